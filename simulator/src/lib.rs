@@ -1,0 +1,1 @@
+//! Commercial dish machines from physics.

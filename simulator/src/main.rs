@@ -1,0 +1,3 @@
+//! The command `rinseward-simulator`.
+
+fn main() {}

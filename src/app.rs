@@ -1,0 +1,1 @@
+//! The composition root: the only file that knows every edge.

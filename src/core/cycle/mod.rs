@@ -1,0 +1,4 @@
+//! Recognising and judging a cycle.
+
+pub mod plate;
+pub mod verdict;

@@ -1,0 +1,1 @@
+//! Thermal dose: A0 and HUE.

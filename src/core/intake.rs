@@ -1,0 +1,1 @@
+//! From a delivered value to a calibrated temperature.

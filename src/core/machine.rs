@@ -1,0 +1,1 @@
+//! One machine: event time, probes, tracker.

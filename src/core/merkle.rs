@@ -1,0 +1,1 @@
+//! Merkle tree of RFC 6962 §2.1 over SHA-256.

@@ -1,0 +1,24 @@
+//! Everything that decides, and nothing that touches the world.
+//!
+//! No clock, no file, no thread, no socket and no log: time is an argument and
+//! what must be done comes back as [`effect::Effects`]. The daemon, `replay`,
+//! the simulation tests and the fuzz targets drive the same [`site::Site`].
+
+pub mod calibration;
+pub mod channel;
+pub mod cycle;
+pub mod dose;
+pub mod effect;
+pub mod id;
+pub mod intake;
+pub mod machine;
+pub mod merkle;
+pub mod reading;
+pub mod record;
+pub mod rtd;
+pub mod sanitizer;
+pub mod site;
+pub mod thermocouple;
+pub mod time;
+pub mod uncertainty;
+pub mod units;

@@ -1,0 +1,334 @@
+//! Records: what the ledger keeps for ever.
+//!
+//! A record is one line of JSON: the bytes that [`Record::to_bytes`] makes. They
+//! are stored as they are, hashed as they are, and never made again from the
+//! parsed form, so that a later version of this program cannot change an old
+//! hash. `v` is the version of the format; a reader refuses one it does not know.
+//!
+//! JSON, because an auditor must be able to read a record with any tool in
+//! twenty years. Numbers are printed in their shortest form that reads back to
+//! the same double. Times are RFC 3339 in UTC.
+
+use serde::{Deserialize, Serialize};
+
+use super::cycle::plate::{LimitSource, MachineKind, Sanitizing};
+use super::cycle::verdict::{Finding, Reason, Verdict};
+use super::reading::Fault;
+use super::time::Timestamp;
+
+/// Version of the record format written by this program.
+pub const FORMAT: u32 = 1;
+
+/// One record.
+#[derive(Clone, PartialEq, Debug, Serialize, Deserialize)]
+pub struct Record {
+    /// Format version, [`FORMAT`].
+    pub v: u32,
+    /// When the program recorded it, by the gateway's clock.
+    pub recorded: Timestamp,
+    /// The machine it is about; absent for the service itself.
+    #[serde(skip_serializing_if = "Option::is_none", default)]
+    pub machine: Option<String>,
+    /// What happened.
+    pub body: Body,
+}
+
+/// What happened.
+#[derive(Clone, PartialEq, Debug, Serialize, Deserialize)]
+#[serde(rename_all = "kebab-case")]
+pub enum Body {
+    /// A cycle was recognised and judged.
+    Cycle(Box<Cycle>),
+    /// A probe gave no usable readings for a while.
+    Gap(Gap),
+    /// Somebody entered a check.
+    Check(Check),
+    /// The service started.
+    ServiceStart(ServiceStart),
+    /// The service stopped in order.
+    ServiceStop(ServiceStop),
+    /// A clock stepped.
+    ClockStep(ClockStep),
+    /// The configuration in force changed.
+    ConfigurationChange(ConfigurationChange),
+}
+
+impl Body {
+    /// The word for this kind of record.
+    #[must_use]
+    pub const fn kind(&self) -> &'static str {
+        match self {
+            Self::Cycle(_) => "cycle",
+            Self::Gap(_) => "gap",
+            Self::Check(_) => "check",
+            Self::ServiceStart(_) => "service-start",
+            Self::ServiceStop(_) => "service-stop",
+            Self::ClockStep(_) => "clock-step",
+            Self::ConfigurationChange(_) => "configuration-change",
+        }
+    }
+
+    /// Whether the record must be committed at once, since somebody is to be told.
+    #[must_use]
+    pub fn is_urgent(&self) -> bool {
+        match self {
+            Self::Cycle(cycle) => cycle.verdict.is_urgent() || !cycle.findings.is_empty(),
+            Self::Gap(gap) => gap.to.is_none(),
+            Self::ClockStep(_) => true,
+            Self::Check(_) | Self::ServiceStart(_) | Self::ServiceStop(_) | Self::ConfigurationChange(_) => {
+                false
+            }
+        }
+    }
+}
+
+/// Which value the verdict stands on.
+#[derive(Clone, Copy, PartialEq, Eq, Debug, Serialize, Deserialize)]
+#[serde(rename_all = "kebab-case")]
+pub enum Basis {
+    /// The probe's own settled minimum.
+    Raw,
+    /// The settled minimum corrected for the probe's time constant.
+    LagCorrected,
+}
+
+/// What set the rinse window.
+#[derive(Clone, Copy, PartialEq, Eq, Debug, Serialize, Deserialize)]
+#[serde(rename_all = "kebab-case")]
+pub enum WindowFrom {
+    /// The trace of the final-rinse probe alone.
+    Trace,
+    /// The machine's run signal and the data-plate times.
+    RunSignal,
+}
+
+/// A judged cycle. Temperatures in °C, times in s unless the name says otherwise.
+#[derive(Clone, PartialEq, Debug, Serialize, Deserialize)]
+pub struct Cycle {
+    /// Start of the wash: seen by the run signal, else placed by the data-plate times.
+    pub started: Timestamp,
+    /// Start of the final-rinse flow.
+    pub rinse_started: Timestamp,
+    /// End of the final-rinse flow.
+    pub rinse_ended: Timestamp,
+    /// When the last reading it stands on arrived, by the gateway's clock.
+    pub received: Timestamp,
+    /// Kind of machine.
+    pub machine_kind: MachineKind,
+    /// Sanitizing method.
+    pub sanitizing: Sanitizing,
+    /// What set the rinse window.
+    pub window_from: WindowFrom,
+    /// Verdict.
+    pub verdict: Verdict,
+    /// Reasons, the decisive one first; empty for a plain pass.
+    pub reasons: Vec<Reason>,
+    /// Findings beside the verdict.
+    pub findings: Vec<Finding>,
+    /// Settled final-rinse minimum, calibrated, as the probe showed it.
+    pub rinse_min_c: Option<f64>,
+    /// The same, corrected for the probe's time constant; absent where that is not on file.
+    pub rinse_min_corrected_c: Option<f64>,
+    /// Which of the two the verdict stands on.
+    pub basis: Basis,
+    /// Limit for the final rinse.
+    pub limit_c: f64,
+    /// Origin of that limit.
+    pub limit_source: LimitSource,
+    /// Highest final-rinse reading.
+    pub rinse_peak_c: Option<f64>,
+    /// From the start of the flow to the first reading at or above the limit.
+    pub settled_after_s: Option<f64>,
+    /// Time at or above the limit during the flow.
+    pub dwell_s: f64,
+    /// Time required.
+    pub dwell_required_s: f64,
+    /// Integral of (limit − reading) over the flow where the reading is below, °C·s.
+    pub area_below_c_s: f64,
+    /// Wash minimum over the wash window.
+    pub wash_min_c: Option<f64>,
+    /// Limit for the wash.
+    pub wash_limit_c: f64,
+    /// A0 (EN ISO 15883-1) over wash and final rinse, s at 80 °C.
+    pub a0: f64,
+    /// Heat unit equivalents over wash and final rinse.
+    pub hue: f64,
+    /// What the doses were computed from.
+    pub dose_basis: DoseBasis,
+    /// Expanded uncertainty (k = 2) of the settled minimum.
+    pub uncertainty_c: f64,
+    /// Probability that the true minimum is at or above the limit (JCGM 106:2012).
+    pub conformance: Option<f64>,
+    /// Decision rule; always simple acceptance, as an inspector applies it.
+    pub rule: Rule,
+    /// Concentration on file that was used, mg/L.
+    pub concentration_mg_per_l: Option<f64>,
+    /// pH on file that was used.
+    pub ph: Option<f64>,
+    /// Final-rinse readings in the rinse window.
+    pub rinse_readings: u32,
+    /// Readings set aside as spikes in the rinse window.
+    pub spikes: u32,
+    /// SHA-256 of the stored trace in hexadecimal; absent where none is kept.
+    #[serde(skip_serializing_if = "Option::is_none", default)]
+    pub trace_sha256: Option<String>,
+}
+
+/// What a thermal dose was computed from.
+#[derive(Clone, Copy, PartialEq, Eq, Debug, Serialize, Deserialize)]
+#[serde(rename_all = "kebab-case")]
+pub enum DoseBasis {
+    /// A probe in the water: an upper bound for the ware.
+    WaterSideEstimate,
+    /// A probe at the surface of a ware.
+    WareSurface,
+}
+
+/// Decision rule of ILAC-G8:09/2019.
+#[derive(Clone, Copy, PartialEq, Eq, Debug, Serialize, Deserialize)]
+#[serde(rename_all = "kebab-case")]
+pub enum Rule {
+    /// Guard band zero: at or above the limit is accepted.
+    SimpleAcceptance,
+}
+
+/// A stretch without usable readings of one probe.
+#[derive(Clone, PartialEq, Debug, Serialize, Deserialize)]
+pub struct Gap {
+    /// Name of the channel.
+    pub probe: String,
+    /// Why.
+    pub fault: Fault,
+    /// Instant of the last usable reading before it.
+    pub from: Timestamp,
+    /// Instant of the first usable reading after it; absent while it lasts.
+    pub to: Option<Timestamp>,
+    /// Whether readings for this stretch arrived after all, late.
+    #[serde(skip_serializing_if = "std::ops::Not::not", default)]
+    pub filled: bool,
+}
+
+/// A check that somebody entered.
+#[derive(Clone, PartialEq, Debug, Serialize, Deserialize)]
+#[serde(tag = "check", rename_all = "kebab-case")]
+pub enum Check {
+    /// Concentration of the sanitizer, by a test kit.
+    Sanitizer {
+        /// When it was made.
+        at: Timestamp,
+        /// Concentration, mg/L.
+        mg_per_l: f64,
+        /// pH, where it was measured.
+        #[serde(skip_serializing_if = "Option::is_none", default)]
+        ph: Option<f64>,
+        /// Who made it.
+        by: String,
+    },
+}
+
+/// The service started.
+#[derive(Clone, PartialEq, Debug, Serialize, Deserialize)]
+pub struct ServiceStart {
+    /// Version of the program.
+    pub version: String,
+    /// Last instant on record before this start.
+    pub last_record: Option<Timestamp>,
+    /// Whether the last run ended in order.
+    pub after_clean_stop: bool,
+    /// Inputs that were applied again to bring the machines back to where they were.
+    pub replayed: u64,
+}
+
+/// The service stopped in order.
+#[derive(Clone, PartialEq, Debug, Serialize, Deserialize)]
+pub struct ServiceStop {
+    /// Why.
+    pub cause: StopCause,
+}
+
+/// Why the service stopped.
+#[derive(Clone, Copy, PartialEq, Eq, Debug, Serialize, Deserialize)]
+#[serde(rename_all = "kebab-case")]
+pub enum StopCause {
+    /// A terminate or interrupt signal.
+    Signal,
+    /// Every source came to its end.
+    EndOfInput,
+}
+
+/// A clock stepped.
+#[derive(Clone, PartialEq, Debug, Serialize, Deserialize)]
+pub struct ClockStep {
+    /// Whose clock.
+    pub clock: Clock,
+    /// What it showed before.
+    pub from: Timestamp,
+    /// What it showed after.
+    pub to: Timestamp,
+}
+
+/// Whose clock.
+#[derive(Clone, Copy, PartialEq, Eq, Debug, Serialize, Deserialize)]
+#[serde(rename_all = "kebab-case")]
+pub enum Clock {
+    /// The gateway's.
+    Gateway,
+    /// That of the sources of one machine.
+    Source,
+}
+
+/// The configuration in force changed.
+#[derive(Clone, PartialEq, Debug, Serialize, Deserialize)]
+pub struct ConfigurationChange {
+    /// SHA-256 of the resolved configuration in hexadecimal.
+    pub sha256: String,
+    /// The resolved configuration, secrets left out, as TOML.
+    pub toml: String,
+}
+
+/// Why bytes are no record.
+#[derive(Debug, thiserror::Error)]
+pub enum RecordError {
+    /// Not JSON of the expected shape.
+    #[error("not a record")]
+    Shape(#[source] serde_json::Error),
+    /// A format version of a later program.
+    #[error("record format {found} is newer than {FORMAT}")]
+    Version {
+        /// Version found.
+        found: u32,
+    },
+}
+
+impl Record {
+    /// Makes a record of the current format.
+    #[must_use]
+    pub fn new(recorded: Timestamp, machine: Option<String>, body: Body) -> Self {
+        Self { v: FORMAT, recorded, machine, body }
+    }
+
+    /// The bytes to store and to hash: one line of JSON without the line end.
+    ///
+    /// # Panics
+    /// Never: every field has a JSON form, and no map key is anything but text.
+    #[must_use]
+    pub fn to_bytes(&self) -> Vec<u8> {
+        serde_json::to_vec(self).expect("a record holds nothing that JSON cannot print")
+    }
+
+    /// Reads stored bytes back.
+    ///
+    /// # Errors
+    /// [`RecordError`] where the bytes are none, or of a later format.
+    pub fn from_bytes(bytes: &[u8]) -> Result<Self, RecordError> {
+        #[derive(Deserialize)]
+        struct Version {
+            v: u32,
+        }
+        let version: Version = serde_json::from_slice(bytes).map_err(RecordError::Shape)?;
+        if version.v > FORMAT {
+            return Err(RecordError::Version { found: version.v });
+        }
+        serde_json::from_slice(bytes).map_err(RecordError::Shape)
+    }
+}

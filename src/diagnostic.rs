@@ -1,0 +1,1 @@
+//! The one form in which a problem is told to people.

@@ -1,0 +1,54 @@
+//! Sources: serial ports, brokers, files.
+//!
+//! Each source runs on its own and meets the rest in one bounded channel. It
+//! numbers what it delivers; the application says through a
+//! [`tokio::sync::watch`] up to which number everything is committed, and only
+//! then may a source acknowledge to whoever sent it.
+
+use crate::core::id::SourceId;
+use crate::core::reading::Sample;
+use crate::core::time::Timestamp;
+use crate::wire::refusal::Refusal;
+
+/// What a source sends to the application.
+#[derive(Debug)]
+pub enum FromSource {
+    /// Values arrived.
+    Delivery(Delivery),
+    /// The source itself changed state.
+    State {
+        /// Which source.
+        source: SourceId,
+        /// What it is now.
+        state: SourceState,
+    },
+}
+
+/// Values that arrived together.
+#[derive(Debug)]
+pub struct Delivery {
+    /// Which source.
+    pub source: SourceId,
+    /// Number of this delivery, counted by the source from 1 without a hole.
+    pub number: u64,
+    /// When it arrived, by the gateway's clock.
+    pub received: Timestamp,
+    /// What could be used, in order.
+    pub samples: Vec<Sample>,
+    /// What could not.
+    pub refusals: Vec<Refusal>,
+}
+
+/// State of a source.
+#[derive(Clone, PartialEq, Eq, Debug)]
+pub enum SourceState {
+    /// Open and listening.
+    Up,
+    /// Not reachable; the source keeps trying.
+    Down {
+        /// Why, for people.
+        cause: String,
+    },
+    /// A file or standard input came to its end.
+    Ended,
+}

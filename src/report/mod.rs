@@ -1,0 +1,1 @@
+//! History as table, JSON lines and CSV.

@@ -1,0 +1,1 @@
+//! Clock, driver, shutdown and logs: what the daemon needs around the core.

@@ -1,0 +1,48 @@
+//! Input that could not be used, and why.
+
+/// A piece of input that could not be used, for the counters and the log.
+#[derive(Clone, PartialEq, Eq, Debug)]
+pub struct Refusal {
+    /// What was refused: a name or the first bytes, made printable, at most 80 characters.
+    pub what: String,
+    /// Why.
+    pub why: RefusedBecause,
+}
+
+/// Why a piece of input could not be used.
+#[derive(Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash, Debug, thiserror::Error)]
+pub enum RefusedBecause {
+    /// Not UTF-8.
+    #[error("not UTF-8 text")]
+    NotText,
+    /// Not JSON, or no SenML pack.
+    #[error("not a SenML pack (RFC 8428)")]
+    NotSenml,
+    /// A SenML version of a later standard, or an unknown label that must be understood.
+    #[error("SenML that asks for more than RFC 8428 version 10")]
+    UnknownVersion,
+    /// Not `name value`.
+    #[error("not «name value»")]
+    NotPlain,
+    /// A name with illegal characters or none.
+    #[error("illegal name")]
+    Name,
+    /// No probe of that name is configured for this source.
+    #[error("no probe of that name is configured")]
+    UnknownName,
+    /// The message says another unit than the configuration.
+    #[error("unit differs from the configured signal")]
+    Unit,
+    /// No number, or not a finite one, where one is needed; a flag where none is; and so on.
+    #[error("value of the wrong type")]
+    ValueType,
+    /// A time that no calendar holds.
+    #[error("time out of range")]
+    Time,
+    /// Longer than the limit of this source.
+    #[error("longer than the limit")]
+    TooLong,
+    /// Stamped further ahead of the gateway's clock than is allowed.
+    #[error("stamped in the future")]
+    Future,
+}

@@ -1,0 +1,1 @@
+//! Tests against the simulator's truth.

@@ -1,0 +1,16 @@
+//! Tests of the library and the program from outside.
+
+#[path = "tests/cli.rs"]
+mod cli;
+#[path = "tests/crash.rs"]
+mod crash;
+#[path = "tests/ledger.rs"]
+mod ledger;
+#[path = "tests/mqtt.rs"]
+mod mqtt;
+#[path = "tests/replay.rs"]
+mod replay;
+#[path = "tests/repository.rs"]
+mod repository;
+#[path = "tests/serial.rs"]
+mod serial;

@@ -1,0 +1,1 @@
+//! Tests of the cli part from outside.

@@ -1,0 +1,1 @@
+//! Tests of the mqtt part from outside.

@@ -1,0 +1,1 @@
+//! Tests of the repository part from outside.

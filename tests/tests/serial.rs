@@ -1,0 +1,1 @@
+//! Tests of the serial part from outside.
