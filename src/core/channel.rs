@@ -72,6 +72,10 @@ pub enum Role {
     },
     /// The machine's run signal: true from the start of the wash to the end of the final rinse.
     Running,
+    /// Concentration of the sanitizer in mg/L; each number is a check, entered or measured.
+    Concentration,
+    /// pH that belongs to the concentrations after it.
+    Ph,
 }
 
 /// One channel of the site.
