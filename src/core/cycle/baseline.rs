@@ -89,6 +89,16 @@ impl Baseline {
         }
     }
 
+    /// Goes on from a line at rest whose trend is known, °C/s.
+    #[must_use]
+    pub const fn resting(at: Timestamp, celsius: f64, slope: f64) -> Self {
+        let mut baseline = Self::new(at, celsius);
+        baseline.slope = slope;
+        baseline.quiet_slope = slope;
+        baseline.seen_s = WARM_UP_S;
+        baseline
+    }
+
     /// Takes a reading; tells when the line has left its trend.
     pub fn push(&mut self, at: Timestamp, celsius: f64) -> Option<Departure> {
         let dt = at.seconds_since(self.at);

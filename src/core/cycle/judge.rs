@@ -6,6 +6,7 @@
 
 use std::time::Duration;
 
+use super::line::BROKEN_OFF_SHARE;
 use super::plate::{Limit, LimitSource, Profile};
 use super::tank::Wash;
 use super::verdict::{Finding, Reason, Verdict};
@@ -26,8 +27,6 @@ const READINGS_MIN: u32 = 3;
 const GAP_MAX_S: f64 = 2.0;
 /// See [`GAP_MAX_S`].
 const GAP_MAX_SHARE: f64 = 0.2;
-/// A rinse shorter than this share of the data plate's was broken off (own choice).
-const ABORTED_SHARE: f64 = 0.7;
 /// The last part of the flow that is not judged, s: the end is known no better.
 const EDGE_S: f64 = 0.5;
 /// Standard uncertainty of a lag correction, as a share of it (own choice: a
@@ -62,6 +61,8 @@ pub struct Rinse<'a> {
     pub spikes: u32,
     /// A fault of the probe inside the window.
     pub fault: Option<Fault>,
+    /// Whether the end of the flow is known.
+    pub end_seen: bool,
     /// Time after the start in which the sump fills, not judged; zero for a fresh-water line.
     pub fill: Duration,
 }
@@ -250,11 +251,8 @@ fn reasons(
     let mut reasons = doubts(evidence, measured);
     let whole = reasons.is_empty();
     reasons.extend(chemistry.doubt.clone());
-    let aborted = !evidence.profile.kind.is_conveyor()
-        && measured.length_s < ABORTED_SHARE * evidence.profile.times.rinse.as_secs_f64();
-    if aborted {
-        reasons.push((Verdict::Brief, Reason::RinseAborted { rinse_s: measured.length_s }));
-    }
+    let broken_off = !evidence.profile.kind.is_conveyor()
+        && measured.length_s < BROKEN_OFF_SHARE * evidence.profile.times.rinse.as_secs_f64();
     if let Some(min) = rinse_min {
         if min < limit_c {
             reasons.push(below(evidence, measured, min, limit_c));
@@ -264,7 +262,10 @@ fn reasons(
         }
     }
     let required_s = chemistry.dwell.as_secs_f64();
-    if dwell_s < required_s && (whole || aborted) {
+    if dwell_s < required_s && (whole || broken_off) {
+        if broken_off {
+            reasons.push((Verdict::Brief, Reason::RinseAborted { rinse_s: measured.length_s }));
+        }
         reasons.push((Verdict::Brief, Reason::DwellTooShort { dwell_s, required_s }));
     }
     reasons.sort_by_key(|(verdict, _)| *verdict);
@@ -277,6 +278,9 @@ fn doubts(evidence: &Evidence<'_>, measured: &Measured) -> Vec<(Verdict, Reason)
     let mut doubt = |reason| doubts.push((Verdict::Unproven, reason));
     if evidence.clock_stepped {
         doubt(Reason::ClockStep);
+    }
+    if !evidence.rinse.end_seen {
+        doubt(Reason::EndNotSeen);
     }
     if let Some(fault) = evidence.rinse.fault {
         doubt(Reason::RinseProbe { fault });

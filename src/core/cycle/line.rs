@@ -11,9 +11,10 @@ use std::time::Duration;
 use serde::{Deserialize, Serialize};
 
 use super::baseline::{Baseline, Departure};
+use super::conveyor;
 use super::plate::Profile;
 use super::spike::Filtered;
-use super::window::{self, EndSearch};
+use super::window;
 use crate::core::effect::TraceReading;
 use crate::core::time::Timestamp;
 
@@ -28,12 +29,16 @@ const CHANGE_MIN_SIGMA: f64 = 7.0;
 const CHANGE_WITHIN_S: f64 = 5.0;
 /// A flow is looked at this long after its expected end, s, so that the end shows.
 const AFTER_S: f64 = 6.0;
+/// The end of a conveyor's flow is given up this long after the flow surely ran, s.
+const UNSEEN_AFTER_S: f64 = 120.0;
 /// Longest flow of a conveyor taken as one cycle, s; a longer one is recorded in pieces.
 const CONVEYOR_MAX_S: f64 = 600.0;
-/// Steepest fall or rise of a line just after a flow, °C/s; what is faster is the flow itself changing.
-const REST_SLOPE_MAX_C_PER_S: f64 = 0.3;
-/// How long a conveyor's line must look at rest before its flow has ended, s.
-const REST_FOR_S: f64 = 8.0;
+/// The trend of a line that has just come to rest is taken from this long, s.
+const REST_TREND_S: f64 = 4.0;
+/// The start of a flow lies at most this far from where it was noticed, s.
+const START_SHIFT_MAX_S: f64 = 6.0;
+/// A rinse that ends before this share of the data plate's was broken off.
+pub const BROKEN_OFF_SHARE: f64 = 0.6;
 /// Longest time without readings that the baseline bridges, s.
 const BRIDGE_S: f64 = 30.0;
 
@@ -48,8 +53,8 @@ pub struct Candidate {
     pub readings: Vec<TraceReading>,
     /// Readings set aside as spikes.
     pub spikes: u32,
-    /// Whether the flow went on when the candidate was handed out.
-    pub goes_on: bool,
+    /// Whether the end of the flow shows in the trace, or is the machine's timer's.
+    pub end_seen: bool,
     /// Time after the start in which a sump fills; zero for a line.
     pub fill: Duration,
 }
@@ -62,9 +67,22 @@ struct Flow {
     change: f64,
     spikes: u32,
     readings: Vec<TraceReading>,
-    /// Conveyor only: the trend of the flowing water, and where the line may have come to rest.
-    within: Option<Baseline>,
-    rest: Option<Departure>,
+    /// Largest distance from the idle temperature, and when the flow was last near it.
+    plateau: f64,
+    plateau_at: Option<Timestamp>,
+}
+
+/// How a flow ended.
+#[derive(Clone, Copy)]
+enum Ending {
+    /// By the machine's timer, or broken off before.
+    Timer,
+    /// Here the line came to rest.
+    Rest(Timestamp),
+    /// Unseen: after this moment fresh water came again.
+    Unseen(Timestamp),
+    /// It goes on; what has passed is taken as one cycle.
+    GoesOn,
 }
 
 /// The final-rinse line of one machine.
@@ -105,19 +123,27 @@ impl Line {
                 self.rest_at(reading);
                 return None;
             }
-            let candidate = flow.finished(reading.at, profile, tau)?;
-            self.rest_after(&candidate);
+            let ending = flow.ending(reading.at, profile, tau)?;
+            let candidate = flow.candidate(reading.at, profile, tau, ending);
+            self.after(ending, &candidate);
             return Some(candidate);
         }
         self.remember(reading);
         if silent_s > BRIDGE_S {
             self.baseline = None;
         }
-        let baseline = self.baseline.get_or_insert_with(|| Baseline::new(reading.at, reading.celsius.0));
-        let sigma = baseline.sigma();
-        let departure = baseline.push(reading.at, reading.celsius.0)?;
-        self.flow = Some(Flow::open(departure, sigma, &self.recent));
+        self.quiet(reading);
         None
+    }
+
+    /// Follows the line at rest; a departure opens a flow.
+    fn quiet(&mut self, reading: TraceReading) {
+        let start = || Baseline::new(reading.at, reading.celsius.0);
+        let baseline = self.baseline.get_or_insert_with(start);
+        let sigma = baseline.sigma();
+        if let Some(departure) = baseline.push(reading.at, reading.celsius.0) {
+            self.flow = Some(Flow::open(departure, sigma, &self.recent));
+        }
     }
 
     /// Hands out a flow under way when nothing more will come.
@@ -125,7 +151,7 @@ impl Line {
         let flow = self.flow.take()?;
         let last = flow.readings.last()?.at;
         let long_enough = last.seconds_since(flow.departure.at) >= profile.times.rinse.as_secs_f64() * 0.5;
-        (flow.changed() && long_enough).then(|| flow.candidate(last, profile, tau, false))
+        (flow.changed() && long_enough).then(|| flow.candidate(last, profile, tau, Ending::Timer))
     }
 
     fn remember(&mut self, reading: TraceReading) {
@@ -143,16 +169,40 @@ impl Line {
         self.baseline = Some(Baseline::new(reading.at, reading.celsius.0));
     }
 
-    /// Starts the baseline on what came after the flow.
-    fn rest_after(&mut self, candidate: &Candidate) {
+    /// Goes on after a flow was handed out.
+    fn after(&mut self, ending: Ending, candidate: &Candidate) {
+        let Some(last) = candidate.readings.last() else { return };
+        match ending {
+            Ending::Timer | Ending::Rest(_) => self.rest_until(last.at, candidate),
+            Ending::Unseen(onset) => self.rest_until(onset, candidate),
+            Ending::GoesOn => {
+                if let Some(flow) = &mut self.flow {
+                    flow.departure.at = last.at;
+                    flow.readings = vec![*last];
+                    flow.spikes = 0;
+                }
+            }
+        }
+    }
+
+    /// Starts the baseline on the readings up to `until`, in which the line was at rest, and
+    /// follows the ones after it.
+    fn rest_until(&mut self, until: Timestamp, candidate: &Candidate) {
         self.flow = None;
         self.recent.clear();
-        self.baseline = None;
-        for reading in candidate.readings.iter().filter(|r| r.at > candidate.end) {
-            self.recent.push_back(*reading);
-            let start = || Baseline::new(reading.at, reading.celsius.0);
-            // A departure here is the probe still settling; the trend absorbs it.
-            self.baseline.get_or_insert_with(start).push(reading.at, reading.celsius.0);
+        let readings = &candidate.readings;
+        let from = until.minus(Duration::from_secs_f64(REST_TREND_S));
+        let split = readings.partition_point(|r| r.at <= until);
+        let tail = &readings[readings.partition_point(|r| r.at < from)..split];
+        self.recent.extend(tail);
+        let (level, slope) = window::trend(&window::series(tail, until));
+        self.baseline = Some(Baseline::resting(until, level, slope));
+        for reading in &readings[split..] {
+            self.remember(*reading);
+            match &mut self.flow {
+                Some(flow) => flow.push(Filtered { reading: *reading, spike: false }),
+                None => self.quiet(*reading),
+            }
         }
     }
 }
@@ -167,8 +217,15 @@ impl Flow {
     fn open(departure: Departure, sigma: f64, recent: &VecDeque<TraceReading>) -> Self {
         let from = departure.at.minus(Duration::from_secs(2));
         let readings: Vec<_> = recent.iter().filter(|r| r.at >= from).copied().collect();
-        let mut flow =
-            Self { departure, sigma, change: 0.0, spikes: 0, readings: Vec::new(), within: None, rest: None };
+        let mut flow = Self {
+            departure,
+            sigma,
+            change: 0.0,
+            spikes: 0,
+            readings: Vec::new(),
+            plateau: 0.0,
+            plateau_at: None,
+        };
         for reading in readings {
             flow.push(Filtered { reading, spike: false });
         }
@@ -180,6 +237,11 @@ impl Flow {
         self.spikes += u32::from(filtered.spike);
         self.change = self.change.max((reading.celsius.0 - self.departure.idle_at(reading.at)).abs());
         self.readings.push(reading);
+        let away = (reading.celsius.0 - self.departure.level).abs();
+        self.plateau = self.plateau.max(away);
+        if away >= self.plateau - conveyor::PLATEAU_C {
+            self.plateau_at = Some(reading.at);
+        }
     }
 
     fn changed(&self) -> bool {
@@ -190,40 +252,27 @@ impl Flow {
         now.seconds_since(self.departure.at) > CHANGE_WITHIN_S && !self.changed()
     }
 
-    /// The flow, once its window has passed.
-    fn finished(&mut self, now: Timestamp, profile: &Profile, tau: Option<Duration>) -> Option<Candidate> {
+    /// How the flow ended, once its window has passed.
+    fn ending(&self, now: Timestamp, profile: &Profile, tau: Option<Duration>) -> Option<Ending> {
         let running_s = now.seconds_since(self.departure.at);
         let rinse_s = profile.times.rinse.as_secs_f64();
         if !profile.kind.is_conveyor() {
             let over = running_s >= (rinse_s + AFTER_S).max(rinse_s * 1.3);
-            return over.then(|| self.candidate(now, profile, tau, false));
+            return over.then_some(Ending::Timer);
+        }
+        let idle = self.departure.level;
+        if self.plateau_at.is_some_and(|at| now.seconds_since(at) >= UNSEEN_AFTER_S) {
+            return Some(Ending::Unseen(now));
         }
         if running_s >= CONVEYOR_MAX_S {
-            return Some(self.candidate(now, profile, tau, true));
+            return Some(Ending::GoesOn);
         }
-        if running_s >= window::settle_s(tau, profile.times.rinse) + 2.0 {
-            self.watch_for_rest();
+        if running_s < window::settle_s(tau, profile.times.rinse) + conveyor::KINK_S {
+            return None;
         }
-        let rest = self.rest?;
-        let rested = now.seconds_since(rest.at) >= REST_FOR_S;
-        rested.then(|| self.candidate(now, profile, tau, false))
-    }
-
-    /// Conveyor: notes where the flowing water leaves its trend for that of a line at rest.
-    fn watch_for_rest(&mut self) {
-        let Some(reading) = self.readings.last().copied() else { return };
-        let start = || Baseline::new(reading.at, reading.celsius.0);
-        let within = self.within.get_or_insert_with(start);
-        if let Some(rest) = self.rest {
-            let for_s = reading.at.seconds_since(rest.at);
-            let slope = (reading.celsius.0 - rest.level) / for_s.max(1.0);
-            if for_s > 2.0 && slope.abs() > REST_SLOPE_MAX_C_PER_S {
-                self.rest = None;
-                self.within = Some(start());
-            }
-        } else if let Some(departure) = within.push(reading.at, reading.celsius.0) {
-            self.rest = Some(departure);
-        }
+        conveyor::came_to_rest(&self.readings, idle, now)
+            .map(Ending::Rest)
+            .or_else(|| conveyor::flows_again(&self.readings, idle, now).map(Ending::Unseen))
     }
 
     fn candidate(
@@ -231,39 +280,49 @@ impl Flow {
         now: Timestamp,
         profile: &Profile,
         tau: Option<Duration>,
-        goes_on: bool,
+        ending: Ending,
     ) -> Candidate {
-        let start = self.departure.at;
-        let end = if goes_on { now } else { self.end(now, profile, tau) };
+        let start = self.start(profile, tau);
+        let (end, end_seen) = match ending {
+            Ending::Timer => (self.end_by_timer(start, now, profile, tau), true),
+            Ending::Rest(rest) => (rest, true),
+            Ending::Unseen(onset) => {
+                let before = &self.readings[..self.readings.partition_point(|r| r.at <= onset)];
+                (conveyor::surely_until(before, self.departure.level).unwrap_or(onset), false)
+            }
+            Ending::GoesOn => (now, true),
+        };
         Candidate {
             start,
-            end,
+            end: end.max(start),
             readings: self.readings.clone(),
             spikes: self.spikes,
-            goes_on,
+            end_seen,
             fill: Duration::ZERO,
         }
     }
 
-    fn end(&self, now: Timestamp, profile: &Profile, tau: Option<Duration>) -> Timestamp {
-        let start = self.departure.at;
-        let last_s = now.seconds_since(start);
+    fn start(&self, profile: &Profile, tau: Option<Duration>) -> Timestamp {
+        let seen = self.departure.at;
+        let points = window::answered(&window::series(&self.readings, seen), tau);
+        let until = profile.times.rinse.as_secs_f64();
+        let found = window::flow_start(&points, self.departure.level, until).unwrap_or(0.0);
+        let shift = Duration::from_secs_f64(found.abs().min(START_SHIFT_MAX_S));
+        if found < 0.0 { seen.minus(shift) } else { seen.plus(shift) }
+    }
+
+    /// The machine's timer ends a rinse that was not broken off: the readings cannot tell the last
+    /// seconds of a booster that runs down from a line at rest.
+    fn end_by_timer(
+        &self,
+        start: Timestamp,
+        now: Timestamp,
+        profile: &Profile,
+        tau: Option<Duration>,
+    ) -> Timestamp {
         let rinse_s = profile.times.rinse.as_secs_f64();
         let points = window::series(&self.readings, start);
-        let search = match self.rest {
-            Some(rest) => {
-                let rest_s = rest.at.seconds_since(start);
-                let fit_from = (rest_s - 20.0).max(window::settle_s(tau, profile.times.rinse));
-                EndSearch { fit_from, earliest: rest_s - 6.0, latest: rest_s + 3.0, expected: Some(rest_s) }
-            }
-            None => EndSearch {
-                fit_from: 1.0,
-                earliest: 1.5,
-                latest: (last_s - 2.0).min(rinse_s * 1.4),
-                expected: Some(rinse_s.min(last_s)),
-            },
-        };
-        let end_s = window::flow_end(&points, tau, search).unwrap_or(rinse_s);
-        start.plus(Duration::from_secs_f64(end_s.max(0.0)))
+        let broken_off = window::broken_off(&points, tau, rinse_s, BROKEN_OFF_SHARE);
+        start.plus(Duration::from_secs_f64(broken_off.unwrap_or(rinse_s))).min(now)
     }
 }

@@ -5,6 +5,7 @@
 //! fill, [`window`] measures it, [`judge`] judges it.
 
 pub mod baseline;
+pub mod conveyor;
 pub mod judge;
 pub mod line;
 pub mod plate;

@@ -14,6 +14,8 @@ use crate::core::time::Timestamp;
 const AFTER_S: f64 = 2.0;
 /// A run this share of the plate's whole cycle is one that went to its end.
 const WHOLE_SHARE: f64 = 0.93;
+/// Shortest rinse, s; a run that ended sooner was broken off in the wash.
+const RINSE_MIN_S: f64 = 1.0;
 /// Longest run taken as one; a longer one (a conveyor, a signal that hangs) is judged in pieces, s.
 const RUN_MAX_S: f64 = 600.0;
 
@@ -34,7 +36,7 @@ pub struct RunWindow {
     pub started: Timestamp,
     /// Start of the final rinse.
     pub rinse_started: Timestamp,
-    /// End of the run; equal to `rinse_started` where it was broken off before the rinse.
+    /// End of the run.
     pub ended: Timestamp,
     /// Readings of the whole run.
     pub readings: Vec<TraceReading>,
@@ -87,39 +89,40 @@ impl Run {
         }
     }
 
-    /// The run, once the readings have reached past its end.
+    /// The run, once the readings have reached past its end. A run that ended before its final
+    /// rinse was due is no cycle: the door was opened in the wash.
     pub fn finished(&mut self, at: Timestamp, profile: &Profile) -> Option<RunWindow> {
         let started = self.started?;
         if let Some(ended) = self.ended {
-            return (at.seconds_since(ended) >= AFTER_S).then(|| self.take(started, ended, profile));
+            if at.seconds_since(ended) < AFTER_S {
+                return None;
+            }
+            return self.take(started, ended, profile);
         }
         if at.seconds_since(started) < RUN_MAX_S {
             return None;
         }
         let window = self.take(started, at, profile);
         self.started = Some(at);
-        Some(window)
+        window
     }
 
     /// The run that has ended, though no reading has reached past its end.
     pub fn finish(&mut self, profile: &Profile) -> Option<RunWindow> {
         let (started, ended) = (self.started?, self.ended?);
-        Some(self.take(started, ended, profile))
+        self.take(started, ended, profile)
     }
 
-    fn take(&mut self, started: Timestamp, ended: Timestamp, profile: &Profile) -> RunWindow {
+    fn take(&mut self, started: Timestamp, ended: Timestamp, profile: &Profile) -> Option<RunWindow> {
         let rinse_started = rinse_start(started, ended, profile);
         let spikes = self.spike_times.iter().filter(|at| **at >= rinse_started).count();
         self.started = None;
         self.ended = None;
         self.spike_times.clear();
-        RunWindow {
-            started,
-            rinse_started,
-            ended,
-            readings: std::mem::take(&mut self.readings),
-            spikes: u32::try_from(spikes).unwrap_or(u32::MAX),
-        }
+        let readings = std::mem::take(&mut self.readings);
+        let spikes = u32::try_from(spikes).unwrap_or(u32::MAX);
+        let rinsed = ended.seconds_since(rinse_started) >= RINSE_MIN_S;
+        rinsed.then_some(RunWindow { started, rinse_started, ended, readings, spikes })
     }
 }
 

@@ -18,14 +18,16 @@ use super::window::{self, Point};
 use crate::core::effect::TraceReading;
 use crate::core::time::Timestamp;
 
-/// A sump whose temperature changes by less than this over [`SETTLED_S`] is settled, °C.
-const SETTLED_C: f64 = 0.8;
-/// See [`SETTLED_C`], s.
-const SETTLED_S: f64 = 6.0;
 /// Least excursion that a dump and refill makes, °C.
-const CHANGE_MIN_C: f64 = 1.5;
+const CHANGE_MIN_C: f64 = 0.8;
+/// Half width over which the rate of a change is taken, s.
+const SLOPE_HALF_S: f64 = 1.0;
+/// Slowest change that a dump or a refill makes, °C/s; a wash that begins stirs more slowly.
+const EDGE_MIN_C_PER_S: f64 = 0.35;
+/// The refill is in once the sump changes more slowly than this, °C/s.
+const FILLED_C_PER_S: f64 = 0.2;
 /// Share of the steepest change that still belongs to the refill.
-const EDGE_SHARE: f64 = 0.25;
+const EDGE_SHARE: f64 = 0.2;
 /// Readings kept while quiet, s.
 const LOOK_BACK_S: f64 = 8.0;
 
@@ -43,6 +45,8 @@ struct Disturbed {
     #[serde(with = "crate::core::time::micros")]
     since: Timestamp,
     level: f64,
+    /// When the last quick change was seen.
+    edge: Option<Timestamp>,
     spikes: u32,
     readings: Vec<TraceReading>,
 }
@@ -79,16 +83,31 @@ impl Sump {
         let baseline = self.baseline.get_or_insert_with(|| Baseline::new(reading.at, reading.celsius.0));
         let departure = baseline.push(reading.at, reading.celsius.0)?;
         let readings = self.recent.iter().filter(|r| r.at >= departure.at).copied().collect();
-        self.disturbed = Some(Disturbed { since: departure.at, level: departure.level, spikes: 0, readings });
+        self.disturbed =
+            Some(Disturbed { since: departure.at, level: departure.level, edge: None, spikes: 0, readings });
         None
     }
 
     /// Hands out the rinse of the disturbed stretch, where it holds one.
     pub fn finish(&mut self, profile: &Profile) -> Option<Candidate> {
         let disturbed = self.disturbed.take()?;
+        self.rest_after(&disturbed);
+        disturbed.rinse(profile)
+    }
+}
+
+impl Sump {
+    /// Starts the baseline on the last readings.
+    fn rest_after(&mut self, disturbed: &Disturbed) {
         self.recent.clear();
         self.baseline = None;
-        disturbed.rinse(profile)
+        let Some(last) = disturbed.readings.last() else { return };
+        let from = last.at.minus(Duration::from_secs_f64(LOOK_BACK_S));
+        for reading in disturbed.readings.iter().filter(|r| r.at >= from) {
+            self.recent.push_back(*reading);
+            let start = || Baseline::new(reading.at, reading.celsius.0);
+            self.baseline.get_or_insert_with(start).push(reading.at, reading.celsius.0);
+        }
     }
 }
 
@@ -99,24 +118,22 @@ impl Default for Sump {
 }
 
 impl Disturbed {
-    /// Over when the water has stood settled for a rinse, or after twice the plate's cycle.
-    fn is_over(&self, now: Timestamp, profile: &Profile) -> bool {
-        let times = profile.times;
-        let whole = times.wash + times.pause + times.rinse;
-        let running_s = now.seconds_since(self.since);
-        if running_s >= whole.as_secs_f64() * 2.0 {
-            return true;
+    /// Over when a rinse has passed since the last quick change, or, where there was none, when
+    /// the wash that stirred the water is long over.
+    fn is_over(&mut self, now: Timestamp, profile: &Profile) -> bool {
+        let Some(last) = self.readings.last() else { return false };
+        let before = now.minus(Duration::from_secs_f64(2.0 * SLOPE_HALF_S));
+        let back = self.readings.partition_point(|r| r.at < before);
+        let earlier = &self.readings[back];
+        let dt = last.at.seconds_since(earlier.at);
+        if dt > 0.0 && ((last.celsius.0 - earlier.celsius.0) / dt).abs() >= EDGE_MIN_C_PER_S {
+            self.edge = Some(now);
         }
-        let settled_s = self.settled_s(now);
-        settled_s >= (times.rinse.as_secs_f64() * 0.8).max(SETTLED_S)
-    }
-
-    /// For how long the newest readings have stayed within the settled band, s.
-    fn settled_s(&self, now: Timestamp) -> f64 {
-        let Some(last) = self.readings.last() else { return 0.0 };
-        let inside = |reading: &&TraceReading| (reading.celsius.0 - last.celsius.0).abs() <= SETTLED_C;
-        let first = self.readings.iter().rev().take_while(inside).last();
-        first.map_or(0.0, |first| now.seconds_since(first.at))
+        let times = profile.times;
+        match self.edge {
+            Some(edge) => now.seconds_since(edge) >= times.rinse.as_secs_f64() * 0.9,
+            None => now.since(self.since) >= times.wash + times.pause * 2,
+        }
     }
 
     fn rinse(&self, profile: &Profile) -> Option<Candidate> {
@@ -125,35 +142,27 @@ impl Disturbed {
             return None;
         }
         let points = window::answered(&window::series(&self.readings, self.since), None);
-        let (edge, settled) = last_edge(&points)?;
-        let start = self.since.plus(Duration::from_secs_f64(edge.max(0.0)));
+        let filled = last_edge(&points)?;
+        let start = self.since.plus(Duration::from_secs_f64(filled.max(0.0)));
         let end = start.plus(profile.times.rinse);
         Some(Candidate {
             start,
             end: end.min(self.readings.last()?.at),
             readings: self.readings.clone(),
             spikes: self.spikes,
-            goes_on: false,
-            fill: Duration::from_secs_f64(
-                (settled - edge).clamp(0.0, profile.times.rinse.as_secs_f64() / 2.0),
-            ),
+            end_seen: true,
+            fill: Duration::ZERO,
         })
     }
 }
 
-/// Start and end of the last quick change, in s.
-fn last_edge(points: &[Point]) -> Option<(f64, f64)> {
-    let rates: Vec<(f64, f64)> = points
-        .windows(5)
-        .map(|five| {
-            ((five[4].t + five[0].t) / 2.0, (five[4].c - five[0].c) / (five[4].t - five[0].t).max(1e-3))
-        })
-        .collect();
-    let steepest = rates.iter().map(|(_, rate)| rate.abs()).fold(0.0, f64::max);
-    let quick = |rate: f64| rate.abs() >= EDGE_SHARE * steepest;
-    let end = rates.iter().rposition(|(_, rate)| quick(*rate))?;
-    let sign = rates[end].1.signum();
-    let same = |(_, rate): &&(f64, f64)| quick(*rate) && (rate.signum() - sign).abs() < 0.5;
-    let run = rates[..=end].iter().rev().take_while(same).count();
-    Some((rates[end + 1 - run].0, rates[end].0))
+/// Where the last quick change ends, in s: the refill is in.
+fn last_edge(points: &[Point]) -> Option<f64> {
+    let rates = window::slopes(points, SLOPE_HALF_S);
+    let steepest = rates.iter().map(|rate| rate.c.abs()).fold(0.0, f64::max);
+    if steepest < EDGE_MIN_C_PER_S {
+        return None;
+    }
+    let least = (EDGE_SHARE * steepest).max(FILLED_C_PER_S);
+    rates.iter().rev().find(|rate| rate.c.abs() >= least).map(|rate| rate.t)
 }

@@ -22,17 +22,45 @@ const OPERATING_BELOW_LIMIT_C: f64 = 20.0;
 const DRAIN_FALL_C: f64 = 6.0;
 /// See [`DRAIN_FALL_C`], s.
 const DRAIN_SPAN_S: f64 = 45.0;
-/// A tank that was drained is filled again once it is within this of its limit, °C.
+/// A tank that was out of operation may be filled again once it is within this of its limit, °C ...
 const REFILLED_BELOW_LIMIT_C: f64 = 8.0;
-/// And has not been falling by more than this for [`DRAIN_SPAN_S`], °C.
+/// ... or has stood still for [`STILL_S`] within this band, °C: its heater may be broken.
+const STILL_BAND_C: f64 = 2.0;
+/// See [`STILL_BAND_C`], s.
+const STILL_S: f64 = 300.0;
+/// It is certainly in operation again this close to its limit, °C: the air of an empty one is colder.
+const HOT_BELOW_LIMIT_C: f64 = 2.0;
+/// A tank that falls by more than this within [`DRAIN_SPAN_S`] is not being filled, °C.
 const REFILLED_FALL_C: f64 = 2.0;
+/// A filled tank that is not hot yet rises by at least this within [`DRAIN_SPAN_S`], °C: its heater
+/// works. The air of an empty one does not.
+const HEATING_RISE_C: f64 = 0.5;
+/// A tank that rises by more than this within [`DRAIN_SPAN_S`] is being filled, °C: no heater is that strong.
+const FILLING_RISE_C: f64 = 4.0;
+/// A fill is over this long after it was last seen, s.
+const FILLING_FOR_S: f64 = 120.0;
+
+/// Whether the machine can be washing.
+#[derive(Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Debug, Serialize, Deserialize)]
+pub enum Operation {
+    /// Filled and hot, or nothing speaks against it.
+    In,
+    /// It was drained or cold, and may be filled again.
+    Doubtful,
+    /// Drained, or cold.
+    Out,
+}
 
 /// The wash tank of one machine.
 #[derive(Clone, PartialEq, Debug, Serialize, Deserialize)]
 pub struct Tank {
     recent: VecDeque<TraceReading>,
     fault: Option<Fault>,
-    drained: bool,
+    operation: Operation,
+    /// Since when the tank has stood still, and where.
+    still: Option<TraceReading>,
+    /// When the tank was last seen being filled.
+    filling: Option<Timestamp>,
     /// Highest recent reading, kept in step so that a fall is seen without a search.
     peaks: VecDeque<TraceReading>,
 }
@@ -50,7 +78,14 @@ impl Tank {
     /// Knows nothing yet.
     #[must_use]
     pub const fn new() -> Self {
-        Self { recent: VecDeque::new(), fault: None, drained: false, peaks: VecDeque::new() }
+        Self {
+            recent: VecDeque::new(),
+            fault: None,
+            operation: Operation::In,
+            still: None,
+            filling: None,
+            peaks: VecDeque::new(),
+        }
     }
 
     /// Takes a usable reading and keeps the last `keep` of them.
@@ -62,14 +97,27 @@ impl Tank {
             self.recent.pop_front();
         }
         let fall = self.follow_peak(reading);
-        if fall > DRAIN_FALL_C {
-            self.drained = true;
-        } else if self.drained
-            && fall < REFILLED_FALL_C
-            && reading.celsius.0 > wash_min - REFILLED_BELOW_LIMIT_C
-        {
-            self.drained = false;
+        let still = self.stands_still(reading);
+        let below = wash_min - reading.celsius.0;
+        let leaves = fall > DRAIN_FALL_C || below > OPERATING_BELOW_LIMIT_C;
+        if self.operation == Operation::In {
+            self.operation = if leaves { Operation::Out } else { Operation::In };
+            return;
         }
+        let rise = self.rise(reading);
+        if rise > FILLING_RISE_C {
+            self.filling = Some(reading.at);
+        }
+        let filling = self.filling.is_some_and(|at| reading.at.seconds_since(at) < FILLING_FOR_S);
+        self.operation = if leaves || filling || fall > REFILLED_FALL_C {
+            Operation::Out
+        } else if below < HOT_BELOW_LIMIT_C {
+            Operation::In
+        } else if still || (below < REFILLED_BELOW_LIMIT_C && rise > HEATING_RISE_C) {
+            Operation::Doubtful
+        } else {
+            Operation::Out
+        };
     }
 
     /// Takes a fault in place of a reading.
@@ -79,12 +127,27 @@ impl Tank {
 
     /// Whether the machine can be washing. Without a reading the doubt is in favour of a cycle.
     #[must_use]
-    pub fn in_operation(&self, wash_min: f64) -> bool {
-        if self.fault.is_some() {
-            return true;
+    pub const fn operation(&self) -> Operation {
+        if self.fault.is_some() { Operation::In } else { self.operation }
+    }
+
+    /// How far the tank has risen within the drain span, °C.
+    fn rise(&self, reading: TraceReading) -> f64 {
+        let from = reading.at.minus(Duration::from_secs_f64(DRAIN_SPAN_S));
+        let first = self.recent.get(self.recent.partition_point(|r| r.at < from));
+        first.map_or(0.0, |first| reading.celsius.0 - first.celsius.0)
+    }
+
+    fn stands_still(&mut self, reading: TraceReading) -> bool {
+        match self.still {
+            Some(still) if (still.celsius.0 - reading.celsius.0).abs() <= STILL_BAND_C => {
+                reading.at.seconds_since(still.at) >= STILL_S
+            }
+            Some(_) | None => {
+                self.still = Some(reading);
+                false
+            }
         }
-        let hot = |last: &TraceReading| last.celsius.0 > wash_min - OPERATING_BELOW_LIMIT_C;
-        !self.drained && self.recent.back().is_none_or(hot)
     }
 
     /// The readings from `from` to `to`.

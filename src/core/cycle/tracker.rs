@@ -14,7 +14,7 @@ use super::plate::{Profile, RinseFrom};
 use super::run::{Run, RunWindow};
 use super::spike::SpikeFilter;
 use super::sump::Sump;
-use super::tank::{Tank, Wash};
+use super::tank::{Operation, Tank, Wash};
 use crate::core::channel::{Place, Probe};
 use crate::core::effect::{Trace, TraceReading};
 use crate::core::reading::Fault;
@@ -24,8 +24,14 @@ use crate::core::units::Celsius;
 
 /// A rinse this share of wash and pause after the one before cannot have been washed for, so it is no cycle.
 const SPACING_SHARE: f64 = 0.6;
+/// The same while the tank may be empty.
+const SPACING_SHARE_DOUBTFUL: f64 = 0.9;
+/// Share of the plate's rinse that a whole one lasts.
+const WHOLE_SHARE: f64 = 0.85;
 /// Longest stretches of probe faults remembered.
 const FAULT_SPANS_MAX: usize = 32;
+/// Shortest stretch of faults that makes a rinse unproven of itself, s.
+const FAULT_MIN_S: f64 = 1.0;
 /// What is kept of the wash beyond the plate's cycle, s.
 const WASH_MARGIN_S: f64 = 45.0;
 /// Shortest flow that is a rinse, s; a shorter one is a valve's hiccup.
@@ -39,6 +45,8 @@ struct FaultSpan {
     #[serde(with = "crate::core::time::micros")]
     to: Timestamp,
     fault: Fault,
+    /// Whether no usable reading has come since.
+    open: bool,
 }
 
 /// How rinses are found in the trace.
@@ -68,7 +76,9 @@ pub struct Tracker {
     run: Run,
     faults: VecDeque<FaultSpan>,
     concentration: Option<Concentration>,
-    last_rinse_end: Option<Timestamp>,
+    last_flow_end: Option<Timestamp>,
+    /// What the tank was when the flow under way began.
+    operation: Operation,
 }
 
 /// A recognised and judged cycle.
@@ -90,25 +100,29 @@ impl Tracker {
         };
         Self {
             recogniser,
-            filter: SpikeFilter { window: [None; 5] },
-            wash_filter: SpikeFilter { window: [None; 5] },
+            filter: SpikeFilter { window: [None; super::spike::WIDTH] },
+            wash_filter: SpikeFilter { window: [None; super::spike::WIDTH] },
             tank: Tank::new(),
             ware: VecDeque::new(),
             run: Run::new(),
             faults: VecDeque::new(),
             concentration: None,
-            last_rinse_end: None,
+            last_flow_end: None,
+            operation: Operation::In,
         }
     }
 
     /// Whether no cycle is under way, so that the state is small.
     #[must_use]
     pub const fn is_idle(&self) -> bool {
-        let quiet = match &self.recogniser {
+        self.is_quiet() && self.run.is_idle()
+    }
+
+    const fn is_quiet(&self) -> bool {
+        match &self.recogniser {
             Recogniser::Line(line) => line.is_quiet(),
             Recogniser::Sump(sump) => sump.is_quiet(),
-        };
-        quiet && self.run.is_idle()
+        }
     }
 
     /// Puts a concentration on file.
@@ -172,6 +186,9 @@ impl Tracker {
     }
 
     fn rinse(&mut self, setup: Setup<'_>, reading: TraceReading, now: Timestamp) -> Option<Judged> {
+        if let Some(last) = self.faults.back_mut() {
+            last.open = false;
+        }
         let filtered = self.filter.push(reading)?;
         self.filtered(setup, filtered, now)
     }
@@ -185,6 +202,9 @@ impl Tracker {
         if self.run.decides() {
             self.run.reading(filtered);
             return self.finished_run(setup, filtered.reading.at, now);
+        }
+        if self.is_quiet() {
+            self.operation = self.tank.operation();
         }
         let candidate = match &mut self.recogniser {
             Recogniser::Line(line) => line.push(filtered, setup.profile, setup.rinse.tau),
@@ -212,6 +232,7 @@ impl Tracker {
             readings: &window.readings,
             spikes: window.spikes,
             fault: self.fault_between(window.rinse_started, window.ended),
+            end_seen: true,
             fill: Duration::ZERO,
         };
         let wash = self.tank.between(window.started, wash_to);
@@ -226,10 +247,12 @@ impl Tracker {
         clock_stepped: bool,
     ) -> Option<Judged> {
         let profile = setup.profile;
-        if !self.is_cycle(profile, &candidate) {
+        let is_cycle = self.is_cycle(profile, &candidate);
+        if !is_cycle {
+            self.last_flow_end = candidate.readings.last().map(|last| last.at);
             return None;
         }
-        self.last_rinse_end = Some(candidate.end);
+        self.last_flow_end = Some(candidate.end);
         let times = profile.times;
         let (started, wash_to) = if profile.kind.is_conveyor() {
             (candidate.start, candidate.end)
@@ -244,6 +267,7 @@ impl Tracker {
             readings: &candidate.readings,
             spikes: candidate.spikes,
             fault: self.fault_between(candidate.start, candidate.end),
+            end_seen: candidate.end_seen,
             fill: candidate.fill,
         };
         let wash = self.tank.between(started, wash_to);
@@ -253,14 +277,25 @@ impl Tracker {
     /// Tells a cycle from a fill, a hose and a valve's hiccup.
     fn is_cycle(&self, profile: &Profile, candidate: &Candidate) -> bool {
         let length_s = candidate.end.seconds_since(candidate.start);
-        if length_s < RINSE_MIN_S || !self.tank.in_operation(profile.wash_min.at.0) {
+        let operation = match profile.rinse_from {
+            RinseFrom::FreshLine => self.operation.max(self.tank.operation()),
+            // The sump is emptied in every cycle.
+            RinseFrom::Sump => Operation::In,
+        };
+        if length_s < RINSE_MIN_S || operation == Operation::Out {
             return false;
         }
         if profile.kind.is_conveyor() {
             return true;
         }
-        let spacing_s = SPACING_SHARE * (profile.times.wash + profile.times.pause).as_secs_f64();
-        self.last_rinse_end.is_none_or(|end| candidate.start.seconds_since(end) >= spacing_s)
+        let doubtful = operation == Operation::Doubtful;
+        let whole = length_s >= WHOLE_SHARE * profile.times.rinse.as_secs_f64();
+        if doubtful && !whole {
+            return false;
+        }
+        let share = if doubtful { SPACING_SHARE_DOUBTFUL } else { SPACING_SHARE };
+        let spacing_s = share * (profile.times.wash + profile.times.pause).as_secs_f64();
+        self.last_flow_end.is_none_or(|end| candidate.start.seconds_since(end) >= spacing_s)
     }
 
     fn judged(
@@ -293,18 +328,21 @@ impl Tracker {
 
     fn note_fault(&mut self, at: Timestamp, fault: Fault) {
         match self.faults.back_mut() {
-            Some(last) if last.fault == fault && at.seconds_since(last.to) < 2.0 => last.to = at,
+            Some(last) if last.open && last.fault == fault => last.to = at,
             Some(_) | None => {
                 if self.faults.len() >= FAULT_SPANS_MAX {
                     self.faults.pop_front();
                 }
-                self.faults.push_back(FaultSpan { from: at, to: at, fault });
+                self.faults.push_back(FaultSpan { from: at, to: at, fault, open: true });
             }
         }
     }
 
+    /// A fault that lasts too short to matter is left to the rule on missing readings.
     fn fault_between(&self, from: Timestamp, to: Timestamp) -> Option<Fault> {
-        self.faults.iter().find(|span| span.from <= to && span.to >= from).map(|span| span.fault)
+        let lasts = |span: &&FaultSpan| span.to.seconds_since(span.from) >= FAULT_MIN_S;
+        let inside = |span: &&FaultSpan| span.from <= to && span.to >= from;
+        self.faults.iter().filter(lasts).find(inside).map(|span| span.fault)
     }
 }
 

@@ -126,6 +126,8 @@ pub enum Reason {
     },
     /// The probe answers too slowly to judge this rinse, and its time constant is not on file.
     ProbeTooSlow,
+    /// The rinse ran on after its temperature left the plateau, or did not: the trace does not show it.
+    EndNotSeen,
     /// The clock of the source stepped during the cycle.
     ClockStep,
     /// The settled minimum is above the limit by less than the expanded uncertainty.

@@ -60,6 +60,30 @@ pub fn answered(points: &[Point], tau: Option<Duration>) -> Series {
         .collect()
 }
 
+/// Local slopes over `half` s to either side: (s, °C/s).
+#[must_use]
+pub fn slopes(points: &[Point], half: f64) -> Series {
+    let (mut first, mut after) = (0, 0);
+    points
+        .iter()
+        .map(|centre| {
+            while points[first].t < centre.t - half {
+                first += 1;
+            }
+            while after < points.len() && points[after].t <= centre.t + half {
+                after += 1;
+            }
+            Point { t: centre.t, c: line_through(&points[first..after], centre.t).1 }
+        })
+        .collect()
+}
+
+/// Value at the origin (°C) and slope (°C/s) of the least-squares line; zeros where there are no points.
+#[must_use]
+pub fn trend(points: &[Point]) -> (f64, f64) {
+    if points.is_empty() { (0.0, 0.0) } else { line_through(points, 0.0) }
+}
+
 /// Value at `t` and slope of the least-squares line.
 fn line_through(points: &[Point], t: f64) -> (f64, f64) {
     let n = points.len() as f64;
@@ -134,96 +158,110 @@ fn above_and_below(a: Point, b: Point, limit: f64) -> (f64, f64) {
     (dt * (1.0 - below_share), depth / 2.0 * dt * below_share)
 }
 
-/// What bounds the search for the end of a flow, in s after its start.
-#[derive(Clone, Copy, PartialEq, Debug)]
-pub struct EndSearch {
-    /// Fit only from here on: the water has arrived.
-    pub fit_from: f64,
-    /// Earliest end.
-    pub earliest: f64,
-    /// Latest end.
-    pub latest: f64,
-    /// Where the data plate puts it; `None` on a conveyor.
-    pub expected: Option<f64>,
+/// Time from the opening of the valve to the first change at the probe, s: what
+/// stands in the line between passes first (own choice, half a litre at a
+/// quarter of a litre a second purges a quarter of its change in about that time).
+const PURGE_S: f64 = 0.35;
+
+/// Where the flow began, in s against the origin of `points`: the straight line
+/// through 20 % and 50 % of the change is followed back to none, and the time
+/// the line needs to show anything is taken off.
+///
+/// `idle` is the temperature of the line at rest. `None` where there is no
+/// change to speak of.
+#[must_use]
+pub fn flow_start(points: &[Point], idle: f64, until: f64) -> Option<f64> {
+    let inside = points.iter().take_while(|p| p.t <= until);
+    let change = inside.map(|p| p.c - idle).max_by(|a, b| a.abs().total_cmp(&b.abs()))?;
+    let crossing = |share: f64| {
+        let beyond = |p: &Point| (p.c - idle) / change >= share;
+        let after = points.iter().position(beyond)?;
+        let (a, b) = (points.get(after.checked_sub(1)?)?, points.get(after)?);
+        let level = idle + share * change;
+        Some(a.t + (b.t - a.t) * (level - a.c) / (b.c - a.c))
+    };
+    let (early, late) = (crossing(0.2)?, crossing(0.5)?);
+    Some(early - (late - early) * (0.2 / 0.3) - PURGE_S)
 }
 
-/// Penalty of an end far from the data plate's, in units of χ². An end is
-/// taken from the trace only where it fits better by more than this.
-const FAR_FROM_PLATE: f64 = 10.0;
-/// Penalty of a flow whose own temperature drifts, in units of χ²: a steady
-/// flow that ends early is likelier than one that drifts just as a line at rest would.
-const DRIFTING: f64 = 15.0;
-/// Standard deviation of a steady flow's drift, °C/s.
-const DRIFT_SD_C_PER_S: f64 = 0.02;
-/// Standard deviation of the data plate's timer, as a share of the rinse.
-const PLATE_SD: f64 = 0.06;
 /// Least standard deviation of the readings in the fit, °C.
 const FIT_SIGMA_MIN_C: f64 = 0.04;
 /// Most points that take part in the fit; a longer trace is thinned.
 const FIT_POINTS_MAX: usize = 160;
-
+/// The last part of the trace, surely at rest, s.
+const REST_TAIL_S: f64 = 4.0;
 /// Time constants that are tried where none is on file, s.
 const TAUS_S: [f64; 13] = [0.4, 0.52, 0.68, 0.88, 1.14, 1.48, 1.93, 2.5, 3.26, 4.23, 5.5, 7.2, 9.3];
+/// A rinse that was broken off must fit better by this much, in units of χ², than a whole one.
+const BROKEN_OFF_MARGIN: f64 = 25.0;
+/// Standard deviation of a steady flow's drift, °C/s.
+const DRIFT_SD_C_PER_S: f64 = 0.02;
+/// Most that a drift counts against a story, in units of χ²: a booster that runs down does drift.
+const DRIFT_COST_MAX: f64 = 60.0;
 
-/// Finds the end of the flow: the hinge where the trace of the flow goes over
-/// into the cooling of a line at rest.
+/// Finds out whether a rinse was broken off: from where on the trace is that of a line at rest.
 ///
-/// For each candidate a line before it, a line after it and one exponential
-/// (the answer of the probe to the arrival) are fitted by least squares; the
-/// best fit wins, weighed against the data plate's time. Where nothing shows in
-/// the trace the data plate decides.
+/// `points` run from the start of the flow to well past `plate_s`, the data
+/// plate's rinse. For each end up to the plate's own a
+/// story is fitted by least squares: a straight line while the water flows, one
+/// exponential for the answer of the probe, and after the end the slope that the
+/// line shows at last, where it is surely at rest. A flow that drifts just as a
+/// line at rest would is the less likely story. An early end is told only where
+/// it fits clearly better, and not after `latest` of the plate's time.
 #[must_use]
-pub fn flow_end(points: &[Point], tau: Option<Duration>, search: EndSearch) -> Option<f64> {
-    let inside: Series = points.iter().copied().filter(|p| p.t >= search.fit_from).collect();
+pub fn broken_off(points: &[Point], tau: Option<Duration>, plate_s: f64, latest: f64) -> Option<f64> {
+    let from_s = settle_s(tau, Duration::from_secs_f64(plate_s)).min(0.35 * plate_s);
+    let inside: Series = points.iter().copied().filter(|p| p.t >= from_s).collect();
     let step = inside.len().div_ceil(FIT_POINTS_MAX).max(1);
     let thin: Series = inside.iter().copied().step_by(step).collect();
-    if thin.len() < 8 {
-        return search.expected;
+    let last = thin.last()?.t;
+    if thin.len() < 12 || last < plate_s + 2.0 {
+        return None;
     }
+    let tail_from = (last - REST_TAIL_S).max(plate_s);
+    let tail = &thin[thin.partition_point(|p| p.t < tail_from)..];
+    let (_, rest) = line_through(tail, tail_from);
     let taus: &[f64] = match tau {
         Some(tau) => &[tau.as_secs_f64().max(0.3)],
         None => &TAUS_S,
     };
-    let candidates: Vec<f64> =
-        thin.iter().map(|p| p.t).filter(|t| (search.earliest..=search.latest).contains(t)).collect();
-    let fits: Vec<Hinge> =
-        candidates.iter().flat_map(|end| taus.iter().map(|tau| fit_hinge(&thin, *end, *tau))).collect();
-    let best = fits.iter().map(|fit| fit.sse).fold(f64::INFINITY, f64::min);
-    let freedom = thin.len().saturating_sub(5).max(1) as f64;
-    let sigma2 = (best / freedom).max(FIT_SIGMA_MIN_C * FIT_SIGMA_MIN_C);
-    let cost = |fit: &Hinge| {
-        let far = search.expected.map_or(0.0, |expected| {
-            ((fit.end - expected) / (PLATE_SD * expected)).powi(2).min(FAR_FROM_PLATE)
-        });
-        let drifting = (fit.drift / DRIFT_SD_C_PER_S).powi(2).min(DRIFTING);
-        fit.sse / sigma2 + far + drifting
+    let best_of = |end: f64| {
+        taus.iter().map(|tau| fit_end(&thin, end, *tau, rest)).min_by(|a, b| a.sse.total_cmp(&b.sse))
     };
-    fits.iter().min_by(|a, b| cost(a).total_cmp(&cost(b))).map(|fit| fit.end).or(search.expected)
+    let whole = best_of(plate_s)?;
+    let ends = thin.iter().map(|p| p.t).filter(|t| *t < plate_s);
+    let broken: Vec<EndFit> = ends.filter_map(best_of).collect();
+    let least = broken.iter().map(|fit| fit.sse).fold(whole.sse, f64::min);
+    let freedom = thin.len().saturating_sub(5).max(1) as f64;
+    let sigma2 = (least / freedom).max(FIT_SIGMA_MIN_C * FIT_SIGMA_MIN_C);
+    let cost = |fit: &EndFit| fit.sse / sigma2 + (fit.drift / DRIFT_SD_C_PER_S).powi(2).min(DRIFT_COST_MAX);
+    let best = broken.iter().min_by(|a, b| cost(a).total_cmp(&cost(b)))?;
+    let clearly = cost(best) + BROKEN_OFF_MARGIN < cost(&whole);
+    (clearly && best.end <= latest * plate_s).then_some(best.end)
 }
 
 /// One fitted end of a flow.
-struct Hinge {
+struct EndFit {
     end: f64,
-    /// Slope before the end, °C/s.
+    /// Slope just before the end, °C/s.
     drift: f64,
     /// Sum of squared residuals, °C².
     sse: f64,
 }
 
-/// Fits `a + b·min(t−end,0) + c·max(t−end,0) + d·exp(−t/tau)`.
-fn fit_hinge(points: &[Point], end: f64, tau: f64) -> Hinge {
-    let basis = |t: f64| {
-        let u = t - end;
-        [1.0, u.min(0.0), u.max(0.0), (-t / tau).exp()]
-    };
-    let mut normal = [[0.0; 5]; 4];
+/// Fits the flow before `end` as `a + b·u + c·exp(−t/tau)` with u = t − end, and the rest after it
+/// as a line of slope `rest` from the same point.
+fn fit_end(points: &[Point], end: f64, tau: f64, rest: f64) -> EndFit {
+    let basis = |t: f64| [1.0, (t - end).min(0.0), (-t / tau).exp()];
+    let flowing = |p: &Point| p.c - rest * (p.t - end).max(0.0);
+    let mut normal = [[0.0; 4]; 3];
     for p in points {
         let x = basis(p.t);
-        for i in 0..4 {
-            for j in 0..4 {
+        for i in 0..3 {
+            for j in 0..3 {
                 normal[i][j] += x[i] * x[j];
             }
-            normal[i][4] += x[i] * p.c;
+            normal[i][3] += x[i] * flowing(p);
         }
     }
     for (i, row) in normal.iter_mut().enumerate() {
@@ -231,15 +269,15 @@ fn fit_hinge(points: &[Point], end: f64, tau: f64) -> Hinge {
         row[i] += 1e-9;
     }
     let weights = solve(normal);
-    let residual = |p: &Point| p.c - basis(p.t).iter().zip(weights).map(|(x, w)| x * w).sum::<f64>();
+    let residual = |p: &Point| flowing(p) - basis(p.t).iter().zip(weights).map(|(x, w)| x * w).sum::<f64>();
     let sse = points.iter().map(|p| residual(p).powi(2)).sum();
-    Hinge { end, drift: weights[1], sse }
+    EndFit { end, drift: weights[1], sse }
 }
 
-/// Solves four equations by elimination with partial pivoting.
-fn solve(mut m: [[f64; 5]; 4]) -> [f64; 4] {
-    for column in 0..4 {
-        let pivot = (column..4)
+/// Solves three equations by elimination with partial pivoting.
+fn solve(mut m: [[f64; 4]; 3]) -> [f64; 3] {
+    for column in 0..3 {
+        let pivot = (column..3)
             .max_by(|a, b| m[*a][column].abs().total_cmp(&m[*b][column].abs()))
             .expect("the range is not empty");
         m.swap(column, pivot);
@@ -251,10 +289,10 @@ fn solve(mut m: [[f64; 5]; 4]) -> [f64; 4] {
             }
         }
     }
-    let mut x = [0.0; 4];
-    for row in (0..4).rev() {
-        let known: f64 = (row + 1..4).map(|k| m[row][k] * x[k]).sum();
-        x[row] = (m[row][4] - known) / m[row][row];
+    let mut x = [0.0; 3];
+    for row in (0..3).rev() {
+        let known: f64 = (row + 1..3).map(|k| m[row][k] * x[k]).sum();
+        x[row] = (m[row][3] - known) / m[row][row];
     }
     x
 }
@@ -297,18 +335,21 @@ mod tests {
         assert!((dwell - 1.0).abs() < 1e-9, "{dwell}");
     }
 
+    // A line at rest cools; the readings carry the noise of 0.05 °C digits.
     #[test]
-    fn the_end_is_found_where_it_shows_and_taken_from_the_plate_where_not() {
-        let search = EndSearch { fit_from: 1.5, earliest: 2.0, latest: 14.0, expected: Some(10.0) };
-        for (end, cooling, expected) in
-            [(10.0, 0.1, 10.0), (6.0, 0.1, 6.0), (3.5, 0.08, 3.5), (6.0, 0.0, 10.0)]
+    fn a_rinse_that_was_broken_off_is_told_from_one_that_ran_down() {
+        let tau = Some(Duration::from_secs_f64(1.2));
+        for (end, drift, expected) in
+            [(10.0, 0.0, None), (10.0, -0.3, None), (6.0, 0.0, Some(6.0)), (4.5, 0.0, Some(4.5))]
         {
             let points = sampled(16.0, |t| {
                 let noise = 0.03 * (t * 37.0).sin();
-                84.0 - 20.0 * (-t / 1.2).exp() - cooling * (t - end).max(0.0) + noise
+                let flowing = 84.0 - 20.0 * (-t / 1.2).exp() + drift * (t.min(end) - 6.0).max(0.0);
+                flowing - 0.12 * (t - end).max(0.0) + noise
             });
-            let found = flow_end(&points, None, search).expect("an end");
-            assert!((found - expected).abs() <= 1.6, "end {end}, cooling {cooling}: {found}");
+            let found = broken_off(&points, tau, 10.0, 0.65);
+            let near = |found: f64| expected.is_some_and(|expected: f64| (found - expected).abs() < 1.0);
+            assert!(found.map_or(expected.is_none(), near), "end {end}, drift {drift}: {found:?}");
         }
     }
 }
