@@ -114,7 +114,7 @@ impl Table {
         writeln!(out, "{day}")?;
         writeln!(
             out,
-            "{:>7}  {:<MACHINE_WIDTH$}  {:<8}  {:<10}  {:>15}   {:>14}   {:>15}  {:>4}",
+            "{:>7}  {:<MACHINE_WIDTH$}  {:<8}  {:<10}  {:>15}   {:>14}  {:>15}  {:>4}",
             "record",
             "machine",
             "rinse at",

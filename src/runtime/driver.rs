@@ -41,6 +41,8 @@ const INPUTS_MANY: usize = 8_192;
 const CLOCK_CHECK_EVERY: Duration = Duration::from_millis(250);
 /// How long no tick is sent after a step, so that a source can show that it is not silent.
 const NO_TICK_AFTER_STEP: Duration = Duration::from_secs(5);
+/// Part of the time for an orderly end that is kept for the last commit.
+const LAST_COMMIT: Duration = Duration::from_secs(1);
 /// Longest sleep of the driver: the clock is watched also on an idle site.
 const SLEEP_MAX: Duration = Duration::from_secs(1);
 
@@ -181,6 +183,8 @@ impl<S: Store> Driver<S> {
     }
 
     /// Runs until every source has ended, then commits what is left and the stop itself.
+    /// Once asked to stop it commits without waiting for the interval, since a source may
+    /// stay for its last acknowledgements, and waits no longer than the limit for the sources.
     ///
     /// # Errors
     /// [`DriverError`] where the ledger cannot take what it should.
@@ -190,14 +194,18 @@ impl<S: Store> Driver<S> {
         stop: CancellationToken,
     ) -> Result<(), DriverError<S::Error>> {
         let mut messages = Vec::with_capacity(INBOUND_MAX);
-        loop {
+        let mut limit = None;
+        while limit.is_none_or(|limit| Instant::now() + LAST_COMMIT < limit) {
             self.watch_clock();
-            self.submit_if_due(false);
+            self.submit_if_due(limit.is_some());
             let sleep = self.sleep();
             let room = self.gather.inputs() < INPUTS_MAX;
             tokio::select! {
                 biased;
                 outcome = self.flight.landed() => self.land(outcome)?,
+                () = stop.cancelled(), if limit.is_none() => {
+                    limit = Some(Instant::now() + self.limits.drain_within);
+                }
                 count = inbound.recv_many(&mut messages, INBOUND_MAX), if room => {
                     if count == 0 {
                         break;
@@ -210,7 +218,8 @@ impl<S: Store> Driver<S> {
             }
         }
         let cause = if stop.is_cancelled() { StopCause::Signal } else { StopCause::EndOfInput };
-        self.drain(cause).await
+        let limit = limit.unwrap_or_else(|| Instant::now() + self.limits.drain_within);
+        self.drain(cause, limit).await
     }
 
     fn take(&mut self, link: Link, message: FromSource) {
@@ -335,12 +344,11 @@ impl<S: Store> Driver<S> {
         [commit, again, tick].into_iter().flatten().min().unwrap_or(SLEEP_MAX).min(SLEEP_MAX)
     }
 
-    async fn drain(mut self, cause: StopCause) -> Result<(), DriverError<S::Error>> {
+    async fn drain(mut self, cause: StopCause, limit: Instant) -> Result<(), DriverError<S::Error>> {
         let now = self.clock.now();
         let body = Body::ServiceStop(ServiceStop { cause });
         self.gather.record(Record::new(now, None, body));
         self.note_gathering();
-        let limit = Instant::now() + self.limits.drain_within;
         loop {
             self.submit_if_due(true);
             if self.flight.is_free() && self.gathering_since.is_none() {

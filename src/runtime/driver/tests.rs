@@ -174,6 +174,19 @@ async fn the_end_does_not_wait_for_ever() {
     assert!(started.elapsed() < Duration::from_secs(5));
 }
 
+// An MQTT source keeps its end of the channel open until its last messages are acknowledged.
+#[tokio::test(start_paused = true)]
+async fn a_stop_commits_at_once_and_does_not_wait_for_a_source_that_stays() {
+    let bench = Bench::start(&[], None);
+    bench.deliver(1, vec![sample(START)]).await;
+    let mut committed = bench.link.committed.subscribe();
+    bench.stop.cancel();
+    committed.changed().await.expect("the link lives");
+    assert!(bench.started.elapsed() < LIMITS.commit_interval);
+    assert!(bench.task.await.expect("the driver does not panic").is_ok());
+    assert!(bench.started.elapsed() <= LIMITS.drain_within);
+}
+
 #[tokio::test(start_paused = true)]
 async fn commits_when_a_source_would_stall() {
     let bench = Bench::start(&[], Some(3));
