@@ -1,1 +1,3 @@
 //! The composition root: the only file that knows every edge.
+
+mod demo;

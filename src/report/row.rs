@@ -135,7 +135,7 @@ impl CycleRow {
 }
 
 #[cfg(test)]
-pub(super) mod samples {
+pub(crate) mod samples {
     use super::*;
     use crate::core::cycle::verdict::{Finding, Reason};
 

@@ -1,0 +1,3 @@
+//! demo
+mod scene;
+mod screen;
