@@ -9,6 +9,7 @@ pub mod channel;
 pub mod cycle;
 pub mod dose;
 pub mod effect;
+pub mod food_code;
 pub mod id;
 pub mod intake;
 pub mod machine;
