@@ -155,6 +155,8 @@ const fn refusal_words(refusal: Refusal) -> &'static str {
         Refusal::TooWeak => "too weak",
         Refusal::TooStrong => "too strong",
         Refusal::PhTooHigh => "at a pH above what the Food Code's table covers",
+        Refusal::NotAMeasurement => "no measurement",
+        Refusal::NotChemical => "of no use on a hot-water machine",
     }
 }
 
