@@ -1,0 +1,212 @@
+//! Lines of text from a serial port.
+//!
+//! The port is opened for this program alone, read as soon as bytes arrive, and
+//! opened again when it fails: a cable pulled out and pushed back in needs
+//! nobody. Everything that is there at one moment makes one delivery. Where the
+//! application is slow, reading waits; the driver then holds about 4 KiB, and
+//! what a device sends beyond that is lost in the hardware.
+//!
+//! The port is only listened to. Nothing is ever written to it.
+
+use std::convert::Infallible;
+use std::io;
+use std::path::Path;
+
+use tokio::sync::mpsc;
+use tokio_serial::{DataBits, FlowControl, SerialPortBuilderExt, SerialStream, StopBits};
+use tokio_util::sync::CancellationToken;
+use tracing::{info, warn};
+
+use super::reconnect::Backoff;
+use super::refusals::RefusalLog;
+use super::text::TextDecoder;
+use super::{Delivery, FromSource, SourceState};
+use crate::config::source::{Parity, SerialSource};
+use crate::core::id::SourceId;
+use crate::core::time::Timestamp;
+use crate::wire::decoded::Decoded;
+use crate::wire::directory::Directory;
+
+/// Bytes taken from the port at once.
+const READ_BYTES: usize = 4096;
+/// Bytes after which a delivery goes out although more is waiting.
+const DELIVERY_BYTES_MAX: usize = 65_536;
+
+/// A serial port to listen to.
+#[derive(Clone, Debug)]
+pub struct SerialProbe<N> {
+    /// Number of the source.
+    pub source: SourceId,
+    /// Name of the source, for the log.
+    pub name: String,
+    /// How to open it.
+    pub settings: SerialSource,
+    /// Channels it may deliver.
+    pub directory: Directory,
+    /// The gateway's clock.
+    pub now: N,
+}
+
+impl<N: Fn() -> Timestamp + Send + Sync> SerialProbe<N> {
+    /// Listens until `stop` is cancelled or nobody takes what arrives.
+    pub async fn run(self, to: mpsc::Sender<FromSource>, stop: CancellationToken) {
+        let settings = &self.settings;
+        let mut backoff = Backoff::new(settings.reopen_after_max);
+        let mut listener = Listener {
+            decoder: TextDecoder::new(settings.format, settings.line_bytes_max, self.directory),
+            outlet: Outlet {
+                source: self.source,
+                name: &self.name,
+                to,
+                stop: stop.clone(),
+                number: 0,
+                state: None,
+            },
+            now: &self.now,
+            log: RefusalLog::default(),
+        };
+        loop {
+            let end = match open(settings) {
+                Ok(port) => {
+                    let Err(end) = listener.listen(port, &mut backoff).await;
+                    end
+                }
+                Err(error) => Stop::Failed(open_cause(&settings.device, &error)),
+            };
+            let Stop::Failed(cause) = end else { return };
+            if listener.outlet.state(SourceState::Down { cause }).await.is_err() {
+                return;
+            }
+            tokio::select! {
+                () = stop.cancelled() => return,
+                () = tokio::time::sleep(backoff.after_failure()) => {}
+            }
+        }
+    }
+}
+
+/// Why listening ended.
+enum Stop {
+    /// The application is ending.
+    Asked,
+    /// The port failed; the text is for people.
+    Failed(String),
+}
+
+/// What stays over every opening of the port.
+struct Listener<'s, N> {
+    decoder: TextDecoder,
+    outlet: Outlet<'s>,
+    now: &'s N,
+    log: RefusalLog,
+}
+
+impl<N: Fn() -> Timestamp> Listener<'_, N> {
+    async fn listen(&mut self, mut port: SerialStream, backoff: &mut Backoff) -> Result<Infallible, Stop> {
+        self.decoder.join();
+        self.outlet.state(SourceState::Up).await?;
+        let mut buffer = [0; READ_BYTES];
+        loop {
+            tokio::select! {
+                () = self.outlet.stop.cancelled() => return Err(Stop::Asked),
+                ready = port.readable() => ready.map_err(|error| Stop::Failed(read_cause(&error)))?,
+            }
+            let received = (self.now)();
+            let mut decoded = Decoded::default();
+            let outcome = drain(&mut port, &mut buffer, |bytes| {
+                self.decoder.feed(bytes, received, &mut decoded);
+            });
+            if !decoded.is_empty() {
+                backoff.after_success();
+                self.log.note(self.outlet.name, received, &decoded.refusals);
+                self.outlet.deliver(received, decoded).await?;
+            }
+            outcome?;
+        }
+    }
+}
+
+/// Takes what is there now, up to [`DELIVERY_BYTES_MAX`].
+fn drain(port: &mut SerialStream, buffer: &mut [u8], mut each: impl FnMut(&[u8])) -> Result<(), Stop> {
+    let mut taken = 0;
+    while taken < DELIVERY_BYTES_MAX {
+        match port.try_read(buffer) {
+            Ok(0) => return Err(Stop::Failed("the port has gone; is it unplugged?".to_owned())),
+            Ok(count) => {
+                each(&buffer[..count]);
+                taken += count;
+            }
+            Err(error) if error.kind() == io::ErrorKind::WouldBlock => break,
+            Err(error) if error.kind() == io::ErrorKind::Interrupted => {}
+            Err(error) => return Err(Stop::Failed(read_cause(&error))),
+        }
+    }
+    Ok(())
+}
+
+/// Where deliveries and states go.
+struct Outlet<'s> {
+    source: SourceId,
+    /// For the log.
+    name: &'s str,
+    to: mpsc::Sender<FromSource>,
+    stop: CancellationToken,
+    number: u64,
+    /// The state told last.
+    state: Option<SourceState>,
+}
+
+impl Outlet<'_> {
+    async fn deliver(&mut self, received: Timestamp, decoded: Decoded) -> Result<(), Stop> {
+        self.number += 1;
+        let Decoded { samples, refusals } = decoded;
+        let (source, number) = (self.source, self.number);
+        self.send(FromSource::Delivery(Delivery { source, number, received, samples, refusals })).await
+    }
+
+    /// Tells a state that differs from the last one.
+    async fn state(&mut self, state: SourceState) -> Result<(), Stop> {
+        if self.state.as_ref() == Some(&state) {
+            return Ok(());
+        }
+        match &state {
+            SourceState::Up => info!(source = self.name, "serial port is open"),
+            SourceState::Down { cause } => warn!(source = self.name, cause, "serial port is down"),
+            SourceState::Ended => {}
+        }
+        self.state = Some(state.clone());
+        self.send(FromSource::State { source: self.source, state }).await
+    }
+
+    /// Waits for room; what is read when the program ends still goes out where there is room.
+    async fn send(&self, message: FromSource) -> Result<(), Stop> {
+        tokio::select! {
+            biased;
+            sent = self.to.send(message) => sent.map_err(|_| Stop::Asked),
+            () = self.stop.cancelled() => Err(Stop::Asked),
+        }
+    }
+}
+
+fn open(settings: &SerialSource) -> Result<SerialStream, tokio_serial::Error> {
+    let parity = match settings.parity {
+        Parity::None => tokio_serial::Parity::None,
+        Parity::Odd => tokio_serial::Parity::Odd,
+        Parity::Even => tokio_serial::Parity::Even,
+    };
+    let stop_bits = if settings.stop_bits == 2 { StopBits::Two } else { StopBits::One };
+    tokio_serial::new(settings.device.to_string_lossy(), settings.baud)
+        .data_bits(DataBits::Eight)
+        .parity(parity)
+        .stop_bits(stop_bits)
+        .flow_control(FlowControl::None)
+        .open_native_async()
+}
+
+fn open_cause(device: &Path, error: &tokio_serial::Error) -> String {
+    format!("cannot open {}: {error}", device.display())
+}
+
+fn read_cause(error: &io::Error) -> String {
+    format!("the port failed: {error}; is it unplugged?")
+}
