@@ -2,7 +2,6 @@
 
 use std::time::Duration;
 
-use super::food;
 use crate::config::keys::{KINDS, LIMIT_SOURCES, RINSE_FROMS, ROUNDINGS, SANITIZINGS};
 use crate::config::problem::{Fault, Findings};
 use crate::config::reader::Reader;
@@ -10,6 +9,7 @@ use crate::config::text;
 use crate::core::cycle::plate::{
     Limit, LimitSource, MachineKind, PlateTimes, Profile, RinseFrom, Sanitizing,
 };
+use crate::core::food_code;
 use crate::core::units::Celsius;
 
 /// Highest final rinse that is taken for a chemical machine: the Food Code sets
@@ -23,6 +23,7 @@ pub(super) fn read_machine(reader: &mut Reader<'_>, name: &str, findings: &mut F
     let rinse_from = reader.choice("rinse-from", &RINSE_FROMS, findings);
     let rounding = reader.choice("rounding", &ROUNDINGS, findings);
     let given_by = reader.choice("limits-from", &LIMIT_SOURCES, findings);
+    let chlorine_max = reader.integer::<u32>("chlorine-max-mg-per-l", findings);
     let disorder_window = reader.duration("disorder-window", findings);
     let check_valid_for = reader.duration("check-valid-for", findings);
     // Read even where the kind is wrong, so that their own mistakes are told too.
@@ -34,10 +35,10 @@ pub(super) fn read_machine(reader: &mut Reader<'_>, name: &str, findings: &mut F
     };
     let times = read_times(reader, usual_times(kind, rinse_from), findings);
 
-    let food_rinse_min = food::final_rinse_minimum(kind, sanitizing).minimum(rounding);
-    let food_rinse_max =
-        food::final_rinse_maximum(sanitizing).map_or(CHEMICAL_RINSE_MAX, |printed| printed.maximum(rounding));
-    let food_wash_min = food::wash_minimum(kind, sanitizing).minimum(rounding);
+    let food_rinse_min = food_code::final_rinse_minimum(kind, sanitizing).minimum(rounding);
+    let food_rinse_max = food_code::final_rinse_maximum(sanitizing)
+        .map_or(CHEMICAL_RINSE_MAX, |printed| printed.maximum(rounding));
+    let food_wash_min = food_code::wash_minimum(kind, sanitizing).minimum(rounding);
     let rinse_min = read_limit(reader, "rinse-min", food_rinse_min, given_by, findings);
     let rinse_max = read_limit(reader, "rinse-max", food_rinse_max, given_by, findings);
     let wash_min = read_limit(reader, "wash-min", food_wash_min, given_by, findings);
@@ -67,6 +68,7 @@ pub(super) fn read_machine(reader: &mut Reader<'_>, name: &str, findings: &mut F
         wash_min,
         dwell_min,
         disorder_window: disorder_window?,
+        chlorine_ceiling_mg_per_l: f64::from(chlorine_max?),
         check_valid_for: check_valid_for?,
     })
 }

@@ -4,7 +4,6 @@
 //! that all problems are found in one run. Only a tree without any becomes a
 //! [`Configuration`].
 
-pub mod food;
 mod machine;
 mod probe;
 mod secret;

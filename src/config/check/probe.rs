@@ -5,7 +5,7 @@ use crate::config::problem::{Fault, Findings};
 use crate::config::raw::Place as FilePlace;
 use crate::config::reader::Reader;
 use crate::config::suggest::nearest;
-use crate::core::calibration::Calibration;
+use crate::core::calibration::{Calibration, Point};
 use crate::core::channel::{Channel, Place, Probe, Role, Signal};
 use crate::core::id::ChannelId;
 use crate::core::uncertainty::Budget;
@@ -149,12 +149,6 @@ fn read_signal(reader: &mut Reader<'_>, site: &Site<'_>, findings: &mut Findings
     }
 }
 
-/// Gains that a two-point calibration may have (own choice: a sound probe of any
-/// class is within 1 %; beyond 3 % it is broken, or the points were mixed up).
-const GAIN_MIN: f64 = 0.97;
-/// See [`GAIN_MIN`].
-const GAIN_MAX: f64 = 1.03;
-
 fn read_calibration(reader: &mut Reader<'_>, findings: &mut Findings) -> Option<Calibration> {
     let Some(mut inner) = reader.table("calibration", findings) else {
         return (!reader.has("calibration")).then_some(Calibration::None);
@@ -177,13 +171,14 @@ fn read_calibration(reader: &mut Reader<'_>, findings: &mut Findings) -> Option<
         let [low_reads, low_is, high_reads, high_is] = points.map(|key| inner.temperature(key, findings));
         match (low_reads, low_is, high_reads, high_is) {
             (Some(low_reads), Some(low_is), Some(high_reads), Some(high_is)) => {
-                let gain = (high_is.0 - low_is.0) / (high_reads.0 - low_reads.0);
-                if (GAIN_MIN..=GAIN_MAX).contains(&gain) {
-                    Some(Calibration::TwoPoint { gain, offset: low_is.0 - gain * low_reads.0 })
-                } else {
-                    let wanted = format!("two points with a gain of {GAIN_MIN} to {GAIN_MAX}, not {gain:.3}");
-                    inner.refuse("high-reads", wanted, findings);
-                    None
+                let low = Point { reference: low_is, indicated: low_reads };
+                let high = Point { reference: high_is, indicated: high_reads };
+                match Calibration::two_point(low, high) {
+                    Ok(calibration) => Some(calibration),
+                    Err(error) => {
+                        inner.refuse("high-reads", format!("two points of a sound probe: {error}"), findings);
+                        None
+                    }
                 }
             }
             _ => None,

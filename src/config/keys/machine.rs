@@ -1,8 +1,8 @@
 //! Keys of `[[machine]]`.
 
 use super::{Default, Form, Key, days, millis, secs, words};
-use crate::config::check::food::Rounding;
 use crate::core::cycle::plate::{LimitSource, MachineKind, RinseFrom, Sanitizing};
+use crate::core::food_code::Rounding;
 
 /// Words for the kind of a machine.
 pub const KINDS: [(&str, MachineKind); 4] = [
@@ -43,7 +43,7 @@ const COMMON: Default =
 const LIMIT: Form = Form::Temperature { min_c: 5.0, max_c: 100.0 };
 
 /// Keys of `[[machine]]`.
-pub static MACHINE: [Key; 16] = [
+pub static MACHINE: [Key; 17] = [
     Key {
         name: "name",
         form: Form::Text,
@@ -136,6 +136,13 @@ pub static MACHINE: [Key; 16] = [
         default: Default::Value("stricter"),
         example: "\"stricter\"",
         meaning: "The Food Code prints °C and °F rounded, and the two differ (82 °C is 179.6 °F). Which of the pair holds for limits that are not given.",
+    },
+    Key {
+        name: "chlorine-max-mg-per-l",
+        form: Form::Integer { min: 25, max: 1_000 },
+        default: Default::Value("200"),
+        example: "200",
+        meaning: "Highest permitted chlorine, mg/L; only for sanitizing = \"chlorine\" (40 CFR 180.940). CHLORINE: never let it meet an acid such as a descaler, or ammonia.",
     },
     Key {
         name: "disorder-window",

@@ -163,7 +163,7 @@ const POINT: Default = Default::Absent("given together with the other three");
 pub static CALIBRATION: [Key; 5] = [
     Key {
         name: "offset",
-        form: Form::Difference { min_k: -10.0, max_k: 10.0 },
+        form: Form::Difference { min_k: -5.0, max_k: 5.0 },
         default: Default::Absent("two points, or none"),
         example: "\"-0.4 °C\"",
         meaning: "What is added to every value.",

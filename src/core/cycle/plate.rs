@@ -123,6 +123,8 @@ pub struct Profile {
     pub dwell_min: Duration,
     /// How much disorder of event time is put right.
     pub disorder_window: Duration,
+    /// Highest permitted chlorine concentration, mg/L.
+    pub chlorine_ceiling_mg_per_l: f64,
     /// How long a concentration check stands for the cycles after it.
     pub check_valid_for: Duration,
 }
