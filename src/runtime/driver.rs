@@ -224,7 +224,8 @@ impl<S: Store> Driver<S> {
 
     fn take(&mut self, link: Link, message: FromSource) {
         match message {
-            FromSource::State { source, state } => self.intake.state(source, state),
+            // A source logs its own state; nothing here depends on it.
+            FromSource::State { .. } => {}
             FromSource::Delivery(delivery) => {
                 // What waited in the channel is applied at the time it arrived, so that a
                 // wait for the ledger is never taken for a silent probe.
@@ -345,6 +346,7 @@ impl<S: Store> Driver<S> {
     }
 
     async fn drain(mut self, cause: StopCause, limit: Instant) -> Result<(), DriverError<S::Error>> {
+        self.intake.tell_counts();
         let now = self.clock.now();
         let body = Body::ServiceStop(ServiceStop { cause });
         self.gather.record(Record::new(now, None, body));

@@ -1,4 +1,5 @@
-//! What came by which link, what of it was refused, and how the sources are.
+//! What came by which link, and what of it was refused. Sources tell the log of
+//! their own refusals and states; here they are counted.
 
 use std::collections::BTreeMap;
 use std::time::Duration;
@@ -7,9 +8,10 @@ use super::Link;
 use crate::core::id::SourceId;
 use crate::core::site::Event;
 use crate::core::time::Timestamp;
-use crate::probe::{Delivery, SourceState};
+use crate::probe::Delivery;
+use crate::probe::refusals::RefusalLog;
 use crate::runtime::gather::Gather;
-use crate::wire::refusal::RefusedBecause;
+use crate::wire::refusal::{Refusal, RefusedBecause};
 
 /// The last delivery of a link that is in the commit being gathered.
 #[derive(Debug)]
@@ -19,11 +21,11 @@ pub(super) struct Pending {
     count: u64,
 }
 
-/// Counts and states of all sources.
+/// What waits for a commit, and counts over all sources.
 #[derive(Debug, Default)]
 pub(super) struct Intake {
     pending: Vec<Pending>,
-    states: BTreeMap<SourceId, SourceState>,
+    log: RefusalLog,
     refused: BTreeMap<(SourceId, RefusedBecause), u64>,
 }
 
@@ -53,12 +55,14 @@ impl Intake {
         gather: &mut Gather,
     ) {
         for refusal in &delivery.refusals {
-            self.refuse(delivery.source, refusal.why, &refusal.what);
+            self.count(delivery.source, refusal.why);
         }
         let latest = now.plus(ahead_max);
         for sample in delivery.samples {
             if sample.at > latest {
-                self.refuse(delivery.source, RefusedBecause::Future, &sample.at.to_string());
+                let refusal = Refusal::new(sample.at.to_string().as_bytes(), RefusedBecause::Future);
+                self.log.note(&format!("source {}", delivery.source.0), now, &[refusal]);
+                self.count(delivery.source, RefusedBecause::Future);
             } else {
                 gather.apply(now, Event::Sample(sample));
             }
@@ -66,19 +70,11 @@ impl Intake {
         self.note(link, delivery.number);
     }
 
-    /// Notes a state of a source and tells of the change.
-    pub(super) fn state(&mut self, source: SourceId, state: SourceState) {
-        if self.states.get(&source) == Some(&state) {
-            return;
+    /// Tells the log how much was refused in all.
+    pub(super) fn tell_counts(&self) {
+        for ((source, why), count) in &self.refused {
+            tracing::info!(source = source.0, %why, count, "input refused during this run");
         }
-        match &state {
-            SourceState::Up => tracing::info!(source = source.0, "source is up"),
-            SourceState::Down { cause } => {
-                tracing::warn!(source = source.0, cause, "source is down; it keeps trying");
-            }
-            SourceState::Ended => tracing::info!(source = source.0, "source has ended"),
-        }
-        self.states.insert(source, state);
     }
 
     fn note(&mut self, link: Link, number: u64) {
@@ -91,20 +87,7 @@ impl Intake {
         }
     }
 
-    /// Counts a refusal and logs the 1st, 10th, 100th … of its kind.
-    fn refuse(&mut self, source: SourceId, why: RefusedBecause, what: &str) {
-        let count = self.refused.entry((source, why)).or_default();
-        *count += 1;
-        if is_power_of_ten(*count) {
-            tracing::warn!(source = source.0, what, %why, count = *count, "input refused");
-        }
+    fn count(&mut self, source: SourceId, why: RefusedBecause) {
+        *self.refused.entry((source, why)).or_default() += 1;
     }
-}
-
-fn is_power_of_ten(count: u64) -> bool {
-    let mut power = 1_u64;
-    while power < count {
-        power = power.saturating_mul(10);
-    }
-    power == count
 }
