@@ -98,11 +98,21 @@ impl Gather {
         self.effects = effects;
     }
 
-    /// Sends every tick that is due at `now`.
+    /// Sends every tick that is due at `now`, at `now`.
     pub fn tick(&mut self, now: Timestamp) {
+        self.tick_at(now, |_| now);
+    }
+
+    /// Sends every tick that is due at `now`, each at the instant it is due: for
+    /// input that comes faster than time passes.
+    pub fn tick_as_due(&mut self, now: Timestamp) {
+        self.tick_at(now, |due| due);
+    }
+
+    fn tick_at(&mut self, now: Timestamp, at: impl Fn(Timestamp) -> Timestamp) {
         for _ in 0..TICKS_MAX {
             match self.site.deadline() {
-                Some((due, machine)) if due <= now => self.apply(now, Event::Tick(machine)),
+                Some((due, machine)) if due <= now => self.apply(at(due), Event::Tick(machine)),
                 Some(_) | None => return,
             }
         }
