@@ -115,24 +115,31 @@ impl Reader {
     /// `from` on, in order of the index, until it breaks.
     ///
     /// # Errors
-    /// As for [`Reader::cycles`].
+    /// As for [`Reader::cycles`], and [`LedgerError::Damaged`] where a record is missing.
     pub fn records(
         &self,
         from: u64,
         mut each: impl FnMut(u64, &[u8], Record) -> ControlFlow<()>,
     ) -> Result<(), LedgerError> {
         let failed = |source| self.failed("reading records", source);
+        let _one_state = self.one_state()?;
+        let size = self.size()?;
         let mut statement = self
             .connection
             .prepare_cached("SELECT idx, leaf, bytes FROM record WHERE idx >= ?1 ORDER BY idx")
             .map_err(failed)?;
         let mut rows = statement.query([index_of(from)]).map_err(failed)?;
+        let mut next = from;
         while let Some(row) = rows.next().map_err(failed)? {
-            if self.give(row, &mut each)?.is_break() {
-                break;
+            if row.get::<_, u64>(0).map_err(failed)? != next {
+                return Err(LedgerError::Damaged(Part::Record { index: next }));
             }
+            if self.give(row, &mut each)?.is_break() {
+                return Ok(());
+            }
+            next += 1;
         }
-        Ok(())
+        if next < size { Err(LedgerError::Damaged(Part::Record { index: next })) } else { Ok(()) }
     }
 
     /// The readings of a channel measured from `from` on and before `to`, in
@@ -391,7 +398,11 @@ impl Reader {
             let time = |place| row.get(place).map(Timestamp::from_micros).map_err(failed);
             let (first, last) = (time(0)?, time(1)?);
             let bytes = row.get_ref(2).map_err(failed)?.as_blob().map_err(|error| failed(error.into()))?;
-            let points = blocks::decode(bytes).map_err(|_| {
+            let points = blocks::decode(bytes).ok().filter(|points| {
+                let ends = (points.first().map(|point| point.at), points.last().map(|point| point.at));
+                ends == (Some(first), Some(last))
+            });
+            let points = points.ok_or_else(|| {
                 LedgerError::Damaged(Part::Block { channel: channel.to_owned(), first, last })
             })?;
             readings.extend(
