@@ -1,0 +1,1 @@
+//! The gateway against the truth.
