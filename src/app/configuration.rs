@@ -12,9 +12,8 @@ use crate::diagnostic::Diagnostic;
 /// # Errors
 /// Every problem of the configuration at once.
 pub(super) fn load(files: &[PathBuf], streams: &mut Streams<'_>) -> Result<Loaded, Failure> {
-    let loaded = Configuration::load(files, std::env::vars()).map_err(|problems| {
-        Failure::from(problems.iter().map(Diagnostic::from).collect::<Vec<_>>())
-    })?;
+    let loaded = Configuration::load(files, std::env::vars())
+        .map_err(|problems| Failure::from(problems.iter().map(Diagnostic::from).collect::<Vec<_>>()))?;
     for warning in &loaded.warnings {
         writeln!(streams.err, "{}", Diagnostic::from(warning)).map_err(Failure::output)?;
     }

@@ -31,10 +31,8 @@ pub(super) fn open(loaded: &Loaded, path: &Path, now: Timestamp) -> Result<(Writ
     let channels: Vec<String> =
         configuration.channels.iter().map(|channel| channel.name.to_string()).collect();
     let names = Names { machines: &machines, channels: &channels };
-    let options =
-        Options { path: path.to_owned(), block_retention: configuration.ledger.block_retention };
-    let (writer, recovered) =
-        Writer::open(&options, names, now).map_err(|error| diagnose(&error, path))?;
+    let options = Options { path: path.to_owned(), block_retention: configuration.ledger.block_retention };
+    let (writer, recovered) = Writer::open(&options, names, now).map_err(|error| diagnose(&error, path))?;
     let site = Site::new(&configuration.machines, &configuration.channels);
     let mut gather = Gather::new(site, recovered.next_input);
     let replayed = gather.recover(&recovered.snapshots, &recovered.inputs);
@@ -119,10 +117,13 @@ pub(super) fn diagnose(error: &LedgerError, path: &Path) -> Diagnostic {
             ("ledger-open", "create the directory, owned by the service user, or change [ledger] path")
         }
         LedgerError::Missing { .. } => ("ledger-open", "check the path; `rinseward run` makes the ledger"),
-        LedgerError::InUse { .. } => {
-            ("ledger-locked", "stop the other rinseward, or give each its own [ledger] path; `history` reads beside it")
+        LedgerError::InUse { .. } => (
+            "ledger-locked",
+            "stop the other rinseward, or give each its own [ledger] path; `history` reads beside it",
+        ),
+        LedgerError::Lock { .. } => {
+            ("ledger-open", "give the service user the right to write in this directory")
         }
-        LedgerError::Lock { .. } => ("ledger-open", "give the service user the right to write in this directory"),
         LedgerError::ReadOnly { .. } => (
             "ledger-read-only",
             "give the service user the right to write the file and its directory; see whether the disk was remounted read-only",
@@ -133,13 +134,17 @@ pub(super) fn diagnose(error: &LedgerError, path: &Path) -> Diagnostic {
             "ledger-damaged",
             "copy the ledger and the files beside it to another disk before anything else; then check the disk and restore from a backup",
         ),
-        LedgerError::DiskFull { .. } => {
-            ("ledger-full", "free some space; recording goes on by itself, nothing that was acknowledged is lost")
+        LedgerError::DiskFull { .. } => (
+            "ledger-full",
+            "free some space; recording goes on by itself, nothing that was acknowledged is lost",
+        ),
+        LedgerError::Busy { .. } | LedgerError::QueueFull | LedgerError::OutOfOrder => (
+            "ledger-write",
+            "nothing, unless it lasts; then see which program holds the file, such as a backup",
+        ),
+        LedgerError::Device { .. } => {
+            ("ledger-write", "check the disk and its cable; the kernel log has more")
         }
-        LedgerError::Busy { .. } | LedgerError::QueueFull | LedgerError::OutOfOrder => {
-            ("ledger-write", "nothing, unless it lasts; then see which program holds the file, such as a backup")
-        }
-        LedgerError::Device { .. } => ("ledger-write", "check the disk and its cable; the kernel log has more"),
         LedgerError::Database { .. } => ("ledger-write", "read the cause; the kernel log may have more"),
         LedgerError::UnknownChannel { .. }
         | LedgerError::UnknownMachine { .. }

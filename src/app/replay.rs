@@ -1,8 +1,8 @@
 //! `replay`: judges the readings of a file, as fast as the core allows.
 //!
 //! There is no gateway's clock in a file: `now` is the latest instant read so far,
-//! and a tick is sent at the very instant it is due. At the end of the input time
-//! runs on until nothing is pending, so that the last cycle is judged too.
+//! and a tick is sent at the very instant it is due. At the end of the input
+//! every machine is told so, and the last cycle is judged too.
 
 use std::path::Path;
 use std::sync::mpsc;
@@ -13,6 +13,7 @@ use super::{Failure, Streams, configuration, ledger};
 use crate::cli::ReplayArgs;
 use crate::config::load::Loaded;
 use crate::config::source::ReplaySource;
+use crate::core::id::MachineId;
 use crate::core::record::{Body, Record, ServiceStop, StopCause};
 use crate::core::site::Event;
 use crate::core::time::Timestamp;
@@ -26,8 +27,6 @@ use crate::runtime::gather::Gather;
 
 /// Inputs of one commit.
 const INPUTS_MANY: usize = 16_384;
-/// How far time runs on after the last reading.
-const FLUSH_SPAN: Duration = Duration::from_secs(3600);
 
 pub(super) fn replay(arguments: &ReplayArgs, streams: &mut Streams<'_>) -> Result<(), Failure> {
     let loaded = configuration::load(&arguments.files, streams)?;
@@ -66,7 +65,10 @@ pub(super) fn replay(arguments: &ReplayArgs, streams: &mut Streams<'_>) -> Resul
         cycles += keeper.keep(false, &mut printer, streams)?;
     }
     if let Some(now) = now {
-        keeper.gather.tick_as_due(now.plus(FLUSH_SPAN));
+        for machine in 0..loaded.configuration.machines.len() {
+            let machine = MachineId(u16::try_from(machine).unwrap_or(u16::MAX));
+            keeper.gather.apply(now, Event::End(machine));
+        }
     }
     cycles += keeper.finish(clock.now(), &mut printer, streams)?;
     printer.finish(streams).map_err(Failure::output)?;
@@ -124,12 +126,7 @@ impl Keeper {
 
     /// Keeps what was gathered and prints the cycles in it; returns their number. With a
     /// ledger this waits until enough is gathered, unless `all` is asked for.
-    fn keep(
-        &mut self,
-        all: bool,
-        printer: &mut Printer,
-        streams: &mut Streams<'_>,
-    ) -> Result<u64, Failure> {
+    fn keep(&mut self, all: bool, printer: &mut Printer, streams: &mut Streams<'_>) -> Result<u64, Failure> {
         let Some((writer, path)) = &self.ledger else {
             let commit = self.gather.take();
             return print(&commit.records, None, printer, streams);

@@ -75,6 +75,7 @@ impl Store {
             .map(|input| {
                 let what = match input.event {
                     Event::Tick(machine) => What::Tick { machine: self.numbers.machine(machine)? },
+                    Event::End(machine) => What::End { machine: self.numbers.machine(machine)? },
                     Event::Sample(sample) => What::Sample {
                         channel: self.numbers.channel(sample.channel)?,
                         at: sample.at,

@@ -174,7 +174,7 @@ impl Reader {
                     {
                         readings.push(Reading { at, received: Some(entry.now), value });
                     }
-                    What::Sample { .. } | What::Tick { .. } => {}
+                    What::Sample { .. } | What::Tick { .. } | What::End { .. } => {}
                 }
             }
         }

@@ -154,6 +154,7 @@ pub(super) fn stretches_after(
 fn input_of(entry: Entry, numbers: &Numbers) -> Option<Input> {
     let event = match entry.what {
         What::Tick { machine } => Event::Tick(numbers.machine_of(machine)?),
+        What::End { machine } => Event::End(numbers.machine_of(machine)?),
         What::Sample { channel, at, value } => {
             Event::Sample(Sample { channel: numbers.channel_of(channel)?, at, value })
         }

@@ -146,6 +146,7 @@ const fn fault_words(fault: Fault) -> &'static str {
         Fault::OutOfRange => "read outside its range",
         Fault::Stuck => "showed the same digits for too long",
         Fault::Silent => "sent nothing",
+        Fault::NoColdJunction => "had no usable cold-junction temperature",
         Fault::Reported => "reported a fault of its own",
     }
 }

@@ -61,7 +61,9 @@ impl Gather {
         }
         let mut applied = 0;
         for (number, input) in inputs {
-            let machine = self.site.machine_of(&input.event);
+            let Some(machine) = self.site.machine_of(&input.event) else {
+                continue;
+            };
             if after.get(&machine).is_some_and(|after| number <= after) {
                 continue;
             }
@@ -78,12 +80,16 @@ impl Gather {
         applied
     }
 
-    /// Applies one event at `now`.
+    /// Applies one event at `now`. A channel that is not configured has no machine, and
+    /// is left out.
     pub fn apply(&mut self, now: Timestamp, event: Event) {
+        let Some(machine) = self.site.machine_of(&event) else {
+            return;
+        };
         let number = self.next_input;
         self.next_input += 1;
         self.inputs.push(Input { now, event });
-        self.needed_from.entry(self.site.machine_of(&event)).or_insert(number);
+        self.needed_from.entry(machine).or_insert(number);
         let mut effects = std::mem::take(&mut self.effects);
         self.site.handle(now, event, &mut effects);
         for effect in effects.drain(..) {

@@ -10,6 +10,7 @@ use crate::core::cycle::plate::{
     Limit, LimitSource, MachineKind, PlateTimes, Profile, RinseFrom, Sanitizing,
 };
 use crate::core::food_code;
+use crate::core::sanitizer::Rules;
 use crate::core::units::Celsius;
 
 /// Highest final rinse that is taken for a chemical machine: the Food Code sets
@@ -68,7 +69,7 @@ pub(super) fn read_machine(reader: &mut Reader<'_>, name: &str, findings: &mut F
         wash_min,
         dwell_min,
         disorder_window: disorder_window?,
-        chlorine_ceiling_mg_per_l: f64::from(chlorine_max?),
+        sanitizer: Rules { rounding, chlorine_max_mg_per_l: f64::from(chlorine_max?), ..Rules::default() },
         check_valid_for: check_valid_for?,
     })
 }
