@@ -172,7 +172,7 @@ fn by_name(list: &str, node: Node, order: &mut Vec<(String, Place)>, findings: &
     let place = node.place.clone();
     let Value::List(entries) = node.value else {
         let wanted = format!("a list: write [[{list}]]");
-        let fault = Fault::Value { wanted };
+        let fault = Fault::value(wanted);
         findings.problems.push(Problem { place, key: list.to_owned(), seen: None, fault });
         return Node { value: Value::Table(Table::new()), place: node.place };
     };
@@ -180,10 +180,8 @@ fn by_name(list: &str, node: Node, order: &mut Vec<(String, Place)>, findings: &
     for (index, entry) in entries.into_iter().enumerate() {
         let at = entry.place.clone();
         let key = format!("[[{list}]] {}", index + 1);
-        let name = match &entry.value {
-            Value::Table(entry) => entry.get("name").map(|node| (node.value.clone(), node.place.clone())),
-            _ => None,
-        };
+        let name = entry.value.as_table().and_then(|entry| entry.get("name"));
+        let name = name.map(|node| (node.value.clone(), node.place.clone()));
         let fault = match name {
             Some((Value::Text(name), named_at)) => {
                 if let Some(first) = table.get(&name).map(|first: &Node| first.place.clone()) {
@@ -203,7 +201,7 @@ fn by_name(list: &str, node: Node, order: &mut Vec<(String, Place)>, findings: &
                 table.insert(name, entry);
                 continue;
             }
-            Some(_) => Fault::Value { wanted: "a name as text".to_owned() },
+            Some(_) => Fault::value("a name as text".to_owned()),
             None => Fault::Missing { wanted: "a name as text".to_owned() },
         };
         findings.problems.push(Problem { place: at, key: format!("{key}, name"), seen: None, fault });
@@ -287,7 +285,7 @@ fn resolve_steps(steps: &mut [String], order: &Order) -> Result<(), Fault> {
         return Err(Fault::UnknownKey { nearest: nearest(&steps[0], TOP), legal: TOP.join(", ") });
     }
     if steps.len() < 2 {
-        return Err(Fault::Value { wanted: "a key below this section: add __ and its name".to_owned() });
+        return Err(Fault::value("a key below this section: add __ and its name".to_owned()));
     }
     let Some(list) = NAMED.into_iter().find(|list| *list == steps[0]) else { return Ok(()) };
     let plain = |name: &str| name.to_lowercase().replace(|c: char| !c.is_ascii_alphanumeric(), "-");
@@ -297,7 +295,7 @@ fn resolve_steps(steps: &mut [String], order: &Order) -> Result<(), Fault> {
             steps[1].clone_from(name);
             Ok(())
         }
-        Some(_) => Err(Fault::Value { wanted: "a key of this entry: add __ and its name".to_owned() }),
+        Some(_) => Err(Fault::value("a key of this entry: add __ and its name".to_owned())),
         None => Err(Fault::UnknownName {
             wanted: format!("a [[{list}]] of a file; a variable adds none"),
             nearest: nearest(&steps[1], entries.iter().map(|(name, _)| name.as_str())).map(str::to_owned),

@@ -1,6 +1,5 @@
 //! The way in: files and environment become a configuration, or all problems at once.
 
-use std::fmt::Write as _;
 use std::path::PathBuf;
 
 use sha2::{Digest, Sha256};
@@ -34,11 +33,7 @@ impl Loaded {
     /// SHA-256 of [`Loaded::to_toml`] in lower-case hexadecimal.
     #[must_use]
     pub fn sha256(&self) -> String {
-        Sha256::digest(self.canonical.as_bytes()).iter().fold(String::new(), |mut hex, byte| {
-            // Writing to a String cannot fail.
-            let _: std::fmt::Result = write!(hex, "{byte:02x}");
-            hex
-        })
+        Sha256::digest(self.canonical.as_bytes()).iter().map(|byte| format!("{byte:02x}")).collect()
     }
 }
 

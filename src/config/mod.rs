@@ -23,4 +23,6 @@ pub mod reference;
 pub mod resolve;
 pub mod source;
 mod suggest;
+#[cfg(test)]
+mod tests;
 pub mod text;

@@ -5,6 +5,7 @@ use std::path::PathBuf;
 use std::sync::Arc;
 
 use super::raw::Place;
+use super::text::QuantityError;
 
 /// One thing that is wrong, or doubtful.
 #[derive(Clone, Debug)]
@@ -50,6 +51,9 @@ pub enum Fault {
     Value {
         /// What would fit.
         wanted: String,
+        /// Why the text is no quantity.
+        #[source]
+        why: Option<QuantityError>,
     },
     /// A name or a device that is taken.
     #[error("used twice")]
@@ -96,6 +100,14 @@ pub enum Fault {
         /// What to do where it was not meant.
         advice: String,
     },
+}
+
+impl Fault {
+    /// A value that does not fit, and what would.
+    #[must_use]
+    pub fn value(wanted: impl Into<String>) -> Self {
+        Self::Value { wanted: wanted.into(), why: None }
+    }
 }
 
 impl Problem {
@@ -158,7 +170,7 @@ mod tests {
             place: Some(Place::Line { file: "gateway.toml".into(), line: 7 }),
             key: "[site], name".to_owned(),
             seen: Some("7".to_owned()),
-            fault: Fault::Value { wanted: "text".to_owned() },
+            fault: Fault::value("text"),
         };
         assert_eq!(problem.to_string(), "gateway.toml:7: [site], name = 7: does not fit");
         assert_eq!(problem.slug(), "config-value");

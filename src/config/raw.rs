@@ -72,6 +72,20 @@ pub enum Value {
     Table(Table),
 }
 
+impl Value {
+    /// The text, where it is one.
+    #[must_use]
+    pub fn as_text(&self) -> Option<&str> {
+        if let Self::Text(text) = self { Some(text) } else { None }
+    }
+
+    /// The table, where it is one.
+    #[must_use]
+    pub fn as_table(&self) -> Option<&Table> {
+        if let Self::Table(table) = self { Some(table) } else { None }
+    }
+}
+
 impl fmt::Display for Value {
     /// Prints the value as TOML would, tables and lists in short.
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {

@@ -68,7 +68,7 @@ impl<'a> Reader<'a> {
 
     /// Refuses the value of a key.
     pub fn refuse(&self, name: &str, wanted: impl Into<String>, findings: &mut Findings) {
-        findings.problems.push(self.problem(name, Fault::Value { wanted: wanted.into() }));
+        findings.problems.push(self.problem(name, Fault::value(wanted)));
     }
 
     /// Says that a key must be given here.
@@ -84,9 +84,8 @@ impl<'a> Reader<'a> {
 
     /// The text of a key.
     pub fn text(&mut self, name: &'static str, findings: &mut Findings) -> Option<String> {
-        let text = self.take(name, findings, |value| match value {
-            Value::Text(text) if !text.trim().is_empty() => Some(text.clone()),
-            _ => None,
+        let text = self.take(name, findings, |value| {
+            value.as_text().filter(|text| !text.trim().is_empty()).map(str::to_owned)
         })?;
         self.note(name, &quoted(&text));
         Some(text)
@@ -94,9 +93,8 @@ impl<'a> Reader<'a> {
 
     /// The path of a key, complete with the directory of the file that names it.
     pub fn path(&mut self, name: &'static str, findings: &mut Findings) -> Option<PathBuf> {
-        let text = self.take(name, findings, |value| match value {
-            Value::Text(text) if !text.is_empty() => Some(text.clone()),
-            _ => None,
+        let text = self.take(name, findings, |value| {
+            value.as_text().filter(|text| !text.is_empty()).map(str::to_owned)
         })?;
         let path = match self.table.get(name).and_then(|node| node.place.as_ref()) {
             Some(place) => place.directory().join(text),
@@ -111,7 +109,7 @@ impl<'a> Reader<'a> {
         let flag = self.take(name, findings, |value| match value {
             Value::Flag(flag) => Some(*flag),
             Value::Text(text) => text.parse().ok(),
-            _ => None,
+            Value::Integer(_) | Value::Float(_) | Value::List(_) | Value::Table(_) => None,
         })?;
         self.note(name, &flag.to_string());
         Some(flag)
@@ -124,7 +122,7 @@ impl<'a> Reader<'a> {
             let number = match value {
                 Value::Integer(number) => u64::try_from(*number).ok()?,
                 Value::Text(text) => text.parse().ok()?,
-                _ => return None,
+                Value::Float(_) | Value::Flag(_) | Value::List(_) | Value::Table(_) => return None,
             };
             (min..=max).contains(&number).then_some(number)
         })?;
@@ -179,12 +177,22 @@ impl<'a> Reader<'a> {
         words: &[(&'static str, T); N],
         findings: &mut Findings,
     ) -> Option<T> {
-        let (word, meaning) = self.take(name, findings, |value| match value {
-            Value::Text(text) => words.iter().find(|(word, _)| word == text).copied(),
-            _ => None,
+        let (word, meaning) = self.take(name, findings, |value| {
+            value.as_text().and_then(|text| words.iter().find(|(word, _)| *word == text)).copied()
         })?;
         self.note(name, &quoted(word));
         Some(meaning)
+    }
+
+    /// What the word of a key that was read before stands for.
+    #[must_use]
+    pub fn peek_choice<T: Copy, const N: usize>(
+        &self,
+        name: &str,
+        words: &[(&'static str, T); N],
+    ) -> Option<T> {
+        let Value::Text(text) = &self.table.get(name)?.value else { return None };
+        words.iter().find(|(word, _)| word == text).map(|(_, meaning)| *meaning)
     }
 
     /// The names of a key; a variable gives them with commas between.
@@ -193,12 +201,9 @@ impl<'a> Reader<'a> {
             Value::Text(text) => Some(text.split(',').map(|name| name.trim().to_owned()).collect()),
             Value::List(nodes) => nodes
                 .iter()
-                .map(|node| match &node.value {
-                    Value::Text(text) => Some(text.clone()),
-                    _ => None,
-                })
+                .map(|node| node.value.as_text().map(str::to_owned))
                 .collect::<Option<Vec<String>>>(),
-            _ => None,
+            Value::Integer(_) | Value::Float(_) | Value::Flag(_) | Value::Table(_) => None,
         })?;
         let list: Vec<String> = names.iter().map(|name| quoted(name)).collect();
         self.note(name, &format!("[{}]", list.join(", ")));
@@ -309,9 +314,18 @@ impl<'a> Reader<'a> {
         read: impl Fn(&str) -> Result<T, QuantityError>,
         fits: impl Fn(&T) -> bool,
     ) -> Option<T> {
-        self.take(name, findings, |value| match value {
-            Value::Text(text) => read(text).ok().filter(&fits),
-            _ => None,
-        })
+        let before = findings.problems.len();
+        let why = match self.table.get(name).map(|node| &node.value) {
+            Some(Value::Text(text)) => read(text).err(),
+            Some(Value::Integer(_) | Value::Float(_)) => Some(QuantityError::NoUnit),
+            Some(Value::Flag(_) | Value::List(_) | Value::Table(_)) | None => None,
+        };
+        let taken =
+            self.take(name, findings, |value| value.as_text().and_then(|text| read(text).ok()).filter(&fits));
+        if let Some(Problem { fault: Fault::Value { why: told, .. }, .. }) = findings.problems.get_mut(before)
+        {
+            *told = why;
+        }
+        taken
     }
 }

@@ -1,8 +1,6 @@
 //! `config/reference.toml`: every key with its meaning, form, range and default,
 //! printed from the table in [`super::keys`].
 
-use std::fmt::Write as _;
-
 use super::keys::{Default, Form, Key, LEDGER, MACHINE, MQTT, PROBE, REPLAY, SERIAL, SITE, SOURCE};
 
 /// Width at which comments are broken.
@@ -87,7 +85,17 @@ impl Reference {
                 self.line(&format!("[[source.{}]]", key.name));
                 self.keys(keys, &[]);
             }
-            _ => {
+            Form::Text
+            | Form::Path
+            | Form::Secret
+            | Form::Flag
+            | Form::Integer { .. }
+            | Form::Duration { .. }
+            | Form::DurationOrOff { .. }
+            | Form::Temperature { .. }
+            | Form::Difference { .. }
+            | Form::Choice(_)
+            | Form::Names => {
                 self.comment(&format!("Form: {}.", key.form));
                 self.default(key);
                 self.value(key, key.name, example);
@@ -134,8 +142,8 @@ impl Reference {
                 self.line(&line);
                 line = String::from("#");
             }
-            // Writing to a String cannot fail.
-            let _: std::fmt::Result = write!(line, " {word}");
+            line.push(' ');
+            line.push_str(word);
         }
         self.line(&line);
     }

@@ -4,6 +4,7 @@
 //! that all problems are found in one run. Only a tree without any becomes a
 //! [`Configuration`].
 
+mod accuracy;
 mod machine;
 mod probe;
 mod secret;
@@ -22,7 +23,7 @@ use crate::core::channel::Channel;
 use crate::core::cycle::plate::Profile;
 use crate::core::id::{ChannelId, ChannelName, MachineId, check_part};
 use machine::read_machine;
-use probe::{Site, one_probe_each, read_probe};
+use probe::{Site, check_cold_junctions, one_probe_each, read_probe};
 use source::read_source;
 
 /// Most machines, probes or sources of one site (the design's central kitchen has 200 and 1,000).
@@ -49,7 +50,7 @@ pub(super) fn check(merged: &Merged, findings: &mut Findings) -> Option<(Configu
     let mut sources = Vec::new();
     let mut devices: Vec<(PathBuf, Option<Place>)> = Vec::new();
     for (_, node, mut reader) in entries("source", &SOURCE, merged, findings) {
-        let source = read_source(&mut reader, node, &channels.channels, &mut devices, findings);
+        let source = read_source(&mut reader, node, &channels, &mut devices, findings);
         sources.extend(source);
         out.section("[[source]]", reader.finish(findings));
     }
@@ -63,7 +64,7 @@ pub(super) fn check(merged: &Merged, findings: &mut Findings) -> Option<(Configu
     let ledger =
         LedgerOptions { path: path?, commit_interval: commit_interval?, block_retention: block_retention? };
     let machines = machines.into_iter().filter_map(|machine| machine.profile).collect();
-    let (channels, ahead_max) = (channels.channels, ahead_max?);
+    let (channels, ahead_max) = (channels.read, ahead_max?);
     Some((Configuration { site: site?, machines, channels, sources, ledger, ahead_max }, out.text))
 }
 
@@ -101,9 +102,10 @@ fn machines(merged: &Merged, out: &mut Canonical, findings: &mut Findings) -> Ve
     machines
 }
 
-/// The channels that could be read.
-struct Channels {
-    channels: Vec<Channel>,
+/// The channels that could be read, and the names of all that are written.
+pub(super) struct Channels {
+    pub(super) read: Vec<Channel>,
+    pub(super) names: Vec<String>,
 }
 
 fn channels(merged: &Merged, machines: &[Machine], out: &mut Canonical, findings: &mut Findings) -> Channels {
@@ -128,24 +130,30 @@ fn channels(merged: &Merged, machines: &[Machine], out: &mut Canonical, findings
     let mut channels = Vec::new();
     let mut readers = Vec::new();
     for (index, (text, node, mut reader)) in all.into_iter().enumerate() {
+        if node.is_none() {
+            reader.note_name(text);
+        }
         let machine = place_of_name(text, node.is_some(), &site, &reader, findings);
         let role = read_probe(&mut reader, text, &site, findings);
         if let (Some((name, machine)), Some(role), Ok(number)) = (machine, role, u16::try_from(index)) {
             channels.push(Channel { id: ChannelId(number), name, machine, role });
         }
         let place = reader.place("");
-        if node.is_none() {
-            reader.note_name(text);
-        }
         out.section("[[probe]]", reader.finish(findings));
         readers.push((text.to_owned(), place));
     }
+    check_cold_junctions(&channels, &readers, findings);
     for (number, machine) in machines.iter().enumerate() {
         let id = MachineId(u16::try_from(number).unwrap_or(u16::MAX));
         let own: Vec<&Channel> = channels.iter().filter(|channel| channel.machine == id).collect();
+        // A probe that could not be read has had its own problem; nothing is said of what it may be.
+        let prefix = format!("{}/", machine.name);
+        if names.iter().filter(|name| name.starts_with(&prefix)).count() > own.len() {
+            continue;
+        }
         one_probe_each(&machine.name, machine.place.clone(), machine.from_sump, &own, &readers, findings);
     }
-    Channels { channels }
+    Channels { read: channels, names }
 }
 
 /// The parsed name of a probe and the machine that it names.
@@ -159,7 +167,7 @@ fn place_of_name(
     let name = match ChannelName::try_from(text.to_owned()) {
         Ok(name) => name,
         Err(error) => {
-            let mut problem = reader.problem("name", Fault::Value { wanted: error.to_string() });
+            let mut problem = reader.problem("name", Fault::value(error.to_string()));
             problem.seen = Some(quoted(text));
             findings.problems.push(problem);
             return None;
@@ -185,7 +193,7 @@ fn entries<'a>(
 ) -> Vec<(&'a str, &'a Node, Reader<'a>)> {
     let order = merged.order.get(list).map(Vec::as_slice).unwrap_or_default();
     if order.len() > ENTRIES_MAX {
-        let fault = Fault::Value { wanted: format!("at most {ENTRIES_MAX} entries") };
+        let fault = Fault::value(format!("at most {ENTRIES_MAX} entries"));
         let place = order.get(ENTRIES_MAX).map(|(_, place)| place.clone());
         findings.problems.push(Problem { place, key: format!("[[{list}]]"), seen: None, fault });
         return Vec::new();

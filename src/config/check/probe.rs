@@ -1,14 +1,14 @@
 //! `[[probe]]`: what a channel is for and how its number becomes °C.
 
+use super::accuracy::read_accuracy;
 use crate::config::keys::{PLACES, ROLES, RoleWord, SIGNALS, SignalWord, THERMOCOUPLES};
-use crate::config::problem::{Fault, Findings};
-use crate::config::raw::Place as FilePlace;
+use crate::config::problem::{Fault, Findings, Problem};
+use crate::config::raw::{Place as FilePlace, quoted};
 use crate::config::reader::Reader;
 use crate::config::suggest::nearest;
 use crate::core::calibration::{Calibration, Point};
 use crate::core::channel::{Channel, Place, Probe, Role, Signal};
 use crate::core::id::ChannelId;
-use crate::core::uncertainty::Budget;
 
 /// Names that a probe may refer to.
 pub(super) struct Site<'a> {
@@ -102,12 +102,12 @@ fn read_temperature(
     let silent_after = reader.duration("silent-after", findings);
     let stuck_after = reader.duration_or_off("stuck-after", findings);
     let calibration = read_calibration(reader, findings);
-    let budget = read_accuracy(reader, signal, findings);
+    let budget = read_accuracy(reader, findings);
     Some(Probe {
         place: place?,
         signal: signal?,
         calibration: calibration?,
-        budget,
+        budget: budget?,
         tau,
         silent_after: silent_after?,
         stuck_after: stuck_after?,
@@ -119,10 +119,9 @@ fn read_signal(reader: &mut Reader<'_>, site: &Site<'_>, findings: &mut Findings
     let kind = reader.choice("thermocouple", &THERMOCOUPLES, findings);
     let junction = reader.text("cold-junction", findings);
     if word != Some(SignalWord::Thermocouple) {
-        for key in ["thermocouple", "cold-junction"] {
-            if word.is_some() && reader.has(key) {
-                reader.refuse(key, "signal = \"thermocouple\" beside it, or no such key", findings);
-            }
+        let idle = ["thermocouple", "cold-junction"].into_iter().filter(|key| reader.has(key));
+        for key in idle.filter(|key| *key == "cold-junction" || word == Some(SignalWord::Pt100)) {
+            reader.refuse(key, "signal = \"thermocouple\" beside it, or no such key", findings);
         }
     }
     match word? {
@@ -188,15 +187,6 @@ fn read_calibration(reader: &mut Reader<'_>, findings: &mut Findings) -> Option<
     calibration
 }
 
-fn read_accuracy(reader: &mut Reader<'_>, _signal: Option<Signal>, findings: &mut Findings) -> Budget {
-    let Some(mut inner) = reader.table("accuracy", findings) else { return Budget::default() };
-    for key in crate::config::keys::ACCURACY.iter().map(|key| key.name) {
-        inner.difference(key, findings);
-    }
-    reader.absorb("accuracy", inner.finish(findings));
-    Budget::default()
-}
-
 /// Which channels a machine may have once only.
 #[derive(Clone, Copy, PartialEq, Eq)]
 enum Single {
@@ -221,8 +211,35 @@ fn single(role: &Role) -> Option<Single> {
     }
 }
 
-/// Checks that a machine has a probe for its final rinse and nothing twice that
-/// is judged, and that cold junctions are cold junctions.
+/// Checks that what thermocouples name as their cold junction is one.
+pub(super) fn check_cold_junctions(
+    channels: &[Channel],
+    places: &[(String, Option<FilePlace>)],
+    findings: &mut Findings,
+) {
+    for channel in channels {
+        let Role::Probe(Probe { signal: Signal::Thermocouple { cold_junction, .. }, .. }) = channel.role
+        else {
+            continue;
+        };
+        // A channel that could not be read has had its own problem.
+        let Some(named) = channels.iter().find(|other| other.id == cold_junction) else { continue };
+        if !matches!(named.role, Role::ColdJunction { .. }) {
+            findings.problems.push(Problem {
+                place: place_of(channel, places),
+                key: format!("[[probe]] {}, cold-junction", channel.name),
+                seen: Some(quoted(named.name.as_str())),
+                fault: Fault::value("a [[probe]] with role = \"cold-junction\"".to_owned()),
+            });
+        }
+    }
+}
+
+fn place_of(channel: &Channel, places: &[(String, Option<FilePlace>)]) -> Option<FilePlace> {
+    places.iter().find(|(name, _)| name == channel.name.as_str()).and_then(|(_, place)| place.clone())
+}
+
+/// Checks that a machine has a probe for its final rinse, and nothing twice that is judged.
 pub(super) fn one_probe_each(
     machine: &str,
     place: Option<FilePlace>,
@@ -231,9 +248,6 @@ pub(super) fn one_probe_each(
     places: &[(String, Option<FilePlace>)],
     findings: &mut Findings,
 ) {
-    let place_of = |channel: &Channel| {
-        places.iter().find(|(name, _)| name == channel.name.as_str()).and_then(|(_, place)| place.clone())
-    };
     let rinses = |channel: &&&Channel| match single(&channel.role) {
         Some(Single::Rinse) => true,
         Some(Single::Wash) => from_sump,
@@ -242,19 +256,14 @@ pub(super) fn one_probe_each(
     if own.iter().find(rinses).is_none() {
         let fault = Fault::NoRinseProbe { machine: machine.to_owned() };
         let key = format!("[[machine]] {machine}");
-        findings.problems.push(crate::config::problem::Problem { place, key, seen: None, fault });
+        findings.problems.push(Problem { place, key, seen: None, fault });
     }
     for (index, channel) in own.iter().enumerate() {
         let Some(kind) = single(&channel.role) else { continue };
         if let Some(first) = own[..index].iter().find(|first| single(&first.role) == Some(kind)) {
-            let fault = Fault::Twice { first: place_of(first) };
+            let fault = Fault::Twice { first: place_of(first, places) };
             let key = format!("[[probe]] {}, what «{}» is already", channel.name, first.name);
-            findings.problems.push(crate::config::problem::Problem {
-                place: place_of(channel),
-                key,
-                seen: None,
-                fault,
-            });
+            findings.problems.push(Problem { place: place_of(channel, places), key, seen: None, fault });
         }
     }
 }

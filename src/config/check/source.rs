@@ -2,12 +2,13 @@
 
 use std::path::PathBuf;
 
+use super::Channels;
 use super::secret::read_secret;
 use crate::config::keys::{
     FORMATS, MQTT, PARITIES, PAYLOADS, PayloadWord, REPLAY, SERIAL, SOURCE_KINDS, SourceWord, VERSIONS,
 };
 use crate::config::problem::{Fault, Findings};
-use crate::config::raw::{Node, Place, Value};
+use crate::config::raw::{Node, Place};
 use crate::config::reader::Reader;
 use crate::config::source::{
     MqttLogin, MqttSource, MqttTls, Payload, ReplaySource, SerialSource, Source, SourceKind, Subscription,
@@ -22,15 +23,12 @@ use crate::wire::directory::{Directory, WireUnit};
 pub(super) fn read_source(
     reader: &mut Reader<'_>,
     node: &Node,
-    channels: &[Channel],
+    channels: &Channels,
     devices: &mut Vec<(PathBuf, Option<Place>)>,
     findings: &mut Findings,
 ) -> Option<Source> {
-    let name = match &node.value {
-        Value::Table(table) => table.get("name").map(|node| node.value.clone()),
-        _ => None,
-    };
-    let Some(Value::Text(name)) = name else { return None };
+    let name = node.value.as_table().and_then(|table| table.get("name"));
+    let name = name.and_then(|name| name.value.as_text())?.to_owned();
     if let Err(error) = check_part(&name) {
         reader.refuse("name", error.to_string(), findings);
     }
@@ -86,18 +84,17 @@ pub(in crate::config) fn directory_of(channels: &[Channel], wanted: impl Fn(&Cha
     directory
 }
 
-fn read_directory(reader: &mut Reader<'_>, channels: &[Channel], findings: &mut Findings) -> Directory {
-    let Some(names) = reader.names("probes", findings) else { return directory_of(channels, |_| true) };
+fn read_directory(reader: &mut Reader<'_>, channels: &Channels, findings: &mut Findings) -> Directory {
+    let Some(names) = reader.names("probes", findings) else { return directory_of(&channels.read, |_| true) };
     for name in &names {
         check_channel(reader, "probes", name, channels, findings);
     }
-    directory_of(channels, |channel| names.iter().any(|name| name == channel.name.as_str()))
+    directory_of(&channels.read, |channel| names.iter().any(|name| name == channel.name.as_str()))
 }
 
-fn check_channel(reader: &Reader<'_>, key: &str, name: &str, channels: &[Channel], findings: &mut Findings) {
-    if channels.iter().all(|channel| channel.name.as_str() != name) {
-        let known = channels.iter().map(|channel| channel.name.as_str());
-        let nearest = nearest(name, known).map(str::to_owned);
+fn check_channel(reader: &Reader<'_>, key: &str, name: &str, channels: &Channels, findings: &mut Findings) {
+    if channels.names.iter().all(|known| known != name) {
+        let nearest = nearest(name, channels.names.iter().map(String::as_str)).map(str::to_owned);
         let fault = Fault::UnknownName { wanted: format!("a [[probe]] named «{name}»"), nearest };
         findings.problems.push(reader.problem(key, fault));
     }
@@ -136,7 +133,7 @@ fn read_serial(
 fn read_mqtt(
     reader: &mut Reader<'_>,
     name: &str,
-    channels: &[Channel],
+    channels: &Channels,
     findings: &mut Findings,
 ) -> Option<MqttSource> {
     let host = reader.text("host", findings);
@@ -206,7 +203,7 @@ fn require_both(reader: &Reader<'_>, keys: [&'static str; 2], findings: &mut Fin
 
 fn read_subscriptions(
     reader: &mut Reader<'_>,
-    channels: &[Channel],
+    channels: &Channels,
     findings: &mut Findings,
 ) -> Vec<Subscription> {
     let mut subscriptions = Vec::new();
@@ -235,7 +232,7 @@ fn read_subscriptions(
     subscriptions
 }
 
-fn read_payload(reader: &mut Reader<'_>, channels: &[Channel], findings: &mut Findings) -> Option<Payload> {
+fn read_payload(reader: &mut Reader<'_>, channels: &Channels, findings: &mut Findings) -> Option<Payload> {
     let word = reader.choice("payload", &PAYLOADS, findings)?;
     let channel = reader.text("probe", findings);
     let value = reader.text("value", findings);

@@ -11,7 +11,10 @@ use std::fmt;
 use std::time::Duration;
 
 pub use machine::{KINDS, LIMIT_SOURCES, MACHINE, RINSE_FROMS, ROUNDINGS, SANITIZINGS};
-pub use probe::{ACCURACY, CALIBRATION, PLACES, PROBE, ROLES, RoleWord, SIGNALS, SignalWord, THERMOCOUPLES};
+pub use probe::{
+    ACCURACY, CALIBRATION, CLASSES, ClassWord, PLACES, PROBE, ROLES, RoleWord, SIGNALS, SignalWord,
+    THERMOCOUPLES,
+};
 pub use site::{LEDGER, SITE};
 pub use source::{
     FORMATS, MQTT, PARITIES, PAYLOADS, PayloadWord, REPLAY, SERIAL, SOURCE, SOURCE_KINDS, SUBSCRIPTION,

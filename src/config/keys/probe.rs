@@ -3,6 +3,7 @@
 use super::{Default, Form, Key, millis, secs, words};
 use crate::core::channel::Place;
 use crate::core::thermocouple::ThermocoupleType;
+use crate::core::uncertainty::tolerance::{Pt100Class, ThermocoupleClass};
 
 /// What a channel is for, as named in a file.
 #[derive(Clone, Copy, PartialEq, Eq, Debug)]
@@ -75,6 +76,27 @@ pub const THERMOCOUPLES: [(&str, ThermocoupleType); 7] = [
 ];
 static THERMOCOUPLE_WORDS: [&str; 7] = words(&THERMOCOUPLES);
 
+/// Tolerance class, as named in a file.
+#[derive(Clone, Copy, PartialEq, Debug)]
+pub enum ClassWord {
+    /// Of thermocouple wire.
+    Thermocouple(ThermocoupleClass),
+    /// Of a Pt100.
+    Pt100(Pt100Class),
+}
+
+/// Words for tolerance classes.
+pub const CLASSES: [(&str, ClassWord); 7] = [
+    ("iec-1", ClassWord::Thermocouple(ThermocoupleClass::Iec1)),
+    ("iec-2", ClassWord::Thermocouple(ThermocoupleClass::Iec2)),
+    ("astm-special", ClassWord::Thermocouple(ThermocoupleClass::AstmSpecial)),
+    ("astm-standard", ClassWord::Thermocouple(ThermocoupleClass::AstmStandard)),
+    ("pt100-aa", ClassWord::Pt100(Pt100Class::Aa)),
+    ("pt100-a", ClassWord::Pt100(Pt100Class::A)),
+    ("pt100-b", ClassWord::Pt100(Pt100Class::B)),
+];
+static CLASS_WORDS: [&str; 7] = words(&CLASSES);
+
 /// Keys of `[[probe]]`.
 pub static PROBE: [Key; 11] = [
     Key {
@@ -110,7 +132,7 @@ pub static PROBE: [Key; 11] = [
         form: Form::Choice(&THERMOCOUPLE_WORDS),
         default: Default::Follows("needed where signal = \"thermocouple\""),
         example: "\"K\"",
-        meaning: "Type of the thermocouple (IEC 60584-1).",
+        meaning: "Type of the thermocouple (IEC 60584-1). Beside a signal in degrees it only says what accuracy.class is about.",
     },
     Key {
         name: "cold-junction",
@@ -150,9 +172,9 @@ pub static PROBE: [Key; 11] = [
     Key {
         name: "accuracy",
         form: Form::Table(&ACCURACY),
-        default: Default::Absent("usual figures for the signal"),
+        default: Default::Absent("the defaults of its keys"),
         example: "",
-        meaning: "What the probe may be wrong by; it decides which passes are narrow. Limits of error (±) unless a line says otherwise.",
+        meaning: "What the probe may be wrong by; it decides which passes are narrow. Limits of error are half widths (±).",
     },
 ];
 
@@ -201,27 +223,41 @@ pub static CALIBRATION: [Key; 5] = [
 const ERROR: Form = Form::Difference { min_k: 0.0, max_k: 20.0 };
 
 /// Keys of `[probe.accuracy]`.
-pub static ACCURACY: [Key; 7] = [
+pub static ACCURACY: [Key; 9] = [
+    Key {
+        name: "class",
+        form: Form::Choice(&CLASS_WORDS),
+        default: Default::Absent("sensor says it"),
+        example: "\"iec-1\"",
+        meaning: "Tolerance class of uncalibrated wire (IEC 60584-1, ASTM E230; needs the key thermocouple) or element (IEC 60751).",
+    },
     Key {
         name: "sensor",
         form: ERROR,
-        default: Default::Follows("the tolerance class of a common sensor of this signal"),
+        default: Default::Absent("1.5 °C, which Food Code 4-203.12 grants the whole chain"),
         example: "\"1.5 °C\"",
-        meaning: "Tolerance of wire or element, from its class (IEC 60584-1, IEC 60751).",
+        meaning: "In place of class: limit of error of the sensor from its data sheet.",
+    },
+    Key {
+        name: "calibrated",
+        form: ERROR,
+        default: Default::Absent("not calibrated"),
+        example: "\"0.3 °C\"",
+        meaning: "In place of class: expanded uncertainty (k = 2) of the calibration whose correction is given above.",
     },
     Key {
         name: "cold-junction",
         form: ERROR,
-        default: Default::Follows("0.5 °C for a thermocouple, else none"),
+        default: Default::Value("0 °C"),
         example: "\"0.5 °C\"",
-        meaning: "Error of the temperature of the terminals.",
+        meaning: "Limit of error of the temperature of the terminals.",
     },
     Key {
         name: "converter",
         form: ERROR,
-        default: Default::Value("0.2 °C"),
+        default: Default::Value("0 °C"),
         example: "\"0.2 °C\"",
-        meaning: "Error of the converter, from its data sheet.",
+        meaning: "Limit of error of the converter, from its data sheet.",
     },
     Key {
         name: "resolution",
@@ -235,20 +271,20 @@ pub static ACCURACY: [Key; 7] = [
         form: ERROR,
         default: Default::Value("0.3 °C"),
         example: "\"0.3 °C\"",
-        meaning: "Error of where and how it sits: immersion, stem conduction. A strap-on probe is far worse.",
-    },
-    Key {
-        name: "reference",
-        form: ERROR,
-        default: Default::Value("0 °C"),
-        example: "\"0.1 °C\"",
-        meaning: "Expanded uncertainty (k = 2) of the thermometer or fixed point it was calibrated with.",
+        meaning: "Limit of error of where and how it sits: immersion, stem conduction. A strap-on probe is far worse.",
     },
     Key {
         name: "repeatability",
         form: ERROR,
         default: Default::Value("0.1 °C"),
         example: "\"0.1 °C\"",
-        meaning: "Standard deviation of repeated readings.",
+        meaning: "Standard deviation of repeated readings in steady water.",
+    },
+    Key {
+        name: "drift",
+        form: ERROR,
+        default: Default::Value("0 °C"),
+        example: "\"0.2 °C\"",
+        meaning: "Limit of the drift since the last calibration.",
     },
 ];
