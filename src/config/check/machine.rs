@@ -65,7 +65,7 @@ pub(super) fn read_machine(reader: &mut Reader<'_>, name: &str, findings: &mut F
         rinse_from,
         times,
         rinse_min,
-        rinse_max,
+        rinse_max: Some(rinse_max),
         wash_min,
         dwell_min,
         disorder_window: disorder_window?,
