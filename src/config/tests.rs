@@ -177,7 +177,7 @@ fn later_layers_change_single_keys_by_name() {
     let configuration = loaded.expect("every layer is legal").configuration;
     assert_eq!(configuration.machines[0].times.wash, Duration::from_secs(50));
     assert_eq!(configuration.machines[0].kind, MachineKind::StationaryRackDualTemperature);
-    assert!((configuration.machines[0].chlorine_ceiling_mg_per_l - 150.0).abs() < 1e-9);
+    assert!((configuration.machines[0].sanitizer.chlorine_max_mg_per_l - 150.0).abs() < 1e-9);
     assert_eq!(configuration.ledger.commit_interval, Duration::from_secs(2));
     let names: Vec<&str> = configuration.channels.iter().map(|channel| channel.name.as_str()).collect();
     assert_eq!(names, ["dm1/rinse", "dm1/wash"], "in order of appearance");

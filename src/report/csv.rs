@@ -10,7 +10,7 @@ use serde::Serialize;
 use super::row::CycleRow;
 
 /// Columns with their units; the order of [`cells`].
-const HEADER: [&str; 34] = [
+const HEADER: [&str; 35] = [
     "machine",
     "started (RFC 3339 UTC)",
     "rinse_started (RFC 3339 UTC)",
@@ -21,6 +21,7 @@ const HEADER: [&str; 34] = [
     "findings",
     "finding_codes",
     "rinse_min (degC)",
+    "rinse_min_raw (degC)",
     "rinse_min_corrected (degC)",
     "basis",
     "limit (degC)",
@@ -63,7 +64,7 @@ pub fn write_row(out: &mut dyn Write, row: &CycleRow) -> io::Result<()> {
     write_line(out, cells(row).into_iter())
 }
 
-fn cells(row: &CycleRow) -> [String; 34] {
+fn cells(row: &CycleRow) -> [String; 35] {
     [
         text(&row.machine),
         row.started.to_string(),
@@ -75,6 +76,7 @@ fn cells(row: &CycleRow) -> [String; 34] {
         text(&row.findings.join(" ")),
         row.finding_codes.join(" "),
         maybe(row.rinse_min_c),
+        maybe(row.rinse_min_raw_c),
         maybe(row.rinse_min_corrected_c),
         word(&row.basis),
         number(row.limit_c),

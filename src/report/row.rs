@@ -30,11 +30,13 @@ pub struct CycleRow {
     pub findings: Vec<String>,
     /// The same as stable words for programs.
     pub finding_codes: Vec<&'static str>,
-    /// Settled final-rinse minimum as the probe showed it, °C.
+    /// Settled final-rinse minimum that the verdict stands on, °C.
     pub rinse_min_c: Option<f64>,
-    /// The same corrected for the probe's time constant, °C.
+    /// Settled minimum as the calibrated probe showed it, °C.
+    pub rinse_min_raw_c: Option<f64>,
+    /// Settled minimum corrected for the probe's time constant, °C.
     pub rinse_min_corrected_c: Option<f64>,
-    /// Which of the two the verdict stands on.
+    /// Which of these two the verdict stands on.
     pub basis: Basis,
     /// Limit for the final rinse, °C.
     pub limit_c: f64,
@@ -97,6 +99,7 @@ impl CycleRow {
             findings: cycle.findings.iter().map(words::finding).collect(),
             finding_codes: cycle.findings.iter().map(words::finding_code).collect(),
             rinse_min_c: cycle.rinse_min_c,
+            rinse_min_raw_c: cycle.rinse_min_raw_c,
             rinse_min_corrected_c: cycle.rinse_min_corrected_c,
             basis: cycle.basis,
             limit_c: cycle.limit_c,
@@ -121,15 +124,6 @@ impl CycleRow {
             window_from: cycle.window_from,
             received: cycle.received,
             ledger_index,
-        }
-    }
-
-    /// The settled minimum that the verdict stands on, °C.
-    #[must_use]
-    pub fn judged_c(&self) -> Option<f64> {
-        match self.basis {
-            Basis::Raw => self.rinse_min_c,
-            Basis::LagCorrected => self.rinse_min_corrected_c,
         }
     }
 }
@@ -160,6 +154,7 @@ pub(crate) mod samples {
                 Vec::new()
             },
             rinse_min_c: Some(rinse_min_c),
+            rinse_min_raw_c: Some(rinse_min_c),
             rinse_min_corrected_c: None,
             basis: Basis::Raw,
             limit_c: 82.222,

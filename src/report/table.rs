@@ -70,7 +70,7 @@ impl Table {
             out,
             "{index:>7}  {:<MACHINE_WIDTH$}  {time}  {verdict}  {}{star}  {}  {}  {:>4}",
             cut(&row.machine, MACHINE_WIDTH),
-            pair(row.judged_c(), row.limit_c, "°C"),
+            pair(row.rinse_min_c, row.limit_c, "°C"),
             pair(Some(row.dwell_s), row.dwell_required_s, "s"),
             pair(row.wash_min_c, row.wash_limit_c, "°C"),
             format!("±{:.1}", row.uncertainty),

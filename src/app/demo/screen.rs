@@ -133,7 +133,7 @@ fn last_line(last: Option<&CycleRow>) -> Line<'static> {
     let Some(row) = last else {
         return Line::from("last: no rack yet");
     };
-    let measured = row.judged_c().map_or_else(|| "no minimum".to_owned(), |celsius| format!("{celsius:.1}"));
+    let measured = row.rinse_min_c.map_or_else(|| "no minimum".to_owned(), |celsius| format!("{celsius:.1}"));
     Line::from(vec![
         Span::raw("last: "),
         Span::styled(
@@ -162,7 +162,7 @@ fn draw_scale(frame: &mut Frame<'_>, area: Rect, machine: &MachineScene) {
     let mark = machine
         .last
         .as_ref()
-        .and_then(|row| Some((place(row.judged_c()?), words::mark(row.verdict), style_of(row.verdict))));
+        .and_then(|row| Some((place(row.rinse_min_c?), words::mark(row.verdict), style_of(row.verdict))));
     let spans: Vec<Span<'_>> = (0..width)
         .map(|column| match mark {
             Some((at, mark, style)) if at == column => Span::styled(mark.to_string(), style),
@@ -226,7 +226,7 @@ fn draw_racks(frame: &mut Frame<'_>, area: Rect, scene: &Scene, zone: &TimeZone)
 }
 
 fn rack_lines(row: &CycleRow, zone: &TimeZone, width: usize) -> Vec<Line<'static>> {
-    let measured = row.judged_c().map_or_else(|| "    –".to_owned(), |celsius| format!("{celsius:5.1}"));
+    let measured = row.rinse_min_c.map_or_else(|| "    –".to_owned(), |celsius| format!("{celsius:5.1}"));
     let head = vec![
         Span::raw(format!(" {}  {:<8} ", table::time_of_day(row.rinse_started, zone), row.machine)),
         Span::styled(format!("{:<10} ", table::verdict_word(row.verdict)), style_of(row.verdict)),
