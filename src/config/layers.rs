@@ -32,6 +32,14 @@ pub const NAMED: [&str; 3] = ["machine", "probe", "source"];
 /// Deepest nesting of lists and tables that is looked at; the legal form needs five.
 const DEPTH_MAX: usize = 16;
 
+/// The variables of this process that are ours; one that is not Unicode is passed over.
+pub fn environment() -> impl Iterator<Item = (String, String)> {
+    let text = |(name, value): (std::ffi::OsString, std::ffi::OsString)| {
+        Some((name.into_string().ok()?, value.into_string().ok()?))
+    };
+    std::env::vars_os().filter_map(text).filter(|(name, _)| name.starts_with(PREFIX))
+}
+
 /// Everything that was said, merged.
 #[derive(Debug, Default)]
 pub struct Merged {
