@@ -5,11 +5,11 @@
 //!
 //! | what | how |
 //! |---|---|
-//! | kind | low 4 bits: 0 to 9 as in [`super::blocks`], 10 a tick, 11 a decimal, 12 an end of input; high 4 bits: decimal places of the latter |
+//! | kind | low 4 bits: 0 to 12 as in [`super::blocks`], 13 a tick, 14 a decimal, 15 an end of input; high 4 bits: decimal places of the latter |
 //! | now | zigzag varint, µs since the `now` before (since the epoch for the first) |
 //! | whose | varint, the ledger's number of the channel (of the machine for a tick or an end) |
 //! | at | zigzag varint, µs from `now` to the sample's own time; absent for a tick or an end |
-//! | value | kind 0: the double, 8 bytes, least significant first; kind 11: zigzag varint |
+//! | value | kind 0: the double, 8 bytes, least significant first; kind 14: zigzag varint |
 
 use crate::core::reading::Value;
 use crate::core::time::Timestamp;
@@ -20,9 +20,9 @@ use super::numbers::{Malformed, PLACES_MAX, from_decimal, to_decimal};
 
 const VERSION: u8 = 1;
 const NUMBER: u8 = 0;
-const TICK: u8 = 10;
-const DECIMAL: u8 = 11;
-const END: u8 = 12;
+const TICK: u8 = 13;
+const DECIMAL: u8 = 14;
+const END: u8 = 15;
 
 /// An input with the ledger's own numbers for channels and machines.
 #[derive(Clone, Copy, PartialEq, Debug)]

@@ -165,10 +165,12 @@ fn lock<T>(mutex: &Mutex<T>) -> MutexGuard<'_, T> {
     mutex.lock().unwrap_or_else(PoisonError::into_inner)
 }
 
+#[expect(clippy::disallowed_methods, reason = "this is the clock")]
 fn monotonic_now() -> Instant {
     Instant::now()
 }
 
+#[expect(clippy::disallowed_methods, reason = "this is the clock")]
 fn wall_now() -> Timestamp {
     match SystemTime::now().duration_since(SystemTime::UNIX_EPOCH) {
         Ok(since) => Timestamp::from_micros(0).plus(since),

@@ -7,6 +7,7 @@ use std::sync::{Mutex, PoisonError};
 use tokio::task::JoinHandle;
 
 use super::*;
+use crate::config::resolve::Configuration;
 use crate::core::id::{ChannelId, SourceId};
 use crate::core::reading::{Sample, Value};
 use crate::core::site::Site;
@@ -102,11 +103,12 @@ impl Bench {
     fn start(answers: &[Answer], eager_after: Option<u64>) -> Self {
         let script = Script::new(answers);
         let clock = Clock::manual(START, 1.0);
-        let gather = Gather::new(Site::new(&[], &[]), 1);
+        let gather = Gather::new(site(), 1);
         let driver = Driver::new(clock.clone(), LIMITS, script.clone(), gather);
         let published = driver.published();
         let (sender, inbound) = mpsc::channel(INBOUND_MAX);
         let stop = CancellationToken::new();
+        #[expect(clippy::disallowed_methods, reason = "the bench watches the one task it starts")]
         let task = tokio::spawn(driver.run(inbound, stop.clone()));
         let link = Link { id: 1, committed: watch::Sender::new(0), eager_after };
         Self { script, clock, stop, sender, link, published, task, started: Instant::now() }
@@ -127,6 +129,17 @@ impl Bench {
         drop(self.sender);
         (self.script, self.task.await.expect("the driver does not panic"))
     }
+}
+
+/// One machine with one probe.
+fn site() -> Site {
+    let directory = tempfile::tempdir().expect("a temporary directory");
+    let path = directory.path().join("gateway.toml");
+    let text =
+        "[[machine]]\nname = \"dm1\"\nkind = \"stationary-rack-dual-temperature\"\nprobes = [\"rinse\"]\n";
+    std::fs::write(&path, text).expect("a temporary file");
+    let configuration = Configuration::load(&[path], []).expect("a sound configuration").configuration;
+    Site::new(&configuration.machines, &configuration.channels)
 }
 
 fn sample(at: Timestamp) -> Sample {
