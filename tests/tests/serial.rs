@@ -76,6 +76,10 @@ impl Application {
     }
 
     fn listen(&self, number: u16, settings: SerialSource) -> tokio::task::JoinHandle<()> {
+        tokio::spawn(self.source(number, settings))
+    }
+
+    fn source(&self, number: u16, settings: SerialSource) -> impl Future<Output = ()> + Send + 'static {
         let mut directory = Directory::default();
         directory.insert("dm1/rinse".to_owned(), ChannelId(0), WireUnit::Celsius);
         directory.insert("dm1/wash".to_owned(), ChannelId(1), WireUnit::Celsius);
@@ -86,7 +90,7 @@ impl Application {
             directory,
             now: || NOW,
         };
-        tokio::spawn(probe.run(self.to.clone(), self.stop.clone()))
+        probe.run(self.to.clone(), self.stop.clone())
     }
 
     async fn next(&mut self) -> FromSource {
@@ -325,4 +329,27 @@ async fn stops_although_nobody_takes_what_it_has() {
     device.print("dm1/rinse 2\n");
     application.stop.cancel();
     tokio::time::timeout(PATIENCE, task).await.expect("it stops in time").expect("it does not panic");
+}
+
+// A source that spins takes a core for itself and starves the others of its thread.
+#[tokio::test]
+async fn is_woken_by_bytes_alone() {
+    const LINES: usize = 50;
+    let mut device = Device::plugged();
+    let mut application = Application::new(16);
+    let polls = Arc::new(AtomicUsize::new(0));
+    let count = Arc::clone(&polls);
+    let mut source = Box::pin(application.source(0, settings(&device, LineFormat::Plain)));
+    let _task = tokio::spawn(std::future::poll_fn(move |context| {
+        count.fetch_add(1, Ordering::SeqCst);
+        source.as_mut().poll(context)
+    }));
+    assert_eq!(application.state().await, SourceState::Up);
+    device.print("\n");
+    for number in 0..LINES {
+        device.print(format!("dm1/rinse {number}\n"));
+        application.values(0, 1).await;
+    }
+    // Once for the start, and a line may come in two pieces.
+    assert!(polls.load(Ordering::SeqCst) <= 2 * LINES + 4, "{polls:?} polls");
 }
