@@ -14,3 +14,5 @@ mod replay;
 mod repository;
 #[path = "tests/serial.rs"]
 mod serial;
+#[path = "tests/wire.rs"]
+mod wire;

@@ -9,9 +9,13 @@
 //! The port is only listened to. Nothing is ever written to it.
 
 use std::convert::Infallible;
+use std::future::poll_fn;
 use std::io;
 use std::path::Path;
+use std::pin::Pin;
+use std::task::Poll;
 
+use tokio::io::{AsyncRead, ReadBuf};
 use tokio::sync::mpsc;
 use tokio_serial::{DataBits, FlowControl, SerialPortBuilderExt, SerialStream, StopBits};
 use tokio_util::sync::CancellationToken;
@@ -107,16 +111,19 @@ impl<N: Fn() -> Timestamp> Listener<'_, N> {
         self.outlet.state(SourceState::Up).await?;
         let mut buffer = [0; READ_BYTES];
         loop {
-            tokio::select! {
-                () = self.outlet.stop.cancelled() => return Err(Stop::Asked),
-                ready = port.readable() => ready.map_err(|error| Stop::Failed(read_cause(&error)))?,
-            }
-            let received = (self.now)();
+            let mut received = None;
             let mut decoded = Decoded::default();
-            let outcome = drain(&mut port, &mut buffer, |bytes| {
+            let taken = take(&mut port, &mut buffer, |bytes| {
+                let received = *received.get_or_insert_with(self.now);
                 self.decoder.feed(bytes, received, &mut decoded);
             });
-            if !decoded.is_empty() {
+            let outcome = tokio::select! {
+                () = self.outlet.stop.cancelled() => return Err(Stop::Asked),
+                outcome = taken => outcome,
+            };
+            if let Some(received) = received
+                && !decoded.is_empty()
+            {
                 backoff.after_success();
                 self.log.note(self.outlet.name, received, &decoded.refusals);
                 self.outlet.deliver(received, decoded).await?;
@@ -126,22 +133,33 @@ impl<N: Fn() -> Timestamp> Listener<'_, N> {
     }
 }
 
-/// Takes what is there now, up to [`DELIVERY_BYTES_MAX`].
-fn drain(port: &mut SerialStream, buffer: &mut [u8], mut each: impl FnMut(&[u8])) -> Result<(), Stop> {
+/// Waits for bytes, then takes what is there, up to [`DELIVERY_BYTES_MAX`].
+///
+/// This goes through `poll_read` since that alone forgets a readiness that
+/// has been used up: `SerialStream::readable` with `try_read` spins.
+async fn take(port: &mut SerialStream, buffer: &mut [u8], mut each: impl FnMut(&[u8])) -> Result<(), Stop> {
     let mut taken = 0;
-    while taken < DELIVERY_BYTES_MAX {
-        match port.try_read(buffer) {
-            Ok(0) => return Err(Stop::Failed("the port has gone; is it unplugged?".to_owned())),
-            Ok(count) => {
-                each(&buffer[..count]);
-                taken += count;
+    poll_fn(|context| {
+        while taken < DELIVERY_BYTES_MAX {
+            let mut room = ReadBuf::new(buffer);
+            match Pin::new(&mut *port).poll_read(context, &mut room) {
+                Poll::Pending if taken == 0 => return Poll::Pending,
+                Poll::Pending => break,
+                Poll::Ready(Ok(())) if room.filled().is_empty() => {
+                    let cause = "the port has gone; is it unplugged?".to_owned();
+                    return Poll::Ready(Err(Stop::Failed(cause)));
+                }
+                Poll::Ready(Ok(())) => {
+                    each(room.filled());
+                    taken += room.filled().len();
+                }
+                Poll::Ready(Err(error)) if error.kind() == io::ErrorKind::Interrupted => {}
+                Poll::Ready(Err(error)) => return Poll::Ready(Err(Stop::Failed(read_cause(&error)))),
             }
-            Err(error) if error.kind() == io::ErrorKind::WouldBlock => break,
-            Err(error) if error.kind() == io::ErrorKind::Interrupted => {}
-            Err(error) => return Err(Stop::Failed(read_cause(&error))),
         }
-    }
-    Ok(())
+        Poll::Ready(Ok(()))
+    })
+    .await
 }
 
 /// Where deliveries and states go.

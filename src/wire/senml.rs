@@ -20,7 +20,7 @@ mod record;
 
 use serde::de::{DeserializeSeed, Deserializer, SeqAccess, Visitor};
 use std::borrow::Cow;
-use std::fmt;
+use std::{fmt, mem};
 
 use self::record::{Element, Field, Record, RecordSeed};
 use super::decoded::Decoded;
@@ -89,12 +89,12 @@ fn walk(
     Ok(outcome)
 }
 
-struct PackSeed<'r> {
+struct PackSeed<'r, 'de> {
     tolerant: bool,
-    resolver: Resolver<'r>,
+    resolver: Resolver<'r, 'de>,
 }
 
-impl<'de> DeserializeSeed<'de> for PackSeed<'_> {
+impl<'de> DeserializeSeed<'de> for PackSeed<'_, 'de> {
     type Value = Option<RefusedBecause>;
 
     fn deserialize<D: Deserializer<'de>>(self, json: D) -> Result<Self::Value, D::Error> {
@@ -102,7 +102,7 @@ impl<'de> DeserializeSeed<'de> for PackSeed<'_> {
     }
 }
 
-impl<'de> Visitor<'de> for PackSeed<'_> {
+impl<'de> Visitor<'de> for PackSeed<'_, 'de> {
     type Value = Option<RefusedBecause>;
 
     fn expecting(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
@@ -118,9 +118,9 @@ impl<'de> Visitor<'de> for PackSeed<'_> {
                 continue;
             }
             match element {
-                Element::Record(record) => {
+                Element::Record(mut record) => {
                     whole_pack = whole_pack.or_else(|| must_refuse(&record));
-                    self.resolver.resolve(&record);
+                    self.resolver.resolve(&mut record);
                 }
                 Element::Other => self.resolver.into.refuse(b"", RefusedBecause::NotSenml),
             }
@@ -144,30 +144,25 @@ fn must_refuse(record: &Record<'_>) -> Option<RefusedBecause> {
 }
 
 /// Base fields in force (RFC 8428 §4.1); `Err` where the last one could not be read.
-struct Base {
-    name: Result<String, RefusedBecause>,
+struct Base<'de> {
+    name: Result<Text<'de>, RefusedBecause>,
     time_s: Result<f64, RefusedBecause>,
-    unit: Result<Option<String>, RefusedBecause>,
+    unit: Result<Option<Text<'de>>, RefusedBecause>,
     value: Result<f64, RefusedBecause>,
 }
 
-impl Default for Base {
+impl Default for Base<'_> {
     fn default() -> Self {
-        Self { name: Ok(String::new()), time_s: Ok(0.0), unit: Ok(None), value: Ok(0.0) }
+        Self { name: Ok(Cow::Borrowed("")), time_s: Ok(0.0), unit: Ok(None), value: Ok(0.0) }
     }
 }
 
-impl Base {
-    fn apply(&mut self, record: &Record<'_>) {
-        match &record.base_name {
+impl<'de> Base<'de> {
+    /// Takes the base fields out of a record.
+    fn apply(&mut self, record: &mut Record<'de>) {
+        match mem::take(&mut record.base_name) {
             Field::Absent => {}
-            Field::Given(name) => match &mut self.name {
-                Ok(held) => {
-                    held.clear();
-                    held.push_str(name);
-                }
-                Err(_) => self.name = Ok(name.clone().into_owned()),
-            },
+            Field::Given(name) => self.name = Ok(name),
             Field::Wrong => self.name = Err(RefusedBecause::Name),
         }
         match record.base_time_s {
@@ -175,9 +170,9 @@ impl Base {
             Field::Given(seconds) => self.time_s = Ok(seconds),
             Field::Wrong => self.time_s = Err(RefusedBecause::Time),
         }
-        match &record.base_unit {
+        match mem::take(&mut record.base_unit) {
             Field::Absent => {}
-            Field::Given(unit) => self.unit = Ok(Some(unit.clone().into_owned())),
+            Field::Given(unit) => self.unit = Ok(Some(unit)),
             Field::Wrong => self.unit = Err(RefusedBecause::Unit),
         }
         match record.base_value {
@@ -189,8 +184,8 @@ impl Base {
 }
 
 /// Turns records into samples, one after the other.
-struct Resolver<'r> {
-    base: Base,
+struct Resolver<'r, 'de> {
+    base: Base<'de>,
     /// Room for the joined name of a record.
     name: String,
     directory: &'r Directory,
@@ -198,8 +193,8 @@ struct Resolver<'r> {
     into: &'r mut Decoded,
 }
 
-impl Resolver<'_> {
-    fn resolve(&mut self, record: &Record<'_>) {
+impl<'de> Resolver<'_, 'de> {
+    fn resolve(&mut self, record: &mut Record<'de>) {
         self.base.apply(record);
         match self.sample(record) {
             Ok(Some(sample)) => self.into.samples.push(sample),

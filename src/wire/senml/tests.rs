@@ -77,8 +77,8 @@ fn reads_the_examples_of_rfc_8428() {
     );
 }
 
-// RFC 8428 §5.1.2, third example (with the version 5 it carries in its draft): one series, five seconds back from
-// 1276020076.001; a record with its own unit keeps it.
+// After the third example of RFC 8428 §5.1.2 (with the version 5 of its draft; other names and units):
+// one series, five seconds back from 1276020076.001; a record with its own unit keeps it.
 #[test]
 fn adds_base_and_own_time() {
     let pack = br#"[{"bn":"urn:dev:ow:10e2073a0108006:","bt":1.276020076001e+09,"bu":"A","bver":5,
