@@ -65,6 +65,12 @@ impl World {
         }
     }
 
+    /// The world of a plan that starts at `start_micros` of Unix time, whatever the plan's clock says.
+    #[must_use]
+    pub fn starting_at(plan: &Plan, seed: u64, start_micros: i64) -> Self {
+        Self::of(plan, seed, start_micros - micros(plan.clock_s))
+    }
+
     /// Start of the run, µs of Unix time.
     #[must_use]
     pub fn start_micros(&self) -> i64 {
