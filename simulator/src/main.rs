@@ -9,9 +9,9 @@ use std::time::Duration;
 
 use clap::{Parser, Subcommand};
 use rinseward_simulator::checker::{ReadError, Table, compare, read_lines};
+use rinseward_simulator::node::Stop;
 use rinseward_simulator::node::mqtt::{self, Broker, PublishError};
 use rinseward_simulator::node::serial::{self, PseudoTerminal, SerialError};
-use rinseward_simulator::node::Stop;
 use rinseward_simulator::scenario::{Scenario, UnknownScenario};
 use rinseward_simulator::time::{MIDNIGHT_MICROS, parse_rfc3339};
 use rinseward_simulator::truth::TruthEntry;

@@ -179,3 +179,6 @@ impl Unit {
 fn steps_in(seconds: f64) -> u64 {
     (seconds * STEPS_PER_S as f64).round() as u64
 }
+
+#[cfg(test)]
+mod tests;
