@@ -65,6 +65,12 @@ impl World {
         }
     }
 
+    /// The world of a plan that starts at `start_micros` of Unix time, whatever the plan's clock says.
+    #[must_use]
+    pub fn starting_at(plan: &Plan, seed: u64, start_micros: i64) -> Self {
+        Self::of(plan, seed, start_micros - micros(plan.clock_s))
+    }
+
     /// Start of the run, µs of Unix time.
     #[must_use]
     pub fn start_micros(&self) -> i64 {
@@ -173,3 +179,6 @@ impl Unit {
 fn steps_in(seconds: f64) -> u64 {
     (seconds * STEPS_PER_S as f64).round() as u64
 }
+
+#[cfg(test)]
+mod tests;

@@ -1,8 +1,11 @@
 //! The node at the machine: samples the probes, packs SenML (RFC 8428), buffers when told to.
 
+pub mod mqtt;
+mod pace;
 mod pack;
-pub mod play;
+pub mod serial;
 
+pub use pace::{Pace, Stop};
 pub use pack::{Emission, Record, RecordValue};
 
 use std::collections::VecDeque;
