@@ -83,7 +83,7 @@ pub enum LedgerError {
         readable: Readable,
         /// What the database said.
         #[source]
-        source: rusqlite::Error,
+        source: Box<rusqlite::Error>,
     },
     /// One stored part does not match its own check; the others are not affected.
     #[error("{0} is damaged; every other part can still be read")]
@@ -279,7 +279,7 @@ impl LedgerError {
             Some(ErrorCode::DiskFull) => Self::DiskFull { source },
             Some(ErrorCode::DatabaseBusy | ErrorCode::DatabaseLocked) => Self::Busy { source },
             Some(ErrorCode::DatabaseCorrupt) => {
-                Self::Corrupt { path, step, readable: Readable::Nothing, source }
+                Self::Corrupt { path, step, readable: Readable::Nothing, source: Box::new(source) }
             }
             Some(ErrorCode::NotADatabase) => Self::NotALedger { path, source: Some(source) },
             Some(ErrorCode::ReadOnly) => Self::ReadOnly { path, source: Some(source) },

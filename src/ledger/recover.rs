@@ -163,13 +163,11 @@ fn input_of(entry: Entry, numbers: &Numbers) -> Option<Input> {
 }
 
 /// Says in an error about a corrupt page what can still be read.
-pub(super) fn look_around(connection: &Connection, error: LedgerError) -> LedgerError {
-    match error {
-        LedgerError::Corrupt { path, step, source, readable: _ } => {
-            LedgerError::Corrupt { path, step, readable: survey(connection), source }
-        }
-        other => other,
+pub(super) fn look_around(connection: &Connection, mut error: LedgerError) -> LedgerError {
+    if let LedgerError::Corrupt { readable, .. } = &mut error {
+        *readable = survey(connection);
     }
+    error
 }
 
 /// Tries up to 64 records, spread evenly over the ledger.

@@ -23,6 +23,8 @@ use sha2::{Digest, Sha256};
 mod faults;
 #[path = "ledger/fixture.rs"]
 mod fixture;
+#[path = "ledger/golden.rs"]
+mod golden;
 
 use fixture::{NEW_YEAR, at, commit, cycle, open, options, place, plain, sample, site, start, stop, trace};
 

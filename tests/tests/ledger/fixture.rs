@@ -44,9 +44,10 @@ pub(crate) fn open(path: &Path) -> (Writer, Recovered) {
 }
 
 /// Submits and waits.
-pub(crate) fn commit(writer: &Writer, commit: Commit) -> Result<Committed, Refused> {
+pub(crate) fn commit(writer: &Writer, commit: Commit) -> Result<Committed, Box<Refused>> {
     let (done, wait) = mpsc::channel();
-    writer.submit(commit, Box::new(move |result| done.send(result).expect("the test waits")));
+    writer
+        .submit(commit, Box::new(move |result| done.send(result.map_err(Box::new)).expect("the test waits")));
     wait.recv_timeout(Duration::from_secs(30)).expect("an answer within 30 s")
 }
 
