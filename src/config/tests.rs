@@ -169,6 +169,7 @@ fn later_layers_change_single_keys_by_name() {
         &[
             ("RINSEWARD__PROBE__DM1_RINSE__TAU", "2s"),
             ("RINSEWARD__LEDGER__COMMIT_INTERVAL", "2s"),
+            ("RINSEWARD__MACHINE__DM1__SANITIZING", "chlorine"),
             ("RINSEWARD__MACHINE__DM1__CHLORINE_MAX_MG_PER_L", "150"),
             ("RINSEWARD_LOG", "debug"),
             ("HOME", "elsewhere"),
@@ -177,7 +178,7 @@ fn later_layers_change_single_keys_by_name() {
     let configuration = loaded.expect("every layer is legal").configuration;
     assert_eq!(configuration.machines[0].times.wash, Duration::from_secs(50));
     assert_eq!(configuration.machines[0].kind, MachineKind::StationaryRackDualTemperature);
-    assert!((configuration.machines[0].chlorine_ceiling_mg_per_l - 150.0).abs() < 1e-9);
+    assert!((configuration.machines[0].sanitizer.chlorine_max_mg_per_l - 150.0).abs() < 1e-9);
     assert_eq!(configuration.ledger.commit_interval, Duration::from_secs(2));
     let names: Vec<&str> = configuration.channels.iter().map(|channel| channel.name.as_str()).collect();
     assert_eq!(names, ["dm1/rinse", "dm1/wash"], "in order of appearance");
@@ -211,6 +212,18 @@ fn mistakes_are_refused_one_by_one() {
     let base = format!("{MACHINE}{RINSE}");
     for (text, expected) in [
         (String::new(), "config-missing [[machine]]"),
+        (
+            format!("{MACHINE}chlorine-max-mg-per-l = 100\n{RINSE}"),
+            "config-value [[machine]] dm1, chlorine-max-mg-per-l",
+        ),
+        (
+            format!("{MACHINE}sanitizing = \"quat\"\nquat-min-mg-per-l = nan\n{RINSE}"),
+            "config-value [[machine]] dm1, quat-min-mg-per-l",
+        ),
+        (
+            format!("{MACHINE}sanitizing = \"quat\"\nquat-min-mg-per-l = 500\n{RINSE}"),
+            "config-value [[machine]] dm1, quat-min-mg-per-l",
+        ),
         (MACHINE.to_owned(), "config-machine [[machine]] dm1"),
         (format!("{base}silent-after = \"0s\""), "config-value [[probe]] dm1/rinse, silent-after"),
         (format!("{base}tau = 1.5"), "config-value [[probe]] dm1/rinse, tau"),
