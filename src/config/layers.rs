@@ -11,6 +11,8 @@
 //! `RINSEWARD__PROBE__DM1_RINSE__TAU=1.5s`. It changes an entry, and adds none.
 
 use std::collections::BTreeMap;
+use std::fs::File;
+use std::io::Read;
 use std::path::Path;
 use std::sync::Arc;
 
@@ -28,6 +30,9 @@ pub const PREFIX: &str = "RINSEWARD__";
 
 /// Lists whose entries have names.
 pub const NAMED: [&str; 3] = ["machine", "probe", "source"];
+
+/// Longest file; 1,000 probes with every key take a third of it.
+pub const FILE_BYTES_MAX: u64 = 4 * 1024 * 1024;
 
 /// Deepest nesting of lists and tables that is looked at; the legal form needs five.
 const DEPTH_MAX: usize = 16;
@@ -144,14 +149,14 @@ type Order = BTreeMap<&'static str, Vec<(String, Place)>>;
 /// Reads one file into a layer.
 fn read_file(path: &Path, order: &mut Order, findings: &mut Findings) -> Option<Table> {
     let refuse = |place, fault| Problem { place: Some(place), key: "file".to_owned(), seen: None, fault };
-    let text = match std::fs::read_to_string(path) {
+    let text = match read_text(path) {
         Ok(text) => text,
         Err(error) => {
             findings.problems.push(refuse(Place::File(path.to_owned()), Fault::File(Arc::new(error))));
             return None;
         }
     };
-    let lines = Lines { path, text: &text };
+    let lines = Lines::new(path, &text);
     let (document, errors) = DeTable::parse_recoverable(&text);
     for error in &errors {
         let place = lines.place(error.span().map_or(0, |span| span.start));
@@ -217,16 +222,30 @@ fn by_name(list: &str, node: Node, order: &mut Vec<(String, Place)>, findings: &
     Node { value: Value::Table(table), place: node.place }
 }
 
+/// Reads a file of at most [`FILE_BYTES_MAX`]; a longer one is refused.
+fn read_text(path: &Path) -> std::io::Result<String> {
+    let mut text = String::new();
+    let read = File::open(path)?.take(FILE_BYTES_MAX + 1).read_to_string(&mut text)?;
+    if read as u64 > FILE_BYTES_MAX {
+        return Err(std::io::Error::from(std::io::ErrorKind::FileTooLarge));
+    }
+    Ok(text)
+}
+
 /// Finds the line of a byte.
 struct Lines<'a> {
     path: &'a Path,
-    text: &'a str,
+    /// Where each line ends.
+    ends: Vec<usize>,
 }
 
-impl Lines<'_> {
+impl<'a> Lines<'a> {
+    fn new(path: &'a Path, text: &str) -> Self {
+        Self { path, ends: text.match_indices('\n').map(|(end, _)| end).collect() }
+    }
+
     fn place(&self, byte: usize) -> Place {
-        let before = self.text.as_bytes().iter().take(byte);
-        Place::Line { file: self.path.to_owned(), line: 1 + before.filter(|byte| **byte == b'\n').count() }
+        Place::Line { file: self.path.to_owned(), line: 1 + self.ends.partition_point(|end| *end < byte) }
     }
 
     fn node(&self, spanned: Spanned<DeValue<'_>>, place: Place, depth: usize) -> Node {
@@ -298,13 +317,18 @@ fn resolve_steps(steps: &mut [String], order: &Order) -> Result<(), Fault> {
     let Some(list) = NAMED.into_iter().find(|list| *list == steps[0]) else { return Ok(()) };
     let plain = |name: &str| name.to_lowercase().replace(|c: char| !c.is_ascii_alphanumeric(), "-");
     let entries = order.get(list).map(Vec::as_slice).unwrap_or_default();
-    match entries.iter().find(|(name, _)| plain(name) == plain(&steps[1])) {
-        Some((name, _)) if steps.len() > 2 => {
+    let meant: Vec<&String> =
+        entries.iter().map(|(name, _)| name).filter(|name| plain(name) == plain(&steps[1])).collect();
+    match meant[..] {
+        [name] if steps.len() > 2 => {
             steps[1].clone_from(name);
             Ok(())
         }
-        Some(_) => Err(Fault::value("a key of this entry: add __ and its name".to_owned())),
-        None => Err(Fault::UnknownName {
+        [one, other, ..] => Err(Fault::value(format!(
+            "a name that a variable can tell apart; «{one}» and «{other}» look alike"
+        ))),
+        [_] => Err(Fault::value("a key of this entry: add __ and its name".to_owned())),
+        [] => Err(Fault::UnknownName {
             wanted: format!("a [[{list}]] of a file; a variable adds none"),
             nearest: nearest(&steps[1], entries.iter().map(|(name, _)| name.as_str())).map(str::to_owned),
         }),

@@ -130,6 +130,22 @@ impl<'a> Reader<'a> {
         T::try_from(number).ok()
     }
 
+    /// The number of a key, inside its range, which keeps NaN out.
+    pub fn number(&mut self, name: &'static str, findings: &mut Findings) -> Option<f64> {
+        let Form::Number { min, max } = self.key(name).form else { return None };
+        let number = self.take(name, findings, |value| {
+            let number = match value {
+                Value::Integer(number) => f64::from(i32::try_from(*number).ok()?),
+                Value::Float(number) => *number,
+                Value::Text(text) => text.parse().ok()?,
+                Value::Flag(_) | Value::List(_) | Value::Table(_) => return None,
+            };
+            (min..=max).contains(&number).then_some(number)
+        })?;
+        self.note(name, &number.to_string());
+        Some(number)
+    }
+
     /// The duration of a key, inside its range.
     pub fn duration(&mut self, name: &'static str, findings: &mut Findings) -> Option<Duration> {
         let Form::Duration { min, max } = self.key(name).form else { return None };

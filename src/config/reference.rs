@@ -90,6 +90,7 @@ impl Reference {
             | Form::Secret
             | Form::Flag
             | Form::Integer { .. }
+            | Form::Number { .. }
             | Form::Duration { .. }
             | Form::DurationOrOff { .. }
             | Form::Temperature { .. }
@@ -126,7 +127,7 @@ impl Reference {
         let example = example.unwrap_or(key.example);
         match (key.default, key.form) {
             (Default::Required, _) => self.line(&format!("{name} = {example}")),
-            (Default::Value(value), Form::Integer { .. } | Form::Flag) => {
+            (Default::Value(value), Form::Integer { .. } | Form::Number { .. } | Form::Flag) => {
                 self.line(&format!("# {name} = {value}"));
             }
             (Default::Value(value), _) => self.line(&format!("# {name} = \"{value}\"")),

@@ -169,6 +169,7 @@ fn later_layers_change_single_keys_by_name() {
         &[
             ("RINSEWARD__PROBE__DM1_RINSE__TAU", "2s"),
             ("RINSEWARD__LEDGER__COMMIT_INTERVAL", "2s"),
+            ("RINSEWARD__MACHINE__DM1__SANITIZING", "chlorine"),
             ("RINSEWARD__MACHINE__DM1__CHLORINE_MAX_MG_PER_L", "150"),
             ("RINSEWARD_LOG", "debug"),
             ("HOME", "elsewhere"),
@@ -211,6 +212,31 @@ fn mistakes_are_refused_one_by_one() {
     let base = format!("{MACHINE}{RINSE}");
     for (text, expected) in [
         (String::new(), "config-missing [[machine]]"),
+        (
+            format!("{MACHINE}probes = [\"rinse\", \"ware\", \"ware\"]"),
+            "config-value [[machine]] dm1, probes",
+        ),
+        (
+            ["a", "b"].iter().fold(base.clone(), |text, name| {
+                text + &format!(
+                    "[[source]]\nname = \"{name}\"\nkind = \"mqtt\"\nhost = \"h\"\nclient-id = \"x\"\n\
+                     [[source.subscription]]\nfilter = \"#\"\n"
+                )
+            }),
+            "config-twice [[source]] b, client-id",
+        ),
+        (
+            format!("{MACHINE}chlorine-max-mg-per-l = 100\n{RINSE}"),
+            "config-value [[machine]] dm1, chlorine-max-mg-per-l",
+        ),
+        (
+            format!("{MACHINE}sanitizing = \"quat\"\nquat-min-mg-per-l = nan\n{RINSE}"),
+            "config-value [[machine]] dm1, quat-min-mg-per-l",
+        ),
+        (
+            format!("{MACHINE}sanitizing = \"quat\"\nquat-min-mg-per-l = 500\n{RINSE}"),
+            "config-value [[machine]] dm1, quat-min-mg-per-l",
+        ),
         (MACHINE.to_owned(), "config-machine [[machine]] dm1"),
         (format!("{base}silent-after = \"0s\""), "config-value [[probe]] dm1/rinse, silent-after"),
         (format!("{base}tau = 1.5"), "config-value [[probe]] dm1/rinse, tau"),
@@ -294,7 +320,7 @@ fn an_open_secret_is_refused_with_the_command_to_type() {
     let secret = directory.path().join("pass word");
     std::fs::write(&secret, "x").expect("the directory was just made");
     let text = format!(
-        "{MACHINE}{RINSE}[[source]]\nname = \"b\"\nkind = \"mqtt\"\nhost = \"h\"\nuser = \"u\"\n\
+        "{MACHINE}{RINSE}[[source]]\nname = \"b\"\nkind = \"mqtt\"\nhost = \"localhost\"\nuser = \"u\"\n\
          password-file = \"{}\"\n[[source.subscription]]\nfilter = \"#\"\n",
         secret.display()
     );
@@ -303,7 +329,7 @@ fn an_open_secret_is_refused_with_the_command_to_type() {
         match load(&[&text], &[]) {
             Ok(loaded) => {
                 assert!(!open, "{mode:o}");
-                assert!(loaded.warnings.is_empty());
+                assert!(loaded.warnings.is_empty(), "{:?}", loaded.warnings);
                 let SourceKind::Mqtt(mqtt) = &loaded.configuration.sources[0].kind else {
                     panic!("a broker")
                 };
@@ -320,6 +346,43 @@ fn an_open_secret_is_refused_with_the_command_to_type() {
     std::fs::remove_file(&secret).expect("the file is ours");
     let loaded = load(&[&text], &[]).expect("a secret that is not on this computer is only warned of");
     assert_eq!(loaded.warnings[0].slug(), "config-secret");
+}
+
+#[test]
+fn what_is_legal_but_odd_is_warned_of() {
+    let base = format!("{MACHINE}probes = [\"rinse\", \"wash\"]\n");
+    let broker = "[[source]]\nname = \"b\"\nkind = \"mqtt\"\nhost = \"h\"\nuser = \"u\"\npassword-file = \"none\"\n\
+                  [[source.subscription]]\nfilter = \"#\"\n";
+    for (text, expected) in [
+        ("[[source]]\nname = \"s\"\nkind = \"replay\"\nprobes = [\"dm1/rinse\"]\n", vec!["config-doubt"]),
+        ("[[source]]\nname = \"s\"\nkind = \"replay\"\n", vec![]),
+        (broker, vec!["config-secret", "config-doubt"]),
+    ] {
+        let loaded = load(&[&base, text], &[]).expect("every row is legal");
+        let told: Vec<&str> = loaded.warnings.iter().map(Problem::slug).collect();
+        assert_eq!(told, expected, "{text}");
+    }
+}
+
+// The design's central kitchen: 200 machines, 1,000 probes.
+#[test]
+fn a_central_kitchen_loads() {
+    let mut text = String::new();
+    for machine in 0..200 {
+        text.push_str(&format!(
+            "[[machine]]\nname = \"m{machine}\"\nkind = \"multitank-conveyor\"\nprobes = [\"rinse\", \"wash\"]\n"
+        ));
+        for probe in 0..3 {
+            text.push_str(&format!("[[probe]]\nname = \"m{machine}/p{probe}\"\nplace = \"other\"\n"));
+        }
+    }
+    let configuration = good(&[&text]);
+    assert_eq!((configuration.machines.len(), configuration.channels.len()), (200, 1_000));
+    for (index, channel) in configuration.channels.iter().enumerate() {
+        assert_eq!(usize::from(channel.id.0), index);
+        let machine = &configuration.machines[usize::from(channel.machine.0)];
+        assert_eq!(machine.name, channel.name.machine());
+    }
 }
 
 #[test]

@@ -78,7 +78,8 @@ fn profile() -> Profile {
 
 fn workload(kind: Option<ThermocoupleType>) -> (Vec<Channel>, Vec<Sample>) {
     let cold = Celsius(31.0);
-    let signal = kind.map_or(Signal::Celsius, |kind| Signal::Thermocouple { kind, cold_junction: ChannelId(2) });
+    let signal =
+        kind.map_or(Signal::Celsius, |kind| Signal::Thermocouple { kind, cold_junction: ChannelId(2) });
     let probe = |place, signal| {
         Role::Probe(Probe {
             place,

@@ -78,7 +78,7 @@ fn code(text: &str) -> String {
         None => text,
     };
     let without_comment = |line: &str| match line.find("//") {
-        Some(start) if line[..start].matches('"').count() % 2 == 0 => line[..start].to_owned(),
+        Some(start) if line[..start].matches('"').count().is_multiple_of(2) => line[..start].to_owned(),
         _ => line.to_owned(),
     };
     shipped.lines().map(without_comment).collect::<Vec<String>>().join("\n")

@@ -1,5 +1,6 @@
 //! `[[machine]]`: the data plate, and the Food Code where it is silent.
 
+use std::ops::RangeInclusive;
 use std::time::Duration;
 
 use crate::config::keys::{KINDS, LIMIT_SOURCES, RINSE_FROMS, ROUNDINGS, SANITIZINGS};
@@ -9,13 +10,9 @@ use crate::config::text;
 use crate::core::cycle::plate::{
     Limit, LimitSource, MachineKind, PlateTimes, Profile, RinseFrom, Sanitizing,
 };
-use crate::core::food_code;
+use crate::core::food_code::{self, Rounding};
 use crate::core::sanitizer::Rules;
 use crate::core::units::Celsius;
-
-/// Highest final rinse that is taken for a chemical machine: the Food Code sets
-/// none for it; the figure of 4-501.112 is used (own choice).
-const CHEMICAL_RINSE_MAX: Celsius = Celsius(90.0);
 
 /// Reads a machine; `None` where something is wrong with it.
 pub(super) fn read_machine(reader: &mut Reader<'_>, name: &str, findings: &mut Findings) -> Option<Profile> {
@@ -24,7 +21,6 @@ pub(super) fn read_machine(reader: &mut Reader<'_>, name: &str, findings: &mut F
     let rinse_from = reader.choice("rinse-from", &RINSE_FROMS, findings);
     let rounding = reader.choice("rounding", &ROUNDINGS, findings);
     let given_by = reader.choice("limits-from", &LIMIT_SOURCES, findings);
-    let chlorine_max = reader.integer::<u32>("chlorine-max-mg-per-l", findings);
     let disorder_window = reader.duration("disorder-window", findings);
     let check_valid_for = reader.duration("check-valid-for", findings);
     // Read even where the kind is wrong, so that their own mistakes are told too.
@@ -37,26 +33,22 @@ pub(super) fn read_machine(reader: &mut Reader<'_>, name: &str, findings: &mut F
     let times = read_times(reader, usual_times(kind, rinse_from), findings);
 
     let food_rinse_min = food_code::final_rinse_minimum(kind, sanitizing).minimum(rounding);
-    let food_rinse_max = food_code::final_rinse_maximum(sanitizing)
-        .map_or(CHEMICAL_RINSE_MAX, |printed| printed.maximum(rounding));
     let food_wash_min = food_code::wash_minimum(kind, sanitizing).minimum(rounding);
     let rinse_min = read_limit(reader, "rinse-min", food_rinse_min, given_by, findings);
-    let rinse_max = read_limit(reader, "rinse-max", food_rinse_max, given_by, findings);
+    let food_rinse_max = food_code::final_rinse_maximum(sanitizing).map(|printed| printed.maximum(rounding));
+    let rinse_max = read_maximum(reader, food_rinse_max, given_by, findings);
     let wash_min = read_limit(reader, "wash-min", food_wash_min, given_by, findings);
-    if rinse_min.at >= rinse_max.at {
+    if let Some(rinse_max) = rinse_max.filter(|rinse_max| rinse_min.at >= rinse_max.at) {
         let key = if reader.has("rinse-min") { "rinse-min" } else { "rinse-max" };
-        let wanted = format!(
-            "rinse-min ({}) below rinse-max ({})",
-            text::of_temperature(rinse_min.at),
-            text::of_temperature(rinse_max.at)
-        );
-        reader.refuse(key, wanted, findings);
+        let [min, max] = [rinse_min, rinse_max].map(|limit| text::of_temperature(limit.at));
+        reader.refuse(key, format!("rinse-min ({min}) below rinse-max ({max})"), findings);
     }
     for (key, limit, food) in
         [("rinse-min", rinse_min, food_rinse_min), ("wash-min", wash_min, food_wash_min)]
     {
         warn_if_laxer(reader, key, limit, food, findings);
     }
+    let sanitizer = read_rules(reader, sanitizing, rounding, findings);
     let dwell_min = read_dwell(reader, sanitizing, times, findings);
     Some(Profile {
         name: name.to_owned(),
@@ -65,11 +57,11 @@ pub(super) fn read_machine(reader: &mut Reader<'_>, name: &str, findings: &mut F
         rinse_from,
         times,
         rinse_min,
-        rinse_max: Some(rinse_max),
+        rinse_max,
         wash_min,
         dwell_min,
         disorder_window: disorder_window?,
-        sanitizer: Rules { rounding, chlorine_max_mg_per_l: f64::from(chlorine_max?), ..Rules::default() },
+        sanitizer: sanitizer?,
         check_valid_for: check_valid_for?,
     })
 }
@@ -128,6 +120,74 @@ fn read_limit(
             Limit { at: food_code, source: LimitSource::FoodCode }
         }
     }
+}
+
+/// The maximum, which a chemical machine has only where it is given.
+fn read_maximum(
+    reader: &mut Reader<'_>,
+    food_code: Option<Celsius>,
+    given_by: LimitSource,
+    findings: &mut Findings,
+) -> Option<Limit> {
+    match food_code {
+        Some(food_code) => Some(read_limit(reader, "rinse-max", food_code, given_by, findings)),
+        None => {
+            let given = reader.temperature("rinse-max", findings);
+            given.map(|at| Limit { at, source: given_by })
+        }
+    }
+}
+
+/// Keys that belong to one sanitizer only.
+const RULES: [(&str, Sanitizing); 6] = [
+    ("chlorine-max-mg-per-l", Sanitizing::Chlorine),
+    ("iodine-min-mg-per-l", Sanitizing::Iodine),
+    ("iodine-max-mg-per-l", Sanitizing::Iodine),
+    ("iodine-ph-max", Sanitizing::Iodine),
+    ("quat-min-mg-per-l", Sanitizing::Quat),
+    ("quat-max-mg-per-l", Sanitizing::Quat),
+];
+
+/// What site and label permit of the machine's own sanitizer.
+fn read_rules(
+    reader: &mut Reader<'_>,
+    sanitizing: Sanitizing,
+    rounding: Rounding,
+    findings: &mut Findings,
+) -> Option<Rules> {
+    for (key, _) in RULES.into_iter().filter(|(key, of)| *of != sanitizing && reader.has(key)) {
+        reader.refuse(key, "the sanitizer of this key in sanitizing, or no such key", findings);
+    }
+    let mut rules = Rules { rounding, ..Rules::default() };
+    match sanitizing {
+        Sanitizing::HotWater => {}
+        Sanitizing::Chlorine => {
+            rules.chlorine_max_mg_per_l = reader.number("chlorine-max-mg-per-l", findings)?;
+        }
+        Sanitizing::Iodine => {
+            let range = read_range(reader, ["iodine-min-mg-per-l", "iodine-max-mg-per-l"], findings);
+            rules.iodine_ph_max = reader.number("iodine-ph-max", findings)?;
+            rules.iodine_mg_per_l = range?;
+        }
+        Sanitizing::Quat => {
+            rules.quat_mg_per_l = read_range(reader, ["quat-min-mg-per-l", "quat-max-mg-per-l"], findings)?;
+        }
+    }
+    Some(rules)
+}
+
+fn read_range(
+    reader: &mut Reader<'_>,
+    keys: [&'static str; 2],
+    findings: &mut Findings,
+) -> Option<RangeInclusive<f64>> {
+    let [min, max] = keys.map(|key| reader.number(key, findings));
+    let (min, max) = (min?, max?);
+    if min > max {
+        let key = if reader.has(keys[0]) { keys[0] } else { keys[1] };
+        reader.refuse(key, format!("{} at most {}, {max}", keys[0], keys[1]), findings);
+    }
+    Some(min..=max)
 }
 
 /// How far below the stricter half of a printed pair its laxer half lies, °C:

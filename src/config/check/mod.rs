@@ -10,14 +10,13 @@ mod probe;
 mod secret;
 mod source;
 
-use std::path::PathBuf;
-
 use super::keys::{LEDGER, MACHINE, PROBE, SITE, SOURCE};
 use super::layers::Merged;
 use super::problem::{Fault, Findings, Problem};
 use super::raw::{Node, Place, Value, quoted};
 use super::reader::Reader;
 use super::resolve::{Configuration, LedgerOptions};
+use super::source::Source;
 use super::suggest::nearest;
 use crate::core::channel::Channel;
 use crate::core::cycle::plate::Profile;
@@ -48,12 +47,13 @@ pub(super) fn check(merged: &Merged, findings: &mut Findings) -> Option<(Configu
     let machines = machines(merged, &mut out, findings);
     let channels = channels(merged, &machines, &mut out, findings);
     let mut sources = Vec::new();
-    let mut devices: Vec<(PathBuf, Option<Place>)> = Vec::new();
+    let mut taken = Vec::new();
     for (_, node, mut reader) in entries("source", &SOURCE, merged, findings) {
-        let source = read_source(&mut reader, node, &channels, &mut devices, findings);
+        let source = read_source(&mut reader, node, &channels, &mut taken, findings);
         sources.extend(source);
         out.section("[[source]]", reader.finish(findings));
     }
+    warn_of_unheard_probes(&channels.read, &sources, findings);
     if machines.is_empty() && findings.problems.is_empty() {
         let fault = Fault::Missing { wanted: "at least one [[machine]] with its name and kind".to_owned() };
         findings.problems.push(Problem { place: whole, key: "[[machine]]".to_owned(), seen: None, fault });
@@ -66,6 +66,23 @@ pub(super) fn check(merged: &Merged, findings: &mut Findings) -> Option<(Configu
     let machines = machines.into_iter().filter_map(|machine| machine.profile).collect();
     let (channels, ahead_max) = (channels.read, ahead_max?);
     Some((Configuration { site: site?, machines, channels, sources, ledger, ahead_max }, out.text))
+}
+
+/// A probe that no source may deliver will be silent for ever. Without any
+/// source the readings come from the command line.
+fn warn_of_unheard_probes(channels: &[Channel], sources: &[Source], findings: &mut Findings) {
+    if sources.is_empty() || !findings.problems.is_empty() {
+        return;
+    }
+    for channel in channels {
+        if sources.iter().all(|source| source.directory.find(channel.name.as_str()).is_none()) {
+            let why = format!("no source delivers «{}»", channel.name);
+            let advice = "name it in the key probes of the source that it is wired to".to_owned();
+            let fault = Fault::Doubtful { why, advice };
+            let key = format!("[[probe]] {}", channel.name);
+            findings.warnings.push(Problem { place: None, key, seen: None, fault });
+        }
+    }
 }
 
 /// The directory of every channel.
@@ -91,6 +108,9 @@ fn machines(merged: &Merged, out: &mut Canonical, findings: &mut Findings) -> Ve
             reader.refuse("name", error.to_string(), findings);
         }
         let probes = reader.names("probes", findings).unwrap_or_default();
+        if let Some(twice) = probes.iter().enumerate().find(|(n, probe)| probes[..*n].contains(probe)) {
+            reader.refuse("probes", format!("each name once; «{}» is there twice", twice.1), findings);
+        }
         let profile = read_machine(&mut reader, name, findings);
         let from_sump = reader.has("rinse-from")
             && profile

@@ -1,7 +1,5 @@
 //! `[[source]]`: how readings arrive, and which.
 
-use std::path::PathBuf;
-
 use super::Channels;
 use super::secret::read_secret;
 use crate::config::keys::{
@@ -18,13 +16,13 @@ use crate::core::channel::{Channel, Role, Signal};
 use crate::core::id::check_part;
 use crate::wire::directory::{Directory, WireUnit};
 
-/// Reads a source; `None` where something is wrong with it. `devices` holds the
-/// ports that are taken.
+/// Reads a source; `None` where something is wrong with it. `taken` holds the
+/// ports and client identifiers of the sources before.
 pub(super) fn read_source(
     reader: &mut Reader<'_>,
     node: &Node,
     channels: &Channels,
-    devices: &mut Vec<(PathBuf, Option<Place>)>,
+    taken: &mut Vec<(String, Option<Place>)>,
     findings: &mut Findings,
 ) -> Option<Source> {
     let name = node.value.as_table().and_then(|table| table.get("name"));
@@ -43,11 +41,11 @@ pub(super) fn read_source(
     let kind = match word {
         SourceWord::Serial => {
             reader.allow(&SERIAL);
-            SourceKind::Serial(read_serial(reader, devices, findings)?)
+            SourceKind::Serial(read_serial(reader, taken, findings)?)
         }
         SourceWord::Mqtt => {
             reader.allow(&MQTT);
-            SourceKind::Mqtt(read_mqtt(reader, &name, channels, findings)?)
+            SourceKind::Mqtt(read_mqtt(reader, &name, channels, taken, findings)?)
         }
         SourceWord::Replay => {
             reader.allow(&REPLAY);
@@ -102,16 +100,14 @@ fn check_channel(reader: &Reader<'_>, key: &str, name: &str, channels: &Channels
 
 fn read_serial(
     reader: &mut Reader<'_>,
-    devices: &mut Vec<(PathBuf, Option<Place>)>,
+    taken: &mut Vec<(String, Option<Place>)>,
     findings: &mut Findings,
 ) -> Option<SerialSource> {
     let device = reader.path("device", findings);
     if let Some(device) = &device {
-        if let Some((_, first)) = devices.iter().find(|(taken, _)| taken == device) {
-            let fault = Fault::Twice { first: first.clone() };
-            findings.problems.push(reader.problem("device", fault));
-        }
-        devices.push((device.clone(), reader.place("device")));
+        // Two names of one port are told apart only where the port is plugged in.
+        let port = std::fs::canonicalize(device).unwrap_or_else(|_| device.clone());
+        take_once(reader, "device", port.display().to_string(), taken, findings);
     }
     let baud = reader.integer("baud", findings);
     let parity = reader.choice("parity", &PARITIES, findings);
@@ -130,10 +126,34 @@ fn read_serial(
     })
 }
 
+/// Refuses what another source has already.
+fn take_once(
+    reader: &Reader<'_>,
+    key: &str,
+    what: String,
+    taken: &mut Vec<(String, Option<Place>)>,
+    findings: &mut Findings,
+) {
+    if let Some((_, first)) = taken.iter().find(|(other, _)| *other == what) {
+        findings.problems.push(reader.problem(key, Fault::Twice { first: first.clone() }));
+    }
+    taken.push((what, reader.place(key)));
+}
+
+/// Warns of a password that travels readable through a network.
+fn warn_of_open_password(reader: &Reader<'_>, host: &str, findings: &mut Findings) {
+    if !["localhost", "127.0.0.1", "::1"].contains(&host) {
+        let why = "without TLS everybody on the network can read the password".to_owned();
+        let advice = "set tls = true, or let the broker run on this computer".to_owned();
+        findings.warnings.push(reader.problem("user", Fault::Doubtful { why, advice }));
+    }
+}
+
 fn read_mqtt(
     reader: &mut Reader<'_>,
     name: &str,
     channels: &Channels,
+    taken: &mut Vec<(String, Option<Place>)>,
     findings: &mut Findings,
 ) -> Option<MqttSource> {
     let host = reader.text("host", findings);
@@ -157,8 +177,13 @@ fn read_mqtt(
         reader.note_derived("port", &port.to_string(), "registered with IANA");
         port
     });
+    let host = host?;
+    take_once(reader, "client-id", format!("{client_id}@{host}:{port}"), taken, findings);
+    if login.is_some() && tls.is_none() {
+        warn_of_open_password(reader, &host, findings);
+    }
     Some(MqttSource {
-        host: host?,
+        host,
         port,
         version: version?,
         client_id,

@@ -43,7 +43,7 @@ const COMMON: Default =
 const LIMIT: Form = Form::Temperature { min_c: 5.0, max_c: 100.0 };
 
 /// Keys of `[[machine]]`.
-pub static MACHINE: [Key; 17] = [
+pub static MACHINE: [Key; 22] = [
     Key {
         name: "name",
         form: Form::Text,
@@ -105,7 +105,7 @@ pub static MACHINE: [Key; 17] = [
         form: LIMIT,
         default: FOOD_CODE,
         example: "\"194 °F\"",
-        meaning: "Highest permitted final rinse: hotter spray breaks up and heats the ware less (4-501.112).",
+        meaning: "Highest permitted final rinse: hotter spray breaks up and heats the ware less (4-501.112). The Food Code sets none for a chemical machine. SCALD: at these temperatures skin burns at once.",
     },
     Key {
         name: "wash-min",
@@ -139,10 +139,45 @@ pub static MACHINE: [Key; 17] = [
     },
     Key {
         name: "chlorine-max-mg-per-l",
-        form: Form::Integer { min: 25, max: 1_000 },
+        form: Form::Number { min: 25.0, max: 1_000.0 },
         default: Default::Value("200"),
         example: "200",
-        meaning: "Highest permitted chlorine, mg/L; only for sanitizing = \"chlorine\" (40 CFR 180.940). CHLORINE: never let it meet an acid such as a descaler, or ammonia.",
+        meaning: "Highest permitted chlorine, mg/L (40 CFR 180.940); only with sanitizing = \"chlorine\". CHLORINE: never let it meet an acid such as a descaler, or ammonia.",
+    },
+    Key {
+        name: "iodine-min-mg-per-l",
+        form: Form::Number { min: 1.0, max: 100.0 },
+        default: Default::Value("12.5"),
+        example: "12.5",
+        meaning: "Lowest permitted iodine, mg/L (4-501.114); only with sanitizing = \"iodine\".",
+    },
+    Key {
+        name: "iodine-max-mg-per-l",
+        form: Form::Number { min: 1.0, max: 100.0 },
+        default: Default::Value("25"),
+        example: "25",
+        meaning: "Highest permitted iodine, mg/L (4-501.114); only with sanitizing = \"iodine\".",
+    },
+    Key {
+        name: "iodine-ph-max",
+        form: Form::Number { min: 2.0, max: 9.0 },
+        default: Default::Value("5"),
+        example: "5",
+        meaning: "Highest permitted pH of an iodine solution (4-501.114, or the label); only with sanitizing = \"iodine\".",
+    },
+    Key {
+        name: "quat-min-mg-per-l",
+        form: Form::Number { min: 10.0, max: 2_000.0 },
+        default: Default::Value("200"),
+        example: "200",
+        meaning: "Lowest quaternary ammonium, mg/L, from the label (the default is common practice, no source); only with sanitizing = \"quat\".",
+    },
+    Key {
+        name: "quat-max-mg-per-l",
+        form: Form::Number { min: 10.0, max: 2_000.0 },
+        default: Default::Value("400"),
+        example: "400",
+        meaning: "Highest quaternary ammonium, mg/L, from the label (the default is common practice, no source); only with sanitizing = \"quat\".",
     },
     Key {
         name: "disorder-window",

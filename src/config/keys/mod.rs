@@ -69,6 +69,13 @@ pub enum Form {
         /// Largest.
         max: u64,
     },
+    /// A number; its unit stands in the key.
+    Number {
+        /// Smallest.
+        min: f64,
+        /// Largest.
+        max: f64,
+    },
     /// A duration with its unit.
     Duration {
         /// Shortest.
@@ -116,6 +123,7 @@ impl fmt::Display for Form {
             Self::Secret => f.write_str("path of a file that others may not read"),
             Self::Flag => f.write_str("true or false"),
             Self::Integer { min, max } => write!(f, "a whole number from {min} to {max}"),
+            Self::Number { min, max } => write!(f, "a number from {min} to {max}"),
             Self::Duration { min, max } => {
                 write!(f, "a duration with its unit, \"{}\" to \"{}\"", of(*min), of(*max))
             }
