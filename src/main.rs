@@ -10,6 +10,8 @@ use rinseward::cli::Cli;
 use rinseward::diagnostic::Diagnostic;
 
 fn main() -> ExitCode {
+    // An error says that a provider is installed already, which is as good.
+    drop(rustls::crypto::ring::default_provider().install_default());
     let mut out = BufWriter::new(io::stdout().lock());
     let mut err = io::stderr();
     let result = match Cli::try_parse() {
@@ -38,6 +40,7 @@ fn answer(error: &clap::Error, out: &mut dyn Write) -> Result<(), Failure> {
         ErrorKind::DisplayHelp | ErrorKind::DisplayVersion => {
             write!(out, "{}", error.render().ansi()).map_err(Failure::output)
         }
+        #[expect(clippy::wildcard_enum_match_arm, reason = "every other kind is a mistake in the line")]
         _ => Err(Failure::from(usage(error))),
     }
 }

@@ -52,12 +52,11 @@ fn draw_until_end(
             }
         }
         terminal.draw(|frame| screen::draw(frame, watched.scene, setting))?;
-        if event::poll(PICTURE_EVERY)? {
-            if let Event::Key(key) = event::read()?
-                && asks_to_quit(key)
-            {
-                watched.stop.cancel();
-            }
+        if event::poll(PICTURE_EVERY)?
+            && let Event::Key(key) = event::read()?
+            && asks_to_quit(key)
+        {
+            watched.stop.cancel();
         }
     }
     Ok(())
