@@ -36,16 +36,18 @@ fn flush(out: &mut dyn Write) -> Result<(), Failure> {
 
 /// Help and version are answers; anything else is a command line that is not understood.
 fn answer(error: &clap::Error, out: &mut dyn Write) -> Result<(), Failure> {
-    match error.kind() {
-        ErrorKind::DisplayHelp | ErrorKind::DisplayVersion => {
-            write!(out, "{}", error.render().ansi()).map_err(Failure::output)
-        }
-        #[expect(clippy::wildcard_enum_match_arm, reason = "every other kind is a mistake in the line")]
-        _ => Err(Failure::from(usage(error))),
+    if error.use_stderr() {
+        return Err(Failure::from(usage(error)));
     }
+    write!(out, "{}", error.render()).map_err(Failure::output)
 }
 
 fn usage(error: &clap::Error) -> Diagnostic {
+    if error.kind() == ErrorKind::DisplayHelpOnMissingArgumentOrSubcommand {
+        return Diagnostic::error("usage", "what is to be done?")
+            .advice("rinseward demo shows it at work")
+            .advice("rinseward --help lists every command");
+    }
     let text = error.render().to_string();
     let mut parts = text.split("\n\n").map(|part| part.split_whitespace().collect::<Vec<_>>().join(" "));
     let first = parts.next().unwrap_or_default();
