@@ -19,8 +19,8 @@ use crate::core::time::Timestamp;
 use crate::report::row::CycleRow;
 use crate::report::{table, words};
 
-/// Temperatures of the scale and of the trace, °C: from a cold line to boiling.
-const SCALE_C: (f64, f64) = (20.0, 100.0);
+/// How far the scale and the trace reach below and above the limit, °C, before rounding to tens.
+const SCALE_AROUND_C: (f64, f64) = (25.0, 15.0);
 /// Panels are stacked below this width.
 const SIDE_BY_SIDE_WIDTH: u16 = 76;
 
@@ -144,14 +144,22 @@ fn last_line(last: Option<&CycleRow>) -> Line<'static> {
     ])
 }
 
-/// A scale from 20 to 100 °C: the limit as a bar, the settled minimum of the last rack as a mark.
+/// Ends of a machine's scale, °C.
+fn scale_of(machine: &MachineScene) -> (f64, f64) {
+    let limit_c = machine.rinse.limit.0;
+    let tens = |celsius: f64, round: fn(f64) -> f64| round(celsius / 10.0) * 10.0;
+    (tens(limit_c - SCALE_AROUND_C.0, f64::floor), tens(limit_c + SCALE_AROUND_C.1, f64::ceil))
+}
+
+/// A scale around the limit: the limit as a bar, the settled minimum of the last rack as a mark.
 fn draw_scale(frame: &mut Frame<'_>, area: Rect, machine: &MachineScene) {
     let width = usize::from(area.width);
     if width < 20 {
         return;
     }
+    let (low_c, high_c) = scale_of(machine);
     let place = |celsius: f64| {
-        let share = ((celsius - SCALE_C.0) / (SCALE_C.1 - SCALE_C.0)).clamp(0.0, 1.0);
+        let share = ((celsius - low_c) / (high_c - low_c)).clamp(0.0, 1.0);
         #[expect(clippy::cast_possible_truncation, reason = "at most the width of a terminal")]
         #[expect(clippy::cast_sign_loss, reason = "clamped to 0 and above")]
         let column = (share * (width - 1) as f64).round() as usize;
@@ -186,6 +194,7 @@ fn draw_trace(frame: &mut Frame<'_>, area: Rect, machine: &MachineScene, now: Op
     };
     let (rinse, wash) = (points(&machine.rinse), points(&machine.wash));
     let span = -TRACE_SPAN.as_secs_f64();
+    let (low_c, high_c) = scale_of(machine);
     let limit = [(span, machine.rinse.limit.0), (0.0, machine.rinse.limit.0)];
     let line = |name: &'static str, points, colour| {
         Dataset::default()
@@ -206,7 +215,11 @@ fn draw_trace(frame: &mut Frame<'_>, area: Rect, machine: &MachineScene, now: Op
         String::new(),
         "now".to_owned(),
     ]))
-    .y_axis(Axis::default().bounds([SCALE_C.0, SCALE_C.1]).labels(["20", "60", "100 °C"]));
+    .y_axis(Axis::default().bounds([low_c, high_c]).labels([
+        format!("{low_c:.0}"),
+        format!("{:.0}", f64::midpoint(low_c, high_c)),
+        format!("{high_c:.0} °C"),
+    ]));
     frame.render_widget(chart, area);
 }
 
