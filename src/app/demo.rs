@@ -85,7 +85,7 @@ fn show(
     let signals = Signals::take().map_err(|error| bug("cannot take over the signals", &error))?;
     let station = Station::open(loaded, &clock, &stop)?;
     drop(entered);
-    let published = station.published();
+    let mut published = station.published();
     let player = {
         let (clock, stop) = (clock.clone(), stop.clone());
         let play = move || {
@@ -109,7 +109,7 @@ fn show(
             stop.cancel();
         }));
     }
-    let watched = Watched { scene, published, stop: &stop };
+    let watched = Watched { scene, published: &mut published, stop: &stop };
     let seen = if draws(arguments) {
         let speed = format!("{}× real time", arguments.speed);
         let setting = Setting { zone: TimeZone::system(), speed, scenario: scenario.to_string() };
@@ -122,6 +122,10 @@ fn show(
         Err(Diagnostic::error("bug", "the gateway of the demo failed").because(&error).into())
     });
     runtime.shutdown_background();
+    // What the last commits held, for the summary.
+    while let Ok(last) = published.try_recv() {
+        drop(scene.take(&last));
+    }
     seen.and(ended)
 }
 

@@ -22,7 +22,7 @@ const PICTURE_EVERY: Duration = Duration::from_millis(100);
 /// What is watched, and until when.
 pub(super) struct Watched<'w> {
     pub(super) scene: &'w mut Scene,
-    pub(super) published: broadcast::Receiver<Arc<Published>>,
+    pub(super) published: &'w mut broadcast::Receiver<Arc<Published>>,
     pub(super) stop: &'w CancellationToken,
 }
 
@@ -76,7 +76,7 @@ fn asks_to_quit(key: KeyEvent) -> bool {
 /// # Errors
 /// The writer's.
 pub(super) async fn in_lines(
-    mut watched: Watched<'_>,
+    watched: Watched<'_>,
     table: &mut Table,
     streams: &mut Streams<'_>,
 ) -> Result<(), Failure> {

@@ -12,8 +12,9 @@ use crate::ledger::Commit;
 
 /// First wait before a refused commit is tried again.
 const AGAIN_AFTER_MIN: Duration = Duration::from_secs(1);
-/// Longest wait before a refused commit is tried again.
-const AGAIN_AFTER_MAX: Duration = Duration::from_secs(30);
+/// Longest wait before a refused commit is tried again: short, since all that is read
+/// meanwhile has to be kept in memory.
+const AGAIN_AFTER_MAX: Duration = Duration::from_secs(5);
 
 /// The commit that is under way. At most one.
 #[derive(Debug)]
