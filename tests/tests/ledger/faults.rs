@@ -15,7 +15,7 @@ use rinseward::ledger::{Commit, LedgerError, Names, NewRecord, Part, Readable, R
 use super::fixture::{
     NEW_YEAR, at, commit, cycle, open, options, place, plain, sample, site, start, stop, trace,
 };
-use super::{all_records, ramp, values, wait_for_tail};
+use super::{all_records, beside, ramp, values, wait_for_tail};
 
 fn refusal(path: &Path) -> LedgerError {
     let (machines, channels) = site();
@@ -68,8 +68,7 @@ fn a_second_start_is_refused_until_the_first_is_gone() {
 fn the_lock_of_a_killed_process_is_gone() {
     let (_directory, path) = place();
     drop(open(&path));
-    let mut lock = path.clone().into_os_string();
-    lock.push(".lock");
+    let lock = beside(&path, ".lock");
     let mut holder = Command::new("sh")
         .args(["-c", r#"exec 9>"$1" && flock 9 && echo held && exec sleep 60"#, "sh"])
         .arg(lock)
