@@ -9,9 +9,11 @@
 //! deletes the stretches. A reading is therefore in the tail or in a block at
 //! every instant, for every reader, wherever the process ends.
 //!
-//! A block holds at most [`BLOCK_READINGS`] readings of at most [`BLOCK_SPAN`].
-//! A small newest block of a channel is filled up. Readings older than the
-//! newest one in a block make blocks of their own.
+//! A block holds at most [`BLOCK_READINGS`] readings of at most [`BLOCK_SPAN`],
+//! in at most [`BLOCK_BYTES`], so that it fills one page of the database: two
+//! rows of more than half a page would leave as much empty again. A small
+//! newest block of a channel is filled up. Readings older than the newest one
+//! in a block make blocks of their own.
 //!
 //! Repeats (same channel, time and value) are left out and counted. Another
 //! value at the same time is kept, in order of arrival, and counted.
@@ -23,7 +25,7 @@ use rusqlite::{OptionalExtension, Transaction, params};
 
 use crate::core::time::Timestamp;
 
-use super::blocks::{self, BLOCK_READINGS, Point, same_value};
+use super::blocks::{self, Point, same_value};
 use super::commit::Store;
 use super::error::{LedgerError, Part};
 use super::failpoint::{self, reach};
@@ -38,8 +40,15 @@ const TAIL_AGE_MAX: Duration = Duration::from_secs(3600);
 const ROUND_INPUTS_MAX: usize = 1 << 20;
 /// Readings after which a transaction of a round is ended.
 const STEP_READINGS: usize = 1 << 15;
-/// A newest block with fewer readings than this is filled up.
-const FILL_BELOW: usize = BLOCK_READINGS * 3 / 4;
+/// Settled inputs for each channel that make a round worth its while: 17 minutes at 4 Hz.
+const ROUND_READINGS: usize = 1 << 12;
+/// Most readings in one block, more than an hour at 4 Hz.
+const BLOCK_READINGS: usize = 1 << 14;
+/// Most bytes of a block with many readings. A row of up to 4061 bytes stays in
+/// one page of 4096 (SQLite file format §1.6); the other columns take up to 60.
+const BLOCK_BYTES: usize = 4000;
+/// Blocks of so few readings may be larger.
+const FEW_READINGS: usize = 256;
 /// Least number of blocks that one round may prune. Pruning at the pace of
 /// writing keeps a clock that is wrong for a minute from emptying the ledger.
 const PRUNE_BLOCKS: usize = 64;
@@ -189,7 +198,7 @@ impl Compactor {
 
 /// How many settled inputs make a round worth its while.
 fn round_inputs(store: &Store) -> usize {
-    (BLOCK_READINGS * store.numbers.channels().max(1)).min(ROUND_INPUTS_MAX)
+    (ROUND_READINGS * store.numbers.channels().max(1)).min(ROUND_INPUTS_MAX)
 }
 
 /// Collects the readings of the settled stretches, by channel.
@@ -292,7 +301,8 @@ struct Open {
     received_last: i64,
 }
 
-/// Writes one block, or fills the newest one up; gives what is left of `held`.
+/// Takes readings of one block's span from the front of `held`, fills the newest
+/// block up and makes new ones; gives what is left.
 fn write_block<'a>(
     transaction: &Transaction<'_>,
     state: &mut State,
@@ -316,11 +326,46 @@ fn write_block<'a>(
         stored = overlapping(transaction, channel, part)?;
     }
     let fresh = without_repeats(state, &stored, part);
-    let Some((received_first, received_last)) = received(&fresh) else { return Ok(rest) };
-    let mut points = open.as_ref().map(|open| open.points.clone()).unwrap_or_default();
-    points.extend(fresh.iter().map(|held| held.point));
-    let bytes = blocks::encode(&points);
-    let end = points.last().map_or(first, |point| point.at).micros();
+    let mut left = fresh.as_slice();
+    while !left.is_empty() {
+        let (taken, bytes) = fill(open.as_ref(), left);
+        if taken > 0 {
+            store_block(transaction, channel, open.as_ref(), &left[..taken], &bytes)?;
+        }
+        open = None;
+        left = &left[taken..];
+    }
+    Ok(rest)
+}
+
+/// How many of the readings fit with those of the open block, and the bytes of
+/// all; none where the open block is full. Without one it is at least one.
+fn fill(open: Option<&Open>, held: &[Held]) -> (usize, Vec<u8>) {
+    let before = open.map_or(&[][..], |open| &open.points);
+    let mut taken = held.len();
+    loop {
+        let mut points = before.to_vec();
+        points.extend(held[..taken].iter().map(|held| held.point));
+        let bytes = blocks::encode(&points);
+        if bytes.len() <= BLOCK_BYTES || (before.is_empty() && points.len() <= FEW_READINGS) || taken == 0 {
+            return (taken, bytes);
+        }
+        // A little less than in proportion, so that the second try fits nearly always.
+        let wanted = (points.len() * BLOCK_BYTES / bytes.len() * 63 / 64).max(FEW_READINGS);
+        taken = wanted.saturating_sub(before.len()).min(taken - 1);
+    }
+}
+
+/// Writes a new block of readings, or the open one with them.
+fn store_block(
+    transaction: &Transaction<'_>,
+    channel: i64,
+    open: Option<&Open>,
+    held: &[Held],
+    bytes: &[u8],
+) -> Result<(), Failure> {
+    let Some((received_first, received_last)) = received(held) else { return Ok(()) };
+    let (first, last) = (held[0].point.at.micros(), held[held.len() - 1].point.at.micros());
     match open {
         Some(open) => transaction
             .prepare_cached(
@@ -329,10 +374,10 @@ fn write_block<'a>(
             )?
             .execute(params![
                 open.id,
-                end,
+                last,
                 open.received_first.min(received_first),
                 open.received_last.max(received_last),
-                points.len(),
+                open.points.len() + held.len(),
                 bytes
             ])?,
         None => transaction
@@ -340,17 +385,9 @@ fn write_block<'a>(
                 "INSERT INTO block (channel, first, last, received_first, received_last, readings, bytes)
                  VALUES (?1, ?2, ?3, ?4, ?5, ?6, ?7)",
             )?
-            .execute(params![
-                channel,
-                points[0].at.micros(),
-                end,
-                received_first,
-                received_last,
-                points.len(),
-                bytes
-            ])?,
+            .execute(params![channel, first, last, received_first, received_last, held.len(), bytes])?,
     };
-    Ok(rest)
+    Ok(())
 }
 
 fn received(held: &[Held]) -> Option<(i64, i64)> {
@@ -371,10 +408,12 @@ fn open_block(
     let mut rows = statement.query(params![channel, first.minus(BLOCK_SPAN).micros(), first.micros()])?;
     let Some(row) = rows.next()? else { return Ok(None) };
     let (begin, end): (i64, i64) = (row.get(1)?, row.get(2)?);
-    if end >= first.micros() || row.get::<_, usize>(5)? >= FILL_BELOW {
+    let bytes = row.get_ref(6)?.as_blob().map_err(rusqlite::Error::from)?;
+    let is_full = row.get::<_, usize>(5)? >= BLOCK_READINGS * 3 / 4 || bytes.len() >= BLOCK_BYTES * 3 / 4;
+    if end >= first.micros() || is_full {
         return Ok(None);
     }
-    let points = decode(channel, begin, end, row.get_ref(6)?.as_blob().map_err(rusqlite::Error::from)?)?;
+    let points = decode(channel, begin, end, bytes)?;
     Ok(Some(Open { id: row.get(0)?, points, received_first: row.get(3)?, received_last: row.get(4)? }))
 }
 
