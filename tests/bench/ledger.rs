@@ -141,8 +141,9 @@ fn measure_size(resolution_c: f64, jitter_ms: f64) {
     let writer = open(&path, at(0.0));
     let mut site = Site::new(resolution_c, jitter_ms);
     let mut stored = 0;
-    for _ in 0..6 * 3600 {
-        let inputs: Vec<Input> = (0..HERTZ).flat_map(|_| site.next()).collect();
+    // Six hours, ten seconds to a commit.
+    for _ in 0..6 * 360 {
+        let inputs: Vec<Input> = (0..10 * HERTZ).flat_map(|_| site.next()).collect();
         stored += inputs.len() as u64;
         commit(&writer, Commit { inputs, settled: stored, ..Commit::default() }).expect("a commit");
     }

@@ -316,6 +316,42 @@ fn commits_under_way_keep_their_order() {
     assert_eq!(open(&path).1.inputs, expected);
 }
 
+// Shows that commits behind a refused one are given back, are taken in their
+// order only, and may come back joined.
+#[test]
+fn commits_behind_a_refused_one_come_back_in_order() {
+    let (_directory, path) = place();
+    let (writer, _) = open(&path);
+    let (done, answers) = mpsc::channel();
+    let of = |seconds: std::ops::Range<u32>| Commit { inputs: ramp(1, seconds), ..Commit::default() };
+    for n in 0..5 {
+        let done = done.clone();
+        let next = Commit { settled: if n == 1 { 999 } else { 0 }, ..of(n..n + 1) };
+        writer.submit(next, Box::new(move |result| done.send((n, result.is_ok())).expect("the test waits")));
+    }
+    let mut answered: Vec<(u32, bool)> = (0..5)
+        .map(|_| answers.recv_timeout(Duration::from_secs(30)).expect("an answer within 30 s"))
+        .collect();
+    answered.sort_unstable();
+    assert_eq!(answered, [(0, true), (1, false), (2, false), (3, false), (4, false)]);
+    for early in [2..3, 4..5, 7..8] {
+        let refused = commit(&writer, of(early)).expect_err("1 comes first");
+        assert!(matches!(refused.error, LedgerError::OutOfOrder));
+    }
+    commit(&writer, of(1..2)).expect("the first of those refused");
+    commit(&writer, of(3..4)).expect_err("2 comes first");
+    commit(&writer, of(2..4)).expect("2 and 3 in one");
+    commit(&writer, of(5..6)).expect_err("4 comes first");
+    commit(&writer, of(4..5)).expect("the next");
+    commit(&writer, of(7..8)).expect("it was refused before 5");
+    commit(&writer, of(5..6)).expect("the last refused");
+    commit(&writer, of(9..10)).expect("and so on");
+    writer.close().expect("an orderly end");
+    let order: Vec<f64> =
+        open(&path).1.inputs.iter().map(|(_, input)| input.now.seconds_since(at(0.0))).collect();
+    assert_eq!(order, [0.0, 1.0, 2.0, 3.0, 4.0, 7.0, 5.0, 9.0]);
+}
+
 // Shows that a log cut off anywhere, as by a power failure, leaves a whole number
 // of commits, with the root that was reported for the last of them.
 #[test]
