@@ -26,6 +26,9 @@ mod faults;
 mod fixture;
 #[path = "ledger/golden.rs"]
 mod golden;
+#[cfg(feature = "failpoints")]
+#[path = "ledger/killed.rs"]
+mod killed;
 
 use fixture::{NEW_YEAR, at, commit, cycle, open, options, place, plain, sample, site, start, stop, trace};
 
