@@ -7,7 +7,7 @@
 //! | version | byte 1 |
 //! | check | first 4 bytes of the SHA-256 of all that follows |
 //! | count | varint, 1 to [`READINGS_MAX`] |
-//! | times | `count` integers, µs since the epoch, ascending, see [`super::numbers`] |
+//! | times | `count` times, µs since the epoch, ascending, see [`super::numbers`] |
 //! | kinds | runs of (kind byte, varint length) until `count` is reached |
 //! | values | the numbers among the readings, in order, see [`super::numbers`]; absent where there are none |
 //!
@@ -25,13 +25,11 @@ use crate::core::time::Timestamp;
 use crate::core::units::Celsius;
 
 use super::bytes::{Cursor, push_varint, seal, unseal};
-use super::numbers::{Malformed, push_integers, push_numbers, read_integers, read_numbers};
+use super::numbers::{Malformed, push_numbers, push_times, read_numbers, read_times};
 
 /// Version of the block format.
 const VERSION: u8 = 1;
-/// Most readings in one block of the readings' table: 17 minutes at 4 Hz.
-pub(super) const BLOCK_READINGS: usize = 4096;
-/// Most readings that a stored block may claim (the trace of a conveyor's long rinse is one block).
+/// Most readings that a stored block may claim (the trace of a long rinse is one block).
 const READINGS_MAX: usize = 1 << 20;
 const NUMBER: u8 = 0;
 const OFF: u8 = 1;
@@ -82,7 +80,7 @@ pub(super) fn encode(points: &[Point]) -> Vec<u8> {
     let mut body = Vec::new();
     push_varint(&mut body, points.len() as u64);
     let times: Vec<i64> = points.iter().map(|point| point.at.micros()).collect();
-    push_integers(&mut body, &times);
+    push_times(&mut body, &times);
     for run in points.chunk_by(|a, b| kind_of(a.value) == kind_of(b.value)) {
         body.push(kind_of(run[0].value));
         push_varint(&mut body, run.len() as u64);
@@ -107,7 +105,7 @@ pub(super) fn decode(bytes: &[u8]) -> Result<Vec<Point>, Malformed> {
     if count == 0 || count > READINGS_MAX {
         return Err(Malformed);
     }
-    let times = read_integers(&mut cursor, count)?;
+    let times = read_times(&mut cursor, count)?;
     let mut kinds = Vec::with_capacity(count);
     while kinds.len() < count {
         let kind = cursor.byte().ok_or(Malformed)?;

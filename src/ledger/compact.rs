@@ -9,9 +9,11 @@
 //! deletes the stretches. A reading is therefore in the tail or in a block at
 //! every instant, for every reader, wherever the process ends.
 //!
-//! A block holds at most [`BLOCK_READINGS`] readings of at most [`BLOCK_SPAN`].
-//! A small newest block of a channel is filled up. Readings older than the
-//! newest one in a block make blocks of their own.
+//! A block holds at most [`BLOCK_READINGS`] readings of at most [`BLOCK_SPAN`],
+//! in at most [`BLOCK_BYTES`], so that it fills one page of the database: two
+//! rows of more than half a page would leave as much empty again. A small
+//! newest block of a channel is filled up. Readings older than the newest one
+//! in a block make blocks of their own.
 //!
 //! Repeats (same channel, time and value) are left out and counted. Another
 //! value at the same time is kept, in order of arrival, and counted.
@@ -23,9 +25,9 @@ use rusqlite::{OptionalExtension, Transaction, params};
 
 use crate::core::time::Timestamp;
 
-use super::blocks::{self, BLOCK_READINGS, Point, same_value};
+use super::blocks::{self, Point, same_value};
 use super::commit::Store;
-use super::error::{LedgerError, Part};
+use super::error::LedgerError;
 use super::failpoint::{self, reach};
 use super::schema::{State, write_state};
 use super::tail::{self, What};
@@ -37,9 +39,16 @@ const TAIL_AGE_MAX: Duration = Duration::from_secs(3600);
 /// Most inputs in one round, about 32 MB in memory.
 const ROUND_INPUTS_MAX: usize = 1 << 20;
 /// Readings after which a transaction of a round is ended.
-const STEP_READINGS: usize = 1 << 15;
-/// A newest block with fewer readings than this is filled up.
-const FILL_BELOW: usize = BLOCK_READINGS * 3 / 4;
+const STEP_READINGS: usize = 1 << 13;
+/// Settled inputs for each channel that make a round worth its while: 17 minutes at 4 Hz.
+const ROUND_READINGS: usize = 1 << 12;
+/// Most readings in one block, more than an hour at 4 Hz.
+const BLOCK_READINGS: usize = 1 << 14;
+/// Most bytes of a block with many readings. A row of up to 4061 bytes stays in
+/// one page of 4096 (SQLite file format §1.6); the other columns take up to 60.
+const BLOCK_BYTES: usize = 4000;
+/// Blocks of so few readings may be larger.
+const FEW_READINGS: usize = 256;
 /// Least number of blocks that one round may prune. Pruning at the pace of
 /// writing keeps a clock that is wrong for a minute from emptying the ledger.
 const PRUNE_BLOCKS: usize = 64;
@@ -58,6 +67,8 @@ struct Held {
 struct Round {
     /// Number of the last input it takes.
     last: u64,
+    /// Where the stretches begin that it takes.
+    stretches: Vec<u64>,
     /// By channel, in order of arrival.
     channels: std::vec::IntoIter<(i64, Vec<Held>)>,
 }
@@ -68,7 +79,9 @@ pub(super) struct Compactor {
     block_retention: Duration,
     /// The latest instant known.
     now: Timestamp,
-    /// First input of the tail and its time of arrival.
+    /// The last round took inputs up to this one. A damaged stretch before stays in the tail, untouched.
+    passed: u64,
+    /// First input of the tail after that and its time of arrival.
     oldest: Option<(u64, Timestamp)>,
     round: Option<Round>,
     /// Blocks that may be pruned next.
@@ -81,7 +94,7 @@ impl Compactor {
     /// Looks where the tail begins.
     pub(super) fn new(store: &Store, block_retention: Duration, now: Timestamp) -> Result<Self, LedgerError> {
         let mut compactor =
-            Self { block_retention, now, oldest: None, round: None, prune: PRUNE_BLOCKS, rest: 0 };
+            Self { block_retention, now, passed: 0, oldest: None, round: None, prune: PRUNE_BLOCKS, rest: 0 };
         compactor.find_oldest(store)?;
         Ok(compactor)
     }
@@ -105,7 +118,7 @@ impl Compactor {
             return Ok(false);
         }
         if self.round.is_none() && self.is_due(store) {
-            self.round = gather(store)?;
+            self.round = gather(store, self.passed)?;
         }
         if self.round.is_some() {
             self.write_some(store)?;
@@ -127,10 +140,10 @@ impl Compactor {
     fn find_oldest(&mut self, store: &Store) -> Result<(), LedgerError> {
         self.oldest = store
             .connection
-            .prepare_cached("SELECT first, received FROM tail ORDER BY first LIMIT 1")
+            .prepare_cached("SELECT first, received FROM tail WHERE first > ?1 ORDER BY first LIMIT 1")
             .and_then(|mut statement| {
                 statement
-                    .query_row([], |row| Ok((row.get(0)?, Timestamp::from_micros(row.get(1)?))))
+                    .query_row([self.passed], |row| Ok((row.get(0)?, Timestamp::from_micros(row.get(1)?))))
                     .optional()
             })
             .map_err(|source| LedgerError::from_database(&store.path, "looking for the tail", source))?;
@@ -148,22 +161,25 @@ impl Compactor {
             && let Some((channel, held)) = round.channels.next()
         {
             readings += held.len();
-            let blocks = write_channel(&transaction, &mut state, channel, held, round.last)
-                .map_err(|error| error.name(&store.path))?;
+            let blocks =
+                write_channel(&transaction, &mut state, channel, held, round.last).map_err(failed)?;
             self.prune = self.prune.max(PRUNE_BLOCKS).saturating_add(4 * blocks);
             reach(failpoint::Point::DuringCompaction);
         }
         let ended = round.channels.len() == 0;
         if ended {
-            transaction
-                .execute("DELETE FROM tail WHERE first <= ?1 AND last <= ?1", [round.last])
-                .map_err(failed)?;
+            let mut delete =
+                transaction.prepare_cached("DELETE FROM tail WHERE first = ?1").map_err(failed)?;
+            for first in &round.stretches {
+                delete.execute([first]).map_err(failed)?;
+            }
         }
         write_state(&transaction, &state).map_err(failed)?;
         transaction.commit().map_err(failed)?;
         reach(failpoint::Point::AfterCompaction);
         store.state = state;
         if ended {
+            self.passed = round.last;
             self.round = None;
             self.find_oldest(store)?;
         }
@@ -189,29 +205,33 @@ impl Compactor {
 
 /// How many settled inputs make a round worth its while.
 fn round_inputs(store: &Store) -> usize {
-    (BLOCK_READINGS * store.numbers.channels().max(1)).min(ROUND_INPUTS_MAX)
+    (ROUND_READINGS * store.numbers.channels().max(1)).min(ROUND_INPUTS_MAX)
 }
 
 /// Collects the readings of the settled stretches, by channel.
-fn gather(store: &Store) -> Result<Option<Round>, LedgerError> {
+fn gather(store: &Store, passed: u64) -> Result<Option<Round>, LedgerError> {
     let failed = |source| LedgerError::from_database(&store.path, "reading the tail of inputs", source);
     let compacted = compacted(store).map_err(failed)?;
     let mut statement = store
         .connection
-        .prepare_cached("SELECT first, last, bytes FROM tail WHERE first <= ?1 ORDER BY first")
+        .prepare_cached("SELECT first, last, bytes FROM tail WHERE first > ?1 AND first <= ?2 ORDER BY first")
         .map_err(failed)?;
-    let mut rows = statement.query([store.state.settled]).map_err(failed)?;
+    let mut rows = statement.query([passed, store.state.settled]).map_err(failed)?;
     let mut channels: BTreeMap<i64, Vec<Held>> = BTreeMap::new();
-    let (mut taken, mut end) = (0, None);
+    let (mut taken, mut end, mut stretches) = (0, None, Vec::new());
     while let Some(row) = rows.next().map_err(failed)? {
         let (first, last): (u64, u64) = (row.get(0).map_err(failed)?, row.get(1).map_err(failed)?);
         if last > store.state.settled || taken >= round_inputs(store) {
             break;
         }
         let bytes = row.get_ref(2).map_err(failed)?.as_blob().map_err(|error| failed(error.into()))?;
-        let entries = tail::decode(bytes).map_err(|_| LedgerError::Damaged(Part::Tail { first }))?;
-        taken += entries.len();
         end = Some(last);
+        let Ok(entries) = tail::decode(bytes) else {
+            tracing::error!(first, last, "a damaged stretch of inputs is passed over and kept as it is");
+            continue;
+        };
+        taken += entries.len();
+        stretches.push(first);
         for (number, entry) in (first..).zip(entries) {
             let What::Sample { channel, at, value } = entry.what else { continue };
             if compacted.get(&channel).is_none_or(|up_to| number > *up_to) {
@@ -221,38 +241,13 @@ fn gather(store: &Store) -> Result<Option<Round>, LedgerError> {
         }
     }
     let channels: Vec<(i64, Vec<Held>)> = channels.into_iter().collect();
-    Ok(end.map(|last| Round { last, channels: channels.into_iter() }))
+    Ok(end.map(|last| Round { last, stretches, channels: channels.into_iter() }))
 }
 
 fn compacted(store: &Store) -> rusqlite::Result<BTreeMap<i64, u64>> {
     let mut statement = store.connection.prepare_cached("SELECT id, compacted FROM channel")?;
     let rows = statement.query_map([], |row| Ok((row.get(0)?, row.get(1)?)))?;
     rows.collect()
-}
-
-/// A failure inside a transaction, where the path is not at hand.
-enum Failure {
-    Database(rusqlite::Error),
-    Block { channel: i64, first: i64, last: i64 },
-}
-
-impl From<rusqlite::Error> for Failure {
-    fn from(error: rusqlite::Error) -> Self {
-        Self::Database(error)
-    }
-}
-
-impl Failure {
-    fn name(self, path: &std::path::Path) -> LedgerError {
-        match self {
-            Self::Database(source) => LedgerError::from_database(path, "writing blocks", source),
-            Self::Block { channel, first, last } => LedgerError::Damaged(Part::Block {
-                channel: format!("number {channel}"),
-                first: Timestamp::from_micros(first),
-                last: Timestamp::from_micros(last),
-            }),
-        }
-    }
 }
 
 /// Writes the readings of one channel; gives the number of blocks written.
@@ -262,7 +257,7 @@ fn write_channel(
     channel: i64,
     mut held: Vec<Held>,
     last: u64,
-) -> Result<usize, Failure> {
+) -> rusqlite::Result<usize> {
     held.sort_by_key(|held| held.point.at);
     let newest: Option<i64> = transaction
         .prepare_cached("SELECT newest FROM channel WHERE id = ?1")?
@@ -292,13 +287,14 @@ struct Open {
     received_last: i64,
 }
 
-/// Writes one block, or fills the newest one up; gives what is left of `held`.
+/// Takes readings of one block's span from the front of `held`, fills the newest
+/// block up and makes new ones; gives what is left.
 fn write_block<'a>(
     transaction: &Transaction<'_>,
     state: &mut State,
     channel: i64,
     held: &'a [Held],
-) -> Result<&'a [Held], Failure> {
+) -> rusqlite::Result<&'a [Held]> {
     let first = held[0].point.at;
     let reach =
         |from: Timestamp, room| held.partition_point(|held| held.point.at <= from.plus(BLOCK_SPAN)).min(room);
@@ -316,11 +312,46 @@ fn write_block<'a>(
         stored = overlapping(transaction, channel, part)?;
     }
     let fresh = without_repeats(state, &stored, part);
-    let Some((received_first, received_last)) = received(&fresh) else { return Ok(rest) };
-    let mut points = open.as_ref().map(|open| open.points.clone()).unwrap_or_default();
-    points.extend(fresh.iter().map(|held| held.point));
-    let bytes = blocks::encode(&points);
-    let end = points.last().map_or(first, |point| point.at).micros();
+    let mut left = fresh.as_slice();
+    while !left.is_empty() {
+        let (taken, bytes) = fill(open.as_ref(), left);
+        if taken > 0 {
+            store_block(transaction, channel, open.as_ref(), &left[..taken], &bytes)?;
+        }
+        open = None;
+        left = &left[taken..];
+    }
+    Ok(rest)
+}
+
+/// How many of the readings fit with those of the open block, and the bytes of
+/// all; none where the open block is full. Without one it is at least one.
+fn fill(open: Option<&Open>, held: &[Held]) -> (usize, Vec<u8>) {
+    let before = open.map_or(&[][..], |open| &open.points);
+    let mut taken = held.len();
+    loop {
+        let mut points = before.to_vec();
+        points.extend(held[..taken].iter().map(|held| held.point));
+        let bytes = blocks::encode(&points);
+        if bytes.len() <= BLOCK_BYTES || (before.is_empty() && points.len() <= FEW_READINGS) || taken == 0 {
+            return (taken, bytes);
+        }
+        // A little less than in proportion, so that the second try fits nearly always.
+        let wanted = (points.len() * BLOCK_BYTES / bytes.len() * 63 / 64).max(FEW_READINGS);
+        taken = wanted.saturating_sub(before.len()).min(taken - 1);
+    }
+}
+
+/// Writes a new block of readings, or the open one with them.
+fn store_block(
+    transaction: &Transaction<'_>,
+    channel: i64,
+    open: Option<&Open>,
+    held: &[Held],
+    bytes: &[u8],
+) -> rusqlite::Result<()> {
+    let Some((received_first, received_last)) = received(held) else { return Ok(()) };
+    let (first, last) = (held[0].point.at.micros(), held[held.len() - 1].point.at.micros());
     match open {
         Some(open) => transaction
             .prepare_cached(
@@ -329,10 +360,10 @@ fn write_block<'a>(
             )?
             .execute(params![
                 open.id,
-                end,
+                last,
                 open.received_first.min(received_first),
                 open.received_last.max(received_last),
-                points.len(),
+                open.points.len() + held.len(),
                 bytes
             ])?,
         None => transaction
@@ -340,17 +371,9 @@ fn write_block<'a>(
                 "INSERT INTO block (channel, first, last, received_first, received_last, readings, bytes)
                  VALUES (?1, ?2, ?3, ?4, ?5, ?6, ?7)",
             )?
-            .execute(params![
-                channel,
-                points[0].at.micros(),
-                end,
-                received_first,
-                received_last,
-                points.len(),
-                bytes
-            ])?,
+            .execute(params![channel, first, last, received_first, received_last, held.len(), bytes])?,
     };
-    Ok(rest)
+    Ok(())
 }
 
 fn received(held: &[Held]) -> Option<(i64, i64)> {
@@ -358,43 +381,47 @@ fn received(held: &[Held]) -> Option<(i64, i64)> {
     Some((times().min()?, times().max()?))
 }
 
+/// From where on a block is full enough to be left alone.
+const fn nearly(full: usize) -> usize {
+    full / 16 * 15
+}
+
 /// The block that ends before `first`, where it has room for readings from there on.
 fn open_block(
     transaction: &Transaction<'_>,
     channel: i64,
     first: Timestamp,
-) -> Result<Option<Open>, Failure> {
+) -> rusqlite::Result<Option<Open>> {
     let mut statement = transaction.prepare_cached(
         "SELECT id, first, last, received_first, received_last, readings, bytes FROM block
          WHERE channel = ?1 AND first >= ?2 AND first <= ?3 ORDER BY first DESC LIMIT 1",
     )?;
     let mut rows = statement.query(params![channel, first.minus(BLOCK_SPAN).micros(), first.micros()])?;
     let Some(row) = rows.next()? else { return Ok(None) };
-    let (begin, end): (i64, i64) = (row.get(1)?, row.get(2)?);
-    if end >= first.micros() || row.get::<_, usize>(5)? >= FILL_BELOW {
+    let end: i64 = row.get(2)?;
+    let bytes = row.get_ref(6)?.as_blob().map_err(rusqlite::Error::from)?;
+    let is_full = row.get::<_, usize>(5)? >= nearly(BLOCK_READINGS) || bytes.len() >= nearly(BLOCK_BYTES);
+    if end >= first.micros() || is_full {
         return Ok(None);
     }
-    let points = decode(channel, begin, end, row.get_ref(6)?.as_blob().map_err(rusqlite::Error::from)?)?;
+    // A damaged block is left as it is; a reader of it is told.
+    let Ok(points) = blocks::decode(bytes) else { return Ok(None) };
     Ok(Some(Open { id: row.get(0)?, points, received_first: row.get(3)?, received_last: row.get(4)? }))
 }
 
-fn decode(channel: i64, first: i64, last: i64, bytes: &[u8]) -> Result<Vec<Point>, Failure> {
-    blocks::decode(bytes).map_err(|_| Failure::Block { channel, first, last })
-}
-
 /// The readings already in blocks over the time of these.
-fn overlapping(transaction: &Transaction<'_>, channel: i64, part: &[Held]) -> Result<Vec<Point>, Failure> {
+fn overlapping(transaction: &Transaction<'_>, channel: i64, part: &[Held]) -> rusqlite::Result<Vec<Point>> {
     let (first, last) = (part[0].point.at, part[part.len() - 1].point.at);
     let mut statement = transaction.prepare_cached(
-        "SELECT first, last, bytes FROM block
+        "SELECT bytes FROM block
          WHERE channel = ?1 AND first >= ?2 AND first <= ?3 AND last >= ?4 ORDER BY id",
     )?;
     let mut rows =
         statement.query(params![channel, first.minus(BLOCK_SPAN).micros(), last.micros(), first.micros()])?;
     let mut points = Vec::new();
     while let Some(row) = rows.next()? {
-        let bytes = row.get_ref(2)?.as_blob().map_err(rusqlite::Error::from)?;
-        points.extend(decode(channel, row.get(0)?, row.get(1)?, bytes)?);
+        let bytes = row.get_ref(0)?.as_blob().map_err(rusqlite::Error::from)?;
+        points.extend(blocks::decode(bytes).unwrap_or_default());
     }
     points.sort_by_key(|point| point.at);
     Ok(points)

@@ -1,12 +1,15 @@
 //! The one thread that writes, and the queue before it.
 //!
 //! **Order.** Inputs get their numbers by the order of commits, so a commit must
-//! never overtake one that was refused. After a refusal every other commit is
-//! refused as [`LedgerError::OutOfOrder`] until the oldest refused one is given
-//! again; it may have grown, its first input (or, without inputs, its first
-//! record) tells. A caller that gives back refused commits in order can
-//! therefore keep several under way.
+//! never overtake one that was refused. When one cannot be stored, all that
+//! wait behind it are refused as well, and while any is out, only the oldest is
+//! taken; others get [`LedgerError::OutOfOrder`]. A commit is known again by its
+//! first input (without inputs, its first record). It may have grown, also by
+//! the refused ones after it. A caller that gives refused commits back in order
+//! can therefore keep several under way. A commit without inputs and records
+//! has no place in the order; it need not come back.
 
+use std::collections::VecDeque;
 use std::fmt;
 use std::path::PathBuf;
 use std::sync::mpsc::{Receiver, SyncSender, TryRecvError, TrySendError, sync_channel};
@@ -53,11 +56,16 @@ pub struct Refused {
 pub type Done = Box<dyn FnOnce(Result<Committed, Refused>) + Send>;
 
 /// The way to the writer thread.
-#[derive(Debug)]
 pub struct Writer {
     queue: Option<SyncSender<Job>>,
     gate: Arc<Mutex<Gate>>,
     thread: Option<JoinHandle<Result<(), LedgerError>>>,
+}
+
+impl fmt::Debug for Writer {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        f.debug_struct("Writer").field("gate", &self.gate).finish_non_exhaustive()
+    }
 }
 
 impl Writer {
@@ -96,31 +104,28 @@ impl Writer {
     /// writer thread when the commit is on the device or could not be stored, on
     /// the caller's where it was refused before; it must be quick.
     pub fn submit(&self, commit: Commit, done: Done) {
-        let mut job = Job { epoch: 0, work: Some((commit, done)) };
-        let error = {
+        let (job, error) = {
             let mut gate = open_gate(&self.gate);
-            let admitted = job.work.as_ref().is_some_and(|(commit, _)| gate.admits(commit));
-            match &self.queue {
-                None => LedgerError::WriterEnded { source: None },
-                Some(_) if !admitted => LedgerError::OutOfOrder,
-                Some(queue) => {
-                    job.epoch = gate.epoch;
-                    match queue.try_send(job) {
-                        Ok(()) => {
-                            gate.refused = None;
-                            return;
-                        }
-                        Err(TrySendError::Full(back)) => {
-                            gate.refused = back.work.as_ref().map(|(commit, _)| Head::of(commit));
-                            job = back;
-                            LedgerError::QueueFull
-                        }
-                        Err(TrySendError::Disconnected(back)) => {
-                            job = back;
-                            LedgerError::WriterEnded { source: None }
-                        }
-                    }
+            let head = Head::of(&commit);
+            let covered = gate.admits(&commit, head.as_ref());
+            let job = Job(Some((commit, done)));
+            match (&self.queue, covered) {
+                (None, _) => (job, LedgerError::WriterEnded { source: None }),
+                (Some(_), None) => {
+                    gate.note(head);
+                    (job, LedgerError::OutOfOrder)
                 }
+                (Some(queue), Some(covered)) => match queue.try_send(job) {
+                    Ok(()) => {
+                        gate.refused.drain(..covered);
+                        return;
+                    }
+                    Err(TrySendError::Full(job)) => {
+                        gate.note(head);
+                        (job, LedgerError::QueueFull)
+                    }
+                    Err(TrySendError::Disconnected(job)) => (job, LedgerError::WriterEnded { source: None }),
+                },
             }
         };
         job.refuse(error);
@@ -156,15 +161,28 @@ impl Drop for Writer {
 /// Keeps commits in order after a refusal.
 #[derive(Debug, Default)]
 struct Gate {
-    /// Grows with each commit that failed in the thread; jobs from before are refused.
-    epoch: u64,
-    /// The oldest commit that was refused and has not come back.
-    refused: Option<Head>,
+    /// The commits that were refused and have not come back, the oldest first.
+    /// No longer than the list of those that the caller holds.
+    refused: VecDeque<Head>,
 }
 
 impl Gate {
-    fn admits(&self, commit: &Commit) -> bool {
-        self.refused.as_ref().is_none_or(|refused| *refused == Head::of(commit))
+    /// How many of the refused ones this commit brings back; `None` where another one comes first.
+    fn admits(&self, commit: &Commit, head: Option<&Head>) -> Option<usize> {
+        match self.refused.front() {
+            None => Some(0),
+            Some(first) if Some(first) == head => {
+                Some(self.refused.iter().take_while(|refused| refused.is_in(commit)).count())
+            }
+            Some(_) => None,
+        }
+    }
+
+    /// Takes note of a commit that is refused as the youngest, where it has a place and is not known yet.
+    fn note(&mut self, head: Option<Head>) {
+        if let Some(head) = head.filter(|head| !self.refused.contains(head)) {
+            self.refused.push_back(head);
+        }
     }
 }
 
@@ -177,28 +195,31 @@ fn open_gate(gate: &Mutex<Gate>) -> MutexGuard<'_, Gate> {
 enum Head {
     Input(Input),
     Record(Box<Record>),
-    Nothing,
 }
 
 impl Head {
-    fn of(commit: &Commit) -> Self {
+    fn of(commit: &Commit) -> Option<Self> {
         match (commit.inputs.first(), commit.records.first()) {
-            (Some(input), _) => Self::Input(*input),
-            (None, Some(new)) => Self::Record(Box::new(new.record.clone())),
-            (None, None) => Self::Nothing,
+            (Some(input), _) => Some(Self::Input(*input)),
+            (None, Some(new)) => Some(Self::Record(Box::new(new.record.clone()))),
+            (None, None) => None,
+        }
+    }
+
+    fn is_in(&self, commit: &Commit) -> bool {
+        match self {
+            Self::Input(input) => commit.inputs.contains(input),
+            Self::Record(record) => commit.records.iter().any(|new| new.record == **record),
         }
     }
 }
 
 /// A commit on its way; refused where it is dropped on the way.
-struct Job {
-    epoch: u64,
-    work: Option<(Commit, Done)>,
-}
+struct Job(Option<(Commit, Done)>);
 
 impl Job {
     fn refuse(mut self, error: LedgerError) {
-        if let Some((commit, done)) = self.work.take() {
+        if let Some((commit, done)) = self.0.take() {
             done(Err(Refused { commit, error }));
         }
     }
@@ -206,15 +227,9 @@ impl Job {
 
 impl Drop for Job {
     fn drop(&mut self) {
-        if let Some((commit, done)) = self.work.take() {
+        if let Some((commit, done)) = self.0.take() {
             done(Err(Refused { commit, error: LedgerError::WriterEnded { source: None } }));
         }
-    }
-}
-
-impl fmt::Debug for Job {
-    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
-        f.debug_struct("Job").field("epoch", &self.epoch).finish_non_exhaustive()
     }
 }
 
@@ -245,17 +260,14 @@ impl Work {
                     Err(_) => break,
                 }
             };
-            self.commit(job);
+            self.commit(job, jobs);
             more = self.keep_house();
         }
         self.end()
     }
 
-    fn commit(&mut self, mut job: Job) {
-        if open_gate(&self.gate).epoch != job.epoch {
-            return job.refuse(LedgerError::OutOfOrder);
-        }
-        let Some((commit, done)) = job.work.take() else { return };
+    fn commit(&mut self, mut job: Job, jobs: &Receiver<Job>) {
+        let Some((commit, done)) = job.0.take() else { return };
         let first = self.store.state.next_input;
         match self.store.commit(&commit) {
             Ok(committed) => {
@@ -266,14 +278,23 @@ impl Work {
             }
             Err(error) => {
                 let error = look_around(&self.store.connection, error);
-                {
-                    let mut gate = open_gate(&self.gate);
-                    gate.epoch += 1;
-                    gate.refused = Some(Head::of(&commit));
-                }
+                let behind = self.close_gate(&commit, jobs);
                 done(Err(Refused { commit, error }));
+                behind.into_iter().for_each(|job| job.refuse(LedgerError::OutOfOrder));
             }
         }
+    }
+
+    /// Takes the commits behind a failed one out of the queue. Whoever submits
+    /// waits at the gate meanwhile, so that none is missed.
+    fn close_gate(&self, failed: &Commit, jobs: &Receiver<Job>) -> Vec<Job> {
+        let mut gate = open_gate(&self.gate);
+        let behind: Vec<Job> = jobs.try_iter().collect();
+        let later = std::mem::take(&mut gate.refused);
+        gate.note(Head::of(failed));
+        behind.iter().filter_map(|job| job.0.as_ref()).for_each(|(commit, _)| gate.note(Head::of(commit)));
+        later.into_iter().for_each(|head| gate.note(Some(head)));
+        behind
     }
 
     /// One step of compaction or pruning; `true` where more waits. A failure

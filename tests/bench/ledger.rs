@@ -31,9 +31,13 @@ const HERTZ: u32 = 4;
 struct Draw(u64);
 
 impl Draw {
-    fn unit(&mut self) -> f64 {
+    fn next(&mut self) -> u64 {
         self.0 = self.0 * 48_271 % 2_147_483_647;
-        self.0 as f64 / 2_147_483_647.0
+        self.0
+    }
+
+    fn unit(&mut self) -> f64 {
+        self.next() as f64 / 2_147_483_647.0
     }
 
     fn normal(&mut self) -> f64 {
@@ -41,7 +45,7 @@ impl Draw {
     }
 
     fn below(&mut self, end: u32) -> u32 {
-        (0..end).nth((self.unit() * f64::from(end)) as usize).unwrap_or(0)
+        u32::try_from(self.next() % u64::from(end.max(1))).unwrap_or(0)
     }
 }
 
@@ -126,8 +130,8 @@ fn measure_commits() {
             "  {batch:>6} readings each: {:>7.0} commits/s, {:>9.0} readings/s, commit p50 {:?}, p99 {:?}",
             f64::from(commits) / busy,
             stored as f64 / busy,
-            quantile(&mut spent, 0.5),
-            quantile(&mut spent, 0.99)
+            quantile(&mut spent, 50),
+            quantile(&mut spent, 99)
         );
     }
 }
@@ -137,8 +141,9 @@ fn measure_size(resolution_c: f64, jitter_ms: f64) {
     let writer = open(&path, at(0.0));
     let mut site = Site::new(resolution_c, jitter_ms);
     let mut stored = 0;
-    for _ in 0..6 * 3600 {
-        let inputs: Vec<Input> = (0..HERTZ).flat_map(|_| site.next()).collect();
+    // Six hours, ten seconds to a commit.
+    for _ in 0..6 * 360 {
+        let inputs: Vec<Input> = (0..10 * HERTZ).flat_map(|_| site.next()).collect();
         stored += inputs.len() as u64;
         commit(&writer, Commit { inputs, settled: stored, ..Commit::default() }).expect("a commit");
     }
@@ -219,8 +224,8 @@ fn measure_history(cycles: u32) {
         }
         println!(
             "  page of up to 100, newest first, {what}: p50 {:.2?}, p99 {:.2?} ({} rows on average)",
-            quantile(&mut spent, 0.5),
-            quantile(&mut spent, 0.99),
+            quantile(&mut spent, 50),
+            quantile(&mut spent, 99),
             rows / 500
         );
     }
@@ -242,8 +247,8 @@ fn page(reader: &Reader, filter: &CycleFilter, rows: &mut usize) -> Result<(), L
     })
 }
 
-fn quantile(spent: &mut [Duration], share: f64) -> Duration {
+fn quantile(spent: &mut [Duration], percent: usize) -> Duration {
     spent.sort_unstable();
-    let place = (spent.len() as f64 * share) as usize;
+    let place = spent.len() * percent / 100;
     spent.get(place.min(spent.len().saturating_sub(1))).copied().unwrap_or_default()
 }

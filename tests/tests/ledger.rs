@@ -2,6 +2,7 @@
 
 use std::ops::ControlFlow;
 use std::path::Path;
+use std::sync::mpsc;
 use std::time::Duration;
 
 use proptest::prelude::*;
@@ -14,8 +15,8 @@ use rinseward::core::record::{Body, ConfigurationChange, Record};
 use rinseward::core::site::Event;
 use rinseward::core::time::Timestamp;
 use rinseward::ledger::{
-    Commit, CycleFilter, Input, LedgerError, MachineSnapshot, Names, NewRecord, Options, Reader, Retry,
-    Writer,
+    Commit, CycleFilter, Input, LedgerError, MachineSnapshot, Names, NewRecord, Options, QUEUE_COMMITS_MAX,
+    Reader, Retry, Writer,
 };
 use sha2::{Digest, Sha256};
 
@@ -25,6 +26,9 @@ mod faults;
 mod fixture;
 #[path = "ledger/golden.rs"]
 mod golden;
+#[cfg(feature = "failpoints")]
+#[path = "ledger/killed.rs"]
+mod killed;
 
 use fixture::{NEW_YEAR, at, commit, cycle, open, options, place, plain, sample, site, start, stop, trace};
 
@@ -46,6 +50,12 @@ fn wait_for_tail(path: &Path, at_most: u64) {
         assert!(began.elapsed() < Duration::from_secs(20), "the tail was not compacted");
         std::thread::yield_now();
     }
+}
+
+fn beside(path: &Path, ending: &str) -> std::path::PathBuf {
+    let mut name = path.as_os_str().to_owned();
+    name.push(ending);
+    name.into()
 }
 
 fn values(reader: &Reader, channel: &str) -> Vec<(Timestamp, Value)> {
@@ -277,6 +287,99 @@ fn a_refused_commit_comes_first() {
     let ahead = Commit { inputs: ramp(1, 0..1), settled: 2, ..Commit::default() };
     let refused = commit(&writer, ahead).expect_err("there is no second input");
     assert!(matches!(refused.error, LedgerError::InputAhead { number: 2, last: 1 }));
+}
+
+// Shows that a caller that keeps more commits under way than the queue holds,
+// and gives refused ones back in order, ends with every input once and in order.
+#[test]
+fn commits_under_way_keep_their_order() {
+    let (_directory, path) = place();
+    let (writer, _) = open(&path);
+    let (done, answers) = mpsc::channel();
+    let submit = |commit| {
+        let done = done.clone();
+        writer.submit(commit, Box::new(move |result| done.send(result).expect("the test waits")));
+    };
+    let commits: u32 = 400;
+    (0..commits).for_each(|n| submit(Commit { inputs: ramp(1, n..n + 1), ..Commit::default() }));
+    let (mut stored, mut full) = (0, 0);
+    while stored < commits {
+        match answers.recv_timeout(Duration::from_secs(30)).expect("an answer within 30 s") {
+            Ok(_) => stored += 1,
+            Err(refused) => {
+                full += u32::from(matches!(refused.error, LedgerError::QueueFull));
+                assert_eq!(refused.error.retry(), Retry::Later);
+                submit(refused.commit);
+            }
+        }
+    }
+    assert!(full > 0, "400 commits at once are more than {QUEUE_COMMITS_MAX}");
+    writer.close().expect("an orderly end");
+    let expected: Vec<(u64, Input)> = (1..).zip(ramp(1, 0..commits)).collect();
+    assert_eq!(open(&path).1.inputs, expected);
+}
+
+// Shows that commits behind a refused one are given back, are taken in their
+// order only, and may come back joined.
+#[test]
+fn commits_behind_a_refused_one_come_back_in_order() {
+    let (_directory, path) = place();
+    let (writer, _) = open(&path);
+    let (done, answers) = mpsc::channel();
+    let of = |seconds: std::ops::Range<u32>| Commit { inputs: ramp(1, seconds), ..Commit::default() };
+    for n in 0..5 {
+        let done = done.clone();
+        let next = Commit { settled: if n == 1 { 999 } else { 0 }, ..of(n..n + 1) };
+        writer.submit(next, Box::new(move |result| done.send((n, result.is_ok())).expect("the test waits")));
+    }
+    let mut answered: Vec<(u32, bool)> = (0..5)
+        .map(|_| answers.recv_timeout(Duration::from_secs(30)).expect("an answer within 30 s"))
+        .collect();
+    answered.sort_unstable();
+    assert_eq!(answered, [(0, true), (1, false), (2, false), (3, false), (4, false)]);
+    for early in [2..3, 4..5, 7..8] {
+        let refused = commit(&writer, of(early)).expect_err("1 comes first");
+        assert!(matches!(refused.error, LedgerError::OutOfOrder));
+    }
+    commit(&writer, of(1..2)).expect("the first of those refused");
+    commit(&writer, of(3..4)).expect_err("2 comes first");
+    commit(&writer, of(2..4)).expect("2 and 3 in one");
+    commit(&writer, of(5..6)).expect_err("4 comes first");
+    commit(&writer, of(4..5)).expect("the next");
+    commit(&writer, of(7..8)).expect("it was refused before 5");
+    commit(&writer, of(5..6)).expect("the last refused");
+    commit(&writer, of(9..10)).expect("and so on");
+    writer.close().expect("an orderly end");
+    let order: Vec<f64> =
+        open(&path).1.inputs.iter().map(|(_, input)| input.now.seconds_since(at(0.0))).collect();
+    assert_eq!(order, [0.0, 1.0, 2.0, 3.0, 4.0, 7.0, 5.0, 9.0]);
+}
+
+// Shows that a log cut off anywhere, as by a power failure, leaves a whole number
+// of commits, with the root that was reported for the last of them.
+#[test]
+fn a_cut_off_log_leaves_whole_commits() {
+    let (directory, path) = place();
+    let (writer, recovered) = open(&path);
+    let mut roots = vec![recovered.root];
+    for n in 0..8_u32 {
+        let records = vec![plain(cycle("dm1", f64::from(n), Verdict::Pass))];
+        let next = Commit { inputs: ramp(1, n..n + 1), records, ..Commit::default() };
+        roots.push(commit(&writer, next).expect("a commit").root);
+    }
+    let log = std::fs::read(beside(&path, "-wal")).expect("the log");
+    let main = std::fs::read(&path).expect("the ledger");
+    let mut seen = std::collections::BTreeSet::new();
+    for cut in (0..=log.len()).rev().step_by(1_777).chain([0]) {
+        let copy = directory.path().join(format!("cut-{cut}.sqlite"));
+        std::fs::write(&copy, &main).expect("a copy");
+        std::fs::write(beside(&copy, "-wal"), &log[..cut]).expect("a copy");
+        let recovered = open(&copy).1;
+        let size = usize::try_from(recovered.tree_size).expect("few");
+        assert_eq!((recovered.root, recovered.inputs.len()), (roots[size], size), "cut at {cut}");
+        seen.insert(size);
+    }
+    assert!(seen.contains(&8) && seen.contains(&0) && seen.len() > 4, "{seen:?}");
 }
 
 /// What happens to a ledger in [`every_reading_is_found_exactly_once`].

@@ -54,11 +54,11 @@ impl Draw {
     }
 }
 
-/// A final-rinse line at 4 Hz: idle at 60 °C, a 12 s rinse at 85 °C every 2 minutes, 1 s time constant.
+/// 17 minutes of a final-rinse line at 4 Hz: idle at 60 °C, a 12 s rinse at 85 °C every 2 minutes, 1 s time constant.
 fn rinse_line(resolution_c: f64, jitter_ms: f64) -> Vec<Point> {
     let mut draw = Draw(12_345);
     let mut probe_c = 60.0;
-    (0..BLOCK_READINGS)
+    (0..4096)
         .map(|n| {
             let seconds = n as f64 / 4.0;
             let water_c = if seconds % 120.0 < 12.0 { 85.0 } else { 60.0 };

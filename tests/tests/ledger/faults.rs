@@ -5,6 +5,7 @@ use std::io::{BufRead, BufReader, Write};
 use std::os::unix::fs::PermissionsExt;
 use std::path::Path;
 use std::process::{Command, Stdio};
+use std::time::Duration;
 
 use rinseward::core::cycle::verdict::Verdict;
 use rinseward::core::reading::Value;
@@ -15,7 +16,7 @@ use rinseward::ledger::{Commit, LedgerError, Names, NewRecord, Part, Readable, R
 use super::fixture::{
     NEW_YEAR, at, commit, cycle, open, options, place, plain, sample, site, start, stop, trace,
 };
-use super::{all_records, ramp, values, wait_for_tail};
+use super::{all_records, beside, ramp, values, wait_for_tail};
 
 fn refusal(path: &Path) -> LedgerError {
     let (machines, channels) = site();
@@ -68,8 +69,7 @@ fn a_second_start_is_refused_until_the_first_is_gone() {
 fn the_lock_of_a_killed_process_is_gone() {
     let (_directory, path) = place();
     drop(open(&path));
-    let mut lock = path.clone().into_os_string();
-    lock.push(".lock");
+    let lock = beside(&path, ".lock");
     let mut holder = Command::new("sh")
         .args(["-c", r#"exec 9>"$1" && flock 9 && echo held && exec sleep 60"#, "sh"])
         .arg(lock)
@@ -159,6 +159,41 @@ fn a_flipped_bit_in_a_record_is_found_and_the_others_stay_readable() {
         })
         .expect("the records after it");
     assert_eq!(after, 22);
+}
+
+// Shows that a damaged block or stretch is named to who asks for it and stops nothing else.
+#[test]
+fn damaged_readings_stop_nothing_else() {
+    let (_directory, path) = place();
+    full(&path);
+    let other = rusqlite::Connection::open(&path).expect("a second connection");
+    let (first, last): (i64, i64) = other
+        .query_row("UPDATE block SET bytes = zeroblob(9) WHERE id = 1 RETURNING first, last", [], |row| {
+            Ok((row.get(0)?, row.get(1)?))
+        })
+        .expect("a block");
+    let (first, last) = (Timestamp::from_micros(first), Timestamp::from_micros(last));
+    let reader = Reader::open(&path).expect("the ledger opens");
+    let error = reader.readings("dm1/rinse", Timestamp::MIN, Timestamp::MAX).expect_err("a block is damaged");
+    let part = Part::Block { channel: "dm1/rinse".to_owned(), first, last };
+    assert!(matches!(&error, LedgerError::Damaged(found) if *found == part), "{error}");
+
+    let (writer, _) = open(&path);
+    let inputs = vec![sample(1, 60.5, Value::Number(3.0)), sample(1, 50_000.0, Value::Number(4.0))];
+    commit(&writer, Commit { inputs, settled: 13_007, ..Commit::default() }).expect("a commit");
+    wait_for_tail(&path, 0);
+    let after = reader.readings("dm1/rinse", last.plus(Duration::from_secs(1)), Timestamp::MAX);
+    assert_eq!(
+        after.expect("the readings after it").last().map(|reading| reading.value),
+        Some(Value::Number(4.0))
+    );
+
+    commit(&writer, Commit { inputs: ramp(1, 60_000..60_009), ..Commit::default() }).expect("a commit");
+    writer.close().expect("an orderly end");
+    other.execute("UPDATE tail SET bytes = zeroblob(9)", []).expect("a stretch");
+    let error = refusal(&path);
+    assert!(matches!(error, LedgerError::Damaged(Part::Tail { first: 13_008 })), "{error}");
+    assert_eq!(all_records(&reader).len(), 40);
 }
 
 // Shows that no scrambled page makes the ledger tell something else: it is told
