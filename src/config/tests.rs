@@ -5,7 +5,7 @@ use std::path::{Path, PathBuf};
 use std::time::Duration;
 
 use super::load::Loaded;
-use super::problem::Problem;
+use super::problem::{Fault, Problem};
 use super::resolve::Configuration;
 use super::source::{Payload, SourceKind};
 use crate::core::calibration::Calibration;
@@ -56,6 +56,35 @@ fn golden(path: &Path, text: &str) {
 #[test]
 fn the_reference_is_printed_from_the_keys() {
     golden(&repository().join("config/reference.toml"), &super::reference::render());
+}
+
+// Each line of the reference must be right by itself; what it lacks beside it is another matter.
+#[test]
+fn every_line_of_the_reference_is_legal_when_its_mark_is_taken_off() {
+    let reference = super::reference::render();
+    let lines: Vec<&str> = reference.lines().collect();
+    let mut count = 0;
+    for (index, line) in lines.iter().enumerate() {
+        let Some((key, _)) = line.strip_prefix("# ").and_then(|line| line.split_once(" = ")) else {
+            continue;
+        };
+        if !key.chars().all(|c| c.is_ascii_lowercase() || c.is_ascii_digit() || "-.".contains(c)) {
+            continue;
+        }
+        count += 1;
+        let mut text = lines.clone();
+        text[index] = &line[2..];
+        for problem in load(&[&text.join("\n")], &[]).err().unwrap_or_default() {
+            let said = format!("{line}: {problem}");
+            let fault = problem.fault;
+            assert!(!matches!(fault, Fault::UnknownKey { .. } | Fault::Syntax { .. }), "{said}");
+            if let Fault::Value { wanted, why } = fault {
+                assert!(why.is_none() && !wanted.contains("a whole number"), "{said}: {wanted}");
+                assert!(!wanted.starts_with("one of \""), "{said}: {wanted}");
+            }
+        }
+    }
+    assert!(count >= 60, "{count} lines");
 }
 
 #[test]
@@ -267,6 +296,13 @@ fn mistakes_are_refused_one_by_one() {
         (
             format!("{base}[[source]]\nname = \"s\"\nkind = \"mqtt\"\nhost = \"b\""),
             "config-missing [[source]] s, subscription",
+        ),
+        (
+            format!(
+                "{base}[[probe]]\nname = \"dm1/wash\"\n[[source]]\nname = \"s\"\nkind = \"mqtt\"\nhost = \"h\"\n\
+                 probes = [\"dm1/rinse\"]\n[[source.subscription]]\nfilter = \"x\"\npayload = \"bare\"\nprobe = \"dm1/wash\""
+            ),
+            "config-value [[source]] s, subscription 1, probe",
         ),
         (format!("[machine]\nname = \"dm1\"\n{RINSE}"), "config-value machine"),
         (format!("machine = 7\n{RINSE}"), "config-value machine"),

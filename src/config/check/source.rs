@@ -45,7 +45,13 @@ pub(super) fn read_source(
         }
         SourceWord::Mqtt => {
             reader.allow(&MQTT);
-            SourceKind::Mqtt(read_mqtt(reader, &name, channels, taken, findings)?)
+            SourceKind::Mqtt(read_mqtt(
+                reader,
+                &name,
+                Heard { channels, directory: &directory },
+                taken,
+                findings,
+            )?)
         }
         SourceWord::Replay => {
             reader.allow(&REPLAY);
@@ -126,6 +132,15 @@ fn read_serial(
     })
 }
 
+/// What a source may name in its subscriptions.
+#[derive(Clone, Copy)]
+struct Heard<'a> {
+    /// Every channel.
+    channels: &'a Channels,
+    /// Those of this source.
+    directory: &'a Directory,
+}
+
 /// Refuses what another source has already.
 fn take_once(
     reader: &Reader<'_>,
@@ -152,7 +167,7 @@ fn warn_of_open_password(reader: &Reader<'_>, host: &str, findings: &mut Finding
 fn read_mqtt(
     reader: &mut Reader<'_>,
     name: &str,
-    channels: &Channels,
+    heard: Heard<'_>,
     taken: &mut Vec<(String, Option<Place>)>,
     findings: &mut Findings,
 ) -> Option<MqttSource> {
@@ -166,7 +181,7 @@ fn read_mqtt(
     let given_port = reader.integer("port", findings);
     let packet_bytes_max = reader.integer("packet-bytes-max", findings);
     let unacked_max = reader.integer("unacked-max", findings);
-    let subscriptions = read_subscriptions(reader, channels, findings);
+    let subscriptions = read_subscriptions(reader, heard, findings);
     let client_id = given_id.unwrap_or_else(|| {
         let id = format!("rinseward-{name}");
         reader.note_derived("client-id", &id, "name of the source");
@@ -228,7 +243,7 @@ fn require_both(reader: &Reader<'_>, keys: [&'static str; 2], findings: &mut Fin
 
 fn read_subscriptions(
     reader: &mut Reader<'_>,
-    channels: &Channels,
+    heard: Heard<'_>,
     findings: &mut Findings,
 ) -> Vec<Subscription> {
     let mut subscriptions = Vec::new();
@@ -247,7 +262,7 @@ fn read_subscriptions(
             let wanted = "a topic filter: + alone in its level, # alone in the last (MQTT 5.0 §4.7.1)";
             inner.refuse("filter", wanted, findings);
         }
-        let payload = read_payload(&mut inner, channels, findings);
+        let payload = read_payload(&mut inner, heard, findings);
         if let (Some(filter), Some(payload)) = (filter, payload) {
             subscriptions.push(Subscription { filter, payload });
         }
@@ -257,7 +272,7 @@ fn read_subscriptions(
     subscriptions
 }
 
-fn read_payload(reader: &mut Reader<'_>, channels: &Channels, findings: &mut Findings) -> Option<Payload> {
+fn read_payload(reader: &mut Reader<'_>, heard: Heard<'_>, findings: &mut Findings) -> Option<Payload> {
     let word = reader.choice("payload", &PAYLOADS, findings)?;
     let channel = reader.text("probe", findings);
     let value = reader.text("value", findings);
@@ -278,7 +293,11 @@ fn read_payload(reader: &mut Reader<'_>, channels: &Channels, findings: &mut Fin
         }
     }
     if let Some(channel) = &channel {
-        check_channel(reader, "probe", channel, channels, findings);
+        check_channel(reader, "probe", channel, heard.channels, findings);
+        let read = heard.channels.read.iter().any(|read| read.name.as_str() == channel.as_str());
+        if read && heard.directory.find(channel).is_none() {
+            reader.refuse("probe", "one of the probes of this source, or this one among them", findings);
+        }
     }
     for (key, pointer) in [("value", &value), ("time", &time)] {
         if pointer.as_ref().is_some_and(|pointer| !is_json_pointer(pointer)) {
