@@ -17,7 +17,7 @@ use std::task::Poll;
 
 use tokio::io::{AsyncRead, ReadBuf};
 use tokio::sync::mpsc;
-use tokio_serial::{DataBits, FlowControl, SerialPortBuilderExt, SerialStream, StopBits};
+use tokio_serial::{DataBits, ErrorKind, FlowControl, SerialPortBuilderExt, SerialStream, StopBits};
 use tokio_util::sync::CancellationToken;
 use tracing::{info, warn};
 
@@ -221,8 +221,24 @@ fn open(settings: &SerialSource) -> Result<SerialStream, tokio_serial::Error> {
         .open_native_async()
 }
 
+/// What hinders, and what to look at first.
 fn open_cause(device: &Path, error: &tokio_serial::Error) -> String {
-    format!("cannot open {}: {error}", device.display())
+    let device = device.display();
+    match error.kind() {
+        // The `serialport` crate gives this kind for a port that somebody else has locked.
+        ErrorKind::NoDevice => format!("cannot open {device}: another program uses it"),
+        ErrorKind::Io(io::ErrorKind::NotFound) => {
+            format!("cannot open {device}: there is no such device; is it plugged in?")
+        }
+        ErrorKind::Io(io::ErrorKind::PermissionDenied) => {
+            format!(
+                "cannot open {device}: permission denied; is the user in the device's group, often «dialout»?"
+            )
+        }
+        ErrorKind::InvalidInput | ErrorKind::Unknown | ErrorKind::Io(_) => {
+            format!("cannot open {device}: {error}")
+        }
+    }
 }
 
 fn read_cause(error: &io::Error) -> String {
