@@ -3,6 +3,7 @@
 use std::time::Instant;
 
 use super::*;
+use crate::catalog;
 use crate::time::parse_rfc3339;
 use crate::truth::CycleTruth;
 
@@ -50,11 +51,10 @@ fn emissions_come_in_order() {
 
 #[test]
 fn a_buffering_node_sends_everything_late() {
-    let plan = Scenario::BufferedNode.plan();
-    let world = World::new(Scenario::BufferedNode, 2);
-    let late: Vec<i64> = world.map(|emission| emission.at_micros - emission.time_micros).collect();
+    let mut world = World::new(Scenario::BufferedNode, 2);
+    let late: Vec<i64> = world.by_ref().map(|emission| emission.at_micros - emission.time_micros).collect();
     assert!(late.iter().any(|late| *late > 3_500_000_000));
-    let expected = plan.hours * 3_600.0 * 4.0;
+    let expected = world.now_s() * 4.0;
     assert!((late.len() as f64 - expected).abs() < 3.0, "{}", late.len());
 }
 
@@ -135,6 +135,33 @@ fn the_demo_shows_a_cold_cycle_soon() {
             .iter()
             .any(|cycle| parse_rfc3339(&cycle.rinse_ended).is_ok_and(|at| at - start < 90_000_000))
     );
+}
+
+#[test]
+fn no_cycle_is_cut_by_the_end() {
+    for hours in [0.05, 0.06, 0.07, 0.08] {
+        let mut plan = Scenario::Demo.plan();
+        plan.hours = hours;
+        let mut world = World::of(&plan, 3, MIDNIGHT_MICROS);
+        while world.step() {}
+        assert!((0..2).all(|index| world.machine(index).is_some_and(|machine| !machine.is_running())));
+        assert!(world.now_s() >= hours * 3_600.0 && world.now_s() < hours * 3_600.0 + 150.0);
+    }
+}
+
+/// The other chemicals: the same machine, judged by another range.
+#[test]
+fn iodine_and_quat_machines_pass_when_well() {
+    for spec in [catalog::iodine("dm1"), catalog::quat("dm1")] {
+        let meals = vec![crate::day::Meal::hours(0.0, 1.0).uncleaned()];
+        let machines = vec![MachinePlan { spec, meals, faults: vec![], warm: true }];
+        let plan = Plan { clock_s: 0.0, hours: 1.0, machines };
+        let mut world = World::of(&plan, 1, MIDNIGHT_MICROS);
+        while world.step() {}
+        let truth = world.take_truth();
+        assert!(cycles(&truth).len() > 10);
+        assert!(cycles(&truth).iter().all(|cycle| cycle.expected == crate::truth::Expected::Pass));
+    }
 }
 
 /// A machine runs much faster than real time even without optimisation; the figure of a release
