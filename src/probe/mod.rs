@@ -5,6 +5,8 @@
 //! [`tokio::sync::watch`] up to which number everything is committed, and only
 //! then may a source acknowledge to whoever sent it.
 
+pub mod mqtt;
+
 use crate::core::id::SourceId;
 use crate::core::reading::Sample;
 use crate::core::time::Timestamp;

@@ -45,4 +45,7 @@ pub enum RefusedBecause {
     /// Stamped further ahead of the gateway's clock than is allowed.
     #[error("stamped in the future")]
     Future,
+    /// Retained or repeated by a broker, and without a time of its own.
+    #[error("of unknown age: retained or repeated by the broker, without a time of its own")]
+    UnknownAge,
 }
