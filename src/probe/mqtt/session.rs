@@ -27,6 +27,11 @@ use crate::wire::refusal::Refusal;
 /// Room made for one read, in bytes: some hundred readings (own choice).
 const READ_BYTES: usize = 64 * 1024;
 
+/// After a small read, how long to let the network gather before the next one
+/// (own choice: far below what anybody notices). Brokers send each message by
+/// itself; read one by one, each would wake the application by itself too.
+const GATHER: Duration = Duration::from_millis(2);
+
 /// First byte of CONNACK (MQTT 5.0 §3.2.1), and so of all that a broker sends.
 const CONNACK: u8 = 0x20;
 
@@ -116,6 +121,8 @@ pub(super) struct Session<'a> {
     answer_due: Option<Instant>,
     /// Since when reading rests because too much is held.
     paused_since: Option<Instant>,
+    /// Until when reading rests so that more comes together.
+    gather_until: Option<Instant>,
 }
 
 impl<'a> Session<'a> {
@@ -141,6 +148,7 @@ impl<'a> Session<'a> {
             ping_at: now,
             answer_due: Some(now + mqtt.limits.answer_max),
             paused_since: None,
+            gather_until: None,
         };
         mqtt.protocol.connect(&mqtt.hello(), &mut session.outbound)?;
         session.write_all().await?;
@@ -214,10 +222,14 @@ impl<'a> Session<'a> {
                     Ok(()) => intake.settle(Some(self.connection), |ack| link::acknowledge(ack, &mut self.outbound)),
                     Err(Gone) => return Ok(End::Gone),
                 },
-                read = self.reader.read_buf(&mut self.inbound), if self.paused_since.is_none() => {
-                    if read.map_err(broken)? == 0 {
+                read = self.reader.read_buf(&mut self.inbound),
+                    if self.paused_since.is_none() && self.gather_until.is_none() =>
+                {
+                    let count = read.map_err(broken)?;
+                    if count == 0 {
                         return Err(LinkError::Closed);
                     }
+                    self.gather_until = (count < READ_BYTES / 4).then(|| Instant::now() + GATHER);
                     self.take(intake)?;
                 }
                 wrote = write(&mut self.writer, &mut self.outbound, &mut self.unflushed),
@@ -321,11 +333,12 @@ impl<'a> Session<'a> {
             Some(since) => Some(since + self.mqtt.limits.stall_max),
             None => self.answer_due,
         };
-        silence.map_or(self.ping_at, |silence| silence.min(self.ping_at))
+        [silence, self.gather_until].into_iter().flatten().fold(self.ping_at, Instant::min)
     }
 
     fn on_time(&mut self) -> Result<(), LinkError> {
         let now = Instant::now();
+        self.gather_until = self.gather_until.filter(|until| *until > now);
         if self.paused_since.is_some_and(|since| since + self.mqtt.limits.stall_max <= now) {
             return Err(LinkError::Stalled);
         }

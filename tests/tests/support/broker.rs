@@ -31,8 +31,17 @@ impl Broker {
     }
 
     /// Starts a broker; `settings` gets its directory and answers the rest of its configuration.
+    ///
+    /// What it writes stays in memory where the system has a place for that: a
+    /// killed process leaves the same files there, and it writes with every message.
     pub(crate) fn start_with(settings: impl FnOnce(&Path) -> String) -> Self {
-        let directory = TempDir::new().expect("a temporary directory");
+        let directory =
+            TempDir::new_in("/dev/shm").or_else(|_| TempDir::new()).expect("a temporary directory");
+        Self::start_in(directory, settings)
+    }
+
+    /// As [`Self::start_with`], in this directory.
+    pub(crate) fn start_in(directory: TempDir, settings: impl FnOnce(&Path) -> String) -> Self {
         let settings = settings(directory.path());
         let mut broker = Self { directory, port: 0, child: None };
         // The port is free when it is asked for, but another test may take it first.
