@@ -6,9 +6,10 @@ use super::time::Timestamp;
 use super::units::Celsius;
 
 /// One reading of a cycle's trace.
-#[derive(Clone, Copy, PartialEq, Debug)]
+#[derive(Clone, Copy, PartialEq, Debug, serde::Serialize, serde::Deserialize)]
 pub struct TraceReading {
     /// When it was measured.
+    #[serde(with = "super::time::micros")]
     pub at: Timestamp,
     /// Calibrated temperature.
     pub celsius: Celsius,

@@ -25,19 +25,22 @@ pub enum Fault {
     Stuck,
     /// Nothing arrives.
     Silent,
+    /// The temperature of a thermocouple's terminals is not known.
+    NoColdJunction,
     /// The source reports a fault of its own that has no name here.
     Reported,
 }
 
 impl Fault {
     /// Every fault, in the order of declaration.
-    pub const ALL: [Self; 7] = [
+    pub const ALL: [Self; 8] = [
         Self::OpenCircuit,
         Self::Short,
         Self::Reversed,
         Self::OutOfRange,
         Self::Stuck,
         Self::Silent,
+        Self::NoColdJunction,
         Self::Reported,
     ];
 
@@ -51,6 +54,7 @@ impl Fault {
             Self::OutOfRange => "out-of-range",
             Self::Stuck => "stuck",
             Self::Silent => "silent",
+            Self::NoColdJunction => "no-cold-junction",
             Self::Reported => "reported",
         }
     }
@@ -76,7 +80,7 @@ impl FromStr for Fault {
 pub struct UnknownFault;
 
 /// The value of a channel as it was delivered, in the channel's own unit.
-#[derive(Clone, Copy, PartialEq, Debug)]
+#[derive(Clone, Copy, PartialEq, Debug, Serialize, Deserialize)]
 pub enum Value {
     /// A finite number in the unit of the channel's [`super::channel::Signal`].
     Number(f64),
@@ -87,11 +91,12 @@ pub enum Value {
 }
 
 /// One value of one channel at the instant the source gives for it.
-#[derive(Clone, Copy, PartialEq, Debug)]
+#[derive(Clone, Copy, PartialEq, Debug, Serialize, Deserialize)]
 pub struct Sample {
     /// Whose value it is.
     pub channel: ChannelId,
     /// When it was measured, by the source's clock (arrival where the source has none).
+    #[serde(with = "super::time::micros")]
     pub at: Timestamp,
     /// What was measured.
     pub value: Value,

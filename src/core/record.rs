@@ -125,9 +125,11 @@ pub struct Cycle {
     pub reasons: Vec<Reason>,
     /// Findings beside the verdict.
     pub findings: Vec<Finding>,
-    /// Settled final-rinse minimum, calibrated, as the probe showed it.
+    /// Settled final-rinse minimum that the verdict stands on; `basis` says which of the two below it is.
     pub rinse_min_c: Option<f64>,
-    /// The same, corrected for the probe's time constant; absent where that is not on file.
+    /// Settled minimum as the calibrated probe showed it.
+    pub rinse_min_raw_c: Option<f64>,
+    /// Settled minimum corrected for the probe's time constant; absent where that is not on file.
     pub rinse_min_corrected_c: Option<f64>,
     /// Which of the two the verdict stands on.
     pub basis: Basis,

@@ -1,6 +1,38 @@
 //! Chemical sanitizers by FDA Food Code 4-501.114 and 4-703.11.
+//!
+//! Chlorine, mg/L of available chlorine, lowest temperature, shortest contact:
+//!
+//! | mg/L | pH to 8 | pH to 10 | contact |
+//! |---|---|---|---|
+//! | 25 to 49 | 49 °C (120 °F) | 49 °C (120 °F) | 10 s |
+//! | 50 to 99 | 24 °C (75 °F) | 38 °C (100 °F) | 7 s |
+//! | 100 up | 13 °C (55 °F) | 13 °C (55 °F) | 10 s |
+//!
+//! The bands are printed in whole numbers. A value in a gap (49 to 50, 99 to
+//! 100) is read as the lower band, the careful choice (own). An unknown pH is
+//! read in the column for pH 10. A higher concentration may ask for a longer
+//! contact than a lower one: the 7 s of 4-703.11 name 50 mg/L.
+//!
+//! Iodine: 12.5 to 25 mg/L, 20 °C (68 °F), pH at most 5.0. Quat: as the label
+//! says, 24 °C (75 °F). Contact of both: 30 s. Where a label asks for more, the
+//! label rules.
+//!
+//! Chlorine must never meet an acid (descaler, rinse-aid concentrate) or
+//! ammonia: the gas set free is poisonous. A concentration found wrong is
+//! corrected at the dispenser, by the product's label, with the tank rinsed
+//! between deliming and refilling.
+
+#[cfg(test)]
+mod tests;
+
+use std::ops::RangeInclusive;
+use std::time::Duration;
 
 use serde::{Deserialize, Serialize};
+
+use super::cycle::plate::Sanitizing;
+use super::food_code::{Printed, Rounding};
+use super::units::Celsius;
 
 /// Why a concentration cannot sanitize.
 #[derive(Clone, Copy, PartialEq, Eq, Debug, Serialize, Deserialize)]
@@ -12,4 +44,131 @@ pub enum Refusal {
     TooStrong,
     /// The pH is above what the table covers.
     PhTooHigh,
+    /// The concentration or the pH is no possible measurement: not a number, below zero, a pH above 14.
+    NotAMeasurement,
+    /// The machine sanitizes by hot water: no concentration counts.
+    NotChemical,
+}
+
+/// What a concentration asks of the final rinse.
+#[derive(Clone, Copy, PartialEq, Debug)]
+pub struct Requirement {
+    /// Lowest temperature of the solution.
+    pub min: Celsius,
+    /// Shortest contact.
+    pub contact: Duration,
+}
+
+/// What may differ from site to site and from product to product.
+#[derive(Clone, PartialEq, Debug)]
+pub struct Rules {
+    /// Which figure of a printed pair counts.
+    pub rounding: Rounding,
+    /// Highest permitted chlorine, mg/L.
+    pub chlorine_max_mg_per_l: f64,
+    /// Permitted iodine, mg/L.
+    pub iodine_mg_per_l: RangeInclusive<f64>,
+    /// Highest permitted pH of an iodine solution.
+    pub iodine_ph_max: f64,
+    /// Permitted quaternary ammonium, mg/L: the range of the product's label.
+    pub quat_mg_per_l: RangeInclusive<f64>,
+}
+
+impl Default for Rules {
+    /// The figures of the Food Code and of 40 CFR 180.940 (200 mg/L chlorine).
+    /// Quat has no figure but its label's; 200 to 400 mg/L is what labels
+    /// commonly say (common practice, no source).
+    fn default() -> Self {
+        Self {
+            rounding: Rounding::Stricter,
+            chlorine_max_mg_per_l: 200.0,
+            iodine_mg_per_l: 12.5..=25.0,
+            iodine_ph_max: 5.0,
+            quat_mg_per_l: 200.0..=400.0,
+        }
+    }
+}
+
+/// Lowest chlorine of 4-501.114, mg/L.
+pub const CHLORINE_MIN_MG_PER_L: f64 = 25.0;
+/// Highest pH of 4-501.114 for chlorine.
+pub const CHLORINE_PH_MAX: f64 = 10.0;
+/// pH up to which 50 mg/L of chlorine may be colder, 4-501.114.
+const CHLORINE_PH_LOW: f64 = 8.0;
+/// Chlorine, 4-703.11(C)(1), s.
+const CONTACT_CHLORINE_S: u64 = 10;
+/// Chlorine at 50 mg/L with pH and temperature of the table, 4-703.11(C)(2), s.
+const CONTACT_CHLORINE_50_S: u64 = 7;
+/// Other chemicals, 4-703.11(C)(3), s.
+const CONTACT_OTHER_S: u64 = 30;
+
+/// What the Food Code asks of a final rinse with this concentration, or why no
+/// temperature would do. An unknown pH counts as 10 for chlorine and is not
+/// held against iodine, whose concentrates are acid (own choice).
+///
+/// # Errors
+/// [`Refusal`] where the concentration cannot sanitize.
+///
+/// ```
+/// use rinseward::core::cycle::plate::Sanitizing;
+/// use rinseward::core::sanitizer::{Rules, requirement};
+///
+/// let asked = requirement(Sanitizing::Chlorine, 50.0, Some(7.6), &Rules::default());
+/// assert_eq!(asked.map(|asked| asked.min.0), Ok(24.0));
+/// ```
+pub fn requirement(
+    sanitizing: Sanitizing,
+    mg_per_l: f64,
+    ph: Option<f64>,
+    rules: &Rules,
+) -> Result<Requirement, Refusal> {
+    if !mg_per_l.is_finite() || mg_per_l < 0.0 || ph.is_some_and(|ph| !(0.0..=14.0).contains(&ph)) {
+        return Err(Refusal::NotAMeasurement);
+    }
+    let (printed, contact_s) = match sanitizing {
+        Sanitizing::HotWater => return Err(Refusal::NotChemical),
+        Sanitizing::Chlorine => {
+            inside(mg_per_l, &(CHLORINE_MIN_MG_PER_L..=rules.chlorine_max_mg_per_l))?;
+            chlorine(mg_per_l, ph.unwrap_or(CHLORINE_PH_MAX))?
+        }
+        Sanitizing::Iodine => {
+            inside(mg_per_l, &rules.iodine_mg_per_l)?;
+            if ph.is_some_and(|ph| ph > rules.iodine_ph_max) {
+                return Err(Refusal::PhTooHigh);
+            }
+            (Printed { celsius: 20.0, fahrenheit: 68.0 }, CONTACT_OTHER_S)
+        }
+        Sanitizing::Quat => {
+            inside(mg_per_l, &rules.quat_mg_per_l)?;
+            (Printed { celsius: 24.0, fahrenheit: 75.0 }, CONTACT_OTHER_S)
+        }
+    };
+    Ok(Requirement { min: printed.minimum(rules.rounding), contact: Duration::from_secs(contact_s) })
+}
+
+/// The row and column of 4-501.114 and the contact of 4-703.11; `mg_per_l` is at least 25.
+fn chlorine(mg_per_l: f64, ph: f64) -> Result<(Printed, u64), Refusal> {
+    if ph > CHLORINE_PH_MAX {
+        return Err(Refusal::PhTooHigh);
+    }
+    Ok(if mg_per_l < 50.0 {
+        (Printed { celsius: 49.0, fahrenheit: 120.0 }, CONTACT_CHLORINE_S)
+    } else if mg_per_l >= 100.0 {
+        (Printed { celsius: 13.0, fahrenheit: 55.0 }, CONTACT_CHLORINE_S)
+    } else if ph <= CHLORINE_PH_LOW {
+        (Printed { celsius: 24.0, fahrenheit: 75.0 }, CONTACT_CHLORINE_50_S)
+    } else {
+        (Printed { celsius: 38.0, fahrenheit: 100.0 }, CONTACT_CHLORINE_50_S)
+    })
+}
+
+/// Refuses what lies outside; a range with NaN at an end refuses everything.
+fn inside(mg_per_l: f64, permitted: &RangeInclusive<f64>) -> Result<(), Refusal> {
+    if permitted.contains(&mg_per_l) {
+        Ok(())
+    } else if mg_per_l < *permitted.start() {
+        Err(Refusal::TooWeak)
+    } else {
+        Err(Refusal::TooStrong)
+    }
 }

@@ -127,6 +127,29 @@ impl<'de> Deserialize<'de> for Timestamp {
     }
 }
 
+/// Serialises an instant as a whole number of microseconds, for states that only the core reads.
+pub mod micros {
+    use serde::{Deserialize, Deserializer, Serializer};
+
+    use super::Timestamp;
+
+    /// Writes the microseconds.
+    ///
+    /// # Errors
+    /// Those of the serializer.
+    pub fn serialize<S: Serializer>(instant: &Timestamp, serializer: S) -> Result<S::Ok, S::Error> {
+        serializer.serialize_i64(instant.micros())
+    }
+
+    /// Reads the microseconds.
+    ///
+    /// # Errors
+    /// Those of the deserializer.
+    pub fn deserialize<'de, D: Deserializer<'de>>(deserializer: D) -> Result<Timestamp, D::Error> {
+        i64::deserialize(deserializer).map(Timestamp::from_micros)
+    }
+}
+
 #[cfg(test)]
 mod tests {
     use super::*;

@@ -20,9 +20,9 @@ use std::time::Duration;
 use rusqlite::{Connection, OpenFlags};
 
 use crate::core::cycle::verdict::Verdict;
+use crate::core::merkle::Frontier;
 
 use super::error::LedgerError;
-use super::tree::Frontier;
 
 /// "rins" in ASCII, in the header of every ledger.
 const APPLICATION: i64 = 0x7269_6e73;
@@ -90,14 +90,14 @@ CREATE TABLE state (
     next_input INTEGER NOT NULL,          -- inputs are numbered from 1
     settled INTEGER NOT NULL,
     tree_size INTEGER NOT NULL,
-    frontier BLOB NOT NULL,               -- roots of the perfect subtrees, largest first
+    frontier BLOB NOT NULL,               -- as core::merkle stores it
     last_recorded INTEGER,
     clean_stop INTEGER NOT NULL,
     configuration_sha256 TEXT,
     repeats INTEGER NOT NULL,             -- readings left out of blocks: same channel, time and value
     contradictions INTEGER NOT NULL       -- readings kept beside another value of the same channel and time
 ) STRICT;
-INSERT INTO state VALUES (1, 1, 0, 0, x'', NULL, 1, NULL, 0, 0);
+INSERT INTO state VALUES (1, 1, 0, 0, zeroblob(8), NULL, 1, NULL, 0, 0);
 ";
 
 /// Where a ledger stands.
@@ -226,7 +226,8 @@ pub(super) fn read_state(connection: &Connection) -> rusqlite::Result<Option<Sta
         )?
         .query_row([], |row| {
             let size: u64 = row.get(2)?;
-            let Some(tree) = Frontier::from_bytes(size, row.get_ref(3)?.as_blob()?) else { return Ok(None) };
+            let tree = Frontier::from_bytes(row.get_ref(3)?.as_blob()?).ok();
+            let Some(tree) = tree.filter(|tree| tree.size() == size) else { return Ok(None) };
             Ok(Some(State {
                 next_input: row.get(0)?,
                 settled: row.get(1)?,

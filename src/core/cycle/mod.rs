@@ -1,4 +1,17 @@
 //! Recognising and judging a cycle.
+//!
+//! [`tracker`] composes: [`spike`] cleans the trace, [`line`] or [`sump`] finds a
+//! rinse in it (or [`run`] takes the machine's word), [`tank`] tells it from a
+//! fill, [`window`] measures it, [`judge`] judges it.
 
+pub mod baseline;
+pub mod judge;
+pub mod line;
 pub mod plate;
+pub mod run;
+pub mod spike;
+pub mod sump;
+pub mod tank;
+pub mod tracker;
 pub mod verdict;
+pub mod window;

@@ -4,6 +4,7 @@ use std::time::Duration;
 
 use serde::{Deserialize, Serialize};
 
+use crate::core::sanitizer::Rules;
 use crate::core::units::Celsius;
 
 /// Kind of machine, in the words of FDA Food Code 4-501.110.
@@ -115,14 +116,16 @@ pub struct Profile {
     pub times: PlateTimes,
     /// Lowest permitted final rinse. On a chemical machine the concentration may ask for more.
     pub rinse_min: Limit,
-    /// Highest permitted final rinse.
-    pub rinse_max: Limit,
+    /// Highest permitted final rinse; the Food Code sets none for a chemical machine.
+    pub rinse_max: Option<Limit>,
     /// Lowest permitted wash.
     pub wash_min: Limit,
     /// How long the limit must be held.
     pub dwell_min: Duration,
     /// How much disorder of event time is put right.
     pub disorder_window: Duration,
+    /// What the label and the site permit of a chemical sanitizer.
+    pub sanitizer: Rules,
     /// How long a concentration check stands for the cycles after it.
     pub check_valid_for: Duration,
 }

@@ -1,0 +1,1 @@
+//! Plays a world onto links.

@@ -1,0 +1,393 @@
+//! Judges one cycle on its evidence.
+//!
+//! Simple acceptance decides, as an inspector would; the uncertainty only
+//! tells a narrow pass from a plain one. Every reason that applies is kept, the
+//! worst verdict first.
+
+use std::time::Duration;
+
+use super::plate::{Limit, LimitSource, Profile};
+use super::tank::Wash;
+use super::verdict::{Finding, Reason, Verdict};
+use super::window::{self, Series};
+use crate::core::channel::Probe;
+use crate::core::dose::Dose;
+use crate::core::effect::{Trace, TraceReading};
+use crate::core::reading::Fault;
+use crate::core::record::{Basis, Cycle, DoseBasis, Rule, WindowFrom};
+use crate::core::sanitizer::{self, Refusal};
+use crate::core::time::Timestamp;
+use crate::core::uncertainty::{self, Uncertainty};
+use crate::core::units::Celsius;
+
+/// Fewest readings a settled minimum stands on (own choice).
+const READINGS_MIN: u32 = 3;
+/// Longest time without a reading inside a rinse, s, and as a share of the rinse (own choice).
+const GAP_MAX_S: f64 = 2.0;
+/// See [`GAP_MAX_S`].
+const GAP_MAX_SHARE: f64 = 0.2;
+/// A rinse shorter than this share of the data plate's was broken off (own choice).
+const ABORTED_SHARE: f64 = 0.7;
+/// The last part of the flow that is not judged, s: the end is known no better.
+const EDGE_S: f64 = 0.5;
+/// Standard uncertainty of a lag correction, as a share of it (own choice: a
+/// response test repeats to about 10 %).
+const LAG_UNCERTAINTY_SHARE: f64 = 0.1;
+/// A probe that answers more slowly than this share of the rinse cannot judge it.
+const SLOW_TAU_SHARE: f64 = 1.0 / 6.0;
+
+/// A concentration on file.
+#[derive(Clone, Copy, PartialEq, Debug, serde::Serialize, serde::Deserialize)]
+pub struct Concentration {
+    /// When it was measured.
+    pub at: Timestamp,
+    /// Concentration, mg/L.
+    pub mg_per_l: f64,
+    /// pH, where it was measured.
+    pub ph: Option<f64>,
+}
+
+/// The final rinse of the cycle.
+#[derive(Clone, PartialEq, Debug)]
+pub struct Rinse<'a> {
+    /// Start of the flow.
+    pub start: Timestamp,
+    /// End of the flow.
+    pub end: Timestamp,
+    /// What set the window.
+    pub from: WindowFrom,
+    /// Filtered readings around the window, in time order.
+    pub readings: &'a [TraceReading],
+    /// Readings set aside as spikes.
+    pub spikes: u32,
+    /// A fault of the probe inside the window.
+    pub fault: Option<Fault>,
+    /// Time after the start in which the sump fills, not judged; zero for a fresh-water line.
+    pub fill: Duration,
+}
+
+/// Everything a verdict stands on.
+#[derive(Clone, PartialEq, Debug)]
+pub struct Evidence<'a> {
+    /// The machine.
+    pub profile: &'a Profile,
+    /// The final-rinse probe.
+    pub probe: &'a Probe,
+    /// Start of the wash.
+    pub started: Timestamp,
+    /// The final rinse.
+    pub rinse: Rinse<'a>,
+    /// The wash window.
+    pub wash: Wash,
+    /// Readings of a ware probe over the whole cycle; empty where there is none.
+    pub ware: Vec<TraceReading>,
+    /// Latest concentration that still stands.
+    pub concentration: Option<Concentration>,
+    /// Whether the source's clock stepped during the cycle.
+    pub clock_stepped: bool,
+    /// When the last reading arrived.
+    pub received: Timestamp,
+}
+
+/// What the sanitizer on file asks for.
+struct Chemistry {
+    limit: Limit,
+    dwell: Duration,
+    doubt: Option<(Verdict, Reason)>,
+}
+
+/// What the rinse readings showed.
+struct Measured {
+    raw_min: Option<f64>,
+    corrected_min: Option<f64>,
+    used: Series,
+    readings: usize,
+    settled: usize,
+    longest_gap_s: f64,
+    length_s: f64,
+}
+
+/// Judges the evidence.
+#[must_use]
+pub fn judge(evidence: &Evidence<'_>) -> (Cycle, Trace) {
+    let profile = evidence.profile;
+    let chemistry = chemistry(evidence);
+    let measured = measure(evidence);
+    let limit_c = chemistry.limit.at.0;
+    let (basis, rinse_min) = match measured.corrected_min {
+        Some(corrected) => (Basis::LagCorrected, Some(corrected)),
+        None => (Basis::Raw, measured.raw_min),
+    };
+    let (dwell_s, area_below_c_s) = window::dwell_and_area(&measured.used, limit_c, 0.0, measured.length_s);
+    let settled_after_s =
+        measured.used.iter().find(|p| p.t >= 0.0 && p.t <= measured.length_s && p.c >= limit_c).map(|p| p.t);
+    let rinse_peak_c = peak(evidence, measured.length_s);
+    let standard = standard_uncertainty(evidence, rinse_min.unwrap_or(limit_c), &measured);
+    let reasons = reasons(evidence, &chemistry, &measured, rinse_min, dwell_s, 2.0 * standard);
+    let (a0, hue, dose_basis) = doses(evidence);
+    let wash_min_c = wash_min(&evidence.wash);
+    let trace = Trace { rinse: evidence.rinse.readings.to_vec(), wash: evidence.wash.readings.clone() };
+    let cycle = Cycle {
+        started: evidence.started,
+        rinse_started: evidence.rinse.start,
+        rinse_ended: evidence.rinse.end,
+        received: evidence.received,
+        machine_kind: profile.kind,
+        sanitizing: profile.sanitizing,
+        window_from: evidence.rinse.from,
+        verdict: reasons.first().map_or(Verdict::Pass, |(verdict, _)| *verdict),
+        reasons: reasons.into_iter().map(|(_, reason)| reason).collect(),
+        findings: findings(evidence, wash_min_c, rinse_peak_c),
+        rinse_min_c: rinse_min,
+        rinse_min_raw_c: measured.raw_min,
+        rinse_min_corrected_c: measured.corrected_min,
+        basis,
+        limit_c,
+        limit_source: chemistry.limit.source,
+        rinse_peak_c,
+        settled_after_s,
+        dwell_s,
+        dwell_required_s: chemistry.dwell.as_secs_f64(),
+        area_below_c_s,
+        wash_min_c,
+        wash_limit_c: profile.wash_min.at.0,
+        a0,
+        hue,
+        dose_basis,
+        uncertainty_c: 2.0 * standard,
+        conformance: rinse_min.and_then(|min| {
+            uncertainty::conformance_probability(
+                Celsius(min),
+                Celsius(limit_c),
+                Uncertainty::from_standard(standard),
+            )
+        }),
+        rule: Rule::SimpleAcceptance,
+        concentration_mg_per_l: evidence.concentration.map(|check| check.mg_per_l),
+        ph: evidence.concentration.and_then(|check| check.ph),
+        rinse_readings: u32::try_from(measured.readings).unwrap_or(u32::MAX),
+        spikes: evidence.rinse.spikes,
+        trace_sha256: None,
+    };
+    (cycle, trace)
+}
+
+fn chemistry(evidence: &Evidence<'_>) -> Chemistry {
+    let profile = evidence.profile;
+    let plain = |doubt| Chemistry { limit: profile.rinse_min, dwell: profile.dwell_min, doubt };
+    if !profile.sanitizing.is_chemical() {
+        return plain(None);
+    }
+    let Some(check) = evidence.concentration else {
+        return plain(Some((Verdict::Unproven, Reason::NoConcentrationCheck)));
+    };
+    match sanitizer::requirement(profile.sanitizing, check.mg_per_l, check.ph, &profile.sanitizer) {
+        Ok(needed) => {
+            let limit = if needed.min.0 > profile.rinse_min.at.0 {
+                Limit { at: needed.min, source: LimitSource::Concentration }
+            } else {
+                profile.rinse_min
+            };
+            Chemistry { limit, dwell: profile.dwell_min.max(needed.contact), doubt: None }
+        }
+        Err(refusal) => {
+            plain(Some((weak(refusal), Reason::Concentration { refusal, mg_per_l: check.mg_per_l })))
+        }
+    }
+}
+
+/// Every refusal of the table makes the cycle weak: the solution on file cannot sanitize as permitted.
+const fn weak(_refusal: Refusal) -> Verdict {
+    Verdict::Weak
+}
+
+fn measure(evidence: &Evidence<'_>) -> Measured {
+    let rinse = &evidence.rinse;
+    let tau = evidence.probe.tau;
+    let length_s = rinse.end.seconds_since(rinse.start);
+    let points = window::series(rinse.readings, rinse.start);
+    let raw = window::answered(&points, None);
+    let corrected = tau.map(|_| window::answered(&points, tau));
+    let plate_rinse = evidence.profile.times.rinse.saturating_sub(rinse.fill);
+    let from_s = rinse.fill.as_secs_f64() + window::settle_s(tau, plate_rinse);
+    let to_s = length_s - EDGE_S;
+    let (raw_min, settled) = window::lowest(&raw, from_s, to_s);
+    let corrected_min = corrected.as_ref().and_then(|series| window::lowest(series, from_s, to_s).0);
+    Measured {
+        raw_min,
+        corrected_min,
+        readings: points.iter().filter(|p| p.t >= 0.0 && p.t <= length_s).count(),
+        settled,
+        longest_gap_s: longest_gap(&points, length_s),
+        used: corrected.unwrap_or(raw),
+        length_s,
+    }
+}
+
+/// Longest time without a reading from the start to the end of the flow, s.
+fn longest_gap(points: &[window::Point], length_s: f64) -> f64 {
+    let (mut last, mut longest) = (0.0_f64, 0.0_f64);
+    for p in points.iter().filter(|p| p.t >= 0.0) {
+        let t = p.t.min(length_s);
+        longest = longest.max(t - last);
+        last = t;
+        if p.t >= length_s {
+            break;
+        }
+    }
+    longest.max(length_s - last)
+}
+
+fn reasons(
+    evidence: &Evidence<'_>,
+    chemistry: &Chemistry,
+    measured: &Measured,
+    rinse_min: Option<f64>,
+    dwell_s: f64,
+    expanded: f64,
+) -> Vec<(Verdict, Reason)> {
+    let limit_c = chemistry.limit.at.0;
+    let mut reasons = doubts(evidence, measured);
+    let whole = reasons.is_empty();
+    reasons.extend(chemistry.doubt.clone());
+    let aborted = !evidence.profile.kind.is_conveyor()
+        && measured.length_s < ABORTED_SHARE * evidence.profile.times.rinse.as_secs_f64();
+    if aborted {
+        reasons.push((Verdict::Brief, Reason::RinseAborted { rinse_s: measured.length_s }));
+    }
+    if let Some(min) = rinse_min {
+        if min < limit_c {
+            reasons.push(below(evidence, measured, min, limit_c));
+        } else if min < limit_c + expanded {
+            let reason = Reason::InsideUncertainty { margin_c: min - limit_c, uncertainty_c: expanded };
+            reasons.push((Verdict::Narrow, reason));
+        }
+    }
+    let required_s = chemistry.dwell.as_secs_f64();
+    if dwell_s < required_s && (whole || aborted) {
+        reasons.push((Verdict::Brief, Reason::DwellTooShort { dwell_s, required_s }));
+    }
+    reasons.sort_by_key(|(verdict, _)| *verdict);
+    reasons
+}
+
+/// What is missing from the evidence.
+fn doubts(evidence: &Evidence<'_>, measured: &Measured) -> Vec<(Verdict, Reason)> {
+    let mut doubts = Vec::new();
+    let mut doubt = |reason| doubts.push((Verdict::Unproven, reason));
+    if evidence.clock_stepped {
+        doubt(Reason::ClockStep);
+    }
+    if let Some(fault) = evidence.rinse.fault {
+        doubt(Reason::RinseProbe { fault });
+    }
+    let gap_max_s = GAP_MAX_S.max(GAP_MAX_SHARE * measured.length_s);
+    if measured.longest_gap_s > gap_max_s {
+        doubt(Reason::GapInRinse { gap_s: measured.longest_gap_s });
+    }
+    let could_settle = measured.length_s
+        >= evidence.rinse.fill.as_secs_f64()
+            + window::settle_s(evidence.probe.tau, evidence.profile.times.rinse)
+            + EDGE_S;
+    let readings = u32::try_from(measured.settled).unwrap_or(u32::MAX);
+    if could_settle && readings < READINGS_MIN {
+        doubt(Reason::TooFewReadings { readings, needed: READINGS_MIN });
+    }
+    doubts
+}
+
+/// A minimum below the limit is cold, unless the probe may simply not have answered yet.
+fn below(evidence: &Evidence<'_>, measured: &Measured, min: f64, limit_c: f64) -> (Verdict, Reason) {
+    let cold = (Verdict::Cold, Reason::RinseBelowLimit { measured_c: min, limit_c });
+    if evidence.probe.tau.is_some() {
+        return cold;
+    }
+    let rinse_s = evidence.profile.times.rinse.as_secs_f64();
+    match approach(
+        &measured.used,
+        window::settle_s(None, evidence.profile.times.rinse),
+        measured.length_s - EDGE_S,
+    ) {
+        Some((tau_s, final_c)) if tau_s > SLOW_TAU_SHARE * rinse_s && final_c >= limit_c => {
+            (Verdict::Unproven, Reason::ProbeTooSlow)
+        }
+        Some(_) | None => cold,
+    }
+}
+
+/// Time constant and final value of an exponential approach from below through
+/// three equidistant points (Aitken's delta-squared).
+fn approach(points: &[window::Point], from: f64, to: f64) -> Option<(f64, f64)> {
+    let at = |t: f64| {
+        let after = points.partition_point(|p| p.t < t);
+        points.get(after).map(|p| p.c)
+    };
+    let step = (to - from) / 2.0;
+    let (a, b, c) = (at(from)?, at(from + step)?, at(to)?);
+    let ratio = (c - b) / (b - a);
+    if b - a < 0.3 || !(0.01..0.99).contains(&ratio) {
+        return None;
+    }
+    Some((-step / ratio.ln(), c + (c - b) * ratio / (1.0 - ratio)))
+}
+
+fn standard_uncertainty(evidence: &Evidence<'_>, at: f64, measured: &Measured) -> f64 {
+    let of_probe = evidence.probe.budget.combined(Celsius(at)).standard;
+    let correction = match (measured.corrected_min, measured.raw_min) {
+        (Some(corrected), Some(raw)) => corrected - raw,
+        (None, _) | (_, None) => 0.0,
+    };
+    of_probe.hypot(LAG_UNCERTAINTY_SHARE * correction)
+}
+
+fn peak(evidence: &Evidence<'_>, length_s: f64) -> Option<f64> {
+    let points = window::answered(&window::series(evidence.rinse.readings, evidence.rinse.start), None);
+    points.iter().filter(|p| p.t >= 0.0 && p.t <= length_s).map(|p| p.c).max_by(f64::total_cmp)
+}
+
+fn wash_min(wash: &Wash) -> Option<f64> {
+    let start = wash.readings.first()?.at;
+    let points = window::answered(&window::series(&wash.readings, start), None);
+    window::lowest(&points, f64::NEG_INFINITY, f64::INFINITY).0
+}
+
+fn findings(evidence: &Evidence<'_>, wash_min_c: Option<f64>, rinse_peak_c: Option<f64>) -> Vec<Finding> {
+    let mut findings = Vec::new();
+    let wash_limit = evidence.profile.wash_min.at.0;
+    match wash_min_c {
+        Some(measured_c) if measured_c < wash_limit => {
+            findings.push(Finding::WashLow { measured_c, limit_c: wash_limit });
+        }
+        Some(_) => {}
+        None => findings.push(Finding::WashUnproven { fault: evidence.wash.fault }),
+    }
+    if let (Some(measured_c), Some(limit)) = (rinse_peak_c, evidence.profile.rinse_max)
+        && measured_c > limit.at.0
+    {
+        findings.push(Finding::RinseTooHot { measured_c, limit_c: limit.at.0 });
+    }
+    findings
+}
+
+fn doses(evidence: &Evidence<'_>) -> (f64, f64, DoseBasis) {
+    let mut dose = Dose::default();
+    let mut add = |readings: &mut dyn Iterator<Item = &TraceReading>| {
+        let mut last: Option<&TraceReading> = None;
+        for reading in readings {
+            if let Some(last) = last {
+                dose.add(last.celsius, reading.celsius, reading.at.seconds_since(last.at));
+            }
+            last = Some(reading);
+        }
+    };
+    let basis = if evidence.ware.is_empty() {
+        let rinse = &evidence.rinse;
+        add(&mut evidence.wash.readings.iter());
+        add(&mut rinse.readings.iter().filter(|r| r.at >= rinse.start && r.at <= rinse.end));
+        DoseBasis::WaterSideEstimate
+    } else {
+        add(&mut evidence.ware.iter());
+        DoseBasis::WareSurface
+    };
+    (dose.a0, dose.hue, basis)
+}

@@ -1,0 +1,317 @@
+//! Recognises the cycles of one machine and judges each.
+//!
+//! A run signal, where one has ever been heard, decides the windows; otherwise
+//! the trace of the final-rinse probe does. Readings come in event-time order.
+
+use std::collections::VecDeque;
+use std::time::Duration;
+
+use serde::{Deserialize, Serialize};
+
+use super::judge::{self, Concentration, Evidence, Rinse};
+use super::line::{Candidate, Line};
+use super::plate::{Profile, RinseFrom};
+use super::run::{Run, RunWindow};
+use super::spike::SpikeFilter;
+use super::sump::Sump;
+use super::tank::{Tank, Wash};
+use crate::core::channel::{Place, Probe};
+use crate::core::effect::{Trace, TraceReading};
+use crate::core::reading::Fault;
+use crate::core::record::{Cycle, WindowFrom};
+use crate::core::time::Timestamp;
+use crate::core::units::Celsius;
+
+/// A rinse this share of wash and pause after the one before cannot have been washed for, so it is no cycle.
+const SPACING_SHARE: f64 = 0.6;
+/// Longest stretches of probe faults remembered.
+const FAULT_SPANS_MAX: usize = 32;
+/// What is kept of the wash beyond the plate's cycle, s.
+const WASH_MARGIN_S: f64 = 45.0;
+/// Shortest flow that is a rinse, s; a shorter one is a valve's hiccup.
+const RINSE_MIN_S: f64 = 1.5;
+
+/// A stretch of faults of the final-rinse probe.
+#[derive(Clone, Copy, PartialEq, Debug, Serialize, Deserialize)]
+struct FaultSpan {
+    #[serde(with = "crate::core::time::micros")]
+    from: Timestamp,
+    #[serde(with = "crate::core::time::micros")]
+    to: Timestamp,
+    fault: Fault,
+}
+
+/// How rinses are found in the trace.
+#[derive(Clone, PartialEq, Debug, Serialize, Deserialize)]
+enum Recogniser {
+    Line(Line),
+    Sump(Sump),
+}
+
+/// The machine as the tracker needs it.
+#[derive(Clone, Copy, Debug)]
+pub struct Setup<'a> {
+    /// The machine.
+    pub profile: &'a Profile,
+    /// Its final-rinse probe.
+    pub rinse: &'a Probe,
+}
+
+/// Cycle recognition of one machine.
+#[derive(Clone, PartialEq, Debug, Serialize, Deserialize)]
+pub struct Tracker {
+    recogniser: Recogniser,
+    filter: SpikeFilter,
+    wash_filter: SpikeFilter,
+    tank: Tank,
+    ware: VecDeque<TraceReading>,
+    run: Run,
+    faults: VecDeque<FaultSpan>,
+    concentration: Option<Concentration>,
+    last_rinse_end: Option<Timestamp>,
+}
+
+/// A recognised and judged cycle.
+#[derive(Clone, PartialEq, Debug)]
+pub struct Judged {
+    /// The judgement.
+    pub cycle: Cycle,
+    /// What it stands on.
+    pub trace: Trace,
+}
+
+impl Tracker {
+    /// Knows nothing yet.
+    #[must_use]
+    pub const fn new(from: RinseFrom) -> Self {
+        let recogniser = match from {
+            RinseFrom::FreshLine => Recogniser::Line(Line::new()),
+            RinseFrom::Sump => Recogniser::Sump(Sump::new()),
+        };
+        Self {
+            recogniser,
+            filter: SpikeFilter { window: [None; 5] },
+            wash_filter: SpikeFilter { window: [None; 5] },
+            tank: Tank::new(),
+            ware: VecDeque::new(),
+            run: Run::new(),
+            faults: VecDeque::new(),
+            concentration: None,
+            last_rinse_end: None,
+        }
+    }
+
+    /// Whether no cycle is under way, so that the state is small.
+    #[must_use]
+    pub const fn is_idle(&self) -> bool {
+        let quiet = match &self.recogniser {
+            Recogniser::Line(line) => line.is_quiet(),
+            Recogniser::Sump(sump) => sump.is_quiet(),
+        };
+        quiet && self.run.is_idle()
+    }
+
+    /// Puts a concentration on file.
+    pub const fn check(&mut self, concentration: Concentration) {
+        self.concentration = Some(concentration);
+    }
+
+    /// The run signal at `at`.
+    pub fn running(&mut self, at: Timestamp, on: bool) {
+        self.run.signal(at, on);
+    }
+
+    /// A reading, or a fault in its place, that arrived at `now`.
+    pub fn reading(
+        &mut self,
+        setup: Setup<'_>,
+        place: Place,
+        at: Timestamp,
+        value: Result<Celsius, Fault>,
+        now: Timestamp,
+    ) -> Option<Judged> {
+        match (place, value) {
+            (Place::FinalRinse, Ok(celsius)) => return self.rinse(setup, TraceReading { at, celsius }, now),
+            (Place::FinalRinse, Err(fault)) => {
+                self.note_fault(at, fault);
+                return self.finished_run(setup, at, now);
+            }
+            (Place::WashTank, Ok(celsius)) => {
+                let keep = keep_wash(setup.profile);
+                if let Some(filtered) = self.wash_filter.push(TraceReading { at, celsius }) {
+                    self.tank.push(filtered.reading, setup.profile.wash_min.at.0, keep);
+                }
+            }
+            (Place::WashTank, Err(fault)) => self.tank.push_fault(fault),
+            (Place::Ware, Ok(celsius)) => {
+                self.ware.push_back(TraceReading { at, celsius });
+                let oldest = at.minus(keep_wash(setup.profile));
+                while self.ware.front().is_some_and(|first| first.at < oldest) {
+                    self.ware.pop_front();
+                }
+            }
+            (Place::Ware | Place::Other, _) => {}
+        }
+        None
+    }
+
+    /// Ends what is under way: the input is over, or the clock stepped.
+    pub fn finish(&mut self, setup: Setup<'_>, now: Timestamp, clock_stepped: bool) -> Option<Judged> {
+        let mut judged = None;
+        for filtered in self.filter.drain() {
+            judged = judged.or(self.filtered(setup, filtered, now));
+        }
+        if let Some(window) = self.run.finish(setup.profile) {
+            return judged.or_else(|| Some(self.judge_run(setup, &window, now)));
+        }
+        let candidate = match &mut self.recogniser {
+            Recogniser::Line(line) => line.finish(setup.profile, setup.rinse.tau),
+            Recogniser::Sump(sump) => sump.finish(setup.profile),
+        };
+        judged.or_else(|| self.judge_candidate(setup, candidate?, now, clock_stepped))
+    }
+
+    fn rinse(&mut self, setup: Setup<'_>, reading: TraceReading, now: Timestamp) -> Option<Judged> {
+        let filtered = self.filter.push(reading)?;
+        self.filtered(setup, filtered, now)
+    }
+
+    fn filtered(
+        &mut self,
+        setup: Setup<'_>,
+        filtered: super::spike::Filtered,
+        now: Timestamp,
+    ) -> Option<Judged> {
+        if self.run.decides() {
+            self.run.reading(filtered);
+            return self.finished_run(setup, filtered.reading.at, now);
+        }
+        let candidate = match &mut self.recogniser {
+            Recogniser::Line(line) => line.push(filtered, setup.profile, setup.rinse.tau),
+            Recogniser::Sump(sump) => sump.push(filtered, setup.profile),
+        };
+        self.judge_candidate(setup, candidate?, now, false)
+    }
+
+    fn finished_run(&mut self, setup: Setup<'_>, at: Timestamp, now: Timestamp) -> Option<Judged> {
+        let window = self.run.finished(at, setup.profile)?;
+        Some(self.judge_run(setup, &window, now))
+    }
+
+    fn judge_run(&mut self, setup: Setup<'_>, window: &RunWindow, now: Timestamp) -> Judged {
+        let profile = setup.profile;
+        let wash_to = if profile.kind.is_conveyor() {
+            window.ended
+        } else {
+            window.started.plus(profile.times.wash).min(window.rinse_started)
+        };
+        let rinse = Rinse {
+            start: window.rinse_started,
+            end: window.ended,
+            from: WindowFrom::RunSignal,
+            readings: &window.readings,
+            spikes: window.spikes,
+            fault: self.fault_between(window.rinse_started, window.ended),
+            fill: Duration::ZERO,
+        };
+        let wash = self.tank.between(window.started, wash_to);
+        self.judged(setup, window.started, rinse, wash, now, false)
+    }
+
+    fn judge_candidate(
+        &mut self,
+        setup: Setup<'_>,
+        candidate: Candidate,
+        now: Timestamp,
+        clock_stepped: bool,
+    ) -> Option<Judged> {
+        let profile = setup.profile;
+        if !self.is_cycle(profile, &candidate) {
+            return None;
+        }
+        self.last_rinse_end = Some(candidate.end);
+        let times = profile.times;
+        let (started, wash_to) = if profile.kind.is_conveyor() {
+            (candidate.start, candidate.end)
+        } else {
+            let wash_to = candidate.start.minus(times.pause);
+            (wash_to.minus(times.wash), wash_to)
+        };
+        let rinse = Rinse {
+            start: candidate.start,
+            end: candidate.end,
+            from: WindowFrom::Trace,
+            readings: &candidate.readings,
+            spikes: candidate.spikes,
+            fault: self.fault_between(candidate.start, candidate.end),
+            fill: candidate.fill,
+        };
+        let wash = self.tank.between(started, wash_to);
+        Some(self.judged(setup, started, rinse, wash, now, clock_stepped))
+    }
+
+    /// Tells a cycle from a fill, a hose and a valve's hiccup.
+    fn is_cycle(&self, profile: &Profile, candidate: &Candidate) -> bool {
+        let length_s = candidate.end.seconds_since(candidate.start);
+        if length_s < RINSE_MIN_S || !self.tank.in_operation(profile.wash_min.at.0) {
+            return false;
+        }
+        if profile.kind.is_conveyor() {
+            return true;
+        }
+        let spacing_s = SPACING_SHARE * (profile.times.wash + profile.times.pause).as_secs_f64();
+        self.last_rinse_end.is_none_or(|end| candidate.start.seconds_since(end) >= spacing_s)
+    }
+
+    fn judged(
+        &self,
+        setup: Setup<'_>,
+        started: Timestamp,
+        rinse: Rinse<'_>,
+        wash: Wash,
+        now: Timestamp,
+        clock_stepped: bool,
+    ) -> Judged {
+        let ended = rinse.end;
+        let stands = |check: &Concentration| {
+            check.at <= ended && ended.since(check.at) <= setup.profile.check_valid_for
+        };
+        let evidence = Evidence {
+            profile: setup.profile,
+            probe: setup.rinse,
+            started,
+            rinse,
+            wash,
+            ware: self.ware.iter().filter(|r| r.at >= started && r.at <= ended).copied().collect(),
+            concentration: self.concentration.filter(stands),
+            clock_stepped,
+            received: now,
+        };
+        let (cycle, trace) = judge::judge(&evidence);
+        Judged { cycle, trace }
+    }
+
+    fn note_fault(&mut self, at: Timestamp, fault: Fault) {
+        match self.faults.back_mut() {
+            Some(last) if last.fault == fault && at.seconds_since(last.to) < 2.0 => last.to = at,
+            Some(_) | None => {
+                if self.faults.len() >= FAULT_SPANS_MAX {
+                    self.faults.pop_front();
+                }
+                self.faults.push_back(FaultSpan { from: at, to: at, fault });
+            }
+        }
+    }
+
+    fn fault_between(&self, from: Timestamp, to: Timestamp) -> Option<Fault> {
+        self.faults.iter().find(|span| span.from <= to && span.to >= from).map(|span| span.fault)
+    }
+}
+
+/// How much of the wash tank's past a judgement may ask for.
+fn keep_wash(profile: &Profile) -> Duration {
+    let times = profile.times;
+    let whole = times.wash + times.pause + times.rinse * 3;
+    let conveyor = if profile.kind.is_conveyor() { Duration::from_secs(620) } else { Duration::ZERO };
+    whole.max(conveyor) + Duration::from_secs_f64(WASH_MARGIN_S)
+}

@@ -1,0 +1,172 @@
+//! Whether a probe is there: its gaps, as records.
+//!
+//! A gap opens on the gateway's clock, when nothing has arrived for the
+//! probe's time of silence, or in event time, when only faults have come for
+//! as long. It closes with the next usable reading. A stretch that is missing
+//! in event time but was never noticed by the clock (a restart, a replayed
+//! file) is recorded when its end is seen.
+
+use std::time::Duration;
+
+use serde::{Deserialize, Serialize};
+
+use super::reading::Fault;
+use super::record::Gap;
+use super::time::Timestamp;
+
+/// Presence of one probe.
+#[derive(Clone, Copy, PartialEq, Debug, Default, Serialize, Deserialize)]
+pub struct Presence {
+    usable: Option<Timestamp>,
+    arrived: Option<Timestamp>,
+    open: Option<OpenGap>,
+}
+
+/// A gap that lasts.
+#[derive(Clone, Copy, PartialEq, Debug, Serialize, Deserialize)]
+struct OpenGap {
+    fault: Fault,
+    from: Timestamp,
+}
+
+impl Presence {
+    /// The probe is expected from `now` on.
+    pub fn expect(&mut self, now: Timestamp) {
+        if self.arrived.is_none() {
+            self.arrived = Some(now);
+        }
+    }
+
+    /// Something of this probe arrived at `now`.
+    pub const fn note_arrival(&mut self, now: Timestamp) {
+        self.arrived = Some(now);
+    }
+
+    /// A usable reading of instant `at`; gives the gap that it ends.
+    pub fn usable(&mut self, at: Timestamp, silent_after: Duration) -> Option<GapEvent> {
+        let before = self.usable.replace(at);
+        let missing = before.is_some_and(|before| at.since(before) > silent_after);
+        match (self.open.take(), before) {
+            (Some(open), _) => {
+                let filled = open.fault == Fault::Silent && before.is_some() && !missing;
+                Some(GapEvent { fault: open.fault, from: open.from, to: Some(at), filled })
+            }
+            (None, Some(before)) if missing => {
+                Some(GapEvent { fault: Fault::Silent, from: before, to: Some(at), filled: false })
+            }
+            (None, _) => None,
+        }
+    }
+
+    /// A fault at instant `at`; gives the gap that it opens.
+    pub fn fault(&mut self, at: Timestamp, fault: Fault, silent_after: Duration) -> Option<GapEvent> {
+        let from = *self.usable.get_or_insert(at);
+        match self.open {
+            Some(open) if open.fault == Fault::Silent => {
+                // The probe is heard again, with a fault: from here on that is the gap's cause.
+                self.open = Some(OpenGap { fault, from: open.from });
+                Some(GapEvent { fault, from: open.from, to: None, filled: false })
+            }
+            Some(_) => None,
+            None if at.since(from) >= silent_after => self.opened(fault, from),
+            None => None,
+        }
+    }
+
+    /// The gateway's clock shows `now`; gives the gap that silence opens.
+    pub fn tick(&mut self, now: Timestamp, silent_after: Duration) -> Option<GapEvent> {
+        if self.deadline(silent_after).is_none_or(|deadline| now < deadline) {
+            return None;
+        }
+        let from = self.usable.or(self.arrived)?;
+        self.opened(Fault::Silent, from)
+    }
+
+    /// When silence opens a gap if nothing arrives.
+    #[must_use]
+    pub fn deadline(&self, silent_after: Duration) -> Option<Timestamp> {
+        if self.open.is_some() { None } else { self.arrived.map(|arrived| arrived.plus(silent_after)) }
+    }
+
+    /// Forgets event time: a clock stepped.
+    pub const fn restart(&mut self) {
+        self.usable = None;
+    }
+
+    fn opened(&mut self, fault: Fault, from: Timestamp) -> Option<GapEvent> {
+        self.open = Some(OpenGap { fault, from });
+        Some(GapEvent { fault, from, to: None, filled: false })
+    }
+}
+
+/// A gap that opened or closed.
+#[derive(Clone, Copy, PartialEq, Debug)]
+pub struct GapEvent {
+    /// Why.
+    pub fault: Fault,
+    /// Last usable reading before it.
+    pub from: Timestamp,
+    /// First usable reading after it; `None` while it lasts.
+    pub to: Option<Timestamp>,
+    /// Whether its readings arrived after all.
+    pub filled: bool,
+}
+
+impl GapEvent {
+    /// The record of it.
+    #[must_use]
+    pub fn record(self, probe: String) -> Gap {
+        Gap { probe, fault: self.fault, from: self.from, to: self.to, filled: self.filled }
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    const SILENT: Duration = Duration::from_secs(10);
+
+    fn at(seconds: i64) -> Timestamp {
+        Timestamp::from_micros(seconds * 1_000_000)
+    }
+
+    #[test]
+    fn silence_opens_a_gap_and_the_next_reading_closes_it() {
+        let mut presence = Presence::default();
+        presence.note_arrival(at(0));
+        assert_eq!(presence.usable(at(0), SILENT), None);
+        assert_eq!(presence.tick(at(9), SILENT), None);
+        let opened = presence.tick(at(10), SILENT).expect("silent for ten seconds");
+        assert_eq!((opened.fault, opened.from, opened.to), (Fault::Silent, at(0), None));
+        assert_eq!(presence.tick(at(20), SILENT), None, "it opens once");
+        let closed = presence.usable(at(60), SILENT).expect("it closes");
+        assert_eq!((closed.from, closed.to, closed.filled), (at(0), Some(at(60)), false));
+    }
+
+    #[test]
+    fn a_buffered_node_fills_its_gap() {
+        let mut presence = Presence::default();
+        presence.note_arrival(at(0));
+        presence.usable(at(0), SILENT);
+        presence.tick(at(10), SILENT);
+        let closed = presence.usable(at(1), SILENT).expect("it closes");
+        assert!(closed.filled, "the readings of the gap came after all");
+    }
+
+    #[test]
+    fn a_gap_that_no_clock_noticed_is_recorded_when_it_ends() {
+        let mut presence = Presence::default();
+        presence.usable(at(0), SILENT);
+        let gap = presence.usable(at(3_600), SILENT).expect("an hour is missing");
+        assert_eq!((gap.from, gap.to), (at(0), Some(at(3_600))));
+    }
+
+    #[test]
+    fn faults_open_a_gap_once_they_last() {
+        let mut presence = Presence::default();
+        presence.usable(at(0), SILENT);
+        assert_eq!(presence.fault(at(1), Fault::OpenCircuit, SILENT), None, "one fault is no gap");
+        let gap = presence.fault(at(10), Fault::OpenCircuit, SILENT).expect("ten seconds of faults");
+        assert_eq!((gap.fault, gap.from, gap.to), (Fault::OpenCircuit, at(0), None));
+    }
+}
