@@ -11,8 +11,9 @@
 //! | kinds | runs of (kind byte, varint length) until `count` is reached |
 //! | values | the numbers among the readings, in order, see [`super::numbers`]; absent where there are none |
 //!
-//! Kinds: 0 a number, 1 a flag that is off, 2 one that is on, 3 and up the
-//! faults in the order of [`Fault::ALL`]. Times and values are kept bit by bit.
+//! Kinds: 0 a number, 1 a flag that is off, 2 one that is on, 3 open circuit,
+//! 4 short, 5 reversed, 6 out of range, 7 stuck, 8 silent, 9 reported, 10 no
+//! cold junction; a new fault gets the next number, up to 28. Times and values are kept bit by bit.
 //! Readings of one instant stand in the order of their arrival. When they
 //! arrived is kept once per block, beside it in the table.
 //!
@@ -32,9 +33,6 @@ const VERSION: u8 = 1;
 /// Most readings that a stored block may claim (the trace of a long rinse is one block).
 const READINGS_MAX: usize = 1 << 20;
 const NUMBER: u8 = 0;
-const OFF: u8 = 1;
-const ON: u8 = 2;
-const FIRST_FAULT: u8 = 3;
 
 /// A value and its instant.
 #[derive(Clone, Copy, PartialEq, Debug)]
@@ -54,25 +52,27 @@ pub(super) fn same_value(a: Value, b: Value) -> bool {
 }
 
 /// Byte for the kind of a value.
-pub(super) fn kind_of(value: Value) -> u8 {
+pub(super) const fn kind_of(value: Value) -> u8 {
     match value {
         Value::Number(_) => NUMBER,
-        Value::Flag(false) => OFF,
-        Value::Flag(true) => ON,
-        Value::Fault(fault) => FIRST_FAULT + fault as u8,
+        Value::Flag(false) => 1,
+        Value::Flag(true) => 2,
+        Value::Fault(Fault::OpenCircuit) => 3,
+        Value::Fault(Fault::Short) => 4,
+        Value::Fault(Fault::Reversed) => 5,
+        Value::Fault(Fault::OutOfRange) => 6,
+        Value::Fault(Fault::Stuck) => 7,
+        Value::Fault(Fault::Silent) => 8,
+        Value::Fault(Fault::Reported) => 9,
+        Value::Fault(Fault::NoColdJunction) => 10,
     }
 }
 
 /// The value of a kind that is no number.
 pub(super) fn value_of(kind: u8) -> Option<Value> {
-    match kind {
-        OFF => Some(Value::Flag(false)),
-        ON => Some(Value::Flag(true)),
-        fault => {
-            let place = fault.checked_sub(FIRST_FAULT)?;
-            Fault::ALL.get(usize::from(place)).map(|fault| Value::Fault(*fault))
-        }
-    }
+    let faults = Fault::ALL.into_iter().map(Value::Fault);
+    let mut values = [Value::Flag(false), Value::Flag(true)].into_iter().chain(faults);
+    values.find(|value| kind_of(*value) == kind)
 }
 
 /// Compresses readings, which must be in time order and at least one.

@@ -4,6 +4,7 @@ use std::path::PathBuf;
 
 use rusqlite::{Connection, Transaction, params};
 
+use crate::core::merkle::leaf_hash;
 use crate::core::record::{Body, Cycle};
 use crate::core::site::Event;
 
@@ -13,7 +14,6 @@ use super::failpoint::{Point, reach};
 use super::names::{Numbers, number_of};
 use super::schema::{State, write_state};
 use super::tail::{self, Entry, What};
-use super::tree::leaf_hash;
 use super::{Commit, Input, NewRecord};
 
 /// What a commit came to.
@@ -66,7 +66,7 @@ impl Store {
         transaction.commit().map_err(failed)?;
         reach(Point::AfterCommit);
         self.state = state;
-        Ok(Committed { first_index, tree_size: self.state.tree.size(), root: self.state.tree.root() })
+        Ok(Committed { first_index, tree_size: self.state.tree.size(), root: self.state.tree.root().0 })
     }
 
     fn entries(&self, inputs: &[Input]) -> Result<Vec<Entry>, LedgerError> {
@@ -121,8 +121,8 @@ fn insert_record(
     let leaf = leaf_hash(&bytes);
     transaction
         .prepare_cached("INSERT INTO record (idx, kind, leaf, bytes) VALUES (?1, ?2, ?3, ?4)")?
-        .execute(params![index, record.body.kind(), leaf, bytes])?;
-    state.tree.append(leaf);
+        .execute(params![index, record.body.kind(), leaf.0, bytes])?;
+    state.tree.push(leaf);
     if let Some(trace) = trace {
         transaction
             .prepare_cached("INSERT INTO trace (idx, bytes) VALUES (?1, ?2)")?

@@ -22,17 +22,14 @@ impl Lock {
     /// Takes the lock of the ledger at `path`, or says at once that it is taken.
     pub(super) fn take(path: &Path) -> Result<Self, LedgerError> {
         let lock_path = beside(path, ".lock");
-        let file = OpenOptions::new().create(true).truncate(false).write(true).open(&lock_path).map_err(
-            |source| match (source.kind(), path.parent()) {
-                (std::io::ErrorKind::NotFound, Some(directory)) => {
-                    LedgerError::DirectoryMissing { directory: directory.to_path_buf() }
-                }
-                (std::io::ErrorKind::ReadOnlyFilesystem, _) => {
-                    LedgerError::ReadOnly { path: path.to_path_buf(), source: None }
-                }
-                _ => LedgerError::Lock { path: lock_path.clone(), source },
-            },
-        )?;
+        let opened = OpenOptions::new().create(true).truncate(false).write(true).open(&lock_path);
+        let file = opened.map_err(|source| {
+            if source.kind() == std::io::ErrorKind::ReadOnlyFilesystem {
+                LedgerError::ReadOnly { path: path.to_path_buf(), source: None }
+            } else {
+                LedgerError::Lock { path: lock_path.clone(), source }
+            }
+        })?;
         match file.try_lock() {
             Ok(()) => Ok(Self { _file: file }),
             Err(TryLockError::WouldBlock) => Err(LedgerError::InUse { path: path.to_path_buf() }),

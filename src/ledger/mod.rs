@@ -26,7 +26,6 @@ mod reader;
 mod recover;
 mod schema;
 mod tail;
-mod tree;
 mod writer;
 
 pub use commit::Committed;

@@ -11,6 +11,7 @@ use rusqlite::{Connection, OptionalExtension, Row, Rows, params};
 
 use crate::core::cycle::verdict::Verdict;
 use crate::core::effect::Trace;
+use crate::core::merkle::leaf_hash;
 use crate::core::reading::Value;
 use crate::core::record::Record;
 use crate::core::time::Timestamp;
@@ -21,7 +22,6 @@ use super::error::{LedgerError, Part};
 use super::recover::{look_around, stretches_after};
 use super::schema::{State, open_to_read, read_state, verdict_number};
 use super::tail::What;
-use super::tree::leaf_hash;
 
 /// A connection that only reads.
 #[derive(Debug)]
@@ -223,7 +223,7 @@ impl Reader {
     /// # Errors
     /// [`LedgerError`] where the state of the ledger cannot be read.
     pub fn root(&self) -> Result<[u8; 32], LedgerError> {
-        Ok(self.state()?.tree.root())
+        Ok(self.state()?.tree.root().0)
     }
 
     /// What was noticed on the way into blocks.
@@ -368,7 +368,7 @@ impl Reader {
                 .map_err(failed)
         };
         let (leaf, bytes) = (blob(1)?, blob(2)?);
-        if leaf_hash(bytes)[..] != *leaf {
+        if leaf_hash(bytes).0[..] != *leaf {
             return Err(LedgerError::Damaged(Part::Record { index }));
         }
         let record = Record::from_bytes(bytes).map_err(|source| LedgerError::Record { index, source })?;

@@ -4,6 +4,7 @@ use std::path::Path;
 
 use rusqlite::{Connection, OptionalExtension};
 
+use crate::core::merkle::leaf_hash;
 use crate::core::reading::Sample;
 use crate::core::site::Event;
 use crate::core::time::Timestamp;
@@ -12,7 +13,6 @@ use super::error::{LedgerError, Part, Readable};
 use super::names::Numbers;
 use super::schema::{State, read_state};
 use super::tail::{self, Entry, What};
-use super::tree::leaf_hash;
 use super::{Input, MachineSnapshot};
 
 /// Where the ledger stood when it was opened.
@@ -55,7 +55,7 @@ pub(super) fn recover(
     let recovered = Recovered {
         next_input: state.next_input,
         tree_size: state.tree.size(),
-        root: state.tree.root(),
+        root: state.tree.root().0,
         last_recorded: state.last_recorded.map(Timestamp::from_micros),
         clean_stop: state.clean_stop,
         created,
@@ -71,7 +71,7 @@ pub(super) fn recover(
 fn check_last_record(connection: &Connection, path: &Path, state: &State) -> Result<(), LedgerError> {
     let last: Option<(u64, bool)> = connection
         .query_row("SELECT idx, leaf, bytes FROM record ORDER BY idx DESC LIMIT 1", [], |row| {
-            let sound = leaf_hash(row.get_ref(2)?.as_blob()?)[..] == *row.get_ref(1)?.as_blob()?;
+            let sound = leaf_hash(row.get_ref(2)?.as_blob()?).0[..] == *row.get_ref(1)?.as_blob()?;
             Ok((row.get(0)?, sound))
         })
         .optional()
@@ -186,7 +186,7 @@ fn survey(connection: &Connection) -> Readable {
             let index = n * counted / asked;
             connection
                 .query_row("SELECT leaf, bytes FROM record WHERE idx = ?1", [index], |row| {
-                    Ok(leaf_hash(row.get_ref(1)?.as_blob()?)[..] == *row.get_ref(0)?.as_blob()?)
+                    Ok(leaf_hash(row.get_ref(1)?.as_blob()?).0[..] == *row.get_ref(0)?.as_blob()?)
                 })
                 .unwrap_or(false)
         })

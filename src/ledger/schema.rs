@@ -20,9 +20,9 @@ use std::time::Duration;
 use rusqlite::{Connection, OpenFlags};
 
 use crate::core::cycle::verdict::Verdict;
+use crate::core::merkle::Frontier;
 
 use super::error::LedgerError;
-use super::tree::Frontier;
 
 /// "rins" in ASCII, in the header of every ledger.
 const APPLICATION: i64 = 0x7269_6e73;
@@ -90,14 +90,14 @@ CREATE TABLE state (
     next_input INTEGER NOT NULL,          -- inputs are numbered from 1
     settled INTEGER NOT NULL,
     tree_size INTEGER NOT NULL,
-    frontier BLOB NOT NULL,               -- roots of the perfect subtrees, largest first
+    frontier BLOB NOT NULL,               -- as core::merkle stores it
     last_recorded INTEGER,
     clean_stop INTEGER NOT NULL,
     configuration_sha256 TEXT,
     repeats INTEGER NOT NULL,             -- readings left out of blocks: same channel, time and value
     contradictions INTEGER NOT NULL       -- readings kept beside another value of the same channel and time
 ) STRICT;
-INSERT INTO state VALUES (1, 1, 0, 0, x'', NULL, 1, NULL, 0, 0);
+INSERT INTO state VALUES (1, 1, 0, 0, zeroblob(8), NULL, 1, NULL, 0, 0);
 ";
 
 /// Where a ledger stands.
@@ -113,13 +113,9 @@ pub(super) struct State {
     pub(super) contradictions: u64,
 }
 
-/// Opens the file for writing; makes the ledger where there is none yet, and
-/// then says `true`. Reads a few pages only, however long the ledger is.
-pub(super) fn open_to_write(path: &Path) -> Result<(Connection, bool), LedgerError> {
-    let directory = match path.parent() {
-        Some(parent) if !parent.as_os_str().is_empty() => parent,
-        Some(_) | None => Path::new("."),
-    };
+/// Says what is wrong with the place before anything is made there.
+pub(super) fn check_place(path: &Path) -> Result<(), LedgerError> {
+    let directory = directory_of(path);
     if !directory.is_dir() {
         return Err(LedgerError::DirectoryMissing { directory: directory.to_path_buf() });
     }
@@ -130,6 +126,19 @@ pub(super) fn open_to_write(path: &Path) -> Result<(Connection, bool), LedgerErr
     if path.metadata().is_ok_and(|metadata| metadata.permissions().readonly()) {
         return Err(LedgerError::ReadOnly { path: path.to_path_buf(), source: None });
     }
+    Ok(())
+}
+
+fn directory_of(path: &Path) -> &Path {
+    match path.parent() {
+        Some(parent) if !parent.as_os_str().is_empty() => parent,
+        Some(_) | None => Path::new("."),
+    }
+}
+
+/// Opens the file for writing; makes the ledger where there is none yet, and
+/// then says `true`. Reads a few pages only, however long the ledger is.
+pub(super) fn open_to_write(path: &Path) -> Result<(Connection, bool), LedgerError> {
     let failed = |step| move |source| LedgerError::from_database(path, step, source);
     let flags =
         OpenFlags::SQLITE_OPEN_READ_WRITE | OpenFlags::SQLITE_OPEN_CREATE | OpenFlags::SQLITE_OPEN_NO_MUTEX;
@@ -149,11 +158,11 @@ pub(super) fn open_to_write(path: &Path) -> Result<(Connection, bool), LedgerErr
                  {TABLES} COMMIT;"
             ))
             .map_err(failed("making its tables"))?;
-        if let Ok(directory) = std::fs::File::open(directory) {
-            directory.sync_all().map_err(|_| LedgerError::DirectoryMissing {
-                directory: path.parent().unwrap_or(path).to_path_buf(),
-            })?;
-        }
+        // The name of a new file is on the device only when its directory is.
+        let directory = directory_of(path);
+        std::fs::File::open(directory)
+            .and_then(|directory| directory.sync_all())
+            .map_err(|_| LedgerError::DirectoryMissing { directory: directory.to_path_buf() })?;
     }
     Ok((connection, is_new))
 }
@@ -226,7 +235,8 @@ pub(super) fn read_state(connection: &Connection) -> rusqlite::Result<Option<Sta
         )?
         .query_row([], |row| {
             let size: u64 = row.get(2)?;
-            let Some(tree) = Frontier::from_bytes(size, row.get_ref(3)?.as_blob()?) else { return Ok(None) };
+            let tree = Frontier::from_bytes(row.get_ref(3)?.as_blob()?).ok();
+            let Some(tree) = tree.filter(|tree| tree.size() == size) else { return Ok(None) };
             Ok(Some(State {
                 next_input: row.get(0)?,
                 settled: row.get(1)?,

@@ -5,11 +5,11 @@
 //!
 //! | what | how |
 //! |---|---|
-//! | kind | low 4 bits: 0 to 12 as in [`super::blocks`], 13 a tick, 14 a decimal, 15 an end of input; high 4 bits: decimal places of the latter |
+//! | kind | low 5 bits: 0 to 28 as in [`super::blocks`], 29 an end, 30 a decimal, 31 a tick; high 3 bits: decimal places of a decimal |
 //! | now | zigzag varint, µs since the `now` before (since the epoch for the first) |
 //! | whose | varint, the ledger's number of the channel (of the machine for a tick or an end) |
 //! | at | zigzag varint, µs from `now` to the sample's own time; absent for a tick or an end |
-//! | value | kind 0: the double, 8 bytes, least significant first; kind 14: zigzag varint |
+//! | value | kind 0: the double, 8 bytes, least significant first; kind 30: zigzag varint |
 
 use crate::core::reading::Value;
 use crate::core::time::Timestamp;
@@ -20,9 +20,9 @@ use super::numbers::{Malformed, PLACES_MAX, from_decimal, to_decimal};
 
 const VERSION: u8 = 1;
 const NUMBER: u8 = 0;
-const TICK: u8 = 13;
-const DECIMAL: u8 = 14;
-const END: u8 = 15;
+const END: u8 = 29;
+const DECIMAL: u8 = 30;
+const TICK: u8 = 31;
 
 /// An input with the ledger's own numbers for channels and machines.
 #[derive(Clone, Copy, PartialEq, Debug)]
@@ -50,13 +50,13 @@ pub(super) fn encode(entries: &[Entry]) -> Vec<u8> {
         previous = now;
         match entry.what {
             What::Tick { machine } | What::End { machine } => {
-                body.push(if matches!(entry.what, What::Tick { .. }) { TICK } else { END });
+                body.push(if matches!(entry.what, What::End { .. }) { END } else { TICK });
                 push_varint(&mut body, since);
                 push_varint(&mut body, machine.cast_unsigned());
             }
             What::Sample { channel, at, value } => {
                 let decimal = decimal(value);
-                body.push(decimal.map_or(kind_of(value), |(places, _)| DECIMAL | places << 4));
+                body.push(decimal.map_or(kind_of(value), |(places, _)| DECIMAL | places << 5));
                 push_varint(&mut body, since);
                 push_varint(&mut body, channel.cast_unsigned());
                 push_varint(&mut body, zigzag(at.micros() - now));
@@ -93,10 +93,10 @@ fn decode_one(cursor: &mut Cursor<'_>, now: &mut i64) -> Option<Entry> {
         What::End { machine: whose }
     } else {
         let at = now.checked_add(unzigzag(cursor.varint()?))?;
-        let value = match kind & 0x0f {
+        let value = match kind & 0x1f {
             NUMBER => Value::Number(f64::from_le_bytes(cursor.eight()?)),
-            DECIMAL if kind >> 4 <= PLACES_MAX => {
-                Value::Number(from_decimal(unzigzag(cursor.varint()?), kind >> 4))
+            DECIMAL if kind >> 5 <= PLACES_MAX => {
+                Value::Number(from_decimal(unzigzag(cursor.varint()?), kind >> 5))
             }
             other => value_of(other)?,
         };

@@ -26,7 +26,7 @@ use super::error::LedgerError;
 use super::lock::Lock;
 use super::names::{Names, Numbers};
 use super::recover::{Recovered, look_around, recover};
-use super::schema::open_to_write;
+use super::schema::{check_place, open_to_write};
 use super::{Commit, Input};
 
 /// Most commits that wait for the device. At one a second that is a minute; one
@@ -81,6 +81,7 @@ impl Writer {
         names: Names<'_>,
         now: Timestamp,
     ) -> Result<(Self, Recovered), LedgerError> {
+        check_place(&options.path)?;
         let lock = Lock::take(&options.path)?;
         let (mut connection, created) = open_to_write(&options.path)?;
         let numbers = Numbers::assign(&mut connection, names).map_err(|source| {

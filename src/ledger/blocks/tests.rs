@@ -93,6 +93,28 @@ fn a_quantised_trace_takes_under_one_byte_a_reading() {
     }
 }
 
+// Stored numbers never change; they are those of the module's description.
+#[test]
+fn kinds_keep_their_numbers() {
+    for (kind, value) in [
+        (0, Value::Number(1.5)),
+        (1, Value::Flag(false)),
+        (2, Value::Flag(true)),
+        (3, Value::Fault(Fault::OpenCircuit)),
+        (4, Value::Fault(Fault::Short)),
+        (5, Value::Fault(Fault::Reversed)),
+        (6, Value::Fault(Fault::OutOfRange)),
+        (7, Value::Fault(Fault::Stuck)),
+        (8, Value::Fault(Fault::Silent)),
+        (9, Value::Fault(Fault::Reported)),
+        (10, Value::Fault(Fault::NoColdJunction)),
+    ] {
+        assert_eq!(kind_of(value), kind, "{value:?}");
+        assert!(kind == NUMBER || value_of(kind) == Some(value), "{value:?}");
+    }
+    assert_eq!(value_of(11), None);
+}
+
 #[test]
 fn a_trace_comes_back_whole() {
     let reading = |n: i32, celsius: f64| TraceReading {

@@ -80,7 +80,7 @@ pub(crate) fn cycle(machine: &str, seconds: f64, verdict: Verdict) -> Record {
         reasons,
         findings: Vec::new(),
         rinse_min_c: Some(rinse_min_c),
-        rinse_min_raw_c: None,
+        rinse_min_raw_c: Some(rinse_min_c),
         rinse_min_corrected_c: Some(rinse_min_c + 0.2),
         basis: Basis::Raw,
         limit_c: 82.222_222_222_222_23,
