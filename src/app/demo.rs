@@ -24,7 +24,7 @@ use self::kitchen::Kitchen;
 use self::scene::Scene;
 use self::screen::Setting;
 use self::watch::Watched;
-use super::run::{bug, runtime};
+use super::run::{bug, failed, runtime};
 use super::station::Station;
 use super::{Failure, Streams, configuration, history, ledger};
 use crate::cli::{Command, DemoArgs};
@@ -118,9 +118,7 @@ fn show(
         in_lines(&runtime, arguments, watched, streams)
     };
     stop.cancel();
-    let ended = runtime.block_on(gateway).unwrap_or_else(|error| {
-        Err(Diagnostic::error("bug", "the gateway of the demo failed").because(&error).into())
-    });
+    let ended = runtime.block_on(gateway).unwrap_or_else(|error| Err(failed(&error)));
     runtime.shutdown_background();
     // What the last commits held, for the summary.
     while let Ok(last) = published.try_recv() {

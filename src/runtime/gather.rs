@@ -177,3 +177,6 @@ impl Gather {
         self.snapshots.insert(machine, MachineSnapshot { machine, after, state });
     }
 }
+
+#[cfg(test)]
+mod tests;
