@@ -70,6 +70,11 @@ pub(super) fn replay(arguments: &ReplayArgs, streams: &mut Streams<'_>) -> Resul
             keeper.gather.apply(now, Event::End(machine));
         }
     }
+    let counts = keeper.gather.take_counts();
+    if counts.late > 0 {
+        let (late, repeated) = (counts.late, counts.repeated);
+        tracing::warn!(late, repeated, "readings came too far behind their order and were not judged");
+    }
     cycles += keeper.finish(clock.now(), &mut printer, streams)?;
     printer.finish(streams).map_err(Failure::output)?;
     if arguments.stats {

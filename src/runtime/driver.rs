@@ -43,6 +43,8 @@ const CLOCK_CHECK_EVERY: Duration = Duration::from_millis(250);
 const NO_TICK_AFTER_STEP: Duration = Duration::from_secs(5);
 /// Part of the time for an orderly end that is kept for the last commit.
 const LAST_COMMIT: Duration = Duration::from_secs(1);
+/// Shortest time between two log lines about readings that came too late.
+const LATE_TOLD_EVERY: Duration = Duration::from_secs(60);
 /// Longest sleep of the driver: the clock is watched also on an idle site.
 const SLEEP_MAX: Duration = Duration::from_secs(1);
 
@@ -153,6 +155,8 @@ pub struct Driver<S: Store> {
     clock_checked: Duration,
     no_tick_before: Duration,
     now: Timestamp,
+    late: u64,
+    late_told: Option<Duration>,
 }
 
 impl<S: Store> Driver<S> {
@@ -172,6 +176,8 @@ impl<S: Store> Driver<S> {
             clock_checked: Duration::ZERO,
             no_tick_before: Duration::ZERO,
             now,
+            late: 0,
+            late_told: None,
         }
     }
 
@@ -292,6 +298,7 @@ impl<S: Store> Driver<S> {
             flight::acknowledge(&deliveries);
             return;
         }
+        self.tell_late();
         let commit = self.gather.take();
         let published = (self.published.receiver_count() > 0).then(|| Published {
             inputs: commit.inputs.clone(),
@@ -299,6 +306,17 @@ impl<S: Store> Driver<S> {
         });
         self.flight.load(deliveries, published);
         self.launch(commit);
+    }
+
+    fn tell_late(&mut self) {
+        self.late += self.gather.take_counts().late;
+        let elapsed = self.clock.elapsed();
+        let quiet = self.late_told.is_some_and(|told| elapsed.saturating_sub(told) < LATE_TOLD_EVERY);
+        if self.late > 0 && !quiet {
+            let readings = std::mem::take(&mut self.late);
+            self.late_told = Some(elapsed);
+            tracing::warn!(readings, "readings came too far behind their order: stored, not judged");
+        }
     }
 
     fn launch(&mut self, commit: Commit) {

@@ -9,6 +9,7 @@ use std::collections::BTreeMap;
 
 use crate::core::effect::{Effect, Effects};
 use crate::core::id::MachineId;
+use crate::core::machine::Counts;
 use crate::core::record::Record;
 use crate::core::site::{Event, Site};
 use crate::core::time::Timestamp;
@@ -129,6 +130,18 @@ impl Gather {
     #[must_use]
     pub fn deadline(&self) -> Option<Timestamp> {
         self.site.deadline().map(|(due, _)| due)
+    }
+
+    /// What became of the samples of all machines since the last call.
+    pub fn take_counts(&mut self) -> Counts {
+        let mut sum = Counts::default();
+        for machine in self.site.machines() {
+            let counts = self.site.take_counts(machine);
+            sum.taken += counts.taken;
+            sum.repeated += counts.repeated;
+            sum.late += counts.late;
+        }
+        sum
     }
 
     /// Puts something on record that no input caused.
