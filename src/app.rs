@@ -36,7 +36,9 @@ pub fn execute(cli: &Cli, streams: &mut Streams<'_>) -> Result<(), Failure> {
     if !demo::takes_the_screen(&cli.command) {
         telemetry::start(&cli.log()).map_err(|bad| {
             let advice = "write a level such as info, or target=level, such as rinseward=debug";
-            Failure::from(Diagnostic::error("usage", bad.to_string()).because(&bad.source).advice(advice))
+            Failure::from(
+                Diagnostic::error("usage", bad.to_string()).cause(bad.source.to_string()).advice(advice),
+            )
         })?;
     }
     let done = match &cli.command {
