@@ -258,8 +258,8 @@ fn rack_lines(row: &CycleRow, zone: &TimeZone, width: usize) -> Vec<Line<'static
 }
 
 fn draw_foot(frame: &mut Frame<'_>, area: Rect) {
-    let text = "Real final-rinse water scalds at once, and chlorine with acid gives off poisonous gas: never reach \
-                into a running machine. An aid: it replaces neither the machine's gauges nor the test kit.";
+    let text = "Real rinse water scalds at once; chlorine with acid gives off poisonous gas. Never reach into \
+                a running machine. Its gauges and the test kit are needed as before.";
     let foot = Paragraph::new(text).wrap(Wrap { trim: true }).style(Style::new().add_modifier(Modifier::DIM));
     frame.render_widget(foot, area);
 }
