@@ -1,1 +1,52 @@
-//! The composition root: the only file that knows every edge.
+//! The composition root: the only file tree that knows every edge.
+
+mod check;
+mod configuration;
+mod demo;
+mod failure;
+mod history;
+mod ledger;
+mod replay;
+mod run;
+mod sources;
+mod station;
+
+use std::io::Write;
+
+pub use failure::Failure;
+
+use crate::cli::{Cli, Command};
+use crate::diagnostic::Diagnostic;
+use crate::runtime::telemetry;
+
+/// Where answers and messages go.
+pub struct Streams<'s> {
+    /// What was asked for.
+    pub out: &'s mut dyn Write,
+    /// Everything else.
+    pub err: &'s mut dyn Write,
+}
+
+/// Does what the command line asks.
+///
+/// # Errors
+/// [`Failure`] holds what to tell and the code to exit with. An answer that nobody
+/// reads to its end, as in `… | head`, is none.
+pub fn execute(cli: &Cli, streams: &mut Streams<'_>) -> Result<(), Failure> {
+    if !demo::takes_the_screen(&cli.command) {
+        telemetry::start(&cli.log()).map_err(|bad| {
+            let advice = "write a level such as info, or target=level, such as rinseward=debug";
+            Failure::from(
+                Diagnostic::error("usage", bad.to_string()).cause(bad.source.to_string()).advice(advice),
+            )
+        })?;
+    }
+    let done = match &cli.command {
+        Command::Run(arguments) => run::run(arguments, streams),
+        Command::Demo(arguments) => demo::demo(arguments, streams),
+        Command::Replay(arguments) => replay::replay(arguments, streams),
+        Command::History(arguments) => history::history(arguments, streams),
+        Command::CheckConfig(arguments) => check::check_config(arguments, streams),
+    };
+    done.or_else(Failure::unless_closed)
+}

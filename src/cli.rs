@@ -1,1 +1,231 @@
 //! The command line.
+
+use std::path::PathBuf;
+
+use clap::{Args, Parser, Subcommand};
+
+use crate::core::cycle::verdict::Verdict;
+use crate::core::time::Timestamp;
+use crate::runtime::telemetry::{Log, LogForm};
+
+/// Proves, rack after rack, that a commercial dish machine washed and sanitized.
+///
+/// An aid: it never controls the machine, and replaces neither the machine's own
+/// gauges nor the required test kit or surface indicator.
+#[derive(Parser, Debug)]
+#[command(name = "rinseward", version, propagate_version = true, arg_required_else_help = true)]
+pub struct Cli {
+    /// Filter of the log, such as `info` or `rinseward=debug`; RUST_LOG where not given.
+    #[arg(long, global = true, value_name = "FILTER")]
+    log: Option<String>,
+    /// Form of the log on standard error.
+    #[arg(long, global = true, value_enum, default_value_t, value_name = "FORM")]
+    log_format: LogForm,
+    /// What to do.
+    #[command(subcommand)]
+    pub command: Command,
+}
+
+impl Cli {
+    /// How to log.
+    #[must_use]
+    pub fn log(&self) -> Log {
+        Log { filter: self.log.clone(), form: self.log_format }
+    }
+}
+
+/// What to do.
+#[derive(Subcommand, Debug)]
+pub enum Command {
+    /// Listen to the probes and keep the ledger, until stopped.
+    Run(RunArgs),
+    /// Show two simulated machines at work; needs no installation.
+    Demo(DemoArgs),
+    /// Judge the readings in a file: SenML packs (RFC 8428), one a line.
+    Replay(ReplayArgs),
+    /// Show the cycles on record.
+    History(HistoryArgs),
+    /// Check configuration files and report every problem.
+    CheckConfig(CheckConfigArgs),
+}
+
+/// Where the configuration is.
+#[derive(Args, Debug)]
+pub struct ConfigArgs {
+    /// Configuration file; a later one wins over an earlier one.
+    #[arg(long = "config", value_name = "FILE", default_value = "/etc/rinseward/gateway.toml")]
+    pub files: Vec<PathBuf>,
+}
+
+/// Arguments of `run`.
+#[derive(Args, Debug)]
+pub struct RunArgs {
+    /// Configuration.
+    #[command(flatten)]
+    pub config: ConfigArgs,
+}
+
+/// Arguments of `demo`.
+#[derive(Args, Debug)]
+pub struct DemoArgs {
+    /// What happens: a scenario of the simulator.
+    #[arg(long, default_value = "demo", value_name = "NAME")]
+    pub scenario: String,
+    /// Seed of all chance: the same seed gives the same day.
+    #[arg(long, default_value_t = 1)]
+    pub seed: u64,
+    /// Seconds of the kitchen in one second.
+    #[arg(long, default_value_t = 60.0, value_parser = speed, value_name = "FACTOR")]
+    pub speed: f64,
+    /// Directory to keep the ledger in; a temporary one where not given.
+    #[arg(long, value_name = "DIR")]
+    pub ledger: Option<PathBuf>,
+    /// End by itself after so many seconds.
+    #[arg(long, value_name = "N")]
+    pub seconds: Option<u64>,
+    /// Print lines where a terminal would get the full view.
+    #[arg(long)]
+    pub plain: bool,
+}
+
+/// Arguments of `replay`.
+#[derive(Args, Debug)]
+pub struct ReplayArgs {
+    /// Configuration file; a later one wins over an earlier one.
+    #[arg(long = "config", value_name = "FILE", required = true)]
+    pub files: Vec<PathBuf>,
+    /// How to print.
+    #[command(flatten)]
+    pub form: FormArgs,
+    /// Keep a ledger in this file too.
+    #[arg(long, value_name = "FILE")]
+    pub ledger: Option<PathBuf>,
+    /// Tell at the end how many readings were judged how fast, on standard error.
+    #[arg(long)]
+    pub stats: bool,
+    /// File of SenML packs, one a line; `-` is standard input.
+    #[arg(value_name = "TRACE")]
+    pub trace: PathBuf,
+}
+
+/// Arguments of `history`.
+#[derive(Args, Debug)]
+pub struct HistoryArgs {
+    /// Configuration file that names the ledger; a later one wins over an earlier one.
+    #[arg(long = "config", value_name = "FILE", conflicts_with = "ledger")]
+    pub files: Vec<PathBuf>,
+    /// The ledger itself.
+    #[arg(long, value_name = "FILE")]
+    pub ledger: Option<PathBuf>,
+    /// Of this machine only.
+    #[arg(long, value_name = "NAME")]
+    pub machine: Option<String>,
+    /// Final rinse at or after this: RFC 3339, or a local date or date and time.
+    #[arg(long, value_parser = moment, value_name = "TIME")]
+    pub from: Option<Timestamp>,
+    /// Final rinse before this: RFC 3339, or a local date or date and time.
+    #[arg(long, value_parser = moment, value_name = "TIME")]
+    pub to: Option<Timestamp>,
+    /// With this verdict; may be given more than once.
+    #[arg(long = "verdict", value_delimiter = ',', value_name = "VERDICT")]
+    pub verdicts: Vec<Verdict>,
+    /// The newest so many.
+    #[arg(long, value_name = "N")]
+    pub limit: Option<usize>,
+    /// How to print.
+    #[command(flatten)]
+    pub form: FormArgs,
+}
+
+/// How to print cycles.
+#[derive(Args, Debug, Clone, Copy)]
+#[group(multiple = false)]
+pub struct FormArgs {
+    /// One JSON object a cycle, one a line.
+    #[arg(long)]
+    pub json: bool,
+    /// CSV by RFC 4180 with a header line.
+    #[arg(long)]
+    pub csv: bool,
+}
+
+/// Arguments of `check-config`.
+#[derive(Args, Debug)]
+pub struct CheckConfigArgs {
+    /// Configuration files, laid over one another in this order.
+    #[arg(required = true, value_name = "FILE")]
+    pub files: Vec<PathBuf>,
+}
+
+fn speed(text: &str) -> Result<f64, SpeedError> {
+    text.trim_end_matches(['x', '×'])
+        .parse()
+        .ok()
+        .filter(|speed: &f64| (1.0..=1000.0).contains(speed))
+        .ok_or(SpeedError)
+}
+
+#[derive(Debug, thiserror::Error)]
+#[error("a number from 1 to 1000")]
+struct SpeedError;
+
+fn moment(text: &str) -> Result<Timestamp, MomentError> {
+    if let Ok(instant) = text.parse() {
+        return Ok(instant);
+    }
+    let local: jiff::civil::DateTime = text.parse().map_err(|_| MomentError)?;
+    let instant = local.to_zoned_datetime(jiff::tz::TimeZone::system()).map_err(|_| MomentError)?;
+    Ok(Timestamp::from_micros(instant.timestamp().as_microsecond()))
+}
+
+#[derive(Debug, thiserror::Error)]
+#[error("a time such as 2026-11-25, 2026-11-25T14:30 or 2026-11-25T14:30:00+01:00")]
+struct MomentError;
+
+#[cfg(test)]
+mod tests {
+    use clap::CommandFactory;
+
+    use super::*;
+
+    #[test]
+    fn the_command_line_is_sound() {
+        Cli::command().debug_assert();
+    }
+
+    // RFC 3339 §5.8 for the first row; a local date is read in the zone of the computer, so
+    // that only its sort is checked here.
+    #[test]
+    fn reads_moments() {
+        assert_eq!(
+            moment("1996-12-19T16:39:57-08:00").expect("an example of RFC 3339").to_string(),
+            "1996-12-20T00:39:57Z"
+        );
+        for (text, legal) in [
+            ("2026-11-25", true),
+            ("2026-11-25T14:30", true),
+            ("2026-11-25 14:30:05", true),
+            ("yesterday", false),
+            ("2026-13-01", false),
+        ] {
+            assert_eq!(moment(text).is_ok(), legal, "{text}");
+        }
+    }
+
+    #[test]
+    fn refuses_what_makes_no_sense() {
+        for (line, legal) in [
+            ("rinseward demo --speed 60x --seconds 5", true),
+            ("rinseward demo --speed 0", false),
+            ("rinseward demo --speed nan", false),
+            ("rinseward history --ledger x --verdict cold,brief", true),
+            ("rinseward history --ledger x --verdict chilly", false),
+            ("rinseward history --json --csv", false),
+            ("rinseward replay --json -", false),
+            ("rinseward replay --config x --json -", true),
+            ("rinseward check-config", false),
+        ] {
+            assert_eq!(Cli::try_parse_from(line.split(' ')).is_ok(), legal, "{line}");
+        }
+    }
+}

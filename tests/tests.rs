@@ -1,5 +1,7 @@
 //! Tests of the library and the program from outside.
 
+#![expect(clippy::disallowed_methods, reason = "tests spawn, wait with a deadline and measure")]
+
 #[path = "tests/cli.rs"]
 mod cli;
 #[path = "tests/crash.rs"]
@@ -14,3 +16,5 @@ mod replay;
 mod repository;
 #[path = "tests/serial.rs"]
 mod serial;
+#[path = "tests/wire.rs"]
+mod wire;

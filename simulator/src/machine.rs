@@ -111,6 +111,7 @@ pub struct Machine {
     racks: u32,
     rack_j_per_k: f64,
     cut_short_s: Option<f64>,
+    closed: bool,
     dice: Dice,
 }
 
@@ -139,6 +140,7 @@ impl Machine {
             racks: 0,
             rack_j_per_k: 0.0,
             cut_short_s: None,
+            closed: false,
             dice,
         }
     }
@@ -171,6 +173,17 @@ impl Machine {
     #[must_use]
     pub fn is_running(&self) -> bool {
         matches!(self.stage, Stage::Wash { .. } | Stage::Pause { .. } | Stage::Rinse { .. })
+    }
+
+    /// Lets the machine finish what it is doing, and begin nothing more.
+    pub fn close(&mut self) {
+        self.closed = true;
+    }
+
+    /// Whether it has been idle for `rest_s` at `now_s`.
+    #[must_use]
+    pub fn is_at_rest(&self, now_s: f64, rest_s: f64) -> bool {
+        self.stage == Stage::Idle && now_s - self.idle_since_s >= rest_s
     }
 
     /// Water at the rinse probe, °C.
@@ -296,6 +309,9 @@ impl Machine {
     }
 
     fn next_task(&mut self, now_s: f64) -> Option<Happening> {
+        if self.closed {
+            return None;
+        }
         let action = *self.actions.front()?;
         let ready_s = action.not_before_s.max(self.idle_since_s + action.gap_s);
         if now_s < ready_s || !self.can_do(action.task, now_s, ready_s) {

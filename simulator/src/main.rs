@@ -1,13 +1,20 @@
 //! The command `rinseward-simulator`.
 
 use std::fs::File;
-use std::io::{self, BufWriter, Write};
+use std::io::{self, BufReader, BufWriter, Write};
 use std::path::{Path, PathBuf};
 use std::process::ExitCode;
+use std::thread;
+use std::time::Duration;
 
 use clap::{Parser, Subcommand};
-use rinseward_simulator::scenario::Scenario;
-use rinseward_simulator::time::MIDNIGHT_MICROS;
+use rinseward_simulator::checker::{ReadError, Table, compare, read_lines};
+use rinseward_simulator::node::Stop;
+use rinseward_simulator::node::mqtt::{self, Broker, PublishError};
+use rinseward_simulator::node::serial::{self, PseudoTerminal, SerialError};
+use rinseward_simulator::scenario::{Scenario, UnknownScenario};
+use rinseward_simulator::time::{MIDNIGHT_MICROS, parse_rfc3339};
+use rinseward_simulator::truth::TruthEntry;
 use rinseward_simulator::world::World;
 
 /// Commercial dish machines from physics: probe readings, and the truth of every cycle.
@@ -22,23 +29,75 @@ struct Arguments {
 enum Command {
     /// List the scenarios.
     Scenarios,
-    /// Write a scenario's readings, and its truth, to files.
+    /// Write a scenario's readings, and its truth, to files as fast as possible.
     Generate {
         #[command(flatten)]
         run: Run,
         /// File of SenML packs, one a line; `-` is standard output.
         #[arg(long, default_value = "-")]
         out: PathBuf,
-        /// File of truth entries, one a line.
+    },
+    /// Play a scenario onto pseudo-terminals, one per machine, and print their paths.
+    Serial {
+        #[command(flatten)]
+        run: Run,
+        /// Simulated seconds per second.
+        #[arg(long, default_value_t = 1.0, value_parser = speed)]
+        speed: f64,
+        /// Folder for a symbolic link to each port, named after its machine.
         #[arg(long)]
-        truth: Option<PathBuf>,
+        link_dir: Option<PathBuf>,
+        /// How long the ports stay open after the end, s.
+        #[arg(long, default_value_t = 2)]
+        linger: u64,
+    },
+    /// Play a scenario to an MQTT 3.1.1 broker, QoS 1.
+    Mqtt {
+        #[command(flatten)]
+        run: Run,
+        /// Simulated seconds per second.
+        #[arg(long, default_value_t = 1.0, value_parser = speed)]
+        speed: f64,
+        /// Host of the broker.
+        #[arg(long, default_value = "127.0.0.1")]
+        host: String,
+        /// Port of the broker.
+        #[arg(long, default_value_t = 1883)]
+        port: u16,
+        /// Client identifier.
+        #[arg(long, default_value = "rinseward-simulator")]
+        client_id: String,
+        /// First part of every topic; the machine's name follows.
+        #[arg(long, default_value = "dish")]
+        prefix: String,
+        /// PEM file of the certificate authority; switches TLS on.
+        #[arg(long)]
+        ca: Option<PathBuf>,
+        /// User name.
+        #[arg(long, requires = "password_file")]
+        user: Option<String>,
+        /// File that holds the password.
+        #[arg(long, requires = "user")]
+        password_file: Option<PathBuf>,
+    },
+    /// Compare a gateway's cycles with the truth.
+    Score {
+        /// File of truth entries.
+        #[arg(long)]
+        truth: PathBuf,
+        /// File of cycles, one JSON object a line.
+        #[arg(long)]
+        cycles: PathBuf,
+        /// Name of the row in the table.
+        #[arg(long, default_value = "run")]
+        name: String,
     },
 }
 
 #[derive(clap::Args)]
 struct Run {
     /// Scenario, by name.
-    #[arg(long)]
+    #[arg(long, value_parser = scenario)]
     scenario: Scenario,
     /// Seed of all chance.
     #[arg(long, default_value_t = 1)]
@@ -46,6 +105,47 @@ struct Run {
     /// Length, h; the scenario's own if not given.
     #[arg(long)]
     hours: Option<f64>,
+    /// Start, RFC 3339 or `now`; the scenario's own time on 2026-03-02 if not given.
+    #[arg(long, value_parser = start)]
+    from: Option<i64>,
+    /// File of truth entries, one a line.
+    #[arg(long)]
+    truth: Option<PathBuf>,
+}
+
+/// Something failed; the exit code is 74.
+#[derive(Debug, thiserror::Error)]
+enum Failure {
+    #[error("cannot open {path}")]
+    Open { path: PathBuf, source: io::Error },
+    #[error("cannot write")]
+    Write { source: io::Error },
+    #[error(transparent)]
+    Read(#[from] ReadError),
+    #[error(transparent)]
+    Serial(#[from] SerialError),
+    #[error(transparent)]
+    Publish(#[from] PublishError),
+}
+
+fn written(source: io::Error) -> Failure {
+    Failure::Write { source }
+}
+
+fn scenario(name: &str) -> Result<Scenario, UnknownScenario> {
+    name.parse()
+}
+
+fn speed(text: &str) -> Result<f64, String> {
+    match text.parse::<f64>() {
+        Ok(speed) if (1.0..=1_000.0).contains(&speed) => Ok(speed),
+        Ok(_) | Err(_) => Err("a speed is a number from 1 to 1000".to_owned()),
+    }
+}
+
+#[expect(clippy::disallowed_methods, reason = "the argument asks for this very moment")]
+fn start(text: &str) -> Result<i64, jiff::Error> {
+    if text == "now" { Ok(jiff::Timestamp::now().as_microsecond()) } else { parse_rfc3339(text) }
 }
 
 impl Run {
@@ -54,67 +154,170 @@ impl Run {
         if let Some(hours) = self.hours {
             plan.hours = hours;
         }
-        World::of(&plan, self.seed, MIDNIGHT_MICROS)
+        match self.from {
+            Some(start_micros) => World::starting_at(&plan, self.seed, start_micros),
+            None => World::of(&plan, self.seed, MIDNIGHT_MICROS),
+        }
+    }
+
+    fn truths(&self) -> Result<Truths, Failure> {
+        Ok(Truths { file: self.truth.as_deref().map(create).transpose()?, failed: None })
     }
 }
 
 fn main() -> ExitCode {
-    match run(Arguments::parse().command) {
-        Ok(()) => ExitCode::SUCCESS,
-        Err(error) => {
-            // With standard error gone there is nobody left to tell.
-            let _gone = writeln!(io::stderr(), "error: {error}");
-            ExitCode::from(74)
-        }
+    let Err(failure) = run(Arguments::parse().command) else { return ExitCode::SUCCESS };
+    let mut text = format!("error: {failure}");
+    let mut source = std::error::Error::source(&failure);
+    while let Some(cause) = source {
+        text.push_str("\n  cause: ");
+        text.push_str(&cause.to_string());
+        source = cause.source();
     }
+    // With standard error gone there is nobody left to tell.
+    let _gone = writeln!(io::stderr(), "{text}");
+    ExitCode::from(74)
 }
 
-fn run(command: Command) -> io::Result<()> {
+fn run(command: Command) -> Result<(), Failure> {
     match command {
-        Command::Scenarios => {
-            let mut out = io::stdout().lock();
-            for scenario in Scenario::ALL {
-                writeln!(out, "{scenario:<20}{}", scenario.about())?;
-            }
-            Ok(())
+        Command::Scenarios => scenarios().map_err(written),
+        Command::Generate { run, out } => generate(&run, &out),
+        Command::Serial { run, speed, link_dir, linger } => {
+            play_serial(&run, speed, link_dir.as_deref(), Duration::from_secs(linger))
         }
-        Command::Generate { run, out, truth } => generate(&run, &out, truth.as_deref()),
+        Command::Mqtt { run, speed, host, port, client_id, prefix, ca, user, password_file } => {
+            let ca_pem = ca.as_deref().map(read).transpose()?;
+            let broker = Broker { host, port, client_id, prefix, ca_pem, user: user.zip(password_file) };
+            play_mqtt(&run, speed, &broker)
+        }
+        Command::Score { truth, cycles, name } => score(&truth, &cycles, &name),
     }
 }
 
-fn generate(run: &Run, out: &Path, truth: Option<&Path>) -> io::Result<()> {
+fn scenarios() -> io::Result<()> {
+    let mut out = io::stdout().lock();
+    for scenario in Scenario::ALL {
+        writeln!(out, "{scenario:<20}{}", scenario.about())?;
+    }
+    Ok(())
+}
+
+fn generate(run: &Run, out: &Path) -> Result<(), Failure> {
     let mut world = run.world();
     let mut packs = create(out)?;
-    let mut truths = truth.map(create).transpose()?;
+    let mut truths = run.truths()?;
     let mut line = String::new();
     while let Some(emission) = world.next() {
         line.clear();
         emission.write_line(&mut line);
         line.push('\n');
-        packs.write_all(line.as_bytes())?;
-        write_truth(&mut world, truths.as_mut())?;
+        packs.write_all(line.as_bytes()).map_err(written)?;
+        world.take_truth().iter().for_each(|entry| truths.write(entry));
     }
-    write_truth(&mut world, truths.as_mut())?;
-    if let Some(truths) = &mut truths {
-        truths.flush()?;
-    }
-    packs.flush()
+    world.take_truth().iter().for_each(|entry| truths.write(entry));
+    packs.flush().map_err(written)?;
+    truths.finish()
 }
 
-fn write_truth(world: &mut World, truths: Option<&mut Box<dyn Write>>) -> io::Result<()> {
-    let entries = world.take_truth();
-    if let Some(truths) = truths {
-        for entry in entries {
-            serde_json::to_writer(&mut *truths, &entry)?;
-            truths.write_all(b"\n")?;
+fn play_serial(run: &Run, speed: f64, link_dir: Option<&Path>, linger: Duration) -> Result<(), Failure> {
+    let mut world = run.world();
+    let mut ports = Vec::new();
+    {
+        let mut out = io::stdout().lock();
+        for facts in world.facts() {
+            let mut port = PseudoTerminal::open()?;
+            if let Some(dir) = link_dir {
+                port.link(&dir.join(&facts.name))?;
+            }
+            writeln!(out, "{} {}", facts.name, port.path().display()).map_err(written)?;
+            ports.push(port);
         }
+        out.flush().map_err(written)?;
+    }
+    let mut truths = run.truths()?;
+    serial::play(&mut world, &mut ports, speed, &Stop::default(), |entry| truths.write(&entry))?;
+    thread::sleep(linger);
+    let lost: u64 = ports.iter().map(PseudoTerminal::lost).sum();
+    if lost > 0 {
+        let _gone = writeln!(io::stderr(), "{lost} lines were lost because nobody read them");
+    }
+    truths.finish()
+}
+
+fn play_mqtt(run: &Run, speed: f64, broker: &Broker) -> Result<(), Failure> {
+    // Fails only when a provider is installed already, which serves as well.
+    let _installed = rustls::crypto::ring::default_provider().install_default();
+    let mut truths = run.truths()?;
+    let mut world = run.world();
+    let published = mqtt::play(&mut world, broker, speed, &Stop::default(), |entry| truths.write(&entry))?;
+    writeln!(io::stdout(), "{published} packs published and acknowledged").map_err(written)?;
+    truths.finish()
+}
+
+fn score(truth: &Path, cycles: &Path, name: &str) -> Result<(), Failure> {
+    let truth: Vec<TruthEntry> = read_lines(BufReader::new(open(truth)?))?;
+    let cycles = read_lines(BufReader::new(open(cycles)?))?;
+    let report = compare(&truth, &cycles)?;
+    let mut table = Table::default();
+    table.add(name, &report.score);
+    let mut out = io::stdout().lock();
+    write!(out, "{table}").map_err(written)?;
+    for cycle in &report.missed {
+        writeln!(out, "missed   {} {} {:?}", cycle.machine, cycle.rinse_started, cycle.faults)
+            .map_err(written)?;
+    }
+    for row in &report.invented {
+        let at = row.rinse_started.as_deref().unwrap_or(&row.started);
+        writeln!(out, "invented {} {at} {}", row.machine, row.verdict).map_err(written)?;
+    }
+    for (cycle, row) in &report.misjudged {
+        let (name, at) = (&cycle.machine, &cycle.rinse_started);
+        let (true_c, margin_c) = (cycle.rinse_min_c.unwrap_or(f64::NAN), cycle.margin_c.unwrap_or(f64::NAN));
+        writeln!(
+            out,
+            "misjudged {name} {at} {:?} called {}: true {true_c:.2} °C, {margin_c:+.2} K from the limit",
+            cycle.expected, row.verdict
+        )
+        .map_err(written)?;
     }
     Ok(())
 }
 
-fn create(path: &Path) -> io::Result<Box<dyn Write>> {
+/// A truth file; the first failure to write is kept for the end.
+struct Truths {
+    file: Option<Box<dyn Write>>,
+    failed: Option<io::Error>,
+}
+
+impl Truths {
+    fn write(&mut self, entry: &TruthEntry) {
+        if let (Some(file), None) = (&mut self.file, &self.failed) {
+            let written = serde_json::to_writer(&mut *file, entry)
+                .map_err(io::Error::from)
+                .and_then(|()| file.write_all(b"\n"))
+                .and_then(|()| file.flush());
+            self.failed = written.err();
+        }
+    }
+
+    fn finish(self) -> Result<(), Failure> {
+        self.failed.map_or(Ok(()), |source| Err(written(source)))
+    }
+}
+
+fn open(path: &Path) -> Result<File, Failure> {
+    File::open(path).map_err(|source| Failure::Open { path: path.to_owned(), source })
+}
+
+fn read(path: &Path) -> Result<Vec<u8>, Failure> {
+    std::fs::read(path).map_err(|source| Failure::Open { path: path.to_owned(), source })
+}
+
+fn create(path: &Path) -> Result<Box<dyn Write>, Failure> {
     if path.as_os_str() == "-" {
         return Ok(Box::new(BufWriter::new(io::stdout())));
     }
-    Ok(Box::new(BufWriter::new(File::create(path)?)))
+    let file = File::create(path).map_err(|source| Failure::Open { path: path.to_owned(), source })?;
+    Ok(Box::new(BufWriter::new(file)))
 }

@@ -69,7 +69,7 @@ scenarios! {
     QuietDay = "quiet-day" => quiet_day,
     /// A door machine at lunch: rack after rack.
     Rush = "rush" => rush,
-    /// A line that stays at 70 to 78 °C between racks: the step of a rinse is small.
+    /// A line that stays near 80 °C between racks: the step of a rinse is small.
     HeatSoaked = "heat-soaked" => heat_soaked,
     /// The booster dies in the rush and is reset later: the step goes down.
     BoosterDead = "booster-dead" => booster_dead,

@@ -137,7 +137,6 @@ struct Rinse {
     swing_c: f64,
     dwell_s: f64,
     gap_s: f64,
-    stepped: bool,
 }
 
 /// Watches one machine and writes its truth.
@@ -150,6 +149,7 @@ pub struct Recorder {
     rinse: Option<Rinse>,
     check_mg_per_l: Option<f64>,
     error_s: f64,
+    stepped_s: f64,
 }
 
 impl Recorder {
@@ -164,6 +164,7 @@ impl Recorder {
             rinse: None,
             check_mg_per_l: None,
             error_s: 0.0,
+            stepped_s: f64::NEG_INFINITY,
         }
     }
 
@@ -180,16 +181,14 @@ impl Recorder {
         happening: Option<Happening>,
     ) -> Option<TruthEntry> {
         let error_s = Node::clock_error_s(machine.faults(), now_s);
-        let stepped = (error_s - self.error_s).abs() > 1e-9;
         let span_s = now_s - STEP_S;
         let entry = happening.and_then(|happening| self.happened(span_s, machine, node, happening));
-        self.error_s = error_s;
+        if (error_s - self.error_s).abs() > 1e-9 {
+            (self.error_s, self.stepped_s) = (error_s, now_s);
+        }
         let tank_c = machine.plant().tank().water_c();
         match (&mut self.rinse, machine.stage()) {
-            (Some(rinse), _) => {
-                rinse.stepped |= stepped;
-                rinse.watch(now_s, machine, node);
-            }
+            (Some(rinse), _) => rinse.watch(now_s, machine, node),
             (None, crate::machine::Stage::Wash { .. }) => self.wash_min_c = self.wash_min_c.min(tank_c),
             (None, _) => {}
         }
@@ -252,7 +251,8 @@ impl Recorder {
         let facts = machine.facts();
         let length_s = ended_s - rinse.from_s;
         let rinse_min_c = finite(rinse.min_c);
-        let hidden_by = hidden_by(rinse, facts, length_s);
+        let stepped = self.stepped_s >= self.wash_from_s;
+        let hidden_by = hidden_by(rinse, facts, length_s, stepped);
         let overlaps = |fault: &&Fault| fault.from_s < ended_s && fault.until_s > self.wash_from_s;
         CycleTruth {
             machine: facts.name.clone(),
@@ -299,7 +299,6 @@ impl Rinse {
             swing_c: 0.0,
             dwell_s: 0.0,
             gap_s: 0.0,
-            stepped: false,
         }
     }
 
@@ -329,7 +328,7 @@ fn finite(value: f64) -> Option<f64> {
     value.is_finite().then_some(value)
 }
 
-fn hidden_by(rinse: &Rinse, facts: &MachineFacts, length_s: f64) -> Vec<String> {
+fn hidden_by(rinse: &Rinse, facts: &MachineFacts, length_s: f64, stepped: bool) -> Vec<String> {
     let mut reasons = Vec::new();
     if rinse.gap_s > GAP_HIDES * length_s.min(facts.rinse_s) {
         reasons.push("no-readings".to_owned());
@@ -337,7 +336,7 @@ fn hidden_by(rinse: &Rinse, facts: &MachineFacts, length_s: f64) -> Vec<String> 
     if length_s < SHORTEST_S {
         reasons.push("too-short".to_owned());
     }
-    if rinse.stepped {
+    if stepped {
         reasons.push("clock-step".to_owned());
     }
     // A sump shows its refill, whatever the rinse does.

@@ -2,7 +2,7 @@
 
 use std::collections::VecDeque;
 
-use crate::catalog::MachineFacts;
+use crate::catalog::{MachineFacts, RinseFrom};
 use crate::day::plan;
 use crate::dice::Dice;
 use crate::fault::Place;
@@ -13,6 +13,9 @@ use crate::probe::Probe;
 use crate::scenario::{MachinePlan, Plan, Scenario};
 use crate::time::{MIDNIGHT_MICROS, STEP_S, STEPS_PER_S, micros};
 use crate::truth::{Recorder, TruthEntry};
+
+/// Rest of every machine before the end of a run, s.
+const TAIL_S: f64 = 30.0;
 
 /// A machine, its node and its recorder.
 #[derive(Debug)]
@@ -65,6 +68,12 @@ impl World {
         }
     }
 
+    /// The world of a plan that starts at `start_micros` of Unix time, whatever the plan's clock says.
+    #[must_use]
+    pub fn starting_at(plan: &Plan, seed: u64, start_micros: i64) -> Self {
+        Self::of(plan, seed, start_micros - micros(plan.clock_s))
+    }
+
     /// Start of the run, µs of Unix time.
     #[must_use]
     pub fn start_micros(&self) -> i64 {
@@ -93,17 +102,17 @@ impl World {
         std::mem::take(&mut self.truth)
     }
 
-    /// Advances by one integration step. Returns false at the end of the run, once everything
-    /// kept by a node has been handed over.
+    /// Advances by one integration step. Returns false at the end of the run.
+    ///
+    /// When the planned time is over, nothing more is begun, and the run goes on until every
+    /// machine has finished what it was doing and rested for half a minute: no cycle is cut.
     pub fn step(&mut self) -> bool {
+        let now_s = self.now_s();
         if self.steps >= self.steps_total {
-            let now_s = self.now_s();
-            for unit in &mut self.units {
-                unit.node.flush(now_s, &mut self.fresh);
+            self.units.iter_mut().for_each(|unit| unit.machine.close());
+            if self.units.iter().all(|unit| unit.machine.is_at_rest(now_s, TAIL_S)) {
+                return self.flush(now_s);
             }
-            let any = !self.fresh.is_empty();
-            self.ready.extend(self.fresh.drain(..));
-            return any;
         }
         self.steps += 1;
         let now_s = self.now_s();
@@ -112,6 +121,16 @@ impl World {
         }
         self.ready.extend(self.fresh.drain(..));
         true
+    }
+
+    /// Lets the nodes hand over what they kept; false if there was nothing.
+    fn flush(&mut self, now_s: f64) -> bool {
+        for unit in &mut self.units {
+            unit.node.flush(now_s, &mut self.fresh);
+        }
+        let any = !self.fresh.is_empty();
+        self.ready.extend(self.fresh.drain(..));
+        any
     }
 }
 
@@ -151,8 +170,8 @@ impl Unit {
         let machine = Machine::new(spec, plant, actions, plan_of.faults.clone(), plan_of.warm, dice());
         let wash = Probe::new(spec.wash_probe, Place::Wash, tank_c, dice());
         let rinse_c = match facts.rinse_from {
-            crate::catalog::RinseFrom::FreshLine => line_c,
-            crate::catalog::RinseFrom::Sump => tank_c,
+            RinseFrom::FreshLine => line_c,
+            RinseFrom::Sump => tank_c,
         };
         let rinse = Probe::new(spec.rinse_probe, Place::Rinse, rinse_c, dice());
         let node = Node::new(index, &machine, (wash, rinse), start_micros, dice());
@@ -173,3 +192,6 @@ impl Unit {
 fn steps_in(seconds: f64) -> u64 {
     (seconds * STEPS_PER_S as f64).round() as u64
 }
+
+#[cfg(test)]
+mod tests;

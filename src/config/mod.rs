@@ -1,7 +1,28 @@
 //! Configuration: read in layers, checked as a whole, every problem told at once.
 //!
+//! The way of a key: [`layers`] reads files and environment and lets the later
+//! win ([`raw`] is what they say, each value with its place); [`keys`] is the one
+//! table of legal keys with meaning, range and default; [`reader`] takes a
+//! section apart by that table; [`check`] makes the types of [`resolve`] and
+//! [`source`] of it. [`reference`](mod@reference) prints the table as `config/reference.toml`.
+//!
+//! The tree is walked by hand and not by serde, because serde stops at the first
+//! mistake and an operator wants all of them in one run.
+//!
 //! Edges read the resolved form of their own section from here; this module
 //! itself knows only `wire` and `core`.
 
+pub mod check;
+pub mod keys;
+pub mod layers;
+pub mod load;
+pub mod problem;
+pub mod raw;
+pub mod reader;
+pub mod reference;
 pub mod resolve;
 pub mod source;
+mod suggest;
+#[cfg(test)]
+mod tests;
+pub mod text;

@@ -142,7 +142,7 @@ pub struct MqttSource {
     pub login: Option<MqttLogin>,
     /// TLS; plain TCP where `None`.
     pub tls: Option<MqttTls>,
-    /// What to subscribe to, at QoS 1.
+    /// What to subscribe to: at QoS 1, or at QoS 0 where the payload has no time of its own.
     pub subscriptions: Vec<Subscription>,
     /// Largest packet in bytes that is taken.
     pub packet_bytes_max: u32,

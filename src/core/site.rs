@@ -111,6 +111,11 @@ impl Site {
         }
     }
 
+    /// Every machine of the site.
+    pub fn machines(&self) -> impl Iterator<Item = MachineId> + use<> {
+        (0..self.machines.len()).filter_map(|id| u16::try_from(id).ok().map(MachineId))
+    }
+
     /// What became of the samples of a machine since the last call.
     pub fn take_counts(&mut self, machine: MachineId) -> Counts {
         self.machines.get_mut(usize::from(machine.0)).map(Machine::take_counts).unwrap_or_default()

@@ -1,4 +1,39 @@
 //! The ledger: one SQLite file, one writer, many readers.
+//!
+//! [`Writer`] owns the only connection that writes, on a thread of its own;
+//! a [`Commit`] is one transaction, on the device when it is reported done.
+//! [`Reader`] reads, beside the writer or without one.
+//!
+//! - Records are appended, never changed: triggers refuse it, and each carries
+//!   its RFC 6962 leaf hash, with the tree's frontier kept in the same transaction.
+//! - Inputs go to the `tail` first, in the order in which they were applied, and
+//!   into compressed blocks once no machine needs them for recovery.
+//! - Inputs are numbered from 1 over the whole life of the ledger; records from 0.
+//!
+//! Formats: tables in `schema`, blocks and traces in `blocks` and `numbers`,
+//! the tail in `tail`. Signed checkpoints and proofs are not made here.
+
+mod blocks;
+mod bytes;
+mod commit;
+mod compact;
+mod error;
+mod failpoint;
+mod lock;
+mod names;
+mod numbers;
+mod reader;
+mod recover;
+mod schema;
+mod tail;
+mod writer;
+
+pub use commit::Committed;
+pub use error::{LedgerError, Part, Readable, Retry};
+pub use names::Names;
+pub use reader::{CycleFilter, Reader, Reading, Tally};
+pub use recover::Recovered;
+pub use writer::{Done, Options, QUEUE_COMMITS_MAX, Refused, Writer};
 
 use crate::core::effect::Trace;
 use crate::core::id::MachineId;

@@ -5,6 +5,13 @@
 //! [`tokio::sync::watch`] up to which number everything is committed, and only
 //! then may a source acknowledge to whoever sent it.
 
+pub mod mqtt;
+pub mod reconnect;
+pub mod refusals;
+pub mod replay;
+pub mod serial;
+pub mod text;
+
 use crate::core::id::SourceId;
 use crate::core::reading::Sample;
 use crate::core::time::Timestamp;

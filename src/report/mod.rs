@@ -1,1 +1,10 @@
-//! History as table, JSON lines and CSV.
+//! Cycles for people and for programs: table, JSON, CSV.
+//!
+//! All three print the same [`row::CycleRow`], so that they can never disagree.
+//! Everything is written to a writer that is passed in.
+
+pub mod csv;
+pub mod json;
+pub mod row;
+pub mod table;
+pub mod words;

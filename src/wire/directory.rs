@@ -25,6 +25,23 @@ pub enum WireUnit {
     Ph,
 }
 
+impl WireUnit {
+    /// The unit symbol of SenML (RFC 8428 §12.1); empty for a flag.
+    #[must_use]
+    pub const fn as_str(self) -> &'static str {
+        match self {
+            Self::Celsius => "Cel",
+            Self::Fahrenheit => "degF",
+            Self::Kelvin => "K",
+            Self::Volt => "V",
+            Self::Ohm => "Ohm",
+            Self::Flag => "",
+            Self::MilligramPerLitre => "mg/L",
+            Self::Ph => "pH",
+        }
+    }
+}
+
 /// Names on the wire and what they stand for.
 #[derive(Clone, Debug, Default)]
 pub struct Directory {

@@ -1,1 +1,289 @@
-//! Tests of the cli part from outside.
+//! The program from outside: its commands, its exit codes, its orderly end.
+
+use std::fs::{self, File};
+use std::io::{BufRead, BufReader, Write};
+use std::ops::ControlFlow;
+use std::path::{Path, PathBuf};
+use std::process::{Child, Command, Output, Stdio};
+use std::time::{Duration, Instant};
+
+use rinseward::ledger::Reader;
+use rinseward_simulator::scenario::Scenario;
+use rinseward_simulator::time::MIDNIGHT_MICROS;
+use rinseward_simulator::world::World;
+use rustix::process::{Pid, Signal, kill_process};
+use serialport::{SerialPort, TTYPort};
+use tempfile::TempDir;
+
+/// Longest wait for a process to do what is awaited.
+const WAIT_MAX: Duration = Duration::from_secs(30);
+
+fn rinseward(arguments: &[&str]) -> Command {
+    let mut command = Command::new(env!("CARGO_BIN_EXE_rinseward"));
+    command.args(arguments).env_remove("RUST_LOG").env("TZ", "UTC").stdin(Stdio::null());
+    command
+}
+
+fn output(arguments: &[&str]) -> Output {
+    rinseward(arguments).output().expect("the program starts")
+}
+
+fn text(bytes: &[u8]) -> String {
+    String::from_utf8(bytes.to_vec()).expect("the program prints UTF-8")
+}
+
+/// A directory with a configuration for `dm1` and a ledger beside it.
+struct Site {
+    directory: TempDir,
+}
+
+impl Site {
+    fn new(source: &str) -> Self {
+        let directory = TempDir::new().expect("a temporary directory");
+        let site = Self { directory };
+        let ledger = site.ledger();
+        let configuration = format!(
+            "[ledger]\npath = \"{}\"\ncommit-interval = \"20ms\"\n\n[[machine]]\nname = \"dm1\"\n\
+             kind = \"stationary-rack-dual-temperature\"\nwash-time = \"44s\"\nrinse-time = \"12s\"\n\
+             probes = [\"wash\", \"rinse\"]\n{source}",
+            ledger.display()
+        );
+        fs::write(site.configuration(), configuration).expect("a temporary file");
+        site
+    }
+
+    fn configuration(&self) -> PathBuf {
+        self.directory.path().join("gateway.toml")
+    }
+
+    fn ledger(&self) -> PathBuf {
+        self.directory.path().join("ledger.sqlite")
+    }
+
+    /// Twenty minutes of a dual-temperature machine, one pack a line.
+    fn trace(&self) -> PathBuf {
+        let mut plan = Scenario::Demo.plan();
+        plan.hours = 0.3;
+        plan.machines.truncate(1);
+        let path = self.directory.path().join("trace.senml");
+        let mut file = File::create(&path).expect("a temporary file");
+        for emission in World::of(&plan, 1, MIDNIGHT_MICROS) {
+            writeln!(file, "{}", emission.line()).expect("a temporary file");
+        }
+        path
+    }
+
+    fn kinds(&self) -> Vec<&'static str> {
+        let mut kinds = Vec::new();
+        let reader = Reader::open(&self.ledger()).expect("the ledger opens");
+        reader
+            .records(0, |_, _, record| {
+                kinds.push(record.body.kind());
+                ControlFlow::Continue(())
+            })
+            .expect("the ledger reads");
+        kinds
+    }
+}
+
+fn path(path: &Path) -> &str {
+    path.to_str().expect("temporary paths are text")
+}
+
+// Exit codes of sysexits.h (4.3BSD): 64 usage, 74 input/output, 78 configuration.
+#[test]
+fn mistakes_are_told_in_one_form_with_their_exit_code() {
+    let site = Site::new("");
+    let broken = site.directory.path().join("broken.toml");
+    fs::write(&broken, "[[machine]]\nname = \"dm1\"\nkind = \"oven\"\nrinse-tyme = \"3s\"\n")
+        .expect("a temporary file");
+    let (configuration, broken) = (site.configuration(), broken);
+    let rows: [(&[&str], i32, &[&str]); 8] = [
+        (&[], 64, &["error[usage]"]),
+        (&["fly"], 64, &["error[usage]", "fly"]),
+        (&["history"], 64, &["error[usage]", "--ledger"]),
+        (&["demo", "--scenario", "none"], 64, &["error[usage]", "rush"]),
+        (&["check-config", path(&broken)], 78, &["error[config-value]", "error[config-key]", "rinse-time"]),
+        (&["run", "--config", path(&configuration)], 78, &["error[config-source]"]),
+        (&["history", "--ledger", "/nowhere/ledger"], 74, &["error[ledger-open]", "do:"]),
+        (
+            &["replay", "--config", path(&configuration), "/nowhere/trace"],
+            74,
+            &["error[trace-open]", "where: /nowhere/trace", "No such file"],
+        ),
+    ];
+    for (arguments, code, told) in rows {
+        let output = output(arguments);
+        let err = text(&output.stderr);
+        assert_eq!(output.status.code(), Some(code), "{arguments:?}: {err}");
+        for part in told {
+            assert!(err.contains(part), "{arguments:?} should tell «{part}»: {err}");
+        }
+        assert!(output.stdout.is_empty(), "{arguments:?} answers nothing");
+    }
+}
+
+#[test]
+fn replay_and_history_print_the_same_cycles() {
+    let site = Site::new("");
+    let (configuration, trace, ledger) = (site.configuration(), site.trace(), site.ledger());
+    let dry = output(&["replay", "--config", path(&configuration), "--json", path(&trace)]);
+    assert!(dry.status.success(), "{}", text(&dry.stderr));
+    let cycles: Vec<serde_json::Value> =
+        text(&dry.stdout).lines().map(|line| serde_json::from_str(line).expect("an object a line")).collect();
+    assert!(cycles.len() >= 5, "twenty busy minutes hold several racks: {}", cycles.len());
+    assert!(cycles.iter().all(|cycle| cycle["ledger_index"].is_null()));
+    assert!(!ledger.exists(), "no ledger unless asked for");
+
+    let kept = output(&[
+        "replay",
+        "--config",
+        path(&configuration),
+        "--json",
+        "--ledger",
+        path(&ledger),
+        path(&trace),
+    ]);
+    let history = output(&["history", "--ledger", path(&ledger), "--json"]);
+    assert_eq!(text(&kept.stdout), text(&history.stdout), "the ledger holds what was printed");
+    let without_index = |bytes: &[u8]| -> Vec<serde_json::Value> {
+        let object = |line: &str| {
+            let mut object: serde_json::Value = serde_json::from_str(line).expect("an object a line");
+            object["ledger_index"] = serde_json::Value::Null;
+            object
+        };
+        text(bytes).lines().map(object).collect()
+    };
+    assert_eq!(without_index(&history.stdout), cycles, "a ledger changes no cycle");
+
+    let input = File::open(&trace).expect("the trace is there");
+    let piped = rinseward(&["replay", "--config", path(&configuration), "--json", "-"]).stdin(input).output();
+    assert_eq!(piped.expect("the program starts").stdout, dry.stdout, "a file and a pipe are the same");
+
+    let newest = output(&["history", "--config", path(&configuration), "--limit", "1", "--csv"]);
+    assert_eq!(text(&newest.stdout).split("\r\n").count(), 3, "header, one row, nothing");
+    let table = text(&output(&["history", "--ledger", path(&ledger)]).stdout);
+    assert!(table.contains("UTC+00:00") && table.contains("dm1"), "{table}");
+    assert!(!table.contains('\u{1b}'), "no colour into a pipe");
+}
+
+#[test]
+fn run_records_and_ends_in_order() {
+    let (mut node, gateway) = TTYPort::pair().expect("a pseudo-terminal");
+    let device = gateway.name().expect("a pseudo-terminal has a name");
+    let site =
+        Site::new(&format!("\n[[source]]\nname = \"node\"\nkind = \"serial\"\ndevice = \"{device}\"\n"));
+    let configuration = site.configuration();
+    let mut daemon = Daemon::start(&["run", "--config", path(&configuration)], "serial port is open");
+    node.write_all(b"[{\"bn\":\"dm1/\",\"n\":\"rinse\",\"u\":\"Cel\",\"v\":60}]\n\xff\xfe{]\n")
+        .expect("a line");
+
+    let second = output(&["run", "--config", path(&configuration)]);
+    assert_eq!(second.status.code(), Some(74));
+    assert!(text(&second.stderr).contains("error[ledger-locked]"), "{}", text(&second.stderr));
+
+    // The service's start, then its configuration; both before anything else.
+    poll("the first records", || {
+        let read = Reader::open(&site.ledger()).and_then(|reader| reader.size());
+        read.is_ok_and(|size| size >= 2)
+    });
+    daemon.signal(Signal::TERM);
+    let (status, took) = daemon.wait();
+    assert!(status.success(), "{status}: {}", daemon.log());
+    assert!(took < Duration::from_secs(5), "ended within {took:?}");
+    assert_eq!(site.kinds(), ["service-start", "configuration-change", "service-stop"]);
+}
+
+#[test]
+fn a_second_signal_ends_at_once() {
+    let (_node, gateway) = TTYPort::pair().expect("a pseudo-terminal");
+    let device = gateway.name().expect("a pseudo-terminal has a name");
+    let site =
+        Site::new(&format!("\n[[source]]\nname = \"node\"\nkind = \"serial\"\ndevice = \"{device}\"\n"));
+    let configuration = site.configuration();
+    let mut daemon = Daemon::start(&["run", "--config", path(&configuration)], "serial port is open");
+    daemon.signal(Signal::INT);
+    daemon.signal(Signal::TERM);
+    let (status, _) = daemon.wait();
+    // In order where the end was faster than the second signal, else 128 + SIGINT.
+    assert!([Some(0), Some(130)].contains(&status.code()), "{status}");
+}
+
+#[test]
+fn the_demo_needs_nothing_and_says_where_its_ledger_is() {
+    let directory = TempDir::new().expect("a temporary directory");
+    let arguments = ["demo", "--seconds", "6", "--speed", "100", "--ledger", path(directory.path())];
+    let output = output(&arguments);
+    let (out, err) = (text(&output.stdout), text(&output.stderr));
+    assert!(output.status.success(), "{err}");
+    for part in ["SIMULATED", "dm1", "held/required", "rinseward history --ledger"] {
+        assert!(out.contains(part), "{part}: {out}\n{err}");
+    }
+    let ledger = directory.path().join("ledger.sqlite");
+    let reader = Reader::open(&ledger).expect("the ledger opens");
+    assert!(reader.size().expect("the ledger reads") >= 4, "start, configuration, a rack, stop");
+}
+
+/// A running program and what it logs.
+struct Daemon {
+    child: Child,
+    log: BufReader<std::process::ChildStderr>,
+    seen: String,
+}
+
+impl Daemon {
+    /// Starts it and waits until it logs `ready`.
+    fn start(arguments: &[&str], ready: &str) -> Self {
+        let mut child = rinseward(arguments)
+            .stdout(Stdio::null())
+            .stderr(Stdio::piped())
+            .spawn()
+            .expect("the program starts");
+        let log = BufReader::new(child.stderr.take().expect("a pipe was asked for"));
+        let mut daemon = Self { child, log, seen: String::new() };
+        while !daemon.seen.contains(ready) {
+            let read = daemon.log.read_line(&mut daemon.seen).expect("the log is text");
+            assert!(read > 0, "ended before «{ready}»: {}", daemon.seen);
+        }
+        daemon
+    }
+
+    fn signal(&self, signal: Signal) {
+        let pid = Pid::from_child(&self.child);
+        // A process that has ended already needs no signal; it is waited for below.
+        let _ended = kill_process(pid, signal);
+    }
+
+    #[expect(clippy::disallowed_methods, reason = "a test measures how long the end takes")]
+    fn wait(&mut self) -> (std::process::ExitStatus, Duration) {
+        let started = Instant::now();
+        let mut status = None;
+        poll("the end of the program", || {
+            status = self.child.try_wait().expect("the child is ours");
+            status.is_some()
+        });
+        (status.expect("polled until there is one"), started.elapsed())
+    }
+
+    fn log(&mut self) -> &str {
+        while self.log.read_line(&mut self.seen).is_ok_and(|read| read > 0) {}
+        &self.seen
+    }
+}
+
+impl Drop for Daemon {
+    fn drop(&mut self) {
+        // Has no effect on a child that has ended.
+        drop(self.child.kill());
+        drop(self.child.wait());
+    }
+}
+
+#[expect(clippy::disallowed_methods, reason = "a test gives up after a while")]
+fn poll(what: &str, mut done: impl FnMut() -> bool) {
+    let limit = Instant::now() + WAIT_MAX;
+    while !done() {
+        assert!(Instant::now() < limit, "waited too long for {what}");
+        std::thread::sleep(Duration::from_millis(10));
+    }
+}

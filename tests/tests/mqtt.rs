@@ -1,1 +1,14 @@
-//! Tests of the mqtt part from outside.
+//! The MQTT source against a real Mosquitto that runs with the settings shipped
+//! in `deploy/mosquitto`: what it acknowledged is never lost, whatever ends.
+
+#[path = "mqtt/access.rs"]
+mod access;
+#[path = "mqtt/gateway.rs"]
+mod gateway;
+#[path = "mqtt/input.rs"]
+mod input;
+#[path = "mqtt/restarts.rs"]
+mod restarts;
+
+#[path = "support/broker.rs"]
+mod broker;

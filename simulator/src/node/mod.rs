@@ -1,14 +1,18 @@
 //! The node at the machine: samples the probes, packs SenML (RFC 8428), buffers when told to.
 
+pub mod mqtt;
+mod pace;
 mod pack;
-pub mod play;
+pub mod serial;
 
+pub use pace::{Pace, Stop};
 pub use pack::{Emission, Record, RecordValue};
 
 use std::collections::VecDeque;
 
+use crate::catalog::RinseFrom;
 use crate::dice::Dice;
-use crate::fault::{Fault, FaultKind};
+use crate::fault::{Fault, FaultKind, Place};
 use crate::machine::Machine;
 use crate::probe::{Probe, Sample};
 use crate::time::{STEP_S, micros};
@@ -100,8 +104,8 @@ impl Node {
         self.wash.step(STEP_S, self.wash.tau_s(faults, now_s), tank.water_c(), air_c, wet);
         let tau_s = self.rinse.tau_s(faults, now_s);
         let rinse_wet = match machine.facts().rinse_from {
-            crate::catalog::RinseFrom::FreshLine => 1.0,
-            crate::catalog::RinseFrom::Sump => wet,
+            RinseFrom::FreshLine => 1.0,
+            RinseFrom::Sump => wet,
         };
         self.rinse.step(STEP_S, tau_s, machine.rinse_water_c(), air_c, rinse_wet);
         while self.next_s <= now_s {
@@ -141,9 +145,9 @@ impl Node {
         if self.drops_out(at_s, faults) {
             return;
         }
-        let stuck = faults.iter().any(|fault| {
-            fault.holds(at_s) && fault.kind == FaultKind::Stuck { place: crate::fault::Place::Rinse }
-        });
+        let stuck = faults
+            .iter()
+            .any(|fault| fault.holds(at_s) && fault.kind == FaultKind::Stuck { place: Place::Rinse });
         match rinse {
             Sample::Celsius(value_c) if value_c.is_finite() && !stuck => self.rinse_heard_s = at_s,
             Sample::Celsius(value_c) if !value_c.is_finite() => rinse = Sample::Missing,

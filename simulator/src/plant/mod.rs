@@ -108,7 +108,9 @@ const WARE_RINSE_W_PER_K: f64 = 90.0;
 const FALL_LOSS: f64 = 0.12;
 /// Time constant of the air in the hood, s (own choice).
 const HOOD_TAU_S: f64 = 45.0;
-/// The same while water splashes about in an empty tank, s (own choice).
+/// How far the air follows water that splashes about in an empty tank, 0 to 1 (own choice).
+const SPLASH_SHARE: f64 = 0.3;
+/// Time constant of the air meanwhile, s (own choice).
 const SPLASH_TAU_S: f64 = 6.0;
 
 /// Heat and water of one machine.
@@ -236,7 +238,7 @@ impl Plant {
         self.body_c += (aim_c - self.body_c) * dt_s / spec.soak_tau_s;
         let still_c = spec.room_c + 0.6 * (self.body_c.max(tank_c) - spec.room_c);
         let (aim_c, tau_s) = if splash && self.tank.probe_wet() < 0.5 {
-            (0.5 * (still_c + self.line.outlet_c()), SPLASH_TAU_S)
+            (still_c + SPLASH_SHARE * (self.line.outlet_c() - still_c), SPLASH_TAU_S)
         } else {
             (still_c, HOOD_TAU_S)
         };
@@ -304,3 +306,6 @@ fn soak_c(spec: &PlantSpec, tank_c: f64, booster_c: f64) -> f64 {
         + spec.soak_from_tank * (tank_c - spec.room_c).max(0.0)
         + spec.soak_from_booster * (booster_c - spec.room_c).max(0.0)
 }
+
+#[cfg(test)]
+mod tests;

@@ -1,6 +1,6 @@
 //! Finds rinses in the trace of a fresh-water line, from temperature alone.
 //!
-//! Quiet: the line follows its [`Baseline`]. A departure opens a [`Flow`]; when
+//! Quiet: the line follows its [`Baseline`]. A departure opens a `Flow`; when
 //! its window has passed, the flow is handed out as a [`Candidate`] and the
 //! baseline starts again. What a candidate is, a cycle or a fill, is decided
 //! by who knows the tank and the plate.

@@ -1,6 +1,6 @@
 //! Recognising and judging a cycle.
 //!
-//! [`tracker`] composes: [`spike`] cleans the trace, [`line`] or [`sump`] finds a
+//! [`tracker`] composes: [`spike`] cleans the trace, [`mod@line`] or [`sump`] finds a
 //! rinse in it (or [`run`] takes the machine's word), [`tank`] tells it from a
 //! fill, [`window`] measures it, [`judge`] judges it.
 

@@ -2,7 +2,7 @@
 //!
 //! A decision-based median filter over seven readings: the middle one is
 //! replaced only where it departs from the median of the seven by more than
-//! [`SPIKE_C`]. On a monotonic stretch the middle reading *is* the median, so
+//! 1.5 °C. On a monotonic stretch the middle reading *is* the median, so
 //! a step of the water passes untouched; only something that goes and comes
 //! back within three readings is set aside. Interference on a long lead does
 //! that, water cannot.

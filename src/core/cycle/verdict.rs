@@ -96,8 +96,6 @@ pub enum Reason {
         /// Length of the rinse, s.
         rinse_s: f64,
     },
-    /// No final rinse was seen while the run signal was on.
-    NoRinseSeen,
     /// The concentration is outside its permitted range.
     Concentration {
         /// Why, in the words of [`crate::core::sanitizer::Refusal`].

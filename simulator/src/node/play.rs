@@ -1,1 +1,0 @@
-//! Plays a world onto links.

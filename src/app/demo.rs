@@ -1,0 +1,222 @@
+//! `demo`: simulated machines, an ordinary gateway, and a view of both.
+//!
+//! The machines speak through pseudo-terminals; from there on everything is what
+//! `run` is made of: serial sources, driver, ledger. Only the clock differs: it
+//! runs as fast as the simulated kitchen does, so that every timer stays right.
+
+mod kitchen;
+mod scene;
+mod screen;
+mod watch;
+
+use std::fs;
+use std::io::{self, IsTerminal};
+use std::ops::ControlFlow;
+use std::os::unix::fs::DirBuilderExt;
+use std::path::{Path, PathBuf};
+use std::time::Duration;
+
+use jiff::tz::TimeZone;
+use rinseward_simulator::scenario::Scenario;
+use tokio_util::sync::CancellationToken;
+
+use self::kitchen::Kitchen;
+use self::scene::Scene;
+use self::screen::Setting;
+use self::watch::Watched;
+use super::run::{bug, failed, runtime};
+use super::station::Station;
+use super::{Failure, Streams, configuration, history, ledger};
+use crate::cli::{Command, DemoArgs};
+use crate::config::load::Loaded;
+use crate::core::cycle::verdict::Verdict;
+use crate::core::record::Body;
+use crate::core::time::Timestamp;
+use crate::diagnostic::Diagnostic;
+use crate::ledger::{CycleFilter, Reader};
+use crate::report::table::Table;
+use crate::report::words;
+use crate::runtime::clock::Clock;
+use crate::runtime::shutdown::Signals;
+
+/// Whether the command draws on the whole terminal, which a log would disturb.
+pub(super) fn takes_the_screen(command: &Command) -> bool {
+    match command {
+        Command::Demo(arguments) => draws(arguments) && io::stderr().is_terminal(),
+        Command::Run(_) | Command::Replay(_) | Command::History(_) | Command::CheckConfig(_) => false,
+    }
+}
+
+fn draws(arguments: &DemoArgs) -> bool {
+    !arguments.plain && io::stdout().is_terminal() && io::stdin().is_terminal()
+}
+
+pub(super) fn demo(arguments: &DemoArgs, streams: &mut Streams<'_>) -> Result<(), Failure> {
+    let scenario: Scenario = arguments.scenario.parse().map_err(|_| unknown_scenario(&arguments.scenario))?;
+    let directory = directory(arguments)?;
+    let path = directory.join("ledger.sqlite");
+    let day = next_day(&path)?;
+    let kitchen = Kitchen::open(scenario, arguments.seed, day).map_err(|error| {
+        Diagnostic::error("source-open", "cannot make a pseudo-terminal")
+            .because(&error)
+            .advice("see that /dev/ptmx is there and may be opened")
+    })?;
+    let gateway = directory.join("gateway.toml");
+    fs::write(&gateway, kitchen.configuration(&path)).map_err(|error| unwritable(&gateway, &error))?;
+    let loaded = configuration::load_from(&[gateway], [], streams)?;
+    let mut scene = Scene::new(&loaded.configuration.machines, &loaded.configuration.channels);
+    show(arguments, scenario, kitchen, &loaded, &mut scene, streams)?;
+    summarise(&scene, &path, streams).map_err(Failure::output)
+}
+
+/// Runs kitchen, gateway and view until one of them ends.
+fn show(
+    arguments: &DemoArgs,
+    scenario: Scenario,
+    kitchen: Kitchen,
+    loaded: &Loaded,
+    scene: &mut Scene,
+    streams: &mut Streams<'_>,
+) -> Result<(), Failure> {
+    let clock = Clock::at_rate(kitchen.start(), arguments.speed);
+    let stop = CancellationToken::new();
+    let runtime = runtime()?;
+    let entered = runtime.enter();
+    let signals = Signals::take().map_err(|error| bug("cannot take over the signals", &error))?;
+    let station = Station::open(loaded, &clock, &stop)?;
+    drop(entered);
+    let mut published = station.published();
+    let player = {
+        let (clock, stop) = (clock.clone(), stop.clone());
+        let play = move || {
+            kitchen.play(&clock, &stop);
+            // A scenario that is over ends the demo, once its last rack is judged.
+            let over = clock.now().plus(Duration::from_secs(60));
+            while !stop.is_cancelled() && clock.now() < over {
+                std::thread::sleep(Duration::from_millis(20));
+            }
+            stop.cancel();
+        };
+        std::thread::Builder::new().name("kitchen".to_owned()).spawn(play)
+    };
+    player.map_err(|error| bug("cannot start a thread", &error))?;
+    let gateway = runtime.spawn(station.run());
+    drop(runtime.spawn(signals.watch(stop.clone())));
+    if let Some(seconds) = arguments.seconds {
+        let stop = stop.clone();
+        drop(runtime.spawn(async move {
+            tokio::time::sleep(Duration::from_secs(seconds)).await;
+            stop.cancel();
+        }));
+    }
+    let watched = Watched { scene, published: &mut published, stop: &stop };
+    let seen = if draws(arguments) {
+        let speed = format!("{}× real time", arguments.speed);
+        let setting = Setting { zone: TimeZone::system(), speed, scenario: scenario.to_string() };
+        watch::on_screen(watched, &setting)
+    } else {
+        in_lines(&runtime, arguments, watched, streams)
+    };
+    stop.cancel();
+    let ended = runtime.block_on(gateway).unwrap_or_else(|error| Err(failed(&error)));
+    runtime.shutdown_background();
+    // What the last commits held, for the summary.
+    while let Ok(last) = published.try_recv() {
+        drop(scene.take(&last));
+    }
+    seen.and(ended)
+}
+
+fn in_lines(
+    runtime: &tokio::runtime::Runtime,
+    arguments: &DemoArgs,
+    watched: Watched<'_>,
+    streams: &mut Streams<'_>,
+) -> Result<(), Failure> {
+    let mut table = Table::new(history::style());
+    writeln!(streams.out, "SIMULATED – demo, {}× real time; Ctrl-C ends it", arguments.speed)
+        .and_then(|()| streams.out.flush())
+        .map_err(Failure::output)?;
+    runtime.block_on(watch::in_lines(watched, &mut table, streams))
+}
+
+fn summarise(scene: &Scene, path: &Path, streams: &mut Streams<'_>) -> io::Result<()> {
+    let total: u64 = scene.counts.iter().sum();
+    write!(streams.out, "\nSIMULATED – demo over: {total} racks")?;
+    for (place, (verdict, count)) in
+        Verdict::ALL.into_iter().zip(scene.counts).filter(|(_, count)| *count > 0).enumerate()
+    {
+        let separator = if place == 0 { ": " } else { ", " };
+        write!(streams.out, "{separator}{count} {verdict} {}", words::mark(verdict))?;
+    }
+    let path = path.display();
+    writeln!(streams.out, "\nEvery rack is on record in {path}")?;
+    writeln!(streams.out, "See them:  rinseward history --ledger {path}")?;
+    writeln!(streams.out, "The cold:  rinseward history --ledger {path} --verdict cold --json")
+}
+
+/// The directory of `--ledger`, or a fresh one among the temporary files.
+fn directory(arguments: &DemoArgs) -> Result<PathBuf, Failure> {
+    if let Some(directory) = &arguments.ledger {
+        fs::create_dir_all(directory).map_err(|error| unwritable(directory, &error))?;
+        return Ok(fs::canonicalize(directory).map_err(|error| unwritable(directory, &error))?);
+    }
+    let base = std::env::temp_dir();
+    let mut made = Err(io::Error::from(io::ErrorKind::AlreadyExists));
+    let mut directory = base.clone();
+    for attempt in 0..100 {
+        directory = base.join(format!("rinseward-demo-{}-{attempt}", std::process::id()));
+        // Made by us and for us alone, or not at all: the place is open to everybody.
+        made = fs::DirBuilder::new().mode(0o700).create(&directory);
+        if made.as_ref().is_err_and(|error| error.kind() == io::ErrorKind::AlreadyExists) {
+            continue;
+        }
+        break;
+    }
+    made.map_err(|error| unwritable(&directory, &error))?;
+    Ok(directory)
+}
+
+/// The midnight that the scenario plays after: today's, or that after the last rack of
+/// a ledger that an earlier demo left, so that time never runs back on record.
+fn next_day(path: &Path) -> Result<Timestamp, Failure> {
+    let mut last = None;
+    if path.exists() {
+        let filter = CycleFilter { limit: Some(1), ..CycleFilter::default() };
+        Reader::open(path)
+            .and_then(|reader| {
+                reader.cycles_newest_first(&filter, |_, _, record| {
+                    if let Body::Cycle(cycle) = record.body {
+                        last = Some(cycle.received);
+                    }
+                    ControlFlow::Break(())
+                })
+            })
+            .map_err(|error| ledger::diagnose(&error, path))?;
+    }
+    let today = midnight(Clock::system().now(), 0);
+    Ok(last.map_or(today, |last| today.max(midnight(last, 1))))
+}
+
+/// The local midnight before `instant`, moved by `days`.
+fn midnight(instant: Timestamp, days: i64) -> Timestamp {
+    let local = jiff::Timestamp::from_microsecond(instant.micros())
+        .ok()
+        .map(|utc| utc.to_zoned_datetime(TimeZone::system()))
+        .and_then(|local| local.date().saturating_add(jiff::Span::new().days(days)).into())
+        .and_then(|date: jiff::civil::Date| date.to_zoned_datetime(TimeZone::system()).ok());
+    local.map_or(instant, |midnight| Timestamp::from_micros(midnight.timestamp().as_microsecond()))
+}
+
+fn unknown_scenario(name: &str) -> Diagnostic {
+    let names: Vec<&str> = Scenario::ALL.iter().map(|scenario| scenario.as_str()).collect();
+    Diagnostic::error("usage", format!("there is no scenario «{name}»"))
+        .advice(format!("choose one of {}", names.join(", ")))
+}
+
+fn unwritable(path: &Path, error: &io::Error) -> Diagnostic {
+    Diagnostic::error("ledger-open", "cannot write here")
+        .place(path.display().to_string())
+        .because(error)
+        .advice("give --ledger a directory that you may write")
+}

@@ -1,0 +1,193 @@
+//! The simulated kitchen behind the demo: machines on pseudo-terminals, and a
+//! configuration by which an ordinary gateway listens to them.
+
+use std::fmt::Write as _;
+use std::io::{self, Write as _};
+use std::path::Path;
+use std::time::Duration;
+
+use rinseward_simulator::catalog::{MachineFacts, MachineKind, RinseFrom, Sanitizing};
+use rinseward_simulator::scenario::Scenario;
+use rinseward_simulator::world::World;
+use serialport::{SerialPort, TTYPort};
+use tokio_util::sync::CancellationToken;
+
+use crate::core::time::Timestamp;
+use crate::runtime::clock::Clock;
+
+/// Longest sleep of the player, so that it hears when it is to stop.
+const SLEEP_MAX: Duration = Duration::from_millis(50);
+/// Length of silence after which a probe counts as silent. A computer that pauses
+/// for a second must not make a fault of it at sixty times the real speed.
+const SILENT_AFTER: &str = "180s";
+
+/// Machines in motion and their lines.
+pub(super) struct Kitchen {
+    world: World,
+    links: Vec<Link>,
+}
+
+/// A pseudo-terminal: the node's end, and the gateway's end, held open so that the
+/// line does not look unplugged before the gateway listens.
+struct Link {
+    node: TTYPort,
+    gateway: TTYPort,
+}
+
+impl Kitchen {
+    /// Sets the machines of a scenario up on the day that begins at `midnight`.
+    ///
+    /// # Errors
+    /// The system's, where it gives no pseudo-terminal.
+    pub(super) fn open(scenario: Scenario, seed: u64, midnight: Timestamp) -> io::Result<Self> {
+        let world = World::of(&scenario.plan(), seed, midnight.micros());
+        let link = |_: &MachineFacts| -> io::Result<Link> {
+            let (node, gateway) = TTYPort::pair()?;
+            Ok(Link { node, gateway })
+        };
+        let links = world.facts().map(link).collect::<io::Result<_>>()?;
+        Ok(Self { world, links })
+    }
+
+    /// When the scenario begins.
+    pub(super) fn start(&self) -> Timestamp {
+        Timestamp::from_micros(self.world.start_micros())
+    }
+
+    /// The configuration of a gateway in this kitchen, its ledger at `ledger`.
+    pub(super) fn configuration(&self, ledger: &Path) -> String {
+        let mut text = String::from(
+            "# Written by `rinseward demo`: simulated machines on pseudo-terminals, which end with the demo.\n",
+        );
+        // Writing to a String cannot fail; the results are folded into one.
+        let mut written = write!(
+            text,
+            "\n[site]\nname = \"SIMULATED demo kitchen\"\n\n[ledger]\npath = {}\ncommit-interval = \"50ms\"\n",
+            quoted(&ledger.display().to_string())
+        );
+        for (facts, link) in self.world.facts().zip(&self.links) {
+            written = written.and(write_machine(&mut text, facts));
+            let device = link.gateway.name().unwrap_or_default();
+            written = written.and(write!(
+                text,
+                "\n[[source]]\nname = \"{}-node\"\nkind = \"serial\"\ndevice = {}\n",
+                facts.name,
+                quoted(&device)
+            ));
+        }
+        debug_assert!(written.is_ok());
+        text
+    }
+
+    /// Plays the scenario at the pace of `clock` until it is over or `stop` is cancelled.
+    pub(super) fn play(mut self, clock: &Clock, stop: &CancellationToken) {
+        let mut line = String::new();
+        for emission in self.world.by_ref() {
+            let due = Timestamp::from_micros(emission.at_micros);
+            loop {
+                if stop.is_cancelled() {
+                    return;
+                }
+                let wait = clock.wait_until(due);
+                if wait.is_zero() {
+                    break;
+                }
+                std::thread::sleep(wait.min(SLEEP_MAX));
+            }
+            line.clear();
+            emission.write_line(&mut line);
+            line.push('\n');
+            if let Some(link) = self.links.get_mut(emission.machine)
+                && let Err(error) = link.node.write_all(line.as_bytes())
+            {
+                tracing::debug!(%error, "a simulated node lost a line");
+            }
+        }
+    }
+}
+
+fn write_machine(text: &mut String, facts: &MachineFacts) -> std::fmt::Result {
+    let name = &facts.name;
+    write!(text, "\n[[machine]]\nname = \"{name}\"\nkind = \"{}\"\n", kind_word(facts.kind))?;
+    writeln!(text, "sanitizing = \"{}\"", sanitizing_word(facts.sanitizing))?;
+    match facts.rinse_from {
+        RinseFrom::FreshLine => {}
+        RinseFrom::Sump => writeln!(text, "rinse-from = \"sump\"")?,
+    }
+    writeln!(text, "wash-time = \"{}s\"", facts.wash_s)?;
+    writeln!(text, "pause-time = \"{}s\"", facts.pause_s)?;
+    writeln!(text, "rinse-time = \"{}s\"", facts.rinse_s)?;
+    writeln!(text, "rinse-min = \"{} °C\"", facts.rinse_min_c)?;
+    writeln!(text, "wash-min = \"{} °C\"", facts.wash_min_c)?;
+    writeln!(text, "dwell-min = \"{}s\"", facts.dwell_min_s)?;
+    match facts.sanitizing {
+        Sanitizing::HotWater => writeln!(text, "rinse-max = \"{} °C\"", facts.rinse_max_c)?,
+        Sanitizing::Chlorine | Sanitizing::Iodine | Sanitizing::Quat => {
+            writeln!(text, "probes = [\"sanitizer\", \"ph\"]")?;
+        }
+    }
+    if facts.has_run_signal {
+        write!(text, "\n[[probe]]\nname = \"{name}/running\"\n")?;
+    }
+    for (probe, tau_s) in [("wash", facts.wash_tau_s), ("rinse", facts.rinse_tau_s)] {
+        write!(
+            text,
+            "\n[[probe]]\nname = \"{name}/{probe}\"\ntau = \"{tau_s}s\"\nsilent-after = \"{SILENT_AFTER}\"\n"
+        )?;
+    }
+    Ok(())
+}
+
+const fn kind_word(kind: MachineKind) -> &'static str {
+    match kind {
+        MachineKind::StationaryRackSingleTemperature => "stationary-rack-single-temperature",
+        MachineKind::StationaryRackDualTemperature => "stationary-rack-dual-temperature",
+        MachineKind::SingleTankConveyor => "single-tank-conveyor",
+        MachineKind::MultitankConveyor => "multitank-conveyor",
+    }
+}
+
+const fn sanitizing_word(sanitizing: Sanitizing) -> &'static str {
+    match sanitizing {
+        Sanitizing::HotWater => "hot-water",
+        Sanitizing::Chlorine => "chlorine",
+        Sanitizing::Iodine => "iodine",
+        Sanitizing::Quat => "quat",
+    }
+}
+
+/// A basic string of TOML 1.0.
+fn quoted(text: &str) -> String {
+    let mut quoted = String::from("\"");
+    for character in text.chars() {
+        match character {
+            '"' | '\\' => quoted.extend(['\\', character]),
+            control if control.is_control() => quoted.push_str(&format!("\\u{:04x}", u32::from(control))),
+            plain => quoted.push(plain),
+        }
+    }
+    quoted.push('"');
+    quoted
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::config::resolve::Configuration;
+
+    // Every scenario must give a kitchen that a gateway can be configured for.
+    #[test]
+    fn every_scenario_has_a_sound_configuration() {
+        let directory = tempfile::tempdir().expect("a temporary directory");
+        for scenario in Scenario::ALL {
+            let kitchen = Kitchen::open(*scenario, 1, Timestamp::from_micros(0)).expect("a pseudo-terminal");
+            let path = directory.path().join("gateway.toml");
+            let text = kitchen.configuration(&directory.path().join("say \"so\".sqlite"));
+            std::fs::write(&path, &text).expect("a temporary file");
+            let loaded = Configuration::load(&[path], []);
+            let loaded = loaded.unwrap_or_else(|problems| panic!("{scenario}: {problems:?}\n{text}"));
+            assert_eq!(loaded.configuration.machines.len(), kitchen.links.len(), "{scenario}");
+            assert_eq!(loaded.configuration.sources.len(), kitchen.links.len(), "{scenario}");
+        }
+    }
+}

@@ -1,0 +1,290 @@
+//! The demo on a terminal: one panel a machine, below it the racks as they come.
+//!
+//! A panel shows the live temperatures, a scale on which the settled minimum of
+//! the last rack stands against its limit, and the trace of the last minutes.
+//! Verdicts are told by word and mark; colour comes on top.
+
+use jiff::tz::TimeZone;
+use ratatui::Frame;
+use ratatui::layout::{Alignment, Constraint, Layout, Rect};
+use ratatui::style::{Color, Modifier, Style};
+use ratatui::symbols::Marker;
+use ratatui::text::{Line, Span};
+use ratatui::widgets::{Axis, Block, BorderType, Chart, Dataset, GraphType, Padding, Paragraph, Wrap};
+
+use super::scene::{MachineScene, ProbeScene, Scene, TRACE_SPAN};
+use crate::core::cycle::plate::Sanitizing;
+use crate::core::cycle::verdict::Verdict;
+use crate::core::time::Timestamp;
+use crate::report::row::CycleRow;
+use crate::report::{table, words};
+
+/// How far the scale and the trace reach below and above the limit, °C, before rounding to tens.
+const SCALE_AROUND_C: (f64, f64) = (25.0, 15.0);
+/// Panels are stacked below this width.
+const SIDE_BY_SIDE_WIDTH: u16 = 76;
+
+const RINSE: Color = Color::Cyan;
+const WASH: Color = Color::Yellow;
+
+/// What stands around the scene.
+#[derive(Debug)]
+pub(super) struct Setting {
+    pub(super) zone: TimeZone,
+    /// Speed, such as `60× real time`.
+    pub(super) speed: String,
+    pub(super) scenario: String,
+}
+
+/// Draws everything.
+pub(super) fn draw(frame: &mut Frame<'_>, scene: &Scene, setting: &Setting) {
+    let area = frame.area();
+    let panels = if area.width >= SIDE_BY_SIDE_WIDTH { 1 } else { scene.machines.len().max(1) };
+    let panel_height = if area.height >= 34 { 16 } else { 12 };
+    let stacked = u16::try_from(panels).unwrap_or(1).saturating_mul(panel_height);
+    let [banner, machines, racks, foot] = Layout::vertical([
+        Constraint::Length(2),
+        Constraint::Max(stacked),
+        Constraint::Min(4),
+        Constraint::Length(2),
+    ])
+    .areas(area);
+    draw_banner(frame, banner, scene, setting);
+    let shares = vec![Constraint::Fill(1); scene.machines.len()];
+    let layout = if panels == 1 { Layout::horizontal(shares) } else { Layout::vertical(shares) };
+    for (machine, area) in scene.machines.iter().zip(layout.split(machines).iter()) {
+        draw_machine(frame, *area, machine, scene.now);
+    }
+    draw_racks(frame, racks, scene, &setting.zone);
+    draw_foot(frame, foot);
+}
+
+fn draw_banner(frame: &mut Frame<'_>, area: Rect, scene: &Scene, setting: &Setting) {
+    let clock = scene.now.map_or_else(
+        || "waiting for the first readings".to_owned(),
+        |now| table::time_of_day(now, &setting.zone),
+    );
+    let banner = Line::from(vec![
+        Span::styled(" SIMULATED – demo ", bold().add_modifier(Modifier::REVERSED)),
+        Span::styled("  rinseward  ", bold()),
+        Span::raw(format!("{clock}   {}", setting.speed)),
+    ]);
+    let keys = format!("{}   q quits ", setting.scenario);
+    let keys = Line::from(keys).alignment(Alignment::Right);
+    frame.render_widget(Paragraph::new(banner), area);
+    frame.render_widget(Paragraph::new(keys), Rect { height: 1, ..area });
+    let mut counts: Vec<Span<'_>> = vec![Span::raw(" racks so far: ")];
+    for (verdict, count) in Verdict::ALL.into_iter().zip(scene.counts).filter(|(_, count)| *count > 0) {
+        counts
+            .push(Span::styled(format!("{} {count} {verdict}   ", words::mark(verdict)), style_of(verdict)));
+    }
+    if let Some(notice) = &scene.notice {
+        counts.push(Span::styled(format!("! {notice}"), bold()));
+    }
+    let line = Rect { y: area.y + 1, height: area.height.saturating_sub(1), ..area };
+    frame.render_widget(Paragraph::new(Line::from(counts)), line);
+}
+
+fn draw_machine(frame: &mut Frame<'_>, area: Rect, machine: &MachineScene, now: Option<Timestamp>) {
+    let border = match machine.last.as_ref().map(|row| row.verdict) {
+        Some(Verdict::Cold | Verdict::Brief | Verdict::Weak) => BorderType::Thick,
+        Some(Verdict::Unproven | Verdict::Narrow | Verdict::Pass) | None => BorderType::Rounded,
+    };
+    let running = match machine.running {
+        Some(true) => " · running",
+        Some(false) => " · idle",
+        None => "",
+    };
+    let title = format!(" {} · {}{running} ", machine.name, sanitizing_words(machine.sanitizing));
+    let block = Block::bordered()
+        .border_type(border)
+        .title(Span::styled(title, bold()))
+        .padding(Padding::horizontal(1));
+    let inside = block.inner(area);
+    frame.render_widget(block, area);
+    let [live, verdict, scale, trace] = Layout::vertical([
+        Constraint::Length(1),
+        Constraint::Length(1),
+        Constraint::Length(2),
+        Constraint::Min(0),
+    ])
+    .areas(inside);
+    let mut line = live_spans("final rinse", &machine.rinse, RINSE);
+    line.push(Span::raw("   "));
+    line.extend(live_spans("wash", &machine.wash, WASH));
+    frame.render_widget(Paragraph::new(Line::from(line)), live);
+    frame.render_widget(Paragraph::new(last_line(machine.last.as_ref())), verdict);
+    draw_scale(frame, scale, machine);
+    if trace.height >= 4 {
+        draw_trace(frame, trace, machine, now);
+    }
+}
+
+fn live_spans<'a>(name: &'a str, probe: &ProbeScene, colour: Color) -> Vec<Span<'a>> {
+    let value = match (probe.fault, probe.celsius()) {
+        (Some(fault), _) => format!("{fault}"),
+        (None, Some(celsius)) => format!("{celsius:5.1} °C"),
+        (None, None) => "  –".to_owned(),
+    };
+    vec![Span::raw(format!("{name} ")), Span::styled(value, bold().fg(colour))]
+}
+
+fn last_line(last: Option<&CycleRow>) -> Line<'static> {
+    let Some(row) = last else {
+        return Line::from("last: no rack yet");
+    };
+    let measured = row.rinse_min_c.map_or_else(|| "no minimum".to_owned(), |celsius| format!("{celsius:.1}"));
+    Line::from(vec![
+        Span::raw("last: "),
+        Span::styled(
+            format!(" {} {} ", words::mark(row.verdict), row.verdict.as_str().to_uppercase()),
+            style_of(row.verdict).add_modifier(Modifier::REVERSED),
+        ),
+        Span::raw(format!(" {measured} / {:.1} °C", row.limit_c)),
+    ])
+}
+
+/// Ends of a machine's scale, °C.
+fn scale_of(machine: &MachineScene) -> (f64, f64) {
+    let limit_c = machine.rinse.limit.0;
+    let tens = |celsius: f64, round: fn(f64) -> f64| round(celsius / 10.0) * 10.0;
+    (tens(limit_c - SCALE_AROUND_C.0, f64::floor), tens(limit_c + SCALE_AROUND_C.1, f64::ceil))
+}
+
+/// A scale around the limit: the limit as a bar, the settled minimum of the last rack as a mark.
+fn draw_scale(frame: &mut Frame<'_>, area: Rect, machine: &MachineScene) {
+    let width = usize::from(area.width);
+    if width < 20 {
+        return;
+    }
+    let (low_c, high_c) = scale_of(machine);
+    let place = |celsius: f64| {
+        let share = ((celsius - low_c) / (high_c - low_c)).clamp(0.0, 1.0);
+        #[expect(clippy::cast_possible_truncation, reason = "at most the width of a terminal")]
+        #[expect(clippy::cast_sign_loss, reason = "clamped to 0 and above")]
+        let column = (share * (width - 1) as f64).round() as usize;
+        column
+    };
+    let limit_c = machine.last.as_ref().map_or(machine.rinse.limit.0, |row| row.limit_c);
+    let limit = place(limit_c);
+    let mark = machine
+        .last
+        .as_ref()
+        .and_then(|row| Some((place(row.rinse_min_c?), words::mark(row.verdict), style_of(row.verdict))));
+    let spans: Vec<Span<'_>> = (0..width)
+        .map(|column| match mark {
+            Some((at, mark, style)) if at == column => Span::styled(mark.to_string(), style),
+            _ if column == limit => Span::styled("┃", bold()),
+            _ if column < limit => Span::styled("╌", Style::new().add_modifier(Modifier::DIM)),
+            _ => Span::raw("═"),
+        })
+        .collect();
+    let caption = format!("limit {limit_c:.1} °C");
+    let start = limit.saturating_sub(caption.chars().count() / 2).min(width - caption.chars().count());
+    let caption = Line::from(format!("{}{caption}", " ".repeat(start)));
+    frame.render_widget(Paragraph::new(vec![Line::from(spans), caption]), area);
+}
+
+fn draw_trace(frame: &mut Frame<'_>, area: Rect, machine: &MachineScene, now: Option<Timestamp>) {
+    let Some(now) = now else {
+        return;
+    };
+    let points = |probe: &ProbeScene| -> Vec<(f64, f64)> {
+        probe.trace.iter().map(|(at, celsius)| (at.seconds_since(now), *celsius)).collect()
+    };
+    let (rinse, wash) = (points(&machine.rinse), points(&machine.wash));
+    let span = -TRACE_SPAN.as_secs_f64();
+    let (low_c, high_c) = scale_of(machine);
+    let limit = [(span, machine.rinse.limit.0), (0.0, machine.rinse.limit.0)];
+    let line = |name: &'static str, points, colour| {
+        Dataset::default()
+            .name(name)
+            .marker(Marker::Braille)
+            .graph_type(GraphType::Line)
+            .style(Style::new().fg(colour))
+            .data(points)
+    };
+    let chart = Chart::new(vec![
+        line("limit", &limit, Color::DarkGray),
+        line("wash", &wash, WASH),
+        line("final rinse", &rinse, RINSE),
+    ])
+    .legend_position(None)
+    .x_axis(Axis::default().bounds([span, 0.0]).labels([
+        format!("−{} min", TRACE_SPAN.as_secs() / 60),
+        String::new(),
+        "now".to_owned(),
+    ]))
+    .y_axis(Axis::default().bounds([low_c, high_c]).labels([
+        format!("{low_c:.0}"),
+        format!("{:.0}", f64::midpoint(low_c, high_c)),
+        format!("{high_c:.0} °C"),
+    ]));
+    frame.render_widget(chart, area);
+}
+
+fn draw_racks(frame: &mut Frame<'_>, area: Rect, scene: &Scene, zone: &TimeZone) {
+    let block = Block::bordered()
+        .border_type(BorderType::Rounded)
+        .title(Span::styled(" racks, newest first: settled minimum against limit, and why ", bold()));
+    let inside = block.inner(area);
+    frame.render_widget(block, area);
+    let width = usize::from(inside.width);
+    let mut lines = Vec::new();
+    for row in scene.cycles.iter().take(usize::from(inside.height)) {
+        lines.extend(rack_lines(row, zone, width));
+    }
+    lines.truncate(usize::from(inside.height));
+    frame.render_widget(Paragraph::new(lines), inside);
+}
+
+fn rack_lines(row: &CycleRow, zone: &TimeZone, width: usize) -> Vec<Line<'static>> {
+    let measured = row.rinse_min_c.map_or_else(|| "    –".to_owned(), |celsius| format!("{celsius:5.1}"));
+    let head = vec![
+        Span::raw(format!(" {}  {:<8} ", table::time_of_day(row.rinse_started, zone), row.machine)),
+        Span::styled(format!("{:<10} ", table::verdict_word(row.verdict)), style_of(row.verdict)),
+        Span::raw(format!("{measured} /{:5.1} °C  ", row.limit_c)),
+    ];
+    let mut lines = vec![Line::from([head, vec![Span::raw(words::meaning(row.verdict))]].concat())];
+    let mut why: Vec<&str> = row.reasons.iter().chain(&row.findings).map(String::as_str).collect();
+    why.push(words::advice(row.verdict));
+    let why = why.join(" ");
+    if !why.trim().is_empty() {
+        let indent = 12;
+        let wrapped = table::wrapped(&why, width.saturating_sub(indent + 1).max(20));
+        lines.extend(wrapped.into_iter().map(|text| Line::from(format!("{:indent$}{text}", ""))));
+    }
+    lines
+}
+
+fn draw_foot(frame: &mut Frame<'_>, area: Rect) {
+    let text = "Real rinse water scalds at once; chlorine with acid gives off poisonous gas. Never reach into \
+                a running machine. Its gauges and the test kit are needed as before.";
+    let foot = Paragraph::new(text).wrap(Wrap { trim: true }).style(Style::new().add_modifier(Modifier::DIM));
+    frame.render_widget(foot, area);
+}
+
+fn style_of(verdict: Verdict) -> Style {
+    match verdict {
+        Verdict::Cold | Verdict::Brief | Verdict::Weak => bold().fg(Color::Red),
+        Verdict::Unproven => bold().fg(Color::Magenta),
+        Verdict::Narrow => Style::new().fg(Color::Yellow),
+        Verdict::Pass => Style::new().fg(Color::Green),
+    }
+}
+
+fn bold() -> Style {
+    Style::new().add_modifier(Modifier::BOLD)
+}
+
+const fn sanitizing_words(sanitizing: Sanitizing) -> &'static str {
+    match sanitizing {
+        Sanitizing::HotWater => "hot water",
+        Sanitizing::Chlorine => "chlorine",
+        Sanitizing::Iodine => "iodine",
+        Sanitizing::Quat => "quat",
+    }
+}
+
+#[cfg(test)]
+mod tests;

@@ -1,0 +1,101 @@
+use std::time::Duration;
+
+use ratatui::Terminal;
+use ratatui::backend::TestBackend;
+
+use super::*;
+use crate::config::resolve::Configuration;
+use crate::core::cycle::verdict::Reason;
+use crate::core::reading::{Sample, Value};
+use crate::core::record::{Body, Record};
+use crate::core::site::Event;
+use crate::ledger::Input;
+use crate::report::row::samples;
+use crate::runtime::driver::Published;
+
+const CONFIGURATION: &str = r#"
+[[machine]]
+name = "dm1"
+kind = "stationary-rack-dual-temperature"
+probes = ["wash", "rinse"]
+
+[[machine]]
+name = "dm2"
+kind = "stationary-rack-single-temperature"
+sanitizing = "chlorine"
+probes = ["wash", "rinse"]
+"#;
+
+fn configuration() -> Configuration {
+    let directory = tempfile::tempdir().expect("a temporary directory");
+    let path = directory.path().join("gateway.toml");
+    std::fs::write(&path, CONFIGURATION).expect("a temporary file");
+    Configuration::load(&[path], []).expect("a sound configuration").configuration
+}
+
+/// Two machines, two minutes of readings, a pass and a cold rack.
+fn scene() -> Scene {
+    let configuration = configuration();
+    let channel = |name: &str| {
+        let found = configuration.channels.iter().find(|channel| channel.name.as_str() == name);
+        found.expect("a configured channel").id
+    };
+    let mut scene = Scene::new(&configuration.machines, &configuration.channels);
+    let reason = Reason::RinseBelowLimit { measured_c: 71.31, limit_c: 82.222 };
+    let cold = samples::cycle(240, Verdict::Cold, 71.31, vec![reason]);
+    let pass = samples::cycle(120, Verdict::Pass, 85.0, Vec::new());
+    let mut inputs = Vec::new();
+    for second in 0..120_u32 {
+        let at = pass.started.plus(Duration::from_secs(second.into()));
+        for (name, celsius) in
+            [("dm1/wash", 67.0), ("dm1/rinse", 55.0 + f64::from(second) / 4.0), ("dm2/rinse", 50.0)]
+        {
+            let sample = Sample { channel: channel(name), at, value: Value::Number(celsius) };
+            inputs.push(Input { now: at, event: Event::Sample(sample) });
+        }
+    }
+    let record = |machine: &str, cycle| Record::new(pass.received, Some(machine.to_owned()), cycle);
+    let records = vec![
+        (4, record("dm2", Body::Cycle(Box::new(pass.clone())))),
+        (5, record("dm1", Body::Cycle(Box::new(cold)))),
+    ];
+    assert_eq!(scene.take(&Published { inputs, records }).len(), 2);
+    scene
+}
+
+fn drawn(width: u16, height: u16) -> String {
+    let setting =
+        Setting { zone: TimeZone::UTC, speed: "60× real time".to_owned(), scenario: "demo".to_owned() };
+    let mut terminal = Terminal::new(TestBackend::new(width, height)).expect("a test terminal opens");
+    terminal.draw(|frame| draw(frame, &scene(), &setting)).expect("a test terminal draws");
+    terminal.backend().to_string()
+}
+
+// What a person must find on the screen without colour, at a common and at a small size.
+#[test]
+fn verdicts_stand_in_words_with_their_reason() {
+    for (width, height) in [(100, 40), (80, 24)] {
+        let screen = drawn(width, height);
+        for text in [
+            "SIMULATED",
+            "dm1 · hot water",
+            "dm2 · chlorine",
+            "✗ COLD",
+            "71.3 / 82.2 °C",
+            "✓ PASS",
+            "limit 82.2 °C",
+            "The final rinse settled",
+            "q quits",
+            "scalds",
+        ] {
+            assert!(screen.contains(text), "{text} at {width}×{height}:\n{screen}");
+        }
+    }
+}
+
+#[test]
+fn draws_into_any_size() {
+    for (width, height) in [(1, 1), (20, 5), (40, 60), (300, 100)] {
+        assert!(!drawn(width, height).is_empty());
+    }
+}

@@ -1,0 +1,56 @@
+//! What ends a command: messages in the one form, and an exit code.
+
+use std::fmt;
+use std::io;
+
+use crate::diagnostic::{Diagnostic, Severity};
+
+/// Why a command could not do what was asked.
+#[derive(Clone, PartialEq, Eq, Debug)]
+pub struct Failure {
+    diagnostics: Vec<Diagnostic>,
+    closed: bool,
+}
+
+impl Failure {
+    /// The answer could not be written.
+    #[must_use]
+    pub fn output(error: io::Error) -> Self {
+        let closed = error.kind() == io::ErrorKind::BrokenPipe;
+        let diagnostic = Diagnostic::error("output", "the answer cannot be written").because(&error);
+        Self { diagnostics: vec![diagnostic], closed }
+    }
+
+    /// Passes every failure but the one that the reader of the answer has gone.
+    ///
+    /// # Errors
+    /// The failure itself.
+    pub fn unless_closed(self) -> Result<(), Self> {
+        if self.closed { Ok(()) } else { Err(self) }
+    }
+
+    /// The code to exit with: that of the first error.
+    #[must_use]
+    pub fn exit_code(&self) -> u8 {
+        let first = self.diagnostics.iter().find(|diagnostic| diagnostic.severity() == Severity::Error);
+        first.map_or(70, Diagnostic::exit_code)
+    }
+}
+
+impl From<Diagnostic> for Failure {
+    fn from(diagnostic: Diagnostic) -> Self {
+        Self { diagnostics: vec![diagnostic], closed: false }
+    }
+}
+
+impl From<Vec<Diagnostic>> for Failure {
+    fn from(diagnostics: Vec<Diagnostic>) -> Self {
+        Self { diagnostics, closed: false }
+    }
+}
+
+impl fmt::Display for Failure {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        self.diagnostics.iter().try_for_each(|diagnostic| writeln!(f, "{diagnostic}"))
+    }
+}

@@ -1,0 +1,161 @@
+//! The ledger for a command: opened, recovered, and told of in the one form.
+
+use std::path::Path;
+
+use tokio::sync::oneshot;
+
+use super::Failure;
+use crate::config::load::Loaded;
+use crate::core::record::{Body, ConfigurationChange, Record, ServiceStart};
+use crate::core::site::Site;
+use crate::core::time::Timestamp;
+use crate::diagnostic::Diagnostic;
+use crate::ledger::{Commit, LedgerError, Names, Options, Recovered, Retry, Writer};
+use crate::runtime::clock::STEP_MIN;
+use crate::runtime::driver::{Outcome, Store, clock_step};
+use crate::runtime::gather::Gather;
+
+/// The core without a past.
+pub(super) fn fresh(loaded: &Loaded) -> Gather {
+    Gather::new(Site::new(&loaded.configuration.machines, &loaded.configuration.channels), 1)
+}
+
+/// Opens the ledger at `path` and brings the core back to where it was. The start
+/// itself, and a configuration that has changed, are the first things to go on record.
+///
+/// # Errors
+/// The ledger's, as a diagnostic.
+pub(super) fn open(loaded: &Loaded, path: &Path, now: Timestamp) -> Result<(Writer, Gather), Failure> {
+    let configuration = &loaded.configuration;
+    let machines: Vec<String> = configuration.machines.iter().map(|machine| machine.name.clone()).collect();
+    let channels: Vec<String> =
+        configuration.channels.iter().map(|channel| channel.name.to_string()).collect();
+    let names = Names { machines: &machines, channels: &channels };
+    let options = Options { path: path.to_owned(), block_retention: configuration.ledger.block_retention };
+    let (writer, recovered) = Writer::open(&options, names, now).map_err(|error| diagnose(&error, path))?;
+    let site = Site::new(&configuration.machines, &configuration.channels);
+    let mut gather = Gather::new(site, recovered.next_input);
+    let replayed = gather.recover(&recovered.snapshots, &recovered.inputs);
+    tracing::info!(
+        path = %path.display(),
+        records = recovered.tree_size,
+        replayed,
+        after_clean_stop = recovered.clean_stop,
+        "ledger is open"
+    );
+    record_start(&mut gather, loaded, &recovered, replayed, now);
+    Ok((writer, gather))
+}
+
+fn record_start(gather: &mut Gather, loaded: &Loaded, recovered: &Recovered, replayed: u64, now: Timestamp) {
+    if let Some(last) = recovered.last_recorded.filter(|last| last.since(now) > STEP_MIN) {
+        tracing::warn!(last_record = %last, %now, "the clock is behind the last record; was it set?");
+        gather.record(clock_step(last, now));
+    }
+    let start = ServiceStart {
+        version: env!("CARGO_PKG_VERSION").to_owned(),
+        last_record: recovered.last_recorded,
+        after_clean_stop: recovered.clean_stop,
+        replayed,
+    };
+    gather.record(Record::new(now, None, Body::ServiceStart(start)));
+    let sha256 = loaded.sha256();
+    if recovered.configuration_sha256.as_ref() != Some(&sha256) {
+        let change = ConfigurationChange { sha256, toml: loaded.to_toml().to_owned() };
+        gather.record(Record::new(now, None, Body::ConfigurationChange(change)));
+    }
+}
+
+/// The ledger's writer as the driver's store.
+#[derive(Debug)]
+pub(super) struct LedgerStore {
+    writer: Writer,
+    path: std::path::PathBuf,
+}
+
+impl LedgerStore {
+    pub(super) fn new(writer: Writer, path: &Path) -> Self {
+        Self { writer, path: path.to_owned() }
+    }
+}
+
+impl Store for LedgerStore {
+    type Error = LedgerError;
+
+    fn submit(&self, commit: Commit, done: oneshot::Sender<Outcome<LedgerError>>) {
+        self.writer.submit(
+            commit,
+            Box::new(move |result| {
+                let outcome = match result {
+                    Ok(committed) => Outcome::Committed { first_index: committed.first_index },
+                    Err(refused) => Outcome::Refused {
+                        again: refused.error.retry() == Retry::Later,
+                        commit: Box::new(refused.commit),
+                        error: refused.error,
+                    },
+                };
+                // A driver that has given up waiting needs no answer.
+                drop(done.send(outcome));
+            }),
+        );
+    }
+
+    fn tell_refused(&self, error: &LedgerError) {
+        let diagnostic = diagnose(error, &self.path);
+        tracing::error!(slug = diagnostic.slug(), "commits wait, nothing is acknowledged\n{diagnostic}");
+    }
+
+    fn tell_accepted_again(&self) {
+        tracing::info!("the ledger takes commits again; nothing was lost");
+    }
+}
+
+/// An error of the ledger in the form for people.
+pub(super) fn diagnose(error: &LedgerError, path: &Path) -> Diagnostic {
+    let (slug, advice) = match error {
+        LedgerError::DirectoryMissing { .. } => {
+            ("ledger-open", "create the directory, owned by the service user, or change [ledger] path")
+        }
+        LedgerError::Missing { .. } => ("ledger-open", "check the path; `rinseward run` makes the ledger"),
+        LedgerError::InUse { .. } => (
+            "ledger-locked",
+            "stop the other rinseward, or give each its own [ledger] path; `history` reads beside it",
+        ),
+        LedgerError::Lock { .. } => {
+            ("ledger-open", "give the service user the right to write in this directory")
+        }
+        LedgerError::ReadOnly { .. } => (
+            "ledger-read-only",
+            "give the service user the right to write the file and its directory; see whether the disk was remounted read-only",
+        ),
+        LedgerError::NotALedger { .. } => ("ledger-open", "check [ledger] path; the file was left as it is"),
+        LedgerError::NewerFormat { .. } => ("ledger-version", "install the later version of rinseward again"),
+        LedgerError::Corrupt { .. } | LedgerError::Damaged(_) | LedgerError::Record { .. } => (
+            "ledger-damaged",
+            "copy the ledger and the files beside it to another disk before anything else; then check the disk and restore from a backup",
+        ),
+        LedgerError::DiskFull { .. } => (
+            "ledger-full",
+            "free some space; recording goes on by itself, nothing that was acknowledged is lost",
+        ),
+        LedgerError::Busy { .. } | LedgerError::QueueFull | LedgerError::OutOfOrder => (
+            "ledger-write",
+            "nothing, unless it lasts; then see which program holds the file, such as a backup",
+        ),
+        LedgerError::Device { .. } => {
+            ("ledger-write", "check the disk and its cable; the kernel log has more")
+        }
+        LedgerError::Database { .. } => ("ledger-write", "read the cause; the kernel log may have more"),
+        LedgerError::UnknownChannel { .. }
+        | LedgerError::UnknownMachine { .. }
+        | LedgerError::InputAhead { .. }
+        | LedgerError::WriterEnded { .. } => {
+            ("bug", "report it with this message; after a restart recording goes on")
+        }
+    };
+    let mut diagnostic = Diagnostic::error(slug, error.to_string()).place(path.display().to_string());
+    if let Some(source) = std::error::Error::source(error) {
+        diagnostic = diagnostic.because(source);
+    }
+    diagnostic.advice(advice)
+}

@@ -1,0 +1,187 @@
+//! Every source as a task of its own, each run on a link of its own.
+
+use std::sync::Arc;
+use std::sync::atomic::{AtomicU64, Ordering};
+
+use tokio::sync::{mpsc, watch};
+use tokio_util::sync::CancellationToken;
+
+use crate::config::source::{MqttSource, Payload, Source, SourceKind, Subscription};
+use crate::core::id::{ChannelId, SourceId};
+use crate::core::reading::Sample;
+use crate::core::time::Timestamp;
+use crate::probe::FromSource;
+use crate::probe::mqtt::{Mqtt, PrepareError, Wiring};
+use crate::probe::replay::ReplayProbe;
+use crate::probe::serial::SerialProbe;
+use crate::runtime::clock::Clock;
+use crate::runtime::driver::{Inbound, Link};
+use crate::runtime::supervisor::Supervisor;
+use crate::wire::decoded::Decoded;
+use crate::wire::directory::{Directory, WireUnit};
+use crate::wire::payload::{self, PayloadShape};
+use crate::wire::pointer::JsonPointerError;
+use crate::wire::refusal::{Refusal, RefusedBecause};
+use crate::wire::topics::{TopicError, TopicFilter};
+
+/// Messages between a source and its link.
+const LINK_MAX: usize = 64;
+/// So many messages without an acknowledgement are committed at once. A broker keeps
+/// 20 under way where nobody told it otherwise (Mosquitto's max_inflight_messages).
+const EAGER_AFTER_MAX: usize = 16;
+
+/// Why a source could not be started.
+#[derive(Debug, thiserror::Error)]
+pub(super) enum SourceError {
+    /// A file that it needs cannot be used.
+    #[error("a broker cannot be reached as configured")]
+    Prepare(#[from] PrepareError),
+    /// A subscription is none.
+    #[error("«{filter}» is no topic filter")]
+    Filter {
+        /// The filter.
+        filter: String,
+        /// Why.
+        #[source]
+        source: TopicError,
+    },
+    /// A pointer is none.
+    #[error("«{pointer}» is no JSON pointer")]
+    Pointer {
+        /// The pointer.
+        pointer: String,
+        /// Why.
+        #[source]
+        source: JsonPointerError,
+    },
+    /// A subscription names a channel that the source may not deliver.
+    #[error("no channel «{channel}» is configured for this source")]
+    Channel {
+        /// The channel.
+        channel: String,
+    },
+}
+
+/// What every source needs.
+#[derive(Clone, Debug)]
+pub(super) struct Surroundings {
+    pub(super) clock: Clock,
+    pub(super) stop: CancellationToken,
+    pub(super) inbound: mpsc::Sender<Inbound>,
+    pub(super) links: Arc<AtomicU64>,
+}
+
+/// Starts all sources. Their end of the channel closes when the last of them has ended.
+pub(super) fn start(supervisor: &mut Supervisor, sources: &[Source], surroundings: &Surroundings) {
+    for (number, source) in (0_u16..).zip(sources) {
+        let (source, around) = (source.clone(), surroundings.clone());
+        supervisor.keep_running(format!("source {}", source.name), move || {
+            run(SourceId(number), source.clone(), around.clone())
+        });
+    }
+}
+
+async fn run(id: SourceId, source: Source, around: Surroundings) -> Result<(), SourceError> {
+    let link = Link {
+        id: around.links.fetch_add(1, Ordering::Relaxed),
+        committed: watch::Sender::new(0),
+        eager_after: eager_after(&source.kind),
+    };
+    let (to, messages) = mpsc::channel(LINK_MAX);
+    let clock = around.clock.clone();
+    let now = move || clock.now();
+    let (name, directory) = (source.name, source.directory);
+    match source.kind {
+        SourceKind::Serial(settings) => {
+            let probe = SerialProbe { source: id, name, settings, directory, now };
+            tokio::join!(probe.run(to, around.stop), forward(messages, &around.inbound, link));
+        }
+        SourceKind::Replay(settings) => {
+            let probe = ReplayProbe { source: id, name, settings, directory, now };
+            tokio::join!(probe.run(to, around.stop), forward(messages, &around.inbound, link));
+        }
+        SourceKind::Mqtt(settings) => {
+            let decode = decoder(&settings, directory)?;
+            let wiring = Wiring {
+                source: id,
+                decode,
+                now,
+                deliveries: to,
+                committed: link.committed.subscribe(),
+                stop: around.stop,
+            };
+            let mqtt = Mqtt::prepare(settings)?;
+            tokio::join!(mqtt.run(wiring), forward(messages, &around.inbound, link));
+        }
+    }
+    Ok(())
+}
+
+fn eager_after(kind: &SourceKind) -> Option<u64> {
+    match kind {
+        SourceKind::Mqtt(settings) => {
+            u64::try_from((settings.unacked_max / 2).clamp(1, EAGER_AFTER_MAX)).ok()
+        }
+        SourceKind::Serial(_) | SourceKind::Replay(_) => None,
+    }
+}
+
+/// What one payload held.
+type Read = (Vec<Sample>, Vec<Refusal>);
+
+/// Reads the payload of a topic by the first subscription whose filter fits.
+fn decoder(
+    settings: &MqttSource,
+    directory: Directory,
+) -> Result<impl Fn(&str, &[u8], Timestamp) -> Read + use<>, SourceError> {
+    let shapes = settings
+        .subscriptions
+        .iter()
+        .map(|subscription| shape(subscription, &directory))
+        .collect::<Result<Vec<_>, _>>()?;
+    Ok(move |topic: &str, bytes: &[u8], received: Timestamp| {
+        let mut decoded = Decoded::default();
+        match shapes.iter().find(|(filter, _)| filter.matches(topic)) {
+            Some((_, shape)) => payload::decode(bytes, shape, &directory, received, &mut decoded),
+            None => decoded.refuse(topic.as_bytes(), RefusedBecause::UnknownName),
+        }
+        (decoded.samples, decoded.refusals)
+    })
+}
+
+fn shape(
+    subscription: &Subscription,
+    directory: &Directory,
+) -> Result<(TopicFilter, PayloadShape), SourceError> {
+    let filter = subscription
+        .filter
+        .parse()
+        .map_err(|source| SourceError::Filter { filter: subscription.filter.clone(), source })?;
+    let find = |channel: &String| -> Result<(ChannelId, WireUnit), SourceError> {
+        directory.find(channel).ok_or_else(|| SourceError::Channel { channel: channel.clone() })
+    };
+    let pointer = |pointer: &String| {
+        pointer.parse().map_err(|source| SourceError::Pointer { pointer: pointer.clone(), source })
+    };
+    let shape = match &subscription.payload {
+        Payload::Senml => PayloadShape::Senml,
+        Payload::Bare { channel } => {
+            let (channel, unit) = find(channel)?;
+            PayloadShape::Bare { channel, unit }
+        }
+        Payload::Pointer { channel, value, time } => {
+            let (channel, unit) = find(channel)?;
+            let (value, time) = (pointer(value)?, time.as_ref().map(pointer).transpose()?);
+            PayloadShape::Pointer { channel, unit, value, time }
+        }
+    };
+    Ok((filter, shape))
+}
+
+async fn forward(mut messages: mpsc::Receiver<FromSource>, inbound: &mpsc::Sender<Inbound>, link: Link) {
+    while let Some(message) = messages.recv().await {
+        if inbound.send(Inbound { link: link.clone(), message }).await.is_err() {
+            return;
+        }
+    }
+}

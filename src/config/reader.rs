@@ -1,0 +1,347 @@
+//! Takes one section apart by the table of its keys.
+//!
+//! Every value is taken by name; what is wrong with it goes to the findings and
+//! `None` comes back, so that reading goes on. What was taken is noted in
+//! canonical spelling, defaults too: together the notes are the configuration
+//! in force, as put on record.
+
+use std::path::PathBuf;
+use std::time::Duration;
+
+use super::keys::{Default, Form, Key};
+use super::problem::{Fault, Findings, Problem};
+use super::raw::{Node, Place, Table, Value, quoted};
+use super::suggest::nearest;
+use super::text::{self, QuantityError};
+use crate::core::units::Celsius;
+
+/// A section being read.
+#[derive(Debug)]
+pub struct Reader<'a> {
+    keys: Vec<&'static Key>,
+    table: &'a Table,
+    /// How problems call it: `[[machine]] dm1`.
+    label: String,
+    /// Where it begins.
+    place: Option<Place>,
+    notes: Vec<String>,
+}
+
+static NOTHING: Table = Table::new();
+
+impl<'a> Reader<'a> {
+    /// Starts on a section that may be absent.
+    #[must_use]
+    pub fn new(keys: &'static [Key], node: Option<&'a Node>, label: String, place: Option<Place>) -> Self {
+        let table = match node.map(|node| &node.value) {
+            Some(Value::Table(table)) => table,
+            _ => &NOTHING,
+        };
+        let place = node.and_then(|node| node.place.clone()).or(place);
+        Self { keys: keys.iter().collect(), table, label, place, notes: Vec::new() }
+    }
+
+    /// Makes further keys legal: those of the kind of a source.
+    pub fn allow(&mut self, keys: &'static [Key]) {
+        self.keys.extend(keys);
+    }
+
+    /// Whether the key is given.
+    #[must_use]
+    pub fn has(&self, name: &str) -> bool {
+        self.table.contains_key(name)
+    }
+
+    /// Where the key was set, or where the section begins.
+    #[must_use]
+    pub fn place(&self, name: &str) -> Option<Place> {
+        self.table.get(name).and_then(|node| node.place.clone()).or_else(|| self.place.clone())
+    }
+
+    /// A problem of this key with the value as seen.
+    #[must_use]
+    pub fn problem(&self, name: &str, fault: Fault) -> Problem {
+        let seen = self.table.get(name).map(|node| node.value.to_string());
+        let key = if name.is_empty() { self.label.clone() } else { format!("{}, {name}", self.label) };
+        Problem { place: self.place(name), key, seen, fault }
+    }
+
+    /// Refuses the value of a key.
+    pub fn refuse(&self, name: &str, wanted: impl Into<String>, findings: &mut Findings) {
+        findings.problems.push(self.problem(name, Fault::value(wanted)));
+    }
+
+    /// Says that a key must be given here.
+    pub fn require(&self, name: &'static str, findings: &mut Findings) {
+        let wanted = self.key(name).form.to_string();
+        findings.problems.push(self.problem(name, Fault::Missing { wanted }));
+    }
+
+    /// Notes a value that follows from elsewhere and whose source must be told.
+    pub fn note_derived(&mut self, name: &str, value: &str, origin: &str) {
+        self.notes.push(format!("# {name} = {} ({origin})", quoted(value)));
+    }
+
+    /// The text of a key.
+    pub fn text(&mut self, name: &'static str, findings: &mut Findings) -> Option<String> {
+        let text = self.take(name, findings, |value| {
+            value.as_text().filter(|text| !text.trim().is_empty()).map(str::to_owned)
+        })?;
+        self.note(name, &quoted(&text));
+        Some(text)
+    }
+
+    /// The path of a key, complete with the directory of the file that names it.
+    pub fn path(&mut self, name: &'static str, findings: &mut Findings) -> Option<PathBuf> {
+        let text = self.take(name, findings, |value| {
+            value.as_text().filter(|text| !text.is_empty()).map(str::to_owned)
+        })?;
+        let path = match self.table.get(name).and_then(|node| node.place.as_ref()) {
+            Some(place) => place.directory().join(text),
+            None => PathBuf::from(text),
+        };
+        self.note(name, &quoted(&path.to_string_lossy()));
+        Some(path)
+    }
+
+    /// The flag of a key.
+    pub fn flag(&mut self, name: &'static str, findings: &mut Findings) -> Option<bool> {
+        let flag = self.take(name, findings, |value| match value {
+            Value::Flag(flag) => Some(*flag),
+            Value::Text(text) => text.parse().ok(),
+            Value::Integer(_) | Value::Float(_) | Value::List(_) | Value::Table(_) => None,
+        })?;
+        self.note(name, &flag.to_string());
+        Some(flag)
+    }
+
+    /// The whole number of a key, inside its range.
+    pub fn integer<T: TryFrom<u64>>(&mut self, name: &'static str, findings: &mut Findings) -> Option<T> {
+        let Form::Integer { min, max } = self.key(name).form else { return None };
+        let number = self.take(name, findings, |value| {
+            let number = match value {
+                Value::Integer(number) => u64::try_from(*number).ok()?,
+                Value::Text(text) => text.parse().ok()?,
+                Value::Float(_) | Value::Flag(_) | Value::List(_) | Value::Table(_) => return None,
+            };
+            (min..=max).contains(&number).then_some(number)
+        })?;
+        self.note(name, &number.to_string());
+        T::try_from(number).ok()
+    }
+
+    /// The number of a key, inside its range, which keeps NaN out.
+    pub fn number(&mut self, name: &'static str, findings: &mut Findings) -> Option<f64> {
+        let Form::Number { min, max } = self.key(name).form else { return None };
+        let number = self.take(name, findings, |value| {
+            let number = match value {
+                Value::Integer(number) => f64::from(i32::try_from(*number).ok()?),
+                Value::Float(number) => *number,
+                Value::Text(text) => text.parse().ok()?,
+                Value::Flag(_) | Value::List(_) | Value::Table(_) => return None,
+            };
+            (min..=max).contains(&number).then_some(number)
+        })?;
+        self.note(name, &number.to_string());
+        Some(number)
+    }
+
+    /// The duration of a key, inside its range.
+    pub fn duration(&mut self, name: &'static str, findings: &mut Findings) -> Option<Duration> {
+        let Form::Duration { min, max } = self.key(name).form else { return None };
+        let span = self.quantity(name, findings, text::duration, |span| (min..=max).contains(span))?;
+        self.note(name, &quoted(&text::of_duration(span)));
+        Some(span)
+    }
+
+    /// The duration of a key, inside its range; the inner `None` is `"off"`.
+    pub fn duration_or_off(
+        &mut self,
+        name: &'static str,
+        findings: &mut Findings,
+    ) -> Option<Option<Duration>> {
+        let Form::DurationOrOff { min, max } = self.key(name).form else { return None };
+        let read = |text: &str| if text == "off" { Ok(None) } else { text::duration(text).map(Some) };
+        let fits = |span: &Option<Duration>| span.is_none_or(|span| (min..=max).contains(&span));
+        let span = self.quantity(name, findings, read, fits)?;
+        self.note(name, &quoted(&span.map_or("off".to_owned(), text::of_duration)));
+        Some(span)
+    }
+
+    /// The temperature of a key, inside its range.
+    pub fn temperature(&mut self, name: &'static str, findings: &mut Findings) -> Option<Celsius> {
+        let Form::Temperature { min_c, max_c } = self.key(name).form else { return None };
+        let fits = |celsius: &Celsius| (min_c..=max_c).contains(&celsius.0);
+        let celsius = self.quantity(name, findings, text::temperature, fits)?;
+        self.note(name, &quoted(&text::of_temperature(celsius)));
+        Some(celsius)
+    }
+
+    /// The difference of a key in kelvin, inside its range.
+    pub fn difference(&mut self, name: &'static str, findings: &mut Findings) -> Option<f64> {
+        let Form::Difference { min_k, max_k } = self.key(name).form else { return None };
+        let kelvin =
+            self.quantity(name, findings, text::difference, |kelvin| (min_k..=max_k).contains(kelvin))?;
+        self.note(name, &quoted(&text::of_difference(kelvin)));
+        Some(kelvin)
+    }
+
+    /// What the word of a key stands for.
+    pub fn choice<T: Copy, const N: usize>(
+        &mut self,
+        name: &'static str,
+        words: &[(&'static str, T); N],
+        findings: &mut Findings,
+    ) -> Option<T> {
+        let (word, meaning) = self.take(name, findings, |value| {
+            value.as_text().and_then(|text| words.iter().find(|(word, _)| *word == text)).copied()
+        })?;
+        self.note(name, &quoted(word));
+        Some(meaning)
+    }
+
+    /// What the word of a key that was read before stands for.
+    #[must_use]
+    pub fn peek_choice<T: Copy, const N: usize>(
+        &self,
+        name: &str,
+        words: &[(&'static str, T); N],
+    ) -> Option<T> {
+        let Value::Text(text) = &self.table.get(name)?.value else { return None };
+        words.iter().find(|(word, _)| word == text).map(|(_, meaning)| *meaning)
+    }
+
+    /// The names of a key; a variable gives them with commas between.
+    pub fn names(&mut self, name: &'static str, findings: &mut Findings) -> Option<Vec<String>> {
+        let names = self.take(name, findings, |value| match value {
+            Value::Text(text) => Some(text.split(',').map(|name| name.trim().to_owned()).collect()),
+            Value::List(nodes) => nodes
+                .iter()
+                .map(|node| node.value.as_text().map(str::to_owned))
+                .collect::<Option<Vec<String>>>(),
+            Value::Integer(_) | Value::Float(_) | Value::Flag(_) | Value::Table(_) => None,
+        })?;
+        let list: Vec<String> = names.iter().map(|name| quoted(name)).collect();
+        self.note(name, &format!("[{}]", list.join(", ")));
+        Some(names)
+    }
+
+    /// A reader of the table below a key; `None` where it is not given.
+    pub fn table(&self, name: &'static str, findings: &mut Findings) -> Option<Reader<'a>> {
+        let node = self.table.get(name)?;
+        let Form::Table(keys) = self.key(name).form else { return None };
+        if !matches!(node.value, Value::Table(_)) {
+            self.refuse(name, self.key(name).form.to_string(), findings);
+            return None;
+        }
+        Some(Reader::new(keys, Some(node), format!("{}, {name}", self.label), None))
+    }
+
+    /// A reader of each table below a key.
+    pub fn tables(&self, name: &'static str, findings: &mut Findings) -> Vec<Reader<'a>> {
+        let Some(node) = self.table.get(name) else { return Vec::new() };
+        let (Form::Tables(keys), Value::List(nodes)) = (self.key(name).form, &node.value) else {
+            self.refuse(name, self.key(name).form.to_string(), findings);
+            return Vec::new();
+        };
+        let label = |index: usize| format!("{}, {name} {}", self.label, index + 1);
+        nodes
+            .iter()
+            .enumerate()
+            .map(|(index, node)| Reader::new(keys, Some(node), label(index), None))
+            .collect()
+    }
+
+    /// Notes the name of an entry, which is read before its other keys.
+    pub fn note_name(&mut self, name: &str) {
+        self.note("name", &quoted(name));
+    }
+
+    /// Takes the notes of a list of tables over, each as an inline table.
+    pub fn note_tables(&mut self, name: &str, tables: &[Vec<String>]) {
+        let inline: Vec<String> = tables.iter().map(|notes| format!("{{ {} }}", notes.join(", "))).collect();
+        self.note(name, &format!("[{}]", inline.join(", ")));
+    }
+
+    /// Takes the notes of a table below `name` over as inner keys.
+    pub fn absorb(&mut self, name: &str, inner: Vec<String>) {
+        self.notes.extend(inner.into_iter().map(|note| match note.strip_prefix("# ") {
+            Some(note) => format!("# {name}.{note}"),
+            None => format!("{name}.{note}"),
+        }));
+    }
+
+    /// Ends the section: refuses every key that is not legal, and gives the notes.
+    pub fn finish(self, findings: &mut Findings) -> Vec<String> {
+        let legal = || self.keys.iter().map(|key| key.name);
+        for name in self.table.keys().filter(|name| !legal().any(|legal| legal == name.as_str())) {
+            let all: Vec<&str> = legal().collect();
+            let fault = Fault::UnknownKey { nearest: nearest(name, legal()), legal: all.join(", ") };
+            findings.problems.push(self.problem(name, fault));
+        }
+        self.notes
+    }
+
+    fn key(&self, name: &'static str) -> &'static Key {
+        let known = self.keys.iter().find(|key| key.name == name);
+        known
+            .expect("every key that is read stands in the table of its section; the reference test reads all")
+    }
+
+    fn note(&mut self, name: &str, value: &str) {
+        self.notes.push(format!("{name} = {value}"));
+    }
+
+    /// Takes a value, or its default, through `read`; refuses what `read` will not have.
+    fn take<T>(
+        &mut self,
+        name: &'static str,
+        findings: &mut Findings,
+        read: impl Fn(&Value) -> Option<T>,
+    ) -> Option<T> {
+        let key = self.key(name);
+        let Some(node) = self.table.get(name) else {
+            return match key.default {
+                Default::Value(text) => read(&Value::Text(text.to_owned())),
+                Default::Required => {
+                    self.require(name, findings);
+                    None
+                }
+                Default::Follows(_) | Default::Absent(_) => None,
+            };
+        };
+        let taken = read(&node.value);
+        if taken.is_none() {
+            let mut wanted = key.form.to_string();
+            if let (Form::Choice(words), Value::Text(text)) = (key.form, &node.value)
+                && let Some(word) = nearest(text, words.iter().copied())
+            {
+                wanted = format!("{wanted}; \"{word}\" was probably meant");
+            }
+            self.refuse(name, wanted, findings);
+        }
+        taken
+    }
+
+    fn quantity<T>(
+        &mut self,
+        name: &'static str,
+        findings: &mut Findings,
+        read: impl Fn(&str) -> Result<T, QuantityError>,
+        fits: impl Fn(&T) -> bool,
+    ) -> Option<T> {
+        let before = findings.problems.len();
+        let why = match self.table.get(name).map(|node| &node.value) {
+            Some(Value::Text(text)) => read(text).err(),
+            Some(Value::Integer(_) | Value::Float(_)) => Some(QuantityError::NoUnit),
+            Some(Value::Flag(_) | Value::List(_) | Value::Table(_)) | None => None,
+        };
+        let taken =
+            self.take(name, findings, |value| value.as_text().and_then(|text| read(text).ok()).filter(&fits));
+        if let Some(Problem { fault: Fault::Value { why: told, .. }, .. }) = findings.problems.get_mut(before)
+        {
+            *told = why;
+        }
+        taken
+    }
+}

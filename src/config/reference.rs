@@ -1,0 +1,160 @@
+//! `config/reference.toml`: every key with its meaning, form, range and default,
+//! printed from the table in [`super::keys`].
+
+use super::keys::{Default, Form, Key, LEDGER, MACHINE, MQTT, PROBE, REPLAY, SERIAL, SITE, SOURCE};
+
+/// Width at which comments are broken.
+const WIDTH: usize = 96;
+
+/// The text of the reference: a file that loads, with every key that needs no
+/// value commented out.
+#[must_use]
+pub fn render() -> String {
+    let mut out = Reference { text: String::new() };
+    out.comment(
+        "Every key of the configuration. A line without # must be given; a line with # shows the default, or an \
+         example where nothing is the default. Units stand in the values. Unknown keys are refused.",
+    );
+    out.comment(
+        "Files are laid over one another in the order of the command line, the later wins; entries of [[machine]], \
+         [[probe]] and [[source]] are merged by name. Variables win over files: \
+         RINSEWARD__LEDGER__COMMIT_INTERVAL=2s, RINSEWARD__PROBE__DM1_RINSE__TAU=1.5s. A relative path counts from \
+         the directory of the file that names it.",
+    );
+    out.comment(
+        "This file is printed from the program (UPDATE_GOLDEN=1 cargo test reference); edit src/config/keys there.",
+    );
+    out.section("[site]", "The site.", &SITE, &[]);
+    out.section("[ledger]", "Where the record is kept.", &LEDGER, &[]);
+    out.section("[[machine]]", "One dish machine; repeat for each.", &MACHINE, &[]);
+    out.section("[[probe]]", "One probe or signal; repeat for each.", &PROBE, &[("name", "\"dm1/rinse\"")]);
+    out.section(
+        "[[source]]",
+        "A serial port that prints lines. Plug and unplug low-voltage signal leads only; mains wiring is for a \
+         licensed electrician.",
+        &SOURCE,
+        &[],
+    );
+    out.keys(&SERIAL, &[]);
+    out.section(
+        "[[source]]",
+        "An MQTT broker; name, kind and probes as above.",
+        &SOURCE,
+        &[("name", "\"broker\""), ("kind", "\"mqtt\"")],
+    );
+    out.keys(&MQTT, &[]);
+    out.section(
+        "[[source]]",
+        "A file or standard input; name, kind and probes as above.",
+        &SOURCE,
+        &[("name", "\"file\""), ("kind", "\"replay\"")],
+    );
+    out.keys(&REPLAY, &[]);
+    out.text
+}
+
+struct Reference {
+    text: String,
+}
+
+impl Reference {
+    fn section(&mut self, header: &str, about: &str, keys: &[Key], examples: &[(&str, &str)]) {
+        self.blank();
+        self.comment(about);
+        self.line(header);
+        self.keys(keys, examples);
+    }
+
+    fn keys(&mut self, keys: &[Key], examples: &[(&str, &str)]) {
+        for key in keys {
+            let example = examples.iter().find(|(name, _)| *name == key.name).map(|(_, example)| *example);
+            self.key(key, example);
+        }
+    }
+
+    fn key(&mut self, key: &Key, example: Option<&str>) {
+        self.blank();
+        self.comment(key.meaning);
+        match key.form {
+            Form::Table(keys) => {
+                self.default(key);
+                self.inner(key.name, keys);
+            }
+            Form::Tables(keys) => {
+                self.default(key);
+                self.line(&format!("[[source.{}]]", key.name));
+                self.keys(keys, &[]);
+            }
+            Form::Text
+            | Form::Path
+            | Form::Secret
+            | Form::Flag
+            | Form::Integer { .. }
+            | Form::Number { .. }
+            | Form::Duration { .. }
+            | Form::DurationOrOff { .. }
+            | Form::Temperature { .. }
+            | Form::Difference { .. }
+            | Form::Choice(_)
+            | Form::Names => {
+                self.comment(&format!("Form: {}.", key.form));
+                self.default(key);
+                self.value(key, key.name, example);
+            }
+        }
+    }
+
+    /// Keys of an optional table, as dotted keys.
+    fn inner(&mut self, table: &str, keys: &[Key]) {
+        for key in keys {
+            self.comment("");
+            self.comment(key.meaning);
+            self.comment(&format!("Form: {}.", key.form));
+            self.default(key);
+            self.value(key, &format!("{table}.{}", key.name), None);
+        }
+    }
+
+    fn default(&mut self, key: &Key) {
+        match key.default {
+            Default::Required => self.comment("Required."),
+            Default::Value(value) => self.comment(&format!("Default: {value}.")),
+            Default::Follows(words) | Default::Absent(words) => self.comment(&format!("Default: {words}.")),
+        }
+    }
+
+    fn value(&mut self, key: &Key, name: &str, example: Option<&str>) {
+        let example = example.unwrap_or(key.example);
+        match (key.default, key.form) {
+            (Default::Required, _) => self.line(&format!("{name} = {example}")),
+            (Default::Value(value), Form::Integer { .. } | Form::Number { .. } | Form::Flag) => {
+                self.line(&format!("# {name} = {value}"));
+            }
+            (Default::Value(value), _) => self.line(&format!("# {name} = \"{value}\"")),
+            (Default::Follows(_) | Default::Absent(_), _) => self.line(&format!("# {name} = {example}")),
+        }
+    }
+
+    /// A paragraph of comment, broken at [`WIDTH`].
+    fn comment(&mut self, paragraph: &str) {
+        let mut line = String::from("#");
+        for word in paragraph.split_whitespace() {
+            if line.chars().count() + 1 + word.chars().count() > WIDTH {
+                self.line(&line);
+                line = String::from("#");
+            }
+            line.push(' ');
+            line.push_str(word);
+        }
+        self.line(&line);
+    }
+
+    fn blank(&mut self) {
+        self.line("");
+    }
+
+    fn line(&mut self, line: &str) {
+        self.text.push_str(line);
+        self.text.push('\n');
+    }
+}

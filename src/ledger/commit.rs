@@ -1,0 +1,179 @@
+//! One commit: one transaction, all of it or nothing.
+
+use std::path::PathBuf;
+
+use rusqlite::{Connection, Transaction, params};
+
+use crate::core::merkle::leaf_hash;
+use crate::core::record::{Body, Cycle};
+use crate::core::site::Event;
+
+use super::blocks::encode_trace;
+use super::error::LedgerError;
+use super::failpoint::{Point, reach};
+use super::names::{Numbers, number_of};
+use super::schema::{State, write_state};
+use super::tail::{self, Entry, What};
+use super::{Commit, Input, NewRecord};
+
+/// What a commit came to.
+#[derive(Clone, Copy, PartialEq, Eq, Debug)]
+pub struct Committed {
+    /// Ledger index of its first record; `None` where it had none.
+    pub first_index: Option<u64>,
+    /// Records in the ledger after it.
+    pub tree_size: u64,
+    /// Root of the Merkle tree over them (RFC 6962).
+    pub root: [u8; 32],
+}
+
+/// The open ledger, in the hands of the writer thread.
+#[derive(Debug)]
+pub(super) struct Store {
+    pub(super) connection: Connection,
+    pub(super) path: PathBuf,
+    pub(super) numbers: Numbers,
+    /// As of the last transaction that came to its end.
+    pub(super) state: State,
+}
+
+impl Store {
+    /// Stores a commit. It is on the device when this returns; after an error nothing of it is.
+    pub(super) fn commit(&mut self, commit: &Commit) -> Result<Committed, LedgerError> {
+        reach(Point::BeforeBegin);
+        let mut state = self.state.clone();
+        let entries = self.entries(&commit.inputs)?;
+        check_numbers(commit, state.next_input + entries.len() as u64 - 1)?;
+        let failed = |source| LedgerError::from_database(&self.path, "committing", source);
+        let transaction = self.connection.transaction().map_err(failed)?;
+        insert_inputs(&transaction, &mut state, &entries).map_err(failed)?;
+        reach(Point::AfterInputs);
+        let first_index = (!commit.records.is_empty()).then(|| state.tree.size());
+        for record in &commit.records {
+            insert_record(&transaction, &mut state, record).map_err(failed)?;
+        }
+        reach(Point::AfterRecords);
+        for snapshot in &commit.snapshots {
+            let machine = self.numbers.machine(snapshot.machine)?;
+            transaction
+                .prepare_cached("REPLACE INTO snapshot (machine, after, state) VALUES (?1, ?2, ?3)")
+                .and_then(|mut statement| statement.execute(params![machine, snapshot.after, snapshot.state]))
+                .map_err(failed)?;
+        }
+        note_progress(&mut state, commit);
+        write_state(&transaction, &state).map_err(failed)?;
+        reach(Point::BeforeCommit);
+        transaction.commit().map_err(failed)?;
+        reach(Point::AfterCommit);
+        self.state = state;
+        Ok(Committed { first_index, tree_size: self.state.tree.size(), root: self.state.tree.root().0 })
+    }
+
+    fn entries(&self, inputs: &[Input]) -> Result<Vec<Entry>, LedgerError> {
+        inputs
+            .iter()
+            .map(|input| {
+                let what = match input.event {
+                    Event::Tick(machine) => What::Tick { machine: self.numbers.machine(machine)? },
+                    Event::End(machine) => What::End { machine: self.numbers.machine(machine)? },
+                    Event::Sample(sample) => What::Sample {
+                        channel: self.numbers.channel(sample.channel)?,
+                        at: sample.at,
+                        value: sample.value,
+                    },
+                };
+                Ok(Entry { now: input.now, what })
+            })
+            .collect()
+    }
+}
+
+/// A commit may only speak of inputs up to its own last one.
+fn check_numbers(commit: &Commit, last: u64) -> Result<(), LedgerError> {
+    let named = commit.snapshots.iter().map(|snapshot| snapshot.after).chain([commit.settled]);
+    match named.max() {
+        Some(number) if number > last => Err(LedgerError::InputAhead { number, last }),
+        Some(_) | None => Ok(()),
+    }
+}
+
+fn insert_inputs(
+    transaction: &Transaction<'_>,
+    state: &mut State,
+    entries: &[Entry],
+) -> rusqlite::Result<()> {
+    let Some(first) = entries.first() else { return Ok(()) };
+    let next = state.next_input + entries.len() as u64;
+    transaction
+        .prepare_cached("INSERT INTO tail (first, last, received, bytes) VALUES (?1, ?2, ?3, ?4)")?
+        .execute(params![state.next_input, next - 1, first.now.micros(), tail::encode(entries)])?;
+    state.next_input = next;
+    Ok(())
+}
+
+fn insert_record(
+    transaction: &Transaction<'_>,
+    state: &mut State,
+    NewRecord { record, trace }: &NewRecord,
+) -> rusqlite::Result<()> {
+    let index = state.tree.size();
+    let bytes = record.to_bytes();
+    let leaf = leaf_hash(&bytes);
+    transaction
+        .prepare_cached("INSERT INTO record (idx, kind, leaf, bytes) VALUES (?1, ?2, ?3, ?4)")?
+        .execute(params![index, record.body.kind(), leaf.0, bytes])?;
+    state.tree.push(leaf);
+    if let Some(trace) = trace {
+        transaction
+            .prepare_cached("INSERT INTO trace (idx, bytes) VALUES (?1, ?2)")?
+            .execute(params![index, encode_trace(trace)])?;
+    }
+    match &record.body {
+        // A cycle is always one of a machine; were the name missing, it would be found under the empty one.
+        Body::Cycle(cycle) => {
+            insert_cycle(transaction, index, record.machine.as_deref().unwrap_or_default(), cycle)
+        }
+        Body::ConfigurationChange(change) => {
+            state.configuration_sha256 = Some(change.sha256.clone());
+            Ok(())
+        }
+        Body::Gap(_) | Body::Check(_) | Body::ServiceStart(_) | Body::ServiceStop(_) | Body::ClockStep(_) => {
+            Ok(())
+        }
+    }
+}
+
+fn insert_cycle(
+    transaction: &Transaction<'_>,
+    index: u64,
+    machine: &str,
+    cycle: &Cycle,
+) -> rusqlite::Result<()> {
+    let machine = number_of(transaction, "machine", machine)?;
+    transaction
+        .prepare_cached(
+            "INSERT INTO cycle (idx, machine, rinse_started, verdict, rinse_min_c) VALUES (?1, ?2, ?3, ?4, ?5)",
+        )?
+        .execute(params![
+            index,
+            machine,
+            cycle.rinse_started.micros(),
+            super::schema::verdict_number(cycle.verdict),
+            cycle.rinse_min_c
+        ])?;
+    Ok(())
+}
+
+fn note_progress(state: &mut State, commit: &Commit) {
+    state.settled = state.settled.max(commit.settled);
+    let inputs = commit.inputs.last().map(|input| input.now);
+    let records = commit.records.iter().map(|new| new.record.recorded).max();
+    if let Some(last) = inputs.max(records) {
+        state.last_recorded = Some(last.micros());
+    }
+    if let Some(last) = commit.records.last() {
+        state.clean_stop = matches!(last.record.body, Body::ServiceStop(_));
+    } else if !commit.inputs.is_empty() {
+        state.clean_stop = false;
+    }
+}

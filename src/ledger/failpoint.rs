@@ -1,0 +1,42 @@
+//! Named points of the writer at which the crash tests end the process.
+//!
+//! With the feature `failpoints`, `FAILPOINTS="ledger::before-commit=return"`
+//! aborts the process there (`return` is the name of the action that runs the
+//! point's own code); `10%return` or `3*off->return` choose when. The program
+//! must call `fail::FailScenario::setup()` first. Without the feature nothing
+//! of it is compiled.
+
+/// A step of the writer.
+#[derive(Clone, Copy, PartialEq, Eq, Debug)]
+pub(super) enum Point {
+    /// No transaction has begun.
+    BeforeBegin,
+    /// The inputs are in the transaction.
+    AfterInputs,
+    /// The records, traces and index rows are, too.
+    AfterRecords,
+    /// Everything is; nothing is on the device.
+    BeforeCommit,
+    /// Everything is on the device; nobody has been told.
+    AfterCommit,
+    /// Blocks of some channels are written, in a transaction.
+    DuringCompaction,
+    /// That transaction is on the device.
+    AfterCompaction,
+}
+
+/// Ends the process where this point is armed.
+pub(super) fn reach(point: Point) {
+    let name = match point {
+        Point::BeforeBegin => "ledger::before-begin",
+        Point::AfterInputs => "ledger::after-inputs",
+        Point::AfterRecords => "ledger::after-records",
+        Point::BeforeCommit => "ledger::before-commit",
+        Point::AfterCommit => "ledger::after-commit",
+        Point::DuringCompaction => "ledger::during-compaction",
+        Point::AfterCompaction => "ledger::after-compaction",
+    };
+    fail::fail_point!(name, |_| std::process::abort());
+    // Without the feature the line above is nothing, and the name would be unused.
+    let _: &str = name;
+}

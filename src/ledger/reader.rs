@@ -1,0 +1,482 @@
+//! Reading a ledger, beside its writer or without one.
+//!
+//! Every call sees one state of the ledger, as of its first read. A call that
+//! lasts keeps the write-ahead log from being emptied, so that it grows: hand
+//! pages of a few thousand rows to a slow peer, not one call.
+
+use std::ops::ControlFlow;
+use std::path::{Path, PathBuf};
+
+use rusqlite::{Connection, OptionalExtension, Row, Rows, params};
+
+use crate::core::cycle::verdict::Verdict;
+use crate::core::effect::Trace;
+use crate::core::merkle::leaf_hash;
+use crate::core::reading::Value;
+use crate::core::record::Record;
+use crate::core::time::Timestamp;
+
+use super::blocks::{self, same_value};
+use super::compact::BLOCK_SPAN;
+use super::error::{LedgerError, Part};
+use super::recover::{look_around, stretches_after};
+use super::schema::{State, open_to_read, read_state, verdict_number};
+use super::tail::What;
+
+/// A connection that only reads.
+#[derive(Debug)]
+pub struct Reader {
+    connection: Connection,
+    path: PathBuf,
+}
+
+/// Which cycles are wanted. The default is all of them.
+#[derive(Clone, PartialEq, Debug, Default)]
+pub struct CycleFilter {
+    /// Of this machine only.
+    pub machine: Option<String>,
+    /// With a final rinse that started at this instant or later.
+    pub from: Option<Timestamp>,
+    /// With a final rinse that started before this instant.
+    pub to: Option<Timestamp>,
+    /// With one of these verdicts; empty means any.
+    pub verdicts: Vec<Verdict>,
+    /// At most so many.
+    pub limit: Option<usize>,
+    /// Those that follow the cycle with this ledger index in the order of the
+    /// call: the last one of the page before.
+    pub after_index: Option<u64>,
+}
+
+/// A stored reading.
+#[derive(Clone, Copy, PartialEq, Debug)]
+pub struct Reading {
+    /// When it was measured.
+    pub at: Timestamp,
+    /// When it was applied, where it is not yet in a block.
+    pub received: Option<Timestamp>,
+    /// What was measured, as delivered.
+    pub value: Value,
+}
+
+/// What was noticed on the way into blocks.
+#[derive(Clone, Copy, PartialEq, Eq, Debug)]
+pub struct Tally {
+    /// Readings left out: same channel, time and value as another.
+    pub repeats: u64,
+    /// Readings kept beside another value of the same channel and time.
+    pub contradictions: u64,
+}
+
+/// Which way cycles are given.
+#[derive(Clone, Copy, PartialEq, Eq)]
+enum Order {
+    OldestFirst,
+    NewestFirst,
+}
+
+impl Reader {
+    /// Opens the ledger at `path`.
+    ///
+    /// # Errors
+    /// [`LedgerError`] where there is none, or none of this format.
+    pub fn open(path: &Path) -> Result<Self, LedgerError> {
+        Ok(Self { connection: open_to_read(path)?, path: path.to_path_buf() })
+    }
+
+    /// Calls `each` with ledger index, bytes and parsed form of the cycles that
+    /// fit, in order of the start of their final rinse (then of the index),
+    /// until it breaks.
+    ///
+    /// # Errors
+    /// [`LedgerError::Damaged`] or [`LedgerError::Record`] at the first record
+    /// that does not match its hash or cannot be read.
+    pub fn cycles(
+        &self,
+        filter: &CycleFilter,
+        each: impl FnMut(u64, &[u8], Record) -> ControlFlow<()>,
+    ) -> Result<(), LedgerError> {
+        self.cycles_in(Order::OldestFirst, filter, each)
+    }
+
+    /// The same as [`Reader::cycles`], the newest first.
+    ///
+    /// # Errors
+    /// As there.
+    pub fn cycles_newest_first(
+        &self,
+        filter: &CycleFilter,
+        each: impl FnMut(u64, &[u8], Record) -> ControlFlow<()>,
+    ) -> Result<(), LedgerError> {
+        self.cycles_in(Order::NewestFirst, filter, each)
+    }
+
+    /// Calls `each` with index, bytes and parsed form of every record from
+    /// `from` on, in order of the index, until it breaks.
+    ///
+    /// # Errors
+    /// As for [`Reader::cycles`], and [`LedgerError::Damaged`] where a record is missing.
+    pub fn records(
+        &self,
+        from: u64,
+        mut each: impl FnMut(u64, &[u8], Record) -> ControlFlow<()>,
+    ) -> Result<(), LedgerError> {
+        let failed = |source| self.failed("reading records", source);
+        let _one_state = self.one_state()?;
+        let size = self.size()?;
+        let mut statement = self
+            .connection
+            .prepare_cached("SELECT idx, leaf, bytes FROM record WHERE idx >= ?1 ORDER BY idx")
+            .map_err(failed)?;
+        let mut rows = statement.query([index_of(from)]).map_err(failed)?;
+        let mut next = from;
+        while let Some(row) = rows.next().map_err(failed)? {
+            if row.get::<_, u64>(0).map_err(failed)? != next {
+                return Err(LedgerError::Damaged(Part::Record { index: next }));
+            }
+            if self.give(row, &mut each)?.is_break() {
+                return Ok(());
+            }
+            next += 1;
+        }
+        if next < size { Err(LedgerError::Damaged(Part::Record { index: next })) } else { Ok(()) }
+    }
+
+    /// The readings of a channel measured from `from` on and before `to`, in
+    /// order of time, those of one instant in order of arrival, each once. A
+    /// name that no reading was ever stored under has none.
+    ///
+    /// # Errors
+    /// [`LedgerError::Damaged`] names a block that cannot be read; asking for the
+    /// time before or after it gives the others.
+    pub fn readings(
+        &self,
+        channel: &str,
+        from: Timestamp,
+        to: Timestamp,
+    ) -> Result<Vec<Reading>, LedgerError> {
+        let failed = |source| self.failed("reading readings", source);
+        let _one_state = self.one_state()?;
+        let known: Option<(i64, u64)> = self
+            .connection
+            .prepare_cached("SELECT id, compacted FROM channel WHERE name = ?1")
+            .and_then(|mut statement| {
+                statement.query_row([channel], |row| Ok((row.get(0)?, row.get(1)?))).optional()
+            })
+            .map_err(failed)?;
+        let Some((number, compacted)) = known else { return Ok(Vec::new()) };
+        let mut readings = self.readings_in_blocks(channel, number, from, to)?;
+        for stretch in stretches_after(&self.connection, &self.path, compacted)? {
+            for (input, entry) in (stretch.first..).zip(stretch.entries) {
+                match entry.what {
+                    What::Sample { channel, at, value }
+                        if channel == number && input > compacted && from <= at && at < to =>
+                    {
+                        readings.push(Reading { at, received: Some(entry.now), value });
+                    }
+                    What::Sample { .. } | What::Tick { .. } | What::End { .. } => {}
+                }
+            }
+        }
+        readings.sort_by_key(|reading| reading.at);
+        Ok(without_repeats(readings))
+    }
+
+    /// The trace of the cycle with this ledger index, where one is kept.
+    ///
+    /// # Errors
+    /// [`LedgerError::Damaged`] where it cannot be read.
+    pub fn trace(&self, index: u64) -> Result<Option<Trace>, LedgerError> {
+        let bytes: Option<Vec<u8>> = self
+            .connection
+            .prepare_cached("SELECT bytes FROM trace WHERE idx = ?1")
+            .and_then(|mut statement| statement.query_row([index_of(index)], |row| row.get(0)).optional())
+            .map_err(|source| self.failed("reading a trace", source))?;
+        bytes
+            .map(|bytes| {
+                blocks::decode_trace(&bytes).map_err(|_| LedgerError::Damaged(Part::Trace { index }))
+            })
+            .transpose()
+    }
+
+    /// The stored leaf hash of a record.
+    ///
+    /// # Errors
+    /// [`LedgerError`] where the database fails.
+    pub fn leaf(&self, index: u64) -> Result<Option<[u8; 32]>, LedgerError> {
+        self.connection
+            .prepare_cached("SELECT leaf FROM record WHERE idx = ?1")
+            .and_then(|mut statement| statement.query_row([index_of(index)], |row| row.get(0)).optional())
+            .map_err(|source| self.failed("reading a leaf hash", source))
+    }
+
+    /// Number of records.
+    ///
+    /// # Errors
+    /// [`LedgerError`] where the state of the ledger cannot be read.
+    pub fn size(&self) -> Result<u64, LedgerError> {
+        Ok(self.state()?.tree.size())
+    }
+
+    /// Root of the Merkle tree over all records (RFC 6962).
+    ///
+    /// # Errors
+    /// [`LedgerError`] where the state of the ledger cannot be read.
+    pub fn root(&self) -> Result<[u8; 32], LedgerError> {
+        Ok(self.state()?.tree.root().0)
+    }
+
+    /// What was noticed on the way into blocks.
+    ///
+    /// # Errors
+    /// [`LedgerError`] where the state of the ledger cannot be read.
+    pub fn tally(&self) -> Result<Tally, LedgerError> {
+        let state = self.state()?;
+        Ok(Tally { repeats: state.repeats, contradictions: state.contradictions })
+    }
+
+    fn state(&self) -> Result<State, LedgerError> {
+        let state =
+            read_state(&self.connection).map_err(|source| self.failed("reading its state", source))?;
+        state.ok_or(LedgerError::Damaged(Part::State))
+    }
+
+    fn failed(&self, step: &'static str, source: rusqlite::Error) -> LedgerError {
+        look_around(&self.connection, LedgerError::from_database(&self.path, step, source))
+    }
+
+    /// Makes all reads up to the end of the guard see one state, unless a call around this one does.
+    fn one_state(&self) -> Result<Option<rusqlite::Transaction<'_>>, LedgerError> {
+        if !self.connection.is_autocommit() {
+            return Ok(None);
+        }
+        self.connection
+            .unchecked_transaction()
+            .map(Some)
+            .map_err(|source| self.failed("beginning to read", source))
+    }
+
+    fn cycles_in(
+        &self,
+        order: Order,
+        filter: &CycleFilter,
+        mut each: impl FnMut(u64, &[u8], Record) -> ControlFlow<()>,
+    ) -> Result<(), LedgerError> {
+        let failed = |source| self.failed("reading the history", source);
+        let _one_state = self.one_state()?;
+        let Some(bounds) = self.bounds(order, filter).map_err(failed)? else { return Ok(()) };
+        let verdicts: &[Verdict] = if filter.verdicts.is_empty() { &Verdict::ALL } else { &filter.verdicts };
+        let mut record = self
+            .connection
+            .prepare_cached("SELECT idx, leaf, bytes FROM record WHERE idx = ?1")
+            .map_err(failed)?;
+        // One stream for each verdict, all in order: no sorting, however many cycles there are.
+        let mut statements = Vec::new();
+        for _ in verdicts {
+            statements.push(self.connection.prepare(&bounds.sql).map_err(failed)?);
+        }
+        let mut streams = Vec::new();
+        for (statement, verdict) in statements.iter_mut().zip(verdicts) {
+            let rows = statement
+                .query(params![bounds.machine, verdict_number(*verdict), bounds.from, bounds.to])
+                .map_err(failed)?;
+            streams.push(Stream::start(rows, &bounds).map_err(failed)?);
+        }
+        let mut left = filter.limit.unwrap_or(usize::MAX);
+        while left > 0 {
+            let heads = streams.iter_mut().filter(|stream| stream.head.is_some());
+            let next = match order {
+                Order::OldestFirst => heads.min_by_key(|stream| stream.head),
+                Order::NewestFirst => heads.max_by_key(|stream| stream.head),
+            };
+            let Some(stream) = next else { break };
+            let Some((_, index)) = stream.head else { break };
+            let mut rows = record.query([index]).map_err(failed)?;
+            let row = rows
+                .next()
+                .map_err(failed)?
+                .ok_or(LedgerError::Damaged(Part::Record { index: index.cast_unsigned() }))?;
+            if self.give(row, &mut each)?.is_break() {
+                break;
+            }
+            stream.advance().map_err(failed)?;
+            left -= 1;
+        }
+        Ok(())
+    }
+
+    /// Puts a filter into numbers; `None` where nothing can fit.
+    fn bounds(&self, order: Order, filter: &CycleFilter) -> rusqlite::Result<Option<Bounds>> {
+        let machine: Option<i64> = match &filter.machine {
+            None => None,
+            Some(name) => {
+                let known = self
+                    .connection
+                    .query_row("SELECT id FROM machine WHERE name = ?1", [name], |row| row.get(0))
+                    .optional()?;
+                if known.is_none() {
+                    return Ok(None);
+                }
+                known
+            }
+        };
+        let after: Option<(i64, i64)> = match filter.after_index {
+            None => None,
+            Some(index) => {
+                let known = self
+                    .connection
+                    .query_row(
+                        "SELECT rinse_started, idx FROM cycle WHERE idx = ?1",
+                        [index_of(index)],
+                        |row| Ok((row.get(0)?, row.get(1)?)),
+                    )
+                    .optional()?;
+                if known.is_none() {
+                    return Ok(None);
+                }
+                known
+            }
+        };
+        let mut from = filter.from.map_or(i64::MIN, Timestamp::micros);
+        let mut to = filter.to.map_or(i64::MAX, Timestamp::micros);
+        match (order, after) {
+            (Order::OldestFirst, Some((at, _))) => from = from.max(at),
+            (Order::NewestFirst, Some((at, _))) => to = to.min(at.saturating_add(1)),
+            (Order::OldestFirst | Order::NewestFirst, None) => {}
+        }
+        let whose = if machine.is_some() { "machine = ?1 AND" } else { "?1 IS NULL AND" };
+        let way = if order == Order::NewestFirst { "DESC" } else { "ASC" };
+        let sql = format!(
+            "SELECT rinse_started, idx FROM cycle
+             WHERE {whose} verdict = ?2 AND rinse_started >= ?3 AND rinse_started < ?4
+             ORDER BY rinse_started {way}, idx {way}"
+        );
+        Ok(Some(Bounds { sql, machine, from, to, after, order }))
+    }
+
+    /// Checks a row of (index, leaf hash, bytes) and hands it on.
+    fn give(
+        &self,
+        row: &Row<'_>,
+        each: &mut impl FnMut(u64, &[u8], Record) -> ControlFlow<()>,
+    ) -> Result<ControlFlow<()>, LedgerError> {
+        let failed = |source| self.failed("reading a record", source);
+        let index: u64 = row.get(0).map_err(failed)?;
+        let blob = |place| {
+            row.get_ref(place)
+                .and_then(|value| value.as_blob().map_err(rusqlite::Error::from))
+                .map_err(failed)
+        };
+        let (leaf, bytes) = (blob(1)?, blob(2)?);
+        if leaf_hash(bytes).0[..] != *leaf {
+            return Err(LedgerError::Damaged(Part::Record { index }));
+        }
+        let record = Record::from_bytes(bytes).map_err(|source| LedgerError::Record { index, source })?;
+        Ok(each(index, bytes, record))
+    }
+
+    fn readings_in_blocks(
+        &self,
+        channel: &str,
+        number: i64,
+        from: Timestamp,
+        to: Timestamp,
+    ) -> Result<Vec<Reading>, LedgerError> {
+        let failed = |source| self.failed("reading blocks", source);
+        let mut statement = self
+            .connection
+            .prepare_cached(
+                "SELECT first, last, bytes FROM block
+                 WHERE channel = ?1 AND first >= ?2 AND first < ?3 AND last >= ?4 ORDER BY id",
+            )
+            .map_err(failed)?;
+        let mut rows = statement
+            .query(params![number, from.minus(BLOCK_SPAN).micros(), to.micros(), from.micros()])
+            .map_err(failed)?;
+        let mut readings = Vec::new();
+        while let Some(row) = rows.next().map_err(failed)? {
+            let time = |place| row.get(place).map(Timestamp::from_micros).map_err(failed);
+            let (first, last) = (time(0)?, time(1)?);
+            let bytes = row.get_ref(2).map_err(failed)?.as_blob().map_err(|error| failed(error.into()))?;
+            let points = blocks::decode(bytes).ok().filter(|points| {
+                let ends = (points.first().map(|point| point.at), points.last().map(|point| point.at));
+                ends == (Some(first), Some(last))
+            });
+            let points = points.ok_or_else(|| {
+                LedgerError::Damaged(Part::Block { channel: channel.to_owned(), first, last })
+            })?;
+            readings.extend(
+                points.into_iter().filter(|point| from <= point.at && point.at < to).map(|point| Reading {
+                    at: point.at,
+                    received: None,
+                    value: point.value,
+                }),
+            );
+        }
+        Ok(readings)
+    }
+}
+
+/// An index as the database counts; none is ever past its range.
+fn index_of(index: u64) -> i64 {
+    i64::try_from(index).unwrap_or(i64::MAX)
+}
+
+/// Leaves the first of each time and value; expects order of time.
+fn without_repeats(readings: Vec<Reading>) -> Vec<Reading> {
+    let mut once: Vec<Reading> = Vec::with_capacity(readings.len());
+    for reading in readings {
+        let repeated = once
+            .iter()
+            .rev()
+            .take_while(|other| other.at == reading.at)
+            .any(|other| same_value(other.value, reading.value));
+        if !repeated {
+            once.push(reading);
+        }
+    }
+    once
+}
+
+/// A filter in the numbers of the database.
+struct Bounds {
+    sql: String,
+    machine: Option<i64>,
+    from: i64,
+    to: i64,
+    after: Option<(i64, i64)>,
+    order: Order,
+}
+
+/// The cycles of one verdict, in order of (start of the final rinse, index).
+struct Stream<'a> {
+    rows: Rows<'a>,
+    head: Option<(i64, i64)>,
+}
+
+impl<'a> Stream<'a> {
+    /// Goes to the first cycle past the page before.
+    fn start(rows: Rows<'a>, bounds: &Bounds) -> rusqlite::Result<Self> {
+        let mut stream = Self { rows, head: None };
+        stream.advance()?;
+        while let (Some(head), Some(after)) = (stream.head, bounds.after) {
+            let passed = match bounds.order {
+                Order::OldestFirst => head > after,
+                Order::NewestFirst => head < after,
+            };
+            if passed {
+                break;
+            }
+            stream.advance()?;
+        }
+        Ok(stream)
+    }
+
+    fn advance(&mut self) -> rusqlite::Result<()> {
+        self.head = match self.rows.next()? {
+            Some(row) => Some((row.get(0)?, row.get(1)?)),
+            None => None,
+        };
+        Ok(())
+    }
+}

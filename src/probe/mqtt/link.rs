@@ -1,0 +1,272 @@
+//! The packets of one connection, whichever version of MQTT carries them.
+//!
+//! [`Protocol`] is all that differs between MQTT 5 and 3.1.1. The bytes
+//! themselves are read and written by the codecs of `rumqttc`; its event loop
+//! is not used, because it sends each acknowledgement with a system call of its
+//! own, gives up the connection at a packet over the limit before the packet
+//! can be named and skipped, and hands out packets of a connection that is gone.
+
+use std::time::Duration;
+
+use bytes::{BufMut, Bytes, BytesMut};
+
+/// What the gateway says of itself when it connects.
+#[derive(Clone, Copy)]
+pub(super) struct Hello<'a> {
+    /// The session is kept under it.
+    pub(super) client_id: &'a str,
+    /// User and password.
+    pub(super) login: Option<(&'a str, &'a str)>,
+    /// Longest silence of the gateway, in seconds.
+    pub(super) keep_alive_s: u16,
+    /// How long an absent gateway's session is kept, in seconds (MQTT 5 only).
+    pub(super) session_expiry_s: u32,
+    /// Most messages under way at once (MQTT 5 only).
+    pub(super) receive_max: u16,
+    /// Largest packet the broker may send (MQTT 5 only).
+    pub(super) packet_bytes_max: u32,
+}
+
+/// A subscription.
+pub(super) struct Wanted {
+    /// Topic filter.
+    pub(super) filter: String,
+    /// QoS 1, else QoS 0.
+    pub(super) at_least_once: bool,
+}
+
+/// A message as it arrived.
+#[derive(Debug)]
+pub(super) struct Message {
+    /// Where it was published.
+    pub(super) topic: Bytes,
+    /// What was published.
+    pub(super) payload: Bytes,
+    /// Retained from before this subscription, or sent again: its arrival does
+    /// not tell when it was published.
+    pub(super) aged: bool,
+    /// What the broker waits for; `None` at QoS 0.
+    pub(super) ack: Option<Ack>,
+}
+
+/// The answer that a message waits for.
+#[derive(Clone, Copy, PartialEq, Eq, Debug)]
+pub(super) enum Ack {
+    /// PUBACK of a message at QoS 1.
+    Once(u16),
+    /// PUBREC of a message at QoS 2, left over from an older subscription.
+    Twice(u16),
+}
+
+/// What a packet from the broker means.
+#[derive(Debug)]
+pub(super) enum Incoming {
+    /// CONNACK: the connection stands.
+    Connected {
+        /// The broker still had the session.
+        session_present: bool,
+        /// The broker asks for another keep-alive.
+        keep_alive: Option<Duration>,
+    },
+    /// CONNACK: the broker does not want this client.
+    Rejected(Rejection),
+    /// PUBLISH.
+    Message(Message),
+    /// SUBACK: for each filter whether it was granted.
+    Subscribed(Vec<bool>),
+    /// PUBREL of a message at QoS 2.
+    Released(u16),
+    /// PINGRESP.
+    Pong,
+    /// DISCONNECT from the broker (MQTT 5 only).
+    Ended(Ended),
+    /// A packet that asks for nothing.
+    Other,
+}
+
+/// Why a broker does not want this client (MQTT 5.0 §3.2.2.2, 3.1.1 §3.2.2.3).
+#[derive(Clone, Copy, PartialEq, Eq, Debug, thiserror::Error)]
+pub enum Rejection {
+    /// It speaks another version.
+    #[error("it does not speak this version of MQTT")]
+    Version,
+    /// It does not accept the client identifier.
+    #[error("it does not accept the client identifier")]
+    ClientId,
+    /// User name or password are wrong.
+    #[error("user name or password are wrong")]
+    Login,
+    /// The client may not connect; many brokers say so for a wrong password too.
+    #[error("not authorized: user name, password or access list")]
+    NotAuthorized,
+    /// It is not ready, or too busy.
+    #[error("it is not available at present")]
+    Unavailable,
+    /// It has shut this client out.
+    #[error("it has banned this client")]
+    Banned,
+    /// Something else.
+    #[error("it gave another reason")]
+    Other,
+}
+
+/// Why a broker ended a connection (MQTT 5.0 §3.14.2.1).
+#[derive(Clone, Copy, PartialEq, Eq, Debug, thiserror::Error)]
+pub enum Ended {
+    /// Another client connected under the same identifier.
+    #[error("another client uses the same client identifier")]
+    TakenOver,
+    /// The broker shuts down.
+    #[error("the broker is shutting down")]
+    ShuttingDown,
+    /// The client may no longer be connected.
+    #[error("not authorized")]
+    NotAuthorized,
+    /// Something else.
+    #[error("for another reason")]
+    Other,
+}
+
+/// Bytes from the broker that are no packet.
+#[derive(Debug, thiserror::Error)]
+pub enum PacketError {
+    /// The codec of MQTT 5 refused it.
+    #[error("not a packet of MQTT 5")]
+    V5(#[source] rumqttc::v5::mqttbytes::Error),
+    /// The codec of MQTT 3.1.1 refused it.
+    #[error("not a packet of MQTT 3.1.1")]
+    V311(#[source] rumqttc::mqttbytes::Error),
+    /// The remaining length takes more than four bytes (MQTT 5.0 §1.5.5).
+    #[error("the length of a packet is malformed")]
+    Length,
+    /// A packet over the limit that is no message, and so cannot be skipped.
+    #[error("a packet of {bytes} bytes that is no message")]
+    Oversized {
+        /// Its length.
+        bytes: usize,
+    },
+}
+
+/// One version of the protocol.
+pub(super) trait Protocol: Send + Sync {
+    /// Writes a CONNECT that keeps the session.
+    fn connect(&self, hello: &Hello<'_>, out: &mut BytesMut) -> Result<(), PacketError>;
+
+    /// Writes a SUBSCRIBE.
+    fn subscribe(&self, filters: &[Wanted], out: &mut BytesMut) -> Result<(), PacketError>;
+
+    /// Writes a DISCONNECT that keeps the session.
+    fn disconnect(&self, out: &mut BytesMut) -> Result<(), PacketError>;
+
+    /// Reads one whole packet.
+    fn read(&self, packet: BytesMut) -> Result<Incoming, PacketError>;
+}
+
+/// Packet identifier of the only SUBSCRIBE of a connection.
+pub(super) const SUBSCRIBE_ID: u16 = 1;
+
+/// Writes PUBACK or PUBREC. Both versions share the bytes, since the reason
+/// code "success" may be left out (MQTT 5.0 §3.4.2.1, §3.5.2.1).
+pub(super) fn acknowledge(ack: Ack, out: &mut BytesMut) {
+    match ack {
+        Ack::Once(packet_id) => four(0x40, packet_id, out),
+        Ack::Twice(packet_id) => four(0x50, packet_id, out),
+    }
+}
+
+/// Writes PUBCOMP; as [`acknowledge`], MQTT 5.0 §3.7.2.1.
+pub(super) fn complete(packet_id: u16, out: &mut BytesMut) {
+    four(0x70, packet_id, out);
+}
+
+/// Writes PINGREQ, the same in both versions (MQTT 5.0 §3.12).
+pub(super) fn ping(out: &mut BytesMut) {
+    out.extend_from_slice(&[0xC0, 0x00]);
+}
+
+fn four(kind: u8, packet_id: u16, out: &mut BytesMut) {
+    out.put_u8(kind);
+    out.put_u8(2);
+    out.put_u16(packet_id);
+}
+
+#[cfg(test)]
+mod tests {
+    use proptest::prelude::*;
+
+    use super::super::v5::V5;
+    use super::super::v311::V311;
+    use super::*;
+
+    const HELLO: Hello<'_> = Hello {
+        client_id: "gw",
+        login: Some(("u", "p")),
+        keep_alive_s: 60,
+        session_expiry_s: 3600,
+        receive_max: 100,
+        packet_bytes_max: 4096,
+    };
+
+    // MQTT 5.0 §3.1: protocol level 5, flags user + password and no clean start
+    // (0xC0), properties 0x11 session expiry, 0x21 receive maximum, 0x27 maximum
+    // packet size. MQTT 3.1.1 §3.1: level 4, the same flags.
+    #[test]
+    fn connects_to_a_kept_session() {
+        let v5: &[u8] = &[
+            0x10, 34, 0, 4, b'M', b'Q', b'T', b'T', 5, 0xC0, 0, 60, 13, 0x11, 0, 0, 0x0E, 0x10, 0x21, 0, 100,
+            0x27, 0, 0, 0x10, 0, 0, 2, b'g', b'w', 0, 1, b'u', 0, 1, b'p',
+        ];
+        let v311: &[u8] = &[
+            0x10, 20, 0, 4, b'M', b'Q', b'T', b'T', 4, 0xC0, 0, 60, 0, 2, b'g', b'w', 0, 1, b'u', 0, 1, b'p',
+        ];
+        for (protocol, expected) in [(&V5 as &dyn Protocol, v5), (&V311, v311)] {
+            let mut out = BytesMut::new();
+            protocol.connect(&HELLO, &mut out).expect("a legal packet");
+            assert_eq!(&out[..], expected);
+        }
+    }
+
+    // MQTT 5.0 §3.2.2.2 and 3.1.1 table 3.1: byte 4 of CONNACK; §3.14.2.1: byte 3 of DISCONNECT.
+    #[test]
+    fn says_why_the_broker_does_not_want_us() {
+        let v5: &dyn Protocol = &V5;
+        for (protocol, packet, expected) in [
+            (v5, &[0x20, 3, 0, 0x86, 0][..], "Rejected(Login)"),
+            (v5, &[0x20, 3, 0, 0x87, 0], "Rejected(NotAuthorized)"),
+            (v5, &[0x20, 3, 0, 0x85, 0], "Rejected(ClientId)"),
+            (v5, &[0x20, 2, 0, 0x01], "Rejected(Version)"),
+            (v5, &[0x20, 3, 0, 0x84, 0], "Rejected(Version)"),
+            (v5, &[0x20, 3, 0, 0x89, 0], "Rejected(Unavailable)"),
+            (v5, &[0x20, 3, 0, 0x8A, 0], "Rejected(Banned)"),
+            (v5, &[0x20, 3, 0, 0x97, 0], "Rejected(Other)"),
+            (v5, &[0xE0, 0], "Ended(Other)"),
+            (v5, &[0xE0, 1, 0x8E], "Ended(TakenOver)"),
+            (v5, &[0xE0, 2, 0x8B, 0], "Ended(ShuttingDown)"),
+            (&V311, &[0x20, 2, 0, 1], "Rejected(Version)"),
+            (&V311, &[0x20, 2, 0, 2], "Rejected(ClientId)"),
+            (&V311, &[0x20, 2, 0, 3], "Rejected(Unavailable)"),
+            (&V311, &[0x20, 2, 0, 4], "Rejected(Login)"),
+            (&V311, &[0x20, 2, 0, 5], "Rejected(NotAuthorized)"),
+        ] {
+            let incoming = protocol.read(BytesMut::from(packet));
+            let said = incoming.map_or_else(|error| error.to_string(), |incoming| format!("{incoming:?}"));
+            assert_eq!(said, expected, "{packet:02x?}");
+        }
+    }
+
+    proptest! {
+        /// Whatever a broker sends, it is read or refused.
+        #[test]
+        fn survives_any_packet(first in any::<u8>(), body in proptest::collection::vec(any::<u8>(), 0..100)) {
+            let mut packet = BytesMut::new();
+            packet.put_u8(first);
+            packet.put_u8(u8::try_from(body.len()).expect("below 128"));
+            packet.extend_from_slice(&body);
+            for protocol in [&V5 as &dyn Protocol, &V311] {
+                match protocol.read(packet.clone()) {
+                    Ok(_) | Err(_) => {}
+                }
+            }
+        }
+    }
+}

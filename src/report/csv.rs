@@ -1,0 +1,201 @@
+//! Cycles as CSV by RFC 4180: comma, CRLF, quotes where needed, one header line.
+//!
+//! Temperatures and times are rounded to 0.001. A text that a spreadsheet would
+//! take for a formula gets an apostrophe in front (OWASP, "CSV Injection").
+
+use std::io::{self, Write};
+
+use serde::Serialize;
+
+use super::row::CycleRow;
+
+/// Columns with their units; the order of [`cells`].
+const HEADER: [&str; 35] = [
+    "machine",
+    "started (RFC 3339 UTC)",
+    "rinse_started (RFC 3339 UTC)",
+    "rinse_ended (RFC 3339 UTC)",
+    "verdict",
+    "reasons",
+    "reason_codes",
+    "findings",
+    "finding_codes",
+    "rinse_min (degC)",
+    "rinse_min_raw (degC)",
+    "rinse_min_corrected (degC)",
+    "basis",
+    "limit (degC)",
+    "limit_source",
+    "rinse_peak (degC)",
+    "dwell (s)",
+    "dwell_required (s)",
+    "settled_after (s)",
+    "area_below (degC*s)",
+    "wash_min (degC)",
+    "wash_limit (degC)",
+    "a0 (s at 80 degC)",
+    "hue (1)",
+    "dose_basis",
+    "uncertainty k=2 (degC)",
+    "conformance (probability)",
+    "rule",
+    "machine_kind",
+    "sanitizing",
+    "concentration (mg/L)",
+    "ph (1)",
+    "window_from",
+    "received (RFC 3339 UTC)",
+    "ledger_index",
+];
+
+/// Writes the header line.
+///
+/// # Errors
+/// The writer's.
+pub fn write_header(out: &mut dyn Write) -> io::Result<()> {
+    write_line(out, HEADER.into_iter().map(str::to_owned))
+}
+
+/// Writes one row.
+///
+/// # Errors
+/// The writer's.
+pub fn write_row(out: &mut dyn Write, row: &CycleRow) -> io::Result<()> {
+    write_line(out, cells(row).into_iter())
+}
+
+fn cells(row: &CycleRow) -> [String; 35] {
+    [
+        text(&row.machine),
+        row.started.to_string(),
+        row.rinse_started.to_string(),
+        row.rinse_ended.to_string(),
+        word(&row.verdict),
+        text(&row.reasons.join(" ")),
+        row.reason_codes.join(" "),
+        text(&row.findings.join(" ")),
+        row.finding_codes.join(" "),
+        maybe(row.rinse_min_c),
+        maybe(row.rinse_min_raw_c),
+        maybe(row.rinse_min_corrected_c),
+        word(&row.basis),
+        number(row.limit_c),
+        word(&row.limit_source),
+        maybe(row.rinse_peak_c),
+        number(row.dwell_s),
+        number(row.dwell_required_s),
+        maybe(row.settled_after_s),
+        number(row.area_below_c_s),
+        maybe(row.wash_min_c),
+        number(row.wash_limit_c),
+        number(row.a0),
+        number(row.hue),
+        word(&row.dose_basis),
+        number(row.uncertainty),
+        row.conformance.map(|probability| format!("{probability:.6}")).unwrap_or_default(),
+        word(&row.rule),
+        word(&row.machine_kind),
+        word(&row.sanitizing),
+        maybe(row.concentration_mg_per_l),
+        maybe(row.ph),
+        word(&row.window_from),
+        row.received.to_string(),
+        row.ledger_index.map(|index| index.to_string()).unwrap_or_default(),
+    ]
+}
+
+fn write_line(out: &mut dyn Write, cells: impl Iterator<Item = String>) -> io::Result<()> {
+    for (place, cell) in cells.enumerate() {
+        if place > 0 {
+            out.write_all(b",")?;
+        }
+        if cell.contains(['"', ',', '\r', '\n']) {
+            write!(out, "\"{}\"", cell.replace('"', "\"\""))?;
+        } else {
+            out.write_all(cell.as_bytes())?;
+        }
+    }
+    out.write_all(b"\r\n")
+}
+
+/// A text from outside the program, made harmless for spreadsheets.
+fn text(text: &str) -> String {
+    if text.starts_with(['=', '+', '-', '@', '\t', '\r', '\n', '＝', '＋', '－', '＠']) {
+        format!("'{text}")
+    } else {
+        text.to_owned()
+    }
+}
+
+/// The word of one of our enums, as in the record.
+fn word<Word: Serialize>(word: &Word) -> String {
+    match serde_json::to_value(word) {
+        Ok(serde_json::Value::String(word)) => word,
+        Ok(_) | Err(_) => String::new(),
+    }
+}
+
+fn number(value: f64) -> String {
+    let text = format!("{value:.3}");
+    text.trim_end_matches('0').trim_end_matches('.').to_owned()
+}
+
+fn maybe(value: Option<f64>) -> String {
+    value.map(number).unwrap_or_default()
+}
+
+#[cfg(test)]
+mod tests {
+    use super::super::row::samples;
+    use super::*;
+
+    // OWASP, "CSV Injection": cells that begin with = + - @ tab or carriage return,
+    // and their full-width forms.
+    #[test]
+    fn no_text_becomes_a_formula() {
+        for (given, expected) in [
+            ("=HYPERLINK(\"http://x\")", "'=HYPERLINK(\"http://x\")"),
+            ("+1", "'+1"),
+            ("-1+1", "'-1+1"),
+            ("@SUM(A1)", "'@SUM(A1)"),
+            ("\t=1", "'\t=1"),
+            ("\r=1", "'\r=1"),
+            ("＝1", "'＝1"),
+            ("dm1", "dm1"),
+            ("", ""),
+        ] {
+            assert_eq!(text(given), expected, "{given:?}");
+        }
+    }
+
+    // RFC 4180 §2, rules 1, 5, 6 and 7.
+    #[test]
+    fn quotes_by_rfc_4180() {
+        let mut out = Vec::new();
+        let cells = ["plain", "a,b", "say \"so\"", "two\r\nlines"];
+        write_line(&mut out, cells.into_iter().map(str::to_owned)).expect("a vector takes everything");
+        let text = String::from_utf8(out).expect("text in, text out");
+        assert_eq!(text, "plain,\"a,b\",\"say \"\"so\"\"\",\"two\r\nlines\"\r\n");
+    }
+
+    #[test]
+    fn numbers_are_short_and_keep_their_sign() {
+        for (value, expected) in [(82.0, "82"), (-3.25, "-3.25"), (0.1 + 0.2, "0.3"), (100.0, "100")] {
+            assert_eq!(number(value), expected);
+        }
+    }
+
+    // Columns follow the fields of the JSON object, one for one.
+    #[test]
+    fn columns_are_the_fields_of_the_row() {
+        for row in samples::rows() {
+            let object = serde_json::to_string(&row).expect("a row has a JSON form");
+            let mut rest = object.as_str();
+            for column in HEADER {
+                let name = column.split([' ', '(']).next().expect("a header has a first word");
+                let found = rest.find(&format!("\"{name}")).unwrap_or_else(|| panic!("{name} out of order"));
+                rest = &rest[found..];
+            }
+        }
+    }
+}

@@ -1,0 +1,198 @@
+//! Cycles as a table for people, 100 columns wide.
+//!
+//! Times are local, with the offset from UTC in the heading of each day. A verdict
+//! is told by a word and by a mark of its own shape; colour comes on top. A cycle
+//! that did not plainly pass says why on the lines below it.
+
+use std::io::{self, Write};
+
+use jiff::tz::TimeZone;
+
+use super::row::CycleRow;
+use super::words;
+use crate::core::cycle::verdict::Verdict;
+use crate::core::record::Basis;
+use crate::core::time::Timestamp;
+
+/// Width of the table in columns.
+pub const WIDTH: usize = 100;
+/// Columns of a machine's name; longer ones are cut with an ellipsis.
+const MACHINE_WIDTH: usize = 12;
+
+/// How to print.
+#[derive(Clone, Debug)]
+pub struct Style {
+    /// Zone of the times.
+    pub zone: TimeZone,
+    /// Whether to colour with ANSI sequences.
+    pub colour: bool,
+}
+
+/// Writes a table row by row.
+#[derive(Debug)]
+pub struct Table {
+    style: Style,
+    day: Option<String>,
+    counts: [u64; Verdict::ALL.len()],
+    corrected: bool,
+}
+
+impl Table {
+    /// Starts a table.
+    #[must_use]
+    pub fn new(style: Style) -> Self {
+        Self { style, day: None, counts: [0; Verdict::ALL.len()], corrected: false }
+    }
+
+    /// Writes one row, below the heading of its day where that is new.
+    ///
+    /// # Errors
+    /// The writer's.
+    pub fn write_row(&mut self, out: &mut dyn Write, row: &CycleRow) -> io::Result<()> {
+        let (day, time) = local(row.rinse_started, &self.style.zone);
+        if self.day.as_ref() != Some(&day) {
+            self.write_day(out, &day)?;
+            self.day = Some(day);
+        }
+        if let Some(place) = Verdict::ALL.iter().position(|verdict| *verdict == row.verdict) {
+            self.counts[place] += 1;
+        }
+        let index = row.ledger_index.map_or_else(|| "-".to_owned(), |index| index.to_string());
+        let verdict = self.paint(row.verdict, &format!("{:<10}", verdict_word(row.verdict)));
+        let star = match row.basis {
+            Basis::Raw => ' ',
+            Basis::LagCorrected => {
+                self.corrected = true;
+                '*'
+            }
+        };
+        writeln!(
+            out,
+            "{index:>7}  {:<MACHINE_WIDTH$}  {time}  {verdict}  {}{star}  {}  {}  {:>4}",
+            cut(&row.machine, MACHINE_WIDTH),
+            pair(row.rinse_min_c, row.limit_c, "°C"),
+            pair(Some(row.dwell_s), row.dwell_required_s, "s"),
+            pair(row.wash_min_c, row.wash_limit_c, "°C"),
+            format!("±{:.1}", row.uncertainty),
+        )?;
+        for sentence in row.reasons.iter().chain(&row.findings) {
+            for (place, line) in wrapped(sentence, WIDTH - 12).into_iter().enumerate() {
+                writeln!(out, "{:>11} {line}", if place == 0 { "└" } else { "" })?;
+            }
+        }
+        Ok(())
+    }
+
+    /// Writes the counts, and what the reader must know of the table.
+    ///
+    /// # Errors
+    /// The writer's.
+    pub fn finish(self, out: &mut dyn Write) -> io::Result<()> {
+        let total: u64 = self.counts.iter().sum();
+        if total == 0 {
+            return writeln!(out, "No cycle on record for this choice.");
+        }
+        writeln!(out)?;
+        write!(out, "{total} {}", if total == 1 { "cycle" } else { "cycles" })?;
+        for (place, (verdict, count)) in
+            Verdict::ALL.into_iter().zip(self.counts).filter(|(_, count)| *count > 0).enumerate()
+        {
+            let separator = if place == 0 { ": " } else { ", " };
+            write!(out, "{separator}{count} {verdict} {}", words::mark(verdict))?;
+        }
+        writeln!(out)?;
+        if self.corrected {
+            writeln!(out, "* corrected for the time constant of the probe")?;
+        }
+        writeln!(out, "An aid: it replaces neither the machine's gauges nor the required test kit.")
+    }
+
+    fn write_day(&self, out: &mut dyn Write, day: &str) -> io::Result<()> {
+        if self.day.is_some() {
+            writeln!(out)?;
+        }
+        writeln!(out, "{day}")?;
+        writeln!(
+            out,
+            "{:>7}  {:<MACHINE_WIDTH$}  {:<8}  {:<10}  {:>15}   {:>14}  {:>15}  {:>4}",
+            "record",
+            "machine",
+            "rinse at",
+            "verdict",
+            "rinse min/limit",
+            "held/required",
+            "wash min/limit",
+            "U°C"
+        )
+    }
+
+    fn paint(&self, verdict: Verdict, text: &str) -> String {
+        if !self.style.colour {
+            return text.to_owned();
+        }
+        // SGR codes of ECMA-48: bold, and a foreground of the basic eight.
+        let code = match verdict {
+            Verdict::Cold | Verdict::Brief | Verdict::Weak => "1;31",
+            Verdict::Unproven => "1;35",
+            Verdict::Narrow => "33",
+            Verdict::Pass => "32",
+        };
+        format!("\u{1b}[{code}m{text}\u{1b}[0m")
+    }
+}
+
+/// Mark and word of a verdict.
+#[must_use]
+pub fn verdict_word(verdict: Verdict) -> String {
+    format!("{} {verdict}", words::mark(verdict))
+}
+
+/// The local day with its offset, and the time of day.
+fn local(instant: Timestamp, zone: &TimeZone) -> (String, String) {
+    let Ok(utc) = jiff::Timestamp::from_microsecond(instant.micros()) else {
+        return (instant.to_string(), "--:--:--".to_owned());
+    };
+    let local = utc.to_zoned_datetime(zone.clone());
+    let name = zone.iana_name().map(|name| format!(" ({name})")).unwrap_or_default();
+    (local.strftime("%A %Y-%m-%d, UTC%:z").to_string() + &name, local.strftime("%H:%M:%S").to_string())
+}
+
+/// The local time of day.
+#[must_use]
+pub fn time_of_day(instant: Timestamp, zone: &TimeZone) -> String {
+    local(instant, zone).1
+}
+
+/// `measured / limit unit`, right-aligned.
+fn pair(measured: Option<f64>, limit: f64, unit: &str) -> String {
+    let measured = measured.map_or_else(|| "-".to_owned(), |value| format!("{value:.1}"));
+    format!("{measured:>5} /{limit:>5.1} {unit}")
+}
+
+fn cut(text: &str, width: usize) -> String {
+    if text.chars().count() <= width {
+        return text.to_owned();
+    }
+    text.chars().take(width - 1).chain(['…']).collect()
+}
+
+/// Breaks a sentence at spaces into lines of at most `width` characters.
+#[must_use]
+pub fn wrapped(sentence: &str, width: usize) -> Vec<String> {
+    let mut lines = vec![String::new()];
+    for word in sentence.split_whitespace() {
+        let last = lines.last_mut().expect("a line is there from the start");
+        if last.is_empty() {
+            last.push_str(word);
+        } else if last.chars().count() + 1 + word.chars().count() <= width {
+            last.push(' ');
+            last.push_str(word);
+        } else {
+            lines.push(word.to_owned());
+        }
+    }
+    lines
+}
+
+#[cfg(test)]
+mod tests;

@@ -1,0 +1,93 @@
+//! What came by which link, and what of it was refused. Sources tell the log of
+//! their own refusals and states; here they are counted.
+
+use std::collections::BTreeMap;
+use std::time::Duration;
+
+use super::Link;
+use crate::core::id::SourceId;
+use crate::core::site::Event;
+use crate::core::time::Timestamp;
+use crate::probe::Delivery;
+use crate::probe::refusals::RefusalLog;
+use crate::runtime::gather::Gather;
+use crate::wire::refusal::{Refusal, RefusedBecause};
+
+/// The last delivery of a link that is in the commit being gathered.
+#[derive(Debug)]
+pub(super) struct Pending {
+    pub(super) link: Link,
+    pub(super) number: u64,
+    count: u64,
+}
+
+/// What waits for a commit, and counts over all sources.
+#[derive(Debug, Default)]
+pub(super) struct Intake {
+    pending: Vec<Pending>,
+    log: RefusalLog,
+    refused: BTreeMap<(SourceId, RefusedBecause), u64>,
+}
+
+impl Intake {
+    pub(super) fn is_empty(&self) -> bool {
+        self.pending.is_empty()
+    }
+
+    /// Whether a source is about to stall for want of acknowledgements.
+    pub(super) fn would_stall(&self) -> bool {
+        self.pending
+            .iter()
+            .any(|pending| pending.link.eager_after.is_some_and(|after| pending.count >= after))
+    }
+
+    pub(super) fn take(&mut self) -> Vec<Pending> {
+        std::mem::take(&mut self.pending)
+    }
+
+    /// Applies what can be used of a delivery and counts the rest.
+    pub(super) fn delivery(
+        &mut self,
+        link: Link,
+        delivery: Delivery,
+        now: Timestamp,
+        ahead_max: Duration,
+        gather: &mut Gather,
+    ) {
+        for refusal in &delivery.refusals {
+            self.count(delivery.source, refusal.why);
+        }
+        let latest = now.plus(ahead_max);
+        for sample in delivery.samples {
+            if sample.at > latest {
+                let refusal = Refusal::new(sample.at.to_string().as_bytes(), RefusedBecause::Future);
+                self.log.note(&format!("source {}", delivery.source.0), now, &[refusal]);
+                self.count(delivery.source, RefusedBecause::Future);
+            } else {
+                gather.apply(now, Event::Sample(sample));
+            }
+        }
+        self.note(link, delivery.number);
+    }
+
+    /// Tells the log how much was refused in all.
+    pub(super) fn tell_counts(&self) {
+        for ((source, why), count) in &self.refused {
+            tracing::info!(source = source.0, %why, count, "input refused during this run");
+        }
+    }
+
+    fn note(&mut self, link: Link, number: u64) {
+        match self.pending.iter_mut().find(|pending| pending.link.id == link.id) {
+            Some(pending) => {
+                pending.number = number;
+                pending.count += 1;
+            }
+            None => self.pending.push(Pending { link, number, count: 1 }),
+        }
+    }
+
+    fn count(&mut self, source: SourceId, why: RefusedBecause) {
+        *self.refused.entry((source, why)).or_default() += 1;
+    }
+}

@@ -1,0 +1,195 @@
+//! Applies inputs to the core in order and gathers what they cause into the next commit.
+//!
+//! Both the daemon and `replay` drive the core through here, so that both put the
+//! same things on record. Invariants: inputs are numbered without a hole; a record
+//! stands in the commit of the input that caused it; `settled` never passes an
+//! input that some machine needs to come back to where it is.
+
+use std::collections::BTreeMap;
+
+use crate::core::effect::{Effect, Effects};
+use crate::core::id::MachineId;
+use crate::core::machine::Counts;
+use crate::core::record::Record;
+use crate::core::site::{Event, Site};
+use crate::core::time::Timestamp;
+use crate::ledger::{Commit, Input, MachineSnapshot, NewRecord};
+
+/// Most ticks that one call applies. A core that asks for more in one instant is at
+/// fault; the rest follows with the next call, so that inputs are never locked out.
+const TICKS_MAX: u32 = 10_000;
+
+/// The core, and the commit that is being gathered.
+#[derive(Debug)]
+pub struct Gather {
+    site: Site,
+    next_input: u64,
+    /// Per machine the first input that is not in its last snapshot.
+    needed_from: BTreeMap<MachineId, u64>,
+    inputs: Vec<Input>,
+    records: Vec<NewRecord>,
+    snapshots: BTreeMap<MachineId, MachineSnapshot>,
+    effects: Effects,
+    urgent: bool,
+}
+
+impl Gather {
+    /// Takes the core; `next_input` is the number of the first input to come.
+    #[must_use]
+    pub fn new(site: Site, next_input: u64) -> Self {
+        Self {
+            site,
+            next_input,
+            needed_from: BTreeMap::new(),
+            inputs: Vec::new(),
+            records: Vec::new(),
+            snapshots: BTreeMap::new(),
+            effects: Effects::new(),
+            urgent: false,
+        }
+    }
+
+    /// Brings the machines back to where they were: their snapshots, then the inputs
+    /// after those, each at its own time. What these inputs put on record then is on
+    /// record already, and is dropped. Returns how many inputs were applied.
+    pub fn recover(&mut self, snapshots: &[MachineSnapshot], inputs: &[(u64, Input)]) -> u64 {
+        let mut after = BTreeMap::new();
+        for snapshot in snapshots {
+            after.insert(snapshot.machine, snapshot.after);
+            if let Err(error) = self.site.restore(snapshot.machine, &snapshot.state) {
+                tracing::warn!(machine = snapshot.machine.0, %error, "a machine starts without its past");
+            }
+        }
+        let mut applied = 0;
+        for (number, input) in inputs {
+            let Some(machine) = self.site.machine_of(&input.event) else {
+                continue;
+            };
+            if after.get(&machine).is_some_and(|after| number <= after) {
+                continue;
+            }
+            applied += 1;
+            self.needed_from.entry(machine).or_insert(*number);
+            self.site.handle(input.now, input.event, &mut self.effects);
+            for effect in std::mem::take(&mut self.effects) {
+                match effect {
+                    Effect::Record { .. } => {}
+                    Effect::Snapshot { machine, state } => self.keep_snapshot(machine, *number, state),
+                }
+            }
+        }
+        applied
+    }
+
+    /// Applies one event at `now`. A channel that is not configured has no machine, and
+    /// is left out.
+    pub fn apply(&mut self, now: Timestamp, event: Event) {
+        let Some(machine) = self.site.machine_of(&event) else {
+            return;
+        };
+        let number = self.next_input;
+        self.next_input += 1;
+        self.inputs.push(Input { now, event });
+        self.needed_from.entry(machine).or_insert(number);
+        let mut effects = std::mem::take(&mut self.effects);
+        self.site.handle(now, event, &mut effects);
+        for effect in effects.drain(..) {
+            match effect {
+                Effect::Record { record, trace } => {
+                    self.urgent |= record.body.is_urgent();
+                    self.records.push(NewRecord { record: *record, trace: trace.map(|trace| *trace) });
+                }
+                Effect::Snapshot { machine, state } => self.keep_snapshot(machine, number, state),
+            }
+        }
+        self.effects = effects;
+    }
+
+    /// Sends every tick that is due at `now`, at `now`.
+    pub fn tick(&mut self, now: Timestamp) {
+        self.tick_at(now, |_| now);
+    }
+
+    /// Sends every tick that is due at `now`, each at the instant it is due: for
+    /// input that comes faster than time passes.
+    pub fn tick_as_due(&mut self, now: Timestamp) {
+        self.tick_at(now, |due| due);
+    }
+
+    fn tick_at(&mut self, now: Timestamp, at: impl Fn(Timestamp) -> Timestamp) {
+        for _ in 0..TICKS_MAX {
+            match self.site.deadline() {
+                Some((due, machine)) if due <= now => self.apply(at(due), Event::Tick(machine)),
+                Some(_) | None => return,
+            }
+        }
+        tracing::error!(ticks = TICKS_MAX, "the core asks for ticks without end");
+    }
+
+    /// When the next tick is due.
+    #[must_use]
+    pub fn deadline(&self) -> Option<Timestamp> {
+        self.site.deadline().map(|(due, _)| due)
+    }
+
+    /// What became of the samples of all machines since the last call.
+    pub fn take_counts(&mut self) -> Counts {
+        let mut sum = Counts::default();
+        for machine in self.site.machines() {
+            let counts = self.site.take_counts(machine);
+            sum.taken += counts.taken;
+            sum.repeated += counts.repeated;
+            sum.late += counts.late;
+        }
+        sum
+    }
+
+    /// Puts something on record that no input caused.
+    pub fn record(&mut self, record: Record) {
+        self.urgent |= record.body.is_urgent();
+        self.records.push(NewRecord { record, trace: None });
+    }
+
+    /// Inputs gathered since the last [`Gather::take`].
+    #[must_use]
+    pub fn inputs(&self) -> usize {
+        self.inputs.len()
+    }
+
+    /// Whether there is nothing to commit.
+    #[must_use]
+    pub fn is_empty(&self) -> bool {
+        self.inputs.is_empty() && self.records.is_empty() && self.snapshots.is_empty()
+    }
+
+    /// Whether a gathered record must be committed at once.
+    #[must_use]
+    pub fn is_urgent(&self) -> bool {
+        self.urgent
+    }
+
+    /// Takes what was gathered.
+    pub fn take(&mut self) -> Commit {
+        self.urgent = false;
+        Commit {
+            inputs: std::mem::take(&mut self.inputs),
+            records: std::mem::take(&mut self.records),
+            snapshots: std::mem::take(&mut self.snapshots).into_values().collect(),
+            settled: self.settled(),
+        }
+    }
+
+    /// The last input that no machine needs for recovery.
+    fn settled(&self) -> u64 {
+        let needed = self.needed_from.values().copied().min().unwrap_or(self.next_input);
+        needed.saturating_sub(1)
+    }
+
+    fn keep_snapshot(&mut self, machine: MachineId, after: u64, state: Vec<u8>) {
+        self.needed_from.remove(&machine);
+        self.snapshots.insert(machine, MachineSnapshot { machine, after, state });
+    }
+}
+
+#[cfg(test)]
+mod tests;

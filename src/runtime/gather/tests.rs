@@ -1,0 +1,128 @@
+//! A run that is killed and recovered puts the same things on record as one that
+//! is not. The input is the simulator's; the expectation is the uninterrupted run.
+
+use rinseward_simulator::scenario::Scenario;
+use rinseward_simulator::time::MIDNIGHT_MICROS;
+use rinseward_simulator::world::World;
+
+use super::*;
+use crate::config::resolve::Configuration;
+use crate::core::reading::Sample;
+use crate::wire::decoded::Decoded;
+use crate::wire::senml;
+
+const CONFIGURATION: &str = r#"
+[[machine]]
+name = "dm1"
+kind = "stationary-rack-dual-temperature"
+wash-time = "44s"
+rinse-time = "12s"
+probes = ["wash", "rinse"]
+
+[[machine]]
+name = "dm2"
+kind = "stationary-rack-dual-temperature"
+sanitizing = "chlorine"
+wash-time = "50s"
+rinse-time = "25s"
+probes = ["wash", "rinse", "sanitizer", "ph"]
+"#;
+
+fn configuration() -> Configuration {
+    let directory = tempfile::tempdir().expect("a temporary directory");
+    let path = directory.path().join("gateway.toml");
+    std::fs::write(&path, CONFIGURATION).expect("a temporary file");
+    Configuration::load(&[path], []).expect("a sound configuration").configuration
+}
+
+/// A quarter of an hour of two busy machines.
+fn samples(configuration: &Configuration) -> Vec<Sample> {
+    let mut plan = Scenario::Demo.plan();
+    plan.hours = 0.25;
+    let directory = configuration.directory();
+    let mut decoded = Decoded::default();
+    for emission in World::of(&plan, 1, MIDNIGHT_MICROS) {
+        let received = Timestamp::from_micros(emission.at_micros);
+        senml::decode(emission.line().as_bytes(), &directory, received, &mut decoded);
+    }
+    assert!(decoded.refusals.is_empty(), "{:?}", decoded.refusals);
+    decoded.samples
+}
+
+/// What a ledger would hold.
+#[derive(Default)]
+struct Kept {
+    records: Vec<NewRecord>,
+    inputs: Vec<Input>,
+    snapshots: BTreeMap<MachineId, MachineSnapshot>,
+    settled: u64,
+    /// Samples that are committed, and so acknowledged.
+    acknowledged: usize,
+}
+
+impl Kept {
+    fn commit(&mut self, gather: &mut Gather, acknowledged: usize) {
+        let commit = gather.take();
+        assert!(commit.settled >= self.settled, "what is settled stays settled");
+        assert!(commit.settled <= (self.inputs.len() + commit.inputs.len()) as u64);
+        self.inputs.extend(commit.inputs);
+        self.records.extend(commit.records);
+        for snapshot in commit.snapshots {
+            self.snapshots.insert(snapshot.machine, snapshot);
+        }
+        self.settled = commit.settled;
+        self.acknowledged = acknowledged;
+    }
+
+    /// A new process with what the one before had committed.
+    fn recover(&self, configuration: &Configuration) -> Gather {
+        let site = Site::new(&configuration.machines, &configuration.channels);
+        let mut gather = Gather::new(site, self.inputs.len() as u64 + 1);
+        let snapshots: Vec<_> = self.snapshots.values().cloned().collect();
+        let numbered = (1_u64..).zip(self.inputs.iter().copied());
+        let needed: Vec<_> = numbered.filter(|(number, _)| *number > self.settled).collect();
+        gather.recover(&snapshots, &needed);
+        gather
+    }
+}
+
+/// Drives all samples, commits every `commit_every` of them, and is killed every
+/// `kill_every`; what was not committed is delivered again.
+fn drive(configuration: &Configuration, samples: &[Sample], commit_every: usize, kill_every: usize) -> Kept {
+    let mut kept = Kept::default();
+    let mut gather = kept.recover(configuration);
+    let (mut next, mut kill_at) = (0, kill_every);
+    while next < samples.len() {
+        let sample = samples[next];
+        gather.tick_as_due(sample.at);
+        gather.apply(sample.at, Event::Sample(sample));
+        next += 1;
+        if next % commit_every == 0 {
+            kept.commit(&mut gather, next);
+        }
+        if next == kill_at {
+            kill_at += kill_every;
+            gather = kept.recover(configuration);
+            next = kept.acknowledged;
+        }
+    }
+    kept.commit(&mut gather, next);
+    kept
+}
+
+#[test]
+fn killed_or_not_the_records_are_the_same() {
+    let configuration = configuration();
+    let samples = samples(&configuration);
+    let whole = drive(&configuration, &samples, 997, usize::MAX);
+    let cycles = whole.records.iter().filter(|new| new.record.body.kind() == "cycle").count();
+    assert!(cycles >= 5, "a busy quarter of an hour holds several racks: {cycles}");
+    for (commit_every, kill_every) in [(1, 211), (64, 500), (97, 1013), (640, 1999)] {
+        let killed = drive(&configuration, &samples, commit_every, kill_every);
+        assert_eq!(killed.records.len(), whole.records.len(), "commit {commit_every}, kill {kill_every}");
+        for (one, other) in killed.records.iter().zip(&whole.records) {
+            assert_eq!(one, other, "commit {commit_every}, kill {kill_every}");
+        }
+        assert!(killed.settled + 2_000 > killed.inputs.len() as u64, "idle machines let go of their inputs");
+    }
+}
