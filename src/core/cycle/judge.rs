@@ -32,6 +32,11 @@ const EDGE_S: f64 = 0.5;
 /// Standard uncertainty of a lag correction, as a share of it (own choice: a
 /// response test repeats to about 10 %).
 const LAG_UNCERTAINTY_SHARE: f64 = 0.1;
+/// Time constant a probe may have that was never measured, s (common practice, no source: a thin
+/// sheath in flowing water answers in 1 to 2 s).
+const TAU_UNKNOWN_S: f64 = 2.0;
+/// Half width over which the slope at the settled minimum is taken, s.
+const SLOPE_HALF_S: f64 = 0.8;
 /// A probe that answers more slowly than this share of the rinse cannot judge it.
 const SLOW_TAU_SHARE: f64 = 1.0 / 6.0;
 
@@ -104,6 +109,8 @@ struct Measured {
     used: Series,
     readings: usize,
     settled: usize,
+    /// Slope of the readings at the raw settled minimum, °C/s.
+    slope_at_min: f64,
     longest_gap_s: f64,
     length_s: f64,
 }
@@ -214,7 +221,14 @@ fn measure(evidence: &Evidence<'_>) -> Measured {
     let to_s = length_s - EDGE_S;
     let (raw_min, settled) = window::lowest(&raw, from_s, to_s);
     let corrected_min = corrected.as_ref().and_then(|series| window::lowest(series, from_s, to_s).0);
+    let settled_part = |p: &&window::Point| p.t >= from_s && p.t <= to_s;
+    let lowest_at = raw.iter().filter(settled_part).min_by(|a, b| a.c.total_cmp(&b.c)).map(|p| p.t);
+    let slope_at_min = lowest_at.map_or(0.0, |t| {
+        let near: Series = points.iter().copied().filter(|p| (p.t - t).abs() <= SLOPE_HALF_S).collect();
+        window::trend(&near).1.abs()
+    });
     Measured {
+        slope_at_min,
         raw_min,
         corrected_min,
         readings: points.iter().filter(|p| p.t >= 0.0 && p.t <= length_s).count(),
@@ -337,11 +351,13 @@ fn approach(points: &[window::Point], from: f64, to: f64) -> Option<(f64, f64)> 
 
 fn standard_uncertainty(evidence: &Evidence<'_>, at: f64, measured: &Measured) -> f64 {
     let of_probe = evidence.probe.budget.combined(Celsius(at)).standard;
-    let correction = match (measured.corrected_min, measured.raw_min) {
-        (Some(corrected), Some(raw)) => corrected - raw,
-        (None, _) | (_, None) => 0.0,
+    let of_lag = match (measured.corrected_min, measured.raw_min) {
+        (Some(corrected), Some(raw)) => LAG_UNCERTAINTY_SHARE * (corrected - raw),
+        // Half width of a rectangular distribution: the lag may be anything up to the assumed one.
+        (None, Some(_)) => TAU_UNKNOWN_S * measured.slope_at_min / 3.0_f64.sqrt(),
+        (_, None) => 0.0,
     };
-    of_probe.hypot(LAG_UNCERTAINTY_SHARE * correction)
+    of_probe.hypot(of_lag)
 }
 
 fn peak(evidence: &Evidence<'_>, length_s: f64) -> Option<f64> {
