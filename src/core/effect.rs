@@ -52,8 +52,8 @@ pub enum Effect {
         /// The trace of a cycle.
         trace: Option<Box<Trace>>,
     },
-    /// The machine is idle: this state, and the inputs after this one, are all
-    /// that is needed to bring it back.
+    /// This state, and the inputs after this one, are all that is needed to
+    /// bring the machine back.
     Snapshot {
         /// Whose state.
         machine: MachineId,

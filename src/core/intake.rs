@@ -71,15 +71,23 @@ pub fn converted(
 /// Notices a probe whose digits stand still.
 #[derive(Clone, Copy, PartialEq, Debug, Default, Serialize, Deserialize)]
 pub struct Stillness {
+    /// The first reading with these digits.
     since: Option<Junction>,
+    /// The last one.
+    last: Option<Timestamp>,
 }
 
 impl Stillness {
-    /// Takes a converted reading; tells whether the probe is stuck.
+    /// Takes a converted reading; tells whether the probe is stuck. What it showed while it was
+    /// silent, or before its clock stepped back, is not known, so the time starts anew there.
     pub fn is_stuck(&mut self, probe: &Probe, at: Timestamp, celsius: Celsius) -> bool {
         let Some(limit) = probe.stuck_after else { return false };
+        let follows = |last: Timestamp| at >= last && at.since(last) <= probe.silent_after;
+        let unbroken = self.last.replace(at).is_some_and(follows);
         match self.since {
-            Some(still) if still.celsius == celsius => celsius > STUCK_ABOVE && at.since(still.at) >= limit,
+            Some(still) if unbroken && still.celsius == celsius => {
+                celsius > STUCK_ABOVE && at.since(still.at) >= limit
+            }
             Some(_) | None => {
                 self.since = Some(Junction { at, celsius });
                 false

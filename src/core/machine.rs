@@ -1,6 +1,13 @@
 //! One machine: event time, the state of its probes, its tracker.
 
+#[cfg(test)]
+mod tests;
+
+use std::collections::VecDeque;
+use std::time::Duration;
+
 use serde::{Deserialize, Serialize};
+use sha2::{Digest, Sha256};
 
 use super::channel::{Channel, Place, Probe, Role, Signal};
 use super::cycle::judge::Concentration;
@@ -15,18 +22,28 @@ use super::record::{Body, Check, Clock, ClockStep, Record};
 use super::reorder::{Placed, Reorder};
 use super::time::Timestamp;
 use super::units::Celsius;
-use sha2::{Digest, Sha256};
 
 /// Version of the stored state; a state of another version is not used.
-const STATE_VERSION: u32 = 1;
+const STATE_VERSION: u32 = 2;
 /// Least time between two snapshots, s.
 const SNAPSHOT_EVERY_S: f64 = 60.0;
+/// A machine that is never idle (a conveyor in the rush) is put down this often all the same, s, so
+/// that a restart has little to apply again.
+const SNAPSHOT_BUSY_EVERY_S: f64 = 900.0;
 /// A source's clock has stepped back when all that arrives has been late, in
 /// order, for this long, s.
 const STEP_AFTER_S: f64 = 30.0;
 /// And the source's time kept pace with the gateway's within this share: a
 /// repeated history comes faster than it was made.
 const STEP_PACE: f64 = 0.2;
+/// All that arrives has been late for this long, s, before a late sample counts as a sign of life: a
+/// probe whose clock runs behind the others of its machine is as good as silent.
+const LATE_ALONE_S: f64 = 1.0;
+/// Most late samples kept until the step of the clock is certain; beyond it the oldest go unjudged.
+const BEHIND_MAX: usize = 8_192;
+/// Readings of one probe closer together than this are stored but not judged, s: no probe in water
+/// answers so fast, and what a judgement keeps stays bounded.
+const APART_MIN_S: f64 = 0.02;
 /// An unchanged concentration is put on record this often, s.
 const CHECK_EVERY_S: f64 = 900.0;
 
@@ -74,14 +91,17 @@ struct ChannelState {
     stillness: Stillness,
     /// Last value of a cold junction.
     junction: Option<Junction>,
+    /// Last reading handed to the tracker.
+    judged: Option<Timestamp>,
 }
 
 /// A stretch in which all that arrives is late.
-#[derive(Clone, Copy, PartialEq, Debug, Serialize, Deserialize)]
+#[derive(Clone, PartialEq, Debug, Serialize, Deserialize)]
 struct Behind {
     first_at: Timestamp,
     first_now: Timestamp,
-    last_at: Timestamp,
+    newest_at: Timestamp,
+    samples: VecDeque<Sample>,
 }
 
 impl Machine {
@@ -96,23 +116,27 @@ impl Machine {
     /// Takes a sample of the channel at `local` that arrives at `now`.
     pub fn sample(&mut self, now: Timestamp, local: usize, sample: Sample, effects: &mut Effects) {
         self.expect_probes(now);
-        if let Some(channel) = self.state.channels.get_mut(local) {
-            channel.presence.note_arrival(now);
-        }
-        match self.state.reorder.place(now, sample) {
+        let heard = match self.state.reorder.place(now, sample) {
             Placed::Held => {
                 self.counts.taken += 1;
                 self.state.behind = None;
-                while let Some(sample) = self.state.reorder.release(self.profile.disorder_window) {
-                    self.apply(now, sample, effects);
-                }
+                true
             }
-            Placed::Repeat => self.counts.repeated += 1,
+            Placed::Repeat => {
+                self.counts.repeated += 1;
+                true
+            }
             Placed::Late => {
                 self.counts.late += 1;
                 self.note_late(now, sample, effects);
+                let alone = |behind: &Behind| now.seconds_since(behind.first_now) >= LATE_ALONE_S;
+                self.state.behind.as_ref().is_none_or(alone)
             }
+        };
+        if heard && let Some(channel) = self.state.channels.get_mut(local) {
+            channel.presence.note_arrival(now);
         }
+        self.release(now, effects);
         self.snapshot(now, effects);
     }
 
@@ -120,9 +144,7 @@ impl Machine {
     pub fn tick(&mut self, now: Timestamp, effects: &mut Effects) {
         self.expect_probes(now);
         if self.state.reorder.deadline(self.profile.disorder_window).is_some_and(|deadline| deadline <= now) {
-            while let Some(sample) = self.state.reorder.flush() {
-                self.apply(now, sample, effects);
-            }
+            self.flush(now, effects);
         }
         for local in 0..self.channels.len() {
             let Role::Probe(probe) = &self.channels[local].role else { continue };
@@ -135,9 +157,7 @@ impl Machine {
 
     /// No more input will come: everything held is applied and judged.
     pub fn finish(&mut self, now: Timestamp, effects: &mut Effects) {
-        while let Some(sample) = self.state.reorder.flush() {
-            self.apply(now, sample, effects);
-        }
+        self.flush(now, effects);
         self.finish_tracker(now, false, effects);
     }
 
@@ -155,12 +175,6 @@ impl Machine {
     /// What became of the samples since the last call.
     pub fn take_counts(&mut self) -> Counts {
         std::mem::take(&mut self.counts)
-    }
-
-    /// The machine as configured.
-    #[must_use]
-    pub const fn profile(&self) -> &Profile {
-        &self.profile
     }
 
     /// Brings back a stored state.
@@ -188,22 +202,38 @@ impl Machine {
         }
     }
 
+    fn release(&mut self, now: Timestamp, effects: &mut Effects) {
+        while let Some(sample) = self.state.reorder.release(self.profile.disorder_window) {
+            self.apply(now, sample, effects);
+        }
+    }
+
+    fn flush(&mut self, now: Timestamp, effects: &mut Effects) {
+        while let Some(sample) = self.state.reorder.flush() {
+            self.apply(now, sample, effects);
+        }
+    }
+
     /// Applies a sample whose order is certain.
     fn apply(&mut self, now: Timestamp, sample: Sample, effects: &mut Effects) {
         let Some(local) = self.channels.iter().position(|channel| channel.id == sample.channel) else {
             return;
         };
+        let setup = setup(&self.profile, &self.channels, self.rinse);
+        let ended = setup.map(|setup| self.state.tracker.advance(setup, sample.at, now));
+        self.record_cycles(now, ended.unwrap_or_default(), effects);
         match &self.channels[local].role {
             Role::Probe(_) => self.apply_reading(now, local, sample, effects),
             Role::ColdJunction { signal } => {
-                let converted =
-                    intake::converted(*signal, sample.at, sample.value, None, std::time::Duration::ZERO);
+                let converted = intake::converted(*signal, sample.at, sample.value, None, Duration::ZERO);
                 self.state.channels[local].junction =
                     converted.ok().map(|celsius| Junction { at: sample.at, celsius });
             }
             Role::Running => {
-                if let Value::Flag(on) = sample.value {
-                    self.state.tracker.running(sample.at, on);
+                let setup = self::setup(&self.profile, &self.channels, self.rinse);
+                if let (Value::Flag(on), Some(setup)) = (sample.value, setup) {
+                    let ended = self.state.tracker.running(setup, sample.at, on, now);
+                    self.record_cycles(now, ended, effects);
                 }
             }
             Role::Concentration => {
@@ -234,15 +264,24 @@ impl Machine {
         if let Some(gap) = gap {
             self.record_gap(now, local, gap, effects);
         }
-        let Some(rinse) = self.rinse else { return };
-        if place == Place::FinalRinse && local != rinse {
+        let second = place == Place::FinalRinse && self.rinse != Some(local);
+        if second || !self.is_apart(local, sample.at, value.is_ok()) {
             return;
         }
-        let Role::Probe(rinse_probe) = &self.channels[rinse].role else { return };
-        let setup = Setup { profile: &self.profile, rinse: rinse_probe };
-        if let Some(judged) = self.state.tracker.reading(setup, place, sample.at, value, now) {
-            self.record_cycle(now, judged, effects);
+        if let Some(setup) = setup(&self.profile, &self.channels, self.rinse) {
+            let judged = self.state.tracker.reading(setup, place, sample.at, value, now);
+            self.record_cycles(now, judged, effects);
         }
+    }
+
+    /// Whether a reading is far enough from the one before it to be judged; a fault always is.
+    fn is_apart(&mut self, local: usize, at: Timestamp, usable: bool) -> bool {
+        let judged = &mut self.state.channels[local].judged;
+        if usable && judged.is_some_and(|last| at.seconds_since(last) < APART_MIN_S) {
+            return false;
+        }
+        *judged = Some(at);
+        true
     }
 
     fn calibrated(&self, probe: &Probe, sample: Sample) -> Result<Celsius, Fault> {
@@ -281,39 +320,51 @@ impl Machine {
 
     /// Notes a late sample; where the sources' clock has stepped back, starts event time anew.
     fn note_late(&mut self, now: Timestamp, sample: Sample, effects: &mut Effects) {
-        let behind = match self.state.behind {
-            Some(behind) if sample.at >= behind.last_at => Behind { last_at: sample.at, ..behind },
-            Some(_) | None => Behind { first_at: sample.at, first_now: now, last_at: sample.at },
-        };
-        self.state.behind = Some(behind);
-        let span_s = behind.last_at.seconds_since(behind.first_at);
+        let in_order = |behind: &Behind| sample.at >= behind.newest_at.minus(self.profile.disorder_window);
+        let mut behind = self.state.behind.take().filter(in_order).unwrap_or_else(|| Behind {
+            first_at: sample.at,
+            first_now: now,
+            newest_at: sample.at,
+            samples: VecDeque::new(),
+        });
+        behind.newest_at = behind.newest_at.max(sample.at);
+        if behind.samples.len() >= BEHIND_MAX {
+            behind.samples.pop_front();
+        }
+        behind.samples.push_back(sample);
+        let span_s = behind.newest_at.seconds_since(behind.first_at);
         let pace_s = now.seconds_since(behind.first_now);
         if span_s < STEP_AFTER_S || (span_s - pace_s).abs() > STEP_PACE * span_s {
+            self.state.behind = Some(behind);
             return;
         }
-        let from = self.state.reorder.released().unwrap_or(sample.at);
-        while let Some(sample) = self.state.reorder.flush() {
-            self.apply(now, sample, effects);
-        }
+        self.step_back(now, behind, effects);
+    }
+
+    /// The sources' clock has stepped back: event time starts anew with what has come since.
+    fn step_back(&mut self, now: Timestamp, behind: Behind, effects: &mut Effects) {
+        self.flush(now, effects);
         self.finish_tracker(now, true, effects);
+        let to = behind.first_at;
+        let from = self.state.reorder.released().unwrap_or(to);
+        let back = from.since(to);
         self.state.reorder.restart();
-        self.state.behind = None;
         for channel in &mut self.state.channels {
-            channel.presence.restart();
+            channel.presence.step_back(back);
             channel.junction = None;
+            channel.judged = None;
         }
-        self.state.tracker = Tracker::new(self.profile.rinse_from);
-        let step = ClockStep { clock: Clock::Source, from, to: sample.at };
-        self.record(now, Body::ClockStep(step), None, effects);
+        self.state.tracker.restart(self.profile.rinse_from, back);
+        self.record(now, Body::ClockStep(ClockStep { clock: Clock::Source, from, to }), None, effects);
+        for sample in behind.samples {
+            self.state.reorder.place(now, sample);
+        }
     }
 
     fn finish_tracker(&mut self, now: Timestamp, clock_stepped: bool, effects: &mut Effects) {
-        let Some(rinse) = self.rinse else { return };
-        let Role::Probe(probe) = &self.channels[rinse].role else { return };
-        let setup = Setup { profile: &self.profile, rinse: probe };
-        if let Some(judged) = self.state.tracker.finish(setup, now, clock_stepped) {
-            self.record_cycle(now, judged, effects);
-        }
+        let setup = setup(&self.profile, &self.channels, self.rinse);
+        let ended = setup.map(|setup| self.state.tracker.finish(setup, now, clock_stepped));
+        self.record_cycles(now, ended.unwrap_or_default(), effects);
     }
 
     fn record_gap(&self, now: Timestamp, local: usize, gap: GapEvent, effects: &mut Effects) {
@@ -321,10 +372,12 @@ impl Machine {
         self.record(now, Body::Gap(gap.record(probe)), None, effects);
     }
 
-    fn record_cycle(&self, now: Timestamp, mut judged: Judged, effects: &mut Effects) {
-        let digest = Sha256::digest(judged.trace.canonical_bytes());
-        judged.cycle.trace_sha256 = Some(digest.iter().map(|byte| format!("{byte:02x}")).collect());
-        self.record(now, Body::Cycle(Box::new(judged.cycle)), Some(judged.trace), effects);
+    fn record_cycles(&self, now: Timestamp, ended: impl IntoIterator<Item = Judged>, effects: &mut Effects) {
+        for mut judged in ended {
+            let digest = Sha256::digest(judged.trace.canonical_bytes());
+            judged.cycle.trace_sha256 = Some(digest.iter().map(|byte| format!("{byte:02x}")).collect());
+            self.record(now, Body::Cycle(Box::new(judged.cycle)), Some(judged.trace), effects);
+        }
     }
 
     fn record(&self, now: Timestamp, body: Body, trace: Option<Trace>, effects: &mut Effects) {
@@ -333,8 +386,8 @@ impl Machine {
     }
 
     fn snapshot(&mut self, now: Timestamp, effects: &mut Effects) {
-        let due = self.state.snapshot_at.is_none_or(|at| now.seconds_since(at).abs() >= SNAPSHOT_EVERY_S);
-        if !due || !self.state.tracker.is_idle() {
+        let every_s = if self.state.tracker.is_idle() { SNAPSHOT_EVERY_S } else { SNAPSHOT_BUSY_EVERY_S };
+        if self.state.snapshot_at.is_some_and(|at| now.seconds_since(at).abs() < every_s) {
             return;
         }
         self.state.snapshot_at = Some(now);
@@ -356,6 +409,14 @@ impl State {
             expected: false,
             snapshot_at: None,
         }
+    }
+}
+
+/// What the tracker needs; `None` for a machine without a final-rinse probe.
+fn setup<'a>(profile: &'a Profile, channels: &'a [Channel], rinse: Option<usize>) -> Option<Setup<'a>> {
+    match &channels[rinse?].role {
+        Role::Probe(rinse) => Some(Setup { profile, rinse }),
+        Role::ColdJunction { .. } | Role::Running | Role::Concentration | Role::Ph => None,
     }
 }
 

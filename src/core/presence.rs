@@ -88,9 +88,10 @@ impl Presence {
         if self.open.is_some() { None } else { self.arrived.map(|arrived| arrived.plus(silent_after)) }
     }
 
-    /// Forgets event time: a clock stepped.
-    pub const fn restart(&mut self) {
-        self.usable = None;
+    /// Moves event time by `back`: the source's clock stepped back by it.
+    pub fn step_back(&mut self, back: Duration) {
+        self.usable = self.usable.map(|usable| usable.minus(back));
+        self.open = self.open.map(|open| OpenGap { from: open.from.minus(back), ..open });
     }
 
     fn opened(&mut self, fault: Fault, from: Timestamp) -> Option<GapEvent> {

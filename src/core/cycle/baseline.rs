@@ -136,12 +136,6 @@ impl Baseline {
         self.variance.sqrt().max(SIGMA_MIN_C)
     }
 
-    /// Trend, °C/s.
-    #[must_use]
-    pub const fn slope(&self) -> f64 {
-        self.slope
-    }
-
     fn follow(&mut self, at: Timestamp, dt: f64, predicted: f64, residual: f64) {
         let before = self.level;
         // While young, the plain mean converges faster than a fixed time constant.

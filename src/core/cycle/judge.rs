@@ -4,6 +4,9 @@
 //! tells a narrow pass from a plain one. Every reason that applies is kept, the
 //! worst verdict first.
 
+#[cfg(test)]
+mod tests;
+
 use std::time::Duration;
 
 use super::line::BROKEN_OFF_SHARE;
@@ -68,8 +71,6 @@ pub struct Rinse<'a> {
     pub fault: Option<Fault>,
     /// Whether the end of the flow is known.
     pub end_seen: bool,
-    /// Time after the start in which the sump fills, not judged; zero for a fresh-water line.
-    pub fill: Duration,
 }
 
 /// Everything a verdict stands on.
@@ -199,14 +200,18 @@ fn chemistry(evidence: &Evidence<'_>) -> Chemistry {
             Chemistry { limit, dwell: profile.dwell_min.max(needed.contact), doubt: None }
         }
         Err(refusal) => {
-            plain(Some((weak(refusal), Reason::Concentration { refusal, mg_per_l: check.mg_per_l })))
+            let reason = Reason::Concentration { refusal, mg_per_l: check.mg_per_l };
+            plain(Some((verdict_of(refusal), reason)))
         }
     }
 }
 
-/// Every refusal of the table makes the cycle weak: the solution on file cannot sanitize as permitted.
-const fn weak(_refusal: Refusal) -> Verdict {
-    Verdict::Weak
+/// A solution outside the table is weak; a number that is no measurement proves nothing.
+const fn verdict_of(refusal: Refusal) -> Verdict {
+    match refusal {
+        Refusal::TooWeak | Refusal::TooStrong | Refusal::PhTooHigh => Verdict::Weak,
+        Refusal::NotAMeasurement | Refusal::NotChemical => Verdict::Unproven,
+    }
 }
 
 fn measure(evidence: &Evidence<'_>) -> Measured {
@@ -216,8 +221,7 @@ fn measure(evidence: &Evidence<'_>) -> Measured {
     let points = window::series(rinse.readings, rinse.start);
     let raw = window::answered(&points, None);
     let corrected = tau.map(|_| window::answered(&points, tau));
-    let plate_rinse = evidence.profile.times.rinse.saturating_sub(rinse.fill);
-    let from_s = rinse.fill.as_secs_f64() + window::settle_s(tau, plate_rinse);
+    let from_s = window::settle_s(tau, evidence.profile.times.rinse);
     let to_s = length_s - EDGE_S;
     let (raw_min, settled) = window::lowest(&raw, from_s, to_s);
     let corrected_min = corrected.as_ref().and_then(|series| window::lowest(series, from_s, to_s).0);
@@ -263,24 +267,32 @@ fn reasons(
 ) -> Vec<(Verdict, Reason)> {
     let limit_c = chemistry.limit.at.0;
     let mut reasons = doubts(evidence, measured);
-    let whole = reasons.is_empty();
+    let mut dwell_is_known = reasons.is_empty();
     reasons.extend(chemistry.doubt.clone());
-    let broken_off = !evidence.profile.kind.is_conveyor()
+    let broken_off = evidence.rinse.end_seen
+        && !evidence.profile.kind.is_conveyor()
         && measured.length_s < BROKEN_OFF_SHARE * evidence.profile.times.rinse.as_secs_f64();
     if let Some(min) = rinse_min {
         if min < limit_c {
-            reasons.push(below(evidence, measured, min, limit_c));
+            let below = below(evidence, measured, min, limit_c);
+            // A probe that has not answered yet shows too short a dwell as well.
+            dwell_is_known &= below.0 == Verdict::Cold;
+            reasons.push(below);
         } else if min < limit_c + expanded {
             let reason = Reason::InsideUncertainty { margin_c: min - limit_c, uncertainty_c: expanded };
             reasons.push((Verdict::Narrow, reason));
         }
     }
     let required_s = chemistry.dwell.as_secs_f64();
-    if dwell_s < required_s && (whole || broken_off) {
+    if dwell_s < required_s && (dwell_is_known || broken_off) {
         if broken_off {
             reasons.push((Verdict::Brief, Reason::RinseAborted { rinse_s: measured.length_s }));
         }
         reasons.push((Verdict::Brief, Reason::DwellTooShort { dwell_s, required_s }));
+    }
+    if rinse_min.is_none() && reasons.is_empty() {
+        // Too short for a minimum, though long enough for the dwell: nothing shows that it passed.
+        reasons.push((Verdict::Unproven, Reason::TooFewReadings { readings: 0, needed: READINGS_MIN }));
     }
     reasons.sort_by_key(|(verdict, _)| *verdict);
     reasons
@@ -303,10 +315,8 @@ fn doubts(evidence: &Evidence<'_>, measured: &Measured) -> Vec<(Verdict, Reason)
     if measured.longest_gap_s > gap_max_s {
         doubt(Reason::GapInRinse { gap_s: measured.longest_gap_s });
     }
-    let could_settle = measured.length_s
-        >= evidence.rinse.fill.as_secs_f64()
-            + window::settle_s(evidence.probe.tau, evidence.profile.times.rinse)
-            + EDGE_S;
+    let could_settle =
+        measured.length_s >= window::settle_s(evidence.probe.tau, evidence.profile.times.rinse) + EDGE_S;
     let readings = u32::try_from(measured.settled).unwrap_or(u32::MAX);
     if could_settle && readings < READINGS_MIN {
         doubt(Reason::TooFewReadings { readings, needed: READINGS_MIN });

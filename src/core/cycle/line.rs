@@ -33,21 +33,29 @@ const AFTER_S: f64 = 6.0;
 const UNSEEN_AFTER_S: f64 = 120.0;
 /// Longest flow of a conveyor taken as one cycle, s; a longer one is recorded in pieces.
 const CONVEYOR_MAX_S: f64 = 600.0;
+/// Of such a piece the last part is left to the next one, s, so that a flow that ends just then is
+/// not taken for one too short.
+const CONVEYOR_KEEP_S: f64 = 60.0;
+/// Least time from the departure to the last reading of a flow that readings stopped in, as a share
+/// of the plate's rinse; less shows nothing.
+const CUT_OFF_SHARE_MIN: f64 = 0.2;
 /// The trend of a line that has just come to rest is taken from this long, s.
 const REST_TREND_S: f64 = 4.0;
 /// The start of a flow lies at most this far from where it was noticed, s.
 const START_SHIFT_MAX_S: f64 = 6.0;
 /// A rinse that ends before this share of the data plate's was broken off.
 pub const BROKEN_OFF_SHARE: f64 = 0.6;
-/// Longest time without readings that the baseline bridges, s.
-const BRIDGE_S: f64 = 30.0;
+/// Longest time without readings that the baseline or a flow bridges, s.
+pub(super) const BRIDGE_S: f64 = 30.0;
 
 /// A stretch of flow in the line.
-#[derive(Clone, PartialEq, Debug)]
+#[derive(Clone, PartialEq, Debug, Serialize, Deserialize)]
 pub struct Candidate {
     /// Start of the flow.
+    #[serde(with = "crate::core::time::micros")]
     pub start: Timestamp,
     /// End of the flow.
+    #[serde(with = "crate::core::time::micros")]
     pub end: Timestamp,
     /// Readings from a little before the start to a little after the end.
     pub readings: Vec<TraceReading>,
@@ -55,8 +63,6 @@ pub struct Candidate {
     pub spikes: u32,
     /// Whether the end of the flow shows in the trace, or is the machine's timer's.
     pub end_seen: bool,
-    /// Time after the start in which a sump fills; zero for a line.
-    pub fill: Duration,
 }
 
 /// A flow under way.
@@ -146,12 +152,14 @@ impl Line {
         }
     }
 
-    /// Hands out a flow under way when nothing more will come.
+    /// Hands out a flow under way when no reading of it will come any more.
     pub fn finish(&mut self, profile: &Profile, tau: Option<Duration>) -> Option<Candidate> {
         let flow = self.flow.take()?;
         let last = flow.readings.last()?.at;
-        let long_enough = last.seconds_since(flow.departure.at) >= profile.times.rinse.as_secs_f64() * 0.5;
-        (flow.changed() && long_enough).then(|| flow.candidate(last, profile, tau, Ending::Timer))
+        let shortest_s = CUT_OFF_SHARE_MIN * profile.times.rinse.as_secs_f64();
+        let long_enough = last.seconds_since(flow.departure.at) >= shortest_s;
+        let ending = if profile.kind.is_conveyor() { Ending::Unseen(last) } else { Ending::Timer };
+        (flow.changed() && long_enough).then(|| flow.candidate(last, profile, tau, ending))
     }
 
     fn remember(&mut self, reading: TraceReading) {
@@ -171,14 +179,17 @@ impl Line {
 
     /// Goes on after a flow was handed out.
     fn after(&mut self, ending: Ending, candidate: &Candidate) {
-        let Some(last) = candidate.readings.last() else { return };
         match ending {
-            Ending::Timer | Ending::Rest(_) => self.rest_until(last.at, candidate),
+            Ending::Timer | Ending::Rest(_) => {
+                if let Some(last) = candidate.readings.last() {
+                    self.rest_until(last.at, candidate);
+                }
+            }
             Ending::Unseen(onset) => self.rest_until(onset, candidate),
             Ending::GoesOn => {
                 if let Some(flow) = &mut self.flow {
-                    flow.departure.at = last.at;
-                    flow.readings = vec![*last];
+                    flow.departure.at = candidate.end;
+                    flow.readings.retain(|reading| reading.at >= candidate.end);
                     flow.spikes = 0;
                 }
             }
@@ -194,6 +205,11 @@ impl Line {
         let from = until.minus(Duration::from_secs_f64(REST_TREND_S));
         let split = readings.partition_point(|r| r.at <= until);
         let tail = &readings[readings.partition_point(|r| r.at < from)..split];
+        if tail.is_empty() {
+            // Nothing was heard just then: the line is learned anew.
+            self.baseline = None;
+            return;
+        }
         self.recent.extend(tail);
         let (level, slope) = window::trend(&window::series(tail, until));
         self.baseline = Some(Baseline::resting(until, level, slope));
@@ -284,13 +300,16 @@ impl Flow {
     ) -> Candidate {
         let start = self.start(profile, tau);
         let (end, end_seen) = match ending {
-            Ending::Timer => (self.end_by_timer(start, now, profile, tau), true),
+            Ending::Timer => {
+                let end = self.end_by_timer(start, profile, tau);
+                (end, end <= now)
+            }
             Ending::Rest(rest) => (rest, true),
             Ending::Unseen(onset) => {
                 let before = &self.readings[..self.readings.partition_point(|r| r.at <= onset)];
                 (conveyor::surely_until(before, self.departure.level).unwrap_or(onset), false)
             }
-            Ending::GoesOn => (now, true),
+            Ending::GoesOn => (now.minus(Duration::from_secs_f64(CONVEYOR_KEEP_S)), true),
         };
         Candidate {
             start,
@@ -298,7 +317,6 @@ impl Flow {
             readings: self.readings.clone(),
             spikes: self.spikes,
             end_seen,
-            fill: Duration::ZERO,
         }
     }
 
@@ -313,16 +331,10 @@ impl Flow {
 
     /// The machine's timer ends a rinse that was not broken off: the readings cannot tell the last
     /// seconds of a booster that runs down from a line at rest.
-    fn end_by_timer(
-        &self,
-        start: Timestamp,
-        now: Timestamp,
-        profile: &Profile,
-        tau: Option<Duration>,
-    ) -> Timestamp {
+    fn end_by_timer(&self, start: Timestamp, profile: &Profile, tau: Option<Duration>) -> Timestamp {
         let rinse_s = profile.times.rinse.as_secs_f64();
         let points = window::series(&self.readings, start);
         let broken_off = window::broken_off(&points, tau, rinse_s, BROKEN_OFF_SHARE);
-        start.plus(Duration::from_secs_f64(broken_off.unwrap_or(rinse_s))).min(now)
+        start.plus(Duration::from_secs_f64(broken_off.unwrap_or(rinse_s)))
     }
 }

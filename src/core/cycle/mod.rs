@@ -6,6 +6,8 @@
 
 pub mod baseline;
 pub mod conveyor;
+#[cfg(test)]
+pub(crate) mod fixture;
 pub mod judge;
 pub mod line;
 pub mod plate;

@@ -1,5 +1,12 @@
 //! Windows from the machine's run signal: on from the start of the wash to the
-//! end of the final rinse.
+//! end of the final rinse. On a conveyor that is the signal of the rinse valve or
+//! of a rack in the rinse, not of the motor: while it is on, water must flow.
+//!
+//! A signal that stays on for longer than any cycle of a rack machine decides
+//! nothing until it has gone off: meanwhile the trace does.
+
+#[cfg(test)]
+mod tests;
 
 use std::time::Duration;
 
@@ -16,13 +23,24 @@ const AFTER_S: f64 = 2.0;
 const WHOLE_SHARE: f64 = 0.93;
 /// Shortest rinse, s; a run that ended sooner was broken off in the wash.
 const RINSE_MIN_S: f64 = 1.0;
-/// Longest run taken as one; a longer one (a conveyor, a signal that hangs) is judged in pieces, s.
-const RUN_MAX_S: f64 = 600.0;
+/// Longest run of a conveyor taken as one; a longer one is judged in pieces, s.
+const PIECE_S: f64 = 600.0;
+/// Of such a piece the last part is left to the next one, s, so that a run that ends just then is
+/// not taken for one too short.
+const KEEP_S: f64 = 60.0;
+/// A run this many times the plate's whole cycle, and [`HANGS_AFTER_S`] more, is no cycle's: the
+/// signal hangs, or its end was lost, or the machine holds the wash until its booster is hot.
+const HANGS_SHARE: f64 = 1.5;
+/// See [`HANGS_SHARE`], s: by then the trace has shown the rinse of a cycle of the plate's length.
+const HANGS_AFTER_S: f64 = 12.0;
 
 /// The run signal of one machine.
 #[derive(Clone, PartialEq, Debug, Serialize, Deserialize)]
 pub struct Run {
-    seen: bool,
+    /// Since when the signal has been heard without hanging.
+    trusted: Option<Timestamp>,
+    /// Whether the signal has been on for longer than any cycle lasts.
+    hangs: bool,
     started: Option<Timestamp>,
     ended: Option<Timestamp>,
     readings: Vec<TraceReading>,
@@ -38,7 +56,7 @@ pub struct RunWindow {
     pub rinse_started: Timestamp,
     /// End of the run.
     pub ended: Timestamp,
-    /// Readings of the whole run.
+    /// Readings of the run, and a few after it.
     pub readings: Vec<TraceReading>,
     /// Spikes inside the rinse.
     pub spikes: u32,
@@ -48,13 +66,38 @@ impl Run {
     /// No signal was heard yet.
     #[must_use]
     pub const fn new() -> Self {
-        Self { seen: false, started: None, ended: None, readings: Vec::new(), spike_times: Vec::new() }
+        Self {
+            trusted: None,
+            hangs: false,
+            started: None,
+            ended: None,
+            readings: Vec::new(),
+            spike_times: Vec::new(),
+        }
     }
 
-    /// Whether a run signal was ever heard, so that it decides the windows.
+    /// Whether the signal decides the windows: it was heard once, and does not hang.
     #[must_use]
     pub const fn decides(&self) -> bool {
-        self.seen
+        self.trusted.is_some() && !self.hangs
+    }
+
+    /// Whether the signal decides on a flow that began at `start`.
+    #[must_use]
+    pub fn governs(&self, start: Timestamp) -> bool {
+        !self.hangs && self.trusted.is_some_and(|since| start >= since)
+    }
+
+    /// Start of the run under way.
+    #[must_use]
+    pub const fn started(&self) -> Option<Timestamp> {
+        self.started
+    }
+
+    /// Whether the run is over and only its last readings are missing.
+    #[must_use]
+    pub const fn has_ended(&self) -> bool {
+        self.ended.is_some()
     }
 
     /// Whether no run is under way.
@@ -63,15 +106,19 @@ impl Run {
         self.started.is_none()
     }
 
-    /// Takes the signal. Repeats of the same state change nothing.
+    /// Takes the signal. Repeats of the same state change nothing. A run that has ended must be
+    /// taken, by [`Run::finish`], before the next one begins.
     pub fn signal(&mut self, at: Timestamp, on: bool) {
-        self.seen = true;
+        if self.hangs && !on {
+            self.hangs = false;
+            self.trusted = Some(at);
+        }
+        self.trusted.get_or_insert(at);
         match (on, self.started, self.ended) {
+            (true, None, _) if self.hangs => {}
             (true, None, _) => {
+                self.clear();
                 self.started = Some(at);
-                self.ended = None;
-                self.readings.clear();
-                self.spike_times.clear();
             }
             (false, Some(_), None) => self.ended = Some(at),
             (true, Some(_), _) | (false, _, _) => {}
@@ -99,11 +146,28 @@ impl Run {
             }
             return self.take(started, ended, profile);
         }
-        if at.seconds_since(started) < RUN_MAX_S {
+        if profile.kind.is_conveyor() {
+            return self.piece(started, at, profile);
+        }
+        let times = profile.times;
+        let whole = (times.wash + times.pause + times.rinse).mul_f64(HANGS_SHARE);
+        if at.since(started) >= whole + Duration::from_secs_f64(HANGS_AFTER_S) {
+            self.clear();
+            self.hangs = true;
+        }
+        None
+    }
+
+    /// What has passed of a conveyor's long run.
+    fn piece(&mut self, started: Timestamp, at: Timestamp, profile: &Profile) -> Option<RunWindow> {
+        if at.seconds_since(started) < PIECE_S {
             return None;
         }
-        let window = self.take(started, at, profile);
-        self.started = Some(at);
+        let until = at.minus(Duration::from_secs_f64(KEEP_S));
+        let rest: Vec<_> = self.readings.iter().filter(|r| r.at >= until).copied().collect();
+        let window = self.take(started, until, profile);
+        self.started = Some(until);
+        self.readings = rest;
         window
     }
 
@@ -115,14 +179,27 @@ impl Run {
 
     fn take(&mut self, started: Timestamp, ended: Timestamp, profile: &Profile) -> Option<RunWindow> {
         let rinse_started = rinse_start(started, ended, profile);
-        let spikes = self.spike_times.iter().filter(|at| **at >= rinse_started).count();
-        self.started = None;
-        self.ended = None;
-        self.spike_times.clear();
+        let inside = |at: &&Timestamp| **at >= rinse_started && **at <= ended;
+        let spikes = self.spike_times.iter().filter(inside).count();
         let readings = std::mem::take(&mut self.readings);
+        self.clear();
         let spikes = u32::try_from(spikes).unwrap_or(u32::MAX);
         let rinsed = ended.seconds_since(rinse_started) >= RINSE_MIN_S;
         rinsed.then_some(RunWindow { started, rinse_started, ended, readings, spikes })
+    }
+
+    /// Forgets the run under way: the clock stepped.
+    pub fn restart(&mut self) {
+        self.clear();
+        self.hangs = false;
+        self.trusted = self.trusted.map(|_| Timestamp::MIN);
+    }
+
+    fn clear(&mut self) {
+        self.started = None;
+        self.ended = None;
+        self.readings.clear();
+        self.spike_times.clear();
     }
 }
 

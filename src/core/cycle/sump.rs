@@ -5,6 +5,9 @@
 //! fresh water, where it stays: the next wash uses it. The rinse begins with
 //! the last quick change of a disturbed stretch.
 
+#[cfg(test)]
+mod tests;
+
 use std::collections::VecDeque;
 use std::time::Duration;
 
@@ -28,6 +31,13 @@ const EDGE_MIN_C_PER_S: f64 = 0.35;
 const FILLED_C_PER_S: f64 = 0.2;
 /// Share of the steepest change that still belongs to the refill.
 const EDGE_SHARE: f64 = 0.2;
+/// A rinse is over once this share of it has passed since the last quick change.
+const OVER_SHARE: f64 = 0.9;
+/// Least share of the rinse that must have been seen for its end to be known.
+const SEEN_SHARE: f64 = 0.8;
+/// Longest disturbance that is followed, s (own choice: several cycles of any machine); water that
+/// moves for longer is no cycle's, and the stretch is cut there.
+const DISTURBED_MAX_S: f64 = 900.0;
 /// Readings kept while quiet, s.
 const LOOK_BACK_S: f64 = 8.0;
 
@@ -94,9 +104,7 @@ impl Sump {
         self.rest_after(&disturbed);
         disturbed.rinse(profile)
     }
-}
 
-impl Sump {
     /// Starts the baseline on the last readings.
     fn rest_after(&mut self, disturbed: &Disturbed) {
         self.recent.clear();
@@ -129,9 +137,12 @@ impl Disturbed {
         if dt > 0.0 && ((last.celsius.0 - earlier.celsius.0) / dt).abs() >= EDGE_MIN_C_PER_S {
             self.edge = Some(now);
         }
+        if now.seconds_since(self.since) >= DISTURBED_MAX_S {
+            return true;
+        }
         let times = profile.times;
         match self.edge {
-            Some(edge) => now.seconds_since(edge) >= times.rinse.as_secs_f64() * 0.9,
+            Some(edge) => now.since(edge) >= times.rinse.mul_f64(OVER_SHARE),
             None => now.since(self.since) >= times.wash + times.pause * 2,
         }
     }
@@ -145,13 +156,14 @@ impl Disturbed {
         let filled = last_edge(&points)?;
         let start = self.since.plus(Duration::from_secs_f64(filled.max(0.0)));
         let end = start.plus(profile.times.rinse);
+        let last = self.readings.last()?.at;
+        let end_seen = last.since(start) >= profile.times.rinse.mul_f64(SEEN_SHARE);
         Some(Candidate {
             start,
-            end: end.min(self.readings.last()?.at),
+            end: if end_seen { end.min(last) } else { end },
             readings: self.readings.clone(),
             spikes: self.spikes,
-            end_seen: true,
-            fill: Duration::ZERO,
+            end_seen,
         })
     }
 }

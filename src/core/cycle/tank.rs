@@ -5,6 +5,9 @@
 //! cleaned. All of these happen with the tank empty or not yet hot, so the tank
 //! tells them from a cycle.
 
+#[cfg(test)]
+mod tests;
+
 use std::collections::VecDeque;
 use std::time::Duration;
 
@@ -70,7 +73,7 @@ pub struct Tank {
 pub struct Wash {
     /// Readings of the window, in time order.
     pub readings: Vec<TraceReading>,
-    /// A fault that stood at the end of the window.
+    /// The probe's fault when the window was taken, if it had one.
     pub fault: Option<Fault>,
 }
 

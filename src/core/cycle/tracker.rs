@@ -1,7 +1,11 @@
 //! Recognises the cycles of one machine and judges each.
 //!
-//! A run signal, where one has ever been heard, decides the windows; otherwise
-//! the trace of the final-rinse probe does. Readings come in event-time order.
+//! A run signal, where one has ever been heard, decides the windows; otherwise, and
+//! while that signal hangs, the trace of the final-rinse probe does. Readings come
+//! in event-time order. A probe that falls silent ends what it was in the middle of.
+
+#[cfg(test)]
+mod tests;
 
 use std::collections::VecDeque;
 use std::time::Duration;
@@ -9,10 +13,10 @@ use std::time::Duration;
 use serde::{Deserialize, Serialize};
 
 use super::judge::{self, Concentration, Evidence, Rinse};
-use super::line::{Candidate, Line};
+use super::line::{BRIDGE_S, Candidate, Line};
 use super::plate::{Profile, RinseFrom};
 use super::run::{Run, RunWindow};
-use super::spike::SpikeFilter;
+use super::spike::{Filtered, SpikeFilter};
 use super::sump::Sump;
 use super::tank::{Operation, Tank, Wash};
 use crate::core::channel::{Place, Probe};
@@ -28,10 +32,12 @@ const SPACING_SHARE: f64 = 0.6;
 const SPACING_SHARE_DOUBTFUL: f64 = 0.9;
 /// Share of the plate's rinse that a whole one lasts.
 const WHOLE_SHARE: f64 = 0.85;
-/// Longest stretches of probe faults remembered.
+/// Most stretches of probe faults remembered; beyond it the oldest is forgotten.
 const FAULT_SPANS_MAX: usize = 32;
 /// Shortest stretch of faults that makes a rinse unproven of itself, s.
 const FAULT_MIN_S: f64 = 1.0;
+/// Longest flow of a conveyor, with what it is looked at for after its end, s.
+const CONVEYOR_KEEP_S: f64 = 620.0;
 /// What is kept of the wash beyond the plate's cycle, s.
 const WASH_MARGIN_S: f64 = 45.0;
 /// Shortest flow that is a rinse, s; a shorter one is a valve's hiccup.
@@ -74,6 +80,10 @@ pub struct Tracker {
     tank: Tank,
     ware: VecDeque<TraceReading>,
     run: Run,
+    /// What the trace showed during the run under way: counts if its signal turns out to hang.
+    held: Option<Candidate>,
+    /// The last usable reading of the final-rinse probe.
+    heard: Option<Timestamp>,
     faults: VecDeque<FaultSpan>,
     concentration: Option<Concentration>,
     last_flow_end: Option<Timestamp>,
@@ -105,6 +115,8 @@ impl Tracker {
             tank: Tank::new(),
             ware: VecDeque::new(),
             run: Run::new(),
+            held: None,
+            heard: None,
             faults: VecDeque::new(),
             concentration: None,
             last_flow_end: None,
@@ -112,7 +124,7 @@ impl Tracker {
         }
     }
 
-    /// Whether no cycle is under way, so that the state is small.
+    /// Whether no cycle is under way.
     #[must_use]
     pub const fn is_idle(&self) -> bool {
         self.is_quiet() && self.run.is_idle()
@@ -130,9 +142,29 @@ impl Tracker {
         self.concentration = Some(concentration);
     }
 
-    /// The run signal at `at`.
-    pub fn running(&mut self, at: Timestamp, on: bool) {
+    /// Goes on after the source's clock stepped by `back`: what depends on it is forgotten, what
+    /// is on file is kept.
+    pub fn restart(&mut self, from: RinseFrom, back: Duration) {
+        let concentration =
+            self.concentration.map(|check| Concentration { at: check.at.minus(back), ..check });
+        let mut run = std::mem::take(&mut self.run);
+        run.restart();
+        *self = Self { concentration, run, ..Self::new(from) };
+    }
+
+    /// The run signal at `at`. A run that ended just before this one began is judged.
+    pub fn running(&mut self, setup: Setup<'_>, at: Timestamp, on: bool, now: Timestamp) -> Vec<Judged> {
+        let judged = if on && self.run.has_ended() { self.end_run(setup, now) } else { Vec::new() };
         self.run.signal(at, on);
+        judged
+    }
+
+    /// Event time has come to `at`: what a silent final-rinse probe holds open is judged on what is there.
+    pub fn advance(&mut self, setup: Setup<'_>, at: Timestamp, now: Timestamp) -> Vec<Judged> {
+        let waiting = !self.is_quiet() || self.run.has_ended();
+        let longest_s = setup.rinse.silent_after.as_secs_f64().max(BRIDGE_S);
+        let silent = self.heard.is_none_or(|heard| at.seconds_since(heard) > longest_s);
+        if waiting && silent { self.finish(setup, now, false) } else { Vec::new() }
     }
 
     /// A reading, or a fault in its place, that arrived at `now`.
@@ -143,13 +175,10 @@ impl Tracker {
         at: Timestamp,
         value: Result<Celsius, Fault>,
         now: Timestamp,
-    ) -> Option<Judged> {
+    ) -> Vec<Judged> {
         match (place, value) {
             (Place::FinalRinse, Ok(celsius)) => return self.rinse(setup, TraceReading { at, celsius }, now),
-            (Place::FinalRinse, Err(fault)) => {
-                self.note_fault(at, fault);
-                return self.finished_run(setup, at, now);
-            }
+            (Place::FinalRinse, Err(fault)) => self.note_fault(at, fault),
             (Place::WashTank, Ok(celsius)) => {
                 let keep = keep_wash(setup.profile);
                 if let Some(filtered) = self.wash_filter.push(TraceReading { at, celsius }) {
@@ -166,43 +195,42 @@ impl Tracker {
             }
             (Place::Ware | Place::Other, _) => {}
         }
-        None
+        Vec::new()
     }
 
-    /// Ends what is under way: the input is over, or the clock stepped.
-    pub fn finish(&mut self, setup: Setup<'_>, now: Timestamp, clock_stepped: bool) -> Option<Judged> {
-        let mut judged = None;
+    /// Ends what is under way: the input is over, the final-rinse probe silent, or the clock stepped.
+    pub fn finish(&mut self, setup: Setup<'_>, now: Timestamp, clock_stepped: bool) -> Vec<Judged> {
+        let mut judged = Vec::new();
         for filtered in self.filter.drain() {
-            judged = judged.or(self.filtered(setup, filtered, now));
+            judged.extend(self.filtered(setup, filtered, now));
         }
         if let Some(window) = self.run.finish(setup.profile) {
-            return judged.or_else(|| Some(self.judge_run(setup, &window, now)));
+            judged.push(self.judge_run(setup, &window, now, clock_stepped));
         }
         let candidate = match &mut self.recogniser {
             Recogniser::Line(line) => line.finish(setup.profile, setup.rinse.tau),
             Recogniser::Sump(sump) => sump.finish(setup.profile),
         };
-        judged.or_else(|| self.judge_candidate(setup, candidate?, now, clock_stepped))
+        if let Some(candidate) = candidate
+            && !self.run.governs(candidate.start)
+        {
+            judged.extend(self.judge_candidate(setup, candidate, now, clock_stepped));
+        }
+        judged
     }
 
-    fn rinse(&mut self, setup: Setup<'_>, reading: TraceReading, now: Timestamp) -> Option<Judged> {
+    fn rinse(&mut self, setup: Setup<'_>, reading: TraceReading, now: Timestamp) -> Vec<Judged> {
+        self.heard = Some(reading.at);
         if let Some(last) = self.faults.back_mut() {
             last.open = false;
         }
-        let filtered = self.filter.push(reading)?;
-        self.filtered(setup, filtered, now)
+        match self.filter.push(reading) {
+            Some(filtered) => self.filtered(setup, filtered, now),
+            None => Vec::new(),
+        }
     }
 
-    fn filtered(
-        &mut self,
-        setup: Setup<'_>,
-        filtered: super::spike::Filtered,
-        now: Timestamp,
-    ) -> Option<Judged> {
-        if self.run.decides() {
-            self.run.reading(filtered);
-            return self.finished_run(setup, filtered.reading.at, now);
-        }
+    fn filtered(&mut self, setup: Setup<'_>, filtered: Filtered, now: Timestamp) -> Vec<Judged> {
         if self.is_quiet() {
             self.operation = self.tank.operation();
         }
@@ -210,15 +238,53 @@ impl Tracker {
             Recogniser::Line(line) => line.push(filtered, setup.profile, setup.rinse.tau),
             Recogniser::Sump(sump) => sump.push(filtered, setup.profile),
         };
-        self.judge_candidate(setup, candidate?, now, false)
+        let mut judged = Vec::new();
+        if let Some(candidate) = candidate {
+            let governed = self.run.governs(candidate.start);
+            if !governed {
+                judged.extend(self.judge_candidate(setup, candidate, now, false));
+            } else if self.run.started().is_some_and(|run| candidate.start >= run) {
+                self.held = Some(candidate);
+            }
+        }
+        if self.run.decides() {
+            judged.extend(self.during_run(setup, filtered, now));
+        }
+        judged
     }
 
-    fn finished_run(&mut self, setup: Setup<'_>, at: Timestamp, now: Timestamp) -> Option<Judged> {
-        let window = self.run.finished(at, setup.profile)?;
-        Some(self.judge_run(setup, &window, now))
+    /// The run signal decides; where it turns out to hang, what the trace showed counts.
+    fn during_run(&mut self, setup: Setup<'_>, filtered: Filtered, now: Timestamp) -> Option<Judged> {
+        self.run.reading(filtered);
+        if let Some(window) = self.run.finished(filtered.reading.at, setup.profile) {
+            return Some(self.judge_run(setup, &window, now, false));
+        }
+        if self.run.decides() {
+            return None;
+        }
+        let held = self.held.take()?;
+        self.judge_candidate(setup, held, now, false)
     }
 
-    fn judge_run(&mut self, setup: Setup<'_>, window: &RunWindow, now: Timestamp) -> Judged {
+    /// Judges a run that has ended, with the readings that the spike filter still holds.
+    fn end_run(&mut self, setup: Setup<'_>, now: Timestamp) -> Vec<Judged> {
+        let held = self.filter.drain();
+        let mut judged: Vec<_> =
+            held.into_iter().flat_map(|filtered| self.filtered(setup, filtered, now)).collect();
+        let window = self.run.finish(setup.profile);
+        judged.extend(window.map(|window| self.judge_run(setup, &window, now, false)));
+        judged
+    }
+
+    fn judge_run(
+        &mut self,
+        setup: Setup<'_>,
+        window: &RunWindow,
+        now: Timestamp,
+        clock_stepped: bool,
+    ) -> Judged {
+        self.held = None;
+        self.last_flow_end = Some(window.ended);
         let profile = setup.profile;
         let wash_to = if profile.kind.is_conveyor() {
             window.ended
@@ -233,10 +299,9 @@ impl Tracker {
             spikes: window.spikes,
             fault: self.fault_between(window.rinse_started, window.ended),
             end_seen: true,
-            fill: Duration::ZERO,
         };
         let wash = self.tank.between(window.started, wash_to);
-        self.judged(setup, window.started, rinse, wash, now, false)
+        self.judged(setup, window.started, rinse, wash, now, clock_stepped)
     }
 
     fn judge_candidate(
@@ -268,7 +333,6 @@ impl Tracker {
             spikes: candidate.spikes,
             fault: self.fault_between(candidate.start, candidate.end),
             end_seen: candidate.end_seen,
-            fill: candidate.fill,
         };
         let wash = self.tank.between(started, wash_to);
         Some(self.judged(setup, started, rinse, wash, now, clock_stepped))
@@ -350,6 +414,6 @@ impl Tracker {
 fn keep_wash(profile: &Profile) -> Duration {
     let times = profile.times;
     let whole = times.wash + times.pause + times.rinse * 3;
-    let conveyor = if profile.kind.is_conveyor() { Duration::from_secs(620) } else { Duration::ZERO };
-    whole.max(conveyor) + Duration::from_secs_f64(WASH_MARGIN_S)
+    let conveyor_s = if profile.kind.is_conveyor() { CONVEYOR_KEEP_S } else { 0.0 };
+    whole.max(Duration::from_secs_f64(conveyor_s)) + Duration::from_secs_f64(WASH_MARGIN_S)
 }

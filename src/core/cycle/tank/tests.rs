@@ -1,0 +1,52 @@
+use super::super::fixture::{at, sampled};
+use super::*;
+
+const WASH_MIN: f64 = 66.0;
+const KEEP: Duration = Duration::from_secs(120);
+
+/// What the tank is after `seconds` at which its water followed `celsius`.
+fn after(seconds: f64, celsius: impl Fn(f64) -> f64) -> Operation {
+    let mut tank = Tank::new();
+    for reading in sampled(0.0, seconds, celsius) {
+        tank.push(reading, WASH_MIN, KEEP);
+    }
+    assert!(tank.recent.len() <= 481 && tank.peaks.len() <= 181, "what is kept is bounded");
+    tank.operation()
+}
+
+// Limit 66 °C: Food Code 4-501.110. Drains, fills and heaters: common practice, no source.
+#[test]
+fn a_tank_in_operation_is_told_from_an_empty_one() {
+    use Operation::{Doubtful, In, Out};
+    let drained = |t: f64| if t < 100.0 { 68.0 } else { 68.0 - 6.1_f64.min((t - 100.0) * 0.5) };
+    let taken = |t: f64| if t < 100.0 { 68.0 } else { 68.0 - 5.9_f64.min((t - 100.0) * 0.5) };
+    let emptied = |t: f64| if t < 100.0 { 68.0 } else { 30.0 + 38.0 * (-(t - 100.0) / 30.0).exp() };
+    let refilled = move |t: f64| if t < 600.0 { emptied(t) } else { 60.0_f64.min(30.0 + (t - 600.0)) };
+    let hot_again =
+        move |t: f64| if t < 700.0 { refilled(t) } else { 67.0_f64.min(60.0 + (t - 700.0) * 0.02) };
+    for (name, seconds, celsius, expected) in [
+        ("hot", 300.0, &(|_| 68.0) as &dyn Fn(f64) -> f64, In),
+        ("a heater that died an hour ago", 3_600.0, &|t| 68.0 - t / 400.0, In),
+        ("cold ware", 130.0, &taken, In),
+        ("a drain", 130.0, &drained, Out),
+        ("an empty one", 500.0, &emptied, Out),
+        ("a cold night", 3_600.0, &|_| 22.0, Out),
+        ("being filled", 625.0, &refilled, Out),
+        ("filled, heating", 900.0, &hot_again, Doubtful),
+        ("filled and hot", 1_100.0, &hot_again, In),
+        ("filled, its heater dead", 1_100.0, &refilled, Doubtful),
+    ] {
+        assert_eq!(after(seconds, celsius), expected, "{name}");
+    }
+}
+
+#[test]
+fn a_fault_speaks_for_no_side() {
+    let mut tank = Tank::new();
+    tank.push(sampled(0.0, 0.0, |_| 20.0)[0], WASH_MIN, KEEP);
+    assert_eq!(tank.operation(), Operation::Out);
+    tank.push_fault(Fault::OpenCircuit);
+    assert_eq!(tank.operation(), Operation::In, "the doubt is in favour of a cycle");
+    let wash = tank.between(at(0.0), at(10.0));
+    assert_eq!((wash.readings.len(), wash.fault), (1, Some(Fault::OpenCircuit)));
+}

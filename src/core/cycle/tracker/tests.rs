@@ -1,0 +1,202 @@
+use super::super::fixture::{Flow, at, conveyor, door, line, probe, sampled};
+use super::super::verdict::{Reason, Verdict};
+use super::*;
+
+/// Plays rinse readings, with the wash tank at `wash_c(t)`, through a tracker; gives its cycles.
+fn play(profile: &Profile, tau_s: f64, rinse: &[TraceReading], wash_c: impl Fn(f64) -> f64) -> Vec<Cycle> {
+    let probe = probe(Place::FinalRinse, Some(tau_s));
+    let setup = Setup { profile, rinse: &probe };
+    let mut tracker = Tracker::new(profile.rinse_from);
+    let last = rinse.last().map_or(0.0, |last| last.at.seconds());
+    let wash = sampled(0.0, last, wash_c);
+    let mut readings: Vec<_> = wash.iter().map(|r| (r, Place::WashTank)).collect();
+    readings.extend(rinse.iter().map(|r| (r, Place::FinalRinse)));
+    readings.sort_by_key(|(reading, place)| (reading.at, *place));
+    let mut judged = Vec::new();
+    for (reading, place) in readings {
+        judged.extend(tracker.advance(setup, reading.at, reading.at));
+        judged.extend(tracker.reading(setup, place, reading.at, Ok(reading.celsius), reading.at));
+    }
+    judged.extend(tracker.finish(setup, at(last), false));
+    judged.into_iter().map(|judged| judged.cycle).collect()
+}
+
+fn flow(from: f64, seconds: f64, celsius: f64) -> Flow {
+    Flow { from, to: from + seconds, celsius }
+}
+
+// The physics of the fixture: Newton's cooling at rest, first-order purge and probe. The limit of
+// 82 °C is that of Food Code 4-501.112; the machine's times are its fixture's.
+#[test]
+fn a_rinse_is_found_in_every_line_and_judged() {
+    use Verdict::{Brief, Cold, Pass};
+    for (name, start_c, tau_s, flows, expected) in [
+        ("a cool line", 55.0, 1.0, vec![flow(60.0, 10.0, 85.0)], vec![Pass]),
+        ("two racks", 55.0, 1.0, vec![flow(60.0, 10.0, 85.0), flow(130.0, 10.0, 84.5)], vec![Pass, Pass]),
+        ("a heat-soaked line", 76.0, 1.0, vec![flow(60.0, 10.0, 85.0)], vec![Pass]),
+        ("heat-soaked, just below", 78.0, 1.0, vec![flow(60.0, 10.0, 81.0)], vec![Cold]),
+        ("a dead booster: the step goes down", 70.0, 1.0, vec![flow(60.0, 10.0, 55.0)], vec![Cold]),
+        ("a slow probe", 50.0, 6.0, vec![flow(60.0, 10.0, 87.0)], vec![Pass]),
+        ("broken off", 50.0, 1.0, vec![flow(60.0, 4.0, 86.0)], vec![Brief]),
+        ("a quiet night", 84.0, 1.0, vec![], vec![]),
+        ("a valve's hiccup", 40.0, 1.0, vec![flow(60.0, 0.3, 60.0)], vec![]),
+    ] {
+        let cycles = play(&door(), tau_s, &line(300.0, start_c, tau_s, &flows), |_| 68.0);
+        let verdicts: Vec<_> = cycles.iter().map(|cycle| cycle.verdict).collect();
+        assert_eq!(verdicts, expected, "{name}: {cycles:#?}");
+        for (cycle, flow) in cycles.iter().zip(&flows) {
+            let off_s = cycle.rinse_started.seconds() - flow.from;
+            assert!(off_s.abs() < 1.0, "{name}: found {off_s} s off");
+            let off_c = cycle.rinse_min_c.map_or(0.0, |min| min - flow.celsius);
+            assert!(off_c.abs() < if tau_s > 2.0 { 1.0 } else { 0.5 }, "{name}: minimum {off_c} °C off");
+        }
+    }
+}
+
+// A drained tank falls to the air and its heater is off; a hose on the line is no rinse
+// (common practice, no source).
+#[test]
+fn water_that_runs_with_the_tank_empty_is_no_cycle() {
+    let hose = line(600.0, 50.0, 1.0, &[flow(200.0, 40.0, 60.0), flow(300.0, 15.0, 60.0)]);
+    let drained = |t: f64| if t < 120.0 { 68.0 } else { 30.0 + 38.0 * (-(t - 120.0) / 20.0).exp() };
+    assert_eq!(play(&door(), 1.0, &hose, drained), [], "drained");
+    let filling = |t: f64| if t < 250.0 { 20.0 } else { 50.0_f64.min(20.0 + (t - 250.0) * 0.3) };
+    assert_eq!(play(&door(), 1.0, &hose, filling), [], "the first fill of the morning");
+    assert_eq!(play(&door(), 1.0, &hose, |_| 68.0).len(), 2, "the same water with the tank hot");
+}
+
+#[test]
+fn missing_readings_make_a_cycle_unproven_and_never_hold_it() {
+    let whole = line(300.0, 50.0, 1.0, &[flow(60.0, 10.0, 85.0)]);
+    for (name, from, to) in
+        [("a dropout", 64.0, 68.0), ("silence from then on", 64.0, 1e9), ("an hour", 64.0, 200.0)]
+    {
+        let heard: Vec<_> =
+            whole.iter().filter(|r| r.at < at(from) || r.at.seconds() > to).copied().collect();
+        // The wash probe goes on, and with it the machine's time.
+        let probe = probe(Place::FinalRinse, Some(1.0));
+        let profile = door();
+        let setup = Setup { profile: &profile, rinse: &probe };
+        let mut tracker = Tracker::new(profile.rinse_from);
+        let mut judged = Vec::new();
+        for wash in sampled(0.0, 300.0, |_| 68.0) {
+            judged.extend(tracker.advance(setup, wash.at, wash.at));
+            judged.extend(tracker.reading(setup, Place::WashTank, wash.at, Ok(wash.celsius), wash.at));
+            if let Ok(place) = heard.binary_search_by_key(&wash.at, |r| r.at) {
+                let celsius = heard[place].celsius;
+                judged.extend(tracker.reading(setup, Place::FinalRinse, wash.at, Ok(celsius), wash.at));
+            }
+        }
+        assert_eq!(judged.len(), 1, "{name}");
+        let cycle = &judged[0].cycle;
+        assert_eq!(cycle.verdict, Verdict::Unproven, "{name}: {cycle:?}");
+        assert!(cycle.received.seconds() < 110.0, "{name}: judged at {}", cycle.received.seconds());
+    }
+}
+
+#[test]
+fn faults_in_the_rinse_make_it_unproven() {
+    let probe = probe(Place::FinalRinse, Some(1.0));
+    let profile = door();
+    let setup = Setup { profile: &profile, rinse: &probe };
+    let mut tracker = Tracker::new(profile.rinse_from);
+    let mut judged = Vec::new();
+    for reading in line(150.0, 50.0, 1.0, &[flow(60.0, 10.0, 85.0)]) {
+        let open = (64.0..=66.0).contains(&reading.at.seconds());
+        let value = if open { Err(Fault::OpenCircuit) } else { Ok(reading.celsius) };
+        judged.extend(tracker.advance(setup, reading.at, reading.at));
+        judged.extend(tracker.reading(setup, Place::FinalRinse, reading.at, value, reading.at));
+    }
+    assert_eq!(judged.len(), 1);
+    assert_eq!(judged[0].cycle.verdict, Verdict::Unproven);
+    let open = judged[0].cycle.reasons.contains(&Reason::RinseProbe { fault: Fault::OpenCircuit });
+    assert!(open, "{:?}", judged[0].cycle.reasons);
+}
+
+// A conveyor's rinse runs as long as racks come: its end is where the line comes to rest.
+#[test]
+fn a_conveyor_is_judged_by_its_flow() {
+    for (name, flows, tank, expected) in [
+        ("a run of two minutes", vec![flow(100.0, 120.0, 85.0)], 72.0, vec![120.0]),
+        ("two runs", vec![flow(100.0, 60.0, 85.0), flow(300.0, 90.0, 85.0)], 72.0, vec![60.0, 90.0]),
+        ("no run", vec![], 72.0, vec![]),
+    ] {
+        let cycles = play(&conveyor(), 1.0, &line(600.0, 50.0, 1.0, &flows), |_| tank);
+        assert_eq!(cycles.len(), expected.len(), "{name}: {cycles:#?}");
+        for (cycle, seconds) in cycles.iter().zip(expected) {
+            let length_s = cycle.rinse_ended.seconds_since(cycle.rinse_started);
+            assert!((length_s - seconds).abs() < 5.0, "{name}: {length_s} s");
+            assert_eq!(cycle.verdict, Verdict::Pass, "{name}: {cycle:?}");
+        }
+    }
+}
+
+// Longer than a piece: the rest is never too short to be judged, whenever the flow ends.
+#[test]
+fn a_long_run_is_recorded_in_pieces_without_a_false_alarm() {
+    for seconds in [590.0, 601.0, 605.0, 620.0, 1_300.0] {
+        let cycles =
+            play(&conveyor(), 1.0, &line(seconds + 400.0, 50.0, 1.0, &[flow(100.0, seconds, 85.0)]), |_| {
+                72.0
+            });
+        assert!(cycles.iter().all(|cycle| cycle.verdict == Verdict::Pass), "{seconds} s: {cycles:#?}");
+        let whole: f64 =
+            cycles.iter().map(|cycle| cycle.rinse_ended.seconds_since(cycle.rinse_started)).sum();
+        assert!((whole - seconds).abs() < 6.0, "{seconds} s: {whole} s on record");
+        assert!(
+            cycles.windows(2).all(|pair| pair[0].rinse_ended <= pair[1].rinse_started),
+            "{seconds} s overlap"
+        );
+        assert!(
+            cycles.iter().all(|cycle| cycle.rinse_readings <= 4 * 601),
+            "{seconds} s: a piece is bounded"
+        );
+    }
+}
+
+/// Plays a run signal of `(s, on)` beside one rinse from 60 s; gives the cycles.
+fn with_signal(signal: &[(f64, bool)]) -> Vec<Cycle> {
+    let probe = probe(Place::FinalRinse, Some(1.0));
+    let profile = door();
+    let setup = Setup { profile: &profile, rinse: &probe };
+    let mut tracker = Tracker::new(profile.rinse_from);
+    let mut judged = Vec::new();
+    let mut signal = signal.iter().peekable();
+    for reading in line(4_000.0, 50.0, 1.0, &[flow(60.0, 10.0, 85.0), flow(1_060.0, 10.0, 85.0)]) {
+        while let Some((t, on)) = signal.next_if(|(t, _)| at(*t) <= reading.at) {
+            judged.extend(tracker.running(setup, at(*t), *on, reading.at));
+        }
+        judged.extend(tracker.advance(setup, reading.at, reading.at));
+        judged.extend(tracker.reading(setup, Place::FinalRinse, reading.at, Ok(reading.celsius), reading.at));
+    }
+    judged.extend(tracker.finish(setup, at(4_000.0), false));
+    judged.into_iter().map(|judged| judged.cycle).collect()
+}
+
+#[test]
+fn a_run_signal_decides_until_it_hangs() {
+    use WindowFrom::{RunSignal, Trace};
+    for (name, signal, expected) in [
+        (
+            "both runs",
+            vec![(10.0, true), (70.0, false), (1_010.0, true), (1_070.0, false)],
+            vec![RunSignal, RunSignal],
+        ),
+        ("repeated", vec![(10.0, true), (40.0, true), (70.0, false), (80.0, false)], vec![RunSignal]),
+        ("a flow without a run", vec![(5.0, true), (6.0, false)], vec![]),
+        ("on for hours", vec![(10.0, true)], vec![Trace, Trace]),
+        ("its end was lost", vec![(10.0, true), (1_070.0, false)], vec![Trace, Trace]),
+        (
+            "it comes back",
+            vec![(10.0, true), (900.0, false), (1_010.0, true), (1_070.0, false)],
+            vec![Trace, RunSignal],
+        ),
+        ("at once again", vec![(10.0, true), (70.0, false), (71.0, true), (75.0, false)], vec![RunSignal]),
+    ] {
+        let cycles = with_signal(&signal);
+        let windows: Vec<_> = cycles.iter().map(|cycle| cycle.window_from).collect();
+        assert_eq!(windows, expected, "{name}: {cycles:#?}");
+        let passes = |cycle: &Cycle| matches!(cycle.verdict, Verdict::Pass | Verdict::Narrow);
+        assert!(cycles.iter().all(passes), "{name}: {cycles:#?}");
+    }
+}
