@@ -78,6 +78,7 @@ struct State {
     tracker: Tracker,
     channels: Vec<ChannelState>,
     ph: Option<f64>,
+    dosed: Option<Dosed>,
     recorded_check: Option<Concentration>,
     behind: Option<Behind>,
     expected: bool,
@@ -93,6 +94,14 @@ struct ChannelState {
     junction: Option<Junction>,
     /// Last reading handed to the tracker.
     judged: Option<Timestamp>,
+}
+
+/// A concentration that waits for the pH of the same instant, which may come after it.
+#[derive(Clone, Copy, PartialEq, Debug, Serialize, Deserialize)]
+struct Dosed {
+    at: Timestamp,
+    mg_per_l: f64,
+    local: usize,
 }
 
 /// A stretch in which all that arrives is late.
@@ -212,6 +221,7 @@ impl Machine {
         while let Some(sample) = self.state.reorder.flush() {
             self.apply(now, sample, effects);
         }
+        self.apply_check(now, effects);
     }
 
     /// Applies a sample whose order is certain.
@@ -219,6 +229,9 @@ impl Machine {
         let Some(local) = self.channels.iter().position(|channel| channel.id == sample.channel) else {
             return;
         };
+        if self.state.dosed.is_some_and(|dosed| dosed.at < sample.at) {
+            self.apply_check(now, effects);
+        }
         let setup = setup(&self.profile, &self.channels, self.rinse);
         let ended = setup.map(|setup| self.state.tracker.advance(setup, sample.at, now));
         self.record_cycles(now, ended.unwrap_or_default(), effects);
@@ -238,7 +251,7 @@ impl Machine {
             }
             Role::Concentration => {
                 if let Value::Number(mg_per_l) = sample.value {
-                    self.apply_check(now, local, sample.at, mg_per_l, effects);
+                    self.state.dosed = Some(Dosed { at: sample.at, mg_per_l, local });
                 }
             }
             Role::Ph => {
@@ -296,14 +309,9 @@ impl Machine {
             .map(|celsius| probe.calibration.apply(celsius))
     }
 
-    fn apply_check(
-        &mut self,
-        now: Timestamp,
-        local: usize,
-        at: Timestamp,
-        mg_per_l: f64,
-        effects: &mut Effects,
-    ) {
+    /// Puts the concentration that waits on file, and on record where it is news.
+    fn apply_check(&mut self, now: Timestamp, effects: &mut Effects) {
+        let Some(Dosed { at, mg_per_l, local }) = self.state.dosed.take() else { return };
         let check = Concentration { at, mg_per_l, ph: self.state.ph };
         self.state.tracker.check(check);
         let known = self.state.recorded_check.is_some_and(|last| {
@@ -404,6 +412,7 @@ impl State {
             tracker: Tracker::new(profile.rinse_from),
             channels: vec![ChannelState::default(); channels],
             ph: None,
+            dosed: None,
             recorded_check: None,
             behind: None,
             expected: false,

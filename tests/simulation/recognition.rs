@@ -1,5 +1,9 @@
 //! Recognition, scored against the truth over every scenario and several seeds.
 
+use std::collections::BTreeMap;
+
+use rinseward::core::record::{Body, Record};
+use rinseward::core::time::Timestamp;
 use rinseward_simulator::checker::{self, Table};
 use rinseward_simulator::scenario::Scenario;
 use rinseward_simulator::truth::TruthEntry;
@@ -69,7 +73,42 @@ fn play(scenario: Scenario, seed: u64, response: Response) -> checker::Report {
     }
     truth.extend(world.take_truth());
     gateway.finish();
+    check_order(scenario, seed, &gateway.records);
     checker::compare(&truth, &gateway.rows()).expect("both sides write RFC 3339 times")
+}
+
+/// Time never runs back on record, but after a step of a clock, and no machine is in two cycles at once.
+fn check_order(scenario: Scenario, seed: u64, records: &[Record]) {
+    let mut recorded = None;
+    let mut ended: BTreeMap<&str, Timestamp> = BTreeMap::new();
+    for record in records {
+        assert!(
+            recorded <= Some(record.recorded),
+            "SEED={seed} {scenario}: recorded before the one before it: {record:?}"
+        );
+        recorded = Some(record.recorded);
+        let Some(machine) = record.machine.as_deref() else { continue };
+        match &record.body {
+            Body::Cycle(cycle) => {
+                let inside = cycle.started <= cycle.rinse_started && cycle.rinse_started <= cycle.rinse_ended;
+                assert!(inside, "SEED={seed} {scenario}: a cycle runs back: {cycle:?}");
+                let before = ended.insert(machine, cycle.rinse_ended);
+                let apart = before.is_none_or(|before| before <= cycle.started);
+                assert!(
+                    apart,
+                    "SEED={seed} {scenario}: overlaps the one that ended at {before:?}: {cycle:?}"
+                );
+            }
+            Body::ClockStep(_) => {
+                ended.remove(machine);
+            }
+            Body::Gap(_)
+            | Body::Check(_)
+            | Body::ServiceStart(_)
+            | Body::ServiceStop(_)
+            | Body::ConfigurationChange(_) => {}
+        }
+    }
 }
 
 #[expect(clippy::print_stdout, reason = "asked for by the variable DETAIL")]

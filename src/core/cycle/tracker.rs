@@ -317,13 +317,15 @@ impl Tracker {
             self.last_flow_end = candidate.readings.last().map(|last| last.at);
             return None;
         }
-        self.last_flow_end = Some(candidate.end);
+        let before = self.last_flow_end.replace(candidate.end);
         let times = profile.times;
         let (started, wash_to) = if profile.kind.is_conveyor() {
             (candidate.start, candidate.end)
         } else {
             let wash_to = candidate.start.minus(times.pause);
-            (wash_to.minus(times.wash), wash_to)
+            let washed_from = wash_to.minus(times.wash);
+            // A wash shorter than the plate's did not begin before the last rinse was over.
+            (before.map_or(washed_from, |before| washed_from.max(before).min(candidate.start)), wash_to)
         };
         let rinse = Rinse {
             start: candidate.start,

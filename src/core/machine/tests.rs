@@ -216,6 +216,39 @@ fn a_check_on_file_outlives_a_step_of_the_clock() {
     assert_eq!(moved, Concentration { at: at(3_590.0), ..check });
 }
 
+// The pH of a check may be named after its concentration in the same pack.
+#[test]
+fn a_check_takes_the_ph_of_its_own_instant() {
+    let channel = |id: u16, name: &str, role| Channel {
+        id: ChannelId(id),
+        name: ChannelName::try_from(format!("dm1/{name}")).expect("a legal name"),
+        machine: MachineId(0),
+        role,
+    };
+    let channels = vec![channel(0, "sanitizer", Role::Concentration), channel(1, "ph", Role::Ph)];
+    let mut machine = Machine::new(MachineId(0), fixture::door(), channels);
+    let mut effects = Effects::new();
+    for (seconds, mg_per_l, ph) in [(0.0, 80.0, 7.0), (100.0, 60.0, 9.0)] {
+        for (id, number) in [(0, mg_per_l), (1, ph)] {
+            let sample = Sample { channel: ChannelId(id), at: at(seconds), value: Value::Number(number) };
+            machine.sample(at(seconds), usize::from(id), sample, &mut effects);
+        }
+    }
+    machine.finish(at(200.0), &mut effects);
+    let checks: Vec<_> = effects
+        .iter()
+        .filter_map(|effect| match effect {
+            Effect::Record { record, .. } => Some(&record.body),
+            Effect::Snapshot { .. } => None,
+        })
+        .collect();
+    let check = |seconds, mg_per_l, ph| {
+        let by = "dm1/sanitizer".to_owned();
+        Body::Check(Check::Sanitizer { at: at(seconds), mg_per_l, ph: Some(ph), by })
+    };
+    assert_eq!(checks, [&check(0.0, 80.0, 7.0), &check(100.0, 60.0, 9.0)]);
+}
+
 #[test]
 fn readings_faster_than_any_probe_are_not_kept() {
     let mut machine = machine();
