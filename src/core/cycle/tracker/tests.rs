@@ -48,7 +48,9 @@ fn a_rinse_is_found_in_every_line_and_judged() {
             let off_s = cycle.rinse_started.seconds() - flow.from;
             assert!(off_s.abs() < 1.0, "{name}: found {off_s} s off");
             let off_c = cycle.rinse_min_c.map_or(0.0, |min| min - flow.celsius);
-            assert!(off_c.abs() < if tau_s > 2.0 { 1.0 } else { 0.5 }, "{name}: minimum {off_c} °C off");
+            // A local line through a curve is a little low: by the curve, which grows with the step.
+            let most_c = 0.3_f64.max(0.025 * (flow.celsius - start_c).abs());
+            assert!(off_c.abs() < most_c, "{name}: minimum {off_c} °C off");
         }
     }
 }
