@@ -74,6 +74,8 @@ pub struct Machine {
 #[derive(Clone, PartialEq, Debug, Serialize, Deserialize)]
 struct State {
     version: u32,
+    /// The machine and its channels as they were configured; see [`signature`].
+    signature: String,
     reorder: Reorder,
     tracker: Tracker,
     channels: Vec<ChannelState>,
@@ -118,14 +120,14 @@ impl Machine {
     #[must_use]
     pub fn new(id: MachineId, profile: Profile, channels: Vec<Channel>) -> Self {
         let rinse = channels.iter().position(|channel| place_of(channel) == Some(Place::FinalRinse));
-        let state = State::new(&profile, channels.len());
+        let state = State::new(&profile, &channels);
         Self { id, profile, channels, rinse, state, counts: Counts::default() }
     }
 
     /// Takes a sample of the channel at `local` that arrives at `now`.
     pub fn sample(&mut self, now: Timestamp, local: usize, sample: Sample, effects: &mut Effects) {
         self.expect_probes(now);
-        let heard = match self.state.reorder.place(now, sample) {
+        let heard = match self.state.reorder.place(now, sample, self.profile.disorder_window) {
             Placed::Held => {
                 self.counts.taken += 1;
                 self.state.behind = None;
@@ -192,7 +194,7 @@ impl Machine {
     /// Where it is not of this version or not of this machine; nothing is changed then.
     pub fn restore(&mut self, state: &[u8]) -> Result<(), serde_json::Error> {
         let state: State = serde_json::from_slice(state)?;
-        if state.version != STATE_VERSION || state.channels.len() != self.channels.len() {
+        if state.version != STATE_VERSION || state.signature != signature(&self.profile, &self.channels) {
             return Err(serde::de::Error::custom("state of another version or another machine"));
         }
         self.state = state;
@@ -365,7 +367,7 @@ impl Machine {
         self.state.tracker.restart(self.profile.rinse_from, back);
         self.record(now, Body::ClockStep(ClockStep { clock: Clock::Source, from, to }), None, effects);
         for sample in behind.samples {
-            self.state.reorder.place(now, sample);
+            self.state.reorder.place(now, sample, self.profile.disorder_window);
         }
     }
 
@@ -405,12 +407,13 @@ impl Machine {
 }
 
 impl State {
-    fn new(profile: &Profile, channels: usize) -> Self {
+    fn new(profile: &Profile, channels: &[Channel]) -> Self {
         Self {
             version: STATE_VERSION,
+            signature: signature(profile, channels),
             reorder: Reorder::new(),
             tracker: Tracker::new(profile.rinse_from),
-            channels: vec![ChannelState::default(); channels],
+            channels: vec![ChannelState::default(); channels.len()],
             ph: None,
             dosed: None,
             recorded_check: None,
@@ -427,6 +430,16 @@ fn setup<'a>(profile: &'a Profile, channels: &'a [Channel], rinse: Option<usize>
         Role::Probe(rinse) => Some(Setup { profile, rinse }),
         Role::ColdJunction { .. } | Role::Running | Role::Concentration | Role::Ph => None,
     }
+}
+
+/// What a stored state depends on beside its version: a state that was made for other channels, or
+/// for another kind of rinse, must not be taken up.
+fn signature(profile: &Profile, channels: &[Channel]) -> String {
+    let mut signature = format!("{} {:?} {:?}", profile.name, profile.kind, profile.rinse_from);
+    for channel in channels {
+        signature.push_str(&format!(" {} {:?}", channel.name, place_of(channel)));
+    }
+    signature
 }
 
 const fn place_of(channel: &Channel) -> Option<Place> {

@@ -3,7 +3,9 @@
 //! A sample is held until the newest sample of its machine is one window
 //! ahead of it, or until nothing has arrived for one window of the gateway's
 //! clock; then it is released, in event-time order. What arrives behind the
-//! last release is late: it is stored, never judged.
+//! last release is late: it is stored, never judged. "Newest" means among what
+//! arrived in the last window or two, so that one sample from a far future does
+//! not end the patience with the others: it waits for its time, or for silence.
 
 use std::collections::VecDeque;
 use std::time::Duration;
@@ -32,7 +34,9 @@ pub enum Placed {
 #[derive(Clone, PartialEq, Debug, Serialize, Deserialize)]
 pub struct Reorder {
     held: VecDeque<Sample>,
-    newest: Option<Timestamp>,
+    /// Newest instant among the arrivals since `turned`, and among those of the window before.
+    newest: [Option<Timestamp>; 2],
+    turned: Option<Timestamp>,
     released: Option<Timestamp>,
     arrived: Option<Timestamp>,
 }
@@ -41,11 +45,11 @@ impl Reorder {
     /// Holds nothing yet.
     #[must_use]
     pub const fn new() -> Self {
-        Self { held: VecDeque::new(), newest: None, released: None, arrived: None }
+        Self { held: VecDeque::new(), newest: [None; 2], turned: None, released: None, arrived: None }
     }
 
-    /// Takes a sample that arrived at `now`.
-    pub fn place(&mut self, now: Timestamp, sample: Sample) -> Placed {
+    /// Takes a sample that arrived at `now`, to be held for `window` at most.
+    pub fn place(&mut self, now: Timestamp, sample: Sample, window: Duration) -> Placed {
         if self.released.is_some_and(|released| sample.at <= released) {
             return Placed::Late;
         }
@@ -64,7 +68,12 @@ impl Reorder {
             place -= 1;
         }
         self.held.insert(place, sample);
-        self.newest = Some(self.newest.map_or(sample.at, |newest| newest.max(sample.at)));
+        let turn = self.turned.is_none_or(|turned| now < turned || now.since(turned) >= window);
+        if turn {
+            self.newest = [None, self.newest[0]];
+            self.turned = Some(now);
+        }
+        self.newest[0] = self.newest[0].max(Some(sample.at));
         self.arrived = Some(now);
         Placed::Held
     }
@@ -73,7 +82,7 @@ impl Reorder {
     ///
     /// Samples of one instant leave together or not at all, ordered by channel.
     pub fn release(&mut self, window: Duration) -> Option<Sample> {
-        let (first, newest) = (self.held.front()?, self.newest?);
+        let (first, newest) = (self.held.front()?, self.newest[0].max(self.newest[1])?);
         if first.at > newest.minus(window) && self.held.len() <= HELD_MAX {
             return None;
         }
@@ -126,6 +135,8 @@ mod tests {
     use crate::core::id::ChannelId;
     use crate::core::reading::Value;
 
+    const WINDOW: Duration = Duration::from_secs(5);
+
     fn sample(channel: u16, millis: i64) -> Sample {
         let at = Timestamp::from_micros(millis * 1000);
         Sample { channel: ChannelId(channel), at, value: Value::Number(0.0) }
@@ -135,14 +146,14 @@ mod tests {
         // Property: any disorder smaller than the window leaves in event-time order, each sample once.
         #[test]
         fn disorder_inside_the_window_is_put_right(shifts in proptest::collection::vec(0_i64..4_900, 1..200)) {
-            let window = Duration::from_secs(5);
+            let window = WINDOW;
             let mut arrivals: Vec<(i64, i64)> =
                 shifts.iter().enumerate().map(|(i, shift)| (i as i64 * 250 + shift, i as i64 * 250)).collect();
             arrivals.sort_unstable();
             let mut reorder = Reorder::new();
             let mut out = Vec::new();
             for (arrival, at) in arrivals {
-                let placed = reorder.place(Timestamp::from_micros(arrival * 1000), sample(0, at));
+                let placed = reorder.place(Timestamp::from_micros(arrival * 1000), sample(0, at), window);
                 prop_assert_eq!(placed, Placed::Held);
                 while let Some(sample) = reorder.release(window) {
                     out.push(sample.at);
@@ -157,6 +168,25 @@ mod tests {
     }
 
     #[test]
+    fn one_sample_from_the_future_does_not_end_the_patience_with_the_others() {
+        let mut reorder = Reorder::new();
+        let mut out = Vec::new();
+        for i in 0..200_i64 {
+            // Two neighbours come in the wrong order throughout; one sample claims the next century.
+            let at = if i == 40 { 3_000_000_000_000 } else { (i ^ 1) * 250 };
+            let placed = reorder.place(Timestamp::from_micros(i * 250_000), sample(0, at), WINDOW);
+            if i > 90 {
+                assert_eq!(placed, Placed::Held, "sample {i}");
+            }
+            while let Some(sample) = reorder.release(WINDOW) {
+                out.push(sample.at);
+            }
+        }
+        assert!(out.is_sorted());
+        assert!(out.last().is_some_and(|last| last.seconds() < 60.0), "it still waits: {out:?}");
+    }
+
+    #[test]
     fn repeats_and_late_samples_are_told_apart() {
         let mut reorder = Reorder::new();
         let now = Timestamp::from_micros(0);
@@ -166,10 +196,10 @@ mod tests {
             (sample(1, 0), Placed::Held),
             (sample(0, 6_000), Placed::Held),
         ] {
-            assert_eq!(reorder.place(now, given), expected, "{given:?}");
+            assert_eq!(reorder.place(now, given, WINDOW), expected, "{given:?}");
         }
-        while reorder.release(Duration::from_secs(5)).is_some() {}
-        assert_eq!(reorder.place(now, sample(0, 0)), Placed::Late);
-        assert_eq!(reorder.place(now, sample(0, 3_000)), Placed::Held);
+        while reorder.release(WINDOW).is_some() {}
+        assert_eq!(reorder.place(now, sample(0, 0), WINDOW), Placed::Late);
+        assert_eq!(reorder.place(now, sample(0, 3_000), WINDOW), Placed::Held);
     }
 }

@@ -35,6 +35,8 @@ const EDGE_SHARE: f64 = 0.2;
 const OVER_SHARE: f64 = 0.9;
 /// Least share of the rinse that must have been seen for its end to be known.
 const SEEN_SHARE: f64 = 0.8;
+/// Least share of it that must have been seen for a rinse to be told from a drain.
+const CUT_OFF_SHARE_MIN: f64 = 0.2;
 /// Longest disturbance that is followed, s (own choice: several cycles of any machine); water that
 /// moves for longer is no cycle's, and the stretch is cut there.
 const DISTURBED_MAX_S: f64 = 900.0;
@@ -157,7 +159,11 @@ impl Disturbed {
         let start = self.since.plus(Duration::from_secs_f64(filled.max(0.0)));
         let end = start.plus(profile.times.rinse);
         let last = self.readings.last()?.at;
-        let end_seen = last.since(start) >= profile.times.rinse.mul_f64(SEEN_SHARE);
+        let seen = last.since(start);
+        if seen < profile.times.rinse.mul_f64(CUT_OFF_SHARE_MIN) {
+            return None;
+        }
+        let end_seen = seen >= profile.times.rinse.mul_f64(SEEN_SHARE);
         Some(Candidate {
             start,
             end: if end_seen { end.min(last) } else { end },

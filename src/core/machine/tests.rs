@@ -1,6 +1,7 @@
 use proptest::prelude::*;
 
 use super::super::cycle::fixture::{self, Flow, at};
+use super::super::cycle::plate::RinseFrom;
 use super::super::cycle::verdict::{Reason, Verdict};
 use super::super::id::{ChannelId, ChannelName};
 use super::super::record::{Cycle, Gap};
@@ -247,6 +248,22 @@ fn a_check_takes_the_ph_of_its_own_instant() {
         Body::Check(Check::Sanitizer { at: at(seconds), mg_per_l, ph: Some(ph), by })
     };
     assert_eq!(checks, [&check(0.0, 80.0, 7.0), &check(100.0, 60.0, 9.0)]);
+}
+
+#[test]
+fn a_state_of_another_configuration_is_refused() {
+    let mut one = machine();
+    let state = serde_json::to_vec(&one.state).expect("a state has a JSON form");
+    assert!(one.restore(&state).is_ok());
+    let mut renamed = machine();
+    renamed.profile.name = "dm2".into();
+    let mut swapped = machine();
+    swapped.channels.swap(0, 1);
+    let mut sump = machine();
+    sump.profile.rinse_from = RinseFrom::Sump;
+    for (name, mut other) in [("renamed", renamed), ("channels swapped", swapped), ("a sump", sump)] {
+        assert!(other.restore(&state).is_err(), "{name}");
+    }
 }
 
 #[test]
