@@ -95,3 +95,70 @@ impl Stillness {
         }
     }
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::core::channel::Place;
+    use crate::core::cycle::fixture::{at, probe};
+    use crate::core::id::ChannelId;
+    use crate::core::thermocouple::ThermocoupleType;
+
+    const SILENT: Duration = Duration::from_secs(10);
+
+    // 100 °C is 138.51 Ω (IEC 60751) and 4.096 mV against 0 °C of type K (NIST ITS-90 table);
+    // the bounds of water are this program's own choice.
+    #[test]
+    fn a_value_is_a_temperature_or_a_fault() {
+        let junction = |age: f64| Some(Junction { at: at(100.0 - age), celsius: Celsius(0.0) });
+        let kind = ThermocoupleType::K;
+        let thermocouple = Signal::Thermocouple { kind, cold_junction: ChannelId(9) };
+        for (name, signal, value, junction, expected) in [
+            ("°C", Signal::Celsius, Value::Number(82.0), None, Ok(82.0)),
+            ("°F", Signal::Fahrenheit, Value::Number(212.0), None, Ok(100.0)),
+            ("K", Signal::Kelvin, Value::Number(373.15), None, Ok(100.0)),
+            ("Pt100", Signal::Pt100, Value::Number(138.51), None, Ok(100.0)),
+            ("type K", thermocouple, Value::Number(0.004_096), junction(1.0), Ok(100.0)),
+            ("no junction", thermocouple, Value::Number(0.004_096), None, Err(Fault::NoColdJunction)),
+            (
+                "an old junction",
+                thermocouple,
+                Value::Number(0.004_096),
+                junction(11.0),
+                Err(Fault::NoColdJunction),
+            ),
+            ("reversed", thermocouple, Value::Number(-0.003), junction(1.0), Err(Fault::Reversed)),
+            ("a fault", Signal::Celsius, Value::Fault(Fault::Short), None, Err(Fault::Short)),
+            ("a flag", Signal::Celsius, Value::Flag(true), None, Err(Fault::Reported)),
+            ("no number", Signal::Celsius, Value::Number(f64::NAN), None, Err(Fault::Reported)),
+            ("hottest water", Signal::Celsius, Value::Number(130.0), None, Ok(130.0)),
+            ("hotter", Signal::Celsius, Value::Number(130.1), None, Err(Fault::OutOfRange)),
+            ("ice", Signal::Celsius, Value::Number(-2.1), None, Err(Fault::OutOfRange)),
+        ] {
+            match (converted(signal, at(100.0), value, junction, SILENT), expected) {
+                (Ok(found), Ok(expected)) => assert!((found.0 - expected).abs() < 0.02, "{name}: {found}"),
+                (found, expected) => assert_eq!(found.map(|c| c.0), expected, "{name}"),
+            }
+        }
+    }
+
+    // The times are the probe's configuration; 40 °C is this program's own choice.
+    #[test]
+    fn a_probe_whose_digits_stand_still_is_stuck() {
+        let probe = probe(Place::FinalRinse, None);
+        let every_5_s: Vec<f64> = (0..=120).map(|i| f64::from(i) * 5.0).collect();
+        let over_a_silence: Vec<f64> = [0.0, 5.0, 700.0, 705.0].to_vec();
+        let over_a_step_back: Vec<f64> = [3_600.0, 3_605.0, 5.0, 10.0].to_vec();
+        for (name, celsius, times, expected) in [
+            ("ten minutes", 81.9, &every_5_s, true),
+            ("not quite", 81.9, &every_5_s[..120].to_vec(), false),
+            ("a cold line at rest", 22.0, &every_5_s, false),
+            ("the same digits after a silence", 81.9, &over_a_silence, false),
+            ("the same digits after a step of the clock", 81.9, &over_a_step_back, false),
+        ] {
+            let mut stillness = Stillness::default();
+            let last = times.iter().map(|t| stillness.is_stuck(&probe, at(*t), Celsius(celsius))).last();
+            assert_eq!(last, Some(expected), "{name}");
+        }
+    }
+}

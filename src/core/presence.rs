@@ -163,6 +163,17 @@ mod tests {
     }
 
     #[test]
+    fn a_gap_stays_a_stretch_of_time_when_the_clock_steps_back() {
+        let mut presence = Presence::default();
+        presence.note_arrival(at(7_200));
+        presence.usable(at(7_200), SILENT);
+        presence.tick(at(7_210), SILENT).expect("silent for ten seconds");
+        presence.step_back(Duration::from_secs(3_600));
+        let closed = presence.usable(at(3_660), SILENT).expect("it closes");
+        assert_eq!((closed.from, closed.to, closed.filled), (at(3_600), Some(at(3_660)), false));
+    }
+
+    #[test]
     fn faults_open_a_gap_once_they_last() {
         let mut presence = Presence::default();
         presence.usable(at(0), SILENT);

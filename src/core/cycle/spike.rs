@@ -72,6 +72,8 @@ impl SpikeFilter {
 
 #[cfg(test)]
 mod tests {
+    use proptest::prelude::*;
+
     use super::*;
     use crate::core::time::Timestamp;
     use crate::core::units::Celsius;
@@ -96,12 +98,30 @@ mod tests {
             (vec![83.0, 83.0, 83.0, 83.0, 20.0, 25.0, 83.0, 83.0, 83.0, 83.0], 2),
             (vec![79.9, 79.9, 79.9, 5.4, 5.3, 79.9, 69.2, 79.9, 79.9, 79.9], 3),
             (vec![83.0, 83.1, 83.0, 83.2, 82.9, 83.0, 83.1], 0),
+            (vec![83.0, 83.0, 83.0, 83.0, 81.5, 83.0, 83.0, 83.0, 83.0], 0),
+            (vec![83.0, 83.0, 83.0, 83.0, 81.4, 83.0, 83.0, 83.0, 83.0], 1),
+            (vec![83.0, 83.0, 83.0, 83.0, 75.0, 75.0, 75.0, 75.0, 83.0, 83.0, 83.0, 83.0], 0),
         ] {
             let out = run(&given);
             assert_eq!(out.len(), given.len(), "nothing is lost: {given:?}");
             assert_eq!(out.iter().filter(|(_, spike)| *spike).count(), spikes, "{given:?}");
             let lowest = out.iter().map(|(value, _)| *value).fold(f64::INFINITY, f64::min);
             assert!(lowest >= 69.9, "no spike is left: {out:?}");
+        }
+    }
+
+    proptest! {
+        // On a monotonic stretch the middle of seven is their median, by definition.
+        #[test]
+        fn water_that_only_warms_or_only_cools_passes_untouched(
+            mut values in proptest::collection::vec(10.0..95.0_f64, 7..60), falls in any::<bool>(),
+        ) {
+            values.sort_by(f64::total_cmp);
+            if falls {
+                values.reverse();
+            }
+            let out = run(&values);
+            prop_assert_eq!(out, values.iter().map(|value| (*value, false)).collect::<Vec<_>>());
         }
     }
 }
