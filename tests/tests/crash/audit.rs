@@ -16,7 +16,7 @@ use super::gateway::Gateway;
 use super::kitchen::{Site, Stream};
 
 /// Longest wait for a gateway to take what the broker holds.
-const WAIT_MAX: Duration = Duration::from_secs(120);
+const WAIT_MAX: Duration = Duration::from_secs(60);
 
 /// How many records of a kind are in a ledger that verifies.
 pub(crate) type Kinds = BTreeMap<&'static str, usize>;
@@ -31,6 +31,17 @@ pub(crate) fn until_recorded(gateway: &Gateway, ledger: &Path, cycles: usize) {
         }
         assert!(Instant::now() < limit, "{found} of {cycles} cycles on record: {}", gateway.log());
         thread::sleep(Duration::from_millis(20));
+    }
+}
+
+/// Waits until the reading of this channel and time, µs, is on record.
+pub(crate) fn until_reading(gateway: &Gateway, ledger: &Path, channel: &str, at: i64) {
+    let limit = Instant::now() + WAIT_MAX;
+    let (from, to) = (Timestamp::from_micros(at - 1_000_000), Timestamp::from_micros(at + 1_000_000));
+    let read = |reader: Reader| reader.readings(channel, from, to);
+    while !Reader::open(ledger).and_then(read).is_ok_and(|readings| !readings.is_empty()) {
+        assert!(Instant::now() < limit, "waited in vain for a reading: {}", gateway.log());
+        thread::sleep(Duration::from_millis(10));
     }
 }
 

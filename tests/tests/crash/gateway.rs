@@ -3,7 +3,7 @@
 use std::fs::{self, File};
 use std::os::unix::process::ExitStatusExt;
 use std::path::PathBuf;
-use std::process::{Child, ExitStatus, Stdio};
+use std::process::{Child, ChildStdin, ExitStatus, Stdio};
 use std::thread;
 use std::time::{Duration, Instant};
 
@@ -27,6 +27,7 @@ impl Gateway {
         let file = File::create(&log).expect("a temporary file");
         let child = rinseward(&["run", "--config", text(&site.configuration())])
             .env("FAILPOINTS", failpoints)
+            .stdin(Stdio::piped())
             .stdout(Stdio::null())
             .stderr(file)
             .spawn()
@@ -44,6 +45,7 @@ impl Gateway {
     }
 
     /// Waits until a failpoint has ended it (SIGABRT); `Err` gives it back where that does not come.
+    #[cfg(feature = "failpoints")]
     pub(crate) fn aborted(mut self, within: Duration) -> Result<(), Self> {
         match self.ended(within) {
             Some(status) => {
@@ -65,6 +67,17 @@ impl Gateway {
         kill_process(Pid::from_child(&self.child), signal).expect("our own child");
         let status = self.ended(WAIT_MAX);
         (status.unwrap_or_else(|| panic!("it does not end: {}", self.log())), began.elapsed())
+    }
+
+    /// Its standard input.
+    pub(crate) fn pipe(&mut self) -> ChildStdin {
+        self.child.stdin.take().expect("taken once")
+    }
+
+    /// Waits until it ends by itself.
+    pub(crate) fn end(mut self) -> ExitStatus {
+        let status = self.ended(WAIT_MAX);
+        status.unwrap_or_else(|| panic!("it does not end: {}", self.log()))
     }
 
     /// What it logged.

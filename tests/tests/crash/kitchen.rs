@@ -32,6 +32,8 @@ pub(crate) struct Pack {
 pub(crate) struct Stream {
     /// Messages in the order in which they are sent.
     pub(crate) packs: Vec<Pack>,
+    /// When it begins, µs of Unix time.
+    pub(crate) start_micros: i64,
     /// Numbers by channel and time, µs.
     pub(crate) readings: BTreeMap<String, BTreeMap<i64, f64>>,
 }
@@ -42,7 +44,7 @@ impl Stream {
     pub(crate) fn of(machines: usize, hours: f64, seed: u64) -> Self {
         let world = World::of(&plan(machines, hours), seed, MIDNIGHT_MICROS);
         let start = world.start_micros();
-        let mut stream = Self { packs: Vec::new(), readings: BTreeMap::new() };
+        let mut stream = Self { packs: Vec::new(), start_micros: start, readings: BTreeMap::new() };
         let mut gathered: Vec<Vec<Emission>> = vec![Vec::new(); machines];
         for emission in world {
             stream.note(&emission);
