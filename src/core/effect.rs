@@ -52,8 +52,8 @@ pub enum Effect {
         /// The trace of a cycle.
         trace: Option<Box<Trace>>,
     },
-    /// This state, and the inputs after this one, are all that is needed to
-    /// bring the machine back.
+    /// This state, and the inputs after this one, are all
+    /// that is needed to bring it back.
     Snapshot {
         /// Whose state.
         machine: MachineId,
