@@ -34,7 +34,7 @@ use crate::core::record::Body;
 use crate::core::time::Timestamp;
 use crate::diagnostic::Diagnostic;
 use crate::ledger::{CycleFilter, Reader};
-use crate::report::table::Table;
+use crate::report::table::{Style, Table};
 use crate::report::words;
 use crate::runtime::clock::Clock;
 use crate::runtime::shutdown::Signals;
@@ -133,7 +133,7 @@ fn in_lines(
     watched: Watched<'_>,
     streams: &mut Streams<'_>,
 ) -> Result<(), Failure> {
-    let mut table = Table::new(history::style());
+    let mut table = Table::new(Style { advice: true, ..history::style() });
     writeln!(streams.out, "SIMULATED – demo, {}× real time; Ctrl-C ends it", arguments.speed)
         .and_then(|()| streams.out.flush())
         .map_err(Failure::output)?;
