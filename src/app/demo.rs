@@ -151,8 +151,10 @@ fn summarise(scene: &Scene, path: &Path, streams: &mut Streams<'_>) -> io::Resul
     }
     let path = path.display();
     writeln!(streams.out, "\nEvery rack is on record in {path}")?;
-    writeln!(streams.out, "See them:  rinseward history --ledger {path}")?;
-    writeln!(streams.out, "The cold:  rinseward history --ledger {path} --verdict cold --json")
+    // As it was called: whoever tries the demo has not installed it.
+    let program = std::env::args().next().unwrap_or_else(|| "rinseward".to_owned());
+    writeln!(streams.out, "See them:  {program} history --ledger {path}")?;
+    writeln!(streams.out, "The cold:  {program} history --ledger {path} --verdict cold --json")
 }
 
 /// The directory of `--ledger`, or a fresh one among the temporary files.
