@@ -18,7 +18,7 @@ use super::units::Celsius;
 use sha2::{Digest, Sha256};
 
 /// Version of the stored state; a state of another version is not used.
-const STATE_VERSION: u32 = 1;
+const STATE_VERSION: u32 = 2;
 /// Least time between two snapshots, s.
 const SNAPSHOT_EVERY_S: f64 = 60.0;
 /// A source's clock has stepped back when all that arrives has been late, in

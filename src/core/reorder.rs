@@ -63,7 +63,11 @@ impl Reorder {
             }
             place -= 1;
         }
-        self.held.insert(place, sample);
+        if place == self.held.len() {
+            self.held.push_back(sample);
+        } else {
+            self.held.insert(place, sample);
+        }
         self.newest = Some(self.newest.map_or(sample.at, |newest| newest.max(sample.at)));
         self.arrived = Some(now);
         Placed::Held

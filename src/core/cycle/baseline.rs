@@ -111,7 +111,7 @@ impl Baseline {
         let step = (residual / sigma).clamp(-CUSUM_STEP_MAX, CUSUM_STEP_MAX);
         self.up = (self.up + step - CUSUM_K).max(0.0);
         self.down = (self.down - step - CUSUM_K).max(0.0);
-        self.follow(at, dt, predicted, residual);
+        self.follow(at, dt, predicted, residual, sigma);
         if self.seen_s < WARM_UP_S {
             self.up = 0.0;
             self.down = 0.0;
@@ -142,7 +142,7 @@ impl Baseline {
         self.slope
     }
 
-    fn follow(&mut self, at: Timestamp, dt: f64, predicted: f64, residual: f64) {
+    fn follow(&mut self, at: Timestamp, dt: f64, predicted: f64, residual: f64, sigma: f64) {
         let before = self.level;
         // While young, the plain mean converges faster than a fixed time constant.
         self.seen_s += dt;
@@ -152,7 +152,7 @@ impl Baseline {
         let trend = (self.level - before) / dt;
         let slope = self.slope + slope_gain * (trend - self.slope);
         self.slope = slope.clamp(-SLOPE_MAX_C_PER_S, SLOPE_MAX_C_PER_S);
-        let bounded = residual.abs().min(4.0 * self.sigma());
+        let bounded = residual.abs().min(4.0 * sigma);
         self.variance += gain(dt, SIGMA_TAU_S) * (bounded * bounded - self.variance);
         self.at = at;
     }

@@ -28,8 +28,8 @@ const EDGE_MIN_C_PER_S: f64 = 0.35;
 const FILLED_C_PER_S: f64 = 0.2;
 /// Share of the steepest change that still belongs to the refill.
 const EDGE_SHARE: f64 = 0.2;
-/// Readings kept while quiet, s.
-const LOOK_BACK_S: f64 = 8.0;
+/// Readings kept while quiet.
+const LOOK_BACK: Duration = Duration::from_secs(8);
 
 /// The sump of one machine.
 #[derive(Clone, PartialEq, Debug, Serialize, Deserialize)]
@@ -76,7 +76,7 @@ impl Sump {
             return self.finish(profile);
         }
         self.recent.push_back(reading);
-        let oldest = reading.at.minus(Duration::from_secs_f64(LOOK_BACK_S));
+        let oldest = reading.at.minus(LOOK_BACK);
         while self.recent.front().is_some_and(|first| first.at < oldest) {
             self.recent.pop_front();
         }
@@ -102,7 +102,7 @@ impl Sump {
         self.recent.clear();
         self.baseline = None;
         let Some(last) = disturbed.readings.last() else { return };
-        let from = last.at.minus(Duration::from_secs_f64(LOOK_BACK_S));
+        let from = last.at.minus(LOOK_BACK);
         for reading in disturbed.readings.iter().filter(|r| r.at >= from) {
             self.recent.push_back(*reading);
             let start = || Baseline::new(reading.at, reading.celsius.0);

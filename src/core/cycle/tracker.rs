@@ -32,8 +32,8 @@ const WHOLE_SHARE: f64 = 0.85;
 const FAULT_SPANS_MAX: usize = 32;
 /// Shortest stretch of faults that makes a rinse unproven of itself, s.
 const FAULT_MIN_S: f64 = 1.0;
-/// What is kept of the wash beyond the plate's cycle, s.
-const WASH_MARGIN_S: f64 = 45.0;
+/// What is kept of the wash beyond the plate's cycle.
+const WASH_MARGIN: Duration = Duration::from_secs(45);
 /// Shortest flow that is a rinse, s; a shorter one is a valve's hiccup.
 const RINSE_MIN_S: f64 = 1.5;
 
@@ -351,5 +351,5 @@ fn keep_wash(profile: &Profile) -> Duration {
     let times = profile.times;
     let whole = times.wash + times.pause + times.rinse * 3;
     let conveyor = if profile.kind.is_conveyor() { Duration::from_secs(620) } else { Duration::ZERO };
-    whole.max(conveyor) + Duration::from_secs_f64(WASH_MARGIN_S)
+    whole.max(conveyor) + WASH_MARGIN
 }
