@@ -10,6 +10,9 @@ use rinseward::cli::Cli;
 use rinseward::diagnostic::Diagnostic;
 
 fn main() -> ExitCode {
+    // The crash tests end the ledger's writer at named points.
+    #[cfg(feature = "failpoints")]
+    let _armed = fail::FailScenario::setup();
     // An error says that a provider is installed already, which is as good.
     drop(rustls::crypto::ring::default_provider().install_default());
     let mut out = BufWriter::new(io::stdout().lock());

@@ -64,7 +64,7 @@ pub enum Effect {
         /// The trace of a cycle.
         trace: Option<Box<Trace>>,
     },
-    /// The machine is idle: this state, and the inputs after this one, are all
+    /// This state, and the inputs after this one, are all
     /// that is needed to bring it back.
     Snapshot {
         /// Whose state.

@@ -1,5 +1,7 @@
 //! One machine: event time, the state of its probes, its tracker.
 
+use std::time::Duration;
+
 use serde::{Deserialize, Serialize};
 
 use super::channel::{Channel, Place, Probe, Role, Signal};
@@ -19,8 +21,12 @@ use sha2::{Digest, Sha256};
 
 /// Version of the stored state; a state of another version is not used.
 const STATE_VERSION: u32 = 2;
-/// Least time between two snapshots, s.
-const SNAPSHOT_EVERY_S: f64 = 60.0;
+/// Age of the last snapshot, by the gateway's clock or in event time, at which an idle machine
+/// makes the next one.
+const SNAPSHOT_EVERY: Duration = Duration::from_secs(60);
+/// The same in the middle of a cycle, where the state is large: a node may fall silent there
+/// for months, and what came since the last snapshot is applied again at every start.
+const SNAPSHOT_EVERY_UNDER_WAY: Duration = Duration::from_secs(600);
 /// A source's clock has stepped back when all that arrives has been late, in
 /// order, for this long, s.
 const STEP_AFTER_S: f64 = 30.0;
@@ -65,6 +71,12 @@ struct State {
     behind: Option<Behind>,
     expected: bool,
     snapshot_at: Option<Timestamp>,
+    /// Event time of the last snapshot.
+    #[serde(default)]
+    snapshot_of: Option<Timestamp>,
+    /// Whether something came since the last snapshot.
+    #[serde(skip)]
+    changed: bool,
 }
 
 /// What is known of one channel.
@@ -149,7 +161,7 @@ impl Machine {
             let Role::Probe(probe) = &channel.role else { return None };
             state.presence.deadline(probe.silent_after)
         });
-        held.into_iter().chain(silent).min()
+        held.into_iter().chain(silent).chain(self.snapshot_deadline()).min()
     }
 
     /// What became of the samples since the last call.
@@ -196,8 +208,7 @@ impl Machine {
         match &self.channels[local].role {
             Role::Probe(_) => self.apply_reading(now, local, sample, effects),
             Role::ColdJunction { signal } => {
-                let converted =
-                    intake::converted(*signal, sample.at, sample.value, None, std::time::Duration::ZERO);
+                let converted = intake::converted(*signal, sample.at, sample.value, None, Duration::ZERO);
                 self.state.channels[local].junction =
                     converted.ok().map(|celsius| Junction { at: sample.at, celsius });
             }
@@ -332,14 +343,33 @@ impl Machine {
         effects.push(Effect::Record { record, trace: trace.map(Box::new) });
     }
 
+    /// Hands the state out where the last one has become old, so that no input is needed for
+    /// long: a new start applies again what came since, and the ledger keeps it aside.
     fn snapshot(&mut self, now: Timestamp, effects: &mut Effects) {
-        let due = self.state.snapshot_at.is_none_or(|at| now.seconds_since(at).abs() >= SNAPSHOT_EVERY_S);
-        if !due || !self.state.tracker.is_idle() {
+        self.state.changed = true;
+        let of = self.state.reorder.released();
+        let age_s = |at: Timestamp, before: Option<Timestamp>| {
+            before.map_or(f64::INFINITY, |before| at.seconds_since(before).abs())
+        };
+        let event_age_s = of.map_or(0.0, |of| age_s(of, self.state.snapshot_of));
+        if age_s(now, self.state.snapshot_at).max(event_age_s) < self.snapshot_every().as_secs_f64() {
             return;
         }
         self.state.snapshot_at = Some(now);
+        self.state.snapshot_of = of;
+        self.state.changed = false;
         let state = serde_json::to_vec(&self.state).expect("a state holds nothing that JSON cannot print");
         effects.push(Effect::Snapshot { machine: self.id, state });
+    }
+
+    /// When a snapshot is due although nothing arrives.
+    fn snapshot_deadline(&self) -> Option<Timestamp> {
+        let last = self.state.snapshot_at.filter(|_| self.state.changed)?;
+        Some(last.plus(self.snapshot_every()))
+    }
+
+    fn snapshot_every(&self) -> Duration {
+        if self.state.tracker.is_idle() { SNAPSHOT_EVERY } else { SNAPSHOT_EVERY_UNDER_WAY }
     }
 }
 
@@ -355,6 +385,8 @@ impl State {
             behind: None,
             expected: false,
             snapshot_at: None,
+            snapshot_of: None,
+            changed: false,
         }
     }
 }

@@ -23,7 +23,7 @@ use sha2::{Digest, Sha256};
 #[path = "ledger/faults.rs"]
 mod faults;
 #[path = "ledger/fixture.rs"]
-mod fixture;
+pub(crate) mod fixture;
 #[path = "ledger/golden.rs"]
 mod golden;
 #[cfg(feature = "failpoints")]

@@ -11,4 +11,4 @@ mod input;
 mod restarts;
 
 #[path = "support/broker.rs"]
-mod broker;
+pub(crate) mod broker;

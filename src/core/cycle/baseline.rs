@@ -99,6 +99,13 @@ impl Baseline {
         baseline
     }
 
+    /// The same with the noise that the readings are known to have, °C.
+    #[must_use]
+    pub const fn with_sigma(mut self, sigma: f64) -> Self {
+        self.variance = sigma * sigma;
+        self
+    }
+
     /// Takes a reading; tells when the line has left its trend.
     pub fn push(&mut self, at: Timestamp, celsius: f64) -> Option<Departure> {
         let dt = at.seconds_since(self.at);
@@ -152,8 +159,10 @@ impl Baseline {
         let trend = (self.level - before) / dt;
         let slope = self.slope + slope_gain * (trend - self.slope);
         self.slope = slope.clamp(-SLOPE_MAX_C_PER_S, SLOPE_MAX_C_PER_S);
-        let bounded = residual.abs().min(4.0 * sigma);
-        self.variance += gain(dt, SIGMA_TAU_S) * (bounded * bounded - self.variance);
+        let young = self.seen_s < WARM_UP_S;
+        let bounded = if young { residual } else { residual.abs().min(4.0 * sigma) };
+        let sigma_gain = gain(dt, SIGMA_TAU_S.min(self.seen_s));
+        self.variance += sigma_gain * (bounded * bounded - self.variance);
         self.at = at;
     }
 }

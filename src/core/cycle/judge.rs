@@ -37,8 +37,6 @@ const LAG_UNCERTAINTY_SHARE: f64 = 0.1;
 const TAU_UNKNOWN_S: f64 = 2.0;
 /// Half width over which the slope at the settled minimum is taken, s.
 const SLOPE_HALF_S: f64 = 0.8;
-/// A probe that answers more slowly than this share of the rinse cannot judge it.
-const SLOW_TAU_SHARE: f64 = 1.0 / 6.0;
 
 /// A concentration on file.
 #[derive(Clone, Copy, PartialEq, Debug, serde::Serialize, serde::Deserialize)]
@@ -314,28 +312,23 @@ fn doubts(evidence: &Evidence<'_>, measured: &Measured) -> Vec<(Verdict, Reason)
     doubts
 }
 
-/// A minimum below the limit is cold, unless the probe may simply not have answered yet.
+/// A minimum below the limit is cold, unless a probe of unknown response was still on its way to
+/// a temperature that is not: then the water may have been hot all along.
 fn below(evidence: &Evidence<'_>, measured: &Measured, min: f64, limit_c: f64) -> (Verdict, Reason) {
     let cold = (Verdict::Cold, Reason::RinseBelowLimit { measured_c: min, limit_c });
     if evidence.probe.tau.is_some() {
         return cold;
     }
-    let rinse_s = evidence.profile.times.rinse.as_secs_f64();
-    match approach(
-        &measured.used,
-        window::settle_s(None, evidence.profile.times.rinse),
-        measured.length_s - EDGE_S,
-    ) {
-        Some((tau_s, final_c)) if tau_s > SLOW_TAU_SHARE * rinse_s && final_c >= limit_c => {
-            (Verdict::Unproven, Reason::ProbeTooSlow)
-        }
+    let from_s = window::settle_s(None, evidence.profile.times.rinse);
+    match approach(&measured.used, from_s, measured.length_s - EDGE_S) {
+        Some(final_c) if final_c >= limit_c => (Verdict::Unproven, Reason::ProbeTooSlow),
         Some(_) | None => cold,
     }
 }
 
-/// Time constant and final value of an exponential approach from below through
-/// three equidistant points (Aitken's delta-squared).
-fn approach(points: &[window::Point], from: f64, to: f64) -> Option<(f64, f64)> {
+/// Final value of an exponential approach from below through three equidistant
+/// points (Aitken's delta-squared).
+fn approach(points: &[window::Point], from: f64, to: f64) -> Option<f64> {
     let at = |t: f64| {
         let after = points.partition_point(|p| p.t < t);
         points.get(after).map(|p| p.c)
@@ -346,7 +339,7 @@ fn approach(points: &[window::Point], from: f64, to: f64) -> Option<(f64, f64)> 
     if b - a < 0.3 || !(0.01..0.99).contains(&ratio) {
         return None;
     }
-    Some((-step / ratio.ln(), c + (c - b) * ratio / (1.0 - ratio)))
+    Some(c + (c - b) * ratio / (1.0 - ratio))
 }
 
 fn standard_uncertainty(evidence: &Evidence<'_>, at: f64, measured: &Measured) -> f64 {

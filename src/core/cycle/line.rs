@@ -38,7 +38,7 @@ const REST_TREND_S: f64 = 4.0;
 /// The start of a flow lies at most this far from where it was noticed, s.
 const START_SHIFT_MAX_S: f64 = 6.0;
 /// A rinse that ends before this share of the data plate's was broken off.
-pub const BROKEN_OFF_SHARE: f64 = 0.6;
+pub const BROKEN_OFF_SHARE: f64 = 0.5;
 /// Longest time without readings that the baseline bridges, s.
 const BRIDGE_S: f64 = 30.0;
 
@@ -92,13 +92,15 @@ pub struct Line {
     last: Option<TraceReading>,
     recent: VecDeque<TraceReading>,
     flow: Option<Flow>,
+    /// Noise of the line at rest, °C.
+    sigma: f64,
 }
 
 impl Line {
     /// Knows nothing yet.
     #[must_use]
     pub const fn new() -> Self {
-        Self { baseline: None, last: None, recent: VecDeque::new(), flow: None }
+        Self { baseline: None, last: None, recent: VecDeque::new(), flow: None, sigma: 0.0 }
     }
 
     /// Whether no flow is under way.
@@ -120,7 +122,7 @@ impl Line {
         if let Some(flow) = &mut self.flow {
             flow.push(filtered);
             if flow.was_none(reading.at) {
-                self.rest_at(reading);
+                self.go_on_from(reading);
                 return None;
             }
             let ending = flow.ending(reading.at, profile, tau)?;
@@ -142,6 +144,7 @@ impl Line {
         let baseline = self.baseline.get_or_insert_with(start);
         let sigma = baseline.sigma();
         if let Some(departure) = baseline.push(reading.at, reading.celsius.0) {
+            self.sigma = sigma;
             self.flow = Some(Flow::open(departure, sigma, &self.recent));
         }
     }
@@ -162,11 +165,12 @@ impl Line {
         }
     }
 
-    fn rest_at(&mut self, reading: TraceReading) {
-        self.flow = None;
-        self.recent.clear();
-        self.recent.push_back(reading);
-        self.baseline = Some(Baseline::new(reading.at, reading.celsius.0));
+    /// The departure was none: the line goes on with the trend and the noise it had.
+    fn go_on_from(&mut self, reading: TraceReading) {
+        let Some(flow) = self.flow.take() else { return };
+        self.recent = flow.readings.into();
+        let slope = flow.departure.slope;
+        self.baseline = Some(Baseline::resting(reading.at, reading.celsius.0, slope).with_sigma(self.sigma));
     }
 
     /// Goes on after a flow was handed out.
@@ -196,7 +200,7 @@ impl Line {
         let tail = &readings[readings.partition_point(|r| r.at < from)..split];
         self.recent.extend(tail);
         let (level, slope) = window::trend(&window::series(tail, until));
-        self.baseline = Some(Baseline::resting(until, level, slope));
+        self.baseline = Some(Baseline::resting(until, level, slope).with_sigma(self.sigma));
         for reading in &readings[split..] {
             self.remember(*reading);
             match &mut self.flow {
@@ -304,7 +308,7 @@ impl Flow {
 
     fn start(&self, profile: &Profile, tau: Option<Duration>) -> Timestamp {
         let seen = self.departure.at;
-        let points = window::answered(&window::series(&self.readings, seen), tau);
+        let points = window::arriving(&window::series(&self.readings, seen), tau);
         let until = profile.times.rinse.as_secs_f64();
         let found = window::flow_start(&points, self.departure.level, until).unwrap_or(0.0);
         let shift = Duration::from_secs_f64(found.abs().min(START_SHIFT_MAX_S));

@@ -26,7 +26,13 @@ pub type Series = Vec<Point>;
 const SMOOTH_HALF_S: f64 = 0.3;
 /// Half width where the slope is needed for lag correction, s (own choice: the
 /// slope's noise falls with the third half power of the width, its lag grows with the square).
-const SLOPE_HALF_S: f64 = 0.8;
+const SLOPE_HALF_S: f64 = 1.2;
+/// The same while the water arrives, s.
+const ARRIVAL_HALF_S: f64 = 0.8;
+/// And over at least this many readings to either side.
+const ARRIVAL_READINGS: f64 = 1.05;
+/// A slope is taken over at least this many readings to either side.
+const SLOPE_READINGS: f64 = 2.05;
 /// Least time after the start of the flow before a minimum counts, s.
 const SETTLE_MIN_S: f64 = 3.0;
 
@@ -40,10 +46,29 @@ pub fn series(readings: &[TraceReading], start: Timestamp) -> Series {
 /// for a first-order lag, T + tau·dT/dt.
 #[must_use]
 pub fn answered(points: &[Point], tau: Option<Duration>) -> Series {
-    let (half, tau) = match tau {
-        Some(tau) => (SLOPE_HALF_S, tau.as_secs_f64()),
-        None => (SMOOTH_HALF_S, 0.0),
-    };
+    match tau {
+        Some(tau) => {
+            let half = SLOPE_HALF_S.max(SLOPE_READINGS * spacing(points));
+            smoothed(points, half, tau.as_secs_f64())
+        }
+        None => smoothed(points, SMOOTH_HALF_S, 0.0),
+    }
+}
+
+/// The same for the arrival of the water, where sharpness counts for more than noise.
+#[must_use]
+pub fn arriving(points: &[Point], tau: Option<Duration>) -> Series {
+    match tau {
+        Some(tau) => {
+            let half = ARRIVAL_HALF_S.max(ARRIVAL_READINGS * spacing(points));
+            smoothed(points, half, tau.as_secs_f64())
+        }
+        None => smoothed(points, SMOOTH_HALF_S, 0.0),
+    }
+}
+
+/// Local straight lines over `half` s to either side, each taken `tau` s ahead.
+fn smoothed(points: &[Point], half: f64, tau: f64) -> Series {
     let (mut first, mut after) = (0, 0);
     points
         .iter()
@@ -82,6 +107,13 @@ pub fn slopes(points: &[Point], half: f64) -> Series {
 #[must_use]
 pub fn trend(points: &[Point]) -> (f64, f64) {
     if points.is_empty() { (0.0, 0.0) } else { line_through(points, 0.0) }
+}
+
+/// Usual time between two points, s: their median.
+fn spacing(points: &[Point]) -> f64 {
+    let mut gaps: Vec<f64> = points.windows(2).map(|pair| pair[1].t - pair[0].t).collect();
+    gaps.sort_unstable_by(f64::total_cmp);
+    gaps.get(gaps.len() / 2).copied().unwrap_or(0.0)
 }
 
 /// Value at `t` and slope of the least-squares line.
@@ -194,8 +226,12 @@ const REST_TAIL_S: f64 = 4.0;
 const TAUS_S: [f64; 13] = [0.4, 0.52, 0.68, 0.88, 1.14, 1.48, 1.93, 2.5, 3.26, 4.23, 5.5, 7.2, 9.3];
 /// A rinse that was broken off must fit better by this much, in units of χ², than a whole one.
 const BROKEN_OFF_MARGIN: f64 = 25.0;
+/// The same where the response of the probe is not on file, so that more stories fit.
+const BROKEN_OFF_MARGIN_UNKNOWN: f64 = 60.0;
 /// Standard deviation of a steady flow's drift, °C/s.
 const DRIFT_SD_C_PER_S: f64 = 0.02;
+/// A probe that answers more slowly than this share of the rinse cannot show where it was broken off.
+const SLOW_SHARE: f64 = 0.3;
 /// Most that a drift counts against a story, in units of χ²: a booster that runs down does drift.
 const DRIFT_COST_MAX: f64 = 60.0;
 
@@ -225,21 +261,25 @@ pub fn broken_off(points: &[Point], tau: Option<Duration>, plate_s: f64, latest:
         Some(tau) => &[tau.as_secs_f64().max(0.3)],
         None => &TAUS_S,
     };
+    if taus[0] > SLOW_SHARE * plate_s {
+        return None;
+    }
+    let points = &thin[..];
     let answers: Vec<Vec<f64>> =
-        taus.iter().map(|tau| thin.iter().map(|p| (-p.t / tau).exp()).collect()).collect();
-    let best_of = |end: f64| {
-        answers.iter().map(|answer| fit_end(&thin, answer, end, rest)).min_by(|a, b| a.sse.total_cmp(&b.sse))
-    };
-    let whole = best_of(plate_s)?;
+        taus.iter().map(|tau| points.iter().map(|p| (-p.t / tau).exp()).collect()).collect();
+    let stories = |end: f64| answers.iter().map(move |answer| fit_end(points, answer, end, rest));
+    let whole: Vec<EndFit> = stories(plate_s).collect();
     let ends = thin.iter().map(|p| p.t).filter(|t| *t < plate_s);
-    let broken: Vec<EndFit> = ends.filter_map(best_of).collect();
-    let least = broken.iter().map(|fit| fit.sse).fold(whole.sse, f64::min);
+    let broken: Vec<EndFit> = ends.flat_map(stories).collect();
+    let least = whole.iter().chain(&broken).map(|fit| fit.sse).fold(f64::INFINITY, f64::min);
     let freedom = thin.len().saturating_sub(5).max(1) as f64;
     let sigma2 = (least / freedom).max(FIT_SIGMA_MIN_C * FIT_SIGMA_MIN_C);
     let cost = |fit: &EndFit| fit.sse / sigma2 + (fit.drift / DRIFT_SD_C_PER_S).powi(2).min(DRIFT_COST_MAX);
-    let best = broken.iter().min_by(|a, b| cost(a).total_cmp(&cost(b)))?;
-    let clearly = cost(best) + BROKEN_OFF_MARGIN < cost(&whole);
-    (clearly && best.end <= latest * plate_s).then_some(best.end)
+    let likeliest =
+        |fits: &[EndFit]| fits.iter().map(|fit| (cost(fit), fit.end)).min_by(|a, b| a.0.total_cmp(&b.0));
+    let ((whole, _), (broken, end)) = (likeliest(&whole)?, likeliest(&broken)?);
+    let margin = if tau.is_some() { BROKEN_OFF_MARGIN } else { BROKEN_OFF_MARGIN_UNKNOWN };
+    (broken + margin < whole && end <= latest * plate_s).then_some(end)
 }
 
 /// One fitted end of a flow.

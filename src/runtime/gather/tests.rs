@@ -126,3 +126,39 @@ fn killed_or_not_the_records_are_the_same() {
         assert!(killed.settled + 2_000 > killed.inputs.len() as u64, "idle machines let go of their inputs");
     }
 }
+
+/// Inputs that a new start has to apply again after these samples, taken at these times.
+fn to_apply_again(configuration: &Configuration, taken: impl Iterator<Item = (Timestamp, Sample)>) -> u64 {
+    let mut gather = Kept::default().recover(configuration);
+    for (now, sample) in taken {
+        gather.tick_as_due(now);
+        gather.apply(now, Event::Sample(sample));
+    }
+    let commit = gather.take();
+    commit.inputs.len() as u64 - commit.settled
+}
+
+// Own promise: what a start has to apply again is minutes of readings (two busy machines
+// make about 1,000 inputs a minute), whatever the machines and their nodes do.
+#[test]
+fn a_machine_that_falls_silent_holds_the_others_back_for_minutes_at_most() {
+    let configuration = configuration();
+    let samples = samples(&configuration);
+    let start = samples[0].at;
+    let of_dm2 = |sample: &Sample| configuration.channels[usize::from(sample.channel.0)].machine.0 == 1;
+    for silent_after_s in (60..240).step_by(25) {
+        let silent_from = start.plus(std::time::Duration::from_secs(silent_after_s));
+        let heard = samples.iter().filter(|sample| sample.at < silent_from || !of_dm2(sample));
+        let again = to_apply_again(&configuration, heard.map(|sample| (sample.at, *sample)));
+        assert!(again < 3_000, "dm2 silent after {silent_after_s} s: {again} inputs");
+    }
+}
+
+#[test]
+fn what_a_node_had_kept_is_not_applied_again_as_a_whole() {
+    let configuration = configuration();
+    let samples = samples(&configuration);
+    let at_once = samples.iter().map(|sample| (samples[samples.len() - 1].at, *sample));
+    let again = to_apply_again(&configuration, at_once);
+    assert!(again < 3_000, "{again} of {} inputs", samples.len());
+}
