@@ -116,7 +116,7 @@ impl Bench {
 
     fn delivery(&self, number: u64, samples: Vec<Sample>, refusals: Vec<Refusal>) -> Inbound {
         let received = self.clock.now();
-        let delivery = Delivery { source: SourceId(0), number, received, samples, refusals };
+        let delivery = Delivery { source: SourceId(0), number, received, messages: 1, samples, refusals };
         Inbound { link: self.link.clone(), message: FromSource::Delivery(delivery) }
     }
 
