@@ -213,6 +213,21 @@ async fn commits_when_a_source_would_stall() {
     assert!(bench.end().await.1.is_ok());
 }
 
+/// What one read from the network brought is one delivery of many messages.
+#[tokio::test(start_paused = true)]
+async fn messages_that_came_together_stall_a_source_as_well() {
+    let bench = Bench::start(&[], Some(3));
+    let mut committed = bench.link.committed.subscribe();
+    let mut inbound = bench.delivery(1, vec![sample(START)], Vec::new());
+    if let FromSource::Delivery(delivery) = &mut inbound.message {
+        delivery.messages = 3;
+    }
+    bench.sender.send(inbound).await.expect("the driver runs");
+    committed.changed().await.expect("the link lives");
+    assert!(bench.started.elapsed() < LIMITS.commit_interval);
+    assert!(bench.end().await.1.is_ok());
+}
+
 #[tokio::test(start_paused = true)]
 async fn counts_what_it_refuses_and_acknowledges_it() {
     let bench = Bench::start(&[], None);
