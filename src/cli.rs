@@ -13,13 +13,28 @@ use crate::runtime::telemetry::{Log, LogForm};
 /// An aid: it never controls the machine, and replaces neither the machine's own
 /// gauges nor the required test kit or surface indicator.
 #[derive(Parser, Debug)]
-#[command(name = "rinseward", version, propagate_version = true, arg_required_else_help = true)]
+#[command(
+    name = "rinseward",
+    version,
+    propagate_version = true,
+    arg_required_else_help = true,
+    after_help = "Exit codes: 0 done, 64 command line, 70 a mistake in rinseward, 74 file, device or link, \
+                  78 configuration. README.md lists every message."
+)]
 pub struct Cli {
     /// Filter of the log, such as `info` or `rinseward=debug`; RUST_LOG where not given.
-    #[arg(long, global = true, value_name = "FILTER")]
+    #[arg(long, global = true, value_name = "FILTER", help_heading = "Log", display_order = 900)]
     log: Option<String>,
     /// Form of the log on standard error.
-    #[arg(long, global = true, value_enum, default_value_t, value_name = "FORM")]
+    #[arg(
+        long,
+        global = true,
+        value_enum,
+        default_value_t,
+        value_name = "FORM",
+        help_heading = "Log",
+        display_order = 901
+    )]
     log_format: LogForm,
     /// What to do.
     #[command(subcommand)]
@@ -39,11 +54,11 @@ impl Cli {
 pub enum Command {
     /// Listen to the probes and keep the ledger, until stopped.
     Run(RunArgs),
-    /// Show two simulated machines at work; needs no installation.
+    /// Show simulated machines at work, judged as real ones are; needs no hardware.
     Demo(DemoArgs),
-    /// Judge the readings in a file: SenML packs (RFC 8428), one a line.
+    /// Judge recorded readings: a file of SenML packs (RFC 8428), one a line.
     Replay(ReplayArgs),
-    /// Show the cycles on record.
+    /// Show the cycles on record, oldest first.
     History(HistoryArgs),
     /// Check configuration files and report every problem.
     CheckConfig(CheckConfigArgs),
@@ -52,7 +67,7 @@ pub enum Command {
 /// Where the configuration is.
 #[derive(Args, Debug)]
 pub struct ConfigArgs {
-    /// Configuration file; a later one wins over an earlier one.
+    /// Configuration file; may be given more than once, the later wins.
     #[arg(long = "config", value_name = "FILE", default_value = "/etc/rinseward/gateway.toml")]
     pub files: Vec<PathBuf>,
 }
@@ -68,19 +83,19 @@ pub struct RunArgs {
 /// Arguments of `demo`.
 #[derive(Args, Debug)]
 pub struct DemoArgs {
-    /// What happens: a scenario of the simulator.
+    /// What happens: `demo`, `rush`, `booster-dead`, `chlorine-weak`, …; a wrong name lists all.
     #[arg(long, default_value = "demo", value_name = "NAME")]
     pub scenario: String,
     /// Seed of all chance: the same seed gives the same day.
     #[arg(long, default_value_t = 1)]
     pub seed: u64,
-    /// Seconds of the kitchen in one second.
+    /// How many times faster than real time, 1 to 1000.
     #[arg(long, default_value_t = 60.0, value_parser = speed, value_name = "FACTOR")]
     pub speed: f64,
-    /// Directory to keep the ledger in; a temporary one where not given.
+    /// Directory to keep the ledger in; a fresh temporary one where not given.
     #[arg(long, value_name = "DIR")]
     pub ledger: Option<PathBuf>,
-    /// End by itself after so many seconds.
+    /// End by itself after N seconds of real time.
     #[arg(long, value_name = "N")]
     pub seconds: Option<u64>,
     /// Print lines where a terminal would get the full view.
@@ -91,13 +106,13 @@ pub struct DemoArgs {
 /// Arguments of `replay`.
 #[derive(Args, Debug)]
 pub struct ReplayArgs {
-    /// Configuration file; a later one wins over an earlier one.
+    /// Configuration file; may be given more than once, the later wins.
     #[arg(long = "config", value_name = "FILE", required = true)]
     pub files: Vec<PathBuf>,
     /// How to print.
     #[command(flatten)]
     pub form: FormArgs,
-    /// Keep a ledger in this file too.
+    /// Keep a ledger in this file too; without it nothing is stored.
     #[arg(long, value_name = "FILE")]
     pub ledger: Option<PathBuf>,
     /// Tell at the end how many readings were judged how fast, on standard error.
@@ -111,13 +126,13 @@ pub struct ReplayArgs {
 /// Arguments of `history`.
 #[derive(Args, Debug)]
 pub struct HistoryArgs {
-    /// Configuration file that names the ledger; a later one wins over an earlier one.
+    /// Configuration file that names the ledger; may be given more than once, the later wins.
     #[arg(long = "config", value_name = "FILE", conflicts_with = "ledger")]
     pub files: Vec<PathBuf>,
-    /// The ledger itself.
+    /// The ledger itself, in place of --config.
     #[arg(long, value_name = "FILE")]
     pub ledger: Option<PathBuf>,
-    /// Of this machine only.
+    /// Of this machine only, by its name in the configuration.
     #[arg(long, value_name = "NAME")]
     pub machine: Option<String>,
     /// Final rinse at or after this: RFC 3339, or a local date or date and time.
@@ -126,10 +141,10 @@ pub struct HistoryArgs {
     /// Final rinse before this: RFC 3339, or a local date or date and time.
     #[arg(long, value_parser = moment, value_name = "TIME")]
     pub to: Option<Timestamp>,
-    /// With this verdict; may be given more than once.
+    /// Of this verdict only: cold, brief, weak, unproven, narrow or pass; several with commas.
     #[arg(long = "verdict", value_delimiter = ',', value_name = "VERDICT")]
     pub verdicts: Vec<Verdict>,
-    /// The newest so many.
+    /// Only the newest N.
     #[arg(long, value_name = "N")]
     pub limit: Option<usize>,
     /// How to print.

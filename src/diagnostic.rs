@@ -199,10 +199,13 @@ impl From<&Problem> for Diagnostic {
         if let Some(place) = &problem.place {
             diagnostic = diagnostic.place(place.to_string());
         }
-        diagnostic = diagnostic.place(match &problem.seen {
-            Some(seen) => format!("{key} = {seen}"),
-            None => key.clone(),
-        });
+        // A problem of the whole file has no key to name.
+        if !matches!(problem.fault, Fault::File(_) | Fault::Syntax { .. }) {
+            diagnostic = diagnostic.place(match &problem.seen {
+                Some(seen) => format!("{key} = {seen}"),
+                None => key.clone(),
+            });
+        }
         diagnostic = match &problem.fault {
             Fault::File(error) => diagnostic.because(error.as_ref()),
             Fault::SecretUnseen { source, .. } => diagnostic.because(source.as_ref()),
@@ -234,9 +237,10 @@ impl From<Problem> for Diagnostic {
 fn words(problem: &Problem) -> (String, String) {
     let name = problem.key.rsplit(", ").next().unwrap_or_default();
     match &problem.fault {
-        Fault::File(_) => {
-            ("cannot read the configuration".to_owned(), "check the path and who may read it".to_owned())
-        }
+        Fault::File(_) => (
+            "cannot read the configuration".to_owned(),
+            "check the path and who may read it; config/gateway.toml is an example to copy".to_owned(),
+        ),
         Fault::Syntax { .. } => (
             "the configuration is not TOML".to_owned(),
             "mend this line; config/gateway.toml is an example to copy".to_owned(),

@@ -34,7 +34,7 @@ use crate::core::record::Body;
 use crate::core::time::Timestamp;
 use crate::diagnostic::Diagnostic;
 use crate::ledger::{CycleFilter, Reader};
-use crate::report::table::Table;
+use crate::report::table::{Style, Table};
 use crate::report::words;
 use crate::runtime::clock::Clock;
 use crate::runtime::shutdown::Signals;
@@ -133,7 +133,7 @@ fn in_lines(
     watched: Watched<'_>,
     streams: &mut Streams<'_>,
 ) -> Result<(), Failure> {
-    let mut table = Table::new(history::style());
+    let mut table = Table::new(Style { advice: true, ..history::style() });
     writeln!(streams.out, "SIMULATED – demo, {}× real time; Ctrl-C ends it", arguments.speed)
         .and_then(|()| streams.out.flush())
         .map_err(Failure::output)?;
@@ -151,8 +151,10 @@ fn summarise(scene: &Scene, path: &Path, streams: &mut Streams<'_>) -> io::Resul
     }
     let path = path.display();
     writeln!(streams.out, "\nEvery rack is on record in {path}")?;
-    writeln!(streams.out, "See them:  rinseward history --ledger {path}")?;
-    writeln!(streams.out, "The cold:  rinseward history --ledger {path} --verdict cold --json")
+    // As it was called: whoever tries the demo has not installed it.
+    let program = std::env::args().next().unwrap_or_else(|| "rinseward".to_owned());
+    writeln!(streams.out, "See them:  {program} history --ledger {path}")?;
+    writeln!(streams.out, "The cold:  {program} history --ledger {path} --verdict cold --json")
 }
 
 /// The directory of `--ledger`, or a fresh one among the temporary files.

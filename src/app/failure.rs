@@ -51,6 +51,10 @@ impl From<Vec<Diagnostic>> for Failure {
 
 impl fmt::Display for Failure {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
-        self.diagnostics.iter().try_for_each(|diagnostic| writeln!(f, "{diagnostic}"))
+        for (place, diagnostic) in self.diagnostics.iter().enumerate() {
+            let between = if place == 0 { "" } else { "\n" };
+            writeln!(f, "{between}{diagnostic}")?;
+        }
+        Ok(())
     }
 }

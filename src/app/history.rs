@@ -122,5 +122,5 @@ impl Printer {
 pub(super) fn style() -> Style {
     use std::io::IsTerminal;
     let plain = std::env::var_os("NO_COLOR").is_some_and(|value| !value.is_empty());
-    Style { zone: jiff::tz::TimeZone::system(), colour: io::stdout().is_terminal() && !plain }
+    Style { zone: jiff::tz::TimeZone::system(), colour: io::stdout().is_terminal() && !plain, advice: false }
 }

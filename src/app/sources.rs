@@ -1,5 +1,6 @@
 //! Every source as a task of its own, each run on a link of its own.
 
+use std::collections::BTreeSet;
 use std::sync::Arc;
 use std::sync::atomic::{AtomicU64, Ordering};
 
@@ -8,12 +9,13 @@ use tokio_util::sync::CancellationToken;
 
 use crate::config::source::{MqttSource, Payload, Source, SourceKind, Subscription};
 use crate::core::id::{ChannelId, SourceId};
-use crate::core::reading::Sample;
+use crate::core::reading::{Sample, Value};
 use crate::core::time::Timestamp;
-use crate::probe::FromSource;
 use crate::probe::mqtt::{Mqtt, PrepareError, Wiring};
+use crate::probe::refusals::RefusalLog;
 use crate::probe::replay::ReplayProbe;
 use crate::probe::serial::SerialProbe;
+use crate::probe::{FromSource, SourceState};
 use crate::runtime::clock::Clock;
 use crate::runtime::driver::{Inbound, Link};
 use crate::runtime::supervisor::Supervisor;
@@ -69,6 +71,8 @@ pub(super) struct Surroundings {
     pub(super) stop: CancellationToken,
     pub(super) inbound: mpsc::Sender<Inbound>,
     pub(super) links: Arc<AtomicU64>,
+    /// Names of the channels, by number.
+    pub(super) channels: Arc<[String]>,
 }
 
 /// Starts all sources. Their end of the channel closes when the last of them has ended.
@@ -88,17 +92,18 @@ async fn run(id: SourceId, source: Source, around: Surroundings) -> Result<(), S
         eager_after: eager_after(&source.kind),
     };
     let (to, messages) = mpsc::channel(LINK_MAX);
+    let journal = Journal::new(&source, around.channels.clone());
     let clock = around.clock.clone();
     let now = move || clock.now();
     let (name, directory) = (source.name, source.directory);
     match source.kind {
         SourceKind::Serial(settings) => {
             let probe = SerialProbe { source: id, name, settings, directory, now };
-            tokio::join!(probe.run(to, around.stop), forward(messages, &around.inbound, link));
+            tokio::join!(probe.run(to, around.stop), forward(messages, &around.inbound, link, journal));
         }
         SourceKind::Replay(settings) => {
             let probe = ReplayProbe { source: id, name, settings, directory, now };
-            tokio::join!(probe.run(to, around.stop), forward(messages, &around.inbound, link));
+            tokio::join!(probe.run(to, around.stop), forward(messages, &around.inbound, link, journal));
         }
         SourceKind::Mqtt(settings) => {
             let decode = decoder(&settings, directory)?;
@@ -111,7 +116,7 @@ async fn run(id: SourceId, source: Source, around: Surroundings) -> Result<(), S
                 stop: around.stop,
             };
             let mqtt = Mqtt::prepare(settings)?;
-            tokio::join!(mqtt.run(wiring), forward(messages, &around.inbound, link));
+            tokio::join!(mqtt.run(wiring), forward(messages, &around.inbound, link, journal));
         }
     }
     Ok(())
@@ -178,10 +183,66 @@ fn shape(
     Ok((filter, shape))
 }
 
-async fn forward(mut messages: mpsc::Receiver<FromSource>, inbound: &mpsc::Sender<Inbound>, link: Link) {
+async fn forward(
+    mut messages: mpsc::Receiver<FromSource>,
+    inbound: &mpsc::Sender<Inbound>,
+    link: Link,
+    mut journal: Journal,
+) {
     while let Some(message) = messages.recv().await {
+        journal.note(&message);
         if inbound.send(Inbound { link: link.clone(), message }).await.is_err() {
             return;
         }
+    }
+}
+
+/// What the log is told of a source, so that whoever fits a probe sees that it is
+/// heard: the first reading of each channel, and for a broker, which does not say
+/// so itself, that the link is up and what was refused.
+struct Journal {
+    source: String,
+    channels: Arc<[String]>,
+    heard: BTreeSet<ChannelId>,
+    refusals: Option<RefusalLog>,
+}
+
+impl Journal {
+    fn new(source: &Source, channels: Arc<[String]>) -> Self {
+        let refusals = match source.kind {
+            SourceKind::Mqtt(_) => Some(RefusalLog::default()),
+            SourceKind::Serial(_) | SourceKind::Replay(_) => None,
+        };
+        Self { source: source.name.clone(), channels, heard: BTreeSet::new(), refusals }
+    }
+
+    fn note(&mut self, message: &FromSource) {
+        match message {
+            FromSource::Delivery(delivery) => {
+                if let Some(log) = &mut self.refusals {
+                    log.note(&self.source, delivery.received, &delivery.refusals);
+                }
+                for sample in &delivery.samples {
+                    self.sample(*sample);
+                }
+            }
+            FromSource::State { state: SourceState::Up, .. } if self.refusals.is_some() => {
+                tracing::info!(source = self.source, "MQTT link is up");
+            }
+            FromSource::State { .. } => {}
+        }
+    }
+
+    fn sample(&mut self, sample: Sample) {
+        if !self.heard.insert(sample.channel) {
+            return;
+        }
+        let probe = self.channels.get(usize::from(sample.channel.0)).map_or("?", String::as_str);
+        let value = match sample.value {
+            Value::Number(number) => number.to_string(),
+            Value::Flag(flag) => flag.to_string(),
+            Value::Fault(fault) => fault.to_string(),
+        };
+        tracing::info!(source = self.source, probe, value, "first reading");
     }
 }

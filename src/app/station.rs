@@ -52,6 +52,7 @@ impl Station {
             stop: stop.clone(),
             inbound: sender,
             links: Arc::new(AtomicU64::new(0)),
+            channels: configuration.channels.iter().map(|channel| channel.name.to_string()).collect(),
         };
         sources::start(&mut supervisor, &configuration.sources, &surroundings);
         Ok(Self { driver, inbound, supervisor, stop: stop.clone(), path })

@@ -77,6 +77,13 @@ impl<'a> Reader<'a> {
         findings.problems.push(self.problem(name, Fault::Missing { wanted }));
     }
 
+    /// The same where the section was perhaps meant to have another name, which needs no such key.
+    pub fn require_unless(&self, name: &'static str, meant: Option<&str>, findings: &mut Findings) {
+        let meant = meant.map(|meant| format!(". Or was «{meant}» meant, which needs none?"));
+        let wanted = format!("{}{}", self.key(name).form, meant.unwrap_or_default());
+        findings.problems.push(self.problem(name, Fault::Missing { wanted }));
+    }
+
     /// Notes a value that follows from elsewhere and whose source must be told.
     pub fn note_derived(&mut self, name: &str, value: &str, origin: &str) {
         self.notes.push(format!("# {name} = {} ({origin})", quoted(value)));

@@ -26,6 +26,8 @@ pub struct Style {
     pub zone: TimeZone,
     /// Whether to colour with ANSI sequences.
     pub colour: bool,
+    /// Whether to say what to do with a rack, which helps while it is on the table.
+    pub advice: bool,
 }
 
 /// Writes a table row by row.
@@ -75,9 +77,14 @@ impl Table {
             pair(row.wash_min_c, row.wash_limit_c, "°C"),
             format!("±{:.1}", row.uncertainty),
         )?;
-        for sentence in row.reasons.iter().chain(&row.findings) {
+        let advice =
+            Some(words::advice(row.verdict)).filter(|advice| self.style.advice && !advice.is_empty());
+        let sentences = advice.into_iter().map(|advice| ("→", advice));
+        let sentences =
+            sentences.chain(row.reasons.iter().chain(&row.findings).map(|why| ("└", why.as_str())));
+        for (mark, sentence) in sentences {
             for (place, line) in wrapped(sentence, WIDTH - 12).into_iter().enumerate() {
-                writeln!(out, "{:>11} {line}", if place == 0 { "└" } else { "" })?;
+                writeln!(out, "{:>11} {line}", if place == 0 { mark } else { "" })?;
             }
         }
         Ok(())
@@ -122,7 +129,7 @@ impl Table {
             "rinse min/limit",
             "held/required",
             "wash min/limit",
-            "U°C"
+            "± °C"
         )
     }
 

@@ -26,7 +26,7 @@ pub const fn meaning(verdict: Verdict) -> &'static str {
         Verdict::Brief => "limit held too short",
         Verdict::Weak => "sanitizer outside its range",
         Verdict::Unproven => "evidence missing: not a pass",
-        Verdict::Narrow => "passes, within the uncertainty",
+        Verdict::Narrow => "passes, but only just",
         Verdict::Pass => "passes",
     }
 }
@@ -35,11 +35,13 @@ pub const fn meaning(verdict: Verdict) -> &'static str {
 #[must_use]
 pub const fn advice(verdict: Verdict) -> &'static str {
     match verdict {
-        Verdict::Cold => "Hold the rack and wash it again when the rinse is hot.",
-        Verdict::Brief => "Hold the rack and wash it again; let each cycle run to its end.",
-        Verdict::Weak => "Hold the rack; test the sanitizer and wash again.",
-        Verdict::Unproven => "Check with the machine's gauge or a test strip before using the rack.",
-        Verdict::Narrow => "No action on the rack; have the rinse temperature looked at.",
+        Verdict::Cold => {
+            "Hold the rack; wash it again once the final rinse is back at its limit. Cold again: stop, call service."
+        }
+        Verdict::Brief => "Hold the rack; wash it again and let the cycle run to its end.",
+        Verdict::Weak => "Hold the rack; put the sanitizer right, test it, wash the rack again.",
+        Verdict::Unproven => "Check with the machine's gauge or the test kit before the rack is used.",
+        Verdict::Narrow => "The rack is good; have the rinse temperature looked at.",
         Verdict::Pass => "",
     }
 }

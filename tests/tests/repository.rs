@@ -236,6 +236,18 @@ fn the_top_holds_the_agreed_names_only() {
 }
 
 #[test]
+fn every_file_is_on_the_map() {
+    let map = text(&root().join("DEVELOPERS.md"));
+    for folder in ["src", "simulator/src"] {
+        for path in rust_files(folder).iter().filter(|path| !is_test(path)) {
+            let within = path.strip_prefix(root().join(folder)).expect("a file of this folder");
+            let line = format!("\n{} ", within.display());
+            assert!(map.contains(&line), "{} is not on the code map of DEVELOPERS.md", shown(path));
+        }
+    }
+}
+
+#[test]
 fn files_stay_short() {
     for path in ["src", "tests", "simulator"].into_iter().flat_map(rust_files) {
         let lines = text(&path).lines().count();

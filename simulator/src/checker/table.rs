@@ -39,7 +39,7 @@ impl fmt::Display for Table {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
         writeln!(
             f,
-            "{:<20}{:>7}{:>7}{:>7}{:>6}{:>6}{:>8}{:>8}{:>6}{:>6}{:>6}{:>6}{:>7}{:>7}{:>7}{:>7}",
+            "{:<20}{:>7}{:>7}{:>7}{:>6}{:>6}{:>8}{:>8}{:>6}{:>6}{:>6}{:>6}{:>7}{:>7}{:>7}{:>8}",
             "scenario",
             "cycles",
             "visib",
@@ -73,7 +73,7 @@ fn row(f: &mut fmt::Formatter<'_>, name: &str, score: &Score) -> fmt::Result {
     let figure = |value: Option<f64>| value.map_or_else(|| "-".to_owned(), |value| format!("{value:.2}"));
     writeln!(
         f,
-        "{name:<20}{:>7}{:>7}{:>7}{:>6}{:>6}{:>8.4}{:>8.4}{:>6}{:>6}{:>6}{:>6}{:>7}{:>7}{:>7}{:>7}",
+        "{name:<20}{:>7}{:>7}{:>7}{:>6}{:>6}{:>8.4}{:>8.4}{:>6}{:>6}{:>6}{:>6}{:>7}{:>7}{:>7}{:>8}",
         score.cycles,
         score.observable,
         score.recognised,

@@ -140,7 +140,9 @@ impl Scene {
         if let Some(machine) = self.machines.iter_mut().find(|machine| machine.name == row.machine) {
             machine.last = Some(row.clone());
         }
-        self.cycles.push_front(row.clone());
+        // Machines are judged at their own pace: the order is that of the rinses.
+        let place = self.cycles.iter().position(|other| other.rinse_started <= row.rinse_started);
+        self.cycles.insert(place.unwrap_or(self.cycles.len()), row.clone());
         self.cycles.truncate(CYCLES_MAX);
     }
 }

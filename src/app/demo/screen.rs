@@ -95,7 +95,9 @@ fn draw_machine(frame: &mut Frame<'_>, area: Rect, machine: &MachineScene, now: 
         Some(false) => " · idle",
         None => "",
     };
-    let title = format!(" {} · {}{running} ", machine.name, sanitizing_words(machine.sanitizing));
+    let on_file = machine.last.as_ref().and_then(|row| row.concentration_mg_per_l);
+    let on_file = on_file.map(|mg_per_l| format!(", {mg_per_l:.0} mg/L")).unwrap_or_default();
+    let title = format!(" {} · {}{on_file}{running} ", machine.name, sanitizing_words(machine.sanitizing));
     let block = Block::bordered()
         .border_type(border)
         .title(Span::styled(title, bold()))
@@ -224,42 +226,86 @@ fn draw_trace(frame: &mut Frame<'_>, area: Rect, machine: &MachineScene, now: Op
 }
 
 fn draw_racks(frame: &mut Frame<'_>, area: Rect, scene: &Scene, zone: &TimeZone) {
-    let block = Block::bordered()
-        .border_type(BorderType::Rounded)
-        .title(Span::styled(" racks, newest first: settled minimum against limit, and why ", bold()));
+    let block = Block::bordered().border_type(BorderType::Rounded).title(Span::styled(
+        " racks, newest first: lowest settled rinse / limit, what to do, and why ",
+        bold(),
+    ));
     let inside = block.inner(area);
     frame.render_widget(block, area);
-    let width = usize::from(inside.width);
+    let (width, height) = (usize::from(inside.width), usize::from(inside.height));
     let mut lines = Vec::new();
-    for row in scene.cycles.iter().take(usize::from(inside.height)) {
+    let mut shown = 0;
+    for row in &scene.cycles {
+        // A rack counts as shown where its verdict and what to do are.
+        if lines.len() + 2 > height {
+            break;
+        }
+        shown += 1;
         lines.extend(rack_lines(row, zone, width));
     }
-    lines.truncate(usize::from(inside.height));
+    let held = scene.cycles.iter().skip(shown).find(|row| row.verdict.is_urgent());
+    if let Some(row) = held.filter(|_| !scene.cycles.iter().take(shown).any(|row| row.verdict.is_urgent())) {
+        let pinned = held_lines(row, zone, width);
+        lines.truncate(height.saturating_sub(pinned.len()));
+        lines.extend(pinned);
+    }
+    lines.truncate(height);
     frame.render_widget(Paragraph::new(lines), inside);
 }
 
+/// A rack: verdict, what to do with it, and why.
 fn rack_lines(row: &CycleRow, zone: &TimeZone, width: usize) -> Vec<Line<'static>> {
-    let measured = row.rinse_min_c.map_or_else(|| "    –".to_owned(), |celsius| format!("{celsius:5.1}"));
-    let head = vec![
-        Span::raw(format!(" {}  {:<8} ", table::time_of_day(row.rinse_started, zone), row.machine)),
-        Span::styled(format!("{:<10} ", table::verdict_word(row.verdict)), style_of(row.verdict)),
-        Span::raw(format!("{measured} /{:5.1} °C  ", row.limit_c)),
-    ];
-    let mut lines = vec![Line::from([head, vec![Span::raw(words::meaning(row.verdict))]].concat())];
-    let mut why: Vec<&str> = row.reasons.iter().chain(&row.findings).map(String::as_str).collect();
-    why.push(words::advice(row.verdict));
-    let why = why.join(" ");
-    if !why.trim().is_empty() {
-        let indent = 12;
-        let wrapped = table::wrapped(&why, width.saturating_sub(indent + 1).max(20));
-        lines.extend(wrapped.into_iter().map(|text| Line::from(format!("{:indent$}{text}", ""))));
+    let mut lines = vec![rack_head(row, zone)];
+    lines.extend(advice_lines(row, width));
+    let why = row.reasons.iter().chain(&row.findings).map(String::as_str).collect::<Vec<_>>().join(" ");
+    if !why.is_empty() {
+        lines.extend(indented(&why, "", width).map(Line::from));
     }
     lines
 }
 
+/// The last rack to be held, which must not scroll away with the good ones after it.
+fn held_lines(row: &CycleRow, zone: &TimeZone, width: usize) -> Vec<Line<'static>> {
+    let rule = Line::styled(
+        format!("{:─<width$}", "── last rack to hold "),
+        Style::new().add_modifier(Modifier::DIM),
+    );
+    let mut lines = vec![rule, rack_head(row, zone)];
+    lines.extend(advice_lines(row, width));
+    lines
+}
+
+fn rack_head(row: &CycleRow, zone: &TimeZone) -> Line<'static> {
+    let measured = row.rinse_min_c.map_or_else(|| "    –".to_owned(), |celsius| format!("{celsius:5.1}"));
+    let meaning = if row.verdict == Verdict::Pass { "" } else { words::meaning(row.verdict) };
+    Line::from(vec![
+        Span::raw(format!(" {}  {:<8} ", table::time_of_day(row.rinse_started, zone), row.machine)),
+        Span::styled(format!("{:<10} ", table::verdict_word(row.verdict)), style_of(row.verdict)),
+        Span::raw(format!("{measured} /{:5.1} °C  {meaning}", row.limit_c)),
+    ])
+}
+
+fn advice_lines(row: &CycleRow, width: usize) -> Vec<Line<'static>> {
+    match words::advice(row.verdict) {
+        "" => Vec::new(),
+        advice => indented(advice, "→ ", width).map(|line| Line::styled(line, bold())).collect(),
+    }
+}
+
+/// A text in lines below the head of its rack, `mark` before the first.
+fn indented(text: &str, mark: &str, width: usize) -> impl Iterator<Item = String> {
+    const INDENT: usize = 12;
+    let mark = mark.to_owned();
+    let room = width.saturating_sub(INDENT + 1 + mark.chars().count()).max(20);
+    table::wrapped(text, room).into_iter().enumerate().map(move |(place, line)| {
+        let mark = if place == 0 { mark.clone() } else { " ".repeat(mark.chars().count()) };
+        format!("{:INDENT$}{mark}{line}", "")
+    })
+}
+
 fn draw_foot(frame: &mut Frame<'_>, area: Rect) {
-    let text = "Real rinse water scalds at once; chlorine with acid gives off poisonous gas. Never reach into \
-                a running machine. Its gauges and the test kit are needed as before.";
+    let text = "Rinse water scalds at once; chlorine with acid gives off poisonous gas. Never reach into a \
+                running machine. An aid: its gauges and the test kit stay needed.";
     let foot = Paragraph::new(text).wrap(Wrap { trim: true }).style(Style::new().add_modifier(Modifier::DIM));
     frame.render_widget(foot, area);
 }

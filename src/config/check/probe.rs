@@ -18,18 +18,30 @@ pub(super) struct Site<'a> {
     pub(super) names: &'a [String],
 }
 
+/// Names that need no more, and what each stands for.
+const CONVENTIONAL: [(&str, RoleWord, Place); 7] = [
+    ("wash", RoleWord::Temperature, Place::WashTank),
+    ("rinse", RoleWord::Temperature, Place::FinalRinse),
+    ("ware", RoleWord::Temperature, Place::Ware),
+    ("running", RoleWord::Running, Place::Other),
+    ("sanitizer", RoleWord::Concentration, Place::Other),
+    ("ph", RoleWord::Ph, Place::Other),
+    ("cold-junction", RoleWord::ColdJunction, Place::Other),
+];
+
 /// What a conventional name stands for.
 fn conventional(probe: &str) -> Option<(RoleWord, Place)> {
-    match probe {
-        "wash" => Some((RoleWord::Temperature, Place::WashTank)),
-        "rinse" => Some((RoleWord::Temperature, Place::FinalRinse)),
-        "ware" => Some((RoleWord::Temperature, Place::Ware)),
-        "running" => Some((RoleWord::Running, Place::Other)),
-        "sanitizer" => Some((RoleWord::Concentration, Place::Other)),
-        "ph" => Some((RoleWord::Ph, Place::Other)),
-        "cold-junction" => Some((RoleWord::ColdJunction, Place::Other)),
-        _ => None,
-    }
+    CONVENTIONAL.into_iter().find(|(name, _, _)| *name == probe).map(|(_, role, place)| (role, place))
+}
+
+/// The conventional name that a name without a place was probably meant to be.
+fn probably_meant(name: &str) -> Option<&'static str> {
+    nearest(own_name(name), CONVENTIONAL.map(|(name, _, _)| name))
+}
+
+/// The part of a name behind the machine's.
+fn own_name(name: &str) -> &str {
+    name.rsplit('/').next().unwrap_or(name)
 }
 
 /// Reads what a channel is for; `None` where something is wrong with it.
@@ -39,7 +51,7 @@ pub(super) fn read_probe(
     site: &Site<'_>,
     findings: &mut Findings,
 ) -> Option<Role> {
-    let convention = conventional(name.rsplit('/').next().unwrap_or(name));
+    let convention = conventional(own_name(name));
     let role = match reader.choice("role", &ROLES, findings) {
         Some(role) => role,
         None if reader.has("role") => return None,
@@ -48,7 +60,7 @@ pub(super) fn read_probe(
     match role {
         RoleWord::Temperature => {
             let usual = convention.filter(|(role, _)| *role == RoleWord::Temperature).map(|(_, place)| place);
-            read_temperature(reader, usual, site, findings).map(Role::Probe)
+            read_temperature(reader, name, usual, site, findings).map(Role::Probe)
         }
         RoleWord::ColdJunction => {
             let signal = read_signal(reader, site, findings)?;
@@ -84,6 +96,7 @@ fn only(reader: &Reader<'_>, kept: &[&str], what: &str, findings: &mut Findings)
 
 fn read_temperature(
     reader: &mut Reader<'_>,
+    name: &str,
     usual: Option<Place>,
     site: &Site<'_>,
     findings: &mut Findings,
@@ -92,7 +105,7 @@ fn read_temperature(
         Some(place) => Some(place),
         None if reader.has("place") => None,
         None if usual.is_none() => {
-            reader.require("place", findings);
+            reader.require_unless("place", probably_meant(name), findings);
             None
         }
         None => usual,

@@ -35,8 +35,10 @@ const UNSEEN_AFTER_S: f64 = 120.0;
 const CONVEYOR_MAX_S: f64 = 600.0;
 /// The trend of a line that has just come to rest is taken from this long, s.
 const REST_TREND_S: f64 = 4.0;
-/// The start of a flow lies at most this far from where it was noticed, s.
-const START_SHIFT_MAX_S: f64 = 6.0;
+/// The start of a flow lies at most this far before it was noticed, s ...
+const START_EARLY_MAX_S: f64 = 6.0;
+/// ... and this far after.
+const START_LATE_MAX_S: f64 = 2.5;
 /// A rinse that ends before this share of the data plate's was broken off.
 pub const BROKEN_OFF_SHARE: f64 = 0.5;
 /// Longest time without readings that the baseline bridges, s.
@@ -311,7 +313,9 @@ impl Flow {
         let points = window::arriving(&window::series(&self.readings, seen), tau);
         let until = profile.times.rinse.as_secs_f64();
         let found = window::flow_start(&points, self.departure.level, until).unwrap_or(0.0);
-        let shift = Duration::from_secs_f64(found.abs().min(START_SHIFT_MAX_S));
+        // What changes much later than the line was seen to leave its trend is the water, not the flow.
+        let found = if found > START_LATE_MAX_S { 0.0 } else { found.max(-START_EARLY_MAX_S) };
+        let shift = Duration::from_secs_f64(found.abs());
         if found < 0.0 { seen.minus(shift) } else { seen.plus(shift) }
     }
 

@@ -3,7 +3,7 @@ use super::*;
 
 fn print(colour: bool, rows: &[CycleRow]) -> String {
     let zone = TimeZone::get("America/New_York").expect("the zone data base is built in");
-    let mut table = Table::new(Style { zone, colour });
+    let mut table = Table::new(Style { zone, colour, advice: false });
     let mut out = Vec::new();
     for row in rows {
         table.write_row(&mut out, row).expect("a vector takes everything");

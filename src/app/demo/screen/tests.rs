@@ -64,10 +64,14 @@ fn scene() -> Scene {
 }
 
 fn drawn(width: u16, height: u16) -> String {
+    drawn_of(&scene(), width, height)
+}
+
+fn drawn_of(scene: &Scene, width: u16, height: u16) -> String {
     let setting =
         Setting { zone: TimeZone::UTC, speed: "60× real time".to_owned(), scenario: "demo".to_owned() };
     let mut terminal = Terminal::new(TestBackend::new(width, height)).expect("a test terminal opens");
-    terminal.draw(|frame| draw(frame, &scene(), &setting)).expect("a test terminal draws");
+    terminal.draw(|frame| draw(frame, scene, &setting)).expect("a test terminal draws");
     terminal.backend().to_string()
 }
 
@@ -84,9 +88,11 @@ fn verdicts_stand_in_words_with_their_reason() {
             "71.3 / 82.2 °C",
             "✓ PASS",
             "limit 82.2 °C",
+            "→ Hold the rack",
             "The final rinse settled",
             "q quits",
             "scalds",
+            "stay needed.",
         ] {
             assert!(screen.contains(text), "{text} at {width}×{height}:\n{screen}");
         }
@@ -97,5 +103,24 @@ fn verdicts_stand_in_words_with_their_reason() {
 fn draws_into_any_size() {
     for (width, height) in [(1, 1), (20, 5), (40, 60), (300, 100)] {
         assert!(!drawn(width, height).is_empty());
+    }
+}
+
+// Own rule: what to do must not scroll away while somebody fetches the rack.
+#[test]
+fn the_last_rack_to_hold_stays_on_the_screen() {
+    let mut scene = scene();
+    let records = (0..30_u64)
+        .map(|rack| {
+            let pass = samples::cycle(400 + 100 * rack, Verdict::Pass, 85.0, Vec::new());
+            (6 + rack, Record::new(pass.received, Some("dm1".to_owned()), Body::Cycle(Box::new(pass))))
+        })
+        .collect();
+    assert_eq!(scene.take(&Published { inputs: Vec::new(), records }).len(), 30);
+    for (width, height) in [(100, 40), (80, 24)] {
+        let screen = drawn_of(&scene, width, height);
+        for text in ["last rack to hold", "✗ cold", "→ Hold the rack"] {
+            assert!(screen.contains(text), "{text} at {width}×{height}:\n{screen}");
+        }
     }
 }
