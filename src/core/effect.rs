@@ -5,14 +5,26 @@ use super::record::Record;
 use super::time::Timestamp;
 use super::units::Celsius;
 
-/// One reading of a cycle's trace.
+/// One reading of a cycle's trace. Snapshots hold hundreds of them, so each is written as a pair.
 #[derive(Clone, Copy, PartialEq, Debug, serde::Serialize, serde::Deserialize)]
+#[serde(from = "(i64, f64)", into = "(i64, f64)")]
 pub struct TraceReading {
     /// When it was measured.
-    #[serde(with = "super::time::micros")]
     pub at: Timestamp,
     /// Calibrated temperature.
     pub celsius: Celsius,
+}
+
+impl From<(i64, f64)> for TraceReading {
+    fn from((micros, celsius): (i64, f64)) -> Self {
+        Self { at: Timestamp::from_micros(micros), celsius: Celsius(celsius) }
+    }
+}
+
+impl From<TraceReading> for (i64, f64) {
+    fn from(reading: TraceReading) -> Self {
+        (reading.at.micros(), reading.celsius.0)
+    }
 }
 
 /// The readings a cycle was judged on, kept as long as its record.

@@ -67,7 +67,11 @@ impl Reorder {
             }
             place -= 1;
         }
-        self.held.insert(place, sample);
+        if place == self.held.len() {
+            self.held.push_back(sample);
+        } else {
+            self.held.insert(place, sample);
+        }
         let turn = self.turned.is_none_or(|turned| now < turned || now.since(turned) >= window);
         if turn {
             self.newest = [None, self.newest[0]];

@@ -225,6 +225,13 @@ impl Curve {
         (value, slope)
     }
 
+    /// Whether the emf is well inside the range, told without evaluating the ends of it.
+    fn surely_covers(&self, millivolts: f64) -> bool {
+        let (first, last) = (&self.inverse[0], &self.inverse[self.inverse.len() - 1]);
+        // The ends of the inverse polynomials are printed to 0.001 mV and cover no more than the curve.
+        millivolts > first.from + 0.001 && millivolts < last.to - 0.001
+    }
+
     /// The temperature in °C at which the emf is `millivolts`; `None` outside the range.
     ///
     /// Newton's method inside a bracket that every step narrows; a step that
@@ -232,7 +239,10 @@ impl Curve {
     /// the curve is flat (near −270 °C).
     fn solve(&self, millivolts: f64) -> Option<f64> {
         let (mut low, mut high) = (self.forward[0].from, self.forward[self.forward.len() - 1].to);
-        if !(millivolts >= self.value_and_slope(low).0 && millivolts <= self.value_and_slope(high).0) {
+        let inside = |millivolts: f64| {
+            millivolts >= self.value_and_slope(low).0 && millivolts <= self.value_and_slope(high).0
+        };
+        if !self.surely_covers(millivolts) && !inside(millivolts) {
             return None;
         }
         let mut celsius = segment(self.inverse, millivolts).value_and_slope(millivolts).0.clamp(low, high);

@@ -86,7 +86,8 @@ impl Timestamp {
 }
 
 fn micros_of(span: Duration) -> i64 {
-    i64::try_from(span.as_micros()).unwrap_or(i64::MAX)
+    let seconds = i64::try_from(span.as_secs()).unwrap_or(i64::MAX);
+    seconds.saturating_mul(1_000_000).saturating_add(i64::from(span.subsec_micros()))
 }
 
 impl fmt::Display for Timestamp {

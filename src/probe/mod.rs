@@ -40,6 +40,8 @@ pub struct Delivery {
     pub number: u64,
     /// When it arrived, by the gateway's clock.
     pub received: Timestamp,
+    /// How many messages it holds, each of which a broker counts as under way.
+    pub messages: u64,
     /// What could be used, in order.
     pub samples: Vec<Sample>,
     /// What could not.

@@ -199,7 +199,7 @@ impl<N: Fn() -> Timestamp + Send + Sync + Clone + 'static> ReplayProbe<N> {
                     log.note(&self.name, received, &refusals);
                     number += 1;
                     let source = self.source;
-                    let delivery = Delivery { source, number, received, samples, refusals };
+                    let delivery = Delivery { source, number, received, messages: 1, samples, refusals };
                     send(to, stop, FromSource::Delivery(delivery)).await?;
                 }
             }

@@ -179,7 +179,8 @@ impl Outlet<'_> {
         self.number += 1;
         let Decoded { samples, refusals } = decoded;
         let (source, number) = (self.source, self.number);
-        self.send(FromSource::Delivery(Delivery { source, number, received, samples, refusals })).await
+        self.send(FromSource::Delivery(Delivery { source, number, received, messages: 1, samples, refusals }))
+            .await
     }
 
     /// Tells a state that differs from the last one.

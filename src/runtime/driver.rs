@@ -108,7 +108,7 @@ pub struct Link {
     pub id: u64,
     /// Says up to which delivery everything is committed.
     pub committed: watch::Sender<u64>,
-    /// So many unacknowledged deliveries would stall the source: commit at once. `None`: it never waits.
+    /// So many unacknowledged messages would stall the source: commit at once. `None`: it never waits.
     pub eager_after: Option<u64>,
 }
 

@@ -4,28 +4,40 @@
 //! `cargo bench --bench ingest` prints both rates and the ratio, each the median of
 //! some rounds, and the processor time that a message costs each side, which a busy
 //! machine disturbs less. A message is one SenML record of about 80 bytes at QoS 1. The
-//! gateway's side acknowledges after each commit; the commit here appends what
-//! was decoded to a file and calls fdatasync. The broker runs once with the
+//! gateway's side is the daemon's own: source, driver, core and ledger; a message is
+//! acknowledged once its reading is committed (SQLite, synchronous FULL). The broker runs once with the
 //! shipped settings except that it saves at its own pace, so that it is not the
 //! slowest part, and once exactly as shipped.
 
 #![expect(clippy::disallowed_methods, reason = "a bench spawns and measures wall time")]
 #![expect(clippy::print_stdout, reason = "a bench prints what it measured")]
 
-use std::fs::File;
-use std::io::Write;
+use std::path::{Path, PathBuf};
 use std::time::{Duration, Instant};
 
 use rinseward::config::source::{MqttSource, MqttVersion};
-use rinseward::core::id::{ChannelId, SourceId};
-use rinseward::core::reading::{Sample, Value};
-use rinseward::core::time::Timestamp;
+use rinseward::core::calibration::Calibration;
+use rinseward::core::channel::{Channel, Place, Probe, Role, Signal};
+use rinseward::core::cycle::plate::{
+    Limit, LimitSource, MachineKind, PlateTimes, Profile, RinseFrom, Sanitizing,
+};
+use rinseward::core::id::{ChannelId, ChannelName, MachineId, SourceId};
+use rinseward::core::sanitizer::Rules;
+use rinseward::core::site::{Event, Site};
+use rinseward::core::uncertainty::Budget;
+use rinseward::core::units::Celsius;
+use rinseward::ledger::{Commit, Committed, LedgerError, Names, Options, Refused, Writer};
+use rinseward::probe::FromSource;
 use rinseward::probe::mqtt::{Mqtt, Wiring};
-use rinseward::probe::{Delivery, FromSource};
-use rinseward::wire::refusal::{Refusal, RefusedBecause};
+use rinseward::runtime::clock::Clock;
+use rinseward::runtime::driver::{Driver, INBOUND_MAX, Inbound, Limits, Link, Outcome, Store};
+use rinseward::runtime::gather::Gather;
+use rinseward::wire::decoded::Decoded;
+use rinseward::wire::directory::{Directory, WireUnit};
+use rinseward::wire::payload::{self, PayloadShape};
 use tempfile::TempDir;
 use tokio::runtime::{Builder, Runtime};
-use tokio::sync::{mpsc, watch};
+use tokio::sync::{mpsc, oneshot, watch};
 use tokio_util::sync::CancellationToken;
 
 use broker::Broker;
@@ -37,11 +49,17 @@ mod broker;
 /// Rounds per side; odd, so that the median is one of them.
 const ROUNDS: usize = 5;
 
-/// Longest wait for a commit.
+/// Longest wait for a commit, as the configuration has it by default.
 const COMMIT_INTERVAL: Duration = Duration::from_secs(1);
 
-/// A commit is made sooner when this many samples wait for it.
-const COMMIT_SAMPLES: usize = 4_000;
+/// So many messages without an acknowledgement are committed at once, as in the daemon.
+const EAGER_AFTER: usize = 16;
+
+/// The one channel that is published.
+const CHANNEL: &str = "dm1/rinse";
+
+/// Name of the threads of the gateway's runtime.
+const GATEWAY_THREADS: &str = "gateway";
 
 /// Topics of the two sides: the broker would collect the one's messages for the other.
 const BARE: &str = "bare/dm1";
@@ -52,7 +70,7 @@ const ROUND_MAX: Duration = Duration::from_secs(120);
 
 fn main() {
     println!(
-        "commit: fdatasync, at most {COMMIT_INTERVAL:?} apart, sooner at {COMMIT_SAMPLES} samples; QoS 1; {ROUNDS} rounds"
+        "QoS 1, commits to the ledger at most {COMMIT_INTERVAL:?} apart, {ROUNDS} rounds, budget: ratio 0.8"
     );
     for (broker, settings, messages) in [
         ("broker saving at its own pace", "allow_anonymous true\nautosave_on_changes false\n", 100_000),
@@ -69,21 +87,10 @@ fn compare(name: &str, settings: &str, version: MqttVersion, messages: usize) {
     let (mut bare_rounds, mut gateway_rounds) = (Vec::new(), Vec::new());
     for _ in 0..ROUNDS {
         bare_rounds.push(round(messages, &broker, BARE, || bare(broker.port(), version, messages)));
+        // A ledger of its own for each round, on the disk that holds temporary files.
+        let ledger = TempDir::new().expect("a temporary directory");
         gateway_rounds.push(round(messages, &broker, GATEWAY, || {
-            let mut file = File::create(broker.path("readings")).expect("a writable directory");
-            let mut bytes = Vec::new();
-            let commit = move |deliveries: &[Delivery]| {
-                bytes.clear();
-                for sample in deliveries.iter().flat_map(|delivery| &delivery.samples) {
-                    bytes.extend_from_slice(&sample.channel.0.to_le_bytes());
-                    bytes.extend_from_slice(&sample.at.micros().to_le_bytes());
-                    if let Value::Number(number) = sample.value {
-                        bytes.extend_from_slice(&number.to_le_bytes());
-                    }
-                }
-                file.write_all(&bytes).and_then(|()| file.sync_data()).expect("a disk");
-            };
-            gateway(broker.port(), version, messages, commit)
+            gateway(broker.port(), version, messages, ledger.path().join("ledger.sqlite"))
         }));
     }
     println!("{name}, {version:?}, {messages} messages");
@@ -91,7 +98,12 @@ fn compare(name: &str, settings: &str, version: MqttVersion, messages: usize) {
     print("gateway, acked after commit", &gateway_rounds);
     let ratios: Vec<_> =
         gateway_rounds.iter().zip(&bare_rounds).map(|(gateway, bare)| gateway.rate / bare.rate).collect();
-    println!("  ratio: {:.2} (median of the pairs)", median(&ratios));
+    let commits: Vec<_> = gateway_rounds.iter().map(|round| f64::from(round.commits)).collect();
+    println!(
+        "  ratio: {:.2} (median of the pairs); commits of a round {}",
+        median(&ratios),
+        listed(&commits)
+    );
 }
 
 /// What one side did in one round.
@@ -100,6 +112,8 @@ struct Round {
     rate: f64,
     /// Processor time of the subscriber for a message, in microseconds.
     cpu_us: f64,
+    /// Commits of the subscriber.
+    commits: u32,
 }
 
 fn round(
@@ -111,10 +125,11 @@ fn round(
     let subscriber = subscriber();
     let start = Instant::now();
     let publisher = publish(broker.port(), topic, messages);
-    let cpu = (subscriber.wait)();
-    let seconds = start.elapsed().as_secs_f64();
+    let done = (subscriber.wait)();
     publisher.join().expect("the publisher does not panic");
-    Round { rate: count(messages) / seconds, cpu_us: cpu.as_secs_f64() * 1e6 / count(messages) }
+    let seconds = done.at.duration_since(start).as_secs_f64();
+    let cpu_us = done.cpu.as_secs_f64() * 1e6 / count(messages);
+    Round { rate: count(done.messages) / seconds, cpu_us, commits: done.commits }
 }
 
 fn print(side: &str, rounds: &[Round]) {
@@ -129,6 +144,18 @@ fn thread_cpu() -> Duration {
     let text = std::fs::read_to_string("/proc/thread-self/schedstat").expect("Linux");
     let nanos = text.split(' ').next().and_then(|nanos| nanos.parse().ok()).expect("three numbers");
     Duration::from_nanos(nanos)
+}
+
+/// Processor time of the threads of these names so far.
+fn threads_cpu(names: &[&str]) -> Duration {
+    let tasks = std::fs::read_dir("/proc/self/task").expect("Linux");
+    let cpu = |task: std::fs::DirEntry| {
+        let read = |file| std::fs::read_to_string(task.path().join(file)).ok();
+        let name = read("comm")?;
+        let nanos = read("schedstat")?.split(' ').next()?.parse().ok()?;
+        names.contains(&name.trim()).then(|| Duration::from_nanos(nanos))
+    };
+    tasks.filter_map(|task| cpu(task.ok()?)).sum()
 }
 
 fn count(messages: usize) -> f64 {
@@ -146,9 +173,21 @@ fn listed(rates: &[f64]) -> String {
     format!("({})", rates.join(", "))
 }
 
-/// A subscriber that listens; `wait` returns when it has everything, with the processor time it took.
+/// A subscriber that listens; `wait` returns when it has everything.
 struct Subscriber {
-    wait: Box<dyn FnOnce() -> Duration>,
+    wait: Box<dyn FnOnce() -> Done>,
+}
+
+/// What a subscriber did.
+struct Done {
+    /// How many messages it had ...
+    messages: usize,
+    /// ... at this time.
+    at: Instant,
+    /// Processor time that all messages took.
+    cpu: Duration,
+    /// Commits that all messages took.
+    commits: u32,
 }
 
 fn runtime() -> Runtime {
@@ -171,7 +210,11 @@ fn bare(port: u16, version: MqttVersion, messages: usize) -> Subscriber {
         thread_cpu()
     });
     ready.recv().expect("the subscriber listens");
-    Subscriber { wait: Box::new(move || thread.join().expect("the subscriber does not panic")) }
+    let wait = move || {
+        let cpu = thread.join().expect("the subscriber does not panic");
+        Done { messages, at: Instant::now(), cpu, commits: 0 }
+    };
+    Subscriber { wait: Box::new(wait) }
 }
 
 async fn bare_v5(port: u16, messages: usize, ready: std::sync::mpsc::Sender<()>) {
@@ -204,78 +247,114 @@ async fn bare_v311(port: u16, messages: usize, ready: std::sync::mpsc::Sender<()
     }
 }
 
-/// The gateway's source; `commit` stores what it gets before it returns.
-fn gateway(
-    port: u16,
-    version: MqttVersion,
-    messages: usize,
-    commit: impl FnMut(&[Delivery]) + Send + 'static,
-) -> Subscriber {
-    let source = Mqtt::prepare(config(port, version)).expect("no secrets to read");
-    let (deliveries, from_source) = mpsc::channel(1024);
-    let (committed_tx, committed) = watch::channel(0);
+/// The gateway at work: its source, its driver and its ledger, a new one at `ledger`.
+fn gateway(port: u16, version: MqttVersion, messages: usize, ledger: PathBuf) -> Subscriber {
+    let runtime = Builder::new_multi_thread()
+        .worker_threads(2)
+        .thread_name(GATEWAY_THREADS)
+        .enable_all()
+        .build()
+        .expect("a runtime");
+    let clock = Clock::system();
+    let (driver, inbound) = driver(&clock, &ledger);
+    let mut published = driver.published();
     let stop = CancellationToken::new();
-    let wiring = Wiring { source: SourceId(0), decode, now, deliveries, committed, stop: stop.clone() };
-    let link = std::thread::spawn(move || {
-        runtime().block_on(source.run(wiring));
-        thread_cpu()
-    });
     let (ready_tx, ready) = std::sync::mpsc::channel();
-    let (done_tx, done) = std::sync::mpsc::channel();
-    let writer = std::thread::spawn(move || {
-        runtime().block_on(write(from_source, committed_tx, messages, commit, ready_tx, done_tx));
-        thread_cpu()
-    });
+    runtime.spawn(source(config(port, version), clock, inbound.0, stop.clone(), ready_tx));
+    let driving = runtime.spawn(driver.run(inbound.1, stop.clone()));
     ready.recv().expect("the gateway listens");
-    Subscriber {
-        wait: Box::new(move || {
-            done.recv_timeout(ROUND_MAX).expect("the round ends in time");
-            stop.cancel();
-            link.join().expect("the source does not panic")
-                + writer.join().expect("the writer does not panic")
-        }),
-    }
+    let wait = move || {
+        let (mut left, mut last, mut commits) = (messages, None, 0);
+        while left > 0 {
+            let commit = runtime.block_on(async { tokio::time::timeout(ROUND_MAX, published.recv()).await });
+            let commit = commit.expect("the round ends in time").expect("the driver runs");
+            let samples = commit.inputs.iter().filter(|input| matches!(input.event, Event::Sample(_)));
+            left = left.saturating_sub(samples.count());
+            commits += 1;
+            // The last few wait for the commit interval, which is a delay and no rate.
+            if left < EAGER_AFTER {
+                last.get_or_insert((messages - left, Instant::now()));
+            }
+        }
+        let cpu = threads_cpu(&[GATEWAY_THREADS, "ledger-writer"]);
+        let (messages, at) = last.expect("none are left");
+        stop.cancel();
+        runtime.block_on(driving).expect("the driver does not panic").expect("a ledger that takes all");
+        Done { messages, at, cpu, commits }
+    };
+    Subscriber { wait: Box::new(wait) }
 }
 
-/// Commits in groups.
-async fn write(
-    mut from_source: mpsc::Receiver<FromSource>,
-    committed: watch::Sender<u64>,
-    messages: usize,
-    mut commit: impl FnMut(&[Delivery]),
+/// The driver over a new ledger, and both ends of its channel.
+fn driver(
+    clock: &Clock,
+    ledger: &Path,
+) -> (Driver<LedgerStore>, (mpsc::Sender<Inbound>, mpsc::Receiver<Inbound>)) {
+    let options = Options { path: ledger.to_owned(), block_retention: Duration::from_secs(400 * 86_400) };
+    let names = Names { machines: &["dm1".to_owned()], channels: &[CHANNEL.to_owned()] };
+    let (writer, recovered) = Writer::open(&options, names, clock.now()).expect("a new ledger");
+    let site = Site::new(&[profile()], &[channel()]);
+    let gather = Gather::new(site, recovered.next_input);
+    let limits = Limits {
+        commit_interval: COMMIT_INTERVAL,
+        ahead_max: Duration::from_secs(60),
+        drain_within: Duration::from_secs(5),
+    };
+    (Driver::new(clock.clone(), limits, LedgerStore(writer), gather), mpsc::channel(INBOUND_MAX))
+}
+
+/// The source with its link to the driver, as the daemon runs it.
+async fn source(
+    config: MqttSource,
+    clock: Clock,
+    inbound: mpsc::Sender<Inbound>,
+    stop: CancellationToken,
     ready: std::sync::mpsc::Sender<()>,
-    done: std::sync::mpsc::Sender<()>,
 ) {
-    let (mut waiting, mut stored, mut left) = (Vec::new(), 0, messages);
-    let mut ticks = tokio::time::interval(COMMIT_INTERVAL);
-    loop {
-        let due = tokio::select! {
-            event = from_source.recv() => match event {
-                Some(FromSource::Delivery(delivery)) => {
-                    stored += delivery.samples.len();
-                    waiting.push(delivery);
-                    stored >= COMMIT_SAMPLES || stored >= left
-                }
-                Some(FromSource::State { .. }) => {
-                    ready.send(()).unwrap_or(());
-                    false
-                }
-                None => return,
-            },
-            _ = ticks.tick() => true,
+    let link = Link { id: 0, committed: watch::Sender::new(0), eager_after: u64::try_from(EAGER_AFTER).ok() };
+    let (deliveries, mut messages) = mpsc::channel(64);
+    let mut directory = Directory::default();
+    directory.insert(CHANNEL.to_owned(), ChannelId(0), WireUnit::Celsius);
+    let decode = move |_: &str, bytes: &[u8], received| {
+        let mut decoded = Decoded::default();
+        payload::decode(bytes, &PayloadShape::Senml, &directory, received, &mut decoded);
+        (decoded.samples, decoded.refusals)
+    };
+    let committed = link.committed.subscribe();
+    let now = move || clock.now();
+    let wiring = Wiring { source: SourceId(0), decode, now, deliveries, committed, stop };
+    let forward = async {
+        while let Some(message) = messages.recv().await {
+            if matches!(message, FromSource::State { .. }) {
+                ready.send(()).unwrap_or(());
+            }
+            if inbound.send(Inbound { link: link.clone(), message }).await.is_err() {
+                return;
+            }
+        }
+    };
+    tokio::join!(Mqtt::prepare(config).expect("no secrets to read").run(wiring), forward);
+}
+
+/// The real ledger as the driver's store.
+struct LedgerStore(Writer);
+
+impl Store for LedgerStore {
+    type Error = LedgerError;
+
+    fn submit(&self, commit: Commit, done: oneshot::Sender<Outcome<LedgerError>>) {
+        let answer = |result: Result<Committed, Refused>| {
+            let committed = result.expect("a ledger on a disk with room");
+            drop(done.send(Outcome::Committed { first_index: committed.first_index }));
         };
-        if !due || waiting.is_empty() {
-            continue;
-        }
-        commit(&waiting);
-        committed.send_replace(waiting.last().map_or(0, |last| last.number));
-        left = left.saturating_sub(stored);
-        if left == 0 {
-            done.send(()).unwrap_or(());
-        }
-        waiting.clear();
-        stored = 0;
+        self.0.submit(commit, Box::new(answer));
     }
+
+    fn tell_refused(&self, error: &LedgerError) {
+        panic!("{error}");
+    }
+
+    fn tell_accepted_again(&self) {}
 }
 
 fn publish(port: u16, topic: &'static str, messages: usize) -> std::thread::JoinHandle<()> {
@@ -310,29 +389,40 @@ fn publish(port: u16, topic: &'static str, messages: usize) -> std::thread::Join
     })
 }
 
-#[derive(serde::Deserialize)]
-struct Record {
-    v: f64,
-    t: f64,
-}
-
-fn decode(_topic: &str, payload: &[u8], _received: Timestamp) -> (Vec<Sample>, Vec<Refusal>) {
-    match serde_json::from_slice::<Vec<Record>>(payload) {
-        Ok(records) => {
-            let samples = records.iter().filter_map(|record| {
-                let at = Timestamp::from_seconds(record.t)?;
-                Some(Sample { channel: ChannelId(0), at, value: Value::Number(record.v) })
-            });
-            (samples.collect(), Vec::new())
-        }
-        Err(_) => (Vec::new(), vec![Refusal { what: String::new(), why: RefusedBecause::NotSenml }]),
+fn profile() -> Profile {
+    let limit = |celsius| Limit { at: Celsius(celsius), source: LimitSource::FoodCode };
+    Profile {
+        name: "dm1".to_owned(),
+        kind: MachineKind::StationaryRackDualTemperature,
+        sanitizing: Sanitizing::HotWater,
+        rinse_from: RinseFrom::FreshLine,
+        times: PlateTimes {
+            wash: Duration::from_secs(45),
+            pause: Duration::from_secs(3),
+            rinse: Duration::from_secs(10),
+        },
+        rinse_min: limit(82.222),
+        rinse_max: Some(limit(90.0)),
+        wash_min: limit(66.0),
+        dwell_min: Duration::from_secs(5),
+        disorder_window: Duration::from_secs(5),
+        sanitizer: Rules::default(),
+        check_valid_for: Duration::from_secs(8 * 3600),
     }
 }
 
-fn now() -> Timestamp {
-    let since =
-        std::time::SystemTime::now().duration_since(std::time::UNIX_EPOCH).expect("a clock after 1970");
-    Timestamp::from_seconds(since.as_secs_f64()).expect("a clock before 9999")
+fn channel() -> Channel {
+    let probe = Probe {
+        place: Place::FinalRinse,
+        signal: Signal::Celsius,
+        calibration: Calibration::None,
+        budget: Budget::default(),
+        tau: Some(Duration::from_millis(1500)),
+        silent_after: Duration::from_secs(10),
+        stuck_after: None,
+    };
+    let name = ChannelName::try_from(CHANNEL.to_owned()).expect("a legal name");
+    Channel { id: ChannelId(0), name, machine: MachineId(0), role: Role::Probe(probe) }
 }
 
 fn config(port: u16, version: MqttVersion) -> MqttSource {

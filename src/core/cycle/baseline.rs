@@ -118,7 +118,7 @@ impl Baseline {
         let step = (residual / sigma).clamp(-CUSUM_STEP_MAX, CUSUM_STEP_MAX);
         self.up = (self.up + step - CUSUM_K).max(0.0);
         self.down = (self.down - step - CUSUM_K).max(0.0);
-        self.follow(at, dt, predicted, residual);
+        self.follow(at, dt, predicted, residual, sigma);
         if self.seen_s < WARM_UP_S {
             self.up = 0.0;
             self.down = 0.0;
@@ -143,7 +143,7 @@ impl Baseline {
         self.variance.sqrt().max(SIGMA_MIN_C)
     }
 
-    fn follow(&mut self, at: Timestamp, dt: f64, predicted: f64, residual: f64) {
+    fn follow(&mut self, at: Timestamp, dt: f64, predicted: f64, residual: f64, sigma: f64) {
         let before = self.level;
         // While young, the plain mean converges faster than a fixed time constant.
         self.seen_s += dt;
@@ -154,7 +154,7 @@ impl Baseline {
         let slope = self.slope + slope_gain * (trend - self.slope);
         self.slope = slope.clamp(-SLOPE_MAX_C_PER_S, SLOPE_MAX_C_PER_S);
         let young = self.seen_s < WARM_UP_S;
-        let bounded = if young { residual } else { residual.abs().min(4.0 * self.sigma()) };
+        let bounded = if young { residual } else { residual.abs().min(4.0 * sigma) };
         let sigma_gain = gain(dt, SIGMA_TAU_S.min(self.seen_s));
         self.variance += sigma_gain * (bounded * bounded - self.variance);
         self.at = at;

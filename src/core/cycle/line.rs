@@ -18,8 +18,8 @@ use super::window;
 use crate::core::effect::TraceReading;
 use crate::core::time::Timestamp;
 
-/// Readings kept while quiet, so that a flow includes what came before it was noticed, s.
-const LOOK_BACK_S: f64 = 8.0;
+/// Readings kept while quiet, so that a flow includes what came before it was noticed.
+const LOOK_BACK: Duration = Duration::from_secs(8);
 /// Least change of temperature that is a flow, °C (own choice: below the step
 /// of a pre-heated line, above the wander of a resting one).
 const CHANGE_MIN_C: f64 = 0.7;
@@ -169,7 +169,7 @@ impl Line {
 
     fn remember(&mut self, reading: TraceReading) {
         self.recent.push_back(reading);
-        let oldest = reading.at.minus(Duration::from_secs_f64(LOOK_BACK_S));
+        let oldest = reading.at.minus(LOOK_BACK);
         while self.recent.front().is_some_and(|first| first.at < oldest) {
             self.recent.pop_front();
         }

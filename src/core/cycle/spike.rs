@@ -38,7 +38,7 @@ pub struct SpikeFilter {
 impl SpikeFilter {
     /// Takes a reading; gives the one that three later readings have confirmed.
     pub fn push(&mut self, reading: TraceReading) -> Option<Filtered> {
-        self.window.rotate_left(1);
+        self.window.copy_within(1.., 0);
         self.window[WIDTH - 1] = Some(reading);
         let filtered = self.middle()?;
         // What was decided stays decided, so that two spikes close together do not outvote the rest.
@@ -58,6 +58,11 @@ impl SpikeFilter {
 
     fn middle(&self) -> Option<Filtered> {
         let middle = self.window[MIDDLE]?;
+        let near = |other: &TraceReading| (middle.celsius.0 - other.celsius.0).abs() <= SPIKE_C;
+        if self.window.iter().flatten().all(near) {
+            // The median is one of them, so the middle one is no spike.
+            return Some(Filtered { reading: middle, spike: false });
+        }
         let mut values = [middle.celsius.0; WIDTH];
         for (value, slot) in values.iter_mut().zip(&self.window) {
             *value = slot.map_or(middle.celsius.0, |reading| reading.celsius.0);

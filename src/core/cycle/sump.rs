@@ -40,8 +40,8 @@ const CUT_OFF_SHARE_MIN: f64 = 0.2;
 /// Longest disturbance that is followed, s (own choice: several cycles of any machine); water that
 /// moves for longer is no cycle's, and the stretch is cut there.
 const DISTURBED_MAX_S: f64 = 900.0;
-/// Readings kept while quiet, s.
-const LOOK_BACK_S: f64 = 8.0;
+/// Readings kept while quiet.
+const LOOK_BACK: Duration = Duration::from_secs(8);
 
 /// The sump of one machine.
 #[derive(Clone, PartialEq, Debug, Serialize, Deserialize)]
@@ -88,7 +88,7 @@ impl Sump {
             return self.finish(profile);
         }
         self.recent.push_back(reading);
-        let oldest = reading.at.minus(Duration::from_secs_f64(LOOK_BACK_S));
+        let oldest = reading.at.minus(LOOK_BACK);
         while self.recent.front().is_some_and(|first| first.at < oldest) {
             self.recent.pop_front();
         }
@@ -112,7 +112,7 @@ impl Sump {
         self.recent.clear();
         self.baseline = None;
         let Some(last) = disturbed.readings.last() else { return };
-        let from = last.at.minus(Duration::from_secs_f64(LOOK_BACK_S));
+        let from = last.at.minus(LOOK_BACK);
         for reading in disturbed.readings.iter().filter(|r| r.at >= from) {
             self.recent.push_back(*reading);
             let start = || Baseline::new(reading.at, reading.celsius.0);

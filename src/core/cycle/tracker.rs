@@ -36,10 +36,10 @@ const WHOLE_SHARE: f64 = 0.85;
 const FAULT_SPANS_MAX: usize = 32;
 /// Shortest stretch of faults that makes a rinse unproven of itself, s.
 const FAULT_MIN_S: f64 = 1.0;
-/// Longest flow of a conveyor, with what it is looked at for after its end, s.
-const CONVEYOR_KEEP_S: f64 = 620.0;
-/// What is kept of the wash beyond the plate's cycle, s.
-const WASH_MARGIN_S: f64 = 45.0;
+/// Longest flow of a conveyor, with what it is looked at for after its end.
+const CONVEYOR_KEEP: Duration = Duration::from_secs(620);
+/// What is kept of the wash beyond the plate's cycle.
+const WASH_MARGIN: Duration = Duration::from_secs(45);
 /// Shortest flow that is a rinse, s; a shorter one is a valve's hiccup.
 const RINSE_MIN_S: f64 = 1.5;
 
@@ -416,6 +416,6 @@ impl Tracker {
 fn keep_wash(profile: &Profile) -> Duration {
     let times = profile.times;
     let whole = times.wash + times.pause + times.rinse * 3;
-    let conveyor_s = if profile.kind.is_conveyor() { CONVEYOR_KEEP_S } else { 0.0 };
-    whole.max(Duration::from_secs_f64(conveyor_s)) + Duration::from_secs_f64(WASH_MARGIN_S)
+    let conveyor = if profile.kind.is_conveyor() { CONVEYOR_KEEP } else { Duration::ZERO };
+    whole.max(conveyor) + WASH_MARGIN
 }

@@ -264,11 +264,13 @@ pub fn broken_off(points: &[Point], tau: Option<Duration>, plate_s: f64, latest:
     if taus[0] > SLOW_SHARE * plate_s {
         return None;
     }
-    let stories = |end: f64| taus.iter().map(move |tau| (end, *tau));
-    let fit = |(end, tau)| fit_end(&thin, end, tau, rest);
-    let whole: Vec<EndFit> = stories(plate_s).map(fit).collect();
+    let points = &thin[..];
+    let answers: Vec<Vec<f64>> =
+        taus.iter().map(|tau| points.iter().map(|p| (-p.t / tau).exp()).collect()).collect();
+    let stories = |end: f64| answers.iter().map(move |answer| fit_end(points, answer, end, rest));
+    let whole: Vec<EndFit> = stories(plate_s).collect();
     let ends = thin.iter().map(|p| p.t).filter(|t| *t < plate_s);
-    let broken: Vec<EndFit> = ends.flat_map(stories).map(fit).collect();
+    let broken: Vec<EndFit> = ends.flat_map(stories).collect();
     let least = whole.iter().chain(&broken).map(|fit| fit.sse).fold(f64::INFINITY, f64::min);
     let freedom = thin.len().saturating_sub(5).max(1) as f64;
     let sigma2 = (least / freedom).max(FIT_SIGMA_MIN_C * FIT_SIGMA_MIN_C);
@@ -290,13 +292,13 @@ struct EndFit {
 }
 
 /// Fits the flow before `end` as `a + b·u + c·exp(−t/tau)` with u = t − end, and the rest after it
-/// as a line of slope `rest` from the same point.
-fn fit_end(points: &[Point], end: f64, tau: f64, rest: f64) -> EndFit {
-    let basis = |t: f64| [1.0, (t - end).min(0.0), (-t / tau).exp()];
+/// as a line of slope `rest` from the same point. `answer` is the exponential at each of the points.
+fn fit_end(points: &[Point], answer: &[f64], end: f64, rest: f64) -> EndFit {
+    let basis = |t: f64, answer: f64| [1.0, (t - end).min(0.0), answer];
     let flowing = |p: &Point| p.c - rest * (p.t - end).max(0.0);
     let mut normal = [[0.0; 4]; 3];
-    for p in points {
-        let x = basis(p.t);
+    for (p, answer) in points.iter().zip(answer) {
+        let x = basis(p.t, *answer);
         for i in 0..3 {
             for j in 0..3 {
                 normal[i][j] += x[i] * x[j];
@@ -309,8 +311,9 @@ fn fit_end(points: &[Point], end: f64, tau: f64, rest: f64) -> EndFit {
         row[i] += 1e-9;
     }
     let weights = solve(normal);
-    let residual = |p: &Point| flowing(p) - basis(p.t).iter().zip(weights).map(|(x, w)| x * w).sum::<f64>();
-    let sse = points.iter().map(|p| residual(p).powi(2)).sum();
+    let told = |t: f64, answer: f64| basis(t, answer).iter().zip(weights).map(|(x, w)| x * w).sum::<f64>();
+    let residuals = points.iter().zip(answer).map(|(p, answer)| flowing(p) - told(p.t, *answer));
+    let sse = residuals.map(|residual| residual.powi(2)).sum();
     EndFit { end, drift: weights[1], sse }
 }
 

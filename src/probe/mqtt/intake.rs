@@ -140,11 +140,13 @@ where
             bytes: batch.bytes,
             acks: batch.acks,
         });
+        let messages = u64::try_from(batch.messages).unwrap_or(u64::MAX);
         let Batch { samples, refusals, .. } = batch;
         self.queue.push_back(FromSource::Delivery(Delivery {
             source: self.source,
             number,
             received,
+            messages,
             samples,
             refusals,
         }));

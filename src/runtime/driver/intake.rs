@@ -18,7 +18,8 @@ use crate::wire::refusal::{Refusal, RefusedBecause};
 pub(super) struct Pending {
     pub(super) link: Link,
     pub(super) number: u64,
-    count: u64,
+    /// Messages since the last commit.
+    messages: u64,
 }
 
 /// What waits for a commit, and counts over all sources.
@@ -38,7 +39,7 @@ impl Intake {
     pub(super) fn would_stall(&self) -> bool {
         self.pending
             .iter()
-            .any(|pending| pending.link.eager_after.is_some_and(|after| pending.count >= after))
+            .any(|pending| pending.link.eager_after.is_some_and(|after| pending.messages >= after))
     }
 
     pub(super) fn take(&mut self) -> Vec<Pending> {
@@ -67,7 +68,7 @@ impl Intake {
                 gather.apply(now, Event::Sample(sample));
             }
         }
-        self.note(link, delivery.number);
+        self.note(link, delivery.number, delivery.messages);
     }
 
     /// Tells the log how much was refused in all.
@@ -77,13 +78,13 @@ impl Intake {
         }
     }
 
-    fn note(&mut self, link: Link, number: u64) {
+    fn note(&mut self, link: Link, number: u64, messages: u64) {
         match self.pending.iter_mut().find(|pending| pending.link.id == link.id) {
             Some(pending) => {
                 pending.number = number;
-                pending.count += 1;
+                pending.messages += messages;
             }
-            None => self.pending.push(Pending { link, number, count: 1 }),
+            None => self.pending.push(Pending { link, number, messages }),
         }
     }
 

@@ -116,7 +116,7 @@ impl Bench {
 
     fn delivery(&self, number: u64, samples: Vec<Sample>, refusals: Vec<Refusal>) -> Inbound {
         let received = self.clock.now();
-        let delivery = Delivery { source: SourceId(0), number, received, samples, refusals };
+        let delivery = Delivery { source: SourceId(0), number, received, messages: 1, samples, refusals };
         Inbound { link: self.link.clone(), message: FromSource::Delivery(delivery) }
     }
 
@@ -209,6 +209,21 @@ async fn commits_when_a_source_would_stall() {
     }
     committed.changed().await.expect("the link lives");
     assert_eq!(*committed.borrow(), 3);
+    assert!(bench.started.elapsed() < LIMITS.commit_interval);
+    assert!(bench.end().await.1.is_ok());
+}
+
+/// What one read from the network brought is one delivery of many messages.
+#[tokio::test(start_paused = true)]
+async fn messages_that_came_together_stall_a_source_as_well() {
+    let bench = Bench::start(&[], Some(3));
+    let mut committed = bench.link.committed.subscribe();
+    let mut inbound = bench.delivery(1, vec![sample(START)], Vec::new());
+    if let FromSource::Delivery(delivery) = &mut inbound.message {
+        delivery.messages = 3;
+    }
+    bench.sender.send(inbound).await.expect("the driver runs");
+    committed.changed().await.expect("the link lives");
     assert!(bench.started.elapsed() < LIMITS.commit_interval);
     assert!(bench.end().await.1.is_ok());
 }
