@@ -7,7 +7,7 @@ use serde::{Deserialize, Serialize};
 use super::channel::{Probe, Signal};
 use super::reading::{Fault, Value};
 use super::rtd::{self, Ohms};
-use super::thermocouple::{self, Millivolts};
+use super::thermocouple::{self, Millivolts, ThermocoupleError, ThermocoupleType};
 use super::time::Timestamp;
 use super::units::Celsius;
 
@@ -32,8 +32,28 @@ pub struct Junction {
     pub celsius: Celsius,
 }
 
+/// Emf of a thermocouple's terminals, kept while their temperature stands.
+#[derive(Clone, Copy, PartialEq, Debug, Default)]
+pub struct Terminals {
+    known: Option<(Celsius, Millivolts)>,
+}
+
+impl Terminals {
+    fn emf(&mut self, kind: ThermocoupleType, cold: Celsius) -> Result<Millivolts, ThermocoupleError> {
+        if let Some((celsius, emf)) = self.known
+            && celsius == cold
+        {
+            return Ok(emf);
+        }
+        let emf = thermocouple::emf(kind, cold)?;
+        self.known = Some((cold, emf));
+        Ok(emf)
+    }
+}
+
 /// Converts a value of `signal` to °C, before any calibration. `junction` is the
-/// cold junction of a thermocouple, not older than `silent_after`.
+/// cold junction of a thermocouple, not older than `silent_after`; `terminals`
+/// belongs to the probe.
 ///
 /// # Errors
 /// The fault that the value stands for, or that it reveals.
@@ -42,6 +62,7 @@ pub fn converted(
     at: Timestamp,
     value: Value,
     junction: Option<Junction>,
+    terminals: &mut Terminals,
     silent_after: Duration,
 ) -> Result<Celsius, Fault> {
     let number = match value {
@@ -57,8 +78,9 @@ pub fn converted(
         Signal::Thermocouple { kind, .. } => {
             let fresh = |junction: &Junction| at.since(junction.at) <= silent_after;
             let junction = junction.filter(fresh).ok_or(Fault::NoColdJunction)?;
-            let celsius = thermocouple::compensated(kind, Millivolts::from_volts(number), junction.celsius)
-                .map_err(|_| Fault::OutOfRange)?;
+            let terminals = terminals.emf(kind, junction.celsius).map_err(|_| Fault::OutOfRange)?;
+            let sum = Millivolts(Millivolts::from_volts(number).0 + terminals.0);
+            let celsius = thermocouple::temperature(kind, sum).map_err(|_| Fault::OutOfRange)?;
             if celsius < REVERSED_BELOW {
                 return Err(Fault::Reversed);
             }
@@ -135,7 +157,8 @@ mod tests {
             ("hotter", Signal::Celsius, Value::Number(130.1), None, Err(Fault::OutOfRange)),
             ("ice", Signal::Celsius, Value::Number(-2.1), None, Err(Fault::OutOfRange)),
         ] {
-            match (converted(signal, at(100.0), value, junction, SILENT), expected) {
+            match (converted(signal, at(100.0), value, junction, &mut Terminals::default(), SILENT), expected)
+            {
                 (Ok(found), Ok(expected)) => assert!((found.0 - expected).abs() < 0.02, "{name}: {found}"),
                 (found, expected) => assert_eq!(found.map(|c| c.0), expected, "{name}"),
             }

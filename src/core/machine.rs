@@ -15,7 +15,7 @@ use super::cycle::plate::Profile;
 use super::cycle::tracker::{Judged, Setup, Tracker};
 use super::effect::{Effect, Effects, Trace};
 use super::id::MachineId;
-use super::intake::{self, Junction, Stillness};
+use super::intake::{self, Junction, Stillness, Terminals};
 use super::presence::{GapEvent, Presence};
 use super::reading::{Fault, Sample, Value};
 use super::record::{Body, Check, Clock, ClockStep, Record};
@@ -101,6 +101,9 @@ struct ChannelState {
     stillness: Stillness,
     /// Last value of a cold junction.
     junction: Option<Junction>,
+    /// Emf of a thermocouple's terminals; made again where it is not known.
+    #[serde(skip)]
+    terminals: Terminals,
     /// Last reading handed to the tracker.
     judged: Option<Timestamp>,
 }
@@ -247,7 +250,9 @@ impl Machine {
         match &self.channels[local].role {
             Role::Probe(_) => self.apply_reading(now, local, sample, effects),
             Role::ColdJunction { signal } => {
-                let converted = intake::converted(*signal, sample.at, sample.value, None, Duration::ZERO);
+                let none = &mut Terminals::default();
+                let converted =
+                    intake::converted(*signal, sample.at, sample.value, None, none, Duration::ZERO);
                 self.state.channels[local].junction =
                     converted.ok().map(|celsius| Junction { at: sample.at, celsius });
             }
@@ -273,7 +278,7 @@ impl Machine {
 
     fn apply_reading(&mut self, now: Timestamp, local: usize, sample: Sample, effects: &mut Effects) {
         let Role::Probe(probe) = &self.channels[local].role else { return };
-        let value = self.calibrated(probe, sample);
+        let value = calibrated(&self.channels, &mut self.state.channels, local, probe, sample);
         let state = &mut self.state.channels[local];
         let value = value.and_then(|celsius| {
             if state.stillness.is_stuck(probe, sample.at, celsius) { Err(Fault::Stuck) } else { Ok(celsius) }
@@ -304,18 +309,6 @@ impl Machine {
         }
         *judged = Some(at);
         true
-    }
-
-    fn calibrated(&self, probe: &Probe, sample: Sample) -> Result<Celsius, Fault> {
-        let junction = match probe.signal {
-            Signal::Thermocouple { cold_junction, .. } => {
-                let place = self.channels.iter().position(|channel| channel.id == cold_junction);
-                place.and_then(|local| self.state.channels[local].junction)
-            }
-            Signal::Celsius | Signal::Fahrenheit | Signal::Kelvin | Signal::Pt100 => None,
-        };
-        intake::converted(probe.signal, sample.at, sample.value, junction, probe.silent_after)
-            .map(|celsius| probe.calibration.apply(celsius))
     }
 
     /// Puts the concentration that waits on file, and on record where it is news.
@@ -430,6 +423,26 @@ impl Machine {
     fn snapshot_every(&self) -> Duration {
         if self.state.tracker.is_idle() { SNAPSHOT_EVERY } else { SNAPSHOT_EVERY_UNDER_WAY }
     }
+}
+
+/// The corrected temperature of a sample of the probe at `local`.
+fn calibrated(
+    channels: &[Channel],
+    states: &mut [ChannelState],
+    local: usize,
+    probe: &Probe,
+    sample: Sample,
+) -> Result<Celsius, Fault> {
+    let junction = match probe.signal {
+        Signal::Thermocouple { cold_junction, .. } => {
+            let place = channels.iter().position(|channel| channel.id == cold_junction);
+            place.and_then(|place| states[place].junction)
+        }
+        Signal::Celsius | Signal::Fahrenheit | Signal::Kelvin | Signal::Pt100 => None,
+    };
+    let terminals = &mut states[local].terminals;
+    intake::converted(probe.signal, sample.at, sample.value, junction, terminals, probe.silent_after)
+        .map(|celsius| probe.calibration.apply(celsius))
 }
 
 impl State {
