@@ -136,12 +136,13 @@ fn scenario(name: &str) -> Result<Scenario, UnknownScenario> {
     name.parse()
 }
 
-fn speed(text: &str) -> Result<f64, String> {
-    match text.parse::<f64>() {
-        Ok(speed) if (1.0..=1_000.0).contains(&speed) => Ok(speed),
-        Ok(_) | Err(_) => Err("a speed is a number from 1 to 1000".to_owned()),
-    }
+fn speed(text: &str) -> Result<f64, SpeedError> {
+    text.parse().ok().filter(|speed| (1.0..=1_000.0).contains(speed)).ok_or(SpeedError)
 }
+
+#[derive(Debug, thiserror::Error)]
+#[error("a speed is a number from 1 to 1000")]
+struct SpeedError;
 
 #[expect(clippy::disallowed_methods, reason = "the argument asks for this very moment")]
 fn start(text: &str) -> Result<i64, jiff::Error> {

@@ -3,6 +3,7 @@
 use std::path::PathBuf;
 
 use super::{Failure, Streams};
+use crate::config::layers;
 use crate::config::load::Loaded;
 use crate::config::resolve::Configuration;
 use crate::diagnostic::Diagnostic;
@@ -12,10 +13,7 @@ use crate::diagnostic::Diagnostic;
 /// # Errors
 /// Every problem of the configuration at once.
 pub(super) fn load(files: &[PathBuf], streams: &mut Streams<'_>) -> Result<Loaded, Failure> {
-    // A variable that is not text is none of ours.
-    let variables = std::env::vars_os()
-        .filter_map(|(name, value)| Some((name.into_string().ok()?, value.into_string().ok()?)));
-    load_from(files, variables, streams)
+    load_from(files, layers::environment(), streams)
 }
 
 /// The same with these variables as the environment.

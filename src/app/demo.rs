@@ -205,8 +205,8 @@ fn midnight(instant: Timestamp, days: i64) -> Timestamp {
     let local = jiff::Timestamp::from_microsecond(instant.micros())
         .ok()
         .map(|utc| utc.to_zoned_datetime(TimeZone::system()))
-        .and_then(|local| local.date().saturating_add(jiff::Span::new().days(days)).into())
-        .and_then(|date: jiff::civil::Date| date.to_zoned_datetime(TimeZone::system()).ok());
+        .map(|local| local.date().saturating_add(jiff::Span::new().days(days)))
+        .and_then(|date| date.to_zoned_datetime(TimeZone::system()).ok());
     local.map_or(instant, |midnight| Timestamp::from_micros(midnight.timestamp().as_microsecond()))
 }
 

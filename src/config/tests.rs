@@ -400,7 +400,7 @@ fn what_is_legal_but_odd_is_warned_of() {
     }
 }
 
-// The design's central kitchen: 200 machines, 1,000 probes.
+// Own choice: a central kitchen of 200 machines and 1,000 probes is to be read at once.
 #[test]
 fn a_central_kitchen_loads() {
     let mut text = String::new();

@@ -48,7 +48,24 @@ const APART_MIN_S: f64 = 0.02;
 /// An unchanged concentration is put on record this often, s.
 const CHECK_EVERY_S: f64 = 900.0;
 
-/// What became of an event.
+/// Why a stored state cannot be used.
+#[derive(Debug, thiserror::Error)]
+pub enum StaleState {
+    /// It does not have the form of this version.
+    #[error("the stored state of a machine cannot be read")]
+    Unreadable(#[source] serde_json::Error),
+    /// Another version made it.
+    #[error("the stored state of a machine has version {found}; this program reads {STATE_VERSION}")]
+    Version {
+        /// Version found.
+        found: u32,
+    },
+    /// It was made for other channels, or for another kind of rinse.
+    #[error("the stored state is of a machine that was configured otherwise")]
+    Machine,
+}
+
+/// What became of the samples of a machine.
 #[derive(Clone, Copy, PartialEq, Eq, Debug, Default)]
 pub struct Counts {
     /// Samples taken in order.
@@ -201,11 +218,14 @@ impl Machine {
     /// Brings back a stored state.
     ///
     /// # Errors
-    /// Where it is not of this version or not of this machine; nothing is changed then.
-    pub fn restore(&mut self, state: &[u8]) -> Result<(), serde_json::Error> {
-        let state: State = serde_json::from_slice(state)?;
-        if state.version != STATE_VERSION || state.signature != signature(&self.profile, &self.channels) {
-            return Err(serde::de::Error::custom("state of another version or another machine"));
+    /// [`StaleState`] where it is not of this version or not of this machine; nothing is changed then.
+    pub fn restore(&mut self, state: &[u8]) -> Result<(), StaleState> {
+        let state: State = serde_json::from_slice(state).map_err(StaleState::Unreadable)?;
+        if state.version != STATE_VERSION {
+            return Err(StaleState::Version { found: state.version });
+        }
+        if state.signature != signature(&self.profile, &self.channels) {
+            return Err(StaleState::Machine);
         }
         self.state = state;
         Ok(())

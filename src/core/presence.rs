@@ -125,6 +125,8 @@ impl GapEvent {
 mod tests {
     use super::*;
 
+    // The rules are this module's own, stated at its head and at each method.
+
     const SILENT: Duration = Duration::from_secs(10);
 
     fn at(seconds: i64) -> Timestamp {

@@ -139,6 +139,8 @@ mod tests {
     use crate::core::id::ChannelId;
     use crate::core::reading::Value;
 
+    // The rules are this module's own, stated at its head.
+
     const WINDOW: Duration = Duration::from_secs(5);
 
     fn sample(channel: u16, millis: i64) -> Sample {

@@ -102,6 +102,17 @@ const CONTACT_CHLORINE_50_S: u64 = 7;
 /// Other chemicals, 4-703.11(C)(3), s.
 const CONTACT_OTHER_S: u64 = 30;
 
+/// The contact of 4-703.11(C) whatever the concentration: the 7 s that it grants chlorine of
+/// 50 mg/L under conditions are left out. `None` for hot water.
+#[must_use]
+pub const fn contact_time(sanitizing: Sanitizing) -> Option<Duration> {
+    match sanitizing {
+        Sanitizing::HotWater => None,
+        Sanitizing::Chlorine => Some(Duration::from_secs(CONTACT_CHLORINE_S)),
+        Sanitizing::Iodine | Sanitizing::Quat => Some(Duration::from_secs(CONTACT_OTHER_S)),
+    }
+}
+
 /// What the Food Code asks of a final rinse with this concentration, or why no
 /// temperature would do. An unknown pH counts as 10 for chlorine and is not
 /// held against iodine, whose concentrates are acid (own choice).

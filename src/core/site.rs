@@ -4,7 +4,7 @@ use super::channel::Channel;
 use super::cycle::plate::Profile;
 use super::effect::Effects;
 use super::id::MachineId;
-use super::machine::{Counts, Machine};
+use super::machine::{Counts, Machine, StaleState};
 use super::reading::Sample;
 use super::time::Timestamp;
 
@@ -18,11 +18,6 @@ pub enum Event {
     /// No more input will come for this machine.
     End(MachineId),
 }
-
-/// A stored state that cannot be used.
-#[derive(Debug, thiserror::Error)]
-#[error("the stored state of a machine is not of this version")]
-pub struct StaleState(#[source] serde_json::Error);
 
 /// All machines of the site.
 #[derive(Clone, Debug)]
@@ -95,7 +90,7 @@ impl Site {
     /// [`StaleState`] where another version or another configuration made it; the machine is left as new.
     pub fn restore(&mut self, machine: MachineId, state: &[u8]) -> Result<(), StaleState> {
         match self.machines.get_mut(usize::from(machine.0)) {
-            Some(machine) => machine.restore(state).map_err(StaleState),
+            Some(machine) => machine.restore(state),
             None => Ok(()),
         }
     }

@@ -48,6 +48,7 @@ impl RefusalLog {
 mod tests {
     use super::*;
 
+    // The quiet time is the gateway's own choice.
     #[test]
     fn tells_each_cause_once_in_a_while_with_the_count_in_between() {
         let mut log = RefusalLog::default();

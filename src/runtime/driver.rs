@@ -33,6 +33,8 @@ use crate::probe::FromSource;
 
 /// Deliveries waiting between the sources and the driver.
 pub const INBOUND_MAX: usize = 256;
+/// Commits kept for readers that fall behind; the oldest go first.
+const PUBLISHED_MAX: usize = 1_024;
 /// Most inputs of one commit; beyond them nothing is taken until the commit before is done.
 const INPUTS_MAX: usize = 65_536;
 /// A commit of this size does not wait for the interval.
@@ -171,7 +173,7 @@ impl<S: Store> Driver<S> {
             gather,
             intake: Intake::default(),
             flight: Flight::default(),
-            published: broadcast::Sender::new(1024),
+            published: broadcast::Sender::new(PUBLISHED_MAX),
             gathering_since: None,
             clock_checked: Duration::ZERO,
             no_tick_before: Duration::ZERO,
@@ -182,7 +184,7 @@ impl<S: Store> Driver<S> {
     }
 
     /// What is committed from here on, to be read by views and alerts. A reader that
-    /// falls behind by 1,024 commits misses some and is told how many.
+    /// falls behind by more than 1,024 commits misses the oldest and is told how many.
     #[must_use]
     pub fn published(&self) -> broadcast::Receiver<Arc<Published>> {
         self.published.subscribe()

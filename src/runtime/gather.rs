@@ -57,7 +57,8 @@ impl Gather {
         for snapshot in snapshots {
             after.insert(snapshot.machine, snapshot.after);
             if let Err(error) = self.site.restore(snapshot.machine, &snapshot.state) {
-                tracing::warn!(machine = snapshot.machine.0, %error, "a machine starts without its past");
+                let error = &error as &dyn std::error::Error;
+                tracing::warn!(machine = snapshot.machine.0, error, "a machine starts without its past");
             }
         }
         let mut applied = 0;

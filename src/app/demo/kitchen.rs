@@ -12,6 +12,7 @@ use rinseward_simulator::world::World;
 use serialport::{SerialPort, TTYPort};
 use tokio_util::sync::CancellationToken;
 
+use crate::config::raw::quoted;
 use crate::core::time::Timestamp;
 use crate::runtime::clock::Clock;
 
@@ -154,20 +155,6 @@ const fn sanitizing_word(sanitizing: Sanitizing) -> &'static str {
         Sanitizing::Iodine => "iodine",
         Sanitizing::Quat => "quat",
     }
-}
-
-/// A basic string of TOML 1.0.
-fn quoted(text: &str) -> String {
-    let mut quoted = String::from("\"");
-    for character in text.chars() {
-        match character {
-            '"' | '\\' => quoted.extend(['\\', character]),
-            control if control.is_control() => quoted.push_str(&format!("\\u{:04x}", u32::from(control))),
-            plain => quoted.push(plain),
-        }
-    }
-    quoted.push('"');
-    quoted
 }
 
 #[cfg(test)]

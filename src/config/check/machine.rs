@@ -11,7 +11,7 @@ use crate::core::cycle::plate::{
     Limit, LimitSource, MachineKind, PlateTimes, Profile, RinseFrom, Sanitizing,
 };
 use crate::core::food_code::{self, Rounding};
-use crate::core::sanitizer::Rules;
+use crate::core::sanitizer::{self, Rules};
 use crate::core::units::Celsius;
 
 /// Reads a machine; `None` where something is wrong with it.
@@ -210,16 +210,6 @@ fn warn_if_laxer(
     }
 }
 
-/// Contact times of Food Code 4-703.11(C). The 7 s that it grants chlorine of
-/// 50 mg/L under conditions are not taken as the default.
-fn contact_time(sanitizing: Sanitizing) -> Option<Duration> {
-    match sanitizing {
-        Sanitizing::HotWater => None,
-        Sanitizing::Chlorine => Some(Duration::from_secs(10)),
-        Sanitizing::Iodine | Sanitizing::Quat => Some(Duration::from_secs(30)),
-    }
-}
-
 /// The dwell that is asked for: as given, else the contact time of a chemical,
 /// else half the plate's rinse (own choice: the other half goes to purging the
 /// line and to the answer of the probe).
@@ -236,7 +226,7 @@ fn read_dwell(
         }
         return dwell;
     }
-    let (dwell, origin) = match contact_time(sanitizing) {
+    let (dwell, origin) = match sanitizer::contact_time(sanitizing) {
         Some(contact) => (contact, "food-code"),
         None => (times.rinse / 2, "half the rinse"),
     };

@@ -25,7 +25,7 @@ use machine::read_machine;
 use probe::{Site, check_cold_junctions, one_probe_each, read_probe};
 use source::read_source;
 
-/// Most machines, probes or sources of one site (the design's central kitchen has 200 and 1,000).
+/// Most machines, probes or sources of one site (own choice: a central kitchen has some 200 machines and 1,000 probes).
 pub const ENTRIES_MAX: usize = 10_000;
 
 /// Makes a configuration and its canonical text, or adds to the problems.

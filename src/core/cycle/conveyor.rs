@@ -6,6 +6,11 @@ use super::window;
 use crate::core::effect::TraceReading;
 use crate::core::time::Timestamp;
 
+/// Longest flow or run of a conveyor taken as one cycle, s; a longer one is recorded in pieces.
+pub(super) const PIECE_S: f64 = 600.0;
+/// Of such a piece the last part is left to the next one, s, so that one that ends just then is not
+/// taken for one too short.
+pub(super) const PIECE_KEEP_S: f64 = 60.0;
 /// Trends are compared over this long before and after the moment a flow may have ended, s.
 pub(super) const KINK_S: f64 = 6.0;
 /// Least break of the trend at the end of a flow, °C/s.
@@ -16,6 +21,8 @@ const REST_SLOPE_MIN_C_PER_S: f64 = 0.05;
 const REST_SLOPE_MAX_C_PER_S: f64 = 0.3;
 /// How long before the break the flow ended, s: what stood in the line still looks like flow.
 const REST_LAG_S: f64 = 1.5;
+/// Slowest change that is a line going back to the temperature it came from, °C/s.
+const HOME_SLOPE_MIN_C_PER_S: f64 = 0.02;
 /// Slowest change that only fresh water makes, °C/s.
 const ONSET_C_PER_S: f64 = 0.5;
 /// Over how long that is taken, s.
@@ -44,7 +51,7 @@ pub(super) fn flows_again(readings: &[TraceReading], idle: f64, now: Timestamp) 
     let from = onset.minus(Duration::from_secs_f64(KINK_S));
     let (resting, fresh) = (between(readings, from, onset), between(readings, onset, now));
     let home = (idle - resting.last()?.celsius.0).signum();
-    let went_home = home * trend(resting) > 0.02;
+    let went_home = home * trend(resting) > HOME_SLOPE_MIN_C_PER_S;
     let leaves = -home * trend(fresh) >= ONSET_C_PER_S;
     (went_home && leaves).then_some(onset)
 }

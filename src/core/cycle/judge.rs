@@ -21,7 +21,7 @@ use crate::core::reading::Fault;
 use crate::core::record::{Basis, Cycle, DoseBasis, Rule, WindowFrom};
 use crate::core::sanitizer::{self, Refusal};
 use crate::core::time::Timestamp;
-use crate::core::uncertainty::{self, Uncertainty};
+use crate::core::uncertainty::{self, COVERAGE, Uncertainty};
 use crate::core::units::Celsius;
 
 /// Fewest readings a settled minimum stands on (own choice).
@@ -130,7 +130,7 @@ pub fn judge(evidence: &Evidence<'_>) -> (Cycle, Trace) {
         measured.used.iter().find(|p| p.t >= 0.0 && p.t <= measured.length_s && p.c >= limit_c).map(|p| p.t);
     let rinse_peak_c = peak(evidence, measured.length_s);
     let standard = standard_uncertainty(evidence, rinse_min.unwrap_or(limit_c), &measured);
-    let reasons = reasons(evidence, &chemistry, &measured, rinse_min, dwell_s, 2.0 * standard);
+    let reasons = reasons(evidence, &chemistry, &measured, rinse_min, dwell_s, COVERAGE * standard);
     let (a0, hue, dose_basis) = doses(evidence);
     let wash_min_c = wash_min(&evidence.wash);
     let trace = Trace { rinse: evidence.rinse.readings.to_vec(), wash: evidence.wash.readings.clone() };
@@ -161,7 +161,7 @@ pub fn judge(evidence: &Evidence<'_>) -> (Cycle, Trace) {
         a0,
         hue,
         dose_basis,
-        uncertainty_c: 2.0 * standard,
+        uncertainty_c: COVERAGE * standard,
         conformance: rinse_min.and_then(|min| {
             uncertainty::conformance_probability(
                 Celsius(min),

@@ -29,13 +29,10 @@ const CHANGE_MIN_SIGMA: f64 = 7.0;
 const CHANGE_WITHIN_S: f64 = 5.0;
 /// A flow is looked at this long after its expected end, s, so that the end shows.
 const AFTER_S: f64 = 6.0;
+/// And not before this many times the plate's rinse.
+const AFTER_SHARE: f64 = 1.3;
 /// The end of a conveyor's flow is given up this long after the flow surely ran, s.
 const UNSEEN_AFTER_S: f64 = 120.0;
-/// Longest flow of a conveyor taken as one cycle, s; a longer one is recorded in pieces.
-const CONVEYOR_MAX_S: f64 = 600.0;
-/// Of such a piece the last part is left to the next one, s, so that a flow that ends just then is
-/// not taken for one too short.
-const CONVEYOR_KEEP_S: f64 = 60.0;
 /// Least time from the departure to the last reading of a flow that readings stopped in, as a share
 /// of the plate's rinse; less shows nothing.
 const CUT_OFF_SHARE_MIN: f64 = 0.2;
@@ -279,14 +276,14 @@ impl Flow {
         let running_s = now.seconds_since(self.departure.at);
         let rinse_s = profile.times.rinse.as_secs_f64();
         if !profile.kind.is_conveyor() {
-            let over = running_s >= (rinse_s + AFTER_S).max(rinse_s * 1.3);
+            let over = running_s >= (rinse_s + AFTER_S).max(rinse_s * AFTER_SHARE);
             return over.then_some(Ending::Timer);
         }
         let idle = self.departure.level;
         if self.plateau_at.is_some_and(|at| now.seconds_since(at) >= UNSEEN_AFTER_S) {
             return Some(Ending::Unseen(now));
         }
-        if running_s >= CONVEYOR_MAX_S {
+        if running_s >= conveyor::PIECE_S {
             return Some(Ending::GoesOn);
         }
         if running_s < window::settle_s(tau, profile.times.rinse) + conveyor::KINK_S {
@@ -315,7 +312,7 @@ impl Flow {
                 let before = &self.readings[..self.readings.partition_point(|r| r.at <= onset)];
                 (conveyor::surely_until(before, self.departure.level).unwrap_or(onset), false)
             }
-            Ending::GoesOn => (now.minus(Duration::from_secs_f64(CONVEYOR_KEEP_S)), true),
+            Ending::GoesOn => (now.minus(Duration::from_secs_f64(conveyor::PIECE_KEEP_S)), true),
         };
         Candidate {
             start,

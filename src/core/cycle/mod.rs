@@ -3,6 +3,9 @@
 //! [`tracker`] composes: [`spike`] cleans the trace, [`mod@line`] or [`sump`] finds a
 //! rinse in it (or [`run`] takes the machine's word), [`tank`] tells it from a
 //! fill, [`window`] measures it, [`judge`] judges it.
+//!
+//! A constant here that names no source is an own choice, held to the budget of
+//! recognition by the simulator's scenarios (`tests/simulation`).
 
 pub mod baseline;
 pub mod conveyor;

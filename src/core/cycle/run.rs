@@ -12,6 +12,7 @@ use std::time::Duration;
 
 use serde::{Deserialize, Serialize};
 
+use super::conveyor::{PIECE_KEEP_S, PIECE_S};
 use super::plate::Profile;
 use super::spike::Filtered;
 use crate::core::effect::TraceReading;
@@ -23,11 +24,6 @@ const AFTER_S: f64 = 2.0;
 const WHOLE_SHARE: f64 = 0.93;
 /// Shortest rinse, s; a run that ended sooner was broken off in the wash.
 const RINSE_MIN_S: f64 = 1.0;
-/// Longest run of a conveyor taken as one; a longer one is judged in pieces, s.
-const PIECE_S: f64 = 600.0;
-/// Of such a piece the last part is left to the next one, s, so that a run that ends just then is
-/// not taken for one too short.
-const KEEP_S: f64 = 60.0;
 /// A run this many times the plate's whole cycle, and [`HANGS_AFTER_S`] more, is no cycle's: the
 /// signal hangs, or its end was lost, or the machine holds the wash until its booster is hot.
 const HANGS_SHARE: f64 = 1.5;
@@ -163,7 +159,7 @@ impl Run {
         if at.seconds_since(started) < PIECE_S {
             return None;
         }
-        let until = at.minus(Duration::from_secs_f64(KEEP_S));
+        let until = at.minus(Duration::from_secs_f64(PIECE_KEEP_S));
         let rest: Vec<_> = self.readings.iter().filter(|r| r.at >= until).copied().collect();
         let window = self.take(started, until, profile);
         self.started = Some(until);
