@@ -54,7 +54,11 @@ impl Exit {
 /// Every slug with its exit code and what it means, in the order of the README.
 pub const SLUGS: [(&str, Exit, &str); 27] = [
     ("usage", Exit::Usage, "the command line is not understood"),
-    ("bug", Exit::Bug, "a mistake in rinseward itself; after a restart recording goes on"),
+    (
+        "bug",
+        Exit::Bug,
+        "a mistake in rinseward itself; one in the judging of a machine is put on record and stops no other",
+    ),
     ("config-file", Exit::Configuration, "a configuration file cannot be read"),
     ("config-syntax", Exit::Configuration, "a configuration file is not TOML"),
     ("config-key", Exit::Configuration, "a key does not exist"),

@@ -86,6 +86,9 @@ pub struct Machine {
     rinse: Option<usize>,
     state: State,
     counts: Counts,
+    /// The sample of this instant makes the machine fail.
+    #[cfg(test)]
+    pub(super) poison: Option<Timestamp>,
 }
 
 /// The part that a snapshot keeps.
@@ -148,11 +151,22 @@ impl Machine {
     pub fn new(id: MachineId, profile: Profile, channels: Vec<Channel>) -> Self {
         let rinse = channels.iter().position(|channel| place_of(channel) == Some(Place::FinalRinse));
         let state = State::new(&profile, &channels);
-        Self { id, profile, channels, rinse, state, counts: Counts::default() }
+        Self {
+            id,
+            profile,
+            channels,
+            rinse,
+            state,
+            counts: Counts::default(),
+            #[cfg(test)]
+            poison: None,
+        }
     }
 
     /// Takes a sample of the channel at `local` that arrives at `now`.
     pub fn sample(&mut self, now: Timestamp, local: usize, sample: Sample, effects: &mut Effects) {
+        #[cfg(test)]
+        assert!(self.poison != Some(sample.at), "poisoned");
         self.expect_probes(now);
         let heard = match self.state.reorder.place(now, sample, self.profile.disorder_window) {
             Placed::Held => {
@@ -410,9 +424,15 @@ impl Machine {
         }
     }
 
-    fn record(&self, now: Timestamp, body: Body, trace: Option<Trace>, effects: &mut Effects) {
+    pub(super) fn record(&self, now: Timestamp, body: Body, trace: Option<Trace>, effects: &mut Effects) {
         let record = Box::new(Record::new(now, Some(self.profile.name.clone()), body));
         effects.push(Effect::Record { record, trace: trace.map(Box::new) });
+    }
+
+    /// Begins anew, as if nothing had been heard; the inputs so far are not needed any more.
+    pub fn renew(&mut self, now: Timestamp, effects: &mut Effects) {
+        self.state = State::new(&self.profile, &self.channels);
+        self.snapshot(now, effects);
     }
 
     /// Hands the state out where the last one has become old, so that no input is needed for

@@ -51,6 +51,8 @@ pub enum Body {
     ClockStep(ClockStep),
     /// The configuration in force changed.
     ConfigurationChange(ConfigurationChange),
+    /// A mistake in this program ended the judging of one machine.
+    MachineFailure(MachineFailure),
 }
 
 impl Body {
@@ -65,6 +67,7 @@ impl Body {
             Self::ServiceStop(_) => "service-stop",
             Self::ClockStep(_) => "clock-step",
             Self::ConfigurationChange(_) => "configuration-change",
+            Self::MachineFailure(_) => "machine-failure",
         }
     }
 
@@ -74,7 +77,7 @@ impl Body {
         match self {
             Self::Cycle(cycle) => cycle.verdict.is_urgent() || !cycle.findings.is_empty(),
             Self::Gap(gap) => gap.to.is_none(),
-            Self::ClockStep(_) => true,
+            Self::ClockStep(_) | Self::MachineFailure(_) => true,
             Self::Check(_) | Self::ServiceStart(_) | Self::ServiceStop(_) | Self::ConfigurationChange(_) => {
                 false
             }
@@ -286,6 +289,16 @@ pub struct ConfigurationChange {
     pub sha256: String,
     /// The resolved configuration, secrets left out, as TOML.
     pub toml: String,
+}
+
+/// A mistake in this program ended the judging of one machine.
+#[derive(Clone, PartialEq, Debug, Serialize, Deserialize)]
+pub struct MachineFailure {
+    /// What the program says of its mistake.
+    pub cause: String,
+    /// Whether the machine is left alone until the service starts again. Otherwise its judging
+    /// begins anew with the next reading; the cycle under way is not judged.
+    pub stopped: bool,
 }
 
 /// Why bytes are no record.

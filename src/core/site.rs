@@ -1,12 +1,24 @@
 //! All machines of the site behind the calls that drive them.
 
+use std::any::Any;
+use std::panic::{AssertUnwindSafe, catch_unwind};
+
 use super::channel::Channel;
 use super::cycle::plate::Profile;
 use super::effect::Effects;
 use super::id::MachineId;
 use super::machine::{Counts, Machine, StaleState};
 use super::reading::Sample;
+use super::record::{Body, MachineFailure};
 use super::time::Timestamp;
+
+#[cfg(test)]
+mod tests;
+
+/// A machine that has failed this often is left alone until the service starts again.
+const FAILURES_MAX: u32 = 3;
+/// How often a machine that is left alone lets go of its inputs, s.
+const LET_GO_EVERY_S: f64 = 60.0;
 
 /// Something that happened to one machine.
 #[derive(Clone, Copy, PartialEq, Debug)]
@@ -19,10 +31,19 @@ pub enum Event {
     End(MachineId),
 }
 
-/// All machines of the site.
+/// A machine, and what is known of its own failures.
+#[derive(Clone, Debug)]
+struct Place {
+    machine: Machine,
+    failures: u32,
+    let_go: Option<Timestamp>,
+}
+
+/// All machines of the site. A mistake in the judging of one is contained here: it is put on
+/// record, the machine begins anew, and the others never notice.
 #[derive(Clone, Debug)]
 pub struct Site {
-    machines: Vec<Machine>,
+    machines: Vec<Place>,
     /// By channel: its machine, and its place among that machine's channels.
     routes: Vec<(MachineId, usize)>,
 }
@@ -47,7 +68,7 @@ impl Site {
             .enumerate()
             .map(|(id, (profile, channels))| {
                 let id = MachineId(u16::try_from(id).expect("at most 65,536 machines"));
-                Machine::new(id, profile.clone(), channels)
+                Place { machine: Machine::new(id, profile.clone(), channels), failures: 0, let_go: None }
             })
             .collect();
         Self { machines, routes }
@@ -55,31 +76,26 @@ impl Site {
 
     /// Applies one event at `now`; pushes what must be done, in order.
     pub fn handle(&mut self, now: Timestamp, event: Event, effects: &mut Effects) {
-        match event {
-            Event::Sample(sample) => {
-                let Some((machine, local)) = self.routes.get(usize::from(sample.channel.0)).copied() else {
-                    return;
-                };
-                self.machines[usize::from(machine.0)].sample(now, local, sample, effects);
-            }
-            Event::Tick(machine) => {
-                if let Some(machine) = self.machines.get_mut(usize::from(machine.0)) {
-                    machine.tick(now, effects);
-                }
-            }
-            Event::End(machine) => {
-                if let Some(machine) = self.machines.get_mut(usize::from(machine.0)) {
-                    machine.finish(now, effects);
-                }
-            }
-        }
+        let local = match event {
+            Event::Sample(sample) => self.routes.get(usize::from(sample.channel.0)).map(|(_, local)| *local),
+            Event::Tick(_) | Event::End(_) => None,
+        };
+        let place = self.machine_of(&event).and_then(|id| self.machines.get_mut(usize::from(id.0)));
+        let Some(place) = place else { return };
+        place.contained(now, effects, |machine, effects| match (event, local) {
+            (Event::Sample(sample), Some(local)) => machine.sample(now, local, sample, effects),
+            (Event::Sample(_), None) => {}
+            (Event::Tick(_), _) => machine.tick(now, effects),
+            (Event::End(_), _) => machine.finish(now, effects),
+        });
     }
 
     /// When to send a tick, and to which machine, if nothing arrives. `None`: nothing is pending.
     #[must_use]
     pub fn deadline(&self) -> Option<(Timestamp, MachineId)> {
-        let of = |(id, machine): (usize, &Machine)| {
-            Some((machine.deadline()?, MachineId(u16::try_from(id).ok()?)))
+        let of = |(id, place): (usize, &Place)| {
+            let deadline = (place.failures < FAILURES_MAX).then(|| place.machine.deadline())??;
+            Some((deadline, MachineId(u16::try_from(id).ok()?)))
         };
         self.machines.iter().enumerate().filter_map(of).min()
     }
@@ -90,7 +106,7 @@ impl Site {
     /// [`StaleState`] where another version or another configuration made it; the machine is left as new.
     pub fn restore(&mut self, machine: MachineId, state: &[u8]) -> Result<(), StaleState> {
         match self.machines.get_mut(usize::from(machine.0)) {
-            Some(machine) => machine.restore(state),
+            Some(place) => place.machine.restore(state),
             None => Ok(()),
         }
     }
@@ -113,6 +129,51 @@ impl Site {
 
     /// What became of the samples of a machine since the last call.
     pub fn take_counts(&mut self, machine: MachineId) -> Counts {
-        self.machines.get_mut(usize::from(machine.0)).map(Machine::take_counts).unwrap_or_default()
+        self.machines
+            .get_mut(usize::from(machine.0))
+            .map(|place| place.machine.take_counts())
+            .unwrap_or_default()
     }
+}
+
+impl Place {
+    /// Does `work` with the machine; a panic in it becomes a record.
+    fn contained(
+        &mut self,
+        now: Timestamp,
+        effects: &mut Effects,
+        work: impl FnOnce(&mut Machine, &mut Effects),
+    ) {
+        if self.failures >= FAILURES_MAX {
+            self.let_go(now, effects);
+            return;
+        }
+        let before = effects.len();
+        // The machine is renewed after a panic, and what it had asked for is dropped: nothing of a
+        // broken state is ever seen.
+        let result = catch_unwind(AssertUnwindSafe(|| work(&mut self.machine, effects)));
+        let Err(panic) = result else { return };
+        effects.truncate(before);
+        self.failures += 1;
+        self.let_go = None;
+        self.let_go(now, effects);
+        let stopped = self.failures >= FAILURES_MAX;
+        let failure = MachineFailure { cause: words_of(panic.as_ref()), stopped };
+        self.machine.record(now, Body::MachineFailure(failure), None, effects);
+    }
+
+    /// Begins anew and lets go of the inputs so far, so that they hold nobody back.
+    fn let_go(&mut self, now: Timestamp, effects: &mut Effects) {
+        if self.let_go.is_none_or(|at| now.seconds_since(at).abs() >= LET_GO_EVERY_S) {
+            self.let_go = Some(now);
+            self.machine.renew(now, effects);
+        }
+    }
+}
+
+/// What a panic says.
+fn words_of(panic: &(dyn Any + Send)) -> String {
+    let text = panic.downcast_ref::<&str>().copied();
+    let text = text.or_else(|| panic.downcast_ref::<String>().map(String::as_str));
+    text.unwrap_or("a panic without words").chars().take(200).collect()
 }

@@ -137,9 +137,12 @@ fn insert_record(
             state.configuration_sha256 = Some(change.sha256.clone());
             Ok(())
         }
-        Body::Gap(_) | Body::Check(_) | Body::ServiceStart(_) | Body::ServiceStop(_) | Body::ClockStep(_) => {
-            Ok(())
-        }
+        Body::Gap(_)
+        | Body::Check(_)
+        | Body::ServiceStart(_)
+        | Body::ServiceStop(_)
+        | Body::ClockStep(_)
+        | Body::MachineFailure(_) => Ok(()),
     }
 }
 

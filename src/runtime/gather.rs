@@ -10,7 +10,7 @@ use std::collections::BTreeMap;
 use crate::core::effect::{Effect, Effects};
 use crate::core::id::MachineId;
 use crate::core::machine::Counts;
-use crate::core::record::Record;
+use crate::core::record::{Body, Record};
 use crate::core::site::{Event, Site};
 use crate::core::time::Timestamp;
 use crate::ledger::{Commit, Input, MachineSnapshot, NewRecord};
@@ -97,6 +97,16 @@ impl Gather {
         for effect in effects.drain(..) {
             match effect {
                 Effect::Record { record, trace } => {
+                    if let Body::MachineFailure(failure) = &record.body {
+                        let machine = record.machine.as_deref().unwrap_or_default();
+                        let (cause, stopped) = (&failure.cause, failure.stopped);
+                        tracing::error!(
+                            machine,
+                            %cause,
+                            stopped,
+                            "a mistake in rinseward ended the judging of a machine; please report it"
+                        );
+                    }
                     self.urgent |= record.body.is_urgent();
                     self.records.push(NewRecord { record: *record, trace: trace.map(|trace| *trace) });
                 }

@@ -64,7 +64,8 @@ fn play(scenario: Scenario, packs: &[Emission]) -> Vec<Cycle> {
         | Body::ServiceStart(_)
         | Body::ServiceStop(_)
         | Body::ClockStep(_)
-        | Body::ConfigurationChange(_) => None,
+        | Body::ConfigurationChange(_)
+        | Body::MachineFailure(_) => None,
     });
     cycles.collect()
 }

@@ -115,7 +115,8 @@ impl Gateway {
                 | Body::ServiceStart(_)
                 | Body::ServiceStop(_)
                 | Body::ClockStep(_)
-                | Body::ConfigurationChange(_) => None,
+                | Body::ConfigurationChange(_)
+                | Body::MachineFailure(_) => None,
             })
             .collect()
     }

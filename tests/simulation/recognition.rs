@@ -106,7 +106,8 @@ fn check_order(scenario: Scenario, seed: u64, records: &[Record]) {
             | Body::Check(_)
             | Body::ServiceStart(_)
             | Body::ServiceStop(_)
-            | Body::ConfigurationChange(_) => {}
+            | Body::ConfigurationChange(_)
+            | Body::MachineFailure(_) => {}
         }
     }
 }

@@ -101,6 +101,9 @@ impl Scene {
                         Some(_) => format!("{}: readings are back", gap.probe),
                     });
                 }
+                Body::MachineFailure(_) => {
+                    self.notice = Some("a machine's judging failed; see the log".to_owned());
+                }
                 Body::Check(_)
                 | Body::ServiceStart(_)
                 | Body::ServiceStop(_)
