@@ -135,6 +135,7 @@ fn in_lines(
 ) -> Result<(), Failure> {
     let mut table = Table::new(Style { advice: true, ..history::style() });
     writeln!(streams.out, "SIMULATED – demo, {}× real time; Ctrl-C ends it", arguments.speed)
+        .and_then(|()| writeln!(streams.out, "{}", words::CAUTION))
         .and_then(|()| streams.out.flush())
         .map_err(Failure::output)?;
     runtime.block_on(watch::in_lines(watched, &mut table, streams))
@@ -154,6 +155,9 @@ fn summarise(scene: &Scene, path: &Path, streams: &mut Streams<'_>) -> io::Resul
     // As it was called: whoever tries the demo has not installed it.
     let program = std::env::args().next().unwrap_or_else(|| "rinseward".to_owned());
     writeln!(streams.out, "See them:  {program} history --ledger {path}")?;
+    if scene.counts[0] == 0 {
+        return Ok(());
+    }
     writeln!(streams.out, "The cold:  {program} history --ledger {path} --verdict cold --json")
 }
 

@@ -115,7 +115,10 @@ async fn run(id: SourceId, source: Source, around: Surroundings) -> Result<(), S
                 committed: link.committed.subscribe(),
                 stop: around.stop,
             };
-            let mqtt = Mqtt::prepare(settings)?;
+            let mqtt = Mqtt::prepare(settings).inspect_err(|error| {
+                let advice = error.fix();
+                tracing::error!(source = %name, %error, %advice, "the settings of a broker cannot be used");
+            })?;
             tokio::join!(mqtt.run(wiring), forward(messages, &around.inbound, link, journal));
         }
     }

@@ -111,7 +111,7 @@ impl Table {
         if self.corrected {
             writeln!(out, "* corrected for the time constant of the probe")?;
         }
-        writeln!(out, "An aid: it replaces neither the machine's gauges nor the required test kit.")
+        wrapped(words::CAUTION, WIDTH).into_iter().try_for_each(|line| writeln!(out, "{line}"))
     }
 
     fn write_day(&self, out: &mut dyn Write, day: &str) -> io::Result<()> {

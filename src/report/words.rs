@@ -46,6 +46,10 @@ pub const fn advice(verdict: Verdict) -> &'static str {
     }
 }
 
+/// What stands wherever a verdict may lead somebody to the machine.
+pub const CAUTION: &str = "Rinse water scalds at once; chlorine with acid gives off poisonous gas. Never \
+                           reach into a running machine. An aid: its gauges and the test kit stay needed.";
+
 /// The stable word of a reason, the same as in the record.
 #[must_use]
 pub const fn reason_code(reason: &Reason) -> &'static str {

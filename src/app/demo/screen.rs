@@ -304,9 +304,9 @@ fn indented(text: &str, mark: &str, width: usize) -> impl Iterator<Item = String
 }
 
 fn draw_foot(frame: &mut Frame<'_>, area: Rect) {
-    let text = "Rinse water scalds at once; chlorine with acid gives off poisonous gas. Never reach into a \
-                running machine. An aid: its gauges and the test kit stay needed.";
-    let foot = Paragraph::new(text).wrap(Wrap { trim: true }).style(Style::new().add_modifier(Modifier::DIM));
+    let foot = Paragraph::new(words::CAUTION)
+        .wrap(Wrap { trim: true })
+        .style(Style::new().add_modifier(Modifier::DIM));
     frame.render_widget(foot, area);
 }
 
