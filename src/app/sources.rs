@@ -11,6 +11,7 @@ use crate::config::source::{MqttSource, Payload, Source, SourceKind, Subscriptio
 use crate::core::id::{ChannelId, SourceId};
 use crate::core::reading::{Sample, Value};
 use crate::core::time::Timestamp;
+use crate::diagnostic::Diagnostic;
 use crate::probe::mqtt::{Mqtt, PrepareError, Wiring};
 use crate::probe::refusals::RefusalLog;
 use crate::probe::replay::ReplayProbe;
@@ -201,13 +202,16 @@ async fn forward(
 }
 
 /// What the log is told of a source, so that whoever fits a probe sees that it is
-/// heard: the first reading of each channel, and for a broker, which does not say
-/// so itself, that the link is up and what was refused.
+/// heard: that it is up or down, the first reading of each channel, and for a
+/// broker, which does not say so itself, what was refused.
 struct Journal {
     source: String,
     channels: Arc<[String]>,
     heard: BTreeSet<ChannelId>,
     refusals: Option<RefusalLog>,
+    was_up: bool,
+    /// Why it is down, once that was told.
+    down: Option<String>,
 }
 
 impl Journal {
@@ -216,7 +220,14 @@ impl Journal {
             SourceKind::Mqtt(_) => Some(RefusalLog::default()),
             SourceKind::Serial(_) | SourceKind::Replay(_) => None,
         };
-        Self { source: source.name.clone(), channels, heard: BTreeSet::new(), refusals }
+        Self {
+            source: source.name.clone(),
+            channels,
+            heard: BTreeSet::new(),
+            refusals,
+            was_up: false,
+            down: None,
+        }
     }
 
     fn note(&mut self, message: &FromSource) {
@@ -229,11 +240,33 @@ impl Journal {
                     self.sample(*sample);
                 }
             }
-            FromSource::State { state: SourceState::Up, .. } if self.refusals.is_some() => {
-                tracing::info!(source = self.source, "MQTT link is up");
+            FromSource::State { state: SourceState::Up, .. } => {
+                self.was_up = true;
+                self.down = None;
+                tracing::info!(source = self.source, "source is up");
             }
-            FromSource::State { .. } => {}
+            FromSource::State { state: SourceState::Down { cause }, .. } => self.went_down(cause),
+            FromSource::State { state: SourceState::Ended, .. } => {
+                tracing::info!(source = self.source, "source has come to its end");
+            }
         }
+    }
+
+    /// Tells why a source is down, once for each cause.
+    fn went_down(&mut self, cause: &str) {
+        if self.down.as_deref() == Some(cause) {
+            return;
+        }
+        self.down = Some(cause.to_owned());
+        let (slug, summary) = if self.was_up {
+            ("source-lost", format!("source «{}» went away", self.source))
+        } else {
+            ("source-open", format!("cannot open source «{}»", self.source))
+        };
+        let diagnostic = Diagnostic::warning(slug, summary)
+            .cause(cause)
+            .advice("put right what the cause names; it is tried again by itself");
+        tracing::warn!(slug, "a source is down\n{diagnostic}");
     }
 
     fn sample(&mut self, sample: Sample) {

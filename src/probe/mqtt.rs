@@ -160,7 +160,6 @@ impl Mqtt {
                 Err(error) => error,
             };
             let cause = chain(&failed);
-            tracing::warn!(host = self.config.host, port = self.config.port, cause, "MQTT link down");
             intake.tell(SourceState::Down { cause });
             // A link that held for long starts again with short pauses.
             if since.elapsed() > self.limits.retry_max {

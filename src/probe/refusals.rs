@@ -23,7 +23,7 @@ impl RefusalLog {
     pub fn note(&mut self, source: &str, now: Timestamp, refusals: &[Refusal]) {
         for refusal in refusals {
             if let Some(untold) = self.due(refusal.why, now) {
-                warn!(source, cause = %refusal.why, input = refusal.what, untold, "input refused");
+                warn!(slug = "input-refused", source, cause = %refusal.why, input = refusal.what, untold, "input refused");
             }
         }
     }

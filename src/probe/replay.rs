@@ -10,7 +10,6 @@ use std::time::Duration;
 
 use tokio::sync::mpsc;
 use tokio_util::sync::CancellationToken;
-use tracing::warn;
 
 use super::reconnect::Backoff;
 use super::refusals::RefusalLog;
@@ -142,7 +141,6 @@ impl<N: Fn() -> Timestamp + Send + Sync + Clone + 'static> ReplayProbe<N> {
                 Err(error) => {
                     let cause = cause_of(&error);
                     if down.as_ref() != Some(&cause) {
-                        warn!(source = self.name, cause, "replay is down");
                         down = Some(cause.clone());
                         if self.tell(&to, &stop, SourceState::Down { cause }).await.is_none() {
                             return;
@@ -191,7 +189,6 @@ impl<N: Fn() -> Timestamp + Send + Sync + Clone + 'static> ReplayProbe<N> {
                 None => return self.tell(to, stop, SourceState::Ended).await,
                 Some(Err(error)) => {
                     let cause = cause_of(&error);
-                    warn!(source = self.name, cause, "replay broke off");
                     return self.tell(to, stop, SourceState::Down { cause }).await;
                 }
                 Some(Ok(Decoded { samples, refusals })) => {

@@ -19,7 +19,6 @@ use tokio::io::{AsyncRead, ReadBuf};
 use tokio::sync::mpsc;
 use tokio_serial::{DataBits, ErrorKind, FlowControl, SerialPortBuilderExt, SerialStream, StopBits};
 use tokio_util::sync::CancellationToken;
-use tracing::{info, warn};
 
 use super::reconnect::Backoff;
 use super::refusals::RefusalLog;
@@ -187,11 +186,6 @@ impl Outlet<'_> {
     async fn state(&mut self, state: SourceState) -> Result<(), Stop> {
         if self.state.as_ref() == Some(&state) {
             return Ok(());
-        }
-        match &state {
-            SourceState::Up => info!(source = self.name, "serial port is open"),
-            SourceState::Down { cause } => warn!(source = self.name, cause, "serial port is down"),
-            SourceState::Ended => {}
         }
         self.state = Some(state.clone());
         self.send(FromSource::State { source: self.source, state }).await

@@ -263,7 +263,12 @@ impl<S: Store> Driver<S> {
         }
         self.clock_checked = elapsed;
         if let Some(step) = self.clock.check() {
-            tracing::warn!(from = %step.from, to = %step.to, "the system clock stepped; recording goes on");
+            tracing::warn!(
+                slug = "clock-step",
+                from = %step.from,
+                to = %step.to,
+                "the system clock stepped; recording goes on"
+            );
             self.now = step.to;
             self.no_tick_before = elapsed + NO_TICK_AFTER_STEP;
             self.gather.record(clock_step(step.from, step.to));

@@ -174,7 +174,7 @@ fn run_records_and_ends_in_order() {
     let site =
         Site::new(&format!("\n[[source]]\nname = \"node\"\nkind = \"serial\"\ndevice = \"{device}\"\n"));
     let configuration = site.configuration();
-    let mut daemon = Daemon::start(&["run", "--config", path(&configuration)], "serial port is open");
+    let mut daemon = Daemon::start(&["run", "--config", path(&configuration)], "source is up");
     node.write_all(b"[{\"bn\":\"dm1/\",\"n\":\"rinse\",\"u\":\"Cel\",\"v\":60}]\n\xff\xfe{]\n")
         .expect("a line");
 
@@ -201,7 +201,7 @@ fn a_second_signal_ends_at_once() {
     let site =
         Site::new(&format!("\n[[source]]\nname = \"node\"\nkind = \"serial\"\ndevice = \"{device}\"\n"));
     let configuration = site.configuration();
-    let mut daemon = Daemon::start(&["run", "--config", path(&configuration)], "serial port is open");
+    let mut daemon = Daemon::start(&["run", "--config", path(&configuration)], "source is up");
     daemon.signal(Signal::INT);
     daemon.signal(Signal::TERM);
     let (status, _) = daemon.wait();
