@@ -52,8 +52,9 @@ struct Behind {
 }
 
 impl Arrival {
-    /// At the start of a trace.
-    pub(super) fn new(configuration: &Configuration) -> Self {
+    /// At the start of a trace. Up to `judged` a ledger holds everything already: the clock stands
+    /// there until the trace has come so far, and nothing before it is judged a second time.
+    pub(super) fn new(configuration: &Configuration, judged: Option<Timestamp>) -> Self {
         let machine = |profile: &crate::core::cycle::plate::Profile| MachineTime {
             window: profile.disorder_window,
             newest: None,
@@ -62,7 +63,7 @@ impl Arrival {
             remembered: VecDeque::new(),
         };
         Self {
-            now: None,
+            now: judged,
             machine_of: configuration.channels.iter().map(|channel| usize::from(channel.machine.0)).collect(),
             machines: configuration.machines.iter().map(machine).collect(),
         }

@@ -44,7 +44,7 @@ pub(super) fn replay(arguments: &ReplayArgs, streams: &mut Streams<'_>) -> Resul
     let started = clock.elapsed();
     let mut log = RefusalLog::default();
     let (mut samples, mut refused, mut cycles) = (0_u64, 0_u64, 0_u64);
-    let mut arrival = Arrival::new(&loaded.configuration);
+    let mut arrival = Arrival::new(&loaded.configuration, keeper.gather.released());
     let mut failed = None;
     for block in blocks {
         let block = match block {
@@ -73,7 +73,11 @@ pub(super) fn replay(arguments: &ReplayArgs, streams: &mut Streams<'_>) -> Resul
     let counts = keeper.gather.take_counts();
     if counts.late > 0 {
         let (late, repeated) = (counts.late, counts.repeated);
-        tracing::warn!(late, repeated, "readings came too far behind their order and were not judged");
+        tracing::warn!(
+            late,
+            repeated,
+            "readings came too far behind what was judged before; they are not judged again"
+        );
     }
     cycles += keeper.finish(clock.now(), &mut printer, streams)?;
     printer.finish(streams).map_err(Failure::output)?;

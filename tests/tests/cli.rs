@@ -160,6 +160,22 @@ fn replay_and_history_print_the_same_cycles() {
     let piped = rinseward(&["replay", "--config", path(&configuration), "--json", "-"]).stdin(input).output();
     assert_eq!(piped.expect("the program starts").stdout, dry.stdout, "a file and a pipe are the same");
 
+    let again = output(&[
+        "replay",
+        "--config",
+        path(&configuration),
+        "--json",
+        "--ledger",
+        path(&ledger),
+        path(&trace),
+    ]);
+    assert!(
+        again.status.success() && again.stdout.is_empty(),
+        "no rack is judged twice: {}",
+        text(&again.stdout)
+    );
+    assert!(text(&again.stderr).contains("not judged again"), "{}", text(&again.stderr));
+
     let newest = output(&["history", "--config", path(&configuration), "--limit", "1", "--csv"]);
     assert_eq!(text(&newest.stdout).split("\r\n").count(), 3, "header, one row, nothing");
     let table = text(&output(&["history", "--ledger", path(&ledger)]).stdout);
