@@ -178,6 +178,9 @@ fn replay_and_history_print_the_same_cycles() {
 
     let newest = output(&["history", "--config", path(&configuration), "--limit", "1", "--csv"]);
     assert_eq!(text(&newest.stdout).split("\r\n").count(), 3, "header, one row, nothing");
+    let mistyped = output(&["history", "--ledger", path(&ledger), "--machine", "dm9"]);
+    assert_eq!(mistyped.status.code(), Some(64));
+    assert!(text(&mistyped.stderr).contains("dm1"), "it names those it knows: {}", text(&mistyped.stderr));
     let table = text(&output(&["history", "--ledger", path(&ledger)]).stdout);
     assert!(table.contains("UTC+00:00") && table.contains("dm1"), "{table}");
     assert!(!table.contains('\u{1b}'), "no colour into a pipe");
