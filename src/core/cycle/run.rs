@@ -149,13 +149,20 @@ impl Run {
         if profile.kind.is_conveyor() {
             return self.piece(started, at, profile);
         }
+        self.give_up(at, profile);
+        None
+    }
+
+    /// Trusts no longer in a signal that has been on for longer than any cycle of a rack machine.
+    pub fn give_up(&mut self, at: Timestamp, profile: &Profile) {
+        let under_way = self.started.filter(|_| self.ended.is_none() && !profile.kind.is_conveyor());
         let times = profile.times;
         let whole = (times.wash + times.pause + times.rinse).mul_f64(HANGS_SHARE);
-        if at.since(started) >= whole + Duration::from_secs_f64(HANGS_AFTER_S) {
+        let longest = whole + Duration::from_secs_f64(HANGS_AFTER_S);
+        if under_way.is_some_and(|started| at.since(started) >= longest) {
             self.clear();
             self.hangs = true;
         }
-        None
     }
 
     /// What has passed of a conveyor's long run.
