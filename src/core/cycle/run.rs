@@ -195,10 +195,11 @@ impl Run {
         rinsed.then_some(RunWindow { started, rinse_started, ended, readings, spikes })
     }
 
-    /// Forgets the run under way: the clock stepped.
+    /// Forgets the run under way: the clock stepped. Its start is lost, so the signal decides nothing
+    /// until it has gone off.
     pub fn restart(&mut self) {
+        self.hangs = self.hangs || self.started.is_some() && self.ended.is_none();
         self.clear();
-        self.hangs = false;
         self.trusted = self.trusted.map(|_| Timestamp::MIN);
     }
 

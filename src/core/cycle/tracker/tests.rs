@@ -231,3 +231,26 @@ fn a_run_whose_end_is_lost_is_judged_by_the_trace() {
         assert!(matches!(cycle.verdict, Verdict::Cold | Verdict::Unproven), "{name}: {cycle:?}");
     }
 }
+
+// The node tells changes of the signal only: after a step in mid-wash it says no more than off.
+#[test]
+fn a_run_across_a_step_of_the_clock_is_judged_by_the_trace() {
+    let whole = line(200.0, 50.0, 1.0, &[flow(60.0, 10.0, 85.0)]);
+    let probe = probe(Place::FinalRinse, Some(1.0));
+    let profile = door();
+    let setup = Setup { profile: &profile, rinse: &probe };
+    let mut tracker = Tracker::new(profile.rinse_from);
+    let mut judged = tracker.running(setup, at(1_000.0), false, at(1_000.0));
+    judged.extend(tracker.running(setup, at(1_010.0), true, at(1_010.0)));
+    judged.extend(tracker.finish(setup, at(1_020.0), true));
+    tracker.restart(profile.rinse_from, Duration::from_secs(1_020));
+    for reading in whole {
+        if reading.at == at(70.0) {
+            judged.extend(tracker.running(setup, at(70.0), false, at(70.0)));
+        }
+        judged.extend(tracker.advance(setup, reading.at, reading.at));
+        judged.extend(tracker.reading(setup, Place::FinalRinse, reading.at, Ok(reading.celsius), reading.at));
+    }
+    judged.extend(tracker.finish(setup, at(200.0), false));
+    assert_eq!(judged.len(), 1, "{judged:#?}");
+}
