@@ -1,5 +1,6 @@
 //! The composition root: the only file tree that knows every edge.
 
+mod arrival;
 mod check;
 mod configuration;
 mod demo;

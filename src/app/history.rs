@@ -16,6 +16,12 @@ use crate::report::{csv, json};
 pub(super) fn history(arguments: &HistoryArgs, streams: &mut Streams<'_>) -> Result<(), Failure> {
     let path = ledger_path(arguments, streams)?;
     let reader = Reader::open(&path).map_err(|error| ledger::diagnose(&error, &path))?;
+    if let Some(name) = &arguments.machine {
+        let known = reader.machines().map_err(|error| ledger::diagnose(&error, &path))?;
+        if !known.contains(name) {
+            return Err(unknown_machine(name, &known).into());
+        }
+    }
     let filter = CycleFilter {
         machine: arguments.machine.clone(),
         from: arguments.from,
@@ -42,6 +48,15 @@ pub(super) fn history(arguments: &HistoryArgs, streams: &mut Streams<'_>) -> Res
     written.map_err(Failure::output)?;
     read.map_err(|error| ledger::diagnose(&error, &path))?;
     printer.finish(streams).map_err(Failure::output)
+}
+
+/// A name that is mistyped must not look like a machine without a cold cycle.
+fn unknown_machine(name: &str, known: &[String]) -> Diagnostic {
+    let diagnostic = Diagnostic::error("usage", format!("the ledger knows no machine «{name}»"));
+    if known.is_empty() {
+        return diagnostic.advice("it was kept for no machine so far");
+    }
+    diagnostic.advice(format!("give one of its machines: {}", known.join(", ")))
 }
 
 /// The newest cycles up to the limit, given oldest first.

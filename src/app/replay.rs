@@ -1,13 +1,14 @@
 //! `replay`: judges the readings of a file, as fast as the core allows.
 //!
-//! There is no gateway's clock in a file: `now` is the latest instant read so far,
-//! and a tick is sent at the very instant it is due. At the end of the input
+//! There is no gateway's clock in a file: `now` is reckoned from the readings
+//! ([`Arrival`]), and a tick is sent at the very instant it is due. At the end of the input
 //! every machine is told so, and the last cycle is judged too.
 
 use std::path::Path;
 use std::sync::mpsc;
 use std::time::Duration;
 
+use super::arrival::Arrival;
 use super::history::Printer;
 use super::{Failure, Streams, configuration, ledger};
 use crate::cli::ReplayArgs;
@@ -43,7 +44,7 @@ pub(super) fn replay(arguments: &ReplayArgs, streams: &mut Streams<'_>) -> Resul
     let started = clock.elapsed();
     let mut log = RefusalLog::default();
     let (mut samples, mut refused, mut cycles) = (0_u64, 0_u64, 0_u64);
-    let mut now: Option<Timestamp> = None;
+    let mut arrival = Arrival::new(&loaded.configuration, keeper.gather.released());
     let mut failed = None;
     for block in blocks {
         let block = match block {
@@ -57,14 +58,13 @@ pub(super) fn replay(arguments: &ReplayArgs, streams: &mut Streams<'_>) -> Resul
         samples += block.samples.len() as u64;
         refused += block.refusals.len() as u64;
         for sample in block.samples {
-            let at = now.map_or(sample.at, |now| now.max(sample.at));
-            now = Some(at);
+            let at = arrival.of(sample);
             keeper.gather.tick_as_due(at);
             keeper.gather.apply(at, Event::Sample(sample));
         }
         cycles += keeper.keep(false, &mut printer, streams)?;
     }
-    if let Some(now) = now {
+    if let Some(now) = arrival.last() {
         for machine in 0..loaded.configuration.machines.len() {
             let machine = MachineId(u16::try_from(machine).unwrap_or(u16::MAX));
             keeper.gather.apply(now, Event::End(machine));
@@ -73,7 +73,11 @@ pub(super) fn replay(arguments: &ReplayArgs, streams: &mut Streams<'_>) -> Resul
     let counts = keeper.gather.take_counts();
     if counts.late > 0 {
         let (late, repeated) = (counts.late, counts.repeated);
-        tracing::warn!(late, repeated, "readings came too far behind their order and were not judged");
+        tracing::warn!(
+            late,
+            repeated,
+            "readings came too far behind what was judged before; they are not judged again"
+        );
     }
     cycles += keeper.finish(clock.now(), &mut printer, streams)?;
     printer.finish(streams).map_err(Failure::output)?;

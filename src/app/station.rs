@@ -13,7 +13,7 @@ use crate::config::load::Loaded;
 use crate::diagnostic::Diagnostic;
 use crate::ledger::LedgerError;
 use crate::runtime::clock::Clock;
-use crate::runtime::driver::{Driver, DriverError, INBOUND_MAX, Inbound, Limits, Published};
+use crate::runtime::driver::{Driver, DriverError, INBOUND_MAX, Inbound, Limits, Names, Published};
 use crate::runtime::supervisor::Supervisor;
 
 /// Time for the last commits after a stop; the whole program ends within 5 s.
@@ -44,7 +44,12 @@ impl Station {
             ahead_max: configuration.ahead_max,
             drain_within: DRAIN_WITHIN,
         };
-        let driver = Driver::new(clock.clone(), limits, LedgerStore::new(writer, &path), gather);
+        let names = Names {
+            sources: configuration.sources.iter().map(|source| source.name.clone()).collect(),
+            channels: configuration.channels.iter().map(|channel| channel.name.to_string()).collect(),
+        };
+        let driver = Driver::new(clock.clone(), limits, LedgerStore::new(writer, &path), gather)
+            .with_names(names.clone());
         let (sender, inbound) = mpsc::channel(INBOUND_MAX);
         let mut supervisor = Supervisor::new(stop.clone());
         let surroundings = sources::Surroundings {
@@ -52,7 +57,7 @@ impl Station {
             stop: stop.clone(),
             inbound: sender,
             links: Arc::new(AtomicU64::new(0)),
-            channels: configuration.channels.iter().map(|channel| channel.name.to_string()).collect(),
+            channels: names.channels.into(),
         };
         sources::start(&mut supervisor, &configuration.sources, &surroundings);
         Ok(Self { driver, inbound, supervisor, stop: stop.clone(), path })

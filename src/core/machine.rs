@@ -224,6 +224,12 @@ impl Machine {
         held.into_iter().chain(silent).chain(self.snapshot_deadline()).min()
     }
 
+    /// Event time up to which everything is judged; what comes at or before it is late.
+    #[must_use]
+    pub const fn released(&self) -> Option<Timestamp> {
+        self.state.reorder.released()
+    }
+
     /// What became of the samples since the last call.
     pub fn take_counts(&mut self) -> Counts {
         std::mem::take(&mut self.counts)

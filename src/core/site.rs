@@ -127,6 +127,12 @@ impl Site {
         (0..self.machines.len()).filter_map(|id| u16::try_from(id).ok().map(MachineId))
     }
 
+    /// Latest event time up to which a machine is judged.
+    #[must_use]
+    pub fn released(&self) -> Option<Timestamp> {
+        self.machines.iter().filter_map(|place| place.machine.released()).max()
+    }
+
     /// What became of the samples of a machine since the last call.
     pub fn take_counts(&mut self, machine: MachineId) -> Counts {
         self.machines

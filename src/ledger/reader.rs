@@ -84,6 +84,18 @@ impl Reader {
         Ok(Self { connection: open_to_read(path)?, path: path.to_path_buf() })
     }
 
+    /// Names of the machines that it was ever kept for, in alphabetical order.
+    ///
+    /// # Errors
+    /// [`LedgerError`] where they cannot be read.
+    pub fn machines(&self) -> Result<Vec<String>, LedgerError> {
+        let read = || -> rusqlite::Result<Vec<String>> {
+            let mut names = self.connection.prepare("SELECT name FROM machine ORDER BY name")?;
+            names.query_map([], |row| row.get(0))?.collect()
+        };
+        read().map_err(|source| self.failed("reading the names of its machines", source))
+    }
+
     /// Calls `each` with ledger index, bytes and parsed form of the cycles that
     /// fit, in order of the start of their final rinse (then of the index),
     /// until it breaks.

@@ -24,6 +24,7 @@ use tokio_util::sync::CancellationToken;
 
 use self::flight::Flight;
 use self::intake::Intake;
+pub use self::intake::Names;
 use super::clock::Clock;
 use super::gather::Gather;
 use crate::core::record::{Body, ClockStep, Record, ServiceStop, StopCause};
@@ -162,6 +163,13 @@ pub struct Driver<S: Store> {
 }
 
 impl<S: Store> Driver<S> {
+    /// Tells the log of sources and channels by their names.
+    #[must_use]
+    pub fn with_names(mut self, names: Names) -> Self {
+        self.intake.name(names);
+        self
+    }
+
     /// Takes the core as recovered, and where its commits go.
     #[must_use]
     pub fn new(clock: Clock, limits: Limits, store: S, gather: Gather) -> Self {

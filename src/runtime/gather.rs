@@ -143,6 +143,12 @@ impl Gather {
         self.site.deadline().map(|(due, _)| due)
     }
 
+    /// Latest event time up to which a machine is judged.
+    #[must_use]
+    pub fn released(&self) -> Option<Timestamp> {
+        self.site.released()
+    }
+
     /// What became of the samples of all machines since the last call.
     pub fn take_counts(&mut self) -> Counts {
         let mut sum = Counts::default();

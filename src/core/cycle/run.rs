@@ -145,13 +145,20 @@ impl Run {
         if profile.kind.is_conveyor() {
             return self.piece(started, at, profile);
         }
+        self.give_up(at, profile);
+        None
+    }
+
+    /// Trusts no longer in a signal that has been on for longer than any cycle of a rack machine.
+    pub fn give_up(&mut self, at: Timestamp, profile: &Profile) {
+        let under_way = self.started.filter(|_| self.ended.is_none() && !profile.kind.is_conveyor());
         let times = profile.times;
         let whole = (times.wash + times.pause + times.rinse).mul_f64(HANGS_SHARE);
-        if at.since(started) >= whole + Duration::from_secs_f64(HANGS_AFTER_S) {
+        let longest = whole + Duration::from_secs_f64(HANGS_AFTER_S);
+        if under_way.is_some_and(|started| at.since(started) >= longest) {
             self.clear();
             self.hangs = true;
         }
-        None
     }
 
     /// What has passed of a conveyor's long run.
@@ -184,10 +191,11 @@ impl Run {
         rinsed.then_some(RunWindow { started, rinse_started, ended, readings, spikes })
     }
 
-    /// Forgets the run under way: the clock stepped.
+    /// Forgets the run under way: the clock stepped. Its start is lost, so the signal decides nothing
+    /// until it has gone off.
     pub fn restart(&mut self) {
+        self.hangs = self.hangs || self.started.is_some() && self.ended.is_none();
         self.clear();
-        self.hangs = false;
         self.trusted = self.trusted.map(|_| Timestamp::MIN);
     }
 

@@ -164,7 +164,11 @@ impl Tracker {
         let waiting = !self.is_quiet() || self.run.has_ended();
         let longest_s = setup.rinse.silent_after.as_secs_f64().max(BRIDGE_S);
         let silent = self.heard.is_none_or(|heard| at.seconds_since(heard) > longest_s);
-        if waiting && silent { self.finish(setup, now, false) } else { Vec::new() }
+        if !(waiting && silent) {
+            return Vec::new();
+        }
+        self.run.give_up(at, setup.profile);
+        self.end(setup, now, false, false)
     }
 
     /// A reading, or a fault in its place, that arrived at `now`.
@@ -200,6 +204,12 @@ impl Tracker {
 
     /// Ends what is under way: the input is over, the final-rinse probe silent, or the clock stepped.
     pub fn finish(&mut self, setup: Setup<'_>, now: Timestamp, clock_stepped: bool) -> Vec<Judged> {
+        self.end(setup, now, clock_stepped, true)
+    }
+
+    /// Judges what is open. `over`: nothing more comes, the end of a run under way neither; the
+    /// trace then shows what was rinsed in it.
+    fn end(&mut self, setup: Setup<'_>, now: Timestamp, clock_stepped: bool, over: bool) -> Vec<Judged> {
         let mut judged = Vec::new();
         for filtered in self.filter.drain() {
             judged.extend(self.filtered(setup, filtered, now));
@@ -211,8 +221,9 @@ impl Tracker {
             Recogniser::Line(line) => line.finish(setup.profile, setup.rinse.tau),
             Recogniser::Sump(sump) => sump.finish(setup.profile),
         };
+        let endless = self.run.started().filter(|_| over && !setup.profile.kind.is_conveyor());
         if let Some(candidate) = candidate
-            && !self.run.governs(candidate.start)
+            && (!self.run.governs(candidate.start) || endless.is_some_and(|since| candidate.start >= since))
         {
             judged.extend(self.judge_candidate(setup, candidate, now, clock_stepped));
         }

@@ -202,3 +202,55 @@ fn a_run_signal_decides_until_it_hangs() {
         assert!(cycles.iter().all(passes), "{name}: {cycles:#?}");
     }
 }
+
+// A rack was rinsed, whether or not the node lived to say that the machine went off.
+#[test]
+fn a_run_whose_end_is_lost_is_judged_by_the_trace() {
+    let whole = line(200.0, 50.0, 1.0, &[flow(60.0, 10.0, 70.0)]);
+    let again = line(4_000.0, 50.0, 1.0, &[]);
+    let probe = probe(Place::FinalRinse, Some(1.0));
+    let profile = door();
+    let setup = Setup { profile: &profile, rinse: &probe };
+    for (name, goes_on, clock_stepped) in [
+        ("the input ends", false, false),
+        ("the clock steps", false, true),
+        ("an hour is missing", true, false),
+    ] {
+        let mut tracker = Tracker::new(profile.rinse_from);
+        let mut judged = tracker.running(setup, at(0.0), false, at(0.0));
+        judged.extend(tracker.running(setup, at(10.0), true, at(10.0)));
+        let later = again.iter().filter(|r| goes_on && r.at > at(3_700.0));
+        for reading in whole.iter().filter(|r| r.at < at(66.0)).chain(later) {
+            judged.extend(tracker.advance(setup, reading.at, reading.at));
+            let celsius = Ok(reading.celsius);
+            judged.extend(tracker.reading(setup, Place::FinalRinse, reading.at, celsius, reading.at));
+        }
+        judged.extend(tracker.finish(setup, at(4_000.0), clock_stepped));
+        assert_eq!(judged.len(), 1, "{name}: {judged:#?}");
+        let cycle = &judged[0].cycle;
+        assert!(matches!(cycle.verdict, Verdict::Cold | Verdict::Unproven), "{name}: {cycle:?}");
+    }
+}
+
+// The node tells changes of the signal only: after a step in mid-wash it says no more than off.
+#[test]
+fn a_run_across_a_step_of_the_clock_is_judged_by_the_trace() {
+    let whole = line(200.0, 50.0, 1.0, &[flow(60.0, 10.0, 85.0)]);
+    let probe = probe(Place::FinalRinse, Some(1.0));
+    let profile = door();
+    let setup = Setup { profile: &profile, rinse: &probe };
+    let mut tracker = Tracker::new(profile.rinse_from);
+    let mut judged = tracker.running(setup, at(1_000.0), false, at(1_000.0));
+    judged.extend(tracker.running(setup, at(1_010.0), true, at(1_010.0)));
+    judged.extend(tracker.finish(setup, at(1_020.0), true));
+    tracker.restart(profile.rinse_from, Duration::from_secs(1_020));
+    for reading in whole {
+        if reading.at == at(70.0) {
+            judged.extend(tracker.running(setup, at(70.0), false, at(70.0)));
+        }
+        judged.extend(tracker.advance(setup, reading.at, reading.at));
+        judged.extend(tracker.reading(setup, Place::FinalRinse, reading.at, Ok(reading.celsius), reading.at));
+    }
+    judged.extend(tracker.finish(setup, at(200.0), false));
+    assert_eq!(judged.len(), 1, "{judged:#?}");
+}
