@@ -15,7 +15,7 @@ use super::schema::beside;
 /// The held lock; dropping it lets go.
 #[derive(Debug)]
 pub(super) struct Lock {
-    _file: File,
+    file: File,
 }
 
 impl Lock {
@@ -31,9 +31,39 @@ impl Lock {
             }
         })?;
         match file.try_lock() {
-            Ok(()) => Ok(Self { _file: file }),
+            Ok(()) => Ok(Self { file }),
             Err(TryLockError::WouldBlock) => Err(LedgerError::InUse { path: path.to_path_buf() }),
             Err(TryLockError::Error(source)) => Err(LedgerError::Lock { path: lock_path, source }),
         }
+    }
+}
+
+impl Drop for Lock {
+    /// Closing alone is not enough: a child that another thread is starting holds a copy of the
+    /// descriptor until it executes, and with it the lock.
+    fn drop(&mut self) {
+        if let Err(error) = self.file.unlock() {
+            tracing::warn!(
+                error = &error as &dyn std::error::Error,
+                "letting go of the ledger's lock failed"
+            );
+        }
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn lets_go_although_a_copy_of_the_descriptor_is_open() {
+        let directory = tempfile::tempdir().expect("a directory");
+        let path = directory.path().join("ledger.sqlite");
+        let lock = Lock::take(&path).expect("the lock is free");
+        let copy = lock.file.try_clone().expect("a copy");
+        assert!(matches!(Lock::take(&path), Err(LedgerError::InUse { .. })));
+        drop(lock);
+        let again = Lock::take(&path).expect("the lock is free again");
+        drop((copy, again));
     }
 }
