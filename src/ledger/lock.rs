@@ -8,27 +8,18 @@
 
 use std::fs::{File, OpenOptions, TryLockError};
 use std::path::Path;
-use std::thread;
-use std::time::Duration;
 
 use super::error::LedgerError;
 use super::schema::beside;
 
-/// Pause between two tries. A process that is killed, and a child that it had just
-/// started, let go within milliseconds.
-const PAUSE: Duration = Duration::from_millis(20);
-/// Tries before the last one: a second start is refused after 0.3 s.
-const TRIES: usize = 15;
-
 /// The held lock; dropping it lets go.
 #[derive(Debug)]
 pub(super) struct Lock {
-    _file: File,
+    file: File,
 }
 
 impl Lock {
-    /// Takes the lock of the ledger at `path`, or says that it is taken. A holder that is just
-    /// ending is waited for, 0.3 s at most.
+    /// Takes the lock of the ledger at `path`, or says at once that it is taken.
     pub(super) fn take(path: &Path) -> Result<Self, LedgerError> {
         let lock_path = beside(path, ".lock");
         let opened = OpenOptions::new().create(true).truncate(false).write(true).open(&lock_path);
@@ -39,15 +30,40 @@ impl Lock {
                 LedgerError::Lock { path: lock_path.clone(), source }
             }
         })?;
-        for pause in std::iter::repeat_n(PAUSE, TRIES).map(Some).chain([None]) {
-            match file.try_lock() {
-                Ok(()) => return Ok(Self { _file: file }),
-                Err(TryLockError::WouldBlock) => pause.into_iter().for_each(thread::sleep),
-                Err(TryLockError::Error(source)) => {
-                    return Err(LedgerError::Lock { path: lock_path, source });
-                }
-            }
+        match file.try_lock() {
+            Ok(()) => Ok(Self { file }),
+            Err(TryLockError::WouldBlock) => Err(LedgerError::InUse { path: path.to_path_buf() }),
+            Err(TryLockError::Error(source)) => Err(LedgerError::Lock { path: lock_path, source }),
         }
-        Err(LedgerError::InUse { path: path.to_path_buf() })
+    }
+}
+
+impl Drop for Lock {
+    /// Closing alone is not enough: a child that another thread is starting holds a copy of the
+    /// descriptor until it executes, and with it the lock.
+    fn drop(&mut self) {
+        if let Err(error) = self.file.unlock() {
+            tracing::warn!(
+                error = &error as &dyn std::error::Error,
+                "letting go of the ledger's lock failed"
+            );
+        }
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn lets_go_although_a_copy_of_the_descriptor_is_open() {
+        let directory = tempfile::tempdir().expect("a directory");
+        let path = directory.path().join("ledger.sqlite");
+        let lock = Lock::take(&path).expect("the lock is free");
+        let copy = lock.file.try_clone().expect("a copy");
+        assert!(matches!(Lock::take(&path), Err(LedgerError::InUse { .. })));
+        drop(lock);
+        let again = Lock::take(&path).expect("the lock is free again");
+        drop((copy, again));
     }
 }
