@@ -1,6 +1,9 @@
 //! `run`: the daemon.
 
+use std::sync::Arc;
+
 use tokio::runtime::{Builder, Runtime};
+use tokio::sync::broadcast::{self, error::RecvError};
 use tokio::task::JoinError;
 use tokio_util::sync::CancellationToken;
 
@@ -8,8 +11,10 @@ use super::station::Station;
 use super::{Failure, Streams, configuration};
 use crate::cli::RunArgs;
 use crate::config::load::Loaded;
+use crate::core::record::{Body, Record};
 use crate::diagnostic::Diagnostic;
 use crate::runtime::clock::Clock;
+use crate::runtime::driver::Published;
 use crate::runtime::shutdown::Signals;
 
 pub(super) fn run(arguments: &RunArgs, streams: &mut Streams<'_>) -> Result<(), Failure> {
@@ -30,10 +35,37 @@ async fn serve(loaded: &Loaded, runtime: &Runtime) -> Result<(), Failure> {
     let stop = CancellationToken::new();
     let signals = Signals::take().map_err(|error| bug("cannot take over the signals", &error))?;
     let station = Station::open(loaded, &Clock::system(), &stop)?;
+    let published = station.published();
     tokio::select! {
         ended = runtime.spawn(station.run()) => ended.unwrap_or_else(|error| Err(failed(&error))),
         // Never ends: the second signal ends the process.
         () = signals.watch(stop.clone()) => Ok(()),
+        () = tell_cycles(published) => Ok(()),
+    }
+}
+
+/// Tells the log each cycle once it is on record. Never ends: the gateway does.
+async fn tell_cycles(mut published: broadcast::Receiver<Arc<Published>>) {
+    loop {
+        match published.recv().await {
+            Ok(commit) => commit.records.iter().for_each(|(index, record)| tell(*index, record)),
+            Err(RecvError::Lagged(commits)) => {
+                tracing::warn!(commits, "the log left cycles out; they are on record");
+            }
+            Err(RecvError::Closed) => std::future::pending().await,
+        }
+    }
+}
+
+fn tell(index: u64, record: &Record) {
+    let (Body::Cycle(cycle), Some(machine)) = (&record.body, record.machine.as_deref()) else { return };
+    let (verdict, limit_c) = (cycle.verdict, cycle.limit_c);
+    let min = cycle.rinse_min_c.map_or_else(|| "nothing".to_owned(), |min_c| format!("{min_c:.1}"));
+    let told = format!("{min} of {limit_c:.1} °C");
+    if verdict.is_urgent() {
+        tracing::warn!(machine, %verdict, rinse = told, record = index, "rack judged");
+    } else {
+        tracing::info!(machine, %verdict, rinse = told, record = index, "rack judged");
     }
 }
 

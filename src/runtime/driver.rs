@@ -380,6 +380,8 @@ impl<S: Store> Driver<S> {
 
     async fn drain(mut self, cause: StopCause, limit: Instant) -> Result<(), DriverError<S::Error>> {
         self.intake.tell_counts();
+        // What came late since it was last told is told now.
+        self.late_told = None;
         let now = self.clock.now();
         let body = Body::ServiceStop(ServiceStop { cause });
         self.gather.record(Record::new(now, None, body));
