@@ -1,30 +1,30 @@
 //! One machine: event time, the state of its probes, its tracker.
 
+mod state;
 #[cfg(test)]
 mod tests;
 
 use std::collections::VecDeque;
 use std::time::Duration;
 
-use serde::{Deserialize, Serialize};
 use sha2::{Digest, Sha256};
 
+pub use self::state::StaleState;
+use self::state::{Behind, ChannelState, Dosed, STATE_VERSION, State, signature};
 use super::channel::{Channel, Place, Probe, Role, Signal};
 use super::cycle::judge::Concentration;
 use super::cycle::plate::Profile;
-use super::cycle::tracker::{Judged, Setup, Tracker};
+use super::cycle::tracker::{Judged, Setup};
 use super::effect::{Effect, Effects, Trace};
 use super::id::MachineId;
-use super::intake::{self, Junction, Stillness, Terminals};
-use super::presence::{GapEvent, Presence};
+use super::intake::{self, Junction, Terminals};
+use super::presence::GapEvent;
 use super::reading::{Fault, Sample, Value};
 use super::record::{Body, Check, Clock, ClockStep, Record};
-use super::reorder::{Placed, Reorder};
+use super::reorder::Placed;
 use super::time::Timestamp;
 use super::units::Celsius;
 
-/// Version of the stored state; a state of another version is not used.
-const STATE_VERSION: u32 = 2;
 /// Age of the last snapshot, by the gateway's clock or in event time, at which an idle machine
 /// makes the next one.
 const SNAPSHOT_EVERY: Duration = Duration::from_secs(60);
@@ -47,23 +47,6 @@ const BEHIND_MAX: usize = 8_192;
 const APART_MIN_S: f64 = 0.02;
 /// An unchanged concentration is put on record this often, s.
 const CHECK_EVERY_S: f64 = 900.0;
-
-/// Why a stored state cannot be used.
-#[derive(Debug, thiserror::Error)]
-pub enum StaleState {
-    /// It does not have the form of this version.
-    #[error("the stored state of a machine cannot be read")]
-    Unreadable(#[source] serde_json::Error),
-    /// Another version made it.
-    #[error("the stored state of a machine has version {found}; this program reads {STATE_VERSION}")]
-    Version {
-        /// Version found.
-        found: u32,
-    },
-    /// It was made for other channels, or for another kind of rinse.
-    #[error("the stored state is of a machine that was configured otherwise")]
-    Machine,
-}
 
 /// What became of the samples of a machine.
 #[derive(Clone, Copy, PartialEq, Eq, Debug, Default)]
@@ -89,60 +72,6 @@ pub struct Machine {
     /// The sample of this instant makes the machine fail.
     #[cfg(test)]
     pub(super) poison: Option<Timestamp>,
-}
-
-/// The part that a snapshot keeps.
-#[derive(Clone, PartialEq, Debug, Serialize, Deserialize)]
-struct State {
-    version: u32,
-    /// The machine and its channels as they were configured; see [`signature`].
-    signature: String,
-    reorder: Reorder,
-    tracker: Tracker,
-    channels: Vec<ChannelState>,
-    ph: Option<f64>,
-    dosed: Option<Dosed>,
-    recorded_check: Option<Concentration>,
-    behind: Option<Behind>,
-    expected: bool,
-    snapshot_at: Option<Timestamp>,
-    /// Event time of the last snapshot.
-    #[serde(default)]
-    snapshot_of: Option<Timestamp>,
-    /// Whether something came since the last snapshot.
-    #[serde(skip)]
-    changed: bool,
-}
-
-/// What is known of one channel.
-#[derive(Clone, Copy, PartialEq, Debug, Default, Serialize, Deserialize)]
-struct ChannelState {
-    presence: Presence,
-    stillness: Stillness,
-    /// Last value of a cold junction.
-    junction: Option<Junction>,
-    /// Emf of a thermocouple's terminals; made again where it is not known.
-    #[serde(skip)]
-    terminals: Terminals,
-    /// Last reading handed to the tracker.
-    judged: Option<Timestamp>,
-}
-
-/// A concentration that waits for the pH of the same instant, which may come after it.
-#[derive(Clone, Copy, PartialEq, Debug, Serialize, Deserialize)]
-struct Dosed {
-    at: Timestamp,
-    mg_per_l: f64,
-    local: usize,
-}
-
-/// A stretch in which all that arrives is late.
-#[derive(Clone, PartialEq, Debug, Serialize, Deserialize)]
-struct Behind {
-    first_at: Timestamp,
-    first_now: Timestamp,
-    newest_at: Timestamp,
-    samples: VecDeque<Sample>,
 }
 
 impl Machine {
@@ -491,42 +420,12 @@ fn calibrated(
         .map(|celsius| probe.calibration.apply(celsius))
 }
 
-impl State {
-    fn new(profile: &Profile, channels: &[Channel]) -> Self {
-        Self {
-            version: STATE_VERSION,
-            signature: signature(profile, channels),
-            reorder: Reorder::new(),
-            tracker: Tracker::new(profile.rinse_from),
-            channels: vec![ChannelState::default(); channels.len()],
-            ph: None,
-            dosed: None,
-            recorded_check: None,
-            behind: None,
-            expected: false,
-            snapshot_at: None,
-            snapshot_of: None,
-            changed: false,
-        }
-    }
-}
-
 /// What the tracker needs; `None` for a machine without a final-rinse probe.
 fn setup<'a>(profile: &'a Profile, channels: &'a [Channel], rinse: Option<usize>) -> Option<Setup<'a>> {
     match &channels[rinse?].role {
         Role::Probe(rinse) => Some(Setup { profile, rinse }),
         Role::ColdJunction { .. } | Role::Running | Role::Concentration | Role::Ph => None,
     }
-}
-
-/// What a stored state depends on beside its version: a state that was made for other channels, or
-/// for another kind of rinse, must not be taken up.
-fn signature(profile: &Profile, channels: &[Channel]) -> String {
-    let mut signature = format!("{} {:?} {:?}", profile.name, profile.kind, profile.rinse_from);
-    for channel in channels {
-        signature.push_str(&format!(" {} {:?}", channel.name, place_of(channel)));
-    }
-    signature
 }
 
 const fn place_of(channel: &Channel) -> Option<Place> {
