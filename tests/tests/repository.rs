@@ -238,6 +238,21 @@ fn the_top_holds_the_agreed_names_only() {
 }
 
 #[test]
+fn nothing_ignored_is_tracked() {
+    // Outside a checkout (a package of the sources) there is nothing to ask.
+    if !root().join(".git").exists() {
+        return;
+    }
+    let listed = std::process::Command::new("git")
+        .args(["ls-files", "--cached", "--ignored", "--exclude-standard"])
+        .current_dir(root())
+        .output()
+        .expect("git is there, as the checkout is");
+    assert!(listed.status.success(), "{}", String::from_utf8_lossy(&listed.stderr));
+    assert_eq!(String::from_utf8_lossy(&listed.stdout), "", "tracked although ignored");
+}
+
+#[test]
 fn every_file_is_on_the_map() {
     let map = text(&root().join("DEVELOPERS.md"));
     for folder in ["src", "simulator/src"] {
