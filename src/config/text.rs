@@ -192,7 +192,7 @@ mod tests {
         }
     }
 
-    // Found by the property below: a double cannot hold this many microseconds and their fraction.
+    // A shrunk failure of the property below.
     #[test]
     fn a_duration_of_centuries_reads_back() {
         let span = Duration::from_micros(19_960_196_043_789_968);
