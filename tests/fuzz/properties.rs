@@ -1,8 +1,11 @@
 //! What the parsers keep to for any bytes at all. The fuzz targets and the
 //! property tests call the same functions; each panics where a property fails.
 
+use rinseward::config::load::Loaded;
+use rinseward::config::resolve::Configuration;
 use rinseward::core::id::ChannelId;
 use rinseward::core::reading::Value;
+use rinseward::core::record::Record;
 use rinseward::core::time::Timestamp;
 use rinseward::wire::decoded::Decoded;
 use rinseward::wire::directory::{Directory, WireUnit};
@@ -171,4 +174,35 @@ fn levels_match(levels: &[&str], names: &[&str]) -> bool {
         ([level, levels @ ..], [name, names @ ..]) => level == name && levels_match(levels, names),
         _ => false,
     }
+}
+
+/// Records: what is read prints to bytes that read back to the same record.
+pub(super) fn record(bytes: &[u8]) {
+    if let Ok(record) = Record::from_bytes(bytes) {
+        let again = Record::from_bytes(&record.to_bytes()).expect("a printed record is read");
+        assert_eq!(again, record);
+    }
+}
+
+/// Configurations: every file is either refused with a problem, or its canonical form reads back
+/// to itself.
+pub(super) fn config(bytes: &[u8]) {
+    let Ok(first) = load_config(bytes) else { return };
+    let canonical = first.to_toml();
+    let Ok(again) = load_config(canonical.as_bytes()) else {
+        panic!("the canonical form is refused:\n{canonical}");
+    };
+    assert_eq!(again.to_toml(), canonical);
+}
+
+/// Loads a file of these bytes; gives the number of problems where it is refused.
+fn load_config(bytes: &[u8]) -> Result<Loaded, usize> {
+    let path = std::env::temp_dir().join(format!("rinseward-property-{}.toml", std::process::id()));
+    std::fs::write(&path, bytes).expect("a temporary file");
+    let loaded = Configuration::load(std::slice::from_ref(&path), []);
+    std::fs::remove_file(&path).expect("the temporary file is there");
+    loaded.map_err(|problems| {
+        assert!(!problems.is_empty(), "a refusal names its problem");
+        problems.len()
+    })
 }

@@ -42,6 +42,32 @@ const SENML: &[&str] = &[
     "]]",
     "1e308",
 ];
+const RECORD: &[&str] = &[
+    "{\"v\":1,\"recorded\":\"2026-01-01T00:00:00Z\",\"body\":{\"gap\":{\"probe\":\"a\",\"fault\":\"silent\",\"from\":\"2026-01-01T00:00:00Z\",\"to\":null}}}",
+    "{\"v\":2}",
+    "{",
+    "}",
+    "\"v\":1,",
+    "\"recorded\":\"9999-12-31T23:59:60Z\",",
+    "\"body\":",
+    "1e308",
+];
+const CONFIG: &[&str] = &[
+    "[[machine]]\nname = \"dm1\"\nkind = \"single-tank-conveyor\"\nprobes = [\"wash\", \"rinse\"]\n",
+    "[[probe]]\nname = \"dm1/rinse\"\n",
+    "[[source]]\nname = \"a\"\nkind = \"serial\"\ndevice = \"/dev/a\"\n",
+    "[ledger]\npath = \"a\"\n",
+    "[site]\n",
+    "rinse-min = \"180 °F\"\n",
+    "tau = \"1.5s\"\n",
+    "wash-time = \"0s\"\n",
+    "name = 1\n",
+    "= \"nan\"",
+    "[",
+    "]",
+    "\"",
+    "\n",
+];
 const PLAIN: &[&str] = &[
     "dm1/rinse",
     "dm1/running",
@@ -116,5 +142,15 @@ proptest! {
     #[test]
     fn topics(bytes in bytes(TOPICS)) {
         properties::topics(&bytes);
+    }
+
+    #[test]
+    fn record(bytes in bytes(RECORD)) {
+        properties::record(&bytes);
+    }
+
+    #[test]
+    fn config(bytes in bytes(CONFIG)) {
+        properties::config(&bytes);
     }
 }
