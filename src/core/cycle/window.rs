@@ -69,38 +69,29 @@ pub fn arriving(points: &[Point], tau: Option<Duration>) -> Series {
 
 /// Local straight lines over `half` s to either side, each taken `tau` s ahead.
 fn smoothed(points: &[Point], half: f64, tau: f64) -> Series {
-    let (mut first, mut after) = (0, 0);
-    points
-        .iter()
-        .map(|centre| {
-            while points[first].t < centre.t - half {
-                first += 1;
-            }
-            while after < points.len() && points[after].t <= centre.t + half {
-                after += 1;
-            }
-            let (value, slope) = line_through(&points[first..after], centre.t);
-            Point { t: centre.t, c: value + tau * slope }
-        })
-        .collect()
+    local_lines(points, half).map(|(t, value, slope)| Point { t, c: value + tau * slope }).collect()
 }
 
 /// Local slopes over `half` s to either side: (s, °C/s).
 #[must_use]
 pub fn slopes(points: &[Point], half: f64) -> Series {
+    local_lines(points, half).map(|(t, _, slope)| Point { t, c: slope }).collect()
+}
+
+/// At each point the least-squares line over `half` s to either side: its time (s), value (°C)
+/// and slope (°C/s).
+fn local_lines(points: &[Point], half: f64) -> impl Iterator<Item = (f64, f64, f64)> + '_ {
     let (mut first, mut after) = (0, 0);
-    points
-        .iter()
-        .map(|centre| {
-            while points[first].t < centre.t - half {
-                first += 1;
-            }
-            while after < points.len() && points[after].t <= centre.t + half {
-                after += 1;
-            }
-            Point { t: centre.t, c: line_through(&points[first..after], centre.t).1 }
-        })
-        .collect()
+    points.iter().map(move |centre| {
+        while points[first].t < centre.t - half {
+            first += 1;
+        }
+        while after < points.len() && points[after].t <= centre.t + half {
+            after += 1;
+        }
+        let (value, slope) = line_through(&points[first..after], centre.t);
+        (centre.t, value, slope)
+    })
 }
 
 /// Value at the origin (°C) and slope (°C/s) of the least-squares line; zeros where there are no points.
