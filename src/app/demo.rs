@@ -34,7 +34,7 @@ use crate::core::record::Body;
 use crate::core::time::Timestamp;
 use crate::diagnostic::Diagnostic;
 use crate::ledger::{CycleFilter, Reader};
-use crate::report::table::{Style, Table};
+use crate::report::table::{self, Style, Table};
 use crate::report::words;
 use crate::runtime::clock::Clock;
 use crate::runtime::shutdown::Signals;
@@ -135,7 +135,10 @@ fn in_lines(
 ) -> Result<(), Failure> {
     let mut table = Table::new(Style { advice: true, ..history::style() });
     writeln!(streams.out, "SIMULATED – demo, {}× real time; Ctrl-C ends it", arguments.speed)
-        .and_then(|()| writeln!(streams.out, "{}", words::CAUTION))
+        .and_then(|()| {
+            let mut lines = table::wrapped(words::CAUTION, table::WIDTH).into_iter();
+            lines.try_for_each(|line| writeln!(streams.out, "{line}"))
+        })
         .and_then(|()| streams.out.flush())
         .map_err(Failure::output)?;
     runtime.block_on(watch::in_lines(watched, &mut table, streams))
