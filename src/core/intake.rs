@@ -79,8 +79,8 @@ pub fn converted(
             let fresh = |junction: &Junction| at.since(junction.at) <= silent_after;
             let junction = junction.filter(fresh).ok_or(Fault::NoColdJunction)?;
             let terminals = terminals.emf(kind, junction.celsius).map_err(|_| Fault::OutOfRange)?;
-            let sum = Millivolts(Millivolts::from_volts(number).0 + terminals.0);
-            let celsius = thermocouple::temperature(kind, sum).map_err(|_| Fault::OutOfRange)?;
+            let celsius = thermocouple::above_terminals(kind, Millivolts::from_volts(number), terminals)
+                .map_err(|_| Fault::OutOfRange)?;
             if celsius < REVERSED_BELOW {
                 return Err(Fault::Reversed);
             }

@@ -198,7 +198,19 @@ pub fn compensated(
     measured: Millivolts,
     cold: Celsius,
 ) -> Result<Celsius, ThermocoupleError> {
-    let terminals = emf(kind, cold)?;
+    above_terminals(kind, measured, emf(kind, cold)?)
+}
+
+/// The same for terminals whose emf against 0 °C is known already.
+///
+/// # Errors
+/// [`ThermocoupleError`] where the voltage is not a number or the sum belongs to no temperature of
+/// [`ThermocoupleType::range`].
+pub fn above_terminals(
+    kind: ThermocoupleType,
+    measured: Millivolts,
+    terminals: Millivolts,
+) -> Result<Celsius, ThermocoupleError> {
     temperature(kind, Millivolts(measured.0 + terminals.0))
 }
 
