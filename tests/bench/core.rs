@@ -6,23 +6,24 @@
 //! at 4 Hz each, a rinse every 90 s, two hours of event time, as delivered in °C
 //! and as type K voltage with its cold junction.
 
+#[path = "machine.rs"]
+mod machine;
+
 use std::hint::black_box;
 use std::time::Duration;
 
 use rinseward::core::calibration::Calibration;
 use rinseward::core::channel::{Channel, Place, Probe, Role, Signal};
-use rinseward::core::cycle::plate::{
-    Limit, LimitSource, MachineKind, PlateTimes, Profile, RinseFrom, Sanitizing,
-};
 use rinseward::core::id::{ChannelId, ChannelName, MachineId};
 use rinseward::core::reading::{Sample, Value};
-use rinseward::core::sanitizer::Rules;
 use rinseward::core::site::{Event, Site};
 use rinseward::core::thermocouple::{self, ThermocoupleType};
 use rinseward::core::time::Timestamp;
 use rinseward::core::uncertainty::Budget;
 use rinseward::core::units::Celsius;
 use rustix::time::{ClockId, clock_gettime};
+
+use machine::profile;
 
 const RUNS: usize = 9;
 
@@ -59,28 +60,6 @@ fn run(channels: &[Channel], samples: &[Sample]) -> f64 {
 fn thread_cpu() -> Duration {
     let time = clock_gettime(ClockId::ThreadCPUTime);
     Duration::try_from(time).expect("a time that is not negative")
-}
-
-fn profile() -> Profile {
-    let limit = |celsius| Limit { at: Celsius(celsius), source: LimitSource::FoodCode };
-    Profile {
-        name: "dm1".into(),
-        kind: MachineKind::StationaryRackDualTemperature,
-        sanitizing: Sanitizing::HotWater,
-        rinse_from: RinseFrom::FreshLine,
-        times: PlateTimes {
-            wash: Duration::from_secs(45),
-            pause: Duration::from_secs(3),
-            rinse: Duration::from_secs(10),
-        },
-        rinse_min: limit(82.222),
-        rinse_max: Some(limit(90.0)),
-        wash_min: limit(66.0),
-        dwell_min: Duration::from_secs(5),
-        disorder_window: Duration::from_secs(5),
-        sanitizer: Rules::default(),
-        check_valid_for: Duration::from_secs(8 * 3600),
-    }
 }
 
 fn workload(kind: Option<ThermocoupleType>) -> (Vec<Channel>, Vec<Sample>) {

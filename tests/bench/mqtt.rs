@@ -18,14 +18,9 @@ use std::time::{Duration, Instant};
 use rinseward::config::source::{MqttSource, MqttVersion};
 use rinseward::core::calibration::Calibration;
 use rinseward::core::channel::{Channel, Place, Probe, Role, Signal};
-use rinseward::core::cycle::plate::{
-    Limit, LimitSource, MachineKind, PlateTimes, Profile, RinseFrom, Sanitizing,
-};
 use rinseward::core::id::{ChannelId, ChannelName, MachineId, SourceId};
-use rinseward::core::sanitizer::Rules;
 use rinseward::core::site::{Event, Site};
 use rinseward::core::uncertainty::Budget;
-use rinseward::core::units::Celsius;
 use rinseward::ledger::{Commit, Committed, LedgerError, Names, Options, Refused, Writer};
 use rinseward::probe::FromSource;
 use rinseward::probe::mqtt::{Mqtt, Wiring};
@@ -41,10 +36,13 @@ use tokio::sync::{mpsc, oneshot, watch};
 use tokio_util::sync::CancellationToken;
 
 use broker::Broker;
+use machine::profile;
 
 #[path = "../tests/support/broker.rs"]
 #[expect(dead_code, reason = "the tests use the rest")]
 mod broker;
+#[path = "machine.rs"]
+mod machine;
 
 /// Rounds per side; odd, so that the median is one of them.
 const ROUNDS: usize = 5;
@@ -387,28 +385,6 @@ fn publish(port: u16, topic: &'static str, messages: usize) -> std::thread::Join
             drop(feed.await.expect("it does not panic"));
         });
     })
-}
-
-fn profile() -> Profile {
-    let limit = |celsius| Limit { at: Celsius(celsius), source: LimitSource::FoodCode };
-    Profile {
-        name: "dm1".to_owned(),
-        kind: MachineKind::StationaryRackDualTemperature,
-        sanitizing: Sanitizing::HotWater,
-        rinse_from: RinseFrom::FreshLine,
-        times: PlateTimes {
-            wash: Duration::from_secs(45),
-            pause: Duration::from_secs(3),
-            rinse: Duration::from_secs(10),
-        },
-        rinse_min: limit(82.222),
-        rinse_max: Some(limit(90.0)),
-        wash_min: limit(66.0),
-        dwell_min: Duration::from_secs(5),
-        disorder_window: Duration::from_secs(5),
-        sanitizer: Rules::default(),
-        check_valid_for: Duration::from_secs(8 * 3600),
-    }
 }
 
 fn channel() -> Channel {
