@@ -1,7 +1,7 @@
 //! `config/reference.toml`: every key with its meaning, form, range and default,
 //! printed from the table in [`super::keys`].
 
-use super::keys::{Default, Form, Key, LEDGER, MACHINE, MQTT, PROBE, REPLAY, SERIAL, SITE, SOURCE};
+use super::keys::{Default, Form, Key, LEDGER, MACHINE, MQTT, PROBE, REPLAY, SERIAL, SERIES, SITE, SOURCE};
 
 /// Width at which comments are broken.
 const WIDTH: usize = 96;
@@ -50,6 +50,12 @@ pub fn render() -> String {
         &[("name", "\"file\""), ("kind", "\"replay\"")],
     );
     out.keys(&REPLAY, &[]);
+    out.section(
+        "[series]",
+        "Where time series go: a server that takes the write API of InfluxDB 2. Without this section none are sent.",
+        &SERIES,
+        &[],
+    );
     out.text
 }
 

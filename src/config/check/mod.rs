@@ -8,6 +8,7 @@ mod accuracy;
 mod machine;
 mod probe;
 mod secret;
+mod series;
 mod source;
 
 use super::keys::{LEDGER, MACHINE, PROBE, SITE, SOURCE};
@@ -23,6 +24,7 @@ use crate::core::cycle::plate::Profile;
 use crate::core::id::{ChannelId, ChannelName, MachineId, check_part};
 use machine::read_machine;
 use probe::{Site, check_cold_junctions, one_probe_each, read_probe};
+use series::read_series;
 use source::read_source;
 
 /// Most machines, probes or sources of one site (own choice: a central kitchen has some 200 machines and 1,000 probes).
@@ -54,6 +56,10 @@ pub(super) fn check(merged: &Merged, findings: &mut Findings) -> Option<(Configu
         out.section("[[source]]", reader.finish(findings));
     }
     warn_of_unheard_probes(&channels.read, &sources, findings);
+    let series = read_series(merged.table.get("series"), findings).and_then(|(series, notes)| {
+        out.section("[series]", notes);
+        series
+    });
     if machines.is_empty() && findings.problems.is_empty() {
         let fault = Fault::Missing { wanted: "at least one [[machine]] with its name and kind".to_owned() };
         findings.problems.push(Problem { place: whole, key: "[[machine]]".to_owned(), seen: None, fault });
@@ -65,7 +71,7 @@ pub(super) fn check(merged: &Merged, findings: &mut Findings) -> Option<(Configu
         LedgerOptions { path: path?, commit_interval: commit_interval?, block_retention: block_retention? };
     let machines = machines.into_iter().filter_map(|machine| machine.profile).collect();
     let (channels, ahead_max) = (channels.read, ahead_max?);
-    Some((Configuration { site: site?, machines, channels, sources, ledger, ahead_max }, out.text))
+    Some((Configuration { site: site?, machines, channels, sources, ledger, series, ahead_max }, out.text))
 }
 
 /// A probe that no source may deliver will be silent for ever. Without any

@@ -4,6 +4,7 @@
 
 mod machine;
 mod probe;
+mod series;
 mod site;
 mod source;
 
@@ -15,6 +16,7 @@ pub use probe::{
     ACCURACY, CALIBRATION, CLASSES, ClassWord, PLACES, PROBE, ROLES, RoleWord, SIGNALS, SignalWord,
     THERMOCOUPLES,
 };
+pub use series::{READINGS, ReadingsWord, SERIES};
 pub use site::{LEDGER, SITE};
 pub use source::{
     FORMATS, MQTT, PARITIES, PAYLOADS, PayloadWord, REPLAY, SERIAL, SOURCE, SOURCE_KINDS, SUBSCRIPTION,
@@ -167,7 +169,7 @@ const fn words<T: Copy, const N: usize>(table: &[(&'static str, T); N]) -> [&'st
 }
 
 /// Keys at the top of a file.
-pub const TOP: [&str; 5] = ["site", "ledger", "machine", "probe", "source"];
+pub const TOP: [&str; 6] = ["site", "ledger", "machine", "probe", "source", "series"];
 
 const fn millis(millis: u64) -> Duration {
     Duration::from_millis(millis)

@@ -1,0 +1,1 @@
+//! Looks at the start whether the server, the organisation and the bucket are there.

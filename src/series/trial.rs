@@ -1,0 +1,1 @@
+//! Writes one point and reads it back.
