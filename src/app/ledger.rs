@@ -149,6 +149,7 @@ pub(super) fn diagnose(error: &LedgerError, path: &Path) -> Diagnostic {
         LedgerError::UnknownChannel { .. }
         | LedgerError::UnknownMachine { .. }
         | LedgerError::InputAhead { .. }
+        | LedgerError::UnknownLetter { .. }
         | LedgerError::WriterEnded { .. } => {
             ("bug", "report it with this message; after a restart recording goes on")
         }

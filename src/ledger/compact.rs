@@ -6,13 +6,14 @@
 //! channels to a transaction, so that a commit never waits for long. `compacted`
 //! of a channel says up to which input its readings are in blocks; a reader
 //! takes from the tail what comes after. The last transaction of a round
-//! deletes the stretches. A reading is therefore in the tail or in a block at
+//! deletes the stretches; `compacted` of the ledger says up to where rounds are whole.
+//! A round that was broken off is taken up by one that goes at least as far. A reading is therefore in the tail or in a block at
 //! every instant, for every reader, wherever the process ends.
 //!
 //! A block holds at most [`BLOCK_READINGS`] readings of at most [`BLOCK_SPAN`],
 //! in at most [`BLOCK_BYTES`], so that it fills one page of the database: two
 //! rows of more than half a page would leave as much empty again. A small
-//! newest block of a channel is filled up. Readings older than the newest one
+//! newest block of a channel is filled up, and then belongs to both rounds. Readings older than the newest one
 //! in a block make blocks of their own.
 //!
 //! Repeats (same channel, time and value) are left out and counted. Another
@@ -29,6 +30,7 @@ use super::blocks::{self, Point, same_value};
 use super::commit::Store;
 use super::error::LedgerError;
 use super::failpoint::{self, reach};
+use super::outbox::{self, LETTERS_STAY};
 use super::schema::{State, write_state};
 use super::tail::{self, What};
 
@@ -52,6 +54,8 @@ const FEW_READINGS: usize = 256;
 /// Least number of blocks that one round may prune. Pruning at the pace of
 /// writing keeps a clock that is wrong for a minute from emptying the ledger.
 const PRUNE_BLOCKS: usize = 64;
+/// Most letters deleted in one step.
+const LETTERS_AT_ONCE: usize = 64;
 /// Commits to let pass after a round failed.
 const REST_COMMITS: u32 = 64;
 
@@ -86,6 +90,10 @@ pub(super) struct Compactor {
     round: Option<Round>,
     /// Blocks that may be pruned next.
     prune: usize,
+    /// Whether old letters may be left in the outbox.
+    letters: bool,
+    /// Readings after which a transaction of a round is ended.
+    step_readings: usize,
     /// Commits to let pass before the next try.
     rest: u32,
 }
@@ -93,10 +101,25 @@ pub(super) struct Compactor {
 impl Compactor {
     /// Looks where the tail begins.
     pub(super) fn new(store: &Store, block_retention: Duration, now: Timestamp) -> Result<Self, LedgerError> {
-        let mut compactor =
-            Self { block_retention, now, passed: 0, oldest: None, round: None, prune: PRUNE_BLOCKS, rest: 0 };
+        let mut compactor = Self {
+            block_retention,
+            now,
+            passed: 0,
+            oldest: None,
+            round: None,
+            prune: PRUNE_BLOCKS,
+            letters: true,
+            step_readings: STEP_READINGS,
+            rest: 0,
+        };
         compactor.find_oldest(store)?;
         Ok(compactor)
+    }
+
+    /// Makes a transaction of a round end after so many readings, and the channel they are of.
+    #[cfg(test)]
+    pub(super) fn set_step_readings(&mut self, readings: usize) {
+        self.step_readings = readings;
     }
 
     /// Takes note of a commit whose first input has this number, and its times of arrival.
@@ -128,6 +151,12 @@ impl Compactor {
             self.prune_some(store)?;
             return Ok(true);
         }
+        if self.letters {
+            let deleted = outbox::tidy(&store.connection, self.now.minus(LETTERS_STAY), LETTERS_AT_ONCE)
+                .map_err(|source| LedgerError::from_database(&store.path, "clearing the outbox", source))?;
+            self.letters = deleted == LETTERS_AT_ONCE;
+            return Ok(self.letters);
+        }
         Ok(false)
     }
 
@@ -157,7 +186,7 @@ impl Compactor {
         let mut state = store.state.clone();
         let transaction = store.connection.transaction().map_err(failed)?;
         let mut readings = 0;
-        while readings < STEP_READINGS
+        while readings < self.step_readings
             && let Some((channel, held)) = round.channels.next()
         {
             readings += held.len();
@@ -168,6 +197,7 @@ impl Compactor {
         }
         let ended = round.channels.len() == 0;
         if ended {
+            state.compacted = state.compacted.max(round.last);
             let mut delete =
                 transaction.prepare_cached("DELETE FROM tail WHERE first = ?1").map_err(failed)?;
             for first in &round.stretches {
@@ -181,6 +211,7 @@ impl Compactor {
         if ended {
             self.passed = round.last;
             self.round = None;
+            self.letters = true;
             self.find_oldest(store)?;
         }
         Ok(())
@@ -212,16 +243,19 @@ fn round_inputs(store: &Store) -> usize {
 fn gather(store: &Store, passed: u64) -> Result<Option<Round>, LedgerError> {
     let failed = |source| LedgerError::from_database(&store.path, "reading the tail of inputs", source);
     let compacted = compacted(store).map_err(failed)?;
+    // Blocks of a round that was broken off are whole only with the rest of it.
+    let begun = compacted.values().copied().max().unwrap_or(0);
     let mut statement = store
         .connection
         .prepare_cached("SELECT first, last, bytes FROM tail WHERE first > ?1 AND first <= ?2 ORDER BY first")
         .map_err(failed)?;
     let mut rows = statement.query([passed, store.state.settled]).map_err(failed)?;
     let mut channels: BTreeMap<i64, Vec<Held>> = BTreeMap::new();
-    let (mut taken, mut end, mut stretches) = (0, None, Vec::new());
+    let (mut taken, mut end, mut stretches) = (0, None::<u64>, Vec::new());
     while let Some(row) = rows.next().map_err(failed)? {
         let (first, last): (u64, u64) = (row.get(0).map_err(failed)?, row.get(1).map_err(failed)?);
-        if last > store.state.settled || taken >= round_inputs(store) {
+        let is_enough = taken >= round_inputs(store) && end.is_some_and(|end| end >= begun);
+        if last > store.state.settled || is_enough {
             break;
         }
         let bytes = row.get_ref(2).map_err(failed)?.as_blob().map_err(|error| failed(error.into()))?;
@@ -268,7 +302,7 @@ fn write_channel(
     for part in [late, timely] {
         let mut rest = part;
         while !rest.is_empty() {
-            rest = write_block(transaction, state, channel, rest)?;
+            rest = write_block(transaction, state, (channel, last), rest)?;
             written += 1;
         }
     }
@@ -292,7 +326,7 @@ struct Open {
 fn write_block<'a>(
     transaction: &Transaction<'_>,
     state: &mut State,
-    channel: i64,
+    (channel, round): (i64, u64),
     held: &'a [Held],
 ) -> rusqlite::Result<&'a [Held]> {
     let first = held[0].point.at;
@@ -316,7 +350,7 @@ fn write_block<'a>(
     while !left.is_empty() {
         let (taken, bytes) = fill(open.as_ref(), left);
         if taken > 0 {
-            store_block(transaction, channel, open.as_ref(), &left[..taken], &bytes)?;
+            store_block(transaction, (channel, round), open.as_ref(), &left[..taken], &bytes)?;
         }
         open = None;
         left = &left[taken..];
@@ -342,37 +376,45 @@ fn fill(open: Option<&Open>, held: &[Held]) -> (usize, Vec<u8>) {
     }
 }
 
-/// Writes a new block of readings, or the open one with them.
+/// Writes a new block of readings, or the open one with them at its end, and that they came with this round.
 fn store_block(
     transaction: &Transaction<'_>,
-    channel: i64,
+    (channel, round): (i64, u64),
     open: Option<&Open>,
     held: &[Held],
     bytes: &[u8],
 ) -> rusqlite::Result<()> {
     let Some((received_first, received_last)) = received(held) else { return Ok(()) };
     let (first, last) = (held[0].point.at.micros(), held[held.len() - 1].point.at.micros());
-    match open {
-        Some(open) => transaction
-            .prepare_cached(
+    let block = match open {
+        Some(open) => {
+            let mut update = transaction.prepare_cached(
                 "UPDATE block SET last = ?2, received_first = ?3, received_last = ?4, readings = ?5, bytes = ?6
                  WHERE id = ?1",
-            )?
-            .execute(params![
+            )?;
+            update.execute(params![
                 open.id,
                 last,
                 open.received_first.min(received_first),
                 open.received_last.max(received_last),
                 open.points.len() + held.len(),
                 bytes
-            ])?,
+            ])?;
+            open.id
+        }
         None => transaction
             .prepare_cached(
                 "INSERT INTO block (channel, first, last, received_first, received_last, readings, bytes)
                  VALUES (?1, ?2, ?3, ?4, ?5, ?6, ?7)",
             )?
-            .execute(params![channel, first, last, received_first, received_last, held.len(), bytes])?,
+            .insert(params![channel, first, last, received_first, received_last, held.len(), bytes])?,
     };
+    transaction
+        .prepare_cached(
+            "INSERT INTO round (last, block, begin, readings) VALUES (?1, ?2, ?3, ?4)
+             ON CONFLICT (last, block) DO UPDATE SET readings = readings + excluded.readings",
+        )?
+        .execute(params![round, block, open.map_or(0, |open| open.points.len()), held.len()])?;
     Ok(())
 }
 

@@ -119,8 +119,8 @@ fn a_file_that_is_no_ledger_is_left_alone() {
     let newer = directory.path().join("newer.sqlite");
     drop(open(&newer));
     let connection = rusqlite::Connection::open(&newer).expect("a ledger");
-    connection.execute_batch("PRAGMA user_version = 2").expect("a format");
-    assert!(matches!(refusal(&newer), LedgerError::NewerFormat { found: 2, known: 1 }));
+    connection.execute_batch("PRAGMA user_version = 3").expect("a format");
+    assert!(matches!(refusal(&newer), LedgerError::NewerFormat { found: 3, known: 2 }));
 }
 
 // Shows that a start cut off before the tables were made is no obstacle.
