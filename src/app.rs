@@ -9,6 +9,7 @@ mod history;
 mod ledger;
 mod replay;
 mod run;
+pub mod series;
 mod sources;
 mod station;
 

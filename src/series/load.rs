@@ -93,6 +93,7 @@ impl<Stocked: Stock> Loader<Stocked> {
             }
             Turn::Behind(Behind::Readings(from)) => {
                 let part = self.stock.readings(*from, PART_READINGS)?;
+                making.damaged(&part.damaged);
                 let last = newest(&part.readings);
                 let thinning = self.write(&part.readings, thinning, &mut making)?;
                 Reached::Readings { next: part.next, last, thinning }
@@ -127,6 +128,7 @@ impl<Stocked: Stock> Loader<Stocked> {
         let (mut next, mut last, mut thinning) = (readings, None, thinning);
         if readings.input < heads.inputs {
             let part = self.stock.readings(readings, PART_READINGS)?;
+            making.damaged(&part.damaged);
             last = newest(&part.readings);
             thinning = self.write(&part.readings, thinning, making)?;
             // Nothing is left up to where the ledger was: what follows was not there yet.
@@ -207,6 +209,14 @@ impl Making {
             let what = format!("{point:?}");
             self.set_aside(&reading::Aside { of: of.to_owned(), at, what, reason });
         }
+    }
+
+    fn damaged(&mut self, damaged: &[String]) {
+        let rows = damaged.iter().map(|what| {
+            let reason = "damaged in the ledger: it cannot be read, and is passed over".to_owned();
+            Aside { reason, points: 0, lines: what.clone().into_bytes() }
+        });
+        self.unwritable.extend(rows);
     }
 
     /// What has no line is set aside in words.

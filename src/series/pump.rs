@@ -403,9 +403,9 @@ impl<Stocked: Stock, To: Server> Pump<Stocked, To> {
             self.heads = heads;
         }
         self.tell_standing();
-        self.save_if_due().await;
         let until = Instant::now() + wait;
         while let Some(left) = until.checked_duration_since(Instant::now()).filter(|left| !left.is_zero()) {
+            self.save_if_due().await;
             self.pause(inbox, Some(left), false).await?;
         }
         Ok(())

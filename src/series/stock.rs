@@ -16,6 +16,8 @@ pub struct Part {
     pub next: Place,
     /// Readings by channel.
     pub readings: Vec<Stretch>,
+    /// What lay on the way and cannot be read, in words.
+    pub damaged: Vec<String>,
 }
 
 /// The ledger. Every call but [`Stock::keep`] blocks and is made off the threads of the runtime.

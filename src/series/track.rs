@@ -32,14 +32,21 @@ pub const SPANS_MAX: usize = 16;
 /// Version of the stored form.
 const FORMAT: u32 = 1;
 
-/// A place in the order in which readings became durable, as the ledger counts:
-/// every input up to `input` is behind it, and of the blocks after that, those up to `block`.
+/// A place in the order in which readings became durable, as the ledger counts. Places are in order.
 #[derive(Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Debug, Default, Serialize, Deserialize)]
 pub struct Place {
-    /// Number of the last input behind.
+    /// Every input up to this number is behind, or comes with the blocks of the next field.
     pub input: u64,
-    /// Number of the last block behind, 0 for none.
+    /// 0, or: of the compressed blocks that hold inputs up to `input` + 1, those up to this number
+    /// are behind.
     pub block: i64,
+}
+
+impl Place {
+    /// Whether every input up to `end` is behind.
+    const fn is_past(self, end: u64) -> bool {
+        self.block == 0 && self.input >= end
+    }
 }
 
 /// How far the ledger is.
@@ -236,7 +243,7 @@ impl Track {
     pub fn stretch_taken(&mut self, from: Place, next: Place, last: Option<Timestamp>) {
         let Some(index) = self.readings.iter().position(|stretch| stretch.at == from) else { return };
         let stretch = &mut self.readings[index];
-        if next.input >= stretch.end || next == from {
+        if next.is_past(stretch.end) || next == from {
             self.readings.remove(index);
         } else {
             stretch.at = next;

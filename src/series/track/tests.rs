@@ -54,7 +54,10 @@ fn a_month_away_is_one_stretch_and_live_goes_on_from_the_newest() {
 
 #[test]
 fn a_stretch_is_through_at_its_end_or_where_nothing_is_left() {
-    for (next, left) in [(place(700), 1), (place(60_000), 0), (place(60_001), 0), (place(0), 0)] {
+    // In the middle of a round of blocks nothing is known of the inputs before its end.
+    let within = Place { input: 60_001, block: 7 };
+    for (next, left) in [(place(700), 1), (place(60_000), 0), (place(60_001), 0), (place(0), 0), (within, 1)]
+    {
         let mut track = Track::new(NOON);
         track.cut(heads(60_000, 0), at(60));
         track.stretch_taken(place(0), next, Some(at(9)));

@@ -1,0 +1,148 @@
+//! The ledger as the series sees it.
+
+use std::ops::ControlFlow;
+use std::path::{Path, PathBuf};
+use std::sync::{Arc, Mutex, PoisonError};
+
+use tokio::sync::oneshot;
+
+use crate::core::record::Record;
+use crate::core::time::Timestamp;
+use crate::ledger::{self, Append, Bookmark, LedgerError, Reader, SetAside, Writer};
+use crate::series::reading::{Reading, Stretch};
+use crate::series::sieve::Aside;
+use crate::series::stock::{Part, Stock};
+use crate::series::track::{Heads, Place, Run};
+
+/// Under this name the series has its bookmark and what it sets aside.
+pub const CONSUMER: &str = "series";
+/// How the kinds of records about alerts begin.
+const ALERTS: &str = "alert-";
+
+/// A ledger with its writer.
+#[derive(Debug)]
+pub struct LedgerStock {
+    path: PathBuf,
+    writer: Arc<Writer>,
+    /// Names of the channels that are configured.
+    channels: Vec<String>,
+    /// Readers at rest: one for the part under way, one for what is read ahead.
+    readers: Mutex<Vec<Reader>>,
+}
+
+impl LedgerStock {
+    /// The ledger at `path`, which `writer` keeps.
+    #[must_use]
+    pub fn new(path: &Path, writer: Arc<Writer>, channels: Vec<String>) -> Self {
+        Self { path: path.to_owned(), writer, channels, readers: Mutex::new(Vec::new()) }
+    }
+
+    fn read<Answer>(
+        &self,
+        ask: impl FnOnce(&Reader) -> Result<Answer, LedgerError>,
+    ) -> Result<Answer, LedgerError> {
+        let resting = self.resting().pop();
+        let reader = match resting {
+            Some(reader) => reader,
+            None => Reader::open(&self.path)?,
+        };
+        let answer = ask(&reader)?;
+        self.resting().push(reader);
+        Ok(answer)
+    }
+
+    /// Whoever panicked took its reader away with it; those that rest are whole.
+    fn resting(&self) -> std::sync::MutexGuard<'_, Vec<Reader>> {
+        self.readers.lock().unwrap_or_else(PoisonError::into_inner)
+    }
+}
+
+impl Stock for LedgerStock {
+    type Failure = LedgerError;
+
+    fn bookmark(&self) -> Result<Option<Vec<u8>>, LedgerError> {
+        self.read(|reader| reader.bookmark(CONSUMER))
+    }
+
+    fn heads(&self) -> Result<Heads, LedgerError> {
+        self.read(heads)
+    }
+
+    fn readings(&self, from: Place, readings_max: usize) -> Result<Part, LedgerError> {
+        let place = ledger::Place { input: from.input, block: from.block };
+        let part = self.read(|reader| reader.feed(place, readings_max))?;
+        let stretch = |(channel, readings): (String, Vec<ledger::Reading>)| Stretch {
+            channel,
+            readings: readings.into_iter().map(delivered).collect(),
+        };
+        Ok(Part {
+            next: Place { input: part.next.input, block: part.next.block },
+            readings: part.readings.into_iter().map(stretch).collect(),
+            damaged: part.damaged.iter().map(ToString::to_string).collect(),
+        })
+    }
+
+    fn records(&self, run: Run, records_max: usize) -> Result<Vec<(u64, Record)>, LedgerError> {
+        self.read(|reader| {
+            let mut records = Vec::new();
+            reader.records(run.from, |index, _, record| {
+                if index < run.to && records.len() < records_max {
+                    records.push((index, record));
+                    ControlFlow::Continue(())
+                } else {
+                    ControlFlow::Break(())
+                }
+            })?;
+            Ok(records)
+        })
+    }
+
+    fn alerts(&self, run: Run, records_max: usize) -> Result<Vec<(u64, Record)>, LedgerError> {
+        self.read(|reader| reader.newest_of_kind(ALERTS, run.from, run.to, records_max))
+    }
+
+    fn channels(&self) -> &[String] {
+        &self.channels
+    }
+
+    fn window(&self, channel: &str, from: Timestamp, to: Timestamp) -> Result<Vec<Reading>, LedgerError> {
+        let readings = self.read(|reader| reader.readings(channel, from, to))?;
+        Ok(readings.into_iter().map(delivered).collect())
+    }
+
+    async fn keep(&self, bookmark: Vec<u8>, aside: Vec<Aside>, now: Timestamp) -> Result<(), LedgerError> {
+        let append = Append {
+            bookmarks: vec![Bookmark { name: CONSUMER.to_owned(), state: bookmark }],
+            set_aside: aside.into_iter().map(|aside| put_aside(aside, now)).collect(),
+            ..Append::default()
+        };
+        let (done, kept) = oneshot::channel();
+        // A task that is gone needs no answer.
+        self.writer.append(append, Box::new(move |result| drop(done.send(result))));
+        match kept.await {
+            Ok(Ok(_)) => Ok(()),
+            Ok(Err(refused)) => Err(refused.error),
+            Err(_) => Err(LedgerError::WriterEnded { source: None }),
+        }
+    }
+}
+
+/// How far a ledger is.
+///
+/// # Errors
+/// Where it cannot be read.
+pub(super) fn heads(reader: &Reader) -> Result<Heads, LedgerError> {
+    Ok(Heads { inputs: reader.newest_input()?, records: reader.size()? })
+}
+
+fn delivered(reading: ledger::Reading) -> Reading {
+    Reading { at: reading.at, value: reading.value }
+}
+
+fn put_aside(aside: Aside, at: Timestamp) -> SetAside {
+    let reason = match aside.points {
+        0 | 1 => aside.reason,
+        points => format!("{} ({points} points)", aside.reason),
+    };
+    SetAside { consumer: CONSUMER.to_owned(), at, reason, bytes: aside.lines }
+}
