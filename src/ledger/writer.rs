@@ -122,11 +122,11 @@ impl Writer {
                     (Job::commit(commit, done), LedgerError::OutOfOrder)
                 }
                 Some(covered) => match self.send(&self.commits, Job::commit(commit, done)) {
-                    Ok(()) => {
+                    None => {
                         gate.refused.drain(..covered);
                         return;
                     }
-                    Err((job, error)) => {
+                    Some((job, error)) => {
                         if matches!(error, LedgerError::QueueFull) {
                             gate.note(head);
                         }
@@ -142,19 +142,21 @@ impl Writer {
     /// [`Writer::submit`]. Appends are stored in the order in which they were handed
     /// over; one that follows a refused one is not held back.
     pub fn append(&self, append: Append, done: AppendDone) {
-        if let Err((job, error)) = self.send(&self.appends, Job::append(append, done)) {
+        if let Some((job, error)) = self.send(&self.appends, Job::append(append, done)) {
             job.refuse(error);
         }
     }
 
-    fn send(&self, share: &Share, mut job: Job) -> Result<(), (Job, LedgerError)> {
-        let Some(queue) = &self.queue else { return Err((job, LedgerError::WriterEnded { source: None })) };
-        let Some(seat) = share.take() else { return Err((job, LedgerError::QueueFull)) };
+    /// Puts a job into the queue, or gives it back with the reason.
+    fn send(&self, share: &Share, mut job: Job) -> Option<(Job, LedgerError)> {
+        let Some(queue) = &self.queue else { return Some((job, LedgerError::WriterEnded { source: None })) };
+        let Some(seat) = share.take() else { return Some((job, LedgerError::QueueFull)) };
         job.seat = Some(seat);
-        queue.try_send(job).map_err(|error| match error {
-            TrySendError::Full(job) => (job, LedgerError::QueueFull),
-            TrySendError::Disconnected(job) => (job, LedgerError::WriterEnded { source: None }),
-        })
+        match queue.try_send(job) {
+            Ok(()) => None,
+            Err(TrySendError::Full(job)) => Some((job, LedgerError::QueueFull)),
+            Err(TrySendError::Disconnected(job)) => Some((job, LedgerError::WriterEnded { source: None })),
+        }
     }
 
     /// Lets the writer finish what waits and puts everything into the one file.
