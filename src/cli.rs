@@ -60,6 +60,8 @@ pub enum Command {
     Replay(ReplayArgs),
     /// Show the cycles on record, oldest first.
     History(HistoryArgs),
+    /// The link to the server of the time series.
+    Series(SeriesArgs),
     /// Check configuration files and report every problem.
     CheckConfig(CheckConfigArgs),
 }
@@ -164,6 +166,32 @@ pub struct FormArgs {
     pub csv: bool,
 }
 
+/// Arguments of `series`.
+#[derive(Args, Debug)]
+pub struct SeriesArgs {
+    /// What to do with it.
+    #[command(subcommand)]
+    pub command: SeriesCommand,
+}
+
+/// What to do with the link to the server of the time series.
+#[derive(Subcommand, Debug)]
+pub enum SeriesCommand {
+    /// Write one point, read it back, and say which step fails and why.
+    Test(SeriesTestArgs),
+}
+
+/// Arguments of `series test`.
+#[derive(Args, Debug)]
+pub struct SeriesTestArgs {
+    /// Configuration.
+    #[command(flatten)]
+    pub config: ConfigArgs,
+    /// One JSON object with every step.
+    #[arg(long)]
+    pub json: bool,
+}
+
 /// Arguments of `check-config`.
 #[derive(Args, Debug)]
 pub struct CheckConfigArgs {
@@ -238,6 +266,8 @@ mod tests {
             ("rinseward history --json --csv", false),
             ("rinseward replay --json -", false),
             ("rinseward replay --config x --json -", true),
+            ("rinseward series", false),
+            ("rinseward series test --json", true),
             ("rinseward check-config", false),
         ] {
             assert_eq!(Cli::try_parse_from(line.split(' ')).is_ok(), legal, "{line}");
