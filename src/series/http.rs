@@ -340,14 +340,16 @@ fn fault(error: &reqwest::Error) -> Fault {
             if let Some(tls) = tls {
                 return Fault::Tls(tls_fault(tls));
             }
-            match io.kind() {
-                io::ErrorKind::ConnectionRefused => return Fault::ConnectionRefused,
-                io::ErrorKind::ConnectionReset
-                | io::ErrorKind::BrokenPipe
-                | io::ErrorKind::UnexpectedEof
-                | io::ErrorKind::ConnectionAborted => cut = true,
-                _ => {}
+            if io.kind() == io::ErrorKind::ConnectionRefused {
+                return Fault::ConnectionRefused;
             }
+            cut |= matches!(
+                io.kind(),
+                io::ErrorKind::ConnectionReset
+                    | io::ErrorKind::BrokenPipe
+                    | io::ErrorKind::UnexpectedEof
+                    | io::ErrorKind::ConnectionAborted
+            );
         }
         if error.to_string().starts_with("dns error") {
             return Fault::Name;

@@ -223,7 +223,7 @@ impl<Stocked: Stock, To: Server> Pump<Stocked, To> {
     /// [`PumpError`] where the ledger cannot be read.
     pub async fn run<Tide: Send + Sync>(
         mut self,
-        mut inbox: Inbox<Tide>,
+        inbox: &mut Inbox<Tide>,
     ) -> Result<(), PumpError<Stocked::Failure>> {
         loop {
             self.heads = blocking(&self.loader, |loader| loader.stock().heads()).await?;
@@ -231,15 +231,19 @@ impl<Stocked: Stock, To: Server> Pump<Stocked, To> {
             self.tell_standing();
             self.save_if_due().await;
             let ended = if self.aside.len() > ASIDE_ROWS_MAX {
-                self.pause(&mut inbox, Some(SAVE_EVERY), false).await
+                self.pause(inbox, Some(SAVE_EVERY), false).await
             } else {
                 match self.turns.next(&self.track, self.heads, self.started.elapsed()) {
-                    Ok(turn) => self.take_turn(turn, &mut inbox).await?,
-                    Err(wait) => self.pause(&mut inbox, wait, wait.is_none()).await,
+                    Ok(turn) => self.take_turn(turn, inbox).await?,
+                    Err(wait) => self.pause(inbox, wait, wait.is_none()).await,
                 }
             };
             if ended.is_err() {
                 self.save().await;
+                if let Some((_, reading)) = self.ahead.take() {
+                    // So that nobody reads the ledger when it is closed.
+                    drop(reading.await);
+                }
                 return Ok(());
             }
         }

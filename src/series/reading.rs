@@ -97,13 +97,12 @@ impl ReadingPoints {
         let mut wanted = Vec::new();
         for stretch in part {
             let Some((probe, junction)) = self.thermocouple(&stretch.channel) else { continue };
-            let known = junctions.get(junction);
-            let lacking = stretch.readings.iter().filter(|reading| {
-                matches!(reading.value, Value::Number(_))
-                    && !known
-                        .and_then(|known| newest(known, reading.at))
-                        .is_some_and(|junction| reading.at.since(junction.at) <= probe.silent_after)
-            });
+            let known = junctions.get(junction).map(Vec::as_slice).unwrap_or_default();
+            let covered = |at: Timestamp| {
+                newest(known, at).is_some_and(|junction| at.since(junction.at) <= probe.silent_after)
+            };
+            let numbers = stretch.readings.iter().filter(|reading| matches!(reading.value, Value::Number(_)));
+            let lacking = numbers.filter(|reading| !covered(reading.at));
             let times: Vec<Timestamp> = lacking.map(|reading| reading.at).collect();
             if let (Some(first), Some(last)) = (times.iter().min(), times.iter().max()) {
                 let from = first.minus(probe.silent_after);

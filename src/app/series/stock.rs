@@ -1,40 +1,49 @@
 //! The ledger as the series sees it.
 
+use std::fmt;
 use std::ops::ControlFlow;
 use std::path::{Path, PathBuf};
-use std::sync::{Arc, Mutex, PoisonError};
+use std::sync::{Mutex, PoisonError};
 
 use tokio::sync::oneshot;
 
 use crate::core::record::Record;
 use crate::core::time::Timestamp;
-use crate::ledger::{self, Append, Bookmark, LedgerError, Reader, SetAside, Writer};
+use crate::ledger::{self, Append, AppendDone, Bookmark, LedgerError, Reader, SetAside};
 use crate::series::reading::{Reading, Stretch};
 use crate::series::sieve::Aside;
 use crate::series::stock::{Part, Stock};
 use crate::series::track::{Heads, Place, Run};
 
 /// Under this name the series has its bookmark and what it sets aside.
-pub const CONSUMER: &str = "series";
+pub(super) const CONSUMER: &str = "series";
 /// How the kinds of records about alerts begin.
 const ALERTS: &str = "alert-";
 
-/// A ledger with its writer.
-#[derive(Debug)]
+/// The way to the ledger's writer.
+pub type Keeper = Box<dyn Fn(Append, AppendDone) + Send + Sync>;
+
+/// A ledger with a way to its writer.
 pub struct LedgerStock {
     path: PathBuf,
-    writer: Arc<Writer>,
+    keeper: Keeper,
     /// Names of the channels that are configured.
     channels: Vec<String>,
     /// Readers at rest: one for the part under way, one for what is read ahead.
     readers: Mutex<Vec<Reader>>,
 }
 
+impl fmt::Debug for LedgerStock {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        f.debug_struct("LedgerStock").field("path", &self.path).finish_non_exhaustive()
+    }
+}
+
 impl LedgerStock {
-    /// The ledger at `path`, which `writer` keeps.
+    /// The ledger at `path`, to which `keeper` appends; `channels` are those that are configured.
     #[must_use]
-    pub fn new(path: &Path, writer: Arc<Writer>, channels: Vec<String>) -> Self {
-        Self { path: path.to_owned(), writer, channels, readers: Mutex::new(Vec::new()) }
+    pub fn new(path: &Path, keeper: Keeper, channels: Vec<String>) -> Self {
+        Self { path: path.to_owned(), keeper, channels, readers: Mutex::new(Vec::new()) }
     }
 
     fn read<Answer>(
@@ -118,7 +127,7 @@ impl Stock for LedgerStock {
         };
         let (done, kept) = oneshot::channel();
         // A task that is gone needs no answer.
-        self.writer.append(append, Box::new(move |result| drop(done.send(result))));
+        (self.keeper)(append, Box::new(move |result| drop(done.send(result))));
         match kept.await {
             Ok(Ok(_)) => Ok(()),
             Ok(Err(refused)) => Err(refused.error),

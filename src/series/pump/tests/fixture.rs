@@ -272,9 +272,9 @@ pub(super) async fn start(memory: &Memory, server: &Scripted) -> Work {
     let (requests, requests_out) = mpsc::channel(4);
     let stop = CancellationToken::new();
     let pump = Pump::open(parts).await.expect("a bookmark or none");
-    let inbox = Inbox { requests: requests_out, tide: tide_out, stop: stop.clone() };
+    let mut inbox = Inbox { requests: requests_out, tide: tide_out, stop: stop.clone() };
     let mut task = tokio::task::JoinSet::new();
-    task.spawn(pump.run(inbox));
+    task.spawn(async move { pump.run(&mut inbox).await });
     Work { requests, tide, stop, standing, task }
 }
 
