@@ -157,9 +157,8 @@ mod tests {
             ("a page", 200, "<html>hello</html>", Ok(BucketSeen::NoList)),
             ("denied", 401, r#"{"code":"unauthorized","message":"unauthorized access"}"#, Err(None)),
         ] {
-            let found = bucket(&answer(status, body), "rinseward").map_err(|outcome| match outcome {
-                Outcome::Missing(missing) => Some(missing.what),
-                _ => None,
+            let found = bucket(&answer(status, body), "rinseward").map_err(|outcome| {
+                if let Outcome::Missing(missing) = outcome { Some(missing.what) } else { None }
             });
             assert_eq!(found, expected, "{name}");
         }

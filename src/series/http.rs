@@ -147,16 +147,19 @@ impl Server {
     /// # Errors
     /// [`PrepareError`] where the certificates cannot be used.
     pub fn new(options: &SeriesOptions) -> Result<Self, PrepareError> {
-        let mut builder = Client::builder()
+        // Without TLS no root is ever looked at.
+        let is_https = options.url.scheme() == "https";
+        let roots = if is_https { roots(options.ca_file.as_deref())? } else { RootCertStore::empty() };
+        let client = Client::builder()
             .user_agent(concat!("rinseward/", env!("CARGO_PKG_VERSION")))
             .timeout(options.timeout)
             .connect_timeout(options.timeout.min(CONNECT_MAX))
             .redirect(redirect::Policy::custom(within_the_server))
-            .no_proxy();
-        if options.url.scheme() == "https" {
-            builder = builder.tls_backend_preconfigured(tls(options.ca_file.as_deref())?).https_only(true);
-        }
-        let client = builder.build().map_err(PrepareError::Client)?;
+            .no_proxy()
+            .tls_backend_preconfigured(tls(roots)?)
+            .https_only(is_https)
+            .build()
+            .map_err(PrepareError::Client)?;
         let token = options.token_file.as_ref().map(|path| Token::new(path));
         Ok(Self { client, base: options.url.clone(), token })
     }
@@ -287,12 +290,12 @@ impl Token {
     }
 }
 
-fn tls(ca_file: Option<&Path>) -> Result<ClientConfig, PrepareError> {
+fn tls(roots: RootCertStore) -> Result<ClientConfig, PrepareError> {
     let provider = Arc::new(rustls::crypto::ring::default_provider());
     let builder = ClientConfig::builder_with_provider(provider)
         .with_safe_default_protocol_versions()
         .map_err(PrepareError::Tls)?;
-    Ok(builder.with_root_certificates(roots(ca_file)?).with_no_client_auth())
+    Ok(builder.with_root_certificates(roots).with_no_client_auth())
 }
 
 fn roots(ca_file: Option<&Path>) -> Result<RootCertStore, PrepareError> {
@@ -336,8 +339,7 @@ fn fault(error: &reqwest::Error) -> Fault {
             return Fault::Tls(tls_fault(tls));
         }
         if let Some(io) = error.downcast_ref::<io::Error>() {
-            let tls = io.get_ref().and_then(|inner| inner.downcast_ref::<rustls::Error>());
-            if let Some(tls) = tls {
+            if let Some(tls) = tls_within(io) {
                 return Fault::Tls(tls_fault(tls));
             }
             if io.kind() == io::ErrorKind::ConnectionRefused {
@@ -369,6 +371,12 @@ fn fault(error: &reqwest::Error) -> Fault {
         (false, true) => Fault::Connect { cause: chain(error) },
         (false, false) => other(error),
     }
+}
+
+/// The error of TLS inside an error of reading or writing, which may be wrapped more than once.
+fn tls_within(error: &io::Error) -> Option<&rustls::Error> {
+    let inner = error.get_ref()?;
+    inner.downcast_ref().or_else(|| tls_within(inner.downcast_ref()?))
 }
 
 #[expect(

@@ -3,7 +3,8 @@
 //! Times are nanoseconds since 1970-01-01T00:00:00Z. Temperatures are °C (ITS-90),
 //! differences K, times s, concentrations mg/L, unless the name says otherwise.
 //! Every code has its word beside it as a text field, and every word its code,
-//! since some servers drop text. A value that is not known is left out.
+//! since some servers keep no text (VictoriaMetrics keeps a zero). A value that
+//! is not known is left out.
 //!
 //! | measurement | tags | fields | a point is |
 //! |---|---|---|---|

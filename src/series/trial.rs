@@ -11,7 +11,7 @@ use serde::{Deserialize, Serialize};
 
 use super::answer::{Answer, Outcome};
 use super::batch::Batch;
-use super::check::{BucketSeen, look};
+use super::check::{BucketSeen, Look, look};
 use super::explain::Explanation;
 use super::http::{PrepareError, Request};
 use super::measurements::TEST;
@@ -20,8 +20,6 @@ use super::sender::Sender;
 use crate::config::series::SeriesOptions;
 use crate::core::time::Timestamp;
 
-/// How often the point is looked for; a server may show a point a second or two after it took it.
-const LOOKS_MAX: u32 = 40;
 /// Time between two looks.
 const LOOK_EVERY: Duration = Duration::from_millis(250);
 
@@ -74,13 +72,11 @@ pub async fn run(options: &SeriesOptions, site: &str, now: Timestamp) -> Vec<Don
     };
     go(Step::Prepare, prepared);
     let Ok(sender) = sender else { return done };
-    let seen = see(&sender, options).await;
-    // Where only the list of buckets is closed to the token, the write itself tells more.
-    let may_go_on =
-        !matches!(&seen, Err(why) if why.slug == "series-unreachable" || why.slug == "series-tls");
-    let seen = match seen {
-        Err(why) if may_go_on => Ok(format!("not seen ({}); the write tells", why.summary)),
-        seen => seen,
+    let seen = match look(sender.server(), options).await {
+        Ok(look) => Ok(seen(look, options)),
+        Err(outcome @ Outcome::Later(_)) => Err(told(&outcome, options)),
+        // Where only the list of buckets is closed to the token, the write itself tells more.
+        Err(outcome) => Ok(format!("not seen ({}); the write tells", told(&outcome, options).summary)),
     };
     if !go(Step::Bucket, seen) {
         return done;
@@ -112,10 +108,9 @@ pub fn unprepared(error: &PrepareError) -> Explanation {
     Explanation::new(slug, error.to_string(), error.fix()).because(cause)
 }
 
-async fn see(sender: &Sender, options: &SeriesOptions) -> Result<String, Explanation> {
-    let look = look(sender.server(), options).await.map_err(|outcome| told(&outcome, options))?;
+fn seen(look: Look, options: &SeriesOptions) -> String {
     let server = look.server.unwrap_or_else(|| "the server".to_owned());
-    Ok(match look.bucket {
+    match look.bucket {
         BucketSeen::Found { retention: None } => {
             format!("{server} has the bucket «{}» and keeps its points for ever", options.bucket)
         }
@@ -124,7 +119,7 @@ async fn see(sender: &Sender, options: &SeriesOptions) -> Result<String, Explana
             format!("{server} has the bucket «{}» and keeps its points for {hours} h", options.bucket)
         }
         BucketSeen::NoList => format!("{server} answers and has no list of buckets"),
-    })
+    }
 }
 
 async fn write(sender: &Sender, options: &SeriesOptions, point: &Point) -> Result<String, Explanation> {
@@ -155,6 +150,17 @@ enum Way {
     Export,
 }
 
+impl Way {
+    /// How often the point is looked for. InfluxDB shows it at once; victoria-metrics 1.79 shows a new
+    /// series ten seconds after it was taken (measured), unless it is told to flush.
+    const fn looks_max(self) -> u32 {
+        match self {
+            Self::Flux => 20,
+            Self::Export => 60,
+        }
+    }
+}
+
 async fn read(
     sender: &Sender,
     options: &SeriesOptions,
@@ -163,7 +169,9 @@ async fn read(
     value: f64,
 ) -> Result<String, Explanation> {
     let mut way = Way::Flux;
-    for _ in 0..LOOKS_MAX {
+    let mut looks = 0;
+    while looks < way.looks_max() {
+        looks += 1;
         let request = match way {
             Way::Flux => flux(options, site, at),
             Way::Export => export(site, at),
@@ -184,6 +192,9 @@ async fn read(
             // No Flux here, or an answer that is none.
             (200 | 400 | 404 | 405 | 501, Way::Flux) if !is_error_of_influx(&answer) => {
                 way = Way::Export;
+                // Else a new series is shown only ten seconds later; where this is not known or not
+                // allowed, it is waited for.
+                drop(sender.server().ask(&Request::get("internal/force_flush", Vec::new())).await);
                 continue;
             }
             (400 | 404 | 405 | 501, Way::Export) => {
@@ -196,10 +207,8 @@ async fn read(
     let advice = "read the log of the server: some servers take a line with 204 and drop it afterwards; check the \
                   clock of this computer and the retention of the bucket";
     let summary = "the server took the point and does not give it back";
-    Err(Explanation::new("series-unread", summary, advice).because(format!(
-        "no value {value} of «{TEST}» at {at} within {} s",
-        (LOOK_EVERY * LOOKS_MAX).as_secs()
-    )))
+    Err(Explanation::new("series-unread", summary, advice)
+        .because(format!("no value {value} of «{TEST}» at {at} within {} s", (LOOK_EVERY * looks).as_secs())))
 }
 
 fn flux(options: &SeriesOptions, site: &str, at: Timestamp) -> Request {

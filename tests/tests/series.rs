@@ -66,10 +66,8 @@ pub(crate) fn batch(count: i64) -> Batch {
 
 /// What became of it, where it did not come to an answer.
 pub(crate) fn fault(outcome: Outcome) -> Fault {
-    match outcome {
-        Outcome::Later(fault) => fault,
-        other => panic!("not a fault: {other:?}"),
-    }
+    let Outcome::Later(fault) = outcome else { panic!("not a fault: {outcome:?}") };
+    fault
 }
 
 /// Writes a secret that only its owner may read.

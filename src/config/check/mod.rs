@@ -37,6 +37,9 @@ pub(super) fn check(merged: &Merged, findings: &mut Findings) -> Option<(Configu
 
     let mut reader = Reader::new(&SITE, merged.table.get("site"), "[site]".to_owned(), whole.clone());
     let site = reader.text("name", findings);
+    if merged.table.contains_key("series") {
+        series::check_site(&reader, site.as_deref(), findings);
+    }
     let ahead_max = reader.duration("ahead-max", findings);
     out.section("[site]", reader.finish(findings));
 

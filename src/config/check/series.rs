@@ -5,9 +5,12 @@ use reqwest::Url;
 use super::secret::read_secret;
 use crate::config::keys::{READINGS, ReadingsWord, SERIES};
 use crate::config::problem::{Fault, Findings};
-use crate::config::raw::Node;
+use crate::config::raw::{Node, Place};
 use crate::config::reader::Reader;
 use crate::config::series::{Readings, SeriesOptions};
+
+/// Longest name of a site in a tag, in bytes (own choice).
+const SITE_BYTES_MAX: usize = 256;
 
 /// Reads the section where it is given, with its canonical notes; the inner `None` is one with a mistake.
 pub(super) fn read_series(
@@ -15,9 +18,25 @@ pub(super) fn read_series(
     findings: &mut Findings,
 ) -> Option<(Option<SeriesOptions>, Vec<String>)> {
     let node = node?;
-    let mut reader = Reader::new(&SERIES, Some(node), "[series]".to_owned(), None);
+    // A table has no place of its own; that of its first key is near enough.
+    let keys = node.value.as_table().into_iter().flat_map(|table| table.values());
+    let line = |place: &Place| if let Place::Line { line, .. } = place { *line } else { usize::MAX };
+    let first = keys.filter_map(|node| node.place.clone()).min_by_key(line);
+    let mut reader = Reader::new(&SERIES, Some(node), "[series]".to_owned(), first);
     let options = read(&mut reader, findings);
     Some((options, reader.finish(findings)))
+}
+
+/// Refuses a name of the site that no tag can hold: it would stand in every point.
+pub(super) fn check_site(reader: &Reader<'_>, site: Option<&str>, findings: &mut Findings) {
+    if site.is_some_and(|site| {
+        site.contains(|c: char| c.is_control() || c == '\\') || site.len() > SITE_BYTES_MAX
+    }) {
+        let wanted = format!(
+            "a name without line ends and backslashes, up to {SITE_BYTES_MAX} bytes, as long as there is a [series]"
+        );
+        reader.refuse("name", wanted, findings);
+    }
 }
 
 fn read(reader: &mut Reader<'_>, findings: &mut Findings) -> Option<SeriesOptions> {
@@ -94,7 +113,7 @@ fn read_readings(reader: &mut Reader<'_>, findings: &mut Findings) -> Option<Rea
         ((false, false), _, _) => Some(Readings::All),
         ((false, true), _, every) => Some(Readings::Every(every?)),
         ((true, true), Some(ReadingsWord::All), _) => {
-            reader.refuse("readings-every", "no such key beside readings = \"all\"", findings);
+            reader.refuse("readings-every", "readings = \"thinned\" beside it, or no such key", findings);
             None
         }
         ((true, false), Some(ReadingsWord::All), _) => Some(Readings::All),

@@ -140,7 +140,7 @@ fn a_thermocouple_takes_the_newest_junction_and_asks_for_what_it_lacks() {
 
     let wanted = points.junctions_wanted(&[rinse.clone(), junction.clone()]);
     assert_eq!(wanted, [span(-30.0, 100.0)]);
-    assert_eq!(points.junctions_wanted(&[rinse.clone()]), [span(-30.0, 100.0)]);
+    assert_eq!(points.junctions_wanted(std::slice::from_ref(&rinse)), [span(-30.0, 100.0)]);
     assert_eq!(points.junctions_wanted(&[stretch("dm1/rinse", &[emf(10.0)]), junction.clone()]), []);
     assert_eq!(points.junctions_wanted(&[junction.clone(), stretch("dm1/inlet", &[emf(0.0)])]), []);
 

@@ -155,7 +155,11 @@ async fn bisected(sender: &Sender, lines: Lines<'_>) -> (usize, Vec<String>) {
                 let (first, second) = lines.halves();
                 open.extend([second, first].into_iter().filter(|lines| !lines.is_empty()));
             }
-            other => panic!("{other:?}"),
+            other @ (Outcome::Busy { .. }
+            | Outcome::Later(_)
+            | Outcome::Denied(_)
+            | Outcome::Missing(_)
+            | Outcome::Foreign { .. }) => panic!("{other:?}"),
         }
     }
     (requests, aside)
@@ -197,9 +201,9 @@ async fn the_start_looks_for_organisation_and_bucket() {
     let seen = Look { server: Some("influxdb 2.7.1".to_owned()), bucket: BucketSeen::Found { retention } };
     assert_eq!(look(sender(&good).server(), &good).await, Ok(seen));
 
-    let what = |outcome: Outcome| match outcome {
-        Outcome::Missing(missing) => missing.what,
-        other => panic!("{other:?}"),
+    let what = |outcome: Outcome| {
+        let Outcome::Missing(missing) = outcome else { panic!("{outcome:?}") };
+        missing.what
     };
     let mut other = good.clone();
     other.bucket = "elsewhere".to_owned();

@@ -23,7 +23,8 @@ async fn whatever_the_link_does_the_batch_is_there_once_in_the_end() {
         (Mischief::Drip(Duration::from_millis(200)), Fault::Timeout),
         (Mischief::Garbage, Fault::NotHttp),
     ] {
-        let proxy = BadProxy::start(server.port(), [mischief]).await;
+        let proxy = BadProxy::start(server.port(), []).await;
+        proxy.add([mischief]);
         let mut options = options(&proxy.url());
         options.timeout = Duration::from_secs(1);
         options.gzip = false;

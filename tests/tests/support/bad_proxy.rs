@@ -64,11 +64,6 @@ impl BadProxy {
         format!("http://127.0.0.1:{}/", self.port)
     }
 
-    /// Its port on 127.0.0.1.
-    pub(crate) fn port(&self) -> u16 {
-        self.port
-    }
-
     /// How many connections it has seen.
     pub(crate) fn connections(&self) -> usize {
         self.connections.load(Ordering::SeqCst)
@@ -106,20 +101,22 @@ async fn one(mut link: TcpStream, target: u16, mischief: Mischief) -> std::io::R
     let (mut from_client, mut to_client) = link.split();
     let (mut from_server, mut to_server) = server.split();
     let request = async {
-        match mischief {
-            Mischief::CutRequest(bytes) => passed(&mut from_client, &mut to_server, bytes).await,
-            _ => tokio::io::copy(&mut from_client, &mut to_server).await.map(|_| ()),
+        if let Mischief::CutRequest(bytes) = mischief {
+            return passed(&mut from_client, &mut to_server, bytes).await;
         }
+        tokio::io::copy(&mut from_client, &mut to_server).await.map(drop)
     };
     let answer = async {
         match mischief {
             Mischief::CutAnswer(bytes) => passed(&mut from_server, &mut to_client, bytes).await,
             Mischief::Stall => {
                 let mut nowhere = tokio::io::sink();
-                tokio::io::copy(&mut from_server, &mut nowhere).await.map(|_| ())
+                tokio::io::copy(&mut from_server, &mut nowhere).await.map(drop)
             }
             Mischief::Drip(every) => dripped(&mut from_server, &mut to_client, every).await,
-            _ => tokio::io::copy(&mut from_server, &mut to_client).await.map(|_| ()),
+            Mischief::Pass | Mischief::CutRequest(_) | Mischief::Reset | Mischief::Garbage => {
+                tokio::io::copy(&mut from_server, &mut to_client).await.map(drop)
+            }
         }
     };
     // Whichever ends first takes the other with it.

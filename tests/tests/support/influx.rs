@@ -174,7 +174,9 @@ fn respond(base: &str, behaviour: &mut Behaviour, seen: &Seen) -> Reply {
                 .to_owned(),
         };
     }
-    if let (true, Some(reply)) = (path == "api/v2/write", behaviour.script.pop_front()) {
+    if path == "api/v2/write"
+        && let Some(reply) = behaviour.script.pop_front()
+    {
         return reply;
     }
     let given = seen.headers.get("authorization").map(String::as_str);

@@ -1,8 +1,10 @@
 //! A real server that takes the write API of InfluxDB 2: Debian's victoria-metrics, on a free
 //! loopback port, started and ended by its number.
 //!
-//! It cuts times to milliseconds, drops text fields, makes one series of each field and answers 204
-//! even to lines it throws away. What arrived is therefore always read back.
+//! It cuts times to milliseconds, makes one series of each field, keeps a text field as a zero, keeps
+//! about fifteen digits of a number, shows a new series only after ten seconds unless it is told to
+//! flush, and answers 204 even to lines it throws away (all measured with version 1.79). What arrived
+//! is therefore always read back.
 
 use std::collections::BTreeMap;
 use std::fs;
@@ -51,11 +53,6 @@ impl Victoria {
             }
         }
         panic!("victoria-metrics does not start:\n{}", server.log());
-    }
-
-    /// Its port on 127.0.0.1.
-    pub(crate) fn port(&self) -> u16 {
-        self.port
     }
 
     /// Its address.
