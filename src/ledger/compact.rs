@@ -40,10 +40,6 @@ pub(super) const BLOCK_SPAN: Duration = Duration::from_secs(6 * 3600);
 const TAIL_AGE_MAX: Duration = Duration::from_secs(3600);
 /// Most inputs in one round, about 32 MB in memory.
 const ROUND_INPUTS_MAX: usize = 1 << 20;
-/// Readings after which a transaction of a round is ended.
-const STEP_READINGS: usize = 1 << 13;
-/// Settled inputs for each channel that make a round worth its while: 17 minutes at 4 Hz.
-const ROUND_READINGS: usize = 1 << 12;
 /// Most readings in one block, more than an hour at 4 Hz.
 const BLOCK_READINGS: usize = 1 << 14;
 /// Most bytes of a block with many readings. A row of up to 4061 bytes stays in
@@ -77,6 +73,22 @@ struct Round {
     channels: std::vec::IntoIter<(i64, Vec<Held>)>,
 }
 
+/// What a round and its transactions are measured by.
+#[derive(Clone, Copy, Debug)]
+pub(super) struct Sizes {
+    /// Settled inputs for each channel that make a round worth its while.
+    pub(super) round_inputs: usize,
+    /// Readings after which a transaction of a round is ended.
+    pub(super) step_readings: usize,
+}
+
+impl Default for Sizes {
+    fn default() -> Self {
+        // 17 minutes at 4 Hz.
+        Self { round_inputs: 1 << 12, step_readings: 1 << 13 }
+    }
+}
+
 /// Keeps the tail short and the blocks young.
 #[derive(Debug)]
 pub(super) struct Compactor {
@@ -92,8 +104,7 @@ pub(super) struct Compactor {
     prune: usize,
     /// Whether old letters may be left in the outbox.
     letters: bool,
-    /// Readings after which a transaction of a round is ended.
-    step_readings: usize,
+    sizes: Sizes,
     /// Commits to let pass before the next try.
     rest: u32,
 }
@@ -109,17 +120,17 @@ impl Compactor {
             round: None,
             prune: PRUNE_BLOCKS,
             letters: true,
-            step_readings: STEP_READINGS,
+            sizes: Sizes::default(),
             rest: 0,
         };
         compactor.find_oldest(store)?;
         Ok(compactor)
     }
 
-    /// Makes a transaction of a round end after so many readings, and the channel they are of.
+    /// Makes rounds and their transactions small.
     #[cfg(test)]
-    pub(super) fn set_step_readings(&mut self, readings: usize) {
-        self.step_readings = readings;
+    pub(super) fn set_sizes(&mut self, sizes: Sizes) {
+        self.sizes = sizes;
     }
 
     /// Takes note of a commit whose first input has this number, and its times of arrival.
@@ -141,7 +152,7 @@ impl Compactor {
             return Ok(false);
         }
         if self.round.is_none() && self.is_due(store) {
-            self.round = gather(store, self.passed)?;
+            self.round = gather(store, self.passed, self.round_inputs(store))?;
         }
         if self.round.is_some() {
             self.write_some(store)?;
@@ -163,7 +174,12 @@ impl Compactor {
     fn is_due(&self, store: &Store) -> bool {
         let Some((first, arrived)) = self.oldest else { return false };
         let settled = (store.state.settled + 1).saturating_sub(first);
-        settled >= round_inputs(store) as u64 || (settled > 0 && self.now.since(arrived) >= TAIL_AGE_MAX)
+        settled >= self.round_inputs(store) as u64 || (settled > 0 && self.now.since(arrived) >= TAIL_AGE_MAX)
+    }
+
+    /// How many settled inputs make a round.
+    fn round_inputs(&self, store: &Store) -> usize {
+        (self.sizes.round_inputs * store.numbers.channels().max(1)).min(ROUND_INPUTS_MAX)
     }
 
     fn find_oldest(&mut self, store: &Store) -> Result<(), LedgerError> {
@@ -186,7 +202,7 @@ impl Compactor {
         let mut state = store.state.clone();
         let transaction = store.connection.transaction().map_err(failed)?;
         let mut readings = 0;
-        while readings < self.step_readings
+        while readings < self.sizes.step_readings
             && let Some((channel, held)) = round.channels.next()
         {
             readings += held.len();
@@ -234,13 +250,8 @@ impl Compactor {
     }
 }
 
-/// How many settled inputs make a round worth its while.
-fn round_inputs(store: &Store) -> usize {
-    (ROUND_READINGS * store.numbers.channels().max(1)).min(ROUND_INPUTS_MAX)
-}
-
 /// Collects the readings of the settled stretches, by channel.
-fn gather(store: &Store, passed: u64) -> Result<Option<Round>, LedgerError> {
+fn gather(store: &Store, passed: u64, enough: usize) -> Result<Option<Round>, LedgerError> {
     let failed = |source| LedgerError::from_database(&store.path, "reading the tail of inputs", source);
     let compacted = compacted(store).map_err(failed)?;
     // Blocks of a round that was broken off are whole only with the rest of it.
@@ -254,7 +265,7 @@ fn gather(store: &Store, passed: u64) -> Result<Option<Round>, LedgerError> {
     let (mut taken, mut end, mut stretches) = (0, None::<u64>, Vec::new());
     while let Some(row) = rows.next().map_err(failed)? {
         let (first, last): (u64, u64) = (row.get(0).map_err(failed)?, row.get(1).map_err(failed)?);
-        let is_enough = taken >= round_inputs(store) && end.is_some_and(|end| end >= begun);
+        let is_enough = taken >= enough && end.is_some_and(|end| end >= begun);
         if last > store.state.settled || is_enough {
             break;
         }

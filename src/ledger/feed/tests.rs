@@ -1,4 +1,6 @@
 use std::collections::BTreeSet;
+use std::path::Path;
+use std::time::Duration;
 
 use proptest::prelude::*;
 
@@ -7,18 +9,19 @@ use crate::core::id::ChannelId;
 use crate::core::reading::{Sample, Value};
 use crate::core::site::Event;
 use crate::ledger::commit::Store;
-use crate::ledger::compact::Compactor;
+use crate::ledger::compact::{Compactor, Sizes};
 use crate::ledger::names::{Names, Numbers};
 use crate::ledger::recover::recover;
 use crate::ledger::schema::open_to_write;
 use crate::ledger::{Commit, Input};
-use std::path::Path;
-use std::time::Duration;
 
 /// 2026-01-01T00:00:00Z.
 const NEW_YEAR: i64 = 1_767_225_600_000_000;
 const CHANNELS: u16 = 3;
 const RETENTION: Duration = Duration::from_secs(400 * 86_400);
+
+/// Rounds that take one channel to a transaction.
+const FINE: Sizes = Sizes { round_inputs: 1 << 12, step_readings: 1 };
 
 /// The writer's thread taken apart, so that a test says when each step is done.
 struct Bench {
@@ -27,16 +30,18 @@ struct Bench {
 }
 
 impl Bench {
-    fn open(path: &Path) -> Self {
+    fn open(path: &Path, sizes: Sizes) -> Self {
         let channels: Vec<String> = (0..CHANNELS).map(|n| format!("dm1/{n}")).collect();
         let (mut connection, created) = open_to_write(path).expect("it opens");
+        // The device is not what is tested here.
+        connection.execute_batch("PRAGMA synchronous = OFF").expect("a setting");
         let names = Names { machines: &[], channels: &channels };
         let numbers = Numbers::assign(&mut connection, names).expect("names");
         let (_, state) = recover(&connection, path, &numbers, created).expect("where it stands");
         let store = Store { connection, path: path.to_path_buf(), numbers, state };
         let mut compactor =
             Compactor::new(&store, RETENTION, Timestamp::from_micros(NEW_YEAR)).expect("a compactor");
-        compactor.set_step_readings(1);
+        compactor.set_sizes(sizes);
         Self { store, compactor }
     }
 
@@ -51,6 +56,17 @@ impl Bench {
     fn keep_house(&mut self) -> bool {
         self.compactor.step(&mut self.store).expect("a step")
     }
+}
+
+/// Takes away what format 2 has more.
+fn make_format_1(path: &Path) {
+    let connection = rusqlite::Connection::open(path).expect("it opens");
+    connection
+        .execute_batch(
+            "DROP TABLE round; DROP TABLE bookmark; DROP TABLE outbox; DROP TABLE set_aside;
+             ALTER TABLE state DROP COLUMN compacted; PRAGMA user_version = 1",
+        )
+        .expect("a ledger of format 1");
 }
 
 type Seen = BTreeSet<(String, i64, u64)>;
@@ -103,8 +119,10 @@ enum Step {
     KeepHouse(u8),
     /// One of the consumers takes a part of at most so many.
     Take { consumer: usize, readings_max: usize },
-    /// The program is killed: what was under way is broken off.
-    Restart,
+    /// The program is killed: what was under way is broken off. Then rounds are of this size.
+    Restart { round_inputs: usize },
+    /// The same, and it was one of format 1: its ledger is brought to format 2, and consumers begin.
+    Migrate,
 }
 
 fn steps() -> impl Strategy<Value = Vec<Step>> {
@@ -114,13 +132,13 @@ fn steps() -> impl Strategy<Value = Vec<Step>> {
     let take =
         (0_usize..3, 1_usize..20).prop_map(|(consumer, readings_max)| Step::Take { consumer, readings_max });
     prop::collection::vec(
-        prop_oneof![8 => commit, 8 => (1_u8..4).prop_map(Step::KeepHouse), 8 => take, 1 => Just(Step::Restart)],
-        1..60,
+        prop_oneof![8 => commit, 8 => (1_u8..4).prop_map(Step::KeepHouse), 8 => take, 1 => (1_usize..20).prop_map(|round_inputs| Step::Restart { round_inputs }), 1 => Just(Step::Migrate)],
+        20..80,
     )
 }
 
 proptest! {
-    #![proptest_config(ProptestConfig { cases: 64, failure_persistence: None, ..ProptestConfig::default() })]
+    #![proptest_config(ProptestConfig { cases: 96, failure_persistence: None, ..ProptestConfig::default() })]
 
     // Own promise: whatever is committed, compacted, killed and read in between, each
     // consumer gets every stored reading at least once, and is then at rest.
@@ -128,8 +146,8 @@ proptest! {
     fn every_stored_reading_is_given(steps in steps()) {
         let directory = tempfile::tempdir().expect("a directory");
         let path = directory.path().join("ledger.sqlite");
-        let mut bench = Bench::open(&path);
-        let reader = Reader::open(&path).expect("a reader");
+        let mut bench = Bench::open(&path, FINE);
+        let mut reader = Reader::open(&path).expect("a reader");
         let mut consumers: [Consumer; 3] = std::array::from_fn(|_| Consumer::default());
         let mut stored = Seen::new();
         let (mut now, mut settled) = (NEW_YEAR, 0);
@@ -152,9 +170,16 @@ proptest! {
                 }
                 Step::KeepHouse(steps) => (0..steps).for_each(|_| { bench.keep_house(); }),
                 Step::Take { consumer, readings_max } => { consumers[consumer].take(&reader, readings_max); }
-                Step::Restart => {
+                Step::Restart { round_inputs } => {
                     drop(bench);
-                    bench = Bench::open(&path);
+                    bench = Bench::open(&path, Sizes { round_inputs, ..FINE });
+                }
+                Step::Migrate => {
+                    drop((bench, reader));
+                    make_format_1(&path);
+                    bench = Bench::open(&path, FINE);
+                    reader = Reader::open(&path).expect("a reader");
+                    consumers = std::array::from_fn(|_| Consumer::default());
                 }
             }
         }
@@ -181,7 +206,7 @@ fn ramp(seconds: std::ops::Range<i64>) -> Vec<Input> {
 fn a_block_that_grew_is_read_in_both_of_its_rounds() {
     let directory = tempfile::tempdir().expect("a directory");
     let path = directory.path().join("ledger.sqlite");
-    let mut bench = Bench::open(&path);
+    let mut bench = Bench::open(&path, FINE);
     let reader = Reader::open(&path).expect("a reader");
     bench.commit(&Commit { inputs: ramp(0..10), settled: 10, ..Commit::default() });
     bench.commit(&Commit { inputs: ramp(3_700..3_701), settled: 10, ..Commit::default() });
@@ -200,6 +225,39 @@ fn a_block_that_grew_is_read_in_both_of_its_rounds() {
     assert_eq!((late.seen, late.given), (consumer.seen, 10 + 3_700));
 }
 
+// A round is broken off when the blocks of one channel are written; the next run makes
+// smaller rounds. At every step a consumer that begins gets every reading.
+#[test]
+fn a_round_that_was_broken_off_hides_nothing() {
+    let directory = tempfile::tempdir().expect("a directory");
+    let path = directory.path().join("ledger.sqlite");
+    let reader_of_all = || {
+        let reader = Reader::open(&path).expect("a reader");
+        let mut consumer = Consumer::default();
+        while consumer.take(&reader, 2) {}
+        consumer.seen.len()
+    };
+    let mut bench = Bench::open(&path, FINE);
+    for (n, settled) in [(0, 0), (1, 0), (5_000, 6)] {
+        let mut inputs: Vec<Input> = (0..CHANNELS).flat_map(|_| ramp(n..n + 1)).collect();
+        for (input, channel) in inputs.iter_mut().zip(0..) {
+            if let Event::Sample(sample) = &mut input.event {
+                sample.channel = ChannelId(channel);
+            }
+        }
+        bench.commit(&Commit { inputs, settled, ..Commit::default() });
+    }
+    bench.keep_house();
+    assert_eq!(bench.store.state.compacted, 0, "the round is under way");
+    drop(bench);
+    let mut bench = Bench::open(&path, Sizes { round_inputs: 1, ..FINE });
+    for _ in 0..10 {
+        assert_eq!(reader_of_all(), 9);
+        bench.keep_house();
+    }
+    assert_eq!(bench.store.state.compacted, 6);
+}
+
 // A month of one reading in 10 s, read from its beginning: no call gives more than
 // was asked for, or one block (16,384 readings, head of `compact.rs`).
 #[test]
@@ -207,8 +265,7 @@ fn a_month_is_read_in_parts_of_the_size_asked_for() {
     const DAY: i64 = 8_640;
     let directory = tempfile::tempdir().expect("a directory");
     let path = directory.path().join("ledger.sqlite");
-    let mut bench = Bench::open(&path);
-    bench.compactor.set_step_readings(1 << 13);
+    let mut bench = Bench::open(&path, Sizes::default());
     for day in 0..30 {
         let inputs = ramp(day * DAY..(day + 1) * DAY);
         let inputs = inputs.into_iter().zip(day * DAY..).map(|(input, n)| {
@@ -245,7 +302,7 @@ fn a_month_is_read_in_parts_of_the_size_asked_for() {
 fn a_pruned_round_takes_nothing_of_the_next_with_it() {
     let directory = tempfile::tempdir().expect("a directory");
     let path = directory.path().join("ledger.sqlite");
-    let mut bench = Bench::open(&path);
+    let mut bench = Bench::open(&path, FINE);
     let reader = Reader::open(&path).expect("a reader");
     for n in 0..6 {
         let inputs = ramp(n * 30_000..n * 30_000 + 10);
