@@ -3,10 +3,18 @@
 
 #[path = "series/answers.rs"]
 mod answers;
+#[path = "series/away.rs"]
+mod away;
 #[path = "series/command.rs"]
 mod command;
 #[path = "series/encrypted.rs"]
 mod encrypted;
+#[path = "series/forward.rs"]
+mod forward;
+#[path = "series/kitchen.rs"]
+mod kitchen;
+#[path = "series/pumping.rs"]
+mod pumping;
 #[path = "series/round_trip.rs"]
 mod round_trip;
 #[path = "series/wire.rs"]
