@@ -5,6 +5,8 @@
 //! the last seconds of what it has acknowledged). Each day has half an hour of rush in a short run;
 //! `DAYS=30 HOURS=24 HERTZ=4` makes it whole days.
 
+#![expect(clippy::print_stderr, reason = "a long run tells how it goes, and a failure its seed")]
+
 use std::time::{Duration, Instant};
 
 use rinseward::core::time::Timestamp;

@@ -1,6 +1,8 @@
 //! Store and forward over links that break and against servers that refuse: nothing lost, nothing
 //! doubled, what is refused set aside with its reason.
 
+#![expect(clippy::print_stderr, reason = "a long run tells how it goes, and a failure its seed")]
+
 use std::time::Duration;
 
 use rinseward::core::time::Timestamp;

@@ -177,7 +177,7 @@ fn open(path: &Path, configuration: &Configuration, now: Timestamp) -> Writer {
 /// cools afterwards. Made up after the shape of a real trace; tenths of a degree.
 fn celsius(channel: u16, second: f64) -> f64 {
     let phase = (second + 11.0 * f64::from(channel / 2)) % RACK_S;
-    let is_wash = channel % 2 == 0;
+    let is_wash = channel.is_multiple_of(2);
     let celsius = if is_wash {
         66.0 + 0.3 * (second / 40.0).sin()
     } else if (50.0..62.0).contains(&phase) {
