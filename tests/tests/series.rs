@@ -15,6 +15,8 @@ mod forward;
 mod kitchen;
 #[path = "series/pumping.rs"]
 mod pumping;
+#[path = "series/questions.rs"]
+mod questions;
 #[path = "series/round_trip.rs"]
 mod round_trip;
 #[path = "series/wire.rs"]

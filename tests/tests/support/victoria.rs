@@ -100,6 +100,14 @@ impl Victoria {
         series.into_iter().map(whole).collect()
     }
 
+    /// Asks in MetricsQL; `range` is `query?time=…` or `query_range?start=…&end=…&step=…`.
+    pub(crate) fn question(&self, question: &str, range: &str) -> serde_json::Value {
+        self.ask("/internal/force_flush");
+        let question: String = question.bytes().map(|byte| format!("%{byte:02X}")).collect();
+        let body = self.ask(&format!("/api/v1/{range}&query={question}&nocache=1"));
+        serde_json::from_str(&body).unwrap_or_else(|error| panic!("{error}: {body}"))
+    }
+
     /// The body of an answer with status 200.
     fn ask(&self, path: &str) -> String {
         let mut link = TcpStream::connect((Ipv4Addr::LOCALHOST, self.port)).expect("a running server");
