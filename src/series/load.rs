@@ -166,6 +166,11 @@ impl<Stocked: Stock> Loader<Stocked> {
             if span.at >= span.to || making.batch.len() >= PART_READINGS {
                 break;
             }
+            if span.channel == 0 {
+                // Years without a reading are passed over at once.
+                let next = self.stock.next_reading(span.at)?;
+                span.at = next.map_or(span.to, |next| next.max(span.at).min(span.to));
+            }
             let end = span.at.plus(WINDOW).min(span.to);
             if let Some(channel) = channels.get(span.channel) {
                 let readings = self.stock.window(channel, span.at, end)?;

@@ -64,6 +64,12 @@ pub trait Stock: Send + Sync + 'static {
     /// Where they cannot be read.
     fn window(&self, channel: &str, from: Timestamp, to: Timestamp) -> Result<Vec<Reading>, Self::Failure>;
 
+    /// No reading was measured from `from` on and before this instant; `None` where none was from there on.
+    ///
+    /// # Errors
+    /// Where that cannot be read.
+    fn next_reading(&self, from: Timestamp) -> Result<Option<Timestamp>, Self::Failure>;
+
     /// Stores the bookmark and what was set aside at `now` in one transaction.
     ///
     /// # Errors

@@ -13,6 +13,8 @@ mod encrypted;
 mod forward;
 #[path = "series/kitchen.rs"]
 mod kitchen;
+#[path = "series/process.rs"]
+mod process;
 #[path = "series/pumping.rs"]
 mod pumping;
 #[path = "series/questions.rs"]

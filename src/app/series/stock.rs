@@ -9,10 +9,10 @@ use tokio::sync::oneshot;
 
 use crate::core::record::Record;
 use crate::core::time::Timestamp;
-use crate::ledger::{self, Append, AppendDone, Bookmark, LedgerError, Reader, SetAside};
+use crate::ledger::{self, Append, AppendDone, Bookmark, LedgerError, Part, Reader, SetAside};
 use crate::series::reading::{Reading, Stretch};
 use crate::series::sieve::Aside;
-use crate::series::stock::{Part, Stock};
+use crate::series::stock::{self, Stock};
 use crate::series::track::{Heads, Place, Run};
 
 /// Under this name the series has its bookmark and what it sets aside.
@@ -77,14 +77,14 @@ impl Stock for LedgerStock {
         self.read(heads)
     }
 
-    fn readings(&self, from: Place, readings_max: usize) -> Result<Part, LedgerError> {
+    fn readings(&self, from: Place, readings_max: usize) -> Result<stock::Part, LedgerError> {
         let place = ledger::Place { input: from.input, block: from.block };
         let part = self.read(|reader| reader.feed(place, readings_max))?;
         let stretch = |(channel, readings): (String, Vec<ledger::Reading>)| Stretch {
             channel,
             readings: readings.into_iter().map(delivered).collect(),
         };
-        Ok(Part {
+        Ok(stock::Part {
             next: Place { input: part.next.input, block: part.next.block },
             readings: part.readings.into_iter().map(stretch).collect(),
             damaged: part.damaged.iter().map(ToString::to_string).collect(),
@@ -93,21 +93,36 @@ impl Stock for LedgerStock {
 
     fn records(&self, run: Run, records_max: usize) -> Result<Vec<(u64, Record)>, LedgerError> {
         self.read(|reader| {
-            let mut records = Vec::new();
-            reader.records(run.from, |index, _, record| {
-                if index < run.to && records.len() < records_max {
-                    records.push((index, record));
-                    ControlFlow::Continue(())
-                } else {
-                    ControlFlow::Break(())
+            let (mut records, mut next) = (Vec::new(), run.from);
+            while next < run.to && records.len() < records_max {
+                let read = reader.records(next, |index, _, record| {
+                    if index < run.to && records.len() < records_max {
+                        records.push((index, record));
+                        ControlFlow::Continue(())
+                    } else {
+                        ControlFlow::Break(())
+                    }
+                });
+                match read {
+                    Ok(()) => break,
+                    // One record that is damaged keeps none of the others back.
+                    Err(LedgerError::Damaged(Part::Record { index }) | LedgerError::Record { index, .. }) => {
+                        tracing::error!(index, "a record that cannot be read is left out of the series");
+                        next = index + 1;
+                    }
+                    Err(error) => return Err(error),
                 }
-            })?;
+            }
             Ok(records)
         })
     }
 
     fn alerts(&self, run: Run, records_max: usize) -> Result<Vec<(u64, Record)>, LedgerError> {
-        self.read(|reader| reader.newest_of_kind(ALERTS, run.from, run.to, records_max))
+        match self.read(|reader| reader.newest_of_kind(ALERTS, run.from, run.to, records_max)) {
+            // They come with the other records of the run.
+            Err(LedgerError::Damaged(_) | LedgerError::Record { .. }) => Ok(Vec::new()),
+            read => read,
+        }
     }
 
     fn channels(&self) -> &[String] {
@@ -115,8 +130,12 @@ impl Stock for LedgerStock {
     }
 
     fn window(&self, channel: &str, from: Timestamp, to: Timestamp) -> Result<Vec<Reading>, LedgerError> {
-        let readings = self.read(|reader| reader.readings(channel, from, to))?;
+        let readings = self.read(|reader| readings_around_damage(reader, channel, from, to))?;
         Ok(readings.into_iter().map(delivered).collect())
+    }
+
+    fn next_reading(&self, from: Timestamp) -> Result<Option<Timestamp>, LedgerError> {
+        self.read(|reader| reader.next_reading(from))
     }
 
     async fn keep(&self, bookmark: Vec<u8>, aside: Vec<Aside>, now: Timestamp) -> Result<(), LedgerError> {
@@ -133,6 +152,30 @@ impl Stock for LedgerStock {
             Ok(Err(refused)) => Err(refused.error),
             Err(_) => Err(LedgerError::WriterEnded { source: None }),
         }
+    }
+}
+
+/// The readings of a span, without those of a part that is damaged.
+fn readings_around_damage(
+    reader: &Reader,
+    channel: &str,
+    from: Timestamp,
+    to: Timestamp,
+) -> Result<Vec<ledger::Reading>, LedgerError> {
+    match reader.readings(channel, from, to) {
+        Err(LedgerError::Damaged(Part::Block { first, last, .. })) => {
+            tracing::error!(channel, %first, %last, "readings that cannot be read are left out of the series");
+            let mut around = Vec::new();
+            if from < first {
+                around.extend(readings_around_damage(reader, channel, from, first)?);
+            }
+            let after = last.plus(std::time::Duration::from_micros(1));
+            if after < to && after > from {
+                around.extend(readings_around_damage(reader, channel, after, to)?);
+            }
+            Ok(around)
+        }
+        read => read,
     }
 }
 

@@ -18,7 +18,9 @@ use rinseward::core::reading::{Sample, Value};
 use rinseward::core::record::Body;
 use rinseward::core::site::{Event, Site};
 use rinseward::core::time::Timestamp;
-use rinseward::ledger::{Commit, Input, MachineSnapshot, Names, NewRecord, Options, Reader, Writer};
+use rinseward::ledger::{
+    Commit, CycleFilter, Input, MachineSnapshot, Names, NewRecord, Options, Reader, Writer,
+};
 use rinseward::series::load::Loader;
 use rinseward::series::reading::ReadingPoints;
 
@@ -138,30 +140,35 @@ impl Kitchen {
         Arc::new(Loader::new(stock, points, configuration.site.clone()))
     }
 
-    /// Every reading of the ledger: by channel the times in µs, in order.
+    /// Every reading of the ledger, see [`readings`].
     pub(crate) fn readings(&self) -> BTreeMap<String, Vec<i64>> {
-        let reader = Reader::open(&self.path).expect("a ledger");
-        let all = self.loaded.configuration.channels.iter().map(|channel| {
-            let name = channel.name.to_string();
-            let readings = reader.readings(&name, Timestamp::MIN, Timestamp::MAX).expect("readings");
-            (name, readings.iter().map(|reading| reading.at.micros()).collect())
-        });
-        all.collect()
+        let names = self.loaded.configuration.channels.iter().map(|channel| channel.name.to_string());
+        readings(&self.path, names)
     }
+}
 
-    /// Every cycle of the ledger: by machine the starts of the final rinse in µs, in order.
-    pub(crate) fn cycles(&self) -> BTreeMap<String, Vec<i64>> {
-        let reader = Reader::open(&self.path).expect("a ledger");
-        let mut all: BTreeMap<String, Vec<i64>> = BTreeMap::new();
-        let take = |_, _: &[u8], record: rinseward::core::record::Record| {
-            if let (Body::Cycle(cycle), Some(machine)) = (&record.body, &record.machine) {
-                all.entry(machine.clone()).or_default().push(cycle.rinse_started.micros());
-            }
-            ControlFlow::Continue(())
-        };
-        reader.cycles(&rinseward::ledger::CycleFilter::default(), take).expect("cycles");
-        all
-    }
+/// Every reading of these channels in a ledger: by channel the times in µs, in order.
+pub(crate) fn readings(path: &Path, channels: impl Iterator<Item = String>) -> BTreeMap<String, Vec<i64>> {
+    let reader = Reader::open(path).expect("a ledger");
+    let all = channels.map(|name| {
+        let readings = reader.readings(&name, Timestamp::MIN, Timestamp::MAX).expect("readings");
+        (name, readings.iter().map(|reading| reading.at.micros()).collect())
+    });
+    all.collect()
+}
+
+/// Every cycle of a ledger: by machine the starts of the final rinse in µs, in order.
+pub(crate) fn cycles(path: &Path) -> BTreeMap<String, Vec<i64>> {
+    let reader = Reader::open(path).expect("a ledger");
+    let mut all: BTreeMap<String, Vec<i64>> = BTreeMap::new();
+    let take = |_, _: &[u8], record: rinseward::core::record::Record| {
+        if let (Body::Cycle(cycle), Some(machine)) = (&record.body, &record.machine) {
+            all.entry(machine.clone()).or_default().push(cycle.rinse_started.micros());
+        }
+        ControlFlow::Continue(())
+    };
+    reader.cycles(&CycleFilter::default(), take).expect("cycles");
+    all
 }
 
 fn open(path: &Path, configuration: &Configuration, now: Timestamp) -> Writer {

@@ -15,7 +15,7 @@ use rinseward::series::wait::Waits;
 use tokio::sync::{mpsc, watch};
 use tokio_util::sync::CancellationToken;
 
-use super::kitchen::Kitchen;
+use super::kitchen::{Kitchen, cycles};
 use super::victoria::Victoria;
 
 /// Waits short enough for a test.
@@ -173,20 +173,26 @@ pub(crate) fn beside<Answer>(work: impl FnOnce() -> Answer) -> Answer {
 
 /// Every reading and every cycle of the ledger is on the server once, and nothing else is.
 pub(crate) fn assert_the_server_has_it_all(kitchen: &Kitchen, server: &Victoria) {
-    let cut = |times: &Vec<i64>| times.iter().map(|micros| micros / 1_000).collect::<Vec<i64>>();
-    let wanted: BTreeMap<String, Vec<i64>> =
-        kitchen.readings().iter().map(|(name, times)| (name.clone(), cut(times))).collect();
+    assert_the_server_has(&kitchen.readings(), server);
+    let found = server.export_matching("{__name__=\"cycle_verdict\"}").into_iter();
+    let found = found.map(|series| (series.metric["machine"].clone(), series.timestamps)).collect();
+    assert_same(&found, &cut(&cycles(&kitchen.path)), "cycles");
+}
+
+/// The server has these readings once, and no others.
+pub(crate) fn assert_the_server_has(readings: &BTreeMap<String, Vec<i64>>, server: &Victoria) {
     let mut found = BTreeMap::new();
     for series in server.export_matching("{__name__=\"reading_celsius\"}") {
         let name = format!("{}/{}", series.metric["machine"], series.metric["probe"]);
         assert!(found.insert(name, series.timestamps).is_none(), "one series for each probe");
     }
-    assert_same(&found, &wanted, "readings");
-    let wanted: BTreeMap<String, Vec<i64>> =
-        kitchen.cycles().iter().map(|(name, times)| (name.clone(), cut(times))).collect();
-    let found = server.export_matching("{__name__=\"cycle_verdict\"}").into_iter();
-    let found = found.map(|series| (series.metric["machine"].clone(), series.timestamps)).collect();
-    assert_same(&found, &wanted, "cycles");
+    assert_same(&found, &cut(readings), "readings");
+}
+
+/// To milliseconds, as the server keeps them.
+fn cut(times: &BTreeMap<String, Vec<i64>>) -> BTreeMap<String, Vec<i64>> {
+    let millis = |times: &Vec<i64>| times.iter().map(|micros| micros / 1_000).collect();
+    times.iter().map(|(name, times)| (name.clone(), millis(times))).collect()
 }
 
 fn assert_same(found: &BTreeMap<String, Vec<i64>>, wanted: &BTreeMap<String, Vec<i64>>, what: &str) {

@@ -105,6 +105,10 @@ impl Stock for Memory {
         Ok(Vec::new())
     }
 
+    fn next_reading(&self, _: Timestamp) -> Result<Option<Timestamp>, Refuses> {
+        Ok(None)
+    }
+
     async fn keep(&self, bookmark: Vec<u8>, aside: Vec<Aside>, _: Timestamp) -> Result<(), Refuses> {
         tokio::task::yield_now().await;
         let mut shelf = self.shelf();
