@@ -25,7 +25,7 @@ use super::answer::Outcome;
 use super::batch::Lines;
 use super::explain::Explanation;
 use super::load::{Load, Loader};
-use super::plan::{self, Behind, Turn, Turns};
+use super::plan::{self, Behind, Reached, Turn, Turns};
 use super::point::Point;
 use super::record::{self, Gauges};
 use super::sender::Sender;
@@ -156,6 +156,8 @@ pub struct Pump<Stocked: Stock, To> {
     /// Lines refused in a row at the end of the last batch.
     in_a_row: usize,
     aside: Vec<Aside>,
+    /// Rows of what was set aside that were sent again since.
+    settled: Vec<i64>,
     gauges_at: Option<Duration>,
     saved: Option<(Instant, Track)>,
     keep_failed: bool,
@@ -211,6 +213,7 @@ impl<Stocked: Stock, To: Server> Pump<Stocked, To> {
             ahead: None,
             in_a_row: 0,
             aside: Vec::new(),
+            settled: Vec::new(),
             gauges_at: None,
             saved: None,
             keep_failed: false,
@@ -265,6 +268,13 @@ impl<Stocked: Stock, To: Server> Pump<Stocked, To> {
             }
         }
         self.note_aside(load.unwritable);
+        if let Reached::Span(span) = &load.reached
+            && span.is_through()
+        {
+            let span = span.clone();
+            let settled = blocking(&self.loader, move |loader| loader.stock().settled(&span)).await?;
+            self.settled.extend(settled);
+        }
         plan::taken(&mut self.track, &turn, &load.reached, (self.now)());
         Ok(Ok(()))
     }
@@ -436,7 +446,7 @@ impl<Stocked: Stock, To: Server> Pump<Stocked, To> {
 
     async fn answer(&mut self, request: Request) {
         let Request::SendAgain { from, to, answer } = request;
-        let accepted = match self.track.send_again(from, to, self.heads) {
+        let accepted = match self.track.send_again(from, to, self.heads, (self.now)()) {
             Err(error) => Err(NotAccepted::from(error)),
             Ok(()) if self.save().await => Ok(()),
             Ok(()) => {
@@ -514,10 +524,12 @@ impl<Stocked: Stock, To: Server> Pump<Stocked, To> {
     /// Saves the bookmark, with what is to be set aside. A ledger that does not take
     /// it now is asked again; until then no more is marked as sent on disk.
     async fn save(&mut self) -> bool {
-        let kept = self.loader.stock().keep(self.track.to_bytes(), self.aside.clone(), (self.now)()).await;
+        let (aside, settled) = (self.aside.clone(), self.settled.clone());
+        let kept = self.loader.stock().keep(self.track.to_bytes(), aside, settled, (self.now)()).await;
         let track = match kept {
             Ok(()) => {
                 self.aside.clear();
+                self.settled.clear();
                 self.keep_failed = false;
                 self.track.clone()
             }

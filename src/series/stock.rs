@@ -5,7 +5,7 @@ use std::future::Future;
 
 use super::reading::{Reading, Stretch};
 use super::sieve::Aside;
-use super::track::{Heads, Place, Run};
+use super::track::{Heads, Place, Run, Span};
 use crate::core::record::Record;
 use crate::core::time::Timestamp;
 
@@ -70,7 +70,15 @@ pub trait Stock: Send + Sync + 'static {
     /// Where that cannot be read.
     fn next_reading(&self, from: Timestamp) -> Result<Option<Timestamp>, Self::Failure>;
 
-    /// Stores the bookmark and what was set aside at `now` in one transaction.
+    /// Numbers of the rows that a span sent again has settled: set aside before it was asked
+    /// for, with every point inside it.
+    ///
+    /// # Errors
+    /// Where they cannot be read.
+    fn settled(&self, span: &Span) -> Result<Vec<i64>, Self::Failure>;
+
+    /// Stores the bookmark, what was set aside at `now`, and the end of rows that were settled, in
+    /// one transaction.
     ///
     /// # Errors
     /// Where they cannot be stored; nothing of it is then.
@@ -78,6 +86,7 @@ pub trait Stock: Send + Sync + 'static {
         &self,
         bookmark: Vec<u8>,
         aside: Vec<Aside>,
+        settled: Vec<i64>,
         now: Timestamp,
     ) -> impl Future<Output = Result<(), Self::Failure>> + Send;
 }

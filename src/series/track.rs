@@ -94,6 +94,9 @@ pub struct Span {
     /// The instant after its last.
     #[serde(with = "micros")]
     pub to: Timestamp,
+    /// When it was asked for: what was set aside before is settled by it.
+    #[serde(with = "micros")]
+    pub asked: Timestamp,
     /// Records that have not been looked at yet.
     pub records: Run,
     /// Readings measured before this instant are sent.
@@ -101,6 +104,14 @@ pub struct Span {
     pub at: Timestamp,
     /// And so are those of the window from there, of the channels up to this place in the list.
     pub channel: usize,
+}
+
+impl Span {
+    /// Whether nothing of it is left.
+    #[must_use]
+    pub fn is_through(&self) -> bool {
+        self.records.is_empty() && self.at >= self.to
+    }
 }
 
 /// Why nothing goes out.
@@ -265,23 +276,29 @@ impl Track {
     ///
     /// # Errors
     /// [`TooManySpans`].
-    pub fn send_again(&mut self, from: Timestamp, to: Timestamp, heads: Heads) -> Result<(), TooManySpans> {
+    pub fn send_again(
+        &mut self,
+        from: Timestamp,
+        to: Timestamp,
+        heads: Heads,
+        asked: Timestamp,
+    ) -> Result<(), TooManySpans> {
         if self.spans.len() >= SPANS_MAX {
             return Err(TooManySpans);
         }
         let records = Run { from: 0, to: heads.records };
-        self.spans.push(Span { from, to, records, at: from, channel: 0 });
+        self.spans.push(Span { from, to, asked, records, at: from, channel: 0 });
         Ok(())
     }
 
-    /// The first span was sent as far as `reached` says; it is done where nothing is left.
+    /// The first span was sent as far as `reached` says; it is gone where nothing is left.
     pub fn span_taken(&mut self, reached: &Span) {
         let Some(span) = self.spans.first_mut() else { return };
-        if (span.from, span.to) != (reached.from, reached.to) {
+        if (span.from, span.to, span.asked) != (reached.from, reached.to, reached.asked) {
             return;
         }
         *span = reached.clone();
-        if span.records.is_empty() && span.at >= span.to {
+        if span.is_through() {
             self.spans.remove(0);
         }
     }

@@ -78,7 +78,7 @@ fn keep(writer: &Writer, path: &Path, again: Again) -> Result<(), Failure> {
             .map_err(|error| Diagnostic::error("ledger-version", error.to_string()).because(&error))?,
         None => Track::new(Clock::system().now()),
     };
-    track.send_again(again.from, again.to, heads).map_err(|error| {
+    track.send_again(again.from, again.to, heads, Clock::system().now()).map_err(|error| {
         let advice =
             "start the service and wait until some are through; `rinseward series status` shows them";
         Diagnostic::error("series-busy", error.to_string()).advice(advice)

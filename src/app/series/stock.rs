@@ -13,10 +13,12 @@ use crate::ledger::{self, Append, AppendDone, Bookmark, LedgerError, Part, Reade
 use crate::series::reading::{Reading, Stretch};
 use crate::series::sieve::Aside;
 use crate::series::stock::{self, Stock};
-use crate::series::track::{Heads, Place, Run};
+use crate::series::track::{Heads, Place, Run, Span};
 
 /// Under this name the series has its bookmark and what it sets aside.
 pub(super) const CONSUMER: &str = "series";
+/// Rows looked at when a span is through; of more the oldest.
+const SETTLED_MAX: usize = 10_000;
 /// How the kinds of records about alerts begin.
 const ALERTS: &str = "alert-";
 
@@ -138,10 +140,23 @@ impl Stock for LedgerStock {
         self.read(|reader| reader.next_reading(from))
     }
 
-    async fn keep(&self, bookmark: Vec<u8>, aside: Vec<Aside>, now: Timestamp) -> Result<(), LedgerError> {
+    fn settled(&self, span: &Span) -> Result<Vec<i64>, LedgerError> {
+        let rows = self.read(|reader| reader.set_aside(CONSUMER, SETTLED_MAX))?;
+        let is_settled = |row: &SetAside| row.at < span.asked && lies_within(&row.bytes, span);
+        Ok(rows.iter().filter(|(_, row)| is_settled(row)).map(|(id, _)| *id).collect())
+    }
+
+    async fn keep(
+        &self,
+        bookmark: Vec<u8>,
+        aside: Vec<Aside>,
+        settled: Vec<i64>,
+        now: Timestamp,
+    ) -> Result<(), LedgerError> {
         let append = Append {
             bookmarks: vec![Bookmark { name: CONSUMER.to_owned(), state: bookmark }],
             set_aside: aside.into_iter().map(|aside| put_aside(aside, now)).collect(),
+            taken_back: settled,
             ..Append::default()
         };
         let (done, kept) = oneshot::channel();
@@ -177,6 +192,17 @@ fn readings_around_damage(
         }
         read => read,
     }
+}
+
+/// Whether every line is a point of this span; its time is the last word.
+fn lies_within(lines: &[u8], span: &Span) -> bool {
+    let Ok(text) = std::str::from_utf8(lines) else { return false };
+    let at = |line: &str| line.rsplit_once(' ')?.1.parse::<i64>().ok();
+    let is_in = |ns: i64| {
+        let at = Timestamp::from_micros(ns.div_euclid(1_000));
+        span.from <= at && at < span.to
+    };
+    !text.is_empty() && text.lines().all(|line| at(line).is_some_and(is_in))
 }
 
 /// How far a ledger is.

@@ -73,7 +73,7 @@ fn away(inputs: u64, records: u64) -> (Track, Heads) {
 #[test]
 fn alerts_come_first_then_live_then_records_then_spans_then_readings() {
     let (mut track, heads) = away(1_000_000, 1_000);
-    track.send_again(NOON, NOON.plus(Duration::from_secs(60)), heads).expect("room");
+    track.send_again(NOON, NOON.plus(Duration::from_secs(60)), heads, NOON).expect("room");
     let run = drain(track, heads, 64, Duration::from_millis(10), Duration::from_secs(10));
     let order: String = run.order.iter().collect();
     assert!(order.starts_with("ac"), "{order}");

@@ -89,9 +89,9 @@ fn records_are_through_from_the_newest_down() {
 fn only_so_many_spans_wait() {
     let mut track = Track::new(NOON);
     for _ in 0..SPANS_MAX {
-        track.send_again(NOON, at(60), heads(0, 7)).expect("room");
+        track.send_again(NOON, at(60), heads(0, 7), NOON).expect("room");
     }
-    assert_eq!(track.send_again(NOON, at(60), heads(0, 7)), Err(TooManySpans));
+    assert_eq!(track.send_again(NOON, at(60), heads(0, 7), NOON), Err(TooManySpans));
     let mut reached = track.spans[0].clone();
     reached.at = at(60);
     track.span_taken(&reached);

@@ -14,7 +14,7 @@ use tokio::sync::oneshot;
 use super::bad_proxy::{BadProxy, Mischief};
 use super::influx::{Influx, Reply};
 use super::kitchen::Kitchen;
-use super::pumping::{Hands, Log, assert_the_server_has_it_all, beside, pump, runtime, until};
+use super::pumping::{Hands, Log, Pumping, assert_the_server_has_it_all, beside, pump, runtime, until};
 use super::victoria::Victoria;
 
 /// Longest wait for a ledger of some ten thousand readings to be sent.
@@ -22,6 +22,13 @@ const WITHIN: Duration = Duration::from_secs(60);
 
 fn start() -> Timestamp {
     "2026-03-01T10:00:00Z".parse().expect("a time")
+}
+
+/// Asks for a span to be sent again.
+async fn ask(pumping: &Pumping, from: Timestamp, to: Timestamp) {
+    let (answer, answered) = oneshot::channel();
+    pumping.requests.send(Request::SendAgain { from, to, answer }).await.expect("it runs");
+    answered.await.expect("an answer").expect("accepted");
 }
 
 /// Seconds from a seed, so that a run can be repeated; generator of Park and Miller (CACM 31, 1988).
@@ -146,6 +153,18 @@ fn what_is_refused_is_set_aside_and_everything_else_flows() {
                 let text = String::from_utf8(row.bytes).expect("lines are text");
                 assert!(text.lines().all(is_bad), "{what}: {text}");
             }
+            // The bucket is set right, and the span is asked for: what was set aside is settled.
+            server.behaviour().refuse = None;
+            hands.set(start().plus(Duration::from_secs(7_200)));
+            let pumping = pump(&kitchen, &server.url(), &hands, &log, Duration::ZERO).await;
+            let to = start().plus(Duration::from_secs(3_600));
+            ask(&pumping, start(), to).await;
+            until(WITHIN, "the rows to be settled", || {
+                reader.set_aside_count("series").expect("a count") == 0
+            })
+            .await;
+            pumping.stop().await;
+            assert_eq!(server.behaviour().points.keys().filter(is_reading).count(), readings, "{what}");
         });
     }
 }
@@ -163,11 +182,7 @@ fn a_span_is_sent_again_on_request() {
         pumping.until_sent(WITHIN).await;
         server.kill();
         server.restart();
-        let (answer, answered) = oneshot::channel();
-        let to = start().plus(Duration::from_secs(7_200));
-        let request = Request::SendAgain { from: start(), to, answer };
-        pumping.requests.send(request).await.expect("it runs");
-        answered.await.expect("an answer").expect("accepted");
+        ask(&pumping, start(), start().plus(Duration::from_secs(7_200))).await;
         until(WITHIN, "the span to be through", || {
             let reader = Reader::open(&kitchen.path).expect("a ledger");
             let bookmark = reader.bookmark("series").expect("readable").expect("saved");

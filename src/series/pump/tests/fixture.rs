@@ -11,7 +11,7 @@ use crate::core::record::{Body, Record, ServiceStop, StopCause};
 use crate::series::answer::{Denial, Fault, Missing, Refusal, Thing};
 use crate::series::reading::{Reading, ReadingPoints, Stretch};
 use crate::series::stock::Part;
-use crate::series::track::{Place, Run};
+use crate::series::track::{Place, Run, Span};
 
 pub(super) const NOON: Timestamp = Timestamp::from_micros(1_767_268_800_000_000);
 
@@ -109,7 +109,17 @@ impl Stock for Memory {
         Ok(None)
     }
 
-    async fn keep(&self, bookmark: Vec<u8>, aside: Vec<Aside>, _: Timestamp) -> Result<(), Refuses> {
+    fn settled(&self, _: &Span) -> Result<Vec<i64>, Refuses> {
+        Ok(Vec::new())
+    }
+
+    async fn keep(
+        &self,
+        bookmark: Vec<u8>,
+        aside: Vec<Aside>,
+        _: Vec<i64>,
+        _: Timestamp,
+    ) -> Result<(), Refuses> {
         tokio::task::yield_now().await;
         let mut shelf = self.shelf();
         if shelf.refuses {
