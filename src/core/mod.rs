@@ -6,6 +6,7 @@
 
 pub mod calibration;
 pub mod channel;
+pub mod checkpoint;
 pub mod cycle;
 pub mod dose;
 pub mod effect;
@@ -14,6 +15,7 @@ pub mod id;
 pub mod intake;
 pub mod machine;
 pub mod merkle;
+pub mod note;
 pub mod presence;
 pub mod reading;
 pub mod record;

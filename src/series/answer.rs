@@ -89,10 +89,12 @@ pub enum Fault {
         message: Option<String>,
     },
     /// The token cannot be read from its file.
-    #[error("the token cannot be read: {cause}")]
+    #[error("{cause}")]
     Token {
         /// Why.
         cause: String,
+        /// What to type or do about it.
+        fix: String,
     },
     /// Anything else.
     #[error("{cause}")]

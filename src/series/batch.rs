@@ -1,6 +1,6 @@
 //! Lines gathered for one request, each of them findable again.
 
-use super::point::{Point, Unwritable};
+use super::point::{Key, Point, Unwritable};
 
 /// Lines of line protocol, each with its end.
 #[derive(Clone, PartialEq, Debug, Default)]
@@ -17,6 +17,16 @@ impl Batch {
     /// [`Unwritable`]; the batch is then as it was, and the point is to be set aside.
     pub fn push(&mut self, point: &Point) -> Result<(), Unwritable> {
         point.write_to(&mut self.bytes)?;
+        self.ends.push(self.bytes.len());
+        Ok(())
+    }
+
+    /// Adds the line of a point below a key, see [`Point::write_below`].
+    ///
+    /// # Errors
+    /// As [`Batch::push`].
+    pub fn push_below(&mut self, key: &Key, point: &Point) -> Result<(), Unwritable> {
+        point.write_below(key, &mut self.bytes)?;
         self.ends.push(self.bytes.len());
         Ok(())
     }

@@ -184,18 +184,10 @@ impl Fault {
             }
             Self::Tls(fault) => fault.explain(options),
             Self::Server { .. } => unreachable(format!("read the log of the server; {waits}")),
-            Self::Token { .. } => Explanation::new(
-                "series-denied",
-                "the token for the series server cannot be read",
-                match &options.token_file {
-                    Some(file) => format!(
-                        "let the service user read {}, with the token in its first line",
-                        file.display()
-                    ),
-                    None => "name the file that holds it as [series] token-file".to_owned(),
-                },
-            )
-            .because(self.to_string()),
+            Self::Token { fix, .. } => {
+                let summary = "the token for the series server cannot be read";
+                Explanation::new("series-denied", summary, fix.clone()).because(self.to_string())
+            }
             Self::Other { .. } => unreachable(format!("read the cause; {waits}")),
         }
     }

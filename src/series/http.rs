@@ -92,15 +92,6 @@ impl PrepareError {
             Self::Client(_) => "read the cause".to_owned(),
         }
     }
-
-    /// Whether the token alone is at fault, which a person may mend while the service runs.
-    #[must_use]
-    pub const fn is_of_the_token(&self) -> bool {
-        match self {
-            Self::Read { .. } | Self::Exposed { .. } | Self::NoToken { .. } => true,
-            Self::Certificates { .. } | Self::NoSystemRoots | Self::Tls(_) | Self::Client(_) => false,
-        }
-    }
 }
 
 /// A server, ready to be asked. It holds no connection before the first request.
@@ -168,7 +159,8 @@ impl Server {
     /// holds another one by then, it is sent once more with that.
     pub(super) async fn ask(&self, request: &Request) -> Result<Answer, Fault> {
         let Some(token) = &self.token else { return self.ask_with(request, None).await };
-        let first = token.current().map_err(|error| Fault::Token { cause: chain(&error) })?;
+        let first =
+            token.current().map_err(|error| Fault::Token { cause: chain(&error), fix: error.fix() })?;
         let answer = self.ask_with(request, Some(&first)).await?;
         if answer.status != 401 {
             return Ok(answer);

@@ -10,7 +10,7 @@ use serde::{Deserialize, Serialize};
 
 use super::batch::Batch;
 use super::measurements::{READING, fault_code};
-use super::point::{Point, Unwritable};
+use super::point::{Key, Point, Unwritable};
 use crate::config::resolve::Configuration;
 use crate::config::series::Readings;
 use crate::core::calibration::Calibration;
@@ -129,14 +129,17 @@ impl ReadingPoints {
             let channel = self.channels.get(&stretch.channel);
             let own = self.thermocouple(&stretch.channel).and_then(|(_, name)| junctions.get(name));
             let mut terminals = Terminals::default();
+            let key = self.key(&stretch.channel, channel);
             for reading in &stretch.readings {
                 if !thinning.keeps(self.readings, &stretch.channel, reading) {
                     continue;
                 }
                 let junction = own.and_then(|own| newest(own, reading.at));
-                let point = self.tagged(&stretch.channel, channel, reading.at);
+                let point = Point::new(READING, reading.at);
                 let point = with_value(point, channel, reading, junction, &mut terminals);
-                if let Err(reason) = batch.push(&point) {
+                let written =
+                    key.as_ref().map_err(Unwritable::clone).and_then(|key| batch.push_below(key, &point));
+                if let Err(reason) = written {
                     let what = format!("{:?}", reading.value);
                     aside.push(Aside { of: stretch.channel.clone(), at: reading.at, what, reason });
                 }
@@ -145,13 +148,15 @@ impl ReadingPoints {
         aside
     }
 
-    fn tagged(&self, name: &str, channel: Option<&Channel>, at: Timestamp) -> Point {
+    /// Measurement and tags of every point of a channel.
+    fn key(&self, name: &str, channel: Option<&Channel>) -> Result<Key, Unwritable> {
         let (machine, probe) = name.rsplit_once('/').unwrap_or(("unknown", name));
-        Point::new(READING, at)
+        let point = Point::at_nanos(READING, 0)
             .tag("site", self.site.clone())
             .tag("machine", machine.to_owned())
             .tag("probe", probe.to_owned())
-            .tag("place", place(channel))
+            .tag("place", place(channel));
+        Key::of(&point)
     }
 
     /// The probe of this name and the name of its cold junction, where it is a thermocouple.

@@ -103,9 +103,8 @@ fn mark(now: Timestamp) -> f64 {
 /// What to tell of a server that could not be prepared.
 #[must_use]
 pub fn unprepared(error: &PrepareError) -> Explanation {
-    let slug = if error.is_of_the_token() { "series-denied" } else { "series-tls" };
     let cause = std::error::Error::source(error).map(ToString::to_string);
-    Explanation::new(slug, error.to_string(), error.fix()).because(cause)
+    Explanation::new("series-tls", error.to_string(), error.fix()).because(cause)
 }
 
 fn seen(look: Look, options: &SeriesOptions) -> String {

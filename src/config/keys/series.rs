@@ -65,7 +65,7 @@ pub static SERIES: [Key; 10] = [
         form: Form::Duration { min: millis(100), max: secs(3_600) },
         default: Default::Absent("every reading is sent"),
         example: "\"1s\"",
-        meaning: "Sends fewer readings: of each probe the first one in each whole interval of this length since 1970-01-01T00:00:00Z, and besides that every fault and every change a run signal tells. Cycles keep the settled minimum of all readings.",
+        meaning: "Sends fewer readings: of each probe the first one in each whole interval of this length since 1970-01-01T00:00:00Z, and besides that every fault and every reading of a run signal. Cycles keep the settled minimum of all readings.",
     },
     Key {
         name: "timeout",

@@ -130,7 +130,7 @@ fn every_outcome_is_explained() {
         Fault::Cut,
         Fault::NotHttp,
         Fault::Server { status: 500, message: None },
-        Fault::Token { cause: cause() },
+        Fault::Token { cause: cause(), fix: cause() },
         Fault::Other { cause: cause() },
     ];
     let statuses = [400, 401, 403, 404, 413, 418, 422, 429, 500, 503];

@@ -85,6 +85,7 @@ async fn each_step_that_fails_is_named() {
     let other = |key: &str, from: &str, to: &str| {
         good.replace(&format!("{key} = \"{from}\""), &format!("{key} = \"{to}\""))
     };
+    let encrypted = section("https://influx.invalid:8086");
     let nowhere = section("http://influx.invalid:8086");
     for (name, series, token, script, last, slug, expected) in [
         ("no section", String::new(), None, None, "", "series-off", 78),
@@ -125,6 +126,15 @@ async fn each_step_that_fails_is_named() {
             "bucket   failed: ",
             "series-denied",
             78,
+        ),
+        (
+            "no certificates",
+            format!("{encrypted}ca-file = \"gone\"\n"),
+            None,
+            None,
+            "prepare  failed: ",
+            "series-tls",
+            74,
         ),
         (
             "refused",
