@@ -15,6 +15,7 @@ pub mod intake;
 pub mod machine;
 pub mod merkle;
 pub mod presence;
+pub mod reader;
 pub mod reading;
 pub mod record;
 pub mod reorder;
