@@ -1,0 +1,5 @@
+//! What a message says.
+
+pub mod data;
+
+pub use data::AlertData;
