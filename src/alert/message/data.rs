@@ -75,7 +75,7 @@ pub struct AlertData {
 pub struct Measure {
     /// The number.
     pub value: f64,
-    /// Its unit as in SenML (RFC 8428, 12.1, and RFC 8798): `Cel`, `s`, `mg/l`, `/` for a share of 1,
+    /// Its unit as in SenML (RFC 8428, 12.1, and RFC 8798): `Cel`, `s`, `mg/L`, `/` for a share of 1,
     /// `count` for a number of things.
     pub unit: &'static str,
 }
@@ -94,7 +94,7 @@ impl From<Quantity> for Measure {
         let (value, unit) = match quantity {
             Quantity::Celsius(celsius) => (celsius, "Cel"),
             Quantity::Seconds(seconds) => (seconds, "s"),
-            Quantity::MgPerL(concentration) => (concentration, "mg/l"),
+            Quantity::MgPerL(concentration) => (concentration, "mg/L"),
             Quantity::Fraction(share) => (share, "/"),
             Quantity::Count(count) => (count as f64, "count"),
         };

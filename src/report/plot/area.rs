@@ -33,6 +33,12 @@ fn share(axis: &Axis, value: f64) -> f64 {
     if share.is_finite() { share.clamp(0.0, 1.0) } else { 0.0 }
 }
 
+/// A count or a place of px as a whole number, cut; below zero, or no number at all, it is zero.
+#[expect(clippy::cast_possible_truncation, reason = "cut on purpose; `as` saturates, and px are few")]
+pub(super) const fn cut(value: f64) -> usize {
+    value as usize
+}
+
 /// Keeps the lowest and the highest point of each px column, in their order, so that no extreme is lost.
 pub(super) fn decimated(spots: Vec<Spot>) -> Vec<Spot> {
     let column = |spot: &Spot| spot.0.floor();

@@ -8,6 +8,7 @@ use embedded_graphics::pixelcolor::Rgb888;
 use embedded_graphics::prelude::{DrawTarget, OriginDimensions, Pixel, RgbColor as _};
 use embedded_graphics::text::{Alignment, Text};
 
+use super::area::cut;
 use super::scene::{Anchor, Face, Ink, Mark, Scene, Spot, scene};
 use super::{Plot, Shape, Size};
 
@@ -89,9 +90,9 @@ impl Canvas {
     /// Adds the coverage of one polygon by the even-odd rule; where shapes overlap, the larger
     /// coverage stays. Gives the rows touched, the end not included.
     fn cover_polygon(&mut self, polygon: &[Spot]) -> (usize, usize) {
-        let low = polygon.iter().map(|spot| spot.1).fold(f64::INFINITY, f64::min).floor().max(0.0) as usize;
-        let high = polygon.iter().map(|spot| spot.1).fold(0.0, f64::max).ceil() as usize;
-        let (low, high) = (low.min(self.height), high.min(self.height));
+        let low = polygon.iter().map(|spot| spot.1).fold(f64::INFINITY, f64::min);
+        let high = polygon.iter().map(|spot| spot.1).fold(0.0, f64::max).ceil();
+        let (low, high) = (cut(low).min(self.height), cut(high).min(self.height));
         let mut row = vec![0.0_f32; self.width];
         for y in low..high {
             row.fill(0.0);
@@ -250,7 +251,7 @@ fn add_span(row: &mut [f32], left: f64, right: f64) {
     if right <= left {
         return;
     }
-    for (x, cover) in row.iter_mut().enumerate().take(right.ceil() as usize).skip(left as usize) {
+    for (x, cover) in row.iter_mut().enumerate().take(cut(right.ceil())).skip(cut(left)) {
         let part = (right.min(x as f64 + 1.0) - left.max(x as f64)).max(0.0);
         #[expect(clippy::cast_possible_truncation, reason = "a share of one px, 0 to 1")]
         let part = part as f32;

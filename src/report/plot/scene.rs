@@ -1,7 +1,7 @@
 //! Where everything of a plot goes: shapes and texts at their places, in px.
 //! Both writers draw a [`Scene`] from its first mark to its last.
 
-use super::area::{Area, decimated};
+use super::area::{Area, cut, decimated};
 use super::{Plot, Shade, Shape, Size, Stroke};
 
 /// A place in px from the upper left corner.
@@ -93,11 +93,11 @@ impl Face {
         if self.width(text) <= room {
             return text.to_owned();
         }
-        let keep = (room / self.advance).floor().max(1.0) as usize;
-        let mut cut: String = text.chars().take(keep.saturating_sub(1)).collect();
-        cut.truncate(cut.trim_end().len());
-        cut.push('…');
-        cut
+        let keep = cut(room / self.advance).max(1);
+        let mut kept: String = text.chars().take(keep.saturating_sub(1)).collect();
+        kept.truncate(kept.trim_end().len());
+        kept.push('…');
+        kept
     }
 }
 
@@ -247,7 +247,7 @@ fn windows(scene: &mut Scene, plot: &Plot, face: Face, area: &Area) {
 fn hatch(scene: &mut Scene, left: f64, right: f64, area: &Area) {
     scene.fill(left, area.top, right, area.bottom, Ink::Light);
     let height = area.bottom - area.curves;
-    let count = ((right - left + height) / 7.0).floor() as usize;
+    let count = cut((right - left + height) / 7.0);
     for number in 1..=count {
         // From (start, bottom) up to (start + height, curves), both ends brought inside.
         let start = left - height + 7.0 * number as f64;
@@ -337,7 +337,7 @@ fn crowding(mark: &Mark) -> Vec<Spot> {
         Mark::Stroke { points, ink, .. } if *ink != Ink::Grid => {
             let between = |pair: &[Spot]| {
                 let (from, to) = (pair[0], pair[1]);
-                let steps = ((to.0 - from.0).hypot(to.1 - from.1) / 4.0).ceil().max(1.0) as usize;
+                let steps = cut((to.0 - from.0).hypot(to.1 - from.1) / 4.0) + 1;
                 (0..steps)
                     .map(|step| step as f64 / steps as f64)
                     .map(|share| (from.0 + share * (to.0 - from.0), from.1 + share * (to.1 - from.1)))

@@ -3,6 +3,7 @@
 //! Steps of 1, 2 or 5 times a power of ten, as in P. Heckbert, «Nice Numbers
 //! for Graph Labels», Graphics Gems (1990), p. 61.
 
+use super::area::cut;
 use super::{Axis, Tick};
 
 /// An axis that holds `from` to `to`, widened to whole steps where `widen` says so,
@@ -12,7 +13,7 @@ pub(super) fn axis(label: String, from: f64, to: f64, most: usize, widen: bool) 
     let step = step(to - from, most);
     let (from, to) =
         if widen { ((from / step).floor() * step, (to / step).ceil() * step) } else { (from, to) };
-    let digits = (-step.log10()).ceil().max(0.0) as usize;
+    let digits = cut((-step.log10()).ceil());
     let first = (from / step - 1e-9).ceil();
     let ticks = (0..=most + 1)
         .map(|count| (first + count as f64) * step)
