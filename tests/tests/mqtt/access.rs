@@ -11,7 +11,8 @@ use rcgen::{
     KeyUsagePurpose, SanType,
 };
 use rinseward::config::source::{MqttSource, MqttTls, MqttVersion};
-use rinseward::probe::mqtt::{Mqtt, PrepareError};
+use rinseward::probe::mqtt::Mqtt;
+use rinseward::transport::secret::PrepareError;
 
 use super::broker::{Broker, program};
 use super::gateway::{Commit, Gateway, VERSIONS, config, limits, login};
