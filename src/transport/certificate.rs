@@ -15,23 +15,23 @@ use super::secret::{PrepareError, refuse_exposed};
 /// Why a TLS handshake failed, where the cause is known.
 #[derive(Clone, Copy, PartialEq, Eq, Debug, thiserror::Error)]
 pub enum TlsFault {
-    /// The broker's certificate is signed by somebody else.
-    #[error("the broker's certificate is not signed by an authority trusted here")]
+    /// The server's certificate is signed by somebody else.
+    #[error("the server's certificate is not signed by an authority trusted here")]
     UnknownAuthority,
-    /// The broker's certificate is for other names.
-    #[error("the broker's certificate is for another host name")]
+    /// The server's certificate is for other names.
+    #[error("the server's certificate is for another host name")]
     OtherName,
-    /// The broker's certificate is out of date, or the clock is.
-    #[error("the broker's certificate is not valid at this time; check the clock too")]
+    /// The server's certificate is out of date, or the clock is.
+    #[error("the server's certificate is not valid at this time; check the clock too")]
     NotValidNow,
-    /// The broker shows the certificate of an authority as its own.
-    #[error("the broker shows the certificate of an authority; it needs one of its own, with CA:FALSE")]
+    /// The server shows the certificate of an authority as its own.
+    #[error("the server shows the certificate of an authority; it needs one of its own, with CA:FALSE")]
     AuthorityAsServer,
-    /// The broker wants a client certificate.
-    #[error("the broker demands a client certificate")]
+    /// The server wants a client certificate.
+    #[error("the server demands a client certificate")]
     ClientCertificateMissing,
-    /// The broker does not accept the client certificate.
-    #[error("the broker does not accept the client certificate")]
+    /// The server does not accept the client certificate.
+    #[error("the server does not accept the client certificate")]
     ClientCertificateRefused,
     /// What answers does not speak TLS.
     #[error("what answers at this port does not speak TLS")]

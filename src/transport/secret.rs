@@ -61,6 +61,15 @@ pub enum PrepareError {
         /// The file.
         path: PathBuf,
     },
+    /// A text that is no address of e-mail.
+    #[error("«{address}» is no address")]
+    Address {
+        /// The text.
+        address: String,
+    },
+    /// The client for HTTP cannot be made.
+    #[error("the HTTP client cannot be made")]
+    Client,
     /// The host can stand in no certificate.
     #[error("«{host}» is no name or address that a certificate can hold")]
     HostName {
@@ -93,6 +102,8 @@ impl PrepareError {
                 "printf 'whsec_%s\\n' \"$(openssl rand -base64 32)\" > {}, and give the receiver the same line",
                 path.display()
             ),
+            Self::Address { .. } => "write an address such as kitchen@example.org".to_owned(),
+            Self::Client => "check the certificates in ca-file".to_owned(),
             Self::HostName { .. } => "correct the host".to_owned(),
         }
     }
