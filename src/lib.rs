@@ -12,4 +12,5 @@ pub mod ledger;
 pub mod probe;
 pub mod report;
 pub mod runtime;
+pub mod transport;
 pub mod wire;

@@ -43,7 +43,7 @@ struct Words {
 pub(super) fn write(content: &Content, teller: &Teller<'_>, picture: Option<&Illustration<'_>>) -> String {
     let mail = Mail {
         language: teller.reader.language.code(),
-        title: &content.subject,
+        title: &content.headline,
         // A number stays on one line with its unit.
         headline: content.headline.replace(" °", "\u{a0}°"),
         ground: ground(teller),

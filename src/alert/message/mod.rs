@@ -23,7 +23,7 @@ pub use data::AlertData;
 
 use jiff::tz::TimeZone;
 
-use crate::core::alert::{Notice, Occasion};
+use crate::core::alert::{Condition, Notice, Occasion};
 use crate::core::time::Timestamp;
 use phrases::Phrase;
 use tell::{NOTE_CHARS_MAX, Teller, one_line, pair, quantity};
@@ -59,14 +59,14 @@ pub struct Illustration<'a> {
 pub struct Message {
     /// Subject of a mail, one line.
     pub subject: String,
-    /// What is wrong, where, how bad, what to do: one line.
-    pub headline: String,
     /// Plain text.
     pub text: String,
     /// HTML with inline styles, and without anything to fetch.
     pub html: String,
     /// At most 160 septets of GSM 03.38.
     pub short: String,
+    /// The parts, for a page that shows the same.
+    pub content: Content,
 }
 
 /// Puts a notice into words.
@@ -77,12 +77,17 @@ pub fn compose(notice: &Notice, facts: &Facts<'_>, picture: Option<&Illustration
     let teller = Teller::new(notice, &facts);
     let content = Content::new(&teller);
     Message {
-        subject: content.subject.clone(),
-        headline: content.headline.clone(),
+        subject: subject(&teller),
         text: content.text(&teller),
         html: html::write(&content, &teller, picture),
         short: short::compose(&teller),
+        content,
     }
+}
+
+/// What is wrong, as a phrase.
+pub(crate) const fn condition_title(condition: Condition) -> Phrase {
+    conditions::title(condition)
 }
 
 /// What stands before the first line.
@@ -139,17 +144,21 @@ fn order(teller: &Teller<'_>) -> Phrase {
     }
 }
 
-/// A message before it takes its form.
-struct Content {
-    subject: String,
-    headline: String,
-    /// How bad it is.
-    why: Vec<String>,
-    steps: Vec<String>,
-    rows: Vec<(String, String)>,
-    /// The figures for washing by hand, the source last.
-    by_hand: Vec<String>,
-    cautions: Vec<String>,
+/// The parts of a message, in the words of its reader and without markup.
+#[derive(Clone, PartialEq, Eq, Debug)]
+pub struct Content {
+    /// What is wrong, where, how bad, what to do: one line.
+    pub headline: String,
+    /// How bad it is, in sentences.
+    pub why: Vec<String>,
+    /// What to do now, in order.
+    pub steps: Vec<String>,
+    /// The facts: name and value.
+    pub rows: Vec<(String, String)>,
+    /// The figures for washing by hand, their source last.
+    pub by_hand: Vec<String>,
+    /// What could hurt whoever follows the steps.
+    pub cautions: Vec<String>,
     /// What the link is for.
     link: Phrase,
 }
@@ -190,7 +199,6 @@ impl Content {
         };
         let cautions = if active { conditions::cautions(alert.condition, chemical) } else { Vec::new() };
         Self {
-            subject: subject(teller),
             headline: headline(teller),
             why: fill(why),
             steps: fill(steps),
@@ -295,7 +303,7 @@ fn rows(teller: &Teller<'_>) -> Vec<(String, String)> {
     row(Phrase::RowMeasured, alert.measured.map(against));
     row(Phrase::RowWorst, alert.worst.filter(|worst| alert.measured != Some(*worst)).map(against));
     row(
-        Phrase::RowLimit,
+        if alert.condition == Condition::Drifting { Phrase::RowUsual } else { Phrase::RowLimit },
         alert.limit.map(|limit| match alert.measured {
             Some(measured) => pair(measured, limit, reader).1,
             None => quantity(limit, reader),

@@ -161,6 +161,7 @@ phrases! {
     RowMeasured: "Measured last", "Última medida";
     RowWorst: "Worst", "Peor medida";
     RowLimit: "Limit", "Límite";
+    RowUsual: "End of the usual range", "Fin de lo habitual";
     RowSince: "Since", "Desde";
     RowRacks: "Racks affected", "Canastas afectadas";
     RowLastGood: "Last good rack", "Última canasta correcta";
@@ -182,6 +183,7 @@ phrases! {
     // Pieces of sentences that are always used whole.
     Against: "{measured} (limit {limit})", "{measured} (límite {limit})";
     Above: "{measured} (maximum {limit})", "{measured} (máximo {limit})";
+    AgainstUsual: "{measured} (usual range ends at {limit})", "{measured} (lo habitual acaba en {limit})";
     OneRack: "1 rack", "1 canasta";
     ManyRacks: "{count} racks", "{count} canastas";
     RacksSince: "{racks} since {since}", "{racks} desde {since}";
@@ -192,8 +194,40 @@ phrases! {
     CheckSanitizer: "sanitizer test", "prueba del desinfectante";
     CheckSupply: "look at the supplies", "revisión de los suministros";
     CheckDrain: "drain and clean", "vaciado y limpieza";
+    Judging: "this gateway stopped judging it: restart the service", "este equipo dejó de evaluarla: reinicie el servicio";
     TheSensor: "the probe", "la sonda";
     ThatRoute: "that address", "esa dirección";
+
+    // The digest.
+    DigestDay: "Yesterday", "Ayer";
+    DigestWeek: "Last week", "La semana pasada";
+    DigestNoRack: "no rack washed", "ninguna canasta lavada";
+    DigestAllGood: "{racks}, all proven good", "{racks}, todas comprobadas";
+    DigestNothingOpen: "no alert open", "ninguna alerta abierta";
+    DigestOpen: "alerts open: {count}", "alertas abiertas: {count}";
+    Colds: "cold", "frías";
+    Briefs: "too short", "cortas";
+    Weaks: "sanitizer wrong", "desinfectante mal";
+    Unprovens: "unproven", "sin comprobar";
+    Narrows: "barely", "justas";
+    Passes: "good", "correctas";
+    Coldest: "Coldest: {measured} (limit {limit}), {at}", "Más fría: {measured} (límite {limit}), {at}";
+    Monitored: "Monitored: {share}", "Vigilado: {share}";
+    MonitoredGaps: "Monitored: {share}; gaps: {count}, together {time}", "Vigilado: {share}; huecos: {count}, en total {time}";
+    MoreMachines: "{count} more without a bad rack", "{count} más sin ninguna canasta mala";
+    MoreListed: "{count} more, see the page or the command «history»", "{count} más, vea la página o la orden «history»";
+    OpenAlerts: "Open alerts", "Alertas abiertas";
+    OpenAlert: "{number}: {what} – {where}, since {since}", "{number}: {what} – {where}, desde {since}";
+    Waiting: "nobody has taken it on", "nadie la atiende";
+    TakenBy: "taken on by {by}", "la atiende {by}";
+    ToWrite: "corrective action to be written", "falta la acción correctiva";
+    MissingChecks: "Checks missing", "Controles que faltan";
+    AlertCounts: "Alerts raised: {raised}; closed: {closed}", "Alertas nuevas: {raised}; cerradas: {closed}";
+    Days: "Day by day", "Día a día";
+    DayLine: "{day}: {racks}", "{day}: {racks}";
+    Integrity: "Proof for later", "Prueba para más tarde";
+    IntegrityNote: "Keep this mail. These three lines fix every record so far: whoever holds them can prove later that none was changed or removed.", "Guarde este correo. Estas tres líneas fijan todos los registros hasta ahora: quien las tenga puede probar después que ninguno se cambió ni se borró.";
+    Machines: "Machines", "Máquinas";
 
     // The short form.
     ShortCold: "COLD RINSE", "ENJUAGUE FRÍO";

@@ -98,8 +98,25 @@ impl<'a> Teller<'a> {
             (Quantity::Count(_), _) => None,
             (measured, Some(limit)) => {
                 let (measured, limit) = pair(measured, limit, &self.reader);
-                let phrase =
-                    if alert.condition == Condition::RinseHot { Phrase::Above } else { Phrase::Against };
+                let phrase = match alert.condition {
+                    Condition::RinseHot => Phrase::Above,
+                    Condition::Drifting => Phrase::AgainstUsual,
+                    Condition::Cold
+                    | Condition::Brief
+                    | Condition::Weak
+                    | Condition::Unproven
+                    | Condition::WashLow
+                    | Condition::Narrow
+                    | Condition::TankCold
+                    | Condition::ProbeFault
+                    | Condition::ProbeSilent
+                    | Condition::CheckOverdue
+                    | Condition::CalibrationOverdue
+                    | Condition::DiskFilling
+                    | Condition::ClockUnsynchronised
+                    | Condition::SeriesBacklog
+                    | Condition::Undelivered => Phrase::Against,
+                };
                 Some(self.with(phrase, &[("measured", &measured), ("limit", &limit)]))
             }
             (measured, None) => Some(quantity(measured, &self.reader)),
@@ -146,11 +163,11 @@ impl<'a> Teller<'a> {
 
     /// Probes, checks or routes, in words.
     pub(super) fn about(&self) -> String {
-        let checks = self.alert().condition == Condition::CheckOverdue;
+        let condition = self.alert().condition;
         let word = |text: &String| match CheckKind::ALL.into_iter().find(|kind| kind.as_str() == text) {
-            Some(CheckKind::Sanitizer) if checks => self.say(Phrase::CheckSanitizer),
-            Some(CheckKind::Supply) if checks => self.say(Phrase::CheckSupply),
-            Some(CheckKind::DrainAndClean) if checks => self.say(Phrase::CheckDrain),
+            Some(kind) if condition == Condition::CheckOverdue => self.say(check(kind)),
+            // What the desk says where a mistake of this program ended the judging of a machine.
+            None if condition == Condition::Unproven && text == "judging" => self.say(Phrase::Judging),
             Some(_) | None => self.name(text),
         };
         self.alert().about.iter().map(word).collect::<Vec<String>>().join(", ")
@@ -201,6 +218,15 @@ impl<'a> Teller<'a> {
             Place::Other => Phrase::PlaceOther,
         };
         Some(self.say(phrase))
+    }
+}
+
+/// A check in words.
+pub(crate) const fn check(kind: CheckKind) -> Phrase {
+    match kind {
+        CheckKind::Sanitizer => Phrase::CheckSanitizer,
+        CheckKind::Supply => Phrase::CheckSupply,
+        CheckKind::DrainAndClean => Phrase::CheckDrain,
     }
 }
 

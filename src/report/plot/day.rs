@@ -1,4 +1,4 @@
-//! The settled minima of one day against their limit.
+//! The settled minima of one day, or of a week, against their limit.
 
 use super::cycle::{capital, shape};
 use super::words::{Word, verdict};
@@ -8,7 +8,7 @@ use crate::core::reader::Reader;
 use crate::core::record::Cycle;
 use crate::core::time::Timestamp;
 
-/// One day of one machine.
+/// One day of one machine; a week is drawn just as well.
 #[derive(Clone, Copy, Debug)]
 pub struct Day<'a> {
     /// Name of the machine.
@@ -94,23 +94,29 @@ fn labelled(cycle: &Cycle, reader: &Reader) -> String {
     format!("{shown} {} · {}", reader.scale.symbol(), reader.clock(cycle.rinse_started))
 }
 
-/// Marks at whole hours of the site's clock, every three hours.
+/// Longest stretch that is marked by hours, s; a longer one is marked by days.
+const BY_HOURS_S: f64 = 36.0 * 3600.0;
+
+/// Marks at whole hours of the site's clock, every three hours, or at each midnight.
 fn hours(day: Day<'_>, reader: &Reader, length: f64) -> Axis {
     let hour = std::time::Duration::from_secs(3600);
+    let by_hours = length <= BY_HOURS_S;
+    let wanted = |at: Timestamp| {
+        let clock = reader.clock(at);
+        let hour = clock.split(':').next().and_then(|hour| hour.parse::<i64>().ok());
+        hour.is_some_and(|hour| if by_hours { hour % HOURS == 0 } else { hour == 0 })
+    };
+    // «Wed 25» of «Wed 25 Nov 2026».
+    let date = |at: Timestamp| reader.day(at).split(' ').take(2).collect::<Vec<&str>>().join(" ");
+    let label = |at: Timestamp| if by_hours { reader.clock(at) } else { date(at) };
     let all = std::iter::successors(Some(day.from), |at| Some(at.plus(hour)));
-    let ticks = all
-        .take_while(|at| *at <= day.to)
-        .filter(|at| {
-            let clock = reader.clock(*at);
-            clock
-                .split(':')
-                .next()
-                .and_then(|hour| hour.parse::<i64>().ok())
-                .is_some_and(|hour| hour % HOURS == 0)
-        })
-        .map(|at| Tick { at: at.seconds_since(day.from), label: reader.clock(at) })
+    let inside = all.take_while(|at| *at <= day.to && at.plus(hour) > *at);
+    let ticks = inside
+        .filter(|at| wanted(*at))
+        .map(|at| Tick { at: at.seconds_since(day.from), label: label(at) })
         .collect();
-    Axis { label: Word::TimeOfDay.say(reader.language).to_owned(), from: 0.0, to: length, ticks }
+    let word = if by_hours { Word::TimeOfDay } else { Word::Day };
+    Axis { label: word.say(reader.language).to_owned(), from: 0.0, to: length, ticks }
 }
 
 /// The limit over the day, in steps where it changed.
@@ -165,7 +171,7 @@ fn counted(day: Day<'_>, reader: &Reader) -> Vec<(Verdict, String)> {
     let count = |verdict| day.cycles.iter().filter(|cycle| cycle.verdict == verdict).count();
     let all = Verdict::ALL.into_iter().map(|verdict| (verdict, count(verdict)));
     all.filter(|(_, count)| *count > 0)
-        .map(|(judged, count)| (judged, format!("{count} {}", verdict(judged, reader.language))))
+        .map(|(judged, count)| (judged, format!("{}: {count}", verdict(judged, reader.language))))
         .collect()
 }
 
@@ -175,7 +181,11 @@ fn key(day: Day<'_>, reader: &Reader) -> Vec<(Shape, String)> {
 
 fn told(day: Day<'_>, lowest: Option<&Cycle>, reader: &Reader) -> (String, String) {
     let say = |word: Word| word.say(reader.language);
-    let date = reader.day(day.from);
+    let last = day.to.minus(std::time::Duration::from_secs(1));
+    let date = match (reader.day(day.from), reader.day(last)) {
+        (first, last) if first == last => first,
+        (first, last) => format!("{first} – {last}"),
+    };
     if day.cycles.is_empty() {
         let title = format!("{} · {date} · {}", day.machine, say(Word::NoCycles));
         return (title.clone(), format!("{title}."));

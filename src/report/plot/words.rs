@@ -16,6 +16,7 @@ pub(super) enum Word {
     NoData,
     SecondsFromStart,
     TimeOfDay,
+    Day,
     Against,
     Cycles,
     NoCycles,
@@ -25,7 +26,7 @@ pub(super) enum Word {
 }
 
 #[cfg(test)]
-pub(super) const WORDS: [Word; 16] = [
+pub(super) const WORDS: [Word; 17] = [
     Word::Wash,
     Word::Rinse,
     Word::WashTank,
@@ -36,6 +37,7 @@ pub(super) const WORDS: [Word; 16] = [
     Word::NoData,
     Word::SecondsFromStart,
     Word::TimeOfDay,
+    Word::Day,
     Word::Against,
     Word::Cycles,
     Word::NoCycles,
@@ -57,6 +59,7 @@ impl Word {
             Self::NoData => ("no data", "sin datos"),
             Self::SecondsFromStart => ("seconds since the wash began", "segundos desde el inicio del lavado"),
             Self::TimeOfDay => ("time of day", "hora del día"),
+            Self::Day => ("day", "día"),
             Self::Against => ("against", "frente a"),
             Self::Cycles => ("cycles", "ciclos"),
             Self::NoCycles => ("no cycle", "ningún ciclo"),
