@@ -45,7 +45,7 @@ pub fn compose(digest: &Digest, facts: &Facts<'_>, picture: Option<&Illustration
     let sections = writer.sections();
     let checkpoint = writer.checkpoint();
     let link = facts.link.filter(|link| link.starts_with("https://") || link.starts_with("http://"));
-    let link = link.map(|link| (one_line(link, 2000), writer.say(Phrase::LinkSee)));
+    let link = link.map(|link| (one_line(link, 2000), writer.say(Phrase::DigestPages)));
 
     let mut text = format!("{headline}\n");
     for section in &sections {
@@ -106,11 +106,16 @@ impl Writer<'_> {
 
     fn summary(&self) -> String {
         let total = self.digest.total();
-        let open = match self.digest.open.len() {
+        let missing = self.digest.open.iter().filter(|alert| is_check(alert)).count();
+        let open = match self.digest.open.len() - missing {
             0 => self.say(Phrase::DigestNothingOpen),
             count => self.with(Phrase::DigestOpen, &[("count", &count.to_string())]),
         };
-        format!("{}; {open}", self.judged(total))
+        let checks = match missing {
+            0 => String::new(),
+            count => format!("; {}", self.with(Phrase::DigestMissing, &[("count", &count.to_string())])),
+        };
+        format!("{}; {open}{checks}", self.judged(total))
     }
 
     fn subject(&self) -> String {
@@ -160,8 +165,12 @@ impl Writer<'_> {
     fn sections(&self) -> Vec<Section> {
         let section =
             |title: Phrase, entries: Vec<(String, Vec<String>)>| Section { title: self.say(title), entries };
-        let overdue = |alert: &&Alert| alert.condition == Condition::CheckOverdue;
-        let checks = self.digest.open.iter().filter(overdue).map(|alert| (self.missing(alert), Vec::new()));
+        let checks = self
+            .digest
+            .open
+            .iter()
+            .filter(|alert| is_check(alert))
+            .map(|alert| (self.missing(alert), Vec::new()));
         let days = self.digest.days.iter().map(|day| {
             let racks = self.judged(day.counts);
             (self.with(Phrase::DayLine, &[("day", &day.date), ("racks", &racks)]), Vec::new())
@@ -220,9 +229,9 @@ impl Writer<'_> {
     fn alerts(&self) -> Vec<(String, Vec<String>)> {
         let counts = [("raised", self.digest.raised.to_string()), ("closed", self.digest.closed.to_string())];
         let counts: Vec<(&str, &str)> = counts.iter().map(|(name, value)| (*name, value.as_str())).collect();
-        let mut entries: Vec<_> =
-            self.digest.open.iter().take(ALERTS_MAX).map(|alert| self.alert(alert)).collect();
-        if let Some(more @ 1..) = self.digest.open.len().checked_sub(ALERTS_MAX) {
+        let open: Vec<&Alert> = self.digest.open.iter().filter(|alert| !is_check(alert)).collect();
+        let mut entries: Vec<_> = open.iter().take(ALERTS_MAX).map(|alert| self.alert(alert)).collect();
+        if let Some(more @ 1..) = open.len().checked_sub(ALERTS_MAX) {
             entries.push((self.with(Phrase::MoreListed, &[("count", &more.to_string())]), Vec::new()));
         }
         entries.push((self.with(Phrase::AlertCounts, &counts), Vec::new()));
@@ -277,6 +286,11 @@ impl Writer<'_> {
             "#00603f"
         }
     }
+}
+
+/// Whether an alert is a missing check, which has a section of its own.
+fn is_check(alert: &Alert) -> bool {
+    alert.condition == Condition::CheckOverdue
 }
 
 /// A share as a percentage that says 100 only where nothing is missing, and 0 only where all is.

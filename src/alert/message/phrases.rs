@@ -204,6 +204,8 @@ phrases! {
     DigestNoRack: "no rack washed", "ninguna canasta lavada";
     DigestAllGood: "{racks}, all proven good", "{racks}, todas comprobadas";
     DigestNothingOpen: "no alert open", "ninguna alerta abierta";
+    DigestMissing: "checks missing: {count}", "controles que faltan: {count}";
+    DigestPages: "See the pages", "Ver las páginas";
     DigestOpen: "alerts open: {count}", "alertas abiertas: {count}";
     Colds: "cold", "frías";
     Briefs: "too short", "cortas";
@@ -217,7 +219,7 @@ phrases! {
     MoreMachines: "{count} more without a bad rack", "{count} más sin ninguna canasta mala";
     MoreListed: "{count} more, see the page or the command «history»", "{count} más, vea la página o la orden «history»";
     OpenAlerts: "Open alerts", "Alertas abiertas";
-    OpenAlert: "{number}: {what} – {where}, since {since}", "{number}: {what} – {where}, desde {since}";
+    OpenAlert: "{number}: {what} – {where}, since {since}", "{number}: {what} – {where}, desde el {since}";
     Waiting: "nobody has taken it on", "nadie la atiende";
     TakenBy: "taken on by {by}", "la atiende {by}";
     ToWrite: "corrective action to be written", "falta la acción correctiva";
