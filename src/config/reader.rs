@@ -111,6 +111,18 @@ impl<'a> Reader<'a> {
         Some(path)
     }
 
+    /// The paths of a key, as [`Reader::path`]; a variable gives them with commas between.
+    pub fn paths(&mut self, name: &'static str, findings: &mut Findings) -> Option<Vec<PathBuf>> {
+        let texts = self.take(name, findings, list_of_texts)?;
+        let directory = self.table.get(name).and_then(|node| node.place.as_ref()).map(Place::directory);
+        let complete =
+            |text: &String| directory.map_or_else(|| PathBuf::from(text), |place| place.join(text));
+        let paths: Vec<PathBuf> = texts.iter().map(complete).collect();
+        let list: Vec<String> = paths.iter().map(|path| quoted(&path.to_string_lossy())).collect();
+        self.note(name, &format!("[{}]", list.join(", ")));
+        Some(paths)
+    }
+
     /// The flag of a key.
     pub fn flag(&mut self, name: &'static str, findings: &mut Findings) -> Option<bool> {
         let flag = self.take(name, findings, |value| match value {
@@ -220,14 +232,7 @@ impl<'a> Reader<'a> {
 
     /// The names of a key; a variable gives them with commas between.
     pub fn names(&mut self, name: &'static str, findings: &mut Findings) -> Option<Vec<String>> {
-        let names = self.take(name, findings, |value| match value {
-            Value::Text(text) => Some(text.split(',').map(|name| name.trim().to_owned()).collect()),
-            Value::List(nodes) => nodes
-                .iter()
-                .map(|node| node.value.as_text().map(str::to_owned))
-                .collect::<Option<Vec<String>>>(),
-            Value::Integer(_) | Value::Float(_) | Value::Flag(_) | Value::Table(_) => None,
-        })?;
+        let names = self.take(name, findings, list_of_texts)?;
         let list: Vec<String> = names.iter().map(|name| quoted(name)).collect();
         self.note(name, &format!("[{}]", list.join(", ")));
         Some(names)
@@ -350,5 +355,14 @@ impl<'a> Reader<'a> {
             *told = why;
         }
         taken
+    }
+}
+
+/// A list of texts; one text stands for several with commas between.
+fn list_of_texts(value: &Value) -> Option<Vec<String>> {
+    match value {
+        Value::Text(text) => Some(text.split(',').map(|name| name.trim().to_owned()).collect()),
+        Value::List(nodes) => nodes.iter().map(|node| node.value.as_text().map(str::to_owned)).collect(),
+        Value::Integer(_) | Value::Float(_) | Value::Flag(_) | Value::Table(_) => None,
     }
 }

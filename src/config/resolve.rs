@@ -3,6 +3,7 @@
 use std::path::PathBuf;
 use std::time::Duration;
 
+use super::delivery::Delivery;
 use super::source::Source;
 use crate::core::channel::Channel;
 use crate::core::cycle::plate::Profile;
@@ -31,6 +32,8 @@ pub struct Configuration {
     pub sources: Vec<Source>,
     /// The ledger.
     pub ledger: LedgerOptions,
+    /// How messages leave.
+    pub delivery: Delivery,
     /// How far ahead of the gateway's clock a reading may be stamped.
     pub ahead_max: Duration,
 }

@@ -5,6 +5,7 @@
 //! [`Configuration`].
 
 mod accuracy;
+mod delivery;
 mod machine;
 mod probe;
 mod secret;
@@ -53,6 +54,7 @@ pub(super) fn check(merged: &Merged, findings: &mut Findings) -> Option<(Configu
         sources.extend(source);
         out.section("[[source]]", reader.finish(findings));
     }
+    let delivery = delivery::read(merged, site.as_deref().unwrap_or_default(), &mut out, findings);
     warn_of_unheard_probes(&channels.read, &sources, findings);
     if machines.is_empty() && findings.problems.is_empty() {
         let fault = Fault::Missing { wanted: "at least one [[machine]] with its name and kind".to_owned() };
@@ -65,7 +67,7 @@ pub(super) fn check(merged: &Merged, findings: &mut Findings) -> Option<(Configu
         LedgerOptions { path: path?, commit_interval: commit_interval?, block_retention: block_retention? };
     let machines = machines.into_iter().filter_map(|machine| machine.profile).collect();
     let (channels, ahead_max) = (channels.read, ahead_max?);
-    Some((Configuration { site: site?, machines, channels, sources, ledger, ahead_max }, out.text))
+    Some((Configuration { site: site?, machines, channels, sources, ledger, delivery, ahead_max }, out.text))
 }
 
 /// A probe that no source may deliver will be silent for ever. Without any

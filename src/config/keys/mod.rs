@@ -2,6 +2,7 @@
 //! each. What is refused, what is taken where nothing is written, and what
 //! `config/reference.toml` says all come from here, so that they cannot differ.
 
+mod delivery;
 mod machine;
 mod probe;
 mod site;
@@ -10,6 +11,7 @@ mod source;
 use std::fmt;
 use std::time::Duration;
 
+pub use delivery::{HEARTBEAT, MAIL, METHODS, PUBLISH, SECURITIES, WEBHOOK};
 pub use machine::{KINDS, LIMIT_SOURCES, MACHINE, RINSE_FROMS, ROUNDINGS, SANITIZINGS};
 pub use probe::{
     ACCURACY, CALIBRATION, CLASSES, ClassWord, PLACES, PROBE, ROLES, RoleWord, SIGNALS, SignalWord,
@@ -60,6 +62,8 @@ pub enum Form {
     Path,
     /// Path of a file that only the service may read.
     Secret,
+    /// A list of paths of files that only the service may read.
+    Secrets,
     /// `true` or `false`.
     Flag,
     /// A whole number.
@@ -121,6 +125,7 @@ impl fmt::Display for Form {
             Self::Text => f.write_str("text that is not empty"),
             Self::Path => f.write_str("a path"),
             Self::Secret => f.write_str("path of a file that others may not read"),
+            Self::Secrets => f.write_str("a list of paths of files that others may not read"),
             Self::Flag => f.write_str("true or false"),
             Self::Integer { min, max } => write!(f, "a whole number from {min} to {max}"),
             Self::Number { min, max } => write!(f, "a number from {min} to {max}"),
@@ -167,7 +172,8 @@ const fn words<T: Copy, const N: usize>(table: &[(&'static str, T); N]) -> [&'st
 }
 
 /// Keys at the top of a file.
-pub const TOP: [&str; 5] = ["site", "ledger", "machine", "probe", "source"];
+pub const TOP: [&str; 9] =
+    ["site", "ledger", "machine", "probe", "source", "mail", "webhook", "publish", "heartbeat"];
 
 const fn millis(millis: u64) -> Duration {
     Duration::from_millis(millis)
