@@ -8,6 +8,7 @@ use crate::core::channel::Place;
 use crate::core::cycle::verdict::{Finding, Reason, Verdict};
 use crate::core::reading::Fault;
 use crate::core::record::{CheckKind, Clearing, Cycle};
+use crate::core::time::Timestamp;
 use crate::core::trend::{Cusum, Ewma};
 
 /// Weight of the moving average (design value of the NIST/SEMATECH e-Handbook §6.3.2.4: 0.2 to 0.3).
@@ -57,7 +58,7 @@ impl Turn<'_> {
         self.recover(machine, Condition::Weak, good, 1);
         self.recover(machine, Condition::Narrow, cycle.verdict == Verdict::Pass, needed);
         if cycle.verdict != Verdict::Unproven {
-            self.proven(machine);
+            self.proven(machine, cycle.rinse_ended);
         }
         if good {
             self.drift(machine, cycle);
@@ -73,6 +74,7 @@ impl Turn<'_> {
         let rested = memory.last_rinse.is_none_or(|last| cycle.rinse_started.since(last) >= idle);
         memory.since_idle = if rested { 1 } else { memory.since_idle.saturating_add(1) };
         memory.last_rinse = memory.last_rinse.max(Some(cycle.rinse_ended));
+        memory.dirty_since.get_or_insert(cycle.rinse_ended);
         let wash_low = cycle.findings.iter().any(|finding| matches!(finding, Finding::WashLow { .. }));
         for (condition, bad) in [
             (Condition::Cold, cycle.verdict == Verdict::Cold),
@@ -169,12 +171,14 @@ impl Turn<'_> {
     }
 
     /// A cycle with proof: its probe works, and a row of unproven ones is broken.
-    fn proven(&mut self, machine: &str) {
+    fn proven(&mut self, machine: &str, at: Timestamp) {
         self.state.memory(machine).unproven = Racks::default();
         self.recover(machine, Condition::Unproven, true, 1);
         let probe = self.settings.machines.get(machine).and_then(|machine| machine.rinse_probe.clone());
         for condition in [Condition::ProbeFault, Condition::ProbeSilent] {
-            if let Some(probe) = &probe {
+            // A cycle from before the fault may be judged after it.
+            let before = self.state.open(machine, condition).is_none_or(|open| open.alert.since >= at);
+            if let Some(probe) = probe.as_ref().filter(|_| !before) {
                 self.resolve(machine, condition, probe);
             }
         }

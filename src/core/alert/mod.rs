@@ -31,3 +31,5 @@ pub use open::{
     Acknowledgement, Action, Alert, AlertNumber, Pattern, Quantity, RACKS_NAMED_MAX, Rack, Racks,
 };
 pub use settings::{MachineSettings, Period, Rules, Settings};
+#[cfg(test)]
+mod tests;
