@@ -25,5 +25,6 @@ pub mod sanitizer;
 pub mod site;
 pub mod thermocouple;
 pub mod time;
+pub mod trend;
 pub mod uncertainty;
 pub mod units;

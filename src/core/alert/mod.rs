@@ -7,14 +7,23 @@
 
 pub mod condition;
 pub mod contact;
+mod cycles;
+pub mod desk;
 pub mod event;
+mod health;
 pub mod hours;
 pub mod notice;
 pub mod open;
+mod people;
+mod raise;
 pub mod settings;
+mod state;
+mod tell;
+mod timetable;
 
 pub use condition::{Condition, Severity, UnknownCondition};
 pub use contact::{Contact, Route, UnknownRoute};
+pub use desk::{Desk, StateError};
 pub use event::{Effects, Event, Health, Refusal, TEXT_BYTES_MAX};
 pub use hours::{Hours, HoursError};
 pub use notice::{Notice, Occasion};
@@ -22,3 +31,5 @@ pub use open::{
     Acknowledgement, Action, Alert, AlertNumber, Pattern, Quantity, RACKS_NAMED_MAX, Rack, Racks,
 };
 pub use settings::{MachineSettings, Period, Rules, Settings};
+#[cfg(test)]
+mod tests;

@@ -149,7 +149,7 @@ pub struct Alert {
     /// What it is about in detail: probes at fault (`dm1/rinse`), checks that are
     /// missing (`sanitizer`, `supply`, `drain-and-clean`), routes that fail.
     pub about: Vec<String>,
-    /// Who has taken it on; withdrawn where something new happens, see [`super`].
+    /// Who has taken it on; withdrawn where it comes back after it had settled.
     pub acknowledged: Option<Acknowledgement>,
     /// When it recovered; `None` while it lasts.
     pub cleared: Option<Timestamp>,
@@ -157,4 +157,31 @@ pub struct Alert {
     pub needs_action: bool,
     /// The latest corrective action; one written before the latest affected rack does not close it.
     pub action: Option<Action>,
+}
+
+impl Alert {
+    /// The invented alert of a test message, with number 0: a cold rinse of a machine that does not exist.
+    #[must_use]
+    pub fn trial(now: Timestamp) -> Self {
+        Self {
+            number: AlertNumber(0),
+            condition: Condition::Cold,
+            machine: Some("test".to_owned()),
+            place: Some(Place::FinalRinse),
+            raised: now,
+            since: now,
+            measured: Some(Quantity::Celsius(75.0)),
+            worst: Some(Quantity::Celsius(75.0)),
+            // 180 °F, FDA Food Code 4-501.112.
+            limit: Some(Quantity::Celsius(82.222_222)),
+            racks: Racks { count: 1, named: Vec::new() },
+            last_good: None,
+            pattern: Some(Pattern::FirstAfterIdle),
+            about: Vec::new(),
+            acknowledged: None,
+            cleared: None,
+            needs_action: true,
+            action: None,
+        }
+    }
 }

@@ -9,6 +9,7 @@ use jiff::tz::TimeZone;
 use super::condition::Condition;
 use super::contact::Contact;
 use super::hours::Hours;
+use crate::core::channel::Place;
 use crate::core::record::CheckKind;
 use crate::core::units::Celsius;
 
@@ -53,6 +54,20 @@ pub struct MachineSettings {
     pub wash_probe: Option<String>,
     /// Last day on which the calibration of each probe holds, by channel name; those without a date are absent.
     pub calibrated_until: BTreeMap<String, Date>,
+}
+
+impl MachineSettings {
+    /// The place of a probe, where it is the one that cycles are judged by.
+    #[must_use]
+    pub fn place_of(&self, probe: &str) -> Option<Place> {
+        if self.rinse_probe.as_deref() == Some(probe) {
+            Some(Place::FinalRinse)
+        } else if self.wash_probe.as_deref() == Some(probe) {
+            Some(Place::WashTank)
+        } else {
+            None
+        }
+    }
 }
 
 /// Thresholds and times, each with its default and reason in the table of [`super`].

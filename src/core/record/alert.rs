@@ -99,6 +99,8 @@ pub struct AlertAcknowledged {
 pub enum Clearing {
     /// By the rule of its condition.
     Recovered,
+    /// The hours are over for which it was raised.
+    Lapsed,
     /// The configuration no longer has its machine or probe, or has switched its condition off.
     Retired,
 }
