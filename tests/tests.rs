@@ -2,6 +2,8 @@
 
 #![expect(clippy::disallowed_methods, reason = "tests spawn, wait with a deadline and measure")]
 
+#[path = "tests/alert.rs"]
+mod alert;
 #[path = "tests/cli.rs"]
 mod cli;
 #[path = "tests/crash.rs"]
