@@ -63,7 +63,7 @@ pub fn plot(day: Day<'_>, reader: &Reader) -> Plot {
         y: cycle.rinse_min_c.map_or(y.from, scale),
         shape: shape(cycle.verdict),
         label: match lowest {
-            Some(lowest) if std::ptr::eq(*lowest, cycle) => labelled(cycle, reader),
+            Some(lowest) if std::ptr::eq(*lowest, cycle) => labelled(cycle, length, reader),
             Some(_) | None => String::new(),
         },
     });
@@ -88,10 +88,17 @@ pub fn plot(day: Day<'_>, reader: &Reader) -> Plot {
     }
 }
 
-fn labelled(cycle: &Cycle, reader: &Reader) -> String {
+fn labelled(cycle: &Cycle, length: f64, reader: &Reader) -> String {
     let minimum = cycle.rinse_min_c.unwrap_or(cycle.limit_c);
     let (shown, _) = reader.pair(minimum, cycle.limit_c);
-    format!("{shown} {} · {}", reader.scale.symbol(), reader.clock(cycle.rinse_started))
+    let at = cycle.rinse_started;
+    let date = if length <= BY_HOURS_S { String::new() } else { format!("{} ", weekday(at, reader)) };
+    format!("{shown} {} · {date}{}", reader.scale.symbol(), reader.clock(at))
+}
+
+/// «Wed 25» of «Wed 25 Nov 2026».
+fn weekday(at: Timestamp, reader: &Reader) -> String {
+    reader.day(at).split(' ').take(2).collect::<Vec<&str>>().join(" ")
 }
 
 /// Longest stretch that is marked by hours, s; a longer one is marked by days.
@@ -106,9 +113,7 @@ fn hours(day: Day<'_>, reader: &Reader, length: f64) -> Axis {
         let hour = clock.split(':').next().and_then(|hour| hour.parse::<i64>().ok());
         hour.is_some_and(|hour| if by_hours { hour % HOURS == 0 } else { hour == 0 })
     };
-    // «Wed 25» of «Wed 25 Nov 2026».
-    let date = |at: Timestamp| reader.day(at).split(' ').take(2).collect::<Vec<&str>>().join(" ");
-    let label = |at: Timestamp| if by_hours { reader.clock(at) } else { date(at) };
+    let label = |at: Timestamp| if by_hours { reader.clock(at) } else { weekday(at, reader) };
     let all = std::iter::successors(Some(day.from), |at| Some(at.plus(hour)));
     let inside = all.take_while(|at| *at <= day.to && at.plus(hour) > *at);
     let ticks = inside

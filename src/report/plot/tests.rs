@@ -79,6 +79,27 @@ fn a_day(language: Language, scale: Scale) -> Plot {
     day::plot(day, &reader(language, scale))
 }
 
+/// The week in which the clock goes back, 169 hours; a limit that was raised on its fourth day.
+fn a_week() -> Plot {
+    let from: Timestamp = "2026-10-26T04:00:00Z".parse().expect("midnight in New York");
+    let to = from.plus(Duration::from_secs(169 * 3600));
+    let cycles: Vec<Cycle> = (0..140_u64)
+        .map(|number| {
+            let minimum = 85.5 - 0.017 * number as f64;
+            let late = number > 60;
+            let verdict = if late && minimum < 83.9 { Verdict::Narrow } else { Verdict::Pass };
+            let mut cycle = samples::cycle(0, verdict, minimum, Vec::new());
+            cycle.rinse_started =
+                from.plus(Duration::from_secs((number / 20) * 86_400 + 32_400 + number % 20 * 1800));
+            cycle.limit_c = if late { 83.0 } else { 82.222 };
+            cycle
+        })
+        .collect();
+    let cycles: Vec<&Cycle> = cycles.iter().collect();
+    let day = day::Day { machine: "Dish machine 1", from, to, cycles: &cycles, gaps: &[] };
+    day::plot(day, &reader(Language::English, Scale::Celsius))
+}
+
 fn empty_day() -> Plot {
     let from: Timestamp = "2026-11-01T04:00:00Z".parse().expect("midnight in New York");
     let to = from.plus(Duration::from_secs(25 * 3600));
@@ -100,6 +121,7 @@ fn golden(name: &str, found: &str) {
 fn svg_is_as_agreed() {
     golden("cycle-cold-en.svg", &cold_cycle().svg(Size { width: 720, height: 360 }));
     golden("day-es.svg", &a_day(Language::Spanish, Scale::Celsius).svg(Size { width: 720, height: 360 }));
+    golden("week-en.svg", &a_week().svg(Size { width: 720, height: 360 }));
     golden("day-empty.svg", &empty_day().svg(Size { width: 720, height: 360 }));
 }
 
@@ -110,6 +132,7 @@ fn png_has_its_header_and_stays_small() {
     for (name, plot) in [
         ("cycle.png", cold_cycle()),
         ("day.png", a_day(Language::Spanish, Scale::Celsius)),
+        ("week.png", a_week()),
         ("empty.png", empty_day()),
     ] {
         let bytes = plot.png(Size::MAIL).expect("a picture");
