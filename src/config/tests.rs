@@ -16,6 +16,8 @@ use crate::core::uncertainty::Sensor;
 use crate::diagnostic::Diagnostic;
 use crate::wire::directory::WireUnit;
 
+mod alert;
+mod delivery;
 mod series;
 
 const MACHINE: &str = "[[machine]]\nname = \"dm1\"\nkind = \"stationary-rack-dual-temperature\"\n";

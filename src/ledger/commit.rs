@@ -160,7 +160,18 @@ pub(super) fn insert_record(
             state.clean_stop = true;
             Ok(())
         }
-        Body::Gap(_) | Body::Check(_) | Body::ClockStep(_) | Body::MachineFailure(_) => Ok(()),
+        Body::Gap(_)
+        | Body::Check(_)
+        | Body::ClockStep(_)
+        | Body::MachineFailure(_)
+        | Body::AlertRaised(_)
+        | Body::AlertChanged(_)
+        | Body::AlertAcknowledged(_)
+        | Body::AlertCleared(_)
+        | Body::AlertClosed(_)
+        | Body::CorrectiveAction(_)
+        | Body::Notification(_)
+        | Body::Maintenance(_) => Ok(()),
     }
 }
 

@@ -17,6 +17,7 @@
 //! depends on nothing but the reading or the record it stands for, so that
 //! writing it again changes nothing on the server.
 
+mod alerts;
 pub mod answer;
 pub mod batch;
 pub mod check;

@@ -1,5 +1,6 @@
 //! From records to points.
 
+use super::alerts;
 use super::measurements::{CHECK, CYCLE, GATEWAY, SERVICE, verdict_code};
 use super::point::{Point, one_line};
 use super::reading::with_fault;
@@ -69,6 +70,15 @@ pub fn point(site: &str, index: u64, record: &Record) -> Point {
             let point = service(record.recorded).flag("stopped", failure.stopped);
             point.text("detail", short(&failure.cause))
         }
+        Body::AlertRaised(_)
+        | Body::AlertChanged(_)
+        | Body::AlertAcknowledged(_)
+        | Body::AlertCleared(_)
+        | Body::AlertClosed(_)
+        | Body::CorrectiveAction(_)
+        | Body::Notification(_)
+        | Body::Maintenance(_) => alerts::point(|measurement| start(measurement, record.recorded), record)
+            .unwrap_or_else(|| service(record.recorded)),
     }
 }
 
@@ -123,6 +133,12 @@ fn with_check(start: impl Fn(Timestamp) -> Point, check: &Check) -> Point {
             .float("mg_per_l", *mg_per_l)
             .float("ph", *ph)
             .text("by", short(by)),
+        Check::Supply { at, enough, by, .. } => {
+            start(*at).tag("check", "supply").flag("enough", *enough).text("by", short(by))
+        }
+        Check::DrainAndClean { at, by, .. } => {
+            start(*at).tag("check", "drain-and-clean").text("by", short(by))
+        }
     }
 }
 
@@ -133,7 +149,7 @@ fn with_gap(point: Point, gap: &Gap) -> Point {
     point.float("duration", gap.to.map(|to| to.seconds_since(gap.from)))
 }
 
-fn short(text: &str) -> String {
+pub(super) fn short(text: &str) -> String {
     one_line(text, TEXT_BYTES_MAX)
 }
 

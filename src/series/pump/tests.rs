@@ -24,7 +24,7 @@ async fn until(server: &Scripted, counts: (usize, usize), within: u64) {
     while server.counts() != counts {
         let has = server.counts();
         assert!(Instant::now() < deadline, "{has:?} of {counts:?} after {within} s");
-        tokio::time::sleep(Duration::from_millis(50)).await;
+        tokio::time::sleep(Duration::from_millis(100)).await;
     }
 }
 
@@ -221,7 +221,7 @@ proptest! {
             let poison = u64::from(is_poisoned && heads.inputs >= 77);
             let expected = (heads.inputs - poison, heads.records);
             let expected = (expected.0.try_into().expect("few"), expected.1.try_into().expect("few"));
-            until(&server, expected, 7_200).await;
+            until(&server, expected, 1_800).await;
             work.stop().await;
             assert_eq!(memory.shelf().aside.is_empty(), poison == 0);
         });

@@ -11,7 +11,8 @@ use rcgen::{
     KeyUsagePurpose, SanType,
 };
 use rinseward::config::source::{MqttSource, MqttTls, MqttVersion};
-use rinseward::probe::mqtt::{Mqtt, PrepareError};
+use rinseward::probe::mqtt::Mqtt;
+use rinseward::transport::secret::PrepareError;
 
 use super::broker::{Broker, program};
 use super::gateway::{Commit, Gateway, VERSIONS, config, limits, login};
@@ -83,12 +84,12 @@ fn refuses_a_password_that_everybody_can_read() {
 }
 
 /// An authority of our own, with a broker and a client that it knows.
-struct Authority {
+pub(crate) struct Authority {
     ca: CertifiedIssuer<'static, KeyPair>,
 }
 
 impl Authority {
-    fn new() -> Self {
+    pub(crate) fn new() -> Self {
         let mut params = CertificateParams::default();
         params.is_ca = IsCa::Ca(BasicConstraints::Unconstrained);
         params.distinguished_name.push(DnType::CommonName, "An authority");
@@ -98,13 +99,18 @@ impl Authority {
         Self { ca: CertifiedIssuer::self_signed(params, key).expect("a certificate of an authority") }
     }
 
-    fn write(&self, path: &Path) -> PathBuf {
+    pub(crate) fn write(&self, path: &Path) -> PathBuf {
         fs::write(path, self.ca.pem()).expect("a writable directory");
         path.to_owned()
     }
 
     /// Writes certificate and key of a leaf.
-    fn leaf(&self, directory: &Path, name: &str, use_for: ExtendedKeyUsagePurpose) -> (PathBuf, PathBuf) {
+    pub(crate) fn leaf(
+        &self,
+        directory: &Path,
+        name: &str,
+        use_for: ExtendedKeyUsagePurpose,
+    ) -> (PathBuf, PathBuf) {
         let mut params = CertificateParams::new(vec![name.to_owned()]).expect("a legal name");
         params.is_ca = IsCa::NoCa;
         params.distinguished_name.push(DnType::CommonName, name);
@@ -134,7 +140,7 @@ async fn private_authority() {
     let broker = tls_broker(&ours, "127.0.0.1", "");
     let ours = ours.write(&broker.path("ours.pem"));
     let theirs = theirs.write(&broker.path("theirs.pem"));
-    let unknown = "the broker's certificate is not signed by an authority trusted here";
+    let unknown = "the server's certificate is not signed by an authority trusted here";
     for version in VERSIONS {
         for (ca_file, expected) in
             [(Some(&ours), Ok(())), (Some(&theirs), Err(unknown)), (None, Err(unknown))]
@@ -153,7 +159,7 @@ async fn certificate_for_another_host() {
     let broker = tls_broker(&authority, "broker.example", "");
     let mut config = config(broker.port(), MqttVersion::V5);
     config.tls = Some(MqttTls { ca_file: Some(broker.path("ca.pem")), client: None });
-    let expected = "the broker's certificate is for another host name";
+    let expected = "the server's certificate is for another host name";
     assert_eq!(outcome(&config).await, Err(expected.to_owned()));
 }
 
@@ -169,7 +175,7 @@ async fn certificate_of_an_authority_as_the_brokers_own() {
     });
     let mut config = config(broker.port(), MqttVersion::V5);
     config.tls = Some(MqttTls { ca_file: Some(broker.path("ca.pem")), client: None });
-    let expected = "the broker shows the certificate of an authority; it needs one of its own, with CA:FALSE";
+    let expected = "the server shows the certificate of an authority; it needs one of its own, with CA:FALSE";
     assert_eq!(outcome(&config).await, Err(expected.to_owned()));
 }
 
@@ -192,8 +198,8 @@ async fn client_certificate() {
     for version in VERSIONS {
         for (client, expected) in [
             (Some(&known), Ok(())),
-            (None, Err("the broker demands a client certificate")),
-            (Some(&unknown), Err("the broker does not accept the client certificate")),
+            (None, Err("the server demands a client certificate")),
+            (Some(&unknown), Err("the server does not accept the client certificate")),
         ] {
             let mut config = config(broker.port(), version);
             config.tls = Some(MqttTls { ca_file: Some(broker.path("ca.pem")), client: client.cloned() });
