@@ -220,7 +220,13 @@ impl Desk {
             self.lines.extend(own.filter(|line| !is_bad(line)).map(str::to_owned));
         };
         let fault = |fault| Outcome::Later(fault);
-        match self.acts.pop().unwrap_or(Act::Take) {
+        let act = match self.acts.pop() {
+            // What is too large as a single line is set aside, which is another test.
+            Some(Act::TooLarge) if lines.len() == 1 => Act::Take,
+            Some(act) => act,
+            None => Act::Take,
+        };
+        match act {
             Act::Take if text.lines().any(&is_bad) => {
                 // As InfluxDB 2 does with a field of another type: the others are written.
                 take(lines.len());
@@ -242,12 +248,7 @@ impl Desk {
             Act::Busy(seconds) => {
                 Outcome::Busy { status: 429, retry_after: seconds.map(Duration::from_secs) }
             }
-            // A server that takes no single line has it set aside, which is another test.
-            Act::TooLarge if lines.len() > 1 => Outcome::TooLarge,
-            Act::TooLarge => {
-                take(lines.len());
-                Outcome::Taken
-            }
+            Act::TooLarge => Outcome::TooLarge,
             Act::Deny => Outcome::Denied(Denial { status: 401, message: None }),
             Act::Miss => Outcome::Missing(Missing { what: Thing::Bucket, message: None }),
             Act::RefuseAll => {
