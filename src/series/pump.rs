@@ -10,7 +10,7 @@
 //! waiting, nothing else: recording does not depend on this task.
 //!
 //! Memory: one part under way and one read ahead, each about
-//! [`PART_READINGS`] readings, or one block of the ledger where that is larger.
+//! [`PART_READINGS`](super::load::PART_READINGS) readings, or one block of the ledger where that is larger.
 
 use std::future::Future;
 use std::sync::Arc;
