@@ -9,6 +9,7 @@ mod history;
 mod ledger;
 mod replay;
 mod run;
+pub mod series;
 mod sources;
 mod station;
 
@@ -47,6 +48,7 @@ pub fn execute(cli: &Cli, streams: &mut Streams<'_>) -> Result<(), Failure> {
         Command::Demo(arguments) => demo::demo(arguments, streams),
         Command::Replay(arguments) => replay::replay(arguments, streams),
         Command::History(arguments) => history::history(arguments, streams),
+        Command::Series(arguments) => series::series(arguments, streams),
         Command::CheckConfig(arguments) => check::check_config(arguments, streams),
     };
     done.or_else(Failure::unless_closed)

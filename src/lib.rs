@@ -12,5 +12,6 @@ pub mod ledger;
 pub mod probe;
 pub mod report;
 pub mod runtime;
+pub mod series;
 pub mod transport;
 pub mod wire;

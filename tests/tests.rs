@@ -20,5 +20,7 @@ mod replay;
 mod repository;
 #[path = "tests/serial.rs"]
 mod serial;
+#[path = "tests/series.rs"]
+mod series;
 #[path = "tests/wire.rs"]
 mod wire;

@@ -6,7 +6,7 @@ use std::path::Path;
 
 use tokio::sync::oneshot;
 
-pub(super) use self::handle::LedgerHandle;
+pub(super) use self::handle::{LedgerHandle, Tide};
 use super::Failure;
 use crate::config::load::Loaded;
 use crate::core::record::{Body, ConfigurationChange, Record, ServiceStart};

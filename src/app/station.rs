@@ -12,7 +12,7 @@ use tokio::sync::{broadcast, mpsc};
 use tokio_util::sync::CancellationToken;
 
 use super::ledger::{self, LedgerHandle, LedgerStore};
-use super::{Failure, sources};
+use super::{Failure, series, sources};
 use crate::config::load::Loaded;
 use crate::diagnostic::Diagnostic;
 use crate::ledger::LedgerError;
@@ -69,7 +69,7 @@ impl Station {
         sources::start(&mut tasks, &configuration.sources, &surroundings);
         let last_commit = CancellationToken::new();
         let mut followers = Supervisor::new(last_commit.clone());
-        follow(&mut followers, &ledger, &last_commit);
+        follow(&mut followers, loaded, clock, &ledger, &last_commit);
         Ok(Self { driver, inbound, sources: tasks, stop: stop.clone(), followers, last_commit, ledger })
     }
 
@@ -108,7 +108,16 @@ impl Station {
 /// copy of the handle, reads by a `Reader` of its own at [`LedgerHandle::path`], waits for
 /// [`LedgerHandle::tide`], and ends within [`TASKS_WITHIN`] of `last_commit`, having dropped
 /// its copy. What it has not worked off by then waits for the next start at its bookmark.
-fn follow(_: &mut Supervisor, _: &LedgerHandle, _: &CancellationToken) {}
+fn follow(
+    followers: &mut Supervisor,
+    loaded: &Loaded,
+    clock: &Clock,
+    ledger: &LedgerHandle,
+    last_commit: &CancellationToken,
+) {
+    // Requests come, and the standing goes, through the handle; nobody asks yet.
+    drop(series::follow::start(followers, &loaded.configuration, clock, ledger, last_commit));
+}
 
 fn diagnose(error: &DriverError<LedgerError>, path: &std::path::Path) -> Diagnostic {
     match error {

@@ -31,6 +31,8 @@ mod golden;
 #[cfg(feature = "failpoints")]
 #[path = "ledger/killed.rs"]
 mod killed;
+#[path = "ledger/look.rs"]
+mod look;
 
 use fixture::{NEW_YEAR, at, commit, cycle, open, options, place, plain, sample, site, start, stop, trace};
 
