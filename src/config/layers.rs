@@ -29,7 +29,7 @@ use super::suggest::nearest;
 pub const PREFIX: &str = "RINSEWARD__";
 
 /// Lists whose entries have names.
-pub const NAMED: [&str; 4] = ["machine", "probe", "source", "webhook"];
+pub const NAMED: [&str; 7] = ["machine", "probe", "source", "contact", "shift", "meal-period", "webhook"];
 
 /// Longest file; 1,000 probes with every key take a third of it.
 pub const FILE_BYTES_MAX: u64 = 4 * 1024 * 1024;

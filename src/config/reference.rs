@@ -2,8 +2,8 @@
 //! printed from the table in [`super::keys`].
 
 use super::keys::{
-    Default, Form, HEARTBEAT, Key, LEDGER, MACHINE, MAIL, MQTT, PROBE, PUBLISH, REPLAY, SERIAL, SITE, SOURCE,
-    WEBHOOK,
+    ALERT, CONTACT, Default, Form, HEARTBEAT, Key, LEDGER, MACHINE, MAIL, MEAL_PERIOD, MQTT, PROBE, PUBLISH,
+    REPLAY, SERIAL, SHIFT, SITE, SOURCE, WEBHOOK,
 };
 
 /// Width at which comments are broken.
@@ -53,6 +53,15 @@ pub fn render() -> String {
         &[("name", "\"file\""), ("kind", "\"replay\"")],
     );
     out.keys(&REPLAY, &[]);
+    out.section(
+        "[[contact]]",
+        "Somebody who is told of alerts; repeat for each. Without any, alerts are recorded and nobody is told.",
+        &CONTACT,
+        &[],
+    );
+    out.section("[alert]", "What raises an alert, and how it is told.", &ALERT, &[]);
+    out.section("[[shift]]", "A shift; repeat for each.", &SHIFT, &[]);
+    out.section("[[meal-period]]", "A meal period; repeat for each.", &MEAL_PERIOD, &[]);
     out.section(
         "[mail]",
         "The mail server that takes messages; leave the section out and no mail is sent.",
@@ -120,7 +129,10 @@ impl Reference {
             | Form::Temperature { .. }
             | Form::Difference { .. }
             | Form::Choice(_)
-            | Form::Names => {
+            | Form::Names
+            | Form::Hours
+            | Form::Date
+            | Form::Time => {
                 self.comment(&format!("Form: {}.", key.form));
                 self.default(key);
                 self.value(key, key.name, example);

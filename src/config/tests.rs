@@ -16,6 +16,7 @@ use crate::core::uncertainty::Sensor;
 use crate::diagnostic::Diagnostic;
 use crate::wire::directory::WireUnit;
 
+mod alert;
 mod delivery;
 
 const MACHINE: &str = "[[machine]]\nname = \"dm1\"\nkind = \"stationary-rack-dual-temperature\"\n";

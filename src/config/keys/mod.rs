@@ -2,6 +2,7 @@
 //! each. What is refused, what is taken where nothing is written, and what
 //! `config/reference.toml` says all come from here, so that they cannot differ.
 
+mod alert;
 mod delivery;
 mod machine;
 mod probe;
@@ -11,6 +12,7 @@ mod source;
 use std::fmt;
 use std::time::Duration;
 
+pub use alert::{ALERT, CONTACT, DIGESTS, DigestWord, LANGUAGES, MEAL_PERIOD, SCALES, SHIFT};
 pub use delivery::{HEARTBEAT, MAIL, METHODS, PUBLISH, SECURITIES, WEBHOOK};
 pub use machine::{KINDS, LIMIT_SOURCES, MACHINE, RINSE_FROMS, ROUNDINGS, SANITIZINGS};
 pub use probe::{
@@ -112,6 +114,12 @@ pub enum Form {
     Choice(&'static [&'static str]),
     /// A list of names.
     Names,
+    /// Hours of the week, a list of spans.
+    Hours,
+    /// A day.
+    Date,
+    /// A time of the clock.
+    Time,
     /// A table of keys of its own.
     Table(&'static [Key]),
     /// A list of tables, each with keys of its own.
@@ -150,6 +158,9 @@ impl fmt::Display for Form {
                 Ok(())
             }
             Self::Names => f.write_str("a list of names"),
+            Self::Hours => f.write_str("hours such as [\"mon-fri 07:00-15:30\"]"),
+            Self::Time => f.write_str("a time from \"00:00\" to \"23:59\""),
+            Self::Date => f.write_str("a day such as \"2026-03-01\""),
             Self::Table(_) => f.write_str("a table"),
             Self::Tables(_) => f.write_str("a list of tables"),
         }
@@ -172,8 +183,21 @@ const fn words<T: Copy, const N: usize>(table: &[(&'static str, T); N]) -> [&'st
 }
 
 /// Keys at the top of a file.
-pub const TOP: [&str; 9] =
-    ["site", "ledger", "machine", "probe", "source", "mail", "webhook", "publish", "heartbeat"];
+pub const TOP: [&str; 13] = [
+    "site",
+    "ledger",
+    "machine",
+    "probe",
+    "source",
+    "contact",
+    "alert",
+    "shift",
+    "meal-period",
+    "mail",
+    "webhook",
+    "publish",
+    "heartbeat",
+];
 
 const fn millis(millis: u64) -> Duration {
     Duration::from_millis(millis)

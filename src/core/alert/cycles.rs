@@ -39,9 +39,10 @@ impl Turn<'_> {
     /// Takes one judged cycle.
     pub(super) fn cycle(&mut self, machine: &str, cycle: &Cycle, index: u64) {
         let rack = Rack { index, at: cycle.rinse_ended };
-        let good = matches!(cycle.verdict, Verdict::Pass | Verdict::Narrow);
+        let verdict = believed(cycle);
+        let good = matches!(verdict, Verdict::Pass | Verdict::Narrow);
         self.count(machine, cycle);
-        match cycle.verdict {
+        match verdict {
             Verdict::Cold => self.bad(machine, cycle, rack, Condition::Cold, cold(cycle)),
             Verdict::Brief => self.bad(machine, cycle, rack, Condition::Brief, brief(cycle)),
             Verdict::Weak => self.bad(machine, cycle, rack, Condition::Weak, weak(cycle)),
@@ -56,8 +57,8 @@ impl Turn<'_> {
             self.recover(machine, condition, good, needed);
         }
         self.recover(machine, Condition::Weak, good, 1);
-        self.recover(machine, Condition::Narrow, cycle.verdict == Verdict::Pass, needed);
-        if cycle.verdict != Verdict::Unproven {
+        self.recover(machine, Condition::Narrow, verdict == Verdict::Pass, needed);
+        if verdict != Verdict::Unproven {
             self.proven(machine, cycle.rinse_ended);
         }
         if good {
@@ -77,8 +78,8 @@ impl Turn<'_> {
         memory.dirty_since.get_or_insert(cycle.rinse_ended);
         let wash_low = cycle.findings.iter().any(|finding| matches!(finding, Finding::WashLow { .. }));
         for (condition, bad) in [
-            (Condition::Cold, cycle.verdict == Verdict::Cold),
-            (Condition::Brief, cycle.verdict == Verdict::Brief),
+            (Condition::Cold, believed(cycle) == Verdict::Cold),
+            (Condition::Brief, believed(cycle) == Verdict::Brief),
             (Condition::WashLow, wash_low),
         ] {
             let row = memory.in_a_row.entry(condition).or_default();
@@ -188,7 +189,7 @@ impl Turn<'_> {
         let needed = u64::from(self.settings.rules.narrow);
         let open = self.state.open(machine, Condition::Narrow).is_some_and(|o| o.alert.cleared.is_none());
         let memory = self.state.memory(machine);
-        match cycle.verdict {
+        match believed(cycle) {
             Verdict::Narrow => memory.narrow.push(rack),
             // Nothing is known of it, so it neither adds to the row nor breaks it.
             Verdict::Unproven => return,
@@ -250,7 +251,7 @@ impl Turn<'_> {
             };
             self.report(report);
         }
-        let good = hot.is_none() && cycle.verdict != Verdict::Unproven;
+        let good = hot.is_none() && believed(cycle) != Verdict::Unproven;
         self.recover(machine, Condition::RinseHot, good, self.settings.rules.good_cycles);
     }
 
@@ -327,6 +328,14 @@ pub(super) const fn condition_of(fault: Fault) -> Condition {
         | Fault::NoColdJunction
         | Fault::Reported => Condition::ProbeFault,
     }
+}
+
+/// The verdict to go by. A cycle whose final-rinse probe was at fault may hold a
+/// cold or brief verdict on the readings there were; it is told as the fault of
+/// the probe and never as cold water.
+fn believed(cycle: &Cycle) -> Verdict {
+    let at_fault = cycle.reasons.iter().any(|reason| matches!(reason, Reason::RinseProbe { .. }));
+    if at_fault { Verdict::Unproven } else { cycle.verdict }
 }
 
 /// A probe explains a cycle before anything else does: nothing measured by it can be believed.

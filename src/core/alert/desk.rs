@@ -40,6 +40,14 @@ impl Desk {
         Self { settings, state: State { v: VERSION, ..State::default() } }
     }
 
+    /// A desk that has seen nothing and begins at this record: what was before it raises nothing.
+    #[must_use]
+    pub fn begin_at(settings: Settings, next_record: u64) -> Self {
+        let mut desk = Self::new(settings);
+        desk.state.next_record = next_record;
+        desk
+    }
+
     /// Brings a stored desk back under the settings in force.
     ///
     /// # Errors

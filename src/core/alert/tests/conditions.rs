@@ -56,6 +56,7 @@ fn racks_raise_nearly_raise_and_clear() {
         ("four narrow, a pass, four narrow", [vec![Narrow; 4], vec![Good], vec![Narrow; 4]].concat(), none),
         ("five narrow, three passes", [vec![Narrow; 5], vec![Good; 3]].concat(), none),
         ("a probe fault is never cold", vec![open_circuit], &[Condition::ProbeFault]),
+        ("nor where some readings were cold", vec![Good, Rack::ColdWithFault], &[Condition::ProbeFault]),
         ("a silent probe", vec![Rack::Fault(Fault::Silent)], &[Condition::ProbeSilent]),
         ("a probe that is back", vec![open_circuit, Good], none),
         ("a probe that is back, with cold water", vec![open_circuit, Cold], &[Condition::Cold]),

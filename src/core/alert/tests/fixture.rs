@@ -128,6 +128,8 @@ pub(super) enum Rack {
     WashLow,
     Hot,
     Fault(Fault),
+    /// Cold by the readings there were, with a probe that was at fault meanwhile.
+    ColdWithFault,
     NoCheck,
     Gappy,
 }
@@ -164,6 +166,12 @@ impl Rack {
             Self::WashLow => cycle.findings = vec![Finding::WashLow { measured_c: 60.0, limit_c: 65.6 }],
             Self::Hot => cycle.findings = vec![Finding::RinseTooHot { measured_c: 92.0, limit_c: 90.0 }],
             Self::Fault(fault) => unproven(&mut cycle, Reason::RinseProbe { fault }),
+            Self::ColdWithFault => {
+                let below = Reason::RinseBelowLimit { measured_c: 60.0, limit_c: 82.2 };
+                let fault = Reason::RinseProbe { fault: Fault::OpenCircuit };
+                cycle.verdict = Verdict::Cold;
+                cycle.reasons = vec![below, fault, Reason::GapInRinse { gap_s: 6.0 }];
+            }
             Self::NoCheck => unproven(&mut cycle, Reason::NoConcentrationCheck),
             Self::Gappy => unproven(&mut cycle, Reason::GapInRinse { gap_s: 4.0 }),
         }

@@ -2,7 +2,7 @@
 
 use super::fixture::{Play, Rack, at, contact, settings};
 use crate::core::alert::{Condition, Event, Occasion, Route};
-use crate::core::record::{Body, Change, Outcome};
+use crate::core::record::{Body, Change, Clock, ClockStep, Outcome};
 
 use Occasion::{
     ActionMissing, AfterMaintenance, Cleared, Closed, Escalated, Grew, Raised, Returned, Summary,
@@ -196,4 +196,18 @@ fn a_maintenance_window_keeps_records_and_holds_messages() {
     assert_eq!(play.desk.held_until(Some("hot")), None);
     play.until(71.0);
     assert_eq!(play.told()[2..], [("ben", Escalated)], "and somebody");
+}
+
+#[test]
+fn a_clock_that_is_set_back_makes_nobody_wait() {
+    let mut play = Play::new(settings());
+    // The gateway believes it is a year later.
+    let year = 366.0 * 24.0 * 60.0;
+    play.rack(year, "hot", Cold);
+    let step = ClockStep { clock: Clock::Gateway, from: at(year + 1.0), to: at(1.0) };
+    play.now = at(1.0);
+    play.record("", Body::ClockStep(step));
+    play.until(12.0);
+    assert_eq!(play.told(), [("ana", Raised), ("ben", Escalated)]);
+    assert!(play.desk.deadline().is_some_and(|due| due <= at(2_000.0)), "{:?}", play.desk.deadline());
 }
