@@ -10,6 +10,8 @@ mod cli;
 mod crash;
 #[path = "tests/ledger.rs"]
 mod ledger;
+#[path = "tests/markup.rs"]
+mod markup;
 #[path = "tests/mqtt.rs"]
 mod mqtt;
 #[path = "tests/replay.rs"]
