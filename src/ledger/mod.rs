@@ -28,6 +28,7 @@ mod error;
 mod failpoint;
 mod feed;
 mod gate;
+mod kinds;
 mod lock;
 mod migrate;
 mod names;

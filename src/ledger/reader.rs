@@ -367,7 +367,7 @@ impl Reader {
     }
 
     /// Checks a row of (index, leaf hash, bytes) and hands it on.
-    fn give(
+    pub(super) fn give(
         &self,
         row: &Row<'_>,
         each: &mut impl FnMut(u64, &[u8], Record) -> ControlFlow<()>,
