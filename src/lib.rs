@@ -13,4 +13,5 @@ pub mod probe;
 pub mod report;
 pub mod runtime;
 pub mod transport;
+pub mod web;
 pub mod wire;

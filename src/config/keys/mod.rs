@@ -6,6 +6,7 @@ mod alert;
 mod delivery;
 mod machine;
 mod probe;
+mod service;
 mod site;
 mod source;
 
@@ -19,6 +20,7 @@ pub use probe::{
     ACCURACY, CALIBRATION, CLASSES, ClassWord, PLACES, PROBE, ROLES, RoleWord, SIGNALS, SignalWord,
     THERMOCOUPLES,
 };
+pub use service::{SERVICE, WEB};
 pub use site::{LEDGER, SITE};
 pub use source::{
     FORMATS, MQTT, PARITIES, PAYLOADS, PayloadWord, REPLAY, SERIAL, SOURCE, SOURCE_KINDS, SUBSCRIPTION,
@@ -183,9 +185,11 @@ const fn words<T: Copy, const N: usize>(table: &[(&'static str, T); N]) -> [&'st
 }
 
 /// Keys at the top of a file.
-pub const TOP: [&str; 13] = [
+pub const TOP: [&str; 15] = [
     "site",
     "ledger",
+    "service",
+    "web",
     "machine",
     "probe",
     "source",
