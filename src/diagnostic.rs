@@ -52,7 +52,7 @@ impl Exit {
 }
 
 /// Every slug with its exit code and what it means, in the order of the README.
-pub const SLUGS: [(&str, Exit, &str); 27] = [
+pub const SLUGS: [(&str, Exit, &str); 32] = [
     ("usage", Exit::Usage, "the command line is not understood"),
     (
         "bug",
@@ -83,6 +83,19 @@ pub const SLUGS: [(&str, Exit, &str); 27] = [
     ("ledger-version", Exit::InputOutput, "the ledger comes from a later version"),
     ("ledger-write", Exit::InputOutput, "a commit failed"),
     ("clock-step", Exit::InputOutput, "the clock of the gateway jumped"),
+    (
+        "alert-refused",
+        Exit::Usage,
+        "what was asked of an alert, a check or a maintenance window cannot be done",
+    ),
+    ("alert-test", Exit::InputOutput, "a test message did not get through"),
+    ("service-socket", Exit::InputOutput, "the control socket cannot be made or used"),
+    ("web-listen", Exit::InputOutput, "the pages cannot be served at their address; it is tried again"),
+    (
+        "web-key",
+        Exit::InputOutput,
+        "the key that signs links cannot be read or made, so that no page is served",
+    ),
     ("output", Exit::InputOutput, "the answer cannot be written"),
 ];
 

@@ -43,7 +43,13 @@ use crate::runtime::shutdown::Signals;
 pub(super) fn takes_the_screen(command: &Command) -> bool {
     match command {
         Command::Demo(arguments) => draws(arguments) && io::stderr().is_terminal(),
-        Command::Run(_) | Command::Replay(_) | Command::History(_) | Command::CheckConfig(_) => false,
+        Command::Run(_)
+        | Command::Replay(_)
+        | Command::History(_)
+        | Command::Alerts(_)
+        | Command::Maintenance(_)
+        | Command::Enter(_)
+        | Command::CheckConfig(_) => false,
     }
 }
 

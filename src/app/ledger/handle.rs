@@ -50,7 +50,6 @@ impl LedgerHandle {
     ///
     /// # Errors
     /// [`AppendRefused`] with the append; its error says whether another try can help.
-    #[cfg_attr(not(test), expect(dead_code, reason = "the tasks that follow the ledger come next"))]
     pub(in crate::app) async fn append(&self, append: Append) -> Result<Committed, AppendRefused> {
         let (answer, stored) = oneshot::channel();
         let tide = self.tide.clone();
@@ -70,7 +69,6 @@ impl LedgerHandle {
 
     /// Changes with every commit and every append, also with one that brought
     /// neither inputs nor records: a letter, say.
-    #[cfg_attr(not(test), expect(dead_code, reason = "the tasks that follow the ledger come next"))]
     pub(in crate::app) fn tide(&self) -> watch::Receiver<Tide> {
         self.tide.subscribe()
     }
