@@ -13,6 +13,7 @@ mod order;
 mod people;
 mod replay;
 mod run;
+pub mod series;
 mod sources;
 mod station;
 
@@ -54,6 +55,7 @@ pub fn execute(cli: &Cli, streams: &mut Streams<'_>) -> Result<(), Failure> {
         Command::Alerts(arguments) => people::alerts(&arguments.command, streams),
         Command::Maintenance(arguments) => people::maintenance(arguments, streams),
         Command::Enter(arguments) => people::enter(&arguments.check, streams),
+        Command::Series(arguments) => series::series(arguments, streams),
         Command::CheckConfig(arguments) => check::check_config(arguments, streams),
     };
     done.or_else(Failure::unless_closed)

@@ -74,6 +74,8 @@ pub enum Command {
     Maintenance(MaintenanceArgs),
     /// Put a check on record: supplies, drain and clean, concentration of the sanitizer.
     Enter(EnterArgs),
+    /// The link to the server of the time series.
+    Series(SeriesArgs),
     /// Check configuration files and report every problem.
     CheckConfig(CheckConfigArgs),
 }
@@ -178,6 +180,61 @@ pub struct FormArgs {
     pub csv: bool,
 }
 
+/// Arguments of `series`.
+#[derive(Args, Debug)]
+pub struct SeriesArgs {
+    /// What to do with it.
+    #[command(subcommand)]
+    pub command: SeriesCommand,
+}
+
+/// What to do with the link to the server of the time series.
+#[derive(Subcommand, Debug)]
+pub enum SeriesCommand {
+    /// Write one point, read it back, and say which step fails and why.
+    Test(SeriesTestArgs),
+    /// Show what the server has, what waits and what was set aside.
+    Status(SeriesStatusArgs),
+    /// Send again what was measured or recorded in a span of time.
+    Resend(SeriesResendArgs),
+}
+
+/// Arguments of `series test`.
+#[derive(Args, Debug)]
+pub struct SeriesTestArgs {
+    /// Configuration.
+    #[command(flatten)]
+    pub config: ConfigArgs,
+    /// One JSON object with every step.
+    #[arg(long)]
+    pub json: bool,
+}
+
+/// Arguments of `series status`.
+#[derive(Args, Debug)]
+pub struct SeriesStatusArgs {
+    /// Configuration.
+    #[command(flatten)]
+    pub config: ConfigArgs,
+    /// One JSON object.
+    #[arg(long)]
+    pub json: bool,
+}
+
+/// Arguments of `series resend`.
+#[derive(Args, Debug)]
+pub struct SeriesResendArgs {
+    /// Configuration.
+    #[command(flatten)]
+    pub config: ConfigArgs,
+    /// Measured or recorded at or after this: RFC 3339, or a local date or date and time.
+    #[arg(long, value_parser = moment, value_name = "TIME")]
+    pub from: Timestamp,
+    /// Measured or recorded before this: RFC 3339, or a local date or date and time.
+    #[arg(long, value_parser = moment, value_name = "TIME")]
+    pub to: Timestamp,
+}
+
 /// Arguments of `check-config`.
 #[derive(Args, Debug)]
 pub struct CheckConfigArgs {
@@ -252,6 +309,11 @@ mod tests {
             ("rinseward history --json --csv", false),
             ("rinseward replay --json -", false),
             ("rinseward replay --config x --json -", true),
+            ("rinseward series", false),
+            ("rinseward series test --json", true),
+            ("rinseward series status --json", true),
+            ("rinseward series resend --from 2026-11-24 --to 2026-11-25", true),
+            ("rinseward series resend --from 2026-11-24", false),
             ("rinseward check-config", false),
             ("rinseward alerts list --ledger x --open", true),
             ("rinseward alerts list --config a --ledger x", false),

@@ -52,7 +52,7 @@ impl Exit {
 }
 
 /// Every slug with its exit code and what it means, in the order of the README.
-pub const SLUGS: [(&str, Exit, &str); 32] = [
+pub const SLUGS: [(&str, Exit, &str); 41] = [
     ("usage", Exit::Usage, "the command line is not understood"),
     (
         "bug",
@@ -82,6 +82,15 @@ pub const SLUGS: [(&str, Exit, &str); 32] = [
     ("ledger-damaged", Exit::InputOutput, "a page of the ledger is damaged"),
     ("ledger-version", Exit::InputOutput, "the ledger comes from a later version"),
     ("ledger-write", Exit::InputOutput, "a commit failed"),
+    ("series-off", Exit::Configuration, "no time series are configured"),
+    ("series-unreachable", Exit::InputOutput, "the series server is not reached; it is tried again"),
+    ("series-tls", Exit::InputOutput, "no encrypted connection to the series server; it is tried again"),
+    ("series-denied", Exit::Configuration, "the series server does not accept the token; it is tried again"),
+    ("series-bucket", Exit::Configuration, "the bucket or the organisation is not on the series server"),
+    ("series-api", Exit::Configuration, "what answers is not the write API of InfluxDB 2"),
+    ("series-busy", Exit::InputOutput, "the series server asks to wait; it is tried again"),
+    ("series-refused", Exit::InputOutput, "the series server will not have some points; they are set aside"),
+    ("series-unread", Exit::InputOutput, "the series server took a point and does not give it back"),
     ("clock-step", Exit::InputOutput, "the clock of the gateway jumped"),
     (
         "alert-refused",

@@ -12,6 +12,7 @@ pub mod ledger;
 pub mod probe;
 pub mod report;
 pub mod runtime;
+pub mod series;
 pub mod transport;
 pub mod web;
 pub mod wire;

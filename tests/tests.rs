@@ -22,5 +22,7 @@ mod replay;
 mod repository;
 #[path = "tests/serial.rs"]
 mod serial;
+#[path = "tests/series.rs"]
+mod series;
 #[path = "tests/wire.rs"]
 mod wire;

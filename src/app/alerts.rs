@@ -34,8 +34,10 @@ use super::ledger::{LedgerHandle, Tide};
 use super::order::{Done, Order, Problem};
 use crate::config::load::Loaded;
 use crate::core::alert::{Alert, Event, Settings};
+use crate::core::time::Timestamp;
 use crate::ledger::LedgerError;
 use crate::runtime::clock::Clock;
+use crate::series::pump::Standing;
 
 /// People waiting for the desk; one more waits for a place.
 const ASKS_MAX: usize = 64;
@@ -98,7 +100,7 @@ pub(super) struct Ground {
     clock: Clock,
     tanks: Arc<Tanks>,
     machines: Arc<[String]>,
-    series_behind: watch::Receiver<Option<Duration>>,
+    series: Option<watch::Receiver<Standing>>,
     asks: Arc<Mutex<mpsc::Receiver<Ask>>>,
 }
 
@@ -108,7 +110,7 @@ impl Ground {
         loaded: &Loaded,
         ledger: &LedgerHandle,
         clock: &Clock,
-        series_behind: watch::Receiver<Option<Duration>>,
+        series: Option<watch::Receiver<Standing>>,
     ) -> (Self, Reception) {
         let configuration = &loaded.configuration;
         let (sender, asks) = mpsc::channel(ASKS_MAX);
@@ -118,7 +120,7 @@ impl Ground {
             clock: clock.clone(),
             tanks: Arc::new(Tanks::new(&configuration.channels)),
             machines: configuration.machines.iter().map(|machine| machine.name.clone()).collect(),
-            series_behind,
+            series,
             asks: Arc::new(Mutex::new(asks)),
         };
         (ground, Reception(sender))
@@ -193,8 +195,7 @@ impl Desk {
         }
         if Instant::now() >= self.health_at {
             self.health_at = Instant::now() + HEALTH_EVERY;
-            let (ledger, behind) =
-                (self.ground.ledger.path().to_owned(), *self.ground.series_behind.borrow());
+            let (ledger, behind) = (self.ground.ledger.path().to_owned(), self.series_behind(now));
             let look = tokio::task::spawn_blocking(move || health::look(&ledger, behind));
             // A panic in it was told by the runtime; the next look is a minute away.
             if let Ok(health) = look.await {
@@ -210,6 +211,12 @@ impl Desk {
             self.clerk.commit(now).await?;
         }
         Ok(more)
+    }
+
+    /// Age of the oldest reading that the time series server has not taken.
+    fn series_behind(&self, now: Timestamp) -> Option<Duration> {
+        let standing = self.ground.series.as_ref()?.borrow();
+        Some(standing.oldest.map_or(Duration::ZERO, |oldest| now.since(oldest)))
     }
 
     fn sleep(&self) -> Duration {

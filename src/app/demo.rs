@@ -49,6 +49,7 @@ pub(super) fn takes_the_screen(command: &Command) -> bool {
         | Command::Alerts(_)
         | Command::Maintenance(_)
         | Command::Enter(_)
+        | Command::Series(_)
         | Command::CheckConfig(_) => false,
     }
 }

@@ -11,7 +11,7 @@
 //! | `GET /alerts`, `GET /alerts/{number}` | | open alerts as JSON |
 //! | `POST /orders` | [`Order`] | [`Done`] |
 //! | `POST /tests/{contact}` | | [`Trial`]: each step of a test through every channel |
-//! | `POST /series/resend` | | how many batches were sent again |
+//! | `POST /series/resend` | [`Again`] | the same, once it is kept |
 //!
 //! What cannot be done is answered as [`Problem`]. The holder of the ledger's lock
 //! owns the socket, so that one that is left over from a killed run is replaced.
@@ -36,6 +36,7 @@ use tokio_util::sync::CancellationToken;
 pub(super) use peer::Peer;
 
 use super::order::{Done, Order, Problem, Trial};
+use super::series::Again;
 
 /// Mode of the socket: its user and group.
 const MODE: u32 = 0o660;
@@ -94,7 +95,7 @@ pub(super) trait Service: Clone + Send + Sync + 'static {
     /// Tries every way to a contact.
     fn test(&self, contact: String) -> impl Future<Output = Result<Trial, Problem>> + Send;
     /// Sends again what the time series server refused.
-    fn resend(&self) -> impl Future<Output = Result<serde_json::Value, Problem>> + Send;
+    fn resend(&self, again: Again) -> impl Future<Output = Result<Again, Problem>> + Send;
 }
 
 /// The socket, ready to be served.
@@ -186,8 +187,8 @@ async fn test<S: Service>(State(service): State<S>, Segment(contact): Segment<St
     answer(service.test(contact)).await
 }
 
-async fn resend<S: Service>(State(service): State<S>) -> Response {
-    answer(service.resend()).await
+async fn resend<S: Service>(State(service): State<S>, Json(again): Json<Again>) -> Response {
+    answer(service.resend(again)).await
 }
 
 async fn answer<T: Serialize>(work: impl Future<Output = Result<T, Problem>>) -> Response {

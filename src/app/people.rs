@@ -193,7 +193,7 @@ fn give(
     written.map_err(Failure::output)
 }
 
-fn unanswered(error: CallError, socket: &std::path::Path) -> Failure {
+pub(super) fn unanswered(error: CallError, socket: &std::path::Path) -> Failure {
     let diagnostic =
         Diagnostic::error("service-socket", error.to_string()).place(socket.display().to_string());
     match error {

@@ -8,12 +8,12 @@ use std::sync::Arc;
 use std::sync::atomic::AtomicU64;
 use std::time::Duration;
 
-use tokio::sync::{broadcast, mpsc, watch};
+use tokio::sync::{broadcast, mpsc};
 use tokio::time::Instant;
 use tokio_util::sync::CancellationToken;
 
 use super::ledger::{self, LedgerHandle, LedgerStore};
-use super::{Failure, alerts, sources};
+use super::{Failure, alerts, series, sources};
 use crate::config::load::Loaded;
 use crate::diagnostic::Diagnostic;
 use crate::ledger::LedgerError;
@@ -91,14 +91,15 @@ impl Station {
     /// [`LedgerHandle::tide`], and ends within [`TASKS_WITHIN`] of `last_commit`, having dropped
     /// its copy. What it has not worked off by then waits for the next start at its bookmark.
     async fn follow(&mut self) -> Result<(), Failure> {
-        // Nobody sends a series so far, so that nothing is known of its backlog.
-        let (_, series_behind) = watch::channel(None);
+        let (configuration, clock) = (&self.loaded.configuration, &self.clock);
+        let series =
+            series::follow::start(&mut self.followers, configuration, clock, &self.ledger, &self.last_commit);
         let around = alerts::start::Surroundings {
             loaded: &self.loaded,
             ledger: &self.ledger,
             clock: &self.clock,
             last_commit: &self.last_commit,
-            series_behind,
+            series,
         };
         let path = self.ledger.path();
         let started = alerts::start::start(&mut self.followers, &around).await;

@@ -3,8 +3,8 @@
 //! The way of a key: [`layers`] reads files and environment and lets the later
 //! win ([`raw`] is what they say, each value with its place); [`keys`] is the one
 //! table of legal keys with meaning, range and default; [`reader`] takes a
-//! section apart by that table; [`check`] makes the types of [`resolve`] and
-//! [`source`] of it. [`reference`](mod@reference) prints the table as `config/reference.toml`.
+//! section apart by that table; [`check`] makes the types of [`resolve`],
+//! [`source`] and [`series`] of it. [`reference`](mod@reference) prints the table as `config/reference.toml`.
 //!
 //! The tree is walked by hand and not by serde, because serde stops at the first
 //! mistake and an operator wants all of them in one run.
@@ -22,6 +22,7 @@ pub mod raw;
 pub mod reader;
 pub mod reference;
 pub mod resolve;
+pub mod series;
 pub mod source;
 mod suggest;
 #[cfg(test)]

@@ -3,7 +3,7 @@
 
 use super::keys::{
     ALERT, CONTACT, Default, Form, HEARTBEAT, Key, LEDGER, MACHINE, MAIL, MEAL_PERIOD, MQTT, PROBE, PUBLISH,
-    REPLAY, SERIAL, SERVICE, SHIFT, SITE, SOURCE, WEB, WEBHOOK,
+    REPLAY, SERIAL, SERIES, SERVICE, SHIFT, SITE, SOURCE, WEB, WEBHOOK,
 };
 
 /// Width at which comments are broken.
@@ -61,6 +61,12 @@ pub fn render() -> String {
         &[("name", "\"file\""), ("kind", "\"replay\"")],
     );
     out.keys(&REPLAY, &[]);
+    out.section(
+        "[series]",
+        "Where time series go: a server that takes the write API of InfluxDB 2. Without this section none are sent.",
+        &SERIES,
+        &[],
+    );
     out.section(
         "[[contact]]",
         "Somebody who is told of alerts; repeat for each. Without any, alerts are recorded and nobody is told.",

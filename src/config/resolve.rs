@@ -7,6 +7,7 @@ use std::time::Duration;
 use jiff::civil::Time;
 
 use super::delivery::Delivery;
+use super::series::SeriesOptions;
 use super::source::Source;
 use crate::core::alert::Settings;
 use crate::core::channel::Channel;
@@ -66,6 +67,8 @@ pub struct Configuration {
     pub digest: DigestOptions,
     /// How messages leave.
     pub delivery: Delivery,
+    /// Time series; `None` where none are sent.
+    pub series: Option<SeriesOptions>,
     /// How far ahead of the gateway's clock a reading may be stamped.
     pub ahead_max: Duration,
     /// The socket by which commands reach the running service.

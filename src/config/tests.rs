@@ -18,6 +18,7 @@ use crate::wire::directory::WireUnit;
 
 mod alert;
 mod delivery;
+mod series;
 
 const MACHINE: &str = "[[machine]]\nname = \"dm1\"\nkind = \"stationary-rack-dual-temperature\"\n";
 const RINSE: &str = "[[probe]]\nname = \"dm1/rinse\"\n";

@@ -32,6 +32,7 @@ mod kinds;
 mod lock;
 mod migrate;
 mod names;
+mod next;
 mod numbers;
 mod outbox;
 mod reader;

@@ -6,12 +6,14 @@ use tokio::sync::watch;
 
 use super::Reception;
 use super::compose::Composer;
+use super::start::Surroundings;
 use super::trial;
 use crate::app::door::{Health, Service};
 use crate::app::ledger::Tide;
 use crate::app::order::{Done, Order, Problem, Trial};
+use crate::app::series::Again;
+use crate::app::series::follow::SeriesHandle;
 use crate::config::delivery::Delivery;
-use crate::config::load::Loaded;
 
 /// Where commands are taken.
 #[derive(Clone, Debug)]
@@ -20,17 +22,14 @@ pub(super) struct Counter {
     composer: Arc<Composer>,
     delivery: Arc<Delivery>,
     tide: watch::Receiver<Tide>,
+    series: Option<SeriesHandle>,
 }
 
 impl Counter {
-    pub(super) fn new(
-        reception: Reception,
-        composer: Arc<Composer>,
-        loaded: &Loaded,
-        tide: watch::Receiver<Tide>,
-    ) -> Self {
-        let delivery = Arc::new(loaded.configuration.delivery.clone());
-        Self { reception, composer, delivery, tide }
+    pub(super) fn new(reception: Reception, composer: Arc<Composer>, around: &Surroundings<'_>) -> Self {
+        let delivery = Arc::new(around.loaded.configuration.delivery.clone());
+        let (tide, series) = (around.ledger.tide(), around.series.clone());
+        Self { reception, composer, delivery, tide, series }
     }
 }
 
@@ -57,8 +56,12 @@ impl Service for Counter {
         trial::through_all(&self.composer, &self.delivery, &contact).await
     }
 
-    async fn resend(&self) -> Result<serde_json::Value, Problem> {
-        let advice = "stop the service and type rinseward series resend again";
-        std::future::ready(Err(Problem::new("service-socket", "this service cannot do that", advice))).await
+    async fn resend(&self, again: Again) -> Result<Again, Problem> {
+        let off =
+            || Problem::new("series-off", "this service sends no time series", "add the section [series]");
+        let series = self.series.as_ref().ok_or_else(off)?;
+        let advice = "wait until some are through; rinseward series status shows them";
+        let busy = |error| Problem::new("series-busy", crate::runtime::supervisor::chain(&error), advice);
+        series.send_again(again).await.map(|()| again).map_err(busy)
     }
 }

@@ -10,7 +10,6 @@ use std::sync::Arc;
 use std::time::Duration;
 
 use tokio::net::TcpListener;
-use tokio::sync::watch;
 use tokio_util::sync::CancellationToken;
 
 use super::clerk::ClerkError;
@@ -29,6 +28,7 @@ use crate::alert::publish::{self, Publisher};
 use crate::alert::webhook::Webhook;
 use crate::app::door::{Door, DoorError};
 use crate::app::ledger::LedgerHandle;
+use crate::app::series::follow::SeriesHandle;
 use crate::config::delivery::Pace;
 use crate::config::load::Loaded;
 use crate::config::resolve::WebOptions;
@@ -57,8 +57,8 @@ pub(in crate::app) struct Surroundings<'a> {
     pub(in crate::app) ledger: &'a LedgerHandle,
     pub(in crate::app) clock: &'a Clock,
     pub(in crate::app) last_commit: &'a CancellationToken,
-    /// Age of the oldest reading that the time series server has not taken.
-    pub(in crate::app) series_behind: watch::Receiver<Option<Duration>>,
+    /// The way to the running series, where they are configured.
+    pub(in crate::app) series: Option<SeriesHandle>,
 }
 
 /// Marks the place from which on alerts are raised, and starts it all. To be called before the
@@ -71,7 +71,8 @@ pub(in crate::app) async fn start(
     around: &Surroundings<'_>,
 ) -> Result<(), LedgerError> {
     let &Surroundings { loaded, ledger, clock, last_commit, .. } = around;
-    let (ground, reception) = Ground::new(loaded, ledger, clock, around.series_behind.clone());
+    let (ground, reception) =
+        Ground::new(loaded, ledger, clock, around.series.as_ref().map(SeriesHandle::standing));
     let configuration = &loaded.configuration;
     ground.mark().await?;
     name_gateway(ledger).await?;
@@ -88,7 +89,7 @@ pub(in crate::app) async fn start(
     if let Some(publisher) = start_lanes(followers, around, &composer, &courier_stop)? {
         start_states(followers, &ground, &reception, publisher, last_commit);
     }
-    let counter = Counter::new(reception.clone(), Arc::clone(&composer), loaded, ledger.tide());
+    let counter = Counter::new(reception.clone(), Arc::clone(&composer), around);
     start_door(followers, configuration.socket.clone(), counter, last_commit);
     if let Some((web, key)) = configuration.web.as_ref().zip(key) {
         let shown = Shown::new(reception, composer, Reader::open(ledger.path())?);

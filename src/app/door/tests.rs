@@ -32,8 +32,8 @@ impl Service for Noted {
         std::future::ready(Ok(Trial { steps: vec![step] })).await
     }
 
-    async fn resend(&self) -> Result<serde_json::Value, Problem> {
-        std::future::ready(Ok(serde_json::Value::Null)).await
+    async fn resend(&self, again: Again) -> Result<Again, Problem> {
+        std::future::ready(Ok(again)).await
     }
 }
 

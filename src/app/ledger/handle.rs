@@ -6,7 +6,9 @@ use std::sync::Arc;
 
 use tokio::sync::{oneshot, watch};
 
-use crate::ledger::{Append, AppendRefused, Commit, Committed, Done, LedgerError, Recovered, Writer};
+use crate::ledger::{
+    Append, AppendDone, AppendRefused, Commit, Committed, Done, LedgerError, Recovered, Writer,
+};
 
 /// How far the ledger is.
 #[derive(Clone, Copy, PartialEq, Eq, Debug)]
@@ -52,19 +54,24 @@ impl LedgerHandle {
     /// [`AppendRefused`] with the append; its error says whether another try can help.
     pub(in crate::app) async fn append(&self, append: Append) -> Result<Committed, AppendRefused> {
         let (answer, stored) = oneshot::channel();
+        // Whoever has given up waiting needs no answer.
+        self.append_then(append, Box::new(move |result| drop(answer.send(result))));
+        stored.await.unwrap_or_else(|_| {
+            let error = LedgerError::WriterEnded { source: None };
+            Err(AppendRefused { append: Box::default(), error })
+        })
+    }
+
+    /// Hands an append over and returns at once; `done` is called on the writer's thread.
+    pub(in crate::app) fn append_then(&self, append: Append, done: AppendDone) {
         let tide = self.tide.clone();
         let rise_then = move |result| {
             if let Ok(committed) = &result {
                 rise(&tide, committed);
             }
-            // Whoever has given up waiting needs no answer.
-            drop(answer.send(result));
+            done(result);
         };
         self.writer.append(append, Box::new(rise_then));
-        stored.await.unwrap_or_else(|_| {
-            let error = LedgerError::WriterEnded { source: None };
-            Err(AppendRefused { append: Box::default(), error })
-        })
     }
 
     /// Changes with every commit and every append, also with one that brought

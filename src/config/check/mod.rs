@@ -10,6 +10,7 @@ mod delivery;
 mod machine;
 mod probe;
 mod secret;
+mod series;
 mod service;
 mod source;
 
@@ -31,6 +32,7 @@ use crate::core::cycle::plate::Profile;
 use crate::core::id::{ChannelId, ChannelName, MachineId, check_part};
 use machine::read_machine;
 use probe::{Site, check_cold_junctions, one_probe_each, read_probe};
+use series::read_series;
 use service::{read_service, read_web};
 use source::read_source;
 
@@ -47,6 +49,9 @@ pub(super) fn check(merged: &Merged, findings: &mut Findings) -> Option<(Configu
     let zone = reader.zone("time-zone", findings).unwrap_or_else(|| own_zone(&mut reader));
     let call = reader.text("call", findings);
     let open = reader.hours("open", findings);
+    if merged.table.contains_key("series") {
+        series::check_site(&reader, site.as_deref(), findings);
+    }
     let ahead_max = reader.duration("ahead-max", findings);
     out.section("[site]", reader.finish(findings));
 
@@ -77,6 +82,10 @@ pub(super) fn check(merged: &Merged, findings: &mut Findings) -> Option<(Configu
     let delivery = delivery::read(merged, site.as_deref().unwrap_or_default(), &mut out, findings);
     let alerts = alert::read(merged, alert::Site { zone, open }, &delivery, &mut out, findings);
     warn_of_unheard_probes(&channels.read, &sources, findings);
+    let series = read_series(merged.table.get("series"), findings).and_then(|(series, notes)| {
+        out.section("[series]", notes);
+        series
+    });
     if machines.is_empty() && findings.problems.is_empty() {
         let fault = Fault::Missing { wanted: "at least one [[machine]] with its name and kind".to_owned() };
         findings.problems.push(Problem { place: whole, key: "[[machine]]".to_owned(), seen: None, fault });
@@ -96,6 +105,7 @@ pub(super) fn check(merged: &Merged, findings: &mut Findings) -> Option<(Configu
         channels,
         sources,
         ledger,
+        series,
         call,
         alerts,
         digest,

@@ -6,6 +6,7 @@ mod alert;
 mod delivery;
 mod machine;
 mod probe;
+mod series;
 mod service;
 mod site;
 mod source;
@@ -20,6 +21,7 @@ pub use probe::{
     ACCURACY, CALIBRATION, CLASSES, ClassWord, PLACES, PROBE, ROLES, RoleWord, SIGNALS, SignalWord,
     THERMOCOUPLES,
 };
+pub use series::{READINGS, ReadingsWord, SERIES};
 pub use service::{SERVICE, WEB};
 pub use site::{LEDGER, SITE};
 pub use source::{
@@ -185,7 +187,7 @@ const fn words<T: Copy, const N: usize>(table: &[(&'static str, T); N]) -> [&'st
 }
 
 /// Keys at the top of a file.
-pub const TOP: [&str; 15] = [
+pub const TOP: [&str; 16] = [
     "site",
     "ledger",
     "service",
@@ -193,6 +195,7 @@ pub const TOP: [&str; 15] = [
     "machine",
     "probe",
     "source",
+    "series",
     "contact",
     "alert",
     "shift",

@@ -1,0 +1,562 @@
+//! Store and forward: from the ledger to the server, in turns, as fast as the server takes it.
+//!
+//! A turn is one part: read and made into lines off the threads of the runtime,
+//! brought to the server line by line if need be, and only then marked as sent.
+//! The bookmark is saved every [`SAVE_EVERY`] at most, at once where something is
+//! set aside, and never says more than the server has taken: killed at any
+//! instant, the next run sends a few seconds again, which changes nothing there.
+//!
+//! A server that is away, busy, or refuses everything keeps the turn under way
+//! waiting, nothing else: recording does not depend on this task.
+//!
+//! Memory: one part under way and one read ahead, each about
+//! [`PART_READINGS`] readings, or one block of the ledger where that is larger.
+
+use std::future::Future;
+use std::sync::Arc;
+use std::time::Duration;
+
+use tokio::sync::{mpsc, oneshot, watch};
+use tokio::task::{JoinError, JoinHandle};
+use tokio::time::Instant;
+use tokio_util::sync::CancellationToken;
+
+use super::answer::Outcome;
+use super::batch::Lines;
+use super::explain::Explanation;
+use super::load::{Load, Loader};
+use super::plan::{self, Behind, Reached, Turn, Turns};
+use super::point::Point;
+use super::record::{self, Gauges};
+use super::sender::Sender;
+use super::sieve::{AllRefused, Aside, Sieve, Sifted};
+use super::stock::Stock;
+use super::track::{Heads, TooManySpans, Track, Trouble};
+use super::wait::{BackOff, Waits, draw};
+use crate::config::series::SeriesOptions;
+use crate::core::time::Timestamp;
+
+/// How often the bookmark is saved while something is sent.
+pub const SAVE_EVERY: Duration = Duration::from_secs(5);
+/// How often a point about the gateway itself is sent.
+const GAUGES_EVERY: Duration = Duration::from_secs(60);
+/// Rows that wait to be set aside; at more, nothing is sent until the ledger takes them.
+const ASIDE_ROWS_MAX: usize = 256;
+/// Points set aside in the life of the ledger of which the lines are kept; of more only the number.
+pub const ASIDE_KEPT_MAX: u64 = 100_000;
+
+/// Where lines go.
+pub trait Server: Send + 'static {
+    /// Writes these lines. May be dropped at any instant.
+    fn write(&self, lines: Lines<'_>) -> impl Future<Output = Outcome> + Send;
+}
+
+impl Server for Sender {
+    fn write(&self, lines: Lines<'_>) -> impl Future<Output = Outcome> + Send {
+        Self::write(self, lines)
+    }
+}
+
+/// What the rest of the program may ask for.
+#[derive(Debug)]
+pub enum Request {
+    /// Send again what was measured or recorded from one instant on and before another.
+    SendAgain {
+        /// First instant.
+        from: Timestamp,
+        /// The instant after the last.
+        to: Timestamp,
+        /// Answered when the request is on disk, and survives the end of the program.
+        answer: oneshot::Sender<Result<(), NotAccepted>>,
+    },
+}
+
+/// Why a request is not accepted.
+#[derive(Debug, thiserror::Error)]
+pub enum NotAccepted {
+    /// Too many wait.
+    #[error(transparent)]
+    TooMany(#[from] TooManySpans),
+    /// The ledger does not take it.
+    #[error("the ledger does not take the request")]
+    NotKept,
+}
+
+/// What comes in beside the ledger itself.
+#[derive(Debug)]
+pub struct Inbox<Tide> {
+    /// Requests.
+    pub requests: mpsc::Receiver<Request>,
+    /// Changes with every commit.
+    pub tide: watch::Receiver<Tide>,
+    /// Ends the task.
+    pub stop: CancellationToken,
+}
+
+/// How the series stands, for whoever watches over it.
+#[derive(Clone, PartialEq, Eq, Debug, Default)]
+pub struct Standing {
+    /// About how many readings have not been sent.
+    pub readings_behind: u64,
+    /// How many records have not been sent.
+    pub records_behind: u64,
+    /// Time of the oldest reading that has not been sent, as far as is known.
+    pub oldest: Option<Timestamp>,
+    /// When the server last took something.
+    pub last_taken: Option<Timestamp>,
+    /// Points set aside in the life of the ledger.
+    pub set_aside: u64,
+    /// Why nothing goes out; `None` while it does.
+    pub trouble: Option<Trouble>,
+}
+
+impl Standing {
+    /// How a track stands where the ledger is at `heads`.
+    #[must_use]
+    pub fn of(track: &Track, heads: Heads) -> Self {
+        Self {
+            readings_behind: track.inputs_behind(heads),
+            records_behind: track.records_behind(heads),
+            oldest: track.oldest(heads),
+            last_taken: track.last_taken,
+            set_aside: track.set_aside,
+            trouble: track.trouble.clone(),
+        }
+    }
+}
+
+/// Why the task ended before it was asked to. It is started again.
+#[derive(Debug, thiserror::Error)]
+pub enum PumpError<Failure: std::error::Error + 'static> {
+    /// The ledger cannot be read.
+    #[error("the ledger cannot be read for the series")]
+    Read(#[source] Failure),
+    /// Reading panicked.
+    #[error("reading for the series failed")]
+    Reading(#[source] JoinError),
+}
+
+/// The program stops.
+#[derive(Debug)]
+struct Stopped;
+
+/// Sends what the ledger holds.
+pub struct Pump<Stocked: Stock, To> {
+    loader: Arc<Loader<Stocked>>,
+    server: To,
+    options: SeriesOptions,
+    now: Arc<dyn Fn() -> Timestamp + Send + Sync>,
+    standing: watch::Sender<Standing>,
+    started: Instant,
+    track: Track,
+    turns: Turns,
+    heads: Heads,
+    back_off: BackOff,
+    ahead: Option<Ahead<Stocked>>,
+    /// Lines refused in a row at the end of the last batch.
+    in_a_row: usize,
+    aside: Vec<Aside>,
+    /// Rows of what was set aside that were sent again since.
+    settled: Vec<i64>,
+    gauges_at: Option<Duration>,
+    saved: Option<(Instant, Track)>,
+    keep_failed: bool,
+}
+
+/// A part being read before its turn.
+type Ahead<Stocked> = (Behind, JoinHandle<Result<Load, <Stocked as Stock>::Failure>>);
+
+/// What a pump is made of.
+pub struct Parts<Stocked, To> {
+    /// The ledger, and how its rows become points.
+    pub loader: Arc<Loader<Stocked>>,
+    /// The server.
+    pub server: To,
+    /// Settings.
+    pub options: SeriesOptions,
+    /// The gateway's clock.
+    pub now: Arc<dyn Fn() -> Timestamp + Send + Sync>,
+    /// Told after each turn and each failure.
+    pub standing: watch::Sender<Standing>,
+    /// How long to wait after failures.
+    pub waits: Waits,
+}
+
+impl<Stocked: Stock, To: Server> Pump<Stocked, To> {
+    /// Takes up where the bookmark says.
+    ///
+    /// # Errors
+    /// [`PumpError`] where the ledger cannot be read.
+    pub async fn open(parts: Parts<Stocked, To>) -> Result<Self, PumpError<Stocked::Failure>> {
+        let Parts { loader, server, options, now, standing, waits } = parts;
+        let stored = blocking(&loader, |loader| loader.stock().bookmark()).await?;
+        let track = match stored.as_deref().map(Track::from_bytes) {
+            None => Track::new(now()),
+            Some(Ok(track)) => track,
+            Some(Err(error)) => {
+                let cause: &dyn std::error::Error = &error;
+                tracing::warn!(cause, "the series begins again: everything in the ledger is sent once more");
+                Track::new(now())
+            }
+        };
+        Ok(Self {
+            loader,
+            server,
+            options,
+            now,
+            standing,
+            started: Instant::now(),
+            track,
+            turns: Turns::default(),
+            heads: Heads::default(),
+            back_off: BackOff::new(waits),
+            ahead: None,
+            in_a_row: 0,
+            aside: Vec::new(),
+            settled: Vec::new(),
+            gauges_at: None,
+            saved: None,
+            keep_failed: false,
+        })
+    }
+
+    /// Sends until stopped.
+    ///
+    /// # Errors
+    /// [`PumpError`] where the ledger cannot be read.
+    pub async fn run<Tide: Send + Sync>(
+        mut self,
+        inbox: &mut Inbox<Tide>,
+    ) -> Result<(), PumpError<Stocked::Failure>> {
+        loop {
+            self.heads = blocking(&self.loader, |loader| loader.stock().heads()).await?;
+            self.track.cut(self.heads, (self.now)());
+            self.tell_standing();
+            self.save_if_due().await;
+            let ended = if self.aside.len() > ASIDE_ROWS_MAX {
+                self.pause(inbox, Some(SAVE_EVERY), false).await
+            } else {
+                match self.turns.next(&self.track, self.heads, self.started.elapsed()) {
+                    Ok(turn) => self.take_turn(turn, inbox).await?,
+                    Err(wait) => self.pause(inbox, wait, wait.is_none()).await,
+                }
+            };
+            if ended.is_err() {
+                self.save().await;
+                if let Some((_, reading)) = self.ahead.take() {
+                    // So that nobody reads the ledger when it is closed.
+                    drop(reading.await);
+                }
+                return Ok(());
+            }
+        }
+    }
+
+    async fn take_turn<Tide: Send + Sync>(
+        &mut self,
+        turn: Turn,
+        inbox: &mut Inbox<Tide>,
+    ) -> Result<Result<(), Stopped>, PumpError<Stocked::Failure>> {
+        let load = self.load(&turn).await?;
+        self.read_ahead(&turn, &load);
+        let mut rest = load.batch.lines();
+        while !rest.is_empty() {
+            let (request, after) = rest.split_at(self.options.batch_points);
+            rest = after;
+            if self.bring(request, inbox).await.is_err() {
+                return Ok(Err(Stopped));
+            }
+        }
+        self.note_aside(load.unwritable);
+        if let Reached::Span(span) = &load.reached
+            && span.is_through()
+        {
+            let span = span.clone();
+            let settled = blocking(&self.loader, move |loader| loader.stock().settled(&span)).await?;
+            self.settled.extend(settled);
+        }
+        plan::taken(&mut self.track, &turn, &load.reached, (self.now)());
+        Ok(Ok(()))
+    }
+
+    async fn load(&mut self, turn: &Turn) -> Result<Load, PumpError<Stocked::Failure>> {
+        if let Turn::Behind(behind) = turn
+            && let Some((_, reading)) = self.ahead.take_if(|(ahead, _)| ahead == behind)
+        {
+            return reading.await.map_err(PumpError::Reading)?.map_err(PumpError::Read);
+        }
+        let (thinning, gauges) = match turn {
+            Turn::Fresh { .. } => (self.track.thinning[0].clone(), self.gauges()),
+            Turn::Behind(_) => (self.track.thinning[1].clone(), None),
+        };
+        let turn = turn.clone();
+        blocking(&self.loader, move |loader| loader.load(&turn, thinning, gauges.as_ref())).await
+    }
+
+    /// While the server works on this part, the one that follows it is read.
+    fn read_ahead(&mut self, turn: &Turn, load: &Load) {
+        if !matches!(turn, Turn::Behind(_)) {
+            return;
+        }
+        let mut then = self.track.clone();
+        plan::taken(&mut then, turn, &load.reached, (self.now)());
+        let Some(behind) = plan::behind(&then) else { return };
+        let (loader, turn) = (Arc::clone(&self.loader), Turn::Behind(behind.clone()));
+        let [_, thinning] = then.thinning;
+        self.ahead = Some((behind, tokio::task::spawn_blocking(move || loader.load(&turn, thinning, None))));
+    }
+
+    /// How the gateway is, once a minute.
+    fn gauges(&mut self) -> Option<Point> {
+        let elapsed = self.started.elapsed();
+        if self.gauges_at.is_some_and(|at| elapsed.saturating_sub(at) < GAUGES_EVERY) {
+            return None;
+        }
+        self.gauges_at = Some(elapsed);
+        let gauges = Gauges {
+            records: self.heads.records,
+            inputs: self.heads.inputs,
+            records_waiting: self.track.records_behind(self.heads),
+            inputs_waiting: self.track.inputs_behind(self.heads),
+            set_aside: self.track.set_aside,
+        };
+        Some(record::gauges(self.loader.site(), (self.now)(), &gauges))
+    }
+
+    /// Sends lines until every one of them is taken or set aside.
+    async fn bring<Tide: Send + Sync>(
+        &mut self,
+        lines: Lines<'_>,
+        inbox: &mut Inbox<Tide>,
+    ) -> Result<(), Stopped> {
+        loop {
+            let mut sieve = Sieve::new(lines, self.in_a_row);
+            let Err(AllRefused { reason }) = self.sift(&mut sieve, inbox).await? else {
+                let (in_a_row, aside) = sieve.finish();
+                self.in_a_row = in_a_row;
+                self.note_aside(aside);
+                return Ok(());
+            };
+            let advice = "nothing is set aside: see the types of the fields in the bucket, and whether it has a \
+                          schema of its own; `rinseward series test` tries again at once";
+            self.tell_trouble(&Explanation {
+                slug: "series-refused",
+                summary: "the series server refuses every point".to_owned(),
+                cause: Some(reason),
+                advice: advice.to_owned(),
+            });
+            self.wait(inbox, self.back_off.person(draw())).await?;
+        }
+    }
+
+    /// Sends part after part.
+    async fn sift<Tide: Send + Sync>(
+        &mut self,
+        sieve: &mut Sieve<'_>,
+        inbox: &mut Inbox<Tide>,
+    ) -> Result<Result<(), AllRefused>, Stopped> {
+        while let Some(part) = sieve.next() {
+            let outcome = tokio::select! {
+                biased;
+                () = inbox.stop.cancelled() => return Err(Stopped),
+                outcome = self.server.write(part) => outcome,
+            };
+            let sifted = match &outcome {
+                Outcome::Taken => {
+                    self.note_taken();
+                    Sifted::Taken
+                }
+                Outcome::TooLarge => Sifted::TooLarge,
+                Outcome::Refused(refusal) => {
+                    self.back_off.reset();
+                    let explanation = refusal.explain();
+                    let reason = explanation.cause.unwrap_or(explanation.summary);
+                    Sifted::Refused { reason, dropped: refusal.dropped }
+                }
+                Outcome::Busy { retry_after, .. } => {
+                    let wait = self.back_off.busy(*retry_after, draw());
+                    self.hold(&outcome, wait, inbox).await?;
+                    continue;
+                }
+                Outcome::Later(_) => {
+                    let wait = self.back_off.failed(draw());
+                    self.hold(&outcome, wait, inbox).await?;
+                    continue;
+                }
+                Outcome::Denied(_) | Outcome::Missing(_) | Outcome::Foreign { .. } => {
+                    self.hold(&outcome, self.back_off.person(draw()), inbox).await?;
+                    continue;
+                }
+            };
+            if let Err(all) = sieve.answer(sifted) {
+                return Ok(Err(all));
+            }
+        }
+        Ok(Ok(()))
+    }
+
+    async fn hold<Tide: Send + Sync>(
+        &mut self,
+        outcome: &Outcome,
+        wait: Duration,
+        inbox: &mut Inbox<Tide>,
+    ) -> Result<(), Stopped> {
+        if let Some(explanation) = outcome.explain(&self.options) {
+            self.tell_trouble(&explanation);
+        }
+        self.wait(inbox, wait).await
+    }
+
+    /// Waits for the server, and keeps what is told of the backlog up to date.
+    async fn wait<Tide: Send + Sync>(
+        &mut self,
+        inbox: &mut Inbox<Tide>,
+        wait: Duration,
+    ) -> Result<(), Stopped> {
+        if let Ok(heads) = blocking(&self.loader, |loader| loader.stock().heads()).await {
+            self.heads = heads;
+        }
+        self.tell_standing();
+        let until = Instant::now() + wait;
+        while let Some(left) = until.checked_duration_since(Instant::now()).filter(|left| !left.is_zero()) {
+            self.save_if_due().await;
+            self.pause(inbox, Some(left), false).await?;
+        }
+        Ok(())
+    }
+
+    /// Sleeps for a time, or until a request or, where asked, a commit comes.
+    async fn pause<Tide: Send + Sync>(
+        &mut self,
+        inbox: &mut Inbox<Tide>,
+        wait: Option<Duration>,
+        or_tide: bool,
+    ) -> Result<(), Stopped> {
+        let longest = self.save_within().unwrap_or(Duration::MAX);
+        let wait = wait.unwrap_or(Duration::MAX).min(longest);
+        tokio::select! {
+            biased;
+            () = inbox.stop.cancelled() => return Err(Stopped),
+            Some(request) = inbox.requests.recv() => self.answer(request).await,
+            Ok(()) = inbox.tide.changed(), if or_tide => {}
+            () = tokio::time::sleep(wait) => {}
+        }
+        Ok(())
+    }
+
+    async fn answer(&mut self, request: Request) {
+        let Request::SendAgain { from, to, answer } = request;
+        let accepted = match self.track.send_again(from, to, self.heads, (self.now)()) {
+            Err(error) => Err(NotAccepted::from(error)),
+            Ok(()) if self.save().await => Ok(()),
+            Ok(()) => {
+                self.track.spans.pop();
+                Err(NotAccepted::NotKept)
+            }
+        };
+        // Whoever asked may have gone.
+        drop(answer.send(accepted));
+    }
+
+    fn note_taken(&mut self) {
+        self.back_off.reset();
+        self.track.last_taken = Some((self.now)());
+        if let Some(trouble) = self.track.trouble.take() {
+            tracing::info!(since = %trouble.since, "the series server takes points again; nothing was lost");
+        }
+    }
+
+    fn note_aside(&mut self, aside: Vec<Aside>) {
+        for mut row in aside {
+            tracing::warn!(
+                slug = "series-refused",
+                points = row.points,
+                reason = row.reason,
+                "points were set aside; everything beside them goes on"
+            );
+            self.track.set_aside += row.points as u64;
+            if self.track.set_aside > ASIDE_KEPT_MAX {
+                row.lines.clear();
+            }
+            self.aside.push(row);
+        }
+    }
+
+    /// Tells once what is the matter, and again when it is something else.
+    fn tell_trouble(&mut self, explanation: &Explanation) {
+        let Explanation { slug, summary, cause, advice } = explanation;
+        let cause = cause.as_deref().unwrap_or("-");
+        if self.track.trouble.as_ref().is_some_and(|trouble| trouble.slug == *slug) {
+            tracing::debug!(slug, summary, cause, "still the same");
+            return;
+        }
+        tracing::warn!(slug, summary, cause, advice, "series wait in the ledger, nothing is lost");
+        let since = self.track.trouble.as_ref().map_or_else(|| (self.now)(), |trouble| trouble.since);
+        let text = format!("{summary} ({cause})");
+        self.track.trouble = Some(Trouble { since, slug: (*slug).to_owned(), text });
+    }
+
+    fn tell_standing(&self) {
+        let standing = Standing::of(&self.track, self.heads);
+        self.standing.send_if_modified(|told| {
+            let is_other = *told != standing;
+            *told = standing;
+            is_other
+        });
+    }
+
+    /// How long until the bookmark is to be saved; `None` where it says all there is.
+    fn save_within(&self) -> Option<Duration> {
+        match &self.saved {
+            _ if !self.aside.is_empty() && !self.keep_failed => Some(Duration::ZERO),
+            Some((_, track)) if *track == self.track && self.aside.is_empty() => None,
+            Some((at, _)) => Some(SAVE_EVERY.saturating_sub(at.elapsed())),
+            None => Some(Duration::ZERO),
+        }
+    }
+
+    async fn save_if_due(&mut self) {
+        if self.save_within().is_some_and(|within| within.is_zero()) {
+            self.save().await;
+        }
+    }
+
+    /// Saves the bookmark, with what is to be set aside. A ledger that does not take
+    /// it now is asked again; until then no more is marked as sent on disk.
+    async fn save(&mut self) -> bool {
+        let (aside, settled) = (self.aside.clone(), self.settled.clone());
+        let kept = self.loader.stock().keep(self.track.to_bytes(), aside, settled, (self.now)()).await;
+        let track = match kept {
+            Ok(()) => {
+                self.aside.clear();
+                self.settled.clear();
+                self.keep_failed = false;
+                self.track.clone()
+            }
+            Err(failure) => {
+                if !self.keep_failed {
+                    let cause: &dyn std::error::Error = &failure;
+                    tracing::warn!(cause, "the place of the series cannot be saved; it is tried again");
+                }
+                self.keep_failed = true;
+                // Not what is on disk, so that it is saved again.
+                self.saved.take().map_or_else(|| Track::new(Timestamp::MIN), |(_, track)| track)
+            }
+        };
+        self.saved = Some((Instant::now(), track));
+        !self.keep_failed
+    }
+}
+
+/// Reads off the threads of the runtime.
+async fn blocking<Stocked: Stock, Answer: Send + 'static>(
+    loader: &Arc<Loader<Stocked>>,
+    read: impl FnOnce(&Loader<Stocked>) -> Result<Answer, Stocked::Failure> + Send + 'static,
+) -> Result<Answer, PumpError<Stocked::Failure>> {
+    let loader = Arc::clone(loader);
+    let answer = tokio::task::spawn_blocking(move || read(&loader)).await;
+    answer.map_err(PumpError::Reading)?.map_err(PumpError::Read)
+}
+
+#[cfg(test)]
+mod tests;
