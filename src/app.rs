@@ -1,12 +1,16 @@
 //! The composition root: the only file tree that knows every edge.
 
+mod alerts;
 mod arrival;
 mod check;
 mod configuration;
 mod demo;
+mod door;
 mod failure;
 mod history;
 mod ledger;
+mod order;
+mod people;
 mod replay;
 mod run;
 pub mod series;
@@ -48,6 +52,9 @@ pub fn execute(cli: &Cli, streams: &mut Streams<'_>) -> Result<(), Failure> {
         Command::Demo(arguments) => demo::demo(arguments, streams),
         Command::Replay(arguments) => replay::replay(arguments, streams),
         Command::History(arguments) => history::history(arguments, streams),
+        Command::Alerts(arguments) => people::alerts(&arguments.command, streams),
+        Command::Maintenance(arguments) => people::maintenance(arguments, streams),
+        Command::Enter(arguments) => people::enter(&arguments.check, streams),
         Command::Series(arguments) => series::series(arguments, streams),
         Command::CheckConfig(arguments) => check::check_config(arguments, streams),
     };

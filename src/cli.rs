@@ -1,6 +1,14 @@
 //! The command line.
 
+mod people;
+
 use std::path::PathBuf;
+
+pub use people::{
+    AcknowledgeArgs, ActArgs, AlertsArgs, AlertsCommand, AlertsListArgs, AlertsShowArgs, CheckArgs,
+    DrainAndCleanArgs, EnterArgs, EnterCommand, LedgerArgs, MaintenanceArgs, SanitizerArgs, SupplyArgs,
+    TestArgs,
+};
 
 use clap::{Args, Parser, Subcommand};
 
@@ -60,6 +68,12 @@ pub enum Command {
     Replay(ReplayArgs),
     /// Show the cycles on record, oldest first.
     History(HistoryArgs),
+    /// See alerts, take one on, put a corrective action on record, try the channels.
+    Alerts(AlertsArgs),
+    /// Hold the messages about a machine while somebody works on it; records are kept.
+    Maintenance(MaintenanceArgs),
+    /// Put a check on record: supplies, drain and clean, concentration of the sanitizer.
+    Enter(EnterArgs),
     /// The link to the server of the time series.
     Series(SeriesArgs),
     /// Check configuration files and report every problem.
@@ -301,6 +315,16 @@ mod tests {
             ("rinseward series resend --from 2026-11-24 --to 2026-11-25", true),
             ("rinseward series resend --from 2026-11-24", false),
             ("rinseward check-config", false),
+            ("rinseward alerts list --ledger x --open", true),
+            ("rinseward alerts list --config a --ledger x", false),
+            ("rinseward alerts acknowledge 3", false),
+            ("rinseward alerts acknowledge 3 --by Ana", true),
+            ("rinseward maintenance dm1 --for 2h --by Ana", true),
+            ("rinseward maintenance dm1 --by Ana", false),
+            ("rinseward maintenance dm1 --end --for 2h --by Ana", false),
+            ("rinseward enter sanitizer dm2 --by Ana --mg-per-l 100 --ph 7.2", true),
+            ("rinseward enter sanitizer dm2 --by Ana --mg-per-l NaN", false),
+            ("rinseward enter sanitizer dm2 --by Ana --mg-per-l 100 --ph 15", false),
         ] {
             assert_eq!(Cli::try_parse_from(line.split(' ')).is_ok(), legal, "{line}");
         }

@@ -52,7 +52,7 @@ impl Exit {
 }
 
 /// Every slug with its exit code and what it means, in the order of the README.
-pub const SLUGS: [(&str, Exit, &str); 36] = [
+pub const SLUGS: [(&str, Exit, &str); 41] = [
     ("usage", Exit::Usage, "the command line is not understood"),
     (
         "bug",
@@ -92,6 +92,19 @@ pub const SLUGS: [(&str, Exit, &str); 36] = [
     ("series-refused", Exit::InputOutput, "the series server will not have some points; they are set aside"),
     ("series-unread", Exit::InputOutput, "the series server took a point and does not give it back"),
     ("clock-step", Exit::InputOutput, "the clock of the gateway jumped"),
+    (
+        "alert-refused",
+        Exit::Usage,
+        "what was asked of an alert, a check or a maintenance window cannot be done",
+    ),
+    ("alert-test", Exit::InputOutput, "a test message did not get through"),
+    ("service-socket", Exit::InputOutput, "the control socket cannot be made or used"),
+    ("web-listen", Exit::InputOutput, "the pages cannot be served at their address; it is tried again"),
+    (
+        "web-key",
+        Exit::InputOutput,
+        "the key that signs links cannot be read or made, so that no page is served",
+    ),
     ("output", Exit::InputOutput, "the answer cannot be written"),
 ];
 

@@ -14,4 +14,5 @@ pub mod report;
 pub mod runtime;
 pub mod series;
 pub mod transport;
+pub mod web;
 pub mod wire;

@@ -4,6 +4,8 @@
 
 #[path = "tests/alert.rs"]
 mod alert;
+#[path = "tests/alerts.rs"]
+mod alerts;
 #[path = "tests/cli.rs"]
 mod cli;
 #[path = "tests/crash.rs"]

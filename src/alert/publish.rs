@@ -23,7 +23,7 @@ use std::sync::{Arc, Mutex, MutexGuard, PoisonError};
 use std::time::Duration;
 
 use serde::{Deserialize, Serialize};
-use tokio::sync::{Notify, mpsc, oneshot};
+use tokio::sync::{Notify, mpsc, oneshot, watch};
 use tokio::time::{Instant, sleep, timeout};
 use tokio_util::sync::CancellationToken;
 
@@ -34,7 +34,7 @@ use crate::config::delivery::PublishSettings;
 use crate::core::alert::{AlertNumber, Condition, Severity};
 use crate::core::cycle::verdict::Verdict;
 use crate::core::time::Timestamp;
-use crate::transport::mqtt::dial::Tls;
+use crate::transport::dial::Tls;
 use crate::transport::mqtt::packets::{Hello, Protocol, Refused, Will};
 use crate::transport::mqtt::{self, Login};
 use crate::transport::secret::PrepareError;
@@ -115,18 +115,33 @@ struct State {
 struct Shared {
     states: Mutex<States>,
     changed: Notify,
-    /// Why there is no connection, for whoever waits in vain.
-    trouble: Mutex<String>,
+    standing: watch::Sender<Standing>,
+}
+
+/// How the link to the broker stands.
+#[derive(Clone, PartialEq, Eq, Debug)]
+pub enum Standing {
+    /// The first connection is being made.
+    Opening,
+    /// The broker has accepted us.
+    Up,
+    /// There is none, for this reason.
+    Down(String),
 }
 
 impl Shared {
-    /// Maps and texts cannot be left half written, so a poisoned lock is still good.
+    /// A map cannot be left half written, so a poisoned lock is still good.
     fn states(&self) -> MutexGuard<'_, States> {
         self.states.lock().unwrap_or_else(PoisonError::into_inner)
     }
 
-    fn trouble(&self) -> MutexGuard<'_, String> {
-        self.trouble.lock().unwrap_or_else(PoisonError::into_inner)
+    /// Why an event was not acknowledged.
+    fn trouble(&self) -> String {
+        match &*self.standing.borrow() {
+            Standing::Opening => "not connected so far".to_owned(),
+            Standing::Up => "the connection broke before the broker had acknowledged".to_owned(),
+            Standing::Down(cause) => cause.clone(),
+        }
     }
 }
 
@@ -157,7 +172,7 @@ pub fn prepare(settings: PublishSettings) -> Result<(Publisher, Broker), Prepare
     let shared = Arc::new(Shared {
         states: Mutex::default(),
         changed: Notify::new(),
-        trouble: Mutex::new("not connected so far".to_owned()),
+        standing: watch::Sender::new(Standing::Opening),
     });
     let publisher =
         Publisher { prefix: settings.prefix.clone(), orders: sender, shared: Arc::clone(&shared) };
@@ -189,7 +204,7 @@ impl Publisher {
         match timeout(ACKNOWLEDGED_MAX, published).await {
             Ok(Some(Ok(()))) => Answer::Taken,
             Ok(Some(Err(refused))) => Answer::later(refused.to_string()),
-            Ok(None) | Err(_) => Answer::later(self.shared.trouble().clone()),
+            Ok(None) | Err(_) => Answer::later(self.shared.trouble()),
         }
     }
 
@@ -210,6 +225,18 @@ impl Publisher {
     /// Publishes an event and tells each step. A [`Broker`] of its own must be
     /// running, under another client identifier than the service's.
     pub async fn trial(&self, event: &CloudEvent, tell: Tell<'_>) -> Answer {
+        let mut standing = self.standing();
+        let told = timeout(ACKNOWLEDGED_MAX, standing.wait_for(|standing| *standing != Standing::Opening));
+        let outcome = match told.await {
+            Ok(Ok(standing)) if *standing == Standing::Up => Ok("accepted by the broker".to_owned()),
+            Ok(_) | Err(_) => Err(self.shared.trouble()),
+        };
+        if let Err(error) = &outcome {
+            let answer = Answer::later(error.clone());
+            tell(Step { what: "connection", outcome });
+            return answer;
+        }
+        tell(Step { what: "connection", outcome });
         let answer = self.publish(event).await;
         let outcome = match answer.error() {
             None => Ok("acknowledged by the broker (PUBACK)".to_owned()),
@@ -217,6 +244,12 @@ impl Publisher {
         };
         tell(Step { what: "message", outcome });
         answer
+    }
+
+    /// How the link stands, now and later.
+    #[must_use]
+    pub fn standing(&self) -> watch::Receiver<Standing> {
+        self.shared.standing.subscribe()
     }
 }
 
@@ -239,8 +272,7 @@ impl Broker {
                 None => return,
                 Some(Ok(link)) => {
                     tracing::info!(host = self.settings.host, "publishing at the broker");
-                    *self.shared.trouble() =
-                        "the connection broke before the broker had acknowledged".to_owned();
+                    self.shared.standing.send_replace(Standing::Up);
                     link.run(&mut self, &stop).await
                 }
                 Some(Err(error)) => Err(error),
@@ -260,7 +292,7 @@ impl Broker {
     fn failed(&mut self, error: &LinkError) {
         let cause = chain(error);
         tracing::warn!(host = self.settings.host, cause, "the broker takes no events");
-        *self.shared.trouble() = cause;
+        self.shared.standing.send_replace(Standing::Down(cause));
         // Whoever waited for this link tries again from the outbox, with its own patience.
         while self.orders.try_recv().is_ok() {}
     }

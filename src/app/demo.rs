@@ -46,6 +46,9 @@ pub(super) fn takes_the_screen(command: &Command) -> bool {
         Command::Run(_)
         | Command::Replay(_)
         | Command::History(_)
+        | Command::Alerts(_)
+        | Command::Maintenance(_)
+        | Command::Enter(_)
         | Command::Series(_)
         | Command::CheckConfig(_) => false,
     }

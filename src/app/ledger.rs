@@ -30,12 +30,7 @@ pub(super) fn fresh(loaded: &Loaded) -> Gather {
 /// The ledger's, as a diagnostic.
 pub(super) fn open(loaded: &Loaded, path: &Path, now: Timestamp) -> Result<(LedgerHandle, Gather), Failure> {
     let configuration = &loaded.configuration;
-    let machines: Vec<String> = configuration.machines.iter().map(|machine| machine.name.clone()).collect();
-    let channels: Vec<String> =
-        configuration.channels.iter().map(|channel| channel.name.to_string()).collect();
-    let names = Names { machines: &machines, channels: &channels };
-    let options = Options { path: path.to_owned(), block_retention: configuration.ledger.block_retention };
-    let (writer, recovered) = Writer::open(&options, names, now).map_err(|error| diagnose(&error, path))?;
+    let (writer, recovered) = open_writer(loaded, path, now)?;
     let site = Site::new(&configuration.machines, &configuration.channels);
     let mut gather = Gather::new(site, recovered.next_input);
     let replayed = gather.recover(&recovered.snapshots, &recovered.inputs);
@@ -48,6 +43,26 @@ pub(super) fn open(loaded: &Loaded, path: &Path, now: Timestamp) -> Result<(Ledg
     );
     record_start(&mut gather, loaded, &recovered, replayed, now);
     Ok((LedgerHandle::new(writer, &recovered, path), gather))
+}
+
+/// Opens the ledger at `path` for what people put on record where no service runs: nothing is
+/// said of a start, and the machines stay where they were.
+///
+/// # Errors
+/// The ledger's, as a diagnostic.
+pub(super) fn open_alone(loaded: &Loaded, path: &Path, now: Timestamp) -> Result<LedgerHandle, Failure> {
+    let (writer, recovered) = open_writer(loaded, path, now)?;
+    Ok(LedgerHandle::new(writer, &recovered, path))
+}
+
+fn open_writer(loaded: &Loaded, path: &Path, now: Timestamp) -> Result<(Writer, Recovered), Failure> {
+    let configuration = &loaded.configuration;
+    let machines: Vec<String> = configuration.machines.iter().map(|machine| machine.name.clone()).collect();
+    let channels: Vec<String> =
+        configuration.channels.iter().map(|channel| channel.name.to_string()).collect();
+    let names = Names { machines: &machines, channels: &channels };
+    let options = Options { path: path.to_owned(), block_retention: configuration.ledger.block_retention };
+    Writer::open(&options, names, now).map_err(|error| diagnose(&error, path).into())
 }
 
 fn record_start(gather: &mut Gather, loaded: &Loaded, recovered: &Recovered, replayed: u64, now: Timestamp) {

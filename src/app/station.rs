@@ -9,10 +9,11 @@ use std::sync::atomic::AtomicU64;
 use std::time::Duration;
 
 use tokio::sync::{broadcast, mpsc};
+use tokio::time::Instant;
 use tokio_util::sync::CancellationToken;
 
 use super::ledger::{self, LedgerHandle, LedgerStore};
-use super::{Failure, series, sources};
+use super::{Failure, alerts, series, sources};
 use crate::config::load::Loaded;
 use crate::diagnostic::Diagnostic;
 use crate::ledger::LedgerError;
@@ -24,6 +25,8 @@ use crate::runtime::supervisor::Supervisor;
 const DRAIN_WITHIN: Duration = Duration::from_millis(3_500);
 /// Time for tasks to end after the driver has.
 const TASKS_WITHIN: Duration = Duration::from_secs(1);
+/// From the request to stop to the end of every task, where the driver needs less than its time.
+const STOP_WITHIN: Duration = Duration::from_millis(3_500);
 
 /// A gateway that is ready to run.
 pub(super) struct Station {
@@ -35,6 +38,8 @@ pub(super) struct Station {
     /// Asks the followers to end, once the driver has made its last commit.
     last_commit: CancellationToken,
     ledger: LedgerHandle,
+    loaded: Loaded,
+    clock: Clock,
 }
 
 impl Station {
@@ -68,9 +73,37 @@ impl Station {
         };
         sources::start(&mut tasks, &configuration.sources, &surroundings);
         let last_commit = CancellationToken::new();
-        let mut followers = Supervisor::new(last_commit.clone());
-        follow(&mut followers, loaded, clock, &ledger, &last_commit);
-        Ok(Self { driver, inbound, sources: tasks, stop: stop.clone(), followers, last_commit, ledger })
+        Ok(Self {
+            driver,
+            inbound,
+            sources: tasks,
+            stop: stop.clone(),
+            followers: Supervisor::new(last_commit.clone()),
+            last_commit,
+            ledger,
+            loaded: loaded.clone(),
+            clock: clock.clone(),
+        })
+    }
+
+    /// Starts the tasks that follow the ledger: alerts, their letters, the series. Each gets a
+    /// copy of the handle, reads by a `Reader` of its own at [`LedgerHandle::path`], waits for
+    /// [`LedgerHandle::tide`], and ends within [`TASKS_WITHIN`] of `last_commit`, having dropped
+    /// its copy. What it has not worked off by then waits for the next start at its bookmark.
+    async fn follow(&mut self) -> Result<(), Failure> {
+        let (configuration, clock) = (&self.loaded.configuration, &self.clock);
+        let series =
+            series::follow::start(&mut self.followers, configuration, clock, &self.ledger, &self.last_commit);
+        let around = alerts::start::Surroundings {
+            loaded: &self.loaded,
+            ledger: &self.ledger,
+            clock: &self.clock,
+            last_commit: &self.last_commit,
+            series,
+        };
+        let path = self.ledger.path();
+        let started = alerts::start::start(&mut self.followers, &around).await;
+        started.map_err(|error| ledger::diagnose(&error, path).into())
     }
 
     /// What is committed from here on.
@@ -83,12 +116,22 @@ impl Station {
     /// # Errors
     /// Where the ledger cannot take what it should.
     pub(super) async fn run(mut self) -> Result<(), Failure> {
-        let ended = self.driver.run(self.inbound, self.stop.clone()).await;
-        // Sources stop with the driver, whatever ended it; then those that follow the ledger.
-        self.stop.cancel();
+        self.follow().await?;
+        let stop = self.stop.clone();
+        let driving = async {
+            let ended = self.driver.run(self.inbound, self.stop.clone()).await;
+            // Sources stop with the driver, whatever ended it; then those that follow the ledger.
+            self.stop.cancel();
+            ended
+        };
+        let stopped = async {
+            stop.cancelled().await;
+            Instant::now()
+        };
+        let (ended, stopped) = tokio::join!(driving, stopped);
         self.last_commit.cancel();
         let joined = async { tokio::join!(self.sources.join(), self.followers.join()) };
-        if tokio::time::timeout(TASKS_WITHIN, joined).await.is_err() {
+        if tokio::time::timeout_at(end_of_tasks(stopped), joined).await.is_err() {
             tracing::warn!("a task did not end in time and was left");
         }
         let path = self.ledger.path().to_owned();
@@ -104,19 +147,10 @@ impl Station {
     }
 }
 
-/// Starts the tasks that follow the ledger: alerts, their letters, the series. Each gets a
-/// copy of the handle, reads by a `Reader` of its own at [`LedgerHandle::path`], waits for
-/// [`LedgerHandle::tide`], and ends within [`TASKS_WITHIN`] of `last_commit`, having dropped
-/// its copy. What it has not worked off by then waits for the next start at its bookmark.
-fn follow(
-    followers: &mut Supervisor,
-    loaded: &Loaded,
-    clock: &Clock,
-    ledger: &LedgerHandle,
-    last_commit: &CancellationToken,
-) {
-    // Requests come, and the standing goes, through the handle; nobody asks yet.
-    drop(series::follow::start(followers, &loaded.configuration, clock, ledger, last_commit));
+/// A driver that ended at once leaves its time to the tasks, of which the courier may be
+/// in the middle of a letter.
+fn end_of_tasks(stopped: Instant) -> Instant {
+    (Instant::now() + TASKS_WITHIN).max(stopped + STOP_WITHIN)
 }
 
 fn diagnose(error: &DriverError<LedgerError>, path: &std::path::Path) -> Diagnostic {

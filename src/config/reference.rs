@@ -3,7 +3,7 @@
 
 use super::keys::{
     ALERT, CONTACT, Default, Form, HEARTBEAT, Key, LEDGER, MACHINE, MAIL, MEAL_PERIOD, MQTT, PROBE, PUBLISH,
-    REPLAY, SERIAL, SERIES, SHIFT, SITE, SOURCE, WEBHOOK,
+    REPLAY, SERIAL, SERIES, SERVICE, SHIFT, SITE, SOURCE, WEB, WEBHOOK,
 };
 
 /// Width at which comments are broken.
@@ -29,6 +29,14 @@ pub fn render() -> String {
     );
     out.section("[site]", "The site.", &SITE, &[]);
     out.section("[ledger]", "Where the record is kept.", &LEDGER, &[]);
+    out.section("[service]", "How commands reach the running service.", &SERVICE, &[]);
+    out.section(
+        "[web]",
+        "The pages behind the links of messages. What is sent over them unencrypted can be read and changed by \
+         others on the network: put a proxy with TLS before them.",
+        &WEB,
+        &[],
+    );
     out.section("[[machine]]", "One dish machine; repeat for each.", &MACHINE, &[]);
     out.section("[[probe]]", "One probe or signal; repeat for each.", &PROBE, &[("name", "\"dm1/rinse\"")]);
     out.section(

@@ -1,5 +1,6 @@
 //! The configuration as the program uses it: whatever exists makes sense.
 
+use std::net::SocketAddr;
 use std::path::PathBuf;
 use std::time::Duration;
 
@@ -21,6 +22,17 @@ pub struct LedgerOptions {
     pub commit_interval: Duration,
     /// How long blocks of readings are kept; records and the traces of cycles stay for ever.
     pub block_retention: Duration,
+}
+
+/// The pages behind the links of messages.
+#[derive(Clone, PartialEq, Eq, Debug)]
+pub struct WebOptions {
+    /// Where they are served.
+    pub listen: SocketAddr,
+    /// What links begin with, without a slash at its end.
+    pub public_url: String,
+    /// How long a link can be used.
+    pub link_life: Duration,
 }
 
 /// Who gets a digest.
@@ -59,4 +71,8 @@ pub struct Configuration {
     pub series: Option<SeriesOptions>,
     /// How far ahead of the gateway's clock a reading may be stamped.
     pub ahead_max: Duration,
+    /// The socket by which commands reach the running service.
+    pub socket: PathBuf,
+    /// The pages behind the links of messages; `None` where they are not served.
+    pub web: Option<WebOptions>,
 }

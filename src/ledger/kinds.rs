@@ -1,15 +1,48 @@
-//! Records of one sort, looked for from the newest down.
+//! Records of some kinds only: what is rare among millions of cycles.
 
 use std::ops::ControlFlow;
 
-use rusqlite::params;
-
-use crate::core::record::Record;
+use rusqlite::types::Value;
+use rusqlite::{params, params_from_iter};
 
 use super::error::LedgerError;
 use super::reader::Reader;
+use crate::core::record::Record;
 
 impl Reader {
+    /// Calls `each` with index, bytes and parsed form of the records of these kinds from `from`
+    /// on, in order of the index, until it breaks. For cycles there is [`Reader::cycles`]; as a
+    /// kind `cycle` finds none here.
+    ///
+    /// # Errors
+    /// [`LedgerError::Damaged`] or [`LedgerError::Record`] at the first record that does not
+    /// match its hash or cannot be read.
+    pub fn records_of(
+        &self,
+        kinds: &[&str],
+        from: u64,
+        mut each: impl FnMut(u64, &[u8], Record) -> ControlFlow<()>,
+    ) -> Result<(), LedgerError> {
+        let failed = |source| self.failed("reading records of some kinds", source);
+        let marks = vec!["?"; kinds.len()].join(", ");
+        // The first condition lets the index of all but cycles serve.
+        let sql = format!(
+            "SELECT idx, leaf, bytes FROM record WHERE kind <> 'cycle' AND kind IN ({marks}) AND idx >= ?
+             ORDER BY idx"
+        );
+        let from = i64::try_from(from).unwrap_or(i64::MAX);
+        let values = kinds.iter().map(|kind| Value::from((*kind).to_owned())).chain([Value::from(from)]);
+        let _one_state = self.one_state()?;
+        let mut statement = self.connection.prepare_cached(&sql).map_err(failed)?;
+        let mut rows = statement.query(params_from_iter(values)).map_err(failed)?;
+        while let Some(row) = rows.next().map_err(failed)? {
+            if self.give(row, &mut each)?.is_break() {
+                break;
+            }
+        }
+        Ok(())
+    }
+
     /// The newest records with an index from `from` on and before `to` whose kind begins with
     /// `prefix`, such as `alert-`: index and record, the newest first, at most `limit`.
     ///

@@ -33,6 +33,8 @@ CREATE TABLE outbox (
     bytes BLOB NOT NULL
 ) STRICT;
 CREATE INDEX outbox_waiting ON outbox (sequence, id) WHERE status = 0;
+CREATE INDEX outbox_of_channel ON outbox (channel, sequence, id) WHERE status = 0;
+CREATE INDEX record_by_kind ON record (kind, idx) WHERE kind <> 'cycle';
 CREATE INDEX outbox_ended ON outbox (changed) WHERE status IN (1, 3);
 CREATE TABLE set_aside (
     id INTEGER PRIMARY KEY AUTOINCREMENT,

@@ -129,6 +129,10 @@ const COLUMNS: &str =
 /// The letter of each sequence whose turn it is.
 const HEADS: &str = "(SELECT min(id) FROM outbox WHERE status = 0 GROUP BY sequence)";
 
+/// The same for the sequences of the channel `?1`.
+const HEADS_OF_CHANNEL: &str =
+    "(SELECT min(id) FROM outbox WHERE status = 0 AND channel = ?1 GROUP BY sequence)";
+
 /// Applies a change.
 ///
 /// # Errors
@@ -231,6 +235,44 @@ impl Reader {
             .connection
             .prepare_cached(&format!("SELECT min(due) FROM outbox WHERE id IN {HEADS}"))
             .and_then(|mut statement| statement.query_row([], |row| row.get(0)))
+            .map_err(|source| self.failed("reading the outbox", source))?;
+        Ok(due.map(Timestamp::from_micros))
+    }
+
+    /// The letters of one channel to be sent now, as [`Reader::letters_due`] gives those of all.
+    ///
+    /// # Errors
+    /// [`LedgerError`] where they cannot be read.
+    pub fn letters_due_by(
+        &self,
+        channel: &str,
+        now: Timestamp,
+        limit: usize,
+    ) -> Result<Vec<Waiting>, LedgerError> {
+        let sql = format!(
+            "SELECT {COLUMNS} FROM outbox WHERE id IN {HEADS_OF_CHANNEL} AND due <= ?2 ORDER BY due, id LIMIT ?3"
+        );
+        let letters = self.posted(&sql, params![channel, now.micros(), limit])?;
+        let waiting =
+            |Posted { id, letter, attempts, last_error, .. }| Waiting { id, letter, attempts, last_error };
+        Ok(letters.into_iter().map(waiting).collect())
+    }
+
+    /// When [`Reader::letters_due_by`] has something more for this channel after `after`; `None`
+    /// where nothing waits beyond what is due by then.
+    ///
+    /// # Errors
+    /// [`LedgerError`] where it cannot be read.
+    pub fn next_letter_due_by(
+        &self,
+        channel: &str,
+        after: Timestamp,
+    ) -> Result<Option<Timestamp>, LedgerError> {
+        let sql = format!("SELECT min(due) FROM outbox WHERE id IN {HEADS_OF_CHANNEL} AND due > ?2");
+        let due: Option<i64> = self
+            .connection
+            .prepare_cached(&sql)
+            .and_then(|mut statement| statement.query_row(params![channel, after.micros()], |row| row.get(0)))
             .map_err(|source| self.failed("reading the outbox", source))?;
         Ok(due.map(Timestamp::from_micros))
     }

@@ -22,10 +22,10 @@ mod gateway;
 #[path = "crash/kills.rs"]
 mod kills;
 #[path = "crash/kitchen.rs"]
-mod kitchen;
+pub(crate) mod kitchen;
 #[path = "crash/power.rs"]
 mod power;
 #[path = "crash/publisher.rs"]
-mod publisher;
+pub(crate) mod publisher;
 #[path = "crash/stops.rs"]
 mod stops;

@@ -248,6 +248,28 @@ async fn gives_up_at_its_age_and_goes_on() {
     assert_eq!(ended.get("a2"), Some(&Outcome::Delivered));
 }
 
+// A mail server that hangs holds up its own letters and no others.
+#[tokio::test(start_paused = true)]
+async fn a_dead_channel_delays_no_other() {
+    let outbox = Memory::new();
+    for number in 0..50 {
+        outbox.put("email", &format!("s{number}"), &format!("m{number}"), NOON);
+        outbox.put("webhook:w", &format!("s{number}"), &format!("w{number}"), NOON);
+    }
+    let mut dead = Receiver::new(|_, _| Answer::later("no answer"));
+    dead.takes = Duration::from_secs(30);
+    let alive = Receiver::new(|_, _| Answer::Taken);
+
+    tokio::join!(
+        work(lane("email", &dead, 600), &outbox, Duration::from_secs(10)),
+        work(lane("webhook:w", &alive, 600), &outbox, Duration::from_secs(10)),
+    );
+
+    assert_eq!(alive.keys().len(), 50);
+    assert!(alive.times().iter().all(|at| *at < Duration::from_secs(1)), "{:?}", alive.times());
+    assert_eq!(dead.keys().len(), 2, "as many as may be under way");
+}
+
 #[tokio::test(start_paused = true)]
 async fn keeps_to_its_pace() {
     let outbox = Memory::new();

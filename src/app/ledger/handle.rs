@@ -52,7 +52,6 @@ impl LedgerHandle {
     ///
     /// # Errors
     /// [`AppendRefused`] with the append; its error says whether another try can help.
-    #[cfg_attr(not(test), expect(dead_code, reason = "the desk appends its records by it"))]
     pub(in crate::app) async fn append(&self, append: Append) -> Result<Committed, AppendRefused> {
         let (answer, stored) = oneshot::channel();
         // Whoever has given up waiting needs no answer.

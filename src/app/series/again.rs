@@ -10,7 +10,8 @@ use serde::{Deserialize, Serialize};
 
 use super::not_configured;
 use super::stock::{CONSUMER, heads};
-use crate::app::{Failure, Streams, configuration, ledger};
+use crate::app::door::client::{self, CallError};
+use crate::app::{Failure, Streams, configuration, ledger, people};
 use crate::cli::SeriesResendArgs;
 use crate::config::resolve::Configuration;
 use crate::core::time::Timestamp;
@@ -59,11 +60,9 @@ pub(super) fn resend(arguments: &SeriesResendArgs, streams: &mut Streams<'_>) ->
 }
 
 /// Hands the request to the running service.
-fn ask_service(configuration: &Configuration, _: Again) -> Result<(), Failure> {
-    let diagnostic = Diagnostic::error("ledger-locked", "the service runs and has the ledger")
-        .place(configuration.ledger.path.display().to_string())
-        .advice("stop the service, type the command again, and start it");
-    Err(diagnostic.into())
+fn ask_service(configuration: &Configuration, again: Again) -> Result<(), Failure> {
+    let asked: Result<Again, CallError> = client::post(&configuration.socket, "/series/resend", &again);
+    asked.map(drop).map_err(|error| people::unanswered(error, &configuration.socket))
 }
 
 /// Adds the request to the bookmark of a ledger that no service has.

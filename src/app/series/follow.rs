@@ -37,7 +37,6 @@ impl SeriesHandle {
     ///
     /// # Errors
     /// [`NotAccepted`] says why not.
-    #[expect(dead_code, reason = "the control socket calls it")]
     pub(in crate::app) async fn send_again(&self, again: Again) -> Result<(), NotAccepted> {
         let (answer, answered) = oneshot::channel();
         let request = Request::SendAgain { from: again.from, to: again.to, answer };
@@ -46,7 +45,6 @@ impl SeriesHandle {
     }
 
     /// How the series stands, after each turn and each failure.
-    #[expect(dead_code, reason = "the alert about a backlog watches it")]
     pub(in crate::app) fn standing(&self) -> watch::Receiver<Standing> {
         self.standing.clone()
     }

@@ -11,6 +11,7 @@ mod machine;
 mod probe;
 mod secret;
 mod series;
+mod service;
 mod source;
 
 use std::collections::BTreeMap;
@@ -18,7 +19,7 @@ use std::collections::BTreeMap;
 use jiff::civil::Date;
 use jiff::tz::TimeZone;
 
-use super::keys::{LEDGER, MACHINE, PROBE, SITE, SOURCE};
+use super::keys::{LEDGER, MACHINE, PROBE, SERVICE, SITE, SOURCE, WEB};
 use super::layers::Merged;
 use super::problem::{Fault, Findings, Problem};
 use super::raw::{Node, Place, Value, quoted};
@@ -32,6 +33,7 @@ use crate::core::id::{ChannelId, ChannelName, MachineId, check_part};
 use machine::read_machine;
 use probe::{Site, check_cold_junctions, one_probe_each, read_probe};
 use series::read_series;
+use service::{read_service, read_web};
 use source::read_source;
 
 /// Most machines, probes or sources of one site (own choice: a central kitchen has some 200 machines and 1,000 probes).
@@ -58,6 +60,15 @@ pub(super) fn check(merged: &Merged, findings: &mut Findings) -> Option<(Configu
     let commit_interval = reader.duration("commit-interval", findings);
     let block_retention = reader.duration("block-retention", findings);
     out.section("[ledger]", reader.finish(findings));
+
+    let mut reader =
+        Reader::new(&SERVICE, merged.table.get("service"), "[service]".to_owned(), whole.clone());
+    let socket = read_service(&mut reader, path.as_deref(), findings);
+    out.section("[service]", reader.finish(findings));
+
+    let mut reader = Reader::new(&WEB, merged.table.get("web"), "[web]".to_owned(), whole.clone());
+    let web = read_web(&mut reader, findings);
+    out.section("[web]", reader.finish(findings));
 
     let machines = machines(merged, &mut out, findings);
     let channels = channels(merged, &machines, &mut out, findings);
@@ -100,6 +111,8 @@ pub(super) fn check(merged: &Merged, findings: &mut Findings) -> Option<(Configu
         digest,
         delivery,
         ahead_max,
+        socket: socket?,
+        web,
     };
     Some((configuration, out.text))
 }

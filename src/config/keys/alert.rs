@@ -240,14 +240,14 @@ pub static ALERT: [Key; 22] = [
     },
     Key {
         name: "escalate-after",
-        form: Form::Duration { min: minutes(1), max: secs(86_400) },
+        form: Form::Duration { min: secs(1), max: secs(86_400) },
         default: Default::Value("10min"),
         example: "\"10min\"",
         meaning: "Time a step has to acknowledge before the next one is told. Own choice: long enough to finish what is in hand, short enough for the racks to be found.",
     },
     Key {
         name: "start-over-after",
-        form: Form::Duration { min: minutes(1), max: secs(86_400) },
+        form: Form::Duration { min: secs(1), max: secs(86_400) },
         default: Default::Value("30min"),
         example: "\"30min\"",
         meaning: "Time from the last step until the steps start over.",
@@ -261,14 +261,14 @@ pub static ALERT: [Key; 22] = [
     },
     Key {
         name: "summary-every",
-        form: Form::Duration { min: minutes(5), max: days(7) },
+        form: Form::Duration { min: secs(1), max: days(7) },
         default: Default::Value("1h"),
         example: "\"1h\"",
         meaning: "Least time between two messages that only tell of more racks of the same alert.",
     },
     Key {
         name: "settle",
-        form: Form::Duration { min: minutes(1), max: secs(86_400) },
+        form: Form::Duration { min: secs(1), max: secs(86_400) },
         default: Default::Value("30min"),
         example: "\"30min\"",
         meaning: "How long a condition must stay away before its alert closes. What comes back within it comes back as the same alert.",

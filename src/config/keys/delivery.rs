@@ -31,19 +31,27 @@ const fn per_minute(default: &'static str) -> Key {
     }
 }
 
-const GIVE_UP_AFTER: Key = Key {
-    name: "give-up-after",
-    form: Form::Duration { min: secs(60), max: days(30) },
-    default: Default::Value("1d"),
-    example: "\"1d\"",
-    meaning: "Age at which a message that nobody took is given up; that itself raises an alert over the other channels. Own choice: a day later the rack is long gone, and the ledger has it.",
-};
+const fn give_up_after(default: &'static str, example: &'static str, meaning: &'static str) -> Key {
+    Key {
+        name: "give-up-after",
+        form: Form::Duration { min: secs(60), max: days(30) },
+        default: Default::Value(default),
+        example,
+        meaning,
+    }
+}
+
+const GIVE_UP_EVENT: Key = give_up_after(
+    "3d",
+    "\"3d\"",
+    "Age at which an event that was not taken is given up; that itself raises an alert over the other channels. Own choice: programs want every event, also after a weekend.",
+);
 
 const ATTEMPTS_MAX: Key = Key {
     name: "attempts-max",
     form: Form::Integer { min: 1, max: 10_000 },
-    default: Default::Value("200"),
-    example: "200",
+    default: Default::Value("500"),
+    example: "500",
     meaning: "Tries after which a message is given up. They come after 5 s, then twice as late each time, up to 15 min (own choice), so that the age decides first unless this is lowered.",
 };
 
@@ -114,7 +122,11 @@ pub static MAIL: [Key; 13] = [
         meaning: "Longest wait for the connection and for each answer. Own choice: RFC 5321 §4.5.3.2 asks for minutes, which serve a relay and not somebody at a dish machine; the message is tried again.",
     },
     per_minute("60"),
-    GIVE_UP_AFTER,
+    give_up_after(
+        "4h",
+        "\"4h\"",
+        "Age at which a message that was not taken is given up; that itself raises an alert over the other channels. Own choice: a shift. Somebody else must hear of it while the racks can still be found, and an alert that stays open is told again.",
+    ),
     ATTEMPTS_MAX,
 ];
 
@@ -157,7 +169,7 @@ pub static WEBHOOK: [Key; 9] = [
         meaning: "Longest wait for the whole answer; Standard Webhooks advises 15 to 30 s.",
     },
     per_minute("300"),
-    GIVE_UP_AFTER,
+    GIVE_UP_EVENT,
     ATTEMPTS_MAX,
 ];
 
@@ -242,7 +254,7 @@ pub static PUBLISH: [Key; 14] = [
         meaning: "PEM file with the client's private key.",
     },
     per_minute("6000"),
-    GIVE_UP_AFTER,
+    GIVE_UP_EVENT,
 ];
 
 /// Keys of `[heartbeat]`.
@@ -264,8 +276,8 @@ pub static HEARTBEAT: [Key; 5] = [
     Key {
         name: "every",
         form: Form::Duration { min: secs(10), max: days(1) },
-        default: Default::Value("1m"),
-        example: "\"1m\"",
+        default: Default::Value("1min"),
+        example: "\"1min\"",
         meaning: "How often. Let the watcher complain after three times as long.",
     },
     CA_FILE,

@@ -7,6 +7,7 @@ mod delivery;
 mod machine;
 mod probe;
 mod series;
+mod service;
 mod site;
 mod source;
 
@@ -21,6 +22,7 @@ pub use probe::{
     THERMOCOUPLES,
 };
 pub use series::{READINGS, ReadingsWord, SERIES};
+pub use service::{SERVICE, WEB};
 pub use site::{LEDGER, SITE};
 pub use source::{
     FORMATS, MQTT, PARITIES, PAYLOADS, PayloadWord, REPLAY, SERIAL, SOURCE, SOURCE_KINDS, SUBSCRIPTION,
@@ -185,9 +187,11 @@ const fn words<T: Copy, const N: usize>(table: &[(&'static str, T); N]) -> [&'st
 }
 
 /// Keys at the top of a file.
-pub const TOP: [&str; 14] = [
+pub const TOP: [&str; 16] = [
     "site",
     "ledger",
+    "service",
+    "web",
     "machine",
     "probe",
     "source",

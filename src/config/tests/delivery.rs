@@ -36,6 +36,20 @@ fn ports_follow_the_protection() {
     }
 }
 
+// A section with what it must have takes the defaults that the reference prints.
+#[test]
+fn the_least_of_each_section_is_enough() {
+    let text = "[mail]\nhost = \"mail.example\"\nfrom = \"a@b.example\"\n\
+                [[webhook]]\nname = \"w\"\nurl = \"https://hooks.example\"\n\
+                [publish]\nhost = \"broker.example\"\n[heartbeat]\nurl = \"https://watch.example\"\n";
+    let delivery = good(&[&with(text)]).delivery;
+    let mail = delivery.mail.expect("the section is there");
+    assert_eq!((mail.pace.per_minute, mail.pace.give_up_after), (60, Duration::from_secs(4 * 3_600)));
+    assert_eq!(delivery.webhooks[0].pace.give_up_after, Duration::from_secs(3 * 86_400));
+    assert_eq!(delivery.publish.map(|publish| publish.keep_alive), Some(Duration::from_secs(30)));
+    assert_eq!(delivery.heartbeat.map(|heartbeat| heartbeat.every), Some(Duration::from_secs(60)));
+}
+
 #[test]
 fn what_is_configured_is_taken() {
     let text = "[[webhook]]\nname = \"facility\"\nurl = \"http://[::1]:8080/x\"\nsecret-files = [\"a\", \"b\"]\n\

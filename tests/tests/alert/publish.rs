@@ -5,8 +5,8 @@ use std::io::{BufRead, BufReader};
 use std::process::{Child, Command, Stdio};
 use std::time::Duration;
 
-use rinseward::alert::answer::Answer;
-use rinseward::alert::publish::{MachineState, OpenAlert, Publisher, prepare};
+use rinseward::alert::answer::{Answer, Step};
+use rinseward::alert::publish::{MachineState, OpenAlert, Publisher, Standing, prepare};
 use rinseward::config::delivery::PublishSettings;
 use rinseward::config::source::{MqttLogin, MqttTls, MqttVersion};
 use rinseward::core::alert::{AlertNumber, Condition, Severity};
@@ -267,6 +267,48 @@ async fn passwords_and_certificates() {
         assert_eq!(answer.error(), expected);
         running.stop().await;
     }
+}
+
+#[tokio::test(flavor = "multi_thread")]
+async fn a_trial_tells_each_step_and_says_nothing_about_the_gateway() {
+    let broker = Broker::start();
+    let service = Running::start(settings(broker.port(), MqttVersion::V5));
+    let listener = listener(broker.port(), &[]);
+    until_any(&listener, "rinseward/north/gateway", |payload| payload == "online");
+    let (publisher, beside) = prepare(settings(broker.port(), MqttVersion::V5)).expect("legal settings");
+    let stop = CancellationToken::new();
+    let task = tokio::spawn(beside.beside_the_service().run(stop.clone()));
+    let mut steps: Vec<Step> = Vec::new();
+
+    let answer = publisher.trial(&event(), &mut |step| steps.push(step)).await;
+
+    assert_eq!(answer, Answer::Taken);
+    let told: Vec<(&str, bool)> = steps.iter().map(|step| (step.what, step.outcome.is_ok())).collect();
+    assert_eq!(told, [("connection", true), ("message", true)]);
+    stop.cancel();
+    task.await.expect("it ends by itself");
+    // The service was not pushed out by it, and whoever watches the gateway saw nothing of it.
+    assert_eq!(service.publisher.publish(&event()).await, Answer::Taken);
+    for _ in 0..2 {
+        assert!(listener.line("an event").starts_with("rinseward/north/dm1/alert 0 "));
+    }
+    assert_eq!(*service.publisher.standing().borrow(), Standing::Up);
+    service.stop().await;
+
+    broker_is_gone(broker).await;
+}
+
+async fn broker_is_gone(mut broker: Broker) {
+    broker.kill();
+    let (publisher, beside) = prepare(settings(broker.port(), MqttVersion::V5)).expect("legal settings");
+    let stop = CancellationToken::new();
+    let task = tokio::spawn(beside.beside_the_service().run(stop.clone()));
+    let mut steps: Vec<Step> = Vec::new();
+    publisher.trial(&event(), &mut |step| steps.push(step)).await;
+    let [Step { what: "connection", outcome: Err(error) }] = &steps[..] else { panic!("{steps:?}") };
+    assert!(error.starts_with("cannot connect to 127.0.0.1:"), "{error}");
+    stop.cancel();
+    task.await.expect("it ends by itself");
 }
 
 /// Where the child finds the broker.

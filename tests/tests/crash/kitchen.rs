@@ -42,7 +42,13 @@ impl Stream {
     /// The first hours of the demo's kitchen, racks without a pause: its hot-water machine,
     /// whose booster trips at times, and with `machines` = 2 its chlorine machine, too.
     pub(crate) fn of(machines: usize, hours: f64, seed: u64) -> Self {
-        let world = World::of(&plan(machines, hours), seed, MIDNIGHT_MICROS);
+        Self::of_plan(&plan(machines, hours), seed)
+    }
+
+    /// What the nodes of this plan send.
+    pub(crate) fn of_plan(plan: &Plan, seed: u64) -> Self {
+        let machines = plan.machines.len();
+        let world = World::of(plan, seed, MIDNIGHT_MICROS);
         let start = world.start_micros();
         let mut stream = Self { packs: Vec::new(), start_micros: start, readings: BTreeMap::new() };
         let mut gathered: Vec<Vec<Emission>> = vec![Vec::new(); machines];
@@ -77,7 +83,7 @@ impl Stream {
     }
 }
 
-fn plan(machines: usize, hours: f64) -> Plan {
+pub(crate) fn plan(machines: usize, hours: f64) -> Plan {
     let mut plan = Scenario::Demo.plan();
     plan.machines.truncate(machines);
     plan.hours = hours;

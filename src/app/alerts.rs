@@ -1,0 +1,244 @@
+//! Alerts at work: the task that drives the desk, and the ways to it.
+//!
+//! The desk reads what was committed, is told of time, of the gateway's health and of
+//! what people do, and commits what follows from it through its [`clerk`]. It runs
+//! behind the record: a rack is judged and on record before anybody is told of it.
+//! The courier sends what the desk's commits put into the outbox.
+
+pub(super) mod clerk;
+mod compose;
+pub(super) mod counter;
+mod digest;
+mod health;
+mod lanes;
+pub(super) mod letters;
+mod outbox;
+mod pages;
+mod service;
+pub(super) mod start;
+mod states;
+pub(super) mod story;
+mod tank;
+pub(super) mod trial;
+
+use std::sync::Arc;
+use std::time::Duration;
+
+use tokio::sync::{Mutex, mpsc, oneshot, watch};
+use tokio::time::Instant;
+use tokio_util::sync::CancellationToken;
+
+use self::clerk::{Clerk, ClerkError};
+use self::tank::Tanks;
+use super::ledger::{LedgerHandle, Tide};
+use super::order::{Done, Order, Problem};
+use crate::config::load::Loaded;
+use crate::core::alert::{Alert, Event, Settings};
+use crate::core::time::Timestamp;
+use crate::ledger::LedgerError;
+use crate::runtime::clock::Clock;
+use crate::series::pump::Standing;
+
+/// People waiting for the desk; one more waits for a place.
+const ASKS_MAX: usize = 64;
+/// How often the gateway's own health is looked at.
+const HEALTH_EVERY: Duration = Duration::from_secs(60);
+/// When it is first looked at: time services need a moment after a start.
+const HEALTH_FIRST: Duration = Duration::from_secs(10);
+/// Longest sleep of the desk, and longest time for which a bookmark that nothing
+/// depends on is left behind.
+const SLEEP_MAX: Duration = Duration::from_secs(60);
+
+/// What somebody asks the desk's task for.
+#[derive(Debug)]
+enum Ask {
+    /// To do something.
+    Order(Order, oneshot::Sender<Result<Done, Problem>>),
+    /// Which alerts are open, and whether every record was looked at.
+    Open(oneshot::Sender<(Vec<Alert>, bool)>),
+}
+
+/// The way to the desk's task, for door and pages.
+#[derive(Clone, Debug)]
+pub(super) struct Reception(mpsc::Sender<Ask>);
+
+impl Reception {
+    /// Does an order; answers when it is on record.
+    ///
+    /// # Errors
+    /// [`Problem`] where it is refused, or the desk is not there.
+    pub(super) async fn perform(&self, order: Order) -> Result<Done, Problem> {
+        let (answer, answered) = oneshot::channel();
+        self.0.send(Ask::Order(order, answer)).await.map_err(|_| gone())?;
+        answered.await.map_err(|_| gone())?
+    }
+
+    /// The open alerts, and whether every record was looked at.
+    ///
+    /// # Errors
+    /// [`Problem`] where the desk is not there.
+    pub(super) async fn open(&self) -> Result<(Vec<Alert>, bool), Problem> {
+        let (answer, answered) = oneshot::channel();
+        self.0.send(Ask::Open(answer)).await.map_err(|_| gone())?;
+        answered.await.map_err(|_| gone())
+    }
+}
+
+fn gone() -> Problem {
+    Problem::new(
+        "ledger-write",
+        "the alerts cannot be reached just now",
+        "try again in a minute; see the log of the service",
+    )
+}
+
+/// What every run of the desk's task stands on.
+#[derive(Clone, Debug)]
+pub(super) struct Ground {
+    settings: Settings,
+    ledger: LedgerHandle,
+    clock: Clock,
+    tanks: Arc<Tanks>,
+    machines: Arc<[String]>,
+    series: Option<watch::Receiver<Standing>>,
+    asks: Arc<Mutex<mpsc::Receiver<Ask>>>,
+}
+
+impl Ground {
+    /// What the desk stands on, and the way to it.
+    pub(super) fn new(
+        loaded: &Loaded,
+        ledger: &LedgerHandle,
+        clock: &Clock,
+        series: Option<watch::Receiver<Standing>>,
+    ) -> (Self, Reception) {
+        let configuration = &loaded.configuration;
+        let (sender, asks) = mpsc::channel(ASKS_MAX);
+        let ground = Self {
+            settings: configuration.alerts.clone(),
+            ledger: ledger.clone(),
+            clock: clock.clone(),
+            tanks: Arc::new(Tanks::new(&configuration.channels)),
+            machines: configuration.machines.iter().map(|machine| machine.name.clone()).collect(),
+            series,
+            asks: Arc::new(Mutex::new(asks)),
+        };
+        (ground, Reception(sender))
+    }
+
+    /// Marks the place from which on alerts are raised, where none is marked yet.
+    ///
+    /// # Errors
+    /// The ledger's.
+    async fn mark(&self) -> Result<(), LedgerError> {
+        let marked = Clerk::open(self.settings.clone(), self.ledger.clone(), self.clock.now()).await;
+        marked.map(drop).map_err(|ClerkError::Ledger(error)| error)
+    }
+
+    /// Runs the desk until the driver's last commit is behind it. After a failure it can be run
+    /// again, from its bookmark.
+    ///
+    /// # Errors
+    /// Where the ledger fails for good.
+    pub(super) async fn run(self, last_commit: CancellationToken) -> Result<(), ClerkError> {
+        let clerk = Clerk::open(self.settings.clone(), self.ledger.clone(), self.clock.now()).await?;
+        let tide = self.ledger.tide();
+        let ground = self.clone();
+        let mut asks = self.asks.lock().await;
+        let desk = Desk { clerk, tide, ground, health_at: Instant::now() + HEALTH_FIRST };
+        desk.run(&mut asks, last_commit).await
+    }
+}
+
+/// One run of the desk's task.
+#[derive(Debug)]
+struct Desk {
+    clerk: Clerk,
+    tide: watch::Receiver<Tide>,
+    ground: Ground,
+    health_at: Instant,
+}
+
+impl Desk {
+    async fn run(
+        mut self,
+        asks: &mut mpsc::Receiver<Ask>,
+        last_commit: CancellationToken,
+    ) -> Result<(), ClerkError> {
+        loop {
+            let ending = last_commit.is_cancelled();
+            self.tide.borrow_and_update();
+            let more = self.step().await?;
+            if ending && !more {
+                if self.clerk.is_behind() {
+                    self.clerk.commit(self.ground.clock.now()).await?;
+                }
+                return Ok(());
+            }
+            let sleep = if more { Duration::ZERO } else { self.sleep() };
+            tokio::select! {
+                biased;
+                Some(ask) = asks.recv() => self.answer(ask).await?,
+                () = last_commit.cancelled(), if !ending => {}
+                _ = self.tide.changed(), if !more => {}
+                () = tokio::time::sleep(sleep) => {}
+            }
+        }
+    }
+
+    /// Tells the desk what is new, and commits what follows; `true` where more records wait.
+    async fn step(&mut self) -> Result<bool, ClerkError> {
+        let now = self.ground.clock.now();
+        let more = self.clerk.read_on(now)?;
+        if self.clerk.desk().deadline().is_some_and(|due| due <= now) {
+            self.clerk.tell(now, Event::Tick);
+        }
+        if Instant::now() >= self.health_at {
+            self.health_at = Instant::now() + HEALTH_EVERY;
+            let (ledger, behind) = (self.ground.ledger.path().to_owned(), self.series_behind(now));
+            let look = tokio::task::spawn_blocking(move || health::look(&ledger, behind));
+            // A panic in it was told by the runtime; the next look is a minute away.
+            if let Ok(health) = look.await {
+                self.clerk.tell(now, Event::Health(health));
+            }
+        }
+        for machine in self.clerk.tanks_asked() {
+            let read = self.ground.tanks.read(&machine, self.clerk.reader(), now)?;
+            let (at, celsius) = read.map_or((now, None), |(at, celsius)| (at, Some(celsius)));
+            self.clerk.tell(now, Event::Tank { machine: &machine, at, celsius });
+        }
+        if self.clerk.is_due() {
+            self.clerk.commit(now).await?;
+        }
+        Ok(more)
+    }
+
+    /// Age of the oldest reading that the time series server has not taken.
+    fn series_behind(&self, now: Timestamp) -> Option<Duration> {
+        let standing = self.ground.series.as_ref()?.borrow();
+        Some(standing.oldest.map_or(Duration::ZERO, |oldest| now.since(oldest)))
+    }
+
+    fn sleep(&self) -> Duration {
+        let due = self.clerk.desk().deadline().map(|due| self.ground.clock.wait_until(due));
+        let health = self.health_at.saturating_duration_since(Instant::now());
+        due.unwrap_or(SLEEP_MAX).min(health).min(SLEEP_MAX)
+    }
+
+    async fn answer(&mut self, ask: Ask) -> Result<(), ClerkError> {
+        let now = self.ground.clock.now();
+        match ask {
+            Ask::Order(order, answer) => {
+                let done = counter::perform(&mut self.clerk, now, order, &self.ground.machines).await?;
+                // Whoever asked may have gone; it is on record all the same.
+                drop(answer.send(done));
+            }
+            Ask::Open(answer) => {
+                let up_to_date = self.clerk.desk().next_record() >= self.tide.borrow().records;
+                let alerts = self.clerk.desk().alerts().cloned().collect();
+                drop(answer.send((alerts, up_to_date)));
+            }
+        }
+        Ok(())
+    }
+}

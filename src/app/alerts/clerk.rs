@@ -1,0 +1,196 @@
+//! The desk at the ledger: reads what was committed, tells the desk, and commits
+//! what the desk asks for.
+//!
+//! Records, letters and the desk's own state go into **one** append. Killed before
+//! it, nothing of it happened, and the same records are read again; killed after
+//! it, all of it did. The service and a command without one use the same clerk.
+
+use std::ops::ControlFlow;
+use std::time::Duration;
+
+use super::letters;
+use crate::app::ledger::LedgerHandle;
+use crate::core::alert::{Alert, AlertNumber, Desk, Effects, Event, Refusal, Settings};
+use crate::core::record::{Body, Check, Record};
+use crate::core::time::Timestamp;
+use crate::ledger::{Append, Bookmark, Committed, LedgerError, NewRecord, OutboxChange, Reader, Retry};
+
+/// Name of the desk's bookmark.
+pub(super) const BOOKMARK: &str = "desk";
+/// Most records of one step, so that people are heard between two steps.
+const RECORDS_MAX: u64 = 256;
+/// After so many records without a consequence the bookmark is written nevertheless.
+const BOOKMARK_EVERY: u64 = 1_000;
+/// First and longest wait before a refused append is tried again.
+const AGAIN_AFTER: (Duration, Duration) = (Duration::from_millis(200), Duration::from_secs(10));
+
+/// Why the clerk cannot go on.
+#[derive(Debug, thiserror::Error)]
+pub(in crate::app) enum ClerkError {
+    /// The ledger cannot be read or written.
+    #[error("the ledger failed the alerts")]
+    Ledger(#[from] LedgerError),
+}
+
+/// The desk at the ledger.
+#[derive(Debug)]
+pub(in crate::app) struct Clerk {
+    desk: Desk,
+    reader: Reader,
+    ledger: LedgerHandle,
+    /// What waits to be committed.
+    effects: Effects,
+    /// Records of people that are none of the desk's.
+    entered: Vec<Record>,
+    /// The first record that is not behind the stored bookmark.
+    marked: u64,
+    /// Whether people have changed the desk since then.
+    changed: bool,
+}
+
+impl Clerk {
+    /// Takes the desk up where its bookmark stands. Without one it begins at the end of the
+    /// ledger, since nobody is to be told of the past, and marks that place.
+    ///
+    /// # Errors
+    /// [`ClerkError`] where the ledger cannot be read or written.
+    pub(in crate::app) async fn open(
+        settings: Settings,
+        ledger: LedgerHandle,
+        now: Timestamp,
+    ) -> Result<Self, ClerkError> {
+        let reader = Reader::open(ledger.path())?;
+        let stored = reader.bookmark(BOOKMARK)?;
+        let is_new = stored.is_none();
+        let desk = restored(settings, stored.as_deref(), reader.size()?);
+        let marked = desk.next_record();
+        let (effects, entered) = (Effects::default(), Vec::new());
+        let mut clerk = Self { desk, reader, ledger, effects, entered, marked, changed: is_new };
+        if is_new {
+            clerk.commit(now).await?;
+        }
+        Ok(clerk)
+    }
+
+    /// The desk.
+    pub(in crate::app) fn desk(&self) -> &Desk {
+        &self.desk
+    }
+
+    /// The ledger, to be read.
+    pub(in crate::app) fn reader(&self) -> &Reader {
+        &self.reader
+    }
+
+    /// The open alert of this number.
+    pub(in crate::app) fn alert(&self, number: AlertNumber) -> Option<&Alert> {
+        self.desk.alerts().find(|alert| alert.number == number)
+    }
+
+    /// Tells the desk of the records it has not seen, some of them; `true` where more wait.
+    ///
+    /// # Errors
+    /// [`ClerkError::Ledger`] where they cannot be read.
+    pub(in crate::app) fn read_on(&mut self, now: Timestamp) -> Result<bool, ClerkError> {
+        let (desk, effects) = (&mut self.desk, &mut self.effects);
+        let mut read = 0;
+        self.reader.records(desk.next_record(), |index, _, record| {
+            tell(desk, now, Event::Record { index, record: &record }, effects);
+            read += 1;
+            if read < RECORDS_MAX { ControlFlow::Continue(()) } else { ControlFlow::Break(()) }
+        })?;
+        Ok(read == RECORDS_MAX)
+    }
+
+    /// Tells the desk something that nobody waits for.
+    pub(in crate::app) fn tell(&mut self, now: Timestamp, event: Event<'_>) {
+        tell(&mut self.desk, now, event, &mut self.effects);
+    }
+
+    /// Tells the desk what a person wants.
+    ///
+    /// # Errors
+    /// The desk's, with nothing changed.
+    pub(in crate::app) fn ask(&mut self, now: Timestamp, event: Event<'_>) -> Result<(), Refusal> {
+        self.desk.handle(now, event, &mut self.effects)?;
+        self.changed = true;
+        Ok(())
+    }
+
+    /// Takes a check that a person enters.
+    pub(in crate::app) fn enter(&mut self, now: Timestamp, machine: Option<String>, check: Check) {
+        self.entered.push(Record::new(now, machine, Body::Check(check)));
+    }
+
+    /// Machines whose tank the desk asks for, once.
+    pub(in crate::app) fn tanks_asked(&mut self) -> Vec<String> {
+        std::mem::take(&mut self.effects.ask_tank)
+    }
+
+    /// Whether a commit is due: something is to be recorded or sent, or the bookmark is far behind.
+    pub(in crate::app) fn is_due(&self) -> bool {
+        self.changed
+            || !(self.effects.records.is_empty()
+                && self.effects.notices.is_empty()
+                && self.entered.is_empty())
+            || self.desk.next_record() >= self.marked + BOOKMARK_EVERY
+    }
+
+    /// Whether the stored bookmark is behind at all.
+    pub(in crate::app) fn is_behind(&self) -> bool {
+        self.is_due() || self.desk.next_record() != self.marked
+    }
+
+    /// Commits what waits, with the bookmark. A ledger that refuses for now is tried again until
+    /// it takes it; nothing else happens meanwhile, since all of it would have to wait too.
+    ///
+    /// # Errors
+    /// [`ClerkError`] where it will never take it.
+    pub(in crate::app) async fn commit(&mut self, now: Timestamp) -> Result<Committed, ClerkError> {
+        let next = self.desk.next_record();
+        let records = self.entered.drain(..).chain(self.effects.records.drain(..));
+        let mut append = Append {
+            records: records.map(|record| NewRecord { record, trace: None }).collect(),
+            bookmarks: vec![Bookmark { name: BOOKMARK.to_owned(), state: self.desk.state() }],
+            outbox: letters::of(self.effects.notices.drain(..), now).map(OutboxChange::Put).collect(),
+            ..Append::default()
+        };
+        let mut wait = AGAIN_AFTER.0;
+        loop {
+            let refused = match self.ledger.append(append).await {
+                Ok(committed) => {
+                    (self.marked, self.changed) = (next, false);
+                    return Ok(committed);
+                }
+                Err(refused) => refused,
+            };
+            if refused.error.retry() == Retry::Never {
+                return Err(refused.error.into());
+            }
+            tracing::warn!(error = %refused.error, "alerts wait for the ledger; they are tried again");
+            append = *refused.append;
+            tokio::time::sleep(wait).await;
+            wait = (wait * 2).min(AGAIN_AFTER.1);
+        }
+    }
+}
+
+/// The desk as its bookmark says; a state that cannot be read is begun anew, since a desk that
+/// never starts would tell nobody of anything.
+fn restored(settings: Settings, stored: Option<&[u8]>, size: u64) -> Desk {
+    let Some(state) = stored else { return Desk::begin_at(settings, size) };
+    match Desk::restore(settings.clone(), state) {
+        Ok(desk) => desk,
+        Err(error) => {
+            tracing::error!(%error, "the state of the alerts cannot be read; they begin anew from here");
+            Desk::begin_at(settings, size)
+        }
+    }
+}
+
+fn tell(desk: &mut Desk, now: Timestamp, event: Event<'_>, effects: &mut Effects) {
+    // Only what people ask for is ever refused.
+    if let Err(refusal) = desk.handle(now, event, effects) {
+        tracing::error!(%refusal, "the desk refused what nobody asked for");
+    }
+}

@@ -1,0 +1,323 @@
+//! The digest: yesterday on one screen, and once a week the seven days before.
+//!
+//! A digest is a letter like any other, under a key made of its dates and its reader,
+//! so that it is never sent twice; its bookmark holds the last local date on which one
+//! was put into the outbox. A gateway that was off at the hour does it when it starts,
+//! for the latest date only. The numbers are counted from the records when it is sent.
+
+use std::ops::ControlFlow;
+use std::sync::Arc;
+use std::time::Duration;
+
+use base64::Engine;
+use base64::engine::general_purpose::STANDARD;
+use jiff::ToSpan;
+use jiff::civil::{Date, Time, Weekday};
+use jiff::tz::TimeZone;
+use tokio_util::sync::CancellationToken;
+
+use super::compose::Composer;
+use super::letters::Content;
+use super::story;
+use crate::alert::digest::tally::Tally;
+use crate::alert::digest::{Checkpoint, Digest, Facts, Span, compose};
+use crate::alert::email::{Mail, Picture};
+use crate::alert::event::{CloudEvent, Envelope};
+use crate::alert::message::Illustration;
+use crate::app::ledger::LedgerHandle;
+use crate::config::resolve::DigestOptions;
+use crate::core::alert::hours::{instant, local_date};
+use crate::core::alert::{Contact, Route, Settings};
+use crate::core::reader;
+use crate::core::record::{Body, Cycle};
+use crate::core::time::Timestamp;
+use crate::ledger::{Append, Bookmark, LedgerError, Letter, OutboxChange, Reader};
+use crate::report::plot::{Size, day};
+use crate::runtime::clock::Clock;
+
+/// Name of the bookmark.
+const BOOKMARK: &str = "digest";
+/// Longest sleep: a clock that was set is noticed within it.
+const SLEEP_MAX: Duration = Duration::from_secs(60);
+/// Content id of the picture.
+const PICTURE: &str = "day";
+
+/// Why digests end.
+#[derive(Debug, thiserror::Error)]
+pub(super) enum DigestError {
+    /// The ledger fails.
+    #[error("the ledger failed the digest")]
+    Ledger(#[from] LedgerError),
+}
+
+/// Puts digests into the outbox at their hour.
+#[derive(Clone, Debug)]
+pub(super) struct Digests {
+    options: DigestOptions,
+    contacts: Vec<Contact>,
+    zone: TimeZone,
+    ledger: LedgerHandle,
+    clock: Clock,
+}
+
+impl Digests {
+    pub(super) fn new(
+        options: &DigestOptions,
+        settings: &Settings,
+        ledger: &LedgerHandle,
+        clock: &Clock,
+    ) -> Self {
+        let (options, contacts) = (options.clone(), settings.contacts.clone());
+        let (zone, ledger, clock) = (settings.zone.clone(), ledger.clone(), clock.clone());
+        Self { options, contacts, zone, ledger, clock }
+    }
+
+    /// Works until the driver's last commit.
+    ///
+    /// # Errors
+    /// The ledger's.
+    pub(super) async fn run(self, last_commit: CancellationToken) -> Result<(), DigestError> {
+        let mut done = self.done().await?;
+        loop {
+            let now = self.clock.now();
+            if let Some(date) = latest_due(&self.zone, self.options.at, now)
+                && date > done
+            {
+                self.put(date, now).await?;
+                done = date;
+            }
+            let next = instant(&self.zone, done.saturating_add(1.day()), self.options.at);
+            let sleep = next.map_or(SLEEP_MAX, |next| self.clock.wait_until(next)).min(SLEEP_MAX);
+            if last_commit.run_until_cancelled(tokio::time::sleep(sleep)).await.is_none() {
+                return Ok(());
+            }
+        }
+    }
+
+    /// The date of the last digest; a gateway that never made one begins with the next.
+    async fn done(&self) -> Result<Date, DigestError> {
+        let stored = Reader::open(self.ledger.path())?.bookmark(BOOKMARK)?;
+        let stored = stored.and_then(|bytes| String::from_utf8(bytes).ok()?.parse().ok());
+        if let Some(date) = stored {
+            return Ok(date);
+        }
+        let now = self.clock.now();
+        let date = latest_due(&self.zone, self.options.at, now).unwrap_or(Date::MIN);
+        self.append(Vec::new(), date).await?;
+        Ok(date)
+    }
+
+    async fn put(&self, date: Date, now: Timestamp) -> Result<(), DigestError> {
+        let mut spans = vec![(Span::Day, date.saturating_sub(1.day()), &self.options.daily)];
+        if date.weekday() == Weekday::Monday {
+            spans.push((Span::Week, date.saturating_sub(7.days()), &self.options.weekly));
+        }
+        let letters = spans.into_iter().flat_map(|(span, first, readers)| {
+            let contacts = self.contacts.iter().filter(|contact| readers.contains(&contact.name));
+            contacts.flat_map(move |contact| {
+                // A text gateway has no room for it.
+                let routes = contact.routes.iter().filter(|route| !matches!(route, Route::Text(_)));
+                routes.filter_map(move |route| letter(span, first, &contact.name, route, now))
+            })
+        });
+        let letters: Vec<OutboxChange> = letters.map(OutboxChange::Put).collect();
+        self.append(letters, date).await
+    }
+
+    async fn append(&self, outbox: Vec<OutboxChange>, date: Date) -> Result<(), DigestError> {
+        let bookmarks = vec![Bookmark { name: BOOKMARK.to_owned(), state: date.to_string().into_bytes() }];
+        let append = Append { bookmarks, outbox, ..Append::default() };
+        self.ledger.append(append).await.map(drop).map_err(|refused| refused.error.into())
+    }
+}
+
+/// The latest local date whose hour has come.
+fn latest_due(zone: &TimeZone, at: Time, now: Timestamp) -> Option<Date> {
+    let today = local_date(zone, now)?;
+    let has_come = instant(zone, today, at).is_some_and(|due| due <= now);
+    Some(if has_come { today } else { today.saturating_sub(1.day()) })
+}
+
+fn letter(span: Span, first: Date, contact: &str, route: &Route, now: Timestamp) -> Option<Letter> {
+    let word = match span {
+        Span::Day => "day",
+        Span::Week => "week",
+    };
+    let key = format!("digest-{word}-{first}-{contact}-{route}");
+    let (contact, route) = (contact.to_owned(), route.clone());
+    let (channel, sequence) = (route.channel(), format!("digest/{contact}/{route}"));
+    let content = Content::Digest { span, first: first.to_string(), contact, route };
+    let bytes = serde_json::to_vec(&content)
+        .inspect_err(|error| tracing::error!(%error, key, "a digest cannot be written down"))
+        .ok()?;
+    Some(Letter { key, channel, sequence, created: now, due: now, bytes })
+}
+
+impl Composer {
+    /// A digest as a mail to this contact.
+    pub(super) fn digest_mail(
+        &self,
+        key: &str,
+        span: (Span, &str),
+        contact: &str,
+        route: &Route,
+        written: Timestamp,
+    ) -> Option<Mail> {
+        let Route::Email(to) = route else { return None };
+        let (digest, cycles) = self.counted(span)?;
+        let contact = self.contact(contact)?;
+        let eye = reader::Reader {
+            language: contact.language,
+            scale: contact.units,
+            zone: self.settings().zone.clone(),
+        };
+        let told = digest.most_telling().map(|machine| machine.machine.clone());
+        let png = told.as_ref().and_then(|machine| picture(machine, &digest, &cycles, &eye));
+        let facts = Facts { site: self.site(), reader: eye, link: self.public_url.as_deref() };
+        let description = told.unwrap_or_default();
+        let illustration = Illustration { id: PICTURE, description: &description };
+        let words = compose(&digest, &facts, png.as_ref().map(|_| &illustration));
+        let pictures = png.map(|png| Picture { id: PICTURE.to_owned(), png }).into_iter().collect();
+        Some(Mail {
+            key: key.to_owned(),
+            thread: "digest".to_owned(),
+            to: to.clone(),
+            at: written,
+            subject: words.subject,
+            text: words.text,
+            html: Some(words.html),
+            pictures,
+        })
+    }
+
+    /// A digest as an event for programs.
+    pub(super) fn digest_event(
+        &self,
+        key: &str,
+        span: (Span, &str),
+        written: Timestamp,
+    ) -> Option<CloudEvent> {
+        let (digest, _) = self.counted(span)?;
+        let envelope = Envelope { key, source: &self.source, at: written };
+        let word = match digest.span {
+            Span::Day => "digest.day",
+            Span::Week => "digest.week",
+        };
+        let data = serde_json::to_value(&digest).ok()?;
+        Some(CloudEvent::new(&envelope, word, None, data))
+    }
+
+    /// Counts the records of a span; also its cycles by machine, for a picture.
+    fn counted(&self, (span, first): (Span, &str)) -> Option<(Digest, Vec<(String, Cycle)>)> {
+        let first: Date = first.parse().ok()?;
+        let days = match span {
+            Span::Day => 1.day(),
+            Span::Week => 7.days(),
+        };
+        let zone = &self.settings().zone;
+        let midnight = |date| instant(zone, date, Time::midnight());
+        let (from, to) = (midnight(first)?, midnight(first.saturating_add(days))?);
+        let machines: Vec<String> = self.settings().machines.keys().cloned().collect();
+        let counted = tell(&self.reader(), (span, from, to), zone, machines, &self.source);
+        counted.inspect_err(|error| tracing::error!(%error, "a digest cannot be counted")).ok()
+    }
+}
+
+fn tell(
+    reader: &Reader,
+    (span, from, to): (Span, Timestamp, Timestamp),
+    zone: &TimeZone,
+    machines: Vec<String>,
+    source: &str,
+) -> Result<(Digest, Vec<(String, Cycle)>), LedgerError> {
+    let mut tally = Tally::new(span, from, to, zone.clone(), machines);
+    let mut cycles = Vec::new();
+    reader.records(first_since(reader, from)?, |_, _, record| {
+        tally.take(&record);
+        if let (Body::Cycle(cycle), Some(machine)) = (record.body, record.machine)
+            && from <= cycle.rinse_started
+            && cycle.rinse_started < to
+        {
+            cycles.push((machine, *cycle));
+        }
+        ControlFlow::Continue(())
+    })?;
+    cycles.sort_by_key(|(_, cycle)| cycle.rinse_started);
+    let open = story::all(reader)?.into_values().filter(|story| story.closed.is_none());
+    let checkpoint = Checkpoint {
+        origin: source.trim_start_matches('/').to_owned(),
+        records: reader.size()?,
+        root: STANDARD.encode(reader.root()?),
+    };
+    Ok((tally.finish(open.map(|story| story.alert).collect(), Some(checkpoint)), cycles))
+}
+
+/// Index of the first record since an instant, found by halves: records are in order of time but
+/// for clocks that were set, so that an hour before it is taken too.
+fn first_since(reader: &Reader, from: Timestamp) -> Result<u64, LedgerError> {
+    let from = from.minus(Duration::from_secs(3_600));
+    let (mut low, mut high) = (0, reader.size()?);
+    while low < high {
+        let middle = low + (high - low) / 2;
+        let mut recorded = None;
+        reader.records(middle, |_, _, record| {
+            recorded = Some(record.recorded);
+            ControlFlow::Break(())
+        })?;
+        if recorded.is_some_and(|recorded| recorded < from) { low = middle + 1 } else { high = middle }
+    }
+    Ok(low)
+}
+
+fn picture(
+    machine: &str,
+    digest: &Digest,
+    cycles: &[(String, Cycle)],
+    eye: &reader::Reader,
+) -> Option<Vec<u8>> {
+    let own: Vec<&Cycle> =
+        cycles.iter().filter(|(name, _)| name == machine).map(|(_, cycle)| cycle).collect();
+    let day = day::Day { machine, from: digest.from, to: digest.to, cycles: &own, gaps: &[] };
+    day::plot(day, eye)
+        .png(Size::MAIL)
+        .inspect_err(|error| tracing::warn!(%error, "a digest goes without its picture"))
+        .ok()
+}
+
+/// Starts the digests, where they are configured.
+pub(super) fn start(
+    followers: &mut crate::runtime::supervisor::Supervisor,
+    digests: Digests,
+    last_commit: &CancellationToken,
+) {
+    let (digests, stop) = (Arc::new(digests), last_commit.clone());
+    followers.keep_running("digest".to_owned(), move || {
+        let (digests, stop) = (Arc::clone(&digests), stop.clone());
+        async move { Digests::clone(&digests).run(stop).await }
+    });
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    // Local midnights and the change to summer time of 2026-03-29 in Berlin by the IANA time zone
+    // database; the rule is this program's own.
+    #[test]
+    fn the_hour_of_a_digest_comes_once_a_day() {
+        let zone = TimeZone::get("Europe/Berlin").expect("a zone of the database");
+        let at: Time = "02:30:00".parse().expect("a time");
+        for (now, due) in [
+            ("2026-03-28T01:29:59Z", "2026-03-27"),
+            ("2026-03-28T01:30:00Z", "2026-03-28"),
+            // 02:30 does not exist on the 29th; it is told at 03:30 summer time.
+            ("2026-03-29T01:29:59Z", "2026-03-28"),
+            ("2026-03-29T01:30:00Z", "2026-03-29"),
+            ("2026-10-25T00:30:00Z", "2026-10-25"),
+            ("2026-10-25T01:30:00Z", "2026-10-25"),
+        ] {
+            let now: Timestamp = now.parse().expect("an instant");
+            assert_eq!(latest_due(&zone, at, now), due.parse().ok(), "{now}");
+        }
+    }
+}

@@ -1,0 +1,67 @@
+//! The running service at the control socket.
+
+use std::sync::Arc;
+
+use tokio::sync::watch;
+
+use super::Reception;
+use super::compose::Composer;
+use super::start::Surroundings;
+use super::trial;
+use crate::app::door::{Health, Service};
+use crate::app::ledger::Tide;
+use crate::app::order::{Done, Order, Problem, Trial};
+use crate::app::series::Again;
+use crate::app::series::follow::SeriesHandle;
+use crate::config::delivery::Delivery;
+
+/// Where commands are taken.
+#[derive(Clone, Debug)]
+pub(super) struct Counter {
+    reception: Reception,
+    composer: Arc<Composer>,
+    delivery: Arc<Delivery>,
+    tide: watch::Receiver<Tide>,
+    series: Option<SeriesHandle>,
+}
+
+impl Counter {
+    pub(super) fn new(reception: Reception, composer: Arc<Composer>, around: &Surroundings<'_>) -> Self {
+        let delivery = Arc::new(around.loaded.configuration.delivery.clone());
+        let (tide, series) = (around.ledger.tide(), around.series.clone());
+        Self { reception, composer, delivery, tide, series }
+    }
+}
+
+impl Service for Counter {
+    async fn health(&self) -> Result<Health, Problem> {
+        let (alerts, alerts_up_to_date) = self.reception.open().await?;
+        let records = self.tide.borrow().records;
+        let version = env!("CARGO_PKG_VERSION").to_owned();
+        Ok(Health { version, records, alerts_open: alerts.len(), alerts_up_to_date })
+    }
+
+    async fn alerts(&self, number: Option<u64>) -> Result<Vec<serde_json::Value>, Problem> {
+        let (alerts, _) = self.reception.open().await?;
+        let wanted = alerts.iter().filter(|alert| number.is_none_or(|number| alert.number.0 == number));
+        let written = wanted.map(serde_json::to_value).collect::<Result<_, _>>();
+        written.map_err(|error| Problem::new("bug", error.to_string(), "report it with this message"))
+    }
+
+    async fn perform(&self, order: Order) -> Result<Done, Problem> {
+        self.reception.perform(order).await
+    }
+
+    async fn test(&self, contact: String) -> Result<Trial, Problem> {
+        trial::through_all(&self.composer, &self.delivery, &contact).await
+    }
+
+    async fn resend(&self, again: Again) -> Result<Again, Problem> {
+        let off =
+            || Problem::new("series-off", "this service sends no time series", "add the section [series]");
+        let series = self.series.as_ref().ok_or_else(off)?;
+        let advice = "wait until some are through; rinseward series status shows them";
+        let busy = |error| Problem::new("series-busy", crate::runtime::supervisor::chain(&error), advice);
+        series.send_again(again).await.map(|()| again).map_err(busy)
+    }
+}

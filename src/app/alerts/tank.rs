@@ -1,0 +1,78 @@
+//! The temperature of a wash tank, read from the ledger where the desk asks for it.
+
+use std::collections::BTreeMap;
+use std::time::Duration;
+
+use crate::core::channel::{Channel, Place, Probe, Role, Signal};
+use crate::core::intake::{Junction, Terminals, converted};
+use crate::core::time::Timestamp;
+use crate::core::units::Celsius;
+use crate::ledger::{LedgerError, Reader, Reading};
+
+/// A reading older than this says nothing of the tank just now.
+const FRESH: Duration = Duration::from_secs(120);
+
+/// The probes in wash tanks, by machine.
+#[derive(Clone, Debug)]
+pub(super) struct Tanks {
+    channels: Vec<Channel>,
+    probe_of: BTreeMap<String, usize>,
+}
+
+impl Tanks {
+    pub(super) fn new(channels: &[Channel]) -> Self {
+        let in_tank = |channel: &Channel| match &channel.role {
+            Role::Probe(probe) => probe.place == Place::WashTank,
+            Role::ColdJunction { .. } | Role::Running | Role::Concentration | Role::Ph => false,
+        };
+        let probes = channels.iter().enumerate().filter(|(_, channel)| in_tank(channel));
+        let probe_of = probes.map(|(at, channel)| (channel.name.machine().to_owned(), at)).collect();
+        Self { channels: channels.to_vec(), probe_of }
+    }
+
+    /// The latest usable reading of a machine's tank and its time; `None` where there is no fresh one.
+    ///
+    /// # Errors
+    /// The ledger's.
+    pub(super) fn read(
+        &self,
+        machine: &str,
+        reader: &Reader,
+        now: Timestamp,
+    ) -> Result<Option<(Timestamp, Celsius)>, LedgerError> {
+        let Some(channel) = self.probe_of.get(machine).map(|at| &self.channels[*at]) else { return Ok(None) };
+        let Role::Probe(probe) = &channel.role else { return Ok(None) };
+        let Some(reading) = latest(reader, channel, now)? else { return Ok(None) };
+        let junction = match probe.signal {
+            Signal::Thermocouple { cold_junction, .. } => {
+                self.junction(usize::from(cold_junction.0), reader, reading.at)?
+            }
+            Signal::Celsius | Signal::Fahrenheit | Signal::Kelvin | Signal::Pt100 => None,
+        };
+        Ok(corrected(probe, &reading, junction).map(|celsius| (reading.at, celsius)))
+    }
+
+    fn junction(
+        &self,
+        at: usize,
+        reader: &Reader,
+        measured: Timestamp,
+    ) -> Result<Option<Junction>, LedgerError> {
+        let Some(channel) = self.channels.get(at) else { return Ok(None) };
+        let Role::ColdJunction { signal } = channel.role else { return Ok(None) };
+        let Some(reading) = latest(reader, channel, measured)? else { return Ok(None) };
+        let celsius = converted(signal, reading.at, reading.value, None, &mut Terminals::default(), FRESH);
+        Ok(celsius.ok().map(|celsius| Junction { at: reading.at, celsius }))
+    }
+}
+
+fn latest(reader: &Reader, channel: &Channel, now: Timestamp) -> Result<Option<Reading>, LedgerError> {
+    let until = now.plus(Duration::from_micros(1));
+    Ok(reader.readings(channel.name.as_str(), now.minus(FRESH), until)?.last().copied())
+}
+
+fn corrected(probe: &Probe, reading: &Reading, junction: Option<Junction>) -> Option<Celsius> {
+    let terminals = &mut Terminals::default();
+    let celsius = converted(probe.signal, reading.at, reading.value, junction, terminals, FRESH).ok()?;
+    Some(probe.calibration.apply(celsius))
+}

@@ -1,0 +1,203 @@
+//! The control socket: how a command reaches the running service.
+//!
+//! HTTP/1.1 over a Unix socket of mode 0660, so that the service's user and group
+//! may use it and nobody else. Who is at the other end is asked of the system
+//! (SO_PEERCRED, unix(7)), not of the peer; the user's name goes on record beside
+//! the name that was given.
+//!
+//! | route | body | answer |
+//! |---|---|---|
+//! | `GET /health` | | [`Health`] |
+//! | `GET /alerts`, `GET /alerts/{number}` | | open alerts as JSON |
+//! | `POST /orders` | [`Order`] | [`Done`] |
+//! | `POST /tests/{contact}` | | [`Trial`]: each step of a test through every channel |
+//! | `POST /series/resend` | [`Again`] | the same, once it is kept |
+//!
+//! What cannot be done is answered as [`Problem`]. The holder of the ledger's lock
+//! owns the socket, so that one that is left over from a killed run is replaced.
+
+pub(super) mod client;
+mod peer;
+
+use std::future::Future;
+use std::os::unix::fs::{FileTypeExt, PermissionsExt};
+use std::path::{Path, PathBuf};
+use std::time::Duration;
+
+use axum::extract::{ConnectInfo, DefaultBodyLimit, Path as Segment, State};
+use axum::http::StatusCode;
+use axum::response::{IntoResponse, Response};
+use axum::routing::{get, post};
+use axum::{Json, Router};
+use serde::{Deserialize, Serialize};
+use tokio::net::UnixListener;
+use tokio_util::sync::CancellationToken;
+
+pub(super) use peer::Peer;
+
+use super::order::{Done, Order, Problem, Trial};
+use super::series::Again;
+
+/// Mode of the socket: its user and group.
+const MODE: u32 = 0o660;
+/// Longest body, in bytes: an order holds texts of some thousand bytes at most.
+const BODY_BYTES_MAX: usize = 64 * 1024;
+/// Longest wait for an answer; a test through every channel takes the longest.
+const ANSWER_MAX: Duration = Duration::from_secs(120);
+
+/// Why the socket is not there.
+#[derive(Debug, thiserror::Error)]
+pub(super) enum DoorError {
+    /// Another program answers there.
+    #[error("another service answers at «{}»", path.display())]
+    Taken {
+        /// The socket.
+        path: PathBuf,
+    },
+    /// It cannot be made.
+    #[error("cannot make the control socket «{}»", path.display())]
+    Make {
+        /// The socket.
+        path: PathBuf,
+        /// Why.
+        #[source]
+        source: std::io::Error,
+    },
+    /// It was taken away while it was served.
+    #[error("the control socket failed")]
+    Serve(#[source] std::io::Error),
+}
+
+/// How the service is doing.
+#[derive(Clone, PartialEq, Debug, Default, Serialize, Deserialize)]
+pub(super) struct Health {
+    /// Version of the program.
+    pub(super) version: String,
+    /// Records in the ledger.
+    pub(super) records: u64,
+    /// Open alerts.
+    pub(super) alerts_open: usize,
+    /// Whether the desk has looked at every record.
+    pub(super) alerts_up_to_date: bool,
+}
+
+/// Whoever does what is asked at the door.
+pub(super) trait Service: Clone + Send + Sync + 'static {
+    /// How it is doing.
+    fn health(&self) -> impl Future<Output = Result<Health, Problem>> + Send;
+    /// Open alerts; one of this number, where it is given.
+    fn alerts(
+        &self,
+        number: Option<u64>,
+    ) -> impl Future<Output = Result<Vec<serde_json::Value>, Problem>> + Send;
+    /// Does what a person asks for, and answers when it is on record.
+    fn perform(&self, order: Order) -> impl Future<Output = Result<Done, Problem>> + Send;
+    /// Tries every way to a contact.
+    fn test(&self, contact: String) -> impl Future<Output = Result<Trial, Problem>> + Send;
+    /// Sends again what the time series server refused.
+    fn resend(&self, again: Again) -> impl Future<Output = Result<Again, Problem>> + Send;
+}
+
+/// The socket, ready to be served.
+#[derive(Debug)]
+pub(super) struct Door {
+    listener: UnixListener,
+    place: Place,
+}
+
+/// Where the socket lies; it is removed with this.
+#[derive(Debug)]
+struct Place(PathBuf);
+
+impl Drop for Place {
+    fn drop(&mut self) {
+        // One that stays behind is replaced at the next start.
+        drop(std::fs::remove_file(&self.0));
+    }
+}
+
+impl Door {
+    /// Makes the socket, in place of one that nobody serves any more. Must be called inside the
+    /// runtime, by the holder of the ledger's lock.
+    ///
+    /// # Errors
+    /// [`DoorError`] where it cannot be made, or another program answers there.
+    pub(super) fn open(path: &Path) -> Result<Self, DoorError> {
+        if std::os::unix::net::UnixStream::connect(path).is_ok() {
+            return Err(DoorError::Taken { path: path.to_owned() });
+        }
+        let failed = |source| DoorError::Make { path: path.to_owned(), source };
+        // Any other file stays, and the next line says that the place is taken.
+        if std::fs::symlink_metadata(path).is_ok_and(|found| found.file_type().is_socket()) {
+            std::fs::remove_file(path).map_err(failed)?;
+        }
+        let listener = UnixListener::bind(path).map_err(failed)?;
+        let place = Place(path.to_owned());
+        std::fs::set_permissions(path, std::fs::Permissions::from_mode(MODE)).map_err(failed)?;
+        Ok(Self { listener, place })
+    }
+
+    /// Serves until stopped.
+    ///
+    /// # Errors
+    /// [`DoorError::Serve`] where the system takes the socket away.
+    pub(super) async fn serve(self, service: impl Service, stop: CancellationToken) -> Result<(), DoorError> {
+        let Self { listener, place: _place } = self;
+        let router = router(service).into_make_service_with_connect_info::<Peer>();
+        axum::serve(listener, router)
+            .with_graceful_shutdown(stop.cancelled_owned())
+            .await
+            .map_err(DoorError::Serve)
+    }
+}
+
+fn router<S: Service>(service: S) -> Router {
+    Router::new()
+        .route("/health", get(health::<S>))
+        .route("/alerts", get(alerts::<S>))
+        .route("/alerts/{number}", get(alert::<S>))
+        .route("/orders", post(perform::<S>))
+        .route("/tests/{contact}", post(test::<S>))
+        .route("/series/resend", post(resend::<S>))
+        .layer(DefaultBodyLimit::max(BODY_BYTES_MAX))
+        .with_state(service)
+}
+
+async fn health<S: Service>(State(service): State<S>) -> Response {
+    answer(service.health()).await
+}
+
+async fn alerts<S: Service>(State(service): State<S>) -> Response {
+    answer(service.alerts(None)).await
+}
+
+async fn alert<S: Service>(State(service): State<S>, Segment(number): Segment<u64>) -> Response {
+    answer(service.alerts(Some(number))).await
+}
+
+async fn perform<S: Service>(
+    State(service): State<S>,
+    ConnectInfo(peer): ConnectInfo<Peer>,
+    Json(order): Json<Order>,
+) -> Response {
+    answer(service.perform(order.signed(&peer))).await
+}
+
+async fn test<S: Service>(State(service): State<S>, Segment(contact): Segment<String>) -> Response {
+    answer(service.test(contact)).await
+}
+
+async fn resend<S: Service>(State(service): State<S>, Json(again): Json<Again>) -> Response {
+    answer(service.resend(again)).await
+}
+
+async fn answer<T: Serialize>(work: impl Future<Output = Result<T, Problem>>) -> Response {
+    match tokio::time::timeout(ANSWER_MAX, work).await {
+        Ok(Ok(done)) => Json(done).into_response(),
+        Ok(Err(problem)) => (StatusCode::CONFLICT, Json(problem)).into_response(),
+        Err(_) => StatusCode::GATEWAY_TIMEOUT.into_response(),
+    }
+}
+
+#[cfg(test)]
+mod tests;

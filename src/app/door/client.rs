@@ -1,0 +1,71 @@
+//! The command's end of the control socket.
+
+use std::path::Path;
+use std::time::Duration;
+
+use serde::Serialize;
+use serde::de::DeserializeOwned;
+
+use super::super::order::Problem;
+
+/// Longest wait for the service.
+const ANSWER_MAX: Duration = Duration::from_secs(130);
+
+/// Why there is no answer.
+#[derive(Debug, thiserror::Error)]
+pub(in crate::app) enum CallError {
+    /// No service listens there.
+    #[error("no service answers")]
+    NotRunning,
+    /// The user may not use the socket.
+    #[error("this user may not speak to the service")]
+    Forbidden,
+    /// The service refuses.
+    #[error("{}", .0.summary)]
+    Refused(Problem),
+    /// It answers otherwise than expected.
+    #[error("the service gave no answer that is understood")]
+    Answer(#[source] reqwest::Error),
+}
+
+/// Whether a service can be spoken to at this socket.
+///
+/// # Errors
+/// [`CallError::NotRunning`] or [`CallError::Forbidden`].
+pub(in crate::app) fn knock(socket: &Path) -> Result<(), CallError> {
+    match std::os::unix::net::UnixStream::connect(socket) {
+        Ok(_) => Ok(()),
+        Err(error) if error.kind() == std::io::ErrorKind::PermissionDenied => Err(CallError::Forbidden),
+        Err(_) => Err(CallError::NotRunning),
+    }
+}
+
+/// Posts a body to the service behind this socket.
+///
+/// # Errors
+/// [`CallError`] where nothing was done.
+pub(in crate::app) fn post<T: DeserializeOwned>(
+    socket: &Path,
+    route: &str,
+    body: &impl Serialize,
+) -> Result<T, CallError> {
+    knock(socket)?;
+    let runtime = tokio::runtime::Builder::new_current_thread()
+        .enable_all()
+        .build()
+        .map_err(|_| CallError::NotRunning)?;
+    runtime.block_on(async {
+        let client = reqwest::Client::builder()
+            .unix_socket(socket)
+            .timeout(ANSWER_MAX)
+            .build()
+            .map_err(CallError::Answer)?;
+        let sent = client.post(format!("http://localhost{route}")).json(body).send().await;
+        let response = sent.map_err(CallError::Answer)?;
+        if response.status() == reqwest::StatusCode::CONFLICT {
+            return Err(CallError::Refused(response.json().await.map_err(CallError::Answer)?));
+        }
+        let response = response.error_for_status().map_err(CallError::Answer)?;
+        response.json().await.map_err(CallError::Answer)
+    })
+}

@@ -1,0 +1,99 @@
+//! The socket from both ends.
+
+use std::sync::{Arc, Mutex};
+
+use super::super::order::Step;
+use super::client::CallError;
+use super::*;
+use crate::core::alert::AlertNumber;
+
+/// Keeps the orders it was given.
+#[derive(Clone, Default)]
+struct Noted(Arc<Mutex<Vec<Order>>>);
+
+impl Service for Noted {
+    async fn health(&self) -> Result<Health, Problem> {
+        std::future::ready(Ok(Health { records: 7, ..Health::default() })).await
+    }
+
+    async fn alerts(&self, number: Option<u64>) -> Result<Vec<serde_json::Value>, Problem> {
+        std::future::ready(Ok(vec![number.into()])).await
+    }
+
+    async fn perform(&self, order: Order) -> Result<Done, Problem> {
+        let refused = matches!(order, Order::Act { .. });
+        self.0.lock().expect("no holder panics").push(order);
+        let problem = || Problem::new("alert-refused", "no such alert", "list them");
+        std::future::ready(if refused { Err(problem()) } else { Ok(Done::default()) }).await
+    }
+
+    async fn test(&self, contact: String) -> Result<Trial, Problem> {
+        let step = Step { route: contact, what: "connect".to_owned(), good: true, said: "ok".to_owned() };
+        std::future::ready(Ok(Trial { steps: vec![step] })).await
+    }
+
+    async fn resend(&self, again: Again) -> Result<Again, Problem> {
+        std::future::ready(Ok(again)).await
+    }
+}
+
+fn acknowledge() -> Order {
+    let (by, via) = ("Ana".to_owned(), "claimed".to_owned());
+    Order::Acknowledge { alert: AlertNumber(3), by, via, note: None }
+}
+
+// SO_PEERCRED (unix(7)) says who connected; the mode is the project's own.
+#[tokio::test(flavor = "multi_thread", worker_threads = 1)]
+async fn orders_pass_signed_with_the_user_who_gave_them() {
+    // An error says that a provider is installed already.
+    drop(rustls::crypto::ring::default_provider().install_default());
+    let directory = tempfile::tempdir().expect("a temporary directory");
+    let socket = directory.path().join("control.socket");
+    let (service, stop) = (Noted::default(), CancellationToken::new());
+    let door = Door::open(&socket).expect("it opens");
+    let mode = std::fs::metadata(&socket).expect("it is there").permissions().mode() & 0o777;
+    assert_eq!(mode, 0o660);
+    let mut tasks = tokio::task::JoinSet::new();
+    tasks.spawn(door.serve(service.clone(), stop.clone()));
+    assert!(matches!(Door::open(&socket), Err(DoorError::Taken { .. })));
+
+    let path = socket.clone();
+    let calls = move || {
+        let done: Done = client::post(&path, "/orders", &acknowledge())?;
+        let trial: Trial = client::post(&path, "/tests/ana", &())?;
+        let (by, racks, done_text) = ("Ana".to_owned(), "held".to_owned(), "reset".to_owned());
+        let act = Order::Act { alert: AlertNumber(3), by, racks, done: done_text };
+        let refused = client::post::<Done>(&path, "/orders", &act);
+        let at = |seconds: i64| crate::core::time::Timestamp::from_micros(seconds * 1_000_000);
+        let again = Again { from: at(1), to: at(2) };
+        assert_eq!(client::post::<Again>(&path, "/series/resend", &again)?, again);
+        Ok::<_, CallError>((done, trial, refused))
+    };
+    let (done, trial, refused) =
+        tokio::task::spawn_blocking(calls).await.expect("no panic").expect("the service answers");
+    assert_eq!((done, trial.steps.len()), (Done::default(), 1));
+    assert!(matches!(refused, Err(CallError::Refused(problem)) if problem.slug == "alert-refused"));
+    let Some(Order::Acknowledge { by, via, .. }) = service.0.lock().expect("no panic").first().cloned()
+    else {
+        panic!("an acknowledgement comes first");
+    };
+    assert_eq!((by, via), (format!("Ana ({})", Peer::own()), "command".to_owned()));
+
+    stop.cancel();
+    tasks.join_next().await.expect("one task").expect("no panic").expect("it ends well");
+    assert!(!socket.exists());
+    assert!(matches!(client::knock(&socket), Err(CallError::NotRunning)));
+}
+
+// A killed process leaves its socket behind (unix(7): unlink is the maker's duty).
+#[tokio::test]
+async fn a_socket_left_behind_is_replaced_and_no_other_file() {
+    let directory = tempfile::tempdir().expect("a temporary directory");
+    let socket = directory.path().join("control.socket");
+    drop(std::os::unix::net::UnixListener::bind(&socket).expect("a socket"));
+    assert!(socket.exists());
+    Door::open(&socket).expect("it replaces the dead one");
+    std::fs::write(&socket, "a file of somebody").expect("writable");
+    assert!(matches!(Door::open(&socket), Err(DoorError::Make { .. })));
+    std::future::ready(()).await;
+}

@@ -1,0 +1,143 @@
+//! What a person can ask the gateway for, by command, link or page, and what comes of it.
+//!
+//! The same [`Order`] goes through the control socket to the running service, or is
+//! done on the ledger itself where no service runs; `alerts::counter` does both.
+
+use serde::{Deserialize, Serialize};
+
+use super::Failure;
+use super::door::Peer;
+use crate::core::alert::{Alert, AlertNumber};
+use crate::core::record::Check;
+use crate::core::time::Timestamp;
+use crate::diagnostic::Diagnostic;
+
+/// What a person asks for.
+#[derive(Clone, PartialEq, Debug, Serialize, Deserialize)]
+#[serde(tag = "order", rename_all = "kebab-case")]
+pub(super) enum Order {
+    /// Takes an alert on.
+    Acknowledge {
+        /// Which.
+        alert: AlertNumber,
+        /// Who.
+        by: String,
+        /// How: `link`, `command`.
+        via: String,
+        /// What they add.
+        note: Option<String>,
+    },
+    /// Writes down the corrective action.
+    Act {
+        /// For which alert.
+        alert: AlertNumber,
+        /// Who.
+        by: String,
+        /// What happened to the racks.
+        racks: String,
+        /// What was done.
+        done: String,
+    },
+    /// Works on a machine.
+    Maintenance {
+        /// Which; `None` is the whole site.
+        machine: Option<String>,
+        /// Until when; a time that has passed ends it.
+        until: Timestamp,
+        /// Who.
+        by: String,
+    },
+    /// Enters a check.
+    Check {
+        /// Of which machine; `None` is the whole site.
+        machine: Option<String>,
+        /// What was found.
+        check: Check,
+    },
+}
+
+/// What an order came to. It is on record.
+#[derive(Clone, PartialEq, Debug, Default, Serialize, Deserialize)]
+pub(super) struct Done {
+    /// The alert as it is afterwards.
+    #[serde(skip_serializing_if = "Option::is_none", default)]
+    pub(super) alert: Option<Alert>,
+    /// Index in the ledger of the first record it made.
+    #[serde(skip_serializing_if = "Option::is_none", default)]
+    pub(super) record: Option<u64>,
+}
+
+/// One step of a test.
+#[derive(Clone, PartialEq, Eq, Debug, Serialize, Deserialize)]
+pub(super) struct Step {
+    /// By which route.
+    pub(super) route: String,
+    /// What was tried.
+    pub(super) what: String,
+    /// Whether it went well.
+    pub(super) good: bool,
+    /// What the other side said.
+    pub(super) said: String,
+}
+
+/// What a test through every channel came to.
+#[derive(Clone, PartialEq, Eq, Debug, Default, Serialize, Deserialize)]
+pub(super) struct Trial {
+    /// Every step, in order.
+    pub(super) steps: Vec<Step>,
+}
+
+/// Why nothing was done, in the parts of a [`Diagnostic`].
+#[derive(Clone, PartialEq, Eq, Debug, Serialize, Deserialize)]
+pub(super) struct Problem {
+    /// Slug of the message.
+    pub(super) slug: String,
+    /// What is wrong.
+    pub(super) summary: String,
+    /// What to do.
+    #[serde(skip_serializing_if = "Option::is_none", default)]
+    pub(super) advice: Option<String>,
+}
+
+impl Problem {
+    pub(super) fn new(slug: &str, summary: impl Into<String>, advice: impl Into<String>) -> Self {
+        Self { slug: slug.to_owned(), summary: summary.into(), advice: Some(advice.into()) }
+    }
+}
+
+impl From<Problem> for Failure {
+    fn from(problem: Problem) -> Self {
+        let diagnostic = Diagnostic::error(&problem.slug, problem.summary);
+        match problem.advice {
+            Some(advice) => diagnostic.advice(advice).into(),
+            None => diagnostic.into(),
+        }
+    }
+}
+
+impl Order {
+    /// The order of somebody at this computer: beside the name that was given stands the user's.
+    #[must_use]
+    pub(super) fn signed(self, peer: &Peer) -> Self {
+        let signed = |by: String| {
+            let by = by.trim();
+            if by.is_empty() { String::new() } else { format!("{by} ({peer})") }
+        };
+        match self {
+            Self::Acknowledge { alert, by, note, .. } => {
+                Self::Acknowledge { alert, by: signed(by), via: "command".to_owned(), note }
+            }
+            Self::Act { alert, by, racks, done } => Self::Act { alert, by: signed(by), racks, done },
+            Self::Maintenance { machine, until, by } => Self::Maintenance { machine, until, by: signed(by) },
+            Self::Check { machine, check } => Self::Check { machine, check: signed_check(check, signed) },
+        }
+    }
+}
+
+fn signed_check(check: Check, signed: impl Fn(String) -> String) -> Check {
+    match check {
+        Check::Sanitizer { at, mg_per_l, ph, by } => Check::Sanitizer { at, mg_per_l, ph, by: signed(by) },
+        Check::Supply { at, enough, note, by } => Check::Supply { at, enough, note, by: signed(by) },
+        Check::DrainAndClean { at, note, by } => Check::DrainAndClean { at, note, by: signed(by) },
+    }
+}

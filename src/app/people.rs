@@ -1,0 +1,216 @@
+//! What people do by command: `alerts`, `maintenance`, `enter`.
+//!
+//! Reading commands read the ledger itself, beside the service or without one. What
+//! is put on record goes through the service where one runs, and else into the
+//! ledger by the same function, [`counter::perform`].
+
+use std::path::PathBuf;
+
+use super::alerts::{counter, story, trial};
+use super::door::client::{self, CallError};
+use super::order::{Done, Order, Trial};
+use super::{Failure, Streams, configuration, ledger};
+use crate::cli::{
+    AcknowledgeArgs, ActArgs, AlertsCommand, AlertsListArgs, AlertsShowArgs, CheckArgs, ConfigArgs,
+    EnterCommand, LedgerArgs, MaintenanceArgs, TestArgs,
+};
+use crate::core::alert::AlertNumber;
+use crate::core::record::Check;
+use crate::diagnostic::Diagnostic;
+use crate::ledger::Reader;
+use crate::report::alerts as printed;
+use crate::runtime::clock::Clock;
+
+/// `alerts …`.
+pub(super) fn alerts(command: &AlertsCommand, streams: &mut Streams<'_>) -> Result<(), Failure> {
+    match command {
+        AlertsCommand::List(arguments) => list(arguments, streams),
+        AlertsCommand::Show(arguments) => show(arguments, streams),
+        AlertsCommand::Acknowledge(arguments) => acknowledge(arguments, streams),
+        AlertsCommand::Act(arguments) => act(arguments, streams),
+        AlertsCommand::Test(arguments) => test(arguments, streams),
+    }
+}
+
+fn list(arguments: &AlertsListArgs, streams: &mut Streams<'_>) -> Result<(), Failure> {
+    let path = ledger_path(&arguments.from, streams)?;
+    let failed = |error| Failure::from(ledger::diagnose(&error, &path));
+    let stories = Reader::open(&path).and_then(|reader| story::all(&reader)).map_err(failed)?;
+    let mut stories: Vec<_> =
+        stories.into_values().filter(|story| !arguments.open || story.closed.is_none()).collect();
+    let first = stories.len().saturating_sub(arguments.limit.unwrap_or(usize::MAX));
+    stories.drain(..first);
+    let written = if arguments.json {
+        stories.iter().try_for_each(|story| printed::json(streams.out, &story.alert, story.closed))
+    } else {
+        let rows = stories.iter().map(|story| (&story.alert, story.closed));
+        printed::table(streams.out, rows, &jiff::tz::TimeZone::system())
+    };
+    written.map_err(Failure::output)
+}
+
+fn show(arguments: &AlertsShowArgs, streams: &mut Streams<'_>) -> Result<(), Failure> {
+    let path = ledger_path(&arguments.from, streams)?;
+    let failed = |error| Failure::from(ledger::diagnose(&error, &path));
+    let number = AlertNumber(arguments.alert);
+    let records = Reader::open(&path).and_then(|reader| story::records(&reader, number)).map_err(failed)?;
+    let Some(told) = story::told(&records) else {
+        return Err(Diagnostic::error("alert-refused", format!("no alert has the number {number}"))
+            .place(path.display().to_string())
+            .advice("rinseward alerts list has those that are on record")
+            .into());
+    };
+    let written = if arguments.json {
+        records.iter().try_for_each(|(index, record)| printed::record_json(streams.out, *index, record))
+    } else {
+        printed::story(streams.out, &told.alert, told.closed, &records, &jiff::tz::TimeZone::system())
+    };
+    written.map_err(Failure::output)
+}
+
+fn acknowledge(arguments: &AcknowledgeArgs, streams: &mut Streams<'_>) -> Result<(), Failure> {
+    let (alert, by, note) = (AlertNumber(arguments.alert), arguments.by.clone(), arguments.note.clone());
+    let order = Order::Acknowledge { alert, by, via: "command".to_owned(), note };
+    let said = format!("Alert {alert} is taken care of by {}.", arguments.by);
+    give(&arguments.config, order, arguments.json, &said, streams)
+}
+
+fn act(arguments: &ActArgs, streams: &mut Streams<'_>) -> Result<(), Failure> {
+    let alert = AlertNumber(arguments.alert);
+    let (by, racks, done) = (arguments.by.clone(), arguments.racks.clone(), arguments.done.clone());
+    let said = format!("The corrective action for alert {alert} is on record.");
+    give(&arguments.config, Order::Act { alert, by, racks, done }, arguments.json, &said, streams)
+}
+
+/// `maintenance`.
+pub(super) fn maintenance(arguments: &MaintenanceArgs, streams: &mut Streams<'_>) -> Result<(), Failure> {
+    let now = Clock::system().now();
+    let until = match (arguments.until, arguments.span) {
+        (Some(until), _) => until,
+        (None, Some(span)) => now.plus(span),
+        (None, None) => now,
+    };
+    let machine = (arguments.machine != "all").then(|| arguments.machine.clone());
+    let what = machine.as_deref().unwrap_or("every machine");
+    let said = if arguments.end {
+        format!("Messages about {what} are sent again.")
+    } else {
+        format!("Messages about {what} are held until {}; records are kept.", printed::local(until))
+    };
+    let order = Order::Maintenance { machine, until, by: arguments.by.clone() };
+    give(&arguments.config, order, arguments.json, &said, streams)
+}
+
+/// `enter`.
+pub(super) fn enter(command: &EnterCommand, streams: &mut Streams<'_>) -> Result<(), Failure> {
+    let now = Clock::system().now();
+    let at = |check: &CheckArgs| check.at.unwrap_or(now);
+    let by = |check: &CheckArgs| check.by.clone();
+    match command {
+        EnterCommand::Supply(supply) => {
+            let (check, note) = (&supply.check, supply.note.clone());
+            put(check, Check::Supply { at: at(check), enough: !supply.short, note, by: by(check) }, streams)
+        }
+        EnterCommand::DrainAndClean(drain) => {
+            let (check, note) = (&drain.check, drain.note.clone());
+            put(check, Check::DrainAndClean { at: at(check), note, by: by(check) }, streams)
+        }
+        EnterCommand::Sanitizer(sanitizer) => {
+            let (check, mg_per_l, ph) = (&sanitizer.check, sanitizer.mg_per_l, sanitizer.ph);
+            put(check, Check::Sanitizer { at: at(check), mg_per_l, ph, by: by(check) }, streams)
+        }
+    }
+}
+
+fn put(arguments: &CheckArgs, check: Check, streams: &mut Streams<'_>) -> Result<(), Failure> {
+    let machine = arguments.machine.clone();
+    let said = format!("The check «{}» of {machine} is on record.", check.kind().as_str());
+    let order = Order::Check { machine: Some(machine), check };
+    give(&arguments.config, order, arguments.json, &said, streams)
+}
+
+fn test(arguments: &TestArgs, streams: &mut Streams<'_>) -> Result<(), Failure> {
+    let loaded = configuration::load(&arguments.config.files, streams)?;
+    let socket = &loaded.configuration.socket;
+    let route = format!("/tests/{}", segment(&arguments.contact));
+    let trial: Trial = match client::post(socket, &route, &()) {
+        Ok(trial) => trial,
+        Err(CallError::NotRunning) => trial::alone(&loaded, &arguments.contact)?,
+        Err(error) => return Err(unanswered(error, socket)),
+    };
+    let written = if arguments.json {
+        serde_json::to_writer(&mut *streams.out, &trial)
+            .map_err(std::io::Error::from)
+            .and_then(|()| writeln!(streams.out))
+    } else {
+        trial.steps.iter().try_for_each(|step| {
+            let mark = if step.good { "✓" } else { "✗" };
+            writeln!(streams.out, "{mark} {:<32} {:<14} {}", step.route, step.what, step.said)
+        })
+    };
+    written.map_err(Failure::output)?;
+    let failed = trial.steps.iter().filter(|step| !step.good).count();
+    if failed == 0 {
+        return Ok(());
+    }
+    let summary = format!("the test to «{}» did not get through every channel", arguments.contact);
+    Err(Diagnostic::error("alert-test", summary).advice("the lines marked ✗ say what to mend").into())
+}
+
+/// A name as one segment of a path (RFC 3986 §2.1).
+fn segment(name: &str) -> String {
+    let plain = |byte: u8| byte.is_ascii_alphanumeric() || b"-._~".contains(&byte);
+    name.bytes()
+        .map(|byte| if plain(byte) { char::from(byte).to_string() } else { format!("%{byte:02X}") })
+        .collect()
+}
+
+/// Gives an order to the service, or does it on the ledger where no service runs.
+fn give(
+    config: &ConfigArgs,
+    order: Order,
+    json: bool,
+    said: &str,
+    streams: &mut Streams<'_>,
+) -> Result<(), Failure> {
+    let loaded = configuration::load(&config.files, streams)?;
+    let socket = &loaded.configuration.socket;
+    let done: Done = match client::post(socket, "/orders", &order) {
+        Ok(done) => done,
+        Err(CallError::NotRunning) => counter::perform_alone(&loaded, order)?,
+        Err(error) => return Err(unanswered(error, socket)),
+    };
+    let written = if json {
+        serde_json::to_writer(&mut *streams.out, &done)
+            .map_err(std::io::Error::from)
+            .and_then(|()| writeln!(streams.out))
+    } else {
+        writeln!(streams.out, "{said}").and_then(|()| match &done.alert {
+            Some(alert) => writeln!(streams.out, "{}", printed::standing(alert)),
+            None => Ok(()),
+        })
+    };
+    written.map_err(Failure::output)
+}
+
+pub(super) fn unanswered(error: CallError, socket: &std::path::Path) -> Failure {
+    let diagnostic =
+        Diagnostic::error("service-socket", error.to_string()).place(socket.display().to_string());
+    match error {
+        CallError::Refused(problem) => problem.into(),
+        CallError::Forbidden => diagnostic
+            .advice("run it as the service user or as a member of its group, such as by sudo -u rinseward")
+            .into(),
+        CallError::Answer(source) => {
+            diagnostic.because(&source).advice("see the log of the service; is it the same version?").into()
+        }
+        CallError::NotRunning => diagnostic.advice("start it with rinseward run").into(),
+    }
+}
+
+fn ledger_path(arguments: &LedgerArgs, streams: &mut Streams<'_>) -> Result<PathBuf, Failure> {
+    match &arguments.ledger {
+        Some(path) => Ok(path.clone()),
+        None => Ok(configuration::load(&arguments.files, streams)?.configuration.ledger.path),
+    }
+}

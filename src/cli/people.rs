@@ -1,0 +1,260 @@
+//! What people do by command: alerts, maintenance, checks.
+
+use std::path::PathBuf;
+
+use clap::{Args, Subcommand};
+
+use super::{ConfigArgs, moment};
+use crate::core::time::Timestamp;
+
+/// Arguments of `alerts`.
+#[derive(Args, Debug)]
+pub struct AlertsArgs {
+    /// What to do.
+    #[command(subcommand)]
+    pub command: AlertsCommand,
+}
+
+/// What to do with alerts.
+#[derive(Subcommand, Debug)]
+pub enum AlertsCommand {
+    /// List alerts, oldest first.
+    List(AlertsListArgs),
+    /// Tell the whole story of one alert, as it is on record.
+    Show(AlertsShowArgs),
+    /// Take an alert on: the next contact is then not called.
+    Acknowledge(AcknowledgeArgs),
+    /// Put the corrective action on record; what may have reached a customer closes only with it.
+    Act(ActArgs),
+    /// Send a marked test through every channel of a contact, and report each step.
+    Test(TestArgs),
+}
+
+/// Which ledger to read.
+#[derive(Args, Debug)]
+pub struct LedgerArgs {
+    /// Configuration file that names the ledger; may be given more than once, the later wins.
+    #[arg(long = "config", value_name = "FILE", default_value = "/etc/rinseward/gateway.toml")]
+    pub files: Vec<PathBuf>,
+    /// The ledger itself, in place of --config.
+    #[arg(long, value_name = "FILE", conflicts_with = "files")]
+    pub ledger: Option<PathBuf>,
+}
+
+/// Arguments of `alerts list`.
+#[derive(Args, Debug)]
+pub struct AlertsListArgs {
+    /// Where to read.
+    #[command(flatten)]
+    pub from: LedgerArgs,
+    /// Only those that are open.
+    #[arg(long)]
+    pub open: bool,
+    /// Only the newest N.
+    #[arg(long, value_name = "N")]
+    pub limit: Option<usize>,
+    /// One JSON object an alert, one a line.
+    #[arg(long)]
+    pub json: bool,
+}
+
+/// Arguments of `alerts show`.
+#[derive(Args, Debug)]
+pub struct AlertsShowArgs {
+    /// Number of the alert.
+    #[arg(value_name = "NUMBER")]
+    pub alert: u64,
+    /// Where to read.
+    #[command(flatten)]
+    pub from: LedgerArgs,
+    /// Its records as JSON, one a line.
+    #[arg(long)]
+    pub json: bool,
+}
+
+/// Arguments of `alerts acknowledge`.
+#[derive(Args, Debug)]
+pub struct AcknowledgeArgs {
+    /// Number of the alert.
+    #[arg(value_name = "NUMBER")]
+    pub alert: u64,
+    /// Who takes care.
+    #[arg(long, value_name = "NAME")]
+    pub by: String,
+    /// A note.
+    #[arg(long, value_name = "TEXT")]
+    pub note: Option<String>,
+    /// Configuration.
+    #[command(flatten)]
+    pub config: ConfigArgs,
+    /// Print the alert as JSON.
+    #[arg(long)]
+    pub json: bool,
+}
+
+/// Arguments of `alerts act`.
+#[derive(Args, Debug)]
+pub struct ActArgs {
+    /// Number of the alert.
+    #[arg(value_name = "NUMBER")]
+    pub alert: u64,
+    /// Who did it.
+    #[arg(long, value_name = "NAME")]
+    pub by: String,
+    /// What happened to the racks since the last good cycle.
+    #[arg(long, value_name = "TEXT")]
+    pub racks: String,
+    /// What was done.
+    #[arg(long, value_name = "TEXT")]
+    pub done: String,
+    /// Configuration.
+    #[command(flatten)]
+    pub config: ConfigArgs,
+    /// Print the alert as JSON.
+    #[arg(long)]
+    pub json: bool,
+}
+
+/// Arguments of `alerts test`.
+#[derive(Args, Debug)]
+pub struct TestArgs {
+    /// Name of the contact.
+    #[arg(value_name = "CONTACT")]
+    pub contact: String,
+    /// Configuration.
+    #[command(flatten)]
+    pub config: ConfigArgs,
+    /// Print the steps as JSON.
+    #[arg(long)]
+    pub json: bool,
+}
+
+/// Arguments of `maintenance`.
+#[derive(Args, Debug)]
+pub struct MaintenanceArgs {
+    /// Name of the machine; `all` is the whole site.
+    #[arg(value_name = "MACHINE")]
+    pub machine: String,
+    /// Until then: RFC 3339, or a local date and time.
+    #[arg(long, value_parser = moment, value_name = "TIME", required_unless_present_any = ["span", "end"], conflicts_with_all = ["span", "end"])]
+    pub until: Option<Timestamp>,
+    /// For so long, such as 2h or 90m.
+    #[arg(long = "for", value_parser = span, value_name = "SPAN", conflicts_with = "end")]
+    pub span: Option<std::time::Duration>,
+    /// End it now.
+    #[arg(long)]
+    pub end: bool,
+    /// Who works there.
+    #[arg(long, value_name = "NAME")]
+    pub by: String,
+    /// Configuration.
+    #[command(flatten)]
+    pub config: ConfigArgs,
+    /// Print what was recorded as JSON.
+    #[arg(long)]
+    pub json: bool,
+}
+
+/// Arguments of `enter`.
+#[derive(Args, Debug)]
+pub struct EnterArgs {
+    /// Which check.
+    #[command(subcommand)]
+    pub check: EnterCommand,
+}
+
+/// Which check was made.
+#[derive(Subcommand, Debug)]
+pub enum EnterCommand {
+    /// A look at detergent, rinse additive and sanitizer.
+    Supply(SupplyArgs),
+    /// The machine was drained and cleaned.
+    DrainAndClean(DrainAndCleanArgs),
+    /// Concentration of the sanitizer, by a test kit.
+    Sanitizer(SanitizerArgs),
+}
+
+/// What every check needs.
+#[derive(Args, Debug)]
+pub struct CheckArgs {
+    /// Name of the machine.
+    #[arg(value_name = "MACHINE")]
+    pub machine: String,
+    /// Who made it.
+    #[arg(long, value_name = "NAME")]
+    pub by: String,
+    /// When it was made, where not just now: RFC 3339, or a local date and time.
+    #[arg(long, value_parser = moment, value_name = "TIME")]
+    pub at: Option<Timestamp>,
+    /// Configuration.
+    #[command(flatten)]
+    pub config: ConfigArgs,
+    /// Print what was recorded as JSON.
+    #[arg(long)]
+    pub json: bool,
+}
+
+/// Arguments of `enter supply`.
+#[derive(Args, Debug)]
+pub struct SupplyArgs {
+    /// The check.
+    #[command(flatten)]
+    pub check: CheckArgs,
+    /// Something is short and was not filled up.
+    #[arg(long)]
+    pub short: bool,
+    /// What was refilled or is short.
+    #[arg(long, value_name = "TEXT")]
+    pub note: Option<String>,
+}
+
+/// Arguments of `enter drain-and-clean`.
+#[derive(Args, Debug)]
+pub struct DrainAndCleanArgs {
+    /// The check.
+    #[command(flatten)]
+    pub check: CheckArgs,
+    /// What was found.
+    #[arg(long, value_name = "TEXT")]
+    pub note: Option<String>,
+}
+
+/// Arguments of `enter sanitizer`.
+#[derive(Args, Debug)]
+pub struct SanitizerArgs {
+    /// The check.
+    #[command(flatten)]
+    pub check: CheckArgs,
+    /// Concentration, mg/L (ppm on a test strip).
+    #[arg(long, value_name = "NUMBER", value_parser = concentration)]
+    pub mg_per_l: f64,
+    /// pH, where it was measured.
+    #[arg(long, value_name = "NUMBER", value_parser = ph)]
+    pub ph: Option<f64>,
+}
+
+#[derive(Debug, thiserror::Error)]
+enum EntryError {
+    #[error("a span such as 90m or 2h")]
+    Span,
+    #[error("mg/L from 0 to 2000")]
+    Concentration,
+    #[error("a pH from 0 to 14")]
+    Ph,
+}
+
+fn span(text: &str) -> Result<std::time::Duration, EntryError> {
+    crate::config::text::duration(text).map_err(|_| EntryError::Span)
+}
+
+fn concentration(text: &str) -> Result<f64, EntryError> {
+    number(text, 2_000.0).ok_or(EntryError::Concentration)
+}
+
+fn ph(text: &str) -> Result<f64, EntryError> {
+    number(text, 14.0).ok_or(EntryError::Ph)
+}
+
+fn number(text: &str, max: f64) -> Option<f64> {
+    text.parse().ok().filter(|number| (0.0..=max).contains(number))
+}

@@ -1,0 +1,94 @@
+//! `[service]` and `[web]`: how people and commands reach the running gateway.
+
+use std::net::SocketAddr;
+use std::path::{Path, PathBuf};
+use std::time::Duration;
+
+use crate::config::problem::{Fault, Findings};
+use crate::config::reader::Reader;
+use crate::config::resolve::WebOptions;
+
+/// Longest path of a socket, in bytes (`sun_path` of Linux, unix(7), with the zero at its end).
+const SOCKET_BYTES_MAX: usize = 107;
+
+/// Reads `[service]`; the socket lies beside the ledger unless it is named.
+pub(super) fn read_service(
+    reader: &mut Reader<'_>,
+    ledger: Option<&Path>,
+    findings: &mut Findings,
+) -> Option<PathBuf> {
+    let given = reader.path("socket", findings);
+    let socket = match given {
+        Some(socket) => socket,
+        None => {
+            let mut socket = ledger?.as_os_str().to_owned();
+            socket.push(".socket");
+            let socket = PathBuf::from(socket);
+            reader.note_derived("socket", &socket.to_string_lossy(), "beside the ledger");
+            socket
+        }
+    };
+    let bytes = socket.as_os_str().len();
+    if bytes > SOCKET_BYTES_MAX {
+        let why = format!("a socket's path has at most {SOCKET_BYTES_MAX} bytes, and this one has {bytes}");
+        let advice =
+            "name a shorter one: [service] socket; without it commands wait until the service is stopped";
+        let fault = Fault::Doubtful { why, advice: advice.to_owned() };
+        findings.warnings.push(reader.problem("socket", fault));
+    }
+    Some(socket)
+}
+
+/// Reads `[web]`; `None` where the pages are not enabled, or something is wrong.
+pub(super) fn read_web(reader: &mut Reader<'_>, findings: &mut Findings) -> Option<WebOptions> {
+    let enabled = reader.flag("enabled", findings)?;
+    let listen = reader.text("listen", findings);
+    let behind_proxy = reader.flag("behind-proxy", findings);
+    let public_url = reader.text("public-url", findings);
+    let link_life: Option<Duration> = reader.duration("link-life", findings);
+    let listen = listen.and_then(|text| match text.parse::<SocketAddr>() {
+        Ok(address) => Some(address),
+        Err(_) => {
+            reader.refuse(
+                "listen",
+                "an address with a port, such as \"127.0.0.1:8480\" or \"[::1]:8480\"",
+                findings,
+            );
+            None
+        }
+    });
+    if let (Some(address), Some(false)) = (listen, behind_proxy)
+        && !address.ip().is_loopback()
+    {
+        let wanted = "an address of loopback, such as \"127.0.0.1:8480\", since the pages are served without \
+                      TLS; behind-proxy = true permits another one";
+        reader.refuse("listen", wanted, findings);
+    }
+    if let Some(url) = &public_url
+        && !is_url(url)
+    {
+        let wanted = "what links begin with, such as \"https://kitchen.example.org\", without ? or #";
+        reader.refuse("public-url", wanted, findings);
+    }
+    if !enabled {
+        return None;
+    }
+    if !reader.has("public-url") {
+        reader.require("public-url", findings);
+    }
+    Some(WebOptions {
+        listen: listen?,
+        public_url: public_url?.trim_end_matches('/').to_owned(),
+        link_life: link_life?,
+    })
+}
+
+/// Whether links can begin with it: http or https, a host, perhaps a port and a path (RFC 3986 §3).
+fn is_url(text: &str) -> bool {
+    let rest = text.strip_prefix("https://").or_else(|| text.strip_prefix("http://"));
+    rest.is_some_and(|rest| {
+        !rest.is_empty()
+            && !rest.starts_with('/')
+            && rest.bytes().all(|byte| byte.is_ascii_alphanumeric() || b"-._~:/[]%".contains(&byte))
+    })
+}

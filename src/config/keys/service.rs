@@ -1,0 +1,51 @@
+//! Keys of `[service]` and `[web]`.
+
+use super::{Default, Form, Key, days, secs};
+
+/// Keys of `[service]`.
+pub static SERVICE: [Key; 1] = [Key {
+    name: "socket",
+    form: Form::Path,
+    default: Default::Follows("the path of the ledger with .socket behind it"),
+    example: "\"/run/rinseward/control.socket\"",
+    meaning: "The Unix socket by which commands such as `rinseward alerts acknowledge` reach the running service. The service's user and group may use it (mode 0660).",
+}];
+
+/// Keys of `[web]`.
+pub static WEB: [Key; 5] = [
+    Key {
+        name: "enabled",
+        form: Form::Flag,
+        default: Default::Value("false"),
+        example: "true",
+        meaning: "Whether the pages behind the links of messages are served: who is told of an alert sees it there, takes it on and writes the corrective action.",
+    },
+    Key {
+        name: "listen",
+        form: Form::Text,
+        default: Default::Value("127.0.0.1:8480"),
+        example: "\"127.0.0.1:8480\"",
+        meaning: "Address and port of the pages. They are served without TLS, so that any address but loopback is refused unless behind-proxy is true.",
+    },
+    Key {
+        name: "behind-proxy",
+        form: Form::Flag,
+        default: Default::Value("false"),
+        example: "true",
+        meaning: "Whether a proxy that does TLS stands before the pages, or the network is trusted as it is. Permits an address other than loopback.",
+    },
+    Key {
+        name: "public-url",
+        form: Form::Text,
+        default: Default::Absent("messages then carry no link; required where the pages are enabled"),
+        example: "\"https://kitchen.example.org/rinseward\"",
+        meaning: "What the links of messages begin with: how a phone reaches the pages. Whoever has a link may act on that one alert, so that it should begin with https.",
+    },
+    Key {
+        name: "link-life",
+        form: Form::Duration { min: secs(60), max: days(90) },
+        default: Default::Value("7d"),
+        example: "\"7d\"",
+        meaning: "How long a link can be used. Own choice: long enough for a corrective action to be written after a weekend.",
+    },
+];

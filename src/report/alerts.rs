@@ -1,0 +1,227 @@
+//! Alerts and their story for people on a terminal, and for programs as JSON lines.
+
+use std::io::{self, Write};
+
+use jiff::tz::TimeZone;
+use serde::Serialize;
+
+use crate::core::alert::{Alert, Pattern, Quantity};
+use crate::core::record::{Body, Change, Clearing, Outcome, Record};
+use crate::core::time::Timestamp;
+
+/// One alert as JSON on a line: all its fields, and `closed` where it is over.
+///
+/// # Errors
+/// The writer's.
+pub fn json(out: &mut dyn Write, alert: &Alert, closed: Option<Timestamp>) -> io::Result<()> {
+    #[derive(Serialize)]
+    struct Line<'a> {
+        #[serde(flatten)]
+        alert: &'a Alert,
+        closed: Option<Timestamp>,
+    }
+    line(out, &Line { alert, closed })
+}
+
+/// One record as JSON on a line, with its index in the ledger.
+///
+/// # Errors
+/// The writer's.
+pub fn record_json(out: &mut dyn Write, index: u64, record: &Record) -> io::Result<()> {
+    #[derive(Serialize)]
+    struct Line<'a> {
+        index: u64,
+        #[serde(flatten)]
+        record: &'a Record,
+    }
+    line(out, &Line { index, record })
+}
+
+fn line(out: &mut dyn Write, value: &impl Serialize) -> io::Result<()> {
+    serde_json::to_writer(&mut *out, value)?;
+    writeln!(out)
+}
+
+/// A table of alerts with the time each closed, oldest first.
+///
+/// # Errors
+/// The writer's.
+pub fn table<'a>(
+    out: &mut dyn Write,
+    alerts: impl Iterator<Item = (&'a Alert, Option<Timestamp>)>,
+    zone: &TimeZone,
+) -> io::Result<()> {
+    let mut count = 0;
+    for (alert, closed) in alerts {
+        if count == 0 {
+            writeln!(
+                out,
+                "{:>6}  {:<16}  {:<12}  {:<20}  {:<18}  {:>5}  STATE",
+                "NUMBER", "SINCE", "MACHINE", "CONDITION", "MEASURED", "RACKS"
+            )?;
+        }
+        count += 1;
+        let state = match closed {
+            Some(_) => "closed".to_owned(),
+            None => standing(alert),
+        };
+        writeln!(
+            out,
+            "{:>6}  {:<16}  {:<12}  {:<20}  {:<18}  {:>5}  {state}",
+            alert.number,
+            at(alert.since, zone),
+            alert.machine.as_deref().unwrap_or("site"),
+            alert.condition,
+            against(alert),
+            alert.racks.count,
+        )?;
+    }
+    if count == 0 { writeln!(out, "No alerts.") } else { Ok(()) }
+}
+
+/// Where an alert stands, in a few words.
+#[must_use]
+pub fn standing(alert: &Alert) -> String {
+    let taken = alert.acknowledged.as_ref();
+    match (alert.cleared, &alert.action, taken) {
+        (Some(_), None, _) if alert.needs_action => "recovered; the corrective action is missing".to_owned(),
+        (Some(_), _, _) => "recovered; closes by itself once it stays so".to_owned(),
+        (None, Some(action), _) => format!("lasts; corrective action written by {}", action.by),
+        (None, None, Some(taken)) => format!("lasts; {} takes care", taken.by),
+        (None, None, None) => "lasts; nobody has answered".to_owned(),
+    }
+}
+
+/// The whole story of one alert, one line a record.
+///
+/// # Errors
+/// The writer's.
+pub fn story(
+    out: &mut dyn Write,
+    alert: &Alert,
+    closed: Option<Timestamp>,
+    records: &[(u64, Record)],
+    zone: &TimeZone,
+) -> io::Result<()> {
+    let machine = alert.machine.as_deref().unwrap_or("site");
+    let state = closed.map_or_else(|| standing(alert), |_| "closed".to_owned());
+    writeln!(out, "Alert {}: {} at {machine}. {state}.", alert.number, alert.condition)?;
+    for (index, record) in records {
+        if let Some(text) = said(&record.body) {
+            writeln!(out, "{}  {text}  [record {index}]", at_second(record.recorded, zone))?;
+        }
+    }
+    Ok(())
+}
+
+fn said(body: &Body) -> Option<String> {
+    let text = match body {
+        Body::AlertRaised(raised) => {
+            let measured = raised.measured.map_or_else(String::new, |measured| {
+                let limit =
+                    raised.limit.map_or_else(String::new, |limit| format!(", limit {}", shown(limit)));
+                format!(": {}{limit}", shown(measured))
+            });
+            let about = in_words(&raised.about);
+            let pattern = raised.pattern.map_or("", in_pattern);
+            format!("raised{measured}{about}{pattern}")
+        }
+        Body::AlertChanged(changed) => {
+            let what = match changed.change {
+                Change::Grew => "grew",
+                Change::Returned => "came back",
+                Change::Escalated => "nobody answered: the next contact is told",
+                Change::EscalationEnded => "nobody answered: every contact was told as often as configured",
+                Change::NobodyToTell => "no contact is on duty for it",
+                Change::Held => "its messages are held: maintenance",
+            };
+            let measured =
+                changed.measured.map_or_else(String::new, |measured| format!(", {}", shown(measured)));
+            format!("{what} ({} racks{measured})", changed.racks)
+        }
+        Body::AlertAcknowledged(taken) => {
+            let note = taken.note.as_ref().map_or_else(String::new, |note| format!(": «{note}»"));
+            format!("{} takes care, by {}{note}", taken.by, taken.via)
+        }
+        Body::AlertCleared(cleared) => match cleared.clearing {
+            Clearing::Recovered => format!("recovered after {} racks", cleared.racks),
+            Clearing::Lapsed => "the hours it was about are over".to_owned(),
+            Clearing::Retired => "no longer asked for by the configuration".to_owned(),
+        },
+        Body::AlertClosed(closed) => format!("closed after {} racks", closed.racks),
+        Body::CorrectiveAction(action) => {
+            format!("corrective action by {}: racks: «{}»; done: «{}»", action.by, action.racks, action.done)
+        }
+        Body::Notification(notification) => {
+            let (contact, route, attempts) =
+                (&notification.contact, &notification.route, notification.attempts);
+            match notification.outcome {
+                Outcome::Delivered => format!("{contact} was told by {route} (try {attempts})"),
+                Outcome::GivenUp => format!(
+                    "{contact} could not be told by {route} after {attempts} tries: {}",
+                    notification.error.as_deref().unwrap_or("no reason was given")
+                ),
+            }
+        }
+        Body::Cycle(_)
+        | Body::Gap(_)
+        | Body::Check(_)
+        | Body::ServiceStart(_)
+        | Body::ServiceStop(_)
+        | Body::ClockStep(_)
+        | Body::ConfigurationChange(_)
+        | Body::MachineFailure(_)
+        | Body::Maintenance(_) => return None,
+    };
+    // What people wrote must not fake a line of ours, or drive a terminal.
+    Some(text.chars().map(|character| if character.is_control() { ' ' } else { character }).collect())
+}
+
+fn in_words(about: &[String]) -> String {
+    if about.is_empty() { String::new() } else { format!(" ({})", about.join(", ")) }
+}
+
+const fn in_pattern(pattern: Pattern) -> &'static str {
+    match pattern {
+        Pattern::FirstAfterIdle => "; first rack after idle",
+        Pattern::Single => "; one rack",
+        Pattern::Repeated => "; several in a row",
+    }
+}
+
+fn against(alert: &Alert) -> String {
+    match (alert.measured, alert.limit) {
+        (Some(measured), Some(limit)) => format!("{} / {}", shown(measured), shown(limit)),
+        (Some(measured), None) => shown(measured),
+        (None, _) => alert.about.join(", "),
+    }
+}
+
+fn shown(quantity: Quantity) -> String {
+    match quantity {
+        Quantity::Celsius(celsius) => format!("{celsius:.1} °C"),
+        Quantity::Seconds(seconds) => format!("{seconds:.1} s"),
+        Quantity::MgPerL(mg_per_l) => format!("{mg_per_l:.0} mg/L"),
+        Quantity::Fraction(share) => format!("{:.0} %", share * 100.0),
+        Quantity::Count(count) => count.to_string(),
+    }
+}
+
+/// An instant in the zone of this computer, to the minute.
+#[must_use]
+pub fn local(instant: Timestamp) -> String {
+    at(instant, &TimeZone::system())
+}
+
+fn at(instant: Timestamp, zone: &TimeZone) -> String {
+    printed(instant, zone, "%Y-%m-%d %H:%M")
+}
+
+fn at_second(instant: Timestamp, zone: &TimeZone) -> String {
+    printed(instant, zone, "%Y-%m-%d %H:%M:%S")
+}
+
+fn printed(instant: Timestamp, zone: &TimeZone, form: &str) -> String {
+    jiff::Timestamp::from_microsecond(instant.micros())
+        .map_or_else(|_| instant.to_string(), |known| zone.to_datetime(known).strftime(form).to_string())
+}

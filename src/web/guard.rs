@@ -1,0 +1,167 @@
+//! What protects a page: the headers of every answer, where a form may come from,
+//! and how many connections there are for how long.
+
+use std::pin::Pin;
+use std::sync::Arc;
+use std::task::{Context, Poll};
+use std::time::Duration;
+
+use axum::extract::Request;
+use axum::http::{HeaderMap, HeaderValue, header};
+use axum::middleware::Next;
+use axum::response::Response;
+use base64::Engine;
+use base64::engine::general_purpose::STANDARD;
+use sha2::{Digest, Sha256};
+use tokio::io::{AsyncRead, AsyncWrite, ReadBuf};
+use tokio::net::{TcpListener, TcpStream};
+use tokio::sync::{OwnedSemaphorePermit, Semaphore};
+use tokio::time::Sleep;
+
+use super::pages::STYLE;
+
+/// Connections at a time; one more waits in the system's queue.
+const CONNECTIONS_MAX: usize = 64;
+/// Longest life of a connection, so that a peer that says nothing holds no place.
+const CONNECTION_MAX: Duration = Duration::from_secs(30);
+
+/// Content Security Policy (W3C CSP level 3): nothing but the one style of the page and its own forms.
+pub(super) fn policy() -> HeaderValue {
+    let hash = STANDARD.encode(Sha256::digest(STYLE.as_bytes()));
+    let policy = format!(
+        "default-src 'none'; style-src 'sha256-{hash}'; form-action 'self'; base-uri 'none'; frame-ancestors 'none'"
+    );
+    HeaderValue::from_str(&policy).expect("base64 is legal in a header")
+}
+
+/// Puts the headers on every answer.
+pub(super) async fn headers(policy: HeaderValue, request: Request, next: Next) -> Response {
+    let mut response = next.run(request).await;
+    let headers = response.headers_mut();
+    headers.insert(header::CONTENT_SECURITY_POLICY, policy);
+    for (name, value) in [
+        (header::X_CONTENT_TYPE_OPTIONS, "nosniff"),
+        (header::X_FRAME_OPTIONS, "DENY"),
+        (header::REFERRER_POLICY, "no-referrer"),
+        (header::CACHE_CONTROL, "no-store"),
+    ] {
+        headers.insert(name, HeaderValue::from_static(value));
+    }
+    response
+}
+
+/// Whether a form was sent from a page of another site, by what browsers say of it (Fetch
+/// Metadata, `Sec-Fetch-Site`; `Origin` of the Fetch standard). A browser that knows neither, or
+/// hides the origin as our own referrer policy has it do, is let pass: the secret is in the path.
+pub(super) fn is_foreign(headers: &HeaderMap) -> bool {
+    let value = |name: &str| headers.get(name).map(|value| value.to_str().unwrap_or("?"));
+    if let Some(site) = value("sec-fetch-site") {
+        return !matches!(site, "same-origin" | "none");
+    }
+    match (value("origin"), value("host")) {
+        (None | Some("null"), _) => false,
+        (Some(origin), Some(host)) => origin.split_once("://").is_none_or(|(_, origin)| origin != host),
+        (Some(_), None) => true,
+    }
+}
+
+/// A listener with a bound on connections and on the life of each.
+pub(super) struct Bounded {
+    listener: TcpListener,
+    places: Arc<Semaphore>,
+}
+
+impl Bounded {
+    pub(super) fn new(listener: TcpListener) -> Self {
+        Self { listener, places: Arc::new(Semaphore::new(CONNECTIONS_MAX)) }
+    }
+}
+
+impl axum::serve::Listener for Bounded {
+    type Io = Connection;
+    type Addr = std::net::SocketAddr;
+
+    async fn accept(&mut self) -> (Self::Io, Self::Addr) {
+        let place = Arc::clone(&self.places).acquire_owned().await.expect("it is never closed");
+        let (stream, peer) = axum::serve::Listener::accept(&mut self.listener).await;
+        let end = Box::pin(tokio::time::sleep(CONNECTION_MAX));
+        (Connection { stream, end, _place: place }, peer)
+    }
+
+    fn local_addr(&self) -> std::io::Result<Self::Addr> {
+        self.listener.local_addr()
+    }
+}
+
+/// A connection that ends at its time.
+pub(super) struct Connection {
+    stream: TcpStream,
+    end: Pin<Box<Sleep>>,
+    _place: OwnedSemaphorePermit,
+}
+
+impl AsyncRead for Connection {
+    fn poll_read(
+        mut self: Pin<&mut Self>,
+        context: &mut Context<'_>,
+        buffer: &mut ReadBuf<'_>,
+    ) -> Poll<std::io::Result<()>> {
+        if self.end.as_mut().poll(context).is_ready() {
+            return Poll::Ready(Err(std::io::ErrorKind::TimedOut.into()));
+        }
+        Pin::new(&mut self.stream).poll_read(context, buffer)
+    }
+}
+
+impl AsyncWrite for Connection {
+    fn poll_write(
+        mut self: Pin<&mut Self>,
+        context: &mut Context<'_>,
+        bytes: &[u8],
+    ) -> Poll<std::io::Result<usize>> {
+        if self.end.as_mut().poll(context).is_ready() {
+            return Poll::Ready(Err(std::io::ErrorKind::TimedOut.into()));
+        }
+        Pin::new(&mut self.stream).poll_write(context, bytes)
+    }
+
+    fn poll_flush(mut self: Pin<&mut Self>, context: &mut Context<'_>) -> Poll<std::io::Result<()>> {
+        Pin::new(&mut self.stream).poll_flush(context)
+    }
+
+    fn poll_shutdown(mut self: Pin<&mut Self>, context: &mut Context<'_>) -> Poll<std::io::Result<()>> {
+        Pin::new(&mut self.stream).poll_shutdown(context)
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    // Values of `Sec-Fetch-Site` by W3C Fetch Metadata §2.3; `Origin` by the Fetch standard §3.2.
+    #[test]
+    fn forms_of_other_sites_are_told_apart() {
+        for (site, origin, foreign) in [
+            (Some("same-origin"), Some("null"), false),
+            (Some("none"), None, false),
+            (Some("cross-site"), None, true),
+            (Some("same-site"), Some("http://gateway:8080"), true),
+            (None, None, false),
+            (None, Some("null"), false),
+            (None, Some("http://gateway:8080"), false),
+            (None, Some("https://gateway:8080"), false),
+            (None, Some("http://elsewhere.example"), true),
+            (None, Some("gateway:8080"), true),
+        ] {
+            let mut headers = HeaderMap::new();
+            headers.insert("host", HeaderValue::from_static("gateway:8080"));
+            if let Some(site) = site {
+                headers.insert("sec-fetch-site", HeaderValue::from_static(site));
+            }
+            if let Some(origin) = origin {
+                headers.insert("origin", HeaderValue::from_static(origin));
+            }
+            assert_eq!(is_foreign(&headers), foreign, "{site:?} {origin:?}");
+        }
+    }
+}

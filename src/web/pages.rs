@@ -1,0 +1,192 @@
+//! The pages as HTML, and their own words in each language.
+
+use askama::Template;
+
+use super::sheet::{Sheet, Standing};
+use crate::core::reader::Language;
+
+/// The one style sheet, inside each page; the policy of the page allows it by its hash.
+pub(super) const STYLE: &str = include_str!("pages/style.css");
+
+/// Words of the pages.
+#[derive(Debug)]
+struct Words {
+    code: &'static str,
+    alert: &'static str,
+    waiting: &'static str,
+    taken_by: &'static str,
+    closed: &'static str,
+    now: &'static str,
+    caution: &'static str,
+    acknowledge_title: &'static str,
+    acknowledge_hint: &'static str,
+    acknowledge: &'static str,
+    name: &'static str,
+    note: &'static str,
+    action: &'static str,
+    action_hint: &'static str,
+    racks: &'static str,
+    racks_example: &'static str,
+    done: &'static str,
+    done_example: &'static str,
+    record_action: &'static str,
+    aid: &'static str,
+}
+
+static ENGLISH: Words = Words {
+    code: "en",
+    alert: "alert",
+    waiting: "Nobody has answered yet.",
+    taken_by: "Taken care of by",
+    closed: "Closed",
+    now: "Do now",
+    caution: "Caution",
+    acknowledge_title: "I take care of it",
+    acknowledge_hint: "The next contact is then not called. It does not close the alert.",
+    acknowledge: "I take care of it",
+    name: "Your name",
+    note: "Note (may stay empty)",
+    action: "Corrective action",
+    action_hint: "It goes on record as it is written here and is never changed. The alert closes only with it.",
+    racks: "What happened to the racks",
+    racks_example: "Held and rewashed since 12:40, none went out",
+    done: "What was done",
+    done_example: "Booster reset; an empty rack reached the limit",
+    record_action: "Put on record",
+    aid: "An aid: it replaces neither the machine's gauges nor the test kit.",
+};
+
+static SPANISH: Words = Words {
+    code: "es",
+    alert: "alerta",
+    waiting: "Nadie ha respondido todavía.",
+    taken_by: "Se encarga",
+    closed: "Cerrada",
+    now: "Qué hacer ahora",
+    caution: "Precaución",
+    acknowledge_title: "Me encargo yo",
+    acknowledge_hint: "Así no se avisa al siguiente contacto. La alerta no se cierra con esto.",
+    acknowledge: "Me encargo yo",
+    name: "Su nombre",
+    note: "Nota (puede quedar vacía)",
+    action: "Acción correctiva",
+    action_hint: "Queda registrada tal como se escribe aquí y no se modifica nunca. La alerta solo se cierra con ella.",
+    racks: "Qué se hizo con las cestas",
+    racks_example: "Retenidas y lavadas de nuevo desde las 12:40; ninguna salió",
+    done: "Qué se hizo",
+    done_example: "Calentador rearmado; una cesta vacía alcanzó el límite",
+    record_action: "Registrar",
+    aid: "Es una ayuda: no sustituye los indicadores de la máquina ni el kit de prueba.",
+};
+
+fn words(language: Language) -> &'static Words {
+    match language {
+        Language::English => &ENGLISH,
+        Language::Spanish => &SPANISH,
+    }
+}
+
+#[derive(Template)]
+#[template(path = "web/pages/alert.html", config = ".askama.toml")]
+struct AlertPage<'a> {
+    words: &'static Words,
+    title: String,
+    style: &'static str,
+    token: &'a str,
+    waiting: bool,
+    sheet: &'a Sheet,
+}
+
+/// The page of an alert. The token holds base64url only.
+pub(super) fn alert(sheet: &Sheet, token: &str) -> Result<String, askama::Error> {
+    let words = words(sheet.language);
+    let title = format!("{} {}: {}", words.alert, sheet.number, sheet.headline);
+    let waiting = sheet.standing == Standing::Waiting;
+    AlertPage { words, title, style: STYLE, token, waiting, sheet }.render()
+}
+
+#[derive(Template)]
+#[template(path = "web/pages/plain.html", config = ".askama.toml")]
+struct PlainPage {
+    words: &'static Words,
+    title: &'static str,
+    style: &'static str,
+    text: &'static str,
+    advice: &'static str,
+}
+
+/// What a page without an alert says.
+#[derive(Clone, Copy, PartialEq, Eq, Debug)]
+pub(super) enum Plain {
+    /// The link is too old.
+    Expired,
+    /// There is nothing behind this address, or the link was not made here.
+    Unknown,
+    /// A field is missing or too long.
+    Incomplete,
+    /// The form was sent from another site.
+    ForeignForm,
+    /// It cannot be shown or put on record just then.
+    NotNow,
+}
+
+/// A page that says why nothing was done, and what to do.
+pub(super) fn plain(plain: Plain, language: Language) -> Result<String, askama::Error> {
+    let (title, text, advice) = match (plain, language) {
+        (Plain::Expired, Language::English) => (
+            "This link has expired",
+            "Nothing was changed.",
+            "Open the link of the newest message about this machine, or have somebody at the gateway type: \
+             rinseward alerts list --open",
+        ),
+        (Plain::Expired, Language::Spanish) => (
+            "Este enlace ha caducado",
+            "No se ha cambiado nada.",
+            "Abra el enlace del mensaje más reciente sobre esta máquina, o pida a alguien junto al equipo que \
+             escriba: rinseward alerts list --open",
+        ),
+        (Plain::Unknown, Language::English) => (
+            "This link does not lead anywhere",
+            "It is incomplete, or the gateway that made it has been set up anew. Nothing was changed.",
+            "Copy the whole link from the message. If that does not help, have somebody at the gateway type: \
+             rinseward alerts list --open",
+        ),
+        (Plain::Unknown, Language::Spanish) => (
+            "Este enlace no lleva a ningún sitio",
+            "Está incompleto, o el equipo que lo creó se ha instalado de nuevo. No se ha cambiado nada.",
+            "Copie el enlace completo del mensaje. Si no sirve, pida a alguien junto al equipo que escriba: \
+             rinseward alerts list --open",
+        ),
+        (Plain::Incomplete, Language::English) => (
+            "Something is missing",
+            "A field was empty or too long, so nothing was put on record.",
+            "Go back, fill in every field that is asked for, and send again.",
+        ),
+        (Plain::Incomplete, Language::Spanish) => (
+            "Falta algo",
+            "Un campo estaba vacío o era demasiado largo, por lo que no se registró nada.",
+            "Vuelva atrás, rellene todos los campos que se piden y envíe de nuevo.",
+        ),
+        (Plain::ForeignForm, Language::English) => (
+            "This was sent from another site",
+            "Only the page behind the link may do this. Nothing was changed.",
+            "Open the link in the message and press the button there.",
+        ),
+        (Plain::ForeignForm, Language::Spanish) => (
+            "Esto se envió desde otro sitio",
+            "Solo la página del enlace puede hacerlo. No se ha cambiado nada.",
+            "Abra el enlace del mensaje y pulse el botón allí.",
+        ),
+        (Plain::NotNow, Language::English) => (
+            "Not possible just now",
+            "The gateway cannot read or write its record at this moment. Nothing was put on record.",
+            "Try again in a minute. Hold the racks meanwhile.",
+        ),
+        (Plain::NotNow, Language::Spanish) => (
+            "No es posible en este momento",
+            "El equipo no puede leer ni escribir su registro ahora mismo. No se registró nada.",
+            "Inténtelo de nuevo dentro de un minuto. Mientras tanto, retenga las cestas.",
+        ),
+    };
+    PlainPage { words: words(language), title, style: STYLE, text, advice }.render()
+}

@@ -1,0 +1,210 @@
+//! Routes and their answers.
+
+use std::time::Duration;
+
+use axum::Router;
+use axum::extract::rejection::FormRejection;
+use axum::extract::{DefaultBodyLimit, Form, Path, Request, State};
+use axum::http::{HeaderMap, HeaderValue, StatusCode, header};
+use axum::middleware::{self, Next};
+use axum::response::{Html, IntoResponse, Response};
+use axum::routing::{get, post};
+use serde::Deserialize;
+use tokio::net::TcpListener;
+use tokio_util::sync::CancellationToken;
+
+use super::guard::{self, Bounded};
+use super::link::{Link, LinkError, LinkKey};
+use super::pages::{self, Plain};
+use super::sheet::{Alerts, Deed, Refused};
+use crate::core::reader::Language;
+use crate::core::time::Timestamp;
+
+/// Longest form, in bytes.
+const FORM_BYTES_MAX: usize = 16 * 1024;
+/// Longest wait for an answer about an alert.
+const ANSWER_MAX: Duration = Duration::from_secs(10);
+/// Longest name, in characters.
+const NAME_CHARS_MAX: usize = 100;
+/// Longest note, in characters.
+const NOTE_CHARS_MAX: usize = 1_000;
+/// Longest part of a corrective action, in characters.
+const ACTION_CHARS_MAX: usize = 2_000;
+
+/// What every answer stands on.
+#[derive(Clone)]
+struct Shared<A, N> {
+    key: LinkKey,
+    alerts: A,
+    now: N,
+}
+
+/// What time it is.
+pub trait Now: Fn() -> Timestamp + Clone + Send + Sync + 'static {}
+
+impl<N: Fn() -> Timestamp + Clone + Send + Sync + 'static> Now for N {}
+
+/// Serves the pages on `listener` until stopped.
+///
+/// # Errors
+/// The system's, where it takes the listener away.
+pub async fn serve<A: Alerts>(
+    listener: TcpListener,
+    key: LinkKey,
+    alerts: A,
+    now: impl Now,
+    stop: CancellationToken,
+) -> std::io::Result<()> {
+    let router = router(Shared { key, alerts, now });
+    axum::serve(Bounded::new(listener), router).with_graceful_shutdown(stop.cancelled_owned()).await
+}
+
+fn router<A: Alerts, N: Now>(shared: Shared<A, N>) -> Router {
+    let policy = guard::policy();
+    Router::new()
+        .route("/alert/{token}", get(show::<A, N>))
+        .route("/alert/{token}/acknowledge", post(acknowledge::<A, N>))
+        .route("/alert/{token}/act", post(act::<A, N>))
+        .fallback(nowhere)
+        .method_not_allowed_fallback(nowhere)
+        .layer(DefaultBodyLimit::max(FORM_BYTES_MAX))
+        .layer(middleware::from_fn(move |request: Request, next: Next| {
+            guard::headers(policy.clone(), request, next)
+        }))
+        .with_state(shared)
+}
+
+#[derive(Deserialize)]
+struct AcknowledgeForm {
+    name: String,
+    #[serde(default)]
+    note: String,
+}
+
+#[derive(Deserialize)]
+struct ActForm {
+    name: String,
+    racks: String,
+    done: String,
+}
+
+async fn show<A: Alerts, N: Now>(
+    State(shared): State<Shared<A, N>>,
+    Path(token): Path<String>,
+    headers: HeaderMap,
+) -> Response {
+    let link = match shared.key.open(&token, (shared.now)()) {
+        Ok(link) => link,
+        Err(error) => return not_followed(error, &headers),
+    };
+    match tokio::time::timeout(ANSWER_MAX, shared.alerts.show(link)).await {
+        Ok(Ok(sheet)) => page(StatusCode::OK, pages::alert(&sheet, &token)),
+        Ok(Err(refused)) => refuse(refused, &headers),
+        Err(_) => refuse(Refused::NotNow, &headers),
+    }
+}
+
+async fn acknowledge<A: Alerts, N: Now>(
+    State(shared): State<Shared<A, N>>,
+    Path(token): Path<String>,
+    headers: HeaderMap,
+    form: Result<Form<AcknowledgeForm>, FormRejection>,
+) -> Response {
+    let deed = form.ok().and_then(|Form(form)| {
+        Some(Deed::Acknowledge {
+            by: field(&form.name, NAME_CHARS_MAX).filter(|name| !name.is_empty())?,
+            note: field(&form.note, NOTE_CHARS_MAX)?,
+        })
+    });
+    perform(&shared, &token, &headers, deed).await
+}
+
+async fn act<A: Alerts, N: Now>(
+    State(shared): State<Shared<A, N>>,
+    Path(token): Path<String>,
+    headers: HeaderMap,
+    form: Result<Form<ActForm>, FormRejection>,
+) -> Response {
+    let written = |text: &str, chars_max| field(text, chars_max).filter(|text| !text.is_empty());
+    let deed = form.ok().and_then(|Form(form)| {
+        Some(Deed::Act {
+            by: written(&form.name, NAME_CHARS_MAX)?,
+            racks: written(&form.racks, ACTION_CHARS_MAX)?,
+            done: written(&form.done, ACTION_CHARS_MAX)?,
+        })
+    });
+    perform(&shared, &token, &headers, deed).await
+}
+
+/// A field without the blanks around it; `None` where it is too long.
+fn field(text: &str, chars_max: usize) -> Option<String> {
+    let text = text.trim();
+    (text.chars().count() <= chars_max).then(|| text.to_owned())
+}
+
+/// Does it, and sends the browser back to the page, so that a reload sends nothing twice.
+async fn perform<A: Alerts, N: Now>(
+    shared: &Shared<A, N>,
+    token: &str,
+    headers: &HeaderMap,
+    deed: Option<Deed>,
+) -> Response {
+    if guard::is_foreign(headers) {
+        return say(StatusCode::FORBIDDEN, Plain::ForeignForm, headers);
+    }
+    let link: Link = match shared.key.open(token, (shared.now)()) {
+        Ok(link) => link,
+        Err(error) => return not_followed(error, headers),
+    };
+    let Some(deed) = deed else {
+        return say(StatusCode::UNPROCESSABLE_ENTITY, Plain::Incomplete, headers);
+    };
+    match tokio::time::timeout(ANSWER_MAX, shared.alerts.act(link, deed)).await {
+        // Relative, so that it leads back below whatever path a proxy serves it at.
+        Ok(Ok(())) => match HeaderValue::from_str(&format!("../{token}")) {
+            Ok(back) => (StatusCode::SEE_OTHER, [(header::LOCATION, back)]).into_response(),
+            Err(_) => say(StatusCode::NOT_FOUND, Plain::Unknown, headers),
+        },
+        Ok(Err(refused)) => refuse(refused, headers),
+        Err(_) => refuse(Refused::NotNow, headers),
+    }
+}
+
+async fn nowhere(headers: HeaderMap) -> Response {
+    std::future::ready(say(StatusCode::NOT_FOUND, Plain::Unknown, &headers)).await
+}
+
+fn not_followed(error: LinkError, headers: &HeaderMap) -> Response {
+    match error {
+        LinkError::Forged => say(StatusCode::NOT_FOUND, Plain::Unknown, headers),
+        LinkError::Expired => say(StatusCode::GONE, Plain::Expired, headers),
+    }
+}
+
+fn refuse(refused: Refused, headers: &HeaderMap) -> Response {
+    match refused {
+        Refused::Unknown => say(StatusCode::NOT_FOUND, Plain::Unknown, headers),
+        Refused::NotNow => say(StatusCode::SERVICE_UNAVAILABLE, Plain::NotNow, headers),
+    }
+}
+
+/// A plain page in the language that the browser asks for first.
+fn say(status: StatusCode, plain: Plain, headers: &HeaderMap) -> Response {
+    let asked = headers.get(header::ACCEPT_LANGUAGE).and_then(|value| value.to_str().ok());
+    let spanish = asked.is_some_and(|asked| asked.trim_start().to_ascii_lowercase().starts_with("es"));
+    let language = if spanish { Language::Spanish } else { Language::English };
+    page(status, pages::plain(plain, language))
+}
+
+fn page(status: StatusCode, html: Result<String, askama::Error>) -> Response {
+    match html {
+        Ok(html) => (status, Html(html)).into_response(),
+        Err(error) => {
+            tracing::error!(%error, "a page could not be made");
+            StatusCode::INTERNAL_SERVER_ERROR.into_response()
+        }
+    }
+}
+
+#[cfg(test)]
+mod tests;

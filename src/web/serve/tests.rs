@@ -1,0 +1,207 @@
+//! The pages as a browser, a mail scanner and a stranger meet them.
+
+use std::net::Ipv4Addr;
+use std::sync::{Arc, Mutex};
+
+use reqwest::redirect::Policy;
+use reqwest::{Client, Response, StatusCode};
+
+use super::super::sheet::{Action, Sheet, Standing};
+use super::*;
+
+const NOW: Timestamp = Timestamp::from_micros(1_700_000_000_000_000);
+
+/// One alert, number 7, kept in memory.
+#[derive(Clone)]
+struct Kitchen(Arc<Mutex<(Sheet, Vec<Deed>)>>);
+
+impl Kitchen {
+    fn new() -> Self {
+        Self(Arc::new(Mutex::new((sheet(), Vec::new()))))
+    }
+
+    fn keep(&self, deed: Deed) -> Result<(), Refused> {
+        let mut kept = self.0.lock().expect("no holder panics");
+        match &deed {
+            Deed::Acknowledge { by, .. } => {
+                kept.0.standing = Standing::Acknowledged { by: by.clone(), at: "12:41".to_owned() };
+            }
+            Deed::Act { by, racks, done } => {
+                let (by, racks, done) = (by.clone(), racks.clone(), done.clone());
+                kept.0.action = Some(Action { by, racks, done });
+            }
+        }
+        kept.1.push(deed);
+        Ok(())
+    }
+
+    fn deeds(&self) -> Vec<Deed> {
+        self.0.lock().expect("no holder panics").1.clone()
+    }
+}
+
+impl Alerts for Kitchen {
+    async fn show(&self, link: Link) -> Result<Sheet, Refused> {
+        let sheet = self.0.lock().expect("no holder panics").0.clone();
+        std::future::ready(if link.alert == 7 { Ok(sheet) } else { Err(Refused::Unknown) }).await
+    }
+
+    async fn act(&self, _: Link, deed: Deed) -> Result<(), Refused> {
+        let kept = self.keep(deed);
+        std::future::ready(kept).await
+    }
+}
+
+fn sheet() -> Sheet {
+    let fact = |label: &str, value: &str| (label.to_owned(), value.to_owned());
+    Sheet {
+        language: Language::English,
+        site: "North <kitchen>".to_owned(),
+        number: 7,
+        headline: "dm1: final rinse 71.3 °C, limit 82.2 °C".to_owned(),
+        facts: vec![
+            fact("Measured", "71.3 °C against 82.2 °C at the least"),
+            fact("Since", "12:38, first rack after 40 s idle"),
+            fact("Racks affected", "3, since the last good one at 12:36"),
+        ],
+        steps: vec![
+            "Hold these racks. Wash them again once the final rinse is back at its limit.".to_owned(),
+            "Run one empty rack and see whether the rinse recovers.".to_owned(),
+            "If it stays cold: stop the machine and call service.".to_owned(),
+        ],
+        cautions: vec!["Rinse water scalds at once. Never reach into a running machine.".to_owned()],
+        standing: Standing::Waiting,
+        needs_action: true,
+        action: None,
+        reader: "Ana".to_owned(),
+    }
+}
+
+/// Pages at work, and the ways to them.
+struct Site {
+    address: String,
+    key: LinkKey,
+    kitchen: Kitchen,
+    client: Client,
+    _stop: tokio_util::sync::DropGuard,
+    _directory: tempfile::TempDir,
+}
+
+impl Site {
+    async fn open() -> Self {
+        // An error says that a provider is installed already.
+        drop(rustls::crypto::ring::default_provider().install_default());
+        let directory = tempfile::tempdir().expect("a temporary directory");
+        let key = LinkKey::load_or_make(&directory.path().join("key")).expect("a key");
+        let kitchen = Kitchen::new();
+        let listener = TcpListener::bind((Ipv4Addr::LOCALHOST, 0)).await.expect("loopback");
+        let address = format!("http://{}", listener.local_addr().expect("bound"));
+        let stop = CancellationToken::new();
+        let serving = serve(listener, key.clone(), kitchen.clone(), || NOW, stop.clone());
+        let mut tasks = tokio::task::JoinSet::new();
+        tasks.spawn(serving);
+        tasks.detach_all();
+        let client = Client::builder().redirect(Policy::none()).no_proxy().build().expect("a client");
+        Self { address, key, kitchen, client, _stop: stop.drop_guard(), _directory: directory }
+    }
+
+    fn link(&self, alert: u64, seconds: i64) -> String {
+        let expires = Timestamp::from_micros(NOW.micros() + seconds * 1_000_000);
+        let link = Link { alert, contact: "ana".to_owned(), expires };
+        format!("{}/alert/{}", self.address, self.key.token(&link))
+    }
+
+    async fn get(&self, url: &str) -> Response {
+        self.client.get(url).send().await.expect("an answer")
+    }
+
+    async fn post(&self, url: &str, headers: &[(&str, &str)], form: &str) -> Response {
+        let mut request = self.client.post(url).body(form.to_owned());
+        request = request.header("content-type", "application/x-www-form-urlencoded");
+        for (name, value) in headers {
+            request = request.header(*name, *value);
+        }
+        request.send().await.expect("an answer")
+    }
+}
+
+// A mail scanner follows links by GET and HEAD (RFC 9110 §9.2.1: safe methods); nobody may be
+// taken to have answered by that.
+#[tokio::test]
+async fn opening_acts_on_nothing_and_the_button_does() {
+    let site = Site::open().await;
+    let link = site.link(7, 3600);
+    let response = site.get(&link).await;
+    assert_eq!(response.status(), StatusCode::OK);
+    let page = response.text().await.expect("a page");
+    for part in ["final rinse 71.3 °C", "Hold these racks", "value=\"Ana\"", "North &#60;kitchen&#62;"] {
+        assert!(page.contains(part), "{part} in {page}");
+    }
+    site.client.head(&link).send().await.expect("an answer");
+    site.get(&format!("{link}/acknowledge")).await;
+    assert_eq!(site.kitchen.deeds(), []);
+
+    let response = site.post(&format!("{link}/acknowledge"), &[], "name=Ana+B.&note=on+my+way").await;
+    assert_eq!(response.status(), StatusCode::SEE_OTHER);
+    let back = response.headers()["location"].to_str().expect("text");
+    assert_eq!(format!("../{}", link.rsplit('/').next().expect("a token")), back);
+    let (by, note) = ("Ana B.".to_owned(), "on my way".to_owned());
+    assert_eq!(site.kitchen.deeds(), [Deed::Acknowledge { by, note }]);
+    assert!(site.get(&link).await.text().await.expect("a page").contains("<b>Ana B.</b>"));
+
+    let form = "name=Ana&racks=rewashed&done=booster+reset";
+    assert_eq!(site.post(&format!("{link}/act"), &[], form).await.status(), StatusCode::SEE_OTHER);
+    assert_eq!(site.kitchen.deeds().len(), 2);
+}
+
+// Status codes by RFC 9110 §15.5; what each page says is the project's own.
+#[tokio::test]
+async fn what_is_no_good_link_or_form_does_nothing() {
+    let site = Site::open().await;
+    let good = site.link(7, 3600);
+    let forged = format!("{}AAAA", &good[..good.len() - 4]);
+    let cross = [("sec-fetch-site", "cross-site")];
+    let origin = [("origin", "https://elsewhere.example")];
+    let long = format!("name={}", "a".repeat(101));
+    let huge = format!("name=a&note={}", "a".repeat(FORM_BYTES_MAX));
+    let none: &[(&str, &str)] = &[];
+    for (link, headers, form, status, says) in [
+        (&site.link(7, 0), none, "name=a", 410, "expired"),
+        (&forged, none, "name=a", 404, "does not lead"),
+        (&site.link(8, 3600), none, "name=a", 303, ""),
+        (&good, &cross, "name=a", 403, "another site"),
+        (&good, &origin, "name=a", 403, "another site"),
+        (&good, none, "name=+", 422, "missing"),
+        (&good, none, "note=b", 422, "missing"),
+        (&good, none, &long, 422, "missing"),
+        (&good, none, &huge, 422, "missing"),
+    ] {
+        let before = site.kitchen.deeds().len();
+        let response = site.post(&format!("{link}/acknowledge"), headers, form).await;
+        assert_eq!(response.status().as_u16(), status, "{form:.40} {headers:?}");
+        assert!(response.text().await.expect("a page").contains(says), "{says}");
+        assert_eq!(site.kitchen.deeds().len() - before, usize::from(status == 303));
+    }
+    let spanish = site.client.get(site.link(7, 0)).header("accept-language", "es-MX,es;q=0.9");
+    assert!(spanish.send().await.expect("an answer").text().await.expect("a page").contains("caducado"));
+    assert_eq!(site.get(&site.link(8, 3600)).await.status(), StatusCode::NOT_FOUND);
+}
+
+// The headers that the OWASP Secure Headers Project lists for a page that embeds nothing.
+#[tokio::test]
+async fn every_answer_carries_the_strict_headers() {
+    let site = Site::open().await;
+    for url in [site.link(7, 3600), site.link(7, 0), site.address.clone()] {
+        let response = site.get(&url).await;
+        let header = |name: &str| response.headers()[name].to_str().expect("text").to_owned();
+        let policy = header("content-security-policy");
+        assert!(
+            policy.contains("default-src 'none'") && policy.contains("frame-ancestors 'none'"),
+            "{policy}"
+        );
+        assert_eq!(header("x-content-type-options"), "nosniff");
+        assert_eq!(header("referrer-policy"), "no-referrer");
+        assert_eq!(header("cache-control"), "no-store");
+        assert!(!response.headers().contains_key("set-cookie"));
+    }
+}

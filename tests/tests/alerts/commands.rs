@@ -1,0 +1,108 @@
+//! The commands, with a service and without one.
+
+use rinseward::core::record::{Body, Check};
+use rustix::process::geteuid;
+
+use super::office::{Day, Gateway, Office, Peers, until};
+
+/// Runs a command and gives its exit code and what it said.
+fn say(office: &Office, arguments: &[&str]) -> (Option<i32>, String) {
+    let output = office.rinseward(arguments);
+    let said = [output.stdout, output.stderr].concat();
+    (output.status.code(), String::from_utf8(said).expect("UTF-8"))
+}
+
+// Exit codes of sysexits.h (4.3BSD); what is said is this project's own.
+#[test]
+fn people_are_heard_with_a_service_and_without_one() {
+    let peers = Peers::start();
+    let office = Office::at_the_pipe(&peers, "");
+    let day = Day::with_a_dead_booster(&office);
+    let (code, said) = say(&office, &["alerts", "acknowledge", "1", "--by", "Ana"]);
+    assert_eq!((code, said.contains("there is no ledger")), (Some(74), true), "{said}");
+
+    let mut gateway = Gateway::start(&office, "");
+    gateway.feed(&day.between(0, day.first_cold()));
+    office.until_recorded(&gateway, "an alert", |body| matches!(body, Body::AlertRaised(_)));
+    let rows: [(&[&str], i32, &str); 9] = [
+        (&["alerts", "list", "--open"], 0, "cold"),
+        (&["alerts", "show", "7"], 64, "no alert has the number 7"),
+        (&["alerts", "acknowledge", "7", "--by", "Ana"], 64, "no open alert has the number 7"),
+        (&["alerts", "acknowledge", "1", "--by", " "], 64, "missing"),
+        (&["alerts", "acknowledge", "1", "--by", "Ana", "--note", "coming"], 0, "is taken care of by Ana"),
+        (&["alerts", "acknowledge", "1", "--by", "Ben"], 64, "was acknowledged by Ana"),
+        (&["maintenance", "dm9", "--for", "1h", "--by", "Ben"], 64, "no machine is called «dm9»"),
+        (&["maintenance", "dm1", "--for", "1h", "--by", "Ben"], 0, "are held until"),
+        (&["enter", "supply", "dm1", "--by", "Cy", "--note", "detergent"], 0, "is on record"),
+    ];
+    for (arguments, code, part) in rows {
+        let (found, said) = say(&office, arguments);
+        assert_eq!((found, said.contains(part)), (Some(code), true), "{arguments:?}: {said}");
+    }
+    let (code, said) = say(&office, &["run"]);
+    assert_eq!((code, said.contains("ledger-locked")), (Some(74), true), "{said}");
+    gateway.stop();
+    assert!(!office.path("ledger.sqlite.socket").exists(), "removed at the end");
+
+    // No service runs: the same orders go into the ledger itself.
+    let words = ["--racks", "rewashed", "--done", "reset", "--json"];
+    let (code, said) = say(&office, &[&["alerts", "act", "1", "--by", "Ana"][..], &words].concat());
+    assert_eq!((code, said.contains("\"rewashed\"")), (Some(0), true), "{said}");
+    let (code, _) =
+        say(&office, &["enter", "sanitizer", "dm1", "--by", "Cy", "--mg-per-l", "100", "--ph", "7"]);
+    assert_eq!(code, Some(0));
+    check(&office);
+}
+
+/// What was said is on record with the user who said it.
+fn check(office: &Office) {
+    let records = office.records();
+    let found = |fits: &dyn Fn(&Body) -> Option<String>| {
+        let own = records.iter().filter_map(|record| fits(&record.body));
+        own.collect::<Vec<String>>()
+    };
+    let user = if geteuid().is_root() { " (user root)" } else { " (user " };
+    let acknowledged = found(&|body| match body {
+        Body::AlertAcknowledged(taken) => Some(format!("{} by {}", taken.by, taken.via)),
+        _ => None,
+    });
+    assert!(acknowledged[0].starts_with(&format!("Ana{user}")), "{acknowledged:?}");
+    assert!(acknowledged[0].ends_with("by command"), "{acknowledged:?}");
+    let checks = found(&|body| match body {
+        Body::Check(Check::Supply { note, .. }) => note.clone(),
+        Body::Check(Check::Sanitizer { mg_per_l, ph, .. }) => Some(format!("{mg_per_l} {ph:?}")),
+        _ => None,
+    });
+    assert_eq!(checks, ["detergent", "100 Some(7.0)"]);
+    let acted = found(&|body| match body {
+        Body::CorrectiveAction(action) => Some(action.racks.clone()),
+        _ => None,
+    });
+    assert_eq!(acted, ["rewashed"]);
+    assert_eq!(found(&|body| matches!(body, Body::Maintenance(_)).then(String::new)).len(), 1);
+}
+
+// A marked test goes through every channel and tells each step; what fails says where.
+#[test]
+fn a_test_tells_each_step_of_each_channel() {
+    let peers = Peers::start();
+    let office = Office::at_the_pipe(&peers, "");
+    let gateway = Gateway::start(&office, "");
+    until(|| gateway.log().contains("control socket"), || gateway.log());
+    let (code, said) = say(&office, &["alerts", "test", "ana"]);
+    assert_eq!(code, Some(0), "{said}");
+    assert!(said.contains("✓ email:ana@example.org") && said.contains("✓ webhook:office"), "{said}");
+    let mail = peers.mail.next("the test mail");
+    assert!(
+        mail["texts"]["plain"].as_str().is_some_and(|text| text.to_lowercase().contains("test")),
+        "{mail}"
+    );
+    assert_eq!(peers.webhook.next("the test event")["event"]["type"], "dev.rinseward.alert.test");
+    let (code, said) = say(&office, &["alerts", "test", "zoe"]);
+    assert_eq!((code, said.contains("ana, ben")), (Some(64), true), "{said}");
+    gateway.stop();
+    // Without a service, and with a mail server that is gone.
+    drop(peers);
+    let (code, said) = say(&office, &["alerts", "test", "ana"]);
+    assert_eq!((code, said.contains("✗ email:ana@example.org")), (Some(74), true), "{said}");
+}

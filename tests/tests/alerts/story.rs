@@ -1,0 +1,134 @@
+//! The booster dies in the rush: from the first cold rack to the written corrective action.
+
+use std::time::{Duration, Instant};
+
+use rinseward::core::record::{Body, Change};
+use serde_json::Value;
+
+use super::office::{Day, Gateway, Office, Peers, until};
+
+/// The address of the page in a mail.
+fn link(mail: &Value, office: &Office) -> String {
+    let text = mail["texts"]["plain"].as_str().expect("a text");
+    let head = format!("http://127.0.0.1:{}/alert/", office.port);
+    let start = text.find(&head).unwrap_or_else(|| panic!("no link in {text}"));
+    text[start..].split_whitespace().next().expect("an address").to_owned()
+}
+
+fn recipients(mail: &Value) -> Vec<&str> {
+    mail["recipients"].as_array().expect("a list").iter().filter_map(Value::as_str).collect()
+}
+
+fn client() -> reqwest::Client {
+    let client = reqwest::Client::builder().no_proxy().redirect(reqwest::redirect::Policy::none()).build();
+    client.expect("a client")
+}
+
+fn ask(request: reqwest::RequestBuilder) -> (u16, String) {
+    let runtime = tokio::runtime::Builder::new_current_thread().enable_all().build().expect("a runtime");
+    runtime.block_on(async {
+        let response = request.send().await.expect("an answer");
+        (response.status().as_u16(), response.text().await.expect("text"))
+    })
+}
+
+fn form(client: &reqwest::Client, url: &str, body: &str) -> (u16, String) {
+    let request = client.post(url).header("content-type", "application/x-www-form-urlencoded");
+    ask(request.body(body.to_owned()))
+}
+
+// What each must see and do is this project's own promise; the signature is checked by the
+// standardwebhooks library, the event by cloudevents, the mail by Python's email library.
+#[test]
+fn a_dead_booster_is_told_answered_and_closed() {
+    // An error says that a provider is installed already.
+    drop(rustls::crypto::ring::default_provider().install_default());
+    let peers = Peers::start();
+    let office = Office::at_the_pipe(&peers, "escalate-after = \"3s\"\nsettle = \"1s\"");
+    let day = Day::with_a_dead_booster(&office);
+    let mut gateway = Gateway::start(&office, "");
+    let after_first = day.first_cold();
+
+    let began = Instant::now();
+    gateway.feed(&day.between(0, after_first));
+    // One clear mail to the right person, one signed event.
+    let mail = peers.mail.next("a mail");
+    let took = began.elapsed();
+    assert_eq!(recipients(&mail), ["ana@example.org"]);
+    let text = mail["texts"]["plain"].as_str().expect("a text");
+    for part in ["dm1", "°C", "82.2", "North kitchen"] {
+        assert!(text.contains(part), "«{part}» in {text}");
+    }
+    let event = peers.webhook.next("an event");
+    assert_eq!(event["verified"], serde_json::json!([true]), "{event}");
+    assert_eq!(event["event"]["type"], "dev.rinseward.alert.raised", "{event}");
+    assert!(took < Duration::from_secs(30), "{took:?}");
+
+    // Nobody answers: the second contact, in her language.
+    let second = peers.mail.next("a mail to the second contact");
+    assert_eq!(recipients(&second), ["ben@example.org"]);
+
+    // A mail scanner opens the link, which is nobody's answer.
+    let (client, link) = (client(), link(&mail, &office));
+    let (status, page) = ask(client.get(&link));
+    assert_eq!(status, 200);
+    assert!(page.contains("82.2") && page.contains("value=\"ana\""), "{page}");
+    let acknowledged = |body: &Body| matches!(body, Body::AlertAcknowledged(_));
+    assert!(!office.records().iter().any(|record| acknowledged(&record.body)), "by opening it");
+    // The button is one.
+    let (status, _) = form(&client, &format!("{link}/acknowledge"), "name=Ana+Diaz&note=on+my+way");
+    assert_eq!(status, 303);
+    office.until_recorded(&gateway, "the acknowledgement", acknowledged);
+
+    // The booster is reset, racks are good again; it closes only with the corrective action.
+    gateway.feed(&day.between(after_first, day.recovered()));
+    office.until_recorded(&gateway, "the recovery", |body| matches!(body, Body::AlertCleared(_)));
+    let racks = "racks=rewashed+since+12%3A40&done=booster+reset&name=Ana+Diaz";
+    assert_eq!(form(&client, &format!("{link}/act"), racks).0, 303);
+    office.until_recorded(&gateway, "the end", |body| matches!(body, Body::AlertClosed(_)));
+    let (status, page) = ask(client.get(&link));
+    assert!(status == 200 && page.contains("rewashed since 12:40"), "{page}");
+    until(|| delivered(&office) >= 4, || gateway.log());
+    gateway.stop();
+    check_story(&office);
+}
+
+fn delivered(office: &Office) -> usize {
+    office.records().iter().filter(|record| matches!(record.body, Body::Notification(_))).count()
+}
+
+/// The ledger alone tells the whole story, in order.
+fn check_story(office: &Office) {
+    let number = 1;
+    let mut told = Vec::new();
+    for record in office.records() {
+        let word = match &record.body {
+            Body::AlertRaised(raised) if raised.alert.0 == number => "raised",
+            Body::AlertChanged(changed) if changed.alert.0 == number => match changed.change {
+                Change::Escalated => "escalated",
+                _ => continue,
+            },
+            Body::AlertAcknowledged(taken) if taken.alert.0 == number => {
+                assert_eq!((taken.by.as_str(), taken.via.as_str()), ("Ana Diaz (link of ana)", "link"));
+                assert_eq!(taken.note.as_deref(), Some("on my way"));
+                "acknowledged"
+            }
+            Body::AlertCleared(cleared) if cleared.alert.0 == number => "cleared",
+            Body::CorrectiveAction(action) if action.alert.0 == number => {
+                assert_eq!(action.done, "booster reset");
+                "action"
+            }
+            Body::AlertClosed(closed) if closed.alert.0 == number => "closed",
+            _ => continue,
+        };
+        told.push(word);
+    }
+    told.dedup();
+    assert_eq!(told, ["raised", "escalated", "acknowledged", "cleared", "action", "closed"]);
+    let shown = office.rinseward(&["alerts", "show", "1"]);
+    let shown = String::from_utf8(shown.stdout).expect("UTF-8");
+    for part in ["raised", "ana was told by email:ana@example.org", "Ana Diaz", "«booster reset»", "closed"]
+    {
+        assert!(shown.contains(part), "«{part}» in {shown}");
+    }
+}
