@@ -4,6 +4,7 @@
 //! what must be done comes back as [`effect::Effects`]. The daemon, `replay`,
 //! the simulation tests and the fuzz targets drive the same [`site::Site`].
 
+pub mod alert;
 pub mod calibration;
 pub mod channel;
 pub mod cycle;
@@ -15,6 +16,7 @@ pub mod intake;
 pub mod machine;
 pub mod merkle;
 pub mod presence;
+pub mod reader;
 pub mod reading;
 pub mod record;
 pub mod reorder;
@@ -23,5 +25,6 @@ pub mod sanitizer;
 pub mod site;
 pub mod thermocouple;
 pub mod time;
+pub mod trend;
 pub mod uncertainty;
 pub mod units;

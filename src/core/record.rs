@@ -9,7 +9,14 @@
 //! twenty years. Numbers are printed in their shortest form that reads back to
 //! the same double. Times are RFC 3339 in UTC.
 
+mod alert;
+
 use serde::{Deserialize, Serialize};
+
+pub use alert::{
+    AlertAcknowledged, AlertChanged, AlertCleared, AlertClosed, AlertRaised, Change, Clearing,
+    CorrectiveAction, Maintenance, Notification, Outcome,
+};
 
 use super::cycle::plate::{LimitSource, MachineKind, Sanitizing};
 use super::cycle::verdict::{Finding, Reason, Verdict};
@@ -53,6 +60,22 @@ pub enum Body {
     ConfigurationChange(ConfigurationChange),
     /// A mistake in this program ended the judging of one machine.
     MachineFailure(MachineFailure),
+    /// An alert was raised.
+    AlertRaised(Box<AlertRaised>),
+    /// Something happened to an open alert.
+    AlertChanged(AlertChanged),
+    /// A named person took an alert on.
+    AlertAcknowledged(AlertAcknowledged),
+    /// An alert recovered.
+    AlertCleared(AlertCleared),
+    /// An alert was closed.
+    AlertClosed(AlertClosed),
+    /// What somebody did about an alert.
+    CorrectiveAction(CorrectiveAction),
+    /// A message was delivered, or given up.
+    Notification(Box<Notification>),
+    /// Somebody works on a machine.
+    Maintenance(Maintenance),
 }
 
 impl Body {
@@ -68,6 +91,14 @@ impl Body {
             Self::ClockStep(_) => "clock-step",
             Self::ConfigurationChange(_) => "configuration-change",
             Self::MachineFailure(_) => "machine-failure",
+            Self::AlertRaised(_) => "alert-raised",
+            Self::AlertChanged(_) => "alert-changed",
+            Self::AlertAcknowledged(_) => "alert-acknowledged",
+            Self::AlertCleared(_) => "alert-cleared",
+            Self::AlertClosed(_) => "alert-closed",
+            Self::CorrectiveAction(_) => "corrective-action",
+            Self::Notification(_) => "notification",
+            Self::Maintenance(_) => "maintenance",
         }
     }
 
@@ -78,9 +109,19 @@ impl Body {
             Self::Cycle(cycle) => cycle.verdict.is_urgent() || !cycle.findings.is_empty(),
             Self::Gap(gap) => gap.to.is_none(),
             Self::ClockStep(_) | Self::MachineFailure(_) => true,
-            Self::Check(_) | Self::ServiceStart(_) | Self::ServiceStop(_) | Self::ConfigurationChange(_) => {
-                false
-            }
+            // What the desk records is committed at once by the desk itself.
+            Self::Check(_)
+            | Self::ServiceStart(_)
+            | Self::ServiceStop(_)
+            | Self::ConfigurationChange(_)
+            | Self::AlertRaised(_)
+            | Self::AlertChanged(_)
+            | Self::AlertAcknowledged(_)
+            | Self::AlertCleared(_)
+            | Self::AlertClosed(_)
+            | Self::CorrectiveAction(_)
+            | Self::Notification(_)
+            | Self::Maintenance(_) => false,
         }
     }
 }
@@ -229,6 +270,75 @@ pub enum Check {
         /// Who made it.
         by: String,
     },
+    /// A look at the supplies: detergent, rinse additive, sanitizer.
+    Supply {
+        /// When it was made.
+        at: Timestamp,
+        /// Whether everything was there, or was filled up.
+        enough: bool,
+        /// What was refilled or is short.
+        #[serde(skip_serializing_if = "Option::is_none", default)]
+        note: Option<String>,
+        /// Who made it.
+        by: String,
+    },
+    /// The machine was drained and cleaned: sump screen, scrap tray, arms and jets.
+    DrainAndClean {
+        /// When it was done.
+        at: Timestamp,
+        /// What was found.
+        #[serde(skip_serializing_if = "Option::is_none", default)]
+        note: Option<String>,
+        /// Who did it.
+        by: String,
+    },
+}
+
+/// Kind of a check.
+#[derive(Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash, Debug, Serialize, Deserialize)]
+#[serde(rename_all = "kebab-case")]
+pub enum CheckKind {
+    /// Concentration of the sanitizer.
+    Sanitizer,
+    /// Supplies.
+    Supply,
+    /// Drain and clean.
+    DrainAndClean,
+}
+
+impl CheckKind {
+    /// Every kind.
+    pub const ALL: [Self; 3] = [Self::Sanitizer, Self::Supply, Self::DrainAndClean];
+
+    /// The word used in records, in the configuration and on pages.
+    #[must_use]
+    pub const fn as_str(self) -> &'static str {
+        match self {
+            Self::Sanitizer => "sanitizer",
+            Self::Supply => "supply",
+            Self::DrainAndClean => "drain-and-clean",
+        }
+    }
+}
+
+impl Check {
+    /// Its kind.
+    #[must_use]
+    pub const fn kind(&self) -> CheckKind {
+        match self {
+            Self::Sanitizer { .. } => CheckKind::Sanitizer,
+            Self::Supply { .. } => CheckKind::Supply,
+            Self::DrainAndClean { .. } => CheckKind::DrainAndClean,
+        }
+    }
+
+    /// When it was made.
+    #[must_use]
+    pub const fn at(&self) -> Timestamp {
+        match self {
+            Self::Sanitizer { at, .. } | Self::Supply { at, .. } | Self::DrainAndClean { at, .. } => *at,
+        }
+    }
 }
 
 /// The service started.

@@ -142,7 +142,15 @@ fn insert_record(
         | Body::ServiceStart(_)
         | Body::ServiceStop(_)
         | Body::ClockStep(_)
-        | Body::MachineFailure(_) => Ok(()),
+        | Body::MachineFailure(_)
+        | Body::AlertRaised(_)
+        | Body::AlertChanged(_)
+        | Body::AlertAcknowledged(_)
+        | Body::AlertCleared(_)
+        | Body::AlertClosed(_)
+        | Body::CorrectiveAction(_)
+        | Body::Notification(_)
+        | Body::Maintenance(_) => Ok(()),
     }
 }
 

@@ -65,7 +65,15 @@ fn play(scenario: Scenario, packs: &[Emission]) -> Vec<Cycle> {
         | Body::ServiceStop(_)
         | Body::ClockStep(_)
         | Body::ConfigurationChange(_)
-        | Body::MachineFailure(_) => None,
+        | Body::MachineFailure(_)
+        | Body::AlertRaised(_)
+        | Body::AlertChanged(_)
+        | Body::AlertAcknowledged(_)
+        | Body::AlertCleared(_)
+        | Body::AlertClosed(_)
+        | Body::CorrectiveAction(_)
+        | Body::Notification(_)
+        | Body::Maintenance(_) => None,
     });
     cycles.collect()
 }

@@ -116,7 +116,15 @@ impl Gateway {
                 | Body::ServiceStop(_)
                 | Body::ClockStep(_)
                 | Body::ConfigurationChange(_)
-                | Body::MachineFailure(_) => None,
+                | Body::MachineFailure(_)
+                | Body::AlertRaised(_)
+                | Body::AlertChanged(_)
+                | Body::AlertAcknowledged(_)
+                | Body::AlertCleared(_)
+                | Body::AlertClosed(_)
+                | Body::CorrectiveAction(_)
+                | Body::Notification(_)
+                | Body::Maintenance(_) => None,
             })
             .collect()
     }

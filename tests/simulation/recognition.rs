@@ -107,7 +107,15 @@ fn check_order(scenario: Scenario, seed: u64, records: &[Record]) {
             | Body::ServiceStart(_)
             | Body::ServiceStop(_)
             | Body::ConfigurationChange(_)
-            | Body::MachineFailure(_) => {}
+            | Body::MachineFailure(_)
+            | Body::AlertRaised(_)
+            | Body::AlertChanged(_)
+            | Body::AlertAcknowledged(_)
+            | Body::AlertCleared(_)
+            | Body::AlertClosed(_)
+            | Body::CorrectiveAction(_)
+            | Body::Notification(_)
+            | Body::Maintenance(_) => {}
         }
     }
 }

@@ -108,7 +108,15 @@ impl Scene {
                 | Body::ServiceStart(_)
                 | Body::ServiceStop(_)
                 | Body::ClockStep(_)
-                | Body::ConfigurationChange(_) => {}
+                | Body::ConfigurationChange(_)
+                | Body::AlertRaised(_)
+                | Body::AlertChanged(_)
+                | Body::AlertAcknowledged(_)
+                | Body::AlertCleared(_)
+                | Body::AlertClosed(_)
+                | Body::CorrectiveAction(_)
+                | Body::Notification(_)
+                | Body::Maintenance(_) => {}
             }
         }
         rows

@@ -1,0 +1,168 @@
+//! What an alert can be about, and what follows from that alone.
+
+use std::fmt;
+use std::str::FromStr;
+
+use serde::{Deserialize, Serialize};
+
+/// What is wrong. One alert at a time is open for each machine (or the site) and condition.
+#[derive(Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash, Debug, Serialize, Deserialize)]
+#[serde(rename_all = "kebab-case")]
+pub enum Condition {
+    /// A final rinse stayed below its limit.
+    Cold,
+    /// The limit was held too short.
+    Brief,
+    /// The concentration on file is outside its permitted range.
+    Weak,
+    /// Several cycles in a row could not be judged, and no probe explains it.
+    Unproven,
+    /// The wash was colder than its limit.
+    WashLow,
+    /// The final rinse was hotter than its maximum.
+    RinseHot,
+    /// Several cycles in a row passed by less than the uncertainty.
+    Narrow,
+    /// The settled minima move away from where they were.
+    Drifting,
+    /// The tank is not up to temperature at opening.
+    TankCold,
+    /// A probe gives a fault in place of values.
+    ProbeFault,
+    /// A probe gives nothing.
+    ProbeSilent,
+    /// A check of the shift, the meal or the day is missing.
+    CheckOverdue,
+    /// The calibration of a probe has run out.
+    CalibrationOverdue,
+    /// The disk of the ledger is filling.
+    DiskFilling,
+    /// The gateway's clock is not synchronised.
+    ClockUnsynchronised,
+    /// The time series server does not take what is written.
+    SeriesBacklog,
+    /// A message could not be delivered.
+    Undelivered,
+}
+
+/// How bad a condition is, worst first.
+#[derive(Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash, Debug, Serialize, Deserialize)]
+#[serde(rename_all = "kebab-case")]
+pub enum Severity {
+    /// Ware that was not sanitized may reach a customer.
+    Critical,
+    /// The proof is missing, or soon will be.
+    Serious,
+    /// Something to look at on this shift.
+    Warning,
+}
+
+impl Condition {
+    /// Every condition, in the order of declaration.
+    pub const ALL: [Self; 17] = [
+        Self::Cold,
+        Self::Brief,
+        Self::Weak,
+        Self::Unproven,
+        Self::WashLow,
+        Self::RinseHot,
+        Self::Narrow,
+        Self::Drifting,
+        Self::TankCold,
+        Self::ProbeFault,
+        Self::ProbeSilent,
+        Self::CheckOverdue,
+        Self::CalibrationOverdue,
+        Self::DiskFilling,
+        Self::ClockUnsynchronised,
+        Self::SeriesBacklog,
+        Self::Undelivered,
+    ];
+
+    /// The word used in records, in the configuration and on pages.
+    #[must_use]
+    pub const fn as_str(self) -> &'static str {
+        match self {
+            Self::Cold => "cold",
+            Self::Brief => "brief",
+            Self::Weak => "weak",
+            Self::Unproven => "unproven",
+            Self::WashLow => "wash-low",
+            Self::RinseHot => "rinse-hot",
+            Self::Narrow => "narrow",
+            Self::Drifting => "drifting",
+            Self::TankCold => "tank-cold",
+            Self::ProbeFault => "probe-fault",
+            Self::ProbeSilent => "probe-silent",
+            Self::CheckOverdue => "check-overdue",
+            Self::CalibrationOverdue => "calibration-overdue",
+            Self::DiskFilling => "disk-filling",
+            Self::ClockUnsynchronised => "clock-unsynchronised",
+            Self::SeriesBacklog => "series-backlog",
+            Self::Undelivered => "undelivered",
+        }
+    }
+
+    /// How bad it is.
+    #[must_use]
+    pub const fn severity(self) -> Severity {
+        match self {
+            Self::Cold | Self::Brief | Self::Weak => Severity::Critical,
+            Self::Unproven
+            | Self::WashLow
+            | Self::TankCold
+            | Self::ProbeFault
+            | Self::ProbeSilent
+            | Self::Undelivered
+            | Self::DiskFilling => Severity::Serious,
+            Self::RinseHot
+            | Self::Narrow
+            | Self::Drifting
+            | Self::CheckOverdue
+            | Self::CalibrationOverdue
+            | Self::ClockUnsynchronised
+            | Self::SeriesBacklog => Severity::Warning,
+        }
+    }
+
+    /// Whether it closes only with a written corrective action: ware that was
+    /// not, or not provably, sanitized may have reached a customer. For a probe
+    /// this is so once a rack was washed without proof, see [`super::Alert::needs_action`].
+    #[must_use]
+    pub const fn needs_action(self) -> bool {
+        match self {
+            Self::Cold | Self::Brief | Self::Weak | Self::Unproven | Self::WashLow => true,
+            Self::RinseHot
+            | Self::Narrow
+            | Self::Drifting
+            | Self::TankCold
+            | Self::ProbeFault
+            | Self::ProbeSilent
+            | Self::CheckOverdue
+            | Self::CalibrationOverdue
+            | Self::DiskFilling
+            | Self::ClockUnsynchronised
+            | Self::SeriesBacklog
+            | Self::Undelivered => false,
+        }
+    }
+}
+
+impl fmt::Display for Condition {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        f.pad(self.as_str())
+    }
+}
+
+/// The word names no condition.
+#[derive(Clone, Copy, PartialEq, Eq, Debug, thiserror::Error)]
+#[error("no such condition")]
+pub struct UnknownCondition;
+
+impl FromStr for Condition {
+    type Err = UnknownCondition;
+
+    fn from_str(text: &str) -> Result<Self, UnknownCondition> {
+        Self::ALL.into_iter().find(|condition| condition.as_str() == text).ok_or(UnknownCondition)
+    }
+}

@@ -1,0 +1,187 @@
+//! An open alert: what is known of it, and what people did about it.
+
+use std::fmt;
+
+use serde::{Deserialize, Serialize};
+
+use super::condition::Condition;
+use crate::core::channel::Place;
+use crate::core::time::Timestamp;
+
+/// Number of an alert, counted from 1 over the life of the ledger.
+#[derive(Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash, Debug, Serialize, Deserialize)]
+#[serde(transparent)]
+pub struct AlertNumber(pub u64);
+
+impl fmt::Display for AlertNumber {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        self.0.fmt(f)
+    }
+}
+
+/// A measured value or a limit, with its unit.
+#[derive(Clone, Copy, PartialEq, Debug, Serialize, Deserialize)]
+#[serde(rename_all = "kebab-case")]
+pub enum Quantity {
+    /// A temperature, °C.
+    Celsius(f64),
+    /// A time, s.
+    Seconds(f64),
+    /// A concentration, mg/L.
+    MgPerL(f64),
+    /// A share of a whole, 0 to 1.
+    Fraction(f64),
+    /// A number of things.
+    Count(u64),
+}
+
+/// A judged cycle, as an alert points at it.
+#[derive(Clone, Copy, PartialEq, Eq, Debug, Serialize, Deserialize)]
+pub struct Rack {
+    /// Index of its record in the ledger.
+    pub index: u64,
+    /// When its final rinse ended.
+    pub at: Timestamp,
+}
+
+/// Most racks that an alert names one by one; beyond it the first and the last
+/// half stay, and the count goes on (own choice: what a message or a page can show).
+pub const RACKS_NAMED_MAX: usize = 40;
+
+/// The racks an alert is about.
+#[derive(Clone, PartialEq, Eq, Debug, Default, Serialize, Deserialize)]
+pub struct Racks {
+    /// How many.
+    pub count: u64,
+    /// The first and the latest ones, at most [`RACKS_NAMED_MAX`].
+    pub named: Vec<Rack>,
+}
+
+impl Racks {
+    /// Counts one more.
+    pub fn push(&mut self, rack: Rack) {
+        if self.named.len() == RACKS_NAMED_MAX {
+            self.named.remove(RACKS_NAMED_MAX / 2);
+        }
+        self.named.push(rack);
+        self.count += 1;
+    }
+
+    /// The first one.
+    #[must_use]
+    pub fn first(&self) -> Option<Rack> {
+        self.named.first().copied()
+    }
+
+    /// The latest one.
+    #[must_use]
+    pub fn last(&self) -> Option<Rack> {
+        self.named.last().copied()
+    }
+}
+
+/// What the racks of an alert look like together.
+#[derive(Clone, Copy, PartialEq, Eq, Debug, Serialize, Deserialize)]
+#[serde(rename_all = "kebab-case")]
+pub enum Pattern {
+    /// The first rack after an idle time: often the booster or the line recovering.
+    FirstAfterIdle,
+    /// One rack in the middle of work.
+    Single,
+    /// Several in a row: in a hot-water machine the booster has probably failed.
+    Repeated,
+}
+
+/// A named person has seen it and takes care.
+#[derive(Clone, PartialEq, Eq, Debug, Serialize, Deserialize)]
+pub struct Acknowledgement {
+    /// Who.
+    pub by: String,
+    /// When.
+    pub at: Timestamp,
+    /// How: `link`, `command`, `page`.
+    pub via: String,
+    /// What they added.
+    #[serde(skip_serializing_if = "Option::is_none", default)]
+    pub note: Option<String>,
+}
+
+/// What was done about it, in writing.
+#[derive(Clone, PartialEq, Eq, Debug, Serialize, Deserialize)]
+pub struct Action {
+    /// Who says so.
+    pub by: String,
+    /// When it was written.
+    pub at: Timestamp,
+    /// What happened to the racks since the last good cycle.
+    pub racks: String,
+    /// What was done.
+    pub done: String,
+}
+
+/// One open alert. A message carries it as it was when the message was made.
+#[derive(Clone, PartialEq, Debug, Serialize, Deserialize)]
+pub struct Alert {
+    /// Its number.
+    pub number: AlertNumber,
+    /// What is wrong.
+    pub condition: Condition,
+    /// With which machine; `None` for the site.
+    pub machine: Option<String>,
+    /// At which place of the machine, where the condition has one.
+    pub place: Option<Place>,
+    /// When it was raised.
+    pub raised: Timestamp,
+    /// Since when it has been so: the end of the first affected rinse, the last good reading of a probe, a due time.
+    pub since: Timestamp,
+    /// What was measured last.
+    pub measured: Option<Quantity>,
+    /// The worst that was measured.
+    pub worst: Option<Quantity>,
+    /// What it is measured against.
+    pub limit: Option<Quantity>,
+    /// Affected racks.
+    pub racks: Racks,
+    /// The last cycle of this machine that passed before it: racks since then are in doubt.
+    pub last_good: Option<Rack>,
+    /// What the racks look like together, for cold, brief and wash low.
+    pub pattern: Option<Pattern>,
+    /// What it is about in detail: probes at fault (`dm1/rinse`), checks that are
+    /// missing (`sanitizer`, `supply`, `drain-and-clean`), routes that fail.
+    pub about: Vec<String>,
+    /// Who has taken it on; withdrawn where it comes back after it had settled.
+    pub acknowledged: Option<Acknowledgement>,
+    /// When it recovered; `None` while it lasts.
+    pub cleared: Option<Timestamp>,
+    /// Whether it closes only with a written corrective action.
+    pub needs_action: bool,
+    /// The latest corrective action; one written before the latest affected rack does not close it.
+    pub action: Option<Action>,
+}
+
+impl Alert {
+    /// The invented alert of a test message, with number 0: a cold rinse of a machine that does not exist.
+    #[must_use]
+    pub fn trial(now: Timestamp) -> Self {
+        Self {
+            number: AlertNumber(0),
+            condition: Condition::Cold,
+            machine: Some("test".to_owned()),
+            place: Some(Place::FinalRinse),
+            raised: now,
+            since: now,
+            measured: Some(Quantity::Celsius(75.0)),
+            worst: Some(Quantity::Celsius(75.0)),
+            // 180 °F, FDA Food Code 4-501.112.
+            limit: Some(Quantity::Celsius(82.222_222)),
+            racks: Racks { count: 1, named: Vec::new() },
+            last_good: None,
+            pattern: Some(Pattern::FirstAfterIdle),
+            about: Vec::new(),
+            acknowledged: None,
+            cleared: None,
+            needs_action: true,
+            action: None,
+        }
+    }
+}

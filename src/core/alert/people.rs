@@ -1,0 +1,172 @@
+//! What people do: acknowledge, act, work on a machine, try a contact.
+
+use super::condition::Condition;
+use super::event::{Refusal, TEXT_BYTES_MAX};
+use super::notice::{Notice, Occasion};
+use super::open::{Acknowledgement, Action, Alert, AlertNumber};
+use super::raise::Turn;
+use super::state::{SITE, Window};
+use crate::core::record::{AlertAcknowledged, Body, CorrectiveAction, Maintenance};
+use crate::core::time::Timestamp;
+
+impl Turn<'_> {
+    /// A named person takes an alert on.
+    pub(super) fn acknowledge(
+        &mut self,
+        alert: AlertNumber,
+        by: &str,
+        via: &str,
+        note: Option<&str>,
+    ) -> Result<(), Refusal> {
+        let by = entered("the name of the person", by)?;
+        let note = note.filter(|note| !note.trim().is_empty());
+        let note = note.map(|note| entered("the note", note)).transpose()?;
+        let (machine, condition) = self.state.subject_of(alert).ok_or(Refusal::NotOpen { alert })?;
+        let open = self.state.open(&machine, condition).ok_or(Refusal::NotOpen { alert })?;
+        if let Some(Acknowledgement { by, at, .. }) = open.alert.acknowledged.clone() {
+            return Err(Refusal::AlreadyAcknowledged { alert, by, at });
+        }
+        self.take_on(&machine, condition, Acknowledgement { by, at: self.now, via: via.to_owned(), note });
+        Ok(())
+    }
+
+    fn take_on(&mut self, machine: &str, condition: Condition, acknowledged: Acknowledgement) {
+        let Some(open) = self.state.open_mut(machine, condition) else { return };
+        open.alert.acknowledged = Some(acknowledged.clone());
+        open.telling.next_step = None;
+        let alert = open.alert.number;
+        let Acknowledgement { by, via, note, .. } = acknowledged;
+        self.record(machine, Body::AlertAcknowledged(AlertAcknowledged { alert, by, via, note }));
+    }
+
+    /// A named person writes down the corrective action; a recovered alert closes with it.
+    pub(super) fn act(
+        &mut self,
+        alert: AlertNumber,
+        by: &str,
+        racks: &str,
+        done: &str,
+    ) -> Result<(), Refusal> {
+        let by = entered("the name of the person", by)?;
+        let racks = entered("what happened to the racks", racks)?;
+        let done = entered("what was done", done)?;
+        let (machine, condition) = self.state.subject_of(alert).ok_or(Refusal::NotOpen { alert })?;
+        let open = self.state.open_mut(&machine, condition).ok_or(Refusal::NotOpen { alert })?;
+        open.alert.action =
+            Some(Action { by: by.clone(), at: self.now, racks: racks.clone(), done: done.clone() });
+        open.acted_racks = Some(open.alert.racks.count);
+        open.telling.reminder = None;
+        let (last_good, cleared) = (open.alert.last_good.map(|rack| rack.at), open.alert.cleared.is_some());
+        if open.alert.acknowledged.is_none() {
+            let acknowledged =
+                Acknowledgement { by: by.clone(), at: self.now, via: "action".to_owned(), note: None };
+            self.take_on(&machine, condition, acknowledged);
+        }
+        self.record(&machine, Body::CorrectiveAction(CorrectiveAction { alert, by, racks, done, last_good }));
+        if cleared {
+            self.close(&machine, condition);
+        }
+        Ok(())
+    }
+
+    /// Somebody begins, prolongs or ends work on a machine or the site.
+    pub(super) fn maintenance(
+        &mut self,
+        machine: Option<&str>,
+        until: Timestamp,
+        by: &str,
+    ) -> Result<(), Refusal> {
+        let by = entered("the name of the person", by)?;
+        if let Some(machine) = machine.filter(|machine| !self.settings.machines.contains_key(*machine)) {
+            return Err(Refusal::UnknownMachine { machine: machine.to_owned() });
+        }
+        let longest = self.settings.rules.maintenance_max;
+        if until > self.now.plus(longest) {
+            return Err(Refusal::TooFarAhead { max_h: longest.as_secs() / 3_600 });
+        }
+        let place = self.state.windows.iter().position(|window| window.machine.as_deref() == machine);
+        if until <= self.now {
+            let place = place.ok_or(Refusal::NoMaintenance)?;
+            self.end_window(place, Some(by));
+            return Ok(());
+        }
+        match place.and_then(|place| self.state.windows.get_mut(place)) {
+            Some(window) => window.until = until,
+            None => self.state.windows.push(Window { machine: machine.map(str::to_owned), until }),
+        }
+        let body = Maintenance { until, by: Some(by), ended: false };
+        self.record(machine.unwrap_or(SITE), Body::Maintenance(body));
+        Ok(())
+    }
+
+    /// Ends the windows whose time is over.
+    pub(super) fn end_windows(&mut self) {
+        while let Some(place) = self.state.windows.iter().position(|window| window.until <= self.now) {
+            self.end_window(place, None);
+        }
+    }
+
+    /// Ends a window, and tells what is still open.
+    fn end_window(&mut self, place: usize, by: Option<String>) {
+        let window = self.state.windows.remove(place);
+        let body = Maintenance { until: self.now, by, ended: true };
+        self.record(window.machine.as_deref().unwrap_or(SITE), Body::Maintenance(body));
+        let machines: Vec<String> = match &window.machine {
+            Some(machine) => vec![machine.clone()],
+            None => self.settings.machines.keys().cloned().collect(),
+        };
+        for machine in &machines {
+            self.learn_anew(machine);
+        }
+        let covered =
+            self.state.subjects(|open| window.machine.is_none() || open.alert.machine == window.machine);
+        for (machine, condition) in covered {
+            if self.state.holds(&machine) {
+                continue;
+            }
+            let Some(open) = self.state.open_mut(&machine, condition) else { continue };
+            open.telling.held = false;
+            let still = open.alert.cleared.is_none() || open.action_missing();
+            if !still {
+                continue;
+            }
+            if open.alert.acknowledged.is_some() {
+                self.tell_again(&machine, condition, Occasion::AfterMaintenance);
+            } else {
+                open.telling.start_over();
+                self.advance(&machine, condition, Occasion::AfterMaintenance);
+            }
+        }
+    }
+
+    /// Somebody tries the way to a contact, by every route.
+    pub(super) fn test(&mut self, contact: &str) -> Result<(), Refusal> {
+        let found = self.settings.contacts.iter().find(|known| known.name == contact);
+        let contact = found.ok_or_else(|| Refusal::UnknownContact { contact: contact.to_owned() })?;
+        self.state.tests += 1;
+        self.effects.notices.push(Notice {
+            key: format!("test-{}-{}", self.state.tests, contact.name),
+            alert: Alert::trial(self.now),
+            contact: contact.name.clone(),
+            language: contact.language,
+            units: contact.units,
+            routes: contact.routes.clone(),
+            step: 0,
+            round: 0,
+            occasion: Occasion::Test,
+        });
+        Ok(())
+    }
+}
+
+/// A text that a person entered, without the blanks around it.
+fn entered(what: &'static str, text: &str) -> Result<String, Refusal> {
+    let text = text.trim();
+    if text.is_empty() {
+        return Err(Refusal::Missing { what });
+    }
+    if text.len() > TEXT_BYTES_MAX {
+        return Err(Refusal::TooLong { what });
+    }
+    Ok(text.to_owned())
+}

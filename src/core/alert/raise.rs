@@ -1,0 +1,317 @@
+//! One turn of the desk: raising, growing, clearing and closing.
+
+use super::condition::{Condition, Severity};
+use super::event::Effects;
+use super::notice::Occasion;
+use super::open::{Alert, AlertNumber, Pattern, Quantity, Rack, Racks};
+use super::settings::Settings;
+use super::state::{Open, SITE, State, Telling};
+use crate::core::channel::Place;
+use crate::core::record::{
+    AlertChanged, AlertCleared, AlertClosed, AlertRaised, Body, Change, Clearing, Record,
+};
+use crate::core::time::Timestamp;
+
+/// Most probes, checks or routes that one alert names; more are not named (own
+/// choice: more than any machine has).
+const ABOUT_MAX: usize = 32;
+
+/// The desk while it handles one event.
+pub(super) struct Turn<'a> {
+    pub(super) now: Timestamp,
+    pub(super) settings: &'a Settings,
+    pub(super) state: &'a mut State,
+    pub(super) effects: &'a mut Effects,
+    /// Index of the record being handled.
+    pub(super) cause: Option<u64>,
+}
+
+/// Something that is wrong at present.
+pub(super) struct Report<'r> {
+    pub(super) condition: Condition,
+    /// Machine, or [`SITE`].
+    pub(super) machine: &'r str,
+    pub(super) place: Option<Place>,
+    pub(super) since: Timestamp,
+    pub(super) measured: Option<Quantity>,
+    pub(super) limit: Option<Quantity>,
+    pub(super) racks: Vec<Rack>,
+    pub(super) pattern: Option<Pattern>,
+    pub(super) about: Option<String>,
+    /// Whether its racks were washed without proof, so that an action is needed whatever the condition.
+    pub(super) unproven: bool,
+}
+
+impl<'r> Report<'r> {
+    /// A report with nothing measured.
+    pub(super) fn new(condition: Condition, machine: &'r str, since: Timestamp) -> Self {
+        Self {
+            condition,
+            machine,
+            place: None,
+            since,
+            measured: None,
+            limit: None,
+            racks: Vec::new(),
+            pattern: None,
+            about: None,
+            unproven: false,
+        }
+    }
+}
+
+impl Turn<'_> {
+    /// Raises the alert, or lets the open one grow.
+    pub(super) fn report(&mut self, report: Report<'_>) {
+        if self.settings.rules.off.contains(&report.condition) {
+            return;
+        }
+        if self.state.open(report.machine, report.condition).is_some() {
+            self.grow(report);
+        } else {
+            self.raise(report);
+        }
+    }
+
+    fn raise(&mut self, report: Report<'_>) {
+        let Report { condition, machine, place, since, measured, limit, pattern, .. } = report;
+        self.state.last_number += 1;
+        let number = AlertNumber(self.state.last_number);
+        let mut racks = Racks::default();
+        report.racks.iter().for_each(|rack| racks.push(*rack));
+        let last_good = self.state.machines.get(machine).and_then(|memory| memory.last_good);
+        let about: Vec<String> = report.about.into_iter().collect();
+        let alert = Alert {
+            number,
+            condition,
+            machine: (machine != SITE).then(|| machine.to_owned()),
+            place,
+            raised: self.now,
+            since,
+            measured,
+            worst: measured,
+            limit,
+            racks,
+            last_good,
+            pattern,
+            about: about.clone(),
+            acknowledged: None,
+            cleared: None,
+            needs_action: condition.needs_action() || report.unproven,
+            action: None,
+        };
+        let open = Open { alert, recovering: 0, acted_racks: None, telling: Telling::default() };
+        self.state.open.entry(machine.to_owned()).or_default().insert(condition, open);
+        let raised = AlertRaised {
+            alert: number,
+            condition,
+            since,
+            place,
+            measured,
+            limit,
+            pattern,
+            about,
+            cause: self.cause,
+            last_good: last_good.map(|rack| rack.index),
+        };
+        self.record(machine, Body::AlertRaised(Box::new(raised)));
+        self.advance(machine, condition, Occasion::Raised);
+    }
+
+    fn grow(&mut self, report: Report<'_>) {
+        let (machine, condition, now) = (report.machine, report.condition, self.now);
+        let settle = self.settings.rules.settle;
+        let Some(open) = self.state.open_mut(machine, condition) else { return };
+        let cleared = open.alert.cleared.take();
+        open.recovering = 0;
+        if cleared.is_some() && report.about.is_some() {
+            open.alert.about.clear();
+        }
+        let grew = open.alert.grow(report);
+        if let Some(cleared) = cleared {
+            open.telling.cleared_pending = false;
+            open.telling.settled = false;
+            open.telling.reminder = None;
+            let anew = now >= cleared.plus(settle);
+            if anew {
+                open.alert.acknowledged = None;
+                open.telling.start_over();
+            }
+            self.changed(machine, condition, Change::Returned);
+            self.tell_return(machine, condition, anew);
+        } else if grew {
+            self.changed(machine, condition, Change::Grew);
+            self.tell_again(machine, condition, Occasion::Grew);
+        }
+    }
+
+    /// Takes one thing out of what an alert is about, and clears it where that was the last.
+    pub(super) fn resolve(&mut self, machine: &str, condition: Condition, about: &str) {
+        let Some(open) = self.state.open_mut(machine, condition) else { return };
+        let before = open.alert.about.len();
+        if before > 1 {
+            open.alert.about.retain(|item| item != about);
+        } else if open.alert.about.iter().any(|item| item == about) {
+            // The last one stays named: a message of the recovery tells what has recovered.
+            self.clear(machine, condition, Clearing::Recovered);
+        }
+    }
+
+    /// Counts a good cycle, or clears the count where it was none.
+    pub(super) fn recover(&mut self, machine: &str, condition: Condition, good: bool, needed: u32) {
+        let Some(open) = self.state.open_mut(machine, condition) else { return };
+        if open.alert.cleared.is_some() {
+            return;
+        }
+        open.recovering = if good { open.recovering + 1 } else { 0 };
+        if open.recovering >= needed {
+            self.clear(machine, condition, Clearing::Recovered);
+        }
+    }
+
+    /// The alert has recovered; closing waits until that has lasted.
+    pub(super) fn clear(&mut self, machine: &str, condition: Condition, clearing: Clearing) {
+        let (now, rules) = (self.now, &self.settings.rules);
+        let Some(open) = self.state.open_mut(machine, condition) else { return };
+        if open.alert.cleared.is_some() {
+            return;
+        }
+        open.alert.cleared = Some(now);
+        open.recovering = 0;
+        let reminder = open.action_missing().then(|| now.plus(rules.action_reminder));
+        open.telling.reminder = reminder;
+        open.telling.reminders = 0;
+        if !open.wants_somebody() {
+            open.telling.next_step = None;
+        }
+        let (alert, racks) = (open.alert.number, open.alert.racks.count);
+        let body = AlertCleared { alert, clearing, racks, cause: self.cause };
+        self.record(machine, Body::AlertCleared(body));
+        self.tell_recovery(machine, condition);
+    }
+
+    /// The recovery has lasted: closes where no action is missing.
+    pub(super) fn settle(&mut self, machine: &str, condition: Condition) {
+        let Some(open) = self.state.open_mut(machine, condition) else { return };
+        open.telling.settled = true;
+        let pending = std::mem::take(&mut open.telling.cleared_pending);
+        let done = !open.action_missing();
+        if pending {
+            self.tell_told(machine, condition, Occasion::Cleared);
+        }
+        if done {
+            self.close(machine, condition);
+        }
+    }
+
+    /// Closes an alert and forgets it.
+    pub(super) fn close(&mut self, machine: &str, condition: Condition) {
+        let Some(open) = self.state.open(machine, condition) else { return };
+        let (alert, racks, needed_action) =
+            (open.alert.number, open.alert.racks.count, open.alert.needs_action);
+        self.record(machine, Body::AlertClosed(AlertClosed { alert, racks, needed_action }));
+        if needed_action {
+            self.tell_told(machine, condition, Occasion::Closed);
+        }
+        self.state.remove(machine, condition);
+    }
+
+    /// Records that something happened to an open alert.
+    pub(super) fn changed(&mut self, machine: &str, condition: Condition, change: Change) {
+        let Some(open) = self.state.open(machine, condition) else { return };
+        let alert = &open.alert;
+        let body = AlertChanged {
+            alert: alert.number,
+            change,
+            racks: alert.racks.count,
+            pattern: alert.pattern,
+            measured: alert.measured,
+            about: alert.about.clone(),
+            cause: self.cause,
+        };
+        self.record(machine, Body::AlertChanged(body));
+    }
+
+    pub(super) fn record(&mut self, machine: &str, body: Body) {
+        let machine = (machine != SITE).then(|| machine.to_owned());
+        self.effects.records.push(Record::new(self.now, machine, body));
+    }
+}
+
+impl Alert {
+    /// Takes in what is reported again; whether it has become another matter.
+    fn grow(&mut self, report: Report<'_>) -> bool {
+        report.racks.iter().for_each(|rack| self.racks.push(*rack));
+        if report.measured.is_some() {
+            self.measured = report.measured;
+            self.limit = report.limit;
+            self.worst = worse(self.condition, self.worst, report.measured);
+        }
+        let mut grew = false;
+        match (self.pattern, report.pattern) {
+            (Some(Pattern::FirstAfterIdle | Pattern::Single), Some(Pattern::Repeated)) => {
+                self.pattern = report.pattern;
+                grew = true;
+            }
+            (Some(Pattern::FirstAfterIdle), Some(Pattern::Single)) => self.pattern = report.pattern,
+            (Some(_), Some(Pattern::FirstAfterIdle | Pattern::Single | Pattern::Repeated) | None)
+            | (None, _) => {}
+        }
+        if let Some(about) = report.about
+            && !self.about.contains(&about)
+            && self.about.len() < ABOUT_MAX
+        {
+            self.about.push(about);
+            grew = true;
+        }
+        if report.unproven && !self.needs_action {
+            self.needs_action = true;
+            grew = true;
+        }
+        grew
+    }
+
+    /// Whether more of the same is told in summaries. A warning is told once.
+    pub(super) const fn is_warning(&self) -> bool {
+        match self.condition.severity() {
+            Severity::Critical | Severity::Serious => false,
+            Severity::Warning => true,
+        }
+    }
+}
+
+/// The worse of two values of one condition: the higher one for what must stay below its limit.
+fn worse(condition: Condition, one: Option<Quantity>, other: Option<Quantity>) -> Option<Quantity> {
+    let (Some(first), Some(second)) = (one, other) else { return one.or(other) };
+    let higher_is_worse = match condition {
+        Condition::RinseHot | Condition::SeriesBacklog | Condition::ClockUnsynchronised => true,
+        Condition::Cold
+        | Condition::Brief
+        | Condition::Weak
+        | Condition::Unproven
+        | Condition::WashLow
+        | Condition::Narrow
+        | Condition::Drifting
+        | Condition::TankCold
+        | Condition::ProbeFault
+        | Condition::ProbeSilent
+        | Condition::CheckOverdue
+        | Condition::CalibrationOverdue
+        | Condition::DiskFilling
+        | Condition::Undelivered => false,
+    };
+    if (second.number() > first.number()) == higher_is_worse { other } else { one }
+}
+
+impl Quantity {
+    /// The bare number.
+    #[must_use]
+    pub const fn number(self) -> f64 {
+        match self {
+            Self::Celsius(number) | Self::Seconds(number) | Self::MgPerL(number) | Self::Fraction(number) => {
+                number
+            }
+            Self::Count(count) => count as f64,
+        }
+    }
+}

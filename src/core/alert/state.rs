@@ -1,0 +1,253 @@
+//! What the desk keeps: the form that is stored, with its version.
+//!
+//! JSON with `v`; a state of another version is refused, never guessed at.
+
+use std::collections::BTreeMap;
+
+use serde::{Deserialize, Serialize};
+
+use super::condition::Condition;
+use super::contact::Route;
+use super::open::{Alert, AlertNumber, Rack, Racks};
+use crate::core::record::CheckKind;
+use crate::core::time::Timestamp;
+use crate::core::trend::{Baseline, Cusum, Ewma};
+
+/// Version of the stored form.
+pub(super) const VERSION: u32 = 1;
+
+/// Key of the site in [`State::open`]; no machine has an empty name.
+pub(super) const SITE: &str = "";
+
+/// Everything that is remembered.
+#[derive(Clone, PartialEq, Debug, Default, Serialize, Deserialize)]
+pub(super) struct State {
+    /// Version of this form.
+    pub(super) v: u32,
+    /// First instant it was driven at: nothing that was due before is missed.
+    pub(super) born: Option<Timestamp>,
+    /// Index of the first record that was not handled.
+    pub(super) next_record: u64,
+    /// Number of the latest alert.
+    pub(super) last_number: u64,
+    /// How many tests were sent.
+    pub(super) tests: u64,
+    /// Open alerts by machine ([`SITE`] for the site) and condition.
+    pub(super) open: BTreeMap<String, BTreeMap<Condition, Open>>,
+    /// What is remembered of each machine.
+    pub(super) machines: BTreeMap<String, Memory>,
+    /// Since when the clock is not synchronised.
+    pub(super) clock_bad_since: Option<Timestamp>,
+    /// Routes by which a message was given up, with the instant.
+    pub(super) failing: Vec<(Route, Timestamp)>,
+    /// Maintenance windows; none has ended.
+    pub(super) windows: Vec<Window>,
+    /// The latest due time of each kind of check whose grace is over.
+    pub(super) dues: BTreeMap<CheckKind, Due>,
+    /// When the timetable must be looked at again.
+    pub(super) timetable_at: Option<Timestamp>,
+}
+
+/// An open alert and where its telling stands.
+#[derive(Clone, PartialEq, Debug, Serialize, Deserialize)]
+pub(super) struct Open {
+    /// The alert.
+    pub(super) alert: Alert,
+    /// Good cycles in a row.
+    pub(super) recovering: u32,
+    /// Affected racks that the corrective action covers.
+    pub(super) acted_racks: Option<u64>,
+    /// Who has been told what.
+    pub(super) telling: Telling,
+}
+
+impl Open {
+    /// Whether a corrective action is still to be written.
+    pub(super) fn action_missing(&self) -> bool {
+        self.alert.needs_action && self.acted_racks != Some(self.alert.racks.count)
+    }
+
+    /// Whether somebody must still take it on.
+    pub(super) fn wants_somebody(&self) -> bool {
+        self.alert.acknowledged.is_none() && (self.alert.cleared.is_none() || self.action_missing())
+    }
+}
+
+/// Where the telling of one alert stands.
+#[derive(Clone, PartialEq, Debug, Default, Serialize, Deserialize)]
+pub(super) struct Telling {
+    /// How many messages went out; the running number in their keys.
+    pub(super) messages: u64,
+    /// Contacts that were told.
+    pub(super) told: Vec<String>,
+    /// The latest step that was told in this round; 0 before the first.
+    pub(super) step: u8,
+    /// How often the steps have been gone through.
+    pub(super) round: u8,
+    /// Whether a last resort was told in this round.
+    pub(super) last_resort: bool,
+    /// When to go on if nobody acknowledges.
+    pub(super) next_step: Option<Timestamp>,
+    /// When the latest message went out.
+    pub(super) last_told: Option<Timestamp>,
+    /// Affected racks that it told of.
+    pub(super) told_racks: u64,
+    /// When a recovery was told last.
+    pub(super) cleared_told: Option<Timestamp>,
+    /// Whether a recovery is to be told once it has lasted.
+    pub(super) cleared_pending: bool,
+    /// When a return was told last.
+    pub(super) returned_told: Option<Timestamp>,
+    /// Whether a recovery has lasted.
+    pub(super) settled: bool,
+    /// When to ask for the corrective action.
+    pub(super) reminder: Option<Timestamp>,
+    /// How often that was asked.
+    pub(super) reminders: u8,
+    /// Whether a maintenance window holds messages of it.
+    pub(super) held: bool,
+    /// Whether it is on record that nobody could be told.
+    pub(super) nobody: bool,
+}
+
+impl Telling {
+    /// Begins the steps anew; what was told before stays known.
+    pub(super) fn start_over(&mut self) {
+        self.step = 0;
+        self.round = 0;
+        self.last_resort = false;
+        self.nobody = false;
+        self.next_step = None;
+    }
+}
+
+/// What is remembered of a machine.
+#[derive(Clone, PartialEq, Debug, Default, Serialize, Deserialize)]
+pub(super) struct Memory {
+    /// End of the latest rinse.
+    pub(super) last_rinse: Option<Timestamp>,
+    /// The latest cycle that passed.
+    pub(super) last_good: Option<Rack>,
+    /// Cycles since the machine was idle, this one included.
+    pub(super) since_idle: u32,
+    /// Bad cycles in a row, by condition.
+    pub(super) in_a_row: BTreeMap<Condition, u32>,
+    /// Narrow passes in a row.
+    pub(super) narrow: Racks,
+    /// Unproven cycles in a row that no probe explains.
+    pub(super) unproven: Racks,
+    /// The charts of its settled minima.
+    pub(super) drift: Drift,
+    /// When each check was made last.
+    pub(super) checked: BTreeMap<CheckKind, Timestamp>,
+    /// Checks that are missing, each with the instant from which one would count.
+    pub(super) missing: BTreeMap<CheckKind, Timestamp>,
+    /// Start of the latest opening whose tank was asked for.
+    pub(super) opened: Option<Timestamp>,
+    /// The tank that is asked for.
+    pub(super) tank: Option<TankWait>,
+}
+
+/// Waiting for a tank to be up to temperature.
+#[derive(Clone, Copy, PartialEq, Eq, Debug, Serialize, Deserialize)]
+pub(super) struct TankWait {
+    /// Opening.
+    pub(super) from: Timestamp,
+    /// End of the opening hours.
+    pub(super) to: Timestamp,
+    /// When to ask again.
+    pub(super) ask: Timestamp,
+}
+
+/// The charts of one machine.
+#[derive(Clone, PartialEq, Debug, Serialize, Deserialize)]
+#[serde(rename_all = "kebab-case")]
+pub(super) enum Drift {
+    /// Learning what is usual.
+    Learning(Baseline),
+    /// Watching.
+    Watching {
+        /// Moving average.
+        ewma: Ewma,
+        /// Cumulative sums.
+        cusum: Cusum,
+    },
+}
+
+impl Default for Drift {
+    fn default() -> Self {
+        Self::Learning(Baseline::default())
+    }
+}
+
+/// Somebody works on a machine.
+#[derive(Clone, PartialEq, Eq, Debug, Serialize, Deserialize)]
+pub(super) struct Window {
+    /// Which machine; `None` for the site.
+    pub(super) machine: Option<String>,
+    /// Until when.
+    pub(super) until: Timestamp,
+}
+
+/// A check that is due at every machine that is used.
+#[derive(Clone, Copy, PartialEq, Eq, Debug, Serialize, Deserialize)]
+pub(super) struct Due {
+    /// When it was due.
+    pub(super) at: Timestamp,
+    /// A check made from here on counts.
+    pub(super) counts_from: Timestamp,
+    /// A machine with a rinse from here on is used.
+    pub(super) used_from: Timestamp,
+}
+
+impl State {
+    pub(super) fn open(&self, machine: &str, condition: Condition) -> Option<&Open> {
+        self.open.get(machine)?.get(&condition)
+    }
+
+    pub(super) fn open_mut(&mut self, machine: &str, condition: Condition) -> Option<&mut Open> {
+        self.open.get_mut(machine)?.get_mut(&condition)
+    }
+
+    /// Every open alert.
+    pub(super) fn all(&self) -> impl Iterator<Item = &Open> {
+        self.open.values().flat_map(BTreeMap::values)
+    }
+
+    /// The subjects of all open alerts for which `wanted` holds, in order of their numbers.
+    pub(super) fn subjects(&self, wanted: impl Fn(&Open) -> bool) -> Vec<(String, Condition)> {
+        let mut found: Vec<(AlertNumber, String, Condition)> = Vec::new();
+        for (machine, conditions) in &self.open {
+            for (condition, open) in conditions.iter().filter(|(_, open)| wanted(open)) {
+                found.push((open.alert.number, machine.clone(), *condition));
+            }
+        }
+        found.sort_unstable_by_key(|(number, _, _)| *number);
+        found.into_iter().map(|(_, machine, condition)| (machine, condition)).collect()
+    }
+
+    /// The subject of the alert with this number.
+    pub(super) fn subject_of(&self, number: AlertNumber) -> Option<(String, Condition)> {
+        let open = self.all().find(|open| open.alert.number == number)?;
+        Some((open.alert.machine.clone().unwrap_or_default(), open.alert.condition))
+    }
+
+    /// Takes a closed alert out.
+    pub(super) fn remove(&mut self, machine: &str, condition: Condition) {
+        if let Some(conditions) = self.open.get_mut(machine) {
+            conditions.remove(&condition);
+            if conditions.is_empty() {
+                self.open.remove(machine);
+            }
+        }
+    }
+
+    pub(super) fn memory(&mut self, machine: &str) -> &mut Memory {
+        self.machines.entry(machine.to_owned()).or_default()
+    }
+
+    /// Whether messages about this machine are held.
+    pub(super) fn holds(&self, machine: &str) -> bool {
+        self.windows.iter().any(|window| window.machine.as_deref().is_none_or(|name| name == machine))
+    }
+}

@@ -1,0 +1,238 @@
+//! What the clock at the wall asks for: checks, tanks at opening, calibrations.
+//!
+//! A check is due by shift or meal, but only a machine that is used misses it:
+//! one that stands still needs none. It stays missing until it is made.
+
+use std::time::Duration;
+
+use jiff::civil::{Date, Time};
+
+use super::condition::Condition;
+use super::hours::{Stretch, instant, local_date};
+use super::open::Quantity;
+use super::raise::{Report, Turn};
+use super::settings::Period;
+use super::state::{Due, SITE, TankWait};
+use crate::core::channel::Place;
+use crate::core::record::{Check, CheckKind, Clearing};
+use crate::core::time::Timestamp;
+use crate::core::units::Celsius;
+
+/// How long before a shift its sanitizer check may be made (own choice: while the machine is filled and heated).
+pub(super) const CHECK_LEAD: Duration = Duration::from_secs(3_600);
+/// How long before the end of a meal draining counts for it (own choice).
+const DRAIN_LEAD: Duration = Duration::from_secs(1_800);
+/// Time between two looks at a tank that is not up to temperature (own choice: a tank gains some 5 K in it).
+const TANK_AGAIN: Duration = Duration::from_secs(300);
+/// When the timetable is looked at again where nothing is in sight.
+const FAR: Duration = Duration::from_secs(86_400);
+
+impl Turn<'_> {
+    /// Does what is due by the clock.
+    pub(super) fn timetable(&mut self) {
+        if self.state.timetable_at.is_none_or(|at| self.now >= at) {
+            let mut next = self.now.plus(FAR);
+            self.due_checks(&mut next);
+            self.openings(&mut next);
+            self.calibrations(&mut next);
+            self.state.timetable_at = Some(next);
+            let machines: Vec<String> = self.settings.machines.keys().cloned().collect();
+            for machine in machines {
+                self.missing_checks(&machine);
+            }
+        }
+        self.ask_tanks();
+    }
+
+    /// Sets the latest due time of each kind of check whose grace is over.
+    fn due_checks(&mut self, next: &mut Timestamp) {
+        let settings = self.settings;
+        let mut dues = Vec::new();
+        for stretch in self.stretches(&settings.shifts) {
+            let from = stretch.from.minus(CHECK_LEAD);
+            dues.push((CheckKind::Sanitizer, Due { at: stretch.from, counts_from: from, used_from: from }));
+        }
+        let mut days: Vec<Date> = Vec::new();
+        for stretch in self.stretches(&settings.shifts) {
+            let Some(day) = local_date(&settings.zone, stretch.from).filter(|day| !days.contains(day)) else {
+                continue;
+            };
+            days.push(day);
+            let Some(midnight) = instant(&settings.zone, day, Time::midnight()) else { continue };
+            let due = Due { at: stretch.from, counts_from: midnight, used_from: midnight };
+            dues.push((CheckKind::Supply, due));
+        }
+        for stretch in self.stretches(&settings.meal_periods) {
+            let counts_from = stretch.to.minus(DRAIN_LEAD).max(stretch.from);
+            let due = Due { at: stretch.to, counts_from, used_from: stretch.from };
+            dues.push((CheckKind::DrainAndClean, due));
+        }
+        let born = self.state.born.unwrap_or(self.now);
+        dues.retain(|(kind, due)| settings.rules.checks.contains(kind) && due.at > born);
+        self.state.dues.clear();
+        for (kind, due) in dues {
+            let over = due.at.plus(settings.rules.check_grace);
+            if over > self.now {
+                *next = over.min(*next);
+            } else if self.state.dues.get(&kind).is_none_or(|known| known.at < due.at) {
+                self.state.dues.insert(kind, due);
+            }
+        }
+    }
+
+    fn stretches(&self, periods: &[Period]) -> Vec<Stretch> {
+        let of = |period: &Period| period.hours.around(&self.settings.zone, self.now, 2, 2);
+        let mut stretches: Vec<Stretch> = periods.iter().flat_map(of).collect();
+        stretches.sort_unstable();
+        stretches
+    }
+
+    /// Reports the checks that a machine in use is missing.
+    pub(super) fn missing_checks(&mut self, machine: &str) {
+        let Some(settings) = self.settings.machines.get(machine) else { return };
+        let dues: Vec<(CheckKind, Due)> = self.state.dues.iter().map(|(kind, due)| (*kind, *due)).collect();
+        for (kind, due) in dues {
+            if kind == CheckKind::Sanitizer && !settings.chemical {
+                continue;
+            }
+            let memory = self.state.memory(machine);
+            let used = memory.last_rinse.is_some_and(|rinse| rinse >= due.used_from);
+            let made = memory.checked.get(&kind).is_some_and(|made| *made >= due.counts_from);
+            let known = memory.missing.get(&kind).is_some_and(|since| *since >= due.counts_from);
+            if !used || made || known {
+                continue;
+            }
+            memory.missing.insert(kind, due.counts_from);
+            let about = Some(kind.as_str().to_owned());
+            self.report(Report { about, ..Report::new(Condition::CheckOverdue, machine, due.at) });
+        }
+    }
+
+    /// Somebody made a check.
+    pub(super) fn check(&mut self, machine: &str, check: &Check) {
+        let (kind, at) = (check.kind(), check.at());
+        let memory = self.state.memory(machine);
+        let latest = memory.checked.entry(kind).or_insert(at);
+        *latest = at.max(*latest);
+        if memory.missing.get(&kind).is_some_and(|since| at >= *since) {
+            memory.missing.remove(&kind);
+            self.resolve(machine, Condition::CheckOverdue, kind.as_str());
+        }
+    }
+
+    /// Begins to ask for the tanks of an opening whose grace is over.
+    fn openings(&mut self, next: &mut Timestamp) {
+        let settings = self.settings;
+        let Some(open) =
+            settings.open.as_ref().filter(|_| !settings.rules.off.contains(&Condition::TankCold))
+        else {
+            return;
+        };
+        let born = self.state.born.unwrap_or(self.now);
+        for stretch in open.around(&settings.zone, self.now, 2, 2) {
+            let due = stretch.from.plus(settings.rules.tank_grace);
+            if due > self.now {
+                *next = due.min(*next);
+                continue;
+            }
+            if self.now >= stretch.to || stretch.from <= born {
+                continue;
+            }
+            for machine in settings.machines.iter().filter(|(_, machine)| machine.tank_min.is_some()) {
+                let memory = self.state.memory(machine.0);
+                if memory.opened.is_none_or(|opened| opened < stretch.from) {
+                    memory.opened = Some(stretch.from);
+                    memory.tank = Some(TankWait { from: stretch.from, to: stretch.to, ask: self.now });
+                }
+            }
+        }
+    }
+
+    /// Asks for the tanks that are due, and lets those go whose hours are over.
+    fn ask_tanks(&mut self) {
+        let (now, mut over) = (self.now, Vec::new());
+        for (machine, memory) in &mut self.state.machines {
+            let Some(tank) = &mut memory.tank else { continue };
+            if now >= tank.to {
+                memory.tank = None;
+                over.push(machine.clone());
+            } else if now >= tank.ask {
+                tank.ask = now.plus(TANK_AGAIN);
+                self.effects.ask_tank.push(machine.clone());
+            }
+        }
+        for machine in over {
+            self.clear(&machine, Condition::TankCold, Clearing::Lapsed);
+        }
+    }
+
+    /// The tank of a machine as it was read. Not known is not cold: it is asked for again.
+    pub(super) fn tank(&mut self, machine: &str, celsius: Option<Celsius>) {
+        let limit = self.settings.machines.get(machine).and_then(|machine| machine.tank_min);
+        let waits = self.state.machines.get(machine).and_then(|memory| memory.tank);
+        let (Some(celsius), Some(limit), Some(wait)) = (celsius, limit, waits) else { return };
+        if celsius >= limit {
+            self.tank_is_up(machine);
+            return;
+        }
+        let report = Report {
+            place: Some(Place::WashTank),
+            measured: Some(Quantity::Celsius(celsius.0)),
+            limit: Some(Quantity::Celsius(limit.0)),
+            ..Report::new(Condition::TankCold, machine, wait.from)
+        };
+        self.report(report);
+    }
+
+    /// The tank is up to temperature: nobody asks for it again today.
+    pub(super) fn tank_is_up(&mut self, machine: &str) {
+        self.state.memory(machine).tank = None;
+        self.clear(machine, Condition::TankCold, Clearing::Recovered);
+    }
+
+    /// Reports calibrations that have run out, and takes back those that have been renewed.
+    fn calibrations(&mut self, next: &mut Timestamp) {
+        let settings = self.settings;
+        let Some(today) = local_date(&settings.zone, self.now) else { return };
+        for (name, machine) in &settings.machines {
+            let mut overdue = Vec::new();
+            for (probe, until) in &machine.calibrated_until {
+                let after =
+                    until.tomorrow().ok().and_then(|day| instant(&settings.zone, day, Time::midnight()));
+                match after {
+                    Some(after) if after > self.now => *next = after.min(*next),
+                    Some(after) if *until < today => overdue.push((probe.clone(), after)),
+                    Some(_) | None => {}
+                }
+            }
+            let known: Vec<String> = match self.state.open(name, Condition::CalibrationOverdue) {
+                Some(open) if open.alert.cleared.is_none() => open.alert.about.clone(),
+                Some(_) | None => Vec::new(),
+            };
+            for (probe, after) in &overdue {
+                if !known.contains(probe) {
+                    let about = Some(probe.clone());
+                    self.report(Report { about, ..Report::new(Condition::CalibrationOverdue, name, *after) });
+                }
+            }
+            for probe in known.iter().filter(|known| overdue.iter().all(|(probe, _)| probe != *known)) {
+                self.resolve(name, Condition::CalibrationOverdue, probe);
+            }
+        }
+    }
+
+    /// Clears what can no longer clear by itself: its machine is gone, or its condition is off.
+    pub(super) fn retire(&mut self) {
+        let settings = self.settings;
+        let gone = |machine: &str| machine != SITE && !settings.machines.contains_key(machine);
+        let retired = self.state.subjects(|open| {
+            let alert = &open.alert;
+            alert.cleared.is_none()
+                && (settings.rules.off.contains(&alert.condition)
+                    || alert.machine.as_deref().is_some_and(gone))
+        });
+        for (machine, condition) in retired {
+            self.clear(&machine, condition, Clearing::Retired);
+        }
+    }
+}

@@ -1,0 +1,193 @@
+//! Records of alerts: together they tell the whole story of each, without any other file.
+
+use serde::{Deserialize, Serialize};
+
+use crate::core::alert::{AlertNumber, Condition, Occasion, Pattern, Quantity, Route};
+use crate::core::channel::Place;
+use crate::core::time::Timestamp;
+
+/// An alert was raised.
+#[derive(Clone, PartialEq, Debug, Serialize, Deserialize)]
+pub struct AlertRaised {
+    /// Its number.
+    pub alert: AlertNumber,
+    /// What is wrong.
+    pub condition: Condition,
+    /// Since when.
+    pub since: Timestamp,
+    /// At which place of the machine.
+    #[serde(skip_serializing_if = "Option::is_none", default)]
+    pub place: Option<Place>,
+    /// What was measured.
+    #[serde(skip_serializing_if = "Option::is_none", default)]
+    pub measured: Option<Quantity>,
+    /// Against what.
+    #[serde(skip_serializing_if = "Option::is_none", default)]
+    pub limit: Option<Quantity>,
+    /// What the racks look like together.
+    #[serde(skip_serializing_if = "Option::is_none", default)]
+    pub pattern: Option<Pattern>,
+    /// Probes, checks or routes it is about.
+    #[serde(skip_serializing_if = "Vec::is_empty", default)]
+    pub about: Vec<String>,
+    /// Index of the record that caused it; absent where time or the gateway's health did.
+    #[serde(skip_serializing_if = "Option::is_none", default)]
+    pub cause: Option<u64>,
+    /// Index of the last good cycle before it.
+    #[serde(skip_serializing_if = "Option::is_none", default)]
+    pub last_good: Option<u64>,
+}
+
+/// What happened to an open alert.
+#[derive(Clone, Copy, PartialEq, Eq, Debug, Serialize, Deserialize)]
+#[serde(rename_all = "kebab-case")]
+pub enum Change {
+    /// It became another matter: a new pattern, one more probe, or proof missing.
+    Grew,
+    /// It had recovered and came back.
+    Returned,
+    /// Nobody acknowledged; the next step is told.
+    Escalated,
+    /// Nobody acknowledged, and nobody is told any more.
+    EscalationEnded,
+    /// It is one that a contact should hear of, and nobody is on duty nor a last resort.
+    NobodyToTell,
+    /// A maintenance window holds its messages.
+    Held,
+}
+
+/// Something happened to an open alert.
+#[derive(Clone, PartialEq, Debug, Serialize, Deserialize)]
+pub struct AlertChanged {
+    /// Its number.
+    pub alert: AlertNumber,
+    /// What.
+    pub change: Change,
+    /// Affected racks so far.
+    pub racks: u64,
+    /// What they look like together.
+    #[serde(skip_serializing_if = "Option::is_none", default)]
+    pub pattern: Option<Pattern>,
+    /// What was measured last.
+    #[serde(skip_serializing_if = "Option::is_none", default)]
+    pub measured: Option<Quantity>,
+    /// Probes, checks or routes it is about.
+    #[serde(skip_serializing_if = "Vec::is_empty", default)]
+    pub about: Vec<String>,
+    /// Index of the record that caused it.
+    #[serde(skip_serializing_if = "Option::is_none", default)]
+    pub cause: Option<u64>,
+}
+
+/// A named person took an alert on.
+#[derive(Clone, PartialEq, Debug, Serialize, Deserialize)]
+pub struct AlertAcknowledged {
+    /// Its number.
+    pub alert: AlertNumber,
+    /// Who.
+    pub by: String,
+    /// How: `link`, `command`, `page`.
+    pub via: String,
+    /// What they added.
+    #[serde(skip_serializing_if = "Option::is_none", default)]
+    pub note: Option<String>,
+}
+
+/// Why an alert cleared.
+#[derive(Clone, Copy, PartialEq, Eq, Debug, Serialize, Deserialize)]
+#[serde(rename_all = "kebab-case")]
+pub enum Clearing {
+    /// By the rule of its condition.
+    Recovered,
+    /// The hours are over for which it was raised.
+    Lapsed,
+    /// The configuration no longer has its machine or probe, or has switched its condition off.
+    Retired,
+}
+
+/// An alert recovered.
+#[derive(Clone, PartialEq, Debug, Serialize, Deserialize)]
+pub struct AlertCleared {
+    /// Its number.
+    pub alert: AlertNumber,
+    /// Why.
+    pub clearing: Clearing,
+    /// Affected racks.
+    pub racks: u64,
+    /// Index of the record that cleared it; absent where time or the gateway's health did.
+    #[serde(skip_serializing_if = "Option::is_none", default)]
+    pub cause: Option<u64>,
+}
+
+/// An alert was closed: it stayed away, and the corrective action is written where one is needed.
+#[derive(Clone, PartialEq, Debug, Serialize, Deserialize)]
+pub struct AlertClosed {
+    /// Its number.
+    pub alert: AlertNumber,
+    /// Affected racks.
+    pub racks: u64,
+    /// Whether a corrective action was needed.
+    pub needed_action: bool,
+}
+
+/// What somebody did about an alert, in their words.
+#[derive(Clone, PartialEq, Debug, Serialize, Deserialize)]
+pub struct CorrectiveAction {
+    /// Number of the alert.
+    pub alert: AlertNumber,
+    /// Who says so.
+    pub by: String,
+    /// What happened to the racks since the last good cycle.
+    pub racks: String,
+    /// What was done.
+    pub done: String,
+    /// End of the last good cycle before the alert.
+    #[serde(skip_serializing_if = "Option::is_none", default)]
+    pub last_good: Option<Timestamp>,
+}
+
+/// How a message ended.
+#[derive(Clone, Copy, PartialEq, Eq, Debug, Serialize, Deserialize)]
+#[serde(rename_all = "kebab-case")]
+pub enum Outcome {
+    /// The other side took it.
+    Delivered,
+    /// It was given up.
+    GivenUp,
+}
+
+/// A message was delivered to the next hop, or given up.
+#[derive(Clone, PartialEq, Debug, Serialize, Deserialize)]
+pub struct Notification {
+    /// Key of the letter.
+    pub key: String,
+    /// Number of the alert; absent for a digest and a test.
+    #[serde(skip_serializing_if = "Option::is_none", default)]
+    pub alert: Option<AlertNumber>,
+    /// Why the contact was told; absent for a digest.
+    #[serde(skip_serializing_if = "Option::is_none", default)]
+    pub occasion: Option<Occasion>,
+    /// Name of the contact.
+    pub contact: String,
+    /// By which route.
+    pub route: Route,
+    /// How it ended.
+    pub outcome: Outcome,
+    /// How often it was tried.
+    pub attempts: u32,
+    /// What the last try said, where it failed.
+    #[serde(skip_serializing_if = "Option::is_none", default)]
+    pub error: Option<String>,
+}
+
+/// A maintenance window began, changed its end, or ended. Its machine is that of the record.
+#[derive(Clone, PartialEq, Debug, Serialize, Deserialize)]
+pub struct Maintenance {
+    /// When it ends or ended.
+    pub until: Timestamp,
+    /// Who works there; absent where its time ran out.
+    #[serde(skip_serializing_if = "Option::is_none", default)]
+    pub by: Option<String>,
+    /// Whether it is over.
+    pub ended: bool,
+}
