@@ -117,7 +117,8 @@ macro_rules! scenarios {
 }
 
 use Condition::{
-    Brief, Cold, Drifting, Narrow, ProbeFault, ProbeSilent, RinseHot, TankCold, Unproven, WashLow, Weak,
+    Brief, CheckOverdue, Cold, Drifting, Narrow, ProbeFault, ProbeSilent, RinseHot, TankCold, Unproven,
+    WashLow, Weak,
 };
 use aim::{first_after_idle, on, repeated};
 
@@ -181,7 +182,7 @@ scenarios! {
     alerts {
         /// The booster fails in the rush: every rack is cold once its water is used up.
         BoosterFails = "booster-fails" => booster_fails, raises [repeated("dm1")];
-        /// The booster is off for a minute: its store carries the racks over.
+        /// The booster is off for forty seconds: its store carries the racks over.
         BoosterBlinks = "booster-blinks" => booster_blinks, nearly Cold;
         /// A long line cools between bursts: the first rack of each is cold, the next ones are not.
         FirstRackCold = "first-rack-cold" => first_rack_cold, raises [first_after_idle("dm1")];
@@ -196,9 +197,9 @@ scenarios! {
         /// The strip reads 30 mg/L of chlorine where 25 are asked for.
         SanitizerThin = "sanitizer-thin" => sanitizer_thin, nearly Weak;
         /// Nobody reads a strip before the first rack: nothing proves the sanitizer.
-        StripForgotten = "strip-forgotten" => strip_forgotten, raises [on("dm1", Unproven)];
-        /// The strip is read after a rack or two.
-        StripLate = "strip-late" => strip_late, nearly Unproven;
+        StripForgotten = "strip-forgotten" => strip_forgotten, raises [on("dm1", CheckOverdue)];
+        /// The strip is read a minute before the first rack.
+        StripInTime = "strip-in-time" => strip_in_time, nearly CheckOverdue;
         /// The tank heater fails in the rush.
         TankHeaterFails = "tank-heater-fails" => tank_heater_fails, raises [on("dm1", WashLow)];
         /// The tank heater has lost a third of its power and keeps up.
@@ -225,12 +226,18 @@ scenarios! {
         TankJustWarm = "tank-just-warm" => tank_just_warm, nearly TankCold;
         /// The rinse probe's circuit is open for twenty minutes.
         ProbeOpen = "probe-open" => probe_open, raises [on("dm1", ProbeFault)];
-        /// A loose terminal: open for six seconds, several times, between good readings.
+        /// A loose terminal: open for six seconds again and again, in good rinses too. Never cold.
+        ProbeLoose = "probe-loose" => probe_loose, raises [on("dm1", ProbeFault)];
+        /// Open for eight seconds, several times, while nobody washes.
         ProbeFlickers = "probe-flickers" => probe_flickers, nearly ProbeFault;
         /// The rinse probe's cable is pulled for twenty minutes: nothing comes.
         ProbePulled = "probe-pulled" => probe_pulled, raises [on("dm1", ProbeSilent)];
-        /// The rinse probe says nothing for eight seconds, several times.
+        /// The rinse probe says nothing for eight seconds, several times, while nobody washes.
         ProbePauses = "probe-pauses" => probe_pauses, nearly ProbeSilent;
+        /// A bad link: every rinse has a hole, rack after rack cannot be judged.
+        ReadingsMissing = "readings-missing" => readings_missing, raises [on("dm1", Unproven)];
+        /// The same for two minutes: a rack or two.
+        ReadingsPatchy = "readings-patchy" => readings_patchy, nearly Unproven;
         /// Electrical noise: wild single and double readings on both probes.
         Noise = "noise" => noise, nearly Cold;
     }

@@ -109,8 +109,8 @@ impl fmt::Display for Condition {
     }
 }
 
-/// Conditions that come from the calendar and the machine room: no scenario raises them, since no
-/// water does. Beside each, how a test raises it.
+/// Conditions that come from the calendar and the machine room: water raises them
+/// seldom or never. Beside each, how a test raises it.
 pub const NOT_FROM_WATER: [(Condition, &str); 6] = [
     (Condition::CheckOverdue, "not from water: a clock moved past the start of a shift without a check"),
     (Condition::CalibrationOverdue, "not from water: a clock moved past the day the calibration runs out"),

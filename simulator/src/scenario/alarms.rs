@@ -38,7 +38,7 @@ pub(super) fn booster_fails() -> Plan {
 }
 
 pub(super) fn booster_blinks() -> Plan {
-    let blink = |from_s: f64| Fault { kind: FaultKind::BoosterDead, from_s, until_s: from_s + 60.0 };
+    let blink = |from_s: f64| Fault { kind: FaultKind::BoosterDead, from_s, until_s: from_s + 40.0 };
     service(1.0, dual(), 240.0, vec![blink(1_200.0), blink(2_400.0)])
 }
 
@@ -91,14 +91,11 @@ pub(super) fn strip_forgotten() -> Plan {
     service(0.7, catalog::chlorine("dm1"), 120.0, vec![Fault::always(FaultKind::CheckForgotten)])
 }
 
-/// A rack or two before anybody reads a strip.
-pub(super) fn strip_late() -> Plan {
-    let fault = Fault::hours(FaultKind::CheckForgotten, 0.0, 0.05);
-    let mut plan = service(0.7, catalog::chlorine("dm1"), 120.0, vec![fault]);
+pub(super) fn strip_in_time() -> Plan {
+    let mut plan = service(0.7, catalog::chlorine("dm1"), 120.0, vec![]);
     for machine in &mut plan.machines {
-        let first = Meal::hours(0.0, 0.02).every(240.0, 240.0).uncleaned();
-        let rest = Meal::hours(0.1, 0.7).every(120.0, 120.0).uncleaned();
-        machine.meals = vec![first, rest];
+        // Nobody washes in the first half, and the strip is read just before the first rack.
+        machine.meals = vec![Meal::hours(0.35, 0.7).every(120.0, 120.0).uncleaned()];
     }
     plan
 }
@@ -146,7 +143,7 @@ pub(super) fn thermostat_creeps() -> Plan {
 }
 
 pub(super) fn element_scales() -> Plan {
-    long_service(dual(), FaultKind::ElementAges { part_per_hour: 0.19 })
+    long_service(dual(), FaultKind::ElementAges { part_per_hour: 0.185 })
 }
 
 pub(super) fn steady_service() -> Plan {
@@ -186,10 +183,24 @@ fn at_noon(faults: Vec<Fault>) -> Plan {
     service(0.8, dual(), 90.0, faults)
 }
 
-/// Spans of one fault of the rinse probe, some seconds each.
-fn several(kind: FaultKind, length_s: f64) -> Vec<Fault> {
-    let from = |from_s: f64| Fault { kind, from_s, until_s: from_s + length_s };
-    [600.0, 900.0, 1_300.0, 1_800.0].map(from).into()
+/// One fault again and again, h and s from the start.
+fn again(kinds: &[FaultKind], from_h: f64, until_h: f64, every_s: f64, length_s: f64) -> Vec<Fault> {
+    let mut faults = Vec::new();
+    let mut from_s = from_h * 3_600.0;
+    while from_s < until_h * 3_600.0 {
+        faults.extend(kinds.iter().map(|kind| Fault { kind: *kind, from_s, until_s: from_s + length_s }));
+        from_s += every_s;
+    }
+    faults
+}
+
+/// Some short faults of the rinse probe, while nobody washes between two bursts.
+fn at_rest(kind: FaultKind, length_s: f64) -> Plan {
+    let mut plan = in_bursts(dual(), 60.0);
+    for machine in &mut plan.machines {
+        machine.faults = again(&[kind], 0.4, 0.6, 120.0, length_s);
+    }
+    plan
 }
 
 pub(super) fn probe_open() -> Plan {
@@ -197,8 +208,13 @@ pub(super) fn probe_open() -> Plan {
     beside(at_noon(vec![Fault::hours(open, 0.3, 0.63)]), 120.0)
 }
 
+pub(super) fn probe_loose() -> Plan {
+    let open = FaultKind::OpenCircuit { place: Place::Rinse };
+    at_noon(again(&[open], 0.2, 0.6, 20.0, 6.0))
+}
+
 pub(super) fn probe_flickers() -> Plan {
-    at_noon(several(FaultKind::OpenCircuit { place: Place::Rinse }, 6.0))
+    at_rest(FaultKind::OpenCircuit { place: Place::Rinse }, 8.0)
 }
 
 pub(super) fn probe_pulled() -> Plan {
@@ -207,7 +223,21 @@ pub(super) fn probe_pulled() -> Plan {
 }
 
 pub(super) fn probe_pauses() -> Plan {
-    at_noon(several(FaultKind::Silent { place: Place::Rinse }, 8.0))
+    at_rest(FaultKind::Silent { place: Place::Rinse }, 8.0)
+}
+
+/// Both probes silent for five seconds out of nine: every rinse has a hole.
+fn holes(until_h: f64) -> Plan {
+    let both = [FaultKind::Silent { place: Place::Rinse }, FaultKind::Silent { place: Place::Wash }];
+    service(0.8, dual().with_run_signal(), 90.0, again(&both, 0.3, until_h, 9.0, 5.0))
+}
+
+pub(super) fn readings_missing() -> Plan {
+    holes(0.6)
+}
+
+pub(super) fn readings_patchy() -> Plan {
+    holes(0.33)
 }
 
 pub(super) fn noise() -> Plan {

@@ -75,6 +75,6 @@ fn every_condition_has_both_sides() {
         let near = |scenario: &&Scenario| scenario.aim() == Aim::NearlyRaises(*condition);
         let near = Scenario::ALERTS.iter().filter(near).count();
         let dry = NOT_FROM_WATER.iter().any(|(other, _)| other == condition);
-        assert_eq!((raising > 0, near > 0), (!dry, !dry), "{condition}");
+        assert!((raising > 0 && near > 0) || dry, "{condition}");
     }
 }
