@@ -2,6 +2,7 @@
 //! and sanitized. DEVELOPERS.md has the code map; the arrows go
 //! `main → app → edges → wire → core`, never back.
 
+pub mod alert;
 pub mod app;
 pub mod cli;
 pub mod config;
@@ -11,4 +12,5 @@ pub mod ledger;
 pub mod probe;
 pub mod report;
 pub mod runtime;
+pub mod transport;
 pub mod wire;

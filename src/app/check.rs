@@ -8,11 +8,12 @@ pub(super) fn check_config(arguments: &CheckConfigArgs, streams: &mut Streams<'_
     let configuration = &loaded.configuration;
     writeln!(
         streams.out,
-        "ok: site «{}», {}, {}, {}, {}",
+        "ok: site «{}», {}, {}, {}, {}, {}",
         configuration.site,
         counted(configuration.machines.len(), "machine"),
         counted(configuration.channels.len(), "probe"),
         counted(configuration.sources.len(), "source"),
+        counted(configuration.alerts.contacts.len(), "contact"),
         counted(loaded.warnings.len(), "warning"),
     )
     .map_err(Failure::output)

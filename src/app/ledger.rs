@@ -1,9 +1,12 @@
 //! The ledger for a command: opened, recovered, and told of in the one form.
 
+mod handle;
+
 use std::path::Path;
 
 use tokio::sync::oneshot;
 
+pub(super) use self::handle::LedgerHandle;
 use super::Failure;
 use crate::config::load::Loaded;
 use crate::core::record::{Body, ConfigurationChange, Record, ServiceStart};
@@ -25,7 +28,7 @@ pub(super) fn fresh(loaded: &Loaded) -> Gather {
 ///
 /// # Errors
 /// The ledger's, as a diagnostic.
-pub(super) fn open(loaded: &Loaded, path: &Path, now: Timestamp) -> Result<(Writer, Gather), Failure> {
+pub(super) fn open(loaded: &Loaded, path: &Path, now: Timestamp) -> Result<(LedgerHandle, Gather), Failure> {
     let configuration = &loaded.configuration;
     let machines: Vec<String> = configuration.machines.iter().map(|machine| machine.name.clone()).collect();
     let channels: Vec<String> =
@@ -44,7 +47,7 @@ pub(super) fn open(loaded: &Loaded, path: &Path, now: Timestamp) -> Result<(Writ
         "ledger is open"
     );
     record_start(&mut gather, loaded, &recovered, replayed, now);
-    Ok((writer, gather))
+    Ok((LedgerHandle::new(writer, &recovered, path), gather))
 }
 
 fn record_start(gather: &mut Gather, loaded: &Loaded, recovered: &Recovered, replayed: u64, now: Timestamp) {
@@ -68,22 +71,13 @@ fn record_start(gather: &mut Gather, loaded: &Loaded, recovered: &Recovered, rep
 
 /// The ledger's writer as the driver's store.
 #[derive(Debug)]
-pub(super) struct LedgerStore {
-    writer: Writer,
-    path: std::path::PathBuf,
-}
-
-impl LedgerStore {
-    pub(super) fn new(writer: Writer, path: &Path) -> Self {
-        Self { writer, path: path.to_owned() }
-    }
-}
+pub(super) struct LedgerStore(pub(super) LedgerHandle);
 
 impl Store for LedgerStore {
     type Error = LedgerError;
 
     fn submit(&self, commit: Commit, done: oneshot::Sender<Outcome<LedgerError>>) {
-        self.writer.submit(
+        self.0.submit(
             commit,
             Box::new(move |result| {
                 let outcome = match result {
@@ -101,7 +95,7 @@ impl Store for LedgerStore {
     }
 
     fn tell_refused(&self, error: &LedgerError) {
-        let diagnostic = diagnose(error, &self.path);
+        let diagnostic = diagnose(error, self.0.path());
         tracing::error!(slug = diagnostic.slug(), "commits wait, nothing is acknowledged\n{diagnostic}");
     }
 
@@ -149,6 +143,7 @@ pub(super) fn diagnose(error: &LedgerError, path: &Path) -> Diagnostic {
         LedgerError::UnknownChannel { .. }
         | LedgerError::UnknownMachine { .. }
         | LedgerError::InputAhead { .. }
+        | LedgerError::UnknownLetter { .. }
         | LedgerError::WriterEnded { .. } => {
             ("bug", "report it with this message; after a restart recording goes on")
         }

@@ -10,6 +10,7 @@ use std::time::Duration;
 
 use super::arrival::Arrival;
 use super::history::Printer;
+use super::ledger::LedgerHandle;
 use super::{Failure, Streams, configuration, ledger};
 use crate::cli::ReplayArgs;
 use crate::config::load::Loaded;
@@ -19,7 +20,7 @@ use crate::core::record::{Body, Record, ServiceStop, StopCause};
 use crate::core::site::Event;
 use crate::core::time::Timestamp;
 use crate::diagnostic::Diagnostic;
-use crate::ledger::{NewRecord, Writer};
+use crate::ledger::NewRecord;
 use crate::probe::refusals::RefusalLog;
 use crate::probe::replay::{Replay, ReplayError};
 use crate::report::row::CycleRow;
@@ -119,7 +120,7 @@ fn trace_failure(error: &ReplayError, trace: &Path) -> Diagnostic {
 /// The core, and the ledger where one is kept.
 struct Keeper {
     gather: Gather,
-    ledger: Option<(Writer, std::path::PathBuf)>,
+    ledger: Option<LedgerHandle>,
 }
 
 impl Keeper {
@@ -127,8 +128,8 @@ impl Keeper {
         match path {
             None => Ok(Self { gather: ledger::fresh(loaded), ledger: None }),
             Some(path) => {
-                let (writer, gather) = ledger::open(loaded, path, now)?;
-                Ok(Self { gather, ledger: Some((writer, path.to_owned())) })
+                let (ledger, gather) = ledger::open(loaded, path, now)?;
+                Ok(Self { gather, ledger: Some(ledger) })
             }
         }
     }
@@ -136,7 +137,7 @@ impl Keeper {
     /// Keeps what was gathered and prints the cycles in it; returns their number. With a
     /// ledger this waits until enough is gathered, unless `all` is asked for.
     fn keep(&mut self, all: bool, printer: &mut Printer, streams: &mut Streams<'_>) -> Result<u64, Failure> {
-        let Some((writer, path)) = &self.ledger else {
+        let Some(ledger) = &self.ledger else {
             let commit = self.gather.take();
             return print(&commit.records, None, printer, streams);
         };
@@ -147,10 +148,10 @@ impl Keeper {
         let records = commit.records.clone();
         let (done, answer) = mpsc::sync_channel(1);
         // The receiver waits on the next line, so that the answer always finds it.
-        writer.submit(commit, Box::new(move |result| drop(done.send(result))));
+        ledger.submit(commit, Box::new(move |result| drop(done.send(result))));
         match answer.recv() {
             Ok(Ok(committed)) => print(&records, committed.first_index, printer, streams),
-            Ok(Err(refused)) => Err(ledger::diagnose(&refused.error, path).into()),
+            Ok(Err(refused)) => Err(ledger::diagnose(&refused.error, ledger.path()).into()),
             Err(_) => Err(Diagnostic::error("bug", "the ledger's writer ended without an answer").into()),
         }
     }
@@ -166,8 +167,9 @@ impl Keeper {
             self.gather.record(Record::new(now, None, Body::ServiceStop(stop)));
         }
         let cycles = self.keep(true, printer, streams)?;
-        if let Some((writer, path)) = self.ledger.take() {
-            writer.close().map_err(|error| ledger::diagnose(&error, &path))?;
+        if let Some(ledger) = self.ledger.take() {
+            let path = ledger.path().to_owned();
+            ledger.close().map_err(|error| ledger::diagnose(&error, &path))?;
         }
         Ok(cycles)
     }

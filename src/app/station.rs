@@ -1,4 +1,8 @@
 //! A gateway at work: sources, driver and ledger, put together for `run` and `demo`.
+//!
+//! The order of the end: sources and driver are asked to stop; the driver makes its
+//! last commit; then the tasks that follow the ledger see that commit and end; then
+//! the ledger is closed. Whoever holds a [`LedgerHandle`] is one of these tasks.
 
 use std::sync::Arc;
 use std::sync::atomic::AtomicU64;
@@ -7,7 +11,7 @@ use std::time::Duration;
 use tokio::sync::{broadcast, mpsc};
 use tokio_util::sync::CancellationToken;
 
-use super::ledger::{self, LedgerStore};
+use super::ledger::{self, LedgerHandle, LedgerStore};
 use super::{Failure, sources};
 use crate::config::load::Loaded;
 use crate::diagnostic::Diagnostic;
@@ -25,9 +29,12 @@ const TASKS_WITHIN: Duration = Duration::from_secs(1);
 pub(super) struct Station {
     driver: Driver<LedgerStore>,
     inbound: mpsc::Receiver<Inbound>,
-    supervisor: Supervisor,
+    sources: Supervisor,
     stop: CancellationToken,
-    path: std::path::PathBuf,
+    followers: Supervisor,
+    /// Asks the followers to end, once the driver has made its last commit.
+    last_commit: CancellationToken,
+    ledger: LedgerHandle,
 }
 
 impl Station {
@@ -38,7 +45,7 @@ impl Station {
     pub(super) fn open(loaded: &Loaded, clock: &Clock, stop: &CancellationToken) -> Result<Self, Failure> {
         let configuration = &loaded.configuration;
         let path = configuration.ledger.path.clone();
-        let (writer, gather) = ledger::open(loaded, &path, clock.now())?;
+        let (ledger, gather) = ledger::open(loaded, &path, clock.now())?;
         let limits = Limits {
             commit_interval: configuration.ledger.commit_interval,
             ahead_max: configuration.ahead_max,
@@ -48,10 +55,10 @@ impl Station {
             sources: configuration.sources.iter().map(|source| source.name.clone()).collect(),
             channels: configuration.channels.iter().map(|channel| channel.name.to_string()).collect(),
         };
-        let driver = Driver::new(clock.clone(), limits, LedgerStore::new(writer, &path), gather)
-            .with_names(names.clone());
+        let driver =
+            Driver::new(clock.clone(), limits, LedgerStore(ledger.clone()), gather).with_names(names.clone());
         let (sender, inbound) = mpsc::channel(INBOUND_MAX);
-        let mut supervisor = Supervisor::new(stop.clone());
+        let mut tasks = Supervisor::new(stop.clone());
         let surroundings = sources::Surroundings {
             clock: clock.clone(),
             stop: stop.clone(),
@@ -59,8 +66,11 @@ impl Station {
             links: Arc::new(AtomicU64::new(0)),
             channels: names.channels.into(),
         };
-        sources::start(&mut supervisor, &configuration.sources, &surroundings);
-        Ok(Self { driver, inbound, supervisor, stop: stop.clone(), path })
+        sources::start(&mut tasks, &configuration.sources, &surroundings);
+        let last_commit = CancellationToken::new();
+        let mut followers = Supervisor::new(last_commit.clone());
+        follow(&mut followers, &ledger, &last_commit);
+        Ok(Self { driver, inbound, sources: tasks, stop: stop.clone(), followers, last_commit, ledger })
     }
 
     /// What is committed from here on.
@@ -74,14 +84,31 @@ impl Station {
     /// Where the ledger cannot take what it should.
     pub(super) async fn run(mut self) -> Result<(), Failure> {
         let ended = self.driver.run(self.inbound, self.stop.clone()).await;
-        // Sources stop with the driver, whatever ended it.
+        // Sources stop with the driver, whatever ended it; then those that follow the ledger.
         self.stop.cancel();
-        if tokio::time::timeout(TASKS_WITHIN, self.supervisor.join()).await.is_err() {
+        self.last_commit.cancel();
+        let joined = async { tokio::join!(self.sources.join(), self.followers.join()) };
+        if tokio::time::timeout(TASKS_WITHIN, joined).await.is_err() {
             tracing::warn!("a task did not end in time and was left");
         }
-        ended.map_err(|error| diagnose(&error, &self.path).into())
+        let path = self.ledger.path().to_owned();
+        let ledger = self.ledger;
+        match tokio::task::spawn_blocking(move || ledger.close()).await {
+            Ok(Ok(())) => {}
+            Ok(Err(error)) => {
+                tracing::error!("closing the ledger failed\n{}", ledger::diagnose(&error, &path))
+            }
+            Err(_) => tracing::error!("the ledger was not closed; what was committed is on the device"),
+        }
+        ended.map_err(|error| diagnose(&error, &path).into())
     }
 }
+
+/// Starts the tasks that follow the ledger: alerts, their letters, the series. Each gets a
+/// copy of the handle, reads by a `Reader` of its own at [`LedgerHandle::path`], waits for
+/// [`LedgerHandle::tide`], and ends within [`TASKS_WITHIN`] of `last_commit`, having dropped
+/// its copy. What it has not worked off by then waits for the next start at its bookmark.
+fn follow(_: &mut Supervisor, _: &LedgerHandle, _: &CancellationToken) {}
 
 fn diagnose(error: &DriverError<LedgerError>, path: &std::path::Path) -> Diagnostic {
     match error {

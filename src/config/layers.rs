@@ -1,7 +1,7 @@
 //! Reads files and environment and lays them over one another.
 //!
 //! A later file wins over an earlier one, and the environment over all files.
-//! `[[machine]]`, `[[probe]]` and `[[source]]` are merged by name: an entry of a
+//! `[[machine]]`, `[[probe]]`, `[[source]]` and `[[webhook]]` are merged by name: an entry of a
 //! later file whose name exists changes only the keys it gives. Any other list
 //! replaces the list below it.
 //!
@@ -29,7 +29,7 @@ use super::suggest::nearest;
 pub const PREFIX: &str = "RINSEWARD__";
 
 /// Lists whose entries have names.
-pub const NAMED: [&str; 3] = ["machine", "probe", "source"];
+pub const NAMED: [&str; 7] = ["machine", "probe", "source", "contact", "shift", "meal-period", "webhook"];
 
 /// Longest file; 1,000 probes with every key take a third of it.
 pub const FILE_BYTES_MAX: u64 = 4 * 1024 * 1024;

@@ -13,6 +13,7 @@
 //! itself knows only `wire` and `core`.
 
 pub mod check;
+pub mod delivery;
 pub mod keys;
 pub mod layers;
 pub mod load;

@@ -8,11 +8,15 @@
 use std::path::PathBuf;
 use std::time::Duration;
 
+use jiff::civil::{Date, Time};
+use jiff::tz::TimeZone;
+
 use super::keys::{Default, Form, Key};
 use super::problem::{Fault, Findings, Problem};
 use super::raw::{Node, Place, Table, Value, quoted};
 use super::suggest::nearest;
 use super::text::{self, QuantityError};
+use crate::core::alert::Hours;
 use crate::core::units::Celsius;
 
 /// A section being read.
@@ -109,6 +113,18 @@ impl<'a> Reader<'a> {
         };
         self.note(name, &quoted(&path.to_string_lossy()));
         Some(path)
+    }
+
+    /// The paths of a key, as [`Reader::path`]; a variable gives them with commas between.
+    pub fn paths(&mut self, name: &'static str, findings: &mut Findings) -> Option<Vec<PathBuf>> {
+        let texts = self.take(name, findings, list_of_texts)?;
+        let directory = self.table.get(name).and_then(|node| node.place.as_ref()).map(Place::directory);
+        let complete =
+            |text: &String| directory.map_or_else(|| PathBuf::from(text), |place| place.join(text));
+        let paths: Vec<PathBuf> = texts.iter().map(complete).collect();
+        let list: Vec<String> = paths.iter().map(|path| quoted(&path.to_string_lossy())).collect();
+        self.note(name, &format!("[{}]", list.join(", ")));
+        Some(paths)
     }
 
     /// The flag of a key.
@@ -220,17 +236,63 @@ impl<'a> Reader<'a> {
 
     /// The names of a key; a variable gives them with commas between.
     pub fn names(&mut self, name: &'static str, findings: &mut Findings) -> Option<Vec<String>> {
-        let names = self.take(name, findings, |value| match value {
-            Value::Text(text) => Some(text.split(',').map(|name| name.trim().to_owned()).collect()),
+        let names = self.take(name, findings, list_of_texts)?;
+        let list: Vec<String> = names.iter().map(|name| quoted(name)).collect();
+        self.note(name, &format!("[{}]", list.join(", ")));
+        Some(names)
+    }
+
+    /// The hours of a key; a variable gives them with semicolons between.
+    pub fn hours(&mut self, name: &'static str, findings: &mut Findings) -> Option<Hours> {
+        let texts = self.take(name, findings, |value| match value {
+            Value::Text(text) => Some(text.split(';').map(|span| span.trim().to_owned()).collect()),
             Value::List(nodes) => nodes
                 .iter()
                 .map(|node| node.value.as_text().map(str::to_owned))
                 .collect::<Option<Vec<String>>>(),
             Value::Integer(_) | Value::Float(_) | Value::Flag(_) | Value::Table(_) => None,
         })?;
-        let list: Vec<String> = names.iter().map(|name| quoted(name)).collect();
-        self.note(name, &format!("[{}]", list.join(", ")));
-        Some(names)
+        match Hours::parse(texts.iter().map(String::as_str)) {
+            Ok(hours) => {
+                let list: Vec<String> = hours.texts().iter().map(|span| quoted(span)).collect();
+                self.note(name, &format!("[{}]", list.join(", ")));
+                Some(hours)
+            }
+            Err((place, error)) => {
+                self.refuse(
+                    name,
+                    format!("{}; in span {}: {error}", self.key(name).form, place + 1),
+                    findings,
+                );
+                None
+            }
+        }
+    }
+
+    /// The day of a key.
+    pub fn date(&mut self, name: &'static str, findings: &mut Findings) -> Option<Date> {
+        let date = self.take(name, findings, |value| value.as_text()?.parse::<Date>().ok())?;
+        self.note(name, &quoted(&date.to_string()));
+        Some(date)
+    }
+
+    /// The time of day of a key.
+    pub fn time(&mut self, name: &'static str, findings: &mut Findings) -> Option<Time> {
+        let read = |text: &str| Time::strptime("%H:%M", text).ok().filter(|_| text.len() == 5);
+        let time = self.take(name, findings, |value| read(value.as_text()?))?;
+        self.note(name, &quoted(&format!("{:02}:{:02}", time.hour(), time.minute())));
+        Some(time)
+    }
+
+    /// The time zone of a key.
+    pub fn zone(&mut self, name: &'static str, findings: &mut Findings) -> Option<TimeZone> {
+        let text = self.take(name, findings, |value| value.as_text().map(str::to_owned))?;
+        let Ok(zone) = TimeZone::get(&text) else {
+            self.refuse(name, "a name of the tz database, such as \"America/New_York\" or \"UTC\"", findings);
+            return None;
+        };
+        self.note(name, &quoted(&text));
+        Some(zone)
     }
 
     /// A reader of the table below a key; `None` where it is not given.
@@ -350,5 +412,14 @@ impl<'a> Reader<'a> {
             *told = why;
         }
         taken
+    }
+}
+
+/// A list of texts; one text stands for several with commas between.
+fn list_of_texts(value: &Value) -> Option<Vec<String>> {
+    match value {
+        Value::Text(text) => Some(text.split(',').map(|name| name.trim().to_owned()).collect()),
+        Value::List(nodes) => nodes.iter().map(|node| node.value.as_text().map(str::to_owned)).collect(),
+        Value::Integer(_) | Value::Float(_) | Value::Flag(_) | Value::Table(_) => None,
     }
 }

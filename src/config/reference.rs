@@ -1,7 +1,10 @@
 //! `config/reference.toml`: every key with its meaning, form, range and default,
 //! printed from the table in [`super::keys`].
 
-use super::keys::{Default, Form, Key, LEDGER, MACHINE, MQTT, PROBE, REPLAY, SERIAL, SITE, SOURCE};
+use super::keys::{
+    ALERT, CONTACT, Default, Form, HEARTBEAT, Key, LEDGER, MACHINE, MAIL, MEAL_PERIOD, MQTT, PROBE, PUBLISH,
+    REPLAY, SERIAL, SHIFT, SITE, SOURCE, WEBHOOK,
+};
 
 /// Width at which comments are broken.
 const WIDTH: usize = 96;
@@ -17,7 +20,7 @@ pub fn render() -> String {
     );
     out.comment(
         "Files are laid over one another in the order of the command line, the later wins; entries of [[machine]], \
-         [[probe]] and [[source]] are merged by name. Variables win over files: \
+         [[probe]], [[source]] and [[webhook]] are merged by name. Variables win over files: \
          RINSEWARD__LEDGER__COMMIT_INTERVAL=2s, RINSEWARD__PROBE__DM1_RINSE__TAU=1.5s. A relative path counts from \
          the directory of the file that names it.",
     );
@@ -50,6 +53,35 @@ pub fn render() -> String {
         &[("name", "\"file\""), ("kind", "\"replay\"")],
     );
     out.keys(&REPLAY, &[]);
+    out.section(
+        "[[contact]]",
+        "Somebody who is told of alerts; repeat for each. Without any, alerts are recorded and nobody is told.",
+        &CONTACT,
+        &[],
+    );
+    out.section("[alert]", "What raises an alert, and how it is told.", &ALERT, &[]);
+    out.section("[[shift]]", "A shift; repeat for each.", &SHIFT, &[]);
+    out.section("[[meal-period]]", "A meal period; repeat for each.", &MEAL_PERIOD, &[]);
+    out.section(
+        "[mail]",
+        "The mail server that takes messages; leave the section out and no mail is sent.",
+        &MAIL,
+        &[],
+    );
+    out.section("[[webhook]]", "A receiver of events over HTTP; repeat for each.", &WEBHOOK, &[]);
+    out.section(
+        "[publish]",
+        "A broker at which events and the state of each machine are published; leave the section out and nothing is.",
+        &PUBLISH,
+        &[],
+    );
+    out.section(
+        "[heartbeat]",
+        "Signs of life for an outside watcher, since a dead gateway cannot complain; leave the section out and none \
+         is given.",
+        &HEARTBEAT,
+        &[],
+    );
     out.text
 }
 
@@ -88,6 +120,7 @@ impl Reference {
             Form::Text
             | Form::Path
             | Form::Secret
+            | Form::Secrets
             | Form::Flag
             | Form::Integer { .. }
             | Form::Number { .. }
@@ -96,7 +129,10 @@ impl Reference {
             | Form::Temperature { .. }
             | Form::Difference { .. }
             | Form::Choice(_)
-            | Form::Names => {
+            | Form::Names
+            | Form::Hours
+            | Form::Date
+            | Form::Time => {
                 self.comment(&format!("Form: {}.", key.form));
                 self.default(key);
                 self.value(key, key.name, example);

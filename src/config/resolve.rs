@@ -3,7 +3,11 @@
 use std::path::PathBuf;
 use std::time::Duration;
 
+use jiff::civil::Time;
+
+use super::delivery::Delivery;
 use super::source::Source;
+use crate::core::alert::Settings;
 use crate::core::channel::Channel;
 use crate::core::cycle::plate::Profile;
 
@@ -16,6 +20,17 @@ pub struct LedgerOptions {
     pub commit_interval: Duration,
     /// How long blocks of readings are kept; records and the traces of cycles stay for ever.
     pub block_retention: Duration,
+}
+
+/// Who gets a digest.
+#[derive(Clone, PartialEq, Eq, Debug)]
+pub struct DigestOptions {
+    /// When it leaves, in the site's time.
+    pub at: Time,
+    /// Contacts that get the one of yesterday, every day.
+    pub daily: Vec<String>,
+    /// Contacts that get the one of last week, on Mondays.
+    pub weekly: Vec<String>,
 }
 
 /// The whole configuration.
@@ -31,6 +46,14 @@ pub struct Configuration {
     pub sources: Vec<Source>,
     /// The ledger.
     pub ledger: LedgerOptions,
+    /// Whom to call for service, as messages say it.
+    pub call: Option<String>,
+    /// Who is told of what, and when.
+    pub alerts: Settings,
+    /// Who gets which digest, and when.
+    pub digest: DigestOptions,
+    /// How messages leave.
+    pub delivery: Delivery,
     /// How far ahead of the gateway's clock a reading may be stamped.
     pub ahead_max: Duration,
 }

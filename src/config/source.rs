@@ -106,7 +106,7 @@ pub struct Subscription {
 }
 
 /// A user of the broker.
-#[derive(Clone, Debug)]
+#[derive(Clone, PartialEq, Eq, Debug)]
 pub struct MqttLogin {
     /// User name.
     pub user: String,
@@ -115,7 +115,7 @@ pub struct MqttLogin {
 }
 
 /// TLS towards the broker.
-#[derive(Clone, Debug)]
+#[derive(Clone, PartialEq, Eq, Debug)]
 pub struct MqttTls {
     /// PEM file with the certificates of the private CA; the system's roots where `None`.
     pub ca_file: Option<PathBuf>,

@@ -16,6 +16,9 @@ use crate::core::uncertainty::Sensor;
 use crate::diagnostic::Diagnostic;
 use crate::wire::directory::WireUnit;
 
+mod alert;
+mod delivery;
+
 const MACHINE: &str = "[[machine]]\nname = \"dm1\"\nkind = \"stationary-rack-dual-temperature\"\n";
 const RINSE: &str = "[[probe]]\nname = \"dm1/rinse\"\n";
 

@@ -7,6 +7,7 @@
 pub mod alert;
 pub mod calibration;
 pub mod channel;
+pub mod checkpoint;
 pub mod cycle;
 pub mod dose;
 pub mod effect;
@@ -15,6 +16,7 @@ pub mod id;
 pub mod intake;
 pub mod machine;
 pub mod merkle;
+pub mod note;
 pub mod presence;
 pub mod reader;
 pub mod reading;

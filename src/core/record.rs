@@ -10,6 +10,8 @@
 //! the same double. Times are RFC 3339 in UTC.
 
 mod alert;
+#[cfg(test)]
+mod tests;
 
 use serde::{Deserialize, Serialize};
 

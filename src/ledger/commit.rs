@@ -25,6 +25,8 @@ pub struct Committed {
     pub tree_size: u64,
     /// Root of the Merkle tree over them (RFC 6962).
     pub root: [u8; 32],
+    /// Number of the last input of the ledger after it; 0 where there never was one.
+    pub last_input: u64,
 }
 
 /// The open ledger, in the hands of the writer thread.
@@ -47,6 +49,8 @@ impl Store {
         let failed = |source| LedgerError::from_database(&self.path, "committing", source);
         let transaction = self.connection.transaction().map_err(failed)?;
         insert_inputs(&transaction, &mut state, &entries).map_err(failed)?;
+        // Readings after the record of a stop say that it was none, unless another one follows.
+        state.clean_stop &= entries.is_empty();
         reach(Point::AfterInputs);
         let first_index = (!commit.records.is_empty()).then(|| state.tree.size());
         for record in &commit.records {
@@ -66,7 +70,17 @@ impl Store {
         transaction.commit().map_err(failed)?;
         reach(Point::AfterCommit);
         self.state = state;
-        Ok(Committed { first_index, tree_size: self.state.tree.size(), root: self.state.tree.root().0 })
+        Ok(self.committed(first_index))
+    }
+
+    /// Where the ledger stands, for the answer to whoever brought it there.
+    pub(super) fn committed(&self, first_index: Option<u64>) -> Committed {
+        Committed {
+            first_index,
+            tree_size: self.state.tree.size(),
+            root: self.state.tree.root().0,
+            last_input: self.state.next_input - 1,
+        }
     }
 
     fn entries(&self, inputs: &[Input]) -> Result<Vec<Entry>, LedgerError> {
@@ -111,7 +125,8 @@ fn insert_inputs(
     Ok(())
 }
 
-fn insert_record(
+/// Stores a record after those there are, and what is derived from it.
+pub(super) fn insert_record(
     transaction: &Transaction<'_>,
     state: &mut State,
     NewRecord { record, trace }: &NewRecord,
@@ -137,10 +152,16 @@ fn insert_record(
             state.configuration_sha256 = Some(change.sha256.clone());
             Ok(())
         }
+        Body::ServiceStart(_) => {
+            state.clean_stop = false;
+            Ok(())
+        }
+        Body::ServiceStop(_) => {
+            state.clean_stop = true;
+            Ok(())
+        }
         Body::Gap(_)
         | Body::Check(_)
-        | Body::ServiceStart(_)
-        | Body::ServiceStop(_)
         | Body::ClockStep(_)
         | Body::MachineFailure(_)
         | Body::AlertRaised(_)
@@ -181,10 +202,5 @@ fn note_progress(state: &mut State, commit: &Commit) {
     let records = commit.records.iter().map(|new| new.record.recorded).max();
     if let Some(last) = inputs.max(records) {
         state.last_recorded = Some(last.micros());
-    }
-    if let Some(last) = commit.records.last() {
-        state.clean_stop = matches!(last.record.body, Body::ServiceStop(_));
-    } else if !commit.inputs.is_empty() {
-        state.clean_stop = false;
     }
 }

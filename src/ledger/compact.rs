@@ -6,13 +6,14 @@
 //! channels to a transaction, so that a commit never waits for long. `compacted`
 //! of a channel says up to which input its readings are in blocks; a reader
 //! takes from the tail what comes after. The last transaction of a round
-//! deletes the stretches. A reading is therefore in the tail or in a block at
+//! deletes the stretches; `compacted` of the ledger says up to where rounds are whole.
+//! A round that was broken off is taken up by one that goes at least as far. A reading is therefore in the tail or in a block at
 //! every instant, for every reader, wherever the process ends.
 //!
 //! A block holds at most [`BLOCK_READINGS`] readings of at most [`BLOCK_SPAN`],
 //! in at most [`BLOCK_BYTES`], so that it fills one page of the database: two
 //! rows of more than half a page would leave as much empty again. A small
-//! newest block of a channel is filled up. Readings older than the newest one
+//! newest block of a channel is filled up, and then belongs to both rounds. Readings older than the newest one
 //! in a block make blocks of their own.
 //!
 //! Repeats (same channel, time and value) are left out and counted. Another
@@ -29,6 +30,7 @@ use super::blocks::{self, Point, same_value};
 use super::commit::Store;
 use super::error::LedgerError;
 use super::failpoint::{self, reach};
+use super::outbox::{self, LETTERS_STAY};
 use super::schema::{State, write_state};
 use super::tail::{self, What};
 
@@ -38,10 +40,6 @@ pub(super) const BLOCK_SPAN: Duration = Duration::from_secs(6 * 3600);
 const TAIL_AGE_MAX: Duration = Duration::from_secs(3600);
 /// Most inputs in one round, about 32 MB in memory.
 const ROUND_INPUTS_MAX: usize = 1 << 20;
-/// Readings after which a transaction of a round is ended.
-const STEP_READINGS: usize = 1 << 13;
-/// Settled inputs for each channel that make a round worth its while: 17 minutes at 4 Hz.
-const ROUND_READINGS: usize = 1 << 12;
 /// Most readings in one block, more than an hour at 4 Hz.
 const BLOCK_READINGS: usize = 1 << 14;
 /// Most bytes of a block with many readings. A row of up to 4061 bytes stays in
@@ -52,6 +50,8 @@ const FEW_READINGS: usize = 256;
 /// Least number of blocks that one round may prune. Pruning at the pace of
 /// writing keeps a clock that is wrong for a minute from emptying the ledger.
 const PRUNE_BLOCKS: usize = 64;
+/// Most letters deleted in one step.
+const LETTERS_AT_ONCE: usize = 64;
 /// Commits to let pass after a round failed.
 const REST_COMMITS: u32 = 64;
 
@@ -73,6 +73,22 @@ struct Round {
     channels: std::vec::IntoIter<(i64, Vec<Held>)>,
 }
 
+/// What a round and its transactions are measured by.
+#[derive(Clone, Copy, Debug)]
+pub(super) struct Sizes {
+    /// Settled inputs for each channel that make a round worth its while.
+    pub(super) round_inputs: usize,
+    /// Readings after which a transaction of a round is ended.
+    pub(super) step_readings: usize,
+}
+
+impl Default for Sizes {
+    fn default() -> Self {
+        // 17 minutes at 4 Hz.
+        Self { round_inputs: 1 << 12, step_readings: 1 << 13 }
+    }
+}
+
 /// Keeps the tail short and the blocks young.
 #[derive(Debug)]
 pub(super) struct Compactor {
@@ -86,6 +102,9 @@ pub(super) struct Compactor {
     round: Option<Round>,
     /// Blocks that may be pruned next.
     prune: usize,
+    /// Whether old letters may be left in the outbox.
+    letters: bool,
+    sizes: Sizes,
     /// Commits to let pass before the next try.
     rest: u32,
 }
@@ -93,10 +112,25 @@ pub(super) struct Compactor {
 impl Compactor {
     /// Looks where the tail begins.
     pub(super) fn new(store: &Store, block_retention: Duration, now: Timestamp) -> Result<Self, LedgerError> {
-        let mut compactor =
-            Self { block_retention, now, passed: 0, oldest: None, round: None, prune: PRUNE_BLOCKS, rest: 0 };
+        let mut compactor = Self {
+            block_retention,
+            now,
+            passed: 0,
+            oldest: None,
+            round: None,
+            prune: PRUNE_BLOCKS,
+            letters: true,
+            sizes: Sizes::default(),
+            rest: 0,
+        };
         compactor.find_oldest(store)?;
         Ok(compactor)
+    }
+
+    /// Makes rounds and their transactions small.
+    #[cfg(test)]
+    pub(super) fn set_sizes(&mut self, sizes: Sizes) {
+        self.sizes = sizes;
     }
 
     /// Takes note of a commit whose first input has this number, and its times of arrival.
@@ -118,7 +152,7 @@ impl Compactor {
             return Ok(false);
         }
         if self.round.is_none() && self.is_due(store) {
-            self.round = gather(store, self.passed)?;
+            self.round = gather(store, self.passed, self.round_inputs(store))?;
         }
         if self.round.is_some() {
             self.write_some(store)?;
@@ -128,13 +162,24 @@ impl Compactor {
             self.prune_some(store)?;
             return Ok(true);
         }
+        if self.letters {
+            let deleted = outbox::tidy(&store.connection, self.now.minus(LETTERS_STAY), LETTERS_AT_ONCE)
+                .map_err(|source| LedgerError::from_database(&store.path, "clearing the outbox", source))?;
+            self.letters = deleted == LETTERS_AT_ONCE;
+            return Ok(self.letters);
+        }
         Ok(false)
     }
 
     fn is_due(&self, store: &Store) -> bool {
         let Some((first, arrived)) = self.oldest else { return false };
         let settled = (store.state.settled + 1).saturating_sub(first);
-        settled >= round_inputs(store) as u64 || (settled > 0 && self.now.since(arrived) >= TAIL_AGE_MAX)
+        settled >= self.round_inputs(store) as u64 || (settled > 0 && self.now.since(arrived) >= TAIL_AGE_MAX)
+    }
+
+    /// How many settled inputs make a round.
+    fn round_inputs(&self, store: &Store) -> usize {
+        (self.sizes.round_inputs * store.numbers.channels().max(1)).min(ROUND_INPUTS_MAX)
     }
 
     fn find_oldest(&mut self, store: &Store) -> Result<(), LedgerError> {
@@ -157,7 +202,7 @@ impl Compactor {
         let mut state = store.state.clone();
         let transaction = store.connection.transaction().map_err(failed)?;
         let mut readings = 0;
-        while readings < STEP_READINGS
+        while readings < self.sizes.step_readings
             && let Some((channel, held)) = round.channels.next()
         {
             readings += held.len();
@@ -168,6 +213,7 @@ impl Compactor {
         }
         let ended = round.channels.len() == 0;
         if ended {
+            state.compacted = state.compacted.max(round.last);
             let mut delete =
                 transaction.prepare_cached("DELETE FROM tail WHERE first = ?1").map_err(failed)?;
             for first in &round.stretches {
@@ -181,6 +227,7 @@ impl Compactor {
         if ended {
             self.passed = round.last;
             self.round = None;
+            self.letters = true;
             self.find_oldest(store)?;
         }
         Ok(())
@@ -203,25 +250,23 @@ impl Compactor {
     }
 }
 
-/// How many settled inputs make a round worth its while.
-fn round_inputs(store: &Store) -> usize {
-    (ROUND_READINGS * store.numbers.channels().max(1)).min(ROUND_INPUTS_MAX)
-}
-
 /// Collects the readings of the settled stretches, by channel.
-fn gather(store: &Store, passed: u64) -> Result<Option<Round>, LedgerError> {
+fn gather(store: &Store, passed: u64, enough: usize) -> Result<Option<Round>, LedgerError> {
     let failed = |source| LedgerError::from_database(&store.path, "reading the tail of inputs", source);
     let compacted = compacted(store).map_err(failed)?;
+    // Blocks of a round that was broken off are whole only with the rest of it.
+    let begun = compacted.values().copied().max().unwrap_or(0);
     let mut statement = store
         .connection
         .prepare_cached("SELECT first, last, bytes FROM tail WHERE first > ?1 AND first <= ?2 ORDER BY first")
         .map_err(failed)?;
     let mut rows = statement.query([passed, store.state.settled]).map_err(failed)?;
     let mut channels: BTreeMap<i64, Vec<Held>> = BTreeMap::new();
-    let (mut taken, mut end, mut stretches) = (0, None, Vec::new());
+    let (mut taken, mut end, mut stretches) = (0, None::<u64>, Vec::new());
     while let Some(row) = rows.next().map_err(failed)? {
         let (first, last): (u64, u64) = (row.get(0).map_err(failed)?, row.get(1).map_err(failed)?);
-        if last > store.state.settled || taken >= round_inputs(store) {
+        let is_enough = taken >= enough && end.is_some_and(|end| end >= begun);
+        if last > store.state.settled || is_enough {
             break;
         }
         let bytes = row.get_ref(2).map_err(failed)?.as_blob().map_err(|error| failed(error.into()))?;
@@ -268,7 +313,7 @@ fn write_channel(
     for part in [late, timely] {
         let mut rest = part;
         while !rest.is_empty() {
-            rest = write_block(transaction, state, channel, rest)?;
+            rest = write_block(transaction, state, (channel, last), rest)?;
             written += 1;
         }
     }
@@ -292,7 +337,7 @@ struct Open {
 fn write_block<'a>(
     transaction: &Transaction<'_>,
     state: &mut State,
-    channel: i64,
+    (channel, round): (i64, u64),
     held: &'a [Held],
 ) -> rusqlite::Result<&'a [Held]> {
     let first = held[0].point.at;
@@ -316,7 +361,7 @@ fn write_block<'a>(
     while !left.is_empty() {
         let (taken, bytes) = fill(open.as_ref(), left);
         if taken > 0 {
-            store_block(transaction, channel, open.as_ref(), &left[..taken], &bytes)?;
+            store_block(transaction, (channel, round), open.as_ref(), &left[..taken], &bytes)?;
         }
         open = None;
         left = &left[taken..];
@@ -342,37 +387,45 @@ fn fill(open: Option<&Open>, held: &[Held]) -> (usize, Vec<u8>) {
     }
 }
 
-/// Writes a new block of readings, or the open one with them.
+/// Writes a new block of readings, or the open one with them at its end, and that they came with this round.
 fn store_block(
     transaction: &Transaction<'_>,
-    channel: i64,
+    (channel, round): (i64, u64),
     open: Option<&Open>,
     held: &[Held],
     bytes: &[u8],
 ) -> rusqlite::Result<()> {
     let Some((received_first, received_last)) = received(held) else { return Ok(()) };
     let (first, last) = (held[0].point.at.micros(), held[held.len() - 1].point.at.micros());
-    match open {
-        Some(open) => transaction
-            .prepare_cached(
+    let block = match open {
+        Some(open) => {
+            let mut update = transaction.prepare_cached(
                 "UPDATE block SET last = ?2, received_first = ?3, received_last = ?4, readings = ?5, bytes = ?6
                  WHERE id = ?1",
-            )?
-            .execute(params![
+            )?;
+            update.execute(params![
                 open.id,
                 last,
                 open.received_first.min(received_first),
                 open.received_last.max(received_last),
                 open.points.len() + held.len(),
                 bytes
-            ])?,
+            ])?;
+            open.id
+        }
         None => transaction
             .prepare_cached(
                 "INSERT INTO block (channel, first, last, received_first, received_last, readings, bytes)
                  VALUES (?1, ?2, ?3, ?4, ?5, ?6, ?7)",
             )?
-            .execute(params![channel, first, last, received_first, received_last, held.len(), bytes])?,
+            .insert(params![channel, first, last, received_first, received_last, held.len(), bytes])?,
     };
+    transaction
+        .prepare_cached(
+            "INSERT INTO round (last, block, begin, readings) VALUES (?1, ?2, ?3, ?4)
+             ON CONFLICT (last, block) DO UPDATE SET readings = readings + excluded.readings",
+        )?
+        .execute(params![round, block, open.map_or(0, |open| open.points.len()), held.len()])?;
     Ok(())
 }
 

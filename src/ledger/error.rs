@@ -149,7 +149,14 @@ pub enum LedgerError {
         /// The last input of the ledger with this commit.
         last: u64,
     },
-    /// More commits wait than [`super::writer::QUEUE_COMMITS_MAX`].
+    /// An append speaks of a letter that is not in the outbox.
+    #[error("there is no letter {id} in the outbox")]
+    UnknownLetter {
+        /// Number of the letter.
+        id: i64,
+    },
+    /// More commits wait than [`super::writer::QUEUE_COMMITS_MAX`], or more appends
+    /// than [`super::writer::QUEUE_APPENDS_MAX`].
     #[error("too many commits wait for the device")]
     QueueFull,
     /// An earlier commit was refused and has not been given again yet.
@@ -260,6 +267,7 @@ impl LedgerError {
             | Self::UnknownChannel { .. }
             | Self::UnknownMachine { .. }
             | Self::InputAhead { .. }
+            | Self::UnknownLetter { .. }
             | Self::WriterEnded { .. } => Retry::Never,
         }
     }

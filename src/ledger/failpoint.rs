@@ -19,6 +19,14 @@ pub(super) enum Point {
     BeforeCommit,
     /// Everything is on the device; nobody has been told.
     AfterCommit,
+    /// An append has no transaction yet.
+    BeforeAppend,
+    /// Its records and letters are in the transaction.
+    AfterLetters,
+    /// Everything of it is; nothing is on the device.
+    BeforeAppendCommit,
+    /// Everything of it is on the device; nobody has been told.
+    AfterAppendCommit,
     /// Blocks of some channels are written, in a transaction.
     DuringCompaction,
     /// That transaction is on the device.
@@ -34,6 +42,10 @@ pub(super) fn reach(point: Point) {
         Point::AfterRecords => "ledger::after-records",
         Point::BeforeCommit => "ledger::before-commit",
         Point::AfterCommit => "ledger::after-commit",
+        Point::BeforeAppend => "ledger::before-append",
+        Point::AfterLetters => "ledger::after-letters",
+        Point::BeforeAppendCommit => "ledger::before-append-commit",
+        Point::AfterAppendCommit => "ledger::after-append-commit",
         Point::DuringCompaction => "ledger::during-compaction",
         Point::AfterCompaction => "ledger::after-compaction",
     };

@@ -1,7 +1,8 @@
 //! The ledger: one SQLite file, one writer, many readers.
 //!
 //! [`Writer`] owns the only connection that writes, on a thread of its own;
-//! a [`Commit`] is one transaction, on the device when it is reported done.
+//! a [`Commit`] is one transaction, on the device when it is reported done; so
+//! is an [`Append`] of those that only read what was committed and act on it.
 //! [`Reader`] reads, beside the writer or without one.
 //!
 //! - Records are appended, never changed: triggers refuse it, and each carries
@@ -10,30 +11,45 @@
 //!   into compressed blocks once no machine needs them for recovery.
 //! - Inputs are numbered from 1 over the whole life of the ledger; records from 0.
 //!
+//! - A reader with work of its own, such as alerts or a copy elsewhere, takes records by
+//!   index and readings by [`Reader::feed`], and appends its bookmark with what it caused.
+//!
 //! Formats: tables in `schema`, blocks and traces in `blocks` and `numbers`,
 //! the tail in `tail`. Signed checkpoints and proofs are not made here.
 
+mod append;
+mod aside;
 mod blocks;
+mod bookmark;
 mod bytes;
 mod commit;
 mod compact;
 mod error;
 mod failpoint;
+mod feed;
+mod gate;
 mod lock;
+mod migrate;
 mod names;
 mod numbers;
+mod outbox;
 mod reader;
 mod recover;
 mod schema;
 mod tail;
 mod writer;
 
+pub use append::{Append, AppendDone, AppendRefused};
+pub use aside::SetAside;
+pub use bookmark::Bookmark;
 pub use commit::Committed;
 pub use error::{LedgerError, Part, Readable, Retry};
+pub use feed::{FeedPart, Place};
 pub use names::Names;
+pub use outbox::{Letter, LetterStatus, OutboxChange, Posted, Waiting};
 pub use reader::{CycleFilter, Reader, Reading, Tally};
 pub use recover::Recovered;
-pub use writer::{Done, Options, QUEUE_COMMITS_MAX, Refused, Writer};
+pub use writer::{Done, Options, QUEUE_APPENDS_MAX, QUEUE_COMMITS_MAX, Refused, Writer};
 
 use crate::core::effect::Trace;
 use crate::core::id::MachineId;

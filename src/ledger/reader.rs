@@ -26,8 +26,8 @@ use super::tail::What;
 /// A connection that only reads.
 #[derive(Debug)]
 pub struct Reader {
-    connection: Connection,
-    path: PathBuf,
+    pub(super) connection: Connection,
+    pub(super) path: PathBuf,
 }
 
 /// Which cycles are wanted. The default is all of them.
@@ -247,18 +247,18 @@ impl Reader {
         Ok(Tally { repeats: state.repeats, contradictions: state.contradictions })
     }
 
-    fn state(&self) -> Result<State, LedgerError> {
+    pub(super) fn state(&self) -> Result<State, LedgerError> {
         let state =
             read_state(&self.connection).map_err(|source| self.failed("reading its state", source))?;
         state.ok_or(LedgerError::Damaged(Part::State))
     }
 
-    fn failed(&self, step: &'static str, source: rusqlite::Error) -> LedgerError {
+    pub(super) fn failed(&self, step: &'static str, source: rusqlite::Error) -> LedgerError {
         look_around(&self.connection, LedgerError::from_database(&self.path, step, source))
     }
 
     /// Makes all reads up to the end of the guard see one state, unless a call around this one does.
-    fn one_state(&self) -> Result<Option<rusqlite::Transaction<'_>>, LedgerError> {
+    pub(super) fn one_state(&self) -> Result<Option<rusqlite::Transaction<'_>>, LedgerError> {
         if !self.connection.is_autocommit() {
             return Ok(None);
         }
@@ -435,7 +435,7 @@ fn index_of(index: u64) -> i64 {
 }
 
 /// Leaves the first of each time and value; expects order of time.
-fn without_repeats(readings: Vec<Reading>) -> Vec<Reading> {
+pub(super) fn without_repeats(readings: Vec<Reading>) -> Vec<Reading> {
     let mut once: Vec<Reading> = Vec::with_capacity(readings.len());
     for reading in readings {
         let repeated = once

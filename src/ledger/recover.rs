@@ -24,9 +24,10 @@ pub struct Recovered {
     pub tree_size: u64,
     /// Root of the Merkle tree over them (RFC 6962).
     pub root: [u8; 32],
-    /// Last instant on record: of the last commit's records and inputs the latest time, by the gateway's clock.
+    /// Last instant on record: of the last commit's records and inputs the latest time, by the
+    /// gateway's clock; later where an append after it says so.
     pub last_recorded: Option<Timestamp>,
-    /// Whether the last commit held the record of an orderly stop as its last one; true for a new ledger.
+    /// Whether neither an input nor a start came after the last record of an orderly stop; true for a new ledger.
     pub clean_stop: bool,
     /// Whether the ledger was made by this start.
     pub created: bool,
@@ -120,6 +121,11 @@ pub(super) struct Stretch {
     pub(super) entries: Vec<Entry>,
 }
 
+/// (first, last, bytes) of the stretches with inputs after `?1`, in order. `first` grows
+/// with `last`: the scan starts at the one that may hold `?1 + 1`.
+pub(super) const STRETCHES_AFTER: &str = "SELECT first, last, bytes FROM tail
+    WHERE first >= coalesce((SELECT max(first) FROM tail WHERE first <= ?1 + 1), 0) ORDER BY first";
+
 /// The stretches of the tail with inputs after `after`, in order.
 pub(super) fn stretches_after(
     connection: &Connection,
@@ -127,13 +133,7 @@ pub(super) fn stretches_after(
     after: u64,
 ) -> Result<Vec<Stretch>, LedgerError> {
     let failed = |source| LedgerError::from_database(path, "reading the tail of inputs", source);
-    // `first` grows with `last`: the scan starts at the stretch that may hold `after + 1`.
-    let mut statement = connection
-        .prepare_cached(
-            "SELECT first, last, bytes FROM tail
-             WHERE first >= coalesce((SELECT max(first) FROM tail WHERE first <= ?1 + 1), 0) ORDER BY first",
-        )
-        .map_err(failed)?;
+    let mut statement = connection.prepare_cached(STRETCHES_AFTER).map_err(failed)?;
     let mut rows = statement.query([after]).map_err(failed)?;
     let mut stretches = Vec::new();
     while let Some(row) = rows.next().map_err(failed)? {

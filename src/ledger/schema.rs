@@ -1,36 +1,47 @@
 //! The tables of a ledger, and how a file is told to be one.
 //!
-//! Format 1. The header of the SQLite file carries [`APPLICATION`] and, as its
+//! Format 2. The header of the SQLite file carries [`APPLICATION`] and, as its
 //! user version, the format. Times are µs since the epoch.
 //!
-//! | table | holds |
-//! |---|---|
-//! | `record` | what is kept for ever: bytes, their RFC 6962 leaf hash, kind; from index 0 without a hole; triggers forbid change |
-//! | `trace` | the readings a cycle was judged on, for ever, see [`super::blocks`] |
-//! | `cycle` | derived from `record`: what the history is looked up by |
-//! | `machine`, `channel` | names and the numbers this ledger uses for them |
-//! | `snapshot` | the newest state of each machine |
-//! | `tail` | inputs that are in no block yet, see [`super::tail`] |
-//! | `block` | readings by channel and time, see [`super::blocks`] |
-//! | `state` | one row: where the ledger stands |
+//! | table | since | holds |
+//! |---|---|---|
+//! | `record` | 1 | what is kept for ever: bytes, their RFC 6962 leaf hash, kind; from index 0 without a hole; triggers forbid change |
+//! | `trace` | 1 | the readings a cycle was judged on, for ever, see [`super::blocks`] |
+//! | `cycle` | 1 | derived from `record`: what the history is looked up by |
+//! | `machine`, `channel` | 1 | names and the numbers this ledger uses for them |
+//! | `snapshot` | 1 | the newest state of each machine |
+//! | `tail` | 1 | inputs that are in no block yet, see [`super::tail`] |
+//! | `block` | 1 | readings by channel and time, see [`super::blocks`] |
+//! | `round` | 2 | which readings of which blocks each round of compaction wrote; a round is named by the last input it took, see [`super::feed`] |
+//! | `bookmark` | 2 | how far each reader of the ledger is, in bytes of its own, see [`super::bookmark`] |
+//! | `outbox` | 2 | letters to people and machines outside, waiting or ended, see [`super::outbox`] |
+//! | `set_aside` | 2 | what a receiver will not take, kept for people, see [`super::aside`] |
+//! | `state` | 1 | one row: where the ledger stands; since 2 with `compacted`, the end of the last whole round |
+//!
+//! A file of format 1 is brought to format 2 when it is opened for writing, in
+//! one transaction, see [`super::migrate`]; a reader takes both. New ledgers are
+//! made the same way, so that there is one form of each.
 
 use std::path::Path;
 use std::time::Duration;
 
-use rusqlite::{Connection, OpenFlags};
+use rusqlite::{Connection, OpenFlags, TransactionBehavior};
 
 use crate::core::cycle::verdict::Verdict;
 use crate::core::merkle::Frontier;
 
 use super::error::LedgerError;
+use super::migrate;
+use super::recover::look_around;
 
 /// "rins" in ASCII, in the header of every ledger.
 const APPLICATION: i64 = 0x7269_6e73;
 /// Format written by this program.
-pub(super) const FORMAT: i64 = 1;
+pub(super) const FORMAT: i64 = 2;
 /// How long a connection waits for another one, such as a backup.
 const BUSY_WAIT: Duration = Duration::from_secs(1);
 
+/// The tables of format 1, as they were released.
 const TABLES: &str = "
 CREATE TABLE machine (id INTEGER PRIMARY KEY, name TEXT NOT NULL UNIQUE) STRICT;
 CREATE TABLE channel (
@@ -105,6 +116,8 @@ INSERT INTO state VALUES (1, 1, 0, 0, zeroblob(8), NULL, 1, NULL, 0, 0);
 pub(super) struct State {
     pub(super) next_input: u64,
     pub(super) settled: u64,
+    /// Readings of inputs up to this number are in blocks, all of them.
+    pub(super) compacted: u64,
     pub(super) tree: Frontier,
     pub(super) last_recorded: Option<i64>,
     pub(super) clean_stop: bool,
@@ -142,29 +155,33 @@ pub(super) fn open_to_write(path: &Path) -> Result<(Connection, bool), LedgerErr
     let failed = |step| move |source| LedgerError::from_database(path, step, source);
     let flags =
         OpenFlags::SQLITE_OPEN_READ_WRITE | OpenFlags::SQLITE_OPEN_CREATE | OpenFlags::SQLITE_OPEN_NO_MUTEX;
-    let connection = Connection::open_with_flags(path, flags).map_err(failed("opening it"))?;
+    let mut connection = Connection::open_with_flags(path, flags).map_err(failed("opening it"))?;
     connection.busy_timeout(BUSY_WAIT).map_err(failed("opening it"))?;
-    let is_new = check_header(&connection, path)?;
+    let header = check_header(&connection, path)?;
     connection
         .execute_batch(
             "PRAGMA journal_mode = WAL; PRAGMA synchronous = FULL; PRAGMA foreign_keys = ON;
              PRAGMA journal_size_limit = 67108864; PRAGMA cache_size = -4096;",
         )
         .map_err(failed("setting it up"))?;
-    if is_new {
-        connection
-            .execute_batch(&format!(
-                "BEGIN IMMEDIATE; PRAGMA application_id = {APPLICATION}; PRAGMA user_version = {FORMAT};
-                 {TABLES} COMMIT;"
-            ))
-            .map_err(failed("making its tables"))?;
-        // The name of a new file is on the device only when its directory is.
-        let directory = directory_of(path);
-        std::fs::File::open(directory)
-            .and_then(|directory| directory.sync_all())
-            .map_err(|_| LedgerError::DirectoryMissing { directory: directory.to_path_buf() })?;
+    match header {
+        Header::Empty => {
+            make(&mut connection).map_err(failed("making its tables"))?;
+            // The name of a new file is on the device only when its directory is.
+            let directory = directory_of(path);
+            std::fs::File::open(directory)
+                .and_then(|directory| directory.sync_all())
+                .map_err(|_| LedgerError::DirectoryMissing { directory: directory.to_path_buf() })?;
+        }
+        Header::Ledger { format: FORMAT } => {}
+        Header::Ledger { format } => {
+            let migrated = migrate_all(&mut connection);
+            migrated
+                .map_err(|source| look_around(&connection, failed("bringing it to this format")(source)))?;
+            tracing::info!(path = %path.display(), from = format, to = FORMAT, "the ledger was brought to a newer format");
+        }
     }
-    Ok((connection, is_new))
+    Ok((connection, header == Header::Empty))
 }
 
 /// Opens the file for reading only. Works beside a running writer, after one
@@ -189,10 +206,28 @@ pub(super) fn open_to_read(path: &Path) -> Result<Connection, LedgerError> {
         Err(error) => return Err(error),
         Ok(_) => connection,
     };
-    if check_header(&connection, path)? {
-        return Err(LedgerError::NotALedger { path: path.to_path_buf(), source: None });
+    match check_header(&connection, path)? {
+        Header::Empty => return Err(LedgerError::NotALedger { path: path.to_path_buf(), source: None }),
+        Header::Ledger { format: FORMAT } => {}
+        Header::Ledger { .. } => migrate::read_as_format_2(&connection).map_err(failed)?,
     }
     Ok(connection)
+}
+
+fn make(connection: &mut Connection) -> rusqlite::Result<()> {
+    let transaction = connection.transaction_with_behavior(TransactionBehavior::Immediate)?;
+    transaction.execute_batch(&format!("PRAGMA application_id = {APPLICATION}; {TABLES}"))?;
+    migrate::to_format_2(&transaction)?;
+    transaction.pragma_update(None, "user_version", FORMAT)?;
+    transaction.commit()
+}
+
+/// All steps in one transaction: after a failure the file is what it was.
+fn migrate_all(connection: &mut Connection) -> rusqlite::Result<()> {
+    let transaction = connection.transaction_with_behavior(TransactionBehavior::Immediate)?;
+    migrate::to_format_2(&transaction)?;
+    transaction.pragma_update(None, "user_version", FORMAT)?;
+    transaction.commit()
 }
 
 /// The file of this name with an ending more.
@@ -206,8 +241,16 @@ fn escape(path: &Path) -> String {
     path.to_string_lossy().replace('%', "%25").replace('?', "%3f").replace('#', "%23")
 }
 
-/// Whether the file is empty, so that a ledger can be made in it.
-fn check_header(connection: &Connection, path: &Path) -> Result<bool, LedgerError> {
+/// What the header of a file says.
+#[derive(Clone, Copy, PartialEq, Eq)]
+enum Header {
+    /// Nothing yet, so that a ledger can be made in it.
+    Empty,
+    /// A ledger of a format that this program knows.
+    Ledger { format: i64 },
+}
+
+fn check_header(connection: &Connection, path: &Path) -> Result<Header, LedgerError> {
     let ask = |pragma: &str| {
         connection
             .query_row(pragma, [], |row| row.get::<_, i64>(0))
@@ -215,7 +258,7 @@ fn check_header(connection: &Connection, path: &Path) -> Result<bool, LedgerErro
     };
     let (application, format) = (ask("PRAGMA application_id")?, ask("PRAGMA user_version")?);
     if application == 0 && format == 0 && ask("SELECT count(*) FROM sqlite_schema")? == 0 {
-        return Ok(true);
+        return Ok(Header::Empty);
     }
     if application != APPLICATION {
         return Err(LedgerError::NotALedger { path: path.to_path_buf(), source: None });
@@ -223,7 +266,10 @@ fn check_header(connection: &Connection, path: &Path) -> Result<bool, LedgerErro
     if format > FORMAT {
         return Err(LedgerError::NewerFormat { found: format, known: FORMAT });
     }
-    Ok(false)
+    if format < 1 {
+        return Err(LedgerError::NotALedger { path: path.to_path_buf(), source: None });
+    }
+    Ok(Header::Ledger { format })
 }
 
 /// Reads the row that says where the ledger stands; `None` where it makes no sense.
@@ -231,7 +277,7 @@ pub(super) fn read_state(connection: &Connection) -> rusqlite::Result<Option<Sta
     connection
         .prepare_cached(
             "SELECT next_input, settled, tree_size, frontier, last_recorded, clean_stop,
-                    configuration_sha256, repeats, contradictions FROM state",
+                    configuration_sha256, repeats, contradictions, compacted FROM state",
         )?
         .query_row([], |row| {
             let size: u64 = row.get(2)?;
@@ -246,6 +292,7 @@ pub(super) fn read_state(connection: &Connection) -> rusqlite::Result<Option<Sta
                 configuration_sha256: row.get(6)?,
                 repeats: row.get(7)?,
                 contradictions: row.get(8)?,
+                compacted: row.get(9)?,
             }))
         })
 }
@@ -255,7 +302,8 @@ pub(super) fn write_state(connection: &Connection, state: &State) -> rusqlite::R
     connection
         .prepare_cached(
             "UPDATE state SET next_input = ?1, settled = ?2, tree_size = ?3, frontier = ?4, last_recorded = ?5,
-                    clean_stop = ?6, configuration_sha256 = ?7, repeats = ?8, contradictions = ?9",
+                    clean_stop = ?6, configuration_sha256 = ?7, repeats = ?8, contradictions = ?9,
+                    compacted = ?10",
         )?
         .execute(rusqlite::params![
             state.next_input,
@@ -267,6 +315,7 @@ pub(super) fn write_state(connection: &Connection, state: &State) -> rusqlite::R
             state.configuration_sha256,
             state.repeats,
             state.contradictions,
+            state.compacted,
         ])?;
     Ok(())
 }

@@ -1,37 +1,36 @@
 //! The one thread that writes, and the queue before it.
 //!
-//! **Order.** Inputs get their numbers by the order of commits, so a commit must
-//! never overtake one that was refused. When one cannot be stored, all that
-//! wait behind it are refused as well, and while any is out, only the oldest is
-//! taken; others get [`LedgerError::OutOfOrder`]. A commit is known again by its
-//! first input (without inputs, its first record). It may have grown, also by
-//! the refused ones after it. A caller that gives refused commits back in order
-//! can therefore keep several under way. A commit without inputs and records
-//! has no place in the order; it need not come back.
+//! Commits of the driver and appends of others wait in one queue and are stored
+//! in its order, each as one transaction. Each kind has its own share of the
+//! queue, and only commits pass the gate, see [`super::gate`]: a refused append
+//! stops no commit, and commits that wait for a refused one stop no append.
 
-use std::collections::VecDeque;
 use std::fmt;
 use std::path::PathBuf;
+use std::sync::atomic::{AtomicUsize, Ordering};
 use std::sync::mpsc::{Receiver, SyncSender, TryRecvError, TrySendError, sync_channel};
-use std::sync::{Arc, Mutex, MutexGuard, PoisonError};
+use std::sync::{Arc, Mutex};
 use std::thread::JoinHandle;
 use std::time::Duration;
 
-use crate::core::record::Record;
 use crate::core::time::Timestamp;
 
+use super::Commit;
+use super::append::{Append, AppendDone, AppendRefused};
 use super::commit::{Committed, Store};
 use super::compact::Compactor;
 use super::error::LedgerError;
+use super::gate::{Gate, Head, open_gate};
 use super::lock::Lock;
 use super::names::{Names, Numbers};
 use super::recover::{Recovered, look_around, recover};
 use super::schema::{check_place, open_to_write};
-use super::{Commit, Input};
 
 /// Most commits that wait for the device. At one a second that is a minute; one
 /// more is refused with [`LedgerError::QueueFull`].
 pub const QUEUE_COMMITS_MAX: usize = 64;
+/// Most appends that wait for the device; one more is refused in the same way.
+pub const QUEUE_APPENDS_MAX: usize = 64;
 
 /// How to keep a ledger.
 #[derive(Clone, PartialEq, Eq, Debug)]
@@ -59,6 +58,8 @@ pub type Done = Box<dyn FnOnce(Result<Committed, Refused>) + Send>;
 pub struct Writer {
     queue: Option<SyncSender<Job>>,
     gate: Arc<Mutex<Gate>>,
+    commits: Share,
+    appends: Share,
     thread: Option<JoinHandle<Result<(), LedgerError>>>,
 }
 
@@ -92,13 +93,20 @@ impl Writer {
         let store = Store { connection, path: options.path.clone(), numbers, state };
         let compactor = Compactor::new(&store, options.block_retention, now)?;
         let gate = Arc::new(Mutex::new(Gate::default()));
-        let (queue, jobs) = sync_channel(QUEUE_COMMITS_MAX);
+        let (queue, jobs) = sync_channel(QUEUE_COMMITS_MAX + QUEUE_APPENDS_MAX);
         let work = Work { store, compactor, gate: Arc::clone(&gate), _lock: lock };
         let thread = std::thread::Builder::new()
             .name("ledger-writer".to_owned())
             .spawn(move || work.run(&jobs))
             .map_err(|source| LedgerError::WriterEnded { source: Some(source) })?;
-        Ok((Self { queue: Some(queue), gate, thread: Some(thread) }, recovered))
+        let writer = Self {
+            queue: Some(queue),
+            gate,
+            commits: Share::of(QUEUE_COMMITS_MAX),
+            appends: Share::of(QUEUE_APPENDS_MAX),
+            thread: Some(thread),
+        };
+        Ok((writer, recovered))
     }
 
     /// Hands a commit over and returns at once. `done` is called exactly once: on the
@@ -108,28 +116,47 @@ impl Writer {
         let (job, error) = {
             let mut gate = open_gate(&self.gate);
             let head = Head::of(&commit);
-            let covered = gate.admits(&commit, head.as_ref());
-            let job = Job(Some((commit, done)));
-            match (&self.queue, covered) {
-                (None, _) => (job, LedgerError::WriterEnded { source: None }),
-                (Some(_), None) => {
+            match gate.admits(&commit, head.as_ref()) {
+                None => {
                     gate.note(head);
-                    (job, LedgerError::OutOfOrder)
+                    (Job::commit(commit, done), LedgerError::OutOfOrder)
                 }
-                (Some(queue), Some(covered)) => match queue.try_send(job) {
-                    Ok(()) => {
+                Some(covered) => match self.send(&self.commits, Job::commit(commit, done)) {
+                    None => {
                         gate.refused.drain(..covered);
                         return;
                     }
-                    Err(TrySendError::Full(job)) => {
-                        gate.note(head);
-                        (job, LedgerError::QueueFull)
+                    Some((job, error)) => {
+                        if matches!(error, LedgerError::QueueFull) {
+                            gate.note(head);
+                        }
+                        (job, error)
                     }
-                    Err(TrySendError::Disconnected(job)) => (job, LedgerError::WriterEnded { source: None }),
                 },
             }
         };
         job.refuse(error);
+    }
+
+    /// Hands an append over and returns at once. `done` is called as for
+    /// [`Writer::submit`]. Appends are stored in the order in which they were handed
+    /// over; one that follows a refused one is not held back.
+    pub fn append(&self, append: Append, done: AppendDone) {
+        if let Some((job, error)) = self.send(&self.appends, Job::append(append, done)) {
+            job.refuse(error);
+        }
+    }
+
+    /// Puts a job into the queue, or gives it back with the reason.
+    fn send(&self, share: &Share, mut job: Job) -> Option<(Job, LedgerError)> {
+        let Some(queue) = &self.queue else { return Some((job, LedgerError::WriterEnded { source: None })) };
+        let Some(seat) = share.take() else { return Some((job, LedgerError::QueueFull)) };
+        job.seat = Some(seat);
+        match queue.try_send(job) {
+            Ok(()) => None,
+            Err(TrySendError::Full(job)) => Some((job, LedgerError::QueueFull)),
+            Err(TrySendError::Disconnected(job)) => Some((job, LedgerError::WriterEnded { source: None })),
+        }
     }
 
     /// Lets the writer finish what waits and puts everything into the one file.
@@ -159,77 +186,81 @@ impl Drop for Writer {
     }
 }
 
-/// Keeps commits in order after a refusal.
-#[derive(Debug, Default)]
-struct Gate {
-    /// The commits that were refused and have not come back, the oldest first.
-    /// No longer than the list of those that the caller holds.
-    refused: VecDeque<Head>,
+/// The part of the queue that one kind of job may take.
+#[derive(Debug)]
+struct Share {
+    waiting: Arc<AtomicUsize>,
+    most: usize,
 }
 
-impl Gate {
-    /// How many of the refused ones this commit brings back; `None` where another one comes first.
-    fn admits(&self, commit: &Commit, head: Option<&Head>) -> Option<usize> {
-        match self.refused.front() {
-            None => Some(0),
-            Some(first) if Some(first) == head => {
-                Some(self.refused.iter().take_while(|refused| refused.is_in(commit)).count())
-            }
-            Some(_) => None,
-        }
+impl Share {
+    fn of(most: usize) -> Self {
+        Self { waiting: Arc::new(AtomicUsize::new(0)), most }
     }
 
-    /// Takes note of a commit that is refused as the youngest, where it has a place and is not known yet.
-    fn note(&mut self, head: Option<Head>) {
-        if let Some(head) = head.filter(|head| !self.refused.contains(head)) {
-            self.refused.push_back(head);
-        }
+    fn take(&self) -> Option<Seat> {
+        let more = |waiting: usize| (waiting < self.most).then_some(waiting + 1);
+        self.waiting.fetch_update(Ordering::Relaxed, Ordering::Relaxed, more).ok()?;
+        Some(Seat(Arc::clone(&self.waiting)))
     }
 }
 
-fn open_gate(gate: &Mutex<Gate>) -> MutexGuard<'_, Gate> {
-    gate.lock().unwrap_or_else(PoisonError::into_inner)
-}
+/// A place in the queue; free again when it is dropped.
+struct Seat(Arc<AtomicUsize>);
 
-/// By what a commit is known again.
-#[derive(Clone, PartialEq, Debug)]
-enum Head {
-    Input(Input),
-    Record(Box<Record>),
-}
-
-impl Head {
-    fn of(commit: &Commit) -> Option<Self> {
-        match (commit.inputs.first(), commit.records.first()) {
-            (Some(input), _) => Some(Self::Input(*input)),
-            (None, Some(new)) => Some(Self::Record(Box::new(new.record.clone()))),
-            (None, None) => None,
-        }
-    }
-
-    fn is_in(&self, commit: &Commit) -> bool {
-        match self {
-            Self::Input(input) => commit.inputs.contains(input),
-            Self::Record(record) => commit.records.iter().any(|new| new.record == **record),
-        }
+impl Drop for Seat {
+    fn drop(&mut self) {
+        self.0.fetch_sub(1, Ordering::Relaxed);
     }
 }
 
-/// A commit on its way; refused where it is dropped on the way.
-struct Job(Option<(Commit, Done)>);
+/// What is to be stored, and who wants to know.
+enum Task {
+    Commit(Commit, Done),
+    Append(Append, AppendDone),
+}
+
+/// A task on its way; refused where it is dropped on the way.
+struct Job {
+    task: Option<Task>,
+    seat: Option<Seat>,
+}
 
 impl Job {
-    fn refuse(mut self, error: LedgerError) {
-        if let Some((commit, done)) = self.0.take() {
-            done(Err(Refused { commit, error }));
+    fn commit(commit: Commit, done: Done) -> Self {
+        Self { task: Some(Task::Commit(commit, done)), seat: None }
+    }
+
+    fn append(append: Append, done: AppendDone) -> Self {
+        Self { task: Some(Task::Append(append, done)), seat: None }
+    }
+
+    /// Out of the queue, so that its place is free.
+    fn take(mut self) -> Option<Task> {
+        drop(self.seat.take());
+        self.task.take()
+    }
+
+    fn refuse(self, error: LedgerError) {
+        if let Some(task) = self.take() {
+            task.refuse(error);
         }
     }
 }
 
 impl Drop for Job {
     fn drop(&mut self) {
-        if let Some((commit, done)) = self.0.take() {
-            done(Err(Refused { commit, error: LedgerError::WriterEnded { source: None } }));
+        if let Some(task) = self.task.take() {
+            task.refuse(LedgerError::WriterEnded { source: None });
+        }
+    }
+}
+
+impl Task {
+    fn refuse(self, error: LedgerError) {
+        match self {
+            Self::Commit(commit, done) => done(Err(Refused { commit, error })),
+            Self::Append(append, done) => done(Err(AppendRefused { append: Box::new(append), error })),
         }
     }
 }
@@ -261,14 +292,17 @@ impl Work {
                     Err(_) => break,
                 }
             };
-            self.commit(job, jobs);
+            match job.take() {
+                Some(Task::Commit(commit, done)) => self.commit(commit, done, jobs),
+                Some(Task::Append(append, done)) => self.append(append, done),
+                None => {}
+            }
             more = self.keep_house();
         }
         self.end()
     }
 
-    fn commit(&mut self, mut job: Job, jobs: &Receiver<Job>) {
-        let Some((commit, done)) = job.0.take() else { return };
+    fn commit(&mut self, commit: Commit, done: Done, jobs: &Receiver<Job>) {
         let first = self.store.state.next_input;
         match self.store.commit(&commit) {
             Ok(committed) => {
@@ -279,23 +313,42 @@ impl Work {
             }
             Err(error) => {
                 let error = look_around(&self.store.connection, error);
-                let behind = self.close_gate(&commit, jobs);
+                let waiting = self.close_gate(&commit, jobs);
                 done(Err(Refused { commit, error }));
-                behind.into_iter().for_each(|job| job.refuse(LedgerError::OutOfOrder));
+                for task in waiting {
+                    match task {
+                        Task::Commit(..) => task.refuse(LedgerError::OutOfOrder),
+                        Task::Append(append, done) => self.append(append, done),
+                    }
+                }
             }
         }
     }
 
-    /// Takes the commits behind a failed one out of the queue. Whoever submits
-    /// waits at the gate meanwhile, so that none is missed.
-    fn close_gate(&self, failed: &Commit, jobs: &Receiver<Job>) -> Vec<Job> {
+    fn append(&mut self, append: Append, done: AppendDone) {
+        match self.store.append(&append) {
+            Ok(committed) => done(Ok(committed)),
+            Err(error) => {
+                let error = look_around(&self.store.connection, error);
+                done(Err(AppendRefused { append: Box::new(append), error }));
+            }
+        }
+    }
+
+    /// Takes all that waits behind a failed commit out of the queue. Whoever submits a
+    /// commit waits at the gate meanwhile, so that none is missed.
+    fn close_gate(&self, failed: &Commit, jobs: &Receiver<Job>) -> Vec<Task> {
         let mut gate = open_gate(&self.gate);
-        let behind: Vec<Job> = jobs.try_iter().collect();
+        let waiting: Vec<Task> = jobs.try_iter().filter_map(Job::take).collect();
         let later = std::mem::take(&mut gate.refused);
         gate.note(Head::of(failed));
-        behind.iter().filter_map(|job| job.0.as_ref()).for_each(|(commit, _)| gate.note(Head::of(commit)));
+        for task in &waiting {
+            if let Task::Commit(commit, _) = task {
+                gate.note(Head::of(commit));
+            }
+        }
         later.into_iter().for_each(|head| gate.note(Some(head)));
-        behind
+        waiting
     }
 
     /// One step of compaction or pruning; `true` where more waits. A failure

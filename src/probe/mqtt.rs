@@ -26,38 +26,31 @@
 //! the second carries at most that many messages a second: it should commit
 //! sooner while much is waiting.
 
-mod frames;
 mod intake;
-mod link;
 mod pending;
 mod session;
-mod tls;
-mod v311;
-mod v5;
 
 use std::error::Error;
 use std::pin::pin;
 use std::time::Duration;
 
-use rumqttc::tokio_rustls::TlsConnector;
-use rustls::pki_types::ServerName;
 use tokio::sync::{mpsc, watch};
 use tokio::time::Instant;
 use tokio_util::sync::CancellationToken;
 
-pub use link::{Ended, PacketError, Rejection};
 pub use session::LinkError;
-pub use tls::{PrepareError, TlsFault};
 
 use self::intake::{Gone, Intake};
-use self::link::{Hello, Protocol, Wanted};
 use self::session::{End, KEEP_ALIVE_MIN, Session};
-use self::tls::Login;
-use crate::config::source::{MqttSource, MqttVersion, Payload, Subscription};
+use crate::config::source::{MqttSource, Payload, Subscription};
 use crate::core::id::SourceId;
 use crate::core::reading::Sample;
 use crate::core::time::Timestamp;
 use crate::probe::{FromSource, SourceState};
+use crate::transport::mqtt::dial::Tls;
+use crate::transport::mqtt::packets::{Hello, Protocol, Wanted};
+use crate::transport::mqtt::{self as packets, Login};
+use crate::transport::secret::PrepareError;
 use crate::wire::refusal::Refusal;
 
 /// Limits that need no configuration.
@@ -113,7 +106,7 @@ pub struct Mqtt {
     limits: Limits,
     wanted: Vec<Wanted>,
     login: Option<Login>,
-    tls: Option<(TlsConnector, ServerName<'static>)>,
+    tls: Option<Tls>,
     protocol: Box<dyn Protocol>,
 }
 
@@ -127,11 +120,8 @@ impl Mqtt {
             limits: Limits::default(),
             wanted: config.subscriptions.iter().map(wanted).collect(),
             login: config.login.as_ref().map(Login::read).transpose()?,
-            tls: tls::connector(&config)?,
-            protocol: match config.version {
-                MqttVersion::V5 => Box::new(v5::V5),
-                MqttVersion::V311 => Box::new(v311::V311),
-            },
+            tls: packets::tls(&config.host, config.tls.as_ref())?,
+            protocol: packets::protocol(config.version),
             config,
         })
     }
@@ -235,7 +225,8 @@ impl Mqtt {
             login: self.login.as_ref().map(|login| (login.user.as_str(), login.password.as_str())),
             keep_alive_s: u16::try_from(seconds(self.config.keep_alive.max(KEEP_ALIVE_MIN)))
                 .unwrap_or(u16::MAX),
-            session_expiry_s: u32::try_from(seconds(self.config.session_expiry)).unwrap_or(u32::MAX),
+            session_expiry_s: Some(u32::try_from(seconds(self.config.session_expiry)).unwrap_or(u32::MAX)),
+            will: None,
             receive_max: u16::try_from(self.config.unacked_max.max(1)).unwrap_or(u16::MAX),
             packet_bytes_max: self.config.packet_bytes_max,
         }

@@ -20,6 +20,8 @@ use rinseward::ledger::{
 };
 use sha2::{Digest, Sha256};
 
+#[path = "ledger/append.rs"]
+mod append;
 #[path = "ledger/faults.rs"]
 mod faults;
 #[path = "ledger/fixture.rs"]

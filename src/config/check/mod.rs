@@ -5,10 +5,17 @@
 //! [`Configuration`].
 
 mod accuracy;
+mod alert;
+mod delivery;
 mod machine;
 mod probe;
 mod secret;
 mod source;
+
+use std::collections::BTreeMap;
+
+use jiff::civil::Date;
+use jiff::tz::TimeZone;
 
 use super::keys::{LEDGER, MACHINE, PROBE, SITE, SOURCE};
 use super::layers::Merged;
@@ -18,7 +25,7 @@ use super::reader::Reader;
 use super::resolve::{Configuration, LedgerOptions};
 use super::source::Source;
 use super::suggest::nearest;
-use crate::core::channel::Channel;
+use crate::core::channel::{Channel, Role};
 use crate::core::cycle::plate::Profile;
 use crate::core::id::{ChannelId, ChannelName, MachineId, check_part};
 use machine::read_machine;
@@ -35,6 +42,9 @@ pub(super) fn check(merged: &Merged, findings: &mut Findings) -> Option<(Configu
 
     let mut reader = Reader::new(&SITE, merged.table.get("site"), "[site]".to_owned(), whole.clone());
     let site = reader.text("name", findings);
+    let zone = reader.zone("time-zone", findings).unwrap_or_else(|| own_zone(&mut reader));
+    let call = reader.text("call", findings);
+    let open = reader.hours("open", findings);
     let ahead_max = reader.duration("ahead-max", findings);
     out.section("[site]", reader.finish(findings));
 
@@ -53,6 +63,8 @@ pub(super) fn check(merged: &Merged, findings: &mut Findings) -> Option<(Configu
         sources.extend(source);
         out.section("[[source]]", reader.finish(findings));
     }
+    let delivery = delivery::read(merged, site.as_deref().unwrap_or_default(), &mut out, findings);
+    let alerts = alert::read(merged, alert::Site { zone, open }, &delivery, &mut out, findings);
     warn_of_unheard_probes(&channels.read, &sources, findings);
     if machines.is_empty() && findings.problems.is_empty() {
         let fault = Fault::Missing { wanted: "at least one [[machine]] with its name and kind".to_owned() };
@@ -63,9 +75,39 @@ pub(super) fn check(merged: &Merged, findings: &mut Findings) -> Option<(Configu
     }
     let ledger =
         LedgerOptions { path: path?, commit_interval: commit_interval?, block_retention: block_retention? };
-    let machines = machines.into_iter().filter_map(|machine| machine.profile).collect();
+    let machines: Vec<Profile> = machines.into_iter().filter_map(|machine| machine.profile).collect();
+    let (mut alerts, digest) = alerts?;
+    alerts.machines = alert::machines(&machines, &channels.read, &channels.calibrated_until);
     let (channels, ahead_max) = (channels.read, ahead_max?);
-    Some((Configuration { site: site?, machines, channels, sources, ledger, ahead_max }, out.text))
+    let configuration = Configuration {
+        site: site?,
+        machines,
+        channels,
+        sources,
+        ledger,
+        call,
+        alerts,
+        digest,
+        delivery,
+        ahead_max,
+    };
+    Some((configuration, out.text))
+}
+
+/// The zone of this computer, which is put on record with its name.
+fn own_zone(reader: &mut Reader<'_>) -> TimeZone {
+    let zone = TimeZone::try_system().unwrap_or(TimeZone::UTC);
+    if !reader.has("time-zone") {
+        reader.note_derived("time-zone", zone.iana_name().unwrap_or("unnamed"), "this computer");
+    }
+    zone
+}
+
+/// The last day on which the calibration of a probe holds.
+fn read_calibrated_until(reader: &mut Reader<'_>, findings: &mut Findings) -> Option<Date> {
+    let on = reader.date("calibrated-on", findings);
+    let due = reader.duration("calibration-due", findings);
+    on?.checked_add(due?).ok()
 }
 
 /// A probe that no source may deliver will be silent for ever. Without any
@@ -126,6 +168,8 @@ fn machines(merged: &Merged, out: &mut Canonical, findings: &mut Findings) -> Ve
 pub(super) struct Channels {
     pub(super) read: Vec<Channel>,
     pub(super) names: Vec<String>,
+    /// Last day on which the calibration of each probe holds, where its day is on file.
+    calibrated_until: BTreeMap<String, Date>,
 }
 
 fn channels(merged: &Merged, machines: &[Machine], out: &mut Canonical, findings: &mut Findings) -> Channels {
@@ -148,13 +192,18 @@ fn channels(merged: &Merged, machines: &[Machine], out: &mut Canonical, findings
     let site =
         Site { machines: machines.iter().map(|machine| machine.name.as_str()).collect(), names: &names };
     let mut channels = Vec::new();
-    let mut readers = Vec::new();
+    let (mut readers, mut calibrated_until) = (Vec::new(), BTreeMap::new());
     for (index, (text, node, mut reader)) in all.into_iter().enumerate() {
         if node.is_none() {
             reader.note_name(text);
         }
         let machine = place_of_name(text, node.is_some(), &site, &reader, findings);
         let role = read_probe(&mut reader, text, &site, findings);
+        if matches!(role, Some(Role::Probe(_)))
+            && let Some(until) = read_calibrated_until(&mut reader, findings)
+        {
+            calibrated_until.insert(text.to_owned(), until);
+        }
         if let (Some((name, machine)), Some(role), Ok(number)) = (machine, role, u16::try_from(index)) {
             channels.push(Channel { id: ChannelId(number), name, machine, role });
         }
@@ -173,7 +222,7 @@ fn channels(merged: &Merged, machines: &[Machine], out: &mut Canonical, findings
         }
         one_probe_each(&machine.name, machine.place.clone(), machine.from_sump, &own, &readers, findings);
     }
-    Channels { read: channels, names }
+    Channels { read: channels, names, calibrated_until }
 }
 
 /// The parsed name of a probe and the machine that it names.

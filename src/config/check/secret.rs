@@ -1,7 +1,7 @@
 //! Files with secrets: named by path, never read here, never open to everybody.
 
 use std::os::unix::fs::PermissionsExt;
-use std::path::PathBuf;
+use std::path::{Path, PathBuf};
 use std::sync::Arc;
 
 use crate::config::problem::{Fault, Findings};
@@ -15,18 +15,35 @@ pub(super) fn read_secret(
     findings: &mut Findings,
 ) -> Option<PathBuf> {
     let path = reader.path(key, findings)?;
-    match std::fs::metadata(&path) {
+    look_at(reader, key, &path, findings);
+    Some(path)
+}
+
+/// The same for a list of secrets.
+pub(super) fn read_secrets(
+    reader: &mut Reader<'_>,
+    key: &'static str,
+    findings: &mut Findings,
+) -> Option<Vec<PathBuf>> {
+    let paths = reader.paths(key, findings)?;
+    for path in &paths {
+        look_at(reader, key, path, findings);
+    }
+    Some(paths)
+}
+
+fn look_at(reader: &Reader<'_>, key: &'static str, path: &Path, findings: &mut Findings) {
+    match std::fs::metadata(path) {
         Ok(file) => {
             let mode = file.permissions().mode() & 0o777;
             if mode & 0o007 != 0 {
-                let fault = Fault::SecretReadable { path: path.clone(), mode };
+                let fault = Fault::SecretReadable { path: path.to_owned(), mode };
                 findings.problems.push(reader.problem(key, fault));
             }
         }
         Err(error) => {
-            let fault = Fault::SecretUnseen { path: path.clone(), source: Arc::new(error) };
+            let fault = Fault::SecretUnseen { path: path.to_owned(), source: Arc::new(error) };
             findings.warnings.push(reader.problem(key, fault));
         }
     }
-    Some(path)
 }

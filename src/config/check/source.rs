@@ -156,7 +156,7 @@ fn take_once(
 }
 
 /// Warns of a password that travels readable through a network.
-fn warn_of_open_password(reader: &Reader<'_>, host: &str, findings: &mut Findings) {
+pub(super) fn warn_of_open_password(reader: &Reader<'_>, host: &str, findings: &mut Findings) {
     if !["localhost", "127.0.0.1", "::1"].contains(&host) {
         let why = "without TLS everybody on the network can read the password".to_owned();
         let advice = "set tls = true, or let the broker run on this computer".to_owned();
@@ -212,14 +212,14 @@ fn read_mqtt(
     })
 }
 
-fn read_login(reader: &mut Reader<'_>, findings: &mut Findings) -> Option<MqttLogin> {
+pub(super) fn read_login(reader: &mut Reader<'_>, findings: &mut Findings) -> Option<MqttLogin> {
     let user = reader.text("user", findings);
     let password_file = read_secret(reader, "password-file", findings);
     require_both(reader, ["user", "password-file"], findings);
     Some(MqttLogin { user: user?, password_file: password_file? })
 }
 
-fn read_tls(reader: &mut Reader<'_>, findings: &mut Findings) -> Option<MqttTls> {
+pub(super) fn read_tls(reader: &mut Reader<'_>, findings: &mut Findings) -> Option<MqttTls> {
     let flag = reader.flag("tls", findings);
     let ca_file = reader.path("ca-file", findings);
     let certificate = reader.path("client-cert-file", findings);
@@ -232,7 +232,7 @@ fn read_tls(reader: &mut Reader<'_>, findings: &mut Findings) -> Option<MqttTls>
     flag.unwrap_or(implied).then(|| MqttTls { ca_file, client: certificate.zip(key) })
 }
 
-fn require_both(reader: &Reader<'_>, keys: [&'static str; 2], findings: &mut Findings) {
+pub(super) fn require_both(reader: &Reader<'_>, keys: [&'static str; 2], findings: &mut Findings) {
     let [one, other] = keys;
     match (reader.has(one), reader.has(other)) {
         (true, false) => reader.require(other, findings),

@@ -2,6 +2,8 @@
 //! each. What is refused, what is taken where nothing is written, and what
 //! `config/reference.toml` says all come from here, so that they cannot differ.
 
+mod alert;
+mod delivery;
 mod machine;
 mod probe;
 mod site;
@@ -10,6 +12,8 @@ mod source;
 use std::fmt;
 use std::time::Duration;
 
+pub use alert::{ALERT, CONTACT, DIGESTS, DigestWord, LANGUAGES, MEAL_PERIOD, SCALES, SHIFT};
+pub use delivery::{HEARTBEAT, MAIL, METHODS, PUBLISH, SECURITIES, WEBHOOK};
 pub use machine::{KINDS, LIMIT_SOURCES, MACHINE, RINSE_FROMS, ROUNDINGS, SANITIZINGS};
 pub use probe::{
     ACCURACY, CALIBRATION, CLASSES, ClassWord, PLACES, PROBE, ROLES, RoleWord, SIGNALS, SignalWord,
@@ -60,6 +64,8 @@ pub enum Form {
     Path,
     /// Path of a file that only the service may read.
     Secret,
+    /// A list of paths of files that only the service may read.
+    Secrets,
     /// `true` or `false`.
     Flag,
     /// A whole number.
@@ -108,6 +114,12 @@ pub enum Form {
     Choice(&'static [&'static str]),
     /// A list of names.
     Names,
+    /// Hours of the week, a list of spans.
+    Hours,
+    /// A day.
+    Date,
+    /// A time of the clock.
+    Time,
     /// A table of keys of its own.
     Table(&'static [Key]),
     /// A list of tables, each with keys of its own.
@@ -121,6 +133,7 @@ impl fmt::Display for Form {
             Self::Text => f.write_str("text that is not empty"),
             Self::Path => f.write_str("a path"),
             Self::Secret => f.write_str("path of a file that others may not read"),
+            Self::Secrets => f.write_str("a list of paths of files that others may not read"),
             Self::Flag => f.write_str("true or false"),
             Self::Integer { min, max } => write!(f, "a whole number from {min} to {max}"),
             Self::Number { min, max } => write!(f, "a number from {min} to {max}"),
@@ -145,6 +158,9 @@ impl fmt::Display for Form {
                 Ok(())
             }
             Self::Names => f.write_str("a list of names"),
+            Self::Hours => f.write_str("hours such as [\"mon-fri 07:00-15:30\"]"),
+            Self::Time => f.write_str("a time from \"00:00\" to \"23:59\""),
+            Self::Date => f.write_str("a day such as \"2026-03-01\""),
             Self::Table(_) => f.write_str("a table"),
             Self::Tables(_) => f.write_str("a list of tables"),
         }
@@ -167,7 +183,21 @@ const fn words<T: Copy, const N: usize>(table: &[(&'static str, T); N]) -> [&'st
 }
 
 /// Keys at the top of a file.
-pub const TOP: [&str; 5] = ["site", "ledger", "machine", "probe", "source"];
+pub const TOP: [&str; 13] = [
+    "site",
+    "ledger",
+    "machine",
+    "probe",
+    "source",
+    "contact",
+    "alert",
+    "shift",
+    "meal-period",
+    "mail",
+    "webhook",
+    "publish",
+    "heartbeat",
+];
 
 const fn millis(millis: u64) -> Duration {
     Duration::from_millis(millis)

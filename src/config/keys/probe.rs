@@ -1,6 +1,6 @@
 //! Keys of `[[probe]]`.
 
-use super::{Default, Form, Key, millis, secs, words};
+use super::{Default, Form, Key, days, millis, secs, words};
 use crate::core::channel::Place;
 use crate::core::thermocouple::ThermocoupleType;
 use crate::core::uncertainty::tolerance::{Pt100Class, ThermocoupleClass};
@@ -98,7 +98,7 @@ pub const CLASSES: [(&str, ClassWord); 7] = [
 static CLASS_WORDS: [&str; 7] = words(&CLASSES);
 
 /// Keys of `[[probe]]`.
-pub static PROBE: [Key; 11] = [
+pub static PROBE: [Key; 13] = [
     Key {
         name: "name",
         form: Form::Text,
@@ -168,6 +168,20 @@ pub static PROBE: [Key; 11] = [
         default: Default::Absent("no correction"),
         example: "",
         meaning: "Correction from the probe's calibration: either `offset`, or the four keys of two points.",
+    },
+    Key {
+        name: "calibrated-on",
+        form: Form::Date,
+        default: Default::Absent("not on file"),
+        example: "\"2026-03-01\"",
+        meaning: "Day of the last calibration; with it the next one is asked for in time.",
+    },
+    Key {
+        name: "calibration-due",
+        form: Form::Duration { min: days(1), max: days(3_650) },
+        default: Default::Value("365d"),
+        example: "\"365d\"",
+        meaning: "How long a calibration holds; it counts only beside calibrated-on. Common practice, no source: once a year, more often for a thermocouple in a hot rinse.",
     },
     Key {
         name: "accuracy",

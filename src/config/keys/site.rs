@@ -3,13 +3,34 @@
 use super::{Default, Form, Key, days, millis, secs};
 
 /// Keys of `[site]`.
-pub static SITE: [Key; 2] = [
+pub static SITE: [Key; 5] = [
     Key {
         name: "name",
         form: Form::Text,
         default: Default::Value("site"),
         example: "\"north kitchen\"",
         meaning: "Name of the site, for pages, alerts and reports.",
+    },
+    Key {
+        name: "time-zone",
+        form: Form::Text,
+        default: Default::Follows("that of this computer"),
+        example: "\"America/New_York\"",
+        meaning: "Zone of every local time: hours, shifts, messages. A name of the tz database; daylight saving comes with it.",
+    },
+    Key {
+        name: "call",
+        form: Form::Text,
+        default: Default::Absent("messages name nobody"),
+        example: "\"kitchen service, 555-0100\"",
+        meaning: "Whom to call for service, as messages are to say it.",
+    },
+    Key {
+        name: "open",
+        form: Form::Hours,
+        default: Default::Absent("no tank is asked for"),
+        example: "[\"mon-sat 11:00-23:00\"]",
+        meaning: "When ware is washed: at each start, and alert.tank-grace more, every tank with a probe must be up to temperature.",
     },
     Key {
         name: "ahead-max",

@@ -41,7 +41,7 @@ static FORMAT_WORDS: [&str; 2] = words(&FORMATS);
 
 /// Words for versions of MQTT.
 pub const VERSIONS: [(&str, MqttVersion); 2] = [("5", MqttVersion::V5), ("3.1.1", MqttVersion::V311)];
-static VERSION_WORDS: [&str; 2] = words(&VERSIONS);
+pub(super) static VERSION_WORDS: [&str; 2] = words(&VERSIONS);
 
 /// Words for payloads.
 pub const PAYLOADS: [(&str, PayloadWord); 3] =

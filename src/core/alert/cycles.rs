@@ -8,6 +8,7 @@ use crate::core::channel::Place;
 use crate::core::cycle::verdict::{Finding, Reason, Verdict};
 use crate::core::reading::Fault;
 use crate::core::record::{CheckKind, Clearing, Cycle};
+use crate::core::time::Timestamp;
 use crate::core::trend::{Cusum, Ewma};
 
 /// Weight of the moving average (design value of the NIST/SEMATECH e-Handbook §6.3.2.4: 0.2 to 0.3).
@@ -38,9 +39,10 @@ impl Turn<'_> {
     /// Takes one judged cycle.
     pub(super) fn cycle(&mut self, machine: &str, cycle: &Cycle, index: u64) {
         let rack = Rack { index, at: cycle.rinse_ended };
-        let good = matches!(cycle.verdict, Verdict::Pass | Verdict::Narrow);
+        let verdict = believed(cycle);
+        let good = matches!(verdict, Verdict::Pass | Verdict::Narrow);
         self.count(machine, cycle);
-        match cycle.verdict {
+        match verdict {
             Verdict::Cold => self.bad(machine, cycle, rack, Condition::Cold, cold(cycle)),
             Verdict::Brief => self.bad(machine, cycle, rack, Condition::Brief, brief(cycle)),
             Verdict::Weak => self.bad(machine, cycle, rack, Condition::Weak, weak(cycle)),
@@ -55,9 +57,9 @@ impl Turn<'_> {
             self.recover(machine, condition, good, needed);
         }
         self.recover(machine, Condition::Weak, good, 1);
-        self.recover(machine, Condition::Narrow, cycle.verdict == Verdict::Pass, needed);
-        if cycle.verdict != Verdict::Unproven {
-            self.proven(machine);
+        self.recover(machine, Condition::Narrow, verdict == Verdict::Pass, needed);
+        if verdict != Verdict::Unproven {
+            self.proven(machine, cycle.rinse_ended);
         }
         if good {
             self.drift(machine, cycle);
@@ -73,10 +75,11 @@ impl Turn<'_> {
         let rested = memory.last_rinse.is_none_or(|last| cycle.rinse_started.since(last) >= idle);
         memory.since_idle = if rested { 1 } else { memory.since_idle.saturating_add(1) };
         memory.last_rinse = memory.last_rinse.max(Some(cycle.rinse_ended));
+        memory.dirty_since.get_or_insert(cycle.rinse_ended);
         let wash_low = cycle.findings.iter().any(|finding| matches!(finding, Finding::WashLow { .. }));
         for (condition, bad) in [
-            (Condition::Cold, cycle.verdict == Verdict::Cold),
-            (Condition::Brief, cycle.verdict == Verdict::Brief),
+            (Condition::Cold, believed(cycle) == Verdict::Cold),
+            (Condition::Brief, believed(cycle) == Verdict::Brief),
             (Condition::WashLow, wash_low),
         ] {
             let row = memory.in_a_row.entry(condition).or_default();
@@ -169,12 +172,14 @@ impl Turn<'_> {
     }
 
     /// A cycle with proof: its probe works, and a row of unproven ones is broken.
-    fn proven(&mut self, machine: &str) {
+    fn proven(&mut self, machine: &str, at: Timestamp) {
         self.state.memory(machine).unproven = Racks::default();
         self.recover(machine, Condition::Unproven, true, 1);
         let probe = self.settings.machines.get(machine).and_then(|machine| machine.rinse_probe.clone());
         for condition in [Condition::ProbeFault, Condition::ProbeSilent] {
-            if let Some(probe) = &probe {
+            // A cycle from before the fault may be judged after it.
+            let before = self.state.open(machine, condition).is_none_or(|open| open.alert.since >= at);
+            if let Some(probe) = probe.as_ref().filter(|_| !before) {
                 self.resolve(machine, condition, probe);
             }
         }
@@ -184,7 +189,7 @@ impl Turn<'_> {
         let needed = u64::from(self.settings.rules.narrow);
         let open = self.state.open(machine, Condition::Narrow).is_some_and(|o| o.alert.cleared.is_none());
         let memory = self.state.memory(machine);
-        match cycle.verdict {
+        match believed(cycle) {
             Verdict::Narrow => memory.narrow.push(rack),
             // Nothing is known of it, so it neither adds to the row nor breaks it.
             Verdict::Unproven => return,
@@ -246,7 +251,7 @@ impl Turn<'_> {
             };
             self.report(report);
         }
-        let good = hot.is_none() && cycle.verdict != Verdict::Unproven;
+        let good = hot.is_none() && believed(cycle) != Verdict::Unproven;
         self.recover(machine, Condition::RinseHot, good, self.settings.rules.good_cycles);
     }
 
@@ -323,6 +328,14 @@ pub(super) const fn condition_of(fault: Fault) -> Condition {
         | Fault::NoColdJunction
         | Fault::Reported => Condition::ProbeFault,
     }
+}
+
+/// The verdict to go by. A cycle whose final-rinse probe was at fault may hold a
+/// cold or brief verdict on the readings there were; it is told as the fault of
+/// the probe and never as cold water.
+fn believed(cycle: &Cycle) -> Verdict {
+    let at_fault = cycle.reasons.iter().any(|reason| matches!(reason, Reason::RinseProbe { .. }));
+    if at_fault { Verdict::Unproven } else { cycle.verdict }
 }
 
 /// A probe explains a cycle before anything else does: nothing measured by it can be believed.

@@ -6,7 +6,7 @@ use super::open::Alert;
 use super::raise::Turn;
 use super::settings::Settings;
 use super::state::{Open, SITE, State, VERSION};
-use crate::core::record::{Body, Record};
+use crate::core::record::{Body, Clock, Record};
 use crate::core::time::Timestamp;
 
 /// All alerts of the site.
@@ -38,6 +38,14 @@ impl Desk {
     #[must_use]
     pub fn new(settings: Settings) -> Self {
         Self { settings, state: State { v: VERSION, ..State::default() } }
+    }
+
+    /// A desk that has seen nothing and begins at this record: what was before it raises nothing.
+    #[must_use]
+    pub fn begin_at(settings: Settings, next_record: u64) -> Self {
+        let mut desk = Self::new(settings);
+        desk.state.next_record = next_record;
+        desk
     }
 
     /// Brings a stored desk back under the settings in force.
@@ -86,8 +94,8 @@ impl Desk {
 
     /// Applies one event at `now`, by the gateway's clock; adds what must be done to the effects.
     ///
-    /// What became due before is done first. Where the clock has stepped back,
-    /// what is due waits until it has caught up.
+    /// What became due before is done first. A clock that was set back is told by
+    /// its record; what was waited for then comes no later than it would have.
     ///
     /// # Errors
     /// [`Refusal`] where a person's wish cannot be followed; time alone has then passed.
@@ -100,7 +108,7 @@ impl Desk {
             Event::Record { index, record } => turn.committed(index, record),
             Event::Tick => {}
             Event::Health(health) => turn.health(health),
-            Event::Tank { machine, at: _, celsius } => turn.tank(machine, celsius),
+            Event::Tank { machine, at, celsius } => turn.tank(machine, at, celsius),
             Event::Acknowledge { alert, by, via, note } => return turn.acknowledge(alert, by, via, note),
             Event::Act { alert, by, racks, done } => return turn.act(alert, by, racks, done),
             Event::Maintenance { machine, until, by } => return turn.maintenance(machine, until, by),
@@ -163,14 +171,16 @@ impl Turn<'_> {
         let is_due = |due: Option<Timestamp>| due.is_some_and(|due| due <= now);
         for (machine, condition) in self.state.subjects(|open| open.dues(settings).into_iter().any(is_due)) {
             let Some(open) = self.state.open(&machine, condition) else { continue };
-            let [step, reminder, settled, summary] = open.dues(settings).map(is_due);
+            let [step, reminder, settled, _] = open.dues(settings).map(is_due);
             if step {
                 self.escalate(&machine, condition);
             }
             if reminder {
                 self.remind(&machine, condition);
             }
-            if summary && !step {
+            // A message of the step has told the count already.
+            let open = self.state.open(&machine, condition);
+            if open.is_some_and(|open| is_due(open.summary_due(settings))) {
                 self.summarise(&machine, condition);
             }
             if settled {
@@ -193,6 +203,7 @@ impl Turn<'_> {
             (Body::Check(check), Some(machine)) => self.check(machine, check),
             (Body::MachineFailure(_), Some(machine)) => self.judging_failed(machine),
             (Body::Notification(letter), _) => self.letter(letter),
+            (Body::ClockStep(step), _) if step.clock == Clock::Gateway => self.clock_set(step.from, step.to),
             (Body::Cycle(_) | Body::Gap(_) | Body::Check(_) | Body::MachineFailure(_), None)
             | (
                 Body::ServiceStart(_)

@@ -6,6 +6,9 @@
 //! happens it counts by the offset before the change (RFC 5545 §3.3.5): two
 //! spans that meet on the clock meet on that night too, without hole or overlap.
 
+#[cfg(test)]
+mod tests;
+
 use std::fmt;
 use std::str::FromStr;
 

@@ -4,6 +4,67 @@
 //! people do; it answers with records and notices. It touches nothing: its
 //! state, its records and its notices go into one commit, so that it can be
 //! killed anywhere.
+//!
+//! # Conditions
+//!
+//! | condition | raised by | clears by | severity | action |
+//! |---|---|---|---|---|
+//! | cold | one cycle | 3 good cycles in a row | critical | yes |
+//! | brief | one cycle | 3 good cycles in a row | critical | yes |
+//! | weak | one cycle | 1 good cycle: the concentration is right again | critical | yes |
+//! | unproven | 3 cycles in a row without proof that no probe explains; the judging of a machine failed | 1 cycle with proof | serious | yes |
+//! | wash-low | one cycle | 3 cycles in a row whose wash reached its limit | serious | yes |
+//! | rinse-hot | one cycle | 3 cycles in a row below the maximum | warning | no |
+//! | narrow | 5 narrow passes in a row | 3 plain passes in a row | warning | no |
+//! | drifting | moving average (λ = 0.2, L = 3) outside its limits and 0.5 K off, and cumulative sum (k = 0.5) above h = 5, both learned from 50 good cycles, the first two after idle left out | the average is back inside; a maintenance window | warning | no |
+//! | tank-cold | tank below its limit 15 min after opening | tank or wash at its limit; the hours are over | serious | no |
+//! | probe-fault, probe-silent | a gap that opens; a cycle unproven by the final-rinse probe | the gap closes; a cycle with proof | serious | once a rack was washed unproven |
+//! | check-overdue | a machine in use 30 min after the check was due; a cycle without any concentration on file | the check is made | warning | once a rack was washed unproven |
+//! | calibration-overdue | its last day is over | calibrated anew | warning | no |
+//! | disk-filling | less than 10 % free | 15 % free | serious | no |
+//! | clock-unsynchronised | for 1 h | synchronised | warning | no |
+//! | series-backlog | oldest waiting reading older than 1 h | younger than 30 min | warning | no |
+//! | undelivered | a message was given up | one was delivered by that route | serious | no |
+//!
+//! A good cycle passes, narrowly or not. A cycle whose final-rinse probe was at
+//! fault is told as that fault, whatever its readings say: never as cold water.
+//! Each default stands with its reason in `src/config/keys/alert.rs`.
+//!
+//! # The life of an alert
+//!
+//! ```text
+//! raised ──▶ grows: racks, pattern, probes ──▶ cleared ──▶ lasted 30 min ──▶ closed
+//!   ▲            │                                │ ▲            │
+//!   └── returned ◀───────────────────────────────┘ └── with a corrective action written after it
+//!                                                        cleared: closed at once; where one is
+//!                                                        needed and missing: never by itself
+//! ```
+//!
+//! One alert at most is open for each machine (or the site) and condition.
+//! Further racks grow it. What comes back before it has closed is the same
+//! alert; where it had lasted the 30 min it wants to be acknowledged anew. A
+//! corrective action covers the racks up to the moment it was written.
+//!
+//! # Messages
+//!
+//! - *raised*: at once, to the first step with somebody on duty.
+//! - *grew*: at once where it has become another matter: a first rack after idle
+//!   has become several in a row (the booster), one more probe, proof missing.
+//! - *summary*: more racks, at most once an hour; never for a warning.
+//! - *escalated*: nobody acknowledged in 10 min; at the end of the steps they
+//!   start over after 30 min, three rounds in all, then it is on record that
+//!   nobody answered. Not for a warning, which waits for somebody on duty.
+//! - *cleared*: the first time at once; after a return once it has lasted.
+//! - *returned*: at most once in 30 min.
+//! - *action-missing*: 4 h after it cleared, three times at most.
+//! - *closed*: to all who were told, where an action was needed.
+//! - *after-maintenance*: what is still open when a window ends.
+//!
+//! # Limits
+//!
+//! Named racks of an alert 40, things it is about 32, routes known to fail 256,
+//! one maintenance window for each machine and one for the site; what people
+//! enter 4,000 bytes. At a limit the rest is counted or the oldest forgotten.
 
 pub mod condition;
 pub mod contact;
@@ -31,3 +92,5 @@ pub use open::{
     Acknowledgement, Action, Alert, AlertNumber, Pattern, Quantity, RACKS_NAMED_MAX, Rack, Racks,
 };
 pub use settings::{MachineSettings, Period, Rules, Settings};
+#[cfg(test)]
+mod tests;

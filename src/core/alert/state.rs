@@ -126,6 +126,8 @@ impl Telling {
 pub(super) struct Memory {
     /// End of the latest rinse.
     pub(super) last_rinse: Option<Timestamp>,
+    /// End of the first rinse since the machine was drained and cleaned.
+    pub(super) dirty_since: Option<Timestamp>,
     /// The latest cycle that passed.
     pub(super) last_good: Option<Rack>,
     /// Cycles since the machine was idle, this one included.
@@ -196,8 +198,6 @@ pub(super) struct Due {
     pub(super) at: Timestamp,
     /// A check made from here on counts.
     pub(super) counts_from: Timestamp,
-    /// A machine with a rinse from here on is used.
-    pub(super) used_from: Timestamp,
 }
 
 impl State {

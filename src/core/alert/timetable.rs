@@ -49,8 +49,8 @@ impl Turn<'_> {
         let settings = self.settings;
         let mut dues = Vec::new();
         for stretch in self.stretches(&settings.shifts) {
-            let from = stretch.from.minus(CHECK_LEAD);
-            dues.push((CheckKind::Sanitizer, Due { at: stretch.from, counts_from: from, used_from: from }));
+            let counts_from = stretch.from.minus(CHECK_LEAD);
+            dues.push((CheckKind::Sanitizer, Due { at: stretch.from, counts_from }));
         }
         let mut days: Vec<Date> = Vec::new();
         for stretch in self.stretches(&settings.shifts) {
@@ -58,14 +58,12 @@ impl Turn<'_> {
                 continue;
             };
             days.push(day);
-            let Some(midnight) = instant(&settings.zone, day, Time::midnight()) else { continue };
-            let due = Due { at: stretch.from, counts_from: midnight, used_from: midnight };
-            dues.push((CheckKind::Supply, due));
+            let Some(counts_from) = instant(&settings.zone, day, Time::midnight()) else { continue };
+            dues.push((CheckKind::Supply, Due { at: stretch.from, counts_from }));
         }
         for stretch in self.stretches(&settings.meal_periods) {
             let counts_from = stretch.to.minus(DRAIN_LEAD).max(stretch.from);
-            let due = Due { at: stretch.to, counts_from, used_from: stretch.from };
-            dues.push((CheckKind::DrainAndClean, due));
+            dues.push((CheckKind::DrainAndClean, Due { at: stretch.to, counts_from }));
         }
         let born = self.state.born.unwrap_or(self.now);
         dues.retain(|(kind, due)| settings.rules.checks.contains(kind) && due.at > born);
@@ -96,7 +94,12 @@ impl Turn<'_> {
                 continue;
             }
             let memory = self.state.memory(machine);
-            let used = memory.last_rinse.is_some_and(|rinse| rinse >= due.used_from);
+            let used = match kind {
+                CheckKind::Sanitizer | CheckKind::Supply => {
+                    memory.last_rinse.is_some_and(|rinse| rinse >= due.counts_from)
+                }
+                CheckKind::DrainAndClean => memory.dirty_since.is_some_and(|since| since < due.at),
+            };
             let made = memory.checked.get(&kind).is_some_and(|made| *made >= due.counts_from);
             let known = memory.missing.get(&kind).is_some_and(|since| *since >= due.counts_from);
             if !used || made || known {
@@ -114,6 +117,10 @@ impl Turn<'_> {
         let memory = self.state.memory(machine);
         let latest = memory.checked.entry(kind).or_insert(at);
         *latest = at.max(*latest);
+        if kind == CheckKind::DrainAndClean && memory.dirty_since.is_some_and(|since| since <= at) {
+            // A rinse after it that is on record already is dirt of its own.
+            memory.dirty_since = memory.last_rinse.filter(|rinse| *rinse > at);
+        }
         if memory.missing.get(&kind).is_some_and(|since| at >= *since) {
             memory.missing.remove(&kind);
             self.resolve(machine, Condition::CheckOverdue, kind.as_str());
@@ -167,7 +174,8 @@ impl Turn<'_> {
     }
 
     /// The tank of a machine as it was read. Not known is not cold: it is asked for again.
-    pub(super) fn tank(&mut self, machine: &str, celsius: Option<Celsius>) {
+    pub(super) fn tank(&mut self, machine: &str, at: Timestamp, celsius: Option<Celsius>) {
+        let celsius = celsius.filter(|_| self.now.since(at) <= TANK_AGAIN);
         let limit = self.settings.machines.get(machine).and_then(|machine| machine.tank_min);
         let waits = self.state.machines.get(machine).and_then(|memory| memory.tank);
         let (Some(celsius), Some(limit), Some(wait)) = (celsius, limit, waits) else { return };
@@ -219,6 +227,30 @@ impl Turn<'_> {
                 self.resolve(name, Condition::CalibrationOverdue, probe);
             }
         }
+    }
+
+    /// The gateway's clock was set. Set back, it would make everything wait that was to come.
+    pub(super) fn clock_set(&mut self, from: Timestamp, to: Timestamp) {
+        let back = from.since(to);
+        if back.is_zero() {
+            return;
+        }
+        let earlier = |due: &mut Option<Timestamp>| *due = due.map(|due| due.minus(back));
+        let not_ahead = |at: &mut Timestamp| *at = (*at).min(to);
+        for open in self.state.open.values_mut().flat_map(|conditions| conditions.values_mut()) {
+            let telling = &mut open.telling;
+            let dues = [&mut telling.next_step, &mut telling.reminder, &mut telling.last_told];
+            dues.into_iter().chain([&mut open.alert.cleared]).for_each(earlier);
+        }
+        for memory in self.state.machines.values_mut() {
+            memory.checked.values_mut().chain(memory.missing.values_mut()).for_each(not_ahead);
+            memory.tank = None;
+        }
+        self.state.windows.iter_mut().for_each(|window| window.until = window.until.minus(back));
+        self.state.failing.iter_mut().for_each(|(_, since)| not_ahead(since));
+        self.state.born.iter_mut().for_each(not_ahead);
+        self.state.clock_bad_since.iter_mut().for_each(not_ahead);
+        self.state.timetable_at = None;
     }
 
     /// Clears what can no longer clear by itself: its machine is gone, or its condition is off.

@@ -8,12 +8,12 @@ use tokio::sync::{mpsc, watch};
 use tokio::time::{self, Instant};
 
 use super::Wiring;
-use super::link::{Ack, Message};
 use super::pending::{Held, Pending};
 use crate::core::id::SourceId;
 use crate::core::reading::Sample;
 use crate::core::time::Timestamp;
 use crate::probe::{Delivery, FromSource, SourceState};
+use crate::transport::mqtt::packets::{Ack, Message};
 use crate::wire::refusal::{Refusal, RefusedBecause};
 
 /// Longest name or text in a refusal, in characters (see [`Refusal::what`]).

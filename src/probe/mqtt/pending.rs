@@ -5,7 +5,7 @@
 
 use std::collections::VecDeque;
 
-use super::link::Ack;
+use crate::transport::mqtt::packets::Ack;
 
 /// Messages between arrival and commit, in order of delivery.
 #[derive(Debug, Default)]

@@ -9,19 +9,18 @@ use std::io;
 use std::time::Duration;
 
 use bytes::BytesMut;
-use tokio::io::{AsyncRead, AsyncReadExt, AsyncWrite, AsyncWriteExt, ReadHalf, WriteHalf};
-use tokio::net::TcpStream;
+use tokio::io::{AsyncReadExt, AsyncWriteExt, ReadHalf, WriteHalf};
 use tokio::time::{self, Instant};
 use tokio_util::sync::CancellationToken;
 
-use super::frames::{Frame, Frames};
 use super::intake::{Batch, Gone, Intake};
-use super::link::{self, Ended, Incoming, PacketError, Rejection};
-use super::tls::{self, TlsFault};
 use super::{Limits, Mqtt};
 use crate::core::reading::Sample;
 use crate::core::time::Timestamp;
 use crate::probe::SourceState;
+use crate::transport::mqtt::dial::{self, DialError, Stream};
+use crate::transport::mqtt::frames::{Frame, Frames};
+use crate::transport::mqtt::packets::{self, Ended, Incoming, PacketError, Rejection};
 use crate::wire::refusal::Refusal;
 
 /// Room made for one read, in bytes: some hundred readings (own choice).
@@ -44,25 +43,12 @@ const FAREWELL_MIN: Duration = Duration::from_secs(1);
 /// Why a connection could not be made, or came to its end.
 #[derive(Debug, thiserror::Error)]
 pub enum LinkError {
-    /// Nothing answers there.
-    #[error("cannot connect to {host}:{port}")]
-    Connect {
-        /// Host as configured.
-        host: String,
-        /// Port.
-        port: u16,
-        /// Why.
-        source: io::Error,
-    },
+    /// Nothing answers there, TLS was refused, or the connection broke.
+    #[error(transparent)]
+    Dial(#[from] DialError),
     /// No answer within [`Limits::answer_max`].
     #[error("the broker does not answer")]
     NoAnswer,
-    /// TLS was refused for a known reason.
-    #[error(transparent)]
-    Tls(#[from] TlsFault),
-    /// The connection broke.
-    #[error("the connection broke")]
-    Broken(#[source] io::Error),
     /// The broker closed the connection. Mosquitto 2.0.11 does so, without a
     /// DISCONNECT, to a client whose identifier another one takes over.
     #[error(
@@ -101,9 +87,6 @@ pub(super) enum End {
     Gone,
 }
 
-trait Stream: AsyncRead + AsyncWrite + Send + Unpin {}
-impl<S: AsyncRead + AsyncWrite + Send + Unpin> Stream for S {}
-
 /// A connection that the broker accepted.
 pub(super) struct Session<'a> {
     mqtt: &'a Mqtt,
@@ -133,7 +116,8 @@ impl<'a> Session<'a> {
     }
 
     async fn open_slowly(mqtt: &'a Mqtt, connection: u64) -> Result<Self, LinkError> {
-        let (reader, writer) = tokio::io::split(dial(mqtt).await?);
+        let (reader, writer) =
+            tokio::io::split(dial::dial(&mqtt.config.host, mqtt.config.port, mqtt.tls.as_ref()).await?);
         let now = Instant::now();
         let mut session = Self {
             mqtt,
@@ -177,13 +161,14 @@ impl<'a> Session<'a> {
                     return Err(LinkError::Packet(PacketError::Oversized { bytes: self.inbound.len() }));
                 };
                 return match self.mqtt.protocol.read(packet)? {
-                    Incoming::Connected { session_present, keep_alive } => {
+                    Incoming::Connected { session_present, keep_alive, receive_max: _ } => {
                         self.keep_alive = keep_alive.unwrap_or(self.keep_alive).max(KEEP_ALIVE_MIN);
                         Ok(session_present)
                     }
                     Incoming::Rejected(rejection) => Err(LinkError::Rejected(rejection)),
                     Incoming::Message(_)
                     | Incoming::Subscribed(_)
+                    | Incoming::Acknowledged { .. }
                     | Incoming::Released(_)
                     | Incoming::Pong
                     | Incoming::Ended(_)
@@ -219,7 +204,7 @@ impl<'a> Session<'a> {
             tokio::select! {
                 () = stop.cancelled() => return Ok(End::Stopped),
                 pumped = intake.pump() => match pumped {
-                    Ok(()) => intake.settle(Some(self.connection), |ack| link::acknowledge(ack, &mut self.outbound)),
+                    Ok(()) => intake.settle(Some(self.connection), |ack| packets::acknowledge(ack, &mut self.outbound)),
                     Err(Gone) => return Ok(End::Gone),
                 },
                 read = self.reader.read_buf(&mut self.inbound),
@@ -277,7 +262,7 @@ impl<'a> Session<'a> {
             };
             match self.mqtt.protocol.read(packet)? {
                 Incoming::Message(message) => intake.decode(message, received, batch),
-                Incoming::Released(packet_id) => link::complete(packet_id, &mut self.outbound),
+                Incoming::Released(packet_id) => packets::complete(packet_id, &mut self.outbound),
                 Incoming::Subscribed(granted) => {
                     self.answer_due = None;
                     self.check_granted(&granted)?;
@@ -286,7 +271,7 @@ impl<'a> Session<'a> {
                 Incoming::Pong => self.answer_due = None,
                 Incoming::Ended(ended) => return Err(LinkError::Ended(ended)),
                 Incoming::Connected { .. } | Incoming::Rejected(_) => return Err(LinkError::Order),
-                Incoming::Other => {}
+                Incoming::Acknowledged { .. } | Incoming::Other => {}
             }
         }
         Ok(())
@@ -346,7 +331,7 @@ impl<'a> Session<'a> {
             return Err(LinkError::NoAnswer);
         }
         if self.ping_at <= now {
-            link::ping(&mut self.outbound);
+            packets::ping(&mut self.outbound);
             // Twice as often as promised, so that one late packet does no harm.
             self.ping_at = now + self.keep_alive / 2;
             self.answer_due.get_or_insert(now + self.mqtt.limits.answer_max);
@@ -363,7 +348,7 @@ impl<'a> Session<'a> {
     {
         let deadline = Instant::now() + limits.drain_max;
         loop {
-            intake.settle(Some(self.connection), |ack| link::acknowledge(ack, &mut self.outbound));
+            intake.settle(Some(self.connection), |ack| packets::acknowledge(ack, &mut self.outbound));
             if intake.is_settled() {
                 break;
             }
@@ -421,29 +406,6 @@ async fn write(
     Ok(())
 }
 
-async fn dial(mqtt: &Mqtt) -> Result<Box<dyn Stream>, LinkError> {
-    let config = &mqtt.config;
-    let tcp = TcpStream::connect((config.host.as_str(), config.port))
-        .await
-        .map_err(|source| LinkError::Connect { host: config.host.clone(), port: config.port, source })?;
-    tcp.set_nodelay(true).map_err(LinkError::Broken)?;
-    match &mqtt.tls {
-        Some((connector, name)) => {
-            let stream = connector.connect(name.clone(), tcp).await.map_err(|error| {
-                // A plain MQTT port hangs up on what it does not understand.
-                let hung_up =
-                    matches!(error.kind(), io::ErrorKind::UnexpectedEof | io::ErrorKind::ConnectionReset);
-                if hung_up { LinkError::Tls(TlsFault::NoTls) } else { broken(error) }
-            })?;
-            Ok(Box::new(stream))
-        }
-        None => Ok(Box::new(tcp)),
-    }
-}
-
 fn broken(error: io::Error) -> LinkError {
-    match tls::fault(&error) {
-        Some(fault) => LinkError::Tls(fault),
-        None => LinkError::Broken(error),
-    }
+    LinkError::Dial(DialError::from(error))
 }

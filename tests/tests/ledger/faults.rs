@@ -11,8 +11,12 @@ use rinseward::core::cycle::verdict::Verdict;
 use rinseward::core::reading::Value;
 use rinseward::core::record::Record;
 use rinseward::core::time::Timestamp;
-use rinseward::ledger::{Commit, LedgerError, Names, NewRecord, Part, Readable, Reader, Retry, Writer};
+use rinseward::ledger::{
+    Append, Commit, LedgerError, Letter, Names, NewRecord, OutboxChange, Part, Readable, Reader, Retry,
+    Writer,
+};
 
+use super::append::{append, letter};
 use super::fixture::{
     NEW_YEAR, at, commit, cycle, open, options, place, plain, sample, site, start, stop, trace,
 };
@@ -119,8 +123,8 @@ fn a_file_that_is_no_ledger_is_left_alone() {
     let newer = directory.path().join("newer.sqlite");
     drop(open(&newer));
     let connection = rusqlite::Connection::open(&newer).expect("a ledger");
-    connection.execute_batch("PRAGMA user_version = 2").expect("a format");
-    assert!(matches!(refusal(&newer), LedgerError::NewerFormat { found: 2, known: 1 }));
+    connection.execute_batch("PRAGMA user_version = 3").expect("a format");
+    assert!(matches!(refusal(&newer), LedgerError::NewerFormat { found: 3, known: 2 }));
 }
 
 // Shows that a start cut off before the tables were made is no obstacle.
@@ -341,12 +345,23 @@ fn a_full_device_gives_commits_back() {
     assert_eq!(refused.error.retry(), Retry::Later);
     let reader = Reader::open(&path).expect("a reader");
     assert_eq!(reader.size().expect("a size"), u64::from(stored));
+    let large = Letter { bytes: vec![7; 100_000], ..letter("a", "one", 0.0) };
+    let large = Append {
+        records: vec![plain(start(1.0))],
+        outbox: vec![OutboxChange::Put(large)],
+        ..Append::default()
+    };
+    let large = append(&writer, large).expect_err("still full");
+    assert!(matches!(large.error, LedgerError::DiskFull { .. }), "{:?}", large.error);
+    assert_eq!(large.error.retry(), Retry::Later);
     let again = commit(&writer, refused.commit).expect_err("still full");
     assert!(matches!(again.error, LedgerError::DiskFull { .. }), "{:?}", again.error);
     fs::remove_file(&ballast).expect("our own file");
     let committed = commit(&writer, again.commit).expect("there is room");
     assert_eq!(committed.tree_size, u64::from(stored) + 1);
-    commit(&writer, Commit { records: vec![plain(start(1.0))], ..Commit::default() }).expect("and so on");
+    assert_eq!(reader.letters(1).expect("no failure"), []);
+    append(&writer, *large.append).expect("there is room for the append, too");
+    assert_eq!(reader.letters(1).expect("no failure").len(), 1);
     assert_eq!(values(&reader, "dm1/rinse").len(), (stored as usize + 1) * 500);
     drop(reader);
     writer.close().expect("an orderly end");

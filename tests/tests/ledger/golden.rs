@@ -7,8 +7,13 @@ use rinseward::core::cycle::verdict::Verdict;
 use rinseward::core::id::MachineId;
 use rinseward::core::reading::{Fault, Value};
 use rinseward::core::site::Event;
-use rinseward::ledger::{Commit, Input, MachineSnapshot, NewRecord, Reader, Tally};
+use rinseward::core::time::Timestamp;
+use rinseward::ledger::{
+    Append, Bookmark, Commit, Input, LetterStatus, MachineSnapshot, NewRecord, OutboxChange, Place, Reader,
+    SetAside, Tally,
+};
 
+use super::append::{append, letter};
 use super::fixture::{at, commit, cycle, open, place, plain, sample, start, stop, trace};
 use super::{all_records, values, wait_for_tail};
 
@@ -44,6 +49,24 @@ fn write_format_1(path: &Path) {
     writer.close().expect("an orderly end");
 }
 
+/// All that a reader with a place of its own gets, from the beginning.
+fn fed(reader: &Reader) -> Vec<(Timestamp, Value)> {
+    let mut place = Place::default();
+    let mut readings = Vec::new();
+    loop {
+        let part = reader.feed(place, 100).expect("a part");
+        assert_eq!(part.damaged, []);
+        if part.next == place {
+            return readings;
+        }
+        for (channel, given) in part.readings {
+            assert_eq!(channel, "dm1/rinse");
+            readings.extend(given.into_iter().map(|reading| (reading.at, reading.value)));
+        }
+        place = part.next;
+    }
+}
+
 // Shows that the file of format 1 opens for reading and writing and still says
 // what was put into it. Should this fail, the change is wrong, not the file.
 #[test]
@@ -76,7 +99,14 @@ fn the_ledger_of_format_1_opens() {
         assert_eq!(readings[601], (at(150.0), Value::Fault(Fault::OpenCircuit)));
         assert_eq!(readings[602], (at(150.25), Value::Number(1.0 / 3.0)));
         assert_eq!(reader.tally().expect("a tally"), Tally { repeats: 1, contradictions: 1 });
+        assert_eq!(fed(&reader), readings);
     }
+    // Read by a connection that was opened before the file was brought to a newer format.
+    let before = Reader::open(&path).expect("it opens");
+    assert_eq!(before.bookmark("desk").expect("no failure"), None);
+    assert_eq!(before.letters(1).expect("no failure"), []);
+    assert_eq!(before.next_letter_due().expect("no failure"), None);
+    assert_eq!(before.set_aside("series", 1).expect("no failure"), []);
     let (_writer, recovered) = open(&path);
     assert_eq!((recovered.next_input, recovered.tree_size), (607, 7));
     assert_eq!(recovered.snapshots.len(), 1);
@@ -85,4 +115,93 @@ fn the_ledger_of_format_1_opens() {
     assert_eq!(recovered.inputs, expected);
     assert_eq!(recovered.last_recorded, Some(at(7_202.0)));
     assert!(recovered.clean_stop);
+    let reader = Reader::open(&path).expect("it opens");
+    assert_eq!(fed(&reader), values(&reader, "dm1/rinse"), "brought to the newest format");
+    assert_eq!(reader.newest_input().expect("a number"), 606);
+}
+
+/// Root of the eight records of format 2, computed as [`ROOT`].
+const ROOT_2: &str = "9b800a26d4e32c1b60ea671cfe37f3b6815b423e85c586c3daf1773b8aa45044";
+
+/// What the golden ledger of format 2 holds: that of format 1, a second round of
+/// compaction, and all that an append can store. Never change it either.
+fn write_format_2(path: &Path) {
+    write_format_1(path);
+    let (writer, _) = open(path);
+    let first = Append {
+        records: vec![plain(cycle("dm2", 7_300.0, Verdict::Pass))],
+        bookmarks: vec![Bookmark { name: "desk".to_owned(), state: b"here".to_vec() }],
+        outbox: ["a", "b", "c", "d"].map(|key| OutboxChange::Put(letter(key, "one", 7_300.0))).into(),
+        set_aside: ["first", "second"]
+            .map(|reason| SetAside {
+                consumer: "series".to_owned(),
+                at: at(7_301.0),
+                reason: reason.to_owned(),
+                bytes: vec![1, 2, 3],
+            })
+            .into(),
+        taken_back: Vec::new(),
+    };
+    append(&writer, first).expect("an append");
+    let outbox = vec![
+        OutboxChange::Delivered { id: 1, at: at(7_302.0) },
+        OutboxChange::GivenUp { id: 2, at: at(7_303.0), error: "gone".to_owned() },
+        OutboxChange::Withdrawn { id: 3, at: at(7_304.0) },
+        OutboxChange::Failed { id: 4, at: at(7_305.0), due: at(7_400.0), error: "busy".to_owned() },
+    ];
+    append(&writer, Append { outbox, taken_back: vec![1], ..Append::default() }).expect("an append");
+    for (seconds, settled) in [(7_201.5, 606), (11_000.0, 607)] {
+        let inputs = vec![sample(1, seconds, Value::Number(61.5))];
+        commit(&writer, Commit { inputs, settled, ..Commit::default() }).expect("a commit");
+    }
+    wait_for_tail(path, 1);
+    commit(&writer, Commit { records: Vec::new(), settled: 607, ..Commit::default() }).expect("a commit");
+    writer.close().expect("an orderly end");
+}
+
+// As above, for format 2.
+#[test]
+fn the_ledger_of_format_2_opens() {
+    let golden = Path::new(env!("CARGO_MANIFEST_DIR")).join("tests/golden/ledger-format-2.sqlite");
+    if !golden.exists() && std::env::var_os("WRITE_GOLDEN_LEDGER").is_some() {
+        let (_directory, path) = place();
+        write_format_2(&path);
+        fs::copy(&path, &golden).expect("the golden directory takes files");
+    }
+    let (_directory, path) = place();
+    fs::copy(&golden, &path).expect("the golden ledger is there");
+    let (_directory, anew) = place();
+    write_format_2(&anew);
+
+    for path in [&path, &anew] {
+        let reader = Reader::open(path).expect("it opens");
+        let root: String = reader.root().expect("a root").iter().map(|byte| format!("{byte:02x}")).collect();
+        assert!(root == ROOT_2 || path == &anew, "{root}");
+        assert_eq!(all_records(&reader).len(), 8);
+        assert_eq!(reader.bookmark("desk").expect("no failure"), Some(b"here".to_vec()));
+        let letters = reader.letters(10).expect("no failure");
+        let told: Vec<_> = letters
+            .iter()
+            .map(|posted| (&*posted.letter.key, posted.status, posted.attempts, posted.last_error.as_deref()))
+            .collect();
+        assert_eq!(
+            told,
+            [
+                ("d", LetterStatus::Waiting, 1, Some("busy")),
+                ("c", LetterStatus::Withdrawn, 0, None),
+                ("b", LetterStatus::GivenUp, 1, Some("gone")),
+                ("a", LetterStatus::Delivered, 0, None),
+            ]
+        );
+        assert_eq!(letters[0].letter.due, at(7_400.0));
+        assert_eq!(letters[0].letter.bytes, b"d");
+        let aside = reader.set_aside("series", 10).expect("no failure");
+        assert_eq!((aside[0].0, &*aside[0].1.reason, &*aside[0].1.bytes), (2, "second", &[1, 2, 3][..]));
+        assert_eq!(values(&reader, "dm1/rinse").len(), 606);
+        assert_eq!(fed(&reader), values(&reader, "dm1/rinse"));
+        assert_eq!(reader.newest_input().expect("a number"), 608);
+    }
+    let (_writer, recovered) = open(&path);
+    assert_eq!((recovered.next_input, recovered.tree_size), (609, 8));
+    assert!(!recovered.clean_stop, "inputs came after the stop");
 }

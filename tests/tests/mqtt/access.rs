@@ -11,7 +11,8 @@ use rcgen::{
     KeyUsagePurpose, SanType,
 };
 use rinseward::config::source::{MqttSource, MqttTls, MqttVersion};
-use rinseward::probe::mqtt::{Mqtt, PrepareError};
+use rinseward::probe::mqtt::Mqtt;
+use rinseward::transport::secret::PrepareError;
 
 use super::broker::{Broker, program};
 use super::gateway::{Commit, Gateway, VERSIONS, config, limits, login};
@@ -134,7 +135,7 @@ async fn private_authority() {
     let broker = tls_broker(&ours, "127.0.0.1", "");
     let ours = ours.write(&broker.path("ours.pem"));
     let theirs = theirs.write(&broker.path("theirs.pem"));
-    let unknown = "the broker's certificate is not signed by an authority trusted here";
+    let unknown = "the server's certificate is not signed by an authority trusted here";
     for version in VERSIONS {
         for (ca_file, expected) in
             [(Some(&ours), Ok(())), (Some(&theirs), Err(unknown)), (None, Err(unknown))]
@@ -153,7 +154,7 @@ async fn certificate_for_another_host() {
     let broker = tls_broker(&authority, "broker.example", "");
     let mut config = config(broker.port(), MqttVersion::V5);
     config.tls = Some(MqttTls { ca_file: Some(broker.path("ca.pem")), client: None });
-    let expected = "the broker's certificate is for another host name";
+    let expected = "the server's certificate is for another host name";
     assert_eq!(outcome(&config).await, Err(expected.to_owned()));
 }
 
@@ -169,7 +170,7 @@ async fn certificate_of_an_authority_as_the_brokers_own() {
     });
     let mut config = config(broker.port(), MqttVersion::V5);
     config.tls = Some(MqttTls { ca_file: Some(broker.path("ca.pem")), client: None });
-    let expected = "the broker shows the certificate of an authority; it needs one of its own, with CA:FALSE";
+    let expected = "the server shows the certificate of an authority; it needs one of its own, with CA:FALSE";
     assert_eq!(outcome(&config).await, Err(expected.to_owned()));
 }
 
@@ -192,8 +193,8 @@ async fn client_certificate() {
     for version in VERSIONS {
         for (client, expected) in [
             (Some(&known), Ok(())),
-            (None, Err("the broker demands a client certificate")),
-            (Some(&unknown), Err("the broker does not accept the client certificate")),
+            (None, Err("the server demands a client certificate")),
+            (Some(&unknown), Err("the server does not accept the client certificate")),
         ] {
             let mut config = config(broker.port(), version);
             config.tls = Some(MqttTls { ca_file: Some(broker.path("ca.pem")), client: client.cloned() });

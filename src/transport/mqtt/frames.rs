@@ -6,14 +6,14 @@
 
 use bytes::{Buf, Bytes, BytesMut};
 
-use super::link::{Ack, PacketError};
+use super::packets::{Ack, PacketError};
 
 /// Type of a message's packet (MQTT 5.0 table 2-1).
 const PUBLISH: u8 = 3;
 
 /// One packet.
 #[derive(Debug)]
-pub(super) enum Frame {
+pub enum Frame {
     /// A whole packet.
     Whole(BytesMut),
     /// A message over the limit; its payload passes by.
@@ -27,7 +27,7 @@ pub(super) enum Frame {
 
 /// The cutter of one connection.
 #[derive(Debug)]
-pub(super) struct Frames {
+pub struct Frames {
     bytes_max: usize,
     skip: usize,
 }
@@ -41,12 +41,12 @@ struct Head {
 
 impl Frames {
     /// Takes packets of up to `bytes_max` bytes, fixed header included.
-    pub(super) fn new(bytes_max: u32) -> Self {
+    pub fn new(bytes_max: u32) -> Self {
         Self { bytes_max: usize::try_from(bytes_max).unwrap_or(usize::MAX), skip: 0 }
     }
 
     /// Takes the next packet out of `stream`; `None` where more bytes are needed.
-    pub(super) fn next(&mut self, stream: &mut BytesMut) -> Result<Option<Frame>, PacketError> {
+    pub fn next(&mut self, stream: &mut BytesMut) -> Result<Option<Frame>, PacketError> {
         let skipped = self.skip.min(stream.len());
         stream.advance(skipped);
         self.skip -= skipped;

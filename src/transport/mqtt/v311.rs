@@ -8,12 +8,12 @@
 use bytes::{Bytes, BytesMut};
 use rumqttc::mqttbytes::QoS;
 use rumqttc::mqttbytes::v4::{
-    ConnAck, Connect, ConnectReturnCode, Login, Packet, Publish, Subscribe, SubscribeFilter,
+    ConnAck, Connect, ConnectReturnCode, LastWill, Login, Packet, Publish, Subscribe, SubscribeFilter,
     SubscribeReasonCode,
 };
 
-use super::link::{
-    Ack, Ended, Hello, Incoming, Message, PacketError, Protocol, Rejection, SUBSCRIBE_ID, Wanted,
+use super::packets::{
+    Ack, Ended, Hello, Incoming, Message, PacketError, Protocol, Publication, Rejection, SUBSCRIBE_ID, Wanted,
 };
 
 /// MQTT 3.1.1.
@@ -23,9 +23,18 @@ impl Protocol for V311 {
     fn connect(&self, hello: &Hello<'_>, out: &mut BytesMut) -> Result<(), PacketError> {
         let mut connect = Connect::new(hello.client_id);
         connect.keep_alive = hello.keep_alive_s;
-        connect.clean_session = false;
+        connect.clean_session = hello.session_expiry_s.is_none();
+        connect.last_will =
+            hello.will.map(|will| LastWill::new(will.topic, will.payload, QoS::AtLeastOnce, true));
         connect.login = hello.login.map(|(user, password)| Login::new(user, password));
         write(&Packet::Connect(connect), out)
+    }
+
+    fn publish(&self, publication: &Publication<'_>, out: &mut BytesMut) -> Result<(), PacketError> {
+        let mut publish = Publish::new(publication.topic, QoS::AtLeastOnce, publication.payload);
+        publish.retain = publication.retain;
+        publish.pkid = publication.packet_id;
+        write(&Packet::Publish(publish), out)
     }
 
     fn subscribe(&self, filters: &[Wanted], out: &mut BytesMut) -> Result<(), PacketError> {
@@ -53,11 +62,11 @@ impl Protocol for V311 {
                     .map(|code| matches!(code, SubscribeReasonCode::Success(_)))
                     .collect(),
             ),
+            Packet::PubAck(answer) => Incoming::Acknowledged { packet_id: answer.pkid, refused: None },
             Packet::PubRel(release) => Incoming::Released(release.pkid),
             Packet::PingResp => Incoming::Pong,
             Packet::Disconnect => Incoming::Ended(Ended::Other),
             Packet::Connect(_)
-            | Packet::PubAck(_)
             | Packet::PubRec(_)
             | Packet::PubComp(_)
             | Packet::Subscribe(_)
@@ -89,9 +98,11 @@ fn message(publish: Publish) -> Message {
 
 fn connected(answer: &ConnAck) -> Incoming {
     match answer.code {
-        ConnectReturnCode::Success => {
-            Incoming::Connected { session_present: answer.session_present, keep_alive: None }
-        }
+        ConnectReturnCode::Success => Incoming::Connected {
+            session_present: answer.session_present,
+            keep_alive: None,
+            receive_max: None,
+        },
         ConnectReturnCode::RefusedProtocolVersion => Incoming::Rejected(Rejection::Version),
         ConnectReturnCode::BadClientId => Incoming::Rejected(Rejection::ClientId),
         ConnectReturnCode::ServiceUnavailable => Incoming::Rejected(Rejection::Unavailable),

@@ -2,15 +2,17 @@
 
 use std::time::Duration;
 
-use bytes::BytesMut;
+use bytes::{Bytes, BytesMut};
 use rumqttc::v5::mqttbytes::QoS;
 use rumqttc::v5::mqttbytes::v5::{
-    ConnAck, Connect, ConnectProperties, ConnectReturnCode, Disconnect, DisconnectReasonCode, Filter, Login,
-    Packet, Publish, RetainForwardRule, Subscribe, SubscribeReasonCode,
+    ConnAck, Connect, ConnectProperties, ConnectReturnCode, Disconnect, DisconnectReasonCode, Filter,
+    LastWill, Login, Packet, PubAckReason, Publish, PublishProperties, RetainForwardRule, Subscribe,
+    SubscribeReasonCode,
 };
 
-use super::link::{
-    Ack, Ended, Hello, Incoming, Message, PacketError, Protocol, Rejection, SUBSCRIBE_ID, Wanted,
+use super::packets::{
+    Ack, Ended, Hello, Incoming, Message, PacketError, Protocol, Publication, Refused, Rejection,
+    SUBSCRIBE_ID, Wanted,
 };
 
 /// MQTT 5.0, the version used where nothing else is configured.
@@ -21,17 +23,33 @@ impl Protocol for V5 {
         let mut properties = ConnectProperties::new();
         // Without it the broker drops the session with the connection, even
         // where clean start is off (MQTT 5.0 §3.1.2.11.2).
-        properties.session_expiry_interval = Some(hello.session_expiry_s);
+        properties.session_expiry_interval = hello.session_expiry_s;
         properties.receive_maximum = Some(hello.receive_max);
         properties.max_packet_size = Some(hello.packet_bytes_max);
         let connect = Connect {
             keep_alive: hello.keep_alive_s,
             client_id: hello.client_id.to_owned(),
-            clean_start: false,
+            clean_start: hello.session_expiry_s.is_none(),
             properties: Some(properties),
         };
         let login = hello.login.map(|(user, password)| Login::new(user, password));
-        write(&Packet::Connect(connect, None, login), out)
+        let will =
+            hello.will.map(|will| LastWill::new(will.topic, will.payload, QoS::AtLeastOnce, true, None));
+        write(&Packet::Connect(connect, will, login), out)
+    }
+
+    fn publish(&self, publication: &Publication<'_>, out: &mut BytesMut) -> Result<(), PacketError> {
+        let properties = PublishProperties {
+            // UTF-8, as all that the gateway publishes is (§3.3.2.3.2).
+            payload_format_indicator: Some(1),
+            content_type: Some(publication.content_type.to_owned()),
+            ..PublishProperties::default()
+        };
+        let payload = Bytes::copy_from_slice(publication.payload);
+        let mut publish = Publish::new(publication.topic, QoS::AtLeastOnce, payload, Some(properties));
+        publish.retain = publication.retain;
+        publish.pkid = publication.packet_id;
+        write(&Packet::Publish(publish), out)
     }
 
     fn subscribe(&self, filters: &[Wanted], out: &mut BytesMut) -> Result<(), PacketError> {
@@ -71,12 +89,19 @@ impl Protocol for V5 {
                     .map(|code| matches!(code, SubscribeReasonCode::Success(_)))
                     .collect(),
             ),
+            Packet::PubAck(answer) => {
+                let taken =
+                    matches!(answer.reason, PubAckReason::Success | PubAckReason::NoMatchingSubscribers);
+                Incoming::Acknowledged {
+                    packet_id: answer.pkid,
+                    refused: (!taken).then(|| refusal(answer.reason)),
+                }
+            }
             Packet::PubRel(release) => Incoming::Released(release.pkid),
             Packet::PingResp(_) => Incoming::Pong,
             Packet::Disconnect(disconnect) => Incoming::Ended(ended(disconnect.reason_code)),
             Packet::Auth(_)
             | Packet::Connect(..)
-            | Packet::PubAck(_)
             | Packet::PingReq(_)
             | Packet::Subscribe(_)
             | Packet::PubRec(_)
@@ -105,10 +130,13 @@ fn connected(answer: &ConnAck) -> Incoming {
     if answer.code != ConnectReturnCode::Success {
         return Incoming::Rejected(rejection(answer.code));
     }
-    let keep_alive = answer.properties.as_ref().and_then(|properties| properties.server_keep_alive);
+    let properties = answer.properties.as_ref();
+    let keep_alive = properties.and_then(|properties| properties.server_keep_alive);
+    let receive_max = properties.and_then(|properties| properties.receive_max);
     Incoming::Connected {
         session_present: answer.session_present,
         keep_alive: keep_alive.map(|seconds| Duration::from_secs(u64::from(seconds))),
+        receive_max,
     }
 }
 
@@ -129,6 +157,20 @@ fn rejection(code: ConnectReturnCode) -> Rejection {
         | Code::ConnectionRateExceeded => Rejection::Unavailable,
         Code::Banned => Rejection::Banned,
         _ => Rejection::Other,
+    }
+}
+
+fn refusal(reason: PubAckReason) -> Refused {
+    match reason {
+        PubAckReason::NotAuthorized => Refused::NotAuthorized,
+        PubAckReason::TopicNameInvalid => Refused::Topic,
+        PubAckReason::QuotaExceeded => Refused::Quota,
+        PubAckReason::PayloadFormatInvalid
+        | PubAckReason::UnspecifiedError
+        | PubAckReason::ImplementationSpecificError
+        | PubAckReason::PacketIdentifierInUse
+        | PubAckReason::Success
+        | PubAckReason::NoMatchingSubscribers => Refused::Other,
     }
 }
 

@@ -12,46 +12,73 @@ use bytes::{BufMut, Bytes, BytesMut};
 
 /// What the gateway says of itself when it connects.
 #[derive(Clone, Copy)]
-pub(super) struct Hello<'a> {
+pub struct Hello<'a> {
     /// The session is kept under it.
-    pub(super) client_id: &'a str,
+    pub client_id: &'a str,
     /// User and password.
-    pub(super) login: Option<(&'a str, &'a str)>,
+    pub login: Option<(&'a str, &'a str)>,
     /// Longest silence of the gateway, in seconds.
-    pub(super) keep_alive_s: u16,
-    /// How long an absent gateway's session is kept, in seconds (MQTT 5 only).
-    pub(super) session_expiry_s: u32,
+    pub keep_alive_s: u16,
+    /// How long an absent gateway's session is kept, in seconds (3.1.1: for as
+    /// long as the broker likes); `None` starts without one and leaves none.
+    pub session_expiry_s: Option<u32>,
     /// Most messages under way at once (MQTT 5 only).
-    pub(super) receive_max: u16,
+    pub receive_max: u16,
     /// Largest packet the broker may send (MQTT 5 only).
-    pub(super) packet_bytes_max: u32,
+    pub packet_bytes_max: u32,
+    /// What the broker publishes, retained, when this client is lost.
+    pub will: Option<Will<'a>>,
+}
+
+/// A last will (MQTT 5.0 §3.1.2.5).
+#[derive(Clone, Copy)]
+pub struct Will<'a> {
+    /// Where.
+    pub topic: &'a str,
+    /// What.
+    pub payload: &'a str,
+}
+
+/// A message to publish at QoS 1.
+#[derive(Clone, Copy, Debug)]
+pub struct Publication<'a> {
+    /// Its number until the broker has acknowledged it, not 0.
+    pub packet_id: u16,
+    /// Where.
+    pub topic: &'a str,
+    /// What, in UTF-8.
+    pub payload: &'a [u8],
+    /// Media type of the payload (MQTT 5 only).
+    pub content_type: &'a str,
+    /// Kept by the broker for whoever subscribes later.
+    pub retain: bool,
 }
 
 /// A subscription.
-pub(super) struct Wanted {
+pub struct Wanted {
     /// Topic filter.
-    pub(super) filter: String,
+    pub filter: String,
     /// QoS 1, else QoS 0.
-    pub(super) at_least_once: bool,
+    pub at_least_once: bool,
 }
 
 /// A message as it arrived.
 #[derive(Debug)]
-pub(super) struct Message {
+pub struct Message {
     /// Where it was published.
-    pub(super) topic: Bytes,
+    pub topic: Bytes,
     /// What was published.
-    pub(super) payload: Bytes,
+    pub payload: Bytes,
     /// Retained from before this subscription, or sent again: its arrival does
     /// not tell when it was published.
-    pub(super) aged: bool,
+    pub aged: bool,
     /// What the broker waits for; `None` at QoS 0.
-    pub(super) ack: Option<Ack>,
+    pub ack: Option<Ack>,
 }
 
 /// The answer that a message waits for.
 #[derive(Clone, Copy, PartialEq, Eq, Debug)]
-pub(super) enum Ack {
+pub enum Ack {
     /// PUBACK of a message at QoS 1.
     Once(u16),
     /// PUBREC of a message at QoS 2, left over from an older subscription.
@@ -60,13 +87,15 @@ pub(super) enum Ack {
 
 /// What a packet from the broker means.
 #[derive(Debug)]
-pub(super) enum Incoming {
+pub enum Incoming {
     /// CONNACK: the connection stands.
     Connected {
         /// The broker still had the session.
         session_present: bool,
         /// The broker asks for another keep-alive.
         keep_alive: Option<Duration>,
+        /// Most messages it takes at once without having acknowledged them (MQTT 5 only).
+        receive_max: Option<u16>,
     },
     /// CONNACK: the broker does not want this client.
     Rejected(Rejection),
@@ -74,6 +103,13 @@ pub(super) enum Incoming {
     Message(Message),
     /// SUBACK: for each filter whether it was granted.
     Subscribed(Vec<bool>),
+    /// PUBACK of what was published here.
+    Acknowledged {
+        /// Its number.
+        packet_id: u16,
+        /// Why the broker did not take it (MQTT 5 only; with 3.1.1 it acknowledges and drops).
+        refused: Option<Refused>,
+    },
     /// PUBREL of a message at QoS 2.
     Released(u16),
     /// PINGRESP.
@@ -107,6 +143,23 @@ pub enum Rejection {
     Banned,
     /// Something else.
     #[error("it gave another reason")]
+    Other,
+}
+
+/// Why a broker did not take a message (MQTT 5.0 §3.4.2.1).
+#[derive(Clone, Copy, PartialEq, Eq, Debug, thiserror::Error)]
+pub enum Refused {
+    /// The access list forbids it.
+    #[error("the broker forbids this topic: check its access list")]
+    NotAuthorized,
+    /// It does not like the topic.
+    #[error("the broker does not accept this topic")]
+    Topic,
+    /// A limit of the broker is reached.
+    #[error("a limit of the broker is reached")]
+    Quota,
+    /// Something else.
+    #[error("the broker did not take it and gave another reason")]
     Other,
 }
 
@@ -148,26 +201,44 @@ pub enum PacketError {
 }
 
 /// One version of the protocol.
-pub(super) trait Protocol: Send + Sync {
-    /// Writes a CONNECT that keeps the session.
+pub trait Protocol: Send + Sync {
+    /// Writes a CONNECT.
+    ///
+    /// # Errors
+    /// Where a text is too long for the protocol, as for every packet here.
     fn connect(&self, hello: &Hello<'_>, out: &mut BytesMut) -> Result<(), PacketError>;
 
+    /// Writes a PUBLISH at QoS 1.
+    ///
+    /// # Errors
+    /// See [`Protocol::connect`].
+    fn publish(&self, publication: &Publication<'_>, out: &mut BytesMut) -> Result<(), PacketError>;
+
     /// Writes a SUBSCRIBE.
+    ///
+    /// # Errors
+    /// See [`Protocol::connect`].
     fn subscribe(&self, filters: &[Wanted], out: &mut BytesMut) -> Result<(), PacketError>;
 
-    /// Writes a DISCONNECT that keeps the session.
+    /// Writes a DISCONNECT, which makes the broker forget the last will.
+    ///
+    /// # Errors
+    /// See [`Protocol::connect`].
     fn disconnect(&self, out: &mut BytesMut) -> Result<(), PacketError>;
 
     /// Reads one whole packet.
+    ///
+    /// # Errors
+    /// Where the bytes are none.
     fn read(&self, packet: BytesMut) -> Result<Incoming, PacketError>;
 }
 
 /// Packet identifier of the only SUBSCRIBE of a connection.
-pub(super) const SUBSCRIBE_ID: u16 = 1;
+pub const SUBSCRIBE_ID: u16 = 1;
 
 /// Writes PUBACK or PUBREC. Both versions share the bytes, since the reason
 /// code "success" may be left out (MQTT 5.0 §3.4.2.1, §3.5.2.1).
-pub(super) fn acknowledge(ack: Ack, out: &mut BytesMut) {
+pub fn acknowledge(ack: Ack, out: &mut BytesMut) {
     match ack {
         Ack::Once(packet_id) => four(0x40, packet_id, out),
         Ack::Twice(packet_id) => four(0x50, packet_id, out),
@@ -175,12 +246,12 @@ pub(super) fn acknowledge(ack: Ack, out: &mut BytesMut) {
 }
 
 /// Writes PUBCOMP; as [`acknowledge`], MQTT 5.0 §3.7.2.1.
-pub(super) fn complete(packet_id: u16, out: &mut BytesMut) {
+pub fn complete(packet_id: u16, out: &mut BytesMut) {
     four(0x70, packet_id, out);
 }
 
 /// Writes PINGREQ, the same in both versions (MQTT 5.0 §3.12).
-pub(super) fn ping(out: &mut BytesMut) {
+pub fn ping(out: &mut BytesMut) {
     out.extend_from_slice(&[0xC0, 0x00]);
 }
 
@@ -202,9 +273,10 @@ mod tests {
         client_id: "gw",
         login: Some(("u", "p")),
         keep_alive_s: 60,
-        session_expiry_s: 3600,
+        session_expiry_s: Some(3600),
         receive_max: 100,
         packet_bytes_max: 4096,
+        will: None,
     };
 
     // MQTT 5.0 §3.1: protocol level 5, flags user + password and no clean start
@@ -223,6 +295,45 @@ mod tests {
             let mut out = BytesMut::new();
             protocol.connect(&HELLO, &mut out).expect("a legal packet");
             assert_eq!(&out[..], expected);
+        }
+    }
+
+    // MQTT 3.1.1 §3.1.2.3: clean session 0x02, will 0x04, its QoS 1 0x08, its retain 0x20;
+    // MQTT 5.0 §3.1.2.4 and §3.1.2.5 the same bits.
+    #[test]
+    fn connects_afresh_with_a_last_will() {
+        let will = Some(Will { topic: "t", payload: "off" });
+        let hello = Hello { login: None, session_expiry_s: None, will, ..HELLO };
+        for protocol in [&V5 as &dyn Protocol, &V311] {
+            let mut out = BytesMut::new();
+            protocol.connect(&hello, &mut out).expect("a legal packet");
+            assert_eq!(out[9], 0x2E, "{out:02x?}");
+            assert!(out.ends_with(&[0, 1, b't', 0, 3, b'o', b'f', b'f']), "{out:02x?}");
+        }
+    }
+
+    // MQTT 5.0 §3.3, §3.4.2.1; 3.1.1 §3.3, §3.4: QoS 1 is 0x02 of the first byte, retain 0x01.
+    #[test]
+    fn publishes_at_least_once_and_hears_of_it() {
+        let publication =
+            Publication { packet_id: 7, topic: "t", payload: b"x", content_type: "c", retain: true };
+        let v5: &[u8] = &[0x33, 13, 0, 1, b't', 0, 7, 6, 0x01, 1, 0x03, 0, 1, b'c', b'x'];
+        let v311: &[u8] = &[0x33, 6, 0, 1, b't', 0, 7, b'x'];
+        for (protocol, expected) in [(&V5 as &dyn Protocol, v5), (&V311, v311)] {
+            let mut out = BytesMut::new();
+            protocol.publish(&publication, &mut out).expect("a legal packet");
+            assert_eq!(&out[..], expected);
+        }
+        for (protocol, packet, expected) in [
+            (&V5 as &dyn Protocol, &[0x40, 2, 0, 7][..], "Acknowledged { packet_id: 7, refused: None }"),
+            (&V5, &[0x40, 4, 0, 7, 0x10, 0], "Acknowledged { packet_id: 7, refused: None }"),
+            (&V5, &[0x40, 3, 0, 7, 0x87], "Acknowledged { packet_id: 7, refused: Some(NotAuthorized) }"),
+            (&V5, &[0x40, 4, 0, 7, 0x97, 0], "Acknowledged { packet_id: 7, refused: Some(Quota) }"),
+            (&V311, &[0x40, 2, 0, 7], "Acknowledged { packet_id: 7, refused: None }"),
+        ] {
+            let incoming = protocol.read(BytesMut::from(packet));
+            let said = incoming.map_or_else(|error| error.to_string(), |incoming| format!("{incoming:?}"));
+            assert_eq!(said, expected, "{packet:02x?}");
         }
     }
 

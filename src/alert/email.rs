@@ -1,0 +1,391 @@
+//! E-mail: one message to one recipient, handed to the configured server.
+//!
+//! - The way is encrypted before anything is said (`tls`), or before anything
+//!   but EHLO is (`starttls`); a server that offers no STARTTLS gets nothing.
+//! - The `Message-ID` follows from the key of the message alone, so that one
+//!   that is sent twice can be told: `<SHA-256 of origin and key @ domain>`.
+//! - All messages of one alert refer to the same root, so that they make one thread.
+//! - A recipient or a message refused with 5xx is given up; everything else, a
+//!   refused login and a refused sender too, can be mended by a person while
+//!   the message waits.
+
+mod mime;
+
+use std::error::Error;
+use std::io;
+use std::net::SocketAddr;
+use std::path::Path;
+use std::time::Duration;
+
+use lettre::Address;
+use lettre::message::Mailbox;
+use lettre::transport::smtp::authentication::{Credentials, Mechanism};
+use lettre::transport::smtp::client::{AsyncSmtpConnection, Certificate, CertificateStore, TlsParameters};
+use lettre::transport::smtp::commands::{Data, Mail as MailFrom, Rcpt};
+use lettre::transport::smtp::extension::ClientId;
+use lettre::transport::smtp::response::Response;
+use tokio::time::timeout;
+
+use super::answer::{Answer, Step, Tell, chain, printable};
+use crate::config::delivery::{MailSecurity, MailSettings};
+use crate::core::time::Timestamp;
+use crate::transport::certificate::{self, TlsFault};
+use crate::transport::secret::{PrepareError, first_line};
+
+/// Longest farewell to a server that has taken the message (own choice).
+const FAREWELL_MAX: Duration = Duration::from_secs(1);
+
+/// Mechanisms in the order of preference; both send the password readable, and so only through TLS or on this computer.
+const MECHANISMS: [Mechanism; 2] = [Mechanism::Plain, Mechanism::Login];
+
+/// A message to one recipient, in words.
+#[derive(Clone, PartialEq, Eq, Debug)]
+pub struct Mail {
+    /// Names the message for ever; unique within the gateway.
+    pub key: String,
+    /// What it belongs to, such as `alert-17`: mails of one thread are shown together.
+    pub thread: String,
+    /// The recipient's address.
+    pub to: String,
+    /// When it was written.
+    pub at: Timestamp,
+    /// Subject; control characters become spaces.
+    pub subject: String,
+    /// The message as plain text.
+    pub text: String,
+    /// The same as HTML.
+    pub html: Option<String>,
+    /// Pictures that the HTML shows.
+    pub pictures: Vec<Picture>,
+}
+
+/// A picture inside a message.
+#[derive(Clone, PartialEq, Eq, Debug)]
+pub struct Picture {
+    /// The HTML shows it by `<img src="cid:ID">`.
+    pub id: String,
+    /// PNG.
+    pub png: Vec<u8>,
+}
+
+/// Why a message was not taken.
+#[derive(Debug, thiserror::Error)]
+pub enum MailFault {
+    /// The recipient's address is none.
+    #[error("«{to}» is no address")]
+    Recipient {
+        /// What was given.
+        to: String,
+    },
+    /// The message cannot be put into the form of a mail.
+    #[error("the message cannot be written as a mail")]
+    Form(#[source] lettre::error::Error),
+    /// The name of the server is unknown.
+    #[error("no address is known for {host}")]
+    Name {
+        /// The host.
+        host: String,
+        /// Why.
+        #[source]
+        source: io::Error,
+    },
+    /// TLS was refused for a known reason.
+    #[error("{host}: {fault}")]
+    Tls {
+        /// The host.
+        host: String,
+        /// Why.
+        fault: TlsFault,
+    },
+    /// The server does not offer what is configured.
+    #[error("{host} offers no {what}, and nothing was sent")]
+    NotOffered {
+        /// The host.
+        host: String,
+        /// What.
+        what: &'static str,
+    },
+    /// No answer in time.
+    #[error("no answer of {host} within {within:?}, at the {stage}")]
+    NoAnswer {
+        /// The host.
+        host: String,
+        /// The time.
+        within: Duration,
+        /// Where.
+        stage: Stage,
+    },
+    /// The server refused, or the connection broke.
+    #[error("{host}, at the {stage}")]
+    Refused {
+        /// The host.
+        host: String,
+        /// Where.
+        stage: Stage,
+        /// What it said.
+        #[source]
+        source: lettre::transport::smtp::Error,
+    },
+}
+
+/// How far a message came.
+#[derive(Clone, Copy, PartialEq, Eq, Debug)]
+pub enum Stage {
+    /// TCP, TLS and EHLO.
+    Connection,
+    /// STARTTLS.
+    StartTls,
+    /// AUTH.
+    Login,
+    /// MAIL.
+    Sender,
+    /// RCPT.
+    Recipient,
+    /// DATA and the message.
+    Message,
+}
+
+impl Stage {
+    const fn as_str(self) -> &'static str {
+        match self {
+            Self::Connection => "connection",
+            Self::StartTls => "encryption",
+            Self::Login => "login",
+            Self::Sender => "sender",
+            Self::Recipient => "recipient",
+            Self::Message => "message",
+        }
+    }
+}
+
+impl std::fmt::Display for Stage {
+    fn fmt(&self, f: &mut std::fmt::Formatter<'_>) -> std::fmt::Result {
+        f.write_str(self.as_str())
+    }
+}
+
+impl MailFault {
+    /// What it means for the letter.
+    #[must_use]
+    pub fn answer(&self) -> Answer {
+        let error = chain(self);
+        match self {
+            Self::Recipient { .. } | Self::Form(_) => Answer::Never { error },
+            Self::Refused { stage: Stage::Recipient | Stage::Message, source, .. }
+                if source.is_permanent() =>
+            {
+                Answer::Never { error }
+            }
+            Self::Name { .. }
+            | Self::Tls { .. }
+            | Self::NotOffered { .. }
+            | Self::NoAnswer { .. }
+            | Self::Refused { .. } => Answer::Later { error, after: None },
+        }
+    }
+
+    /// The step of a trial at which it came up.
+    const fn step(&self) -> &'static str {
+        match self {
+            Self::Recipient { .. } => "recipient",
+            Self::Form(_) => "message",
+            Self::Name { .. } => "name",
+            Self::Tls { .. } => "encryption",
+            Self::NotOffered { what, .. } => what_step(what),
+            Self::NoAnswer { stage, .. } | Self::Refused { stage, .. } => stage.as_str(),
+        }
+    }
+}
+
+const fn what_step(what: &str) -> &'static str {
+    if what.len() == STARTTLS.len() { "encryption" } else { "login" }
+}
+
+const STARTTLS: &str = "STARTTLS";
+const LOGIN: &str = "AUTH PLAIN or LOGIN";
+
+/// A mail server, ready to be used. It holds no connection between messages.
+pub struct Mailer {
+    settings: MailSettings,
+    from: Mailbox,
+    reply_to: Option<Mailbox>,
+    hello: ClientId,
+    credentials: Option<Credentials>,
+    tls: Option<TlsParameters>,
+    origin: String,
+}
+
+impl Mailer {
+    /// Reads the password and the certificates. `origin` tells this gateway
+    /// from every other that sends under the same domain.
+    ///
+    /// # Errors
+    /// [`PrepareError`] names the file and what to do about it.
+    pub fn prepare(settings: MailSettings, origin: &str) -> Result<Self, PrepareError> {
+        let address = |text: &str| {
+            text.parse::<Mailbox>().map_err(|_| PrepareError::Address { address: text.to_owned() })
+        };
+        let tls = match settings.security {
+            MailSecurity::StartTls | MailSecurity::Tls => {
+                Some(tls(&settings.host, settings.ca_file.as_deref())?)
+            }
+            MailSecurity::None => None,
+        };
+        let credentials = match &settings.login {
+            Some(login) => Some(Credentials::new(login.user.clone(), first_line(&login.password_file)?)),
+            None => None,
+        };
+        Ok(Self {
+            from: address(&settings.from)?,
+            reply_to: settings.reply_to.as_deref().map(address).transpose()?,
+            hello: settings.hello_name.clone().map_or_else(ClientId::default, ClientId::Domain),
+            credentials,
+            tls,
+            origin: origin.to_owned(),
+            settings,
+        })
+    }
+
+    /// Hands a message over.
+    pub async fn send(&self, mail: &Mail) -> Answer {
+        self.trial(mail, &mut |_| ()).await
+    }
+
+    /// Hands a message over and tells each step.
+    pub async fn trial(&self, mail: &Mail, tell: Tell<'_>) -> Answer {
+        match self.hand_over(mail, tell).await {
+            Ok(()) => Answer::Taken,
+            Err(fault) => {
+                tell(Step { what: fault.step(), outcome: Err(chain(&fault)) });
+                fault.answer()
+            }
+        }
+    }
+
+    async fn hand_over(&self, mail: &Mail, tell: Tell<'_>) -> Result<(), MailFault> {
+        let to: Address = mail.to.parse().map_err(|_| MailFault::Recipient { to: printable(&mail.to) })?;
+        let bytes = mime::write(self, &to, mail).map_err(MailFault::Form)?;
+        let addresses = self.look_up(tell).await?;
+        let mut server = self.connect(&addresses, tell).await?;
+        if let Some(credentials) = &self.credentials {
+            if server.server_info().get_auth_mechanism(&MECHANISMS).is_none() {
+                return Err(self.not_offered(LOGIN));
+            }
+            let said = self.within(Stage::Login, server.auth(&MECHANISMS, credentials)).await?;
+            tell(done("login", &said));
+        }
+        let sender = MailFrom::new(Some(self.from.email.clone()), Vec::new());
+        self.within(Stage::Sender, server.command(sender)).await?;
+        let said = self.within(Stage::Recipient, server.command(Rcpt::new(to, Vec::new()))).await?;
+        tell(done("recipient", &said));
+        self.within(Stage::Message, server.command(Data)).await?;
+        let said = self.within(Stage::Message, server.message(&bytes)).await?;
+        tell(done("message", &said));
+        // It is taken; a lost farewell changes nothing.
+        if let Ok(Err(_)) | Err(_) = timeout(FAREWELL_MAX, server.quit()).await {
+            tracing::debug!(host = self.settings.host, "left the mail server without a farewell");
+        }
+        Ok(())
+    }
+
+    async fn look_up(&self, tell: Tell<'_>) -> Result<Vec<SocketAddr>, MailFault> {
+        let host = &self.settings.host;
+        let fault = |source| MailFault::Name { host: host.clone(), source };
+        let looked = tokio::net::lookup_host((host.as_str(), self.settings.port));
+        let found = match timeout(self.settings.timeout, looked).await {
+            Ok(found) => found.map_err(fault)?.collect::<Vec<SocketAddr>>(),
+            Err(_) => return Err(fault(io::ErrorKind::TimedOut.into())),
+        };
+        if found.is_empty() {
+            return Err(fault(io::ErrorKind::NotFound.into()));
+        }
+        let shown: Vec<String> = found.iter().map(ToString::to_string).collect();
+        tell(Step { what: "name", outcome: Ok(format!("{host} is {}", shown.join(", "))) });
+        Ok(found)
+    }
+
+    async fn connect(
+        &self,
+        addresses: &[SocketAddr],
+        tell: Tell<'_>,
+    ) -> Result<AsyncSmtpConnection, MailFault> {
+        let wait = Some(self.settings.timeout);
+        let at_once = match self.settings.security {
+            MailSecurity::Tls => self.tls.clone(),
+            MailSecurity::StartTls | MailSecurity::None => None,
+        };
+        let opening = AsyncSmtpConnection::connect_tokio1(addresses, wait, &self.hello, at_once, None);
+        let mut server = self.within(Stage::Connection, opening).await?;
+        let shown = |way: &str| format!("{} answers{way}", server.server_info().name());
+        match (self.settings.security, &self.tls) {
+            (MailSecurity::StartTls, Some(tls)) => {
+                tell(Step { what: "connection", outcome: Ok(shown("")) });
+                if !server.can_starttls() {
+                    return Err(self.not_offered(STARTTLS));
+                }
+                self.within(Stage::StartTls, server.starttls(tls.clone(), &self.hello)).await?;
+                tell(Step {
+                    what: "encryption",
+                    outcome: Ok("TLS by STARTTLS, certificate checked".to_owned()),
+                });
+            }
+            (MailSecurity::Tls, _) => {
+                tell(Step { what: "connection", outcome: Ok(shown(" over TLS, certificate checked")) });
+            }
+            (MailSecurity::StartTls | MailSecurity::None, _) => {
+                tell(Step { what: "connection", outcome: Ok(shown(" on this computer, not encrypted")) });
+            }
+        }
+        Ok(server)
+    }
+
+    async fn within<T>(
+        &self,
+        stage: Stage,
+        step: impl Future<Output = Result<T, lettre::transport::smtp::Error>>,
+    ) -> Result<T, MailFault> {
+        let host = || self.settings.host.clone();
+        match timeout(self.settings.timeout, step).await {
+            Ok(Ok(said)) => Ok(said),
+            Ok(Err(source)) => Err(match tls_fault(&source) {
+                Some(fault) => MailFault::Tls { host: host(), fault },
+                None => MailFault::Refused { host: host(), stage, source },
+            }),
+            Err(_) => Err(MailFault::NoAnswer { host: host(), within: self.settings.timeout, stage }),
+        }
+    }
+
+    fn not_offered(&self, what: &'static str) -> MailFault {
+        MailFault::NotOffered { host: self.settings.host.clone(), what }
+    }
+}
+
+fn done(what: &'static str, said: &Response) -> Step {
+    let text: Vec<&str> = said.message().collect();
+    Step { what, outcome: Ok(printable(&format!("{} {}", said.code(), text.join(" ")))) }
+}
+
+fn tls(host: &str, ca_file: Option<&Path>) -> Result<TlsParameters, PrepareError> {
+    let mut builder = TlsParameters::builder(host.to_owned());
+    if let Some(path) = ca_file {
+        builder = builder.certificate_store(CertificateStore::None);
+        for certificate in certificate::read(path)? {
+            let certificate = Certificate::from_der(certificate.to_vec())
+                .map_err(|_| PrepareError::Certificates { path: path.to_owned(), source: None })?;
+            builder = builder.add_root_certificate(certificate);
+        }
+    }
+    builder.build_rustls().map_err(|_| PrepareError::HostName { host: host.to_owned() })
+}
+
+/// The cause that a person can do something about, where TLS failed.
+fn tls_fault(error: &lettre::transport::smtp::Error) -> Option<TlsFault> {
+    let mut source = error.source();
+    while let Some(cause) = source {
+        if let Some(fault) = cause.downcast_ref::<io::Error>().and_then(certificate::fault) {
+            return Some(fault);
+        }
+        source = cause.source();
+    }
+    None
+}

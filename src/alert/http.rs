@@ -1,0 +1,106 @@
+//! The HTTP side of webhooks and heartbeats.
+//!
+//! No redirection is followed, since a signed event must not go where nobody
+//! sent it, and nothing is taken from the environment. TLS is rustls with the
+//! roots of the system, or with those of `ca-file` alone.
+
+use std::path::Path;
+use std::time::Duration;
+
+use reqwest::header::{DATE, HeaderMap, RETRY_AFTER};
+use reqwest::{Client, Response, redirect};
+
+use super::answer::{chain, printable};
+use crate::transport::certificate::{self, TlsFault};
+use crate::transport::secret::PrepareError;
+
+/// Longest wait for a connection (own choice); less where the whole request has less.
+const CONNECT_MAX: Duration = Duration::from_secs(10);
+/// How much of an answer is looked at, in bytes.
+const SAID_MAX: usize = 2_048;
+
+/// Builds a client.
+pub(super) fn client(ca_file: Option<&Path>, timeout: Duration) -> Result<Client, PrepareError> {
+    let tls = certificate::client(ca_file, None)?;
+    Client::builder()
+        .tls_backend_preconfigured((*tls).clone())
+        .redirect(redirect::Policy::none())
+        .no_proxy()
+        .timeout(timeout)
+        .connect_timeout(CONNECT_MAX.min(timeout))
+        .pool_idle_timeout(Duration::from_secs(20))
+        .user_agent(concat!("rinseward/", env!("CARGO_PKG_VERSION")))
+        .build()
+        .map_err(|_| PrepareError::Client)
+}
+
+/// Why there was no answer, in words.
+pub(super) fn failure(error: reqwest::Error, timeout: Duration) -> String {
+    let error = error.without_url();
+    if let Some(fault) = tls_fault(&error) {
+        return fault.to_string();
+    }
+    if error.is_timeout() { format!("no answer within {timeout:?}") } else { chain(&error) }
+}
+
+fn tls_fault(error: &reqwest::Error) -> Option<TlsFault> {
+    let mut source = std::error::Error::source(error);
+    while let Some(cause) = source {
+        if let Some(fault) = cause.downcast_ref::<std::io::Error>().and_then(certificate::fault) {
+            return Some(fault);
+        }
+        source = cause.source();
+    }
+    None
+}
+
+/// The beginning of what a receiver said, on one line.
+pub(super) async fn said(response: &mut Response) -> String {
+    let mut bytes = Vec::new();
+    while bytes.len() < SAID_MAX {
+        match response.chunk().await {
+            Ok(Some(chunk)) => bytes.extend_from_slice(&chunk[..chunk.len().min(SAID_MAX)]),
+            Ok(None) | Err(_) => break,
+        }
+    }
+    printable(&String::from_utf8_lossy(&bytes))
+}
+
+/// How long the receiver asks to be left alone (RFC 9110 §10.2.3): seconds, or a
+/// date, which is compared with its own `Date`, since clocks differ.
+pub(super) fn retry_after(headers: &HeaderMap) -> Option<Duration> {
+    let text = headers.get(RETRY_AFTER)?.to_str().ok()?.trim();
+    if let Ok(seconds) = text.parse::<u64>() {
+        return Some(Duration::from_secs(seconds));
+    }
+    let read = |text: &str| jiff::fmt::rfc2822::parse(text).ok().map(|date| date.timestamp().as_second());
+    let (until, now) = (read(text)?, read(headers.get(DATE)?.to_str().ok()?)?);
+    Some(Duration::from_secs(u64::try_from(until.saturating_sub(now)).unwrap_or(0)))
+}
+
+#[cfg(test)]
+mod tests {
+    use reqwest::header::HeaderValue;
+
+    use super::*;
+
+    // RFC 9110 §10.2.3 (both forms), §5.6.7 (the date).
+    #[test]
+    fn reads_how_long_to_wait() {
+        for (retry, date, expected) in [
+            ("120", None, Some(120)),
+            ("Fri, 31 Dec 1999 23:59:59 GMT", Some("Fri, 31 Dec 1999 23:58:59 GMT"), Some(60)),
+            ("Fri, 31 Dec 1999 23:59:59 GMT", Some("Sat, 01 Jan 2000 00:00:00 GMT"), Some(0)),
+            ("Fri, 31 Dec 1999 23:59:59 GMT", None, None),
+            ("soon", None, None),
+            ("-5", None, None),
+        ] {
+            let mut headers = HeaderMap::new();
+            headers.insert(RETRY_AFTER, HeaderValue::from_static(retry));
+            if let Some(date) = date {
+                headers.insert(DATE, HeaderValue::from_static(date));
+            }
+            assert_eq!(retry_after(&headers), expected.map(Duration::from_secs), "{retry}");
+        }
+    }
+}

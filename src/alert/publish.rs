@@ -1,0 +1,290 @@
+//! Publishing at a broker: events at QoS 1, the state of each machine and of the
+//! gateway retained.
+//!
+//! | topic | |
+//! |---|---|
+//! | `<prefix>/<machine>/alert` | events of a machine, as CloudEvents in JSON |
+//! | `<prefix>/alert` | events of the site |
+//! | `<prefix>/<machine>/state` | retained: [`MachineState`] as JSON |
+//! | `<prefix>/gateway` | retained: `online`, `stopped` after an orderly end, `offline` as the last will |
+//!
+//! - An event counts as delivered with its PUBACK, and not before: until then it
+//!   waits in the outbox, which is why the session at the broker is a fresh one
+//!   every time and nothing of a connection outlives it.
+//! - Of a state only the newest is kept, and sent again on every connection, for
+//!   the broker may have forgotten what it retained.
+//! - Limits: [`WAITING_MAX`] events before the link, [`UNDER_WAY_MAX`] without a
+//!   PUBACK, or as few as the broker wishes.
+
+mod link;
+
+use std::collections::BTreeMap;
+use std::sync::{Arc, Mutex, MutexGuard, PoisonError};
+use std::time::Duration;
+
+use serde::{Deserialize, Serialize};
+use tokio::sync::{Notify, mpsc, oneshot};
+use tokio::time::{Instant, sleep, timeout};
+use tokio_util::sync::CancellationToken;
+
+use self::link::{Link, LinkError};
+use super::answer::{Answer, Step, Tell, chain};
+use super::event::{CloudEvent, MEDIA_TYPE};
+use crate::config::delivery::PublishSettings;
+use crate::core::alert::{AlertNumber, Condition, Severity};
+use crate::core::cycle::verdict::Verdict;
+use crate::core::time::Timestamp;
+use crate::transport::mqtt::dial::Tls;
+use crate::transport::mqtt::packets::{Hello, Protocol, Refused, Will};
+use crate::transport::mqtt::{self, Login};
+use crate::transport::secret::PrepareError;
+
+/// Most events between the courier and the link (own choice; the courier has fewer under way).
+pub const WAITING_MAX: usize = 64;
+/// Most messages without a PUBACK (own choice; below what brokers allow where nothing is configured: 20 at Mosquitto).
+pub const UNDER_WAY_MAX: u16 = 16;
+
+/// First rest after a lost connection, doubled up to [`REST_MAX`] (own choices).
+const REST_MIN: Duration = Duration::from_millis(250);
+const REST_MAX: Duration = Duration::from_secs(30);
+/// Longest wait for a PUBACK, the connection included (own choice).
+const ACKNOWLEDGED_MAX: Duration = Duration::from_secs(30);
+
+/// Words for the state of the gateway.
+const ONLINE: &str = "online";
+const OFFLINE: &str = "offline";
+const STOPPED: &str = "stopped";
+
+/// The state of a machine as it is published.
+#[derive(Clone, PartialEq, Debug, Serialize, Deserialize)]
+#[serde(rename_all = "kebab-case")]
+pub struct MachineState {
+    /// When this was so.
+    pub time: Timestamp,
+    /// Name of the machine.
+    pub machine: String,
+    /// When the last final rinse ended; `null` before the first.
+    pub last_cycle: Option<Timestamp>,
+    /// What was judged of it.
+    pub verdict: Option<Verdict>,
+    /// Its settled minimum, °C.
+    pub settled_minimum_c: Option<f64>,
+    /// The limit of it, °C.
+    pub limit_c: Option<f64>,
+    /// The wash tank, °C.
+    pub tank_c: Option<f64>,
+    /// What is open.
+    pub alerts: Vec<OpenAlert>,
+}
+
+/// An open alert as it is published.
+#[derive(Clone, PartialEq, Eq, Debug, Serialize, Deserialize)]
+#[serde(rename_all = "kebab-case")]
+pub struct OpenAlert {
+    /// Its number.
+    pub number: AlertNumber,
+    /// What is wrong.
+    pub condition: Condition,
+    /// How bad it is.
+    pub severity: Severity,
+    /// When it was raised.
+    pub raised: Timestamp,
+    /// Whether somebody has taken it on.
+    pub acknowledged: bool,
+}
+
+/// What goes to the link.
+struct Order {
+    topic: String,
+    payload: Vec<u8>,
+    done: oneshot::Sender<Result<(), Refused>>,
+}
+
+/// States by topic; whatever is not yet at the broker is fresh.
+#[derive(Default)]
+struct States {
+    kept: BTreeMap<String, State>,
+}
+
+struct State {
+    payload: Vec<u8>,
+    fresh: bool,
+}
+
+/// What publisher and link share.
+struct Shared {
+    states: Mutex<States>,
+    changed: Notify,
+    /// Why there is no connection, for whoever waits in vain.
+    trouble: Mutex<String>,
+}
+
+impl Shared {
+    /// Maps and texts cannot be left half written, so a poisoned lock is still good.
+    fn states(&self) -> MutexGuard<'_, States> {
+        self.states.lock().unwrap_or_else(PoisonError::into_inner)
+    }
+
+    fn trouble(&self) -> MutexGuard<'_, String> {
+        self.trouble.lock().unwrap_or_else(PoisonError::into_inner)
+    }
+}
+
+/// The publisher, for those who have something to publish. Copies share one link.
+#[derive(Clone)]
+pub struct Publisher {
+    prefix: String,
+    orders: mpsc::Sender<Order>,
+    shared: Arc<Shared>,
+}
+
+/// The link to the broker, which one task keeps.
+pub struct Broker {
+    settings: PublishSettings,
+    login: Option<Login>,
+    tls: Option<Tls>,
+    protocol: Box<dyn Protocol>,
+    orders: mpsc::Receiver<Order>,
+    shared: Arc<Shared>,
+}
+
+/// Reads password and certificates.
+///
+/// # Errors
+/// [`PrepareError`] names the file and what to do about it.
+pub fn prepare(settings: PublishSettings) -> Result<(Publisher, Broker), PrepareError> {
+    let (sender, orders) = mpsc::channel(WAITING_MAX);
+    let shared = Arc::new(Shared {
+        states: Mutex::default(),
+        changed: Notify::new(),
+        trouble: Mutex::new("not connected so far".to_owned()),
+    });
+    let publisher =
+        Publisher { prefix: settings.prefix.clone(), orders: sender, shared: Arc::clone(&shared) };
+    let broker = Broker {
+        login: settings.login.as_ref().map(Login::read).transpose()?,
+        tls: mqtt::tls(&settings.host, settings.tls.as_ref())?,
+        protocol: mqtt::protocol(settings.version),
+        settings,
+        orders,
+        shared,
+    };
+    Ok((publisher, broker))
+}
+
+impl Publisher {
+    /// Publishes an event; ends with its PUBACK, or with the reason why there was none.
+    pub async fn publish(&self, event: &CloudEvent) -> Answer {
+        let topic = match &event.subject {
+            Some(machine) => format!("{}/{machine}/alert", self.prefix),
+            None => format!("{}/alert", self.prefix),
+        };
+        let (done, acknowledged) = oneshot::channel();
+        let order = Order { topic, payload: event.to_json(), done };
+        let published = async {
+            // A closed channel is a link that has ended.
+            self.orders.send(order).await.ok()?;
+            acknowledged.await.ok()
+        };
+        match timeout(ACKNOWLEDGED_MAX, published).await {
+            Ok(Some(Ok(()))) => Answer::Taken,
+            Ok(Some(Err(refused))) => Answer::later(refused.to_string()),
+            Ok(None) | Err(_) => Answer::later(self.shared.trouble().clone()),
+        }
+    }
+
+    /// Keeps the state of a machine, retained at the broker; only the newest one counts.
+    pub fn state(&self, state: &MachineState) {
+        let topic = format!("{}/{}/state", self.prefix, state.machine);
+        let payload =
+            serde_json::to_vec(state).expect("texts, times and finite or null numbers can be written");
+        let mut states = self.shared.states();
+        let same = states.kept.get(&topic).is_some_and(|kept| kept.payload == payload);
+        if !same {
+            states.kept.insert(topic, State { payload, fresh: true });
+            drop(states);
+            self.shared.changed.notify_one();
+        }
+    }
+
+    /// Publishes an event and tells each step. A [`Broker`] of its own must be
+    /// running, under another client identifier than the service's.
+    pub async fn trial(&self, event: &CloudEvent, tell: Tell<'_>) -> Answer {
+        let answer = self.publish(event).await;
+        let outcome = match answer.error() {
+            None => Ok("acknowledged by the broker (PUBACK)".to_owned()),
+            Some(error) => Err(error.to_owned()),
+        };
+        tell(Step { what: "message", outcome });
+        answer
+    }
+}
+
+impl Broker {
+    /// For a trial beside the running service: another client identifier, and no
+    /// word about the gateway, whose state the service tells.
+    #[must_use]
+    pub fn beside_the_service(mut self) -> Self {
+        self.settings.client_id.push_str("-trial");
+        self.settings.prefix.clear();
+        self
+    }
+
+    /// Keeps the link until `stop`, then says that the gateway was stopped in order.
+    pub async fn run(mut self, stop: CancellationToken) {
+        let mut rest = REST_MIN;
+        loop {
+            let since = Instant::now();
+            let ended = match stop.run_until_cancelled(Link::open(&self)).await {
+                None => return,
+                Some(Ok(link)) => {
+                    tracing::info!(host = self.settings.host, "publishing at the broker");
+                    *self.shared.trouble() =
+                        "the connection broke before the broker had acknowledged".to_owned();
+                    link.run(&mut self, &stop).await
+                }
+                Some(Err(error)) => Err(error),
+            };
+            let Err(error) = ended else { return };
+            self.failed(&error);
+            if since.elapsed() > REST_MAX {
+                rest = REST_MIN;
+            }
+            if stop.run_until_cancelled(sleep(rest)).await.is_none() {
+                return;
+            }
+            rest = (rest * 2).min(REST_MAX);
+        }
+    }
+
+    fn failed(&mut self, error: &LinkError) {
+        let cause = chain(error);
+        tracing::warn!(host = self.settings.host, cause, "the broker takes no events");
+        *self.shared.trouble() = cause;
+        // Whoever waited for this link tries again from the outbox, with its own patience.
+        while self.orders.try_recv().is_ok() {}
+    }
+
+    fn hello(&self) -> Hello<'_> {
+        Hello {
+            client_id: &self.settings.client_id,
+            login: self.login.as_ref().map(|login| (login.user.as_str(), login.password.as_str())),
+            keep_alive_s: u16::try_from(self.settings.keep_alive.as_secs()).unwrap_or(u16::MAX),
+            session_expiry_s: None,
+            receive_max: UNDER_WAY_MAX,
+            packet_bytes_max: link::PACKET_BYTES_MAX,
+            will: None,
+        }
+    }
+
+    fn will<'a>(&self, topic: &'a str) -> Option<Will<'a>> {
+        (!self.settings.prefix.is_empty()).then_some(Will { topic, payload: OFFLINE })
+    }
+
+    fn gateway_topic(&self) -> String {
+        format!("{}/gateway", self.settings.prefix)
+    }
+}
+
+const TEXT: &str = "text/plain";
+const JSON: &str = "application/json";

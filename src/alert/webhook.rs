@@ -1,0 +1,103 @@
+//! Webhooks: events by POST, as CloudEvents in structured JSON, signed by
+//! Standard Webhooks.
+//!
+//! What an answer means: 2xx taken; 410 the receiver wants no more; 408, 425,
+//! 429 and 5xx later, after `Retry-After` where given; any other refusal a few
+//! tries and then given up, a redirection too, since none is followed.
+
+mod signature;
+
+use reqwest::header::CONTENT_TYPE;
+use reqwest::{Client, StatusCode};
+
+use self::signature::Signer;
+use super::answer::{Answer, Step, Tell};
+use super::event::{CloudEvent, MEDIA_TYPE};
+use super::http;
+use crate::config::delivery::WebhookSettings;
+use crate::core::time::Timestamp;
+use crate::transport::secret::PrepareError;
+
+/// A receiver, ready to be used.
+pub struct Webhook {
+    settings: WebhookSettings,
+    client: Client,
+    signer: Signer,
+}
+
+impl Webhook {
+    /// Reads the secrets and the certificates.
+    ///
+    /// # Errors
+    /// [`PrepareError`] names the file and what to do about it.
+    pub fn prepare(settings: WebhookSettings) -> Result<Self, PrepareError> {
+        Ok(Self {
+            client: http::client(settings.ca_file.as_deref(), settings.timeout)?,
+            signer: Signer::read(&settings.secret_files)?,
+            settings,
+        })
+    }
+
+    /// Name of the receiver.
+    #[must_use]
+    pub fn name(&self) -> &str {
+        &self.settings.name
+    }
+
+    /// Sends an event; `now` is the time that is signed.
+    pub async fn send(&self, event: &CloudEvent, now: Timestamp) -> Answer {
+        self.trial(event, now, &mut |_| ()).await
+    }
+
+    /// Sends an event and tells each step.
+    pub async fn trial(&self, event: &CloudEvent, now: Timestamp, tell: Tell<'_>) -> Answer {
+        let body = event.to_json();
+        let mut request =
+            self.client.post(&self.settings.url).header(CONTENT_TYPE, format!("{MEDIA_TYPE}; charset=utf-8"));
+        let signed = match self.signer.sign(&event.id, now, &body) {
+            Some(headers) => {
+                for (name, value) in headers {
+                    request = request.header(name, value);
+                }
+                "signed by Standard Webhooks"
+            }
+            None => "not signed: no secret-files are configured",
+        };
+        tell(Step { what: "signature", outcome: Ok(signed.to_owned()) });
+        let answer = match request.body(body).send().await {
+            Ok(mut response) => {
+                let status = response.status();
+                tell(Step { what: "connection", outcome: Ok(format!("{} answers", self.settings.url)) });
+                let after = http::retry_after(response.headers());
+                if status.is_success() {
+                    tell(Step { what: "message", outcome: Ok(status.to_string()) });
+                    return Answer::Taken;
+                }
+                let said = http::said(&mut response).await;
+                let error = if said.is_empty() { status.to_string() } else { format!("{status}: {said}") };
+                judge(status, error, after)
+            }
+            Err(error) => {
+                let error = http::failure(error, self.settings.timeout);
+                tell(Step { what: "connection", outcome: Err(error.clone()) });
+                return Answer::later(error);
+            }
+        };
+        tell(Step { what: "message", outcome: Err(answer.error().unwrap_or_default().to_owned()) });
+        answer
+    }
+}
+
+fn judge(status: StatusCode, error: String, after: Option<std::time::Duration>) -> Answer {
+    match status {
+        StatusCode::GONE => Answer::Closed { error },
+        StatusCode::REQUEST_TIMEOUT | StatusCode::TOO_EARLY | StatusCode::TOO_MANY_REQUESTS => {
+            Answer::Later { error, after }
+        }
+        status if status.is_server_error() => Answer::Later { error, after },
+        status if status.is_redirection() => Answer::Doubtful {
+            error: format!("{error}; redirections are not followed, configure the new url"),
+        },
+        _ => Answer::Doubtful { error },
+    }
+}

@@ -1,0 +1,162 @@
+//! The one writer of the ledger, shared by the driver and by the tasks that read
+//! what was committed and append what it causes.
+
+use std::path::{Path, PathBuf};
+use std::sync::Arc;
+
+use tokio::sync::{oneshot, watch};
+
+use crate::ledger::{Append, AppendRefused, Commit, Committed, Done, LedgerError, Recovered, Writer};
+
+/// How far the ledger is.
+#[derive(Clone, Copy, PartialEq, Eq, Debug)]
+pub(in crate::app) struct Tide {
+    /// Number of records; the next one gets this index.
+    pub(in crate::app) records: u64,
+    /// Number of the last input.
+    pub(in crate::app) inputs: u64,
+}
+
+/// A way to the ledger's writer. All copies must be gone before it can be closed:
+/// a task that holds one ends when it is asked to.
+#[derive(Clone, Debug)]
+pub(in crate::app) struct LedgerHandle {
+    writer: Arc<Writer>,
+    tide: watch::Sender<Tide>,
+    path: Arc<PathBuf>,
+}
+
+impl LedgerHandle {
+    /// Shares a writer that was just opened.
+    pub(super) fn new(writer: Writer, recovered: &Recovered, path: &Path) -> Self {
+        let tide = Tide { records: recovered.tree_size, inputs: recovered.next_input - 1 };
+        Self { writer: Arc::new(writer), tide: watch::Sender::new(tide), path: Arc::new(path.to_owned()) }
+    }
+
+    /// Hands a commit of the driver over.
+    pub(in crate::app) fn submit(&self, commit: Commit, done: Done) {
+        let tide = self.tide.clone();
+        let rise_then = move |result| {
+            if let Ok(committed) = &result {
+                rise(&tide, committed);
+            }
+            done(result);
+        };
+        self.writer.submit(commit, Box::new(rise_then));
+    }
+
+    /// Stores an append; it is on the device when this returns. Dropping the future
+    /// stops the waiting, not the append.
+    ///
+    /// # Errors
+    /// [`AppendRefused`] with the append; its error says whether another try can help.
+    #[cfg_attr(not(test), expect(dead_code, reason = "the tasks that follow the ledger come next"))]
+    pub(in crate::app) async fn append(&self, append: Append) -> Result<Committed, AppendRefused> {
+        let (answer, stored) = oneshot::channel();
+        let tide = self.tide.clone();
+        let rise_then = move |result| {
+            if let Ok(committed) = &result {
+                rise(&tide, committed);
+            }
+            // Whoever has given up waiting needs no answer.
+            drop(answer.send(result));
+        };
+        self.writer.append(append, Box::new(rise_then));
+        stored.await.unwrap_or_else(|_| {
+            let error = LedgerError::WriterEnded { source: None };
+            Err(AppendRefused { append: Box::default(), error })
+        })
+    }
+
+    /// Changes with every commit and every append, also with one that brought
+    /// neither inputs nor records: a letter, say.
+    #[cfg_attr(not(test), expect(dead_code, reason = "the tasks that follow the ledger come next"))]
+    pub(in crate::app) fn tide(&self) -> watch::Receiver<Tide> {
+        self.tide.subscribe()
+    }
+
+    /// Where the ledger is, for a reader of one's own.
+    pub(in crate::app) fn path(&self) -> &Path {
+        &self.path
+    }
+
+    /// Closes the ledger, where this is the last way to it; blocks until what waits is
+    /// stored. Where it is not, the last one to go closes it.
+    ///
+    /// # Errors
+    /// [`LedgerError`] where the last step failed; every commit that was reported as stored is.
+    pub(in crate::app) fn close(self) -> Result<(), LedgerError> {
+        match Arc::into_inner(self.writer) {
+            Some(writer) => writer.close(),
+            None => {
+                tracing::warn!("a task still holds the ledger; what was committed is on the device");
+                Ok(())
+            }
+        }
+    }
+}
+
+/// On the writer's thread, so in the order of what was stored.
+fn rise(tide: &watch::Sender<Tide>, committed: &Committed) {
+    tide.send_replace(Tide { records: committed.tree_size, inputs: committed.last_input });
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::core::record::{Body, Record, ServiceStop, StopCause};
+    use crate::core::time::Timestamp;
+    use crate::ledger::{Bookmark, Letter, Names, NewRecord, Options, OutboxChange, Reader};
+
+    fn open(path: &Path) -> LedgerHandle {
+        let names = Names { machines: &[], channels: &[] };
+        let options =
+            Options { path: path.to_owned(), block_retention: std::time::Duration::from_secs(86_400) };
+        let (writer, recovered) = Writer::open(&options, names, Timestamp::from_micros(0)).expect("a ledger");
+        LedgerHandle::new(writer, &recovered, path)
+    }
+
+    // Own promise: who waits for the tide learns of commits and of appends, and a refused
+    // append comes back whole.
+    #[tokio::test]
+    async fn the_tide_rises_with_every_commit_and_append() {
+        let directory = tempfile::tempdir().expect("a directory");
+        let handle = open(&directory.path().join("ledger.sqlite"));
+        let mut tide = handle.tide();
+        let at = Timestamp::from_micros(0);
+        let letter = Letter {
+            key: "1".to_owned(),
+            channel: "email".to_owned(),
+            sequence: "one".to_owned(),
+            created: at,
+            due: at,
+            bytes: Vec::new(),
+        };
+        let put = Append { outbox: vec![OutboxChange::Put(letter)], ..Append::default() };
+        handle.append(put).await.expect("stored");
+        tide.changed().await.expect("the handle is there");
+        assert_eq!(*tide.borrow_and_update(), Tide { records: 0, inputs: 0 });
+
+        let body = Body::ServiceStop(ServiceStop { cause: StopCause::Signal });
+        let records = vec![NewRecord { record: Record::new(at, None, body), trace: None }];
+        let (answer, stored) = oneshot::channel();
+        let commit = Commit { records, ..Commit::default() };
+        handle.submit(commit, Box::new(move |result| drop(answer.send(result))));
+        stored.await.expect("an answer").expect("stored");
+        tide.changed().await.expect("the handle is there");
+        assert_eq!(*tide.borrow_and_update(), Tide { records: 1, inputs: 0 });
+
+        let wrong = Append {
+            bookmarks: vec![Bookmark { name: "desk".to_owned(), state: vec![1] }],
+            outbox: vec![OutboxChange::Delivered { id: 9, at }],
+            ..Append::default()
+        };
+        let refused = handle.append(wrong.clone()).await.expect_err("there is no letter 9");
+        assert!(matches!(refused.error, LedgerError::UnknownLetter { id: 9 }));
+        assert_eq!(*refused.append, wrong);
+        let reader = Reader::open(handle.path()).expect("a reader");
+        assert_eq!(reader.bookmark("desk").expect("no failure"), None);
+        assert!(!tide.has_changed().expect("the handle is there"));
+        handle.close().expect("an orderly end");
+    }
+}

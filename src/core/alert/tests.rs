@@ -1,0 +1,9 @@
+//! What raises an alert and what nearly does, what clears it, and who is told.
+//!
+//! The rules are this module's own, stated in the table at its head.
+
+mod conditions;
+mod fixture;
+mod people;
+mod properties;
+mod telling;

@@ -1,0 +1,287 @@
+//! Each condition: what raises it, what nearly does, and what clears it.
+
+use std::time::Duration;
+
+use super::fixture::{Play, Rack, at, hours, period, settings};
+use crate::core::alert::{Condition, Health, Pattern, Quantity, Settings};
+use crate::core::reading::Fault;
+use crate::core::record::CheckKind;
+
+use Rack::{Brief, Cold, Gappy, Good, Hot, Minimum, Narrow, NoCheck, WashLow, Weak};
+
+/// Plays racks of `hot` a minute apart; the conditions that are open after them, worst first.
+fn open_after(racks: &[Rack]) -> Vec<Condition> {
+    let mut play = Play::new(settings());
+    play.racks(0.0, "hot", racks);
+    let open = play.desk.alerts().filter(|alert| alert.cleared.is_none());
+    open.map(|alert| alert.condition).collect()
+}
+
+#[test]
+fn racks_raise_nearly_raise_and_clear() {
+    let none: &[Condition] = &[];
+    let open_circuit = Rack::Fault(Fault::OpenCircuit);
+    for (name, racks, expected) in [
+        ("all good", vec![Good, Good, Good], none),
+        ("one cold", vec![Good, Cold], &[Condition::Cold]),
+        ("cold, two good: not yet over", vec![Cold, Good, Good], &[Condition::Cold]),
+        ("cold, three good", vec![Cold, Good, Good, Good], none),
+        (
+            "cold, the row broken by a brief one",
+            vec![Cold, Good, Good, Brief, Good],
+            &[Condition::Cold, Condition::Brief],
+        ),
+        (
+            "cold, the row broken by one without proof",
+            vec![Cold, Good, Good, Gappy, Good],
+            &[Condition::Cold],
+        ),
+        ("narrow passes are good cycles", vec![Cold, Narrow, Narrow, Narrow], none),
+        ("one brief", vec![Good, Brief], &[Condition::Brief]),
+        ("brief, three good", vec![Brief, Good, Good, Good], none),
+        ("one weak", vec![Weak], &[Condition::Weak]),
+        ("weak, one good: the strength is right again", vec![Weak, Good], none),
+        ("two without proof", vec![Gappy, Gappy], none),
+        ("three without proof", vec![Gappy, Gappy, Gappy], &[Condition::Unproven]),
+        ("two, one good, two", vec![Gappy, Gappy, Good, Gappy, Gappy], none),
+        ("three without proof, one good", vec![Gappy, Gappy, Gappy, Good], none),
+        ("three without proof, one cold: proof enough", vec![Gappy, Gappy, Gappy, Cold], &[Condition::Cold]),
+        ("wash low", vec![WashLow], &[Condition::WashLow]),
+        ("wash low, three good", vec![WashLow, Good, Good, Good], none),
+        ("too hot", vec![Hot], &[Condition::RinseHot]),
+        ("too hot, two good", vec![Hot, Good, Good], &[Condition::RinseHot]),
+        ("too hot, three good", vec![Hot, Good, Good, Good], none),
+        ("four narrow", vec![Narrow; 4], none),
+        ("five narrow", vec![Narrow; 5], &[Condition::Narrow]),
+        ("four narrow, a pass, four narrow", [vec![Narrow; 4], vec![Good], vec![Narrow; 4]].concat(), none),
+        ("five narrow, three passes", [vec![Narrow; 5], vec![Good; 3]].concat(), none),
+        ("a probe fault is never cold", vec![open_circuit], &[Condition::ProbeFault]),
+        ("nor where some readings were cold", vec![Good, Rack::ColdWithFault], &[Condition::ProbeFault]),
+        ("a silent probe", vec![Rack::Fault(Fault::Silent)], &[Condition::ProbeSilent]),
+        ("a probe that is back", vec![open_circuit, Good], none),
+        ("a probe that is back, with cold water", vec![open_circuit, Cold], &[Condition::Cold]),
+        ("no concentration check", vec![NoCheck], &[Condition::CheckOverdue]),
+    ] {
+        assert_eq!(open_after(&racks), expected, "{name}");
+    }
+}
+
+#[test]
+fn a_cold_first_rack_is_told_apart_from_a_failed_booster() {
+    for (name, start, racks, expected) in [
+        ("the first rack of all", 0.0, vec![Cold], Pattern::FirstAfterIdle),
+        ("in the middle of work", 0.0, vec![Good, Good, Cold], Pattern::Single),
+        ("the first of two", 0.0, vec![Cold, Cold], Pattern::Repeated),
+        ("two with a good one between", 0.0, vec![Cold, Good, Cold], Pattern::Single),
+        ("two in a row later on", 0.0, vec![Cold, Good, Cold, Cold], Pattern::Repeated),
+    ] {
+        let mut play = Play::new(settings());
+        play.racks(start, "hot", &racks);
+        let alert = play.open(Condition::Cold).expect("an alert");
+        assert_eq!(alert.pattern, Some(expected), "{name}");
+    }
+    // Nineteen minutes of rest are work, twenty are idle.
+    for (rest, expected) in [(19.0, Pattern::Single), (21.0, Pattern::FirstAfterIdle)] {
+        let mut play = Play::new(settings());
+        play.rack(0.0, "hot", Good);
+        play.rack(rest, "hot", Cold);
+        assert_eq!(play.open(Condition::Cold).expect("an alert").pattern, Some(expected), "after {rest} min");
+    }
+}
+
+#[test]
+fn an_alert_tells_what_was_measured_and_since_when() {
+    let mut play = Play::new(settings());
+    play.racks(0.0, "hot", &[Good, Good, Gappy, Cold, Cold]);
+    let alert = play.open(Condition::Cold).expect("an alert");
+    assert_eq!(alert.measured, Some(Quantity::Celsius(71.0)));
+    assert_eq!(alert.limit, Some(Quantity::Celsius(82.2)));
+    assert_eq!((alert.racks.count, alert.since), (2, at(3.0)));
+    assert_eq!(alert.last_good.map(|rack| (rack.index, rack.at)), Some((1, at(1.0))));
+}
+
+#[test]
+fn a_drift_is_told_before_it_is_cold() {
+    // Fifty minima around 85 °C with a mean moving range of 0.3 K, sigma 0.27 K.
+    let usual_c = |rack: usize| 85.0 + [0.0, 0.3, -0.1, 0.2, -0.2, 0.1][rack % 6];
+    let usual = |rack: usize| Minimum(usual_c(rack));
+    let learn: Vec<Rack> = (0..52).map(usual).collect();
+    for (name, shift, expected) in [
+        ("no shift", 0.0, false),
+        ("a shift of 0.4 K, too small to matter", -0.4, false),
+        ("a shift of 1 K", -1.0, true),
+        ("a shift of 1 K up: a probe that reads high hides cold water", 1.0, true),
+    ] {
+        let mut play = Play::new(settings());
+        play.racks(0.0, "hot", &learn);
+        let shifted: Vec<Rack> = (0..15).map(|rack| Minimum(usual_c(rack) + shift)).collect();
+        play.racks(60.0, "hot", &shifted);
+        assert_eq!(play.open(Condition::Drifting).is_some(), expected, "{name}");
+        play.racks(80.0, "hot", &(0..30).map(usual).collect::<Vec<_>>());
+        let still = play.open(Condition::Drifting).is_some_and(|alert| alert.cleared.is_none());
+        assert!(!still, "{name}: it is back");
+    }
+    // The first two racks after each rest are colder: the charts leave them out.
+    let mut play = Play::new(settings());
+    play.racks(0.0, "hot", &learn);
+    for rest in 0..12 {
+        play.racks(100.0 + 30.0 * f64::from(rest), "hot", &[Minimum(83.0), Minimum(84.0), Good]);
+    }
+    assert_eq!(play.open(Condition::Drifting), None, "first racks after idle");
+}
+
+#[test]
+fn gaps_of_a_probe_raise_and_clear() {
+    let mut play = Play::new(settings());
+    play.gap(0.0, "hot/rinse", Fault::Silent, false);
+    assert!(play.open(Condition::ProbeSilent).is_some());
+    play.gap(1.0, "hot/rinse", Fault::OpenCircuit, false);
+    assert!(play.open(Condition::ProbeSilent).expect("settling").cleared.is_some(), "it is heard again");
+    let fault = play.open(Condition::ProbeFault).expect("with a fault");
+    assert!(!fault.needs_action, "no rack was washed");
+    play.gap(1.5, "hot/wash", Fault::OpenCircuit, false);
+    play.rack(2.0, "hot", Rack::Fault(Fault::OpenCircuit));
+    let fault = play.open(Condition::ProbeFault).expect("with a fault");
+    assert_eq!((fault.racks.count, fault.needs_action), (1, true), "a rack was washed without proof");
+    assert_eq!(fault.about, ["hot/rinse", "hot/wash"]);
+    play.gap(3.0, "hot/rinse", Fault::OpenCircuit, true);
+    assert_eq!(play.open(Condition::ProbeFault).expect("one is left").about, ["hot/wash"]);
+    play.gap(4.0, "hot/wash", Fault::OpenCircuit, true);
+    assert!(play.open(Condition::ProbeFault).expect("it wants an action").cleared.is_some());
+    // One that is filled again before anybody is told leaves no trace here: the record says so.
+    let mut play = Play::new(settings());
+    play.gap(0.0, "hot/rinse", Fault::Silent, true);
+    assert_eq!(play.desk.alerts().count(), 0, "a gap that is over raises nothing");
+}
+
+/// Noon is inside the shift and the meal; the desk begins a minute before noon,
+/// so the first ones it knows are the next.
+fn site_with_hours() -> Settings {
+    Settings {
+        shifts: vec![period("late", &["mon-sun 14:00-22:00"])],
+        meal_periods: vec![period("lunch", &["mon-sun 12:30-14:00"])],
+        open: Some(hours(&["mon-sun 13:00-22:00"])),
+        ..settings()
+    }
+}
+
+#[test]
+fn checks_are_missed_only_by_a_machine_in_use() {
+    let missing = |play: &Play| play.open(Condition::CheckOverdue).map(|alert| alert.about.clone());
+    // Two hours after noon the shift begins; its grace ends half an hour later.
+    let mut play = Play::new(site_with_hours());
+    play.until(300.0);
+    assert_eq!(missing(&play), None, "a machine that stands still");
+    play.rack(301.0, "chem", Good);
+    assert_eq!(missing(&play), Some(vec!["sanitizer".to_owned(), "supply".to_owned()]), "it is used");
+    play.check(302.0, "chem", CheckKind::Supply);
+    assert_eq!(missing(&play), Some(vec!["sanitizer".to_owned()]));
+    play.check(303.0, "chem", CheckKind::Sanitizer);
+    assert!(play.open(Condition::CheckOverdue).expect("settling").cleared.is_some());
+
+    let mut play = Play::new(site_with_hours());
+    play.check(110.0, "chem", CheckKind::Sanitizer);
+    play.check(111.0, "chem", CheckKind::Supply);
+    play.rack(125.0, "chem", Good);
+    play.until(300.0);
+    assert_eq!(missing(&play), None, "made before the shift");
+
+    let mut play = Play::new(site_with_hours());
+    play.check(112.0, "hot", CheckKind::Supply);
+    play.rack(100.0, "hot", Good);
+    play.rack(125.0, "hot", Good);
+    play.until(149.0);
+    assert_eq!(missing(&play), None, "hot water needs no strip, and the meal's grace still runs");
+    play.until(151.0);
+    assert_eq!(missing(&play), Some(vec!["drain-and-clean".to_owned()]), "half an hour after the meal");
+    play.check(155.0, "hot", CheckKind::DrainAndClean);
+    assert!(play.open(Condition::CheckOverdue).expect("settling").cleared.is_some());
+}
+
+#[test]
+fn a_tank_is_asked_for_at_opening() {
+    // Opening is an hour after noon, the grace a quarter of an hour.
+    let asked = |play: &Play| play.effects.ask_tank.clone();
+    let mut play = Play::new(site_with_hours());
+    play.until(74.0);
+    assert!(asked(&play).is_empty());
+    play.until(75.0);
+    assert_eq!(asked(&play), ["chem", "hot"]);
+    play.tank(75.1, "chem", Some(66.0));
+    play.tank(75.1, "hot", None);
+    assert_eq!(play.open(Condition::TankCold), None, "warm, or not known");
+    play.until(81.0);
+    assert_eq!(asked(&play), ["chem", "hot", "hot"], "what is not known is asked for again");
+    play.tank(81.1, "hot", Some(55.0));
+    let alert = play.open(Condition::TankCold).expect("a cold tank");
+    assert_eq!((alert.measured, alert.since), (Some(Quantity::Celsius(55.0)), at(60.0)));
+    play.tank(86.0, "hot", Some(65.7));
+    assert!(play.open(Condition::TankCold).expect("settling").cleared.is_some());
+    play.until(600.0);
+    assert_eq!(asked(&play).len(), 4, "nobody asks again today: {:?}", asked(&play));
+}
+
+#[test]
+fn a_calibration_runs_out_with_its_day() {
+    let until = |date: &str| {
+        let mut settings = settings();
+        let machine = settings.machines.get_mut("hot").expect("a machine");
+        machine.calibrated_until.insert("hot/rinse".to_owned(), date.parse().expect("a date"));
+        settings
+    };
+    let mut play = Play::new(until("2026-11-23"));
+    play.until(11.9 * 60.0);
+    assert_eq!(play.open(Condition::CalibrationOverdue), None, "the day itself still counts");
+    play.until(12.1 * 60.0);
+    assert_eq!(play.open(Condition::CalibrationOverdue).expect("overdue").about, ["hot/rinse"]);
+    play.settings = until("2027-11-23");
+    play.restores = true;
+    play.until(40.0 * 60.0);
+    assert_eq!(play.open(Condition::CalibrationOverdue), None, "calibrated anew");
+}
+
+#[test]
+fn the_gateway_complains_of_itself() {
+    let disk = |free| Health { disk_free: Some(free), ..Health::default() };
+    let series =
+        |minutes: u64| Health { series_behind: Some(Duration::from_secs(minutes * 60)), ..Health::default() };
+    let clock = |good| Health { clock_synchronised: Some(good), ..Health::default() };
+    for (name, condition, nearly, raises, room, clears) in [
+        ("disk", Condition::DiskFilling, disk(0.1), disk(0.09), disk(0.14), disk(0.16)),
+        ("series", Condition::SeriesBacklog, series(60), series(61), series(31), series(30)),
+    ] {
+        let mut play = Play::new(settings());
+        play.health(0.0, nearly);
+        assert_eq!(play.open(condition), None, "{name}: nearly");
+        play.health(1.0, raises);
+        assert!(play.open(condition).is_some(), "{name}");
+        play.health(2.0, room);
+        assert_eq!(play.open(condition).and_then(|alert| alert.cleared), None, "{name}: not yet");
+        play.health(2.5, Health::default());
+        assert_eq!(play.open(condition).and_then(|alert| alert.cleared), None, "{name}: not known");
+        play.health(3.0, clears);
+        assert!(play.open(condition).expect("settling").cleared.is_some(), "{name}: over");
+        play.until(60.0);
+        assert_eq!(play.open(condition), None, "{name}: closed without anybody");
+    }
+    let mut play = Play::new(settings());
+    play.health(0.0, clock(false));
+    play.until(59.0);
+    assert_eq!(play.open(Condition::ClockUnsynchronised), None, "an hour of grace");
+    play.until(60.0);
+    assert!(play.open(Condition::ClockUnsynchronised).is_some(), "by the clock alone");
+    play.health(61.0, clock(true));
+    assert!(play.open(Condition::ClockUnsynchronised).expect("settling").cleared.is_some());
+}
+
+#[test]
+fn what_is_switched_off_or_gone_clears() {
+    let mut play = Play::new(settings());
+    play.racks(0.0, "hot", &[Hot, Cold]);
+    play.settings.rules.off.insert(Condition::RinseHot);
+    play.settings.machines.remove("hot");
+    play.restores = true;
+    play.until(120.0);
+    assert_eq!(play.open(Condition::RinseHot), None);
+    assert!(play.open(Condition::Cold).expect("its racks are still unaccounted for").cleared.is_some());
+}

@@ -1,0 +1,147 @@
+//! What people may do, what is refused, and what closes an alert.
+
+use super::fixture::{Play, Rack, at, settings};
+use crate::core::alert::{AlertNumber, Condition, Desk, Event, Occasion, Refusal, StateError};
+use crate::core::record::Body;
+
+use Rack::{Cold, Good};
+
+fn act(alert: AlertNumber) -> Event<'static> {
+    Event::Act { alert, by: "Ana", racks: "two racks rewashed", done: "booster reset by the electrician" }
+}
+
+fn acknowledge(alert: AlertNumber) -> Event<'static> {
+    Event::Acknowledge { alert, by: "Ana", via: "link", note: Some("on my way") }
+}
+
+#[test]
+fn the_whole_story_is_on_record() {
+    let mut play = Play::new(settings());
+    play.racks(0.0, "hot", &[Cold, Cold]);
+    let alert = play.open(Condition::Cold).expect("an alert").number;
+    play.handle(acknowledge(alert)).expect("it is open");
+    play.racks(2.0, "hot", &[Good, Good, Good]);
+    play.until(10.0);
+    play.handle(act(alert)).expect("it is open");
+    let story = [
+        "alert-raised",
+        "alert-changed",
+        "alert-acknowledged",
+        "alert-cleared",
+        "corrective-action",
+        "alert-closed",
+    ];
+    assert_eq!(play.story(), story);
+    assert_eq!(play.desk.alerts().count(), 0);
+}
+
+#[test]
+fn an_alert_that_reached_a_customer_never_closes_by_itself() {
+    let mut play = Play::new(settings());
+    play.racks(0.0, "hot", &[Cold, Good, Good, Good]);
+    play.until(10_000.0);
+    assert!(play.open(Condition::Cold).is_some(), "a week later");
+}
+
+#[test]
+fn an_action_covers_only_the_racks_before_it() {
+    let mut play = Play::new(settings());
+    play.rack(0.0, "hot", Cold);
+    let alert = play.open(Condition::Cold).expect("an alert").number;
+    play.handle(act(alert)).expect("it is open");
+    play.racks(1.0, "hot", &[Cold, Good, Good, Good]);
+    play.until(120.0);
+    assert!(play.open(Condition::Cold).is_some(), "a further rack was cold after it was written");
+    play.handle(act(alert)).expect("it is open");
+    assert_eq!(play.open(Condition::Cold), None);
+
+    let mut play = Play::new(settings());
+    play.rack(0.0, "hot", Cold);
+    let alert = play.open(Condition::Cold).expect("an alert").number;
+    play.handle(act(alert)).expect("it is open");
+    play.racks(1.0, "hot", &[Good, Good, Good]);
+    assert!(play.open(Condition::Cold).is_some(), "it must stay away for a while");
+    play.until(40.0);
+    assert_eq!(play.open(Condition::Cold), None, "written before it recovered");
+}
+
+#[test]
+fn what_makes_no_sense_is_refused_and_changes_nothing() {
+    let mut play = Play::new(settings());
+    play.rack(0.0, "hot", Cold);
+    let alert = play.open(Condition::Cold).expect("an alert").number;
+    let none = AlertNumber(99);
+    let long = "x".repeat(4_001);
+    let before = play.desk.state();
+    for (event, expected) in [
+        (acknowledge(none), Refusal::NotOpen { alert: none }),
+        (act(none), Refusal::NotOpen { alert: none }),
+        (
+            Event::Acknowledge { alert, by: "  ", via: "link", note: None },
+            Refusal::Missing { what: "the name of the person" },
+        ),
+        (
+            Event::Act { alert, by: "Ana", racks: "", done: "x" },
+            Refusal::Missing { what: "what happened to the racks" },
+        ),
+        (
+            Event::Act { alert, by: "Ana", racks: "x", done: &long },
+            Refusal::TooLong { what: "what was done" },
+        ),
+        (
+            Event::Maintenance { machine: Some("hat"), until: at(10.0), by: "Tom" },
+            Refusal::UnknownMachine { machine: "hat".to_owned() },
+        ),
+        (
+            Event::Maintenance { machine: None, until: at(2_000.0), by: "Tom" },
+            Refusal::TooFarAhead { max_h: 24 },
+        ),
+        (Event::Maintenance { machine: None, until: at(-10.0), by: "Tom" }, Refusal::NoMaintenance),
+        (Event::Test { contact: "zoe" }, Refusal::UnknownContact { contact: "zoe".to_owned() }),
+    ] {
+        assert_eq!(play.handle(event.clone()), Err(expected), "{event:?}");
+    }
+    assert_eq!(play.desk.state(), before);
+    play.handle(acknowledge(alert)).expect("it is open");
+    let twice = play.handle(acknowledge(alert));
+    assert!(matches!(twice, Err(Refusal::AlreadyAcknowledged { .. })), "{twice:?}");
+}
+
+#[test]
+fn a_test_goes_by_every_route_and_leaves_no_alert() {
+    let mut play = Play::new(settings());
+    play.handle(Event::Test { contact: "ben" }).expect("a contact");
+    play.handle(Event::Test { contact: "ben" }).expect("a contact");
+    let keys: Vec<&str> = play.effects.notices.iter().map(|notice| notice.key.as_str()).collect();
+    assert_eq!(keys, ["test-1-ben", "test-2-ben"]);
+    assert_eq!(play.effects.notices[0].occasion, Occasion::Test);
+    assert!(play.effects.records.is_empty());
+}
+
+#[test]
+fn a_window_can_end_early() {
+    let mut play = Play::new(settings());
+    play.until(0.0);
+    play.handle(Event::Maintenance { machine: None, until: at(60.0), by: "Tom" }).expect("an hour");
+    play.rack(5.0, "hot", Cold);
+    play.until(10.0);
+    play.handle(Event::Maintenance { machine: None, until: at(10.0), by: "Tom" }).expect("it is open");
+    assert_eq!(play.told(), [("ana", Occasion::AfterMaintenance)]);
+    let mut windows = Vec::new();
+    for record in &play.effects.records {
+        if let Body::Maintenance(window) = &record.body {
+            windows.push((window.ended, window.by.as_deref()));
+        }
+    }
+    assert_eq!(windows, [(false, Some("Tom")), (true, Some("Tom"))]);
+}
+
+#[test]
+fn a_state_of_another_version_is_refused() {
+    let state = |bytes: &[u8]| Desk::restore(settings(), bytes);
+    assert!(matches!(state(b"{\"v\":2}"), Err(StateError::Version { found: 2 })));
+    assert!(matches!(state(b"{\"v\":0}"), Err(StateError::Version { found: 0 })));
+    assert!(matches!(state(b"{\"v\":1}"), Err(StateError::Shape(_))));
+    assert!(matches!(state(b"nonsense"), Err(StateError::Shape(_))));
+    assert!(state(&Desk::new(settings()).state()).is_ok());
+}

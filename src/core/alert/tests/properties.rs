@@ -1,0 +1,196 @@
+//! What holds for any sequence of events.
+
+use std::collections::BTreeSet;
+
+use proptest::prelude::*;
+
+use super::fixture::{Play, Rack, at, contact, hours, period, settings};
+use crate::core::alert::{AlertNumber, Effects, Event, Health, Occasion, Settings};
+use crate::core::reading::Fault;
+use crate::core::record::{Body, CheckKind, Outcome};
+
+#[derive(Clone, Debug)]
+enum Step {
+    Rack(&'static str, Rack),
+    Gap(&'static str, Fault, bool),
+    Check(&'static str, CheckKind),
+    Health(Health),
+    Tank(&'static str, Option<f64>),
+    Acknowledge(u64),
+    Act(u64),
+    Maintenance(Option<&'static str>, f64),
+    Letter(usize, Outcome),
+    Test,
+}
+
+fn step() -> impl Strategy<Value = Step> {
+    let machine = prop_oneof![Just("hot"), Just("chem")];
+    let rack = prop_oneof![
+        4 => Just(Rack::Good),
+        1 => Just(Rack::Narrow),
+        3 => Just(Rack::Cold),
+        1 => Just(Rack::Brief),
+        1 => Just(Rack::Weak),
+        1 => Just(Rack::WashLow),
+        1 => Just(Rack::Hot),
+        1 => Just(Rack::NoCheck),
+        1 => Just(Rack::Gappy),
+        1 => Just(Rack::Fault(Fault::OpenCircuit)),
+        1 => Just(Rack::Fault(Fault::Silent)),
+    ];
+    let probe = prop_oneof![Just("hot/rinse"), Just("hot/wash"), Just("chem/rinse")];
+    let fault = prop_oneof![Just(Fault::Silent), Just(Fault::Stuck)];
+    let kind = proptest::sample::select(CheckKind::ALL.to_vec());
+    let outcome = prop_oneof![Just(Outcome::Delivered), Just(Outcome::GivenUp)];
+    let health = (0.0..0.3, any::<bool>(), 0..7_200_u64).prop_map(|(free, clock, behind)| Health {
+        disk_free: Some(free),
+        clock_synchronised: Some(clock),
+        series_behind: Some(std::time::Duration::from_secs(behind)),
+    });
+    prop_oneof![
+        8 => (machine.clone(), rack).prop_map(|(machine, rack)| Step::Rack(machine, rack)),
+        1 => (probe, fault, any::<bool>()).prop_map(|(probe, fault, over)| Step::Gap(probe, fault, over)),
+        1 => (machine.clone(), kind).prop_map(|(machine, kind)| Step::Check(machine, kind)),
+        1 => health.prop_map(Step::Health),
+        1 => (machine.clone(), proptest::option::of(50.0..80.0)).prop_map(|(m, celsius)| Step::Tank(m, celsius)),
+        1 => (0..12_u64).prop_map(Step::Acknowledge),
+        2 => (0..12_u64).prop_map(Step::Act),
+        1 => (proptest::option::of(machine), -5.0..90.0).prop_map(|(m, minutes)| Step::Maintenance(m, minutes)),
+        1 => (any::<usize>(), outcome).prop_map(|(place, outcome)| Step::Letter(place, outcome)),
+        1 => Just(Step::Test),
+    ]
+}
+
+fn site() -> Settings {
+    let mut site = Settings {
+        shifts: vec![period("all", &["mon-sun 06:00-14:00", "mon-sun 14:00-22:00"])],
+        meal_periods: vec![period("lunch", &["mon-sun 11:30-14:00"])],
+        open: Some(hours(&["mon-sun 13:00-22:00"])),
+        ..settings()
+    };
+    site.contacts.push(contact("kim", 2, None));
+    site.rules.drift_baseline = 5;
+    site
+}
+
+fn play(steps: &[(f64, Step)], restores: bool) -> Play {
+    let mut play = Play::new(site());
+    play.restores = restores;
+    let mut minutes = 0.0;
+    for (pause, step) in steps {
+        minutes += pause;
+        play.until(minutes);
+        let refused = match step {
+            Step::Rack(machine, rack) => {
+                play.rack(minutes, machine, *rack);
+                Ok(())
+            }
+            Step::Gap(probe, fault, over) => {
+                play.gap(minutes, probe, *fault, *over);
+                Ok(())
+            }
+            Step::Check(machine, kind) => {
+                play.check(minutes, machine, *kind);
+                Ok(())
+            }
+            Step::Health(health) => play.handle(Event::Health(*health)),
+            Step::Tank(machine, celsius) => {
+                play.tank(minutes, machine, *celsius);
+                Ok(())
+            }
+            Step::Acknowledge(number) => play.handle(Event::Acknowledge {
+                alert: AlertNumber(*number),
+                by: "Ana",
+                via: "page",
+                note: None,
+            }),
+            Step::Act(number) => {
+                let alert = AlertNumber(*number);
+                play.handle(Event::Act { alert, by: "Ana", racks: "held", done: "called service" })
+            }
+            Step::Maintenance(machine, span) => {
+                let until = at(minutes + span);
+                play.handle(Event::Maintenance { machine: *machine, until, by: "Tom" })
+            }
+            Step::Letter(place, outcome) => {
+                let count = play.effects.notices.len().max(1);
+                if let Some(notice) = play.effects.notices.get(place % count).cloned() {
+                    play.letter(minutes, &notice, *outcome);
+                }
+                Ok(())
+            }
+            Step::Test => play.handle(Event::Test { contact: "kim" }),
+        };
+        // A refusal is an answer; what it may change is told in another test.
+        drop(refused);
+    }
+    play.until(minutes + 400.0);
+    play
+}
+
+/// Numbers of alerts in order of what the records say of them.
+fn check_story(effects: &Effects) -> Result<(), TestCaseError> {
+    let mut open = BTreeSet::new();
+    let mut subjects = BTreeSet::new();
+    let mut raised = BTreeSet::new();
+    let mut names = std::collections::BTreeMap::new();
+    for record in &effects.records {
+        match &record.body {
+            Body::AlertRaised(body) => {
+                prop_assert!(raised.insert(body.alert), "a number twice");
+                let subject = (record.machine.clone(), body.condition);
+                prop_assert!(
+                    subjects.insert(subject.clone()),
+                    "two open alerts for one subject: {:?}",
+                    subject
+                );
+                names.insert(body.alert, subject);
+                open.insert(body.alert);
+            }
+            Body::AlertClosed(body) => {
+                prop_assert!(open.remove(&body.alert), "closed, but not open");
+                if let Some(subject) = names.get(&body.alert) {
+                    subjects.remove(subject);
+                }
+            }
+            Body::AlertChanged(body) => prop_assert!(open.contains(&body.alert), "changed, but not open"),
+            Body::AlertAcknowledged(body) => prop_assert!(open.contains(&body.alert)),
+            Body::AlertCleared(body) => prop_assert!(open.contains(&body.alert)),
+            Body::CorrectiveAction(body) => prop_assert!(open.contains(&body.alert)),
+            Body::Cycle(_)
+            | Body::Gap(_)
+            | Body::Check(_)
+            | Body::ServiceStart(_)
+            | Body::ServiceStop(_)
+            | Body::ClockStep(_)
+            | Body::ConfigurationChange(_)
+            | Body::MachineFailure(_)
+            | Body::Notification(_)
+            | Body::Maintenance(_) => {}
+        }
+    }
+    let mut keys = BTreeSet::new();
+    for notice in &effects.notices {
+        prop_assert!(keys.insert(&notice.key), "key {} twice", notice.key);
+        let known = notice.occasion == Occasion::Test || raised.contains(&notice.alert.number);
+        prop_assert!(known, "a notice without its alert: {:?}", notice);
+    }
+    Ok(())
+}
+
+proptest! {
+    #![proptest_config(ProptestConfig { cases: 48, ..ProptestConfig::default() })]
+
+    #[test]
+    fn any_sequence_tells_one_story(steps in proptest::collection::vec((0.0..40.0, step()), 1..60)) {
+        let whole = play(&steps, false);
+        check_story(&whole.effects)?;
+        for record in &whole.effects.records {
+            let back = crate::core::record::Record::from_bytes(&record.to_bytes());
+            prop_assert_eq!(&back.expect("a record reads back"), record);
+        }
+        let broken = play(&steps, true);
+        prop_assert_eq!(&whole.effects, &broken.effects);
+        prop_assert_eq!(whole.desk.state(), broken.desk.state());
+    }
+}

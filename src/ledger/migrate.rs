@@ -1,0 +1,94 @@
+//! From one format of the ledger to the next, and older ones read as the newest.
+//!
+//! Nothing that a record, a trace or a reading says is touched: a step only
+//! adds tables and columns. The golden ledgers of the tests hold it to that.
+
+use rusqlite::{Connection, Transaction, params};
+
+use super::tail;
+
+/// What format 2 has more than format 1, in order of [`super::schema`].
+const FORMAT_2: &str = "
+ALTER TABLE state ADD COLUMN compacted INTEGER NOT NULL DEFAULT 0; -- inputs up to this number are in whole rounds
+CREATE TABLE round (
+    last INTEGER NOT NULL,                -- number of the last input that the round took
+    block INTEGER NOT NULL REFERENCES block (id) ON DELETE CASCADE,
+    begin INTEGER NOT NULL,               -- of its readings, this many came before
+    readings INTEGER NOT NULL,            -- and so many with this round
+    PRIMARY KEY (last, block)
+) STRICT, WITHOUT ROWID;
+CREATE INDEX round_of_block ON round (block);
+CREATE TABLE bookmark (name TEXT PRIMARY KEY, state BLOB NOT NULL) STRICT;
+CREATE TABLE outbox (
+    id INTEGER PRIMARY KEY AUTOINCREMENT, -- never used again, also after the letter is gone
+    key TEXT NOT NULL UNIQUE,
+    channel TEXT NOT NULL,
+    sequence TEXT NOT NULL,
+    created INTEGER NOT NULL,
+    due INTEGER NOT NULL,
+    status INTEGER NOT NULL DEFAULT 0,    -- 0 waiting, 1 delivered, 2 given up, 3 withdrawn
+    changed INTEGER,                      -- when it was last tried, or came to its end
+    attempts INTEGER NOT NULL DEFAULT 0,  -- tries that failed
+    last_error TEXT,
+    bytes BLOB NOT NULL
+) STRICT;
+CREATE INDEX outbox_waiting ON outbox (sequence, id) WHERE status = 0;
+CREATE INDEX outbox_ended ON outbox (changed) WHERE status IN (1, 3);
+CREATE TABLE set_aside (
+    id INTEGER PRIMARY KEY AUTOINCREMENT,
+    consumer TEXT NOT NULL,
+    at INTEGER NOT NULL,
+    reason TEXT NOT NULL,
+    bytes BLOB NOT NULL
+) STRICT;
+CREATE INDEX set_aside_of ON set_aside (consumer, id);
+";
+
+/// Shadows of the tables of format 2 in the memory of one connection. The tables
+/// that format 1 lacks are empty; its blocks all belong to one round, up to the tail.
+const FORMAT_1_AS_2: &str = "
+PRAGMA temp_store = MEMORY;
+CREATE TEMP VIEW state AS SELECT *,
+    coalesce((SELECT min(first) FROM main.tail), next_input) - 1 AS compacted FROM main.state;
+CREATE TEMP VIEW round AS SELECT temp.state.compacted AS last, main.block.id AS block,
+    0 AS begin, main.block.readings AS readings FROM temp.state, main.block;
+CREATE TEMP TABLE bookmark (name TEXT, state BLOB);
+CREATE TEMP TABLE outbox (id INTEGER, key TEXT, channel TEXT, sequence TEXT, created INTEGER, due INTEGER,
+    status INTEGER, changed INTEGER, attempts INTEGER, last_error TEXT, bytes BLOB);
+CREATE TEMP TABLE set_aside (id INTEGER, consumer TEXT, at INTEGER, reason TEXT, bytes BLOB);
+";
+
+/// Adds what format 2 has more. The blocks there are become one round.
+pub(super) fn to_format_2(transaction: &Transaction<'_>) -> rusqlite::Result<()> {
+    transaction.execute_batch(FORMAT_2)?;
+    let compacted = before_the_tail(transaction)?;
+    // Where the first round of all is not whole yet its blocks wait for the end of it: the
+    // next round goes at least as far.
+    let begun: u64 =
+        transaction.query_row("SELECT coalesce(max(compacted), 0) FROM channel", [], |row| row.get(0))?;
+    let round = if compacted == 0 { begun } else { compacted };
+    transaction.execute(
+        "INSERT INTO round (last, block, begin, readings) SELECT ?1, id, 0, readings FROM block",
+        [round],
+    )?;
+    transaction.execute("UPDATE state SET compacted = ?1", params![compacted])?;
+    Ok(())
+}
+
+/// The last input before the first one that the tail holds and can be read: a
+/// damaged stretch stays in the tail for ever while rounds pass it over.
+fn before_the_tail(transaction: &Transaction<'_>) -> rusqlite::Result<u64> {
+    let mut statement = transaction.prepare("SELECT first, bytes FROM tail ORDER BY first")?;
+    let mut rows = statement.query([])?;
+    while let Some(row) = rows.next()? {
+        if tail::decode(row.get_ref(1)?.as_blob().map_err(rusqlite::Error::from)?).is_ok() {
+            return Ok(row.get::<_, u64>(0)? - 1);
+        }
+    }
+    transaction.query_row("SELECT next_input - 1 FROM state", [], |row| row.get(0))
+}
+
+/// Lets a connection that only reads see a file of format 1 as one of format 2.
+pub(super) fn read_as_format_2(connection: &Connection) -> rusqlite::Result<()> {
+    connection.execute_batch(FORMAT_1_AS_2)
+}

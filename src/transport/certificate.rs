@@ -1,0 +1,161 @@
+//! Certificates: whom to trust, what to show, and what a refused handshake means
+//! for the person who set them up.
+
+use std::fs;
+use std::io;
+use std::path::{Path, PathBuf};
+use std::sync::Arc;
+
+use rustls::pki_types::pem::PemObject;
+use rustls::pki_types::{CertificateDer, PrivateKeyDer};
+use rustls::{AlertDescription, CertificateError, ClientConfig, RootCertStore};
+
+use super::secret::{PrepareError, refuse_exposed};
+
+/// Why a TLS handshake failed, where the cause is known.
+#[derive(Clone, Copy, PartialEq, Eq, Debug, thiserror::Error)]
+pub enum TlsFault {
+    /// The server's certificate is signed by somebody else.
+    #[error("the server's certificate is not signed by an authority trusted here")]
+    UnknownAuthority,
+    /// The server's certificate is for other names.
+    #[error("the server's certificate is for another host name")]
+    OtherName,
+    /// The server's certificate is out of date, or the clock is.
+    #[error("the server's certificate is not valid at this time; check the clock too")]
+    NotValidNow,
+    /// The server shows the certificate of an authority as its own.
+    #[error("the server shows the certificate of an authority; it needs one of its own, with CA:FALSE")]
+    AuthorityAsServer,
+    /// The server wants a client certificate.
+    #[error("the server demands a client certificate")]
+    ClientCertificateMissing,
+    /// The server does not accept the client certificate.
+    #[error("the server does not accept the client certificate")]
+    ClientCertificateRefused,
+    /// What answers does not speak TLS.
+    #[error("what answers at this port does not speak TLS")]
+    NoTls,
+}
+
+/// Says what a failed read, write or handshake over TLS means.
+#[expect(
+    clippy::wildcard_enum_match_arm,
+    reason = "an open enum of rustls; other errors are told in its own words"
+)]
+pub fn fault(error: &io::Error) -> Option<TlsFault> {
+    let error = error.get_ref()?.downcast_ref::<rustls::Error>()?;
+    match error {
+        rustls::Error::InvalidCertificate(cause) => certificate_fault(cause),
+        rustls::Error::AlertReceived(alert) => alert_fault(*alert),
+        rustls::Error::InvalidMessage(_) => Some(TlsFault::NoTls),
+        _ => None,
+    }
+}
+
+#[expect(
+    clippy::wildcard_enum_match_arm,
+    reason = "an open enum of rustls; other causes are told in its own words"
+)]
+fn certificate_fault(cause: &CertificateError) -> Option<TlsFault> {
+    match cause {
+        // `BadSignature`: an authority of the same name but another key.
+        CertificateError::UnknownIssuer | CertificateError::BadSignature => Some(TlsFault::UnknownAuthority),
+        CertificateError::NotValidForName | CertificateError::NotValidForNameContext { .. } => {
+            Some(TlsFault::OtherName)
+        }
+        CertificateError::Expired
+        | CertificateError::ExpiredContext { .. }
+        | CertificateError::NotValidYet
+        | CertificateError::NotValidYetContext { .. } => Some(TlsFault::NotValidNow),
+        // An error of the verifier that rustls passes on without a type of its own.
+        CertificateError::Other(other) if format!("{other:?}").contains("CaUsedAsEndEntity") => {
+            Some(TlsFault::AuthorityAsServer)
+        }
+        _ => None,
+    }
+}
+
+#[expect(
+    clippy::wildcard_enum_match_arm,
+    reason = "an open enum of rustls; other alerts are told in its own words"
+)]
+fn alert_fault(alert: AlertDescription) -> Option<TlsFault> {
+    match alert {
+        // TLS 1.3 has an alert of its own for it (RFC 8446 §6.2), 1.2 has not (RFC 5246 §7.4.6).
+        AlertDescription::CertificateRequired | AlertDescription::HandshakeFailure => {
+            Some(TlsFault::ClientCertificateMissing)
+        }
+        AlertDescription::BadCertificate
+        | AlertDescription::UnknownCA
+        | AlertDescription::CertificateUnknown
+        | AlertDescription::CertificateExpired
+        | AlertDescription::DecryptError
+        | AlertDescription::AccessDenied => Some(TlsFault::ClientCertificateRefused),
+        _ => None,
+    }
+}
+
+/// The client's side of TLS, with ring.
+///
+/// `ca_file` holds the certificates of a private CA; the system's roots serve
+/// where it is `None`. `client` is the chain and key that the client shows.
+///
+/// # Errors
+/// [`PrepareError`] names the file.
+pub fn client(
+    ca_file: Option<&Path>,
+    client: Option<&(PathBuf, PathBuf)>,
+) -> Result<Arc<ClientConfig>, PrepareError> {
+    let builder = ClientConfig::builder_with_provider(Arc::new(rustls::crypto::ring::default_provider()))
+        .with_safe_default_protocol_versions()
+        .map_err(PrepareError::Tls)?
+        .with_root_certificates(roots(ca_file)?);
+    let config = match client {
+        Some((chain, key)) => {
+            refuse_exposed(key)?;
+            let key = PrivateKeyDer::from_pem_file(key)
+                .map_err(|source| PrepareError::PrivateKey { path: key.clone(), source })?;
+            builder.with_client_auth_cert(read(chain)?, key).map_err(PrepareError::Tls)?
+        }
+        None => builder.with_no_client_auth(),
+    };
+    Ok(Arc::new(config))
+}
+
+fn roots(ca_file: Option<&Path>) -> Result<RootCertStore, PrepareError> {
+    let mut store = RootCertStore::empty();
+    match ca_file {
+        Some(path) => {
+            for certificate in read(path)? {
+                store.add(certificate).map_err(PrepareError::Tls)?;
+            }
+        }
+        None => {
+            let found = rustls_native_certs::load_native_certs();
+            for error in &found.errors {
+                tracing::warn!(%error, "part of this computer's certificates cannot be read");
+            }
+            store.add_parsable_certificates(found.certs);
+            if store.is_empty() {
+                return Err(PrepareError::NoSystemRoots);
+            }
+        }
+    }
+    Ok(store)
+}
+
+/// The certificates of a PEM file; at least one.
+///
+/// # Errors
+/// [`PrepareError`] where there is none.
+pub fn read(path: &Path) -> Result<Vec<CertificateDer<'static>>, PrepareError> {
+    let bytes = fs::read(path).map_err(|source| PrepareError::Read { path: path.to_owned(), source })?;
+    let found: Vec<_> = CertificateDer::pem_slice_iter(&bytes)
+        .collect::<Result<_, _>>()
+        .map_err(|source| PrepareError::Certificates { path: path.to_owned(), source: Some(source) })?;
+    if found.is_empty() {
+        return Err(PrepareError::Certificates { path: path.to_owned(), source: None });
+    }
+    Ok(found)
+}

@@ -1,0 +1,48 @@
+//! MQTT below its two users, the source of readings and the publisher of alerts:
+//! packets of both versions, their bytes, and the way to a broker.
+
+pub mod dial;
+pub mod frames;
+pub mod packets;
+mod v311;
+mod v5;
+
+use crate::config::source::{MqttLogin, MqttTls, MqttVersion};
+use crate::transport::secret::{PrepareError, first_line};
+use dial::Tls;
+use packets::Protocol;
+
+/// The packets of a version.
+#[must_use]
+pub fn protocol(version: MqttVersion) -> Box<dyn Protocol> {
+    match version {
+        MqttVersion::V5 => Box::new(v5::V5),
+        MqttVersion::V311 => Box::new(v311::V311),
+    }
+}
+
+/// What TLS to this host needs; `None` for plain TCP.
+///
+/// # Errors
+/// [`PrepareError`] names the file.
+pub fn tls(host: &str, tls: Option<&MqttTls>) -> Result<Option<Tls>, PrepareError> {
+    tls.map(|tls| Tls::prepare(host, tls.ca_file.as_deref(), tls.client.as_ref())).transpose()
+}
+
+/// User and password; without `Debug`, so that no log can hold them.
+pub struct Login {
+    /// User name.
+    pub user: String,
+    /// Password.
+    pub password: String,
+}
+
+impl Login {
+    /// Reads the password from its file.
+    ///
+    /// # Errors
+    /// Those of [`first_line`].
+    pub fn read(login: &MqttLogin) -> Result<Self, PrepareError> {
+        Ok(Self { user: login.user.clone(), password: first_line(&login.password_file)? })
+    }
+}
