@@ -152,7 +152,7 @@ fn simulator_and_gateway_name_the_same_conditions() {
 /// The seeds are shared between the processors; the scenarios are worth some minutes otherwise.
 fn play_all() -> Vec<Played> {
     let only = std::env::var("SCENARIO").ok();
-    let seeds: u64 = std::env::var("SEEDS").ok().and_then(|text| text.parse().ok()).unwrap_or(2);
+    let seeds: u64 = std::env::var("SEEDS").ok().and_then(|text| text.parse().ok()).unwrap_or(3);
     let chosen: Vec<Scenario> = Scenario::ALERTS
         .iter()
         .copied()
