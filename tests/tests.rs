@@ -2,12 +2,16 @@
 
 #![expect(clippy::disallowed_methods, reason = "tests spawn, wait with a deadline and measure")]
 
+#[path = "tests/alert.rs"]
+mod alert;
 #[path = "tests/cli.rs"]
 mod cli;
 #[path = "tests/crash.rs"]
 mod crash;
 #[path = "tests/ledger.rs"]
 mod ledger;
+#[path = "tests/markup.rs"]
+mod markup;
 #[path = "tests/mqtt.rs"]
 mod mqtt;
 #[path = "tests/replay.rs"]

@@ -11,7 +11,6 @@
 
 mod mime;
 
-use std::error::Error;
 use std::io;
 use std::net::SocketAddr;
 use std::path::Path;
@@ -29,7 +28,7 @@ use tokio::time::timeout;
 use super::answer::{Answer, Step, Tell, chain, printable};
 use crate::config::delivery::{MailSecurity, MailSettings};
 use crate::core::time::Timestamp;
-use crate::transport::certificate::{self, TlsFault};
+use crate::transport::certificate::{self, TlsFault, fault_among};
 use crate::transport::secret::{PrepareError, first_line};
 
 /// Longest farewell to a server that has taken the message (own choice).
@@ -347,7 +346,7 @@ impl Mailer {
         let host = || self.settings.host.clone();
         match timeout(self.settings.timeout, step).await {
             Ok(Ok(said)) => Ok(said),
-            Ok(Err(source)) => Err(match tls_fault(&source) {
+            Ok(Err(source)) => Err(match fault_among(&source) {
                 Some(fault) => MailFault::Tls { host: host(), fault },
                 None => MailFault::Refused { host: host(), stage, source },
             }),
@@ -376,16 +375,4 @@ fn tls(host: &str, ca_file: Option<&Path>) -> Result<TlsParameters, PrepareError
         }
     }
     builder.build_rustls().map_err(|_| PrepareError::HostName { host: host.to_owned() })
-}
-
-/// The cause that a person can do something about, where TLS failed.
-fn tls_fault(error: &lettre::transport::smtp::Error) -> Option<TlsFault> {
-    let mut source = error.source();
-    while let Some(cause) = source {
-        if let Some(fault) = cause.downcast_ref::<io::Error>().and_then(certificate::fault) {
-            return Some(fault);
-        }
-        source = cause.source();
-    }
-    None
 }

@@ -11,7 +11,7 @@ use reqwest::header::{DATE, HeaderMap, RETRY_AFTER};
 use reqwest::{Client, Response, redirect};
 
 use super::answer::{chain, printable};
-use crate::transport::certificate::{self, TlsFault};
+use crate::transport::certificate::{self, fault_among};
 use crate::transport::secret::PrepareError;
 
 /// Longest wait for a connection (own choice); less where the whole request has less.
@@ -37,21 +37,10 @@ pub(super) fn client(ca_file: Option<&Path>, timeout: Duration) -> Result<Client
 /// Why there was no answer, in words.
 pub(super) fn failure(error: reqwest::Error, timeout: Duration) -> String {
     let error = error.without_url();
-    if let Some(fault) = tls_fault(&error) {
+    if let Some(fault) = fault_among(&error) {
         return fault.to_string();
     }
     if error.is_timeout() { format!("no answer within {timeout:?}") } else { chain(&error) }
-}
-
-fn tls_fault(error: &reqwest::Error) -> Option<TlsFault> {
-    let mut source = std::error::Error::source(error);
-    while let Some(cause) = source {
-        if let Some(fault) = cause.downcast_ref::<std::io::Error>().and_then(certificate::fault) {
-            return Some(fault);
-        }
-        source = cause.source();
-    }
-    None
 }
 
 /// The beginning of what a receiver said, on one line.

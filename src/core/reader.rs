@@ -3,7 +3,10 @@
 use std::fmt;
 use std::str::FromStr;
 
+use jiff::tz::TimeZone;
 use serde::{Deserialize, Serialize};
+
+use super::time::Timestamp;
 
 /// Language of a message, a picture or a page.
 #[derive(Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash, Debug, Default, Serialize, Deserialize)]
@@ -121,6 +124,97 @@ impl FromStr for Scale {
     }
 }
 
+/// How somebody reads: language, scale, and the time zone of the site.
+#[derive(Clone, PartialEq, Debug)]
+pub struct Reader {
+    /// Language.
+    pub language: Language,
+    /// Scale of temperatures.
+    pub scale: Scale,
+    /// Zone in which times are told: that of the site, wherever the reader is.
+    pub zone: TimeZone,
+}
+
+/// Most digits behind the point that it takes to tell two temperatures apart.
+const DIGITS_MAX: usize = 6;
+
+impl Reader {
+    /// A temperature given in °C, to one digit, with its symbol: «82.2 °C».
+    ///
+    /// The decimal sign is a point in both languages: the kitchens of the Americas write it so
+    /// (own choice), and the displays of the machines do too.
+    #[must_use]
+    pub fn temperature(&self, celsius: f64) -> String {
+        format!("{:.1} {}", self.scale.temperature(celsius), self.scale.symbol())
+    }
+
+    /// A difference given in K, to one digit, without a sign, with its symbol.
+    #[must_use]
+    pub fn difference(&self, kelvin: f64) -> String {
+        format!("{:.1} {}", self.scale.difference(kelvin).abs(), self.scale.symbol())
+    }
+
+    /// Two temperatures with as many digits as it takes to tell them apart, so that a value below
+    /// its limit never looks equal to it. Without the symbol; equal ones have one digit.
+    #[must_use]
+    pub fn pair(&self, one_c: f64, other_c: f64) -> (String, String) {
+        let (one, other) = (self.scale.temperature(one_c), self.scale.temperature(other_c));
+        let shown = |digits: usize| (format!("{one:.digits$}"), format!("{other:.digits$}"));
+        // Both were measured in °C; equal there is equal on every scale.
+        if one_c.total_cmp(&other_c).is_eq() {
+            return shown(1);
+        }
+        (1..=DIGITS_MAX).map(shown).find(|(one, other)| one != other).unwrap_or_else(|| shown(DIGITS_MAX))
+    }
+
+    /// Time of day without seconds, «14:05».
+    #[must_use]
+    pub fn clock(&self, at: Timestamp) -> String {
+        self.local(at).strftime("%H:%M").to_string()
+    }
+
+    /// Time of day with the zone, «14:05 EDT».
+    #[must_use]
+    pub fn clock_and_zone(&self, at: Timestamp) -> String {
+        self.local(at).strftime("%H:%M %Z").to_string()
+    }
+
+    /// The day, «Wed 25 Nov 2026».
+    #[must_use]
+    pub fn day(&self, at: Timestamp) -> String {
+        const ENGLISH: ([&str; 7], [&str; 12]) = (
+            ["Mon", "Tue", "Wed", "Thu", "Fri", "Sat", "Sun"],
+            ["Jan", "Feb", "Mar", "Apr", "May", "Jun", "Jul", "Aug", "Sep", "Oct", "Nov", "Dec"],
+        );
+        const SPANISH: ([&str; 7], [&str; 12]) = (
+            ["lun", "mar", "mié", "jue", "vie", "sáb", "dom"],
+            ["ene", "feb", "mar", "abr", "may", "jun", "jul", "ago", "sep", "oct", "nov", "dic"],
+        );
+        let (weekdays, months) = match self.language {
+            Language::English => ENGLISH,
+            Language::Spanish => SPANISH,
+        };
+        let local = self.local(at);
+        let place = |number: i8| usize::try_from(number).unwrap_or(0);
+        let weekday = weekdays[place(local.weekday().to_monday_zero_offset())];
+        let month = months[place(local.month() - 1)];
+        format!("{weekday} {} {month} {}", local.day(), local.year())
+    }
+
+    /// Day and time of day with the zone, «Wed 25 Nov 2026, 14:05 EST».
+    #[must_use]
+    pub fn moment(&self, at: Timestamp) -> String {
+        format!("{}, {}", self.day(at), self.clock_and_zone(at))
+    }
+
+    fn local(&self, at: Timestamp) -> jiff::ZonedDateTime {
+        // Every `Timestamp` lies within what jiff can hold.
+        jiff::Timestamp::from_microsecond(at.micros())
+            .unwrap_or_default()
+            .to_zoned_datetime(self.zone.clone())
+    }
+}
+
 #[cfg(test)]
 mod tests {
     use super::*;
@@ -143,5 +237,41 @@ mod tests {
         assert!((Scale::Fahrenheit.temperature(82.222_222) - 180.0).abs() < 1e-5);
         assert!((Scale::Fahrenheit.difference(1.0) - 1.8).abs() < 1e-12);
         assert!((Scale::Celsius.difference(1.0) - 1.0).abs() < 1e-12);
+    }
+
+    fn reader(language: Language, scale: Scale) -> Reader {
+        let zone = TimeZone::get("America/New_York").expect("the zone data is built in");
+        Reader { language, scale, zone }
+    }
+
+    // Own rule; the values on the second scale by its definition.
+    #[test]
+    fn a_value_below_its_limit_never_looks_equal() {
+        for (scale, measured_c, limit_c, measured, limit) in [
+            (Scale::Celsius, 71.31, 82.0, "71.3", "82.0"),
+            (Scale::Celsius, 81.96, 82.0, "81.96", "82.00"),
+            (Scale::Celsius, 81.9996, 82.0, "81.9996", "82.0000"),
+            (Scale::Celsius, 82.0, 82.0, "82.0", "82.0"),
+            (Scale::Fahrenheit, 82.2, 82.222_222_222, "179.96", "180.00"),
+            (Scale::Fahrenheit, 71.31, 82.222_222_222, "160.4", "180.0"),
+        ] {
+            let shown = reader(Language::English, scale).pair(measured_c, limit_c);
+            assert_eq!(shown, (measured.to_owned(), limit.to_owned()), "{measured_c} against {limit_c}");
+        }
+    }
+
+    // Daylight saving time in New York ended on 2026-11-01 at 06:00 UTC (Energy Policy Act of 2005, §110).
+    #[test]
+    fn times_are_those_of_the_site() {
+        for (language, at, expected) in [
+            (Language::English, "2026-11-01T05:30:00Z", "Sun 1 Nov 2026, 01:30 EDT"),
+            (Language::English, "2026-11-01T06:30:00Z", "Sun 1 Nov 2026, 01:30 EST"),
+            (Language::Spanish, "2026-01-07T15:04:59Z", "mié 7 ene 2026, 10:04 EST"),
+        ] {
+            let at = at.parse().expect("RFC 3339");
+            assert_eq!(reader(language, Scale::Celsius).moment(at), expected);
+        }
+        let far = reader(Language::English, Scale::Celsius);
+        assert!(!far.moment(Timestamp::MIN).is_empty() && !far.moment(Timestamp::MAX).is_empty());
     }
 }

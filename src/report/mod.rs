@@ -5,6 +5,7 @@
 
 pub mod csv;
 pub mod json;
+pub mod plot;
 pub mod row;
 pub mod table;
 pub mod words;

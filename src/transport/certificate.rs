@@ -1,6 +1,7 @@
 //! Certificates: whom to trust, what to show, and what a refused handshake means
 //! for the person who set them up.
 
+use std::error::Error;
 use std::fs;
 use std::io;
 use std::path::{Path, PathBuf};
@@ -39,12 +40,35 @@ pub enum TlsFault {
 }
 
 /// Says what a failed read, write or handshake over TLS means.
+#[must_use]
+pub fn fault(error: &io::Error) -> Option<TlsFault> {
+    let inner = error.get_ref()?;
+    match inner.downcast_ref::<io::Error>() {
+        // Each layer over a connection may wrap the error of the one below.
+        Some(wrapped) => fault(wrapped),
+        None => fault_of(inner.downcast_ref::<rustls::Error>()?),
+    }
+}
+
+/// The same for an error of a library, somewhere among whose causes it is.
+#[must_use]
+pub fn fault_among(error: &(dyn Error + 'static)) -> Option<TlsFault> {
+    let mut next = Some(error);
+    while let Some(cause) = next {
+        let of_io = cause.downcast_ref::<io::Error>().and_then(fault);
+        if let Some(found) = of_io.or_else(|| cause.downcast_ref::<rustls::Error>().and_then(fault_of)) {
+            return Some(found);
+        }
+        next = cause.source();
+    }
+    None
+}
+
 #[expect(
     clippy::wildcard_enum_match_arm,
     reason = "an open enum of rustls; other errors are told in its own words"
 )]
-pub fn fault(error: &io::Error) -> Option<TlsFault> {
-    let error = error.get_ref()?.downcast_ref::<rustls::Error>()?;
+fn fault_of(error: &rustls::Error) -> Option<TlsFault> {
     match error {
         rustls::Error::InvalidCertificate(cause) => certificate_fault(cause),
         rustls::Error::AlertReceived(alert) => alert_fault(*alert),

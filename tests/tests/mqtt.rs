@@ -2,7 +2,7 @@
 //! in `deploy/mosquitto`: what it acknowledged is never lost, whatever ends.
 
 #[path = "mqtt/access.rs"]
-mod access;
+pub(crate) mod access;
 #[path = "mqtt/gateway.rs"]
 mod gateway;
 #[path = "mqtt/input.rs"]

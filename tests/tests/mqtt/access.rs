@@ -84,12 +84,12 @@ fn refuses_a_password_that_everybody_can_read() {
 }
 
 /// An authority of our own, with a broker and a client that it knows.
-struct Authority {
+pub(crate) struct Authority {
     ca: CertifiedIssuer<'static, KeyPair>,
 }
 
 impl Authority {
-    fn new() -> Self {
+    pub(crate) fn new() -> Self {
         let mut params = CertificateParams::default();
         params.is_ca = IsCa::Ca(BasicConstraints::Unconstrained);
         params.distinguished_name.push(DnType::CommonName, "An authority");
@@ -99,13 +99,18 @@ impl Authority {
         Self { ca: CertifiedIssuer::self_signed(params, key).expect("a certificate of an authority") }
     }
 
-    fn write(&self, path: &Path) -> PathBuf {
+    pub(crate) fn write(&self, path: &Path) -> PathBuf {
         fs::write(path, self.ca.pem()).expect("a writable directory");
         path.to_owned()
     }
 
     /// Writes certificate and key of a leaf.
-    fn leaf(&self, directory: &Path, name: &str, use_for: ExtendedKeyUsagePurpose) -> (PathBuf, PathBuf) {
+    pub(crate) fn leaf(
+        &self,
+        directory: &Path,
+        name: &str,
+        use_for: ExtendedKeyUsagePurpose,
+    ) -> (PathBuf, PathBuf) {
         let mut params = CertificateParams::new(vec![name.to_owned()]).expect("a legal name");
         params.is_ca = IsCa::NoCa;
         params.distinguished_name.push(DnType::CommonName, name);

@@ -1,0 +1,192 @@
+//! The digest: yesterday, or last week, on one screen.
+//!
+//! [`tally::Tally`] adds up records into a [`Digest`], which is what the letter
+//! holds; [`compose`] puts it into words when it is sent. Machines with bad racks
+//! come first; of those without any, only so many are named that the whole stays
+//! short.
+//!
+//! The digest carries a checkpoint of the ledger, so that somebody else holds
+//! it. That it comes at all is a sign of life: README.md says how its absence
+//! is noticed.
+
+pub mod tally;
+mod write;
+
+#[cfg(test)]
+mod tests;
+
+use serde::{Deserialize, Serialize};
+
+use crate::core::alert::Alert;
+use crate::core::reader::Reader;
+use crate::core::time::Timestamp;
+
+pub use tally::Tally;
+pub use write::compose;
+
+/// What a digest is about.
+#[derive(Clone, Copy, PartialEq, Eq, Debug, Serialize, Deserialize)]
+#[serde(rename_all = "kebab-case")]
+pub enum Span {
+    /// One day.
+    Day,
+    /// One week.
+    Week,
+}
+
+/// One digest, for programs as it is: the `data` of its event.
+#[derive(Clone, PartialEq, Debug, Serialize, Deserialize)]
+pub struct Digest {
+    /// Day or week.
+    pub span: Span,
+    /// First instant.
+    pub from: Timestamp,
+    /// First instant after it.
+    pub to: Timestamp,
+    /// Every machine, by name.
+    pub machines: Vec<MachineDigest>,
+    /// The days of a week on which racks were washed; empty for a day.
+    pub days: Vec<DayDigest>,
+    /// Alerts raised.
+    pub raised: u64,
+    /// Alerts closed.
+    pub closed: u64,
+    /// Alerts that are open, overdue checks among them.
+    pub open: Vec<Alert>,
+    /// The ledger as it was when the digest was made.
+    pub checkpoint: Option<Checkpoint>,
+}
+
+/// One machine.
+#[derive(Clone, PartialEq, Debug, Serialize, Deserialize)]
+pub struct MachineDigest {
+    /// Its name.
+    pub machine: String,
+    /// Its racks by verdict.
+    pub counts: Counts,
+    /// The coldest settled minimum.
+    pub coldest: Option<Coldest>,
+    /// Stretches in which a probe or the service gave nothing.
+    pub gaps: u64,
+    /// Their length together, s.
+    pub gap_s: f64,
+    /// Share of the time that was monitored, 0 to 1: all but the gaps.
+    pub monitored: f64,
+}
+
+/// Racks by verdict.
+#[derive(Clone, Copy, PartialEq, Eq, Debug, Default, Serialize, Deserialize)]
+pub struct Counts {
+    /// Final rinse below its limit.
+    pub cold: u64,
+    /// Limit held too short.
+    pub brief: u64,
+    /// Concentration out of range.
+    pub weak: u64,
+    /// Evidence missing.
+    pub unproven: u64,
+    /// Passed by less than the uncertainty.
+    pub narrow: u64,
+    /// Passed.
+    pub pass: u64,
+}
+
+impl Counts {
+    /// All racks.
+    #[must_use]
+    pub const fn all(self) -> u64 {
+        self.bad() + self.unproven + self.narrow + self.pass
+    }
+
+    /// Racks that were not sanitized as they must be.
+    #[must_use]
+    pub const fn bad(self) -> u64 {
+        self.cold + self.brief + self.weak
+    }
+
+    fn plus(self, other: Self) -> Self {
+        Self {
+            cold: self.cold + other.cold,
+            brief: self.brief + other.brief,
+            weak: self.weak + other.weak,
+            unproven: self.unproven + other.unproven,
+            narrow: self.narrow + other.narrow,
+            pass: self.pass + other.pass,
+        }
+    }
+}
+
+/// The coldest rack.
+#[derive(Clone, Copy, PartialEq, Debug, Serialize, Deserialize)]
+pub struct Coldest {
+    /// Its settled minimum, °C.
+    pub celsius: f64,
+    /// Its limit, °C.
+    pub limit_c: f64,
+    /// Start of its final rinse.
+    pub at: Timestamp,
+}
+
+/// One day of a week.
+#[derive(Clone, PartialEq, Eq, Debug, Serialize, Deserialize)]
+pub struct DayDigest {
+    /// Its local date, «2026-11-25».
+    pub date: String,
+    /// Racks of all machines by verdict.
+    pub counts: Counts,
+}
+
+/// Size and root hash of the ledger's Merkle tree, in the three lines of a C2SP tlog-checkpoint,
+/// without a signature.
+#[derive(Clone, PartialEq, Eq, Debug, Serialize, Deserialize)]
+pub struct Checkpoint {
+    /// Whose ledger.
+    pub origin: String,
+    /// Number of records.
+    pub records: u64,
+    /// Root hash (RFC 6962, 2.1) in base64.
+    pub root: String,
+}
+
+/// What a digest needs to know beside its numbers.
+#[derive(Clone, Debug)]
+pub struct Facts<'a> {
+    /// Name of the site.
+    pub site: &'a str,
+    /// How it is read.
+    pub reader: Reader,
+    /// Address of the pages.
+    pub link: Option<&'a str>,
+}
+
+/// A digest in words.
+#[derive(Clone, PartialEq, Eq, Debug)]
+pub struct DigestMessage {
+    /// Subject of a mail.
+    pub subject: String,
+    /// Plain text.
+    pub text: String,
+    /// HTML with inline styles, and without anything to fetch.
+    pub html: String,
+}
+
+impl Digest {
+    /// All machines together.
+    #[must_use]
+    pub fn total(&self) -> Counts {
+        self.machines.iter().fold(Counts::default(), |sum, machine| sum.plus(machine.counts))
+    }
+
+    /// The machine whose picture is worth sending: most bad racks, then most unproven ones, then
+    /// the smallest margin. `None` where nothing was washed.
+    #[must_use]
+    pub fn most_telling(&self) -> Option<&MachineDigest> {
+        let margin = |machine: &MachineDigest| {
+            machine.coldest.map_or(f64::INFINITY, |coldest| coldest.celsius - coldest.limit_c)
+        };
+        self.machines.iter().filter(|machine| machine.counts.all() > 0).min_by(|one, other| {
+            let count = |machine: &MachineDigest| (machine.counts.bad(), machine.counts.unproven);
+            count(other).cmp(&count(one)).then(margin(one).total_cmp(&margin(other)))
+        })
+    }
+}

@@ -1,0 +1,262 @@
+use std::path::PathBuf;
+use std::time::Duration;
+
+use jiff::tz::TimeZone;
+
+use super::*;
+use crate::alert::message::Illustration;
+use crate::core::alert::{AlertNumber, Condition, Racks};
+use crate::core::cycle::plate::{LimitSource, MachineKind, Sanitizing};
+use crate::core::cycle::verdict::Verdict;
+use crate::core::reader::{Language, Scale};
+use crate::core::reading::Fault;
+use crate::core::record::{Basis, Body, Cycle, DoseBasis, Gap, Record, Rule, ServiceStart, WindowFrom};
+
+fn zone() -> TimeZone {
+    TimeZone::get("America/New_York").expect("the zone data is built in")
+}
+
+fn at(text: &str) -> Timestamp {
+    text.parse().expect("RFC 3339")
+}
+
+fn cycle(start: Timestamp, verdict: Verdict, minimum: Option<f64>) -> Body {
+    let second = |count| start.plus(Duration::from_secs(count));
+    Body::Cycle(Box::new(Cycle {
+        started: start,
+        rinse_started: second(45),
+        rinse_ended: second(57),
+        received: second(60),
+        machine_kind: MachineKind::StationaryRackDualTemperature,
+        sanitizing: Sanitizing::HotWater,
+        window_from: WindowFrom::Trace,
+        verdict,
+        reasons: Vec::new(),
+        findings: Vec::new(),
+        rinse_min_c: minimum,
+        rinse_min_raw_c: minimum,
+        rinse_min_corrected_c: None,
+        basis: Basis::Raw,
+        limit_c: 82.222_222,
+        limit_source: LimitSource::FoodCode,
+        rinse_peak_c: minimum,
+        settled_after_s: None,
+        dwell_s: 9.0,
+        dwell_required_s: 5.0,
+        area_below_c_s: 0.0,
+        wash_min_c: Some(67.0),
+        wash_limit_c: 66.0,
+        a0: 12.0,
+        hue: 40.0,
+        dose_basis: DoseBasis::WaterSideEstimate,
+        uncertainty_c: 0.9,
+        conformance: Some(0.9),
+        rule: Rule::SimpleAcceptance,
+        concentration_mg_per_l: None,
+        ph: None,
+        rinse_readings: 48,
+        spikes: 0,
+        trace_sha256: None,
+    }))
+}
+
+fn record(at: Timestamp, machine: &str, body: Body) -> Record {
+    let machine = (!machine.is_empty()).then(|| machine.to_owned());
+    Record::new(at, machine, body)
+}
+
+fn alert(number: u64, condition: Condition, about: &[&str]) -> Alert {
+    Alert {
+        number: AlertNumber(number),
+        condition,
+        machine: Some("dish machine 1".to_owned()),
+        place: None,
+        raised: at("2026-11-25T18:00:00Z"),
+        since: at("2026-11-25T18:00:00Z"),
+        measured: None,
+        worst: None,
+        limit: None,
+        racks: Racks::default(),
+        last_good: None,
+        pattern: None,
+        about: about.iter().map(|text| (*text).to_owned()).collect(),
+        acknowledged: None,
+        cleared: None,
+        needs_action: condition.needs_action(),
+        action: None,
+    }
+}
+
+const MIDNIGHT: &str = "2026-11-25T05:00:00Z";
+const NEXT_MIDNIGHT: &str = "2026-11-26T05:00:00Z";
+
+/// 60 racks of one machine, 4 of them cold, 1 without proof; 3 racks of the bar; a third machine at rest.
+fn day() -> Digest {
+    let machines = ["bar glasswasher", "dish machine 1", "spare"].map(str::to_owned);
+    let mut tally = Tally::new(Span::Day, at(MIDNIGHT), at(NEXT_MIDNIGHT), zone(), machines);
+    let open = at("2026-11-25T15:00:00Z");
+    for number in 0..60_u64 {
+        let (verdict, minimum) = match number {
+            30..34 => (Verdict::Cold, Some(81.0 - 2.4 * (number - 30) as f64)),
+            40 => (Verdict::Unproven, None),
+            _ => (Verdict::Pass, Some(85.0)),
+        };
+        let start = open.plus(Duration::from_secs(number * 300));
+        tally.take(&record(start, "dish machine 1", cycle(start, verdict, minimum)));
+    }
+    for number in 0..3_u64 {
+        let start = open.plus(Duration::from_secs(number * 600));
+        tally.take(&record(start, "bar glasswasher", cycle(start, Verdict::Pass, Some(84.2))));
+    }
+    // Two gaps of one probe, 30 min and 6 min; the record of the first one's start came before its end.
+    let gap = |from: &str, to: Option<&str>| {
+        let (probe, fault) = ("dm1/rinse".to_owned(), Fault::OpenCircuit);
+        Body::Gap(Gap { probe, fault, from: at(from), to: to.map(at), filled: false })
+    };
+    let (first, later) = ("2026-11-25T20:00:00Z", "2026-11-25T21:00:00Z");
+    for (from, to) in
+        [(first, None), (first, Some("2026-11-25T20:30:00Z")), (later, Some("2026-11-25T21:06:00Z"))]
+    {
+        tally.take(&record(at(later), "dish machine 1", gap(from, to)));
+    }
+    let checkpoint = Checkpoint {
+        origin: "rinseward/north-kitchen".to_owned(),
+        records: 48_211,
+        root: "CsUYapGGPo4dkMgIAUqom/Xajj7h2fB2MPA3j2jxq2I=".to_owned(),
+    };
+    let open = vec![
+        alert(17, Condition::Cold, &[]),
+        alert(18, Condition::CheckOverdue, &["sanitizer", "drain-and-clean"]),
+    ];
+    tally.finish(open, Some(checkpoint))
+}
+
+fn facts(language: Language, scale: Scale) -> Facts<'static> {
+    Facts {
+        site: "North kitchen",
+        reader: Reader { language, scale, zone: zone() },
+        link: Some("https://kitchen.example.org/"),
+    }
+}
+
+fn golden(name: &str, found: &str) {
+    let path = PathBuf::from(env!("CARGO_MANIFEST_DIR")).join("tests/golden/digest").join(name);
+    if std::env::var_os("UPDATE_GOLDEN").is_some() {
+        std::fs::create_dir_all(path.parent().expect("a folder")).expect("the folder can be made");
+        std::fs::write(&path, found).expect("the golden file is writable");
+    }
+    let kept = std::fs::read_to_string(&path).expect("a golden file; UPDATE_GOLDEN=1 writes it");
+    assert_eq!(found, kept, "{name}; UPDATE_GOLDEN=1 rewrites it");
+}
+
+#[test]
+fn digests_read_as_agreed() {
+    let picture = Illustration { id: "day", description: "Settled minima of dish machine 1" };
+    for (language, scale) in [(Language::English, Scale::Fahrenheit), (Language::Spanish, Scale::Celsius)] {
+        let message = compose(&day(), &facts(language, scale), Some(&picture));
+        golden(&format!("day-{language}.txt"), &format!("Subject: {}\n\n{}", message.subject, message.text));
+        golden(&format!("day-{language}.html"), &message.html);
+    }
+}
+
+/// Worked by hand: 60 racks, 36 min of gaps in a day are 97.5 %.
+#[test]
+fn the_day_is_added_up() {
+    let digest = day();
+    let machine = digest.most_telling().expect("something was washed");
+    assert_eq!((machine.machine.as_str(), machine.counts.all()), ("dish machine 1", 60));
+    assert_eq!((machine.counts.cold, machine.counts.unproven, machine.counts.pass), (4, 1, 55));
+    assert_eq!(machine.gaps, 2);
+    assert!((machine.gap_s - 2160.0).abs() < 1e-6 && (machine.monitored - 0.975).abs() < 1e-9);
+    let coldest = machine.coldest.expect("the cold ones have a minimum");
+    assert!((coldest.celsius - 73.8).abs() < 1e-9, "{}", coldest.celsius);
+    assert_eq!(digest.total().all(), 63);
+    assert_eq!(digest.machines.len(), 3, "the machine at rest is told too");
+    let json = serde_json::to_string(&digest).expect("a digest has a JSON form");
+    assert_eq!(serde_json::from_str::<Digest>(&json).expect("and reads back"), digest);
+}
+
+/// What the service itself missed counts for every machine, and overlapping stretches count once; a
+/// gap that readings filled later does not count; a probe at fault since long counts through its alert.
+#[test]
+fn what_was_not_monitored_counts_once() {
+    let span = |tally: &mut Tally, from: &str, to: &str, filled: bool| {
+        let gap = Gap {
+            probe: "a/rinse".to_owned(),
+            fault: Fault::Silent,
+            from: at(from),
+            to: Some(at(to)),
+            filled,
+        };
+        tally.take(&record(at(to), "a", Body::Gap(gap)));
+    };
+    let start = ServiceStart {
+        version: "0".to_owned(),
+        last_record: Some(at("2026-11-25T04:00:00Z")),
+        after_clean_stop: true,
+        replayed: 0,
+    };
+    let mut tally =
+        Tally::new(Span::Day, at(MIDNIGHT), at(NEXT_MIDNIGHT), zone(), ["a", "b", "c"].map(str::to_owned));
+    // 05:00 to 06:00 lie inside the day.
+    tally.take(&record(at("2026-11-25T06:00:00Z"), "", Body::ServiceStart(start)));
+    span(&mut tally, "2026-11-25T05:30:00Z", "2026-11-25T06:30:00Z", false);
+    span(&mut tally, "2026-11-25T10:00:00Z", "2026-11-25T11:00:00Z", false);
+    span(&mut tally, "2026-11-25T10:00:00Z", "2026-11-25T11:00:00Z", true);
+    let mut silent = alert(3, Condition::ProbeSilent, &["c/rinse"]);
+    silent.machine = Some("c".to_owned());
+    silent.since = at("2026-11-20T00:00:00Z");
+    let digest = tally.finish(vec![silent], None);
+    let gap_s: Vec<f64> = digest.machines.iter().map(|machine| machine.gap_s).collect();
+    for (found, expected) in gap_s.iter().zip([5400.0, 3600.0, 86_400.0]) {
+        assert!((found - expected).abs() < 1e-6, "{gap_s:?}");
+    }
+}
+
+/// A week in which the clock goes back has 169 hours (2026-11-01, New York); its days are local dates.
+#[test]
+fn a_week_has_its_days() {
+    let (from, to) = (at("2026-10-26T04:00:00Z"), at("2026-11-02T05:00:00Z"));
+    let mut tally = Tally::new(Span::Week, from, to, zone(), []);
+    for (start, verdict) in [
+        ("2026-10-27T03:59:00Z", Verdict::Pass),
+        ("2026-10-27T04:01:00Z", Verdict::Cold),
+        ("2026-11-02T04:58:00Z", Verdict::Pass),
+        ("2026-11-02T05:01:00Z", Verdict::Pass),
+    ] {
+        tally.take(&record(at(start), "a", cycle(at(start), verdict, Some(84.0))));
+    }
+    let digest = tally.finish(Vec::new(), None);
+    let days: Vec<(&str, u64)> =
+        digest.days.iter().map(|day| (day.date.as_str(), day.counts.all())).collect();
+    assert_eq!(days, [("2026-10-26", 1), ("2026-10-27", 1), ("2026-11-01", 1)]);
+    let message = compose(&digest, &facts(Language::English, Scale::Celsius), None);
+    assert!(message.subject.contains("Mon 26 Oct 2026 – Sun 1 Nov 2026"), "{}", message.subject);
+}
+
+/// 200 machines, and names that try to be markup or a header line.
+#[test]
+fn a_large_site_stays_on_one_screen() {
+    let name = |number: u32| format!("<b>{number:03}</b>\r\nBcc: x@example.org");
+    let mut tally = Tally::new(Span::Day, at(MIDNIGHT), at(NEXT_MIDNIGHT), zone(), (0..200).map(name));
+    let start = at("2026-11-25T15:00:00Z");
+    tally.take(&record(start, &name(150), cycle(start, Verdict::Cold, Some(70.0))));
+    let digest = tally.finish((0..50).map(|number| alert(number, Condition::Cold, &[])).collect(), None);
+    let message = compose(&digest, &facts(Language::Spanish, Scale::Celsius), None);
+    assert!(message.text.lines().count() < 100, "{}", message.text);
+    assert!(message.text.contains("150"), "the machine with the cold rack is named");
+    assert!(!message.html.contains("<b>") && !message.subject.contains(['\r', '\n']));
+    assert!(!message.text.contains("\nBcc"));
+}
+
+/// Own rule: 100 % is said only where nothing is missing.
+#[test]
+fn a_share_is_never_rounded_up_to_the_whole() {
+    let mut digest = day();
+    for (share, expected) in [(1.0, "100 %"), (0.999_99, "99.9 %"), (0.0, "0.0 %"), (0.000_01, "0.1 %")] {
+        digest.machines.truncate(1);
+        digest.machines[0].monitored = share;
+        let message = compose(&digest, &facts(Language::English, Scale::Celsius), None);
+        assert!(message.text.contains(&format!("Monitored: {expected}")), "{expected}: {}", message.text);
+    }
+}

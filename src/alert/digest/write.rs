@@ -1,0 +1,301 @@
+//! A digest in the words of its reader.
+
+use askama::Template;
+
+use super::{Counts, Digest, DigestMessage, Facts, MachineDigest, Span};
+use crate::alert::message::phrases::Phrase;
+use crate::alert::message::tell::{check, duration, one_line};
+use crate::alert::message::{Illustration, condition_title};
+use crate::core::alert::{Alert, Condition};
+use crate::core::record::CheckKind;
+
+/// Most machines told one by one; those with bad racks come first (own choice: one screen).
+const MACHINES_MAX: usize = 12;
+/// Most alerts told one by one.
+const ALERTS_MAX: usize = 12;
+/// Longest name, in characters.
+const NAME_CHARS_MAX: usize = 60;
+
+#[derive(Template)]
+#[template(path = "alert/digest/digest.html", config = ".askama.toml")]
+struct Page<'a> {
+    language: &'static str,
+    headline: String,
+    ground: &'static str,
+    picture: Option<&'a Illustration<'a>>,
+    sections: &'a [Section],
+    /// The lines of the checkpoint.
+    checkpoint: &'a [String],
+    integrity: String,
+    integrity_note: String,
+    link: Option<(String, String)>,
+}
+
+/// A heading and what is below it: each entry a first line and further lines.
+struct Section {
+    title: String,
+    entries: Vec<(String, Vec<String>)>,
+}
+
+/// Puts a digest into words. The picture is that of [`Digest::most_telling`].
+#[must_use]
+pub fn compose(digest: &Digest, facts: &Facts<'_>, picture: Option<&Illustration<'_>>) -> DigestMessage {
+    let writer = Writer { digest, facts };
+    let (subject, headline) = (writer.subject(), writer.headline());
+    let sections = writer.sections();
+    let checkpoint = writer.checkpoint();
+    let link = facts.link.filter(|link| link.starts_with("https://") || link.starts_with("http://"));
+    let link = link.map(|link| (one_line(link, 2000), writer.say(Phrase::DigestPages)));
+
+    let mut text = format!("{headline}\n");
+    for section in &sections {
+        text.push_str(&format!("\n{}:\n", section.title));
+        for (first, more) in &section.entries {
+            text.push_str(&format!("- {first}\n"));
+            for line in more {
+                text.push_str(&format!("  {line}\n"));
+            }
+        }
+    }
+    if let Some((address, word)) = &link {
+        text.push_str(&format!("\n{word}: {address}\n"));
+    }
+    if !checkpoint.is_empty() {
+        let title = writer.say(Phrase::Integrity);
+        let note = writer.say(Phrase::IntegrityNote);
+        text.push_str(&format!("\n{title}:\n{note}\n\n{}\n", checkpoint.join("\n")));
+    }
+    let page = Page {
+        language: facts.reader.language.code(),
+        headline: headline.replace(" °", "\u{a0}°"),
+        ground: writer.ground(),
+        picture,
+        sections: &sections,
+        checkpoint: &checkpoint,
+        integrity: writer.say(Phrase::Integrity),
+        integrity_note: writer.say(Phrase::IntegrityNote),
+        link,
+    };
+    // A template of texts fails only where writing to memory does.
+    DigestMessage { subject, text, html: page.render().unwrap_or_default() }
+}
+
+struct Writer<'a> {
+    digest: &'a Digest,
+    facts: &'a Facts<'a>,
+}
+
+impl Writer<'_> {
+    fn say(&self, phrase: Phrase) -> String {
+        self.with(phrase, &[])
+    }
+
+    fn with(&self, phrase: Phrase, values: &[(&str, &str)]) -> String {
+        phrase.with(self.facts.reader.language, values)
+    }
+
+    /// «Wed 25 Nov 2026», or first and last day of a week.
+    fn dates(&self) -> String {
+        let reader = &self.facts.reader;
+        let last = self.digest.to.minus(std::time::Duration::from_secs(1));
+        match self.digest.span {
+            Span::Day => reader.day(self.digest.from),
+            Span::Week => format!("{} – {}", reader.day(self.digest.from), reader.day(last)),
+        }
+    }
+
+    fn summary(&self) -> String {
+        let total = self.digest.total();
+        let missing = self.digest.open.iter().filter(|alert| is_check(alert)).count();
+        let open = match self.digest.open.len() - missing {
+            0 => self.say(Phrase::DigestNothingOpen),
+            count => self.with(Phrase::DigestOpen, &[("count", &count.to_string())]),
+        };
+        let checks = match missing {
+            0 => String::new(),
+            count => format!("; {}", self.with(Phrase::DigestMissing, &[("count", &count.to_string())])),
+        };
+        format!("{}; {open}{checks}", self.judged(total))
+    }
+
+    fn subject(&self) -> String {
+        let site = one_line(self.facts.site, NAME_CHARS_MAX);
+        format!("{site}, {}: {}", self.dates(), self.summary())
+    }
+
+    fn headline(&self) -> String {
+        let when = match self.digest.span {
+            Span::Day => Phrase::DigestDay,
+            Span::Week => Phrase::DigestWeek,
+        };
+        let site = one_line(self.facts.site, NAME_CHARS_MAX);
+        format!("{}, {} – {site}: {}.", self.say(when), self.dates(), self.summary())
+    }
+
+    fn racks(&self, count: u64) -> String {
+        match count {
+            1 => self.say(Phrase::OneRack),
+            _ => self.with(Phrase::ManyRacks, &[("count", &count.to_string())]),
+        }
+    }
+
+    /// «412 racks – cold: 6, too short: 1, good: 405», or that all were good.
+    fn judged(&self, counts: Counts) -> String {
+        let racks = self.racks(counts.all());
+        if counts.all() == 0 {
+            return self.say(Phrase::DigestNoRack);
+        }
+        if counts.pass == counts.all() {
+            return self.with(Phrase::DigestAllGood, &[("racks", &racks)]);
+        }
+        let all = [
+            (counts.cold, Phrase::Colds),
+            (counts.brief, Phrase::Briefs),
+            (counts.weak, Phrase::Weaks),
+            (counts.unproven, Phrase::Unprovens),
+            (counts.narrow, Phrase::Narrows),
+            (counts.pass, Phrase::Passes),
+        ];
+        let told = all.into_iter().filter(|(count, _)| *count > 0);
+        let told: Vec<String> =
+            told.map(|(count, phrase)| format!("{}: {count}", self.say(phrase))).collect();
+        format!("{racks} – {}", told.join(", "))
+    }
+
+    fn sections(&self) -> Vec<Section> {
+        let section =
+            |title: Phrase, entries: Vec<(String, Vec<String>)>| Section { title: self.say(title), entries };
+        let checks = self
+            .digest
+            .open
+            .iter()
+            .filter(|alert| is_check(alert))
+            .map(|alert| (self.missing(alert), Vec::new()));
+        let days = self.digest.days.iter().map(|day| {
+            let racks = self.judged(day.counts);
+            (self.with(Phrase::DayLine, &[("day", &day.date), ("racks", &racks)]), Vec::new())
+        });
+        [
+            section(Phrase::Machines, self.machines()),
+            section(Phrase::OpenAlerts, self.alerts()),
+            section(Phrase::MissingChecks, checks.collect()),
+            section(Phrase::Days, days.collect()),
+        ]
+        .into_iter()
+        .filter(|section| !section.entries.is_empty())
+        .collect()
+    }
+
+    fn machines(&self) -> Vec<(String, Vec<String>)> {
+        let mut machines: Vec<&MachineDigest> = self.digest.machines.iter().collect();
+        machines.sort_by_key(|machine| {
+            let counts = machine.counts;
+            (std::cmp::Reverse(counts.bad()), std::cmp::Reverse(counts.unproven), &machine.machine)
+        });
+        let (named, rest) = machines.split_at(machines.len().min(MACHINES_MAX));
+        let mut entries: Vec<_> = named.iter().map(|machine| self.machine(machine)).collect();
+        if !rest.is_empty() {
+            let good = rest.iter().all(|machine| machine.counts.bad() == 0);
+            let phrase = if good { Phrase::MoreMachines } else { Phrase::MoreListed };
+            entries.push((self.with(phrase, &[("count", &rest.len().to_string())]), Vec::new()));
+        }
+        entries
+    }
+
+    fn machine(&self, machine: &MachineDigest) -> (String, Vec<String>) {
+        let reader = &self.facts.reader;
+        let name = one_line(&machine.machine, NAME_CHARS_MAX);
+        let first = format!("{name}: {}", self.judged(machine.counts));
+        let coldest = machine.coldest.map(|coldest| {
+            let (measured, limit) = reader.pair(coldest.celsius, coldest.limit_c);
+            let symbol = reader.scale.symbol();
+            let at = match self.digest.span {
+                Span::Day => reader.clock_and_zone(coldest.at),
+                Span::Week => reader.moment(coldest.at),
+            };
+            let (measured, limit) = (format!("{measured} {symbol}"), format!("{limit} {symbol}"));
+            self.with(Phrase::Coldest, &[("measured", &measured), ("limit", &limit), ("at", &at)])
+        });
+        let share = percent(machine.monitored);
+        let monitored = if machine.gaps == 0 {
+            self.with(Phrase::Monitored, &[("share", &share)])
+        } else {
+            let (count, time) = (machine.gaps.to_string(), duration(machine.gap_s));
+            self.with(Phrase::MonitoredGaps, &[("share", &share), ("count", &count), ("time", &time)])
+        };
+        (first, coldest.into_iter().chain([monitored]).collect())
+    }
+
+    fn alerts(&self) -> Vec<(String, Vec<String>)> {
+        let counts = [("raised", self.digest.raised.to_string()), ("closed", self.digest.closed.to_string())];
+        let counts: Vec<(&str, &str)> = counts.iter().map(|(name, value)| (*name, value.as_str())).collect();
+        let open: Vec<&Alert> = self.digest.open.iter().filter(|alert| !is_check(alert)).collect();
+        let mut entries: Vec<_> = open.iter().take(ALERTS_MAX).map(|alert| self.alert(alert)).collect();
+        if let Some(more @ 1..) = open.len().checked_sub(ALERTS_MAX) {
+            entries.push((self.with(Phrase::MoreListed, &[("count", &more.to_string())]), Vec::new()));
+        }
+        entries.push((self.with(Phrase::AlertCounts, &counts), Vec::new()));
+        entries
+    }
+
+    fn alert(&self, alert: &Alert) -> (String, Vec<String>) {
+        let reader = &self.facts.reader;
+        let place = alert.machine.as_deref().unwrap_or(self.facts.site);
+        let first = self.with(
+            Phrase::OpenAlert,
+            &[
+                ("number", &alert.number.to_string()),
+                ("what", &self.say(condition_title(alert.condition))),
+                ("where", &one_line(place, NAME_CHARS_MAX)),
+                ("since", &reader.moment(alert.since)),
+            ],
+        );
+        let taken = match &alert.acknowledged {
+            Some(taken) => self.with(Phrase::TakenBy, &[("by", &one_line(&taken.by, NAME_CHARS_MAX))]),
+            None => self.say(Phrase::Waiting),
+        };
+        let to_write = alert.needs_action && alert.action.is_none();
+        (first, std::iter::once(taken).chain(to_write.then(|| self.say(Phrase::ToWrite))).collect())
+    }
+
+    /// «dish machine 1: sanitizer test, drain and clean».
+    fn missing(&self, alert: &Alert) -> String {
+        let place = alert.machine.as_deref().unwrap_or(self.facts.site);
+        let word = |text: &String| match CheckKind::ALL.into_iter().find(|kind| kind.as_str() == text) {
+            Some(kind) => self.say(check(kind)),
+            None => one_line(text, NAME_CHARS_MAX),
+        };
+        let checks: Vec<String> = alert.about.iter().map(word).collect();
+        format!("{}: {}", one_line(place, NAME_CHARS_MAX), checks.join(", "))
+    }
+
+    fn checkpoint(&self) -> Vec<String> {
+        let Some(checkpoint) = &self.digest.checkpoint else { return Vec::new() };
+        let line = |text: &str| one_line(text, 200);
+        vec![line(&checkpoint.origin), checkpoint.records.to_string(), line(&checkpoint.root)]
+    }
+
+    /// The same grounds as those of an alert; the words tell the same.
+    fn ground(&self) -> &'static str {
+        let total = self.digest.total();
+        if total.bad() > 0 {
+            "#a01818"
+        } else if total.unproven > 0 || !self.digest.open.is_empty() {
+            "#8a4b00"
+        } else {
+            "#00603f"
+        }
+    }
+}
+
+/// Whether an alert is a missing check, which has a section of its own.
+fn is_check(alert: &Alert) -> bool {
+    alert.condition == Condition::CheckOverdue
+}
+
+/// A share as a percentage that says 100 only where nothing is missing, and 0 only where all is.
+fn percent(share: f64) -> String {
+    let tenths = (share * 1000.0).floor() / 10.0;
+    let tenths = if share > 0.0 { tenths.max(0.1) } else { 0.0 };
+    if share >= 1.0 { "100 %".to_owned() } else { format!("{tenths:.1} %") }
+}

@@ -1,0 +1,333 @@
+//! What a message says: one notice in the language and on the scale of its reader.
+//!
+//! [`compose`] touches nothing and asks for no time; whatever it needs beside
+//! the notice stands in [`Facts`]. The same notice and facts give the same bytes,
+//! so that a letter sent twice says the same.
+//!
+//! The first line of every form carries what is wrong, where, how bad, and what
+//! to do. A test says so before anything else. Names and texts of people are
+//! made one line each, without control characters, and escaped in HTML: a
+//! machine called `<script>` or with a line break in its name harms nothing.
+
+mod conditions;
+pub mod data;
+mod html;
+pub(crate) mod phrases;
+pub mod short;
+pub(crate) mod tell;
+
+#[cfg(test)]
+mod tests;
+
+pub use data::AlertData;
+
+use jiff::tz::TimeZone;
+
+use crate::core::alert::{Condition, Notice, Occasion};
+use crate::core::time::Timestamp;
+use phrases::Phrase;
+use tell::{NOTE_CHARS_MAX, Teller, one_line, pair, quantity};
+
+/// What a message needs to know beside its notice.
+#[derive(Clone, Debug)]
+pub struct Facts<'a> {
+    /// Name of the site.
+    pub site: &'a str,
+    /// Zone in which times are told.
+    pub zone: &'a TimeZone,
+    /// When the letter was written; a time of the same day is told without its date.
+    pub written: Timestamp,
+    /// Whether the machine sanitizes by a chemical.
+    pub chemical: bool,
+    /// Whom to call, with the number: «Acme Service, +1 555 0100».
+    pub call: Option<&'a str>,
+    /// Whole address of the page of this alert; only `https:` and `http:` are shown.
+    pub link: Option<&'a str>,
+}
+
+/// A picture that travels with the mail.
+#[derive(Clone, Copy, Debug)]
+pub struct Illustration<'a> {
+    /// Its content id, without brackets.
+    pub id: &'a str,
+    /// What it shows, for whoever does not see it.
+    pub description: &'a str,
+}
+
+/// A notice in words, in every form that a channel may need.
+#[derive(Clone, PartialEq, Eq, Debug)]
+pub struct Message {
+    /// Subject of a mail, one line.
+    pub subject: String,
+    /// Plain text.
+    pub text: String,
+    /// HTML with inline styles, and without anything to fetch.
+    pub html: String,
+    /// At most 160 septets of GSM 03.38.
+    pub short: String,
+    /// The parts, for a page that shows the same.
+    pub content: Content,
+}
+
+/// Puts a notice into words.
+#[must_use]
+pub fn compose(notice: &Notice, facts: &Facts<'_>, picture: Option<&Illustration<'_>>) -> Message {
+    let link = facts.link.filter(|link| link.starts_with("https://") || link.starts_with("http://"));
+    let facts = Facts { link, ..facts.clone() };
+    let teller = Teller::new(notice, &facts);
+    let content = Content::new(&teller);
+    Message {
+        subject: subject(&teller),
+        text: content.text(&teller),
+        html: html::write(&content, &teller, picture),
+        short: short::compose(&teller),
+        content,
+    }
+}
+
+/// What is wrong, as a phrase.
+pub(crate) const fn condition_title(condition: Condition) -> Phrase {
+    conditions::title(condition)
+}
+
+/// What stands before the first line.
+const fn prefix(occasion: Occasion) -> Option<Phrase> {
+    match occasion {
+        Occasion::Raised => None,
+        Occasion::Grew => Some(Phrase::Grew),
+        Occasion::Returned => Some(Phrase::Returned),
+        Occasion::Summary => Some(Phrase::Summary),
+        Occasion::Escalated => Some(Phrase::Escalated),
+        Occasion::Cleared => Some(Phrase::Cleared),
+        Occasion::ActionMissing => Some(Phrase::ActionMissing),
+        Occasion::Closed => Some(Phrase::Closed),
+        Occasion::AfterMaintenance => Some(Phrase::AfterMaintenance),
+        Occasion::Test => Some(Phrase::Test),
+    }
+}
+
+/// Whether the condition still holds, so that something must be done about it now.
+const fn is_active(occasion: Occasion) -> bool {
+    match occasion {
+        Occasion::Raised
+        | Occasion::Grew
+        | Occasion::Returned
+        | Occasion::Summary
+        | Occasion::Escalated
+        | Occasion::AfterMaintenance => true,
+        Occasion::Cleared | Occasion::ActionMissing | Occasion::Closed | Occasion::Test => false,
+    }
+}
+
+/// What to do, in one breath.
+fn order(teller: &Teller<'_>) -> Phrase {
+    let alert = teller.alert();
+    let written = !alert.needs_action || alert.action.is_some();
+    match teller.notice.occasion {
+        Occasion::Test => Phrase::OrderTest,
+        Occasion::Closed => Phrase::OrderNothing,
+        Occasion::ActionMissing => Phrase::OrderWrite,
+        occasion if is_active(occasion) && alert.cleared.is_none() => conditions::order(alert),
+        Occasion::Raised
+        | Occasion::Grew
+        | Occasion::Returned
+        | Occasion::Summary
+        | Occasion::Escalated
+        | Occasion::AfterMaintenance
+        | Occasion::Cleared => {
+            if written {
+                Phrase::OrderNothing
+            } else {
+                Phrase::OrderWrite
+            }
+        }
+    }
+}
+
+/// The parts of a message, in the words of its reader and without markup.
+#[derive(Clone, PartialEq, Eq, Debug)]
+pub struct Content {
+    /// What is wrong, where, how bad, what to do: one line.
+    pub headline: String,
+    /// How bad it is, in sentences.
+    pub why: Vec<String>,
+    /// What to do now, in order.
+    pub steps: Vec<String>,
+    /// The facts: name and value.
+    pub rows: Vec<(String, String)>,
+    /// The figures for washing by hand, their source last.
+    pub by_hand: Vec<String>,
+    /// What could hurt whoever follows the steps.
+    pub cautions: Vec<String>,
+    /// What the link is for.
+    link: Phrase,
+}
+
+impl Content {
+    fn new(teller: &Teller<'_>) -> Self {
+        let alert = teller.alert();
+        let occasion = teller.notice.occasion;
+        let chemical = teller.facts.chemical;
+        let active = is_active(occasion) && alert.cleared.is_none();
+        let fill = |phrases: Vec<Phrase>| phrases.into_iter().map(|phrase| teller.filled(phrase)).collect();
+        let to_write = order(teller) == Phrase::OrderWrite;
+        let mut why = if active { conditions::why(alert, chemical) } else { Vec::new() };
+        if occasion == Occasion::Test {
+            why.push(Phrase::TestBody);
+        } else if occasion == Occasion::Escalated {
+            why.insert(0, Phrase::EscalatedBody);
+        }
+        let steps = if active {
+            conditions::steps(alert, chemical)
+        } else if to_write && alert.last_good.is_some() {
+            vec![Phrase::WriteActionSince]
+        } else if to_write {
+            vec![Phrase::WriteAction]
+        } else {
+            Vec::new()
+        };
+        let by_hand = if active && conditions::by_hand(alert.condition) {
+            vec![
+                Phrase::SinkWash,
+                Phrase::SinkHeat,
+                Phrase::SinkChlorine,
+                Phrase::SinkDry,
+                Phrase::SinkSource,
+            ]
+        } else {
+            Vec::new()
+        };
+        let cautions = if active { conditions::cautions(alert.condition, chemical) } else { Vec::new() };
+        Self {
+            headline: headline(teller),
+            why: fill(why),
+            steps: fill(steps),
+            rows: rows(teller),
+            by_hand: fill(by_hand),
+            cautions: fill(cautions),
+            link: match (to_write, active) {
+                (true, _) => Phrase::LinkWrite,
+                (false, true) => Phrase::Link,
+                (false, false) => Phrase::LinkSee,
+            },
+        }
+    }
+
+    fn text(&self, teller: &Teller<'_>) -> String {
+        let mut out = format!("{}\n", self.headline);
+        let mut block = |lines: Vec<String>| {
+            if !lines.is_empty() {
+                out.push('\n');
+                for line in lines {
+                    out.push_str(&line);
+                    out.push('\n');
+                }
+            }
+        };
+        block(self.why.clone());
+        let titled = |title: Phrase, lines: Vec<String>| -> Vec<String> {
+            if lines.is_empty() {
+                return lines;
+            }
+            std::iter::once(format!("{}:", teller.say(title))).chain(lines).collect()
+        };
+        let numbered = self.steps.iter().zip(1..).map(|(step, number)| format!("{number}. {step}"));
+        block(titled(Phrase::DoNow, numbered.collect()));
+        if let Some(link) = teller.facts.link {
+            block(vec![
+                format!("{}:", teller.say(self.link)),
+                one_line(link, 2000),
+                teller.say(Phrase::LinkNote),
+            ]);
+        }
+        block(titled(
+            Phrase::CautionTitle,
+            self.cautions.iter().map(|caution| format!("! {caution}")).collect(),
+        ));
+        let rows = self.rows.iter().map(|(name, value)| format!("{name}: {value}"));
+        block(titled(Phrase::Facts, rows.collect()));
+        block(titled(Phrase::SinkTitle, self.by_hand.clone()));
+        out
+    }
+}
+
+/// «Final rinse too cold – dm1: 71.3 °C (limit 82.2 °C)», after the occasion.
+fn what_and_where(teller: &Teller<'_>) -> String {
+    let alert = teller.alert();
+    let mut line = format!("{} – {}", teller.say(conditions::title(alert.condition)), teller.where_());
+    if let Some(detail) = teller.detail() {
+        line.push_str(&format!(": {detail}"));
+    }
+    match prefix(teller.notice.occasion) {
+        Some(prefix) => format!("{}: {line}", teller.say(prefix)),
+        None => line,
+    }
+}
+
+fn test_title(teller: &Teller<'_>) -> String {
+    format!("{}: {}", teller.say(Phrase::Test), teller.filled(Phrase::TestTitle))
+}
+
+fn subject(teller: &Teller<'_>) -> String {
+    let site = teller.name(teller.facts.site);
+    if teller.notice.occasion == Occasion::Test {
+        return format!("{} · {site}", test_title(teller));
+    }
+    match teller.alert().machine {
+        Some(_) => format!("{} · {site}", what_and_where(teller)),
+        None => what_and_where(teller),
+    }
+}
+
+fn headline(teller: &Teller<'_>) -> String {
+    let order = teller.say(order(teller));
+    if teller.notice.occasion == Occasion::Test {
+        return format!("{}. {order}", test_title(teller));
+    }
+    format!("{}, {}. {order}", what_and_where(teller), teller.since())
+}
+
+/// The facts, one row each.
+fn rows(teller: &Teller<'_>) -> Vec<(String, String)> {
+    let alert = teller.alert();
+    let reader = &teller.reader;
+    let mut rows = vec![(Phrase::RowSite, teller.name(teller.facts.site))];
+    if teller.notice.occasion == Occasion::Test {
+        return rows.into_iter().map(|(name, value)| (teller.say(name), value)).collect();
+    }
+    let mut row = |name: Phrase, value: Option<String>| rows.extend(value.map(|value| (name, value)));
+    row(Phrase::RowMachine, alert.machine.as_deref().map(|name| teller.name(name)));
+    row(Phrase::RowPlace, teller.place());
+    let shown = |value, other| pair(value, other, reader).0;
+    let against = |value| alert.limit.map_or_else(|| quantity(value, reader), |limit| shown(value, limit));
+    row(Phrase::RowMeasured, alert.measured.map(against));
+    row(Phrase::RowWorst, alert.worst.filter(|worst| alert.measured != Some(*worst)).map(against));
+    row(
+        if alert.condition == Condition::Drifting { Phrase::RowUsual } else { Phrase::RowLimit },
+        alert.limit.map(|limit| match alert.measured {
+            Some(measured) => pair(measured, limit, reader).1,
+            None => quantity(limit, reader),
+        }),
+    );
+    row(Phrase::RowSince, Some(reader.moment(alert.since)));
+    row(Phrase::RowRacks, (alert.racks.count > 0).then(|| alert.racks.count.to_string()));
+    row(Phrase::RowLastGood, alert.last_good.map(|rack| reader.moment(rack.at)));
+    row(Phrase::RowAbout, (!alert.about.is_empty()).then(|| teller.about()));
+    row(
+        Phrase::RowTaken,
+        alert.acknowledged.as_ref().map(|taken| {
+            teller.with(Phrase::ByAt, &[("by", &teller.name(&taken.by)), ("at", &teller.time(taken.at))])
+        }),
+    );
+    row(Phrase::RowRecovered, alert.cleared.map(|at| reader.moment(at)));
+    if let Some(action) = &alert.action {
+        row(Phrase::RowActionRacks, Some(one_line(&action.racks, NOTE_CHARS_MAX)));
+        let done = one_line(&action.done, NOTE_CHARS_MAX);
+        row(
+            Phrase::RowAction,
+            Some(format!("{done} ({}, {})", teller.name(&action.by), teller.time(action.at))),
+        );
+    }
+    row(Phrase::RowAlert, Some(alert.number.to_string()));
+    rows.into_iter().map(|(name, value)| (teller.say(name), value)).collect()
+}

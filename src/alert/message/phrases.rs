@@ -1,0 +1,290 @@
+//! Every sentence of a message, English and Spanish side by side.
+//!
+//! `{name}` stands for a value; both languages of a phrase use the same names.
+//! The Spanish is that of kitchens in the Americas: «canasta» for rack.
+
+use crate::core::reader::Language;
+
+/// Makes the list of phrases and what each says.
+macro_rules! phrases {
+    ($($name:ident: $english:literal, $spanish:literal;)*) => {
+        /// A phrase.
+        #[derive(Clone, Copy, PartialEq, Eq, Debug)]
+        pub(crate) enum Phrase { $($name),* }
+
+        impl Phrase {
+            /// Every phrase.
+            #[cfg(test)]
+            pub(crate) const ALL: &'static [Self] = &[$(Self::$name),*];
+
+            /// English and Spanish.
+            pub(crate) const fn pair(self) -> (&'static str, &'static str) {
+                match self { $(Self::$name => ($english, $spanish)),* }
+            }
+        }
+    };
+}
+
+phrases! {
+    // What is wrong.
+    Cold: "Final rinse too cold", "Enjuague final demasiado frío";
+    Brief: "Final rinse too short", "Enjuague final demasiado corto";
+    Weak: "Sanitizer outside its range", "Desinfectante fuera de su rango";
+    Unproven: "Racks without proof", "Canastas sin comprobación";
+    WashLow: "Wash too cold", "Lavado demasiado frío";
+    RinseHot: "Final rinse too hot", "Enjuague final demasiado caliente";
+    Narrow: "Final rinse barely at its limit", "Enjuague final apenas en su límite";
+    Drifting: "Final rinse drifting", "El enjuague final se está desviando";
+    TankCold: "Wash tank not up to temperature", "Tanque de lavado aún frío";
+    ProbeFault: "Probe at fault", "Sonda averiada";
+    ProbeSilent: "Probe silent", "Sonda sin señal";
+    CheckOverdue: "Check overdue", "Control pendiente";
+    CalibrationOverdue: "Calibration overdue", "Calibración vencida";
+    DiskFilling: "Disk filling up", "Disco casi lleno";
+    ClockUnsynchronised: "Clock not synchronised", "Reloj sin sincronizar";
+    SeriesBacklog: "Time series not written", "Serie temporal sin escribir";
+    Undelivered: "Message not delivered", "Mensaje sin entregar";
+
+    // What to do, in the first line.
+    OrderCold: "Hold the racks; run an empty one.", "Aparte las canastas; pase una vacía.";
+    OrderColdFirst: "Hold this rack; run an empty one: it may only be catching up.", "Aparte esta canasta; pase una vacía: puede que solo se esté recuperando.";
+    OrderColdAgain: "Stop, hold the racks, call service.", "Pare, aparte las canastas, llame al servicio técnico.";
+    OrderBrief: "Hold the racks; let the cycle run to its end.", "Aparte las canastas; deje que el ciclo termine.";
+    OrderWeak: "Hold the racks; test and correct the sanitizer.", "Aparte las canastas; mida y corrija el desinfectante.";
+    OrderUnproven: "Check by hand before ware is used.", "Compruebe a mano antes de usar la vajilla.";
+    OrderWashLow: "Hold the racks; check the wash tank.", "Aparte las canastas; revise el tanque de lavado.";
+    OrderRinseHot: "Keep clear of the steam; have it turned down.", "No se acerque al vapor; haga que bajen la temperatura.";
+    OrderNarrow: "The racks are good; have the rinse looked at soon.", "Las canastas están bien; haga revisar pronto el enjuague.";
+    OrderDrifting: "The racks are good; find the cause before it turns cold.", "Las canastas están bien; busque la causa antes de que falle.";
+    OrderTankCold: "Do not wash yet.", "No lave todavía.";
+    OrderProbe: "Not a cold rinse, but no proof: check by hand.", "No es agua fría, pero falta la comprobación: compruebe a mano.";
+    OrderCheck: "Do it now and enter it.", "Hágalo ahora y anótelo.";
+    OrderCalibration: "Have it calibrated.", "Haga que la calibren.";
+    OrderDisk: "Free space before recording stops.", "Libere espacio antes de que se detenga el registro.";
+    OrderClock: "Check the network: times on record may be off.", "Revise la red: las horas registradas pueden fallar.";
+    OrderSeries: "The record is safe; look at the server.", "El registro está a salvo; revise el servidor.";
+    OrderUndelivered: "Tell that person another way.", "Avise a esa persona por otra vía.";
+    OrderWrite: "Write down the corrective action.", "Anote la acción correctiva.";
+    OrderNothing: "Nothing more to do.", "No hay nada más que hacer.";
+    OrderTest: "Nothing is wrong. Nothing to do.", "Todo está en orden. No hay nada que hacer.";
+
+    // Why this message was sent; before the first line.
+    Grew: "Worse", "Empeora";
+    Returned: "Back again", "Otra vez";
+    Summary: "Still open", "Sigue abierta";
+    Escalated: "Nobody has answered", "Nadie ha respondido";
+    Cleared: "Recovered", "Recuperado";
+    ActionMissing: "Corrective action missing", "Falta la acción correctiva";
+    Closed: "Closed", "Cerrada";
+    AfterMaintenance: "After maintenance, still open", "Tras el mantenimiento, sigue abierta";
+    Test: "TEST", "PRUEBA";
+    TestTitle: "This is only a test of the way to {contact}", "Esto es solo una prueba de la vía a {contact}";
+    TestBody: "Somebody tried whether messages reach {contact}. If you read this, they do. A real alert looks like this message and begins with what is wrong.", "Alguien ha probado si los mensajes llegan a {contact}. Si usted lee esto, llegan. Una alerta real tiene este aspecto y empieza con lo que está mal.";
+    EscalatedBody: "The people told before have not acknowledged it. Please take it on.", "Las personas avisadas antes no la han confirmado. Hágase cargo, por favor.";
+
+    // How bad it is.
+    WhyCold: "Ware from these racks may not be sanitized.", "La vajilla de estas canastas puede no estar desinfectada.";
+    WhyColdFirst: "It was the first rack after a pause: often the booster or the line is only catching up. This rack still counts as cold.", "Fue la primera canasta tras una pausa: a menudo el calentador o la tubería solo se están recuperando. Aun así, esta canasta cuenta como fría.";
+    WhyColdAgain: "Several racks in a row: the booster heater has probably failed, or the supply water is too cool.", "Varias canastas seguidas: probablemente falla el calentador de refuerzo, o el agua de entrada llega demasiado fría.";
+    WhyColdChemical: "The water is too cold for the sanitizer on file: it works only above its lowest temperature.", "El agua está demasiado fría para el desinfectante registrado: solo actúa por encima de su temperatura mínima.";
+    WhyBrief: "The heat was there, but not for long enough to sanitize.", "Hubo calor, pero no el tiempo necesario para desinfectar.";
+    WhyWeak: "At this concentration the sanitizer does not sanitize, or is too strong for food contact.", "Con esta concentración el desinfectante no desinfecta, o es demasiado fuerte para el contacto con alimentos.";
+    WhyUnproven: "These racks may be good, but nothing proves it: a check is missing, or readings are.", "Estas canastas pueden estar bien, pero nada lo comprueba: falta un control, o faltan lecturas.";
+    WhyWashLow: "A cold wash leaves soil, and a hot rinse does not make up for it.", "Un lavado frío deja suciedad, y un enjuague caliente no lo compensa.";
+    WhyRinseHot: "Above the maximum the spray turns to vapour, and less heat reaches the ware.", "Por encima del máximo el agua se vuelve vapor, y llega menos calor a la vajilla.";
+    WhyNarrow: "Every rack passed, but by less than the uncertainty of the measurement.", "Todas las canastas pasaron, pero por menos que la incertidumbre de la medida.";
+    WhyDrifting: "The rinse moves away from its usual temperature: booster, scale, supply, or the probe itself.", "El enjuague se aparta de su temperatura habitual: calentador, cal, suministro o la propia sonda.";
+    WhyTankCold: "The kitchen is open, and the wash tank has not reached its temperature.", "La cocina está abierta y el tanque de lavado no ha llegado a su temperatura.";
+    WhyProbe: "The water may be hot enough; it is the measurement that is missing. Until it is back every rack is unproven.", "El agua puede estar bastante caliente; lo que falta es la medida. Hasta que vuelva, ninguna canasta queda comprobada.";
+    WhyCheck: "It was due {due} and is not on record.", "Se esperaba para {due} y no consta en el registro.";
+    WhyCalibration: "The probe is still used, but what it shows is no longer backed by a calibration.", "La sonda se sigue usando, pero ninguna calibración vigente respalda lo que muestra.";
+    WhyDisk: "When the disk is full, no cycle can be recorded any more.", "Con el disco lleno ya no se podrá registrar ningún ciclo.";
+    WhyClock: "The gateway cannot check its clock against the network.", "El equipo no puede comparar su reloj con la red.";
+    WhySeries: "The server for the charts takes nothing. Alerts and the record do not depend on it.", "El servidor de las gráficas no acepta datos. Las alertas y el registro no dependen de él.";
+    WhyUndelivered: "A message was given up, so somebody may not know of an alert.", "Se desistió de entregar un mensaje: alguien puede no saber de una alerta.";
+
+    // What to do now, one step each.
+    StopFeeding: "Stop feeding the machine.", "Deje de cargar la máquina.";
+    HoldSinceGood: "Hold every rack washed since the last good one ({last_good}). Do not use that ware.", "Aparte todas las canastas lavadas desde la última correcta ({last_good}). No use esa vajilla.";
+    HoldSince: "Hold every rack washed since {since}. Do not use that ware.", "Aparte todas las canastas lavadas desde {since}. No use esa vajilla.";
+    RunEmpty: "Run an empty rack, then another: does the final rinse reach {limit}?", "Pase una canasta vacía y luego otra: ¿llega el enjuague final a {limit}?";
+    RunEmptyPlain: "Run an empty rack, then another: is the final rinse good again?", "Pase una canasta vacía y luego otra: ¿vuelve a ser correcto el enjuague final?";
+    RunToEnd: "Let the cycle run to its end; do not open the door before.", "Deje que el ciclo termine; no abra la puerta antes.";
+    IndependentHeat: "Check independently: a {label} label on a plate, or a maximum thermometer in the rack.", "Compruebe por otro medio: una etiqueta de {label} sobre un plato, o un termómetro de máxima en la canasta.";
+    IndependentStrip: "Check independently: a water thermometer, and a test strip at the end of the rinse.", "Compruebe por otro medio: un termómetro en el agua y una tira reactiva al final del enjuague.";
+    IndependentGauge: "Check independently: read the machine's own gauge.", "Compruebe por otro medio: lea el indicador de la propia máquina.";
+    Rewash: "Wash the held racks again once two racks in a row are good.", "Vuelva a lavar las canastas apartadas cuando dos seguidas sean correctas.";
+    StillBad: "If it does not recover: stop, mark the machine out of service, wash by hand (figures below).", "Si no se recupera: pare, marque la máquina como fuera de servicio, lave a mano (datos más abajo).";
+    Dispenser: "Look at the drum, the tube and the dosing pump; correct it by the product's label.", "Revise el bidón, el tubo y la bomba dosificadora; corrija según la etiqueta del producto.";
+    TestAgain: "Test again with a strip and enter the result.", "Mida otra vez con una tira y anote el resultado.";
+    CheckByHand: "Until proof is back: read the gauge and use the test kit or a surface label, and write it down, before ware is used.", "Hasta tener comprobación: lea el indicador y use el kit de prueba o una etiqueta de superficie, y anótelo, antes de usar la vajilla.";
+    FindReason: "See why: a missing sanitizer check, a gap in the readings, a probe that is too slow.", "Busque la causa: falta un control del desinfectante, hay un hueco en las lecturas o la sonda es demasiado lenta.";
+    TankHeater: "See that the tank is full and its heater is switched on. Wait until it reaches {limit}.", "Vea que el tanque esté lleno y su calentador encendido. Espere hasta que llegue a {limit}.";
+    TankHeaterPlain: "See that the tank is full and its heater is switched on. Wait until it is hot.", "Vea que el tanque esté lleno y su calentador encendido. Espere hasta que esté caliente.";
+    TurnDown: "Have a technician turn the booster down; more heat does not sanitize better.", "Haga que un técnico baje el calentador de refuerzo; más calor no desinfecta mejor.";
+    LookSoon: "In a quiet hour have booster, supply water, rinse pressure and scale looked at.", "En una hora tranquila haga revisar el calentador, el agua de entrada, la presión del enjuague y la cal.";
+    CompareProbe: "Compare the probe with a reference thermometer: it may be the probe that drifts.", "Compare la sonda con un termómetro de referencia: puede ser la sonda la que se desvía.";
+    ProbeWires: "With the machine off and the line cool, look at plug and cable of {about}.", "Con la máquina apagada y la tubería fría, revise el conector y el cable de {about}.";
+    ProbePower: "See that the sensor of {about} has power and network.", "Vea que el sensor de {about} tenga corriente y red.";
+    DoChecks: "Do now: {about}. Enter it at once.", "Haga ahora: {about}. Anótelo enseguida.";
+    Calibrate: "Have {about} checked at ice and boil, or by a laboratory, and enter the calibration.", "Haga comprobar {about} en hielo y ebullición, o en un laboratorio, y anote la calibración.";
+    FreeSpace: "Free space on the disk of the ledger. Never delete or move the ledger itself.", "Libere espacio en el disco del registro. Nunca borre ni mueva el propio registro.";
+    CheckClock: "Whoever looks after the gateway: check its network and time service.", "Quien cuide del equipo: revise su red y su servicio de hora.";
+    CheckSeries: "Whoever looks after the server: check that it runs and takes data. What waits is sent later.", "Quien cuide del servidor: compruebe que funciona y acepta datos. Lo que espera se envía después.";
+    TellThem: "Tell the person behind {about} another way, and have the address checked.", "Avise por otra vía a la persona de {about} y haga revisar la dirección.";
+    WriteAction: "Write down what happened to the racks and what was done: only that closes the alert.", "Anote qué pasó con las canastas y qué se hizo: solo eso cierra la alerta.";
+    WriteActionSince: "Write down what happened to the racks washed since {since_good} and what was done, with your name: only that closes the alert.", "Anote qué pasó con las canastas lavadas desde {since_good} y qué se hizo, con su nombre: solo eso cierra la alerta.";
+    Call: "Call {call}.", "Llame a {call}.";
+    CallService: "Call the service company of the machine.", "Llame al servicio técnico de la máquina.";
+
+    // By hand.
+    SinkTitle: "By hand, in a three-compartment sink", "A mano, en un fregadero de tres compartimientos";
+    SinkWash: "Scrape; wash at {wash} or above; rinse.", "Quite los restos; lave a {wash} o más; enjuague.";
+    SinkHeat: "Sanitize in hot water of {heat} or above for at least 30 s,", "Desinfecte en agua caliente a {heat} o más durante al menos 30 s,";
+    SinkChlorine: "or in chlorine, 50 to 99 mg/L at {chlorine} or above for at least 10 s, tested with a strip; other sanitizers by their label.", "o en cloro, de 50 a 99 mg/L a {chlorine} o más durante al menos 10 s, medido con una tira; otros desinfectantes según su etiqueta.";
+    SinkDry: "Let it air-dry.", "Deje secar al aire.";
+    SinkSource: "Figures: FDA Food Code 4-501.19, 4-501.111, 4-501.114, 4-703.11. Local rules and the label come first.", "Datos: Código de Alimentos de la FDA, 4-501.19, 4-501.111, 4-501.114, 4-703.11. Las normas locales y la etiqueta van primero.";
+
+    // Cautions.
+    CautionTitle: "Caution", "Precaución";
+    Scald: "Rinse water and steam scald at once. Never open the door in mid-rinse, never reach into a running machine.", "El agua del enjuague y el vapor queman al instante. Nunca abra la puerta durante el enjuague ni meta la mano en una máquina en marcha.";
+    Chlorine: "Never let chlorine meet acid (descaler, rinse aid) or ammonia: the gas is poisonous. On a sharp smell leave at once.", "Nunca junte cloro con ácido (desincrustante, abrillantador) ni con amoníaco: el gas es venenoso. Si huele fuerte, salga de inmediato.";
+    Mains: "Behind the panels is mains voltage, and a booster often has a second supply: only for a qualified person, locked out.", "Tras los paneles hay tensión eléctrica, y el calentador de refuerzo suele tener una segunda alimentación: solo personal cualificado, con bloqueo.";
+    Aid: "An aid only: the machine's gauges, the test kit and the surface label stay needed.", "Solo es una ayuda: los indicadores de la máquina, el kit de prueba y la etiqueta de superficie siguen siendo necesarios.";
+
+    // Headings and rows.
+    DoNow: "Do now", "Haga ahora";
+    Facts: "Facts", "Datos";
+    RowSite: "Site", "Sitio";
+    RowMachine: "Machine", "Máquina";
+    RowPlace: "Place", "Lugar";
+    RowMeasured: "Measured last", "Última medida";
+    RowWorst: "Worst", "Peor medida";
+    RowLimit: "Limit", "Límite";
+    RowUsual: "End of the usual range", "Fin de lo habitual";
+    RowSince: "Since", "Desde";
+    RowRacks: "Racks affected", "Canastas afectadas";
+    RowLastGood: "Last good rack", "Última canasta correcta";
+    RowAbout: "About", "Sobre";
+    RowTaken: "Taken on by", "Atendida por";
+    RowRecovered: "Recovered", "Recuperado";
+    RowAction: "What was done", "Qué se hizo";
+    RowActionRacks: "What happened to the racks", "Qué pasó con las canastas";
+    RowAlert: "Alert", "Alerta";
+    PlaceWashTank: "wash tank", "tanque de lavado";
+    PlaceFinalRinse: "final rinse", "enjuague final";
+    PlaceWare: "ware surface", "superficie de la vajilla";
+    PlaceOther: "other", "otro";
+    Link: "See it, acknowledge it, write down the action", "Verla, confirmarla, anotar la acción";
+    LinkWrite: "See it and write down the action", "Verla y anotar la acción";
+    LinkSee: "See it", "Verla";
+    LinkNote: "Opening the link changes nothing; only the button on the page does.", "Abrir el enlace no cambia nada; solo lo hace el botón de la página.";
+
+    // Pieces of sentences that are always used whole.
+    Against: "{measured} (limit {limit})", "{measured} (límite {limit})";
+    Above: "{measured} (maximum {limit})", "{measured} (máximo {limit})";
+    AgainstUsual: "{measured} (usual range ends at {limit})", "{measured} (lo habitual acaba en {limit})";
+    OneRack: "1 rack", "1 canasta";
+    ManyRacks: "{count} racks", "{count} canastas";
+    RacksSince: "{racks} since {since}", "{racks} desde {since}";
+    RacksBetween: "{racks} between {since} and {until}", "{racks} entre {since} y {until}";
+    Between: "between {since} and {until}", "entre {since} y {until}";
+    Since: "since {since}", "desde {since}";
+    ByAt: "{by}, {at}", "{by}, {at}";
+    CheckSanitizer: "sanitizer test", "prueba del desinfectante";
+    CheckSupply: "look at the supplies", "revisión de los suministros";
+    CheckDrain: "drain and clean", "vaciado y limpieza";
+    Judging: "this gateway stopped judging it: restart the service", "este equipo dejó de evaluarla: reinicie el servicio";
+    TheSensor: "the probe", "la sonda";
+    ThatRoute: "that address", "esa dirección";
+
+    // The digest.
+    DigestDay: "Yesterday", "Ayer";
+    DigestWeek: "Last week", "La semana pasada";
+    DigestNoRack: "no rack washed", "ninguna canasta lavada";
+    DigestAllGood: "{racks}, all proven good", "{racks}, todas comprobadas";
+    DigestNothingOpen: "no alert open", "ninguna alerta abierta";
+    DigestMissing: "checks missing: {count}", "controles que faltan: {count}";
+    DigestPages: "See the pages", "Ver las páginas";
+    DigestOpen: "alerts open: {count}", "alertas abiertas: {count}";
+    Colds: "cold", "frías";
+    Briefs: "too short", "cortas";
+    Weaks: "sanitizer wrong", "desinfectante mal";
+    Unprovens: "unproven", "sin comprobar";
+    Narrows: "barely", "justas";
+    Passes: "good", "correctas";
+    Coldest: "Coldest: {measured} (limit {limit}), {at}", "Más fría: {measured} (límite {limit}), {at}";
+    Monitored: "Monitored: {share}", "Vigilado: {share}";
+    MonitoredGaps: "Monitored: {share}; gaps: {count}, together {time}", "Vigilado: {share}; huecos: {count}, en total {time}";
+    MoreMachines: "{count} more without a bad rack", "{count} más sin ninguna canasta mala";
+    MoreListed: "{count} more, see the page or the command «history»", "{count} más, vea la página o la orden «history»";
+    OpenAlerts: "Open alerts", "Alertas abiertas";
+    OpenAlert: "{number}: {what} – {where}, since {since}", "{number}: {what} – {where}, desde el {since}";
+    Waiting: "nobody has taken it on", "nadie la atiende";
+    TakenBy: "taken on by {by}", "la atiende {by}";
+    ToWrite: "corrective action to be written", "falta la acción correctiva";
+    MissingChecks: "Checks missing", "Controles que faltan";
+    AlertCounts: "Alerts raised: {raised}; closed: {closed}", "Alertas nuevas: {raised}; cerradas: {closed}";
+    Days: "Day by day", "Día a día";
+    DayLine: "{day}: {racks}", "{day}: {racks}";
+    Integrity: "Proof for later", "Prueba para más tarde";
+    IntegrityNote: "Keep this mail. These three lines fix every record so far: whoever holds them can prove later that none was changed or removed.", "Guarde este correo. Estas tres líneas fijan todos los registros hasta ahora: quien las tenga puede probar después que ninguno se cambió ni se borró.";
+    Machines: "Machines", "Máquinas";
+
+    // The short form.
+    ShortCold: "COLD RINSE", "ENJUAGUE FRÍO";
+    ShortBrief: "RINSE TOO SHORT", "ENJUAGUE CORTO";
+    ShortWeak: "SANITIZER OUT OF RANGE", "DESINFECTANTE FUERA DE RANGO";
+    ShortUnproven: "RACKS UNPROVEN", "CANASTAS SIN COMPROBAR";
+    ShortWashLow: "COLD WASH", "LAVADO FRÍO";
+    ShortRinseHot: "RINSE TOO HOT", "ENJUAGUE MUY CALIENTE";
+    ShortNarrow: "RINSE BARELY HOT ENOUGH", "ENJUAGUE MUY JUSTO";
+    ShortDrifting: "RINSE DRIFTING", "ENJUAGUE SE DESVÍA";
+    ShortTankCold: "WASH TANK COLD", "TANQUE FRÍO";
+    ShortProbeFault: "PROBE FAULT", "SONDA AVERIADA";
+    ShortProbeSilent: "PROBE SILENT", "SONDA SIN SEÑAL";
+    ShortCheckOverdue: "CHECK OVERDUE", "CONTROL PENDIENTE";
+    ShortCalibrationOverdue: "CALIBRATION OVERDUE", "CALIBRACIÓN VENCIDA";
+    ShortDiskFilling: "DISK FILLING UP", "DISCO CASI LLENO";
+    ShortClock: "CLOCK NOT SYNCHRONISED", "RELOJ SIN SINCRONIZAR";
+    ShortSeries: "TIME SERIES NOT WRITTEN", "SERIE SIN ESCRIBIR";
+    ShortUndelivered: "MESSAGE NOT DELIVERED", "MENSAJE SIN ENTREGAR";
+    ShortTest: "way to {contact} works. Nothing is wrong.", "la vía a {contact} funciona. Todo está en orden.";
+    ShortAlert: "Alert {number}", "Alerta {number}";
+}
+
+impl Phrase {
+    /// The phrase in a language, its names not yet filled.
+    pub(crate) const fn say(self, language: Language) -> &'static str {
+        let (english, spanish) = self.pair();
+        match language {
+            Language::English => english,
+            Language::Spanish => spanish,
+        }
+    }
+
+    /// The phrase with its values. A name without a value stays as it is, which a test finds.
+    pub(crate) fn with(self, language: Language, values: &[(&str, &str)]) -> String {
+        let mut rest = self.say(language);
+        let mut out = String::with_capacity(rest.len() + 32);
+        // In one pass, so that a brace inside a value is only a brace.
+        while let Some((before, after)) = rest.split_once('{') {
+            out.push_str(before);
+            let found = after.split_once('}').and_then(|(name, behind)| {
+                values.iter().find(|(known, _)| *known == name).map(|(_, value)| (*value, behind))
+            });
+            match found {
+                Some((value, behind)) => {
+                    out.push_str(value);
+                    rest = behind;
+                }
+                None => {
+                    out.push('{');
+                    rest = after;
+                }
+            }
+        }
+        out.push_str(rest);
+        out
+    }
+}

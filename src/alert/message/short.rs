@@ -1,0 +1,118 @@
+//! The short form, for text gateways: at most 160 characters of GSM 03.38.
+//!
+//! One message of 160 septets (3GPP TS 23.040, 9.2.3.24; alphabet of 3GPP TS
+//! 23.038, 6.2.1). The alphabet has no á, í, ó, ú and no degree sign; one such
+//! letter would turn the message into UCS-2 with 70 characters. So accents on
+//! vowels are left out, all of them alike, while ñ, ü, ¿ and ¡ stay.
+
+use super::conditions;
+use super::phrases::Phrase;
+use super::tell::Teller;
+use crate::core::alert::Occasion;
+
+/// Septets of one message.
+pub const SEPTETS_MAX: usize = 160;
+
+/// The basic table of 3GPP TS 23.038, 6.2.1, without line feed, carriage return and escape.
+const BASIC: &str = "@£$¥èéùìòÇØøÅåΔ_ΦΓΛΩΠΨΣΘΞÆæßÉ !\"#¤%&'()*+,-./0123456789:;<=>?\
+                     ¡ABCDEFGHIJKLMNOPQRSTUVWXYZÄÖÑÜ§¿abcdefghijklmnopqrstuvwxyzäöñüà";
+/// The extension table of 6.2.1.1: two septets each.
+const EXTENDED: &str = "^{}\\[~]|€";
+
+/// Septets that a text takes; `None` where a character is not in the alphabet.
+#[must_use]
+pub fn septets(text: &str) -> Option<usize> {
+    text.chars()
+        .map(|character| match character {
+            _ if BASIC.contains(character) => Some(1),
+            _ if EXTENDED.contains(character) => Some(2),
+            _ => None,
+        })
+        .sum()
+}
+
+/// The text in the alphabet: typography in plain marks, vowels without accents, anything else as «?».
+pub(crate) fn folded(text: &str) -> String {
+    let mut out = String::with_capacity(text.len());
+    for character in text.chars() {
+        match character {
+            'á' | 'â' | 'ã' => out.push('a'),
+            'é' | 'ê' | 'ë' => out.push('e'),
+            'í' | 'î' | 'ï' => out.push('i'),
+            'ó' | 'ô' | 'õ' => out.push('o'),
+            'ú' | 'û' => out.push('u'),
+            'Á' | 'À' | 'Â' | 'Ã' => out.push('A'),
+            'É' | 'È' | 'Ê' | 'Ë' => out.push('E'),
+            'Í' | 'Ì' | 'Î' | 'Ï' => out.push('I'),
+            'Ó' | 'Ò' | 'Ô' | 'Õ' => out.push('O'),
+            'Ú' | 'Ù' | 'Û' => out.push('U'),
+            'ç' => out.push('c'),
+            '–' | '—' | '−' | '·' => out.push('-'),
+            '’' | '‘' => out.push('\''),
+            '«' | '»' | '“' | '”' => out.push('"'),
+            '…' => out.push('.'),
+            '°' => {}
+            '\u{a0}' | '\u{2009}' | '\u{202f}' => out.push(' '),
+            other if BASIC.contains(other) || EXTENDED.contains(other) => out.push(other),
+            _ => out.push('?'),
+        }
+    }
+    out
+}
+
+/// The longest beginning of a text that takes at most `room` septets.
+fn cut(text: &str, room: usize) -> String {
+    let mut taken = 0;
+    let mut kept = String::new();
+    for character in text.chars() {
+        taken += if EXTENDED.contains(character) { 2 } else { 1 };
+        if taken > room {
+            break;
+        }
+        kept.push(character);
+    }
+    kept.truncate(kept.trim_end().len());
+    kept
+}
+
+/// Longest part of a short message that a name may take, septets.
+const NAME_SEPTETS_MAX: usize = 30;
+
+/// Longest part that figures, probes or checks may take, septets.
+const DETAIL_SEPTETS_MAX: usize = 60;
+
+/// Puts a notice into its short form.
+pub(super) fn compose(teller: &Teller<'_>) -> String {
+    let say = |phrase| folded(&teller.say(phrase));
+    let alert = teller.alert();
+    let name = |text: &str| cut(&folded(text), NAME_SEPTETS_MAX);
+    if teller.notice.occasion == Occasion::Test {
+        let contact = name(&teller.name(&teller.notice.contact));
+        let body = folded(&teller.with(Phrase::ShortTest, &[("contact", &contact)]));
+        return cut(&format!("{}: {body}", say(Phrase::Test)), SEPTETS_MAX);
+    }
+    let prefix = super::prefix(teller.notice.occasion).map(|phrase| format!("{}: ", say(phrase)));
+    let place = name(&teller.where_());
+    let mut text =
+        format!("{}{} {place}", prefix.unwrap_or_default(), say(conditions::short(alert.condition)));
+    let detail = teller.detail().map(|detail| folded(&detail.replace(" °", "")));
+    let number = teller.with(Phrase::ShortAlert, &[("number", &alert.number.to_string())]);
+    let mut since = teller.since();
+    // It begins a sentence here; every first letter is ASCII or a digit.
+    since.get_mut(..1).iter_mut().for_each(|first| first.make_ascii_uppercase());
+    // In order of weight; what does not fit is left out, and what follows may still fit.
+    let parts = [
+        detail.map(|detail| format!(": {}", cut(&detail, DETAIL_SEPTETS_MAX))),
+        Some(format!(". {}", say(super::order(teller)).trim_end_matches('.'))),
+        Some(format!(". {}", folded(&since))),
+        Some(format!(". {number}")),
+        teller.facts.link.map(|link| format!(" {}", super::tell::one_line(link, 2000))),
+    ];
+    for part in parts.into_iter().flatten() {
+        let together = format!("{text}{part}");
+        if septets(&together).is_some_and(|count| count <= SEPTETS_MAX) {
+            text = together;
+        }
+    }
+    cut(&text, SEPTETS_MAX)
+}

@@ -1,0 +1,296 @@
+//! Values of an alert in the words of its reader.
+
+use super::Facts;
+use super::phrases::Phrase;
+use crate::core::alert::{Alert, Condition, Notice, Quantity};
+use crate::core::channel::Place;
+use crate::core::reader::{Language, Reader, Scale};
+use crate::core::record::CheckKind;
+use crate::core::time::Timestamp;
+
+/// Longest name or route in a message, in characters; what is longer ends with an ellipsis.
+const NAME_CHARS_MAX: usize = 60;
+/// Longest text of a person in a message, in characters; the whole stands on record.
+pub(super) const NOTE_CHARS_MAX: usize = 600;
+
+/// Text of others made harmless: one line, without control characters and without the marks
+/// that turn the direction of writing, cut at `max` characters.
+pub(crate) fn one_line(text: &str, max: usize) -> String {
+    let turns =
+        |c: char| matches!(c, '\u{200e}' | '\u{200f}' | '\u{202a}'..='\u{202e}' | '\u{2066}'..='\u{2069}');
+    let breaks = |c: char| c.is_control() || matches!(c, '\u{2028}' | '\u{2029}');
+    let plain: String =
+        text.chars().filter(|c| !turns(*c)).map(|c| if breaks(c) { ' ' } else { c }).collect();
+    let words: Vec<&str> = plain.split_whitespace().collect();
+    let line = words.join(" ");
+    if line.chars().count() <= max {
+        return line;
+    }
+    let mut cut: String = line.chars().take(max - 1).collect();
+    cut.truncate(cut.trim_end().len());
+    cut.push('…');
+    cut
+}
+
+/// Whoever puts one notice into words.
+pub(super) struct Teller<'a> {
+    pub(super) notice: &'a Notice,
+    pub(super) facts: &'a Facts<'a>,
+    pub(super) reader: Reader,
+}
+
+impl<'a> Teller<'a> {
+    pub(super) fn new(notice: &'a Notice, facts: &'a Facts<'a>) -> Self {
+        let reader = Reader { language: notice.language, scale: notice.units, zone: facts.zone.clone() };
+        Self { notice, facts, reader }
+    }
+
+    pub(super) fn alert(&self) -> &Alert {
+        &self.notice.alert
+    }
+
+    pub(super) fn say(&self, phrase: Phrase) -> String {
+        self.with(phrase, &[])
+    }
+
+    pub(super) fn with(&self, phrase: Phrase, values: &[(&str, &str)]) -> String {
+        phrase.with(self.reader.language, values)
+    }
+
+    /// The machine, or the site where it is the site's own matter.
+    pub(super) fn where_(&self) -> String {
+        let name = self.alert().machine.as_deref().unwrap_or(self.facts.site);
+        one_line(name, NAME_CHARS_MAX)
+    }
+
+    pub(super) fn name(&self, text: &str) -> String {
+        one_line(text, NAME_CHARS_MAX)
+    }
+
+    /// A time as somebody reading on that day needs it: with the date unless it is of the same day.
+    pub(super) fn time(&self, at: Timestamp) -> String {
+        if self.reader.day(at) == self.reader.day(self.facts.written) {
+            self.reader.clock_and_zone(at)
+        } else {
+            self.reader.moment(at)
+        }
+    }
+
+    /// The same after «since» or «for», which in Spanish takes an article: «las 14:05 EST», «el mié 7 ene 2026, 10:04 EST».
+    fn time_with_article(&self, at: Timestamp) -> String {
+        let time = self.time(at);
+        match self.reader.language {
+            Language::English => time,
+            Language::Spanish if time.starts_with("01:") => format!("la {time}"),
+            Language::Spanish if time.starts_with(|c: char| c.is_ascii_digit()) => format!("las {time}"),
+            Language::Spanish => format!("el {time}"),
+        }
+    }
+
+    /// «71.3 °C (limit 82.2 °C)», or what there is of it; counts are told with the racks.
+    /// After recovery there are none: a bad value beside «recovered» would confuse.
+    pub(super) fn figures(&self) -> Option<String> {
+        let alert = self.alert();
+        if alert.cleared.is_some() {
+            return None;
+        }
+        match (alert.measured?, alert.limit) {
+            (Quantity::Count(_), _) => None,
+            (measured, Some(limit)) => {
+                let (measured, limit) = pair(measured, limit, &self.reader);
+                let phrase = match alert.condition {
+                    Condition::RinseHot => Phrase::Above,
+                    Condition::Drifting => Phrase::AgainstUsual,
+                    Condition::Cold
+                    | Condition::Brief
+                    | Condition::Weak
+                    | Condition::Unproven
+                    | Condition::WashLow
+                    | Condition::Narrow
+                    | Condition::TankCold
+                    | Condition::ProbeFault
+                    | Condition::ProbeSilent
+                    | Condition::CheckOverdue
+                    | Condition::CalibrationOverdue
+                    | Condition::DiskFilling
+                    | Condition::ClockUnsynchronised
+                    | Condition::SeriesBacklog
+                    | Condition::Undelivered => Phrase::Against,
+                };
+                Some(self.with(phrase, &[("measured", &measured), ("limit", &limit)]))
+            }
+            (measured, None) => Some(quantity(measured, &self.reader)),
+        }
+    }
+
+    /// What stands behind the machine in the first line: the figures, or what it is about.
+    pub(super) fn detail(&self) -> Option<String> {
+        let about = || Some(self.about()).filter(|about| !about.is_empty());
+        self.figures().or_else(about)
+    }
+
+    pub(super) fn racks(&self) -> String {
+        match self.alert().racks.count {
+            1 => self.say(Phrase::OneRack),
+            count => self.with(Phrase::ManyRacks, &[("count", &count.to_string())]),
+        }
+    }
+
+    /// «3 racks since 14:05 EST», or «… between 14:05 EST and 14:40 EST» once it has recovered.
+    pub(super) fn since(&self) -> String {
+        let alert = self.alert();
+        let since = self.time_with_article(alert.since);
+        let until = alert.cleared.map(|at| self.time_with_article(at));
+        let phrase = match (alert.racks.count, &until) {
+            (0, None) => Phrase::Since,
+            (0, Some(_)) => Phrase::Between,
+            (_, None) => Phrase::RacksSince,
+            (_, Some(_)) => Phrase::RacksBetween,
+        };
+        let until = until.unwrap_or_default();
+        self.with(phrase, &[("racks", &self.racks()), ("since", &since), ("until", &until)])
+    }
+
+    /// When something was due: «at 14:05 EST», «on Wed 7 Jan 2026, 10:04 EST».
+    fn due(&self) -> String {
+        let time = self.time_with_article(self.alert().since);
+        match self.reader.language {
+            Language::English if time.starts_with(|c: char| c.is_ascii_digit()) => format!("at {time}"),
+            Language::English => format!("on {time}"),
+            Language::Spanish => time,
+        }
+    }
+
+    /// Probes, checks or routes, in words.
+    pub(super) fn about(&self) -> String {
+        let condition = self.alert().condition;
+        let word = |text: &String| match CheckKind::ALL.into_iter().find(|kind| kind.as_str() == text) {
+            Some(kind) if condition == Condition::CheckOverdue => self.say(check(kind)),
+            // What the desk says where a mistake of this program ended the judging of a machine.
+            None if condition == Condition::Unproven && text == "judging" => self.say(Phrase::Judging),
+            Some(_) | None => self.name(text),
+        };
+        self.alert().about.iter().map(word).collect::<Vec<String>>().join(", ")
+    }
+
+    /// A step or a reason with everything that it may name.
+    pub(super) fn filled(&self, phrase: Phrase) -> String {
+        let alert = self.alert();
+        let since = self.time_with_article(alert.since);
+        let last_good = alert.last_good.map_or(alert.since, |rack| rack.at);
+        let limit = match (alert.measured, alert.limit) {
+            (Some(measured), Some(limit)) => pair(measured, limit, &self.reader).1,
+            (None, Some(limit)) => quantity(limit, &self.reader),
+            (_, None) => String::new(),
+        };
+        let about = match (self.about(), alert.condition) {
+            (about, _) if !about.is_empty() => about,
+            (_, Condition::Undelivered) => self.say(Phrase::ThatRoute),
+            (_, _) => self.say(Phrase::TheSensor),
+        };
+        let call = self.facts.call.map(|call| self.name(call));
+        let phrase = if phrase == Phrase::Call && call.is_none() { Phrase::CallService } else { phrase };
+        let contact = self.name(&self.notice.contact);
+        self.with(
+            phrase,
+            &[
+                ("since", &since),
+                ("due", &self.due()),
+                ("last_good", &self.time(last_good)),
+                ("since_good", &self.time_with_article(last_good)),
+                ("limit", &limit),
+                ("about", &about),
+                ("call", call.as_deref().unwrap_or_default()),
+                ("contact", &contact),
+                ("label", &printed(71, 160, self.reader.scale)),
+                ("wash", &printed(43, 110, self.reader.scale)),
+                ("heat", &printed(77, 171, self.reader.scale)),
+                ("chlorine", &printed(38, 100, self.reader.scale)),
+            ],
+        )
+    }
+
+    pub(super) fn place(&self) -> Option<String> {
+        let phrase = match self.alert().place? {
+            Place::WashTank => Phrase::PlaceWashTank,
+            Place::FinalRinse => Phrase::PlaceFinalRinse,
+            Place::Ware => Phrase::PlaceWare,
+            Place::Other => Phrase::PlaceOther,
+        };
+        Some(self.say(phrase))
+    }
+}
+
+/// A check in words.
+pub(crate) const fn check(kind: CheckKind) -> Phrase {
+    match kind {
+        CheckKind::Sanitizer => Phrase::CheckSanitizer,
+        CheckKind::Supply => Phrase::CheckSupply,
+        CheckKind::DrainAndClean => Phrase::CheckDrain,
+    }
+}
+
+/// A figure as the Food Code prints it in both scales, the reader's first.
+fn printed(celsius: i32, fahrenheit: i32, scale: Scale) -> String {
+    match scale {
+        Scale::Celsius => format!("{celsius} °C ({fahrenheit} °F)"),
+        Scale::Fahrenheit => format!("{fahrenheit} °F ({celsius} °C)"),
+    }
+}
+
+/// One quantity with its unit.
+pub(super) fn quantity(value: Quantity, reader: &Reader) -> String {
+    match value {
+        Quantity::Celsius(celsius) => reader.temperature(celsius),
+        Quantity::Seconds(seconds) => duration(seconds),
+        Quantity::MgPerL(concentration) => format!("{} mg/L", distinct(concentration, concentration, 0).0),
+        Quantity::Fraction(share) => format!("{} %", distinct(share * 100.0, share * 100.0, 0).0),
+        Quantity::Count(count) => count.to_string(),
+    }
+}
+
+/// Two quantities of one kind, with the digits that tell them apart; of different kinds, each on its own.
+pub(super) fn pair(measured: Quantity, limit: Quantity, reader: &Reader) -> (String, String) {
+    let with =
+        |pair: (String, String), unit: &str| (format!("{} {unit}", pair.0), format!("{} {unit}", pair.1));
+    match (measured, limit) {
+        (Quantity::Celsius(one), Quantity::Celsius(other)) => {
+            with(reader.pair(one, other), reader.scale.symbol())
+        }
+        (Quantity::Seconds(one), Quantity::Seconds(other)) if one.max(other) < LONG_S => {
+            with(distinct(one, other, 1), "s")
+        }
+        (Quantity::MgPerL(one), Quantity::MgPerL(other)) => with(distinct(one, other, 0), "mg/L"),
+        (Quantity::Fraction(one), Quantity::Fraction(other)) => {
+            with(distinct(one * 100.0, other * 100.0, 0), "%")
+        }
+        (one, other) => (quantity(one, reader), quantity(other, reader)),
+    }
+}
+
+/// Two numbers with at least `digits` digits behind the point, and as many as tell them apart.
+fn distinct(one: f64, other: f64, digits: usize) -> (String, String) {
+    let shown = |digits: usize| (format!("{one:.digits$}"), format!("{other:.digits$}"));
+    if one.total_cmp(&other).is_eq() {
+        return shown(digits);
+    }
+    (digits..=6).map(shown).find(|(one, other)| one != other).unwrap_or_else(|| shown(6))
+}
+
+/// From here on a time is told in minutes and hours.
+const LONG_S: f64 = 120.0;
+
+/// A time span as people say it: «4.2 s», «12 min», «3 h 05 min», «2 d 4 h».
+/// The symbols are those of ISO 80000-3, the same in both languages.
+pub(crate) fn duration(seconds: f64) -> String {
+    if seconds < LONG_S {
+        return format!("{seconds:.1} s");
+    }
+    #[expect(clippy::cast_possible_truncation, reason = "cut to whole minutes; `as` saturates")]
+    let minutes = (seconds / 60.0) as u64;
+    match (minutes / 1440, minutes % 1440 / 60, minutes % 60) {
+        (0, 0, minutes) => format!("{minutes} min"),
+        (0, hours, minutes) => format!("{hours} h {minutes:02} min"),
+        (days, hours, _) => format!("{days} d {hours} h"),
+    }
+}

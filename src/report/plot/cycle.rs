@@ -1,0 +1,115 @@
+//! The trace of one cycle: wash and rinse windows, limit, settled minimum.
+
+use super::words::{Word, verdict};
+use super::{Line, Plot, Point, Shade, Shape, Stroke, Window, ticks};
+use crate::core::cycle::verdict::Verdict;
+use crate::core::effect::{Trace, TraceReading};
+use crate::core::reader::Reader;
+use crate::core::record::{Basis, Cycle};
+
+/// Plots a cycle on record with its trace.
+///
+/// The record does not hold when the settled minimum was read; it is marked at the last reading
+/// of the rinse window that shows the value of the record.
+#[must_use]
+pub fn plot(machine: &str, cycle: &Cycle, trace: &Trace, reader: &Reader) -> Plot {
+    let say = |word: Word| word.say(reader.language);
+    let scale = |celsius: f64| reader.scale.temperature(celsius);
+    let seconds = |at: crate::core::time::Timestamp| at.seconds_since(cycle.started);
+    let curve = |readings: &[TraceReading]| -> Vec<(f64, f64)> {
+        readings.iter().map(|reading| (seconds(reading.at), scale(reading.celsius.0))).collect()
+    };
+    let (rinse, wash) = (curve(&trace.rinse), curve(&trace.wash));
+
+    let (rinse_from, rinse_to) = (seconds(cycle.rinse_started), seconds(cycle.rinse_ended));
+    let all = || rinse.iter().chain(&wash);
+    let from = all().map(|point| point.0).fold(0.0, f64::min);
+    let to = all().map(|point| point.0).fold(rinse_to, f64::max);
+    let limit = scale(cycle.limit_c);
+    let low = all().map(|point| point.1).fold(limit - 1.0, f64::min);
+    let high = all().map(|point| point.1).fold(limit + 1.0, f64::max);
+
+    let (headline, spoken) = told(machine, cycle, reader);
+    let limit_name = format!("{} {}", say(Word::Limit), reader.temperature(cycle.limit_c));
+    let mut lines =
+        vec![Line { points: rinse.clone(), stroke: Stroke::Rinse, name: say(Word::Rinse).to_owned() }];
+    if !wash.is_empty() {
+        lines.push(Line { points: wash, stroke: Stroke::Wash, name: say(Word::WashTank).to_owned() });
+    }
+    let ends = vec![(from, limit), (to, limit)];
+    lines.push(Line { points: ends, stroke: Stroke::Limit, name: limit_name });
+
+    let window = |from, to, word: Word, shade| Window { from, to, label: say(word).to_owned(), shade };
+    Plot {
+        title: headline,
+        description: spoken,
+        x: ticks::axis(say(Word::SecondsFromStart).to_owned(), from, to, 10, false),
+        y: ticks::axis(reader.scale.symbol().to_owned(), low, high, 6, true),
+        windows: vec![
+            window(0.0, rinse_from, Word::Wash, Shade::Light),
+            window(rinse_from, rinse_to, Word::Rinse, Shade::Strong),
+        ],
+        bands: Vec::new(),
+        lines,
+        points: settled(cycle, &rinse, (rinse_from, rinse_to), reader).into_iter().collect(),
+        key: Vec::new(),
+    }
+}
+
+/// The settled minimum, where the trace shows it.
+fn settled(cycle: &Cycle, rinse: &[(f64, f64)], window: (f64, f64), reader: &Reader) -> Option<Point> {
+    let raw = reader.scale.temperature(cycle.rinse_min_raw_c?);
+    let (x, y) = rinse
+        .iter()
+        .copied()
+        .filter(|(at, _)| (window.0..=window.1).contains(at))
+        .rev()
+        .min_by(|one, other| (one.1 - raw).abs().total_cmp(&(other.1 - raw).abs()))?;
+    let (shown, _) = reader.pair(cycle.rinse_min_c?, cycle.limit_c);
+    let note = match cycle.basis {
+        Basis::Raw => String::new(),
+        Basis::LagCorrected => format!(" ({})", Word::Corrected.say(reader.language)),
+    };
+    let label = format!("{shown} {}{note}", reader.scale.symbol());
+    Some(Point { x, y, shape: shape(cycle.verdict), label })
+}
+
+/// Title and description.
+fn told(machine: &str, cycle: &Cycle, reader: &Reader) -> (String, String) {
+    let say = |word: Word| word.say(reader.language);
+    let judged = verdict(cycle.verdict, reader.language);
+    let figures = match cycle.rinse_min_c {
+        Some(minimum) => {
+            let (measured, limit) = reader.pair(minimum, cycle.limit_c);
+            let symbol = reader.scale.symbol();
+            format!("{measured} {symbol} {} {limit} {symbol}", say(Word::Against))
+        }
+        None => say(Word::NoMinimum).to_owned(),
+    };
+    let title = format!("{machine} · {} · {judged}: {figures}", reader.clock(cycle.rinse_started));
+    let description = format!(
+        "{machine}, {}: {judged}. {}: {figures}.",
+        reader.moment(cycle.rinse_started),
+        capital(say(Word::SettledMinimum)),
+    );
+    (title, description)
+}
+
+/// The shape of a verdict.
+#[must_use]
+pub const fn shape(verdict: Verdict) -> Shape {
+    match verdict {
+        Verdict::Cold => Shape::Cross,
+        Verdict::Brief => Shape::HalfCircle,
+        Verdict::Weak => Shape::Triangle,
+        Verdict::Unproven => Shape::Square,
+        Verdict::Narrow => Shape::Diamond,
+        Verdict::Pass => Shape::Dot,
+    }
+}
+
+/// The text with its first letter as a capital.
+pub(super) fn capital(text: &str) -> String {
+    let mut characters = text.chars();
+    characters.next().map(|first| first.to_uppercase().chain(characters).collect()).unwrap_or_default()
+}

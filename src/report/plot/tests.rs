@@ -1,0 +1,181 @@
+use super::words::WORDS;
+use super::{Plot, Shape, Size, cycle, day};
+use crate::core::cycle::verdict::{Reason, Verdict};
+use crate::core::effect::{Trace, TraceReading};
+use crate::core::reader::{Language, Reader, Scale};
+use crate::core::record::Cycle;
+use crate::core::time::Timestamp;
+use crate::core::units::Celsius;
+use crate::report::row::samples;
+use jiff::tz::TimeZone;
+use std::path::PathBuf;
+use std::time::Duration;
+
+fn reader(language: Language, scale: Scale) -> Reader {
+    Reader { language, scale, zone: TimeZone::get("America/New_York").expect("the zone data is built in") }
+}
+
+/// 4 Hz readings of a line that leaves 55 °C for `plateau` at 45 s with a time constant of 2 s,
+/// and of a wash tank at 67 °C. Made up; only its shape matters.
+fn trace(cycle: &Cycle, plateau: f64) -> Trace {
+    let reading = |quarter: u32, celsius: f64| TraceReading {
+        at: cycle.started.plus(Duration::from_millis(u64::from(quarter) * 250)),
+        celsius: Celsius((celsius * 16.0).round() / 16.0),
+    };
+    let rinse = |quarter: u32| {
+        let second = f64::from(quarter) / 4.0;
+        let ripple = (second * 1.7).sin() * 0.3;
+        match second {
+            ..45.0 => 55.0 + ripple,
+            45.0..57.0 => plateau - (plateau - 55.0) * (-(second - 45.0) / 2.0).exp() + ripple,
+            _ => 60.0 + (plateau - 60.0) * (-(second - 57.0) / 20.0).exp(),
+        }
+    };
+    Trace {
+        rinse: (0..260).map(|quarter| reading(quarter, rinse(quarter))).collect(),
+        wash: (0..180)
+            .map(|quarter| reading(quarter, 67.3 + (f64::from(quarter) / 30.0).sin() * 0.6))
+            .collect(),
+    }
+}
+
+fn cold_cycle() -> Plot {
+    let mut cold = samples::cycle(0, Verdict::Cold, 71.31, Vec::new());
+    cold.reasons = vec![Reason::RinseBelowLimit { measured_c: 71.31, limit_c: 82.222 }];
+    let trace = trace(&cold, 72.0);
+    cycle::plot("Dish machine 1", &cold, &trace, &reader(Language::English, Scale::Fahrenheit))
+}
+
+fn a_day(language: Language, scale: Scale) -> Plot {
+    let from: Timestamp = "2023-11-14T05:00:00Z".parse().expect("midnight in New York");
+    let to = from.plus(Duration::from_secs(86_400));
+    let start = from.plus(Duration::from_secs(7 * 3600));
+    let shift = start.since(samples::cycle(0, Verdict::Pass, 85.0, Vec::new()).started).as_secs();
+    assert_eq!(shift, 0, "the sample lies later in the day");
+    let cycles: Vec<Cycle> = (0..86_u32)
+        .map(|number| {
+            let swing = (f64::from(number) * 0.9).sin();
+            let (verdict, minimum) = match number {
+                40..46 => (Verdict::Cold, 80.0 - f64::from(number - 40) * 2.1),
+                50 => (Verdict::Unproven, 83.0),
+                60 | 61 => (Verdict::Narrow, 82.7),
+                70 => (Verdict::Brief, 84.0),
+                _ => (Verdict::Pass, 85.0 + swing),
+            };
+            let mut cycle = samples::cycle(0, verdict, minimum, Vec::new());
+            let begin = start.plus(Duration::from_secs(u64::from(number) * 560));
+            cycle.rinse_started = begin.plus(Duration::from_secs(45));
+            cycle.started = begin;
+            if verdict == Verdict::Unproven {
+                cycle.rinse_min_c = None;
+            }
+            cycle
+        })
+        .collect();
+    let cycles: Vec<&Cycle> = cycles.iter().collect();
+    let hour = |hour: u64| from.plus(Duration::from_secs(hour * 3600));
+    let day =
+        day::Day { machine: "Lavavajillas <1>", from, to, cycles: &cycles, gaps: &[(hour(2), hour(4))] };
+    day::plot(day, &reader(language, scale))
+}
+
+/// The week in which the clock goes back, 169 hours; a limit that was raised on its fourth day.
+fn a_week() -> Plot {
+    let from: Timestamp = "2026-10-26T04:00:00Z".parse().expect("midnight in New York");
+    let to = from.plus(Duration::from_secs(169 * 3600));
+    let cycles: Vec<Cycle> = (0..140_u64)
+        .map(|number| {
+            let minimum = 85.5 - 0.017 * number as f64;
+            let late = number > 60;
+            let verdict = if late && minimum < 83.9 { Verdict::Narrow } else { Verdict::Pass };
+            let mut cycle = samples::cycle(0, verdict, minimum, Vec::new());
+            cycle.rinse_started =
+                from.plus(Duration::from_secs((number / 20) * 86_400 + 32_400 + number % 20 * 1800));
+            cycle.limit_c = if late { 83.0 } else { 82.222 };
+            cycle
+        })
+        .collect();
+    let cycles: Vec<&Cycle> = cycles.iter().collect();
+    let day = day::Day { machine: "Dish machine 1", from, to, cycles: &cycles, gaps: &[] };
+    day::plot(day, &reader(Language::English, Scale::Celsius))
+}
+
+fn empty_day() -> Plot {
+    let from: Timestamp = "2026-11-01T04:00:00Z".parse().expect("midnight in New York");
+    let to = from.plus(Duration::from_secs(25 * 3600));
+    let day = day::Day { machine: "Bar", from, to, cycles: &[], gaps: &[] };
+    day::plot(day, &reader(Language::English, Scale::Celsius))
+}
+
+fn golden(name: &str, found: &str) {
+    let path = PathBuf::from(env!("CARGO_MANIFEST_DIR")).join("tests/golden/plot").join(name);
+    if std::env::var_os("UPDATE_GOLDEN").is_some() {
+        std::fs::create_dir_all(path.parent().expect("a folder")).expect("the folder can be made");
+        std::fs::write(&path, found).expect("the golden file is writable");
+    }
+    let kept = std::fs::read_to_string(&path).expect("a golden file; UPDATE_GOLDEN=1 writes it");
+    assert_eq!(found, kept, "{name}; UPDATE_GOLDEN=1 rewrites it");
+}
+
+#[test]
+fn svg_is_as_agreed() {
+    golden("cycle-cold-en.svg", &cold_cycle().svg(Size { width: 720, height: 360 }));
+    golden("day-es.svg", &a_day(Language::Spanish, Scale::Celsius).svg(Size { width: 720, height: 360 }));
+    golden("week-en.svg", &a_week().svg(Size { width: 720, height: 360 }));
+    golden("day-empty.svg", &empty_day().svg(Size { width: 720, height: 360 }));
+}
+
+/// The header of PNG (ISO/IEC 15948, 5.2 and 11.2.2), and pictures that no mail program refuses for their size.
+#[test]
+fn png_has_its_header_and_stays_small() {
+    let folder = std::env::var_os("PLOT_PNG").map(PathBuf::from);
+    for (name, plot) in [
+        ("cycle.png", cold_cycle()),
+        ("day.png", a_day(Language::Spanish, Scale::Celsius)),
+        ("week.png", a_week()),
+        ("empty.png", empty_day()),
+    ] {
+        let bytes = plot.png(Size::MAIL).expect("a picture");
+        assert!(bytes.starts_with(b"\x89PNG\r\n\x1a\n"));
+        assert_eq!(&bytes[16..24], [0, 0, 2, 128, 0, 0, 1, 104], "640 × 360");
+        assert!(bytes.len() < 60_000, "{} bytes", bytes.len());
+        if let Some(folder) = &folder {
+            std::fs::write(folder.join(name), bytes).expect("the folder is there");
+        }
+    }
+}
+
+/// Values that are not finite, an axis without length, sizes of zero, text with markup and control characters.
+#[test]
+fn nonsense_is_drawn_and_harms_nothing() {
+    let mut plot = a_day(Language::English, Scale::Celsius);
+    plot.title = "<script>alert(1)</script>\r\n\u{0}&".repeat(20);
+    plot.points[0].x = f64::NAN;
+    plot.points[1].y = f64::INFINITY;
+    plot.lines[0].points.extend([(f64::NAN, 1.0), (5.0, f64::NEG_INFINITY)]);
+    plot.x.to = plot.x.from;
+    for size in [Size { width: 0, height: 0 }, Size { width: 300, height: 150 }] {
+        let svg = plot.svg(size);
+        assert!(!svg.contains("<script") && !svg.contains('\u{0}') && !svg.contains("NaN"));
+        assert!(plot.png(size).is_ok());
+    }
+}
+
+/// Told by shape and dash, not by colour alone: own rule, after WCAG 2.2, 1.4.1.
+#[test]
+fn shapes_and_dashes_differ() {
+    let shapes: std::collections::BTreeSet<Shape> = Verdict::ALL.into_iter().map(cycle::shape).collect();
+    assert_eq!(shapes.len(), Verdict::ALL.len());
+    let svg = cold_cycle().svg(Size::MAIL);
+    let dashes: std::collections::BTreeSet<&str> =
+        svg.split("stroke-dasharray=\"").skip(1).filter_map(|rest| rest.split('"').next()).collect();
+    assert_eq!(dashes.len(), 2, "wash and limit; the rinse is solid");
+}
+
+#[test]
+fn words_are_there_in_both_languages() {
+    for word in WORDS {
+        let [english, spanish] = Language::ALL.map(|language| word.say(language));
+        assert!(!english.is_empty() && !spanish.is_empty() && english != spanish, "{word:?}");
+    }
+}

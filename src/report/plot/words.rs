@@ -1,0 +1,92 @@
+//! The words of the plots in both languages.
+
+use crate::core::cycle::verdict::Verdict;
+use crate::core::reader::Language;
+
+/// A word or phrase of a plot.
+#[derive(Clone, Copy, PartialEq, Eq, Debug)]
+pub(super) enum Word {
+    Wash,
+    Rinse,
+    WashTank,
+    Limit,
+    SettledMinimum,
+    Corrected,
+    Uncertainty,
+    NoData,
+    SecondsFromStart,
+    TimeOfDay,
+    Day,
+    Against,
+    Cycles,
+    NoCycles,
+    Lowest,
+    At,
+    NoMinimum,
+}
+
+#[cfg(test)]
+pub(super) const WORDS: [Word; 17] = [
+    Word::Wash,
+    Word::Rinse,
+    Word::WashTank,
+    Word::Limit,
+    Word::SettledMinimum,
+    Word::Corrected,
+    Word::Uncertainty,
+    Word::NoData,
+    Word::SecondsFromStart,
+    Word::TimeOfDay,
+    Word::Day,
+    Word::Against,
+    Word::Cycles,
+    Word::NoCycles,
+    Word::Lowest,
+    Word::At,
+    Word::NoMinimum,
+];
+
+impl Word {
+    pub(super) const fn say(self, language: Language) -> &'static str {
+        let (english, spanish) = match self {
+            Self::Wash => ("wash", "lavado"),
+            Self::Rinse => ("final rinse", "enjuague final"),
+            Self::WashTank => ("wash tank", "tanque de lavado"),
+            Self::Limit => ("limit", "límite"),
+            Self::SettledMinimum => ("settled minimum", "mínimo estable"),
+            Self::Corrected => ("corrected for the probe's delay", "corregido por el retardo de la sonda"),
+            Self::Uncertainty => ("limit ± uncertainty", "límite ± incertidumbre"),
+            Self::NoData => ("no data", "sin datos"),
+            Self::SecondsFromStart => ("seconds since the wash began", "segundos desde el inicio del lavado"),
+            Self::TimeOfDay => ("time of day", "hora del día"),
+            Self::Day => ("day", "día"),
+            Self::Against => ("against", "frente a"),
+            Self::Cycles => ("cycles", "ciclos"),
+            Self::NoCycles => ("no cycle", "ningún ciclo"),
+            Self::Lowest => ("lowest", "mínimo"),
+            Self::At => ("at", "a las"),
+            Self::NoMinimum => ("no minimum", "sin mínimo"),
+        };
+        match language {
+            Language::English => english,
+            Language::Spanish => spanish,
+        }
+    }
+}
+
+/// The word of a verdict, with its number in mind: one adjective that fits «cycle» and its count.
+#[must_use]
+pub const fn verdict(verdict: Verdict, language: Language) -> &'static str {
+    let (english, spanish) = match verdict {
+        Verdict::Cold => ("cold", "frío"),
+        Verdict::Brief => ("too short", "corto"),
+        Verdict::Weak => ("weak sanitizer", "desinfectante fuera de rango"),
+        Verdict::Unproven => ("unproven", "sin comprobar"),
+        Verdict::Narrow => ("narrow", "justo"),
+        Verdict::Pass => ("pass", "correcto"),
+    };
+    match language {
+        Language::English => english,
+        Language::Spanish => spanish,
+    }
+}
