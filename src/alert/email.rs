@@ -10,25 +10,30 @@
 //!   the message waits.
 
 mod mime;
+mod way;
 
 use std::io;
 use std::net::SocketAddr;
-use std::path::Path;
 use std::time::Duration;
 
 use lettre::Address;
 use lettre::message::Mailbox;
 use lettre::transport::smtp::authentication::{Credentials, Mechanism};
-use lettre::transport::smtp::client::{AsyncSmtpConnection, Certificate, CertificateStore, TlsParameters};
+use lettre::transport::smtp::client::AsyncSmtpConnection;
 use lettre::transport::smtp::commands::{Data, Mail as MailFrom, Rcpt};
 use lettre::transport::smtp::extension::ClientId;
 use lettre::transport::smtp::response::Response;
+use tokio::net::TcpStream;
 use tokio::time::timeout;
 
+pub use way::WayError;
+
+use self::way::Way;
 use super::answer::{Answer, Step, Tell, chain, printable};
 use crate::config::delivery::{MailSecurity, MailSettings};
 use crate::core::time::Timestamp;
-use crate::transport::certificate::{self, TlsFault, fault_among};
+use crate::transport::certificate::{TlsFault, fault_among};
+use crate::transport::dial::{DialError, Tls};
 use crate::transport::secret::{PrepareError, first_line};
 
 /// Longest farewell to a server that has taken the message (own choice).
@@ -96,13 +101,20 @@ pub enum MailFault {
         /// Why.
         fault: TlsFault,
     },
-    /// The server does not offer what is configured.
-    #[error("{host} offers no {what}, and nothing was sent")]
-    NotOffered {
+    /// There is no way to the server, or none that is protected as configured.
+    #[error("{host}")]
+    Way {
         /// The host.
         host: String,
-        /// What.
-        what: &'static str,
+        /// Why.
+        #[source]
+        source: WayError,
+    },
+    /// The server offers no login that this program knows.
+    #[error("{host} offers neither AUTH PLAIN nor LOGIN, and nothing was sent")]
+    NoLogin {
+        /// The host.
+        host: String,
     },
     /// No answer in time.
     #[error("no answer of {host} within {within:?}, at the {stage}")]
@@ -132,8 +144,6 @@ pub enum MailFault {
 pub enum Stage {
     /// TCP, TLS and EHLO.
     Connection,
-    /// STARTTLS.
-    StartTls,
     /// AUTH.
     Login,
     /// MAIL.
@@ -148,7 +158,6 @@ impl Stage {
     const fn as_str(self) -> &'static str {
         match self {
             Self::Connection => "connection",
-            Self::StartTls => "encryption",
             Self::Login => "login",
             Self::Sender => "sender",
             Self::Recipient => "recipient",
@@ -177,7 +186,8 @@ impl MailFault {
             }
             Self::Name { .. }
             | Self::Tls { .. }
-            | Self::NotOffered { .. }
+            | Self::Way { .. }
+            | Self::NoLogin { .. }
             | Self::NoAnswer { .. }
             | Self::Refused { .. } => Answer::Later { error, after: None },
         }
@@ -190,18 +200,21 @@ impl MailFault {
             Self::Form(_) => "message",
             Self::Name { .. } => "name",
             Self::Tls { .. } => "encryption",
-            Self::NotOffered { what, .. } => what_step(what),
+            Self::Way { source: WayError::NoStartTls | WayError::Injected, .. } => "encryption",
+            Self::Way { .. } => "connection",
+            Self::NoLogin { .. } => "login",
             Self::NoAnswer { stage, .. } | Self::Refused { stage, .. } => stage.as_str(),
         }
     }
 }
 
-const fn what_step(what: &str) -> &'static str {
-    if what.len() == STARTTLS.len() { "encryption" } else { "login" }
+/// How the way is protected, with what that needs.
+enum Protection {
+    StartTls(Tls),
+    AtOnce(Tls),
+    /// The configuration allows it for a server on this computer only.
+    None,
 }
-
-const STARTTLS: &str = "STARTTLS";
-const LOGIN: &str = "AUTH PLAIN or LOGIN";
 
 /// A mail server, ready to be used. It holds no connection between messages.
 pub struct Mailer {
@@ -210,7 +223,7 @@ pub struct Mailer {
     reply_to: Option<Mailbox>,
     hello: ClientId,
     credentials: Option<Credentials>,
-    tls: Option<TlsParameters>,
+    protection: Protection,
     origin: String,
 }
 
@@ -224,11 +237,11 @@ impl Mailer {
         let address = |text: &str| {
             text.parse::<Mailbox>().map_err(|_| PrepareError::Address { address: text.to_owned() })
         };
-        let tls = match settings.security {
-            MailSecurity::StartTls | MailSecurity::Tls => {
-                Some(tls(&settings.host, settings.ca_file.as_deref())?)
-            }
-            MailSecurity::None => None,
+        let tls = || Tls::prepare(&settings.host, settings.ca_file.as_deref(), None);
+        let protection = match settings.security {
+            MailSecurity::StartTls => Protection::StartTls(tls()?),
+            MailSecurity::Tls => Protection::AtOnce(tls()?),
+            MailSecurity::None => Protection::None,
         };
         let credentials = match &settings.login {
             Some(login) => Some(Credentials::new(login.user.clone(), first_line(&login.password_file)?)),
@@ -239,7 +252,7 @@ impl Mailer {
             reply_to: settings.reply_to.as_deref().map(address).transpose()?,
             hello: settings.hello_name.clone().map_or_else(ClientId::default, ClientId::Domain),
             credentials,
-            tls,
+            protection,
             origin: origin.to_owned(),
             settings,
         })
@@ -268,7 +281,7 @@ impl Mailer {
         let mut server = self.connect(&addresses, tell).await?;
         if let Some(credentials) = &self.credentials {
             if server.server_info().get_auth_mechanism(&MECHANISMS).is_none() {
-                return Err(self.not_offered(LOGIN));
+                return Err(MailFault::NoLogin { host: self.settings.host.clone() });
             }
             let said = self.within(Stage::Login, server.auth(&MECHANISMS, credentials)).await?;
             tell(done("login", &said));
@@ -308,34 +321,55 @@ impl Mailer {
         addresses: &[SocketAddr],
         tell: Tell<'_>,
     ) -> Result<AsyncSmtpConnection, MailFault> {
-        let wait = Some(self.settings.timeout);
-        let at_once = match self.settings.security {
-            MailSecurity::Tls => self.tls.clone(),
-            MailSecurity::StartTls | MailSecurity::None => None,
+        let tcp = self.reach(addresses).await?;
+        let way = match timeout(self.settings.timeout, self.protect(tcp)).await {
+            Ok(way) => way.map_err(|source| self.no_way(source))?,
+            Err(_) => return Err(self.no_answer(Stage::Connection)),
         };
-        let opening = AsyncSmtpConnection::connect_tokio1(addresses, wait, &self.hello, at_once, None);
-        let mut server = self.within(Stage::Connection, opening).await?;
-        let shown = |way: &str| format!("{} answers{way}", server.server_info().name());
-        match (self.settings.security, &self.tls) {
-            (MailSecurity::StartTls, Some(tls)) => {
-                tell(Step { what: "connection", outcome: Ok(shown("")) });
-                if !server.can_starttls() {
-                    return Err(self.not_offered(STARTTLS));
-                }
-                self.within(Stage::StartTls, server.starttls(tls.clone(), &self.hello)).await?;
-                tell(Step {
-                    what: "encryption",
-                    outcome: Ok("TLS by STARTTLS, certificate checked".to_owned()),
-                });
-            }
-            (MailSecurity::Tls, _) => {
-                tell(Step { what: "connection", outcome: Ok(shown(" over TLS, certificate checked")) });
-            }
-            (MailSecurity::StartTls | MailSecurity::None, _) => {
-                tell(Step { what: "connection", outcome: Ok(shown(" on this computer, not encrypted")) });
+        let opening = AsyncSmtpConnection::connect_with_transport(Box::new(way), &self.hello);
+        let server = self.within(Stage::Connection, opening).await?;
+        let how = match self.protection {
+            Protection::AtOnce(_) => "over TLS, certificate checked",
+            Protection::StartTls(_) => "over TLS by STARTTLS, certificate checked",
+            Protection::None => "on this computer, not encrypted",
+        };
+        let name = printable(server.server_info().name());
+        tell(Step { what: "connection", outcome: Ok(format!("{name} answers {how}")) });
+        Ok(server)
+    }
+
+    /// Connects to the first address that answers, each within its time.
+    async fn reach(&self, addresses: &[SocketAddr]) -> Result<TcpStream, MailFault> {
+        let mut failed = self.no_answer(Stage::Connection);
+        for address in addresses {
+            match timeout(self.settings.timeout, TcpStream::connect(address)).await {
+                Ok(Ok(tcp)) => return Ok(tcp),
+                Ok(Err(source)) => failed = self.no_way(WayError::Connect { address: *address, source }),
+                Err(_) => {}
             }
         }
-        Ok(server)
+        Err(failed)
+    }
+
+    async fn protect(&self, tcp: TcpStream) -> Result<Way, WayError> {
+        tcp.set_nodelay(true).map_err(WayError::Broken)?;
+        match &self.protection {
+            Protection::AtOnce(tls) => way::encrypted(tcp, tls).await,
+            Protection::StartTls(tls) => way::starttls(tcp, &self.hello.to_string(), tls).await,
+            Protection::None => way::plain(tcp),
+        }
+    }
+
+    fn no_way(&self, source: WayError) -> MailFault {
+        let host = self.settings.host.clone();
+        if let WayError::Dial(DialError::Tls(fault)) = source {
+            return MailFault::Tls { host, fault };
+        }
+        MailFault::Way { host, source }
+    }
+
+    fn no_answer(&self, stage: Stage) -> MailFault {
+        MailFault::NoAnswer { host: self.settings.host.clone(), within: self.settings.timeout, stage }
     }
 
     async fn within<T>(
@@ -350,29 +384,12 @@ impl Mailer {
                 Some(fault) => MailFault::Tls { host: host(), fault },
                 None => MailFault::Refused { host: host(), stage, source },
             }),
-            Err(_) => Err(MailFault::NoAnswer { host: host(), within: self.settings.timeout, stage }),
+            Err(_) => Err(self.no_answer(stage)),
         }
-    }
-
-    fn not_offered(&self, what: &'static str) -> MailFault {
-        MailFault::NotOffered { host: self.settings.host.clone(), what }
     }
 }
 
 fn done(what: &'static str, said: &Response) -> Step {
     let text: Vec<&str> = said.message().collect();
     Step { what, outcome: Ok(printable(&format!("{} {}", said.code(), text.join(" ")))) }
-}
-
-fn tls(host: &str, ca_file: Option<&Path>) -> Result<TlsParameters, PrepareError> {
-    let mut builder = TlsParameters::builder(host.to_owned());
-    if let Some(path) = ca_file {
-        builder = builder.certificate_store(CertificateStore::None);
-        for certificate in certificate::read(path)? {
-            let certificate = Certificate::from_der(certificate.to_vec())
-                .map_err(|_| PrepareError::Certificates { path: path.to_owned(), source: None })?;
-            builder = builder.add_root_certificate(certificate);
-        }
-    }
-    builder.build_rustls().map_err(|_| PrepareError::HostName { host: host.to_owned() })
 }

@@ -111,3 +111,31 @@ impl CloudEvent {
         serde_json::to_vec(self).expect("texts, a time and a JSON value can always be written")
     }
 }
+
+#[cfg(test)]
+mod tests {
+    use serde_json::json;
+
+    use super::*;
+
+    // CloudEvents 1.0 §3 (required attributes), JSON Format §3; RFC 3986 §2.3 for what is escaped.
+    #[test]
+    fn an_event_is_one_json_object() {
+        let source = source("Küche 1", "8f3a");
+        let at = Timestamp::from_micros(1_700_000_000_000_000);
+        let envelope = Envelope { key: "17-1-ana-mqtt", source: &source, at };
+        for subject in [Some("dm1"), None] {
+            let event = CloudEvent::new(&envelope, "digest", subject.map(str::to_owned), json!({"a": 1}));
+            let mut expected = json!({
+                "specversion": "1.0", "id": "17-1-ana-mqtt", "source": "/rinseward/K%C3%BCche%201/8f3a",
+                "type": "dev.rinseward.digest", "time": "2023-11-14T22:13:20Z",
+                "datacontenttype": "application/json", "data": {"a": 1}
+            });
+            if let Some(subject) = subject {
+                expected["subject"] = json!(subject);
+            }
+            let read: Value = serde_json::from_slice(&event.to_json()).expect("JSON");
+            assert_eq!(read, expected);
+        }
+    }
+}

@@ -34,7 +34,7 @@ use crate::config::delivery::PublishSettings;
 use crate::core::alert::{AlertNumber, Condition, Severity};
 use crate::core::cycle::verdict::Verdict;
 use crate::core::time::Timestamp;
-use crate::transport::mqtt::dial::Tls;
+use crate::transport::dial::Tls;
 use crate::transport::mqtt::packets::{Hello, Protocol, Refused, Will};
 use crate::transport::mqtt::{self, Login};
 use crate::transport::secret::PrepareError;

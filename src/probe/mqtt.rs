@@ -47,7 +47,7 @@ use crate::core::id::SourceId;
 use crate::core::reading::Sample;
 use crate::core::time::Timestamp;
 use crate::probe::{FromSource, SourceState};
-use crate::transport::mqtt::dial::Tls;
+use crate::transport::dial::Tls;
 use crate::transport::mqtt::packets::{Hello, Protocol, Wanted};
 use crate::transport::mqtt::{self as packets, Login};
 use crate::transport::secret::PrepareError;

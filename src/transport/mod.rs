@@ -4,5 +4,6 @@
 //! Edges may use it, it knows none of them.
 
 pub mod certificate;
+pub mod dial;
 pub mod mqtt;
 pub mod secret;

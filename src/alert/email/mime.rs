@@ -88,7 +88,61 @@ fn system_time(at: Timestamp) -> SystemTime {
 
 #[cfg(test)]
 mod tests {
+    use proptest::prelude::*;
+
     use super::*;
+    use crate::config::delivery::{MailSecurity, MailSettings, Pace};
+
+    fn mailer() -> Mailer {
+        let pace = Pace { per_minute: 1, give_up_after: Duration::ZERO, attempts_max: 1 };
+        let settings = MailSettings {
+            host: "localhost".to_owned(),
+            port: 25,
+            security: MailSecurity::None,
+            login: None,
+            ca_file: None,
+            from: "Dish <kitchen@example.org>".to_owned(),
+            reply_to: None,
+            hello_name: None,
+            timeout: Duration::ZERO,
+            pace,
+        };
+        Mailer::prepare(settings, "north").expect("legal settings")
+    }
+
+    proptest! {
+        /// Whatever a message holds, its head has these fields, each once, and no line over 998
+        /// characters (RFC 5322 §2.1.1, §3.6).
+        #[test]
+        fn the_head_is_ours(
+            subject in any::<String>(), text in any::<String>(), html in any::<String>(),
+            key in any::<String>(), thread in any::<String>(), picture in any::<String>(),
+        ) {
+            let mail = Mail {
+                key, thread, subject, text,
+                to: "ana@example.org".to_owned(),
+                at: Timestamp::from_micros(1_700_000_000_000_000),
+                html: Some(html),
+                pictures: vec![Picture { id: picture, png: vec![0, 13, 10, 255] }],
+            };
+            let to = mail.to.parse().expect("an address");
+            let bytes = write(&mailer(), &to, &mail).expect("a mail");
+            let text = String::from_utf8(bytes).expect("7 bits");
+            prop_assert!(text.is_ascii());
+            prop_assert!(text.split("\r\n").all(|line| line.len() <= 998 && !line.contains(['\r', '\n'])));
+            let (head, _) = text.split_once("\r\n\r\n").expect("an empty line ends the head");
+            let mut names: Vec<&str> = head
+                .split("\r\n")
+                .filter(|line| !line.starts_with([' ', '\t']))
+                .map(|line| line.split(':').next().unwrap_or_default())
+                .collect();
+            names.sort_unstable();
+            prop_assert_eq!(names, [
+                "Auto-Submitted", "Content-Type", "Date", "From", "In-Reply-To", "MIME-Version", "Message-ID",
+                "References", "Subject", "To",
+            ]);
+        }
+    }
 
     // Own rule: a repeat has the same identifier, anything else another.
     #[test]

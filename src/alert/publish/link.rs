@@ -11,7 +11,7 @@ use tokio::time::{Instant, sleep_until, timeout, timeout_at};
 use tokio_util::sync::CancellationToken;
 
 use super::{Broker, JSON, MEDIA_TYPE, ONLINE, Order, STOPPED, TEXT, UNDER_WAY_MAX};
-use crate::transport::mqtt::dial::{DialError, Stream, dial};
+use crate::transport::dial::{DialError, Stream, dial};
 use crate::transport::mqtt::frames::{Frame, Frames};
 use crate::transport::mqtt::packets::{
     self, Ended, Hello, Incoming, PacketError, Publication, Refused, Rejection,

@@ -168,6 +168,15 @@ impl Turn<'_> {
         if self.state.open(SITE, Condition::ClockUnsynchronised).is_none() {
             self.clock();
         }
+        // Contacts that the configuration has gained since hear of what is open.
+        let unheard = |open: &Open| {
+            let telling = &open.telling;
+            let waits = telling.next_step.is_some() || telling.held || telling.nobody;
+            !settings.contacts.is_empty() && telling.told.is_empty() && !waits && open.wants_somebody()
+        };
+        for (machine, condition) in self.state.subjects(unheard) {
+            self.escalate(&machine, condition);
+        }
         let is_due = |due: Option<Timestamp>| due.is_some_and(|due| due <= now);
         for (machine, condition) in self.state.subjects(|open| open.dues(settings).into_iter().any(is_due)) {
             let Some(open) = self.state.open(&machine, condition) else { continue };

@@ -62,7 +62,7 @@
 //!
 //! # Limits
 //!
-//! Named racks of an alert 40, things it is about 32, routes known to fail 256,
+//! Named racks of an alert 20, things it is about 32, routes known to fail 256,
 //! one maintenance window for each machine and one for the site; what people
 //! enter 4,000 bytes. At a limit the rest is counted or the oldest forgotten.
 

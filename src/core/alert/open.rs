@@ -46,7 +46,7 @@ pub struct Rack {
 
 /// Most racks that an alert names one by one; beyond it the first and the last
 /// half stay, and the count goes on (own choice: what a message or a page can show).
-pub const RACKS_NAMED_MAX: usize = 40;
+pub const RACKS_NAMED_MAX: usize = 20;
 
 /// The racks an alert is about.
 #[derive(Clone, PartialEq, Eq, Debug, Default, Serialize, Deserialize)]

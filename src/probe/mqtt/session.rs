@@ -18,7 +18,7 @@ use super::{Limits, Mqtt};
 use crate::core::reading::Sample;
 use crate::core::time::Timestamp;
 use crate::probe::SourceState;
-use crate::transport::mqtt::dial::{self, DialError, Stream};
+use crate::transport::dial::{self, DialError, Stream};
 use crate::transport::mqtt::frames::{Frame, Frames};
 use crate::transport::mqtt::packets::{self, Ended, Incoming, PacketError, Rejection};
 use crate::wire::refusal::Refusal;

@@ -1,15 +1,14 @@
 //! MQTT below its two users, the source of readings and the publisher of alerts:
-//! packets of both versions, their bytes, and the way to a broker.
+//! packets of both versions and their bytes.
 
-pub mod dial;
 pub mod frames;
 pub mod packets;
 mod v311;
 mod v5;
 
 use crate::config::source::{MqttLogin, MqttTls, MqttVersion};
+use crate::transport::dial::Tls;
 use crate::transport::secret::{PrepareError, first_line};
-use dial::Tls;
 use packets::Protocol;
 
 /// The packets of a version.

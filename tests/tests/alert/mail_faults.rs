@@ -7,6 +7,7 @@ use std::time::Duration;
 use rinseward::alert::answer::Answer;
 use rinseward::alert::email::Mailer;
 use rinseward::config::delivery::{MailLogin, MailSecurity, MailSettings};
+use tokio::io::{AsyncRead, AsyncReadExt, AsyncWriteExt};
 use tokio::net::TcpListener;
 use tokio::time::Instant;
 
@@ -104,13 +105,68 @@ async fn without_encryption_nothing_is_said() {
     let identity = Identity::of("localhost");
     let server = Peer::start("smtp.py", &[]);
     let answer = send(settings(server.port(), MailSecurity::StartTls, Some(&identity)), "ana").await;
-    assert_eq!(told(&answer), (true, "localhost offers no STARTTLS, and nothing was sent"));
+    assert_eq!(told(&answer), (true, "localhost: it offers no STARTTLS, and nothing was sent"));
     let mut settings = settings(server.port(), MailSecurity::Tls, Some(&identity));
     settings.timeout = Duration::from_secs(2);
     let answer = send(settings, "ana").await;
     let (later, error) = told(&answer);
     assert!(later, "{error}");
     server.assert_silent();
+}
+
+/// Reads up to the end of a line; an end of the connection is an empty one.
+async fn line(stream: &mut (impl AsyncRead + Unpin)) -> String {
+    let mut text = String::new();
+    while !text.ends_with('\n') {
+        match stream.read_u8().await {
+            Ok(byte) => text.push(char::from(byte)),
+            Err(_) => break,
+        }
+    }
+    text
+}
+
+// CVE-2011-0411 turned on the client: answers put into the open part must not count as said under encryption.
+#[tokio::test]
+async fn words_put_before_the_encryption_do_not_count() {
+    let identity = Identity::of("localhost");
+    for (agreed, expected) in [
+        ("220 go\r\n250 injected.example\r\n", Some("put words between STARTTLS and encryption")),
+        ("220 go\r\n", None),
+        ("454 not now\r\n", Some("it says 454 not now")),
+    ] {
+        let listener = TcpListener::bind("127.0.0.1:0").await.expect("loopback");
+        let mut settings = settings(
+            listener.local_addr().expect("a bound socket").port(),
+            MailSecurity::StartTls,
+            Some(&identity),
+        );
+        settings.timeout = Duration::from_secs(5);
+        let acceptor = identity.acceptor();
+        let server = async {
+            let (mut tcp, _) = listener.accept().await.expect("a client");
+            tcp.write_all(b"220 sink.example\r\n").await.expect("it listens");
+            assert_eq!(line(&mut tcp).await, "EHLO gateway.example.org\r\n");
+            tcp.write_all(b"250-sink.example\r\n250 STARTTLS\r\n").await.expect("it listens");
+            assert_eq!(line(&mut tcp).await, "STARTTLS\r\n");
+            tcp.write_all(agreed.as_bytes()).await.expect("it listens");
+            // What the client does after that: nothing, or a handshake and EHLO.
+            match acceptor.accept(tcp).await {
+                Ok(mut tls) => line(&mut tls).await,
+                Err(_) => String::new(),
+            }
+        };
+        let (answer, heard) = tokio::join!(send(settings, "ana"), server);
+        let (later, error) = told(&answer);
+        assert!(later, "{error}");
+        match expected {
+            Some(part) => {
+                assert!(error.contains(part), "{error}");
+                assert_eq!(heard, "", "nothing is said");
+            }
+            None => assert_eq!(heard, "EHLO gateway.example.org\r\n"),
+        }
+    }
 }
 
 #[tokio::test]

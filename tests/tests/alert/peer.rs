@@ -5,14 +5,17 @@ use std::io::{BufRead, BufReader};
 use std::os::unix::fs::PermissionsExt;
 use std::path::{Path, PathBuf};
 use std::process::{Child, Command, Stdio};
-use std::sync::Mutex;
 use std::sync::mpsc::{Receiver, RecvTimeoutError, sync_channel};
+use std::sync::{Arc, Mutex};
 use std::thread;
 use std::time::Duration;
 
 use rcgen::ExtendedKeyUsagePurpose;
 use rinseward::config::delivery::Pace;
 use rinseward::core::time::Timestamp;
+use rumqttc::tokio_rustls::TlsAcceptor;
+use rustls::pki_types::pem::PemObject;
+use rustls::pki_types::{CertificateDer, PrivateKeyDer};
 use serde_json::Value;
 use tempfile::TempDir;
 
@@ -140,6 +143,21 @@ impl Identity {
             "--key",
             self.key.to_str().expect("a plain path"),
         ]
+    }
+
+    /// The side of a server inside this process.
+    pub(crate) fn acceptor(&self) -> TlsAcceptor {
+        let chain = CertificateDer::pem_file_iter(&self.chain).expect("our own file");
+        let chain = chain.collect::<Result<Vec<_>, _>>().expect("our own certificate");
+        let key = PrivateKeyDer::from_pem_file(&self.key).expect("our own key");
+        let provider = Arc::new(rustls::crypto::ring::default_provider());
+        let config = rustls::ServerConfig::builder_with_provider(provider)
+            .with_safe_default_protocol_versions()
+            .expect("versions of ring")
+            .with_no_client_auth()
+            .with_single_cert(chain, key)
+            .expect("a certificate and its key");
+        TlsAcceptor::from(Arc::new(config))
     }
 
     /// Writes a secret of one line beside it.

@@ -7,7 +7,7 @@ use proptest::prelude::*;
 use super::fixture::{Play, Rack, at, contact, hours, period, settings};
 use crate::core::alert::{AlertNumber, Effects, Event, Health, Occasion, Settings};
 use crate::core::reading::Fault;
-use crate::core::record::{Body, CheckKind, Outcome};
+use crate::core::record::{Body, Change, CheckKind, Outcome};
 
 #[derive(Clone, Debug)]
 enum Step {
@@ -130,7 +130,7 @@ fn play(steps: &[(f64, Step)], restores: bool) -> Play {
 
 /// Numbers of alerts in order of what the records say of them.
 fn check_story(effects: &Effects) -> Result<(), TestCaseError> {
-    let mut open = BTreeSet::new();
+    let (mut open, mut cleared, mut acted) = (BTreeSet::new(), BTreeSet::new(), BTreeSet::new());
     let mut subjects = BTreeSet::new();
     let mut raised = BTreeSet::new();
     let mut names = std::collections::BTreeMap::new();
@@ -149,14 +149,27 @@ fn check_story(effects: &Effects) -> Result<(), TestCaseError> {
             }
             Body::AlertClosed(body) => {
                 prop_assert!(open.remove(&body.alert), "closed, but not open");
+                let written = acted.contains(&body.alert) || !body.needed_action;
+                prop_assert!(written, "closed without a corrective action");
+                prop_assert!(cleared.contains(&body.alert), "closed, but not cleared");
                 if let Some(subject) = names.get(&body.alert) {
                     subjects.remove(subject);
                 }
             }
-            Body::AlertChanged(body) => prop_assert!(open.contains(&body.alert), "changed, but not open"),
+            Body::AlertChanged(body) => {
+                prop_assert!(open.contains(&body.alert), "changed, but not open");
+                if body.change == Change::Returned {
+                    prop_assert!(cleared.remove(&body.alert), "returned, but not cleared");
+                }
+            }
             Body::AlertAcknowledged(body) => prop_assert!(open.contains(&body.alert)),
-            Body::AlertCleared(body) => prop_assert!(open.contains(&body.alert)),
-            Body::CorrectiveAction(body) => prop_assert!(open.contains(&body.alert)),
+            Body::AlertCleared(body) => {
+                prop_assert!(open.contains(&body.alert) && cleared.insert(body.alert), "cleared twice");
+            }
+            Body::CorrectiveAction(body) => {
+                acted.insert(body.alert);
+                prop_assert!(open.contains(&body.alert));
+            }
             Body::Cycle(_)
             | Body::Gap(_)
             | Body::Check(_)

@@ -93,6 +93,18 @@ fn without_contacts_alerts_are_recorded_and_nobody_is_told() {
 }
 
 #[test]
+fn a_contact_that_is_added_hears_of_what_is_open() {
+    let mut nobody = settings();
+    nobody.contacts.clear();
+    let mut play = Play::new(nobody);
+    play.rack(0.0, "hot", Cold);
+    play.settings = settings();
+    play.restores = true;
+    play.until(1_500.0);
+    assert_eq!(play.told()[..1], [("ana", Raised)]);
+}
+
+#[test]
 fn further_racks_make_no_storm() {
     // A booster that has failed: 120 racks in two hours, acknowledged after five minutes.
     let mut play = Play::new(settings());
@@ -103,7 +115,7 @@ fn further_racks_make_no_storm() {
     play.racks(6.0, "hot", &[Cold; 114]);
     assert_eq!(play.told()[2..], [("ana", Summary)], "once in an hour");
     let alert = play.open(Condition::Cold).expect("one alert");
-    assert_eq!((alert.racks.count, alert.racks.named.len()), (120, 40));
+    assert_eq!((alert.racks.count, alert.racks.named.len()), (120, 20));
     assert_eq!(
         (alert.racks.first().map(|rack| rack.at), alert.racks.last().map(|rack| rack.at)),
         (Some(at(0.0)), Some(at(119.0)))

@@ -1,9 +1,10 @@
-//! The way to a broker: TCP, and TLS over it where configured.
+//! The way to a server: TCP, and TLS over it where configured.
 
 use std::io;
 use std::path::{Path, PathBuf};
 
 use rumqttc::tokio_rustls::TlsConnector;
+use rumqttc::tokio_rustls::client::TlsStream;
 use rustls::pki_types::ServerName;
 use tokio::io::{AsyncRead, AsyncWrite};
 use tokio::net::TcpStream;
@@ -66,6 +67,19 @@ impl Tls {
         let connector = TlsConnector::from(certificate::client(ca_file, client)?);
         Ok(Self { connector, name })
     }
+
+    /// Encrypts a connection.
+    ///
+    /// # Errors
+    /// [`DialError`].
+    pub async fn over(&self, tcp: TcpStream) -> Result<TlsStream<TcpStream>, DialError> {
+        self.connector.connect(self.name.clone(), tcp).await.map_err(|error| {
+            // A port without TLS hangs up on what it does not understand.
+            let hung_up =
+                matches!(error.kind(), io::ErrorKind::UnexpectedEof | io::ErrorKind::ConnectionReset);
+            if hung_up { DialError::Tls(TlsFault::NoTls) } else { error.into() }
+        })
+    }
 }
 
 /// Connects; plain TCP where `tls` is `None`.
@@ -80,15 +94,7 @@ pub async fn dial(host: &str, port: u16, tls: Option<&Tls>) -> Result<Box<dyn St
     })?;
     tcp.set_nodelay(true).map_err(DialError::Broken)?;
     match tls {
-        Some(tls) => {
-            let stream = tls.connector.connect(tls.name.clone(), tcp).await.map_err(|error| {
-                // A plain MQTT port hangs up on what it does not understand.
-                let hung_up =
-                    matches!(error.kind(), io::ErrorKind::UnexpectedEof | io::ErrorKind::ConnectionReset);
-                if hung_up { DialError::Tls(TlsFault::NoTls) } else { error.into() }
-            })?;
-            Ok(Box::new(stream))
-        }
+        Some(tls) => Ok(Box::new(tls.over(tcp).await?)),
         None => Ok(Box::new(tcp)),
     }
 }
