@@ -28,7 +28,7 @@ const MESSAGES_MAX: usize = 12;
 /// most: see «Recognition» in DEVELOPERS.md. The desk is not told of them here.
 const FALSELY_BRIEF_MAX: f64 = 0.05;
 
-/// What recognition does not show the desk. A row goes as soon as every seed raises it; the test
+/// What recognition does not show the desk. A row goes as soon as each of three seeds raises it; the test
 /// says so.
 const NOT_SEEN: [(Scenario, &str); 1] = [
     // Racks washed in a tank far below its limit are taken for a fill.
@@ -77,7 +77,7 @@ fn the_right_conditions_are_raised_and_no_others() {
         let raises = |one: &&Played| one.office.raised.values().any(|r| r.condition.as_str() == condition);
         let own: Vec<&Played> = played.iter().filter(|one| one.scenario == scenario).collect();
         assert!(
-            own.is_empty() || own.iter().filter(|one| raises(one)).count() < own.len(),
+            own.len() < 3 || own.iter().filter(|one| raises(one)).count() < own.len(),
             "{scenario} raises {condition}: strike it from NOT_SEEN"
         );
     }
