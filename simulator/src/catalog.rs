@@ -99,6 +99,8 @@ pub struct MachineFacts {
     pub wash_tau_s: f64,
     /// Step of the readings of both probes, K.
     pub quantum_c: f64,
+    /// Bound (±) on the error of both probes, as their class or data sheet gives it, K.
+    pub probe_within_c: f64,
     /// Readings per second of each probe.
     pub readings_per_s: f64,
     /// Whether the node sends a run signal.
@@ -138,6 +140,27 @@ impl MachineSpec {
         self
     }
 
+    /// The same machine with uncalibrated wire: what is known of a reading is less, though the
+    /// readings are the same.
+    #[must_use]
+    pub fn with_plain_wire(mut self) -> Self {
+        self.facts.probe_within_c = CLASS_1_C;
+        self
+    }
+
+    /// The same machine far from its booster: this much more water lies and cools in the line
+    /// between two racks, kg.
+    #[must_use]
+    pub fn with_longer_line(mut self, more_kg: f64) -> Self {
+        let line = &mut self.plant.line;
+        let ratio = (line.water_kg + more_kg) / line.water_kg;
+        line.water_kg *= ratio;
+        line.wall_j_per_k *= ratio;
+        line.wall_w_per_k *= ratio;
+        line.loss_w_per_k *= ratio;
+        self
+    }
+
     /// The same machine in a hotter corner: its body soaks up more of booster and tank, and the
     /// line near the manifold follows the body sooner.
     #[must_use]
@@ -149,6 +172,10 @@ impl MachineSpec {
     }
 }
 
+/// A probe calibrated at ice and boil (own choice).
+const CALIBRATED_C: f64 = 0.3;
+/// Type K wire of class 1 below 375 °C: IEC 60584-1:2013, table 12 (from memory).
+const CLASS_1_C: f64 = 1.5;
 /// 180 °F, the stricter of the pair 82 °C / 180 °F (4-501.112).
 const RINSE_DUAL_C: f64 = 82.222_222_222_222_22;
 /// 160 °F, the stricter of the pair 71 °C / 160 °F (4-501.110).
@@ -170,6 +197,7 @@ fn facts(name: &str, kind: MachineKind) -> MachineFacts {
         rinse_tau_s: ProbeSpec::default().tau_s,
         wash_tau_s: 3.0,
         quantum_c: ProbeSpec::default().quantum_c,
+        probe_within_c: CALIBRATED_C,
         readings_per_s: 4.0,
         has_run_signal: false,
         sanitizer: None,

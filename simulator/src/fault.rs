@@ -31,6 +31,21 @@ pub enum FaultKind {
         /// Shift, K.
         by_c: f64,
     },
+    /// The booster's thermostat is set this much too low.
+    ThermostatLow {
+        /// Shift, K.
+        by_c: f64,
+    },
+    /// The booster's element loses power from the start of the span on, as scale and age take it.
+    ElementAges {
+        /// Part of its power lost in an hour.
+        part_per_hour: f64,
+    },
+    /// The timer ends the final rinse too early; the run signal ends with it.
+    RinseTimerShort {
+        /// Length of the final rinse, s.
+        length_s: f64,
+    },
     /// The rinse probe answers slowly.
     SlowProbe {
         /// Its time constant, s.
@@ -38,6 +53,11 @@ pub enum FaultKind {
     },
     /// The probe's circuit is open; the node says so.
     OpenCircuit {
+        /// Which probe.
+        place: Place,
+    },
+    /// The probe delivers nothing, not even a fault.
+    Silent {
         /// Which probe.
         place: Place,
     },
@@ -84,6 +104,8 @@ pub enum FaultKind {
         /// Reading, mg/L.
         mg_per_l: f64,
     },
+    /// Nobody reads a test strip.
+    CheckForgotten,
     /// The supply is colder.
     SupplyCold {
         /// By how much, K.
@@ -100,8 +122,12 @@ impl FaultKind {
             Self::BoosterUndersized { .. } => "booster-undersized",
             Self::ThermostatDrift { .. } => "thermostat-drift",
             Self::RinseTooHot { .. } => "rinse-too-hot",
+            Self::ThermostatLow { .. } => "thermostat-low",
+            Self::ElementAges { .. } => "element-ages",
+            Self::RinseTimerShort { .. } => "rinse-timer-short",
             Self::SlowProbe { .. } => "slow-probe",
             Self::OpenCircuit { .. } => "open-circuit",
+            Self::Silent { .. } => "silent",
             Self::Spikes { .. } => "spikes",
             Self::Stuck { .. } => "stuck",
             Self::Dropouts { .. } => "dropouts",
@@ -110,6 +136,7 @@ impl FaultKind {
             Self::Buffering => "buffering",
             Self::WashHeaterWeak { .. } => "wash-heater-weak",
             Self::SanitizerWeak { .. } => "sanitizer-weak",
+            Self::CheckForgotten => "check-forgotten",
             Self::SupplyCold { .. } => "supply-cold",
         }
     }
@@ -158,9 +185,16 @@ pub fn weakness(faults: &[Fault], now_s: f64) -> Weakness {
                 weakness.booster_shift_c += c_per_hour * (now_s - fault.from_s) / 3_600.0;
             }
             FaultKind::RinseTooHot { by_c } => weakness.booster_shift_c += by_c,
+            FaultKind::ThermostatLow { by_c } => weakness.booster_shift_c -= by_c,
+            FaultKind::ElementAges { part_per_hour } => {
+                let lost = part_per_hour * (now_s - fault.from_s) / 3_600.0;
+                weakness.booster *= (1.0 - lost).max(0.0);
+            }
             FaultKind::WashHeaterWeak { part } => weakness.tank *= part,
             FaultKind::SupplyCold { by_c } => weakness.supply_shift_c -= by_c,
-            FaultKind::SlowProbe { .. }
+            FaultKind::RinseTimerShort { .. }
+            | FaultKind::SlowProbe { .. }
+            | FaultKind::Silent { .. }
             | FaultKind::OpenCircuit { .. }
             | FaultKind::Spikes { .. }
             | FaultKind::Stuck { .. }
@@ -168,6 +202,7 @@ pub fn weakness(faults: &[Fault], now_s: f64) -> Weakness {
             | FaultKind::Aborted { .. }
             | FaultKind::ClockStep { .. }
             | FaultKind::Buffering
+            | FaultKind::CheckForgotten
             | FaultKind::SanitizerWeak { .. } => {}
         }
     }

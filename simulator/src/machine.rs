@@ -282,7 +282,9 @@ impl Machine {
     }
 
     fn start_rinse(&mut self, now_s: f64) -> Happening {
-        let length_s = f64::from(self.racks) * self.facts.rinse_s + self.dice.gauss(0.0, TIMER_JITTER_S);
+        let timer_s = f64::from(self.racks) * self.facts.rinse_s;
+        let timer_s = shortened_s(&self.faults, now_s).map_or(timer_s, |short_s| timer_s.min(short_s));
+        let length_s = timer_s + self.dice.gauss(0.0, TIMER_JITTER_S);
         let part = part_of(&self.faults, now_s, |(_, in_rinse)| in_rinse);
         if self.dice.chance(part) {
             self.cut_short_s = Some(now_s + length_s * self.dice.uniform(0.15, 0.85));
@@ -364,6 +366,10 @@ impl Machine {
 
     fn check(&mut self, now_s: f64) -> Option<Happening> {
         let sanitizer = self.facts.sanitizer?;
+        let forgets = |fault: &Fault| fault.kind == FaultKind::CheckForgotten && fault.holds(now_s);
+        if self.faults.iter().any(forgets) {
+            return None;
+        }
         let mg_per_l = self.faults.iter().filter(|fault| fault.holds(now_s)).find_map(|fault| {
             if let FaultKind::SanitizerWeak { mg_per_l } = fault.kind { Some(mg_per_l) } else { None }
         });
@@ -381,6 +387,13 @@ impl Machine {
         self.stage = Stage::Wash { until_s: now_s + length_s };
         Happening::WashStarted
     }
+}
+
+/// Length of a final rinse whose timer is at fault at `now_s`, s.
+fn shortened_s(faults: &[Fault], now_s: f64) -> Option<f64> {
+    faults.iter().filter(|fault| fault.holds(now_s)).find_map(|fault| {
+        if let FaultKind::RinseTimerShort { length_s } = fault.kind { Some(length_s) } else { None }
+    })
 }
 
 /// Part of the cycles that are cut short at `now_s`.

@@ -12,7 +12,7 @@ use rinseward_simulator::checker::{ReadError, Table, compare, read_lines};
 use rinseward_simulator::node::Stop;
 use rinseward_simulator::node::mqtt::{self, Broker, PublishError};
 use rinseward_simulator::node::serial::{self, PseudoTerminal, SerialError};
-use rinseward_simulator::scenario::{Scenario, UnknownScenario};
+use rinseward_simulator::scenario::{NOT_FROM_WATER, Scenario, UnknownScenario};
 use rinseward_simulator::time::{MIDNIGHT_MICROS, parse_rfc3339};
 use rinseward_simulator::truth::TruthEntry;
 use rinseward_simulator::world::World;
@@ -198,8 +198,16 @@ fn run(command: Command) -> Result<(), Failure> {
 
 fn scenarios() -> io::Result<()> {
     let mut out = io::stdout().lock();
-    for scenario in Scenario::ALL {
+    for scenario in Scenario::RECOGNITION {
         writeln!(out, "{scenario:<20}{}", scenario.about())?;
+    }
+    writeln!(out, "\nWho must be told of what:")?;
+    for scenario in Scenario::ALERTS {
+        writeln!(out, "{scenario:<20}{}", scenario.about())?;
+        writeln!(out, "{:<20}{}", "", scenario.aim())?;
+    }
+    for (condition, how) in NOT_FROM_WATER {
+        writeln!(out, "{condition:<20}{how}")?;
     }
     Ok(())
 }

@@ -107,6 +107,9 @@ impl Probe {
         if holding(FaultKind::OpenCircuit { place: self.place }) {
             return Sample::OpenCircuit;
         }
+        if holding(FaultKind::Silent { place: self.place }) {
+            return Sample::Missing;
+        }
         if holding(FaultKind::Stuck { place: self.place }) {
             value_c = *self.held_c.get_or_insert(value_c);
         } else {

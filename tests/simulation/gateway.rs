@@ -159,7 +159,7 @@ fn roles(facts: &MachineFacts, response: Response) -> Vec<(&'static str, Role)> 
             calibration: Calibration::None,
             // The simulated probes have no offset; what is left is their digits and noise.
             budget: Budget {
-                sensor: Sensor::Within { half_width_c: 0.3 },
+                sensor: Sensor::Within { half_width_c: facts.probe_within_c },
                 cold_junction_c: 0.0,
                 converter_c: 0.0,
                 resolution_c: facts.quantum_c,

@@ -1,4 +1,4 @@
-//! What runs in each scenario, when, and what goes wrong.
+//! What runs in each scenario of recognition, when, and what goes wrong.
 
 use super::{MachinePlan, Plan};
 use crate::catalog::{self, MachineSpec};
@@ -165,7 +165,7 @@ fn tenth() -> ProbeSpec {
 /// One cold machine, from a clock time in hours.
 fn one(clock_h: f64, hours: f64, spec: MachineSpec, meals: Vec<Meal>, faults: Vec<Fault>) -> Plan {
     let machines = vec![MachinePlan { spec, meals, faults, warm: false }];
-    Plan { clock_s: clock_h * 3_600.0, hours, machines }
+    Plan { clock_s: clock_h * 3_600.0, hours, machines, opens_s: None }
 }
 
 /// Twelve hours of service without a break; the booster of `dm1` is small, so that its trip shows
@@ -187,7 +187,7 @@ pub(super) fn demo() -> Plan {
             warm: true,
         },
     ];
-    Plan { clock_s: 12.0 * 3_600.0, hours: 12.0, machines }
+    Plan { clock_s: 12.0 * 3_600.0, hours: 12.0, machines, opens_s: None }
 }
 
 /// Seven days of breakfast, lunch and dinner.
@@ -211,5 +211,5 @@ pub(super) fn week() -> Plan {
     let machine = |spec, faults| MachinePlan { spec, meals: meals(), faults, warm: false };
     let machines =
         vec![machine(catalog::dual_temperature("dm1"), faults), machine(catalog::chlorine("dm2"), vec![])];
-    Plan { clock_s: 0.0, hours: 168.0, machines }
+    Plan { clock_s: 0.0, hours: 168.0, machines, opens_s: None }
 }

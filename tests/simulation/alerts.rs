@@ -1,0 +1,253 @@
+//! Who hears of what: the core and the alert desk over the scenarios that raise an alert, or
+//! nearly do.
+//!
+//! `SEEDS=20 cargo test --test simulation alerts -- --nocapture` prints the table of 20 seeds;
+//! `SCENARIO=booster-fails` picks one scenario. The desk is stored and brought back at every record,
+//! as if the gateway had been killed there.
+
+use std::collections::{BTreeMap, BTreeSet};
+use std::fmt::Write as _;
+use std::thread;
+
+use rinseward::core::alert::Condition;
+use rinseward::core::cycle::verdict::{Reason, Verdict};
+use rinseward::core::record::{Body, Cycle};
+use rinseward::core::time::Timestamp;
+use rinseward_simulator::scenario::{self, Aim, Scenario};
+use rinseward_simulator::time::parse_rfc3339;
+use rinseward_simulator::truth::{self, CycleTruth, TruthEntry};
+use rinseward_simulator::world::World;
+
+use crate::gateway::{Gateway, Response};
+use crate::office::{Office, Raised};
+
+/// Most messages to one contact in an hour or four of one scenario (own choice: raised, grew,
+/// returned, a summary an hour, cleared, action missing).
+const MESSAGES_MAX: usize = 12;
+/// Share of the good racks that recognition calls brief although the trace shows no end at all, at
+/// most: see «Recognition» in DEVELOPERS.md. The desk is not told of them here.
+const FALSELY_BRIEF_MAX: f64 = 0.05;
+
+/// What recognition does not show the desk. A row goes as soon as each of three seeds raises it; the test
+/// says so.
+const NOT_SEEN: [(Scenario, &str); 1] = [
+    // Racks washed in a tank far below its limit are taken for a fill.
+    (Scenario::TankColdUsed, "wash-low"),
+];
+
+/// One scenario and seed.
+struct Played {
+    scenario: Scenario,
+    seed: u64,
+    office: Office,
+    racks: usize,
+    falsely_brief: usize,
+}
+
+/// Every scenario raises exactly what it is meant to, for the right machine.
+#[test]
+fn the_right_conditions_are_raised_and_no_others() {
+    let played = play_all();
+    print(&played);
+    let mut wrong = Vec::new();
+    for one in &played {
+        let (scenario, seed) = (one.scenario, one.seed);
+        let expected: BTreeSet<(String, String)> = scenario
+            .aim()
+            .expected()
+            .iter()
+            .map(|one| (one.machine.to_owned(), one.condition.to_string()))
+            .filter(|(_, condition)| !NOT_SEEN.contains(&(scenario, condition.as_str())))
+            .collect();
+        let raised: BTreeSet<(String, String)> = one
+            .office
+            .raised
+            .values()
+            .map(|raised| (raised.machine.clone(), raised.condition.to_string()))
+            .filter(|(_, condition)| !NOT_SEEN.contains(&(scenario, condition.as_str())))
+            .collect();
+        if raised != expected {
+            wrong.push(format!("SEED={seed} {scenario}: raised {raised:?}, expected {expected:?}"));
+        }
+        check_patterns(one);
+        check_messages(one);
+    }
+    assert!(wrong.is_empty(), "{wrong:#?}");
+    for (scenario, condition) in NOT_SEEN {
+        let raises = |one: &&Played| one.office.raised.values().any(|r| r.condition.as_str() == condition);
+        let own: Vec<&Played> = played.iter().filter(|one| one.scenario == scenario).collect();
+        assert!(
+            own.len() < 3 || own.iter().filter(|one| raises(one)).count() < own.len(),
+            "{scenario} raises {condition}: strike it from NOT_SEEN"
+        );
+    }
+    let racks: usize = played.iter().map(|one| one.racks).sum();
+    let falsely_brief: usize = played.iter().map(|one| one.falsely_brief).sum();
+    assert!(falsely_brief as f64 <= FALSELY_BRIEF_MAX * racks as f64, "{falsely_brief} of {racks}");
+}
+
+/// A first cold rack after a rest is told apart from a booster that has failed.
+fn check_patterns(one: &Played) {
+    use rinseward::core::alert::Pattern::{FirstAfterIdle, Repeated};
+    for expected in one.scenario.aim().expected() {
+        let own = one.office.raised.values().filter(|raised| {
+            raised.machine == expected.machine && raised.condition.as_str() == expected.condition.as_str()
+        });
+        for Raised { patterns, .. } in own {
+            let told_apart = match expected.pattern {
+                None => true,
+                Some(scenario::Pattern::Repeated) => patterns.contains(&Repeated),
+                Some(scenario::Pattern::FirstAfterIdle) => patterns.iter().all(|one| *one == FirstAfterIdle),
+            };
+            assert!(told_apart, "SEED={} {}: {patterns:?}", one.seed, one.scenario);
+        }
+    }
+}
+
+/// Somebody is told of every alert at once, nobody is flooded, and nobody of nothing.
+fn check_messages(one: &Played) {
+    let told: BTreeSet<u64> = one.office.notices.iter().map(|notice| notice.alert.number.0).collect();
+    let raised: BTreeSet<u64> = one.office.raised.keys().copied().collect();
+    assert_eq!(told, raised, "SEED={} {}: each alert is told", one.seed, one.scenario);
+    let mut by_contact: BTreeMap<&str, usize> = BTreeMap::new();
+    for notice in &one.office.notices {
+        *by_contact.entry(&notice.contact).or_default() += 1;
+    }
+    for (contact, count) in by_contact {
+        assert!(count <= MESSAGES_MAX, "SEED={} {}: {count} messages to {contact}", one.seed, one.scenario);
+    }
+    let keys: BTreeSet<&str> = one.office.notices.iter().map(|notice| notice.key.as_str()).collect();
+    assert_eq!(
+        keys.len(),
+        one.office.notices.len(),
+        "SEED={} {}: a key is used twice",
+        one.seed,
+        one.scenario
+    );
+}
+
+/// Records are kept, messages held, until the window ends.
+#[test]
+fn a_maintenance_window_holds_messages() {
+    let one = play(Scenario::BoosterFails, 1, Some(1.0));
+    let held_until = one.office.start.plus(std::time::Duration::from_secs(3_600));
+    assert_eq!(one.office.raised.len(), 1, "the alert is on record");
+    assert!(one.office.raised.values().all(|raised| raised.at < held_until));
+    let early = one.office.notices.iter().find(|notice| notice.alert.raised.seconds_since(held_until) >= 0.0);
+    assert!(early.is_none(), "{early:?}");
+    assert!(one.office.told_at.iter().all(|at| *at >= held_until), "{:?}", one.office.told_at);
+    let unheld = play(Scenario::BoosterFails, 1, None);
+    assert!(unheld.office.told_at.iter().any(|at| *at < held_until), "without a window somebody is told");
+}
+
+/// Both sides use the same words for the same things.
+#[test]
+fn simulator_and_gateway_name_the_same_conditions() {
+    let ours: BTreeSet<&str> = Condition::ALL.iter().map(|condition| condition.as_str()).collect();
+    let theirs: BTreeSet<&str> =
+        scenario::Condition::ALL.iter().map(|condition| condition.as_str()).collect();
+    assert_eq!(ours, theirs);
+}
+
+/// The seeds are shared between the processors; the scenarios are worth some minutes otherwise.
+fn play_all() -> Vec<Played> {
+    let only = std::env::var("SCENARIO").ok();
+    let seeds: u64 = std::env::var("SEEDS").ok().and_then(|text| text.parse().ok()).unwrap_or(3);
+    let chosen: Vec<Scenario> = Scenario::ALERTS
+        .iter()
+        .copied()
+        .filter(|scenario| only.as_deref().is_none_or(|only| only == scenario.as_str()))
+        .collect();
+    let jobs: Vec<(Scenario, u64)> =
+        chosen.iter().flat_map(|scenario| (1..=seeds).map(|seed| (*scenario, seed))).collect();
+    let lanes = thread::available_parallelism().map_or(1, usize::from).min(4);
+    let work = |lane: usize| jobs.iter().skip(lane).step_by(lanes).map(|(s, seed)| play(*s, *seed, None));
+    let mut played: Vec<Played> = thread::scope(|scope| {
+        let lanes: Vec<_> =
+            (0..lanes).map(|lane| scope.spawn(move || work(lane).collect::<Vec<_>>())).collect();
+        lanes.into_iter().flat_map(|lane| lane.join().expect("a lane ends")).collect()
+    });
+    played.sort_by_key(|one| (one.scenario, one.seed));
+    played
+}
+
+/// Plays a scenario, with a maintenance window of so many hours from its start.
+fn play(scenario: Scenario, seed: u64, maintenance_h: Option<f64>) -> Played {
+    let plan = scenario.plan();
+    let mut world = World::new(scenario, seed);
+    let mut gateway = Gateway::of(&world, Response::OnFile);
+    let mut office = Office::of(&world, &plan);
+    if let Some(hours) = maintenance_h {
+        office.maintain(hours);
+    }
+    let mut truth: Vec<CycleTruth> = Vec::new();
+    let (mut racks, mut falsely_brief, mut heard) = (0, 0, 0);
+    let mut hear = |gateway: &Gateway, office: &mut Office, truth: &[CycleTruth]| {
+        for record in &gateway.records[heard..] {
+            if let Body::Cycle(cycle) = &record.body {
+                racks += 1;
+                if is_falsely_brief(cycle, record.machine.as_deref(), truth) {
+                    falsely_brief += 1;
+                    continue;
+                }
+            }
+            office.commit(record);
+        }
+        heard = gateway.records.len();
+    };
+    while let Some(emission) = world.next() {
+        truth.extend(world.take_truth().into_iter().filter_map(|entry| match entry {
+            TruthEntry::Cycle(cycle) => Some(*cycle),
+            TruthEntry::Fill(_)
+            | TruthEntry::Hose(_)
+            | TruthEntry::Drain(_)
+            | TruthEntry::AbortedWash(_)
+            | TruthEntry::Check(_) => None,
+        }));
+        gateway.take(&emission);
+        hear(&gateway, &mut office, &truth);
+        office.see(&emission);
+    }
+    gateway.finish();
+    hear(&gateway, &mut office, &truth);
+    Played { scenario, seed, office, racks, falsely_brief }
+}
+
+/// Whether a good rack was called brief from its trace alone, without a fault in it.
+fn is_falsely_brief(cycle: &Cycle, machine: Option<&str>, truth: &[CycleTruth]) -> bool {
+    let excused = |reason: &Reason| matches!(reason, Reason::RinseProbe { .. } | Reason::GapInRinse { .. });
+    if cycle.verdict != Verdict::Brief || cycle.reasons.iter().any(excused) {
+        return false;
+    }
+    truth.iter().rev().take(20).any(|rack| {
+        let started = parse_rfc3339(&rack.rinse_started).expect("the simulator writes RFC 3339");
+        let apart_s = cycle.rinse_started.seconds_since(Timestamp::from_micros(started)).abs();
+        Some(rack.machine.as_str()) == machine && apart_s < 8.0 && rack.expected == truth::Expected::Pass
+    })
+}
+
+#[expect(clippy::print_stdout, reason = "the table is what this test is run for")]
+fn print(played: &[Played]) {
+    let mut table =
+        format!("{:<20}{:>5}{:>7}{:>7}{:>6}  raised\n", "scenario", "seed", "racks", "told", "f.br");
+    for one in played {
+        let raised: Vec<String> = one
+            .office
+            .raised
+            .values()
+            .map(|raised| format!("{} {} ×{}", raised.machine, raised.condition, raised.racks))
+            .collect();
+        let aim = match one.scenario.aim() {
+            Aim::NearlyRaises(condition) => format!("(nearly {condition})"),
+            Aim::Raises(_) | Aim::Recognition => String::new(),
+        };
+        let (told, racks) = (one.office.notices.len(), one.racks);
+        let (scenario, seed, brief) = (one.scenario, one.seed, one.falsely_brief);
+        let row =
+            format!("{scenario:<20}{seed:>5}{racks:>7}{told:>7}{brief:>6}  {} {aim}", raised.join(", "));
+        writeln!(table, "{}", row.trim_end()).expect("a string takes everything");
+    }
+    println!(
+        "{table}racks judged; messages; good racks called brief by recognition, left out; alerts with their racks"
+    );
+}
