@@ -126,15 +126,16 @@ fn a_concentration_that_is_entered_is_judged_by() {
     plan.hours = 0.75;
     let world = World::of(&plan, 1, MIDNIGHT_MICROS).filter(|emission| {
         let line = emission.line();
-        line.contains("dm2/wash") || line.contains("dm2/rinse")
+        line.contains("\"dm2/\"") && line.contains("\"rinse\"")
     });
     let lines: Vec<(i64, String)> = world.map(|emission| (emission.time_micros, emission.line())).collect();
+    let start = lines[0].0;
     let part = |third: i64| {
-        let own = |at: &i64| (at - MIDNIGHT_MICROS) / 900_000_000 == third;
+        let own = |at: &i64| (at - start) / 900_000_000 == third;
         lines.iter().filter(|(at, _)| own(at)).map(|(_, line)| line.clone()).collect::<Vec<_>>()
     };
     let entered = |third: i64, mg_per_l: &str| {
-        let at = Timestamp::from_micros(MIDNIGHT_MICROS + third * 900_000_000).to_string();
+        let at = Timestamp::from_micros(start + third * 900_000_000).to_string();
         let who = ["enter", "sanitizer", "dm2", "--by", "Cy", "--ph", "7", "--at", &at];
         let (code, said) = say(&office, &[&who[..], &["--mg-per-l", mg_per_l]].concat());
         assert_eq!((code, said.contains("is on record")), (Some(0), true), "{said}");
