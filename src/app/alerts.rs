@@ -18,6 +18,7 @@ mod service;
 pub(super) mod start;
 mod states;
 pub(super) mod story;
+mod stumble;
 mod tank;
 pub(super) mod trial;
 
@@ -30,6 +31,7 @@ use tokio_util::sync::CancellationToken;
 
 use self::clerk::{Clerk, ClerkError};
 use self::start::Surroundings;
+use self::stumble::Stumble;
 use self::tank::Tanks;
 use super::ledger::{LedgerHandle, Tide};
 use super::order::{Done, Order, Problem};
@@ -123,6 +125,7 @@ pub(super) struct Ground {
     machines: Arc<[String]>,
     series: Option<watch::Receiver<Standing>>,
     asks: Arc<Mutex<mpsc::Receiver<Ask>>>,
+    stumble: Arc<Stumble>,
 }
 
 impl Ground {
@@ -145,6 +148,7 @@ impl Ground {
             machines,
             series,
             asks: Arc::new(Mutex::new(asks)),
+            stumble: Arc::default(),
         };
         (ground, reception)
     }
@@ -165,6 +169,7 @@ impl Ground {
     /// Where the ledger fails for good.
     pub(super) async fn run(self, last_commit: CancellationToken) -> Result<(), ClerkError> {
         let clerk = Clerk::open(self.settings.clone(), self.ledger.clone(), self.clock.now()).await?;
+        let clerk = clerk.watched_by(Arc::clone(&self.stumble));
         let tide = self.ledger.tide();
         let ground = self.clone();
         let mut asks = self.asks.lock().await;
