@@ -34,6 +34,7 @@ use crate::config::delivery::PublishSettings;
 use crate::core::alert::{AlertNumber, Condition, Severity};
 use crate::core::cycle::verdict::Verdict;
 use crate::core::time::Timestamp;
+use crate::transport::backoff::Backoff;
 use crate::transport::dial::Tls;
 use crate::transport::mqtt::packets::{Hello, Protocol, Refused, Will};
 use crate::transport::mqtt::{self, Login};
@@ -265,7 +266,7 @@ impl Broker {
 
     /// Keeps the link until `stop`, then says that the gateway was stopped in order.
     pub async fn run(mut self, stop: CancellationToken) {
-        let mut rest = REST_MIN;
+        let mut backoff = Backoff::new(REST_MIN, REST_MAX);
         loop {
             let since = Instant::now();
             let ended = match stop.run_until_cancelled(Link::open(&self)).await {
@@ -279,13 +280,10 @@ impl Broker {
             };
             let Err(error) = ended else { return };
             self.failed(&error);
-            if since.elapsed() > REST_MAX {
-                rest = REST_MIN;
-            }
-            if stop.run_until_cancelled(sleep(rest)).await.is_none() {
+            backoff.after_connection(since.elapsed());
+            if stop.run_until_cancelled(sleep(backoff.after_failure())).await.is_none() {
                 return;
             }
-            rest = (rest * 2).min(REST_MAX);
         }
     }
 
