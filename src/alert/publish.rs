@@ -160,6 +160,8 @@ pub struct Broker {
     login: Option<Login>,
     tls: Option<Tls>,
     protocol: Box<dyn Protocol>,
+    /// Whether it says how the gateway is.
+    speaks_for_gateway: bool,
     orders: mpsc::Receiver<Order>,
     shared: Arc<Shared>,
 }
@@ -181,6 +183,7 @@ pub fn prepare(settings: PublishSettings) -> Result<(Publisher, Broker), Prepare
         login: settings.login.as_ref().map(Login::read).transpose()?,
         tls: mqtt::tls(&settings.host, settings.tls.as_ref())?,
         protocol: mqtt::protocol(settings.version),
+        speaks_for_gateway: true,
         settings,
         orders,
         shared,
@@ -260,7 +263,7 @@ impl Broker {
     #[must_use]
     pub fn beside_the_service(mut self) -> Self {
         self.settings.client_id.push_str("-trial");
-        self.settings.prefix.clear();
+        self.speaks_for_gateway = false;
         self
     }
 
@@ -308,7 +311,7 @@ impl Broker {
     }
 
     fn will<'a>(&self, topic: &'a str) -> Option<Will<'a>> {
-        (!self.settings.prefix.is_empty()).then_some(Will { topic, payload: OFFLINE })
+        self.speaks_for_gateway.then_some(Will { topic, payload: OFFLINE })
     }
 
     fn gateway_topic(&self) -> String {
