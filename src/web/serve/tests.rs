@@ -152,6 +152,11 @@ async fn opening_acts_on_nothing_and_the_button_does() {
     let form = "name=Ana&racks=rewashed&done=booster+reset";
     assert_eq!(site.post(&format!("{link}/act"), &[], form).await.status(), StatusCode::SEE_OTHER);
     assert_eq!(site.kitchen.deeds().len(), 2);
+    // A rack after the action needs another one: the page shows the first and still has the form.
+    let page = site.get(&link).await.text().await.expect("a page");
+    assert!(page.contains("booster reset") && page.contains("/act\"") && page.contains("Another"), "{page}");
+    assert_eq!(site.post(&format!("{link}/act"), &[], form).await.status(), StatusCode::SEE_OTHER);
+    assert_eq!(site.kitchen.deeds().len(), 3);
 }
 
 // Status codes by RFC 9110 §15.5; what each page says is the project's own.
