@@ -39,28 +39,7 @@ pub fn render() -> String {
     );
     out.section("[[machine]]", "One dish machine; repeat for each.", &MACHINE, &[]);
     out.section("[[probe]]", "One probe or signal; repeat for each.", &PROBE, &[("name", "\"dm1/rinse\"")]);
-    out.section(
-        "[[source]]",
-        "A serial port that prints lines. Plug and unplug low-voltage signal leads only; mains wiring is for a \
-         licensed electrician.",
-        &SOURCE,
-        &[],
-    );
-    out.keys(&SERIAL, &[]);
-    out.section(
-        "[[source]]",
-        "An MQTT broker; name, kind and probes as above.",
-        &SOURCE,
-        &[("name", "\"broker\""), ("kind", "\"mqtt\"")],
-    );
-    out.keys(&MQTT, &[]);
-    out.section(
-        "[[source]]",
-        "A file or standard input; name, kind and probes as above.",
-        &SOURCE,
-        &[("name", "\"file\""), ("kind", "\"replay\"")],
-    );
-    out.keys(&REPLAY, &[]);
+    out.sources();
     out.section(
         "[series]",
         "Where time series go: a server that takes the write API of InfluxDB 2. Without this section none are sent.",
@@ -109,6 +88,32 @@ impl Reference {
         self.comment(about);
         self.line(header);
         self.keys(keys, examples);
+    }
+
+    /// `[[source]]`, once for each kind.
+    fn sources(&mut self) {
+        self.section(
+            "[[source]]",
+            "A serial port that prints lines. Plug and unplug low-voltage signal leads only; mains wiring is for a \
+             licensed electrician.",
+            &SOURCE,
+            &[],
+        );
+        self.keys(&SERIAL, &[]);
+        self.section(
+            "[[source]]",
+            "An MQTT broker; name, kind and probes as above.",
+            &SOURCE,
+            &[("name", "\"broker\""), ("kind", "\"mqtt\"")],
+        );
+        self.keys(&MQTT, &[]);
+        self.section(
+            "[[source]]",
+            "A file or standard input; name, kind and probes as above.",
+            &SOURCE,
+            &[("name", "\"file\""), ("kind", "\"replay\"")],
+        );
+        self.keys(&REPLAY, &[]);
     }
 
     fn keys(&mut self, keys: &[Key], examples: &[(&str, &str)]) {
