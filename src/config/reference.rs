@@ -20,7 +20,7 @@ pub fn render() -> String {
     );
     out.comment(
         "Files are laid over one another in the order of the command line, the later wins; entries of [[machine]], \
-         [[probe]], [[source]] and [[webhook]] are merged by name. Variables win over files: \
+         [[probe]], [[source]], [[contact]], [[shift]], [[meal-period]] and [[webhook]] are merged by name. Variables win over files: \
          RINSEWARD__LEDGER__COMMIT_INTERVAL=2s, RINSEWARD__PROBE__DM1_RINSE__TAU=1.5s. A relative path counts from \
          the directory of the file that names it.",
     );
