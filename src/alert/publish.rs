@@ -292,8 +292,12 @@ impl Broker {
 
     fn failed(&mut self, error: &LinkError) {
         let cause = chain(error);
-        tracing::warn!(host = self.settings.host, cause, "the broker takes no events");
-        self.shared.standing.send_replace(Standing::Down(cause));
+        let down = Standing::Down(cause.clone());
+        // The same for hours is told once.
+        if *self.shared.standing.borrow() != down {
+            tracing::warn!(host = self.settings.host, cause, "the broker takes no events");
+        }
+        self.shared.standing.send_replace(down);
         // Whoever waited for this link tries again from the outbox, with its own patience.
         while self.orders.try_recv().is_ok() {}
     }
