@@ -64,6 +64,9 @@ pub struct Tank {
     still: Option<TraceReading>,
     /// When the tank was last seen being filled.
     filling: Option<Timestamp>,
+    /// Whether it was seen being filled since it was last drained: it holds water, hot or not.
+    #[serde(default)]
+    filled: bool,
     /// Highest recent reading, kept in step so that a fall is seen without a search.
     peaks: VecDeque<TraceReading>,
 }
@@ -87,6 +90,7 @@ impl Tank {
             operation: Operation::In,
             still: None,
             filling: None,
+            filled: false,
             peaks: VecDeque::new(),
         }
     }
@@ -102,6 +106,7 @@ impl Tank {
         let fall = self.follow_peak(reading);
         let still = self.stands_still(reading);
         let below = wash_min - reading.celsius.0;
+        self.filled &= fall <= DRAIN_FALL_C;
         let leaves = fall > DRAIN_FALL_C || below > OPERATING_BELOW_LIMIT_C;
         if self.operation == Operation::In {
             self.operation = if leaves { Operation::Out } else { Operation::In };
@@ -110,13 +115,14 @@ impl Tank {
         let rise = self.rise(reading);
         if rise > FILLING_RISE_C {
             self.filling = Some(reading.at);
+            self.filled = true;
         }
         let filling = self.filling.is_some_and(|at| reading.at.seconds_since(at) < FILLING_FOR_S);
         self.operation = if leaves || filling || fall > REFILLED_FALL_C {
             Operation::Out
         } else if below < HOT_BELOW_LIMIT_C {
             Operation::In
-        } else if still || (below < REFILLED_BELOW_LIMIT_C && rise > HEATING_RISE_C) {
+        } else if still || self.filled || (below < REFILLED_BELOW_LIMIT_C && rise > HEATING_RISE_C) {
             Operation::Doubtful
         } else {
             Operation::Out
