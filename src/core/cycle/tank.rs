@@ -40,6 +40,9 @@ const REFILLED_FALL_C: f64 = 2.0;
 const HEATING_RISE_C: f64 = 0.5;
 /// A tank that rises by more than this within [`DRAIN_SPAN_S`] is being filled, °C: no heater is that strong.
 const FILLING_RISE_C: f64 = 4.0;
+/// By this much it was surely filled, °C: a hose in a tank that is still warm adds 4 to 5, a fill 12 or
+/// more (simulator).
+const FILLED_RISE_C: f64 = 8.0;
 /// A fill is over this long after it was last seen, s.
 const FILLING_FOR_S: f64 = 120.0;
 
@@ -115,8 +118,8 @@ impl Tank {
         let rise = self.rise(reading);
         if rise > FILLING_RISE_C {
             self.filling = Some(reading.at);
-            self.filled = true;
         }
+        self.filled |= rise > FILLED_RISE_C;
         let filling = self.filling.is_some_and(|at| reading.at.seconds_since(at) < FILLING_FOR_S);
         self.operation = if leaves || filling || fall > REFILLED_FALL_C {
             Operation::Out
