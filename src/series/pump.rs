@@ -161,6 +161,10 @@ pub struct Pump<Stocked: Stock, To> {
     gauges_at: Option<Duration>,
     saved: Option<(Instant, Track)>,
     keep_failed: bool,
+    /// When the ledger was last asked how far it is.
+    looked: Timestamp,
+    /// Until when nothing new was there, where something came after a wait for it.
+    quiet_until: Option<Timestamp>,
 }
 
 /// A part being read before its turn.
@@ -217,6 +221,8 @@ impl<Stocked: Stock, To: Server> Pump<Stocked, To> {
             gauges_at: None,
             saved: None,
             keep_failed: false,
+            looked: Timestamp::MIN,
+            quiet_until: None,
         })
     }
 
@@ -229,7 +235,11 @@ impl<Stocked: Stock, To: Server> Pump<Stocked, To> {
         inbox: &mut Inbox<Tide>,
     ) -> Result<(), PumpError<Stocked::Failure>> {
         loop {
+            self.looked = (self.now)();
             self.heads = blocking(&self.loader, |loader| loader.stock().heads()).await?;
+            if let Some(until) = self.quiet_until.take() {
+                self.track.was_quiet(self.heads, until);
+            }
             self.track.cut(self.heads, (self.now)());
             self.tell_standing();
             self.save_if_due().await;
@@ -275,7 +285,7 @@ impl<Stocked: Stock, To: Server> Pump<Stocked, To> {
             let settled = blocking(&self.loader, move |loader| loader.stock().settled(&span)).await?;
             self.settled.extend(settled);
         }
-        plan::taken(&mut self.track, &turn, &load.reached, (self.now)());
+        plan::taken(&mut self.track, &turn, &load.reached, self.looked);
         Ok(Ok(()))
     }
 
@@ -438,7 +448,7 @@ impl<Stocked: Stock, To: Server> Pump<Stocked, To> {
             biased;
             () = inbox.stop.cancelled() => return Err(Stopped),
             Some(request) = inbox.requests.recv() => self.answer(request).await,
-            Ok(()) = inbox.tide.changed(), if or_tide => {}
+            Ok(()) = inbox.tide.changed(), if or_tide => self.quiet_until = Some((self.now)()),
             () = tokio::time::sleep(wait) => {}
         }
         Ok(())
@@ -493,7 +503,7 @@ impl<Stocked: Stock, To: Server> Pump<Stocked, To> {
         tracing::warn!(slug, summary, cause, advice, "series wait in the ledger, nothing is lost");
         let since = self.track.trouble.as_ref().map_or_else(|| (self.now)(), |trouble| trouble.since);
         let text = format!("{summary} ({cause})");
-        self.track.trouble = Some(Trouble { since, slug: (*slug).to_owned(), text });
+        self.track.trouble = Some(Trouble { since, slug: (*slug).to_owned(), text, advice: advice.clone() });
     }
 
     fn tell_standing(&self) {
