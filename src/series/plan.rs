@@ -147,7 +147,9 @@ fn has_new(track: &Track, heads: Heads) -> bool {
     !track.alerts.is_empty() || heads.records > track.live_records || heads.inputs > track.live.input
 }
 
-fn fresh(track: &Track, heads: Heads) -> Turn {
+/// What is new, be it nothing.
+#[must_use]
+pub fn fresh(track: &Track, heads: Heads) -> Turn {
     Turn::Fresh {
         alerts: track.alerts.last().copied(),
         records: Run { from: track.live_records, to: heads.records },

@@ -248,7 +248,19 @@ impl<Stocked: Stock, To: Server> Pump<Stocked, To> {
             } else {
                 match self.turns.next(&self.track, self.heads, self.started.elapsed()) {
                     Ok(turn) => self.take_turn(turn, inbox).await?,
-                    Err(wait) => self.pause(inbox, wait, wait.is_none()).await,
+                    // Nothing is new but the minute: that the gateway is alive is told all the same.
+                    Err(_) if self.gauges_within().is_zero() => {
+                        self.take_turn(plan::fresh(&self.track, self.heads), inbox).await?
+                    }
+                    Err(wait) => {
+                        let longest = self.gauges_within();
+                        self.pause(
+                            inbox,
+                            Some(wait.map_or(longest, |wait| wait.min(longest))),
+                            wait.is_none(),
+                        )
+                        .await
+                    }
                 }
             };
             if ended.is_err() {
@@ -316,13 +328,18 @@ impl<Stocked: Stock, To: Server> Pump<Stocked, To> {
         self.ahead = Some((behind, tokio::task::spawn_blocking(move || loader.load(&turn, thinning, None))));
     }
 
+    /// How long until a point about the gateway is due.
+    fn gauges_within(&self) -> Duration {
+        let due = self.gauges_at.map_or(Duration::ZERO, |at| at + GAUGES_EVERY);
+        due.saturating_sub(self.started.elapsed())
+    }
+
     /// How the gateway is, once a minute.
     fn gauges(&mut self) -> Option<Point> {
-        let elapsed = self.started.elapsed();
-        if self.gauges_at.is_some_and(|at| elapsed.saturating_sub(at) < GAUGES_EVERY) {
+        if !self.gauges_within().is_zero() {
             return None;
         }
-        self.gauges_at = Some(elapsed);
+        self.gauges_at = Some(self.started.elapsed());
         let gauges = Gauges {
             records: self.heads.records,
             inputs: self.heads.inputs,

@@ -45,15 +45,17 @@ async fn everything_there_was_and_everything_new_arrives() {
 }
 
 #[tokio::test(start_paused = true)]
-async fn an_idle_ledger_costs_nothing() {
+async fn an_idle_ledger_costs_one_point_a_minute() {
     let memory = stocked(100, 1);
     let server = Scripted::new(&[]);
     let work = start(&memory, &server).await;
     until(&server, (100, 1), 2).await;
     tokio::time::sleep(Duration::from_secs(60)).await;
-    let requests = server.desk().requests.len();
+    let before = server.desk().requests.len();
     tokio::time::sleep(Duration::from_secs(3_600)).await;
-    assert_eq!(server.desk().requests.len(), requests);
+    let lines: Vec<usize> = server.desk().requests[before..].iter().map(|(_, lines)| *lines).collect();
+    assert!((59..=61).contains(&lines.len()), "{lines:?}");
+    assert!(lines.iter().all(|lines| *lines == 1), "{lines:?}");
     work.stop().await;
 }
 
@@ -117,7 +119,9 @@ async fn a_server_that_is_busy_or_away_is_left_alone_and_served_again() {
         }
         let waited = begun.elapsed().as_secs();
         assert!((least_s..=most_s).contains(&waited), "{acts:?}: {waited} s");
-        assert_eq!(server.desk().requests.len(), acts.len() + 2, "{acts:?}: no request but the needed ones");
+        // After more than a minute one about the gateway itself may follow.
+        let needed = server.desk().requests.iter().filter(|(_, lines)| *lines > 1).count();
+        assert_eq!(needed, acts.len() + 2, "{acts:?}: no request but the needed ones");
         work.stop().await;
         assert!(memory.shelf().aside.is_empty(), "{acts:?}");
     }

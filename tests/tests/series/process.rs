@@ -19,6 +19,7 @@ use rustix::process::{Pid, Signal, kill_process};
 use serialport::{SerialPort, TTYPort};
 
 use super::authority::Authority;
+use super::influx::Influx;
 use super::kitchen::readings;
 use super::pumping::assert_the_server_has;
 use super::victoria::Victoria;
@@ -236,6 +237,41 @@ fn the_running_service_sends_a_span_again() {
     assert_eq!(site.status()["service_runs"], false);
     let human = site.says(&["series", "status"]);
     assert!(human.contains("state       no service runs; the server took what was sent"), "{human}");
+}
+
+/// What the server refuses is shown with its words and its line, and a span sent again once the
+/// cause is put right takes it off the list.
+#[tokio::test(flavor = "multi_thread")]
+async fn what_is_set_aside_is_shown_until_it_is_sent_again() {
+    let server = Influx::start().await;
+    let is_poison =
+        |line: &str| line.contains("event=service-start").then(|| "field type conflict".to_owned());
+    server.behaviour().refuse = Some(Box::new(is_poison));
+    let (node, device) = Node::start();
+    let site = Site::new(&device, &server.url());
+    tokio::task::block_in_place(|| {
+        let gateway = site.run();
+        let status = site.until("a row", |status| status["set_aside_rows"] == 1);
+        node.stop();
+        let row = &status["set_aside"][0];
+        let is_told = |name: &str, part: &str| row[name].as_str().is_some_and(|text| text.contains(part));
+        assert!(
+            is_told("reason", "field type conflict") && is_told("first_line", "service-start"),
+            "{status}"
+        );
+        let human = site.says(&["series", "status"]);
+        assert!(human.contains("set aside   1 points in 1 rows"), "{human}");
+        assert!(
+            human.contains("field type conflict") && human.contains("  service,event=service-start,"),
+            "{human}"
+        );
+        server.behaviour().refuse = None;
+        site.says(&["series", "resend", "--from", "2026-01-01", "--to", "2099-01-01"]);
+        site.until("the row to be settled", |status| status["set_aside_rows"] == 0);
+        gateway.stop();
+    });
+    let has_it = server.behaviour().points.keys().any(|(key, _)| key.contains("event=service-start"));
+    assert!(has_it, "the point that was set aside is on the server");
 }
 
 /// The desk learns how old the backlog is from the task that sends, across a restart too. Nobody
