@@ -146,7 +146,7 @@ fn play_all() -> Vec<Played> {
 /// Plays a scenario, with a maintenance window of so many hours from its start.
 fn play(scenario: Scenario, seed: u64, maintenance_h: Option<f64>) -> Played {
     let plan = scenario.plan();
-    let mut world = World::new(scenario, seed);
+    let world = World::new(scenario, seed);
     let mut gateway = Gateway::of(&world, Response::OnFile);
     let mut office = Office::of(&world, &plan);
     if let Some(hours) = maintenance_h {
@@ -160,7 +160,7 @@ fn play(scenario: Scenario, seed: u64, maintenance_h: Option<f64>) -> Played {
         }
         heard = gateway.records.len();
     };
-    while let Some(emission) = world.next() {
+    for emission in world {
         gateway.take(&emission);
         hear(&gateway, &mut office);
         office.see(&emission);
