@@ -18,6 +18,7 @@ mod service;
 pub(super) mod start;
 mod states;
 pub(super) mod story;
+mod stumble;
 mod tank;
 pub(super) mod trial;
 
@@ -29,14 +30,17 @@ use tokio::time::Instant;
 use tokio_util::sync::CancellationToken;
 
 use self::clerk::{Clerk, ClerkError};
+use self::start::Surroundings;
+use self::stumble::Stumble;
 use self::tank::Tanks;
 use super::ledger::{LedgerHandle, Tide};
 use super::order::{Done, Order, Problem};
-use crate::config::load::Loaded;
 use crate::core::alert::{Alert, Event, Settings};
+use crate::core::record::Check;
 use crate::core::time::Timestamp;
 use crate::ledger::LedgerError;
 use crate::runtime::clock::Clock;
+use crate::runtime::driver::Entry;
 use crate::series::pump::Standing;
 
 /// People waiting for the desk; one more waits for a place.
@@ -62,7 +66,11 @@ enum Ask {
 
 /// The way to the desk's task, for door and pages.
 #[derive(Clone, Debug)]
-pub(super) struct Reception(mpsc::Sender<Ask>);
+pub(super) struct Reception {
+    desk: mpsc::Sender<Ask>,
+    checks: mpsc::Sender<Entry>,
+    machines: Arc<[String]>,
+}
 
 impl Reception {
     /// Does an order; answers when it is on record.
@@ -70,9 +78,24 @@ impl Reception {
     /// # Errors
     /// [`Problem`] where it is refused, or the desk is not there.
     pub(super) async fn perform(&self, order: Order) -> Result<Done, Problem> {
+        if let Order::Check { machine: Some(machine), check } = &order
+            && matches!(check, Check::Sanitizer { .. })
+        {
+            return self.measured(machine, check).await;
+        }
         let (answer, answered) = oneshot::channel();
-        self.0.send(Ask::Order(order, answer)).await.map_err(|_| gone())?;
+        self.desk.send(Ask::Order(order, answer)).await.map_err(|_| gone())?;
         answered.await.map_err(|_| gone())?
+    }
+
+    /// A concentration goes through the core, which judges cycles by it; the desk reads its record.
+    async fn measured(&self, machine: &str, check: &Check) -> Result<Done, Problem> {
+        let machine = counter::measured_at(machine, check, &self.machines)?;
+        let (answer, answered) = oneshot::channel();
+        let entry = Entry { machine, check: check.clone(), answer };
+        self.checks.send(entry).await.map_err(|_| gone())?;
+        let record = answered.await.map_err(|_| gone())?;
+        Ok(Done { alert: None, record: Some(record) })
     }
 
     /// The open alerts, and whether every record was looked at.
@@ -81,7 +104,7 @@ impl Reception {
     /// [`Problem`] where the desk is not there.
     pub(super) async fn open(&self) -> Result<(Vec<Alert>, bool), Problem> {
         let (answer, answered) = oneshot::channel();
-        self.0.send(Ask::Open(answer)).await.map_err(|_| gone())?;
+        self.desk.send(Ask::Open(answer)).await.map_err(|_| gone())?;
         answered.await.map_err(|_| gone())
     }
 }
@@ -104,28 +127,32 @@ pub(super) struct Ground {
     machines: Arc<[String]>,
     series: Option<watch::Receiver<Standing>>,
     asks: Arc<Mutex<mpsc::Receiver<Ask>>>,
+    stumble: Arc<Stumble>,
 }
 
 impl Ground {
     /// What the desk stands on, and the way to it.
     pub(super) fn new(
-        loaded: &Loaded,
-        ledger: &LedgerHandle,
-        clock: &Clock,
+        around: &Surroundings<'_>,
         series: Option<watch::Receiver<Standing>>,
     ) -> (Self, Reception) {
+        let Surroundings { loaded, ledger, clock, checks, .. } = *around;
         let configuration = &loaded.configuration;
-        let (sender, asks) = mpsc::channel(ASKS_MAX);
+        let (desk, asks) = mpsc::channel(ASKS_MAX);
+        let machines: Arc<[String]> =
+            configuration.machines.iter().map(|machine| machine.name.clone()).collect();
+        let reception = Reception { desk, checks: checks.clone(), machines: Arc::clone(&machines) };
         let ground = Self {
             settings: configuration.alerts.clone(),
             ledger: ledger.clone(),
             clock: clock.clone(),
             tanks: Arc::new(Tanks::new(&configuration.channels)),
-            machines: configuration.machines.iter().map(|machine| machine.name.clone()).collect(),
+            machines,
             series,
             asks: Arc::new(Mutex::new(asks)),
+            stumble: Arc::default(),
         };
-        (ground, Reception(sender))
+        (ground, reception)
     }
 
     /// Marks the place from which on alerts are raised, where none is marked yet.
@@ -144,6 +171,7 @@ impl Ground {
     /// Where the ledger fails for good.
     pub(super) async fn run(self, last_commit: CancellationToken) -> Result<(), ClerkError> {
         let clerk = Clerk::open(self.settings.clone(), self.ledger.clone(), self.clock.now()).await?;
+        let clerk = clerk.watched_by(Arc::clone(&self.stumble));
         let tide = self.ledger.tide();
         let ground = self.clone();
         let mut asks = self.asks.lock().await;

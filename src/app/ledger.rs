@@ -29,11 +29,8 @@ pub(super) fn fresh(loaded: &Loaded) -> Gather {
 /// # Errors
 /// The ledger's, as a diagnostic.
 pub(super) fn open(loaded: &Loaded, path: &Path, now: Timestamp) -> Result<(LedgerHandle, Gather), Failure> {
-    let configuration = &loaded.configuration;
     let (writer, recovered) = open_writer(loaded, path, now)?;
-    let site = Site::new(&configuration.machines, &configuration.channels);
-    let mut gather = Gather::new(site, recovered.next_input);
-    let replayed = gather.recover(&recovered.snapshots, &recovered.inputs);
+    let (mut gather, replayed) = recover(loaded, &recovered);
     tracing::info!(
         path = %path.display(),
         records = recovered.tree_size,
@@ -46,13 +43,26 @@ pub(super) fn open(loaded: &Loaded, path: &Path, now: Timestamp) -> Result<(Ledg
 }
 
 /// Opens the ledger at `path` for what people put on record where no service runs: nothing is
-/// said of a start, and the machines stay where they were.
+/// said of a start, and the core is where it was.
 ///
 /// # Errors
 /// The ledger's, as a diagnostic.
-pub(super) fn open_alone(loaded: &Loaded, path: &Path, now: Timestamp) -> Result<LedgerHandle, Failure> {
+pub(super) fn open_alone(
+    loaded: &Loaded,
+    path: &Path,
+    now: Timestamp,
+) -> Result<(LedgerHandle, Gather), Failure> {
     let (writer, recovered) = open_writer(loaded, path, now)?;
-    Ok(LedgerHandle::new(writer, &recovered, path))
+    let (gather, _) = recover(loaded, &recovered);
+    Ok((LedgerHandle::new(writer, &recovered, path), gather))
+}
+
+/// The core where it was, and how many inputs were applied for it.
+fn recover(loaded: &Loaded, recovered: &Recovered) -> (Gather, u64) {
+    let site = Site::new(&loaded.configuration.machines, &loaded.configuration.channels);
+    let mut gather = Gather::new(site, recovered.next_input);
+    let replayed = gather.recover(&recovered.snapshots, &recovered.inputs);
+    (gather, replayed)
 }
 
 fn open_writer(loaded: &Loaded, path: &Path, now: Timestamp) -> Result<(Writer, Recovered), Failure> {

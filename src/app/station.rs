@@ -18,7 +18,9 @@ use crate::config::load::Loaded;
 use crate::diagnostic::Diagnostic;
 use crate::ledger::LedgerError;
 use crate::runtime::clock::Clock;
-use crate::runtime::driver::{Driver, DriverError, INBOUND_MAX, Inbound, Limits, Names, Published};
+use crate::runtime::driver::{
+    CHECKS_MAX, Driver, DriverError, Entry, INBOUND_MAX, Inbound, Limits, Names, Published,
+};
 use crate::runtime::supervisor::Supervisor;
 
 /// Time for the last commits after a stop; the whole program ends within 5 s.
@@ -31,6 +33,7 @@ const STOP_WITHIN: Duration = Duration::from_millis(3_500);
 /// A gateway that is ready to run.
 pub(super) struct Station {
     driver: Driver<LedgerStore>,
+    checks: mpsc::Sender<Entry>,
     inbound: mpsc::Receiver<Inbound>,
     sources: Supervisor,
     stop: CancellationToken,
@@ -60,8 +63,10 @@ impl Station {
             sources: configuration.sources.iter().map(|source| source.name.clone()).collect(),
             channels: configuration.channels.iter().map(|channel| channel.name.to_string()).collect(),
         };
-        let driver =
-            Driver::new(clock.clone(), limits, LedgerStore(ledger.clone()), gather).with_names(names.clone());
+        let (checks, entered) = mpsc::channel(CHECKS_MAX);
+        let driver = Driver::new(clock.clone(), limits, LedgerStore(ledger.clone()), gather)
+            .with_names(names.clone())
+            .with_checks(entered);
         let (sender, inbound) = mpsc::channel(INBOUND_MAX);
         let mut tasks = Supervisor::new(stop.clone());
         let surroundings = sources::Surroundings {
@@ -75,6 +80,7 @@ impl Station {
         let last_commit = CancellationToken::new();
         Ok(Self {
             driver,
+            checks,
             inbound,
             sources: tasks,
             stop: stop.clone(),
@@ -99,6 +105,7 @@ impl Station {
             ledger: &self.ledger,
             clock: &self.clock,
             last_commit: &self.last_commit,
+            checks: &self.checks,
             series,
         };
         let path = self.ledger.path();

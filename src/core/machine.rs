@@ -136,6 +136,13 @@ impl Machine {
         self.snapshot(now, effects);
     }
 
+    /// Puts a concentration that a person has measured on file. It is no input and not stored as
+    /// one: the state that knows it is handed out at once.
+    pub fn check(&mut self, now: Timestamp, check: Concentration, effects: &mut Effects) {
+        self.state.tracker.check(check);
+        self.hand_out(now, effects);
+    }
+
     /// No more input will come: everything held is applied and judged.
     pub fn finish(&mut self, now: Timestamp, effects: &mut Effects) {
         self.flush(now, effects);
@@ -382,8 +389,12 @@ impl Machine {
         if age_s(now, self.state.snapshot_at).max(event_age_s) < self.snapshot_every().as_secs_f64() {
             return;
         }
+        self.hand_out(now, effects);
+    }
+
+    fn hand_out(&mut self, now: Timestamp, effects: &mut Effects) {
         self.state.snapshot_at = Some(now);
-        self.state.snapshot_of = of;
+        self.state.snapshot_of = self.state.reorder.released();
         self.state.changed = false;
         let state = serde_json::to_vec(&self.state).expect("a state holds nothing that JSON cannot print");
         effects.push(Effect::Snapshot { machine: self.id, state });

@@ -4,12 +4,13 @@ use std::any::Any;
 use std::panic::{AssertUnwindSafe, catch_unwind};
 
 use super::channel::Channel;
+use super::cycle::judge::Concentration;
 use super::cycle::plate::Profile;
 use super::effect::Effects;
 use super::id::MachineId;
 use super::machine::{Counts, Machine, StaleState};
 use super::reading::Sample;
-use super::record::{Body, MachineFailure};
+use super::record::{Body, Check, MachineFailure};
 use super::time::Timestamp;
 
 #[cfg(test)]
@@ -88,6 +89,17 @@ impl Site {
             (Event::Tick(_), _) => machine.tick(now, effects),
             (Event::End(_), _) => machine.finish(now, effects),
         });
+    }
+
+    /// Takes a check that a person enters. It is on record whatever the machine's state; a
+    /// concentration counts for the cycles that end after it. No input: see [`Machine::check`].
+    pub fn check(&mut self, now: Timestamp, machine: MachineId, check: Check, effects: &mut Effects) {
+        let Some(place) = self.machines.get_mut(usize::from(machine.0)) else { return };
+        if let Check::Sanitizer { at, mg_per_l, ph, .. } = check {
+            let measured = Concentration { at, mg_per_l, ph };
+            place.contained(now, effects, |machine, effects| machine.check(now, measured, effects));
+        }
+        place.machine.record(now, Body::Check(check), None, effects);
     }
 
     /// When to send a tick, and to which machine, if nothing arrives. `None`: nothing is pending.

@@ -12,6 +12,7 @@
 //! growing wait; nothing is acknowledged meanwhile. A ledger that refuses for good
 //! ends the driver, so that a supervisor outside starts the whole program afresh.
 
+mod entry;
 mod flight;
 mod intake;
 
@@ -22,6 +23,7 @@ use tokio::sync::{broadcast, mpsc, oneshot, watch};
 use tokio::time::Instant;
 use tokio_util::sync::CancellationToken;
 
+pub use self::entry::{CHECKS_MAX, Entry};
 use self::flight::Flight;
 use self::intake::Intake;
 pub use self::intake::Names;
@@ -154,6 +156,9 @@ pub struct Driver<S: Store> {
     intake: Intake,
     flight: Flight<S::Error>,
     published: broadcast::Sender<Arc<Published>>,
+    entries: Option<mpsc::Receiver<Entry>>,
+    /// Who waits for the next commit, each with the place of a record in it.
+    entered: Vec<entry::Waiting>,
     gathering_since: Option<Instant>,
     clock_checked: Duration,
     no_tick_before: Duration,
@@ -182,6 +187,8 @@ impl<S: Store> Driver<S> {
             intake: Intake::default(),
             flight: Flight::default(),
             published: broadcast::Sender::new(PUBLISHED_MAX),
+            entries: None,
+            entered: Vec::new(),
             gathering_since: None,
             clock_checked: Duration::ZERO,
             no_tick_before: Duration::ZERO,
@@ -189,6 +196,13 @@ impl<S: Store> Driver<S> {
             late: 0,
             late_told: None,
         }
+    }
+
+    /// Takes the checks that people enter from here.
+    #[must_use]
+    pub fn with_checks(mut self, entries: mpsc::Receiver<Entry>) -> Self {
+        self.entries = Some(entries);
+        self
     }
 
     /// What is committed from here on, to be read by views and alerts. A reader that
@@ -230,6 +244,7 @@ impl<S: Store> Driver<S> {
                         self.take(link, message);
                     }
                 }
+                Some(entry) = entry::next(&mut self.entries), if room => self.enter(entry),
                 () = tokio::time::sleep(sleep) => self.tick(),
             }
         }
@@ -254,6 +269,13 @@ impl<S: Store> Driver<S> {
                 self.note_gathering();
             }
         }
+    }
+
+    fn enter(&mut self, Entry { machine, check, answer }: Entry) {
+        self.now = self.clock.now();
+        let place = self.gather.check(self.now, machine, check);
+        self.entered.extend(place.map(|place| entry::Waiting { place, answer }));
+        self.note_gathering();
     }
 
     fn tick(&mut self) {
@@ -319,7 +341,7 @@ impl<S: Store> Driver<S> {
             inputs: commit.inputs.clone(),
             records: commit.records.iter().map(|new| (0, new.record.clone())).collect(),
         });
-        self.flight.load(deliveries, published);
+        self.flight.load(deliveries, published, std::mem::take(&mut self.entered));
         self.launch(commit);
     }
 

@@ -10,7 +10,7 @@ use std::collections::BTreeMap;
 use crate::core::effect::{Effect, Effects};
 use crate::core::id::MachineId;
 use crate::core::machine::Counts;
-use crate::core::record::{Body, Record};
+use crate::core::record::{Body, Check, Record};
 use crate::core::site::{Event, Site};
 use crate::core::time::Timestamp;
 use crate::ledger::{Commit, Input, MachineSnapshot, NewRecord};
@@ -82,6 +82,19 @@ impl Gather {
         applied
     }
 
+    /// Takes a check that a person enters, and gives the place of its record in this commit. It is
+    /// no input: the machine's state goes into the same commit.
+    pub fn check(&mut self, now: Timestamp, machine: MachineId, check: Check) -> Option<usize> {
+        let mut effects = std::mem::take(&mut self.effects);
+        self.site.check(now, machine, check, &mut effects);
+        let before = self.records.len();
+        self.gather(self.next_input - 1, &mut effects);
+        self.effects = effects;
+        self.urgent = true;
+        // The check is the last record that it causes.
+        self.records.len().checked_sub(1).filter(|place| *place >= before)
+    }
+
     /// Applies one event at `now`. A channel that is not configured has no machine, and
     /// is left out.
     pub fn apply(&mut self, now: Timestamp, event: Event) {
@@ -94,6 +107,12 @@ impl Gather {
         self.needed_from.entry(machine).or_insert(number);
         let mut effects = std::mem::take(&mut self.effects);
         self.site.handle(now, event, &mut effects);
+        self.gather(number, &mut effects);
+        self.effects = effects;
+    }
+
+    /// Takes what came of the inputs up to `number`.
+    fn gather(&mut self, number: u64, effects: &mut Effects) {
         for effect in effects.drain(..) {
             match effect {
                 Effect::Record { record, trace } => {
@@ -113,7 +132,6 @@ impl Gather {
                 Effect::Snapshot { machine, state } => self.keep_snapshot(machine, number, state),
             }
         }
-        self.effects = effects;
     }
 
     /// Sends every tick that is due at `now`, at `now`.

@@ -6,9 +6,11 @@
 //! it, all of it did. The service and a command without one use the same clerk.
 
 use std::ops::ControlFlow;
+use std::sync::Arc;
 use std::time::Duration;
 
 use super::letters;
+use super::stumble::{self, Stumble};
 use crate::app::ledger::LedgerHandle;
 use crate::core::alert::{Alert, AlertNumber, Desk, Effects, Event, Refusal, Settings};
 use crate::core::record::{Body, Check, Record};
@@ -44,8 +46,12 @@ pub(in crate::app) struct Clerk {
     entered: Vec<Record>,
     /// The first record that is not behind the stored bookmark.
     marked: u64,
-    /// Whether people have changed the desk since then.
+    /// Whether people have changed the desk since then, or a record was passed over.
     changed: bool,
+    stumble: Arc<Stumble>,
+    /// The record of this index makes the desk fail.
+    #[cfg(test)]
+    poison: Option<u64>,
 }
 
 impl Clerk {
@@ -65,11 +71,29 @@ impl Clerk {
         let desk = restored(settings, stored.as_deref(), reader.size()?);
         let marked = desk.next_record();
         let (effects, entered) = (Effects::default(), Vec::new());
-        let mut clerk = Self { desk, reader, ledger, effects, entered, marked, changed: is_new };
+        let stumble = Arc::default();
+        let mut clerk = Self {
+            desk,
+            reader,
+            ledger,
+            effects,
+            entered,
+            marked,
+            changed: is_new,
+            stumble,
+            #[cfg(test)]
+            poison: None,
+        };
         if is_new {
             clerk.commit(now).await?;
         }
         Ok(clerk)
+    }
+
+    /// Remembers in `stumble` at which record the desk fails.
+    pub(super) fn watched_by(mut self, stumble: Arc<Stumble>) -> Self {
+        self.stumble = stumble;
+        self
     }
 
     /// The desk.
@@ -95,7 +119,16 @@ impl Clerk {
         let (desk, effects) = (&mut self.desk, &mut self.effects);
         let mut read = 0;
         self.reader.records(desk.next_record(), |index, _, record| {
-            tell(desk, now, Event::Record { index, record: &record }, effects);
+            if self.stumble.may_take(index) {
+                #[cfg(test)]
+                assert!(self.poison != Some(index), "poisoned");
+                tell(desk, now, Event::Record { index, record: &record }, effects);
+            } else {
+                desk.pass_over(index);
+                self.entered.extend(stumble::passed_over(now, index, &record));
+                self.changed = true;
+            }
+            self.stumble.taken();
             read += 1;
             if read < RECORDS_MAX { ControlFlow::Continue(()) } else { ControlFlow::Break(()) }
         })?;
@@ -192,5 +225,72 @@ fn tell(desk: &mut Desk, now: Timestamp, event: Event<'_>, effects: &mut Effects
     // Only what people ask for is ever refused.
     if let Err(refusal) = desk.handle(now, event, effects) {
         tracing::error!(%refusal, "the desk refused what nobody asked for");
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use std::panic::{AssertUnwindSafe, catch_unwind};
+
+    use super::*;
+    use crate::app::ledger;
+    use crate::config::load::Loaded;
+    use crate::config::resolve::Configuration;
+    use crate::core::record::{MachineFailure, ServiceStop, StopCause};
+
+    fn loaded(directory: &std::path::Path) -> Loaded {
+        let path = directory.join("gateway.toml");
+        let text = "[ledger]\npath = \"ledger.sqlite\"\n[[machine]]\nname = \"dm1\"\n\
+                    kind = \"stationary-rack-dual-temperature\"\nprobes = [\"rinse\"]\n";
+        std::fs::write(&path, text).expect("a temporary file");
+        Configuration::load(&[path], []).expect("a sound configuration")
+    }
+
+    // Own promise: a record that the desk can never take is tried three times and then passed over,
+    // so that those after it are heard of; what is passed over is on record.
+    #[tokio::test]
+    async fn a_record_that_the_desk_fails_at_does_not_hold_it_for_ever() {
+        let directory = tempfile::tempdir().expect("a directory");
+        let loaded = loaded(directory.path());
+        let settings = &loaded.configuration.alerts;
+        let now = Timestamp::from_micros(1_700_000_000_000_000);
+        let path = directory.path().join("ledger.sqlite");
+        let (handle, _) = ledger::open_alone(&loaded, &path, now).expect("a ledger");
+        let stumble = Arc::new(Stumble::default());
+        let open = || async {
+            let opened = Clerk::open(settings.clone(), handle.clone(), now).await.expect("a clerk");
+            Clerk { poison: Some(1), ..opened.watched_by(Arc::clone(&stumble)) }
+        };
+        drop(open().await);
+        let body = || Body::ServiceStop(ServiceStop { cause: StopCause::Signal });
+        let record = |machine: Option<&str>| {
+            let record = Record::new(now, machine.map(str::to_owned), body());
+            NewRecord { record, trace: None }
+        };
+        let records = vec![record(None), record(Some("dm1")), record(None)];
+        handle.append(Append { records, ..Append::default() }).await.expect("stored");
+
+        for attempt in 1..=3 {
+            let mut clerk = open().await;
+            let failed = catch_unwind(AssertUnwindSafe(|| clerk.read_on(now))).is_err();
+            assert!(failed, "attempt {attempt}");
+        }
+        let mut clerk = open().await;
+        assert!(!clerk.read_on(now).expect("readable"));
+        assert_eq!(clerk.desk().next_record(), 3, "the records after it are heard of");
+        assert!(clerk.is_due(), "the bookmark goes past it at once");
+        clerk.commit(now).await.expect("stored");
+        let mut last = None;
+        clerk
+            .reader()
+            .records(3, |_, _, record| {
+                last.get_or_insert(record);
+                ControlFlow::Continue(())
+            })
+            .expect("readable");
+        let last = last.expect("a record of it");
+        let cause = "record 1 (service-stop) cannot be told of; look at it in the history".to_owned();
+        assert_eq!(last.body, Body::MachineFailure(MachineFailure { cause, stopped: false }));
+        assert_eq!(last.machine.as_deref(), Some("dm1"));
     }
 }

@@ -7,6 +7,7 @@ use crate::app::order::{Done, Order, Problem};
 use crate::app::{Failure, ledger};
 use crate::config::load::Loaded;
 use crate::core::alert::{AlertNumber, Event, Refusal};
+use crate::core::id::MachineId;
 use crate::core::record::Check;
 use crate::core::time::Timestamp;
 use crate::runtime::clock::Clock;
@@ -50,18 +51,30 @@ fn tell(clerk: &mut Clerk, now: Timestamp, order: Order, machines: &[String]) ->
             clerk.ask(now, Event::Maintenance { machine: machine.as_deref(), until, by: &by })
         }
         Order::Check { machine, check } => {
-            let unknown = machine.as_ref().filter(|machine| !machines.contains(machine));
-            match unknown {
-                Some(machine) => Err(Refusal::UnknownMachine { machine: machine.clone() }),
-                None if name_of(&check).trim().is_empty() => Err(Refusal::Missing { what: "the name" }),
-                None => {
-                    clerk.enter(now, machine, check);
-                    Ok(())
-                }
-            }
+            let known = machine.as_deref().map_or(Ok(()), |machine| found(machine, machines).map(drop));
+            known.and_then(|()| named(&check)).map(|()| clerk.enter(now, machine, check))
         }
     }
     .map_err(|refusal| refused(&refusal))
+}
+
+fn found(machine: &str, machines: &[String]) -> Result<MachineId, Refusal> {
+    let place = machines.iter().position(|known| known == machine);
+    let id = place.and_then(|place| u16::try_from(place).ok()).map(MachineId);
+    id.ok_or_else(|| Refusal::UnknownMachine { machine: machine.to_owned() })
+}
+
+fn named(check: &Check) -> Result<(), Refusal> {
+    if name_of(check).trim().is_empty() { Err(Refusal::Missing { what: "the name" }) } else { Ok(()) }
+}
+
+/// The machine of a check that the core is to judge by.
+///
+/// # Errors
+/// [`Problem`] where there is no such machine, or nobody signed.
+pub(super) fn measured_at(machine: &str, check: &Check, machines: &[String]) -> Result<MachineId, Problem> {
+    let id = found(machine, machines).map_err(|refusal| refused(&refusal))?;
+    named(check).map(|()| id).map_err(|refusal| refused(&refusal))
 }
 
 fn name_of(check: &Check) -> &str {
@@ -98,7 +111,7 @@ pub(in crate::app) fn perform_alone(loaded: &Loaded, order: Order) -> Result<Don
         );
     }
     let now = Clock::system().now();
-    let handle = ledger::open_alone(loaded, path, now)?;
+    let (handle, mut gather) = ledger::open_alone(loaded, path, now)?;
     let runtime = tokio::runtime::Builder::new_current_thread()
         .enable_time()
         .build()
@@ -107,6 +120,17 @@ pub(in crate::app) fn perform_alone(loaded: &Loaded, order: Order) -> Result<Don
     let machines: Vec<String> =
         loaded.configuration.machines.iter().map(|machine| machine.name.clone()).collect();
     let done = runtime.block_on(async {
+        if let Order::Check { machine: Some(machine), check } = &order
+            && matches!(check, Check::Sanitizer { .. })
+        {
+            let machine = match measured_at(machine, check, &machines) {
+                Ok(machine) => machine,
+                Err(problem) => return Ok(Err(problem)),
+            };
+            gather.check(now, machine, check.clone());
+            let record = handle.commit(gather.take()).await?.first_index;
+            return Ok(Ok(Done { alert: None, record }));
+        }
         let mut clerk = Clerk::open(loaded.configuration.alerts.clone(), handle.clone(), now).await?;
         while clerk.read_on(now)? {}
         perform(&mut clerk, now, order, &machines).await

@@ -10,6 +10,7 @@ use std::sync::Arc;
 use std::time::Duration;
 
 use tokio::net::TcpListener;
+use tokio::sync::mpsc;
 use tokio_util::sync::CancellationToken;
 
 use super::clerk::ClerkError;
@@ -34,6 +35,7 @@ use crate::config::load::Loaded;
 use crate::config::resolve::WebOptions;
 use crate::ledger::{Append, Bookmark, LedgerError, Reader};
 use crate::runtime::clock::Clock;
+use crate::runtime::driver::Entry;
 use crate::runtime::supervisor::{Supervisor, chain};
 use crate::transport::secret::PrepareError;
 use crate::web::link::LinkKey;
@@ -57,6 +59,8 @@ pub(in crate::app) struct Surroundings<'a> {
     pub(in crate::app) ledger: &'a LedgerHandle,
     pub(in crate::app) clock: &'a Clock,
     pub(in crate::app) last_commit: &'a CancellationToken,
+    /// The way of checks into the core.
+    pub(in crate::app) checks: &'a mpsc::Sender<Entry>,
     /// The way to the running series, where they are configured.
     pub(in crate::app) series: Option<SeriesHandle>,
 }
@@ -71,8 +75,7 @@ pub(in crate::app) async fn start(
     around: &Surroundings<'_>,
 ) -> Result<(), LedgerError> {
     let &Surroundings { loaded, ledger, clock, last_commit, .. } = around;
-    let (ground, reception) =
-        Ground::new(loaded, ledger, clock, around.series.as_ref().map(SeriesHandle::standing));
+    let (ground, reception) = Ground::new(around, around.series.as_ref().map(SeriesHandle::standing));
     let configuration = &loaded.configuration;
     ground.mark().await?;
     name_gateway(ledger).await?;

@@ -47,6 +47,19 @@ impl LedgerHandle {
         self.writer.submit(commit, Box::new(rise_then));
     }
 
+    /// Stores a commit where no driver runs; it is on the device when this returns.
+    ///
+    /// # Errors
+    /// The writer's; nothing of it is stored then.
+    pub(in crate::app) async fn commit(&self, commit: Commit) -> Result<Committed, LedgerError> {
+        let (answer, stored) = oneshot::channel();
+        self.submit(commit, Box::new(move |result| drop(answer.send(result))));
+        match stored.await {
+            Ok(result) => result.map_err(|refused| refused.error),
+            Err(_) => Err(LedgerError::WriterEnded { source: None }),
+        }
+    }
+
     /// Stores an append; it is on the device when this returns. Dropping the future
     /// stops the waiting, not the append.
     ///

@@ -117,6 +117,11 @@ impl Desk {
         Ok(())
     }
 
+    /// Leaves a record out that it cannot take.
+    pub fn pass_over(&mut self, index: u64) {
+        self.state.next_record = self.state.next_record.max(index + 1);
+    }
+
     /// When to call [`Desk::handle`] with a tick if nothing else happens.
     #[must_use]
     pub fn deadline(&self) -> Option<Timestamp> {

@@ -86,6 +86,9 @@ pub struct Tracker {
     heard: Option<Timestamp>,
     faults: VecDeque<FaultSpan>,
     concentration: Option<Concentration>,
+    /// The one before it: a cycle may end before a check and be judged after it.
+    #[serde(default)]
+    earlier: Option<Concentration>,
     last_flow_end: Option<Timestamp>,
     /// What the tank was when the flow under way began.
     operation: Operation,
@@ -119,6 +122,7 @@ impl Tracker {
             heard: None,
             faults: VecDeque::new(),
             concentration: None,
+            earlier: None,
             last_flow_end: None,
             operation: Operation::In,
         }
@@ -138,18 +142,26 @@ impl Tracker {
     }
 
     /// Puts a concentration on file.
-    pub const fn check(&mut self, concentration: Concentration) {
-        self.concentration = Some(concentration);
+    pub fn check(&mut self, check: Concentration) {
+        match self.concentration {
+            Some(newest) if check.at < newest.at => {
+                if self.earlier.is_none_or(|earlier| earlier.at <= check.at) {
+                    self.earlier = Some(check);
+                }
+            }
+            Some(newest) if check.at == newest.at => self.concentration = Some(check),
+            newest => (self.earlier, self.concentration) = (newest, Some(check)),
+        }
     }
 
     /// Goes on after the source's clock stepped by `back`: what depends on it is forgotten, what
     /// is on file is kept.
     pub fn restart(&mut self, from: RinseFrom, back: Duration) {
-        let concentration =
-            self.concentration.map(|check| Concentration { at: check.at.minus(back), ..check });
+        let moved = |check: Concentration| Concentration { at: check.at.minus(back), ..check };
+        let (concentration, earlier) = (self.concentration.map(moved), self.earlier.map(moved));
         let mut run = std::mem::take(&mut self.run);
         run.restart();
-        *self = Self { concentration, run, ..Self::new(from) };
+        *self = Self { concentration, earlier, run, ..Self::new(from) };
     }
 
     /// The run signal at `at`. A run that ended just before this one began is judged.
@@ -395,7 +407,7 @@ impl Tracker {
             rinse,
             wash,
             ware: self.ware.iter().filter(|r| r.at >= started && r.at <= ended).copied().collect(),
-            concentration: self.concentration.filter(stands),
+            concentration: self.concentration.filter(stands).or_else(|| self.earlier.filter(stands)),
             clock_stepped,
             received: now,
         };

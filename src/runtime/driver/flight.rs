@@ -6,6 +6,7 @@ use tokio::sync::oneshot;
 use tokio::sync::oneshot::error::RecvError;
 use tokio::time::Instant;
 
+use super::entry::Waiting;
 use super::intake::Pending;
 use super::{Outcome, Published};
 use crate::ledger::Commit;
@@ -22,6 +23,7 @@ pub(super) struct Flight<Error> {
     state: State<Error>,
     deliveries: Vec<Pending>,
     published: Option<Published>,
+    entered: Vec<Waiting>,
     /// Wait after the next refusal; `None` before the first.
     backoff: Option<Duration>,
 }
@@ -35,7 +37,13 @@ enum State<Error> {
 
 impl<Error> Default for Flight<Error> {
     fn default() -> Self {
-        Self { state: State::Free, deliveries: Vec::new(), published: None, backoff: None }
+        Self {
+            state: State::Free,
+            deliveries: Vec::new(),
+            published: None,
+            entered: Vec::new(),
+            backoff: None,
+        }
     }
 }
 
@@ -57,7 +65,13 @@ impl<Error> Flight<Error> {
     }
 
     /// Takes what is to happen after the commit.
-    pub(super) fn load(&mut self, deliveries: Vec<Pending>, published: Option<Published>) {
+    pub(super) fn load(
+        &mut self,
+        deliveries: Vec<Pending>,
+        published: Option<Published>,
+        entered: Vec<Waiting>,
+    ) {
+        self.entered = entered;
         self.deliveries = deliveries;
         self.published = published;
     }
@@ -80,6 +94,9 @@ impl<Error> Flight<Error> {
         self.backoff = None;
         acknowledge(&self.deliveries);
         self.deliveries.clear();
+        for waiting in self.entered.drain(..) {
+            waiting.tell(first_index);
+        }
         let mut published = self.published.take()?;
         for ((index, _), number) in published.records.iter_mut().zip(first_index.unwrap_or(0)..) {
             *index = number;

@@ -8,8 +8,9 @@ use tokio::task::JoinHandle;
 
 use super::*;
 use crate::config::resolve::Configuration;
-use crate::core::id::{ChannelId, SourceId};
+use crate::core::id::{ChannelId, MachineId, SourceId};
 use crate::core::reading::{Sample, Value};
+use crate::core::record::Check;
 use crate::core::site::Site;
 use crate::probe::Delivery;
 use crate::wire::refusal::{Refusal, RefusedBecause};
@@ -97,6 +98,7 @@ struct Bench {
     published: broadcast::Receiver<Arc<Published>>,
     task: JoinHandle<Result<(), DriverError<DiskFull>>>,
     started: Instant,
+    checks: mpsc::Sender<Entry>,
 }
 
 impl Bench {
@@ -104,14 +106,15 @@ impl Bench {
         let script = Script::new(answers);
         let clock = Clock::manual(START, 1.0);
         let gather = Gather::new(site(), 1);
-        let driver = Driver::new(clock.clone(), LIMITS, script.clone(), gather);
+        let (checks, entered) = mpsc::channel(CHECKS_MAX);
+        let driver = Driver::new(clock.clone(), LIMITS, script.clone(), gather).with_checks(entered);
         let published = driver.published();
         let (sender, inbound) = mpsc::channel(INBOUND_MAX);
         let stop = CancellationToken::new();
         #[expect(clippy::disallowed_methods, reason = "the bench watches the one task it starts")]
         let task = tokio::spawn(driver.run(inbound, stop.clone()));
         let link = Link { id: 1, committed: watch::Sender::new(0), eager_after };
-        Self { script, clock, stop, sender, link, published, task, started: Instant::now() }
+        Self { script, clock, stop, sender, link, published, task, started: Instant::now(), checks }
     }
 
     fn delivery(&self, number: u64, samples: Vec<Sample>, refusals: Vec<Refusal>) -> Inbound {
@@ -275,4 +278,23 @@ async fn a_slow_ledger_holds_the_sources_back() {
     assert!(ended.is_ok());
     let inputs = script.with(|seen| seen.commits.iter().map(|(_, inputs, _)| inputs).sum::<usize>());
     assert_eq!(inputs as u64, taken * INPUTS_MANY as u64, "everything taken is committed once");
+}
+
+// Own promise: who enters a check is told its place in the ledger once it is durable, not before.
+#[tokio::test(start_paused = true)]
+async fn a_check_is_answered_when_it_is_on_record() {
+    let bench = Bench::start(&[Answer::Refuse { again: true }], None);
+    let check = Check::Sanitizer { at: START, mg_per_l: 75.0, ph: None, by: "Cy".to_owned() };
+    let (answer, answered) = oneshot::channel();
+    bench.checks.send(Entry { machine: MachineId(0), check, answer }).await.expect("the driver runs");
+    assert_eq!(answered.await, Ok(7), "the index that the ledger gave");
+    // At once, and again 1 s after it was refused.
+    assert_eq!(bench.started.elapsed().as_secs(), 1);
+    let (answer, answered) = oneshot::channel();
+    let check = Check::Supply { at: START, enough: true, note: None, by: "Cy".to_owned() };
+    bench.checks.send(Entry { machine: MachineId(9), check, answer }).await.expect("the driver runs");
+    assert!(answered.await.is_err(), "no such machine");
+    let (script, ended) = bench.end().await;
+    assert!(ended.is_ok());
+    script.with(|seen| assert_eq!(seen.commits[1].2, ["check"]));
 }

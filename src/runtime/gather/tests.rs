@@ -7,6 +7,8 @@ use rinseward_simulator::world::World;
 
 use super::*;
 use crate::config::resolve::Configuration;
+use crate::core::channel::Role;
+use crate::core::cycle::verdict::Reason;
 use crate::core::reading::Sample;
 use crate::wire::decoded::Decoded;
 use crate::wire::senml;
@@ -161,4 +163,57 @@ fn what_a_node_had_kept_is_not_applied_again_as_a_whole() {
     let at_once = samples.iter().map(|sample| (samples[samples.len() - 1].at, *sample));
     let again = to_apply_again(&configuration, at_once);
     assert!(again < 3_000, "{again} of {} inputs", samples.len());
+}
+
+/// Reasons of the cycles of dm2, and the concentration each was judged by.
+fn of_dm2(records: &[NewRecord]) -> Vec<(bool, Option<f64>)> {
+    let cycles = records.iter().filter(|new| new.record.machine.as_deref() == Some("dm2"));
+    let cycles = cycles.filter_map(|new| {
+        let Body::Cycle(cycle) = &new.record.body else { return None };
+        let missing = cycle.reasons.iter().any(|reason| matches!(reason, Reason::NoConcentrationCheck));
+        Some((missing, cycle.concentration_mg_per_l))
+    });
+    cycles.collect()
+}
+
+// Food Code 4-501.114: without a concentration nothing is proven. Own promise: one that a person
+// enters counts from the next rack on, whether or not the service is killed after it.
+#[test]
+fn a_concentration_by_hand_is_judged_by_even_after_a_kill() {
+    let configuration = configuration();
+    let by_wire = |sample: &Sample| {
+        let role = &configuration.channels[usize::from(sample.channel.0)].role;
+        !matches!(role, Role::Concentration | Role::Ph)
+    };
+    let samples: Vec<Sample> = samples(&configuration).into_iter().filter(by_wire).collect();
+    let half = samples.len() / 2;
+    for kill in [false, true] {
+        let mut kept = Kept::default();
+        let mut gather = kept.recover(&configuration);
+        for sample in &samples[..half] {
+            gather.tick_as_due(sample.at);
+            gather.apply(sample.at, Event::Sample(*sample));
+        }
+        kept.commit(&mut gather, half);
+        let at = samples[half - 1].at;
+        let check = Check::Sanitizer { at, mg_per_l: 75.0, ph: Some(7.0), by: "Cy".to_owned() };
+        assert_eq!(gather.check(at, MachineId(1), check.clone()), Some(0), "the first of its commit");
+        assert!(gather.is_urgent(), "somebody waits for it");
+        let before = kept.records.len();
+        kept.commit(&mut gather, half);
+        assert_eq!(kept.records[before].record.body, Body::Check(check));
+        if kill {
+            gather = kept.recover(&configuration);
+        }
+        for sample in &samples[half..] {
+            gather.tick_as_due(sample.at);
+            gather.apply(sample.at, Event::Sample(*sample));
+        }
+        kept.commit(&mut gather, samples.len());
+        let (without, with) = (of_dm2(&kept.records[..before]), of_dm2(&kept.records[before..]));
+        assert!(without.len() >= 2 && without.iter().all(|told| *told == (true, None)), "{without:?}");
+        // One rack may have ended before the check and be judged after it.
+        let with = with.get(1..).unwrap_or_default();
+        assert!(!with.is_empty() && with.iter().all(|told| *told == (false, Some(75.0))), "{kill}: {with:?}");
+    }
 }

@@ -1,6 +1,10 @@
 //! The commands, with a service and without one.
 
 use rinseward::core::record::{Body, Check};
+use rinseward::core::time::Timestamp;
+use rinseward_simulator::scenario::Scenario;
+use rinseward_simulator::time::MIDNIGHT_MICROS;
+use rinseward_simulator::world::World;
 use rustix::process::geteuid;
 
 use super::office::{Day, Gateway, Office, Peers, until};
@@ -105,4 +109,65 @@ fn a_test_tells_each_step_of_each_channel() {
     drop(peers);
     let (code, said) = say(&office, &["alerts", "test", "ana"]);
     assert_eq!((code, said.contains("✗ email:ana@example.org")), (Some(74), true), "{said}");
+}
+
+/// A second machine, which sanitizes by chlorine; no test kit is wired to it.
+const CHEMICAL: &str = "[[machine]]\nname = \"dm2\"\nkind = \"stationary-rack-dual-temperature\"\n\
+     sanitizing = \"chlorine\"\nwash-time = \"50s\"\nrinse-time = \"25s\"\ndisorder-window = \"1s\"\n\
+     probes = [\"wash\", \"rinse\"]";
+
+// Food Code 4-501.114: a rack of a chemical machine is proven only with a concentration on file.
+// What is entered counts for the racks after it, with a service and without one.
+#[test]
+fn a_concentration_that_is_entered_is_judged_by() {
+    let peers = Peers::start();
+    let office = Office::at_the_pipe(&peers, CHEMICAL);
+    let mut plan = Scenario::Demo.plan();
+    plan.hours = 0.75;
+    let world = World::of(&plan, 1, MIDNIGHT_MICROS).filter(|emission| {
+        let line = emission.line();
+        line.contains("\"dm2/\"") && line.contains("\"rinse\"")
+    });
+    let lines: Vec<(i64, String)> = world.map(|emission| (emission.time_micros, emission.line())).collect();
+    let start = lines[0].0;
+    let part = |third: i64| {
+        let own = |at: &i64| (at - start) / 900_000_000 == third;
+        lines.iter().filter(|(at, _)| own(at)).map(|(_, line)| line.clone()).collect::<Vec<_>>()
+    };
+    let entered = |third: i64, mg_per_l: &str| {
+        let at = Timestamp::from_micros(start + third * 900_000_000).to_string();
+        let who = ["enter", "sanitizer", "dm2", "--by", "Cy", "--ph", "7", "--at", &at];
+        let (code, said) = say(&office, &[&who[..], &["--mg-per-l", mg_per_l]].concat());
+        assert_eq!((code, said.contains("is on record")), (Some(0), true), "{said}");
+    };
+    let found = || {
+        let cycles = office.records().into_iter().filter_map(|record| match record.body {
+            Body::Cycle(cycle) => Some((cycle.verdict.to_string(), cycle.concentration_mg_per_l)),
+            _ => None,
+        });
+        cycles.collect::<Vec<_>>()
+    };
+    let judged = |by: Option<f64>| found().iter().filter(|(_, mg_per_l)| *mg_per_l == by).count();
+
+    let mut gateway = Gateway::start(&office, "");
+    gateway.feed(&part(0));
+    until(|| judged(None) >= 2, || format!("{:?}\n{}", found(), gateway.log()));
+    assert!(found().iter().all(|(verdict, _)| verdict == "unproven"), "{:?}", found());
+    entered(1, "75");
+    gateway.feed(&part(1));
+    until(|| judged(Some(75.0)) >= 2, || format!("{:?}\n{}", found(), gateway.log()));
+    gateway.stop();
+    entered(2, "90");
+    let mut gateway = Gateway::start(&office, "");
+    gateway.feed(&part(2));
+    until(|| judged(Some(90.0)) >= 2, || format!("{:?}\n{}", found(), gateway.log()));
+    let proven = found().iter().filter(|(verdict, _)| verdict == "pass").count();
+    assert!(proven >= 3, "{:?}", found());
+    gateway.stop();
+    let who = office.records().into_iter().filter_map(|record| match record.body {
+        Body::Check(Check::Sanitizer { by, .. }) => Some(by),
+        _ => None,
+    });
+    let who: Vec<String> = who.collect();
+    assert!(who.len() == 2 && who.iter().all(|by| by.starts_with("Cy (user ")), "{who:?}");
 }
