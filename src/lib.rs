@@ -1,6 +1,6 @@
 //! rinseward: proves, rack after rack, that a commercial dish machine washed
 //! and sanitized. DEVELOPERS.md has the code map; the arrows go
-//! `main → app → edges → wire → core`, never back.
+//! `main → app → edges → transport → config → wire → core`, never back.
 
 pub mod alert;
 pub mod app;

@@ -127,6 +127,8 @@ pub struct Score {
     pub brief_or_weak_called_pass: usize,
     /// Truly passing cycles called cold.
     pub pass_called_cold: usize,
+    /// Truly passing cycles called brief.
+    pub pass_called_brief: usize,
     /// Observable cycles called unproven.
     pub unproven: usize,
     /// Largest distance from the limit of a cold cycle called pass or narrow, or of a passing one
@@ -165,6 +167,7 @@ impl Score {
         self.cold_called_narrow += other.cold_called_narrow;
         self.brief_or_weak_called_pass += other.brief_or_weak_called_pass;
         self.pass_called_cold += other.pass_called_cold;
+        self.pass_called_brief += other.pass_called_brief;
         self.unproven += other.unproven;
         self.worst_wrong_margin_c = self.worst_wrong_margin_c.max(other.worst_wrong_margin_c);
         for (mine, theirs) in [
@@ -207,7 +210,7 @@ pub struct Report {
     /// `aborted-wash`, `nothing`.
     pub invented_during: BTreeMap<&'static str, usize>,
     /// Pairs with a wrong verdict: cold called pass or narrow, brief or weak called pass, pass
-    /// called cold.
+    /// called cold or brief.
     pub misjudged: Vec<(CycleTruth, CycleRow)>,
 }
 
@@ -328,6 +331,7 @@ fn weigh(report: &mut Report, cycle: &CycleTruth, window: Window, row: Option<(&
         (Expected::Cold, "narrow") => &mut score.cold_called_narrow,
         (Expected::Brief | Expected::Weak, "pass") => &mut score.brief_or_weak_called_pass,
         (Expected::Pass, "cold") => &mut score.pass_called_cold,
+        (Expected::Pass, "brief") => &mut score.pass_called_brief,
         (Expected::Cold | Expected::Brief | Expected::Weak | Expected::Pass, _) => &mut 0,
     };
     *wrong += 1;
@@ -335,10 +339,10 @@ fn weigh(report: &mut Report, cycle: &CycleTruth, window: Window, row: Option<(&
         (cycle.expected, verdict),
         (Expected::Cold, "pass" | "narrow")
             | (Expected::Brief | Expected::Weak, "pass")
-            | (Expected::Pass, "cold")
+            | (Expected::Pass, "cold" | "brief")
     );
     if is_wrong {
-        if matches!(cycle.expected, Expected::Cold | Expected::Pass) {
+        if matches!(cycle.expected, Expected::Cold | Expected::Pass) && verdict != "brief" {
             let margin_c = cycle.margin_c.unwrap_or(0.0).abs();
             score.worst_wrong_margin_c = score.worst_wrong_margin_c.max(margin_c);
         }

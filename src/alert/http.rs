@@ -31,7 +31,7 @@ pub(super) fn client(ca_file: Option<&Path>, timeout: Duration) -> Result<Client
         .pool_idle_timeout(Duration::from_secs(20))
         .user_agent(concat!("rinseward/", env!("CARGO_PKG_VERSION")))
         .build()
-        .map_err(|_| PrepareError::Client)
+        .map_err(PrepareError::Client)
 }
 
 /// Why there was no answer, in words.

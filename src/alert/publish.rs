@@ -34,6 +34,7 @@ use crate::config::delivery::PublishSettings;
 use crate::core::alert::{AlertNumber, Condition, Severity};
 use crate::core::cycle::verdict::Verdict;
 use crate::core::time::Timestamp;
+use crate::transport::backoff::Backoff;
 use crate::transport::dial::Tls;
 use crate::transport::mqtt::packets::{Hello, Protocol, Refused, Will};
 use crate::transport::mqtt::{self, Login};
@@ -159,6 +160,8 @@ pub struct Broker {
     login: Option<Login>,
     tls: Option<Tls>,
     protocol: Box<dyn Protocol>,
+    /// Whether it says how the gateway is.
+    speaks_for_gateway: bool,
     orders: mpsc::Receiver<Order>,
     shared: Arc<Shared>,
 }
@@ -180,6 +183,7 @@ pub fn prepare(settings: PublishSettings) -> Result<(Publisher, Broker), Prepare
         login: settings.login.as_ref().map(Login::read).transpose()?,
         tls: mqtt::tls(&settings.host, settings.tls.as_ref())?,
         protocol: mqtt::protocol(settings.version),
+        speaks_for_gateway: true,
         settings,
         orders,
         shared,
@@ -259,13 +263,13 @@ impl Broker {
     #[must_use]
     pub fn beside_the_service(mut self) -> Self {
         self.settings.client_id.push_str("-trial");
-        self.settings.prefix.clear();
+        self.speaks_for_gateway = false;
         self
     }
 
     /// Keeps the link until `stop`, then says that the gateway was stopped in order.
     pub async fn run(mut self, stop: CancellationToken) {
-        let mut rest = REST_MIN;
+        let mut backoff = Backoff::new(REST_MIN, REST_MAX);
         loop {
             let since = Instant::now();
             let ended = match stop.run_until_cancelled(Link::open(&self)).await {
@@ -279,20 +283,21 @@ impl Broker {
             };
             let Err(error) = ended else { return };
             self.failed(&error);
-            if since.elapsed() > REST_MAX {
-                rest = REST_MIN;
-            }
-            if stop.run_until_cancelled(sleep(rest)).await.is_none() {
+            backoff.after_connection(since.elapsed());
+            if stop.run_until_cancelled(sleep(backoff.after_failure())).await.is_none() {
                 return;
             }
-            rest = (rest * 2).min(REST_MAX);
         }
     }
 
     fn failed(&mut self, error: &LinkError) {
         let cause = chain(error);
-        tracing::warn!(host = self.settings.host, cause, "the broker takes no events");
-        self.shared.standing.send_replace(Standing::Down(cause));
+        let down = Standing::Down(cause.clone());
+        // The same for hours is told once.
+        if *self.shared.standing.borrow() != down {
+            tracing::warn!(host = self.settings.host, cause, "the broker takes no events");
+        }
+        self.shared.standing.send_replace(down);
         // Whoever waited for this link tries again from the outbox, with its own patience.
         while self.orders.try_recv().is_ok() {}
     }
@@ -310,7 +315,7 @@ impl Broker {
     }
 
     fn will<'a>(&self, topic: &'a str) -> Option<Will<'a>> {
-        (!self.settings.prefix.is_empty()).then_some(Will { topic, payload: OFFLINE })
+        self.speaks_for_gateway.then_some(Will { topic, payload: OFFLINE })
     }
 
     fn gateway_topic(&self) -> String {

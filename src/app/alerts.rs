@@ -47,6 +47,8 @@ use crate::series::pump::Standing;
 const ASKS_MAX: usize = 64;
 /// How often the gateway's own health is looked at.
 const HEALTH_EVERY: Duration = Duration::from_secs(60);
+/// Longest wait for that.
+const HEALTH_MAX: Duration = Duration::from_secs(2);
 /// When it is first looked at: time services need a moment after a start.
 const HEALTH_FIRST: Duration = Duration::from_secs(10);
 /// Longest sleep of the desk, and longest time for which a bookmark that nothing
@@ -225,8 +227,9 @@ impl Desk {
             self.health_at = Instant::now() + HEALTH_EVERY;
             let (ledger, behind) = (self.ground.ledger.path().to_owned(), self.series_behind(now));
             let look = tokio::task::spawn_blocking(move || health::look(&ledger, behind));
-            // A panic in it was told by the runtime; the next look is a minute away.
-            if let Ok(health) = look.await {
+            // A panic in it was told by the runtime; the next look is a minute away. A disk or a time
+            // service that hangs must not keep a cold rack from being told.
+            if let Ok(Ok(health)) = tokio::time::timeout(HEALTH_MAX, look).await {
                 self.clerk.tell(now, Event::Health(health));
             }
         }

@@ -131,7 +131,11 @@ impl Door {
         if std::fs::symlink_metadata(path).is_ok_and(|found| found.file_type().is_socket()) {
             std::fs::remove_file(path).map_err(failed)?;
         }
-        let listener = UnixListener::bind(path).map_err(failed)?;
+        // Closed to others from its first instant, not only once the mode is set.
+        let before = rustix::process::umask(rustix::fs::Mode::from_raw_mode(!MODE & 0o777));
+        let listener = UnixListener::bind(path).map_err(failed);
+        rustix::process::umask(before);
+        let listener = listener?;
         let place = Place(path.to_owned());
         std::fs::set_permissions(path, std::fs::Permissions::from_mode(MODE)).map_err(failed)?;
         Ok(Self { listener, place })

@@ -20,7 +20,7 @@ pub fn render() -> String {
     );
     out.comment(
         "Files are laid over one another in the order of the command line, the later wins; entries of [[machine]], \
-         [[probe]], [[source]] and [[webhook]] are merged by name. Variables win over files: \
+         [[probe]], [[source]], [[contact]], [[shift]], [[meal-period]] and [[webhook]] are merged by name. Variables win over files: \
          RINSEWARD__LEDGER__COMMIT_INTERVAL=2s, RINSEWARD__PROBE__DM1_RINSE__TAU=1.5s. A relative path counts from \
          the directory of the file that names it.",
     );
@@ -39,28 +39,7 @@ pub fn render() -> String {
     );
     out.section("[[machine]]", "One dish machine; repeat for each.", &MACHINE, &[]);
     out.section("[[probe]]", "One probe or signal; repeat for each.", &PROBE, &[("name", "\"dm1/rinse\"")]);
-    out.section(
-        "[[source]]",
-        "A serial port that prints lines. Plug and unplug low-voltage signal leads only; mains wiring is for a \
-         licensed electrician.",
-        &SOURCE,
-        &[],
-    );
-    out.keys(&SERIAL, &[]);
-    out.section(
-        "[[source]]",
-        "An MQTT broker; name, kind and probes as above.",
-        &SOURCE,
-        &[("name", "\"broker\""), ("kind", "\"mqtt\"")],
-    );
-    out.keys(&MQTT, &[]);
-    out.section(
-        "[[source]]",
-        "A file or standard input; name, kind and probes as above.",
-        &SOURCE,
-        &[("name", "\"file\""), ("kind", "\"replay\"")],
-    );
-    out.keys(&REPLAY, &[]);
+    out.sources();
     out.section(
         "[series]",
         "Where time series go: a server that takes the write API of InfluxDB 2. Without this section none are sent.",
@@ -109,6 +88,32 @@ impl Reference {
         self.comment(about);
         self.line(header);
         self.keys(keys, examples);
+    }
+
+    /// `[[source]]`, once for each kind.
+    fn sources(&mut self) {
+        self.section(
+            "[[source]]",
+            "A serial port that prints lines. Plug and unplug low-voltage signal leads only; mains wiring is for a \
+             licensed electrician.",
+            &SOURCE,
+            &[],
+        );
+        self.keys(&SERIAL, &[]);
+        self.section(
+            "[[source]]",
+            "An MQTT broker; name, kind and probes as above.",
+            &SOURCE,
+            &[("name", "\"broker\""), ("kind", "\"mqtt\"")],
+        );
+        self.keys(&MQTT, &[]);
+        self.section(
+            "[[source]]",
+            "A file or standard input; name, kind and probes as above.",
+            &SOURCE,
+            &[("name", "\"file\""), ("kind", "\"replay\"")],
+        );
+        self.keys(&REPLAY, &[]);
     }
 
     fn keys(&mut self, keys: &[Key], examples: &[(&str, &str)]) {

@@ -6,15 +6,16 @@
 //! channels to a transaction, so that a commit never waits for long. `compacted`
 //! of a channel says up to which input its readings are in blocks; a reader
 //! takes from the tail what comes after. The last transaction of a round
-//! deletes the stretches; `compacted` of the ledger says up to where rounds are whole.
-//! A round that was broken off is taken up by one that goes at least as far. A reading is therefore in the tail or in a block at
-//! every instant, for every reader, wherever the process ends.
+//! deletes the stretches; `compacted` of the ledger says up to where rounds are
+//! whole. A round that was broken off is taken up by one that goes at least as
+//! far. A reading is therefore in the tail or in a block at every instant, for
+//! every reader, wherever the process ends.
 //!
 //! A block holds at most [`BLOCK_READINGS`] readings of at most [`BLOCK_SPAN`],
 //! in at most [`BLOCK_BYTES`], so that it fills one page of the database: two
 //! rows of more than half a page would leave as much empty again. A small
-//! newest block of a channel is filled up, and then belongs to both rounds. Readings older than the newest one
-//! in a block make blocks of their own.
+//! newest block of a channel is filled up, and then belongs to both rounds.
+//! Readings older than the newest one in a block make blocks of their own.
 //!
 //! Repeats (same channel, time and value) are left out and counted. Another
 //! value at the same time is kept, in order of arrival, and counted.

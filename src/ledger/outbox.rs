@@ -126,12 +126,8 @@ pub struct Posted {
 /// Columns in the order of [`posted`].
 const COLUMNS: &str =
     "id, key, channel, sequence, created, due, bytes, status, changed, attempts, last_error";
-/// The letter of each sequence whose turn it is.
-const HEADS: &str = "(SELECT min(id) FROM outbox WHERE status = 0 GROUP BY sequence)";
-
-/// The same for the sequences of the channel `?1`.
-const HEADS_OF_CHANNEL: &str =
-    "(SELECT min(id) FROM outbox WHERE status = 0 AND channel = ?1 GROUP BY sequence)";
+/// Of each sequence of the channel `?1` the letter whose turn it is.
+const HEADS: &str = "(SELECT min(id) FROM outbox WHERE status = 0 AND channel = ?1 GROUP BY sequence)";
 
 /// Applies a change.
 ///
@@ -211,35 +207,8 @@ pub(super) fn tidy(connection: &Connection, before: Timestamp, some: usize) -> r
 }
 
 impl Reader {
-    /// The letters to be sent now, the longest due first: of each sequence only
+    /// The letters of one channel to be sent now, the longest due first: of each sequence only
     /// the first that waits, and that only where it is due itself.
-    ///
-    /// # Errors
-    /// [`LedgerError`] where they cannot be read.
-    pub fn letters_due(&self, now: Timestamp, limit: usize) -> Result<Vec<Waiting>, LedgerError> {
-        let sql = format!(
-            "SELECT {COLUMNS} FROM outbox WHERE id IN {HEADS} AND due <= ?1 ORDER BY due, id LIMIT ?2"
-        );
-        let letters = self.posted(&sql, params![now.micros(), limit])?;
-        let waiting =
-            |Posted { id, letter, attempts, last_error, .. }| Waiting { id, letter, attempts, last_error };
-        Ok(letters.into_iter().map(waiting).collect())
-    }
-
-    /// When [`Reader::letters_due`] has something next, or had since; `None` where nothing waits.
-    ///
-    /// # Errors
-    /// [`LedgerError`] where it cannot be read.
-    pub fn next_letter_due(&self) -> Result<Option<Timestamp>, LedgerError> {
-        let due: Option<i64> = self
-            .connection
-            .prepare_cached(&format!("SELECT min(due) FROM outbox WHERE id IN {HEADS}"))
-            .and_then(|mut statement| statement.query_row([], |row| row.get(0)))
-            .map_err(|source| self.failed("reading the outbox", source))?;
-        Ok(due.map(Timestamp::from_micros))
-    }
-
-    /// The letters of one channel to be sent now, as [`Reader::letters_due`] gives those of all.
     ///
     /// # Errors
     /// [`LedgerError`] where they cannot be read.
@@ -250,7 +219,7 @@ impl Reader {
         limit: usize,
     ) -> Result<Vec<Waiting>, LedgerError> {
         let sql = format!(
-            "SELECT {COLUMNS} FROM outbox WHERE id IN {HEADS_OF_CHANNEL} AND due <= ?2 ORDER BY due, id LIMIT ?3"
+            "SELECT {COLUMNS} FROM outbox WHERE id IN {HEADS} AND due <= ?2 ORDER BY due, id LIMIT ?3"
         );
         let letters = self.posted(&sql, params![channel, now.micros(), limit])?;
         let waiting =
@@ -268,7 +237,7 @@ impl Reader {
         channel: &str,
         after: Timestamp,
     ) -> Result<Option<Timestamp>, LedgerError> {
-        let sql = format!("SELECT min(due) FROM outbox WHERE id IN {HEADS_OF_CHANNEL} AND due > ?2");
+        let sql = format!("SELECT min(due) FROM outbox WHERE id IN {HEADS} AND due > ?2");
         let due: Option<i64> = self
             .connection
             .prepare_cached(&sql)

@@ -6,7 +6,6 @@
 //! then may a source acknowledge to whoever sent it.
 
 pub mod mqtt;
-pub mod reconnect;
 pub mod refusals;
 pub mod replay;
 pub mod serial;

@@ -47,6 +47,7 @@ use crate::core::id::SourceId;
 use crate::core::reading::Sample;
 use crate::core::time::Timestamp;
 use crate::probe::{FromSource, SourceState};
+use crate::transport::backoff::Backoff;
 use crate::transport::dial::Tls;
 use crate::transport::mqtt::packets::{Hello, Protocol, Wanted};
 use crate::transport::mqtt::{self as packets, Login};
@@ -142,7 +143,7 @@ impl Mqtt {
     {
         let stop = wiring.stop.clone();
         let mut intake = Intake::new(wiring);
-        let mut pause = self.limits.retry_min;
+        let mut backoff = Backoff::new(self.limits.retry_min, self.limits.retry_max);
         for connection in 1.. {
             let since = Instant::now();
             let failed = match self.connection(connection, &mut intake, &stop).await {
@@ -151,14 +152,12 @@ impl Mqtt {
             };
             let cause = chain(&failed);
             intake.tell(SourceState::Down { cause });
-            // A link that held for long starts again with short pauses.
-            if since.elapsed() > self.limits.retry_max {
-                pause = self.limits.retry_min;
-            }
-            if self.rest(pause, &mut intake, &stop).await == Err(Gone) || stop.is_cancelled() {
+            backoff.after_connection(since.elapsed());
+            if self.rest(backoff.after_failure(), &mut intake, &stop).await == Err(Gone)
+                || stop.is_cancelled()
+            {
                 break;
             }
-            pause = (pause * 2).min(self.limits.retry_max);
         }
         let until = Instant::now() + self.limits.drain_max;
         // `Gone` leaves nobody to deliver to.

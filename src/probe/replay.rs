@@ -11,13 +11,13 @@ use std::time::Duration;
 use tokio::sync::mpsc;
 use tokio_util::sync::CancellationToken;
 
-use super::reconnect::Backoff;
 use super::refusals::RefusalLog;
 use super::text::TextDecoder;
 use super::{Delivery, FromSource, SourceState};
 use crate::config::source::{LineFormat, ReplaySource};
 use crate::core::id::SourceId;
 use crate::core::time::Timestamp;
+use crate::transport::backoff::Backoff;
 use crate::wire::decoded::Decoded;
 use crate::wire::directory::Directory;
 
@@ -30,7 +30,8 @@ const BLOCK_BYTES: usize = 65_536;
 /// Blocks read ahead of the application.
 const BLOCKS_AHEAD: usize = 4;
 
-/// Longest wait between two tries to open a file that is not there.
+/// Shortest and longest wait between two tries to open a file that is not there (own choice).
+const REOPEN_AFTER_MIN: Duration = Duration::from_millis(100);
 const REOPEN_AFTER_MAX: Duration = Duration::from_secs(30);
 
 /// Why a file could not be replayed.
@@ -133,7 +134,7 @@ impl<N: Fn() -> Timestamp + Send + Sync + Clone + 'static> ReplayProbe<N> {
     /// Delivers everything, tells that it has ended, and returns. A file that
     /// cannot be opened is tried again; `stop` ends it early.
     pub async fn run(self, to: mpsc::Sender<FromSource>, stop: CancellationToken) {
-        let mut backoff = Backoff::new(REOPEN_AFTER_MAX);
+        let mut backoff = Backoff::new(REOPEN_AFTER_MIN, REOPEN_AFTER_MAX);
         let mut down = None;
         let replay = loop {
             match Replay::open(&self.settings, self.directory.clone(), self.now.clone()) {

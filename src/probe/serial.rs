@@ -14,22 +14,25 @@ use std::io;
 use std::path::Path;
 use std::pin::Pin;
 use std::task::Poll;
+use std::time::Duration;
 
 use tokio::io::{AsyncRead, ReadBuf};
 use tokio::sync::mpsc;
 use tokio_serial::{DataBits, ErrorKind, FlowControl, SerialPortBuilderExt, SerialStream, StopBits};
 use tokio_util::sync::CancellationToken;
 
-use super::reconnect::Backoff;
 use super::refusals::RefusalLog;
 use super::text::TextDecoder;
 use super::{Delivery, FromSource, SourceState};
 use crate::config::source::{Parity, SerialSource};
 use crate::core::id::SourceId;
 use crate::core::time::Timestamp;
+use crate::transport::backoff::Backoff;
 use crate::wire::decoded::Decoded;
 use crate::wire::directory::Directory;
 
+/// Shortest wait before the port is opened again (own choice: a plug pushed back in is found at once).
+const REOPEN_AFTER_MIN: Duration = Duration::from_millis(100);
 /// Bytes taken from the port at once.
 const READ_BYTES: usize = 4096;
 /// Bytes after which a delivery goes out although more is waiting.
@@ -54,7 +57,7 @@ impl<N: Fn() -> Timestamp + Send + Sync> SerialProbe<N> {
     /// Listens until `stop` is cancelled or nobody takes what arrives.
     pub async fn run(self, to: mpsc::Sender<FromSource>, stop: CancellationToken) {
         let settings = &self.settings;
-        let mut backoff = Backoff::new(settings.reopen_after_max);
+        let mut backoff = Backoff::new(REOPEN_AFTER_MIN, settings.reopen_after_max);
         let mut listener = Listener {
             decoder: TextDecoder::new(settings.format, settings.line_bytes_max, self.directory),
             outlet: Outlet {

@@ -83,8 +83,10 @@ pub fn table<'a>(
 #[must_use]
 pub fn standing(alert: &Alert) -> String {
     let taken = alert.acknowledged.as_ref();
+    if alert.cleared.is_some() && alert.action_missing() {
+        return "recovered; the corrective action is missing".to_owned();
+    }
     match (alert.cleared, &alert.action, taken) {
-        (Some(_), None, _) if alert.needs_action => "recovered; the corrective action is missing".to_owned(),
         (Some(_), _, _) => "recovered; closes by itself once it stays so".to_owned(),
         (None, Some(action), _) => format!("lasts; corrective action written by {}", action.by),
         (None, None, Some(taken)) => format!("lasts; {} takes care", taken.by),

@@ -96,6 +96,14 @@ pub enum Fault {
         /// What to type or do about it.
         fix: String,
     },
+    /// The certificates that are configured cannot be used.
+    #[error("{cause}")]
+    Certificates {
+        /// Why.
+        cause: String,
+        /// What to type or do about it.
+        fix: String,
+    },
     /// Anything else.
     #[error("{cause}")]
     Other {
@@ -211,6 +219,10 @@ impl Answer {
         let message = self.message();
         match self.status {
             204 => Outcome::Taken,
+            // victoria-metrics 1.79 has no 404 for a path that it does not know.
+            400 if message.as_deref().is_some_and(|told| told.contains("unsupported path requested")) => {
+                Outcome::Missing(Missing { what: Thing::Path, message })
+            }
             201 | 400 | 422 => Outcome::Refused(self.refusal(message)),
             401 | 403 => Outcome::Denied(Denial { status: self.status, message }),
             404 => Outcome::Missing(Missing { what: thing(message.as_deref()), message }),

@@ -72,7 +72,7 @@ impl Outcome {
                 "what answers does not know the write API of InfluxDB 2",
                 format!("check [series] url, its port and its path: {url}api/v2/write must be the write API"),
             )
-            .because(told("it answers 404", message.as_deref())),
+            .because(told("it does not know the path", message.as_deref())),
             Self::Foreign { status, location } => {
                 let cause = match location {
                     Some(location) => format!("it answers {status} and points to {location}"),
@@ -187,6 +187,11 @@ impl Fault {
             Self::Token { fix, .. } => {
                 let summary = "the token for the series server cannot be read";
                 Explanation::new("series-denied", summary, fix.clone()).because(self.to_string())
+            }
+            Self::Certificates { fix, .. } => {
+                let summary = "the certificates for the series server cannot be used";
+                Explanation::new("series-tls", summary, format!("{fix}; it is tried again by itself"))
+                    .because(self.to_string())
             }
             Self::Other { .. } => unreachable(format!("read the cause; {waits}")),
         }

@@ -399,7 +399,7 @@ fn other(error: &(dyn StdError + 'static)) -> Fault {
 }
 
 /// An error and what is behind it, on one line; the address is left to the message around it.
-fn chain(error: &(dyn StdError + 'static)) -> String {
+pub(super) fn chain(error: &(dyn StdError + 'static)) -> String {
     let mut parts: Vec<String> = Vec::new();
     let mut next = Some(error);
     while let Some(error) = next {

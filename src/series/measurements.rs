@@ -1,40 +1,8 @@
 //! Which measurements there are: their tags, fields and units.
 //!
-//! Times are nanoseconds since 1970-01-01T00:00:00Z. Temperatures are °C (ITS-90),
-//! differences K, times s, concentrations mg/L, unless the name says otherwise.
-//! Every code has its word beside it as a text field, and every word its code,
-//! since some servers keep no text (VictoriaMetrics keeps a zero). A value that
-//! is not known is left out.
-//!
-//! | measurement | tags | fields | a point is |
-//! |---|---|---|---|
-//! | `reading` | site, machine, probe, place | `celsius` float: converted and calibrated; `raw` float: as delivered, in the unit of the probe, where that is not `celsius` itself; `flag` boolean: a run signal; `fault` integer and `fault_name` text: in place of a value, or what a value reveals; `mg_per_l`, `ph` float: the sanitizer | one reading, at the time of its measurement |
-//! | `cycle` | site, machine | `rinse_min`, `limit`, `margin` (minimum less limit, K), `rinse_min_raw`, `rinse_min_corrected`, `rinse_peak`, `wash_min`, `wash_limit` float; `uncertainty` (k = 2, K), `conformance` (0 to 1) float; `dwell`, `dwell_required`, `settled_after`, `rinse_duration`, `duration`, `delay` (end of the rinse to arrival) float, s; `area_below` float, °C·s; `a0` float, s at 80 °C; `hue` float; `mg_per_l`, `ph` float; `verdict` integer, `verdict_name` text; `rinse_too_hot`, `wash_low` boolean; `readings`, `spikes`, `record` integer | one judged cycle, at the start of its final rinse |
-//! | `check` | site, machine, check | `mg_per_l`, `ph` float; `enough` boolean (supply); `by` text; `record` integer | a check that somebody entered, at the time it was made |
-//! | `alert` | site, machine, condition (when raised), event | `number`, `record` integer; `measured`, `limit` float, in the unit of the condition; `racks` integer; `needed_action`, `ended` boolean; `attempts` integer; `change`, `clearing`, `by`, `via`, `done`, `contact`, `outcome` text | an alert raised, changed, acknowledged, cleared or closed; a corrective action, a notification, a maintenance window: `event` is the kind of the record |
-//! | `service` | site, machine, probe, event | `count` integer: always 1, to be summed; `clean` boolean, `replayed` integer (start); `step` float, s, `clock` text (clock step); `fault`, `fault_name`, `duration` float, `open`, `filled` boolean (gap); `stopped` boolean (machine failure); `detail` text; `record` integer | an event of the service: `service-start`, `service-stop`, `clock-step`, `gap`, `configuration-change`, `machine-failure` |
-//! | `gateway` | site | `records`, `inputs`, `records_waiting`, `inputs_waiting`, `set_aside` integer | how the gateway and its series are, once a minute |
-//! | `test` | site | `value` float | written by `rinseward series test` |
-//!
-//! `record` is the index of the record in the ledger. Tags are few on purpose:
-//! a site with M machines, P probes and signals has P series of `reading`, M of
-//! `cycle`, and less than 10 · (M + P) of all others together, each times its
-//! fields. Verdict, fault and people are fields, not tags: as tags they would
-//! cut a machine's history into pieces.
-//!
-//! ## Same point, same key
-//!
-//! A server knows a point by measurement, tags and time; writing it again
-//! replaces it. Nothing in a point depends on when or how often it is sent, so
-//! that sending twice changes nothing. Records are stamped with their index
-//! modulo 1,000 as nanoseconds below the microsecond, so that two records of one
-//! instant stay two points. Two readings of one probe at the same microsecond
-//! with different values share a key: the later one wins on the server; the
-//! ledger keeps both.
-//!
-//! The conversion of a reading is that of the configuration in force when it is
-//! sent. A reading sent before a calibration was entered keeps what it was
-//! written with, until it is sent again.
+//! The table is the one that people get with the queries; a test holds it
+//! against what is written.
+#![doc = include_str!("../../deploy/series/measurements.md")]
 
 use crate::core::cycle::verdict::Verdict;
 use crate::core::reading::Fault;
@@ -81,5 +49,95 @@ pub const fn verdict_code(verdict: Verdict) -> i64 {
         Verdict::Unproven => 3,
         Verdict::Narrow => 4,
         Verdict::Pass => 5,
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use std::collections::BTreeSet;
+
+    use super::*;
+    use crate::core::alert::Condition;
+
+    const TABLE: &str = include_str!("../../deploy/series/measurements.md");
+
+    /// What the code of these files writes: (form, name), tags among them.
+    fn written(sources: &[&str]) -> BTreeSet<(String, String)> {
+        let forms = [
+            (".float(\"", "float"),
+            ("number(point, \"", "float"),
+            (".text(\"", "text"),
+            (".count(\"", "integer"),
+            (".integer(\"", "integer"),
+            (".flag(\"", "boolean"),
+            (".tag(\"", "tag"),
+        ];
+        let mut found = BTreeSet::new();
+        for source in sources {
+            let code: String =
+                source.split("#[cfg(test)]").next().unwrap_or_default().replace(char::is_whitespace, " ");
+            for (call, form) in forms {
+                let names = code.split(call).skip(1).filter_map(|rest| rest.split('"').next());
+                found.extend(names.map(|name| (form.to_owned(), name.to_owned())));
+            }
+        }
+        found
+    }
+
+    /// What the table has for these measurements.
+    fn documented(measurements: &[&str]) -> BTreeSet<(String, String)> {
+        let mut found = BTreeSet::from([("tag".to_owned(), "site".to_owned())]);
+        for measurement in measurements {
+            let head = format!("\n## {measurement}\n");
+            let section = TABLE.split(&head).nth(1).expect("a section for each measurement");
+            let section = section.split("\n## ").next().unwrap_or_default();
+            for row in section.lines().filter(|line| line.starts_with("| `")) {
+                let cells: Vec<&str> = row.trim_matches('|').split('|').map(str::trim).collect();
+                let form = if cells.len() == 2 { "tag" } else { cells[1] };
+                let names = cells[0].split(", ").map(|name| name.trim_matches('`'));
+                found.extend(names.map(|name| (form.to_owned(), name.to_owned())));
+            }
+        }
+        found
+    }
+
+    // Whatever is written is in the table with its form, and nothing else is.
+    #[test]
+    fn the_table_has_what_is_written_and_nothing_else() {
+        let (record, alerts) = (include_str!("record.rs"), include_str!("alerts.rs"));
+        let (reading, trial) = (include_str!("reading.rs"), include_str!("trial.rs"));
+        let known = |form: &str, name: &str| (form.to_owned(), name.to_owned());
+        // What every record has is added in `record.rs`, what a fault has in `reading.rs`.
+        let of_records = [known("tag", "site"), known("tag", "machine"), known("integer", "record")];
+        let of_faults = [known("integer", "fault"), known("text", "fault_name")];
+        let mut expected = written(&[alerts]);
+        expected.extend(of_records);
+        assert_eq!(documented(&[ALERT]), expected);
+        let mut expected = written(&[record]);
+        expected.extend(of_faults);
+        assert_eq!(documented(&[CYCLE, CHECK, SERVICE, GATEWAY]), expected);
+        assert_eq!(documented(&[READING]), written(&[reading]));
+        assert_eq!(documented(&[TEST]), written(&[trial]));
+    }
+
+    #[test]
+    fn the_table_counts_the_conditions_and_names_every_code() {
+        let count = format!("one for each of {} conditions", Condition::ALL.len());
+        assert!(TABLE.contains(&count), "{count}");
+        let faults = [
+            Fault::OpenCircuit,
+            Fault::Short,
+            Fault::Reversed,
+            Fault::OutOfRange,
+            Fault::Stuck,
+            Fault::Silent,
+            Fault::NoColdJunction,
+            Fault::Reported,
+        ];
+        let verdicts = Verdict::ALL.map(|verdict| (verdict_code(verdict), verdict.as_str()));
+        let faults = faults.map(|fault| (fault_code(fault), fault.as_str()));
+        for (code, word) in verdicts.into_iter().chain(faults) {
+            assert!(TABLE.contains(&format!("{code} {word}")), "{code} {word}");
+        }
     }
 }

@@ -6,7 +6,7 @@
 //! their lines, [`sender`] brings a batch to the server and says what became of
 //! it in the closed words of [`answer`], [`check`] looks at the start whether
 //! the server, the organisation and the bucket are there, and [`trial`] writes
-//! one point and reads it back.
+//! one point and reads it back. [`link`] is the sender of the running gateway.
 //!
 //! [`pump`] takes the ledger ([`stock`]) to the server: [`track`] is what has been
 //! sent and what has not, [`plan`] says whose turn it is, [`load`] reads a turn
@@ -23,6 +23,7 @@ pub mod batch;
 pub mod check;
 pub mod explain;
 pub mod http;
+pub mod link;
 pub mod load;
 pub mod measurements;
 pub mod plan;

@@ -105,8 +105,9 @@ impl Turns {
     }
 }
 
-/// Applies what was taken.
-pub fn taken(track: &mut Track, turn: &Turn, reached: &Reached, now: Timestamp) {
+/// Applies what was taken. `looked` is when the ledger was asked how far it is: what came after
+/// that may still wait, however long the server took.
+pub fn taken(track: &mut Track, turn: &Turn, reached: &Reached, looked: Timestamp) {
     match (turn, reached) {
         (
             Turn::Fresh { alerts, heads, .. },
@@ -117,7 +118,7 @@ pub fn taken(track: &mut Track, turn: &Turn, reached: &Reached, now: Timestamp) 
                 track.alerts_taken(run.to, *alerts_down_to);
             }
             track.live_records_taken(*records);
-            track.live_taken(*readings, *heads, *last, now);
+            track.live_taken(*readings, *heads, *last, looked);
         }
         (Turn::Behind(Behind::Records(run)), Reached::Records(down_to)) => {
             track.records_taken(run.to, *down_to);
@@ -146,7 +147,9 @@ fn has_new(track: &Track, heads: Heads) -> bool {
     !track.alerts.is_empty() || heads.records > track.live_records || heads.inputs > track.live.input
 }
 
-fn fresh(track: &Track, heads: Heads) -> Turn {
+/// What is new, be it nothing.
+#[must_use]
+pub fn fresh(track: &Track, heads: Heads) -> Turn {
     Turn::Fresh {
         alerts: track.alerts.last().copied(),
         records: Run { from: track.live_records, to: heads.records },

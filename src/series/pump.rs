@@ -161,6 +161,10 @@ pub struct Pump<Stocked: Stock, To> {
     gauges_at: Option<Duration>,
     saved: Option<(Instant, Track)>,
     keep_failed: bool,
+    /// When the ledger was last asked how far it is.
+    looked: Timestamp,
+    /// Until when nothing new was there, where something came after a wait for it.
+    quiet_until: Option<Timestamp>,
 }
 
 /// A part being read before its turn.
@@ -217,6 +221,8 @@ impl<Stocked: Stock, To: Server> Pump<Stocked, To> {
             gauges_at: None,
             saved: None,
             keep_failed: false,
+            looked: Timestamp::MIN,
+            quiet_until: None,
         })
     }
 
@@ -229,7 +235,11 @@ impl<Stocked: Stock, To: Server> Pump<Stocked, To> {
         inbox: &mut Inbox<Tide>,
     ) -> Result<(), PumpError<Stocked::Failure>> {
         loop {
+            self.looked = (self.now)();
             self.heads = blocking(&self.loader, |loader| loader.stock().heads()).await?;
+            if let Some(until) = self.quiet_until.take() {
+                self.track.was_quiet(self.heads, until);
+            }
             self.track.cut(self.heads, (self.now)());
             self.tell_standing();
             self.save_if_due().await;
@@ -238,7 +248,19 @@ impl<Stocked: Stock, To: Server> Pump<Stocked, To> {
             } else {
                 match self.turns.next(&self.track, self.heads, self.started.elapsed()) {
                     Ok(turn) => self.take_turn(turn, inbox).await?,
-                    Err(wait) => self.pause(inbox, wait, wait.is_none()).await,
+                    // Nothing is new but the minute: that the gateway is alive is told all the same.
+                    Err(_) if self.gauges_within().is_zero() => {
+                        self.take_turn(plan::fresh(&self.track, self.heads), inbox).await?
+                    }
+                    Err(wait) => {
+                        let longest = self.gauges_within();
+                        self.pause(
+                            inbox,
+                            Some(wait.map_or(longest, |wait| wait.min(longest))),
+                            wait.is_none(),
+                        )
+                        .await
+                    }
                 }
             };
             if ended.is_err() {
@@ -275,7 +297,7 @@ impl<Stocked: Stock, To: Server> Pump<Stocked, To> {
             let settled = blocking(&self.loader, move |loader| loader.stock().settled(&span)).await?;
             self.settled.extend(settled);
         }
-        plan::taken(&mut self.track, &turn, &load.reached, (self.now)());
+        plan::taken(&mut self.track, &turn, &load.reached, self.looked);
         Ok(Ok(()))
     }
 
@@ -306,13 +328,18 @@ impl<Stocked: Stock, To: Server> Pump<Stocked, To> {
         self.ahead = Some((behind, tokio::task::spawn_blocking(move || loader.load(&turn, thinning, None))));
     }
 
+    /// How long until a point about the gateway is due.
+    fn gauges_within(&self) -> Duration {
+        let due = self.gauges_at.map_or(Duration::ZERO, |at| at + GAUGES_EVERY);
+        due.saturating_sub(self.started.elapsed())
+    }
+
     /// How the gateway is, once a minute.
     fn gauges(&mut self) -> Option<Point> {
-        let elapsed = self.started.elapsed();
-        if self.gauges_at.is_some_and(|at| elapsed.saturating_sub(at) < GAUGES_EVERY) {
+        if !self.gauges_within().is_zero() {
             return None;
         }
-        self.gauges_at = Some(elapsed);
+        self.gauges_at = Some(self.started.elapsed());
         let gauges = Gauges {
             records: self.heads.records,
             inputs: self.heads.inputs,
@@ -438,7 +465,7 @@ impl<Stocked: Stock, To: Server> Pump<Stocked, To> {
             biased;
             () = inbox.stop.cancelled() => return Err(Stopped),
             Some(request) = inbox.requests.recv() => self.answer(request).await,
-            Ok(()) = inbox.tide.changed(), if or_tide => {}
+            Ok(()) = inbox.tide.changed(), if or_tide => self.quiet_until = Some((self.now)()),
             () = tokio::time::sleep(wait) => {}
         }
         Ok(())
@@ -493,7 +520,7 @@ impl<Stocked: Stock, To: Server> Pump<Stocked, To> {
         tracing::warn!(slug, summary, cause, advice, "series wait in the ledger, nothing is lost");
         let since = self.track.trouble.as_ref().map_or_else(|| (self.now)(), |trouble| trouble.since);
         let text = format!("{summary} ({cause})");
-        self.track.trouble = Some(Trouble { since, slug: (*slug).to_owned(), text });
+        self.track.trouble = Some(Trouble { since, slug: (*slug).to_owned(), text, advice: advice.clone() });
     }
 
     fn tell_standing(&self) {

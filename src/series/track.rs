@@ -124,6 +124,9 @@ pub struct Trouble {
     pub slug: String,
     /// What it is, for people.
     pub text: String,
+    /// What to do about it.
+    #[serde(default)]
+    pub advice: String,
 }
 
 /// Too many spans wait already.
@@ -237,10 +240,17 @@ impl Track {
         }
     }
 
-    /// Live readings up to `next` were taken; `heads` is how far the ledger was when they were read.
-    pub fn live_taken(&mut self, next: Place, heads: Heads, last: Option<Timestamp>, now: Timestamp) {
+    /// Whatever live has to send came after `until`: before that everything was sent, and nothing came.
+    pub fn was_quiet(&mut self, heads: Heads, until: Timestamp) {
+        if heads.inputs > self.live.input {
+            self.live_since = self.live_since.max(until);
+        }
+    }
+
+    /// Live readings up to `next` were taken; `heads` is how far the ledger was at `looked`.
+    pub fn live_taken(&mut self, next: Place, heads: Heads, last: Option<Timestamp>, looked: Timestamp) {
         self.live = self.live.max(next);
-        let newest = if self.live.input >= heads.inputs { Some(now) } else { last };
+        let newest = if self.live.input >= heads.inputs { Some(looked) } else { last };
         self.live_since = newest.unwrap_or(self.live_since);
     }
 

@@ -69,7 +69,7 @@ pub enum PrepareError {
     },
     /// The client for HTTP cannot be made.
     #[error("the HTTP client cannot be made")]
-    Client,
+    Client(#[source] reqwest::Error),
     /// The host can stand in no certificate.
     #[error("«{host}» is no name or address that a certificate can hold")]
     HostName {
@@ -103,7 +103,7 @@ impl PrepareError {
                 path.display()
             ),
             Self::Address { .. } => "write an address such as kitchen@example.org".to_owned(),
-            Self::Client => "check the certificates in ca-file".to_owned(),
+            Self::Client(_) => "check the certificates in ca-file".to_owned(),
             Self::HostName { .. } => "correct the host".to_owned(),
         }
     }

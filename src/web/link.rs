@@ -144,13 +144,13 @@ impl LinkKey {
         let mut name = path.as_os_str().to_owned();
         name.push(".new");
         let new = PathBuf::from(name);
-        let mut file = OpenOptions::new()
-            .write(true)
-            .create(true)
-            .truncate(true)
-            .mode(0o600)
-            .open(&new)
-            .map_err(failed)?;
+        // Whatever lies there is no file of ours: one of another mode, or a link to elsewhere.
+        match fs::remove_file(&new) {
+            Err(error) if error.kind() != io::ErrorKind::NotFound => return Err(failed(error)),
+            Ok(()) | Err(_) => {}
+        }
+        let mut file =
+            OpenOptions::new().write(true).create_new(true).mode(0o600).open(&new).map_err(failed)?;
         file.write_all(&bytes).and_then(|()| file.sync_all()).map_err(failed)?;
         fs::rename(&new, path).map_err(failed)?;
         Ok(Self::of(&bytes))
@@ -282,5 +282,14 @@ mod tests {
         fs::set_permissions(&path, fs::Permissions::from_mode(0o600)).expect("our own file");
         fs::write(&path, "short").expect("our own file");
         assert!(matches!(LinkKey::load_or_make(&path), Err(KeyError::Shape { found: 5, .. })));
+
+        // A link that somebody laid where the key is written first takes it nowhere.
+        fs::remove_file(&path).expect("our own file");
+        let elsewhere = directory.path().join("elsewhere");
+        fs::write(&elsewhere, "").expect("a file");
+        std::os::unix::fs::symlink(&elsewhere, directory.path().join("ledger.link-key.new")).expect("a link");
+        assert!(LinkKey::load_or_make(&path).is_ok());
+        assert!(fs::symlink_metadata(&path).expect("it is there").is_file());
+        assert_eq!(fs::read(&elsewhere).expect("readable"), b"");
     }
 }

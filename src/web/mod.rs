@@ -7,7 +7,7 @@
 //! the link expires, and nothing else.
 //!
 //! The page says what [`sheet::Sheet`] holds, worded by the caller in the
-//! language of the contact; its own words are in [`pages`]. It speaks plain HTTP
+//! language of the contact; its own words are in `pages`. It speaks plain HTTP
 //! on loopback, behind a proxy that does TLS where others are to reach it.
 
 mod guard;

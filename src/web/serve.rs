@@ -17,11 +17,13 @@ use super::guard::{self, Bounded};
 use super::link::{Link, LinkError, LinkKey};
 use super::pages::{self, Plain};
 use super::sheet::{Alerts, Deed, Refused};
+use crate::core::alert::TEXT_BYTES_MAX;
 use crate::core::reader::Language;
 use crate::core::time::Timestamp;
 
-/// Longest form, in bytes.
-const FORM_BYTES_MAX: usize = 16 * 1024;
+/// Longest form, in bytes: more than two texts of [`TEXT_BYTES_MAX`] and a name, each byte
+/// written as three (URL standard, application/x-www-form-urlencoded).
+const FORM_BYTES_MAX: usize = 32 * 1024;
 /// Longest wait for an answer about an alert.
 const ANSWER_MAX: Duration = Duration::from_secs(10);
 /// Longest name, in characters.
@@ -136,10 +138,11 @@ async fn act<A: Alerts, N: Now>(
     perform(&shared, &token, &headers, deed).await
 }
 
-/// A field without the blanks around it; `None` where it is too long.
+/// A field without the blanks around it; `None` where it is longer than its form says, or than
+/// the desk takes, which counts bytes.
 fn field(text: &str, chars_max: usize) -> Option<String> {
     let text = text.trim();
-    (text.chars().count() <= chars_max).then(|| text.to_owned())
+    (text.chars().count() <= chars_max && text.len() <= TEXT_BYTES_MAX).then(|| text.to_owned())
 }
 
 /// Does it, and sends the browser back to the page, so that a reload sends nothing twice.

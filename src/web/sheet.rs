@@ -24,9 +24,10 @@ pub struct Sheet {
     pub cautions: Vec<String>,
     /// Where it stands.
     pub standing: Standing,
-    /// Whether it closes only with a written corrective action, and none is written yet.
+    /// Whether it is open and closes only with a written corrective action. One that is written
+    /// covers the racks before it, so that there may have to be another.
     pub needs_action: bool,
-    /// The corrective action, where one is written.
+    /// The latest corrective action, where one is written.
     pub action: Option<Action>,
     /// Name of the contact, put into the form for the name.
     pub reader: String,

@@ -39,7 +39,7 @@ impl fmt::Display for Table {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
         writeln!(
             f,
-            "{:<20}{:>7}{:>7}{:>7}{:>6}{:>6}{:>8}{:>8}{:>6}{:>6}{:>6}{:>6}{:>7}{:>7}{:>7}{:>8}",
+            "{:<20}{:>7}{:>7}{:>7}{:>6}{:>6}{:>8}{:>8}{:>6}{:>6}{:>6}{:>6}{:>6}{:>7}{:>7}{:>7}{:>8}",
             "scenario",
             "cycles",
             "visib",
@@ -52,6 +52,7 @@ impl fmt::Display for Table {
             "c>n",
             "bw>p",
             "p>c",
+            "p>b",
             "unprov",
             "min95",
             "minmax",
@@ -63,8 +64,8 @@ impl fmt::Display for Table {
         row(f, "all", &self.total())?;
         writeln!(
             f,
-            "c>p cold called pass; c>n cold called narrow; bw>p brief or weak called pass; p>c pass called \
-             cold; min95, minmax: error of the settled minimum, K; start95: error of the start of the rinse, s",
+            "c>p cold called pass; c>n cold called narrow; bw>p brief or weak called pass; p>c, p>b pass \
+             called cold, brief; min95, minmax: error of the settled minimum, K; start95: error of the start of the rinse, s",
         )
     }
 }
@@ -73,7 +74,7 @@ fn row(f: &mut fmt::Formatter<'_>, name: &str, score: &Score) -> fmt::Result {
     let figure = |value: Option<f64>| value.map_or_else(|| "-".to_owned(), |value| format!("{value:.2}"));
     writeln!(
         f,
-        "{name:<20}{:>7}{:>7}{:>7}{:>6}{:>6}{:>8.4}{:>8.4}{:>6}{:>6}{:>6}{:>6}{:>7}{:>7}{:>7}{:>8}",
+        "{name:<20}{:>7}{:>7}{:>7}{:>6}{:>6}{:>8.4}{:>8.4}{:>6}{:>6}{:>6}{:>6}{:>6}{:>7}{:>7}{:>7}{:>8}",
         score.cycles,
         score.observable,
         score.recognised,
@@ -85,6 +86,7 @@ fn row(f: &mut fmt::Formatter<'_>, name: &str, score: &Score) -> fmt::Result {
         score.cold_called_narrow,
         score.brief_or_weak_called_pass,
         score.pass_called_cold,
+        score.pass_called_brief,
         score.unproven,
         figure(quantile(&score.min_errors_c, 0.95)),
         figure(score.min_errors_c.last().copied()),

@@ -50,6 +50,8 @@ fn each_failure_is_counted_as_what_it_is() {
     let mut rows = perfect(&truth);
     let cold = rows.iter().position(|row| row.verdict == "cold").expect("the booster died");
     "pass".clone_into(&mut rows[cold].verdict);
+    let good = rows.iter().position(|row| row.verdict == "pass").expect("the booster worked at first");
+    "brief".clone_into(&mut rows[good].verdict);
     let missed = rows.remove(cold + 1);
     let hose =
         truth.iter().find_map(|entry| if let TruthEntry::Hose(span) = entry { Some(span) } else { None });
@@ -60,6 +62,8 @@ fn each_failure_is_counted_as_what_it_is() {
     rows.push(invented);
     let report = compare(&truth, &rows).expect("valid times");
     assert_eq!((report.score.missed, report.score.invented, report.score.cold_called_pass), (1, 1, 1));
+    assert_eq!(report.score.pass_called_brief, 1);
+    assert_eq!(report.misjudged.len(), 2, "both are shown in full");
     assert_eq!(report.missed[0].rinse_started, missed.rinse_started.expect("it had a rinse"));
     assert_eq!(report.invented_during.get("hose"), Some(&1));
 }

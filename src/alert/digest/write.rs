@@ -254,7 +254,7 @@ impl Writer<'_> {
             Some(taken) => self.with(Phrase::TakenBy, &[("by", &one_line(&taken.by, NAME_CHARS_MAX))]),
             None => self.say(Phrase::Waiting),
         };
-        let to_write = alert.needs_action && alert.action.is_none();
+        let to_write = alert.action_missing();
         (first, std::iter::once(taken).chain(to_write.then(|| self.say(Phrase::ToWrite))).collect())
     }
 

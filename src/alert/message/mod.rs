@@ -122,7 +122,7 @@ const fn is_active(occasion: Occasion) -> bool {
 /// What to do, in one breath.
 fn order(teller: &Teller<'_>) -> Phrase {
     let alert = teller.alert();
-    let written = !alert.needs_action || alert.action.is_some();
+    let written = !alert.action_missing();
     match teller.notice.occasion {
         Occasion::Test => Phrase::OrderTest,
         Occasion::Closed => Phrase::OrderNothing,

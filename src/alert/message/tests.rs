@@ -110,6 +110,7 @@ fn notice(condition: Condition, occasion: Occasion, language: Language, units: S
             at: at("2026-11-25T17:55:00Z"),
             racks: "All three washed again by hand,\nnothing served from them.".to_owned(),
             done: "Breaker of the booster reset; two good racks and a label.".to_owned(),
+            covers: alert.racks.count,
         });
     }
     Notice {
@@ -381,6 +382,20 @@ fn septets_are_counted_by_the_alphabet() {
     {
         assert_eq!(septets(text), expected, "{text}");
     }
+}
+
+/// A rack after the corrective action is in no one's hands: a recovery must ask for it.
+#[test]
+fn an_action_before_the_latest_rack_is_not_enough() {
+    let closed = notice(Condition::Cold, Occasion::Closed, Language::English, Scale::Celsius);
+    let mut cleared = Notice { occasion: Occasion::Cleared, ..closed };
+    let first_line = |notice: &Notice| told(notice).text.lines().next().map(str::to_owned);
+    let done = first_line(&cleared);
+    cleared.alert.racks.count += 1;
+    let missing = first_line(&cleared);
+    assert_ne!(done, missing, "the same order before and after one more rack");
+    cleared.alert.action = None;
+    assert_eq!(missing, first_line(&cleared), "as if no action had been written");
 }
 
 #[test]

@@ -264,7 +264,7 @@ impl Link {
     async fn leave(mut self, broker: &Broker) {
         let until = Instant::now() + FAREWELL_MAX;
         let farewell = async {
-            if !broker.settings.prefix.is_empty() {
+            if broker.speaks_for_gateway {
                 let topic = broker.gateway_topic();
                 self.put(broker, &topic, STOPPED.as_bytes(), TEXT, true, UnderWay::State(topic.clone()))?;
             }

@@ -48,7 +48,7 @@ impl Shown {
         let contact = self.composer.contact(&link.contact).ok_or(Refused::Unknown)?;
         let occasion = match (closed, alert.cleared) {
             (Some(_), _) => Occasion::Closed,
-            (None, Some(_)) if alert.needs_action && alert.action.is_none() => Occasion::ActionMissing,
+            (None, Some(_)) if alert.action_missing() => Occasion::ActionMissing,
             (None, Some(_)) => Occasion::Cleared,
             (None, None) => Occasion::Raised,
         };

@@ -154,7 +154,9 @@ impl Story {
             }
             Body::CorrectiveAction(action) => {
                 let (by, racks, done) = (action.by.clone(), action.racks.clone(), action.done.clone());
-                alert.action = Some(Action { by, at, racks, done });
+                let covers = action.covers.unwrap_or(alert.racks.count);
+                alert.racks.count = alert.racks.count.max(covers);
+                alert.action = Some(Action { by, at, racks, done, covers });
             }
             Body::Notification(notification) => match notification.outcome {
                 Outcome::Delivered => self.delivered += 1,

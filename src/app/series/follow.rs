@@ -15,11 +15,10 @@ use crate::runtime::clock::Clock;
 use crate::runtime::supervisor::Supervisor;
 use crate::series::answer::Outcome;
 use crate::series::check::{self, BucketSeen};
-use crate::series::http::PrepareError;
+use crate::series::link::Link;
 use crate::series::load::Loader;
 use crate::series::pump::{Inbox, NotAccepted, Parts, Pump, PumpError, Request, Standing};
 use crate::series::reading::ReadingPoints;
-use crate::series::sender::Sender;
 use crate::series::wait::Waits;
 
 /// Requests that wait; one more waits at its sender.
@@ -48,17 +47,6 @@ impl SeriesHandle {
     pub(in crate::app) fn standing(&self) -> watch::Receiver<Standing> {
         self.standing.clone()
     }
-}
-
-/// Why the task is started again.
-#[derive(Debug, thiserror::Error)]
-enum FollowError {
-    /// The server's certificates or the token cannot be used.
-    #[error("the link to the series server cannot be prepared")]
-    Prepare(#[from] PrepareError),
-    /// The pump ended.
-    #[error(transparent)]
-    Pump(#[from] PumpError<LedgerError>),
 }
 
 /// What the task is made of, each time it starts.
@@ -98,25 +86,28 @@ pub(in crate::app) fn start(
     Some(SeriesHandle { requests, standing })
 }
 
-async fn follow(following: Arc<Following>) -> Result<(), FollowError> {
+async fn follow(following: Arc<Following>) -> Result<(), PumpError<LedgerError>> {
     let mut inbox = following.inbox.lock().await;
-    let sender = Sender::new(&following.options)?;
-    let looked =
-        inbox.stop.clone().run_until_cancelled_owned(check::look(sender.server(), &following.options));
-    if let Some(seen) = looked.await {
-        tell(&seen, &following.options);
-    }
+    let link = Arc::new(Link::new(following.options.clone()));
     let clock = following.clock.clone();
     let parts = Parts {
         loader: Arc::clone(&following.loader),
-        server: sender,
+        server: Arc::clone(&link),
         options: following.options.clone(),
         now: Arc::new(move || clock.now()),
         standing: following.told.clone(),
         waits: Waits::default(),
     };
     let pump = Pump::open(parts).await?;
-    Ok(pump.run(&mut inbox).await?)
+    let stop = inbox.stop.clone();
+    let looking = async {
+        if let Some(seen) = stop.run_until_cancelled(link.look()).await {
+            tell(&seen, &following.options);
+        }
+    };
+    // A server that answers slowly keeps nobody from asking how the series stands.
+    let ((), ended) = tokio::join!(looking, pump.run(&mut inbox));
+    ended
 }
 
 /// What was seen at the start. A server that is away is told of by the first write.

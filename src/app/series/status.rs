@@ -6,6 +6,7 @@ use serde::Serialize;
 
 use super::not_configured;
 use super::stock::{CONSUMER, heads};
+use crate::app::door::client::{self, CallError};
 use crate::app::{Failure, Streams, configuration, ledger};
 use crate::cli::SeriesStatusArgs;
 use crate::config::series::SeriesOptions;
@@ -26,10 +27,12 @@ struct Status {
     url: String,
     organisation: String,
     bucket: String,
+    /// Whether the service answers at its control socket.
+    service_runs: bool,
     /// When the server last took something; absent where it never did.
     last_taken: Option<Timestamp>,
     /// Why nothing goes out.
-    trouble: Option<Trouble>,
+    trouble: Option<Waits>,
     /// About how many readings wait.
     readings_behind: u64,
     records_behind: u64,
@@ -44,6 +47,16 @@ struct Status {
     set_aside_points: u64,
     set_aside_rows: u64,
     set_aside: Vec<Row>,
+}
+
+/// Why nothing goes out, since when, and what to do.
+#[derive(Clone, PartialEq, Eq, Debug, Serialize)]
+struct Waits {
+    since: Timestamp,
+    slug: String,
+    text: String,
+    #[serde(rename = "do")]
+    advice: String,
 }
 
 /// Something that was set aside.
@@ -61,7 +74,8 @@ pub(super) fn status(arguments: &SeriesStatusArgs, streams: &mut Streams<'_>) ->
     let path = &loaded.configuration.ledger.path;
     let stored = read(path).map_err(|error| ledger::diagnose(&error, path))?;
     let now = Clock::system().now();
-    let status = Status::of(stored, options, now)?;
+    let runs = !matches!(client::knock(&loaded.configuration.socket), Err(CallError::NotRunning));
+    let status = Status::of(stored, options, runs, now)?;
     if arguments.json {
         serde_json::to_writer(&mut *streams.out, &status)
             .map_err(|error| Failure::output(error.into()))
@@ -89,18 +103,20 @@ fn read(path: &std::path::Path) -> Result<Stored, LedgerError> {
 }
 
 impl Status {
-    fn of(stored: Stored, options: &SeriesOptions, now: Timestamp) -> Result<Self, Failure> {
+    fn of(stored: Stored, options: &SeriesOptions, runs: bool, now: Timestamp) -> Result<Self, Failure> {
         let Stored { bookmark, heads, rows, aside } = stored;
+        let bookmark_is_there = bookmark.is_some();
         let track = match bookmark {
             Some(bytes) => Track::from_bytes(&bytes)
                 .map_err(|error| Diagnostic::error("ledger-version", error.to_string()).because(&error))?,
             None => Track::new(now),
         };
-        let oldest = track.oldest(heads).filter(|_| track.last_taken.is_some());
+        let oldest = bookmark_is_there.then(|| track.oldest(heads)).flatten();
         Ok(Self {
             url: options.url.to_string(),
             organisation: options.organisation.clone(),
             bucket: options.bucket.clone(),
+            service_runs: runs,
             last_taken: track.last_taken,
             readings_behind: track.inputs_behind(heads),
             records_behind: track.records_behind(heads),
@@ -112,16 +128,35 @@ impl Status {
             set_aside_points: track.set_aside,
             set_aside_rows: rows,
             set_aside: aside.into_iter().map(|(id, aside)| Row::of(id, &aside)).collect(),
-            trouble: track.trouble,
+            trouble: track.trouble.map(Waits::from),
         })
+    }
+
+    /// How it stands where nothing is the matter with the server.
+    const fn untroubled(&self) -> &'static str {
+        match (self.service_runs, self.last_taken.is_some()) {
+            (true, true) => "the server takes points",
+            (true, false) => "the service runs; nothing was sent so far",
+            (false, true) => "no service runs; the server took what was sent",
+            (false, false) => "no service runs, nothing was sent so far; `rinseward run` sends it",
+        }
+    }
+
+    fn troubled(&self, since: Timestamp) -> String {
+        let runs = if self.service_runs { "" } else { "no service runs; " };
+        format!("{runs}waits since {since}")
     }
 
     fn print(&self, now: Timestamp, out: &mut dyn Write) -> std::io::Result<()> {
         writeln!(out, "server      {} bucket «{}» of «{}»", self.url, self.bucket, self.organisation)?;
         match &self.trouble {
-            Some(trouble) => writeln!(out, "state       waits since {}: {}", trouble.since, trouble.text)?,
-            None if self.last_taken.is_some() => writeln!(out, "state       the server takes points")?,
-            None => writeln!(out, "state       nothing was sent so far; does `rinseward run` run?")?,
+            Some(waits) => {
+                writeln!(out, "state       {}: {}", self.troubled(waits.since), waits.text)?;
+                if !waits.advice.is_empty() {
+                    writeln!(out, "do          {}", waits.advice)?;
+                }
+            }
+            None => writeln!(out, "state       {}", self.untroubled())?,
         }
         if let Some(taken) = self.last_taken {
             writeln!(out, "last taken  {taken}, {} ago", span(now.since(taken).as_secs()))?;
@@ -149,6 +184,13 @@ impl Status {
             writeln!(out, "            and {hidden} more")?;
         }
         out.flush()
+    }
+}
+
+impl From<Trouble> for Waits {
+    fn from(trouble: Trouble) -> Self {
+        let Trouble { since, slug, text, advice } = trouble;
+        Self { since, slug, text, advice }
     }
 }
 

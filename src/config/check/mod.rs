@@ -72,13 +72,7 @@ pub(super) fn check(merged: &Merged, findings: &mut Findings) -> Option<(Configu
 
     let machines = machines(merged, &mut out, findings);
     let channels = channels(merged, &machines, &mut out, findings);
-    let mut sources = Vec::new();
-    let mut taken = Vec::new();
-    for (_, node, mut reader) in entries("source", &SOURCE, merged, findings) {
-        let source = read_source(&mut reader, node, &channels, &mut taken, findings);
-        sources.extend(source);
-        out.section("[[source]]", reader.finish(findings));
-    }
+    let sources = sources(merged, &channels, &mut out, findings);
     let delivery = delivery::read(merged, site.as_deref().unwrap_or_default(), &mut out, findings);
     let alerts = alert::read(merged, alert::Site { zone, open }, &delivery, &mut out, findings);
     warn_of_unheard_probes(&channels.read, &sources, findings);
@@ -185,6 +179,20 @@ fn machines(merged: &Merged, out: &mut Canonical, findings: &mut Findings) -> Ve
         out.section("[[machine]]", reader.finish(findings));
     }
     machines
+}
+
+fn sources(
+    merged: &Merged,
+    channels: &Channels,
+    out: &mut Canonical,
+    findings: &mut Findings,
+) -> Vec<Source> {
+    let (mut sources, mut taken) = (Vec::new(), Vec::new());
+    for (_, node, mut reader) in entries("source", &SOURCE, merged, findings) {
+        sources.extend(read_source(&mut reader, node, channels, &mut taken, findings));
+        out.section("[[source]]", reader.finish(findings));
+    }
+    sources
 }
 
 /// The channels that could be read, and the names of all that are written.

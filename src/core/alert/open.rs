@@ -117,6 +117,8 @@ pub struct Action {
     pub racks: String,
     /// What was done.
     pub done: String,
+    /// Affected racks it covers: those there were when it was written.
+    pub covers: u64,
 }
 
 /// One open alert. A message carries it as it was when the message was made.
@@ -160,6 +162,12 @@ pub struct Alert {
 }
 
 impl Alert {
+    /// Whether a corrective action is still to be written: none was, or racks were affected after it.
+    #[must_use]
+    pub fn action_missing(&self) -> bool {
+        self.needs_action && self.action.as_ref().is_none_or(|action| action.covers != self.racks.count)
+    }
+
     /// The invented alert of a test message, with number 0: a cold rinse of a machine that does not exist.
     #[must_use]
     pub fn trial(now: Timestamp) -> Self {

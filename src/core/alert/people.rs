@@ -52,9 +52,9 @@ impl Turn<'_> {
         let done = entered("what was done", done)?;
         let (machine, condition) = self.state.subject_of(alert).ok_or(Refusal::NotOpen { alert })?;
         let open = self.state.open_mut(&machine, condition).ok_or(Refusal::NotOpen { alert })?;
+        let covers = open.alert.racks.count;
         open.alert.action =
-            Some(Action { by: by.clone(), at: self.now, racks: racks.clone(), done: done.clone() });
-        open.acted_racks = Some(open.alert.racks.count);
+            Some(Action { by: by.clone(), at: self.now, racks: racks.clone(), done: done.clone(), covers });
         open.telling.reminder = None;
         let (last_good, cleared) = (open.alert.last_good.map(|rack| rack.at), open.alert.cleared.is_some());
         if open.alert.acknowledged.is_none() {
@@ -62,7 +62,17 @@ impl Turn<'_> {
                 Acknowledgement { by: by.clone(), at: self.now, via: "action".to_owned(), note: None };
             self.take_on(&machine, condition, acknowledged);
         }
-        self.record(&machine, Body::CorrectiveAction(CorrectiveAction { alert, by, racks, done, last_good }));
+        self.record(
+            &machine,
+            Body::CorrectiveAction(CorrectiveAction {
+                alert,
+                by,
+                racks,
+                done,
+                last_good,
+                covers: Some(covers),
+            }),
+        );
         if cleared {
             self.close(&machine, condition);
         }
@@ -126,7 +136,7 @@ impl Turn<'_> {
             }
             let Some(open) = self.state.open_mut(&machine, condition) else { continue };
             open.telling.held = false;
-            let still = open.alert.cleared.is_none() || open.action_missing();
+            let still = open.alert.cleared.is_none() || open.alert.action_missing();
             if !still {
                 continue;
             }

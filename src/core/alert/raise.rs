@@ -100,7 +100,7 @@ impl Turn<'_> {
             needs_action: condition.needs_action() || report.unproven,
             action: None,
         };
-        let open = Open { alert, recovering: 0, acted_racks: None, telling: Telling::default() };
+        let open = Open { alert, recovering: 0, telling: Telling::default() };
         self.state.open.entry(machine.to_owned()).or_default().insert(condition, open);
         let raised = AlertRaised {
             alert: number,
@@ -178,7 +178,7 @@ impl Turn<'_> {
         }
         open.alert.cleared = Some(now);
         open.recovering = 0;
-        let reminder = open.action_missing().then(|| now.plus(rules.action_reminder));
+        let reminder = open.alert.action_missing().then(|| now.plus(rules.action_reminder));
         open.telling.reminder = reminder;
         open.telling.reminders = 0;
         if !open.wants_somebody() {
@@ -195,7 +195,7 @@ impl Turn<'_> {
         let Some(open) = self.state.open_mut(machine, condition) else { return };
         open.telling.settled = true;
         let pending = std::mem::take(&mut open.telling.cleared_pending);
-        let done = !open.action_missing();
+        let done = !open.alert.action_missing();
         if pending {
             self.tell_told(machine, condition, Occasion::Cleared);
         }

@@ -55,21 +55,14 @@ pub(super) struct Open {
     pub(super) alert: Alert,
     /// Good cycles in a row.
     pub(super) recovering: u32,
-    /// Affected racks that the corrective action covers.
-    pub(super) acted_racks: Option<u64>,
     /// Who has been told what.
     pub(super) telling: Telling,
 }
 
 impl Open {
-    /// Whether a corrective action is still to be written.
-    pub(super) fn action_missing(&self) -> bool {
-        self.alert.needs_action && self.acted_racks != Some(self.alert.racks.count)
-    }
-
     /// Whether somebody must still take it on.
     pub(super) fn wants_somebody(&self) -> bool {
-        self.alert.acknowledged.is_none() && (self.alert.cleared.is_none() || self.action_missing())
+        self.alert.acknowledged.is_none() && (self.alert.cleared.is_none() || self.alert.action_missing())
     }
 }
 

@@ -204,7 +204,7 @@ impl Turn<'_> {
     pub(super) fn remind(&mut self, machine: &str, condition: Condition) {
         let Some(open) = self.state.open(machine, condition) else { return };
         let reminders = open.telling.reminders;
-        if !open.action_missing() {
+        if !open.alert.action_missing() {
             self.with_telling(machine, condition, |open| open.telling.reminder = None);
             return;
         }

@@ -111,6 +111,8 @@ struct Measured {
     /// Slope of the readings at the raw settled minimum, °C/s.
     slope_at_min: f64,
     longest_gap_s: f64,
+    /// When the readings came back, s, where they were missing while the water arrived.
+    arrival_unseen_until_s: Option<f64>,
     length_s: f64,
 }
 
@@ -236,6 +238,7 @@ fn measure(evidence: &Evidence<'_>) -> Measured {
         readings: points.iter().filter(|p| p.t >= 0.0 && p.t <= length_s).count(),
         settled,
         longest_gap_s: longest_gap(&points, length_s),
+        arrival_unseen_until_s: arrival_unseen_until(&points, from_s),
         used: corrected.unwrap_or(raw),
         length_s,
     }
@@ -255,6 +258,14 @@ fn longest_gap(points: &[window::Point], length_s: f64) -> f64 {
     longest.max(length_s - last)
 }
 
+/// End of the gap that hides the arrival of the water, s: it begins before the line could settle.
+fn arrival_unseen_until(points: &[window::Point], settled_from_s: f64) -> Option<f64> {
+    let hides = |pair: &&[window::Point]| {
+        pair[0].t < settled_from_s && pair[1].t >= 0.0 && pair[1].t - pair[0].t > GAP_MAX_S
+    };
+    points.windows(2).find(hides).map(|pair| pair[1].t)
+}
+
 fn reasons(
     evidence: &Evidence<'_>,
     chemistry: &Chemistry,
@@ -266,11 +277,13 @@ fn reasons(
     let limit_c = chemistry.limit.at.0;
     let mut reasons = doubts(evidence, measured);
     let mut dwell_is_known = reasons.is_empty();
+    let settle_s = window::settle_s(evidence.probe.tau, evidence.profile.times.rinse);
+    let start_is_guessed = !reasons.is_empty() && hot_after_an_unseen_start(measured, settle_s, limit_c);
     reasons.extend(chemistry.doubt.clone());
     let broken_off = evidence.rinse.end_seen
         && !evidence.profile.kind.is_conveyor()
         && measured.length_s < BROKEN_OFF_SHARE * evidence.profile.times.rinse.as_secs_f64();
-    if let Some(min) = rinse_min {
+    if let Some(min) = rinse_min.filter(|_| !start_is_guessed) {
         if min < limit_c {
             let below = below(evidence, measured, min, limit_c);
             // A probe that has not answered yet shows too short a dwell as well.
@@ -320,6 +333,17 @@ fn doubts(evidence: &Evidence<'_>, measured: &Measured) -> Vec<(Verdict, Reason)
         doubt(Reason::TooFewReadings { readings, needed: READINGS_MIN });
     }
     doubts
+}
+
+/// Whether the water was hot later in a flow whose start no reading shows. That start is guessed from
+/// the readings before the gap, so that water from before the flow, or from its first moments, may
+/// count as settled: such a minimum shows neither cold water nor a pass. Water that never
+/// reaches the limit, or leaves it where the line had settled wherever the flow began, is cold.
+fn hot_after_an_unseen_start(measured: &Measured, settle_s: f64, limit_c: f64) -> bool {
+    let Some(back_s) = measured.arrival_unseen_until_s else { return false };
+    let to_s = measured.length_s - EDGE_S;
+    let hot = measured.used.iter().any(|p| p.t >= back_s && p.t <= to_s && p.c >= limit_c);
+    hot && window::lowest(&measured.used, back_s + settle_s, to_s).0.is_none_or(|min| min >= limit_c)
 }
 
 /// A minimum below the limit is cold, unless a probe of unknown response was still on its way to

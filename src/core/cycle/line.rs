@@ -14,7 +14,7 @@ use super::baseline::{Baseline, Departure};
 use super::conveyor;
 use super::plate::Profile;
 use super::spike::Filtered;
-use super::window;
+use super::window::{self, FlowEnd};
 use crate::core::effect::TraceReading;
 use crate::core::time::Timestamp;
 
@@ -304,8 +304,8 @@ impl Flow {
         let start = self.start(profile, tau);
         let (end, end_seen) = match ending {
             Ending::Timer => {
-                let end = self.end_by_timer(start, profile, tau);
-                (end, end <= now)
+                let (end, is_clear) = self.end_by_timer(start, profile, tau);
+                (end, is_clear && end <= now)
             }
             Ending::Rest(rest) => (rest, true),
             Ending::Unseen(onset) => {
@@ -335,11 +335,15 @@ impl Flow {
     }
 
     /// The machine's timer ends a rinse that was not broken off: the readings cannot tell the last
-    /// seconds of a booster that runs down from a line at rest.
-    fn end_by_timer(&self, start: Timestamp, profile: &Profile, tau: Option<Duration>) -> Timestamp {
+    /// seconds of a booster that runs down from a line at rest. Gives the end, and whether it is clear.
+    fn end_by_timer(&self, start: Timestamp, profile: &Profile, tau: Option<Duration>) -> (Timestamp, bool) {
         let rinse_s = profile.times.rinse.as_secs_f64();
         let points = window::series(&self.readings, start);
-        let broken_off = window::broken_off(&points, tau, rinse_s, BROKEN_OFF_SHARE);
-        start.plus(Duration::from_secs_f64(broken_off.unwrap_or(rinse_s)))
+        let (length_s, is_clear) = match window::flow_end(&points, tau, rinse_s, BROKEN_OFF_SHARE) {
+            FlowEnd::Plate => (rinse_s, true),
+            FlowEnd::BrokenOff(end_s) => (end_s, true),
+            FlowEnd::Unclear => (rinse_s, false),
+        };
+        (start.plus(Duration::from_secs_f64(length_s)), is_clear)
     }
 }

@@ -40,6 +40,9 @@ const REFILLED_FALL_C: f64 = 2.0;
 const HEATING_RISE_C: f64 = 0.5;
 /// A tank that rises by more than this within [`DRAIN_SPAN_S`] is being filled, °C: no heater is that strong.
 const FILLING_RISE_C: f64 = 4.0;
+/// By this much it was surely filled, °C: a hose in a tank that is still warm adds 4 to 5, a fill 12 or
+/// more (simulator).
+const FILLED_RISE_C: f64 = 8.0;
 /// A fill is over this long after it was last seen, s.
 const FILLING_FOR_S: f64 = 120.0;
 
@@ -64,6 +67,9 @@ pub struct Tank {
     still: Option<TraceReading>,
     /// When the tank was last seen being filled.
     filling: Option<Timestamp>,
+    /// Whether it was seen being filled since it was last drained: it holds water, hot or not.
+    #[serde(default)]
+    filled: bool,
     /// Highest recent reading, kept in step so that a fall is seen without a search.
     peaks: VecDeque<TraceReading>,
 }
@@ -87,6 +93,7 @@ impl Tank {
             operation: Operation::In,
             still: None,
             filling: None,
+            filled: false,
             peaks: VecDeque::new(),
         }
     }
@@ -102,6 +109,7 @@ impl Tank {
         let fall = self.follow_peak(reading);
         let still = self.stands_still(reading);
         let below = wash_min - reading.celsius.0;
+        self.filled &= fall <= DRAIN_FALL_C;
         let leaves = fall > DRAIN_FALL_C || below > OPERATING_BELOW_LIMIT_C;
         if self.operation == Operation::In {
             self.operation = if leaves { Operation::Out } else { Operation::In };
@@ -111,12 +119,13 @@ impl Tank {
         if rise > FILLING_RISE_C {
             self.filling = Some(reading.at);
         }
+        self.filled |= rise > FILLED_RISE_C;
         let filling = self.filling.is_some_and(|at| reading.at.seconds_since(at) < FILLING_FOR_S);
         self.operation = if leaves || filling || fall > REFILLED_FALL_C {
             Operation::Out
         } else if below < HOT_BELOW_LIMIT_C {
             Operation::In
-        } else if still || (below < REFILLED_BELOW_LIMIT_C && rise > HEATING_RISE_C) {
+        } else if still || self.filled || (below < REFILLED_BELOW_LIMIT_C && rise > HEATING_RISE_C) {
             Operation::Doubtful
         } else {
             Operation::Out

@@ -226,6 +226,17 @@ const SLOW_SHARE: f64 = 0.3;
 /// Most that a drift counts against a story, in units of χ²: a booster that runs down does drift.
 const DRIFT_COST_MAX: f64 = 60.0;
 
+/// Where a rinse ended, as far as its trace shows.
+#[derive(Clone, Copy, PartialEq, Debug)]
+pub enum FlowEnd {
+    /// Nothing speaks against the data plate's timer.
+    Plate,
+    /// The readings show that it was broken off, s after the start of the flow.
+    BrokenOff(f64),
+    /// A whole rinse fits the readings, but its drift is that of a line at rest.
+    Unclear,
+}
+
 /// Finds out whether a rinse was broken off: from where on the trace is that of a line at rest.
 ///
 /// `points` run from the start of the flow to well past `plate_s`, the data
@@ -233,10 +244,24 @@ const DRIFT_COST_MAX: f64 = 60.0;
 /// story is fitted by least squares: a straight line while the water flows, one
 /// exponential for the answer of the probe, and after the end the slope that the
 /// line shows at last, where it is surely at rest. A flow that drifts just as a
-/// line at rest would is the less likely story. An early end is told only where
-/// it fits clearly better, and not after `latest` of the plate's time.
+/// line at rest would is the less likely story. An early end counts only where
+/// it is clearly the likelier one, and not after `latest` of the plate's time.
+///
+/// The drift alone is no evidence of an early end: a sound booster's water runs
+/// down by 0.11 to 0.15 °C/s, and a line at rest by 0.12 to 0.14 (simulator).
+/// Where a whole rinse fits the readings about as well, the end is
+/// [`FlowEnd::Unclear`]. Such a rinse is judged over the whole of the plate's
+/// time, so that cold water in any part of it shows, and otherwise is unproven:
+/// 83 of 13,045 good rinses end so, and 2 of 27 that were truly broken off. To
+/// call them brief would be 83 false alarms for two; to call them passes would
+/// pass rinses that are ten times likelier than others to have been broken off.
 #[must_use]
-pub fn broken_off(points: &[Point], tau: Option<Duration>, plate_s: f64, latest: f64) -> Option<f64> {
+pub fn flow_end(points: &[Point], tau: Option<Duration>, plate_s: f64, latest: f64) -> FlowEnd {
+    likeliest_end(points, tau, plate_s, latest).unwrap_or(FlowEnd::Plate)
+}
+
+/// [`flow_end`]; `None` where the trace is too short, or the probe too slow, to show any end.
+fn likeliest_end(points: &[Point], tau: Option<Duration>, plate_s: f64, latest: f64) -> Option<FlowEnd> {
     let from_s = settle_s(tau, Duration::from_secs_f64(plate_s)).min(0.35 * plate_s);
     let inside: Series = points.iter().copied().filter(|p| p.t >= from_s).collect();
     let step = inside.len().div_ceil(FIT_POINTS_MAX).max(1);
@@ -265,12 +290,19 @@ pub fn broken_off(points: &[Point], tau: Option<Duration>, plate_s: f64, latest:
     let least = whole.iter().chain(&broken).map(|fit| fit.sse).fold(f64::INFINITY, f64::min);
     let freedom = thin.len().saturating_sub(5).max(1) as f64;
     let sigma2 = (least / freedom).max(FIT_SIGMA_MIN_C * FIT_SIGMA_MIN_C);
-    let cost = |fit: &EndFit| fit.sse / sigma2 + (fit.drift / DRIFT_SD_C_PER_S).powi(2).min(DRIFT_COST_MAX);
-    let likeliest =
-        |fits: &[EndFit]| fits.iter().map(|fit| (cost(fit), fit.end)).min_by(|a, b| a.0.total_cmp(&b.0));
-    let ((whole, _), (broken, end)) = (likeliest(&whole)?, likeliest(&broken)?);
+    let misfit = |fit: &EndFit| fit.sse / sigma2;
+    let cost = |fit: &EndFit| misfit(fit) + (fit.drift / DRIFT_SD_C_PER_S).powi(2).min(DRIFT_COST_MAX);
+    let likeliest = broken.iter().min_by(|a, b| cost(a).total_cmp(&cost(b)))?;
+    let whole_cost = whole.iter().map(cost).fold(f64::INFINITY, f64::min);
+    let whole_misfit = whole.iter().map(misfit).fold(f64::INFINITY, f64::min);
     let margin = if tau.is_some() { BROKEN_OFF_MARGIN } else { BROKEN_OFF_MARGIN_UNKNOWN };
-    (broken + margin < whole && end <= latest * plate_s).then_some(end)
+    Some(if cost(likeliest) + margin >= whole_cost || likeliest.end > latest * plate_s {
+        FlowEnd::Plate
+    } else if misfit(likeliest) + margin < whole_misfit {
+        FlowEnd::BrokenOff(likeliest.end)
+    } else {
+        FlowEnd::Unclear
+    })
 }
 
 /// One fitted end of a flow.
@@ -369,21 +401,31 @@ mod tests {
         assert!((dwell - 1.0).abs() < 1e-9, "{dwell}");
     }
 
-    // A line at rest cools; the readings carry the noise of 0.05 °C digits.
+    // A line at rest cools; the readings carry the noise of 0.05 °C digits. A sound booster's flow
+    // may run down just as fast (simulator: 0.11 to 0.15 °C/s, a line at rest 0.12 to 0.14).
     #[test]
     fn a_rinse_that_was_broken_off_is_told_from_one_that_ran_down() {
+        use FlowEnd::{BrokenOff, Plate, Unclear};
         let tau = Some(Duration::from_secs_f64(1.2));
-        for (end, drift, expected) in
-            [(10.0, 0.0, None), (10.0, -0.3, None), (6.0, 0.0, Some(6.0)), (4.5, 0.0, Some(4.5))]
-        {
+        for (end, drift, rest, expected) in [
+            (10.0, 0.0, -0.12, Plate),
+            (10.0, -0.3, -0.12, Plate),
+            (10.0, -0.12, -0.12, Unclear),
+            (4.5, 0.0, -0.12, Unclear),
+            (4.5, 0.0, -0.8, BrokenOff(4.5)),
+            (8.0, 0.0, -0.8, Plate),
+        ] {
             let points = sampled(16.0, |t| {
                 let noise = 0.03 * (t * 37.0).sin();
-                let flowing = 84.0 - 20.0 * (-t / 1.2).exp() + drift * (t.min(end) - 6.0).max(0.0);
-                flowing - 0.12 * (t - end).max(0.0) + noise
+                let flowing = 84.0 - 20.0 * (-t / 1.2).exp() + drift * (t.min(end) - 2.0).max(0.0);
+                flowing + rest * (t - end).max(0.0) + noise
             });
-            let found = broken_off(&points, tau, 10.0, 0.65);
-            let near = |found: f64| expected.is_some_and(|expected: f64| (found - expected).abs() < 1.0);
-            assert!(found.map_or(expected.is_none(), near), "end {end}, drift {drift}: {found:?}");
+            let found = flow_end(&points, tau, 10.0, 0.5);
+            let agrees = match (found, expected) {
+                (BrokenOff(found), BrokenOff(expected)) => (found - expected).abs() < 1.0,
+                (found, expected) => found == expected,
+            };
+            assert!(agrees, "end {end}, drift {drift}, rest {rest}: {found:?}");
         }
     }
 }

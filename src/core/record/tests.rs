@@ -62,13 +62,14 @@ fn records_of_alerts_keep_their_form() {
         Body::AlertClosed(AlertClosed { alert, racks: 3, needed_action: true }),
     );
     check(
-        r#"{"corrective-action":{"alert":7,"by":"Ana","racks":"rewashed","done":"booster reset","last_good":"2026-11-23T11:59:50Z"}}"#,
+        r#"{"corrective-action":{"alert":7,"by":"Ana","racks":"rewashed","done":"booster reset","last_good":"2026-11-23T11:59:50Z","covers":3}}"#,
         Body::CorrectiveAction(CorrectiveAction {
             alert,
             by: "Ana".to_owned(),
             racks: "rewashed".to_owned(),
             done: "booster reset".to_owned(),
             last_good: Some(at),
+            covers: Some(3),
         }),
     );
     check(

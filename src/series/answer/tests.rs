@@ -33,6 +33,11 @@ fn every_answer_has_one_meaning() {
             refused(400, "unable to parse 'm,t= v=1': missing tag value", Some(2), None),
         ),
         (
+            "a path that victoria-metrics does not know",
+            answer(400, r#"unsupported path requested: "/nowhere/api/v2/write""#),
+            missing(Thing::Path, r#"unsupported path requested: "/nowhere/api/v2/write""#),
+        ),
+        (
             "some too old",
             answer(422, partial),
             refused(

@@ -152,6 +152,11 @@ async fn opening_acts_on_nothing_and_the_button_does() {
     let form = "name=Ana&racks=rewashed&done=booster+reset";
     assert_eq!(site.post(&format!("{link}/act"), &[], form).await.status(), StatusCode::SEE_OTHER);
     assert_eq!(site.kitchen.deeds().len(), 2);
+    // A rack after the action needs another one: the page shows the first and still has the form.
+    let page = site.get(&link).await.text().await.expect("a page");
+    assert!(page.contains("booster reset") && page.contains("/act\"") && page.contains("Another"), "{page}");
+    assert_eq!(site.post(&format!("{link}/act"), &[], form).await.status(), StatusCode::SEE_OTHER);
+    assert_eq!(site.kitchen.deeds().len(), 3);
 }
 
 // Status codes by RFC 9110 §15.5; what each page says is the project's own.
@@ -181,6 +186,13 @@ async fn what_is_no_good_link_or_form_does_nothing() {
         assert_eq!(response.status().as_u16(), status, "{form:.40} {headers:?}");
         assert!(response.text().await.expect("a page").contains(says), "{says}");
         assert_eq!(site.kitchen.deeds().len() - before, usize::from(status == 303));
+    }
+    // «漢» is three bytes: 1,334 of them are fewer characters than the form allows, and more bytes than
+    // the desk takes.
+    for (count, status) in [(1_333, 303), (1_334, 422)] {
+        let form = format!("name=a&racks={}&done=b", "%E6%BC%A2".repeat(count));
+        let response = site.post(&format!("{good}/act"), none, &form).await;
+        assert_eq!(response.status().as_u16(), status, "{count}");
     }
     let spanish = site.client.get(site.link(7, 0)).header("accept-language", "es-MX,es;q=0.9");
     assert!(spanish.send().await.expect("an answer").text().await.expect("a page").contains("caducado"));

@@ -151,12 +151,18 @@ fn act_on_all(office: &Office) -> usize {
     let list = String::from_utf8(list.stdout).expect("UTF-8");
     let open = list.lines().map(|line| serde_json::from_str::<Value>(line).expect("JSON"));
     let numbers: Vec<String> = open.map(|alert| alert["number"].to_string()).collect();
+    let mut written = 0;
     for number in &numbers {
         let words = ["--by", "Ana", "--racks", "rewashed", "--done", "booster reset"];
         let done = office.rinseward(&[&["alerts", "act", number][..], &words].concat());
-        assert!(done.status.success(), "{}", String::from_utf8_lossy(&done.stderr));
+        let said = String::from_utf8_lossy(&done.stderr);
+        // What the killed gateway had left undone is done first; that can close an alert of the list.
+        let closed_before =
+            said.contains(&format!("error[alert-refused]: no open alert has the number {number}"));
+        assert!(done.status.success() || closed_before, "{said}");
+        written += usize::from(done.status.success());
     }
-    numbers.len()
+    written
 }
 
 fn expected_cycles(office: &Office, stream: &Stream) -> usize {

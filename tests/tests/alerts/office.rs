@@ -18,6 +18,7 @@ use serde_json::Value;
 use tempfile::TempDir;
 
 use crate::alert::peer::Peer;
+use crate::mqtt::broker::free_port;
 
 /// Longest wait for anything.
 const WAIT_MAX: Duration = Duration::from_secs(60);
@@ -254,9 +255,4 @@ fn judged(office: &Office, trace: &Path) -> Vec<(i64, bool)> {
         (ended.micros(), row["verdict"] == "cold")
     });
     racks.collect()
-}
-
-fn free_port() -> u16 {
-    let listener = std::net::TcpListener::bind((std::net::Ipv4Addr::LOCALHOST, 0)).expect("loopback");
-    listener.local_addr().expect("a bound socket").port()
 }

@@ -49,7 +49,7 @@ fn note(seconds: f64) -> Record {
 }
 
 fn due(reader: &Reader, seconds: f64) -> Vec<String> {
-    let letters = reader.letters_due(at(seconds), 10).expect("the letters");
+    let letters = reader.letters_due_by("email", at(seconds), 10).expect("the letters");
     letters.into_iter().map(|waiting| waiting.letter.key).collect()
 }
 
@@ -103,19 +103,19 @@ fn letters_of_one_sequence_leave_in_order() {
     let (_directory, path) = place();
     let (writer, _) = open(&path);
     let reader = Reader::open(&path).expect("a reader");
-    assert_eq!(reader.next_letter_due().expect("no failure"), None);
+    assert_eq!(reader.next_letter_due_by("email", at(0.0)).expect("no failure"), None);
     append(&writer, letters(vec![put("a", "one", 1.0), put("b", "one", 0.0), put("c", "two", 2.0)]))
         .expect("an append");
     assert_eq!(due(&reader, 0.5), [""; 0], "b waits for a");
-    assert_eq!(reader.next_letter_due().expect("no failure"), Some(at(1.0)));
+    assert_eq!(reader.next_letter_due_by("email", at(0.0)).expect("no failure"), Some(at(1.0)));
     assert_eq!(due(&reader, 2.0), ["a", "c"]);
-    assert_eq!(reader.letters_due(at(2.0), 1).expect("no failure").len(), 1);
+    assert_eq!(reader.letters_due_by("email", at(2.0), 1).expect("no failure").len(), 1);
 
     let id = |key: &str| reader.letter(key).expect("no failure").expect("it is there").id;
     let fail = OutboxChange::Failed { id: id("a"), at: at(2.0), due: at(9.0), error: "busy".to_owned() };
     append(&writer, letters(vec![fail])).expect("an append");
     assert_eq!(due(&reader, 3.0), ["c"], "a waits for its next try, and b for a");
-    let waiting = reader.letters_due(at(9.0), 10).expect("no failure").pop().expect("a");
+    let waiting = reader.letters_due_by("email", at(9.0), 10).expect("no failure").pop().expect("a");
     assert_eq!((waiting.attempts, waiting.last_error.as_deref()), (1, Some("busy")));
     assert_eq!(reader.letters_waiting(Some("one")).expect("no failure").len(), 2);
 
@@ -128,7 +128,7 @@ fn letters_of_one_sequence_leave_in_order() {
         let newest = reader.letters(10).expect("no failure");
         assert!(newest.iter().any(|posted| posted.status == status), "{ended:?}");
     }
-    assert_eq!(reader.next_letter_due().expect("no failure"), None);
+    assert_eq!(reader.next_letter_due_by("email", at(9.0)).expect("no failure"), None);
     assert_eq!(reader.letter("a").expect("no failure").expect("a").attempts, 2);
 
     // Whoever comes too late changes nothing, but a delivery is always true.
@@ -295,5 +295,5 @@ fn old_letters_go_when_they_have_ended() {
     let left: Vec<String> =
         reader.letters(10).expect("no failure").into_iter().map(|posted| posted.letter.key).collect();
     assert_eq!(left, ["waiting", "199", "198"]);
-    assert_eq!(reader.next_letter_due().expect("no failure"), Some::<Timestamp>(at(0.0)));
+    assert_eq!(reader.next_letter_due_by("email", at(-1.0)).expect("no failure"), Some::<Timestamp>(at(0.0)));
 }

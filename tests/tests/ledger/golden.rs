@@ -105,7 +105,7 @@ fn the_ledger_of_format_1_opens() {
     let before = Reader::open(&path).expect("it opens");
     assert_eq!(before.bookmark("desk").expect("no failure"), None);
     assert_eq!(before.letters(1).expect("no failure"), []);
-    assert_eq!(before.next_letter_due().expect("no failure"), None);
+    assert_eq!(before.next_letter_due_by("email", at(0.0)).expect("no failure"), None);
     assert_eq!(before.set_aside("series", 1).expect("no failure"), []);
     let (_writer, recovered) = open(&path);
     assert_eq!((recovered.next_input, recovered.tree_size), (607, 7));

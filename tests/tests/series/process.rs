@@ -3,6 +3,7 @@
 use std::fmt::Write as _;
 use std::fs::File;
 use std::io::Write as _;
+use std::ops::ControlFlow;
 use std::path::{Path, PathBuf};
 use std::process::{Child, Command, Stdio};
 use std::sync::Arc;
@@ -10,9 +11,15 @@ use std::sync::atomic::{AtomicBool, Ordering};
 use std::thread;
 use std::time::{Duration, Instant, SystemTime};
 
+use rinseward::core::alert::{Condition, Quantity};
+use rinseward::core::record::Body;
+use rinseward::core::time::Timestamp;
+use rinseward::ledger::{Append, Bookmark, Names, Options, Reader, Writer};
 use rustix::process::{Pid, Signal, kill_process};
 use serialport::{SerialPort, TTYPort};
 
+use super::authority::Authority;
+use super::influx::Influx;
 use super::kitchen::readings;
 use super::pumping::assert_the_server_has;
 use super::victoria::Victoria;
@@ -75,11 +82,14 @@ impl Site {
     fn until(&self, what: &str, mut is_so: impl FnMut(&serde_json::Value) -> bool) -> serde_json::Value {
         let deadline = Instant::now() + WAIT_MAX;
         loop {
-            let status = self.status();
-            if is_so(&status) {
+            // Right after the start there may be no ledger yet.
+            let output = self.command(&["series", "status", "--json"]).output().expect("the program runs");
+            let status = serde_json::from_slice(&output.stdout).unwrap_or_default();
+            if output.status.success() && is_so(&status) {
                 return status;
             }
-            assert!(Instant::now() < deadline, "waited for {what}: {status}\n{}", self.log());
+            let told = String::from_utf8_lossy(&output.stderr);
+            assert!(Instant::now() < deadline, "waited for {what}: {status} {told}\n{}", self.log());
             thread::sleep(Duration::from_millis(100));
         }
     }
@@ -174,15 +184,19 @@ fn killed_while_it_sends_and_asked_to_send_again() {
     let gateway = site.run();
     site.until("the first points", |status| status["last_taken"].is_string());
     node.stop();
-    let status = site.until("all to be sent", |status| status["readings_behind"] == 0);
-    assert_eq!((&status["records_behind"], &status["set_aside_points"]), (&0.into(), &0.into()), "{status}");
+    let is_sent =
+        |status: &serde_json::Value| status["readings_behind"] == 0 && status["records_behind"] == 0;
+    let status = site.until("all to be sent", is_sent);
+    assert_eq!(status["set_aside_points"], 0, "{status}");
     on_the_server(&site.path("ledger.sqlite"), &server);
     gateway.stop();
 
     let human = site.says(&["series", "status"]);
-    for part in
-        ["state       the server takes points", "waiting     about ", "set aside   0 points in 0 rows"]
-    {
+    for part in [
+        "state       no service runs; the server took what was sent",
+        "waiting     about ",
+        "set aside   0 points in 0 rows",
+    ] {
         assert!(human.contains(part), "{human}");
     }
     // Another server that has nothing; what is asked for while the service is stopped is sent later.
@@ -200,6 +214,138 @@ fn killed_while_it_sends_and_asked_to_send_again() {
     site.until("the span to be through", |status| status["spans"] == serde_json::json!([]));
     gateway.stop();
     on_the_server(&site.path("ledger.sqlite"), &server);
+}
+
+#[test]
+fn the_running_service_sends_a_span_again() {
+    let mut server = Victoria::start();
+    let (node, device) = Node::start();
+    let site = Site::new(&device, &server.url());
+    let gateway = site.run();
+    site.until("the first points", |status| status["last_taken"].is_string());
+    node.stop();
+    let status = site.until("all to be sent", |status| status["readings_behind"] == 0);
+    assert_eq!(status["service_runs"], true, "{status}");
+    // What it has is gone; the gateway cannot know.
+    server.restart_empty();
+    let told =
+        site.says(&["series", "resend", "--from", "2026-01-01T00:00:00Z", "--to", "2099-01-01T00:00:00Z"]);
+    assert!(told.contains("the service sends it"), "{told}");
+    site.until("the span to be through", |status| status["spans"] == serde_json::json!([]));
+    on_the_server(&site.path("ledger.sqlite"), &server);
+    gateway.stop();
+    assert_eq!(site.status()["service_runs"], false);
+    let human = site.says(&["series", "status"]);
+    assert!(human.contains("state       no service runs; the server took what was sent"), "{human}");
+}
+
+/// What the server refuses is shown with its words and its line, and a span sent again once the
+/// cause is put right takes it off the list.
+#[tokio::test(flavor = "multi_thread")]
+async fn what_is_set_aside_is_shown_until_it_is_sent_again() {
+    let server = Influx::start().await;
+    let is_poison =
+        |line: &str| line.contains("event=service-start").then(|| "field type conflict".to_owned());
+    server.behaviour().refuse = Some(Box::new(is_poison));
+    let (node, device) = Node::start();
+    let site = Site::new(&device, &server.url());
+    tokio::task::block_in_place(|| {
+        let gateway = site.run();
+        let status = site.until("a row", |status| status["set_aside_rows"] == 1);
+        node.stop();
+        let row = &status["set_aside"][0];
+        let is_told = |name: &str, part: &str| row[name].as_str().is_some_and(|text| text.contains(part));
+        assert!(
+            is_told("reason", "field type conflict") && is_told("first_line", "service-start"),
+            "{status}"
+        );
+        let human = site.says(&["series", "status"]);
+        assert!(human.contains("set aside   1 points in 1 rows"), "{human}");
+        assert!(
+            human.contains("field type conflict") && human.contains("  service,event=service-start,"),
+            "{human}"
+        );
+        server.behaviour().refuse = None;
+        site.says(&["series", "resend", "--from", "2026-01-01", "--to", "2099-01-01"]);
+        site.until("the row to be settled", |status| status["set_aside_rows"] == 0);
+        gateway.stop();
+    });
+    let has_it = server.behaviour().points.keys().any(|(key, _)| key.contains("event=service-start"));
+    assert!(has_it, "the point that was set aside is on the server");
+}
+
+/// The desk learns how old the backlog is from the task that sends, across a restart too. Nobody
+/// waits an hour here: the bookmark of the first run is made two hours older.
+#[test]
+fn an_old_backlog_raises_an_alert() {
+    let (_node, device) = Node::start();
+    let site = Site::new(&device, "http://127.0.0.1:1/");
+    let ledger = site.path("ledger.sqlite");
+    let gateway = site.run();
+    site.until("the reason", |status| status["trouble"].is_object() && status["oldest"].is_string());
+    gateway.stop();
+    let stored = Reader::open(&ledger).expect("a ledger").bookmark("series").expect("a ledger that is read");
+    let mut track: serde_json::Value = serde_json::from_slice(&stored.expect("a bookmark")).expect("JSON");
+    let since = track["live_since"].as_i64().expect("microseconds");
+    track["live_since"] = (since - 2 * 3_600_000_000).into();
+    let options = Options { path: ledger.clone(), block_retention: Duration::from_secs(400 * 86_400) };
+    let names = Names { machines: &[], channels: &[] };
+    let (writer, _) = Writer::open(&options, names, Timestamp::from_micros(since)).expect("nobody has it");
+    let (done, kept) = std::sync::mpsc::sync_channel(1);
+    let bookmark = Bookmark { name: "series".to_owned(), state: track.to_string().into_bytes() };
+    let append = Append { bookmarks: vec![bookmark], ..Append::default() };
+    writer.append(
+        append,
+        Box::new(move |result| {
+            // The receiver waits for it below.
+            let _received = done.send(result.is_ok());
+        }),
+    );
+    assert_eq!(kept.recv(), Ok(true));
+    writer.close().expect("it closes");
+
+    let _gateway = site.run();
+    let deadline = Instant::now() + WAIT_MAX;
+    let raised = loop {
+        let mut raised = None;
+        let reader = Reader::open(&ledger).expect("a ledger");
+        let read = reader.records(0, |_, _, record| {
+            if let Body::AlertRaised(alert) = record.body {
+                raised = raised.take().or((alert.condition == Condition::SeriesBacklog).then_some(alert));
+            }
+            ControlFlow::Continue(())
+        });
+        read.expect("a ledger that is read");
+        if let Some(raised) = raised {
+            break raised;
+        }
+        assert!(Instant::now() < deadline, "no alert: {}\n{}", site.status(), site.log());
+        thread::sleep(Duration::from_millis(100));
+    };
+    let Some(Quantity::Seconds(age)) = raised.measured else { panic!("{raised:?}") };
+    assert!((7_200.0..7_400.0).contains(&age), "{raised:?}");
+    assert_eq!(raised.limit, Some(Quantity::Seconds(3_600.0)));
+}
+
+/// A file that was put right is found without a restart, and nobody who asks waits for it.
+#[test]
+fn certificates_that_are_missing_stop_nothing_else() {
+    let (_node, device) = Node::start();
+    // Nothing listens there.
+    let site = Site::new(&device, "https://127.0.0.1:1/\"\nca-file = \"ca.pem");
+    let _gateway = site.run();
+    let reason = |status: &serde_json::Value, slug: &str| status["trouble"]["slug"] == slug;
+    let status = site.until("the reason", |status| reason(status, "series-tls"));
+    let text = status["trouble"]["text"].as_str().expect("words");
+    assert!(text.contains("ca.pem"), "{text}");
+    let time = status["trouble"]["since"].as_str().map(str::parse::<Timestamp>);
+    assert!(matches!(time, Some(Ok(_))), "{status}");
+    let human = site.says(&["series", "status"]);
+    assert!(human.contains("\ndo          check the path and let the service user read "), "{human}");
+    site.until("readings to be kept", |status| status["readings_behind"].as_u64() > Some(0));
+    site.says(&["series", "resend", "--from", "2026-01-01", "--to", "2026-01-02"]);
+    std::fs::write(site.path("ca.pem"), Authority::new().pem()).expect("our own directory");
+    site.until("the next reason", |status| reason(status, "series-unreachable"));
 }
 
 #[test]

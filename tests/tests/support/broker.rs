@@ -188,7 +188,7 @@ pub(crate) fn program(name: &str) -> PathBuf {
     })
 }
 
-fn free_port() -> u16 {
+pub(crate) fn free_port() -> u16 {
     let listener = TcpListener::bind((Ipv4Addr::LOCALHOST, 0)).expect("loopback");
     listener.local_addr().expect("a bound socket").port()
 }

@@ -75,6 +75,13 @@ impl Victoria {
         assert!(self.spawn(), "victoria-metrics does not start again:\n{}", self.log());
     }
 
+    /// Starts it again on the same port, with nothing.
+    pub(crate) fn restart_empty(&mut self) {
+        self.kill();
+        fs::remove_dir_all(self.path("data")).expect("our own directory");
+        self.restart();
+    }
+
     /// Every series whose name begins with one of our measurements, all times, in order of name and tags.
     pub(crate) fn export(&self) -> Vec<Series> {
         self.export_matching("{__name__!=\"\"}")

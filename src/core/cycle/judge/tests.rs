@@ -166,6 +166,42 @@ fn every_verdict_has_its_row_and_its_near_miss() {
     }
 }
 
+// Where the flow began is guessed from the readings before the gap (simulator, probe-loose: hot
+// rinses judged 0.2 to 1.8 °C below the limit by it).
+#[test]
+fn a_start_that_was_not_seen_makes_no_rinse_cold_that_was_hot_later() {
+    use Verdict::{Cold, Unproven};
+    let arrives = |t: f64| if t < 7.3 { 80.0 } else { 85.0 };
+    let dips = |t: f64| if t < 8.0 { 85.0 } else { 80.0 };
+    let was_hot = |t: f64| if t < 0.0 { 85.0 } else { 80.0 };
+    let unseen = |celsius: &dyn Fn(f64) -> f64| Case::of(door(), celsius).without(-0.5, 6.0);
+    for (name, case, verdict, reasons) in [
+        ("hot later", unseen(&arrives), Unproven, &["gap-in-rinse"] as &[&str]),
+        (
+            "hot later, a loose wire",
+            Case { fault: Some(Fault::OpenCircuit), ..unseen(&arrives) },
+            Unproven,
+            &["rinse-probe", "gap-in-rinse"],
+        ),
+        ("never hot", unseen(&|_| 80.0), Cold, &["rinse-below-limit", "gap-in-rinse"]),
+        ("hot at rest only", unseen(&was_hot), Cold, &["rinse-below-limit", "gap-in-rinse"]),
+        (
+            "hot later, and cold at last",
+            Case::of(door(), dips).without(-0.5, 3.0),
+            Cold,
+            &["rinse-below-limit", "gap-in-rinse"],
+        ),
+        (
+            "the start seen",
+            Case::of(door(), dips).without(4.0, 7.0),
+            Cold,
+            &["rinse-below-limit", "gap-in-rinse"],
+        ),
+    ] {
+        check(name, &case, verdict, reasons);
+    }
+}
+
 // JCGM 106:2012: conformance probability Φ((y − TL)/u) with u = 0.4123 °C.
 #[test]
 fn the_record_holds_the_uncertainty_and_the_probability() {

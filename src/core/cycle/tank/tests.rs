@@ -24,6 +24,16 @@ fn a_tank_in_operation_is_told_from_an_empty_one() {
     let refilled = move |t: f64| if t < 600.0 { emptied(t) } else { 60.0_f64.min(30.0 + (t - 600.0)) };
     let hot_again =
         move |t: f64| if t < 700.0 { refilled(t) } else { 67.0_f64.min(60.0 + (t - 700.0) * 0.02) };
+    let filled_cold = |t: f64| if t < 600.0 { 22.0 } else { 57.0_f64.min(22.0 + (t - 600.0)) };
+    let racks_in_it = move |t: f64| filled_cold(t) - 2.5 * (t / 30.0).sin().max(0.0);
+    let drained_again = move |t: f64| {
+        if t < 1_500.0 { racks_in_it(t) } else { 47.0 + 10.0 * (-(t - 1_500.0) / 15.0).exp() }
+    };
+    // What the simulator's hose does to a tank that was just drained.
+    let hosed = |t: f64| {
+        let drained = |t: f64| if t < 100.0 { 68.0 } else { 48.0 + 20.0 * (-(t - 100.0) / 20.0).exp() };
+        drained(t) + ((t - 250.0) / 8.0).clamp(0.0, 4.8)
+    };
     for (name, seconds, celsius, expected) in [
         ("hot", 300.0, &(|_| 68.0) as &dyn Fn(f64) -> f64, In),
         ("a heater that died an hour ago", 3_600.0, &|t| 68.0 - t / 400.0, In),
@@ -35,6 +45,9 @@ fn a_tank_in_operation_is_told_from_an_empty_one() {
         ("filled, heating", 900.0, &hot_again, Doubtful),
         ("filled and hot", 1_100.0, &hot_again, In),
         ("filled, its heater dead", 1_100.0, &refilled, Doubtful),
+        ("filled cold in the morning, and racks washed in it", 1_450.0, &racks_in_it, Doubtful),
+        ("drained and hosed", 500.0, &hosed, Out),
+        ("filled cold and drained", 1_700.0, &drained_again, Out),
     ] {
         assert_eq!(after(seconds, celsius), expected, "{name}");
     }

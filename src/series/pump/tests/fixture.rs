@@ -180,6 +180,11 @@ impl Scripted {
         Self { desk: Arc::new(Mutex::new(desk)), started: Instant::now(), takes: Duration::from_millis(10) }
     }
 
+    /// For how long it has been there.
+    pub(super) fn started(&self) -> Duration {
+        self.started.elapsed()
+    }
+
     pub(super) fn desk(&self) -> MutexGuard<'_, Desk> {
         self.desk.lock().unwrap_or_else(PoisonError::into_inner)
     }
