@@ -5,6 +5,7 @@
 //! runs as fast as the simulated kitchen does, so that every timer stays right.
 
 mod kitchen;
+mod open;
 mod scene;
 mod screen;
 mod watch;
@@ -21,6 +22,7 @@ use rinseward_simulator::scenario::Scenario;
 use tokio_util::sync::CancellationToken;
 
 use self::kitchen::Kitchen;
+use self::open::OpenAlerts;
 use self::scene::Scene;
 use self::screen::Setting;
 use self::watch::Watched;
@@ -116,7 +118,8 @@ fn show(
             stop.cancel();
         }));
     }
-    let watched = Watched { scene, published: &mut published, stop: &stop };
+    let mut open = OpenAlerts::new(&loaded.configuration.ledger.path);
+    let watched = Watched { scene, published: &mut published, open: &mut open, stop: &stop };
     let seen = if draws(arguments) {
         let speed = format!("{}× real time", arguments.speed);
         let setting = Setting { zone: TimeZone::system(), speed, scenario: scenario.to_string() };
@@ -148,7 +151,7 @@ fn in_lines(
         })
         .and_then(|()| streams.out.flush())
         .map_err(Failure::output)?;
-    runtime.block_on(watch::in_lines(watched, &mut table, streams))
+    runtime.block_on(watch::in_lines(watched, &mut table, &TimeZone::system(), streams))
 }
 
 fn summarise(scene: &Scene, path: &Path, streams: &mut Streams<'_>) -> io::Result<()> {

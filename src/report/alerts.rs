@@ -5,7 +5,7 @@ use std::io::{self, Write};
 use jiff::tz::TimeZone;
 use serde::Serialize;
 
-use crate::core::alert::{Alert, Pattern, Quantity};
+use crate::core::alert::{Alert, Occasion, Pattern, Quantity};
 use crate::core::record::{Body, Change, Clearing, Outcome, Record};
 use crate::core::time::Timestamp;
 
@@ -157,10 +157,11 @@ fn said(body: &Body) -> Option<String> {
         Body::Notification(notification) => {
             let (contact, route, attempts) =
                 (&notification.contact, &notification.route, notification.attempts);
+            let occasion = notification.occasion.map_or("digest", occasion);
             match notification.outcome {
-                Outcome::Delivered => format!("{contact} was told by {route} (try {attempts})"),
+                Outcome::Delivered => format!("{contact} was told by {route}: {occasion} (try {attempts})"),
                 Outcome::GivenUp => format!(
-                    "{contact} could not be told by {route} after {attempts} tries: {}",
+                    "{contact} could not be told by {route} ({occasion}) after {attempts} tries: {}",
                     notification.error.as_deref().unwrap_or("no reason was given")
                 ),
             }
@@ -226,4 +227,20 @@ fn at_second(instant: Timestamp, zone: &TimeZone) -> String {
 fn printed(instant: Timestamp, zone: &TimeZone, form: &str) -> String {
     jiff::Timestamp::from_microsecond(instant.micros())
         .map_or_else(|_| instant.to_string(), |known| zone.to_datetime(known).strftime(form).to_string())
+}
+
+/// What a message was about.
+const fn occasion(occasion: Occasion) -> &'static str {
+    match occasion {
+        Occasion::Raised => "raised",
+        Occasion::Grew => "grew",
+        Occasion::Returned => "came back",
+        Occasion::Summary => "goes on",
+        Occasion::Escalated => "nobody has answered",
+        Occasion::Cleared => "recovered",
+        Occasion::ActionMissing => "corrective action missing",
+        Occasion::Closed => "closed",
+        Occasion::AfterMaintenance => "open after maintenance",
+        Occasion::Test => "test",
+    }
 }

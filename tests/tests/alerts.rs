@@ -9,6 +9,8 @@
 
 #[path = "alerts/commands.rs"]
 mod commands;
+#[path = "alerts/daily.rs"]
+mod daily;
 #[path = "alerts/kills.rs"]
 mod kills;
 #[path = "alerts/office.rs"]

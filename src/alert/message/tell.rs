@@ -78,7 +78,16 @@ impl<'a> Teller<'a> {
 
     /// The same after «since» or «for», which in Spanish takes an article: «las 14:05 EST», «el mié 7 ene 2026, 10:04 EST».
     fn time_with_article(&self, at: Timestamp) -> String {
-        let time = self.time(at);
+        self.with_article(self.time(at))
+    }
+
+    /// The end of a span. A clock alone would be taken for the day of its beginning.
+    fn end_with_article(&self, since: Timestamp, at: Timestamp) -> String {
+        let same_day = self.reader.day(since) == self.reader.day(at);
+        self.with_article(if same_day { self.reader.clock_and_zone(at) } else { self.reader.moment(at) })
+    }
+
+    fn with_article(&self, time: String) -> String {
         match self.reader.language {
             Language::English => time,
             Language::Spanish if time.starts_with("01:") => format!("la {time}"),
@@ -140,7 +149,7 @@ impl<'a> Teller<'a> {
     pub(super) fn since(&self) -> String {
         let alert = self.alert();
         let since = self.time_with_article(alert.since);
-        let until = alert.cleared.map(|at| self.time_with_article(at));
+        let until = alert.cleared.map(|at| self.end_with_article(alert.since, at));
         let phrase = match (alert.racks.count, &until) {
             (0, None) => Phrase::Since,
             (0, Some(_)) => Phrase::Between,

@@ -464,6 +464,18 @@ fn an_older_alert_is_told_with_its_date() {
     assert_eq!(reader.clock(notice.alert.since), "01:10");
 }
 
+// Own promise: the end of a span says its day where that is not the day of its beginning.
+#[test]
+fn a_span_over_midnight_says_both_days() {
+    let mut notice = notice(Condition::Cold, Occasion::Cleared, Language::English, Scale::Celsius);
+    let headline = told(&notice).content.headline;
+    assert!(headline.contains("between 12:05 EST and 12:40 EST"), "{headline}");
+    notice.alert.since = at("2026-11-24T04:50:00Z");
+    let headline = told(&notice).content.headline;
+    let span = "between Mon 23 Nov 2026, 23:50 EST and Wed 25 Nov 2026, 12:40 EST";
+    assert!(headline.contains(span), "{headline}");
+}
+
 proptest! {
     /// 160 septets of the alphabet, whatever the names, numbers and links are.
     #[test]

@@ -300,6 +300,76 @@ pub(super) fn start(
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::app::ledger;
+    use crate::config::resolve::Configuration;
+
+    /// A gateway's digests, with a clock that runs fast.
+    fn digests(directory: &std::path::Path, start: &str) -> Digests {
+        let path = directory.join("gateway.toml");
+        let text = "[site]\ntime-zone = \"Europe/Berlin\"\n[[machine]]\nname = \"dm1\"\n\
+                    kind = \"stationary-rack-dual-temperature\"\nprobes = [\"rinse\"]\n\
+                    [[contact]]\nname = \"ana\"\ndigest = \"both\"\nroutes = [\"email:ana@example.org\"]\n\
+                    [alert]\ndigest-at = \"07:00\"\n[mail]\nhost = \"127.0.0.1\"\n\
+                    security = \"none\"\nfrom = \"kitchen@example.org\"\n";
+        std::fs::write(&path, text).expect("a temporary file");
+        let loaded = Configuration::load(&[path], []).expect("a sound configuration");
+        let start: Timestamp = start.parse().expect("an instant");
+        let ledger = directory.join("ledger.sqlite");
+        let (ledger, _) = ledger::open_alone(&loaded, &ledger, start).expect("a ledger");
+        // An hour in half a second.
+        let clock = Clock::at_rate(start, 7_200.0);
+        Digests::new(&loaded.configuration.digest, &loaded.configuration.alerts, &ledger, &clock)
+    }
+
+    /// Runs them until so many letters are in the outbox; their keys and when they were written.
+    async fn until_written(digests: &Digests, count: usize) -> Vec<(String, Timestamp)> {
+        let stop = CancellationToken::new();
+        let look = async {
+            let limit = tokio::time::Instant::now() + Duration::from_secs(60);
+            loop {
+                let reader = Reader::open(digests.ledger.path()).expect("a reader");
+                let posted = reader.letters(100).expect("readable");
+                if posted.len() >= count || tokio::time::Instant::now() > limit {
+                    stop.cancel();
+                    return posted.into_iter().map(|posted| (posted.letter.key, posted.letter.created));
+                }
+                tokio::time::sleep(Duration::from_millis(20)).await;
+            }
+        };
+        let (ended, letters) = tokio::join!(digests.clone().run(stop.clone()), look);
+        ended.expect("the ledger works");
+        let mut letters: Vec<_> = letters.collect();
+        letters.sort_by(|one, other| (one.1, &one.0).cmp(&(other.1, &other.0)));
+        letters
+    }
+
+    // 2026-03-02 is a Monday; 07:00 in Berlin is 06:00 UTC in winter. Own promise: each digest once,
+    // at its hour, also where the gateway is started again in between.
+    #[tokio::test]
+    async fn each_digest_is_written_once_at_its_hour() {
+        let directory = tempfile::tempdir().expect("a directory");
+        let first = digests(directory.path(), "2026-03-01T05:00:00Z");
+        let letters = until_written(&first, 1).await;
+        assert_eq!(letters.len(), 1, "{letters:?}");
+        let Digests { ledger, .. } = first;
+        ledger.close().expect("an orderly end");
+        let again = digests(directory.path(), "2026-03-01T20:00:00Z");
+        let letters = until_written(&again, 3).await;
+        let keys: Vec<&str> = letters.iter().map(|(key, _)| key.as_str()).collect();
+        let wanted = [
+            "digest-day-2026-02-28-ana-email:ana@example.org",
+            "digest-day-2026-03-01-ana-email:ana@example.org",
+            "digest-week-2026-02-23-ana-email:ana@example.org",
+        ];
+        assert_eq!(keys, wanted);
+        for ((key, created), due) in
+            letters.iter().zip(["2026-03-01T06:00:00Z", "2026-03-02T06:00:00Z", "2026-03-02T06:00:00Z"])
+        {
+            let due: Timestamp = due.parse().expect("an instant");
+            // The clock runs 7,200 times as fast: six hours are 3 s.
+            assert!(*created >= due && created.since(due) < Duration::from_secs(21_600), "{key}: {created}");
+        }
+    }
 
     // Local midnights and the change to summer time of 2026-03-29 in Berlin by the IANA time zone
     // database; the rule is this program's own.

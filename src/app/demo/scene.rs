@@ -32,6 +32,8 @@ pub(super) struct Scene {
     pub(super) now: Option<Timestamp>,
     /// What has just happened beside cycles, in plain words.
     pub(super) notice: Option<String>,
+    /// Open alerts, one line each.
+    pub(super) open: Vec<String>,
     channels: Vec<Channel>,
 }
 
@@ -76,6 +78,7 @@ impl Scene {
             counts: [0; Verdict::ALL.len()],
             now: None,
             notice: None,
+            open: Vec::new(),
             channels: channels.to_vec(),
         }
     }

@@ -24,6 +24,9 @@ const SCALE_AROUND_C: (f64, f64) = (25.0, 15.0);
 /// Panels are stacked below this width.
 const SIDE_BY_SIDE_WIDTH: u16 = 76;
 
+/// Most open alerts shown; further ones are on record.
+const OPEN_MAX: u16 = 3;
+
 const RINSE: Color = Color::Cyan;
 const WASH: Color = Color::Yellow;
 
@@ -42,9 +45,11 @@ pub(super) fn draw(frame: &mut Frame<'_>, scene: &Scene, setting: &Setting) {
     let panels = if area.width >= SIDE_BY_SIDE_WIDTH { 1 } else { scene.machines.len().max(1) };
     let panel_height = if area.height >= 34 { 16 } else { 12 };
     let stacked = u16::try_from(panels).unwrap_or(1).saturating_mul(panel_height);
-    let [banner, machines, racks, foot] = Layout::vertical([
+    let alerts_height = u16::try_from(scene.open.len()).unwrap_or(u16::MAX).min(OPEN_MAX);
+    let [banner, machines, alerts, racks, foot] = Layout::vertical([
         Constraint::Length(2),
         Constraint::Max(stacked),
+        Constraint::Length(alerts_height),
         Constraint::Min(4),
         Constraint::Length(2),
     ])
@@ -55,6 +60,8 @@ pub(super) fn draw(frame: &mut Frame<'_>, scene: &Scene, setting: &Setting) {
     for (machine, area) in scene.machines.iter().zip(layout.split(machines).iter()) {
         draw_machine(frame, *area, machine, scene.now);
     }
+    let open = scene.open.iter().map(|line| Line::styled(format!(" ! {line}"), bold()));
+    frame.render_widget(Paragraph::new(open.collect::<Vec<_>>()), alerts);
     draw_racks(frame, racks, scene, &setting.zone);
     draw_foot(frame, foot);
 }

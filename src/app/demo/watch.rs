@@ -4,12 +4,14 @@ use std::io;
 use std::sync::Arc;
 use std::time::Duration;
 
+use jiff::tz::TimeZone;
 use ratatui::DefaultTerminal;
 use ratatui::crossterm::event::{self, Event, KeyCode, KeyEvent, KeyEventKind, KeyModifiers};
 use tokio::sync::broadcast;
 use tokio::sync::broadcast::error::{RecvError, TryRecvError};
 use tokio_util::sync::CancellationToken;
 
+use super::open::OpenAlerts;
 use super::scene::Scene;
 use super::screen::{self, Setting};
 use crate::app::{Failure, Streams};
@@ -23,6 +25,7 @@ const PICTURE_EVERY: Duration = Duration::from_millis(100);
 pub(super) struct Watched<'w> {
     pub(super) scene: &'w mut Scene,
     pub(super) published: &'w mut broadcast::Receiver<Arc<Published>>,
+    pub(super) open: &'w mut OpenAlerts,
     pub(super) stop: &'w CancellationToken,
 }
 
@@ -43,13 +46,21 @@ fn draw_until_end(
     setting: &Setting,
 ) -> io::Result<()> {
     while !watched.stop.is_cancelled() {
+        let mut news = false;
         loop {
             match watched.published.try_recv() {
-                Ok(published) => drop(watched.scene.take(&published)),
+                Ok(published) => {
+                    drop(watched.scene.take(&published));
+                    news = true;
+                }
                 Err(TryRecvError::Lagged(_)) => {}
                 Err(TryRecvError::Empty) => break,
                 Err(TryRecvError::Closed) => return Ok(()),
             }
+        }
+        if news {
+            watched.open.look();
+            watched.scene.open = watched.open.lines(&setting.zone);
         }
         terminal.draw(|frame| screen::draw(frame, watched.scene, setting))?;
         if event::poll(PICTURE_EVERY)?
@@ -78,6 +89,7 @@ fn asks_to_quit(key: KeyEvent) -> bool {
 pub(super) async fn in_lines(
     watched: Watched<'_>,
     table: &mut Table,
+    zone: &TimeZone,
     streams: &mut Streams<'_>,
 ) -> Result<(), Failure> {
     loop {
@@ -90,6 +102,11 @@ pub(super) async fn in_lines(
             Ok(published) => {
                 for row in watched.scene.take(&published) {
                     table.write_row(streams.out, &row).map_err(Failure::output)?;
+                    streams.out.flush().map_err(Failure::output)?;
+                }
+                watched.open.look();
+                for line in watched.open.news(zone) {
+                    writeln!(streams.out, "! {line}").map_err(Failure::output)?;
                     streams.out.flush().map_err(Failure::output)?;
                 }
             }

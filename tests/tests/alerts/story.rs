@@ -127,7 +127,8 @@ fn check_story(office: &Office) {
     assert_eq!(told, ["raised", "escalated", "acknowledged", "cleared", "action", "closed"]);
     let shown = office.rinseward(&["alerts", "show", "1"]);
     let shown = String::from_utf8(shown.stdout).expect("UTF-8");
-    for part in ["raised", "ana was told by email:ana@example.org", "Ana Diaz", "«booster reset»", "closed"]
+    for part in
+        ["raised", "ana was told by email:ana@example.org: raised", "Ana Diaz", "«booster reset»", "closed"]
     {
         assert!(shown.contains(part), "«{part}» in {shown}");
     }
