@@ -12,6 +12,7 @@ use reqwest::{Client, Response, redirect};
 
 use super::answer::{chain, printable};
 use crate::transport::certificate::{self, fault_among};
+use crate::transport::retry_after;
 use crate::transport::secret::PrepareError;
 
 /// Longest wait for a connection (own choice); less where the whole request has less.
@@ -55,16 +56,10 @@ pub(super) async fn said(response: &mut Response) -> String {
     printable(&String::from_utf8_lossy(&bytes))
 }
 
-/// How long the receiver asks to be left alone (RFC 9110 §10.2.3): seconds, or a
-/// date, which is compared with its own `Date`, since clocks differ.
-pub(super) fn retry_after(headers: &HeaderMap) -> Option<Duration> {
-    let text = headers.get(RETRY_AFTER)?.to_str().ok()?.trim();
-    if let Ok(seconds) = text.parse::<u64>() {
-        return Some(Duration::from_secs(seconds));
-    }
-    let read = |text: &str| jiff::fmt::rfc2822::parse(text).ok().map(|date| date.timestamp().as_second());
-    let (until, now) = (read(text)?, read(headers.get(DATE)?.to_str().ok()?)?);
-    Some(Duration::from_secs(u64::try_from(until.saturating_sub(now)).unwrap_or(0)))
+/// How long the receiver asks to be left alone.
+pub(super) fn asked_to_wait(headers: &HeaderMap) -> Option<Duration> {
+    let text = |name| headers.get(name).and_then(|value| value.to_str().ok());
+    retry_after::read(text(RETRY_AFTER)?, text(DATE))
 }
 
 #[cfg(test)]
@@ -89,7 +84,7 @@ mod tests {
             if let Some(date) = date {
                 headers.insert(DATE, HeaderValue::from_static(date));
             }
-            assert_eq!(retry_after(&headers), expected.map(Duration::from_secs), "{retry}");
+            assert_eq!(asked_to_wait(&headers), expected.map(Duration::from_secs), "{retry}");
         }
     }
 }

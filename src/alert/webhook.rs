@@ -68,7 +68,7 @@ impl Webhook {
             Ok(mut response) => {
                 let status = response.status();
                 tell(Step { what: "connection", outcome: Ok(format!("{} answers", self.settings.url)) });
-                let after = http::retry_after(response.headers());
+                let after = http::asked_to_wait(response.headers());
                 if status.is_success() {
                     tell(Step { what: "message", outcome: Ok(status.to_string()) });
                     return Answer::Taken;

@@ -6,22 +6,18 @@
 //! with the roots of the system, or with those of `ca-file` alone.
 
 use std::error::Error as StdError;
-use std::fs;
 use std::io;
-use std::os::unix::fs::PermissionsExt;
 use std::path::{Path, PathBuf};
-use std::sync::{Arc, Mutex, PoisonError};
+use std::sync::{Mutex, PoisonError};
 use std::time::Duration;
 
 use reqwest::header::{AUTHORIZATION, CONTENT_ENCODING, CONTENT_TYPE, DATE, HeaderMap, HeaderValue};
 use reqwest::header::{LOCATION, RETRY_AFTER};
 use reqwest::{Client, Method, Url, redirect};
-use rustls::pki_types::CertificateDer;
-use rustls::pki_types::pem::{self, PemObject};
-use rustls::{CertificateError, ClientConfig, RootCertStore};
 
 use super::answer::{Answer, Fault, TlsFault};
 use crate::config::series::SeriesOptions;
+use crate::transport::{certificate, retry_after, secret};
 
 /// Longest wait for a connection (own choice); less where the whole request has less.
 const CONNECT_MAX: Duration = Duration::from_secs(10);
@@ -33,40 +29,15 @@ const RETRY_AFTER_MAX: Duration = Duration::from_secs(3_600);
 /// Why a server could not be prepared: nothing of it changes by waiting.
 #[derive(Debug, thiserror::Error)]
 pub enum PrepareError {
-    /// A file cannot be read.
-    #[error("cannot read «{}»", path.display())]
-    Read {
-        /// The file.
-        path: PathBuf,
-        /// Why.
-        source: io::Error,
-    },
-    /// A secret that every user of this computer can read.
-    #[error("«{}» holds a secret, and every user of this computer can read it", path.display())]
-    Exposed {
-        /// The file.
-        path: PathBuf,
-    },
+    /// A secret or a certificate cannot be used.
+    #[error(transparent)]
+    Files(#[from] secret::PrepareError),
     /// A token file without a token.
     #[error("«{}» holds no token in its first line", path.display())]
     NoToken {
         /// The file.
         path: PathBuf,
     },
-    /// A file that should hold certificates does not.
-    #[error("«{}» holds no certificate in PEM form", path.display())]
-    Certificates {
-        /// The file.
-        path: PathBuf,
-        /// Why; `None` where it was read but holds none.
-        source: Option<pem::Error>,
-    },
-    /// This computer has no list of certificate authorities.
-    #[error("this computer has no certificates of public authorities")]
-    NoSystemRoots,
-    /// TLS does not accept a certificate.
-    #[error("TLS does not accept the configured certificates")]
-    Tls(#[source] rustls::Error),
     /// The HTTP client cannot be built.
     #[error("the HTTP client cannot be built")]
     Client(#[source] reqwest::Error),
@@ -77,18 +48,14 @@ impl PrepareError {
     #[must_use]
     pub fn fix(&self) -> String {
         match self {
-            Self::Read { path, .. } => {
-                format!("check the path and let the service user read {}", path.display())
-            }
-            Self::Exposed { path } => format!("chmod o= {}", path.display()),
-            Self::NoToken { path } => format!("write the token into the first line of {}", path.display()),
-            Self::Certificates { path, .. } => {
-                format!("put the certificates into {} in PEM form", path.display())
-            }
-            Self::NoSystemRoots => {
+            Self::Files(secret::PrepareError::NoSystemRoots) => {
                 "install the package ca-certificates, or name a [series] ca-file".to_owned()
             }
-            Self::Tls(_) => "check the certificates in [series] ca-file".to_owned(),
+            Self::Files(secret::PrepareError::Tls(_)) => {
+                "check the certificates in [series] ca-file".to_owned()
+            }
+            Self::Files(error) => error.fix(),
+            Self::NoToken { path } => format!("write the token into the first line of {}", path.display()),
             Self::Client(_) => "read the cause".to_owned(),
         }
     }
@@ -140,14 +107,18 @@ impl Server {
     pub fn new(options: &SeriesOptions) -> Result<Self, PrepareError> {
         // Without TLS no root is ever looked at.
         let is_https = options.url.scheme() == "https";
-        let roots = if is_https { roots(options.ca_file.as_deref())? } else { RootCertStore::empty() };
+        let tls = if is_https {
+            certificate::client(options.ca_file.as_deref(), None)?
+        } else {
+            certificate::trusts_nobody()?
+        };
         let client = Client::builder()
             .user_agent(concat!("rinseward/", env!("CARGO_PKG_VERSION")))
             .timeout(options.timeout)
             .connect_timeout(options.timeout.min(CONNECT_MAX))
             .redirect(redirect::Policy::custom(within_the_server))
             .no_proxy()
-            .tls_backend_preconfigured(tls(roots)?)
+            .tls_backend_preconfigured((*tls).clone())
             .https_only(is_https)
             .build()
             .map_err(PrepareError::Client)?;
@@ -215,18 +186,9 @@ async fn body(mut response: reqwest::Response, bytes_max: usize) -> Result<Vec<u
     Ok(body)
 }
 
-/// How long a `Retry-After` asks to wait (RFC 9110 §10.2.3): seconds, or a time by the clock of
-/// the server, which its `Date` shows; our own clock does not come into it.
+/// How long a `Retry-After` asks to wait, as far as it is believed.
 fn wait(after: &str, date: Option<&str>) -> Option<Duration> {
-    let wait = match after.trim().parse::<u64>() {
-        Ok(seconds) => Duration::from_secs(seconds),
-        Err(_) => {
-            let until = jiff::fmt::rfc2822::parse(after.trim()).ok()?.timestamp();
-            let now = jiff::fmt::rfc2822::parse(date?.trim()).ok()?.timestamp();
-            Duration::from_secs(u64::try_from(until.as_second() - now.as_second()).unwrap_or(0))
-        }
-    };
-    Some(wait.min(RETRY_AFTER_MAX))
+    Some(retry_after::read(after, date)?.min(RETRY_AFTER_MAX))
 }
 
 /// Follows a redirection that keeps the method and the server: 307 and 308 (RFC 9110 §15.4.8, §15.4.9).
@@ -264,61 +226,19 @@ impl Token {
     }
 
     fn read_again(&self) -> Result<HeaderValue, PrepareError> {
-        let path = &self.path;
-        let unread = |source| PrepareError::Read { path: path.clone(), source };
-        let mode = fs::metadata(path).map_err(unread)?.permissions().mode();
-        if mode & 0o007 != 0 {
-            return Err(PrepareError::Exposed { path: path.clone() });
-        }
-        let text = fs::read_to_string(path).map_err(unread)?;
-        let token = text.lines().next().map(str::trim).unwrap_or_default();
+        let no_token = || PrepareError::NoToken { path: self.path.clone() };
+        let line = secret::first_line(&self.path).map_err(|error| {
+            if matches!(error, secret::PrepareError::Empty { .. }) { no_token() } else { error.into() }
+        })?;
+        let token = line.trim();
         let header = HeaderValue::try_from(format!("Token {token}"));
         let (false, Ok(mut header)) = (token.is_empty(), header) else {
-            return Err(PrepareError::NoToken { path: path.clone() });
+            return Err(no_token());
         };
         header.set_sensitive(true);
         *self.read.lock().unwrap_or_else(PoisonError::into_inner) = Some(header.clone());
         Ok(header)
     }
-}
-
-fn tls(roots: RootCertStore) -> Result<ClientConfig, PrepareError> {
-    let provider = Arc::new(rustls::crypto::ring::default_provider());
-    let builder = ClientConfig::builder_with_provider(provider)
-        .with_safe_default_protocol_versions()
-        .map_err(PrepareError::Tls)?;
-    Ok(builder.with_root_certificates(roots).with_no_client_auth())
-}
-
-fn roots(ca_file: Option<&Path>) -> Result<RootCertStore, PrepareError> {
-    let mut store = RootCertStore::empty();
-    match ca_file {
-        Some(path) => {
-            let bytes =
-                fs::read(path).map_err(|source| PrepareError::Read { path: path.to_owned(), source })?;
-            let found: Vec<_> =
-                CertificateDer::pem_slice_iter(&bytes).collect::<Result<_, _>>().map_err(|source| {
-                    PrepareError::Certificates { path: path.to_owned(), source: Some(source) }
-                })?;
-            if found.is_empty() {
-                return Err(PrepareError::Certificates { path: path.to_owned(), source: None });
-            }
-            for certificate in found {
-                store.add(certificate).map_err(PrepareError::Tls)?;
-            }
-        }
-        None => {
-            let found = rustls_native_certs::load_native_certs();
-            for error in &found.errors {
-                tracing::warn!(%error, "part of this computer's certificates cannot be read");
-            }
-            store.add_parsable_certificates(found.certs);
-            if store.is_empty() {
-                return Err(PrepareError::NoSystemRoots);
-            }
-        }
-    }
-    Ok(store)
 }
 
 /// What a request that came to no answer means. The crates below say most of it
@@ -331,7 +251,7 @@ fn fault(error: &reqwest::Error) -> Fault {
             return Fault::Tls(tls_fault(tls));
         }
         if let Some(io) = error.downcast_ref::<io::Error>() {
-            if let Some(tls) = tls_within(io) {
+            if let Some(tls) = certificate::error_within(io) {
                 return Fault::Tls(tls_fault(tls));
             }
             if io.kind() == io::ErrorKind::ConnectionRefused {
@@ -365,32 +285,19 @@ fn fault(error: &reqwest::Error) -> Fault {
     }
 }
 
-/// The error of TLS inside an error of reading or writing, which may be wrapped more than once.
-fn tls_within(error: &io::Error) -> Option<&rustls::Error> {
-    let inner = error.get_ref()?;
-    inner.downcast_ref().or_else(|| tls_within(inner.downcast_ref()?))
-}
-
-#[expect(
-    clippy::wildcard_enum_match_arm,
-    reason = "an open enum of rustls; other errors are told in its own words"
-)]
 fn tls_fault(error: &rustls::Error) -> TlsFault {
-    match error {
-        rustls::Error::InvalidCertificate(cause) => match cause {
-            // `BadSignature`: an authority of the same name but another key.
-            CertificateError::UnknownIssuer | CertificateError::BadSignature => TlsFault::UnknownAuthority,
-            CertificateError::NotValidForName | CertificateError::NotValidForNameContext { .. } => {
-                TlsFault::OtherName
-            }
-            CertificateError::Expired
-            | CertificateError::ExpiredContext { .. }
-            | CertificateError::NotValidYet
-            | CertificateError::NotValidYetContext { .. } => TlsFault::NotValidNow,
-            _ => TlsFault::Other { cause: chain(error) },
-        },
-        rustls::Error::InvalidMessage(_) => TlsFault::NoTls,
-        _ => TlsFault::Other { cause: chain(error) },
+    match certificate::fault_of(error) {
+        Some(certificate::TlsFault::UnknownAuthority) => TlsFault::UnknownAuthority,
+        Some(certificate::TlsFault::OtherName) => TlsFault::OtherName,
+        Some(certificate::TlsFault::NotValidNow) => TlsFault::NotValidNow,
+        Some(certificate::TlsFault::NoTls) => TlsFault::NoTls,
+        // Told in the words of TLS: the series shows no certificate of its own.
+        Some(
+            certificate::TlsFault::AuthorityAsServer
+            | certificate::TlsFault::ClientCertificateMissing
+            | certificate::TlsFault::ClientCertificateRefused,
+        )
+        | None => TlsFault::Other { cause: chain(error) },
     }
 }
 

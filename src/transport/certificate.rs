@@ -9,7 +9,7 @@ use std::sync::Arc;
 
 use rustls::pki_types::pem::PemObject;
 use rustls::pki_types::{CertificateDer, PrivateKeyDer};
-use rustls::{AlertDescription, CertificateError, ClientConfig, RootCertStore};
+use rustls::{AlertDescription, CertificateError, ClientConfig, ConfigBuilder, RootCertStore, WantsVerifier};
 
 use super::secret::{PrepareError, refuse_exposed};
 
@@ -42,12 +42,15 @@ pub enum TlsFault {
 /// Says what a failed read, write or handshake over TLS means.
 #[must_use]
 pub fn fault(error: &io::Error) -> Option<TlsFault> {
+    fault_of(error_within(error)?)
+}
+
+/// The error of TLS behind a failed read, write or handshake.
+#[must_use]
+pub fn error_within(error: &io::Error) -> Option<&rustls::Error> {
     let inner = error.get_ref()?;
-    match inner.downcast_ref::<io::Error>() {
-        // Each layer over a connection may wrap the error of the one below.
-        Some(wrapped) => fault(wrapped),
-        None => fault_of(inner.downcast_ref::<rustls::Error>()?),
-    }
+    // Each layer over a connection may wrap the error of the one below.
+    inner.downcast_ref().or_else(|| error_within(inner.downcast_ref()?))
 }
 
 /// The same for an error of a library, somewhere among whose causes it is.
@@ -64,11 +67,13 @@ pub fn fault_among(error: &(dyn Error + 'static)) -> Option<TlsFault> {
     None
 }
 
+/// Says what an error of TLS means.
+#[must_use]
 #[expect(
     clippy::wildcard_enum_match_arm,
     reason = "an open enum of rustls; other errors are told in its own words"
 )]
-fn fault_of(error: &rustls::Error) -> Option<TlsFault> {
+pub fn fault_of(error: &rustls::Error) -> Option<TlsFault> {
     match error {
         rustls::Error::InvalidCertificate(cause) => certificate_fault(cause),
         rustls::Error::AlertReceived(alert) => alert_fault(*alert),
@@ -131,10 +136,7 @@ pub fn client(
     ca_file: Option<&Path>,
     client: Option<&(PathBuf, PathBuf)>,
 ) -> Result<Arc<ClientConfig>, PrepareError> {
-    let builder = ClientConfig::builder_with_provider(Arc::new(rustls::crypto::ring::default_provider()))
-        .with_safe_default_protocol_versions()
-        .map_err(PrepareError::Tls)?
-        .with_root_certificates(roots(ca_file)?);
+    let builder = builder()?.with_root_certificates(roots(ca_file)?);
     let config = match client {
         Some((chain, key)) => {
             refuse_exposed(key)?;
@@ -145,6 +147,20 @@ pub fn client(
         None => builder.with_no_client_auth(),
     };
     Ok(Arc::new(config))
+}
+
+/// A client's side of TLS that trusts nobody, for links which are never encrypted.
+///
+/// # Errors
+/// [`PrepareError::Tls`], where ring cannot do TLS at all.
+pub fn trusts_nobody() -> Result<Arc<ClientConfig>, PrepareError> {
+    Ok(Arc::new(builder()?.with_root_certificates(RootCertStore::empty()).with_no_client_auth()))
+}
+
+fn builder() -> Result<ConfigBuilder<ClientConfig, WantsVerifier>, PrepareError> {
+    ClientConfig::builder_with_provider(Arc::new(rustls::crypto::ring::default_provider()))
+        .with_safe_default_protocol_versions()
+        .map_err(PrepareError::Tls)
 }
 
 fn roots(ca_file: Option<&Path>) -> Result<RootCertStore, PrepareError> {

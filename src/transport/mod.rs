@@ -1,5 +1,6 @@
 //! What the links to the outside share, whichever edge holds them: secrets by
-//! file, certificates, the packets of MQTT, and the patience after a failure.
+//! file, certificates, the packets of MQTT, and the patience after a failure or a
+//! server's wish.
 //!
 //! Edges may use it, it knows none of them.
 
@@ -7,4 +8,5 @@ pub mod backoff;
 pub mod certificate;
 pub mod dial;
 pub mod mqtt;
+pub mod retry_after;
 pub mod secret;

@@ -1,5 +1,6 @@
 //! Waiting times, tokens and secrets.
 
+use std::fs;
 use std::os::unix::fs::OpenOptionsExt;
 
 use super::*;
@@ -35,7 +36,7 @@ fn a_token_is_read_once_and_again_when_asked() {
     let directory = tempfile::tempdir().expect("a temporary directory");
     let path = directory.path().join("token");
     let token = Token::new(&path);
-    assert!(matches!(token.current(), Err(PrepareError::Read { .. })));
+    assert!(matches!(token.current(), Err(PrepareError::Files(secret::PrepareError::Read { .. }))));
 
     write(&path, 0o600, "  first  \nanother line\n");
     assert_eq!(token.current().expect("a token").as_bytes(), b"Token first");

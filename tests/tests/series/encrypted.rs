@@ -3,6 +3,7 @@
 use rinseward::series::answer::{Fault, Outcome, TlsFault};
 use rinseward::series::http::PrepareError;
 use rinseward::series::sender::Sender;
+use rinseward::transport::secret;
 
 use super::authority::{Authority, Leaf, TlsFront};
 use super::influx::Influx;
@@ -51,7 +52,9 @@ fn certificates_that_are_none_are_told_of_at_once() {
         assert!(expected(&error), "{error}");
         assert!(error.fix().contains(&path.display().to_string()), "{}", error.fix());
     };
-    prepared(|error| matches!(error, PrepareError::Read { .. }));
+    prepared(|error| matches!(error, PrepareError::Files(secret::PrepareError::Read { .. })));
     std::fs::write(&path, "no certificate").expect("our own directory");
-    prepared(|error| matches!(error, PrepareError::Certificates { source: None, .. }));
+    prepared(|error| {
+        matches!(error, PrepareError::Files(secret::PrepareError::Certificates { source: None, .. }))
+    });
 }
