@@ -6,6 +6,7 @@
 
 pub mod alert;
 pub mod calibration;
+pub mod causes;
 pub mod channel;
 pub mod checkpoint;
 pub mod cycle;

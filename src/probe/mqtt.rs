@@ -30,7 +30,6 @@ mod intake;
 mod pending;
 mod session;
 
-use std::error::Error;
 use std::pin::pin;
 use std::time::Duration;
 
@@ -43,6 +42,7 @@ pub use session::LinkError;
 use self::intake::{Gone, Intake};
 use self::session::{End, KEEP_ALIVE_MIN, Session};
 use crate::config::source::{MqttSource, Payload, Subscription};
+use crate::core::causes::chain;
 use crate::core::id::SourceId;
 use crate::core::reading::Sample;
 use crate::core::time::Timestamp;
@@ -241,16 +241,4 @@ fn wanted(subscription: &Subscription) -> Wanted {
         Payload::Pointer { time, .. } => time.is_some(),
     };
     Wanted { filter: subscription.filter.clone(), at_least_once }
-}
-
-/// An error and its causes in one line.
-fn chain(error: &dyn Error) -> String {
-    let mut text = error.to_string();
-    let mut source = error.source();
-    while let Some(cause) = source {
-        text.push_str(": ");
-        text.push_str(&cause.to_string());
-        source = cause.source();
-    }
-    text
 }

@@ -8,6 +8,8 @@ use tokio::task::{JoinError, JoinSet};
 use tokio::time::Instant;
 use tokio_util::sync::CancellationToken;
 
+use crate::core::causes::chain;
+
 /// First wait before a failed task is started again.
 const RESTART_AFTER_MIN: Duration = Duration::from_secs(1);
 /// Longest wait before a failed task is started again.
@@ -103,19 +105,6 @@ fn panic_text(error: JoinError) -> String {
     };
     let text = payload.downcast_ref::<&str>().map(|text| (*text).to_owned());
     text.or_else(|| payload.downcast_ref::<String>().cloned()).unwrap_or_else(|| "panic".to_owned())
-}
-
-/// An error and its causes in one line.
-#[must_use]
-pub fn chain(error: &dyn Error) -> String {
-    let mut text = error.to_string();
-    let mut source = error.source();
-    while let Some(cause) = source {
-        text.push_str(": ");
-        text.push_str(&cause.to_string());
-        source = cause.source();
-    }
-    text
 }
 
 #[cfg(test)]

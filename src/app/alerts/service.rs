@@ -61,7 +61,7 @@ impl Service for Counter {
             || Problem::new("series-off", "this service sends no time series", "add the section [series]");
         let series = self.series.as_ref().ok_or_else(off)?;
         let advice = "wait until some are through; rinseward series status shows them";
-        let busy = |error| Problem::new("series-busy", crate::runtime::supervisor::chain(&error), advice);
+        let busy = |error| Problem::new("series-busy", crate::core::causes::chain(&error), advice);
         series.send_again(again).await.map(|()| again).map_err(busy)
     }
 }

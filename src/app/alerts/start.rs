@@ -33,10 +33,11 @@ use crate::app::series::follow::SeriesHandle;
 use crate::config::delivery::Pace;
 use crate::config::load::Loaded;
 use crate::config::resolve::WebOptions;
+use crate::core::causes::chain;
 use crate::ledger::{Append, Bookmark, LedgerError, Reader};
 use crate::runtime::clock::Clock;
 use crate::runtime::driver::Entry;
-use crate::runtime::supervisor::{Supervisor, chain};
+use crate::runtime::supervisor::Supervisor;
 use crate::transport::secret::PrepareError;
 use crate::web::link::LinkKey;
 

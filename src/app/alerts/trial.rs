@@ -16,8 +16,8 @@ use crate::app::{Failure, ledger, run};
 use crate::config::delivery::Delivery;
 use crate::config::load::Loaded;
 use crate::core::alert::{Desk, Effects, Event, Notice, Route};
+use crate::core::causes::chain;
 use crate::runtime::clock::Clock;
-use crate::runtime::supervisor::chain;
 use crate::transport::secret::PrepareError;
 
 /// Tries every way to a contact.
