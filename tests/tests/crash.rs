@@ -19,6 +19,8 @@ mod audit;
 mod failpoints;
 #[path = "crash/gateway.rs"]
 mod gateway;
+#[path = "support/killing.rs"]
+pub(crate) mod killing;
 #[path = "crash/kills.rs"]
 mod kills;
 #[path = "crash/kitchen.rs"]

@@ -10,7 +10,7 @@
 use std::collections::{BTreeMap, BTreeSet};
 use std::fs;
 use std::thread;
-use std::time::{Duration, Instant, SystemTime, UNIX_EPOCH};
+use std::time::{Duration, Instant};
 
 use rinseward::core::alert::{Condition, Occasion};
 use rinseward::core::cycle::verdict::Verdict;
@@ -23,6 +23,7 @@ use rinseward_simulator::scenario::Plan;
 use serde_json::Value;
 
 use super::office::{Gateway, Office, Peers, until};
+use crate::crash::killing::{AgainWith, report};
 use crate::crash::kitchen::{Stream, plan};
 use crate::crash::publisher::Publisher;
 use crate::mqtt::broker::Broker;
@@ -46,9 +47,8 @@ const ACT_EVERY: u32 = 4;
 fn no_alert_is_lost_or_doubled_by_kills_at_random_instants() {
     // An error says that a provider is installed already.
     drop(rustls::crypto::ring::default_provider().install_default());
-    let kills = number("KILLS").map_or(KILLS, |kills| u32::try_from(kills).expect("a count of kills"));
-    let seed = number("SEED").unwrap_or_else(fresh_seed);
-    let again = AgainWith { kills, seed };
+    let again = AgainWith::of_environment("alerts::kills", KILLS);
+    let (kills, seed) = (again.kills, again.seed);
     let began = Instant::now();
     let stream = Stream::of_plan(&rush(f64::from(kills) * STREAM_S / 3600.0), seed);
     let (peers, broker) = (Peers::start(), Broker::start());
@@ -325,36 +325,4 @@ impl Seen {
             assert_eq!(new.get(number), Some(&1), "alert {number} is told once as new");
         }
     }
-}
-
-/// Says how to repeat the run, where it fails.
-struct AgainWith {
-    kills: u32,
-    seed: u64,
-}
-
-impl Drop for AgainWith {
-    fn drop(&mut self) {
-        if thread::panicking() {
-            report(&format!(
-                "again with: KILLS={} SEED={} cargo test --features failpoints --test tests alerts::kills",
-                self.kills, self.seed
-            ));
-        }
-    }
-}
-
-#[expect(clippy::print_stderr, reason = "a test says what it measured, and how to repeat it")]
-fn report(text: &str) {
-    eprintln!("{text}");
-}
-
-fn number(variable: &str) -> Option<u64> {
-    let text = std::env::var(variable).ok()?;
-    Some(text.parse().unwrap_or_else(|_| panic!("{variable} is a number, not {text}")))
-}
-
-fn fresh_seed() -> u64 {
-    let since = SystemTime::now().duration_since(UNIX_EPOCH).expect("a clock after 1970");
-    u64::from(since.subsec_nanos())
 }

@@ -1,7 +1,7 @@
 //! SIGKILL at random instants.
 
 use std::thread;
-use std::time::{Duration, Instant, SystemTime, UNIX_EPOCH};
+use std::time::{Duration, Instant};
 
 use rinseward_simulator::dice::Dice;
 use rustix::process::Signal;
@@ -10,6 +10,7 @@ use super::audit::{check, until_recorded};
 use super::gateway::Gateway;
 use super::kitchen::{Site, Stream};
 use super::publisher::{Publisher, until_listening};
+use crate::crash::killing::{AgainWith, report};
 use crate::mqtt::broker::Broker;
 
 /// Kills where `KILLS` does not say.
@@ -26,9 +27,8 @@ const STREAM_S: f64 = 33.0;
 // while, ends in order at last, and its ledger is compared with one unbroken pass.
 #[test]
 fn nothing_is_lost_or_doubled_by_kills_at_random_instants() {
-    let kills = number("KILLS").map_or(KILLS, |kills| u32::try_from(kills).expect("a count of kills"));
-    let seed = number("SEED").unwrap_or_else(fresh_seed);
-    let again = AgainWith { kills, seed };
+    let again = AgainWith::of_environment("crash::kills", KILLS);
+    let (kills, seed) = (again.kills, again.seed);
     let began = Instant::now();
     let stream = Stream::of(2, f64::from(kills) * STREAM_S / 3600.0, seed);
     let broker = Broker::start();
@@ -83,36 +83,4 @@ fn slowed(dice: &mut Dice) -> &'static str {
     ];
     let place = dice.uniform(0.0, POINTS.len() as f64);
     POINTS.iter().enumerate().find(|(index, _)| place < *index as f64 + 1.0).map_or("", |(_, point)| point)
-}
-
-/// Says how to repeat the run, where it fails.
-struct AgainWith {
-    kills: u32,
-    seed: u64,
-}
-
-impl Drop for AgainWith {
-    fn drop(&mut self) {
-        if thread::panicking() {
-            report(&format!(
-                "again with: KILLS={} SEED={} cargo test --features failpoints --test tests crash::kills",
-                self.kills, self.seed
-            ));
-        }
-    }
-}
-
-#[expect(clippy::print_stderr, reason = "a test says what it measured, and how to repeat it")]
-fn report(text: &str) {
-    eprintln!("{text}");
-}
-
-fn number(variable: &str) -> Option<u64> {
-    let text = std::env::var(variable).ok()?;
-    Some(text.parse().unwrap_or_else(|_| panic!("{variable} is a number, not {text}")))
-}
-
-fn fresh_seed() -> u64 {
-    let since = SystemTime::now().duration_since(UNIX_EPOCH).expect("a clock after 1970");
-    u64::from(since.subsec_nanos())
 }
