@@ -1,6 +1,6 @@
 //! Keys of `[mail]`, `[[webhook]]`, `[publish]` and `[heartbeat]`.
 
-use super::source::VERSION_WORDS;
+use super::source::{CLIENT_CERT_FILE, CLIENT_KEY_FILE, PASSWORD_FILE, TLS, USER, VERSION_WORDS};
 use super::{Default, Form, Key, days, millis, secs, words};
 use crate::config::delivery::{BeatMethod, MailSecurity};
 
@@ -217,42 +217,12 @@ pub static PUBLISH: [Key; 14] = [
         example: "\"30s\"",
         meaning: "Keep-alive; after one and a half of it without a sign the broker publishes the last will.",
     },
-    Key {
-        name: "user",
-        form: Form::Text,
-        default: Default::Absent("no user"),
-        example: "\"rinseward\"",
-        meaning: "User name at the broker; password-file belongs to it.",
-    },
-    Key {
-        name: "password-file",
-        form: Form::Secret,
-        default: Default::Absent("no user"),
-        example: "\"/etc/rinseward/mqtt-password\"",
-        meaning: "File that holds the password on one line.",
-    },
-    Key {
-        name: "tls",
-        form: Form::Flag,
-        default: Default::Follows("true where one of the three files below is given, else false"),
-        example: "true",
-        meaning: "Whether the link is encrypted and the broker's certificate checked.",
-    },
+    USER,
+    PASSWORD_FILE,
+    TLS,
     CA_FILE,
-    Key {
-        name: "client-cert-file",
-        form: Form::Path,
-        default: Default::Absent("no client certificate"),
-        example: "\"/etc/rinseward/client.pem\"",
-        meaning: "PEM file with the client's certificate chain; client-key-file belongs to it.",
-    },
-    Key {
-        name: "client-key-file",
-        form: Form::Secret,
-        default: Default::Absent("no client certificate"),
-        example: "\"/etc/rinseward/client.key\"",
-        meaning: "PEM file with the client's private key.",
-    },
+    CLIENT_CERT_FILE,
+    CLIENT_KEY_FILE,
     per_minute("6000"),
     GIVE_UP_EVENT,
 ];

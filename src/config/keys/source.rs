@@ -48,6 +48,51 @@ pub const PAYLOADS: [(&str, PayloadWord); 3] =
     [("senml", PayloadWord::Senml), ("bare", PayloadWord::Bare), ("pointer", PayloadWord::Pointer)];
 static PAYLOAD_WORDS: [&str; 3] = words(&PAYLOADS);
 
+/// User name at a broker; of sources and of `[publish]` alike.
+pub(super) const USER: Key = Key {
+    name: "user",
+    form: Form::Text,
+    default: Default::Absent("no user"),
+    example: "\"rinseward\"",
+    meaning: "User name at the broker; password-file belongs to it.",
+};
+
+/// Its password; of sources and of `[publish]` alike.
+pub(super) const PASSWORD_FILE: Key = Key {
+    name: "password-file",
+    form: Form::Secret,
+    default: Default::Absent("no user"),
+    example: "\"/etc/rinseward/mqtt-password\"",
+    meaning: "File that holds the password on one line.",
+};
+
+/// Encryption of the way to a broker; of sources and of `[publish]` alike.
+pub(super) const TLS: Key = Key {
+    name: "tls",
+    form: Form::Flag,
+    default: Default::Follows("true where one of the three files below is given, else false"),
+    example: "true",
+    meaning: "Whether the link is encrypted and the broker's certificate checked.",
+};
+
+/// What the client shows to a broker; of sources and of `[publish]` alike.
+pub(super) const CLIENT_CERT_FILE: Key = Key {
+    name: "client-cert-file",
+    form: Form::Path,
+    default: Default::Absent("no client certificate"),
+    example: "\"/etc/rinseward/client.pem\"",
+    meaning: "PEM file with the client's certificate chain; client-key-file belongs to it.",
+};
+
+/// The key to that; of sources and of `[publish]` alike.
+pub(super) const CLIENT_KEY_FILE: Key = Key {
+    name: "client-key-file",
+    form: Form::Secret,
+    default: Default::Absent("no client certificate"),
+    example: "\"/etc/rinseward/client.key\"",
+    meaning: "PEM file with the client's private key.",
+};
+
 /// Keys of every `[[source]]`.
 pub static SOURCE: [Key; 3] = [
     Key {
@@ -170,27 +215,9 @@ pub static MQTT: [Key; 15] = [
         example: "\"30s\"",
         meaning: "Keep-alive; a dead link is noticed within twice this time.",
     },
-    Key {
-        name: "user",
-        form: Form::Text,
-        default: Default::Absent("no user"),
-        example: "\"rinseward\"",
-        meaning: "User name at the broker; password-file belongs to it.",
-    },
-    Key {
-        name: "password-file",
-        form: Form::Secret,
-        default: Default::Absent("no user"),
-        example: "\"/etc/rinseward/mqtt-password\"",
-        meaning: "File that holds the password on one line.",
-    },
-    Key {
-        name: "tls",
-        form: Form::Flag,
-        default: Default::Follows("true where one of the three files below is given, else false"),
-        example: "true",
-        meaning: "Whether the link is encrypted and the broker's certificate checked.",
-    },
+    USER,
+    PASSWORD_FILE,
+    TLS,
     Key {
         name: "ca-file",
         form: Form::Path,
@@ -198,20 +225,8 @@ pub static MQTT: [Key; 15] = [
         example: "\"/etc/rinseward/ca.pem\"",
         meaning: "PEM file with the certificates of a private CA.",
     },
-    Key {
-        name: "client-cert-file",
-        form: Form::Path,
-        default: Default::Absent("no client certificate"),
-        example: "\"/etc/rinseward/client.pem\"",
-        meaning: "PEM file with the client's certificate chain; client-key-file belongs to it.",
-    },
-    Key {
-        name: "client-key-file",
-        form: Form::Secret,
-        default: Default::Absent("no client certificate"),
-        example: "\"/etc/rinseward/client.key\"",
-        meaning: "PEM file with the client's private key.",
-    },
+    CLIENT_CERT_FILE,
+    CLIENT_KEY_FILE,
     Key {
         name: "packet-bytes-max",
         form: Form::Integer { min: 256, max: 16_777_216 },
