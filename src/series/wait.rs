@@ -2,6 +2,8 @@
 
 use std::time::Duration;
 
+use crate::transport::backoff::Backoff;
+
 /// The waits between tries; each is drawn from the upper half of its span, so that gateways
 /// that lost the same server do not come back in step.
 #[derive(Clone, Copy, PartialEq, Eq, Debug)]
@@ -32,26 +34,24 @@ impl Default for Waits {
 #[derive(Clone, Debug)]
 pub struct BackOff {
     waits: Waits,
-    next: Duration,
+    doubling: Backoff,
 }
 
 impl BackOff {
     /// Begins with the shortest wait.
     #[must_use]
-    pub const fn new(waits: Waits) -> Self {
-        Self { waits, next: waits.first }
+    pub fn new(waits: Waits) -> Self {
+        Self { waits, doubling: Backoff::new(waits.first, waits.longest) }
     }
 
     /// It worked.
-    pub const fn reset(&mut self) {
-        self.next = self.waits.first;
+    pub fn reset(&mut self) {
+        self.doubling.after_success();
     }
 
     /// The wait after a failure; `draw` is chance, 0 to 255.
     pub fn failed(&mut self, draw: u8) -> Duration {
-        let wait = self.next;
-        self.next = (self.next * 2).min(self.waits.longest);
-        spread(wait, draw)
+        spread(self.doubling.after_failure(), draw)
     }
 
     /// The wait of a server that says how long, or of one that only says it is busy.

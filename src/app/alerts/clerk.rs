@@ -16,6 +16,7 @@ use crate::core::alert::{Alert, AlertNumber, Desk, Effects, Event, Refusal, Sett
 use crate::core::record::{Body, Check, Record};
 use crate::core::time::Timestamp;
 use crate::ledger::{Append, Bookmark, Committed, LedgerError, NewRecord, OutboxChange, Reader, Retry};
+use crate::transport::backoff::Backoff;
 
 /// Name of the desk's bookmark.
 pub(super) const BOOKMARK: &str = "desk";
@@ -188,7 +189,7 @@ impl Clerk {
             outbox: letters::of(self.effects.notices.drain(..), now).map(OutboxChange::Put).collect(),
             ..Append::default()
         };
-        let mut wait = AGAIN_AFTER.0;
+        let mut again_after = Backoff::new(AGAIN_AFTER.0, AGAIN_AFTER.1);
         loop {
             let refused = match self.ledger.append(append).await {
                 Ok(committed) => {
@@ -202,8 +203,7 @@ impl Clerk {
             }
             tracing::warn!(error = %refused.error, "alerts wait for the ledger; they are tried again");
             append = *refused.append;
-            tokio::time::sleep(wait).await;
-            wait = (wait * 2).min(AGAIN_AFTER.1);
+            tokio::time::sleep(again_after.after_failure()).await;
         }
     }
 }
