@@ -32,12 +32,16 @@ impl Shown {
         if let Some(alert) = open.into_iter().find(|alert| alert.number == number) {
             return Ok((alert, None));
         }
-        let records = {
-            let reader = self.reader.lock().unwrap_or_else(PoisonError::into_inner);
-            story::records(&reader, number).map_err(|error| {
+        let reader = Arc::clone(&self.reader);
+        let read = move || story::records(&reader.lock().unwrap_or_else(PoisonError::into_inner), number);
+        // It looks through every alert on record, which the tasks of the gateway must not wait for.
+        let records = match tokio::task::spawn_blocking(read).await {
+            Ok(records) => records.map_err(|error| {
                 tracing::warn!(%error, "the story of an alert cannot be read");
                 Refused::NotNow
-            })?
+            })?,
+            // It panicked, and was told of there.
+            Err(_) => return Err(Refused::NotNow),
         };
         let told = story::told(&records).ok_or(Refused::Unknown)?;
         Ok((told.alert, told.closed))
