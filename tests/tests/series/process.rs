@@ -1,5 +1,6 @@
 //! The real process: killed while it sends, asked how it stands, asked to send again.
 
+use std::collections::BTreeMap;
 use std::fmt::Write as _;
 use std::fs::File;
 use std::io::Write as _;
@@ -21,7 +22,7 @@ use serialport::{SerialPort, TTYPort};
 use super::authority::Authority;
 use super::influx::Influx;
 use super::kitchen::readings;
-use super::pumping::assert_the_server_has;
+use super::pumping::{assert_same, assert_the_server_has, cut, on_the_server};
 use super::victoria::Victoria;
 
 /// Longest wait for anything here, on a busy computer.
@@ -165,9 +166,26 @@ impl Node {
     }
 }
 
-fn on_the_server(site: &Path, server: &Victoria) {
-    let names = ["dm1/wash", "dm1/rinse"].into_iter().map(str::to_owned);
-    assert_the_server_has(&readings(site, names), server);
+fn recorded(ledger: &Path) -> BTreeMap<String, Vec<i64>> {
+    readings(ledger, ["dm1/wash", "dm1/rinse"].into_iter().map(str::to_owned))
+}
+
+/// Everything on record was sent and is on the server, at an instant at which the gateway takes in
+/// nothing more: what the port still holds when its node has ended arrives for a moment.
+fn assert_all_is_sent(site: &Site, server: &Victoria) -> serde_json::Value {
+    let is_sent =
+        |status: &serde_json::Value| status["readings_behind"] == 0 && status["records_behind"] == 0;
+    let deadline = Instant::now() + WAIT_MAX;
+    loop {
+        let wanted = recorded(&site.path("ledger.sqlite"));
+        let status = site.until("all to be sent", is_sent);
+        let found = on_the_server(&wanted, server);
+        if recorded(&site.path("ledger.sqlite")) == wanted {
+            assert_same(&found, &cut(&wanted), "readings");
+            return status;
+        }
+        assert!(Instant::now() < deadline, "the port is never empty\n{}", site.log());
+    }
 }
 
 #[test]
@@ -184,11 +202,8 @@ fn killed_while_it_sends_and_asked_to_send_again() {
     let gateway = site.run();
     site.until("the first points", |status| status["last_taken"].is_string());
     node.stop();
-    let is_sent =
-        |status: &serde_json::Value| status["readings_behind"] == 0 && status["records_behind"] == 0;
-    let status = site.until("all to be sent", is_sent);
+    let status = assert_all_is_sent(&site, &server);
     assert_eq!(status["set_aside_points"], 0, "{status}");
-    on_the_server(&site.path("ledger.sqlite"), &server);
     gateway.stop();
 
     let human = site.says(&["series", "status"]);
@@ -213,7 +228,7 @@ fn killed_while_it_sends_and_asked_to_send_again() {
     let gateway = site.run();
     site.until("the span to be through", |status| status["spans"] == serde_json::json!([]));
     gateway.stop();
-    on_the_server(&site.path("ledger.sqlite"), &server);
+    assert_the_server_has(&recorded(&site.path("ledger.sqlite")), &server);
 }
 
 #[test]
@@ -224,7 +239,7 @@ fn the_running_service_sends_a_span_again() {
     let gateway = site.run();
     site.until("the first points", |status| status["last_taken"].is_string());
     node.stop();
-    let status = site.until("all to be sent", |status| status["readings_behind"] == 0);
+    let status = assert_all_is_sent(&site, &server);
     assert_eq!(status["service_runs"], true, "{status}");
     // What it has is gone; the gateway cannot know.
     server.restart_empty();
@@ -232,7 +247,7 @@ fn the_running_service_sends_a_span_again() {
         site.says(&["series", "resend", "--from", "2026-01-01T00:00:00Z", "--to", "2099-01-01T00:00:00Z"]);
     assert!(told.contains("the service sends it"), "{told}");
     site.until("the span to be through", |status| status["spans"] == serde_json::json!([]));
-    on_the_server(&site.path("ledger.sqlite"), &server);
+    assert_all_is_sent(&site, &server);
     gateway.stop();
     assert_eq!(site.status()["service_runs"], false);
     let human = site.says(&["series", "status"]);

@@ -16,7 +16,7 @@ use tokio::sync::{mpsc, watch};
 use tokio_util::sync::CancellationToken;
 
 use super::kitchen::{Kitchen, cycles};
-use super::victoria::Victoria;
+use super::victoria::{Series, Victoria};
 
 /// Waits short enough for a test.
 pub(crate) const QUICK: Waits = Waits {
@@ -174,28 +174,48 @@ pub(crate) fn beside<Answer>(work: impl FnOnce() -> Answer) -> Answer {
 /// Every reading and every cycle of the ledger is on the server once, and nothing else is.
 pub(crate) fn assert_the_server_has_it_all(kitchen: &Kitchen, server: &Victoria) {
     assert_the_server_has(&kitchen.readings(), server);
-    let found = server.export_matching("{__name__=\"cycle_verdict\"}").into_iter();
-    let found = found.map(|series| (series.metric["machine"].clone(), series.timestamps)).collect();
-    assert_same(&found, &cut(&cycles(&kitchen.path)), "cycles");
+    let wanted = cut(&cycles(&kitchen.path));
+    let by_machine = |series: &[Series]| -> BTreeMap<String, Vec<i64>> {
+        series.iter().map(|series| (series.metric["machine"].clone(), series.timestamps.clone())).collect()
+    };
+    let found = server.export_whole("{__name__=\"cycle_verdict\"}", |series| by_machine(series) == wanted);
+    assert_same(&by_machine(&found), &wanted, "cycles");
 }
 
 /// The server has these readings once, and no others.
 pub(crate) fn assert_the_server_has(readings: &BTreeMap<String, Vec<i64>>, server: &Victoria) {
-    let mut found = BTreeMap::new();
-    for series in server.export_matching("{__name__=\"reading_celsius\"}") {
-        let name = format!("{}/{}", series.metric["machine"], series.metric["probe"]);
-        assert!(found.insert(name, series.timestamps).is_none(), "one series for each probe");
-    }
-    assert_same(&found, &cut(readings), "readings");
+    assert_same(&on_the_server(readings, server), &cut(readings), "readings");
+}
+
+/// The times of the readings that the server has, in ms, by probe; asked for until they are these
+/// `readings`, or something more has arrived.
+pub(crate) fn on_the_server(
+    readings: &BTreeMap<String, Vec<i64>>,
+    server: &Victoria,
+) -> BTreeMap<String, Vec<i64>> {
+    let wanted = cut(readings);
+    let by_probe = |series: &[Series]| {
+        let mut found = BTreeMap::new();
+        for Series { metric, timestamps, .. } in series {
+            let name = format!("{}/{}", metric["machine"], metric["probe"]);
+            assert!(found.insert(name, timestamps.clone()).is_none(), "one series for each probe");
+        }
+        found
+    };
+    by_probe(&server.export_whole("{__name__=\"reading_celsius\"}", |series| by_probe(series) == wanted))
 }
 
 /// To milliseconds, as the server keeps them.
-fn cut(times: &BTreeMap<String, Vec<i64>>) -> BTreeMap<String, Vec<i64>> {
+pub(crate) fn cut(times: &BTreeMap<String, Vec<i64>>) -> BTreeMap<String, Vec<i64>> {
     let millis = |times: &Vec<i64>| times.iter().map(|micros| micros / 1_000).collect();
     times.iter().map(|(name, times)| (name.clone(), millis(times))).collect()
 }
 
-fn assert_same(found: &BTreeMap<String, Vec<i64>>, wanted: &BTreeMap<String, Vec<i64>>, what: &str) {
+pub(crate) fn assert_same(
+    found: &BTreeMap<String, Vec<i64>>,
+    wanted: &BTreeMap<String, Vec<i64>>,
+    what: &str,
+) {
     assert!(!wanted.is_empty(), "there are {what}");
     let names = |map: &BTreeMap<String, Vec<i64>>| map.keys().cloned().collect::<Vec<String>>();
     assert_eq!(names(found), names(wanted), "{what}");

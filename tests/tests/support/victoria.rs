@@ -107,6 +107,34 @@ impl Victoria {
         series.into_iter().map(whole).collect()
     }
 
+    /// The series that match a selector, once `is_whole` says that they are: for some milliseconds
+    /// a flush of the server's own hides what it is just writing, which the flush that is asked for
+    /// does not wait for. What arrives meanwhile ends the patience, so that nothing that was still
+    /// on its way passes for what was there.
+    pub(crate) fn export_whole(
+        &self,
+        selector: &str,
+        mut is_whole: impl FnMut(&[Series]) -> bool,
+    ) -> Vec<Series> {
+        let taken = self.rows_taken();
+        let deadline = Instant::now() + WAIT_MAX;
+        loop {
+            let series = self.export_matching(selector);
+            if is_whole(&series) || self.rows_taken() != taken || Instant::now() > deadline {
+                return series;
+            }
+            thread::sleep(Duration::from_millis(50));
+        }
+    }
+
+    /// Points of line protocol that it has taken since it started.
+    fn rows_taken(&self) -> u64 {
+        let metrics = self.ask("/metrics");
+        let count =
+            metrics.lines().find_map(|line| line.strip_prefix("vm_rows_inserted_total{type=\"influx\"} "));
+        count.expect("it counts what it takes").parse().expect("a number")
+    }
+
     /// Asks in MetricsQL; `range` is `query?time=…` or `query_range?start=…&end=…&step=…`.
     pub(crate) fn question(&self, question: &str, range: &str) -> serde_json::Value {
         self.ask("/internal/force_flush");
