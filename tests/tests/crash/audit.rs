@@ -106,8 +106,16 @@ fn check_readings(ledger: &Path, stream: &Stream) {
             })
             .collect();
         let sent: Vec<(i64, u64)> = sent.iter().map(|(at, number)| (*at, number.to_bits())).collect();
-        let lost = sent.iter().filter(|reading| found.binary_search(reading).is_err()).count();
-        assert_eq!((lost, found.len()), (0, sent.len()), "{channel}: lost, and found beside sent");
+        let lost: Vec<i64> =
+            sent.iter().filter(|reading| found.binary_search(reading).is_err()).map(|(at, _)| *at).collect();
+        let sent_until = sent.last().map(|(at, _)| *at);
+        assert_eq!(
+            (lost.len(), found.len()),
+            (0, sent.len()),
+            "{channel}: lost from {:?} to {:?} of what was sent until {sent_until:?}, and found beside sent",
+            lost.first(),
+            lost.last()
+        );
     }
     let tally = reader.tally().expect("a tally");
     assert_eq!(tally.contradictions, 0, "no reading has two values");

@@ -6,7 +6,7 @@ use std::time::{Duration, Instant};
 use rinseward_simulator::dice::Dice;
 use rustix::process::Signal;
 
-use super::audit::{check, until_recorded};
+use super::audit::{check, until_reading, until_recorded};
 use super::gateway::Gateway;
 use super::kitchen::{Site, Stream};
 use super::publisher::{Publisher, until_listening};
@@ -51,6 +51,10 @@ fn nothing_is_lost_or_doubled_by_kills_at_random_instants() {
     let expected = site.expected_cycles(&stream).len();
     let gateway = Gateway::start(&site, "");
     until_recorded(&gateway, &site.ledger(), expected);
+    for (channel, readings) in &stream.readings {
+        let (last, _) = readings.last_key_value().expect("each channel sends");
+        until_reading(&gateway, &site.ledger(), channel, *last);
+    }
     let (status, took) = gateway.stop(Signal::TERM);
     assert!(status.success() && took < Duration::from_secs(5), "{status} after {took:?}");
 
