@@ -134,10 +134,12 @@ impl Order {
     }
 }
 
-fn signed_check(check: Check, signed: impl Fn(String) -> String) -> Check {
-    match check {
-        Check::Sanitizer { at, mg_per_l, ph, by } => Check::Sanitizer { at, mg_per_l, ph, by: signed(by) },
-        Check::Supply { at, enough, note, by } => Check::Supply { at, enough, note, by: signed(by) },
-        Check::DrainAndClean { at, note, by } => Check::DrainAndClean { at, note, by: signed(by) },
+fn signed_check(mut check: Check, signed: impl Fn(String) -> String) -> Check {
+    match &mut check {
+        Check::Sanitizer { by, .. }
+        | Check::Supply { by, .. }
+        | Check::DrainAndClean { by, .. }
+        | Check::Thermometer { by, .. } => *by = signed(std::mem::take(by)),
     }
+    check
 }

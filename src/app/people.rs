@@ -117,7 +117,9 @@ pub(super) fn enter(command: &EnterCommand, streams: &mut Streams<'_>) -> Result
         }
         EnterCommand::Sanitizer(sanitizer) => {
             let (check, mg_per_l, ph) = (&sanitizer.check, sanitizer.mg_per_l, sanitizer.ph);
-            put(check, Check::Sanitizer { at: at(check), mg_per_l, ph, by: by(check) }, streams)
+            let (at, by) = (at(check), by(check));
+            let found = Check::Sanitizer { at, mg_per_l, ph, solution_c: None, method: None, by };
+            put(check, found, streams)
         }
     }
 }

@@ -28,7 +28,7 @@ impl From<TraceReading> for (i64, f64) {
 }
 
 /// The readings a cycle was judged on, kept as long as its record.
-#[derive(Clone, PartialEq, Debug, Default)]
+#[derive(Clone, PartialEq, Debug, Default, serde::Serialize, serde::Deserialize)]
 pub struct Trace {
     /// Final-rinse readings, in time order, spikes included.
     pub rinse: Vec<TraceReading>,

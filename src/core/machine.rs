@@ -301,7 +301,8 @@ impl Machine {
         }
         self.state.recorded_check = Some(check);
         let by = self.channels[local].name.to_string();
-        self.record(now, Body::Check(Check::Sanitizer { at, mg_per_l, ph: check.ph, by }), None, effects);
+        let check = Check::Sanitizer { at, mg_per_l, ph: check.ph, solution_c: None, method: None, by };
+        self.record(now, Body::Check(check), None, effects);
     }
 
     /// Notes a late sample; where the sources' clock has stepped back, starts event time anew.

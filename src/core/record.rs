@@ -10,6 +10,7 @@
 //! the same double. Times are RFC 3339 in UTC.
 
 mod alert;
+mod kept;
 #[cfg(test)]
 mod tests;
 
@@ -18,6 +19,9 @@ use serde::{Deserialize, Serialize};
 pub use alert::{
     AlertAcknowledged, AlertChanged, AlertCleared, AlertClosed, AlertRaised, Change, Clearing,
     CorrectiveAction, Maintenance, Notification, Outcome,
+};
+pub use kept::{
+    Amendment, AmendmentChange, Import, KeyChange, LawfulHold, Note, Pruned, Restored, SigningKeyChange,
 };
 
 use super::cycle::plate::{LimitSource, MachineKind, Sanitizing};
@@ -78,6 +82,20 @@ pub enum Body {
     Notification(Box<Notification>),
     /// Somebody works on a machine.
     Maintenance(Maintenance),
+    /// Somebody noted something.
+    Note(Note),
+    /// Somebody said what is to be known of an earlier record.
+    Amendment(Box<Amendment>),
+    /// The key that signs checkpoints changed.
+    SigningKey(Box<SigningKeyChange>),
+    /// Pruning was stopped, or allowed again.
+    LawfulHold(LawfulHold),
+    /// Readings were pruned by their age.
+    Pruned(Pruned),
+    /// Readings of a file were taken over.
+    Import(Import),
+    /// The ledger goes on from a backup.
+    Restored(Restored),
 }
 
 impl Body {
@@ -101,6 +119,13 @@ impl Body {
             Self::CorrectiveAction(_) => "corrective-action",
             Self::Notification(_) => "notification",
             Self::Maintenance(_) => "maintenance",
+            Self::Note(_) => "note",
+            Self::Amendment(_) => "amendment",
+            Self::SigningKey(_) => "signing-key",
+            Self::LawfulHold(_) => "lawful-hold",
+            Self::Pruned(_) => "pruned",
+            Self::Import(_) => "import",
+            Self::Restored(_) => "restored",
         }
     }
 
@@ -123,7 +148,14 @@ impl Body {
             | Self::AlertClosed(_)
             | Self::CorrectiveAction(_)
             | Self::Notification(_)
-            | Self::Maintenance(_) => false,
+            | Self::Maintenance(_)
+            | Self::Note(_)
+            | Self::Amendment(_)
+            | Self::SigningKey(_)
+            | Self::LawfulHold(_)
+            | Self::Pruned(_)
+            | Self::Import(_)
+            | Self::Restored(_) => false,
         }
     }
 }
@@ -269,6 +301,12 @@ pub enum Check {
         /// pH, where it was measured.
         #[serde(skip_serializing_if = "Option::is_none", default)]
         ph: Option<f64>,
+        /// Temperature of the solution, °C, where it was measured beside it.
+        #[serde(skip_serializing_if = "Option::is_none", default)]
+        solution_c: Option<f64>,
+        /// How it was measured: test strip, titration, meter.
+        #[serde(skip_serializing_if = "Option::is_none", default)]
+        method: Option<String>,
         /// Who made it.
         by: String,
     },
@@ -294,6 +332,23 @@ pub enum Check {
         /// Who did it.
         by: String,
     },
+    /// A thermometer was compared with another one.
+    Thermometer {
+        /// When it was made.
+        at: Timestamp,
+        /// What was checked: a probe by its channel, a gauge or a hand thermometer by its name.
+        what: String,
+        /// What it showed, °C.
+        shown_c: f64,
+        /// What the reference showed, °C.
+        reference_c: f64,
+        /// Largest difference that is still good, °C.
+        tolerance_c: f64,
+        /// The reference: an ice bath, a thermometer with its number.
+        reference: String,
+        /// Who made it.
+        by: String,
+    },
 }
 
 /// Kind of a check.
@@ -306,11 +361,16 @@ pub enum CheckKind {
     Supply,
     /// Drain and clean.
     DrainAndClean,
+    /// A thermometer against another one.
+    Thermometer,
 }
 
 impl CheckKind {
     /// Every kind.
-    pub const ALL: [Self; 3] = [Self::Sanitizer, Self::Supply, Self::DrainAndClean];
+    pub const ALL: [Self; 4] = [Self::Sanitizer, Self::Supply, Self::DrainAndClean, Self::Thermometer];
+
+    /// Those that are due at each shift or meal period where a site does not say otherwise.
+    pub const ROUTINE: [Self; 3] = [Self::Sanitizer, Self::Supply, Self::DrainAndClean];
 
     /// The word used in records, in the configuration and on pages.
     #[must_use]
@@ -319,6 +379,7 @@ impl CheckKind {
             Self::Sanitizer => "sanitizer",
             Self::Supply => "supply",
             Self::DrainAndClean => "drain-and-clean",
+            Self::Thermometer => "thermometer",
         }
     }
 }
@@ -331,6 +392,7 @@ impl Check {
             Self::Sanitizer { .. } => CheckKind::Sanitizer,
             Self::Supply { .. } => CheckKind::Supply,
             Self::DrainAndClean { .. } => CheckKind::DrainAndClean,
+            Self::Thermometer { .. } => CheckKind::Thermometer,
         }
     }
 
@@ -338,7 +400,10 @@ impl Check {
     #[must_use]
     pub const fn at(&self) -> Timestamp {
         match self {
-            Self::Sanitizer { at, .. } | Self::Supply { at, .. } | Self::DrainAndClean { at, .. } => *at,
+            Self::Sanitizer { at, .. }
+            | Self::Supply { at, .. }
+            | Self::DrainAndClean { at, .. }
+            | Self::Thermometer { at, .. } => *at,
         }
     }
 }

@@ -7,6 +7,7 @@
 use super::NewRecord;
 use super::aside::{self, SetAside};
 use super::bookmark::{self, Bookmark};
+use super::checkpoints::{self, StoredCheckpoint};
 use super::commit::{Committed, Store, insert_record};
 use super::error::LedgerError;
 use super::failpoint::{Point, reach};
@@ -26,6 +27,8 @@ pub struct Append {
     pub set_aside: Vec<SetAside>,
     /// Ids of what was set aside and has been taken after all.
     pub taken_back: Vec<i64>,
+    /// Signed checkpoints of what was committed before.
+    pub checkpoints: Vec<StoredCheckpoint>,
 }
 
 /// An append that was not stored, given back for another try.
@@ -64,6 +67,9 @@ impl Store {
         }
         for id in &append.taken_back {
             aside::take_back(&transaction, *id).map_err(failed)?;
+        }
+        for checkpoint in &append.checkpoints {
+            checkpoints::put(&transaction, checkpoint).map_err(failed)?;
         }
         for bookmark in &append.bookmarks {
             bookmark::put(&transaction, bookmark).map_err(failed)?;

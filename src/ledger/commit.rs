@@ -171,7 +171,14 @@ pub(super) fn insert_record(
         | Body::AlertClosed(_)
         | Body::CorrectiveAction(_)
         | Body::Notification(_)
-        | Body::Maintenance(_) => Ok(()),
+        | Body::Maintenance(_)
+        | Body::Note(_)
+        | Body::Amendment(_)
+        | Body::SigningKey(_)
+        | Body::LawfulHold(_)
+        | Body::Pruned(_)
+        | Body::Import(_)
+        | Body::Restored(_) => Ok(()),
     }
 }
 

@@ -44,6 +44,16 @@ CREATE TABLE set_aside (
     bytes BLOB NOT NULL
 ) STRICT;
 CREATE INDEX set_aside_of ON set_aside (consumer, id);
+CREATE TABLE checkpoint (
+    id INTEGER PRIMARY KEY AUTOINCREMENT,
+    at INTEGER NOT NULL,
+    size INTEGER NOT NULL,
+    note TEXT NOT NULL
+) STRICT;
+CREATE TRIGGER checkpoint_stays BEFORE UPDATE ON checkpoint
+    BEGIN SELECT RAISE(ABORT, 'checkpoints are never changed'); END;
+CREATE TRIGGER checkpoint_is_kept BEFORE DELETE ON checkpoint
+    BEGIN SELECT RAISE(ABORT, 'checkpoints are never deleted'); END;
 ";
 
 /// Shadows of the tables of format 2 in the memory of one connection. The tables
@@ -58,6 +68,7 @@ CREATE TEMP TABLE bookmark (name TEXT, state BLOB);
 CREATE TEMP TABLE outbox (id INTEGER, key TEXT, channel TEXT, sequence TEXT, created INTEGER, due INTEGER,
     status INTEGER, changed INTEGER, attempts INTEGER, last_error TEXT, bytes BLOB);
 CREATE TEMP TABLE set_aside (id INTEGER, consumer TEXT, at INTEGER, reason TEXT, bytes BLOB);
+CREATE TEMP TABLE checkpoint (id INTEGER, at INTEGER, size INTEGER, note TEXT);
 ";
 
 /// Adds what format 2 has more. The blocks there are become one round.

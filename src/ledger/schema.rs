@@ -16,6 +16,7 @@
 //! | `bookmark` | 2 | how far each reader of the ledger is, in bytes of its own, see [`super::bookmark`] |
 //! | `outbox` | 2 | letters to people and machines outside, waiting or ended, see [`super::outbox`] |
 //! | `set_aside` | 2 | what a receiver will not take, kept for people, see [`super::aside`] |
+//! | `checkpoint` | 2 | signed checkpoints; triggers forbid change, see [`super::checkpoints`] |
 //! | `state` | 1 | one row: where the ledger stands; since 2 with `compacted`, the end of the last whole round |
 //!
 //! A file of format 1 is brought to format 2 when it is opened for writing, in

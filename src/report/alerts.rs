@@ -174,7 +174,14 @@ fn said(body: &Body) -> Option<String> {
         | Body::ClockStep(_)
         | Body::ConfigurationChange(_)
         | Body::MachineFailure(_)
-        | Body::Maintenance(_) => return None,
+        | Body::Maintenance(_)
+        | Body::Note(_)
+        | Body::Amendment(_)
+        | Body::SigningKey(_)
+        | Body::LawfulHold(_)
+        | Body::Pruned(_)
+        | Body::Import(_)
+        | Body::Restored(_) => return None,
     };
     // What people wrote must not fake a line of ours, or drive a terminal.
     Some(text.chars().map(|character| if character.is_control() { ' ' } else { character }).collect())

@@ -3,6 +3,7 @@
 //! All three print the same [`row::CycleRow`], so that they can never disagree.
 //! Everything is written to a writer that is passed in.
 
+pub mod account;
 pub mod alerts;
 pub mod csv;
 pub mod json;

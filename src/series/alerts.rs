@@ -54,7 +54,14 @@ pub(super) fn point(start: impl Fn(&'static str) -> Point, record: &Record) -> O
         | Body::ServiceStop(_)
         | Body::ClockStep(_)
         | Body::ConfigurationChange(_)
-        | Body::MachineFailure(_) => return None,
+        | Body::MachineFailure(_)
+        | Body::Note(_)
+        | Body::Amendment(_)
+        | Body::SigningKey(_)
+        | Body::LawfulHold(_)
+        | Body::Pruned(_)
+        | Body::Import(_)
+        | Body::Restored(_) => return None,
     };
     Some(point)
 }

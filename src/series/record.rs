@@ -70,6 +70,13 @@ pub fn point(site: &str, index: u64, record: &Record) -> Point {
             let point = service(record.recorded).flag("stopped", failure.stopped);
             point.text("detail", short(&failure.cause))
         }
+        Body::Note(_)
+        | Body::Amendment(_)
+        | Body::SigningKey(_)
+        | Body::LawfulHold(_)
+        | Body::Pruned(_)
+        | Body::Import(_)
+        | Body::Restored(_) => service(record.recorded),
         Body::AlertRaised(_)
         | Body::AlertChanged(_)
         | Body::AlertAcknowledged(_)
@@ -128,7 +135,7 @@ fn with_cycle(point: Point, cycle: &Cycle) -> Point {
 
 fn with_check(start: impl Fn(Timestamp) -> Point, check: &Check) -> Point {
     match check {
-        Check::Sanitizer { at, mg_per_l, ph, by } => start(*at)
+        Check::Sanitizer { at, mg_per_l, ph, by, .. } => start(*at)
             .tag("check", "sanitizer")
             .float("mg_per_l", *mg_per_l)
             .float("ph", *ph)
@@ -139,6 +146,11 @@ fn with_check(start: impl Fn(Timestamp) -> Point, check: &Check) -> Point {
         Check::DrainAndClean { at, by, .. } => {
             start(*at).tag("check", "drain-and-clean").text("by", short(by))
         }
+        Check::Thermometer { at, shown_c, reference_c, by, .. } => start(*at)
+            .tag("check", "thermometer")
+            .float("shown", *shown_c)
+            .float("reference", *reference_c)
+            .text("by", short(by)),
     }
 }
 

@@ -73,7 +73,14 @@ fn play(scenario: Scenario, packs: &[Emission]) -> Vec<Cycle> {
         | Body::AlertClosed(_)
         | Body::CorrectiveAction(_)
         | Body::Notification(_)
-        | Body::Maintenance(_) => None,
+        | Body::Maintenance(_)
+        | Body::Note(_)
+        | Body::Amendment(_)
+        | Body::SigningKey(_)
+        | Body::LawfulHold(_)
+        | Body::Pruned(_)
+        | Body::Import(_)
+        | Body::Restored(_) => None,
     });
     cycles.collect()
 }

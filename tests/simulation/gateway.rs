@@ -124,7 +124,14 @@ impl Gateway {
                 | Body::AlertClosed(_)
                 | Body::CorrectiveAction(_)
                 | Body::Notification(_)
-                | Body::Maintenance(_) => None,
+                | Body::Maintenance(_)
+                | Body::Note(_)
+                | Body::Amendment(_)
+                | Body::SigningKey(_)
+                | Body::LawfulHold(_)
+                | Body::Pruned(_)
+                | Body::Import(_)
+                | Body::Restored(_) => None,
             })
             .collect()
     }

@@ -165,7 +165,14 @@ impl Office {
             | Body::AlertCleared(_)
             | Body::CorrectiveAction(_)
             | Body::Notification(_)
-            | Body::Maintenance(_) => {}
+            | Body::Maintenance(_)
+            | Body::Note(_)
+            | Body::Amendment(_)
+            | Body::SigningKey(_)
+            | Body::LawfulHold(_)
+            | Body::Pruned(_)
+            | Body::Import(_)
+            | Body::Restored(_) => {}
         }
     }
 

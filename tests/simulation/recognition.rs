@@ -121,7 +121,14 @@ fn check_order(scenario: Scenario, seed: u64, records: &[Record]) {
             | Body::AlertClosed(_)
             | Body::CorrectiveAction(_)
             | Body::Notification(_)
-            | Body::Maintenance(_) => {}
+            | Body::Maintenance(_)
+            | Body::Note(_)
+            | Body::Amendment(_)
+            | Body::SigningKey(_)
+            | Body::LawfulHold(_)
+            | Body::Pruned(_)
+            | Body::Import(_)
+            | Body::Restored(_) => {}
         }
     }
 }

@@ -194,6 +194,7 @@ phrases! {
     CheckSanitizer: "sanitizer test", "prueba del desinfectante";
     CheckSupply: "look at the supplies", "revisión de los suministros";
     CheckDrain: "drain and clean", "vaciado y limpieza";
+    CheckThermometer: "thermometer check", "comprobación del termómetro";
     Judging: "this gateway stopped judging it: restart the service", "este equipo dejó de evaluarla: reinicie el servicio";
     TheSensor: "the probe", "la sonda";
     ThatRoute: "that address", "esa dirección";

@@ -236,6 +236,7 @@ pub(crate) const fn check(kind: CheckKind) -> Phrase {
         CheckKind::Sanitizer => Phrase::CheckSanitizer,
         CheckKind::Supply => Phrase::CheckSupply,
         CheckKind::DrainAndClean => Phrase::CheckDrain,
+        CheckKind::Thermometer => Phrase::CheckThermometer,
     }
 }
 

@@ -79,7 +79,10 @@ pub(super) fn measured_at(machine: &str, check: &Check, machines: &[String]) -> 
 
 fn name_of(check: &Check) -> &str {
     match check {
-        Check::Sanitizer { by, .. } | Check::Supply { by, .. } | Check::DrainAndClean { by, .. } => by,
+        Check::Sanitizer { by, .. }
+        | Check::Supply { by, .. }
+        | Check::DrainAndClean { by, .. }
+        | Check::Thermometer { by, .. } => by,
     }
 }
 

@@ -89,7 +89,14 @@ fn number_of(body: &Body) -> Option<AlertNumber> {
         | Body::ClockStep(_)
         | Body::ConfigurationChange(_)
         | Body::MachineFailure(_)
-        | Body::Maintenance(_) => None,
+        | Body::Maintenance(_)
+        | Body::Note(_)
+        | Body::Amendment(_)
+        | Body::SigningKey(_)
+        | Body::LawfulHold(_)
+        | Body::Pruned(_)
+        | Body::Import(_)
+        | Body::Restored(_) => None,
     }
 }
 
@@ -171,7 +178,14 @@ impl Story {
             | Body::ClockStep(_)
             | Body::ConfigurationChange(_)
             | Body::MachineFailure(_)
-            | Body::Maintenance(_) => {}
+            | Body::Maintenance(_)
+            | Body::Note(_)
+            | Body::Amendment(_)
+            | Body::SigningKey(_)
+            | Body::LawfulHold(_)
+            | Body::Pruned(_)
+            | Body::Import(_)
+            | Body::Restored(_) => {}
         }
     }
 }

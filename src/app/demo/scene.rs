@@ -119,7 +119,14 @@ impl Scene {
                 | Body::AlertClosed(_)
                 | Body::CorrectiveAction(_)
                 | Body::Notification(_)
-                | Body::Maintenance(_) => {}
+                | Body::Maintenance(_)
+                | Body::Note(_)
+                | Body::Amendment(_)
+                | Body::SigningKey(_)
+                | Body::LawfulHold(_)
+                | Body::Pruned(_)
+                | Body::Import(_)
+                | Body::Restored(_) => {}
             }
         }
         rows

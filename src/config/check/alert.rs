@@ -206,7 +206,7 @@ fn read_rules(reader: &mut Reader<'_>, findings: &mut Findings) -> Option<Rules>
         times.map(|key| reader.duration(key, findings));
     let rules = Rules {
         off: off.unwrap_or_default(),
-        checks: checks.unwrap_or_else(|| BTreeSet::from(CheckKind::ALL)),
+        checks: checks.unwrap_or_else(|| BTreeSet::from(CheckKind::ROUTINE)),
         good_cycles: good_cycles?,
         repeated: repeated?,
         idle: idle?,

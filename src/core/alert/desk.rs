@@ -230,7 +230,14 @@ impl Turn<'_> {
                 | Body::AlertCleared(_)
                 | Body::AlertClosed(_)
                 | Body::CorrectiveAction(_)
-                | Body::Maintenance(_),
+                | Body::Maintenance(_)
+                | Body::Note(_)
+                | Body::Amendment(_)
+                | Body::SigningKey(_)
+                | Body::LawfulHold(_)
+                | Body::Pruned(_)
+                | Body::Import(_)
+                | Body::Restored(_),
                 _,
             ) => {}
         }

@@ -125,7 +125,7 @@ impl Default for Rules {
     fn default() -> Self {
         Self {
             off: BTreeSet::new(),
-            checks: BTreeSet::from(CheckKind::ALL),
+            checks: BTreeSet::from(CheckKind::ROUTINE),
             good_cycles: 3,
             repeated: 2,
             idle: minutes(20),

@@ -95,7 +95,7 @@ impl Turn<'_> {
             }
             let memory = self.state.memory(machine);
             let used = match kind {
-                CheckKind::Sanitizer | CheckKind::Supply => {
+                CheckKind::Sanitizer | CheckKind::Supply | CheckKind::Thermometer => {
                     memory.last_rinse.is_some_and(|rinse| rinse >= due.counts_from)
                 }
                 CheckKind::DrainAndClean => memory.dirty_since.is_some_and(|since| since < due.at),

@@ -245,7 +245,14 @@ fn a_check_takes_the_ph_of_its_own_instant() {
         .collect();
     let check = |seconds, mg_per_l, ph| {
         let by = "dm1/sanitizer".to_owned();
-        Body::Check(Check::Sanitizer { at: at(seconds), mg_per_l, ph: Some(ph), by })
+        Body::Check(Check::Sanitizer {
+            at: at(seconds),
+            mg_per_l,
+            ph: Some(ph),
+            solution_c: None,
+            method: None,
+            by,
+        })
     };
     assert_eq!(checks, [&check(0.0, 80.0, 7.0), &check(100.0, 60.0, 9.0)]);
 }

@@ -284,7 +284,14 @@ async fn a_slow_ledger_holds_the_sources_back() {
 #[tokio::test(start_paused = true)]
 async fn a_check_is_answered_when_it_is_on_record() {
     let bench = Bench::start(&[Answer::Refuse { again: true }], None);
-    let check = Check::Sanitizer { at: START, mg_per_l: 75.0, ph: None, by: "Cy".to_owned() };
+    let check = Check::Sanitizer {
+        at: START,
+        mg_per_l: 75.0,
+        ph: None,
+        solution_c: None,
+        method: None,
+        by: "Cy".to_owned(),
+    };
     let (answer, answered) = oneshot::channel();
     bench.checks.send(Entry { machine: MachineId(0), check, answer }).await.expect("the driver runs");
     assert_eq!(answered.await, Ok(7), "the index that the ledger gave");

@@ -196,7 +196,14 @@ fn a_concentration_by_hand_is_judged_by_even_after_a_kill() {
         }
         kept.commit(&mut gather, half);
         let at = samples[half - 1].at;
-        let check = Check::Sanitizer { at, mg_per_l: 75.0, ph: Some(7.0), by: "Cy".to_owned() };
+        let check = Check::Sanitizer {
+            at,
+            mg_per_l: 75.0,
+            ph: Some(7.0),
+            solution_c: None,
+            method: None,
+            by: "Cy".to_owned(),
+        };
         assert_eq!(gather.check(at, MachineId(1), check.clone()), Some(0), "the first of its commit");
         assert!(gather.is_urgent(), "somebody waits for it");
         let before = kept.records.len();

@@ -19,8 +19,14 @@ fn line(index: u64, machine: Option<&str>, body: Body) -> String {
 // Own design, as told in the table of `measurements`; one row for each kind of record.
 #[test]
 fn each_kind_of_record_has_its_line() {
-    let sanitizer =
-        Check::Sanitizer { at: at(1.0), mg_per_l: 75.0, ph: Some(8.0), by: "A. Baker".to_owned() };
+    let sanitizer = Check::Sanitizer {
+        at: at(1.0),
+        mg_per_l: 75.0,
+        ph: Some(8.0),
+        solution_c: None,
+        method: None,
+        by: "A. Baker".to_owned(),
+    };
     let gap = |to: Option<f64>| {
         let (fault, from) = (Fault::Silent, at(2.0));
         Body::Gap(Gap { probe: "dm1/rinse".to_owned(), fault, from, to: to.map(at), filled: false })

@@ -9,7 +9,7 @@ use rinseward::core::record::{Body, MachineFailure, Record};
 use rinseward::core::time::Timestamp;
 use rinseward::ledger::{
     Append, AppendRefused, Bookmark, Commit, Committed, LedgerError, Letter, LetterStatus, OutboxChange,
-    QUEUE_APPENDS_MAX, Reader, Retry, SetAside, Writer,
+    QUEUE_APPENDS_MAX, Reader, Retry, SetAside, StoredCheckpoint, Writer,
 };
 
 use super::fixture::{at, commit, open, place, plain, sample, start, stop};
@@ -74,10 +74,12 @@ fn an_append_is_read_back() {
         outbox: vec![put("a", "one", 1.0)],
         set_aside: vec![aside("first"), aside("second")],
         taken_back: Vec::new(),
+        checkpoints: vec![checkpoint(1.0, 1)],
     };
     let committed = append(&writer, first).expect("an append");
     assert_eq!((committed.first_index, committed.tree_size, committed.last_input), (Some(1), 3, 3));
     assert_eq!(reader.bookmark("desk").expect("no failure"), Some(vec![1]));
+    assert_eq!(reader.newest_checkpoint().expect("no failure"), Some(checkpoint(1.0, 1)));
     assert_eq!(reader.newest_input().expect("a number"), 3);
     assert_eq!(reader.root().expect("a root"), committed.root);
     let kept = reader.set_aside("series", 10).expect("no failure");
@@ -296,4 +298,8 @@ fn old_letters_go_when_they_have_ended() {
         reader.letters(10).expect("no failure").into_iter().map(|posted| posted.letter.key).collect();
     assert_eq!(left, ["waiting", "199", "198"]);
     assert_eq!(reader.next_letter_due_by("email", at(-1.0)).expect("no failure"), Some::<Timestamp>(at(0.0)));
+}
+
+pub(super) fn checkpoint(seconds: f64, size: u64) -> StoredCheckpoint {
+    StoredCheckpoint { at: at(seconds), size, note: format!("a note over {size} records") }
 }

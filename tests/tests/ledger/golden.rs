@@ -13,7 +13,7 @@ use rinseward::ledger::{
     SetAside, Tally,
 };
 
-use super::append::{append, letter};
+use super::append::{append, checkpoint, letter};
 use super::fixture::{at, commit, cycle, open, place, plain, sample, start, stop, trace};
 use super::{all_records, values, wait_for_tail};
 
@@ -141,6 +141,7 @@ fn write_format_2(path: &Path) {
             })
             .into(),
         taken_back: Vec::new(),
+        checkpoints: vec![checkpoint(7_301.0, 7), checkpoint(7_302.0, 8)],
     };
     append(&writer, first).expect("an append");
     let outbox = vec![
@@ -200,6 +201,8 @@ fn the_ledger_of_format_2_opens() {
         assert_eq!(values(&reader, "dm1/rinse").len(), 606);
         assert_eq!(fed(&reader), values(&reader, "dm1/rinse"));
         assert_eq!(reader.newest_input().expect("a number"), 608);
+        let checkpoints = reader.checkpoints().expect("no failure");
+        assert_eq!(checkpoints, [checkpoint(7_301.0, 7), checkpoint(7_302.0, 8)]);
     }
     let (_writer, recovered) = open(&path);
     assert_eq!((recovered.next_input, recovered.tree_size), (609, 8));

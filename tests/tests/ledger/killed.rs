@@ -61,6 +61,7 @@ fn append_of(n: u32) -> Append {
         outbox: if n == 0 { vec![put] } else { vec![delivered, put] },
         set_aside: vec![set_aside],
         taken_back: if n == 0 { Vec::new() } else { vec![i64::from(n)] },
+        checkpoints: Vec::new(),
     }
 }
 

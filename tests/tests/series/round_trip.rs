@@ -161,8 +161,14 @@ async fn records_of_every_measurement_come_back() {
     let server = Victoria::start();
     let at = |seconds: i64| Timestamp::from_micros(1_795_000_000_000_000 + seconds * 1_000_000);
     let machine = || Some("dm1".to_owned());
-    let check =
-        Check::Sanitizer { at: at(1), mg_per_l: 75.0, ph: None, by: "A. \"B\" Baker, jr.".to_owned() };
+    let check = Check::Sanitizer {
+        at: at(1),
+        mg_per_l: 75.0,
+        ph: None,
+        solution_c: None,
+        method: None,
+        by: "A. \"B\" Baker, jr.".to_owned(),
+    };
     let gap = Gap {
         probe: "dm1/rinse".to_owned(),
         fault: reading::Fault::Silent,

@@ -258,9 +258,20 @@ impl Play {
         self.until(minutes);
         let (at, by) = (self.now, "ana".to_owned());
         let check = match kind {
-            CheckKind::Sanitizer => Check::Sanitizer { at, mg_per_l: 100.0, ph: None, by },
+            CheckKind::Sanitizer => {
+                Check::Sanitizer { at, mg_per_l: 100.0, ph: None, solution_c: None, method: None, by }
+            }
             CheckKind::Supply => Check::Supply { at, enough: true, note: None, by },
             CheckKind::DrainAndClean => Check::DrainAndClean { at, note: None, by },
+            CheckKind::Thermometer => Check::Thermometer {
+                at,
+                what: format!("{machine}/rinse"),
+                shown_c: 0.2,
+                reference_c: 0.0,
+                tolerance_c: 1.0,
+                reference: "ice bath".to_owned(),
+                by,
+            },
         };
         self.record(machine, Body::Check(check));
     }

@@ -179,7 +179,14 @@ fn check_story(effects: &Effects) -> Result<(), TestCaseError> {
             | Body::ConfigurationChange(_)
             | Body::MachineFailure(_)
             | Body::Notification(_)
-            | Body::Maintenance(_) => {}
+            | Body::Maintenance(_)
+            | Body::Note(_)
+            | Body::Amendment(_)
+            | Body::SigningKey(_)
+            | Body::LawfulHold(_)
+            | Body::Pruned(_)
+            | Body::Import(_)
+            | Body::Restored(_) => {}
         }
     }
     let mut keys = BTreeSet::new();

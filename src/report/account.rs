@@ -1,0 +1,369 @@
+//! An account of a span of time: everything an auditor is told of it, as facts.
+//!
+//! One [`Account`] is made from the ledger and then only shown: as JSON, as the tables of
+//! CSV files, on paper and on pages. It holds no words but those that people entered; each
+//! form puts it into the words and the scale of its reader. Times are instants in UTC,
+//! temperatures in °C, durations in s; a day is one of the site's own time zone.
+
+use jiff::civil::Date;
+use serde::{Deserialize, Serialize};
+
+use crate::core::alert::{Condition, Quantity};
+use crate::core::cycle::plate::{LimitSource, MachineKind, Sanitizing};
+use crate::core::effect::Trace;
+use crate::core::reading::Fault;
+use crate::core::record::{AmendmentChange, Check, Cycle};
+use crate::core::time::Timestamp;
+
+/// Version of the form, the `v` of its JSON.
+pub const ACCOUNT_FORMAT: u32 = 1;
+
+/// An account of a span of time.
+#[derive(Clone, PartialEq, Debug, Serialize, Deserialize)]
+pub struct Account {
+    /// Version of the form, [`ACCOUNT_FORMAT`].
+    pub v: u32,
+    /// Version of the program that made it.
+    pub program: String,
+    /// When it was made.
+    pub made: Timestamp,
+    /// Name of the site.
+    pub site: String,
+    /// Time zone of the site (IANA), whose days and hours are meant.
+    pub zone: String,
+    /// First instant of the span.
+    pub from: Timestamp,
+    /// First instant after it.
+    pub to: Timestamp,
+    /// Only these machines; empty where all were asked for.
+    pub only: Vec<String>,
+    /// Every machine, by name.
+    pub machines: Vec<MachineAccount>,
+    /// Every alert that was raised in the span or open in it, by number.
+    pub alerts: Vec<AlertAccount>,
+    /// Every check whose time lies in the span, in order of time, withdrawn and corrected ones too.
+    pub checks: Vec<CheckAccount>,
+    /// Checks that were due and not made in time.
+    pub overdue: Vec<OverdueCheck>,
+    /// Comparisons of probes with a reference that were in force at some time of the span.
+    pub calibrations: Vec<CalibrationAccount>,
+    /// What people noted, and what they said of earlier records.
+    pub remarks: Vec<Remark>,
+    /// What happened to the program itself.
+    pub service: Vec<ServiceEvent>,
+    /// Number of records from the first to the last that the account stands on.
+    pub records: RecordRange,
+    /// What seals it; absent where no key is at hand.
+    pub seal: Option<Seal>,
+    /// Records that could not be read: nothing of them is in the account.
+    pub damaged: Vec<u64>,
+}
+
+/// Indices of records, the second one excluded.
+#[derive(Clone, Copy, PartialEq, Eq, Debug, Serialize, Deserialize)]
+pub struct RecordRange {
+    /// The first.
+    pub from: u64,
+    /// The first after the last.
+    pub to: u64,
+}
+
+/// A signed checkpoint over the ledger the account was made from.
+#[derive(Clone, PartialEq, Eq, Debug, Serialize, Deserialize)]
+pub struct Seal {
+    /// The signed note (C2SP tlog-checkpoint).
+    pub checkpoint: String,
+    /// The public key it verifies with, as `name+id+base64`.
+    pub key: String,
+    /// Number of records it speaks of.
+    pub size: u64,
+    /// Root over them in hexadecimal.
+    pub root: String,
+}
+
+/// Racks by verdict.
+#[derive(Clone, Copy, PartialEq, Eq, Debug, Default, Serialize, Deserialize)]
+pub struct Counts {
+    /// Final rinse below its limit.
+    pub cold: u64,
+    /// Limit held too short.
+    pub brief: u64,
+    /// Concentration out of range.
+    pub weak: u64,
+    /// Evidence missing.
+    pub unproven: u64,
+    /// Passed by less than the uncertainty.
+    pub narrow: u64,
+    /// Passed.
+    pub pass: u64,
+}
+
+/// One machine over the span.
+#[derive(Clone, PartialEq, Debug, Serialize, Deserialize)]
+pub struct MachineAccount {
+    /// Its name.
+    pub machine: String,
+    /// Kind, as judged by; absent where no cycle is in the span.
+    pub kind: Option<MachineKind>,
+    /// Sanitizing method.
+    pub sanitizing: Option<Sanitizing>,
+    /// The limits its cycles were judged by, in order of the first one.
+    pub limits: Vec<LimitInForce>,
+    /// All its racks.
+    pub counts: Counts,
+    /// Lowest settled minimum of all, °C.
+    pub rinse_min_c: Option<f64>,
+    /// Median of the settled minima, °C.
+    pub rinse_median_c: Option<f64>,
+    /// Each day on which it washed, was watched or should have been, in order.
+    pub days: Vec<DayAccount>,
+    /// Stretches in which nothing is known of it, in order.
+    pub gaps: Vec<GapAccount>,
+    /// Time it should have been watched, s: the site's operating hours, or all of the span where none are configured.
+    pub operating_s: f64,
+    /// Part of that time without a gap, s.
+    pub monitored_s: f64,
+    /// Every cycle that did not plainly pass, in order of time: each with its trace.
+    pub exceptions: Vec<ExceptionAccount>,
+    /// Early warnings from its settled minima.
+    pub drift: DriftAccount,
+}
+
+/// A limit and since when cycles were judged by it.
+#[derive(Clone, PartialEq, Debug, Serialize, Deserialize)]
+pub struct LimitInForce {
+    /// Start of the first final rinse judged by it.
+    pub since: Timestamp,
+    /// Final-rinse limit, °C.
+    pub limit_c: f64,
+    /// Where it comes from.
+    pub source: LimitSource,
+    /// Wash limit, °C.
+    pub wash_limit_c: f64,
+    /// Dwell required, s.
+    pub dwell_required_s: f64,
+}
+
+/// One machine on one day.
+#[derive(Clone, PartialEq, Debug, Serialize, Deserialize)]
+pub struct DayAccount {
+    /// Which, in the site's time zone.
+    pub day: Date,
+    /// Racks by verdict.
+    pub counts: Counts,
+    /// Lowest settled minimum, °C.
+    pub rinse_min_c: Option<f64>,
+    /// Median of the settled minima, °C.
+    pub rinse_median_c: Option<f64>,
+    /// Final-rinse limit of its last cycle, °C.
+    pub limit_c: Option<f64>,
+    /// Largest expanded uncertainty (k = 2) of its cycles, °C.
+    pub uncertainty_c: Option<f64>,
+    /// Cycles recorded more than an hour after they ended: backfilled or delayed.
+    pub late: u64,
+    /// Time it should have been watched, s.
+    pub operating_s: f64,
+    /// Part of that time without a gap, s.
+    pub monitored_s: f64,
+    /// Time from the last rack before it to a settled rinse, median over the racks of the rush, s; see [`crate::core::drift`].
+    pub recovery_s: Option<f64>,
+    /// Settled minima of its cycles in order of time: seconds since the day began, °C, and its verdict's place in [`Counts`].
+    pub minima: Vec<(u32, f32, u8)>,
+}
+
+/// A stretch in which nothing is known.
+#[derive(Clone, PartialEq, Debug, Serialize, Deserialize)]
+pub struct GapAccount {
+    /// Whose readings are missing; absent where the service itself was down.
+    pub probe: Option<String>,
+    /// Why; absent where the service itself was down.
+    pub fault: Option<Fault>,
+    /// Last instant before it.
+    pub from: Timestamp,
+    /// First instant after it; absent while it lasts.
+    pub to: Option<Timestamp>,
+    /// Whether readings for it came after all, late.
+    pub filled: bool,
+}
+
+/// One cycle that did not plainly pass.
+#[derive(Clone, PartialEq, Debug, Serialize, Deserialize)]
+pub struct ExceptionAccount {
+    /// Index of its record.
+    pub index: u64,
+    /// When it was recorded.
+    pub recorded: Timestamp,
+    /// The cycle.
+    pub cycle: Cycle,
+    /// Its trace, where one is kept and can be read.
+    pub trace: Option<Trace>,
+    /// Numbers of the alerts that name it.
+    pub alerts: Vec<u64>,
+    /// Indices of the amendments that speak of it.
+    pub amendments: Vec<u64>,
+}
+
+/// Early warnings: never a verdict.
+#[derive(Clone, PartialEq, Debug, Default, Serialize, Deserialize)]
+pub struct DriftAccount {
+    /// Mean of the settled minima that counts as usual, °C.
+    pub usual_c: Option<f64>,
+    /// Standard deviation that counts as usual, °C.
+    pub sigma_c: Option<f64>,
+    /// Where the charts signalled, in order of time.
+    pub signals: Vec<DriftSignal>,
+    /// Cold racks that were the first after a pause: the line had cooled, the booster had not failed.
+    pub cold_first_racks: u64,
+    /// Median recovery time in the first quarter of the span, s.
+    pub recovery_first_s: Option<f64>,
+    /// Median recovery time in the last quarter of the span, s.
+    pub recovery_last_s: Option<f64>,
+}
+
+/// A chart left its limits.
+#[derive(Clone, Copy, PartialEq, Debug, Serialize, Deserialize)]
+pub struct DriftSignal {
+    /// Start of the final rinse at which it did.
+    pub at: Timestamp,
+    /// Which chart.
+    pub chart: Chart,
+    /// Where the average stands against what is usual, °C: negative is colder.
+    pub shift_c: f64,
+    /// When the shift began as far as the chart can tell.
+    pub since: Option<Timestamp>,
+}
+
+/// A control chart of ISO 7870.
+#[derive(Clone, Copy, PartialEq, Eq, Debug, Serialize, Deserialize)]
+#[serde(rename_all = "kebab-case")]
+pub enum Chart {
+    /// Exponentially weighted moving average (ISO 7870-6).
+    Ewma,
+    /// Cumulative sum (ISO 7870-4).
+    Cusum,
+}
+
+/// One alert and what became of it.
+#[derive(Clone, PartialEq, Debug, Serialize, Deserialize)]
+pub struct AlertAccount {
+    /// Its number.
+    pub number: u64,
+    /// What it was about.
+    pub condition: Condition,
+    /// Which machine; absent for the site.
+    pub machine: Option<String>,
+    /// Since when it was so.
+    pub since: Timestamp,
+    /// When it was raised.
+    pub raised: Timestamp,
+    /// What was measured at worst.
+    pub measured: Option<Quantity>,
+    /// Against which limit.
+    pub limit: Option<Quantity>,
+    /// Racks affected.
+    pub racks: u64,
+    /// Who took it on, and when.
+    pub acknowledged: Option<(String, Timestamp)>,
+    /// The corrective action.
+    pub action: Option<ActionAccount>,
+    /// When it recovered.
+    pub cleared: Option<Timestamp>,
+    /// When it was closed; absent while it is open.
+    pub closed: Option<Timestamp>,
+    /// Messages that were delivered.
+    pub delivered: u64,
+    /// Messages that were given up.
+    pub given_up: u64,
+}
+
+/// A corrective action.
+#[derive(Clone, PartialEq, Debug, Serialize, Deserialize)]
+pub struct ActionAccount {
+    /// Index of its record.
+    pub index: u64,
+    /// When it was put on record.
+    pub at: Timestamp,
+    /// Who did it.
+    pub by: String,
+    /// What happened to the racks.
+    pub racks: String,
+    /// What was done.
+    pub done: String,
+}
+
+/// One check that somebody entered.
+#[derive(Clone, PartialEq, Debug, Serialize, Deserialize)]
+pub struct CheckAccount {
+    /// Index of its record.
+    pub index: u64,
+    /// When it was put on record.
+    pub recorded: Timestamp,
+    /// Of which machine; absent for the site.
+    pub machine: Option<String>,
+    /// What was found.
+    pub check: Check,
+    /// Whether it is good, by the rules in [`crate::core::logbook`]; absent where it only says that something was done.
+    pub good: Option<bool>,
+    /// The amendment that withdrew or corrected it.
+    pub amended_by: Option<u64>,
+}
+
+/// A check that was due and not made in time.
+#[derive(Clone, PartialEq, Debug, Serialize, Deserialize)]
+pub struct OverdueCheck {
+    /// Of which machine.
+    pub machine: Option<String>,
+    /// Which: the word of its [`crate::core::record::CheckKind`].
+    pub check: String,
+    /// Since when it was overdue.
+    pub since: Timestamp,
+    /// When it was made after all.
+    pub made: Option<Timestamp>,
+}
+
+/// What is on file of the calibration of one probe.
+#[derive(Clone, PartialEq, Debug, Serialize, Deserialize)]
+pub struct CalibrationAccount {
+    /// Channel of the probe.
+    pub probe: String,
+    /// Since when it was in force.
+    pub since: Timestamp,
+    /// When it was made, as it is on file.
+    pub made: Option<Date>,
+    /// Reference shown and probe shown, °C, each pair of it.
+    pub points: Vec<(f64, f64)>,
+    /// Expanded uncertainty (k = 2) of a reading by the budget in force, °C.
+    pub uncertainty_c: Option<f64>,
+    /// Time constant of the probe, s.
+    pub tau_s: Option<f64>,
+}
+
+/// What somebody added to the record.
+#[derive(Clone, PartialEq, Debug, Serialize, Deserialize)]
+pub struct Remark {
+    /// Index of its record.
+    pub index: u64,
+    /// When it was put on record.
+    pub recorded: Timestamp,
+    /// Of which machine.
+    pub machine: Option<String>,
+    /// Who says so.
+    pub by: String,
+    /// What they say.
+    pub text: String,
+    /// The record it is about, and what it says of it; absent for a note.
+    pub amends: Option<(u64, AmendmentChange)>,
+}
+
+/// Something that happened to the program or to how the record is kept.
+#[derive(Clone, PartialEq, Debug, Serialize, Deserialize)]
+pub struct ServiceEvent {
+    /// Index of its record.
+    pub index: u64,
+    /// When.
+    pub at: Timestamp,
+    /// Kind of its record.
+    pub kind: String,
+    /// In a few words of English.
+    pub text: String,
+}
