@@ -18,6 +18,7 @@ pub mod intake;
 pub mod keys;
 pub mod machine;
 pub mod merkle;
+pub mod monitored;
 pub mod note;
 pub mod presence;
 pub mod reader;
