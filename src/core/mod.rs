@@ -16,6 +16,7 @@ pub mod food_code;
 pub mod id;
 pub mod intake;
 pub mod keys;
+pub mod logbook;
 pub mod machine;
 pub mod merkle;
 pub mod monitored;
