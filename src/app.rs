@@ -14,6 +14,7 @@ mod people;
 mod replay;
 mod run;
 pub mod series;
+mod service_manager;
 mod sources;
 mod station;
 
