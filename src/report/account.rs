@@ -33,7 +33,7 @@ pub struct Account {
     pub zone: String,
     /// First instant of the span.
     pub from: Timestamp,
-    /// First instant after it.
+    /// First instant after it. Where it lies after `made`, times are counted up to `made`.
     pub to: Timestamp,
     /// Only these machines; empty where all were asked for.
     pub only: Vec<String>,
@@ -53,6 +53,8 @@ pub struct Account {
     pub service: Vec<ServiceEvent>,
     /// Number of records from the first to the last that the account stands on.
     pub records: RecordRange,
+    /// Traces of exceptions that are kept and left out here, since there were too many of them.
+    pub traces_left_out: u64,
     /// What seals it; absent where no key is at hand.
     pub seal: Option<Seal>,
     /// Records that could not be read: nothing of them is in the account.
@@ -125,6 +127,8 @@ pub struct MachineAccount {
     pub monitored_s: f64,
     /// Every cycle that did not plainly pass, in order of time: each with its trace.
     pub exceptions: Vec<ExceptionAccount>,
+    /// Those that are counted above and not told one by one, since there were too many of them.
+    pub exceptions_left_out: Counts,
     /// Early warnings from its settled minima.
     pub drift: DriftAccount,
 }
@@ -165,7 +169,7 @@ pub struct DayAccount {
     pub operating_s: f64,
     /// Part of that time without a gap, s.
     pub monitored_s: f64,
-    /// Time from the last rack before it to a settled rinse, median over the racks of the rush, s; see [`crate::core::drift`].
+    /// Median over the racks of the rush of the time from the start of the rinse to the limit, s; see [`crate::core::drift`].
     pub recovery_s: Option<f64>,
     /// Settled minima of its cycles in order of time: seconds since the day began, °C, and its verdict's place in [`Counts`].
     pub minima: Vec<(u32, f32, u8)>,
@@ -214,9 +218,9 @@ pub struct DriftAccount {
     pub signals: Vec<DriftSignal>,
     /// Cold racks that were the first after a pause: the line had cooled, the booster had not failed.
     pub cold_first_racks: u64,
-    /// Median recovery time in the first quarter of the span, s.
+    /// Median time to the limit in the rush, in the first quarter of the span, s.
     pub recovery_first_s: Option<f64>,
-    /// Median recovery time in the last quarter of the span, s.
+    /// The same in the last quarter of the span, s.
     pub recovery_last_s: Option<f64>,
 }
 
@@ -252,6 +256,8 @@ pub struct AlertAccount {
     pub condition: Condition,
     /// Which machine; absent for the site.
     pub machine: Option<String>,
+    /// Probes, checks or routes it was about.
+    pub about: Vec<String>,
     /// Since when it was so.
     pub since: Timestamp,
     /// When it was raised.
@@ -262,6 +268,8 @@ pub struct AlertAccount {
     pub limit: Option<Quantity>,
     /// Racks affected.
     pub racks: u64,
+    /// Whether it needs a corrective action.
+    pub needs_action: bool,
     /// Who took it on, and when.
     pub acknowledged: Option<(String, Timestamp)>,
     /// The corrective action.
@@ -304,8 +312,10 @@ pub struct CheckAccount {
     pub check: Check,
     /// Whether it is good, by the rules in [`crate::core::logbook`]; absent where it only says that something was done.
     pub good: Option<bool>,
-    /// The amendment that withdrew or corrected it.
+    /// The amendment that withdrew or corrected it: it counts no more.
     pub amended_by: Option<u64>,
+    /// The check it stands in for; its own record is an amendment then.
+    pub corrects: Option<u64>,
 }
 
 /// A check that was due and not made in time.
@@ -328,6 +338,8 @@ pub struct CalibrationAccount {
     pub probe: String,
     /// Since when it was in force.
     pub since: Timestamp,
+    /// When another one took its place, or the probe went; absent while it is in force.
+    pub until: Option<Timestamp>,
     /// When it was made, as it is on file.
     pub made: Option<Date>,
     /// Reference shown and probe shown, °C, each pair of it.
@@ -362,6 +374,8 @@ pub struct ServiceEvent {
     pub index: u64,
     /// When.
     pub at: Timestamp,
+    /// Of which machine; absent for the site.
+    pub machine: Option<String>,
     /// Kind of its record.
     pub kind: String,
     /// In a few words of English.
