@@ -17,6 +17,7 @@ pub mod id;
 pub mod intake;
 pub mod machine;
 pub mod merkle;
+pub mod monitored;
 pub mod note;
 pub mod presence;
 pub mod reader;
