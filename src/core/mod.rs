@@ -15,6 +15,7 @@ pub mod effect;
 pub mod food_code;
 pub mod id;
 pub mod intake;
+pub mod logbook;
 pub mod machine;
 pub mod merkle;
 pub mod monitored;
