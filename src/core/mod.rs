@@ -11,6 +11,7 @@ pub mod channel;
 pub mod checkpoint;
 pub mod cycle;
 pub mod dose;
+pub mod drift;
 pub mod effect;
 pub mod food_code;
 pub mod id;
