@@ -4,14 +4,24 @@
 //! CSV files, on paper and on pages. It holds no words but those that people entered; each
 //! form puts it into the words and the scale of its reader. Times are instants in UTC,
 //! temperatures in °C, durations in s; a day is one of the site's own time zone.
+//!
+//! [`build::Builder`] makes it from records.
+
+pub mod build;
+mod configured;
+mod entries;
+mod machine;
+mod service;
 
 use jiff::civil::Date;
 use serde::{Deserialize, Serialize};
 
 use crate::core::alert::{Condition, Quantity};
 use crate::core::cycle::plate::{LimitSource, MachineKind, Sanitizing};
+use crate::core::cycle::verdict::Verdict;
 use crate::core::effect::Trace;
 use crate::core::reading::Fault;
+pub use crate::core::drift::{Chart, Signal as DriftSignal};
 use crate::core::record::{AmendmentChange, Check, Cycle};
 use crate::core::time::Timestamp;
 
@@ -100,6 +110,44 @@ pub struct Counts {
     pub pass: u64,
 }
 
+impl Counts {
+    /// Counts one more.
+    pub const fn add(&mut self, verdict: Verdict) {
+        *self.at(verdict) += 1;
+    }
+
+    /// The place of one verdict.
+    pub const fn at(&mut self, verdict: Verdict) -> &mut u64 {
+        match verdict {
+            Verdict::Cold => &mut self.cold,
+            Verdict::Brief => &mut self.brief,
+            Verdict::Weak => &mut self.weak,
+            Verdict::Unproven => &mut self.unproven,
+            Verdict::Narrow => &mut self.narrow,
+            Verdict::Pass => &mut self.pass,
+        }
+    }
+
+    /// Those of one verdict.
+    #[must_use]
+    pub const fn of(&self, verdict: Verdict) -> u64 {
+        match verdict {
+            Verdict::Cold => self.cold,
+            Verdict::Brief => self.brief,
+            Verdict::Weak => self.weak,
+            Verdict::Unproven => self.unproven,
+            Verdict::Narrow => self.narrow,
+            Verdict::Pass => self.pass,
+        }
+    }
+
+    /// All of them.
+    #[must_use]
+    pub const fn total(&self) -> u64 {
+        self.cold + self.brief + self.weak + self.unproven + self.narrow + self.pass
+    }
+}
+
 /// One machine over the span.
 #[derive(Clone, PartialEq, Debug, Serialize, Deserialize)]
 pub struct MachineAccount {
@@ -113,7 +161,7 @@ pub struct MachineAccount {
     pub limits: Vec<LimitInForce>,
     /// All its racks.
     pub counts: Counts,
-    /// Lowest settled minimum of all, °C.
+    /// Lowest settled minimum of all, °C; what a faulty probe showed is left out, here and in the days.
     pub rinse_min_c: Option<f64>,
     /// Median of the settled minima, °C.
     pub rinse_median_c: Option<f64>,
@@ -125,7 +173,7 @@ pub struct MachineAccount {
     pub operating_s: f64,
     /// Part of that time without a gap, s.
     pub monitored_s: f64,
-    /// Every cycle that did not plainly pass, in order of time: each with its trace.
+    /// Every cycle that did not plainly pass, or was washed too cold or rinsed too hot, in order of time: each with its trace.
     pub exceptions: Vec<ExceptionAccount>,
     /// Those that are counted above and not told one by one, since there were too many of them.
     pub exceptions_left_out: Counts,
@@ -201,7 +249,7 @@ pub struct ExceptionAccount {
     pub cycle: Cycle,
     /// Its trace, where one is kept and can be read.
     pub trace: Option<Trace>,
-    /// Numbers of the alerts that name it.
+    /// Numbers of the alerts that name it, or were open about it when it was washed.
     pub alerts: Vec<u64>,
     /// Indices of the amendments that speak of it.
     pub amendments: Vec<u64>,
@@ -222,29 +270,6 @@ pub struct DriftAccount {
     pub recovery_first_s: Option<f64>,
     /// The same in the last quarter of the span, s.
     pub recovery_last_s: Option<f64>,
-}
-
-/// A chart left its limits.
-#[derive(Clone, Copy, PartialEq, Debug, Serialize, Deserialize)]
-pub struct DriftSignal {
-    /// Start of the final rinse at which it did.
-    pub at: Timestamp,
-    /// Which chart.
-    pub chart: Chart,
-    /// Where the average stands against what is usual, °C: negative is colder.
-    pub shift_c: f64,
-    /// When the shift began as far as the chart can tell.
-    pub since: Option<Timestamp>,
-}
-
-/// A control chart of ISO 7870.
-#[derive(Clone, Copy, PartialEq, Eq, Debug, Serialize, Deserialize)]
-#[serde(rename_all = "kebab-case")]
-pub enum Chart {
-    /// Exponentially weighted moving average (ISO 7870-6).
-    Ewma,
-    /// Cumulative sum (ISO 7870-4).
-    Cusum,
 }
 
 /// One alert and what became of it.
@@ -344,6 +369,8 @@ pub struct CalibrationAccount {
     pub made: Option<Date>,
     /// Reference shown and probe shown, °C, each pair of it.
     pub points: Vec<(f64, f64)>,
+    /// What is added to each reading, °C, where it is entered so.
+    pub offset_c: Option<f64>,
     /// Expanded uncertainty (k = 2) of a reading by the budget in force, °C.
     pub uncertainty_c: Option<f64>,
     /// Time constant of the probe, s.
