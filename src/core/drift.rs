@@ -290,10 +290,7 @@ impl Watch {
         let step = self.charts.take(settled_c, self.rules, self.drifting);
         let Drift::Watching { ewma, cusum } = &self.charts else { return None };
         let since = |known: Option<Timestamp>, holds: bool| holds.then(|| known.unwrap_or(at));
-        self.outside = [
-            since(self.outside[0], ewma.signals()),
-            since(self.outside[1], cusum.signals()),
-        ];
+        self.outside = [since(self.outside[0], ewma.signals()), since(self.outside[1], cusum.signals())];
         self.rising = since(self.rising, cusum.high() > 0.0);
         self.falling = since(self.falling, cusum.low() > 0.0);
         match step {
@@ -301,8 +298,11 @@ impl Watch {
                 self.drifting = true;
                 let shift_c = ewma.shift();
                 let began = if shift_c < 0.0 { self.falling } else { self.rising };
-                let signal = |chart, outside: Option<Timestamp>, since| {
-                    Signal { at: outside.unwrap_or(at), chart, shift_c, since }
+                let signal = |chart, outside: Option<Timestamp>, since| Signal {
+                    at: outside.unwrap_or(at),
+                    chart,
+                    shift_c,
+                    since,
                 };
                 Some([
                     signal(Chart::Ewma, self.outside[0], None),

@@ -12,6 +12,8 @@ mod configured;
 mod entries;
 mod machine;
 mod service;
+#[cfg(test)]
+mod tests;
 
 use jiff::civil::Date;
 use serde::{Deserialize, Serialize};
@@ -19,9 +21,9 @@ use serde::{Deserialize, Serialize};
 use crate::core::alert::{Condition, Quantity};
 use crate::core::cycle::plate::{LimitSource, MachineKind, Sanitizing};
 use crate::core::cycle::verdict::Verdict;
+pub use crate::core::drift::{Chart, Signal as DriftSignal};
 use crate::core::effect::Trace;
 use crate::core::reading::Fault;
-pub use crate::core::drift::{Chart, Signal as DriftSignal};
 use crate::core::record::{AmendmentChange, Check, Cycle};
 use crate::core::time::Timestamp;
 

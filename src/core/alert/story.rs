@@ -91,7 +91,13 @@ impl Story {
                 alert.pattern = changed.pattern.or(alert.pattern);
                 alert.measured = changed.measured.or(alert.measured);
                 alert.worst = worse(alert.condition, alert.worst, changed.measured);
-                for about in changed.about.iter().filter(|about| !alert.about.contains(about)).cloned().collect::<Vec<_>>() {
+                for about in changed
+                    .about
+                    .iter()
+                    .filter(|about| !alert.about.contains(about))
+                    .cloned()
+                    .collect::<Vec<_>>()
+                {
                     alert.about.push(about);
                 }
                 match changed.change {

@@ -109,7 +109,7 @@ fn a_small_shift_is_not_told() {
 #[test]
 fn drift_is_told_once_until_it_has_recovered_and_anew_after_work() {
     let mut watch = taught();
-    let mut take = |watch: &mut Watch, place: u32, settled_c| {
+    let take = |watch: &mut Watch, place: u32, settled_c| {
         watch.take(&cycle(720.0 + 120.0 * f64::from(place), Verdict::Pass, settled_c)).began.is_some()
     };
     let told = (0..20).filter(|place| take(&mut watch, *place, 82.5)).count();

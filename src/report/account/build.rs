@@ -22,12 +22,11 @@ use super::entries::Entries;
 use super::machine::{Machine, Surroundings, Taken};
 use super::service;
 use super::{
-    ACCOUNT_FORMAT, Account, ActionAccount, AlertAccount, MachineAccount, RecordRange,
-    Seal, ServiceEvent,
+    ACCOUNT_FORMAT, Account, ActionAccount, AlertAccount, MachineAccount, RecordRange, Seal, ServiceEvent,
 };
+use crate::core::alert::AlertNumber;
 use crate::core::alert::hours::Stretch;
 use crate::core::alert::story::{self, Story};
-use crate::core::alert::AlertNumber;
 use crate::core::effect::Trace;
 use crate::core::monitored::{Blank, Blanks};
 use crate::core::record::{Body, Cycle, Record};
@@ -275,7 +274,9 @@ impl Builder {
             .collect();
         let began = self.first.unwrap_or(question.made);
         let mut names = self.configured.machines(question);
-        names.extend(self.machines.iter().filter(|(_, machine)| machine.washed()).map(|(name, _)| name.clone()));
+        names.extend(
+            self.machines.iter().filter(|(_, machine)| machine.washed()).map(|(name, _)| name.clone()),
+        );
         names.retain(|name| question.wants(Some(name)));
         let surroundings =
             Surroundings { question, stories: &stories, named: &self.named, amended: self.entries.amended() };

@@ -85,9 +85,8 @@ impl Configured {
         let inside = |known: &CalibrationAccount| {
             known.since < question.to && known.until.is_none_or(|until| until > question.from)
         };
-        let wanted = |(machine, known): &(String, CalibrationAccount)| {
-            question.wants(Some(machine)) && inside(known)
-        };
+        let wanted =
+            |(machine, known): &(String, CalibrationAccount)| question.wants(Some(machine)) && inside(known);
         self.calibrations.into_iter().filter(wanted).map(|(_, known)| known).collect()
     }
 }

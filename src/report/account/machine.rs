@@ -5,9 +5,8 @@ use std::collections::BTreeMap;
 use jiff::civil::Date;
 
 use super::build::{Question, Room};
-use super::{
-    Counts, DayAccount, DriftAccount, ExceptionAccount, GapAccount, LimitInForce, MachineAccount,
-};
+use super::{Counts, DayAccount, DriftAccount, ExceptionAccount, GapAccount, LimitInForce, MachineAccount};
+use crate::core::alert;
 use crate::core::alert::Condition;
 use crate::core::alert::hours::{Stretch, local_date};
 use crate::core::alert::story::Story;
@@ -18,7 +17,6 @@ use crate::core::effect::Trace;
 use crate::core::monitored::{Blank, day, days, monitored};
 use crate::core::record::{Cycle, Record};
 use crate::core::time::Timestamp;
-use crate::core::alert;
 
 /// One cycle on its way in.
 pub(super) struct Taken<'t> {
@@ -305,7 +303,8 @@ fn alerts_about(machine: &str, exception: &ExceptionAccount, around: &Surroundin
     let named = around.named.get(&exception.index).map(Vec::as_slice).unwrap_or_default();
     let about = |told: &&&Story| {
         let alert = &told.alert;
-        let open = alert.since <= cycle.rinse_ended && alert.cleared.is_none_or(|end| cycle.rinse_ended <= end);
+        let open =
+            alert.since <= cycle.rinse_ended && alert.cleared.is_none_or(|end| cycle.rinse_ended <= end);
         let own = alert.machine.as_deref() == Some(machine);
         named.contains(&alert.number.0) || (own && open && tells_of(alert.condition, cycle))
     };

@@ -29,7 +29,8 @@ fn text(body: &Body) -> Option<String> {
         }
         Body::ConfigurationChange(change) => format!("configuration {} in force", change.sha256),
         Body::MachineFailure(failure) => {
-            let then = if failure.stopped { "it is left alone until the next start" } else { "it began anew" };
+            let then =
+                if failure.stopped { "it is left alone until the next start" } else { "it began anew" };
             format!("judging failed by a mistake of the program; {then}: {}", failure.cause)
         }
         Body::Maintenance(work) => {

@@ -115,15 +115,8 @@ const DAYS: [&str; 17] = [
 fn day_cells(machine: &MachineAccount, day: &DayAccount) -> Vec<String> {
     let counts = &day.counts;
     let mut cells = vec![text(&machine.machine), day.day.to_string()];
-    let racks = [
-        counts.total(),
-        counts.cold,
-        counts.brief,
-        counts.weak,
-        counts.unproven,
-        counts.narrow,
-        counts.pass,
-    ];
+    let racks =
+        [counts.total(), counts.cold, counts.brief, counts.weak, counts.unproven, counts.narrow, counts.pass];
     cells.extend(racks.iter().map(u64::to_string));
     cells.extend([
         maybe(day.rinse_min_c),
