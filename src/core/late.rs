@@ -46,10 +46,12 @@ pub fn happened(body: &Body) -> Option<Timestamp> {
 /// Where a record stands in time: the start of its event, else when it was recorded.
 #[must_use]
 pub fn stands_at(record: &Record) -> Timestamp {
-    match &record.body {
-        Body::Cycle(cycle) => cycle.rinse_started,
-        Body::Gap(gap) => gap.from,
-        body => happened(body).unwrap_or(record.recorded),
+    if let Body::Cycle(cycle) = &record.body {
+        cycle.rinse_started
+    } else if let Body::Gap(gap) = &record.body {
+        gap.from
+    } else {
+        happened(&record.body).unwrap_or(record.recorded)
     }
 }
 

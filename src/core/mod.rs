@@ -16,6 +16,7 @@ pub mod effect;
 pub mod food_code;
 pub mod id;
 pub mod intake;
+pub mod keys;
 pub mod late;
 pub mod logbook;
 pub mod machine;

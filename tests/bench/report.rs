@@ -84,7 +84,7 @@ fn rack(n: u32) -> NewRecord {
         _ => Verdict::Pass,
     };
     let mut record = cycle(&format!("dm{}", n % MACHINES), seconds, verdict);
-    let kept = n % TRACES_EVERY == 0 || verdict != Verdict::Pass;
+    let kept = n.is_multiple_of(TRACES_EVERY) || verdict != Verdict::Pass;
     if let Body::Cycle(cycle) = &mut record.body {
         cycle.trace_sha256 = kept.then(|| "11".repeat(32));
         cycle.rinse_min_c = cycle.rinse_min_c.map(|min_c| min_c + f64::from(n % 17) * 0.05);

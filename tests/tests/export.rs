@@ -199,7 +199,8 @@ fn what_is_json_fits_the_published_schemas() {
     // The schemas can refuse: each of these changes makes a valid one invalid.
     let whole: Value = serde_json::from_str(&fs::read_to_string(&account).expect("it")).expect("JSON");
     let cycle = records.iter().find(|line| line.get("row").is_some()).expect("a cycle").clone();
-    let changes: [(&str, &Value, fn(&mut Value)); 6] = [
+    type Change = fn(&mut Value);
+    let changes: [(&str, &Value, Change); 6] = [
         ("account", &whole, |account| account["extra"] = 1.into()),
         ("account", &whole, |account| account["machines"][0]["counts"]["cold"] = (-1).into()),
         ("account", &whole, |account| account["from"] = "yesterday".into()),

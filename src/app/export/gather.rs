@@ -79,6 +79,9 @@ impl Site {
     }
 }
 
+/// Takes index, bytes and parsed form of one record on its way out.
+pub(in crate::app) type Each<'e> = &'e mut dyn FnMut(u64, &[u8], &Record) -> io::Result<()>;
+
 /// Makes the account of a span. `cycle` is handed each cycle of the span on the way, in order of time.
 ///
 /// # Errors
@@ -87,7 +90,7 @@ pub(in crate::app) fn account(
     reader: &Reader,
     path: &Path,
     question: Question,
-    cycle: &mut dyn FnMut(u64, &[u8], &Record) -> io::Result<()>,
+    cycle: Each<'_>,
     progress: &mut Progress<'_>,
 ) -> Result<Account, Failure> {
     let failed = |error: LedgerError| Failure::from(ledger::diagnose(&error, path));
@@ -159,8 +162,6 @@ impl Stopped {
     }
 }
 
-type Each<'e> = &'e mut dyn FnMut(u64, &[u8], &Record) -> io::Result<()>;
-
 /// Every record below `size` that is no cycle, in order of the index, past those that are damaged.
 pub(super) fn others(
     reader: &Reader,
@@ -231,8 +232,9 @@ pub(super) fn cycles(
 
 /// The index of the one record that cannot be read, or the error where it is another matter.
 fn unreadable(error: LedgerError) -> Result<u64, LedgerError> {
-    match error {
-        LedgerError::Damaged(Part::Record { index }) | LedgerError::Record { index, .. } => Ok(index),
-        other => Err(other),
+    if let LedgerError::Damaged(Part::Record { index }) | LedgerError::Record { index, .. } = error {
+        Ok(index)
+    } else {
+        Err(error)
     }
 }
