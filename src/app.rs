@@ -4,6 +4,7 @@ mod alerts;
 mod arrival;
 mod check;
 mod configuration;
+mod days;
 mod demo;
 mod door;
 mod failure;

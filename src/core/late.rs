@@ -46,10 +46,12 @@ pub fn happened(body: &Body) -> Option<Timestamp> {
 /// Where a record stands in time: the start of its event, else when it was recorded.
 #[must_use]
 pub fn stands_at(record: &Record) -> Timestamp {
-    match &record.body {
-        Body::Cycle(cycle) => cycle.rinse_started,
-        Body::Gap(gap) => gap.from,
-        body => happened(body).unwrap_or(record.recorded),
+    if let Body::Cycle(cycle) = &record.body {
+        cycle.rinse_started
+    } else if let Body::Gap(gap) = &record.body {
+        gap.from
+    } else {
+        happened(&record.body).unwrap_or(record.recorded)
     }
 }
 
@@ -71,7 +73,8 @@ mod tests {
     // The rule of this module's head, at its edge.
     #[test]
     fn more_than_an_hour_is_late() {
-        let supply = || Body::Check(Check::Supply { at: at(0), enough: true, note: None, by: "Ana".to_owned() });
+        let supply =
+            || Body::Check(Check::Supply { at: at(0), enough: true, note: None, by: "Ana".to_owned() });
         let note = |at| Body::Note(Note { at, text: "quiet".to_owned(), by: "Ana".to_owned() });
         for (body, recorded, late_s) in [
             (supply(), 3_600, None),

@@ -126,7 +126,9 @@ impl Reader {
         let failed = |source| self.failed("reading its days", source);
         let _one_state = self.one_state()?;
         let names = self.numbered_machines().map_err(failed)?;
-        let wanted = |number: &i64| machine.is_none_or(|machine| names.get(number).is_some_and(|name| name == machine));
+        let wanted = |number: &i64| {
+            machine.is_none_or(|machine| names.get(number).is_some_and(|name| name == machine))
+        };
         let kept = self.days_kept(zone)?.map_or(0, |kept| kept.next);
         let mut days: BTreeMap<(i64, i64), DayNumbers> = BTreeMap::new();
         if kept > 0 {
@@ -228,8 +230,8 @@ impl Reader {
             "SELECT day, machine, cold, brief, weak, unproven, narrow, pass, late, damaged,
                     rinse_min_c, rinse_median_c FROM day WHERE day >= ?1 AND day <= ?2",
         )?;
-        let rows =
-            statement.query_map(params![first, last], |row| Ok(((row.get(0)?, row.get(1)?), stored(row)?)))?;
+        let rows = statement
+            .query_map(params![first, last], |row| Ok(((row.get(0)?, row.get(1)?), stored(row)?)))?;
         rows.collect()
     }
 

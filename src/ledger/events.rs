@@ -83,10 +83,7 @@ pub const fn event_kinds() -> &'static [&'static str] {
 
 /// The word under which a record is looked up.
 fn word(body: &Body) -> String {
-    match body {
-        Body::Check(check) => word_of_check(check.kind()),
-        body => body.kind().to_owned(),
-    }
+    if let Body::Check(check) = body { word_of_check(check.kind()) } else { body.kind().to_owned() }
 }
 
 fn word_of_check(kind: CheckKind) -> String {
@@ -98,9 +95,11 @@ pub(super) fn put(connection: &Connection, index: u64, record: &Record) -> rusql
     if matches!(record.body, Body::Cycle(_)) {
         return Ok(());
     }
-    connection
-        .prepare_cached("INSERT INTO event (kind, at, idx) VALUES (?1, ?2, ?3)")?
-        .execute(params![word(&record.body), stands_at(record).micros(), index])?;
+    connection.prepare_cached("INSERT INTO event (kind, at, idx) VALUES (?1, ?2, ?3)")?.execute(params![
+        word(&record.body),
+        stands_at(record).micros(),
+        index
+    ])?;
     for subject in subjects(&record.body) {
         let (subject, number) = numbers(subject);
         connection
@@ -205,7 +204,8 @@ impl Reader {
         }
         let mut walks = Vec::new();
         for (statement, word) in statements.iter_mut().zip(&words) {
-            let mut walk = Walk { rows: statement.query(params![word, from, to]).map_err(failed)?, head: None };
+            let mut walk =
+                Walk { rows: statement.query(params![word, from, to]).map_err(failed)?, head: None };
             walk.advance().map_err(failed)?;
             walks.push(walk);
         }
@@ -288,7 +288,8 @@ impl Reader {
 
 /// The words that a filter asks for, each once.
 fn words(filter: &RecordFilter) -> Vec<String> {
-    let checks = || CheckKind::ALL.into_iter().filter(|kind| filter.check.is_none_or(|wanted| wanted == *kind));
+    let checks =
+        || CheckKind::ALL.into_iter().filter(|kind| filter.check.is_none_or(|wanted| wanted == *kind));
     let wanted = |kind: &str| filter.kinds.is_empty() || filter.kinds.iter().any(|wanted| wanted == kind);
     let mut words = Vec::new();
     for kind in KINDS.into_iter().filter(|kind| wanted(kind)) {

@@ -47,12 +47,8 @@ impl Reader {
         let to = Some(Timestamp::from_micros(at.micros().saturating_add(1)));
         let mut limits = Vec::new();
         for machine in self.machines()? {
-            let filter = CycleFilter {
-                machine: Some(machine.clone()),
-                to,
-                limit: Some(1),
-                ..CycleFilter::default()
-            };
+            let filter =
+                CycleFilter { machine: Some(machine.clone()), to, limit: Some(1), ..CycleFilter::default() };
             let last = self.first(|each| self.cycles_found(Order::NewestFirst, &filter, each))?;
             if let Some((index, Record { body: Body::Cycle(cycle), .. })) = last {
                 limits.push(LimitsInForce { machine, index, cycle: *cycle });

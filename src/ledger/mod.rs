@@ -19,6 +19,7 @@
 
 mod append;
 mod aside;
+mod blanks;
 mod blocks;
 mod bookmark;
 mod bytes;

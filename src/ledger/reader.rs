@@ -125,10 +125,10 @@ impl Reader {
                     .map_err(|source| LedgerError::Record { index, source }))
             }
             Ok(Some((false, _)) | None) => Ok(Err(LedgerError::Damaged(Part::Record { index }))),
-            Err(source) => match self.failed("reading a record", source) {
-                damage @ LedgerError::Corrupt { .. } => Ok(Err(damage)),
-                error => Err(error),
-            },
+            Err(source) => {
+                let error = self.failed("reading a record", source);
+                if matches!(error, LedgerError::Corrupt { .. }) { Ok(Err(error)) } else { Err(error) }
+            }
         }
     }
 

@@ -10,7 +10,7 @@ use serde::Serialize;
 use super::row::CycleRow;
 
 /// Columns with their units; the order of [`cells`].
-const HEADER: [&str; 35] = [
+const HEADER: [&str; 38] = [
     "machine",
     "started (RFC 3339 UTC)",
     "rinse_started (RFC 3339 UTC)",
@@ -46,6 +46,9 @@ const HEADER: [&str; 35] = [
     "window_from",
     "received (RFC 3339 UTC)",
     "ledger_index",
+    "recorded (RFC 3339 UTC)",
+    "late",
+    "amendments",
 ];
 
 /// Writes the header line.
@@ -64,7 +67,7 @@ pub fn write_row(out: &mut dyn Write, row: &CycleRow) -> io::Result<()> {
     write_line(out, cells(row).into_iter())
 }
 
-fn cells(row: &CycleRow) -> [String; 35] {
+fn cells(row: &CycleRow) -> [String; 38] {
     [
         text(&row.machine),
         row.started.to_string(),
@@ -101,10 +104,13 @@ fn cells(row: &CycleRow) -> [String; 35] {
         word(&row.window_from),
         row.received.to_string(),
         row.ledger_index.map(|index| index.to_string()).unwrap_or_default(),
+        row.recorded.map(|at| at.to_string()).unwrap_or_default(),
+        row.late.to_string(),
+        row.amendments.iter().map(u64::to_string).collect::<Vec<_>>().join(" "),
     ]
 }
 
-fn write_line(out: &mut dyn Write, cells: impl Iterator<Item = String>) -> io::Result<()> {
+pub(super) fn write_line(out: &mut dyn Write, cells: impl Iterator<Item = String>) -> io::Result<()> {
     for (place, cell) in cells.enumerate() {
         if place > 0 {
             out.write_all(b",")?;
@@ -119,7 +125,7 @@ fn write_line(out: &mut dyn Write, cells: impl Iterator<Item = String>) -> io::R
 }
 
 /// A text from outside the program, made harmless for spreadsheets.
-fn text(text: &str) -> String {
+pub(super) fn text(text: &str) -> String {
     if text.starts_with(['=', '+', '-', '@', '\t', '\r', '\n', '＝', '＋', '－', '＠']) {
         format!("'{text}")
     } else {
@@ -135,7 +141,7 @@ fn word<Word: Serialize>(word: &Word) -> String {
     }
 }
 
-fn number(value: f64) -> String {
+pub(super) fn number(value: f64) -> String {
     let text = format!("{value:.3}");
     text.trim_end_matches('0').trim_end_matches('.').to_owned()
 }

@@ -10,8 +10,8 @@ use rinseward::core::reading::{Fault, Value};
 use rinseward::core::site::Event;
 use rinseward::core::time::Timestamp;
 use rinseward::ledger::{
-    Append, Bookmark, Commit, DaysPart, Input, LetterStatus, MachineSnapshot, NewRecord, OutboxChange, Place, Reader,
-    SetAside, Tally,
+    Append, Bookmark, Commit, DaysPart, Input, LetterStatus, MachineSnapshot, NewRecord, OutboxChange, Place,
+    Reader, SetAside, Tally,
 };
 
 use super::append::{append, checkpoint, letter};

@@ -124,7 +124,10 @@ fn late_racks_and_another_zone_are_counted_at_once() {
 
     keep(&writer, &reader, &berlin, at(20.0 * DAY_S));
     assert_eq!(look(&york, None), with_late, "the zone was changed, and is asked for all the same");
-    assert_eq!(look(&berlin, Some("dm2")), counted_berlin.into_iter().filter(|day| day.machine == "dm2").collect::<Vec<_>>());
+    assert_eq!(
+        look(&berlin, Some("dm2")),
+        counted_berlin.into_iter().filter(|day| day.machine == "dm2").collect::<Vec<_>>()
+    );
     assert_eq!(reader.days_to_keep(&berlin, at(20.0 * DAY_S)).expect("no failure"), None);
 }
 
@@ -133,7 +136,12 @@ fn late_racks_and_another_zone_are_counted_at_once() {
 fn only_days_that_are_over_are_kept() {
     let (_directory, path) = place();
     let (writer, _) = open(&path);
-    put(&writer, [HOUR_S, 20.0 * DAY_S, 3.0 * HOUR_S, DAY_S + HOUR_S].map(|seconds| cycle("dm1", seconds, Verdict::Pass)).into());
+    put(
+        &writer,
+        [HOUR_S, 20.0 * DAY_S, 3.0 * HOUR_S, DAY_S + HOUR_S]
+            .map(|seconds| cycle("dm1", seconds, Verdict::Pass))
+            .into(),
+    );
     let reader = Reader::open(&path).expect("a reader");
     let utc = zone("Etc/UTC");
     let (part, _) = reader.days_to_keep(&utc, at(DAY_S + 2.0 * HOUR_S)).expect("no failure").expect("a part");
@@ -275,7 +283,10 @@ fn records_are_found_by_kind_and_time() {
     }
     // Brought to the newest format it finds the same.
     drop(open(&old));
-    assert_eq!(found(&Reader::open(&old).expect("a reader"), Order::OldestFirst, &kinds(&["check"])), [4, 1, 6, 3]);
+    assert_eq!(
+        found(&Reader::open(&old).expect("a reader"), Order::OldestFirst, &kinds(&["check"])),
+        [4, 1, 6, 3]
+    );
 }
 
 // Shows that an alert and a record are told with what speaks of them.
@@ -366,7 +377,11 @@ fn what_was_in_force_at_a_moment() {
         let force = reader.in_force(at(seconds)).expect("an answer");
         let index = |found: &Option<(u64, Record)>| found.as_ref().map(|(index, _)| *index);
         let seen: Vec<_> = force.limits.iter().map(|limits| (&*limits.machine, limits.index)).collect();
-        assert_eq!((index(&force.configuration), index(&force.key), &*seen), (configuration, key, limits), "{seconds}");
+        assert_eq!(
+            (index(&force.configuration), index(&force.key), &*seen),
+            (configuration, key, limits),
+            "{seconds}"
+        );
     }
     writer.close().expect("an orderly end");
     damage(&path, 3);
@@ -386,7 +401,8 @@ fn pages_beside_a_running_writer_are_whole() {
     for round in 1..60_u32 {
         let verdict = Verdict::ALL[(round % 6) as usize];
         put(&writer, (0..3).map(|n| cycle("dm1", f64::from(round * 3 + n), verdict)).collect());
-        let filter = CycleFilter { limit: Some(2), after_index: seen.last().copied(), ..CycleFilter::default() };
+        let filter =
+            CycleFilter { limit: Some(2), after_index: seen.last().copied(), ..CycleFilter::default() };
         let each = |index, _| {
             seen.push(index);
             ControlFlow::Continue(())
