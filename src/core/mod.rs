@@ -17,6 +17,8 @@ pub mod food_code;
 pub mod id;
 pub mod intake;
 pub mod late;
+pub mod keys;
+pub mod logbook;
 pub mod machine;
 pub mod merkle;
 pub mod monitored;
