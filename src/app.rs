@@ -5,6 +5,7 @@ mod arrival;
 mod check;
 mod checkpoints;
 mod configuration;
+mod days;
 mod demo;
 mod door;
 mod export;

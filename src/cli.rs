@@ -1,12 +1,16 @@
 //! The command line.
 
 mod export;
+mod history;
+mod moment;
 mod people;
 mod seal;
 
 use std::path::PathBuf;
 
-pub use export::{ExportArgs, ExportForm, Moment, SpanArgs};
+pub use export::{ExportArgs, ExportForm, SpanArgs, SpanEnd};
+pub use history::{HistoryArgs, Show};
+pub use moment::{Moment, MomentError};
 pub use people::{
     AcknowledgeArgs, ActArgs, AlertsArgs, AlertsCommand, AlertsListArgs, AlertsShowArgs, CheckArgs,
     DrainAndCleanArgs, EnterArgs, EnterCommand, LedgerArgs, MaintenanceArgs, SanitizerArgs, SupplyArgs,
@@ -20,7 +24,6 @@ pub use seal::{
 
 use clap::{Args, Parser, Subcommand};
 
-use crate::core::cycle::verdict::Verdict;
 use crate::core::time::Timestamp;
 use crate::runtime::telemetry::{Log, LogForm};
 
@@ -74,7 +77,7 @@ pub enum Command {
     Demo(DemoArgs),
     /// Judge recorded readings: a file of SenML packs (RFC 8428), one a line.
     Replay(ReplayArgs),
-    /// Show the cycles on record, oldest first.
+    /// Look through the record: cycles, days, gaps, checks, alerts, what was in force when.
     History(HistoryArgs),
     /// Put what is on record into files: CSV, JSON, JSON Lines.
     Export(ExportArgs),
@@ -153,40 +156,11 @@ pub struct ReplayArgs {
     pub trace: PathBuf,
 }
 
-/// Arguments of `history`.
-#[derive(Args, Debug)]
-pub struct HistoryArgs {
-    /// Configuration file that names the ledger; may be given more than once, the later wins.
-    #[arg(long = "config", value_name = "FILE", conflicts_with = "ledger")]
-    pub files: Vec<PathBuf>,
-    /// The ledger itself, in place of --config.
-    #[arg(long, value_name = "FILE")]
-    pub ledger: Option<PathBuf>,
-    /// Of this machine only, by its name in the configuration.
-    #[arg(long, value_name = "NAME")]
-    pub machine: Option<String>,
-    /// Final rinse at or after this: RFC 3339, or a local date or date and time.
-    #[arg(long, value_parser = moment, value_name = "TIME")]
-    pub from: Option<Timestamp>,
-    /// Final rinse before this: RFC 3339, or a local date or date and time.
-    #[arg(long, value_parser = moment, value_name = "TIME")]
-    pub to: Option<Timestamp>,
-    /// Of this verdict only: cold, brief, weak, unproven, narrow or pass; several with commas.
-    #[arg(long = "verdict", value_delimiter = ',', value_name = "VERDICT")]
-    pub verdicts: Vec<Verdict>,
-    /// Only the newest N.
-    #[arg(long, value_name = "N")]
-    pub limit: Option<usize>,
-    /// How to print.
-    #[command(flatten)]
-    pub form: FormArgs,
-}
-
-/// How to print cycles.
+/// How to print.
 #[derive(Args, Debug, Clone, Copy)]
 #[group(multiple = false)]
 pub struct FormArgs {
-    /// One JSON object a cycle, one a line.
+    /// One JSON object a row, one a line.
     #[arg(long)]
     pub json: bool,
     /// CSV by RFC 4180 with a header line.
@@ -269,18 +243,10 @@ fn speed(text: &str) -> Result<f64, SpeedError> {
 #[error("a number from 1 to 1000")]
 struct SpeedError;
 
+/// Reads a time; a local one is of the computer's zone.
 fn moment(text: &str) -> Result<Timestamp, MomentError> {
-    if let Ok(instant) = text.parse() {
-        return Ok(instant);
-    }
-    let local: jiff::civil::DateTime = text.parse().map_err(|_| MomentError)?;
-    let instant = local.to_zoned_datetime(jiff::tz::TimeZone::system()).map_err(|_| MomentError)?;
-    Ok(Timestamp::from_micros(instant.timestamp().as_microsecond()))
+    text.parse::<Moment>().map(|moment| moment.in_zone(&jiff::tz::TimeZone::system()))
 }
-
-#[derive(Debug, thiserror::Error)]
-#[error("a time such as 2026-11-25, 2026-11-25T14:30 or 2026-11-25T14:30:00+01:00")]
-struct MomentError;
 
 #[cfg(test)]
 mod tests {
@@ -293,25 +259,6 @@ mod tests {
         Cli::command().debug_assert();
     }
 
-    // RFC 3339 §5.8 for the first row; a local date is read in the zone of the computer, so
-    // that only its sort is checked here.
-    #[test]
-    fn reads_moments() {
-        assert_eq!(
-            moment("1996-12-19T16:39:57-08:00").expect("an example of RFC 3339").to_string(),
-            "1996-12-20T00:39:57Z"
-        );
-        for (text, legal) in [
-            ("2026-11-25", true),
-            ("2026-11-25T14:30", true),
-            ("2026-11-25 14:30:05", true),
-            ("yesterday", false),
-            ("2026-13-01", false),
-        ] {
-            assert_eq!(moment(text).is_ok(), legal, "{text}");
-        }
-    }
-
     #[test]
     fn refuses_what_makes_no_sense() {
         for (line, legal) in [
@@ -321,6 +268,13 @@ mod tests {
             ("rinseward history --ledger x --verdict cold,brief", true),
             ("rinseward history --ledger x --verdict chilly", false),
             ("rinseward history --json --csv", false),
+            ("rinseward history --config a --ledger b --show days --from 2026-11-25", true),
+            ("rinseward history --ledger x --show in-force --at yesterday", false),
+            ("rinseward history --ledger x --show checks --check sanitizer --scale f", true),
+            ("rinseward history --ledger x --check cycle", false),
+            ("rinseward history --ledger x --show records --kind note,amendment", true),
+            ("rinseward history --ledger x --kind cycle", false),
+            ("rinseward history --ledger x --record 3 --alert 1", false),
             ("rinseward replay --json -", false),
             ("rinseward replay --config x --json -", true),
             ("rinseward series", false),

@@ -12,6 +12,8 @@ mod cli;
 mod crash;
 #[path = "tests/export.rs"]
 mod export;
+#[path = "tests/history.rs"]
+mod history;
 #[path = "tests/ledger.rs"]
 mod ledger;
 #[path = "tests/markup.rs"]

@@ -10,6 +10,7 @@ pub mod causes;
 pub mod channel;
 pub mod checkpoint;
 pub mod cycle;
+pub mod daily;
 pub mod dose;
 pub mod drift;
 pub mod effect;

@@ -10,6 +10,7 @@ use crate::core::site::Event;
 
 use super::blocks::encode_trace;
 use super::error::LedgerError;
+use super::events;
 use super::failpoint::{Point, reach};
 use super::names::{Numbers, number_of};
 use super::schema::{State, write_state};
@@ -143,6 +144,7 @@ pub(super) fn insert_record(
             .prepare_cached("INSERT INTO trace (idx, bytes) VALUES (?1, ?2)")?
             .execute(params![index, encode_trace(trace)])?;
     }
+    events::put(transaction, index, record)?;
     match &record.body {
         // A cycle is always one of a machine; were the name missing, it would be found under the empty one.
         Body::Cycle(cycle) => {

@@ -5,7 +5,7 @@
 
 use rusqlite::{Connection, Transaction, params};
 
-use super::tail;
+use super::{events, tail};
 
 /// What format 2 has more than format 1, in order of [`super::schema`].
 const FORMAT_2: &str = "
@@ -54,10 +54,34 @@ CREATE TRIGGER checkpoint_stays BEFORE UPDATE ON checkpoint
     BEGIN SELECT RAISE(ABORT, 'checkpoints are never changed'); END;
 CREATE TRIGGER checkpoint_is_kept BEFORE DELETE ON checkpoint
     BEGIN SELECT RAISE(ABORT, 'checkpoints are never deleted'); END;
+CREATE TABLE event (
+    kind TEXT NOT NULL,                   -- that of the record; of a check with its own kind behind a colon
+    at INTEGER NOT NULL,
+    idx INTEGER NOT NULL REFERENCES record (idx),
+    PRIMARY KEY (kind, at, idx)
+) STRICT, WITHOUT ROWID;
+CREATE TABLE about (
+    subject INTEGER NOT NULL,             -- 0 an alert, 1 a record
+    number INTEGER NOT NULL,              -- which
+    idx INTEGER NOT NULL REFERENCES record (idx),
+    PRIMARY KEY (subject, number, idx)
+) STRICT, WITHOUT ROWID;
+CREATE TABLE day (
+    day INTEGER NOT NULL,                 -- days since 1970-01-01, in the zone of the bookmark
+    machine INTEGER NOT NULL REFERENCES machine (id),
+    cold INTEGER NOT NULL, brief INTEGER NOT NULL, weak INTEGER NOT NULL,
+    unproven INTEGER NOT NULL, narrow INTEGER NOT NULL, pass INTEGER NOT NULL,
+    late INTEGER NOT NULL,
+    damaged INTEGER NOT NULL,
+    rinse_min_c REAL,
+    rinse_median_c REAL,
+    PRIMARY KEY (day, machine)
+) STRICT, WITHOUT ROWID;
 ";
 
 /// Shadows of the tables of format 2 in the memory of one connection. The tables
 /// that format 1 lacks are empty; its blocks all belong to one round, up to the tail.
+/// What history is looked up by is made when it is first asked for, see [`super::events`].
 const FORMAT_1_AS_2: &str = "
 PRAGMA temp_store = MEMORY;
 CREATE TEMP VIEW state AS SELECT *,
@@ -69,6 +93,10 @@ CREATE TEMP TABLE outbox (id INTEGER, key TEXT, channel TEXT, sequence TEXT, cre
     status INTEGER, changed INTEGER, attempts INTEGER, last_error TEXT, bytes BLOB);
 CREATE TEMP TABLE set_aside (id INTEGER, consumer TEXT, at INTEGER, reason TEXT, bytes BLOB);
 CREATE TEMP TABLE checkpoint (id INTEGER, at INTEGER, size INTEGER, note TEXT);
+CREATE TEMP TABLE event (kind TEXT, at INTEGER, idx INTEGER);
+CREATE TEMP TABLE about (subject INTEGER, number INTEGER, idx INTEGER);
+CREATE TEMP TABLE day (day INTEGER, machine INTEGER, cold INTEGER, brief INTEGER, weak INTEGER, unproven INTEGER,
+    narrow INTEGER, pass INTEGER, late INTEGER, damaged INTEGER, rinse_min_c REAL, rinse_median_c REAL);
 ";
 
 /// Adds what format 2 has more. The blocks there are become one round.
@@ -85,7 +113,7 @@ pub(super) fn to_format_2(transaction: &Transaction<'_>) -> rusqlite::Result<()>
         [round],
     )?;
     transaction.execute("UPDATE state SET compacted = ?1", params![compacted])?;
-    Ok(())
+    events::put_all(transaction)
 }
 
 /// The last input before the first one that the tail holds and can be read: a

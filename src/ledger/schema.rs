@@ -17,6 +17,9 @@
 //! | `outbox` | 2 | letters to people and machines outside, waiting or ended, see [`super::outbox`] |
 //! | `set_aside` | 2 | what a receiver will not take, kept for people, see [`super::aside`] |
 //! | `checkpoint` | 2 | signed checkpoints; triggers forbid change, see [`super::checkpoints`] |
+//! | `event` | 2 | derived from `record`: all but cycles by kind and time, see [`super::events`] |
+//! | `about` | 2 | derived from `record`: which records speak of an alert or of a record, see [`super::events`] |
+//! | `day` | 2 | derived from `record`: each machine's day in numbers, see [`super::days`] |
 //! | `state` | 1 | one row: where the ledger stands; since 2 with `compacted`, the end of the last whole round |
 //!
 //! A file of format 1 is brought to format 2 when it is opened for writing, in

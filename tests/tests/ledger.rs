@@ -28,6 +28,8 @@ mod faults;
 pub(crate) mod fixture;
 #[path = "ledger/golden.rs"]
 mod golden;
+#[path = "ledger/history.rs"]
+mod history;
 #[cfg(feature = "failpoints")]
 #[path = "ledger/killed.rs"]
 mod killed;
