@@ -24,6 +24,8 @@ mod mqtt;
 mod replay;
 #[path = "tests/repository.rs"]
 mod repository;
+#[path = "tests/seal.rs"]
+mod seal;
 #[path = "tests/serial.rs"]
 mod serial;
 #[path = "tests/series.rs"]

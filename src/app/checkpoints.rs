@@ -16,8 +16,6 @@ use crate::core::time::Timestamp;
 use crate::runtime::clock::Clock;
 use crate::runtime::supervisor::Supervisor;
 
-/// Real time from the start to the first checkpoint: the record of the start is then committed.
-const FIRST_AFTER: Duration = Duration::from_secs(2);
 /// Longest sleep: a clock that was set is noticed within it, and what failed is tried again.
 const SLEEP_MAX: Duration = Duration::from_secs(60);
 /// One hour, µs.
@@ -46,12 +44,14 @@ impl Hours {
     /// Works until the driver's last commit.
     async fn run(self, last_commit: CancellationToken) {
         let mut plan = Plan::default();
-        let mut sleep = FIRST_AFTER;
-        while last_commit.run_until_cancelled(tokio::time::sleep(sleep)).await.is_some() {
+        loop {
             let now = self.clock.now();
             let hour = hour_of(&self.zone, now);
             if plan.is_due(hour) {
-                match self.seal.checkpoint(now).await {
+                // The first waits for the record of the start.
+                let signed = last_commit.run_until_cancelled(self.seal.checkpoint(now)).await;
+                let Some(signed) = signed else { return };
+                match signed {
                     Ok(_) => plan.done = Some(hour),
                     Err(error) if plan.is_news(hour) => {
                         let (cause, path) = (chain(&error), self.seal.path().await);
@@ -61,7 +61,10 @@ impl Hours {
                     Err(_) => {}
                 }
             }
-            sleep = self.clock.wait_until(hour.plus(Duration::from_secs(3_600))).min(SLEEP_MAX);
+            let sleep = self.clock.wait_until(hour.plus(Duration::from_secs(3_600))).min(SLEEP_MAX);
+            if last_commit.run_until_cancelled(tokio::time::sleep(sleep)).await.is_none() {
+                return;
+            }
         }
     }
 }

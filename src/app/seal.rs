@@ -30,27 +30,6 @@ use crate::ledger::{
     Append, KeyFileError, KeyFiles, LedgerError, NewRecord, Pair, Reader, Settled, StoredCheckpoint, settle,
 };
 
-/// Sees to the key at the start. What is wrong with it is told, and stops nothing.
-pub(super) async fn prepare(seal: &Seal, now: Timestamp, path: &Path) {
-    if let Err(error) = seal.ready(now).await {
-        let told = error.diagnose(path);
-        tracing::error!(slug = told.slug(), "nothing can be signed; recording goes on\n{told}");
-    }
-}
-
-/// The last checkpoint, over everything up to the end. A ledger that hangs must not keep the
-/// program from its end, so that it is not waited for longer than [`LAST_WITHIN`].
-pub(super) async fn seal_at_end(seal: Seal, now: Timestamp, path: &Path) {
-    match tokio::time::timeout(LAST_WITHIN, seal.checkpoint(now)).await {
-        Ok(Ok(_)) => {}
-        Ok(Err(error)) => {
-            let told = error.diagnose(path);
-            tracing::error!(slug = told.slug(), "the last checkpoint is not signed\n{told}");
-        }
-        Err(_) => tracing::warn!("the last checkpoint takes too long and was left"),
-    }
-}
-
 /// Longest wait for the last checkpoint (own choice; the whole program ends within 5 s).
 const LAST_WITHIN: Duration = Duration::from_millis(400);
 
@@ -114,7 +93,7 @@ impl SealError {
 impl From<SealError> for Problem {
     fn from(error: SealError) -> Self {
         let slug = match &error {
-            SealError::Ledger(_) => "ledger-write",
+            SealError::Ledger(error) => ledger::diagnose(error, Path::new("")).slug(),
             SealError::Files(_) | SealError::Foreign { .. } | SealError::NotHere { .. } => "signing-key",
         };
         Self::new(slug, chain(&error), error.advice())
@@ -143,22 +122,45 @@ struct Inner {
     site: String,
     standing: Standing,
     key: Option<SigningKey>,
+    /// Records of the runs before, where a key waits for more than these.
+    behind: Option<u64>,
 }
 
 impl Seal {
+    /// The seal of the service's ledger, to be made before the driver commits anything: a key waits
+    /// for its first commit, since a step of the clock and the start come first on record.
+    pub(super) fn of_service(ledger: LedgerHandle, site: &str) -> Self {
+        let behind = Some(ledger.tide().borrow().records);
+        Self::with(ledger, site, Standing::Service, behind)
+    }
+
     /// The seal of the ledger behind `ledger`, which `site` is the owner of. Nothing is read or made yet.
     pub(super) fn new(ledger: LedgerHandle, site: &str, standing: Standing) -> Self {
+        Self::with(ledger, site, standing, None)
+    }
+
+    fn with(ledger: LedgerHandle, site: &str, standing: Standing, behind: Option<u64>) -> Self {
         let files = KeyFiles::of(ledger.path());
-        let inner = Inner { ledger, files, site: site.to_owned(), standing, key: None };
+        let inner = Inner { ledger, files, site: site.to_owned(), standing, key: None, behind };
         Self { inner: Arc::new(Mutex::new(inner)) }
     }
 
-    /// Sees to it that the key is there and on record. Every other call does that too.
-    ///
-    /// # Errors
-    /// [`SealError`]; another try can help once it is mended.
-    pub(super) async fn ready(&self, now: Timestamp) -> Result<(), SealError> {
-        self.inner.lock().await.ready(now).await
+    /// The last checkpoint, over everything up to the end, where this run could sign at all: the end
+    /// is no time to make a key. A ledger that hangs must not keep the program from its end, so that
+    /// it is not waited for longer than [`LAST_WITHIN`].
+    pub(super) async fn finish(self, now: Timestamp, path: &Path) {
+        let last = async {
+            let mut inner = self.inner.lock().await;
+            if inner.key.is_some() { inner.checkpoint(now).await.map(drop) } else { Ok(()) }
+        };
+        match tokio::time::timeout(LAST_WITHIN, last).await {
+            Ok(Ok(())) => {}
+            Ok(Err(error)) => {
+                let told = error.diagnose(path);
+                tracing::error!(slug = told.slug(), "the last checkpoint is not signed\n{told}");
+            }
+            Err(_) => tracing::warn!("the last checkpoint takes too long and was left"),
+        }
     }
 
     /// Where the ledger is.
@@ -194,6 +196,7 @@ impl Inner {
 
     /// The key in force, once record and files agree.
     async fn settled(&self, now: Timestamp) -> Result<SigningKey, SealError> {
+        self.started().await;
         // A change whose caller went away may still be before the writer, and what is handed over
         // is stored in order: after this one it is on record.
         self.ledger.append(Append::default()).await.map_err(|refused| refused.error)?;
@@ -224,6 +227,14 @@ impl Inner {
             Settled::ToMake => self.make(now, &name_of_key(&self.site), first).await,
             Settled::Lost => self.replace(now, on_record).await,
             Settled::Foreign => Err(SealError::Foreign { path: self.files.secret().to_owned() }),
+        }
+    }
+
+    /// In the service, waits for the record of its start.
+    async fn started(&self) {
+        if let Some(behind) = self.behind {
+            // It ends with an error where the handle is gone, which this holds.
+            drop(self.ledger.tide().wait_for(|tide| tide.records > behind).await);
         }
     }
 

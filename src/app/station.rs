@@ -13,7 +13,7 @@ use tokio::time::Instant;
 use tokio_util::sync::CancellationToken;
 
 use super::ledger::{self, LedgerHandle, LedgerStore};
-use super::seal::{self, Seal, Standing};
+use super::seal::Seal;
 use super::{Failure, alerts, checkpoints, days, series, service_manager, sources};
 use crate::config::load::Loaded;
 use crate::diagnostic::Diagnostic;
@@ -80,7 +80,7 @@ impl Station {
         };
         sources::start(&mut tasks, &configuration.sources, &surroundings);
         let last_commit = CancellationToken::new();
-        let seal = Seal::new(ledger.clone(), &configuration.site, Standing::Service);
+        let seal = Seal::of_service(ledger.clone(), &configuration.site);
         Ok(Self {
             driver,
             checks,
@@ -102,8 +102,6 @@ impl Station {
     /// its copy. What it has not worked off by then waits for the next start at its bookmark.
     async fn follow(&mut self) -> Result<(), Failure> {
         let (configuration, clock) = (&self.loaded.configuration, &self.clock);
-        // First of all, so that the key of a new ledger is its first record.
-        seal::prepare(&self.seal, clock.now(), self.ledger.path()).await;
         let zone = &configuration.alerts.zone;
         checkpoints::start(&mut self.followers, &self.seal, zone, clock, &self.last_commit);
         days::start(&mut self.followers, zone, &self.ledger, clock, &self.last_commit);
@@ -159,7 +157,7 @@ impl Station {
             tracing::warn!("a task did not end in time and was left");
         }
         let path = self.ledger.path().to_owned();
-        seal::seal_at_end(self.seal, self.clock.now(), &path).await;
+        self.seal.finish(self.clock.now(), &path).await;
         let ledger = self.ledger;
         match tokio::task::spawn_blocking(move || ledger.close()).await {
             Ok(Ok(())) => {}

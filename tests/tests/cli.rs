@@ -235,16 +235,16 @@ fn run_records_and_ends_in_order() {
     assert_eq!(second.status.code(), Some(74));
     assert!(text(&second.stderr).contains("error[ledger-locked]"), "{}", text(&second.stderr));
 
-    // The service's start, then its configuration; both before anything else.
+    // The service's start and its configuration before anything else, then the key of the new ledger.
     poll("the first records", || {
         let read = Reader::open(&site.ledger()).and_then(|reader| reader.size());
-        read.is_ok_and(|size| size >= 2)
+        read.is_ok_and(|size| size >= 3)
     });
     daemon.signal(Signal::TERM);
     let (status, took) = daemon.wait();
     assert!(status.success(), "{status}: {}", daemon.log());
     assert!(took < Duration::from_secs(5), "ended within {took:?}");
-    assert_eq!(site.kinds(), ["service-start", "configuration-change", "service-stop"]);
+    assert_eq!(site.kinds(), ["service-start", "configuration-change", "signing-key", "service-stop"]);
 }
 
 #[test]

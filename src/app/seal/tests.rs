@@ -4,6 +4,7 @@
 use std::fs;
 use std::os::unix::fs::PermissionsExt;
 
+use super::command::for_export;
 use super::*;
 use crate::core::keys::{KeyChain, Standing as Trust};
 use crate::core::note::Note;
@@ -71,7 +72,8 @@ impl Place {
             let signer = &chain.signer_of(stored.size).expect("a key was in force").key;
             let read = Checkpoint::verified(&note, signer).expect("it holds");
             assert_eq!(read.head.size, stored.size);
-            assert_eq!(note.cosigned_at(signer).expect("it holds"), Some(stored.at));
+            let signed = note.cosigned_at(signer).expect("it holds").expect("a time");
+            assert_eq!(signed.micros().div_euclid(1_000_000), stored.at.micros().div_euclid(1_000_000));
         }
     }
 }
@@ -186,4 +188,44 @@ async fn a_rotation_that_nobody_waits_for_is_whole_or_not_there() {
     handle.close().expect("an orderly end");
     let trust = place.trust();
     assert!(trust.iter().skip(1).all(|standing| *standing == Trust::Endorsed), "{trust:?}");
+}
+
+/// Runs what needs a runtime, where the thing under test brings its own.
+fn within<T>(work: impl Future<Output = T>) -> T {
+    let runtime = tokio::runtime::Builder::new_current_thread().enable_time().build();
+    runtime.expect("a runtime").block_on(work)
+}
+
+/// An export is sealed anew where that can be, else it takes what the ledger holds.
+#[test]
+fn an_export_gets_the_newest_checkpoint_there_can_be() {
+    let place = Place::new();
+    let path = place.ledger();
+    let nobody = place.directory.path().join("nobody.socket");
+    let export = |socket| for_export(&path, socket).expect("no failure");
+    let note = |seconds| {
+        let (handle, _) = place.open("North kitchen", Standing::Service);
+        let note = crate::core::record::Note { at: None, text: "wiped".to_owned(), by: "Cy".to_owned() };
+        let record = Record::new(at(seconds), None, Body::Note(note));
+        let records = vec![NewRecord { record, trace: None }];
+        within(handle.append(Append { records, ..Append::default() })).expect("stored");
+        handle.close().expect("an orderly end");
+    };
+    note(50);
+    assert_eq!(export(Some(&nobody)), None, "no key, and none is made");
+    let first = within(place.run("North kitchen", 100)).expect("signed");
+    assert_eq!(export(None), Some(first.clone()), "nothing was added since");
+    note(200);
+    let second = export(Some(&nobody)).expect("signed");
+    assert_eq!((first.size, second.size), (2, 3));
+    note(300);
+    // Somebody else writes at this moment.
+    let (handle, _) = place.open("North kitchen", Standing::Service);
+    assert_eq!(export(None), Some(second.clone()));
+    handle.close().expect("an orderly end");
+    // A copy without the secret key.
+    fs::remove_file(place.files().secret()).expect("our own file");
+    assert_eq!(export(None), Some(second));
+    assert_eq!(place.trust(), [Trust::First]);
+    place.verify();
 }

@@ -2,8 +2,12 @@
 
 use std::fs;
 
+use rinseward::core::checkpoint::Checkpoint;
+use rinseward::core::keys::key_chain;
+use rinseward::core::note::Note;
 use rinseward::ledger::Reader;
 use rinseward::runtime::clock::Clock;
+use serde_json::Value;
 
 use super::office::{Gateway, Office, Peers, until};
 use crate::alert::peer::Peer;
@@ -52,6 +56,7 @@ fn the_digest_comes_once_over_restarts() {
     let event = peers.webhook.next("the digest as an event");
     assert_eq!(event["event"]["type"], "dev.rinseward.digest.day", "{event}");
     gateway.stop();
+    check_checkpoint(&office, &mail, &event);
     assert_ne!(bookmark(&office, "digest"), yesterday);
     for _ in 0..2 {
         let gateway = Gateway::start(&office, "");
@@ -59,6 +64,24 @@ fn the_digest_comes_once_over_restarts() {
         gateway.stop();
     }
     assert_eq!((peers.mail.heard(), peers.webhook.heard()), (None, None), "not again");
+}
+
+/// Mail and event carry the same signed checkpoint, and it is one of the ledger's own.
+fn check_checkpoint(office: &Office, mail: &Value, event: &Value) {
+    let said = &event["event"]["data"]["checkpoint"];
+    let note = said["note"].as_str().expect("a signed note");
+    let reader = Reader::open(&office.ledger()).expect("a reader");
+    let changes = reader.signing_keys().expect("readable");
+    let chain = key_chain(changes.iter().map(|(index, change)| (*index, change)));
+    let size = said["records"].as_u64().expect("a number");
+    let signed = Note::parse(note).expect("a note");
+    let key = &chain.signer_of(size).expect("a key in force").key;
+    assert_eq!(Checkpoint::verified(&signed, key).expect("it holds").head.size, size);
+    assert!(signed.cosigned_at(key).expect("it holds").is_some(), "{note}");
+    let stored = reader.checkpoints().expect("readable");
+    assert!(stored.iter().any(|stored| stored.note == note), "{note}");
+    let plain = mail["texts"]["plain"].as_str().expect("a text").replace('\r', "");
+    assert!(plain.contains(note.trim_end()), "{plain}");
 }
 
 // Own promise: a sign of life leaves only after the ledger has taken something for it.

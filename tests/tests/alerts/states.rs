@@ -3,6 +3,7 @@
 use std::process::Command;
 
 use rinseward::core::record::Body;
+use rinseward::ledger::Reader;
 use serde_json::Value;
 
 use super::office::{Day, Gateway, Office, Peers, until};
@@ -39,6 +40,15 @@ fn a_machine_tells_its_last_rack_and_its_alerts() {
         || format!("{:?}: {}", state(), gateway.log()),
     );
     assert_eq!(kept(broker.port(), "north/gateway").as_deref(), Some("online"));
+    // The newest signed checkpoint goes the same way, so that somebody else holds it.
+    let newest = || Reader::open(&office.ledger()).ok()?.newest_checkpoint().ok()?;
+    until(
+        || {
+            let (held, newest) = (kept(broker.port(), "north/checkpoint"), newest());
+            newest.is_some_and(|newest| held.as_deref() == Some(newest.note.trim()))
+        },
+        || format!("{:?} {:?}: {}", kept(broker.port(), "north/checkpoint"), newest(), gateway.log()),
+    );
     gateway.stop();
     assert_eq!(kept(broker.port(), "north/gateway").as_deref(), Some("stopped"));
 }

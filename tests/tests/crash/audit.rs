@@ -68,17 +68,18 @@ pub(crate) fn check(site: &Site, stream: &Stream) -> Kinds {
 
 /// Recomputes the root over the stored bytes by the definition of RFC 6962 §2.1, and sees that
 /// the times of records never run back where no record says that a clock stepped: among those of
-/// the driver, and among those of the alerts, which are committed beside each other.
+/// the driver, among those of the alerts, and among the keys, which are committed beside each other.
 pub(crate) fn verify(ledger: &Path) -> Kinds {
     let reader = Reader::open(ledger).expect("the ledger opens");
-    let (mut leaves, mut kinds, mut lasts) = (Vec::new(), Kinds::new(), [None::<Timestamp>; 2]);
+    let (mut leaves, mut kinds, mut lasts) = (Vec::new(), Kinds::new(), [None::<Timestamp>; 3]);
     reader
         .records(0, |index, bytes, record| {
             assert_eq!(index, leaves.len() as u64, "no hole");
             let stepped = matches!(record.body, Body::ClockStep(_));
             let kind = record.body.kind();
             let of_alerts = kind.starts_with("alert-") || kind == "notification";
-            let last = &mut lasts[usize::from(of_alerts)];
+            let lane = if kind == "signing-key" { 2 } else { usize::from(of_alerts) };
+            let last = &mut lasts[lane];
             let runs_back = last.is_some_and(|last| record.recorded < last);
             assert!(stepped || !runs_back, "record {index} of {} after {last:?}", record.recorded);
             *last = Some(record.recorded);
