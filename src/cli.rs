@@ -5,6 +5,7 @@ mod history;
 mod moment;
 mod people;
 mod seal;
+mod verify;
 
 use std::path::PathBuf;
 
@@ -21,6 +22,7 @@ pub use seal::{
     CheckpointArgs, CheckpointCommand, CheckpointMakeArgs, CheckpointShowArgs, KeyArgs, KeyCommand,
     KeyExportArgs, KeyRotateArgs, KeyShowArgs,
 };
+pub use verify::VerifyArgs;
 
 use clap::{Args, Parser, Subcommand};
 
@@ -38,7 +40,8 @@ use crate::runtime::telemetry::{Log, LogForm};
     propagate_version = true,
     arg_required_else_help = true,
     after_help = "Exit codes: 0 done, 64 command line, 70 a mistake in rinseward, 74 file, device or link, \
-                  78 configuration. README.md lists every message."
+                  78 configuration; of verify: 0 whole, 1 not whole, 2 could not be checked. README.md lists \
+                  every message."
 )]
 pub struct Cli {
     /// Filter of the log, such as `info` or `rinseward=debug`; RUST_LOG where not given.
@@ -91,6 +94,8 @@ pub enum Command {
     Key(KeyArgs),
     /// Show the newest signed checkpoint, or sign one: whoever keeps it can prove that nothing changed.
     Checkpoint(CheckpointArgs),
+    /// Check that a ledger or an export is whole: offline, with nothing but the public key.
+    Verify(VerifyArgs),
     /// The link to the server of the time series.
     Series(SeriesArgs),
     /// Check configuration files and report every problem.
@@ -293,6 +298,10 @@ mod tests {
             ("rinseward checkpoint show --all --ledger x", true),
             ("rinseward checkpoint make --config x", true),
             ("rinseward checkpoint make --ledger x", false),
+            ("rinseward verify x", false),
+            ("rinseward verify --key k", false),
+            ("rinseward verify x --key k --checkpoint a --checkpoint b --json", true),
+            ("rinseward verify x --key k --key l --records-only", true),
             ("rinseward alerts list --ledger x --open", true),
             ("rinseward alerts list --config a --ledger x", false),
             ("rinseward alerts acknowledge 3", false),

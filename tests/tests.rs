@@ -30,5 +30,7 @@ mod seal;
 mod serial;
 #[path = "tests/series.rs"]
 mod series;
+#[path = "tests/verify.rs"]
+mod verify;
 #[path = "tests/wire.rs"]
 mod wire;

@@ -5,6 +5,7 @@
 //! the simulation tests and the fuzz targets drive the same [`site::Site`].
 
 pub mod alert;
+pub mod audit;
 pub mod calibration;
 pub mod causes;
 pub mod channel;

@@ -48,6 +48,7 @@ mod recover;
 mod schema;
 mod seals;
 mod tail;
+pub mod walk;
 mod writer;
 
 pub use append::{Append, AppendDone, AppendRefused};

@@ -241,20 +241,20 @@ pub(super) fn beside(path: &Path, ending: &str) -> std::path::PathBuf {
     name.into()
 }
 
-fn escape(path: &Path) -> String {
+pub(super) fn escape(path: &Path) -> String {
     path.to_string_lossy().replace('%', "%25").replace('?', "%3f").replace('#', "%23")
 }
 
 /// What the header of a file says.
 #[derive(Clone, Copy, PartialEq, Eq)]
-enum Header {
+pub(super) enum Header {
     /// Nothing yet, so that a ledger can be made in it.
     Empty,
     /// A ledger of a format that this program knows.
     Ledger { format: i64 },
 }
 
-fn check_header(connection: &Connection, path: &Path) -> Result<Header, LedgerError> {
+pub(super) fn check_header(connection: &Connection, path: &Path) -> Result<Header, LedgerError> {
     let ask = |pragma: &str| {
         connection
             .query_row(pragma, [], |row| row.get::<_, i64>(0))
@@ -322,6 +322,11 @@ pub(super) fn write_state(connection: &Connection, state: &State) -> rusqlite::R
             state.compacted,
         ])?;
     Ok(())
+}
+
+/// The verdict of a number in the `cycle` table.
+pub(super) fn verdict_of(number: i64) -> Option<Verdict> {
+    Verdict::ALL.into_iter().find(|verdict| verdict_number(*verdict) == number)
 }
 
 /// The number of a verdict in the `cycle` table.

@@ -21,7 +21,7 @@ use rinseward::ledger::{
 use sha2::{Digest, Sha256};
 
 #[path = "ledger/append.rs"]
-mod append;
+pub(crate) mod append;
 #[path = "ledger/faults.rs"]
 mod faults;
 #[path = "ledger/fixture.rs"]
@@ -58,7 +58,7 @@ fn wait_for_tail(path: &Path, at_most: u64) {
     }
 }
 
-fn beside(path: &Path, ending: &str) -> std::path::PathBuf {
+pub(crate) fn beside(path: &Path, ending: &str) -> std::path::PathBuf {
     let mut name = path.as_os_str().to_owned();
     name.push(ending);
     name.into()
