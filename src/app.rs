@@ -8,6 +8,7 @@ mod demo;
 mod door;
 mod failure;
 mod history;
+mod keeping;
 mod ledger;
 mod order;
 mod people;
@@ -55,6 +56,7 @@ pub fn execute(cli: &Cli, streams: &mut Streams<'_>) -> Result<(), Failure> {
         Command::Alerts(arguments) => people::alerts(&arguments.command, streams),
         Command::Maintenance(arguments) => people::maintenance(arguments, streams),
         Command::Enter(arguments) => people::enter(&arguments.check, streams),
+        Command::Hold(arguments) => keeping::hold::hold(&arguments.command, streams),
         Command::Series(arguments) => series::series(arguments, streams),
         Command::CheckConfig(arguments) => check::check_config(arguments, streams),
     };

@@ -1,9 +1,11 @@
 //! The command line.
 
+mod keeping;
 mod people;
 
 use std::path::PathBuf;
 
+pub use keeping::{HoldArgs, HoldChangeArgs, HoldCommand, HoldStatusArgs};
 pub use people::{
     AcknowledgeArgs, ActArgs, AlertsArgs, AlertsCommand, AlertsListArgs, AlertsShowArgs, CheckArgs,
     DrainAndCleanArgs, EnterArgs, EnterCommand, LedgerArgs, MaintenanceArgs, SanitizerArgs, SupplyArgs,
@@ -74,6 +76,8 @@ pub enum Command {
     Maintenance(MaintenanceArgs),
     /// Put a check on record: supplies, drain and clean, concentration of the sanitizer.
     Enter(EnterArgs),
+    /// Keep readings from being pruned while somebody may ask for them.
+    Hold(HoldArgs),
     /// The link to the server of the time series.
     Series(SeriesArgs),
     /// Check configuration files and report every problem.

@@ -10,6 +10,8 @@ mod alerts;
 mod cli;
 #[path = "tests/crash.rs"]
 mod crash;
+#[path = "tests/keeping.rs"]
+mod keeping;
 #[path = "tests/ledger.rs"]
 mod ledger;
 #[path = "tests/markup.rs"]

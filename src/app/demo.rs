@@ -51,6 +51,7 @@ pub(super) fn takes_the_screen(command: &Command) -> bool {
         | Command::Alerts(_)
         | Command::Maintenance(_)
         | Command::Enter(_)
+        | Command::Hold(_)
         | Command::Series(_)
         | Command::CheckConfig(_) => false,
     }

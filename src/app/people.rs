@@ -168,7 +168,7 @@ fn segment(name: &str) -> String {
 }
 
 /// Gives an order to the service, or does it on the ledger where no service runs.
-fn give(
+pub(super) fn give(
     config: &ConfigArgs,
     order: Order,
     json: bool,
@@ -210,7 +210,7 @@ pub(super) fn unanswered(error: CallError, socket: &std::path::Path) -> Failure 
     }
 }
 
-fn ledger_path(arguments: &LedgerArgs, streams: &mut Streams<'_>) -> Result<PathBuf, Failure> {
+pub(super) fn ledger_path(arguments: &LedgerArgs, streams: &mut Streams<'_>) -> Result<PathBuf, Failure> {
     match &arguments.ledger {
         Some(path) => Ok(path.clone()),
         None => Ok(configuration::load(&arguments.files, streams)?.configuration.ledger.path),

@@ -12,6 +12,7 @@ use super::blocks::encode_trace;
 use super::error::LedgerError;
 use super::failpoint::{Point, reach};
 use super::names::{Numbers, number_of};
+use super::retention::held_after;
 use super::schema::{State, write_state};
 use super::tail::{self, Entry, What};
 use super::{Commit, Input, NewRecord};
@@ -37,6 +38,8 @@ pub(super) struct Store {
     pub(super) numbers: Numbers,
     /// As of the last transaction that came to its end.
     pub(super) state: State,
+    /// Whether a lawful hold keeps readings from being pruned.
+    pub(super) held: bool,
 }
 
 impl Store {
@@ -70,6 +73,7 @@ impl Store {
         transaction.commit().map_err(failed)?;
         reach(Point::AfterCommit);
         self.state = state;
+        self.held = held_after(self.held, &commit.records);
         Ok(self.committed(first_index))
     }
 

@@ -38,6 +38,7 @@ mod numbers;
 mod outbox;
 mod reader;
 mod recover;
+mod retention;
 mod schema;
 mod tail;
 mod writer;

@@ -24,6 +24,7 @@ use super::gate::{Gate, Head, open_gate};
 use super::lock::Lock;
 use super::names::{Names, Numbers};
 use super::recover::{Recovered, look_around, recover};
+use super::retention::held;
 use super::schema::{check_place, open_to_write};
 
 /// Most commits that wait for the device. At one a second that is a minute; one
@@ -90,7 +91,11 @@ impl Writer {
             look_around(&connection, error)
         })?;
         let (recovered, state) = recover(&connection, &options.path, &numbers, created)?;
-        let store = Store { connection, path: options.path.clone(), numbers, state };
+        let held = held(&connection).map_err(|source| {
+            let error = LedgerError::from_database(&options.path, "looking for a lawful hold", source);
+            look_around(&connection, error)
+        })?;
+        let store = Store { connection, path: options.path.clone(), numbers, state, held };
         let compactor = Compactor::new(&store, options.block_retention, now)?;
         let gate = Arc::new(Mutex::new(Gate::default()));
         let (queue, jobs) = sync_channel(QUEUE_COMMITS_MAX + QUEUE_APPENDS_MAX);

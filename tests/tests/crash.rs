@@ -18,7 +18,7 @@ mod audit;
 #[path = "crash/failpoints.rs"]
 mod failpoints;
 #[path = "crash/gateway.rs"]
-mod gateway;
+pub(crate) mod gateway;
 #[path = "support/killing.rs"]
 pub(crate) mod killing;
 #[path = "crash/kills.rs"]

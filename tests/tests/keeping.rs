@@ -1,0 +1,55 @@
+//! The record is kept for years. Real processes and files.
+
+#![expect(clippy::wildcard_enum_match_arm, reason = "each test looks at the records it is about")]
+
+use std::ops::ControlFlow;
+use std::path::Path;
+
+use rinseward::core::record::Record;
+use rinseward::ledger::Reader;
+
+use crate::crash::kitchen::rinseward;
+
+#[path = "keeping/hold.rs"]
+mod hold;
+
+/// Where lines come by standard input.
+const PIPE: &str = "\n[[source]]\nname = \"pipe\"\nkind = \"replay\"\n";
+
+/// Runs a command and gives its exit code and what it said.
+fn say(arguments: &[&str]) -> (Option<i32>, String) {
+    let output = rinseward(arguments).output().expect("the program starts");
+    let said = [output.stdout, output.stderr].concat();
+    (output.status.code(), String::from_utf8(said).expect("UTF-8"))
+}
+
+/// Runs a command that must do what is asked, and gives its JSON.
+fn json(arguments: &[&str]) -> serde_json::Value {
+    let output = rinseward(arguments).output().expect("the program starts");
+    assert!(output.status.success(), "{arguments:?}: {}", String::from_utf8_lossy(&output.stderr));
+    serde_json::from_slice(&output.stdout).expect("one JSON object")
+}
+
+fn records(path: &Path) -> Vec<Record> {
+    let mut records = Vec::new();
+    let each = |_, _: &[u8], record| {
+        records.push(record);
+        ControlFlow::Continue(())
+    };
+    Reader::open(path).and_then(|reader| reader.records(0, each)).expect("the records");
+    records
+}
+
+fn kinds(path: &Path) -> Vec<&'static str> {
+    records(path).iter().map(|record| record.body.kind()).collect()
+}
+
+/// The ledger reads as a whole, and its records give its root.
+fn whole(path: &Path) -> u64 {
+    records(path).len() as u64
+}
+
+/// Polls until it holds, at most a minute.
+fn until(holds: impl Fn() -> bool, otherwise: impl Fn() -> String) {
+    crate::alerts::office::until(holds, otherwise);
+}
