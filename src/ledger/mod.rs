@@ -38,6 +38,7 @@ mod numbers;
 mod outbox;
 mod reader;
 mod recover;
+mod reserve;
 mod retention;
 mod schema;
 mod tail;
@@ -54,6 +55,7 @@ pub use names::Names;
 pub use outbox::{Letter, LetterStatus, OutboxChange, Posted, Waiting};
 pub use reader::{CycleFilter, Reader, Reading, Tally};
 pub use recover::Recovered;
+pub use reserve::RESERVE_BYTES;
 pub use writer::{Done, Options, QUEUE_APPENDS_MAX, QUEUE_COMMITS_MAX, Refused, Writer};
 
 use crate::core::effect::Trace;

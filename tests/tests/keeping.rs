@@ -3,13 +3,17 @@
 #![expect(clippy::wildcard_enum_match_arm, reason = "each test looks at the records it is about")]
 
 use std::ops::ControlFlow;
-use std::path::Path;
+use std::path::{Path, PathBuf};
 
 use rinseward::core::record::Record;
 use rinseward::ledger::Reader;
 
 use crate::crash::kitchen::rinseward;
 
+#[path = "support/device.rs"]
+pub(crate) mod device;
+#[path = "keeping/full.rs"]
+mod full;
 #[path = "keeping/hold.rs"]
 mod hold;
 
@@ -42,6 +46,12 @@ fn records(path: &Path) -> Vec<Record> {
 
 fn kinds(path: &Path) -> Vec<&'static str> {
     records(path).iter().map(|record| record.body.kind()).collect()
+}
+
+fn beside(path: &Path, ending: &str) -> PathBuf {
+    let mut name = path.as_os_str().to_owned();
+    name.push(ending);
+    name.into()
 }
 
 /// The ledger reads as a whole, and its records give its root.

@@ -195,6 +195,7 @@ impl Clerk {
             ..Append::default()
         };
         let mut again_after = Backoff::new(AGAIN_AFTER.0, AGAIN_AFTER.1);
+        let mut is_told = false;
         loop {
             let refused = match self.ledger.append(append).await {
                 Ok(committed) => {
@@ -206,7 +207,9 @@ impl Clerk {
             if refused.error.retry() == Retry::Never {
                 return Err(refused.error.into());
             }
-            tracing::warn!(error = %refused.error, "alerts wait for the ledger; they are tried again");
+            if !std::mem::replace(&mut is_told, true) {
+                tracing::warn!(error = %refused.error, "alerts wait for the ledger; they are tried again");
+            }
             append = *refused.append;
             tokio::time::sleep(again_after.after_failure()).await;
         }
