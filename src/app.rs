@@ -57,6 +57,8 @@ pub fn execute(cli: &Cli, streams: &mut Streams<'_>) -> Result<(), Failure> {
         Command::Maintenance(arguments) => people::maintenance(arguments, streams),
         Command::Enter(arguments) => people::enter(&arguments.check, streams),
         Command::Hold(arguments) => keeping::hold::hold(&arguments.command, streams),
+        Command::Backup(arguments) => keeping::backup::backup(arguments, streams),
+        Command::Restore(arguments) => keeping::restore::restore(arguments, streams),
         Command::Series(arguments) => series::series(arguments, streams),
         Command::CheckConfig(arguments) => check::check_config(arguments, streams),
     };

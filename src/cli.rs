@@ -5,7 +5,7 @@ mod people;
 
 use std::path::PathBuf;
 
-pub use keeping::{HoldArgs, HoldChangeArgs, HoldCommand, HoldStatusArgs};
+pub use keeping::{BackupArgs, HoldArgs, HoldChangeArgs, HoldCommand, HoldStatusArgs, RestoreArgs};
 pub use people::{
     AcknowledgeArgs, ActArgs, AlertsArgs, AlertsCommand, AlertsListArgs, AlertsShowArgs, CheckArgs,
     DrainAndCleanArgs, EnterArgs, EnterCommand, LedgerArgs, MaintenanceArgs, SanitizerArgs, SupplyArgs,
@@ -78,6 +78,10 @@ pub enum Command {
     Enter(EnterArgs),
     /// Keep readings from being pruned while somebody may ask for them.
     Hold(HoldArgs),
+    /// Copy the ledger, beside the service or without it, and verify the copy.
+    Backup(BackupArgs),
+    /// Let a ledger go on from a backup.
+    Restore(RestoreArgs),
     /// The link to the server of the time series.
     Series(SeriesArgs),
     /// Check configuration files and report every problem.

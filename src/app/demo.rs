@@ -52,6 +52,8 @@ pub(super) fn takes_the_screen(command: &Command) -> bool {
         | Command::Maintenance(_)
         | Command::Enter(_)
         | Command::Hold(_)
+        | Command::Backup(_)
+        | Command::Restore(_)
         | Command::Series(_)
         | Command::CheckConfig(_) => false,
     }

@@ -1,4 +1,6 @@
-//! The command line of keeping the record: holds.
+//! The command line of keeping the record: holds, backups, restoring.
+
+use std::path::PathBuf;
 
 use clap::{Args, Subcommand};
 
@@ -46,6 +48,43 @@ pub struct HoldStatusArgs {
     /// Where to read.
     #[command(flatten)]
     pub from: LedgerArgs,
+    /// One JSON object.
+    #[arg(long)]
+    pub json: bool,
+}
+
+/// Arguments of `backup`.
+#[derive(Args, Debug)]
+pub struct BackupArgs {
+    /// Where to: a new file, or a directory for one named after ledger and time.
+    #[arg(long, value_name = "FILE")]
+    pub out: PathBuf,
+    /// Copy the secret key too, for whoever moves the gateway; keep that copy locked away.
+    #[arg(long)]
+    pub with_signing_key: bool,
+    /// Which ledger.
+    #[command(flatten)]
+    pub from: LedgerArgs,
+    /// One JSON object.
+    #[arg(long)]
+    pub json: bool,
+}
+
+/// Arguments of `restore`.
+#[derive(Args, Debug)]
+pub struct RestoreArgs {
+    /// The backup.
+    #[arg(value_name = "FILE")]
+    pub backup: PathBuf,
+    /// The ledger that is to go on from it, as [ledger] path names it.
+    #[arg(long, value_name = "LEDGER")]
+    pub to: PathBuf,
+    /// Replace the ledger that is there; it is kept beside the new one under a dated name.
+    #[arg(long)]
+    pub force: bool,
+    /// Who restores it.
+    #[arg(long, value_name = "NAME")]
+    pub by: Option<String>,
     /// One JSON object.
     #[arg(long)]
     pub json: bool,

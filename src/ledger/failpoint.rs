@@ -31,6 +31,14 @@ pub(super) enum Point {
     DuringCompaction,
     /// That transaction is on the device.
     AfterCompaction,
+    /// A newer format is in the transaction; the file is of the older one.
+    BeforeMigration,
+    /// The newer format is on the device.
+    AfterMigration,
+    /// Some pages of a copy are written.
+    DuringBackup,
+    /// A copy that is to take the place of a ledger is whole; the place is as it was.
+    BeforeRestore,
 }
 
 /// Ends the process where this point is armed.
@@ -48,6 +56,10 @@ pub(super) fn reach(point: Point) {
         Point::AfterAppendCommit => "ledger::after-append-commit",
         Point::DuringCompaction => "ledger::during-compaction",
         Point::AfterCompaction => "ledger::after-compaction",
+        Point::BeforeMigration => "ledger::before-migration",
+        Point::AfterMigration => "ledger::after-migration",
+        Point::DuringBackup => "ledger::during-backup",
+        Point::BeforeRestore => "ledger::before-restore",
     };
     fail::fail_point!(name, |_| std::process::abort());
 }

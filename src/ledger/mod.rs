@@ -19,6 +19,7 @@
 
 mod append;
 mod aside;
+mod backup;
 mod blocks;
 mod bookmark;
 mod bytes;
@@ -29,6 +30,7 @@ mod error;
 mod failpoint;
 mod feed;
 mod gate;
+mod inspect;
 mod kinds;
 mod lock;
 mod migrate;
@@ -39,6 +41,7 @@ mod outbox;
 mod reader;
 mod recover;
 mod reserve;
+mod restore;
 mod retention;
 mod schema;
 mod tail;
@@ -46,16 +49,19 @@ mod writer;
 
 pub use append::{Append, AppendDone, AppendRefused};
 pub use aside::SetAside;
+pub use backup::{BackupError, back_up};
 pub use bookmark::Bookmark;
 pub use checkpoints::StoredCheckpoint;
 pub use commit::Committed;
 pub use error::{LedgerError, Part, Readable, Retry};
 pub use feed::{FeedPart, Place};
+pub use inspect::{InspectError, Inspected, inspect};
 pub use names::Names;
 pub use outbox::{Letter, LetterStatus, OutboxChange, Posted, Waiting};
 pub use reader::{CycleFilter, Reader, Reading, Tally};
 pub use recover::Recovered;
 pub use reserve::RESERVE_BYTES;
+pub use restore::{Before, Restore, RestoreDone, RestoreError, restore};
 pub use writer::{Done, Options, QUEUE_APPENDS_MAX, QUEUE_COMMITS_MAX, Refused, Writer};
 
 use crate::core::effect::Trace;

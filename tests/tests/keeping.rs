@@ -5,17 +5,23 @@
 use std::ops::ControlFlow;
 use std::path::{Path, PathBuf};
 
-use rinseward::core::record::Record;
-use rinseward::ledger::Reader;
+use rinseward::core::record::{Body, Record};
+use rinseward::ledger::{Inspected, Reader, inspect};
 
-use crate::crash::kitchen::rinseward;
+use crate::crash::kitchen::{Site, rinseward, text};
 
+#[path = "keeping/backup.rs"]
+mod backup;
 #[path = "support/device.rs"]
 pub(crate) mod device;
 #[path = "keeping/full.rs"]
 mod full;
 #[path = "keeping/hold.rs"]
 mod hold;
+#[path = "keeping/migration.rs"]
+mod migration;
+#[path = "keeping/restore.rs"]
+mod restore;
 
 /// Where lines come by standard input.
 const PIPE: &str = "\n[[source]]\nname = \"pipe\"\nkind = \"replay\"\n";
@@ -54,9 +60,23 @@ fn beside(path: &Path, ending: &str) -> PathBuf {
     name.into()
 }
 
-/// The ledger reads as a whole, and its records give its root.
-fn whole(path: &Path) -> u64 {
-    records(path).len() as u64
+fn whole(path: &Path) -> Inspected {
+    inspect(path).unwrap_or_else(|error| panic!("{} is not whole: {error:?}", path.display()))
+}
+
+/// A closed ledger with the cycles of so many simulated hours, by `replay`.
+fn kept(site: &Site, hours: f64) -> usize {
+    let stream = crate::crash::kitchen::Stream::of(1, hours, 5);
+    let trace = site.path("kept.senml");
+    let lines: Vec<&str> = stream.packs.iter().map(|pack| pack.payload.as_str()).collect();
+    std::fs::write(&trace, lines.join("\n")).expect("a temporary file");
+    let (configuration, ledger) = (site.configuration(), site.ledger());
+    let (code, said) =
+        say(&["replay", "--config", text(&configuration), "--json", "--ledger", text(&ledger), text(&trace)]);
+    assert_eq!(code, Some(0), "{said}");
+    let cycles = records(&ledger).iter().filter(|record| matches!(record.body, Body::Cycle(_))).count();
+    assert!(cycles > 3, "{cycles} cycles");
+    cycles
 }
 
 /// Polls until it holds, at most a minute.
