@@ -59,6 +59,7 @@ pub fn execute(cli: &Cli, streams: &mut Streams<'_>) -> Result<(), Failure> {
         Command::Hold(arguments) => keeping::hold::hold(&arguments.command, streams),
         Command::Backup(arguments) => keeping::backup::backup(arguments, streams),
         Command::Restore(arguments) => keeping::restore::restore(arguments, streams),
+        Command::Import(arguments) => keeping::import::import(arguments, streams),
         Command::Series(arguments) => series::series(arguments, streams),
         Command::CheckConfig(arguments) => check::check_config(arguments, streams),
     };

@@ -5,7 +5,9 @@ mod people;
 
 use std::path::PathBuf;
 
-pub use keeping::{BackupArgs, HoldArgs, HoldChangeArgs, HoldCommand, HoldStatusArgs, RestoreArgs};
+pub use keeping::{
+    BackupArgs, HoldArgs, HoldChangeArgs, HoldCommand, HoldStatusArgs, ImportArgs, RestoreArgs,
+};
 pub use people::{
     AcknowledgeArgs, ActArgs, AlertsArgs, AlertsCommand, AlertsListArgs, AlertsShowArgs, CheckArgs,
     DrainAndCleanArgs, EnterArgs, EnterCommand, LedgerArgs, MaintenanceArgs, SanitizerArgs, SupplyArgs,
@@ -82,6 +84,8 @@ pub enum Command {
     Backup(BackupArgs),
     /// Let a ledger go on from a backup.
     Restore(RestoreArgs),
+    /// Take the readings of a file into the ledger as history; the service must not run.
+    Import(ImportArgs),
     /// The link to the server of the time series.
     Series(SeriesArgs),
     /// Check configuration files and report every problem.

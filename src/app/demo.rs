@@ -54,6 +54,7 @@ pub(super) fn takes_the_screen(command: &Command) -> bool {
         | Command::Hold(_)
         | Command::Backup(_)
         | Command::Restore(_)
+        | Command::Import(_)
         | Command::Series(_)
         | Command::CheckConfig(_) => false,
     }

@@ -1,7 +1,9 @@
-//! Keeping the record for years: `hold`, `backup`, `restore`.
+//! Keeping the record for years: `hold`, `backup`, `restore`, `import`.
 
 pub(super) mod backup;
 pub(super) mod hold;
+pub(super) mod import;
+mod import_plan;
 pub(super) mod restore;
 
 use serde::Serialize;

@@ -1,4 +1,4 @@
-//! The command line of keeping the record: holds, backups, restoring.
+//! The command line of keeping the record: holds, backups, restoring, importing.
 
 use std::path::PathBuf;
 
@@ -85,6 +85,23 @@ pub struct RestoreArgs {
     /// Who restores it.
     #[arg(long, value_name = "NAME")]
     pub by: Option<String>,
+    /// One JSON object.
+    #[arg(long)]
+    pub json: bool,
+}
+
+/// Arguments of `import`.
+#[derive(Args, Debug)]
+pub struct ImportArgs {
+    /// File of SenML packs (RFC 8428), one a line, as `replay` reads it.
+    #[arg(value_name = "FILE")]
+    pub file: PathBuf,
+    /// Who takes it over.
+    #[arg(long, value_name = "NAME")]
+    pub by: String,
+    /// Configuration.
+    #[command(flatten)]
+    pub config: ConfigArgs,
     /// One JSON object.
     #[arg(long)]
     pub json: bool,

@@ -1,4 +1,9 @@
-//! The record is kept for years. Real processes and files.
+//! The record is kept for years: held, backed up, restored, brought to newer formats, filled up
+//! from files, and not lost where the disk is full. Real processes and files.
+//!
+//! ```text
+//! KILLS=300 cargo test --release --features failpoints --test tests keeping::kills -- --nocapture
+//! ```
 
 #![expect(clippy::wildcard_enum_match_arm, reason = "each test looks at the records it is about")]
 
@@ -18,6 +23,10 @@ pub(crate) mod device;
 mod full;
 #[path = "keeping/hold.rs"]
 mod hold;
+#[path = "keeping/import.rs"]
+mod import;
+#[path = "keeping/kills.rs"]
+mod kills;
 #[path = "keeping/migration.rs"]
 mod migration;
 #[path = "keeping/restore.rs"]
