@@ -15,6 +15,9 @@ use super::tail;
 
 /// Most copies of one format beside a ledger: each needs an older program to have written in between.
 const COPIES_MAX: u32 = 9;
+/// A larger ledger is not copied, bytes: the start would take minutes on a slow device, and a service
+/// manager that waits no longer would begin it again and again (own choice).
+const COPY_MAX: u64 = 512 << 20;
 
 /// What format 2 has more than format 1, in order of [`super::schema`].
 const FORMAT_2: &str = "
@@ -120,6 +123,15 @@ pub(super) fn read_as_format_2(connection: &Connection) -> rusqlite::Result<()> 
 /// loses nothing, and a kitchen whose rack nobody judges is worse off than one that
 /// cannot go back to the program before.
 pub(super) fn keep_copy(path: &Path, format: i64) {
+    if let Ok(file) = path.metadata()
+        && file.len() > COPY_MAX
+    {
+        tracing::warn!(
+            bytes = file.len(),
+            "the ledger is too large to be copied before it gets a newer format"
+        );
+        return;
+    }
     match try_copy(path, format) {
         Ok(copy) => tracing::info!(
             copy = %copy.display(),
