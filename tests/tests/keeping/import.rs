@@ -184,9 +184,9 @@ fn a_changed_configuration_judges_nothing_again() {
     let changed = fs::read_to_string(&configuration).expect("our own file").replace("\"44s\"", "\"45s\"");
     fs::write(&configuration, changed).expect("our own file");
     bench.import(&bench.file("all.senml", bench.part(0, 90)));
-    let mut added = bench.stream.packs[10..40].to_vec();
-    added.iter_mut().for_each(|pack| pack.payload = pack.payload.replace("\"v\":", "\"v\":1"));
-    bench.import(&bench.file("other.senml", &added));
+    // Other readings of the same time: a second node at the same probes, say.
+    let other = Stream::of(1, 0.4, 22);
+    bench.import(&bench.file("other.senml", &other.packs));
     bench.serve(&[]);
     assert_eq!(bench.cycles(), before);
     assert_eq!(imports(&bench.site.ledger()).len(), 2);
