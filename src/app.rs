@@ -3,9 +3,11 @@
 mod alerts;
 mod arrival;
 mod check;
+mod checkpoints;
 mod configuration;
 mod demo;
 mod door;
+mod export;
 mod failure;
 mod history;
 mod keeping;
@@ -14,6 +16,7 @@ mod order;
 mod people;
 mod replay;
 mod run;
+mod seal;
 pub mod series;
 mod service_manager;
 mod sources;
@@ -54,6 +57,7 @@ pub fn execute(cli: &Cli, streams: &mut Streams<'_>) -> Result<(), Failure> {
         Command::Demo(arguments) => demo::demo(arguments, streams),
         Command::Replay(arguments) => replay::replay(arguments, streams),
         Command::History(arguments) => history::history(arguments, streams),
+        Command::Export(arguments) => export::export(arguments, streams),
         Command::Alerts(arguments) => people::alerts(&arguments.command, streams),
         Command::Maintenance(arguments) => people::maintenance(arguments, streams),
         Command::Enter(arguments) => people::enter(&arguments.check, streams),
@@ -61,6 +65,8 @@ pub fn execute(cli: &Cli, streams: &mut Streams<'_>) -> Result<(), Failure> {
         Command::Backup(arguments) => keeping::backup::backup(arguments, streams),
         Command::Restore(arguments) => keeping::restore::restore(arguments, streams),
         Command::Import(arguments) => keeping::import::import(arguments, streams),
+        Command::Key(arguments) => seal::command::key(&arguments.command, streams),
+        Command::Checkpoint(arguments) => seal::command::checkpoint(arguments, streams),
         Command::Series(arguments) => series::series(arguments, streams),
         Command::CheckConfig(arguments) => check::check_config(arguments, streams),
     };

@@ -10,6 +10,8 @@ mod alerts;
 mod cli;
 #[path = "tests/crash.rs"]
 mod crash;
+#[path = "tests/export.rs"]
+mod export;
 #[path = "tests/keeping.rs"]
 mod keeping;
 #[path = "tests/ledger.rs"]

@@ -48,6 +48,7 @@ pub(super) fn takes_the_screen(command: &Command) -> bool {
         Command::Run(_)
         | Command::Replay(_)
         | Command::History(_)
+        | Command::Export(_)
         | Command::Alerts(_)
         | Command::Maintenance(_)
         | Command::Enter(_)
@@ -55,6 +56,8 @@ pub(super) fn takes_the_screen(command: &Command) -> bool {
         | Command::Backup(_)
         | Command::Restore(_)
         | Command::Import(_)
+        | Command::Key(_)
+        | Command::Checkpoint(_)
         | Command::Series(_)
         | Command::CheckConfig(_) => false,
     }

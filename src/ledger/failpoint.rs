@@ -39,6 +39,12 @@ pub(super) enum Point {
     DuringBackup,
     /// A copy that is to take the place of a ledger is whole; the place is as it was.
     BeforeRestore,
+    /// A new signing key is written under its other name; no record names it.
+    KeyWritten,
+    /// Its record is on the device; it has not taken its place.
+    KeyRecorded,
+    /// The secret key is in its place, the public key is not.
+    KeyHalfPlaced,
 }
 
 /// Ends the process where this point is armed.
@@ -60,6 +66,9 @@ pub(super) fn reach(point: Point) {
         Point::AfterMigration => "ledger::after-migration",
         Point::DuringBackup => "ledger::during-backup",
         Point::BeforeRestore => "ledger::before-restore",
+        Point::KeyWritten => "ledger::key-written",
+        Point::KeyRecorded => "ledger::key-recorded",
+        Point::KeyHalfPlaced => "ledger::key-half-placed",
     };
     fail::fail_point!(name, |_| std::process::abort());
 }

@@ -15,7 +15,8 @@
 //!   index and readings by [`Reader::feed`], and appends its bookmark with what it caused.
 //!
 //! Formats: tables in `schema`, blocks and traces in `blocks` and `numbers`,
-//! the tail in `tail`. Signed checkpoints and proofs are not made here.
+//! the tail in `tail`, the files of the signing key in `key_files`. Signed checkpoints
+//! and proofs are not made here.
 
 mod append;
 mod aside;
@@ -31,6 +32,7 @@ mod failpoint;
 mod feed;
 mod gate;
 mod inspect;
+mod key_files;
 mod kinds;
 mod lock;
 mod migrate;
@@ -44,6 +46,7 @@ mod reserve;
 mod restore;
 mod retention;
 mod schema;
+mod seals;
 mod tail;
 mod writer;
 
@@ -56,6 +59,7 @@ pub use commit::Committed;
 pub use error::{LedgerError, Part, Readable, Retry};
 pub use feed::{FeedPart, Place};
 pub use inspect::{InspectError, Inspected, inspect};
+pub use key_files::{KeyFileError, KeyFiles, Pair, Settled, settle};
 pub use names::Names;
 pub use outbox::{Letter, LetterStatus, OutboxChange, Posted, Waiting};
 pub use reader::{CycleFilter, Reader, Reading, Tally};

@@ -29,7 +29,7 @@ pub fn tell(judgement: &Judgement, kind: CheckKind, reader: &Reader) -> Told {
     if judgement.good == Some(false) && kind == CheckKind::Sanitizer {
         steps.push(say(language, STOP).to_owned());
     }
-    for step in failing.flat_map(|finding| steps_for(finding)) {
+    for step in failing.flat_map(steps_for) {
         let step = say(language, *step).to_owned();
         if !steps.contains(&step) {
             steps.push(step);
