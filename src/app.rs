@@ -11,6 +11,7 @@ mod door;
 mod export;
 mod failure;
 mod history;
+mod keeping;
 mod ledger;
 mod order;
 mod people;
@@ -62,6 +63,10 @@ pub fn execute(cli: &Cli, streams: &mut Streams<'_>) -> Result<(), Failure> {
         Command::Alerts(arguments) => people::alerts(&arguments.command, streams),
         Command::Maintenance(arguments) => people::maintenance(arguments, streams),
         Command::Enter(arguments) => people::enter(&arguments.check, streams),
+        Command::Hold(arguments) => keeping::hold::hold(&arguments.command, streams),
+        Command::Backup(arguments) => keeping::backup::backup(arguments, streams),
+        Command::Restore(arguments) => keeping::restore::restore(arguments, streams),
+        Command::Import(arguments) => keeping::import::import(arguments, streams),
         Command::Key(arguments) => seal::command::key(&arguments.command, streams),
         Command::Checkpoint(arguments) => seal::command::checkpoint(arguments, streams),
         Command::Verify(arguments) => verify::verify(arguments, streams),

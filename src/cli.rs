@@ -2,6 +2,7 @@
 
 mod export;
 mod history;
+mod keeping;
 mod moment;
 mod people;
 mod seal;
@@ -11,6 +12,9 @@ use std::path::PathBuf;
 
 pub use export::{ExportArgs, ExportForm, SpanArgs, SpanEnd};
 pub use history::{HistoryArgs, Show};
+pub use keeping::{
+    BackupArgs, HoldArgs, HoldChangeArgs, HoldCommand, HoldStatusArgs, ImportArgs, RestoreArgs,
+};
 pub use moment::{Moment, MomentError};
 pub use people::{
     AcknowledgeArgs, ActArgs, AlertsArgs, AlertsCommand, AlertsListArgs, AlertsShowArgs, CheckArgs,
@@ -90,6 +94,14 @@ pub enum Command {
     Maintenance(MaintenanceArgs),
     /// Put a check on record: supplies, drain and clean, concentration of the sanitizer.
     Enter(EnterArgs),
+    /// Keep readings from being pruned while somebody may ask for them.
+    Hold(HoldArgs),
+    /// Copy the ledger, beside the service or without it, and verify the copy.
+    Backup(BackupArgs),
+    /// Let a ledger go on from a backup.
+    Restore(RestoreArgs),
+    /// Take the readings of a file into the ledger as history; the service must not run.
+    Import(ImportArgs),
     /// The key that signs checkpoints: show it, hand it out, replace it.
     Key(KeyArgs),
     /// Show the newest signed checkpoint, or sign one: whoever keeps it can prove that nothing changed.

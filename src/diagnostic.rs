@@ -58,7 +58,7 @@ impl Exit {
 }
 
 /// Every slug with its exit code and what it means, in the order of the README.
-pub const SLUGS: [(&str, Exit, &str); 46] = [
+pub const SLUGS: [(&str, Exit, &str); 48] = [
     ("usage", Exit::Usage, "the command line is not understood"),
     (
         "bug",
@@ -104,6 +104,8 @@ pub const SLUGS: [(&str, Exit, &str); 46] = [
     ("series-busy", Exit::InputOutput, "the series server asks to wait; it is tried again"),
     ("series-refused", Exit::InputOutput, "the series server will not have some points; they are set aside"),
     ("series-unread", Exit::InputOutput, "the series server took a point and does not give it back"),
+    ("keeping-refused", Exit::Usage, "a hold, a backup, a restore or an import cannot be done as asked"),
+    ("backup-failed", Exit::InputOutput, "a backup could not be made, or is not whole"),
     ("clock-step", Exit::InputOutput, "the clock of the gateway jumped"),
     (
         "alert-refused",

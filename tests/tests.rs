@@ -14,6 +14,8 @@ mod crash;
 mod export;
 #[path = "tests/history.rs"]
 mod history;
+#[path = "tests/keeping.rs"]
+mod keeping;
 #[path = "tests/ledger.rs"]
 mod ledger;
 #[path = "tests/markup.rs"]

@@ -174,7 +174,7 @@ fn segment(name: &str) -> String {
 }
 
 /// Gives an order to the service, or does it on the ledger where no service runs.
-fn give(
+pub(super) fn give(
     config: &ConfigArgs,
     order: Order,
     json: bool,

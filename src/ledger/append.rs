@@ -13,6 +13,7 @@ use super::days::{self, DaysPart};
 use super::error::LedgerError;
 use super::failpoint::{Point, reach};
 use super::outbox::{self, OutboxChange};
+use super::retention::held_after;
 use super::schema::write_state;
 
 /// What is stored in one transaction.
@@ -87,6 +88,7 @@ impl Store {
         transaction.commit().map_err(failed)?;
         reach(Point::AfterAppendCommit);
         self.state = state;
+        self.held = held_after(self.held, &append.records);
         Ok(self.committed(first_index))
     }
 }

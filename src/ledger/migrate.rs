@@ -3,9 +3,21 @@
 //! Nothing that a record, a trace or a reading says is touched: a step only
 //! adds tables and columns. The golden ledgers of the tests hold it to that.
 
+use std::path::{Path, PathBuf};
+
 use rusqlite::{Connection, Transaction, params};
 
+use super::backup::{BackupError, back_up};
+use super::error::LedgerError;
+use super::inspect::{open_copy, stated};
+use super::schema::beside;
 use super::{events, tail};
+
+/// Most copies of one format beside a ledger: each needs an older program to have written in between.
+const COPIES_MAX: u32 = 9;
+/// A larger ledger is not copied, bytes: the start would take minutes on a slow device, and a service
+/// manager that waits no longer would begin it again and again (own choice).
+const COPY_MAX: u64 = 512 << 20;
 
 /// What format 2 has more than format 1, in order of [`super::schema`].
 const FORMAT_2: &str = "
@@ -132,4 +144,49 @@ fn before_the_tail(transaction: &Transaction<'_>) -> rusqlite::Result<u64> {
 /// Lets a connection that only reads see a file of format 1 as one of format 2.
 pub(super) fn read_as_format_2(connection: &Connection) -> rusqlite::Result<()> {
     connection.execute_batch(FORMAT_1_AS_2)
+}
+
+/// Makes a copy of a ledger before it gets a newer format, beside it and with the format in
+/// its name. Without one the format is changed all the same: that is one transaction and
+/// loses nothing, and a kitchen whose rack nobody judges is worse off than one that
+/// cannot go back to the program before.
+pub(super) fn keep_copy(path: &Path, format: i64) {
+    if let Ok(file) = path.metadata()
+        && file.len() > COPY_MAX
+    {
+        tracing::warn!(
+            bytes = file.len(),
+            "the ledger is too large to be copied before it gets a newer format"
+        );
+        return;
+    }
+    match try_copy(path, format) {
+        Ok(copy) => tracing::info!(
+            copy = %copy.display(),
+            "the ledger as it was is kept, for the way back to the program before"
+        ),
+        Err(error) => tracing::warn!(
+            error = crate::core::causes::chain(&error),
+            "no copy of the ledger could be made before it gets a newer format"
+        ),
+    }
+}
+
+fn try_copy(path: &Path, format: i64) -> Result<PathBuf, BackupError> {
+    let mut copy = beside(path, &format!(".format-{format}.backup"));
+    for number in 2..=COPIES_MAX {
+        if !copy.exists() {
+            break;
+        }
+        if is_same(path, &copy)? {
+            return Ok(copy);
+        }
+        copy = beside(path, &format!(".format-{format}.backup.{number}"));
+    }
+    back_up(path, &copy).map(|_| copy)
+}
+
+/// Whether a copy of an earlier start, broken off later, is of this very state.
+fn is_same(path: &Path, copy: &Path) -> Result<bool, LedgerError> {
+    Ok(stated(&open_copy(path)?, path)? == stated(&open_copy(copy)?, copy)?)
 }

@@ -20,6 +20,7 @@
 
 mod append;
 mod aside;
+mod backup;
 mod blanks;
 mod blocks;
 mod bookmark;
@@ -35,6 +36,7 @@ mod failpoint;
 mod feed;
 mod gate;
 mod in_force;
+mod inspect;
 mod key_files;
 mod kinds;
 mod lock;
@@ -45,6 +47,9 @@ mod numbers;
 mod outbox;
 mod reader;
 mod recover;
+mod reserve;
+mod restore;
+mod retention;
 mod schema;
 mod seals;
 mod tail;
@@ -53,6 +58,7 @@ mod writer;
 
 pub use append::{Append, AppendDone, AppendRefused};
 pub use aside::SetAside;
+pub use backup::{BackupError, back_up};
 pub use bookmark::Bookmark;
 pub use checkpoints::StoredCheckpoint;
 pub use commit::Committed;
@@ -62,11 +68,14 @@ pub use error::{LedgerError, Part, Readable, Retry};
 pub use events::{RecordFilter, Subject, event_kinds};
 pub use feed::{FeedPart, Place};
 pub use in_force::{InForce, LimitsInForce};
+pub use inspect::{InspectError, Inspected, inspect};
 pub use key_files::{KeyFileError, KeyFiles, Pair, Settled, settle};
 pub use names::Names;
 pub use outbox::{Letter, LetterStatus, OutboxChange, Posted, Waiting};
 pub use reader::{Reader, Reading, Tally};
 pub use recover::Recovered;
+pub use reserve::RESERVE_BYTES;
+pub use restore::{Before, Restore, RestoreDone, RestoreError, restore};
 pub use writer::{Done, Options, QUEUE_APPENDS_MAX, QUEUE_COMMITS_MAX, Refused, Writer};
 
 use crate::core::effect::Trace;

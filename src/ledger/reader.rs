@@ -51,6 +51,11 @@ pub struct Tally {
 }
 
 impl Reader {
+    /// A reader by a connection that is open already.
+    pub(super) fn of(connection: Connection, path: &Path) -> Self {
+        Self { connection, path: path.to_path_buf() }
+    }
+
     /// Opens the ledger at `path`.
     ///
     /// # Errors

@@ -38,7 +38,7 @@ impl Bench {
         let names = Names { machines: &[], channels: &channels };
         let numbers = Numbers::assign(&mut connection, names).expect("names");
         let (_, state) = recover(&connection, path, &numbers, created).expect("where it stands");
-        let store = Store { connection, path: path.to_path_buf(), numbers, state };
+        let store = Store { connection, path: path.to_path_buf(), numbers, state, held: false };
         let mut compactor =
             Compactor::new(&store, RETENTION, Timestamp::from_micros(NEW_YEAR)).expect("a compactor");
         compactor.set_sizes(sizes);
