@@ -195,7 +195,7 @@ impl Sheet {
     pub fn row(&self, out: &mut dyn Write, cells: &[Cell]) -> io::Result<()> {
         let pairs = || self.columns.iter().zip(cells);
         match self.form {
-            Form::Csv => csv::write_line(out, pairs().map(|(_, cell)| in_csv(cell))),
+            Form::Csv => csv::write_line(out, pairs().map(|(column, cell)| in_csv(column.unit, cell))),
             Form::Json => {
                 for (place, (column, cell)) in pairs().enumerate() {
                     let before = if place == 0 { "{" } else { "," };
@@ -290,13 +290,15 @@ fn header(column: &Column) -> String {
     format!("{}{unit}", column.key)
 }
 
-fn in_csv(cell: &Cell) -> String {
+fn in_csv(unit: Unit, cell: &Cell) -> String {
     match cell {
         Cell::Empty => String::new(),
         Cell::Text(text) => csv::text(text),
         Cell::Count(count) => count.to_string(),
         Cell::Instant(at) => at.to_string(),
         Cell::Day(day) => day.to_string(),
+        // Three digits would make a share whole that is not.
+        Cell::Number(number) if unit == Unit::Share => number.to_string(),
         Cell::Number(number) => csv::number(*number),
         Cell::Flag(flag) => flag.to_string(),
     }
@@ -350,13 +352,13 @@ mod tests {
             "Times are those of Europe/Berlin.\n \
              record  at                   lowest °F     watched\n      \
              7  2026-07-01 20:30:05      179.6  < 100.00 %\n        \
-             └ =1+1  [31mred\n      \
+             └ =1+1 [31mred\n      \
              8  2026-07-01 20:30:05          -    100.00 %\n"
         );
         assert_eq!(
             printed(Form::Csv, Scale::Fahrenheit),
             "index,at (RFC 3339 UTC),lowest (degC),watched (0 to 1),note\r\n\
-             7,2026-07-01T18:30:05Z,82,1,\"'=1+1\n\u{1b}[31mred\"\r\n8,2026-07-01T18:30:05Z,,1,\r\n"
+             7,2026-07-01T18:30:05Z,82,0.99999,\"'=1+1\n\u{1b}[31mred\"\r\n8,2026-07-01T18:30:05Z,,1,\r\n"
         );
         let json = printed(Form::Json, Scale::Fahrenheit);
         let first: serde_json::Value =
