@@ -2,6 +2,7 @@
 
 mod alerts;
 mod arrival;
+mod channels;
 mod check;
 mod configuration;
 mod demo;
