@@ -7,9 +7,11 @@ mod check;
 mod configuration;
 mod demo;
 mod door;
+mod enter;
 mod failure;
 mod history;
 mod ledger;
+mod logbook;
 mod order;
 mod people;
 mod replay;
@@ -55,7 +57,7 @@ pub fn execute(cli: &Cli, streams: &mut Streams<'_>) -> Result<(), Failure> {
         Command::History(arguments) => history::history(arguments, streams),
         Command::Alerts(arguments) => people::alerts(&arguments.command, streams),
         Command::Maintenance(arguments) => people::maintenance(arguments, streams),
-        Command::Enter(arguments) => people::enter(&arguments.check, streams),
+        Command::Enter(arguments) => enter::enter(&arguments.entry, streams),
         Command::Series(arguments) => series::series(arguments, streams),
         Command::CheckConfig(arguments) => check::check_config(arguments, streams),
     };

@@ -52,7 +52,7 @@ impl Exit {
 }
 
 /// Every slug with its exit code and what it means, in the order of the README.
-pub const SLUGS: [(&str, Exit, &str); 41] = [
+pub const SLUGS: [(&str, Exit, &str); 42] = [
     ("usage", Exit::Usage, "the command line is not understood"),
     (
         "bug",
@@ -97,6 +97,7 @@ pub const SLUGS: [(&str, Exit, &str); 41] = [
         Exit::Usage,
         "what was asked of an alert, a check or a maintenance window cannot be done",
     ),
+    ("entry-refused", Exit::Usage, "what was entered cannot be true, or is not what the record is about"),
     ("alert-test", Exit::InputOutput, "a test message did not get through"),
     ("service-socket", Exit::InputOutput, "the control socket cannot be made or used"),
     ("web-listen", Exit::InputOutput, "the pages cannot be served at their address; it is tried again"),

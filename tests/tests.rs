@@ -10,6 +10,8 @@ mod alerts;
 mod cli;
 #[path = "tests/crash.rs"]
 mod crash;
+#[path = "tests/entries.rs"]
+mod entries;
 #[path = "tests/ledger.rs"]
 mod ledger;
 #[path = "tests/markup.rs"]
