@@ -4,10 +4,12 @@ mod alerts;
 mod arrival;
 mod channels;
 mod check;
+mod checkpoints;
 mod configuration;
 mod demo;
 mod door;
 mod enter;
+mod export;
 mod failure;
 mod history;
 mod ledger;
@@ -16,6 +18,7 @@ mod order;
 mod people;
 mod replay;
 mod run;
+mod seal;
 pub mod series;
 mod service_manager;
 mod sources;
@@ -56,9 +59,12 @@ pub fn execute(cli: &Cli, streams: &mut Streams<'_>) -> Result<(), Failure> {
         Command::Demo(arguments) => demo::demo(arguments, streams),
         Command::Replay(arguments) => replay::replay(arguments, streams),
         Command::History(arguments) => history::history(arguments, streams),
+        Command::Export(arguments) => export::export(arguments, streams),
         Command::Alerts(arguments) => people::alerts(&arguments.command, streams),
         Command::Maintenance(arguments) => people::maintenance(arguments, streams),
         Command::Enter(arguments) => enter::enter(&arguments.entry, streams),
+        Command::Key(arguments) => seal::command::key(&arguments.command, streams),
+        Command::Checkpoint(arguments) => seal::command::checkpoint(arguments, streams),
         Command::Series(arguments) => series::series(arguments, streams),
         Command::CheckConfig(arguments) => check::check_config(arguments, streams),
     };

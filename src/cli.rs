@@ -1,7 +1,9 @@
 //! The command line.
 
 mod enter;
+mod export;
 mod people;
+mod seal;
 
 use std::path::PathBuf;
 
@@ -9,9 +11,15 @@ pub use enter::{
     AmendmentArgs, AnswerArgs, CorrectionArgs, DrainAndCleanArgs, DueArgs, EnterArgs, EnterCommand,
     EntryArgs, NoteArgs, SanitizerArgs, SupplyArgs, ThermometerArgs,
 };
+pub use export::{ExportArgs, ExportForm, Moment, SpanArgs};
 pub use people::{
     AcknowledgeArgs, ActArgs, AlertsArgs, AlertsCommand, AlertsListArgs, AlertsShowArgs, LedgerArgs,
     MaintenanceArgs, TestArgs,
+};
+
+pub use seal::{
+    CheckpointArgs, CheckpointCommand, CheckpointMakeArgs, CheckpointShowArgs, KeyArgs, KeyCommand,
+    KeyExportArgs, KeyRotateArgs, KeyShowArgs,
 };
 
 use clap::{Args, Parser, Subcommand};
@@ -72,12 +80,18 @@ pub enum Command {
     Replay(ReplayArgs),
     /// Show the cycles on record, oldest first.
     History(HistoryArgs),
+    /// Put what is on record into files: CSV, JSON, JSON Lines.
+    Export(ExportArgs),
     /// See alerts, take one on, put a corrective action on record, try the channels.
     Alerts(AlertsArgs),
     /// Hold the messages about a machine while somebody works on it; records are kept.
     Maintenance(MaintenanceArgs),
     /// Put on record what people see: checks, notes, amendments; and show which checks are due.
     Enter(EnterArgs),
+    /// The key that signs checkpoints: show it, hand it out, replace it.
+    Key(KeyArgs),
+    /// Show the newest signed checkpoint, or sign one: whoever keeps it can prove that nothing changed.
+    Checkpoint(CheckpointArgs),
     /// The link to the server of the time series.
     Series(SeriesArgs),
     /// Check configuration files and report every problem.
@@ -319,6 +333,16 @@ mod tests {
             ("rinseward series resend --from 2026-11-24 --to 2026-11-25", true),
             ("rinseward series resend --from 2026-11-24", false),
             ("rinseward check-config", false),
+            ("rinseward key", false),
+            ("rinseward key show --ledger x --json", true),
+            ("rinseward key export --config x", false),
+            ("rinseward key rotate --config x", false),
+            ("rinseward key rotate --by Ana", true),
+            ("rinseward checkpoint", true),
+            ("rinseward checkpoint --ledger x", true),
+            ("rinseward checkpoint show --all --ledger x", true),
+            ("rinseward checkpoint make --config x", true),
+            ("rinseward checkpoint make --ledger x", false),
             ("rinseward alerts list --ledger x --open", true),
             ("rinseward alerts list --config a --ledger x", false),
             ("rinseward alerts acknowledge 3", false),

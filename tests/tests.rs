@@ -12,6 +12,8 @@ mod cli;
 mod crash;
 #[path = "tests/entries.rs"]
 mod entries;
+#[path = "tests/export.rs"]
+mod export;
 #[path = "tests/ledger.rs"]
 mod ledger;
 #[path = "tests/markup.rs"]

@@ -48,9 +48,12 @@ pub(super) fn takes_the_screen(command: &Command) -> bool {
         Command::Run(_)
         | Command::Replay(_)
         | Command::History(_)
+        | Command::Export(_)
         | Command::Alerts(_)
         | Command::Maintenance(_)
         | Command::Enter(_)
+        | Command::Key(_)
+        | Command::Checkpoint(_)
         | Command::Series(_)
         | Command::CheckConfig(_) => false,
     }

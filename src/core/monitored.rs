@@ -13,8 +13,8 @@
 use std::collections::BTreeMap;
 use std::time::Duration;
 
+use jiff::ToSpan;
 use jiff::tz::TimeZone;
-use jiff::{Span, ToSpan};
 
 use super::alert::hours::{Stretch, local_date};
 use super::alert::{Hours, Settings};
@@ -134,7 +134,7 @@ pub fn days(zone: &TimeZone, span: Stretch) -> Vec<(jiff::civil::Date, Stretch)>
 /// The day after a local date, and the stretch of that date.
 #[must_use]
 pub fn day(zone: &TimeZone, date: jiff::civil::Date) -> Option<(jiff::civil::Date, Stretch)> {
-    let next = date.checked_add(Span::from(1.day())).ok()?;
+    let next = date.checked_add(1.day()).ok()?;
     let midnight = |date| super::alert::hours::instant(zone, date, jiff::civil::Time::midnight());
     Some((next, Stretch { from: midnight(date)?, to: midnight(next)? }))
 }
@@ -192,7 +192,7 @@ impl Blanks {
         let down = self.stopped.or(quiet).map(|(index, since)| service(index, since, None));
         let mut blanks: Vec<Blank> =
             self.over.into_iter().chain(self.open.into_values()).chain(down).collect();
-        blanks.sort_by(|one, other| (one.from, one.index).cmp(&(other.from, other.index)));
+        blanks.sort_by_key(|blank| (blank.from, blank.index));
         blanks
     }
 }

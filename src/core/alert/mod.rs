@@ -86,6 +86,7 @@ mod people;
 mod raise;
 pub mod settings;
 mod state;
+pub mod story;
 mod tell;
 mod timetable;
 
