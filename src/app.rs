@@ -2,17 +2,20 @@
 
 mod alerts;
 mod arrival;
+mod channels;
 mod check;
 mod checkpoints;
 mod configuration;
 mod days;
 mod demo;
 mod door;
+mod enter;
 mod export;
 mod failure;
 mod history;
 mod keeping;
 mod ledger;
+mod logbook;
 mod order;
 mod people;
 mod replay;
@@ -62,7 +65,7 @@ pub fn execute(cli: &Cli, streams: &mut Streams<'_>) -> Result<(), Failure> {
         Command::Export(arguments) => export::export(arguments, streams),
         Command::Alerts(arguments) => people::alerts(&arguments.command, streams),
         Command::Maintenance(arguments) => people::maintenance(arguments, streams),
-        Command::Enter(arguments) => people::enter(&arguments.check, streams),
+        Command::Enter(arguments) => enter::enter(&arguments.entry, streams),
         Command::Hold(arguments) => keeping::hold::hold(&arguments.command, streams),
         Command::Backup(arguments) => keeping::backup::backup(arguments, streams),
         Command::Restore(arguments) => keeping::restore::restore(arguments, streams),

@@ -1,5 +1,6 @@
 //! The command line.
 
+mod enter;
 mod export;
 mod history;
 mod keeping;
@@ -10,6 +11,10 @@ mod verify;
 
 use std::path::PathBuf;
 
+pub use enter::{
+    AmendmentArgs, AnswerArgs, CorrectionArgs, DrainAndCleanArgs, DueArgs, EnterArgs, EnterCommand,
+    EntryArgs, NoteArgs, SanitizerArgs, SupplyArgs, ThermometerArgs,
+};
 pub use export::{ExportArgs, ExportForm, SpanArgs, SpanEnd};
 pub use history::{HistoryArgs, Show};
 pub use keeping::{
@@ -17,9 +22,8 @@ pub use keeping::{
 };
 pub use moment::{Moment, MomentError};
 pub use people::{
-    AcknowledgeArgs, ActArgs, AlertsArgs, AlertsCommand, AlertsListArgs, AlertsShowArgs, CheckArgs,
-    DrainAndCleanArgs, EnterArgs, EnterCommand, LedgerArgs, MaintenanceArgs, SanitizerArgs, SupplyArgs,
-    TestArgs,
+    AcknowledgeArgs, ActArgs, AlertsArgs, AlertsCommand, AlertsListArgs, AlertsShowArgs, LedgerArgs,
+    MaintenanceArgs, TestArgs,
 };
 
 pub use seal::{
@@ -92,7 +96,7 @@ pub enum Command {
     Alerts(AlertsArgs),
     /// Hold the messages about a machine while somebody works on it; records are kept.
     Maintenance(MaintenanceArgs),
-    /// Put a check on record: supplies, drain and clean, concentration of the sanitizer.
+    /// Put on record what people see: checks, notes, amendments; and show which checks are due.
     Enter(EnterArgs),
     /// Keep readings from being pruned while somebody may ask for them.
     Hold(HoldArgs),
@@ -322,8 +326,21 @@ mod tests {
             ("rinseward maintenance dm1 --by Ana", false),
             ("rinseward maintenance dm1 --end --for 2h --by Ana", false),
             ("rinseward enter sanitizer dm2 --by Ana --mg-per-l 100 --ph 7.2", true),
-            ("rinseward enter sanitizer dm2 --by Ana --mg-per-l NaN", false),
-            ("rinseward enter sanitizer dm2 --by Ana --mg-per-l 100 --ph 15", false),
+            ("rinseward enter sanitizer dm2 --by Ana --mg-per-l 100 --solution 120F --method strip", true),
+            ("rinseward enter sanitizer dm2 --by Ana --mg-per-l 100 --solution 120", false),
+            ("rinseward enter sanitizer dm2 --by Ana --mg-per-l 100 --method guess", false),
+            (
+                "rinseward enter thermometer all --what t1 --shown -0.2C --should 0C --reference ice --by A",
+                true,
+            ),
+            ("rinseward enter note dm1 leaks --by Ana --language es", true),
+            ("rinseward enter note dm1 leaks badly --by Ana", false),
+            ("rinseward enter amendment 7 --by Ana --reason misread --mg-per-l 100 --ph 7", true),
+            ("rinseward enter amendment 7 --by Ana --reason misread --withdraw", true),
+            ("rinseward enter amendment 7 --by Ana --reason misread --withdraw --ph 7", false),
+            ("rinseward enter due dm1 --json", true),
+            ("rinseward alerts list --ledger x --scale f", true),
+            ("rinseward alerts list --ledger x --scale k", false),
         ] {
             assert_eq!(Cli::try_parse_from(line.split(' ')).is_ok(), legal, "{line}");
         }

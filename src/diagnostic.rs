@@ -58,7 +58,7 @@ impl Exit {
 }
 
 /// Every slug with its exit code and what it means, in the order of the README.
-pub const SLUGS: [(&str, Exit, &str); 48] = [
+pub const SLUGS: [(&str, Exit, &str); 49] = [
     ("usage", Exit::Usage, "the command line is not understood"),
     (
         "bug",
@@ -112,6 +112,7 @@ pub const SLUGS: [(&str, Exit, &str); 48] = [
         Exit::Usage,
         "what was asked of an alert, a check or a maintenance window cannot be done",
     ),
+    ("entry-refused", Exit::Usage, "what was entered cannot be true, or is not what the record is about"),
     ("alert-test", Exit::InputOutput, "a test message did not get through"),
     ("service-socket", Exit::InputOutput, "the control socket cannot be made or used"),
     ("web-listen", Exit::InputOutput, "the pages cannot be served at their address; it is tried again"),

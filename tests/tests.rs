@@ -10,6 +10,8 @@ mod alerts;
 mod cli;
 #[path = "tests/crash.rs"]
 mod crash;
+#[path = "tests/entries.rs"]
+mod entries;
 #[path = "tests/export.rs"]
 mod export;
 #[path = "tests/history.rs"]

@@ -128,6 +128,16 @@ enum Failure {
     Publish(#[from] PublishError),
 }
 
+impl Failure {
+    /// Whether the reader of the answer has gone, as in `… | head`: that is no failure.
+    fn is_closed(&self) -> bool {
+        match self {
+            Self::Write { source } => source.kind() == io::ErrorKind::BrokenPipe,
+            Self::Open { .. } | Self::Read(_) | Self::Serial(_) | Self::Publish(_) => false,
+        }
+    }
+}
+
 fn written(source: io::Error) -> Failure {
     Failure::Write { source }
 }
@@ -168,6 +178,9 @@ impl Run {
 
 fn main() -> ExitCode {
     let Err(failure) = run(Arguments::parse().command) else { return ExitCode::SUCCESS };
+    if failure.is_closed() {
+        return ExitCode::SUCCESS;
+    }
     let mut text = format!("error: {failure}");
     let mut source = std::error::Error::source(&failure);
     while let Some(cause) = source {
@@ -182,7 +195,7 @@ fn main() -> ExitCode {
 
 fn run(command: Command) -> Result<(), Failure> {
     match command {
-        Command::Scenarios => scenarios().map_err(written),
+        Command::Scenarios => scenarios(&mut io::stdout().lock()).map_err(written),
         Command::Generate { run, out } => generate(&run, &out),
         Command::Serial { run, speed, link_dir, linger } => {
             play_serial(&run, speed, link_dir.as_deref(), Duration::from_secs(linger))
@@ -196,8 +209,7 @@ fn run(command: Command) -> Result<(), Failure> {
     }
 }
 
-fn scenarios() -> io::Result<()> {
-    let mut out = io::stdout().lock();
+fn scenarios(out: &mut dyn Write) -> io::Result<()> {
     for scenario in Scenario::RECOGNITION {
         writeln!(out, "{scenario:<20}{}", scenario.about())?;
     }
@@ -329,4 +341,20 @@ fn create(path: &Path) -> Result<Box<dyn Write>, Failure> {
     }
     let file = File::create(path).map_err(|source| Failure::Open { path: path.to_owned(), source })?;
     Ok(Box::new(BufWriter::new(file)))
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    // EPIPE (write(2)): the reader has gone, as in `scenarios | head`.
+    #[test]
+    fn a_reader_that_has_gone_is_no_failure() {
+        let (reader, mut writer) = io::pipe().expect("a pipe");
+        drop(reader);
+        let failure = scenarios(&mut writer).map_err(written).expect_err("nobody reads");
+        assert!(failure.is_closed());
+        let full = written(io::Error::from(io::ErrorKind::StorageFull));
+        assert!(!full.is_closed());
+    }
 }

@@ -22,6 +22,7 @@ mod stumble;
 mod tank;
 pub(super) mod trial;
 
+use std::path::Path;
 use std::sync::Arc;
 use std::time::Duration;
 
@@ -34,13 +35,15 @@ use self::start::Surroundings;
 use self::stumble::Stumble;
 use self::tank::Tanks;
 use super::ledger::{LedgerHandle, Tide};
+use super::logbook::{self, Entry, Prepared, Way};
 use super::order::{Done, Order, Problem};
 use crate::core::alert::{Alert, Event, Settings};
-use crate::core::record::Check;
+use crate::core::cycle::plate::Profile;
+use crate::core::record::Record;
 use crate::core::time::Timestamp;
-use crate::ledger::LedgerError;
+use crate::ledger::{LedgerError, Reader};
 use crate::runtime::clock::Clock;
-use crate::runtime::driver::Entry;
+use crate::runtime::driver as runtime;
 use crate::series::pump::Standing;
 
 /// People waiting for the desk; one more waits for a place.
@@ -60,6 +63,8 @@ const SLEEP_MAX: Duration = Duration::from_secs(60);
 enum Ask {
     /// To do something.
     Order(Order, oneshot::Sender<Result<Done, Problem>>),
+    /// To put what a person entered on record; answered with its index.
+    Record(Box<Record>, oneshot::Sender<Option<u64>>),
     /// Which alerts are open, and whether every record was looked at.
     Open(oneshot::Sender<(Vec<Alert>, bool)>),
 }
@@ -68,8 +73,10 @@ enum Ask {
 #[derive(Clone, Debug)]
 pub(super) struct Reception {
     desk: mpsc::Sender<Ask>,
-    checks: mpsc::Sender<Entry>,
-    machines: Arc<[String]>,
+    checks: mpsc::Sender<runtime::Entry>,
+    machines: Arc<[Profile]>,
+    ledger: Arc<Path>,
+    clock: Clock,
 }
 
 impl Reception {
@@ -78,24 +85,40 @@ impl Reception {
     /// # Errors
     /// [`Problem`] where it is refused, or the desk is not there.
     pub(super) async fn perform(&self, order: Order) -> Result<Done, Problem> {
-        if let Order::Check { machine: Some(machine), check } = &order
-            && matches!(check, Check::Sanitizer { .. })
-        {
-            return self.measured(machine, check).await;
+        if let Order::Entry { entry } = order {
+            return self.enter(entry).await;
         }
         let (answer, answered) = oneshot::channel();
         self.desk.send(Ask::Order(order, answer)).await.map_err(|_| gone())?;
         answered.await.map_err(|_| gone())?
     }
 
-    /// A concentration goes through the core, which judges cycles by it; the desk reads its record.
-    async fn measured(&self, machine: &str, check: &Check) -> Result<Done, Problem> {
-        let machine = counter::measured_at(machine, check, &self.machines)?;
-        let (answer, answered) = oneshot::channel();
-        let entry = Entry { machine, check: check.clone(), answer };
-        self.checks.send(entry).await.map_err(|_| gone())?;
-        let record = answered.await.map_err(|_| gone())?;
-        Ok(Done { alert: None, record: Some(record) })
+    /// Judges an entry and puts it on record. A concentration goes through the core, which judges
+    /// cycles by it; the desk reads its record.
+    async fn enter(&self, entry: Entry) -> Result<Done, Problem> {
+        let (machines, ledger, now) =
+            (Arc::clone(&self.machines), Arc::clone(&self.ledger), self.clock.now());
+        let open = move || Reader::open(&ledger).map_err(|error| logbook::unread(&error));
+        let prepared = tokio::task::spawn_blocking(move || logbook::prepare(entry, &machines, now, open));
+        let Prepared { machine, way, judged } = prepared.await.map_err(|_| gone())??;
+        let record = match way {
+            Way::Core(machine, entered) => {
+                let (answer, answered) = oneshot::channel();
+                let entry = runtime::Entry { machine, entered, answer };
+                self.checks.send(entry).await.map_err(|_| gone())?;
+                Some(answered.await.map_err(|_| gone())?)
+            }
+            Way::Ledger(record) => {
+                let (answer, answered) = oneshot::channel();
+                self.desk.send(Ask::Record(record, answer)).await.map_err(|_| gone())?;
+                answered.await.map_err(|_| gone())?
+            }
+        };
+        if let Some(judged) = judged.as_ref().filter(|judged| judged.judgement.good == Some(false)) {
+            let (check, machine) = (judged.check.as_str(), machine.as_deref().unwrap_or("site"));
+            tracing::warn!(check, machine, record, "a check that was entered failed");
+        }
+        Ok(Done { alert: None, record, judged })
     }
 
     /// The open alerts, and whether every record was looked at.
@@ -141,7 +164,13 @@ impl Ground {
         let (desk, asks) = mpsc::channel(ASKS_MAX);
         let machines: Arc<[String]> =
             configuration.machines.iter().map(|machine| machine.name.clone()).collect();
-        let reception = Reception { desk, checks: checks.clone(), machines: Arc::clone(&machines) };
+        let reception = Reception {
+            desk,
+            checks: checks.clone(),
+            machines: configuration.machines.clone().into(),
+            ledger: ledger.path().into(),
+            clock: clock.clone(),
+        };
         let ground = Self {
             settings: configuration.alerts.clone(),
             ledger: ledger.clone(),
@@ -260,9 +289,15 @@ impl Desk {
         let now = self.ground.clock.now();
         match ask {
             Ask::Order(order, answer) => {
-                let done = counter::perform(&mut self.clerk, now, order, &self.ground.machines).await?;
+                let done = counter::perform(&mut self.clerk, now, order).await?;
                 // Whoever asked may have gone; it is on record all the same.
                 drop(answer.send(done));
+            }
+            Ask::Record(record, answer) => {
+                let index = counter::put(&mut self.clerk, now, *record).await?;
+                if answer.send(index).is_err() {
+                    tracing::info!(record = index, "whoever entered it has gone; it is on record");
+                }
             }
             Ask::Open(answer) => {
                 let up_to_date = self.clerk.desk().next_record() >= self.tide.borrow().records;

@@ -1,6 +1,6 @@
 //! `check-config`: every problem of the files in one run.
 
-use super::{Failure, Streams, configuration};
+use super::{Failure, Streams, channels, configuration};
 use crate::cli::CheckConfigArgs;
 
 pub(super) fn check_config(arguments: &CheckConfigArgs, streams: &mut Streams<'_>) -> Result<(), Failure> {
@@ -16,7 +16,18 @@ pub(super) fn check_config(arguments: &CheckConfigArgs, streams: &mut Streams<'_
         counted(configuration.alerts.contacts.len(), "contact"),
         counted(loaded.warnings.len(), "warning"),
     )
-    .map_err(Failure::output)
+    .map_err(Failure::output)?;
+    let (count, broken) = channels::tried(&configuration.delivery);
+    if broken.is_empty() {
+        return Ok(());
+    }
+    let told =
+        format!("{} of {} cannot work here; messages by them wait:", broken.len(), counted(count, "channel"));
+    writeln!(streams.out, "{told}").map_err(Failure::output)?;
+    broken
+        .iter()
+        .try_for_each(|one| writeln!(streams.out, "  {}: {}; {}", one.channel, one.why, one.advice))
+        .map_err(Failure::output)
 }
 
 fn counted(count: usize, noun: &str) -> String {

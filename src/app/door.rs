@@ -10,7 +10,7 @@
 //! | `GET /health` | | [`Health`] |
 //! | `GET /alerts`, `GET /alerts/{number}` | | open alerts as JSON |
 //! | `POST /orders` | [`Order`] | [`Done`] |
-//! | `POST /tests/{contact}` | | [`Trial`]: each step of a test through every channel |
+//! | `POST /tests/{contact}` | [`TestOrder`] | [`Trial`]: each step of a test through every channel |
 //! | `POST /series/resend` | [`Again`] | the same, once it is kept |
 //! | `POST /checkpoints` | | [`StoredCheckpoint`]: over all records so far |
 //! | `POST /keys` | [`KeyRotation`] | [`Rotated`]: the signing key that is in force from here on |
@@ -37,7 +37,7 @@ use tokio_util::sync::CancellationToken;
 
 pub(super) use peer::Peer;
 
-use super::order::{Done, KeyRotation, Order, Problem, Rotated, Trial};
+use super::order::{Done, KeyRotation, Order, Problem, Rotated, TestOrder, Trial};
 use super::seal::command::{CHECKPOINTS, KEYS};
 use super::series::Again;
 use crate::ledger::StoredCheckpoint;
@@ -96,8 +96,8 @@ pub(super) trait Service: Clone + Send + Sync + 'static {
     ) -> impl Future<Output = Result<Vec<serde_json::Value>, Problem>> + Send;
     /// Does what a person asks for, and answers when it is on record.
     fn perform(&self, order: Order) -> impl Future<Output = Result<Done, Problem>> + Send;
-    /// Tries every way to a contact.
-    fn test(&self, contact: String) -> impl Future<Output = Result<Trial, Problem>> + Send;
+    /// Tries every way to a contact, where the service runs with this configuration.
+    fn test(&self, contact: String, asked: TestOrder) -> impl Future<Output = Result<Trial, Problem>> + Send;
     /// Sends again what the time series server refused.
     fn resend(&self, again: Again) -> impl Future<Output = Result<Again, Problem>> + Send;
     /// Signs a checkpoint over all records so far.
@@ -197,8 +197,12 @@ async fn perform<S: Service>(
     answer(service.perform(order.signed(&peer))).await
 }
 
-async fn test<S: Service>(State(service): State<S>, Segment(contact): Segment<String>) -> Response {
-    answer(service.test(contact)).await
+async fn test<S: Service>(
+    State(service): State<S>,
+    Segment(contact): Segment<String>,
+    Json(asked): Json<TestOrder>,
+) -> Response {
+    answer(service.test(contact, asked)).await
 }
 
 async fn resend<S: Service>(State(service): State<S>, Json(again): Json<Again>) -> Response {

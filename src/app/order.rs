@@ -7,8 +7,8 @@ use serde::{Deserialize, Serialize};
 
 use super::Failure;
 use super::door::Peer;
+use super::logbook::{Entry, Judged};
 use crate::core::alert::{Alert, AlertNumber};
-use crate::core::record::Check;
 use crate::core::time::Timestamp;
 use crate::diagnostic::Diagnostic;
 
@@ -47,12 +47,11 @@ pub(super) enum Order {
         /// Who.
         by: String,
     },
-    /// Enters a check.
-    Check {
-        /// Of which machine; `None` is the whole site.
-        machine: Option<String>,
-        /// What was found.
-        check: Check,
+    /// Enters a check, a note or an amendment.
+    Entry {
+        /// What is entered.
+        #[serde(flatten)]
+        entry: Entry,
     },
     /// Keeps readings from being pruned, or allows it again.
     Hold {
@@ -101,6 +100,17 @@ pub(super) struct Done {
     /// Index in the ledger of the first record it made.
     #[serde(skip_serializing_if = "Option::is_none", default)]
     pub(super) record: Option<u64>,
+    /// What a check that was entered came to.
+    #[serde(skip_serializing_if = "Option::is_none", default)]
+    pub(super) judged: Option<Judged>,
+}
+
+/// What a test is to try.
+#[derive(Clone, PartialEq, Eq, Debug, Serialize, Deserialize)]
+pub(super) struct TestOrder {
+    /// SHA-256 of the configuration whose channels are meant, in hexadecimal. The service tries
+    /// only its own, and says so where that is another.
+    pub(super) configuration: String,
 }
 
 /// One step of a test.
@@ -165,18 +175,8 @@ impl Order {
             }
             Self::Act { alert, by, racks, done } => Self::Act { alert, by: signed(by), racks, done },
             Self::Maintenance { machine, until, by } => Self::Maintenance { machine, until, by: signed(by) },
-            Self::Check { machine, check } => Self::Check { machine, check: signed_check(check, signed) },
+            Self::Entry { entry } => Self::Entry { entry: entry.signed(signed) },
             Self::Hold { on, reason, by } => Self::Hold { on, reason, by: signed(by) },
         }
     }
-}
-
-fn signed_check(mut check: Check, signed: impl Fn(String) -> String) -> Check {
-    match &mut check {
-        Check::Sanitizer { by, .. }
-        | Check::Supply { by, .. }
-        | Check::DrainAndClean { by, .. }
-        | Check::Thermometer { by, .. } => *by = signed(std::mem::take(by)),
-    }
-    check
 }

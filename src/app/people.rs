@@ -1,4 +1,4 @@
-//! What people do by command: `alerts`, `maintenance`, `enter`.
+//! What people do by command: `alerts`, `maintenance`.
 //!
 //! Reading commands read the ledger itself, beside the service or without one. What
 //! is put on record goes through the service where one runs, and else into the
@@ -10,15 +10,15 @@ use jiff::tz::TimeZone;
 
 use super::alerts::{counter, story, trial};
 use super::door::client::{self, CallError};
-use super::order::{Done, Order, Trial};
+use super::order::{Done, Order, TestOrder, Trial};
 use super::{Failure, Streams, configuration, ledger};
 use crate::cli::{
-    AcknowledgeArgs, ActArgs, AlertsCommand, AlertsListArgs, AlertsShowArgs, CheckArgs, ConfigArgs,
-    EnterCommand, LedgerArgs, MaintenanceArgs, TestArgs,
+    AcknowledgeArgs, ActArgs, AlertsCommand, AlertsListArgs, AlertsShowArgs, ConfigArgs, LedgerArgs,
+    MaintenanceArgs, TestArgs,
 };
 use crate::config::load::Loaded;
 use crate::core::alert::AlertNumber;
-use crate::core::record::Check;
+use crate::core::reader::{Language, Scale};
 use crate::diagnostic::Diagnostic;
 use crate::ledger::Reader;
 use crate::report::alerts as printed;
@@ -48,7 +48,7 @@ fn list(arguments: &AlertsListArgs, streams: &mut Streams<'_>) -> Result<(), Fai
         stories.iter().try_for_each(|story| printed::json(streams.out, &story.alert, story.closed))
     } else {
         let rows = stories.iter().map(|story| (&story.alert, story.closed));
-        printed::table(streams.out, rows, &zone)
+        printed::table(streams.out, rows, &reader(arguments.scale, zone))
     };
     written.map_err(Failure::output)
 }
@@ -67,9 +67,14 @@ fn show(arguments: &AlertsShowArgs, streams: &mut Streams<'_>) -> Result<(), Fai
     let written = if arguments.json {
         records.iter().try_for_each(|(index, record)| printed::record_json(streams.out, *index, record))
     } else {
-        printed::story(streams.out, &told.alert, told.closed, &records, &zone)
+        printed::story(streams.out, &told.alert, told.closed, &records, &reader(arguments.scale, zone))
     };
     written.map_err(Failure::output)
+}
+
+/// Somebody at this terminal.
+fn reader(scale: Scale, zone: TimeZone) -> crate::core::reader::Reader {
+    crate::core::reader::Reader { language: Language::English, scale, zone }
 }
 
 fn acknowledge(arguments: &AcknowledgeArgs, streams: &mut Streams<'_>) -> Result<(), Failure> {
@@ -107,41 +112,11 @@ pub(super) fn maintenance(arguments: &MaintenanceArgs, streams: &mut Streams<'_>
     give_to(&loaded, order, arguments.json, &said, streams)
 }
 
-/// `enter`.
-pub(super) fn enter(command: &EnterCommand, streams: &mut Streams<'_>) -> Result<(), Failure> {
-    let now = Clock::system().now();
-    let at = |check: &CheckArgs| check.at.unwrap_or(now);
-    let by = |check: &CheckArgs| check.by.clone();
-    match command {
-        EnterCommand::Supply(supply) => {
-            let (check, note) = (&supply.check, supply.note.clone());
-            put(check, Check::Supply { at: at(check), enough: !supply.short, note, by: by(check) }, streams)
-        }
-        EnterCommand::DrainAndClean(drain) => {
-            let (check, note) = (&drain.check, drain.note.clone());
-            put(check, Check::DrainAndClean { at: at(check), note, by: by(check) }, streams)
-        }
-        EnterCommand::Sanitizer(sanitizer) => {
-            let (check, mg_per_l, ph) = (&sanitizer.check, sanitizer.mg_per_l, sanitizer.ph);
-            let (at, by) = (at(check), by(check));
-            let found = Check::Sanitizer { at, mg_per_l, ph, solution_c: None, method: None, by };
-            put(check, found, streams)
-        }
-    }
-}
-
-fn put(arguments: &CheckArgs, check: Check, streams: &mut Streams<'_>) -> Result<(), Failure> {
-    let machine = arguments.machine.clone();
-    let said = format!("The check «{}» of {machine} is on record.", check.kind().as_str());
-    let order = Order::Check { machine: Some(machine), check };
-    give(&arguments.config, order, arguments.json, &said, streams)
-}
-
 fn test(arguments: &TestArgs, streams: &mut Streams<'_>) -> Result<(), Failure> {
     let loaded = configuration::load(&arguments.config.files, streams)?;
     let socket = &loaded.configuration.socket;
     let route = format!("/tests/{}", segment(&arguments.contact));
-    let trial: Trial = match client::post(socket, &route, &()) {
+    let trial: Trial = match client::post(socket, &route, &TestOrder { configuration: loaded.sha256() }) {
         Ok(trial) => trial,
         Err(CallError::NotRunning) => trial::alone(&loaded, &arguments.contact)?,
         Err(error) => return Err(unanswered(error, socket)),
@@ -192,12 +167,7 @@ fn give_to(
     said: &str,
     streams: &mut Streams<'_>,
 ) -> Result<(), Failure> {
-    let socket = &loaded.configuration.socket;
-    let done: Done = match client::post(socket, "/orders", &order) {
-        Ok(done) => done,
-        Err(CallError::NotRunning) => counter::perform_alone(loaded, order)?,
-        Err(error) => return Err(unanswered(error, socket)),
-    };
+    let done = done(loaded, order)?;
     let written = if json {
         serde_json::to_writer(&mut *streams.out, &done)
             .map_err(std::io::Error::from)
@@ -209,6 +179,16 @@ fn give_to(
         })
     };
     written.map_err(Failure::output)
+}
+
+/// What an order came to, by the service or on the ledger where no service runs.
+pub(super) fn done(loaded: &Loaded, order: Order) -> Result<Done, Failure> {
+    let socket = &loaded.configuration.socket;
+    match client::post(socket, "/orders", &order) {
+        Ok(done) => Ok(done),
+        Err(CallError::NotRunning) => counter::perform_alone(loaded, order),
+        Err(error) => Err(unanswered(error, socket)),
+    }
 }
 
 pub(super) fn unanswered(error: CallError, socket: &std::path::Path) -> Failure {

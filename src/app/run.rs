@@ -8,7 +8,7 @@ use tokio::task::JoinError;
 use tokio_util::sync::CancellationToken;
 
 use super::station::Station;
-use super::{Failure, Streams, configuration, service_manager};
+use super::{Failure, Streams, channels, configuration, service_manager};
 use crate::cli::RunArgs;
 use crate::config::load::Loaded;
 use crate::core::record::{Body, Record};
@@ -24,11 +24,27 @@ pub(super) fn run(arguments: &RunArgs, streams: &mut Streams<'_>) -> Result<(), 
         let diagnostic = Diagnostic::error("config-source", "no source is configured, so nothing can arrive");
         return Err(diagnostic.advice(advice).into());
     }
+    tell_channels(&loaded);
     let runtime = runtime()?;
     let ended = runtime.block_on(serve(&loaded, &runtime));
     // A thread that reads standard input may block for ever; nothing waits for it.
     runtime.shutdown_background();
     ended
+}
+
+/// Tells at the start how messages leave, and by which channels they cannot.
+fn tell_channels(loaded: &Loaded) {
+    let configuration = &loaded.configuration;
+    let (configured, broken) = channels::tried(&configuration.delivery);
+    let contacts = configuration.alerts.contacts.len();
+    if broken.is_empty() {
+        tracing::info!(channels = configured, contacts, "every configured channel can be used");
+        return;
+    }
+    let names: Vec<&str> = broken.iter().map(|one| one.channel.as_str()).collect();
+    let cannot_work = names.join(", ");
+    // Why and what to do is told of each where it is opened.
+    tracing::error!(channels = configured, cannot_work, contacts, "messages by these channels wait");
 }
 
 async fn serve(loaded: &Loaded, runtime: &Runtime) -> Result<(), Failure> {

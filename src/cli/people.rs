@@ -1,11 +1,11 @@
-//! What people do by command: alerts, maintenance, checks.
+//! What people do by command: alerts and maintenance.
 
 use std::path::PathBuf;
 
 use clap::{Args, Subcommand};
 
-use super::{ConfigArgs, Moment, moment};
-use crate::core::time::Timestamp;
+use super::{ConfigArgs, Moment};
+use crate::core::reader::Scale;
 
 /// Arguments of `alerts`.
 #[derive(Args, Debug)]
@@ -53,6 +53,9 @@ pub struct AlertsListArgs {
     /// Only the newest N.
     #[arg(long, value_name = "N")]
     pub limit: Option<usize>,
+    /// Scale of temperatures: c or f. JSON is always in °C.
+    #[arg(long, value_name = "SCALE", value_parser = scale, default_value = "c")]
+    pub scale: Scale,
     /// One JSON object an alert, one a line.
     #[arg(long)]
     pub json: bool,
@@ -67,6 +70,9 @@ pub struct AlertsShowArgs {
     /// Where to read.
     #[command(flatten)]
     pub from: LedgerArgs,
+    /// Scale of temperatures: c or f. JSON is always in °C.
+    #[arg(long, value_name = "SCALE", value_parser = scale, default_value = "c")]
+    pub scale: Scale,
     /// Its records as JSON, one a line.
     #[arg(long)]
     pub json: bool,
@@ -155,106 +161,22 @@ pub struct MaintenanceArgs {
     pub json: bool,
 }
 
-/// Arguments of `enter`.
-#[derive(Args, Debug)]
-pub struct EnterArgs {
-    /// Which check.
-    #[command(subcommand)]
-    pub check: EnterCommand,
-}
-
-/// Which check was made.
-#[derive(Subcommand, Debug)]
-pub enum EnterCommand {
-    /// A look at detergent, rinse additive and sanitizer.
-    Supply(SupplyArgs),
-    /// The machine was drained and cleaned.
-    DrainAndClean(DrainAndCleanArgs),
-    /// Concentration of the sanitizer, by a test kit.
-    Sanitizer(SanitizerArgs),
-}
-
-/// What every check needs.
-#[derive(Args, Debug)]
-pub struct CheckArgs {
-    /// Name of the machine.
-    #[arg(value_name = "MACHINE")]
-    pub machine: String,
-    /// Who made it.
-    #[arg(long, value_name = "NAME")]
-    pub by: String,
-    /// When it was made, where not just now: RFC 3339, or a local date and time.
-    #[arg(long, value_parser = moment, value_name = "TIME")]
-    pub at: Option<Timestamp>,
-    /// Configuration.
-    #[command(flatten)]
-    pub config: ConfigArgs,
-    /// Print what was recorded as JSON.
-    #[arg(long)]
-    pub json: bool,
-}
-
-/// Arguments of `enter supply`.
-#[derive(Args, Debug)]
-pub struct SupplyArgs {
-    /// The check.
-    #[command(flatten)]
-    pub check: CheckArgs,
-    /// Something is short and was not filled up.
-    #[arg(long)]
-    pub short: bool,
-    /// What was refilled or is short.
-    #[arg(long, value_name = "TEXT")]
-    pub note: Option<String>,
-}
-
-/// Arguments of `enter drain-and-clean`.
-#[derive(Args, Debug)]
-pub struct DrainAndCleanArgs {
-    /// The check.
-    #[command(flatten)]
-    pub check: CheckArgs,
-    /// What was found.
-    #[arg(long, value_name = "TEXT")]
-    pub note: Option<String>,
-}
-
-/// Arguments of `enter sanitizer`.
-#[derive(Args, Debug)]
-pub struct SanitizerArgs {
-    /// The check.
-    #[command(flatten)]
-    pub check: CheckArgs,
-    /// Concentration, mg/L (ppm on a test strip).
-    #[arg(long, value_name = "NUMBER", value_parser = concentration)]
-    pub mg_per_l: f64,
-    /// pH, where it was measured.
-    #[arg(long, value_name = "NUMBER", value_parser = ph)]
-    pub ph: Option<f64>,
-}
-
 #[derive(Debug, thiserror::Error)]
-enum EntryError {
+enum ArgumentError {
     #[error("a span such as 90m or 2h")]
     Span,
-    #[error("mg/L from 0 to 2000")]
-    Concentration,
-    #[error("a pH from 0 to 14")]
-    Ph,
+    #[error("c or f")]
+    Scale,
 }
 
-fn span(text: &str) -> Result<std::time::Duration, EntryError> {
-    crate::config::text::duration(text).map_err(|_| EntryError::Span)
+fn span(text: &str) -> Result<std::time::Duration, ArgumentError> {
+    crate::config::text::duration(text).map_err(|_| ArgumentError::Span)
 }
 
-fn concentration(text: &str) -> Result<f64, EntryError> {
-    number(text, 2_000.0).ok_or(EntryError::Concentration)
-}
-
-fn ph(text: &str) -> Result<f64, EntryError> {
-    number(text, 14.0).ok_or(EntryError::Ph)
-}
-
-fn number(text: &str, max: f64) -> Option<f64> {
-    text.parse().ok().filter(|number| (0.0..=max).contains(number))
+pub(super) fn scale(text: &str) -> Result<Scale, impl std::error::Error + Send + Sync + use<>> {
+    match text {
+        "c" => Ok(Scale::Celsius),
+        "f" => Ok(Scale::Fahrenheit),
+        _ => Err(ArgumentError::Scale),
+    }
 }

@@ -35,7 +35,8 @@ use super::units::Celsius;
 pub const AHEAD_MAX: Duration = Duration::from_secs(120);
 /// An entry made later than this after its check is a late one (own choice: a break in between).
 pub const LATE_AFTER: Duration = Duration::from_secs(15 * 60);
-/// The oldest check that can be entered (own choice: a wrong month or year is a slip of the hand).
+/// The oldest check that can be entered without saying that it is meant (own choice: a wrong month
+/// or year is a slip of the hand).
 pub const OLDEST: Duration = Duration::from_secs(31 * 86_400);
 /// Longest text, in bytes (own choice: a page of writing).
 pub const TEXT_BYTES_MAX: usize = 4_000;
@@ -333,12 +334,17 @@ fn highest(sanitizing: Sanitizing, rules: &Rules) -> f64 {
 }
 
 /// Whether a check can have been made as it is entered at `now`. `sanitizing` is that of its
-/// machine; absent for a check of the whole site.
+/// machine; absent for a check of the whole site. `late` says that an old one is meant.
 ///
 /// # Errors
 /// [`Impossible`], with the first thing that is wrong.
-pub fn admit(check: &Check, sanitizing: Option<Sanitizing>, now: Timestamp) -> Result<(), Impossible> {
-    time(check.at(), now)?;
+pub fn admit(
+    check: &Check,
+    sanitizing: Option<Sanitizing>,
+    now: Timestamp,
+    late: bool,
+) -> Result<(), Impossible> {
+    time(check.at(), now, late)?;
     match check {
         Check::Sanitizer { mg_per_l, ph, solution_c, method, by, .. } => {
             if sanitizing == Some(Sanitizing::HotWater) {
@@ -365,14 +371,15 @@ pub fn admit(check: &Check, sanitizing: Option<Sanitizing>, now: Timestamp) -> R
     }
 }
 
-/// Whether something can have been done at `at`, as it is entered at `now`.
+/// Whether something can have been done at `at`, as it is entered at `now`. `late` says that an
+/// old one is meant.
 ///
 /// # Errors
 /// [`Impossible::Future`] beyond [`AHEAD_MAX`], [`Impossible::TooOld`] beyond [`OLDEST`].
-pub fn time(at: Timestamp, now: Timestamp) -> Result<(), Impossible> {
+pub fn time(at: Timestamp, now: Timestamp, late: bool) -> Result<(), Impossible> {
     if at > now.plus(AHEAD_MAX) {
         Err(Impossible::Future { at, now })
-    } else if at < now.minus(OLDEST) {
+    } else if at < now.minus(OLDEST) && !late {
         Err(Impossible::TooOld { at })
     } else {
         Ok(())

@@ -148,6 +148,18 @@ impl Machine {
         self.hand_out(now, effects);
     }
 
+    /// Somebody withdrew or corrected a concentration; see [`super::cycle::tracker::Tracker::amend`].
+    pub fn amend(
+        &mut self,
+        now: Timestamp,
+        was: Concentration,
+        standing: &[Concentration],
+        effects: &mut Effects,
+    ) {
+        self.state.tracker.amend(was, standing);
+        self.hand_out(now, effects);
+    }
+
     /// No more input will come: everything held is applied and judged.
     pub fn finish(&mut self, now: Timestamp, effects: &mut Effects) {
         self.flush(now, effects);

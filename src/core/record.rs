@@ -407,6 +407,16 @@ impl Check {
         }
     }
 
+    /// Who made it.
+    pub const fn by_mut(&mut self) -> &mut String {
+        match self {
+            Self::Sanitizer { by, .. }
+            | Self::Supply { by, .. }
+            | Self::DrainAndClean { by, .. }
+            | Self::Thermometer { by, .. } => by,
+        }
+    }
+
     /// When it was made.
     #[must_use]
     pub const fn at(&self) -> Timestamp {

@@ -10,7 +10,7 @@ use super::effect::Effects;
 use super::id::MachineId;
 use super::machine::{Counts, Machine, StaleState};
 use super::reading::Sample;
-use super::record::{Body, Check, MachineFailure};
+use super::record::{Amendment, Body, Check, MachineFailure};
 use super::time::Timestamp;
 
 #[cfg(test)]
@@ -30,6 +30,22 @@ pub enum Event {
     Tick(MachineId),
     /// No more input will come for this machine.
     End(MachineId),
+}
+
+/// What a person enters of a machine, as far as cycles are judged by it.
+#[derive(Clone, PartialEq, Debug)]
+pub enum Entered {
+    /// A check.
+    Check(Check),
+    /// A concentration was withdrawn or corrected.
+    Amended {
+        /// What goes on record.
+        amendment: Box<Amendment>,
+        /// The concentration as it stood.
+        was: Concentration,
+        /// Those that count, the corrected one among them.
+        standing: Vec<Concentration>,
+    },
 }
 
 /// A machine, and what is known of its own failures.
@@ -91,15 +107,25 @@ impl Site {
         });
     }
 
-    /// Takes a check that a person enters. It is on record whatever the machine's state; a
+    /// Takes what a person enters. It is on record whatever the machine's state; a
     /// concentration counts for the cycles that end after it. No input: see [`Machine::check`].
-    pub fn check(&mut self, now: Timestamp, machine: MachineId, check: Check, effects: &mut Effects) {
+    pub fn enter(&mut self, now: Timestamp, machine: MachineId, entered: Entered, effects: &mut Effects) {
         let Some(place) = self.machines.get_mut(usize::from(machine.0)) else { return };
-        if let Check::Sanitizer { at, mg_per_l, ph, .. } = check {
-            let measured = Concentration { at, mg_per_l, ph };
-            place.contained(now, effects, |machine, effects| machine.check(now, measured, effects));
-        }
-        place.machine.record(now, Body::Check(check), None, effects);
+        let body = match entered {
+            Entered::Check(check) => {
+                if let Some(measured) = Concentration::of(&check) {
+                    place.contained(now, effects, |machine, effects| machine.check(now, measured, effects));
+                }
+                Body::Check(check)
+            }
+            Entered::Amended { amendment, was, standing } => {
+                place.contained(now, effects, |machine, effects| {
+                    machine.amend(now, was, &standing, effects);
+                });
+                Body::Amendment(amendment)
+            }
+        };
+        place.machine.record(now, body, None, effects);
     }
 
     /// Hands out the state of every machine, so that no input before is needed any more.

@@ -2,11 +2,11 @@
 
 use std::io::{self, Write};
 
-use jiff::tz::TimeZone;
 use serde::Serialize;
 
 use super::local::{minute, second, zone_name};
 use crate::core::alert::{Action, Alert, Occasion, Pattern, Quantity};
+use crate::core::reader::Reader;
 use crate::core::record::{Body, Change, Clearing, Outcome, Record};
 use crate::core::time::Timestamp;
 
@@ -50,12 +50,12 @@ fn line(out: &mut dyn Write, value: &impl Serialize) -> io::Result<()> {
 pub fn table<'a>(
     out: &mut dyn Write,
     alerts: impl Iterator<Item = (&'a Alert, Option<Timestamp>)>,
-    zone: &TimeZone,
+    reader: &Reader,
 ) -> io::Result<()> {
     let mut count = 0;
     for (alert, closed) in alerts {
         if count == 0 {
-            writeln!(out, "Times are those of {}.", zone_name(zone, alert.since))?;
+            writeln!(out, "Times are those of {}.", zone_name(&reader.zone, alert.since))?;
             writeln!(
                 out,
                 "{:>6}  {:<16}  {:<12}  {:<20}  {:<18}  {:>5}  STATE",
@@ -71,10 +71,10 @@ pub fn table<'a>(
             out,
             "{:>6}  {:<16}  {:<12}  {:<20}  {:<18}  {:>5}  {state}",
             alert.number,
-            minute(alert.since, zone),
+            minute(alert.since, &reader.zone),
             alert.machine.as_deref().unwrap_or("site"),
             alert.condition,
-            against(alert),
+            against(alert, reader),
             alert.racks.count,
         )?;
     }
@@ -113,28 +113,29 @@ pub fn story(
     alert: &Alert,
     closed: Option<Timestamp>,
     records: &[(u64, Record)],
-    zone: &TimeZone,
+    reader: &Reader,
 ) -> io::Result<()> {
     let machine = alert.machine.as_deref().unwrap_or("site");
     let state = closed.map_or_else(|| standing(alert), |_| "closed".to_owned());
     writeln!(out, "Alert {}: {} at {machine}. {state}.", alert.number, alert.condition)?;
-    writeln!(out, "Times are those of {}.", zone_name(zone, alert.since))?;
+    writeln!(out, "Times are those of {}.", zone_name(&reader.zone, alert.since))?;
     for (index, record) in records {
-        if let Some(text) = said(&record.body) {
-            writeln!(out, "{}  {text}  [record {index}]", second(record.recorded, zone))?;
+        if let Some(text) = said(&record.body, reader) {
+            writeln!(out, "{}  {text}  [record {index}]", second(record.recorded, &reader.zone))?;
         }
     }
     Ok(())
 }
 
 /// What a record says of an alert; `None` for one that says nothing of any.
-pub(super) fn said(body: &Body) -> Option<String> {
+pub(super) fn said(body: &Body, reader: &Reader) -> Option<String> {
     let text = match body {
         Body::AlertRaised(raised) => {
             let measured = raised.measured.map_or_else(String::new, |measured| {
-                let limit =
-                    raised.limit.map_or_else(String::new, |limit| format!(", limit {}", shown(limit)));
-                format!(": {}{limit}", shown(measured))
+                let limit = raised
+                    .limit
+                    .map_or_else(String::new, |limit| format!(", limit {}", shown(limit, reader)));
+                format!(": {}{limit}", shown(measured, reader))
             });
             let about = in_words(&raised.about);
             let pattern = raised.pattern.map_or("", in_pattern);
@@ -149,20 +150,21 @@ pub(super) fn said(body: &Body) -> Option<String> {
                 Change::NobodyToTell => "no contact is on duty for it",
                 Change::Held => "its messages are held: maintenance",
             };
-            let measured =
-                changed.measured.map_or_else(String::new, |measured| format!(", {}", shown(measured)));
-            format!("{what} ({} racks{measured})", changed.racks)
+            let measured = changed
+                .measured
+                .map_or_else(String::new, |measured| format!(", {}", shown(measured, reader)));
+            format!("{what} ({}{measured})", racks(changed.racks))
         }
         Body::AlertAcknowledged(taken) => {
             let note = taken.note.as_ref().map_or_else(String::new, |note| format!(": «{note}»"));
             format!("{} takes care, by {}{note}", taken.by, taken.via)
         }
         Body::AlertCleared(cleared) => match cleared.clearing {
-            Clearing::Recovered => format!("recovered after {} racks", cleared.racks),
+            Clearing::Recovered => format!("recovered after {}", racks(cleared.racks)),
             Clearing::Lapsed => "the hours it was about are over".to_owned(),
             Clearing::Retired => "no longer asked for by the configuration".to_owned(),
         },
-        Body::AlertClosed(closed) => format!("closed after {} racks", closed.racks),
+        Body::AlertClosed(closed) => format!("closed after {}", racks(closed.racks)),
         Body::CorrectiveAction(action) => {
             format!("corrective action by {}: racks: «{}»; done: «{}»", action.by, action.racks, action.done)
         }
@@ -211,17 +213,21 @@ const fn in_pattern(pattern: Pattern) -> &'static str {
     }
 }
 
-fn against(alert: &Alert) -> String {
+fn racks(count: u64) -> String {
+    if count == 1 { "1 rack".to_owned() } else { format!("{count} racks") }
+}
+
+fn against(alert: &Alert, reader: &Reader) -> String {
     match (alert.measured, alert.limit) {
-        (Some(measured), Some(limit)) => format!("{} / {}", shown(measured), shown(limit)),
-        (Some(measured), None) => shown(measured),
+        (Some(measured), Some(limit)) => format!("{} / {}", shown(measured, reader), shown(limit, reader)),
+        (Some(measured), None) => shown(measured, reader),
         (None, _) => alert.about.join(", "),
     }
 }
 
-fn shown(quantity: Quantity) -> String {
+fn shown(quantity: Quantity, reader: &Reader) -> String {
     match quantity {
-        Quantity::Celsius(celsius) => format!("{celsius:.1} °C"),
+        Quantity::Celsius(celsius) => reader.temperature(celsius),
         Quantity::Seconds(seconds) => format!("{seconds:.1} s"),
         Quantity::MgPerL(mg_per_l) => format!("{mg_per_l:.0} mg/L"),
         Quantity::Fraction(share) => format!("{:.0} %", share * 100.0),

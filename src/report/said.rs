@@ -3,6 +3,7 @@
 use super::alerts;
 use super::sheet::duration;
 use super::words;
+use crate::core::reader::{Language, Reader, Scale};
 use crate::core::reading::Fault;
 use crate::core::record::{
     Amendment, AmendmentChange, Body, Check, Clock, Gap, KeyChange, Note, SigningKeyChange, StopCause,
@@ -63,9 +64,14 @@ pub fn said(body: &Body) -> String {
         | Body::AlertCleared(_)
         | Body::AlertClosed(_)
         | Body::CorrectiveAction(_)
-        | Body::Notification(_) => alerts::said(body).unwrap_or_default(),
+        | Body::Notification(_) => alerts::said(body, &plain()).unwrap_or_default(),
     };
     text.replace(char::is_control, " ")
+}
+
+/// English in °C, as records have it; none of its times is of a zone.
+fn plain() -> Reader {
+    Reader { language: Language::English, scale: Scale::Celsius, zone: jiff::tz::TimeZone::UTC }
 }
 
 /// The amendment of a record, as it stands below it; `None` for one that cannot be read.

@@ -285,9 +285,9 @@ impl<S: Store> Driver<S> {
         }
     }
 
-    fn enter(&mut self, Entry { machine, check, answer }: Entry) {
+    fn enter(&mut self, Entry { machine, entered, answer }: Entry) {
         self.now = self.clock.now();
-        let place = self.gather.check(self.now, machine, check);
+        let place = self.gather.enter(self.now, machine, entered);
         self.entered.extend(place.map(|place| entry::Waiting { place, answer }));
         self.note_gathering();
     }

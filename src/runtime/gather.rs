@@ -11,8 +11,8 @@ use crate::core::effect::{Effect, Effects};
 use crate::core::id::MachineId;
 use crate::core::machine::Counts;
 use crate::core::reading::Sample;
-use crate::core::record::{Body, Check, Record};
-use crate::core::site::{Event, Site};
+use crate::core::record::{Body, Record};
+use crate::core::site::{Entered, Event, Site};
 use crate::core::time::Timestamp;
 use crate::ledger::{Commit, Input, MachineSnapshot, NewRecord};
 
@@ -83,16 +83,16 @@ impl Gather {
         applied
     }
 
-    /// Takes a check that a person enters, and gives the place of its record in this commit. It is
+    /// Takes what a person enters, and gives the place of its record in this commit. It is
     /// no input: the machine's state goes into the same commit.
-    pub fn check(&mut self, now: Timestamp, machine: MachineId, check: Check) -> Option<usize> {
+    pub fn enter(&mut self, now: Timestamp, machine: MachineId, entered: Entered) -> Option<usize> {
         let mut effects = std::mem::take(&mut self.effects);
-        self.site.check(now, machine, check, &mut effects);
+        self.site.enter(now, machine, entered, &mut effects);
         let before = self.records.len();
         self.gather(self.next_input - 1, &mut effects);
         self.effects = effects;
         self.urgent = true;
-        // The check is the last record that it causes.
+        // What was entered is the last record that it causes.
         self.records.len().checked_sub(1).filter(|place| *place >= before)
     }
 

@@ -124,6 +124,26 @@ fn mistakes_are_told_in_one_form_with_their_exit_code() {
     }
 }
 
+// Own promise: a channel that cannot work is named before anybody waits for its message.
+#[test]
+fn channels_that_cannot_work_are_named() {
+    let channels = "[[source]]\nname = \"pipe\"\nkind = \"replay\"\n[[contact]]\nname = \"ana\"\n\
+         routes = [\"email:ana@example.org\", \"webhook:office\"]\n[mail]\nhost = \"127.0.0.1\"\n\
+         security = \"none\"\nfrom = \"kitchen@example.org\"\n[[webhook]]\nname = \"office\"\n\
+         url = \"http://127.0.0.1:9/\"\nallow-http = true\nsecret-files = [\"nowhere\"]\n";
+    let site = Site::new(channels);
+    let configuration = site.configuration();
+    let checked = output(&["check-config", path(&configuration)]);
+    let said = text(&checked.stdout);
+    assert!(checked.status.success(), "{}", text(&checked.stderr));
+    assert!(said.contains("1 of 2 channels cannot work here"), "{said}");
+    assert!(said.contains("  webhook:office: ") && said.contains("nowhere"), "{said}");
+    let ran = output(&["run", "--config", path(&configuration)]);
+    let log = text(&ran.stderr);
+    assert!(ran.status.success(), "{log}");
+    assert!(log.contains("messages by these channels wait") && log.contains("webhook:office"), "{log}");
+}
+
 #[test]
 fn replay_and_history_print_the_same_cycles() {
     let site = Site::new("");

@@ -187,8 +187,8 @@ phrases! {
     OneRack: "1 rack", "1 canasta";
     ManyRacks: "{count} racks", "{count} canastas";
     RacksSince: "{racks} since {since}", "{racks} desde {since}";
-    RacksBetween: "{racks} between {since} and {until}", "{racks} entre {since} y {until}";
-    Between: "between {since} and {until}", "entre {since} y {until}";
+    RacksUntil: "{racks} since {since}; good again since {until}", "{racks} desde {since}; bien otra vez desde {until}";
+    Until: "since {since}; good again since {until}", "desde {since}; bien otra vez desde {until}";
     Since: "since {since}", "desde {since}";
     ByAt: "{by}, {at}", "{by}, {at}";
     CheckSanitizer: "sanitizer test", "prueba del desinfectante";

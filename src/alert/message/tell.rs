@@ -145,16 +145,16 @@ impl<'a> Teller<'a> {
         }
     }
 
-    /// «3 racks since 14:05 EST», or «… between 14:05 EST and 14:40 EST» once it has recovered.
+    /// «3 racks since 14:05 EST», and «…; good again since 14:40 EST» once it has recovered.
     pub(super) fn since(&self) -> String {
         let alert = self.alert();
         let since = self.time_with_article(alert.since);
         let until = alert.cleared.map(|at| self.end_with_article(alert.since, at));
         let phrase = match (alert.racks.count, &until) {
             (0, None) => Phrase::Since,
-            (0, Some(_)) => Phrase::Between,
+            (0, Some(_)) => Phrase::Until,
             (_, None) => Phrase::RacksSince,
-            (_, Some(_)) => Phrase::RacksBetween,
+            (_, Some(_)) => Phrase::RacksUntil,
         };
         let until = until.unwrap_or_default();
         self.with(phrase, &[("racks", &self.racks()), ("since", &since), ("until", &until)])

@@ -469,10 +469,10 @@ fn an_older_alert_is_told_with_its_date() {
 fn a_span_over_midnight_says_both_days() {
     let mut notice = notice(Condition::Cold, Occasion::Cleared, Language::English, Scale::Celsius);
     let headline = told(&notice).content.headline;
-    assert!(headline.contains("between 12:05 EST and 12:40 EST"), "{headline}");
+    assert!(headline.contains("since 12:05 EST; good again since 12:40 EST"), "{headline}");
     notice.alert.since = at("2026-11-24T04:50:00Z");
     let headline = told(&notice).content.headline;
-    let span = "between Mon 23 Nov 2026, 23:50 EST and Wed 25 Nov 2026, 12:40 EST";
+    let span = "since Mon 23 Nov 2026, 23:50 EST; good again since Wed 25 Nov 2026, 12:40 EST";
     assert!(headline.contains(span), "{headline}");
 }
 

@@ -13,13 +13,13 @@ use super::letters;
 use super::stumble::{self, Stumble};
 use crate::app::ledger::LedgerHandle;
 use crate::core::alert::{Alert, AlertNumber, Desk, Effects, Event, Refusal, Settings};
-use crate::core::record::{Body, Check, Record};
+use crate::core::record::Record;
 use crate::core::time::Timestamp;
 use crate::ledger::{Append, Bookmark, Committed, LedgerError, NewRecord, OutboxChange, Reader, Retry};
 use crate::transport::backoff::Backoff;
 
 /// Name of the desk's bookmark.
-pub(super) const BOOKMARK: &str = "desk";
+pub(in crate::app) const BOOKMARK: &str = "desk";
 /// Most records of one step, so that people are heard between two steps.
 const RECORDS_MAX: u64 = 256;
 /// After so many records without a consequence the bookmark is written nevertheless.
@@ -151,9 +151,9 @@ impl Clerk {
         Ok(())
     }
 
-    /// Takes a check that a person enters.
-    pub(in crate::app) fn enter(&mut self, now: Timestamp, machine: Option<String>, check: Check) {
-        self.entered.push(Record::new(now, machine, Body::Check(check)));
+    /// Takes the record of what a person enters.
+    pub(in crate::app) fn enter(&mut self, record: Record) {
+        self.entered.push(record);
     }
 
     /// Takes a record that is none of the desk's.
@@ -244,7 +244,7 @@ mod tests {
     use crate::app::ledger;
     use crate::config::load::Loaded;
     use crate::config::resolve::Configuration;
-    use crate::core::record::{MachineFailure, ServiceStop, StopCause};
+    use crate::core::record::{Body, MachineFailure, ServiceStop, StopCause};
 
     fn loaded(directory: &std::path::Path) -> Loaded {
         let path = directory.join("gateway.toml");

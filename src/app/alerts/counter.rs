@@ -3,13 +3,14 @@
 
 use super::clerk::{Clerk, ClerkError};
 use crate::app::door::Peer;
+use crate::app::logbook::{self, Way};
 use crate::app::order::{Done, Order, Problem};
 use crate::app::{Failure, ledger};
 use crate::config::load::Loaded;
 use crate::core::alert::{AlertNumber, Event, Refusal, TEXT_BYTES_MAX};
-use crate::core::id::MachineId;
-use crate::core::record::{Body, Check, LawfulHold, Record};
+use crate::core::record::{Body, LawfulHold, Record};
 use crate::core::time::Timestamp;
+use crate::ledger::Reader;
 use crate::runtime::clock::Clock;
 
 /// Does an order, and answers when it is on record.
@@ -20,7 +21,6 @@ pub(super) async fn perform(
     clerk: &mut Clerk,
     now: Timestamp,
     order: Order,
-    machines: &[String],
 ) -> Result<Result<Done, Problem>, ClerkError> {
     let number = number_of(&order);
     if let Order::Hold { on: false, .. } = &order
@@ -29,23 +29,36 @@ pub(super) async fn perform(
         let advice = "rinseward hold status tells what is in force";
         return Ok(Err(Problem::new("keeping-refused", "no lawful hold is in force", advice)));
     }
-    if let Err(problem) = tell(clerk, now, order, machines) {
+    if let Err(problem) = tell(clerk, now, order) {
         return Ok(Err(problem));
     }
     let committed = clerk.commit(now).await?;
     let alert = number.and_then(|number| clerk.alert(number)).cloned();
-    Ok(Ok(Done { alert, record: committed.first_index }))
+    Ok(Ok(Done { alert, record: committed.first_index, judged: None }))
+}
+
+/// Puts the record of an entry into the ledger, and answers with its index.
+///
+/// # Errors
+/// The clerk's where the ledger fails.
+pub(super) async fn put(
+    clerk: &mut Clerk,
+    now: Timestamp,
+    record: Record,
+) -> Result<Option<u64>, ClerkError> {
+    clerk.enter(record);
+    Ok(clerk.commit(now).await?.first_index)
 }
 
 fn number_of(order: &Order) -> Option<AlertNumber> {
     match order {
         Order::Acknowledge { alert, .. } | Order::Act { alert, .. } => Some(*alert),
-        Order::Maintenance { .. } | Order::Check { .. } | Order::Hold { .. } => None,
+        Order::Maintenance { .. } | Order::Entry { .. } | Order::Hold { .. } => None,
     }
 }
 
-fn tell(clerk: &mut Clerk, now: Timestamp, order: Order, machines: &[String]) -> Result<(), Problem> {
-    match order {
+fn tell(clerk: &mut Clerk, now: Timestamp, order: Order) -> Result<(), Problem> {
+    let told = match order {
         Order::Acknowledge { alert, by, via, note } => {
             let note = note.as_deref().filter(|note| !note.is_empty());
             clerk.ask(now, Event::Acknowledge { alert, by: &by, via: &via, note })
@@ -56,13 +69,13 @@ fn tell(clerk: &mut Clerk, now: Timestamp, order: Order, machines: &[String]) ->
         Order::Maintenance { machine, until, by } => {
             clerk.ask(now, Event::Maintenance { machine: machine.as_deref(), until, by: &by })
         }
-        Order::Check { machine, check } => {
-            let known = machine.as_deref().map_or(Ok(()), |machine| found(machine, machines).map(drop));
-            known.and_then(|()| named(&check)).map(|()| clerk.enter(now, machine, check))
+        // An entry is prepared by whoever takes it, and comes here as its record.
+        Order::Entry { .. } => {
+            return Err(Problem::new("bug", "an entry came to the desk as an order", "report this message"));
         }
         Order::Hold { on, reason, by } => hold(clerk, now, LawfulHold { on, reason, by }),
-    }
-    .map_err(|refusal| refused(&refusal))
+    };
+    told.map_err(|refusal| refused(&refusal))
 }
 
 fn hold(clerk: &mut Clerk, now: Timestamp, hold: LawfulHold) -> Result<(), Refusal> {
@@ -76,34 +89,6 @@ fn hold(clerk: &mut Clerk, now: Timestamp, hold: LawfulHold) -> Result<(), Refus
     }
     clerk.put(Record::new(now, None, Body::LawfulHold(hold)));
     Ok(())
-}
-
-fn found(machine: &str, machines: &[String]) -> Result<MachineId, Refusal> {
-    let place = machines.iter().position(|known| known == machine);
-    let id = place.and_then(|place| u16::try_from(place).ok()).map(MachineId);
-    id.ok_or_else(|| Refusal::UnknownMachine { machine: machine.to_owned() })
-}
-
-fn named(check: &Check) -> Result<(), Refusal> {
-    if name_of(check).trim().is_empty() { Err(Refusal::Missing { what: "the name" }) } else { Ok(()) }
-}
-
-/// The machine of a check that the core is to judge by.
-///
-/// # Errors
-/// [`Problem`] where there is no such machine, or nobody signed.
-pub(super) fn measured_at(machine: &str, check: &Check, machines: &[String]) -> Result<MachineId, Problem> {
-    let id = found(machine, machines).map_err(|refusal| refused(&refusal))?;
-    named(check).map(|()| id).map_err(|refusal| refused(&refusal))
-}
-
-fn name_of(check: &Check) -> &str {
-    match check {
-        Check::Sanitizer { by, .. }
-        | Check::Supply { by, .. }
-        | Check::DrainAndClean { by, .. }
-        | Check::Thermometer { by, .. } => by,
-    }
 }
 
 fn refused(refusal: &Refusal) -> Problem {
@@ -140,23 +125,36 @@ pub(in crate::app) fn perform_alone(loaded: &Loaded, order: Order) -> Result<Don
         .build()
         .map_err(|error| crate::app::run::bug("cannot start the runtime", &error))?;
     let order = order.signed(&Peer::own());
-    let machines: Vec<String> =
-        loaded.configuration.machines.iter().map(|machine| machine.name.clone()).collect();
     let done = runtime.block_on(async {
-        if let Order::Check { machine: Some(machine), check } = &order
-            && matches!(check, Check::Sanitizer { .. })
-        {
-            let machine = match measured_at(machine, check, &machines) {
-                Ok(machine) => machine,
-                Err(problem) => return Ok(Err(problem)),
-            };
-            gather.check(now, machine, check.clone());
-            let record = handle.commit(gather.take()).await?.first_index;
-            return Ok(Ok(Done { alert: None, record }));
-        }
-        let mut clerk = Clerk::open(loaded.configuration.alerts.clone(), handle.clone(), now).await?;
-        while clerk.read_on(now)? {}
-        perform(&mut clerk, now, order, &machines).await
+        let settings = loaded.configuration.alerts.clone();
+        let entry = match order {
+            Order::Entry { entry } => entry,
+            Order::Acknowledge { .. }
+            | Order::Act { .. }
+            | Order::Maintenance { .. }
+            | Order::Hold { .. } => {
+                let mut clerk = Clerk::open(settings, handle.clone(), now).await?;
+                while clerk.read_on(now)? {}
+                return perform(&mut clerk, now, order).await;
+            }
+        };
+        let open = || Reader::open(path).map_err(|error| logbook::unread(&error));
+        let prepared = match logbook::prepare(entry, &loaded.configuration.machines, now, open) {
+            Ok(prepared) => prepared,
+            Err(problem) => return Ok(Err(problem)),
+        };
+        let record = match prepared.way {
+            Way::Core(machine, entered) => {
+                gather.enter(now, machine, entered);
+                handle.commit(gather.take()).await?.first_index
+            }
+            Way::Ledger(record) => {
+                let mut clerk = Clerk::open(settings, handle.clone(), now).await?;
+                while clerk.read_on(now)? {}
+                put(&mut clerk, now, *record).await?
+            }
+        };
+        Ok(Ok(Done { alert: None, record, judged: prepared.judged }))
     });
     let failed = |error: ClerkError| match &error {
         ClerkError::Ledger(source) => Failure::from(ledger::diagnose(source, path)),

@@ -10,7 +10,7 @@ use super::start::Surroundings;
 use super::trial;
 use crate::app::door::{Health, Service};
 use crate::app::ledger::Tide;
-use crate::app::order::{Done, KeyRotation, Order, Problem, Rotated, Trial};
+use crate::app::order::{Done, KeyRotation, Order, Problem, Rotated, TestOrder, Trial};
 use crate::app::seal::Seal;
 use crate::app::series::Again;
 use crate::app::series::follow::SeriesHandle;
@@ -24,6 +24,8 @@ pub(super) struct Counter {
     reception: Reception,
     composer: Arc<Composer>,
     delivery: Arc<Delivery>,
+    /// SHA-256 of the configuration in force.
+    configuration: Arc<str>,
     tide: watch::Receiver<Tide>,
     series: Option<SeriesHandle>,
     seal: Seal,
@@ -34,8 +36,9 @@ impl Counter {
     pub(super) fn new(reception: Reception, composer: Arc<Composer>, around: &Surroundings<'_>) -> Self {
         let delivery = Arc::new(around.loaded.configuration.delivery.clone());
         let (tide, series) = (around.ledger.tide(), around.series.clone());
+        let configuration = around.loaded.sha256().into();
         let (seal, clock) = (around.seal.clone(), around.clock.clone());
-        Self { reception, composer, delivery, tide, series, seal, clock }
+        Self { reception, composer, delivery, configuration, tide, series, seal, clock }
     }
 }
 
@@ -58,7 +61,14 @@ impl Service for Counter {
         self.reception.perform(order).await
     }
 
-    async fn test(&self, contact: String) -> Result<Trial, Problem> {
+    async fn test(&self, contact: String, asked: TestOrder) -> Result<Trial, Problem> {
+        if asked.configuration != *self.configuration {
+            let summary = "the service runs with another configuration: it was started with other files, \
+                           or before they were changed";
+            let advice =
+                "restart the service to put the files in force, or give --config the ones it runs with";
+            return Err(Problem::new("alert-test", summary, advice));
+        }
         trial::through_all(&self.composer, &self.delivery, &contact).await
     }
 

@@ -27,8 +27,8 @@ impl Service for Noted {
         std::future::ready(if refused { Err(problem()) } else { Ok(Done::default()) }).await
     }
 
-    async fn test(&self, contact: String) -> Result<Trial, Problem> {
-        let step = Step { route: contact, what: "connect".to_owned(), good: true, said: "ok".to_owned() };
+    async fn test(&self, contact: String, asked: TestOrder) -> Result<Trial, Problem> {
+        let step = Step { route: contact, what: "connect".to_owned(), good: true, said: asked.configuration };
         std::future::ready(Ok(Trial { steps: vec![step] })).await
     }
 
@@ -68,7 +68,7 @@ async fn orders_pass_signed_with_the_user_who_gave_them() {
     let path = socket.clone();
     let calls = move || {
         let done: Done = client::post(&path, "/orders", &acknowledge())?;
-        let trial: Trial = client::post(&path, "/tests/ana", &())?;
+        let trial: Trial = client::post(&path, "/tests/ana", &TestOrder { configuration: "ok".to_owned() })?;
         let (by, racks, done_text) = ("Ana".to_owned(), "held".to_owned(), "reset".to_owned());
         let act = Order::Act { alert: AlertNumber(3), by, racks, done: done_text };
         let refused = client::post::<Done>(&path, "/orders", &act);

@@ -14,7 +14,7 @@ use crate::core::effect::{Effect, Effects};
 use crate::core::id::MachineId;
 use crate::core::reading::Sample;
 use crate::core::record::{AmendmentChange, Body, Check, Cycle, Record};
-use crate::core::site::{Event, Site};
+use crate::core::site::{Entered, Event, Site};
 use crate::core::time::Timestamp;
 use crate::ledger::{CycleFilter, LedgerError, NewRecord, Reader};
 
@@ -186,7 +186,7 @@ impl Past<'_> {
         let mut checks = checks.iter().peekable();
         for sample in samples {
             while let Some(check) = checks.next_if(|check| check.at() <= sample.at) {
-                site.check(self.now, self.machine, check.clone(), &mut effects);
+                site.enter(self.now, self.machine, Entered::Check(check.clone()), &mut effects);
             }
             site.handle(self.now, Event::Sample(*sample), &mut effects);
             take(&mut effects, &mut found);

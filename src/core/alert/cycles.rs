@@ -112,8 +112,10 @@ impl Turn<'_> {
                 self.report(report(condition, Some(Place::FinalRinse), probe));
             }
             Doubt::Check => {
-                let since = cycle.rinse_ended.minus(super::timetable::CHECK_LEAD);
-                self.state.memory(machine).missing.entry(CheckKind::Sanitizer).or_insert(since);
+                let since = cycle.rinse_ended.minus(super::due::CHECK_LEAD);
+                let memory = self.state.memory(machine);
+                memory.missing.entry(CheckKind::Sanitizer).or_insert(since);
+                memory.overdue.entry(CheckKind::Sanitizer).or_insert(cycle.rinse_ended);
                 let about = Some(CheckKind::Sanitizer.as_str().to_owned());
                 self.report(report(Condition::CheckOverdue, None, about));
             }

@@ -15,8 +15,8 @@ use crate::core::time::Timestamp;
 /// instants give the same effects, whether or not the desk was stored between them.
 #[derive(Clone, Debug)]
 pub struct Desk {
-    settings: Settings,
-    state: State,
+    pub(super) settings: Settings,
+    pub(super) state: State,
 }
 
 /// Why a stored state was refused.
@@ -214,11 +214,15 @@ impl Turn<'_> {
         match (&record.body, machine) {
             (Body::Cycle(cycle), Some(machine)) => self.cycle(machine, cycle, index),
             (Body::Gap(gap), Some(machine)) => self.gap(machine, gap),
-            (Body::Check(check), Some(machine)) => self.check(machine, check),
+            (Body::Check(check), Some(machine)) => self.check(machine, index, check),
+            (Body::Amendment(amendment), Some(machine)) => self.amended(machine, amendment),
             (Body::MachineFailure(_), Some(machine)) => self.judging_failed(machine),
             (Body::Notification(letter), _) => self.letter(letter),
             (Body::ClockStep(step), _) if step.clock == Clock::Gateway => self.clock_set(step.from, step.to),
-            (Body::Cycle(_) | Body::Gap(_) | Body::Check(_) | Body::MachineFailure(_), None)
+            (
+                Body::Cycle(_) | Body::Gap(_) | Body::Check(_) | Body::Amendment(_) | Body::MachineFailure(_),
+                None,
+            )
             | (
                 Body::ServiceStart(_)
                 | Body::ServiceStop(_)
@@ -232,7 +236,6 @@ impl Turn<'_> {
                 | Body::CorrectiveAction(_)
                 | Body::Maintenance(_)
                 | Body::Note(_)
-                | Body::Amendment(_)
                 | Body::SigningKey(_)
                 | Body::LawfulHold(_)
                 | Body::Pruned(_)

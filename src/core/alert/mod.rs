@@ -60,6 +60,12 @@
 //! - *closed*: to all who were told, where an action was needed.
 //! - *after-maintenance*: what is still open when a window ends.
 //!
+//! # What people withdraw or correct
+//!
+//! A check that is withdrawn counts no more, one that is corrected counts as corrected, from then
+//! on: what is due is reckoned anew from the latest 8 checks of its kind. What was raised, told or
+//! judged stays.
+//!
 //! # Limits
 //!
 //! Named racks of an alert 20, things it is about 32, routes known to fail 256,
@@ -70,6 +76,7 @@ pub mod condition;
 pub mod contact;
 mod cycles;
 pub mod desk;
+pub mod due;
 pub mod event;
 mod health;
 pub mod hours;
@@ -86,6 +93,7 @@ mod timetable;
 pub use condition::{Condition, Severity, UnknownCondition};
 pub use contact::{Contact, Route, UnknownRoute};
 pub use desk::{Desk, StateError};
+pub use due::DueCheck;
 pub use event::{Effects, Event, Health, Refusal, TEXT_BYTES_MAX};
 pub use hours::{Hours, HoursError};
 pub use notice::{Notice, Occasion};

@@ -137,10 +137,29 @@ pub(super) struct Memory {
     pub(super) checked: BTreeMap<CheckKind, Timestamp>,
     /// Checks that are missing, each with the instant from which one would count.
     pub(super) missing: BTreeMap<CheckKind, Timestamp>,
+    /// When each of them was due.
+    #[serde(default)]
+    pub(super) overdue: BTreeMap<CheckKind, Timestamp>,
+    /// The latest checks, the newest record last: what is left where one is withdrawn.
+    #[serde(default)]
+    pub(super) entered: Vec<EnteredCheck>,
     /// Start of the latest opening whose tank was asked for.
     pub(super) opened: Option<Timestamp>,
     /// The tank that is asked for.
     pub(super) tank: Option<TankWait>,
+}
+
+/// A check on record, as far as an amendment of it matters.
+#[derive(Clone, Copy, PartialEq, Eq, Debug, Serialize, Deserialize)]
+pub(super) struct EnteredCheck {
+    /// Index of its record.
+    pub(super) index: u64,
+    /// Its kind.
+    pub(super) kind: CheckKind,
+    /// When it was made.
+    pub(super) at: Timestamp,
+    /// What [`Memory::dirty_since`] was before it.
+    pub(super) dirty_before: Option<Timestamp>,
 }
 
 /// Waiting for a tank to be up to temperature.

@@ -5,25 +5,24 @@
 
 use std::time::Duration;
 
-use jiff::civil::{Date, Time};
+use jiff::civil::Time;
 
 use super::condition::Condition;
-use super::hours::{Stretch, instant, local_date};
+use super::due;
+use super::hours::{instant, local_date};
 use super::open::Quantity;
 use super::raise::{Report, Turn};
-use super::settings::Period;
-use super::state::{Due, SITE, TankWait};
+use super::state::{Due, EnteredCheck, SITE, TankWait};
 use crate::core::channel::Place;
-use crate::core::record::{Check, CheckKind, Clearing};
+use crate::core::record::{Amendment, AmendmentChange, Check, CheckKind, Clearing};
 use crate::core::time::Timestamp;
 use crate::core::units::Celsius;
 
-/// How long before a shift its sanitizer check may be made (own choice: while the machine is filled and heated).
-pub(super) const CHECK_LEAD: Duration = Duration::from_secs(3_600);
-/// How long before the end of a meal draining counts for it (own choice).
-const DRAIN_LEAD: Duration = Duration::from_secs(1_800);
 /// Time between two looks at a tank that is not up to temperature (own choice: a tank gains some 5 K in it).
 const TANK_AGAIN: Duration = Duration::from_secs(300);
+/// Most checks of one kind and machine that are remembered, for amendments (own choice: two days
+/// of three shifts, and room). What becomes of an older one changes nothing that is due.
+const ENTERED_MAX: usize = 8;
 /// When the timetable is looked at again where nothing is in sight.
 const FAR: Duration = Duration::from_secs(86_400);
 
@@ -47,26 +46,10 @@ impl Turn<'_> {
     /// Sets the latest due time of each kind of check whose grace is over.
     fn due_checks(&mut self, next: &mut Timestamp) {
         let settings = self.settings;
-        let mut dues = Vec::new();
-        for stretch in self.stretches(&settings.shifts) {
-            let counts_from = stretch.from.minus(CHECK_LEAD);
-            dues.push((CheckKind::Sanitizer, Due { at: stretch.from, counts_from }));
-        }
-        let mut days: Vec<Date> = Vec::new();
-        for stretch in self.stretches(&settings.shifts) {
-            let Some(day) = local_date(&settings.zone, stretch.from).filter(|day| !days.contains(day)) else {
-                continue;
-            };
-            days.push(day);
-            let Some(counts_from) = instant(&settings.zone, day, Time::midnight()) else { continue };
-            dues.push((CheckKind::Supply, Due { at: stretch.from, counts_from }));
-        }
-        for stretch in self.stretches(&settings.meal_periods) {
-            let counts_from = stretch.to.minus(DRAIN_LEAD).max(stretch.from);
-            dues.push((CheckKind::DrainAndClean, Due { at: stretch.to, counts_from }));
-        }
+        let planned = due::planned(settings, self.now).into_iter();
+        let mut dues: Vec<(CheckKind, Due)> = planned.map(|planned| (planned.kind, planned.due)).collect();
         let born = self.state.born.unwrap_or(self.now);
-        dues.retain(|(kind, due)| settings.rules.checks.contains(kind) && due.at > born);
+        dues.retain(|(_, due)| due.at > born);
         self.state.dues.clear();
         for (kind, due) in dues {
             let over = due.at.plus(settings.rules.check_grace);
@@ -78,13 +61,6 @@ impl Turn<'_> {
         }
     }
 
-    fn stretches(&self, periods: &[Period]) -> Vec<Stretch> {
-        let of = |period: &Period| period.hours.around(&self.settings.zone, self.now, 2, 2);
-        let mut stretches: Vec<Stretch> = periods.iter().flat_map(of).collect();
-        stretches.sort_unstable();
-        stretches
-    }
-
     /// Reports the checks that a machine in use is missing.
     pub(super) fn missing_checks(&mut self, machine: &str) {
         let Some(settings) = self.settings.machines.get(machine) else { return };
@@ -94,26 +70,34 @@ impl Turn<'_> {
                 continue;
             }
             let memory = self.state.memory(machine);
-            let used = match kind {
-                CheckKind::Sanitizer | CheckKind::Supply | CheckKind::Thermometer => {
-                    memory.last_rinse.is_some_and(|rinse| rinse >= due.counts_from)
-                }
-                CheckKind::DrainAndClean => memory.dirty_since.is_some_and(|since| since < due.at),
-            };
-            let made = memory.checked.get(&kind).is_some_and(|made| *made >= due.counts_from);
+            let (used, made) = (memory.was_used(kind, due), memory.was_checked(kind, due));
             let known = memory.missing.get(&kind).is_some_and(|since| *since >= due.counts_from);
             if !used || made || known {
                 continue;
             }
             memory.missing.insert(kind, due.counts_from);
+            memory.overdue.insert(kind, due.at);
             let about = Some(kind.as_str().to_owned());
             self.report(Report { about, ..Report::new(Condition::CheckOverdue, machine, due.at) });
         }
     }
 
     /// Somebody made a check.
-    pub(super) fn check(&mut self, machine: &str, check: &Check) {
+    pub(super) fn check(&mut self, machine: &str, index: u64, check: &Check) {
         let (kind, at) = (check.kind(), check.at());
+        let memory = self.state.memory(machine);
+        let own = |known: &EnteredCheck| known.kind == kind;
+        if memory.entered.iter().filter(|known| own(known)).count() >= ENTERED_MAX
+            && let Some(oldest) = memory.entered.iter().position(own)
+        {
+            memory.entered.remove(oldest);
+        }
+        memory.entered.push(EnteredCheck { index, kind, at, dirty_before: memory.dirty_since });
+        self.made(machine, kind, at);
+    }
+
+    /// A check of this kind counts, made at this instant.
+    fn made(&mut self, machine: &str, kind: CheckKind, at: Timestamp) {
         let memory = self.state.memory(machine);
         let latest = memory.checked.entry(kind).or_insert(at);
         *latest = at.max(*latest);
@@ -123,8 +107,38 @@ impl Turn<'_> {
         }
         if memory.missing.get(&kind).is_some_and(|since| at >= *since) {
             memory.missing.remove(&kind);
+            memory.overdue.remove(&kind);
             self.resolve(machine, Condition::CheckOverdue, kind.as_str());
         }
+    }
+
+    /// Somebody withdrew or corrected a check: what is due is seen as if it had been so entered.
+    pub(super) fn amended(&mut self, machine: &str, amendment: &Amendment) {
+        let corrected = match &amendment.change {
+            AmendmentChange::Comment => return,
+            AmendmentChange::Withdrawn => None,
+            AmendmentChange::Corrected(check) => Some(check.at()),
+        };
+        let memory = self.state.memory(machine);
+        let Some(place) = memory.entered.iter().position(|check| check.index == amendment.of) else { return };
+        let check = memory.entered.remove(place);
+        if let Some(at) = corrected {
+            memory.entered.insert(place, EnteredCheck { at, ..check });
+        }
+        let left = memory.entered.iter().filter(|known| known.kind == check.kind).map(|known| known.at).max();
+        match left {
+            Some(at) => memory.checked.insert(check.kind, at),
+            None => memory.checked.remove(&check.kind),
+        };
+        if check.kind == CheckKind::DrainAndClean {
+            let dirt = [check.dirty_before, memory.dirty_since].into_iter().flatten().min();
+            memory.dirty_since =
+                dirt.filter(|since| left.is_none_or(|at| *since > at)).or(memory.dirty_since);
+        }
+        if let Some(at) = corrected {
+            self.made(machine, check.kind, at);
+        }
+        self.missing_checks(machine);
     }
 
     /// Begins to ask for the tanks of an opening whose grace is over.
@@ -243,7 +257,9 @@ impl Turn<'_> {
             dues.into_iter().chain([&mut open.alert.cleared]).for_each(earlier);
         }
         for memory in self.state.machines.values_mut() {
-            memory.checked.values_mut().chain(memory.missing.values_mut()).for_each(not_ahead);
+            let own = memory.checked.values_mut().chain(memory.missing.values_mut());
+            own.chain(memory.overdue.values_mut()).for_each(not_ahead);
+            memory.entered.iter_mut().for_each(|check| not_ahead(&mut check.at));
             memory.tank = None;
         }
         self.state.windows.iter_mut().for_each(|window| window.until = window.until.minus(back));

@@ -18,7 +18,7 @@ use crate::core::channel::Probe;
 use crate::core::dose::Dose;
 use crate::core::effect::{Trace, TraceReading};
 use crate::core::reading::Fault;
-use crate::core::record::{Basis, Cycle, DoseBasis, Rule, WindowFrom};
+use crate::core::record::{Basis, Check, Cycle, DoseBasis, Rule, WindowFrom};
 use crate::core::sanitizer::{self, Refusal};
 use crate::core::time::Timestamp;
 use crate::core::uncertainty::{self, COVERAGE, Uncertainty};
@@ -50,6 +50,17 @@ pub struct Concentration {
     pub mg_per_l: f64,
     /// pH, where it was measured.
     pub ph: Option<f64>,
+}
+
+impl Concentration {
+    /// What a sanitizer check puts on file; nothing for the other kinds.
+    #[must_use]
+    pub const fn of(check: &Check) -> Option<Self> {
+        match check {
+            Check::Sanitizer { at, mg_per_l, ph, .. } => Some(Self { at: *at, mg_per_l: *mg_per_l, ph: *ph }),
+            Check::Supply { .. } | Check::DrainAndClean { .. } | Check::Thermometer { .. } => None,
+        }
+    }
 }
 
 /// The final rinse of the cycle.

@@ -154,6 +154,17 @@ impl Tracker {
         }
     }
 
+    /// Puts on file what stands after a concentration was withdrawn or corrected: `standing` are
+    /// those that count, in any order. What was judged by it stays as it was judged.
+    pub fn amend(&mut self, was: Concentration, standing: &[Concentration]) {
+        let kept = [self.earlier, self.concentration].into_iter().flatten().filter(|known| *known != was);
+        let mut all: Vec<Concentration> = kept.chain(standing.iter().copied()).collect();
+        all.sort_by_key(|check| check.at);
+        all.dedup();
+        self.concentration = all.pop();
+        self.earlier = all.pop();
+    }
+
     /// Goes on after the source's clock stepped by `back`: what depends on it is forgotten, what
     /// is on file is kept.
     pub fn restart(&mut self, from: RinseFrom, back: Duration) {

@@ -49,6 +49,19 @@ pub fn tell(judgement: &Judgement, kind: CheckKind, reader: &Reader) -> Told {
     Told { verdict: say(language, verdict(judgement.good, kind)).to_owned(), why, steps, cautions }
 }
 
+/// That a check was entered late, and how late.
+#[must_use]
+pub fn late(late_s: f64, language: Language) -> String {
+    let minutes = (late_s / 60.0).round();
+    let span = if minutes < 120.0 { format!("{minutes} min") } else { format!("{:.1} h", minutes / 60.0) };
+    match language {
+        Language::English => format!("Entered {span} after it was made: the record shows it as late."),
+        Language::Spanish => {
+            format!("Anotado {span} después de hacerlo: el registro lo muestra como tardío.")
+        }
+    }
+}
+
 /// English and Spanish.
 type Pair = (&'static str, &'static str);
 

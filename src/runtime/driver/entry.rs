@@ -1,20 +1,20 @@
-//! Checks that people enter, on their way into the core.
+//! What people enter, on its way into the core.
 
 use tokio::sync::{mpsc, oneshot};
 
 use crate::core::id::MachineId;
-use crate::core::record::Check;
+use crate::core::site::Entered;
 
 /// People waiting for the driver; one more waits for a place.
 pub const CHECKS_MAX: usize = 16;
 
-/// A check of a machine, and who waits until it is on record.
+/// What was entered of a machine, and who waits until it is on record.
 #[derive(Debug)]
 pub struct Entry {
     /// Of which machine.
     pub machine: MachineId,
     /// What was found, and by whom.
-    pub check: Check,
+    pub entered: Entered,
     /// Is told the index of its record in the ledger once it is durable.
     pub answer: oneshot::Sender<u64>,
 }
@@ -31,12 +31,12 @@ impl Waiting {
     pub(super) fn tell(self, first_index: Option<u64>) {
         let index = first_index.unwrap_or(0) + self.place as u64;
         if self.answer.send(index).is_err() {
-            tracing::info!(record = index, "whoever entered a check has gone; it is on record");
+            tracing::info!(record = index, "whoever entered it has gone; it is on record");
         }
     }
 }
 
-/// The next check; never where nobody can enter one.
+/// The next entry; never where nobody can enter one.
 pub(super) async fn next(entries: &mut Option<mpsc::Receiver<Entry>>) -> Option<Entry> {
     match entries {
         Some(entries) => entries.recv().await,

@@ -11,6 +11,7 @@ use crate::config::resolve::Configuration;
 use crate::core::id::{ChannelId, MachineId, SourceId};
 use crate::core::reading::{Sample, Value};
 use crate::core::record::Check;
+use crate::core::site::Entered;
 use crate::core::site::Site;
 use crate::probe::Delivery;
 use crate::wire::refusal::{Refusal, RefusedBecause};
@@ -293,13 +294,21 @@ async fn a_check_is_answered_when_it_is_on_record() {
         by: "Cy".to_owned(),
     };
     let (answer, answered) = oneshot::channel();
-    bench.checks.send(Entry { machine: MachineId(0), check, answer }).await.expect("the driver runs");
+    bench
+        .checks
+        .send(Entry { machine: MachineId(0), entered: Entered::Check(check), answer })
+        .await
+        .expect("the driver runs");
     assert_eq!(answered.await, Ok(7), "the index that the ledger gave");
     // At once, and again 1 s after it was refused.
     assert_eq!(bench.started.elapsed().as_secs(), 1);
     let (answer, answered) = oneshot::channel();
     let check = Check::Supply { at: START, enough: true, note: None, by: "Cy".to_owned() };
-    bench.checks.send(Entry { machine: MachineId(9), check, answer }).await.expect("the driver runs");
+    bench
+        .checks
+        .send(Entry { machine: MachineId(9), entered: Entered::Check(check), answer })
+        .await
+        .expect("the driver runs");
     assert!(answered.await.is_err(), "no such machine");
     let (script, ended) = bench.end().await;
     assert!(ended.is_ok());

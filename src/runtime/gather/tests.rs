@@ -5,11 +5,15 @@ use rinseward_simulator::scenario::Scenario;
 use rinseward_simulator::time::MIDNIGHT_MICROS;
 use rinseward_simulator::world::World;
 
+use std::time::Duration;
+
 use super::*;
 use crate::config::resolve::Configuration;
 use crate::core::channel::Role;
+use crate::core::cycle::judge::Concentration;
 use crate::core::cycle::verdict::Reason;
 use crate::core::reading::Sample;
+use crate::core::record::{Amendment, AmendmentChange, Check};
 use crate::wire::decoded::Decoded;
 use crate::wire::senml;
 
@@ -165,6 +169,14 @@ fn what_a_node_had_kept_is_not_applied_again_as_a_whole() {
     assert!(again < 3_000, "{again} of {} inputs", samples.len());
 }
 
+/// Whether a sample comes from anything but a meter for the sanitizer.
+fn without_a_meter(configuration: &Configuration) -> impl Fn(&Sample) -> bool + '_ {
+    |sample| {
+        let role = &configuration.channels[usize::from(sample.channel.0)].role;
+        !matches!(role, Role::Concentration | Role::Ph)
+    }
+}
+
 /// Reasons of the cycles of dm2, and the concentration each was judged by.
 fn of_dm2(records: &[NewRecord]) -> Vec<(bool, Option<f64>)> {
     let cycles = records.iter().filter(|new| new.record.machine.as_deref() == Some("dm2"));
@@ -181,11 +193,8 @@ fn of_dm2(records: &[NewRecord]) -> Vec<(bool, Option<f64>)> {
 #[test]
 fn a_concentration_by_hand_is_judged_by_even_after_a_kill() {
     let configuration = configuration();
-    let by_wire = |sample: &Sample| {
-        let role = &configuration.channels[usize::from(sample.channel.0)].role;
-        !matches!(role, Role::Concentration | Role::Ph)
-    };
-    let samples: Vec<Sample> = samples(&configuration).into_iter().filter(by_wire).collect();
+    let samples: Vec<Sample> =
+        samples(&configuration).into_iter().filter(without_a_meter(&configuration)).collect();
     let half = samples.len() / 2;
     for kill in [false, true] {
         let mut kept = Kept::default();
@@ -204,7 +213,11 @@ fn a_concentration_by_hand_is_judged_by_even_after_a_kill() {
             method: None,
             by: "Cy".to_owned(),
         };
-        assert_eq!(gather.check(at, MachineId(1), check.clone()), Some(0), "the first of its commit");
+        assert_eq!(
+            gather.enter(at, MachineId(1), Entered::Check(check.clone())),
+            Some(0),
+            "the first of its commit"
+        );
         assert!(gather.is_urgent(), "somebody waits for it");
         let before = kept.records.len();
         kept.commit(&mut gather, half);
@@ -222,5 +235,54 @@ fn a_concentration_by_hand_is_judged_by_even_after_a_kill() {
         // One rack may have ended before the check and be judged after it.
         let with = with.get(1..).unwrap_or_default();
         assert!(!with.is_empty() && with.iter().all(|told| *told == (false, Some(75.0))), "{kill}: {with:?}");
+    }
+}
+
+// Own promise: racks are judged by what stands after a check was withdrawn or corrected, and the
+// racks before it stay as they were judged; killed in between it is the same.
+#[test]
+fn an_amended_concentration_counts_as_amended() {
+    let configuration = configuration();
+    let samples: Vec<Sample> =
+        samples(&configuration).into_iter().filter(without_a_meter(&configuration)).collect();
+    let at = samples[samples.len() / 2].at;
+    let on_file = |minutes: u64, mg_per_l| Concentration {
+        at: at.minus(Duration::from_secs(minutes * 60)),
+        mg_per_l,
+        ph: Some(7.0),
+    };
+    let entered = |of: Concentration| {
+        let (at, mg_per_l, ph, by) = (of.at, of.mg_per_l, of.ph, "Cy".to_owned());
+        Entered::Check(Check::Sanitizer { at, mg_per_l, ph, solution_c: None, method: None, by })
+    };
+    let (first, second, right) = (on_file(20, 60.0), on_file(10, 10.0), on_file(10, 100.0));
+    for (standing, expected) in [(vec![first], 60.0), (vec![first, right], 100.0)] {
+        for kill in [false, true] {
+            let mut kept = Kept::default();
+            let mut gather = kept.recover(&configuration);
+            for check in [first, second] {
+                gather.enter(at, MachineId(1), entered(check));
+            }
+            let amendment = Box::new(Amendment {
+                of: 1,
+                reason: "misread".to_owned(),
+                by: "Cy".to_owned(),
+                change: AmendmentChange::Withdrawn,
+            });
+            let amended = Entered::Amended { amendment, was: second, standing: standing.clone() };
+            assert_eq!(gather.enter(at, MachineId(1), amended), Some(2), "the third of its commit");
+            kept.commit(&mut gather, 0);
+            if kill {
+                gather = kept.recover(&configuration);
+            }
+            for sample in samples.iter().filter(|sample| sample.at > at) {
+                gather.tick_as_due(sample.at);
+                gather.apply(sample.at, Event::Sample(*sample));
+            }
+            kept.commit(&mut gather, samples.len());
+            let judged = of_dm2(&kept.records);
+            assert!(!judged.is_empty(), "racks follow");
+            assert!(judged.iter().all(|told| *told == (false, Some(expected))), "{kill}: {judged:?}");
+        }
     }
 }

@@ -3,7 +3,6 @@
 use rinseward::core::record::{Body, Check};
 use rinseward::core::time::Timestamp;
 use rinseward_simulator::scenario::Scenario;
-use rinseward_simulator::time::MIDNIGHT_MICROS;
 use rinseward_simulator::world::World;
 use rustix::process::geteuid;
 
@@ -43,6 +42,12 @@ fn people_are_heard_with_a_service_and_without_one() {
         let (found, said) = say(&office, arguments);
         assert_eq!((found, said.contains(part)), (Some(code), true), "{arguments:?}: {said}");
     }
+    for (scale, degrees) in [("c", " °C / 82.2 °C"), ("f", " °F / 180.0 °F")] {
+        let (code, said) = say(&office, &["alerts", "list", "--scale", scale]);
+        assert_eq!((code, said.contains(degrees)), (Some(0), true), "{said}");
+        let (_, said) = say(&office, &["alerts", "show", "1", "--scale", scale]);
+        assert!(said.contains(&degrees[1..3]) && !said.contains("(1 racks"), "{said}");
+    }
     let (code, said) = say(&office, &["run"]);
     assert_eq!((code, said.contains("ledger-locked")), (Some(74), true), "{said}");
     gateway.stop();
@@ -52,8 +57,10 @@ fn people_are_heard_with_a_service_and_without_one() {
     let words = ["--racks", "rewashed", "--done", "reset", "--json"];
     let (code, said) = say(&office, &[&["alerts", "act", "1", "--by", "Ana"][..], &words].concat());
     assert_eq!((code, said.contains("\"rewashed\"")), (Some(0), true), "{said}");
-    let (code, _) =
+    let (code, said) =
         say(&office, &["enter", "sanitizer", "dm1", "--by", "Cy", "--mg-per-l", "100", "--ph", "7"]);
+    assert_eq!((code, said.contains("sanitizes by hot water")), (Some(64), true), "{said}");
+    let (code, _) = say(&office, &["enter", "note", "dm1", "all quiet", "--by", "Cy"]);
     assert_eq!(code, Some(0));
     check(&office);
 }
@@ -74,10 +81,10 @@ fn check(office: &Office) {
     assert!(acknowledged[0].ends_with("by command"), "{acknowledged:?}");
     let checks = found(&|body| match body {
         Body::Check(Check::Supply { note, .. }) => note.clone(),
-        Body::Check(Check::Sanitizer { mg_per_l, ph, .. }) => Some(format!("{mg_per_l} {ph:?}")),
+        Body::Note(note) => Some(note.text.clone()),
         _ => None,
     });
-    assert_eq!(checks, ["detergent", "100 Some(7.0)"]);
+    assert_eq!(checks, ["detergent", "all quiet"]);
     let acted = found(&|body| match body {
         Body::CorrectiveAction(action) => Some(action.racks.clone()),
         _ => None,
@@ -104,6 +111,16 @@ fn a_test_tells_each_step_of_each_channel() {
     assert_eq!(peers.webhook.next("the test event")["event"]["type"], "dev.rinseward.alert.test");
     let (code, said) = say(&office, &["alerts", "test", "zoe"]);
     assert_eq!((code, said.contains("ana, ben")), (Some(64), true), "{said}");
+    // Files that were changed since the start are not what the service runs with.
+    let text = std::fs::read_to_string(office.configuration()).expect("it is there");
+    std::fs::write(office.configuration(), text.replace("kitchen@example.org", "other@example.org"))
+        .expect("a temporary file");
+    let (code, said) = say(&office, &["alerts", "test", "ana"]);
+    assert_eq!(
+        (code, said.contains("the service runs with another configuration")),
+        (Some(74), true),
+        "{said}"
+    );
     gateway.stop();
     // Without a service, and with a mail server that is gone.
     drop(peers);
@@ -124,7 +141,8 @@ fn a_concentration_that_is_entered_is_judged_by() {
     let office = Office::at_the_pipe(&peers, CHEMICAL);
     let mut plan = Scenario::Demo.plan();
     plan.hours = 0.75;
-    let world = World::of(&plan, 1, MIDNIGHT_MICROS).filter(|emission| {
+    let from = jiff::Timestamp::now().as_microsecond() - 2_700_000_000;
+    let world = World::starting_at(&plan, 1, from).filter(|emission| {
         let line = emission.line();
         line.contains("\"dm2/\"") && line.contains("\"rinse\"")
     });

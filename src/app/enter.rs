@@ -1,0 +1,244 @@
+//! `enter`: what people put on record, and which checks are due.
+//!
+//! A failed check is a true entry, so that the command ends well; what it came to and what to
+//! do is said at once.
+
+use std::io::Write;
+use std::ops::ControlFlow;
+
+use jiff::tz::TimeZone;
+
+use super::alerts::clerk::BOOKMARK;
+use super::logbook::{Change, Correction, Entry, Judged};
+use super::order::{Done, Order};
+use super::{Failure, Streams, configuration, ledger, people};
+use crate::cli::{AmendmentArgs, AnswerArgs, DueArgs, EnterCommand, EntryArgs, NoteArgs, ThermometerArgs};
+use crate::config::load::Loaded;
+use crate::core::alert::{Desk, DueCheck, Effects, Event};
+use crate::core::food_code::Rounding;
+use crate::core::logbook::Device;
+use crate::core::logbook::words;
+use crate::core::reader;
+use crate::core::record::{Check, CheckKind, Note};
+use crate::core::time::Timestamp;
+use crate::diagnostic::Diagnostic;
+use crate::ledger::Reader;
+use crate::report::local;
+use crate::runtime::clock::Clock;
+
+/// Does what `enter` asks.
+pub(super) fn enter(command: &EnterCommand, streams: &mut Streams<'_>) -> Result<(), Failure> {
+    let now = Clock::system().now();
+    match command {
+        EnterCommand::Sanitizer(strip) => {
+            let (at, by) = made(&strip.entry, now);
+            let (mg_per_l, ph, method) = (strip.mg_per_l, strip.ph, strip.method.clone());
+            let solution_c = strip.solution.map(|solution| solution.0);
+            let check = Check::Sanitizer { at, mg_per_l, ph, solution_c, method, by };
+            put(&strip.machine, check, &strip.entry, streams)
+        }
+        EnterCommand::Supply(supply) => {
+            let (at, by) = made(&supply.entry, now);
+            let check = Check::Supply { at, enough: !supply.short, note: supply.note.clone(), by };
+            put(&supply.machine, check, &supply.entry, streams)
+        }
+        EnterCommand::DrainAndClean(drain) => {
+            let (at, by) = made(&drain.entry, now);
+            put(
+                &drain.machine,
+                Check::DrainAndClean { at, note: drain.note.clone(), by },
+                &drain.entry,
+                streams,
+            )
+        }
+        EnterCommand::Thermometer(thermometer) => {
+            put(&thermometer.machine, compared(thermometer, now), &thermometer.entry, streams)
+        }
+        EnterCommand::Note(note) => self::note(note, streams),
+        EnterCommand::Amendment(amendment) => amend(amendment, streams),
+        EnterCommand::Due(arguments) => due(arguments, now, streams),
+    }
+}
+
+fn made(entry: &EntryArgs, now: Timestamp) -> (Timestamp, String) {
+    (entry.at.unwrap_or(now), entry.by.clone())
+}
+
+fn compared(thermometer: &ThermometerArgs, now: Timestamp) -> Check {
+    let (at, by) = made(&thermometer.entry, now);
+    let device = if thermometer.food { Device::Food } else { Device::Water };
+    Check::Thermometer {
+        at,
+        what: thermometer.what.clone(),
+        shown_c: thermometer.shown.0,
+        reference_c: thermometer.should.0,
+        tolerance_c: thermometer.tolerance.unwrap_or_else(|| device.tolerance_c(Rounding::Stricter)),
+        reference: thermometer.reference.clone(),
+        by,
+    }
+}
+
+/// `all` is the whole site.
+fn machine_of(name: &str) -> Option<String> {
+    (name != "all").then(|| name.to_owned())
+}
+
+fn put(machine: &str, check: Check, entry: &EntryArgs, streams: &mut Streams<'_>) -> Result<(), Failure> {
+    let said = format!("The check «{}» of {machine} is on record", check.kind().as_str());
+    let order =
+        Order::Entry { entry: Entry::Check { machine: machine_of(machine), check, late: entry.late } };
+    let loaded = configuration::load(&entry.config.files, streams)?;
+    answer(&people::done(&loaded, order)?, &said, entry.answer, streams)
+}
+
+fn note(arguments: &NoteArgs, streams: &mut Streams<'_>) -> Result<(), Failure> {
+    let (text, machine) = match arguments.words.as_slice() {
+        [machine, text] => (text.clone(), machine_of(machine)),
+        words => (words.concat(), None),
+    };
+    let note = Note { at: arguments.entry.at, text, by: arguments.entry.by.clone() };
+    let loaded = configuration::load(&arguments.entry.config.files, streams)?;
+    let entry = Entry::Note { machine, note, late: arguments.entry.late };
+    let done = people::done(&loaded, Order::Entry { entry })?;
+    answer(&done, "The note is on record", arguments.entry.answer, streams)
+}
+
+fn amend(arguments: &AmendmentArgs, streams: &mut Streams<'_>) -> Result<(), Failure> {
+    let right = &arguments.right;
+    let correction = Correction {
+        at: right.at,
+        mg_per_l: right.mg_per_l,
+        ph: right.ph,
+        solution_c: right.solution.map(|solution| solution.0),
+        method: right.method.clone(),
+        enough: right.enough,
+        note: right.note.clone(),
+        shown_c: right.shown.map(|shown| shown.0),
+        reference_c: right.should.map(|should| should.0),
+    };
+    let (change, what) = if arguments.withdraw {
+        (Change::Withdraw, "is withdrawn")
+    } else if correction == Correction::default() {
+        (Change::Comment, "has a comment")
+    } else {
+        (Change::Correct(Box::new(correction)), "counts as corrected")
+    };
+    let (of, reason, by) = (arguments.record, arguments.reason.clone(), arguments.by.clone());
+    let loaded = configuration::load(&arguments.config.files, streams)?;
+    let done = people::done(&loaded, Order::Entry { entry: Entry::Amendment { of, reason, by, change } })?;
+    let said = format!("Record {of} {what}; it stays as it was entered, the amendment is on record");
+    answer(&done, &said, arguments.answer, streams)
+}
+
+/// Says that it is on record, and what a check came to.
+fn answer(done: &Done, said: &str, how: AnswerArgs, streams: &mut Streams<'_>) -> Result<(), Failure> {
+    let out = &mut *streams.out;
+    let written = if how.json {
+        serde_json::to_writer(&mut *out, done).map_err(std::io::Error::from).and_then(|()| writeln!(out))
+    } else {
+        let place = done.record.map_or_else(String::new, |index| format!(" [record {index}]"));
+        writeln!(out, "{said}{place}.").and_then(|()| match &done.judged {
+            Some(judged) => judgement(out, judged, how),
+            None => Ok(()),
+        })
+    };
+    written.map_err(Failure::output)
+}
+
+fn judgement(out: &mut dyn Write, judged: &Judged, how: AnswerArgs) -> std::io::Result<()> {
+    let zone = jiff::tz::TimeZone::system();
+    let reader = reader::Reader { language: how.language, scale: how.scale, zone };
+    let told = words::tell(&judged.judgement, judged.check, &reader);
+    let mark = match judged.judgement.good {
+        Some(true) => "✓",
+        Some(false) => "✗",
+        None => "·",
+    };
+    writeln!(out, "{mark} {}", told.verdict)?;
+    told.why.iter().try_for_each(|why| writeln!(out, "  {why}"))?;
+    if let Some(late_s) = judged.late_s {
+        writeln!(out, "  {}", words::late(late_s, reader.language))?;
+    }
+    for (place, step) in told.steps.iter().enumerate() {
+        writeln!(out, "  {}. {step}", place + 1)?;
+    }
+    told.cautions.iter().try_for_each(|caution| writeln!(out, "  ! {caution}"))
+}
+
+fn due(arguments: &DueArgs, now: Timestamp, streams: &mut Streams<'_>) -> Result<(), Failure> {
+    let loaded = configuration::load(&arguments.config.files, streams)?;
+    let configured = &loaded.configuration.machines;
+    if let Some(wanted) = &arguments.machine
+        && configured.iter().all(|machine| machine.name != *wanted)
+    {
+        let diagnostic = Diagnostic::error("entry-refused", format!("no machine is called «{wanted}»"));
+        return Err(diagnostic.advice("give the name that it has in the configuration").into());
+    }
+    let checks = due_checks(&loaded, now)?;
+    let checks: Vec<&DueCheck> = checks
+        .iter()
+        .filter(|due| arguments.machine.as_ref().is_none_or(|wanted| due.machine == *wanted))
+        .collect();
+    let out = &mut *streams.out;
+    let written = if arguments.json {
+        checks.iter().try_for_each(|due| {
+            serde_json::to_writer(&mut *out, due).map_err(std::io::Error::from)?;
+            writeln!(out)
+        })
+    } else if checks.is_empty() {
+        writeln!(out, "No check is due.")
+    } else {
+        let zone = &loaded.configuration.alerts.zone;
+        checks.iter().try_for_each(|due| writeln!(out, "{}", line(due, now, zone)))
+    };
+    written.map_err(Failure::output)
+}
+
+fn line(due: &DueCheck, now: Timestamp, zone: &TimeZone) -> String {
+    let since = local::minute_and_zone(due.since, zone);
+    let when = if due.overdue {
+        format!("OVERDUE since {since}")
+    } else if due.since > now {
+        format!("due by {since}")
+    } else {
+        format!("due since {since}")
+    };
+    let what = match due.check {
+        CheckKind::Sanitizer => "test the sanitizer",
+        CheckKind::Supply => "look at the supplies",
+        CheckKind::DrainAndClean => "drain and clean",
+        CheckKind::Thermometer => "compare the thermometer",
+    };
+    format!("{:<12}  {what:<24}  {when}", due.machine)
+}
+
+/// The checks that are due, as the desk of the alerts sees it: from what it has kept and the
+/// records after that, beside the service or without one.
+///
+/// # Errors
+/// The ledger's.
+pub(super) fn due_checks(loaded: &Loaded, now: Timestamp) -> Result<Vec<DueCheck>, Failure> {
+    let path = &loaded.configuration.ledger.path;
+    let settings = &loaded.configuration.alerts;
+    let failed = |error| Failure::from(ledger::diagnose(&error, path));
+    let reader = Reader::open(path).map_err(failed)?;
+    let stored = reader.bookmark(BOOKMARK).map_err(failed)?;
+    let restored = stored.and_then(|state| Desk::restore(settings.clone(), &state).ok());
+    let mut desk = match restored {
+        Some(desk) => desk,
+        None => Desk::begin_at(settings.clone(), reader.size().map_err(failed)?),
+    };
+    // Only what it knows is asked for; what it would do is done by the service.
+    let mut nobody = Effects::default();
+    let read = reader.records(desk.next_record(), |index, _, record| {
+        if desk.handle(record.recorded, Event::Record { index, record: &record }, &mut nobody).is_err() {
+            desk.pass_over(index);
+        }
+        ControlFlow::Continue(())
+    });
+    read.map_err(failed)?;
+    if desk.handle(now, Event::Tick, &mut nobody).is_err() {
+        tracing::debug!("time alone is never refused");
+    }
+    Ok(desk.due_checks(now))
+}

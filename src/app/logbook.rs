@@ -1,0 +1,429 @@
+//! What people enter: looked at, judged, and made into a record.
+//!
+//! Commands and pages come here alike. An [`Entry`] says what somebody wants on record. [`prepare`] refuses what cannot be, judges
+//! what can, and says which way it goes: a concentration, and an amendment of one, through the
+//! core, which judges cycles by it; everything else straight to the ledger.
+
+use std::collections::BTreeMap;
+use std::ops::ControlFlow;
+
+use serde::{Deserialize, Serialize};
+
+use super::ledger;
+use super::order::Problem;
+use crate::core::cycle::judge::Concentration;
+use crate::core::cycle::plate::{Profile, Sanitizing};
+use crate::core::id::MachineId;
+use crate::core::logbook::{self, Impossible, Judgement};
+use crate::core::record::{Amendment, AmendmentChange, Body, Check, CheckKind, Note, Record};
+use crate::core::sanitizer::Rules;
+use crate::core::site::Entered;
+use crate::core::time::Timestamp;
+use crate::ledger::{LedgerError, Reader};
+
+/// How far before an amended check others are looked for that stand in its place, in records
+/// (own choice: a day of a hundred busy machines; a concentration stands for a shift).
+const LOOK_BACK: u64 = 100_000;
+/// Most concentrations that can matter to cycles: the newest and the one before it.
+const STANDING_MAX: usize = 2;
+
+/// What somebody wants on record.
+#[derive(Clone, PartialEq, Debug, Serialize, Deserialize)]
+#[serde(tag = "entry", rename_all = "kebab-case")]
+pub(super) enum Entry {
+    /// A check.
+    Check {
+        /// Of which machine; `None` is the whole site.
+        machine: Option<String>,
+        /// What was found.
+        check: Check,
+        /// Whether one from long ago is meant.
+        #[serde(default)]
+        late: bool,
+    },
+    /// A note.
+    Note {
+        /// About which machine; `None` is the whole site.
+        machine: Option<String>,
+        /// What is noted.
+        note: Note,
+        /// Whether one from long ago is meant.
+        #[serde(default)]
+        late: bool,
+    },
+    /// What is to be known of an earlier record.
+    Amendment {
+        /// Index of that record.
+        of: u64,
+        /// Why.
+        reason: String,
+        /// Who says so.
+        by: String,
+        /// What is to be known.
+        change: Change,
+    },
+}
+
+/// What an amendment is to say.
+#[derive(Clone, PartialEq, Debug, Serialize, Deserialize)]
+#[serde(rename_all = "kebab-case")]
+pub(super) enum Change {
+    /// Only the reason is to be read beside the record.
+    Comment,
+    /// It counts no more.
+    Withdraw,
+    /// It counts with these values in place of those it has.
+    Correct(Box<Correction>),
+}
+
+/// The values of a check that were entered wrong; what is absent stays.
+#[derive(Clone, PartialEq, Debug, Default, Serialize, Deserialize)]
+#[serde(default)]
+pub(super) struct Correction {
+    /// When it was made.
+    pub(super) at: Option<Timestamp>,
+    /// Concentration, mg/L.
+    pub(super) mg_per_l: Option<f64>,
+    /// pH.
+    pub(super) ph: Option<f64>,
+    /// Temperature of the solution, °C.
+    pub(super) solution_c: Option<f64>,
+    /// How it was measured.
+    pub(super) method: Option<String>,
+    /// Whether the supplies were there or filled up.
+    pub(super) enough: Option<bool>,
+    /// The note.
+    pub(super) note: Option<String>,
+    /// What the thermometer showed, °C.
+    pub(super) shown_c: Option<f64>,
+    /// What the reference showed, °C.
+    pub(super) reference_c: Option<f64>,
+}
+
+/// What a check that was entered came to.
+#[derive(Clone, PartialEq, Debug, Serialize, Deserialize)]
+pub(super) struct Judged {
+    /// Its kind.
+    pub(super) check: CheckKind,
+    /// The judgement.
+    #[serde(flatten)]
+    pub(super) judgement: Judgement,
+    /// How long after it was made it was entered, s, where that is late.
+    #[serde(skip_serializing_if = "Option::is_none", default)]
+    pub(super) late_s: Option<f64>,
+}
+
+/// An entry that can go on record.
+#[derive(Clone, PartialEq, Debug)]
+pub(super) struct Prepared {
+    /// The machine it is about.
+    pub(super) machine: Option<String>,
+    /// What goes on record.
+    pub(super) way: Way,
+    /// What a check came to.
+    pub(super) judged: Option<Judged>,
+}
+
+/// Which way an entry goes to the record.
+#[derive(Clone, PartialEq, Debug)]
+pub(super) enum Way {
+    /// Through the core, since cycles are judged by it.
+    Core(MachineId, Entered),
+    /// Straight to the ledger.
+    Ledger(Box<Record>),
+}
+
+impl Entry {
+    /// The entry with the name of whoever entered it put through `signed`.
+    #[must_use]
+    pub(super) fn signed(mut self, signed: impl Fn(String) -> String) -> Self {
+        let by = match &mut self {
+            Self::Check { check, .. } => check.by_mut(),
+            Self::Note { note, .. } => &mut note.by,
+            Self::Amendment { by, .. } => by,
+        };
+        *by = signed(std::mem::take(by));
+        self
+    }
+}
+
+/// Looks at an entry at `now`, judges it, and says how it goes on record. The ledger is read
+/// only for an amendment.
+///
+/// # Errors
+/// [`Problem`] where it cannot be; nothing was recorded then.
+pub(super) fn prepare(
+    entry: Entry,
+    machines: &[Profile],
+    now: Timestamp,
+    reader: impl FnOnce() -> Result<Reader, Problem>,
+) -> Result<Prepared, Problem> {
+    match entry {
+        Entry::Check { machine, check, late } => {
+            let place = machine.as_deref().map(|name| place_of(name, machines)).transpose()?;
+            let profile = place.map(|place| &machines[place]);
+            if matches!(check, Check::Sanitizer { .. }) && place.is_none() {
+                let advice = "name the machine that it was measured at";
+                return Err(refused("a concentration belongs to one machine", advice));
+            }
+            logbook::admit(&check, profile.map(|profile| profile.sanitizing), now, late)
+                .map_err(impossible)?;
+            let judged = Some(judged(&check, profile, now));
+            let body = |check| Box::new(Record::new(now, machine.clone(), Body::Check(check)));
+            let way = match (place.map(id_of), Concentration::of(&check)) {
+                (Some(id), Some(_)) => Way::Core(id, Entered::Check(check)),
+                (_, _) => Way::Ledger(body(check)),
+            };
+            Ok(Prepared { machine, way, judged })
+        }
+        Entry::Note { machine, note, late } => {
+            machine.as_deref().map(|name| place_of(name, machines)).transpose()?;
+            logbook::text("the note", &note.text)
+                .and_then(|()| logbook::name("the name", &note.by))
+                .and_then(|()| note.at.map_or(Ok(()), |at| logbook::time(at, now, late)))
+                .map_err(impossible)?;
+            let way = Way::Ledger(Box::new(Record::new(now, machine.clone(), Body::Note(note))));
+            Ok(Prepared { machine, way, judged: None })
+        }
+        Entry::Amendment { of, reason, by, change } => {
+            let written = logbook::text("the reason", &reason);
+            written.and_then(|()| logbook::name("the name", &by)).map_err(impossible)?;
+            let ask = Asked { of, reason, by, change };
+            ask.prepared(&reader()?, machines, now)
+        }
+    }
+}
+
+/// An amendment that somebody asks for.
+struct Asked {
+    of: u64,
+    reason: String,
+    by: String,
+    change: Change,
+}
+
+impl Asked {
+    fn prepared(self, reader: &Reader, machines: &[Profile], now: Timestamp) -> Result<Prepared, Problem> {
+        let of = self.of;
+        let record = record_at(reader, of)?;
+        let machine = record.machine.clone();
+        let place = machine.as_deref().and_then(|name| position(name, machines));
+        let past = Past::read(reader, of).map_err(|error| unread(&error))?;
+        let (change, corrected) = match (self.change, &record.body) {
+            (Change::Comment, _) => (AmendmentChange::Comment, None),
+            (_, Body::Check(_) | Body::Note(_)) if past.withdrawn => {
+                let summary = format!("record {of} was withdrawn before");
+                return Err(refused(&summary, "enter it anew"));
+            }
+            (Change::Withdraw, Body::Check(_) | Body::Note(_)) => (AmendmentChange::Withdrawn, None),
+            (Change::Correct(correction), Body::Check(check)) => {
+                let mut check = past.corrected.clone().unwrap_or_else(|| check.clone());
+                correction.applied(&mut check, of)?;
+                // It was made before it was entered, whenever it is corrected.
+                let sanitizing = place.map(|place| machines[place].sanitizing);
+                logbook::admit(&check, sanitizing, record.recorded, true).map_err(impossible)?;
+                (AmendmentChange::Corrected(check.clone()), Some(check))
+            }
+            (Change::Withdraw | Change::Correct(_), body) => return Err(only_commented(of, body)),
+        };
+        let judged = corrected.as_ref().map(|check| Judged {
+            late_s: None,
+            ..judged(check, place.map(|place| &machines[place]), record.recorded)
+        });
+        let is_comment = change == AmendmentChange::Comment;
+        let amendment = Box::new(Amendment { of, reason: self.reason, by: self.by, change });
+        let was = if let Body::Check(check) = &record.body {
+            Concentration::of(past.corrected.as_ref().unwrap_or(check)).filter(|_| !is_comment)
+        } else {
+            None
+        };
+        let way = match (place, was) {
+            (Some(place), Some(was)) => {
+                let standing =
+                    standing(reader, &machines[place].name, &amendment).map_err(|error| unread(&error))?;
+                Way::Core(id_of(place), Entered::Amended { amendment, was, standing })
+            }
+            (_, _) => Way::Ledger(Box::new(Record::new(now, machine.clone(), Body::Amendment(amendment)))),
+        };
+        Ok(Prepared { machine, way, judged })
+    }
+}
+
+impl Correction {
+    /// Puts the values into a check of record `of`.
+    fn applied(&self, check: &mut Check, of: u64) -> Result<(), Problem> {
+        let Self { at: when, mg_per_l, ph, solution_c, method, enough, note, shown_c, reference_c } = self;
+        let (strip, supply) = (
+            mg_per_l.is_some() || ph.is_some() || solution_c.is_some() || method.is_some(),
+            enough.is_some(),
+        );
+        let (noted, compared) = (note.is_some(), shown_c.is_some() || reference_c.is_some());
+        let foreign = match check {
+            Check::Sanitizer { .. } => supply || noted || compared,
+            Check::Supply { .. } => strip || compared,
+            Check::DrainAndClean { .. } => strip || supply || compared,
+            Check::Thermometer { .. } => strip || supply || noted,
+        };
+        if foreign {
+            let summary = format!("record {of} is a check «{}» without such a value", check.kind().as_str());
+            return Err(refused(&summary, "give what it has, or withdraw it and enter the right check"));
+        }
+        if *self == Self::default() {
+            return Err(refused("nothing is corrected", "give the right values, or --withdraw, or neither"));
+        }
+        let set = |value: &mut f64, new: &Option<f64>| *value = new.unwrap_or(*value);
+        match check {
+            Check::Sanitizer {
+                at, mg_per_l: old, ph: old_ph, solution_c: old_c, method: old_method, ..
+            } => {
+                set(old, mg_per_l);
+                (*at, *old_ph, *old_c) = (when.unwrap_or(*at), ph.or(*old_ph), solution_c.or(*old_c));
+                *old_method = method.clone().or_else(|| old_method.take());
+            }
+            Check::Supply { at, enough: old, note: old_note, .. } => {
+                (*at, *old) = (when.unwrap_or(*at), enough.unwrap_or(*old));
+                *old_note = note.clone().or_else(|| old_note.take());
+            }
+            Check::DrainAndClean { at, note: old_note, .. } => {
+                *at = when.unwrap_or(*at);
+                *old_note = note.clone().or_else(|| old_note.take());
+            }
+            Check::Thermometer { at, shown_c: old, reference_c: old_reference, .. } => {
+                *at = when.unwrap_or(*at);
+                set(old, shown_c);
+                set(old_reference, reference_c);
+            }
+        }
+        Ok(())
+    }
+}
+
+/// What became of a record since.
+#[derive(Default)]
+struct Past {
+    withdrawn: bool,
+    corrected: Option<Check>,
+}
+
+impl Past {
+    fn read(reader: &Reader, of: u64) -> Result<Self, LedgerError> {
+        let mut past = Self::default();
+        reader.records_of(&["amendment"], of, |_, _, record| {
+            if let Body::Amendment(amendment) = record.body
+                && amendment.of == of
+            {
+                match amendment.change {
+                    AmendmentChange::Comment => {}
+                    AmendmentChange::Withdrawn => past.withdrawn = true,
+                    AmendmentChange::Corrected(check) => past.corrected = Some(check),
+                }
+            }
+            ControlFlow::Continue(())
+        })?;
+        Ok(past)
+    }
+}
+
+/// The newest concentrations of a machine that count once this amendment is on record.
+fn standing(
+    reader: &Reader,
+    machine: &str,
+    amendment: &Amendment,
+) -> Result<Vec<Concentration>, LedgerError> {
+    let mut checks: BTreeMap<u64, Check> = BTreeMap::new();
+    let from = amendment.of.saturating_sub(LOOK_BACK);
+    reader.records_of(&["check", "amendment"], from, |index, _, record| {
+        let own = record.machine.as_deref() == Some(machine);
+        if let Body::Amendment(amendment) = &record.body {
+            apply(&mut checks, amendment);
+        } else if let Body::Check(check) = record.body
+            && own
+        {
+            checks.insert(index, check);
+        }
+        ControlFlow::Continue(())
+    })?;
+    apply(&mut checks, amendment);
+    let mut standing: Vec<Concentration> = checks.values().filter_map(Concentration::of).collect();
+    standing.sort_by_key(|check| check.at);
+    Ok(standing.split_off(standing.len().saturating_sub(STANDING_MAX)))
+}
+
+fn apply(checks: &mut BTreeMap<u64, Check>, amendment: &Amendment) {
+    if let Some(check) = checks.remove(&amendment.of)
+        && let Some(stands) = logbook::amended(&check, &amendment.change)
+    {
+        checks.insert(amendment.of, stands.clone());
+    }
+}
+
+fn record_at(reader: &Reader, of: u64) -> Result<Record, Problem> {
+    let mut found = None;
+    let read = reader.records(of, |index, _, record| {
+        found = (index == of).then_some(record);
+        ControlFlow::Break(())
+    });
+    read.map_err(|error| unread(&error))?;
+    let advice = "history, alerts show and the answers of enter name the numbers of records";
+    found.ok_or_else(|| refused(&format!("no record has the number {of}"), advice))
+}
+
+fn judged(check: &Check, profile: Option<&Profile>, now: Timestamp) -> Judged {
+    let judgement = match profile {
+        Some(profile) => logbook::judge(check, profile.sanitizing, &profile.sanitizer),
+        None => logbook::judge(check, Sanitizing::HotWater, &Rules::default()),
+    };
+    let late_s = logbook::lateness(check.at(), now).map(|late| late.as_secs_f64());
+    Judged { check: check.kind(), judgement, late_s }
+}
+
+fn position(name: &str, machines: &[Profile]) -> Option<usize> {
+    machines.iter().position(|machine| machine.name == name)
+}
+
+fn place_of(name: &str, machines: &[Profile]) -> Result<usize, Problem> {
+    position(name, machines).ok_or_else(|| {
+        let advice = "give the name that the machine has in the configuration";
+        refused(&format!("no machine is called «{name}»"), advice)
+    })
+}
+
+fn id_of(place: usize) -> MachineId {
+    // The configuration refuses more than 65,536 machines.
+    MachineId(u16::try_from(place).unwrap_or(u16::MAX))
+}
+
+fn only_commented(of: u64, body: &Body) -> Problem {
+    let what = if matches!(body, Body::Note(_)) {
+        "a note can be withdrawn, not corrected"
+    } else {
+        "what was judged and recorded stays as it is"
+    };
+    let advice = "leave --withdraw and the values out: the reason is then read beside it as a comment";
+    refused(&format!("record {of} is of the kind «{}»: {what}", body.kind()), advice)
+}
+
+fn impossible(error: Impossible) -> Problem {
+    let advice = match error {
+        Impossible::OutOfRange { .. } => "look at the number and its unit, and enter what was read",
+        Impossible::Future { .. } => "enter it once it is done; check the clock of the gateway and its zone",
+        Impossible::TooOld { .. } => {
+            "check month and year; add --late where it was made then and is entered only now"
+        }
+        Impossible::NotChemical => "check which machine was meant; a hot-water machine needs no strip",
+        Impossible::Missing { .. } => "say who it is and what was found",
+        Impossible::TooLong { .. } => "say it in fewer words",
+        Impossible::ControlCharacter { .. } => "write it in plain letters",
+    };
+    refused(&error.to_string(), advice)
+}
+
+fn refused(summary: &str, advice: &str) -> Problem {
+    Problem::new("entry-refused", summary, advice)
+}
+
+/// Why the ledger could not be read for an amendment.
+pub(super) fn unread(error: &LedgerError) -> Problem {
+    let diagnostic = ledger::diagnose(error, std::path::Path::new(""));
+    Problem::new(diagnostic.slug(), error.to_string(), "rinseward history says more of the ledger")
+}

@@ -1,0 +1,134 @@
+//! Which checks are due: the plan of shifts and meal periods, and what of it is to be done now.
+//!
+//! | check | due | counts where made |
+//! |---|---|---|
+//! | sanitizer | at the start of each shift | from [`CHECK_LEAD`] before it |
+//! | supply | at the start of the first shift of a day | from midnight |
+//! | drain and clean | at the end of each meal period | from [`DRAIN_LEAD`] before it |
+//!
+//! Shifts and meal periods are told by the clock on the wall ([`super::hours`]), so that on the
+//! nights of the change each happens once; a meal that lies inside the hour which is skipped in
+//! spring does not happen, and nothing is due for it.
+
+use std::time::Duration;
+
+use jiff::civil::{Date, Time};
+use serde::Serialize;
+
+use super::desk::Desk;
+use super::hours::{Stretch, instant, local_date};
+use super::settings::{Period, Settings};
+use super::state::{Due, Memory};
+use crate::core::record::CheckKind;
+use crate::core::time::Timestamp;
+
+/// How long before a shift its sanitizer check may be made (own choice: while the machine is filled and heated).
+pub(super) const CHECK_LEAD: Duration = Duration::from_secs(3_600);
+/// How long before the end of a meal draining counts for it (own choice).
+const DRAIN_LEAD: Duration = Duration::from_secs(1_800);
+
+/// A check that the plan asks for.
+#[derive(Clone, Copy, PartialEq, Eq, Debug)]
+pub(super) struct Planned {
+    pub(super) kind: CheckKind,
+    pub(super) due: Due,
+    /// End of the shift or meal period that asks for it.
+    pub(super) until: Timestamp,
+}
+
+/// What the site asks for from two days before `now` to two days after it, in order of time for
+/// each kind.
+pub(super) fn planned(settings: &Settings, now: Timestamp) -> Vec<Planned> {
+    let mut all = Vec::new();
+    let mut days: Vec<Date> = Vec::new();
+    for shift in stretches(settings, &settings.shifts, now) {
+        let (at, until) = (shift.from, shift.to);
+        let due = Due { at, counts_from: at.minus(CHECK_LEAD) };
+        all.push(Planned { kind: CheckKind::Sanitizer, due, until });
+        let Some(day) = local_date(&settings.zone, at).filter(|day| !days.contains(day)) else { continue };
+        days.push(day);
+        let Some(counts_from) = instant(&settings.zone, day, Time::midnight()) else { continue };
+        all.push(Planned { kind: CheckKind::Supply, due: Due { at, counts_from }, until });
+    }
+    for meal in stretches(settings, &settings.meal_periods, now) {
+        let due = Due { at: meal.to, counts_from: meal.to.minus(DRAIN_LEAD).max(meal.from) };
+        all.push(Planned { kind: CheckKind::DrainAndClean, due, until: meal.to });
+    }
+    all.retain(|planned| settings.rules.checks.contains(&planned.kind));
+    all
+}
+
+fn stretches(settings: &Settings, periods: &[Period], now: Timestamp) -> Vec<Stretch> {
+    let of = |period: &Period| period.hours.around(&settings.zone, now, 2, 2);
+    let mut stretches: Vec<Stretch> = periods.iter().flat_map(of).collect();
+    stretches.sort_unstable();
+    stretches
+}
+
+impl Memory {
+    /// Whether the machine was used so that this check was needed.
+    pub(super) fn was_used(&self, kind: CheckKind, due: Due) -> bool {
+        match kind {
+            CheckKind::Sanitizer | CheckKind::Supply | CheckKind::Thermometer => {
+                self.last_rinse.is_some_and(|rinse| rinse >= due.counts_from)
+            }
+            CheckKind::DrainAndClean => self.dirty_since.is_some_and(|since| since < due.at),
+        }
+    }
+
+    /// Whether the check was made.
+    pub(super) fn was_checked(&self, kind: CheckKind, due: Due) -> bool {
+        self.checked.get(&kind).is_some_and(|made| *made >= due.counts_from)
+    }
+}
+
+/// A check that is to be made now.
+#[derive(Clone, PartialEq, Eq, Debug, Serialize)]
+pub struct DueCheck {
+    /// At which machine.
+    pub machine: String,
+    /// Which.
+    pub check: CheckKind,
+    /// When it was due; it may still lie ahead where the check counts already.
+    pub since: Timestamp,
+    /// Whether its grace is over, so that it is a finding on record.
+    pub overdue: bool,
+}
+
+impl Desk {
+    /// The checks that are due or overdue at `now`, by machine.
+    ///
+    /// A machine that stands still needs none, but before the first rack of a shift it does.
+    #[must_use]
+    pub fn due_checks(&self, now: Timestamp) -> Vec<DueCheck> {
+        let (settings, nothing) = (&self.settings, Memory::default());
+        let planned = planned(settings, now);
+        let mut due = Vec::new();
+        for (machine, own) in &settings.machines {
+            let memory = self.state.machines.get(machine).unwrap_or(&nothing);
+            for check in CheckKind::ALL {
+                if check == CheckKind::Sanitizer && !own.chemical {
+                    continue;
+                }
+                let entry = |since, overdue| DueCheck { machine: machine.clone(), check, since, overdue };
+                if let Some(counts_from) = memory.missing.get(&check) {
+                    due.push(entry(*memory.overdue.get(&check).unwrap_or(counts_from), true));
+                    continue;
+                }
+                let begun = |planned: &&Planned| planned.kind == check && planned.due.counts_from <= now;
+                let Some(latest) = planned.iter().rev().find(begun) else { continue };
+                let used = memory.was_used(check, latest.due);
+                let wanted = match check {
+                    CheckKind::Sanitizer | CheckKind::Supply | CheckKind::Thermometer => {
+                        used || now < latest.until
+                    }
+                    CheckKind::DrainAndClean => used,
+                };
+                if wanted && !memory.was_checked(check, latest.due) {
+                    due.push(entry(latest.due.at, false));
+                }
+            }
+        }
+        due
+    }
+}

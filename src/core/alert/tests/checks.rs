@@ -1,0 +1,161 @@
+//! Checks: when they are due, what withdrawing one does, and the nights on which the clock is set.
+//!
+//! Changes of 2026 in New York: 8 March 02:00 → 03:00 EDT, 1 November 02:00 → 01:00 EST
+//! (15 U.S.C. 260a).
+
+use jiff::tz::TimeZone;
+
+use super::fixture::Rack::Good;
+use super::fixture::{Play, at, period, settings};
+use crate::core::alert::due::planned;
+use crate::core::alert::{Condition, DueCheck, Settings};
+use crate::core::record::{Amendment, AmendmentChange, Body, Check, CheckKind};
+use crate::core::time::Timestamp;
+
+fn site() -> Settings {
+    Settings {
+        shifts: vec![period("late", &["mon-sun 14:00-22:00"])],
+        meal_periods: vec![period("lunch", &["mon-sun 12:30-14:00"])],
+        ..settings()
+    }
+}
+
+fn amend(play: &mut Play, minutes: f64, of: u64, change: AmendmentChange) {
+    play.until(minutes);
+    let (reason, by) = ("misread".to_owned(), "ana".to_owned());
+    play.record("chem", Body::Amendment(Box::new(Amendment { of, reason, by, change })));
+}
+
+fn missing(play: &Play) -> Vec<String> {
+    let open = play.open(Condition::CheckOverdue).filter(|alert| alert.cleared.is_none());
+    open.map(|alert| alert.about.clone()).unwrap_or_default()
+}
+
+/// Machine and kind of what is due, with `!` where it is overdue.
+fn due(play: &Play, minutes: f64) -> Vec<String> {
+    let word = |due: &DueCheck| {
+        let mark = if due.overdue { "!" } else { "" };
+        format!("{}:{}{mark}", due.machine, due.check.as_str())
+    };
+    play.desk.due_checks(at(minutes)).iter().map(word).collect()
+}
+
+// Own promise: what was withdrawn counts no more, what was corrected counts as corrected, also
+// where the desk is stored and brought back in between.
+#[test]
+fn an_amended_check_counts_as_amended() {
+    for restores in [false, true] {
+        let mut play = Play::new(site());
+        play.restores = restores;
+        play.check(110.0, "chem", CheckKind::Sanitizer); // record 0
+        play.check(111.0, "chem", CheckKind::Supply); // record 1
+        play.rack(125.0, "chem", Good); // record 2
+        play.until(200.0);
+        assert!(missing(&play).is_empty());
+        amend(&mut play, 201.0, 0, AmendmentChange::Comment);
+        assert!(missing(&play).is_empty(), "a comment changes nothing");
+        amend(&mut play, 202.0, 0, AmendmentChange::Withdrawn);
+        assert_eq!(missing(&play), ["sanitizer"], "it was the only one of the shift");
+        play.check(203.0, "chem", CheckKind::Sanitizer); // record 5
+        assert!(missing(&play).is_empty());
+        // It turns out to have been made yesterday.
+        let (early, by) = (at(-1_000.0), "ana".to_owned());
+        let corrected = Check::Supply { at: early, enough: true, note: None, by };
+        amend(&mut play, 204.0, 1, AmendmentChange::Corrected(corrected));
+        assert_eq!(missing(&play), ["supply"]);
+        amend(&mut play, 205.0, 77, AmendmentChange::Withdrawn);
+        assert_eq!(missing(&play), ["supply"], "a record that is no check of this machine");
+    }
+}
+
+#[test]
+fn withdrawing_a_drain_brings_the_dirt_back() {
+    let mut play = Play::new(Settings { shifts: Vec::new(), ..site() });
+    play.rack(100.0, "chem", Good);
+    play.check(121.0, "chem", CheckKind::DrainAndClean);
+    play.until(149.0);
+    amend(&mut play, 149.5, 1, AmendmentChange::Withdrawn);
+    assert!(missing(&play).is_empty(), "the grace still runs");
+    play.until(151.0);
+    assert_eq!(missing(&play), ["drain-and-clean"]);
+}
+
+// Own rule: before a shift its checks are due, after the grace they are overdue at a machine in use.
+#[test]
+fn what_is_due_is_told_before_it_is_overdue() {
+    let mut play = Play::new(site());
+    let day = vec!["chem:supply", "hot:supply"];
+    assert_eq!(due(&play, 59.0), day, "from midnight");
+    let both = vec!["chem:sanitizer", "chem:supply", "hot:supply"];
+    assert_eq!(due(&play, 60.0), both, "an hour before the shift");
+    play.check(70.0, "chem", CheckKind::Supply);
+    play.check(71.0, "hot", CheckKind::Supply);
+    assert_eq!(due(&play, 72.0), ["chem:sanitizer"], "hot water needs no strip");
+    play.rack(80.0, "hot", Good);
+    play.until(95.0);
+    assert_eq!(due(&play, 95.0), ["chem:sanitizer", "hot:drain-and-clean"]);
+    play.rack(125.0, "chem", Good);
+    play.until(151.0);
+    assert_eq!(due(&play, 151.0), ["chem:sanitizer!", "hot:drain-and-clean!"]);
+    let since = |place: usize| play.desk.due_checks(at(151.0))[place].since;
+    assert_eq!((since(0), since(1)), (at(120.0), at(120.0)), "since when they were due");
+    play.check(152.0, "chem", CheckKind::Sanitizer);
+    play.check(153.0, "hot", CheckKind::DrainAndClean);
+    assert!(due(&play, 154.0).is_empty());
+    // The shift is over and the machine stood still from then on.
+    assert!(due(&play, 23.0 * 60.0 - 720.0).is_empty());
+}
+
+fn new_york(shifts: &[&str], meals: &[&str]) -> Settings {
+    Settings {
+        zone: TimeZone::get("America/New_York").expect("a zone of the tz database"),
+        shifts: vec![period("shift", shifts)],
+        meal_periods: vec![period("meal", meals)],
+        ..settings()
+    }
+}
+
+/// When this kind is due on the local day that holds the instant and the day after it.
+fn dues(settings: &Settings, kind: CheckKind, from: &str, to: &str) -> Vec<String> {
+    let [from, to]: [Timestamp; 2] = [from, to].map(|text| text.parse().expect("an instant"));
+    let own = planned(settings, from).into_iter().filter(|planned| planned.kind == kind);
+    let inside = own.map(|planned| planned.due.at).filter(|at| from <= *at && *at < to);
+    inside.map(|at| at.to_string()).collect()
+}
+
+// A day of 23 h, one of 25 h: each shift and meal is due once, by the clock on the wall.
+#[test]
+fn each_shift_is_due_once_on_the_nights_of_the_change() {
+    use CheckKind::{DrainAndClean, Sanitizer, Supply};
+    let spring = ("2026-03-08T05:00:00Z", "2026-03-09T04:00:00Z");
+    let autumn = ("2026-11-01T04:00:00Z", "2026-11-02T05:00:00Z");
+    for (shift, meal, kind, (from, to), expected) in [
+        (
+            "mon-sun 07:00-15:00",
+            "mon-sun 11:00-14:00",
+            Sanitizer,
+            spring,
+            &["2026-03-08T11:00:00Z"] as &[&str],
+        ),
+        ("mon-sun 07:00-15:00", "mon-sun 11:00-14:00", Supply, spring, &["2026-03-08T11:00:00Z"]),
+        ("mon-sun 07:00-15:00", "mon-sun 11:00-14:00", DrainAndClean, spring, &["2026-03-08T18:00:00Z"]),
+        ("mon-sun 07:00-15:00", "mon-sun 11:00-14:00", DrainAndClean, autumn, &["2026-11-01T19:00:00Z"]),
+        // Across midnight: it began the evening before and is due once, at 22:00 EDT or EST.
+        ("mon-sun 22:00-06:00", "mon-sun 23:00-03:30", Sanitizer, spring, &["2026-03-09T02:00:00Z"]),
+        ("mon-sun 22:00-06:00", "mon-sun 23:00-03:30", Sanitizer, autumn, &["2026-11-02T03:00:00Z"]),
+        // 03:30 is an hour earlier after midnight in spring, and an hour later in autumn.
+        ("mon-sun 22:00-06:00", "mon-sun 23:00-03:30", DrainAndClean, spring, &["2026-03-08T07:30:00Z"]),
+        ("mon-sun 22:00-06:00", "mon-sun 23:00-03:30", DrainAndClean, autumn, &["2026-11-01T08:30:00Z"]),
+        // 01:30 happens twice in autumn: the first is meant.
+        ("mon-sun 01:30-09:00", "mon-sun 00:15-01:30", Sanitizer, autumn, &["2026-11-01T05:30:00Z"]),
+        ("mon-sun 01:30-09:00", "mon-sun 00:15-01:30", DrainAndClean, autumn, &["2026-11-01T05:30:00Z"]),
+        // 02:30 does not happen in spring and counts by the offset before: 03:30 EDT.
+        ("mon-sun 02:30-09:00", "mon-sun 02:00-02:30", Sanitizer, spring, &["2026-03-08T07:30:00Z"]),
+        ("mon-sun 02:30-09:00", "mon-sun 02:00-02:30", DrainAndClean, spring, &["2026-03-08T07:30:00Z"]),
+        // A meal that ends with the skipped hour has no time on that night, and asks for nothing.
+        ("mon-sun 02:30-09:00", "mon-sun 02:30-03:00", DrainAndClean, spring, &[]),
+    ] {
+        let found = dues(&new_york(&[shift], &[meal]), kind, from, to);
+        assert_eq!(found, expected, "{shift} {meal} {kind:?} from {from}");
+    }
+}

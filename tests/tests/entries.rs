@@ -1,0 +1,398 @@
+//! What people enter, by the real program: with a service, and on the ledger itself.
+
+#![expect(clippy::wildcard_enum_match_arm, reason = "each test looks at the records it is about")]
+
+use std::fs::{self, File};
+use std::io::Write;
+use std::ops::ControlFlow;
+use std::path::PathBuf;
+use std::process::{Child, Command, Stdio};
+use std::thread;
+use std::time::{Duration, Instant};
+
+use jiff::{Timestamp, ToSpan};
+use rinseward::core::record::{AmendmentChange, Body, Check, Record};
+use rinseward::ledger::Reader;
+use rinseward_simulator::scenario::Scenario;
+use rinseward_simulator::world::World;
+use rustix::process::{Pid, Signal, kill_process};
+use tempfile::TempDir;
+
+/// Longest wait for a process to do what is awaited.
+const WAIT_MAX: Duration = Duration::from_secs(60);
+
+/// A hot-water machine `dm1` and a chlorine machine `dm2`; a shift began two hours ago.
+struct Kitchen {
+    directory: TempDir,
+}
+
+impl Kitchen {
+    fn new() -> Self {
+        let kitchen = Self { directory: TempDir::new().expect("a temporary directory") };
+        let clock = |hours: i64| {
+            let at = now().checked_add(hours.hours()).expect("a near time");
+            jiff::tz::TimeZone::UTC.to_datetime(at).strftime("%H:%M").to_string()
+        };
+        let (from, to) = (clock(-2), clock(6));
+        let machine = |name: &str, more: &str| {
+            format!(
+                "[[machine]]\nname = \"{name}\"\nkind = \"stationary-rack-dual-temperature\"\n\
+                 wash-time = \"50s\"\nrinse-time = \"25s\"\ndisorder-window = \"1s\"\n{more}\
+                 probes = [\"wash\", \"rinse\"]\n"
+            )
+        };
+        let text = format!(
+            "[site]\ntime-zone = \"UTC\"\n[ledger]\npath = \"ledger.sqlite\"\ncommit-interval = \"20ms\"\n\
+             {}{}[[source]]\nname = \"pipe\"\nkind = \"replay\"\n\
+             [[shift]]\nname = \"day\"\nhours = [\"mon-sun {from}-{to}\"]\n\
+             [[contact]]\nname = \"ana\"\nroutes = [\"email:ana@example.org\"]\n\
+             [mail]\nhost = \"127.0.0.1\"\nport = 9\nsecurity = \"none\"\nfrom = \"kitchen@example.org\"\n",
+            machine("dm1", ""),
+            machine("dm2", "sanitizing = \"chlorine\"\n")
+        );
+        fs::write(kitchen.path("gateway.toml"), text).expect("a temporary file");
+        kitchen
+    }
+
+    fn path(&self, name: &str) -> PathBuf {
+        self.directory.path().join(name)
+    }
+
+    fn command(&self, arguments: &[&str]) -> Command {
+        let mut command = Command::new(env!("CARGO_BIN_EXE_rinseward"));
+        command.args(arguments).arg("--config").arg(self.path("gateway.toml"));
+        command.env_remove("RUST_LOG").env("TZ", "UTC");
+        command
+    }
+
+    /// Exit code and everything said.
+    fn say(&self, arguments: &[&str]) -> (Option<i32>, String) {
+        let output = self.command(arguments).stdin(Stdio::null()).output().expect("the program starts");
+        let said = [output.stdout, output.stderr].concat();
+        (output.status.code(), String::from_utf8(said).expect("UTF-8"))
+    }
+
+    /// A run whose input has ended leaves a ledger behind.
+    fn opened(self) -> Self {
+        let (code, said) = self.say(&["run"]);
+        assert_eq!(code, Some(0), "{said}");
+        self
+    }
+
+    fn records(&self) -> Vec<Record> {
+        let mut records = Vec::new();
+        let reader = Reader::open(&self.path("ledger.sqlite")).expect("a ledger");
+        let read = reader.records(0, |_, _, record| {
+            records.push(record);
+            ControlFlow::Continue(())
+        });
+        read.expect("whole records");
+        records
+    }
+
+    /// Enters something that is taken, and gives the number of its record.
+    fn enter(&self, arguments: &[&str]) -> u64 {
+        let (code, said) = self.say(&[&["enter"], arguments, &["--json"]].concat());
+        assert_eq!(code, Some(0), "{arguments:?}: {said}");
+        let done: serde_json::Value = serde_json::from_str(&said).expect("JSON");
+        done["record"].as_u64().unwrap_or_else(|| panic!("{arguments:?}: {said}"))
+    }
+}
+
+fn now() -> Timestamp {
+    Timestamp::now()
+}
+
+/// A running service; killed when dropped.
+struct Service {
+    child: Child,
+    log: PathBuf,
+}
+
+impl Service {
+    fn start(kitchen: &Kitchen) -> Self {
+        let log = kitchen.path("gateway.log");
+        let file = File::create(&log).expect("a temporary file");
+        let child =
+            kitchen.command(&["run"]).stdin(Stdio::piped()).stdout(Stdio::null()).stderr(file).spawn();
+        let service = Self { child: child.expect("the program starts"), log };
+        service.until(|| service.log().contains("control socket"));
+        service
+    }
+
+    fn log(&self) -> String {
+        fs::read_to_string(&self.log).unwrap_or_default()
+    }
+
+    fn until(&self, holds: impl Fn() -> bool) {
+        let limit = Instant::now() + WAIT_MAX;
+        while !holds() {
+            assert!(Instant::now() < limit, "{}", self.log());
+            thread::sleep(Duration::from_millis(10));
+        }
+    }
+
+    fn feed(&mut self, lines: &[String]) {
+        let pipe = self.child.stdin.as_mut().expect("it is piped");
+        for line in lines {
+            writeln!(pipe, "{line}").expect("it reads");
+        }
+        pipe.flush().expect("it reads");
+    }
+
+    fn stop(mut self) {
+        kill_process(Pid::from_child(&self.child), Signal::TERM).expect("our own child");
+        let status = self.child.wait().expect("our own child");
+        assert!(status.success(), "{status}: {}", self.log());
+    }
+}
+
+impl Drop for Service {
+    fn drop(&mut self) {
+        // Has no effect on a child that has ended.
+        drop(self.child.kill());
+        drop(self.child.wait());
+    }
+}
+
+/// A strip at dm2 with these values.
+fn with<'a>(values: &[&'a str]) -> Vec<&'a str> {
+    [&["enter", "sanitizer", "dm2", "--by", "AB", "--mg-per-l"], values].concat()
+}
+
+// Exit codes of sysexits.h (4.3BSD); figures of Food Code 4-501.114 and 4-203.12; the rest is this
+// project's own. A failed check is a true entry: it ends well and says loudly what it came to.
+#[test]
+fn what_is_entered_is_judged_at_once() {
+    let hour_ago = now().checked_sub(1.hour()).expect("a near time").to_string();
+    let year_ago = now().checked_sub((366 * 24).hours()).expect("a near time").to_string();
+    let compare =
+        ["enter", "thermometer", "dm1", "--what", "dm1/rinse", "--reference", "ice bath", "--by", "AB"];
+    let rows: Vec<(Vec<&str>, i32, &[&str])> = vec![
+        (
+            with(&["100", "--ph", "7", "--solution", "120F", "--method", "strip"]),
+            0,
+            &["✓ The sanitizer is good."],
+        ),
+        (
+            with(&["10"]),
+            0,
+            &["✗ FAILED", "Too weak: 10 mg/L", "1. Stop feeding", "! Never let chlorine meet acid"],
+        ),
+        (with(&["300", "--language", "es"]), 0, &["✗ NO CUMPLE", "Demasiado fuerte: 300 mg/L"]),
+        (
+            with(&["50", "--ph", "8", "--solution", "20C", "--scale", "f"]),
+            0,
+            &["Too cold: 68.0 °F", "75.2 °F"],
+        ),
+        (with(&["100", "--at", &hour_ago]), 0, &["Entered 60 min after it was made", "late"]),
+        (with(&["100", "--at", "2099-01-01"]), 64, &["entry-refused", "has not come yet"]),
+        (with(&["100", "--at", &year_ago]), 64, &["more than 31 days ago", "--late"]),
+        (with(&["100", "--at", &year_ago, "--late"]), 0, &["✓", "Entered 8784.0 h after it was made"]),
+        (with(&["-1"]), 64, &["a concentration in mg/L of -1 cannot be: it lies from 0 to 2000"]),
+        (with(&["NaN"]), 64, &["a number such as 100"]),
+        (with(&["100", "--ph", "15"]), 64, &["a pH of 15 cannot be: it lies from 0 to 14"]),
+        (with(&["100", "--solution", "300C"]), 64, &["of 300 cannot be: it lies from 0 to 100"]),
+        (
+            vec!["enter", "sanitizer", "dm1", "--by", "AB", "--mg-per-l", "100"],
+            64,
+            &["sanitizes by hot water"],
+        ),
+        (
+            vec!["enter", "sanitizer", "dm9", "--by", "AB", "--mg-per-l", "100"],
+            64,
+            &["no machine is called «dm9»"],
+        ),
+        (vec!["enter", "supply", "dm1", "--by", " "], 64, &["the name is missing"]),
+        (
+            vec!["enter", "supply", "dm1", "--by", "AB", "--short", "--note", "rinse aid"],
+            0,
+            &["✗ FAILED", "short"],
+        ),
+        (vec!["enter", "drain-and-clean", "dm1", "--by", "AB"], 0, &["· Drained and cleaned."]),
+        (
+            [&compare[..], &["--shown", "1.6C", "--should", "0C"]].concat(),
+            0,
+            &["✗ FAILED", "+1.6 °C", "±1.5 °C"],
+        ),
+        ([&compare[..], &["--shown", "34F", "--should", "32F"]].concat(), 0, &["✓ The thermometer is good."]),
+        (
+            [&compare[..], &["--shown", "300C", "--should", "0C"]].concat(),
+            64,
+            &["cannot be: it lies from -40 to 150"],
+        ),
+        (
+            vec!["enter", "note", "dm1", "The door seal leaks.", "--by", "AB"],
+            0,
+            &["The note is on record [record"],
+        ),
+        (vec!["enter", "note", "The hood was cleaned.", "--by", "AB"], 0, &["The note is on record"]),
+        (vec!["enter", "note", "dm9", "It is gone.", "--by", "AB"], 64, &["no machine is called «dm9»"]),
+    ];
+    let kitchen = Kitchen::new().opened();
+    for with_service in [false, true] {
+        let service = with_service.then(|| Service::start(&kitchen));
+        let before = kitchen.records().len();
+        for (arguments, code, parts) in &rows {
+            let (found, said) = kitchen.say(arguments);
+            assert_eq!(found, Some(*code), "{with_service} {arguments:?}: {said}");
+            let missing: Vec<_> = parts.iter().filter(|part| !said.contains(**part)).collect();
+            assert!(missing.is_empty(), "{with_service} {arguments:?} misses {missing:?}: {said}");
+        }
+        if let Some(service) = service {
+            assert!(service.log().contains("a check that was entered failed"), "{}", service.log());
+            service.stop();
+        }
+        let taken = rows.iter().filter(|(_, code, _)| *code == 0).count();
+        let people = |record: &&Record| matches!(record.body, Body::Check(_) | Body::Note(_));
+        let entered = kitchen.records()[before..].iter().filter(people).count();
+        assert_eq!(entered, taken, "nothing that was refused is on record");
+    }
+    check_as_entered(&kitchen);
+}
+
+/// What was entered stands in the record as it was entered, with the user who did.
+fn check_as_entered(kitchen: &Kitchen) {
+    let strips = kitchen.records().into_iter().filter_map(|record| match record.body {
+        Body::Check(Check::Sanitizer { mg_per_l, ph, solution_c, method, by, .. }) => {
+            Some((mg_per_l, ph, solution_c.map(|c| (c * 10.0).round() / 10.0), method, by))
+        }
+        _ => None,
+    });
+    let (mg_per_l, ph, solution_c, method, by) = strips.into_iter().next().expect("a check");
+    assert_eq!((mg_per_l, ph, solution_c), (100.0, Some(7.0), Some(48.9)));
+    assert_eq!(method.as_deref(), Some("strip"));
+    assert!(by.starts_with("AB (user "), "{by}");
+}
+
+// Own promise: an entered record is never changed; what is withdrawn or corrected is said beside
+// it, and cycles can only be commented on.
+#[test]
+fn amendments_stand_beside_what_they_are_about() {
+    for with_service in [false, true] {
+        let kitchen = Kitchen::new().opened();
+        let service = with_service.then(|| Service::start(&kitchen));
+        let strip =
+            kitchen.enter(&["sanitizer", "dm2", "--by", "AB", "--mg-per-l", "10", "--ph", "7"]).to_string();
+        let supply = kitchen.enter(&["supply", "dm2", "--by", "AB"]).to_string();
+        let note = kitchen.enter(&["note", "dm2", "leaks", "--by", "AB"]).to_string();
+        let amend = |record: &str, more: &[&str]| {
+            let head = ["enter", "amendment", record, "--reason", "misread", "--by", "Cy"];
+            kitchen.say(&[&head[..], more].concat())
+        };
+        for (record, more, code, part) in [
+            ("9999", &["--withdraw"] as &[&str], 64, "no record has the number 9999"),
+            ("0", &["--withdraw"], 64, "what was judged and recorded stays as it is"),
+            ("0", &["--mg-per-l", "100"], 64, "stays as it is"),
+            ("0", &[], 0, "Record 0 has a comment"),
+            (&strip, &[], 0, "has a comment"),
+            (&strip, &["--enough", "true"], 64, "without such a value"),
+            (&strip, &["--mg-per-l", "-5"], 64, "cannot be"),
+            (&strip, &["--at", "2099-01-01"], 64, "has not come yet"),
+            (&strip, &["--mg-per-l", "100"], 0, "✓ The sanitizer is good."),
+            (&strip, &["--mg-per-l", "20"], 0, "✗ FAILED"),
+            (&strip, &["--withdraw"], 0, "is withdrawn; it stays as it was entered"),
+            (&strip, &["--withdraw"], 64, "was withdrawn before"),
+            (&strip, &["--mg-per-l", "100"], 64, "was withdrawn before"),
+            (&supply, &["--enough", "false", "--note", "no detergent"], 0, "✗ FAILED"),
+            (&supply, &["--ph", "7"], 64, "a check «supply» without such a value"),
+            (&note, &["--note", "drips"], 64, "a note can be withdrawn, not corrected"),
+            (&note, &["--withdraw"], 0, "is withdrawn"),
+        ] {
+            let (found, said) = amend(record, more);
+            assert_eq!((found, said.contains(part)), (Some(code), true), "{record} {more:?}: {said}");
+        }
+        if let Some(service) = service {
+            service.stop();
+        }
+        let records = kitchen.records();
+        let as_entered = records.iter().find_map(|record| match &record.body {
+            Body::Check(Check::Sanitizer { mg_per_l, .. }) => Some(*mg_per_l),
+            _ => None,
+        });
+        assert_eq!(as_entered, Some(10.0), "as it was entered");
+        let changes = records.iter().filter_map(|record| match &record.body {
+            Body::Amendment(amendment) => Some((record.machine.as_deref(), &amendment.change)),
+            _ => None,
+        });
+        let changes: Vec<_> = changes.collect();
+        assert_eq!(changes.len(), 7, "{changes:?}");
+        let corrected = changes.iter().find_map(|(machine, change)| match change {
+            AmendmentChange::Corrected(Check::Sanitizer { mg_per_l, ph, by, .. }) => {
+                Some((*machine, *mg_per_l, *ph, by.starts_with("AB (user ")))
+            }
+            _ => None,
+        });
+        assert_eq!(
+            corrected,
+            Some((Some("dm2"), 100.0, Some(7.0), true)),
+            "what was not named stayed, and who made it"
+        );
+    }
+}
+
+// Food Code 4-501.114: racks are proven only by a concentration that stands. Own promise: what is
+// withdrawn or corrected counts so for the racks after it; what was judged stays.
+#[test]
+fn racks_are_judged_by_what_stands() {
+    let kitchen = Kitchen::new();
+    let mut plan = Scenario::Demo.plan();
+    plan.hours = 0.75;
+    let start = now().as_microsecond() - 2_700_000_000;
+    let world = World::starting_at(&plan, 1, start).filter(|emission| {
+        let line = emission.line();
+        line.contains("\"dm2/\"") && line.contains("\"rinse\"")
+    });
+    let lines: Vec<(i64, String)> = world.map(|emission| (emission.time_micros, emission.line())).collect();
+    let first = lines[0].0;
+    let part = |third: i64| {
+        let own = |at: i64| (at - first) / 900_000_000 == third;
+        lines.iter().filter(|(at, _)| own(*at)).map(|(_, line)| line.clone()).collect::<Vec<_>>()
+    };
+    let judged = |by: Option<f64>| {
+        let fits = |record: &&Record| matches!(&record.body, Body::Cycle(cycle) if cycle.concentration_mg_per_l == by);
+        kitchen.records().iter().filter(fits).count()
+    };
+    let at = Timestamp::from_microsecond(first).expect("a near time").to_string();
+    let mut service = Service::start(&kitchen);
+    let strip =
+        kitchen.enter(&["sanitizer", "dm2", "--by", "AB", "--mg-per-l", "60", "--ph", "7", "--at", &at]);
+    let strip = strip.to_string();
+    service.feed(&part(0));
+    service.until(|| judged(Some(60.0)) >= 2);
+    let amend = ["amendment", strip.as_str(), "--reason", "misread", "--by", "Cy"];
+    kitchen.enter(&[&amend[..], &["--mg-per-l", "90"]].concat());
+    let by_60 = judged(Some(60.0));
+    service.feed(&part(1));
+    service.until(|| judged(Some(90.0)) >= 2);
+    assert_eq!(judged(Some(60.0)), by_60, "what was judged stays, and nothing more is judged by it");
+    kitchen.enter(&[&amend[..], &["--withdraw"]].concat());
+    service.feed(&part(2));
+    service.until(|| judged(None) >= 2);
+    service.stop();
+}
+
+// Own promise: what is due is told as the desk of the alerts sees it, and a withdrawn check is due again.
+#[test]
+fn what_is_due_is_listed() {
+    let kitchen = Kitchen::new().opened();
+    let due = || kitchen.say(&["enter", "due"]).1;
+    let said = due();
+    assert_eq!(said.lines().count(), 3, "{said}");
+    assert!(said.contains("dm2           test the sanitizer        due since "), "{said}");
+    let service = Service::start(&kitchen);
+    let strip = kitchen.enter(&["sanitizer", "dm2", "--by", "AB", "--mg-per-l", "100"]).to_string();
+    kitchen.enter(&["supply", "dm1", "--by", "AB"]);
+    let only = kitchen.say(&["enter", "due", "dm1"]);
+    assert_eq!(only, (Some(0), "No check is due.\n".to_owned()));
+    assert_eq!(due().lines().count(), 1, "{}", due());
+    kitchen.enter(&["amendment", &strip, "--withdraw", "--reason", "wrong machine", "--by", "AB"]);
+    service.stop();
+    let (_, said) = kitchen.say(&["enter", "due", "dm2", "--json"]);
+    let checks: Vec<serde_json::Value> =
+        said.lines().map(|line| serde_json::from_str(line).expect("JSON")).collect();
+    assert_eq!(checks.len(), 2, "{said}");
+    assert_eq!((&checks[0]["check"], &checks[0]["overdue"]), (&"sanitizer".into(), &false.into()), "{said}");
+    let (code, said) = kitchen.say(&["enter", "due", "dm9"]);
+    assert_eq!((code, said.contains("no machine is called «dm9»")), (Some(64), true), "{said}");
+}
