@@ -7,6 +7,7 @@ mod checkpoints;
 mod configuration;
 mod demo;
 mod door;
+mod export;
 mod failure;
 mod history;
 mod ledger;
@@ -16,6 +17,7 @@ mod replay;
 mod run;
 mod seal;
 pub mod series;
+mod service_manager;
 mod sources;
 mod station;
 
@@ -54,6 +56,7 @@ pub fn execute(cli: &Cli, streams: &mut Streams<'_>) -> Result<(), Failure> {
         Command::Demo(arguments) => demo::demo(arguments, streams),
         Command::Replay(arguments) => replay::replay(arguments, streams),
         Command::History(arguments) => history::history(arguments, streams),
+        Command::Export(arguments) => export::export(arguments, streams),
         Command::Alerts(arguments) => people::alerts(&arguments.command, streams),
         Command::Maintenance(arguments) => people::maintenance(arguments, streams),
         Command::Enter(arguments) => people::enter(&arguments.check, streams),

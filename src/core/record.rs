@@ -254,6 +254,17 @@ pub struct Cycle {
     pub trace_sha256: Option<String>,
 }
 
+impl Cycle {
+    /// The verdict to go by. A cycle whose final-rinse probe was at fault may hold a
+    /// cold or brief verdict on the readings there were; it is told as the fault of
+    /// the probe and never as cold water.
+    #[must_use]
+    pub fn believed(&self) -> Verdict {
+        let at_fault = self.reasons.iter().any(|reason| matches!(reason, Reason::RinseProbe { .. }));
+        if at_fault { Verdict::Unproven } else { self.verdict }
+    }
+}
+
 /// What a thermal dose was computed from.
 #[derive(Clone, Copy, PartialEq, Eq, Debug, Serialize, Deserialize)]
 #[serde(rename_all = "kebab-case")]
