@@ -5,11 +5,13 @@ mod arrival;
 mod check;
 mod checkpoints;
 mod configuration;
+mod days;
 mod demo;
 mod door;
 mod export;
 mod failure;
 mod history;
+mod keeping;
 mod ledger;
 mod order;
 mod people;
@@ -20,6 +22,7 @@ pub mod series;
 mod service_manager;
 mod sources;
 mod station;
+mod verify;
 
 use std::io::Write;
 
@@ -60,8 +63,13 @@ pub fn execute(cli: &Cli, streams: &mut Streams<'_>) -> Result<(), Failure> {
         Command::Alerts(arguments) => people::alerts(&arguments.command, streams),
         Command::Maintenance(arguments) => people::maintenance(arguments, streams),
         Command::Enter(arguments) => people::enter(&arguments.check, streams),
+        Command::Hold(arguments) => keeping::hold::hold(&arguments.command, streams),
+        Command::Backup(arguments) => keeping::backup::backup(arguments, streams),
+        Command::Restore(arguments) => keeping::restore::restore(arguments, streams),
+        Command::Import(arguments) => keeping::import::import(arguments, streams),
         Command::Key(arguments) => seal::command::key(&arguments.command, streams),
         Command::Checkpoint(arguments) => seal::command::checkpoint(arguments, streams),
+        Command::Verify(arguments) => verify::verify(arguments, streams),
         Command::Series(arguments) => series::series(arguments, streams),
         Command::CheckConfig(arguments) => check::check_config(arguments, streams),
     };

@@ -1,12 +1,21 @@
 //! The command line.
 
 mod export;
+mod history;
+mod keeping;
+mod moment;
 mod people;
 mod seal;
+mod verify;
 
 use std::path::PathBuf;
 
-pub use export::{ExportArgs, ExportForm, Moment, SpanArgs};
+pub use export::{ExportArgs, ExportForm, SpanArgs, SpanEnd};
+pub use history::{HistoryArgs, Show};
+pub use keeping::{
+    BackupArgs, HoldArgs, HoldChangeArgs, HoldCommand, HoldStatusArgs, ImportArgs, RestoreArgs,
+};
+pub use moment::{Moment, MomentError};
 pub use people::{
     AcknowledgeArgs, ActArgs, AlertsArgs, AlertsCommand, AlertsListArgs, AlertsShowArgs, CheckArgs,
     DrainAndCleanArgs, EnterArgs, EnterCommand, LedgerArgs, MaintenanceArgs, SanitizerArgs, SupplyArgs,
@@ -17,10 +26,10 @@ pub use seal::{
     CheckpointArgs, CheckpointCommand, CheckpointMakeArgs, CheckpointShowArgs, KeyArgs, KeyCommand,
     KeyExportArgs, KeyRotateArgs, KeyShowArgs,
 };
+pub use verify::VerifyArgs;
 
 use clap::{Args, Parser, Subcommand};
 
-use crate::core::cycle::verdict::Verdict;
 use crate::core::time::Timestamp;
 use crate::runtime::telemetry::{Log, LogForm};
 
@@ -35,7 +44,8 @@ use crate::runtime::telemetry::{Log, LogForm};
     propagate_version = true,
     arg_required_else_help = true,
     after_help = "Exit codes: 0 done, 64 command line, 70 a mistake in rinseward, 74 file, device or link, \
-                  78 configuration. README.md lists every message."
+                  78 configuration; of verify: 0 whole, 1 not whole, 2 could not be checked. README.md lists \
+                  every message."
 )]
 pub struct Cli {
     /// Filter of the log, such as `info` or `rinseward=debug`; RUST_LOG where not given.
@@ -74,7 +84,7 @@ pub enum Command {
     Demo(DemoArgs),
     /// Judge recorded readings: a file of SenML packs (RFC 8428), one a line.
     Replay(ReplayArgs),
-    /// Show the cycles on record, oldest first.
+    /// Look through the record: cycles, days, gaps, checks, alerts, what was in force when.
     History(HistoryArgs),
     /// Put what is on record into files: CSV, JSON, JSON Lines.
     Export(ExportArgs),
@@ -84,10 +94,20 @@ pub enum Command {
     Maintenance(MaintenanceArgs),
     /// Put a check on record: supplies, drain and clean, concentration of the sanitizer.
     Enter(EnterArgs),
+    /// Keep readings from being pruned while somebody may ask for them.
+    Hold(HoldArgs),
+    /// Copy the ledger, beside the service or without it, and verify the copy.
+    Backup(BackupArgs),
+    /// Let a ledger go on from a backup.
+    Restore(RestoreArgs),
+    /// Take the readings of a file into the ledger as history; the service must not run.
+    Import(ImportArgs),
     /// The key that signs checkpoints: show it, hand it out, replace it.
     Key(KeyArgs),
     /// Show the newest signed checkpoint, or sign one: whoever keeps it can prove that nothing changed.
     Checkpoint(CheckpointArgs),
+    /// Check that a ledger or an export is whole: offline, with nothing but the public key.
+    Verify(VerifyArgs),
     /// The link to the server of the time series.
     Series(SeriesArgs),
     /// Check configuration files and report every problem.
@@ -153,40 +173,11 @@ pub struct ReplayArgs {
     pub trace: PathBuf,
 }
 
-/// Arguments of `history`.
-#[derive(Args, Debug)]
-pub struct HistoryArgs {
-    /// Configuration file that names the ledger; may be given more than once, the later wins.
-    #[arg(long = "config", value_name = "FILE", conflicts_with = "ledger")]
-    pub files: Vec<PathBuf>,
-    /// The ledger itself, in place of --config.
-    #[arg(long, value_name = "FILE")]
-    pub ledger: Option<PathBuf>,
-    /// Of this machine only, by its name in the configuration.
-    #[arg(long, value_name = "NAME")]
-    pub machine: Option<String>,
-    /// Final rinse at or after this: RFC 3339, or a local date or date and time.
-    #[arg(long, value_parser = moment, value_name = "TIME")]
-    pub from: Option<Timestamp>,
-    /// Final rinse before this: RFC 3339, or a local date or date and time.
-    #[arg(long, value_parser = moment, value_name = "TIME")]
-    pub to: Option<Timestamp>,
-    /// Of this verdict only: cold, brief, weak, unproven, narrow or pass; several with commas.
-    #[arg(long = "verdict", value_delimiter = ',', value_name = "VERDICT")]
-    pub verdicts: Vec<Verdict>,
-    /// Only the newest N.
-    #[arg(long, value_name = "N")]
-    pub limit: Option<usize>,
-    /// How to print.
-    #[command(flatten)]
-    pub form: FormArgs,
-}
-
-/// How to print cycles.
+/// How to print.
 #[derive(Args, Debug, Clone, Copy)]
 #[group(multiple = false)]
 pub struct FormArgs {
-    /// One JSON object a cycle, one a line.
+    /// One JSON object a row, one a line.
     #[arg(long)]
     pub json: bool,
     /// CSV by RFC 4180 with a header line.
@@ -269,18 +260,10 @@ fn speed(text: &str) -> Result<f64, SpeedError> {
 #[error("a number from 1 to 1000")]
 struct SpeedError;
 
+/// Reads a time; a local one is of the computer's zone.
 fn moment(text: &str) -> Result<Timestamp, MomentError> {
-    if let Ok(instant) = text.parse() {
-        return Ok(instant);
-    }
-    let local: jiff::civil::DateTime = text.parse().map_err(|_| MomentError)?;
-    let instant = local.to_zoned_datetime(jiff::tz::TimeZone::system()).map_err(|_| MomentError)?;
-    Ok(Timestamp::from_micros(instant.timestamp().as_microsecond()))
+    text.parse::<Moment>().map(|moment| moment.in_zone(&jiff::tz::TimeZone::system()))
 }
-
-#[derive(Debug, thiserror::Error)]
-#[error("a time such as 2026-11-25, 2026-11-25T14:30 or 2026-11-25T14:30:00+01:00")]
-struct MomentError;
 
 #[cfg(test)]
 mod tests {
@@ -293,25 +276,6 @@ mod tests {
         Cli::command().debug_assert();
     }
 
-    // RFC 3339 §5.8 for the first row; a local date is read in the zone of the computer, so
-    // that only its sort is checked here.
-    #[test]
-    fn reads_moments() {
-        assert_eq!(
-            moment("1996-12-19T16:39:57-08:00").expect("an example of RFC 3339").to_string(),
-            "1996-12-20T00:39:57Z"
-        );
-        for (text, legal) in [
-            ("2026-11-25", true),
-            ("2026-11-25T14:30", true),
-            ("2026-11-25 14:30:05", true),
-            ("yesterday", false),
-            ("2026-13-01", false),
-        ] {
-            assert_eq!(moment(text).is_ok(), legal, "{text}");
-        }
-    }
-
     #[test]
     fn refuses_what_makes_no_sense() {
         for (line, legal) in [
@@ -321,6 +285,13 @@ mod tests {
             ("rinseward history --ledger x --verdict cold,brief", true),
             ("rinseward history --ledger x --verdict chilly", false),
             ("rinseward history --json --csv", false),
+            ("rinseward history --config a --ledger b --show days --from 2026-11-25", true),
+            ("rinseward history --ledger x --show in-force --at yesterday", false),
+            ("rinseward history --ledger x --show checks --check sanitizer --scale f", true),
+            ("rinseward history --ledger x --check cycle", false),
+            ("rinseward history --ledger x --show records --kind note,amendment", true),
+            ("rinseward history --ledger x --kind cycle", false),
+            ("rinseward history --ledger x --record 3 --alert 1", false),
             ("rinseward replay --json -", false),
             ("rinseward replay --config x --json -", true),
             ("rinseward series", false),
@@ -339,6 +310,10 @@ mod tests {
             ("rinseward checkpoint show --all --ledger x", true),
             ("rinseward checkpoint make --config x", true),
             ("rinseward checkpoint make --ledger x", false),
+            ("rinseward verify x", false),
+            ("rinseward verify --key k", false),
+            ("rinseward verify x --key k --checkpoint a --checkpoint b --json", true),
+            ("rinseward verify x --key k --key l --records-only", true),
             ("rinseward alerts list --ledger x --open", true),
             ("rinseward alerts list --config a --ledger x", false),
             ("rinseward alerts acknowledge 3", false),

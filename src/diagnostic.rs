@@ -25,7 +25,7 @@ pub enum Severity {
     Error,
 }
 
-/// Whose fault it is, as the exit code tells scripts (`sysexits.h` of 4.3BSD).
+/// Whose fault it is, as the exit code tells scripts (`sysexits.h` of 4.3BSD; 1 and 2 are answers of `verify`).
 #[derive(Clone, Copy, PartialEq, Eq, Debug)]
 pub enum Exit {
     /// The command was used wrongly.
@@ -36,6 +36,10 @@ pub enum Exit {
     InputOutput,
     /// The configuration.
     Configuration,
+    /// What was to be verified is not whole: the answer, and no fault of the program.
+    NotWhole,
+    /// What was to be verified could not be checked.
+    NotChecked,
 }
 
 impl Exit {
@@ -47,12 +51,14 @@ impl Exit {
             Self::Bug => 70,
             Self::InputOutput => 74,
             Self::Configuration => 78,
+            Self::NotWhole => 1,
+            Self::NotChecked => 2,
         }
     }
 }
 
 /// Every slug with its exit code and what it means, in the order of the README.
-pub const SLUGS: [(&str, Exit, &str); 44] = [
+pub const SLUGS: [(&str, Exit, &str); 48] = [
     ("usage", Exit::Usage, "the command line is not understood"),
     (
         "bug",
@@ -98,6 +104,8 @@ pub const SLUGS: [(&str, Exit, &str); 44] = [
     ("series-busy", Exit::InputOutput, "the series server asks to wait; it is tried again"),
     ("series-refused", Exit::InputOutput, "the series server will not have some points; they are set aside"),
     ("series-unread", Exit::InputOutput, "the series server took a point and does not give it back"),
+    ("keeping-refused", Exit::Usage, "a hold, a backup, a restore or an import cannot be done as asked"),
+    ("backup-failed", Exit::InputOutput, "a backup could not be made, or is not whole"),
     ("clock-step", Exit::InputOutput, "the clock of the gateway jumped"),
     (
         "alert-refused",
@@ -112,6 +120,8 @@ pub const SLUGS: [(&str, Exit, &str); 44] = [
         Exit::InputOutput,
         "the key that signs links cannot be read or made, so that no page is served",
     ),
+    ("verify-not-whole", Exit::NotWhole, "what was verified was changed, cut back or damaged"),
+    ("verify-unchecked", Exit::NotChecked, "it could not be verified, so that nothing is said of it"),
     ("output", Exit::InputOutput, "the answer cannot be written"),
 ];
 

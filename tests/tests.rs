@@ -12,6 +12,10 @@ mod cli;
 mod crash;
 #[path = "tests/export.rs"]
 mod export;
+#[path = "tests/history.rs"]
+mod history;
+#[path = "tests/keeping.rs"]
+mod keeping;
 #[path = "tests/ledger.rs"]
 mod ledger;
 #[path = "tests/markup.rs"]
@@ -28,5 +32,7 @@ mod seal;
 mod serial;
 #[path = "tests/series.rs"]
 mod series;
+#[path = "tests/verify.rs"]
+mod verify;
 #[path = "tests/wire.rs"]
 mod wire;

@@ -52,8 +52,13 @@ pub(super) fn takes_the_screen(command: &Command) -> bool {
         | Command::Alerts(_)
         | Command::Maintenance(_)
         | Command::Enter(_)
+        | Command::Hold(_)
+        | Command::Backup(_)
+        | Command::Restore(_)
+        | Command::Import(_)
         | Command::Key(_)
         | Command::Checkpoint(_)
+        | Command::Verify(_)
         | Command::Series(_)
         | Command::CheckConfig(_) => false,
     }

@@ -24,7 +24,7 @@ use crate::runtime::clock::Clock;
 const PROGRESS_EVERY: u64 = 20_000;
 
 pub(super) fn export(arguments: &ExportArgs, streams: &mut Streams<'_>) -> Result<(), Failure> {
-    let path = people::ledger_path(&arguments.ledger, streams)?;
+    let (path, _) = people::ledger_path(&arguments.ledger, streams)?;
     let failed = |error: LedgerError| Failure::from(ledger::diagnose(&error, &path));
     let reader = Reader::open(&path).map_err(failed)?;
     let question = question(arguments, &reader, &path, Clock::system().now())?;

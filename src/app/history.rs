@@ -1,53 +1,155 @@
-//! `history`: the cycles on record.
+//! `history`: what an auditor asks of the record.
+//!
+//! A damaged record ends nothing: the rest is shown, and at the end each damaged one is
+//! named, with the exit code of a file that failed.
+
+mod cycles;
+mod days;
+mod events;
+mod one;
 
 use std::io;
-use std::ops::ControlFlow;
 use std::path::PathBuf;
 
+use jiff::tz::TimeZone;
+
 use super::{Failure, Streams, configuration, ledger};
-use crate::cli::{FormArgs, HistoryArgs};
-use crate::core::record::{Body, Record};
+use crate::cli::{FormArgs, HistoryArgs, Show};
+use crate::core::alert::Settings;
+use crate::core::reader::Scale;
+use crate::core::time::Timestamp;
 use crate::diagnostic::Diagnostic;
-use crate::ledger::{CycleFilter, Reader};
+use crate::ledger::{LedgerError, Reader};
+use crate::report::local;
 use crate::report::row::CycleRow;
+use crate::report::sheet::{Column, Form, Sheet};
 use crate::report::table::{Style, Table};
 use crate::report::{csv, json};
+use crate::runtime::clock::Clock;
+
+/// Most damaged records that are named one by one.
+const DAMAGED_NAMED: usize = 20;
+
+/// What a question is asked of.
+struct Ground {
+    reader: Reader,
+    path: PathBuf,
+    /// Zone of the site; that of this computer without a configuration.
+    zone: TimeZone,
+    /// Hours of the site, where a configuration says them.
+    settings: Option<Settings>,
+    from: Option<Timestamp>,
+    to: Option<Timestamp>,
+    now: Timestamp,
+    damaged: Vec<(u64, LedgerError)>,
+}
 
 pub(super) fn history(arguments: &HistoryArgs, streams: &mut Streams<'_>) -> Result<(), Failure> {
-    let path = ledger_path(arguments, streams)?;
-    let reader = Reader::open(&path).map_err(|error| ledger::diagnose(&error, &path))?;
-    if let Some(name) = &arguments.machine {
-        let known = reader.machines().map_err(|error| ledger::diagnose(&error, &path))?;
-        if !known.contains(name) {
-            return Err(unknown_machine(name, &known).into());
+    check(arguments)?;
+    let mut ground = Ground::open(arguments, streams)?;
+    if let Some(index) = arguments.record {
+        return one::record(&mut ground, index, arguments, streams);
+    }
+    match arguments.show {
+        Show::Cycles => cycles::show(&mut ground, arguments, streams)?,
+        Show::Days => days::days(&mut ground, arguments, streams)?,
+        Show::Summary => days::summary(&mut ground, arguments, streams)?,
+        Show::Gaps => days::gaps(&mut ground, arguments, streams)?,
+        Show::Checks => events::checks(&mut ground, arguments, streams)?,
+        Show::Alerts => events::alerts(&mut ground, arguments, streams)?,
+        Show::Records => events::records(&mut ground, arguments, streams)?,
+        Show::InForce => one::in_force(&mut ground, arguments, streams)?,
+    }
+    ground.tell_damaged()
+}
+
+/// A choice that a view would pass over in silence is refused.
+fn check(arguments: &HistoryArgs) -> Result<(), Failure> {
+    let show = arguments.show;
+    let in_pages = matches!(show, Show::Cycles | Show::Checks | Show::Alerts | Show::Records);
+    let choices = [
+        ("--alert", arguments.alert.is_some(), matches!(show, Show::Cycles | Show::Alerts | Show::Records)),
+        ("--check", arguments.check.is_some(), matches!(show, Show::Checks | Show::Records)),
+        ("--kind", !arguments.kinds.is_empty(), show == Show::Records),
+        ("--verdict", !arguments.verdicts.is_empty(), show == Show::Cycles),
+        ("--after", arguments.after.is_some(), in_pages),
+        ("--at", arguments.at.is_some(), show == Show::InForce),
+    ];
+    let wrong = choices.into_iter().find(|(_, given, fits)| *given && !fits);
+    match wrong.filter(|_| arguments.record.is_none()) {
+        None => Ok(()),
+        Some((option, ..)) => {
+            let summary = format!("{option} says nothing to what is to be shown");
+            Err(Diagnostic::error("usage", summary).advice("see rinseward history --help").into())
         }
     }
-    let filter = CycleFilter {
-        machine: arguments.machine.clone(),
-        from: arguments.from,
-        to: arguments.to,
-        verdicts: arguments.verdicts.clone(),
-        limit: arguments.limit,
-        after_index: None,
-    };
-    let mut printer = Printer::new(arguments.form);
-    let mut written = printer.start(streams);
-    let mut print = |index, record: &Record| {
-        let Body::Cycle(cycle) = &record.body else {
-            return ControlFlow::Continue(());
+}
+
+impl Ground {
+    fn open(arguments: &HistoryArgs, streams: &mut Streams<'_>) -> Result<Self, Failure> {
+        let loaded = match arguments.files.as_slice() {
+            [] => None,
+            files => Some(configuration::load(files, streams)?.configuration),
         };
-        let row = CycleRow::new(record.machine.as_deref().unwrap_or("-"), cycle, Some(index));
-        written = printer.row(streams, &row);
-        if written.is_ok() { ControlFlow::Continue(()) } else { ControlFlow::Break(()) }
-    };
-    let read = if arguments.limit.is_some() {
-        newest_in_order(&reader, &filter, &mut print)
-    } else {
-        reader.cycles(&filter, |index, _, record| print(index, &record))
-    };
-    written.map_err(Failure::output)?;
-    read.map_err(|error| ledger::diagnose(&error, &path))?;
-    printer.finish(streams).map_err(Failure::output)
+        let path = match (&arguments.ledger, &loaded) {
+            (Some(path), _) => path.clone(),
+            (None, Some(loaded)) => loaded.ledger.path.clone(),
+            (None, None) => {
+                let advice = "add --ledger FILE, or --config FILE for the ledger named there";
+                return Err(Diagnostic::error("usage", "which ledger?").advice(advice).into());
+            }
+        };
+        let reader = Reader::open(&path).map_err(|error| ledger::diagnose(&error, &path))?;
+        if let Some(name) = &arguments.machine {
+            let known = reader.machines().map_err(|error| ledger::diagnose(&error, &path))?;
+            if !known.contains(name) {
+                return Err(unknown_machine(name, &known).into());
+            }
+        }
+        let settings = loaded.map(|loaded| loaded.alerts);
+        let zone = settings.as_ref().map_or_else(TimeZone::system, |settings| settings.zone.clone());
+        let in_zone = |moment: Option<crate::cli::Moment>| moment.map(|moment| moment.in_zone(&zone));
+        let (from, to) = (in_zone(arguments.from), in_zone(arguments.to));
+        let now = Clock::system().now();
+        Ok(Self { reader, path, zone, settings, from, to, now, damaged: Vec::new() })
+    }
+
+    /// Whose clock the times of a table are.
+    fn whose(&self) -> String {
+        let name = local::zone_name(&self.zone, self.now);
+        match self.settings {
+            Some(_) => format!("{name}, the zone of the site"),
+            None => format!("{name}, the zone of this computer"),
+        }
+    }
+
+    fn sheet(&self, columns: &'static [Column], arguments: &HistoryArgs) -> Sheet {
+        let form = match arguments.form {
+            FormArgs { json: true, .. } => Form::Json,
+            FormArgs { csv: true, .. } => Form::Csv,
+            FormArgs { .. } => Form::Table,
+        };
+        Sheet { columns, form, zone: self.zone.clone(), scale: arguments.scale }
+    }
+
+    fn failed(&self, error: &LedgerError) -> Failure {
+        ledger::diagnose(error, &self.path).into()
+    }
+
+    /// Names what could not be read; whatever could has been shown.
+    fn tell_damaged(self) -> Result<(), Failure> {
+        if self.damaged.is_empty() {
+            return Ok(());
+        }
+        let more = self.damaged.len().saturating_sub(DAMAGED_NAMED);
+        let named = self.damaged.iter().take(DAMAGED_NAMED);
+        let mut told: Vec<Diagnostic> = named.map(|(_, error)| ledger::diagnose(error, &self.path)).collect();
+        if more > 0 {
+            let summary = format!("{more} more records are damaged; all others were shown");
+            told.push(Diagnostic::error("ledger-damaged", summary).place(self.path.display().to_string()));
+        }
+        Err(told.into())
+    }
 }
 
 /// A name that is mistyped must not look like a machine without a cold cycle.
@@ -57,37 +159,6 @@ pub(super) fn unknown_machine(name: &str, known: &[String]) -> Diagnostic {
         return diagnostic.advice("it was kept for no machine so far");
     }
     diagnostic.advice(format!("give one of its machines: {}", known.join(", ")))
-}
-
-/// The newest cycles up to the limit, given oldest first.
-fn newest_in_order(
-    reader: &Reader,
-    filter: &CycleFilter,
-    each: &mut impl FnMut(u64, &Record) -> ControlFlow<()>,
-) -> Result<(), crate::ledger::LedgerError> {
-    let mut newest = Vec::new();
-    reader.cycles_newest_first(filter, |index, _, record| {
-        newest.push((index, record));
-        ControlFlow::Continue(())
-    })?;
-    for (index, record) in newest.iter().rev() {
-        if each(*index, record).is_break() {
-            break;
-        }
-    }
-    Ok(())
-}
-
-fn ledger_path(arguments: &HistoryArgs, streams: &mut Streams<'_>) -> Result<PathBuf, Failure> {
-    if let Some(path) = &arguments.ledger {
-        return Ok(path.clone());
-    }
-    if arguments.files.is_empty() {
-        let advice = "add --ledger FILE, or --config FILE for the ledger named there";
-        let diagnostic = Diagnostic::error("usage", "which ledger?").advice(advice);
-        return Err(diagnostic.into());
-    }
-    Ok(configuration::load(&arguments.files, streams)?.configuration.ledger.path)
 }
 
 /// Prints cycles in the form that was asked for.
@@ -100,12 +171,16 @@ pub(super) enum Printer {
 
 impl Printer {
     pub(super) fn new(form: FormArgs) -> Self {
+        Self::styled(form, style())
+    }
+
+    fn styled(form: FormArgs, style: Style) -> Self {
         if form.json {
             Self::Json
         } else if form.csv {
             Self::Csv
         } else {
-            Self::Table(Some(Table::new(style())))
+            Self::Table(Some(Table::new(style)))
         }
     }
 
@@ -137,5 +212,6 @@ impl Printer {
 pub(super) fn style() -> Style {
     use std::io::IsTerminal;
     let plain = std::env::var_os("NO_COLOR").is_some_and(|value| !value.is_empty());
-    Style { zone: jiff::tz::TimeZone::system(), colour: io::stdout().is_terminal() && !plain, advice: false }
+    let colour = io::stdout().is_terminal() && !plain;
+    Style { zone: TimeZone::system(), colour, advice: false, scale: Scale::Celsius }
 }

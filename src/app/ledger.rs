@@ -29,7 +29,7 @@ pub(super) fn fresh(loaded: &Loaded) -> Gather {
 /// # Errors
 /// The ledger's, as a diagnostic.
 pub(super) fn open(loaded: &Loaded, path: &Path, now: Timestamp) -> Result<(LedgerHandle, Gather), Failure> {
-    let (writer, recovered) = open_writer(loaded, path, now)?;
+    let (writer, recovered) = open_writer(loaded, path, now).map_err(|error| diagnose(&error, path))?;
     let (mut gather, replayed) = recover(loaded, &recovered);
     tracing::info!(
         path = %path.display(),
@@ -52,9 +52,33 @@ pub(super) fn open_alone(
     path: &Path,
     now: Timestamp,
 ) -> Result<(LedgerHandle, Gather), Failure> {
-    let (writer, recovered) = open_writer(loaded, path, now)?;
+    let (writer, recovered) = open_writer(loaded, path, now).map_err(|error| diagnose(&error, path))?;
     let (gather, _) = recover(loaded, &recovered);
     Ok((LedgerHandle::new(writer, &recovered, path), gather))
+}
+
+/// Opens the ledger at `path` as [`open_alone`] does, for readings of the past.
+///
+/// # Errors
+/// The ledger's, as a diagnostic; a service that has it is to be stopped.
+pub(super) fn open_for_import(
+    loaded: &Loaded,
+    path: &Path,
+    now: Timestamp,
+) -> Result<(LedgerHandle, Gather), Failure> {
+    match open_writer(loaded, path, now) {
+        Ok((writer, recovered)) => {
+            let (gather, _) = recover(loaded, &recovered);
+            Ok((LedgerHandle::new(writer, &recovered, path), gather))
+        }
+        Err(error @ LedgerError::InUse { .. }) => {
+            let diagnostic = Diagnostic::error("ledger-locked", error.to_string());
+            let advice =
+                "stop the service, import, start it again; what is sent to it meanwhile waits at the broker";
+            Err(diagnostic.place(path.display().to_string()).advice(advice).into())
+        }
+        Err(error) => Err(diagnose(&error, path).into()),
+    }
 }
 
 /// The core where it was, and how many inputs were applied for it.
@@ -65,14 +89,14 @@ fn recover(loaded: &Loaded, recovered: &Recovered) -> (Gather, u64) {
     (gather, replayed)
 }
 
-fn open_writer(loaded: &Loaded, path: &Path, now: Timestamp) -> Result<(Writer, Recovered), Failure> {
+fn open_writer(loaded: &Loaded, path: &Path, now: Timestamp) -> Result<(Writer, Recovered), LedgerError> {
     let configuration = &loaded.configuration;
     let machines: Vec<String> = configuration.machines.iter().map(|machine| machine.name.clone()).collect();
     let channels: Vec<String> =
         configuration.channels.iter().map(|channel| channel.name.to_string()).collect();
     let names = Names { machines: &machines, channels: &channels };
     let options = Options { path: path.to_owned(), block_retention: configuration.ledger.block_retention };
-    Writer::open(&options, names, now).map_err(|error| diagnose(&error, path).into())
+    Writer::open(&options, names, now)
 }
 
 fn record_start(gather: &mut Gather, loaded: &Loaded, recovered: &Recovered, replayed: u64, now: Timestamp) {

@@ -54,6 +54,15 @@ pub(super) enum Order {
         /// What was found.
         check: Check,
     },
+    /// Keeps readings from being pruned, or allows it again.
+    Hold {
+        /// Whether nothing may be pruned from here on.
+        on: bool,
+        /// Why.
+        reason: String,
+        /// Who.
+        by: String,
+    },
 }
 
 /// Asks for a new signing key.
@@ -157,6 +166,7 @@ impl Order {
             Self::Act { alert, by, racks, done } => Self::Act { alert, by: signed(by), racks, done },
             Self::Maintenance { machine, until, by } => Self::Maintenance { machine, until, by: signed(by) },
             Self::Check { machine, check } => Self::Check { machine, check: signed_check(check, signed) },
+            Self::Hold { on, reason, by } => Self::Hold { on, reason, by: signed(by) },
         }
     }
 }

@@ -6,6 +6,8 @@
 
 use std::path::PathBuf;
 
+use jiff::tz::TimeZone;
+
 use super::alerts::{counter, story, trial};
 use super::door::client::{self, CallError};
 use super::order::{Done, Order, Trial};
@@ -14,11 +16,13 @@ use crate::cli::{
     AcknowledgeArgs, ActArgs, AlertsCommand, AlertsListArgs, AlertsShowArgs, CheckArgs, ConfigArgs,
     EnterCommand, LedgerArgs, MaintenanceArgs, TestArgs,
 };
+use crate::config::load::Loaded;
 use crate::core::alert::AlertNumber;
 use crate::core::record::Check;
 use crate::diagnostic::Diagnostic;
 use crate::ledger::Reader;
 use crate::report::alerts as printed;
+use crate::report::local::minute_and_zone;
 use crate::runtime::clock::Clock;
 
 /// `alerts …`.
@@ -33,7 +37,7 @@ pub(super) fn alerts(command: &AlertsCommand, streams: &mut Streams<'_>) -> Resu
 }
 
 fn list(arguments: &AlertsListArgs, streams: &mut Streams<'_>) -> Result<(), Failure> {
-    let path = ledger_path(&arguments.from, streams)?;
+    let (path, zone) = ledger_path(&arguments.from, streams)?;
     let failed = |error| Failure::from(ledger::diagnose(&error, &path));
     let stories = Reader::open(&path).and_then(|reader| story::all(&reader)).map_err(failed)?;
     let mut stories: Vec<_> =
@@ -44,13 +48,13 @@ fn list(arguments: &AlertsListArgs, streams: &mut Streams<'_>) -> Result<(), Fai
         stories.iter().try_for_each(|story| printed::json(streams.out, &story.alert, story.closed))
     } else {
         let rows = stories.iter().map(|story| (&story.alert, story.closed));
-        printed::table(streams.out, rows, &jiff::tz::TimeZone::system())
+        printed::table(streams.out, rows, &zone)
     };
     written.map_err(Failure::output)
 }
 
 fn show(arguments: &AlertsShowArgs, streams: &mut Streams<'_>) -> Result<(), Failure> {
-    let path = ledger_path(&arguments.from, streams)?;
+    let (path, zone) = ledger_path(&arguments.from, streams)?;
     let failed = |error| Failure::from(ledger::diagnose(&error, &path));
     let number = AlertNumber(arguments.alert);
     let records = Reader::open(&path).and_then(|reader| story::records(&reader, number)).map_err(failed)?;
@@ -63,7 +67,7 @@ fn show(arguments: &AlertsShowArgs, streams: &mut Streams<'_>) -> Result<(), Fai
     let written = if arguments.json {
         records.iter().try_for_each(|(index, record)| printed::record_json(streams.out, *index, record))
     } else {
-        printed::story(streams.out, &told.alert, told.closed, &records, &jiff::tz::TimeZone::system())
+        printed::story(streams.out, &told.alert, told.closed, &records, &zone)
     };
     written.map_err(Failure::output)
 }
@@ -85,8 +89,10 @@ fn act(arguments: &ActArgs, streams: &mut Streams<'_>) -> Result<(), Failure> {
 /// `maintenance`.
 pub(super) fn maintenance(arguments: &MaintenanceArgs, streams: &mut Streams<'_>) -> Result<(), Failure> {
     let now = Clock::system().now();
+    let loaded = configuration::load(&arguments.config.files, streams)?;
+    let zone = &loaded.configuration.alerts.zone;
     let until = match (arguments.until, arguments.span) {
-        (Some(until), _) => until,
+        (Some(until), _) => until.in_zone(zone),
         (None, Some(span)) => now.plus(span),
         (None, None) => now,
     };
@@ -95,10 +101,10 @@ pub(super) fn maintenance(arguments: &MaintenanceArgs, streams: &mut Streams<'_>
     let said = if arguments.end {
         format!("Messages about {what} are sent again.")
     } else {
-        format!("Messages about {what} are held until {}; records are kept.", printed::local(until))
+        format!("Messages about {what} are held until {}; records are kept.", minute_and_zone(until, zone))
     };
     let order = Order::Maintenance { machine, until, by: arguments.by.clone() };
-    give(&arguments.config, order, arguments.json, &said, streams)
+    give_to(&loaded, order, arguments.json, &said, streams)
 }
 
 /// `enter`.
@@ -168,7 +174,7 @@ fn segment(name: &str) -> String {
 }
 
 /// Gives an order to the service, or does it on the ledger where no service runs.
-fn give(
+pub(super) fn give(
     config: &ConfigArgs,
     order: Order,
     json: bool,
@@ -176,10 +182,20 @@ fn give(
     streams: &mut Streams<'_>,
 ) -> Result<(), Failure> {
     let loaded = configuration::load(&config.files, streams)?;
+    give_to(&loaded, order, json, said, streams)
+}
+
+fn give_to(
+    loaded: &Loaded,
+    order: Order,
+    json: bool,
+    said: &str,
+    streams: &mut Streams<'_>,
+) -> Result<(), Failure> {
     let socket = &loaded.configuration.socket;
     let done: Done = match client::post(socket, "/orders", &order) {
         Ok(done) => done,
-        Err(CallError::NotRunning) => counter::perform_alone(&loaded, order)?,
+        Err(CallError::NotRunning) => counter::perform_alone(loaded, order)?,
         Err(error) => return Err(unanswered(error, socket)),
     };
     let written = if json {
@@ -210,9 +226,17 @@ pub(super) fn unanswered(error: CallError, socket: &std::path::Path) -> Failure 
     }
 }
 
-pub(super) fn ledger_path(arguments: &LedgerArgs, streams: &mut Streams<'_>) -> Result<PathBuf, Failure> {
+/// Where the ledger is, and the zone of its times: the site's where a configuration is read,
+/// else that of this computer.
+pub(super) fn ledger_path(
+    arguments: &LedgerArgs,
+    streams: &mut Streams<'_>,
+) -> Result<(PathBuf, TimeZone), Failure> {
     match &arguments.ledger {
-        Some(path) => Ok(path.clone()),
-        None => Ok(configuration::load(&arguments.files, streams)?.configuration.ledger.path),
+        Some(path) => Ok((path.clone(), TimeZone::system())),
+        None => {
+            let configuration = configuration::load(&arguments.files, streams)?.configuration;
+            Ok((configuration.ledger.path, configuration.alerts.zone))
+        }
     }
 }

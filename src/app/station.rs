@@ -14,7 +14,7 @@ use tokio_util::sync::CancellationToken;
 
 use super::ledger::{self, LedgerHandle, LedgerStore};
 use super::seal::Seal;
-use super::{Failure, alerts, checkpoints, series, service_manager, sources};
+use super::{Failure, alerts, checkpoints, days, series, service_manager, sources};
 use crate::config::load::Loaded;
 use crate::diagnostic::Diagnostic;
 use crate::ledger::LedgerError;
@@ -96,14 +96,15 @@ impl Station {
         })
     }
 
-    /// Starts the tasks that follow the ledger: alerts, their letters, the series, checkpoints. Each gets a
-    /// copy of the handle, reads by a `Reader` of its own at [`LedgerHandle::path`], waits for
+    /// Starts the tasks that follow the ledger: alerts, their letters, the series, checkpoints, the days.
+    /// Each gets a copy of the handle, reads by a `Reader` of its own at [`LedgerHandle::path`], waits for
     /// [`LedgerHandle::tide`], and ends within [`TASKS_WITHIN`] of `last_commit`, having dropped
     /// its copy. What it has not worked off by then waits for the next start at its bookmark.
     async fn follow(&mut self) -> Result<(), Failure> {
         let (configuration, clock) = (&self.loaded.configuration, &self.clock);
         let zone = &configuration.alerts.zone;
         checkpoints::start(&mut self.followers, &self.seal, zone, clock, &self.last_commit);
+        days::start(&mut self.followers, zone, &self.ledger, clock, &self.last_commit);
         let series =
             series::follow::start(&mut self.followers, configuration, clock, &self.ledger, &self.last_commit);
         let around = alerts::start::Surroundings {

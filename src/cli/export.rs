@@ -51,10 +51,10 @@ pub enum ExportForm {
 pub struct SpanArgs {
     /// From this day on, or from this instant (RFC 3339).
     #[arg(long, value_parser = moment, value_name = "DAY")]
-    pub from: Option<Moment>,
+    pub from: Option<SpanEnd>,
     /// Up to the end of this day, or before this instant; up to now where not given.
     #[arg(long, value_parser = moment, value_name = "DAY", requires = "from")]
-    pub to: Option<Moment>,
+    pub to: Option<SpanEnd>,
     /// One day.
     #[arg(long, value_name = "YYYY-MM-DD", conflicts_with_all = ["from", "to", "month", "year"])]
     pub day: Option<Date>,
@@ -68,7 +68,7 @@ pub struct SpanArgs {
 
 /// A day of the site, or an instant.
 #[derive(Clone, Copy, PartialEq, Eq, Debug)]
-pub enum Moment {
+pub enum SpanEnd {
     /// A local date.
     Day(Date),
     /// An instant.
@@ -87,13 +87,13 @@ struct MonthError;
 #[error("a year such as 2026")]
 struct YearError;
 
-fn moment(text: &str) -> Result<Moment, MomentError> {
+fn moment(text: &str) -> Result<SpanEnd, MomentError> {
     // An instant also reads as a date; its day must not stand in for it.
     if let Ok(instant) = text.parse() {
-        return Ok(Moment::Instant(instant));
+        return Ok(SpanEnd::Instant(instant));
     }
     let date = |text: &str| if text.len() == 10 { text.parse().ok() } else { None };
-    date(text).map(Moment::Day).ok_or(MomentError)
+    date(text).map(SpanEnd::Day).ok_or(MomentError)
 }
 
 fn month(text: &str) -> Result<Date, MonthError> {
@@ -112,9 +112,9 @@ mod tests {
     #[test]
     fn reads_days_months_years_and_instants() {
         let day = |text: &str| text.parse::<Date>().expect("a date");
-        assert_eq!(moment("2026-11-25").ok(), Some(Moment::Day(day("2026-11-25"))));
+        assert_eq!(moment("2026-11-25").ok(), Some(SpanEnd::Day(day("2026-11-25"))));
         let instant = "2026-11-25T13:30:00Z".parse().expect("an instant");
-        assert_eq!(moment("2026-11-25T14:30:00+01:00").ok(), Some(Moment::Instant(instant)));
+        assert_eq!(moment("2026-11-25T14:30:00+01:00").ok(), Some(SpanEnd::Instant(instant)));
         assert_eq!(month("2026-11").ok(), Some(day("2026-11-01")));
         assert_eq!(year("2026").ok(), Some(day("2026-01-01")));
         for text in ["2026-11-25T14:30", "2026-13-01", "yesterday", "2026-11", ""] {

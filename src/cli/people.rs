@@ -4,7 +4,7 @@ use std::path::PathBuf;
 
 use clap::{Args, Subcommand};
 
-use super::{ConfigArgs, moment};
+use super::{ConfigArgs, Moment, moment};
 use crate::core::time::Timestamp;
 
 /// Arguments of `alerts`.
@@ -135,9 +135,9 @@ pub struct MaintenanceArgs {
     /// Name of the machine; `all` is the whole site.
     #[arg(value_name = "MACHINE")]
     pub machine: String,
-    /// Until then: RFC 3339, or a local date and time.
-    #[arg(long, value_parser = moment, value_name = "TIME", required_unless_present_any = ["span", "end"], conflicts_with_all = ["span", "end"])]
-    pub until: Option<Timestamp>,
+    /// Until then: RFC 3339, or a date and time of the site.
+    #[arg(long, value_name = "TIME", required_unless_present_any = ["span", "end"], conflicts_with_all = ["span", "end"])]
+    pub until: Option<Moment>,
     /// For so long, such as 2h or 90m.
     #[arg(long = "for", value_parser = span, value_name = "SPAN", conflicts_with = "end")]
     pub span: Option<std::time::Duration>,

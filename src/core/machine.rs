@@ -143,6 +143,11 @@ impl Machine {
         self.hand_out(now, effects);
     }
 
+    /// Hands the state out, whatever its age, so that no input before is needed any more.
+    pub fn keep(&mut self, now: Timestamp, effects: &mut Effects) {
+        self.hand_out(now, effects);
+    }
+
     /// No more input will come: everything held is applied and judged.
     pub fn finish(&mut self, now: Timestamp, effects: &mut Effects) {
         self.flush(now, effects);

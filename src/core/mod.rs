@@ -5,11 +5,13 @@
 //! the simulation tests and the fuzz targets drive the same [`site::Site`].
 
 pub mod alert;
+pub mod audit;
 pub mod calibration;
 pub mod causes;
 pub mod channel;
 pub mod checkpoint;
 pub mod cycle;
+pub mod daily;
 pub mod dose;
 pub mod drift;
 pub mod effect;

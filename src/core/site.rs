@@ -102,6 +102,13 @@ impl Site {
         place.machine.record(now, Body::Check(check), None, effects);
     }
 
+    /// Hands out the state of every machine, so that no input before is needed any more.
+    pub fn keep(&mut self, now: Timestamp, effects: &mut Effects) {
+        for place in &mut self.machines {
+            place.contained(now, effects, |machine, effects| machine.keep(now, effects));
+        }
+    }
+
     /// When to send a tick, and to which machine, if nothing arrives. `None`: nothing is pending.
     #[must_use]
     pub fn deadline(&self) -> Option<(Timestamp, MachineId)> {
@@ -143,6 +150,12 @@ impl Site {
     #[must_use]
     pub fn released(&self) -> Option<Timestamp> {
         self.machines.iter().filter_map(|place| place.machine.released()).max()
+    }
+
+    /// Event time up to which this machine is judged; `None` where nothing is yet.
+    #[must_use]
+    pub fn released_of(&self, machine: MachineId) -> Option<Timestamp> {
+        self.machines.get(usize::from(machine.0)).and_then(|place| place.machine.released())
     }
 
     /// What became of the samples of a machine since the last call.

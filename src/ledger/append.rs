@@ -9,9 +9,11 @@ use super::aside::{self, SetAside};
 use super::bookmark::{self, Bookmark};
 use super::checkpoints::{self, StoredCheckpoint};
 use super::commit::{Committed, Store, insert_record};
+use super::days::{self, DaysPart};
 use super::error::LedgerError;
 use super::failpoint::{Point, reach};
 use super::outbox::{self, OutboxChange};
+use super::retention::held_after;
 use super::schema::write_state;
 
 /// What is stored in one transaction.
@@ -29,6 +31,8 @@ pub struct Append {
     pub taken_back: Vec<i64>,
     /// Signed checkpoints of what was committed before.
     pub checkpoints: Vec<StoredCheckpoint>,
+    /// Days in numbers, to be looked up.
+    pub days: Option<DaysPart>,
 }
 
 /// An append that was not stored, given back for another try.
@@ -71,6 +75,9 @@ impl Store {
         for checkpoint in &append.checkpoints {
             checkpoints::put(&transaction, checkpoint).map_err(failed)?;
         }
+        if let Some(part) = &append.days {
+            days::put(&transaction, part).map_err(failed)?;
+        }
         for bookmark in &append.bookmarks {
             bookmark::put(&transaction, bookmark).map_err(failed)?;
         }
@@ -81,6 +88,7 @@ impl Store {
         transaction.commit().map_err(failed)?;
         reach(Point::AfterAppendCommit);
         self.state = state;
+        self.held = held_after(self.held, &append.records);
         Ok(self.committed(first_index))
     }
 }

@@ -98,6 +98,11 @@ pub(super) fn encode(points: &[Point]) -> Vec<u8> {
     seal(VERSION, &body)
 }
 
+/// Whether a stored block is the one that was written, by its own check alone.
+pub(super) fn fits_its_check(bytes: &[u8]) -> bool {
+    unseal(VERSION, bytes).is_some()
+}
+
 /// Reads a block back.
 pub(super) fn decode(bytes: &[u8]) -> Result<Vec<Point>, Malformed> {
     let mut cursor = Cursor::new(unseal(VERSION, bytes).ok_or(Malformed)?);

@@ -10,11 +10,17 @@ use crate::core::site::Event;
 
 use super::blocks::encode_trace;
 use super::error::LedgerError;
+use super::events;
 use super::failpoint::{Point, reach};
 use super::names::{Numbers, number_of};
+use super::retention::held_after;
 use super::schema::{State, write_state};
 use super::tail::{self, Entry, What};
 use super::{Commit, Input, NewRecord};
+
+/// Most inputs in one stored part of the tail, so that none is large to read (own choice: twice
+/// what the driver commits at once). An import commits more.
+const STRETCH_INPUTS_MAX: usize = 1 << 17;
 
 /// What a commit came to.
 #[derive(Clone, Copy, PartialEq, Eq, Debug)]
@@ -37,6 +43,8 @@ pub(super) struct Store {
     pub(super) numbers: Numbers,
     /// As of the last transaction that came to its end.
     pub(super) state: State,
+    /// Whether a lawful hold keeps readings from being pruned.
+    pub(super) held: bool,
 }
 
 impl Store {
@@ -50,7 +58,9 @@ impl Store {
         let transaction = self.connection.transaction().map_err(failed)?;
         insert_inputs(&transaction, &mut state, &entries).map_err(failed)?;
         // Readings after the record of a stop say that it was none, unless another one follows.
-        state.clean_stop &= entries.is_empty();
+        // An import comes while nothing runs.
+        let is_import = commit.records.iter().any(|new| matches!(new.record.body, Body::Import(_)));
+        state.clean_stop &= entries.is_empty() || is_import;
         reach(Point::AfterInputs);
         let first_index = (!commit.records.is_empty()).then(|| state.tree.size());
         for record in &commit.records {
@@ -70,6 +80,7 @@ impl Store {
         transaction.commit().map_err(failed)?;
         reach(Point::AfterCommit);
         self.state = state;
+        self.held = held_after(self.held, &commit.records);
         Ok(self.committed(first_index))
     }
 
@@ -116,12 +127,18 @@ fn insert_inputs(
     state: &mut State,
     entries: &[Entry],
 ) -> rusqlite::Result<()> {
-    let Some(first) = entries.first() else { return Ok(()) };
-    let next = state.next_input + entries.len() as u64;
-    transaction
-        .prepare_cached("INSERT INTO tail (first, last, received, bytes) VALUES (?1, ?2, ?3, ?4)")?
-        .execute(params![state.next_input, next - 1, first.now.micros(), tail::encode(entries)])?;
-    state.next_input = next;
+    let mut insert = transaction
+        .prepare_cached("INSERT INTO tail (first, last, received, bytes) VALUES (?1, ?2, ?3, ?4)")?;
+    for stretch in entries.chunks(STRETCH_INPUTS_MAX) {
+        let next = state.next_input + stretch.len() as u64;
+        insert.execute(params![
+            state.next_input,
+            next - 1,
+            stretch[0].now.micros(),
+            tail::encode(stretch)
+        ])?;
+        state.next_input = next;
+    }
     Ok(())
 }
 
@@ -143,6 +160,7 @@ pub(super) fn insert_record(
             .prepare_cached("INSERT INTO trace (idx, bytes) VALUES (?1, ?2)")?
             .execute(params![index, encode_trace(trace)])?;
     }
+    events::put(transaction, index, record)?;
     match &record.body {
         // A cycle is always one of a machine; were the name missing, it would be found under the empty one.
         Body::Cycle(cycle) => {

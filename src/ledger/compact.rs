@@ -32,6 +32,7 @@ use super::commit::Store;
 use super::error::LedgerError;
 use super::failpoint::{self, reach};
 use super::outbox::{self, LETTERS_STAY};
+use super::retention;
 use super::schema::{State, write_state};
 use super::tail::{self, What};
 
@@ -234,18 +235,10 @@ impl Compactor {
         Ok(())
     }
 
-    /// Deletes some blocks whose newest reading was measured, and arrived, before the retention.
+    /// Deletes some blocks that are old enough, unless a hold keeps them.
     fn prune_some(&mut self, store: &mut Store) -> Result<(), LedgerError> {
         let some = self.prune.min(PRUNE_BLOCKS);
-        let before = self.now.minus(self.block_retention).micros();
-        let deleted = store
-            .connection
-            .prepare_cached(
-                "DELETE FROM block WHERE id IN
-                 (SELECT id FROM block WHERE received_last < ?1 AND last < ?1 ORDER BY received_last LIMIT ?2)",
-            )
-            .and_then(|mut statement| statement.execute(params![before, some]))
-            .map_err(|source| LedgerError::from_database(&store.path, "pruning blocks", source))?;
+        let deleted = retention::prune(store, self.block_retention, self.now, some)?;
         self.prune = if deleted < some { 0 } else { self.prune - some };
         Ok(())
     }

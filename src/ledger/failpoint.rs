@@ -31,6 +31,14 @@ pub(super) enum Point {
     DuringCompaction,
     /// That transaction is on the device.
     AfterCompaction,
+    /// A newer format is in the transaction; the file is of the older one.
+    BeforeMigration,
+    /// The newer format is on the device.
+    AfterMigration,
+    /// Some pages of a copy are written.
+    DuringBackup,
+    /// A copy that is to take the place of a ledger is whole; the place is as it was.
+    BeforeRestore,
     /// A new signing key is written under its other name; no record names it.
     KeyWritten,
     /// Its record is on the device; it has not taken its place.
@@ -54,6 +62,10 @@ pub(super) fn reach(point: Point) {
         Point::AfterAppendCommit => "ledger::after-append-commit",
         Point::DuringCompaction => "ledger::during-compaction",
         Point::AfterCompaction => "ledger::after-compaction",
+        Point::BeforeMigration => "ledger::before-migration",
+        Point::AfterMigration => "ledger::after-migration",
+        Point::DuringBackup => "ledger::during-backup",
+        Point::BeforeRestore => "ledger::before-restore",
         Point::KeyWritten => "ledger::key-written",
         Point::KeyRecorded => "ledger::key-recorded",
         Point::KeyHalfPlaced => "ledger::key-half-placed",

@@ -5,6 +5,7 @@ use std::ops::ControlFlow;
 use rusqlite::types::Value;
 use rusqlite::{params, params_from_iter};
 
+use super::cycles::Found;
 use super::error::LedgerError;
 use super::reader::Reader;
 use crate::core::record::Record;
@@ -23,12 +24,32 @@ impl Reader {
         from: u64,
         mut each: impl FnMut(u64, &[u8], Record) -> ControlFlow<()>,
     ) -> Result<(), LedgerError> {
+        let mut damage = None;
+        self.records_found(kinds, from, |index, found| match found {
+            Ok((bytes, record)) => each(index, &bytes, record),
+            Err(error) => {
+                damage = Some(error);
+                ControlFlow::Break(())
+            }
+        })?;
+        damage.map_or(Ok(()), Err)
+    }
+
+    /// The same, but a damaged record is given as such, and those after it follow.
+    ///
+    /// # Errors
+    /// [`LedgerError`] where the database fails.
+    pub fn records_found(
+        &self,
+        kinds: &[&str],
+        from: u64,
+        mut each: impl FnMut(u64, Found) -> ControlFlow<()>,
+    ) -> Result<(), LedgerError> {
         let failed = |source| self.failed("reading records of some kinds", source);
         let marks = vec!["?"; kinds.len()].join(", ");
         // The first condition lets the index of all but cycles serve.
         let sql = format!(
-            "SELECT idx, leaf, bytes FROM record WHERE kind <> 'cycle' AND kind IN ({marks}) AND idx >= ?
-             ORDER BY idx"
+            "SELECT idx FROM record WHERE kind <> 'cycle' AND kind IN ({marks}) AND idx >= ? ORDER BY idx"
         );
         let from = i64::try_from(from).unwrap_or(i64::MAX);
         let values = kinds.iter().map(|kind| Value::from((*kind).to_owned())).chain([Value::from(from)]);
@@ -36,7 +57,8 @@ impl Reader {
         let mut statement = self.connection.prepare_cached(&sql).map_err(failed)?;
         let mut rows = statement.query(params_from_iter(values)).map_err(failed)?;
         while let Some(row) = rows.next().map_err(failed)? {
-            if self.give(row, &mut each)?.is_break() {
+            let index: u64 = row.get(0).map_err(failed)?;
+            if each(index, self.record(index)?).is_break() {
                 break;
             }
         }

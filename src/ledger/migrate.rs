@@ -3,9 +3,21 @@
 //! Nothing that a record, a trace or a reading says is touched: a step only
 //! adds tables and columns. The golden ledgers of the tests hold it to that.
 
+use std::path::{Path, PathBuf};
+
 use rusqlite::{Connection, Transaction, params};
 
-use super::tail;
+use super::backup::{BackupError, back_up};
+use super::error::LedgerError;
+use super::inspect::{open_copy, stated};
+use super::schema::beside;
+use super::{events, tail};
+
+/// Most copies of one format beside a ledger: each needs an older program to have written in between.
+const COPIES_MAX: u32 = 9;
+/// A larger ledger is not copied, bytes: the start would take minutes on a slow device, and a service
+/// manager that waits no longer would begin it again and again (own choice).
+const COPY_MAX: u64 = 512 << 20;
 
 /// What format 2 has more than format 1, in order of [`super::schema`].
 const FORMAT_2: &str = "
@@ -54,10 +66,34 @@ CREATE TRIGGER checkpoint_stays BEFORE UPDATE ON checkpoint
     BEGIN SELECT RAISE(ABORT, 'checkpoints are never changed'); END;
 CREATE TRIGGER checkpoint_is_kept BEFORE DELETE ON checkpoint
     BEGIN SELECT RAISE(ABORT, 'checkpoints are never deleted'); END;
+CREATE TABLE event (
+    kind TEXT NOT NULL,                   -- that of the record; of a check with its own kind behind a colon
+    at INTEGER NOT NULL,
+    idx INTEGER NOT NULL REFERENCES record (idx),
+    PRIMARY KEY (kind, at, idx)
+) STRICT, WITHOUT ROWID;
+CREATE TABLE about (
+    subject INTEGER NOT NULL,             -- 0 an alert, 1 a record
+    number INTEGER NOT NULL,              -- which
+    idx INTEGER NOT NULL REFERENCES record (idx),
+    PRIMARY KEY (subject, number, idx)
+) STRICT, WITHOUT ROWID;
+CREATE TABLE day (
+    day INTEGER NOT NULL,                 -- days since 1970-01-01, in the zone of the bookmark
+    machine INTEGER NOT NULL REFERENCES machine (id),
+    cold INTEGER NOT NULL, brief INTEGER NOT NULL, weak INTEGER NOT NULL,
+    unproven INTEGER NOT NULL, narrow INTEGER NOT NULL, pass INTEGER NOT NULL,
+    late INTEGER NOT NULL,
+    damaged INTEGER NOT NULL,
+    rinse_min_c REAL,
+    rinse_median_c REAL,
+    PRIMARY KEY (day, machine)
+) STRICT, WITHOUT ROWID;
 ";
 
 /// Shadows of the tables of format 2 in the memory of one connection. The tables
 /// that format 1 lacks are empty; its blocks all belong to one round, up to the tail.
+/// What history is looked up by is made when it is first asked for, see [`super::events`].
 const FORMAT_1_AS_2: &str = "
 PRAGMA temp_store = MEMORY;
 CREATE TEMP VIEW state AS SELECT *,
@@ -69,6 +105,10 @@ CREATE TEMP TABLE outbox (id INTEGER, key TEXT, channel TEXT, sequence TEXT, cre
     status INTEGER, changed INTEGER, attempts INTEGER, last_error TEXT, bytes BLOB);
 CREATE TEMP TABLE set_aside (id INTEGER, consumer TEXT, at INTEGER, reason TEXT, bytes BLOB);
 CREATE TEMP TABLE checkpoint (id INTEGER, at INTEGER, size INTEGER, note TEXT);
+CREATE TEMP TABLE event (kind TEXT, at INTEGER, idx INTEGER);
+CREATE TEMP TABLE about (subject INTEGER, number INTEGER, idx INTEGER);
+CREATE TEMP TABLE day (day INTEGER, machine INTEGER, cold INTEGER, brief INTEGER, weak INTEGER, unproven INTEGER,
+    narrow INTEGER, pass INTEGER, late INTEGER, damaged INTEGER, rinse_min_c REAL, rinse_median_c REAL);
 ";
 
 /// Adds what format 2 has more. The blocks there are become one round.
@@ -85,7 +125,7 @@ pub(super) fn to_format_2(transaction: &Transaction<'_>) -> rusqlite::Result<()>
         [round],
     )?;
     transaction.execute("UPDATE state SET compacted = ?1", params![compacted])?;
-    Ok(())
+    events::put_all(transaction)
 }
 
 /// The last input before the first one that the tail holds and can be read: a
@@ -104,4 +144,49 @@ fn before_the_tail(transaction: &Transaction<'_>) -> rusqlite::Result<u64> {
 /// Lets a connection that only reads see a file of format 1 as one of format 2.
 pub(super) fn read_as_format_2(connection: &Connection) -> rusqlite::Result<()> {
     connection.execute_batch(FORMAT_1_AS_2)
+}
+
+/// Makes a copy of a ledger before it gets a newer format, beside it and with the format in
+/// its name. Without one the format is changed all the same: that is one transaction and
+/// loses nothing, and a kitchen whose rack nobody judges is worse off than one that
+/// cannot go back to the program before.
+pub(super) fn keep_copy(path: &Path, format: i64) {
+    if let Ok(file) = path.metadata()
+        && file.len() > COPY_MAX
+    {
+        tracing::warn!(
+            bytes = file.len(),
+            "the ledger is too large to be copied before it gets a newer format"
+        );
+        return;
+    }
+    match try_copy(path, format) {
+        Ok(copy) => tracing::info!(
+            copy = %copy.display(),
+            "the ledger as it was is kept, for the way back to the program before"
+        ),
+        Err(error) => tracing::warn!(
+            error = crate::core::causes::chain(&error),
+            "no copy of the ledger could be made before it gets a newer format"
+        ),
+    }
+}
+
+fn try_copy(path: &Path, format: i64) -> Result<PathBuf, BackupError> {
+    let mut copy = beside(path, &format!(".format-{format}.backup"));
+    for number in 2..=COPIES_MAX {
+        if !copy.exists() {
+            break;
+        }
+        if is_same(path, &copy)? {
+            return Ok(copy);
+        }
+        copy = beside(path, &format!(".format-{format}.backup.{number}"));
+    }
+    back_up(path, &copy).map(|_| copy)
+}
+
+/// Whether a copy of an earlier start, broken off later, is of this very state.
+fn is_same(path: &Path, copy: &Path) -> Result<bool, LedgerError> {
+    Ok(stated(&open_copy(path)?, path)? == stated(&open_copy(copy)?, copy)?)
 }

@@ -7,9 +7,8 @@
 use std::ops::ControlFlow;
 use std::path::{Path, PathBuf};
 
-use rusqlite::{Connection, OptionalExtension, Row, Rows, params};
+use rusqlite::{Connection, OptionalExtension, Row, params};
 
-use crate::core::cycle::verdict::Verdict;
 use crate::core::effect::Trace;
 use crate::core::merkle::leaf_hash;
 use crate::core::reading::Value;
@@ -18,9 +17,10 @@ use crate::core::time::Timestamp;
 
 use super::blocks::{self, same_value};
 use super::compact::BLOCK_SPAN;
+use super::cycles::Found;
 use super::error::{LedgerError, Part};
 use super::recover::{look_around, stretches_after};
-use super::schema::{State, open_to_read, read_state, verdict_number};
+use super::schema::{State, open_to_read, read_state};
 use super::tail::What;
 
 /// A connection that only reads.
@@ -28,24 +28,6 @@ use super::tail::What;
 pub struct Reader {
     pub(super) connection: Connection,
     pub(super) path: PathBuf,
-}
-
-/// Which cycles are wanted. The default is all of them.
-#[derive(Clone, PartialEq, Debug, Default)]
-pub struct CycleFilter {
-    /// Of this machine only.
-    pub machine: Option<String>,
-    /// With a final rinse that started at this instant or later.
-    pub from: Option<Timestamp>,
-    /// With a final rinse that started before this instant.
-    pub to: Option<Timestamp>,
-    /// With one of these verdicts; empty means any.
-    pub verdicts: Vec<Verdict>,
-    /// At most so many.
-    pub limit: Option<usize>,
-    /// Those that follow the cycle with this ledger index in the order of the
-    /// call: the last one of the page before.
-    pub after_index: Option<u64>,
 }
 
 /// A stored reading.
@@ -68,14 +50,12 @@ pub struct Tally {
     pub contradictions: u64,
 }
 
-/// Which way cycles are given.
-#[derive(Clone, Copy, PartialEq, Eq)]
-enum Order {
-    OldestFirst,
-    NewestFirst,
-}
-
 impl Reader {
+    /// A reader by a connection that is open already.
+    pub(super) fn of(connection: Connection, path: &Path) -> Self {
+        Self { connection, path: path.to_path_buf() }
+    }
+
     /// Opens the ledger at `path`.
     ///
     /// # Errors
@@ -94,33 +74,6 @@ impl Reader {
             names.query_map([], |row| row.get(0))?.collect()
         };
         read().map_err(|source| self.failed("reading the names of its machines", source))
-    }
-
-    /// Calls `each` with ledger index, bytes and parsed form of the cycles that
-    /// fit, in order of the start of their final rinse (then of the index),
-    /// until it breaks.
-    ///
-    /// # Errors
-    /// [`LedgerError::Damaged`] or [`LedgerError::Record`] at the first record
-    /// that does not match its hash or cannot be read.
-    pub fn cycles(
-        &self,
-        filter: &CycleFilter,
-        each: impl FnMut(u64, &[u8], Record) -> ControlFlow<()>,
-    ) -> Result<(), LedgerError> {
-        self.cycles_in(Order::OldestFirst, filter, each)
-    }
-
-    /// The same as [`Reader::cycles`], the newest first.
-    ///
-    /// # Errors
-    /// As there.
-    pub fn cycles_newest_first(
-        &self,
-        filter: &CycleFilter,
-        each: impl FnMut(u64, &[u8], Record) -> ControlFlow<()>,
-    ) -> Result<(), LedgerError> {
-        self.cycles_in(Order::NewestFirst, filter, each)
     }
 
     /// Calls `each` with index, bytes and parsed form of every record from
@@ -152,6 +105,36 @@ impl Reader {
             next += 1;
         }
         if next < size { Err(LedgerError::Damaged(Part::Record { index: next })) } else { Ok(()) }
+    }
+
+    /// The record with this index as it is stored, or why it cannot be read: it is missing,
+    /// does not match its hash, lies on a page that makes no sense, or is of a later version.
+    ///
+    /// # Errors
+    /// [`LedgerError`] where the database fails otherwise.
+    pub fn record(&self, index: u64) -> Result<Found, LedgerError> {
+        let read = || -> rusqlite::Result<Option<(bool, Vec<u8>)>> {
+            self.connection
+                .prepare_cached("SELECT leaf, bytes FROM record WHERE idx = ?1")?
+                .query_row([index_of(index)], |row| {
+                    let bytes: Vec<u8> = row.get(1)?;
+                    Ok((leaf_hash(&bytes).0[..] == *row.get_ref(0)?.as_blob()?, bytes))
+                })
+                .optional()
+        };
+        match read() {
+            Ok(Some((true, bytes))) => {
+                let record = Record::from_bytes(&bytes);
+                Ok(record
+                    .map(|record| (bytes, record))
+                    .map_err(|source| LedgerError::Record { index, source }))
+            }
+            Ok(Some((false, _)) | None) => Ok(Err(LedgerError::Damaged(Part::Record { index }))),
+            Err(source) => {
+                let error = self.failed("reading a record", source);
+                if matches!(error, LedgerError::Corrupt { .. }) { Ok(Err(error)) } else { Err(error) }
+            }
+        }
     }
 
     /// The readings of a channel measured from `from` on and before `to`, in
@@ -276,104 +259,6 @@ impl Reader {
             .map_err(|source| self.failed("beginning to read", source))
     }
 
-    fn cycles_in(
-        &self,
-        order: Order,
-        filter: &CycleFilter,
-        mut each: impl FnMut(u64, &[u8], Record) -> ControlFlow<()>,
-    ) -> Result<(), LedgerError> {
-        let failed = |source| self.failed("reading the history", source);
-        let _one_state = self.one_state()?;
-        let Some(bounds) = self.bounds(order, filter).map_err(failed)? else { return Ok(()) };
-        let verdicts: &[Verdict] = if filter.verdicts.is_empty() { &Verdict::ALL } else { &filter.verdicts };
-        let mut record = self
-            .connection
-            .prepare_cached("SELECT idx, leaf, bytes FROM record WHERE idx = ?1")
-            .map_err(failed)?;
-        // One stream for each verdict, all in order: no sorting, however many cycles there are.
-        let mut statements = Vec::new();
-        for _ in verdicts {
-            statements.push(self.connection.prepare(&bounds.sql).map_err(failed)?);
-        }
-        let mut streams = Vec::new();
-        for (statement, verdict) in statements.iter_mut().zip(verdicts) {
-            let rows = statement
-                .query(params![bounds.machine, verdict_number(*verdict), bounds.from, bounds.to])
-                .map_err(failed)?;
-            streams.push(Stream::start(rows, &bounds).map_err(failed)?);
-        }
-        let mut left = filter.limit.unwrap_or(usize::MAX);
-        while left > 0 {
-            let heads = streams.iter_mut().filter(|stream| stream.head.is_some());
-            let next = match order {
-                Order::OldestFirst => heads.min_by_key(|stream| stream.head),
-                Order::NewestFirst => heads.max_by_key(|stream| stream.head),
-            };
-            let Some(stream) = next else { break };
-            let Some((_, index)) = stream.head else { break };
-            let mut rows = record.query([index]).map_err(failed)?;
-            let row = rows
-                .next()
-                .map_err(failed)?
-                .ok_or(LedgerError::Damaged(Part::Record { index: index.cast_unsigned() }))?;
-            if self.give(row, &mut each)?.is_break() {
-                break;
-            }
-            stream.advance().map_err(failed)?;
-            left -= 1;
-        }
-        Ok(())
-    }
-
-    /// Puts a filter into numbers; `None` where nothing can fit.
-    fn bounds(&self, order: Order, filter: &CycleFilter) -> rusqlite::Result<Option<Bounds>> {
-        let machine: Option<i64> = match &filter.machine {
-            None => None,
-            Some(name) => {
-                let known = self
-                    .connection
-                    .query_row("SELECT id FROM machine WHERE name = ?1", [name], |row| row.get(0))
-                    .optional()?;
-                if known.is_none() {
-                    return Ok(None);
-                }
-                known
-            }
-        };
-        let after: Option<(i64, i64)> = match filter.after_index {
-            None => None,
-            Some(index) => {
-                let known = self
-                    .connection
-                    .query_row(
-                        "SELECT rinse_started, idx FROM cycle WHERE idx = ?1",
-                        [index_of(index)],
-                        |row| Ok((row.get(0)?, row.get(1)?)),
-                    )
-                    .optional()?;
-                if known.is_none() {
-                    return Ok(None);
-                }
-                known
-            }
-        };
-        let mut from = filter.from.map_or(i64::MIN, Timestamp::micros);
-        let mut to = filter.to.map_or(i64::MAX, Timestamp::micros);
-        match (order, after) {
-            (Order::OldestFirst, Some((at, _))) => from = from.max(at),
-            (Order::NewestFirst, Some((at, _))) => to = to.min(at.saturating_add(1)),
-            (Order::OldestFirst | Order::NewestFirst, None) => {}
-        }
-        let whose = if machine.is_some() { "machine = ?1 AND" } else { "?1 IS NULL AND" };
-        let way = if order == Order::NewestFirst { "DESC" } else { "ASC" };
-        let sql = format!(
-            "SELECT rinse_started, idx FROM cycle
-             WHERE {whose} verdict = ?2 AND rinse_started >= ?3 AND rinse_started < ?4
-             ORDER BY rinse_started {way}, idx {way}"
-        );
-        Ok(Some(Bounds { sql, machine, from, to, after, order }))
-    }
-
     /// Checks a row of (index, leaf hash, bytes) and hands it on.
     pub(super) fn give(
         &self,
@@ -438,7 +323,7 @@ impl Reader {
 }
 
 /// An index as the database counts; none is ever past its range.
-fn index_of(index: u64) -> i64 {
+pub(super) fn index_of(index: u64) -> i64 {
     i64::try_from(index).unwrap_or(i64::MAX)
 }
 
@@ -456,47 +341,4 @@ pub(super) fn without_repeats(readings: Vec<Reading>) -> Vec<Reading> {
         }
     }
     once
-}
-
-/// A filter in the numbers of the database.
-struct Bounds {
-    sql: String,
-    machine: Option<i64>,
-    from: i64,
-    to: i64,
-    after: Option<(i64, i64)>,
-    order: Order,
-}
-
-/// The cycles of one verdict, in order of (start of the final rinse, index).
-struct Stream<'a> {
-    rows: Rows<'a>,
-    head: Option<(i64, i64)>,
-}
-
-impl<'a> Stream<'a> {
-    /// Goes to the first cycle past the page before.
-    fn start(rows: Rows<'a>, bounds: &Bounds) -> rusqlite::Result<Self> {
-        let mut stream = Self { rows, head: None };
-        stream.advance()?;
-        while let (Some(head), Some(after)) = (stream.head, bounds.after) {
-            let passed = match bounds.order {
-                Order::OldestFirst => head > after,
-                Order::NewestFirst => head < after,
-            };
-            if passed {
-                break;
-            }
-            stream.advance()?;
-        }
-        Ok(stream)
-    }
-
-    fn advance(&mut self) -> rusqlite::Result<()> {
-        self.head = match self.rows.next()? {
-            Some(row) => Some((row.get(0)?, row.get(1)?)),
-            None => None,
-        };
-        Ok(())
-    }
 }

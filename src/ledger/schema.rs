@@ -17,11 +17,15 @@
 //! | `outbox` | 2 | letters to people and machines outside, waiting or ended, see [`super::outbox`] |
 //! | `set_aside` | 2 | what a receiver will not take, kept for people, see [`super::aside`] |
 //! | `checkpoint` | 2 | signed checkpoints; triggers forbid change, see [`super::checkpoints`] |
+//! | `event` | 2 | derived from `record`: all but cycles by kind and time, see [`super::events`] |
+//! | `about` | 2 | derived from `record`: which records speak of an alert or of a record, see [`super::events`] |
+//! | `day` | 2 | derived from `record`: each machine's day in numbers, see [`super::days`] |
 //! | `state` | 1 | one row: where the ledger stands; since 2 with `compacted`, the end of the last whole round |
 //!
 //! A file of format 1 is brought to format 2 when it is opened for writing, in
-//! one transaction, see [`super::migrate`]; a reader takes both. New ledgers are
-//! made the same way, so that there is one form of each.
+//! one transaction, see [`super::migrate`], after a copy was made of it where there is
+//! room; a reader takes both. New ledgers are made the same way, so that there is one
+//! form of each.
 
 use std::path::Path;
 use std::time::Duration;
@@ -32,6 +36,7 @@ use crate::core::cycle::verdict::Verdict;
 use crate::core::merkle::Frontier;
 
 use super::error::LedgerError;
+use super::failpoint::{Point, reach};
 use super::migrate;
 use super::recover::look_around;
 
@@ -143,16 +148,32 @@ pub(super) fn check_place(path: &Path) -> Result<(), LedgerError> {
     Ok(())
 }
 
-fn directory_of(path: &Path) -> &Path {
+/// The directory of a file.
+pub(super) fn directory_of(path: &Path) -> &Path {
     match path.parent() {
         Some(parent) if !parent.as_os_str().is_empty() => parent,
         Some(_) | None => Path::new("."),
     }
 }
 
+/// What is made of a ledger of an older format before it is brought to this one.
+#[derive(Clone, Copy, PartialEq, Eq, Debug)]
+pub(super) enum Copy {
+    /// A copy beside it, where there is room: the way back to the program before.
+    Kept,
+    /// None: the file is a copy itself.
+    None,
+}
+
 /// Opens the file for writing; makes the ledger where there is none yet, and
-/// then says `true`. Reads a few pages only, however long the ledger is.
+/// then says `true`. Reads a few pages only, however long the ledger is; all of it
+/// where a copy is made of one of an older format.
 pub(super) fn open_to_write(path: &Path) -> Result<(Connection, bool), LedgerError> {
+    open_to_write_with(path, Copy::Kept)
+}
+
+/// As [`open_to_write`], with or without that copy.
+pub(super) fn open_to_write_with(path: &Path, copy: Copy) -> Result<(Connection, bool), LedgerError> {
     let failed = |step| move |source| LedgerError::from_database(path, step, source);
     let flags =
         OpenFlags::SQLITE_OPEN_READ_WRITE | OpenFlags::SQLITE_OPEN_CREATE | OpenFlags::SQLITE_OPEN_NO_MUTEX;
@@ -176,6 +197,9 @@ pub(super) fn open_to_write(path: &Path) -> Result<(Connection, bool), LedgerErr
         }
         Header::Ledger { format: FORMAT } => {}
         Header::Ledger { format } => {
+            if copy == Copy::Kept {
+                migrate::keep_copy(path, format);
+            }
             let migrated = migrate_all(&mut connection);
             migrated
                 .map_err(|source| look_around(&connection, failed("bringing it to this format")(source)))?;
@@ -207,10 +231,27 @@ pub(super) fn open_to_read(path: &Path) -> Result<Connection, LedgerError> {
         Err(error) => return Err(error),
         Ok(_) => connection,
     };
+    as_newest(connection, path)
+}
+
+/// Opens a file that nobody writes and that has no log, such as a backup: nothing is made beside it.
+pub(super) fn open_still(path: &Path) -> Result<Connection, LedgerError> {
+    if !path.exists() {
+        return Err(LedgerError::Missing { path: path.to_path_buf() });
+    }
+    let flags = OpenFlags::SQLITE_OPEN_READ_ONLY | OpenFlags::SQLITE_OPEN_NO_MUTEX;
+    let uri = format!("file:{}?immutable=1", escape(path));
+    let opened = Connection::open_with_flags(uri, flags | OpenFlags::SQLITE_OPEN_URI);
+    as_newest(opened.map_err(|source| LedgerError::from_database(path, "opening it", source))?, path)
+}
+
+/// Lets a connection that only reads see an older format as the newest.
+fn as_newest(connection: Connection, path: &Path) -> Result<Connection, LedgerError> {
     match check_header(&connection, path)? {
         Header::Empty => return Err(LedgerError::NotALedger { path: path.to_path_buf(), source: None }),
         Header::Ledger { format: FORMAT } => {}
-        Header::Ledger { .. } => migrate::read_as_format_2(&connection).map_err(failed)?,
+        Header::Ledger { .. } => migrate::read_as_format_2(&connection)
+            .map_err(|source| LedgerError::from_database(path, "opening it", source))?,
     }
     Ok(connection)
 }
@@ -228,7 +269,10 @@ fn migrate_all(connection: &mut Connection) -> rusqlite::Result<()> {
     let transaction = connection.transaction_with_behavior(TransactionBehavior::Immediate)?;
     migrate::to_format_2(&transaction)?;
     transaction.pragma_update(None, "user_version", FORMAT)?;
-    transaction.commit()
+    reach(Point::BeforeMigration);
+    transaction.commit()?;
+    reach(Point::AfterMigration);
+    Ok(())
 }
 
 /// The file of this name with an ending more.
@@ -238,20 +282,20 @@ pub(super) fn beside(path: &Path, ending: &str) -> std::path::PathBuf {
     name.into()
 }
 
-fn escape(path: &Path) -> String {
+pub(super) fn escape(path: &Path) -> String {
     path.to_string_lossy().replace('%', "%25").replace('?', "%3f").replace('#', "%23")
 }
 
 /// What the header of a file says.
 #[derive(Clone, Copy, PartialEq, Eq)]
-enum Header {
+pub(super) enum Header {
     /// Nothing yet, so that a ledger can be made in it.
     Empty,
     /// A ledger of a format that this program knows.
     Ledger { format: i64 },
 }
 
-fn check_header(connection: &Connection, path: &Path) -> Result<Header, LedgerError> {
+pub(super) fn check_header(connection: &Connection, path: &Path) -> Result<Header, LedgerError> {
     let ask = |pragma: &str| {
         connection
             .query_row(pragma, [], |row| row.get::<_, i64>(0))
@@ -319,6 +363,11 @@ pub(super) fn write_state(connection: &Connection, state: &State) -> rusqlite::R
             state.compacted,
         ])?;
     Ok(())
+}
+
+/// The verdict of a number in the `cycle` table.
+pub(super) fn verdict_of(number: i64) -> Option<Verdict> {
+    Verdict::ALL.into_iter().find(|verdict| verdict_number(*verdict) == number)
 }
 
 /// The number of a verdict in the `cycle` table.

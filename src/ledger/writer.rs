@@ -24,6 +24,8 @@ use super::gate::{Gate, Head, open_gate};
 use super::lock::Lock;
 use super::names::{Names, Numbers};
 use super::recover::{Recovered, look_around, recover};
+use super::reserve::Reserve;
+use super::retention::held;
 use super::schema::{check_place, open_to_write};
 
 /// Most commits that wait for the device. At one a second that is a minute; one
@@ -35,7 +37,7 @@ pub const QUEUE_APPENDS_MAX: usize = 64;
 /// How to keep a ledger.
 #[derive(Clone, PartialEq, Eq, Debug)]
 pub struct Options {
-    /// The SQLite file. `-wal`, `-shm` and `.lock` files appear beside it.
+    /// The SQLite file. `-wal`, `-shm`, `.lock` and `.reserve` files appear beside it.
     pub path: PathBuf,
     /// How long blocks of readings stay after they were measured and after they arrived.
     /// Records and the traces of cycles stay for ever.
@@ -90,11 +92,16 @@ impl Writer {
             look_around(&connection, error)
         })?;
         let (recovered, state) = recover(&connection, &options.path, &numbers, created)?;
-        let store = Store { connection, path: options.path.clone(), numbers, state };
+        let held = held(&connection).map_err(|source| {
+            let error = LedgerError::from_database(&options.path, "looking for a lawful hold", source);
+            look_around(&connection, error)
+        })?;
+        let store = Store { connection, path: options.path.clone(), numbers, state, held };
         let compactor = Compactor::new(&store, options.block_retention, now)?;
         let gate = Arc::new(Mutex::new(Gate::default()));
         let (queue, jobs) = sync_channel(QUEUE_COMMITS_MAX + QUEUE_APPENDS_MAX);
-        let work = Work { store, compactor, gate: Arc::clone(&gate), _lock: lock };
+        let reserve = Reserve::open(&options.path);
+        let work = Work { store, compactor, reserve, gate: Arc::clone(&gate), _lock: lock };
         let thread = std::thread::Builder::new()
             .name("ledger-writer".to_owned())
             .spawn(move || work.run(&jobs))
@@ -269,6 +276,7 @@ impl Task {
 struct Work {
     store: Store,
     compactor: Compactor,
+    reserve: Reserve,
     gate: Arc<Mutex<Gate>>,
     _lock: Lock,
 }
@@ -304,7 +312,7 @@ impl Work {
 
     fn commit(&mut self, commit: Commit, done: Done, jobs: &Receiver<Job>) {
         let first = self.store.state.next_input;
-        match self.store.commit(&commit) {
+        match self.reserve.admits().and_then(|()| self.store.commit(&commit)) {
             Ok(committed) => {
                 if let (Some(begin), Some(end)) = (commit.inputs.first(), commit.inputs.last()) {
                     self.compactor.note(first, begin.now, end.now);
@@ -326,7 +334,12 @@ impl Work {
     }
 
     fn append(&mut self, append: Append, done: AppendDone) {
-        match self.store.append(&append) {
+        let mut stored = self.store.append(&append);
+        if matches!(stored, Err(LedgerError::DiskFull { .. })) && self.reserve.release() {
+            tracing::warn!("the disk is full: what was kept for alerts is used for them");
+            stored = self.store.append(&append);
+        }
+        match stored {
             Ok(committed) => done(Ok(committed)),
             Err(error) => {
                 let error = look_around(&self.store.connection, error);
@@ -354,6 +367,10 @@ impl Work {
     /// One step of compaction or pruning; `true` where more waits. A failure
     /// here loses nothing: the readings stay in the tail.
     fn keep_house(&mut self) -> bool {
+        if self.reserve.is_out() {
+            // Blocks would take the room that is kept for alerts.
+            return false;
+        }
         match self.compactor.step(&mut self.store) {
             Ok(more) => more,
             Err(error) => {

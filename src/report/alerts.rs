@@ -5,7 +5,8 @@ use std::io::{self, Write};
 use jiff::tz::TimeZone;
 use serde::Serialize;
 
-use crate::core::alert::{Alert, Occasion, Pattern, Quantity};
+use super::local::{minute, second, zone_name};
+use crate::core::alert::{Action, Alert, Occasion, Pattern, Quantity};
 use crate::core::record::{Body, Change, Clearing, Outcome, Record};
 use crate::core::time::Timestamp;
 
@@ -54,6 +55,7 @@ pub fn table<'a>(
     let mut count = 0;
     for (alert, closed) in alerts {
         if count == 0 {
+            writeln!(out, "Times are those of {}.", zone_name(zone, alert.since))?;
             writeln!(
                 out,
                 "{:>6}  {:<16}  {:<12}  {:<20}  {:<18}  {:>5}  STATE",
@@ -69,7 +71,7 @@ pub fn table<'a>(
             out,
             "{:>6}  {:<16}  {:<12}  {:<20}  {:<18}  {:>5}  {state}",
             alert.number,
-            at(alert.since, zone),
+            minute(alert.since, zone),
             alert.machine.as_deref().unwrap_or("site"),
             alert.condition,
             against(alert),
@@ -94,6 +96,14 @@ pub fn standing(alert: &Alert) -> String {
     }
 }
 
+/// A corrective action in a sentence.
+#[must_use]
+pub fn action(action: &Action) -> String {
+    let text =
+        format!("Corrective action by {}: racks: «{}»; done: «{}».", action.by, action.racks, action.done);
+    text.replace(char::is_control, " ")
+}
+
 /// The whole story of one alert, one line a record.
 ///
 /// # Errors
@@ -108,15 +118,17 @@ pub fn story(
     let machine = alert.machine.as_deref().unwrap_or("site");
     let state = closed.map_or_else(|| standing(alert), |_| "closed".to_owned());
     writeln!(out, "Alert {}: {} at {machine}. {state}.", alert.number, alert.condition)?;
+    writeln!(out, "Times are those of {}.", zone_name(zone, alert.since))?;
     for (index, record) in records {
         if let Some(text) = said(&record.body) {
-            writeln!(out, "{}  {text}  [record {index}]", at_second(record.recorded, zone))?;
+            writeln!(out, "{}  {text}  [record {index}]", second(record.recorded, zone))?;
         }
     }
     Ok(())
 }
 
-fn said(body: &Body) -> Option<String> {
+/// What a record says of an alert; `None` for one that says nothing of any.
+pub(super) fn said(body: &Body) -> Option<String> {
     let text = match body {
         Body::AlertRaised(raised) => {
             let measured = raised.measured.map_or_else(String::new, |measured| {
@@ -215,25 +227,6 @@ fn shown(quantity: Quantity) -> String {
         Quantity::Fraction(share) => format!("{:.0} %", share * 100.0),
         Quantity::Count(count) => count.to_string(),
     }
-}
-
-/// An instant in the zone of this computer, to the minute.
-#[must_use]
-pub fn local(instant: Timestamp) -> String {
-    at(instant, &TimeZone::system())
-}
-
-fn at(instant: Timestamp, zone: &TimeZone) -> String {
-    printed(instant, zone, "%Y-%m-%d %H:%M")
-}
-
-fn at_second(instant: Timestamp, zone: &TimeZone) -> String {
-    printed(instant, zone, "%Y-%m-%d %H:%M:%S")
-}
-
-fn printed(instant: Timestamp, zone: &TimeZone, form: &str) -> String {
-    jiff::Timestamp::from_microsecond(instant.micros())
-        .map_or_else(|_| instant.to_string(), |known| zone.to_datetime(known).strftime(form).to_string())
 }
 
 /// What a message was about.

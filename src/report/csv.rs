@@ -59,6 +59,9 @@ const HEADER: [&str; 35] = [
     "ledger_index",
 ];
 
+/// Columns of the history that follow [`HEADER`].
+const ON_RECORD: [&str; 3] = ["recorded (RFC 3339 UTC)", "late", "amendments"];
+
 /// Columns of an export that follow [`HEADER`].
 const MORE: [&str; 10] = [
     "started (RFC 3339 local)",
@@ -116,12 +119,12 @@ fn local(instant: Timestamp, zone: &TimeZone) -> String {
     )
 }
 
-/// Writes the header line of the columns of [`CycleRow`].
+/// Writes the header line of the history.
 ///
 /// # Errors
 /// The writer's.
 pub fn write_header(out: &mut dyn Write) -> io::Result<()> {
-    write_line(out, HEADER.into_iter())
+    write_line(out, HEADER.into_iter().chain(ON_RECORD))
 }
 
 /// Writes one row.
@@ -129,7 +132,12 @@ pub fn write_header(out: &mut dyn Write) -> io::Result<()> {
 /// # Errors
 /// The writer's.
 pub fn write_row(out: &mut dyn Write, row: &CycleRow) -> io::Result<()> {
-    write_line(out, cells(row).iter().map(String::as_str))
+    let on_record = [
+        row.recorded.map(|at| at.to_string()).unwrap_or_default(),
+        row.late.to_string(),
+        row.amendments.iter().map(u64::to_string).collect::<Vec<_>>().join(" "),
+    ];
+    write_line(out, cells(row).into_iter().chain(on_record))
 }
 
 fn cells(row: &CycleRow) -> [String; 35] {
@@ -172,8 +180,12 @@ fn cells(row: &CycleRow) -> [String; 35] {
     ]
 }
 
-fn write_line<'c>(out: &mut dyn Write, cells: impl Iterator<Item = &'c str>) -> io::Result<()> {
+pub(super) fn write_line<Cell: AsRef<str>>(
+    out: &mut dyn Write,
+    cells: impl Iterator<Item = Cell>,
+) -> io::Result<()> {
     for (place, cell) in cells.enumerate() {
+        let cell = cell.as_ref();
         if place > 0 {
             out.write_all(b",")?;
         }
@@ -187,7 +199,7 @@ fn write_line<'c>(out: &mut dyn Write, cells: impl Iterator<Item = &'c str>) -> 
 }
 
 /// A text from outside the program, made harmless for spreadsheets.
-fn text(text: &str) -> String {
+pub(super) fn text(text: &str) -> String {
     if text.starts_with(['=', '+', '-', '@', '\t', '\r', '\n', '＝', '＋', '－', '＠']) {
         format!("'{text}")
     } else {
@@ -203,7 +215,7 @@ fn word<Word: Serialize>(word: &Word) -> String {
     }
 }
 
-fn number(value: f64) -> String {
+pub(super) fn number(value: f64) -> String {
     let text = format!("{value:.3}");
     text.trim_end_matches('0').trim_end_matches('.').to_owned()
 }

@@ -2,10 +2,11 @@
 
 use serde::Serialize;
 
-use super::words;
+use super::{said, words};
 use crate::core::cycle::plate::{LimitSource, MachineKind, Sanitizing};
 use crate::core::cycle::verdict::Verdict;
-use crate::core::record::{Basis, Cycle, DoseBasis, Rule, WindowFrom};
+use crate::core::late::late_by;
+use crate::core::record::{Amendment, Basis, Cycle, DoseBasis, Record, Rule, WindowFrom};
 use crate::core::time::Timestamp;
 
 /// One cycle, flat. The order of the fields is the order of keys in JSON and of
@@ -82,6 +83,15 @@ pub struct CycleRow {
     pub received: Timestamp,
     /// Index of the record in the ledger; absent without a ledger.
     pub ledger_index: Option<u64>,
+    /// When it was recorded.
+    pub recorded: Option<Timestamp>,
+    /// Whether it was recorded late, see [`crate::core::late`].
+    pub late: bool,
+    /// Indices of the records that amend it.
+    pub amendments: Vec<u64>,
+    /// What those say, one sentence each; for people only.
+    #[serde(skip)]
+    pub remarks: Vec<String>,
 }
 
 impl CycleRow {
@@ -124,7 +134,28 @@ impl CycleRow {
             window_from: cycle.window_from,
             received: cycle.received,
             ledger_index,
+            recorded: None,
+            late: false,
+            amendments: Vec::new(),
+            remarks: Vec::new(),
         }
+    }
+
+    /// Adds what its record says beside the cycle.
+    #[must_use]
+    pub fn recorded(mut self, record: &Record) -> Self {
+        self.recorded = Some(record.recorded);
+        self.late = late_by(record).is_some();
+        self
+    }
+
+    /// Adds the amendments that speak of it; of one that cannot be read that is said.
+    #[must_use]
+    pub fn amended(mut self, amendments: &[(u64, Option<Amendment>)]) -> Self {
+        self.amendments = amendments.iter().map(|(index, _)| *index).collect();
+        self.remarks =
+            amendments.iter().map(|(index, amendment)| said::amended(*index, amendment.as_ref())).collect();
+        self
     }
 }
 

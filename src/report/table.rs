@@ -11,6 +11,7 @@ use jiff::tz::TimeZone;
 use super::row::CycleRow;
 use super::words;
 use crate::core::cycle::verdict::Verdict;
+use crate::core::reader::Scale;
 use crate::core::record::Basis;
 use crate::core::time::Timestamp;
 
@@ -28,6 +29,8 @@ pub struct Style {
     pub colour: bool,
     /// Whether to say what to do with a rack, which helps while it is on the table.
     pub advice: bool,
+    /// Scale of the temperatures.
+    pub scale: Scale,
 }
 
 /// Writes a table row by row.
@@ -37,13 +40,15 @@ pub struct Table {
     day: Option<String>,
     counts: [u64; Verdict::ALL.len()],
     corrected: bool,
+    late: u64,
+    amended: u64,
 }
 
 impl Table {
     /// Starts a table.
     #[must_use]
     pub fn new(style: Style) -> Self {
-        Self { style, day: None, counts: [0; Verdict::ALL.len()], corrected: false }
+        Self { style, day: None, counts: [0; Verdict::ALL.len()], corrected: false, late: 0, amended: 0 }
     }
 
     /// Writes one row, below the heading of its day where that is new.
@@ -72,17 +77,24 @@ impl Table {
             out,
             "{index:>7}  {:<MACHINE_WIDTH$}  {time}  {verdict}  {}{star}  {}  {}  {:>4}",
             cut(&row.machine, MACHINE_WIDTH),
-            pair(row.rinse_min_c, row.limit_c, "°C"),
+            self.temperatures(row.rinse_min_c, row.limit_c),
             pair(Some(row.dwell_s), row.dwell_required_s, "s"),
-            pair(row.wash_min_c, row.wash_limit_c, "°C"),
-            format!("±{:.1}", row.uncertainty),
+            self.temperatures(row.wash_min_c, row.wash_limit_c),
+            format!("±{:.1}", self.style.scale.difference(row.uncertainty)),
         )?;
         let advice =
             Some(words::advice(row.verdict)).filter(|advice| self.style.advice && !advice.is_empty());
         let sentences = advice.into_iter().map(|advice| ("→", advice));
         let sentences =
             sentences.chain(row.reasons.iter().chain(&row.findings).map(|why| ("└", why.as_str())));
-        for (mark, sentence) in sentences {
+        self.late += u64::from(row.late);
+        self.amended += u64::from(!row.remarks.is_empty());
+        let late = row.recorded.filter(|_| row.late).map(|at| {
+            let at = super::local::minute_and_zone(at, &self.style.zone);
+            format!("Late: recorded at {at}, more than an hour after it.")
+        });
+        let beside = late.iter().chain(&row.remarks).map(|sentence| ("+", sentence.as_str()));
+        for (mark, sentence) in sentences.chain(beside) {
             for (place, line) in wrapped(sentence, WIDTH - 12).into_iter().enumerate() {
                 writeln!(out, "{:>11} {line}", if place == 0 { mark } else { "" })?;
             }
@@ -108,6 +120,9 @@ impl Table {
             write!(out, "{separator}{count} {verdict} {}", words::mark(verdict))?;
         }
         writeln!(out)?;
+        if self.late + self.amended > 0 {
+            writeln!(out, "Of these {} recorded late, {} amended (+).", self.late, self.amended)?;
+        }
         if self.corrected {
             writeln!(out, "* corrected for the time constant of the probe")?;
         }
@@ -129,8 +144,14 @@ impl Table {
             "rinse min/limit",
             "held/required",
             "wash min/limit",
-            "± °C"
+            format!("± {}", self.style.scale.symbol())
         )
+    }
+
+    /// `measured / limit` on the reader's scale.
+    fn temperatures(&self, measured_c: Option<f64>, limit_c: f64) -> String {
+        let scale = self.style.scale;
+        pair(measured_c.map(|celsius| scale.temperature(celsius)), scale.temperature(limit_c), scale.symbol())
     }
 
     fn paint(&self, verdict: Verdict, text: &str) -> String {

@@ -146,7 +146,7 @@ fn against(measured_c: f64, relation: &str, limit_c: f64) -> String {
 }
 
 /// What a probe did, after its name.
-const fn fault_words(fault: Fault) -> &'static str {
+pub(super) const fn fault_words(fault: Fault) -> &'static str {
     match fault {
         Fault::OpenCircuit => "had a broken wire (open circuit)",
         Fault::Short => "had a short circuit",

@@ -10,6 +10,7 @@ use std::collections::BTreeMap;
 use crate::core::effect::{Effect, Effects};
 use crate::core::id::MachineId;
 use crate::core::machine::Counts;
+use crate::core::reading::Sample;
 use crate::core::record::{Body, Check, Record};
 use crate::core::site::{Event, Site};
 use crate::core::time::Timestamp;
@@ -109,6 +110,28 @@ impl Gather {
         self.site.handle(now, event, &mut effects);
         self.gather(number, &mut effects);
         self.effects = effects;
+    }
+
+    /// Takes a reading that is stored and not judged, as of a time that was judged before.
+    /// After the last one [`Gather::settle`] must follow in the same commit: a new start would
+    /// apply it otherwise.
+    pub fn store(&mut self, now: Timestamp, sample: Sample) {
+        self.next_input += 1;
+        self.inputs.push(Input { now, event: Event::Sample(sample) });
+    }
+
+    /// Lets every machine hand out its state, so that a new start needs no input so far.
+    pub fn settle(&mut self, now: Timestamp) {
+        let mut effects = std::mem::take(&mut self.effects);
+        self.site.keep(now, &mut effects);
+        self.gather(self.next_input - 1, &mut effects);
+        self.effects = effects;
+    }
+
+    /// Event time up to which this machine is judged.
+    #[must_use]
+    pub fn released_of(&self, machine: MachineId) -> Option<Timestamp> {
+        self.site.released_of(machine)
     }
 
     /// Takes what came of the inputs up to `number`.

@@ -14,7 +14,7 @@ mod daily;
 #[path = "alerts/kills.rs"]
 mod kills;
 #[path = "alerts/office.rs"]
-mod office;
+pub(crate) mod office;
 #[path = "alerts/states.rs"]
 mod states;
 #[path = "alerts/story.rs"]

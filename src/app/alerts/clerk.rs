@@ -156,6 +156,11 @@ impl Clerk {
         self.entered.push(Record::new(now, machine, Body::Check(check)));
     }
 
+    /// Takes a record that is none of the desk's.
+    pub(in crate::app) fn put(&mut self, record: Record) {
+        self.entered.push(record);
+    }
+
     /// Machines whose tank the desk asks for, once.
     pub(in crate::app) fn tanks_asked(&mut self) -> Vec<String> {
         std::mem::take(&mut self.effects.ask_tank)
@@ -190,6 +195,7 @@ impl Clerk {
             ..Append::default()
         };
         let mut again_after = Backoff::new(AGAIN_AFTER.0, AGAIN_AFTER.1);
+        let mut is_told = false;
         loop {
             let refused = match self.ledger.append(append).await {
                 Ok(committed) => {
@@ -201,7 +207,9 @@ impl Clerk {
             if refused.error.retry() == Retry::Never {
                 return Err(refused.error.into());
             }
-            tracing::warn!(error = %refused.error, "alerts wait for the ledger; they are tried again");
+            if !std::mem::replace(&mut is_told, true) {
+                tracing::warn!(error = %refused.error, "alerts wait for the ledger; they are tried again");
+            }
             append = *refused.append;
             tokio::time::sleep(again_after.after_failure()).await;
         }

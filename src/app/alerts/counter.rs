@@ -6,9 +6,9 @@ use crate::app::door::Peer;
 use crate::app::order::{Done, Order, Problem};
 use crate::app::{Failure, ledger};
 use crate::config::load::Loaded;
-use crate::core::alert::{AlertNumber, Event, Refusal};
+use crate::core::alert::{AlertNumber, Event, Refusal, TEXT_BYTES_MAX};
 use crate::core::id::MachineId;
-use crate::core::record::Check;
+use crate::core::record::{Body, Check, LawfulHold, Record};
 use crate::core::time::Timestamp;
 use crate::runtime::clock::Clock;
 
@@ -23,6 +23,12 @@ pub(super) async fn perform(
     machines: &[String],
 ) -> Result<Result<Done, Problem>, ClerkError> {
     let number = number_of(&order);
+    if let Order::Hold { on: false, .. } = &order
+        && clerk.reader().holds()?.is_empty()
+    {
+        let advice = "rinseward hold status tells what is in force";
+        return Ok(Err(Problem::new("keeping-refused", "no lawful hold is in force", advice)));
+    }
     if let Err(problem) = tell(clerk, now, order, machines) {
         return Ok(Err(problem));
     }
@@ -34,7 +40,7 @@ pub(super) async fn perform(
 fn number_of(order: &Order) -> Option<AlertNumber> {
     match order {
         Order::Acknowledge { alert, .. } | Order::Act { alert, .. } => Some(*alert),
-        Order::Maintenance { .. } | Order::Check { .. } => None,
+        Order::Maintenance { .. } | Order::Check { .. } | Order::Hold { .. } => None,
     }
 }
 
@@ -54,8 +60,22 @@ fn tell(clerk: &mut Clerk, now: Timestamp, order: Order, machines: &[String]) ->
             let known = machine.as_deref().map_or(Ok(()), |machine| found(machine, machines).map(drop));
             known.and_then(|()| named(&check)).map(|()| clerk.enter(now, machine, check))
         }
+        Order::Hold { on, reason, by } => hold(clerk, now, LawfulHold { on, reason, by }),
     }
     .map_err(|refusal| refused(&refusal))
+}
+
+fn hold(clerk: &mut Clerk, now: Timestamp, hold: LawfulHold) -> Result<(), Refusal> {
+    for (what, text) in [("the name", &hold.by), ("the reason", &hold.reason)] {
+        if text.trim().is_empty() {
+            return Err(Refusal::Missing { what });
+        }
+        if text.len() > TEXT_BYTES_MAX {
+            return Err(Refusal::TooLong { what });
+        }
+    }
+    clerk.put(Record::new(now, None, Body::LawfulHold(hold)));
+    Ok(())
 }
 
 fn found(machine: &str, machines: &[String]) -> Result<MachineId, Refusal> {

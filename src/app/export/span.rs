@@ -5,7 +5,7 @@ use jiff::civil::{Date, Time};
 use jiff::tz::TimeZone;
 
 use crate::app::Failure;
-use crate::cli::{Moment, SpanArgs};
+use crate::cli::{SpanArgs, SpanEnd};
 use crate::core::alert::hours::instant;
 use crate::core::time::Timestamp;
 use crate::diagnostic::Diagnostic;
@@ -43,12 +43,12 @@ fn bounds(asked: &SpanArgs, zone: &TimeZone, now: Timestamp) -> Option<(Timestam
         return days(year, year.checked_add(1.year()).ok());
     }
     let from = match asked.from? {
-        Moment::Day(day) => midnight(day)?,
-        Moment::Instant(instant) => instant,
+        SpanEnd::Day(day) => midnight(day)?,
+        SpanEnd::Instant(instant) => instant,
     };
     let to = match asked.to {
-        Some(Moment::Day(day)) => midnight(day.checked_add(1.day()).ok()?)?,
-        Some(Moment::Instant(instant)) => instant,
+        Some(SpanEnd::Day(day)) => midnight(day.checked_add(1.day()).ok()?)?,
+        Some(SpanEnd::Instant(instant)) => instant,
         None => now.max(from.plus(std::time::Duration::from_micros(1))),
     };
     Some((from, to))
@@ -84,8 +84,8 @@ mod tests {
             (
                 "Europe/Berlin",
                 SpanArgs {
-                    from: Some(Moment::Day(day("2026-11-01"))),
-                    to: Some(Moment::Day(day("2026-11-02"))),
+                    from: Some(SpanEnd::Day(day("2026-11-01"))),
+                    to: Some(SpanEnd::Day(day("2026-11-02"))),
                     ..none.clone()
                 },
                 "2026-10-31T23:00:00Z",
@@ -93,7 +93,7 @@ mod tests {
             ),
             (
                 "Europe/Berlin",
-                SpanArgs { from: Some(Moment::Day(day("2026-11-25"))), ..none.clone() },
+                SpanArgs { from: Some(SpanEnd::Day(day("2026-11-25"))), ..none.clone() },
                 "2026-11-24T23:00:00Z",
                 "2026-11-26T12:00:00Z",
             ),
@@ -104,8 +104,8 @@ mod tests {
             assert_eq!(resolve(&asked, &zone, now), Ok((instant(from), instant(to))), "{asked:?}");
         }
         let back = SpanArgs {
-            from: Some(Moment::Day(day("2026-11-02"))),
-            to: Some(Moment::Day(day("2026-11-01"))),
+            from: Some(SpanEnd::Day(day("2026-11-02"))),
+            to: Some(SpanEnd::Day(day("2026-11-01"))),
             ..none
         };
         assert!(resolve(&back, &TimeZone::UTC, now).is_err_and(|failure| failure.exit_code() == 64));

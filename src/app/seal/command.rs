@@ -5,7 +5,7 @@
 
 use std::fs::OpenOptions;
 use std::io::{self, Write};
-use std::path::{Path, PathBuf};
+use std::path::Path;
 
 use serde::Serialize;
 
@@ -21,7 +21,7 @@ use crate::core::record::KeyChange;
 use crate::core::time::Timestamp;
 use crate::diagnostic::Diagnostic;
 use crate::ledger::{KeyFiles, LedgerError, Names, Options, Pair, Reader, StoredCheckpoint, Writer};
-use crate::report::alerts::local;
+use crate::report::local;
 use crate::runtime::clock::Clock;
 
 /// Route of the control socket for a checkpoint.
@@ -157,10 +157,6 @@ where
     done
 }
 
-fn ledger_path(from: &LedgerArgs, streams: &mut Streams<'_>) -> Result<PathBuf, Failure> {
-    people::ledger_path(from, streams)
-}
-
 fn newest_key(path: &Path) -> Result<KeyChain, Failure> {
     let read = Reader::open(path).and_then(|reader| reader.signing_keys());
     let changes = read.map_err(|error| ledger::diagnose(&error, path))?;
@@ -207,7 +203,7 @@ impl Secret {
 }
 
 fn show(from: &LedgerArgs, json: bool, streams: &mut Streams<'_>) -> Result<(), Failure> {
-    let path = ledger_path(from, streams)?;
+    let (path, zone) = people::ledger_path(from, streams)?;
     let shown = shown(&path)?;
     let written = if json {
         serde_json::to_writer(&mut *streams.out, &shown)
@@ -219,7 +215,7 @@ fn show(from: &LedgerArgs, json: bool, streams: &mut Streams<'_>) -> Result<(), 
             KeyChange::Rotated => "signed by the one before",
             KeyChange::Lost => "made because the one before was lost",
         };
-        let (since, record) = (local(shown.since), shown.record);
+        let (since, record) = (local::minute_and_zone(shown.since, &zone), shown.record);
         writeln!(streams.out, "public key  {}", shown.key)
             .and_then(|()| writeln!(streams.out, "id          {}", shown.id))
             .and_then(|()| writeln!(streams.out, "since       {since}, record {record}: {came}"))
@@ -256,7 +252,7 @@ fn no_key(path: &Path) -> Diagnostic {
 }
 
 fn export(from: &LedgerArgs, out: &Path, streams: &mut Streams<'_>) -> Result<(), Failure> {
-    let path = ledger_path(from, streams)?;
+    let (path, _) = people::ledger_path(from, streams)?;
     let shown = shown(&path)?;
     // A file that is there may be anything, the secret key too.
     let written = OpenOptions::new()
@@ -276,7 +272,7 @@ fn export(from: &LedgerArgs, out: &Path, streams: &mut Streams<'_>) -> Result<()
 }
 
 fn notes(from: &LedgerArgs, all: bool, streams: &mut Streams<'_>) -> Result<(), Failure> {
-    let path = ledger_path(from, streams)?;
+    let (path, _) = people::ledger_path(from, streams)?;
     let reader = Reader::open(&path).map_err(|error| ledger::diagnose(&error, &path))?;
     let read = if all {
         reader.checkpoints()

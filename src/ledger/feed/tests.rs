@@ -38,7 +38,7 @@ impl Bench {
         let names = Names { machines: &[], channels: &channels };
         let numbers = Numbers::assign(&mut connection, names).expect("names");
         let (_, state) = recover(&connection, path, &numbers, created).expect("where it stands");
-        let store = Store { connection, path: path.to_path_buf(), numbers, state };
+        let store = Store { connection, path: path.to_path_buf(), numbers, state, held: false };
         let mut compactor =
             Compactor::new(&store, RETENTION, Timestamp::from_micros(NEW_YEAR)).expect("a compactor");
         compactor.set_sizes(sizes);
@@ -64,6 +64,7 @@ fn make_format_1(path: &Path) {
     connection
         .execute_batch(
             "DROP INDEX record_by_kind; DROP TABLE round; DROP TABLE bookmark; DROP TABLE outbox; DROP TABLE set_aside; DROP TABLE checkpoint;
+             DROP TABLE event; DROP TABLE about; DROP TABLE day;
              ALTER TABLE state DROP COLUMN compacted; PRAGMA user_version = 1",
         )
         .expect("a ledger of format 1");

@@ -1,9 +1,14 @@
 use super::super::row::samples;
 use super::*;
+use crate::core::record::{Amendment, AmendmentChange, Body, Record};
 
 fn print(colour: bool, rows: &[CycleRow]) -> String {
+    print_on(Scale::Celsius, colour, rows)
+}
+
+fn print_on(scale: Scale, colour: bool, rows: &[CycleRow]) -> String {
     let zone = TimeZone::get("America/New_York").expect("the zone data base is built in");
-    let mut table = Table::new(Style { zone, colour, advice: false });
+    let mut table = Table::new(Style { zone, colour, advice: false, scale });
     let mut out = Vec::new();
     for row in rows {
         table.write_row(&mut out, row).expect("a vector takes everything");
@@ -38,4 +43,33 @@ fn fits_its_width_and_colours_only_when_asked() {
 #[test]
 fn an_empty_table_says_so() {
     assert_eq!(print(false, &[]), "No cycle on record for this choice.\n");
+}
+
+// Late records and amendments stand below their row and are counted. 71.31 °C are 160.358 °F and
+// 82.222 °C are 179.9996 °F by definition of the scales.
+#[test]
+fn late_and_amended_racks_show_as_such() {
+    let cycle = samples::cycle(240, Verdict::Cold, 71.31, Vec::new());
+    let at = cycle.rinse_ended.plus(std::time::Duration::from_secs(7_200));
+    let record = Record::new(at, None, Body::Cycle(Box::new(cycle.clone())));
+    let amendment = Amendment {
+        of: 41,
+        reason: "the rack was\u{1b}[2J washed again".to_owned(),
+        by: "Ana".to_owned(),
+        change: AmendmentChange::Comment,
+    };
+    let row = CycleRow::new("dm1", &cycle, Some(41))
+        .recorded(&record)
+        .amended(&[(57, Some(amendment)), (58, None)]);
+    let printed = print_on(Scale::Fahrenheit, false, &[row]);
+    for part in [
+        "160.4 /180.0 °F",
+        "+ Late: recorded at 2023-11-14 19:18 (America/New_York), more than an hour after it.",
+        "+ Amended by record 57: «the rack was [2J washed again» (Ana).",
+        "+ Record 58 speaks of it and is damaged.",
+        "Of these 1 recorded late, 1 amended (+).",
+    ] {
+        assert!(printed.contains(part), "«{part}» in {printed}");
+    }
+    assert!(!printed.contains('\u{1b}'));
 }

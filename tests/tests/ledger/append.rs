@@ -75,6 +75,7 @@ fn an_append_is_read_back() {
         set_aside: vec![aside("first"), aside("second")],
         taken_back: Vec::new(),
         checkpoints: vec![checkpoint(1.0, 1)],
+        days: None,
     };
     let committed = append(&writer, first).expect("an append");
     assert_eq!((committed.first_index, committed.tree_size, committed.last_input), (Some(1), 3, 3));

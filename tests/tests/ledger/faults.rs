@@ -21,6 +21,7 @@ use super::fixture::{
     NEW_YEAR, at, commit, cycle, open, options, place, plain, sample, site, start, stop, trace,
 };
 use super::{all_records, beside, ramp, values, wait_for_tail};
+use crate::keeping::device::Tmpfs;
 
 fn refusal(path: &Path) -> LedgerError {
     let (machines, channels) = site();
@@ -282,46 +283,14 @@ fn a_corrupt_page_error_says_what_can_be_read() {
     assert_eq!(readable, Readable::Records { counted: 40, asked: 40, sound: 40 });
 }
 
-/// A file system of its own, taken away at the end.
-struct Tmpfs(tempfile::TempDir);
-
-impl Tmpfs {
-    fn mount(size: &str) -> Self {
-        let directory = tempfile::tempdir().expect("room for a directory");
-        let mounted = Command::new("mount")
-            .args(["-t", "tmpfs", "-o", &format!("size={size}"), "tmpfs"])
-            .arg(directory.path())
-            .status();
-        assert!(
-            mounted.as_ref().is_ok_and(std::process::ExitStatus::success),
-            "this test fills a device: it needs the right to mount a tmpfs (root, or CAP_SYS_ADMIN), got {mounted:?}"
-        );
-        Self(directory)
-    }
-
-    fn remount(&self, option: &str) {
-        let status =
-            Command::new("mount").args(["-o", &format!("remount,{option}")]).arg(self.0.path()).status();
-        assert!(status.as_ref().is_ok_and(std::process::ExitStatus::success), "remount gave {status:?}");
-    }
-}
-
-impl Drop for Tmpfs {
-    fn drop(&mut self) {
-        if let Err(error) = Command::new("umount").arg("-l").arg(self.0.path()).status() {
-            panic!("umount: {error}");
-        }
-    }
-}
-
 // Shows that a full device refuses whole commits, loses nothing committed, and
 // that the same commit goes through when there is room again.
 #[test]
 fn a_full_device_gives_commits_back() {
     let device = Tmpfs::mount("2m");
-    let path = device.0.path().join("ledger.sqlite");
+    let path = device.path().join("ledger.sqlite");
     let (writer, _) = open(&path);
-    let ballast = device.0.path().join("ballast");
+    let ballast = device.path().join("ballast");
     let mut file = fs::File::create(&ballast).expect("a file");
     while file.write_all(&[7; 4096]).is_ok() {}
     drop(file);

@@ -4,18 +4,19 @@ use std::fs;
 use std::path::Path;
 
 use rinseward::core::cycle::verdict::Verdict;
+use rinseward::core::daily::{DayNumbers, MachineDay};
 use rinseward::core::id::MachineId;
 use rinseward::core::reading::{Fault, Value};
 use rinseward::core::site::Event;
 use rinseward::core::time::Timestamp;
 use rinseward::ledger::{
-    Append, Bookmark, Commit, Input, LetterStatus, MachineSnapshot, NewRecord, OutboxChange, Place, Reader,
-    SetAside, Tally,
+    Append, Bookmark, Commit, DaysPart, Input, LetterStatus, MachineSnapshot, NewRecord, OutboxChange, Place,
+    Reader, SetAside, Tally,
 };
 
 use super::append::{append, checkpoint, letter};
 use super::fixture::{at, commit, cycle, open, place, plain, sample, start, stop, trace};
-use super::{all_records, values, wait_for_tail};
+use super::{all_records, count, values, wait_for_tail};
 
 /// Root of the seven records, computed from the stored bytes by another
 /// program: Python's hashlib after RFC 6962 §2.1.
@@ -123,6 +124,18 @@ fn the_ledger_of_format_1_opens() {
 /// Root of the eight records of format 2, computed as [`ROOT`].
 const ROOT_2: &str = "9b800a26d4e32c1b60ea671cfe37f3b6815b423e85c586c3daf1773b8aa45044";
 
+/// A day in numbers, as the table keeps it.
+fn day_of_dm1() -> MachineDay {
+    let numbers = DayNumbers {
+        counts: [1, 1, 1, 1, 1, 0],
+        rinse_min_c: Some(71.3),
+        rinse_median_c: Some(84.6),
+        late: 0,
+        damaged: 0,
+    };
+    MachineDay { day: jiff::civil::date(2026, 1, 1), machine: "dm1".to_owned(), numbers }
+}
+
 /// What the golden ledger of format 2 holds: that of format 1, a second round of
 /// compaction, and all that an append can store. Never change it either.
 fn write_format_2(path: &Path) {
@@ -142,6 +155,7 @@ fn write_format_2(path: &Path) {
             .into(),
         taken_back: Vec::new(),
         checkpoints: vec![checkpoint(7_301.0, 7), checkpoint(7_302.0, 8)],
+        days: Some(DaysPart { anew: true, days: vec![day_of_dm1()] }),
     };
     append(&writer, first).expect("an append");
     let outbox = vec![
@@ -201,6 +215,9 @@ fn the_ledger_of_format_2_opens() {
         assert_eq!(values(&reader, "dm1/rinse").len(), 606);
         assert_eq!(fed(&reader), values(&reader, "dm1/rinse"));
         assert_eq!(reader.newest_input().expect("a number"), 608);
+        assert_eq!((count(path, "day"), count(path, "event")), (1, 2));
+        let day = reader.days(&jiff::tz::TimeZone::UTC, Some("dm1"), day_of_dm1().day, day_of_dm1().day);
+        assert_eq!(day.expect("the day"), [day_of_dm1()], "counted from the records");
         let checkpoints = reader.checkpoints().expect("no failure");
         assert_eq!(checkpoints, [checkpoint(7_301.0, 7), checkpoint(7_302.0, 8)]);
     }

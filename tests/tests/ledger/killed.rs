@@ -62,6 +62,7 @@ fn append_of(n: u32) -> Append {
         set_aside: vec![set_aside],
         taken_back: if n == 0 { Vec::new() } else { vec![i64::from(n)] },
         checkpoints: Vec::new(),
+        days: None,
     }
 }
 

@@ -1,0 +1,173 @@
+//! The cycles, with what amends them.
+
+use std::collections::BTreeSet;
+use std::io;
+use std::ops::ControlFlow;
+
+use super::{Ground, Printer, style};
+use crate::app::{Failure, Streams};
+use crate::cli::HistoryArgs;
+use crate::core::record::{Body, Record};
+use crate::ledger::{CycleFilter, Found, LedgerError, Order, Reader, Subject};
+use crate::report::row::CycleRow;
+use crate::report::table::Style;
+
+pub(super) fn show(
+    ground: &mut Ground,
+    arguments: &HistoryArgs,
+    streams: &mut Streams<'_>,
+) -> Result<(), Failure> {
+    let style = Style { zone: ground.zone.clone(), scale: arguments.scale, ..style() };
+    let mut printer = Printer::styled(arguments.form, style);
+    printer.start(streams).map_err(Failure::output)?;
+    let mut written = Ok(());
+    let mut failure = None;
+    let mut damaged = Vec::new();
+    let reader = &ground.reader;
+    let mut print = |index: u64, found: Found| match found {
+        Err(error) => {
+            damaged.push((index, error));
+            ControlFlow::Continue(())
+        }
+        Ok((_, record)) => match row(reader, index, &record) {
+            Err(error) => {
+                failure = Some(error);
+                ControlFlow::Break(())
+            }
+            Ok(None) => ControlFlow::Continue(()),
+            Ok(Some(row)) => {
+                written = printer.row(streams, &row);
+                if written.is_ok() { ControlFlow::Continue(()) } else { ControlFlow::Break(()) }
+            }
+        },
+    };
+    let read = match arguments.alert {
+        Some(alert) => of_alert(ground, alert, arguments, &mut print),
+        None => in_order(ground, arguments, &mut print),
+    };
+    written.map_err(Failure::output)?;
+    read.and(failure.map_or(Ok(()), Err)).map_err(|error| ground.failed(&error))?;
+    ground.damaged.extend(damaged);
+    printer.finish(streams).map_err(Failure::output)
+}
+
+/// A cycle as every report shows it, with what amends it.
+pub(super) fn row(reader: &Reader, index: u64, record: &Record) -> Result<Option<CycleRow>, LedgerError> {
+    let Body::Cycle(cycle) = &record.body else { return Ok(None) };
+    let machine = record.machine.as_deref().unwrap_or("-");
+    let amendments = reader.amendments(index)?;
+    Ok(Some(CycleRow::new(machine, cycle, Some(index)).recorded(record).amended(&amendments)))
+}
+
+type Each<'a> = &'a mut dyn FnMut(u64, Found) -> ControlFlow<()>;
+
+fn in_order(ground: &Ground, arguments: &HistoryArgs, each: Each<'_>) -> Result<(), LedgerError> {
+    let filter = CycleFilter {
+        machine: arguments.machine.clone(),
+        from: ground.from,
+        to: ground.to,
+        verdicts: arguments.verdicts.clone(),
+        limit: arguments.limit,
+        after_index: arguments.after,
+    };
+    in_pages(arguments, each, |order, each| ground.reader.cycles_found(order, &filter, each))
+}
+
+/// In the order that was asked for; a limit without a page before it means the newest.
+pub(super) fn in_pages(
+    arguments: &HistoryArgs,
+    each: Each<'_>,
+    query: impl FnOnce(Order, Each<'_>) -> Result<(), LedgerError>,
+) -> Result<(), LedgerError> {
+    if arguments.newest_first {
+        return query(Order::NewestFirst, each);
+    }
+    if arguments.limit.is_none() || arguments.after.is_some() {
+        return query(Order::OldestFirst, each);
+    }
+    let mut newest = Vec::new();
+    query(Order::NewestFirst, &mut |index, found| {
+        newest.push((index, found));
+        ControlFlow::Continue(())
+    })?;
+    for (index, found) in newest.into_iter().rev() {
+        if each(index, found).is_break() {
+            break;
+        }
+    }
+    Ok(())
+}
+
+/// The cycles that the records of an alert name.
+fn of_alert(ground: &Ground, alert: u64, arguments: &HistoryArgs, each: Each<'_>) -> Result<(), LedgerError> {
+    let mut named = BTreeSet::new();
+    for index in ground.reader.about(Subject::Alert(alert))? {
+        match ground.reader.record(index)? {
+            Ok((_, record)) => named.extend(causes(&record.body)),
+            Err(error) => {
+                // Which cycles it named nobody can say.
+                if each(index, Err(error)).is_break() {
+                    return Ok(());
+                }
+            }
+        }
+    }
+    let mut rows: Vec<(u64, Found)> = Vec::new();
+    for index in named {
+        rows.push((index, ground.reader.record(index)?));
+    }
+    rows.retain(|(_, found)| found.as_ref().map_or(true, |(_, record)| fits(ground, arguments, record)));
+    if arguments.newest_first {
+        rows.reverse();
+    }
+    for (index, found) in rows {
+        if each(index, found).is_break() {
+            break;
+        }
+    }
+    Ok(())
+}
+
+fn causes(body: &Body) -> Vec<u64> {
+    let causes = match body {
+        Body::AlertRaised(raised) => [raised.cause, raised.last_good],
+        Body::AlertChanged(changed) => [changed.cause, None],
+        Body::AlertCleared(cleared) => [cleared.cause, None],
+        Body::Cycle(_)
+        | Body::Gap(_)
+        | Body::Check(_)
+        | Body::ServiceStart(_)
+        | Body::ServiceStop(_)
+        | Body::ClockStep(_)
+        | Body::ConfigurationChange(_)
+        | Body::MachineFailure(_)
+        | Body::AlertAcknowledged(_)
+        | Body::AlertClosed(_)
+        | Body::CorrectiveAction(_)
+        | Body::Notification(_)
+        | Body::Maintenance(_)
+        | Body::Note(_)
+        | Body::Amendment(_)
+        | Body::SigningKey(_)
+        | Body::LawfulHold(_)
+        | Body::Pruned(_)
+        | Body::Import(_)
+        | Body::Restored(_) => [None, None],
+    };
+    causes.into_iter().flatten().collect()
+}
+
+fn fits(ground: &Ground, arguments: &HistoryArgs, record: &Record) -> bool {
+    let Body::Cycle(cycle) = &record.body else { return false };
+    let verdicts = &arguments.verdicts;
+    (arguments.machine.is_none() || record.machine == arguments.machine)
+        && (verdicts.is_empty() || verdicts.contains(&cycle.verdict))
+        && ground.from.is_none_or(|from| cycle.rinse_started >= from)
+        && ground.to.is_none_or(|to| cycle.rinse_started < to)
+}
+
+/// Writes a line of the answer.
+pub(super) fn line(streams: &mut Streams<'_>, text: &str) -> Result<(), Failure> {
+    let write = |out: &mut dyn io::Write| writeln!(out, "{text}");
+    write(streams.out).map_err(Failure::output)
+}

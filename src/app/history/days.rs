@@ -1,0 +1,357 @@
+//! Days, their summary, and what is missing of them.
+
+use std::collections::BTreeMap;
+
+use jiff::civil::Date;
+
+use super::Ground;
+use super::cycles::line;
+use crate::app::{Failure, Streams};
+use crate::cli::HistoryArgs;
+use crate::core::alert::hours::{Stretch, local_date};
+use crate::core::cycle::verdict::Verdict;
+use crate::core::daily::{DayNumbers, MachineDay, median};
+use crate::core::monitored::{self, Blank, Monitored, monitored};
+use crate::core::time::Timestamp;
+use crate::report::said;
+use crate::report::sheet::{Cell, Column, Form, Unit};
+
+/// Columns of `--show days`.
+static DAYS: [Column; 18] = [
+    Column::under("day", Unit::Day, "day", 10),
+    Column::under("machine", Unit::Text, "machine", 12),
+    Column::under("cycles", Unit::Count, "racks", 5),
+    Column::under("cold", Unit::Count, "cold", 4),
+    Column::under("brief", Unit::Count, "brief", 5),
+    Column::under("weak", Unit::Count, "weak", 4),
+    Column::under("unproven", Unit::Count, "unpr.", 5),
+    Column::under("narrow", Unit::Count, "narr.", 5),
+    Column::nowhere("pass", Unit::Count),
+    Column::under("late", Unit::Count, "late", 4),
+    Column::nowhere("damaged", Unit::Count),
+    Column::nowhere("pass_rate", Unit::Share),
+    Column::under("rinse_min", Unit::Celsius, "lowest", 9),
+    Column::under("rinse_median", Unit::Celsius, "median", 9),
+    Column::nowhere("operating", Unit::Seconds),
+    Column::nowhere("monitored", Unit::Seconds),
+    Column::nowhere("filled", Unit::Seconds),
+    Column::under("monitored_share", Unit::Share, "watched", 10),
+];
+
+/// Columns of `--show summary`.
+static SUMMARY: [Column; 20] = [
+    Column::under("machine", Unit::Text, "machine", 12),
+    Column::nowhere("from", Unit::Instant),
+    Column::nowhere("to", Unit::Instant),
+    Column::under("days", Unit::Count, "days", 5),
+    Column::under("cycles", Unit::Count, "racks", 7),
+    Column::under("cold", Unit::Count, "cold", 5),
+    Column::under("brief", Unit::Count, "brief", 5),
+    Column::under("weak", Unit::Count, "weak", 5),
+    Column::under("unproven", Unit::Count, "unpr.", 5),
+    Column::under("narrow", Unit::Count, "narr.", 6),
+    Column::nowhere("pass", Unit::Count),
+    Column::nowhere("late", Unit::Count),
+    Column::nowhere("damaged", Unit::Count),
+    Column::under("pass_rate", Unit::Share, "passed", 10),
+    Column::under("rinse_min", Unit::Celsius, "lowest", 9),
+    Column::nowhere("median_of_day_medians", Unit::Celsius),
+    Column::nowhere("operating", Unit::Seconds),
+    Column::nowhere("monitored", Unit::Seconds),
+    Column::nowhere("filled", Unit::Seconds),
+    Column::under("monitored_share", Unit::Share, "watched", 10),
+];
+
+/// Columns of `--show gaps`.
+static GAPS: [Column; 10] = [
+    Column::under("index", Unit::Count, "record", 7),
+    Column::under("machine", Unit::Text, "machine", 12),
+    Column::under("probe", Unit::Text, "probe", 18),
+    Column::under("from", Unit::Instant, "from", 19),
+    Column::under("to", Unit::Instant, "to", 19),
+    Column::under("lasted", Unit::Seconds, "lasted", 12),
+    Column::nowhere("in_operation", Unit::Seconds),
+    Column::nowhere("fault", Unit::Text),
+    Column::nowhere("filled", Unit::Flag),
+    Column::below("said"),
+];
+
+/// Hours, gaps and span that a share is reckoned from.
+struct Watch {
+    span: Stretch,
+    operating: Vec<Stretch>,
+    blanks: Vec<Blank>,
+}
+
+impl Watch {
+    fn new(ground: &mut Ground, span: Stretch) -> Result<Self, Failure> {
+        let (mut blanks, damaged) =
+            ground.reader.blanks(ground.now).map_err(|error| ground.failed(&error))?;
+        for index in damaged {
+            if let Err(error) = ground.reader.record(index).map_err(|error| ground.failed(&error))? {
+                ground.damaged.push((index, error));
+            }
+        }
+        blanks.retain(|blank| blank.from < span.to && blank.to.is_none_or(|to| to > span.from));
+        let operating = match &ground.settings {
+            Some(settings) => monitored::operating(settings, span),
+            None => vec![span],
+        };
+        Ok(Self { span, operating, blanks })
+    }
+
+    /// What was watched of a machine inside a stretch.
+    fn of(&self, machine: &str, span: Stretch) -> Monitored {
+        let first = self.operating.partition_point(|hours| hours.to <= span.from);
+        let hours = self.operating.get(first..).unwrap_or_default();
+        let hours = hours.get(..hours.partition_point(|hours| hours.from < span.to)).unwrap_or_default();
+        let end = self.blanks.partition_point(|blank| blank.from < span.to);
+        let own = |blank: &&Blank| {
+            blank.to.is_none_or(|to| to > span.from)
+                && blank.machine.as_deref().is_none_or(|own| own == machine)
+        };
+        monitored(span, hours, self.blanks.get(..end).unwrap_or_default().iter().filter(own))
+    }
+}
+
+/// The days that were asked for: from the first that is known to today where nothing else was said.
+fn dates(ground: &Ground) -> Result<Option<(Date, Date)>, Failure> {
+    let known = ground.reader.days_span(&ground.zone).map_err(|error| ground.failed(&error))?;
+    let date = |at: Timestamp| local_date(&ground.zone, at);
+    let last_instant = |to: Timestamp| Timestamp::from_micros(to.micros() - 1);
+    let first = ground.from.and_then(date).or(known.map(|(first, _)| first));
+    let last = ground.to.map(last_instant).or(Some(ground.now)).and_then(date);
+    Ok(first.zip(last).filter(|(first, last)| first <= last))
+}
+
+/// The stretch of whole days, but not past what was asked for nor past now.
+fn stretch(ground: &Ground, (first, last): (Date, Date)) -> Option<Stretch> {
+    let (_, from) = monitored::day(&ground.zone, first)?;
+    let (_, to) = monitored::day(&ground.zone, last)?;
+    let to = to.to.min(ground.now);
+    let span = Stretch {
+        from: ground.from.map_or(from.from, |at| at.max(from.from)),
+        to: ground.to.map_or(to, |at| at.min(to)),
+    };
+    (span.from < span.to).then_some(span)
+}
+
+fn machines(ground: &Ground, arguments: &HistoryArgs) -> Result<Vec<String>, Failure> {
+    let mut machines = ground.reader.machines().map_err(|error| ground.failed(&error))?;
+    machines.retain(|name| arguments.machine.as_ref().is_none_or(|wanted| wanted == name));
+    Ok(machines)
+}
+
+/// Days in numbers are whole ones: a span that cuts one would not fit them.
+fn nothing(ground: &Ground, arguments: &HistoryArgs, streams: &mut Streams<'_>) -> Result<(), Failure> {
+    if ground.sheet(&DAYS, arguments).form == Form::Table {
+        line(streams, "Nothing on record for this choice.")?;
+    }
+    Ok(())
+}
+
+pub(super) fn days(
+    ground: &mut Ground,
+    arguments: &HistoryArgs,
+    streams: &mut Streams<'_>,
+) -> Result<(), Failure> {
+    let Some((first, last)) = dates(ground)? else { return nothing(ground, arguments, streams) };
+    let Some(span) = stretch(ground, (first, last)) else { return nothing(ground, arguments, streams) };
+    let machine = arguments.machine.as_deref();
+    let washed = ground.reader.days(&ground.zone, machine, first, last);
+    let washed = washed.map_err(|error| ground.failed(&error))?;
+    let mut numbers: BTreeMap<(Date, &str), &DayNumbers> = BTreeMap::new();
+    numbers.extend(washed.iter().map(|day| ((day.day, day.machine.as_str()), &day.numbers)));
+    let watch = Watch::new(ground, span)?;
+    let machines = machines(ground, arguments)?;
+    let none = DayNumbers::default();
+    let mut rows = Vec::new();
+    for (day, whole) in monitored::days(&ground.zone, span) {
+        let inside = Stretch { from: whole.from.max(span.from), to: whole.to.min(span.to) };
+        for machine in &machines {
+            let watched = watch.of(machine, inside);
+            let numbers = numbers.get(&(day, machine.as_str())).copied().unwrap_or(&none);
+            // A day on which the site was closed and nothing was washed says nothing.
+            if numbers.cycles() + numbers.damaged > 0 || watched.operating_s > 0.0 {
+                rows.push(day_row(day, machine, numbers, &watched));
+            }
+        }
+    }
+    let skipped = rows.len().saturating_sub(arguments.limit.unwrap_or(usize::MAX));
+    rows.drain(..skipped);
+    if arguments.newest_first {
+        rows.reverse();
+    }
+    let sheet = ground.sheet(&DAYS, arguments);
+    sheet.start(streams.out, &ground.whose()).map_err(Failure::output)?;
+    rows.iter().try_for_each(|row| sheet.row(streams.out, row)).map_err(Failure::output)?;
+    if sheet.form == Form::Table {
+        foot(ground, streams)?;
+    }
+    Ok(())
+}
+
+fn day_row(day: Date, machine: &str, numbers: &DayNumbers, watched: &Monitored) -> Vec<Cell> {
+    let [cold, brief, weak, unproven, narrow, pass] = Verdict::ALL.map(|verdict| numbers.of(verdict));
+    vec![
+        Cell::Day(day),
+        Cell::text(machine),
+        numbers.cycles().into(),
+        cold.into(),
+        brief.into(),
+        weak.into(),
+        unproven.into(),
+        narrow.into(),
+        pass.into(),
+        numbers.late.into(),
+        numbers.damaged.into(),
+        numbers.pass_rate().into(),
+        numbers.rinse_min_c.into(),
+        numbers.rinse_median_c.into(),
+        watched.operating_s.into(),
+        watched.monitored_s.into(),
+        watched.filled_s.into(),
+        watched.share().into(),
+    ]
+}
+
+/// What the reader must know of the shares.
+fn foot(ground: &Ground, streams: &mut Streams<'_>) -> Result<(), Failure> {
+    let hours = match &ground.settings {
+        None => "every hour, since no configuration was given (--config)",
+        Some(settings) if settings.open.is_some() => "the opening hours of the site",
+        Some(settings) if !settings.shifts.is_empty() => "the shifts of the site",
+        Some(_) => "every hour, since the configuration names neither opening hours nor shifts",
+    };
+    line(
+        streams,
+        &format!("\nwatched: share of {hours} without a gap; a day is the site's, from midnight."),
+    )?;
+    line(streams, "Damaged records are in none of these numbers; --show cycles names them.")
+}
+
+pub(super) fn summary(
+    ground: &mut Ground,
+    arguments: &HistoryArgs,
+    streams: &mut Streams<'_>,
+) -> Result<(), Failure> {
+    let Some((first, last)) = dates(ground)? else { return nothing(ground, arguments, streams) };
+    let Some(span) = stretch(ground, (first, last)) else { return nothing(ground, arguments, streams) };
+    let days = ground.reader.days(&ground.zone, arguments.machine.as_deref(), first, last);
+    let days = days.map_err(|error| ground.failed(&error))?;
+    let watch = Watch::new(ground, span)?;
+    let sheet = ground.sheet(&SUMMARY, arguments);
+    sheet.start(streams.out, &ground.whose()).map_err(Failure::output)?;
+    for machine in machines(ground, arguments)? {
+        let own: Vec<&MachineDay> = days.iter().filter(|day| day.machine == machine).collect();
+        let row = summary_row(&machine, &own, span, &watch);
+        sheet.row(streams.out, &row).map_err(Failure::output)?;
+    }
+    if sheet.form == Form::Table {
+        let damaged: u64 = days.iter().map(|day| day.numbers.damaged).sum();
+        let late: u64 = days.iter().map(|day| day.numbers.late).sum();
+        line(
+            streams,
+            &format!("\n{first} to {last}, whole days; recorded late: {late}; damaged: {damaged}."),
+        )?;
+        foot(ground, streams)?;
+    }
+    Ok(())
+}
+
+fn summary_row(machine: &str, days: &[&MachineDay], span: Stretch, watch: &Watch) -> Vec<Cell> {
+    let sum = |of: &dyn Fn(&DayNumbers) -> u64| days.iter().map(|day| of(&day.numbers)).sum::<u64>();
+    let counts = Verdict::ALL.map(|verdict| sum(&|numbers| numbers.of(verdict)));
+    let whole = DayNumbers {
+        counts,
+        rinse_min_c: days.iter().filter_map(|day| day.numbers.rinse_min_c).reduce(f64::min),
+        rinse_median_c: median(
+            &mut days.iter().filter_map(|day| day.numbers.rinse_median_c).collect::<Vec<f64>>(),
+        ),
+        late: sum(&|numbers| numbers.late),
+        damaged: sum(&|numbers| numbers.damaged),
+    };
+    let [cold, brief, weak, unproven, narrow, pass] = counts;
+    let watched = watch.of(machine, watch.span);
+    vec![
+        Cell::text(machine),
+        span.from.into(),
+        span.to.into(),
+        (days.len() as u64).into(),
+        whole.cycles().into(),
+        cold.into(),
+        brief.into(),
+        weak.into(),
+        unproven.into(),
+        narrow.into(),
+        pass.into(),
+        whole.late.into(),
+        whole.damaged.into(),
+        whole.pass_rate().into(),
+        whole.rinse_min_c.into(),
+        whole.rinse_median_c.into(),
+        watched.operating_s.into(),
+        watched.monitored_s.into(),
+        watched.filled_s.into(),
+        watched.share().into(),
+    ]
+}
+
+pub(super) fn gaps(
+    ground: &mut Ground,
+    arguments: &HistoryArgs,
+    streams: &mut Streams<'_>,
+) -> Result<(), Failure> {
+    let span = Stretch {
+        from: ground.from.unwrap_or(Timestamp::MIN),
+        to: ground.to.unwrap_or(Timestamp::MAX).min(ground.now),
+    };
+    let mut watch = Watch::new(ground, span)?;
+    let wanted = |blank: &Blank| {
+        arguments.machine.is_none() || blank.machine.is_none() || blank.machine == arguments.machine
+    };
+    watch.blanks.retain(wanted);
+    let first = watch.blanks.len().saturating_sub(arguments.limit.unwrap_or(usize::MAX));
+    watch.blanks.drain(..first);
+    if arguments.newest_first {
+        watch.blanks.reverse();
+    }
+    let sheet = ground.sheet(&GAPS, arguments);
+    sheet.start(streams.out, &ground.whose()).map_err(Failure::output)?;
+    for blank in &watch.blanks {
+        let row = gap_row(ground, blank, span);
+        sheet.row(streams.out, &row).map_err(Failure::output)?;
+    }
+    if sheet.form == Form::Table {
+        let (count, filled) = (watch.blanks.len(), watch.blanks.iter().filter(|blank| blank.filled).count());
+        line(streams, &format!("\n{count} gaps, {filled} of them filled by readings that came late."))?;
+    }
+    Ok(())
+}
+
+fn gap_row(ground: &Ground, blank: &Blank, span: Stretch) -> Vec<Cell> {
+    let whole = Stretch { from: blank.from, to: blank.to.unwrap_or(span.to).max(blank.from) };
+    let in_operation_s = match &ground.settings {
+        Some(settings) => monitored(whole, &monitored::operating(settings, whole), []).operating_s,
+        None => whole.to.seconds_since(whole.from),
+    };
+    let mut said = match blank.fault {
+        Some(fault) => format!("The probe {}", said::fault(fault)),
+        None => "The service was down".to_owned(),
+    };
+    said.push_str(if blank.to.is_none() { "; it lasts" } else { "" });
+    said.push_str(if blank.filled { "; its readings came after all, late." } else { "." });
+    let fault = blank.fault.and_then(|fault| serde_json::to_value(fault).ok());
+    vec![
+        blank.index.into(),
+        blank.machine.clone().into(),
+        blank.probe.clone().into(),
+        blank.from.into(),
+        blank.to.into(),
+        whole.to.seconds_since(whole.from).into(),
+        in_operation_s.into(),
+        fault.and_then(|fault| fault.as_str().map(str::to_owned)).into(),
+        Cell::Flag(blank.filled),
+        Cell::Text(said),
+    ]
+}

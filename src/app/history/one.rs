@@ -1,0 +1,265 @@
+//! One record with all that concerns it, and what was in force at a moment.
+
+use std::fmt::Write as _;
+
+use serde_json::json;
+
+use super::cycles::line;
+use super::{Ground, cycles};
+use crate::app::{Failure, Streams};
+use crate::cli::HistoryArgs;
+use crate::core::late::{late_by, stands_at};
+use crate::core::merkle::leaf_hash;
+use crate::core::record::{Body, Record};
+use crate::diagnostic::Diagnostic;
+use crate::ledger::{InForce, LedgerError, Subject};
+use crate::report::sheet::{Cell, Column, Form, Unit, duration};
+use crate::report::{local, said};
+
+/// Sections of a configuration that limits, probes and calibrations stand in.
+const SECTIONS: [&str; 2] = ["[[machine]]", "[[probe]]"];
+
+/// Columns of one record.
+static ONE: [Column; 12] = [
+    Column::nowhere("index", Unit::Count),
+    Column::nowhere("kind", Unit::Text),
+    Column::nowhere("machine", Unit::Text),
+    Column::nowhere("at", Unit::Instant),
+    Column::nowhere("recorded", Unit::Instant),
+    Column::nowhere("late_by", Unit::Seconds),
+    Column::nowhere("said", Unit::Text),
+    Column::nowhere("bytes", Unit::Text),
+    Column::nowhere("leaf_sha256", Unit::Text),
+    Column::nowhere("records_in_ledger", Unit::Count),
+    Column::nowhere("spoken_of_by", Unit::Text),
+    Column::nowhere("trace_readings", Unit::Count),
+];
+
+/// Columns of what was in force.
+static IN_FORCE: [Column; 5] = [
+    Column::nowhere("what", Unit::Text),
+    Column::nowhere("machine", Unit::Text),
+    Column::nowhere("index", Unit::Count),
+    Column::nowhere("since", Unit::Instant),
+    Column::nowhere("value", Unit::Text),
+];
+
+/// What is told of one record.
+struct Told {
+    record: Record,
+    bytes: String,
+    leaf: String,
+    size: u64,
+    about: Vec<(u64, Result<Record, LedgerError>)>,
+    trace: Option<Result<(usize, usize), LedgerError>>,
+}
+
+pub(super) fn record(
+    ground: &mut Ground,
+    index: u64,
+    arguments: &HistoryArgs,
+    streams: &mut Streams<'_>,
+) -> Result<(), Failure> {
+    let size = ground.reader.size().map_err(|error| ground.failed(&error))?;
+    if index >= size {
+        let summary = format!("the ledger has no record {index}");
+        let advice = if size == 0 {
+            "it holds no record so far".to_owned()
+        } else {
+            format!("its records are numbered from 0 to {}", size - 1)
+        };
+        return Err(Diagnostic::error("usage", summary).advice(advice).into());
+    }
+    let told = gather(ground, index, size).map_err(|error| ground.failed(&error))?;
+    let sheet = ground.sheet(&ONE, arguments);
+    if sheet.form != Form::Table {
+        sheet.start(streams.out, "").map_err(Failure::output)?;
+        return sheet.row(streams.out, &in_cells(index, &told)).map_err(Failure::output);
+    }
+    in_words(ground, index, &told, streams)?;
+    if let Some(row) =
+        cycles::row(&ground.reader, index, &told.record).map_err(|error| ground.failed(&error))?
+    {
+        line(streams, "")?;
+        let style = super::Style { zone: ground.zone.clone(), scale: arguments.scale, ..super::style() };
+        let mut printer = super::Printer::styled(arguments.form, style);
+        printer.row(streams, &row).and_then(|()| printer.finish(streams)).map_err(Failure::output)?;
+    }
+    Ok(())
+}
+
+fn gather(ground: &Ground, index: u64, size: u64) -> Result<Told, LedgerError> {
+    let (bytes, record) = ground.reader.record(index)??;
+    let mut about = Vec::new();
+    for other in ground.reader.about(Subject::Record(index))? {
+        about.push((other, ground.reader.record(other)?.map(|(_, record)| record)));
+    }
+    let counted = |trace: crate::core::effect::Trace| (trace.rinse.len(), trace.wash.len());
+    let trace = match (&record.body, ground.reader.trace(index)) {
+        (_, Ok(None)) => None,
+        (_, Ok(Some(trace))) => Some(Ok(counted(trace))),
+        (_, Err(error)) => Some(Err(error)),
+    };
+    let leaf = leaf_hash(&bytes).0.iter().map(|byte| format!("{byte:02x}")).collect();
+    Ok(Told { record, bytes: String::from_utf8_lossy(&bytes).into_owned(), leaf, size, about, trace })
+}
+
+fn in_cells(index: u64, told: &Told) -> Vec<Cell> {
+    let record = &told.record;
+    let about: Vec<String> = told.about.iter().map(|(index, _)| index.to_string()).collect();
+    let readings = told.trace.as_ref().and_then(|trace| trace.as_ref().ok());
+    vec![
+        index.into(),
+        Cell::text(record.body.kind()),
+        record.machine.clone().into(),
+        stands_at(record).into(),
+        record.recorded.into(),
+        late_by(record).map(|late| late.as_secs_f64()).into(),
+        Cell::Text(said::said(&record.body)),
+        Cell::text(told.bytes.clone()),
+        Cell::text(told.leaf.clone()),
+        told.size.into(),
+        Cell::Text(about.join(" ")),
+        readings.map(|(rinse, wash)| (rinse + wash) as u64).into(),
+    ]
+}
+
+fn in_words(ground: &Ground, index: u64, told: &Told, streams: &mut Streams<'_>) -> Result<(), Failure> {
+    let record = &told.record;
+    let at = |instant| local::second(instant, &ground.zone);
+    let machine = record.machine.as_deref().unwrap_or("the site");
+    line(
+        streams,
+        &format!("Record {index}: {}, {machine}. Times are those of {}.", record.body.kind(), ground.whose()),
+    )?;
+    line(streams, &format!("  says      {}", said::said(&record.body)))?;
+    line(streams, &format!("  at        {}", at(stands_at(record))))?;
+    let late = late_by(record)
+        .map_or_else(String::new, |late| format!(" (late: by {})", duration(late.as_secs_f64())));
+    line(streams, &format!("  recorded  {}{late}", at(record.recorded)))?;
+    line(streams, &format!("  place     leaf {index} of a tree of {} (RFC 6962)", told.size))?;
+    line(streams, &format!("  leaf      {}", told.leaf))?;
+    match &told.trace {
+        Some(Ok((rinse, wash))) => {
+            line(streams, &format!("  trace     {rinse} readings of the final rinse, {wash} of the wash"))?;
+        }
+        Some(Err(error)) => line(streams, &format!("  trace     {error}"))?,
+        None => {}
+    }
+    for (other, found) in &told.about {
+        let text = match found {
+            Ok(Record { body: Body::Amendment(amendment), .. }) => said::amended(*other, Some(amendment)),
+            Ok(Record { body, .. }) => format!("Record {other}: {}: {}", body.kind(), said::said(body)),
+            Err(_) => said::amended(*other, None),
+        };
+        line(streams, &format!("  about it  {text}"))?;
+    }
+    line(streams, &format!("  bytes     {}", told.bytes.replace(char::is_control, " ")))
+}
+
+pub(super) fn in_force(
+    ground: &mut Ground,
+    arguments: &HistoryArgs,
+    streams: &mut Streams<'_>,
+) -> Result<(), Failure> {
+    let at = arguments.at.map_or(ground.now, |at| at.in_zone(&ground.zone));
+    let force = ground.reader.in_force(at).map_err(|error| ground.failed(&error))?;
+    let sheet = ground.sheet(&IN_FORCE, arguments);
+    if sheet.form == Form::Table {
+        return line(streams, force_in_words(ground, &force, arguments).trim_end());
+    }
+    sheet.start(streams.out, "").map_err(Failure::output)?;
+    for (what, found) in
+        [("configuration", &force.configuration), ("signing-key", &force.key), ("service", &force.service)]
+    {
+        let Some((index, record)) = found else { continue };
+        let value = if let Body::ConfigurationChange(change) = &record.body {
+            change.toml.clone()
+        } else if let Body::SigningKey(change) = &record.body {
+            change.key.clone()
+        } else {
+            record.body.kind().to_owned()
+        };
+        let row = [Cell::text(what), Cell::Empty, (*index).into(), record.recorded.into(), Cell::Text(value)];
+        sheet.row(streams.out, &row).map_err(Failure::output)?;
+    }
+    for limits in &force.limits {
+        let cycle = &limits.cycle;
+        let value = json!({
+            "limit_c": cycle.limit_c, "limit_source": cycle.limit_source, "wash_limit_c": cycle.wash_limit_c,
+            "dwell_required_s": cycle.dwell_required_s, "uncertainty_c": cycle.uncertainty_c,
+        });
+        let row = [
+            Cell::text("limits"),
+            Cell::text(limits.machine.clone()),
+            limits.index.into(),
+            cycle.rinse_started.into(),
+            Cell::Text(value.to_string()),
+        ];
+        sheet.row(streams.out, &row).map_err(Failure::output)?;
+    }
+    Ok(())
+}
+
+fn force_in_words(ground: &Ground, force: &InForce, arguments: &HistoryArgs) -> String {
+    let at = |instant| local::second(instant, &ground.zone);
+    let mut text = format!("In force at {} ({}):\n", at(force.at), ground.whose());
+    let mut tell = |line: String| {
+        // Writing to a text does not fail.
+        let _written = writeln!(text, "{line}");
+    };
+    match &force.service {
+        Some((index, record)) => {
+            tell(format!(
+                "  service        {} [record {index}, {}]",
+                said::said(&record.body),
+                at(record.recorded)
+            ));
+        }
+        None => tell("  service        nothing is on record".to_owned()),
+    }
+    match &force.key {
+        Some((index, record)) => {
+            tell(format!("  key            {} [record {index}]", said::said(&record.body)))
+        }
+        None => tell("  key            none is on record".to_owned()),
+    }
+    let scale = arguments.scale;
+    for limits in &force.limits {
+        let cycle = &limits.cycle;
+        tell(format!(
+            "  limits         {}: final rinse {:.1} {unit} for {:.1} s, wash {:.1} {unit}, ±{:.1} {unit} [cycle {}, {}]",
+            limits.machine,
+            scale.temperature(cycle.limit_c),
+            cycle.dwell_required_s,
+            scale.temperature(cycle.wash_limit_c),
+            scale.difference(cycle.uncertainty_c),
+            limits.index,
+            at(cycle.rinse_started),
+            unit = scale.symbol(),
+        ));
+    }
+    match &force.configuration {
+        None => tell("  configuration  none is on record".to_owned()),
+        Some((index, record)) => {
+            tell(format!("  configuration  [record {index}, since {}]", at(record.recorded)));
+            if let Body::ConfigurationChange(change) = &record.body {
+                sections(&change.toml).for_each(|line| tell(format!("    {line}")));
+                tell("  The whole of it: --json, or --record with its number.".to_owned());
+            }
+        }
+    }
+    text
+}
+
+/// The lines of the sections about machines and probes.
+fn sections(toml: &str) -> impl Iterator<Item = &str> {
+    let mut inside = false;
+    toml.lines().filter(move |line| {
+        if line.starts_with('[') {
+            inside = SECTIONS.contains(line)
+                || (inside && line.starts_with("[machine.") || line.starts_with("[probe."));
+        }
+        inside
+    })
+}

@@ -1,0 +1,153 @@
+//! `verify`: whether a ledger or an export is whole, with nothing but the public key.
+//!
+//! What the file is decides how it is checked, by its first bytes and not by its name. The
+//! answer goes to standard output, in words or as JSON; what ends with another exit code than 0
+//! is told on standard error as well, in the form of every message.
+
+mod export;
+mod print;
+
+use std::fs::File;
+use std::io::Read;
+use std::path::Path;
+
+use super::{Failure, Streams};
+use crate::cli::VerifyArgs;
+use crate::core::audit::{KeptSeal, Outcome, Report};
+use crate::core::note::VerifyingKey;
+use crate::diagnostic::Diagnostic;
+use crate::ledger::LedgerError;
+use crate::ledger::walk::{Extent, audit};
+
+/// Begins every SQLite file (SQLite, "Database File Format", 1.3.1).
+const SQLITE: &[u8] = b"SQLite format 3\0";
+/// Longest file of a key or a checkpoint that is read, bytes.
+const SMALL_FILE_MAX: u64 = 1 << 20;
+
+pub(super) fn verify(arguments: &VerifyArgs, streams: &mut Streams<'_>) -> Result<(), Failure> {
+    let keys = arguments.keys.iter().map(|key| read_key(key)).collect::<Result<Vec<_>, _>>()?;
+    let kept =
+        arguments.checkpoints.iter().map(|path| read_checkpoint(path)).collect::<Result<Vec<_>, _>>()?;
+    let head = first_bytes(&arguments.path).map_err(|error| {
+        unchecked(&arguments.path).because(&error).advice("check the path and who may read it")
+    })?;
+    if head != SQLITE {
+        return export::verify_export(&arguments.path, &head);
+    }
+    let extent = if arguments.records_only { Extent::Records } else { Extent::Whole };
+    let audited =
+        audit(&arguments.path, &keys, kept, extent).map_err(|error| not_opened(&error, &arguments.path))?;
+    let written = if arguments.json {
+        print::json(streams.out, &arguments.path, &audited, extent)
+    } else {
+        print::words(streams.out, &arguments.path, &audited, extent)
+    };
+    written.map_err(Failure::output)?;
+    streams.out.flush().map_err(Failure::output)?;
+    conclude(&audited.report, &arguments.path)
+}
+
+/// The exit code, and what to do.
+fn conclude(report: &Report, path: &Path) -> Result<(), Failure> {
+    match report.outcome {
+        Outcome::Whole => Ok(()),
+        Outcome::NotWhole => {
+            let count = report.findings.len() as u64 + report.findings_more;
+            let findings = if count == 1 { "1 finding".to_owned() } else { format!("{count} findings") };
+            let diagnostic =
+                Diagnostic::error("verify-not-whole", format!("not whole: {findings}, listed above"))
+                    .place(path.display().to_string())
+                    .advice("keep this file as it is, and a copy of it elsewhere")
+                    .advice("compare it with a backup, and with checkpoints that left the house");
+            Err(diagnostic.into())
+        }
+        Outcome::NotChecked => {
+            let diagnostic = unchecked(path)
+                .cause(
+                    "no checkpoint holds that a key given vouches for: there is nothing to check it against",
+                )
+                .advice("give a checkpoint that was kept elsewhere with --checkpoint")
+                .advice("or let this version keep the ledger for an hour, so that it seals it");
+            Err(diagnostic.into())
+        }
+    }
+}
+
+/// Begins the message that nothing can be said.
+fn unchecked(path: &Path) -> Diagnostic {
+    Diagnostic::error("verify-unchecked", "could not be checked").place(path.display().to_string())
+}
+
+fn not_opened(error: &LedgerError, path: &Path) -> Failure {
+    let diagnostic = unchecked(path).because(error);
+    let advice = match error {
+        LedgerError::NewerFormat { .. } => "verify it with the version of rinseward that wrote it",
+        LedgerError::Busy { .. } => "try again when the other program has done",
+        LedgerError::Missing { .. }
+        | LedgerError::DirectoryMissing { .. }
+        | LedgerError::InUse { .. }
+        | LedgerError::Lock { .. }
+        | LedgerError::ReadOnly { .. }
+        | LedgerError::NotALedger { .. }
+        | LedgerError::Corrupt { .. }
+        | LedgerError::Damaged(_)
+        | LedgerError::DiskFull { .. }
+        | LedgerError::Device { .. }
+        | LedgerError::Database { .. }
+        | LedgerError::Record { .. }
+        | LedgerError::UnknownChannel { .. }
+        | LedgerError::UnknownMachine { .. }
+        | LedgerError::InputAhead { .. }
+        | LedgerError::UnknownLetter { .. }
+        | LedgerError::QueueFull
+        | LedgerError::OutOfOrder
+        | LedgerError::WriterEnded { .. } => {
+            "copy the file again, with the -wal file beside it where there is one"
+        }
+    };
+    diagnostic.advice(advice).into()
+}
+
+/// The first bytes of a file, as many as tell a ledger; fewer where it is shorter.
+fn first_bytes(path: &Path) -> std::io::Result<Vec<u8>> {
+    let mut head = Vec::new();
+    File::open(path)?.take(SQLITE.len() as u64).read_to_end(&mut head)?;
+    Ok(head)
+}
+
+/// A key by its text, or by a file that holds it.
+fn read_key(key: &str) -> Result<VerifyingKey, Failure> {
+    let by_text = match key.parse() {
+        Ok(key) => return Ok(key),
+        Err(error) => error,
+    };
+    let path = Path::new(key);
+    let advice = "give the line name+id+base64 as the site gave it to you, or a file that holds it";
+    let refused = |diagnostic: Diagnostic| Failure::from(diagnostic.advice(advice));
+    let summary = "could not be checked: no public key";
+    let diagnostic = Diagnostic::error("verify-unchecked", summary).place(format!("--key {key}"));
+    if !path.exists() {
+        return Err(refused(diagnostic.because(&by_text)));
+    }
+    match read_small(path) {
+        Ok(text) => text.parse().map_err(|error| refused(diagnostic.because(&error))),
+        Err(error) => Err(refused(diagnostic.because(&error))),
+    }
+}
+
+fn read_checkpoint(path: &Path) -> Result<KeptSeal, Failure> {
+    let summary = "could not be checked: no checkpoint";
+    let diagnostic =
+        || Diagnostic::error("verify-unchecked", summary).place(format!("--checkpoint {}", path.display()));
+    let advice =
+        "give the file as you got it: three lines, an empty one, and one or more that begin with «—»";
+    let text = read_small(path).map_err(|error| diagnostic().because(&error).advice(advice))?;
+    let name = path.file_name().unwrap_or(path.as_os_str()).to_string_lossy();
+    KeptSeal::read(name, &text).map_err(|error| diagnostic().because(&error).advice(advice).into())
+}
+
+fn read_small(path: &Path) -> std::io::Result<String> {
+    let mut text = String::new();
+    File::open(path)?.take(SMALL_FILE_MAX).read_to_string(&mut text)?;
+    Ok(text)
+}

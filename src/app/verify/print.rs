@@ -1,0 +1,112 @@
+//! The answer of `verify`, in words and as JSON.
+
+use std::io::{self, Write};
+use std::path::Path;
+
+use serde::Serialize;
+
+use crate::core::audit::{Finding, Kept, KeptAnswer, Outcome, Report};
+use crate::ledger::walk::{Audited, Extent};
+
+/// Writes the answer as one JSON object.
+pub(super) fn json(out: &mut dyn Write, path: &Path, audited: &Audited, extent: Extent) -> io::Result<()> {
+    #[derive(Serialize)]
+    struct Answer<'a> {
+        file: String,
+        format: i64,
+        records_only: bool,
+        #[serde(flatten)]
+        report: &'a Report,
+        /// The findings in words, in the same order.
+        said: Vec<String>,
+    }
+    let answer = Answer {
+        file: path.display().to_string(),
+        format: audited.format,
+        records_only: extent == Extent::Records,
+        report: &audited.report,
+        said: audited.report.findings.iter().map(Finding::to_string).collect(),
+    };
+    serde_json::to_writer(&mut *out, &answer)?;
+    writeln!(out)
+}
+
+/// Writes the answer in words.
+pub(super) fn words(out: &mut dyn Write, path: &Path, audited: &Audited, extent: Extent) -> io::Result<()> {
+    let report = &audited.report;
+    let outcome = match report.outcome {
+        Outcome::Whole => "whole",
+        Outcome::NotWhole => "NOT WHOLE",
+        Outcome::NotChecked => "could not be checked",
+    };
+    writeln!(out, "{}: {outcome}", path.display())?;
+    let mut line = |head: &str, text: &str| writeln!(out, "  {head:<11} {text}");
+    let mut text = report.records.to_string();
+    if let (Some(first), Some(last)) = (report.first_recorded, report.last_recorded) {
+        text.push_str(&format!(", recorded {first} to {last}"));
+    }
+    line("records", &text)?;
+    line("sealed", &sealed(report))?;
+    if report.not_sealed > 0 && report.sealed.is_some() {
+        let mut text = format!("{}, newer than that checkpoint", report.not_sealed);
+        if let Some(since) = report.not_sealed_since {
+            text.push_str(&format!(": since {since}"));
+        }
+        line("not yet", &text)?;
+    }
+    line(
+        "checkpoints",
+        &format!("{} of {} in the ledger hold", report.checkpoints_hold, report.checkpoints),
+    )?;
+    for kept in &report.kept {
+        line("kept", &kept_words(kept))?;
+    }
+    line(
+        "traces",
+        &match extent {
+            Extent::Whole => format!("{} are those their cycles were judged on", report.traces),
+            Extent::Records => "not looked at, nor readings".to_owned(),
+        },
+    )?;
+    for remark in &report.remarks {
+        line("note", &remark.to_string())?;
+    }
+    if report.findings.is_empty() {
+        return Ok(());
+    }
+    writeln!(out, "What does not hold:")?;
+    for (finding, number) in report.findings.iter().zip(1..) {
+        writeln!(out, "  {number}. {finding}")?;
+    }
+    if report.findings_more > 0 {
+        writeln!(out, "  and {} more like these", report.findings_more)?;
+    }
+    Ok(())
+}
+
+/// What holds.
+fn sealed(report: &Report) -> String {
+    let Some(seal) = &report.sealed else {
+        return "nothing: no checkpoint holds that a key given vouches for".to_owned();
+    };
+    let what = match seal.size {
+        0 => "no record".to_owned(),
+        1 => "record 0 is as it was sealed".to_owned(),
+        size => format!("records 0 to {} are as they were sealed", size - 1),
+    };
+    let mut text = format!("{what}: {seal}");
+    if let Some(key) = &report.sealed_by {
+        text.push_str(&format!(", by «{key}»"));
+    }
+    text
+}
+
+fn kept_words(kept: &Kept) -> String {
+    let answer = match kept.answer {
+        KeptAnswer::Fits => "fits: none of these records was changed since",
+        KeptAnswer::Differs => "DOES NOT FIT",
+        KeptAnswer::CutBack => "SPEAKS OF MORE RECORDS THAN THERE ARE",
+        KeptAnswer::NotComparable => "cannot be compared",
+    };
+    format!("{}, {answer}", kept.seal)
+}

@@ -1,0 +1,118 @@
+//! `history`: what an auditor asks.
+
+use std::path::PathBuf;
+
+use clap::{Args, ValueEnum};
+
+use super::{FormArgs, Moment};
+use crate::core::cycle::verdict::Verdict;
+use crate::core::reader::Scale;
+use crate::core::record::CheckKind;
+use crate::ledger::event_kinds;
+
+/// Arguments of `history`.
+#[derive(Args, Debug)]
+pub struct HistoryArgs {
+    /// Configuration file that names the ledger; may be given more than once, the later wins.
+    #[arg(long = "config", value_name = "FILE")]
+    pub files: Vec<PathBuf>,
+    /// The ledger itself; with --config beside it hours and time zone are still those of the site.
+    #[arg(long, value_name = "FILE")]
+    pub ledger: Option<PathBuf>,
+    /// What to show.
+    #[arg(long, value_enum, default_value_t, value_name = "WHAT")]
+    pub show: Show,
+    /// Of this machine only, by its name in the configuration.
+    #[arg(long, value_name = "NAME")]
+    pub machine: Option<String>,
+    /// At or after this: RFC 3339, or a date or date and time of the site. Of a cycle its final rinse counts.
+    #[arg(long, value_name = "TIME")]
+    pub from: Option<Moment>,
+    /// Before this: RFC 3339, or a date or date and time of the site.
+    #[arg(long, value_name = "TIME")]
+    pub to: Option<Moment>,
+    /// The moment that --show in-force asks about; now where not given.
+    #[arg(long, value_name = "TIME")]
+    pub at: Option<Moment>,
+    /// Of this verdict only: cold, brief, weak, unproven, narrow or pass; several with commas.
+    #[arg(long = "verdict", value_delimiter = ',', value_name = "VERDICT")]
+    pub verdicts: Vec<Verdict>,
+    /// Only what concerns the alert of this number.
+    #[arg(long, value_name = "NUMBER")]
+    pub alert: Option<u64>,
+    /// Of checks only this kind: sanitizer, supply, drain-and-clean or thermometer.
+    #[arg(long, value_name = "KIND", value_parser = check_kind)]
+    pub check: Option<CheckKind>,
+    /// With --show records only these kinds; several with commas, a wrong one lists all.
+    #[arg(long = "kind", value_delimiter = ',', value_name = "KIND", value_parser = record_kind)]
+    pub kinds: Vec<String>,
+    /// One record with everything that concerns it, by its number.
+    #[arg(long, value_name = "NUMBER", conflicts_with_all = ["alert", "check", "kinds", "from", "to", "limit"])]
+    pub record: Option<u64>,
+    /// The newest first.
+    #[arg(long)]
+    pub newest_first: bool,
+    /// Only the newest N, or with --after the next N.
+    #[arg(long, value_name = "N")]
+    pub limit: Option<usize>,
+    /// Goes on after this record, the last one of the page before, in the same order.
+    #[arg(long, value_name = "NUMBER")]
+    pub after: Option<u64>,
+    /// Scale of the temperatures in tables: c or f. JSON and CSV are always in °C.
+    #[arg(long, default_value = "c", value_name = "SCALE", value_parser = scale)]
+    pub scale: Scale,
+    /// How to print.
+    #[command(flatten)]
+    pub form: FormArgs,
+}
+
+/// What `history` shows.
+#[derive(ValueEnum, Clone, Copy, PartialEq, Eq, Debug, Default)]
+pub enum Show {
+    /// The cycles.
+    #[default]
+    Cycles,
+    /// Each machine's days: racks by verdict, lowest and median settled minimum.
+    Days,
+    /// The same over the whole span, with the share of operating time that was watched.
+    Summary,
+    /// Stretches in which something was missing.
+    Gaps,
+    /// Checks that people entered.
+    Checks,
+    /// Alerts, with what became of them.
+    Alerts,
+    /// All records but cycles, in a line each.
+    Records,
+    /// Configuration, limits and key in force at --at.
+    InForce,
+}
+
+fn check_kind(text: &str) -> Result<CheckKind, ChoiceError> {
+    CheckKind::ALL.into_iter().find(|kind| kind.as_str() == text).ok_or(ChoiceError::Check)
+}
+
+fn record_kind(text: &str) -> Result<String, ChoiceError> {
+    let known = event_kinds().contains(&text);
+    if known { Ok(text.to_owned()) } else { Err(ChoiceError::Kind { known: event_kinds().join(", ") }) }
+}
+
+/// Reads a scale: its letter or its word.
+pub(super) fn scale(text: &str) -> Result<Scale, ChoiceError> {
+    match text {
+        "c" | "C" | "celsius" => Ok(Scale::Celsius),
+        "f" | "F" | "fahrenheit" => Ok(Scale::Fahrenheit),
+        _ => Err(ChoiceError::Scale),
+    }
+}
+
+/// A word that is none of those to choose from.
+#[derive(Debug, thiserror::Error)]
+pub(super) enum ChoiceError {
+    #[error("one of sanitizer, supply, drain-and-clean, thermometer")]
+    Check,
+    #[error("one of {known}")]
+    Kind { known: String },
+    #[error("c or f")]
+    Scale,
+}

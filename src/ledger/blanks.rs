@@ -1,0 +1,90 @@
+//! What is missing of the whole time on record: gaps of probes, and the service being down.
+//!
+//! It is read from all records that tell of it, in their order, since a gap can last for
+//! years: time grows with their number, about 5 µs each, not with that of the cycles.
+
+use std::collections::BTreeSet;
+use std::ops::ControlFlow;
+
+use toml::Spanned;
+use toml::de::{DeTable, DeValue};
+
+use super::error::LedgerError;
+use super::reader::Reader;
+use crate::core::monitored::{Blank, Blanks};
+use crate::core::record::Body;
+use crate::core::time::Timestamp;
+
+impl Reader {
+    /// Everything that was missing up to `now`, in order of its start, and the indices of
+    /// records that may tell of more and are damaged. A gap of a probe that a later
+    /// configuration has no longer ends with that configuration.
+    ///
+    /// # Errors
+    /// [`LedgerError`] where the database fails.
+    pub fn blanks(&self, now: Timestamp) -> Result<(Vec<Blank>, Vec<u64>), LedgerError> {
+        let _one_state = self.one_state()?;
+        let kinds: Vec<&str> = Blanks::KINDS.into_iter().chain(["configuration-change"]).collect();
+        let (mut blanks, mut damaged) = (Blanks::default(), Vec::new());
+        self.records_found(&kinds, 0, |index, found| {
+            match found {
+                Err(_) => damaged.push(index),
+                Ok((_, record)) => {
+                    if let Body::ConfigurationChange(change) = &record.body
+                        && let Some(probes) = probes_of(&change.toml)
+                    {
+                        blanks.configured(record.recorded, |probe| probes.contains(probe));
+                    }
+                    blanks.note(index, &record);
+                }
+            }
+            ControlFlow::Continue(())
+        })?;
+        let state = self.state()?;
+        let last = state.last_recorded.map(Timestamp::from_micros);
+        let last = last.map(|last| (state.tree.size().saturating_sub(1), last));
+        Ok((blanks.finish(last, now), damaged))
+    }
+}
+
+/// The channels of the probes of a configuration; `None` where it cannot be read or has none.
+fn probes_of(toml: &str) -> Option<BTreeSet<String>> {
+    let table = DeTable::parse(toml).ok()?;
+    let mut probes = BTreeSet::new();
+    for probe in list(table.get_ref(), "probe") {
+        probes.extend(name(probe).map(str::to_owned));
+    }
+    for machine in list(table.get_ref(), "machine") {
+        let DeValue::Table(keys) = machine else { continue };
+        for short in list(keys, "probes").filter_map(DeValue::as_str) {
+            probes.extend(name(machine).map(|machine| format!("{machine}/{short}")));
+        }
+    }
+    Some(probes).filter(|probes| !probes.is_empty())
+}
+
+/// The values of a list.
+fn list<'a>(table: &'a DeTable<'_>, key: &str) -> impl Iterator<Item = &'a DeValue<'a>> {
+    let values = table.get(key).and_then(|value| value.get_ref().as_array());
+    values.into_iter().flat_map(|values| values.iter().map(Spanned::get_ref))
+}
+
+fn name<'a>(value: &'a DeValue<'_>) -> Option<&'a str> {
+    let DeValue::Table(keys) = value else { return None };
+    keys.get("name")?.get_ref().as_str()
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    // The two ways in which `config/reference.toml` names probes.
+    #[test]
+    fn probes_are_known_by_both_their_forms() {
+        let toml = "[[machine]]\nname = \"dm1\"\nprobes = [\"rinse\"]\n[[probe]]\nname = \"dm2/wash\"\n";
+        let probes = probes_of(toml).expect("probes");
+        assert_eq!(probes.into_iter().collect::<Vec<_>>(), ["dm1/rinse", "dm2/wash"]);
+        assert_eq!(probes_of("not = [toml"), None);
+        assert_eq!(probes_of("x = 1"), None);
+    }
+}

@@ -1,0 +1,249 @@
+//! The history of cycles, by machine, time and verdict, page by page in both directions.
+//!
+//! A page takes time for its own cycles and for those of its start that are skipped
+//! at one instant, not for the age of the ledger: each verdict is one walk along an
+//! index, and the walks are merged.
+
+use std::ops::ControlFlow;
+
+use rusqlite::{OptionalExtension, Rows, params};
+
+use crate::core::cycle::verdict::Verdict;
+use crate::core::record::Record;
+use crate::core::time::Timestamp;
+
+use super::error::LedgerError;
+use super::reader::{Reader, index_of};
+use super::schema::verdict_number;
+
+/// Which cycles are wanted. The default is all of them.
+#[derive(Clone, PartialEq, Debug, Default)]
+pub struct CycleFilter {
+    /// Of this machine only.
+    pub machine: Option<String>,
+    /// With a final rinse that started at this instant or later.
+    pub from: Option<Timestamp>,
+    /// With a final rinse that started before this instant.
+    pub to: Option<Timestamp>,
+    /// With one of these verdicts; empty means any.
+    pub verdicts: Vec<Verdict>,
+    /// At most so many.
+    pub limit: Option<usize>,
+    /// Those that follow the cycle with this ledger index in the order of the
+    /// call: the last one of the page before.
+    pub after_index: Option<u64>,
+}
+
+/// Which way records are given.
+#[derive(Clone, Copy, PartialEq, Eq, Debug)]
+pub enum Order {
+    /// In order of time.
+    OldestFirst,
+    /// The newest first.
+    NewestFirst,
+}
+
+/// A stored record: its bytes as they are, and what they say; or why it cannot be read.
+pub type Found = Result<(Vec<u8>, Record), LedgerError>;
+
+impl Reader {
+    /// Calls `each` with ledger index, bytes and parsed form of the cycles that
+    /// fit, in order of the start of their final rinse (then of the index),
+    /// until it breaks.
+    ///
+    /// # Errors
+    /// [`LedgerError::Damaged`] or [`LedgerError::Record`] at the first record
+    /// that does not match its hash or cannot be read.
+    pub fn cycles(
+        &self,
+        filter: &CycleFilter,
+        each: impl FnMut(u64, &[u8], Record) -> ControlFlow<()>,
+    ) -> Result<(), LedgerError> {
+        self.cycles_in(Order::OldestFirst, filter, each)
+    }
+
+    /// The same as [`Reader::cycles`], the newest first.
+    ///
+    /// # Errors
+    /// As there.
+    pub fn cycles_newest_first(
+        &self,
+        filter: &CycleFilter,
+        each: impl FnMut(u64, &[u8], Record) -> ControlFlow<()>,
+    ) -> Result<(), LedgerError> {
+        self.cycles_in(Order::NewestFirst, filter, each)
+    }
+
+    /// Calls `each` with the ledger index of the cycles that fit and what is stored there, in
+    /// order of the start of their final rinse (then of the index), until it breaks. A damaged
+    /// record is given as such, and those after it follow.
+    ///
+    /// # Errors
+    /// [`LedgerError`] where the database fails.
+    pub fn cycles_found(
+        &self,
+        order: Order,
+        filter: &CycleFilter,
+        mut each: impl FnMut(u64, Found) -> ControlFlow<()>,
+    ) -> Result<(), LedgerError> {
+        let mut failure = None;
+        self.cycles_indexed(order, filter, |_, index| match self.record(index) {
+            Ok(found) => each(index, found),
+            Err(error) => {
+                failure = Some(error);
+                ControlFlow::Break(())
+            }
+        })?;
+        failure.map_or(Ok(()), Err)
+    }
+
+    /// The same without the records: start of the final rinse in µs, and index.
+    pub(super) fn cycles_indexed(
+        &self,
+        order: Order,
+        filter: &CycleFilter,
+        mut each: impl FnMut(i64, u64) -> ControlFlow<()>,
+    ) -> Result<(), LedgerError> {
+        let failed = |source| self.failed("reading the history", source);
+        let _one_state = self.one_state()?;
+        let Some(bounds) = self.bounds(order, filter).map_err(failed)? else { return Ok(()) };
+        let verdicts: &[Verdict] = if filter.verdicts.is_empty() { &Verdict::ALL } else { &filter.verdicts };
+        // One stream for each verdict, all in order: no sorting, however many cycles there are.
+        let mut statements = Vec::new();
+        for _ in verdicts {
+            statements.push(self.connection.prepare(&bounds.sql).map_err(failed)?);
+        }
+        let mut streams = Vec::new();
+        for (statement, verdict) in statements.iter_mut().zip(verdicts) {
+            let rows = statement
+                .query(params![bounds.machine, verdict_number(*verdict), bounds.from, bounds.to])
+                .map_err(failed)?;
+            streams.push(Stream::start(rows, &bounds).map_err(failed)?);
+        }
+        let mut left = filter.limit.unwrap_or(usize::MAX);
+        while left > 0 {
+            let heads = streams.iter_mut().filter(|stream| stream.head.is_some());
+            let next = match order {
+                Order::OldestFirst => heads.min_by_key(|stream| stream.head),
+                Order::NewestFirst => heads.max_by_key(|stream| stream.head),
+            };
+            let Some(stream) = next else { break };
+            let Some((at, index)) = stream.head else { break };
+            if each(at, index.cast_unsigned()).is_break() {
+                break;
+            }
+            stream.advance().map_err(failed)?;
+            left -= 1;
+        }
+        Ok(())
+    }
+
+    fn cycles_in(
+        &self,
+        order: Order,
+        filter: &CycleFilter,
+        mut each: impl FnMut(u64, &[u8], Record) -> ControlFlow<()>,
+    ) -> Result<(), LedgerError> {
+        let mut damage = None;
+        self.cycles_found(order, filter, |index, found| match found {
+            Ok((bytes, record)) => each(index, &bytes, record),
+            Err(error) => {
+                damage = Some(error);
+                ControlFlow::Break(())
+            }
+        })?;
+        damage.map_or(Ok(()), Err)
+    }
+
+    /// Puts a filter into numbers; `None` where nothing can fit.
+    fn bounds(&self, order: Order, filter: &CycleFilter) -> rusqlite::Result<Option<Bounds>> {
+        let machine: Option<i64> = match &filter.machine {
+            None => None,
+            Some(name) => {
+                let known = self
+                    .connection
+                    .query_row("SELECT id FROM machine WHERE name = ?1", [name], |row| row.get(0))
+                    .optional()?;
+                if known.is_none() {
+                    return Ok(None);
+                }
+                known
+            }
+        };
+        let after: Option<(i64, i64)> = match filter.after_index {
+            None => None,
+            Some(index) => {
+                let known = self
+                    .connection
+                    .query_row(
+                        "SELECT rinse_started, idx FROM cycle WHERE idx = ?1",
+                        [index_of(index)],
+                        |row| Ok((row.get(0)?, row.get(1)?)),
+                    )
+                    .optional()?;
+                if known.is_none() {
+                    return Ok(None);
+                }
+                known
+            }
+        };
+        let mut from = filter.from.map_or(i64::MIN, Timestamp::micros);
+        let mut to = filter.to.map_or(i64::MAX, Timestamp::micros);
+        match (order, after) {
+            (Order::OldestFirst, Some((at, _))) => from = from.max(at),
+            (Order::NewestFirst, Some((at, _))) => to = to.min(at.saturating_add(1)),
+            (Order::OldestFirst | Order::NewestFirst, None) => {}
+        }
+        let whose = if machine.is_some() { "machine = ?1 AND" } else { "?1 IS NULL AND" };
+        let way = if order == Order::NewestFirst { "DESC" } else { "ASC" };
+        let sql = format!(
+            "SELECT rinse_started, idx FROM cycle
+             WHERE {whose} verdict = ?2 AND rinse_started >= ?3 AND rinse_started < ?4
+             ORDER BY rinse_started {way}, idx {way}"
+        );
+        Ok(Some(Bounds { sql, machine, from, to, after, order }))
+    }
+}
+
+/// A filter in the numbers of the database.
+struct Bounds {
+    sql: String,
+    machine: Option<i64>,
+    from: i64,
+    to: i64,
+    after: Option<(i64, i64)>,
+    order: Order,
+}
+
+/// The cycles of one verdict, in order of (start of the final rinse, index).
+struct Stream<'a> {
+    rows: Rows<'a>,
+    head: Option<(i64, i64)>,
+}
+
+impl<'a> Stream<'a> {
+    /// Goes to the first cycle past the page before.
+    fn start(rows: Rows<'a>, bounds: &Bounds) -> rusqlite::Result<Self> {
+        let mut stream = Self { rows, head: None };
+        stream.advance()?;
+        while let (Some(head), Some(after)) = (stream.head, bounds.after) {
+            let passed = match bounds.order {
+                Order::OldestFirst => head > after,
+                Order::NewestFirst => head < after,
+            };
+            if passed {
+                break;
+            }
+            stream.advance()?;
+        }
+        Ok(stream)
+    }
+
+    fn advance(&mut self) -> rusqlite::Result<()> {
+        self.head = match self.rows.next()? {
+            Some(row) => Some((row.get(0)?, row.get(1)?)),
+            None => None,
+        };
+        Ok(())
+    }
+}

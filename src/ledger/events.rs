@@ -1,0 +1,319 @@
+//! Records of all kinds but cycles, by kind and time, and by what they speak of.
+//!
+//! Two derived tables serve: `event`, where each record stands at the start of its
+//! event (see [`crate::core::late`]), and `about`, which names the records that speak of
+//! an alert, or of another record: its amendments, the alerts it caused. Both are written
+//! with the record. A query takes time for what it gives and for what lies in its span
+//! without fitting; for the age of the ledger it grows with the logarithm only.
+//!
+//! In a file of format 1 that is only read, both are made in memory at the first query:
+//! that takes one walk over all records.
+
+use std::ops::ControlFlow;
+
+use rusqlite::{Connection, Rows, params};
+
+use super::cycles::{Found, Order};
+use super::error::LedgerError;
+use super::reader::{Reader, index_of};
+use crate::core::late::stands_at;
+use crate::core::record::{Amendment, Body, CheckKind, Record};
+use crate::core::time::Timestamp;
+
+/// What records can speak of.
+#[derive(Clone, Copy, PartialEq, Eq, Debug)]
+pub enum Subject {
+    /// An alert, by its number.
+    Alert(u64),
+    /// A record, by its index.
+    Record(u64),
+}
+
+/// Which records are wanted. The default is all but cycles.
+#[derive(Clone, PartialEq, Debug, Default)]
+pub struct RecordFilter {
+    /// Of these kinds, see [`Body::kind`]; empty means all but cycles.
+    pub kinds: Vec<String>,
+    /// Of this machine only.
+    pub machine: Option<String>,
+    /// Of checks, only those of this kind.
+    pub check: Option<CheckKind>,
+    /// That stand at this instant or later.
+    pub from: Option<Timestamp>,
+    /// That stand before this instant.
+    pub to: Option<Timestamp>,
+    /// At most so many.
+    pub limit: Option<usize>,
+    /// Those that follow the record with this index in the order of the call: the last one of
+    /// the page before. A cycle, or a record that cannot be read, is followed by none.
+    pub after_index: Option<u64>,
+}
+
+/// Every kind of record that is looked up here: all but cycles.
+pub(super) const KINDS: [&str; 22] = [
+    "alert-acknowledged",
+    "alert-changed",
+    "alert-cleared",
+    "alert-closed",
+    "alert-raised",
+    "amendment",
+    "check",
+    "clock-step",
+    "configuration-change",
+    "corrective-action",
+    "gap",
+    "import",
+    "lawful-hold",
+    "machine-failure",
+    "maintenance",
+    "note",
+    "notification",
+    "pruned",
+    "restored",
+    "service-start",
+    "service-stop",
+    "signing-key",
+];
+
+/// Every kind of record that [`RecordFilter::kinds`] can name.
+#[must_use]
+pub const fn event_kinds() -> &'static [&'static str] {
+    &KINDS
+}
+
+/// The word under which a record is looked up.
+fn word(body: &Body) -> String {
+    if let Body::Check(check) = body { word_of_check(check.kind()) } else { body.kind().to_owned() }
+}
+
+fn word_of_check(kind: CheckKind) -> String {
+    format!("check:{}", kind.as_str())
+}
+
+/// Notes where a record is to be found.
+pub(super) fn put(connection: &Connection, index: u64, record: &Record) -> rusqlite::Result<()> {
+    if matches!(record.body, Body::Cycle(_)) {
+        return Ok(());
+    }
+    connection.prepare_cached("INSERT INTO event (kind, at, idx) VALUES (?1, ?2, ?3)")?.execute(params![
+        word(&record.body),
+        stands_at(record).micros(),
+        index
+    ])?;
+    for subject in subjects(&record.body) {
+        let (subject, number) = numbers(subject);
+        connection
+            .prepare_cached("INSERT OR IGNORE INTO about (subject, number, idx) VALUES (?1, ?2, ?3)")?
+            .execute(params![subject, number, index])?;
+    }
+    Ok(())
+}
+
+/// Notes all records that are there. Those that cannot be read are not found by kind.
+pub(super) fn put_all(connection: &Connection) -> rusqlite::Result<()> {
+    let mut statement =
+        connection.prepare("SELECT idx, bytes FROM record WHERE kind <> 'cycle' ORDER BY idx")?;
+    let mut rows = statement.query([])?;
+    while let Some(row) = rows.next()? {
+        let bytes = row.get_ref(1)?.as_blob().map_err(rusqlite::Error::from)?;
+        if let Ok(record) = Record::from_bytes(bytes) {
+            put(connection, row.get(0)?, &record)?;
+        }
+    }
+    Ok(())
+}
+
+const fn numbers(subject: Subject) -> (i64, u64) {
+    match subject {
+        Subject::Alert(number) => (0, number),
+        Subject::Record(index) => (1, index),
+    }
+}
+
+/// What a record speaks of.
+fn subjects(body: &Body) -> Vec<Subject> {
+    let (alert, records) = match body {
+        Body::AlertRaised(raised) => (Some(raised.alert), [raised.cause, raised.last_good]),
+        Body::AlertChanged(changed) => (Some(changed.alert), [changed.cause, None]),
+        Body::AlertAcknowledged(taken) => (Some(taken.alert), [None, None]),
+        Body::AlertCleared(cleared) => (Some(cleared.alert), [cleared.cause, None]),
+        Body::AlertClosed(closed) => (Some(closed.alert), [None, None]),
+        Body::CorrectiveAction(action) => (Some(action.alert), [None, None]),
+        Body::Notification(notification) => (notification.alert, [None, None]),
+        Body::Amendment(amendment) => (None, [Some(amendment.of), None]),
+        Body::Cycle(_)
+        | Body::Gap(_)
+        | Body::Check(_)
+        | Body::ServiceStart(_)
+        | Body::ServiceStop(_)
+        | Body::ClockStep(_)
+        | Body::ConfigurationChange(_)
+        | Body::MachineFailure(_)
+        | Body::Maintenance(_)
+        | Body::Note(_)
+        | Body::SigningKey(_)
+        | Body::LawfulHold(_)
+        | Body::Pruned(_)
+        | Body::Import(_)
+        | Body::Restored(_) => (None, [None, None]),
+    };
+    let alert = alert.map(|number| Subject::Alert(number.0));
+    alert.into_iter().chain(records.into_iter().flatten().map(Subject::Record)).collect()
+}
+
+impl Reader {
+    /// Calls `each` with the index of the records that fit and what is stored there, in order
+    /// of where they stand in time (then of the index), until it breaks. A damaged record is
+    /// given as such, whichever machine it was of, and those after it follow.
+    ///
+    /// # Errors
+    /// [`LedgerError`] where the database fails.
+    pub fn events(
+        &self,
+        order: Order,
+        filter: &RecordFilter,
+        mut each: impl FnMut(u64, Found) -> ControlFlow<()>,
+    ) -> Result<(), LedgerError> {
+        let failed = |source| self.failed("looking up records", source);
+        self.make_events()?;
+        let _one_state = self.one_state()?;
+        let (mut from, mut to) =
+            (filter.from.map_or(i64::MIN, Timestamp::micros), filter.to.map_or(i64::MAX, Timestamp::micros));
+        let after = match filter.after_index {
+            None => None,
+            Some(index) => match self.record(index)? {
+                Ok((_, record)) if !matches!(record.body, Body::Cycle(_)) => {
+                    Some((stands_at(&record).micros(), index_of(index)))
+                }
+                Ok(_) | Err(_) => return Ok(()),
+            },
+        };
+        match (order, after) {
+            (Order::OldestFirst, Some((at, _))) => from = from.max(at),
+            (Order::NewestFirst, Some((at, _))) => to = to.min(at.saturating_add(1)),
+            (Order::OldestFirst | Order::NewestFirst, None) => {}
+        }
+        let way = if order == Order::NewestFirst { "DESC" } else { "ASC" };
+        let sql = format!(
+            "SELECT at, idx FROM event WHERE kind = ?1 AND at >= ?2 AND at < ?3 ORDER BY at {way}, idx {way}"
+        );
+        let words = words(filter);
+        let mut statements = Vec::new();
+        for _ in &words {
+            statements.push(self.connection.prepare_cached(&sql).map_err(failed)?);
+        }
+        let mut walks = Vec::new();
+        for (statement, word) in statements.iter_mut().zip(&words) {
+            let mut walk =
+                Walk { rows: statement.query(params![word, from, to]).map_err(failed)?, head: None };
+            walk.advance().map_err(failed)?;
+            walks.push(walk);
+        }
+        let mut left = filter.limit.unwrap_or(usize::MAX);
+        while left > 0 {
+            let heads = walks.iter_mut().filter(|walk| walk.head.is_some());
+            let next = match order {
+                Order::OldestFirst => heads.min_by_key(|walk| walk.head),
+                Order::NewestFirst => heads.max_by_key(|walk| walk.head),
+            };
+            let Some(walk) = next else { break };
+            let Some(head) = walk.head else { break };
+            walk.advance().map_err(failed)?;
+            let passed = after.is_none_or(|after| match order {
+                Order::OldestFirst => head > after,
+                Order::NewestFirst => head < after,
+            });
+            if !passed {
+                continue;
+            }
+            let index = head.1.cast_unsigned();
+            let found = self.record(index)?;
+            let fits = |record: &Record| filter.machine.is_none() || record.machine == filter.machine;
+            if found.as_ref().is_ok_and(|(_, record)| !fits(record)) {
+                continue;
+            }
+            left -= 1;
+            if each(index, found).is_break() {
+                break;
+            }
+        }
+        Ok(())
+    }
+
+    /// Indices of the records that speak of an alert or of a record, in order.
+    ///
+    /// # Errors
+    /// [`LedgerError`] where they cannot be looked up.
+    pub fn about(&self, subject: Subject) -> Result<Vec<u64>, LedgerError> {
+        self.make_events()?;
+        let (subject, number) = numbers(subject);
+        let read = || -> rusqlite::Result<Vec<u64>> {
+            let sql = "SELECT idx FROM about WHERE subject = ?1 AND number = ?2 ORDER BY idx";
+            let mut statement = self.connection.prepare_cached(sql)?;
+            statement.query_map(params![subject, index_of(number)], |row| row.get(0))?.collect()
+        };
+        read().map_err(|source| self.failed("looking up what speaks of a record", source))
+    }
+
+    /// The amendments of a record, in order of their index. One that speaks of it and cannot be
+    /// read is given as `None`: it may be an amendment.
+    ///
+    /// # Errors
+    /// [`LedgerError`] where the database fails.
+    pub fn amendments(&self, of: u64) -> Result<Vec<(u64, Option<Amendment>)>, LedgerError> {
+        let mut amendments = Vec::new();
+        for index in self.about(Subject::Record(of))? {
+            match self.record(index)?.map(|(_, record)| record.body) {
+                Ok(Body::Amendment(amendment)) => amendments.push((index, Some(*amendment))),
+                Ok(_) => {}
+                Err(_) => amendments.push((index, None)),
+            }
+        }
+        Ok(amendments)
+    }
+
+    /// In a file of format 1 the tables are in the memory of the connection, and empty at first.
+    fn make_events(&self) -> Result<(), LedgerError> {
+        let make = || -> rusqlite::Result<()> {
+            let empty = "SELECT 1 FROM temp.sqlite_schema WHERE name = 'event'
+                         AND NOT EXISTS (SELECT 1 FROM event)";
+            if self.connection.prepare_cached(empty)?.exists([])? {
+                put_all(&self.connection)?;
+            }
+            Ok(())
+        };
+        make().map_err(|source| self.failed("looking through its records", source))
+    }
+}
+
+/// The words that a filter asks for, each once.
+fn words(filter: &RecordFilter) -> Vec<String> {
+    let checks =
+        || CheckKind::ALL.into_iter().filter(|kind| filter.check.is_none_or(|wanted| wanted == *kind));
+    let wanted = |kind: &str| filter.kinds.is_empty() || filter.kinds.iter().any(|wanted| wanted == kind);
+    let mut words = Vec::new();
+    for kind in KINDS.into_iter().filter(|kind| wanted(kind)) {
+        if kind == "check" {
+            words.extend(checks().map(word_of_check));
+        } else if filter.check.is_none() {
+            words.push(kind.to_owned());
+        }
+    }
+    words
+}
+
+/// The records of one word, in order of (time, index).
+struct Walk<'a> {
+    rows: Rows<'a>,
+    head: Option<(i64, i64)>,
+}
+
+impl Walk<'_> {
+    fn advance(&mut self) -> rusqlite::Result<()> {
+        self.head = match self.rows.next()? {
+            Some(row) => Some((row.get(0)?, row.get(1)?)),
+            None => None,
+        };
+        Ok(())
+    }
+}

@@ -1,0 +1,83 @@
+//! What was in force at a moment: configuration, limits, key, and whether the service ran.
+
+use std::ops::ControlFlow;
+
+use super::cycles::{CycleFilter, Found, Order};
+use super::error::LedgerError;
+use super::events::RecordFilter;
+use super::reader::Reader;
+use crate::core::record::{Body, Cycle, Record};
+use crate::core::time::Timestamp;
+
+/// What was in force at a moment, each with the index of the record that says so.
+#[derive(Clone, PartialEq, Debug)]
+pub struct InForce {
+    /// The moment.
+    pub at: Timestamp,
+    /// The newest configuration on record by then; limits, calibrations and probes stand in it.
+    pub configuration: Option<(u64, Record)>,
+    /// The newest record of a signing key by then.
+    pub key: Option<(u64, Record)>,
+    /// The newest start or stop of the service by then.
+    pub service: Option<(u64, Record)>,
+    /// For each machine that had washed by then the limits that its last cycle was judged by.
+    pub limits: Vec<LimitsInForce>,
+}
+
+/// The limits a machine was judged by.
+#[derive(Clone, PartialEq, Debug)]
+pub struct LimitsInForce {
+    /// Name of the machine.
+    pub machine: String,
+    /// Index of the cycle that says so: the last one by then.
+    pub index: u64,
+    /// The cycle.
+    pub cycle: Cycle,
+}
+
+impl Reader {
+    /// What was in force at a moment, by the gateway's clock. Takes time for the machines, not
+    /// for the age of the ledger.
+    ///
+    /// # Errors
+    /// [`LedgerError`] where the database fails, and where the very record that would say it is
+    /// damaged: an older one must not stand in for it.
+    pub fn in_force(&self, at: Timestamp) -> Result<InForce, LedgerError> {
+        let _one_state = self.one_state()?;
+        let to = Some(Timestamp::from_micros(at.micros().saturating_add(1)));
+        let mut limits = Vec::new();
+        for machine in self.machines()? {
+            let filter =
+                CycleFilter { machine: Some(machine.clone()), to, limit: Some(1), ..CycleFilter::default() };
+            let last = self.first(|each| self.cycles_found(Order::NewestFirst, &filter, each))?;
+            if let Some((index, Record { body: Body::Cycle(cycle), .. })) = last {
+                limits.push(LimitsInForce { machine, index, cycle: *cycle });
+            }
+        }
+        let newest = |kinds: &[&str]| {
+            let kinds = kinds.iter().map(|kind| (*kind).to_owned()).collect();
+            let filter = RecordFilter { kinds, to, limit: Some(1), ..RecordFilter::default() };
+            self.first(|each| self.events(Order::NewestFirst, &filter, each))
+        };
+        Ok(InForce {
+            at,
+            configuration: newest(&["configuration-change"])?,
+            key: newest(&["signing-key"])?,
+            service: newest(&["service-start", "service-stop"])?,
+            limits,
+        })
+    }
+
+    /// The first record that a query gives.
+    fn first(
+        &self,
+        query: impl FnOnce(&mut dyn FnMut(u64, Found) -> ControlFlow<()>) -> Result<(), LedgerError>,
+    ) -> Result<Option<(u64, Record)>, LedgerError> {
+        let mut first = None;
+        query(&mut |index, found| {
+            first = Some(found.map(|(_, record)| (index, record)));
+            ControlFlow::Break(())
+        })?;
+        first.transpose()
+    }
+}

@@ -1,0 +1,242 @@
+//! A ledger that goes on from a backup.
+//!
+//! The backup is copied beside the ledger's place and inspected; the record that says so is
+//! appended to the copy; only then the copy gets the ledger's name, in one step. A ledger
+//! that was there gets a second name first, so that at every instant the place holds the
+//! one or the other. The lock of the place is held throughout: no service starts meanwhile.
+
+use std::fs;
+use std::path::{Path, PathBuf};
+
+use rusqlite::{Connection, OpenFlags};
+
+use super::append::Append;
+use super::backup::{BackupError, Partial, copy, remove_if_there, sync_directory};
+use super::commit::Store;
+use super::error::LedgerError;
+use super::failpoint::{Point, reach};
+use super::inspect::{Inspected, open_copy, stated};
+use super::lock::Lock;
+use super::names::Numbers;
+use super::retention::held;
+use super::schema::{Copy, beside, check_place, open_to_write_with};
+use super::{NewRecord, Reader};
+use crate::core::record::{Body, LawfulHold, Record, Restored};
+use crate::core::time::Timestamp;
+
+/// What is to be done.
+#[derive(Clone, Copy, Debug)]
+pub struct Restore<'a> {
+    /// The backup.
+    pub backup: &'a Path,
+    /// The place of the ledger.
+    pub ledger: &'a Path,
+    /// The name that a ledger in this place gets; `None` where there must be none.
+    pub aside: Option<&'a Path>,
+    /// When it is done.
+    pub now: Timestamp,
+    /// Who does it.
+    pub by: &'a str,
+}
+
+/// Why nothing was restored; the place holds what it held.
+#[derive(Debug, thiserror::Error)]
+pub enum RestoreError {
+    /// The backup cannot be copied, or is not whole.
+    #[error("the backup cannot be taken over")]
+    Backup(#[from] BackupError),
+    /// The place cannot be taken, or the copy not be written to.
+    #[error("the place of the ledger cannot be used")]
+    Ledger(#[from] LedgerError),
+    /// A ledger is there and nobody said that it may be replaced.
+    #[error("there is a ledger at «{}»", path.display())]
+    Exists {
+        /// Where.
+        path: PathBuf,
+    },
+}
+
+/// What was restored.
+#[derive(Debug)]
+pub struct RestoreDone {
+    /// The backup as it was found.
+    pub inspected: Inspected,
+    /// Index of the record that says so.
+    pub record: u64,
+    /// Lawful holds of the ledger before that the backup knew nothing of; they stay in force.
+    pub holds: usize,
+    /// What the ledger before had beside it; `None` where there was none.
+    pub before: Option<Before>,
+}
+
+/// A ledger that was replaced, beside the backup.
+#[derive(Debug)]
+pub enum Before {
+    /// It had all that the backup has, and this more.
+    More {
+        /// Records.
+        records: u64,
+        /// Cycles among them.
+        cycles: u64,
+        /// Readings and ticks.
+        inputs: u64,
+    },
+    /// It was behind the backup, or the same.
+    NoMore,
+    /// From this record on the two are not of one history.
+    Other {
+        /// Index of the first record that differs.
+        from: u64,
+    },
+    /// It could not be read.
+    Unreadable(LedgerError),
+}
+
+/// Puts a backup in the place of a ledger.
+///
+/// # Errors
+/// [`RestoreError`]; the place holds what it held.
+pub fn restore(order: &Restore<'_>) -> Result<RestoreDone, RestoreError> {
+    check_place(order.ledger)?;
+    let _lock = Lock::take(order.ledger)?;
+    let is_there = order.ledger.exists();
+    if is_there && order.aside.is_none() {
+        return Err(RestoreError::Exists { path: order.ledger.to_owned() });
+    }
+    let mut partial = Partial::take(beside(order.ledger, ".restoring"))?;
+    let inspected = copy(order.backup, &partial)?;
+    let holds = if is_there { holds_beyond(order) } else { Vec::new() };
+    let record = put_on_record(&partial.path, &inspected, order, &holds)?;
+    partial.sync()?;
+    let before = is_there.then(|| compare(order.ledger, &partial.path, &inspected));
+    reach(Point::BeforeRestore);
+    match order.aside {
+        Some(aside) if is_there => {
+            let write = |source| BackupError::Write { path: aside.to_owned(), source };
+            lay_aside(order.ledger, aside).map_err(write)?;
+        }
+        Some(_) | None => {
+            let stale = |source| BackupError::Write { path: order.ledger.to_owned(), source };
+            remove_logs(order.ledger).map_err(stale)?;
+        }
+    }
+    partial.rename_over(order.ledger)?;
+    Ok(RestoreDone { inspected, record, holds: holds.len(), before })
+}
+
+/// The holds in force in the ledger that is there and not in the backup. None where it cannot be read.
+fn holds_beyond(order: &Restore<'_>) -> Vec<LawfulHold> {
+    let holds = |path: &Path| -> Result<Vec<LawfulHold>, LedgerError> {
+        let holds = Reader::of(open_copy(path)?, path).holds()?;
+        Ok(holds.into_iter().map(|(_, _, hold)| hold).collect())
+    };
+    let known = holds(order.backup).unwrap_or_default();
+    let mut beyond = holds(order.ledger).unwrap_or_default();
+    beyond.retain(|hold| !known.contains(hold));
+    beyond
+}
+
+/// Appends the record of it to the copy, whose log is then in the one file.
+fn put_on_record(
+    path: &Path,
+    found: &Inspected,
+    order: &Restore<'_>,
+    holds: &[LawfulHold],
+) -> Result<u64, RestoreError> {
+    let failed = |source| LedgerError::from_database(path, "putting it on record", source);
+    let (connection, _) = open_to_write_with(path, Copy::None)?;
+    let state = stated(&connection, path)?;
+    let held = held(&connection).map_err(failed)?;
+    let mut store = Store { connection, path: path.to_owned(), numbers: Numbers::default(), state, held };
+    let root = found.root.iter().map(|byte| format!("{byte:02x}")).collect();
+    let restored = Restored { records: found.records, root, by: order.by.to_owned() };
+    let bodies = std::iter::once(Body::Restored(restored));
+    let bodies = bodies.chain(holds.iter().cloned().map(Body::LawfulHold));
+    let record = |body| NewRecord { record: Record::new(order.now, None, body), trace: None };
+    let records = bodies.map(record).collect();
+    let committed = store.append(&Append { records, ..Append::default() })?;
+    let connection = store.connection;
+    connection.query_row("PRAGMA wal_checkpoint(TRUNCATE)", [], |_| Ok(())).map_err(failed)?;
+    connection.close().map_err(|(_, source)| failed(source))?;
+    Ok(committed.first_index.unwrap_or(found.records))
+}
+
+/// What the ledger that is there has beside the backup.
+fn compare(ledger: &Path, backup: &Path, found: &Inspected) -> Before {
+    let compared = || -> Result<Before, LedgerError> {
+        let (old, new) = (Reader::of(open_copy(ledger)?, ledger), Reader::of(open_copy(backup)?, backup));
+        let state = stated(&old.connection, ledger)?;
+        let both = state.tree.size().min(found.records);
+        if let Some(from) = first_difference(&old, &new, both)? {
+            return Ok(Before::Other { from });
+        }
+        let failed = |source| old.failed("counting records", source);
+        let cycles = old
+            .connection
+            .query_row(
+                "SELECT count(*) FROM record WHERE idx >= ?1 AND kind = 'cycle'",
+                [found.records],
+                |row| row.get(0),
+            )
+            .map_err(failed)?;
+        let records = state.tree.size().saturating_sub(found.records);
+        let inputs = (state.next_input - 1).saturating_sub(found.inputs);
+        if (records, inputs) == (0, 0) {
+            Ok(Before::NoMore)
+        } else {
+            Ok(Before::More { records, cycles, inputs })
+        }
+    };
+    compared().unwrap_or_else(Before::Unreadable)
+}
+
+/// The first of so many records of which the two hold different ones.
+fn first_difference(old: &Reader, new: &Reader, records: u64) -> Result<Option<u64>, LedgerError> {
+    const LEAVES: &str = "SELECT leaf FROM record WHERE idx < ?1 ORDER BY idx";
+    let (failed_old, failed_new) =
+        (|source| old.failed("comparing records", source), |source| new.failed("comparing records", source));
+    let mut of_old = old.connection.prepare(LEAVES).map_err(failed_old)?;
+    let mut of_new = new.connection.prepare(LEAVES).map_err(failed_new)?;
+    let (mut old_rows, mut new_rows) =
+        (of_old.query([records]).map_err(failed_old)?, of_new.query([records]).map_err(failed_new)?);
+    for index in 0..records {
+        let leaf = |row: Option<&rusqlite::Row<'_>>| row.map(|row| row.get::<_, Vec<u8>>(0)).transpose();
+        let old_leaf = leaf(old_rows.next().map_err(failed_old)?).map_err(failed_old)?;
+        let new_leaf = leaf(new_rows.next().map_err(failed_new)?).map_err(failed_new)?;
+        if old_leaf != new_leaf {
+            return Ok(Some(index));
+        }
+    }
+    Ok(None)
+}
+
+/// Gives a ledger a second name, with all that is in its log.
+fn lay_aside(ledger: &Path, aside: &Path) -> std::io::Result<()> {
+    if put_log_in_file(ledger).is_err() {
+        // It is damaged, or the disk is full: the log goes along as it is.
+        tracing::warn!("the log of the ledger that is replaced stays a file of its own");
+        for ending in ["-wal", "-shm"] {
+            match fs::rename(beside(ledger, ending), beside(aside, ending)) {
+                Err(error) if error.kind() != std::io::ErrorKind::NotFound => return Err(error),
+                Ok(()) | Err(_) => {}
+            }
+        }
+    }
+    // Where a file cannot have two names, the place is empty for an instant.
+    fs::hard_link(ledger, aside).or_else(|_| fs::rename(ledger, aside))?;
+    sync_directory(ledger)?;
+    remove_logs(ledger)
+}
+
+fn remove_logs(ledger: &Path) -> std::io::Result<()> {
+    ["-wal", "-shm"].iter().try_for_each(|ending| remove_if_there(&beside(ledger, ending)))
+}
+
+fn put_log_in_file(ledger: &Path) -> rusqlite::Result<()> {
+    let flags = OpenFlags::SQLITE_OPEN_READ_WRITE | OpenFlags::SQLITE_OPEN_NO_MUTEX;
+    let connection = Connection::open_with_flags(ledger, flags)?;
+    // The first column says whether somebody was in the way.
+    let busy: i64 = connection.query_row("PRAGMA wal_checkpoint(TRUNCATE)", [], |row| row.get(0))?;
+    connection.close().map_err(|(_, source)| source)?;
+    if busy == 0 { Ok(()) } else { Err(rusqlite::Error::QueryReturnedNoRows) }
+}

@@ -1,0 +1,195 @@
+//! Every kind of record in one sentence of English, for lists and for the story of a record.
+
+use super::alerts;
+use super::sheet::duration;
+use super::words;
+use crate::core::reading::Fault;
+use crate::core::record::{
+    Amendment, AmendmentChange, Body, Check, Clock, Gap, KeyChange, Note, SigningKeyChange, StopCause,
+};
+
+/// What a record says, without what a terminal would obey.
+#[must_use]
+pub fn said(body: &Body) -> String {
+    let text = match body {
+        Body::Cycle(cycle) => format!("cycle: {}", cycle.verdict),
+        Body::Gap(gap) => of_gap(gap),
+        Body::Check(check) => format!("{} by {}", of_check(check), by(check)),
+        Body::ServiceStart(start) => {
+            let after = if start.after_clean_stop { "an orderly end" } else { "an end without order" };
+            format!("the service started (version {}) after {after}", start.version)
+        }
+        Body::ServiceStop(stop) => match stop.cause {
+            StopCause::Signal => "the service was stopped".to_owned(),
+            StopCause::EndOfInput => "the service ended with its input".to_owned(),
+        },
+        Body::ClockStep(step) => {
+            let whose = match step.clock {
+                Clock::Gateway => "the gateway's clock",
+                Clock::Source => "the clock of a source",
+            };
+            format!("{whose} was set from {} to {}", step.from, step.to)
+        }
+        Body::ConfigurationChange(change) => {
+            format!(
+                "another configuration came into force (SHA-256 {}…)",
+                change.sha256.get(..12).unwrap_or("?")
+            )
+        }
+        Body::MachineFailure(failure) => format!("the judging of the machine failed: {}", failure.cause),
+        Body::Maintenance(window) if window.ended => "maintenance ended".to_owned(),
+        Body::Maintenance(window) => {
+            format!("{} works on it until {}", window.by.as_deref().unwrap_or("somebody"), window.until)
+        }
+        Body::Note(Note { text, by, .. }) => format!("«{text}» ({by})"),
+        Body::Amendment(amendment) => of_amendment(amendment),
+        Body::SigningKey(change) => of_key(change),
+        Body::LawfulHold(hold) => {
+            let what = if hold.on { "nothing may be pruned" } else { "pruning is allowed again" };
+            format!("{what}: «{}» ({})", hold.reason, hold.by)
+        }
+        Body::Pruned(pruned) => {
+            format!("{} readings that arrived before {} were pruned by age", pruned.readings, pruned.before)
+        }
+        Body::Import(import) => {
+            format!("{} readings of «{}» were taken over by {}", import.readings, import.file, import.by)
+        }
+        Body::Restored(restored) => {
+            format!("the ledger goes on from a backup of {} records ({})", restored.records, restored.by)
+        }
+        Body::AlertRaised(_)
+        | Body::AlertChanged(_)
+        | Body::AlertAcknowledged(_)
+        | Body::AlertCleared(_)
+        | Body::AlertClosed(_)
+        | Body::CorrectiveAction(_)
+        | Body::Notification(_) => alerts::said(body).unwrap_or_default(),
+    };
+    text.replace(char::is_control, " ")
+}
+
+/// The amendment of a record, as it stands below it; `None` for one that cannot be read.
+#[must_use]
+pub fn amended(index: u64, amendment: Option<&Amendment>) -> String {
+    let Some(amendment) = amendment else { return format!("Record {index} speaks of it and is damaged.") };
+    let change = match &amendment.change {
+        AmendmentChange::Comment => String::new(),
+        AmendmentChange::Withdrawn => "withdrawn: ".to_owned(),
+        AmendmentChange::Corrected(check) => format!("corrected to {}: ", of_check(check)),
+    };
+    let text = format!("Amended by record {index}: {change}«{}» ({}).", amendment.reason, amendment.by);
+    text.replace(char::is_control, " ")
+}
+
+fn of_gap(gap: &Gap) -> String {
+    let lasting = match gap.to {
+        Some(to) => format!("for {}", duration(to.seconds_since(gap.from))),
+        None => "from here on".to_owned(),
+    };
+    let filled = if gap.filled { "; its readings came after all" } else { "" };
+    format!("{} {} {lasting}{filled}", gap.probe, fault(gap.fault))
+}
+
+/// What a probe did.
+#[must_use]
+pub const fn fault(fault: Fault) -> &'static str {
+    words::fault_words(fault)
+}
+
+/// What a check found, without who made it.
+#[must_use]
+pub fn of_check(check: &Check) -> String {
+    let noted = |note: &Option<String>| note.as_ref().map_or_else(String::new, |note| format!(" («{note}»)"));
+    match check {
+        Check::Sanitizer { mg_per_l, ph, solution_c, method, .. } => {
+            let ph = ph.map_or_else(String::new, |ph| format!(", pH {ph:.1}"));
+            let solution = solution_c.map_or_else(String::new, |celsius| format!(", at {celsius:.1} °C"));
+            let method = method.as_ref().map_or_else(String::new, |method| format!(", by {method}"));
+            format!("sanitizer {mg_per_l:.0} mg/L{ph}{solution}{method}")
+        }
+        Check::Supply { enough: true, note, .. } => format!("supplies are there{}", noted(note)),
+        Check::Supply { enough: false, note, .. } => format!("supplies are short{}", noted(note)),
+        Check::DrainAndClean { note, .. } => format!("drained and cleaned{}", noted(note)),
+        Check::Thermometer { what, shown_c, reference_c, tolerance_c, reference, .. } => {
+            let difference_c = shown_c - reference_c;
+            let good = if difference_c.abs() <= *tolerance_c { "within" } else { "outside" };
+            format!(
+                "{what} showed {shown_c:.2} °C where {reference} showed {reference_c:.2} °C: {good} {tolerance_c:.2} °C"
+            )
+        }
+    }
+}
+
+/// Who made a check.
+#[must_use]
+pub fn by(check: &Check) -> &str {
+    match check {
+        Check::Sanitizer { by, .. }
+        | Check::Supply { by, .. }
+        | Check::DrainAndClean { by, .. }
+        | Check::Thermometer { by, .. } => by,
+    }
+}
+
+fn of_amendment(amendment: &Amendment) -> String {
+    let change = match &amendment.change {
+        AmendmentChange::Comment => "is commented on".to_owned(),
+        AmendmentChange::Withdrawn => "is withdrawn".to_owned(),
+        AmendmentChange::Corrected(check) => format!("is corrected to {}", of_check(check)),
+    };
+    format!("record {} {change}: «{}» ({})", amendment.of, amendment.reason, amendment.by)
+}
+
+fn of_key(change: &SigningKeyChange) -> String {
+    let how = match change.change {
+        KeyChange::First => "the first key of this ledger",
+        KeyChange::Rotated => "a new key, endorsed by the one before",
+        KeyChange::Lost => "a new key: the secret one before it was gone",
+    };
+    format!("signing key {}: {how}", change.key)
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::core::time::Timestamp;
+
+    // Wording of our own.
+    #[test]
+    fn a_record_is_told_in_a_sentence() {
+        let at = Timestamp::from_micros(0);
+        let later = at.plus(std::time::Duration::from_secs(75));
+        let gap =
+            |to, filled| Gap { probe: "dm1/rinse".to_owned(), fault: Fault::Silent, from: at, to, filled };
+        let dial = |shown_c| Check::Thermometer {
+            at,
+            what: "dial".to_owned(),
+            shown_c,
+            reference_c: 0.0,
+            tolerance_c: 1.0,
+            reference: "an ice bath".to_owned(),
+            by: "Ana".to_owned(),
+        };
+        for (body, expected) in [
+            (Body::Gap(gap(None, false)), "dm1/rinse sent nothing from here on"),
+            (
+                Body::Gap(gap(Some(later), true)),
+                "dm1/rinse sent nothing for 1 min 15 s; its readings came after all",
+            ),
+            (
+                Body::Check(dial(-1.0)),
+                "dial showed -1.00 °C where an ice bath showed 0.00 °C: within 1.00 °C by Ana",
+            ),
+            (
+                Body::Check(dial(1.5)),
+                "dial showed 1.50 °C where an ice bath showed 0.00 °C: outside 1.00 °C by Ana",
+            ),
+            (
+                Body::Note(Note { at: None, text: "new\nboiler".to_owned(), by: "Ana".to_owned() }),
+                "«new boiler» (Ana)",
+            ),
+        ] {
+            assert_eq!(said(&body), expected);
+        }
+    }
+}

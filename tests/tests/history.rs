@@ -1,0 +1,310 @@
+//! `history` from outside: each of its views in each of its forms, from a ledger of the writer.
+
+use std::fs;
+use std::path::{Path, PathBuf};
+use std::process::{Command, Output, Stdio};
+
+use rinseward::core::alert::{AlertNumber, Condition, Quantity};
+use rinseward::core::cycle::verdict::Verdict;
+use rinseward::core::reading::Fault;
+use rinseward::core::record::{
+    AlertClosed, AlertRaised, Amendment, AmendmentChange, Body, Check, ConfigurationChange, CorrectiveAction,
+    Gap, Record, ServiceStart,
+};
+use rinseward::core::time::Timestamp;
+use rinseward::ledger::{Commit, NewRecord};
+
+use crate::ledger::fixture::{commit, cycle, open, place, plain, stop, trace};
+
+/// 2026-03-08, the day of 23 h in New York, at its midnight, in seconds after the new year in UTC.
+const DAY_S: f64 = 66.0 * 86_400.0 + 5.0 * 3_600.0;
+const HOUR_S: f64 = 3_600.0;
+
+struct Site {
+    _directory: tempfile::TempDir,
+    ledger: PathBuf,
+    configuration: PathBuf,
+}
+
+/// Seconds after the midnight of that day.
+fn at(seconds: f64) -> Timestamp {
+    crate::ledger::fixture::at(DAY_S + seconds)
+}
+
+fn record(seconds: f64, machine: Option<&str>, body: Body) -> NewRecord {
+    plain(Record::new(at(seconds), machine.map(str::to_owned), body))
+}
+
+fn rack(hours: f64, verdict: Verdict) -> NewRecord {
+    let seconds = DAY_S + hours * HOUR_S;
+    NewRecord { record: cycle("dm1", seconds, verdict), trace: Some(trace(seconds)) }
+}
+
+/// A day of one machine with one of each that an auditor asks for.
+fn day() -> Vec<NewRecord> {
+    let start = ServiceStart {
+        version: "1.2.3".to_owned(),
+        last_record: Some(at(10.5 * HOUR_S)),
+        after_clean_stop: false,
+        replayed: 0,
+    };
+    let configuration = ConfigurationChange {
+        sha256: "0123456789abcdef".repeat(4),
+        toml:
+            "[site]\nname = \"kitchen\"\n\n[[machine]]\nname = \"dm1\"\n# rinse-min = 82.2 °C, Food Code\n\n\
+               [ledger]\nx = 1\n\n[[probe]]\nname = \"dm1/rinse\"\n"
+                .to_owned(),
+    };
+    let gap = |fault, from: f64, to: f64| Gap {
+        probe: "dm1/rinse".to_owned(),
+        fault,
+        from: at(from * HOUR_S),
+        to: Some(at(to * HOUR_S)),
+        filled: fault == Fault::Silent,
+    };
+    let sanitizer = Check::Sanitizer {
+        at: at(12.0 * HOUR_S),
+        mg_per_l: 100.0,
+        ph: Some(7.2),
+        solution_c: Some(50.0),
+        method: Some("strip".to_owned()),
+        by: "Ana".to_owned(),
+    };
+    let supply = Check::Supply {
+        at: at(12.5 * HOUR_S),
+        enough: false,
+        note: Some("=salt".to_owned()),
+        by: "Ben".to_owned(),
+    };
+    let raised = AlertRaised {
+        alert: AlertNumber(1),
+        condition: Condition::Cold,
+        since: at(14.0 * HOUR_S),
+        place: None,
+        measured: Some(Quantity::Celsius(71.3)),
+        limit: Some(Quantity::Celsius(82.2)),
+        pattern: None,
+        about: Vec::new(),
+        cause: Some(4),
+        last_good: Some(3),
+    };
+    let action = CorrectiveAction {
+        alert: AlertNumber(1),
+        by: "Ana".to_owned(),
+        racks: "washed again".to_owned(),
+        done: "booster reset".to_owned(),
+        last_good: None,
+        covers: Some(1),
+    };
+    let amendment = |of, change| {
+        let (reason, by) = ("the wrong \u{1b}[2Jbottle".to_owned(), "Cy".to_owned());
+        Body::Amendment(Box::new(Amendment { of, reason, by, change }))
+    };
+    let mut late = rack(13.5, Verdict::Narrow);
+    late.record.recorded = at(20.0 * HOUR_S);
+    let machine = Some("dm1");
+    vec![
+        record(0.0, None, Body::ConfigurationChange(configuration)),
+        record(11.0 * HOUR_S, None, Body::ServiceStart(start)),
+        record(12.0 * HOUR_S, machine, Body::Check(sanitizer)),
+        rack(13.0, Verdict::Pass),
+        rack(14.0, Verdict::Cold),
+        record(14.0 * HOUR_S, machine, Body::AlertRaised(Box::new(raised))),
+        record(14.2 * HOUR_S, machine, Body::CorrectiveAction(action)),
+        record(
+            14.5 * HOUR_S,
+            machine,
+            Body::AlertClosed(AlertClosed { alert: AlertNumber(1), racks: 1, needed_action: true }),
+        ),
+        record(16.0 * HOUR_S, machine, Body::Gap(gap(Fault::OpenCircuit, 15.0, 16.0))),
+        record(17.0 * HOUR_S, machine, Body::Gap(gap(Fault::Silent, 16.5, 17.0))),
+        record(18.0 * HOUR_S, machine, Body::Check(supply)),
+        late,
+        record(20.1 * HOUR_S, None, amendment(4, AmendmentChange::Comment)),
+        record(20.2 * HOUR_S, None, amendment(2, AmendmentChange::Withdrawn)),
+        plain(stop(DAY_S + 21.0 * HOUR_S)),
+    ]
+}
+
+fn site() -> Site {
+    let (directory, ledger) = place();
+    let (writer, _) = open(&ledger);
+    commit(&writer, Commit { records: day(), ..Commit::default() }).expect("a commit");
+    writer.close().expect("an orderly end");
+    let configuration = directory.path().join("gateway.toml");
+    let text = format!(
+        "[site]\ntime-zone = \"America/New_York\"\nopen = [\"mon-sun 10:00-22:00\"]\n\n[ledger]\npath = \"{}\"\n\n\
+         [[machine]]\nname = \"dm1\"\nkind = \"stationary-rack-dual-temperature\"\nwash-time = \"44s\"\n\
+         rinse-time = \"12s\"\nprobes = [\"wash\", \"rinse\"]\n",
+        ledger.display()
+    );
+    fs::write(&configuration, text).expect("a temporary file");
+    Site { _directory: directory, ledger, configuration }
+}
+
+fn ask(source: &[&str], arguments: &[&str]) -> Output {
+    Command::new(env!("CARGO_BIN_EXE_rinseward"))
+        .arg("history")
+        .args(source)
+        .args(arguments)
+        .env_remove("RUST_LOG")
+        .env("TZ", "Europe/Berlin")
+        .stdin(Stdio::null())
+        .output()
+        .expect("the program starts")
+}
+
+fn text(bytes: &[u8]) -> String {
+    String::from_utf8(bytes.to_vec()).expect("the program prints UTF-8")
+}
+
+fn path(path: &Path) -> &str {
+    path.to_str().expect("a path of plain letters")
+}
+
+/// The day by the clock of the site: its 23 hours.
+const SPAN: [&str; 4] = ["--from", "2026-03-08", "--to", "2026-03-09"];
+
+const VIEWS: [&[&str]; 13] = [
+    &["--show", "cycles"],
+    &["--show", "cycles", "--scale", "f", "--verdict", "cold"],
+    &["--show", "cycles", "--alert", "1", "--newest-first"],
+    &["--show", "days"],
+    &["--show", "days", "--scale", "f"],
+    &["--show", "summary"],
+    &["--show", "gaps"],
+    &["--show", "checks"],
+    &["--show", "checks", "--check", "supply"],
+    &["--show", "alerts"],
+    &["--show", "records", "--limit", "4"],
+    &["--show", "records", "--alert", "1", "--kind", "corrective-action"],
+    &["--show", "in-force", "--at", "2026-03-08 14:30"],
+];
+
+// Every view as people see it. The day has 23 h, of which the site was open 12; in these the service
+// was down for 30 min, a probe for 1 h, and for 30 min its readings came late: 10 of 12 h watched.
+#[test]
+fn every_view_reads_like_this() {
+    let site = site();
+    let source = ["--config", path(&site.configuration)];
+    let mut printed = String::new();
+    let one: &[&str] = &["--record", "4"];
+    for view in VIEWS.into_iter().chain([one]) {
+        let span: &[&str] = if view.contains(&"--record") { &[] } else { &SPAN };
+        let output = ask(&source, &[view, span].concat());
+        assert!(output.status.success(), "{view:?}: {}", text(&output.stderr));
+        printed.push_str(&format!("$ rinseward history {}\n{}\n", view.join(" "), text(&output.stdout)));
+    }
+    let golden = "tests/golden/history.txt";
+    let file = Path::new(env!("CARGO_MANIFEST_DIR")).join(golden);
+    if std::env::var_os("UPDATE_GOLDEN").is_some() {
+        fs::write(&file, &printed).expect("the golden file can be written");
+    }
+    let expected = fs::read_to_string(&file).expect("the golden file is there");
+    assert_eq!(printed, expected, "UPDATE_GOLDEN=1 rewrites {golden}");
+    assert!(!printed.contains('\u{1b}'), "nothing that a terminal would obey");
+}
+
+// Both forms for programs have as many rows; CSV says units where temperatures are.
+#[test]
+fn programs_get_the_same_rows() {
+    let site = site();
+    let source = ["--config", path(&site.configuration)];
+    for view in VIEWS {
+        let (json, csv) = (
+            text(&ask(&source, &[view, &SPAN, &["--json"]].concat()).stdout),
+            text(&ask(&source, &[view, &SPAN, &["--csv"]].concat()).stdout),
+        );
+        let objects: Vec<serde_json::Value> =
+            json.lines().map(|line| serde_json::from_str(line).expect("an object a line")).collect();
+        assert!(!objects.is_empty(), "{view:?}");
+        assert!(csv.matches("\r\n").count() == objects.len() + 1, "{view:?}: {csv}");
+        let header = csv.lines().next().expect("a header");
+        for (key, _) in
+            objects[0].as_object().expect("an object").iter().filter(|(key, _)| key.ends_with("_c"))
+        {
+            let name = key.trim_end_matches("_c");
+            assert!(header.contains(&format!("{name} (degC)")), "{view:?}: {key} in {header}");
+        }
+        assert!(!csv.contains(",=salt"), "no text becomes a formula: {csv}");
+    }
+    let day =
+        text(&ask(&source, &[&["--show", "days", "--machine", "dm1", "--json"][..], &SPAN].concat()).stdout);
+    let day: serde_json::Value = serde_json::from_str(&day).expect("an object");
+    assert_eq!((&day["operating_s"], &day["monitored_s"]), (&43_200.0.into(), &36_000.0.into()));
+    assert_eq!((&day["filled_s"], &day["late"], &day["cycles"]), (&1_800.0.into(), &1.into(), &3.into()));
+}
+
+// Times that were typed and times that are shown are those of the site; without a configuration
+// those of the computer, which this test puts to Berlin.
+#[test]
+fn times_are_those_of_the_site() {
+    let site = site();
+    let from = |source: &[&str], from: &str| ask(source, &["--from", from, "--json"]);
+    // The racks' rinses began at 14:00, 14:30 and 15:00 in New York, at UTC−04:00.
+    for (source, from_time, racks) in [
+        (["--config", path(&site.configuration)], "2026-03-08 14:45", 1),
+        (["--config", path(&site.configuration)], "2026-03-08 15:01", 0),
+        (["--ledger", path(&site.ledger)], "2026-03-08 14:45", 3),
+        (["--ledger", path(&site.ledger)], "2026-03-08 19:45", 1),
+    ] {
+        let rows = text(&from(&source, from_time).stdout).lines().count();
+        assert_eq!(rows, racks, "{source:?} {from_time}");
+    }
+    let days = |source: &[&str]| text(&ask(source, &[&["--show", "days"][..], &SPAN].concat()).stdout);
+    assert!(
+        days(&["--config", path(&site.configuration)]).contains("America/New_York, the zone of the site")
+    );
+    assert!(days(&["--ledger", path(&site.ledger)]).contains("Europe/Berlin, the zone of this computer"));
+}
+
+// A damaged record is named, the rest is shown, and the exit code says that something is wrong.
+#[test]
+fn damage_is_named_and_the_rest_shown() {
+    let site = site();
+    rusqlite::Connection::open(&site.ledger)
+        .expect("a second connection")
+        .execute_batch(
+            "DROP TRIGGER record_stays; UPDATE record SET bytes = x'7b7d' WHERE idx IN (3, 10, 6, 0);",
+        )
+        .expect("a damaged ledger");
+    let source = ["--ledger", path(&site.ledger)];
+    for (view, shown, named) in [
+        (&["--show", "cycles", "--json"][..], 2, &["record 3"][..]),
+        (&["--show", "checks", "--json"], 1, &["record 10"]),
+        (&["--show", "alerts", "--json"], 1, &[]),
+        (&["--show", "records", "--json"], 9, &["record 0", "record 6", "record 10"]),
+        (&["--show", "days", "--json", "--from", "2026-03-08", "--to", "2026-03-09"], 2, &["record 0"]),
+        (&["--show", "in-force", "--at", "2026-03-09", "--json"], 0, &["record 0"]),
+        (&["--record", "3", "--json"], 0, &["record 3"]),
+    ] {
+        let output = ask(&source, view);
+        let (out, told) = (text(&output.stdout), text(&output.stderr));
+        assert_eq!(out.lines().count(), shown, "{view:?}: {out}{told}");
+        assert_eq!(output.status.code(), Some(if named.is_empty() { 0 } else { 74 }), "{view:?}: {told}");
+        for name in named {
+            assert!(told.contains(&format!("{name} is damaged")), "{view:?} should name {name}: {told}");
+        }
+    }
+    let alerts = text(&ask(&source, &["--show", "alerts"]).stdout);
+    assert!(alerts.contains("damaged, so perhaps more: record 6"), "{alerts}");
+}
+
+// What a view would pass over in silence is refused, and so is what is not there.
+#[test]
+fn what_makes_no_sense_is_refused() {
+    let site = site();
+    let source = ["--ledger", path(&site.ledger)];
+    for (arguments, part) in [
+        (&["--show", "days", "--alert", "1"][..], "--alert"),
+        (&["--show", "cycles", "--check", "supply"], "--check"),
+        (&["--show", "gaps", "--verdict", "cold"], "--verdict"),
+        (&["--show", "cycles", "--at", "2026-03-08"], "--at"),
+        (&["--record", "99"], "numbered from 0 to 14"),
+        (&["--machine", "dm9"], "dm1"),
+    ] {
+        let output = ask(&source, arguments);
+        assert_eq!(output.status.code(), Some(64), "{arguments:?}");
+        assert!(text(&output.stderr).contains(part), "{arguments:?}: {}", text(&output.stderr));
+    }
+}

@@ -1,0 +1,238 @@
+//! Files as history: what nobody watched is judged once, late, and the rest is stored.
+
+use std::collections::BTreeMap;
+use std::fs;
+use std::io::Write;
+use std::path::Path;
+
+use rinseward::core::record::{Body, Cycle, Import};
+use rinseward::core::time::Timestamp;
+use rinseward::ledger::Reader;
+
+use super::{PIPE, json, kinds, records, say, whole};
+use crate::crash::gateway::Gateway;
+use crate::crash::kitchen::{Pack, Site, Stream, text};
+
+/// A kitchen whose gateway hears parts of what its node measures.
+struct Bench {
+    site: Site,
+    stream: Stream,
+}
+
+impl Bench {
+    fn new(hours: f64) -> Self {
+        Self { site: Site::new(1, PIPE), stream: Stream::of(1, hours, 21) }
+    }
+
+    /// The messages of a part of the stream, in hundredths of it.
+    fn part(&self, from: usize, to: usize) -> &[Pack] {
+        let all = self.stream.packs.len();
+        &self.stream.packs[all * from / 100..all * to / 100]
+    }
+
+    /// A service hears them and ends in order.
+    fn serve(&self, packs: &[Pack]) {
+        let mut gateway = Gateway::start(&self.site, "");
+        let mut pipe = gateway.pipe();
+        for pack in packs {
+            writeln!(pipe, "{}", pack.payload).expect("it reads");
+        }
+        drop(pipe);
+        assert!(gateway.end().success());
+    }
+
+    /// A file of them.
+    fn file(&self, name: &str, packs: &[Pack]) -> std::path::PathBuf {
+        let path = self.site.path(name);
+        let lines: Vec<&str> = packs.iter().map(|pack| pack.payload.as_str()).collect();
+        fs::write(&path, lines.join("\n")).expect("a temporary file");
+        path
+    }
+
+    fn import(&self, file: &Path) -> serde_json::Value {
+        let configuration = self.site.configuration();
+        json(&["import", text(file), "--by", "Ana", "--config", text(&configuration), "--json"])
+    }
+
+    /// The rinses on record, by their start; none may share time with another.
+    fn cycles(&self) -> BTreeMap<i64, Cycle> {
+        let mut cycles = BTreeMap::new();
+        for record in records(&self.site.ledger()) {
+            if let Body::Cycle(cycle) = record.body {
+                let before = cycles.insert(cycle.rinse_started.micros(), *cycle);
+                assert!(before.is_none(), "a rack is on record twice: {before:?}");
+            }
+        }
+        let all: Vec<&Cycle> = cycles.values().collect();
+        for pair in all.windows(2) {
+            assert!(pair[0].rinse_ended < pair[1].rinse_started, "two rinses at one time: {pair:?}");
+        }
+        cycles
+    }
+
+    /// Every reading of the stream is on record once.
+    fn check_readings(&self) {
+        let reader = Reader::open(&self.site.ledger()).expect("a reader");
+        for (channel, expected) in &self.stream.readings {
+            let found = reader.readings(channel, Timestamp::MIN, Timestamp::MAX).expect("the readings");
+            let found: Vec<i64> = found.iter().map(|reading| reading.at.micros()).collect();
+            assert_eq!(found, expected.keys().copied().collect::<Vec<_>>(), "{channel}");
+        }
+    }
+}
+
+fn imports(path: &Path) -> Vec<Import> {
+    let own = records(path).into_iter().filter_map(|record| match record.body {
+        Body::Import(import) => Some(import),
+        _ => None,
+    });
+    own.collect()
+}
+
+fn instant(cycle: &serde_json::Value, key: &str) -> i64 {
+    cycle[key].as_str().and_then(|text| text.parse::<Timestamp>().ok()).expect("RFC 3339").micros()
+}
+
+// Own promises: racks that nobody watched are judged as an unbroken run judges them and show as
+// late; those on record are not judged again; every reading is there once; the second import of
+// one file is refused; the start after it judges nothing again.
+#[test]
+fn a_gap_is_judged_late_and_nothing_twice() {
+    let bench = Bench::new(1.0);
+    let ledger = bench.site.ledger();
+    bench.serve(bench.part(0, 35));
+    bench.serve(bench.part(70, 100));
+    let heard = bench.cycles();
+    let before = Timestamp::from_micros(bench.stream.start_micros);
+    let all = bench.file("all.senml", bench.part(0, 100));
+    let told = bench.import(&all);
+    let readings = bench.stream.count() as u64;
+    assert_eq!(told["readings"].as_u64(), Some(readings));
+    let repeats = told["repeats"].as_u64().expect("a number");
+    assert!(repeats > readings * 3 / 5 && repeats < readings * 7 / 10, "{repeats} of {readings}");
+    bench.check_readings();
+
+    let expected = bench.site.expected_cycles(&bench.stream);
+    let found = bench.cycles();
+    let (first, last) = (bench.part(35, 70)[0].after_micros, bench.part(70, 100)[0].after_micros);
+    let missed = |cycle: &&serde_json::Value| {
+        let start = instant(cycle, "rinse_started") - bench.stream.start_micros;
+        let end = instant(cycle, "rinse_ended") - bench.stream.start_micros;
+        first < start && end < last
+    };
+    let missed: Vec<_> = expected.iter().filter(missed).collect();
+    assert!(missed.len() > 8, "{} racks in the gap", missed.len());
+    for cycle in &missed {
+        let own = found.get(&instant(cycle, "rinse_started")).unwrap_or_else(|| panic!("{cycle} is missing"));
+        assert_eq!(cycle["verdict"], own.verdict.to_string(), "{own:?}");
+        assert!(own.received > before, "it shows as late");
+    }
+    for (start, cycle) in &heard {
+        assert_eq!(found.get(start), Some(cycle), "what was on record stays");
+    }
+    assert!(found.len() >= expected.len() && found.len() <= expected.len() + 2, "the seams have one each");
+    let judged: u64 = told["judged"].as_object().expect("counts").values().filter_map(|n| n.as_u64()).sum();
+    assert_eq!(judged, (found.len() - heard.len()) as u64);
+
+    let reader = Reader::open(&ledger).expect("a reader");
+    for (index, record) in (0..).zip(records(&ledger)) {
+        if matches!(record.body, Body::Cycle(_)) {
+            assert!(reader.trace(index).expect("no failure").is_some(), "each has its trace");
+        }
+    }
+    let configuration = bench.site.configuration();
+    let again = ["import", text(&all), "--by", "Ben", "--config", text(&configuration)];
+    let (code, said) = say(&again);
+    assert_eq!((code, said.contains("was imported on")), (Some(64), true), "{said}");
+    assert_eq!(imports(&ledger).len(), 1);
+
+    bench.serve(&[]);
+    assert_eq!(bench.cycles(), found, "a new start judges nothing again");
+    let start = records(&ledger).into_iter().rev().find_map(|record| match record.body {
+        Body::ServiceStart(start) => Some(start),
+        _ => None,
+    });
+    assert!(start.expect("a start").after_clean_stop, "an import is no broken run");
+    whole(&ledger);
+}
+
+// Readings newer than anything on record go through the machine itself, so that a node which
+// sends them again later is heard and judged once.
+#[test]
+fn what_is_newer_than_the_record_is_not_judged_again_when_it_is_sent() {
+    let bench = Bench::new(0.6);
+    bench.serve(bench.part(0, 40));
+    let file = bench.file("late.senml", bench.part(30, 80));
+    bench.import(&file);
+    assert!(bench.cycles().len() > 6);
+    bench.serve(bench.part(20, 100));
+    bench.check_readings();
+    let expected = bench.site.expected_cycles(&bench.stream);
+    let found = bench.cycles();
+    // Where the first service ended the rack under way was judged on what was there.
+    assert!(found.len().abs_diff(expected.len()) <= 1, "{} of {}", found.len(), expected.len());
+    whole(&bench.site.ledger());
+}
+
+// A machine whose data plate was changed begins without its past; its record is judged all the same.
+#[test]
+fn a_changed_configuration_judges_nothing_again() {
+    let bench = Bench::new(0.4);
+    bench.serve(bench.part(0, 100));
+    let before = bench.cycles();
+    let configuration = bench.site.configuration();
+    let changed = fs::read_to_string(&configuration).expect("our own file").replace("\"44s\"", "\"45s\"");
+    fs::write(&configuration, changed).expect("our own file");
+    bench.import(&bench.file("all.senml", bench.part(0, 90)));
+    // Other readings of the same time: a second node at the same probes, say.
+    let other = Stream::of(1, 0.4, 22);
+    bench.import(&bench.file("other.senml", &other.packs));
+    bench.serve(&[]);
+    assert_eq!(bench.cycles(), before);
+    assert_eq!(imports(&bench.site.ledger()).len(), 2);
+}
+
+// A ledger that has heard nothing yet takes a whole file, as `replay` would judge it.
+#[test]
+fn an_empty_ledger_takes_a_file() {
+    let bench = Bench::new(0.4);
+    bench.serve(&[]);
+    let file = bench.file("all.senml", bench.part(0, 100));
+    bench.import(&file);
+    bench.serve(&[]);
+    let expected = bench.site.expected_cycles(&bench.stream);
+    let found = bench.cycles();
+    assert!(expected.len() - found.len() <= 1, "the last one waits for what follows");
+    for cycle in &expected[..found.len()] {
+        let own = found.get(&instant(cycle, "rinse_started")).expect("each is there");
+        assert_eq!(cycle["verdict"], own.verdict.to_string());
+    }
+    bench.check_readings();
+}
+
+#[test]
+fn what_cannot_be_imported_is_told() {
+    let bench = Bench::new(0.2);
+    let (configuration, ledger) = (bench.site.configuration(), bench.site.ledger());
+    let file = bench.file("all.senml", bench.part(0, 100));
+    let import = |file: &str, by: &str| say(&["import", file, "--by", by, "--config", text(&configuration)]);
+    let (code, said) = import(text(&file), "Ana");
+    assert_eq!((code, said.contains("there is no ledger")), (Some(74), true), "{said}");
+    let gateway = Gateway::start(&bench.site, "");
+    super::until(|| gateway.log().contains("ledger is open"), || gateway.log());
+    let (code, said) = import(text(&file), "Ana");
+    assert_eq!((code, said.contains("stop the service, import, start it again")), (Some(74), true), "{said}");
+    gateway.kill();
+    let (code, said) = import("/nowhere", "Ana");
+    assert_eq!((code, said.contains("trace-open")), (Some(74), true), "{said}");
+    let (code, said) = import(text(&file), " ");
+    assert_eq!((code, said.contains("--by")), (Some(64), true), "{said}");
+    // Garbage, another site's probes and a time to come are counted, and the rest is taken.
+    let other = bench.site.path("other.senml");
+    let lines = "no JSON\n[{\"n\":\"elsewhere/rinse\",\"t\":1767225600,\"v\":80}]\n\
+                 [{\"n\":\"dm1/rinse\",\"t\":4102444800,\"v\":80},{\"n\":\"dm1/rinse\",\"t\":1767225600,\"v\":80}]\n";
+    fs::write(&other, lines).expect("a file");
+    let told = bench.import(&other);
+    assert_eq!((told["readings"].as_u64(), told["refused"].as_u64()), (Some(1), Some(3)), "{told}");
+    assert!(kinds(&ledger).contains(&"import"));
+}

@@ -1,0 +1,115 @@
+//! The command: its words, its JSON and its exit codes.
+
+use std::fs;
+use std::path::Path;
+use std::process::{Command, Output};
+
+use super::made::made;
+use super::tampered::without_guards;
+
+fn verify(arguments: &[&str]) -> Output {
+    Command::new(env!("CARGO_BIN_EXE_rinseward"))
+        .arg("verify")
+        .args(arguments)
+        .env_remove("RUST_LOG")
+        .output()
+        .expect("the program starts")
+}
+
+fn told(output: &Output) -> String {
+    String::from_utf8_lossy(&output.stdout).into_owned() + &String::from_utf8_lossy(&output.stderr)
+}
+
+fn text(path: &Path) -> &str {
+    path.to_str().expect("temporary paths are text")
+}
+
+// 0 whole, 1 not whole, 2 could not be checked; 64 of sysexits.h (4.3BSD) for the command line.
+#[test]
+fn exit_codes_and_words() {
+    let (directory, path) = made().copy();
+    let key = made().second.to_string();
+    let place = |name: &str, text: &str| {
+        let path = directory.path().join(name);
+        fs::write(&path, text).expect("a file");
+        path
+    };
+    let key_file = place("site.verify-key", &format!("{key}\n"));
+    let kept = place("kept.txt", &made().notes[2]);
+    let empty = place("empty", "");
+    let letter = place("letter.txt", "Dear inspector,\n");
+    let (_other, changed) = made().copy();
+    let connection = without_guards(&changed);
+    connection.execute_batch("UPDATE record SET kind = 'gap' WHERE idx = 13").expect("no failure");
+    connection.close().expect("the deed is done");
+
+    let whole: &[&str] = &[
+        ": whole",
+        "records     65, recorded 2026-01-01T00:00:00Z to 2026-01-01T02:08:17.5Z",
+        "records 0 to 59 are as they were sealed: the checkpoint of 60 records, signed 2026-01-01T02:00:00Z, by «rinseward/test-kitchen+",
+        "not yet     5, newer than that checkpoint: since 2026-01-01T02:00:17.5Z",
+        "6 of 6 in the ledger hold",
+        "62 are those their cycles were judged on",
+    ];
+    let (path, key_file) = (text(&path), text(&key_file));
+    let rows: [(&[&str], i32, &[&str]); 9] = [
+        (&[path, "--key", &key], 0, whole),
+        (
+            &[path, "--key", key_file, "--checkpoint", text(&kept)],
+            0,
+            &[
+                "kept        the checkpoint of 30 records in «kept.txt», signed 2026-01-01T01:00:00Z, fits: none of these records was changed since",
+            ],
+        ),
+        (
+            &[text(&changed), "--key", &key],
+            1,
+            &[
+                "NOT WHOLE",
+                "1. record 13 (cycle of «dm2»",
+                "error[verify-not-whole]: not whole: 1 finding",
+                "do:",
+            ],
+        ),
+        (
+            &[text(&letter), "--key", &key],
+            2,
+            &["error[verify-unchecked]", "it is not a ledger", "letter.txt"],
+        ),
+        (&[text(&empty), "--key", &key], 2, &["error[verify-unchecked]", "the file is empty"]),
+        (
+            &["/nowhere/ledger", "--key", &key],
+            2,
+            &["error[verify-unchecked]", "/nowhere/ledger", "No such file"],
+        ),
+        (&[path, "--key", "nonsense"], 2, &["no public key", "--key nonsense"]),
+        (&[path, "--key", &key, "--checkpoint", text(&letter)], 2, &["no checkpoint", "letter.txt"]),
+        (&[path], 64, &["error[usage]", "--key"]),
+    ];
+    for (arguments, code, expected) in rows {
+        let output = verify(arguments);
+        let told = told(&output);
+        assert_eq!(output.status.code(), Some(code), "{arguments:?}: {told}");
+        for part in expected {
+            assert!(told.contains(part), "{arguments:?}: «{part}» is not in\n{told}");
+        }
+    }
+}
+
+#[test]
+fn json_says_the_same() {
+    let (_directory, path) = made().copy();
+    let connection = without_guards(&path);
+    connection.execute_batch("UPDATE cycle SET verdict = 5 WHERE idx = 17").expect("no failure");
+    connection.close().expect("the deed is done");
+    let output = verify(&[text(&path), "--key", &made().second.to_string(), "--json"]);
+    assert_eq!(output.status.code(), Some(1));
+    let answer: serde_json::Value = serde_json::from_slice(&output.stdout).expect("one JSON object");
+    assert_eq!(answer["outcome"], "not-whole");
+    assert_eq!(answer["records"], 65);
+    assert_eq!(answer["sealed"]["size"], 60);
+    assert_eq!(answer["findings"][0]["fault"], "cycle-row-differs");
+    assert_eq!(answer["findings"][0]["record"], 17);
+    assert_eq!(answer["findings"][0]["column"], "verdict");
+    assert!(answer["said"][0].as_str().expect("words").contains("another «verdict» than record 17"));
+}
