@@ -19,8 +19,10 @@ fn good(site: &Site, arguments: &[&str]) -> String {
     answer
 }
 
-fn until_open(gateway: &Gateway) {
+/// Until commands are taken and the key of a new ledger is in its place.
+fn until_open(gateway: &Gateway, site: &Site) {
     until(gateway, "the control socket", || gateway.log().contains("control socket"));
+    until(gateway, "a checkpoint", || !checkpoints(site).is_empty());
 }
 
 // Exit codes of sysexits.h (4.3BSD); what is said is this project's own.
@@ -34,7 +36,7 @@ fn what_is_asked_for_too_early_or_wrongly_is_told() {
         assert_eq!((code, said.contains("there is no ledger")), (Some(74), true), "{arguments:?}: {said}");
     }
     let gateway = Gateway::start(&site, "");
-    until_open(&gateway);
+    until_open(&gateway, &site);
     let (code, _, said) = say(&site, &["key", "rotate", "--by", " "]);
     assert_eq!((code, said.contains("say who it is")), (Some(64), true), "{said}");
     drop(gateway);
@@ -60,7 +62,7 @@ fn what_is_asked_for_too_early_or_wrongly_is_told() {
 fn a_checkpoint_is_made_and_shown() {
     let site = kitchen();
     let gateway = Gateway::start(&site, "");
-    until_open(&gateway);
+    until_open(&gateway, &site);
     let made = good(&site, &["checkpoint", "make"]);
     assert_eq!(good(&site, &["checkpoint"]), made);
     assert!(gateway.stop(Signal::TERM).0.success());
@@ -82,7 +84,7 @@ fn a_checkpoint_is_made_and_shown() {
 fn a_key_is_shown_handed_out_and_replaced() {
     let site = kitchen();
     let gateway = Gateway::start(&site, "");
-    until_open(&gateway);
+    until_open(&gateway, &site);
     let first = public(&site);
     let shown = good(&site, &["key", "show"]);
     let id = first.split('+').nth(1).expect("an id");

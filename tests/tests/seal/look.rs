@@ -116,7 +116,8 @@ pub(super) fn verify(site: &Site) -> VerifyingKey {
 /// The secret key is in its own file and nowhere else: not in the ledger, not in a log.
 pub(super) fn assert_secret(site: &Site, said: &[&str]) {
     let line = fs::read_to_string(secret(site)).expect("our own file");
-    let seed = line.trim_end().rsplit('+').next().expect("a key").to_owned();
+    // PRIVATE+KEY+name+id+base64, of which the last may hold a `+` itself.
+    let seed = line.trim_end().splitn(5, '+').nth(4).expect("a key").to_owned();
     let ledger = fs::read(site.ledger()).expect("our own file");
     assert!(!contains(&ledger, seed.as_bytes()), "the ledger holds the secret key");
     let log = fs::read_to_string(site.path("gateway.log")).unwrap_or_default();
