@@ -1,9 +1,11 @@
 //! The command line.
 
+mod export;
 mod people;
 
 use std::path::PathBuf;
 
+pub use export::{ExportArgs, ExportForm, Moment, SpanArgs};
 pub use people::{
     AcknowledgeArgs, ActArgs, AlertsArgs, AlertsCommand, AlertsListArgs, AlertsShowArgs, CheckArgs,
     DrainAndCleanArgs, EnterArgs, EnterCommand, LedgerArgs, MaintenanceArgs, SanitizerArgs, SupplyArgs,
@@ -68,6 +70,8 @@ pub enum Command {
     Replay(ReplayArgs),
     /// Show the cycles on record, oldest first.
     History(HistoryArgs),
+    /// Put what is on record into files: CSV, JSON, JSON Lines.
+    Export(ExportArgs),
     /// See alerts, take one on, put a corrective action on record, try the channels.
     Alerts(AlertsArgs),
     /// Hold the messages about a machine while somebody works on it; records are kept.

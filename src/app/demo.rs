@@ -48,6 +48,7 @@ pub(super) fn takes_the_screen(command: &Command) -> bool {
         Command::Run(_)
         | Command::Replay(_)
         | Command::History(_)
+        | Command::Export(_)
         | Command::Alerts(_)
         | Command::Maintenance(_)
         | Command::Enter(_)

@@ -51,7 +51,7 @@ pub(super) fn history(arguments: &HistoryArgs, streams: &mut Streams<'_>) -> Res
 }
 
 /// A name that is mistyped must not look like a machine without a cold cycle.
-fn unknown_machine(name: &str, known: &[String]) -> Diagnostic {
+pub(super) fn unknown_machine(name: &str, known: &[String]) -> Diagnostic {
     let diagnostic = Diagnostic::error("usage", format!("the ledger knows no machine «{name}»"));
     if known.is_empty() {
         return diagnostic.advice("it was kept for no machine so far");

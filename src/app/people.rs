@@ -210,7 +210,7 @@ pub(super) fn unanswered(error: CallError, socket: &std::path::Path) -> Failure 
     }
 }
 
-fn ledger_path(arguments: &LedgerArgs, streams: &mut Streams<'_>) -> Result<PathBuf, Failure> {
+pub(super) fn ledger_path(arguments: &LedgerArgs, streams: &mut Streams<'_>) -> Result<PathBuf, Failure> {
     match &arguments.ledger {
         Some(path) => Ok(path.clone()),
         None => Ok(configuration::load(&arguments.files, streams)?.configuration.ledger.path),

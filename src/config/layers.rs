@@ -146,21 +146,36 @@ fn node_of(value: config::Value, places: &[Place]) -> Node {
 
 type Order = BTreeMap<&'static str, Vec<(String, Place)>>;
 
+/// Takes a text for the only layer there is, with no more than these sections of it.
+pub(super) fn merge_text(text: &str, sections: &[&str], findings: &mut Findings) -> Merged {
+    let mut merged = Merged::default();
+    merged.table = layer_of(Path::new(""), text, &mut merged.order, findings);
+    merged.table.retain(|section, _| sections.contains(&section.as_str()));
+    merged.order.retain(|section, _| sections.contains(section));
+    merged
+}
+
 /// Reads one file into a layer.
 fn read_file(path: &Path, order: &mut Order, findings: &mut Findings) -> Option<Table> {
-    let refuse = |place, fault| Problem { place: Some(place), key: "file".to_owned(), seen: None, fault };
-    let text = match read_text(path) {
-        Ok(text) => text,
+    match read_text(path) {
+        Ok(text) => Some(layer_of(path, &text, order, findings)),
         Err(error) => {
-            findings.problems.push(refuse(Place::File(path.to_owned()), Fault::File(Arc::new(error))));
-            return None;
+            findings.problems.push(refused(Place::File(path.to_owned()), Fault::File(Arc::new(error))));
+            None
         }
-    };
-    let lines = Lines::new(path, &text);
-    let (document, errors) = DeTable::parse_recoverable(&text);
+    }
+}
+
+fn refused(place: Place, fault: Fault) -> Problem {
+    Problem { place: Some(place), key: "file".to_owned(), seen: None, fault }
+}
+
+fn layer_of(path: &Path, text: &str, order: &mut Order, findings: &mut Findings) -> Table {
+    let lines = Lines::new(path, text);
+    let (document, errors) = DeTable::parse_recoverable(text);
     for error in &errors {
         let place = lines.place(error.span().map_or(0, |span| span.start));
-        findings.problems.push(refuse(place, Fault::Syntax { message: error.message().to_owned() }));
+        findings.problems.push(refused(place, Fault::Syntax { message: error.message().to_owned() }));
     }
     let mut layer = Table::new();
     for (key, value) in document.into_inner() {
@@ -177,7 +192,7 @@ fn read_file(path: &Path, order: &mut Order, findings: &mut Findings) -> Option<
         }
         layer.insert(name, node);
     }
-    Some(layer)
+    layer
 }
 
 /// Turns a list of entries into a table by name; entries without one are refused.

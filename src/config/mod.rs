@@ -20,6 +20,7 @@ pub mod load;
 pub mod problem;
 pub mod raw;
 pub mod reader;
+pub mod recorded;
 pub mod reference;
 pub mod resolve;
 pub mod series;

@@ -14,6 +14,8 @@ mod kept;
 #[cfg(test)]
 mod tests;
 
+use std::time::Duration;
+
 use serde::{Deserialize, Serialize};
 
 pub use alert::{
@@ -252,6 +254,27 @@ pub struct Cycle {
     /// SHA-256 of the stored trace in hexadecimal; absent where none is kept.
     #[serde(skip_serializing_if = "Option::is_none", default)]
     pub trace_sha256: Option<String>,
+}
+
+/// A cycle that came on record later than this after its end is a late one: its readings were
+/// held up or filled in (own choice: nothing that works as it should takes an hour).
+pub const LATE_AFTER: Duration = Duration::from_secs(3_600);
+
+impl Cycle {
+    /// Whether a record of it made at this instant is a late one, see [`LATE_AFTER`].
+    #[must_use]
+    pub fn is_late(&self, recorded: Timestamp) -> bool {
+        recorded.since(self.rinse_ended) > LATE_AFTER
+    }
+
+    /// The verdict to go by. A cycle whose final-rinse probe was at fault may hold a
+    /// cold or brief verdict on the readings there were; it is told as the fault of
+    /// the probe and never as cold water.
+    #[must_use]
+    pub fn believed(&self) -> Verdict {
+        let at_fault = self.reasons.iter().any(|reason| matches!(reason, Reason::RinseProbe { .. }));
+        if at_fault { Verdict::Unproven } else { self.verdict }
+    }
 }
 
 /// What a thermal dose was computed from.

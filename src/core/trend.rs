@@ -100,6 +100,12 @@ impl Ewma {
         self.width * self.usual.sigma * libm::sqrt(self.lambda / (2.0 - self.lambda) * begun)
     }
 
+    /// What it holds for usual.
+    #[must_use]
+    pub const fn usual(&self) -> Usual {
+        self.usual
+    }
+
     /// Average less the mean.
     #[must_use]
     pub fn shift(&self) -> f64 {

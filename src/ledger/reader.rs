@@ -238,6 +238,14 @@ impl Reader {
         Ok(self.state()?.tree.root().0)
     }
 
+    /// The latest instant at which something was stored, a reading or a record; `None` while it is empty.
+    ///
+    /// # Errors
+    /// [`LedgerError`] where the state of the ledger cannot be read.
+    pub fn last_recorded(&self) -> Result<Option<Timestamp>, LedgerError> {
+        Ok(self.state()?.last_recorded.map(Timestamp::from_micros))
+    }
+
     /// What was noticed on the way into blocks.
     ///
     /// # Errors

@@ -4,12 +4,24 @@
 //! CSV files, on paper and on pages. It holds no words but those that people entered; each
 //! form puts it into the words and the scale of its reader. Times are instants in UTC,
 //! temperatures in °C, durations in s; a day is one of the site's own time zone.
+//!
+//! [`build::Builder`] makes it from records.
+
+pub mod build;
+mod configured;
+mod entries;
+mod machine;
+mod service;
+#[cfg(test)]
+mod tests;
 
 use jiff::civil::Date;
 use serde::{Deserialize, Serialize};
 
 use crate::core::alert::{Condition, Quantity};
 use crate::core::cycle::plate::{LimitSource, MachineKind, Sanitizing};
+use crate::core::cycle::verdict::Verdict;
+pub use crate::core::drift::{Chart, Signal as DriftSignal};
 use crate::core::effect::Trace;
 use crate::core::reading::Fault;
 use crate::core::record::{AmendmentChange, Check, Cycle};
@@ -33,7 +45,7 @@ pub struct Account {
     pub zone: String,
     /// First instant of the span.
     pub from: Timestamp,
-    /// First instant after it.
+    /// First instant after it. Where it lies after `made`, times are counted up to `made`.
     pub to: Timestamp,
     /// Only these machines; empty where all were asked for.
     pub only: Vec<String>,
@@ -53,6 +65,8 @@ pub struct Account {
     pub service: Vec<ServiceEvent>,
     /// Number of records from the first to the last that the account stands on.
     pub records: RecordRange,
+    /// Traces of exceptions that are kept and left out here, since there were too many of them.
+    pub traces_left_out: u64,
     /// What seals it; absent where no key is at hand.
     pub seal: Option<Seal>,
     /// Records that could not be read: nothing of them is in the account.
@@ -98,6 +112,44 @@ pub struct Counts {
     pub pass: u64,
 }
 
+impl Counts {
+    /// Counts one more.
+    pub const fn add(&mut self, verdict: Verdict) {
+        *self.at(verdict) += 1;
+    }
+
+    /// The place of one verdict.
+    pub const fn at(&mut self, verdict: Verdict) -> &mut u64 {
+        match verdict {
+            Verdict::Cold => &mut self.cold,
+            Verdict::Brief => &mut self.brief,
+            Verdict::Weak => &mut self.weak,
+            Verdict::Unproven => &mut self.unproven,
+            Verdict::Narrow => &mut self.narrow,
+            Verdict::Pass => &mut self.pass,
+        }
+    }
+
+    /// Those of one verdict.
+    #[must_use]
+    pub const fn of(&self, verdict: Verdict) -> u64 {
+        match verdict {
+            Verdict::Cold => self.cold,
+            Verdict::Brief => self.brief,
+            Verdict::Weak => self.weak,
+            Verdict::Unproven => self.unproven,
+            Verdict::Narrow => self.narrow,
+            Verdict::Pass => self.pass,
+        }
+    }
+
+    /// All of them.
+    #[must_use]
+    pub const fn total(&self) -> u64 {
+        self.cold + self.brief + self.weak + self.unproven + self.narrow + self.pass
+    }
+}
+
 /// One machine over the span.
 #[derive(Clone, PartialEq, Debug, Serialize, Deserialize)]
 pub struct MachineAccount {
@@ -111,7 +163,7 @@ pub struct MachineAccount {
     pub limits: Vec<LimitInForce>,
     /// All its racks.
     pub counts: Counts,
-    /// Lowest settled minimum of all, °C.
+    /// Lowest settled minimum of all, °C; what a faulty probe showed is left out, here and in the days.
     pub rinse_min_c: Option<f64>,
     /// Median of the settled minima, °C.
     pub rinse_median_c: Option<f64>,
@@ -123,8 +175,10 @@ pub struct MachineAccount {
     pub operating_s: f64,
     /// Part of that time without a gap, s.
     pub monitored_s: f64,
-    /// Every cycle that did not plainly pass, in order of time: each with its trace.
+    /// Every cycle that did not plainly pass, or was washed too cold or rinsed too hot, in order of time: each with its trace.
     pub exceptions: Vec<ExceptionAccount>,
+    /// Those that are counted above and not told one by one, since there were too many of them.
+    pub exceptions_left_out: Counts,
     /// Early warnings from its settled minima.
     pub drift: DriftAccount,
 }
@@ -165,7 +219,7 @@ pub struct DayAccount {
     pub operating_s: f64,
     /// Part of that time without a gap, s.
     pub monitored_s: f64,
-    /// Time from the last rack before it to a settled rinse, median over the racks of the rush, s; see [`crate::core::drift`].
+    /// Median over the racks of the rush of the time from the start of the rinse to the limit, s; see [`crate::core::drift`].
     pub recovery_s: Option<f64>,
     /// Settled minima of its cycles in order of time: seconds since the day began, °C, and its verdict's place in [`Counts`].
     pub minima: Vec<(u32, f32, u8)>,
@@ -197,7 +251,7 @@ pub struct ExceptionAccount {
     pub cycle: Cycle,
     /// Its trace, where one is kept and can be read.
     pub trace: Option<Trace>,
-    /// Numbers of the alerts that name it.
+    /// Numbers of the alerts that name it, or were open about it when it was washed.
     pub alerts: Vec<u64>,
     /// Indices of the amendments that speak of it.
     pub amendments: Vec<u64>,
@@ -214,33 +268,10 @@ pub struct DriftAccount {
     pub signals: Vec<DriftSignal>,
     /// Cold racks that were the first after a pause: the line had cooled, the booster had not failed.
     pub cold_first_racks: u64,
-    /// Median recovery time in the first quarter of the span, s.
+    /// Median time to the limit in the rush, in the first quarter of the span, s.
     pub recovery_first_s: Option<f64>,
-    /// Median recovery time in the last quarter of the span, s.
+    /// The same in the last quarter of the span, s.
     pub recovery_last_s: Option<f64>,
-}
-
-/// A chart left its limits.
-#[derive(Clone, Copy, PartialEq, Debug, Serialize, Deserialize)]
-pub struct DriftSignal {
-    /// Start of the final rinse at which it did.
-    pub at: Timestamp,
-    /// Which chart.
-    pub chart: Chart,
-    /// Where the average stands against what is usual, °C: negative is colder.
-    pub shift_c: f64,
-    /// When the shift began as far as the chart can tell.
-    pub since: Option<Timestamp>,
-}
-
-/// A control chart of ISO 7870.
-#[derive(Clone, Copy, PartialEq, Eq, Debug, Serialize, Deserialize)]
-#[serde(rename_all = "kebab-case")]
-pub enum Chart {
-    /// Exponentially weighted moving average (ISO 7870-6).
-    Ewma,
-    /// Cumulative sum (ISO 7870-4).
-    Cusum,
 }
 
 /// One alert and what became of it.
@@ -252,6 +283,8 @@ pub struct AlertAccount {
     pub condition: Condition,
     /// Which machine; absent for the site.
     pub machine: Option<String>,
+    /// Probes, checks or routes it was about.
+    pub about: Vec<String>,
     /// Since when it was so.
     pub since: Timestamp,
     /// When it was raised.
@@ -262,6 +295,8 @@ pub struct AlertAccount {
     pub limit: Option<Quantity>,
     /// Racks affected.
     pub racks: u64,
+    /// Whether it needs a corrective action.
+    pub needs_action: bool,
     /// Who took it on, and when.
     pub acknowledged: Option<(String, Timestamp)>,
     /// The corrective action.
@@ -304,8 +339,10 @@ pub struct CheckAccount {
     pub check: Check,
     /// Whether it is good, by the rules in [`crate::core::logbook`]; absent where it only says that something was done.
     pub good: Option<bool>,
-    /// The amendment that withdrew or corrected it.
+    /// The amendment that withdrew or corrected it: it counts no more.
     pub amended_by: Option<u64>,
+    /// The check it stands in for; its own record is an amendment then.
+    pub corrects: Option<u64>,
 }
 
 /// A check that was due and not made in time.
@@ -328,10 +365,14 @@ pub struct CalibrationAccount {
     pub probe: String,
     /// Since when it was in force.
     pub since: Timestamp,
+    /// When another one took its place, or the probe went; absent while it is in force.
+    pub until: Option<Timestamp>,
     /// When it was made, as it is on file.
     pub made: Option<Date>,
     /// Reference shown and probe shown, °C, each pair of it.
     pub points: Vec<(f64, f64)>,
+    /// What is added to each reading, °C, where it is entered so.
+    pub offset_c: Option<f64>,
     /// Expanded uncertainty (k = 2) of a reading by the budget in force, °C.
     pub uncertainty_c: Option<f64>,
     /// Time constant of the probe, s.
@@ -362,6 +403,8 @@ pub struct ServiceEvent {
     pub index: u64,
     /// When.
     pub at: Timestamp,
+    /// Of which machine; absent for the site.
+    pub machine: Option<String>,
     /// Kind of its record.
     pub kind: String,
     /// In a few words of English.

@@ -1,13 +1,23 @@
 //! Cycles as CSV by RFC 4180: comma, CRLF, quotes where needed, one header line.
 //!
 //! Temperatures and times are rounded to 0.001. A text that a spreadsheet would
-//! take for a formula gets an apostrophe in front (OWASP, "CSV Injection").
+//! take for a formula gets an apostrophe in front (OWASP, "CSV Injection"); numbers stay
+//! what they are, negative ones too.
+//!
+//! `history` prints the columns of [`CycleRow`]. An export has those of [`cycle_header`], more
+//! at the end: [`cycle_cells`] makes them from the record alone, so that whoever holds the
+//! record can make them again and compare. The other tables of an export are in [`tables`].
+
+pub mod tables;
 
 use std::io::{self, Write};
 
+use jiff::tz::TimeZone;
 use serde::Serialize;
 
 use super::row::CycleRow;
+use crate::core::record::{Body, Record};
+use crate::core::time::Timestamp;
 
 /// Columns with their units; the order of [`cells`].
 const HEADER: [&str; 35] = [
@@ -48,12 +58,69 @@ const HEADER: [&str; 35] = [
     "ledger_index",
 ];
 
-/// Writes the header line.
+/// Columns of an export that follow [`HEADER`].
+const MORE: [&str; 10] = [
+    "started (RFC 3339 local)",
+    "rinse_started (RFC 3339 local)",
+    "rinse_ended (RFC 3339 local)",
+    "received (RFC 3339 local)",
+    "recorded (RFC 3339 UTC)",
+    "recorded (RFC 3339 local)",
+    "late (recorded over 1 h after its end)",
+    "rinse_readings (1)",
+    "spikes (1)",
+    "trace_sha256",
+];
+
+/// Columns of the cycles of an export, with their units; the order of [`cycle_cells`].
+#[must_use]
+pub fn cycle_header() -> Vec<&'static str> {
+    HEADER.into_iter().chain(MORE).collect()
+}
+
+/// The cells of one cycle of an export, from its index in the ledger and its record alone;
+/// local times are those of `zone`. `None` for a record of another kind.
+#[must_use]
+pub fn cycle_cells(index: u64, record: &Record, zone: &TimeZone) -> Option<Vec<String>> {
+    let Body::Cycle(cycle) = &record.body else { return None };
+    let row = CycleRow::new(record.machine.as_deref().unwrap_or_default(), cycle, Some(index));
+    let more = [
+        local(cycle.started, zone),
+        local(cycle.rinse_started, zone),
+        local(cycle.rinse_ended, zone),
+        local(cycle.received, zone),
+        record.recorded.to_string(),
+        local(record.recorded, zone),
+        cycle.is_late(record.recorded).to_string(),
+        cycle.rinse_readings.to_string(),
+        cycle.spikes.to_string(),
+        cycle.trace_sha256.clone().unwrap_or_default(),
+    ];
+    Some(cells(&row).into_iter().chain(more).collect())
+}
+
+/// Writes one line of cells, each quoted where it needs to be.
+///
+/// # Errors
+/// The writer's.
+pub fn write_cells<Cell: AsRef<str>>(out: &mut dyn Write, cells: &[Cell]) -> io::Result<()> {
+    write_line(out, cells.iter().map(AsRef::as_ref))
+}
+
+/// An instant as RFC 3339 with the offset of the zone.
+fn local(instant: Timestamp, zone: &TimeZone) -> String {
+    jiff::Timestamp::from_microsecond(instant.micros()).map_or_else(
+        |_| instant.to_string(),
+        |known| known.display_with_offset(zone.to_offset(known)).to_string(),
+    )
+}
+
+/// Writes the header line of the columns of [`CycleRow`].
 ///
 /// # Errors
 /// The writer's.
 pub fn write_header(out: &mut dyn Write) -> io::Result<()> {
-    write_line(out, HEADER.into_iter().map(str::to_owned))
+    write_line(out, HEADER.into_iter())
 }
 
 /// Writes one row.
@@ -61,7 +128,7 @@ pub fn write_header(out: &mut dyn Write) -> io::Result<()> {
 /// # Errors
 /// The writer's.
 pub fn write_row(out: &mut dyn Write, row: &CycleRow) -> io::Result<()> {
-    write_line(out, cells(row).into_iter())
+    write_line(out, cells(row).iter().map(String::as_str))
 }
 
 fn cells(row: &CycleRow) -> [String; 35] {
@@ -104,7 +171,7 @@ fn cells(row: &CycleRow) -> [String; 35] {
     ]
 }
 
-fn write_line(out: &mut dyn Write, cells: impl Iterator<Item = String>) -> io::Result<()> {
+fn write_line<'c>(out: &mut dyn Write, cells: impl Iterator<Item = &'c str>) -> io::Result<()> {
     for (place, cell) in cells.enumerate() {
         if place > 0 {
             out.write_all(b",")?;
@@ -173,7 +240,7 @@ mod tests {
     fn quotes_by_rfc_4180() {
         let mut out = Vec::new();
         let cells = ["plain", "a,b", "say \"so\"", "two\r\nlines"];
-        write_line(&mut out, cells.into_iter().map(str::to_owned)).expect("a vector takes everything");
+        write_line(&mut out, cells.into_iter()).expect("a vector takes everything");
         let text = String::from_utf8(out).expect("text in, text out");
         assert_eq!(text, "plain,\"a,b\",\"say \"\"so\"\"\",\"two\r\nlines\"\r\n");
     }

@@ -4,9 +4,10 @@
 use std::collections::BTreeMap;
 use std::ops::ControlFlow;
 
-use crate::core::alert::{Acknowledgement, Action, Alert, AlertNumber, Rack, Racks};
-use crate::core::record::{AlertRaised, Body, Change, Outcome, Record};
-use crate::core::time::Timestamp;
+use crate::core::alert::AlertNumber;
+pub(in crate::app) use crate::core::alert::story::Story;
+use crate::core::alert::story::{note, number_of};
+use crate::core::record::Record;
 use crate::ledger::{LedgerError, Reader};
 
 /// Kinds of records that tell of alerts.
@@ -19,19 +20,6 @@ const KINDS: [&str; 7] = [
     "corrective-action",
     "notification",
 ];
-
-/// One alert from its first record to its latest.
-#[derive(Clone, PartialEq, Debug)]
-pub(in crate::app) struct Story {
-    /// The alert as it is now, or was when it closed; of its racks only the count is told.
-    pub(in crate::app) alert: Alert,
-    /// When it closed.
-    pub(in crate::app) closed: Option<Timestamp>,
-    /// Messages that were delivered.
-    pub(in crate::app) delivered: u64,
-    /// Messages that were given up.
-    pub(in crate::app) given_up: u64,
-}
 
 /// Every alert on record, by number.
 ///
@@ -69,123 +57,4 @@ pub(in crate::app) fn told(records: &[(u64, Record)]) -> Option<Story> {
     let mut stories = BTreeMap::new();
     records.iter().for_each(|(_, record)| note(&mut stories, record));
     stories.into_values().next()
-}
-
-/// The alert that a record is about.
-fn number_of(body: &Body) -> Option<AlertNumber> {
-    match body {
-        Body::AlertRaised(raised) => Some(raised.alert),
-        Body::AlertChanged(changed) => Some(changed.alert),
-        Body::AlertAcknowledged(acknowledged) => Some(acknowledged.alert),
-        Body::AlertCleared(cleared) => Some(cleared.alert),
-        Body::AlertClosed(closed) => Some(closed.alert),
-        Body::CorrectiveAction(action) => Some(action.alert),
-        Body::Notification(notification) => notification.alert,
-        Body::Cycle(_)
-        | Body::Gap(_)
-        | Body::Check(_)
-        | Body::ServiceStart(_)
-        | Body::ServiceStop(_)
-        | Body::ClockStep(_)
-        | Body::ConfigurationChange(_)
-        | Body::MachineFailure(_)
-        | Body::Maintenance(_)
-        | Body::Note(_)
-        | Body::Amendment(_)
-        | Body::SigningKey(_)
-        | Body::LawfulHold(_)
-        | Body::Pruned(_)
-        | Body::Import(_)
-        | Body::Restored(_) => None,
-    }
-}
-
-fn note(stories: &mut BTreeMap<AlertNumber, Story>, record: &Record) {
-    if let Body::AlertRaised(raised) = &record.body {
-        let alert = raised_by(record, raised);
-        stories.insert(raised.alert, Story { alert, closed: None, delivered: 0, given_up: 0 });
-    } else if let Some(story) = number_of(&record.body).and_then(|number| stories.get_mut(&number)) {
-        story.note(record);
-    }
-}
-
-fn raised_by(record: &Record, raised: &AlertRaised) -> Alert {
-    Alert {
-        number: raised.alert,
-        condition: raised.condition,
-        machine: record.machine.clone(),
-        place: raised.place,
-        raised: record.recorded,
-        since: raised.since,
-        measured: raised.measured,
-        worst: raised.measured,
-        limit: raised.limit,
-        racks: Racks { count: u64::from(raised.pattern.is_some()), named: Vec::new() },
-        last_good: raised.last_good.map(|index| Rack { index, at: raised.since }),
-        pattern: raised.pattern,
-        about: raised.about.clone(),
-        acknowledged: None,
-        cleared: None,
-        needs_action: raised.condition.needs_action(),
-        action: None,
-    }
-}
-
-impl Story {
-    fn note(&mut self, record: &Record) {
-        let (alert, at) = (&mut self.alert, record.recorded);
-        match &record.body {
-            Body::AlertChanged(changed) => {
-                alert.racks.count = changed.racks;
-                alert.pattern = changed.pattern.or(alert.pattern);
-                alert.measured = changed.measured.or(alert.measured);
-                match changed.change {
-                    // What is new must be taken on anew.
-                    Change::Grew => alert.acknowledged = None,
-                    Change::Returned => (alert.acknowledged, alert.cleared) = (None, None),
-                    Change::Escalated | Change::EscalationEnded | Change::NobodyToTell | Change::Held => {}
-                }
-            }
-            Body::AlertAcknowledged(taken) => {
-                let (by, via, note) = (taken.by.clone(), taken.via.clone(), taken.note.clone());
-                alert.acknowledged = Some(Acknowledgement { by, at, via, note });
-            }
-            Body::AlertCleared(cleared) => {
-                alert.racks.count = cleared.racks;
-                alert.cleared = Some(at);
-            }
-            Body::AlertClosed(closed) => {
-                alert.racks.count = closed.racks;
-                alert.needs_action = closed.needed_action;
-                self.closed = Some(at);
-            }
-            Body::CorrectiveAction(action) => {
-                let (by, racks, done) = (action.by.clone(), action.racks.clone(), action.done.clone());
-                let covers = action.covers.unwrap_or(alert.racks.count);
-                alert.racks.count = alert.racks.count.max(covers);
-                alert.action = Some(Action { by, at, racks, done, covers });
-            }
-            Body::Notification(notification) => match notification.outcome {
-                Outcome::Delivered => self.delivered += 1,
-                Outcome::GivenUp => self.given_up += 1,
-            },
-            Body::AlertRaised(_)
-            | Body::Cycle(_)
-            | Body::Gap(_)
-            | Body::Check(_)
-            | Body::ServiceStart(_)
-            | Body::ServiceStop(_)
-            | Body::ClockStep(_)
-            | Body::ConfigurationChange(_)
-            | Body::MachineFailure(_)
-            | Body::Maintenance(_)
-            | Body::Note(_)
-            | Body::Amendment(_)
-            | Body::SigningKey(_)
-            | Body::LawfulHold(_)
-            | Body::Pruned(_)
-            | Body::Import(_)
-            | Body::Restored(_) => {}
-        }
-    }
 }

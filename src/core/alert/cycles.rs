@@ -3,27 +3,12 @@
 use super::condition::Condition;
 use super::open::{Pattern, Quantity, Rack, Racks};
 use super::raise::{Report, Turn};
-use super::state::{Drift, Memory};
 use crate::core::channel::Place;
 use crate::core::cycle::verdict::{Finding, Reason, Verdict};
+use crate::core::drift::{self, Drift, SETTLING_CYCLES, Step};
 use crate::core::reading::Fault;
 use crate::core::record::{CheckKind, Clearing, Cycle};
 use crate::core::time::Timestamp;
-use crate::core::trend::{Cusum, Ewma};
-
-/// Weight of the moving average (design value of the NIST/SEMATECH e-Handbook §6.3.2.4: 0.2 to 0.3).
-const EWMA_WEIGHT: f64 = 0.2;
-/// Limits of the moving average, in its standard deviations (the same, L = 3).
-const EWMA_WIDTH: f64 = 3.0;
-/// Slack of the cumulative sums, in standard deviations: half the shift to be found (§6.3.2.3).
-const CUSUM_SLACK: f64 = 0.5;
-/// Decision interval of the cumulative sums (§6.3.2.3: 4 or 5).
-const CUSUM_DECISION: f64 = 5.0;
-/// Least standard deviation of settled minima, K (own choice: the resolution of common converters).
-const SIGMA_MIN_K: f64 = 0.1;
-/// First cycles after idle that the charts leave out (own choice: the line and
-/// the booster have settled by the third).
-const SETTLING_CYCLES: u32 = 2;
 
 /// Why an unproven cycle is unproven, as far as it decides whom to tell of what.
 enum Doubt {
@@ -39,7 +24,7 @@ impl Turn<'_> {
     /// Takes one judged cycle.
     pub(super) fn cycle(&mut self, machine: &str, cycle: &Cycle, index: u64) {
         let rack = Rack { index, at: cycle.rinse_ended };
-        let verdict = believed(cycle);
+        let verdict = cycle.believed();
         let good = matches!(verdict, Verdict::Pass | Verdict::Narrow);
         self.count(machine, cycle);
         match verdict {
@@ -72,14 +57,13 @@ impl Turn<'_> {
     fn count(&mut self, machine: &str, cycle: &Cycle) {
         let idle = self.settings.rules.idle;
         let memory = self.state.memory(machine);
-        let rested = memory.last_rinse.is_none_or(|last| cycle.rinse_started.since(last) >= idle);
-        memory.since_idle = if rested { 1 } else { memory.since_idle.saturating_add(1) };
+        memory.since_idle = drift::since_idle(memory.last_rinse, memory.since_idle, cycle, idle);
         memory.last_rinse = memory.last_rinse.max(Some(cycle.rinse_ended));
         memory.dirty_since.get_or_insert(cycle.rinse_ended);
         let wash_low = cycle.findings.iter().any(|finding| matches!(finding, Finding::WashLow { .. }));
         for (condition, bad) in [
-            (Condition::Cold, believed(cycle) == Verdict::Cold),
-            (Condition::Brief, believed(cycle) == Verdict::Brief),
+            (Condition::Cold, cycle.believed() == Verdict::Cold),
+            (Condition::Brief, cycle.believed() == Verdict::Brief),
             (Condition::WashLow, wash_low),
         ] {
             let row = memory.in_a_row.entry(condition).or_default();
@@ -90,11 +74,7 @@ impl Turn<'_> {
     fn pattern(&self, machine: &str, condition: Condition) -> Option<Pattern> {
         let memory = self.state.machines.get(machine)?;
         let row = *memory.in_a_row.get(&condition)?;
-        Some(match (row, memory.since_idle) {
-            (row, _) if row >= self.settings.rules.repeated => Pattern::Repeated,
-            (_, 1) => Pattern::FirstAfterIdle,
-            (_, _) => Pattern::Single,
-        })
+        Some(Pattern::of(row, memory.since_idle, self.settings.rules.repeated))
     }
 
     fn bad(
@@ -189,7 +169,7 @@ impl Turn<'_> {
         let needed = u64::from(self.settings.rules.narrow);
         let open = self.state.open(machine, Condition::Narrow).is_some_and(|o| o.alert.cleared.is_none());
         let memory = self.state.memory(machine);
-        match believed(cycle) {
+        match cycle.believed() {
             Verdict::Narrow => memory.narrow.push(rack),
             // Nothing is known of it, so it neither adds to the row nor breaks it.
             Verdict::Unproven => return,
@@ -251,37 +231,31 @@ impl Turn<'_> {
             };
             self.report(report);
         }
-        let good = hot.is_none() && believed(cycle) != Verdict::Unproven;
+        let good = hot.is_none() && cycle.believed() != Verdict::Unproven;
         self.recover(machine, Condition::RinseHot, good, self.settings.rules.good_cycles);
     }
 
     /// Feeds the charts with the settled minimum of a good cycle in the middle of
     /// work: a cold one is told as cold.
     fn drift(&mut self, machine: &str, cycle: &Cycle) {
-        let rules = &self.settings.rules;
-        let (baseline_of, min_k) = (rules.drift_baseline, rules.drift_min_k);
+        let rules = drift::Rules::of(&self.settings.rules);
+        let open = self.state.open(machine, Condition::Drifting).is_some_and(|o| o.alert.cleared.is_none());
         let memory = self.state.memory(machine);
         let Some(settled_c) = cycle.rinse_min_c.filter(|_| memory.since_idle > SETTLING_CYCLES) else {
             return;
         };
-        let Some((ewma, cusum)) = memory.chart(settled_c, baseline_of) else { return };
-        let (moved, far) = (ewma.signals(), ewma.shift().abs() >= min_k);
-        let (value, limit) = (ewma.value(), ewma.limit());
-        let summed = cusum.signals();
-        let open = self.state.open(machine, Condition::Drifting).is_some_and(|o| o.alert.cleared.is_none());
-        if moved && far && (summed || open) {
-            let report = Report {
-                place: Some(Place::FinalRinse),
-                measured: Some(Quantity::Celsius(value)),
-                limit: Some(Quantity::Celsius(limit)),
-                ..Report::new(Condition::Drifting, machine, cycle.rinse_ended)
-            };
-            self.report(report);
-        } else if open && !moved {
-            if let Drift::Watching { cusum, .. } = &mut self.state.memory(machine).drift {
-                cusum.restart();
+        match memory.drift.take(settled_c, rules, open) {
+            Step::Drifting { average_c, limit_c } => {
+                let report = Report {
+                    place: Some(Place::FinalRinse),
+                    measured: Some(Quantity::Celsius(average_c)),
+                    limit: Some(Quantity::Celsius(limit_c)),
+                    ..Report::new(Condition::Drifting, machine, cycle.rinse_ended)
+                };
+                self.report(report);
             }
-            self.clear(machine, Condition::Drifting, Clearing::Recovered);
+            Step::Recovered => self.clear(machine, Condition::Drifting, Clearing::Recovered),
+            Step::Learning | Step::Usual => {}
         }
     }
 
@@ -289,30 +263,6 @@ impl Turn<'_> {
     pub(super) fn learn_anew(&mut self, machine: &str) {
         self.state.memory(machine).drift = Drift::default();
         self.clear(machine, Condition::Drifting, Clearing::Lapsed);
-    }
-}
-
-impl Memory {
-    /// Pushes a settled minimum; gives the charts once they watch.
-    fn chart(&mut self, settled_c: f64, baseline_of: u32) -> Option<(Ewma, Cusum)> {
-        match &mut self.drift {
-            Drift::Learning(baseline) => {
-                baseline.push(settled_c);
-                if baseline.count() >= baseline_of
-                    && let Some(usual) = baseline.usual(SIGMA_MIN_K)
-                {
-                    let ewma = Ewma::new(usual, EWMA_WEIGHT, EWMA_WIDTH);
-                    let cusum = Cusum::new(usual, CUSUM_SLACK, CUSUM_DECISION);
-                    self.drift = Drift::Watching { ewma, cusum };
-                }
-                None
-            }
-            Drift::Watching { ewma, cusum } => {
-                ewma.push(settled_c);
-                cusum.push(settled_c);
-                Some((*ewma, *cusum))
-            }
-        }
     }
 }
 
@@ -328,14 +278,6 @@ pub(super) const fn condition_of(fault: Fault) -> Condition {
         | Fault::NoColdJunction
         | Fault::Reported => Condition::ProbeFault,
     }
-}
-
-/// The verdict to go by. A cycle whose final-rinse probe was at fault may hold a
-/// cold or brief verdict on the readings there were; it is told as the fault of
-/// the probe and never as cold water.
-fn believed(cycle: &Cycle) -> Verdict {
-    let at_fault = cycle.reasons.iter().any(|reason| matches!(reason, Reason::RinseProbe { .. }));
-    if at_fault { Verdict::Unproven } else { cycle.verdict }
 }
 
 /// A probe explains a cycle before anything else does: nothing measured by it can be believed.

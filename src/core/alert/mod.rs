@@ -79,6 +79,7 @@ mod people;
 mod raise;
 pub mod settings;
 mod state;
+pub mod story;
 mod tell;
 mod timetable;
 

@@ -92,6 +92,21 @@ pub enum Pattern {
     Repeated,
 }
 
+impl Pattern {
+    /// What a bad rack belongs to that is the `row`th bad one in a row and the `since_idle`th
+    /// since the machine was idle; `repeated` bad ones in a row are several.
+    #[must_use]
+    pub const fn of(row: u32, since_idle: u32, repeated: u32) -> Self {
+        if row >= repeated {
+            Self::Repeated
+        } else if since_idle == 1 {
+            Self::FirstAfterIdle
+        } else {
+            Self::Single
+        }
+    }
+}
+
 /// A named person has seen it and takes care.
 #[derive(Clone, PartialEq, Eq, Debug, Serialize, Deserialize)]
 pub struct Acknowledgement {

@@ -281,7 +281,11 @@ impl Alert {
 }
 
 /// The worse of two values of one condition: the higher one for what must stay below its limit.
-fn worse(condition: Condition, one: Option<Quantity>, other: Option<Quantity>) -> Option<Quantity> {
+pub(super) fn worse(
+    condition: Condition,
+    one: Option<Quantity>,
+    other: Option<Quantity>,
+) -> Option<Quantity> {
     let (Some(first), Some(second)) = (one, other) else { return one.or(other) };
     let higher_is_worse = match condition {
         Condition::RinseHot | Condition::SeriesBacklog | Condition::ClockUnsynchronised => true,

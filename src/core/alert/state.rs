@@ -9,9 +9,9 @@ use serde::{Deserialize, Serialize};
 use super::condition::Condition;
 use super::contact::Route;
 use super::open::{Alert, AlertNumber, Rack, Racks};
+use crate::core::drift::Drift;
 use crate::core::record::CheckKind;
 use crate::core::time::Timestamp;
-use crate::core::trend::{Baseline, Cusum, Ewma};
 
 /// Version of the stored form.
 pub(super) const VERSION: u32 = 1;
@@ -152,27 +152,6 @@ pub(super) struct TankWait {
     pub(super) to: Timestamp,
     /// When to ask again.
     pub(super) ask: Timestamp,
-}
-
-/// The charts of one machine.
-#[derive(Clone, PartialEq, Debug, Serialize, Deserialize)]
-#[serde(rename_all = "kebab-case")]
-pub(super) enum Drift {
-    /// Learning what is usual.
-    Learning(Baseline),
-    /// Watching.
-    Watching {
-        /// Moving average.
-        ewma: Ewma,
-        /// Cumulative sums.
-        cusum: Cusum,
-    },
-}
-
-impl Default for Drift {
-    fn default() -> Self {
-        Self::Learning(Baseline::default())
-    }
 }
 
 /// Somebody works on a machine.

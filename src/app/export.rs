@@ -1,0 +1,156 @@
+//! `export`: what is on record, put into files.
+
+pub(in crate::app) mod gather;
+mod lines;
+pub(in crate::app) mod place;
+pub(in crate::app) mod span;
+mod tables;
+
+use std::io::{IsTerminal, Write};
+use std::path::Path;
+
+use self::gather::{Gathered, Site};
+use self::place::Place;
+use super::{Failure, Streams, history, ledger, people};
+use crate::cli::{ExportArgs, ExportForm};
+use crate::core::time::Timestamp;
+use crate::diagnostic::Diagnostic;
+use crate::ledger::{LedgerError, Reader};
+use crate::report::account::Account;
+use crate::report::account::build::Question;
+use crate::runtime::clock::Clock;
+
+/// After how many records the progress is told anew.
+const PROGRESS_EVERY: u64 = 20_000;
+
+pub(super) fn export(arguments: &ExportArgs, streams: &mut Streams<'_>) -> Result<(), Failure> {
+    let path = people::ledger_path(&arguments.ledger, streams)?;
+    let failed = |error: LedgerError| Failure::from(ledger::diagnose(&error, &path));
+    let reader = Reader::open(&path).map_err(failed)?;
+    let question = question(arguments, &reader, &path, Clock::system().now())?;
+    let out = Place::new(&arguments.out, arguments.form, arguments.force)?;
+    let mut progress = Progress::new(&mut *streams.err);
+    let damaged = match (arguments.form, out) {
+        (ExportForm::Csv, Place::Directory(mut folder)) => {
+            tables::all(&reader, &path, question, &mut folder, &mut progress)?;
+            let damaged = folder.damaged.clone();
+            folder.keep()?;
+            damaged
+        }
+        (form, Place::Standard) => {
+            let mut out = std::io::BufWriter::new(&mut *streams.out);
+            let damaged = one(form, &reader, &path, question, &mut out, &mut progress)?;
+            out.flush().map_err(Failure::output)?;
+            damaged
+        }
+        (form, Place::File(mut file)) => {
+            let damaged = one(form, &reader, &path, question, file.writer(), &mut progress)?;
+            file.keep()?;
+            damaged
+        }
+        (ExportForm::Json | ExportForm::Jsonl, Place::Directory(_)) => Vec::new(),
+    };
+    progress.finish();
+    warn(&damaged, &path, streams)
+}
+
+/// Writes an export that is one file; gives the records that cannot be read.
+fn one(
+    form: ExportForm,
+    reader: &Reader,
+    path: &Path,
+    question: Question,
+    out: &mut dyn Write,
+    progress: &mut Progress<'_>,
+) -> Result<Vec<u64>, Failure> {
+    match form {
+        ExportForm::Csv => tables::cycles(reader, path, &question, out, progress),
+        ExportForm::Jsonl => lines::write(reader, path, &question, out, progress),
+        ExportForm::Json => {
+            let mut pass = |_: u64, _: &[u8], _: &crate::core::record::Record| Ok(());
+            let Gathered { account } = gather::account(reader, path, question, &mut pass, progress)?;
+            write_account(&account, out)?;
+            Ok(account.damaged)
+        }
+    }
+}
+
+/// The account as one JSON object and a line end.
+pub(in crate::app) fn write_account(account: &Account, out: &mut dyn Write) -> Result<(), Failure> {
+    serde_json::to_writer(&mut *out, account)
+        .map_err(std::io::Error::from)
+        .and_then(|()| out.write_all(b"\n"))
+        .map_err(Failure::output)
+}
+
+/// What is asked for, by the ledger's own site and the machines it knows.
+pub(in crate::app) fn question(
+    arguments: &ExportArgs,
+    reader: &Reader,
+    path: &Path,
+    now: Timestamp,
+) -> Result<Question, Failure> {
+    let failed = |error: LedgerError| Failure::from(ledger::diagnose(&error, path));
+    let known = reader.machines().map_err(failed)?;
+    if let Some(unknown) = arguments.machines.iter().find(|name| !known.contains(name)) {
+        return Err(history::unknown_machine(unknown, &known).into());
+    }
+    let Site { name, zone_name, zone } = Site::of(reader).map_err(failed)?;
+    let (from, to) = span::resolve(&arguments.span, &zone, now)?;
+    let mut only = arguments.machines.clone();
+    only.sort_unstable();
+    only.dedup();
+    let program = env!("CARGO_PKG_VERSION").to_owned();
+    Ok(Question { program, made: now, site: name, zone_name, zone, from, to, only })
+}
+
+/// Says which records are missing in the export.
+fn warn(damaged: &[u64], path: &Path, streams: &mut Streams<'_>) -> Result<(), Failure> {
+    /// Most records that are named.
+    const NAMED_MAX: usize = 20;
+    if damaged.is_empty() {
+        return Ok(());
+    }
+    let named: Vec<String> = damaged.iter().take(NAMED_MAX).map(u64::to_string).collect();
+    let more = damaged.len().saturating_sub(NAMED_MAX);
+    let more = if more > 0 { format!(" and {more} more") } else { String::new() };
+    let summary =
+        format!("the export has nothing of records that cannot be read: {}{more}", named.join(", "));
+    let diagnostic = Diagnostic::warning("ledger-damaged", summary)
+        .place(path.display().to_string())
+        .advice("`rinseward verify` says what holds; restore the ledger from a backup and export again");
+    writeln!(streams.err, "{diagnostic}").map_err(Failure::output)
+}
+
+/// Tells a person at a terminal how far it is.
+pub(in crate::app) struct Progress<'p> {
+    /// Where; `None` where nobody looks.
+    err: Option<&'p mut dyn Write>,
+    records: u64,
+    shown: bool,
+}
+
+impl<'p> Progress<'p> {
+    pub(in crate::app) fn new(err: &'p mut dyn Write) -> Self {
+        let err = std::io::stderr().is_terminal().then_some(err);
+        Self { err, records: 0, shown: false }
+    }
+
+    /// Says that one more record was read. A terminal that takes no more text stops nothing.
+    pub(in crate::app) fn step(&mut self) {
+        self.records += 1;
+        if self.records.is_multiple_of(PROGRESS_EVERY)
+            && let Some(err) = &mut self.err
+        {
+            self.shown = write!(err, "\r{} records read", self.records).and_then(|()| err.flush()).is_ok();
+        }
+    }
+
+    /// Takes the line away.
+    pub(in crate::app) fn finish(self) {
+        if let (Some(err), true) = (self.err, self.shown) {
+            let blank = write!(err, "\r{:40}\r", "").and_then(|()| err.flush());
+            tracing::trace!(written = blank.is_ok(), "progress is over");
+        }
+    }
+}

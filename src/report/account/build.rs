@@ -1,0 +1,347 @@
+//! Makes an account from records, without touching the ledger.
+//!
+//! It wants every record that is no cycle, from the first of the ledger to the newest one, in
+//! order of the index; then the cycles from [`Question::cycles_from`] to the end of the span, in
+//! order of time. So it knows what was said later of a cycle when it sees it, and needs to keep
+//! nothing of those that passed but their settled minimum.
+//!
+//! Cycles count by the start of their final rinse, checks by the time they were made, everything
+//! else by the instant at which it was recorded.
+//!
+//! Memory: 24 bytes a cycle, the exceptions up to [`EXCEPTIONS_MAX`] and their traces up to
+//! [`TRACES_MAX`], both apart for what is bad and for what is in doubt, so that a month without
+//! proof cannot hide a cold rack. What is beyond is counted and said to be left out.
+
+use std::collections::BTreeMap;
+use std::time::Duration;
+
+use jiff::tz::TimeZone;
+
+use super::configured::Configured;
+use super::entries::Entries;
+use super::machine::{Machine, Surroundings, Taken};
+use super::service;
+use super::{
+    ACCOUNT_FORMAT, Account, ActionAccount, AlertAccount, MachineAccount, RecordRange, Seal, ServiceEvent,
+};
+use crate::core::alert::AlertNumber;
+use crate::core::alert::hours::Stretch;
+use crate::core::alert::story::{self, Story};
+use crate::core::effect::Trace;
+use crate::core::monitored::{Blank, Blanks};
+use crate::core::record::{Body, Cycle, Record};
+use crate::core::time::Timestamp;
+
+/// Most exceptions of one account told one by one, of the bad ones and of those in doubt.
+pub const EXCEPTIONS_MAX: usize = 20_000;
+/// Most traces of exceptions in one account, of the bad ones and of those in doubt (own choice:
+/// some 25 MB each).
+pub const TRACES_MAX: usize = 4_000;
+/// How long before the span the charts begin to learn what is usual (own choice: the 50 cycles
+/// that they need by default, also where a machine washes once a week).
+const CHARTS_LEAD: Duration = Duration::from_secs(30 * 86_400);
+
+/// What is asked for.
+#[derive(Clone, Debug)]
+pub struct Question {
+    /// Version of the program.
+    pub program: String,
+    /// When the account is made.
+    pub made: Timestamp,
+    /// Name of the site.
+    pub site: String,
+    /// Name of its time zone.
+    pub zone_name: String,
+    /// Its time zone.
+    pub zone: TimeZone,
+    /// First instant of the span.
+    pub from: Timestamp,
+    /// First instant after it.
+    pub to: Timestamp,
+    /// Only these machines; empty for all.
+    pub only: Vec<String>,
+}
+
+impl Question {
+    /// From which cycles on the builder wants to see them: the charts learn from some before the span.
+    #[must_use]
+    pub fn cycles_from(&self) -> Timestamp {
+        self.from.minus(CHARTS_LEAD)
+    }
+
+    /// Whether what is about this machine, or about the site, belongs to it.
+    #[must_use]
+    pub fn wants(&self, machine: Option<&str>) -> bool {
+        machine.is_none_or(|name| self.only.is_empty() || self.only.iter().any(|only| only == name))
+    }
+
+    /// Whether an instant lies in the span.
+    #[must_use]
+    pub fn holds(&self, at: Timestamp) -> bool {
+        self.from <= at && at < self.to
+    }
+
+    /// The span, up to now where it reaches further.
+    pub(super) fn past(&self) -> Stretch {
+        Stretch { from: self.from, to: self.to.min(self.made).max(self.from) }
+    }
+}
+
+/// Makes an [`Account`].
+#[derive(Debug)]
+pub struct Builder {
+    question: Question,
+    configured: Configured,
+    entries: Entries,
+    blanks: Blanks,
+    stories: BTreeMap<AlertNumber, Story>,
+    /// Index of the record of the latest corrective action of each alert.
+    actions: BTreeMap<AlertNumber, u64>,
+    /// Alerts by the record that they name as a cause.
+    named: BTreeMap<u64, Vec<u64>>,
+    /// When somebody had finished work on a machine, or on all of them.
+    worked: Vec<(Timestamp, Option<String>)>,
+    service: Vec<ServiceEvent>,
+    first: Option<Timestamp>,
+    machines: BTreeMap<String, Machine>,
+    room: Room,
+    damaged: Vec<u64>,
+}
+
+/// How much more is told one by one, of the bad ones and of those in doubt.
+#[derive(Debug)]
+pub(super) struct Room {
+    exceptions: [usize; 2],
+    traces: [usize; 2],
+    traces_left_out: u64,
+}
+
+impl Default for Room {
+    fn default() -> Self {
+        Self { exceptions: [EXCEPTIONS_MAX; 2], traces: [TRACES_MAX; 2], traces_left_out: 0 }
+    }
+}
+
+impl Room {
+    /// Whether there is room for one more exception.
+    pub(super) const fn exception(&mut self, doubtful: bool) -> bool {
+        take(&mut self.exceptions[doubtful as usize])
+    }
+
+    /// Whether there is room for its trace.
+    pub(super) const fn trace(&mut self, doubtful: bool) -> bool {
+        let room = take(&mut self.traces[doubtful as usize]);
+        if !room {
+            self.traces_left_out += 1;
+        }
+        room
+    }
+}
+
+const fn take(left: &mut usize) -> bool {
+    let room = *left > 0;
+    *left = left.saturating_sub(1);
+    room
+}
+
+impl Builder {
+    /// Begins with nothing.
+    #[must_use]
+    pub fn new(question: Question) -> Self {
+        Self {
+            question,
+            configured: Configured::default(),
+            entries: Entries::default(),
+            blanks: Blanks::default(),
+            stories: BTreeMap::new(),
+            actions: BTreeMap::new(),
+            named: BTreeMap::new(),
+            worked: Vec::new(),
+            service: Vec::new(),
+            first: None,
+            machines: BTreeMap::new(),
+            room: Room::default(),
+            damaged: Vec::new(),
+        }
+    }
+
+    /// Says that this record cannot be read.
+    pub fn damaged(&mut self, index: u64) {
+        self.damaged.push(index);
+    }
+
+    /// Takes one record; `trace` is asked for the trace of an exception.
+    pub fn take(&mut self, index: u64, record: &Record, trace: &mut dyn FnMut(u64) -> Option<Trace>) {
+        self.first = Some(self.first.map_or(record.recorded, |first| first.min(record.recorded)));
+        if let Body::Cycle(cycle) = &record.body {
+            self.cycle(index, record, cycle, trace);
+            return;
+        }
+        self.blanks.note(index, record);
+        story::note(&mut self.stories, record);
+        match &record.body {
+            Body::ConfigurationChange(change) => {
+                if let Some(now) = self.configured.take(record.recorded, &change.toml, self.question.to) {
+                    self.blanks.configured(record.recorded, |probe| now.channels.iter().any(|c| c == probe));
+                }
+            }
+            Body::AlertRaised(raised) => self.name(raised.cause, raised.alert),
+            Body::AlertChanged(changed) => self.name(changed.cause, changed.alert),
+            Body::CorrectiveAction(action) => {
+                self.actions.insert(action.alert, index);
+            }
+            Body::Maintenance(work) if work.ended => {
+                self.worked.push((record.recorded, record.machine.clone()));
+            }
+            Body::Check(_) | Body::Note(_) | Body::Amendment(_) => {
+                self.entries.take(index, record, self.configured.latest());
+            }
+            Body::Cycle(_)
+            | Body::Gap(_)
+            | Body::ServiceStart(_)
+            | Body::ServiceStop(_)
+            | Body::ClockStep(_)
+            | Body::MachineFailure(_)
+            | Body::AlertAcknowledged(_)
+            | Body::AlertCleared(_)
+            | Body::AlertClosed(_)
+            | Body::Notification(_)
+            | Body::Maintenance(_)
+            | Body::SigningKey(_)
+            | Body::LawfulHold(_)
+            | Body::Pruned(_)
+            | Body::Import(_)
+            | Body::Restored(_) => {}
+        }
+        if self.question.holds(record.recorded) && self.question.wants(record.machine.as_deref()) {
+            self.service.extend(service::event(index, record));
+        }
+    }
+
+    fn name(&mut self, cause: Option<u64>, alert: AlertNumber) {
+        if let Some(cause) = cause {
+            let named = self.named.entry(cause).or_default();
+            if !named.contains(&alert.0) {
+                named.push(alert.0);
+            }
+        }
+    }
+
+    fn cycle(
+        &mut self,
+        index: u64,
+        record: &Record,
+        cycle: &Cycle,
+        trace: &mut dyn FnMut(u64) -> Option<Trace>,
+    ) {
+        let name = record.machine.as_deref().unwrap_or_default();
+        if !self.question.wants(Some(name)) || cycle.rinse_started >= self.question.to {
+            return;
+        }
+        if !self.machines.contains_key(name) {
+            let worked = self.worked.iter().filter(|(_, machine)| machine.as_ref().is_none_or(|m| m == name));
+            let worked = worked.map(|(at, _)| *at).collect();
+            self.machines.insert(name.to_owned(), Machine::new(self.configured.drift_rules(), worked));
+        }
+        let Some(machine) = self.machines.get_mut(name) else { return };
+        let inside = self.question.holds(cycle.rinse_started);
+        if inside {
+            self.entries.saw_cycle(index);
+        }
+        let taken = Taken { index, record, cycle, inside };
+        machine.take(&taken, &self.question, &mut self.room, trace);
+    }
+
+    /// The account. `alive` is the latest instant at which the gateway is known to have worked:
+    /// where that is long before the account is made, nothing is known since.
+    #[must_use]
+    pub fn finish(mut self, records: RecordRange, alive: Option<Timestamp>, seal: Option<Seal>) -> Account {
+        let question = &self.question;
+        let last = alive.map(|alive| (records.to.saturating_sub(1), alive));
+        let blanks: Vec<Blank> = std::mem::take(&mut self.blanks).finish(last, question.made);
+        let overlaps = |from: Timestamp, to: Option<Timestamp>| {
+            from < question.to && to.is_none_or(|to| to > question.from)
+        };
+        let blanks: Vec<Blank> = blanks
+            .into_iter()
+            .filter(|blank| overlaps(blank.from, blank.to) && question.wants(blank.machine.as_deref()))
+            .collect();
+        let stories: Vec<&Story> = self
+            .stories
+            .values()
+            .filter(|told| overlaps(told.alert.raised, told.closed))
+            .filter(|told| question.wants(told.alert.machine.as_deref()))
+            .collect();
+        let began = self.first.unwrap_or(question.made);
+        let mut names = self.configured.machines(question);
+        names.extend(
+            self.machines.iter().filter(|(_, machine)| machine.washed()).map(|(name, _)| name.clone()),
+        );
+        names.retain(|name| question.wants(Some(name)));
+        let surroundings =
+            Surroundings { question, stories: &stories, named: &self.named, amended: self.entries.amended() };
+        let machine = |name: String| -> MachineAccount {
+            let operating = self.configured.operating(&name, question, began);
+            let own = |blank: &&Blank| blank.machine.as_ref().is_none_or(|machine| *machine == name);
+            let gaps: Vec<&Blank> = blanks.iter().filter(own).collect();
+            let machine = self.machines.remove(&name);
+            machine.unwrap_or_default().finish(name, &surroundings, &operating, &gaps)
+        };
+        let machines: Vec<MachineAccount> = names.into_iter().map(machine).collect();
+        let alerts = stories.iter().map(|told| alert(told, &self.actions)).collect();
+        let overdue = stories.iter().flat_map(|told| self.entries.overdue(told)).collect();
+        self.damaged.sort_unstable();
+        self.damaged.dedup();
+        let (checks, remarks) = (self.entries.checks(question), self.entries.remarks(question));
+        Account {
+            v: ACCOUNT_FORMAT,
+            program: question.program.clone(),
+            made: question.made,
+            site: question.site.clone(),
+            zone: question.zone_name.clone(),
+            from: question.from,
+            to: question.to,
+            only: question.only.clone(),
+            machines,
+            alerts,
+            checks,
+            overdue,
+            calibrations: self.configured.calibrations(question),
+            remarks,
+            service: self.service,
+            records,
+            traces_left_out: self.room.traces_left_out,
+            seal,
+            damaged: self.damaged,
+        }
+    }
+}
+
+fn alert(told: &Story, actions: &BTreeMap<AlertNumber, u64>) -> AlertAccount {
+    let alert = &told.alert;
+    let action = alert.action.as_ref().map(|action| ActionAccount {
+        index: actions.get(&alert.number).copied().unwrap_or_default(),
+        at: action.at,
+        by: action.by.clone(),
+        racks: action.racks.clone(),
+        done: action.done.clone(),
+    });
+    AlertAccount {
+        number: alert.number.0,
+        condition: alert.condition,
+        machine: alert.machine.clone(),
+        about: alert.about.clone(),
+        since: alert.since,
+        raised: alert.raised,
+        measured: alert.worst,
+        limit: alert.limit,
+        racks: alert.racks.count,
+        needs_action: alert.needs_action,
+        acknowledged: alert.acknowledged.as_ref().map(|taken| (taken.by.clone(), taken.at)),
+        action,
+        cleared: alert.cleared,
+        closed: told.closed,
+        delivered: told.delivered,
+        given_up: told.given_up,
+    }
+}

@@ -1,0 +1,181 @@
+//! What people entered: checks with what they came to, and what was said of records.
+
+use std::collections::{BTreeMap, BTreeSet};
+
+use super::build::Question;
+use super::{CheckAccount, OverdueCheck, Remark};
+use crate::config::recorded::Recorded;
+use crate::core::alert::Condition;
+use crate::core::alert::story::Story;
+use crate::core::logbook::judge;
+use crate::core::record::{Amendment, AmendmentChange, Body, Check, CheckKind, Record};
+use crate::core::time::Timestamp;
+
+/// Entries in order of the ledger.
+#[derive(Debug, Default)]
+pub(super) struct Entries {
+    checks: BTreeMap<u64, CheckAccount>,
+    remarks: BTreeMap<u64, (Timestamp, Remark)>,
+    /// Amendments by the record that they speak of.
+    amended: BTreeMap<u64, Vec<u64>>,
+    /// Cycles of the span that an amendment speaks of.
+    cycles: BTreeSet<u64>,
+}
+
+impl Entries {
+    /// Takes a check, a note or an amendment; checks are judged by the configuration that was in force.
+    pub(super) fn take(&mut self, index: u64, record: &Record, configured: Option<&Recorded>) {
+        let (recorded, machine) = (record.recorded, record.machine.clone());
+        match &record.body {
+            Body::Check(check) => self.check(index, record, check, None, configured),
+            Body::Note(note) => {
+                let (by, text) = (note.by.clone(), note.text.clone());
+                let remark = Remark { index, recorded, machine, by, text, amends: None };
+                self.remarks.insert(index, (note.at.unwrap_or(recorded), remark));
+            }
+            Body::Amendment(amendment) => self.amendment(index, record, amendment, configured),
+            Body::Cycle(_)
+            | Body::Gap(_)
+            | Body::ServiceStart(_)
+            | Body::ServiceStop(_)
+            | Body::ClockStep(_)
+            | Body::ConfigurationChange(_)
+            | Body::MachineFailure(_)
+            | Body::AlertRaised(_)
+            | Body::AlertChanged(_)
+            | Body::AlertAcknowledged(_)
+            | Body::AlertCleared(_)
+            | Body::AlertClosed(_)
+            | Body::CorrectiveAction(_)
+            | Body::Notification(_)
+            | Body::Maintenance(_)
+            | Body::SigningKey(_)
+            | Body::LawfulHold(_)
+            | Body::Pruned(_)
+            | Body::Import(_)
+            | Body::Restored(_) => {}
+        }
+    }
+
+    fn check(
+        &mut self,
+        index: u64,
+        record: &Record,
+        check: &Check,
+        corrects: Option<u64>,
+        configured: Option<&Recorded>,
+    ) {
+        let machine = record.machine.clone();
+        let good = good(check, machine.as_deref(), configured);
+        let (recorded, check) = (record.recorded, check.clone());
+        let entry = CheckAccount { index, recorded, machine, check, good, amended_by: None, corrects };
+        self.checks.insert(index, entry);
+    }
+
+    fn amendment(
+        &mut self,
+        index: u64,
+        record: &Record,
+        amendment: &Amendment,
+        configured: Option<&Recorded>,
+    ) {
+        self.amended.entry(amendment.of).or_default().push(index);
+        // Where several speak of one check the newest counts; the one before it counts no more.
+        let replaced = match &amendment.change {
+            AmendmentChange::Comment => None,
+            AmendmentChange::Withdrawn | AmendmentChange::Corrected(_) => self.checks.get_mut(&amendment.of),
+        };
+        if let Some(replaced) = replaced {
+            let before = replaced.amended_by.replace(index);
+            if let Some(before) = before.and_then(|before| self.checks.get_mut(&before)) {
+                before.amended_by = Some(index);
+            }
+        }
+        if let AmendmentChange::Corrected(check) = &amendment.change {
+            self.check(index, record, check, Some(amendment.of), configured);
+        }
+        let remark = Remark {
+            index,
+            recorded: record.recorded,
+            machine: record.machine.clone(),
+            by: amendment.by.clone(),
+            text: amendment.reason.clone(),
+            amends: Some((amendment.of, amendment.change.clone())),
+        };
+        self.remarks.insert(index, (record.recorded, remark));
+    }
+
+    /// Says that the cycle with this index belongs to the span.
+    pub(super) fn saw_cycle(&mut self, index: u64) {
+        if self.amended.contains_key(&index) {
+            self.cycles.insert(index);
+        }
+    }
+
+    /// Amendments by the record that they speak of.
+    pub(super) const fn amended(&self) -> &BTreeMap<u64, Vec<u64>> {
+        &self.amended
+    }
+
+    /// The checks of the span, in order of the time they were made.
+    pub(super) fn checks(&self, question: &Question) -> Vec<CheckAccount> {
+        let mut checks: Vec<CheckAccount> = self
+            .checks
+            .values()
+            .filter(|entry| question.wants(entry.machine.as_deref()) && question.holds(entry.check.at()))
+            .cloned()
+            .collect();
+        checks.sort_by_key(|entry| (entry.check.at(), entry.index));
+        checks
+    }
+
+    /// What was noted in the span, and what was said at any time of a cycle or a check of it.
+    pub(super) fn remarks(&self, question: &Question) -> Vec<Remark> {
+        let checks = |of| self.checks.get(&of).is_some_and(|entry| question.holds(entry.check.at()));
+        let spoken_of = |remark: &Remark| {
+            remark.amends.as_ref().is_some_and(|(of, _)| self.cycles.contains(of) || checks(*of))
+        };
+        self.remarks
+            .values()
+            .filter(|(at, remark)| question.holds(*at) || spoken_of(remark))
+            .filter(|(_, remark)| question.wants(remark.machine.as_deref()))
+            .map(|(_, remark)| remark.clone())
+            .collect()
+    }
+
+    /// The checks that this alert found missing, and when each was made after all.
+    pub(super) fn overdue(&self, told: &Story) -> Vec<OverdueCheck> {
+        let alert = &told.alert;
+        if alert.condition != Condition::CheckOverdue {
+            return Vec::new();
+        }
+        let made = |kind: CheckKind| {
+            let counts = |entry: &&CheckAccount| {
+                let there = alert.machine.is_none() || entry.machine == alert.machine;
+                there && entry.amended_by.is_none() && entry.check.kind() == kind
+            };
+            let at = self.checks.values().filter(counts).map(|entry| entry.check.at());
+            at.filter(|at| *at > alert.since).min().or(alert.cleared)
+        };
+        let one = |word: &String| {
+            let kind = CheckKind::ALL.into_iter().find(|kind| kind.as_str() == word);
+            let made = kind.map_or(alert.cleared, made);
+            OverdueCheck { machine: alert.machine.clone(), check: word.clone(), since: alert.since, made }
+        };
+        alert.about.iter().map(one).collect()
+    }
+}
+
+/// Whether a check is good; `None` where nothing is known of its machine, or nothing is to be judged.
+fn good(check: &Check, machine: Option<&str>, configured: Option<&Recorded>) -> Option<bool> {
+    let profile = machine.and_then(|name| configured?.machine(name));
+    match profile {
+        Some(profile) => judge(check, profile.sanitizing, &profile.sanitizer).good,
+        // Only the sanitizer's check depends on the machine.
+        None if check.kind() == CheckKind::Sanitizer => None,
+        None => {
+            let (sanitizing, rules) = (crate::core::cycle::plate::Sanitizing::HotWater, Default::default());
+            judge(check, sanitizing, &rules).good
+        }
+    }
+}

@@ -1,0 +1,74 @@
+//! What happened to the program and to how the record is kept, in a few words.
+
+use super::ServiceEvent;
+use crate::core::record::{Body, Clock, KeyChange, Record, StopCause};
+
+/// The event that a record tells of; `None` for records of other matters.
+pub(super) fn event(index: u64, record: &Record) -> Option<ServiceEvent> {
+    let text = text(&record.body)?;
+    let (machine, kind) = (record.machine.clone(), record.body.kind().to_owned());
+    Some(ServiceEvent { index, at: record.recorded, machine, kind, text })
+}
+
+fn text(body: &Body) -> Option<String> {
+    Some(match body {
+        Body::ServiceStart(start) => {
+            let before = if start.after_clean_stop { "an orderly stop" } else { "a stop without notice" };
+            format!("version {} started after {before}", start.version)
+        }
+        Body::ServiceStop(stop) => match stop.cause {
+            StopCause::Signal => "stopped by order".to_owned(),
+            StopCause::EndOfInput => "stopped at the end of its input".to_owned(),
+        },
+        Body::ClockStep(step) => {
+            let whose = match step.clock {
+                Clock::Gateway => "the gateway",
+                Clock::Source => "the source",
+            };
+            format!("the clock of {whose} stepped from {} to {}", step.from, step.to)
+        }
+        Body::ConfigurationChange(change) => format!("configuration {} in force", change.sha256),
+        Body::MachineFailure(failure) => {
+            let then =
+                if failure.stopped { "it is left alone until the next start" } else { "it began anew" };
+            format!("judging failed by a mistake of the program; {then}: {}", failure.cause)
+        }
+        Body::Maintenance(work) => {
+            let by = work.by.as_deref().map(|by| format!(" by {by}")).unwrap_or_default();
+            if work.ended { format!("work ended{by}") } else { format!("work{by} until {}", work.until) }
+        }
+        Body::SigningKey(key) => {
+            let how = match key.change {
+                KeyChange::First => "first signing key",
+                KeyChange::Rotated => "new signing key, endorsed by the one before",
+                KeyChange::Lost => "new signing key, since the one before was lost",
+            };
+            format!("{how}: {}", key.key)
+        }
+        Body::LawfulHold(hold) => {
+            let state = if hold.on { "nothing may be pruned" } else { "pruning is allowed again" };
+            format!("{state}, by {}: {}", hold.by, hold.reason)
+        }
+        Body::Pruned(pruned) => {
+            format!("{} readings from before {} pruned by age", pruned.readings, pruned.before)
+        }
+        Body::Import(import) => {
+            format!("{} readings of «{}» taken over by {}", import.readings, import.file, import.by)
+        }
+        Body::Restored(restored) => {
+            format!("goes on from a backup of {} records, by {}", restored.records, restored.by)
+        }
+        Body::Cycle(_)
+        | Body::Gap(_)
+        | Body::Check(_)
+        | Body::AlertRaised(_)
+        | Body::AlertChanged(_)
+        | Body::AlertAcknowledged(_)
+        | Body::AlertCleared(_)
+        | Body::AlertClosed(_)
+        | Body::CorrectiveAction(_)
+        | Body::Notification(_)
+        | Body::Note(_)
+        | Body::Amendment(_) => return None,
+    })
+}

@@ -1,0 +1,481 @@
+//! Accounts whose contents are known by construction. The zone is New York's, by the tz database:
+//! 2026-03-08 has 23 hours, at 02:00 the clock goes to 03:00.
+
+use jiff::civil::date;
+
+use super::build::{Builder, Question};
+use super::*;
+use crate::core::alert::AlertNumber;
+use crate::core::cycle::verdict::Reason;
+use crate::core::effect::TraceReading;
+use crate::core::record::{
+    AlertAcknowledged, AlertChanged, AlertCleared, AlertClosed, AlertRaised, Amendment, Body, Change,
+    CheckKind, Clearing, ConfigurationChange, CorrectiveAction, Gap, Note, Record, ServiceStart,
+};
+use crate::core::units::Celsius;
+use crate::report::row::samples;
+
+const CONFIGURATION: &str = r#"
+[site]
+name = "Harbour kitchen"
+time-zone = "America/New_York"
+open = ["mon-sat 10:00-14:00", "sun 01:00-05:00"]
+
+[[machine]]
+name = "dm1"
+kind = "stationary-rack-dual-temperature"
+wash-time = "44s"
+rinse-time = "12s"
+probes = ["wash"]
+
+[[probe]]
+name = "dm1/rinse"
+place = "final-rinse"
+tau = "1.5s"
+calibration.low-reads = "0.4 °C"
+calibration.low-is = "0 °C"
+calibration.high-reads = "99.1 °C"
+calibration.high-is = "99.97 °C"
+calibrated-on = "2026-01-15"
+
+[[machine]]
+name = "glass"
+kind = "stationary-rack-dual-temperature"
+sanitizing = "chlorine"
+wash-time = "44s"
+rinse-time = "12s"
+probes = ["wash", "rinse"]
+"#;
+
+fn at(text: &str) -> Timestamp {
+    text.parse().expect("an instant")
+}
+
+fn question() -> Question {
+    Question {
+        program: "0.1.0".to_owned(),
+        made: at("2026-03-20T00:00:00Z"),
+        site: "Harbour kitchen".to_owned(),
+        zone_name: "America/New_York".to_owned(),
+        zone: jiff::tz::TimeZone::get("America/New_York").expect("a zone of the database"),
+        from: at("2026-03-02T05:00:00Z"),
+        to: at("2026-03-09T04:00:00Z"),
+        only: Vec::new(),
+    }
+}
+
+/// Records in order of the ledger, taken as they come; cycles at the end.
+struct Book {
+    records: Vec<Record>,
+    cycles: Vec<u64>,
+}
+
+impl Book {
+    /// Begins on 1 March with a start and the configuration.
+    fn new() -> Self {
+        let mut book = Self { records: Vec::new(), cycles: Vec::new() };
+        let start = ServiceStart {
+            version: "0.1.0".to_owned(),
+            last_record: None,
+            after_clean_stop: true,
+            replayed: 0,
+        };
+        book.put("2026-03-01T12:00:00Z", None, Body::ServiceStart(start));
+        let change = ConfigurationChange { sha256: "00".to_owned(), toml: CONFIGURATION.to_owned() };
+        book.put("2026-03-01T12:00:00Z", None, Body::ConfigurationChange(change));
+        book
+    }
+
+    fn put(&mut self, recorded: &str, machine: Option<&str>, body: Body) -> u64 {
+        self.records.push(Record::new(at(recorded), machine.map(str::to_owned), body));
+        self.records.len() as u64 - 1
+    }
+
+    /// A cycle whose rinse starts then, recorded after so many seconds.
+    fn cycle(&mut self, started: &str, after_s: u64, verdict: Verdict, rinse_min_c: f64) -> u64 {
+        let second = std::time::Duration::from_secs;
+        let rinse_started = at(started);
+        let reasons = match verdict {
+            Verdict::Cold => vec![Reason::RinseBelowLimit { measured_c: rinse_min_c, limit_c: 82.2 }],
+            Verdict::Brief | Verdict::Weak | Verdict::Unproven | Verdict::Narrow | Verdict::Pass => {
+                Vec::new()
+            }
+        };
+        let cycle = Cycle {
+            started: rinse_started.minus(second(45)),
+            rinse_started,
+            rinse_ended: rinse_started.plus(second(12)),
+            received: rinse_started.plus(second(13)),
+            findings: Vec::new(),
+            settled_after_s: (verdict != Verdict::Cold).then_some(3.5),
+            trace_sha256: Some("11".to_owned()),
+            ..samples::cycle(0, verdict, rinse_min_c, reasons)
+        };
+        let recorded = cycle.rinse_ended.plus(second(after_s));
+        self.records.push(Record::new(recorded, Some("dm1".to_owned()), Body::Cycle(Box::new(cycle))));
+        self.cycles.push(self.records.len() as u64 - 1);
+        self.records.len() as u64 - 1
+    }
+
+    fn account(&self, question: Question) -> Account {
+        let mut builder = Builder::new(question);
+        let reading = TraceReading { at: at("2026-03-03T15:00:00Z"), celsius: Celsius(75.0) };
+        let mut trace = |_| Some(Trace { rinse: vec![reading], wash: Vec::new() });
+        for (index, record) in (0..).zip(&self.records) {
+            if !self.cycles.contains(&index) {
+                builder.take(index, record, &mut trace);
+            }
+        }
+        let mut cycles: Vec<u64> = self.cycles.clone();
+        cycles.sort_by_key(|index| self.records[usize::try_from(*index).expect("small")].recorded);
+        for index in cycles {
+            builder.take(index, &self.records[usize::try_from(index).expect("small")], &mut trace);
+        }
+        let alive = Some(at("2026-03-20T00:00:00Z"));
+        builder.finish(RecordRange { from: 0, to: self.records.len() as u64 }, alive, None)
+    }
+}
+
+fn machine<'a>(account: &'a Account, name: &str) -> &'a MachineAccount {
+    account.machines.iter().find(|machine| machine.machine == name).expect("it is there")
+}
+
+// Opening hours: four on each of six days, and from 01:00 to 05:00 on the Sunday that lacks an
+// hour: three.
+#[test]
+fn a_week_with_a_day_of_23_hours() {
+    let mut book = Book::new();
+    for (hour, settled_c) in [(15, 84.0), (16, 86.0), (17, 85.0)] {
+        book.cycle(&format!("2026-03-03T{hour}:00:00Z"), 5, Verdict::Pass, settled_c);
+    }
+    // 23:30 on Saturday and 00:30 on Sunday by the clock on the wall, both on 8 March in UTC.
+    book.cycle("2026-03-08T04:30:00Z", 5, Verdict::Pass, 84.5);
+    book.cycle("2026-03-08T05:30:00Z", 5, Verdict::Narrow, 82.9);
+    // The first instant after the week, and the last one before it.
+    book.cycle("2026-03-09T04:00:00Z", 5, Verdict::Cold, 60.0);
+    book.cycle("2026-03-02T04:59:59Z", 5, Verdict::Cold, 60.0);
+    let account = book.account(question());
+    let own = machine(&account, "dm1");
+    assert_eq!(own.counts, Counts { narrow: 1, pass: 4, ..Counts::default() });
+    assert_eq!((own.rinse_min_c, own.rinse_median_c), (Some(82.9), Some(84.5)));
+    let days: Vec<_> = own.days.iter().map(|day| (day.day, day.counts.total(), day.operating_s)).collect();
+    let four_h = 4.0 * 3_600.0;
+    assert_eq!(
+        days,
+        [
+            (date(2026, 3, 2), 0, four_h),
+            (date(2026, 3, 3), 3, four_h),
+            (date(2026, 3, 4), 0, four_h),
+            (date(2026, 3, 5), 0, four_h),
+            (date(2026, 3, 6), 0, four_h),
+            (date(2026, 3, 7), 1, four_h),
+            (date(2026, 3, 8), 1, 3.0 * 3_600.0),
+        ]
+    );
+    let tuesday = &own.days[1];
+    assert_eq!((tuesday.rinse_min_c, tuesday.rinse_median_c), (Some(84.0), Some(85.0)));
+    assert_eq!(tuesday.minima[1], (11 * 3_600, 86.0, 5), "11:00 by the clock, a pass");
+    assert_eq!(own.days[6].minima[0], (1_800, 82.9, 4), "half an hour after midnight, narrow");
+    assert_eq!((own.operating_s, own.monitored_s), (27.0 * 3_600.0, 27.0 * 3_600.0));
+    let only: Vec<&str> = account.machines.iter().map(|machine| machine.machine.as_str()).collect();
+    assert_eq!(only, ["dm1", "glass"], "a machine that washed nothing is in the account too");
+    assert_eq!(machine(&account, "glass").counts.total(), 0);
+    assert_eq!(own.exceptions.len(), 1, "the narrow one");
+}
+
+// Half an hour inside the opening hours of Tuesday, a stop of 15 min on Wednesday, and a gap at
+// night that costs nothing; a gap that was filled is not watched either, and told apart.
+#[test]
+fn what_was_not_watched_is_named() {
+    let mut book = Book::new();
+    let gap = |from: &str, to: Option<&str>, filled| {
+        let (from, to) = (at(from), to.map(at));
+        Body::Gap(Gap { probe: "dm1/rinse".to_owned(), fault: Fault::Silent, from, to, filled })
+    };
+    book.put("2026-03-03T16:00:10Z", Some("dm1"), gap("2026-03-03T16:00:00Z", None, false));
+    let end = Some("2026-03-03T16:30:00Z");
+    book.put("2026-03-03T16:30:10Z", Some("dm1"), gap("2026-03-03T16:00:00Z", end, false));
+    let end = Some("2026-03-04T09:00:00Z");
+    book.put("2026-03-04T09:00:10Z", Some("dm1"), gap("2026-03-04T08:00:00Z", end, false));
+    let start = ServiceStart {
+        version: "0.1.0".to_owned(),
+        last_record: Some(at("2026-03-04T17:00:00Z")),
+        after_clean_stop: false,
+        replayed: 7,
+    };
+    book.put("2026-03-04T17:15:00Z", None, Body::ServiceStart(start));
+    let end = Some("2026-03-05T16:10:00Z");
+    book.put("2026-03-05T18:00:00Z", Some("dm1"), gap("2026-03-05T16:00:00Z", end, true));
+    let account = book.account(question());
+    let own = machine(&account, "dm1");
+    let gaps: Vec<_> = own.gaps.iter().map(|gap| (gap.probe.as_deref(), gap.from, gap.filled)).collect();
+    assert_eq!(
+        gaps,
+        [
+            (Some("dm1/rinse"), at("2026-03-03T16:00:00Z"), false),
+            (Some("dm1/rinse"), at("2026-03-04T08:00:00Z"), false),
+            (None, at("2026-03-04T17:00:00Z"), false),
+            (Some("dm1/rinse"), at("2026-03-05T16:00:00Z"), true),
+        ]
+    );
+    let missing: Vec<f64> = own.days.iter().map(|day| day.operating_s - day.monitored_s).collect();
+    assert_eq!(missing, [0.0, 1_800.0, 900.0, 600.0, 0.0, 0.0, 0.0]);
+    assert_eq!(own.operating_s - own.monitored_s, 3_300.0);
+    let other = machine(&account, "glass");
+    assert_eq!(other.operating_s - other.monitored_s, 900.0, "the service was down for all");
+    assert!(account.service.iter().any(|event| event.kind == "service-start"));
+}
+
+#[test]
+fn an_exception_has_its_trace_its_alert_and_what_was_said_of_it() {
+    let mut book = Book::new();
+    let cold = book.cycle("2026-03-03T15:00:00Z", 5, Verdict::Cold, 75.0);
+    let second = book.cycle("2026-03-03T15:02:00Z", 5, Verdict::Cold, 71.0);
+    let good = book.cycle("2026-03-03T15:10:00Z", 5, Verdict::Pass, 84.0);
+    let late = book.cycle("2026-03-03T15:12:00Z", 3_601, Verdict::Pass, 84.0);
+    let alert = AlertNumber(7);
+    let raised = AlertRaised {
+        alert,
+        condition: Condition::Cold,
+        since: at("2026-03-03T15:00:12Z"),
+        place: None,
+        measured: Some(Quantity::Celsius(75.0)),
+        limit: Some(Quantity::Celsius(82.2)),
+        pattern: None,
+        about: Vec::new(),
+        cause: Some(cold),
+        last_good: None,
+    };
+    let own = Some("dm1");
+    book.put("2026-03-03T15:00:14Z", own, Body::AlertRaised(Box::new(raised)));
+    let changed = AlertChanged {
+        alert,
+        change: Change::Grew,
+        racks: 2,
+        pattern: None,
+        measured: Some(Quantity::Celsius(71.0)),
+        about: Vec::new(),
+        cause: None,
+    };
+    book.put("2026-03-03T15:02:14Z", own, Body::AlertChanged(changed));
+    let taken = AlertAcknowledged { alert, by: "Ana".to_owned(), via: "link".to_owned(), note: None };
+    book.put("2026-03-03T15:03:00Z", own, Body::AlertAcknowledged(taken));
+    let cleared = AlertCleared { alert, clearing: Clearing::Recovered, racks: 2, cause: Some(good) };
+    book.put("2026-03-03T15:10:20Z", own, Body::AlertCleared(cleared));
+    let action = CorrectiveAction {
+        alert,
+        by: "Ana".to_owned(),
+        racks: "rewashed".to_owned(),
+        done: "booster reset".to_owned(),
+        last_good: None,
+        covers: Some(2),
+    };
+    let acted = book.put("2026-03-03T16:00:00Z", own, Body::CorrectiveAction(action));
+    let closed = AlertClosed { alert, racks: 2, needed_action: true };
+    book.put("2026-03-03T16:30:00Z", own, Body::AlertClosed(closed));
+    let comment = Amendment {
+        of: cold,
+        reason: "door was open".to_owned(),
+        by: "Tom".to_owned(),
+        change: AmendmentChange::Comment,
+    };
+    // Said weeks later, and still to be read beside the cycle.
+    let said = book.put("2026-03-15T12:00:00Z", own, Body::Amendment(Box::new(comment)));
+    let account = book.account(question());
+    let machine = machine(&account, "dm1");
+    let told: Vec<_> = machine
+        .exceptions
+        .iter()
+        .map(|told| (told.index, told.trace.is_some(), told.alerts.as_slice(), told.amendments.as_slice()))
+        .collect();
+    assert_eq!(told, [(cold, true, &[7][..], &[said][..]), (second, true, &[7][..], &[][..])]);
+    assert_eq!(machine.days[1].late, 1, "{late} came an hour and a second late");
+    assert_eq!(account.remarks.len(), 1);
+    let alert = &account.alerts[0];
+    assert_eq!(alert.measured, Some(Quantity::Celsius(71.0)), "the worst");
+    assert_eq!(alert.acknowledged, Some(("Ana".to_owned(), at("2026-03-03T15:03:00Z"))));
+    assert_eq!(alert.action.as_ref().map(|action| action.index), Some(acted));
+    assert_eq!((alert.racks, alert.closed), (2, Some(at("2026-03-03T16:30:00Z"))));
+    assert_eq!(machine.counts, Counts { cold: 2, pass: 2, ..Counts::default() });
+}
+
+// 50 mg/L of chlorine at 50 °C is fine, 10 mg/L is too weak at any temperature: Food Code 4-501.114(A).
+#[test]
+fn checks_are_judged_and_stand_as_they_were_amended() {
+    let mut book = Book::new();
+    let glass = Some("glass");
+    let strip = |time: &str, mg_per_l| Check::Sanitizer {
+        at: at(time),
+        mg_per_l,
+        ph: Some(7.0),
+        solution_c: Some(50.0),
+        method: Some("strip".to_owned()),
+        by: "Ana".to_owned(),
+    };
+    let amend = |of, change| {
+        let (reason, by) = ("slip of the pen".to_owned(), "Tom".to_owned());
+        Body::Amendment(Box::new(Amendment { of, reason, by, change }))
+    };
+    let good = book.put("2026-03-03T15:00:00Z", glass, Body::Check(strip("2026-03-03T15:00:00Z", 50.0)));
+    let weak = book.put("2026-03-04T15:00:00Z", glass, Body::Check(strip("2026-03-04T15:00:00Z", 10.0)));
+    let change = AmendmentChange::Corrected(strip("2026-03-04T15:00:00Z", 100.0));
+    let once = book.put("2026-03-04T16:00:00Z", glass, amend(weak, change));
+    let change = AmendmentChange::Corrected(strip("2026-03-04T15:00:00Z", 20.0));
+    let twice = book.put("2026-03-04T17:00:00Z", glass, amend(weak, change));
+    let (at_, by) = (at("2026-03-05T15:00:00Z"), "Ana".to_owned());
+    let supply = Check::Supply { at: at_, enough: false, note: None, by };
+    let short = book.put("2026-03-05T15:00:00Z", glass, Body::Check(supply));
+    let gone = book.put("2026-03-05T16:00:00Z", glass, amend(short, AmendmentChange::Withdrawn));
+    let note = Note { at: None, text: "new hose".to_owned(), by: "Tom".to_owned() };
+    book.put("2026-03-06T15:00:00Z", glass, Body::Note(note));
+    let account = book.account(question());
+    let told: Vec<_> = account
+        .checks
+        .iter()
+        .map(|entry| (entry.index, entry.good, entry.amended_by, entry.corrects))
+        .collect();
+    assert_eq!(
+        told,
+        [
+            (good, Some(true), None, None),
+            (weak, Some(false), Some(twice), None),
+            (once, Some(true), Some(twice), Some(weak)),
+            (twice, Some(false), None, Some(weak)),
+            (short, Some(false), Some(gone), None),
+        ]
+    );
+    assert_eq!(account.remarks.len(), 4, "three amendments and a note");
+    let only = Question { only: vec!["dm1".to_owned()], ..question() };
+    assert!(book.account(only).checks.is_empty(), "they are of another machine");
+}
+
+#[test]
+fn a_check_that_was_overdue_says_when_it_was_made() {
+    let mut book = Book::new();
+    let raised = AlertRaised {
+        alert: AlertNumber(1),
+        condition: Condition::CheckOverdue,
+        since: at("2026-03-03T15:00:00Z"),
+        place: None,
+        measured: None,
+        limit: None,
+        pattern: None,
+        about: vec![CheckKind::Supply.as_str().to_owned(), CheckKind::DrainAndClean.as_str().to_owned()],
+        cause: None,
+        last_good: None,
+    };
+    book.put("2026-03-03T15:30:00Z", Some("dm1"), Body::AlertRaised(Box::new(raised)));
+    let made = at("2026-03-03T18:00:00Z");
+    let supply = Check::Supply { at: made, enough: true, note: None, by: "Ana".to_owned() };
+    book.put("2026-03-03T18:00:05Z", Some("dm1"), Body::Check(supply));
+    let account = book.account(question());
+    let told: Vec<_> = account.overdue.iter().map(|check| (check.check.as_str(), check.made)).collect();
+    assert_eq!(told, [("supply", Some(made)), ("drain-and-clean", None)]);
+}
+
+#[test]
+fn calibrations_are_those_in_force() {
+    let mut book = Book::new();
+    let toml = CONFIGURATION.replace("99.1 °C", "99.3 °C").replace("2026-01-15", "2026-03-05");
+    let change = ConfigurationChange { sha256: "01".to_owned(), toml };
+    book.put("2026-03-05T12:00:00Z", None, Body::ConfigurationChange(change));
+    let account = book.account(question());
+    let rinse: Vec<_> =
+        account.calibrations.iter().filter(|known| known.probe == "dm1/rinse").cloned().collect();
+    let changed = at("2026-03-05T12:00:00Z");
+    assert_eq!(rinse.len(), 2);
+    assert_eq!((rinse[0].made, rinse[0].until), (Some(date(2026, 1, 15)), Some(changed)));
+    assert_eq!(rinse[0].points, [(0.0, 0.4), (99.97, 99.1)], "reference and shown");
+    assert_eq!((rinse[1].made, rinse[1].since), (Some(date(2026, 3, 5)), changed));
+    assert_eq!((rinse[1].points[1], rinse[1].until), ((99.97, 99.3), None));
+    assert_eq!(rinse[1].tau_s, Some(1.5));
+    let wash = account.calibrations.iter().find(|known| known.probe == "dm1/wash").expect("a probe");
+    assert_eq!((wash.made, wash.points.len(), wash.until), (None, 0, None), "not calibrated, and told so");
+    // Before the second one nothing is known of it.
+    let early = Question { to: at("2026-03-05T00:00:00Z"), ..question() };
+    let early = book.account(early).calibrations;
+    assert_eq!(early.iter().filter(|known| known.probe == "dm1/rinse").count(), 1);
+}
+
+#[test]
+fn spans_without_anything() {
+    let book = Book::new();
+    let empty = book.account(question());
+    assert_eq!(empty.machines.len(), 2);
+    assert!(empty.machines.iter().all(|own| own.counts.total() == 0 && own.rinse_min_c.is_none()));
+    assert!(empty.alerts.is_empty() && empty.checks.is_empty() && empty.damaged.is_empty());
+    let future = Question { from: at("2027-01-01T00:00:00Z"), to: at("2027-02-01T00:00:00Z"), ..question() };
+    let future = book.account(future);
+    assert!(future.machines.iter().all(|own| own.operating_s == 0.0 && own.days.is_empty()));
+    let before = Question { from: at("2020-01-01T00:00:00Z"), to: at("2020-02-01T00:00:00Z"), ..question() };
+    assert!(book.account(before).machines.is_empty(), "no machine was configured then");
+}
+
+#[test]
+fn damage_is_named() {
+    let mut builder = Builder::new(question());
+    for index in [9, 4, 9] {
+        builder.damaged(index);
+    }
+    assert_eq!(builder.finish(RecordRange { from: 0, to: 10 }, None, None).damaged, [4, 9]);
+}
+
+// Ten racks a day two minutes apart, warming to the limit in 3 s on the first days and in 6 s on
+// the last; the first rack of each day belongs to no rush.
+#[test]
+fn the_rush_of_each_day_tells_how_the_booster_recovers() {
+    let mut book = Book::new();
+    for day in 2..=8 {
+        for rack in 0..10 {
+            let index = book.cycle(&format!("2026-03-0{day}T16:{:02}:00Z", 2 * rack), 5, Verdict::Pass, 84.0);
+            let record = &mut book.records[usize::try_from(index).expect("small")];
+            if let Body::Cycle(cycle) = &mut record.body {
+                cycle.settled_after_s = Some(if day < 6 { 3.0 } else { 6.0 });
+            }
+        }
+    }
+    let account = book.account(question());
+    let own = machine(&account, "dm1");
+    let medians: Vec<_> = own.days.iter().filter_map(|day| day.recovery_s).collect();
+    assert_eq!(medians, [3.0, 3.0, 3.0, 3.0, 6.0, 6.0, 6.0]);
+    assert_eq!((own.drift.recovery_first_s, own.drift.recovery_last_s), (Some(3.0), Some(6.0)));
+}
+
+// What the account cannot hold one by one is counted: a bad rack finds room where 20,000 in
+// doubt have come before.
+#[test]
+fn memory_is_bounded_and_doubt_hides_nothing_cold() {
+    let mut book = Book::new();
+    let cold = book.cycle("2026-03-08T15:00:00Z", 5, Verdict::Cold, 70.0);
+    let doubt = book.cycle("2026-03-03T15:00:00Z", 5, Verdict::Unproven, 84.0);
+    let record = |index: u64| &book.records[usize::try_from(index).expect("small")];
+    let mut builder = Builder::new(question());
+    let mut traces = 0;
+    let mut trace = |_| {
+        traces += 1;
+        Some(Trace::default())
+    };
+    let doubtful = build::EXCEPTIONS_MAX as u64 + 5;
+    for _ in 0..doubtful {
+        builder.take(doubt, record(doubt), &mut trace);
+    }
+    builder.take(cold, record(cold), &mut trace);
+    let account = builder.finish(RecordRange { from: 0, to: 4 }, None, None);
+    let own = &account.machines[0];
+    assert_eq!(own.counts, Counts { cold: 1, unproven: doubtful, ..Counts::default() });
+    assert_eq!(own.exceptions.len(), build::EXCEPTIONS_MAX + 1);
+    assert_eq!(own.exceptions_left_out, Counts { unproven: 5, ..Counts::default() });
+    assert!(own.exceptions.last().is_some_and(|told| told.index == cold && told.trace.is_some()));
+    assert_eq!(traces, build::TRACES_MAX + 1);
+    assert_eq!(account.traces_left_out, (build::EXCEPTIONS_MAX - build::TRACES_MAX) as u64);
+}
+
+#[test]
+fn an_account_reads_back_from_its_json() {
+    let mut book = Book::new();
+    book.cycle("2026-03-03T15:00:00Z", 5, Verdict::Cold, 75.0);
+    let account = book.account(question());
+    let json = serde_json::to_string(&account).expect("it has a JSON form");
+    let read: Account = serde_json::from_str(&json).expect("its own JSON");
+    assert_eq!(read, account);
+}

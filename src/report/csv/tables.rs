@@ -1,0 +1,425 @@
+//! The tables of an export beside the cycles, each from an account: days, checks, alerts, gaps,
+//! remarks, calibrations and what happened to the service.
+//!
+//! Units stand in the header, an instant stands twice (UTC and local), temperatures and times
+//! are rounded to 0.001. A cell is empty where nothing is known.
+
+use jiff::tz::TimeZone;
+
+use super::{local, maybe, number, text, word};
+use crate::core::alert::Quantity;
+use crate::core::record::{AmendmentChange, Check};
+use crate::core::time::Timestamp;
+use crate::report::account::{
+    Account, AlertAccount, CalibrationAccount, CheckAccount, DayAccount, GapAccount, MachineAccount, Remark,
+    ServiceEvent,
+};
+
+/// A table of an export.
+#[derive(Clone, Copy, PartialEq, Eq, Debug)]
+pub enum Table {
+    /// One machine on one day.
+    Days,
+    /// Checks that people entered, and those that were missed.
+    Checks,
+    /// Alerts with their answer.
+    Alerts,
+    /// Stretches in which nothing is known.
+    Gaps,
+    /// Notes and amendments.
+    Remarks,
+    /// Calibrations in force.
+    Calibrations,
+    /// What happened to the program and to how the record is kept.
+    Service,
+}
+
+impl Table {
+    /// Every table.
+    pub const ALL: [Self; 7] = [
+        Self::Days,
+        Self::Checks,
+        Self::Alerts,
+        Self::Gaps,
+        Self::Remarks,
+        Self::Calibrations,
+        Self::Service,
+    ];
+
+    /// Name of its file.
+    #[must_use]
+    pub const fn file(self) -> &'static str {
+        match self {
+            Self::Days => "days.csv",
+            Self::Checks => "checks.csv",
+            Self::Alerts => "alerts.csv",
+            Self::Gaps => "gaps.csv",
+            Self::Remarks => "remarks.csv",
+            Self::Calibrations => "calibrations.csv",
+            Self::Service => "service.csv",
+        }
+    }
+
+    /// Its columns, with their units.
+    #[must_use]
+    pub const fn header(self) -> &'static [&'static str] {
+        match self {
+            Self::Days => &DAYS,
+            Self::Checks => &CHECKS,
+            Self::Alerts => &ALERTS,
+            Self::Gaps => &GAPS,
+            Self::Remarks => &REMARKS,
+            Self::Calibrations => &CALIBRATIONS,
+            Self::Service => &SERVICE,
+        }
+    }
+
+    /// Its rows; local times are those of `zone`.
+    #[must_use]
+    pub fn rows(self, account: &Account, zone: &TimeZone) -> Vec<Vec<String>> {
+        let machines = account.machines.iter();
+        match self {
+            Self::Days => machines.flat_map(|own| own.days.iter().map(|day| day_cells(own, day))).collect(),
+            Self::Checks => check_rows(account, zone),
+            Self::Alerts => account.alerts.iter().map(|alert| alert_cells(alert, zone)).collect(),
+            Self::Gaps => {
+                machines.flat_map(|own| own.gaps.iter().map(|gap| gap_cells(own, gap, zone))).collect()
+            }
+            Self::Remarks => account.remarks.iter().map(|remark| remark_cells(remark, zone)).collect(),
+            Self::Calibrations => account.calibrations.iter().map(|c| calibration_cells(c, zone)).collect(),
+            Self::Service => account.service.iter().map(|event| service_cells(event, zone)).collect(),
+        }
+    }
+}
+
+const DAYS: [&str; 17] = [
+    "machine",
+    "day (local date)",
+    "racks (1)",
+    "cold (1)",
+    "brief (1)",
+    "weak (1)",
+    "unproven (1)",
+    "narrow (1)",
+    "pass (1)",
+    "rinse_min (degC)",
+    "rinse_median (degC)",
+    "limit (degC)",
+    "uncertainty k=2 (degC)",
+    "late (1)",
+    "operating (s)",
+    "monitored (s)",
+    "recovery (s)",
+];
+
+fn day_cells(machine: &MachineAccount, day: &DayAccount) -> Vec<String> {
+    let counts = &day.counts;
+    let mut cells = vec![text(&machine.machine), day.day.to_string()];
+    let racks =
+        [counts.total(), counts.cold, counts.brief, counts.weak, counts.unproven, counts.narrow, counts.pass];
+    cells.extend(racks.iter().map(u64::to_string));
+    cells.extend([
+        maybe(day.rinse_min_c),
+        maybe(day.rinse_median_c),
+        maybe(day.limit_c),
+        maybe(day.uncertainty_c),
+        day.late.to_string(),
+        number(day.operating_s),
+        number(day.monitored_s),
+        maybe(day.recovery_s),
+    ]);
+    cells
+}
+
+const CHECKS: [&str; 22] = [
+    "machine",
+    "check",
+    "state (made, withdrawn-or-corrected, overdue)",
+    "at (RFC 3339 UTC)",
+    "at (RFC 3339 local)",
+    "recorded (RFC 3339 UTC)",
+    "recorded (RFC 3339 local)",
+    "good (true, false, empty where not judged)",
+    "by",
+    "concentration (mg/L)",
+    "ph (1)",
+    "solution (degC)",
+    "method",
+    "enough",
+    "what",
+    "shown (degC)",
+    "reference (degC)",
+    "tolerance (degC)",
+    "note",
+    "ledger_index",
+    "amended_by (ledger_index)",
+    "corrects (ledger_index)",
+];
+
+/// Checks in order of time, and below them those that were missed: `at` is then since when, and
+/// `recorded` when the check was made after all.
+fn check_rows(account: &Account, zone: &TimeZone) -> Vec<Vec<String>> {
+    let mut rows: Vec<Vec<String>> = account.checks.iter().map(|check| check_cells(check, zone)).collect();
+    for missed in &account.overdue {
+        let mut cells = vec![String::new(); CHECKS.len()];
+        cells[0] = missed.machine.as_deref().map(text).unwrap_or_default();
+        cells[1] = text(&missed.check);
+        "overdue".clone_into(&mut cells[2]);
+        (cells[3], cells[4]) = both(missed.since, zone);
+        (cells[5], cells[6]) = perhaps(missed.made, zone);
+        rows.push(cells);
+    }
+    rows
+}
+
+fn check_cells(entry: &CheckAccount, zone: &TimeZone) -> Vec<String> {
+    let check = &entry.check;
+    let state = if entry.amended_by.is_some() { "withdrawn-or-corrected" } else { "made" };
+    let (at, at_local) = both(check.at(), zone);
+    let (recorded, recorded_local) = both(entry.recorded, zone);
+    let mut cells = vec![
+        entry.machine.as_deref().map(text).unwrap_or_default(),
+        check.kind().as_str().to_owned(),
+        state.to_owned(),
+        at,
+        at_local,
+        recorded,
+        recorded_local,
+        entry.good.map(|good| good.to_string()).unwrap_or_default(),
+    ];
+    cells.extend(found(check));
+    cells.extend([entry.index.to_string(), count(entry.amended_by), count(entry.corrects)]);
+    cells
+}
+
+/// From `by` to `note`.
+fn found(check: &Check) -> [String; 11] {
+    let mut cells: [String; 11] = Default::default();
+    let words = |words: &Option<String>| words.as_deref().map(text).unwrap_or_default();
+    match check {
+        Check::Sanitizer { mg_per_l, ph, solution_c, method, by, .. } => {
+            cells[0] = text(by);
+            (cells[1], cells[2], cells[3]) = (number(*mg_per_l), maybe(*ph), maybe(*solution_c));
+            cells[4] = words(method);
+        }
+        Check::Supply { enough, note, by, .. } => {
+            (cells[0], cells[5], cells[10]) = (text(by), enough.to_string(), words(note));
+        }
+        Check::DrainAndClean { note, by, .. } => (cells[0], cells[10]) = (text(by), words(note)),
+        Check::Thermometer { what, shown_c, reference_c, tolerance_c, reference, by, .. } => {
+            (cells[0], cells[6], cells[10]) = (text(by), text(what), text(reference));
+            (cells[7], cells[8], cells[9]) = (number(*shown_c), number(*reference_c), number(*tolerance_c));
+        }
+    }
+    cells
+}
+
+const ALERTS: [&str; 29] = [
+    "number",
+    "condition",
+    "machine",
+    "about",
+    "since (RFC 3339 UTC)",
+    "since (RFC 3339 local)",
+    "raised (RFC 3339 UTC)",
+    "raised (RFC 3339 local)",
+    "measured (see unit)",
+    "limit (see unit)",
+    "unit",
+    "racks (1)",
+    "needs_action",
+    "acknowledged_by",
+    "acknowledged (RFC 3339 UTC)",
+    "acknowledged (RFC 3339 local)",
+    "action_by",
+    "action_racks",
+    "action_done",
+    "action (RFC 3339 UTC)",
+    "action (RFC 3339 local)",
+    "action_index (ledger_index)",
+    "cleared (RFC 3339 UTC)",
+    "cleared (RFC 3339 local)",
+    "closed (RFC 3339 UTC)",
+    "closed (RFC 3339 local)",
+    "messages_delivered (1)",
+    "messages_given_up (1)",
+    "state (open, recovered, closed)",
+];
+
+fn alert_cells(alert: &AlertAccount, zone: &TimeZone) -> Vec<String> {
+    let (since, since_local) = both(alert.since, zone);
+    let (raised, raised_local) = both(alert.raised, zone);
+    let taken = alert.acknowledged.as_ref();
+    let (acknowledged, acknowledged_local) = perhaps(taken.map(|taken| taken.1), zone);
+    let action = alert.action.as_ref();
+    let (acted, acted_local) = perhaps(action.map(|action| action.at), zone);
+    let (cleared, cleared_local) = perhaps(alert.cleared, zone);
+    let (closed, closed_local) = perhaps(alert.closed, zone);
+    let state = match (alert.closed, alert.cleared) {
+        (Some(_), _) => "closed",
+        (None, Some(_)) => "recovered",
+        (None, None) => "open",
+    };
+    vec![
+        alert.number.to_string(),
+        alert.condition.as_str().to_owned(),
+        alert.machine.as_deref().map(text).unwrap_or_default(),
+        text(&alert.about.join(" ")),
+        since,
+        since_local,
+        raised,
+        raised_local,
+        maybe(alert.measured.map(Quantity::number)),
+        maybe(alert.limit.map(Quantity::number)),
+        alert.measured.or(alert.limit).map(unit).unwrap_or_default().to_owned(),
+        alert.racks.to_string(),
+        alert.needs_action.to_string(),
+        taken.map(|taken| text(&taken.0)).unwrap_or_default(),
+        acknowledged,
+        acknowledged_local,
+        action.map(|action| text(&action.by)).unwrap_or_default(),
+        action.map(|action| text(&action.racks)).unwrap_or_default(),
+        action.map(|action| text(&action.done)).unwrap_or_default(),
+        acted,
+        acted_local,
+        count(action.map(|action| action.index)),
+        cleared,
+        cleared_local,
+        closed,
+        closed_local,
+        alert.delivered.to_string(),
+        alert.given_up.to_string(),
+        state.to_owned(),
+    ]
+}
+
+const fn unit(quantity: Quantity) -> &'static str {
+    match quantity {
+        Quantity::Celsius(_) => "degC",
+        Quantity::Seconds(_) => "s",
+        Quantity::MgPerL(_) => "mg/L",
+        Quantity::Fraction(_) | Quantity::Count(_) => "1",
+    }
+}
+
+const GAPS: [&str; 9] = [
+    "machine",
+    "probe (empty where the service was down)",
+    "fault",
+    "from (RFC 3339 UTC)",
+    "from (RFC 3339 local)",
+    "to (RFC 3339 UTC, empty while it lasts)",
+    "to (RFC 3339 local)",
+    "length (s)",
+    "filled (readings came late)",
+];
+
+fn gap_cells(machine: &MachineAccount, gap: &GapAccount, zone: &TimeZone) -> Vec<String> {
+    let (from, from_local) = both(gap.from, zone);
+    let (to, to_local) = perhaps(gap.to, zone);
+    vec![
+        text(&machine.machine),
+        gap.probe.as_deref().map(text).unwrap_or_default(),
+        gap.fault.map(|fault| word(&fault)).unwrap_or_default(),
+        from,
+        from_local,
+        to,
+        to_local,
+        maybe(gap.to.map(|to| to.seconds_since(gap.from))),
+        gap.filled.to_string(),
+    ]
+}
+
+const REMARKS: [&str; 8] = [
+    "machine",
+    "recorded (RFC 3339 UTC)",
+    "recorded (RFC 3339 local)",
+    "by",
+    "text",
+    "amends (ledger_index)",
+    "change (comment, withdrawn, corrected)",
+    "ledger_index",
+];
+
+fn remark_cells(remark: &Remark, zone: &TimeZone) -> Vec<String> {
+    let (recorded, recorded_local) = both(remark.recorded, zone);
+    let change = remark.amends.as_ref().map(|(_, change)| match change {
+        AmendmentChange::Comment => "comment",
+        AmendmentChange::Withdrawn => "withdrawn",
+        AmendmentChange::Corrected(_) => "corrected",
+    });
+    vec![
+        remark.machine.as_deref().map(text).unwrap_or_default(),
+        recorded,
+        recorded_local,
+        text(&remark.by),
+        text(&remark.text),
+        count(remark.amends.as_ref().map(|(of, _)| *of)),
+        change.unwrap_or_default().to_owned(),
+        remark.index.to_string(),
+    ]
+}
+
+const CALIBRATIONS: [&str; 13] = [
+    "probe",
+    "since (RFC 3339 UTC)",
+    "since (RFC 3339 local)",
+    "until (RFC 3339 UTC, empty while in force)",
+    "until (RFC 3339 local)",
+    "made (date)",
+    "low_reference (degC)",
+    "low_shown (degC)",
+    "high_reference (degC)",
+    "high_shown (degC)",
+    "offset (degC)",
+    "uncertainty k=2 (degC)",
+    "time_constant (s)",
+];
+
+fn calibration_cells(calibration: &CalibrationAccount, zone: &TimeZone) -> Vec<String> {
+    let (since, since_local) = both(calibration.since, zone);
+    let (until, until_local) = perhaps(calibration.until, zone);
+    let point = |place: usize| calibration.points.get(place).copied();
+    vec![
+        text(&calibration.probe),
+        since,
+        since_local,
+        until,
+        until_local,
+        calibration.made.map(|day| day.to_string()).unwrap_or_default(),
+        maybe(point(0).map(|point| point.0)),
+        maybe(point(0).map(|point| point.1)),
+        maybe(point(1).map(|point| point.0)),
+        maybe(point(1).map(|point| point.1)),
+        maybe(calibration.offset_c),
+        maybe(calibration.uncertainty_c),
+        maybe(calibration.tau_s),
+    ]
+}
+
+const SERVICE: [&str; 6] =
+    ["machine", "at (RFC 3339 UTC)", "at (RFC 3339 local)", "kind", "text", "ledger_index"];
+
+fn service_cells(event: &ServiceEvent, zone: &TimeZone) -> Vec<String> {
+    let (at, at_local) = both(event.at, zone);
+    vec![
+        event.machine.as_deref().map(text).unwrap_or_default(),
+        at,
+        at_local,
+        text(&event.kind),
+        text(&event.text),
+        event.index.to_string(),
+    ]
+}
+
+fn both(at: Timestamp, zone: &TimeZone) -> (String, String) {
+    (at.to_string(), local(at, zone))
+}
+
+fn perhaps(at: Option<Timestamp>, zone: &TimeZone) -> (String, String) {
+    at.map(|at| both(at, zone)).unwrap_or_default()
+}
+
+fn count(value: Option<u64>) -> String {
+    value.map(|value| value.to_string()).unwrap_or_default()
+}
