@@ -3,6 +3,7 @@
 mod alerts;
 mod arrival;
 mod check;
+mod checkpoints;
 mod configuration;
 mod demo;
 mod door;
@@ -14,6 +15,7 @@ mod order;
 mod people;
 mod replay;
 mod run;
+mod seal;
 pub mod series;
 mod sources;
 mod station;
@@ -57,6 +59,8 @@ pub fn execute(cli: &Cli, streams: &mut Streams<'_>) -> Result<(), Failure> {
         Command::Alerts(arguments) => people::alerts(&arguments.command, streams),
         Command::Maintenance(arguments) => people::maintenance(arguments, streams),
         Command::Enter(arguments) => people::enter(&arguments.check, streams),
+        Command::Key(arguments) => seal::command::key(&arguments.command, streams),
+        Command::Checkpoint(arguments) => seal::command::checkpoint(arguments, streams),
         Command::Series(arguments) => series::series(arguments, streams),
         Command::CheckConfig(arguments) => check::check_config(arguments, streams),
     };

@@ -2,6 +2,7 @@
 
 mod export;
 mod people;
+mod seal;
 
 use std::path::PathBuf;
 
@@ -10,6 +11,11 @@ pub use people::{
     AcknowledgeArgs, ActArgs, AlertsArgs, AlertsCommand, AlertsListArgs, AlertsShowArgs, CheckArgs,
     DrainAndCleanArgs, EnterArgs, EnterCommand, LedgerArgs, MaintenanceArgs, SanitizerArgs, SupplyArgs,
     TestArgs,
+};
+
+pub use seal::{
+    CheckpointArgs, CheckpointCommand, CheckpointMakeArgs, CheckpointShowArgs, KeyArgs, KeyCommand,
+    KeyExportArgs, KeyRotateArgs, KeyShowArgs,
 };
 
 use clap::{Args, Parser, Subcommand};
@@ -78,6 +84,10 @@ pub enum Command {
     Maintenance(MaintenanceArgs),
     /// Put a check on record: supplies, drain and clean, concentration of the sanitizer.
     Enter(EnterArgs),
+    /// The key that signs checkpoints: show it, hand it out, replace it.
+    Key(KeyArgs),
+    /// Show the newest signed checkpoint, or sign one: whoever keeps it can prove that nothing changed.
+    Checkpoint(CheckpointArgs),
     /// The link to the server of the time series.
     Series(SeriesArgs),
     /// Check configuration files and report every problem.
@@ -319,6 +329,16 @@ mod tests {
             ("rinseward series resend --from 2026-11-24 --to 2026-11-25", true),
             ("rinseward series resend --from 2026-11-24", false),
             ("rinseward check-config", false),
+            ("rinseward key", false),
+            ("rinseward key show --ledger x --json", true),
+            ("rinseward key export --config x", false),
+            ("rinseward key rotate --config x", false),
+            ("rinseward key rotate --by Ana", true),
+            ("rinseward checkpoint", true),
+            ("rinseward checkpoint --ledger x", true),
+            ("rinseward checkpoint show --all --ledger x", true),
+            ("rinseward checkpoint make --config x", true),
+            ("rinseward checkpoint make --ledger x", false),
             ("rinseward alerts list --ledger x --open", true),
             ("rinseward alerts list --config a --ledger x", false),
             ("rinseward alerts acknowledge 3", false),

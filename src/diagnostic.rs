@@ -52,7 +52,7 @@ impl Exit {
 }
 
 /// Every slug with its exit code and what it means, in the order of the README.
-pub const SLUGS: [(&str, Exit, &str); 41] = [
+pub const SLUGS: [(&str, Exit, &str); 44] = [
     ("usage", Exit::Usage, "the command line is not understood"),
     (
         "bug",
@@ -82,6 +82,13 @@ pub const SLUGS: [(&str, Exit, &str); 41] = [
     ("ledger-damaged", Exit::InputOutput, "a page of the ledger is damaged"),
     ("ledger-version", Exit::InputOutput, "the ledger comes from a later version"),
     ("ledger-write", Exit::InputOutput, "a commit failed"),
+    (
+        "signing-key",
+        Exit::InputOutput,
+        "the key that signs checkpoints cannot be read, made or used; recording goes on",
+    ),
+    ("signing-key-lost", Exit::InputOutput, "the secret signing key was gone, and a new one was made"),
+    ("checkpoint-none", Exit::InputOutput, "the ledger holds no signed checkpoint, or names no key"),
     ("series-off", Exit::Configuration, "no time series are configured"),
     ("series-unreachable", Exit::InputOutput, "the series server is not reached; it is tried again"),
     ("series-tls", Exit::InputOutput, "no encrypted connection to the series server; it is tried again"),

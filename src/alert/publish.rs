@@ -6,6 +6,7 @@
 //! | `<prefix>/<machine>/alert` | events of a machine, as CloudEvents in JSON |
 //! | `<prefix>/alert` | events of the site |
 //! | `<prefix>/<machine>/state` | retained: [`MachineState`] as JSON |
+//! | `<prefix>/checkpoint` | retained: the newest signed checkpoint (C2SP signed note) as text |
 //! | `<prefix>/gateway` | retained: `online`, `stopped` after an orderly end, `offline` as the last will |
 //!
 //! - An event counts as delivered with its PUBACK, and not before: until then it
@@ -109,6 +110,7 @@ struct States {
 
 struct State {
     payload: Vec<u8>,
+    content_type: &'static str,
     fresh: bool,
 }
 
@@ -217,10 +219,19 @@ impl Publisher {
         let topic = format!("{}/{}/state", self.prefix, state.machine);
         let payload =
             serde_json::to_vec(state).expect("texts, times and finite or null numbers can be written");
+        self.keep(topic, payload, JSON);
+    }
+
+    /// Keeps the newest signed checkpoint, retained at the broker.
+    pub fn checkpoint(&self, note: &str) {
+        self.keep(format!("{}/checkpoint", self.prefix), note.as_bytes().to_vec(), TEXT);
+    }
+
+    fn keep(&self, topic: String, payload: Vec<u8>, content_type: &'static str) {
         let mut states = self.shared.states();
         let same = states.kept.get(&topic).is_some_and(|kept| kept.payload == payload);
         if !same {
-            states.kept.insert(topic, State { payload, fresh: true });
+            states.kept.insert(topic, State { payload, content_type, fresh: true });
             drop(states);
             self.shared.changed.notify_one();
         }

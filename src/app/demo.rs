@@ -52,6 +52,8 @@ pub(super) fn takes_the_screen(command: &Command) -> bool {
         | Command::Alerts(_)
         | Command::Maintenance(_)
         | Command::Enter(_)
+        | Command::Key(_)
+        | Command::Checkpoint(_)
         | Command::Series(_)
         | Command::CheckConfig(_) => false,
     }

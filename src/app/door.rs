@@ -12,6 +12,8 @@
 //! | `POST /orders` | [`Order`] | [`Done`] |
 //! | `POST /tests/{contact}` | | [`Trial`]: each step of a test through every channel |
 //! | `POST /series/resend` | [`Again`] | the same, once it is kept |
+//! | `POST /checkpoints` | | [`StoredCheckpoint`]: over all records so far |
+//! | `POST /keys` | [`KeyRotation`] | [`Rotated`]: the signing key that is in force from here on |
 //!
 //! What cannot be done is answered as [`Problem`]. The holder of the ledger's lock
 //! owns the socket, so that one that is left over from a killed run is replaced.
@@ -35,8 +37,10 @@ use tokio_util::sync::CancellationToken;
 
 pub(super) use peer::Peer;
 
-use super::order::{Done, Order, Problem, Trial};
+use super::order::{Done, KeyRotation, Order, Problem, Rotated, Trial};
+use super::seal::command::{CHECKPOINTS, KEYS};
 use super::series::Again;
+use crate::ledger::StoredCheckpoint;
 
 /// Mode of the socket: its user and group.
 const MODE: u32 = 0o660;
@@ -96,6 +100,10 @@ pub(super) trait Service: Clone + Send + Sync + 'static {
     fn test(&self, contact: String) -> impl Future<Output = Result<Trial, Problem>> + Send;
     /// Sends again what the time series server refused.
     fn resend(&self, again: Again) -> impl Future<Output = Result<Again, Problem>> + Send;
+    /// Signs a checkpoint over all records so far.
+    fn checkpoint(&self) -> impl Future<Output = Result<StoredCheckpoint, Problem>> + Send;
+    /// Puts a new signing key in the place of the old one.
+    fn rotate(&self, rotation: KeyRotation) -> impl Future<Output = Result<Rotated, Problem>> + Send;
 }
 
 /// The socket, ready to be served.
@@ -163,6 +171,8 @@ fn router<S: Service>(service: S) -> Router {
         .route("/orders", post(perform::<S>))
         .route("/tests/{contact}", post(test::<S>))
         .route("/series/resend", post(resend::<S>))
+        .route(CHECKPOINTS, post(checkpoint::<S>))
+        .route(KEYS, post(rotate::<S>))
         .layer(DefaultBodyLimit::max(BODY_BYTES_MAX))
         .with_state(service)
 }
@@ -193,6 +203,21 @@ async fn test<S: Service>(State(service): State<S>, Segment(contact): Segment<St
 
 async fn resend<S: Service>(State(service): State<S>, Json(again): Json<Again>) -> Response {
     answer(service.resend(again)).await
+}
+
+async fn checkpoint<S: Service>(State(service): State<S>) -> Response {
+    answer(service.checkpoint()).await
+}
+
+async fn rotate<S: Service>(
+    State(service): State<S>,
+    ConnectInfo(peer): ConnectInfo<Peer>,
+    Json(rotation): Json<KeyRotation>,
+) -> Response {
+    match rotation.signed(&peer) {
+        Ok(rotation) => answer(service.rotate(rotation)).await,
+        Err(problem) => answer(std::future::ready(Err::<(), _>(problem))).await,
+    }
 }
 
 async fn answer<T: Serialize>(work: impl Future<Output = Result<T, Problem>>) -> Response {

@@ -56,6 +56,33 @@ pub(super) enum Order {
     },
 }
 
+/// Asks for a new signing key.
+#[derive(Clone, PartialEq, Eq, Debug, Serialize, Deserialize)]
+pub(super) struct KeyRotation {
+    /// Who.
+    pub(super) by: String,
+}
+
+impl KeyRotation {
+    /// That of somebody at this computer, as [`Order::signed`].
+    ///
+    /// # Errors
+    /// [`Problem`] where nobody is named.
+    pub(super) fn signed(self, peer: &Peer) -> Result<Self, Problem> {
+        match self.by.trim() {
+            "" => Err(Problem::new("usage", "a new key needs the name of who asks for it", "say who it is")),
+            by => Ok(Self { by: format!("{by} ({peer})") }),
+        }
+    }
+}
+
+/// A new signing key. It is on record.
+#[derive(Clone, PartialEq, Eq, Debug, Default, Serialize, Deserialize)]
+pub(super) struct Rotated {
+    /// The new public key, `name+id+base64`.
+    pub(super) key: String,
+}
+
 /// What an order came to. It is on record.
 #[derive(Clone, PartialEq, Debug, Default, Serialize, Deserialize)]
 pub(super) struct Done {

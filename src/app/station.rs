@@ -13,7 +13,8 @@ use tokio::time::Instant;
 use tokio_util::sync::CancellationToken;
 
 use super::ledger::{self, LedgerHandle, LedgerStore};
-use super::{Failure, alerts, series, sources};
+use super::seal::{self, Seal, Standing};
+use super::{Failure, alerts, checkpoints, series, sources};
 use crate::config::load::Loaded;
 use crate::diagnostic::Diagnostic;
 use crate::ledger::LedgerError;
@@ -41,6 +42,7 @@ pub(super) struct Station {
     /// Asks the followers to end, once the driver has made its last commit.
     last_commit: CancellationToken,
     ledger: LedgerHandle,
+    seal: Seal,
     loaded: Loaded,
     clock: Clock,
 }
@@ -78,6 +80,7 @@ impl Station {
         };
         sources::start(&mut tasks, &configuration.sources, &surroundings);
         let last_commit = CancellationToken::new();
+        let seal = Seal::new(ledger.clone(), &configuration.site, Standing::Service);
         Ok(Self {
             driver,
             checks,
@@ -87,17 +90,22 @@ impl Station {
             followers: Supervisor::new(last_commit.clone()),
             last_commit,
             ledger,
+            seal,
             loaded: loaded.clone(),
             clock: clock.clone(),
         })
     }
 
-    /// Starts the tasks that follow the ledger: alerts, their letters, the series. Each gets a
+    /// Starts the tasks that follow the ledger: alerts, their letters, the series, checkpoints. Each gets a
     /// copy of the handle, reads by a `Reader` of its own at [`LedgerHandle::path`], waits for
     /// [`LedgerHandle::tide`], and ends within [`TASKS_WITHIN`] of `last_commit`, having dropped
     /// its copy. What it has not worked off by then waits for the next start at its bookmark.
     async fn follow(&mut self) -> Result<(), Failure> {
         let (configuration, clock) = (&self.loaded.configuration, &self.clock);
+        // First of all, so that the key of a new ledger is its first record.
+        seal::prepare(&self.seal, clock.now(), self.ledger.path()).await;
+        let zone = &configuration.alerts.zone;
+        checkpoints::start(&mut self.followers, &self.seal, zone, clock, &self.last_commit);
         let series =
             series::follow::start(&mut self.followers, configuration, clock, &self.ledger, &self.last_commit);
         let around = alerts::start::Surroundings {
@@ -106,6 +114,7 @@ impl Station {
             clock: &self.clock,
             last_commit: &self.last_commit,
             checks: &self.checks,
+            seal: &self.seal,
             series,
         };
         let path = self.ledger.path();
@@ -142,6 +151,7 @@ impl Station {
             tracing::warn!("a task did not end in time and was left");
         }
         let path = self.ledger.path().to_owned();
+        seal::seal_at_end(self.seal, self.clock.now(), &path).await;
         let ledger = self.ledger;
         match tokio::task::spawn_blocking(move || ledger.close()).await {
             Ok(Ok(())) => {}

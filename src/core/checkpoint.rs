@@ -7,6 +7,9 @@
 //! <root hash, base64>
 //! ```
 //!
+//! Those of this program carry two signatures of one key: that of the log, and a
+//! cosignature, which signs the time with it (see [`super::note`]).
+//!
 //! Whoever keeps an old checkpoint can later have it proved that none of the
 //! records it counts was changed, dropped or moved since. A log that only its
 //! own host has signed proves nothing to somebody who holds no earlier one:
@@ -19,6 +22,7 @@ use base64::engine::general_purpose::STANDARD;
 
 use super::merkle::{HASH_LEN, Hash, TreeHead};
 use super::note::{Note, NoteError, SigningKey, VerifyingKey};
+use super::time::Timestamp;
 
 /// Why a text is no checkpoint, or one that does not hold.
 #[derive(Clone, PartialEq, Eq, Debug, thiserror::Error)]
@@ -64,12 +68,20 @@ impl Checkpoint {
             .expect("a name of a key, a number and base64, each with its line feed, are the text of a note")
     }
 
-    /// Reads a signed checkpoint of the ledger that `key` belongs to.
+    /// Signs the head of a tree and the time at which it was so, in whole seconds.
+    #[must_use]
+    pub fn sign_at(head: TreeHead, at: Timestamp, key: &SigningKey) -> Note {
+        Self::sign(head, key).cosigned_by(key, at)
+    }
+
+    /// Reads a signed checkpoint of the ledger that `key` belongs to. [`Note::cosigned_at`] has
+    /// the time that is signed with it, where one is.
     ///
     /// # Errors
     /// [`CheckpointError`].
     pub fn verified(note: &Note, key: &VerifyingKey) -> Result<Self, CheckpointError> {
         let checkpoint = Self::parse(note.verified(key)?)?;
+        note.cosigned_at(key)?;
         if checkpoint.origin == key.name() {
             Ok(checkpoint)
         } else {
@@ -131,6 +143,11 @@ mod tests {
     const GOLDEN: &str = "example.com/warewash\n8\nXcnaeacGWamtVZy3Ad7ZoqudgjqtL0lgz+Nw7/RgQyg=\n\n\u{2014} example.com/warewash 8lTjzT3eGYPlHt/epNRF+uYzaSoySFlwND1l3XfENawtEPeyCwZWDEgyK0w0XQKSS98dYWsWTuZclppmRXjesnBCGQM=\n";
     const VERIFYING: &str = "example.com/warewash+f254e3cd+AddamAGCsQq31Uv+08lkBzoO4XLz2qYjJa8CGmj3B1Ea";
 
+    /// The same with a cosignature at 2025-11-26T14:00:00Z, computed with Python's `cryptography`
+    /// 50 from the words of C2SP tlog-cosignature; it gives the two lines of `GOLDEN` too.
+    const COSIGNATURE: &str = "\u{2014} example.com/warewash xT0RHgAAAABpJwfgTnx8vZXtw5pGUybIqp0QTI/uHJ35HEcmjBN7bNUmHWOw6l3TqpwDu+TZYOXEcOTWHf5Ntjlyil52NQejHWrFCQ==\n";
+    const COSIGNED_AT: &str = "2025-11-26T14:00:00Z";
+
     fn key() -> SigningKey {
         SigningKey::from_seed("example.com/warewash", &SECRET).expect("a fine name")
     }
@@ -144,6 +161,18 @@ mod tests {
         let note = Checkpoint::sign(head(), &key());
         assert_eq!(note.to_string(), GOLDEN);
         assert_eq!(key().verifying().to_string(), VERIFYING);
+    }
+
+    #[test]
+    fn a_signed_time_is_the_bytes_another_program_made() {
+        let at: Timestamp = COSIGNED_AT.parse().expect("an instant");
+        let note = Checkpoint::sign_at(head(), at.plus(std::time::Duration::from_millis(999)), &key());
+        assert_eq!(note.to_string(), format!("{GOLDEN}{COSIGNATURE}"));
+        let key = key().verifying();
+        assert_eq!(Checkpoint::verified(&note, &key).map(|read| read.head), Ok(head()));
+        assert_eq!(note.cosigned_at(&key), Ok(Some(at)));
+        let without = Note::parse(GOLDEN).expect("the note above");
+        assert_eq!(without.cosigned_at(&key), Ok(None));
     }
 
     #[test]
@@ -206,6 +235,21 @@ mod tests {
                 .and_then(|text| Note::parse(&text).ok())
                 .is_some_and(|note| Checkpoint::verified(&note, &key().verifying()).is_ok());
             prop_assert!(!holds);
+        }
+
+        // A changed id or name makes a line that of an unknown key, which is passed over: the time
+        // is then not signed any more, and never another one.
+        #[test]
+        fn a_changed_time_is_found(at in 0..COSIGNATURE.len(), bit in 0..8_u8) {
+            let mut bytes = COSIGNATURE.as_bytes().to_vec();
+            bytes[at] ^= 1 << bit;
+            let key = key().verifying();
+            let signed = String::from_utf8(bytes)
+                .ok()
+                .and_then(|line| Note::parse(&format!("{GOLDEN}{line}")).ok())
+                .filter(|note| Checkpoint::verified(note, &key).is_ok())
+                .and_then(|note| note.cosigned_at(&key).ok().flatten());
+            prop_assert_eq!(signed, None);
         }
     }
 }

@@ -16,6 +16,23 @@ use super::record::{KeyChange, SigningKeyChange};
 /// so that no endorsement can pass for a checkpoint.
 const ENDORSEMENT: &str = "rinseward signing key";
 
+/// Begins the name of every key.
+const NAME_BEGINS: &str = "rinseward/";
+/// Longest part of the site's name that goes into it, in characters (own choice).
+const NAME_CHARS_MAX: usize = 64;
+
+/// What the first key of a ledger is called, which is the origin of its checkpoints: the name of
+/// the site in small letters and digits, with one `-` for all else. Later keys take the name of
+/// the one before, so that it stays where the site is renamed.
+#[must_use]
+pub fn name_of_key(site: &str) -> String {
+    let small = site.to_lowercase();
+    let words = small.split(|letter: char| !letter.is_alphanumeric()).filter(|word| !word.is_empty());
+    let joined = words.collect::<Vec<_>>().join("-");
+    let name: String = joined.chars().take(NAME_CHARS_MAX).collect();
+    if name.is_empty() { format!("{NAME_BEGINS}site") } else { format!("{NAME_BEGINS}{name}") }
+}
+
 /// What the key before signs of its successor: two lines, the words above and the whole
 /// public key as `name+id+base64`. The id alone would be too short to stand for it.
 ///

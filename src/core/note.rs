@@ -7,10 +7,20 @@
 //! — <key name> <base64 of 4 bytes of key id and the signature>
 //! ```
 //!
-//! What is signed is the text with its last LF, without the empty line. Only
-//! Ed25519 (RFC 8032, type 0x01) is made and verified here; signatures of other
-//! kinds and of unknown keys are kept and ignored, as the specification asks.
+//! What is signed is the text with its last LF, without the empty line. Two kinds
+//! of signature are made and verified here, both Ed25519 (RFC 8032); signatures of
+//! other kinds and of unknown keys are kept and ignored, as the specification asks.
 //! A signature of a known key that does not hold refuses the note.
+//!
+//! - Type 0x01, C2SP signed-note: over the text.
+//! - Type 0x04, `cosignature/v1` of C2SP tlog-cosignature: over two lines with the
+//!   time in whole seconds since 1970 and then the text. The bytes are the time, most
+//!   significant first, and the signature, so that the time is signed and not only said.
+//!
+//! One key makes both. signed-note allows the same key and name for several types
+//! where the signed bytes cannot be mistaken for each other: [`Note::sign`] refuses a
+//! text that begins as a cosignature does. tlog-cosignature asks for one key for each
+//! cosigner, since the name is not signed: a key of ours has one name for its life.
 //!
 //! Keys are made from bytes that somebody else drew: nothing here is random.
 
@@ -19,11 +29,14 @@ mod key;
 mod tests;
 
 use std::fmt;
+use std::time::Duration;
 
 use base64::Engine;
 use base64::engine::general_purpose::STANDARD;
 
 pub use key::{KeyError, SigningKey, VerifyingKey};
+
+use super::time::Timestamp;
 
 /// Most signatures of a note that are read. The specification asks for 16 at least.
 const SIGNATURES_MAX: usize = 64;
@@ -33,6 +46,8 @@ const NOTE_MAX: usize = 1 << 20;
 const SIGNATURE_MARK: &str = "\u{2014} ";
 /// Length of a key id.
 const KEY_ID_LEN: usize = 4;
+/// First line of what a cosignature signs.
+const COSIGNATURE: &str = "cosignature/v1\n";
 
 /// Why a text is no signed note, or does not hold.
 #[derive(Clone, PartialEq, Eq, Debug, thiserror::Error)]
@@ -52,6 +67,9 @@ pub enum NoteError {
     /// No empty line between the text and its signatures, or no text.
     #[error("the empty line between the text and its signatures is missing")]
     NotSplit,
+    /// The text begins as what a cosignature signs.
+    #[error("a signed text does not begin with «cosignature/v1»")]
+    LooksCosigned,
     /// A line below the empty one is no signature.
     #[error("line {line} of the signatures is none")]
     SignatureLine {
@@ -101,12 +119,16 @@ impl Note {
     ///
     /// # Errors
     /// [`NoteError::NotSplit`] for an empty text or one that does not end in a line
-    /// feed, [`NoteError::Control`] for one with control characters.
+    /// feed, [`NoteError::Control`] for one with control characters,
+    /// [`NoteError::LooksCosigned`] for one that could pass for a cosignature.
     pub fn sign(text: impl Into<String>, keys: &[&SigningKey]) -> Result<Self, NoteError> {
         let text = text.into();
         check_characters(&text)?;
         if !text.ends_with('\n') {
             return Err(NoteError::NotSplit);
+        }
+        if text.starts_with(COSIGNATURE) {
+            return Err(NoteError::LooksCosigned);
         }
         let signatures = keys
             .iter()
@@ -158,6 +180,39 @@ impl Note {
         }
     }
 
+    /// Adds a cosignature: the key's word that the text was so at this time. Parts of a second
+    /// are left out; a time before 1970 counts as 1970.
+    #[must_use]
+    pub fn cosigned_by(mut self, key: &SigningKey, at: Timestamp) -> Self {
+        let seconds = at.micros().div_euclid(1_000_000).max(0).cast_unsigned();
+        let mut bytes = seconds.to_be_bytes().to_vec();
+        bytes.extend_from_slice(&key.sign(cosigned_text(seconds, &self.text).as_bytes()));
+        let (name, key_id) = (key.name().to_owned(), key.verifying().cosigner_id());
+        self.signatures.push(Signature { name, key_id, bytes });
+        self
+    }
+
+    /// The time at which `key` cosigned the text, in whole seconds; the earliest where it did so
+    /// more than once. `None` where it did not.
+    ///
+    /// # Errors
+    /// [`NoteError::Forged`] where a cosignature of this key does not fit.
+    pub fn cosigned_at(&self, key: &VerifyingKey) -> Result<Option<Timestamp>, NoteError> {
+        let forged = || NoteError::Forged { name: key.name().to_owned() };
+        let id = key.cosigner_id();
+        let mut earliest = None;
+        for own in self.signatures.iter().filter(|own| own.name == key.name() && own.key_id == id) {
+            let (seconds, signature) = own.bytes.split_first_chunk().ok_or_else(forged)?;
+            let seconds = u64::from_be_bytes(*seconds);
+            if !key.verifies(cosigned_text(seconds, &self.text).as_bytes(), signature) {
+                return Err(forged());
+            }
+            let at = Timestamp::from_micros(0).plus(Duration::from_secs(seconds));
+            earliest = Some(earliest.map_or(at, |other: Timestamp| other.min(at)));
+        }
+        Ok(earliest)
+    }
+
     /// The text, of which nothing is known: for people, and to find the key that is asked for.
     #[must_use]
     pub fn unverified_text(&self) -> &str {
@@ -190,6 +245,11 @@ impl fmt::Display for Signature {
         stamped.extend_from_slice(&self.bytes);
         write!(f, "{SIGNATURE_MARK}{} {}", self.name, STANDARD.encode(stamped))
     }
+}
+
+/// What a cosignature signs.
+fn cosigned_text(seconds: u64, text: &str) -> String {
+    format!("{COSIGNATURE}time {seconds}\n{text}")
 }
 
 fn parse_signature(line: &str) -> Option<Signature> {

@@ -4,6 +4,7 @@
 //! instant beside one is the gateway's own word; only what the note signs is proof.
 
 use rusqlite::{OptionalExtension, Row, Transaction, params};
+use serde::{Deserialize, Serialize};
 
 use crate::core::time::Timestamp;
 
@@ -11,7 +12,7 @@ use super::error::LedgerError;
 use super::reader::Reader;
 
 /// A checkpoint as it is stored.
-#[derive(Clone, PartialEq, Eq, Debug)]
+#[derive(Clone, PartialEq, Eq, Debug, Serialize, Deserialize)]
 pub struct StoredCheckpoint {
     /// When it was made, by the gateway's clock.
     pub at: Timestamp,

@@ -31,6 +31,12 @@ pub(super) enum Point {
     DuringCompaction,
     /// That transaction is on the device.
     AfterCompaction,
+    /// A new signing key is written under its other name; no record names it.
+    KeyWritten,
+    /// Its record is on the device; it has not taken its place.
+    KeyRecorded,
+    /// The secret key is in its place, the public key is not.
+    KeyHalfPlaced,
 }
 
 /// Ends the process where this point is armed.
@@ -48,6 +54,9 @@ pub(super) fn reach(point: Point) {
         Point::AfterAppendCommit => "ledger::after-append-commit",
         Point::DuringCompaction => "ledger::during-compaction",
         Point::AfterCompaction => "ledger::after-compaction",
+        Point::KeyWritten => "ledger::key-written",
+        Point::KeyRecorded => "ledger::key-recorded",
+        Point::KeyHalfPlaced => "ledger::key-half-placed",
     };
     fail::fail_point!(name, |_| std::process::abort());
 }

@@ -15,7 +15,8 @@
 //!   index and readings by [`Reader::feed`], and appends its bookmark with what it caused.
 //!
 //! Formats: tables in `schema`, blocks and traces in `blocks` and `numbers`,
-//! the tail in `tail`. Signed checkpoints and proofs are not made here.
+//! the tail in `tail`, the files of the signing key in `key_files`. Signed checkpoints
+//! and proofs are not made here.
 
 mod append;
 mod aside;
@@ -29,6 +30,7 @@ mod error;
 mod failpoint;
 mod feed;
 mod gate;
+mod key_files;
 mod kinds;
 mod lock;
 mod migrate;
@@ -39,6 +41,7 @@ mod outbox;
 mod reader;
 mod recover;
 mod schema;
+mod seals;
 mod tail;
 mod writer;
 
@@ -49,6 +52,7 @@ pub use checkpoints::StoredCheckpoint;
 pub use commit::Committed;
 pub use error::{LedgerError, Part, Readable, Retry};
 pub use feed::{FeedPart, Place};
+pub use key_files::{KeyFileError, KeyFiles, Pair, Settled, settle};
 pub use names::Names;
 pub use outbox::{Letter, LetterStatus, OutboxChange, Posted, Waiting};
 pub use reader::{CycleFilter, Reader, Reading, Tally};

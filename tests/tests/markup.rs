@@ -121,7 +121,9 @@ fn a_digest_is_well_formed_and_fetches_nothing() {
     let (from, to) = (at("2026-11-25T05:00:00Z"), at("2026-11-26T05:00:00Z"));
     let tally = Tally::new(Span::Day, from, to, zone(), [HOSTILE.to_owned()]);
     let open = vec![notice(Condition::Cold, Occasion::Raised, Language::English).alert];
-    let checkpoint = digest::Checkpoint { origin: HOSTILE.to_owned(), records: 1, root: HOSTILE.to_owned() };
+    let note = Some(HOSTILE.to_owned());
+    let checkpoint =
+        digest::Checkpoint { origin: HOSTILE.to_owned(), records: 1, root: HOSTILE.to_owned(), note };
     let digest = tally.finish(open, Some(checkpoint));
     let documents = Language::ALL.map(|language| {
         let reader = Reader { language, scale: Scale::Fahrenheit, zone: zone() };

@@ -136,8 +136,8 @@ pub struct DayDigest {
     pub counts: Counts,
 }
 
-/// Size and root hash of the ledger's Merkle tree, in the three lines of a C2SP tlog-checkpoint,
-/// without a signature.
+/// Size and root hash of the ledger's Merkle tree: the three lines of a C2SP tlog-checkpoint, and
+/// the whole of it where it is signed.
 #[derive(Clone, PartialEq, Eq, Debug, Serialize, Deserialize)]
 pub struct Checkpoint {
     /// Whose ledger.
@@ -146,6 +146,9 @@ pub struct Checkpoint {
     pub records: u64,
     /// Root hash (RFC 6962, 2.1) in base64.
     pub root: String,
+    /// The signed note that says the same, to be kept as it is; absent where nothing was signed.
+    #[serde(skip_serializing_if = "Option::is_none", default)]
+    pub note: Option<String>,
 }
 
 /// What a digest needs to know beside its numbers.

@@ -12,6 +12,10 @@ use crate::core::reader::{Language, Scale};
 use crate::core::reading::Fault;
 use crate::core::record::{Basis, Body, Cycle, DoseBasis, Gap, Record, Rule, ServiceStart, WindowFrom};
 
+/// A checkpoint with the signature of a log and a cosignature; the bytes are those of the example of
+/// C2SP tlog-cosignature, under a name of ours.
+const NOTE: &str = "rinseward/north-kitchen\n48211\nCsUYapGGPo4dkMgIAUqom/Xajj7h2fB2MPA3j2jxq2I=\n\n\u{2014} rinseward/north-kitchen Az3grlgtzPICa5OS8npVmf1Myq/5IZniMp+ZJurmRDeOoRDe4URYN7u5/Zhcyv2q1gGzGku9nTo+zyWE+xeMcTOAYQ8=\n\u{2014} rinseward/north-kitchen jWbPPwAAAABkGFDLEZMHwSRaJNiIDoe9DYn/zXcrtPHeolMI5OWXEhZCB9dlrDJsX3b2oyin1nPZqhf5nNo0xUe+mbIUBkBIfZ+qnA==\n";
+
 fn zone() -> TimeZone {
     TimeZone::get("America/New_York").expect("the zone data is built in")
 }
@@ -123,6 +127,7 @@ fn day() -> Digest {
         origin: "rinseward/north-kitchen".to_owned(),
         records: 48_211,
         root: "CsUYapGGPo4dkMgIAUqom/Xajj7h2fB2MPA3j2jxq2I=".to_owned(),
+        note: Some(NOTE.to_owned()),
     };
     let open = vec![
         alert(17, Condition::Cold, &[]),

@@ -13,6 +13,10 @@ use crate::core::record::CheckKind;
 const MACHINES_MAX: usize = 12;
 /// Most alerts told one by one.
 const ALERTS_MAX: usize = 12;
+/// Longest line of a checkpoint, in characters: a name, and 76 bytes in base64.
+const LINE_CHARS_MAX: usize = 400;
+/// Most lines of a checkpoint: three, an empty one, and the two signatures of this program.
+const LINES_MAX: usize = 8;
 /// Longest name, in characters.
 const NAME_CHARS_MAX: usize = 60;
 
@@ -271,7 +275,10 @@ impl Writer<'_> {
 
     fn checkpoint(&self) -> Vec<String> {
         let Some(checkpoint) = &self.digest.checkpoint else { return Vec::new() };
-        let line = |text: &str| one_line(text, 200);
+        let line = |text: &str| one_line(text, LINE_CHARS_MAX);
+        if let Some(note) = &checkpoint.note {
+            return note.lines().take(LINES_MAX).map(line).collect();
+        }
         vec![line(&checkpoint.origin), checkpoint.records.to_string(), line(&checkpoint.root)]
     }
 

@@ -229,7 +229,7 @@ phrases! {
     Days: "Day by day", "Día a día";
     DayLine: "{day}: {racks}", "{day}: {racks}";
     Integrity: "Proof for later", "Prueba para más tarde";
-    IntegrityNote: "Keep this mail. These three lines fix every record so far: whoever holds them can prove later that none was changed or removed.", "Guarde este correo. Estas tres líneas fijan todos los registros hasta ahora: quien las tenga puede probar después que ninguno se cambió ni se borró.";
+    IntegrityNote: "Keep this mail. The lines below fix every record up to them: whoever holds them can prove later that none was changed or removed.", "Guarde este correo. Las líneas de abajo fijan todos los registros hasta ellas: quien las tenga puede probar después que ninguno se cambió ni se borró.";
     Machines: "Machines", "Máquinas";
 
     // The short form.

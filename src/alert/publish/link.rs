@@ -10,7 +10,7 @@ use tokio::sync::oneshot;
 use tokio::time::{Instant, sleep_until, timeout, timeout_at};
 use tokio_util::sync::CancellationToken;
 
-use super::{Broker, JSON, MEDIA_TYPE, ONLINE, Order, STOPPED, TEXT, UNDER_WAY_MAX};
+use super::{Broker, MEDIA_TYPE, ONLINE, Order, STOPPED, TEXT, UNDER_WAY_MAX};
 use crate::transport::dial::{DialError, Stream, dial};
 use crate::transport::mqtt::frames::{Frame, Frames};
 use crate::transport::mqtt::packets::{
@@ -181,11 +181,11 @@ impl Link {
                 let fresh = states.kept.iter_mut().find(|(_, state)| state.fresh);
                 fresh.map(|(topic, state)| {
                     state.fresh = false;
-                    (topic.clone(), state.payload.clone())
+                    (topic.clone(), state.payload.clone(), state.content_type)
                 })
             };
-            let Some((topic, payload)) = next else { break };
-            self.put(broker, &topic, &payload, JSON, true, UnderWay::State(topic.clone()))?;
+            let Some((topic, payload, content_type)) = next else { break };
+            self.put(broker, &topic, &payload, content_type, true, UnderWay::State(topic.clone()))?;
         }
         Ok(())
     }

@@ -25,9 +25,13 @@ use crate::alert::email::{Mail, Picture};
 use crate::alert::event::{CloudEvent, Envelope};
 use crate::alert::message::Illustration;
 use crate::app::ledger::LedgerHandle;
+use crate::app::seal::Seal;
 use crate::config::resolve::DigestOptions;
 use crate::core::alert::hours::{instant, local_date};
 use crate::core::alert::{Contact, Route, Settings};
+use crate::core::causes::chain;
+use crate::core::checkpoint::Checkpoint as Signed;
+use crate::core::note::Note;
 use crate::core::reader;
 use crate::core::record::{Body, Cycle};
 use crate::core::time::Timestamp;
@@ -56,6 +60,7 @@ pub(super) struct Digests {
     options: DigestOptions,
     contacts: Vec<Contact>,
     zone: TimeZone,
+    seal: Seal,
     ledger: LedgerHandle,
     clock: Clock,
 }
@@ -64,12 +69,13 @@ impl Digests {
     pub(super) fn new(
         options: &DigestOptions,
         settings: &Settings,
+        seal: &Seal,
         ledger: &LedgerHandle,
         clock: &Clock,
     ) -> Self {
         let (options, contacts) = (options.clone(), settings.contacts.clone());
-        let (zone, ledger, clock) = (settings.zone.clone(), ledger.clone(), clock.clone());
-        Self { options, contacts, zone, ledger, clock }
+        let (zone, seal) = (settings.zone.clone(), seal.clone());
+        Self { options, contacts, zone, seal, ledger: ledger.clone(), clock: clock.clone() }
     }
 
     /// Works until the driver's last commit.
@@ -108,6 +114,10 @@ impl Digests {
     }
 
     async fn put(&self, date: Date, now: Timestamp) -> Result<(), DigestError> {
+        // What is mailed is to count all records up to here. Without it the digest takes the newest.
+        if let Err(error) = self.seal.checkpoint(now).await {
+            tracing::warn!(error = chain(&error), "the digest goes without a new checkpoint");
+        }
         let mut spans = vec![(Span::Day, date.saturating_sub(1.day()), &self.options.daily)];
         if date.weekday() == Weekday::Monday {
             spans.push((Span::Week, date.saturating_sub(7.days()), &self.options.weekly));
@@ -244,12 +254,20 @@ fn tell(
     })?;
     cycles.sort_by_key(|(_, cycle)| cycle.rinse_started);
     let open = story::all(reader)?.into_values().filter(|story| story.closed.is_none());
-    let checkpoint = Checkpoint {
-        origin: source.trim_start_matches('/').to_owned(),
-        records: reader.size()?,
-        root: STANDARD.encode(reader.root()?),
+    let open = open.map(|story| story.alert).collect();
+    Ok((tally.finish(open, Some(checkpoint(reader, source)?)), cycles))
+}
+
+/// The newest signed checkpoint; where there is none, the ledger as it is, without a signature.
+fn checkpoint(reader: &Reader, source: &str) -> Result<Checkpoint, LedgerError> {
+    let (head, note) = (reader.head()?, reader.newest_checkpoint()?.map(|newest| newest.note));
+    let signed = note.as_deref().and_then(|note| Note::parse(note).ok());
+    let said = signed.and_then(|note| Signed::parse(note.unverified_text()).ok());
+    let (origin, head) = match said {
+        Some(said) => (said.origin, said.head),
+        None => (source.trim_start_matches('/').to_owned(), head),
     };
-    Ok((tally.finish(open.map(|story| story.alert).collect(), Some(checkpoint)), cycles))
+    Ok(Checkpoint { origin, records: head.size, root: STANDARD.encode(head.root.0), note })
 }
 
 /// Index of the first record since an instant, found by halves: records are in order of time but
@@ -301,6 +319,7 @@ pub(super) fn start(
 mod tests {
     use super::*;
     use crate::app::ledger;
+    use crate::app::seal::Standing;
     use crate::config::resolve::Configuration;
 
     /// A gateway's digests, with a clock that runs fast.
@@ -318,7 +337,11 @@ mod tests {
         let (ledger, _) = ledger::open_alone(&loaded, &ledger, start).expect("a ledger");
         // An hour in half a second.
         let clock = Clock::at_rate(start, 7_200.0);
-        Digests::new(&loaded.configuration.digest, &loaded.configuration.alerts, &ledger, &clock)
+        {
+            let seal = Seal::new(ledger.clone(), "kitchen", Standing::Service);
+            let configuration = &loaded.configuration;
+            Digests::new(&configuration.digest, &configuration.alerts, &seal, &ledger, &clock)
+        }
     }
 
     /// Runs them until so many letters are in the outbox; their keys and when they were written.
@@ -351,7 +374,8 @@ mod tests {
         let first = digests(directory.path(), "2026-03-01T05:00:00Z");
         let letters = until_written(&first, 1).await;
         assert_eq!(letters.len(), 1, "{letters:?}");
-        let Digests { ledger, .. } = first;
+        let Digests { ledger, seal, .. } = first;
+        drop(seal);
         ledger.close().expect("an orderly end");
         let again = digests(directory.path(), "2026-03-01T20:00:00Z");
         let letters = until_written(&again, 3).await;

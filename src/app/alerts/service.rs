@@ -10,10 +10,13 @@ use super::start::Surroundings;
 use super::trial;
 use crate::app::door::{Health, Service};
 use crate::app::ledger::Tide;
-use crate::app::order::{Done, Order, Problem, Trial};
+use crate::app::order::{Done, KeyRotation, Order, Problem, Rotated, Trial};
+use crate::app::seal::Seal;
 use crate::app::series::Again;
 use crate::app::series::follow::SeriesHandle;
 use crate::config::delivery::Delivery;
+use crate::ledger::StoredCheckpoint;
+use crate::runtime::clock::Clock;
 
 /// Where commands are taken.
 #[derive(Clone, Debug)]
@@ -23,13 +26,16 @@ pub(super) struct Counter {
     delivery: Arc<Delivery>,
     tide: watch::Receiver<Tide>,
     series: Option<SeriesHandle>,
+    seal: Seal,
+    clock: Clock,
 }
 
 impl Counter {
     pub(super) fn new(reception: Reception, composer: Arc<Composer>, around: &Surroundings<'_>) -> Self {
         let delivery = Arc::new(around.loaded.configuration.delivery.clone());
         let (tide, series) = (around.ledger.tide(), around.series.clone());
-        Self { reception, composer, delivery, tide, series }
+        let (seal, clock) = (around.seal.clone(), around.clock.clone());
+        Self { reception, composer, delivery, tide, series, seal, clock }
     }
 }
 
@@ -63,5 +69,16 @@ impl Service for Counter {
         let advice = "wait until some are through; rinseward series status shows them";
         let busy = |error| Problem::new("series-busy", crate::core::causes::chain(&error), advice);
         series.send_again(again).await.map(|()| again).map_err(busy)
+    }
+
+    async fn checkpoint(&self) -> Result<StoredCheckpoint, Problem> {
+        self.seal.checkpoint(self.clock.now()).await.map_err(Problem::from)
+    }
+
+    async fn rotate(&self, rotation: KeyRotation) -> Result<Rotated, Problem> {
+        let now = self.clock.now();
+        let key = self.seal.rotate(now, rotation.by).await?;
+        self.seal.checkpoint(now).await?;
+        Ok(Rotated { key: key.to_string() })
     }
 }

@@ -29,6 +29,7 @@ use crate::alert::publish::{self, Publisher};
 use crate::alert::webhook::Webhook;
 use crate::app::door::{Door, DoorError};
 use crate::app::ledger::LedgerHandle;
+use crate::app::seal::Seal;
 use crate::app::series::follow::SeriesHandle;
 use crate::config::delivery::Pace;
 use crate::config::load::Loaded;
@@ -62,6 +63,8 @@ pub(in crate::app) struct Surroundings<'a> {
     pub(in crate::app) last_commit: &'a CancellationToken,
     /// The way of checks into the core.
     pub(in crate::app) checks: &'a mpsc::Sender<Entry>,
+    /// Signs checkpoints.
+    pub(in crate::app) seal: &'a Seal,
     /// The way to the running series, where they are configured.
     pub(in crate::app) series: Option<SeriesHandle>,
 }
@@ -102,7 +105,7 @@ pub(in crate::app) async fn start(
     start_heartbeat(followers, around);
     let options = &configuration.digest;
     if !(options.daily.is_empty() && options.weekly.is_empty()) {
-        let digests = Digests::new(options, &configuration.alerts, ledger, clock);
+        let digests = Digests::new(options, &configuration.alerts, around.seal, ledger, clock);
         digest::start(followers, digests, last_commit);
     }
     Ok(())

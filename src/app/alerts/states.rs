@@ -2,7 +2,8 @@
 //!
 //! It follows the ledger, as the desk does, and begins with what was last judged. Only
 //! the newest state counts, so that it needs no bookmark and no outbox: the publisher
-//! keeps it, retained at the broker, and what is lost is made anew at the next start.
+//! keeps it, retained at the broker, and what is lost is made anew at the next start. The
+//! newest signed checkpoint goes the same way, so that somebody else holds it.
 
 use std::collections::BTreeMap;
 use std::ops::ControlFlow;
@@ -66,6 +67,9 @@ impl States {
             if Instant::now() >= tanks_at {
                 tanks_at = Instant::now() + TANKS_EVERY;
                 self.look_at_tanks(&reader, &mut states)?;
+            }
+            if let Some(newest) = reader.newest_checkpoint()? {
+                self.publisher.checkpoint(&newest.note);
             }
             // Without the desk nothing is known of alerts; what was published stays.
             if let Ok((alerts, _)) = self.reception.open().await {

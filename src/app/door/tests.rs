@@ -35,6 +35,14 @@ impl Service for Noted {
     async fn resend(&self, again: Again) -> Result<Again, Problem> {
         std::future::ready(Ok(again)).await
     }
+
+    async fn checkpoint(&self) -> Result<StoredCheckpoint, Problem> {
+        std::future::ready(Err(Problem::new("signing-key", "no key", "make one"))).await
+    }
+
+    async fn rotate(&self, rotation: KeyRotation) -> Result<Rotated, Problem> {
+        std::future::ready(Ok(Rotated { key: rotation.by })).await
+    }
 }
 
 fn acknowledge() -> Order {

@@ -30,7 +30,7 @@ pub(in crate::app) struct LedgerHandle {
 
 impl LedgerHandle {
     /// Shares a writer that was just opened.
-    pub(super) fn new(writer: Writer, recovered: &Recovered, path: &Path) -> Self {
+    pub(in crate::app) fn new(writer: Writer, recovered: &Recovered, path: &Path) -> Self {
         let tide = Tide { records: recovered.tree_size, inputs: recovered.next_input - 1 };
         Self { writer: Arc::new(writer), tide: watch::Sender::new(tide), path: Arc::new(path.to_owned()) }
     }

@@ -106,3 +106,18 @@ fn an_endorsement_is_no_checkpoint() {
     assert!(note.verified(&a.verifying()).is_ok());
     assert!(Checkpoint::verified(&note, &a.verifying()).is_err());
 }
+
+/// Own rule; a name of C2SP signed-note has neither spaces nor `+`.
+#[test]
+fn a_key_is_called_as_its_site() {
+    for (site, name) in [
+        ("North kitchen", "rinseward/north-kitchen"),
+        (" Café  №1 + Bar\u{2003}", "rinseward/café-1-bar"),
+        ("厨房", "rinseward/厨房"),
+        ("+\n", "rinseward/site"),
+        (&"x".repeat(100), &format!("rinseward/{}", "x".repeat(64))),
+    ] {
+        assert_eq!(name_of_key(site), name);
+        assert!(SigningKey::from_seed(name, &[1; 32]).is_ok());
+    }
+}

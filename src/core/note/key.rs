@@ -1,4 +1,6 @@
 //! The keys of signed notes: Ed25519 with a name (C2SP signed-note, type 0x01).
+//!
+//! The same key cosigns (type 0x04) under another id, which is made from it and its name.
 
 use std::fmt;
 use std::str::FromStr;
@@ -8,10 +10,12 @@ use base64::engine::general_purpose::STANDARD;
 use ed25519_dalek::Signer;
 use sha2::{Digest, Sha256};
 
-use super::KEY_ID_LEN;
+use super::{COSIGNATURE as COSIGNATURE_LINE, KEY_ID_LEN};
 
 /// Signature type Ed25519 of the specification.
 const ED25519: u8 = 0x01;
+/// Signature type of a timestamped Ed25519 cosignature.
+const COSIGNATURE: u8 = 0x04;
 /// Begins the text form of a secret key, as Go's `sumdb/note`, from which the specification came, writes it.
 const PRIVATE_MARK: &str = "PRIVATE+KEY+";
 
@@ -50,13 +54,14 @@ pub struct SigningKey {
 }
 
 impl SigningKey {
-    /// A key from 32 bytes that must have been drawn at random.
+    /// A key from 32 bytes that must have been drawn at random. The first line of a cosignature
+    /// is no name for it: its checkpoints would begin as that does.
     ///
     /// # Errors
     /// [`KeyError::Name`].
     pub fn from_seed(name: impl Into<String>, seed: &[u8; 32]) -> Result<Self, KeyError> {
         let name = name.into();
-        if !is_name(&name) {
+        if !is_name(&name) || name == COSIGNATURE_LINE.trim_end() {
             return Err(KeyError::Name);
         }
         Ok(Self { name, key: ed25519_dalek::SigningKey::from_bytes(seed) })
@@ -119,9 +124,19 @@ impl VerifyingKey {
     /// First 4 bytes of SHA-256 over name, LF, type and key.
     #[must_use]
     pub fn key_id(&self) -> [u8; KEY_ID_LEN] {
+        self.id_for(ED25519)
+    }
+
+    /// The id under which the same key cosigns.
+    #[must_use]
+    pub fn cosigner_id(&self) -> [u8; KEY_ID_LEN] {
+        self.id_for(COSIGNATURE)
+    }
+
+    fn id_for(&self, signature_type: u8) -> [u8; KEY_ID_LEN] {
         let hash: [u8; 32] = Sha256::new()
             .chain_update(self.name.as_bytes())
-            .chain_update([b'\n', ED25519])
+            .chain_update([b'\n', signature_type])
             .chain_update(self.key.as_bytes())
             .finalize()
             .into();

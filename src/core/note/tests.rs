@@ -133,6 +133,33 @@ fn what_is_no_key_is_refused() {
     }
 }
 
+/// A text that begins as a cosignature could be handed on as one.
+#[test]
+fn what_looks_cosigned_is_not_signed() {
+    let key = SigningKey::from_seed("k", &[1; 32]).expect("a name");
+    assert_eq!(Note::sign("cosignature/v1\ntime 1\no\n", &[&key]), Err(NoteError::LooksCosigned));
+    assert_eq!(SigningKey::from_seed("cosignature/v1", &[1; 32]).err(), Some(KeyError::Name));
+}
+
+/// Of several times the earliest is told: the text was so already then. One that was changed, or
+/// cut short, refuses the note.
+#[test]
+fn times_of_cosignatures() {
+    let at = |seconds: i64| Timestamp::from_micros(seconds * 1_000_000);
+    let (key, other) = (SigningKey::from_seed("k", &[1; 32]), SigningKey::from_seed("k", &[2; 32]));
+    let (key, other) = (key.expect("a name"), other.expect("a name"));
+    let note = Note::sign("text\n", &[&key]).expect("a text");
+    let twice = note.clone().cosigned_by(&key, at(9)).cosigned_by(&key, at(7)).cosigned_by(&other, at(3));
+    assert_eq!(twice.cosigned_at(&key.verifying()), Ok(Some(at(7))));
+    assert_eq!(note.clone().cosigned_by(&key, at(-5)).cosigned_at(&key.verifying()), Ok(Some(at(0))));
+    let forged = Err(NoteError::Forged { name: "k".to_owned() });
+    for change in [|bytes: &mut Vec<u8>| bytes[7] ^= 1, |bytes: &mut Vec<u8>| bytes.truncate(5)] {
+        let mut changed = note.clone().cosigned_by(&key, at(9));
+        change(&mut changed.signatures[1].bytes);
+        assert_eq!(changed.cosigned_at(&key.verifying()), forged);
+    }
+}
+
 #[test]
 fn a_secret_key_is_read_back_and_not_shown() {
     let key = SigningKey::from_seed("site", &[9; 32]).expect("a name");
