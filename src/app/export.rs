@@ -9,7 +9,7 @@ mod tables;
 use std::io::{IsTerminal, Write};
 use std::path::Path;
 
-use self::gather::{Gathered, Site};
+use self::gather::Site;
 use self::place::Place;
 use super::{Failure, Streams, history, ledger, people};
 use crate::cli::{ExportArgs, ExportForm};
@@ -68,7 +68,7 @@ fn one(
         ExportForm::Jsonl => lines::write(reader, path, &question, out, progress),
         ExportForm::Json => {
             let mut pass = |_: u64, _: &[u8], _: &crate::core::record::Record| Ok(());
-            let Gathered { account } = gather::account(reader, path, question, &mut pass, progress)?;
+            let account = gather::account(reader, path, question, &mut pass, progress)?;
             write_account(&account, out)?;
             Ok(account.damaged)
         }

@@ -1,5 +1,4 @@
-//! A configuration as a record of the ledger keeps it: what it says of how racks were judged and
-//! machines were watched.
+//! A configuration as a record keeps it: how racks were judged and machines watched.
 //!
 //! Sections about messages, series and pages are left out before anything is read: they name
 //! secrets and servers of the gateway, which whoever reads a ledger elsewhere does not have.

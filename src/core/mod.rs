@@ -17,6 +17,7 @@ pub mod food_code;
 pub mod id;
 pub mod intake;
 pub mod keys;
+pub mod late;
 pub mod logbook;
 pub mod machine;
 pub mod merkle;

@@ -14,8 +14,6 @@ mod kept;
 #[cfg(test)]
 mod tests;
 
-use std::time::Duration;
-
 use serde::{Deserialize, Serialize};
 
 pub use alert::{
@@ -256,17 +254,7 @@ pub struct Cycle {
     pub trace_sha256: Option<String>,
 }
 
-/// A cycle that came on record later than this after its end is a late one: its readings were
-/// held up or filled in (own choice: nothing that works as it should takes an hour).
-pub const LATE_AFTER: Duration = Duration::from_secs(3_600);
-
 impl Cycle {
-    /// Whether a record of it made at this instant is a late one, see [`LATE_AFTER`].
-    #[must_use]
-    pub fn is_late(&self, recorded: Timestamp) -> bool {
-        recorded.since(self.rinse_ended) > LATE_AFTER
-    }
-
     /// The verdict to go by. A cycle whose final-rinse probe was at fault may hold a
     /// cold or brief verdict on the readings there were; it is told as the fault of
     /// the probe and never as cold water.

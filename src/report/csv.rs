@@ -16,6 +16,7 @@ use jiff::tz::TimeZone;
 use serde::Serialize;
 
 use super::row::CycleRow;
+use crate::core::late::late_by;
 use crate::core::record::{Body, Record};
 use crate::core::time::Timestamp;
 
@@ -91,7 +92,7 @@ pub fn cycle_cells(index: u64, record: &Record, zone: &TimeZone) -> Option<Vec<S
         local(cycle.received, zone),
         record.recorded.to_string(),
         local(record.recorded, zone),
-        cycle.is_late(record.recorded).to_string(),
+        late_by(record).is_some().to_string(),
         cycle.rinse_readings.to_string(),
         cycle.spikes.to_string(),
         cycle.trace_sha256.clone().unwrap_or_default(),

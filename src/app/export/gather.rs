@@ -9,11 +9,13 @@ use jiff::tz::TimeZone;
 use super::Progress;
 use crate::app::{Failure, ledger};
 use crate::config::recorded::Recorded;
+use crate::core::checkpoint::Checkpoint;
+use crate::core::note::{Note, VerifyingKey};
 use crate::core::record::{Body, Record};
 use crate::core::time::Timestamp;
 use crate::ledger::{CycleFilter, LedgerError, Part, Reader};
 use crate::report::account::build::{Builder, Question};
-use crate::report::account::{Account, RecordRange};
+use crate::report::account::{Account, RecordRange, Seal};
 
 /// Every kind of record but cycles.
 const OTHERS: [&str; 22] = [
@@ -77,12 +79,6 @@ impl Site {
     }
 }
 
-/// What was gathered.
-#[derive(Debug)]
-pub(in crate::app) struct Gathered {
-    pub(in crate::app) account: Account,
-}
-
 /// Makes the account of a span. `cycle` is handed each cycle of the span on the way, in order of time.
 ///
 /// # Errors
@@ -93,7 +89,7 @@ pub(in crate::app) fn account(
     question: Question,
     cycle: &mut dyn FnMut(u64, &[u8], &Record) -> io::Result<()>,
     progress: &mut Progress<'_>,
-) -> Result<Gathered, Failure> {
+) -> Result<Account, Failure> {
     let failed = |error: LedgerError| Failure::from(ledger::diagnose(&error, path));
     let size = reader.size().map_err(failed)?;
     let alive = reader.last_recorded().map_err(failed)?;
@@ -119,8 +115,27 @@ pub(in crate::app) fn account(
     for index in damaged {
         builder.damaged(index);
     }
-    let account = builder.finish(RecordRange { from: 0, to: size }, alive, None);
-    Ok(Gathered { account })
+    let seal = seal(reader).map_err(failed)?;
+    Ok(builder.finish(RecordRange { from: 0, to: size }, alive, seal))
+}
+
+/// The newest checkpoint that holds under the key on record; `None` where there is none such.
+fn seal(reader: &Reader) -> Result<Option<Seal>, LedgerError> {
+    let newest = reader.newest_of_kind("signing-key", 0, reader.size()?, 1)?;
+    let key = newest.into_iter().find_map(|(_, record)| {
+        if let Body::SigningKey(change) = record.body { Some(change.key) } else { None }
+    });
+    let (Some(key), Some(stored)) = (key, reader.newest_checkpoint()?) else { return Ok(None) };
+    let verified = || {
+        let note = Note::parse(&stored.note).ok()?;
+        Checkpoint::verified(&note, &key.parse::<VerifyingKey>().ok()?).ok()
+    };
+    Ok(verified().map(|checkpoint| Seal {
+        checkpoint: stored.note.clone(),
+        key: key.clone(),
+        size: checkpoint.head.size,
+        root: checkpoint.head.root.to_string(),
+    }))
 }
 
 /// Whether this cycle lies in the span.

@@ -3,7 +3,7 @@
 use std::io::Write;
 use std::path::Path;
 
-use super::gather::{self, Gathered};
+use super::gather;
 use super::place::Folder;
 use super::{Failure, Progress};
 use crate::core::record::Record;
@@ -52,7 +52,7 @@ pub(super) fn all(
     write_cells(own.writer(), &cycle_header()).map_err(Failure::output)?;
     let asked = question.clone();
     let mut cycle = |index, _: &[u8], record: &Record| write_cycle(index, record, &asked, own.writer());
-    let Gathered { account } = gather::account(reader, path, question, &mut cycle, progress)?;
+    let account = gather::account(reader, path, question, &mut cycle, progress)?;
     folder.put(own);
     for (table, mut file) in files {
         let out = file.writer();

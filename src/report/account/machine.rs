@@ -14,6 +14,7 @@ use crate::core::cycle::plate::{MachineKind, Sanitizing};
 use crate::core::cycle::verdict::{Finding, Verdict};
 use crate::core::drift::{RUSH_RACKS_MIN, Rules, Watch, median};
 use crate::core::effect::Trace;
+use crate::core::late::late_by;
 use crate::core::monitored::{Blank, day, days, monitored};
 use crate::core::record::{Cycle, Record};
 use crate::core::time::Timestamp;
@@ -161,7 +162,7 @@ impl Machine {
         day.counts.add(cycle.verdict);
         day.limit_c = Some(cycle.limit_c);
         day.uncertainty_c = Some(day.uncertainty_c.unwrap_or(0.0).max(cycle.uncertainty_c));
-        day.late += u64::from(cycle.is_late(taken.record.recorded));
+        day.late += u64::from(late_by(taken.record).is_some());
         day.recovery.extend(recovery_s);
         if let Some(settled_c) = cycle.rinse_min_c {
             if cycle.believed() == cycle.verdict {

@@ -1,5 +1,4 @@
-//! The tables of an export beside the cycles, each from an account: days, checks, alerts, gaps,
-//! remarks, calibrations and what happened to the service.
+//! The tables of an export beside the cycles, each made from an account.
 //!
 //! Units stand in the header, an instant stands twice (UTC and local), temperatures and times
 //! are rounded to 0.001. A cell is empty where nothing is known.

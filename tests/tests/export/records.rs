@@ -1,0 +1,213 @@
+//! A record of each kind, made up.
+
+use rinseward::core::alert::{AlertNumber, Condition, Occasion, Pattern, Quantity, Route};
+use rinseward::core::channel::Place;
+use rinseward::core::cycle::verdict::{Finding, Reason, Verdict};
+use rinseward::core::reading::Fault;
+use rinseward::core::record::{
+    AlertAcknowledged, AlertChanged, AlertCleared, AlertClosed, AlertRaised, Amendment, AmendmentChange,
+    Body, Change, Check, Clearing, Clock, ClockStep, ConfigurationChange, CorrectiveAction, Gap, Import,
+    KeyChange, LawfulHold, MachineFailure, Maintenance, Note, Notification, Outcome, Pruned, Record,
+    Restored, SigningKeyChange,
+};
+use rinseward::core::sanitizer::Refusal;
+
+use crate::ledger::fixture::{at, cycle, start, stop};
+
+/// A text that would be a formula, breaks the line and holds what CSV and JSON quote.
+pub(crate) const HOSTILE: &str = "=HYPERLINK(\"http://x\",\"a, b\")\r\nsecond line «ü»";
+
+const CONFIGURATION: &str = "[site]\nname = \"Harbour kitchen\"\ntime-zone = \"America/New_York\"\n\n\
+    [[machine]]\nname = \"dm1\"\nkind = \"stationary-rack-dual-temperature\"\nwash-time = \"44s\"\n\
+    rinse-time = \"12s\"\nprobes = [\"wash\", \"rinse\"]\n\n\
+    [[machine]]\nname = \"dm2\"\nkind = \"stationary-rack-dual-temperature\"\nwash-time = \"44s\"\n\
+    rinse-time = \"12s\"\nprobes = [\"rinse\"]\n";
+
+/// Seconds after New Year at which the first cycle rinses: noon of 1 January in New York.
+pub(crate) const NOON_S: f64 = 17.0 * 3_600.0;
+
+/// A record of each kind, with and without what may be absent.
+pub(crate) fn records() -> Vec<Record> {
+    let alert = AlertNumber(1);
+    let instant = at(NOON_S + 100.0);
+    let mut cold = cycle("dm1", NOON_S, Verdict::Cold);
+    if let Body::Cycle(cycle) = &mut cold.body {
+        cycle.trace_sha256 = Some("11".repeat(32));
+        cycle.reasons.extend(every_reason());
+        cycle.findings = vec![
+            Finding::WashLow { measured_c: 60.0, limit_c: 65.6 },
+            Finding::RinseTooHot { measured_c: 95.0, limit_c: 90.0 },
+            Finding::WashUnproven { fault: Some(Fault::Short) },
+        ];
+    }
+    let strip = |mg_per_l| Check::Sanitizer {
+        at: instant,
+        mg_per_l,
+        ph: Some(7.0),
+        solution_c: Some(50.0),
+        method: Some("-1+1".to_owned()),
+        by: HOSTILE.to_owned(),
+    };
+    let mut records = vec![start(NOON_S - 60.0), cold];
+    records.push(cycle("dm1", NOON_S + 120.0, Verdict::Pass));
+    records.push(cycle("dm2", NOON_S + 240.0, Verdict::Narrow));
+    let thermometer = Check::Thermometer {
+        at: instant,
+        what: "gauge".to_owned(),
+        shown_c: -0.5,
+        reference_c: 0.0,
+        tolerance_c: 1.0,
+        reference: "ice".to_owned(),
+        by: "Ana".to_owned(),
+    };
+    let bare = Check::DrainAndClean { at: instant, note: None, by: "Ana".to_owned() };
+    let supply =
+        Check::Supply { at: instant, enough: false, note: Some(HOSTILE.to_owned()), by: "Ana".to_owned() };
+    let amend = |of, change| {
+        Body::Amendment(Box::new(Amendment { of, reason: "slip".to_owned(), by: "Tom".to_owned(), change }))
+    };
+    let bodies: Vec<(Option<&str>, Body)> = vec![
+        (
+            None,
+            Body::ConfigurationChange(ConfigurationChange {
+                sha256: "00".to_owned(),
+                toml: CONFIGURATION.to_owned(),
+            }),
+        ),
+        (Some("dm1"), gap(None)),
+        (Some("dm1"), gap(Some(NOON_S + 400.0))),
+        (Some("dm1"), Body::Check(strip(50.0))),
+        (Some("dm1"), Body::Check(supply)),
+        (Some("dm1"), Body::Check(bare)),
+        (Some("dm1"), Body::Check(thermometer)),
+        (None, Body::ClockStep(ClockStep { clock: Clock::Source, from: instant, to: at(0.0) })),
+        (Some("dm2"), Body::MachineFailure(MachineFailure { cause: "index".to_owned(), stopped: false })),
+        (Some("dm1"), Body::AlertRaised(Box::new(raised(alert, Some(1))))),
+        (None, Body::AlertRaised(Box::new(raised(AlertNumber(2), None)))),
+        (
+            Some("dm1"),
+            Body::AlertChanged(AlertChanged {
+                alert,
+                change: Change::Grew,
+                racks: 2,
+                pattern: Some(Pattern::Repeated),
+                measured: Some(Quantity::Celsius(70.0)),
+                about: vec!["dm1/rinse".to_owned()],
+                cause: Some(1),
+            }),
+        ),
+        (
+            Some("dm1"),
+            Body::AlertAcknowledged(AlertAcknowledged {
+                alert,
+                by: "Ana".to_owned(),
+                via: "command".to_owned(),
+                note: Some("on it".to_owned()),
+            }),
+        ),
+        (
+            Some("dm1"),
+            Body::AlertCleared(AlertCleared { alert, clearing: Clearing::Recovered, racks: 2, cause: None }),
+        ),
+        (
+            Some("dm1"),
+            Body::CorrectiveAction(CorrectiveAction {
+                alert,
+                by: "Ana".to_owned(),
+                racks: HOSTILE.to_owned(),
+                done: "@SUM(A1)".to_owned(),
+                last_good: Some(at(0.0)),
+                covers: Some(2),
+            }),
+        ),
+        (Some("dm1"), Body::AlertClosed(AlertClosed { alert, racks: 2, needed_action: true })),
+        (None, Body::Notification(Box::new(notification(alert)))),
+        (
+            Some("dm1"),
+            Body::Maintenance(Maintenance { until: instant, by: Some("Tom".to_owned()), ended: true }),
+        ),
+        (Some("dm1"), Body::Note(Note { at: Some(instant), text: HOSTILE.to_owned(), by: "Tom".to_owned() })),
+        (Some("dm1"), amend(1, AmendmentChange::Comment)),
+        (Some("dm1"), amend(7, AmendmentChange::Corrected(strip(100.0)))),
+        (Some("dm1"), amend(8, AmendmentChange::Withdrawn)),
+        (
+            None,
+            Body::SigningKey(Box::new(SigningKeyChange {
+                key: "a+b+c".to_owned(),
+                change: KeyChange::First,
+                before: None,
+                endorsed: None,
+                by: None,
+            })),
+        ),
+        (None, Body::LawfulHold(LawfulHold { on: true, reason: "case 7".to_owned(), by: "Tom".to_owned() })),
+        (None, Body::Pruned(Pruned { before: at(0.0), readings: 12 })),
+        (
+            None,
+            Body::Import(Import {
+                file: "day.senml".to_owned(),
+                sha256: "22".to_owned(),
+                readings: 9,
+                repeats: 1,
+                from: Some(at(0.0)),
+                to: None,
+                by: "Tom".to_owned(),
+            }),
+        ),
+        (None, Body::Restored(Restored { records: 3, root: "33".to_owned(), by: "Tom".to_owned() })),
+    ];
+    let recorded = |(machine, body): (Option<&str>, Body)| {
+        Record::new(at(NOON_S + 500.0), machine.map(str::to_owned), body)
+    };
+    records.extend(bodies.into_iter().map(recorded));
+    records.push(stop(NOON_S + 600.0));
+    records
+}
+
+fn every_reason() -> Vec<Reason> {
+    vec![
+        Reason::DwellTooShort { dwell_s: 3.0, required_s: 9.0 },
+        Reason::RinseAborted { rinse_s: 2.0 },
+        Reason::Concentration { refusal: Refusal::TooWeak, mg_per_l: 10.0 },
+        Reason::NoConcentrationCheck,
+        Reason::GapInRinse { gap_s: 3.0 },
+        Reason::TooFewReadings { readings: 1, needed: 4 },
+        Reason::ProbeTooSlow,
+        Reason::EndNotSeen,
+        Reason::ClockStep,
+        Reason::InsideUncertainty { margin_c: 0.5, uncertainty_c: 1.0 },
+    ]
+}
+
+fn gap(to_s: Option<f64>) -> Body {
+    let (probe, fault) = ("dm1/rinse".to_owned(), Fault::OpenCircuit);
+    Body::Gap(Gap { probe, fault, from: at(NOON_S + 300.0), to: to_s.map(at), filled: false })
+}
+
+fn raised(alert: AlertNumber, cause: Option<u64>) -> AlertRaised {
+    AlertRaised {
+        alert,
+        condition: if cause.is_some() { Condition::Cold } else { Condition::DiskFilling },
+        since: at(NOON_S),
+        place: cause.map(|_| Place::FinalRinse),
+        measured: Some(if cause.is_some() { Quantity::Celsius(71.3) } else { Quantity::Fraction(0.05) }),
+        limit: cause.map(|_| Quantity::Celsius(82.2)),
+        pattern: cause.map(|_| Pattern::FirstAfterIdle),
+        about: Vec::new(),
+        cause,
+        last_good: cause.map(|_| 0),
+    }
+}
+
+fn notification(alert: AlertNumber) -> Notification {
+    Notification {
+        key: "1-1-ana".to_owned(),
+        alert: Some(alert),
+        occasion: Some(Occasion::Raised),
+        contact: "ana".to_owned(),
+        route: Route::Email("ana@example.org".to_owned()),
+        outcome: Outcome::GivenUp,
+        attempts: 8,
+        error: Some("550".to_owned()),
+    }
+}
