@@ -17,6 +17,7 @@ mod replay;
 mod run;
 mod seal;
 pub mod series;
+mod service_manager;
 mod sources;
 mod station;
 
