@@ -13,6 +13,7 @@ pub mod cycle;
 pub mod dose;
 pub mod drift;
 pub mod effect;
+pub mod evidence;
 pub mod food_code;
 pub mod id;
 pub mod intake;
