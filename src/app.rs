@@ -20,6 +20,7 @@ pub mod series;
 mod service_manager;
 mod sources;
 mod station;
+mod verify;
 
 use std::io::Write;
 
@@ -62,6 +63,7 @@ pub fn execute(cli: &Cli, streams: &mut Streams<'_>) -> Result<(), Failure> {
         Command::Enter(arguments) => people::enter(&arguments.check, streams),
         Command::Key(arguments) => seal::command::key(&arguments.command, streams),
         Command::Checkpoint(arguments) => seal::command::checkpoint(arguments, streams),
+        Command::Verify(arguments) => verify::verify(arguments, streams),
         Command::Series(arguments) => series::series(arguments, streams),
         Command::CheckConfig(arguments) => check::check_config(arguments, streams),
     };

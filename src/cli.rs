@@ -3,6 +3,7 @@
 mod export;
 mod people;
 mod seal;
+mod verify;
 
 use std::path::PathBuf;
 
@@ -17,6 +18,8 @@ pub use seal::{
     CheckpointArgs, CheckpointCommand, CheckpointMakeArgs, CheckpointShowArgs, KeyArgs, KeyCommand,
     KeyExportArgs, KeyRotateArgs, KeyShowArgs,
 };
+
+pub use verify::VerifyArgs;
 
 use clap::{Args, Parser, Subcommand};
 
@@ -35,7 +38,8 @@ use crate::runtime::telemetry::{Log, LogForm};
     propagate_version = true,
     arg_required_else_help = true,
     after_help = "Exit codes: 0 done, 64 command line, 70 a mistake in rinseward, 74 file, device or link, \
-                  78 configuration. README.md lists every message."
+                  78 configuration; of verify: 0 whole, 1 not whole, 2 could not be checked. README.md lists \
+                  every message."
 )]
 pub struct Cli {
     /// Filter of the log, such as `info` or `rinseward=debug`; RUST_LOG where not given.
@@ -88,6 +92,8 @@ pub enum Command {
     Key(KeyArgs),
     /// Show the newest signed checkpoint, or sign one: whoever keeps it can prove that nothing changed.
     Checkpoint(CheckpointArgs),
+    /// Check that a ledger or an export is whole: offline, with nothing but the public key.
+    Verify(VerifyArgs),
     /// The link to the server of the time series.
     Series(SeriesArgs),
     /// Check configuration files and report every problem.
@@ -339,6 +345,8 @@ mod tests {
             ("rinseward checkpoint show --all --ledger x", true),
             ("rinseward checkpoint make --config x", true),
             ("rinseward checkpoint make --ledger x", false),
+            ("rinseward verify x", false),
+            ("rinseward verify x.csv --key k --with x.jsonl --json", true),
             ("rinseward alerts list --ledger x --open", true),
             ("rinseward alerts list --config a --ledger x", false),
             ("rinseward alerts acknowledge 3", false),

@@ -25,7 +25,7 @@ pub enum Severity {
     Error,
 }
 
-/// Whose fault it is, as the exit code tells scripts (`sysexits.h` of 4.3BSD).
+/// Whose fault it is, as the exit code tells scripts (`sysexits.h` of 4.3BSD; 1 and 2 are answers of `verify`).
 #[derive(Clone, Copy, PartialEq, Eq, Debug)]
 pub enum Exit {
     /// The command was used wrongly.
@@ -36,6 +36,10 @@ pub enum Exit {
     InputOutput,
     /// The configuration.
     Configuration,
+    /// What was to be verified is not whole: the answer, and no fault of the program.
+    NotWhole,
+    /// What was to be verified could not be checked.
+    NotChecked,
 }
 
 impl Exit {
@@ -47,12 +51,14 @@ impl Exit {
             Self::Bug => 70,
             Self::InputOutput => 74,
             Self::Configuration => 78,
+            Self::NotWhole => 1,
+            Self::NotChecked => 2,
         }
     }
 }
 
 /// Every slug with its exit code and what it means, in the order of the README.
-pub const SLUGS: [(&str, Exit, &str); 44] = [
+pub const SLUGS: [(&str, Exit, &str); 47] = [
     ("usage", Exit::Usage, "the command line is not understood"),
     (
         "bug",
@@ -112,6 +118,9 @@ pub const SLUGS: [(&str, Exit, &str); 44] = [
         Exit::InputOutput,
         "the key that signs links cannot be read or made, so that no page is served",
     ),
+    ("verify-not-whole", Exit::NotWhole, "what was verified was changed, cut back or damaged"),
+    ("verify-unchecked", Exit::NotChecked, "it could not be verified, so that nothing is said of it"),
+    ("export-unsealed", Exit::InputOutput, "there is no checkpoint to prove an export by"),
     ("output", Exit::InputOutput, "the answer cannot be written"),
 ];
 

@@ -10,6 +10,8 @@ mod alerts;
 mod cli;
 #[path = "tests/crash.rs"]
 mod crash;
+#[path = "tests/evidence.rs"]
+mod evidence;
 #[path = "tests/export.rs"]
 mod export;
 #[path = "tests/ledger.rs"]

@@ -54,6 +54,7 @@ pub(super) fn takes_the_screen(command: &Command) -> bool {
         | Command::Enter(_)
         | Command::Key(_)
         | Command::Checkpoint(_)
+        | Command::Verify(_)
         | Command::Series(_)
         | Command::CheckConfig(_) => false,
     }

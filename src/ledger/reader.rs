@@ -438,7 +438,7 @@ impl Reader {
 }
 
 /// An index as the database counts; none is ever past its range.
-fn index_of(index: u64) -> i64 {
+pub(super) fn index_of(index: u64) -> i64 {
     i64::try_from(index).unwrap_or(i64::MAX)
 }
 

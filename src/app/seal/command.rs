@@ -93,7 +93,6 @@ pub(in crate::app) fn checkpoint(
 ///
 /// # Errors
 /// Where the ledger cannot be read, or its service or key fails.
-#[expect(dead_code, reason = "exports are made from it; they are not part of the program yet")]
 pub(in crate::app) fn for_export(
     path: &Path,
     socket: Option<&Path>,
