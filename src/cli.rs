@@ -318,6 +318,7 @@ mod tests {
             ("rinseward verify --key k", false),
             ("rinseward verify x --key k --checkpoint a --checkpoint b --json", true),
             ("rinseward verify x --key k --key l --records-only", true),
+            ("rinseward verify x.csv --key k --with x.jsonl --json", true),
             ("rinseward alerts list --ledger x --open", true),
             ("rinseward alerts list --config a --ledger x", false),
             ("rinseward alerts acknowledge 3", false),

@@ -12,6 +12,8 @@ mod cli;
 mod crash;
 #[path = "tests/entries.rs"]
 mod entries;
+#[path = "tests/evidence.rs"]
+mod evidence;
 #[path = "tests/export.rs"]
 mod export;
 #[path = "tests/history.rs"]

@@ -1,23 +1,26 @@
 //! `export`: what is on record, put into files.
 
+pub(in crate::app) mod evidence;
 pub(in crate::app) mod gather;
 mod lines;
 pub(in crate::app) mod place;
+pub(in crate::app) mod seal;
 pub(in crate::app) mod span;
 mod tables;
 
 use std::io::{IsTerminal, Write};
-use std::path::Path;
+use std::path::{Path, PathBuf};
 
+use self::evidence::Traces;
 use self::gather::Site;
 use self::place::Place;
-use super::{Failure, Streams, history, ledger, people};
+use super::{Failure, Streams, configuration, history, ledger, people};
 use crate::cli::{ExportArgs, ExportForm};
 use crate::core::time::Timestamp;
 use crate::diagnostic::Diagnostic;
 use crate::ledger::{LedgerError, Reader};
-use crate::report::account::Account;
 use crate::report::account::build::Question;
+use crate::report::account::{Account, Seal};
 use crate::runtime::clock::Clock;
 
 /// After how many records the progress is told anew.
@@ -26,6 +29,11 @@ const PROGRESS_EVERY: u64 = 20_000;
 pub(super) fn export(arguments: &ExportArgs, streams: &mut Streams<'_>) -> Result<(), Failure> {
     let (path, _) = people::ledger_path(&arguments.ledger, streams)?;
     let failed = |error: LedgerError| Failure::from(ledger::diagnose(&error, &path));
+    let traces = if arguments.all_traces { Traces::All } else { Traces::OfExceptions };
+    let sealed = match arguments.form {
+        ExportForm::Evidence => seal::make(&path, socket(arguments, streams)?.as_deref())?,
+        ExportForm::Csv | ExportForm::Json | ExportForm::Jsonl => None,
+    };
     let reader = Reader::open(&path).map_err(failed)?;
     let question = question(arguments, &reader, &path, Clock::system().now())?;
     let out = Place::new(&arguments.out, arguments.form, arguments.force)?;
@@ -39,16 +47,18 @@ pub(super) fn export(arguments: &ExportArgs, streams: &mut Streams<'_>) -> Resul
         }
         (form, Place::Standard) => {
             let mut out = std::io::BufWriter::new(&mut *streams.out);
-            let damaged = one(form, &reader, &path, question, &mut out, &mut progress)?;
+            let damaged =
+                one(form, &reader, &path, question, (traces, sealed.as_ref()), &mut out, &mut progress)?;
             out.flush().map_err(Failure::output)?;
             damaged
         }
         (form, Place::File(mut file)) => {
-            let damaged = one(form, &reader, &path, question, file.writer(), &mut progress)?;
+            let damaged =
+                one(form, &reader, &path, question, (traces, sealed.as_ref()), file.writer(), &mut progress)?;
             file.keep()?;
             damaged
         }
-        (ExportForm::Json | ExportForm::Jsonl, Place::Directory(_)) => Vec::new(),
+        (ExportForm::Json | ExportForm::Jsonl | ExportForm::Evidence, Place::Directory(_)) => Vec::new(),
     };
     progress.finish();
     warn(&damaged, &path, streams)
@@ -60,18 +70,28 @@ fn one(
     reader: &Reader,
     path: &Path,
     question: Question,
+    (traces, sealed): (Traces, Option<&Seal>),
     out: &mut dyn Write,
     progress: &mut Progress<'_>,
 ) -> Result<Vec<u64>, Failure> {
     match form {
         ExportForm::Csv => tables::cycles(reader, path, &question, out, progress),
         ExportForm::Jsonl => lines::write(reader, path, &question, out, progress),
+        ExportForm::Evidence => seal::evidence(reader, path, &question, traces, sealed, out),
         ExportForm::Json => {
             let mut pass = |_: u64, _: &[u8], _: &crate::core::record::Record| Ok(());
             let account = gather::account(reader, path, question, &mut pass, progress)?;
             write_account(&account, out)?;
             Ok(account.damaged)
         }
+    }
+}
+
+/// Where the service of the ledger would listen; unknown where the ledger itself was named.
+fn socket(arguments: &ExportArgs, streams: &mut Streams<'_>) -> Result<Option<PathBuf>, Failure> {
+    match &arguments.ledger.ledger {
+        Some(_) => Ok(None),
+        None => Ok(Some(configuration::load(&arguments.ledger.files, streams)?.configuration.socket)),
     }
 }
 

@@ -4,8 +4,13 @@
 //! answer goes to standard output, in words or as JSON; what ends with another exit code than 0
 //! is told on standard error as well, in the form of every message.
 
+mod account;
+mod answer;
+mod attachments;
 mod export;
 mod print;
+mod source;
+mod table;
 
 use std::fs::File;
 use std::io::Read;
@@ -14,7 +19,10 @@ use std::path::Path;
 use super::{Failure, Streams};
 use crate::cli::VerifyArgs;
 use crate::core::audit::{KeptSeal, Outcome, Report};
-use crate::core::note::VerifyingKey;
+use crate::core::checkpoint::Checkpoint;
+use crate::core::evidence::examine::Trust;
+use crate::core::merkle::TreeHead;
+use crate::core::note::{Note, VerifyingKey};
 use crate::diagnostic::Diagnostic;
 use crate::ledger::LedgerError;
 use crate::ledger::walk::{Extent, audit};
@@ -24,16 +32,21 @@ const SQLITE: &[u8] = b"SQLite format 3\0";
 /// Longest file of a key or a checkpoint that is read, bytes.
 const SMALL_FILE_MAX: u64 = 1 << 20;
 
+#[cfg(test)]
+pub(in crate::app) use export::{CannotCheck, ExportReport, verify_export};
+
 pub(super) fn verify(arguments: &VerifyArgs, streams: &mut Streams<'_>) -> Result<(), Failure> {
     let keys = arguments.keys.iter().map(|key| read_key(key)).collect::<Result<Vec<_>, _>>()?;
-    let kept =
-        arguments.checkpoints.iter().map(|path| read_checkpoint(path)).collect::<Result<Vec<_>, _>>()?;
     let head = first_bytes(&arguments.path).map_err(|error| {
-        unchecked(&arguments.path).because(&error).advice("check the path and who may read it")
+        unchecked(place_of(&arguments.path)).because(&error).advice("check the path and who may read it")
     })?;
     if head != SQLITE {
-        return export::verify_export(&arguments.path, &head);
+        let heads = arguments.checkpoints.iter().map(|path| read_head(path, &keys));
+        let kept = heads.collect::<Result<Vec<_>, _>>()?;
+        return answer::export(arguments, Trust { keys, kept }, streams);
     }
+    let kept =
+        arguments.checkpoints.iter().map(|path| read_checkpoint(path)).collect::<Result<Vec<_>, _>>()?;
     let extent = if arguments.records_only { Extent::Records } else { Extent::Whole };
     let audited =
         audit(&arguments.path, &keys, kept, extent).map_err(|error| not_opened(&error, &arguments.path))?;
@@ -62,7 +75,7 @@ fn conclude(report: &Report, path: &Path) -> Result<(), Failure> {
             Err(diagnostic.into())
         }
         Outcome::NotChecked => {
-            let diagnostic = unchecked(path)
+            let diagnostic = unchecked(place_of(path))
                 .cause(
                     "no checkpoint holds that a key given vouches for: there is nothing to check it against",
                 )
@@ -74,12 +87,16 @@ fn conclude(report: &Report, path: &Path) -> Result<(), Failure> {
 }
 
 /// Begins the message that nothing can be said.
-fn unchecked(path: &Path) -> Diagnostic {
-    Diagnostic::error("verify-unchecked", "could not be checked").place(path.display().to_string())
+fn unchecked(place: impl Into<String>) -> Diagnostic {
+    Diagnostic::error("verify-unchecked", "could not be checked").place(place)
+}
+
+fn place_of(path: &Path) -> String {
+    path.display().to_string()
 }
 
 fn not_opened(error: &LedgerError, path: &Path) -> Failure {
-    let diagnostic = unchecked(path).because(error);
+    let diagnostic = unchecked(place_of(path)).because(error);
     let advice = match error {
         LedgerError::NewerFormat { .. } => "verify it with the version of rinseward that wrote it",
         LedgerError::Busy { .. } => "try again when the other program has done",
@@ -144,6 +161,18 @@ fn read_checkpoint(path: &Path) -> Result<KeptSeal, Failure> {
     let text = read_small(path).map_err(|error| diagnostic().because(&error).advice(advice))?;
     let name = path.file_name().unwrap_or(path.as_os_str()).to_string_lossy();
     KeptSeal::read(name, &text).map_err(|error| diagnostic().because(&error).advice(advice).into())
+}
+
+/// The head of a kept checkpoint that one of the keys signed.
+fn read_head(path: &Path, keys: &[VerifyingKey]) -> Result<TreeHead, Failure> {
+    let refused = || {
+        unchecked(format!("--checkpoint {}", path.display()))
+            .advice("give the file as you got it, and with --key the key that signed it")
+    };
+    let text = read_small(path).map_err(|error| refused().because(&error))?;
+    let note = Note::parse(&text).map_err(|error| refused().because(&error))?;
+    let held = keys.iter().find_map(|key| Checkpoint::verified(&note, key).ok());
+    Ok(held.ok_or_else(|| refused().cause("none of the keys given signed it"))?.head)
 }
 
 fn read_small(path: &Path) -> std::io::Result<String> {

@@ -29,6 +29,9 @@ pub struct ExportArgs {
     /// File to write; `-` is standard output. For CSV a name that does not end in .csv is a directory for all tables.
     #[arg(long, value_name = "PATH")]
     pub out: PathBuf,
+    /// In evidence: the readings of every cycle, not only of those that did not plainly pass.
+    #[arg(long)]
+    pub all_traces: bool,
     /// Write over what is there.
     #[arg(long)]
     pub force: bool,
@@ -43,6 +46,8 @@ pub enum ExportForm {
     Json,
     /// Every record of the span, one JSON object a line.
     Jsonl,
+    /// The records of the span with what proves them, for `verify` on another machine.
+    Evidence,
 }
 
 /// Which days are asked for.

@@ -8,7 +8,8 @@ use clap::Args;
 #[derive(Args, Debug)]
 #[command(after_help = "Exit codes: 0 whole, 1 not whole, 2 could not be checked.")]
 pub struct VerifyArgs {
-    /// The ledger, or a copy of it. Nothing is written to it or beside it.
+    /// The ledger or a copy of it, evidence, a report (PDF), or a table of cycles (CSV, JSON Lines)
+    /// --with its evidence. Nothing is written to it or beside it.
     #[arg(value_name = "FILE")]
     pub path: PathBuf,
     /// The public key, as you got it from the site: its text, or a file that holds it. More than
@@ -19,6 +20,9 @@ pub struct VerifyArgs {
     /// more than once.
     #[arg(long = "checkpoint", value_name = "FILE")]
     pub checkpoints: Vec<PathBuf>,
+    /// The evidence that belongs to a table of cycles, or the report that holds it.
+    #[arg(long, value_name = "FILE")]
+    pub with: Option<PathBuf>,
     /// Leave out the traces of cycles and the readings: quicker, and said in the answer.
     #[arg(long)]
     pub records_only: bool,

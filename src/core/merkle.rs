@@ -11,6 +11,7 @@
 //! carry no checksum: their root must be compared with a signed one.
 
 mod proof;
+mod range;
 #[cfg(test)]
 mod tests;
 
@@ -22,6 +23,7 @@ use sha2::{Digest, Sha256};
 pub use proof::{
     InvalidProof, ProofError, consistency_proof, inclusion_proof, root, verify_consistency, verify_inclusion,
 };
+pub use range::{RangeFold, RangeProof, range_proof};
 
 /// Length of a hash in bytes.
 pub const HASH_LEN: usize = 32;

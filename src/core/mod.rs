@@ -15,6 +15,7 @@ pub mod daily;
 pub mod dose;
 pub mod drift;
 pub mod effect;
+pub mod evidence;
 pub mod food_code;
 pub mod id;
 pub mod intake;

@@ -65,6 +65,35 @@ impl Reader {
         Ok(())
     }
 
+    /// Calls `each` with index, bytes and parsed form of every record but cycles from `from` on, in
+    /// order of the index, until it breaks.
+    ///
+    /// # Errors
+    /// As for [`Reader::records_of`].
+    pub fn records_but_cycles(
+        &self,
+        from: u64,
+        mut each: impl FnMut(u64, &[u8], Record) -> ControlFlow<()>,
+    ) -> Result<(), LedgerError> {
+        let failed = |source| self.failed("reading records but cycles", source);
+        let _one_state = self.one_state()?;
+        let mut statement = self
+            .connection
+            .prepare_cached(
+                // The few of them are found by the index, then read in order.
+                "SELECT idx, leaf, bytes FROM record
+                 WHERE idx IN (SELECT idx FROM record WHERE kind <> 'cycle' AND idx >= ?1) ORDER BY idx",
+            )
+            .map_err(failed)?;
+        let mut rows = statement.query([i64::try_from(from).unwrap_or(i64::MAX)]).map_err(failed)?;
+        while let Some(row) = rows.next().map_err(failed)? {
+            if self.give(row, &mut each)?.is_break() {
+                break;
+            }
+        }
+        Ok(())
+    }
+
     /// The newest records with an index from `from` on and before `to` whose kind begins with
     /// `prefix`, such as `alert-`: index and record, the newest first, at most `limit`.
     ///

@@ -93,10 +93,6 @@ pub(in crate::app) fn checkpoint(
 ///
 /// # Errors
 /// Where the ledger cannot be read, or its service or key fails.
-#[cfg_attr(
-    not(test),
-    expect(dead_code, reason = "the end of the condition is the first export, which calls it")
-)]
 pub(in crate::app) fn for_export(
     path: &Path,
     socket: Option<&Path>,

@@ -1,16 +1,432 @@
-//! `verify` of a file that is no ledger.
+//! Verifies an export: evidence, a table of cycles beside it, or a PDF that holds both.
+//!
+//! Nothing but the file and the public key is needed. What is proved is proved of the records in
+//! the evidence; a table and an account are compared with those, and the printed pages of a PDF
+//! are what the report program made of the same account: they are not read here.
 
+use std::fmt;
+use std::io;
 use std::path::Path;
 
-use crate::app::Failure;
+use jiff::tz::TimeZone;
+use serde::Serialize;
 
-use super::unchecked;
+use super::account::{AccountCheck, AccountFault};
+use super::attachments::{AttachmentError, attachments};
+use super::source::{Line, Source, next_line};
+use super::table::{Form, Table, TableFault};
+use crate::config::recorded::Recorded;
+use crate::core::evidence::Header;
+use crate::core::evidence::examine::{Examined, Examiner, Kept, SealedBy, Seen, Trust};
+use crate::core::evidence::findings::{Finding, Flaw, Uncheckable};
+use crate::core::record::Body;
+use crate::core::time::Timestamp;
+use crate::report::account::Account;
 
-/// Verifies an export; `head` are its first bytes.
+/// Names of the attachments of a report.
+const CYCLES: &str = "cycles.csv";
+const EVIDENCE: &str = "evidence.jsonl";
+const ACCOUNT: &str = "account.json";
+/// Largest PDF that is read, bytes: a year of a large site is a tenth of it.
+const PDF_MAX: u64 = 1 << 30;
+
+/// Why an export could not be checked.
+#[derive(Debug, thiserror::Error)]
+pub(in crate::app) enum CannotCheck {
+    /// It cannot be read.
+    #[error("it cannot be read")]
+    Read(#[source] io::Error),
+    /// It is nothing that this program writes.
+    #[error("it is neither a ledger nor evidence, nor a table of cycles, nor a report of rinseward")]
+    Unknown,
+    /// A table proves nothing by itself.
+    #[error("a table proves nothing by itself: the evidence made with it is needed")]
+    Alone,
+    /// What was given as evidence is none.
+    #[error("its evidence cannot be checked")]
+    Evidence(#[source] Uncheckable),
+    /// Nothing can be taken out of the PDF.
+    #[error("nothing can be taken out of it")]
+    Attachments(#[from] AttachmentError),
+    /// The PDF has no evidence in it.
+    #[error(
+        "it is a PDF without «{name}» in it: not a report of rinseward, or one whose attachments were taken out"
+    )]
+    Lacks {
+        /// Name of the attachment.
+        name: &'static str,
+    },
+    /// The PDF is larger than a report.
+    #[error("it is larger than any report of rinseward")]
+    TooLarge,
+}
+
+/// One thing that does not hold, in words and for programs.
+#[derive(Clone, PartialEq, Eq, Debug, Serialize)]
+pub(in crate::app) struct Told {
+    /// A stable word for what it is.
+    pub(in crate::app) code: &'static str,
+    /// What it is, in a sentence.
+    pub(in crate::app) text: String,
+    /// The file it is in.
+    pub(in crate::app) file: String,
+    /// Line of that file, from 1.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub(in crate::app) line: Option<u64>,
+    /// Index of the record.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub(in crate::app) record: Option<u64>,
+    /// When that record was made.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub(in crate::app) recorded: Option<Timestamp>,
+}
+
+/// What came out of checking an export.
+#[derive(Clone, PartialEq, Eq, Debug, Serialize)]
+pub(in crate::app) struct ExportReport {
+    /// Whether everything holds.
+    pub(in crate::app) whole: bool,
+    /// Site and span, as the evidence has them.
+    pub(in crate::app) site: String,
+    /// First instant of the span.
+    pub(in crate::app) from: Timestamp,
+    /// First instant after it.
+    pub(in crate::app) to: Timestamp,
+    /// The public key that seals it.
+    pub(in crate::app) key: Option<String>,
+    /// Number of records that its checkpoint counts.
+    pub(in crate::app) size: u64,
+    /// What holds, one sentence each; empty unless everything does.
+    pub(in crate::app) holds: Vec<String>,
+    /// What does not hold.
+    pub(in crate::app) flaws: Vec<Told>,
+    /// Further ones that are not told one by one.
+    pub(in crate::app) more: u64,
+    /// What is to be known beside it.
+    pub(in crate::app) remarks: Vec<String>,
+}
+
+impl fmt::Display for ExportReport {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        writeln!(
+            f,
+            "{}: «{}», {} to {}",
+            if self.whole { "whole" } else { "NOT WHOLE" },
+            self.site,
+            self.from,
+            self.to
+        )?;
+        for told in &self.flaws {
+            writeln!(f, "  fails:  {}", told.text)?;
+        }
+        if self.more > 0 {
+            writeln!(f, "  fails:  {} more, not told one by one", self.more)?;
+        }
+        for holds in &self.holds {
+            writeln!(f, "  holds:  {holds}")?;
+        }
+        self.remarks.iter().try_for_each(|remark| writeln!(f, "  note:   {remark}"))
+    }
+}
+
+/// What an export is made of.
+struct Parts {
+    evidence: (String, Source),
+    table: Option<(String, Form, Source)>,
+    account: Option<Source>,
+    printed: bool,
+}
+
+/// Verifies an export with the public key and the kept checkpoints that the auditor brings along;
+/// `with` is the evidence of a table, or the PDF that holds it.
 ///
 /// # Errors
-/// [`Failure`] where it is not whole, or could not be checked.
-pub(super) fn verify_export(path: &Path, head: &[u8]) -> Result<(), Failure> {
-    let cause = if head.is_empty() { "the file is empty" } else { "it is not a ledger" };
-    Err(unchecked(path).cause(cause).advice("give the ledger itself, or a copy of it").into())
+/// [`CannotCheck`] where it says nothing, neither that the export holds nor that it does not.
+pub(in crate::app) fn verify_export(
+    path: &Path,
+    with: Option<&Path>,
+    trust: Trust,
+) -> Result<ExportReport, CannotCheck> {
+    let parts = parts(path, with)?;
+    let mut table = match &parts.table {
+        Some((_, form, source)) => Some(Table::read(*form, source.clone()).map_err(CannotCheck::Read)?),
+        None => None,
+    };
+    let rows = table.as_ref().map(Table::rows);
+    let mut account_faults = Vec::new();
+    let mut account = match parts.account.as_ref().map(read_account).transpose()? {
+        None => None,
+        Some(Some(account)) => Some(AccountCheck::new(account)),
+        Some(None) => {
+            account_faults.push(AccountFault::Shape);
+            None
+        }
+    };
+    let has_account = account.is_some();
+    let examined = examine(&parts.evidence.1, trust, |seen, header, zone| {
+        if let Some(table) = &mut table {
+            table.compare(seen, header, zone);
+        }
+        if let Some(account) = &mut account {
+            account.take(seen, header, zone);
+        }
+    })?;
+    let table_faults = match table {
+        Some(table) => table.finish().map_err(CannotCheck::Read)?,
+        None => Vec::new(),
+    };
+    account_faults.extend(account.into_iter().flat_map(|account| account.finish(&examined.header)));
+    let mut flaws: Vec<Told> =
+        examined.findings.told.iter().map(|finding| told(&parts.evidence.0, finding)).collect();
+    if let Some((name, _, _)) = &parts.table {
+        flaws.extend(table_faults.iter().map(|fault| told_of_table(name, fault)));
+    }
+    flaws.extend(account_faults.iter().map(told_of_account));
+    let whole = flaws.is_empty();
+    Ok(ExportReport {
+        whole,
+        holds: if whole { holds(&examined, &parts, rows, has_account) } else { Vec::new() },
+        remarks: remarks(&examined, &parts),
+        site: examined.header.site.clone(),
+        from: examined.header.from,
+        to: examined.header.to,
+        key: examined.sealed_by.map(|sealed| sealed.key),
+        size: examined.header.size,
+        flaws,
+        more: examined.findings.more,
+    })
+}
+
+fn parts(path: &Path, with: Option<&Path>) -> Result<Parts, CannotCheck> {
+    let source = Source::File(path.to_path_buf());
+    let name = name_of(path);
+    let head = source.head().map_err(CannotCheck::Read)?;
+    if is_pdf(&head) {
+        let mut attached = attachments(read_pdf(path)?)?;
+        let mut take = |name| attached.remove(name).ok_or(CannotCheck::Lacks { name });
+        return Ok(Parts {
+            evidence: (EVIDENCE.to_owned(), take(EVIDENCE)?),
+            table: Some((CYCLES.to_owned(), Form::Csv, take(CYCLES)?)),
+            account: Some(take(ACCOUNT)?),
+            printed: true,
+        });
+    }
+    if is_evidence(&head) {
+        return Ok(Parts { evidence: (name, source), table: None, account: None, printed: false });
+    }
+    let form = match head.first() {
+        Some(b'{') => Form::JsonLines,
+        Some(_) if head.starts_with(b"machine,") => Form::Csv,
+        Some(_) | None => return Err(CannotCheck::Unknown),
+    };
+    let with = with.ok_or(CannotCheck::Alone)?;
+    let proof = Source::File(with.to_path_buf());
+    let evidence = if is_pdf(&proof.head().map_err(CannotCheck::Read)?) {
+        let found = attachments(read_pdf(with)?)?.remove(EVIDENCE);
+        (EVIDENCE.to_owned(), found.ok_or(CannotCheck::Lacks { name: EVIDENCE })?)
+    } else {
+        (name_of(with), proof)
+    };
+    Ok(Parts { evidence, table: Some((name, form, source)), account: None, printed: false })
+}
+
+fn name_of(path: &Path) -> String {
+    path.file_name().unwrap_or(path.as_os_str()).to_string_lossy().into_owned()
+}
+
+fn is_pdf(head: &[u8]) -> bool {
+    head.starts_with(b"%PDF-")
+}
+
+fn is_evidence(head: &[u8]) -> bool {
+    head.starts_with(b"{\"rinseward\":\"evidence\"")
+}
+
+fn read_pdf(path: &Path) -> Result<Vec<u8>, CannotCheck> {
+    let size = std::fs::metadata(path).map_err(CannotCheck::Read)?.len();
+    if size > PDF_MAX {
+        return Err(CannotCheck::TooLarge);
+    }
+    std::fs::read(path).map_err(CannotCheck::Read)
+}
+
+fn read_account(source: &Source) -> Result<Option<Account>, CannotCheck> {
+    match serde_json::from_reader(source.open().map_err(CannotCheck::Read)?) {
+        Ok(account) => Ok(Some(account)),
+        Err(error) if error.is_io() => Err(CannotCheck::Read(error.into())),
+        Err(_) => Ok(None),
+    }
+}
+
+fn examine(
+    source: &Source,
+    trust: Trust,
+    mut each: impl FnMut(&Seen, &Header, &TimeZone),
+) -> Result<Examined, CannotCheck> {
+    let mut input = source.open().map_err(CannotCheck::Read)?;
+    let mut buffer = Vec::new();
+    let mut examiner = match next_line(&mut *input, &mut buffer).map_err(CannotCheck::Read)? {
+        Line::End => return Err(CannotCheck::Evidence(Uncheckable::Empty)),
+        Line::Whole | Line::TooLong => Examiner::start(&buffer, trust).map_err(CannotCheck::Evidence)?,
+    };
+    let header = examiner.header().clone();
+    let zone = TimeZone::get(&header.zone).unwrap_or(TimeZone::UTC);
+    let mut configured: Option<Seen> = None;
+    loop {
+        let seen = match next_line(&mut *input, &mut buffer) {
+            Ok(Line::End) => break,
+            Ok(Line::TooLong) => {
+                examiner.long_line();
+                continue;
+            }
+            Ok(Line::Whole) => examiner.line(&buffer),
+            // Packed bytes that end early: what was read so far is told, and that it is cut.
+            Err(error)
+                if matches!(
+                    error.kind(),
+                    io::ErrorKind::UnexpectedEof | io::ErrorKind::InvalidInput | io::ErrorKind::InvalidData
+                ) =>
+            {
+                break;
+            }
+            Err(error) => return Err(CannotCheck::Read(error)),
+        };
+        let Some(seen) = seen else { continue };
+        each(&seen, &header, &zone);
+        if matches!(seen.record.body, Body::ConfigurationChange(_)) {
+            configured = Some(seen);
+        }
+    }
+    if let Some(seen) = configured {
+        compare_names(&mut examiner, &header, &seen);
+    }
+    Ok(examiner.finish())
+}
+
+/// Name and zone of the site must be those of the newest configuration in the file.
+fn compare_names(examiner: &mut Examiner, header: &Header, seen: &Seen) {
+    let Body::ConfigurationChange(change) = &seen.record.body else { return };
+    let Some(recorded) = Recorded::read(&change.toml) else { return };
+    for (what, said, recorded) in [
+        ("the site is called", &header.site, recorded.site),
+        ("its time zone is", &header.zone, recorded.zone),
+    ] {
+        if recorded != *said {
+            examiner.note(Some(1), Some(seen), Flaw::Name { what, said: said.clone(), recorded });
+        }
+    }
+}
+
+fn told(file: &str, finding: &Finding) -> Told {
+    let mut place = file.to_owned();
+    if let Some(line) = finding.line {
+        place = format!("{place}, line {line}");
+    }
+    match (finding.record, finding.recorded) {
+        (Some(record), Some(at)) => place = format!("{place}, record {record} (made {at})"),
+        (Some(record), None) => place = format!("{place}, record {record}"),
+        (None, _) => {}
+    }
+    Told {
+        code: finding.flaw.code(),
+        text: format!("{place}: {}", finding.flaw),
+        file: file.to_owned(),
+        line: finding.line,
+        record: finding.record,
+        recorded: finding.recorded,
+    }
+}
+
+fn told_of_table(file: &str, fault: &TableFault) -> Told {
+    let (line, record, recorded) = match fault {
+        TableFault::Columns | TableFault::More { .. } => (None, None, None),
+        TableFault::Row { line } => (Some(*line), None, None),
+        TableFault::Twice { line, record, .. } | TableFault::Added { line, record } => {
+            (Some(*line), Some(*record), None)
+        }
+        TableFault::Missing { record, .. } => (None, Some(*record), None),
+        TableFault::Cell { line, record, recorded, .. } => (Some(*line), Some(*record), Some(*recorded)),
+    };
+    let text = format!("{file}: {fault}");
+    Told { code: fault.code(), text, file: file.to_owned(), line, record, recorded }
+}
+
+fn told_of_account(fault: &AccountFault) -> Told {
+    let record = if let AccountFault::Record { record, .. } = fault { Some(*record) } else { None };
+    let (code, text) = (fault.code(), fault.to_string());
+    Told { code, text, file: ACCOUNT.to_owned(), line: None, record, recorded: None }
+}
+
+fn holds(examined: &Examined, parts: &Parts, rows: Option<usize>, account: bool) -> Vec<String> {
+    let Header { first, end, size, .. } = examined.header;
+    let mut holds = vec![format!(
+        "records {first} to {} are as they were sealed, each in its place, none missing; the checkpoint counts {size} records",
+        end - 1
+    )];
+    if let Some(SealedBy { key, since, at }) = &examined.sealed_by {
+        let since = since.map_or(String::new(), |since| format!(", in force since record {since}"));
+        let at = at.map_or(String::new(), |at| format!(" at {at}"));
+        holds.push(format!("the checkpoint was sealed{at} by {key}{since}"));
+    }
+    if examined.counted.apart > 0 {
+        holds.push(format!(
+            "{} records made at another time that belong to the span are sealed too",
+            examined.counted.apart
+        ));
+    }
+    if examined.counted.traces > 0 {
+        holds.push(format!(
+            "the readings of {} cycles are those they were judged on",
+            examined.counted.traces
+        ));
+    }
+    for (size, kept) in &examined.kept {
+        if *kept == Kept::Holds {
+            holds.push(format!(
+                "the kept checkpoint of {size} records fits: nothing it sealed was changed since"
+            ));
+        }
+    }
+    if let (Some((name, _, _)), Some(rows)) = (&parts.table, rows) {
+        holds.push(format!("the {rows} rows of {name} are those of the records, none missing, none added"));
+    }
+    if account {
+        holds.push(
+            "account.json agrees in its counts by day, its exceptions, checks and corrective actions"
+                .to_owned(),
+        );
+    }
+    holds
+}
+
+fn remarks(examined: &Examined, parts: &Parts) -> Vec<String> {
+    let mut remarks = Vec::new();
+    if examined.ends_with_the_checkpoint() {
+        remarks.push(
+            "the span was not over when the checkpoint was made: what was recorded of it afterwards is not in this file"
+                .to_owned(),
+        );
+    }
+    if let Some((_, last)) = examined.recorded {
+        remarks.push(format!(
+            "what was recorded after {last} about the span (late cycles, amendments) is in the file as far as the ledger had it; that nothing else was added later is shown by verifying the ledger itself"
+        ));
+    }
+    for (size, kept) in &examined.kept {
+        if *kept == Kept::Outside {
+            remarks.push(format!(
+                "the kept checkpoint of {size} records ends outside the records of this file: verify the ledger with it"
+            ));
+        }
+    }
+    if parts.printed {
+        remarks.push(
+            "the printed pages were not read: they show what account.json and cycles.csv say, and those were checked"
+                .to_owned(),
+        );
+        remarks.push(
+            "medians, monitored time and early warnings in account.json were not reckoned again".to_owned(),
+        );
+    }
+    remarks
 }

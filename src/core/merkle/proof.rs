@@ -233,7 +233,7 @@ fn split(size: u64) -> u64 {
 
 /// Root over the leaves from `start` up to `end`. Every range that the
 /// definition asks for begins at a multiple of its largest perfect subtree.
-fn range_root<L: Leaves + ?Sized>(leaves: &L, start: u64, end: u64) -> Result<Hash, L::Error> {
+pub(super) fn range_root<L: Leaves + ?Sized>(leaves: &L, start: u64, end: u64) -> Result<Hash, L::Error> {
     let size = end - start;
     if size.is_power_of_two() {
         let level = size.trailing_zeros();

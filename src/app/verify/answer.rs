@@ -1,0 +1,51 @@
+//! What `verify` answers of an export, in words or as JSON, and the code it exits with.
+
+use super::export::{CannotCheck, verify_export};
+use super::unchecked;
+use crate::app::{Failure, Streams};
+use crate::cli::VerifyArgs;
+use crate::core::evidence::examine::Trust;
+use crate::diagnostic::Diagnostic;
+
+/// Verifies an export and tells what came out.
+///
+/// # Errors
+/// [`Failure`] where it is not whole, or could not be checked.
+pub(super) fn export(arguments: &VerifyArgs, trust: Trust, streams: &mut Streams<'_>) -> Result<(), Failure> {
+    let place = arguments.path.display().to_string();
+    let report = verify_export(&arguments.path, arguments.with.as_deref(), trust)
+        .map_err(|error| unchecked(place.clone()).because(&error).advice(advice(&error)))?;
+    let written = if arguments.json {
+        serde_json::to_writer(&mut *streams.out, &report)
+            .map_err(std::io::Error::from)
+            .and_then(|()| writeln!(streams.out))
+    } else {
+        write!(streams.out, "{place}: {report}")
+    };
+    written.and_then(|()| streams.out.flush()).map_err(Failure::output)?;
+    if report.whole {
+        return Ok(());
+    }
+    let count = report.flaws.len() as u64 + report.more;
+    let findings = if count == 1 { "1 finding".to_owned() } else { format!("{count} findings") };
+    let diagnostic = Diagnostic::error("verify-not-whole", format!("not whole: {findings}, listed above"))
+        .place(place)
+        .advice("keep this file as it is, and ask the site for a new export of the same span")
+        .advice("verify that one too, and the ledger itself");
+    Err(diagnostic.into())
+}
+
+const fn advice(error: &CannotCheck) -> &'static str {
+    match error {
+        CannotCheck::Read(_) => "check the path and who may read it",
+        CannotCheck::Alone => {
+            "rinseward verify TABLE --with EVIDENCE --key KEY; `rinseward export --form evidence` writes the evidence"
+        }
+        CannotCheck::Unknown | CannotCheck::Evidence(_) => {
+            "give the file as it was exported; where a later version wrote it, verify it with that version"
+        }
+        CannotCheck::Attachments(_) | CannotCheck::Lacks { .. } | CannotCheck::TooLarge => {
+            "give the PDF as the report program wrote it: printing or joining it anew loses what is inside"
+        }
+    }
+}

@@ -1,0 +1,459 @@
+//! A table of cycles against the records it was made from: each row is made again from the record
+//! that it names, and compared cell by cell.
+//!
+//! The table is read first, and of each row only its line and the hash of its cells are kept, some
+//! 100 bytes; the records come one after the other; in the end rows that differ are read again,
+//! to name their columns.
+
+use std::collections::BTreeMap;
+use std::io::{self, BufRead};
+
+use jiff::tz::TimeZone;
+use serde_json::Value;
+use serde_json::value::RawValue;
+use sha2::{Digest, Sha256};
+
+use super::source::{Line, Source, next_line};
+use crate::core::evidence::Header;
+use crate::core::evidence::examine::Seen;
+use crate::core::merkle::leaf_hash;
+use crate::core::record::Body;
+use crate::core::time::Timestamp;
+use crate::report::csv;
+use crate::report::row::CycleRow;
+
+/// Most rows that are named, of each fault.
+const NAMED_MAX: usize = 50;
+
+/// Form of a table.
+#[derive(Clone, Copy, PartialEq, Eq, Debug)]
+pub(super) enum Form {
+    /// CSV with a header line.
+    Csv,
+    /// One JSON object a line.
+    JsonLines,
+}
+
+/// What does not hold of a table. Lines are counted from 1.
+#[derive(Clone, PartialEq, Eq, Debug, thiserror::Error)]
+pub(super) enum TableFault {
+    /// The header is not that of cycles.
+    #[error("its columns are not those of an export of cycles")]
+    Columns,
+    /// A row that cannot be read.
+    #[error("line {line} is no row of such a table")]
+    Row {
+        /// Line.
+        line: u64,
+    },
+    /// A second row of one record.
+    #[error("lines {first} and {line} are both of record {record}: one of them was put in")]
+    Twice {
+        /// Line of the first.
+        first: u64,
+        /// Line of the other.
+        line: u64,
+        /// Record.
+        record: u64,
+    },
+    /// A row without a record.
+    #[error(
+        "line {line} is of record {record}, which is no sealed cycle of this span: the row was put in or its number changed"
+    )]
+    Added {
+        /// Line.
+        line: u64,
+        /// Record.
+        record: u64,
+    },
+    /// A record without a row.
+    #[error("the row of record {record} is missing: {kind} of «{machine}», {at}")]
+    Missing {
+        /// Record.
+        record: u64,
+        /// Kind of the record.
+        kind: &'static str,
+        /// Machine, or the site.
+        machine: String,
+        /// Start of the final rinse; of other records the instant they were made.
+        at: Timestamp,
+    },
+    /// A cell that is not as the record has it.
+    #[error(
+        "line {line}, column «{column}» says «{said}», and record {record} (made {recorded}) has «{sealed}»"
+    )]
+    Cell {
+        /// Line.
+        line: u64,
+        /// Column.
+        column: String,
+        /// What the table says.
+        said: String,
+        /// What the record has.
+        sealed: String,
+        /// Record.
+        record: u64,
+        /// When that was made.
+        recorded: Timestamp,
+    },
+    /// More of the same than are named.
+    #[error("{more} more rows are not as they should be")]
+    More {
+        /// How many.
+        more: u64,
+    },
+}
+
+impl TableFault {
+    /// A short word for programs.
+    pub(super) const fn code(&self) -> &'static str {
+        match self {
+            Self::Columns => "columns",
+            Self::Row { .. } => "row",
+            Self::Twice { .. } => "row-twice",
+            Self::Added { .. } => "row-added",
+            Self::Missing { .. } => "row-missing",
+            Self::Cell { .. } => "cell",
+            Self::More { .. } => "more",
+        }
+    }
+}
+
+/// One row: its line, and each column with its cell.
+struct Row {
+    line: u64,
+    cells: Vec<(String, String)>,
+}
+
+impl Row {
+    fn index(&self, form: Form) -> Option<u64> {
+        self.cells.iter().find(|(column, _)| column == form.index())?.1.parse().ok()
+    }
+
+    fn hash(&self) -> [u8; 32] {
+        let mut hash = Sha256::new();
+        for (column, cell) in &self.cells {
+            for part in [column, cell] {
+                hash.update((part.len() as u64).to_be_bytes());
+                hash.update(part);
+            }
+        }
+        hash.finalize().into()
+    }
+}
+
+#[derive(Clone, Copy, Debug)]
+struct Kept {
+    line: u64,
+    hash: [u8; 32],
+    seen: bool,
+}
+
+/// A table under comparison.
+#[derive(Debug)]
+pub(super) struct Table {
+    form: Form,
+    source: Source,
+    columns: usize,
+    rows: BTreeMap<u64, Kept>,
+    faults: Vec<TableFault>,
+    missing: u64,
+    more: u64,
+    /// Rows that differ: what they should be.
+    wrong: BTreeMap<u64, (Timestamp, Vec<(String, String)>)>,
+}
+
+impl Table {
+    /// Reads a table through.
+    pub(super) fn read(form: Form, source: Source) -> io::Result<Self> {
+        let mut table = Self {
+            form,
+            source: source.clone(),
+            columns: usize::MAX,
+            rows: BTreeMap::new(),
+            faults: Vec::new(),
+            missing: 0,
+            more: 0,
+            wrong: BTreeMap::new(),
+        };
+        table.columns = each_row(form, &source, |line, row| table.keep(line, row))?;
+        if table.columns == 0 {
+            table.faults.insert(0, TableFault::Columns);
+        }
+        Ok(table)
+    }
+
+    /// Number of its rows.
+    pub(super) fn rows(&self) -> usize {
+        self.rows.len()
+    }
+
+    fn fault(&mut self, fault: TableFault) {
+        if self.faults.len() < NAMED_MAX {
+            self.faults.push(fault);
+        } else {
+            self.more += 1;
+        }
+    }
+
+    fn keep(&mut self, line: u64, row: Option<Row>) {
+        let Some((row, record)) = row.and_then(|row| row.index(self.form).map(|index| (row, index))) else {
+            return self.fault(TableFault::Row { line });
+        };
+        let kept = Kept { line, hash: row.hash(), seen: false };
+        if let Some(first) = self.rows.get(&record) {
+            let first = first.line;
+            return self.fault(TableFault::Twice { first, line, record });
+        }
+        self.rows.insert(record, kept);
+    }
+
+    /// Compares with the next record of the evidence.
+    pub(super) fn compare(&mut self, seen: &Seen, header: &Header, zone: &TimeZone) {
+        if !self.form.has(seen, header) {
+            return;
+        }
+        let Some(kept) = self.rows.get_mut(&seen.index) else {
+            self.missing += 1;
+            if self.missing <= NAMED_MAX as u64 {
+                self.faults.push(missing(seen));
+            } else {
+                self.more += 1;
+            }
+            return;
+        };
+        kept.seen = true;
+        let cells = self.form.cells(seen, self.columns, zone);
+        if (Row { line: 0, cells: cells.clone() }).hash() == kept.hash {
+            return;
+        }
+        if self.wrong.len() < NAMED_MAX {
+            self.wrong.insert(seen.index, (seen.record.recorded, cells));
+        } else {
+            self.more += 1;
+        }
+    }
+
+    /// Ends the comparison.
+    pub(super) fn finish(mut self) -> io::Result<Vec<TableFault>> {
+        let added: Vec<(u64, u64)> = self
+            .rows
+            .iter()
+            .filter(|(_, kept)| !kept.seen)
+            .map(|(record, kept)| (kept.line, *record))
+            .collect();
+        for (line, record) in added {
+            self.fault(TableFault::Added { line, record });
+        }
+        let wrong = std::mem::take(&mut self.wrong);
+        if !wrong.is_empty() {
+            let (form, source) = (self.form, self.source.clone());
+            each_row(form, &source, |_, row| {
+                if let Some((row, record)) = row.and_then(|row| row.index(form).map(|index| (row, index)))
+                    && let Some((recorded, sealed)) = wrong.get(&record)
+                    && self.rows.get(&record).is_some_and(|kept| kept.line == row.line)
+                {
+                    self.faults.extend(differences(&row, record, *recorded, sealed));
+                }
+            })?;
+        }
+        if self.more > 0 {
+            self.faults.push(TableFault::More { more: self.more });
+        }
+        Ok(self.faults)
+    }
+}
+
+fn missing(seen: &Seen) -> TableFault {
+    let at =
+        if let Body::Cycle(cycle) = &seen.record.body { cycle.rinse_started } else { seen.record.recorded };
+    let machine = seen.record.machine.clone().unwrap_or_else(|| "the site".to_owned());
+    TableFault::Missing { record: seen.index, kind: seen.record.body.kind(), machine, at }
+}
+
+fn differences(row: &Row, record: u64, recorded: Timestamp, sealed: &[(String, String)]) -> Vec<TableFault> {
+    let of = |cells: &[(String, String)], column: &str| {
+        cells.iter().find(|(name, _)| name == column).map(|(_, cell)| cell.clone())
+    };
+    let absent = || "nothing".to_owned();
+    let columns = sealed.iter().chain(row.cells.iter().filter(|(name, _)| of(sealed, name).is_none()));
+    columns
+        .filter_map(|(column, _)| {
+            let (said, sealed) = (of(&row.cells, column), of(sealed, column));
+            (said != sealed).then(|| TableFault::Cell {
+                line: row.line,
+                column: column.clone(),
+                said: said.unwrap_or_else(absent),
+                sealed: sealed.unwrap_or_else(absent),
+                record,
+                recorded,
+            })
+        })
+        .collect()
+}
+
+impl Form {
+    /// The cells that a row of this record has.
+    fn cells(self, seen: &Seen, columns: usize, zone: &TimeZone) -> Vec<(String, String)> {
+        match self {
+            Self::Csv => {
+                let cells = csv::cycle_cells(seen.index, &seen.record, zone).unwrap_or_default();
+                let names = csv::cycle_header().into_iter().map(str::to_owned);
+                names.zip(cells).take(columns).collect()
+            }
+            Self::JsonLines => {
+                let mut cells = vec![(JSON_INDEX.to_owned(), seen.index.to_string())];
+                if let Ok(record) = serde_json::to_value(&seen.record) {
+                    flatten("record", &record, &mut cells);
+                }
+                cells.push((BYTES.to_owned(), seen.leaf.to_string()));
+                if let Body::Cycle(cycle) = &seen.record.body {
+                    let machine = seen.record.machine.as_deref().unwrap_or_default();
+                    let row = serde_json::to_value(CycleRow::new(machine, cycle, Some(seen.index)));
+                    flatten("row", &row.unwrap_or_default(), &mut cells);
+                }
+                cells
+            }
+        }
+    }
+
+    /// The column that says which record a row is of.
+    const fn index(self) -> &'static str {
+        match self {
+            Self::Csv => "ledger_index",
+            Self::JsonLines => JSON_INDEX,
+        }
+    }
+
+    /// Whether a record has a row: cycles by the start of their final rinse, and in JSON Lines the
+    /// others by the instant they were made.
+    fn has(self, seen: &Seen, header: &Header) -> bool {
+        let machine = seen.record.machine.as_deref();
+        if let Body::Cycle(cycle) = &seen.record.body {
+            return header.asks_for(machine.unwrap_or_default(), cycle.rinse_started);
+        }
+        let at = seen.record.recorded;
+        let asked = machine.is_none_or(|name| header.asks_for(name, at));
+        self == Self::JsonLines && asked && header.from <= at && at < header.to
+    }
+}
+
+/// The number of the record in JSON Lines.
+const JSON_INDEX: &str = "index";
+/// The hash of the record as it stands in JSON Lines, byte for byte.
+const BYTES: &str = "record (its bytes)";
+
+/// Every value of a JSON document under the path to it.
+fn flatten(path: &str, value: &Value, cells: &mut Vec<(String, String)>) {
+    match value {
+        Value::Object(map) => {
+            map.iter().for_each(|(key, value)| flatten(&format!("{path}/{key}"), value, cells))
+        }
+        Value::Array(list) => {
+            list.iter().zip(0..).for_each(|(value, place)| flatten(&format!("{path}/{place}"), value, cells));
+        }
+        Value::Null | Value::Bool(_) | Value::Number(_) | Value::String(_) => {
+            cells.push((path.to_owned(), value.to_string()));
+        }
+    }
+}
+
+/// One line of JSON Lines.
+#[derive(serde::Deserialize)]
+#[serde(deny_unknown_fields)]
+struct JsonLine<'l> {
+    index: u64,
+    #[serde(borrow)]
+    record: &'l RawValue,
+    #[serde(default)]
+    row: Option<Value>,
+}
+
+impl JsonLine<'_> {
+    fn cells(&self) -> Option<Vec<(String, String)>> {
+        let bytes = self.record.get();
+        let mut cells = vec![(JSON_INDEX.to_owned(), self.index.to_string())];
+        flatten("record", &serde_json::from_str(bytes).ok()?, &mut cells);
+        cells.push((BYTES.to_owned(), leaf_hash(bytes.as_bytes()).to_string()));
+        if let Some(row) = &self.row {
+            flatten("row", row, &mut cells);
+        }
+        Some(cells)
+    }
+}
+
+/// Gives each row with its line, `None` where a line is no row; answers how many columns there are,
+/// 0 where they are not those of cycles.
+fn each_row(form: Form, source: &Source, mut each: impl FnMut(u64, Option<Row>)) -> io::Result<usize> {
+    match form {
+        Form::Csv => csv_rows(form, source.open()?, each),
+        Form::JsonLines => {
+            let mut input = source.open()?;
+            let mut buffer = Vec::new();
+            for line in 1_u64.. {
+                let row = match next_line(&mut *input, &mut buffer)? {
+                    Line::End => break,
+                    Line::TooLong => None,
+                    Line::Whole => {
+                        serde_json::from_slice::<JsonLine<'_>>(&buffer).ok().and_then(|line| line.cells())
+                    }
+                };
+                each(line, row.map(|cells| Row { line, cells }));
+            }
+            Ok(usize::MAX)
+        }
+    }
+}
+
+fn csv_rows(
+    form: Form,
+    input: Box<dyn BufRead>,
+    mut each: impl FnMut(u64, Option<Row>),
+) -> io::Result<usize> {
+    // A line end of LF alone, so that lines are counted as an editor counts them; CR is taken off below.
+    let mut reader = ::csv::ReaderBuilder::new()
+        .has_headers(false)
+        .flexible(true)
+        .terminator(::csv::Terminator::Any(b'\n'))
+        .from_reader(input);
+    let mut names: Vec<String> = Vec::new();
+    let mut record = ::csv::StringRecord::new();
+    loop {
+        let line = reader.position().line();
+        match reader.read_record(&mut record) {
+            Ok(false) => return Ok(names.len()),
+            Ok(true) if names.is_empty() => {
+                let known = csv::cycle_header();
+                let found = without_cr(&record);
+                let fits = found.len() <= known.len() && found.iter().zip(&known).all(|(a, b)| a == b);
+                if !fits || !found.iter().any(|name| name == form.index()) {
+                    return Ok(0);
+                }
+                names = found;
+            }
+            Ok(true) => {
+                let line = record.position().map_or(line, ::csv::Position::line);
+                let whole = record.len() == names.len();
+                let cells = names.iter().cloned().zip(without_cr(&record)).collect();
+                each(line, whole.then_some(Row { line, cells }));
+            }
+            Err(error) => {
+                if let ::csv::ErrorKind::Io(error) = error.into_kind() {
+                    return Err(error);
+                }
+                each(line, None);
+            }
+        }
+    }
+}
+
+/// The cells of a line, without the CR before its end.
+fn without_cr(record: &::csv::StringRecord) -> Vec<String> {
+    let mut cells: Vec<String> = record.iter().map(str::to_owned).collect();
+    if let Some(last) = cells.last_mut()
+        && last.ends_with('\r')
+    {
+        last.pop();
+    }
+    cells
+}

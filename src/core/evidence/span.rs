@@ -1,0 +1,274 @@
+//! What belongs to a span of time beside the records made in it.
+//!
+//! Made at another time, and of the span all the same:
+//! - a cycle whose final rinse began in it, recorded late or from a file taken over afterwards;
+//! - a gap that overlaps it; a check, a note or the start of an alert that names an instant in it;
+//!   the taking over of a file with readings of it.
+//!
+//! Of what was made before: the configuration in force when it began, the last concentration
+//! entered for each machine, alerts, gaps and maintenance that were open then, and what is amended
+//! by a record that is in the file. Of what was made afterwards: the newest configuration, which
+//! names the site; what became of an alert that is in the
+//! file or was raised by a record that is, and amendments of its records. And each change of the
+//! signing key, whenever it was.
+
+use std::collections::{BTreeMap, BTreeSet};
+
+use crate::core::alert::AlertNumber;
+use crate::core::record::{Body, Check, Record};
+use crate::core::time::Timestamp;
+
+/// A span: from an instant on, and before another one.
+#[derive(Clone, Copy, PartialEq, Eq, Debug)]
+pub struct Span {
+    /// First instant.
+    pub from: Timestamp,
+    /// First instant after it.
+    pub to: Timestamp,
+}
+
+impl Span {
+    /// Whether an instant lies in it.
+    #[must_use]
+    pub fn has(&self, at: Timestamp) -> bool {
+        self.from <= at && at < self.to
+    }
+
+    fn overlaps(&self, from: Timestamp, to: Option<Timestamp>) -> bool {
+        from < self.to && to.is_none_or(|to| self.from <= to)
+    }
+
+    /// Whether a record speaks of an instant in the span, whenever it was made.
+    #[must_use]
+    pub fn is_spoken_of_by(&self, record: &Record) -> bool {
+        match &record.body {
+            Body::Cycle(cycle) => self.has(cycle.rinse_started),
+            Body::Gap(gap) => self.overlaps(gap.from, gap.to) && gap.to.is_some(),
+            Body::Check(check) => self.has(check.at()),
+            Body::Note(note) => note.at.is_some_and(|at| self.has(at)),
+            Body::AlertRaised(alert) => self.has(alert.since),
+            Body::Import(import) => import.from.is_some_and(|from| self.overlaps(from, import.to)),
+            Body::ServiceStart(_)
+            | Body::ServiceStop(_)
+            | Body::ClockStep(_)
+            | Body::ConfigurationChange(_)
+            | Body::MachineFailure(_)
+            | Body::AlertChanged(_)
+            | Body::AlertAcknowledged(_)
+            | Body::AlertCleared(_)
+            | Body::AlertClosed(_)
+            | Body::CorrectiveAction(_)
+            | Body::Notification(_)
+            | Body::Maintenance(_)
+            | Body::Amendment(_)
+            | Body::SigningKey(_)
+            | Body::LawfulHold(_)
+            | Body::Pruned(_)
+            | Body::Restored(_) => false,
+        }
+    }
+}
+
+/// Looks for what belongs to a span beside a stretch of records: takes every record but cycles in
+/// order of index, whether inside the stretch or not.
+///
+/// Memory: the open alerts of the site, the alerts of the span, and what is found.
+#[derive(Debug)]
+pub struct Companions {
+    span: Span,
+    first: u64,
+    end: u64,
+    /// Indices outside the stretch, found or told of.
+    found: BTreeSet<u64>,
+    /// Alerts that are in the file.
+    alerts: BTreeSet<AlertNumber>,
+    /// Before the stretch: records of each alert that is not closed yet.
+    open: BTreeMap<AlertNumber, Vec<u64>>,
+    /// After the stretch: the newest configuration.
+    configured: Option<u64>,
+    /// Before the stretch: the newest record of each of these.
+    newest: BTreeMap<(&'static str, String), u64>,
+}
+
+impl Companions {
+    /// Looks beside the records from `first` up to `end`; `apart` are cycles of the span outside of it.
+    #[must_use]
+    pub fn new(span: Span, first: u64, end: u64, apart: impl IntoIterator<Item = u64>) -> Self {
+        Self {
+            span,
+            first,
+            end,
+            found: apart.into_iter().collect(),
+            alerts: BTreeSet::new(),
+            open: BTreeMap::new(),
+            configured: None,
+            newest: BTreeMap::new(),
+        }
+    }
+
+    /// Takes the next record.
+    pub fn take(&mut self, index: u64, record: &Record) {
+        if index < self.first {
+            self.before(index, record);
+            return;
+        }
+        self.begin();
+        let inside = index < self.end;
+        if !inside && matches!(record.body, Body::ConfigurationChange(_)) {
+            self.configured = Some(index);
+        }
+        let wanted = inside || self.belongs(record);
+        if !wanted {
+            return;
+        }
+        if !inside {
+            self.found.insert(index);
+        }
+        if let Some(alert) = alert_of(&record.body) {
+            self.alerts.insert(alert);
+        }
+        if let Body::Amendment(amendment) = &record.body
+            && !self.is_in(amendment.of)
+            && amendment.of < index
+        {
+            self.found.insert(amendment.of);
+        }
+    }
+
+    /// Indices of what belongs to the span outside the stretch, in order.
+    #[must_use]
+    pub fn finish(mut self) -> BTreeSet<u64> {
+        self.begin();
+        self.found.extend(self.configured);
+        self.found
+    }
+
+    fn before(&mut self, index: u64, record: &Record) {
+        if self.span.is_spoken_of_by(record) || self.span.has(record.recorded) {
+            self.found.insert(index);
+        }
+        let machine = || record.machine.clone().unwrap_or_default();
+        match &record.body {
+            Body::SigningKey(_) => {
+                self.found.insert(index);
+            }
+            Body::ConfigurationChange(_) => {
+                self.newest.insert(("configuration", String::new()), index);
+            }
+            Body::Check(Check::Sanitizer { .. }) => {
+                self.newest.insert(("sanitizer", machine()), index);
+            }
+            Body::Maintenance(work) if work.ended => {
+                self.newest.remove(&("maintenance", machine()));
+            }
+            Body::Maintenance(_) => {
+                self.newest.insert(("maintenance", machine()), index);
+            }
+            Body::Gap(gap) if gap.to.is_some() => {
+                self.newest.remove(&("gap", gap.probe.clone()));
+            }
+            Body::Gap(gap) => {
+                self.newest.insert(("gap", gap.probe.clone()), index);
+            }
+            Body::AlertClosed(closed) => {
+                self.open.remove(&closed.alert);
+            }
+            Body::Cycle(_)
+            | Body::Check(_)
+            | Body::ServiceStart(_)
+            | Body::ServiceStop(_)
+            | Body::ClockStep(_)
+            | Body::MachineFailure(_)
+            | Body::AlertRaised(_)
+            | Body::AlertChanged(_)
+            | Body::AlertAcknowledged(_)
+            | Body::AlertCleared(_)
+            | Body::CorrectiveAction(_)
+            | Body::Notification(_)
+            | Body::Note(_)
+            | Body::Amendment(_)
+            | Body::LawfulHold(_)
+            | Body::Pruned(_)
+            | Body::Import(_)
+            | Body::Restored(_) => {
+                if let Some(alert) = alert_of(&record.body) {
+                    self.open.entry(alert).or_default().push(index);
+                }
+            }
+        }
+    }
+
+    /// The stretch begins: what is open now belongs to it.
+    fn begin(&mut self) {
+        for (alert, records) in std::mem::take(&mut self.open) {
+            self.alerts.insert(alert);
+            self.found.extend(records);
+        }
+        self.found.extend(std::mem::take(&mut self.newest).into_values());
+    }
+
+    fn belongs(&self, record: &Record) -> bool {
+        if self.span.is_spoken_of_by(record) || self.span.has(record.recorded) {
+            return true;
+        }
+        let of_alert = alert_of(&record.body).is_some_and(|alert| self.alerts.contains(&alert));
+        let caused = match &record.body {
+            Body::AlertRaised(alert) => alert.cause.is_some_and(|cause| self.is_in(cause)),
+            Body::Amendment(amendment) => self.is_in(amendment.of),
+            Body::SigningKey(_) => true,
+            Body::Cycle(_)
+            | Body::Gap(_)
+            | Body::Check(_)
+            | Body::ServiceStart(_)
+            | Body::ServiceStop(_)
+            | Body::ClockStep(_)
+            | Body::ConfigurationChange(_)
+            | Body::MachineFailure(_)
+            | Body::AlertChanged(_)
+            | Body::AlertAcknowledged(_)
+            | Body::AlertCleared(_)
+            | Body::AlertClosed(_)
+            | Body::CorrectiveAction(_)
+            | Body::Notification(_)
+            | Body::Maintenance(_)
+            | Body::Note(_)
+            | Body::LawfulHold(_)
+            | Body::Pruned(_)
+            | Body::Import(_)
+            | Body::Restored(_) => false,
+        };
+        of_alert || caused
+    }
+
+    fn is_in(&self, index: u64) -> bool {
+        (self.first..self.end).contains(&index) || self.found.contains(&index)
+    }
+}
+
+fn alert_of(body: &Body) -> Option<AlertNumber> {
+    match body {
+        Body::AlertRaised(alert) => Some(alert.alert),
+        Body::AlertChanged(alert) => Some(alert.alert),
+        Body::AlertAcknowledged(alert) => Some(alert.alert),
+        Body::AlertCleared(alert) => Some(alert.alert),
+        Body::AlertClosed(alert) => Some(alert.alert),
+        Body::CorrectiveAction(action) => Some(action.alert),
+        Body::Notification(message) => message.alert,
+        Body::Cycle(_)
+        | Body::Gap(_)
+        | Body::Check(_)
+        | Body::ServiceStart(_)
+        | Body::ServiceStop(_)
+        | Body::ClockStep(_)
+        | Body::ConfigurationChange(_)
+        | Body::MachineFailure(_)
+        | Body::Maintenance(_)
+        | Body::Note(_)
+        | Body::Amendment(_)
+        | Body::SigningKey(_)
+        | Body::LawfulHold(_)
+        | Body::Pruned(_)
+        | Body::Import(_)
+        | Body::Restored(_) => None,
+    }
+}

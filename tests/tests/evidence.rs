@@ -1,0 +1,319 @@
+//! Evidence by the command itself, checked by `verify` and by a program of other hands' libraries.
+
+use std::os::unix::fs::PermissionsExt;
+use std::path::{Path, PathBuf};
+use std::process::{Command, Output};
+use std::sync::OnceLock;
+
+use rinseward::core::cycle::verdict::Verdict;
+use rinseward::core::merkle::Hash;
+use rinseward::core::note::SigningKey;
+use rinseward::core::record::{Body, Check, ConfigurationChange, KeyChange, Record, SigningKeyChange};
+use rinseward::ledger::{Commit, NewRecord};
+use sha2::{Digest, Sha256};
+
+#[expect(dead_code, reason = "the tests of the ledger use all of it")]
+#[path = "ledger/fixture.rs"]
+mod fixture;
+#[path = "evidence/pdf.rs"]
+mod pdf;
+
+use fixture::{at, commit, cycle, open, plain, trace};
+
+/// Secret of the made-up site: public, for tests alone.
+fn key() -> SigningKey {
+    SigningKey::from_seed("north-kitchen", &[3; 32]).expect("a name")
+}
+
+const CONFIGURATION: &str = r#"
+[site]
+name = "north kitchen"
+time-zone = "America/New_York"
+
+[[machine]]
+name = "dm1"
+kind = "stationary-rack-dual-temperature"
+wash-time = "45s"
+rinse-time = "10s"
+probes = ["wash", "rinse"]
+"#;
+
+/// Two days of a kitchen: a cycle every ten minutes, each twentieth cold and with its readings.
+fn records() -> Vec<NewRecord> {
+    let first = SigningKeyChange {
+        key: key().verifying().to_string(),
+        change: KeyChange::First,
+        before: None,
+        endorsed: None,
+        by: None,
+    };
+    let toml = CONFIGURATION.to_owned();
+    let configured = ConfigurationChange { sha256: "0".repeat(64), toml };
+    let checked = Check::DrainAndClean { at: at(21_600.0), note: None, by: "Ana".to_owned() };
+    let mut records = vec![
+        plain(Record::new(at(0.0), None, Body::SigningKey(Box::new(first)))),
+        plain(Record::new(at(0.0), None, Body::ConfigurationChange(configured))),
+        plain(Record::new(at(60.0), Some("dm1".to_owned()), Body::Check(checked))),
+    ];
+    for n in 1..288_u32 {
+        let seconds = f64::from(n) * 600.0;
+        if n % 20 != 0 {
+            records.push(plain(cycle("dm1", seconds, Verdict::Pass)));
+            continue;
+        }
+        let (mut record, trace) = (cycle("dm2", seconds, Verdict::Cold), trace(seconds));
+        if let Body::Cycle(cycle) = &mut record.body {
+            let digest: [u8; 32] = Sha256::digest(trace.canonical_bytes()).into();
+            cycle.trace_sha256 = Some(Hash(digest).to_string());
+        }
+        records.push(NewRecord { record, trace: Some(trace) });
+    }
+    records
+}
+
+/// A gateway's directory, and what was exported from it.
+struct Site {
+    directory: tempfile::TempDir,
+}
+
+impl Site {
+    fn new() -> Self {
+        let directory = tempfile::tempdir().expect("room for a directory");
+        let site = Self { directory };
+        let ledger = site.path("ledger.sqlite");
+        let (writer, _) = open(&ledger);
+        commit(&writer, Commit { records: records(), ..Commit::default() }).expect("a commit");
+        drop(writer);
+        for (ending, text, mode) in [
+            ("signing-key", key().secret_text(), 0o600),
+            ("verify-key", key().verifying().to_string(), 0o644),
+        ] {
+            let path = site.path(&format!("ledger.sqlite.{ending}"));
+            std::fs::write(&path, text + "\n").expect("a key file");
+            std::fs::set_permissions(&path, PermissionsExt::from_mode(mode)).expect("its mode");
+        }
+        for (form, name) in [
+            ("evidence", "evidence.jsonl"),
+            ("csv", "cycles.csv"),
+            ("json", "account.json"),
+            ("jsonl", "all.jsonl"),
+        ] {
+            let out = site.path(name);
+            let arguments = ["export", "--form", form, "--day", "2026-01-01", "--out"];
+            let done = rinseward(&arguments, &[&out, Path::new("--ledger"), &ledger]);
+            assert!(done.status.success(), "{form}: {}", said(&done));
+        }
+        let attached = ["cycles.csv", "evidence.jsonl", "account.json"];
+        let files: Vec<(&str, Vec<u8>)> = attached.iter().map(|name| (*name, site.read(name))).collect();
+        std::fs::write(site.path("report.pdf"), pdf::with_files(&files)).expect("a PDF");
+        site
+    }
+
+    /// The same site for each test that does not touch it.
+    fn shared() -> &'static Self {
+        static SITE: OnceLock<Site> = OnceLock::new();
+        SITE.get_or_init(Self::new)
+    }
+
+    fn path(&self, name: &str) -> PathBuf {
+        self.directory.path().join(name)
+    }
+
+    fn read(&self, name: &str) -> Vec<u8> {
+        std::fs::read(self.path(name)).expect("exported before")
+    }
+
+    fn text(&self, name: &str) -> String {
+        String::from_utf8(self.read(name)).expect("text")
+    }
+
+    fn verify(&self, name: &str, with: Option<&str>) -> Output {
+        verify(&self.path(name), with.map(|with| self.path(with)).as_deref(), &key())
+    }
+}
+
+fn rinseward(arguments: &[&str], paths: &[&Path]) -> Output {
+    let mut command = Command::new(env!("CARGO_BIN_EXE_rinseward"));
+    command.args(arguments).args(paths).output().expect("the command runs")
+}
+
+fn verify(path: &Path, with: Option<&Path>, key: &SigningKey) -> Output {
+    let mut paths = vec![path];
+    paths.extend(with.into_iter().flat_map(|with| [Path::new("--with"), with]));
+    rinseward(&["verify", "--key", &key.verifying().to_string()], &paths)
+}
+
+fn said(output: &Output) -> String {
+    let text = |bytes: &[u8]| String::from_utf8_lossy(bytes).into_owned();
+    text(&output.stdout) + &text(&output.stderr)
+}
+
+/// Writes a changed file beside a new directory of its own and verifies it.
+fn verify_bytes(name: &str, bytes: &[u8], with: Option<&Path>) -> (Option<i32>, String) {
+    let directory = tempfile::tempdir().expect("room for a directory");
+    let path = directory.path().join(name);
+    std::fs::write(&path, bytes).expect("written");
+    let output = verify(&path, with, &key());
+    (output.status.code(), said(&output))
+}
+
+#[test]
+fn every_export_is_whole_with_nothing_but_the_key() {
+    let site = Site::shared();
+    for (name, with) in [
+        ("evidence.jsonl", None),
+        ("cycles.csv", Some("evidence.jsonl")),
+        ("cycles.csv", Some("report.pdf")),
+        ("all.jsonl", Some("evidence.jsonl")),
+        ("report.pdf", None),
+    ] {
+        let output = site.verify(name, with);
+        assert_eq!(output.status.code(), Some(0), "{name}: {}", said(&output));
+        assert!(said(&output).contains("whole: «north kitchen»"), "{}", said(&output));
+    }
+}
+
+#[test]
+fn what_cannot_be_checked_ends_with_2() {
+    let site = Site::shared();
+    let without = site.verify("cycles.csv", None);
+    let nothing = site.verify("none.jsonl", None);
+    let no_key = rinseward(&["verify", "--key", "north-kitchen+1"], &[&site.path("evidence.jsonl")]);
+    for output in [&without, &nothing, &no_key] {
+        assert_eq!(output.status.code(), Some(2), "{}", said(output));
+        assert!(said(output).contains("error[verify-unchecked]"), "{}", said(output));
+    }
+    let bare = pdf::with_files(&[("cycles.csv", site.read("cycles.csv"))]);
+    for (name, bytes) in [
+        ("report.pdf", bare),
+        ("report.pdf", site.read("report.pdf")[..2_000].to_vec()),
+        ("x.jsonl", b"{}".to_vec()),
+    ] {
+        let (code, text) = verify_bytes(name, &bytes, None);
+        assert_eq!(code, Some(2), "{text}");
+    }
+}
+
+#[test]
+fn another_key_and_a_cut_file_end_with_1() {
+    let site = Site::shared();
+    let stranger = SigningKey::from_seed("north-kitchen", &[4; 32]).expect("a name");
+    let output = verify(&site.path("evidence.jsonl"), None, &stranger);
+    assert_eq!(output.status.code(), Some(1), "{}", said(&output));
+    let whole = site.read("evidence.jsonl");
+    for end in [whole.len() / 3, whole.len() / 2, whole.len() - 60] {
+        let (code, text) = verify_bytes("evidence.jsonl", &whole[..end], None);
+        assert_eq!(code, Some(1), "{text}");
+        assert!(text.contains("it was cut short"), "{text}");
+    }
+}
+
+/// A file, what of it is changed into what, and what must be said.
+const CHANGES: [(&str, &str, &str, &str); 6] = [
+    ("cycles.csv", "84.6", "94.6", "column «rinse_min (degC)» says «94.6»"),
+    ("cycles.csv", ",cold,", ",pass,", "column «verdict» says «pass», and record"),
+    ("all.jsonl", "\"dwell_s\":9.0", "\"dwell_s\":19.0", "column «record/body/cycle/dwell_s» says «19.0»"),
+    ("evidence.jsonl", "84.6", "94.6", "the record was changed"),
+    ("evidence.jsonl", "\"rinse\":[[", "\"rinse\":[[1,60.0],[", "the readings of the cycle were changed"),
+    (
+        "evidence.jsonl",
+        "\"site\":\"north kitchen",
+        "\"site\":\"south kitchen",
+        "the site is called «south kitchen»",
+    ),
+];
+
+#[test]
+fn a_changed_cell_or_record_is_named() {
+    let site = Site::shared();
+    for (name, from, to, expected) in CHANGES {
+        let text = site.text(name);
+        let changed = text.replacen(from, to, 1);
+        assert_ne!(text, changed, "{name} has «{from}»");
+        let with = (name != "evidence.jsonl").then(|| site.path("evidence.jsonl"));
+        let (code, said) = verify_bytes(name, changed.as_bytes(), with.as_deref());
+        assert_eq!(code, Some(1), "{name}: {said}");
+        assert!(said.contains(expected), "{name}, «{expected}»: {said}");
+    }
+}
+
+#[test]
+fn a_report_is_checked_through_what_is_inside() {
+    let site = Site::shared();
+    let files = ["cycles.csv", "evidence.jsonl", "account.json"];
+    let cold = "\"counts\":{\"cold\":";
+    for (changed, from, to, expected) in [
+        ("cycles.csv", "84.6", "94.6", "column «rinse_min (degC)»"),
+        ("account.json", cold, "\"counts\":{\"cold\":1", "account.json counts"),
+        (
+            "account.json",
+            "\"by\":\"Ana\"",
+            "\"by\":\"Bea\"",
+            "account.json tells a check of record 2 otherwise",
+        ),
+        ("account.json", "north kitchen", "south kitchen", "of another site"),
+        ("evidence.jsonl", "84.6", "94.6", "the record was changed"),
+    ] {
+        let inside: Vec<(&str, Vec<u8>)> = files
+            .iter()
+            .map(|name| {
+                let text = site.text(name);
+                let text = if *name == changed { text.replacen(from, to, 1) } else { text };
+                (*name, text.into_bytes())
+            })
+            .collect();
+        let (code, said) = verify_bytes("report.pdf", &pdf::with_files(&inside), None);
+        assert_eq!(code, Some(1), "{changed}: {said}");
+        assert!(said.contains(expected), "{changed}, «{expected}»: {said}");
+    }
+}
+
+#[test]
+fn the_answer_is_json_where_asked() {
+    let site = Site::shared();
+    let arguments = ["verify", "--json", "--key", &key().verifying().to_string()];
+    let output = rinseward(&arguments, &[&site.path("report.pdf")]);
+    let answer: serde_json::Value = serde_json::from_slice(&output.stdout).expect("one JSON object");
+    assert_eq!(answer["whole"], true, "{answer}");
+    assert_eq!(answer["key"], key().verifying().to_string());
+}
+
+#[test]
+fn a_program_of_other_hands_libraries_agrees() {
+    let root = Path::new(env!("CARGO_MANIFEST_DIR"));
+    let python = root.join("target/peers/bin/python");
+    assert!(
+        python.is_file(),
+        "the peers of these tests are missing: python3 -m venv target/peers && \
+         target/peers/bin/pip install -r tests/tests/alert/peers/requirements.txt"
+    );
+    let site = Site::shared();
+    let check = |bytes: &[u8]| {
+        let directory = tempfile::tempdir().expect("room for a directory");
+        let path = directory.path().join("evidence.jsonl");
+        std::fs::write(&path, bytes).expect("written");
+        let script = root.join("tests/tests/verify/check_evidence.py");
+        let output = Command::new(&python)
+            .args([script.as_path(), &path])
+            .arg(key().verifying().to_string())
+            .output()
+            .expect("Python runs");
+        (output.status.success(), said(&output))
+    };
+    let text = site.text("evidence.jsonl");
+    let (whole, told) = check(text.as_bytes());
+    assert!(whole && told.contains("whole: records"), "{told}");
+    let mut lines: Vec<&str> = text.lines().collect();
+    lines.swap(20, 21);
+    let one_more = format!("\"before\":[\"{}\",\"", "0".repeat(64));
+    for changed in [
+        text.replacen("84.6", "94.6", 1),
+        text.replacen("\"rinse\":[[", "\"rinse\":[[1,60.0],[", 1),
+        text.replacen("\"before\":[\"", &one_more, 1),
+        lines.join("\n"),
+    ] {
+        let (whole, told) = check(changed.as_bytes());
+        let (code, ours) = verify_bytes("evidence.jsonl", changed.as_bytes(), None);
+        assert_eq!((whole, code), (false, Some(1)), "{told} {ours}");
+    }
+}
