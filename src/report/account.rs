@@ -5,11 +5,14 @@
 //! form puts it into the words and the scale of its reader. Times are instants in UTC,
 //! temperatures in °C, durations in s; a day is one of the site's own time zone.
 
+pub mod samples;
+
 use jiff::civil::Date;
 use serde::{Deserialize, Serialize};
 
 use crate::core::alert::{Condition, Quantity};
 use crate::core::cycle::plate::{LimitSource, MachineKind, Sanitizing};
+use crate::core::cycle::verdict::Verdict;
 use crate::core::effect::Trace;
 use crate::core::reading::Fault;
 use crate::core::record::{AmendmentChange, Check, Cycle};
@@ -96,6 +99,33 @@ pub struct Counts {
     pub narrow: u64,
     /// Passed.
     pub pass: u64,
+}
+
+impl Counts {
+    /// Racks of one verdict.
+    #[must_use]
+    pub const fn of(&self, verdict: Verdict) -> u64 {
+        match verdict {
+            Verdict::Cold => self.cold,
+            Verdict::Brief => self.brief,
+            Verdict::Weak => self.weak,
+            Verdict::Unproven => self.unproven,
+            Verdict::Narrow => self.narrow,
+            Verdict::Pass => self.pass,
+        }
+    }
+
+    /// All racks.
+    #[must_use]
+    pub fn total(&self) -> u64 {
+        Verdict::ALL.into_iter().map(|verdict| self.of(verdict)).sum()
+    }
+
+    /// Racks that passed, barely or plainly: an unproven one is none of them.
+    #[must_use]
+    pub const fn passed(&self) -> u64 {
+        self.narrow + self.pass
+    }
 }
 
 /// One machine over the span.
