@@ -7,6 +7,7 @@ pub mod account;
 pub mod alerts;
 pub mod csv;
 pub mod json;
+pub mod pdf;
 pub mod plot;
 pub mod row;
 pub mod table;
