@@ -6,6 +6,7 @@ mod check;
 mod configuration;
 mod demo;
 mod door;
+pub mod export;
 mod failure;
 mod history;
 mod ledger;

@@ -52,7 +52,7 @@ impl Exit {
 }
 
 /// Every slug with its exit code and what it means, in the order of the README.
-pub const SLUGS: [(&str, Exit, &str); 41] = [
+pub const SLUGS: [(&str, Exit, &str); 43] = [
     ("usage", Exit::Usage, "the command line is not understood"),
     (
         "bug",
@@ -105,6 +105,8 @@ pub const SLUGS: [(&str, Exit, &str); 41] = [
         Exit::InputOutput,
         "the key that signs links cannot be read or made, so that no page is served",
     ),
+    ("report-missing", Exit::InputOutput, "the program that makes PDF reports is not installed"),
+    ("report-failed", Exit::InputOutput, "a PDF report was not made"),
     ("output", Exit::InputOutput, "the answer cannot be written"),
 ];
 

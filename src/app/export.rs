@@ -1,0 +1,3 @@
+//! `export`: what is on record as files for others.
+
+pub mod pdf;
