@@ -15,6 +15,7 @@ mod people;
 mod replay;
 mod run;
 pub mod series;
+mod service_manager;
 mod sources;
 mod station;
 

@@ -228,7 +228,7 @@ impl From<&Problem> for Diagnostic {
             diagnostic = diagnostic.place(place.to_string());
         }
         // A problem of the whole file has no key to name.
-        if !matches!(problem.fault, Fault::File(_) | Fault::Syntax { .. }) {
+        if !matches!(problem.fault, Fault::File(_) | Fault::Syntax { .. } | Fault::Repeated { .. }) {
             diagnostic = diagnostic.place(match &problem.seen {
                 Some(seen) => format!("{key} = {seen}"),
                 None => key.clone(),
@@ -246,6 +246,7 @@ impl From<&Problem> for Diagnostic {
             Fault::Value { why: Some(why), .. } => diagnostic.cause(format!("it {why}")),
             Fault::UnknownKey { legal, .. } => diagnostic.cause(format!("legal here are {legal}")),
             Fault::Missing { .. }
+            | Fault::Repeated { .. }
             | Fault::Value { why: None, .. }
             | Fault::Twice { first: None }
             | Fault::UnknownName { .. }
@@ -272,6 +273,12 @@ fn words(problem: &Problem) -> (String, String) {
         Fault::Syntax { .. } => (
             "the configuration is not TOML".to_owned(),
             "mend this line; config/gateway.toml is an example to copy".to_owned(),
+        ),
+        Fault::Repeated { line } => (
+            format!("«{line}» stands twice in this file"),
+            "move what is below it to where it stood first; or keep it in a file of its own and give both: \
+             --config A --config B"
+                .to_owned(),
         ),
         Fault::UnknownKey { nearest, .. } => {
             let advice = match nearest {

@@ -8,13 +8,13 @@ use tokio::task::JoinError;
 use tokio_util::sync::CancellationToken;
 
 use super::station::Station;
-use super::{Failure, Streams, configuration};
+use super::{Failure, Streams, configuration, service_manager};
 use crate::cli::RunArgs;
 use crate::config::load::Loaded;
 use crate::core::record::{Body, Record};
 use crate::diagnostic::Diagnostic;
 use crate::runtime::clock::Clock;
-use crate::runtime::driver::Published;
+use crate::runtime::driver::{Published, Pulse};
 use crate::runtime::shutdown::Signals;
 
 pub(super) fn run(arguments: &RunArgs, streams: &mut Streams<'_>) -> Result<(), Failure> {
@@ -34,14 +34,21 @@ pub(super) fn run(arguments: &RunArgs, streams: &mut Streams<'_>) -> Result<(), 
 async fn serve(loaded: &Loaded, runtime: &Runtime) -> Result<(), Failure> {
     let stop = CancellationToken::new();
     let signals = Signals::take().map_err(|error| bug("cannot take over the signals", &error))?;
-    let station = Station::open(loaded, &Clock::system(), &stop)?;
-    let published = station.published();
+    let mut station = Station::open(loaded, &Clock::system(), &stop)?;
+    let (published, pulse) = (station.published(), station.pulse());
     tokio::select! {
         ended = runtime.spawn(station.run()) => ended.unwrap_or_else(|error| Err(failed(&error))),
         // Never ends: the second signal ends the process.
         () = signals.watch(stop.clone()) => Ok(()),
         () = tell_cycles(published) => Ok(()),
+        () = keep_alive(pulse) => Ok(()),
     }
+}
+
+/// Never ends: the gateway does.
+async fn keep_alive(pulse: Pulse) {
+    service_manager::keep_alive(pulse).await;
+    std::future::pending().await
 }
 
 /// Tells the log each cycle once it is on record. Never ends: the gateway does.

@@ -13,13 +13,13 @@ use tokio::time::Instant;
 use tokio_util::sync::CancellationToken;
 
 use super::ledger::{self, LedgerHandle, LedgerStore};
-use super::{Failure, alerts, series, sources};
+use super::{Failure, alerts, series, service_manager, sources};
 use crate::config::load::Loaded;
 use crate::diagnostic::Diagnostic;
 use crate::ledger::LedgerError;
 use crate::runtime::clock::Clock;
 use crate::runtime::driver::{
-    CHECKS_MAX, Driver, DriverError, Entry, INBOUND_MAX, Inbound, Limits, Names, Published,
+    CHECKS_MAX, Driver, DriverError, Entry, INBOUND_MAX, Inbound, Limits, Names, Published, Pulse,
 };
 use crate::runtime::supervisor::Supervisor;
 
@@ -113,6 +113,11 @@ impl Station {
         started.map_err(|error| ledger::diagnose(&error, path).into())
     }
 
+    /// A way to ask whether the driver still turns.
+    pub(super) fn pulse(&mut self) -> Pulse {
+        self.driver.pulse()
+    }
+
     /// What is committed from here on.
     pub(super) fn published(&self) -> broadcast::Receiver<Arc<Published>> {
         self.driver.published()
@@ -124,6 +129,7 @@ impl Station {
     /// Where the ledger cannot take what it should.
     pub(super) async fn run(mut self) -> Result<(), Failure> {
         self.follow().await?;
+        service_manager::ready();
         let stop = self.stop.clone();
         let driving = async {
             let ended = self.driver.run(self.inbound, self.stop.clone()).await;
@@ -133,6 +139,7 @@ impl Station {
         };
         let stopped = async {
             stop.cancelled().await;
+            service_manager::stopping();
             Instant::now()
         };
         let (ended, stopped) = tokio::join!(driving, stopped);

@@ -146,6 +146,13 @@ fn node_of(value: config::Value, places: &[Place]) -> Node {
 
 type Order = BTreeMap<&'static str, Vec<(String, Place)>>;
 
+/// The line of a text that this byte is on, without the space around it.
+fn line_around(text: &str, at: usize) -> &str {
+    let before = text.get(..at).unwrap_or_default();
+    let begin = before.rfind('\n').map_or(0, |line_feed| line_feed + 1);
+    text[begin..].lines().next().unwrap_or_default().trim()
+}
+
 /// Reads one file into a layer.
 fn read_file(path: &Path, order: &mut Order, findings: &mut Findings) -> Option<Table> {
     let refuse = |place, fault| Problem { place: Some(place), key: "file".to_owned(), seen: None, fault };
@@ -159,8 +166,13 @@ fn read_file(path: &Path, order: &mut Order, findings: &mut Findings) -> Option<
     let lines = Lines::new(path, &text);
     let (document, errors) = DeTable::parse_recoverable(&text);
     for error in &errors {
-        let place = lines.place(error.span().map_or(0, |span| span.start));
-        findings.problems.push(refuse(place, Fault::Syntax { message: error.message().to_owned() }));
+        let start = error.span().map_or(0, |span| span.start);
+        let fault = match error.message() {
+            // The parser has no kind to ask for, and does not say of which key it speaks.
+            "duplicate key" => Fault::Repeated { line: line_around(&text, start).to_owned() },
+            message => Fault::Syntax { message: message.to_owned() },
+        };
+        findings.problems.push(refuse(lines.place(start), fault));
     }
     let mut layer = Table::new();
     for (key, value) in document.into_inner() {

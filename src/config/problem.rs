@@ -32,6 +32,12 @@ pub enum Fault {
         /// The parser's words.
         message: String,
     },
+    /// A section or a key stands twice in one file.
+    #[error("stands twice in this file: {line}")]
+    Repeated {
+        /// The line on which it stands again.
+        line: String,
+    },
     /// A key that does not exist here.
     #[error("no such key here")]
     UnknownKey {
@@ -120,7 +126,7 @@ impl Problem {
             Fault::UnknownKey { .. } => "config-key",
             Fault::Missing { .. } => "config-missing",
             Fault::Value { .. } => "config-value",
-            Fault::Twice { .. } => "config-twice",
+            Fault::Twice { .. } | Fault::Repeated { .. } => "config-twice",
             Fault::UnknownName { .. } => "config-name",
             Fault::NoRinseProbe { .. } => "config-machine",
             Fault::SecretReadable { .. } | Fault::SecretUnseen { .. } => "config-secret",

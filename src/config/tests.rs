@@ -130,6 +130,24 @@ fn syntax_errors_of_all_files_are_told_together() {
     assert!(told.iter().filter(|told| told.starts_with("config-syntax")).count() >= 2, "{told:?}");
 }
 
+// Regression: a second [site], pasted below the first, was «not TOML: duplicate key».
+#[test]
+fn a_section_that_stands_twice_is_named() {
+    for (text, line) in [
+        ("[site]\nname = \"a\"\n[site]\nopen = []\n", "«[site]»"),
+        ("[site]\nname = \"a\"\n  name = \"b\"\n", "«name = \"b\"»"),
+    ] {
+        let directory = tempfile::tempdir().expect("a directory");
+        let file = directory.path().join("twice.toml");
+        std::fs::write(&file, text).expect("it takes files");
+        let problems = Configuration::load(&[file], []).expect_err("it stands twice");
+        let told: Vec<String> =
+            problems.iter().map(|problem| Diagnostic::from(problem).to_string()).collect();
+        let found = told.iter().any(|told| told.starts_with("error[config-twice]") && told.contains(line));
+        assert!(found, "{told:?}");
+    }
+}
+
 #[test]
 fn the_least_configuration_is_eleven_lines() {
     let text = std::fs::read_to_string(repository().join("config/replay.toml")).expect("it is shipped");

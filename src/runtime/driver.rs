@@ -15,6 +15,7 @@
 mod entry;
 mod flight;
 mod intake;
+mod pulse;
 
 use std::sync::Arc;
 use std::time::Duration;
@@ -27,6 +28,8 @@ pub use self::entry::{CHECKS_MAX, Entry};
 use self::flight::Flight;
 use self::intake::Intake;
 pub use self::intake::Names;
+use self::pulse::Asked;
+pub use self::pulse::Pulse;
 use super::clock::Clock;
 use super::gather::Gather;
 use crate::core::record::{Body, ClockStep, Record, ServiceStop, StopCause};
@@ -157,6 +160,7 @@ pub struct Driver<S: Store> {
     flight: Flight<S::Error>,
     published: broadcast::Sender<Arc<Published>>,
     entries: Option<mpsc::Receiver<Entry>>,
+    asked: Option<Asked>,
     /// Who waits for the next commit, each with the place of a record in it.
     entered: Vec<entry::Waiting>,
     gathering_since: Option<Instant>,
@@ -188,6 +192,7 @@ impl<S: Store> Driver<S> {
             flight: Flight::default(),
             published: broadcast::Sender::new(PUBLISHED_MAX),
             entries: None,
+            asked: None,
             entered: Vec::new(),
             gathering_since: None,
             clock_checked: Duration::ZERO,
@@ -203,6 +208,14 @@ impl<S: Store> Driver<S> {
     pub fn with_checks(mut self, entries: mpsc::Receiver<Entry>) -> Self {
         self.entries = Some(entries);
         self
+    }
+
+    /// A way to ask whether it still turns.
+    #[must_use]
+    pub fn pulse(&mut self) -> Pulse {
+        let (pulse, asked) = pulse::pulse();
+        self.asked = Some(asked);
+        pulse
     }
 
     /// What is committed from here on, to be read by views and alerts. A reader that
@@ -245,6 +258,7 @@ impl<S: Store> Driver<S> {
                     }
                 }
                 Some(entry) = entry::next(&mut self.entries), if room => self.enter(entry),
+                Some(asking) = Asked::next(&mut self.asked) => drop(asking.send(())),
                 () = tokio::time::sleep(sleep) => self.tick(),
             }
         }

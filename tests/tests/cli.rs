@@ -3,6 +3,7 @@
 use std::fs::{self, File};
 use std::io::{BufRead, BufReader, Write};
 use std::ops::ControlFlow;
+use std::os::unix::net::UnixDatagram;
 use std::path::{Path, PathBuf};
 use std::process::{Child, Command, Output, Stdio};
 use std::time::{Duration, Instant};
@@ -226,7 +227,7 @@ fn run_records_and_ends_in_order() {
     let site =
         Site::new(&format!("\n[[source]]\nname = \"node\"\nkind = \"serial\"\ndevice = \"{device}\"\n"));
     let configuration = site.configuration();
-    let mut daemon = Daemon::start(&["run", "--config", path(&configuration)], "source is up");
+    let mut daemon = Daemon::start(rinseward(&["run", "--config", path(&configuration)]), "source is up");
     node.write_all(b"[{\"bn\":\"dm1/\",\"n\":\"rinse\",\"u\":\"Cel\",\"v\":60}]\n\xff\xfe{]\n")
         .expect("a line");
 
@@ -253,7 +254,7 @@ fn a_second_signal_ends_at_once() {
     let site =
         Site::new(&format!("\n[[source]]\nname = \"node\"\nkind = \"serial\"\ndevice = \"{device}\"\n"));
     let configuration = site.configuration();
-    let mut daemon = Daemon::start(&["run", "--config", path(&configuration)], "source is up");
+    let mut daemon = Daemon::start(rinseward(&["run", "--config", path(&configuration)]), "source is up");
     daemon.signal(Signal::INT);
     daemon.signal(Signal::TERM);
     let (status, _) = daemon.wait();
@@ -285,12 +286,9 @@ struct Daemon {
 
 impl Daemon {
     /// Starts it and waits until it logs `ready`.
-    fn start(arguments: &[&str], ready: &str) -> Self {
-        let mut child = rinseward(arguments)
-            .stdout(Stdio::null())
-            .stderr(Stdio::piped())
-            .spawn()
-            .expect("the program starts");
+    fn start(mut command: Command, ready: &str) -> Self {
+        let mut child =
+            command.stdout(Stdio::null()).stderr(Stdio::piped()).spawn().expect("the program starts");
         let log = BufReader::new(child.stderr.take().expect("a pipe was asked for"));
         let mut daemon = Self { child, log, seen: String::new() };
         while !daemon.seen.contains(ready) {
@@ -338,4 +336,34 @@ fn poll(what: &str, mut done: impl FnMut() -> bool) {
         assert!(Instant::now() < limit, "waited too long for {what}");
         std::thread::sleep(Duration::from_millis(10));
     }
+}
+
+// Shows what the service manager is told, by sd_notify(3): ready once records are kept, signs of
+// life while the driver turns, and the stop. The socket is a real one, as systemd would name it.
+#[test]
+fn the_service_manager_is_told() {
+    let site = Site::new("\n[[source]]\nname = \"port1\"\nkind = \"serial\"\ndevice = \"/dev/none\"\n");
+    let manager = site.directory.path().join("notify");
+    let socket = UnixDatagram::bind(&manager).expect("a socket");
+    socket.set_read_timeout(Some(WAIT_MAX)).expect("a socket takes a limit");
+    let mut command = rinseward(&["run", "--config", path(&site.configuration())]);
+    command.env("NOTIFY_SOCKET", &manager).env("WATCHDOG_USEC", "100000");
+    let mut daemon = Daemon::start(command, "commands are taken");
+    let next = || {
+        let mut buffer = [0; 512];
+        let length = socket.recv(&mut buffer).expect("a word within the limit");
+        text(&buffer[..length]).trim_end().to_owned()
+    };
+    let (mut ready, mut alive) = (false, 0);
+    while !ready || alive < 3 {
+        match &*next() {
+            "READY=1" => ready = true,
+            "WATCHDOG=1" => alive += 1,
+            other => panic!("{other}"),
+        }
+    }
+    assert!(site.ledger().exists());
+    daemon.signal(Signal::TERM);
+    while next() != "STOPPING=1" {}
+    assert!(daemon.wait().0.success());
 }

@@ -1,0 +1,430 @@
+//! The logbook: what people enter, refused where it cannot be true and judged where it can.
+//!
+//! [`admit`] says whether an entry is possible at all, [`judge`] whether what was found is
+//! good, and `words` puts both into the language of whoever stands at the machine. Commands
+//! and pages use the same three. A failed check is a true entry: it is judged, never refused.
+//!
+//! | check | good where | source |
+//! |---|---|---|
+//! | sanitizer | concentration, pH and, where measured, temperature fit together | Food Code 4-501.114, ceiling of [`sanitizer::Rules`] (label, 40 CFR 180.940) |
+//! | thermometer | it differs by no more than its tolerance | see [`Device`] |
+//! | supply | everything was there or was filled up | common practice, no source |
+//! | drain and clean | not judged: it says that something was done | Food Code 4-501.14 asks for the cleaning |
+//!
+//! A check made on a hot-water machine with a test kit for chemicals is not judged either.
+//! What was entered long after it was made is taken, since a late truth is better than none;
+//! its record holds both times, and [`lateness`] tells every reader of it.
+
+#[cfg(test)]
+mod tests;
+pub mod words;
+
+use std::ops::RangeInclusive;
+use std::time::Duration;
+
+use serde::{Deserialize, Serialize};
+
+use super::cycle::plate::Sanitizing;
+use super::food_code::{Printed, Rounding};
+use super::record::{AmendmentChange, Check};
+use super::sanitizer::{self, Refusal, Rules};
+use super::time::Timestamp;
+use super::units::Celsius;
+
+/// How far a clock at the machine may be ahead of the gateway's (own choice: two clocks on a wall).
+pub const AHEAD_MAX: Duration = Duration::from_secs(120);
+/// An entry made later than this after its check is a late one (own choice: a break in between).
+pub const LATE_AFTER: Duration = Duration::from_secs(15 * 60);
+/// The oldest check that can be entered (own choice: a wrong month or year is a slip of the hand).
+pub const OLDEST: Duration = Duration::from_secs(31 * 86_400);
+/// Longest text, in bytes (own choice: a page of writing).
+pub const TEXT_BYTES_MAX: usize = 4_000;
+/// Longest name of a person, a device or a method, in bytes (own choice).
+pub const NAME_BYTES_MAX: usize = 200;
+/// Concentrations that a test kit can show, mg/L (own choice: five times the strongest label for ware).
+pub const MG_PER_L: RangeInclusive<f64> = 0.0..=2_000.0;
+/// pH of water (definition of the scale, as far as a test kit shows it).
+pub const PH: RangeInclusive<f64> = 0.0..=14.0;
+/// Temperature of a solution in an open tank, °C: it neither freezes nor boils.
+pub const SOLUTION_C: RangeInclusive<f64> = 0.0..=100.0;
+/// What a thermometer near a dish machine may show, °C (own choice: a cold store to a booster under pressure).
+pub const THERMOMETER_C: RangeInclusive<f64> = -40.0..=150.0;
+/// Tolerances that can be meant, °C (own choice).
+pub const TOLERANCE_C: RangeInclusive<f64> = 0.05..=5.0;
+/// What a difference of two values printed in tenths may be off by in binary, °C.
+const ROUNDING_C: f64 = 1e-9;
+
+/// What kind of thermometer was checked: it decides the tolerance that the Food Code asks for.
+#[derive(Clone, Copy, PartialEq, Eq, Debug, Default)]
+pub enum Device {
+    /// In water or air: a machine's gauge, a probe. ±1.5 °C, or ±3 °F (4-203.12).
+    #[default]
+    Water,
+    /// In food: ±1 °C, or ±2 °F (4-203.11).
+    Food,
+}
+
+impl Device {
+    /// The largest permitted difference, °C. 4-203.11 and 4-203.12 print a figure for devices
+    /// that show °C and a wider one for those that show only °F.
+    #[must_use]
+    pub fn tolerance_c(self, rounding: Rounding) -> f64 {
+        let printed = match self {
+            Self::Water => Printed { celsius: 1.5, fahrenheit: 3.0 },
+            Self::Food => Printed { celsius: 1.0, fahrenheit: 2.0 },
+        };
+        let fahrenheit = printed.fahrenheit / 1.8;
+        match rounding {
+            Rounding::Stricter => printed.celsius.min(fahrenheit),
+            Rounding::Celsius => printed.celsius,
+            Rounding::Fahrenheit => fahrenheit,
+        }
+    }
+}
+
+/// Why an entry cannot be true, or says nothing. Nothing is recorded then.
+#[derive(Clone, PartialEq, Debug, thiserror::Error)]
+pub enum Impossible {
+    /// A number outside what can be.
+    #[error("{what} {value} cannot be: it lies from {} to {}", range.start(), range.end())]
+    OutOfRange {
+        /// Which, with its unit.
+        what: &'static str,
+        /// What was entered.
+        value: f64,
+        /// What can be.
+        range: RangeInclusive<f64>,
+    },
+    /// Made in the future.
+    #[error("{at} has not come yet: the gateway's clock shows {now}")]
+    Future {
+        /// When it is said to have been made.
+        at: Timestamp,
+        /// The gateway's time.
+        now: Timestamp,
+    },
+    /// Made longer ago than [`OLDEST`].
+    #[error("{at} is more than {} days ago", OLDEST.as_secs() / 86_400)]
+    TooOld {
+        /// When it is said to have been made.
+        at: Timestamp,
+    },
+    /// A concentration of a machine that has none.
+    #[error("this machine sanitizes by hot water: no concentration counts on it")]
+    NotChemical,
+    /// An empty text where one is needed.
+    #[error("{what} is missing")]
+    Missing {
+        /// Which.
+        what: &'static str,
+    },
+    /// A text that is too long.
+    #[error("{what} is longer than {max} bytes")]
+    TooLong {
+        /// Which.
+        what: &'static str,
+        /// Longest, in bytes.
+        max: usize,
+    },
+    /// A text with characters that no hand writes and some terminals obey.
+    #[error("{what} holds a control character")]
+    ControlCharacter {
+        /// Which.
+        what: &'static str,
+    },
+}
+
+/// What was found, as far as it decides.
+#[derive(Clone, Copy, PartialEq, Debug, Serialize, Deserialize)]
+#[serde(tag = "finding", rename_all = "kebab-case")]
+pub enum Finding {
+    /// Below the lowest permitted concentration.
+    TooWeak {
+        /// Measured, mg/L.
+        mg_per_l: f64,
+        /// Lowest, mg/L.
+        min_mg_per_l: f64,
+    },
+    /// Above the highest permitted concentration.
+    TooStrong {
+        /// Measured, mg/L.
+        mg_per_l: f64,
+        /// Highest, mg/L.
+        max_mg_per_l: f64,
+    },
+    /// The pH is above what is permitted.
+    PhTooHigh {
+        /// Measured.
+        ph: f64,
+        /// Highest.
+        max_ph: f64,
+    },
+    /// The solution is colder than its concentration and pH need.
+    ColdSolution {
+        /// Measured, °C.
+        solution_c: f64,
+        /// Lowest, °C.
+        min_c: f64,
+    },
+    /// What the final rinse must reach with what was measured; the probe watches it.
+    Needs {
+        /// Lowest, °C.
+        min_c: f64,
+        /// Shortest contact, s.
+        contact_s: f64,
+    },
+    /// The pH was not measured, so that the column for pH 10 counts (chlorine).
+    PhAssumed,
+    /// A number that no test kit shows.
+    NotAMeasurement,
+    /// The machine sanitizes by hot water.
+    NotChemical,
+    /// Something is short and was not filled up.
+    Short,
+    /// The thermometer is off by more than its tolerance.
+    Off {
+        /// Shown less reference, °C.
+        off_c: f64,
+        /// Largest permitted, °C.
+        tolerance_c: f64,
+    },
+    /// The thermometer agrees within its tolerance.
+    Agrees {
+        /// Shown less reference, °C.
+        off_c: f64,
+        /// Largest permitted, °C.
+        tolerance_c: f64,
+    },
+}
+
+impl Finding {
+    /// Whether it alone makes the check a failed one.
+    #[must_use]
+    pub const fn fails(&self) -> bool {
+        match self {
+            Self::TooWeak { .. }
+            | Self::TooStrong { .. }
+            | Self::PhTooHigh { .. }
+            | Self::ColdSolution { .. }
+            | Self::NotAMeasurement
+            | Self::Short
+            | Self::Off { .. } => true,
+            Self::Needs { .. } | Self::PhAssumed | Self::NotChemical | Self::Agrees { .. } => false,
+        }
+    }
+}
+
+/// What a check came to.
+#[derive(Clone, PartialEq, Debug, Default, Serialize, Deserialize)]
+pub struct Judgement {
+    /// Whether it is good; absent where it only says that something was done.
+    pub good: Option<bool>,
+    /// Why, the decisive ones first. `words` tells them and what to do.
+    pub findings: Vec<Finding>,
+}
+
+/// Judges a check of a machine that sanitizes so, by the rules of its product and site.
+///
+/// ```
+/// use rinseward::core::cycle::plate::Sanitizing;
+/// use rinseward::core::logbook::judge;
+/// use rinseward::core::record::Check;
+/// use rinseward::core::sanitizer::Rules;
+/// use rinseward::core::time::Timestamp;
+///
+/// let at = Timestamp::from_micros(0);
+/// let supply = Check::Supply { at, enough: false, note: None, by: "AB".to_owned() };
+/// assert_eq!(judge(&supply, Sanitizing::HotWater, &Rules::default()).good, Some(false));
+/// ```
+#[must_use]
+pub fn judge(check: &Check, sanitizing: Sanitizing, rules: &Rules) -> Judgement {
+    match check {
+        Check::Sanitizer { mg_per_l, ph, solution_c, .. } => {
+            let strip = Strip { mg_per_l: *mg_per_l, ph: *ph, solution_c: *solution_c };
+            strip.judged(sanitizing, rules)
+        }
+        Check::Supply { enough, .. } => {
+            let findings = if *enough { Vec::new() } else { vec![Finding::Short] };
+            Judgement { good: Some(*enough), findings }
+        }
+        Check::DrainAndClean { .. } => Judgement::default(),
+        Check::Thermometer { shown_c, reference_c, tolerance_c, .. } => {
+            let (off_c, tolerance_c) = (shown_c - reference_c, *tolerance_c);
+            let good = off_c.abs() <= tolerance_c + ROUNDING_C;
+            let finding = if good {
+                Finding::Agrees { off_c, tolerance_c }
+            } else {
+                Finding::Off { off_c, tolerance_c }
+            };
+            Judgement { good: Some(good), findings: vec![finding] }
+        }
+    }
+}
+
+/// What a test kit showed.
+#[derive(Clone, Copy)]
+struct Strip {
+    mg_per_l: f64,
+    ph: Option<f64>,
+    solution_c: Option<f64>,
+}
+
+impl Strip {
+    fn judged(self, sanitizing: Sanitizing, rules: &Rules) -> Judgement {
+        let mut findings = Vec::new();
+        match sanitizer::requirement(sanitizing, self.mg_per_l, self.ph, rules) {
+            Ok(needed) => {
+                let min_c = needed.min.0;
+                if let Some(solution_c) = self.solution_c.filter(|solution| Celsius(*solution) < needed.min) {
+                    findings.push(Finding::ColdSolution { solution_c, min_c });
+                }
+                findings.push(Finding::Needs { min_c, contact_s: needed.contact.as_secs_f64() });
+                if sanitizing == Sanitizing::Chlorine && self.ph.is_none() {
+                    findings.push(Finding::PhAssumed);
+                }
+            }
+            Err(Refusal::NotChemical) => {
+                return Judgement { good: None, findings: vec![Finding::NotChemical] };
+            }
+            Err(Refusal::NotAMeasurement) => findings.push(Finding::NotAMeasurement),
+            Err(Refusal::PhTooHigh) => findings.extend(self.ph_too_high(sanitizing, rules)),
+            Err(Refusal::TooWeak) => {
+                let min_mg_per_l = lowest(sanitizing, rules);
+                findings.push(Finding::TooWeak { mg_per_l: self.mg_per_l, min_mg_per_l });
+                findings.extend(self.ph_too_high(sanitizing, rules));
+            }
+            Err(Refusal::TooStrong) => {
+                let max_mg_per_l = highest(sanitizing, rules);
+                findings.push(Finding::TooStrong { mg_per_l: self.mg_per_l, max_mg_per_l });
+                findings.extend(self.ph_too_high(sanitizing, rules));
+            }
+        }
+        Judgement { good: Some(!findings.iter().any(Finding::fails)), findings }
+    }
+
+    fn ph_too_high(self, sanitizing: Sanitizing, rules: &Rules) -> Option<Finding> {
+        let max_ph = match sanitizing {
+            Sanitizing::Chlorine => sanitizer::CHLORINE_PH_MAX,
+            Sanitizing::Iodine => rules.iodine_ph_max,
+            Sanitizing::HotWater | Sanitizing::Quat => return None,
+        };
+        self.ph.filter(|ph| *ph > max_ph).map(|ph| Finding::PhTooHigh { ph, max_ph })
+    }
+}
+
+/// Lowest permitted concentration, mg/L; zero for hot water, which has none.
+fn lowest(sanitizing: Sanitizing, rules: &Rules) -> f64 {
+    match sanitizing {
+        Sanitizing::HotWater => 0.0,
+        Sanitizing::Chlorine => sanitizer::CHLORINE_MIN_MG_PER_L,
+        Sanitizing::Iodine => *rules.iodine_mg_per_l.start(),
+        Sanitizing::Quat => *rules.quat_mg_per_l.start(),
+    }
+}
+
+/// Highest permitted concentration, mg/L; zero for hot water, which has none.
+fn highest(sanitizing: Sanitizing, rules: &Rules) -> f64 {
+    match sanitizing {
+        Sanitizing::HotWater => 0.0,
+        Sanitizing::Chlorine => rules.chlorine_max_mg_per_l,
+        Sanitizing::Iodine => *rules.iodine_mg_per_l.end(),
+        Sanitizing::Quat => *rules.quat_mg_per_l.end(),
+    }
+}
+
+/// Whether a check can have been made as it is entered at `now`. `sanitizing` is that of its
+/// machine; absent for a check of the whole site.
+///
+/// # Errors
+/// [`Impossible`], with the first thing that is wrong.
+pub fn admit(check: &Check, sanitizing: Option<Sanitizing>, now: Timestamp) -> Result<(), Impossible> {
+    time(check.at(), now)?;
+    match check {
+        Check::Sanitizer { mg_per_l, ph, solution_c, method, by, .. } => {
+            if sanitizing == Some(Sanitizing::HotWater) {
+                return Err(Impossible::NotChemical);
+            }
+            number("a concentration in mg/L of", *mg_per_l, MG_PER_L)?;
+            ph.map_or(Ok(()), |ph| number("a pH of", ph, PH))?;
+            solution_c.map_or(Ok(()), |solution| number("a solution in °C of", solution, SOLUTION_C))?;
+            method.as_deref().map_or(Ok(()), |method| name("the method", method))?;
+            name("the name", by)
+        }
+        Check::Supply { note, by, .. } | Check::DrainAndClean { note, by, .. } => {
+            note.as_deref().map_or(Ok(()), |note| text("the note", note))?;
+            name("the name", by)
+        }
+        Check::Thermometer { what, shown_c, reference_c, tolerance_c, reference, by, .. } => {
+            name("the thermometer", what)?;
+            number("what it showed in °C,", *shown_c, THERMOMETER_C)?;
+            number("the reference in °C,", *reference_c, THERMOMETER_C)?;
+            number("a tolerance in °C of", *tolerance_c, TOLERANCE_C)?;
+            name("the reference", reference)?;
+            name("the name", by)
+        }
+    }
+}
+
+/// Whether something can have been done at `at`, as it is entered at `now`.
+///
+/// # Errors
+/// [`Impossible::Future`] beyond [`AHEAD_MAX`], [`Impossible::TooOld`] beyond [`OLDEST`].
+pub fn time(at: Timestamp, now: Timestamp) -> Result<(), Impossible> {
+    if at > now.plus(AHEAD_MAX) {
+        Err(Impossible::Future { at, now })
+    } else if at < now.minus(OLDEST) {
+        Err(Impossible::TooOld { at })
+    } else {
+        Ok(())
+    }
+}
+
+/// Whether a name can stand in the record: one line of 1 to [`NAME_BYTES_MAX`] bytes.
+///
+/// # Errors
+/// [`Impossible`], which says why not.
+pub fn name(what: &'static str, name: &str) -> Result<(), Impossible> {
+    written(what, name, NAME_BYTES_MAX)?;
+    if name.contains(['\n', '\t']) { Err(Impossible::ControlCharacter { what }) } else { Ok(()) }
+}
+
+/// Whether a text can stand in the record: 1 to [`TEXT_BYTES_MAX`] bytes of writing, in lines.
+///
+/// # Errors
+/// [`Impossible`], which says why not.
+pub fn text(what: &'static str, text: &str) -> Result<(), Impossible> {
+    written(what, text, TEXT_BYTES_MAX)
+}
+
+fn written(what: &'static str, text: &str, max: usize) -> Result<(), Impossible> {
+    if text.trim().is_empty() {
+        Err(Impossible::Missing { what })
+    } else if text.len() > max {
+        Err(Impossible::TooLong { what, max })
+    } else if text.contains(|c: char| c.is_control() && c != '\n' && c != '\t') {
+        Err(Impossible::ControlCharacter { what })
+    } else {
+        Ok(())
+    }
+}
+
+fn number(what: &'static str, value: f64, range: RangeInclusive<f64>) -> Result<(), Impossible> {
+    if range.contains(&value) { Ok(()) } else { Err(Impossible::OutOfRange { what, value, range }) }
+}
+
+/// How long after it was made a check came on record, where that is more than [`LATE_AFTER`].
+#[must_use]
+pub fn lateness(at: Timestamp, recorded: Timestamp) -> Option<Duration> {
+    let late = recorded.since(at);
+    (late > LATE_AFTER).then_some(late)
+}
+
+/// A check as it stands after an amendment of it; `None` where it counts no more.
+#[must_use]
+pub const fn amended<'a>(check: &'a Check, change: &'a AmendmentChange) -> Option<&'a Check> {
+    match change {
+        AmendmentChange::Comment => Some(check),
+        AmendmentChange::Withdrawn => None,
+        AmendmentChange::Corrected(corrected) => Some(corrected),
+    }
+}

@@ -1,0 +1,246 @@
+use jiff::tz::TimeZone;
+
+use super::words::tell;
+use super::*;
+use crate::core::cycle::plate::Sanitizing::{Chlorine, HotWater, Iodine, Quat};
+use crate::core::reader::{Language, Reader, Scale};
+use crate::core::record::CheckKind;
+
+const NOW: Timestamp = Timestamp::from_micros(1_795_698_000_000_000);
+
+fn strip(mg_per_l: f64, ph: Option<f64>, solution_c: Option<f64>) -> Check {
+    let method = Some("strip".to_owned());
+    Check::Sanitizer { at: NOW, mg_per_l, ph, solution_c, method, by: "AB".to_owned() }
+}
+
+fn compared(shown_c: f64, reference_c: f64, tolerance_c: f64) -> Check {
+    Check::Thermometer {
+        at: NOW,
+        what: "dm1/rinse".to_owned(),
+        shown_c,
+        reference_c,
+        tolerance_c,
+        reference: "ice bath".to_owned(),
+        by: "AB".to_owned(),
+    }
+}
+
+/// The words of the findings that fail.
+fn failing(judgement: &Judgement) -> Vec<&'static str> {
+    let word = |finding: &Finding| match finding {
+        Finding::TooWeak { .. } => "weak",
+        Finding::TooStrong { .. } => "strong",
+        Finding::PhTooHigh { .. } => "ph",
+        Finding::ColdSolution { .. } => "cold",
+        Finding::NotAMeasurement => "number",
+        Finding::Short => "short",
+        Finding::Off { .. } => "off",
+        Finding::Needs { .. } | Finding::PhAssumed | Finding::NotChemical | Finding::Agrees { .. } => "-",
+    };
+    judgement.findings.iter().filter(|finding| finding.fails()).map(word).collect()
+}
+
+// Food Code 4-501.114; 200 mg/L is the ceiling of 40 CFR 180.940 as this program keeps it; quat by
+// its label, 200 to 400 mg/L (common practice, no source). Figures in °C: the stricter of the pair.
+#[test]
+fn sanitizers_are_judged_by_concentration_ph_and_temperature() {
+    for (sanitizing, mg_per_l, ph, solution_c, expected) in [
+        (Chlorine, 25.0, Some(8.0), Some(49.0), &[] as &[&str]),
+        (Chlorine, 24.9, Some(8.0), Some(60.0), &["weak"]),
+        (Chlorine, 0.0, None, None, &["weak"]),
+        (Chlorine, 50.0, Some(8.0), Some(24.0), &[]),
+        (Chlorine, 50.0, Some(8.0), Some(23.9), &["cold"]),
+        (Chlorine, 50.0, Some(8.1), Some(37.9), &["cold"]),
+        (Chlorine, 50.0, None, Some(37.9), &["cold"]),
+        (Chlorine, 50.0, None, None, &[]),
+        (Chlorine, 100.0, Some(10.0), Some(13.0), &[]),
+        (Chlorine, 100.0, Some(10.1), Some(60.0), &["ph"]),
+        (Chlorine, 200.0, Some(7.0), Some(60.0), &[]),
+        (Chlorine, 201.0, Some(10.5), Some(60.0), &["strong", "ph"]),
+        (Iodine, 12.5, Some(5.0), Some(20.0), &[]),
+        (Iodine, 12.5, Some(5.1), Some(20.0), &["ph"]),
+        (Iodine, 12.4, Some(5.1), Some(20.0), &["weak", "ph"]),
+        (Iodine, 25.0, None, Some(19.0), &["cold"]),
+        (Quat, 200.0, Some(12.0), Some(24.0), &[]),
+        (Quat, 401.0, None, None, &["strong"]),
+    ] {
+        let judged = judge(&strip(mg_per_l, ph, solution_c), sanitizing, &Rules::default());
+        let row = format!("{sanitizing:?} {mg_per_l} {ph:?} {solution_c:?}");
+        assert_eq!(failing(&judged), expected, "{row}");
+        assert_eq!(judged.good, Some(expected.is_empty()), "{row}");
+    }
+    let hot = judge(&strip(100.0, None, None), HotWater, &Rules::default());
+    assert_eq!((hot.good, hot.findings), (None, vec![Finding::NotChemical]));
+}
+
+// A number that slipped past `admit` is never good.
+#[test]
+fn what_is_no_number_is_never_good() {
+    for mg_per_l in [f64::NAN, f64::INFINITY, -1.0] {
+        assert_eq!(judge(&strip(mg_per_l, None, None), Chlorine, &Rules::default()).good, Some(false));
+    }
+    assert_eq!(judge(&compared(f64::NAN, 0.0, 1.0), HotWater, &Rules::default()).good, Some(false));
+}
+
+// Food Code 4-203.11 (food: ±1 °C, ±2 °F) and 4-203.12 (water: ±1.5 °C, ±3 °F): 3 °F are 1.667 °C.
+#[test]
+fn thermometers_are_judged_by_their_tolerance() {
+    for (device, rounding, expected) in [
+        (Device::Water, Rounding::Stricter, 1.5),
+        (Device::Water, Rounding::Celsius, 1.5),
+        (Device::Water, Rounding::Fahrenheit, 3.0 / 1.8),
+        (Device::Food, Rounding::Stricter, 1.0),
+        (Device::Food, Rounding::Fahrenheit, 2.0 / 1.8),
+    ] {
+        assert!((device.tolerance_c(rounding) - expected).abs() < 1e-12, "{device:?} {rounding:?}");
+    }
+    // 82.3 − 81.3 is more than 1 in binary by some 1e-14.
+    for (shown_c, reference_c, tolerance_c, good) in [
+        (0.4, 0.0, 1.0, true),
+        (82.3, 81.3, 1.0, true),
+        (80.3, 81.3, 1.0, true),
+        (82.4, 81.3, 1.0, false),
+        (98.4, 100.0, 1.5, false),
+    ] {
+        let judged = judge(&compared(shown_c, reference_c, tolerance_c), HotWater, &Rules::default());
+        assert_eq!(judged.good, Some(good), "{shown_c} against {reference_c}");
+    }
+}
+
+#[test]
+fn supplies_and_cleaning() {
+    let supply = |enough| Check::Supply { at: NOW, enough, note: None, by: "AB".to_owned() };
+    assert_eq!(judge(&supply(true), Chlorine, &Rules::default()).good, Some(true));
+    assert_eq!(failing(&judge(&supply(false), Chlorine, &Rules::default())), ["short"]);
+    let drained = Check::DrainAndClean { at: NOW, note: None, by: "AB".to_owned() };
+    assert_eq!(judge(&drained, Chlorine, &Rules::default()), Judgement::default());
+}
+
+// Own ranges, each at its ends.
+#[test]
+fn refuses_what_cannot_be() {
+    for (check, sanitizing, expected) in [
+        (strip(2_000.0, Some(14.0), Some(100.0)), Chlorine, None),
+        (strip(0.0, Some(0.0), Some(0.0)), Chlorine, None),
+        (
+            strip(-1.0, None, None),
+            Chlorine,
+            Some("a concentration in mg/L of -1 cannot be: it lies from 0 to 2000"),
+        ),
+        (
+            strip(f64::NAN, None, None),
+            Chlorine,
+            Some("a concentration in mg/L of NaN cannot be: it lies from 0 to 2000"),
+        ),
+        (strip(50.0, Some(15.0), None), Chlorine, Some("a pH of 15 cannot be: it lies from 0 to 14")),
+        (
+            strip(50.0, None, Some(300.0)),
+            Chlorine,
+            Some("a solution in °C of 300 cannot be: it lies from 0 to 100"),
+        ),
+        (
+            strip(50.0, None, None),
+            HotWater,
+            Some("this machine sanitizes by hot water: no concentration counts on it"),
+        ),
+        (compared(0.2, 0.0, 1.0), HotWater, None),
+        (
+            compared(300.0, 0.0, 1.0),
+            HotWater,
+            Some("what it showed in °C, 300 cannot be: it lies from -40 to 150"),
+        ),
+        (
+            compared(0.2, f64::NAN, 1.0),
+            HotWater,
+            Some("the reference in °C, NaN cannot be: it lies from -40 to 150"),
+        ),
+        (compared(0.2, 0.0, 0.0), HotWater, Some("a tolerance in °C of 0 cannot be: it lies from 0.05 to 5")),
+    ] {
+        let said = admit(&check, Some(sanitizing), NOW).err().map(|error| error.to_string());
+        assert_eq!(said.as_deref(), expected, "{check:?}");
+    }
+}
+
+// Two minutes for the clocks and 31 days for paper are own choices.
+#[test]
+fn times_lie_between_a_month_ago_and_now() {
+    let minutes = |count: u64| Duration::from_secs(count * 60);
+    assert_eq!(time(NOW.plus(minutes(2)), NOW), Ok(()));
+    let future = NOW.plus(minutes(2)).plus(Duration::from_micros(1));
+    assert_eq!(time(future, NOW), Err(Impossible::Future { at: future, now: NOW }));
+    assert_eq!(time(NOW.minus(OLDEST), NOW), Ok(()));
+    assert!(matches!(time(NOW.minus(OLDEST + minutes(1)), NOW), Err(Impossible::TooOld { .. })));
+    assert_eq!(lateness(NOW.minus(minutes(15)), NOW), None);
+    assert_eq!(lateness(NOW.minus(minutes(16)), NOW), Some(minutes(16)));
+    assert_eq!(lateness(NOW.plus(minutes(1)), NOW), None);
+}
+
+#[test]
+fn texts_are_written_by_hand() {
+    for (text_, good) in [("Ana", true), ("", false), (" \n", false), ("a\u{1b}[2Jb", false)] {
+        assert_eq!(name("the name", text_).is_ok(), good, "{text_:?}");
+    }
+    assert!(name("the name", "two\nlines").is_err() && text("the note", "two\nlines").is_ok());
+    assert!(name("the name", &"a".repeat(NAME_BYTES_MAX)).is_ok());
+    assert!(name("the name", &"a".repeat(NAME_BYTES_MAX + 1)).is_err());
+    assert!(text("the note", &"a".repeat(TEXT_BYTES_MAX + 1)).is_err());
+}
+
+#[test]
+fn an_amendment_says_what_stands() {
+    let (check, instead) = (strip(10.0, None, None), strip(100.0, None, None));
+    assert_eq!(amended(&check, &AmendmentChange::Comment), Some(&check));
+    assert_eq!(amended(&check, &AmendmentChange::Withdrawn), None);
+    assert_eq!(amended(&check, &AmendmentChange::Corrected(instead.clone())), Some(&instead));
+}
+
+fn reader(language: Language, scale: Scale) -> Reader {
+    Reader { language, scale, zone: TimeZone::UTC }
+}
+
+// Own promise: whoever enters a failed check reads why and what to do, in both languages, and
+// never without the caution for what they are about to touch.
+#[test]
+fn a_failed_check_says_what_to_do() {
+    let rules = Rules::default();
+    let failed = [
+        (judge(&strip(10.0, None, None), Chlorine, &rules), CheckKind::Sanitizer, "Too weak: 10 mg/L"),
+        (judge(&strip(300.0, None, None), Chlorine, &rules), CheckKind::Sanitizer, "Too strong: 300 mg/L"),
+        (judge(&strip(50.0, Some(11.0), None), Chlorine, &rules), CheckKind::Sanitizer, "pH too high: 11"),
+        (
+            judge(&strip(50.0, Some(7.0), Some(20.0)), Chlorine, &rules),
+            CheckKind::Sanitizer,
+            "Too cold: 20.0 °C",
+        ),
+        (judge(&compared(83.0, 80.0, 1.5), HotWater, &rules), CheckKind::Thermometer, "It shows +3.0 °C"),
+        (
+            judge(&Check::Supply { at: NOW, enough: false, note: None, by: String::new() }, HotWater, &rules),
+            CheckKind::Supply,
+            "Something is short",
+        ),
+    ];
+    for (judgement, kind, why) in failed {
+        let english = tell(&judgement, kind, &reader(Language::English, Scale::Celsius));
+        let spanish = tell(&judgement, kind, &reader(Language::Spanish, Scale::Celsius));
+        assert!(english.verdict.starts_with("FAILED") && spanish.verdict.starts_with("NO CUMPLE"), "{why}");
+        assert!(english.why[0].starts_with(why), "{:?}", english.why);
+        assert_eq!(english.steps.len(), spanish.steps.len(), "{why}");
+        assert!(english.steps.len() >= 2 && english.cautions.len() == 1, "{english:?}");
+        let chemical = kind != CheckKind::Thermometer;
+        assert_eq!(english.cautions[0].contains("chlorine meet acid"), chemical, "{why}");
+        assert_ne!(english.why, spanish.why);
+    }
+    let good = judge(&strip(100.0, Some(7.0), Some(30.0)), Chlorine, &rules);
+    let told = tell(&good, CheckKind::Sanitizer, &reader(Language::English, Scale::Fahrenheit));
+    assert_eq!(told.verdict, "The sanitizer is good.");
+    assert_eq!(told.why, ["With this, the rinse must reach 55.4 °F for 10 s; the probe watches that."]);
+    assert!(told.steps.is_empty() && told.cautions.is_empty());
+}
+
+// 0.04 K more than permitted is told as more: own rule, as for limits.
+#[test]
+fn a_difference_above_its_tolerance_never_looks_equal_to_it() {
+    let judged = judge(&compared(81.54, 80.0, 1.5), HotWater, &Rules::default());
+    let told = tell(&judged, CheckKind::Thermometer, &reader(Language::English, Scale::Celsius));
+    assert_eq!(told.why, ["It shows +1.54 °C against the reference; ±1.50 °C are permitted."]);
+}

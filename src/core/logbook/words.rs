@@ -1,0 +1,249 @@
+//! A judgement in the words of whoever stands at the machine: what it came to, why, what to do now.
+//!
+//! English and Spanish side by side; the Spanish is that of kitchens in the Americas.
+
+use super::{Finding, Judgement};
+use crate::core::reader::{Language, Reader};
+use crate::core::record::CheckKind;
+
+/// A judgement in words. Each text is one sentence or a few.
+#[derive(Clone, PartialEq, Eq, Debug)]
+pub struct Told {
+    /// What the check came to.
+    pub verdict: String,
+    /// Why, one line for each finding.
+    pub why: Vec<String>,
+    /// What to do now, one step each, in order; empty where nothing is to be done.
+    pub steps: Vec<String>,
+    /// What to beware of while doing it; empty where nothing is to be done.
+    pub cautions: Vec<String>,
+}
+
+/// Puts the judgement of a check of this kind into words.
+#[must_use]
+pub fn tell(judgement: &Judgement, kind: CheckKind, reader: &Reader) -> Told {
+    let language = reader.language;
+    let why = judgement.findings.iter().map(|finding| told(finding, reader)).collect();
+    let failing = judgement.findings.iter().filter(|finding| finding.fails());
+    let mut steps: Vec<String> = Vec::new();
+    if judgement.good == Some(false) && kind == CheckKind::Sanitizer {
+        steps.push(say(language, STOP).to_owned());
+    }
+    for step in failing.flat_map(|finding| steps_for(finding)) {
+        let step = say(language, *step).to_owned();
+        if !steps.contains(&step) {
+            steps.push(step);
+        }
+    }
+    let mut cautions = Vec::new();
+    if judgement.good == Some(false) {
+        let (last, caution) = match kind {
+            CheckKind::Sanitizer => (Some(TEST_AGAIN), Some(CHEMICALS)),
+            CheckKind::Supply => (Some(SUPPLY_AGAIN), Some(CHEMICALS)),
+            CheckKind::Thermometer => (Some(THERMOMETER_AGAIN), Some(HEAT)),
+            CheckKind::DrainAndClean => (None, None),
+        };
+        steps.extend(last.map(|step| say(language, step).to_owned()));
+        cautions.extend(caution.map(|caution| say(language, caution).to_owned()));
+    }
+    Told { verdict: say(language, verdict(judgement.good, kind)).to_owned(), why, steps, cautions }
+}
+
+/// English and Spanish.
+type Pair = (&'static str, &'static str);
+
+const fn say(language: Language, pair: Pair) -> &'static str {
+    match language {
+        Language::English => pair.0,
+        Language::Spanish => pair.1,
+    }
+}
+
+const fn verdict(good: Option<bool>, kind: CheckKind) -> Pair {
+    match (good, kind) {
+        (Some(true), CheckKind::Sanitizer) => ("The sanitizer is good.", "El desinfectante está bien."),
+        (Some(false), CheckKind::Sanitizer) => {
+            ("FAILED: the sanitizer is not good.", "NO CUMPLE: el desinfectante no está bien.")
+        }
+        (Some(true), CheckKind::Supply) => ("The supplies are good.", "Los suministros están bien."),
+        (Some(false), CheckKind::Supply) => {
+            ("FAILED: something is short.", "NO CUMPLE: falta algún producto.")
+        }
+        (Some(true), CheckKind::Thermometer) => ("The thermometer is good.", "El termómetro está bien."),
+        (Some(false), CheckKind::Thermometer) => {
+            ("FAILED: the thermometer is off.", "NO CUMPLE: el termómetro se desvía.")
+        }
+        (None, CheckKind::Sanitizer) => ("Not judged.", "Sin evaluar."),
+        (_, CheckKind::DrainAndClean) => ("Drained and cleaned.", "Vaciada y limpia."),
+        (None, CheckKind::Supply | CheckKind::Thermometer) => ("Not judged.", "Sin evaluar."),
+    }
+}
+
+const STOP: Pair = (
+    "Stop feeding the machine. Hold the racks washed since the last good check; do not use that ware.",
+    "Deje de cargar la máquina. Aparte las canastas lavadas desde el último control correcto; no use esa vajilla.",
+);
+const WEAK: [Pair; 2] = [
+    (
+        "Look for an empty drum, air in the tube, a dosing pump that does not run or is set too low.",
+        "Busque un bidón vacío, aire en el tubo, una bomba dosificadora parada o ajustada demasiado baja.",
+    ),
+    (
+        "Change the drum, prime the pump, and correct the dose by the product's label.",
+        "Cambie el bidón, cebe la bomba y corrija la dosis según la etiqueta del producto.",
+    ),
+];
+const STRONG: [Pair; 2] = [
+    (
+        "Turn the dosing pump down by the product's label, drain the machine and fill it with fresh water.",
+        "Baje la bomba dosificadora según la etiqueta del producto, vacíe la máquina y llénela con agua limpia.",
+    ),
+    (
+        "Too strong is not safer: it leaves residue on ware that touches food. Wash the held racks again.",
+        "Más fuerte no es más seguro: deja residuos en la vajilla. Vuelva a lavar las canastas apartadas.",
+    ),
+];
+const PH: [Pair; 1] = [(
+    "At this pH the sanitizer does not work. Look for too much detergent carried over; have the water and the \
+     product's label looked at. Add nothing by hand to change the pH.",
+    "Con este pH el desinfectante no actúa. Vea si se arrastra demasiado detergente; haga revisar el agua y la \
+     etiqueta del producto. No añada nada a mano para cambiar el pH.",
+)];
+const COLD: [Pair; 1] = [(
+    "The solution is too cold for this sanitizer. See that hot water arrives and the tank heater is on; wait until \
+     it is warm enough.",
+    "La solución está demasiado fría para este desinfectante. Vea que llegue agua caliente y que el calentador del \
+     tanque esté encendido; espere hasta que esté bastante caliente.",
+)];
+const KIT: [Pair; 1] = [(
+    "Test again with a fresh strip, by the instructions of the kit.",
+    "Mida otra vez con una tira nueva, según las instrucciones del kit.",
+)];
+const SHORT: [Pair; 1] = [(
+    "Fill up or change what is short before the next rack; prime the pump after a change.",
+    "Rellene o cambie lo que falta antes de la próxima canasta; cebe la bomba después del cambio.",
+)];
+const OFF: [Pair; 2] = [
+    (
+        "Do not rely on it: read another thermometer until it is adjusted or replaced.",
+        "No se fíe de él: lea otro termómetro hasta que esté ajustado o cambiado.",
+    ),
+    (
+        "Compare once more in well-stirred ice water; if it is a probe of this gateway, have it calibrated. Think of \
+         what was measured with it since its last good check.",
+        "Compare otra vez en agua con hielo bien removida; si es una sonda de este equipo, haga que la calibren. \
+         Piense en lo que se midió con él desde su último control correcto.",
+    ),
+];
+const TEST_AGAIN: Pair = (
+    "Test again and enter the result. If it stays out of range: mark the machine out of service, tell the person in \
+     charge, wash by hand.",
+    "Mida otra vez y anote el resultado. Si sigue fuera de rango: marque la máquina como fuera de servicio, avise a \
+     la persona a cargo, lave a mano.",
+);
+const SUPPLY_AGAIN: Pair = ("Look again and enter it.", "Revise otra vez y anótelo.");
+const THERMOMETER_AGAIN: Pair = ("Tell the person in charge.", "Avise a la persona a cargo.");
+const CHEMICALS: Pair = (
+    "Never let chlorine meet acid (descaler, rinse aid) or ammonia: the gas is poisonous. Rinse well between two \
+     products; gloves and eye protection; on a sharp smell leave at once.",
+    "Nunca junte cloro con ácido (desincrustante, abrillantador) ni con amoníaco: el gas es venenoso. Enjuague bien \
+     entre dos productos; guantes y gafas; si huele fuerte, salga de inmediato.",
+);
+const HEAT: Pair = (
+    "Water and steam of the machine scald at once: never reach into a running machine to compare a thermometer.",
+    "El agua y el vapor de la máquina queman al instante: nunca meta la mano en una máquina en marcha para comparar \
+     un termómetro.",
+);
+
+const fn steps_for(finding: &Finding) -> &'static [Pair] {
+    match finding {
+        Finding::TooWeak { .. } => &WEAK,
+        Finding::TooStrong { .. } => &STRONG,
+        Finding::PhTooHigh { .. } => &PH,
+        Finding::ColdSolution { .. } => &COLD,
+        Finding::NotAMeasurement => &KIT,
+        Finding::Short => &SHORT,
+        Finding::Off { .. } => &OFF,
+        Finding::Needs { .. } | Finding::PhAssumed | Finding::NotChemical | Finding::Agrees { .. } => &[],
+    }
+}
+
+/// One finding as a sentence.
+fn told(finding: &Finding, reader: &Reader) -> String {
+    let spanish = match reader.language {
+        Language::English => false,
+        Language::Spanish => true,
+    };
+    let pick = |english: String, other: String| if spanish { other } else { english };
+    let symbol = reader.scale.symbol();
+    match *finding {
+        Finding::TooWeak { mg_per_l, min_mg_per_l } => pick(
+            format!("Too weak: {mg_per_l} mg/L, at least {min_mg_per_l} mg/L are needed."),
+            format!("Demasiado débil: {mg_per_l} mg/L, se necesitan al menos {min_mg_per_l} mg/L."),
+        ),
+        Finding::TooStrong { mg_per_l, max_mg_per_l } => pick(
+            format!("Too strong: {mg_per_l} mg/L, at most {max_mg_per_l} mg/L are permitted."),
+            format!("Demasiado fuerte: {mg_per_l} mg/L, se permiten como máximo {max_mg_per_l} mg/L."),
+        ),
+        Finding::PhTooHigh { ph, max_ph } => pick(
+            format!("pH too high: {ph}, at most {max_ph}."),
+            format!("pH demasiado alto: {ph}, como máximo {max_ph}."),
+        ),
+        Finding::ColdSolution { solution_c, min_c } => {
+            let (measured, limit) = reader.pair(solution_c, min_c);
+            pick(
+                format!(
+                    "Too cold: {measured} {symbol}, at this concentration and pH at least {limit} {symbol} are needed."
+                ),
+                format!(
+                    "Demasiado fría: {measured} {symbol}, con esta concentración y este pH se necesitan al menos {limit} {symbol}."
+                ),
+            )
+        }
+        Finding::Needs { min_c, contact_s } => {
+            let limit = reader.temperature(min_c);
+            pick(
+                format!("With this, the rinse must reach {limit} for {contact_s} s; the probe watches that."),
+                format!(
+                    "Con esto, el enjuague debe llegar a {limit} durante {contact_s} s; la sonda lo vigila."
+                ),
+            )
+        }
+        Finding::PhAssumed => pick(
+            "The pH was not measured: the stricter column of the table, for pH 10, counts.".to_owned(),
+            "No se midió el pH: cuenta la columna más estricta de la tabla, la de pH 10.".to_owned(),
+        ),
+        Finding::NotAMeasurement => pick(
+            "No test kit shows this number.".to_owned(),
+            "Ningún kit de prueba muestra este número.".to_owned(),
+        ),
+        Finding::NotChemical => pick(
+            "The machine sanitizes by hot water: a concentration proves nothing.".to_owned(),
+            "La máquina desinfecta con agua caliente: una concentración no prueba nada.".to_owned(),
+        ),
+        Finding::Short => pick(
+            "Something is short and was not filled up.".to_owned(),
+            "Falta algún producto y no se rellenó.".to_owned(),
+        ),
+        Finding::Off { off_c, tolerance_c } | Finding::Agrees { off_c, tolerance_c } => {
+            let (off, tolerance) = differences(off_c, tolerance_c, reader);
+            pick(
+                format!(
+                    "It shows {off} {symbol} against the reference; ±{tolerance} {symbol} are permitted."
+                ),
+                format!(
+                    "Muestra {off} {symbol} respecto a la referencia; se permiten ±{tolerance} {symbol}."
+                ),
+            )
+        }
+    }
+}
+
+/// A difference with its sign, and the one that is permitted, with as many digits as it takes to
+/// tell them apart.
+fn differences(off_c: f64, tolerance_c: f64, reader: &Reader) -> (String, String) {
+    let (off, tolerance) = (reader.scale.difference(off_c), reader.scale.difference(tolerance_c));
+    let shown = |digits: usize| (format!("{off:+.digits$}"), format!("{tolerance:.digits$}"));
+    let apart = |(off, tolerance): &(String, String)| off.trim_start_matches(['+', '-']) != tolerance;
+    (1..=3).map(shown).find(apart).unwrap_or_else(|| shown(1))
+}
