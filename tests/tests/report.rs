@@ -10,7 +10,7 @@ use std::time::Duration;
 
 use rinseward::app::export::pdf::{Attachments, Limits, RenderError, Typesetter};
 use rinseward::core::reader::{Language, Scale};
-use rinseward::report::account::samples;
+use rinseward::report::account::{Account, samples};
 use rinseward::report::pdf::{Options, Paper};
 
 /// A table with quotes, line ends and bytes that are not UTF-8: attached as it is.
@@ -55,9 +55,9 @@ impl Made {
         said
     }
 
-    /// The text of its pages, in one line with single spaces.
+    /// The text of its pages in the order it was set, in one line with single spaces.
     fn text(&self) -> String {
-        let output = Command::new("pdftotext").arg("-layout").arg(self.file()).arg("-").output();
+        let output = Command::new("pdftotext").arg("-raw").arg(self.file()).arg("-").output();
         let output = output.expect("poppler is needed, see tests/all");
         assert!(output.status.success());
         let text = String::from_utf8(output.stdout).expect("text in UTF-8");
@@ -105,7 +105,7 @@ fn it_says_what_it_is() {
             assert!(meta.contains(wanted), "{wanted}: {meta}");
         }
         assert!(meta.contains("2026-12-01T12:00:00"), "{meta}");
-        let catalogue = made.said("qpdf", &["--json", "--json-key=objects"]);
+        let catalogue = made.said("qpdf", &["--json", "--json-key=qpdf"]);
         assert!(catalogue.contains(&format!("\"/Lang\": \"u:{language}\"")), "its language");
         assert_eq!(catalogue.matches("\"/AFRelationship\": \"/Data\"").count(), 3);
     }
@@ -237,8 +237,7 @@ fn without_a_report_nothing_changes() {
     assert!(matches!(error, RenderError::Failed { .. }), "{error:?}");
     assert!(error.diagnose(&out).to_string().contains("shorter span"), "{}", error.diagnose(&out));
 
-    let mut newer = month;
-    newer.v = 99;
+    let newer = Account { v: 99, ..samples::month() };
     let told = tried(&newer, plenty).diagnose(&out).to_string();
     assert!(told.starts_with("error[report-failed]") && told.contains("of the same version"), "{told}");
 

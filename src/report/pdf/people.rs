@@ -197,7 +197,7 @@ impl Draft<'_> {
 
     fn about(&self, remark: &Remark) -> String {
         let Some((index, change)) = &remark.amends else {
-            return self.teller.say(Word::NoteWord).to_owned();
+            return self.teller.say(Word::Noted).to_owned();
         };
         let word = match change {
             AmendmentChange::Comment => Word::CommentOn,

@@ -118,9 +118,9 @@ fn unproven_is_never_a_pass_and_almost_all_is_not_all() {
         account.machines.truncate(1);
         account.machines[0].counts = counts;
         let sheet = made(&account, Language::English, Scale::Celsius);
-        let table = sheet.blocks.iter().find_map(|block| match block {
-            Block::Table(table) if table.columns.len() == 9 => table.rows[0].last().cloned(),
-            _ => None,
+        let table = sheet.blocks.iter().find_map(|block| {
+            let Block::Table(table) = block else { return None };
+            (table.columns.len() == 9).then(|| table.rows[0].last().cloned()).flatten()
         });
         table.expect("the table of counts")
     };
@@ -150,10 +150,10 @@ fn thousands_of_exceptions_are_bounded_and_the_rule_is_told() {
     let bad = first.iter().chain(&account.machines[1].exceptions[..others]);
     let cold = bad.filter(|rack| rack.cycle.verdict != Verdict::Narrow).count();
     assert!(racks[..cold].iter().all(|rack| !rack.verdict.contains("narrow")), "the worst come first");
-    let listed = sheet.blocks.iter().filter_map(|block| match block {
-        Block::Table(table) => Some(table.rows.len()),
-        _ => None,
-    });
+    let listed = sheet
+        .blocks
+        .iter()
+        .filter_map(|block| if let Block::Table(table) = block { Some(table.rows.len()) } else { None });
     assert_eq!(listed.max(), Some(LISTED_MAX));
     let texts = texts(&sheet);
     assert!(texts.iter().any(|text| text.starts_with(&format!("There are {count} of them. The 400 worst"))));
@@ -170,10 +170,9 @@ fn what_is_not_sealed_or_damaged_is_said_in_a_frame() {
     let framed: Vec<&String> = sheet
         .blocks
         .iter()
-        .filter_map(|block| match block {
-            Block::Text { text, tone: Tone::Framed } => Some(text),
-            _ => None,
-        })
+        .filter_map(
+            |block| if let Block::Text { text, tone: Tone::Framed } = block { Some(text) } else { None },
+        )
         .collect();
     assert!(framed[0].starts_with("NOT SEALED"));
     assert!(

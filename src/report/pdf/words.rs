@@ -235,7 +235,7 @@ words! {
     Recorded: "Recorded", "Registrado";
     About: "About", "Sobre";
     Text: "Text", "Texto";
-    NoteWord: "note", "nota";
+    Noted: "note", "nota";
     CommentOn: "comment on record {index}", "comentario al asiento {index}";
     WithdrawsRecord: "withdraws record {index}", "retira el asiento {index}";
     CorrectsRecord: "corrects record {index}", "corrige el asiento {index}";
