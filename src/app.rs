@@ -10,7 +10,7 @@ mod days;
 mod demo;
 mod door;
 mod enter;
-mod export;
+pub mod export;
 mod failure;
 mod history;
 mod keeping;

@@ -28,6 +28,9 @@ mod markup;
 mod mqtt;
 #[path = "tests/replay.rs"]
 mod replay;
+#[cfg(feature = "pdf")]
+#[path = "tests/report.rs"]
+mod report;
 #[path = "tests/repository.rs"]
 mod repository;
 #[path = "tests/seal.rs"]

@@ -3,6 +3,7 @@
 pub(in crate::app) mod evidence;
 pub(in crate::app) mod gather;
 mod lines;
+pub mod pdf;
 pub(in crate::app) mod place;
 pub(in crate::app) mod seal;
 pub(in crate::app) mod span;

@@ -15,6 +15,8 @@ mod service;
 #[cfg(test)]
 mod tests;
 
+pub mod samples;
+
 use jiff::civil::Date;
 use serde::{Deserialize, Serialize};
 
@@ -147,6 +149,12 @@ impl Counts {
     #[must_use]
     pub const fn total(&self) -> u64 {
         self.cold + self.brief + self.weak + self.unproven + self.narrow + self.pass
+    }
+
+    /// Racks that passed, barely or plainly: an unproven one is none of them.
+    #[must_use]
+    pub const fn passed(&self) -> u64 {
+        self.narrow + self.pass
     }
 }
 

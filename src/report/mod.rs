@@ -9,6 +9,7 @@ pub mod alerts;
 pub mod csv;
 pub mod json;
 pub mod local;
+pub mod pdf;
 pub mod plot;
 pub mod row;
 pub mod said;

@@ -15,6 +15,7 @@
 mod area;
 pub mod cycle;
 pub mod day;
+pub mod days;
 mod raster;
 mod scene;
 mod svg;

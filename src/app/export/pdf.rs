@@ -1,0 +1,279 @@
+//! A report as a PDF file, made by the program `rinseward-report`.
+//!
+//! It runs as a child without any environment, in a folder of its own beside the file that is
+//! wanted, within limits of time and memory. The file appears whole under its name or not at all.
+
+use std::ffi::OsString;
+use std::io::{self, Read};
+use std::path::{Path, PathBuf};
+use std::process::{Child, Command, ExitStatus, Stdio};
+use std::sync::mpsc;
+use std::time::Duration;
+
+use rustix::process::{Pid, Resource, Rlimit};
+
+use crate::diagnostic::Diagnostic;
+use crate::report::account::Account;
+use crate::report::pdf::{ACCOUNT, Options};
+
+/// Name of the program.
+const PROGRAM: &str = "rinseward-report";
+
+/// Most bytes of a message of the program that are read.
+const SAID_MAX: u64 = 16 * 1024;
+
+/// What to attach beside the account.
+#[derive(Clone, Copy, Debug, Default)]
+pub struct Attachments<'a> {
+    /// The table of the racks, attached as `cycles.csv`.
+    pub cycles: Option<&'a Path>,
+    /// The records with their proof, attached as `evidence.jsonl`.
+    pub evidence: Option<&'a Path>,
+}
+
+/// Why there is no report.
+#[derive(Debug, thiserror::Error)]
+pub enum RenderError {
+    /// The program is nowhere.
+    #[error("there is no {PROGRAM} beside this program or on the search path")]
+    Missing,
+    /// A file of ours cannot be written or moved.
+    #[error("«{}» cannot be written", path.display())]
+    File {
+        /// Which.
+        path: PathBuf,
+        /// Why.
+        #[source]
+        source: io::Error,
+    },
+    /// The account has no form as JSON.
+    #[error("the account cannot be written as JSON")]
+    Account(#[source] serde_json::Error),
+    /// The program cannot be started or watched.
+    #[error("«{}» cannot be run", program.display())]
+    Run {
+        /// Which.
+        program: PathBuf,
+        /// Why.
+        #[source]
+        source: io::Error,
+    },
+    /// It took longer than it may.
+    #[error("it took longer than {} s", limit.as_secs())]
+    TooLong {
+        /// How long it may take.
+        limit: Duration,
+    },
+    /// It ended without a report.
+    #[error("it ended without a report ({status})")]
+    Failed {
+        /// How it ended.
+        status: ExitStatus,
+        /// What it said.
+        said: String,
+    },
+}
+
+impl RenderError {
+    /// The error in the one form for people; `out` is the file that was wanted.
+    #[must_use]
+    pub fn diagnose(&self, out: &Path) -> Diagnostic {
+        let failed = || Diagnostic::error("report-failed", "the PDF report was not made");
+        let shorter = "ask for a shorter span or fewer machines; CSV and JSON have no such limit";
+        match self {
+            Self::Missing => {
+                Diagnostic::error("report-missing", "PDF reports need a program that is not installed")
+                    .place(PROGRAM)
+                    .because(self)
+                    .advice("install it from the same release and put it beside rinseward")
+                    .advice("or build it: cargo build --release --features pdf --bin rinseward-report")
+                    .advice("CSV and JSON need no other program")
+            }
+            Self::TooLong { .. } => failed().place(out.display().to_string()).because(self).advice(shorter),
+            Self::Failed { status, said } => {
+                let diagnostic = failed().place(out.display().to_string()).because(self);
+                if said.is_empty() {
+                    // Without a word it was ended by a limit, or by the system for want of memory.
+                    return diagnostic.advice(shorter);
+                }
+                let diagnostic = diagnostic.cause(said.clone());
+                if status.code().is_some() { diagnostic } else { diagnostic.advice(shorter) }
+            }
+            Self::File { .. } | Self::Account(_) | Self::Run { .. } => {
+                failed().place(out.display().to_string()).because(self)
+            }
+        }
+    }
+}
+
+/// What the program may use.
+#[derive(Clone, Copy, PartialEq, Eq, Debug)]
+pub struct Limits {
+    /// Time in all.
+    pub wall: Duration,
+    /// Time of all processors together.
+    pub processor: Duration,
+    /// Address space, bytes.
+    pub memory: u64,
+}
+
+impl Default for Limits {
+    /// Some thirty times of what a year of five machines takes on a small computer.
+    fn default() -> Self {
+        Self { wall: Duration::from_secs(15 * 60), processor: Duration::from_secs(15 * 60), memory: 3 << 30 }
+    }
+}
+
+/// The program that makes reports, and its limits.
+#[derive(Clone, PartialEq, Eq, Debug)]
+pub struct Typesetter {
+    /// Where it is.
+    pub program: PathBuf,
+    /// What it may use.
+    pub limits: Limits,
+}
+
+/// Makes a report with the program that is installed.
+///
+/// # Errors
+/// [`RenderError`].
+pub fn render(
+    account: &Account,
+    attachments: Attachments<'_>,
+    options: Options,
+    out: &Path,
+) -> Result<(), RenderError> {
+    Typesetter::find()?.render(account, attachments, options, out)
+}
+
+impl Typesetter {
+    /// Looks beside this program, then on the search path.
+    ///
+    /// # Errors
+    /// [`RenderError::Missing`].
+    pub fn find() -> Result<Self, RenderError> {
+        let own = std::env::current_exe().ok();
+        let beside = own.as_deref().and_then(Path::parent).map(Path::to_owned);
+        Self::find_in(
+            beside.into_iter().chain(std::env::var_os("PATH").iter().flat_map(std::env::split_paths)),
+        )
+    }
+
+    /// Looks in folders, in order; a relative one is passed over, since it means another place everywhere.
+    ///
+    /// # Errors
+    /// [`RenderError::Missing`].
+    pub fn find_in(folders: impl Iterator<Item = PathBuf>) -> Result<Self, RenderError> {
+        folders
+            .filter(|folder| folder.is_absolute())
+            .map(|folder| folder.join(PROGRAM))
+            .find(|program| program.is_file())
+            .map(|program| Self { program, limits: Limits::default() })
+            .ok_or(RenderError::Missing)
+    }
+
+    /// Makes a report and puts it at `out`; what is there is replaced.
+    ///
+    /// # Errors
+    /// [`RenderError`]; `out` is then as it was.
+    pub fn render(
+        &self,
+        account: &Account,
+        attachments: Attachments<'_>,
+        options: Options,
+        out: &Path,
+    ) -> Result<(), RenderError> {
+        let file = |path: &Path, source| RenderError::File { path: path.to_owned(), source };
+        let out = std::path::absolute(out).map_err(|source| file(out, source))?;
+        // Beside the file that is wanted, so that moving it there is one step.
+        let parent = out.parent().unwrap_or(&out);
+        let folder = tempfile::Builder::new()
+            .prefix(".rinseward-report-")
+            .tempdir_in(parent)
+            .map_err(|source| file(parent, source))?;
+        let (json, made) = (folder.path().join(ACCOUNT), folder.path().join("report.pdf"));
+        let bytes = serde_json::to_vec(account).map_err(RenderError::Account)?;
+        std::fs::write(&json, bytes).map_err(|source| file(&json, source))?;
+        let mut arguments = vec![
+            (OsString::from("--account"), json.into_os_string()),
+            ("--paper".into(), options.paper.as_str().into()),
+            ("--scale".into(), options.scale.as_str().into()),
+            ("--language".into(), options.language.code().into()),
+            ("--out".into(), made.clone().into_os_string()),
+        ];
+        for (name, path) in [("--cycles", attachments.cycles), ("--evidence", attachments.evidence)] {
+            if let Some(path) = path {
+                let path = std::path::absolute(path).map_err(|source| file(path, source))?;
+                arguments.push((name.into(), path.into_os_string()));
+            }
+        }
+        self.run(folder.path(), arguments)?;
+        let moved = std::fs::File::open(&made)
+            .and_then(|written| written.sync_all())
+            .and_then(|()| std::fs::rename(&made, &out));
+        moved.map_err(|source| file(&out, source))
+    }
+
+    fn run(&self, folder: &Path, arguments: Vec<(OsString, OsString)>) -> Result<(), RenderError> {
+        let run = |source| RenderError::Run { program: self.program.clone(), source };
+        let mut child = Command::new(&self.program)
+            .args(arguments.into_iter().flat_map(|(name, value)| [name, value]))
+            .env_clear()
+            .current_dir(folder)
+            .stdin(Stdio::null())
+            .stdout(Stdio::null())
+            .stderr(Stdio::piped())
+            .spawn()
+            .map_err(run)?;
+        let said = self.limit(&child).map_err(io::Error::from).and_then(|()| listen(&mut child));
+        let said = said.map_err(|source| {
+            end(&mut child);
+            run(source)
+        })?;
+        // Standard error closes when the program ends: no later than that it has to be waited for.
+        let Ok(said) = said.recv_timeout(self.limits.wall) else {
+            end(&mut child);
+            return Err(RenderError::TooLong { limit: self.limits.wall });
+        };
+        let status = child.wait().map_err(run)?;
+        if status.success() { Ok(()) } else { Err(RenderError::Failed { status, said }) }
+    }
+
+    fn limit(&self, child: &Child) -> rustix::io::Result<()> {
+        let pid = Pid::from_child(child);
+        let limits = [(Resource::Cpu, self.limits.processor.as_secs()), (Resource::As, self.limits.memory)];
+        for (resource, most) in limits {
+            rustix::process::prlimit(
+                Some(pid),
+                resource,
+                Rlimit { current: Some(most), maximum: Some(most) },
+            )?;
+        }
+        Ok(())
+    }
+}
+
+/// Reads what the child says until it ends, on a thread of its own.
+fn listen(child: &mut Child) -> io::Result<mpsc::Receiver<String>> {
+    let mut stderr =
+        child.stderr.take().ok_or_else(|| io::Error::other("its standard error is not there"))?;
+    let (sender, receiver) = mpsc::sync_channel(1);
+    std::thread::Builder::new().name("report".to_owned()).spawn(move || {
+        let mut said = Vec::new();
+        // An end by force is an end as well; what lies beyond the limit is read and dropped.
+        let _read = (&mut stderr).take(SAID_MAX).read_to_end(&mut said);
+        let _rest = io::copy(&mut stderr, &mut io::sink());
+        let lines = String::from_utf8_lossy(&said);
+        let lines: Vec<&str> = lines.lines().map(str::trim).collect();
+        // Whoever waited may have given up.
+        drop(sender.send(lines.join("; ")));
+    })?;
+    Ok(receiver)
+}
+
+/// Ends the child and waits for its end, so that nothing of it is left.
+fn end(child: &mut Child) {
+    // It may have ended by itself meanwhile.
+    drop(child.kill());
+    drop(child.wait());
+}

@@ -1,0 +1,230 @@
+//! What people answered and entered: alerts, checks, remarks and amendments.
+
+use super::Draft;
+use super::sheet::Tone;
+use super::tell::Teller;
+use super::words::Word;
+use crate::core::record::{AmendmentChange, Check, CheckKind};
+use crate::report::account::{AlertAccount, CheckAccount, OverdueCheck, Remark};
+
+impl Draft<'_> {
+    pub(super) fn alerts(&mut self) {
+        self.section(Word::AlertsHeading);
+        let columns = vec![
+            self.number(Word::Number),
+            self.wide(Word::Machine, 2),
+            self.wide(Word::Condition, 3),
+            self.wide(Word::Since, 3),
+            self.wide(Word::MeasuredColumn, 2),
+            self.number(Word::Racks),
+            self.wide(Word::AnsweredColumn, 7),
+        ];
+        let row = |alert: &AlertAccount| {
+            vec![
+                alert.number.to_string(),
+                self.whose(alert.machine.as_deref()),
+                self.teller.condition(alert.condition).to_owned(),
+                self.teller.minute(alert.since),
+                self.teller.figures(alert.measured, alert.limit),
+                alert.racks.to_string(),
+                self.answered(alert),
+            ]
+        };
+        let rows = self.account.alerts.iter().map(row).collect();
+        self.table(columns, rows);
+    }
+
+    fn answered(&self, alert: &AlertAccount) -> String {
+        let teller = self.teller;
+        let at = |word: Word, at| teller.with(word, &[("at", &teller.minute(at))]);
+        let mut said = vec![match &alert.acknowledged {
+            Some((by, at)) => {
+                teller.with(Word::TakenBy, &[("by", &Teller::text(by)), ("at", &teller.minute(*at))])
+            }
+            None => teller.say(Word::NobodyTook).to_owned(),
+        }];
+        if let Some(action) = &alert.action {
+            let (racks, done) = (Teller::text(&action.racks), Teller::text(&action.done));
+            let (by, at) = (Teller::text(&action.by), teller.minute(action.at));
+            let index = action.index.to_string();
+            let values =
+                [("racks", racks.as_str()), ("done", &done), ("by", &by), ("at", &at), ("index", &index)];
+            said.push(teller.with(Word::ActionIn, &values));
+        } else if alert.condition.needs_action() {
+            said.push(format!("{}: {}.", teller.say(Word::ActionRow), teller.say(Word::NotRecorded)));
+        }
+        said.push(match alert.cleared {
+            Some(cleared) => at(Word::Recovered, cleared),
+            None => teller.say(Word::NotRecovered).to_owned(),
+        });
+        let (delivered, given_up) = (alert.delivered.to_string(), alert.given_up.to_string());
+        said.push(teller.with(Word::Messages, &[("delivered", &delivered), ("given_up", &given_up)]));
+        said.push(match alert.closed {
+            Some(closed) => at(Word::Closed, closed),
+            None => teller.say(Word::StillOpen).to_owned(),
+        });
+        said.join(" ")
+    }
+
+    pub(super) fn checks(&mut self) {
+        self.section(Word::ChecksHeading);
+        let columns = vec![
+            self.wide(Word::At, 4),
+            self.wide(Word::Machine, 3),
+            self.wide(Word::Check, 3),
+            self.wide(Word::FoundColumn, 7),
+            self.wide(Word::Result, 3),
+            self.wide(Word::By, 2),
+            self.number(Word::RecordRow),
+        ];
+        let row = |check: &CheckAccount| {
+            vec![
+                self.teller.minute(check.check.at()),
+                self.whose(check.machine.as_deref()),
+                self.teller.check(check.check.kind()).to_owned(),
+                self.found(&check.check),
+                self.result(check),
+                Teller::text(by(&check.check)),
+                check.index.to_string(),
+            ]
+        };
+        let rows = self.account.checks.iter().map(row).collect();
+        self.table(columns, rows);
+    }
+
+    fn found(&self, check: &Check) -> String {
+        let teller = self.teller;
+        match check {
+            Check::Sanitizer { mg_per_l, ph, solution_c, method, .. } => {
+                let mut said = vec![format!("{mg_per_l} mg/L")];
+                said.extend(ph.map(|ph| format!("pH {ph:.1}")));
+                said.extend(
+                    solution_c
+                        .map(|at| teller.with(Word::SolutionAt, &[("at", &teller.reader.temperature(at))])),
+                );
+                said.extend(method.as_deref().map(Teller::text));
+                said.join(", ")
+            }
+            Check::Supply { enough, note, .. } => {
+                let word = teller.say(if *enough { Word::Enough } else { Word::NotEnough });
+                note.as_deref()
+                    .map_or_else(|| word.to_owned(), |note| format!("{word}: {}", Teller::text(note)))
+            }
+            Check::DrainAndClean { note, .. } => {
+                note.as_deref().map_or_else(|| teller.say(Word::DoneOnly).to_owned(), Teller::text)
+            }
+            Check::Thermometer { what, shown_c, reference_c, tolerance_c, reference, .. } => {
+                let unit = teller.reader.scale.symbol();
+                let (shown, against) = teller.reader.pair(*shown_c, *reference_c);
+                let values = [
+                    ("what", Teller::text(what)),
+                    ("shown", format!("{shown} {unit}")),
+                    ("reference", format!("{against} {unit}")),
+                    ("with", Teller::text(reference)),
+                    ("tolerance", teller.reader.difference(*tolerance_c)),
+                ];
+                let values: Vec<(&str, &str)> =
+                    values.iter().map(|(name, value)| (*name, value.as_str())).collect();
+                teller.with(Word::ThermometerFound, &values)
+            }
+        }
+    }
+
+    /// Good or not, and whether somebody said later that it does not count so.
+    fn result(&self, check: &CheckAccount) -> String {
+        let teller = self.teller;
+        let good = teller.say(match check.good {
+            Some(true) => Word::Good,
+            Some(false) => Word::NotGood,
+            None => Word::DoneOnly,
+        });
+        let Some(index) = check.amended_by else { return good.to_owned() };
+        let amendment = self.account.remarks.iter().find(|remark| remark.index == index);
+        let word = match amendment.and_then(|remark| remark.amends.as_ref()).map(|(_, change)| change) {
+            Some(AmendmentChange::Withdrawn) => Word::WithdrawnBy,
+            Some(AmendmentChange::Corrected(_)) => Word::CorrectedBy,
+            Some(AmendmentChange::Comment) | None => Word::AmendedBy,
+        };
+        format!("{good}; {}", teller.with(word, &[("index", &index.to_string())]))
+    }
+
+    pub(super) fn overdue(&mut self) {
+        self.heading(2, self.teller.say(Word::OverdueHeading));
+        let columns = vec![
+            self.wide(Word::OverdueSince, 2),
+            self.wide(Word::Machine, 2),
+            self.wide(Word::Check, 2),
+            self.wide(Word::MadeAfterAll, 2),
+        ];
+        let row = |check: &OverdueCheck| {
+            let kind = CheckKind::ALL.into_iter().find(|kind| kind.as_str() == check.check);
+            let never = || self.teller.say(Word::NeverMade).to_owned();
+            vec![
+                self.teller.minute(check.since),
+                self.whose(check.machine.as_deref()),
+                kind.map_or_else(|| Teller::text(&check.check), |kind| self.teller.check(kind).to_owned()),
+                check.made.map_or_else(never, |made| self.teller.minute(made)),
+            ]
+        };
+        let rows = self.account.overdue.iter().map(row).collect();
+        self.table(columns, rows);
+    }
+
+    pub(super) fn remarks(&mut self) {
+        self.section(Word::RemarksHeading);
+        self.text(Tone::Small, self.teller.say(Word::RemarksNote));
+        let columns = vec![
+            self.wide(Word::Recorded, 3),
+            self.wide(Word::Machine, 2),
+            self.wide(Word::About, 3),
+            self.wide(Word::Text, 7),
+            self.wide(Word::By, 2),
+            self.number(Word::RecordRow),
+        ];
+        let row = |remark: &Remark| {
+            vec![
+                self.teller.minute(remark.recorded),
+                self.whose(remark.machine.as_deref()),
+                self.about(remark),
+                self.said(remark),
+                Teller::text(&remark.by),
+                remark.index.to_string(),
+            ]
+        };
+        let rows = self.account.remarks.iter().map(row).collect();
+        self.table(columns, rows);
+    }
+
+    fn about(&self, remark: &Remark) -> String {
+        let Some((index, change)) = &remark.amends else {
+            return self.teller.say(Word::Noted).to_owned();
+        };
+        let word = match change {
+            AmendmentChange::Comment => Word::CommentOn,
+            AmendmentChange::Withdrawn => Word::WithdrawsRecord,
+            AmendmentChange::Corrected(_) => Word::CorrectsRecord,
+        };
+        self.teller.with(word, &[("index", &index.to_string())])
+    }
+
+    /// The text, and behind it the check as it should have been entered.
+    fn said(&self, remark: &Remark) -> String {
+        let text = Teller::text(&remark.text);
+        match &remark.amends {
+            Some((_, AmendmentChange::Corrected(check))) => {
+                let when = self.teller.minute(check.at());
+                format!("{text} → {}, {when}: {}", self.teller.check(check.kind()), self.found(check))
+            }
+            Some((_, AmendmentChange::Comment | AmendmentChange::Withdrawn)) | None => text,
+        }
+    }
+}
+
+fn by(check: &Check) -> &str {
+    match check {
+        Check::Sanitizer { by, .. }
+        | Check::Supply { by, .. }
+        | Check::DrainAndClean { by, .. }
+        | Check::Thermometer { by, .. } => by,
+    }
+}

@@ -1,0 +1,206 @@
+//! Every rack that did not plainly pass: its trace, what was found, what was done.
+
+use super::sheet::{Rack, Tone};
+use super::tell::Teller;
+use super::words::Word;
+use super::{Block, Draft};
+use crate::core::record::{Basis, Cycle};
+use crate::report::account::ExceptionAccount;
+use crate::report::plot::{Size, cycle};
+
+/// Most racks that are shown with their trace: some eighty pages.
+pub const TRACES_MAX: usize = 400;
+/// Most racks that are listed without it: some two hundred pages.
+pub const LISTED_MAX: usize = 6000;
+
+/// Size of a trace beside its figures, px.
+const BESIDE: Size = Size { width: 420, height: 215 };
+
+/// Seconds between the end of a cycle and its record beyond which the record is late
+/// (`DayAccount::late` has the same rule).
+const LATE_S: f64 = 3600.0;
+
+impl Draft<'_> {
+    pub(super) fn racks(&mut self) {
+        let teller = self.teller;
+        self.section(Word::ExceptionsHeading);
+        let all = self.account.machines.iter().flat_map(|machine| {
+            machine.exceptions.iter().map(|exception| (machine.machine.as_str(), exception))
+        });
+        let mut all: Vec<(&str, &ExceptionAccount)> = all.collect();
+        let count = all.len();
+        if count == 0 {
+            return self.text(Tone::Plain, teller.say(Word::NoneF));
+        }
+        all.sort_by_key(|(_, exception)| {
+            (exception.cycle.verdict, exception.cycle.rinse_started, exception.index)
+        });
+        let further = all.split_off(count.min(TRACES_MAX));
+        if further.is_empty() {
+            // All are shown: in order of time they tell what happened.
+            all.sort_by_key(|(_, exception)| (exception.cycle.rinse_started, exception.index));
+            self.text(Tone::Small, teller.with(Word::ExceptionsCount, &[("count", &count.to_string())]));
+        } else {
+            let (count, drawn, listed) =
+                (count.to_string(), all.len().to_string(), further.len().to_string());
+            let values = [("count", count.as_str()), ("drawn", &drawn), ("listed", &listed)];
+            self.text(Tone::Small, teller.with(Word::ExceptionsRule, &values));
+        }
+        for (machine, exception) in all {
+            let rack = self.rack(machine, exception);
+            self.blocks.push(Block::Rack(rack));
+        }
+        self.further(&further);
+    }
+
+    fn rack(&mut self, machine: &str, exception: &ExceptionAccount) -> Rack {
+        let cycle = &exception.cycle;
+        let teller = self.teller;
+        let plot = exception.trace.as_ref().map(|trace| {
+            let mut plot = cycle::plot(machine, cycle, trace, &teller.reader);
+            // Its title stands over it as text.
+            plot.title.clear();
+            // Which value it is stands beside it.
+            for point in &mut plot.points {
+                point.label.truncate(point.label.find(" (").unwrap_or(point.label.len()));
+            }
+            let alt = plot.description.clone();
+            (self.plot(&plot.svg(BESIDE)), alt)
+        });
+        let at = teller.stamp(cycle.rinse_started);
+        let head = teller.with(Word::ExceptionHead, &[("machine", &Teller::text(machine)), ("at", &at)]);
+        let mut rows = self.figures(cycle);
+        if exception.trace.is_none() {
+            rows.push((String::new(), teller.say(Word::NoTrace).to_owned()));
+        }
+        rows.push(self.row(Word::Why, teller.reasons(&cycle.reasons)));
+        if !cycle.findings.is_empty() {
+            rows.push(self.row(Word::Found, teller.findings(&cycle.findings)));
+        }
+        rows.extend(self.answers(exception));
+        rows.push(self.row(Word::RecordRow, self.recorded(exception)));
+        Rack { verdict: teller.verdict(cycle.verdict), head, plot, rows }
+    }
+
+    fn figures(&self, cycle: &Cycle) -> Vec<(String, String)> {
+        let teller = self.teller;
+        let unit = teller.reader.scale.symbol();
+        let mut rows = vec![self.row(Word::Minimum, self.minimum(cycle))];
+        if let (Basis::LagCorrected, Some(raw)) = (cycle.basis, cycle.rinse_min_raw_c) {
+            let raw = teller.beside(raw, std::iter::once(cycle.limit_c));
+            rows.push(self.row(Word::Basis, teller.with(Word::BasisCorrected, &[("raw", &raw)])));
+        }
+        rows.push(self.row(Word::Held, self.held(cycle)));
+        if let Some(wash) = cycle.wash_min_c {
+            let (measured, limit) = teller.reader.pair(wash, cycle.wash_limit_c);
+            let values = [("measured", measured.as_str()), ("limit", &limit), ("unit", unit)];
+            rows.push(self.row(Word::WashMinimum, teller.with(Word::WashAgainst, &values)));
+        }
+        rows
+    }
+
+    fn minimum(&self, cycle: &Cycle) -> String {
+        let teller = self.teller;
+        let Some(minimum) = cycle.rinse_min_c else {
+            let limit = teller.reader.temperature(cycle.limit_c);
+            return teller.with(Word::NoMinimum, &[("limit", &limit)]);
+        };
+        let (measured, limit) = teller.reader.pair(minimum, cycle.limit_c);
+        let uncertainty = teller.reader.difference(cycle.uncertainty_c);
+        let unit = teller.reader.scale.symbol();
+        let values = [
+            ("measured", measured.as_str()),
+            ("limit", &limit),
+            ("unit", unit),
+            ("uncertainty", &uncertainty),
+        ];
+        teller.with(Word::AgainstLimit, &values)
+    }
+
+    fn held(&self, cycle: &Cycle) -> String {
+        let (held, required) = Teller::apart(cycle.dwell_s, cycle.dwell_required_s, 1);
+        self.teller.with(Word::HeldOf, &[("held", &held), ("required", &required)])
+    }
+
+    /// The alerts that name the rack with what was done, and the amendments that speak of it.
+    fn answers(&self, exception: &ExceptionAccount) -> Vec<(String, String)> {
+        let teller = self.teller;
+        let mut rows = Vec::new();
+        for number in &exception.alerts {
+            let number_text = number.to_string();
+            let alert = self.account.alerts.iter().find(|alert| alert.number == *number);
+            let text = match alert.and_then(|alert| alert.action.as_ref()) {
+                Some(action) => {
+                    let (racks, done) = (Teller::text(&action.racks), Teller::text(&action.done));
+                    let (by, at) = (Teller::text(&action.by), teller.minute(action.at));
+                    let values = [
+                        ("number", number_text.as_str()),
+                        ("racks", &racks),
+                        ("done", &done),
+                        ("by", &by),
+                        ("at", &at),
+                    ];
+                    teller.with(Word::ActionText, &values)
+                }
+                None => teller.with(Word::ActionMissing, &[("number", &number_text)]),
+            };
+            rows.push(self.row(Word::ActionRow, text));
+        }
+        if exception.alerts.is_empty() {
+            rows.push(self.row(Word::AlertRow, teller.say(Word::NoAlert)));
+        }
+        for index in &exception.amendments {
+            let remark = self.account.remarks.iter().find(|remark| remark.index == *index);
+            let text = match remark {
+                Some(remark) => {
+                    format!("{index}: {} ({})", Teller::text(&remark.text), Teller::text(&remark.by))
+                }
+                None => index.to_string(),
+            };
+            rows.push(self.row(Word::AmendmentRow, text));
+        }
+        rows
+    }
+
+    fn recorded(&self, exception: &ExceptionAccount) -> String {
+        let index = exception.index.to_string();
+        if exception.recorded.seconds_since(exception.cycle.rinse_ended) <= LATE_S {
+            return index;
+        }
+        let at = self.teller.stamp(exception.recorded);
+        self.teller.with(Word::RecordLate, &[("index", &index), ("at", &at)])
+    }
+
+    fn further(&mut self, further: &[(&str, &ExceptionAccount)]) {
+        if further.is_empty() {
+            return;
+        }
+        let teller = self.teller;
+        self.heading(2, teller.say(Word::FurtherHeading));
+        let columns = vec![
+            self.narrow(Word::VerdictColumn),
+            self.wide(Word::Machine, 2),
+            self.wide(Word::RinseBegan, 3),
+            self.wide(Word::Minimum, 4),
+            self.wide(Word::AlertRow, 1),
+            self.number(Word::RecordRow),
+        ];
+        let row = |(machine, exception): &(&str, &ExceptionAccount)| {
+            let alerts: Vec<String> = exception.alerts.iter().map(u64::to_string).collect();
+            vec![
+                teller.verdict(exception.cycle.verdict),
+                Teller::text(machine),
+                teller.stamp(exception.cycle.rinse_started),
+                self.minimum(&exception.cycle),
+                if alerts.is_empty() { "–".to_owned() } else { alerts.join(", ") },
+                exception.index.to_string(),
+            ]
+        };
+        let rows = further.iter().take(LISTED_MAX).map(row).collect();
+        self.table(columns, rows);
+        let beyond = further.len().saturating_sub(LISTED_MAX);
+        if beyond > 0 {
+            self.text(Tone::Framed, teller.with(Word::ExceptionsBeyond, &[("count", &beyond.to_string())]));
+        }
+    }
+}

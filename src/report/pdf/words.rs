@@ -1,0 +1,340 @@
+//! Every word of the report on paper, English and Spanish side by side.
+//!
+//! `{name}` stands for a value; both languages of a phrase use the same names.
+//! The Spanish is that of kitchens in the Americas: «canasta» for rack.
+
+use crate::core::reader::Language;
+
+/// Makes the list of phrases and what each says.
+macro_rules! words {
+    ($($name:ident: $english:literal, $spanish:literal;)*) => {
+        /// A word or a phrase of the report.
+        #[derive(Clone, Copy, PartialEq, Eq, Debug)]
+        pub(super) enum Word { $($name),* }
+
+        impl Word {
+            /// Every one of them.
+            #[cfg(test)]
+            pub(super) const ALL: &'static [Self] = &[$(Self::$name),*];
+
+            /// English and Spanish.
+            pub(super) const fn pair(self) -> (&'static str, &'static str) {
+                match self { $(Self::$name => ($english, $spanish)),* }
+            }
+        }
+    };
+}
+
+words! {
+    // The page around the text.
+    Title: "Warewashing report", "Informe de lavado de vajilla";
+    PageOf: "page {page} of {pages}", "página {page} de {pages}";
+    SealedHead: "checkpoint over {count} records", "punto de control sobre {count} asientos";
+    UnsealedHead: "not sealed", "sin sello";
+    Contents: "Contents", "Contenido";
+    Span: "{from} to {to}", "{from} a {to}";
+
+    // Cover.
+    CoverHeading: "What this report is about", "De qué trata este informe";
+    Site: "Site", "Sitio";
+    SpanRow: "Span", "Periodo";
+    Zone: "Time zone of all times", "Zona horaria de todas las horas";
+    OnlyMachines: "Only these machines", "Solo estas máquinas";
+    Made: "Made", "Hecho el";
+    Program: "Made by", "Hecho por";
+    ProgramName: "rinseward {version}", "rinseward {version}";
+    RecordsRow: "Records it stands on", "Asientos en que se basa";
+    RecordsValue: "{from} to {last} of the ledger", "{from} a {last} del registro";
+    NoRecords: "none", "ninguno";
+    MachinesHeading: "Machines and their limits", "Máquinas y sus límites";
+    Machine: "Machine", "Máquina";
+    Kind: "Kind", "Tipo";
+    Method: "Sanitized by", "Desinfección";
+    RinseLimit: "Final-rinse limit", "Límite del enjuague";
+    LimitFrom: "Source of the limit", "Origen del límite";
+    WashLimit: "Wash limit", "Límite del lavado";
+    DwellRow: "Held for", "Sostenido";
+    InForceSince: "In force since", "Vigente desde";
+    NoCycleInSpan: "no rack in the span", "ninguna canasta en el periodo";
+    IntegrityHeading: "Integrity", "Integridad";
+    SealedText: "A signed checkpoint over {count} records seals this account. Whoever has this file and the public key can check that nothing in it was changed: the steps stand under «{section}».", "Un punto de control firmado sobre {count} asientos sella este informe. Quien tenga este archivo y la clave pública puede comprobar que nada se cambió: los pasos están en «{section}».";
+    UnsealedText: "NOT SEALED: no signing key was at hand when this account was made. Nothing in this file proves that the record is whole; ask for a report with a checkpoint.", "SIN SELLO: no había clave de firma al hacer este informe. Nada en este archivo prueba que el registro esté entero; pida un informe con punto de control.";
+    DamagedText: "DAMAGED: {count} records could not be read, and nothing of them is in this account: {list}.", "DAÑADO: {count} asientos no se pudieron leer, y nada de ellos está en este informe: {list}.";
+    UndamagedText: "Every record of the span could be read.", "Se pudieron leer todos los asientos del periodo.";
+    MoreListed: "{list} and {count} more", "{list} y {count} más";
+    AidText: "This program is an aid. It replaces neither the machine's own gauges nor the required test kit or surface indicator; local rules come first.", "Este programa es una ayuda. No sustituye los indicadores de la máquina, ni el kit de prueba o el indicador de superficie exigidos; las normas locales van primero.";
+
+    // Summary.
+    SummaryHeading: "Summary", "Resumen";
+    Racks: "Racks", "Canastas";
+    PassRate: "Proven good", "Comprobadas";
+    PassRateNote: "«Proven good» is the share of racks that passed, barely or plainly. An unproven rack is never counted as one that passed. Shares are rounded down.", "«Comprobadas» es la parte de las canastas que pasaron, con holgura o por poco. Una canasta sin comprobar nunca cuenta como correcta. Los porcentajes se redondean hacia abajo.";
+    Lowest: "Lowest minimum", "Mínimo más bajo";
+    Median: "Median minimum", "Mediana de mínimos";
+    Monitored: "Monitored", "Vigilado";
+    MonitoredOf: "{share} of {time}", "{share} de {time}";
+    GapCount: "Gaps", "Huecos";
+    Late: "Recorded late", "Registradas tarde";
+    AllMachines: "All machines", "Todas las máquinas";
+    Attention: "What needs attention", "Lo que pide atención";
+    OpenAlerts: "Alerts still open", "Alertas aún abiertas";
+    ActionsMissing: "Corrective actions missing", "Acciones correctivas que faltan";
+    OverdueChecks: "Checks overdue", "Controles atrasados";
+    BadChecks: "Checks not good", "Controles con mal resultado";
+    EarlyWarnings: "Early warnings", "Avisos tempranos";
+    VerdictsHeading: "What the verdicts mean", "Qué significan los veredictos";
+    VerdictColumn: "Verdict", "Veredicto";
+    MeaningColumn: "Meaning", "Significado";
+    MeanCold: "the settled minimum of the final rinse was below its limit", "el mínimo estable del enjuague final quedó por debajo de su límite";
+    MeanBrief: "the limit was held for less than the time required", "el límite se sostuvo menos tiempo del exigido";
+    MeanWeak: "the sanitizer on file was outside its permitted range", "el desinfectante registrado estaba fuera del rango permitido";
+    MeanUnproven: "evidence is missing; never counted as a pass", "falta la evidencia; nunca cuenta como correcta";
+    MeanNarrow: "passed, by less than the uncertainty of the measurement", "pasó, por menos que la incertidumbre de la medida";
+    MeanPass: "passed", "pasó";
+
+    // Day by day.
+    DaysHeading: "Day by day", "Día a día";
+    DaysNote: "Each mark is the settled minimum of one rack; the band is the limit ± its expanded uncertainty (k = 2). Marks that would cover one another are drawn once.", "Cada marca es el mínimo estable de una canasta; la banda es el límite ± su incertidumbre expandida (k = 2). Las marcas que se taparían se dibujan una vez.";
+    Day: "Day", "Día";
+    NotPassed: "Not passed", "No pasaron";
+    NarrowColumn: "Narrow", "Justas";
+    LowestOf: "Lowest", "Mínimo";
+    MedianOf: "Median", "Mediana";
+    Limit: "Limit", "Límite";
+    Recovery: "Recovery", "Recuperación";
+    NotRecorded: "none on record", "no consta";
+    NoneF: "none in the span", "ninguno en el periodo";
+
+    // Exceptions.
+    ExceptionsHeading: "Racks that did not plainly pass", "Canastas que no pasaron con holgura";
+    ExceptionsCount: "{count} racks, each with its trace, what was found, and what was done about it.", "{count} canastas, cada una con su traza, lo hallado y lo que se hizo.";
+    ExceptionsRule: "There are {count} of them. The {drawn} worst are shown with their trace: by verdict first (cold, too short, weak sanitizer, unproven, narrow), within a verdict the oldest first. The other {listed} are in the table below.", "Son {count}. Las {drawn} peores se muestran con su traza: primero por veredicto (frías, cortas, desinfectante fuera de rango, sin comprobar, justas) y dentro de cada uno las más antiguas. Las otras {listed} están en la tabla de abajo.";
+    ExceptionsBeyond: "{count} more are not listed on paper; all of them stand in the attached cycles.csv and account.json.", "Otras {count} no figuran en papel; todas están en cycles.csv y account.json, adjuntos.";
+    FurtherHeading: "Further racks, without trace", "Otras canastas, sin traza";
+    ExceptionHead: "{machine}, {at}", "{machine}, {at}";
+    Minimum: "Settled minimum", "Mínimo estable";
+    AgainstLimit: "{measured} {unit} against {limit} {unit} ± {uncertainty}", "{measured} {unit} frente a {limit} {unit} ± {uncertainty}";
+    NoMinimum: "none; limit {limit}", "ninguno; límite {limit}";
+    Basis: "Judged by", "Evaluado con";
+    BasisCorrected: "the minimum corrected for the probe's delay; shown by the probe: {raw}", "el mínimo corregido por el retardo de la sonda; la sonda mostró: {raw}";
+    Held: "Limit held for", "Límite sostenido";
+    HeldOf: "{held} s of {required} s", "{held} s de {required} s";
+    WashMinimum: "Wash minimum", "Mínimo del lavado";
+    WashAgainst: "{measured} {unit} against {limit} {unit}", "{measured} {unit} frente a {limit} {unit}";
+    Why: "Why", "Por qué";
+    Found: "Found beside it", "Hallado además";
+    RecordRow: "Record", "Asiento";
+    RecordLate: "{index}, recorded late: {at}", "{index}, registrado tarde: {at}";
+    AlertRow: "Alert", "Alerta";
+    ActionRow: "Corrective action", "Acción correctiva";
+    ActionText: "Alert {number}. Racks: {racks} Done: {done} ({by}, {at})", "Alerta {number}. Canastas: {racks} Hecho: {done} ({by}, {at})";
+    ActionMissing: "Alert {number}: none on record", "Alerta {number}: no consta";
+    NoAlert: "no alert names this rack", "ninguna alerta nombra esta canasta";
+    AmendmentRow: "Amendment", "Enmienda";
+    NoTrace: "No trace is kept of this rack.", "No se conserva traza de esta canasta.";
+    RinseBegan: "Final rinse began", "Inicio del enjuague";
+
+    // Reasons and findings.
+    BelowLimit: "The final rinse settled at {measured}, below its limit of {limit}.", "El enjuague final se estabilizó en {measured}, por debajo de su límite de {limit}.";
+    DwellShort: "The limit was held for {held} s; {required} s are required.", "El límite se sostuvo {held} s; se exigen {required} s.";
+    Aborted: "The final rinse ended after {time} s, before the line could settle.", "El enjuague final terminó a los {time} s, antes de estabilizarse.";
+    TooWeak: "The sanitizer on file, {value} mg/L, is too weak.", "El desinfectante registrado, {value} mg/L, es demasiado débil.";
+    TooStrong: "The sanitizer on file, {value} mg/L, is too strong.", "El desinfectante registrado, {value} mg/L, es demasiado fuerte.";
+    PhTooHigh: "The sanitizer on file, {value} mg/L, is at a pH above what the Food Code's table covers.", "El desinfectante registrado, {value} mg/L, tiene un pH mayor que el de la tabla del Código de Alimentos.";
+    NotAMeasurement: "The sanitizer on file, {value} mg/L, is no possible measurement.", "El desinfectante registrado, {value} mg/L, no es una medida posible.";
+    NotChemical: "A sanitizer on file, {value} mg/L, does not count on a hot-water machine.", "Un desinfectante registrado, {value} mg/L, no cuenta en una máquina de agua caliente.";
+    NoCheck: "No sanitizer check is on file for this shift.", "No consta ningún control del desinfectante en este turno.";
+    ProbeFailed: "The final-rinse probe failed during the cycle: {fault}.", "La sonda del enjuague final falló durante el ciclo: {fault}.";
+    GapInRinse: "Readings are missing for {time} s of the final rinse.", "Faltan lecturas durante {time} s del enjuague final.";
+    TooFew: "Only {readings} readings lie in the settled rinse; {needed} are needed.", "Solo hay {readings} lecturas en el enjuague estable; se necesitan {needed}.";
+    TooSlow: "The probe answers too slowly for this rinse, and its time constant is not on file.", "La sonda responde demasiado despacio para este enjuague y no consta su constante de tiempo.";
+    EndNotSeen: "The trace does not show when the final rinse ended.", "La traza no muestra cuándo terminó el enjuague final.";
+    ClockStepped: "The clock of the source stepped during the cycle.", "El reloj de la fuente saltó durante el ciclo.";
+    Inside: "The settled minimum is {margin} above the limit, within the uncertainty of ±{uncertainty}.", "El mínimo estable está {margin} sobre el límite, dentro de la incertidumbre de ±{uncertainty}.";
+    WashLow: "The lowest wash was {measured}, below its limit of {limit}.", "El lavado más bajo fue de {measured}, por debajo de su límite de {limit}.";
+    RinseHot: "The highest final rinse was {measured}, above its maximum of {limit}.", "El enjuague final más alto fue de {measured}, por encima de su máximo de {limit}.";
+    WashFault: "The wash could not be judged: {fault}.", "El lavado no se pudo evaluar: {fault}.";
+    WashUnproven: "The wash could not be judged.", "El lavado no se pudo evaluar.";
+
+    // Alerts.
+    AlertsHeading: "Alerts and their answers", "Alertas y sus respuestas";
+    Number: "No.", "N.º";
+    Condition: "Condition", "Condición";
+    Since: "Since", "Desde";
+    MeasuredColumn: "Measured (limit)", "Medido (límite)";
+    AnsweredColumn: "Answer and outcome", "Respuesta y resultado";
+    TakenBy: "Taken on by {by}, {at}.", "Atendida por {by}, {at}.";
+    NobodyTook: "Nobody took it on.", "Nadie la atendió.";
+    Recovered: "Recovered {at}.", "Recuperado el {at}.";
+    NotRecovered: "Not recovered.", "Sin recuperar.";
+    Closed: "Closed {at}.", "Cerrada el {at}.";
+    StillOpen: "OPEN.", "ABIERTA.";
+    Messages: "Messages: {delivered} delivered, {given_up} given up.", "Mensajes: {delivered} entregados, {given_up} sin entregar.";
+    ActionIn: "Racks: {racks} Done: {done} ({by}, {at}, record {index})", "Canastas: {racks} Hecho: {done} ({by}, {at}, asiento {index})";
+    OfSite: "site", "sitio";
+
+    // Checks.
+    ChecksHeading: "Checks by people", "Controles hechos por personas";
+    Check: "Check", "Control";
+    Result: "Result", "Resultado";
+    FoundColumn: "Found", "Hallado";
+    By: "By", "Por";
+    At: "Made", "Hecho";
+    Good: "good", "bien";
+    NotGood: "NOT GOOD", "MAL";
+    DoneOnly: "done", "hecho";
+    WithdrawnBy: "withdrawn by record {index}", "retirado por el asiento {index}";
+    CorrectedBy: "corrected by record {index}", "corregido por el asiento {index}";
+    AmendedBy: "see record {index}", "véase el asiento {index}";
+    CheckSanitizer: "sanitizer concentration", "concentración del desinfectante";
+    CheckSupply: "supplies", "suministros";
+    CheckDrain: "drain and clean", "vaciado y limpieza";
+    CheckThermometer: "thermometer", "termómetro";
+    Enough: "enough", "suficiente";
+    NotEnough: "short", "falta";
+    SolutionAt: "solution at {at}", "solución a {at}";
+    ThermometerFound: "{what}: showed {shown}, reference {reference} ({with}), tolerance {tolerance}", "{what}: mostró {shown}, referencia {reference} ({with}), tolerancia {tolerance}";
+    OverdueHeading: "Checks that were overdue", "Controles que se atrasaron";
+    OverdueSince: "Overdue since", "Atrasado desde";
+    MadeAfterAll: "Made after all", "Hecho al fin";
+    NeverMade: "not made", "no se hizo";
+
+    // Calibrations, gaps, drift.
+    CalibrationsHeading: "Calibrations in force", "Calibraciones vigentes";
+    Probe: "Probe", "Sonda";
+    CalibrationMade: "Made on", "Hecha el";
+    PointsColumn: "Reference / shown", "Referencia / mostrado";
+    UncertaintyColumn: "U (k = 2)", "U (k = 2)";
+    TauColumn: "Time constant", "Constante de tiempo";
+    NotOnFile: "not on file", "no consta";
+    GapsHeading: "Gaps", "Huecos";
+    GapsNote: "Stretches in which nothing is known. A rack washed in one is either unproven or not on record.", "Tramos de los que no se sabe nada. Una canasta lavada en uno queda sin comprobar o no consta.";
+    From: "From", "Desde";
+    To: "To", "Hasta";
+    Length: "Length", "Duración";
+    Cause: "Cause", "Causa";
+    Lasts: "lasts", "continúa";
+    ServiceDown: "the service did not run", "el servicio no funcionaba";
+    FilledLater: "readings came late", "las lecturas llegaron tarde";
+    DriftHeading: "Early warnings", "Avisos tempranos";
+    DriftNote: "Control charts on the settled minima: an early warning of a slow decline, never a verdict.", "Gráficos de control sobre los mínimos estables: aviso temprano de un descenso lento, nunca un veredicto.";
+    Usual: "Usual minimum", "Mínimo habitual";
+    UsualValue: "{mean}, standard deviation {sigma}", "{mean}, desviación estándar {sigma}";
+    ColdFirst: "Cold first racks after a pause", "Primeras canastas frías tras una pausa";
+    RecoveryRow: "Recovery in the rush, first and last quarter", "Recuperación en la hora punta, primer y último cuarto";
+    Signals: "Signals of the charts", "Señales de los gráficos";
+    Signal: "{at}: {chart}, {shift} against the usual, shift since {since}", "{at}: {chart}, {shift} frente a lo habitual, cambio desde {since}";
+    SignalPlain: "{at}: {chart}, {shift} against the usual", "{at}: {chart}, {shift} frente a lo habitual";
+    MoreSignals: "and {count} more, in account.json", "y {count} más, en account.json";
+    Ewma: "moving average (EWMA, ISO 7870-6)", "media móvil (EWMA, ISO 7870-6)";
+    Cusum: "cumulative sum (CUSUM, ISO 7870-4)", "suma acumulada (CUSUM, ISO 7870-4)";
+
+    // Remarks and service.
+    RemarksHeading: "Remarks and amendments", "Observaciones y enmiendas";
+    RemarksNote: "An amendment stands beside the record it is about; the record itself is never changed.", "Una enmienda figura junto al asiento al que se refiere; el asiento mismo nunca se cambia.";
+    Recorded: "Recorded", "Registrado";
+    About: "About", "Sobre";
+    Text: "Text", "Texto";
+    Noted: "note", "nota";
+    CommentOn: "comment on record {index}", "comentario al asiento {index}";
+    WithdrawsRecord: "withdraws record {index}", "retira el asiento {index}";
+    CorrectsRecord: "corrects record {index}", "corrige el asiento {index}";
+    ServiceHeading: "The program and the record", "El programa y el registro";
+    ServiceNote: "Texts as recorded, in English.", "Textos tal como se registraron, en inglés.";
+    Event: "Event", "Suceso";
+
+    // Proof.
+    ProofHeading: "Checkpoint and how to verify this report", "Punto de control y cómo verificar este informe";
+    CheckpointHeading: "The checkpoint", "El punto de control";
+    CheckpointText: "A signed note (C2SP tlog-checkpoint): origin, number of records, root over all of them, signature.", "Una nota firmada (C2SP tlog-checkpoint): origen, número de asientos, raíz sobre todos ellos, firma.";
+    KeyHeading: "The public key", "La clave pública";
+    KeyText: "Do not take the key from this page alone: have it given or read to you by the site another way, and compare. Whoever forges a report also prints a key.", "No tome la clave solo de esta página: pídala al sitio por otra vía y compárela. Quien falsifica un informe también imprime una clave.";
+    StepsHeading: "Step by step, on any computer", "Paso a paso, en cualquier computadora";
+    StepSave: "Save this file as report.pdf, and the public key that you were given as site.verify-key.", "Guarde este archivo como report.pdf y la clave pública que le dieron como site.verify-key.";
+    StepVerify: "Verify it. No network and no trust in the kitchen is needed.", "Verifíquelo. No hace falta red ni confiar en la cocina.";
+    StepExit: "«Whole» (exit code 0) says: the attached records are those that the checkpoint counts, unchanged. Not whole is exit code 1; 2 says that it could not be checked.", "«Entero» (código 0) significa: los asientos adjuntos son los que cuenta el punto de control, sin cambios. No entero es el código 1; 2 indica que no se pudo comprobar.";
+    StepDetach: "Or take the attachments out first, with any PDF program, and verify the table by itself.", "O saque antes los adjuntos, con cualquier programa de PDF, y verifique la tabla por sí sola.";
+    StepEarlier: "Where you kept an earlier checkpoint, give it too: it proves that nothing older was changed since.", "Si guardó un punto de control anterior, indíquelo también: prueba que desde entonces no se cambió nada más antiguo.";
+    StepPaper: "The pages you read are made from the attached account.json. What is proven is the attached evidence.jsonl; compare with it what a decision rests on.", "Las páginas que lee se hacen de account.json, adjunto. Lo probado es evidence.jsonl, adjunto; compare con él aquello en que se base una decisión.";
+    AttachmentsHeading: "Attached files", "Archivos adjuntos";
+    File: "File", "Archivo";
+    Holds: "Holds", "Contiene";
+    Size: "Size", "Tamaño";
+    HoldsCycles: "every rack of the span as a table (CSV, RFC 4180)", "todas las canastas del periodo como tabla (CSV, RFC 4180)";
+    HoldsEvidence: "the records with their proof, for verification", "los asientos con su prueba, para verificar";
+    HoldsAccount: "everything shown on these pages (JSON)", "todo lo que muestran estas páginas (JSON)";
+    Replaced: "A character that the fonts of this file lack stands as «□»; account.json holds it.", "Un carácter que falta en las letras de este archivo figura como «□»; account.json lo contiene.";
+
+    // Cautions.
+    CautionHeading: "Cautions", "Precauciones";
+    CautionScald: "Rinse water and steam scald at once: a deep burn takes about 5 s at {at60} and 1 s at {at68}. Never open the door in mid-rinse, never reach into a running machine; let lines cool and drain before a fitting is loosened.", "El agua del enjuague y el vapor queman al instante: una quemadura profunda tarda unos 5 s a {at60} y 1 s a {at68}. Nunca abra la puerta durante el enjuague ni meta la mano en una máquina en marcha; deje enfriar y vaciar las tuberías antes de aflojar una conexión.";
+    CautionChlorine: "Never let chlorine meet acid (descaler, rinse aid) or ammonia: the gas is poisonous. Rinse fully between deliming and refilling; on a sharp smell leave at once.", "Nunca junte cloro con ácido (desincrustante, abrillantador) ni con amoníaco: el gas es venenoso. Enjuague por completo entre la descalcificación y el rellenado; si huele fuerte, salga de inmediato.";
+    CautionMains: "Behind the panels is mains voltage, and a booster often has a second supply: isolate, lock out and verify before any work (OSHA 29 CFR 1910.147), by a qualified person.", "Tras los paneles hay tensión eléctrica, y el calentador de refuerzo suele tener una segunda alimentación: aísle, bloquee y verifique antes de cualquier trabajo (OSHA 29 CFR 1910.147), por personal cualificado.";
+    CautionPlumbing: "Fittings under pressure are the work of a licensed plumber where the law asks. Do not drill a listed machine.", "Las conexiones a presión son trabajo de un plomero autorizado donde la ley lo exige. No perfore una máquina certificada.";
+}
+
+impl Word {
+    /// In a language, its names not yet filled.
+    pub(super) const fn say(self, language: Language) -> &'static str {
+        let (english, spanish) = self.pair();
+        match language {
+            Language::English => english,
+            Language::Spanish => spanish,
+        }
+    }
+
+    /// With its values. A name without a value stays as it is, which a test finds.
+    pub(super) fn with(self, language: Language, values: &[(&str, &str)]) -> String {
+        let mut rest = self.say(language);
+        let mut out = String::with_capacity(rest.len() + 32);
+        // In one pass, so that a brace inside a value is only a brace.
+        while let Some((before, after)) = rest.split_once('{') {
+            out.push_str(before);
+            let found = after.split_once('}').and_then(|(name, behind)| {
+                values.iter().find(|(known, _)| *known == name).map(|(_, value)| (*value, behind))
+            });
+            match found {
+                Some((value, behind)) => {
+                    out.push_str(value);
+                    rest = behind;
+                }
+                None => {
+                    out.push('{');
+                    rest = after;
+                }
+            }
+        }
+        out.push_str(rest);
+        out
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn names(text: &str) -> std::collections::BTreeSet<&str> {
+        text.split('{').skip(1).filter_map(|rest| rest.split_once('}')).map(|(name, _)| name).collect()
+    }
+
+    /// Words that both languages write alike.
+    const ALIKE: [Word; 2] = [Word::ProgramName, Word::UncertaintyColumn];
+
+    #[test]
+    fn both_languages_are_complete_and_use_the_same_names() {
+        for word in Word::ALL {
+            let [english, spanish] = Language::ALL.map(|language| word.say(language));
+            assert!(!english.is_empty() && !spanish.is_empty(), "{word:?}");
+            assert_eq!(names(english), names(spanish), "{word:?}");
+            let only_names =
+                english.replace(['{', '}', ',', ' '], "").len() <= 16 && english.starts_with('{');
+            assert!(english != spanish || ALIKE.contains(word) || only_names, "{word:?}");
+        }
+    }
+
+    #[test]
+    fn a_brace_inside_a_value_is_only_a_brace() {
+        let found = Word::Closed.with(Language::English, &[("at", "{at} {x}")]);
+        assert_eq!(found, "Closed {at} {x}.");
+    }
+}
