@@ -36,6 +36,9 @@ pub(in crate::app) enum CannotCheck {
     /// It cannot be read.
     #[error("it cannot be read")]
     Read(#[source] io::Error),
+    /// Nothing is in it.
+    #[error("the file is empty")]
+    Empty,
     /// It is nothing that this program writes.
     #[error("it is neither a ledger nor evidence, nor a table of cycles, nor a report of rinseward")]
     Unknown,
@@ -217,7 +220,8 @@ fn parts(path: &Path, with: Option<&Path>) -> Result<Parts, CannotCheck> {
     let form = match head.first() {
         Some(b'{') => Form::JsonLines,
         Some(_) if head.starts_with(b"machine,") => Form::Csv,
-        Some(_) | None => return Err(CannotCheck::Unknown),
+        Some(_) => return Err(CannotCheck::Unknown),
+        None => return Err(CannotCheck::Empty),
     };
     let with = with.ok_or(CannotCheck::Alone)?;
     let proof = Source::File(with.to_path_buf());
