@@ -84,7 +84,7 @@ impl Draft<'_> {
                 self.teller.check(check.check.kind()).to_owned(),
                 self.found(&check.check),
                 self.result(check),
-                Teller::text(by(&check.check)),
+                Teller::text(check.check.by()),
                 check.index.to_string(),
             ]
         };
@@ -217,14 +217,5 @@ impl Draft<'_> {
             }
             Some((_, AmendmentChange::Comment | AmendmentChange::Withdrawn)) | None => text,
         }
-    }
-}
-
-fn by(check: &Check) -> &str {
-    match check {
-        Check::Sanitizer { by, .. }
-        | Check::Supply { by, .. }
-        | Check::DrainAndClean { by, .. }
-        | Check::Thermometer { by, .. } => by,
     }
 }
