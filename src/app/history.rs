@@ -5,6 +5,7 @@
 
 mod cycles;
 mod days;
+mod drift;
 mod events;
 mod one;
 
@@ -54,6 +55,7 @@ pub(super) fn history(arguments: &HistoryArgs, streams: &mut Streams<'_>) -> Res
         Show::Cycles => cycles::show(&mut ground, arguments, streams)?,
         Show::Days => days::days(&mut ground, arguments, streams)?,
         Show::Summary => days::summary(&mut ground, arguments, streams)?,
+        Show::Drift => drift::show(&mut ground, arguments, streams)?,
         Show::Gaps => days::gaps(&mut ground, arguments, streams)?,
         Show::Checks => events::checks(&mut ground, arguments, streams)?,
         Show::Alerts => events::alerts(&mut ground, arguments, streams)?,
@@ -73,6 +75,8 @@ fn check(arguments: &HistoryArgs) -> Result<(), Failure> {
         ("--kind", !arguments.kinds.is_empty(), show == Show::Records),
         ("--verdict", !arguments.verdicts.is_empty(), show == Show::Cycles),
         ("--after", arguments.after.is_some(), in_pages),
+        ("--limit", arguments.limit.is_some(), show != Show::Drift),
+        ("--newest-first", arguments.newest_first, show != Show::Drift),
         ("--at", arguments.at.is_some(), show == Show::InForce),
     ];
     let wrong = choices.into_iter().find(|(_, given, fits)| *given && !fits);

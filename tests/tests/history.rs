@@ -165,13 +165,14 @@ fn path(path: &Path) -> &str {
 /// The day by the clock of the site: its 23 hours.
 const SPAN: [&str; 4] = ["--from", "2026-03-08", "--to", "2026-03-09"];
 
-const VIEWS: [&[&str]; 13] = [
+const VIEWS: [&[&str]; 14] = [
     &["--show", "cycles"],
     &["--show", "cycles", "--scale", "f", "--verdict", "cold"],
     &["--show", "cycles", "--alert", "1", "--newest-first"],
     &["--show", "days"],
     &["--show", "days", "--scale", "f"],
     &["--show", "summary"],
+    &["--show", "drift"],
     &["--show", "gaps"],
     &["--show", "checks"],
     &["--show", "checks", "--check", "supply"],
@@ -235,6 +236,54 @@ fn programs_get_the_same_rows() {
     assert_eq!((&day["filled_s"], &day["late"], &day["cycles"]), (&1_800.0.into(), &1.into(), &3.into()));
 }
 
+/// Racks two minutes apart from 12:00 on: two that warm up and the 50 that the charts learn from,
+/// then some that are 2.0 K colder; after a pause of an hour a cold one.
+fn declining() -> Vec<NewRecord> {
+    let washed = |place: u32, rinse_min_c: f64| {
+        let mut record = cycle("dm1", DAY_S + 12.0 * HOUR_S + 120.0 * f64::from(place), Verdict::Pass);
+        let Body::Cycle(rack) = &mut record.body else { return plain(record) };
+        rack.rinse_min_c = Some(rinse_min_c);
+        rack.settled_after_s = Some(if place < 52 { 3.0 } else { 4.5 });
+        plain(record)
+    };
+    let usual = (0..52).map(|place| washed(place, if place % 2 == 0 { 84.9 } else { 84.3 }));
+    let lower = (52..82).map(|place| washed(place, 82.6));
+    let cold = plain(cycle("dm1", DAY_S + 16.0 * HOUR_S, Verdict::Cold));
+    usual.chain(lower).chain([cold]).collect()
+}
+
+// By the formulas of `core::trend`: mean (84.9 + 84.3)/2, moving range 0.6, so that σ = 0.6/1.128 =
+// 0.5319. At 82.6 °C z = −3.76 and the sum below is 3.26 after one rack, 6.52 after two, beyond 5.
+// The average is then 0.2·2.0 + 0.8·0.4 = 0.72 K below, beyond 3σ·√(0.2/1.8·(1 − 0.8⁴)) = 0.41 K.
+#[test]
+fn early_warnings_are_shown_as_such() {
+    let (_directory, ledger) = place();
+    let (writer, _) = open(&ledger);
+    commit(&writer, Commit { records: declining(), ..Commit::default() }).expect("a commit");
+    writer.close().expect("an orderly end");
+    let source = ["--ledger", path(&ledger)];
+    let table = text(&ask(&source, &[&["--show", "drift"][..], &SPAN].concat()).stdout);
+    assert!(table.starts_with("Early warnings, no verdicts:"), "{table}");
+    let json = text(&ask(&source, &[&["--show", "drift", "--json"][..], &SPAN].concat()).stdout);
+    let rows: Vec<serde_json::Value> =
+        json.lines().map(|line| serde_json::from_str(line).expect("an object a line")).collect();
+    let of = |what: &str| rows.iter().filter(|row| row["what"] == what).collect::<Vec<_>>();
+    let number = |row: &serde_json::Value, key: &str| row[key].as_f64().unwrap_or(f64::NAN);
+    let usual = of("usual-level")[0];
+    assert!((number(usual, "level_c") - 84.6).abs() < 1e-9, "{usual}");
+    assert!((number(usual, "sigma_c") - 0.6 / 1.128).abs() < 1e-9, "{usual}");
+    let signals = of("signal");
+    let charts: Vec<&serde_json::Value> = signals.iter().map(|row| &row["chart"]).collect();
+    assert_eq!(charts, ["ewma", "cusum"], "{json}");
+    assert!(signals.iter().all(|row| (number(row, "shift_c") + 0.72).abs() < 1e-9), "{json}");
+    // The 53rd rack, at 12:00 + 104 min in New York, is the first of those that are lower.
+    assert_eq!(signals[1]["since"], "2026-03-08T18:44:00Z", "{json}");
+    assert_eq!(of("cold-first-racks")[0]["racks"], 1);
+    // Of the 81 that follow another one within three minutes 51 took 3 s and 30 took 4.5 s.
+    let recovery = of("recovery");
+    assert_eq!((&recovery[0]["day"], &recovery[0]["recovery_s"]), (&"2026-03-08".into(), &3.0.into()));
+}
+
 // Times that were typed and times that are shown are those of the site; without a configuration
 // those of the computer, which this test puts to Berlin.
 #[test]
@@ -275,6 +324,11 @@ fn damage_is_named_and_the_rest_shown() {
         (&["--show", "alerts", "--json"], 1, &[]),
         (&["--show", "records", "--json"], 9, &["record 0", "record 6", "record 10"]),
         (&["--show", "days", "--json", "--from", "2026-03-08", "--to", "2026-03-09"], 2, &["record 0"]),
+        (
+            &["--show", "drift", "--json", "--from", "2026-03-08", "--to", "2026-03-09"],
+            2,
+            &["record 0", "record 3"],
+        ),
         (&["--show", "in-force", "--at", "2026-03-09", "--json"], 0, &["record 0"]),
         (&["--record", "3", "--json"], 0, &["record 3"]),
     ] {
@@ -301,6 +355,7 @@ fn what_makes_no_sense_is_refused() {
         (&["--show", "gaps", "--verdict", "cold"], "--verdict"),
         (&["--show", "cycles", "--at", "2026-03-08"], "--at"),
         (&["--record", "99"], "numbered from 0 to 14"),
+        (&["--show", "drift", "--limit", "3"], "--limit"),
         (&["--machine", "dm9"], "dm1"),
     ] {
         let output = ask(&source, arguments);

@@ -148,13 +148,13 @@ pub(super) fn lies_inside(question: &Question, record: &Record) -> bool {
 
 /// Why reading ended before its end.
 #[derive(Debug)]
-pub(super) enum Stopped {
+pub(in crate::app) enum Stopped {
     Ledger(LedgerError),
     Output(io::Error),
 }
 
 impl Stopped {
-    pub(super) fn told(self, path: &Path) -> Failure {
+    pub(in crate::app) fn told(self, path: &Path) -> Failure {
         match self {
             Self::Ledger(error) => ledger::diagnose(&error, path).into(),
             Self::Output(error) => Failure::output(error),
@@ -163,7 +163,7 @@ impl Stopped {
 }
 
 /// Every record below `size` that is no cycle, in order of the index, past those that are damaged.
-pub(super) fn others(
+pub(in crate::app) fn others(
     reader: &Reader,
     size: u64,
     damaged: &mut Vec<u64>,
@@ -194,7 +194,7 @@ pub(super) fn others(
 
 /// The cycles below `size` whose rinse began from `from` on and before the end of the span, those
 /// of each machine in order of time, past those that are damaged.
-pub(super) fn cycles(
+pub(in crate::app) fn cycles(
     reader: &Reader,
     question: &Question,
     from: Timestamp,
