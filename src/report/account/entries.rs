@@ -7,7 +7,7 @@ use super::{CheckAccount, OverdueCheck, Remark};
 use crate::config::recorded::Recorded;
 use crate::core::alert::Condition;
 use crate::core::alert::story::Story;
-use crate::core::logbook::judge;
+use crate::core::logbook::judge_known;
 use crate::core::record::{Amendment, AmendmentChange, Body, Check, CheckKind, Record};
 use crate::core::time::Timestamp;
 
@@ -168,14 +168,5 @@ impl Entries {
 
 /// Whether a check is good; `None` where nothing is known of its machine, or nothing is to be judged.
 fn good(check: &Check, machine: Option<&str>, configured: Option<&Recorded>) -> Option<bool> {
-    let profile = machine.and_then(|name| configured?.machine(name));
-    match profile {
-        Some(profile) => judge(check, profile.sanitizing, &profile.sanitizer).good,
-        // Only the sanitizer's check depends on the machine.
-        None if check.kind() == CheckKind::Sanitizer => None,
-        None => {
-            let (sanitizing, rules) = (crate::core::cycle::plate::Sanitizing::HotWater, Default::default());
-            judge(check, sanitizing, &rules).good
-        }
-    }
+    judge_known(check, machine.and_then(|name| configured?.machine(name))).good
 }
