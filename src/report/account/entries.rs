@@ -30,7 +30,7 @@ impl Entries {
             Body::Check(check) => self.check(index, record, check, None, configured),
             Body::Note(note) => {
                 let (by, text) = (note.by.clone(), note.text.clone());
-                let remark = Remark { index, recorded, machine, by, text, amends: None };
+                let remark = Remark { index, recorded, machine, by, text, amends: None, withdrawn_by: None };
                 self.remarks.insert(index, (note.at.unwrap_or(recorded), remark));
             }
             Body::Amendment(amendment) => self.amendment(index, record, amendment, configured),
@@ -80,6 +80,10 @@ impl Entries {
         configured: Option<&Recorded>,
     ) {
         self.amended.entry(amendment.of).or_default().push(index);
+        let note = self.remarks.get_mut(&amendment.of).filter(|(_, remark)| remark.amends.is_none());
+        if let (Some((_, note)), AmendmentChange::Withdrawn) = (note, &amendment.change) {
+            note.withdrawn_by = Some(index);
+        }
         // Where several speak of one check the newest counts; the one before it counts no more.
         let replaced = match &amendment.change {
             AmendmentChange::Comment => None,
@@ -101,6 +105,7 @@ impl Entries {
             by: amendment.by.clone(),
             text: amendment.reason.clone(),
             amends: Some((amendment.of, amendment.change.clone())),
+            withdrawn_by: None,
         };
         self.remarks.insert(index, (record.recorded, remark));
     }
@@ -129,11 +134,13 @@ impl Entries {
         checks
     }
 
-    /// What was noted in the span, and what was said at any time of a cycle or a check of it.
+    /// What was noted in the span, and what was said at any time of a cycle, a check or a note of it.
     pub(super) fn remarks(&self, question: &Question) -> Vec<Remark> {
         let checks = |of| self.checks.get(&of).is_some_and(|entry| question.holds(entry.check.at()));
+        let notes = |of| self.remarks.get(&of).is_some_and(|(at, _)| question.holds(*at));
         let spoken_of = |remark: &Remark| {
-            remark.amends.as_ref().is_some_and(|(of, _)| self.cycles.contains(of) || checks(*of))
+            let of = remark.amends.as_ref().map(|(of, _)| *of);
+            of.is_some_and(|of| self.cycles.contains(&of) || checks(of) || notes(of))
         };
         self.remarks
             .values()
