@@ -14,6 +14,7 @@ use std::path::PathBuf;
 
 use jiff::tz::TimeZone;
 
+use super::export::gather;
 use super::{Failure, Streams, configuration, ledger};
 use crate::cli::{FormArgs, HistoryArgs, Show};
 use crate::core::alert::Settings;
@@ -35,14 +36,27 @@ const DAMAGED_NAMED: usize = 20;
 struct Ground {
     reader: Reader,
     path: PathBuf,
-    /// Zone of the site; that of this computer without a configuration.
+    /// Zone of the site; that of this computer where nothing says another.
     zone: TimeZone,
     /// Hours of the site, where a configuration says them.
     settings: Option<Settings>,
+    /// What says zone and hours.
+    said_by: SaidBy,
     from: Option<Timestamp>,
     to: Option<Timestamp>,
     now: Timestamp,
     damaged: Vec<(u64, LedgerError)>,
+}
+
+/// What says the zone and the hours of the site.
+#[derive(Clone, Copy, PartialEq, Eq, Debug)]
+enum SaidBy {
+    /// A configuration that was given.
+    Given,
+    /// The configuration on record that is in force.
+    Record,
+    /// Nothing: the zone is that of this computer, the hours are not known.
+    Nothing,
 }
 
 pub(super) fn history(arguments: &HistoryArgs, streams: &mut Streams<'_>) -> Result<(), Failure> {
@@ -110,20 +124,26 @@ impl Ground {
                 return Err(unknown_machine(name, &known).into());
             }
         }
-        let settings = loaded.map(|loaded| loaded.alerts);
+        let (settings, said_by) = match loaded {
+            Some(loaded) => (Some(loaded.alerts), SaidBy::Given),
+            None => recorded(&reader).map_err(|error| ledger::diagnose(&error, &path))?,
+        };
         let zone = settings.as_ref().map_or_else(TimeZone::system, |settings| settings.zone.clone());
         let in_zone = |moment: Option<crate::cli::Moment>| moment.map(|moment| moment.in_zone(&zone));
         let (from, to) = (in_zone(arguments.from), in_zone(arguments.to));
         let now = Clock::system().now();
-        Ok(Self { reader, path, zone, settings, from, to, now, damaged: Vec::new() })
+        Ok(Self { reader, path, zone, settings, said_by, from, to, now, damaged: Vec::new() })
     }
 
     /// Whose clock the times of a table are.
     fn whose(&self) -> String {
         let name = local::zone_name(&self.zone, self.now);
-        match self.settings {
-            Some(_) => format!("{name}, the zone of the site"),
-            None => format!("{name}, the zone of this computer"),
+        match self.said_by {
+            SaidBy::Given => format!("{name}, the zone of the site"),
+            SaidBy::Record => format!("{name}, the zone of the site by the configuration on record"),
+            SaidBy::Nothing => {
+                format!("{name}, the zone of this computer: no configuration on record says that of the site")
+            }
         }
     }
 
@@ -153,6 +173,16 @@ impl Ground {
             told.push(Diagnostic::error("ledger-damaged", summary).place(self.path.display().to_string()));
         }
         Err(told.into())
+    }
+}
+
+/// Zone and hours by the configuration on record. Where that record is damaged nothing older stands
+/// in for it, and the history is told all the same.
+fn recorded(reader: &Reader) -> Result<(Option<Settings>, SaidBy), LedgerError> {
+    match gather::recorded(reader) {
+        Ok(Some(recorded)) => Ok((Some(recorded.settings), SaidBy::Record)),
+        Ok(None) => Ok((None, SaidBy::Nothing)),
+        Err(error) => gather::unreadable(error).map(|_| (None, SaidBy::Nothing)),
     }
 }
 

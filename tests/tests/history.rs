@@ -236,6 +236,34 @@ fn programs_get_the_same_rows() {
     assert_eq!((&day["filled_s"], &day["late"], &day["cycles"]), (&1_800.0.into(), &1.into(), &3.into()));
 }
 
+// An auditor with the ledger alone is told times and hours of the site, by what it says of itself:
+// it was open 12 of its 23 h.
+#[test]
+fn the_ledger_alone_says_zone_and_hours() {
+    let (_directory, ledger) = place();
+    let toml = "[site]\nname = \"Quay\"\ntime-zone = \"America/New_York\"\nopen = [\"mon-sun 10:00-22:00\"]\n\
+                [[machine]]\nname = \"dm1\"\nkind = \"stationary-rack-dual-temperature\"\n\
+                wash-time = \"44s\"\nrinse-time = \"12s\"\nprobes = [\"wash\", \"rinse\"]\n";
+    let change = ConfigurationChange { sha256: "0123456789abcdef".repeat(4), toml: toml.to_owned() };
+    let configured = record(0.0, None, Body::ConfigurationChange(change));
+    let (writer, _) = open(&ledger);
+    let records = vec![configured, rack(14.0, Verdict::Pass), plain(stop(DAY_S + 22.0 * HOUR_S))];
+    commit(&writer, Commit { records, ..Commit::default() }).expect("a commit");
+    writer.close().expect("an orderly end");
+    let source = ["--ledger", path(&ledger)];
+    let days = text(&ask(&source, &[&["--show", "days"][..], &SPAN].concat()).stdout);
+    let heading = "America/New_York, the zone of the site by the configuration on record.";
+    assert!(days.contains(heading) && days.contains("share of the opening hours of the site"), "{days}");
+    let json = text(&ask(&source, &[&["--show", "days", "--json"][..], &SPAN].concat()).stdout);
+    let day: serde_json::Value = serde_json::from_str(&json).expect("an object");
+    assert_eq!((&day["day"], &day["operating_s"]), (&"2026-03-08".into(), &43_200.0.into()), "{json}");
+    // 14 h after its midnight the clock of New York shows 15:00; that of Berlin, this computer's, 20:00.
+    for (from, racks) in [("2026-03-08 14:59", 1), ("2026-03-08 15:01", 0)] {
+        let rows = text(&ask(&source, &["--from", from, "--json"]).stdout).lines().count();
+        assert_eq!(rows, racks, "{from}");
+    }
+}
+
 /// Racks two minutes apart from 12:00 on: two that warm up and the 50 that the charts learn from,
 /// then some that are 2.0 K colder; after a pause of an hour a cold one.
 fn declining() -> Vec<NewRecord> {

@@ -57,15 +57,7 @@ impl Site {
     /// # Errors
     /// The ledger's.
     pub(in crate::app) fn of(reader: &Reader) -> Result<Self, LedgerError> {
-        let newest = reader.newest_of_kind("configuration-change", 0, reader.size()?, 1)?;
-        let read = newest.into_iter().find_map(|(_, record)| {
-            if let Body::ConfigurationChange(change) = record.body {
-                Recorded::read(&change.toml)
-            } else {
-                None
-            }
-        });
-        Ok(read.map_or_else(Self::unnamed, |read| Self {
+        Ok(recorded(reader)?.map_or_else(Self::unnamed, |read| Self {
             name: read.site,
             zone_name: read.zone,
             zone: read.settings.zone,
@@ -77,6 +69,17 @@ impl Site {
         let zone_name = zone.iana_name().unwrap_or("UTC").to_owned();
         Self { name: "site".to_owned(), zone_name, zone }
     }
+}
+
+/// The configuration on record that is in force; `None` where there is none, or none that can be read.
+///
+/// # Errors
+/// The ledger's, and that this very record is damaged.
+pub(in crate::app) fn recorded(reader: &Reader) -> Result<Option<Recorded>, LedgerError> {
+    let newest = reader.newest_of_kind("configuration-change", 0, reader.size()?, 1)?;
+    Ok(newest.into_iter().find_map(|(_, record)| {
+        if let Body::ConfigurationChange(change) = record.body { Recorded::read(&change.toml) } else { None }
+    }))
 }
 
 /// Takes index, bytes and parsed form of one record on its way out.
@@ -231,7 +234,7 @@ pub(in crate::app) fn cycles(
 }
 
 /// The index of the one record that cannot be read, or the error where it is another matter.
-fn unreadable(error: LedgerError) -> Result<u64, LedgerError> {
+pub(in crate::app) fn unreadable(error: LedgerError) -> Result<u64, LedgerError> {
     if let LedgerError::Damaged(Part::Record { index }) | LedgerError::Record { index, .. } = error {
         Ok(index)
     } else {

@@ -222,7 +222,7 @@ fn day_row(day: Date, machine: &str, numbers: &DayNumbers, watched: &Monitored) 
 /// What the reader must know of the shares.
 fn foot(ground: &Ground, streams: &mut Streams<'_>) -> Result<(), Failure> {
     let hours = match &ground.settings {
-        None => "every hour, since no configuration was given (--config)",
+        None => "every hour, since no configuration was given (--config) and none on record can be read",
         Some(settings) if settings.open.is_some() => "the opening hours of the site",
         Some(settings) if !settings.shifts.is_empty() => "the shifts of the site",
         Some(_) => "every hour, since the configuration names neither opening hours nor shifts",
