@@ -10,7 +10,7 @@ mod events;
 mod one;
 
 use std::io;
-use std::path::PathBuf;
+use std::path::{Path, PathBuf};
 
 use jiff::tz::TimeZone;
 
@@ -76,7 +76,7 @@ pub(super) fn history(arguments: &HistoryArgs, streams: &mut Streams<'_>) -> Res
         Show::Records => events::records(&mut ground, arguments, streams)?,
         Show::InForce => one::in_force(&mut ground, arguments, streams)?,
     }
-    ground.tell_damaged()
+    tell_damaged(&ground.damaged, &ground.path)
 }
 
 /// A choice that a view would pass over in silence is refused.
@@ -159,21 +159,21 @@ impl Ground {
     fn failed(&self, error: &LedgerError) -> Failure {
         ledger::diagnose(error, &self.path).into()
     }
+}
 
-    /// Names what could not be read; whatever could has been shown.
-    fn tell_damaged(self) -> Result<(), Failure> {
-        if self.damaged.is_empty() {
-            return Ok(());
-        }
-        let more = self.damaged.len().saturating_sub(DAMAGED_NAMED);
-        let named = self.damaged.iter().take(DAMAGED_NAMED);
-        let mut told: Vec<Diagnostic> = named.map(|(_, error)| ledger::diagnose(error, &self.path)).collect();
-        if more > 0 {
-            let summary = format!("{more} more records are damaged; all others were shown");
-            told.push(Diagnostic::error("ledger-damaged", summary).place(self.path.display().to_string()));
-        }
-        Err(told.into())
+/// Names what could not be read; whatever could has been shown.
+pub(super) fn tell_damaged(damaged: &[(u64, LedgerError)], path: &Path) -> Result<(), Failure> {
+    if damaged.is_empty() {
+        return Ok(());
     }
+    let more = damaged.len().saturating_sub(DAMAGED_NAMED);
+    let named = damaged.iter().take(DAMAGED_NAMED);
+    let mut told: Vec<Diagnostic> = named.map(|(_, error)| ledger::diagnose(error, path)).collect();
+    if more > 0 {
+        let summary = format!("{more} more records are damaged; all others were shown");
+        told.push(Diagnostic::error("ledger-damaged", summary).place(path.display().to_string()));
+    }
+    Err(told.into())
 }
 
 /// Zone and hours by the configuration on record. Where that record is damaged nothing older stands

@@ -372,6 +372,37 @@ fn damage_is_named_and_the_rest_shown() {
     assert!(alerts.contains("damaged, so perhaps more: record 6"), "{alerts}");
 }
 
+// The alerts that can be told are told; what is damaged among their records is named, since it may
+// have been of any of them.
+#[test]
+fn the_list_of_alerts_goes_on_past_damage() {
+    let site = site();
+    let alerts = |words: &[&str]| {
+        let mut command = Command::new(env!("CARGO_BIN_EXE_rinseward"));
+        command.arg("alerts").args(words).args(["--ledger", path(&site.ledger), "--json"]);
+        let output = command.env_remove("RUST_LOG").stdin(Stdio::null()).output();
+        let output = output.expect("the program starts");
+        (output.status.code(), text(&output.stdout).lines().count(), text(&output.stderr))
+    };
+    let damage = |index: u64| {
+        let connection = rusqlite::Connection::open(&site.ledger).expect("a second connection");
+        let sql = format!(
+            "DROP TRIGGER IF EXISTS record_stays; UPDATE record SET bytes = x'7b7d' WHERE idx = {index};"
+        );
+        connection.execute_batch(&sql).expect("a damaged ledger");
+    };
+    assert_eq!(alerts(&["list"]), (Some(0), 1, String::new()));
+    // Its corrective action, then the record that raised it.
+    for (index, listed, shown) in [(6, 1, 2), (5, 0, 0)] {
+        damage(index);
+        for (words, lines) in [(&["list"][..], listed), (&["show", "1"], shown)] {
+            let (code, rows, told) = alerts(words);
+            assert_eq!((code, rows), (Some(74), lines), "{words:?}: {told}");
+            assert!(told.contains(&format!("record {index} is damaged")), "{words:?}: {told}");
+        }
+    }
+}
+
 // What a view would pass over in silence is refused, and so is what is not there.
 #[test]
 fn what_makes_no_sense_is_refused() {
