@@ -197,7 +197,12 @@ impl Draft<'_> {
 
     fn about(&self, remark: &Remark) -> String {
         let Some((index, change)) = &remark.amends else {
-            return self.teller.say(Word::Noted).to_owned();
+            let noted = self.teller.say(Word::Noted).to_owned();
+            let Some(index) = remark.withdrawn_by else { return noted };
+            return format!(
+                "{noted}; {}",
+                self.teller.with(Word::WithdrawnBy, &[("index", &index.to_string())])
+            );
         };
         let word = match change {
             AmendmentChange::Comment => Word::CommentOn,
