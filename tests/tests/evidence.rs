@@ -5,7 +5,7 @@ use std::path::{Path, PathBuf};
 use std::process::{Command, Output};
 use std::sync::OnceLock;
 
-use rinseward::core::cycle::verdict::Verdict;
+use rinseward::core::cycle::verdict::{Finding, Verdict};
 use rinseward::core::merkle::Hash;
 use rinseward::core::note::SigningKey;
 use rinseward::core::record::{Body, Check, ConfigurationChange, KeyChange, Record, SigningKeyChange};
@@ -15,8 +15,13 @@ use sha2::{Digest, Sha256};
 #[expect(dead_code, reason = "the tests of the ledger use all of it")]
 #[path = "ledger/fixture.rs"]
 mod fixture;
+#[cfg(feature = "pdf")]
+#[path = "evidence/paper.rs"]
+mod paper;
 #[path = "evidence/pdf.rs"]
 mod pdf;
+#[path = "evidence/rotation.rs"]
+mod rotation;
 
 use fixture::{at, commit, cycle, open, plain, trace};
 
@@ -58,7 +63,14 @@ fn records() -> Vec<NewRecord> {
     for n in 1..288_u32 {
         let seconds = f64::from(n) * 600.0;
         if n % 20 != 0 {
-            records.push(plain(cycle("dm1", seconds, Verdict::Pass)));
+            let mut record = cycle("dm1", seconds, Verdict::Pass);
+            // One that passed is told one by one all the same: its wash was too cold.
+            if n == 50
+                && let Body::Cycle(cycle) = &mut record.body
+            {
+                cycle.findings.push(Finding::WashLow { measured_c: 64.0, limit_c: cycle.wash_limit_c });
+            }
+            records.push(plain(record));
             continue;
         }
         let (mut record, trace) = (cycle("dm2", seconds, Verdict::Cold), trace(seconds));
