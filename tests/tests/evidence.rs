@@ -12,8 +12,13 @@ use rinseward::core::record::{Body, Check, ConfigurationChange, KeyChange, Recor
 use rinseward::ledger::{Commit, NewRecord};
 use sha2::{Digest, Sha256};
 
+#[cfg(feature = "pdf")]
+#[path = "evidence/paper.rs"]
+mod paper;
 #[path = "evidence/pdf.rs"]
 mod pdf;
+#[path = "evidence/rotation.rs"]
+mod rotation;
 
 use crate::ledger::fixture::{at, commit, cycle, open, plain, trace};
 
