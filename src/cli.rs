@@ -89,7 +89,7 @@ pub enum Command {
     Replay(ReplayArgs),
     /// Look through the record: cycles, days, gaps, checks, alerts, what was in force when.
     History(HistoryArgs),
-    /// Put what is on record into files: CSV, JSON, JSON Lines.
+    /// Put what is on record into files: CSV, JSON, JSON Lines, PDF, evidence.
     Export(ExportArgs),
     /// See alerts, take one on, put a corrective action on record, try the channels.
     Alerts(AlertsArgs),

@@ -17,6 +17,8 @@ mod tests;
 
 pub mod samples;
 
+pub use machine::is_exception;
+
 use jiff::civil::Date;
 use serde::{Deserialize, Serialize};
 

@@ -9,8 +9,6 @@ use jiff::tz::TimeZone;
 use super::Progress;
 use crate::app::{Failure, ledger};
 use crate::config::recorded::Recorded;
-use crate::core::checkpoint::Checkpoint;
-use crate::core::note::{Note, VerifyingKey};
 use crate::core::record::{Body, Record};
 use crate::core::time::Timestamp;
 use crate::ledger::{CycleFilter, LedgerError, Part, Reader};
@@ -85,6 +83,40 @@ pub(in crate::app) fn recorded(reader: &Reader) -> Result<Option<Recorded>, Ledg
 /// Takes index, bytes and parsed form of one record on its way out.
 pub(in crate::app) type Each<'e> = &'e mut dyn FnMut(u64, &[u8], &Record) -> io::Result<()>;
 
+/// How far an account reaches, and what seals it.
+#[derive(Debug)]
+pub(in crate::app) struct Reach {
+    /// Number of records.
+    size: u64,
+    /// When the last of them was recorded.
+    alive: Option<Timestamp>,
+    seal: Option<Seal>,
+}
+
+impl Reach {
+    /// Over all that is on record.
+    ///
+    /// # Errors
+    /// The ledger's.
+    pub(in crate::app) fn all(reader: &Reader, seal: Option<Seal>) -> Result<Self, LedgerError> {
+        Ok(Self { size: reader.size()?, alive: reader.last_recorded()?, seal })
+    }
+
+    /// Over what the seal counts and nothing beyond, so that each word of it can be proved.
+    ///
+    /// # Errors
+    /// The ledger's.
+    pub(in crate::app) fn of(reader: &Reader, seal: Seal) -> Result<Self, LedgerError> {
+        let all = Self::all(reader, None)?;
+        let Some(last) = seal.size.checked_sub(1).filter(|_| seal.size < all.size) else {
+            return Ok(Self { seal: Some(seal), ..all });
+        };
+        // Where that one is damaged, the time of the newest is the next best.
+        let alive = reader.record(last)?.map_or(all.alive, |(_, record)| Some(record.recorded));
+        Ok(Self { size: seal.size, alive, seal: Some(seal) })
+    }
+}
+
 /// Makes the account of a span. `cycle` is handed each cycle of the span on the way, in order of time.
 ///
 /// # Errors
@@ -93,12 +125,11 @@ pub(in crate::app) fn account(
     reader: &Reader,
     path: &Path,
     question: Question,
+    reach: Reach,
     cycle: Each<'_>,
     progress: &mut Progress<'_>,
 ) -> Result<Account, Failure> {
-    let failed = |error: LedgerError| Failure::from(ledger::diagnose(&error, path));
-    let size = reader.size().map_err(failed)?;
-    let alive = reader.last_recorded().map_err(failed)?;
+    let Reach { size, alive, seal } = reach;
     let (first, inside) = (question.cycles_from(), question.clone());
     let mut builder = Builder::new(question);
     let mut damaged = Vec::new();
@@ -121,27 +152,7 @@ pub(in crate::app) fn account(
     for index in damaged {
         builder.damaged(index);
     }
-    let seal = seal(reader).map_err(failed)?;
     Ok(builder.finish(RecordRange { from: 0, to: size }, alive, seal))
-}
-
-/// The newest checkpoint that holds under the key on record; `None` where there is none such.
-fn seal(reader: &Reader) -> Result<Option<Seal>, LedgerError> {
-    let newest = reader.newest_of_kind("signing-key", 0, reader.size()?, 1)?;
-    let key = newest.into_iter().find_map(|(_, record)| {
-        if let Body::SigningKey(change) = record.body { Some(change.key) } else { None }
-    });
-    let (Some(key), Some(stored)) = (key, reader.newest_checkpoint()?) else { return Ok(None) };
-    let verified = || {
-        let note = Note::parse(&stored.note).ok()?;
-        Checkpoint::verified(&note, &key.parse::<VerifyingKey>().ok()?).ok()
-    };
-    Ok(verified().map(|checkpoint| Seal {
-        checkpoint: stored.note.clone(),
-        key: key.clone(),
-        size: checkpoint.head.size,
-        root: checkpoint.head.root.to_string(),
-    }))
 }
 
 /// Whether this cycle lies in the span.

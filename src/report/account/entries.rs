@@ -161,12 +161,19 @@ impl Entries {
                 let there = alert.machine.is_none() || entry.machine == alert.machine;
                 there && entry.amended_by.is_none() && entry.check.kind() == kind
             };
-            let at = self.checks.values().filter(counts).map(|entry| entry.check.at());
-            at.filter(|at| *at > alert.since).min().or(alert.cleared)
+            // One that counts for the time before may be what was found missing, entered late. An alert
+            // that cleared by itself or by another configuration says nothing of a check.
+            let entered = |entry: &&CheckAccount| {
+                alert.raised <= entry.recorded
+                    && alert.cleared.is_some_and(|cleared| entry.recorded <= cleared)
+            };
+            let own = || self.checks.values().filter(counts);
+            let after = own().map(|entry| entry.check.at()).filter(|at| *at > alert.since).min();
+            after.or_else(|| own().filter(entered).map(|entry| entry.check.at()).max())
         };
         let one = |word: &String| {
             let kind = CheckKind::ALL.into_iter().find(|kind| kind.as_str() == word);
-            let made = kind.map_or(alert.cleared, made);
+            let made = kind.and_then(made);
             OverdueCheck { machine: alert.machine.clone(), check: word.clone(), since: alert.since, made }
         };
         alert.about.iter().map(one).collect()
