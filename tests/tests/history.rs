@@ -254,7 +254,8 @@ fn the_ledger_alone_says_zone_and_hours() {
     let days = text(&ask(&source, &[&["--show", "days"][..], &SPAN].concat()).stdout);
     let heading = "America/New_York, the zone of the site by the configuration on record.";
     assert!(days.contains(heading) && days.contains("share of the opening hours of the site"), "{days}");
-    let json = text(&ask(&source, &[&["--show", "days", "--json"][..], &SPAN].concat()).stdout);
+    let one = ["--show", "days", "--machine", "dm1", "--json"];
+    let json = text(&ask(&source, &[&one[..], &SPAN].concat()).stdout);
     let day: serde_json::Value = serde_json::from_str(&json).expect("an object");
     assert_eq!((&day["day"], &day["operating_s"]), (&"2026-03-08".into(), &43_200.0.into()), "{json}");
     // 14 h after its midnight the clock of New York shows 15:00; that of Berlin, this computer's, 20:00.
