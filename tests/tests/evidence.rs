@@ -12,9 +12,6 @@ use rinseward::core::record::{Body, Check, ConfigurationChange, KeyChange, Recor
 use rinseward::ledger::{Commit, NewRecord};
 use sha2::{Digest, Sha256};
 
-#[expect(dead_code, reason = "the tests of the ledger use all of it")]
-#[path = "ledger/fixture.rs"]
-mod fixture;
 #[cfg(feature = "pdf")]
 #[path = "evidence/paper.rs"]
 mod paper;
@@ -23,6 +20,7 @@ mod pdf;
 #[path = "evidence/rotation.rs"]
 mod rotation;
 
+use crate::ledger::fixture;
 use fixture::{at, commit, cycle, open, plain, trace};
 
 /// Secret of the made-up site: public, for tests alone.
