@@ -55,15 +55,7 @@ impl Site {
     /// # Errors
     /// The ledger's.
     pub(in crate::app) fn of(reader: &Reader) -> Result<Self, LedgerError> {
-        let newest = reader.newest_of_kind("configuration-change", 0, reader.size()?, 1)?;
-        let read = newest.into_iter().find_map(|(_, record)| {
-            if let Body::ConfigurationChange(change) = record.body {
-                Recorded::read(&change.toml)
-            } else {
-                None
-            }
-        });
-        Ok(read.map_or_else(Self::unnamed, |read| Self {
+        Ok(recorded(reader)?.map_or_else(Self::unnamed, |read| Self {
             name: read.site,
             zone_name: read.zone,
             zone: read.settings.zone,
@@ -75,6 +67,17 @@ impl Site {
         let zone_name = zone.iana_name().unwrap_or("UTC").to_owned();
         Self { name: "site".to_owned(), zone_name, zone }
     }
+}
+
+/// The configuration on record that is in force; `None` where there is none, or none that can be read.
+///
+/// # Errors
+/// The ledger's, and that this very record is damaged.
+pub(in crate::app) fn recorded(reader: &Reader) -> Result<Option<Recorded>, LedgerError> {
+    let newest = reader.newest_of_kind("configuration-change", 0, reader.size()?, 1)?;
+    Ok(newest.into_iter().find_map(|(_, record)| {
+        if let Body::ConfigurationChange(change) = record.body { Recorded::read(&change.toml) } else { None }
+    }))
 }
 
 /// Takes index, bytes and parsed form of one record on its way out.
@@ -159,13 +162,13 @@ pub(super) fn lies_inside(question: &Question, record: &Record) -> bool {
 
 /// Why reading ended before its end.
 #[derive(Debug)]
-pub(super) enum Stopped {
+pub(in crate::app) enum Stopped {
     Ledger(LedgerError),
     Output(io::Error),
 }
 
 impl Stopped {
-    pub(super) fn told(self, path: &Path) -> Failure {
+    pub(in crate::app) fn told(self, path: &Path) -> Failure {
         match self {
             Self::Ledger(error) => ledger::diagnose(&error, path).into(),
             Self::Output(error) => Failure::output(error),
@@ -174,7 +177,7 @@ impl Stopped {
 }
 
 /// Every record below `size` that is no cycle, in order of the index, past those that are damaged.
-pub(super) fn others(
+pub(in crate::app) fn others(
     reader: &Reader,
     size: u64,
     damaged: &mut Vec<u64>,
@@ -205,7 +208,7 @@ pub(super) fn others(
 
 /// The cycles below `size` whose rinse began from `from` on and before the end of the span, those
 /// of each machine in order of time, past those that are damaged.
-pub(super) fn cycles(
+pub(in crate::app) fn cycles(
     reader: &Reader,
     question: &Question,
     from: Timestamp,
@@ -242,7 +245,7 @@ pub(super) fn cycles(
 }
 
 /// The index of the one record that cannot be read, or the error where it is another matter.
-fn unreadable(error: LedgerError) -> Result<u64, LedgerError> {
+pub(in crate::app) fn unreadable(error: LedgerError) -> Result<u64, LedgerError> {
     if let LedgerError::Damaged(Part::Record { index }) | LedgerError::Record { index, .. } = error {
         Ok(index)
     } else {

@@ -100,7 +100,7 @@ impl Draft<'_> {
                 self.teller.check(check.check.kind()).to_owned(),
                 self.found(&check.check),
                 self.result(check),
-                Teller::text(by(&check.check)),
+                Teller::text(check.check.by()),
                 check.index.to_string(),
             ]
         };
@@ -218,7 +218,12 @@ impl Draft<'_> {
 
     fn about(&self, remark: &Remark) -> String {
         let Some((index, change)) = &remark.amends else {
-            return self.teller.say(Word::Noted).to_owned();
+            let noted = self.teller.say(Word::Noted).to_owned();
+            let Some(index) = remark.withdrawn_by else { return noted };
+            return format!(
+                "{noted}; {}",
+                self.teller.with(Word::WithdrawnBy, &[("index", &index.to_string())])
+            );
         };
         let word = match change {
             AmendmentChange::Comment => Word::CommentOn,
@@ -238,14 +243,5 @@ impl Draft<'_> {
             }
             Some((_, AmendmentChange::Comment | AmendmentChange::Withdrawn)) | None => text,
         }
-    }
-}
-
-fn by(check: &Check) -> &str {
-    match check {
-        Check::Sanitizer { by, .. }
-        | Check::Supply { by, .. }
-        | Check::DrainAndClean { by, .. }
-        | Check::Thermometer { by, .. } => by,
     }
 }

@@ -8,8 +8,8 @@ use rinseward::core::record::{Body, KeyChange, Record, SigningKeyChange};
 use rinseward::ledger::Commit;
 use rinseward::report::account::Account;
 
-use super::fixture::{at, commit, open, plain};
 use super::{Site, key, rinseward, said};
+use crate::ledger::fixture::{at, commit, open, plain};
 
 /// A new key came after the newest checkpoint: the key before it signed that one, and it still seals.
 /// The secret key is elsewhere, so that no new checkpoint can be made.
