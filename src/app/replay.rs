@@ -185,8 +185,9 @@ fn print(
     for (offset, new) in (0_u64..).zip(records) {
         if let Body::Cycle(cycle) = &new.record.body {
             let machine = new.record.machine.as_deref().unwrap_or("-");
-            let row =
-                CycleRow::new(machine, cycle, first_index.map(|first| first + offset)).recorded(&new.record);
+            let row = CycleRow::new(machine, cycle, first_index.map(|first| first + offset))
+                .recorded(&new.record)
+                .amended(&[]);
             printer.row(streams, &row).map_err(Failure::output)?;
             cycles += 1;
         }
