@@ -57,8 +57,8 @@ impl Site {
     /// # Errors
     /// The ledger's.
     pub(in crate::app) fn of(reader: &Reader) -> Result<Self, LedgerError> {
-        let newest = reader.newest_of_kind("configuration-change", 0, reader.size()?, 1)?;
-        let read = newest.into_iter().find_map(|(_, record)| {
+        let newest = reader.newest_of("configuration-change")?;
+        let read = newest.and_then(|(_, record)| {
             if let Body::ConfigurationChange(change) = record.body {
                 Recorded::read(&change.toml)
             } else {
@@ -124,11 +124,11 @@ pub(in crate::app) fn account(
 
 /// The newest checkpoint that holds under the key on record; `None` where there is none such.
 fn seal(reader: &Reader) -> Result<Option<Seal>, LedgerError> {
-    let newest = reader.newest_of_kind("signing-key", 0, reader.size()?, 1)?;
-    let key = newest.into_iter().find_map(|(_, record)| {
-        if let Body::SigningKey(change) = record.body { Some(change.key) } else { None }
-    });
-    let (Some(key), Some(stored)) = (key, reader.newest_checkpoint()?) else { return Ok(None) };
+    let newest = (reader.newest_of("signing-key")?, reader.newest_checkpoint()?);
+    let (Some((_, Record { body: Body::SigningKey(change), .. })), Some(stored)) = newest else {
+        return Ok(None);
+    };
+    let key = change.key;
     let verified = || {
         let note = Note::parse(&stored.note).ok()?;
         Checkpoint::verified(&note, &key.parse::<VerifyingKey>().ok()?).ok()
