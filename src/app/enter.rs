@@ -30,29 +30,21 @@ use crate::runtime::clock::Clock;
 pub(super) fn enter(command: &EnterCommand, streams: &mut Streams<'_>) -> Result<(), Failure> {
     let now = Clock::system().now();
     match command {
-        EnterCommand::Sanitizer(strip) => {
-            let (at, by) = made(&strip.entry, now);
+        EnterCommand::Sanitizer(strip) => put(&strip.machine, &strip.entry, now, streams, |at, by| {
             let (mg_per_l, ph, method) = (strip.mg_per_l, strip.ph, strip.method.clone());
             let solution_c = strip.solution.map(|solution| solution.0);
-            let check = Check::Sanitizer { at, mg_per_l, ph, solution_c, method, by };
-            put(&strip.machine, check, &strip.entry, streams)
-        }
-        EnterCommand::Supply(supply) => {
-            let (at, by) = made(&supply.entry, now);
-            let check = Check::Supply { at, enough: !supply.short, note: supply.note.clone(), by };
-            put(&supply.machine, check, &supply.entry, streams)
-        }
-        EnterCommand::DrainAndClean(drain) => {
-            let (at, by) = made(&drain.entry, now);
-            put(
-                &drain.machine,
-                Check::DrainAndClean { at, note: drain.note.clone(), by },
-                &drain.entry,
-                streams,
-            )
-        }
+            Check::Sanitizer { at, mg_per_l, ph, solution_c, method, by }
+        }),
+        EnterCommand::Supply(supply) => put(&supply.machine, &supply.entry, now, streams, |at, by| {
+            Check::Supply { at, enough: !supply.short, note: supply.note.clone(), by }
+        }),
+        EnterCommand::DrainAndClean(drain) => put(&drain.machine, &drain.entry, now, streams, |at, by| {
+            Check::DrainAndClean { at, note: drain.note.clone(), by }
+        }),
         EnterCommand::Thermometer(thermometer) => {
-            put(&thermometer.machine, compared(thermometer, now), &thermometer.entry, streams)
+            put(&thermometer.machine, &thermometer.entry, now, streams, |at, by| {
+                compared(thermometer, at, by)
+            })
         }
         EnterCommand::Note(note) => self::note(note, streams),
         EnterCommand::Amendment(amendment) => amend(amendment, streams),
@@ -60,12 +52,7 @@ pub(super) fn enter(command: &EnterCommand, streams: &mut Streams<'_>) -> Result
     }
 }
 
-fn made(entry: &EntryArgs, now: Timestamp) -> (Timestamp, String) {
-    (entry.at.unwrap_or(now), entry.by.clone())
-}
-
-fn compared(thermometer: &ThermometerArgs, now: Timestamp) -> Check {
-    let (at, by) = made(&thermometer.entry, now);
+fn compared(thermometer: &ThermometerArgs, at: Timestamp, by: String) -> Check {
     let device = if thermometer.food { Device::Food } else { Device::Water };
     Check::Thermometer {
         at,
@@ -83,11 +70,20 @@ fn machine_of(name: &str) -> Option<String> {
     (name != "all").then(|| name.to_owned())
 }
 
-fn put(machine: &str, check: Check, entry: &EntryArgs, streams: &mut Streams<'_>) -> Result<(), Failure> {
+/// Puts on record the check that `made` makes of its time and of who made it.
+fn put(
+    machine: &str,
+    entry: &EntryArgs,
+    now: Timestamp,
+    streams: &mut Streams<'_>,
+    made: impl FnOnce(Timestamp, String) -> Check,
+) -> Result<(), Failure> {
+    let loaded = configuration::load(&entry.config.files, streams)?;
+    let at = entry.at.map_or(now, |at| at.in_zone(&loaded.configuration.alerts.zone));
+    let check = made(at, entry.by.clone());
     let said = format!("The check «{}» of {machine} is on record", check.kind().as_str());
     let order =
         Order::Entry { entry: Entry::Check { machine: machine_of(machine), check, late: entry.late } };
-    let loaded = configuration::load(&entry.config.files, streams)?;
     answer(&people::done(&loaded, order)?, &said, entry.answer, streams)
 }
 
@@ -96,17 +92,19 @@ fn note(arguments: &NoteArgs, streams: &mut Streams<'_>) -> Result<(), Failure> 
         [machine, text] => (text.clone(), machine_of(machine)),
         words => (words.concat(), None),
     };
-    let note = Note { at: arguments.entry.at, text, by: arguments.entry.by.clone() };
     let loaded = configuration::load(&arguments.entry.config.files, streams)?;
+    let at = arguments.entry.at.map(|at| at.in_zone(&loaded.configuration.alerts.zone));
+    let note = Note { at, text, by: arguments.entry.by.clone() };
     let entry = Entry::Note { machine, note, late: arguments.entry.late };
     let done = people::done(&loaded, Order::Entry { entry })?;
     answer(&done, "The note is on record", arguments.entry.answer, streams)
 }
 
 fn amend(arguments: &AmendmentArgs, streams: &mut Streams<'_>) -> Result<(), Failure> {
+    let loaded = configuration::load(&arguments.config.files, streams)?;
     let right = &arguments.right;
     let correction = Correction {
-        at: right.at,
+        at: right.at.map(|at| at.in_zone(&loaded.configuration.alerts.zone)),
         mg_per_l: right.mg_per_l,
         ph: right.ph,
         solution_c: right.solution.map(|solution| solution.0),
@@ -124,7 +122,6 @@ fn amend(arguments: &AmendmentArgs, streams: &mut Streams<'_>) -> Result<(), Fai
         (Change::Correct(Box::new(correction)), "counts as corrected")
     };
     let (of, reason, by) = (arguments.record, arguments.reason.clone(), arguments.by.clone());
-    let loaded = configuration::load(&arguments.config.files, streams)?;
     let done = people::done(&loaded, Order::Entry { entry: Entry::Amendment { of, reason, by, change } })?;
     let said = format!("Record {of} {what}; it stays as it was entered, the amendment is on record");
     answer(&done, &said, arguments.answer, streams)

@@ -9,6 +9,7 @@
 //! In a file of format 1 that is only read, both are made in memory at the first query:
 //! that takes one walk over all records.
 
+use std::collections::BTreeSet;
 use std::ops::ControlFlow;
 
 use rusqlite::{Connection, Rows, params};
@@ -90,20 +91,34 @@ fn word_of_check(kind: CheckKind) -> String {
     format!("check:{}", kind.as_str())
 }
 
+/// What the two tables say of a record.
+pub(super) struct Entries {
+    /// The word that it is looked up under.
+    pub(super) word: String,
+    /// Where it stands in time, µs since the epoch.
+    pub(super) at: i64,
+    /// Whether of an alert (0) or of a record (1), and of which one it speaks, each once.
+    pub(super) about: BTreeSet<(i64, u64)>,
+}
+
+/// What the two tables say of a record; nothing of a cycle.
+pub(super) fn entries(record: &Record) -> Option<Entries> {
+    if matches!(record.body, Body::Cycle(_)) {
+        return None;
+    }
+    let about = subjects(&record.body).into_iter().map(numbers).collect();
+    Some(Entries { word: word(&record.body), at: stands_at(record).micros(), about })
+}
+
 /// Notes where a record is to be found.
 pub(super) fn put(connection: &Connection, index: u64, record: &Record) -> rusqlite::Result<()> {
-    if matches!(record.body, Body::Cycle(_)) {
-        return Ok(());
-    }
-    connection.prepare_cached("INSERT INTO event (kind, at, idx) VALUES (?1, ?2, ?3)")?.execute(params![
-        word(&record.body),
-        stands_at(record).micros(),
-        index
-    ])?;
-    for subject in subjects(&record.body) {
-        let (subject, number) = numbers(subject);
+    let Some(Entries { word, at, about }) = entries(record) else { return Ok(()) };
+    connection
+        .prepare_cached("INSERT INTO event (kind, at, idx) VALUES (?1, ?2, ?3)")?
+        .execute(params![word, at, index])?;
+    for (subject, number) in about {
         connection
-            .prepare_cached("INSERT OR IGNORE INTO about (subject, number, idx) VALUES (?1, ?2, ?3)")?
+            .prepare_cached("INSERT INTO about (subject, number, idx) VALUES (?1, ?2, ?3)")?
             .execute(params![subject, number, index])?;
     }
     Ok(())

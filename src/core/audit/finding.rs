@@ -218,6 +218,11 @@ pub enum BesideFault {
         /// Its name.
         name: &'static str,
     },
+    /// A table that the history finds records in has other entries than the records give.
+    LookupDiffers {
+        /// Its name.
+        name: &'static str,
+    },
     /// Part of a table lies in a part of the file that cannot be read.
     TableUnreadable {
         /// What it holds.

@@ -65,6 +65,11 @@ impl fmt::Display for BesideFault {
                 "the index «{name}», by which the history finds its entries, has others than its table: it hides \
                  some, or shows what is not there"
             ),
+            Self::LookupDiffers { name } => write!(
+                f,
+                "the table «{name}», by which the history finds alerts, checks, gaps and notes, has other entries \
+                 than the records give: it hides some, or shows what is not there"
+            ),
             Self::TableUnreadable { what, from, cause } => {
                 write!(f, "{what} cannot be read from number {from} on: {cause}")
             }
@@ -111,7 +116,8 @@ impl fmt::Display for SealFault {
                     None => f.write_str("; there is none before it that fits")?,
                 }
                 if *later > 0 {
-                    write!(f, "; {later} later ones do not fit either")?;
+                    let (ones, do_not) = if *later == 1 { ("one", "does") } else { ("ones", "do") };
+                    write!(f, "; {later} later {ones} {do_not} not fit either")?;
                 }
                 if *hashes_fit {
                     f.write_str(
@@ -127,7 +133,11 @@ impl fmt::Display for SealFault {
             ),
             Self::NotComparable { seal, later, record } => {
                 write!(f, "{seal}, cannot be compared, since record {record} is not to be had")?;
-                if *later > 0 { write!(f, "; nor can {later} later ones") } else { Ok(()) }
+                match later {
+                    0 => Ok(()),
+                    1 => f.write_str("; nor can 1 later one"),
+                    _ => write!(f, "; nor can {later} later ones"),
+                }
             }
         }
     }

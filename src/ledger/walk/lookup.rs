@@ -1,7 +1,8 @@
-//! What the history finds, beside what there is: indexes against their tables.
+//! What the history finds, beside what there is: indexes against their tables, and the tables
+//! that name records against the records.
 //!
-//! The history is read from indexes alone. Whoever takes a cycle out of one hides it without
-//! touching the table, so that both are summed up and compared: each entry is hashed with a key
+//! The history is read from these alone. Whoever takes a cycle or an alert out of one hides it
+//! without touching the record, so that both are summed up and compared: each entry is hashed with a key
 //! drawn for this run, so that nobody can make one sum pass for another.
 
 use std::hash::{BuildHasher, RandomState};
@@ -10,6 +11,9 @@ use std::sync::atomic::{AtomicBool, AtomicU64, Ordering};
 use rusqlite::{Connection, Row};
 
 use crate::core::audit::{Audit, BesideFault};
+use crate::core::merkle::leaf_hash;
+use crate::core::record::Record;
+use crate::ledger::events::{self, Entries};
 
 /// How entries of the table of cycles are read: index, machine, start of the final rinse, verdict.
 type Cycle = (i64, i64, i64, i64);
@@ -21,6 +25,10 @@ pub(super) struct Sums {
     by_machine: AtomicU64,
     of_site: AtomicU64,
     by_kind: AtomicU64,
+    event: AtomicU64,
+    about: AtomicU64,
+    /// A record is not as it was when the tables that name it were written.
+    changed: AtomicBool,
     /// Part of a table could not be read, so that nothing can be compared.
     incomplete: AtomicBool,
 }
@@ -33,10 +41,26 @@ impl Sums {
         self.of_site.fetch_add(self.keyed.hash_one((index, started, verdict)), Ordering::Relaxed);
     }
 
-    /// Adds a record.
-    pub(super) fn add_record(&self, index: i64, kind: &str) {
-        if kind != "cycle" {
-            self.by_kind.fetch_add(self.keyed.hash_one((index, kind)), Ordering::Relaxed);
+    /// Adds a record with the hash and the bytes that are stored of it.
+    pub(super) fn add_record(&self, index: i64, kind: &str, leaf: &[u8], bytes: &[u8]) {
+        if kind == "cycle" {
+            return;
+        }
+        self.by_kind.fetch_add(self.keyed.hash_one((index, kind)), Ordering::Relaxed);
+        let fits = leaf_hash(bytes).0[..] == *leaf;
+        match Record::from_bytes(bytes) {
+            Ok(record) if fits => self.add_entries(index, &record),
+            Ok(_) | Err(_) => self.changed.store(true, Ordering::Relaxed),
+        }
+    }
+
+    /// Adds what the tables that name records say of one.
+    fn add_entries(&self, index: i64, record: &Record) {
+        let Some(Entries { word, at, about }) = events::entries(record) else { return };
+        self.event.fetch_add(self.keyed.hash_one((word.as_str(), at, index)), Ordering::Relaxed);
+        for (subject, number) in about {
+            let entry = self.keyed.hash_one((subject, number.cast_signed(), index));
+            self.about.fetch_add(entry, Ordering::Relaxed);
         }
     }
 
@@ -45,7 +69,7 @@ impl Sums {
         self.incomplete.store(true, Ordering::Relaxed);
     }
 
-    /// Compares the indexes of records and cycles before `end`.
+    /// Compares the indexes and tables that name records and cycles before `end`.
     pub(super) fn compare(&self, connection: &Connection, format: i64, end: i64, audit: &mut Audit) {
         if self.incomplete.load(Ordering::Relaxed) {
             return;
@@ -62,41 +86,73 @@ impl Sums {
             let (index, kind): (i64, String) = (row.get(0)?, row.get(1)?);
             Ok(self.keyed.hash_one((index, kind.as_str())))
         };
+        let mut look = Look { connection, end, audit };
+        let differs = |name| BesideFault::IndexDiffers { name };
         let sql = "SELECT idx, machine, rinse_started, verdict FROM cycle INDEXED BY cycle_of_machine WHERE idx < ?1";
-        compare(connection, "cycle_of_machine", sql, end, &self.by_machine, by_machine, audit);
+        look.compare("cycle_of_machine", sql, &self.by_machine, by_machine, differs);
         let sql = "SELECT idx, rinse_started, verdict FROM cycle INDEXED BY cycle_of_site WHERE idx < ?1";
-        compare(connection, "cycle_of_site", sql, end, &self.of_site, of_site, audit);
+        look.compare("cycle_of_site", sql, &self.of_site, of_site, differs);
         if format > 1 {
             let sql =
                 "SELECT idx, kind FROM record INDEXED BY record_by_kind WHERE kind <> 'cycle' AND idx < ?1";
-            compare(connection, "record_by_kind", sql, end, &self.by_kind, by_kind, audit);
+            look.compare("record_by_kind", sql, &self.by_kind, by_kind, differs);
+            self.compare_tables(&mut look);
         }
+    }
+
+    /// Compares the tables that name records.
+    fn compare_tables(&self, look: &mut Look<'_>) {
+        if self.changed.load(Ordering::Relaxed) {
+            return;
+        }
+        let event = |row: &Row<'_>| {
+            let (word, at, index): (String, i64, i64) = (row.get(0)?, row.get(1)?, row.get(2)?);
+            Ok(self.keyed.hash_one((word.as_str(), at, index)))
+        };
+        let about = |row: &Row<'_>| {
+            let entry: (i64, i64, i64) = (row.get(0)?, row.get(1)?, row.get(2)?);
+            Ok(self.keyed.hash_one(entry))
+        };
+        let differs = |name| BesideFault::LookupDiffers { name };
+        let sql = "SELECT kind, at, idx FROM event WHERE idx < ?1";
+        look.compare("event", sql, &self.event, event, differs);
+        let sql = "SELECT subject, number, idx FROM about WHERE idx < ?1";
+        look.compare("about", sql, &self.about, about, differs);
     }
 }
 
-fn compare(
-    connection: &Connection,
-    name: &'static str,
-    sql: &str,
+/// Where entries are looked at, and who is told.
+struct Look<'a> {
+    connection: &'a Connection,
     end: i64,
-    expected: &AtomicU64,
-    entry: impl Fn(&Row<'_>) -> rusqlite::Result<u64>,
-    audit: &mut Audit,
-) {
-    let sum = || -> rusqlite::Result<u64> {
-        let mut statement = connection.prepare(sql)?;
-        let mut rows = statement.query([end])?;
-        let mut sum = 0_u64;
-        while let Some(row) = rows.next()? {
-            sum = sum.wrapping_add(entry(row)?);
-        }
-        Ok(sum)
-    };
-    match sum() {
-        Ok(sum) if sum == expected.load(Ordering::Relaxed) => {}
-        Ok(_) => audit.found(BesideFault::IndexDiffers { name }),
-        Err(error) => {
-            audit.found(BesideFault::TableUnreadable { what: name, from: 0, cause: error.to_string() })
+    audit: &'a mut Audit,
+}
+
+impl Look<'_> {
+    fn compare(
+        &mut self,
+        name: &'static str,
+        sql: &str,
+        expected: &AtomicU64,
+        entry: impl Fn(&Row<'_>) -> rusqlite::Result<u64>,
+        differs: impl Fn(&'static str) -> BesideFault,
+    ) {
+        let sum = || -> rusqlite::Result<u64> {
+            let mut statement = self.connection.prepare(sql)?;
+            let mut rows = statement.query([self.end])?;
+            let mut sum = 0_u64;
+            while let Some(row) = rows.next()? {
+                sum = sum.wrapping_add(entry(row)?);
+            }
+            Ok(sum)
+        };
+        match sum() {
+            Ok(sum) if sum == expected.load(Ordering::Relaxed) => {}
+            Ok(_) => self.audit.found(differs(name)),
+            Err(error) => {
+                let cause = error.to_string();
+                self.audit.found(BesideFault::TableUnreadable { what: name, from: 0, cause });
+            }
         }
     }
 }

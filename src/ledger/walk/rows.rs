@@ -194,7 +194,8 @@ impl<'t> Looker<'t> {
                 Found::Some(trace) => trace,
             };
             if let Some(sums) = self.sums {
-                sums.add_record(place, row.get_ref(1)?.as_str()?);
+                let (leaf, bytes) = (row.get_ref(2)?.as_blob()?, row.get_ref(3)?.as_blob()?);
+                sums.add_record(place, row.get_ref(1)?.as_str()?, leaf, bytes);
             }
             pieces.push(seen(place, row, 1, cycle, trace)?);
             *at = place + 1;

@@ -168,7 +168,7 @@ const RECORD_DEEDS: [(&str, Deed, &[&str]); 12] = [
     ),
 ];
 
-const BESIDE_DEEDS: [(&str, Deed, &[&str]); 14] = [
+const BESIDE_DEEDS: [(&str, Deed, &[&str]); 17] = [
     (
         "a cold cycle is a pass in the history",
         |c| sql(c, "UPDATE cycle SET verdict = 5 WHERE idx = 17"),
@@ -239,6 +239,21 @@ const BESIDE_DEEDS: [(&str, Deed, &[&str]); 14] = [
             assert_eq!(cold, 0, "the history shows no cold cycle");
         },
         &["the index «cycle_of_machine»", "the index «cycle_of_site»", "hides some"],
+    ),
+    (
+        "a record is taken out of the table that finds it",
+        |c| sql(c, "DELETE FROM event WHERE idx = 35"),
+        &["the table «event»", "hides some"],
+    ),
+    (
+        "a record stands at another time in the table that finds it",
+        |c| sql(c, "UPDATE event SET at = at - 1 WHERE idx = 35"),
+        &["the table «event»"],
+    ),
+    (
+        "an alert that is none is said of a record",
+        |c| sql(c, "INSERT INTO about VALUES (0, 1, 35)"),
+        &["the table «about»", "shows what is not there"],
     ),
     ("an index is gone", |c| sql(c, "DROP INDEX cycle_of_site"), &["cycle_of_site cannot be read"]),
     (
