@@ -1,7 +1,8 @@
 //! What is missing of the whole time on record: gaps of probes, and the service being down.
 //!
 //! It is read from all records that tell of it, in their order, since a gap can last for
-//! years: time grows with their number, about 5 µs each, not with that of the cycles.
+//! years: time grows with their number, 5 to 8 µs of processor time each with a configuration of
+//! 10 kB to every 50 gaps (`cargo bench --bench history`), not with that of the cycles.
 
 use std::collections::BTreeSet;
 use std::ops::ControlFlow;

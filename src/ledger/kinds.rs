@@ -94,10 +94,39 @@ impl Reader {
         Ok(())
     }
 
+    /// The newest record of a kind, with its index; `None` where there is none. As a kind `cycle`
+    /// finds none here. The index of kinds leads to it, however far back it lies.
+    ///
+    /// # Errors
+    /// As for [`Reader::records`]: an older one must not stand in for one that is damaged.
+    pub fn newest_of(&self, kind: &str) -> Result<Option<(u64, Record)>, LedgerError> {
+        let failed = |source| self.failed("looking for the newest record of a kind", source);
+        let _one_state = self.one_state()?;
+        let mut statement = self
+            .connection
+            .prepare_cached(
+                "SELECT idx, leaf, bytes FROM record WHERE kind <> 'cycle' AND kind = ?1
+                 ORDER BY idx DESC LIMIT 1",
+            )
+            .map_err(failed)?;
+        let mut rows = statement.query([kind]).map_err(failed)?;
+        let mut newest = None;
+        if let Some(row) = rows.next().map_err(failed)? {
+            let mut take = |index, _: &[u8], record| {
+                newest = Some((index, record));
+                ControlFlow::Break(())
+            };
+            // There is one row only.
+            let _ended = self.give(row, &mut take)?;
+        }
+        Ok(newest)
+    }
+
     /// The newest records with an index from `from` on and before `to` whose kind begins with
     /// `prefix`, such as `alert-`: index and record, the newest first, at most `limit`.
     ///
-    /// Takes time for the records between, not for the age of the ledger.
+    /// Takes time for all records between, of whatever kind: for the newest of one kind in the
+    /// whole ledger there is [`Reader::newest_of`].
     ///
     /// # Errors
     /// As for [`Reader::records`].

@@ -74,8 +74,8 @@ impl Site {
 /// # Errors
 /// The ledger's, and that this very record is damaged.
 pub(in crate::app) fn recorded(reader: &Reader) -> Result<Option<Recorded>, LedgerError> {
-    let newest = reader.newest_of_kind("configuration-change", 0, reader.size()?, 1)?;
-    Ok(newest.into_iter().find_map(|(_, record)| {
+    let newest = reader.newest_of("configuration-change")?;
+    Ok(newest.and_then(|(_, record)| {
         if let Body::ConfigurationChange(change) = record.body { Recorded::read(&change.toml) } else { None }
     }))
 }

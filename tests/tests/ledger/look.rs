@@ -53,4 +53,14 @@ fn the_newest_of_a_kind_come_first() {
         let indices: Vec<u64> = found.iter().map(|(index, _)| *index).collect();
         assert_eq!(indices, expected, "{prefix} {from}..{to}");
     }
+    for (kind, expected) in [
+        ("service-start", Some(3)),
+        ("service-stop", Some(2)),
+        ("gap", None),
+        ("service-", None),
+        ("cycle", None),
+    ] {
+        let found = reader.newest_of(kind).expect("readable");
+        assert_eq!(found.map(|(index, _)| index), expected, "{kind}");
+    }
 }
