@@ -12,7 +12,9 @@ use super::alerts::clerk::BOOKMARK;
 use super::logbook::{Change, Correction, Entry, Judged};
 use super::order::{Done, Order};
 use super::{Failure, Streams, configuration, ledger, people};
-use crate::cli::{AmendmentArgs, AnswerArgs, DueArgs, EnterCommand, EntryArgs, NoteArgs, ThermometerArgs};
+use crate::cli::{
+    AmendmentArgs, AnswerArgs, DueArgs, EnterCommand, EntryArgs, Moment, NoteArgs, ThermometerArgs,
+};
 use crate::config::load::Loaded;
 use crate::core::alert::{Desk, DueCheck, Effects, Event};
 use crate::core::food_code::Rounding;
@@ -30,29 +32,21 @@ use crate::runtime::clock::Clock;
 pub(super) fn enter(command: &EnterCommand, streams: &mut Streams<'_>) -> Result<(), Failure> {
     let now = Clock::system().now();
     match command {
-        EnterCommand::Sanitizer(strip) => {
-            let (at, by) = made(&strip.entry, now);
+        EnterCommand::Sanitizer(strip) => put(&strip.machine, &strip.entry, now, streams, |at, by| {
             let (mg_per_l, ph, method) = (strip.mg_per_l, strip.ph, strip.method.clone());
             let solution_c = strip.solution.map(|solution| solution.0);
-            let check = Check::Sanitizer { at, mg_per_l, ph, solution_c, method, by };
-            put(&strip.machine, check, &strip.entry, streams)
-        }
-        EnterCommand::Supply(supply) => {
-            let (at, by) = made(&supply.entry, now);
-            let check = Check::Supply { at, enough: !supply.short, note: supply.note.clone(), by };
-            put(&supply.machine, check, &supply.entry, streams)
-        }
-        EnterCommand::DrainAndClean(drain) => {
-            let (at, by) = made(&drain.entry, now);
-            put(
-                &drain.machine,
-                Check::DrainAndClean { at, note: drain.note.clone(), by },
-                &drain.entry,
-                streams,
-            )
-        }
+            Check::Sanitizer { at, mg_per_l, ph, solution_c, method, by }
+        }),
+        EnterCommand::Supply(supply) => put(&supply.machine, &supply.entry, now, streams, |at, by| {
+            Check::Supply { at, enough: !supply.short, note: supply.note.clone(), by }
+        }),
+        EnterCommand::DrainAndClean(drain) => put(&drain.machine, &drain.entry, now, streams, |at, by| {
+            Check::DrainAndClean { at, note: drain.note.clone(), by }
+        }),
         EnterCommand::Thermometer(thermometer) => {
-            put(&thermometer.machine, compared(thermometer, now), &thermometer.entry, streams)
+            put(&thermometer.machine, &thermometer.entry, now, streams, |at, by| {
+                compared(thermometer, at, by)
+            })
         }
         EnterCommand::Note(note) => self::note(note, streams),
         EnterCommand::Amendment(amendment) => amend(amendment, streams),
@@ -60,12 +54,7 @@ pub(super) fn enter(command: &EnterCommand, streams: &mut Streams<'_>) -> Result
     }
 }
 
-fn made(entry: &EntryArgs, now: Timestamp) -> (Timestamp, String) {
-    (entry.at.unwrap_or(now), entry.by.clone())
-}
-
-fn compared(thermometer: &ThermometerArgs, now: Timestamp) -> Check {
-    let (at, by) = made(&thermometer.entry, now);
+fn compared(thermometer: &ThermometerArgs, at: Timestamp, by: String) -> Check {
     let device = if thermometer.food { Device::Food } else { Device::Water };
     Check::Thermometer {
         at,
@@ -78,16 +67,28 @@ fn compared(thermometer: &ThermometerArgs, now: Timestamp) -> Check {
     }
 }
 
+/// When it was made, by the clock of the site.
+fn at_the_site(at: Option<Moment>, loaded: &Loaded) -> Option<Timestamp> {
+    at.map(|at| at.in_zone(&loaded.configuration.alerts.zone))
+}
+
 /// `all` is the whole site.
 fn machine_of(name: &str) -> Option<String> {
     (name != "all").then(|| name.to_owned())
 }
 
-fn put(machine: &str, check: Check, entry: &EntryArgs, streams: &mut Streams<'_>) -> Result<(), Failure> {
+fn put(
+    machine: &str,
+    entry: &EntryArgs,
+    now: Timestamp,
+    streams: &mut Streams<'_>,
+    check: impl FnOnce(Timestamp, String) -> Check,
+) -> Result<(), Failure> {
+    let loaded = configuration::load(&entry.config.files, streams)?;
+    let check = check(at_the_site(entry.at, &loaded).unwrap_or(now), entry.by.clone());
     let said = format!("The check «{}» of {machine} is on record", check.kind().as_str());
     let order =
         Order::Entry { entry: Entry::Check { machine: machine_of(machine), check, late: entry.late } };
-    let loaded = configuration::load(&entry.config.files, streams)?;
     answer(&people::done(&loaded, order)?, &said, entry.answer, streams)
 }
 
@@ -96,8 +97,8 @@ fn note(arguments: &NoteArgs, streams: &mut Streams<'_>) -> Result<(), Failure> 
         [machine, text] => (text.clone(), machine_of(machine)),
         words => (words.concat(), None),
     };
-    let note = Note { at: arguments.entry.at, text, by: arguments.entry.by.clone() };
     let loaded = configuration::load(&arguments.entry.config.files, streams)?;
+    let note = Note { at: at_the_site(arguments.entry.at, &loaded), text, by: arguments.entry.by.clone() };
     let entry = Entry::Note { machine, note, late: arguments.entry.late };
     let done = people::done(&loaded, Order::Entry { entry })?;
     answer(&done, "The note is on record", arguments.entry.answer, streams)
@@ -105,8 +106,9 @@ fn note(arguments: &NoteArgs, streams: &mut Streams<'_>) -> Result<(), Failure> 
 
 fn amend(arguments: &AmendmentArgs, streams: &mut Streams<'_>) -> Result<(), Failure> {
     let right = &arguments.right;
+    let loaded = configuration::load(&arguments.config.files, streams)?;
     let correction = Correction {
-        at: right.at,
+        at: at_the_site(right.at, &loaded),
         mg_per_l: right.mg_per_l,
         ph: right.ph,
         solution_c: right.solution.map(|solution| solution.0),
@@ -124,7 +126,6 @@ fn amend(arguments: &AmendmentArgs, streams: &mut Streams<'_>) -> Result<(), Fai
         (Change::Correct(Box::new(correction)), "counts as corrected")
     };
     let (of, reason, by) = (arguments.record, arguments.reason.clone(), arguments.by.clone());
-    let loaded = configuration::load(&arguments.config.files, streams)?;
     let done = people::done(&loaded, Order::Entry { entry: Entry::Amendment { of, reason, by, change } })?;
     let said = format!("Record {of} {what}; it stays as it was entered, the amendment is on record");
     answer(&done, &said, arguments.answer, streams)

@@ -3,7 +3,7 @@
 use clap::{Args, Subcommand};
 
 use super::people::scale;
-use super::{ConfigArgs, moment};
+use super::{ConfigArgs, Moment};
 use crate::core::reader::{Language, Scale};
 use crate::core::time::Timestamp;
 use crate::core::units::Celsius;
@@ -41,9 +41,9 @@ pub struct EntryArgs {
     /// Who made it: name or initials.
     #[arg(long, value_name = "NAME")]
     pub by: String,
-    /// When it was made, where not just now: RFC 3339, or a local date and time.
-    #[arg(long, value_parser = moment, value_name = "TIME")]
-    pub at: Option<Timestamp>,
+    /// When it was made, where not just now: RFC 3339, or a date and time of the site.
+    #[arg(long, value_name = "TIME")]
+    pub at: Option<Moment>,
     /// It was made more than 31 days ago and is entered only now.
     #[arg(long, requires = "at")]
     pub late: bool,
@@ -194,9 +194,9 @@ pub struct AmendmentArgs {
 #[derive(Args, Debug)]
 #[group(id = "right", multiple = true, conflicts_with = "withdraw")]
 pub struct CorrectionArgs {
-    /// When the check was made.
-    #[arg(long, value_parser = moment, value_name = "TIME")]
-    pub at: Option<Timestamp>,
+    /// When the check was made: RFC 3339, or a date and time of the site.
+    #[arg(long, value_name = "TIME")]
+    pub at: Option<Moment>,
     /// Concentration, mg/L.
     #[arg(long, value_name = "NUMBER", value_parser = number, allow_negative_numbers = true)]
     pub mg_per_l: Option<f64>,
