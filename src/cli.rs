@@ -34,7 +34,6 @@ pub use verify::VerifyArgs;
 
 use clap::{Args, Parser, Subcommand};
 
-use crate::core::time::Timestamp;
 use crate::runtime::telemetry::{Log, LogForm};
 
 /// Proves, rack after rack, that a commercial dish machine washed and sanitized.
@@ -90,7 +89,7 @@ pub enum Command {
     Replay(ReplayArgs),
     /// Look through the record: cycles, days, gaps, checks, alerts, what was in force when.
     History(HistoryArgs),
-    /// Put what is on record into files: CSV, JSON, JSON Lines.
+    /// Put what is on record into files: CSV, JSON, JSON Lines, PDF, evidence.
     Export(ExportArgs),
     /// See alerts, take one on, put a corrective action on record, try the channels.
     Alerts(AlertsArgs),
@@ -236,12 +235,12 @@ pub struct SeriesResendArgs {
     /// Configuration.
     #[command(flatten)]
     pub config: ConfigArgs,
-    /// Measured or recorded at or after this: RFC 3339, or a local date or date and time.
-    #[arg(long, value_parser = moment, value_name = "TIME")]
-    pub from: Timestamp,
-    /// Measured or recorded before this: RFC 3339, or a local date or date and time.
-    #[arg(long, value_parser = moment, value_name = "TIME")]
-    pub to: Timestamp,
+    /// Measured or recorded at or after this: RFC 3339, or a date or date and time of the site.
+    #[arg(long, value_name = "TIME")]
+    pub from: Moment,
+    /// Measured or recorded before this: RFC 3339, or a date or date and time of the site.
+    #[arg(long, value_name = "TIME")]
+    pub to: Moment,
 }
 
 /// Arguments of `check-config`.
@@ -263,11 +262,6 @@ fn speed(text: &str) -> Result<f64, SpeedError> {
 #[derive(Debug, thiserror::Error)]
 #[error("a number from 1 to 1000")]
 struct SpeedError;
-
-/// Reads a time; a local one is of the computer's zone.
-fn moment(text: &str) -> Result<Timestamp, MomentError> {
-    text.parse::<Moment>().map(|moment| moment.in_zone(&jiff::tz::TimeZone::system()))
-}
 
 #[cfg(test)]
 mod tests {

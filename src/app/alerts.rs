@@ -199,6 +199,8 @@ impl Ground {
     /// # Errors
     /// Where the ledger fails for good.
     pub(super) async fn run(self, last_commit: CancellationToken) -> Result<(), ClerkError> {
+        // A cold rack whose alert was lost in a crash is raised at once, and never before the start.
+        last_commit.run_until_cancelled(self.ledger.begun()).await;
         let clerk = Clerk::open(self.settings.clone(), self.ledger.clone(), self.clock.now()).await?;
         let clerk = clerk.watched_by(Arc::clone(&self.stumble));
         let tide = self.ledger.tide();

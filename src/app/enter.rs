@@ -12,9 +12,7 @@ use super::alerts::clerk::BOOKMARK;
 use super::logbook::{Change, Correction, Entry, Judged};
 use super::order::{Done, Order};
 use super::{Failure, Streams, configuration, ledger, people};
-use crate::cli::{
-    AmendmentArgs, AnswerArgs, DueArgs, EnterCommand, EntryArgs, Moment, NoteArgs, ThermometerArgs,
-};
+use crate::cli::{AmendmentArgs, AnswerArgs, DueArgs, EnterCommand, EntryArgs, NoteArgs, ThermometerArgs};
 use crate::config::load::Loaded;
 use crate::core::alert::{Desk, DueCheck, Effects, Event};
 use crate::core::food_code::Rounding;
@@ -67,25 +65,22 @@ fn compared(thermometer: &ThermometerArgs, at: Timestamp, by: String) -> Check {
     }
 }
 
-/// When it was made, by the clock of the site.
-fn at_the_site(at: Option<Moment>, loaded: &Loaded) -> Option<Timestamp> {
-    at.map(|at| at.in_zone(&loaded.configuration.alerts.zone))
-}
-
 /// `all` is the whole site.
 fn machine_of(name: &str) -> Option<String> {
     (name != "all").then(|| name.to_owned())
 }
 
+/// Puts on record the check that `made` makes of its time and of who made it.
 fn put(
     machine: &str,
     entry: &EntryArgs,
     now: Timestamp,
     streams: &mut Streams<'_>,
-    check: impl FnOnce(Timestamp, String) -> Check,
+    made: impl FnOnce(Timestamp, String) -> Check,
 ) -> Result<(), Failure> {
     let loaded = configuration::load(&entry.config.files, streams)?;
-    let check = check(at_the_site(entry.at, &loaded).unwrap_or(now), entry.by.clone());
+    let at = entry.at.map_or(now, |at| at.in_zone(&loaded.configuration.alerts.zone));
+    let check = made(at, entry.by.clone());
     let said = format!("The check «{}» of {machine} is on record", check.kind().as_str());
     let order =
         Order::Entry { entry: Entry::Check { machine: machine_of(machine), check, late: entry.late } };
@@ -98,17 +93,18 @@ fn note(arguments: &NoteArgs, streams: &mut Streams<'_>) -> Result<(), Failure> 
         words => (words.concat(), None),
     };
     let loaded = configuration::load(&arguments.entry.config.files, streams)?;
-    let note = Note { at: at_the_site(arguments.entry.at, &loaded), text, by: arguments.entry.by.clone() };
+    let at = arguments.entry.at.map(|at| at.in_zone(&loaded.configuration.alerts.zone));
+    let note = Note { at, text, by: arguments.entry.by.clone() };
     let entry = Entry::Note { machine, note, late: arguments.entry.late };
     let done = people::done(&loaded, Order::Entry { entry })?;
     answer(&done, "The note is on record", arguments.entry.answer, streams)
 }
 
 fn amend(arguments: &AmendmentArgs, streams: &mut Streams<'_>) -> Result<(), Failure> {
-    let right = &arguments.right;
     let loaded = configuration::load(&arguments.config.files, streams)?;
+    let right = &arguments.right;
     let correction = Correction {
-        at: at_the_site(right.at, &loaded),
+        at: right.at.map(|at| at.in_zone(&loaded.configuration.alerts.zone)),
         mg_per_l: right.mg_per_l,
         ph: right.ph,
         solution_c: right.solution.map(|solution| solution.0),

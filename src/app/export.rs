@@ -3,6 +3,7 @@
 pub(in crate::app) mod evidence;
 pub(in crate::app) mod gather;
 mod lines;
+mod paper;
 pub mod pdf;
 pub(in crate::app) mod place;
 pub(in crate::app) mod seal;
@@ -13,7 +14,8 @@ use std::io::{IsTerminal, Write};
 use std::path::{Path, PathBuf};
 
 use self::evidence::Traces;
-use self::gather::Site;
+use self::gather::{Reach, Site};
+use self::paper::Sheet;
 use self::place::Place;
 use super::{Failure, Streams, configuration, history, ledger, people};
 use crate::cli::{ExportArgs, ExportForm};
@@ -30,14 +32,17 @@ const PROGRESS_EVERY: u64 = 20_000;
 pub(super) fn export(arguments: &ExportArgs, streams: &mut Streams<'_>) -> Result<(), Failure> {
     let (path, _) = people::ledger_path(&arguments.ledger, streams)?;
     let failed = |error: LedgerError| Failure::from(ledger::diagnose(&error, &path));
-    let traces = if arguments.all_traces { Traces::All } else { Traces::OfExceptions };
-    let sealed = match arguments.form {
-        ExportForm::Evidence => seal::make(&path, socket(arguments, streams)?.as_deref())?,
-        ExportForm::Csv | ExportForm::Json | ExportForm::Jsonl => None,
+    // The place and the program are looked at before anything is signed or read.
+    let out = Place::new(&arguments.out, arguments.form, arguments.force)?;
+    let sheet = match arguments.form {
+        ExportForm::Pdf => Some(Sheet::find(arguments)?),
+        ExportForm::Csv | ExportForm::Json | ExportForm::Jsonl | ExportForm::Evidence => None,
     };
+    let seal = sealed(arguments, &path, streams)?;
     let reader = Reader::open(&path).map_err(failed)?;
     let question = question(arguments, &reader, &path, Clock::system().now())?;
-    let out = Place::new(&arguments.out, arguments.form, arguments.force)?;
+    let traces = if arguments.all_traces { Traces::All } else { Traces::OfExceptions };
+    let with = With { traces, seal, sheet };
     let mut progress = Progress::new(&mut *streams.err);
     let damaged = match (arguments.form, out) {
         (ExportForm::Csv, Place::Directory(mut folder)) => {
@@ -48,21 +53,70 @@ pub(super) fn export(arguments: &ExportArgs, streams: &mut Streams<'_>) -> Resul
         }
         (form, Place::Standard) => {
             let mut out = std::io::BufWriter::new(&mut *streams.out);
-            let damaged =
-                one(form, &reader, &path, question, (traces, sealed.as_ref()), &mut out, &mut progress)?;
+            let damaged = one(form, &reader, &path, question, with, &mut out, &mut progress)?;
             out.flush().map_err(Failure::output)?;
             damaged
         }
         (form, Place::File(mut file)) => {
-            let damaged =
-                one(form, &reader, &path, question, (traces, sealed.as_ref()), file.writer(), &mut progress)?;
+            let damaged = one(form, &reader, &path, question, with, file.writer(), &mut progress)?;
             file.keep()?;
             damaged
         }
-        (ExportForm::Json | ExportForm::Jsonl | ExportForm::Evidence, Place::Directory(_)) => Vec::new(),
+        (
+            ExportForm::Json | ExportForm::Jsonl | ExportForm::Pdf | ExportForm::Evidence,
+            Place::Directory(_),
+        ) => Vec::new(),
     };
     progress.finish();
     warn(&damaged, &path, streams)
+}
+
+/// What some forms are made with.
+struct With {
+    traces: Traces,
+    seal: Option<Seal>,
+    /// How a PDF is to be.
+    sheet: Option<Sheet>,
+}
+
+/// The seal of the forms that have one; what is wrong with it is said.
+fn sealed(arguments: &ExportArgs, path: &Path, streams: &mut Streams<'_>) -> Result<Option<Seal>, Failure> {
+    let failed = |error: LedgerError| Failure::from(ledger::diagnose(&error, path));
+    let seal = match arguments.form {
+        ExportForm::Csv | ExportForm::Jsonl => return Ok(None),
+        ExportForm::Evidence => return seal::make(path, socket(arguments, streams)?.as_deref()),
+        ExportForm::Pdf => seal::make(path, socket(arguments, streams)?.as_deref())?,
+        ExportForm::Json => {
+            let socket = socket(arguments, streams)?;
+            // An account is worth having without a fresh one: it proves nothing by itself.
+            return match seal::make(path, socket.as_deref()) {
+                Ok(seal) => Ok(seal),
+                Err(_) => Reader::open(path).and_then(|reader| seal::newest(&reader)).map_err(failed),
+            };
+        }
+    };
+    let unsealed = || Diagnostic::warning("export-unsealed", "the report is not sealed: nothing proves it");
+    let size = Reader::open(path).and_then(|reader| reader.size()).map_err(failed)?;
+    let warning = match &seal {
+        None => Some(unsealed().advice(
+            "`rinseward checkpoint make` on the gateway, then export again; the report itself says so as well",
+        )),
+        Some(seal) if seal.size < size => {
+            let summary = format!(
+                "{} records came after the checkpoint: they are not in the report",
+                size - seal.size
+            );
+            Some(
+                Diagnostic::warning("export-unsealed", summary)
+                    .advice("export on the gateway, which makes a checkpoint over all records first"),
+            )
+        }
+        Some(_) => None,
+    };
+    if let Some(warning) = warning {
+        writeln!(streams.err, "{}", warning.place(path.display().to_string())).map_err(Failure::output)?;
+    }
+    Ok(seal)
 }
 
 /// Writes an export that is one file; gives the records that cannot be read.
@@ -71,17 +125,23 @@ fn one(
     reader: &Reader,
     path: &Path,
     question: Question,
-    (traces, sealed): (Traces, Option<&Seal>),
+    with: With,
     out: &mut dyn Write,
     progress: &mut Progress<'_>,
 ) -> Result<Vec<u64>, Failure> {
-    match form {
-        ExportForm::Csv => tables::cycles(reader, path, &question, out, progress),
-        ExportForm::Jsonl => lines::write(reader, path, &question, out, progress),
-        ExportForm::Evidence => seal::evidence(reader, path, &question, traces, sealed, out),
-        ExportForm::Json => {
+    match (form, with.sheet) {
+        (ExportForm::Csv, _) => tables::cycles(reader, path, &question, out, progress),
+        (ExportForm::Jsonl, _) => lines::write(reader, path, &question, out, progress),
+        (ExportForm::Evidence, _) => {
+            seal::evidence(reader, path, &question, with.traces, with.seal.as_ref(), out)
+        }
+        (ExportForm::Pdf, Some(sheet)) => {
+            sheet.write((reader, path), question, with.traces, with.seal, out, progress)
+        }
+        (ExportForm::Pdf, None) | (ExportForm::Json, _) => {
+            let reach = Reach::all(reader, with.seal).map_err(|error| ledger::diagnose(&error, path))?;
             let mut pass = |_: u64, _: &[u8], _: &crate::core::record::Record| Ok(());
-            let account = gather::account(reader, path, question, &mut pass, progress)?;
+            let account = gather::account(reader, path, question, reach, &mut pass, progress)?;
             write_account(&account, out)?;
             Ok(account.damaged)
         }

@@ -5,14 +5,16 @@
 
 mod cycles;
 mod days;
+mod drift;
 mod events;
 mod one;
 
 use std::io;
-use std::path::PathBuf;
+use std::path::{Path, PathBuf};
 
 use jiff::tz::TimeZone;
 
+use super::export::gather;
 use super::{Failure, Streams, configuration, ledger};
 use crate::cli::{FormArgs, HistoryArgs, Show};
 use crate::core::alert::Settings;
@@ -34,14 +36,27 @@ const DAMAGED_NAMED: usize = 20;
 struct Ground {
     reader: Reader,
     path: PathBuf,
-    /// Zone of the site; that of this computer without a configuration.
+    /// Zone of the site; that of this computer where nothing says another.
     zone: TimeZone,
     /// Hours of the site, where a configuration says them.
     settings: Option<Settings>,
+    /// What says zone and hours.
+    said_by: SaidBy,
     from: Option<Timestamp>,
     to: Option<Timestamp>,
     now: Timestamp,
     damaged: Vec<(u64, LedgerError)>,
+}
+
+/// What says the zone and the hours of the site.
+#[derive(Clone, Copy, PartialEq, Eq, Debug)]
+enum SaidBy {
+    /// A configuration that was given.
+    Given,
+    /// The configuration on record that is in force.
+    Record,
+    /// Nothing: the zone is that of this computer, the hours are not known.
+    Nothing,
 }
 
 pub(super) fn history(arguments: &HistoryArgs, streams: &mut Streams<'_>) -> Result<(), Failure> {
@@ -54,13 +69,14 @@ pub(super) fn history(arguments: &HistoryArgs, streams: &mut Streams<'_>) -> Res
         Show::Cycles => cycles::show(&mut ground, arguments, streams)?,
         Show::Days => days::days(&mut ground, arguments, streams)?,
         Show::Summary => days::summary(&mut ground, arguments, streams)?,
+        Show::Drift => drift::show(&mut ground, arguments, streams)?,
         Show::Gaps => days::gaps(&mut ground, arguments, streams)?,
         Show::Checks => events::checks(&mut ground, arguments, streams)?,
         Show::Alerts => events::alerts(&mut ground, arguments, streams)?,
         Show::Records => events::records(&mut ground, arguments, streams)?,
         Show::InForce => one::in_force(&mut ground, arguments, streams)?,
     }
-    ground.tell_damaged()
+    tell_damaged(&ground.damaged, &ground.path)
 }
 
 /// A choice that a view would pass over in silence is refused.
@@ -73,6 +89,8 @@ fn check(arguments: &HistoryArgs) -> Result<(), Failure> {
         ("--kind", !arguments.kinds.is_empty(), show == Show::Records),
         ("--verdict", !arguments.verdicts.is_empty(), show == Show::Cycles),
         ("--after", arguments.after.is_some(), in_pages),
+        ("--limit", arguments.limit.is_some(), show != Show::Drift),
+        ("--newest-first", arguments.newest_first, show != Show::Drift),
         ("--at", arguments.at.is_some(), show == Show::InForce),
     ];
     let wrong = choices.into_iter().find(|(_, given, fits)| *given && !fits);
@@ -106,20 +124,26 @@ impl Ground {
                 return Err(unknown_machine(name, &known).into());
             }
         }
-        let settings = loaded.map(|loaded| loaded.alerts);
+        let (settings, said_by) = match loaded {
+            Some(loaded) => (Some(loaded.alerts), SaidBy::Given),
+            None => recorded(&reader).map_err(|error| ledger::diagnose(&error, &path))?,
+        };
         let zone = settings.as_ref().map_or_else(TimeZone::system, |settings| settings.zone.clone());
         let in_zone = |moment: Option<crate::cli::Moment>| moment.map(|moment| moment.in_zone(&zone));
         let (from, to) = (in_zone(arguments.from), in_zone(arguments.to));
         let now = Clock::system().now();
-        Ok(Self { reader, path, zone, settings, from, to, now, damaged: Vec::new() })
+        Ok(Self { reader, path, zone, settings, said_by, from, to, now, damaged: Vec::new() })
     }
 
     /// Whose clock the times of a table are.
     fn whose(&self) -> String {
         let name = local::zone_name(&self.zone, self.now);
-        match self.settings {
-            Some(_) => format!("{name}, the zone of the site"),
-            None => format!("{name}, the zone of this computer"),
+        match self.said_by {
+            SaidBy::Given => format!("{name}, the zone of the site"),
+            SaidBy::Record => format!("{name}, the zone of the site by the configuration on record"),
+            SaidBy::Nothing => {
+                format!("{name}, the zone of this computer: no configuration on record says that of the site")
+            }
         }
     }
 
@@ -135,20 +159,30 @@ impl Ground {
     fn failed(&self, error: &LedgerError) -> Failure {
         ledger::diagnose(error, &self.path).into()
     }
+}
 
-    /// Names what could not be read; whatever could has been shown.
-    fn tell_damaged(self) -> Result<(), Failure> {
-        if self.damaged.is_empty() {
-            return Ok(());
-        }
-        let more = self.damaged.len().saturating_sub(DAMAGED_NAMED);
-        let named = self.damaged.iter().take(DAMAGED_NAMED);
-        let mut told: Vec<Diagnostic> = named.map(|(_, error)| ledger::diagnose(error, &self.path)).collect();
-        if more > 0 {
-            let summary = format!("{more} more records are damaged; all others were shown");
-            told.push(Diagnostic::error("ledger-damaged", summary).place(self.path.display().to_string()));
-        }
-        Err(told.into())
+/// Names what could not be read; whatever could has been shown.
+pub(super) fn tell_damaged(damaged: &[(u64, LedgerError)], path: &Path) -> Result<(), Failure> {
+    if damaged.is_empty() {
+        return Ok(());
+    }
+    let more = damaged.len().saturating_sub(DAMAGED_NAMED);
+    let named = damaged.iter().take(DAMAGED_NAMED);
+    let mut told: Vec<Diagnostic> = named.map(|(_, error)| ledger::diagnose(error, path)).collect();
+    if more > 0 {
+        let summary = format!("{more} more records are damaged; all others were shown");
+        told.push(Diagnostic::error("ledger-damaged", summary).place(path.display().to_string()));
+    }
+    Err(told.into())
+}
+
+/// Zone and hours by the configuration on record. Where that record is damaged nothing older stands
+/// in for it, and the history is told all the same.
+fn recorded(reader: &Reader) -> Result<(Option<Settings>, SaidBy), LedgerError> {
+    match gather::recorded(reader) {
+        Ok(Some(recorded)) => Ok((Some(recorded.settings), SaidBy::Record)),
+        Ok(None) => Ok((None, SaidBy::Nothing)),
+        Err(error) => gather::unreadable(error).map(|_| (None, SaidBy::Nothing)),
     }
 }
 

@@ -11,7 +11,7 @@ use jiff::tz::TimeZone;
 use super::alerts::{counter, story, trial};
 use super::door::client::{self, CallError};
 use super::order::{Done, Order, TestOrder, Trial};
-use super::{Failure, Streams, configuration, ledger};
+use super::{Failure, Streams, configuration, history, ledger};
 use crate::cli::{
     AcknowledgeArgs, ActArgs, AlertsCommand, AlertsListArgs, AlertsShowArgs, ConfigArgs, LedgerArgs,
     MaintenanceArgs, TestArgs,
@@ -39,7 +39,8 @@ pub(super) fn alerts(command: &AlertsCommand, streams: &mut Streams<'_>) -> Resu
 fn list(arguments: &AlertsListArgs, streams: &mut Streams<'_>) -> Result<(), Failure> {
     let (path, zone) = ledger_path(&arguments.from, streams)?;
     let failed = |error| Failure::from(ledger::diagnose(&error, &path));
-    let stories = Reader::open(&path).and_then(|reader| story::all(&reader)).map_err(failed)?;
+    let read = Reader::open(&path).and_then(|reader| story::all_past_damage(&reader));
+    let (stories, damaged) = read.map_err(failed)?;
     let mut stories: Vec<_> =
         stories.into_values().filter(|story| !arguments.open || story.closed.is_none()).collect();
     let first = stories.len().saturating_sub(arguments.limit.unwrap_or(usize::MAX));
@@ -50,15 +51,19 @@ fn list(arguments: &AlertsListArgs, streams: &mut Streams<'_>) -> Result<(), Fai
         let rows = stories.iter().map(|story| (&story.alert, story.closed));
         printed::table(streams.out, rows, &reader(arguments.scale, zone))
     };
-    written.map_err(Failure::output)
+    written.map_err(Failure::output)?;
+    history::tell_damaged(&damaged, &path)
 }
 
 fn show(arguments: &AlertsShowArgs, streams: &mut Streams<'_>) -> Result<(), Failure> {
     let (path, zone) = ledger_path(&arguments.from, streams)?;
     let failed = |error| Failure::from(ledger::diagnose(&error, &path));
     let number = AlertNumber(arguments.alert);
-    let records = Reader::open(&path).and_then(|reader| story::records(&reader, number)).map_err(failed)?;
+    let read = Reader::open(&path).and_then(|reader| story::records_past_damage(&reader, number));
+    let (records, damaged) = read.map_err(failed)?;
     let Some(told) = story::told(&records) else {
+        // The record that raised it may be among those that cannot be read.
+        history::tell_damaged(&damaged, &path)?;
         return Err(Diagnostic::error("alert-refused", format!("no alert has the number {number}"))
             .place(path.display().to_string())
             .advice("rinseward alerts list has those that are on record")
@@ -69,7 +74,8 @@ fn show(arguments: &AlertsShowArgs, streams: &mut Streams<'_>) -> Result<(), Fai
     } else {
         printed::story(streams.out, &told.alert, told.closed, &records, &reader(arguments.scale, zone))
     };
-    written.map_err(Failure::output)
+    written.map_err(Failure::output)?;
+    history::tell_damaged(&damaged, &path)
 }
 
 /// Somebody at this terminal.

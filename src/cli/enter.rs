@@ -5,7 +5,6 @@ use clap::{Args, Subcommand};
 use super::people::scale;
 use super::{ConfigArgs, Moment};
 use crate::core::reader::{Language, Scale};
-use crate::core::time::Timestamp;
 use crate::core::units::Celsius;
 
 /// Arguments of `enter`.

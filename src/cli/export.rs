@@ -5,8 +5,10 @@ use std::path::PathBuf;
 use clap::{Args, ValueEnum};
 use jiff::civil::Date;
 
-use super::people::LedgerArgs;
+use super::people::{LedgerArgs, scale};
+use crate::core::reader::{Language, Scale};
 use crate::core::time::Timestamp;
+use crate::report::pdf::Paper;
 
 /// Arguments of `export`.
 #[derive(Args, Debug)]
@@ -29,7 +31,16 @@ pub struct ExportArgs {
     /// File to write; `-` is standard output. For CSV a name that does not end in .csv is a directory for all tables.
     #[arg(long, value_name = "PATH")]
     pub out: PathBuf,
-    /// In evidence: the readings of every cycle, not only of those that did not plainly pass.
+    /// Of a PDF: its paper, letter or a4.
+    #[arg(long, value_name = "PAPER", default_value = "a4")]
+    pub paper: Paper,
+    /// Of a PDF: scale of its temperatures, c or f.
+    #[arg(long, value_name = "SCALE", value_parser = scale, default_value = "c")]
+    pub scale: Scale,
+    /// Of a PDF: its language, en or es.
+    #[arg(long, value_name = "LANGUAGE", default_value = "en")]
+    pub language: Language,
+    /// In evidence, also that in a PDF: the readings of every cycle, not only of those that did not plainly pass.
     #[arg(long)]
     pub all_traces: bool,
     /// Write over what is there.
@@ -46,6 +57,8 @@ pub enum ExportForm {
     Json,
     /// Every record of the span, one JSON object a line.
     Jsonl,
+    /// The account of the span on paper, with the cycles, the account and the evidence attached.
+    Pdf,
     /// The records of the span with what proves them, for `verify` on another machine.
     Evidence,
 }

@@ -76,6 +76,8 @@ pub enum Show {
     Days,
     /// The same over the whole span, with the share of operating time that was watched.
     Summary,
+    /// Early warnings, no verdicts: what is usual, drift, cold first racks, recovery in the rush.
+    Drift,
     /// Stretches in which something was missing.
     Gaps,
     /// Checks that people entered.

@@ -317,20 +317,3 @@ impl Watch {
         }
     }
 }
-
-/// Median; of an even number the mean of the two in the middle. `None` of none. The order of
-/// the values is lost.
-#[must_use]
-pub fn median(values: &mut [f64]) -> Option<f64> {
-    let (middle, odd) = (values.len() / 2, values.len() % 2 == 1);
-    if values.is_empty() {
-        return None;
-    }
-    let (below, upper, _) = values.select_nth_unstable_by(middle, f64::total_cmp);
-    let upper = *upper;
-    if odd {
-        return Some(upper);
-    }
-    let lower = below.iter().copied().max_by(f64::total_cmp).unwrap_or(upper);
-    Some(f64::midpoint(lower, upper))
-}

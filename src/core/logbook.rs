@@ -24,9 +24,9 @@ use std::time::Duration;
 
 use serde::{Deserialize, Serialize};
 
-use super::cycle::plate::Sanitizing;
+use super::cycle::plate::{Profile, Sanitizing};
 use super::food_code::{Printed, Rounding};
-use super::record::{AmendmentChange, Check};
+use super::record::{AmendmentChange, Check, CheckKind};
 use super::sanitizer::{self, Refusal, Rules};
 use super::time::Timestamp;
 use super::units::Celsius;
@@ -259,6 +259,17 @@ pub fn judge(check: &Check, sanitizing: Sanitizing, rules: &Rules) -> Judgement 
             };
             Judgement { good: Some(good), findings: vec![finding] }
         }
+    }
+}
+
+/// Judges a check of a machine as far as it is known: without it a concentration is not judged, and
+/// everything else does not depend on it.
+#[must_use]
+pub fn judge_known(check: &Check, profile: Option<&Profile>) -> Judgement {
+    match profile {
+        Some(profile) => judge(check, profile.sanitizing, &profile.sanitizer),
+        None if check.kind() == CheckKind::Sanitizer => Judgement::default(),
+        None => judge(check, Sanitizing::HotWater, &Rules::default()),
     }
 }
 

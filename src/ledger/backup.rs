@@ -10,7 +10,7 @@
 
 use std::fs::{self, File, OpenOptions, TryLockError};
 use std::io;
-use std::os::unix::fs::OpenOptionsExt;
+use std::os::unix::fs::{MetadataExt, OpenOptionsExt};
 use std::path::{Path, PathBuf};
 use std::time::Duration;
 
@@ -169,6 +169,10 @@ impl Partial {
             Err(TryLockError::WouldBlock) => return Err(BackupError::UnderWay { path }),
             Err(TryLockError::Error(source)) => return Err(write(source)),
         }
+        // Opened before another process finished its copy and gave it its name: it is that copy.
+        if !has_name(&file, &path).map_err(write)? {
+            return Err(BackupError::UnderWay { path });
+        }
         file.set_len(0).map_err(write)?;
         // What a broken-off restore had beside it belongs to bytes that are gone.
         for ending in ["-wal", "-shm"] {
@@ -216,6 +220,16 @@ impl Drop for Partial {
     }
 }
 
+/// Whether this open file is the one that has this name now.
+fn has_name(file: &File, path: &Path) -> io::Result<bool> {
+    let own = file.metadata()?;
+    match fs::metadata(path) {
+        Ok(named) => Ok((own.dev(), own.ino()) == (named.dev(), named.ino())),
+        Err(error) if error.kind() == io::ErrorKind::NotFound => Ok(false),
+        Err(error) => Err(error),
+    }
+}
+
 /// The name of a file is on the device only when its directory is.
 pub(super) fn sync_directory(of: &Path) -> io::Result<()> {
     File::open(directory_of(of))?.sync_all()
@@ -225,5 +239,23 @@ pub(super) fn remove_if_there(path: &Path) -> io::Result<()> {
     match fs::remove_file(path) {
         Err(error) if error.kind() != io::ErrorKind::NotFound => Err(error),
         Ok(()) | Err(_) => Ok(()),
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    // A copy that got its name between the opening and the locking by another process is not touched.
+    #[test]
+    fn a_file_that_was_renamed_has_another_name() {
+        let directory = tempfile::tempdir().expect("a directory");
+        let (partial, whole) = (directory.path().join("copy.partial"), directory.path().join("copy"));
+        let file = File::create(&partial).expect("a file of ours");
+        assert!(has_name(&file, &partial).expect("it is there"));
+        fs::rename(&partial, &whole).expect("our file");
+        assert!(!has_name(&file, &partial).expect("the directory is there"));
+        fs::write(&partial, "another").expect("a file of ours");
+        assert!(!has_name(&file, &partial).expect("it is there"));
     }
 }

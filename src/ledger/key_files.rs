@@ -17,7 +17,7 @@ use std::os::unix::fs::{OpenOptionsExt, PermissionsExt};
 use std::path::{Path, PathBuf};
 
 use super::failpoint::{Point, reach};
-use super::schema::beside;
+use super::schema::{beside, directory_of};
 use crate::core::note::{KeyError, SigningKey, VerifyingKey};
 
 /// Mode of a secret key.
@@ -283,8 +283,7 @@ fn remove(path: &Path) -> Result<(), KeyFileError> {
 
 /// A new name is on the device only with its directory.
 fn sync_directory(path: &Path) -> Result<(), KeyFileError> {
-    let directory = path.parent().filter(|parent| !parent.as_os_str().is_empty()).unwrap_or(Path::new("."));
-    let synced = File::open(directory).and_then(|directory| directory.sync_all());
+    let synced = File::open(directory_of(path)).and_then(|directory| directory.sync_all());
     synced.map_err(|source| KeyFileError::Make { path: path.to_owned(), source })
 }
 

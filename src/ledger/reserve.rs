@@ -18,7 +18,7 @@ use std::path::{Path, PathBuf};
 use rustix::fs::{FallocateFlags, fallocate, statvfs};
 
 use super::error::LedgerError;
-use super::schema::beside;
+use super::schema::{beside, directory_of};
 
 /// Size of the file: over a hundred appends with their share of the write-ahead log, which
 /// starts over after 4 MB (own choice).
@@ -100,8 +100,7 @@ fn is_whole(path: &Path) -> bool {
 }
 
 fn make(path: &Path) -> bool {
-    let directory = path.parent().filter(|parent| !parent.as_os_str().is_empty()).unwrap_or(Path::new("."));
-    if free_bytes(directory).is_none_or(|free| free < ROOM * RESERVE_BYTES) {
+    if free_bytes(directory_of(path)).is_none_or(|free| free < ROOM * RESERVE_BYTES) {
         return false;
     }
     let file = OpenOptions::new().create(true).truncate(true).write(true).mode(0o600).open(path);

@@ -6,6 +6,7 @@
 //! one or the other. The lock of the place is held throughout: no service starts meanwhile.
 
 use std::fs;
+use std::io;
 use std::path::{Path, PathBuf};
 
 use rusqlite::{Connection, OpenFlags};
@@ -210,25 +211,31 @@ fn first_difference(old: &Reader, new: &Reader, records: u64) -> Result<Option<u
     Ok(None)
 }
 
-/// Gives a ledger a second name, with all that is in its log.
-fn lay_aside(ledger: &Path, aside: &Path) -> std::io::Result<()> {
-    if put_log_in_file(ledger).is_err() {
+/// Gives a ledger a second name, with all that is in its log. What has that name already is left
+/// as it is, and so is the ledger then.
+fn lay_aside(ledger: &Path, aside: &Path) -> io::Result<()> {
+    let has_log = put_log_in_file(ledger).is_err();
+    match fs::hard_link(ledger, aside) {
+        Ok(()) => {}
+        Err(error) if error.kind() == io::ErrorKind::AlreadyExists => return Err(error),
+        // Where a file cannot have two names, the place is empty for an instant.
+        Err(_) => fs::rename(ledger, aside)?,
+    }
+    if has_log {
         // It is damaged, or the disk is full: the log goes along as it is.
         tracing::warn!("the log of the ledger that is replaced stays a file of its own");
         for ending in ["-wal", "-shm"] {
             match fs::rename(beside(ledger, ending), beside(aside, ending)) {
-                Err(error) if error.kind() != std::io::ErrorKind::NotFound => return Err(error),
+                Err(error) if error.kind() != io::ErrorKind::NotFound => return Err(error),
                 Ok(()) | Err(_) => {}
             }
         }
     }
-    // Where a file cannot have two names, the place is empty for an instant.
-    fs::hard_link(ledger, aside).or_else(|_| fs::rename(ledger, aside))?;
     sync_directory(ledger)?;
     remove_logs(ledger)
 }
 
-fn remove_logs(ledger: &Path) -> std::io::Result<()> {
+fn remove_logs(ledger: &Path) -> io::Result<()> {
     ["-wal", "-shm"].iter().try_for_each(|ending| remove_if_there(&beside(ledger, ending)))
 }
 
@@ -239,4 +246,27 @@ fn put_log_in_file(ledger: &Path) -> rusqlite::Result<()> {
     let busy: i64 = connection.query_row("PRAGMA wal_checkpoint(TRUNCATE)", [], |row| row.get(0))?;
     connection.close().map_err(|(_, source)| source)?;
     if busy == 0 { Ok(()) } else { Err(rusqlite::Error::QueryReturnedNoRows) }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    // Own promise: what has the name already is not written over, and the ledger stays.
+    #[test]
+    fn a_name_that_is_taken_is_left_alone() {
+        let directory = tempfile::tempdir().expect("a directory");
+        let place = |name: &str| directory.path().join(name);
+        let (ledger, aside) = (place("ledger.sqlite"), place("ledger.sqlite.replaced"));
+        // No database, so that it goes aside as a damaged one does.
+        fs::write(&ledger, "new").expect("a file of ours");
+        fs::write(&aside, "old").expect("a file of ours");
+        let refused = lay_aside(&ledger, &aside).map_err(|error| error.kind());
+        assert_eq!(refused, Err(io::ErrorKind::AlreadyExists));
+        let held = |path: &Path| fs::read_to_string(path).expect("it is there");
+        assert_eq!((held(&ledger), held(&aside)), ("new".to_owned(), "old".to_owned()));
+        fs::remove_file(&aside).expect("our file");
+        lay_aside(&ledger, &aside).expect("the name is free");
+        assert_eq!((held(&ledger), held(&aside)), ("new".to_owned(), "new".to_owned()));
+    }
 }

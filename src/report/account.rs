@@ -17,6 +17,8 @@ mod tests;
 
 pub mod samples;
 
+pub use machine::is_exception;
+
 use jiff::civil::Date;
 use serde::{Deserialize, Serialize};
 
@@ -402,6 +404,9 @@ pub struct Remark {
     pub text: String,
     /// The record it is about, and what it says of it; absent for a note.
     pub amends: Option<(u64, AmendmentChange)>,
+    /// The amendment that withdrew this note: it counts no more.
+    #[serde(default)]
+    pub withdrawn_by: Option<u64>,
 }
 
 /// Something that happened to the program or to how the record is kept.

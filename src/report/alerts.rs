@@ -229,7 +229,8 @@ fn shown(quantity: Quantity, reader: &Reader) -> String {
     match quantity {
         Quantity::Celsius(celsius) => reader.temperature(celsius),
         Quantity::Seconds(seconds) => format!("{seconds:.1} s"),
-        Quantity::MgPerL(mg_per_l) => format!("{mg_per_l:.0} mg/L"),
+        // As it was entered: rounded it might look like the permitted value it missed.
+        Quantity::MgPerL(mg_per_l) => format!("{mg_per_l} mg/L"),
         Quantity::Fraction(share) => format!("{:.0} %", share * 100.0),
         Quantity::Count(count) => count.to_string(),
     }

@@ -135,7 +135,7 @@ pub fn write_row(out: &mut dyn Write, row: &CycleRow) -> io::Result<()> {
     let on_record = [
         row.recorded.map(|at| at.to_string()).unwrap_or_default(),
         row.late.to_string(),
-        row.amendments.iter().map(u64::to_string).collect::<Vec<_>>().join(" "),
+        row.amendments.iter().flatten().map(u64::to_string).collect::<Vec<_>>().join(" "),
     ];
     write_line(out, cells(row).into_iter().chain(on_record))
 }

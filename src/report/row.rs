@@ -87,8 +87,9 @@ pub struct CycleRow {
     pub recorded: Option<Timestamp>,
     /// Whether it was recorded late, see [`crate::core::late`].
     pub late: bool,
-    /// Indices of the records that amend it.
-    pub amendments: Vec<u64>,
+    /// Indices of the records that amend it; absent where nobody looked for any.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub amendments: Option<Vec<u64>>,
     /// What those say, one sentence each; for people only.
     #[serde(skip)]
     pub remarks: Vec<String>,
@@ -136,7 +137,7 @@ impl CycleRow {
             ledger_index,
             recorded: None,
             late: false,
-            amendments: Vec::new(),
+            amendments: None,
             remarks: Vec::new(),
         }
     }
@@ -152,7 +153,7 @@ impl CycleRow {
     /// Adds the amendments that speak of it; of one that cannot be read that is said.
     #[must_use]
     pub fn amended(mut self, amendments: &[(u64, Option<Amendment>)]) -> Self {
-        self.amendments = amendments.iter().map(|(index, _)| *index).collect();
+        self.amendments = Some(amendments.iter().map(|(index, _)| *index).collect());
         self.remarks =
             amendments.iter().map(|(index, amendment)| said::amended(*index, amendment.as_ref())).collect();
         self

@@ -15,7 +15,7 @@ pub fn said(body: &Body) -> String {
     let text = match body {
         Body::Cycle(cycle) => format!("cycle: {}", cycle.verdict),
         Body::Gap(gap) => of_gap(gap),
-        Body::Check(check) => format!("{} by {}", of_check(check), by(check)),
+        Body::Check(check) => format!("{} by {}", of_check(check), check.by()),
         Body::ServiceStart(start) => {
             let after = if start.after_clean_stop { "an orderly end" } else { "an end without order" };
             format!("the service started (version {}) after {after}", start.version)
@@ -111,7 +111,8 @@ pub fn of_check(check: &Check) -> String {
             let ph = ph.map_or_else(String::new, |ph| format!(", pH {ph:.1}"));
             let solution = solution_c.map_or_else(String::new, |celsius| format!(", at {celsius:.1} °C"));
             let method = method.as_ref().map_or_else(String::new, |method| format!(", by {method}"));
-            format!("sanitizer {mg_per_l:.0} mg/L{ph}{solution}{method}")
+            // As it was entered: rounded it might look like the permitted value it missed.
+            format!("sanitizer {mg_per_l} mg/L{ph}{solution}{method}")
         }
         Check::Supply { enough: true, note, .. } => format!("supplies are there{}", noted(note)),
         Check::Supply { enough: false, note, .. } => format!("supplies are short{}", noted(note)),
@@ -123,17 +124,6 @@ pub fn of_check(check: &Check) -> String {
                 "{what} showed {shown_c:.2} °C where {reference} showed {reference_c:.2} °C: {good} {tolerance_c:.2} °C"
             )
         }
-    }
-}
-
-/// Who made a check.
-#[must_use]
-pub fn by(check: &Check) -> &str {
-    match check {
-        Check::Sanitizer { by, .. }
-        | Check::Supply { by, .. }
-        | Check::DrainAndClean { by, .. }
-        | Check::Thermometer { by, .. } => by,
     }
 }
 

@@ -32,8 +32,12 @@ pub enum Unit {
     Day,
     /// A temperature, °C.
     Celsius,
+    /// A difference of temperatures, °C.
+    Difference,
     /// A time, s.
     Seconds,
+    /// A short time, s, told to a tenth.
+    Tenths,
     /// A share, 0 to 1.
     Share,
     /// Yes or no.
@@ -95,7 +99,7 @@ pub enum Cell {
     Instant(Timestamp),
     /// A day.
     Day(Date),
-    /// A temperature, a time or a share.
+    /// A temperature, a difference of two, a time or a share.
     Number(f64),
     /// Yes or no.
     Flag(bool),
@@ -179,7 +183,8 @@ impl Sheet {
                     .iter()
                     .filter_map(|column| {
                         let Place::Under(head, width) = column.place else { return None };
-                        let unit = if column.unit == Unit::Celsius { self.scale.symbol() } else { "" };
+                        let degrees = matches!(column.unit, Unit::Celsius | Unit::Difference);
+                        let unit = if degrees { self.scale.symbol() } else { "" };
                         Some(aligned([head, unit].join(" ").trim_end(), column.unit, width))
                     })
                     .collect();
@@ -234,10 +239,12 @@ impl Sheet {
             Cell::Flag(flag) => if *flag { "yes" } else { "no" }.to_owned(),
             Cell::Number(number) => match unit {
                 Unit::Celsius => format!("{:.1}", self.scale.temperature(*number)),
+                Unit::Difference => format!("{:+.2}", self.scale.difference(*number)),
                 // A share that is not whole must not look so.
                 Unit::Share if *number < 1.0 && *number > 0.9999 => "< 100.00 %".to_owned(),
                 Unit::Share => format!("{:.2} %", number * 100.0),
                 Unit::Seconds => duration(*number),
+                Unit::Tenths => format!("{number:.1} s"),
                 Unit::Text | Unit::Count | Unit::Instant | Unit::Day | Unit::Flag => number.to_string(),
             },
         }
@@ -254,7 +261,9 @@ fn aligned(text: &str, unit: Unit, width: usize) -> String {
             };
             format!("{cut:<width$}")
         }
-        Unit::Count | Unit::Celsius | Unit::Seconds | Unit::Share => format!("{text:>width$}"),
+        Unit::Count | Unit::Celsius | Unit::Difference | Unit::Seconds | Unit::Tenths | Unit::Share => {
+            format!("{text:>width$}")
+        }
     }
 }
 
@@ -272,8 +281,8 @@ pub fn duration(seconds: f64) -> String {
 
 fn key(column: &Column) -> String {
     let ending = match column.unit {
-        Unit::Celsius => "_c",
-        Unit::Seconds => "_s",
+        Unit::Celsius | Unit::Difference => "_c",
+        Unit::Seconds | Unit::Tenths => "_s",
         Unit::Text | Unit::Count | Unit::Instant | Unit::Day | Unit::Share | Unit::Flag => "",
     };
     format!("{}{ending}", column.key)
@@ -281,8 +290,8 @@ fn key(column: &Column) -> String {
 
 fn header(column: &Column) -> String {
     let unit = match column.unit {
-        Unit::Celsius => " (degC)",
-        Unit::Seconds => " (s)",
+        Unit::Celsius | Unit::Difference => " (degC)",
+        Unit::Seconds | Unit::Tenths => " (s)",
         Unit::Share => " (0 to 1)",
         Unit::Instant => " (RFC 3339 UTC)",
         Unit::Text | Unit::Count | Unit::Day | Unit::Flag => "",

@@ -104,6 +104,28 @@ fn now() -> Timestamp {
     Timestamp::now()
 }
 
+// The site is at UTC; the computer on which it is typed is put to Tokyo, nine hours ahead.
+#[test]
+fn a_time_that_is_typed_is_one_of_the_site() {
+    let kitchen = Kitchen::new().opened();
+    let at = now().checked_sub(1.hour()).expect("a near time");
+    let typed = jiff::tz::TimeZone::UTC.to_datetime(at).strftime("%Y-%m-%dT%H:%M:%S").to_string();
+    let entered = |arguments: &[&str]| {
+        let made = ["--by", "AB", "--at", &typed];
+        let output =
+            kitchen.command(&[&["enter"], arguments, &made].concat()).env("TZ", "Asia/Tokyo").output();
+        let output = output.expect("the program starts");
+        assert!(output.status.success(), "{arguments:?}: {}", String::from_utf8_lossy(&output.stderr));
+        kitchen.records().pop().expect("a record").body
+    };
+    let supply = entered(&["supply", "dm1"]);
+    let note = entered(&["note", "dm1", "The door seal leaks."]);
+    let (Body::Check(supply), Body::Note(note)) = (supply, note) else { panic!("a check and a note") };
+    for made in [Some(supply.at()), note.at] {
+        assert_eq!(made.map(|made| made.micros()), Some(at.as_second() * 1_000_000));
+    }
+}
+
 /// A running service; killed when dropped.
 struct Service {
     child: Child,

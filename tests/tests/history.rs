@@ -165,13 +165,14 @@ fn path(path: &Path) -> &str {
 /// The day by the clock of the site: its 23 hours.
 const SPAN: [&str; 4] = ["--from", "2026-03-08", "--to", "2026-03-09"];
 
-const VIEWS: [&[&str]; 13] = [
+const VIEWS: [&[&str]; 14] = [
     &["--show", "cycles"],
     &["--show", "cycles", "--scale", "f", "--verdict", "cold"],
     &["--show", "cycles", "--alert", "1", "--newest-first"],
     &["--show", "days"],
     &["--show", "days", "--scale", "f"],
     &["--show", "summary"],
+    &["--show", "drift"],
     &["--show", "gaps"],
     &["--show", "checks"],
     &["--show", "checks", "--check", "supply"],
@@ -250,6 +251,83 @@ fn nothing_was_watched_before_the_first_record() {
     assert_eq!(rows("summary")[0]["operating_s"], 43_200.0, "12 h of the day, nothing of those before");
 }
 
+// An auditor with the ledger alone is told times and hours of the site, by what it says of itself:
+// it was open 12 of its 23 h.
+#[test]
+fn the_ledger_alone_says_zone_and_hours() {
+    let (_directory, ledger) = place();
+    let toml = "[site]\nname = \"Quay\"\ntime-zone = \"America/New_York\"\nopen = [\"mon-sun 10:00-22:00\"]\n\
+                [[machine]]\nname = \"dm1\"\nkind = \"stationary-rack-dual-temperature\"\n\
+                wash-time = \"44s\"\nrinse-time = \"12s\"\nprobes = [\"wash\", \"rinse\"]\n";
+    let change = ConfigurationChange { sha256: "0123456789abcdef".repeat(4), toml: toml.to_owned() };
+    let configured = record(0.0, None, Body::ConfigurationChange(change));
+    let (writer, _) = open(&ledger);
+    let records = vec![configured, rack(14.0, Verdict::Pass), plain(stop(DAY_S + 22.0 * HOUR_S))];
+    commit(&writer, Commit { records, ..Commit::default() }).expect("a commit");
+    writer.close().expect("an orderly end");
+    let source = ["--ledger", path(&ledger)];
+    let days = text(&ask(&source, &[&["--show", "days"][..], &SPAN].concat()).stdout);
+    let heading = "America/New_York, the zone of the site by the configuration on record.";
+    assert!(days.contains(heading) && days.contains("share of the opening hours of the site"), "{days}");
+    let json =
+        text(&ask(&source, &[&["--show", "days", "--machine", "dm1", "--json"][..], &SPAN].concat()).stdout);
+    let day: serde_json::Value = serde_json::from_str(&json).expect("an object");
+    assert_eq!((&day["day"], &day["operating_s"]), (&"2026-03-08".into(), &43_200.0.into()), "{json}");
+    // 14 h after its midnight the clock of New York shows 15:00; that of Berlin, this computer's, 20:00.
+    for (from, racks) in [("2026-03-08 14:59", 1), ("2026-03-08 15:01", 0)] {
+        let rows = text(&ask(&source, &["--from", from, "--json"]).stdout).lines().count();
+        assert_eq!(rows, racks, "{from}");
+    }
+}
+
+/// Racks two minutes apart from 12:00 on: two that warm up and the 50 that the charts learn from,
+/// then some that are 2.0 K colder; after a pause of an hour a cold one.
+fn declining() -> Vec<NewRecord> {
+    let washed = |place: u32, rinse_min_c: f64| {
+        let mut record = cycle("dm1", DAY_S + 12.0 * HOUR_S + 120.0 * f64::from(place), Verdict::Pass);
+        let Body::Cycle(rack) = &mut record.body else { return plain(record) };
+        rack.rinse_min_c = Some(rinse_min_c);
+        rack.settled_after_s = Some(if place < 52 { 3.0 } else { 4.5 });
+        plain(record)
+    };
+    let usual = (0..52).map(|place| washed(place, if place % 2 == 0 { 84.9 } else { 84.3 }));
+    let lower = (52..82).map(|place| washed(place, 82.6));
+    let cold = plain(cycle("dm1", DAY_S + 16.0 * HOUR_S, Verdict::Cold));
+    usual.chain(lower).chain([cold]).collect()
+}
+
+// By the formulas of `core::trend`: mean (84.9 + 84.3)/2, moving range 0.6, so that σ = 0.6/1.128 =
+// 0.5319. At 82.6 °C z = −3.76 and the sum below is 3.26 after one rack, 6.52 after two, beyond 5.
+// The average is then 0.2·2.0 + 0.8·0.4 = 0.72 K below, beyond 3σ·√(0.2/1.8·(1 − 0.8⁴)) = 0.41 K.
+#[test]
+fn early_warnings_are_shown_as_such() {
+    let (_directory, ledger) = place();
+    let (writer, _) = open(&ledger);
+    commit(&writer, Commit { records: declining(), ..Commit::default() }).expect("a commit");
+    writer.close().expect("an orderly end");
+    let source = ["--ledger", path(&ledger)];
+    let table = text(&ask(&source, &[&["--show", "drift"][..], &SPAN].concat()).stdout);
+    assert!(table.starts_with("Early warnings, no verdicts:"), "{table}");
+    let json = text(&ask(&source, &[&["--show", "drift", "--json"][..], &SPAN].concat()).stdout);
+    let rows: Vec<serde_json::Value> =
+        json.lines().map(|line| serde_json::from_str(line).expect("an object a line")).collect();
+    let of = |what: &str| rows.iter().filter(|row| row["what"] == what).collect::<Vec<_>>();
+    let number = |row: &serde_json::Value, key: &str| row[key].as_f64().unwrap_or(f64::NAN);
+    let usual = of("usual-level")[0];
+    assert!((number(usual, "level_c") - 84.6).abs() < 1e-9, "{usual}");
+    assert!((number(usual, "sigma_c") - 0.6 / 1.128).abs() < 1e-9, "{usual}");
+    let signals = of("signal");
+    let charts: Vec<&serde_json::Value> = signals.iter().map(|row| &row["chart"]).collect();
+    assert_eq!(charts, ["ewma", "cusum"], "{json}");
+    assert!(signals.iter().all(|row| (number(row, "shift_c") + 0.72).abs() < 1e-9), "{json}");
+    // The 53rd rack, at 12:00 + 104 min in New York, is the first of those that are lower.
+    assert_eq!(signals[1]["since"], "2026-03-08T18:44:00Z", "{json}");
+    assert_eq!(of("cold-first-racks")[0]["racks"], 1);
+    // Of the 81 that follow another one within three minutes 51 took 3 s and 30 took 4.5 s.
+    let recovery = of("recovery");
+    assert_eq!((&recovery[0]["day"], &recovery[0]["recovery_s"]), (&"2026-03-08".into(), &3.0.into()));
+}
+
 // Times that were typed and times that are shown are those of the site; without a configuration
 // those of the computer, which this test puts to Berlin.
 #[test]
@@ -290,6 +368,11 @@ fn damage_is_named_and_the_rest_shown() {
         (&["--show", "alerts", "--json"], 1, &[]),
         (&["--show", "records", "--json"], 9, &["record 0", "record 6", "record 10"]),
         (&["--show", "days", "--json", "--from", "2026-03-08", "--to", "2026-03-09"], 2, &["record 0"]),
+        (
+            &["--show", "drift", "--json", "--from", "2026-03-08", "--to", "2026-03-09"],
+            2,
+            &["record 0", "record 3"],
+        ),
         (&["--show", "in-force", "--at", "2026-03-09", "--json"], 0, &["record 0"]),
         (&["--record", "3", "--json"], 0, &["record 3"]),
     ] {
@@ -305,6 +388,37 @@ fn damage_is_named_and_the_rest_shown() {
     assert!(alerts.contains("damaged, so perhaps more: record 6"), "{alerts}");
 }
 
+// The alerts that can be told are told; what is damaged among their records is named, since it may
+// have been of any of them.
+#[test]
+fn the_list_of_alerts_goes_on_past_damage() {
+    let site = site();
+    let alerts = |words: &[&str]| {
+        let mut command = Command::new(env!("CARGO_BIN_EXE_rinseward"));
+        command.arg("alerts").args(words).args(["--ledger", path(&site.ledger), "--json"]);
+        let output = command.env_remove("RUST_LOG").stdin(Stdio::null()).output();
+        let output = output.expect("the program starts");
+        (output.status.code(), text(&output.stdout).lines().count(), text(&output.stderr))
+    };
+    let damage = |index: u64| {
+        let connection = rusqlite::Connection::open(&site.ledger).expect("a second connection");
+        let sql = format!(
+            "DROP TRIGGER IF EXISTS record_stays; UPDATE record SET bytes = x'7b7d' WHERE idx = {index};"
+        );
+        connection.execute_batch(&sql).expect("a damaged ledger");
+    };
+    assert_eq!(alerts(&["list"]), (Some(0), 1, String::new()));
+    // Its corrective action, then the record that raised it.
+    for (index, listed, shown) in [(6, 1, 2), (5, 0, 0)] {
+        damage(index);
+        for (words, lines) in [(&["list"][..], listed), (&["show", "1"], shown)] {
+            let (code, rows, told) = alerts(words);
+            assert_eq!((code, rows), (Some(74), lines), "{words:?}: {told}");
+            assert!(told.contains(&format!("record {index} is damaged")), "{words:?}: {told}");
+        }
+    }
+}
+
 // What a view would pass over in silence is refused, and so is what is not there.
 #[test]
 fn what_makes_no_sense_is_refused() {
@@ -316,6 +430,7 @@ fn what_makes_no_sense_is_refused() {
         (&["--show", "gaps", "--verdict", "cold"], "--verdict"),
         (&["--show", "cycles", "--at", "2026-03-08"], "--at"),
         (&["--record", "99"], "numbered from 0 to 14"),
+        (&["--show", "drift", "--limit", "3"], "--limit"),
         (&["--machine", "dm9"], "dm1"),
     ] {
         let output = ask(&source, arguments);

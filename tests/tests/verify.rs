@@ -87,7 +87,7 @@ fn a_log_that_was_left_behind_is_read() {
     assert_eq!((report.outcome, report.records), (Outcome::Whole, RECORDS), "{}", said(&report));
     let copy = tempfile::tempdir().expect("a directory");
     let path = copy.path().join("ledger.sqlite");
-    fs::copy(&made.path(), &path).expect("a copy");
+    fs::copy(made.path(), &path).expect("a copy");
     let log = super::ledger::beside(&made.path(), "-wal");
     assert!(log.metadata().expect("a log").len() > 0);
     fs::copy(log, super::ledger::beside(&path, "-wal")).expect("a copy");

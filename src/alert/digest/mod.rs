@@ -9,6 +9,7 @@
 //! it. That it comes at all is a sign of life: README.md says how its absence
 //! is noticed.
 
+pub mod checks;
 pub mod tally;
 mod write;
 
@@ -21,6 +22,7 @@ use crate::core::alert::Alert;
 use crate::core::reader::Reader;
 use crate::core::time::Timestamp;
 
+pub use checks::FailedCheck;
 pub use tally::Tally;
 pub use write::compose;
 
@@ -53,6 +55,8 @@ pub struct Digest {
     pub closed: u64,
     /// Alerts that are open, overdue checks among them.
     pub open: Vec<Alert>,
+    /// Checks that failed, by machine and time; those that were withdrawn are left out.
+    pub failed_checks: Vec<FailedCheck>,
     /// The ledger as it was when the digest was made.
     pub checkpoint: Option<Checkpoint>,
 }

@@ -4,8 +4,10 @@ use std::collections::BTreeMap;
 
 use jiff::tz::TimeZone;
 
+use super::checks::Checks;
 use super::{Checkpoint, Coldest, Counts, DayDigest, Digest, MachineDigest, Span};
 use crate::core::alert::{Alert, Condition};
+use crate::core::cycle::plate::Profile;
 use crate::core::cycle::verdict::Verdict;
 use crate::core::record::{Body, Cycle, Gap, Record};
 use crate::core::time::Timestamp;
@@ -27,6 +29,9 @@ pub struct Tally {
     down: Vec<(Timestamp, Timestamp)>,
     raised: u64,
     closed: u64,
+    checks: Checks,
+    /// What checks are judged by.
+    profiles: Vec<Profile>,
 }
 
 #[derive(Debug, Default)]
@@ -50,11 +55,18 @@ impl Tally {
     ) -> Self {
         let machines = machines.into_iter().map(|name| (name, Machine::default())).collect();
         let days = BTreeMap::new();
-        Self { span, from, to, zone, machines, days, down: Vec::new(), raised: 0, closed: 0 }
+        let (down, checks, profiles) = (Vec::new(), Checks::default(), Vec::new());
+        Self { span, from, to, zone, machines, days, down, raised: 0, closed: 0, checks, profiles }
     }
 
-    /// Takes one record, in order of the ledger.
-    pub fn take(&mut self, record: &Record) {
+    /// Judges checks by the products of these machines; without one its concentrations are not judged.
+    #[must_use]
+    pub fn judging(self, profiles: Vec<Profile>) -> Self {
+        Self { profiles, ..self }
+    }
+
+    /// Takes one record with its index, in order of the ledger.
+    pub fn take(&mut self, index: u64, record: &Record) {
         let inside = self.from <= record.recorded && record.recorded < self.to;
         match &record.body {
             Body::Cycle(cycle) => self.cycle(record.machine.as_deref().unwrap_or_default(), cycle),
@@ -64,8 +76,11 @@ impl Tally {
             }
             Body::AlertRaised(_) => self.raised += u64::from(inside),
             Body::AlertClosed(_) => self.closed += u64::from(inside),
-            Body::Check(_)
-            | Body::ServiceStop(_)
+            Body::Check(check) => self.checks.check(index, record.machine.as_ref(), check, inside),
+            Body::Amendment(amendment) => {
+                self.checks.amendment(record.machine.as_ref(), amendment, inside);
+            }
+            Body::ServiceStop(_)
             | Body::ClockStep(_)
             | Body::ConfigurationChange(_)
             | Body::MachineFailure(_)
@@ -76,7 +91,6 @@ impl Tally {
             | Body::Notification(_)
             | Body::Maintenance(_)
             | Body::Note(_)
-            | Body::Amendment(_)
             | Body::SigningKey(_)
             | Body::LawfulHold(_)
             | Body::Pruned(_)
@@ -161,6 +175,7 @@ impl Tally {
             raised: self.raised,
             closed: self.closed,
             open,
+            failed_checks: self.checks.failed(&self.profiles),
             checkpoint,
         }
     }

@@ -5,12 +5,17 @@ use jiff::tz::TimeZone;
 
 use super::*;
 use crate::alert::message::Illustration;
+use crate::config::resolve::Configuration;
 use crate::core::alert::{AlertNumber, Condition, Racks};
+use crate::core::cycle::plate::Profile;
 use crate::core::cycle::plate::{LimitSource, MachineKind, Sanitizing};
 use crate::core::cycle::verdict::Verdict;
 use crate::core::reader::{Language, Scale};
 use crate::core::reading::Fault;
-use crate::core::record::{Basis, Body, Cycle, DoseBasis, Gap, Record, Rule, ServiceStart, WindowFrom};
+use crate::core::record::{
+    Amendment, AmendmentChange, Basis, Body, Check, Cycle, DoseBasis, Gap, Record, Rule, ServiceStart,
+    WindowFrom,
+};
 
 /// A checkpoint with the signature of a log and a cosignature; the bytes are those of the example of
 /// C2SP tlog-cosignature, under a name of ours.
@@ -94,10 +99,50 @@ fn alert(number: u64, condition: Condition, about: &[&str]) -> Alert {
 const MIDNIGHT: &str = "2026-11-25T05:00:00Z";
 const NEXT_MIDNIGHT: &str = "2026-11-26T05:00:00Z";
 
+/// A machine of this name that sanitizes with chlorine: at least 25 mg/L (Food Code 4-501.114(A)).
+fn chlorine(name: &str) -> Profile {
+    let path = PathBuf::from(env!("CARGO_MANIFEST_DIR")).join("config/chlorine.toml");
+    let loaded = Configuration::load(&[path], []).expect("a shipped configuration");
+    let machine = loaded.configuration.machines.first().expect("it has a machine");
+    Profile { name: name.to_owned(), ..machine.clone() }
+}
+
+fn strip(at: Timestamp, mg_per_l: f64) -> Check {
+    Check::Sanitizer { at, mg_per_l, ph: Some(7.0), solution_c: None, method: None, by: "Ana".to_owned() }
+}
+
+fn amendment(of: u64, change: AmendmentChange) -> Body {
+    let (reason, by) = ("typed wrong".to_owned(), "Cy".to_owned());
+    Body::Amendment(Box::new(Amendment { of, reason, by, change }))
+}
+
+/// A weak sanitizer, a gauge that is off and supplies that are short; one that failed was withdrawn.
+fn checks(tally: &mut Tally) {
+    let made = at("2026-11-25T16:30:00Z");
+    let gauge = Check::Thermometer {
+        at: made,
+        what: "rinse gauge".to_owned(),
+        shown_c: 84.0,
+        reference_c: 81.5,
+        tolerance_c: 1.5,
+        reference: "calibrated probe".to_owned(),
+        by: "Ben".to_owned(),
+    };
+    let supply =
+        Check::Supply { at: made, enough: false, note: Some("detergent".to_owned()), by: "Ben".to_owned() };
+    tally.take(101, &record(made, "bar glasswasher", Body::Check(strip(made, 0.0))));
+    tally.take(102, &record(made, "", amendment(101, AmendmentChange::Withdrawn)));
+    tally.take(103, &record(made, "bar glasswasher", Body::Check(strip(made, 10.0))));
+    tally.take(104, &record(made, "dish machine 1", Body::Check(gauge)));
+    tally.take(105, &record(made, "dish machine 1", Body::Check(supply)));
+}
+
 /// 60 racks of one machine, 4 of them cold, 1 without proof; 3 racks of the bar; a third machine at rest.
 fn day() -> Digest {
     let machines = ["bar glasswasher", "dish machine 1", "spare"].map(str::to_owned);
     let mut tally = Tally::new(Span::Day, at(MIDNIGHT), at(NEXT_MIDNIGHT), zone(), machines);
+    tally = tally.judging(vec![chlorine("bar glasswasher")]);
+    checks(&mut tally);
     let open = at("2026-11-25T15:00:00Z");
     for number in 0..60_u64 {
         let (verdict, minimum) = match number {
@@ -106,11 +151,11 @@ fn day() -> Digest {
             _ => (Verdict::Pass, Some(85.0)),
         };
         let start = open.plus(Duration::from_secs(number * 300));
-        tally.take(&record(start, "dish machine 1", cycle(start, verdict, minimum)));
+        tally.take(0, &record(start, "dish machine 1", cycle(start, verdict, minimum)));
     }
     for number in 0..3_u64 {
         let start = open.plus(Duration::from_secs(number * 600));
-        tally.take(&record(start, "bar glasswasher", cycle(start, Verdict::Pass, Some(84.2))));
+        tally.take(0, &record(start, "bar glasswasher", cycle(start, Verdict::Pass, Some(84.2))));
     }
     // Two gaps of one probe, 30 min and 6 min; the record of the first one's start came before its end.
     let gap = |from: &str, to: Option<&str>| {
@@ -121,7 +166,7 @@ fn day() -> Digest {
     for (from, to) in
         [(first, None), (first, Some("2026-11-25T20:30:00Z")), (later, Some("2026-11-25T21:06:00Z"))]
     {
-        tally.take(&record(at(later), "dish machine 1", gap(from, to)));
+        tally.take(0, &record(at(later), "dish machine 1", gap(from, to)));
     }
     let checkpoint = Checkpoint {
         origin: "rinseward/north-kitchen".to_owned(),
@@ -181,6 +226,49 @@ fn the_day_is_added_up() {
     assert_eq!(serde_json::from_str::<Digest>(&json).expect("and reads back"), digest);
 }
 
+/// What each check stands as after all that was said of it: own rule, the newest amendment counts.
+/// 10 mg/L of chlorine is too weak, 75 mg/L is good (Food Code 4-501.114).
+#[test]
+fn failed_checks_count_as_they_stand() {
+    let (early, inside, later) =
+        (at("2026-11-25T04:30:00Z"), at("2026-11-25T12:00:00Z"), at("2026-11-26T06:00:00Z"));
+    let weak = |at| Body::Check(strip(at, 10.0));
+    let corrected = |mg_per_l| amendment(7, AmendmentChange::Corrected(strip(inside, mg_per_l)));
+    let withdrawn = || amendment(7, AmendmentChange::Withdrawn);
+    for (what, records, failed) in [
+        ("a failed one", vec![(inside, weak(inside))], 1),
+        ("one recorded the day before", vec![(early, weak(early))], 0),
+        ("one recorded the day after", vec![(later, weak(inside))], 0),
+        ("one of the day before that is entered late", vec![(inside, weak(early))], 1),
+        ("withdrawn", vec![(inside, weak(inside)), (inside, withdrawn())], 0),
+        ("withdrawn after the day", vec![(inside, weak(inside)), (later, withdrawn())], 0),
+        ("corrected to a good one", vec![(inside, weak(inside)), (inside, corrected(75.0))], 0),
+        (
+            "withdrawn, then corrected",
+            vec![(inside, weak(inside)), (inside, withdrawn()), (later, corrected(10.0))],
+            1,
+        ),
+        (
+            "corrected, then withdrawn",
+            vec![(inside, weak(inside)), (inside, corrected(10.0)), (inside, withdrawn())],
+            0,
+        ),
+        ("an old one that is corrected to a failed one", vec![(inside, corrected(10.0))], 1),
+        ("a comment", vec![(inside, weak(inside)), (inside, amendment(7, AmendmentChange::Comment))], 1),
+    ] {
+        let mut tally = Tally::new(Span::Day, at(MIDNIGHT), at(NEXT_MIDNIGHT), zone(), []);
+        for (recorded, body) in records {
+            tally.take(7, &record(recorded, "bar", body));
+        }
+        let digest = tally.judging(vec![chlorine("bar")]).finish(Vec::new(), None);
+        assert_eq!(digest.failed_checks.len(), failed, "{what}");
+    }
+    let mut unknown = Tally::new(Span::Day, at(MIDNIGHT), at(NEXT_MIDNIGHT), zone(), []);
+    unknown.take(7, &record(inside, "bar", weak(inside)));
+    let digest = unknown.finish(Vec::new(), None);
+    assert!(digest.failed_checks.is_empty(), "a concentration is judged by its product only");
+}
+
 /// What the service itself missed counts for every machine, and overlapping stretches count once; a
 /// gap that readings filled later does not count; a probe at fault since long counts through its alert.
 #[test]
@@ -193,7 +281,7 @@ fn what_was_not_monitored_counts_once() {
             to: Some(at(to)),
             filled,
         };
-        tally.take(&record(at(to), "a", Body::Gap(gap)));
+        tally.take(0, &record(at(to), "a", Body::Gap(gap)));
     };
     let start = ServiceStart {
         version: "0".to_owned(),
@@ -204,7 +292,7 @@ fn what_was_not_monitored_counts_once() {
     let mut tally =
         Tally::new(Span::Day, at(MIDNIGHT), at(NEXT_MIDNIGHT), zone(), ["a", "b", "c"].map(str::to_owned));
     // 05:00 to 06:00 lie inside the day.
-    tally.take(&record(at("2026-11-25T06:00:00Z"), "", Body::ServiceStart(start)));
+    tally.take(0, &record(at("2026-11-25T06:00:00Z"), "", Body::ServiceStart(start)));
     span(&mut tally, "2026-11-25T05:30:00Z", "2026-11-25T06:30:00Z", false);
     span(&mut tally, "2026-11-25T10:00:00Z", "2026-11-25T11:00:00Z", false);
     span(&mut tally, "2026-11-25T10:00:00Z", "2026-11-25T11:00:00Z", true);
@@ -229,7 +317,7 @@ fn a_week_has_its_days() {
         ("2026-11-02T04:58:00Z", Verdict::Pass),
         ("2026-11-02T05:01:00Z", Verdict::Pass),
     ] {
-        tally.take(&record(at(start), "a", cycle(at(start), verdict, Some(84.0))));
+        tally.take(0, &record(at(start), "a", cycle(at(start), verdict, Some(84.0))));
     }
     let digest = tally.finish(Vec::new(), None);
     let days: Vec<(&str, u64)> =
@@ -245,7 +333,7 @@ fn a_large_site_stays_on_one_screen() {
     let name = |number: u32| format!("<b>{number:03}</b>\r\nBcc: x@example.org");
     let mut tally = Tally::new(Span::Day, at(MIDNIGHT), at(NEXT_MIDNIGHT), zone(), (0..200).map(name));
     let start = at("2026-11-25T15:00:00Z");
-    tally.take(&record(start, &name(150), cycle(start, Verdict::Cold, Some(70.0))));
+    tally.take(0, &record(start, &name(150), cycle(start, Verdict::Cold, Some(70.0))));
     let digest = tally.finish((0..50).map(|number| alert(number, Condition::Cold, &[])).collect(), None);
     let message = compose(&digest, &facts(Language::Spanish, Scale::Celsius), None);
     assert!(message.text.lines().count() < 100, "{}", message.text);

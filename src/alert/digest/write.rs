@@ -2,17 +2,20 @@
 
 use askama::Template;
 
-use super::{Counts, Digest, DigestMessage, Facts, MachineDigest, Span};
+use super::{Counts, Digest, DigestMessage, Facts, FailedCheck, MachineDigest, Span};
 use crate::alert::message::phrases::Phrase;
 use crate::alert::message::tell::{check, duration, one_line};
 use crate::alert::message::{Illustration, condition_title};
 use crate::core::alert::{Alert, Condition};
-use crate::core::record::CheckKind;
+use crate::core::logbook::{Judgement, words};
+use crate::core::record::{Check, CheckKind};
 
 /// Most machines told one by one; those with bad racks come first (own choice: one screen).
 const MACHINES_MAX: usize = 12;
 /// Most alerts told one by one.
 const ALERTS_MAX: usize = 12;
+/// Most failed checks told one by one.
+const FAILED_MAX: usize = 12;
 /// Longest line of a checkpoint, in characters: a name, and 76 bytes in base64.
 const LINE_CHARS_MAX: usize = 400;
 /// Most lines of a checkpoint: three, an empty one, and the two signatures of this program.
@@ -119,7 +122,11 @@ impl Writer<'_> {
             0 => String::new(),
             count => format!("; {}", self.with(Phrase::DigestMissing, &[("count", &count.to_string())])),
         };
-        format!("{}; {open}{checks}", self.judged(total))
+        let failed = match self.digest.failed_checks.len() {
+            0 => String::new(),
+            count => format!("; {}", self.with(Phrase::DigestFailed, &[("count", &count.to_string())])),
+        };
+        format!("{}; {open}{checks}{failed}", self.judged(total))
     }
 
     fn subject(&self) -> String {
@@ -183,6 +190,7 @@ impl Writer<'_> {
             section(Phrase::Machines, self.machines()),
             section(Phrase::OpenAlerts, self.alerts()),
             section(Phrase::MissingChecks, checks.collect()),
+            section(Phrase::FailedChecks, self.failed_checks()),
             section(Phrase::Days, days.collect()),
         ]
         .into_iter()
@@ -273,6 +281,38 @@ impl Writer<'_> {
         format!("{}: {}", one_line(place, NAME_CHARS_MAX), checks.join(", "))
     }
 
+    fn failed_checks(&self) -> Vec<(String, Vec<String>)> {
+        let failed = &self.digest.failed_checks;
+        let told = failed.iter().take(FAILED_MAX).map(|failed| (self.failed(failed), Vec::new()));
+        let mut entries: Vec<_> = told.collect();
+        if let Some(more @ 1..) = failed.len().checked_sub(FAILED_MAX) {
+            entries.push((self.with(Phrase::MoreListed, &[("count", &more.to_string())]), Vec::new()));
+        }
+        entries
+    }
+
+    /// «dish machine 1: sanitizer test – Too weak: 30 mg/L, at least 50 mg/L are needed. (Ana, 14:30 EST)».
+    fn failed(&self, failed: &FailedCheck) -> String {
+        let reader = &self.facts.reader;
+        let place = failed.machine.as_deref().unwrap_or(self.facts.site);
+        let kind = failed.check.kind();
+        let (by, about) = match &failed.check {
+            Check::Sanitizer { by, .. } | Check::DrainAndClean { by, .. } => (by, None),
+            Check::Supply { by, note, .. } => (by, note.as_ref()),
+            Check::Thermometer { by, what, .. } => (by, Some(what)),
+        };
+        let about =
+            about.map_or_else(String::new, |about| format!(", «{}»", one_line(about, NAME_CHARS_MAX)));
+        let judgement = Judgement { good: Some(false), findings: failed.findings.clone() };
+        let why = words::tell(&judgement, kind, reader).why.join(" ");
+        let at = match self.digest.span {
+            Span::Day => reader.clock_and_zone(failed.check.at()),
+            Span::Week => reader.moment(failed.check.at()),
+        };
+        let (place, by) = (one_line(place, NAME_CHARS_MAX), one_line(by, NAME_CHARS_MAX));
+        format!("{place}: {}{about} – {why} ({by}, {at})", self.say(check(kind)))
+    }
+
     fn checkpoint(&self) -> Vec<String> {
         let Some(checkpoint) = &self.digest.checkpoint else { return Vec::new() };
         let line = |text: &str| one_line(text, LINE_CHARS_MAX);
@@ -287,7 +327,8 @@ impl Writer<'_> {
         let total = self.digest.total();
         if total.bad() > 0 {
             "#a01818"
-        } else if total.unproven > 0 || !self.digest.open.is_empty() {
+        } else if total.unproven > 0 || !self.digest.open.is_empty() || !self.digest.failed_checks.is_empty()
+        {
             "#8a4b00"
         } else {
             "#00603f"

@@ -206,6 +206,7 @@ phrases! {
     DigestAllGood: "{racks}, all proven good", "{racks}, todas comprobadas";
     DigestNothingOpen: "no alert open", "ninguna alerta abierta";
     DigestMissing: "checks missing: {count}", "controles que faltan: {count}";
+    DigestFailed: "checks failed: {count}", "controles que no cumplen: {count}";
     DigestPages: "See the pages", "Ver las páginas";
     DigestOpen: "alerts open: {count}", "alertas abiertas: {count}";
     Colds: "cold", "frías";
@@ -225,6 +226,7 @@ phrases! {
     TakenBy: "taken on by {by}", "la atiende {by}";
     ToWrite: "corrective action to be written", "falta la acción correctiva";
     MissingChecks: "Checks missing", "Controles que faltan";
+    FailedChecks: "Checks that failed", "Controles que no cumplen";
     AlertCounts: "Alerts raised: {raised}; closed: {closed}", "Alertas nuevas: {raised}; cerradas: {closed}";
     Days: "Day by day", "Día a día";
     DayLine: "{day}: {racks}", "{day}: {racks}";

@@ -12,6 +12,7 @@ use crate::alert::message::{Facts, Illustration, Message, compose};
 use crate::app::ledger::LedgerHandle;
 use crate::config::load::Loaded;
 use crate::core::alert::{Contact, Notice, Occasion, Route, Settings};
+use crate::core::cycle::plate::Profile;
 use crate::core::reader;
 use crate::core::record::{Body, Cycle};
 use crate::core::time::Timestamp;
@@ -48,6 +49,8 @@ pub(super) struct Composer {
     call: Option<String>,
     /// Whether each machine sanitizes by a chemical.
     chemical: BTreeMap<String, bool>,
+    /// The machines, which checks are judged by.
+    machines: Vec<Profile>,
     links: Option<Links>,
     clock: Clock,
     reader: Mutex<Reader>,
@@ -74,6 +77,7 @@ impl Composer {
             public_url: configuration.web.as_ref().map(|web| web.public_url.clone()),
             call: configuration.call.clone(),
             chemical: machines.map(|m| (m.name.clone(), m.sanitizing.is_chemical())).collect(),
+            machines: configuration.machines.clone(),
             links,
             clock: clock.clone(),
             reader: Mutex::new(reader),
@@ -87,6 +91,10 @@ impl Composer {
     /// What tells this gateway from every other, for as long as its ledger lasts.
     pub(super) fn origin(&self) -> &str {
         &self.origin
+    }
+
+    pub(super) fn machines(&self) -> &[Profile] {
+        &self.machines
     }
 
     pub(super) fn settings(&self) -> &Settings {

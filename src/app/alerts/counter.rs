@@ -145,8 +145,9 @@ pub(in crate::app) fn perform_alone(loaded: &Loaded, order: Order) -> Result<Don
         };
         let record = match prepared.way {
             Way::Core(machine, entered) => {
-                gather.enter(now, machine, entered);
-                handle.commit(gather.take()).await?.first_index
+                let place = gather.enter(now, machine, entered);
+                let first = handle.commit(gather.take()).await?.first_index;
+                first.zip(place).map(|(first, place)| first + place as u64)
             }
             Way::Ledger(record) => {
                 let mut clerk = Clerk::open(settings, handle.clone(), now).await?;

@@ -31,6 +31,7 @@ use crate::core::alert::hours::{instant, local_date};
 use crate::core::alert::{Contact, Route, Settings};
 use crate::core::causes::chain;
 use crate::core::checkpoint::Checkpoint as Signed;
+use crate::core::cycle::plate::Profile;
 use crate::core::note::Note;
 use crate::core::reader;
 use crate::core::record::{Body, Cycle};
@@ -227,8 +228,7 @@ impl Composer {
         let zone = &self.settings().zone;
         let midnight = |date| instant(zone, date, Time::midnight());
         let (from, to) = (midnight(first)?, midnight(first.saturating_add(days))?);
-        let machines: Vec<String> = self.settings().machines.keys().cloned().collect();
-        let counted = tell(&self.reader(), (span, from, to), zone, machines, &self.source);
+        let counted = tell(&self.reader(), (span, from, to), zone, self.machines(), &self.source);
         counted.inspect_err(|error| tracing::error!(%error, "a digest cannot be counted")).ok()
     }
 }
@@ -237,13 +237,14 @@ fn tell(
     reader: &Reader,
     (span, from, to): (Span, Timestamp, Timestamp),
     zone: &TimeZone,
-    machines: Vec<String>,
+    profiles: &[Profile],
     source: &str,
 ) -> Result<(Digest, Vec<(String, Cycle)>), LedgerError> {
-    let mut tally = Tally::new(span, from, to, zone.clone(), machines);
+    let machines = profiles.iter().map(|profile| profile.name.clone());
+    let mut tally = Tally::new(span, from, to, zone.clone(), machines).judging(profiles.to_vec());
     let mut cycles = Vec::new();
-    reader.records(first_since(reader, from)?, |_, _, record| {
-        tally.take(&record);
+    reader.records(first_since(reader, from)?, |index, _, record| {
+        tally.take(index, &record);
         if let (Body::Cycle(cycle), Some(machine)) = (record.body, record.machine)
             && from <= cycle.rinse_started
             && cycle.rinse_started < to

@@ -34,6 +34,48 @@ pub(in crate::app) fn all(reader: &Reader) -> Result<BTreeMap<AlertNumber, Story
     Ok(stories)
 }
 
+/// Records that cannot be read, each with its index.
+pub(in crate::app) type Damaged = Vec<(u64, LedgerError)>;
+
+/// The same past records that are damaged, which are named.
+///
+/// # Errors
+/// The ledger's, but for damage of single records.
+pub(in crate::app) fn all_past_damage(
+    reader: &Reader,
+) -> Result<(BTreeMap<AlertNumber, Story>, Damaged), LedgerError> {
+    let (mut stories, mut damaged) = (BTreeMap::new(), Vec::new());
+    reader.records_found(&KINDS, 0, |index, found| {
+        match found {
+            Ok((_, record)) => note(&mut stories, &record),
+            Err(error) => damaged.push((index, error)),
+        }
+        ControlFlow::Continue(())
+    })?;
+    Ok((stories, damaged))
+}
+
+/// The records of one alert in order, past those that are damaged: which alert they were of nobody
+/// can say.
+///
+/// # Errors
+/// The ledger's, but for damage of single records.
+pub(in crate::app) fn records_past_damage(
+    reader: &Reader,
+    number: AlertNumber,
+) -> Result<(Vec<(u64, Record)>, Damaged), LedgerError> {
+    let (mut own, mut damaged) = (Vec::new(), Vec::new());
+    reader.records_found(&KINDS, 0, |index, found| {
+        match found {
+            Ok((_, record)) if number_of(&record.body) == Some(number) => own.push((index, record)),
+            Ok(_) => {}
+            Err(error) => damaged.push((index, error)),
+        }
+        ControlFlow::Continue(())
+    })?;
+    Ok((own, damaged))
+}
+
 /// The records of one alert in order, each with its index.
 ///
 /// # Errors

@@ -9,8 +9,6 @@ use jiff::tz::TimeZone;
 use super::Progress;
 use crate::app::{Failure, ledger};
 use crate::config::recorded::Recorded;
-use crate::core::checkpoint::Checkpoint;
-use crate::core::note::{Note, VerifyingKey};
 use crate::core::record::{Body, Record};
 use crate::core::time::Timestamp;
 use crate::ledger::{CycleFilter, LedgerError, Part, Reader};
@@ -57,15 +55,7 @@ impl Site {
     /// # Errors
     /// The ledger's.
     pub(in crate::app) fn of(reader: &Reader) -> Result<Self, LedgerError> {
-        let newest = reader.newest_of_kind("configuration-change", 0, reader.size()?, 1)?;
-        let read = newest.into_iter().find_map(|(_, record)| {
-            if let Body::ConfigurationChange(change) = record.body {
-                Recorded::read(&change.toml)
-            } else {
-                None
-            }
-        });
-        Ok(read.map_or_else(Self::unnamed, |read| Self {
+        Ok(recorded(reader)?.map_or_else(Self::unnamed, |read| Self {
             name: read.site,
             zone_name: read.zone,
             zone: read.settings.zone,
@@ -79,8 +69,53 @@ impl Site {
     }
 }
 
+/// The configuration on record that is in force; `None` where there is none, or none that can be read.
+///
+/// # Errors
+/// The ledger's, and that this very record is damaged.
+pub(in crate::app) fn recorded(reader: &Reader) -> Result<Option<Recorded>, LedgerError> {
+    let newest = reader.newest_of_kind("configuration-change", 0, reader.size()?, 1)?;
+    Ok(newest.into_iter().find_map(|(_, record)| {
+        if let Body::ConfigurationChange(change) = record.body { Recorded::read(&change.toml) } else { None }
+    }))
+}
+
 /// Takes index, bytes and parsed form of one record on its way out.
 pub(in crate::app) type Each<'e> = &'e mut dyn FnMut(u64, &[u8], &Record) -> io::Result<()>;
+
+/// How far an account reaches, and what seals it.
+#[derive(Debug)]
+pub(in crate::app) struct Reach {
+    /// Number of records.
+    size: u64,
+    /// When the last of them was recorded.
+    alive: Option<Timestamp>,
+    seal: Option<Seal>,
+}
+
+impl Reach {
+    /// Over all that is on record.
+    ///
+    /// # Errors
+    /// The ledger's.
+    pub(in crate::app) fn all(reader: &Reader, seal: Option<Seal>) -> Result<Self, LedgerError> {
+        Ok(Self { size: reader.size()?, alive: reader.last_recorded()?, seal })
+    }
+
+    /// Over what the seal counts and nothing beyond, so that each word of it can be proved.
+    ///
+    /// # Errors
+    /// The ledger's.
+    pub(in crate::app) fn of(reader: &Reader, seal: Seal) -> Result<Self, LedgerError> {
+        let all = Self::all(reader, None)?;
+        let Some(last) = seal.size.checked_sub(1).filter(|_| seal.size < all.size) else {
+            return Ok(Self { seal: Some(seal), ..all });
+        };
+        // Where that one is damaged, the time of the newest is the next best.
+        let alive = reader.record(last)?.map_or(all.alive, |(_, record)| Some(record.recorded));
+        Ok(Self { size: seal.size, alive, seal: Some(seal) })
+    }
+}
 
 /// Makes the account of a span. `cycle` is handed each cycle of the span on the way, in order of time.
 ///
@@ -90,12 +125,11 @@ pub(in crate::app) fn account(
     reader: &Reader,
     path: &Path,
     question: Question,
+    reach: Reach,
     cycle: Each<'_>,
     progress: &mut Progress<'_>,
 ) -> Result<Account, Failure> {
-    let failed = |error: LedgerError| Failure::from(ledger::diagnose(&error, path));
-    let size = reader.size().map_err(failed)?;
-    let alive = reader.last_recorded().map_err(failed)?;
+    let Reach { size, alive, seal } = reach;
     let (first, inside) = (question.cycles_from(), question.clone());
     let mut builder = Builder::new(question);
     let mut damaged = Vec::new();
@@ -118,27 +152,7 @@ pub(in crate::app) fn account(
     for index in damaged {
         builder.damaged(index);
     }
-    let seal = seal(reader).map_err(failed)?;
     Ok(builder.finish(RecordRange { from: 0, to: size }, alive, seal))
-}
-
-/// The newest checkpoint that holds under the key on record; `None` where there is none such.
-fn seal(reader: &Reader) -> Result<Option<Seal>, LedgerError> {
-    let newest = reader.newest_of_kind("signing-key", 0, reader.size()?, 1)?;
-    let key = newest.into_iter().find_map(|(_, record)| {
-        if let Body::SigningKey(change) = record.body { Some(change.key) } else { None }
-    });
-    let (Some(key), Some(stored)) = (key, reader.newest_checkpoint()?) else { return Ok(None) };
-    let verified = || {
-        let note = Note::parse(&stored.note).ok()?;
-        Checkpoint::verified(&note, &key.parse::<VerifyingKey>().ok()?).ok()
-    };
-    Ok(verified().map(|checkpoint| Seal {
-        checkpoint: stored.note.clone(),
-        key: key.clone(),
-        size: checkpoint.head.size,
-        root: checkpoint.head.root.to_string(),
-    }))
 }
 
 /// Whether this cycle lies in the span.
@@ -148,13 +162,13 @@ pub(super) fn lies_inside(question: &Question, record: &Record) -> bool {
 
 /// Why reading ended before its end.
 #[derive(Debug)]
-pub(super) enum Stopped {
+pub(in crate::app) enum Stopped {
     Ledger(LedgerError),
     Output(io::Error),
 }
 
 impl Stopped {
-    pub(super) fn told(self, path: &Path) -> Failure {
+    pub(in crate::app) fn told(self, path: &Path) -> Failure {
         match self {
             Self::Ledger(error) => ledger::diagnose(&error, path).into(),
             Self::Output(error) => Failure::output(error),
@@ -163,7 +177,7 @@ impl Stopped {
 }
 
 /// Every record below `size` that is no cycle, in order of the index, past those that are damaged.
-pub(super) fn others(
+pub(in crate::app) fn others(
     reader: &Reader,
     size: u64,
     damaged: &mut Vec<u64>,
@@ -194,7 +208,7 @@ pub(super) fn others(
 
 /// The cycles below `size` whose rinse began from `from` on and before the end of the span, those
 /// of each machine in order of time, past those that are damaged.
-pub(super) fn cycles(
+pub(in crate::app) fn cycles(
     reader: &Reader,
     question: &Question,
     from: Timestamp,
@@ -231,7 +245,7 @@ pub(super) fn cycles(
 }
 
 /// The index of the one record that cannot be read, or the error where it is another matter.
-fn unreadable(error: LedgerError) -> Result<u64, LedgerError> {
+pub(in crate::app) fn unreadable(error: LedgerError) -> Result<u64, LedgerError> {
     if let LedgerError::Damaged(Part::Record { index }) | LedgerError::Record { index, .. } = error {
         Ok(index)
     } else {

@@ -58,7 +58,9 @@ pub(super) fn write(
 fn line(out: &mut dyn Write, index: u64, bytes: &[u8], record: &Record) -> io::Result<()> {
     let stored: &RawValue = serde_json::from_slice(bytes)?;
     let row = if let Body::Cycle(cycle) = &record.body {
-        Some(CycleRow::new(record.machine.as_deref().unwrap_or_default(), cycle, Some(index)))
+        Some(
+            CycleRow::new(record.machine.as_deref().unwrap_or_default(), cycle, Some(index)).recorded(record),
+        )
     } else {
         None
     };

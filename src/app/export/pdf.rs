@@ -118,7 +118,8 @@ pub struct Limits {
 }
 
 impl Default for Limits {
-    /// Some thirty times of what a year of five machines takes on a small computer.
+    /// Chosen to end what hangs, not from a measurement: far more than a report should need, and
+    /// less memory than a gateway has.
     fn default() -> Self {
         Self { wall: Duration::from_secs(15 * 60), processor: Duration::from_secs(15 * 60), memory: 3 << 30 }
     }

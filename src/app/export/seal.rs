@@ -11,7 +11,7 @@ use crate::core::evidence::span::Span;
 use crate::core::keys::key_chain;
 use crate::core::note::Note;
 use crate::diagnostic::Diagnostic;
-use crate::ledger::{LedgerError, Reader};
+use crate::ledger::{LedgerError, Reader, StoredCheckpoint};
 use crate::report::account::Seal;
 use crate::report::account::build::Question;
 
@@ -23,7 +23,21 @@ use crate::report::account::build::Question;
 pub(in crate::app) fn make(path: &Path, socket: Option<&Path>) -> Result<Option<Seal>, Failure> {
     let failed = |error: LedgerError| Failure::from(ledger::diagnose(&error, path));
     let Some(stored) = seal::command::for_export(path, socket)? else { return Ok(None) };
-    let changes = Reader::open(path).and_then(|reader| reader.signing_keys()).map_err(failed)?;
+    Reader::open(path).and_then(|reader| verified(&reader, stored)).map_err(failed)
+}
+
+/// The newest checkpoint that the ledger holds already; `None` as for [`make`].
+///
+/// # Errors
+/// The ledger's.
+pub(in crate::app) fn newest(reader: &Reader) -> Result<Option<Seal>, LedgerError> {
+    reader.newest_checkpoint()?.map_or(Ok(None), |stored| verified(reader, stored))
+}
+
+/// The checkpoint as a seal, where it holds under the key that was in force at its last record:
+/// a key that came later signed nothing before.
+fn verified(reader: &Reader, stored: StoredCheckpoint) -> Result<Option<Seal>, LedgerError> {
+    let changes = reader.signing_keys()?;
     let chain = key_chain(changes.iter().map(|(index, change)| (*index, change)));
     let Some(signer) = chain.signer_of(stored.size) else { return Ok(None) };
     let sealed = Note::parse(&stored.note)

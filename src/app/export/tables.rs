@@ -3,7 +3,7 @@
 use std::io::Write;
 use std::path::Path;
 
-use super::gather;
+use super::gather::{self, Reach};
 use super::place::Folder;
 use super::{Failure, Progress};
 use crate::core::record::Record;
@@ -31,7 +31,12 @@ pub(super) fn cycles(
     Ok(damaged)
 }
 
-fn write_cycle(index: u64, record: &Record, question: &Question, out: &mut dyn Write) -> std::io::Result<()> {
+pub(super) fn write_cycle(
+    index: u64,
+    record: &Record,
+    question: &Question,
+    out: &mut dyn Write,
+) -> std::io::Result<()> {
     cycle_cells(index, record, &question.zone).map_or(Ok(()), |cells| write_cells(out, &cells))
 }
 
@@ -52,7 +57,8 @@ pub(super) fn all(
     write_cells(own.writer(), &cycle_header()).map_err(Failure::output)?;
     let asked = question.clone();
     let mut cycle = |index, _: &[u8], record: &Record| write_cycle(index, record, &asked, own.writer());
-    let account = gather::account(reader, path, question, &mut cycle, progress)?;
+    let reach = Reach::all(reader, None).map_err(|error| crate::app::ledger::diagnose(&error, path))?;
+    let account = gather::account(reader, path, question, reach, &mut cycle, progress)?;
     folder.put(own);
     for (table, mut file) in files {
         let out = file.writer();

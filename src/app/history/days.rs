@@ -118,7 +118,7 @@ impl Watch {
 }
 
 /// The days that were asked for: from the first that is known to today where nothing else was said.
-fn dates(ground: &Ground) -> Result<Option<(Date, Date)>, Failure> {
+pub(super) fn dates(ground: &Ground) -> Result<Option<(Date, Date)>, Failure> {
     let known = ground.reader.days_span(&ground.zone).map_err(|error| ground.failed(&error))?;
     let date = |at: Timestamp| local_date(&ground.zone, at);
     let last_instant = |to: Timestamp| Timestamp::from_micros(to.micros() - 1);
@@ -128,7 +128,7 @@ fn dates(ground: &Ground) -> Result<Option<(Date, Date)>, Failure> {
 }
 
 /// The stretch of whole days, but not past what was asked for nor past now.
-fn stretch(ground: &Ground, (first, last): (Date, Date)) -> Option<Stretch> {
+pub(super) fn stretch(ground: &Ground, (first, last): (Date, Date)) -> Option<Stretch> {
     let (_, from) = monitored::day(&ground.zone, first)?;
     let (_, to) = monitored::day(&ground.zone, last)?;
     let to = to.to.min(ground.now);
@@ -146,7 +146,11 @@ fn machines(ground: &Ground, arguments: &HistoryArgs) -> Result<Vec<String>, Fai
 }
 
 /// Days in numbers are whole ones: a span that cuts one would not fit them.
-fn nothing(ground: &Ground, arguments: &HistoryArgs, streams: &mut Streams<'_>) -> Result<(), Failure> {
+pub(super) fn nothing(
+    ground: &Ground,
+    arguments: &HistoryArgs,
+    streams: &mut Streams<'_>,
+) -> Result<(), Failure> {
     if ground.sheet(&DAYS, arguments).form == Form::Table {
         line(streams, "Nothing on record for this choice.")?;
     }
@@ -221,7 +225,7 @@ fn day_row(day: Date, machine: &str, numbers: &DayNumbers, watched: &Monitored) 
 /// What the reader must know of the shares.
 fn foot(ground: &Ground, streams: &mut Streams<'_>) -> Result<(), Failure> {
     let hours = match &ground.settings {
-        None => "every hour, since no configuration was given (--config)",
+        None => "every hour, since no configuration was given (--config) and none on record can be read",
         Some(settings) if settings.open.is_some() => "the opening hours of the site",
         Some(settings) if !settings.shifts.is_empty() => "the shifts of the site",
         Some(_) => "every hour, since the configuration names neither opening hours nor shifts",

@@ -188,7 +188,7 @@ fn check_row(ground: &Ground, index: u64, record: &Record) -> Result<Option<Vec<
         record.machine.clone().into(),
         check.at().into(),
         Cell::text(check.kind().as_str()),
-        Cell::text(said::by(check)),
+        Cell::text(check.by()),
         record.recorded.into(),
         Cell::Flag(late_by(record).is_some()),
         mg_per_l.into(),

@@ -3,12 +3,17 @@
 
 use std::path::{Path, PathBuf};
 use std::sync::Arc;
+use std::time::Duration;
 
 use tokio::sync::{oneshot, watch};
+use tokio::time::timeout;
 
 use crate::ledger::{
     Append, AppendDone, AppendRefused, Commit, Committed, Done, LedgerError, Recovered, Writer,
 };
+
+/// Longest wait for the record of the start (own choice: far above a slow disk's commit).
+const BEGUN_WITHIN: Duration = Duration::from_secs(5);
 
 /// How far the ledger is.
 #[derive(Clone, Copy, PartialEq, Eq, Debug)]
@@ -26,13 +31,21 @@ pub(in crate::app) struct LedgerHandle {
     writer: Arc<Writer>,
     tide: watch::Sender<Tide>,
     path: Arc<PathBuf>,
+    /// Records of the runs before.
+    before: u64,
 }
 
 impl LedgerHandle {
     /// Shares a writer that was just opened.
     pub(in crate::app) fn new(writer: Writer, recovered: &Recovered, path: &Path) -> Self {
         let tide = Tide { records: recovered.tree_size, inputs: recovered.next_input - 1 };
-        Self { writer: Arc::new(writer), tide: watch::Sender::new(tide), path: Arc::new(path.to_owned()) }
+        let before = recovered.tree_size;
+        Self {
+            writer: Arc::new(writer),
+            tide: watch::Sender::new(tide),
+            path: Arc::new(path.to_owned()),
+            before,
+        }
     }
 
     /// Hands a commit of the driver over.
@@ -91,6 +104,14 @@ impl LedgerHandle {
     /// neither inputs nor records: a letter, say.
     pub(in crate::app) fn tide(&self) -> watch::Receiver<Tide> {
         self.tide.subscribe()
+    }
+
+    /// Waits until the service has its start on record: what it causes comes after that.
+    /// For a moment only: a full disk refuses the start and must be told all the same.
+    pub(in crate::app) async fn begun(&self) {
+        // It ends with an error where every handle is gone; this is one.
+        let mut tide = self.tide();
+        drop(timeout(BEGUN_WITHIN, tide.wait_for(|tide| tide.records > self.before)).await);
     }
 
     /// Where the ledger is, for a reader of one's own.

@@ -35,7 +35,8 @@ pub(super) fn resend(arguments: &SeriesResendArgs, streams: &mut Streams<'_>) ->
     if configuration.series.is_none() {
         return Err(not_configured());
     }
-    let again = Again { from: arguments.from, to: arguments.to };
+    let zone = &configuration.alerts.zone;
+    let again = Again { from: arguments.from.in_zone(zone), to: arguments.to.in_zone(zone) };
     if again.from >= again.to {
         let what = format!("nothing lies between {} and {}", again.from, again.to);
         let advice = "--from names the earlier time, --to the later one; a time on --to itself is left out";

@@ -13,7 +13,7 @@ use crate::core::cycle::verdict::Verdict;
 use crate::core::evidence::Header;
 use crate::core::evidence::examine::Seen;
 use crate::core::record::{AmendmentChange, Body};
-use crate::report::account::{Account, Counts};
+use crate::report::account::{Account, Counts, is_exception};
 
 /// What of an account does not agree with the records.
 #[derive(Clone, PartialEq, Eq, Debug, thiserror::Error)]
@@ -57,14 +57,16 @@ pub(super) enum AccountFault {
         /// Sum of its days.
         found: u64,
     },
-    /// Cycles that did not plainly pass are neither listed nor said to be left out.
-    #[error("account.json lists or leaves out {said} exceptions of «{machine}», and its days have {found}")]
+    /// Cycles that are to be told one by one are neither listed nor said to be left out.
+    #[error(
+        "account.json lists or leaves out {said} exceptions of «{machine}», and the sealed records have {found}"
+    )]
     Exceptions {
         /// Machine.
         machine: String,
         /// Number listed or left out.
         said: u64,
-        /// Number in its days.
+        /// Number of records.
         found: u64,
     },
     /// Something it tells of a record that the record does not say.
@@ -96,6 +98,8 @@ impl AccountFault {
 pub(super) struct AccountCheck {
     account: Account,
     counted: BTreeMap<(String, Date), Counts>,
+    /// Cycles that are to be told one by one, by machine.
+    exceptions: BTreeMap<String, u64>,
     faults: Vec<AccountFault>,
     /// What the account tells of these records, and was not met yet.
     told: BTreeSet<(u64, &'static str)>,
@@ -120,7 +124,7 @@ impl AccountCheck {
                     .map(|action| (action.index, ACTION)),
             )
             .collect();
-        Self { account, counted: BTreeMap::new(), faults: Vec::new(), told }
+        Self { account, counted: BTreeMap::new(), exceptions: BTreeMap::new(), faults: Vec::new(), told }
     }
 
     /// Takes the next record of the evidence.
@@ -133,7 +137,10 @@ impl AccountCheck {
                 {
                     let day = zone.to_datetime(instant).date();
                     let counts = self.counted.entry((machine.to_owned(), day)).or_default();
-                    *place(counts, cycle.verdict) += 1;
+                    counts.add(cycle.verdict);
+                    if is_exception(cycle) {
+                        *self.exceptions.entry(machine.to_owned()).or_default() += 1;
+                    }
                 }
                 self.meet(seen.index, EXCEPTION, |account| {
                     let mut machines = account.machines.iter().filter(|account| account.machine == machine);
@@ -211,33 +218,33 @@ impl AccountCheck {
             for day in &machine.days {
                 said.insert((machine.machine.clone(), day.day), day.counts);
                 for verdict in Verdict::ALL {
-                    *place(&mut sum, verdict) += *place(&mut day.counts.clone(), verdict);
+                    *sum.at(verdict) = sum.of(verdict).saturating_add(day.counts.of(verdict));
                 }
             }
-            let (mut counts, mut exceptions) = (machine.counts, 0);
             for verdict in Verdict::ALL {
-                let (said, found) = (*place(&mut counts, verdict), *place(&mut sum, verdict));
-                if verdict != Verdict::Pass {
-                    exceptions += found;
-                }
+                let (said, found) = (machine.counts.of(verdict), sum.of(verdict));
                 if said != found {
                     let (machine, verdict) = (machine.machine.clone(), word(verdict));
                     faults.push(AccountFault::Sum { machine, verdict, said, found });
                 }
             }
-            let told = machine.exceptions.len() as u64 + machine.exceptions_left_out.total();
-            if told != exceptions {
+            let left_out = &machine.exceptions_left_out;
+            let said = Verdict::ALL.into_iter().fold(machine.exceptions.len() as u64, |sum, verdict| {
+                sum.saturating_add(left_out.of(verdict))
+            });
+            let found = self.exceptions.get(&machine.machine).copied().unwrap_or_default();
+            if said != found {
                 let machine = machine.machine.clone();
-                faults.push(AccountFault::Exceptions { machine, said: told, found: exceptions });
+                faults.push(AccountFault::Exceptions { machine, said, found });
             }
         }
         for key in self.counted.keys().filter(|key| !said.contains_key(*key)).cloned().collect::<Vec<_>>() {
             said.insert(key, Counts::default());
         }
-        for ((machine, day), mut said) in said {
-            let mut found = self.counted.get(&(machine.clone(), day)).copied().unwrap_or_default();
+        for ((machine, day), said) in said {
+            let found = self.counted.get(&(machine.clone(), day)).copied().unwrap_or_default();
             for verdict in Verdict::ALL {
-                let (said, found) = (*place(&mut said, verdict), *place(&mut found, verdict));
+                let (said, found) = (said.of(verdict), found.of(verdict));
                 if said != found {
                     let (machine, verdict) = (machine.clone(), word(verdict));
                     faults.push(AccountFault::Count { machine, day, verdict, said, found });
@@ -245,17 +252,6 @@ impl AccountCheck {
             }
         }
         faults
-    }
-}
-
-fn place(counts: &mut Counts, verdict: Verdict) -> &mut u64 {
-    match verdict {
-        Verdict::Cold => &mut counts.cold,
-        Verdict::Brief => &mut counts.brief,
-        Verdict::Weak => &mut counts.weak,
-        Verdict::Unproven => &mut counts.unproven,
-        Verdict::Narrow => &mut counts.narrow,
-        Verdict::Pass => &mut counts.pass,
     }
 }
 

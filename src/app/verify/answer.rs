@@ -41,7 +41,7 @@ const fn advice(error: &CannotCheck) -> &'static str {
         CannotCheck::Alone => {
             "rinseward verify TABLE --with EVIDENCE --key KEY; `rinseward export --form evidence` writes the evidence"
         }
-        CannotCheck::Unknown | CannotCheck::Evidence(_) => {
+        CannotCheck::Unknown | CannotCheck::Empty | CannotCheck::Evidence(_) => {
             "give the file as it was exported; where a later version wrote it, verify it with that version"
         }
         CannotCheck::Attachments(_) | CannotCheck::Lacks { .. } | CannotCheck::TooLarge => {

@@ -5,7 +5,7 @@
 //! are what the report program made of the same account: they are not read here.
 
 use std::fmt;
-use std::io;
+use std::io::{self, Read};
 use std::path::Path;
 
 use jiff::tz::TimeZone;
@@ -13,6 +13,7 @@ use serde::Serialize;
 
 use super::account::{AccountCheck, AccountFault};
 use super::attachments::{AttachmentError, attachments};
+use super::print::printable;
 use super::source::{Line, Source, next_line};
 use super::table::{Form, Table, TableFault};
 use crate::config::recorded::Recorded;
@@ -29,6 +30,8 @@ const EVIDENCE: &str = "evidence.jsonl";
 const ACCOUNT: &str = "account.json";
 /// Largest PDF that is read, bytes: a year of a large site is a tenth of it.
 const PDF_MAX: u64 = 1 << 30;
+/// Longest account that is read, bytes (own choice: one with all the traces it may hold is a third of it).
+const ACCOUNT_MAX: u64 = 512 << 20;
 
 /// Why an export could not be checked.
 #[derive(Debug, thiserror::Error)]
@@ -36,6 +39,9 @@ pub(in crate::app) enum CannotCheck {
     /// It cannot be read.
     #[error("it cannot be read")]
     Read(#[source] io::Error),
+    /// Nothing is in it.
+    #[error("the file is empty")]
+    Empty,
     /// It is nothing that this program writes.
     #[error("it is neither a ledger nor evidence, nor a table of cycles, nor a report of rinseward")]
     Unknown,
@@ -112,20 +118,20 @@ impl fmt::Display for ExportReport {
             f,
             "{}: «{}», {} to {}",
             if self.whole { "whole" } else { "NOT WHOLE" },
-            self.site,
+            printable(&self.site),
             self.from,
             self.to
         )?;
         for told in &self.flaws {
-            writeln!(f, "  fails:  {}", told.text)?;
+            writeln!(f, "  fails:  {}", printable(&told.text))?;
         }
         if self.more > 0 {
             writeln!(f, "  fails:  {} more, not told one by one", self.more)?;
         }
         for holds in &self.holds {
-            writeln!(f, "  holds:  {holds}")?;
+            writeln!(f, "  holds:  {}", printable(holds))?;
         }
-        self.remarks.iter().try_for_each(|remark| writeln!(f, "  note:   {remark}"))
+        self.remarks.iter().try_for_each(|remark| writeln!(f, "  note:   {}", printable(remark)))
     }
 }
 
@@ -163,7 +169,7 @@ pub(in crate::app) fn verify_export(
         }
     };
     let has_account = account.is_some();
-    let examined = examine(&parts.evidence.1, trust, |seen, header, zone| {
+    let (examined, named) = examine(&parts.evidence.1, trust, |seen, header, zone| {
         if let Some(table) = &mut table {
             table.compare(seen, header, zone);
         }
@@ -186,7 +192,7 @@ pub(in crate::app) fn verify_export(
     Ok(ExportReport {
         whole,
         holds: if whole { holds(&examined, &parts, rows, has_account) } else { Vec::new() },
-        remarks: remarks(&examined, &parts),
+        remarks: remarks(&examined, &parts, named),
         site: examined.header.site.clone(),
         from: examined.header.from,
         to: examined.header.to,
@@ -217,7 +223,8 @@ fn parts(path: &Path, with: Option<&Path>) -> Result<Parts, CannotCheck> {
     let form = match head.first() {
         Some(b'{') => Form::JsonLines,
         Some(_) if head.starts_with(b"machine,") => Form::Csv,
-        Some(_) | None => return Err(CannotCheck::Unknown),
+        Some(_) => return Err(CannotCheck::Unknown),
+        None => return Err(CannotCheck::Empty),
     };
     let with = with.ok_or(CannotCheck::Alone)?;
     let proof = Source::File(with.to_path_buf());
@@ -251,18 +258,20 @@ fn read_pdf(path: &Path) -> Result<Vec<u8>, CannotCheck> {
 }
 
 fn read_account(source: &Source) -> Result<Option<Account>, CannotCheck> {
-    match serde_json::from_reader(source.open().map_err(CannotCheck::Read)?) {
+    // Packed it may be a thousand times longer than it looks; what is cut off is no account.
+    match serde_json::from_reader(source.open().map_err(CannotCheck::Read)?.take(ACCOUNT_MAX)) {
         Ok(account) => Ok(Some(account)),
         Err(error) if error.is_io() => Err(CannotCheck::Read(error.into())),
         Err(_) => Ok(None),
     }
 }
 
+/// What comes of the evidence, and whether a record in it names the site and its zone.
 fn examine(
     source: &Source,
     trust: Trust,
     mut each: impl FnMut(&Seen, &Header, &TimeZone),
-) -> Result<Examined, CannotCheck> {
+) -> Result<(Examined, bool), CannotCheck> {
     let mut input = source.open().map_err(CannotCheck::Read)?;
     let mut buffer = Vec::new();
     let mut examiner = match next_line(&mut *input, &mut buffer).map_err(CannotCheck::Read)? {
@@ -297,16 +306,15 @@ fn examine(
             configured = Some(seen);
         }
     }
-    if let Some(seen) = configured {
-        compare_names(&mut examiner, &header, &seen);
-    }
-    Ok(examiner.finish())
+    let named = configured.is_some_and(|seen| compare_names(&mut examiner, &header, &seen));
+    Ok((examiner.finish(), named))
 }
 
-/// Name and zone of the site must be those of the newest configuration in the file.
-fn compare_names(examiner: &mut Examiner, header: &Header, seen: &Seen) {
-    let Body::ConfigurationChange(change) = &seen.record.body else { return };
-    let Some(recorded) = Recorded::read(&change.toml) else { return };
+/// Name and zone of the site must be those of the newest configuration in the file; `false` where
+/// that cannot be told.
+fn compare_names(examiner: &mut Examiner, header: &Header, seen: &Seen) -> bool {
+    let Body::ConfigurationChange(change) = &seen.record.body else { return false };
+    let Some(recorded) = Recorded::read(&change.toml) else { return false };
     for (what, said, recorded) in [
         ("the site is called", &header.site, recorded.site),
         ("its time zone is", &header.zone, recorded.zone),
@@ -315,6 +323,7 @@ fn compare_names(examiner: &mut Examiner, header: &Header, seen: &Seen) {
             examiner.note(Some(1), Some(seen), Flaw::Name { what, said: said.clone(), recorded });
         }
     }
+    true
 }
 
 fn told(file: &str, finding: &Finding) -> Told {
@@ -399,8 +408,14 @@ fn holds(examined: &Examined, parts: &Parts, rows: Option<usize>, account: bool)
     holds
 }
 
-fn remarks(examined: &Examined, parts: &Parts) -> Vec<String> {
+fn remarks(examined: &Examined, parts: &Parts, named: bool) -> Vec<String> {
     let mut remarks = Vec::new();
+    if !named {
+        remarks.push(
+            "no configuration in this file names the site: its name and its time zone are the word of whoever made the file"
+                .to_owned(),
+        );
+    }
     if examined.ends_with_the_checkpoint() {
         remarks.push(
             "the span was not over when the checkpoint was made: what was recorded of it afterwards is not in this file"

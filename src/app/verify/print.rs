@@ -40,7 +40,7 @@ pub(super) fn words(out: &mut dyn Write, path: &Path, audited: &Audited, extent:
         Outcome::NotChecked => "could not be checked",
     };
     writeln!(out, "{}: {outcome}", path.display())?;
-    let mut line = |head: &str, text: &str| writeln!(out, "  {head:<11} {text}");
+    let mut line = |head: &str, text: &str| writeln!(out, "  {head:<11} {}", printable(text));
     let mut text = report.records.to_string();
     if let (Some(first), Some(last)) = (report.first_recorded, report.last_recorded) {
         text.push_str(&format!(", recorded {first} to {last}"));
@@ -76,12 +76,18 @@ pub(super) fn words(out: &mut dyn Write, path: &Path, audited: &Audited, extent:
     }
     writeln!(out, "What does not hold:")?;
     for (finding, number) in report.findings.iter().zip(1..) {
-        writeln!(out, "  {number}. {finding}")?;
+        writeln!(out, "  {number}. {}", printable(&finding.to_string()))?;
     }
     if report.findings_more > 0 {
         writeln!(out, "  and {} more like these", report.findings_more)?;
     }
     Ok(())
+}
+
+/// The text on one line: what a file under examination says must not fake a line of the answer,
+/// or drive a terminal.
+pub(super) fn printable(text: &str) -> String {
+    text.replace(char::is_control, " ")
 }
 
 /// What holds.

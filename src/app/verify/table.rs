@@ -309,7 +309,9 @@ impl Form {
                 cells.push((BYTES.to_owned(), seen.leaf.to_string()));
                 if let Body::Cycle(cycle) = &seen.record.body {
                     let machine = seen.record.machine.as_deref().unwrap_or_default();
-                    let row = serde_json::to_value(CycleRow::new(machine, cycle, Some(seen.index)));
+                    let row = serde_json::to_value(
+                        CycleRow::new(machine, cycle, Some(seen.index)).recorded(&seen.record),
+                    );
                     flatten("row", &row.unwrap_or_default(), &mut cells);
                 }
                 cells

@@ -73,12 +73,11 @@ impl Trust {
         Self { keys: vouched.into_iter().map(|trusted| trusted.key.clone()).collect(), last }
     }
 
-    /// Whether a checkpoint proves something to the auditor.
+    /// Whether a checkpoint proves something to the auditor. One that no known key signed can
+    /// show that records were changed, never that they were not: anybody may have made it.
     fn takes(&self, judged: &Judged<'_>) -> bool {
-        match judged.signer() {
-            Some(signer) => judged.sealed.file().is_some() || self.keys.contains(signer),
-            None => judged.counts(),
-        }
+        let signed_for = |signer| judged.sealed.file().is_some() || self.keys.contains(signer);
+        judged.signer().is_some_and(signed_for)
     }
 
     /// What the checkpoints prove together, which are in order of their size.

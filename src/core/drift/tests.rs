@@ -155,17 +155,3 @@ fn recovery_is_asked_of_racks_of_the_rush() {
         assert_eq!(recovery_s(last, &cycle), expected, "{what}");
     }
 }
-
-// By the definition of the median.
-#[test]
-fn medians() {
-    for (values, expected) in [
-        (vec![], None),
-        (vec![3.0], Some(3.0)),
-        (vec![4.0, 1.0], Some(2.5)),
-        (vec![9.0, -1.0, 4.0], Some(4.0)),
-        (vec![5.0, 1.0, 3.0, 2.0], Some(2.5)),
-    ] {
-        assert_eq!(median(&mut values.clone()), expected, "{values:?}");
-    }
-}

@@ -15,6 +15,7 @@
 use std::collections::{BTreeMap, BTreeSet};
 
 use crate::core::alert::AlertNumber;
+use crate::core::alert::story::number_of;
 use crate::core::record::{Body, Check, Record};
 use crate::core::time::Timestamp;
 
@@ -124,7 +125,7 @@ impl Companions {
         if !inside {
             self.found.insert(index);
         }
-        if let Some(alert) = alert_of(&record.body) {
+        if let Some(alert) = number_of(&record.body) {
             self.alerts.insert(alert);
         }
         if let Body::Amendment(amendment) = &record.body
@@ -191,7 +192,7 @@ impl Companions {
             | Body::Pruned(_)
             | Body::Import(_)
             | Body::Restored(_) => {
-                if let Some(alert) = alert_of(&record.body) {
+                if let Some(alert) = number_of(&record.body) {
                     self.open.entry(alert).or_default().push(index);
                 }
             }
@@ -211,7 +212,7 @@ impl Companions {
         if self.span.is_spoken_of_by(record) || self.span.has(record.recorded) {
             return true;
         }
-        let of_alert = alert_of(&record.body).is_some_and(|alert| self.alerts.contains(&alert));
+        let of_alert = number_of(&record.body).is_some_and(|alert| self.alerts.contains(&alert));
         let caused = match &record.body {
             Body::AlertRaised(alert) => alert.cause.is_some_and(|cause| self.is_in(cause)),
             Body::Amendment(amendment) => self.is_in(amendment.of),
@@ -242,33 +243,5 @@ impl Companions {
 
     fn is_in(&self, index: u64) -> bool {
         (self.first..self.end).contains(&index) || self.found.contains(&index)
-    }
-}
-
-fn alert_of(body: &Body) -> Option<AlertNumber> {
-    match body {
-        Body::AlertRaised(alert) => Some(alert.alert),
-        Body::AlertChanged(alert) => Some(alert.alert),
-        Body::AlertAcknowledged(alert) => Some(alert.alert),
-        Body::AlertCleared(alert) => Some(alert.alert),
-        Body::AlertClosed(alert) => Some(alert.alert),
-        Body::CorrectiveAction(action) => Some(action.alert),
-        Body::Notification(message) => message.alert,
-        Body::Cycle(_)
-        | Body::Gap(_)
-        | Body::Check(_)
-        | Body::ServiceStart(_)
-        | Body::ServiceStop(_)
-        | Body::ClockStep(_)
-        | Body::ConfigurationChange(_)
-        | Body::MachineFailure(_)
-        | Body::Maintenance(_)
-        | Body::Note(_)
-        | Body::Amendment(_)
-        | Body::SigningKey(_)
-        | Body::LawfulHold(_)
-        | Body::Pruned(_)
-        | Body::Import(_)
-        | Body::Restored(_) => None,
     }
 }

@@ -7,7 +7,7 @@ use super::{CheckAccount, OverdueCheck, Remark};
 use crate::config::recorded::Recorded;
 use crate::core::alert::Condition;
 use crate::core::alert::story::Story;
-use crate::core::logbook::judge;
+use crate::core::logbook::judge_known;
 use crate::core::record::{Amendment, AmendmentChange, Body, Check, CheckKind, Record};
 use crate::core::time::Timestamp;
 
@@ -30,7 +30,7 @@ impl Entries {
             Body::Check(check) => self.check(index, record, check, None, configured),
             Body::Note(note) => {
                 let (by, text) = (note.by.clone(), note.text.clone());
-                let remark = Remark { index, recorded, machine, by, text, amends: None };
+                let remark = Remark { index, recorded, machine, by, text, amends: None, withdrawn_by: None };
                 self.remarks.insert(index, (note.at.unwrap_or(recorded), remark));
             }
             Body::Amendment(amendment) => self.amendment(index, record, amendment, configured),
@@ -80,6 +80,10 @@ impl Entries {
         configured: Option<&Recorded>,
     ) {
         self.amended.entry(amendment.of).or_default().push(index);
+        let note = self.remarks.get_mut(&amendment.of).filter(|(_, remark)| remark.amends.is_none());
+        if let (Some((_, note)), AmendmentChange::Withdrawn) = (note, &amendment.change) {
+            note.withdrawn_by = Some(index);
+        }
         // Where several speak of one check the newest counts; the one before it counts no more.
         let replaced = match &amendment.change {
             AmendmentChange::Comment => None,
@@ -101,6 +105,7 @@ impl Entries {
             by: amendment.by.clone(),
             text: amendment.reason.clone(),
             amends: Some((amendment.of, amendment.change.clone())),
+            withdrawn_by: None,
         };
         self.remarks.insert(index, (record.recorded, remark));
     }
@@ -129,11 +134,13 @@ impl Entries {
         checks
     }
 
-    /// What was noted in the span, and what was said at any time of a cycle or a check of it.
+    /// What was noted in the span, and what was said at any time of a cycle, a check or a note of it.
     pub(super) fn remarks(&self, question: &Question) -> Vec<Remark> {
         let checks = |of| self.checks.get(&of).is_some_and(|entry| question.holds(entry.check.at()));
+        let notes = |of| self.remarks.get(&of).is_some_and(|(at, _)| question.holds(*at));
         let spoken_of = |remark: &Remark| {
-            remark.amends.as_ref().is_some_and(|(of, _)| self.cycles.contains(of) || checks(*of))
+            let of = remark.amends.as_ref().map(|(of, _)| *of);
+            of.is_some_and(|of| self.cycles.contains(&of) || checks(of) || notes(of))
         };
         self.remarks
             .values()
@@ -154,12 +161,19 @@ impl Entries {
                 let there = alert.machine.is_none() || entry.machine == alert.machine;
                 there && entry.amended_by.is_none() && entry.check.kind() == kind
             };
-            let at = self.checks.values().filter(counts).map(|entry| entry.check.at());
-            at.filter(|at| *at > alert.since).min().or(alert.cleared)
+            // One that counts for the time before may be what was found missing, entered late. An alert
+            // that cleared by itself or by another configuration says nothing of a check.
+            let entered = |entry: &&CheckAccount| {
+                alert.raised <= entry.recorded
+                    && alert.cleared.is_some_and(|cleared| entry.recorded <= cleared)
+            };
+            let own = || self.checks.values().filter(counts);
+            let after = own().map(|entry| entry.check.at()).filter(|at| *at > alert.since).min();
+            after.or_else(|| own().filter(entered).map(|entry| entry.check.at()).max())
         };
         let one = |word: &String| {
             let kind = CheckKind::ALL.into_iter().find(|kind| kind.as_str() == word);
-            let made = kind.map_or(alert.cleared, made);
+            let made = kind.and_then(made);
             OverdueCheck { machine: alert.machine.clone(), check: word.clone(), since: alert.since, made }
         };
         alert.about.iter().map(one).collect()
@@ -168,14 +182,5 @@ impl Entries {
 
 /// Whether a check is good; `None` where nothing is known of its machine, or nothing is to be judged.
 fn good(check: &Check, machine: Option<&str>, configured: Option<&Recorded>) -> Option<bool> {
-    let profile = machine.and_then(|name| configured?.machine(name));
-    match profile {
-        Some(profile) => judge(check, profile.sanitizing, &profile.sanitizer).good,
-        // Only the sanitizer's check depends on the machine.
-        None if check.kind() == CheckKind::Sanitizer => None,
-        None => {
-            let (sanitizing, rules) = (crate::core::cycle::plate::Sanitizing::HotWater, Default::default());
-            judge(check, sanitizing, &rules).good
-        }
-    }
+    judge_known(check, machine.and_then(|name| configured?.machine(name))).good
 }

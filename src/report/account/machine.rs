@@ -12,7 +12,8 @@ use crate::core::alert::hours::{Stretch, local_date};
 use crate::core::alert::story::Story;
 use crate::core::cycle::plate::{MachineKind, Sanitizing};
 use crate::core::cycle::verdict::{Finding, Verdict};
-use crate::core::drift::{RUSH_RACKS_MIN, Rules, Watch, median};
+use crate::core::daily::median;
+use crate::core::drift::{RUSH_RACKS_MIN, Rules, Watch};
 use crate::core::effect::Trace;
 use crate::core::late::late_by;
 use crate::core::monitored::{Blank, day, days, monitored};
@@ -278,9 +279,11 @@ fn rush(times: &mut [f64]) -> Option<f64> {
     if times.len() < RUSH_RACKS_MIN { None } else { median(times) }
 }
 
-/// Whether a cycle did not plainly pass. A wash that could not be judged is none: a site without
-/// a probe in the tank would have nothing else.
-fn is_exception(cycle: &Cycle) -> bool {
+/// Whether a cycle is told one by one: it did not plainly pass, or was washed too cold or rinsed too
+/// hot. A wash that could not be judged is none: a site without a probe in the tank would have
+/// nothing else.
+#[must_use]
+pub fn is_exception(cycle: &Cycle) -> bool {
     let found = |finding: &Finding| match finding {
         Finding::WashLow { .. } | Finding::RinseTooHot { .. } => true,
         Finding::WashUnproven { .. } => false,

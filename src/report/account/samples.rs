@@ -139,7 +139,7 @@ impl Kitchen<'_> {
                 let at = opens.plus(Duration::from_secs(u64::from(rack) * OPENS.1 * 60 + 7));
                 let cycle = cycle(kind, place, rack, at);
                 for counts in [&mut day.counts, &mut counts] {
-                    *counted(counts, cycle.verdict) += 1;
+                    counts.add(cycle.verdict);
                 }
                 if let Some(minimum) = cycle.rinse_min_c {
                     minima.push(minimum);
@@ -214,17 +214,6 @@ fn empty_day(day: Date, kind: &Kind, place: usize) -> DayAccount {
 fn mark(midnight: Timestamp, cycle: &Cycle, minimum: f64) -> (u32, f32, u8) {
     let verdict = Verdict::ALL.iter().position(|verdict| *verdict == cycle.verdict).unwrap_or(0);
     (cycle.rinse_started.since(midnight).as_secs() as u32, minimum as f32, verdict as u8)
-}
-
-fn counted(counts: &mut Counts, verdict: Verdict) -> &mut u64 {
-    match verdict {
-        Verdict::Cold => &mut counts.cold,
-        Verdict::Brief => &mut counts.brief,
-        Verdict::Weak => &mut counts.weak,
-        Verdict::Unproven => &mut counts.unproven,
-        Verdict::Narrow => &mut counts.narrow,
-        Verdict::Pass => &mut counts.pass,
-    }
 }
 
 fn median(values: &[f64]) -> Option<f64> {

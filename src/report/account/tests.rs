@@ -1,6 +1,8 @@
 //! Accounts whose contents are known by construction. The zone is New York's, by the tz database:
 //! 2026-03-08 has 23 hours, at 02:00 the clock goes to 03:00.
 
+mod entries;
+
 use jiff::civil::date;
 
 use super::build::{Builder, Question};
@@ -298,80 +300,6 @@ fn an_exception_has_its_trace_its_alert_and_what_was_said_of_it() {
     assert_eq!(alert.action.as_ref().map(|action| action.index), Some(acted));
     assert_eq!((alert.racks, alert.closed), (2, Some(at("2026-03-03T16:30:00Z"))));
     assert_eq!(machine.counts, Counts { cold: 2, pass: 2, ..Counts::default() });
-}
-
-// 50 mg/L of chlorine at 50 °C is fine, 10 mg/L is too weak at any temperature: Food Code 4-501.114(A).
-#[test]
-fn checks_are_judged_and_stand_as_they_were_amended() {
-    let mut book = Book::new();
-    let glass = Some("glass");
-    let strip = |time: &str, mg_per_l| Check::Sanitizer {
-        at: at(time),
-        mg_per_l,
-        ph: Some(7.0),
-        solution_c: Some(50.0),
-        method: Some("strip".to_owned()),
-        by: "Ana".to_owned(),
-    };
-    let amend = |of, change| {
-        let (reason, by) = ("slip of the pen".to_owned(), "Tom".to_owned());
-        Body::Amendment(Box::new(Amendment { of, reason, by, change }))
-    };
-    let good = book.put("2026-03-03T15:00:00Z", glass, Body::Check(strip("2026-03-03T15:00:00Z", 50.0)));
-    let weak = book.put("2026-03-04T15:00:00Z", glass, Body::Check(strip("2026-03-04T15:00:00Z", 10.0)));
-    let change = AmendmentChange::Corrected(strip("2026-03-04T15:00:00Z", 100.0));
-    let once = book.put("2026-03-04T16:00:00Z", glass, amend(weak, change));
-    let change = AmendmentChange::Corrected(strip("2026-03-04T15:00:00Z", 20.0));
-    let twice = book.put("2026-03-04T17:00:00Z", glass, amend(weak, change));
-    let (at_, by) = (at("2026-03-05T15:00:00Z"), "Ana".to_owned());
-    let supply = Check::Supply { at: at_, enough: false, note: None, by };
-    let short = book.put("2026-03-05T15:00:00Z", glass, Body::Check(supply));
-    let gone = book.put("2026-03-05T16:00:00Z", glass, amend(short, AmendmentChange::Withdrawn));
-    let note = Note { at: None, text: "new hose".to_owned(), by: "Tom".to_owned() };
-    book.put("2026-03-06T15:00:00Z", glass, Body::Note(note));
-    let account = book.account(question());
-    let told: Vec<_> = account
-        .checks
-        .iter()
-        .map(|entry| (entry.index, entry.good, entry.amended_by, entry.corrects))
-        .collect();
-    assert_eq!(
-        told,
-        [
-            (good, Some(true), None, None),
-            (weak, Some(false), Some(twice), None),
-            (once, Some(true), Some(twice), Some(weak)),
-            (twice, Some(false), None, Some(weak)),
-            (short, Some(false), Some(gone), None),
-        ]
-    );
-    assert_eq!(account.remarks.len(), 4, "three amendments and a note");
-    let only = Question { only: vec!["dm1".to_owned()], ..question() };
-    assert!(book.account(only).checks.is_empty(), "they are of another machine");
-}
-
-#[test]
-fn a_check_that_was_overdue_says_when_it_was_made() {
-    let mut book = Book::new();
-    let raised = AlertRaised {
-        alert: AlertNumber(1),
-        condition: Condition::CheckOverdue,
-        since: at("2026-03-03T15:00:00Z"),
-        place: None,
-        measured: None,
-        limit: None,
-        pattern: None,
-        about: vec![CheckKind::Supply.as_str().to_owned(), CheckKind::DrainAndClean.as_str().to_owned()],
-        cause: None,
-        last_good: None,
-    };
-    book.put("2026-03-03T15:30:00Z", Some("dm1"), Body::AlertRaised(Box::new(raised)));
-    let made = at("2026-03-03T18:00:00Z");
-    let supply = Check::Supply { at: made, enough: true, note: None, by: "Ana".to_owned() };
-    book.put("2026-03-03T18:00:05Z", Some("dm1"), Body::Check(supply));
-    let account = book.account(question());
-    let told: Vec<_> = account.overdue.iter().map(|check| (check.check.as_str(), check.made)).collect();
-    assert_eq!(told, [("supply", Some(made)), ("drain-and-clean", None)]);
 }
 
 #[test]

@@ -329,7 +329,7 @@ fn gap_cells(machine: &MachineAccount, gap: &GapAccount, zone: &TimeZone) -> Vec
     ]
 }
 
-const REMARKS: [&str; 8] = [
+const REMARKS: [&str; 9] = [
     "machine",
     "recorded (RFC 3339 UTC)",
     "recorded (RFC 3339 local)",
@@ -337,6 +337,7 @@ const REMARKS: [&str; 8] = [
     "text",
     "amends (ledger_index)",
     "change (comment, withdrawn, corrected)",
+    "withdrawn_by (ledger_index)",
     "ledger_index",
 ];
 
@@ -355,6 +356,7 @@ fn remark_cells(remark: &Remark, zone: &TimeZone) -> Vec<String> {
         text(&remark.text),
         count(remark.amends.as_ref().map(|(of, _)| *of)),
         change.unwrap_or_default().to_owned(),
+        count(remark.withdrawn_by),
         remark.index.to_string(),
     ]
 }

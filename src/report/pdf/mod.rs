@@ -62,9 +62,9 @@ pub struct Options {
 #[serde(rename_all = "kebab-case")]
 pub enum Paper {
     /// US letter, 8.5 × 11 in (ANSI/ASME Y14.1, size A).
-    #[default]
     Letter,
     /// A4, 210 × 297 mm (ISO 216).
+    #[default]
     A4,
 }
 

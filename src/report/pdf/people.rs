@@ -23,7 +23,7 @@ impl Draft<'_> {
             vec![
                 alert.number.to_string(),
                 self.whose(alert.machine.as_deref()),
-                self.teller.condition(alert.condition).to_owned(),
+                self.condition(alert),
                 self.teller.minute(alert.since),
                 self.teller.figures(alert.measured, alert.limit),
                 alert.racks.to_string(),
@@ -32,6 +32,22 @@ impl Draft<'_> {
         };
         let rows = self.account.alerts.iter().map(row).collect();
         self.table(columns, rows);
+    }
+
+    /// The condition, and which probes, checks or routes it is about.
+    fn condition(&self, alert: &AlertAccount) -> String {
+        let condition = self.teller.condition(alert.condition);
+        if alert.about.is_empty() {
+            return condition.to_owned();
+        }
+        let about: Vec<String> = alert.about.iter().map(|word| self.check_or_name(word)).collect();
+        format!("{condition}: {}", about.join(", "))
+    }
+
+    /// The word for a kind of check, or a name as it is.
+    fn check_or_name(&self, word: &str) -> String {
+        let kind = CheckKind::ALL.into_iter().find(|kind| kind.as_str() == word);
+        kind.map_or_else(|| Teller::text(word), |kind| self.teller.check(kind).to_owned())
     }
 
     fn answered(&self, alert: &AlertAccount) -> String {
@@ -50,7 +66,7 @@ impl Draft<'_> {
             let values =
                 [("racks", racks.as_str()), ("done", &done), ("by", &by), ("at", &at), ("index", &index)];
             said.push(teller.with(Word::ActionIn, &values));
-        } else if alert.condition.needs_action() {
+        } else if alert.needs_action {
             said.push(format!("{}: {}.", teller.say(Word::ActionRow), teller.say(Word::NotRecorded)));
         }
         said.push(match alert.cleared {
@@ -84,7 +100,7 @@ impl Draft<'_> {
                 self.teller.check(check.check.kind()).to_owned(),
                 self.found(&check.check),
                 self.result(check),
-                Teller::text(by(&check.check)),
+                Teller::text(check.check.by()),
                 check.index.to_string(),
             ]
         };
@@ -138,7 +154,13 @@ impl Draft<'_> {
             Some(false) => Word::NotGood,
             None => Word::DoneOnly,
         });
-        let Some(index) = check.amended_by else { return good.to_owned() };
+        let good = match check.corrects {
+            Some(index) => {
+                format!("{good}; {}", teller.with(Word::CorrectsRecord, &[("index", &index.to_string())]))
+            }
+            None => good.to_owned(),
+        };
+        let Some(index) = check.amended_by else { return good };
         let amendment = self.account.remarks.iter().find(|remark| remark.index == index);
         let word = match amendment.and_then(|remark| remark.amends.as_ref()).map(|(_, change)| change) {
             Some(AmendmentChange::Withdrawn) => Word::WithdrawnBy,
@@ -157,12 +179,11 @@ impl Draft<'_> {
             self.wide(Word::MadeAfterAll, 2),
         ];
         let row = |check: &OverdueCheck| {
-            let kind = CheckKind::ALL.into_iter().find(|kind| kind.as_str() == check.check);
             let never = || self.teller.say(Word::NeverMade).to_owned();
             vec![
                 self.teller.minute(check.since),
                 self.whose(check.machine.as_deref()),
-                kind.map_or_else(|| Teller::text(&check.check), |kind| self.teller.check(kind).to_owned()),
+                self.check_or_name(&check.check),
                 check.made.map_or_else(never, |made| self.teller.minute(made)),
             ]
         };
@@ -197,7 +218,12 @@ impl Draft<'_> {
 
     fn about(&self, remark: &Remark) -> String {
         let Some((index, change)) = &remark.amends else {
-            return self.teller.say(Word::Noted).to_owned();
+            let noted = self.teller.say(Word::Noted).to_owned();
+            let Some(index) = remark.withdrawn_by else { return noted };
+            return format!(
+                "{noted}; {}",
+                self.teller.with(Word::WithdrawnBy, &[("index", &index.to_string())])
+            );
         };
         let word = match change {
             AmendmentChange::Comment => Word::CommentOn,
@@ -217,14 +243,5 @@ impl Draft<'_> {
             }
             Some((_, AmendmentChange::Comment | AmendmentChange::Withdrawn)) | None => text,
         }
-    }
-}
-
-fn by(check: &Check) -> &str {
-    match check {
-        Check::Sanitizer { by, .. }
-        | Check::Supply { by, .. }
-        | Check::DrainAndClean { by, .. }
-        | Check::Thermometer { by, .. } => by,
     }
 }

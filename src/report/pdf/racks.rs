@@ -4,6 +4,7 @@ use super::sheet::{Rack, Tone};
 use super::tell::Teller;
 use super::words::Word;
 use super::{Block, Draft};
+use crate::core::cycle::verdict::Verdict;
 use crate::core::record::{Basis, Cycle};
 use crate::report::account::ExceptionAccount;
 use crate::report::plot::{Size, cycle};
@@ -28,15 +29,17 @@ impl Draft<'_> {
             machine.exceptions.iter().map(|exception| (machine.machine.as_str(), exception))
         });
         let mut all: Vec<(&str, &ExceptionAccount)> = all.collect();
-        let count = all.len();
+        let left_out: u64 =
+            self.account.machines.iter().map(|machine| machine.exceptions_left_out.total()).sum();
+        let count = all.len() as u64 + left_out;
         if count == 0 {
             return self.text(Tone::Plain, teller.say(Word::NoneF));
         }
         all.sort_by_key(|(_, exception)| {
             (exception.cycle.verdict, exception.cycle.rinse_started, exception.index)
         });
-        let further = all.split_off(count.min(TRACES_MAX));
-        if further.is_empty() {
+        let further = all.split_off(all.len().min(TRACES_MAX));
+        if further.is_empty() && left_out == 0 {
             // All are shown: in order of time they tell what happened.
             all.sort_by_key(|(_, exception)| (exception.cycle.rinse_started, exception.index));
             self.text(Tone::Small, teller.with(Word::ExceptionsCount, &[("count", &count.to_string())]));
@@ -46,11 +49,39 @@ impl Draft<'_> {
             let values = [("count", count.as_str()), ("drawn", &drawn), ("listed", &listed)];
             self.text(Tone::Small, teller.with(Word::ExceptionsRule, &values));
         }
+        self.left_out();
         for (machine, exception) in all {
             let rack = self.rack(machine, exception);
             self.blocks.push(Block::Rack(rack));
         }
         self.further(&further);
+    }
+
+    /// What the account counts and does not tell one by one.
+    fn left_out(&mut self) {
+        let teller = self.teller;
+        for machine in &self.account.machines {
+            let counts = &machine.exceptions_left_out;
+            if counts.total() == 0 {
+                continue;
+            }
+            let verdicts = Verdict::ALL.into_iter().filter(|verdict| counts.of(*verdict) > 0);
+            let verdicts: Vec<String> = verdicts
+                .map(|verdict| format!("{} {}", teller.verdict(verdict), counts.of(verdict)))
+                .collect();
+            let values = [
+                ("count", counts.total().to_string()),
+                ("machine", Teller::text(&machine.machine)),
+                ("verdicts", verdicts.join(", ")),
+            ];
+            let values: Vec<(&str, &str)> =
+                values.iter().map(|(name, value)| (*name, value.as_str())).collect();
+            self.text(Tone::Framed, teller.with(Word::ExceptionsLeftOut, &values));
+        }
+        if self.account.traces_left_out > 0 {
+            let count = self.account.traces_left_out.to_string();
+            self.text(Tone::Framed, teller.with(Word::TracesLeftOut, &[("count", &count)]));
+        }
     }
 
     fn rack(&mut self, machine: &str, exception: &ExceptionAccount) -> Rack {
@@ -71,7 +102,10 @@ impl Draft<'_> {
         let head = teller.with(Word::ExceptionHead, &[("machine", &Teller::text(machine)), ("at", &at)]);
         let mut rows = self.figures(cycle);
         if exception.trace.is_none() {
-            rows.push((String::new(), teller.say(Word::NoTrace).to_owned()));
+            // Where some were left out it may be one of those.
+            let out = self.account.traces_left_out > 0 && cycle.trace_sha256.is_some();
+            let word = if out { Word::TraceLeftOut } else { Word::NoTrace };
+            rows.push((String::new(), teller.say(word).to_owned()));
         }
         rows.push(self.row(Word::Why, teller.reasons(&cycle.reasons)));
         if !cycle.findings.is_empty() {

@@ -161,6 +161,44 @@ fn thousands_of_exceptions_are_bounded_and_the_rule_is_told() {
 }
 
 #[test]
+fn what_the_account_leaves_out_is_said() {
+    let mut account = samples::month();
+    let left = Counts { unproven: 40, narrow: 2, ..Counts::default() };
+    account.machines[0].exceptions_left_out = left;
+    account.traces_left_out = 7;
+    let rack = &mut account.machines[0].exceptions[0];
+    (rack.trace, rack.cycle.trace_sha256) = (None, Some("0".repeat(64)));
+    let told: usize = account.machines.iter().map(|machine| machine.exceptions.len()).sum();
+    let texts = texts(&made(&account, Language::English, Scale::Celsius));
+    let machine = &account.machines[0].machine;
+    for wanted in [
+        format!("There are {} of them.", told + 42),
+        format!("42 more racks of «{machine}» are counted above"),
+        "unproven 40".to_owned(),
+        "The traces of 7 more racks are kept".to_owned(),
+        "No trace of this rack is drawn".to_owned(),
+    ] {
+        assert!(texts.iter().any(|text| text.contains(&wanted)), "«{wanted}»: {texts:?}");
+    }
+}
+
+#[test]
+fn an_alert_says_what_it_is_about_and_a_check_what_it_corrects() {
+    let mut account = samples::month();
+    account.alerts[0].about = vec!["dish-1/rinse".to_owned(), "drain-and-clean".to_owned()];
+    account.alerts[0].needs_action = true;
+    account.alerts[0].action = None;
+    account.checks[0].corrects = Some(77);
+    let sheet = made(&account, Language::Spanish, Scale::Celsius);
+    let texts = texts(&sheet);
+    for wanted in
+        [": dish-1/rinse, vaciado y limpieza", "Acción correctiva: no consta", "corrige el asiento 77"]
+    {
+        assert!(texts.iter().any(|text| text.contains(wanted)), "«{wanted}»: {texts:?}");
+    }
+}
+
+#[test]
 fn what_is_not_sealed_or_damaged_is_said_in_a_frame() {
     let mut account = samples::month();
     account.seal = None;

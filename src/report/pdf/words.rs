@@ -57,7 +57,7 @@ words! {
     InForceSince: "In force since", "Vigente desde";
     NoCycleInSpan: "no rack in the span", "ninguna canasta en el periodo";
     IntegrityHeading: "Integrity", "Integridad";
-    SealedText: "A signed checkpoint over {count} records seals this account. Whoever has this file and the public key can check that nothing in it was changed: the steps stand under «{section}».", "Un punto de control firmado sobre {count} asientos sella este informe. Quien tenga este archivo y la clave pública puede comprobar que nada se cambió: los pasos están en «{section}».";
+    SealedText: "A signed checkpoint over {count} records seals this account. Whoever has this file and the public key can check that no record attached to it was changed: the steps stand under «{section}».", "Un punto de control firmado sobre {count} asientos sella este informe. Quien tenga este archivo y la clave pública puede comprobar que no se cambió ningún asiento adjunto: los pasos están en «{section}».";
     UnsealedText: "NOT SEALED: no signing key was at hand when this account was made. Nothing in this file proves that the record is whole; ask for a report with a checkpoint.", "SIN SELLO: no había clave de firma al hacer este informe. Nada en este archivo prueba que el registro esté entero; pida un informe con punto de control.";
     DamagedText: "DAMAGED: {count} records could not be read, and nothing of them is in this account: {list}.", "DAÑADO: {count} asientos no se pudieron leer, y nada de ellos está en este informe: {list}.";
     UndamagedText: "Every record of the span could be read.", "Se pudieron leer todos los asientos del periodo.";
@@ -108,8 +108,11 @@ words! {
     // Exceptions.
     ExceptionsHeading: "Racks that did not plainly pass", "Canastas que no pasaron con holgura";
     ExceptionsCount: "{count} racks, each with its trace, what was found, and what was done about it.", "{count} canastas, cada una con su traza, lo hallado y lo que se hizo.";
-    ExceptionsRule: "There are {count} of them. The {drawn} worst are shown with their trace: by verdict first (cold, too short, weak sanitizer, unproven, narrow), within a verdict the oldest first. The other {listed} are in the table below.", "Son {count}. Las {drawn} peores se muestran con su traza: primero por veredicto (frías, cortas, desinfectante fuera de rango, sin comprobar, justas) y dentro de cada uno las más antiguas. Las otras {listed} están en la tabla de abajo.";
+    ExceptionsRule: "There are {count} of them. The {drawn} worst are shown with their trace: by verdict first (cold, too short, weak sanitizer, unproven, narrow), within a verdict the oldest first. {listed} more are in the table below.", "Son {count}. Las {drawn} peores se muestran con su traza: primero por veredicto (frías, cortas, desinfectante fuera de rango, sin comprobar, justas) y dentro de cada uno las más antiguas. Otras {listed} están en la tabla de abajo.";
     ExceptionsBeyond: "{count} more are not listed on paper; all of them stand in the attached cycles.csv and account.json.", "Otras {count} no figuran en papel; todas están en cycles.csv y account.json, adjuntos.";
+    ExceptionsLeftOut: "{count} more racks of «{machine}» are counted above and told neither here nor in account.json, since there were too many: {verdicts}. All of them stand in the attached cycles.csv.", "Otras {count} canastas de «{machine}» se cuentan arriba y no se detallan ni aquí ni en account.json, por ser demasiadas: {verdicts}. Todas están en cycles.csv, adjunto.";
+    TracesLeftOut: "The traces of {count} more racks are kept and not drawn, since there were too many: ask for a shorter span.", "Las trazas de otras {count} canastas se conservan y no se dibujan, por ser demasiadas: pida un periodo más corto.";
+    TraceLeftOut: "No trace of this rack is drawn: too many are kept to draw them all.", "No se dibuja traza de esta canasta: se conservan demasiadas para dibujarlas todas.";
     FurtherHeading: "Further racks, without trace", "Otras canastas, sin traza";
     ExceptionHead: "{machine}, {at}", "{machine}, {at}";
     Minimum: "Settled minimum", "Mínimo estable";
@@ -255,7 +258,7 @@ words! {
     StepExit: "«Whole» (exit code 0) says: the attached records are those that the checkpoint counts, unchanged. Not whole is exit code 1; 2 says that it could not be checked.", "«Entero» (código 0) significa: los asientos adjuntos son los que cuenta el punto de control, sin cambios. No entero es el código 1; 2 indica que no se pudo comprobar.";
     StepDetach: "Or take the attachments out first, with any PDF program, and verify the table by itself.", "O saque antes los adjuntos, con cualquier programa de PDF, y verifique la tabla por sí sola.";
     StepEarlier: "Where you kept an earlier checkpoint, give it too: it proves that nothing older was changed since.", "Si guardó un punto de control anterior, indíquelo también: prueba que desde entonces no se cambió nada más antiguo.";
-    StepPaper: "The pages you read are made from the attached account.json. What is proven is the attached evidence.jsonl; compare with it what a decision rests on.", "Las páginas que lee se hacen de account.json, adjunto. Lo probado es evidence.jsonl, adjunto; compare con él aquello en que se base una decisión.";
+    StepPaper: "The pages you read are made from the attached account.json. Its counts, exceptions, checks and corrective actions are compared with the sealed records; medians, monitored time and early warnings are not reckoned again, and the pages themselves are not read.", "Las páginas que lee se hacen de account.json, adjunto. Sus recuentos, excepciones, controles y acciones correctivas se comparan con los asientos sellados; las medianas, el tiempo vigilado y los avisos tempranos no se recalculan, y las páginas mismas no se leen.";
     AttachmentsHeading: "Attached files", "Archivos adjuntos";
     File: "File", "Archivo";
     Holds: "Holds", "Contiene";

@@ -198,7 +198,7 @@ pub(crate) fn rinseward(arguments: &[&str]) -> Command {
 }
 
 /// Cycles that a command prints as JSON, in order of machine and time, without what depends on
-/// when they came: the time of arrival and the place in the ledger.
+/// when they came: the times of arrival and of recording, and the place in the ledger.
 fn cycles(arguments: &[&str]) -> Vec<Json> {
     let output = rinseward(arguments).output().expect("the program starts");
     let errors = String::from_utf8_lossy(&output.stderr);
@@ -209,7 +209,7 @@ fn cycles(arguments: &[&str]) -> Vec<Json> {
         .map(|line| {
             let mut cycle: Json = serde_json::from_str(line).expect("an object a line");
             let fields = cycle.as_object_mut().expect("an object");
-            for arrival in ["received", "ledger_index"] {
+            for arrival in ["received", "ledger_index", "recorded", "late"] {
                 fields.remove(arrival).expect("promised keys");
             }
             cycle

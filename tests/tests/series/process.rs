@@ -379,3 +379,17 @@ fn what_cannot_be_asked_is_told() {
     }
     assert!(!site.path("ledger.sqlite").exists(), "asking makes no ledger");
 }
+
+// The site is in New York, at UTC−05:00 in winter; the computer on which it is typed is put to Tokyo.
+#[test]
+fn days_that_are_typed_are_those_of_the_site() {
+    let (_node, device) = Node::start();
+    let site = Site::new(&device, "http://127.0.0.1:1/");
+    let file = site.path("gateway.toml");
+    let text = std::fs::read_to_string(&file).expect("our own file");
+    std::fs::write(&file, format!("[site]\ntime-zone = \"America/New_York\"\n{text}")).expect("our own file");
+    let words = ["series", "resend", "--from", "2026-01-02", "--to", "2026-01-01"];
+    let output = site.command(&words).env("TZ", "Asia/Tokyo").output().expect("the program runs");
+    let told = String::from_utf8_lossy(&output.stderr);
+    assert!(told.contains("between 2026-01-02T05:00:00Z and 2026-01-01T05:00:00Z"), "{told}");
+}

@@ -74,7 +74,7 @@ fn exit_codes_and_words() {
         (
             &[text(&letter), "--key", &key],
             2,
-            &["error[verify-unchecked]", "it is not a ledger", "letter.txt"],
+            &["error[verify-unchecked]", "it is neither a ledger", "letter.txt"],
         ),
         (&[text(&empty), "--key", &key], 2, &["error[verify-unchecked]", "the file is empty"]),
         (

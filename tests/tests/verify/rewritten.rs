@@ -1,6 +1,8 @@
 //! Histories that are whole in themselves and not what they were: written anew, or cut back.
 
-use rinseward::core::audit::{KeptAnswer, Outcome, Remark};
+use rinseward::core::audit::{KeptAnswer, KeptSeal, Outcome, Remark};
+use rinseward::core::checkpoint::Checkpoint;
+use rinseward::core::merkle::{Hash, TreeHead};
 use rinseward::core::note::SigningKey;
 use rinseward::core::record::KeyChange;
 use rinseward::ledger::walk::Extent;
@@ -8,7 +10,7 @@ use rinseward::ledger::{Commit, NewRecord, Writer};
 
 use super::made::{RECORDS, ROTATED, key, key_record, made, seal, seconds, traced};
 use super::{look, said, try_look};
-use crate::ledger::fixture::{commit, open, place, plain, start};
+use crate::ledger::fixture::{at, commit, open, place, plain, start};
 
 /// Writes records 0 up to before `end`, with a checkpoint every ten; `change` says what is at a
 /// place in place of the cycle, and which key signs from there on.
@@ -130,6 +132,28 @@ fn a_ledger_cut_back_to_an_older_checkpoint_is_found_by_a_newer_one_that_was_kep
         said.contains("cut back: it holds 30 records, and the checkpoint of 60 records in «kept.txt»"),
         "{said}"
     );
+}
+
+// Anybody can sign a checkpoint of a ledger with a key of their own and have it kept.
+#[test]
+fn a_kept_checkpoint_by_an_unknown_key_shows_changes_and_proves_nothing() {
+    let (_directory, path) = place();
+    let (writer, _) = open(&path);
+    let records = (0..10).map(|n| if n == 0 { plain(start(0.0)) } else { traced(n) }).collect();
+    let done = commit(&writer, Commit { records, ..Commit::default() }).expect("a commit");
+    writer.close().expect("an orderly end");
+    let (true_root, other_root) = (Hash(done.root), Hash([7; 32]));
+    for (signer, root, outcome) in [
+        (1, true_root, Outcome::Whole),
+        (7, true_root, Outcome::NotChecked),
+        (7, other_root, Outcome::NotWhole),
+    ] {
+        let note = Checkpoint::sign_at(TreeHead { size: done.tree_size, root }, at(0.0), &key(signer));
+        let kept = KeptSeal::read("kept.txt", &note.to_string()).expect("a checkpoint");
+        let report = try_look(&path, &[key(1).verifying()], vec![kept]).expect("a ledger").report;
+        assert_eq!(report.outcome, outcome, "{}", said(&report));
+        assert_eq!(report.sealed.is_some(), outcome == Outcome::Whole);
+    }
 }
 
 #[test]

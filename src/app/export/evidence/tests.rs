@@ -27,6 +27,19 @@ const CYCLES: u64 = 2_500;
 /// 2023-11-14T22:13:20Z, where the sample cycles begin.
 const BEGAN: Timestamp = Timestamp::from_micros(1_700_000_000_000_000);
 
+const CONFIGURATION: &str = r#"
+[site]
+name = "north kitchen"
+time-zone = "America/New_York"
+
+[[machine]]
+name = "dm1"
+kind = "stationary-rack-dual-temperature"
+wash-time = "45s"
+rinse-time = "10s"
+probes = ["wash", "rinse"]
+"#;
+
 fn at(minute: u64) -> Timestamp {
     BEGAN.plus(Duration::from_secs(60 * minute))
 }
@@ -66,8 +79,7 @@ fn records() -> Vec<NewRecord> {
         endorsed: None,
         by: None,
     };
-    let toml = "[site]\nname = \"north kitchen\"\ntime-zone = \"America/New_York\"\n".to_owned();
-    let configured = ConfigurationChange { sha256: "0".repeat(64), toml };
+    let configured = ConfigurationChange { sha256: "0".repeat(64), toml: CONFIGURATION.to_owned() };
     let raised = AlertRaised {
         alert: AlertNumber(1),
         condition: Condition::Cold,
@@ -242,6 +254,36 @@ fn a_span_proves_itself_with_what_belongs_to_it() {
     let report = site.verify("cycles.csv", Some("evidence.jsonl")).expect("checked");
     assert!(report.whole, "{report}");
     assert!(report.holds.iter().any(|holds| holds.contains("the 51 rows")), "{report}");
+}
+
+// The last line is not sealed: whoever leaves the configuration out can count anew.
+#[test]
+fn a_site_that_no_record_names_is_told_as_not_proved() {
+    let site = Site::new();
+    site.export();
+    let unnamed = || {
+        let report = site.verify("evidence.jsonl", None).expect("checked");
+        (report.whole, report.remarks.iter().any(|remark| remark.contains("no configuration in this file")))
+    };
+    assert_eq!(unnamed(), (true, false));
+    site.edit("evidence.jsonl", |text| {
+        let left: Vec<&str> = text.lines().filter(|line| !line.starts_with("{\"index\":1,")).collect();
+        left.join("\n").replace("\"apart\":6", "\"apart\":5") + "\n"
+    });
+    assert_eq!(unnamed(), (true, true));
+}
+
+// Own promise, as for diagnostics: a terminal obeys no file that is checked.
+#[test]
+fn what_a_file_says_fakes_no_line_of_the_answer() {
+    let site = Site::new();
+    site.export();
+    site.edit("evidence.jsonl", |text| {
+        text.replacen("north kitchen", "x»\\n  holds:  everything\\u001b[2J", 1)
+    });
+    let told = site.verify("evidence.jsonl", None).expect("checked").to_string();
+    assert!(told.starts_with("NOT WHOLE") && told.contains("everything"), "{told}");
+    assert!(!told.contains('\u{1b}') && !told.lines().any(|line| line.starts_with("  holds:")), "{told}");
 }
 
 #[test]

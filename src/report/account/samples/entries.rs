@@ -210,6 +210,7 @@ pub(super) fn remarks(day: Timestamp) -> Vec<Remark> {
         by: "Ana Ortiz".to_owned(),
         text: text.to_owned(),
         amends,
+        withdrawn_by: None,
     };
     let corrected = Check::Thermometer {
         at: after(day, 10),
@@ -222,7 +223,7 @@ pub(super) fn remarks(day: Timestamp) -> Vec<Remark> {
     };
     vec![
         remark(2013, 5, "Closed for the holiday from Thursday on.", None),
-        remark(2014, 6, HOSTILE, None),
+        Remark { withdrawn_by: Some(2016), ..remark(2014, 6, HOSTILE, None) },
         remark(
             2002,
             700,
@@ -236,6 +237,7 @@ pub(super) fn remarks(day: Timestamp) -> Vec<Remark> {
             "Read the wrong line of the sheet.",
             Some((2009, AmendmentChange::Corrected(corrected))),
         ),
+        remark(2016, 730, "Not our kitchen.", Some((2014, AmendmentChange::Withdrawn))),
     ]
 }
 

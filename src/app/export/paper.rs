@@ -1,0 +1,117 @@
+//! Exports as PDF: the account on paper, with the cycles, the account and the evidence attached.
+//!
+//! All of it reaches as far as the checkpoint and no further, so that `verify` with the file and
+//! the key alone can follow each record it tells of.
+
+use std::fs::File;
+use std::io::{self, BufWriter, Write};
+use std::path::{Path, PathBuf};
+
+use super::evidence::Traces;
+use super::gather::{self, Reach};
+use super::pdf::{Attachments, Typesetter};
+use super::{Failure, Progress, seal, tables};
+use crate::app::ledger;
+use crate::cli::ExportArgs;
+use crate::core::record::Record;
+use crate::diagnostic::Diagnostic;
+use crate::ledger::Reader;
+use crate::report::account::Seal;
+use crate::report::account::build::Question;
+use crate::report::csv::{cycle_header, write_cells};
+use crate::report::pdf::{CYCLES, EVIDENCE, Options};
+
+/// How a report is to be, and by what it is made.
+#[derive(Debug)]
+pub(super) struct Sheet {
+    typesetter: Typesetter,
+    options: Options,
+    /// The name that was asked for.
+    out: PathBuf,
+}
+
+impl Sheet {
+    /// Looks for the program.
+    ///
+    /// # Errors
+    /// Where it is not installed.
+    pub(super) fn find(arguments: &ExportArgs) -> Result<Self, Failure> {
+        let (paper, scale, language) = (arguments.paper, arguments.scale, arguments.language);
+        let out = arguments.out.clone();
+        let typesetter = Typesetter::find().map_err(|error| error.diagnose(&out))?;
+        Ok(Self { typesetter, options: Options { paper, scale, language }, out })
+    }
+
+    /// Makes the report and writes it; gives the records that cannot be read.
+    ///
+    /// # Errors
+    /// Where the ledger is not as it was sealed or cannot be read, or the report cannot be made or written.
+    pub(super) fn write(
+        &self,
+        (reader, path): (&Reader, &Path),
+        question: Question,
+        traces: Traces,
+        sealed: Option<Seal>,
+        out: &mut dyn Write,
+        progress: &mut Progress<'_>,
+    ) -> Result<Vec<u64>, Failure> {
+        let unread = |error| Failure::from(ledger::diagnose(&error, path));
+        let folder = self.folder()?;
+        let (cycles, evidence, made) =
+            (folder.path().join(CYCLES), folder.path().join(EVIDENCE), folder.path().join("report.pdf"));
+        let mut proof = None;
+        let reach = match sealed {
+            None => Reach::all(reader, None).map_err(unread)?,
+            Some(sealed) => {
+                let mut file = self.create(&evidence)?;
+                seal::evidence(reader, path, &question, traces, Some(&sealed), &mut file)?;
+                self.end(file)?;
+                proof = Some(evidence.as_path());
+                Reach::of(reader, sealed).map_err(unread)?
+            }
+        };
+        let asked = question.clone();
+        let mut file = self.create(&cycles)?;
+        write_cells(&mut file, &cycle_header()).map_err(|error| self.failed(&error))?;
+        let mut cycle =
+            |index, _: &[u8], record: &Record| tables::write_cycle(index, record, &asked, &mut file);
+        let account = gather::account(reader, path, question, reach, &mut cycle, progress)?;
+        self.end(file)?;
+        let attachments = Attachments { cycles: Some(&cycles), evidence: proof };
+        self.typesetter
+            .render(&account, attachments, self.options, &made)
+            .map_err(|error| error.diagnose(&self.out))?;
+        let mut made = File::open(&made).map_err(|error| self.failed(&error))?;
+        io::copy(&mut made, out).map_err(Failure::output)?;
+        Ok(account.damaged)
+    }
+
+    /// A folder beside the file that is wanted, where there is room for it; nobody else may look into it.
+    fn folder(&self) -> Result<tempfile::TempDir, Failure> {
+        let mut builder = tempfile::Builder::new();
+        builder.prefix(".rinseward-report-");
+        let made = if self.out == Path::new("-") {
+            builder.tempdir()
+        } else {
+            let parent = self.out.parent().filter(|parent| !parent.as_os_str().is_empty());
+            builder.tempdir_in(parent.unwrap_or(Path::new(".")))
+        };
+        made.map_err(|error| self.failed(&error))
+    }
+
+    fn create(&self, path: &Path) -> Result<BufWriter<File>, Failure> {
+        File::create_new(path).map(BufWriter::new).map_err(|error| self.failed(&error))
+    }
+
+    fn end(&self, mut file: BufWriter<File>) -> Result<(), Failure> {
+        file.flush().map_err(|error| self.failed(&error))
+    }
+
+    fn failed(&self, error: &io::Error) -> Failure {
+        Diagnostic::error("output", "the export cannot be written")
+            .place(self.out.display().to_string())
+            .because(error)
+            .advice("give --out a place that can be written; nothing was left there")
+            .into()
+    }
+}
