@@ -144,6 +144,10 @@ fn read_key(key: &str) -> Result<VerifyingKey, Failure> {
     let summary = "could not be checked: no public key";
     let diagnostic = Diagnostic::error("verify-unchecked", summary).place(format!("--key {key}"));
     if !path.exists() {
+        // A key has a + on either side of its id, which hardly any name of a file has.
+        if key.matches('+').count() < 2 {
+            return Err(refused(diagnostic.cause("it is no key, and no file has this name")));
+        }
         return Err(refused(diagnostic.because(&by_text)));
     }
     match read_small(path) {

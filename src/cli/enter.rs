@@ -193,7 +193,7 @@ pub struct AmendmentArgs {
 #[derive(Args, Debug)]
 #[group(id = "right", multiple = true, conflicts_with = "withdraw")]
 pub struct CorrectionArgs {
-    /// When the check was made.
+    /// When the check was made: RFC 3339, or a date and time of the site.
     #[arg(long, value_name = "TIME")]
     pub at: Option<Moment>,
     /// Concentration, mg/L.

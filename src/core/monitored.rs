@@ -86,7 +86,8 @@ pub fn monitored<'a>(
         }
     }
     let (missing_s, all_s) = (common_s(&operating, &union(missing)), common_s(&operating, &union(all)));
-    let operating_s = operating.iter().map(length_s).sum();
+    // From 0: the sum of nothing would be -0, and be printed so.
+    let operating_s = operating.iter().map(length_s).fold(0.0, |sum, length_s| sum + length_s);
     Monitored { operating_s, monitored_s: operating_s - all_s, filled_s: all_s - missing_s }
 }
 

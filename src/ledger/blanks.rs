@@ -46,6 +46,20 @@ impl Reader {
         let last = last.map(|last| (state.tree.size().saturating_sub(1), last));
         Ok((blanks.finish(last, now), damaged))
     }
+
+    /// When the first record that can be read was made: before, nobody watched. `None` where
+    /// there is none.
+    ///
+    /// # Errors
+    /// [`LedgerError`] where the database fails.
+    pub fn begun(&self) -> Result<Option<Timestamp>, LedgerError> {
+        for index in 0..self.size()? {
+            if let Ok((_, record)) = self.record(index)? {
+                return Ok(Some(record.recorded));
+            }
+        }
+        Ok(None)
+    }
 }
 
 /// The channels of the probes of a configuration; `None` where it cannot be read or has none.

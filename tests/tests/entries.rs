@@ -61,7 +61,8 @@ impl Kitchen {
     fn command(&self, arguments: &[&str]) -> Command {
         let mut command = Command::new(env!("CARGO_BIN_EXE_rinseward"));
         command.args(arguments).arg("--config").arg(self.path("gateway.toml"));
-        command.env_remove("RUST_LOG").env("TZ", "UTC");
+        // Not the zone of the site: times are typed by the clock at its wall.
+        command.env_remove("RUST_LOG").env("TZ", "Asia/Tokyo");
         command
     }
 
@@ -186,7 +187,9 @@ fn with<'a>(values: &[&'a str]) -> Vec<&'a str> {
 // project's own. A failed check is a true entry: it ends well and says loudly what it came to.
 #[test]
 fn what_is_entered_is_judged_at_once() {
-    let hour_ago = now().checked_sub(1.hour()).expect("a near time").to_string();
+    let hour_ago = now().checked_sub(1.hour()).expect("a near time");
+    let by_the_wall = hour_ago.strftime("%Y-%m-%d %H:%M:%S").to_string();
+    let hour_ago = hour_ago.to_string();
     let year_ago = now().checked_sub((366 * 24).hours()).expect("a near time").to_string();
     let compare =
         ["enter", "thermometer", "dm1", "--what", "dm1/rinse", "--reference", "ice bath", "--by", "AB"];
@@ -208,6 +211,7 @@ fn what_is_entered_is_judged_at_once() {
             &["Too cold: 68.0 °F", "75.2 °F"],
         ),
         (with(&["100", "--at", &hour_ago]), 0, &["Entered 60 min after it was made", "late"]),
+        (with(&["100", "--at", &by_the_wall]), 0, &["Entered 60 min after it was made", "late"]),
         (with(&["100", "--at", "2099-01-01"]), 64, &["entry-refused", "has not come yet"]),
         (with(&["100", "--at", &year_ago]), 64, &["more than 31 days ago", "--late"]),
         (with(&["100", "--at", &year_ago, "--late"]), 0, &["✓", "Entered 8784.0 h after it was made"]),

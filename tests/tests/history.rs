@@ -236,6 +236,21 @@ fn programs_get_the_same_rows() {
     assert_eq!((&day["filled_s"], &day["late"], &day["cycles"]), (&1_800.0.into(), &1.into(), &3.into()));
 }
 
+// Own promise: before the first record nobody watched, so that such time is none that was.
+#[test]
+fn nothing_was_watched_before_the_first_record() {
+    let site = site();
+    let source = ["--config", path(&site.configuration)];
+    let span = ["--machine", "dm1", "--from", "2026-03-06", "--to", "2026-03-09", "--json"];
+    let rows = |view: &str| -> Vec<serde_json::Value> {
+        let printed = text(&ask(&source, &[&["--show", view][..], &span].concat()).stdout);
+        printed.lines().map(|line| serde_json::from_str(line).expect("an object a line")).collect()
+    };
+    let days: Vec<serde_json::Value> = rows("days").into_iter().map(|day| day["day"].clone()).collect();
+    assert_eq!(days, ["2026-03-08"], "a day before it on which nobody washed is none");
+    assert_eq!(rows("summary")[0]["operating_s"], 43_200.0, "12 h of the day, nothing of those before");
+}
+
 // An auditor with the ledger alone is told times and hours of the site, by what it says of itself:
 // it was open 12 of its 23 h.
 #[test]

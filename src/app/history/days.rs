@@ -93,9 +93,12 @@ impl Watch {
             }
         }
         blanks.retain(|blank| blank.from < span.to && blank.to.is_none_or(|to| to > span.from));
+        let begun = ground.reader.begun().map_err(|error| ground.failed(&error))?;
+        // What was imported of the time before is on record, and nobody watched it.
+        let since = Stretch { from: begun.unwrap_or(span.to).clamp(span.from, span.to), to: span.to };
         let operating = match &ground.settings {
-            Some(settings) => monitored::operating(settings, span),
-            None => vec![span],
+            Some(settings) => monitored::operating(settings, since),
+            None => vec![since],
         };
         Ok(Self { span, operating, blanks })
     }
@@ -229,7 +232,9 @@ fn foot(ground: &Ground, streams: &mut Streams<'_>) -> Result<(), Failure> {
     };
     line(
         streams,
-        &format!("\nwatched: share of {hours} without a gap; a day is the site's, from midnight."),
+        &format!(
+            "\nwatched: share of {hours} without a gap, since the first record; a day is the site's, from midnight."
+        ),
     )?;
     line(streams, "Damaged records are in none of these numbers; --show cycles names them.")
 }

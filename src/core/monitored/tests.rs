@@ -58,6 +58,7 @@ fn time_is_counted_once() {
     }
     let closed = monitored(stretch(0.0, 24.0), &[], []);
     assert_eq!(closed.share(), None, "nothing to watch is no 0 %");
+    assert_eq!([closed.operating_s, closed.monitored_s].map(f64::is_sign_negative), [false; 2], "no -0");
 }
 
 // Lengths of local days by the rules of the IANA time zone data base: daylight saving begins on
