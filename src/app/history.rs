@@ -131,6 +131,12 @@ impl Ground {
         let zone = settings.as_ref().map_or_else(TimeZone::system, |settings| settings.zone.clone());
         let in_zone = |moment: Option<crate::cli::Moment>| moment.map(|moment| moment.in_zone(&zone));
         let (from, to) = (in_zone(arguments.from), in_zone(arguments.to));
+        if from.zip(to).is_some_and(|(from, to)| to <= from) {
+            let diagnostic = Diagnostic::error("usage", "the span ends before it begins");
+            return Err(diagnostic
+                .advice("--to names the first instant after the span: later than --from")
+                .into());
+        }
         let now = Clock::system().now();
         Ok(Self { reader, path, zone, settings, said_by, from, to, now, damaged: Vec::new() })
     }

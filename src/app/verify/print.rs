@@ -68,6 +68,10 @@ pub(super) fn words(out: &mut dyn Write, path: &Path, audited: &Audited, extent:
             Extent::Records => "not looked at, nor readings".to_owned(),
         },
     )?;
+    line(
+        "unsealed",
+        "readings between the cycles, and the counts that are kept by day: rely on cycles and records",
+    )?;
     for remark in &report.remarks {
         line("note", &remark.to_string())?;
     }
