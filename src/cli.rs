@@ -238,7 +238,7 @@ pub struct SeriesResendArgs {
     /// Measured or recorded at or after this: RFC 3339, or a date or date and time of the site.
     #[arg(long, value_name = "TIME")]
     pub from: Moment,
-    /// Measured or recorded before this: RFC 3339, or a date or date and time of the site.
+    /// Up to the end of this day of the site, or before this date and time of it, or RFC 3339.
     #[arg(long, value_name = "TIME")]
     pub to: Moment,
 }

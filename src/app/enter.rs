@@ -183,7 +183,15 @@ fn due(arguments: &DueArgs, now: Timestamp, streams: &mut Streams<'_>) -> Result
             writeln!(out)
         })
     } else if checks.is_empty() {
-        writeln!(out, "No check is due.")
+        let rules = &loaded.configuration.alerts;
+        if rules.shifts.is_empty() && rules.meal_periods.is_empty() {
+            writeln!(
+                out,
+                "No check is due: no [[shift]] and no [[meal-period]] is configured that would ask for one."
+            )
+        } else {
+            writeln!(out, "No check is due.")
+        }
     } else {
         let zone = &loaded.configuration.alerts.zone;
         checks.iter().try_for_each(|due| writeln!(out, "{}", line(due, now, zone)))

@@ -130,11 +130,11 @@ impl Ground {
         };
         let zone = settings.as_ref().map_or_else(TimeZone::system, |settings| settings.zone.clone());
         let in_zone = |moment: Option<crate::cli::Moment>| moment.map(|moment| moment.in_zone(&zone));
-        let (from, to) = (in_zone(arguments.from), in_zone(arguments.to));
+        let (from, to) = (in_zone(arguments.from), arguments.to.map(|to| to.end_in_zone(&zone)));
         if from.zip(to).is_some_and(|(from, to)| to <= from) {
             let diagnostic = Diagnostic::error("usage", "the span ends before it begins");
             return Err(diagnostic
-                .advice("--to names the first instant after the span: later than --from")
+                .advice("--to names the last day, or the first instant after the span")
                 .into());
         }
         let now = Clock::system().now();

@@ -28,7 +28,7 @@ pub struct HistoryArgs {
     /// At or after this: RFC 3339, or a date or date and time of the site. Of a cycle its final rinse counts.
     #[arg(long, value_name = "TIME")]
     pub from: Option<Moment>,
-    /// Before this: RFC 3339, or a date or date and time of the site.
+    /// Up to the end of this day of the site, or before this date and time of it, or RFC 3339.
     #[arg(long, value_name = "TIME")]
     pub to: Option<Moment>,
     /// The moment that --show in-force asks about; now where not given.

@@ -2,7 +2,8 @@
 
 use std::str::FromStr;
 
-use jiff::civil::DateTime;
+use jiff::ToSpan;
+use jiff::civil::{Date, DateTime};
 use jiff::tz::TimeZone;
 
 use crate::core::time::Timestamp;
@@ -14,6 +15,8 @@ pub enum Moment {
     Instant(Timestamp),
     /// A local date and time.
     Local(DateTime),
+    /// A local date: its beginning, or as an end its end.
+    Day(Date),
 }
 
 impl Moment {
@@ -23,12 +26,27 @@ impl Moment {
     pub fn in_zone(self, zone: &TimeZone) -> Timestamp {
         match self {
             Self::Instant(instant) => instant,
-            Self::Local(local) => zone
-                .to_ambiguous_timestamp(local)
-                .compatible()
-                .map_or(Timestamp::MAX, |instant| Timestamp::from_micros(instant.as_microsecond())),
+            Self::Local(local) => instant_of(local, zone),
+            Self::Day(day) => instant_of(day.into(), zone),
         }
     }
+
+    /// The first instant after a span that ends with this: a date is meant with all its hours.
+    #[must_use]
+    pub fn end_in_zone(self, zone: &TimeZone) -> Timestamp {
+        match self {
+            Self::Day(day) => {
+                day.checked_add(1.day()).map_or(Timestamp::MAX, |next| instant_of(next.into(), zone))
+            }
+            Self::Instant(_) | Self::Local(_) => self.in_zone(zone),
+        }
+    }
+}
+
+fn instant_of(local: DateTime, zone: &TimeZone) -> Timestamp {
+    zone.to_ambiguous_timestamp(local)
+        .compatible()
+        .map_or(Timestamp::MAX, |instant| Timestamp::from_micros(instant.as_microsecond()))
 }
 
 /// A text that is no time.
@@ -40,7 +58,12 @@ impl FromStr for Moment {
     type Err = MomentError;
 
     fn from_str(text: &str) -> Result<Self, MomentError> {
-        text.parse().map(Self::Instant).or_else(|_| text.parse().map(Self::Local)).map_err(|_| MomentError)
+        if let Ok(instant) = text.parse() {
+            return Ok(Self::Instant(instant));
+        }
+        // A date and time reads as a date too; its time must not be lost.
+        let day = if text.len() == "2026-11-25".len() { text.parse().ok() } else { None };
+        day.map(Self::Day).or_else(|| text.parse().ok().map(Self::Local)).ok_or(MomentError)
     }
 }
 
@@ -63,6 +86,10 @@ mod tests {
             let moment: Moment = text.parse().expect("a time");
             assert_eq!(moment.in_zone(&zone).to_string(), instant, "{text}");
         }
+        let day: Moment = "2026-03-08".parse().expect("a day of 23 hours");
+        assert_eq!(day.end_in_zone(&zone).to_string(), "2026-03-09T04:00:00Z");
+        let noon: Moment = "2026-03-08 12:00".parse().expect("a time");
+        assert_eq!(noon.end_in_zone(&zone), noon.in_zone(&zone));
         for text in ["yesterday", "2026-13-01", ""] {
             assert!(text.parse::<Moment>().is_err(), "{text}");
         }

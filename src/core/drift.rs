@@ -298,11 +298,12 @@ impl Watch {
                 self.drifting = true;
                 let shift_c = ewma.shift();
                 let began = if shift_c < 0.0 { self.falling } else { self.rising };
-                let signal = |chart, outside: Option<Timestamp>, since| Signal {
+                let signal = |chart, outside: Option<Timestamp>, since: Option<Timestamp>| Signal {
                     at: outside.unwrap_or(at),
                     chart,
                     shift_c,
-                    since,
+                    // A sum that came back to zero and rose again began later than the chart signalled.
+                    since: since.map(|began| began.min(outside.unwrap_or(at))),
                 };
                 Some([
                     signal(Chart::Ewma, self.outside[0], None),

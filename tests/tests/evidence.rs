@@ -182,6 +182,31 @@ fn every_export_is_whole_with_nothing_but_the_key() {
     }
 }
 
+// Regression: the table of a day beside the evidence of a month was NOT WHOLE, a fault for each rack
+// of the other days. A row that is missing between two others stays a fault.
+#[test]
+fn a_shorter_table_is_no_fault_and_a_hole_in_it_is_one() {
+    let site = Site::shared();
+    let table = String::from_utf8(site.read("cycles.csv")).expect("text");
+    let lines: Vec<&str> = table.split_inclusive("\r\n").collect();
+    let evidence = site.path("evidence.jsonl");
+    let shorter = [&lines[..1], &lines[3..lines.len() - 2]].concat().concat();
+    let (code, text) = verify_bytes("cycles.csv", shorter.as_bytes(), Some(&evidence));
+    assert_eq!(code, Some(0), "{text}");
+    assert!(text.contains("2 sealed records before that and 2 after it have no row in it"), "{text}");
+    let holed = [&lines[..5], &lines[6..]].concat().concat();
+    let (code, text) = verify_bytes("cycles.csv", holed.as_bytes(), Some(&evidence));
+    assert_eq!(code, Some(1), "{text}");
+    assert!(text.contains("is missing"), "{text}");
+    for (name, bytes) in
+        [("gaps.csv", &b"machine,probe\r\ndm1,rinse\r\n"[..]), ("account.json", b"{\"v\":1}")]
+    {
+        let (code, text) = verify_bytes(name, bytes, Some(&evidence));
+        assert_eq!(code, Some(2), "{name}: {text}");
+        assert!(text.contains("only that of the cycles"), "{name}: {text}");
+    }
+}
+
 #[test]
 fn what_cannot_be_checked_ends_with_2() {
     let site = Site::shared();

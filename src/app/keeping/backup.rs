@@ -46,6 +46,12 @@ pub(in crate::app) fn backup(arguments: &BackupArgs, streams: &mut Streams<'_>) 
         return Err(ledger::diagnose(&LedgerError::Missing { path: from.clone() }, &from).into());
     }
     let to = named(&arguments.out, &from);
+    if to.extension().is_none() {
+        return Err(Diagnostic::error("backup-failed", "there is no such directory")
+            .place(to.display().to_string())
+            .advice("mount the disk, make the directory, or name a file, such as backup.sqlite")
+            .into());
+    }
     for (ending, _) in [PUBLIC, SECRET] {
         let key = beside(&to, ending);
         if key.exists() {

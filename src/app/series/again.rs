@@ -36,7 +36,7 @@ pub(super) fn resend(arguments: &SeriesResendArgs, streams: &mut Streams<'_>) ->
         return Err(not_configured());
     }
     let zone = &configuration.alerts.zone;
-    let again = Again { from: arguments.from.in_zone(zone), to: arguments.to.in_zone(zone) };
+    let again = Again { from: arguments.from.in_zone(zone), to: arguments.to.end_in_zone(zone) };
     if again.from >= again.to {
         let what = format!("nothing lies between {} and {}", again.from, again.to);
         let advice = "--from names the earlier time, --to the later one; a time on --to itself is left out";

@@ -38,6 +38,9 @@ pub(super) fn export(arguments: &VerifyArgs, trust: Trust, streams: &mut Streams
 const fn advice(error: &CannotCheck) -> &'static str {
     match error {
         CannotCheck::Read(_) => "check the path and who may read it",
+        CannotCheck::OtherTable => {
+            "give cycles.csv or the JSON Lines; what else was exported is checked inside a report (PDF), or by the ledger"
+        }
         CannotCheck::Alone => {
             "rinseward verify TABLE --with EVIDENCE --key KEY; `rinseward export --form evidence` writes the evidence"
         }

@@ -15,7 +15,7 @@ use super::account::{AccountCheck, AccountFault};
 use super::attachments::{AttachmentError, attachments};
 use super::print::printable;
 use super::source::{Line, Source, next_line};
-use super::table::{Form, Table, TableFault};
+use super::table::{Beyond, Form, Table, TableFault};
 use crate::config::recorded::Recorded;
 use crate::core::evidence::Header;
 use crate::core::evidence::examine::{Examined, Examiner, Kept, SealedBy, Seen, Trust};
@@ -45,6 +45,9 @@ pub(in crate::app) enum CannotCheck {
     /// It is nothing that this program writes.
     #[error("it is neither a ledger nor evidence, nor a table of cycles, nor a report of rinseward")]
     Unknown,
+    /// A table that evidence does not hold all of.
+    #[error("of the tables only that of the cycles, and JSON Lines, can be checked against evidence")]
+    OtherTable,
     /// A table proves nothing by itself.
     #[error("a table proves nothing by itself: the evidence made with it is needed")]
     Alone,
@@ -158,6 +161,9 @@ pub(in crate::app) fn verify_export(
         Some((_, form, source)) => Some(Table::read(*form, source.clone()).map_err(CannotCheck::Read)?),
         None => None,
     };
+    if !parts.printed && table.as_ref().is_some_and(|table| !table.is_known()) {
+        return Err(CannotCheck::OtherTable);
+    }
     let rows = table.as_ref().map(Table::rows);
     let mut account_faults = Vec::new();
     let mut account = match parts.account.as_ref().map(read_account).transpose()? {
@@ -177,9 +183,9 @@ pub(in crate::app) fn verify_export(
             account.take(seen, header, zone);
         }
     })?;
-    let table_faults = match table {
-        Some(table) => table.finish().map_err(CannotCheck::Read)?,
-        None => Vec::new(),
+    let (table_faults, beyond) = match table {
+        Some(table) => table.finish(parts.printed).map_err(CannotCheck::Read)?,
+        None => (Vec::new(), None),
     };
     account_faults.extend(account.into_iter().flat_map(|account| account.finish(&examined.header)));
     let mut flaws: Vec<Told> =
@@ -192,7 +198,7 @@ pub(in crate::app) fn verify_export(
     Ok(ExportReport {
         whole,
         holds: if whole { holds(&examined, &parts, rows, has_account) } else { Vec::new() },
-        remarks: remarks(&examined, &parts, named),
+        remarks: remarks(&examined, &parts, named).into_iter().chain(beyond.map(told_beyond)).collect(),
         site: examined.header.site.clone(),
         from: examined.header.from,
         to: examined.header.to,
@@ -221,7 +227,8 @@ fn parts(path: &Path, with: Option<&Path>) -> Result<Parts, CannotCheck> {
         return Ok(Parts { evidence: (name, source), table: None, account: None, printed: false });
     }
     let form = match head.first() {
-        Some(b'{') => Form::JsonLines,
+        Some(b'{') if head.starts_with(b"{\"index\":") => Form::JsonLines,
+        Some(b'{') => return Err(CannotCheck::OtherTable),
         Some(_) if head.starts_with(b"machine,") => Form::Csv,
         Some(_) => return Err(CannotCheck::Unknown),
         None => return Err(CannotCheck::Empty),
@@ -344,6 +351,14 @@ fn told(file: &str, finding: &Finding) -> Told {
         record: finding.record,
         recorded: finding.recorded,
     }
+}
+
+fn told_beyond(beyond: Beyond) -> String {
+    let Beyond { first, last, before, after } = beyond;
+    format!(
+        "the table was made by itself: it goes from {first} to {last}; of the span of the evidence {before} sealed \
+         records before that and {after} after it have no row in it"
+    )
 }
 
 fn told_of_table(file: &str, fault: &TableFault) -> Told {

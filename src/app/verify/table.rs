@@ -157,7 +157,10 @@ pub(super) struct Table {
     columns: usize,
     rows: BTreeMap<u64, Kept>,
     faults: Vec<TableFault>,
-    missing: u64,
+    /// Sealed records without a row, with their time.
+    absent: Vec<(Timestamp, TableFault)>,
+    /// Times of the first and of the last record that has a row.
+    covered: Option<(Timestamp, Timestamp)>,
     more: u64,
     /// Rows that differ: what they should be.
     wrong: BTreeMap<u64, (Timestamp, Vec<(String, String)>)>,
@@ -172,7 +175,8 @@ impl Table {
             columns: usize::MAX,
             rows: BTreeMap::new(),
             faults: Vec::new(),
-            missing: 0,
+            absent: Vec::new(),
+            covered: None,
             more: 0,
             wrong: BTreeMap::new(),
         };
@@ -213,16 +217,13 @@ impl Table {
         if !self.form.has(seen, header) {
             return;
         }
+        let at = time_of(seen);
         let Some(kept) = self.rows.get_mut(&seen.index) else {
-            self.missing += 1;
-            if self.missing <= NAMED_MAX as u64 {
-                self.faults.push(missing(seen));
-            } else {
-                self.more += 1;
-            }
+            self.absent.push((at, missing(seen)));
             return;
         };
         kept.seen = true;
+        self.covered = Some(self.covered.map_or((at, at), |(first, last)| (first.min(at), last.max(at))));
         let cells = self.form.cells(seen, self.columns, zone);
         if (Row { line: 0, cells: cells.clone() }).hash() == kept.hash {
             return;
@@ -234,8 +235,24 @@ impl Table {
         }
     }
 
-    /// Ends the comparison.
-    pub(super) fn finish(mut self) -> io::Result<Vec<TableFault>> {
+    /// Ends the comparison. A table that was made with the evidence has a row for all of it; one
+    /// that was made by itself may be of a shorter span, which is told and is no fault.
+    pub(super) fn finish(mut self, made_together: bool) -> io::Result<(Vec<TableFault>, Option<Beyond>)> {
+        let mut beyond = None;
+        let mut missing = 0;
+        for (at, fault) in std::mem::take(&mut self.absent) {
+            match self.covered.filter(|(first, last)| !made_together && !(*first..=*last).contains(&at)) {
+                Some((first, last)) => {
+                    let beyond = beyond.get_or_insert(Beyond { first, last, before: 0, after: 0 });
+                    if at < first { beyond.before += 1 } else { beyond.after += 1 }
+                }
+                None if missing < NAMED_MAX => {
+                    missing += 1;
+                    self.faults.push(fault);
+                }
+                None => self.more += 1,
+            }
+        }
         let added: Vec<(u64, u64)> = self
             .rows
             .iter()
@@ -260,13 +277,35 @@ impl Table {
         if self.more > 0 {
             self.faults.push(TableFault::More { more: self.more });
         }
-        Ok(self.faults)
+        Ok((self.faults, beyond))
+    }
+
+    /// Whether it is a table of this program's cycles or records at all.
+    pub(super) const fn is_known(&self) -> bool {
+        self.columns > 0
     }
 }
 
+/// What the evidence holds before and after the rows of a table that was made by itself.
+#[derive(Clone, Copy, Debug)]
+pub(super) struct Beyond {
+    /// Time of the first row.
+    pub(super) first: Timestamp,
+    /// Time of the last one.
+    pub(super) last: Timestamp,
+    /// Sealed records before the first row.
+    pub(super) before: u64,
+    /// And after the last one.
+    pub(super) after: u64,
+}
+
+/// When a record stands in a table.
+fn time_of(seen: &Seen) -> Timestamp {
+    if let Body::Cycle(cycle) = &seen.record.body { cycle.rinse_started } else { seen.record.recorded }
+}
+
 fn missing(seen: &Seen) -> TableFault {
-    let at =
-        if let Body::Cycle(cycle) = &seen.record.body { cycle.rinse_started } else { seen.record.recorded };
+    let at = time_of(seen);
     let machine = seen.record.machine.clone().unwrap_or_else(|| "the site".to_owned());
     TableFault::Missing { record: seen.index, kind: seen.record.body.kind(), machine, at }
 }

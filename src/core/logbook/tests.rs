@@ -235,7 +235,12 @@ fn a_failed_check_says_what_to_do() {
     let good = judge(&strip(100.0, Some(7.0), Some(30.0)), Chlorine, &rules);
     let told = tell(&good, CheckKind::Sanitizer, &reader(Language::English, Scale::Fahrenheit));
     assert_eq!(told.verdict, "The sanitizer is good.");
-    assert_eq!(told.why, ["With this, the rinse must reach 55.4 °F for 10 s; the probe watches that."]);
+    assert_eq!(
+        told.why,
+        [
+            "With this, the Food Code asks for 55.4 °F or more for 10 s; the data plate may ask for more. The probe watches it."
+        ]
+    );
     assert!(told.steps.is_empty() && told.cautions.is_empty());
 }
 

@@ -216,9 +216,11 @@ fn told(finding: &Finding, reader: &Reader) -> String {
         Finding::Needs { min_c, contact_s } => {
             let limit = reader.temperature(min_c);
             pick(
-                format!("With this, the rinse must reach {limit} for {contact_s} s; the probe watches that."),
                 format!(
-                    "Con esto, el enjuague debe llegar a {limit} durante {contact_s} s; la sonda lo vigila."
+                    "With this, the Food Code asks for {limit} or more for {contact_s} s; the data plate may ask for more. The probe watches it."
+                ),
+                format!(
+                    "Con esto, el Food Code pide {limit} o más durante {contact_s} s; la placa puede pedir más. La sonda lo vigila."
                 ),
             )
         }

@@ -1,7 +1,7 @@
 """Checks a file of evidence without rinseward: python3 check_evidence.py EVIDENCE KEY
 
 Written from the description at the head of src/core/evidence.rs, RFC 6962 and C2SP signed-note.
-Needs the package «cryptography». KEY is the public key that signed the checkpoint. Ends with 0
+Needs the package «cryptography». KEY is the public key that signed the checkpoint, or its file. Ends with 0
 where everything holds; else it names what does not, and ends with 1.
 """
 
@@ -97,7 +97,13 @@ def check(path, key):
     print(f"whole: records {first} to {end - 1} and {trailer['apart']} apart, of {size} that are sealed")
 
 
+if len(sys.argv) != 3:
+    print(__doc__, file=sys.stderr)
+    sys.exit(2)
+evidence, key = sys.argv[1:]
+if "+" not in key:
+    key = open(key, encoding="utf-8").read()
 try:
-    check(*sys.argv[1:])
+    check(evidence, key)
 except (InvalidSignature, KeyError, IndexError, TypeError, ValueError) as error:
     sys.exit(f"NOT WHOLE: {error or 'the signature does not fit'}")
