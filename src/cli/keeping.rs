@@ -76,7 +76,7 @@ pub struct RestoreArgs {
     /// The backup.
     #[arg(value_name = "FILE")]
     pub backup: PathBuf,
-    /// The ledger that is to go on from it, as [ledger] path names it.
+    /// The ledger that is to go on from it, as `path` of `[ledger]` names it.
     #[arg(long, value_name = "LEDGER")]
     pub to: PathBuf,
     /// Replace the ledger that is there; it is kept beside the new one under a dated name.

@@ -2,9 +2,9 @@
 //!
 //! | check | due | counts where made |
 //! |---|---|---|
-//! | sanitizer | at the start of each shift | from [`CHECK_LEAD`] before it |
+//! | sanitizer | at the start of each shift | from `CHECK_LEAD` before it |
 //! | supply | at the start of the first shift of a day | from midnight |
-//! | drain and clean | at the end of each meal period | from [`DRAIN_LEAD`] before it |
+//! | drain and clean | at the end of each meal period | from `DRAIN_LEAD` before it |
 //!
 //! Shifts and meal periods are told by the clock on the wall ([`super::hours`]), so that on the
 //! nights of the change each happens once; a meal that lies inside the hour which is skipped in
