@@ -163,7 +163,7 @@ fn path(path: &Path) -> &str {
 }
 
 /// The day by the clock of the site: its 23 hours.
-const SPAN: [&str; 4] = ["--from", "2026-03-08", "--to", "2026-03-09"];
+const SPAN: [&str; 4] = ["--from", "2026-03-08", "--to", "2026-03-08"];
 
 const VIEWS: [&[&str]; 14] = [
     &["--show", "cycles"],
@@ -241,7 +241,7 @@ fn programs_get_the_same_rows() {
 fn nothing_was_watched_before_the_first_record() {
     let site = site();
     let source = ["--config", path(&site.configuration)];
-    let span = ["--machine", "dm1", "--from", "2026-03-06", "--to", "2026-03-09", "--json"];
+    let span = ["--machine", "dm1", "--from", "2026-03-06", "--to", "2026-03-08", "--json"];
     let rows = |view: &str| -> Vec<serde_json::Value> {
         let printed = text(&ask(&source, &[&["--show", view][..], &span].concat()).stdout);
         printed.lines().map(|line| serde_json::from_str(line).expect("an object a line")).collect()
@@ -367,9 +367,9 @@ fn damage_is_named_and_the_rest_shown() {
         (&["--show", "checks", "--json"], 1, &["record 10"]),
         (&["--show", "alerts", "--json"], 1, &[]),
         (&["--show", "records", "--json"], 9, &["record 0", "record 6", "record 10"]),
-        (&["--show", "days", "--json", "--from", "2026-03-08", "--to", "2026-03-09"], 2, &["record 0"]),
+        (&["--show", "days", "--json", "--from", "2026-03-08", "--to", "2026-03-08"], 2, &["record 0"]),
         (
-            &["--show", "drift", "--json", "--from", "2026-03-08", "--to", "2026-03-09"],
+            &["--show", "drift", "--json", "--from", "2026-03-08", "--to", "2026-03-08"],
             2,
             &["record 0", "record 3"],
         ),

@@ -28,6 +28,8 @@ use crate::report::account::Account;
 const CYCLES: &str = "cycles.csv";
 const EVIDENCE: &str = "evidence.jsonl";
 const ACCOUNT: &str = "account.json";
+/// What the tables of an export begin with that are not of cycles.
+const OTHER_TABLES: [&[u8]; 3] = [b"machine,", b"number,condition,", b"probe,since "];
 /// Largest PDF that is read, bytes: a year of a large site is a tenth of it.
 const PDF_MAX: u64 = 1 << 30;
 /// Longest account that is read, bytes (own choice: one with all the traces it may hold is a third of it).
@@ -161,9 +163,6 @@ pub(in crate::app) fn verify_export(
         Some((_, form, source)) => Some(Table::read(*form, source.clone()).map_err(CannotCheck::Read)?),
         None => None,
     };
-    if !parts.printed && table.as_ref().is_some_and(|table| !table.is_known()) {
-        return Err(CannotCheck::OtherTable);
-    }
     let rows = table.as_ref().map(Table::rows);
     let mut account_faults = Vec::new();
     let mut account = match parts.account.as_ref().map(read_account).transpose()? {
@@ -229,7 +228,10 @@ fn parts(path: &Path, with: Option<&Path>) -> Result<Parts, CannotCheck> {
     let form = match head.first() {
         Some(b'{') if head.starts_with(b"{\"index\":") => Form::JsonLines,
         Some(b'{') => return Err(CannotCheck::OtherTable),
-        Some(_) if head.starts_with(b"machine,") => Form::Csv,
+        Some(_) if head.starts_with(b"machine,started (") => Form::Csv,
+        Some(_) if OTHER_TABLES.iter().any(|begin| head.starts_with(begin)) => {
+            return Err(CannotCheck::OtherTable);
+        }
         Some(_) => return Err(CannotCheck::Unknown),
         None => return Err(CannotCheck::Empty),
     };

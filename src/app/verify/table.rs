@@ -279,11 +279,6 @@ impl Table {
         }
         Ok((self.faults, beyond))
     }
-
-    /// Whether it is a table of this program's cycles or records at all.
-    pub(super) const fn is_known(&self) -> bool {
-        self.columns > 0
-    }
 }
 
 /// What the evidence holds before and after the rows of a table that was made by itself.

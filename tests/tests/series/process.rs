@@ -358,7 +358,7 @@ fn certificates_that_are_missing_stop_nothing_else() {
     let human = site.says(&["series", "status"]);
     assert!(human.contains("\ndo          check the path and let the service user read "), "{human}");
     site.until("readings to be kept", |status| status["readings_behind"].as_u64() > Some(0));
-    site.says(&["series", "resend", "--from", "2026-01-01", "--to", "2026-01-02"]);
+    site.says(&["series", "resend", "--from", "2026-01-01", "--to", "2026-01-01"]);
     std::fs::write(site.path("ca.pem"), Authority::new().pem()).expect("our own directory");
     site.until("the next reason", |status| reason(status, "series-unreachable"));
 }
@@ -388,7 +388,7 @@ fn days_that_are_typed_are_those_of_the_site() {
     let file = site.path("gateway.toml");
     let text = std::fs::read_to_string(&file).expect("our own file");
     std::fs::write(&file, format!("[site]\ntime-zone = \"America/New_York\"\n{text}")).expect("our own file");
-    let words = ["series", "resend", "--from", "2026-01-02", "--to", "2026-01-01"];
+    let words = ["series", "resend", "--from", "2026-01-02", "--to", "2025-12-31"];
     let output = site.command(&words).env("TZ", "Asia/Tokyo").output().expect("the program runs");
     let told = String::from_utf8_lossy(&output.stderr);
     assert!(told.contains("between 2026-01-02T05:00:00Z and 2026-01-01T05:00:00Z"), "{told}");
