@@ -199,10 +199,13 @@ pub(super) fn days(
 }
 
 fn day_row(day: Date, machine: &str, numbers: &DayNumbers, watched: &Monitored) -> Vec<Cell> {
+    [Cell::Day(day), Cell::text(machine)].into_iter().chain(figures(numbers, watched)).collect()
+}
+
+/// What is told of a day and of a sum of days alike.
+fn figures(numbers: &DayNumbers, watched: &Monitored) -> Vec<Cell> {
     let [cold, brief, weak, unproven, narrow, pass] = Verdict::ALL.map(|verdict| numbers.of(verdict));
     vec![
-        Cell::Day(day),
-        Cell::text(machine),
         numbers.cycles().into(),
         cold.into(),
         brief.into(),
@@ -280,30 +283,8 @@ fn summary_row(machine: &str, days: &[&MachineDay], span: Stretch, watch: &Watch
         late: sum(&|numbers| numbers.late),
         damaged: sum(&|numbers| numbers.damaged),
     };
-    let [cold, brief, weak, unproven, narrow, pass] = counts;
-    let watched = watch.of(machine, watch.span);
-    vec![
-        Cell::text(machine),
-        span.from.into(),
-        span.to.into(),
-        (days.len() as u64).into(),
-        whole.cycles().into(),
-        cold.into(),
-        brief.into(),
-        weak.into(),
-        unproven.into(),
-        narrow.into(),
-        pass.into(),
-        whole.late.into(),
-        whole.damaged.into(),
-        whole.pass_rate().into(),
-        whole.rinse_min_c.into(),
-        whole.rinse_median_c.into(),
-        watched.operating_s.into(),
-        watched.monitored_s.into(),
-        watched.filled_s.into(),
-        watched.share().into(),
-    ]
+    let head = [Cell::text(machine), span.from.into(), span.to.into(), (days.len() as u64).into()];
+    head.into_iter().chain(figures(&whole, &watch.of(machine, watch.span))).collect()
 }
 
 pub(super) fn gaps(
