@@ -215,6 +215,32 @@ impl Reader {
     }
 }
 
+/// A phrase with each `{name}` in it replaced by its value. A name without a value stays as it is.
+#[must_use]
+pub fn filled(phrase: &str, values: &[(&str, &str)]) -> String {
+    let mut rest = phrase;
+    let mut out = String::with_capacity(rest.len() + 32);
+    // In one pass, so that a brace inside a value is only a brace.
+    while let Some((before, after)) = rest.split_once('{') {
+        out.push_str(before);
+        let found = after.split_once('}').and_then(|(name, behind)| {
+            values.iter().find(|(known, _)| *known == name).map(|(_, value)| (*value, behind))
+        });
+        match found {
+            Some((value, behind)) => {
+                out.push_str(value);
+                rest = behind;
+            }
+            None => {
+                out.push('{');
+                rest = after;
+            }
+        }
+    }
+    out.push_str(rest);
+    out
+}
+
 #[cfg(test)]
 mod tests {
     use super::*;

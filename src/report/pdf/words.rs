@@ -3,7 +3,7 @@
 //! `{name}` stands for a value; both languages of a phrase use the same names.
 //! The Spanish is that of kitchens in the Americas: «canasta» for rack.
 
-use crate::core::reader::Language;
+use crate::core::reader::{Language, filled};
 
 /// Makes the list of phrases and what each says.
 macro_rules! words {
@@ -288,27 +288,7 @@ impl Word {
 
     /// With its values. A name without a value stays as it is, which a test finds.
     pub(super) fn with(self, language: Language, values: &[(&str, &str)]) -> String {
-        let mut rest = self.say(language);
-        let mut out = String::with_capacity(rest.len() + 32);
-        // In one pass, so that a brace inside a value is only a brace.
-        while let Some((before, after)) = rest.split_once('{') {
-            out.push_str(before);
-            let found = after.split_once('}').and_then(|(name, behind)| {
-                values.iter().find(|(known, _)| *known == name).map(|(_, value)| (*value, behind))
-            });
-            match found {
-                Some((value, behind)) => {
-                    out.push_str(value);
-                    rest = behind;
-                }
-                None => {
-                    out.push('{');
-                    rest = after;
-                }
-            }
-        }
-        out.push_str(rest);
-        out
+        filled(self.say(language), values)
     }
 }
 
