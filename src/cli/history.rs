@@ -7,8 +7,8 @@ use clap::{Args, ValueEnum};
 use super::{FormArgs, Moment};
 use crate::core::cycle::verdict::Verdict;
 use crate::core::reader::Scale;
+use crate::core::record::Body;
 use crate::core::record::CheckKind;
-use crate::ledger::event_kinds;
 
 /// Arguments of `history`.
 #[derive(Args, Debug)]
@@ -95,8 +95,8 @@ fn check_kind(text: &str) -> Result<CheckKind, ChoiceError> {
 }
 
 fn record_kind(text: &str) -> Result<String, ChoiceError> {
-    let known = event_kinds().contains(&text);
-    if known { Ok(text.to_owned()) } else { Err(ChoiceError::Kind { known: event_kinds().join(", ") }) }
+    let known = Body::EVENTS.contains(&text);
+    if known { Ok(text.to_owned()) } else { Err(ChoiceError::Kind { known: Body::EVENTS.join(", ") }) }
 }
 
 /// Reads a scale: its letter or its word.

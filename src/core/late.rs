@@ -21,6 +21,10 @@ pub fn happened(body: &Body) -> Option<Timestamp> {
         Body::Gap(gap) => Some(gap.to.unwrap_or(gap.from)),
         Body::Check(check) => Some(check.at()),
         Body::Note(note) => note.at,
+        Body::Calibration(done) => Some(done.at),
+        Body::Response(done) => Some(done.at),
+        Body::WiringProof(done) => Some(done.at),
+        Body::SignOff(signed) => Some(signed.at),
         Body::ServiceStart(_)
         | Body::ServiceStop(_)
         | Body::ClockStep(_)

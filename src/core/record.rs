@@ -12,6 +12,7 @@
 mod alert;
 mod check;
 mod kept;
+mod technician;
 #[cfg(test)]
 mod tests;
 
@@ -24,6 +25,10 @@ pub use alert::{
 pub use check::{Check, CheckKind};
 pub use kept::{
     Amendment, AmendmentChange, Import, KeyChange, LawfulHold, Note, Pruned, Restored, SigningKeyChange,
+};
+pub use technician::{
+    Against, CalibrationDone, CalibrationPoint, Correction, ProvenProbe, ResponseDone, SignedOff,
+    SignedProbe, TestCycle, WiringProofDone,
 };
 
 use super::cycle::plate::{LimitSource, MachineKind, Sanitizing};
@@ -98,9 +103,47 @@ pub enum Body {
     Import(Import),
     /// The ledger goes on from a backup.
     Restored(Restored),
+    /// A probe was calibrated.
+    Calibration(Box<CalibrationDone>),
+    /// The time constant of a probe was measured.
+    Response(Box<ResponseDone>),
+    /// The wiring of a machine's probes was proved.
+    WiringProof(Box<WiringProofDone>),
+    /// A machine was signed off by its technician.
+    SignOff(Box<SignedOff>),
 }
 
 impl Body {
+    /// Every word of [`Body::kind`] but `cycle`, in order of the alphabet.
+    pub const EVENTS: [&'static str; 26] = [
+        "alert-acknowledged",
+        "alert-changed",
+        "alert-cleared",
+        "alert-closed",
+        "alert-raised",
+        "amendment",
+        "calibration",
+        "check",
+        "clock-step",
+        "configuration-change",
+        "corrective-action",
+        "gap",
+        "import",
+        "lawful-hold",
+        "machine-failure",
+        "maintenance",
+        "note",
+        "notification",
+        "pruned",
+        "response",
+        "restored",
+        "service-start",
+        "service-stop",
+        "sign-off",
+        "signing-key",
+        "wiring-proof",
+    ];
+
     /// The word for this kind of record.
     #[must_use]
     pub const fn kind(&self) -> &'static str {
@@ -128,6 +171,10 @@ impl Body {
             Self::Pruned(_) => "pruned",
             Self::Import(_) => "import",
             Self::Restored(_) => "restored",
+            Self::Calibration(_) => "calibration",
+            Self::Response(_) => "response",
+            Self::WiringProof(_) => "wiring-proof",
+            Self::SignOff(_) => "sign-off",
         }
     }
 
@@ -157,7 +204,11 @@ impl Body {
             | Self::LawfulHold(_)
             | Self::Pruned(_)
             | Self::Import(_)
-            | Self::Restored(_) => false,
+            | Self::Restored(_)
+            | Self::Calibration(_)
+            | Self::Response(_)
+            | Self::WiringProof(_)
+            | Self::SignOff(_) => false,
         }
     }
 }

@@ -196,7 +196,11 @@ pub(super) fn insert_record(
         | Body::LawfulHold(_)
         | Body::Pruned(_)
         | Body::Import(_)
-        | Body::Restored(_) => Ok(()),
+        | Body::Restored(_)
+        | Body::Calibration(_)
+        | Body::Response(_)
+        | Body::WiringProof(_)
+        | Body::SignOff(_) => Ok(()),
     }
 }
 

@@ -50,38 +50,6 @@ pub struct RecordFilter {
     pub after_index: Option<u64>,
 }
 
-/// Every kind of record that is looked up here: all but cycles.
-pub(super) const KINDS: [&str; 22] = [
-    "alert-acknowledged",
-    "alert-changed",
-    "alert-cleared",
-    "alert-closed",
-    "alert-raised",
-    "amendment",
-    "check",
-    "clock-step",
-    "configuration-change",
-    "corrective-action",
-    "gap",
-    "import",
-    "lawful-hold",
-    "machine-failure",
-    "maintenance",
-    "note",
-    "notification",
-    "pruned",
-    "restored",
-    "service-start",
-    "service-stop",
-    "signing-key",
-];
-
-/// Every kind of record that [`RecordFilter::kinds`] can name.
-#[must_use]
-pub const fn event_kinds() -> &'static [&'static str] {
-    &KINDS
-}
-
 /// The word under which a record is looked up.
 fn word(body: &Body) -> String {
     if let Body::Check(check) = body { word_of_check(check.kind()) } else { body.kind().to_owned() }
@@ -170,7 +138,11 @@ fn subjects(body: &Body) -> Vec<Subject> {
         | Body::LawfulHold(_)
         | Body::Pruned(_)
         | Body::Import(_)
-        | Body::Restored(_) => (None, [None, None]),
+        | Body::Restored(_)
+        | Body::Calibration(_)
+        | Body::Response(_)
+        | Body::WiringProof(_)
+        | Body::SignOff(_) => (None, [None, None]),
     };
     let alert = alert.map(|number| Subject::Alert(number.0));
     alert.into_iter().chain(records.into_iter().flatten().map(Subject::Record)).collect()
@@ -307,7 +279,7 @@ fn words(filter: &RecordFilter) -> Vec<String> {
         || CheckKind::ALL.into_iter().filter(|kind| filter.check.is_none_or(|wanted| wanted == *kind));
     let wanted = |kind: &str| filter.kinds.is_empty() || filter.kinds.iter().any(|wanted| wanted == kind);
     let mut words = Vec::new();
-    for kind in KINDS.into_iter().filter(|kind| wanted(kind)) {
+    for kind in Body::EVENTS.into_iter().filter(|kind| wanted(kind)) {
         if kind == "check" {
             words.extend(checks().map(word_of_check));
         } else if filter.check.is_none() {

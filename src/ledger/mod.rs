@@ -66,7 +66,7 @@ pub use commit::Committed;
 pub use cycles::{CycleFilter, Found, Order};
 pub use days::DaysPart;
 pub use error::{LedgerError, Part, Readable, Retry};
-pub use events::{RecordFilter, Subject, event_kinds};
+pub use events::{RecordFilter, Subject};
 pub use feed::{FeedPart, Place};
 pub use in_force::{InForce, LimitsInForce};
 pub use inspect::{InspectError, Inspected, inspect};

@@ -195,7 +195,11 @@ pub(super) fn said(body: &Body, reader: &Reader) -> Option<String> {
         | Body::LawfulHold(_)
         | Body::Pruned(_)
         | Body::Import(_)
-        | Body::Restored(_) => return None,
+        | Body::Restored(_)
+        | Body::Calibration(_)
+        | Body::Response(_)
+        | Body::WiringProof(_)
+        | Body::SignOff(_) => return None,
     };
     // What people wrote must not fake a line of ours, or drive a terminal.
     Some(text.chars().map(|character| if character.is_control() { ' ' } else { character }).collect())

@@ -6,7 +6,8 @@ use super::words;
 use crate::core::reader::{Language, Reader, Scale};
 use crate::core::reading::Fault;
 use crate::core::record::{
-    Amendment, AmendmentChange, Body, Check, Clock, Gap, KeyChange, Note, SigningKeyChange, StopCause,
+    Amendment, AmendmentChange, Body, CalibrationDone, CalibrationPoint, Check, Clock, Gap, KeyChange, Note,
+    SigningKeyChange, StopCause,
 };
 
 /// What a record says, without what a terminal would obey.
@@ -58,6 +59,18 @@ pub fn said(body: &Body) -> String {
         Body::Restored(restored) => {
             format!("the ledger goes on from a backup of {} records ({})", restored.records, restored.by)
         }
+        Body::Calibration(done) => of_calibration(done),
+        Body::Response(done) => {
+            format!("{} answers with a time constant of {:.2} s ({})", done.probe, done.tau_s, done.by)
+        }
+        Body::WiringProof(done) => {
+            let good = if done.good { "as configured" } else { "not as configured" };
+            format!("the wiring of {} probes was proved: {good} ({})", done.probes.len(), done.by)
+        }
+        Body::SignOff(signed) => match signed.open_points.len() {
+            0 => format!("signed off by {}", signed.by),
+            open => format!("signed off by {} with {open} open points", signed.by),
+        },
         Body::AlertRaised(_)
         | Body::AlertChanged(_)
         | Body::AlertAcknowledged(_)
@@ -67,6 +80,19 @@ pub fn said(body: &Body) -> String {
         | Body::Notification(_) => alerts::said(body, &plain()).unwrap_or_default(),
     };
     text.replace(char::is_control, " ")
+}
+
+fn of_calibration(done: &CalibrationDone) -> String {
+    let worst = |error: fn(&CalibrationPoint) -> f64| {
+        done.points.iter().map(error).max_by(|a, b| a.abs().total_cmp(&b.abs())).unwrap_or_default()
+    };
+    let (found, left) = (worst(|point| point.found_error_c), worst(|point| point.left_error_c));
+    format!(
+        "{} was calibrated at {} points: {found:+.2} °C from the reference as found, {left:+.2} °C as left ({})",
+        done.probe,
+        done.points.len(),
+        done.by
+    )
 }
 
 /// English in °C, as records have it; none of its times is of a zone.

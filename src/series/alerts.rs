@@ -61,7 +61,11 @@ pub(super) fn point(start: impl Fn(&'static str) -> Point, record: &Record) -> O
         | Body::LawfulHold(_)
         | Body::Pruned(_)
         | Body::Import(_)
-        | Body::Restored(_) => return None,
+        | Body::Restored(_)
+        | Body::Calibration(_)
+        | Body::Response(_)
+        | Body::WiringProof(_)
+        | Body::SignOff(_) => return None,
     };
     Some(point)
 }

@@ -76,7 +76,11 @@ pub fn point(site: &str, index: u64, record: &Record) -> Point {
         | Body::LawfulHold(_)
         | Body::Pruned(_)
         | Body::Import(_)
-        | Body::Restored(_) => service(record.recorded),
+        | Body::Restored(_)
+        | Body::Calibration(_)
+        | Body::Response(_)
+        | Body::WiringProof(_)
+        | Body::SignOff(_) => service(record.recorded),
         Body::AlertRaised(_)
         | Body::AlertChanged(_)
         | Body::AlertAcknowledged(_)

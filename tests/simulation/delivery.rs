@@ -80,7 +80,11 @@ fn play(scenario: Scenario, packs: &[Emission]) -> Vec<Cycle> {
         | Body::LawfulHold(_)
         | Body::Pruned(_)
         | Body::Import(_)
-        | Body::Restored(_) => None,
+        | Body::Restored(_)
+        | Body::Calibration(_)
+        | Body::Response(_)
+        | Body::WiringProof(_)
+        | Body::SignOff(_) => None,
     });
     cycles.collect()
 }

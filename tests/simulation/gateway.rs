@@ -131,7 +131,11 @@ impl Gateway {
                 | Body::LawfulHold(_)
                 | Body::Pruned(_)
                 | Body::Import(_)
-                | Body::Restored(_) => None,
+                | Body::Restored(_)
+                | Body::Calibration(_)
+                | Body::Response(_)
+                | Body::WiringProof(_)
+                | Body::SignOff(_) => None,
             })
             .collect()
     }

@@ -95,7 +95,11 @@ impl Tally {
             | Body::LawfulHold(_)
             | Body::Pruned(_)
             | Body::Import(_)
-            | Body::Restored(_) => {}
+            | Body::Restored(_)
+            | Body::Calibration(_)
+            | Body::Response(_)
+            | Body::WiringProof(_)
+            | Body::SignOff(_) => {}
         }
     }
 

@@ -126,7 +126,11 @@ impl Scene {
                 | Body::LawfulHold(_)
                 | Body::Pruned(_)
                 | Body::Import(_)
-                | Body::Restored(_) => {}
+                | Body::Restored(_)
+                | Body::Calibration(_)
+                | Body::Response(_)
+                | Body::WiringProof(_)
+                | Body::SignOff(_) => {}
             }
         }
         rows

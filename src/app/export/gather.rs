@@ -15,32 +15,6 @@ use crate::ledger::{CycleFilter, LedgerError, Part, Reader};
 use crate::report::account::build::{Builder, Question};
 use crate::report::account::{Account, RecordRange, Seal};
 
-/// Every kind of record but cycles.
-const OTHERS: [&str; 22] = [
-    "gap",
-    "check",
-    "service-start",
-    "service-stop",
-    "clock-step",
-    "configuration-change",
-    "machine-failure",
-    "alert-raised",
-    "alert-changed",
-    "alert-acknowledged",
-    "alert-cleared",
-    "alert-closed",
-    "corrective-action",
-    "notification",
-    "maintenance",
-    "note",
-    "amendment",
-    "signing-key",
-    "lawful-hold",
-    "pruned",
-    "import",
-    "restored",
-];
-
 /// What is known of a site by its ledger alone.
 #[derive(Clone, Debug)]
 pub(in crate::app) struct Site {
@@ -186,7 +160,7 @@ pub(in crate::app) fn others(
     let mut from = 0;
     loop {
         let mut written = Ok(());
-        let read = reader.records_of(&OTHERS, from, |index, bytes, record| {
+        let read = reader.records_of(&Body::EVENTS, from, |index, bytes, record| {
             if index >= size {
                 return ControlFlow::Break(());
             }

@@ -152,7 +152,11 @@ fn causes(body: &Body) -> Vec<u64> {
         | Body::LawfulHold(_)
         | Body::Pruned(_)
         | Body::Import(_)
-        | Body::Restored(_) => [None, None],
+        | Body::Restored(_)
+        | Body::Calibration(_)
+        | Body::Response(_)
+        | Body::WiringProof(_)
+        | Body::SignOff(_) => [None, None],
     };
     causes.into_iter().flatten().collect()
 }

@@ -240,7 +240,11 @@ impl Turn<'_> {
                 | Body::LawfulHold(_)
                 | Body::Pruned(_)
                 | Body::Import(_)
-                | Body::Restored(_),
+                | Body::Restored(_)
+                | Body::Calibration(_)
+                | Body::Response(_)
+                | Body::WiringProof(_)
+                | Body::SignOff(_),
                 _,
             ) => {}
         }

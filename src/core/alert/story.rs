@@ -46,7 +46,11 @@ pub fn number_of(body: &Body) -> Option<AlertNumber> {
         | Body::LawfulHold(_)
         | Body::Pruned(_)
         | Body::Import(_)
-        | Body::Restored(_) => None,
+        | Body::Restored(_)
+        | Body::Calibration(_)
+        | Body::Response(_)
+        | Body::WiringProof(_)
+        | Body::SignOff(_) => None,
     }
 }
 
@@ -146,7 +150,11 @@ impl Story {
             | Body::LawfulHold(_)
             | Body::Pruned(_)
             | Body::Import(_)
-            | Body::Restored(_) => {}
+            | Body::Restored(_)
+            | Body::Calibration(_)
+            | Body::Response(_)
+            | Body::WiringProof(_)
+            | Body::SignOff(_) => {}
         }
     }
 }

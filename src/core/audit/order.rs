@@ -63,7 +63,11 @@ impl Lane {
             | Body::LawfulHold(_)
             | Body::Pruned(_)
             | Body::Import(_)
-            | Body::Restored(_) => Self::Beside,
+            | Body::Restored(_)
+            | Body::Calibration(_)
+            | Body::Response(_)
+            | Body::WiringProof(_)
+            | Body::SignOff(_) => Self::Beside,
             Body::MachineFailure(_) | Body::Notification(_) => Self::None,
         }
     }
@@ -106,7 +110,11 @@ impl StepBack {
             | Body::LawfulHold(_)
             | Body::Pruned(_)
             | Body::Import(_)
-            | Body::Restored(_) => None,
+            | Body::Restored(_)
+            | Body::Calibration(_)
+            | Body::Response(_)
+            | Body::WiringProof(_)
+            | Body::SignOff(_) => None,
         }
     }
 }

@@ -47,6 +47,10 @@ impl Span {
             Body::Gap(gap) => self.overlaps(gap.from, gap.to) && gap.to.is_some(),
             Body::Check(check) => self.has(check.at()),
             Body::Note(note) => note.at.is_some_and(|at| self.has(at)),
+            Body::Calibration(done) => self.has(done.at),
+            Body::Response(done) => self.has(done.at),
+            Body::WiringProof(done) => self.has(done.at),
+            Body::SignOff(signed) => self.has(signed.at),
             Body::AlertRaised(alert) => self.has(alert.since),
             Body::Import(import) => import.from.is_some_and(|from| self.overlaps(from, import.to)),
             Body::ServiceStart(_)
@@ -191,7 +195,11 @@ impl Companions {
             | Body::LawfulHold(_)
             | Body::Pruned(_)
             | Body::Import(_)
-            | Body::Restored(_) => {
+            | Body::Restored(_)
+            | Body::Calibration(_)
+            | Body::Response(_)
+            | Body::WiringProof(_)
+            | Body::SignOff(_) => {
                 if let Some(alert) = number_of(&record.body) {
                     self.open.entry(alert).or_default().push(index);
                 }
@@ -236,7 +244,11 @@ impl Companions {
             | Body::LawfulHold(_)
             | Body::Pruned(_)
             | Body::Import(_)
-            | Body::Restored(_) => false,
+            | Body::Restored(_)
+            | Body::Calibration(_)
+            | Body::Response(_)
+            | Body::WiringProof(_)
+            | Body::SignOff(_) => false,
         };
         of_alert || caused
     }

@@ -211,7 +211,11 @@ impl Builder {
             | Body::LawfulHold(_)
             | Body::Pruned(_)
             | Body::Import(_)
-            | Body::Restored(_) => {}
+            | Body::Restored(_)
+            | Body::Calibration(_)
+            | Body::Response(_)
+            | Body::WiringProof(_)
+            | Body::SignOff(_) => {}
         }
         if self.question.holds(record.recorded) && self.question.wants(record.machine.as_deref()) {
             self.service.extend(service::event(index, record));

@@ -69,6 +69,10 @@ fn text(body: &Body) -> Option<String> {
         | Body::CorrectiveAction(_)
         | Body::Notification(_)
         | Body::Note(_)
-        | Body::Amendment(_) => return None,
+        | Body::Amendment(_)
+        | Body::Calibration(_)
+        | Body::Response(_)
+        | Body::WiringProof(_)
+        | Body::SignOff(_) => return None,
     })
 }

@@ -186,7 +186,11 @@ fn check_story(effects: &Effects) -> Result<(), TestCaseError> {
             | Body::LawfulHold(_)
             | Body::Pruned(_)
             | Body::Import(_)
-            | Body::Restored(_) => {}
+            | Body::Restored(_)
+            | Body::Calibration(_)
+            | Body::Response(_)
+            | Body::WiringProof(_)
+            | Body::SignOff(_) => {}
         }
     }
     let mut keys = BTreeSet::new();

@@ -1,0 +1,193 @@
+//! What a technician does at the machine: calibrations, response tests, the proof of the wiring, the sign-off.
+
+use serde::{Deserialize, Serialize};
+
+use super::{Basis, LimitSource, Verdict};
+use crate::core::channel::Place;
+use crate::core::time::Timestamp;
+
+/// A probe was compared with what it should show. Temperatures in °C, uncertainties expanded with k = 2.
+#[derive(Clone, PartialEq, Debug, Serialize, Deserialize)]
+pub struct CalibrationDone {
+    /// Name of the channel.
+    pub probe: String,
+    /// When the last of its points was taken.
+    pub at: Timestamp,
+    /// The points, in the order in which they were taken.
+    pub points: Vec<CalibrationPoint>,
+    /// The correction in force before.
+    pub found: Correction,
+    /// The correction in force from this record on.
+    pub left: Correction,
+    /// Expanded uncertainty of a value that is corrected so, near the points.
+    pub expanded_c: f64,
+    /// Last day on which it holds, as `2027-03-01` of the site.
+    #[serde(skip_serializing_if = "Option::is_none", default)]
+    pub until: Option<String>,
+    /// What is to be known beside it.
+    #[serde(skip_serializing_if = "Option::is_none", default)]
+    pub note: Option<String>,
+    /// Who made it.
+    pub by: String,
+}
+
+/// What is added to what a probe shows: `value · gain + offset_c`.
+#[derive(Clone, Copy, PartialEq, Debug, Serialize, Deserialize)]
+pub struct Correction {
+    /// Factor; 1 where there is none.
+    pub gain: f64,
+    /// Added after the factor, °C; 0 where there is none.
+    pub offset_c: f64,
+}
+
+/// One comparison.
+#[derive(Clone, PartialEq, Debug, Serialize, Deserialize)]
+pub struct CalibrationPoint {
+    /// What it was compared with.
+    pub against: Against,
+    /// What the probe should show.
+    pub reference_c: f64,
+    /// Expanded uncertainty of that.
+    pub reference_expanded_c: f64,
+    /// The reference in words: which thermometer, at which pressure or altitude.
+    pub reference: String,
+    /// What the probe showed without any correction: the mean of the steady stretch.
+    pub indicated_c: f64,
+    /// Standard deviation of the readings of that stretch.
+    pub spread_c: f64,
+    /// Readings in it.
+    pub readings: u32,
+    /// How long it was, s.
+    pub lasted_s: f64,
+    /// Difference from the reference with the correction in force before.
+    pub found_error_c: f64,
+    /// Difference from the reference with the correction in force from here on.
+    pub left_error_c: f64,
+}
+
+/// What a probe is compared with.
+#[derive(Clone, Copy, PartialEq, Eq, Debug, Serialize, Deserialize)]
+#[serde(rename_all = "kebab-case")]
+pub enum Against {
+    /// Ice and water.
+    Ice,
+    /// Boiling water.
+    Boiling,
+    /// Another thermometer in the same water.
+    Thermometer,
+}
+
+/// How fast a probe answers was measured.
+#[derive(Clone, PartialEq, Debug, Serialize, Deserialize)]
+pub struct ResponseDone {
+    /// Name of the channel.
+    pub probe: String,
+    /// When the step came.
+    pub at: Timestamp,
+    /// Time constant in force from this record on: the time to 63.2 % of a step, s.
+    pub tau_s: f64,
+    /// Expanded uncertainty (k = 2) of it, s.
+    pub expanded_s: f64,
+    /// Root mean square of what the fit leaves, °C.
+    pub residual_c: f64,
+    /// Where the step began, °C.
+    pub from_c: f64,
+    /// Where it ended, °C.
+    pub to_c: f64,
+    /// Readings that were fitted.
+    pub readings: u32,
+    /// Whether it answers fast enough for the rinse of its machine; absent where no machine needs it.
+    #[serde(skip_serializing_if = "Option::is_none", default)]
+    pub fast_enough: Option<bool>,
+    /// Who made it.
+    pub by: String,
+}
+
+/// Each probe of a machine was warmed by hand, one at a time.
+#[derive(Clone, PartialEq, Debug, Serialize, Deserialize)]
+pub struct WiringProofDone {
+    /// When it ended.
+    pub at: Timestamp,
+    /// What was found of each probe, in the order in which they were warmed.
+    pub probes: Vec<ProvenProbe>,
+    /// Whether each is wired as the configuration says.
+    pub good: bool,
+    /// Who made it.
+    pub by: String,
+}
+
+/// What was found of one probe.
+#[derive(Clone, PartialEq, Debug, Serialize, Deserialize)]
+pub struct ProvenProbe {
+    /// Name of the channel that was to be warmed.
+    pub probe: String,
+    /// Whether this channel, and no other, answered as it must.
+    pub good: bool,
+    /// What was found, as one word: `answers`, `swapped`, `reversed`, `dead`, `wrong-type`, `wrong-place`.
+    pub finding: String,
+    /// What was seen, and why that is so.
+    pub seen: String,
+    /// The channel that answered instead.
+    #[serde(skip_serializing_if = "Option::is_none", default)]
+    pub instead: Option<String>,
+}
+
+/// A machine was handed over: what it is fitted with and how that was shown to work.
+#[derive(Clone, PartialEq, Debug, Serialize, Deserialize)]
+pub struct SignedOff {
+    /// When.
+    pub at: Timestamp,
+    /// Each probe of the machine.
+    pub probes: Vec<SignedProbe>,
+    /// Limit of the final rinse, °C.
+    pub rinse_limit_c: f64,
+    /// Origin of that limit.
+    pub limit_source: LimitSource,
+    /// Limit of the wash, °C.
+    pub wash_limit_c: f64,
+    /// Time of the final rinse that the data plate gives, s.
+    pub rinse_s: f64,
+    /// The record of the newest wiring proof.
+    #[serde(skip_serializing_if = "Option::is_none", default)]
+    pub wiring_proof: Option<u64>,
+    /// The cycle that was run to try it.
+    #[serde(skip_serializing_if = "Option::is_none", default)]
+    pub test_cycle: Option<TestCycle>,
+    /// What is missing or not good, in words; empty where nothing is.
+    pub open_points: Vec<String>,
+    /// What is to be known beside it.
+    #[serde(skip_serializing_if = "Option::is_none", default)]
+    pub note: Option<String>,
+    /// Who signs.
+    pub by: String,
+}
+
+/// A probe at a sign-off.
+#[derive(Clone, PartialEq, Debug, Serialize, Deserialize)]
+pub struct SignedProbe {
+    /// Name of the channel.
+    pub probe: String,
+    /// Where it sits.
+    pub place: Place,
+    /// The record of its calibration in force.
+    #[serde(skip_serializing_if = "Option::is_none", default)]
+    pub calibration: Option<u64>,
+    /// Time constant on file, s.
+    #[serde(skip_serializing_if = "Option::is_none", default)]
+    pub tau_s: Option<f64>,
+    /// Expanded uncertainty (k = 2) at the limit of its place, °C.
+    pub expanded_c: f64,
+}
+
+/// The cycle that was run for a sign-off.
+#[derive(Clone, Copy, PartialEq, Debug, Serialize, Deserialize)]
+pub struct TestCycle {
+    /// Its record.
+    pub record: u64,
+    /// Verdict.
+    pub verdict: Verdict,
+    /// Settled final-rinse minimum, °C.
+    pub rinse_min_c: Option<f64>,
+    /// Which value that is.
+    pub basis: Basis,
+}
