@@ -12,6 +12,7 @@ use crate::core::id::{ChannelId, SourceId};
 use crate::core::reading::{Sample, Value};
 use crate::core::time::Timestamp;
 use crate::diagnostic::Diagnostic;
+use crate::probe::modbus::ModbusProbe;
 use crate::probe::mqtt::{Mqtt, Wiring};
 use crate::probe::refusals::RefusalLog;
 use crate::probe::replay::ReplayProbe;
@@ -107,6 +108,10 @@ async fn run(id: SourceId, source: Source, around: Surroundings) -> Result<(), S
             let probe = ReplayProbe { source: id, name, settings, directory, now };
             tokio::join!(probe.run(to, around.stop), forward(messages, &around.inbound, link, journal));
         }
+        SourceKind::Modbus(settings) => {
+            let probe = ModbusProbe { source: id, name, settings, now };
+            tokio::join!(probe.run(to, around.stop), forward(messages, &around.inbound, link, journal));
+        }
         SourceKind::Mqtt(settings) => {
             let decode = decoder(&settings, directory)?;
             let wiring = Wiring {
@@ -132,7 +137,7 @@ fn eager_after(kind: &SourceKind) -> Option<u64> {
         SourceKind::Mqtt(settings) => {
             u64::try_from((settings.unacked_max / 2).clamp(1, EAGER_AFTER_MAX)).ok()
         }
-        SourceKind::Serial(_) | SourceKind::Replay(_) => None,
+        SourceKind::Serial(_) | SourceKind::Modbus(_) | SourceKind::Replay(_) => None,
     }
 }
 
@@ -219,7 +224,7 @@ impl Journal {
     fn new(source: &Source, channels: Arc<[String]>) -> Self {
         let refusals = match source.kind {
             SourceKind::Mqtt(_) => Some(RefusalLog::default()),
-            SourceKind::Serial(_) | SourceKind::Replay(_) => None,
+            SourceKind::Serial(_) | SourceKind::Modbus(_) | SourceKind::Replay(_) => None,
         };
         Self {
             source: source.name.clone(),
