@@ -24,6 +24,8 @@ mod keeping;
 mod ledger;
 #[path = "tests/markup.rs"]
 mod markup;
+#[path = "tests/modbus.rs"]
+mod modbus;
 #[path = "tests/mqtt.rs"]
 mod mqtt;
 #[path = "tests/replay.rs"]

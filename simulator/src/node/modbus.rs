@@ -246,6 +246,12 @@ impl Units {
         });
     }
 
+    /// The word in a register of a unit; `None` where there is no such register.
+    #[must_use]
+    pub fn word(&self, address: u8, register: u16) -> Option<u16> {
+        self.with(|units| units.get(&address)?.words.get(usize::from(register)).copied())
+    }
+
     /// How many requests a unit was sent.
     #[must_use]
     pub fn asked(&self, address: u8) -> u64 {
@@ -322,7 +328,6 @@ struct Server {
 }
 
 impl Server {
-    #[expect(clippy::disallowed_methods, reason = "a simulated line keeps real time")]
     fn serve(&self) {
         let (mut begun, mut last) = (Vec::new(), Instant::now());
         let mut buffer = [0; 256];
@@ -403,12 +408,12 @@ impl Server {
         let due = |count: usize| start + byte * u32::try_from(count).unwrap_or(u32::MAX);
         let mut written = 0;
         while written < bytes.len() && !self.stop.is_stopped() {
-            let wait = due(written + 1).saturating_duration_since(now());
+            let wait = due(written + 1).saturating_duration_since(Instant::now());
             if !wait.is_zero() {
                 thread::sleep(wait.min(Duration::from_millis(20)));
                 continue;
             }
-            let ready = (written + 1..=bytes.len()).take_while(|count| due(*count) <= now()).last();
+            let ready = (written + 1..=bytes.len()).take_while(|count| due(*count) <= Instant::now()).last();
             let part = &bytes[written..ready.unwrap_or(written + 1)];
             match rustix::io::write(self.port.master(), part) {
                 Ok(count) => written += count,
@@ -421,11 +426,6 @@ impl Server {
 
 /// Above 19,200 baud the silence is fixed: a byte is shorter than this.
 const FAST_BYTE: Duration = Duration::from_micros(572);
-
-#[expect(clippy::disallowed_methods, reason = "a simulated line keeps real time")]
-fn now() -> Instant {
-    Instant::now()
-}
 
 /// Plays a world into the registers at `speed` simulated seconds a second, in the calling thread,
 /// until its end or a stop. `on_truth` gets each truth entry.

@@ -200,7 +200,6 @@ const fn request(ask: Ask) -> Request<'static> {
 type Answer = Result<Result<Response, ExceptionCode>, Error>;
 
 /// The words of an answer that is one to this request.
-#[expect(clippy::wildcard_enum_match_arm, reason = "the responses of all functions, of another crate")]
 fn words(ask: Ask, answer: Answer) -> Result<Vec<u16>, AskError> {
     let words = match answer {
         Ok(Ok(Response::ReadHoldingRegisters(words))) if ask.function == Function::Holding => words,
@@ -216,11 +215,11 @@ fn words(ask: Ask, answer: Answer) -> Result<Vec<u16>, AskError> {
 }
 
 fn failed(error: &io::Error) -> AskError {
-    let cause = match error.kind() {
-        io::ErrorKind::BrokenPipe | io::ErrorKind::UnexpectedEof => {
-            "it has gone; is it unplugged, or switched off?".to_owned()
-        }
-        kind => format!("it failed: {}; is it unplugged?", io::Error::from(kind)),
+    let ended = matches!(error.kind(), io::ErrorKind::BrokenPipe | io::ErrorKind::UnexpectedEof);
+    let cause = if ended {
+        "it has gone; is it unplugged, or switched off?".to_owned()
+    } else {
+        format!("it failed: {error}; is it unplugged?")
     };
     AskError::Link { cause }
 }

@@ -2,15 +2,16 @@
 //!
 //! Units that answer come first, the longest due before the others. One that does not answer
 //! holds the line for its whole time-out, so it is asked only where that ends before anybody else
-//! is due, ever more seldom, and in any case once a minute: otherwise a line without room would
-//! never learn that it is back. Time is the time since the start, so that nothing here needs a clock.
+//! is due, ever more seldom. Two exceptions: each is asked once at the start, and one for which
+//! there is no room all the same every ten seconds, since a full line would never learn that it is
+//! back. Time is the time since the start, so that nothing here needs a clock.
 
 use std::time::Duration;
 
 use crate::transport::backoff::Backoff;
 
 /// After so long without room a silent unit is asked all the same (own choice).
-const WAITS_MAX: Duration = Duration::from_secs(60);
+const WAITS_MAX: Duration = Duration::from_secs(10);
 /// Answers in a row that cannot be read before a unit is treated as a silent one (own choice: a
 /// disturbed byte now and then is no reason to leave a unit alone).
 const STRIKES_MAX: u32 = 3;
@@ -48,6 +49,8 @@ pub struct Schedule {
 struct Turn {
     terms: Terms,
     due: Duration,
+    /// It was asked at least once.
+    known: bool,
     /// It has answered the last time it was asked.
     answers: bool,
     strikes: u32,
@@ -61,6 +64,7 @@ impl Schedule {
         let turn = |terms: Terms| Turn {
             terms,
             due: Duration::ZERO,
+            known: false,
             answers: false,
             strikes: 0,
             backoff: Backoff::new(terms.rest, terms.rest_max.max(terms.rest)),
@@ -82,8 +86,9 @@ impl Schedule {
             return Next::Ask(place);
         }
         let until = healthy.map_or(Duration::MAX, |(_, due)| due);
-        let has_room =
-            |turn: &Turn| now + turn.terms.cost <= until || now.saturating_sub(turn.due) >= WAITS_MAX;
+        let has_room = |turn: &Turn| {
+            !turn.known || now + turn.terms.cost <= until || now.saturating_sub(turn.due) >= WAITS_MAX
+        };
         let silent = self.turns.iter().enumerate().filter(|(_, turn)| !turn.answers);
         let ready = silent.clone().filter(|(_, turn)| turn.due <= now && has_room(turn));
         if let Some((place, _)) = ready.min_by_key(|(_, turn)| turn.due) {
@@ -98,7 +103,7 @@ impl Schedule {
     /// Gives whether it had been silent.
     pub fn answered(&mut self, place: usize, now: Duration) -> bool {
         let Some(turn) = self.turns.get_mut(place) else { return false };
-        turn.strikes = 0;
+        (turn.known, turn.strikes) = (true, 0);
         turn.backoff.after_success();
         let was_silent = !std::mem::replace(&mut turn.answers, true);
         turn.due = if was_silent { now } else { turn.due };
@@ -109,6 +114,7 @@ impl Schedule {
     /// The unit did not answer. Gives whether it had answered before.
     pub fn silent(&mut self, place: usize, now: Duration) -> bool {
         let Some(turn) = self.turns.get_mut(place) else { return false };
+        turn.known = true;
         turn.due = now + turn.backoff.after_failure();
         std::mem::replace(&mut turn.answers, false)
     }
@@ -202,10 +208,10 @@ mod tests {
     }
 
     #[test]
-    fn where_there_is_no_room_a_silent_unit_is_asked_once_a_minute() {
+    fn where_there_is_no_room_a_silent_unit_is_asked_every_ten_seconds() {
         let all = [terms(100, 90), terms(100, 90)];
-        let asked = play(&all, 20, &[1], 300_000);
-        assert!((4..=8).contains(&asked[1].len()), "{:?}", asked[1]);
+        let asked = play(&all, 20, &[1], 100_000);
+        assert!((6..=11).contains(&asked[1].len()), "{:?}", asked[1]);
     }
 
     #[test]
