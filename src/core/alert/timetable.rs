@@ -260,6 +260,7 @@ impl Turn<'_> {
             let own = memory.checked.values_mut().chain(memory.missing.values_mut());
             own.chain(memory.overdue.values_mut()).for_each(not_ahead);
             memory.entered.iter_mut().for_each(|check| not_ahead(&mut check.at));
+            memory.compared.iter_mut().for_each(|one| not_ahead(&mut one.at));
             memory.tank = None;
         }
         self.state.windows.iter_mut().for_each(|window| window.until = window.until.minus(back));
