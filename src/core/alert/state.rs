@@ -161,6 +161,9 @@ pub(super) struct EnteredCheck {
     pub(super) kind: CheckKind,
     /// When it was made.
     pub(super) at: Timestamp,
+    /// Whether it was withdrawn; a later amendment may still correct it.
+    #[serde(default)]
+    pub(super) withdrawn: bool,
     /// What [`Memory::dirty_since`] was before it.
     pub(super) dirty_before: Option<Timestamp>,
 }
@@ -176,6 +179,8 @@ pub(super) struct Compared {
     pub(super) at: Timestamp,
     /// Whether it agreed within its tolerance.
     pub(super) good: bool,
+    /// Whether it counts no more; a later amendment may still correct it.
+    pub(super) withdrawn: bool,
 }
 
 /// Waiting for a tank to be up to temperature.

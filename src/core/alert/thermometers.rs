@@ -25,7 +25,10 @@ impl Turn<'_> {
 
     /// Somebody calibrated a probe: what it shows is corrected from here on.
     pub(super) fn calibrated(&mut self, machine: &str, index: u64, done: &CalibrationDone) {
-        self.known(machine, Compared { index, what: done.probe.clone(), at: done.at, good: true });
+        self.known(
+            machine,
+            Compared { index, what: done.probe.clone(), at: done.at, good: true, withdrawn: false },
+        );
     }
 
     /// Somebody withdrew or corrected a comparison.
@@ -37,10 +40,8 @@ impl Turn<'_> {
         };
         let memory = self.state.memory(machine);
         let Some(place) = memory.compared.iter().position(|one| one.index == amendment.of) else { return };
-        let before = memory.compared.remove(place);
-        if let Some(corrected) = &corrected {
-            memory.compared.insert(place, corrected.clone());
-        }
+        let before = memory.compared[place].clone();
+        memory.compared[place] = corrected.clone().unwrap_or(Compared { withdrawn: true, ..before.clone() });
         self.weigh(machine, &before.what);
         if let Some(corrected) = corrected.filter(|corrected| corrected.what != before.what) {
             self.weigh(machine, &corrected.what);
@@ -63,7 +64,7 @@ impl Turn<'_> {
 
     /// Raises or takes back what the comparisons of this thermometer come to.
     fn weigh(&mut self, machine: &str, what: &str) {
-        let own = self.state.memory(machine).compared.iter().filter(|one| one.what == what);
+        let own = self.state.memory(machine).compared.iter().filter(|one| one.what == what && !one.withdrawn);
         match own.max_by_key(|one| (one.at, one.index)).map(|latest| (latest.good, latest.at)) {
             Some((false, since)) => {
                 let known = self.state.open(machine, Condition::ThermometerOff).is_some_and(|open| {
@@ -83,5 +84,5 @@ impl Turn<'_> {
 fn comparison(index: u64, check: &Check) -> Option<Compared> {
     let Check::Thermometer { at, what, .. } = check else { return None };
     let good = judge_known(check, None).good.unwrap_or(true);
-    Some(Compared { index, what: what.clone(), at: *at, good })
+    Some(Compared { index, what: what.clone(), at: *at, good, withdrawn: false })
 }
