@@ -115,7 +115,7 @@ mod tests {
         let names = Names { machines: &["dm1".to_owned()], channels: &[] };
         let (writer, _) = Writer::open(&options, names, since).expect("a ledger");
         let records = (1..=3).map(|number| raised(number, since)).collect();
-        let (done, wait) = std::sync::mpsc::channel();
+        let (done, wait) = std::sync::mpsc::sync_channel(1);
         let append = Append { records, ..Append::default() };
         writer.append(append, Box::new(move |result| done.send(result.is_ok()).expect("somebody waits")));
         assert!(wait.recv().expect("an answer"));
