@@ -2,11 +2,12 @@
 
 use askama::Template;
 
-use super::{Counts, Digest, DigestMessage, Facts, FailedCheck, MachineDigest, Span};
+use super::{Digest, DigestMessage, Facts, FailedCheck, MachineDigest, Span};
 use crate::alert::message::phrases::Phrase;
 use crate::alert::message::tell::{check, duration, one_line};
 use crate::alert::message::{Illustration, condition_title};
 use crate::core::alert::{Alert, Condition};
+use crate::core::cycle::counts::Counts;
 use crate::core::logbook::{Judgement, words};
 use crate::core::record::{Check, CheckKind};
 
@@ -152,11 +153,11 @@ impl Writer<'_> {
 
     /// «412 racks – cold: 6, too short: 1, good: 405», or that all were good.
     fn judged(&self, counts: Counts) -> String {
-        let racks = self.racks(counts.all());
-        if counts.all() == 0 {
+        let racks = self.racks(counts.total());
+        if counts.total() == 0 {
             return self.say(Phrase::DigestNoRack);
         }
-        if counts.pass == counts.all() {
+        if counts.pass == counts.total() {
             return self.with(Phrase::DigestAllGood, &[("racks", &racks)]);
         }
         let all = [

@@ -9,6 +9,7 @@
 
 pub mod baseline;
 pub mod conveyor;
+pub mod counts;
 #[cfg(test)]
 pub(crate) mod fixture;
 pub mod judge;

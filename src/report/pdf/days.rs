@@ -4,8 +4,9 @@ use super::sheet::Tone;
 use super::tell::Teller;
 use super::words::Word;
 use super::{Block, Draft};
+use crate::core::cycle::counts::Counts;
 use crate::core::cycle::verdict::Verdict;
-use crate::report::account::{Counts, DayAccount, MachineAccount};
+use crate::report::account::{DayAccount, MachineAccount};
 use crate::report::plot::{Size, days};
 
 /// Size of a picture over the width of the page, px.
@@ -166,12 +167,5 @@ impl Draft<'_> {
 }
 
 fn sum(machines: &[MachineAccount]) -> Counts {
-    machines.iter().fold(Counts::default(), |sum, machine| Counts {
-        cold: sum.cold + machine.counts.cold,
-        brief: sum.brief + machine.counts.brief,
-        weak: sum.weak + machine.counts.weak,
-        unproven: sum.unproven + machine.counts.unproven,
-        narrow: sum.narrow + machine.counts.narrow,
-        pass: sum.pass + machine.counts.pass,
-    })
+    machines.iter().fold(Counts::default(), |sum, machine| sum.plus(machine.counts))
 }
