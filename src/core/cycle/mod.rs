@@ -22,3 +22,4 @@ pub mod tank;
 pub mod tracker;
 pub mod verdict;
 pub mod window;
+pub mod words;

@@ -5,6 +5,7 @@ use super::tell::Teller;
 use super::words::Word;
 use super::{Block, Draft};
 use crate::core::cycle::verdict::Verdict;
+use crate::core::cycle::words;
 use crate::core::late::LATE_AFTER;
 use crate::core::record::{Basis, Cycle};
 use crate::report::account::ExceptionAccount;
@@ -43,7 +44,12 @@ impl Draft<'_> {
         } else {
             let (count, drawn, listed) =
                 (count.to_string(), all.len().to_string(), further.len().to_string());
-            let values = [("count", count.as_str()), ("drawn", &drawn), ("listed", &listed)];
+            let language = teller.reader.language;
+            let worse = Verdict::ALL.into_iter().filter(|verdict| *verdict != Verdict::Pass);
+            let verdicts: Vec<_> = worse.map(|verdict| words::verdict(verdict, language)).collect();
+            let verdicts = verdicts.join(", ");
+            let values =
+                [("count", count.as_str()), ("drawn", &drawn), ("verdicts", &verdicts), ("listed", &listed)];
             self.text(Tone::Small, teller.with(Word::ExceptionsRule, &values));
         }
         self.left_out();
