@@ -236,7 +236,8 @@ impl Body {
         } else if let Self::Gap(gap) = self {
             gap.to.is_none()
         } else {
-            matches!(self, Self::ClockStep(_) | Self::MachineFailure(_))
+            // The signing key and whoever follows the record wait for the start.
+            matches!(self, Self::ServiceStart(_) | Self::ClockStep(_) | Self::MachineFailure(_))
         }
     }
 }
