@@ -31,7 +31,7 @@ const PROGRESS_EVERY: u64 = 20_000;
 
 pub(super) fn export(arguments: &ExportArgs, streams: &mut Streams<'_>) -> Result<(), Failure> {
     check(arguments)?;
-    let (path, _) = people::ledger_path(&arguments.ledger, streams)?;
+    let path = people::ledger_path(&arguments.ledger)?;
     let failed = |error: LedgerError| Failure::from(ledger::diagnose(&error, &path));
     // The place and the program are looked at before anything is signed or read.
     let out = Place::new(&arguments.out, arguments.form, arguments.force)?;
@@ -107,10 +107,10 @@ fn sealed(arguments: &ExportArgs, path: &Path, streams: &mut Streams<'_>) -> Res
     let failed = |error: LedgerError| Failure::from(ledger::diagnose(&error, path));
     let seal = match arguments.form {
         ExportForm::Csv | ExportForm::Jsonl => return Ok(None),
-        ExportForm::Evidence => return seal::make(path, socket(arguments, streams)?.as_deref()),
-        ExportForm::Pdf => seal::make(path, socket(arguments, streams)?.as_deref())?,
+        ExportForm::Evidence => return seal::make(path, socket(arguments)?.as_deref()),
+        ExportForm::Pdf => seal::make(path, socket(arguments)?.as_deref())?,
         ExportForm::Json => {
-            let socket = socket(arguments, streams)?;
+            let socket = socket(arguments)?;
             // An account is worth having without a fresh one: it proves nothing by itself.
             return match seal::make(path, socket.as_deref()) {
                 Ok(seal) => Ok(seal),
@@ -172,10 +172,10 @@ fn one(
 }
 
 /// Where the service of the ledger would listen; unknown where the ledger itself was named.
-fn socket(arguments: &ExportArgs, streams: &mut Streams<'_>) -> Result<Option<PathBuf>, Failure> {
+fn socket(arguments: &ExportArgs) -> Result<Option<PathBuf>, Failure> {
     match &arguments.ledger.ledger {
         Some(_) => Ok(None),
-        None => Ok(Some(configuration::load(&arguments.ledger.files, streams)?.configuration.socket)),
+        None => Ok(Some(configuration::load(&arguments.ledger.files)?.configuration.socket)),
     }
 }
 

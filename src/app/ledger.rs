@@ -13,7 +13,7 @@ use crate::core::record::{Body, ConfigurationChange, Record, ServiceStart};
 use crate::core::site::Site;
 use crate::core::time::Timestamp;
 use crate::diagnostic::Diagnostic;
-use crate::ledger::{Commit, LedgerError, Names, Options, Recovered, Retry, Writer};
+use crate::ledger::{Commit, LedgerError, Names, Options, Owner, Recovered, Retry, Writer};
 use crate::runtime::clock::STEP_MIN;
 use crate::runtime::driver::{Outcome, Store, clock_step};
 use crate::runtime::gather::Gather;
@@ -160,6 +160,7 @@ pub(super) fn diagnose(error: &LedgerError, path: &Path) -> Diagnostic {
             ("ledger-open", "create the directory, owned by the service user, or change [ledger] path")
         }
         LedgerError::Missing { .. } => ("ledger-open", "check the path; `rinseward run` makes the ledger"),
+        LedgerError::Forbidden { place, owner, .. } => return forbidden(error, place, owner.as_ref()),
         LedgerError::InUse { .. } => (
             "ledger-locked",
             "stop the other rinseward, or give each its own [ledger] path; `history` reads beside it",
@@ -202,4 +203,19 @@ pub(super) fn diagnose(error: &LedgerError, path: &Path) -> Diagnostic {
         diagnostic = diagnostic.because(source);
     }
     diagnostic.advice(advice)
+}
+
+/// Who may read it, and how to become one of them.
+fn forbidden(error: &LedgerError, place: &Path, owner: Option<&Owner>) -> Diagnostic {
+    let diagnostic = Diagnostic::error("ledger-open", error.to_string()).place(place.display().to_string());
+    let Some(owner) = owner else {
+        return diagnostic.cause("permission denied").advice("type it as the user who runs the service");
+    };
+    let diagnostic = diagnostic.cause(format!("permission denied: it belongs to {owner}"));
+    let as_owner = format!("type it as that user: sudo -u {} rinseward …", owner.user);
+    if owner.opens_to_group {
+        let join = format!("join the group: sudo usermod -a -G {} YOUR-NAME, then log in again", owner.group);
+        return diagnostic.advice(join).advice(as_owner);
+    }
+    diagnostic.advice(as_owner)
 }

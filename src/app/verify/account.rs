@@ -9,11 +9,12 @@ use std::collections::{BTreeMap, BTreeSet};
 use jiff::civil::Date;
 use jiff::tz::TimeZone;
 
+use crate::core::cycle::counts::Counts;
 use crate::core::cycle::verdict::Verdict;
 use crate::core::evidence::Header;
 use crate::core::evidence::examine::Seen;
 use crate::core::record::{AmendmentChange, Body};
-use crate::report::account::{Account, Counts, is_exception};
+use crate::report::account::{Account, is_exception};
 
 /// What of an account does not agree with the records.
 #[derive(Clone, PartialEq, Eq, Debug, thiserror::Error)]

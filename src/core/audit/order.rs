@@ -84,38 +84,9 @@ impl StepBack {
     /// Reads it off a record.
     pub(super) fn of(what: &What<'_>) -> Option<Self> {
         let What::Other(body) = what else { return None };
-        match &**body {
-            Body::ClockStep(step) if step.clock == Clock::Gateway && step.to < step.from => {
-                Some(Self { from: step.from, to: step.to })
-            }
-            Body::ClockStep(_)
-            | Body::Cycle(_)
-            | Body::Gap(_)
-            | Body::Check(_)
-            | Body::ServiceStart(_)
-            | Body::ServiceStop(_)
-            | Body::ConfigurationChange(_)
-            | Body::MachineFailure(_)
-            | Body::AlertRaised(_)
-            | Body::AlertChanged(_)
-            | Body::AlertAcknowledged(_)
-            | Body::AlertCleared(_)
-            | Body::AlertClosed(_)
-            | Body::CorrectiveAction(_)
-            | Body::Notification(_)
-            | Body::Maintenance(_)
-            | Body::Note(_)
-            | Body::Amendment(_)
-            | Body::SigningKey(_)
-            | Body::LawfulHold(_)
-            | Body::Pruned(_)
-            | Body::Import(_)
-            | Body::Restored(_)
-            | Body::Calibration(_)
-            | Body::Response(_)
-            | Body::WiringProof(_)
-            | Body::SignOff(_) => None,
-        }
+        let Body::ClockStep(step) = &**body else { return None };
+        let back = step.clock == Clock::Gateway && step.to < step.from;
+        back.then_some(Self { from: step.from, to: step.to })
     }
 }
 

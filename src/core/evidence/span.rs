@@ -15,7 +15,6 @@
 use std::collections::{BTreeMap, BTreeSet};
 
 use crate::core::alert::AlertNumber;
-use crate::core::alert::story::number_of;
 use crate::core::record::{Body, Check, Record};
 use crate::core::time::Timestamp;
 
@@ -129,7 +128,7 @@ impl Companions {
         if !inside {
             self.found.insert(index);
         }
-        if let Some(alert) = number_of(&record.body) {
+        if let Some(alert) = record.body.alert() {
             self.alerts.insert(alert);
         }
         if let Body::Amendment(amendment) = &record.body
@@ -153,57 +152,29 @@ impl Companions {
             self.found.insert(index);
         }
         let machine = || record.machine.clone().unwrap_or_default();
-        match &record.body {
-            Body::SigningKey(_) => {
-                self.found.insert(index);
-            }
-            Body::ConfigurationChange(_) => {
-                self.newest.insert(("configuration", String::new()), index);
-            }
-            Body::Check(Check::Sanitizer { .. }) => {
-                self.newest.insert(("sanitizer", machine()), index);
-            }
-            Body::Maintenance(work) if work.ended => {
-                self.newest.remove(&("maintenance", machine()));
-            }
-            Body::Maintenance(_) => {
-                self.newest.insert(("maintenance", machine()), index);
-            }
-            Body::Gap(gap) if gap.to.is_some() => {
-                self.newest.remove(&("gap", gap.probe.clone()));
-            }
-            Body::Gap(gap) => {
-                self.newest.insert(("gap", gap.probe.clone()), index);
-            }
-            Body::AlertClosed(closed) => {
-                self.open.remove(&closed.alert);
-            }
-            Body::Cycle(_)
-            | Body::Check(_)
-            | Body::ServiceStart(_)
-            | Body::ServiceStop(_)
-            | Body::ClockStep(_)
-            | Body::MachineFailure(_)
-            | Body::AlertRaised(_)
-            | Body::AlertChanged(_)
-            | Body::AlertAcknowledged(_)
-            | Body::AlertCleared(_)
-            | Body::CorrectiveAction(_)
-            | Body::Notification(_)
-            | Body::Note(_)
-            | Body::Amendment(_)
-            | Body::LawfulHold(_)
-            | Body::Pruned(_)
-            | Body::Import(_)
-            | Body::Restored(_)
-            | Body::Calibration(_)
-            | Body::Response(_)
-            | Body::WiringProof(_)
-            | Body::SignOff(_) => {
-                if let Some(alert) = number_of(&record.body) {
-                    self.open.entry(alert).or_default().push(index);
-                }
-            }
+        if let Body::SigningKey(_) = &record.body {
+            self.found.insert(index);
+        } else if let Body::ConfigurationChange(_) = &record.body {
+            self.newest.insert(("configuration", String::new()), index);
+        } else if let Body::Check(Check::Sanitizer { .. }) = &record.body {
+            self.newest.insert(("sanitizer", machine()), index);
+        } else if let Body::Maintenance(work) = &record.body {
+            self.lasting(("maintenance", machine()), index, work.ended);
+        } else if let Body::Gap(gap) = &record.body {
+            self.lasting(("gap", gap.probe.clone()), index, gap.to.is_some());
+        } else if let Body::AlertClosed(closed) = &record.body {
+            self.open.remove(&closed.alert);
+        } else if let Some(alert) = record.body.alert() {
+            self.open.entry(alert).or_default().push(index);
+        }
+    }
+
+    /// What lasts is kept in mind until its end.
+    fn lasting(&mut self, what: (&'static str, String), index: u64, ended: bool) {
+        if ended {
+            self.newest.remove(&what);
+        } else {
+            self.newest.insert(what, index);
         }
     }
 
@@ -220,35 +191,13 @@ impl Companions {
         if self.span.is_spoken_of_by(record) || self.span.has(record.recorded) {
             return true;
         }
-        let of_alert = number_of(&record.body).is_some_and(|alert| self.alerts.contains(&alert));
-        let caused = match &record.body {
-            Body::AlertRaised(alert) => alert.cause.is_some_and(|cause| self.is_in(cause)),
-            Body::Amendment(amendment) => self.is_in(amendment.of),
-            Body::SigningKey(_) => true,
-            Body::Cycle(_)
-            | Body::Gap(_)
-            | Body::Check(_)
-            | Body::ServiceStart(_)
-            | Body::ServiceStop(_)
-            | Body::ClockStep(_)
-            | Body::ConfigurationChange(_)
-            | Body::MachineFailure(_)
-            | Body::AlertChanged(_)
-            | Body::AlertAcknowledged(_)
-            | Body::AlertCleared(_)
-            | Body::AlertClosed(_)
-            | Body::CorrectiveAction(_)
-            | Body::Notification(_)
-            | Body::Maintenance(_)
-            | Body::Note(_)
-            | Body::LawfulHold(_)
-            | Body::Pruned(_)
-            | Body::Import(_)
-            | Body::Restored(_)
-            | Body::Calibration(_)
-            | Body::Response(_)
-            | Body::WiringProof(_)
-            | Body::SignOff(_) => false,
+        let of_alert = record.body.alert().is_some_and(|alert| self.alerts.contains(&alert));
+        let caused = if let Body::AlertRaised(alert) = &record.body {
+            alert.cause.is_some_and(|cause| self.is_in(cause))
+        } else if let Body::Amendment(amendment) = &record.body {
+            self.is_in(amendment.of)
+        } else {
+            matches!(record.body, Body::SigningKey(_))
         };
         of_alert || caused
     }

@@ -5,11 +5,12 @@ use std::collections::BTreeMap;
 use jiff::civil::Date;
 
 use super::build::{Question, Room};
-use super::{Counts, DayAccount, DriftAccount, ExceptionAccount, GapAccount, LimitInForce, MachineAccount};
+use super::{DayAccount, DriftAccount, ExceptionAccount, GapAccount, LimitInForce, MachineAccount};
 use crate::core::alert;
 use crate::core::alert::Condition;
 use crate::core::alert::hours::{Stretch, local_date};
 use crate::core::alert::story::Story;
+use crate::core::cycle::counts::Counts;
 use crate::core::cycle::plate::{MachineKind, Sanitizing};
 use crate::core::cycle::verdict::{Finding, Verdict};
 use crate::core::daily::median;

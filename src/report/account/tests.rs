@@ -8,7 +8,7 @@ use jiff::civil::date;
 use super::build::{Builder, Question};
 use super::*;
 use crate::core::alert::AlertNumber;
-use crate::core::cycle::verdict::Reason;
+use crate::core::cycle::verdict::{Reason, Verdict};
 use crate::core::effect::TraceReading;
 use crate::core::record::{
     AlertAcknowledged, AlertChanged, AlertCleared, AlertClosed, AlertRaised, Amendment, Body, Change,
