@@ -8,6 +8,7 @@ mod moment;
 mod people;
 mod seal;
 mod verify;
+mod watch;
 
 use std::path::PathBuf;
 
@@ -31,6 +32,7 @@ pub use seal::{
     KeyExportArgs, KeyRotateArgs, KeyShowArgs,
 };
 pub use verify::VerifyArgs;
+pub use watch::WatchArgs;
 
 use clap::{Args, Parser, Subcommand};
 
@@ -95,6 +97,8 @@ pub enum Command {
     Alerts(AlertsArgs),
     /// Hold the messages about a machine while somebody works on it; records are kept.
     Maintenance(MaintenanceArgs),
+    /// Show the readings as they come in: through the service, or from the sources themselves.
+    Watch(WatchArgs),
     /// Put on record what people see: checks, notes, amendments; and show which checks are due.
     Enter(EnterArgs),
     /// Keep readings from being pruned while somebody may ask for them.
@@ -298,6 +302,8 @@ mod tests {
             ("rinseward series resend --from 2026-11-24 --to 2026-11-25", true),
             ("rinseward series resend --from 2026-11-24", false),
             ("rinseward check-config", false),
+            ("rinseward watch --machine dm1 --probe dm2/rinse --seconds 5 --json", true),
+            ("rinseward watch --seconds soon", false),
             ("rinseward key", false),
             ("rinseward key show --ledger x --json", true),
             ("rinseward key export --config x", false),

@@ -22,6 +22,8 @@ mod history;
 mod keeping;
 #[path = "tests/ledger.rs"]
 mod ledger;
+#[path = "tests/live.rs"]
+mod live;
 #[path = "tests/markup.rs"]
 mod markup;
 #[path = "tests/mqtt.rs"]

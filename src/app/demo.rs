@@ -51,6 +51,7 @@ pub(super) fn takes_the_screen(command: &Command) -> bool {
         | Command::Export(_)
         | Command::Alerts(_)
         | Command::Maintenance(_)
+        | Command::Watch(_)
         | Command::Enter(_)
         | Command::Hold(_)
         | Command::Backup(_)

@@ -238,6 +238,8 @@ impl<S: Store> Driver<S> {
     ) -> Result<(), DriverError<S::Error>> {
         let mut messages = Vec::with_capacity(INBOUND_MAX);
         let mut limit = None;
+        // The start itself, which probes that are away must not hold back.
+        self.note_gathering();
         while limit.is_none_or(|limit| Instant::now() + LAST_COMMIT < limit) {
             self.watch_clock();
             self.submit_if_due(limit.is_some());
