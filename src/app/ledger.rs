@@ -29,6 +29,28 @@ pub(super) fn fresh(loaded: &Loaded) -> Gather {
 /// # Errors
 /// The ledger's, as a diagnostic.
 pub(super) fn open(loaded: &Loaded, path: &Path, now: Timestamp) -> Result<(LedgerHandle, Gather), Failure> {
+    open_from(loaded, path, now, false)
+}
+
+/// Opens the ledger at `path` as [`open`] does, for a file of readings: the start says so, since
+/// what is recorded of the machines bears the times of the readings.
+///
+/// # Errors
+/// The ledger's, as a diagnostic.
+pub(super) fn open_for_replay(
+    loaded: &Loaded,
+    path: &Path,
+    now: Timestamp,
+) -> Result<(LedgerHandle, Gather), Failure> {
+    open_from(loaded, path, now, true)
+}
+
+fn open_from(
+    loaded: &Loaded,
+    path: &Path,
+    now: Timestamp,
+    from_file: bool,
+) -> Result<(LedgerHandle, Gather), Failure> {
     let (writer, recovered) = open_writer(loaded, path, now).map_err(|error| diagnose(&error, path))?;
     let (mut gather, replayed) = recover(loaded, &recovered);
     tracing::info!(
@@ -38,7 +60,14 @@ pub(super) fn open(loaded: &Loaded, path: &Path, now: Timestamp) -> Result<(Ledg
         after_clean_stop = recovered.clean_stop,
         "ledger is open"
     );
-    record_start(&mut gather, loaded, &recovered, replayed, now);
+    let start = ServiceStart {
+        version: env!("CARGO_PKG_VERSION").to_owned(),
+        last_record: recovered.last_recorded,
+        after_clean_stop: recovered.clean_stop,
+        from_file,
+        replayed,
+    };
+    record_start(&mut gather, loaded, &recovered, start, now);
     Ok((LedgerHandle::new(writer, &recovered, path), gather))
 }
 
@@ -99,17 +128,17 @@ fn open_writer(loaded: &Loaded, path: &Path, now: Timestamp) -> Result<(Writer, 
     Writer::open(&options, names, now)
 }
 
-fn record_start(gather: &mut Gather, loaded: &Loaded, recovered: &Recovered, replayed: u64, now: Timestamp) {
+fn record_start(
+    gather: &mut Gather,
+    loaded: &Loaded,
+    recovered: &Recovered,
+    start: ServiceStart,
+    now: Timestamp,
+) {
     if let Some(last) = recovered.last_recorded.filter(|last| last.since(now) > STEP_MIN) {
         tracing::warn!(last_record = %last, %now, "the clock is behind the last record; was it set?");
         gather.record(clock_step(last, now));
     }
-    let start = ServiceStart {
-        version: env!("CARGO_PKG_VERSION").to_owned(),
-        last_record: recovered.last_recorded,
-        after_clean_stop: recovered.clean_stop,
-        replayed,
-    };
     gather.record(Record::new(now, None, Body::ServiceStart(start)));
     let sha256 = loaded.sha256();
     if recovered.configuration_sha256.as_ref() != Some(&sha256) {

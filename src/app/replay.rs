@@ -128,7 +128,7 @@ impl Keeper {
         match path {
             None => Ok(Self { gather: ledger::fresh(loaded), ledger: None }),
             Some(path) => {
-                let (ledger, gather) = ledger::open(loaded, path, now)?;
+                let (ledger, gather) = ledger::open_for_replay(loaded, path, now)?;
                 Ok(Self { gather, ledger: Some(ledger) })
             }
         }

@@ -390,6 +390,10 @@ pub struct ServiceStart {
     pub last_record: Option<Timestamp>,
     /// Whether the last run ended in order.
     pub after_clean_stop: bool,
+    /// Whether a file of readings is replayed: there is no clock beside them, and what is recorded
+    /// of the machines up to the next start bears the times of the readings.
+    #[serde(skip_serializing_if = "std::ops::Not::not", default)]
+    pub from_file: bool,
     /// Inputs that were applied again to bring the machines back to where they were.
     pub replayed: u64,
 }

@@ -46,6 +46,7 @@ fn day() -> Vec<NewRecord> {
         version: "1.2.3".to_owned(),
         last_record: Some(at(10.5 * HOUR_S)),
         after_clean_stop: false,
+        from_file: false,
         replayed: 0,
     };
     let configuration = ConfigurationChange {

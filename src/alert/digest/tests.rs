@@ -302,6 +302,7 @@ fn what_was_not_monitored_counts_once() {
         version: "0".to_owned(),
         last_record: Some(at("2026-11-25T04:00:00Z")),
         after_clean_stop: true,
+        from_file: false,
         replayed: 0,
     };
     let mut tally =

@@ -2,7 +2,8 @@
 //!
 //! Made at another time, and of the span all the same:
 //! - a cycle whose final rinse began in it, recorded late or from a file taken over afterwards;
-//! - a gap that overlaps it; a check, a note or the start of an alert that names an instant in it;
+//! - a gap that overlaps it; a check, a note or the start of an alert that names an instant in it,
+//!   and the correction of a check by which it lies in it;
 //!   the taking over of a file with readings of it.
 //!
 //! Of what was made before: the configuration in force when it began, the last concentration
@@ -15,7 +16,7 @@
 use std::collections::{BTreeMap, BTreeSet};
 
 use crate::core::alert::AlertNumber;
-use crate::core::record::{Body, Check, Record};
+use crate::core::record::{AmendmentChange, Body, Check, Record};
 use crate::core::time::Timestamp;
 
 /// A span: from an instant on, and before another one.
@@ -51,6 +52,10 @@ impl Span {
             Body::WiringProof(done) => self.has(done.at),
             Body::SignOff(signed) => self.has(signed.at),
             Body::AlertRaised(alert) => self.has(alert.since),
+            Body::Amendment(amendment) => match &amendment.change {
+                AmendmentChange::Corrected(check) => self.has(check.at()),
+                AmendmentChange::Comment | AmendmentChange::Withdrawn => false,
+            },
             Body::Import(import) => import.from.is_some_and(|from| self.overlaps(from, import.to)),
             Body::ServiceStart(_)
             | Body::ServiceStop(_)
@@ -64,7 +69,6 @@ impl Span {
             | Body::CorrectiveAction(_)
             | Body::Notification(_)
             | Body::Maintenance(_)
-            | Body::Amendment(_)
             | Body::SigningKey(_)
             | Body::LawfulHold(_)
             | Body::Pruned(_)
@@ -150,6 +154,9 @@ impl Companions {
     fn before(&mut self, index: u64, record: &Record) {
         if self.span.is_spoken_of_by(record) || self.span.has(record.recorded) {
             self.found.insert(index);
+            if let Body::Amendment(amendment) = &record.body {
+                self.found.insert(amendment.of);
+            }
         }
         let machine = || record.machine.clone().unwrap_or_default();
         if let Body::SigningKey(_) = &record.body {
