@@ -15,6 +15,7 @@ mod failure;
 mod history;
 mod keeping;
 mod ledger;
+mod live;
 mod logbook;
 mod order;
 mod people;
@@ -26,6 +27,7 @@ mod service_manager;
 mod sources;
 mod station;
 mod verify;
+mod watch;
 
 use std::io::Write;
 
@@ -65,6 +67,7 @@ pub fn execute(cli: &Cli, streams: &mut Streams<'_>) -> Result<(), Failure> {
         Command::Export(arguments) => export::export(arguments, streams),
         Command::Alerts(arguments) => people::alerts(&arguments.command, streams),
         Command::Maintenance(arguments) => people::maintenance(arguments, streams),
+        Command::Watch(arguments) => watch::watch(arguments, streams),
         Command::Enter(arguments) => enter::enter(&arguments.entry, streams),
         Command::Hold(arguments) => keeping::hold::hold(&arguments.command, streams),
         Command::Backup(arguments) => keeping::backup::backup(arguments, streams),

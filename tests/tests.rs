@@ -22,6 +22,8 @@ mod history;
 mod keeping;
 #[path = "tests/ledger.rs"]
 mod ledger;
+#[path = "tests/live.rs"]
+mod live;
 #[path = "tests/markup.rs"]
 mod markup;
 #[path = "tests/modbus.rs"]
@@ -45,3 +47,5 @@ mod series;
 mod verify;
 #[path = "tests/wire.rs"]
 mod wire;
+#[path = "tests/words.rs"]
+mod words;

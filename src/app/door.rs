@@ -9,6 +9,7 @@
 //! |---|---|---|
 //! | `GET /health` | | [`Health`] |
 //! | `GET /alerts`, `GET /alerts/{number}` | | open alerts as JSON |
+//! | `GET /readings` | | [`LiveEvent`](super::live::LiveEvent)s, one a line, for as long as somebody reads |
 //! | `POST /orders` | [`Order`] | [`Done`] |
 //! | `POST /tests/{contact}` | [`TestOrder`] | [`Trial`]: each step of a test through every channel |
 //! | `POST /series/resend` | [`Again`] | the same, once it is kept |
@@ -21,7 +22,7 @@
 pub(super) mod client;
 mod peer;
 
-use std::future::Future;
+use std::future::{Future, IntoFuture};
 use std::os::unix::fs::{FileTypeExt, PermissionsExt};
 use std::path::{Path, PathBuf};
 use std::time::Duration;
@@ -37,6 +38,7 @@ use tokio_util::sync::CancellationToken;
 
 pub(super) use peer::Peer;
 
+use super::live::{self, Begun, Listening};
 use super::order::{Done, KeyRotation, Order, Problem, Rotated, TestOrder, Trial};
 use super::seal::command::{CHECKPOINTS, KEYS};
 use super::series::Again;
@@ -48,6 +50,9 @@ const MODE: u32 = 0o660;
 const BODY_BYTES_MAX: usize = 64 * 1024;
 /// Longest wait for an answer; a test through every channel takes the longest.
 const ANSWER_MAX: Duration = Duration::from_secs(120);
+
+/// Longest wait for those who are being answered when the service stops.
+const FAREWELL_MAX: Duration = Duration::from_millis(500);
 
 /// Why the socket is not there.
 #[derive(Debug, thiserror::Error)]
@@ -94,6 +99,8 @@ pub(super) trait Service: Clone + Send + Sync + 'static {
         &self,
         number: Option<u64>,
     ) -> impl Future<Output = Result<Vec<serde_json::Value>, Problem>> + Send;
+    /// What those who look on are told: who tells, how things stand, what comes.
+    fn readings(&self) -> (Begun, Listening);
     /// Does what a person asks for, and answers when it is on record.
     fn perform(&self, order: Order) -> impl Future<Output = Result<Done, Problem>> + Send;
     /// Tries every way to a contact, where the service runs with this configuration.
@@ -155,19 +162,31 @@ impl Door {
     /// [`DoorError::Serve`] where the system takes the socket away.
     pub(super) async fn serve(self, service: impl Service, stop: CancellationToken) -> Result<(), DoorError> {
         let Self { listener, place: _place } = self;
-        let router = router(service).into_make_service_with_connect_info::<Peer>();
-        axum::serve(listener, router)
-            .with_graceful_shutdown(stop.cancelled_owned())
-            .await
-            .map_err(DoorError::Serve)
+        let router = router(service, &stop).into_make_service_with_connect_info::<Peer>();
+        let served = axum::serve(listener, router).with_graceful_shutdown(stop.clone().cancelled_owned());
+        // Somebody who has stopped reading would keep the door open for ever.
+        let too_long = async {
+            stop.cancelled().await;
+            tokio::time::sleep(FAREWELL_MAX).await;
+        };
+        tokio::select! {
+            served = served.into_future() => served.map_err(DoorError::Serve),
+            () = too_long => Ok(()),
+        }
     }
 }
 
-fn router<S: Service>(service: S) -> Router {
+fn router<S: Service>(service: S, stop: &CancellationToken) -> Router {
+    let stop = stop.clone();
+    let readings = move |State(service): State<S>| {
+        let (begun, listening) = service.readings();
+        std::future::ready(live::answer(begun, listening, stop.clone()))
+    };
     Router::new()
         .route("/health", get(health::<S>))
         .route("/alerts", get(alerts::<S>))
         .route("/alerts/{number}", get(alert::<S>))
+        .route(live::READINGS, get(readings))
         .route("/orders", post(perform::<S>))
         .route("/tests/{contact}", post(test::<S>))
         .route("/series/resend", post(resend::<S>))

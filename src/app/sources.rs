@@ -7,6 +7,7 @@ use std::sync::atomic::{AtomicU64, Ordering};
 use tokio::sync::{mpsc, watch};
 use tokio_util::sync::CancellationToken;
 
+use super::live::Tap;
 use crate::config::source::{MqttSource, Payload, Source, SourceKind, Subscription};
 use crate::core::id::{ChannelId, SourceId};
 use crate::core::reading::{Sample, Value};
@@ -74,17 +75,22 @@ pub(super) struct Surroundings {
     pub(super) stop: CancellationToken,
     pub(super) inbound: mpsc::Sender<Inbound>,
     pub(super) links: Arc<AtomicU64>,
-    /// Names of the channels, by number.
-    pub(super) channels: Arc<[String]>,
+    /// Names of the channels, by number, where the log is to be told of what is heard.
+    pub(super) journal: Option<Arc<[String]>>,
+    /// Where those who look on are told what arrives.
+    pub(super) tap: Tap,
 }
 
-/// Starts all sources. Their end of the channel closes when the last of them has ended.
-pub(super) fn start(supervisor: &mut Supervisor, sources: &[Source], surroundings: &Surroundings) {
-    for (number, source) in (0_u16..).zip(sources) {
-        let (source, around) = (source.clone(), surroundings.clone());
-        supervisor.keep_running(format!("source {}", source.name), move || {
-            run(SourceId(number), source.clone(), around.clone())
-        });
+/// Starts these sources. Their end of the channel closes when the last of them has ended.
+pub(super) fn start(
+    supervisor: &mut Supervisor,
+    sources: impl IntoIterator<Item = (SourceId, Source)>,
+    surroundings: &Surroundings,
+) {
+    for (id, source) in sources {
+        let around = surroundings.clone();
+        supervisor
+            .keep_running(format!("source {}", source.name), move || run(id, source.clone(), around.clone()));
     }
 }
 
@@ -95,22 +101,23 @@ async fn run(id: SourceId, source: Source, around: Surroundings) -> Result<(), S
         eager_after: eager_after(&source.kind),
     };
     let (to, messages) = mpsc::channel(LINK_MAX);
-    let journal = Journal::new(&source, around.channels.clone());
+    let journal = around.journal.clone().map(|channels| Journal::new(&source, channels));
+    let way = Way { link: link.clone(), journal, tap: around.tap };
     let clock = around.clock.clone();
     let now = move || clock.now();
     let (name, directory) = (source.name, source.directory);
     match source.kind {
         SourceKind::Serial(settings) => {
             let probe = SerialProbe { source: id, name, settings, directory, now };
-            tokio::join!(probe.run(to, around.stop), forward(messages, &around.inbound, link, journal));
+            tokio::join!(probe.run(to, around.stop), forward(messages, &around.inbound, way));
         }
         SourceKind::Replay(settings) => {
             let probe = ReplayProbe { source: id, name, settings, directory, now };
-            tokio::join!(probe.run(to, around.stop), forward(messages, &around.inbound, link, journal));
+            tokio::join!(probe.run(to, around.stop), forward(messages, &around.inbound, way));
         }
         SourceKind::Modbus(settings) => {
             let probe = ModbusProbe { source: id, name, settings, now };
-            tokio::join!(probe.run(to, around.stop), forward(messages, &around.inbound, link, journal));
+            tokio::join!(probe.run(to, around.stop), forward(messages, &around.inbound, way));
         }
         SourceKind::Mqtt(settings) => {
             let decode = decoder(&settings, directory)?;
@@ -126,7 +133,7 @@ async fn run(id: SourceId, source: Source, around: Surroundings) -> Result<(), S
                 let advice = error.fix();
                 tracing::error!(source = %name, %error, %advice, "the settings of a broker cannot be used");
             })?;
-            tokio::join!(mqtt.run(wiring), forward(messages, &around.inbound, link, journal));
+            tokio::join!(mqtt.run(wiring), forward(messages, &around.inbound, way));
         }
     }
     Ok(())
@@ -193,15 +200,20 @@ fn shape(
     Ok((filter, shape))
 }
 
-async fn forward(
-    mut messages: mpsc::Receiver<FromSource>,
-    inbound: &mpsc::Sender<Inbound>,
+/// What a message passes on its way to the driver.
+struct Way {
     link: Link,
-    mut journal: Journal,
-) {
+    journal: Option<Journal>,
+    tap: Tap,
+}
+
+async fn forward(mut messages: mpsc::Receiver<FromSource>, inbound: &mpsc::Sender<Inbound>, mut way: Way) {
     while let Some(message) = messages.recv().await {
-        journal.note(&message);
-        if inbound.send(Inbound { link: link.clone(), message }).await.is_err() {
+        if let Some(journal) = &mut way.journal {
+            journal.note(&message);
+        }
+        way.tap.hear(&message);
+        if inbound.send(Inbound { link: way.link.clone(), message }).await.is_err() {
             return;
         }
     }

@@ -13,9 +13,11 @@ use tokio::time::Instant;
 use tokio_util::sync::CancellationToken;
 
 use super::ledger::{self, LedgerHandle, LedgerStore};
+use super::live::Tap;
 use super::seal::Seal;
 use super::{Failure, alerts, checkpoints, days, series, service_manager, sources};
 use crate::config::load::Loaded;
+use crate::core::id::SourceId;
 use crate::diagnostic::Diagnostic;
 use crate::ledger::LedgerError;
 use crate::runtime::clock::Clock;
@@ -43,6 +45,7 @@ pub(super) struct Station {
     last_commit: CancellationToken,
     ledger: LedgerHandle,
     seal: Seal,
+    tap: Tap,
     loaded: Loaded,
     clock: Clock,
 }
@@ -71,14 +74,17 @@ impl Station {
             .with_checks(entered);
         let (sender, inbound) = mpsc::channel(INBOUND_MAX);
         let mut tasks = Supervisor::new(stop.clone());
+        let tap = Tap::new(configuration);
         let surroundings = sources::Surroundings {
             clock: clock.clone(),
             stop: stop.clone(),
             inbound: sender,
             links: Arc::new(AtomicU64::new(0)),
-            channels: names.channels.into(),
+            journal: Some(names.channels.into()),
+            tap: tap.clone(),
         };
-        sources::start(&mut tasks, &configuration.sources, &surroundings);
+        let all = (0_u16..).map(SourceId).zip(configuration.sources.iter().cloned());
+        sources::start(&mut tasks, all, &surroundings);
         let last_commit = CancellationToken::new();
         let seal = Seal::of_service(ledger.clone(), &configuration.site);
         Ok(Self {
@@ -91,6 +97,7 @@ impl Station {
             last_commit,
             ledger,
             seal,
+            tap,
             loaded: loaded.clone(),
             clock: clock.clone(),
         })
@@ -114,6 +121,7 @@ impl Station {
             last_commit: &self.last_commit,
             checks: &self.checks,
             seal: &self.seal,
+            tap: &self.tap,
             series,
         };
         let path = self.ledger.path();

@@ -137,7 +137,7 @@ pub struct MqttSource {
     pub version: MqttVersion,
     /// Client identifier; the session is kept under it.
     pub client_id: String,
-    /// How long the broker keeps the session of an absent gateway.
+    /// How long the broker keeps the session of an absent gateway; zero: no session at all.
     pub session_expiry: Duration,
     /// Keep-alive.
     pub keep_alive: Duration,

@@ -29,6 +29,7 @@ pub mod note;
 pub mod presence;
 pub mod reader;
 pub mod reading;
+pub mod readout;
 pub mod record;
 pub mod reorder;
 pub mod rtd;

@@ -224,7 +224,10 @@ impl Mqtt {
             login: self.login.as_ref().map(|login| (login.user.as_str(), login.password.as_str())),
             keep_alive_s: u16::try_from(seconds(self.config.keep_alive.max(KEEP_ALIVE_MIN)))
                 .unwrap_or(u16::MAX),
-            session_expiry_s: Some(u32::try_from(seconds(self.config.session_expiry)).unwrap_or(u32::MAX)),
+            // A session of no length is none: it ends with the connection.
+            session_expiry_s: Some(self.config.session_expiry)
+                .filter(|expiry| !expiry.is_zero())
+                .map(|expiry| u32::try_from(seconds(expiry)).unwrap_or(u32::MAX)),
             will: None,
             receive_max: u16::try_from(self.config.unacked_max.max(1)).unwrap_or(u16::MAX),
             packet_bytes_max: self.config.packet_bytes_max,

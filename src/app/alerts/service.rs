@@ -10,6 +10,7 @@ use super::start::Surroundings;
 use super::trial;
 use crate::app::door::{Health, Service};
 use crate::app::ledger::Tide;
+use crate::app::live::{Begun, Listening, Tap};
 use crate::app::order::{Done, KeyRotation, Order, Problem, Rotated, TestOrder, Trial};
 use crate::app::seal::Seal;
 use crate::app::series::Again;
@@ -30,6 +31,7 @@ pub(super) struct Counter {
     series: Option<SeriesHandle>,
     seal: Seal,
     clock: Clock,
+    tap: Tap,
 }
 
 impl Counter {
@@ -37,8 +39,8 @@ impl Counter {
         let delivery = Arc::new(around.loaded.configuration.delivery.clone());
         let (tide, series) = (around.ledger.tide(), around.series.clone());
         let configuration = around.loaded.sha256().into();
-        let (seal, clock) = (around.seal.clone(), around.clock.clone());
-        Self { reception, composer, delivery, configuration, tide, series, seal, clock }
+        let (seal, clock, tap) = (around.seal.clone(), around.clock.clone(), around.tap.clone());
+        Self { reception, composer, delivery, configuration, tide, series, seal, clock, tap }
     }
 }
 
@@ -55,6 +57,11 @@ impl Service for Counter {
         let wanted = alerts.iter().filter(|alert| number.is_none_or(|number| alert.number.0 == number));
         let written = wanted.map(serde_json::to_value).collect::<Result<_, _>>();
         written.map_err(|error| Problem::new("bug", error.to_string(), "report it with this message"))
+    }
+
+    fn readings(&self) -> (Begun, Listening) {
+        let version = env!("CARGO_PKG_VERSION").to_owned();
+        (Begun { version, configuration: self.configuration.to_string() }, self.tap.listen())
     }
 
     async fn perform(&self, order: Order) -> Result<Done, Problem> {

@@ -29,6 +29,7 @@ use crate::alert::publish::{self, Publisher};
 use crate::alert::webhook::Webhook;
 use crate::app::door::{Door, DoorError};
 use crate::app::ledger::LedgerHandle;
+use crate::app::live::Tap;
 use crate::app::seal::Seal;
 use crate::app::series::follow::SeriesHandle;
 use crate::config::delivery::Pace;
@@ -65,6 +66,8 @@ pub(in crate::app) struct Surroundings<'a> {
     pub(in crate::app) checks: &'a mpsc::Sender<Entry>,
     /// Signs checkpoints.
     pub(in crate::app) seal: &'a Seal,
+    /// Where those who look on are told what arrives.
+    pub(in crate::app) tap: &'a Tap,
     /// The way to the running series, where they are configured.
     pub(in crate::app) series: Option<SeriesHandle>,
 }

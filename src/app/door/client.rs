@@ -40,6 +40,17 @@ pub(in crate::app) fn knock(socket: &Path) -> Result<(), CallError> {
     }
 }
 
+/// Asks the service for an answer that may go on for ever.
+///
+/// # Errors
+/// [`CallError`] where it does not begin.
+pub(in crate::app) async fn open(socket: &Path, route: &str) -> Result<reqwest::Response, CallError> {
+    let client = reqwest::Client::builder().unix_socket(socket).build().map_err(CallError::Answer)?;
+    let sent = client.get(format!("http://localhost{route}")).send();
+    let sent = tokio::time::timeout(ANSWER_MAX, sent).await.map_err(|_| CallError::NotRunning)?;
+    sent.and_then(reqwest::Response::error_for_status).map_err(CallError::Answer)
+}
+
 /// Posts a body to the service behind this socket.
 ///
 /// # Errors

@@ -20,6 +20,11 @@ impl Service for Noted {
         std::future::ready(Ok(vec![number.into()])).await
     }
 
+    fn readings(&self) -> (Begun, Listening) {
+        let begun = Begun { version: "1".to_owned(), configuration: "2".to_owned() };
+        (begun, Listening { known: Vec::new(), events: tokio::sync::broadcast::channel(1).1 })
+    }
+
     async fn perform(&self, order: Order) -> Result<Done, Problem> {
         let refused = matches!(order, Order::Act { .. });
         self.0.lock().expect("no holder panics").push(order);

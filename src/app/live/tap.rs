@@ -1,0 +1,107 @@
+//! Where those who look on are told what the sources deliver, on its way to the driver.
+//!
+//! Each message of a source is looked at once and goes on untouched; nobody who listens can hold
+//! it back. What a listener has not taken is bounded, and the oldest of it is dropped.
+
+use std::collections::BTreeMap;
+use std::sync::{Arc, Mutex, PoisonError};
+
+use tokio::sync::broadcast;
+
+use super::WAITING_MAX;
+use super::event::{LiveEvent, LiveReading, SourceSeen};
+use crate::config::resolve::Configuration;
+use crate::core::id::SourceId;
+use crate::core::readout::Readout;
+use crate::probe::{Delivery, FromSource, SourceState};
+
+/// The place past which every message of a source goes. Copies are the same place.
+#[derive(Clone, Debug)]
+pub(in crate::app) struct Tap {
+    shared: Arc<Shared>,
+}
+
+#[derive(Debug)]
+struct Shared {
+    /// Names of the sources, by number.
+    names: Vec<String>,
+    to: broadcast::Sender<Arc<LiveEvent>>,
+    seen: Mutex<Seen>,
+}
+
+#[derive(Debug)]
+struct Seen {
+    readout: Readout,
+    sources: BTreeMap<SourceId, SourceSeen>,
+}
+
+/// What a listener gets.
+#[derive(Debug)]
+pub(in crate::app) struct Listening {
+    /// How each source stands that has said so.
+    pub(in crate::app) known: Vec<LiveEvent>,
+    /// Everything from there on.
+    pub(in crate::app) events: broadcast::Receiver<Arc<LiveEvent>>,
+}
+
+impl Tap {
+    /// A tap for the sources and channels of this configuration.
+    pub(in crate::app) fn new(configuration: &Configuration) -> Self {
+        let names = configuration.sources.iter().map(|source| source.name.clone()).collect();
+        let readout = Readout::new(&configuration.channels);
+        let seen = Mutex::new(Seen { readout, sources: BTreeMap::new() });
+        Self { shared: Arc::new(Shared { names, to: broadcast::Sender::new(WAITING_MAX), seen }) }
+    }
+
+    /// Begins to listen.
+    pub(in crate::app) fn listen(&self) -> Listening {
+        let seen = self.shared.seen.lock().unwrap_or_else(PoisonError::into_inner);
+        let known = seen.sources.values().cloned().map(LiveEvent::Source).collect();
+        Listening { known, events: self.shared.to.subscribe() }
+    }
+
+    /// Tells those who listen what a source says.
+    pub(in crate::app) fn hear(&self, message: &FromSource) {
+        // A holder cannot leave this half written.
+        let mut seen = self.shared.seen.lock().unwrap_or_else(PoisonError::into_inner);
+        match message {
+            FromSource::Delivery(delivery) => self.delivery(&mut seen.readout, delivery),
+            FromSource::State { source, state } => {
+                let name = self.name(*source);
+                let (up, cause) = match state {
+                    SourceState::Up => (true, None),
+                    SourceState::Down { cause } => (false, Some(cause.clone())),
+                    SourceState::Ended => (false, Some("it has come to its end".to_owned())),
+                };
+                let state = SourceSeen { source: name, up, cause };
+                seen.sources.insert(*source, state.clone());
+                self.tell(LiveEvent::Source(state));
+            }
+        }
+    }
+
+    fn delivery(&self, readout: &mut Readout, delivery: &Delivery) {
+        let heard = self.shared.to.receiver_count() > 0;
+        for sample in &delivery.samples {
+            // Looked at even where nobody listens: what a value means may hang on those before it.
+            let shown = readout.take(*sample);
+            if heard && let Some(channel) = readout.channel(sample.channel) {
+                let reading = LiveReading::new(channel, sample.at, delivery.received, sample.value, shown);
+                self.tell(LiveEvent::Reading(reading));
+            }
+        }
+        for refusal in delivery.refusals.iter().filter(|_| heard) {
+            let (source, what) = (self.name(delivery.source), refusal.what.clone());
+            self.tell(LiveEvent::Refused { source, what, why: refusal.why.to_string() });
+        }
+    }
+
+    fn name(&self, source: SourceId) -> String {
+        self.shared.names.get(usize::from(source.0)).cloned().unwrap_or_default()
+    }
+
+    fn tell(&self, event: LiveEvent) {
+        // An error says that nobody listens.
+        drop(self.shared.to.send(Arc::new(event)));
+    }
+}

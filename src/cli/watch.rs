@@ -1,0 +1,25 @@
+//! The command line of `watch`.
+
+use clap::Args;
+
+use super::ConfigArgs;
+
+/// Arguments of `watch`.
+#[derive(Args, Debug)]
+pub struct WatchArgs {
+    /// Configuration.
+    #[command(flatten)]
+    pub config: ConfigArgs,
+    /// Only the probes of this machine; may be given more than once.
+    #[arg(long = "machine", value_name = "NAME")]
+    pub machines: Vec<String>,
+    /// Only this probe, `<machine>/<probe>`; may be given more than once.
+    #[arg(long = "probe", value_name = "NAME")]
+    pub probes: Vec<String>,
+    /// End by itself after N seconds.
+    #[arg(long, value_name = "N")]
+    pub seconds: Option<u64>,
+    /// Every event as one JSON object, one a line, as it comes.
+    #[arg(long)]
+    pub json: bool,
+}
