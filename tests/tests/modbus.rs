@@ -1,6 +1,8 @@
-//! Modbus sources on real pseudo-terminals: the simulator's units, and units of other
-//! hands.
+//! Modbus sources on real pseudo-terminals: the simulator's units, units of other hands, and the
+//! whole program.
 
+#[path = "modbus/gateway.rs"]
+mod gateway;
 #[path = "modbus/listener.rs"]
 mod listener;
 #[path = "modbus/peers.rs"]
