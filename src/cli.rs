@@ -6,6 +6,7 @@ mod history;
 mod keeping;
 mod moment;
 mod people;
+mod scan;
 mod seal;
 mod verify;
 mod watch;
@@ -27,6 +28,7 @@ pub use people::{
     MaintenanceArgs, TestArgs,
 };
 
+pub use scan::{ScanArgs, Span};
 pub use seal::{
     CheckpointArgs, CheckpointCommand, CheckpointMakeArgs, CheckpointShowArgs, KeyArgs, KeyCommand,
     KeyExportArgs, KeyRotateArgs, KeyShowArgs,
@@ -99,6 +101,8 @@ pub enum Command {
     Maintenance(MaintenanceArgs),
     /// Show the readings as they come in: through the service, or from the sources themselves.
     Watch(WatchArgs),
+    /// Look at a port or a Modbus line that is not configured yet, and propose the configuration.
+    Scan(ScanArgs),
     /// Put on record what people see: checks, notes, amendments; and show which checks are due.
     Enter(EnterArgs),
     /// Keep readings from being pruned while somebody may ask for them.
@@ -329,6 +333,22 @@ mod tests {
             ("rinseward check-config", false),
             ("rinseward watch --machine dm1 --probe dm2/rinse --seconds 5 --json", true),
             ("rinseward watch --seconds soon", false),
+            ("rinseward scan", false),
+            ("rinseward scan --port /dev/ttyUSB0 --seconds 5 --json", true),
+            ("rinseward scan --port /dev/ttyUSB0 --modbus --baud 9600 --parity none --stop-bits 2", true),
+            ("rinseward scan --port /dev/ttyUSB0 --modbus --units 1-8 --registers 30 --function 3", true),
+            ("rinseward scan --port /dev/ttyUSB0 --modbus --seconds 5", false),
+            ("rinseward scan --port /dev/ttyUSB0 --modbus --units 8-1", false),
+            ("rinseward scan --port /dev/ttyUSB0 --modbus --units 1-256", false),
+            ("rinseward scan --port /dev/ttyUSB0 --modbus --registers 0-256", false),
+            ("rinseward scan --port /dev/ttyUSB0 --modbus --function 6", false),
+            ("rinseward scan --port /dev/ttyUSB0 --parity mark", false),
+            ("rinseward scan --port /dev/ttyUSB0 --machine dm/1", false),
+            ("rinseward scan --tcp 192.0.2.10 --modbus --machine dm2", true),
+            ("rinseward scan --tcp [2001:db8::1]:502", true),
+            ("rinseward scan --tcp 192.0.2.10:none", false),
+            ("rinseward scan --tcp 192.0.2.10 --port /dev/ttyUSB0", false),
+            ("rinseward scan --tcp 192.0.2.10 --baud 9600", false),
             ("rinseward key", false),
             ("rinseward key show --ledger x --json", true),
             ("rinseward key export --config x", false),

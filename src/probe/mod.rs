@@ -9,6 +9,7 @@ pub mod modbus;
 pub mod mqtt;
 pub mod refusals;
 pub mod replay;
+pub mod scan;
 pub mod serial;
 pub mod text;
 
