@@ -19,6 +19,7 @@ mod live;
 mod logbook;
 mod order;
 mod people;
+mod ports;
 mod replay;
 mod run;
 mod seal;
@@ -26,6 +27,7 @@ pub mod series;
 mod service_manager;
 mod sources;
 mod station;
+mod terminal;
 mod verify;
 mod watch;
 
@@ -67,6 +69,7 @@ pub fn execute(cli: &Cli, streams: &mut Streams<'_>) -> Result<(), Failure> {
         Command::Export(arguments) => export::export(arguments, streams),
         Command::Alerts(arguments) => people::alerts(&arguments.command, streams),
         Command::Maintenance(arguments) => people::maintenance(arguments, streams),
+        Command::Ports(arguments) => ports::ports(arguments, streams),
         Command::Watch(arguments) => watch::watch(arguments, streams),
         Command::Enter(arguments) => enter::enter(&arguments.entry, streams),
         Command::Hold(arguments) => keeping::hold::hold(&arguments.command, streams),

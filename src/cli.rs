@@ -6,6 +6,7 @@ mod history;
 mod keeping;
 mod moment;
 mod people;
+mod ports;
 mod seal;
 mod verify;
 mod watch;
@@ -27,6 +28,7 @@ pub use people::{
     MaintenanceArgs, TestArgs,
 };
 
+pub use ports::PortsArgs;
 pub use seal::{
     CheckpointArgs, CheckpointCommand, CheckpointMakeArgs, CheckpointShowArgs, KeyArgs, KeyCommand,
     KeyExportArgs, KeyRotateArgs, KeyShowArgs,
@@ -97,6 +99,8 @@ pub enum Command {
     Alerts(AlertsArgs),
     /// Hold the messages about a machine while somebody works on it; records are kept.
     Maintenance(MaintenanceArgs),
+    /// List the serial ports: what they are, who has them, who may open them.
+    Ports(PortsArgs),
     /// Show the readings as they come in: through the service, or from the sources themselves.
     Watch(WatchArgs),
     /// Put on record what people see: checks, notes, amendments; and show which checks are due.
@@ -304,6 +308,8 @@ mod tests {
             ("rinseward check-config", false),
             ("rinseward watch --machine dm1 --probe dm2/rinse --seconds 5 --json", true),
             ("rinseward watch --seconds soon", false),
+            ("rinseward watch --json --plain", false),
+            ("rinseward ports --also /dev/pts/1 --config x --json", true),
             ("rinseward key", false),
             ("rinseward key show --ledger x --json", true),
             ("rinseward key export --config x", false),

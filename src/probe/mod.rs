@@ -6,6 +6,7 @@
 //! then may a source acknowledge to whoever sent it.
 
 pub mod mqtt;
+pub mod ports;
 pub mod refusals;
 pub mod replay;
 pub mod serial;
