@@ -30,6 +30,7 @@ use crate::runtime::clock::Clock;
 const PROGRESS_EVERY: u64 = 20_000;
 
 pub(super) fn export(arguments: &ExportArgs, streams: &mut Streams<'_>) -> Result<(), Failure> {
+    check(arguments)?;
     let (path, _) = people::ledger_path(&arguments.ledger, streams)?;
     let failed = |error: LedgerError| Failure::from(ledger::diagnose(&error, &path));
     // The place and the program are looked at before anything is signed or read.
@@ -69,6 +70,28 @@ pub(super) fn export(arguments: &ExportArgs, streams: &mut Streams<'_>) -> Resul
     };
     progress.finish();
     warn(&damaged, &path, streams)
+}
+
+/// A choice that a form would pass over in silence is refused.
+fn check(arguments: &ExportArgs) -> Result<(), Failure> {
+    let (pdf, evidence) = match arguments.form {
+        ExportForm::Pdf => (true, true),
+        ExportForm::Evidence => (false, true),
+        ExportForm::Csv | ExportForm::Json | ExportForm::Jsonl => (false, false),
+    };
+    let choices = [
+        ("--paper", arguments.paper.is_some(), pdf, "--form pdf"),
+        ("--scale", arguments.scale.is_some(), pdf, "--form pdf; all other forms are in °C"),
+        ("--language", arguments.language.is_some(), pdf, "--form pdf; all other forms are for programs"),
+        ("--all-traces", arguments.all_traces, evidence, "--form evidence or --form pdf"),
+    ];
+    match choices.into_iter().find(|(_, given, fits, _)| *given && !fits) {
+        None => Ok(()),
+        Some((option, _, _, form)) => {
+            let summary = format!("{option} says nothing to this form");
+            Err(Diagnostic::error("usage", summary).advice(format!("leave it out, or give {form}")).into())
+        }
+    }
 }
 
 /// What some forms are made with.

@@ -39,7 +39,7 @@ pub(super) fn alerts(command: &AlertsCommand, streams: &mut Streams<'_>) -> Resu
 fn list(arguments: &AlertsListArgs, streams: &mut Streams<'_>) -> Result<(), Failure> {
     let (path, zone) = ledger_path(&arguments.from, streams)?;
     let failed = |error| Failure::from(ledger::diagnose(&error, &path));
-    let read = Reader::open(&path).and_then(|reader| story::all_past_damage(&reader));
+    let read = Reader::open(&path).and_then(|reader| story::all(&reader));
     let (stories, damaged) = read.map_err(failed)?;
     let mut stories: Vec<_> =
         stories.into_values().filter(|story| !arguments.open || story.closed.is_none()).collect();
@@ -59,7 +59,7 @@ fn show(arguments: &AlertsShowArgs, streams: &mut Streams<'_>) -> Result<(), Fai
     let (path, zone) = ledger_path(&arguments.from, streams)?;
     let failed = |error| Failure::from(ledger::diagnose(&error, &path));
     let number = AlertNumber(arguments.alert);
-    let read = Reader::open(&path).and_then(|reader| story::records_past_damage(&reader, number));
+    let read = Reader::open(&path).and_then(|reader| story::records(&reader, number));
     let (records, damaged) = read.map_err(failed)?;
     let Some(told) = story::told(&records) else {
         // The record that raised it may be among those that cannot be read.

@@ -184,10 +184,10 @@ impl Body {
         match self {
             Self::Cycle(cycle) => cycle.verdict.is_urgent() || !cycle.findings.is_empty(),
             Self::Gap(gap) => gap.to.is_none(),
-            Self::ClockStep(_) | Self::MachineFailure(_) => true,
+            // The signing key and whoever follows the record wait for the start.
+            Self::ServiceStart(_) | Self::ClockStep(_) | Self::MachineFailure(_) => true,
             // What the desk records is committed at once by the desk itself.
             Self::Check(_)
-            | Self::ServiceStart(_)
             | Self::ServiceStop(_)
             | Self::ConfigurationChange(_)
             | Self::AlertRaised(_)

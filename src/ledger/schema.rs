@@ -276,7 +276,8 @@ fn migrate_all(connection: &mut Connection) -> rusqlite::Result<()> {
 }
 
 /// The file of this name with an ending more.
-pub(super) fn beside(path: &Path, ending: &str) -> std::path::PathBuf {
+#[must_use]
+pub fn beside(path: &Path, ending: &str) -> std::path::PathBuf {
     let mut name = path.as_os_str().to_owned();
     name.push(ending);
     name.into()

@@ -388,6 +388,43 @@ fn damage_is_named_and_the_rest_shown() {
     assert!(alerts.contains("damaged, so perhaps more: record 6"), "{alerts}");
 }
 
+// The records of one alert and the cycles that it names come in pages like every other list: the
+// pages together are the whole, and a limit alone is the newest.
+#[test]
+fn what_concerns_an_alert_comes_in_pages() {
+    let site = site();
+    let source = ["--ledger", path(&site.ledger)];
+    let numbers = |words: &[&str]| -> Vec<u64> {
+        let output = ask(&source, &[words, &["--alert", "1", "--json"]].concat());
+        assert_eq!(output.status.code(), Some(0), "{words:?}: {}", text(&output.stderr));
+        let out = text(&output.stdout);
+        let rows = out.lines().map(|line| serde_json::from_str::<serde_json::Value>(line).expect("JSON"));
+        rows.map(|row| row["index"].as_u64().or(row["ledger_index"].as_u64()).expect("a number")).collect()
+    };
+    for show in ["records", "cycles"] {
+        let all = numbers(&["--show", show]);
+        assert!(!all.is_empty(), "{show}");
+        let newest = all.last().copied().into_iter().collect::<Vec<u64>>();
+        assert_eq!(numbers(&["--show", show, "--limit", "1"]), newest, "{show}");
+        for order in [&[][..], &["--newest-first"]] {
+            let whole = numbers(&[&["--show", show], order].concat());
+            let mut paged = Vec::new();
+            let before_all = if order.is_empty() { "0" } else { "1000" };
+            let mut after = before_all.to_owned();
+            loop {
+                let words = [&["--show", show, "--limit", "2", "--after", &after], order].concat();
+                let page = numbers(&words);
+                let Some(last) = page.last() else { break };
+                assert!(page.len() <= 2, "{page:?}");
+                after = last.to_string();
+                paged.extend(page);
+            }
+            let whole: Vec<u64> = whole.into_iter().filter(|index| *index > 0).collect();
+            assert_eq!(paged, whole, "{show} {order:?}");
+        }
+    }
+}
+
 // The alerts that can be told are told; what is damaged among their records is named, since it may
 // have been of any of them.
 #[test]

@@ -88,6 +88,32 @@ fn kept(site: &Site, hours: f64) -> usize {
     cycles
 }
 
+// Own rule: a name on record is one line of at most 200 bytes that a hand can write, whichever
+// command takes it (`core::logbook::name`).
+#[test]
+fn a_name_on_record_is_one_line() {
+    let site = Site::new(1, PIPE);
+    let (ledger, configuration, out) = (site.ledger(), site.configuration(), site.path("out.sqlite"));
+    kept(&site, 0.15);
+    json(&["backup", "--ledger", text(&ledger), "--out", text(&out), "--json"]);
+    let file = site.path("kept.senml");
+    let before = records(&ledger);
+    let long = "a".repeat(201);
+    for name in [&*long, "Ana\nBen", "Ana\u{1b}[2J", " ", ""] {
+        for words in [
+            &["restore", text(&out), "--to", text(&ledger), "--force", "--by", name][..],
+            &["import", text(&file), "--config", text(&configuration), "--by", name],
+            &["key", "rotate", "--config", text(&configuration), "--by", name],
+            &["enter", "supply", "dm1", "--config", text(&configuration), "--by", name],
+        ] {
+            let (code, said) = say(words);
+            assert_eq!((code, said.contains("the name ")), (Some(64), true), "{words:?}: {said}");
+            assert!(!said.contains('\u{1b}'), "{said}");
+        }
+    }
+    assert_eq!(records(&ledger), before, "nothing was changed");
+}
+
 /// Polls until it holds, at most a minute.
 fn until(holds: impl Fn() -> bool, otherwise: impl Fn() -> String) {
     crate::alerts::office::until(holds, otherwise);

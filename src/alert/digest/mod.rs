@@ -57,6 +57,9 @@ pub struct Digest {
     pub open: Vec<Alert>,
     /// Checks that failed, by machine and time; those that were withdrawn are left out.
     pub failed_checks: Vec<FailedCheck>,
+    /// Records since the start of the span that cannot be read: they are in none of the numbers.
+    #[serde(default)]
+    pub unreadable: u64,
     /// The ledger as it was when the digest was made.
     pub checkpoint: Option<Checkpoint>,
 }

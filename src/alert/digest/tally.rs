@@ -30,6 +30,7 @@ pub struct Tally {
     raised: u64,
     closed: u64,
     checks: Checks,
+    unreadable: u64,
     /// What checks are judged by.
     profiles: Vec<Profile>,
 }
@@ -56,7 +57,8 @@ impl Tally {
         let machines = machines.into_iter().map(|name| (name, Machine::default())).collect();
         let days = BTreeMap::new();
         let (down, checks, profiles) = (Vec::new(), Checks::default(), Vec::new());
-        Self { span, from, to, zone, machines, days, down, raised: 0, closed: 0, checks, profiles }
+        let (raised, closed, unreadable) = (0, 0, 0);
+        Self { span, from, to, zone, machines, days, down, raised, closed, checks, unreadable, profiles }
     }
 
     /// Judges checks by the products of these machines; without one its concentrations are not judged.
@@ -101,6 +103,11 @@ impl Tally {
             | Body::WiringProof(_)
             | Body::SignOff(_) => {}
         }
+    }
+
+    /// A record is there that cannot be read.
+    pub const fn take_unreadable(&mut self) {
+        self.unreadable += 1;
     }
 
     fn cycle(&mut self, machine: &str, cycle: &Cycle) {
@@ -180,6 +187,7 @@ impl Tally {
             closed: self.closed,
             open,
             failed_checks: self.checks.failed(&self.profiles),
+            unreadable: self.unreadable,
             checkpoint,
         }
     }

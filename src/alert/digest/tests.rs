@@ -209,6 +209,21 @@ fn digests_read_as_agreed() {
     }
 }
 
+// What is missing from the numbers must not look like nothing: in the subject, and with what to do.
+#[test]
+fn records_that_cannot_be_read_are_told() {
+    for (language, subject, advice) in [
+        (Language::English, "records that cannot be read: 3", "rinseward verify"),
+        (Language::Spanish, "registros que no se pueden leer: 3", "rinseward verify"),
+    ] {
+        let facts = facts(language, Scale::Celsius);
+        let message = compose(&Digest { unreadable: 3, ..day() }, &facts, None);
+        assert!(message.subject.contains(subject), "{}", message.subject);
+        assert!(message.text.contains(advice) && message.html.contains(advice), "{}", message.text);
+        assert!(!compose(&day(), &facts, None).text.contains(advice));
+    }
+}
+
 /// Worked by hand: 60 racks, 36 min of gaps in a day are 97.5 %.
 #[test]
 fn the_day_is_added_up() {

@@ -126,7 +126,11 @@ impl Writer<'_> {
             0 => String::new(),
             count => format!("; {}", self.with(Phrase::DigestFailed, &[("count", &count.to_string())])),
         };
-        format!("{}; {open}{checks}{failed}", self.judged(total))
+        let unread = match self.digest.unreadable {
+            0 => String::new(),
+            count => format!("; {}", self.with(Phrase::DigestUnread, &[("count", &count.to_string())])),
+        };
+        format!("{}; {open}{checks}{failed}{unread}", self.judged(total))
     }
 
     fn subject(&self) -> String {
@@ -186,7 +190,12 @@ impl Writer<'_> {
             let racks = self.judged(day.counts);
             (self.with(Phrase::DayLine, &[("day", &day.date), ("racks", &racks)]), Vec::new())
         });
+        let damage = (self.digest.unreadable > 0).then(|| {
+            let count = self.digest.unreadable.to_string();
+            (self.with(Phrase::DigestUnread, &[("count", &count)]), vec![self.say(Phrase::DamageNote)])
+        });
         [
+            section(Phrase::Damage, damage.into_iter().collect()),
             section(Phrase::Machines, self.machines()),
             section(Phrase::OpenAlerts, self.alerts()),
             section(Phrase::MissingChecks, checks.collect()),

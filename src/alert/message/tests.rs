@@ -56,9 +56,10 @@ fn alert(condition: Condition) -> Alert {
         Condition::RinseHot => (celsius(91.5, 92.0, 90.0), vec![]),
         Condition::DiskFilling => (same(Quantity::Fraction(0.08), Quantity::Fraction(0.1)), vec![]),
         Condition::SeriesBacklog => (same(Quantity::Seconds(5400.0), Quantity::Seconds(3600.0)), vec![]),
-        Condition::ProbeFault | Condition::ProbeSilent | Condition::CalibrationOverdue => {
-            (None, vec!["dm1/rinse"])
-        }
+        Condition::ProbeFault
+        | Condition::ProbeSilent
+        | Condition::CalibrationOverdue
+        | Condition::ThermometerOff => (None, vec!["dm1/rinse"]),
         Condition::CheckOverdue => (None, vec!["sanitizer", "drain-and-clean"]),
         Condition::ClockUnsynchronised => (None, vec![]),
         Condition::Undelivered => (None, vec!["email:ana@example.org"]),

@@ -117,15 +117,29 @@ fn of_alert(ground: &Ground, alert: u64, arguments: &HistoryArgs, each: Each<'_>
         rows.push((index, ground.reader.record(index)?));
     }
     rows.retain(|(_, found)| found.as_ref().map_or(true, |(_, record)| fits(ground, arguments, record)));
+    page(rows, arguments, each);
+    Ok(())
+}
+
+/// Gives one page of rows that are in order of their index, by the rules of every other list.
+pub(super) fn page(mut rows: Vec<(u64, Found)>, arguments: &HistoryArgs, each: Each<'_>) {
     if arguments.newest_first {
         rows.reverse();
+    }
+    if let Some(after) = arguments.after {
+        rows.retain(|(index, _)| if arguments.newest_first { *index < after } else { *index > after });
+    }
+    let limit = arguments.limit.unwrap_or(usize::MAX);
+    if arguments.newest_first || arguments.after.is_some() {
+        rows.truncate(limit);
+    } else {
+        rows.drain(..rows.len().saturating_sub(limit));
     }
     for (index, found) in rows {
         if each(index, found).is_break() {
             break;
         }
     }
-    Ok(())
 }
 
 fn causes(body: &Body) -> Vec<u64> {

@@ -100,7 +100,7 @@ fn gather(ground: &Ground, index: u64, size: u64) -> Result<Told, LedgerError> {
         (_, Ok(Some(trace))) => Some(Ok(counted(trace))),
         (_, Err(error)) => Some(Err(error)),
     };
-    let leaf = leaf_hash(&bytes).0.iter().map(|byte| format!("{byte:02x}")).collect();
+    let leaf = leaf_hash(&bytes).to_string();
     Ok(Told { record, bytes: String::from_utf8_lossy(&bytes).into_owned(), leaf, size, about, trace })
 }
 

@@ -11,13 +11,14 @@ use std::path::{Path, PathBuf};
 
 use serde::Serialize;
 
-use super::{counted, hex, tell};
+use super::{counted, tell};
 use crate::app::people::ledger_path;
 use crate::app::{Failure, Streams, ledger};
 use crate::cli::BackupArgs;
+use crate::core::merkle::Hash;
 use crate::core::time::Timestamp;
 use crate::diagnostic::Diagnostic;
-use crate::ledger::{BackupError, Inspected, LedgerError, back_up};
+use crate::ledger::{BackupError, Inspected, LedgerError, back_up, beside};
 use crate::runtime::clock::Clock;
 
 /// Ending and mode of the file with the public key beside a ledger.
@@ -83,7 +84,7 @@ fn told(backup: PathBuf, bytes: u64, found: &Inspected, verify_key: bool, signin
         backup,
         bytes,
         records: found.records,
-        root: hex(&found.root),
+        root: Hash(found.root).to_string(),
         inputs: found.inputs,
         last_recorded: found.last_recorded,
         checkpoint: found.checkpoint,
@@ -129,12 +130,6 @@ fn named(out: &Path, ledger: &Path) -> PathBuf {
 pub(super) fn dated(now: Timestamp) -> String {
     now.to_string().chars().take(19).filter(|character| character.is_ascii_alphanumeric()).collect::<String>()
         + "Z"
-}
-
-pub(super) fn beside(path: &Path, ending: &str) -> PathBuf {
-    let mut name = path.as_os_str().to_owned();
-    name.push(ending);
-    name.into()
 }
 
 /// Copies a key to a new file; `false` where there is none.

@@ -214,13 +214,25 @@ impl Turn<'_> {
         match (&record.body, machine) {
             (Body::Cycle(cycle), Some(machine)) => self.cycle(machine, cycle, index),
             (Body::Gap(gap), Some(machine)) => self.gap(machine, gap),
-            (Body::Check(check), Some(machine)) => self.check(machine, index, check),
-            (Body::Amendment(amendment), Some(machine)) => self.amended(machine, amendment),
+            (Body::Check(check), Some(machine)) => {
+                self.check(machine, index, check);
+                self.compared(machine, index, check);
+            }
+            (Body::Calibration(done), Some(machine)) => self.calibrated(machine, index, done),
+            (Body::Amendment(amendment), Some(machine)) => {
+                self.amended(machine, amendment);
+                self.compared_otherwise(machine, amendment);
+            }
             (Body::MachineFailure(_), Some(machine)) => self.judging_failed(machine),
             (Body::Notification(letter), _) => self.letter(letter),
             (Body::ClockStep(step), _) if step.clock == Clock::Gateway => self.clock_set(step.from, step.to),
             (
-                Body::Cycle(_) | Body::Gap(_) | Body::Check(_) | Body::Amendment(_) | Body::MachineFailure(_),
+                Body::Cycle(_)
+                | Body::Gap(_)
+                | Body::Check(_)
+                | Body::Calibration(_)
+                | Body::Amendment(_)
+                | Body::MachineFailure(_),
                 None,
             )
             | (
@@ -241,7 +253,6 @@ impl Turn<'_> {
                 | Body::Pruned(_)
                 | Body::Import(_)
                 | Body::Restored(_)
-                | Body::Calibration(_)
                 | Body::Response(_)
                 | Body::WiringProof(_)
                 | Body::SignOff(_),

@@ -333,6 +333,7 @@ fn tells_of(condition: Condition, cycle: &Cycle) -> bool {
         Condition::Drifting
         | Condition::TankCold
         | Condition::CalibrationOverdue
+        | Condition::ThermometerOff
         | Condition::DiskFilling
         | Condition::ClockUnsynchronised
         | Condition::SeriesBacklog

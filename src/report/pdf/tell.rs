@@ -214,6 +214,7 @@ impl Teller {
             Condition::ProbeSilent => ("probe silent", "sonda sin señal"),
             Condition::CheckOverdue => ("check overdue", "control pendiente"),
             Condition::CalibrationOverdue => ("calibration overdue", "calibración vencida"),
+            Condition::ThermometerOff => ("thermometer off", "termómetro desajustado"),
             Condition::DiskFilling => ("disk filling up", "disco casi lleno"),
             Condition::ClockUnsynchronised => ("clock not synchronised", "reloj sin sincronizar"),
             Condition::SeriesBacklog => ("time series not written", "serie temporal sin escribir"),
