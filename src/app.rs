@@ -20,6 +20,7 @@ mod logbook;
 mod order;
 mod people;
 mod ports;
+mod prove;
 mod replay;
 mod run;
 mod seal;
@@ -70,6 +71,7 @@ pub fn execute(cli: &Cli, streams: &mut Streams<'_>) -> Result<(), Failure> {
         Command::Alerts(arguments) => people::alerts(&arguments.command, streams),
         Command::Maintenance(arguments) => people::maintenance(arguments, streams),
         Command::Ports(arguments) => ports::ports(arguments, streams),
+        Command::Prove(arguments) => prove::prove(arguments, streams),
         Command::Watch(arguments) => watch::watch(arguments, streams),
         Command::Enter(arguments) => enter::enter(&arguments.entry, streams),
         Command::Hold(arguments) => keeping::hold::hold(&arguments.command, streams),

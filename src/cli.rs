@@ -7,6 +7,7 @@ mod keeping;
 mod moment;
 mod people;
 mod ports;
+mod prove;
 mod seal;
 mod verify;
 mod watch;
@@ -29,6 +30,7 @@ pub use people::{
 };
 
 pub use ports::PortsArgs;
+pub use prove::ProveArgs;
 pub use seal::{
     CheckpointArgs, CheckpointCommand, CheckpointMakeArgs, CheckpointShowArgs, KeyArgs, KeyCommand,
     KeyExportArgs, KeyRotateArgs, KeyShowArgs,
@@ -103,6 +105,8 @@ pub enum Command {
     Ports(PortsArgs),
     /// Show the readings as they come in: through the service, or from the sources themselves.
     Watch(WatchArgs),
+    /// Prove the wiring: warm one probe at a time, and see which one answers.
+    Prove(ProveArgs),
     /// Put on record what people see: checks, notes, amendments; and show which checks are due.
     Enter(EnterArgs),
     /// Keep readings from being pruned while somebody may ask for them.
@@ -309,6 +313,9 @@ mod tests {
             ("rinseward watch --machine dm1 --probe dm2/rinse --seconds 5 --json", true),
             ("rinseward watch --seconds soon", false),
             ("rinseward watch --json --plain", false),
+            ("rinseward prove dm1 --by AB --order wash,rinse --seconds-each 30 --water 45C --yes", true),
+            ("rinseward prove dm1", false),
+            ("rinseward prove dm1 --by AB --water 45", false),
             ("rinseward ports --also /dev/pts/1 --config x --json", true),
             ("rinseward key", false),
             ("rinseward key show --ledger x --json", true),

@@ -58,7 +58,7 @@ impl Exit {
 }
 
 /// Every slug with its exit code and what it means, in the order of the README.
-pub const SLUGS: [(&str, Exit, &str); 52] = [
+pub const SLUGS: [(&str, Exit, &str); 53] = [
     ("usage", Exit::Usage, "the command line is not understood"),
     (
         "bug",
@@ -113,6 +113,7 @@ pub const SLUGS: [(&str, Exit, &str); 52] = [
         "what was asked of an alert, a check or a maintenance window cannot be done",
     ),
     ("entry-refused", Exit::Usage, "what was entered cannot be true, or is not what the record is about"),
+    ("wiring-not-good", Exit::NotWhole, "a probe is not wired as it is configured, or that was not proved"),
     ("alert-test", Exit::InputOutput, "a test message did not get through"),
     ("service-socket", Exit::InputOutput, "the control socket cannot be made or used"),
     ("web-listen", Exit::InputOutput, "the pages cannot be served at their address; it is tried again"),

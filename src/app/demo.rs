@@ -53,6 +53,7 @@ pub(super) fn takes_the_screen(command: &Command) -> bool {
         | Command::Alerts(_)
         | Command::Maintenance(_)
         | Command::Ports(_)
+        | Command::Prove(_)
         | Command::Enter(_)
         | Command::Hold(_)
         | Command::Backup(_)

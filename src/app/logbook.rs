@@ -15,7 +15,9 @@ use crate::core::cycle::judge::Concentration;
 use crate::core::cycle::plate::{Profile, Sanitizing};
 use crate::core::id::MachineId;
 use crate::core::logbook::{self, Impossible, Judgement};
-use crate::core::record::{Amendment, AmendmentChange, Body, Check, CheckKind, Note, Record};
+use crate::core::record::{
+    Amendment, AmendmentChange, Body, Check, CheckKind, Note, ProvenProbe, Record, WiringProofDone,
+};
 use crate::core::sanitizer::Rules;
 use crate::core::site::Entered;
 use crate::core::time::Timestamp;
@@ -50,6 +52,13 @@ pub(super) enum Entry {
         /// Whether one from long ago is meant.
         #[serde(default)]
         late: bool,
+    },
+    /// The wiring of a machine was proved.
+    WiringProof {
+        /// Which.
+        machine: String,
+        /// What was found.
+        done: Box<WiringProofDone>,
     },
     /// What is to be known of an earlier record.
     Amendment {
@@ -140,6 +149,7 @@ impl Entry {
         let by = match &mut self {
             Self::Check { check, .. } => check.by_mut(),
             Self::Note { note, .. } => &mut note.by,
+            Self::WiringProof { done, .. } => &mut done.by,
             Self::Amendment { by, .. } => by,
         };
         *by = signed(std::mem::take(by));
@@ -184,6 +194,20 @@ pub(super) fn prepare(
                 .map_err(impossible)?;
             let way = Way::Ledger(Box::new(Record::new(now, machine.clone(), Body::Note(note))));
             Ok(Prepared { machine, way, judged: None })
+        }
+        Entry::WiringProof { machine, mut done } => {
+            place_of(&machine, machines)?;
+            logbook::name("the name", &done.by)
+                .and_then(|()| logbook::time(done.at, now, false))
+                .map_err(impossible)?;
+            let of_machine =
+                |probe: &ProvenProbe| probe.probe.rsplit_once('/').is_some_and(|(named, _)| named == machine);
+            if done.probes.is_empty() || !done.probes.iter().all(of_machine) {
+                return Err(refused("a proof is about the probes of its machine", "prove it anew"));
+            }
+            done.good = done.probes.iter().all(|probe| probe.good);
+            let way = Way::Ledger(Box::new(Record::new(now, Some(machine.clone()), Body::WiringProof(done))));
+            Ok(Prepared { machine: Some(machine), way, judged: None })
         }
         Entry::Amendment { of, reason, by, change } => {
             let written = logbook::text("the reason", &reason);

@@ -40,3 +40,4 @@ pub mod time;
 pub mod trend;
 pub mod uncertainty;
 pub mod units;
+pub mod wiring;

@@ -6,6 +6,8 @@ mod kitchen;
 mod port;
 #[path = "live/ports.rs"]
 mod ports;
+#[path = "live/proving.rs"]
+mod proving;
 #[path = "live/readings.rs"]
 mod readings;
 #[path = "support/terminal.rs"]
