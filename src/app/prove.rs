@@ -10,7 +10,7 @@ use tokio_util::sync::CancellationToken;
 use super::live::{Live, LiveEvent, Through, Wanted};
 use super::logbook::Entry;
 use super::order::Order;
-use super::{Failure, Streams, configuration, people};
+use super::{Failure, Streams, configuration, ledger, people};
 use crate::cli::ProveArgs;
 use crate::config::load::Loaded;
 use crate::core::channel::{Channel, Place, Role};
@@ -19,6 +19,7 @@ use crate::core::record::{ProvenProbe, WiringProofDone};
 use crate::core::units::Celsius;
 use crate::core::wiring::{Course, Finding, Found, Warmth, judge};
 use crate::diagnostic::Diagnostic;
+use crate::ledger::LedgerError;
 use crate::report::cautions;
 use crate::report::table::{WIDTH, wrapped};
 use crate::runtime::clock::Clock;
@@ -54,6 +55,10 @@ pub(super) fn prove(arguments: &ProveArgs, streams: &mut Streams<'_>) -> Result<
         let advice = "restart the service to put the files in force, or give --config the ones it runs with";
         let summary = "the service runs with another configuration than the one given";
         return Err(Diagnostic::error("usage", summary).advice(advice).into());
+    }
+    let path = &loaded.configuration.ledger.path;
+    if live.through() == Through::OwnSources && !path.exists() {
+        return Err(ledger::diagnose(&LedgerError::Missing { path: path.clone() }, path).into());
     }
     let stop = live.stop_on_signals()?;
     let courses = live.channels().iter().filter(|channel| matches!(channel.role, Role::Probe(_)));

@@ -43,7 +43,8 @@ pub(super) fn watch(arguments: &WatchArgs, streams: &mut Streams<'_>) -> Result<
     let live = Live::open(&loaded, &wanted)?;
     let stop = live.stop_on_signals()?;
     let clock = Clock::system();
-    let scene = Scene::new(live.channels(), clock.elapsed());
+    let mut scene = Scene::new(live.channels(), clock.elapsed());
+    scene.other_configuration = live.through() == (Through::Service { same_configuration: false });
     let limit = arguments.seconds.map(|seconds| clock.elapsed() + Duration::from_secs(seconds));
     let mut watching = Watching { live, clock, scene, stop, limit, scale: arguments.scale };
     if arguments.json {
@@ -163,7 +164,7 @@ impl Watching {
             }
             let now = self.clock.elapsed();
             let picture = Picture {
-                head: format!("rinseward  {site}  {}", time_of_day(self.clock.now(), &zone)),
+                head: format!("{site}  {}", time_of_day(self.clock.now(), &zone)),
                 way,
                 rows: self.scene.rows(now, self.scale, STRIP_WIDTH),
                 notes: self.scene.notes(),
@@ -179,10 +180,7 @@ impl Watching {
 
 const fn way(through: Through) -> &'static str {
     match through {
-        Through::Service { same_configuration: true } => "through the running service",
-        Through::Service { same_configuration: false } => {
-            "through the service, which runs with ANOTHER configuration: restart it"
-        }
-        Through::OwnSources => "from the ports themselves: no service runs",
+        Through::Service { .. } => "through the running service",
+        Through::OwnSources => "from the ports: no service runs",
     }
 }

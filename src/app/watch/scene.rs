@@ -35,6 +35,8 @@ pub(super) struct Scene {
     /// Source, what, why, how often; the newest last.
     refused: VecDeque<(String, String, String, u64)>,
     lost: u64,
+    /// Whether the service runs with another configuration than the one given.
+    pub(super) other_configuration: bool,
     /// Why nothing else comes.
     pub(super) ended: Option<String>,
 }
@@ -90,7 +92,14 @@ impl Scene {
                 was_silent: false,
             })
             .collect();
-        Self { probes, sources: BTreeMap::new(), refused: VecDeque::new(), lost: 0, ended: None }
+        Self {
+            probes,
+            sources: BTreeMap::new(),
+            refused: VecDeque::new(),
+            lost: 0,
+            other_configuration: false,
+            ended: None,
+        }
     }
 
     /// Takes what happened at `now` by the listener's clock.
@@ -147,6 +156,9 @@ impl Scene {
     pub(super) fn notes(&self) -> Vec<String> {
         let mut notes = Vec::new();
         notes.extend(self.ended.iter().map(|cause| format!("no more readings come: {cause}")));
+        if self.other_configuration {
+            notes.push("the service runs with ANOTHER configuration: restart it".to_owned());
+        }
         for down in self.sources.values().filter(|seen| !seen.up) {
             let cause = down.cause.as_deref().unwrap_or("it does not say why");
             notes.push(format!("source «{}» is down: {cause}", down.source));
@@ -294,13 +306,13 @@ fn moved(at: Timestamp, by_s: f64) -> Timestamp {
 /// A fault in words, with where to look.
 const fn told(fault: Fault) -> &'static str {
     match fault {
-        Fault::OpenCircuit => "BROKEN WIRE: a lead is off, or the tip burned out",
+        Fault::OpenCircuit => "BROKEN WIRE: a lead is off, or its tip is burnt",
         Fault::Short => "SHORT CIRCUIT: the leads touch before the tip",
         Fault::Reversed => "LEADS EXCHANGED: swap + and −",
         Fault::OutOfRange => "OUT OF RANGE: wrong type set, or no water is so",
         Fault::Stuck => "STUCK: the same digits for too long",
         Fault::Silent => "SILENT",
-        Fault::NoColdJunction => "NO COLD JUNCTION: its terminals give no temperature",
+        Fault::NoColdJunction => "NO COLD JUNCTION: its terminals are not read",
         Fault::Reported => "FAULT told by the source, or no number",
     }
 }

@@ -23,7 +23,7 @@ pub(super) const STRIP_WIDTH: usize = 16;
 /// Widths of name, value and trend where every column is shown.
 const COLUMNS: (usize, usize, usize) = (18, 9, 14);
 /// Width of the name where only some are.
-const NAME_NARROW: usize = 14;
+const NAME_NARROW: usize = 13;
 
 /// Columns that the hint at the top right takes.
 const QUITS_WIDTH: u16 = 10;
@@ -68,8 +68,11 @@ pub(super) fn draw(frame: &mut Frame<'_>, picture: &Picture<'_>) {
 }
 
 fn draw_head(frame: &mut Frame<'_>, area: Rect, picture: &Picture<'_>) {
-    let lines =
-        vec![Line::styled(format!(" {}", picture.head), bold()), Line::from(format!(" {}", picture.way))];
+    let name = if area.width >= WIDE { "rinseward  " } else { "" };
+    let lines = vec![
+        Line::styled(format!(" {name}{}", picture.head), bold()),
+        Line::from(format!(" {}", picture.way)),
+    ];
     frame.render_widget(Paragraph::new(lines), area);
     let quits = Rect { x: area.right().saturating_sub(QUITS_WIDTH), width: QUITS_WIDTH, height: 1, ..area };
     frame.render_widget(Paragraph::new("  q quits ").alignment(Alignment::Right), quits.intersection(area));
@@ -143,7 +146,11 @@ fn notes(notes: &[String], width: usize, most: usize) -> Vec<String> {
             break;
         }
         let marks = ["! "].into_iter().chain(std::iter::repeat("  "));
+        let cut = told.len() > most;
         lines.extend(marks.zip(told).map(|(mark, line)| format!("{mark}{line}")).take(most));
+        if let Some(last) = lines.last_mut().filter(|_| cut) {
+            last.push('…');
+        }
     }
     lines
 }

@@ -31,7 +31,7 @@ fn each_probe_has_a_line_that_tells_value_trend_minute_and_fault() {
     let (kitchen, mut port) = kitchen();
     let mut terminal = Terminal::start(&mut kitchen.program(&["watch"]), 80, 24);
     terminal.until("nothing heard");
-    terminal.until("from the ports themselves: no service runs");
+    terminal.until("from the ports: no service runs");
     print_minute(&mut port);
     let rinse = terminal.row("dm1/rinse", |row| row.contains("82.0 °C"));
     assert!(rinse.contains("⇑ rising fast") && rinse.contains("▁") && rinse.contains("█"), "{rinse}");
@@ -79,7 +79,7 @@ fn lines_tell_it_where_there_is_no_screen() {
     let (kitchen, mut port) = kitchen();
     let mut terminal =
         Terminal::start(&mut kitchen.program(&["watch", "--plain", "--seconds", "20"]), 100, 40);
-    terminal.until("from the ports themselves");
+    terminal.until("from the ports: no service");
     terminal.until("Never reach into a running machine");
     print_minute(&mut port);
     terminal.until("dm1/rinse            82.0 °C  ⇑ rising fast");
