@@ -45,3 +45,5 @@ mod series;
 mod verify;
 #[path = "tests/wire.rs"]
 mod wire;
+#[path = "tests/words.rs"]
+mod words;

@@ -38,7 +38,7 @@ pub(super) fn draws(arguments: &WatchArgs) -> bool {
 
 /// Shows what comes in until somebody ends it, it ends by itself, or the time is over.
 pub(super) fn watch(arguments: &WatchArgs, streams: &mut Streams<'_>) -> Result<(), Failure> {
-    let loaded = configuration::load(&arguments.config.files, streams)?;
+    let loaded = configuration::load(&arguments.config.files)?;
     let wanted = Wanted { machines: arguments.machines.clone(), channels: arguments.probes.clone() };
     let live = Live::open(&loaded, &wanted)?;
     let stop = live.stop_on_signals()?;
