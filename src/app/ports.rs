@@ -56,7 +56,7 @@ pub(super) fn ports(arguments: &PortsArgs, streams: &mut Streams<'_>) -> Result<
         [] if usual[0].exists() => &usual[..],
         files => files,
     };
-    let loaded = if files.is_empty() { None } else { Some(configuration::load(files, streams)?) };
+    let loaded = if files.is_empty() { None } else { Some(configuration::load(files)?) };
     let users = Users::of_system();
     let found = ports::look(&arguments.also, &users).map_err(|error| unlisted(&error))?;
     let sources = loaded.as_ref().map(|loaded| serial(&loaded.configuration)).unwrap_or_default();

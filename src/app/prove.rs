@@ -48,7 +48,7 @@ pub(super) fn prove(arguments: &ProveArgs, streams: &mut Streams<'_>) -> Result<
         let diagnostic = Diagnostic::error("usage", "nobody is at a terminal who could be asked");
         return Err(diagnostic.advice("add --yes: then each probe is waited for in its turn").into());
     }
-    let loaded = configuration::load(&arguments.config.files, streams)?;
+    let loaded = configuration::load(&arguments.config.files)?;
     let probes = ordered(&loaded, arguments)?;
     let live = Live::open(&loaded, &Wanted::default())?;
     if live.through() == (Through::Service { same_configuration: false }) {
