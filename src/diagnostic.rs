@@ -58,7 +58,7 @@ impl Exit {
 }
 
 /// Every slug with its exit code and what it means, in the order of the README.
-pub const SLUGS: [(&str, Exit, &str); 53] = [
+pub const SLUGS: [(&str, Exit, &str); 56] = [
     ("usage", Exit::Usage, "the command line is not understood"),
     (
         "bug",
@@ -79,6 +79,13 @@ pub const SLUGS: [(&str, Exit, &str); 53] = [
     ("source-open", Exit::InputOutput, "a port, a broker or a file cannot be opened; it is tried again"),
     ("source-lost", Exit::InputOutput, "a port or a broker went away; it is tried again"),
     ("input-refused", Exit::InputOutput, "something arrived that is no reading; it is counted"),
+    (
+        "modbus-silent",
+        Exit::InputOutput,
+        "a Modbus unit does not answer; it is asked again, and the others go on",
+    ),
+    ("modbus-exception", Exit::InputOutput, "a Modbus unit refuses a request; its probe gives a fault"),
+    ("modbus-garbled", Exit::InputOutput, "what a Modbus unit answers cannot be read"),
     ("trace-open", Exit::InputOutput, "the file to replay cannot be opened"),
     ("trace-read", Exit::InputOutput, "the file to replay cannot be read to its end"),
     ("ledger-open", Exit::InputOutput, "the ledger cannot be opened"),

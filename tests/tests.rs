@@ -26,6 +26,8 @@ mod ledger;
 mod live;
 #[path = "tests/markup.rs"]
 mod markup;
+#[path = "tests/modbus.rs"]
+mod modbus;
 #[path = "tests/mqtt.rs"]
 mod mqtt;
 #[path = "tests/replay.rs"]

@@ -7,6 +7,7 @@ use serde::Serialize;
 
 use super::{Failure, Streams, configuration};
 use crate::cli::PortsArgs;
+use crate::config::modbus::ModbusLink;
 use crate::config::resolve::Configuration;
 use crate::config::source::{Source, SourceKind};
 use crate::diagnostic::Diagnostic;
@@ -87,6 +88,10 @@ pub(super) fn ports(arguments: &PortsArgs, streams: &mut Streams<'_>) -> Result<
 fn serial(configuration: &Configuration) -> Vec<(String, PathBuf)> {
     let device = |source: &Source| match &source.kind {
         SourceKind::Serial(settings) => Some((source.name.clone(), settings.device.clone())),
+        SourceKind::Modbus(settings) => match &settings.link {
+            ModbusLink::Rtu(line) => Some((source.name.clone(), line.device.clone())),
+            ModbusLink::Tcp { .. } => None,
+        },
         SourceKind::Mqtt(_) | SourceKind::Replay(_) => None,
     };
     configuration.sources.iter().filter_map(device).collect()

@@ -132,7 +132,7 @@ mod tests {
     // What is recorded is the canonical text of a configuration: each shipped one reads back.
     #[test]
     fn every_shipped_configuration_reads_back_from_its_record() {
-        for name in ["gateway", "conveyor", "chlorine", "dump-and-refill", "series"] {
+        for name in ["gateway", "conveyor", "chlorine", "dump-and-refill", "modbus", "series"] {
             let path = std::path::Path::new(env!("CARGO_MANIFEST_DIR")).join(format!("config/{name}.toml"));
             let loaded = Configuration::load(&[path], environment()).expect("a shipped configuration");
             let read = Recorded::read(loaded.to_toml()).expect("its canonical text");

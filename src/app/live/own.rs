@@ -94,6 +94,7 @@ fn with_junctions(configuration: &Configuration, channels: &[Channel]) -> BTreeS
 fn copied(source: &Source) -> Option<Source> {
     let kind = match &source.kind {
         SourceKind::Serial(settings) => SourceKind::Serial(settings.clone()),
+        SourceKind::Modbus(settings) => SourceKind::Modbus(settings.clone()),
         SourceKind::Mqtt(settings) => {
             let mut settings = settings.clone();
             settings.client_id = format!("{}-live-{}", settings.client_id, std::process::id());

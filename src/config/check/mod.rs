@@ -8,6 +8,7 @@ mod accuracy;
 mod alert;
 mod delivery;
 mod machine;
+mod modbus;
 mod probe;
 mod secret;
 mod series;
