@@ -13,6 +13,7 @@ mod enter;
 pub mod export;
 mod failure;
 mod history;
+mod in_force;
 mod keeping;
 mod ledger;
 mod live;
