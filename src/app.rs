@@ -27,6 +27,7 @@ pub mod series;
 mod service_manager;
 mod sources;
 mod station;
+mod technician;
 mod verify;
 mod watch;
 
@@ -69,6 +70,8 @@ pub fn execute(cli: &Cli, streams: &mut Streams<'_>) -> Result<(), Failure> {
         Command::Alerts(arguments) => people::alerts(&arguments.command, streams),
         Command::Maintenance(arguments) => people::maintenance(arguments, streams),
         Command::Watch(arguments) => watch::watch(arguments, streams),
+        Command::Calibrate(arguments) => technician::calibrate(arguments, streams),
+        Command::Respond(arguments) => technician::respond(arguments, streams),
         Command::Enter(arguments) => enter::enter(&arguments.entry, streams),
         Command::Hold(arguments) => keeping::hold::hold(&arguments.command, streams),
         Command::Backup(arguments) => keeping::backup::backup(arguments, streams),
