@@ -47,3 +47,5 @@ mod technician;
 mod verify;
 #[path = "tests/wire.rs"]
 mod wire;
+#[path = "tests/words.rs"]
+mod words;

@@ -10,14 +10,18 @@ use serde::Serialize;
 
 use super::door::Peer;
 use super::{Failure, Streams};
+use crate::core::logbook;
+use crate::diagnostic::Diagnostic;
 
-/// Whoever asked for something, with the user of this computer beside the name.
-fn signed(by: Option<&str>) -> String {
+/// Whoever asked for something, with the user of this computer beside the name. A name is what
+/// everybody's is who enters something, see [`logbook::name`].
+fn signed(by: Option<&str>) -> Result<String, Failure> {
     let own = Peer::own();
-    match by.map(str::trim).filter(|by| !by.is_empty()) {
-        Some(by) => format!("{by} ({own})"),
-        None => own.to_string(),
-    }
+    let Some(by) = by else { return Ok(own.to_string()) };
+    logbook::name("the name", by).map_err(|error| {
+        Diagnostic::error("usage", format!("{error} (--by)")).advice("say who it is, in one line")
+    })?;
+    Ok(format!("{} ({own})", by.trim()))
 }
 
 /// Prints one object as JSON, or the lines for people.
@@ -35,11 +39,6 @@ fn tell(
         lines.iter().try_for_each(|line| writeln!(streams.out, "{line}"))
     };
     written.map_err(Failure::output)
-}
-
-/// 64 hexadecimal digits.
-fn hex(bytes: &[u8; 32]) -> String {
-    bytes.iter().map(|byte| format!("{byte:02x}")).collect()
 }
 
 /// A number with its thing, in the singular or the plural.

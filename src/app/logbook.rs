@@ -366,7 +366,7 @@ fn standing(
     machine: &str,
     amendment: &Amendment,
 ) -> Result<Vec<Concentration>, LedgerError> {
-    let mut checks: BTreeMap<u64, Check> = BTreeMap::new();
+    let mut checks: BTreeMap<u64, Option<Check>> = BTreeMap::new();
     let from = amendment.of.saturating_sub(LOOK_BACK);
     reader.records_of(&["check", "amendment"], from, |index, _, record| {
         let own = record.machine.as_deref() == Some(machine);
@@ -375,21 +375,23 @@ fn standing(
         } else if let Body::Check(check) = record.body
             && own
         {
-            checks.insert(index, check);
+            checks.insert(index, Some(check));
         }
         ControlFlow::Continue(())
     })?;
     apply(&mut checks, amendment);
-    let mut standing: Vec<Concentration> = checks.values().filter_map(Concentration::of).collect();
+    let mut standing: Vec<Concentration> = checks.values().flatten().filter_map(Concentration::of).collect();
     standing.sort_by_key(|check| check.at);
     Ok(standing.split_off(standing.len().saturating_sub(STANDING_MAX)))
 }
 
-fn apply(checks: &mut BTreeMap<u64, Check>, amendment: &Amendment) {
-    if let Some(check) = checks.remove(&amendment.of)
-        && let Some(stands) = logbook::amended(&check, &amendment.change)
-    {
-        checks.insert(amendment.of, stands.clone());
+/// The newest amendment of a check counts, also where two came at one instant.
+fn apply(checks: &mut BTreeMap<u64, Option<Check>>, amendment: &Amendment) {
+    let Some(check) = checks.get_mut(&amendment.of) else { return };
+    match &amendment.change {
+        AmendmentChange::Comment => {}
+        AmendmentChange::Withdrawn => *check = None,
+        AmendmentChange::Corrected(corrected) => *check = Some(corrected.clone()),
     }
 }
 

@@ -9,6 +9,7 @@ use super::Failure;
 use super::door::Peer;
 use super::logbook::{Entry, Judged};
 use crate::core::alert::{Alert, AlertNumber};
+use crate::core::logbook::{self, Impossible};
 use crate::core::record::Body;
 use crate::core::time::Timestamp;
 use crate::diagnostic::Diagnostic;
@@ -76,12 +77,13 @@ impl KeyRotation {
     /// That of somebody at this computer, as [`Order::signed`].
     ///
     /// # Errors
-    /// [`Problem`] where nobody is named.
+    /// [`Problem`] where nobody is named, or by what is no name, see [`logbook::name`].
     pub(super) fn signed(self, peer: &Peer) -> Result<Self, Problem> {
-        match self.by.trim() {
-            "" => Err(Problem::new("usage", "a new key needs the name of who asks for it", "say who it is")),
-            by => Ok(Self { by: format!("{by} ({peer})") }),
-        }
+        let refused = |error: Impossible| {
+            Problem::new("usage", format!("{error} (--by)"), "say who it is, in one line")
+        };
+        logbook::name("the name", &self.by).map_err(refused)?;
+        Ok(Self { by: format!("{} ({peer})", self.by.trim()) })
     }
 }
 

@@ -51,7 +51,7 @@ impl<'s, 'a> Session<'s, 'a> {
                 Diagnostic::error("usage", "nobody is at a terminal who could confirm the record");
             return Err(diagnostic.advice("add --yes, so that it is recorded without asking").into());
         }
-        let loaded = configuration::load(&arguments.config.files, streams)?;
+        let loaded = configuration::load(&arguments.config.files)?;
         let name = &arguments.probe;
         let channels = in_force::channels(&loaded.configuration);
         let probe = channels.iter().find_map(|channel| match &channel.role {

@@ -31,15 +31,15 @@ pub struct ExportArgs {
     /// File to write; `-` is standard output. For CSV a name that does not end in .csv is a directory for all tables.
     #[arg(long, value_name = "PATH")]
     pub out: PathBuf,
-    /// Of a PDF: its paper, letter or a4.
-    #[arg(long, value_name = "PAPER", default_value = "a4")]
-    pub paper: Paper,
-    /// Of a PDF: scale of its temperatures, c or f.
-    #[arg(long, value_name = "SCALE", value_parser = scale, default_value = "c")]
-    pub scale: Scale,
-    /// Of a PDF: its language, en or es.
-    #[arg(long, value_name = "LANGUAGE", default_value = "en")]
-    pub language: Language,
+    /// Of a PDF: its paper, letter or a4; a4 where not given.
+    #[arg(long, value_name = "PAPER")]
+    pub paper: Option<Paper>,
+    /// Of a PDF: scale of its temperatures, c or f; c where not given. All other forms are in °C.
+    #[arg(long, value_name = "SCALE", value_parser = scale)]
+    pub scale: Option<Scale>,
+    /// Of a PDF: its language, en or es; en where not given.
+    #[arg(long, value_name = "LANGUAGE")]
+    pub language: Option<Language>,
     /// In evidence, also that in a PDF: the readings of every cycle, not only of those that did not plainly pass.
     #[arg(long)]
     pub all_traces: bool,

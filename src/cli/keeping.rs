@@ -82,6 +82,9 @@ pub struct RestoreArgs {
     /// Replace the ledger that is there; it is kept beside the new one under a dated name.
     #[arg(long)]
     pub force: bool,
+    /// Where the ledger that is replaced cannot be read, leave off the lawful hold that is switched on then.
+    #[arg(long, requires = "force")]
+    pub without_hold: bool,
     /// Who restores it.
     #[arg(long, value_name = "NAME")]
     pub by: Option<String>,

@@ -177,6 +177,12 @@ impl Blanks {
         }
     }
 
+    /// Whether a gap is open: only then a configuration says anything.
+    #[must_use]
+    pub fn is_open(&self) -> bool {
+        !self.open.is_empty()
+    }
+
     /// Ends the open gaps of probes that the configuration in force from `at` on has no longer.
     pub fn configured(&mut self, at: Timestamp, has: impl Fn(&str) -> bool) {
         let gone: Vec<String> = self.open.keys().filter(|probe| !has(probe)).cloned().collect();

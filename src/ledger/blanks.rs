@@ -5,7 +5,6 @@
 //! 10 kB to every 50 gaps (`cargo bench --bench history`), not with that of the cycles.
 
 use std::collections::BTreeSet;
-use std::ops::ControlFlow;
 
 use toml::Spanned;
 use toml::de::{DeTable, DeValue};
@@ -25,26 +24,42 @@ impl Reader {
     /// [`LedgerError`] where the database fails.
     pub fn blanks(&self, now: Timestamp) -> Result<(Vec<Blank>, Vec<u64>), LedgerError> {
         let _one_state = self.one_state()?;
-        let kinds: Vec<&str> = Blanks::KINDS.into_iter().chain(["configuration-change"]).collect();
         let (mut blanks, mut damaged) = (Blanks::default(), Vec::new());
-        self.records_found(&kinds, 0, |index, found| {
-            match found {
-                Err(_) => damaged.push(index),
-                Ok((_, record)) => {
-                    if let Body::ConfigurationChange(change) = &record.body
-                        && let Some(probes) = probes_of(&change.toml)
-                    {
-                        blanks.configured(record.recorded, |probe| probes.contains(probe));
-                    }
-                    blanks.note(index, &record);
-                }
+        let mut configurations = self.indices_of(&["configuration-change"])?.into_iter().peekable();
+        for index in self.indices_of(&Blanks::KINDS)? {
+            while let Some(change) = configurations.next_if(|change| *change < index) {
+                self.configure(change, &mut blanks, &mut damaged)?;
             }
-            ControlFlow::Continue(())
-        })?;
+            match self.record(index)? {
+                Err(_) => damaged.push(index),
+                Ok((_, record)) => blanks.note(index, &record),
+            }
+        }
+        for change in configurations {
+            self.configure(change, &mut blanks, &mut damaged)?;
+        }
+        damaged.sort_unstable();
         let state = self.state()?;
         let last = state.last_recorded.map(Timestamp::from_micros);
         let last = last.map(|last| (state.tree.size().saturating_sub(1), last));
         Ok((blanks.finish(last, now), damaged))
+    }
+
+    /// Ends the gaps of probes that this configuration has no longer. While none is open it says nothing
+    /// of them and is not taken apart: it is by far the largest kind of record.
+    fn configure(&self, index: u64, blanks: &mut Blanks, damaged: &mut Vec<u64>) -> Result<(), LedgerError> {
+        match self.record(index)? {
+            Err(_) => damaged.push(index),
+            Ok((_, record)) => {
+                if blanks.is_open()
+                    && let Body::ConfigurationChange(change) = &record.body
+                    && let Some(probes) = probes_of(&change.toml)
+                {
+                    blanks.configured(record.recorded, |probe| probes.contains(probe));
+                }
+            }
+        }
+        Ok(())
     }
 
     /// When the first record that can be read was made: before, nobody watched. `None` where

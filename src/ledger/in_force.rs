@@ -5,7 +5,7 @@ use std::ops::ControlFlow;
 use super::cycles::{CycleFilter, Found, Order};
 use super::error::{LedgerError, Part};
 use super::events::RecordFilter;
-use super::reader::Reader;
+use super::reader::{Reader, index_of};
 use crate::core::on_file::OnFile;
 use crate::core::record::{Body, Cycle, Record};
 use crate::core::time::Timestamp;
@@ -58,9 +58,11 @@ impl Reader {
             }
         }
         let newest = |kinds: &[&str]| {
-            let kinds = kinds.iter().map(|kind| (*kind).to_owned()).collect();
-            let filter = RecordFilter { kinds, to, limit: Some(1), ..RecordFilter::default() };
-            self.first(|each| self.events(Order::NewestFirst, &filter, each))
+            let words: Vec<String> = kinds.iter().map(|kind| (*kind).to_owned()).collect();
+            let filter = RecordFilter { kinds: words.clone(), to, limit: Some(1), ..RecordFilter::default() };
+            let newest = self.first(|each| self.events(Order::NewestFirst, &filter, each))?;
+            self.nothing_between(&words, newest.as_ref().map(|(index, _)| *index), at)?;
+            Ok(newest)
         };
         let mut file = OnFile::default();
         if let Some(index) = self.read_on_file(&mut file)?.first().copied() {
@@ -74,6 +76,50 @@ impl Reader {
             service: newest(&["service-start", "service-stop"])?,
             limits,
         })
+    }
+
+    /// Refuses where a record of these kinds follows the one at `newest` and stands nowhere in time: it
+    /// was damaged before the table of times was made, and may be the one that was in force at `at`.
+    fn nothing_between(
+        &self,
+        kinds: &[String],
+        newest: Option<u64>,
+        at: Timestamp,
+    ) -> Result<(), LedgerError> {
+        let kinds: Vec<&str> = kinds.iter().map(String::as_str).collect();
+        let mut nowhere = Ok(());
+        self.records_found(&kinds, newest.map_or(0, |newest| newest + 1), |index, found| match found {
+            // Records are in order of time, but for clocks that were set.
+            Ok((_, record)) if record.recorded > at => ControlFlow::Break(()),
+            Ok(_) => ControlFlow::Continue(()),
+            Err(error) => match self.stands(&kinds, index) {
+                Ok(true) => ControlFlow::Continue(()),
+                Ok(false) => {
+                    nowhere = Err(error);
+                    ControlFlow::Break(())
+                }
+                Err(error) => {
+                    nowhere = Err(error);
+                    ControlFlow::Break(())
+                }
+            },
+        })?;
+        nowhere
+    }
+
+    /// Whether the table of times has this record under one of these kinds.
+    fn stands(&self, kinds: &[&str], index: u64) -> Result<bool, LedgerError> {
+        let failed = |source| self.failed("looking up a record", source);
+        let mut statement = self
+            .connection
+            .prepare_cached("SELECT 1 FROM event WHERE kind = ?1 AND idx = ?2")
+            .map_err(failed)?;
+        for kind in kinds {
+            if statement.exists(rusqlite::params![kind, index_of(index)]).map_err(failed)? {
+                return Ok(true);
+            }
+        }
+        Ok(false)
     }
 
     /// The first record that a query gives.

@@ -66,6 +66,20 @@ impl Reader {
         Ok(())
     }
 
+    /// The indices of the records of these kinds, in order; of `cycle` there are none here.
+    ///
+    /// # Errors
+    /// [`LedgerError`] where the database fails.
+    pub(super) fn indices_of(&self, kinds: &[&str]) -> Result<Vec<u64>, LedgerError> {
+        let marks = vec!["?"; kinds.len()].join(", ");
+        let sql = format!("SELECT idx FROM record WHERE kind <> 'cycle' AND kind IN ({marks}) ORDER BY idx");
+        let read = || -> rusqlite::Result<Vec<u64>> {
+            let mut statement = self.connection.prepare_cached(&sql)?;
+            statement.query_map(params_from_iter(kinds), |row| row.get(0))?.collect()
+        };
+        read().map_err(|source| self.failed("looking for records of some kinds", source))
+    }
+
     /// Calls `each` with index, bytes and parsed form of every record but cycles from `from` on, in
     /// order of the index, until it breaks.
     ///

@@ -18,6 +18,7 @@
 //! the tail in `tail`, the files of the signing key in `key_files`. Signed checkpoints
 //! and proofs are not made here.
 
+mod access;
 mod append;
 mod aside;
 mod backup;
@@ -57,6 +58,7 @@ mod tail;
 pub mod walk;
 mod writer;
 
+pub use access::{Owner, name_in, present};
 pub use append::{Append, AppendDone, AppendRefused};
 pub use aside::SetAside;
 pub use backup::{BackupError, back_up};
@@ -78,6 +80,7 @@ pub use reader::{Reader, Reading, Tally};
 pub use recover::Recovered;
 pub use reserve::RESERVE_BYTES;
 pub use restore::{Before, Restore, RestoreDone, RestoreError, restore};
+pub use schema::beside;
 pub use writer::{Done, Options, QUEUE_APPENDS_MAX, QUEUE_COMMITS_MAX, Refused, Writer};
 
 use crate::core::effect::Trace;

@@ -22,6 +22,7 @@ use super::names::Numbers;
 use super::retention::held;
 use super::schema::{Copy, beside, check_place, open_to_write_with};
 use super::{NewRecord, Reader};
+use crate::core::merkle::Hash;
 use crate::core::record::{Body, LawfulHold, Record, Restored};
 use crate::core::time::Timestamp;
 
@@ -38,6 +39,9 @@ pub struct Restore<'a> {
     pub now: Timestamp,
     /// Who does it.
     pub by: &'a str,
+    /// Whether a hold is left off that would be switched on because the ledger in this place cannot
+    /// be read, so that nobody knows of the holds in it.
+    pub without_hold: bool,
 }
 
 /// Why nothing was restored; the place holds what it held.
@@ -66,6 +70,8 @@ pub struct RestoreDone {
     pub record: u64,
     /// Lawful holds of the ledger before that the backup knew nothing of; they stay in force.
     pub holds: usize,
+    /// Whether a hold was switched on because those of the ledger before cannot be read.
+    pub precaution: bool,
     /// What the ledger before had beside it; `None` where there was none.
     pub before: Option<Before>,
 }
@@ -106,7 +112,11 @@ pub fn restore(order: &Restore<'_>) -> Result<RestoreDone, RestoreError> {
     }
     let mut partial = Partial::take(beside(order.ledger, ".restoring"))?;
     let inspected = copy(order.backup, &partial)?;
-    let holds = if is_there { holds_beyond(order) } else { Vec::new() };
+    let beyond = if is_there { holds_beyond(order) } else { Some(Vec::new()) };
+    let precaution = beyond.is_none() && !order.without_hold;
+    let kept = beyond.unwrap_or_default();
+    let holds: Vec<LawfulHold> =
+        kept.iter().cloned().chain(precaution.then(|| unknown_hold(order.by))).collect();
     let record = put_on_record(&partial.path, &inspected, order, &holds)?;
     partial.sync()?;
     let before = is_there.then(|| compare(order.ledger, &partial.path, &inspected));
@@ -122,19 +132,27 @@ pub fn restore(order: &Restore<'_>) -> Result<RestoreDone, RestoreError> {
         }
     }
     partial.rename_over(order.ledger)?;
-    Ok(RestoreDone { inspected, record, holds: holds.len(), before })
+    Ok(RestoreDone { inspected, record, holds: kept.len(), precaution, before })
 }
 
-/// The holds in force in the ledger that is there and not in the backup. None where it cannot be read.
-fn holds_beyond(order: &Restore<'_>) -> Vec<LawfulHold> {
+/// The holds in force in the ledger that is there and not in the backup; `None` where it cannot be
+/// read.
+fn holds_beyond(order: &Restore<'_>) -> Option<Vec<LawfulHold>> {
     let holds = |path: &Path| -> Result<Vec<LawfulHold>, LedgerError> {
         let holds = Reader::of(open_copy(path)?, path).holds()?;
         Ok(holds.into_iter().map(|(_, _, hold)| hold).collect())
     };
     let known = holds(order.backup).unwrap_or_default();
-    let mut beyond = holds(order.ledger).unwrap_or_default();
+    let mut beyond = holds(order.ledger).ok()?;
     beyond.retain(|hold| !known.contains(hold));
-    beyond
+    Some(beyond)
+}
+
+/// A hold in place of those that nobody knows of: waiting loses nothing, pruning may.
+fn unknown_hold(by: &str) -> LawfulHold {
+    let reason = "the ledger that was replaced cannot be read, so that nobody knows whether a hold was in \
+                  force in it: end this one by «hold off» once that is settled";
+    LawfulHold { on: true, reason: reason.to_owned(), by: by.to_owned() }
 }
 
 /// Appends the record of it to the copy, whose log is then in the one file.
@@ -149,7 +167,7 @@ fn put_on_record(
     let state = stated(&connection, path)?;
     let held = held(&connection).map_err(failed)?;
     let mut store = Store { connection, path: path.to_owned(), numbers: Numbers::default(), state, held };
-    let root = found.root.iter().map(|byte| format!("{byte:02x}")).collect();
+    let root = Hash(found.root).to_string();
     let restored = Restored { records: found.records, root, by: order.by.to_owned() };
     let bodies = std::iter::once(Body::Restored(restored));
     let bodies = bodies.chain(holds.iter().cloned().map(Body::LawfulHold));

@@ -144,6 +144,25 @@ impl Reader {
         Ok(holds)
     }
 
+    /// Readings that were measured and had arrived before this instant may be gone: by the records of
+    /// pruning, and by what is not on record yet. `None` where nothing was ever pruned.
+    ///
+    /// # Errors
+    /// [`LedgerError`] where it cannot be read.
+    pub fn pruned_before(&self) -> Result<Option<Timestamp>, LedgerError> {
+        let _one_state = self.one_state()?;
+        let waiting = self.bookmark(BOOKMARK)?;
+        let waiting = waiting.and_then(|state| serde_json::from_slice::<Standing>(&state).ok());
+        let mut before = waiting.and_then(|standing| standing.before);
+        self.records_of(&["pruned"], 0, |_, _, record| {
+            if let Body::Pruned(pruned) = &record.body {
+                before = before.max(Some(pruned.before));
+            }
+            ControlFlow::Continue(())
+        })?;
+        Ok(before)
+    }
+
     /// How many readings are in blocks, and when the oldest of them was measured; those of the
     /// last hour may not be in blocks yet.
     ///

@@ -31,7 +31,7 @@ pub use self::intake::Names;
 use self::pulse::Asked;
 pub use self::pulse::Pulse;
 use super::clock::Clock;
-use super::gather::Gather;
+use super::gather::{Gather, Left};
 use crate::core::record::{Body, ClockStep, Record, ServiceStop, StopCause};
 use crate::core::time::Timestamp;
 use crate::ledger::{Commit, Input};
@@ -97,10 +97,10 @@ pub enum DriverError<Error: std::error::Error + 'static> {
     #[error("the ledger refused a commit for good")]
     Refused(#[source] Error),
     /// The ledger was still refusing when the time for an orderly end was over.
-    #[error("{inputs} readings could not be committed before the end; none of them was acknowledged")]
+    #[error("{left} could not be committed before the end; nothing of it was acknowledged")]
     NotDrained {
-        /// Readings and ticks left.
-        inputs: usize,
+        /// What is left.
+        left: Left,
     },
     /// The ledger's writer is gone.
     #[error("the ledger's writer ended without an answer")]
@@ -374,7 +374,7 @@ impl<S: Store> Driver<S> {
 
     fn launch(&mut self, commit: Commit) {
         let (done, answer) = oneshot::channel();
-        self.flight.launched(answer);
+        self.flight.launched(answer, Left::of(&commit.inputs, &commit.records));
         self.store.submit(commit, done);
     }
 
@@ -435,8 +435,8 @@ impl<S: Store> Driver<S> {
                 outcome = self.flight.landed() => self.land(outcome)?,
                 () = tokio::time::sleep_until(until) => {
                     if Instant::now() >= limit {
-                        let inputs = self.flight.inputs() + self.gather.inputs();
-                        return Err(DriverError::NotDrained { inputs });
+                        let left = self.flight.left().and(self.gather.left());
+                        return Err(DriverError::NotDrained { left });
                     }
                 }
             }

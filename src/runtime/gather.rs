@@ -6,6 +6,7 @@
 //! input that some machine needs to come back to where it is.
 
 use std::collections::BTreeMap;
+use std::fmt;
 
 use crate::core::effect::{Effect, Effects};
 use crate::core::id::MachineId;
@@ -214,6 +215,11 @@ impl Gather {
         self.inputs.len()
     }
 
+    /// What was gathered since the last [`Gather::take`].
+    pub(super) const fn left(&self) -> Left {
+        Left::of(self.inputs.as_slice(), self.records.as_slice())
+    }
+
     /// Whether there is nothing to commit.
     #[must_use]
     pub fn is_empty(&self) -> bool {
@@ -246,6 +252,39 @@ impl Gather {
     fn keep_snapshot(&mut self, machine: MachineId, after: u64, state: Vec<u8>) {
         self.needed_from.remove(&machine);
         self.snapshots.insert(machine, MachineSnapshot { machine, after, state });
+    }
+}
+
+/// What waits to be committed.
+#[derive(Clone, Copy, PartialEq, Eq, Debug, Default)]
+pub struct Left {
+    /// Readings and ticks.
+    pub inputs: usize,
+    /// Records, the one of the stop among them.
+    pub records: usize,
+}
+
+impl Left {
+    pub(super) const fn of(inputs: &[Input], records: &[NewRecord]) -> Self {
+        Self { inputs: inputs.len(), records: records.len() }
+    }
+
+    pub(super) const fn and(self, other: Self) -> Self {
+        Self { inputs: self.inputs + other.inputs, records: self.records + other.records }
+    }
+}
+
+impl fmt::Display for Left {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        let counted = |count: usize, one: &str, many: &str| match count {
+            1 => format!("1 {one}"),
+            _ => format!("{count} {many}"),
+        };
+        let records = counted(self.records, "record", "records");
+        match self.inputs {
+            0 => f.write_str(&records),
+            inputs => write!(f, "{} and {records}", counted(inputs, "reading or tick", "readings and ticks")),
+        }
     }
 }
 

@@ -8,7 +8,7 @@ use jiff::tz::TimeZone;
 use rinseward::core::alert::{
     Condition, Event, Health, Hours, MachineSettings, Occasion, Period, Route, Rules, Settings,
 };
-use rinseward::core::record::{Body, Notification, Outcome, Record};
+use rinseward::core::record::{Body, Check, Notification, Outcome, Record};
 use rinseward::core::time::Timestamp;
 use rinseward_simulator::scenario::{NOT_FROM_WATER, Scenario};
 use rinseward_simulator::world::World;
@@ -21,7 +21,7 @@ const MINUTE: Duration = Duration::from_secs(60);
 /// Something that is done to an office at noon, and what must be raised after it.
 type Row = (&'static str, fn(&mut Office), Option<Condition>);
 
-const ROWS: [Row; 12] = [
+const ROWS: [Row; 14] = [
     ("8 % of the disk is free", |office| office.healthy(free(0.08)), Some(Condition::DiskFilling)),
     ("12 % of the disk is free", |office| office.healthy(free(0.12)), None),
     ("the clock is not set for 61 min", |office| office.unset(61), Some(Condition::ClockUnsynchronised)),
@@ -33,6 +33,8 @@ const ROWS: [Row; 12] = [
     ("a message is delivered", |office| office.letter(Outcome::Delivered), None),
     ("the calibration ran out yesterday", |_| {}, Some(Condition::CalibrationOverdue)),
     ("the calibration runs out today", |_| {}, None),
+    ("the probe is 1.2 °C off in ice", |office| office.compared(1.2), Some(Condition::ThermometerOff)),
+    ("the probe is 1.0 °C off in ice", |office| office.compared(1.0), None),
     ("nothing happens in a day", |office| office.pass(24 * 60), None),
 ];
 
@@ -125,6 +127,20 @@ impl Office {
         self.healthy(bad);
         self.pass(minutes);
         self.healthy(good);
+    }
+
+    /// The probe of the final rinse shows this in ice and water.
+    fn compared(&mut self, shown_c: f64) {
+        let check = Check::Thermometer {
+            at: noon(),
+            what: "dm1/rinse".to_owned(),
+            shown_c,
+            reference_c: 0.0,
+            tolerance_c: 1.0,
+            reference: "ice bath".to_owned(),
+            by: "ana".to_owned(),
+        };
+        self.commit(&Record::new(noon(), Some("dm1".to_owned()), Body::Check(check)));
     }
 
     fn letter(&mut self, outcome: Outcome) {

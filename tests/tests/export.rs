@@ -284,7 +284,12 @@ fn nothing_is_written_over_and_nothing_is_left_by_halves() {
     let out = shown(&table);
     site.done(&["--form", "csv", "--day", "2026-01-01", "--out", out]);
     let whole = fs::read(&table).expect("the table");
-    let refused: [(&[&str], i32, &str); 6] = [
+    let refused: [(&[&str], i32, &str); 11] = [
+        (&["--form", "csv", "--day", "2026-01-02", "--out", "-", "--paper", "letter"], 64, "--paper"),
+        (&["--form", "json", "--day", "2026-01-02", "--out", "-", "--scale", "f"], 64, "in °C"),
+        (&["--form", "jsonl", "--day", "2026-01-02", "--out", "-", "--language", "es"], 64, "--language"),
+        (&["--form", "evidence", "--day", "2026-01-02", "--out", "-", "--language", "en"], 64, "--form pdf"),
+        (&["--form", "csv", "--day", "2026-01-02", "--out", "-", "--all-traces"], 64, "--form evidence"),
         (&["--form", "csv", "--day", "2026-01-02", "--out", out], 74, "--force"),
         (&["--form", "csv", "--day", "2026-01-01", "--machine", "dm7", "--out", "-"], 64, "dm1, dm2"),
         (&["--form", "json", "--day", "2026-01-01", "--out", "/nowhere/account.json"], 74, "No such file"),

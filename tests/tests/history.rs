@@ -46,6 +46,7 @@ fn day() -> Vec<NewRecord> {
         version: "1.2.3".to_owned(),
         last_record: Some(at(10.5 * HOUR_S)),
         after_clean_stop: false,
+        from_file: false,
         replayed: 0,
     };
     let configuration = ConfigurationChange {
@@ -388,6 +389,72 @@ fn damage_is_named_and_the_rest_shown() {
     assert!(alerts.contains("damaged, so perhaps more: record 6"), "{alerts}");
 }
 
+// The records of one alert and the cycles that it names come in pages like every other list: the
+// pages together are the whole, and a limit alone is the newest.
+#[test]
+fn what_concerns_an_alert_comes_in_pages() {
+    let site = site();
+    let source = ["--ledger", path(&site.ledger)];
+    let numbers = |words: &[&str]| -> Vec<u64> {
+        let output = ask(&source, &[words, &["--alert", "1", "--json"]].concat());
+        assert_eq!(output.status.code(), Some(0), "{words:?}: {}", text(&output.stderr));
+        let out = text(&output.stdout);
+        let rows = out.lines().map(|line| serde_json::from_str::<serde_json::Value>(line).expect("JSON"));
+        rows.map(|row| row["index"].as_u64().or(row["ledger_index"].as_u64()).expect("a number")).collect()
+    };
+    for show in ["records", "cycles"] {
+        let all = numbers(&["--show", show]);
+        assert!(!all.is_empty(), "{show}");
+        let newest = all.last().copied().into_iter().collect::<Vec<u64>>();
+        assert_eq!(numbers(&["--show", show, "--limit", "1"]), newest, "{show}");
+        for order in [&[][..], &["--newest-first"]] {
+            let whole = numbers(&[&["--show", show], order].concat());
+            let mut paged = Vec::new();
+            let before_all = if order.is_empty() { "0" } else { "1000" };
+            let mut after = before_all.to_owned();
+            loop {
+                let words = [&["--show", show, "--limit", "2", "--after", &after], order].concat();
+                let page = numbers(&words);
+                let Some(last) = page.last() else { break };
+                assert!(page.len() <= 2, "{page:?}");
+                after = last.to_string();
+                paged.extend(page);
+            }
+            let whole: Vec<u64> = whole.into_iter().filter(|index| *index > 0).collect();
+            assert_eq!(paged, whole, "{show} {order:?}");
+        }
+    }
+}
+
+// What may not be read is no missing ledger: who may read it is said, and how to become one of them.
+#[test]
+fn a_ledger_that_may_not_be_read_is_told_as_that() {
+    use std::os::unix::fs::PermissionsExt;
+    use std::os::unix::process::CommandExt;
+    let site = site();
+    let directory = site.ledger.parent().expect("a directory");
+    let may = |mode| fs::set_permissions(directory, fs::Permissions::from_mode(mode)).expect("the own place");
+    let mut command = Command::new(env!("CARGO_BIN_EXE_rinseward"));
+    command.args(["history", "--ledger", path(&site.ledger)]).env_remove("RUST_LOG");
+    may(0o050);
+    // Who may do everything is nobody here: 65534 by the kernel's overflowuid.
+    let is_root = fs::read_dir(directory).is_ok();
+    if is_root {
+        command.uid(65_534).gid(65_534);
+    }
+    let output = command.output();
+    may(0o700);
+    let output = output.expect("the program starts");
+    let told = text(&output.stderr);
+    assert_eq!(output.status.code(), Some(74), "{told}");
+    for part in
+        ["error[ledger-open]: this user may not read the ledger", "permission denied: it belongs to user «"]
+    {
+        assert!(told.contains(part), "{told}");
+    }
+    assert!(told.contains("join the group: sudo usermod -a -G ") && !told.contains("no ledger"), "{told}");
+}
+
 // The alerts that can be told are told; what is damaged among their records is named, since it may
 // have been of any of them.
 #[test]
@@ -432,6 +499,11 @@ fn what_makes_no_sense_is_refused() {
         (&["--record", "99"], "numbered from 0 to 14"),
         (&["--show", "drift", "--limit", "3"], "--limit"),
         (&["--machine", "dm9"], "dm1"),
+        (&["--after", "99"], "the ledger has no such record"),
+        (&["--after", "2"], "it is of the kind «check»"),
+        (&["--show", "checks", "--after", "3"], "it is of the kind «cycle»"),
+        (&["--limit", "0"], "from 1 on"),
+        (&["--record", "abc"], "a whole number"),
     ] {
         let output = ask(&source, arguments);
         assert_eq!(output.status.code(), Some(64), "{arguments:?}");

@@ -36,7 +36,7 @@ mod restore;
 const PIPE: &str = "\n[[source]]\nname = \"pipe\"\nkind = \"replay\"\n";
 
 /// Runs a command and gives its exit code and what it said.
-fn say(arguments: &[&str]) -> (Option<i32>, String) {
+pub(crate) fn say(arguments: &[&str]) -> (Option<i32>, String) {
     let output = rinseward(arguments).output().expect("the program starts");
     let said = [output.stdout, output.stderr].concat();
     (output.status.code(), String::from_utf8(said).expect("UTF-8"))
@@ -74,7 +74,7 @@ fn whole(path: &Path) -> Inspected {
 }
 
 /// A closed ledger with the cycles of so many simulated hours, by `replay`.
-fn kept(site: &Site, hours: f64) -> usize {
+pub(crate) fn kept(site: &Site, hours: f64) -> usize {
     let stream = crate::crash::kitchen::Stream::of(1, hours, 5);
     let trace = site.path("kept.senml");
     let lines: Vec<&str> = stream.packs.iter().map(|pack| pack.payload.as_str()).collect();
@@ -86,6 +86,32 @@ fn kept(site: &Site, hours: f64) -> usize {
     let cycles = records(&ledger).iter().filter(|record| matches!(record.body, Body::Cycle(_))).count();
     assert!(cycles > 3, "{cycles} cycles");
     cycles
+}
+
+// Own rule: a name on record is one line of at most 200 bytes that a hand can write, whichever
+// command takes it (`core::logbook::name`).
+#[test]
+fn a_name_on_record_is_one_line() {
+    let site = Site::new(1, PIPE);
+    let (ledger, configuration, out) = (site.ledger(), site.configuration(), site.path("out.sqlite"));
+    kept(&site, 0.15);
+    json(&["backup", "--ledger", text(&ledger), "--out", text(&out), "--json"]);
+    let file = site.path("kept.senml");
+    let before = records(&ledger);
+    let long = "a".repeat(201);
+    for name in [&*long, "Ana\nBen", "Ana\u{1b}[2J", " ", ""] {
+        for words in [
+            &["restore", text(&out), "--to", text(&ledger), "--force", "--by", name][..],
+            &["import", text(&file), "--config", text(&configuration), "--by", name],
+            &["key", "rotate", "--config", text(&configuration), "--by", name],
+            &["enter", "supply", "dm1", "--config", text(&configuration), "--by", name],
+        ] {
+            let (code, said) = say(words);
+            assert_eq!((code, said.contains("the name ")), (Some(64), true), "{words:?}: {said}");
+            assert!(!said.contains('\u{1b}'), "{said}");
+        }
+    }
+    assert_eq!(records(&ledger), before, "nothing was changed");
 }
 
 /// Polls until it holds, at most a minute.

@@ -273,6 +273,38 @@ fn old_blocks_go_and_records_stay() {
     assert!(reader.trace(0).expect("no failure").is_some());
 }
 
+// What went within a day of the last record of pruning is on no record yet: whoever asks whether
+// readings may be gone, such as an import, must hear of it all the same.
+#[test]
+fn what_went_is_known_before_it_is_on_record() {
+    let (_directory, path) = place();
+    let (machines, channels) = site();
+    let names = Names { machines: &machines, channels: &channels };
+    let short = Options { path: path.clone(), block_retention: Duration::from_secs(86_400) };
+    let (writer, _) = Writer::open(&short, names, NEW_YEAR).expect("a new ledger");
+    let reader = Reader::open(&path).expect("a reader");
+    assert_eq!(reader.pruned_before().expect("an answer"), None);
+    commit(&writer, Commit { inputs: ramp(1, 0..100), ..Commit::default() }).expect("a commit");
+    let days = 86_400.0;
+    // Those of the first hours go at 1.2 days and are told; that of 0.9 days goes at 2.15, which is not.
+    for (place, seconds) in [7_200.0, 0.9 * days, 1.2 * days, 2.1 * days, 2.15 * days].into_iter().enumerate()
+    {
+        let (inputs, settled) = (vec![sample(1, seconds, Value::Number(50.0))], place as u64 + 101);
+        commit(&writer, Commit { inputs, settled, ..Commit::default() }).expect("a commit");
+        wait_for_tail(&path, 1);
+    }
+    let began = std::time::Instant::now();
+    while values(&reader, "dm1/rinse").len() > 3 {
+        assert!(began.elapsed() < Duration::from_secs(20), "nothing was pruned");
+        std::thread::yield_now();
+    }
+    let kinds: Vec<_> = all_records(&reader).iter().map(|(_, _, record)| record.body.kind()).collect();
+    assert_eq!(kinds, ["pruned"]);
+    let Body::Pruned(told) = &all_records(&reader)[0].2.body else { panic!("a record of pruning") };
+    assert_eq!(told.before, at(0.2 * days));
+    assert_eq!(reader.pruned_before().expect("an answer"), Some(at(1.15 * days)));
+}
+
 // Shows that a commit is taken or given back whole, and that none overtakes a refused one.
 #[test]
 fn a_refused_commit_comes_first() {

@@ -9,6 +9,8 @@ mod gateway;
 mod input;
 #[path = "mqtt/restarts.rs"]
 mod restarts;
+#[path = "mqtt/shipped.rs"]
+mod shipped;
 
 #[path = "support/broker.rs"]
 pub(crate) mod broker;

@@ -93,6 +93,8 @@ conditions! {
     CheckOverdue = "check-overdue",
     /// A calibration that has run out.
     CalibrationOverdue = "calibration-overdue",
+    /// A thermometer that was compared and is off.
+    ThermometerOff = "thermometer-off",
     /// A disk that fills up.
     DiskFilling = "disk-filling",
     /// A clock that nobody sets.
@@ -111,9 +113,13 @@ impl fmt::Display for Condition {
 
 /// Conditions that come from the calendar and the machine room: water raises them
 /// seldom or never. Beside each, how a test raises it.
-pub const NOT_FROM_WATER: [(Condition, &str); 6] = [
+pub const NOT_FROM_WATER: [(Condition, &str); 7] = [
     (Condition::CheckOverdue, "not from water: a clock moved past the start of a shift without a check"),
     (Condition::CalibrationOverdue, "not from water: a clock moved past the day the calibration runs out"),
+    (
+        Condition::ThermometerOff,
+        "not from water: a thermometer beside a reference, off by more than its tolerance",
+    ),
     (Condition::DiskFilling, "not from water: a report of little free space on the disk of the records"),
     (Condition::ClockUnsynchronised, "not from water: a report of a clock without a source of time"),
     (Condition::SeriesBacklog, "not from water: a report of an old oldest reading that waits"),

@@ -19,6 +19,7 @@ pub(super) const fn title(condition: Condition) -> Phrase {
         Condition::ProbeSilent => Phrase::ProbeSilent,
         Condition::CheckOverdue => Phrase::CheckOverdue,
         Condition::CalibrationOverdue => Phrase::CalibrationOverdue,
+        Condition::ThermometerOff => Phrase::ThermometerOff,
         Condition::DiskFilling => Phrase::DiskFilling,
         Condition::ClockUnsynchronised => Phrase::ClockUnsynchronised,
         Condition::SeriesBacklog => Phrase::SeriesBacklog,
@@ -42,6 +43,7 @@ pub(super) const fn short(condition: Condition) -> Phrase {
         Condition::ProbeSilent => Phrase::ShortProbeSilent,
         Condition::CheckOverdue => Phrase::ShortCheckOverdue,
         Condition::CalibrationOverdue => Phrase::ShortCalibrationOverdue,
+        Condition::ThermometerOff => Phrase::ShortThermometerOff,
         Condition::DiskFilling => Phrase::ShortDiskFilling,
         Condition::ClockUnsynchronised => Phrase::ShortClock,
         Condition::SeriesBacklog => Phrase::ShortSeries,
@@ -68,6 +70,7 @@ pub(super) const fn order(alert: &Alert) -> Phrase {
         Condition::ProbeFault | Condition::ProbeSilent => Phrase::OrderProbe,
         Condition::CheckOverdue => Phrase::OrderCheck,
         Condition::CalibrationOverdue => Phrase::OrderCalibration,
+        Condition::ThermometerOff => Phrase::OrderThermometer,
         Condition::DiskFilling => Phrase::OrderDisk,
         Condition::ClockUnsynchronised => Phrase::OrderClock,
         Condition::SeriesBacklog => Phrase::OrderSeries,
@@ -98,6 +101,7 @@ pub(super) fn why(alert: &Alert, chemical: bool) -> Vec<Phrase> {
         Condition::ProbeFault | Condition::ProbeSilent => vec![Phrase::WhyProbe],
         Condition::CheckOverdue => vec![Phrase::WhyCheck],
         Condition::CalibrationOverdue => vec![Phrase::WhyCalibration],
+        Condition::ThermometerOff => vec![Phrase::WhyThermometer],
         Condition::DiskFilling => vec![Phrase::WhyDisk],
         Condition::ClockUnsynchronised => vec![Phrase::WhyClock],
         Condition::SeriesBacklog => vec![Phrase::WhySeries],
@@ -154,6 +158,9 @@ pub(super) fn steps(alert: &Alert, chemical: bool) -> Vec<Phrase> {
         }
         Condition::CheckOverdue => vec![Phrase::DoChecks],
         Condition::CalibrationOverdue => vec![Phrase::Calibrate],
+        Condition::ThermometerOff => {
+            vec![Phrase::CheckByHand, Phrase::CompareAgain, Phrase::LookBack, Phrase::Call]
+        }
         Condition::DiskFilling => vec![Phrase::FreeSpace],
         Condition::ClockUnsynchronised => vec![Phrase::CheckClock],
         Condition::SeriesBacklog => vec![Phrase::CheckSeries],
@@ -184,6 +191,7 @@ pub(super) const fn by_hand(condition: Condition) -> bool {
         | Condition::ProbeSilent
         | Condition::CheckOverdue
         | Condition::CalibrationOverdue
+        | Condition::ThermometerOff
         | Condition::DiskFilling
         | Condition::ClockUnsynchronised
         | Condition::SeriesBacklog
@@ -201,6 +209,7 @@ pub(super) fn cautions(condition: Condition, chemical: bool) -> Vec<Phrase> {
         Condition::ProbeFault | Condition::ProbeSilent => (true, chemical, true),
         Condition::CheckOverdue => (true, true, false),
         Condition::CalibrationOverdue => (true, false, false),
+        Condition::ThermometerOff => (true, chemical, true),
         Condition::DiskFilling
         | Condition::ClockUnsynchronised
         | Condition::SeriesBacklog

@@ -24,6 +24,7 @@ pub use data::AlertData;
 use jiff::tz::TimeZone;
 
 use crate::core::alert::{Condition, Notice, Occasion};
+use crate::core::reader::Language;
 use crate::core::time::Timestamp;
 use phrases::Phrase;
 use tell::{NOTE_CHARS_MAX, Teller, one_line, pair, quantity};
@@ -86,6 +87,13 @@ pub fn compose(notice: &Notice, facts: &Facts<'_>, picture: Option<&Illustration
 }
 
 /// What is wrong, as a phrase.
+/// What is said, with its label, where some records of alerts cannot be read.
+#[must_use]
+pub fn damaged(language: Language, count: usize) -> (String, String) {
+    let text = Phrase::DamageOfAlerts.with(language, &[("count", &count.to_string())]);
+    (Phrase::Damage.say(language).to_owned(), text)
+}
+
 pub(crate) const fn condition_title(condition: Condition) -> Phrase {
     conditions::title(condition)
 }

@@ -40,6 +40,7 @@ phrases! {
     ProbeSilent: "Probe silent", "Sonda sin señal";
     CheckOverdue: "Check overdue", "Control pendiente";
     CalibrationOverdue: "Calibration overdue", "Calibración vencida";
+    ThermometerOff: "Thermometer off", "Termómetro desajustado";
     DiskFilling: "Disk filling up", "Disco casi lleno";
     ClockUnsynchronised: "Clock not synchronised", "Reloj sin sincronizar";
     SeriesBacklog: "Time series not written", "Serie temporal sin escribir";
@@ -60,6 +61,7 @@ phrases! {
     OrderProbe: "Not a cold rinse, but no proof: check by hand.", "No es agua fría, pero falta la comprobación: compruebe a mano.";
     OrderCheck: "Do it now and enter it.", "Hágalo ahora y anótelo.";
     OrderCalibration: "Have it calibrated.", "Haga que la calibren.";
+    OrderThermometer: "Do not rely on it; check by hand.", "No se fíe de él; compruebe a mano.";
     OrderDisk: "Free space before recording stops.", "Libere espacio antes de que se detenga el registro.";
     OrderClock: "Check the network: times on record may be off.", "Revise la red: las horas registradas pueden fallar.";
     OrderSeries: "The record is safe; look at the server.", "El registro está a salvo; revise el servidor.";
@@ -98,6 +100,7 @@ phrases! {
     WhyProbe: "The water may be hot enough; it is the measurement that is missing. Until it is back every rack is unproven.", "El agua puede estar bastante caliente; lo que falta es la medida. Hasta que vuelva, ninguna canasta queda comprobada.";
     WhyCheck: "It was due {due} and is not on record.", "Se esperaba para {due} y no consta en el registro.";
     WhyCalibration: "The probe is still used, but what it shows is no longer backed by a calibration.", "La sonda se sigue usando, pero ninguna calibración vigente respalda lo que muestra.";
+    WhyThermometer: "It differs from its reference by more than its tolerance. Where it is a probe of the machine, racks were judged by what it shows.", "Se aparta de su referencia más que su tolerancia. Si es una sonda de la máquina, las canastas se juzgaron por lo que muestra.";
     WhyDisk: "When the disk is full, no cycle can be recorded any more.", "Con el disco lleno ya no se podrá registrar ningún ciclo.";
     WhyClock: "The gateway cannot check its clock against the network.", "El equipo no puede comparar su reloj con la red.";
     WhySeries: "The server for the charts takes nothing. Alerts and the record do not depend on it.", "El servidor de las gráficas no acepta datos. Las alertas y el registro no dependen de él.";
@@ -128,6 +131,8 @@ phrases! {
     ProbePower: "See that the sensor of {about} has power and network.", "Vea que el sensor de {about} tenga corriente y red.";
     DoChecks: "Do now: {about}. Enter it at once.", "Haga ahora: {about}. Anótelo enseguida.";
     Calibrate: "Have {about} checked at ice and boil, or by a laboratory, and enter the calibration.", "Haga comprobar {about} en hielo y ebullición, o en un laboratorio, y anote la calibración.";
+    CompareAgain: "Compare {about} once more, in well stirred ice and water. If it is still off, adjust or replace it, or calibrate it, and enter the result.", "Compare {about} otra vez, en hielo y agua bien removidos. Si sigue desajustado, ajústelo, cámbielo o calíbrelo, y anote el resultado.";
+    LookBack: "Look through the racks since it last agreed: which were hot enough only by what it shows?", "Repase las canastas desde que coincidió por última vez: ¿cuáles alcanzaron el calor solo según lo que muestra?";
     FreeSpace: "Free space on the disk of the ledger. Never delete or move the ledger itself.", "Libere espacio en el disco del registro. Nunca borre ni mueva el propio registro.";
     CheckClock: "Whoever looks after the gateway: check its network and time service.", "Quien cuide del equipo: revise su red y su servicio de hora.";
     CheckSeries: "Whoever looks after the server: check that it runs and takes data. What waits is sent later.", "Quien cuide del servidor: compruebe que funciona y acepta datos. Lo que espera se envía después.";
@@ -203,18 +208,16 @@ phrases! {
     DigestDay: "Yesterday", "Ayer";
     DigestWeek: "Last week", "La semana pasada";
     DigestNoRack: "no rack washed", "ninguna canasta lavada";
-    DigestAllGood: "{racks}, all proven good", "{racks}, todas comprobadas";
+    DigestAllGood: "{racks}, all passed", "{racks}, todas correctas";
     DigestNothingOpen: "no alert open", "ninguna alerta abierta";
     DigestMissing: "checks missing: {count}", "controles que faltan: {count}";
     DigestFailed: "checks failed: {count}", "controles que no cumplen: {count}";
+    DigestUnread: "records that cannot be read: {count}", "registros que no se pueden leer: {count}";
+    Damage: "Damaged records", "Registros dañados";
+    DamageNote: "They are in none of the numbers here. Whoever looks after the gateway: run «rinseward verify» on the ledger.", "No están en ninguna de estas cifras. Quien cuide del equipo: ejecute «rinseward verify» sobre el registro.";
+    DamageOfAlerts: "{count} records of alerts cannot be read: more may have happened than is shown here. Whoever looks after the gateway: run «rinseward verify» on the ledger.", "{count} registros de alertas no se pueden leer: puede haber ocurrido más de lo que aquí se ve. Quien cuide del equipo: ejecute «rinseward verify» sobre el registro.";
     DigestPages: "See the pages", "Ver las páginas";
     DigestOpen: "alerts open: {count}", "alertas abiertas: {count}";
-    Colds: "cold", "frías";
-    Briefs: "too short", "cortas";
-    Weaks: "sanitizer wrong", "desinfectante mal";
-    Unprovens: "unproven", "sin comprobar";
-    Narrows: "barely", "justas";
-    Passes: "good", "correctas";
     Coldest: "Coldest: {measured} (limit {limit}), {at}", "Más fría: {measured} (límite {limit}), {at}";
     Monitored: "Monitored: {share}", "Vigilado: {share}";
     MonitoredGaps: "Monitored: {share}; gaps: {count}, together {time}", "Vigilado: {share}; huecos: {count}, en total {time}";
@@ -248,6 +251,7 @@ phrases! {
     ShortProbeSilent: "PROBE SILENT", "SONDA SIN SEÑAL";
     ShortCheckOverdue: "CHECK OVERDUE", "CONTROL PENDIENTE";
     ShortCalibrationOverdue: "CALIBRATION OVERDUE", "CALIBRACIÓN VENCIDA";
+    ShortThermometerOff: "THERMOMETER OFF", "TERMÓMETRO DESAJUSTADO";
     ShortDiskFilling: "DISK FILLING UP", "DISCO CASI LLENO";
     ShortClock: "CLOCK NOT SYNCHRONISED", "RELOJ SIN SINCRONIZAR";
     ShortSeries: "TIME SERIES NOT WRITTEN", "SERIE SIN ESCRIBIR";

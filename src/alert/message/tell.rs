@@ -121,6 +121,7 @@ impl<'a> Teller<'a> {
                     | Condition::ProbeSilent
                     | Condition::CheckOverdue
                     | Condition::CalibrationOverdue
+                    | Condition::ThermometerOff
                     | Condition::DiskFilling
                     | Condition::ClockUnsynchronised
                     | Condition::SeriesBacklog

@@ -5,6 +5,7 @@ use std::sync::{Arc, Mutex, PoisonError};
 use super::Reception;
 use super::compose::Composer;
 use super::story;
+use crate::alert::message;
 use crate::app::order::Order;
 use crate::core::alert::{Alert, AlertNumber, Notice, Occasion};
 use crate::core::time::Timestamp;
@@ -21,21 +22,30 @@ pub(super) struct Shown {
     reader: Arc<Mutex<Reader>>,
 }
 
+/// An alert as it was found.
+struct Found {
+    alert: Alert,
+    /// When it closed.
+    closed: Option<Timestamp>,
+    /// Records of alerts that cannot be read: more may have happened to this one.
+    damaged: usize,
+}
+
 impl Shown {
     pub(super) fn new(reception: Reception, composer: Arc<Composer>, reader: Reader) -> Self {
         Self { reception, composer, reader: Arc::new(Mutex::new(reader)) }
     }
 
-    /// The alert, and when it closed.
-    async fn find(&self, number: AlertNumber) -> Result<(Alert, Option<Timestamp>), Refused> {
+    /// The alert.
+    async fn find(&self, number: AlertNumber) -> Result<Found, Refused> {
         let (open, _) = self.reception.open().await.map_err(|_| Refused::NotNow)?;
         if let Some(alert) = open.into_iter().find(|alert| alert.number == number) {
-            return Ok((alert, None));
+            return Ok(Found { alert, closed: None, damaged: 0 });
         }
         let reader = Arc::clone(&self.reader);
         let read = move || story::records(&reader.lock().unwrap_or_else(PoisonError::into_inner), number);
         // It looks through every alert on record, which the tasks of the gateway must not wait for.
-        let records = match tokio::task::spawn_blocking(read).await {
+        let (records, damaged) = match tokio::task::spawn_blocking(read).await {
             Ok(records) => records.map_err(|error| {
                 tracing::warn!(%error, "the story of an alert cannot be read");
                 Refused::NotNow
@@ -43,11 +53,16 @@ impl Shown {
             // It panicked, and was told of there.
             Err(_) => return Err(Refused::NotNow),
         };
-        let told = story::told(&records).ok_or(Refused::Unknown)?;
-        Ok((told.alert, told.closed))
+        let damaged = damaged.len();
+        let Some(told) = story::told(&records) else {
+            // The record that raised it may be among those that cannot be read.
+            return Err(if damaged > 0 { Refused::NotNow } else { Refused::Unknown });
+        };
+        Ok(Found { alert: told.alert, closed: told.closed, damaged })
     }
 
-    fn sheet(&self, link: &Link, alert: Alert, closed: Option<Timestamp>) -> Result<Sheet, Refused> {
+    fn sheet(&self, link: &Link, found: Found) -> Result<Sheet, Refused> {
+        let Found { alert, closed, damaged } = found;
         // A contact that is no longer configured holds links that lead nowhere.
         let contact = self.composer.contact(&link.contact).ok_or(Refused::Unknown)?;
         let occasion = match (closed, alert.cleared) {
@@ -68,6 +83,10 @@ impl Shown {
             alert,
         };
         let words = self.composer.words(&notice, self.composer.now(), None);
+        let mut facts = words.content.rows;
+        if damaged > 0 {
+            facts.push(message::damaged(contact.language, damaged));
+        }
         let alert = notice.alert;
         let at = |instant| self.composer.local(instant);
         let standing = match (closed, &alert.acknowledged) {
@@ -80,7 +99,7 @@ impl Shown {
             site: self.composer.site().to_owned(),
             number: alert.number.0,
             headline: words.content.headline,
-            facts: words.content.rows,
+            facts,
             steps: words.content.steps,
             cautions: words.content.cautions,
             standing,
@@ -97,13 +116,13 @@ impl Shown {
 
 impl Alerts for Shown {
     async fn show(&self, link: Link) -> Result<Sheet, Refused> {
-        let (alert, closed) = self.find(AlertNumber(link.alert)).await?;
-        self.sheet(&link, alert, closed)
+        let found = self.find(AlertNumber(link.alert)).await?;
+        self.sheet(&link, found)
     }
 
     async fn act(&self, link: Link, deed: Deed) -> Result<(), Refused> {
         let number = AlertNumber(link.alert);
-        let (alert, closed) = self.find(number).await?;
+        let Found { alert, closed, .. } = self.find(number).await?;
         let signed = |by: String| {
             let same = by.eq_ignore_ascii_case(&link.contact);
             if same { by } else { format!("{by} (link of {})", link.contact) }

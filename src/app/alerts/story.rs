@@ -6,7 +6,7 @@ use std::ops::ControlFlow;
 
 use crate::core::alert::AlertNumber;
 pub(in crate::app) use crate::core::alert::story::Story;
-use crate::core::alert::story::{note, number_of};
+use crate::core::alert::story::note;
 use crate::core::record::Record;
 use crate::ledger::{LedgerError, Reader};
 
@@ -21,29 +21,14 @@ const KINDS: [&str; 7] = [
     "notification",
 ];
 
-/// Every alert on record, by number.
-///
-/// # Errors
-/// The ledger's.
-pub(in crate::app) fn all(reader: &Reader) -> Result<BTreeMap<AlertNumber, Story>, LedgerError> {
-    let mut stories = BTreeMap::new();
-    reader.records_of(&KINDS, 0, |_, _, record| {
-        note(&mut stories, &record);
-        ControlFlow::Continue(())
-    })?;
-    Ok(stories)
-}
-
 /// Records that cannot be read, each with its index.
 pub(in crate::app) type Damaged = Vec<(u64, LedgerError)>;
 
-/// The same past records that are damaged, which are named.
+/// Every alert on record, by number, past records that are damaged, which are named.
 ///
 /// # Errors
 /// The ledger's, but for damage of single records.
-pub(in crate::app) fn all_past_damage(
-    reader: &Reader,
-) -> Result<(BTreeMap<AlertNumber, Story>, Damaged), LedgerError> {
+pub(in crate::app) fn all(reader: &Reader) -> Result<(BTreeMap<AlertNumber, Story>, Damaged), LedgerError> {
     let (mut stories, mut damaged) = (BTreeMap::new(), Vec::new());
     reader.records_found(&KINDS, 0, |index, found| {
         match found {
@@ -60,38 +45,20 @@ pub(in crate::app) fn all_past_damage(
 ///
 /// # Errors
 /// The ledger's, but for damage of single records.
-pub(in crate::app) fn records_past_damage(
+pub(in crate::app) fn records(
     reader: &Reader,
     number: AlertNumber,
 ) -> Result<(Vec<(u64, Record)>, Damaged), LedgerError> {
     let (mut own, mut damaged) = (Vec::new(), Vec::new());
     reader.records_found(&KINDS, 0, |index, found| {
         match found {
-            Ok((_, record)) if number_of(&record.body) == Some(number) => own.push((index, record)),
+            Ok((_, record)) if record.body.alert() == Some(number) => own.push((index, record)),
             Ok(_) => {}
             Err(error) => damaged.push((index, error)),
         }
         ControlFlow::Continue(())
     })?;
     Ok((own, damaged))
-}
-
-/// The records of one alert in order, each with its index.
-///
-/// # Errors
-/// The ledger's.
-pub(in crate::app) fn records(
-    reader: &Reader,
-    number: AlertNumber,
-) -> Result<Vec<(u64, Record)>, LedgerError> {
-    let mut own = Vec::new();
-    reader.records_of(&KINDS, 0, |index, _, record| {
-        if number_of(&record.body) == Some(number) {
-            own.push((index, record));
-        }
-        ControlFlow::Continue(())
-    })?;
-    Ok(own)
 }
 
 /// What the records of one alert come to; `None` where it was never raised.

@@ -15,6 +15,8 @@ pub(super) struct OpenAlerts {
     ledger: PathBuf,
     reader: Option<Reader>,
     open: Vec<Alert>,
+    /// Records of alerts that cannot be read.
+    damaged: usize,
     told: Vec<Told>,
 }
 
@@ -23,20 +25,22 @@ type Told = (AlertNumber, bool, bool, bool);
 
 impl OpenAlerts {
     pub(super) fn new(ledger: &Path) -> Self {
-        Self { ledger: ledger.to_owned(), reader: None, open: Vec::new(), told: Vec::new() }
+        Self { ledger: ledger.to_owned(), reader: None, open: Vec::new(), damaged: 0, told: Vec::new() }
     }
 
     /// Reads them anew. What cannot be read is left as it was: the next look is near.
     pub(super) fn look(&mut self) {
         match self.read() {
-            Ok(open) => self.open = open,
+            Ok((open, damaged)) => (self.open, self.damaged) = (open, damaged),
             Err(error) => tracing::debug!(%error, "the open alerts cannot be read"),
         }
     }
 
     /// One line each, such as «open: cold at dm1, 2 racks since 12:08».
     pub(super) fn lines(&self, zone: &TimeZone) -> Vec<String> {
-        self.open.iter().map(|alert| line(alert, zone)).collect()
+        let damaged = (self.damaged > 0)
+            .then(|| format!("records of alerts that are damaged, so perhaps more open: {}", self.damaged));
+        self.open.iter().map(|alert| line(alert, zone)).chain(damaged).collect()
     }
 
     /// The lines of those that are new or stand otherwise than when they were told last.
@@ -47,14 +51,14 @@ impl OpenAlerts {
         new.map(|alert| line(alert, zone)).collect()
     }
 
-    fn read(&mut self) -> Result<Vec<Alert>, LedgerError> {
+    fn read(&mut self) -> Result<(Vec<Alert>, usize), LedgerError> {
         let reader = match self.reader.take() {
             Some(reader) => reader,
             None => Reader::open(&self.ledger)?,
         };
-        let stories = story::all(self.reader.insert(reader))?;
+        let (stories, damaged) = story::all(self.reader.insert(reader))?;
         let open = stories.into_values().filter(|story| story.closed.is_none());
-        Ok(open.map(|story| story.alert).collect())
+        Ok((open.map(|story| story.alert).collect(), damaged.len()))
     }
 }
 
@@ -72,4 +76,61 @@ fn line(alert: &Alert, zone: &TimeZone) -> String {
     let since = table::time_of_day(alert.since, zone);
     let standing = printed::standing(alert);
     format!("open: {} at {machine}{racks} since {since} ({standing})", alert.condition)
+}
+
+#[cfg(test)]
+mod tests {
+    use std::time::Duration;
+
+    use super::*;
+    use crate::core::alert::Condition;
+    use crate::core::record::{AlertRaised, Body, Record};
+    use crate::core::time::Timestamp;
+    use crate::ledger::{Append, Names, NewRecord, Options, Writer};
+
+    fn raised(number: u64, since: Timestamp) -> NewRecord {
+        let raised = AlertRaised {
+            alert: AlertNumber(number),
+            condition: Condition::Cold,
+            since,
+            place: None,
+            measured: None,
+            limit: None,
+            pattern: None,
+            about: Vec::new(),
+            cause: None,
+            last_good: None,
+        };
+        let body = Body::AlertRaised(Box::new(raised));
+        NewRecord { record: Record::new(since, Some("dm1".to_owned()), body), trace: None }
+    }
+
+    // One record of three is damaged: the other two are shown, and that there may be more.
+    #[test]
+    fn open_alerts_are_shown_past_damage() {
+        let directory = tempfile::tempdir().expect("a directory");
+        let path = directory.path().join("ledger.sqlite");
+        let since: Timestamp = "2026-03-02T12:00:00Z".parse().expect("an instant");
+        let options = Options { path: path.clone(), block_retention: Duration::from_secs(86_400) };
+        let names = Names { machines: &["dm1".to_owned()], channels: &[] };
+        let (writer, _) = Writer::open(&options, names, since).expect("a ledger");
+        let records = (1..=3).map(|number| raised(number, since)).collect();
+        let (done, wait) = std::sync::mpsc::sync_channel(1);
+        let append = Append { records, ..Append::default() };
+        writer.append(append, Box::new(move |result| done.send(result.is_ok()).expect("somebody waits")));
+        assert!(wait.recv().expect("an answer"));
+        let mut open = OpenAlerts::new(&path);
+        let look = |open: &mut OpenAlerts| {
+            open.look();
+            open.lines(&TimeZone::UTC)
+        };
+        assert_eq!(look(&mut open).len(), 3);
+        let connection = rusqlite::Connection::open(&path).expect("a second connection");
+        connection
+            .execute_batch("DROP TRIGGER record_stays; UPDATE record SET bytes = x'7b7d' WHERE idx = 1;")
+            .expect("a damaged ledger");
+        let lines = look(&mut open);
+        assert_eq!(lines.len(), 3, "{lines:?}");
+        assert_eq!(lines[2], "records of alerts that are damaged, so perhaps more open: 1");
+    }
 }

@@ -13,13 +13,14 @@ use super::pdf::{Attachments, Typesetter};
 use super::{Failure, Progress, seal, tables};
 use crate::app::ledger;
 use crate::cli::ExportArgs;
+use crate::core::reader::{Language, Scale};
 use crate::core::record::Record;
 use crate::diagnostic::Diagnostic;
 use crate::ledger::Reader;
 use crate::report::account::Seal;
 use crate::report::account::build::Question;
 use crate::report::csv::{cycle_header, write_cells};
-use crate::report::pdf::{CYCLES, EVIDENCE, Options};
+use crate::report::pdf::{CYCLES, EVIDENCE, Options, Paper};
 
 /// How a report is to be, and by what it is made.
 #[derive(Debug)]
@@ -36,7 +37,9 @@ impl Sheet {
     /// # Errors
     /// Where it is not installed.
     pub(super) fn find(arguments: &ExportArgs) -> Result<Self, Failure> {
-        let (paper, scale, language) = (arguments.paper, arguments.scale, arguments.language);
+        let paper = arguments.paper.unwrap_or(Paper::A4);
+        let scale = arguments.scale.unwrap_or(Scale::Celsius);
+        let language = arguments.language.unwrap_or(Language::English);
         let out = arguments.out.clone();
         let typesetter = Typesetter::find().map_err(|error| error.diagnose(&out))?;
         Ok(Self { typesetter, options: Options { paper, scale, language }, out })

@@ -103,7 +103,7 @@ fn of_alert(ground: &Ground, alert: u64, arguments: &HistoryArgs, each: Each<'_>
     let mut named = BTreeSet::new();
     for index in ground.reader.about(Subject::Alert(alert))? {
         match ground.reader.record(index)? {
-            Ok((_, record)) => named.extend(causes(&record.body)),
+            Ok((_, record)) => named.extend(record.body.causes().into_iter().flatten()),
             Err(error) => {
                 // Which cycles it named nobody can say.
                 if each(index, Err(error)).is_break() {
@@ -117,48 +117,29 @@ fn of_alert(ground: &Ground, alert: u64, arguments: &HistoryArgs, each: Each<'_>
         rows.push((index, ground.reader.record(index)?));
     }
     rows.retain(|(_, found)| found.as_ref().map_or(true, |(_, record)| fits(ground, arguments, record)));
+    page(rows, arguments, each);
+    Ok(())
+}
+
+/// Gives one page of rows that are in order of their index, by the rules of every other list.
+pub(super) fn page(mut rows: Vec<(u64, Found)>, arguments: &HistoryArgs, each: Each<'_>) {
     if arguments.newest_first {
         rows.reverse();
+    }
+    if let Some(after) = arguments.after {
+        rows.retain(|(index, _)| if arguments.newest_first { *index < after } else { *index > after });
+    }
+    let limit = arguments.limit.unwrap_or(usize::MAX);
+    if arguments.newest_first || arguments.after.is_some() {
+        rows.truncate(limit);
+    } else {
+        rows.drain(..rows.len().saturating_sub(limit));
     }
     for (index, found) in rows {
         if each(index, found).is_break() {
             break;
         }
     }
-    Ok(())
-}
-
-fn causes(body: &Body) -> Vec<u64> {
-    let causes = match body {
-        Body::AlertRaised(raised) => [raised.cause, raised.last_good],
-        Body::AlertChanged(changed) => [changed.cause, None],
-        Body::AlertCleared(cleared) => [cleared.cause, None],
-        Body::Cycle(_)
-        | Body::Gap(_)
-        | Body::Check(_)
-        | Body::ServiceStart(_)
-        | Body::ServiceStop(_)
-        | Body::ClockStep(_)
-        | Body::ConfigurationChange(_)
-        | Body::MachineFailure(_)
-        | Body::AlertAcknowledged(_)
-        | Body::AlertClosed(_)
-        | Body::CorrectiveAction(_)
-        | Body::Notification(_)
-        | Body::Maintenance(_)
-        | Body::Note(_)
-        | Body::Amendment(_)
-        | Body::SigningKey(_)
-        | Body::LawfulHold(_)
-        | Body::Pruned(_)
-        | Body::Import(_)
-        | Body::Restored(_)
-        | Body::Calibration(_)
-        | Body::Response(_)
-        | Body::WiringProof(_)
-        | Body::SignOff(_) => [None, None],
-    };
-    causes.into_iter().flatten().collect()
 }
 
 fn fits(ground: &Ground, arguments: &HistoryArgs, record: &Record) -> bool {

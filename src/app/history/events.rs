@@ -3,7 +3,7 @@
 use std::ops::ControlFlow;
 
 use super::Ground;
-use super::cycles::{in_pages, line};
+use super::cycles::{in_pages, line, page};
 use crate::app::alerts::story;
 use crate::app::{Failure, Streams};
 use crate::cli::HistoryArgs;
@@ -127,11 +127,8 @@ impl Ground {
         kinds: &[&str],
         each: &mut dyn FnMut(u64, Found) -> ControlFlow<()>,
     ) -> Result<(), LedgerError> {
-        let mut indices = self.reader.about(Subject::Alert(alert))?;
-        if arguments.newest_first {
-            indices.reverse();
-        }
-        for index in indices {
+        let mut rows: Vec<(u64, Found)> = Vec::new();
+        for index in self.reader.about(Subject::Alert(alert))? {
             let found = self.reader.record(index)?;
             let fits = |record: &Record| {
                 let at = stands_at(record);
@@ -140,10 +137,11 @@ impl Ground {
                     && self.from.is_none_or(|from| at >= from)
                     && self.to.is_none_or(|to| at < to)
             };
-            if found.as_ref().map_or(true, |(_, record)| fits(record)) && each(index, found).is_break() {
-                break;
+            if found.as_ref().map_or(true, |(_, record)| fits(record)) {
+                rows.push((index, found));
             }
         }
+        page(rows, arguments, each);
         Ok(())
     }
 

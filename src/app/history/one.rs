@@ -105,7 +105,7 @@ fn gather(ground: &Ground, index: u64, size: u64) -> Result<Told, LedgerError> {
         (_, Ok(Some(trace))) => Some(Ok(counted(trace))),
         (_, Err(error)) => Some(Err(error)),
     };
-    let leaf = leaf_hash(&bytes).0.iter().map(|byte| format!("{byte:02x}")).collect();
+    let leaf = leaf_hash(&bytes).to_string();
     Ok(Told { record, bytes: String::from_utf8_lossy(&bytes).into_owned(), leaf, size, about, trace })
 }
 
@@ -167,7 +167,7 @@ pub(super) fn in_force(
     arguments: &HistoryArgs,
     streams: &mut Streams<'_>,
 ) -> Result<(), Failure> {
-    let at = arguments.at.map_or(ground.now, |at| at.in_zone(&ground.zone));
+    let at = arguments.at.map_or(ground.now, |at| at.in_zone(&ground.zone, ground.now));
     let force = ground.reader.in_force(at).map_err(|error| ground.failed(&error))?;
     let sheet = ground.sheet(&IN_FORCE, arguments);
     if sheet.form == Form::Table {

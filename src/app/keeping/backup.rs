@@ -11,13 +11,14 @@ use std::path::{Path, PathBuf};
 
 use serde::Serialize;
 
-use super::{counted, hex, tell};
+use super::{counted, tell};
 use crate::app::people::ledger_path;
 use crate::app::{Failure, Streams, ledger};
 use crate::cli::BackupArgs;
+use crate::core::merkle::Hash;
 use crate::core::time::Timestamp;
 use crate::diagnostic::Diagnostic;
-use crate::ledger::{BackupError, Inspected, LedgerError, back_up};
+use crate::ledger::{BackupError, Inspected, back_up, beside, present};
 use crate::runtime::clock::Clock;
 
 /// Ending and mode of the file with the public key beside a ledger.
@@ -41,10 +42,8 @@ struct Told {
 
 /// `backup`.
 pub(in crate::app) fn backup(arguments: &BackupArgs, streams: &mut Streams<'_>) -> Result<(), Failure> {
-    let (from, _) = ledger_path(&arguments.from, streams)?;
-    if !from.exists() {
-        return Err(ledger::diagnose(&LedgerError::Missing { path: from.clone() }, &from).into());
-    }
+    let from = ledger_path(&arguments.from)?;
+    present(&from).map_err(|error| ledger::diagnose(&error, &from))?;
     let to = named(&arguments.out, &from);
     if to.extension().is_none() {
         return Err(Diagnostic::error("backup-failed", "there is no such directory")
@@ -83,7 +82,7 @@ fn told(backup: PathBuf, bytes: u64, found: &Inspected, verify_key: bool, signin
         backup,
         bytes,
         records: found.records,
-        root: hex(&found.root),
+        root: Hash(found.root).to_string(),
         inputs: found.inputs,
         last_recorded: found.last_recorded,
         checkpoint: found.checkpoint,
@@ -129,12 +128,6 @@ fn named(out: &Path, ledger: &Path) -> PathBuf {
 pub(super) fn dated(now: Timestamp) -> String {
     now.to_string().chars().take(19).filter(|character| character.is_ascii_alphanumeric()).collect::<String>()
         + "Z"
-}
-
-pub(super) fn beside(path: &Path, ending: &str) -> PathBuf {
-    let mut name = path.as_os_str().to_owned();
-    name.push(ending);
-    name.into()
 }
 
 /// Copies a key to a new file; `false` where there is none.

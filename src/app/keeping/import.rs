@@ -17,7 +17,7 @@ use serde::Serialize;
 use sha2::{Digest, Sha256};
 
 use super::import_plan::{Judged, Past};
-use super::{counted, hex, signed, tell};
+use super::{counted, signed, tell};
 use jiff::tz::TimeZone;
 
 use crate::app::ledger::LedgerHandle;
@@ -27,12 +27,13 @@ use crate::config::load::Loaded;
 use crate::config::resolve::Configuration;
 use crate::core::cycle::verdict::Verdict;
 use crate::core::id::MachineId;
+use crate::core::merkle::Hash;
 use crate::core::reading::Sample;
 use crate::core::record::{Body, Import, Record};
 use crate::core::site::Event;
 use crate::core::time::Timestamp;
 use crate::diagnostic::Diagnostic;
-use crate::ledger::{LedgerError, NewRecord, Reader};
+use crate::ledger::{LedgerError, NewRecord, Reader, present};
 use crate::probe::refusals::RefusalLog;
 use crate::probe::replay::Replay;
 use crate::report::local;
@@ -55,22 +56,14 @@ struct Told {
 
 /// `import`.
 pub(in crate::app) fn import(arguments: &ImportArgs, streams: &mut Streams<'_>) -> Result<(), Failure> {
-    let loaded = configuration::load(&arguments.config.files, streams)?;
+    let loaded = configuration::load(&arguments.config.files)?;
     let path = &loaded.configuration.ledger.path;
-    if arguments.by.trim().is_empty() {
-        return Err(refused(
-            "the name of who takes it over is missing",
-            "say who it is by --by",
-            &arguments.file,
-        ));
-    }
-    if !path.exists() {
-        return Err(ledger::diagnose(&LedgerError::Missing { path: path.clone() }, path).into());
-    }
+    let by = signed(Some(&arguments.by))?;
+    present(path).map_err(|error| ledger::diagnose(&error, path))?;
     let now = Clock::system().now();
     let read = read(&arguments.file, &loaded, now)?;
     let (handle, gather) = ledger::open_for_import(&loaded, path, now)?;
-    let told = take_over(&handle, gather, &loaded, read, arguments, now);
+    let told = take_over(&handle, gather, &loaded, read, (&arguments.file, by), now);
     let closed = handle.close().map_err(|error| ledger::diagnose(&error, path));
     let told = told?;
     closed?;
@@ -148,7 +141,7 @@ fn read(path: &Path, loaded: &Loaded, now: Timestamp) -> Result<Held, Failure> {
         by_machine.entry(machine).or_default().push(sample);
     }
     by_machine.values_mut().for_each(|samples| samples.sort_by_key(|sample| sample.at));
-    Ok(Held { sha256: hex(&digest), samples: by_machine, refused: refused_count })
+    Ok(Held { sha256: Hash(digest).to_string(), samples: by_machine, refused: refused_count })
 }
 
 fn take_over(
@@ -156,7 +149,7 @@ fn take_over(
     mut gather: Gather,
     loaded: &Loaded,
     held: Held,
-    arguments: &ImportArgs,
+    (file, by): (&Path, String),
     now: Timestamp,
 ) -> Result<Told, Failure> {
     let failed = |error: LedgerError| Failure::from(ledger::diagnose(&error, handle.path()));
@@ -165,19 +158,19 @@ fn take_over(
         let at = local::minute_and_zone(recorded, &loaded.configuration.alerts.zone);
         let summary =
             format!("this file was imported on {at} by {} (record {index}, as «{}»)", import.by, import.file);
-        return Err(refused(summary, "nothing: its readings are on record", &arguments.file));
+        return Err(refused(summary, "nothing: its readings are on record", file));
     }
     let every = || held.samples.values().flatten();
     let mut import = Import {
-        file: arguments.file.file_name().unwrap_or_default().to_string_lossy().into_owned(),
+        file: file.file_name().unwrap_or_default().to_string_lossy().into_owned(),
         sha256: held.sha256.clone(),
         readings: every().count() as u64,
         repeats: 0,
         from: every().map(|sample| sample.at).min(),
         to: every().map(|sample| sample.at).max(),
-        by: signed(Some(&arguments.by)),
+        by,
     };
-    let pruned = pruned(&reader).map_err(failed)?;
+    let pruned = reader.pruned_before().map_err(failed)?.unwrap_or(Timestamp::MIN);
     let (mut cycles, mut cycles_known) = (Vec::new(), 0);
     for (machine, samples) in held.samples {
         let fresh = without_repeats(&reader, &loaded.configuration, &samples).map_err(failed)?;
@@ -245,18 +238,6 @@ fn known(reader: &Reader, sha256: &str) -> Result<Option<(u64, Timestamp, Import
         ControlFlow::Continue(())
     })?;
     Ok(found)
-}
-
-/// Before this instant readings were pruned.
-fn pruned(reader: &Reader) -> Result<Timestamp, LedgerError> {
-    let mut before = Timestamp::MIN;
-    reader.records_of(&["pruned"], 0, |_, _, record| {
-        if let Body::Pruned(pruned) = &record.body {
-            before = before.max(pruned.before);
-        }
-        ControlFlow::Continue(())
-    })?;
-    Ok(before)
 }
 
 /// The newest reading on record of a machine that knows nothing of its past, such as after a change

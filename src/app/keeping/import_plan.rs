@@ -158,18 +158,18 @@ impl Past<'_> {
 
     /// The concentrations on file, as people and amendments have them, in order of time.
     fn checks(&self, from: Timestamp, to: Timestamp) -> Result<Vec<Check>, LedgerError> {
-        let mut checks: Vec<(u64, Check)> = Vec::new();
+        let mut checks: Vec<(u64, Option<Check>)> = Vec::new();
         self.reader.records_of(&["check", "amendment"], 0, |index, _, record| {
             if let Body::Amendment(amendment) = record.body {
                 amend(&mut checks, amendment.of, amendment.change);
             } else if let Body::Check(check) = record.body
                 && record.machine.as_deref() == Some(self.name())
             {
-                checks.push((index, check));
+                checks.push((index, Some(check)));
             }
             ControlFlow::Continue(())
         })?;
-        let mut checks: Vec<Check> = checks.into_iter().map(|(_, check)| check).collect();
+        let mut checks: Vec<Check> = checks.into_iter().filter_map(|(_, check)| check).collect();
         let from = from.minus(CHECKS_BEFORE);
         checks.retain(|check| {
             matches!(check, Check::Sanitizer { .. }) && from <= check.at() && check.at() < to
@@ -197,16 +197,13 @@ impl Past<'_> {
     }
 }
 
-/// What counts after an amendment.
-fn amend(checks: &mut Vec<(u64, Check)>, of: u64, change: AmendmentChange) {
+/// What counts after an amendment: the newest one of a check, also where two came at one instant.
+fn amend(checks: &mut [(u64, Option<Check>)], of: u64, change: AmendmentChange) {
+    let Some((_, check)) = checks.iter_mut().find(|(index, _)| *index == of) else { return };
     match change {
         AmendmentChange::Comment => {}
-        AmendmentChange::Withdrawn => checks.retain(|(index, _)| *index != of),
-        AmendmentChange::Corrected(corrected) => {
-            if let Some((_, check)) = checks.iter_mut().find(|(index, _)| *index == of) {
-                *check = corrected;
-            }
-        }
+        AmendmentChange::Withdrawn => *check = None,
+        AmendmentChange::Corrected(corrected) => *check = Some(corrected),
     }
 }
 
@@ -236,6 +233,31 @@ fn is_cycle(record: &Record) -> bool {
 #[cfg(test)]
 mod tests {
     use super::*;
+
+    // Own rule: the newest amendment counts. Two may be on record of one instant, each made from what
+    // was on record before the other.
+    #[test]
+    fn the_newest_amendment_counts() {
+        let supply = |enough| Check::Supply {
+            at: Timestamp::from_micros(0),
+            enough,
+            note: None,
+            by: "ana".to_owned(),
+        };
+        let corrected = || AmendmentChange::Corrected(supply(false));
+        for (changes, expected) in [
+            (vec![AmendmentChange::Comment], Some(supply(true))),
+            (vec![corrected()], Some(supply(false))),
+            (vec![corrected(), AmendmentChange::Withdrawn], None),
+            (vec![AmendmentChange::Withdrawn, corrected()], Some(supply(false))),
+            (vec![AmendmentChange::Withdrawn, AmendmentChange::Comment], None),
+        ] {
+            let mut checks = vec![(7, Some(supply(true)))];
+            changes.iter().for_each(|change| amend(&mut checks, 7, change.clone()));
+            amend(&mut checks, 8, AmendmentChange::Withdrawn);
+            assert_eq!(checks, [(7, expected)], "{changes:?}");
+        }
+    }
 
     // Own rule: a stretch is what lies between two readings on record at least 15 s apart, where
     // something new is of it.

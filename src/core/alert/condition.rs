@@ -35,6 +35,8 @@ pub enum Condition {
     CheckOverdue,
     /// The calibration of a probe has run out.
     CalibrationOverdue,
+    /// A thermometer that was compared is off by more than its tolerance.
+    ThermometerOff,
     /// The disk of the ledger is filling.
     DiskFilling,
     /// The gateway's clock is not synchronised.
@@ -59,7 +61,7 @@ pub enum Severity {
 
 impl Condition {
     /// Every condition, in the order of declaration.
-    pub const ALL: [Self; 17] = [
+    pub const ALL: [Self; 18] = [
         Self::Cold,
         Self::Brief,
         Self::Weak,
@@ -73,6 +75,7 @@ impl Condition {
         Self::ProbeSilent,
         Self::CheckOverdue,
         Self::CalibrationOverdue,
+        Self::ThermometerOff,
         Self::DiskFilling,
         Self::ClockUnsynchronised,
         Self::SeriesBacklog,
@@ -96,6 +99,7 @@ impl Condition {
             Self::ProbeSilent => "probe-silent",
             Self::CheckOverdue => "check-overdue",
             Self::CalibrationOverdue => "calibration-overdue",
+            Self::ThermometerOff => "thermometer-off",
             Self::DiskFilling => "disk-filling",
             Self::ClockUnsynchronised => "clock-unsynchronised",
             Self::SeriesBacklog => "series-backlog",
@@ -113,6 +117,7 @@ impl Condition {
             | Self::TankCold
             | Self::ProbeFault
             | Self::ProbeSilent
+            | Self::ThermometerOff
             | Self::Undelivered
             | Self::DiskFilling => Severity::Serious,
             Self::RinseHot
@@ -140,6 +145,7 @@ impl Condition {
             | Self::ProbeSilent
             | Self::CheckOverdue
             | Self::CalibrationOverdue
+            | Self::ThermometerOff
             | Self::DiskFilling
             | Self::ClockUnsynchronised
             | Self::SeriesBacklog

@@ -21,6 +21,7 @@
 //! | probe-fault, probe-silent | a gap that opens; a cycle unproven by the final-rinse probe | the gap closes; a cycle with proof | serious | once a rack was washed unproven |
 //! | check-overdue | a machine in use 30 min after the check was due; a cycle without any concentration on file | the check is made | warning | once a rack was washed unproven |
 //! | calibration-overdue | its last day is over | calibrated anew | warning | no |
+//! | thermometer-off | the latest comparison of a thermometer is off by more than its tolerance | a good one, a calibration of that probe, or withdrawn | serious | no |
 //! | disk-filling | less than 10 % free | 15 % free | serious | no |
 //! | clock-unsynchronised | for 1 h | synchronised | warning | no |
 //! | series-backlog | oldest waiting reading older than 1 h | younger than 30 min | warning | no |
@@ -64,7 +65,8 @@
 //!
 //! A check that is withdrawn counts no more, one that is corrected counts as corrected, from then
 //! on: what is due is reckoned anew from the latest 8 checks of its kind. What was raised, told or
-//! judged stays.
+//! judged stays. A thermometer is off by the latest comparison of it that counts, also where an
+//! earlier one counts again.
 //!
 //! # Limits
 //!
@@ -88,6 +90,7 @@ pub mod settings;
 mod state;
 pub mod story;
 mod tell;
+mod thermometers;
 mod timetable;
 
 pub use condition::{Condition, Severity, UnknownCondition};

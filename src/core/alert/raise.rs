@@ -301,6 +301,7 @@ pub(super) fn worse(
         | Condition::ProbeSilent
         | Condition::CheckOverdue
         | Condition::CalibrationOverdue
+        | Condition::ThermometerOff
         | Condition::DiskFilling
         | Condition::Undelivered => false,
     };

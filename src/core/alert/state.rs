@@ -143,6 +143,9 @@ pub(super) struct Memory {
     /// The latest checks, the newest record last: what is left where one is withdrawn.
     #[serde(default)]
     pub(super) entered: Vec<EnteredCheck>,
+    /// The latest comparisons of thermometers, in the order of their records.
+    #[serde(default)]
+    pub(super) compared: Vec<Compared>,
     /// Start of the latest opening whose tank was asked for.
     pub(super) opened: Option<Timestamp>,
     /// The tank that is asked for.
@@ -158,8 +161,26 @@ pub(super) struct EnteredCheck {
     pub(super) kind: CheckKind,
     /// When it was made.
     pub(super) at: Timestamp,
+    /// Whether it was withdrawn; a later amendment may still correct it.
+    #[serde(default)]
+    pub(super) withdrawn: bool,
     /// What [`Memory::dirty_since`] was before it.
     pub(super) dirty_before: Option<Timestamp>,
+}
+
+/// A thermometer that was compared with another one, or calibrated.
+#[derive(Clone, PartialEq, Eq, Debug, Serialize, Deserialize)]
+pub(super) struct Compared {
+    /// Index of its record.
+    pub(super) index: u64,
+    /// Which thermometer.
+    pub(super) what: String,
+    /// When.
+    pub(super) at: Timestamp,
+    /// Whether it agreed within its tolerance.
+    pub(super) good: bool,
+    /// Whether it counts no more; a later amendment may still correct it.
+    pub(super) withdrawn: bool,
 }
 
 /// Waiting for a tank to be up to temperature.

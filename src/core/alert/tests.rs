@@ -8,3 +8,4 @@ mod fixture;
 mod people;
 mod properties;
 mod telling;
+mod thermometers;

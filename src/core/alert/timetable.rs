@@ -92,7 +92,13 @@ impl Turn<'_> {
         {
             memory.entered.remove(oldest);
         }
-        memory.entered.push(EnteredCheck { index, kind, at, dirty_before: memory.dirty_since });
+        memory.entered.push(EnteredCheck {
+            index,
+            kind,
+            at,
+            withdrawn: false,
+            dirty_before: memory.dirty_since,
+        });
         self.made(machine, kind, at);
     }
 
@@ -121,11 +127,11 @@ impl Turn<'_> {
         };
         let memory = self.state.memory(machine);
         let Some(place) = memory.entered.iter().position(|check| check.index == amendment.of) else { return };
-        let check = memory.entered.remove(place);
-        if let Some(at) = corrected {
-            memory.entered.insert(place, EnteredCheck { at, ..check });
-        }
-        let left = memory.entered.iter().filter(|known| known.kind == check.kind).map(|known| known.at).max();
+        let check = memory.entered[place];
+        memory.entered[place] =
+            EnteredCheck { at: corrected.unwrap_or(check.at), withdrawn: corrected.is_none(), ..check };
+        let counts = |known: &&EnteredCheck| known.kind == check.kind && !known.withdrawn;
+        let left = memory.entered.iter().filter(counts).map(|known| known.at).max();
         match left {
             Some(at) => memory.checked.insert(check.kind, at),
             None => memory.checked.remove(&check.kind),
@@ -260,6 +266,7 @@ impl Turn<'_> {
             let own = memory.checked.values_mut().chain(memory.missing.values_mut());
             own.chain(memory.overdue.values_mut()).for_each(not_ahead);
             memory.entered.iter_mut().for_each(|check| not_ahead(&mut check.at));
+            memory.compared.iter_mut().for_each(|one| not_ahead(&mut one.at));
             memory.tank = None;
         }
         self.state.windows.iter_mut().for_each(|window| window.until = window.until.minus(back));

@@ -3,11 +3,11 @@
 use crate::core::alert::{Condition, Quantity};
 use crate::core::cycle::plate::{LimitSource, MachineKind, Sanitizing};
 use crate::core::cycle::verdict::Verdict;
+use crate::core::cycle::words::verdict as verdict_word;
 use crate::core::reader::{Language, Reader};
 use crate::core::reading::Fault;
 use crate::core::record::CheckKind;
 use crate::core::time::Timestamp;
-use crate::report::plot::words::verdict as verdict_word;
 use crate::report::words::mark;
 
 use super::words::Word;
@@ -214,6 +214,7 @@ impl Teller {
             Condition::ProbeSilent => ("probe silent", "sonda sin señal"),
             Condition::CheckOverdue => ("check overdue", "control pendiente"),
             Condition::CalibrationOverdue => ("calibration overdue", "calibración vencida"),
+            Condition::ThermometerOff => ("thermometer off", "termómetro desajustado"),
             Condition::DiskFilling => ("disk filling up", "disco casi lleno"),
             Condition::ClockUnsynchronised => ("clock not synchronised", "reloj sin sincronizar"),
             Condition::SeriesBacklog => ("time series not written", "serie temporal sin escribir"),

@@ -10,6 +10,7 @@ use super::entry::Waiting;
 use super::intake::Pending;
 use super::{Outcome, Published};
 use crate::ledger::Commit;
+use crate::runtime::gather::Left;
 
 /// First wait before a refused commit is tried again.
 const AGAIN_AFTER_MIN: Duration = Duration::from_secs(1);
@@ -31,7 +32,7 @@ pub(super) struct Flight<Error> {
 #[derive(Debug)]
 enum State<Error> {
     Free,
-    UnderWay(oneshot::Receiver<Outcome<Error>>),
+    UnderWay { answer: oneshot::Receiver<Outcome<Error>>, left: Left },
     Waiting { commit: Commit, until: Instant },
 }
 
@@ -56,11 +57,12 @@ impl<Error> Flight<Error> {
         self.backoff.is_some()
     }
 
-    /// Readings and ticks that wait here to be tried again.
-    pub(super) fn inputs(&self) -> usize {
+    /// What is under way, or waits here to be tried again.
+    pub(super) fn left(&self) -> Left {
         match &self.state {
-            State::Waiting { commit, .. } => commit.inputs.len(),
-            State::Free | State::UnderWay(_) => 0,
+            State::Waiting { commit, .. } => Left::of(&commit.inputs, &commit.records),
+            State::UnderWay { left, .. } => *left,
+            State::Free => Left::default(),
         }
     }
 
@@ -76,14 +78,14 @@ impl<Error> Flight<Error> {
         self.published = published;
     }
 
-    pub(super) fn launched(&mut self, answer: oneshot::Receiver<Outcome<Error>>) {
-        self.state = State::UnderWay(answer);
+    pub(super) fn launched(&mut self, answer: oneshot::Receiver<Outcome<Error>>, left: Left) {
+        self.state = State::UnderWay { answer, left };
     }
 
     /// The answer to the commit under way; never where there is none.
     pub(super) async fn landed(&mut self) -> Result<Outcome<Error>, RecvError> {
         match &mut self.state {
-            State::UnderWay(answer) => answer.await,
+            State::UnderWay { answer, .. } => answer.await,
             State::Free | State::Waiting { .. } => std::future::pending().await,
         }
     }
@@ -113,7 +115,7 @@ impl<Error> Flight<Error> {
     pub(super) fn again_at(&self) -> Option<Instant> {
         match &self.state {
             State::Waiting { until, .. } => Some(*until),
-            State::Free | State::UnderWay(_) => None,
+            State::Free | State::UnderWay { .. } => None,
         }
     }
 
@@ -124,7 +126,7 @@ impl<Error> Flight<Error> {
         }
         match std::mem::replace(&mut self.state, State::Free) {
             State::Waiting { commit, .. } => Some(commit),
-            State::Free | State::UnderWay(_) => None,
+            State::Free | State::UnderWay { .. } => None,
         }
     }
 }

@@ -190,8 +190,32 @@ async fn the_end_does_not_wait_for_ever() {
     bench.deliver(1, vec![sample(START)]).await;
     let started = bench.started;
     let (_, ended) = bench.end().await;
-    assert!(matches!(ended, Err(DriverError::NotDrained { inputs: 1 })));
+    assert!(matches!(ended, Err(DriverError::NotDrained { left: Left { inputs: 1, records: 1 } })));
     assert!(started.elapsed() < Duration::from_secs(5));
+}
+
+// What is under way when the time is over counts too: the ledger took it and is slow, as after an import.
+#[tokio::test(start_paused = true)]
+async fn what_is_under_way_at_the_end_is_counted() {
+    let bench = Bench::start(&[Answer::Nothing], None);
+    bench.deliver(1, vec![sample(START), sample(START)]).await;
+    tokio::time::sleep(Duration::from_secs(3)).await;
+    let (_, ended) = bench.end().await;
+    let Err(error @ DriverError::NotDrained { left: Left { inputs: 2, records: 1 } }) = ended else {
+        panic!("{ended:?}")
+    };
+    assert!(error.to_string().starts_with("2 readings and ticks and 1 record could not"), "{error}");
+}
+
+#[test]
+fn what_is_left_is_said_in_words() {
+    for (inputs, records, said) in [
+        (0, 1, "1 record"),
+        (1, 0, "1 reading or tick and 0 records"),
+        (7, 2, "7 readings and ticks and 2 records"),
+    ] {
+        assert_eq!(Left { inputs, records }.to_string(), said);
+    }
 }
 
 // An MQTT source keeps its end of the channel open until its last messages are acknowledged.
@@ -322,8 +346,13 @@ async fn a_check_is_answered_when_it_is_on_record() {
 #[tokio::test(start_paused = true)]
 async fn the_start_is_on_record_before_anything_arrives() {
     let mut gather = Gather::new(site(), 1);
-    let start =
-        ServiceStart { version: "1".to_owned(), last_record: None, after_clean_stop: true, replayed: 0 };
+    let start = ServiceStart {
+        version: "1".to_owned(),
+        last_record: None,
+        after_clean_stop: true,
+        from_file: false,
+        replayed: 0,
+    };
     gather.record(Record::new(START, None, Body::ServiceStart(start)));
     let bench = Bench::start_with(gather, &[], None);
     tokio::time::sleep(Duration::from_millis(100)).await;

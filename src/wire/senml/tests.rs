@@ -306,3 +306,28 @@ proptest! {
         let _decoded = decoded(&bytes);
     }
 }
+
+// The lines that the recipe for a node shows. Names, units and faults: RFC 8428, sections 4 and 12.1.
+#[test]
+fn every_line_of_the_recipe_for_a_node_is_taken() {
+    const RECIPE: &str = include_str!("../../../deploy/node/README.md");
+    let mut directory = Directory::default();
+    for (channel, name) in ["dm1/wash", "dm1/rinse", "dm1/running", "dm1/cold-junction"].iter().enumerate() {
+        let unit = if *name == "dm1/running" { WireUnit::Flag } else { WireUnit::Celsius };
+        directory.insert((*name).to_owned(), ChannelId(u16::try_from(channel).expect("few")), unit);
+    }
+    let packs = RECIPE.lines().filter_map(|line| line.find("[{\"").map(|start| &line[start..]));
+    let mut lines = 0;
+    for pack in packs.filter(|pack| pack.ends_with("}]")) {
+        lines += 1;
+        if pack.contains("\"u\":\"V\"") {
+            directory.insert("dm1/rinse".to_owned(), ChannelId(1), WireUnit::Volt);
+        }
+        let mut decoded = Decoded::default();
+        decode(pack.as_bytes(), &directory, RECEIVED, &mut decoded);
+        assert_eq!(decoded.refusals, [], "{pack}");
+        assert_eq!(decoded.samples.len(), pack.matches("\"n\":").count(), "{pack}");
+        directory.insert("dm1/rinse".to_owned(), ChannelId(1), WireUnit::Celsius);
+    }
+    assert!(lines >= 5, "{lines} lines");
+}

@@ -89,6 +89,103 @@ fn a_hold_outlives_a_backup_that_knows_nothing_of_it() {
     whole(&ledger);
 }
 
+// Own promise: what nobody can read may have held a lawful hold, so that one is switched on; whoever
+// knows better says so, at once or afterwards.
+#[test]
+fn a_hold_that_nobody_can_read_is_taken_to_be_there() {
+    let site = Site::new(1, PIPE);
+    let (ledger, configuration, out) = (site.ledger(), site.configuration(), site.path("out.sqlite"));
+    kept(&site, 0.15);
+    json(&["backup", "--ledger", text(&ledger), "--out", text(&out), "--json"]);
+    let on = ["hold", "on", "--reason", "a case", "--by", "Ana", "--config", text(&configuration)];
+    assert_eq!(say(&on).0, Some(0));
+    let whole_before = fs::read(&ledger).expect("a file");
+    let damaged_hold = || {
+        fs::write(&ledger, &whole_before).expect("our own file");
+        let connection = rusqlite::Connection::open(&ledger).expect("a second connection");
+        let sql = "DROP TRIGGER record_stays; UPDATE record SET bytes = x'7b7d' WHERE kind = 'lawful-hold';";
+        connection.execute_batch(sql).expect("a damaged record");
+    };
+    let scrambled = || fs::write(&ledger, "scrambled").expect("our own file");
+    let breaks: [&dyn Fn(); 2] = [&damaged_hold, &scrambled];
+    for break_it in breaks {
+        for (more, expected) in [(&[][..], true), (&["--without-hold"][..], false)] {
+            break_it();
+            let restore = ["restore", text(&out), "--to", text(&ledger), "--force", "--by", "Ben", "--json"];
+            let told = json(&[&restore[..], more].concat());
+            assert_eq!(
+                (&told["hold_switched_on"], &told["holds_kept"]),
+                (&expected.into(), &0.into()),
+                "{told}"
+            );
+            let status = json(&["hold", "status", "--ledger", text(&ledger), "--json"]);
+            assert_eq!(status["in_force"], expected, "{status}");
+            if expected {
+                let reason = status["holds"][0]["reason"].as_str().expect("a reason");
+                assert!(reason.contains("cannot be read") && reason.contains("hold off"), "{reason}");
+            }
+            whole(&ledger);
+        }
+    }
+    // In words, and ended by hand.
+    scrambled();
+    let (code, said) = say(&["restore", text(&out), "--to", text(&ledger), "--force"]);
+    assert_eq!((code, said.contains("until `rinseward hold off`")), (Some(0), true), "{said}");
+    let off = ["hold", "off", "--reason", "settled", "--by", "Ana", "--config", text(&configuration)];
+    assert_eq!(say(&off).0, Some(0));
+    let status = json(&["hold", "status", "--ledger", text(&ledger), "--json"]);
+    assert_eq!(status["in_force"], false);
+}
+
+// A backup from before a new key names the old one: that is said, with what to do, and both ways of
+// doing it lead to a ledger that is signed again.
+#[test]
+fn a_backup_from_before_a_new_key_says_which_key_is_in_force() {
+    let site = Site::new(1, PIPE);
+    let (ledger, configuration, out) = (site.ledger(), site.configuration(), site.path("out.sqlite"));
+    let (secret, saved) = (beside(&ledger, ".signing-key"), site.path("saved"));
+    let start = || {
+        let mut gateway = Gateway::start(&site, "");
+        // Its key is in its place with the first checkpoint.
+        super::until(|| secret.exists() && !beside(&ledger, ".signing-key.next").exists(), || gateway.log());
+        drop(gateway.pipe());
+        assert!(gateway.end().success());
+    };
+    start();
+    let key = || json(&["key", "show", "--ledger", text(&ledger), "--json"]);
+    let first = key()["key"].clone();
+    json(&["backup", "--ledger", text(&ledger), "--out", text(&out), "--json"]);
+    fs::copy(&secret, &saved).expect("a copy");
+    let restore = || json(&["restore", text(&out), "--to", text(&ledger), "--force", "--json"]);
+    assert_eq!(restore()["key"]["standing"], "fits", "nothing happened to the key");
+    let (code, said) = say(&["key", "rotate", "--by", "Ana", "--config", text(&configuration)]);
+    assert_eq!(code, Some(0), "{said}");
+    let second = key()["key"].clone();
+    let told = restore();
+    assert_eq!(told["key"]["standing"], "other", "{told}");
+    assert_eq!((&told["key"]["on_record"], &told["key"]["beside"]), (&first, &second));
+    let (_, said) = say(&["restore", text(&out), "--to", text(&ledger), "--force"]);
+    let first_text = first.as_str().expect("a key");
+    for part in [first_text, "key rotate", "nothing is signed with it", "move it away"] {
+        assert!(said.contains(part), "{part}: {said}");
+    }
+    assert!(!said.contains("PRIVATE"), "no secret is printed");
+
+    // The right one is put back: the ledger is signed by it again.
+    fs::copy(&saved, &secret).expect("our own file");
+    start();
+    assert_eq!(key()["key"], first);
+    // Or it is moved away: a new one is made, and that the one before was lost is on record.
+    assert_eq!(restore()["key"]["standing"], "fits");
+    fs::remove_file(&secret).expect("our own file");
+    assert_eq!(restore()["key"]["standing"], "missing");
+    start();
+    let third = key();
+    assert!(third["key"] != first && third["key"] != second, "{third}");
+    assert_eq!(third["change"], "lost", "{third}");
+    whole(&ledger);
+}
+
 #[test]
 fn what_is_not_whole_or_not_of_one_history_is_told() {
     let (site, other) = (Site::new(1, PIPE), Site::new(1, PIPE));

@@ -390,6 +390,31 @@ fn what_was_in_force_at_a_moment() {
     assert!(reader.in_force(at(15.0)).is_ok(), "it was not in force then");
 }
 
+// A record that was damaged before the table of times was made stands nowhere in it: from the one
+// before it to the one after it nobody can say what was in force.
+#[test]
+fn what_was_damaged_before_a_migration_is_not_passed_over() {
+    let (_directory, path) = place();
+    let (writer, _) = open(&path);
+    let configuration = |seconds| {
+        let change = ConfigurationChange { sha256: "ab".repeat(32), toml: format!("at = {seconds}") };
+        Record::new(at(seconds), None, Body::ConfigurationChange(change))
+    };
+    put(&writer, vec![configuration(10.0), configuration(20.0), configuration(30.0)]);
+    writer.close().expect("an orderly end");
+    for (damaged, rows) in [(0, [false, true, true]), (1, [false, false, true]), (2, [true, false, false])] {
+        let copy = path.with_extension(format!("{damaged}"));
+        std::fs::copy(&path, &copy).expect("a copy");
+        damage(&copy, damaged);
+        let connection = rusqlite::Connection::open(&copy).expect("a second connection");
+        connection.execute("DELETE FROM event WHERE idx = ?1", [damaged]).expect("our own row");
+        let reader = Reader::open(&copy).expect("a reader");
+        for (seconds, whole) in [15.0, 25.0, 35.0].into_iter().zip(rows) {
+            assert_eq!(reader.in_force(at(seconds)).is_ok(), whole, "{damaged} damaged, at {seconds}");
+        }
+    }
+}
+
 // Shows that pages read beside a writer at work miss nothing and give nothing twice.
 #[test]
 fn pages_beside_a_running_writer_are_whole() {

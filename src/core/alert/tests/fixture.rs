@@ -117,6 +117,19 @@ pub(super) fn cycle(ended: Timestamp) -> Cycle {
     }
 }
 
+/// A thermometer in ice and water, good to 1 °C.
+pub(super) fn in_ice(at: Timestamp, what: &str, shown_c: f64) -> Check {
+    Check::Thermometer {
+        at,
+        what: what.to_owned(),
+        shown_c,
+        reference_c: 0.0,
+        tolerance_c: 1.0,
+        reference: "ice bath".to_owned(),
+        by: "ana".to_owned(),
+    }
+}
+
 /// One kind of cycle, as the tables below name it.
 #[derive(Clone, Copy, PartialEq, Debug)]
 pub(super) enum Rack {
@@ -264,15 +277,7 @@ impl Play {
             }
             CheckKind::Supply => Check::Supply { at, enough: true, note: None, by },
             CheckKind::DrainAndClean => Check::DrainAndClean { at, note: None, by },
-            CheckKind::Thermometer => Check::Thermometer {
-                at,
-                what: format!("{machine}/rinse"),
-                shown_c: 0.2,
-                reference_c: 0.0,
-                tolerance_c: 1.0,
-                reference: "ice bath".to_owned(),
-                by,
-            },
+            CheckKind::Thermometer => in_ice(at, &format!("{machine}/rinse"), 0.2),
         };
         self.record(machine, Body::Check(check));
     }
