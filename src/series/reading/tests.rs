@@ -4,6 +4,7 @@ use proptest::prelude::*;
 
 use super::*;
 use crate::core::on_file::OnFile;
+use crate::core::record::{Body, CalibrationDone, Correction, Record};
 use crate::core::time::Timestamp;
 
 /// A site with a probe of every kind; written as an operator would.
@@ -71,6 +72,36 @@ fn lines(points: &ReadingPoints, part: &[Stretch], beside: &[Stretch]) -> Vec<St
     assert!(aside.is_empty(), "{aside:?}");
     let text = String::from_utf8(batch.lines().bytes().to_vec()).expect("UTF-8");
     text.lines().map(str::to_owned).collect()
+}
+
+// Own promise: each reading has the correction that was in force when it was measured. The
+// configured one is −0.5 °C and without a day, so that the one on record counts after it.
+#[test]
+fn each_reading_has_the_correction_of_its_time() {
+    let correction = |offset_c| Correction { gain: 1.0, offset_c };
+    let done = CalibrationDone {
+        probe: "dm1/wash".to_owned(),
+        at: at(2.0),
+        points: Vec::new(),
+        found: correction(-0.5),
+        left: correction(0.25),
+        expanded_c: 0.3,
+        until: None,
+        note: None,
+        by: "Eli".to_owned(),
+    };
+    let mut file = OnFile::default();
+    file.take(7, &Record::new(at(2.0), Some("dm1".to_owned()), Body::Calibration(Box::new(done))));
+    let part = [stretch("dm1/wash", &[(1.0, Value::Number(66.5)), (3.0, Value::Number(66.5))])];
+    let mut batch = Batch::default();
+    points(Readings::All).write(&part, &[], &file, &mut Thinning::default(), &mut batch);
+    let text = String::from_utf8(batch.lines().bytes().to_vec()).expect("UTF-8");
+    let told: Vec<bool> = text
+        .lines()
+        .zip(["celsius=66,raw=66.5", "celsius=66.75,raw=66.5"])
+        .map(|(l, e)| l.contains(e))
+        .collect();
+    assert_eq!(told, [true, true], "{text}");
 }
 
 // 4.096 mV against 0 °C is 100 °C of type K (NIST ITS-90 table); 138.51 Ω is 100 °C (IEC 60751).
