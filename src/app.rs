@@ -13,6 +13,7 @@ mod enter;
 pub mod export;
 mod failure;
 mod history;
+mod in_force;
 mod keeping;
 mod ledger;
 mod live;
@@ -28,6 +29,7 @@ pub mod series;
 mod service_manager;
 mod sources;
 mod station;
+mod technician;
 mod terminal;
 mod verify;
 mod watch;
@@ -73,6 +75,8 @@ pub fn execute(cli: &Cli, streams: &mut Streams<'_>) -> Result<(), Failure> {
         Command::Ports(arguments) => ports::ports(arguments, streams),
         Command::Prove(arguments) => prove::prove(arguments, streams),
         Command::Watch(arguments) => watch::watch(arguments, streams),
+        Command::Calibrate(arguments) => technician::calibrate(arguments, streams),
+        Command::Respond(arguments) => technician::respond(arguments, streams),
         Command::Enter(arguments) => enter::enter(&arguments.entry, streams),
         Command::Hold(arguments) => keeping::hold::hold(&arguments.command, streams),
         Command::Backup(arguments) => keeping::backup::backup(arguments, streams),

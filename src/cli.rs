@@ -9,6 +9,7 @@ mod people;
 mod ports;
 mod prove;
 mod seal;
+mod technician;
 mod verify;
 mod watch;
 
@@ -35,6 +36,7 @@ pub use seal::{
     CheckpointArgs, CheckpointCommand, CheckpointMakeArgs, CheckpointShowArgs, KeyArgs, KeyCommand,
     KeyExportArgs, KeyRotateArgs, KeyShowArgs,
 };
+pub use technician::{CalibrateArgs, PointArg, PointsArgs, RespondArgs, TechnicianArgs};
 pub use verify::VerifyArgs;
 pub use watch::WatchArgs;
 
@@ -53,7 +55,7 @@ use crate::runtime::telemetry::{Log, LogForm};
     propagate_version = true,
     arg_required_else_help = true,
     after_help = "Exit codes: 0 done, 64 command line, 70 a mistake in rinseward, 74 file, device or link, \
-                  78 configuration; of verify: 0 whole, 1 not whole, 2 could not be checked. README.md lists \
+                  78 configuration; of verify: 0 whole, 1 not whole, 2 could not be checked; of calibrate and respond: 1 refused. README.md lists \
                   every message."
 )]
 pub struct Cli {
@@ -107,6 +109,10 @@ pub enum Command {
     Watch(WatchArgs),
     /// Prove the wiring: warm one probe at a time, and see which one answers.
     Prove(ProveArgs),
+    /// Compare a probe in ice, in boiling water or with a thermometer, and put its correction in force.
+    Calibrate(Box<CalibrateArgs>),
+    /// Measure how fast a probe answers, and put its time constant in force.
+    Respond(RespondArgs),
     /// Put on record what people see: checks, notes, amendments; and show which checks are due.
     Enter(EnterArgs),
     /// Keep readings from being pruned while somebody may ask for them.

@@ -54,6 +54,8 @@ pub(super) fn takes_the_screen(command: &Command) -> bool {
         | Command::Maintenance(_)
         | Command::Ports(_)
         | Command::Prove(_)
+        | Command::Calibrate(_)
+        | Command::Respond(_)
         | Command::Enter(_)
         | Command::Hold(_)
         | Command::Backup(_)

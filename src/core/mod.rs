@@ -6,6 +6,7 @@
 
 pub mod alert;
 pub mod audit;
+pub mod boiling;
 pub mod calibration;
 pub mod causes;
 pub mod channel;
@@ -26,15 +27,18 @@ pub mod machine;
 pub mod merkle;
 pub mod monitored;
 pub mod note;
+pub mod on_file;
 pub mod presence;
 pub mod reader;
 pub mod reading;
 pub mod readout;
 pub mod record;
 pub mod reorder;
+pub mod response;
 pub mod rtd;
 pub mod sanitizer;
 pub mod site;
+pub mod steady;
 pub mod thermocouple;
 pub mod time;
 pub mod trend;

@@ -3,7 +3,7 @@
 #[path = "live/kitchen.rs"]
 mod kitchen;
 #[path = "support/port.rs"]
-mod port;
+pub(crate) mod port;
 #[path = "live/ports.rs"]
 mod ports;
 #[path = "live/proving.rs"]
