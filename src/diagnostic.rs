@@ -36,7 +36,8 @@ pub enum Exit {
     InputOutput,
     /// The configuration.
     Configuration,
-    /// What was to be verified is not whole: the answer, and no fault of the program.
+    /// The answer is «not good»: what was to be verified is not whole, a session at a probe was refused. No
+    /// fault of the program.
     NotWhole,
     /// What was to be verified could not be checked.
     NotChecked,
@@ -58,7 +59,7 @@ impl Exit {
 }
 
 /// Every slug with its exit code and what it means, in the order of the README.
-pub const SLUGS: [(&str, Exit, &str); 52] = [
+pub const SLUGS: [(&str, Exit, &str); 58] = [
     ("usage", Exit::Usage, "the command line is not understood"),
     (
         "bug",
@@ -79,6 +80,13 @@ pub const SLUGS: [(&str, Exit, &str); 52] = [
     ("source-open", Exit::InputOutput, "a port, a broker or a file cannot be opened; it is tried again"),
     ("source-lost", Exit::InputOutput, "a port or a broker went away; it is tried again"),
     ("input-refused", Exit::InputOutput, "something arrived that is no reading; it is counted"),
+    (
+        "modbus-silent",
+        Exit::InputOutput,
+        "a Modbus unit does not answer; it is asked again, and the others go on",
+    ),
+    ("modbus-exception", Exit::InputOutput, "a Modbus unit refuses a request; its probe gives a fault"),
+    ("modbus-garbled", Exit::InputOutput, "what a Modbus unit answers cannot be read"),
     ("trace-open", Exit::InputOutput, "the file to replay cannot be opened"),
     ("trace-read", Exit::InputOutput, "the file to replay cannot be read to its end"),
     ("ledger-open", Exit::InputOutput, "the ledger cannot be opened"),
@@ -113,6 +121,13 @@ pub const SLUGS: [(&str, Exit, &str); 52] = [
         "what was asked of an alert, a check or a maintenance window cannot be done",
     ),
     ("entry-refused", Exit::Usage, "what was entered cannot be true, or is not what the record is about"),
+    ("wiring-not-good", Exit::NotWhole, "a probe is not wired as it is configured, or that was not proved"),
+    ("calibration-refused", Exit::NotWhole, "a calibration was refused, for a reason that it names"),
+    (
+        "response-refused",
+        Exit::NotWhole,
+        "what was measured is no step that a time constant could be taken from",
+    ),
     ("alert-test", Exit::InputOutput, "a test message did not get through"),
     ("service-socket", Exit::InputOutput, "the control socket cannot be made or used"),
     ("web-listen", Exit::InputOutput, "the pages cannot be served at their address; it is tried again"),

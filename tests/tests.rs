@@ -26,6 +26,8 @@ mod ledger;
 mod live;
 #[path = "tests/markup.rs"]
 mod markup;
+#[path = "tests/modbus.rs"]
+mod modbus;
 #[path = "tests/mqtt.rs"]
 mod mqtt;
 #[path = "tests/replay.rs"]
@@ -41,6 +43,8 @@ mod seal;
 mod serial;
 #[path = "tests/series.rs"]
 mod series;
+#[path = "tests/technician.rs"]
+mod technician;
 #[path = "tests/verify.rs"]
 mod verify;
 #[path = "tests/wire.rs"]
