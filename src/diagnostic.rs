@@ -36,7 +36,8 @@ pub enum Exit {
     InputOutput,
     /// The configuration.
     Configuration,
-    /// What was to be verified is not whole: the answer, and no fault of the program.
+    /// The answer is «not good»: what was to be verified is not whole, a session at a probe was refused. No
+    /// fault of the program.
     NotWhole,
     /// What was to be verified could not be checked.
     NotChecked,
@@ -58,7 +59,7 @@ impl Exit {
 }
 
 /// Every slug with its exit code and what it means, in the order of the README.
-pub const SLUGS: [(&str, Exit, &str); 56] = [
+pub const SLUGS: [(&str, Exit, &str); 59] = [
     ("usage", Exit::Usage, "the command line is not understood"),
     (
         "bug",
@@ -121,6 +122,13 @@ pub const SLUGS: [(&str, Exit, &str); 56] = [
         "what was asked of an alert, a check or a maintenance window cannot be done",
     ),
     ("entry-refused", Exit::Usage, "what was entered cannot be true, or is not what the record is about"),
+    ("wiring-not-good", Exit::NotWhole, "a probe is not wired as it is configured, or that was not proved"),
+    ("calibration-refused", Exit::NotWhole, "a calibration was refused, for a reason that it names"),
+    (
+        "response-refused",
+        Exit::NotWhole,
+        "what was measured is no step that a time constant could be taken from",
+    ),
     ("alert-test", Exit::InputOutput, "a test message did not get through"),
     ("service-socket", Exit::InputOutput, "the control socket cannot be made or used"),
     ("web-listen", Exit::InputOutput, "the pages cannot be served at their address; it is tried again"),

@@ -7,6 +7,7 @@
 
 pub mod modbus;
 pub mod mqtt;
+pub mod ports;
 pub mod refusals;
 pub mod replay;
 pub mod scan;
