@@ -7,6 +7,7 @@ mod show;
 #[cfg(test)]
 mod tests;
 
+use std::path::PathBuf;
 use std::time::Duration;
 
 use self::heard::Heard;
@@ -17,6 +18,7 @@ use crate::cli::{ScanArgs, Span};
 use crate::config::modbus::{ModbusLine, ModbusLink, frame_silence};
 use crate::config::source::Parity;
 use crate::diagnostic::Diagnostic;
+use crate::probe::ports::{self, Holder, Users};
 use crate::probe::scan::{PortSettings, ScanError, UnitSeen, Walk, listen, walk};
 use crate::wire::registers::Function;
 
@@ -67,6 +69,9 @@ pub(super) fn scan(arguments: &ScanArgs, streams: &mut Streams<'_>) -> Result<()
         }
         (None, None) => return Err(Diagnostic::error("usage", "give --port or --tcp").into()),
     };
+    if let Some(device) = &arguments.port {
+        warn_of_others(&device.display().to_string(), streams)?;
+    }
     show::answer(&answer, arguments.json, streams.out).map_err(Failure::output)?;
     if answer.proposal.is_some() { Ok(()) } else { Err(nothing(&answer)) }
 }
@@ -130,15 +135,14 @@ fn address(unit: u16) -> u8 {
     u8::try_from(unit).unwrap_or(u8::MAX)
 }
 
-/// What the registers of each function could be. Where both functions give the very same words, as
-/// many units do, those of the first are proposed only.
+/// What the registers of each function could be, what two functions of a unit both give once.
 fn found(seen: &[UnitSeen]) -> Vec<Found> {
-    let mut found = Vec::new();
+    let mut found: Vec<Found> = Vec::new();
     for unit in seen {
-        for (place, one) in unit.functions.iter().enumerate() {
+        for one in &unit.functions {
             let mut rows = shapes::rows(&one.words);
-            if unit.functions[..place].iter().any(|before| before.words == one.words) {
-                rows.iter_mut().for_each(|row| row.proposed = None);
+            for before in found.iter().filter(|before| before.unit == unit.address) {
+                shapes::leave_out_repeated(&mut rows, &before.rows);
             }
             let (function, together_max) = (one.function, one.together_max);
             found.push(Found { unit: unit.address, function, together_max, rows });
@@ -147,16 +151,44 @@ fn found(seen: &[UnitSeen]) -> Vec<Found> {
     found
 }
 
+/// Other programs that have the port open, as far as this user may see.
+fn holders(place: &str) -> Vec<Holder> {
+    let path = PathBuf::from(place);
+    let Ok(device) = std::fs::canonicalize(&path) else { return Vec::new() };
+    let Ok(found) = ports::look(&[path], &Users::of_system()) else { return Vec::new() };
+    let held = found.ports.into_iter().filter(|port| port.device == device).flat_map(|port| port.held_by);
+    held.filter(|holder| holder.pid != std::process::id()).collect()
+}
+
+fn who(holder: &Holder) -> String {
+    let Holder { pid, command, user } = holder;
+    format!("«{command}» has it open, process {pid}, user {user}")
+}
+
+/// A program that has the port open without a lock hinders nobody; two of them garble each other.
+fn warn_of_others(place: &str, streams: &mut Streams<'_>) -> Result<(), Failure> {
+    let others = holders(place);
+    if others.is_empty() {
+        return Ok(());
+    }
+    let warning = Diagnostic::warning("source-open", format!("{place} is open elsewhere too"));
+    let warning = others.iter().fold(warning, |warning, holder| warning.cause(who(holder)));
+    let warning = warning.advice("end it where it reads or writes this line; what is shown may be garbled");
+    writeln!(streams.err, "{warning}").map_err(Failure::output)
+}
+
 fn unopened(place: &str, error: &ScanError) -> Failure {
     let diagnostic = Diagnostic::error("source-open", format!("cannot look at {place}")).because(error);
     match error {
-        ScanError::Held { .. } => diagnostic
+        ScanError::Held { .. } => holders(place)
+            .iter()
+            .fold(diagnostic, |diagnostic, holder| diagnostic.cause(who(holder)))
             .advice("where it is the service: sudo systemctl stop rinseward, scan, then sudo systemctl start rinseward")
             .advice("else end the program that has it; a line serves one master at a time")
             .into(),
-        ScanError::Link { .. } => {
-            diagnostic.advice("see that it is plugged in and switched on, and who may open it").into()
-        }
+        ScanError::Link { .. } => diagnostic
+            .advice("see that it is plugged in and switched on; rinseward ports lists what is there, and who may open it")
+            .into(),
     }
 }
 

@@ -123,7 +123,7 @@ pub(super) fn for_text(port: &PortSettings, heard: &Heard, machine: &str) -> Opt
     let mut text = head(&format!("heard on {} at {} baud", port.device.display(), port.baud));
     text.push_str(&left_out);
     for (name, machine) in machines {
-        let _infallible = write!(text, "{}\n", machine.text(&name));
+        let _infallible = writeln!(text, "{}", machine.text(&name));
     }
     let _infallible = write!(
         text,

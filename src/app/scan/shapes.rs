@@ -14,6 +14,10 @@ use crate::wire::registers::RegisterShape;
 /// one of whole, tenths and hundredths only).
 pub(super) const PLAUSIBLE_C: Range<f64> = 10.0..100.0;
 
+/// How far a value may move between two requests, K (own choice: a probe in a rinse that begins
+/// moves by a few K a second, and a scan asks again within a tenth of that).
+const REPEATED_K: f64 = 2.0;
+
 /// One register.
 #[derive(Clone, PartialEq, Debug, Serialize)]
 pub(super) struct Row {
@@ -49,6 +53,22 @@ pub(super) fn rows(words: &BTreeMap<u16, u16>) -> Vec<Row> {
         }
     }
     rows
+}
+
+/// Takes back what an earlier function of the same unit proposes already: many units give the same
+/// registers by both, and meanwhile a value has moved by a little.
+pub(super) fn leave_out_repeated(rows: &mut [Row], before: &[Row]) {
+    for row in rows {
+        let Some(preset) = row.proposed else { continue };
+        let same = before.iter().any(|known| {
+            let values = known.celsius.get(preset).zip(row.celsius.get(preset));
+            let near = values.is_some_and(|(one, other)| (one - other).abs() <= REPEATED_K);
+            known.register == row.register && known.proposed == Some(preset) && near
+        });
+        if same {
+            row.proposed = None;
+        }
+    }
 }
 
 fn row(words: &BTreeMap<u16, u16>, register: u16, word: u16) -> Row {

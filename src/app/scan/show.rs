@@ -90,7 +90,7 @@ pub(super) fn place(link: &ModbusLink) -> String {
             let parity =
                 PARITIES.iter().find(|(_, parity)| *parity == line.parity).map_or("", |(word, _)| word);
             format!(
-                "{} at {} baud, parity {parity}, {} stop bit",
+                "{} at {} baud, parity {parity}, stop bits {}",
                 line.device.display(),
                 line.baud,
                 line.stop_bits

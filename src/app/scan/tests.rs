@@ -6,7 +6,7 @@ use std::time::Duration;
 
 use super::heard::Heard;
 use super::propose::{Found, for_text, for_units};
-use super::shapes::rows;
+use super::shapes::{leave_out_repeated, rows};
 use crate::config::load::Loaded;
 use crate::config::modbus::{ModbusLine, ModbusLink};
 use crate::config::resolve::Configuration;
@@ -64,8 +64,20 @@ fn a_register_is_proposed_by_the_shape_that_is_plausible() {
 }
 
 #[test]
+fn what_both_functions_give_is_proposed_once() {
+    let before = rows(&words(0, &[822, 655, 300]));
+    // A little warmer; by more than 2 K another value; a register that was no temperature before.
+    let mut again = rows(&words(0, &[830, 700, 301, 400]));
+    leave_out_repeated(&mut again, &before);
+    let proposed: Vec<u16> =
+        again.iter().filter(|row| row.proposed.is_some()).map(|row| row.register).collect();
+    assert_eq!(proposed, [1, 3]);
+    assert_eq!(again[0].plausible, ["tenths"], "it is shown all the same");
+}
+
+#[test]
 fn the_last_register_of_all_has_none_behind_it() {
-    assert_eq!(proposed(65_534, &[0x42A5, 822]), [(65_535, "tenths", 82.2)]);
+    assert_eq!(proposed(65_534, &[0, 822]), [(65_535, "tenths", 82.2)]);
 }
 
 fn load(proposal: &str) -> Loaded {

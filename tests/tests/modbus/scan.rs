@@ -109,7 +109,13 @@ fn what_is_proposed_for_a_line_is_read_by_the_gateway() {
     // The line is the gateway's now.
     let output = scan(&common);
     assert_eq!(output.status.code(), Some(74), "{}", err(&output));
-    for part in ["error[source-open]", "another program uses it", "systemctl stop rinseward"] {
+    let held = [
+        "error[source-open]",
+        "another program uses it",
+        "«rinseward» has it open",
+        "systemctl stop rinseward",
+    ];
+    for part in held {
         assert!(err(&output).contains(part), "{}", err(&output));
     }
     gateway.end();
