@@ -24,6 +24,7 @@ mod run;
 mod seal;
 pub mod series;
 mod service_manager;
+mod sign_off;
 mod sources;
 mod station;
 mod verify;
@@ -68,6 +69,7 @@ pub fn execute(cli: &Cli, streams: &mut Streams<'_>) -> Result<(), Failure> {
         Command::Alerts(arguments) => people::alerts(&arguments.command, streams),
         Command::Maintenance(arguments) => people::maintenance(arguments, streams),
         Command::Watch(arguments) => watch::watch(arguments, streams),
+        Command::SignOff(arguments) => sign_off::sign_off(arguments, streams),
         Command::Enter(arguments) => enter::enter(&arguments.entry, streams),
         Command::Hold(arguments) => keeping::hold::hold(&arguments.command, streams),
         Command::Backup(arguments) => keeping::backup::backup(arguments, streams),

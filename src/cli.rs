@@ -7,6 +7,7 @@ mod keeping;
 mod moment;
 mod people;
 mod seal;
+mod sign_off;
 mod verify;
 mod watch;
 
@@ -31,6 +32,7 @@ pub use seal::{
     CheckpointArgs, CheckpointCommand, CheckpointMakeArgs, CheckpointShowArgs, KeyArgs, KeyCommand,
     KeyExportArgs, KeyRotateArgs, KeyShowArgs,
 };
+pub use sign_off::SignOffArgs;
 pub use verify::VerifyArgs;
 pub use watch::WatchArgs;
 
@@ -99,6 +101,8 @@ pub enum Command {
     Maintenance(MaintenanceArgs),
     /// Show the readings as they come in: through the service, or from the sources themselves.
     Watch(WatchArgs),
+    /// End a commissioning: show what is on record of a machine and what is missing, sign, print the sheet.
+    SignOff(SignOffArgs),
     /// Put on record what people see: checks, notes, amendments; and show which checks are due.
     Enter(EnterArgs),
     /// Keep readings from being pruned while somebody may ask for them.

@@ -25,7 +25,7 @@ pub enum Severity {
     Error,
 }
 
-/// Whose fault it is, as the exit code tells scripts (`sysexits.h` of 4.3BSD; 1 and 2 are answers of `verify`).
+/// Whose fault it is, as the exit code tells scripts (`sysexits.h` of 4.3BSD; 1 and 2 are answers).
 #[derive(Clone, Copy, PartialEq, Eq, Debug)]
 pub enum Exit {
     /// The command was used wrongly.
@@ -36,7 +36,8 @@ pub enum Exit {
     InputOutput,
     /// The configuration.
     Configuration,
-    /// What was to be verified is not whole: the answer, and no fault of the program.
+    /// The answer is «not good»: what was to be verified is not whole, a machine is not ready. No fault of the
+    /// program.
     NotWhole,
     /// What was to be verified could not be checked.
     NotChecked,
@@ -58,7 +59,7 @@ impl Exit {
 }
 
 /// Every slug with its exit code and what it means, in the order of the README.
-pub const SLUGS: [(&str, Exit, &str); 52] = [
+pub const SLUGS: [(&str, Exit, &str); 53] = [
     ("usage", Exit::Usage, "the command line is not understood"),
     (
         "bug",
@@ -113,6 +114,11 @@ pub const SLUGS: [(&str, Exit, &str); 52] = [
         "what was asked of an alert, a check or a maintenance window cannot be done",
     ),
     ("entry-refused", Exit::Usage, "what was entered cannot be true, or is not what the record is about"),
+    (
+        "sign-off-open",
+        Exit::NotWhole,
+        "a machine is not signed off, since points are open that nobody has accepted",
+    ),
     ("alert-test", Exit::InputOutput, "a test message did not get through"),
     ("service-socket", Exit::InputOutput, "the control socket cannot be made or used"),
     ("web-listen", Exit::InputOutput, "the pages cannot be served at their address; it is tried again"),

@@ -41,6 +41,8 @@ mod seal;
 mod serial;
 #[path = "tests/series.rs"]
 mod series;
+#[path = "tests/sign_off.rs"]
+mod sign_off;
 #[path = "tests/verify.rs"]
 mod verify;
 #[path = "tests/wire.rs"]

@@ -52,6 +52,7 @@ pub(super) fn takes_the_screen(command: &Command) -> bool {
         | Command::Alerts(_)
         | Command::Maintenance(_)
         | Command::Watch(_)
+        | Command::SignOff(_)
         | Command::Enter(_)
         | Command::Hold(_)
         | Command::Backup(_)

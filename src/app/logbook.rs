@@ -15,7 +15,7 @@ use crate::core::cycle::judge::Concentration;
 use crate::core::cycle::plate::{Profile, Sanitizing};
 use crate::core::id::MachineId;
 use crate::core::logbook::{self, Impossible, Judgement};
-use crate::core::record::{Amendment, AmendmentChange, Body, Check, CheckKind, Note, Record};
+use crate::core::record::{Amendment, AmendmentChange, Body, Check, CheckKind, Note, Record, SignedOff};
 use crate::core::sanitizer::Rules;
 use crate::core::site::Entered;
 use crate::core::time::Timestamp;
@@ -50,6 +50,13 @@ pub(super) enum Entry {
         /// Whether one from long ago is meant.
         #[serde(default)]
         late: bool,
+    },
+    /// A machine is signed off, with all that was seen by whoever signs.
+    SignOff {
+        /// Which.
+        machine: String,
+        /// What is signed.
+        signed: Box<SignedOff>,
     },
     /// What is to be known of an earlier record.
     Amendment {
@@ -140,6 +147,7 @@ impl Entry {
         let by = match &mut self {
             Self::Check { check, .. } => check.by_mut(),
             Self::Note { note, .. } => &mut note.by,
+            Self::SignOff { signed, .. } => &mut signed.by,
             Self::Amendment { by, .. } => by,
         };
         *by = signed(std::mem::take(by));
@@ -184,6 +192,15 @@ pub(super) fn prepare(
                 .map_err(impossible)?;
             let way = Way::Ledger(Box::new(Record::new(now, machine.clone(), Body::Note(note))));
             Ok(Prepared { machine, way, judged: None })
+        }
+        Entry::SignOff { machine, mut signed } => {
+            place_of(&machine, machines)?;
+            logbook::name("the name", &signed.by)
+                .and_then(|()| signed.note.as_deref().map_or(Ok(()), |note| logbook::text("the note", note)))
+                .map_err(impossible)?;
+            signed.at = now;
+            let way = Way::Ledger(Box::new(Record::new(now, Some(machine.clone()), Body::SignOff(signed))));
+            Ok(Prepared { machine: Some(machine), way, judged: None })
         }
         Entry::Amendment { of, reason, by, change } => {
             let written = logbook::text("the reason", &reason);

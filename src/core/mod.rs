@@ -34,6 +34,7 @@ pub mod record;
 pub mod reorder;
 pub mod rtd;
 pub mod sanitizer;
+pub mod signoff;
 pub mod site;
 pub mod thermocouple;
 pub mod time;
