@@ -84,6 +84,8 @@ pub enum Block {
     List(Vec<String>),
     /// Text, its own line breaks kept.
     Text(String),
+    /// What somebody wrote, its own line breaks kept; it may be long.
+    Note(String),
     /// What must not be overlooked.
     Framed(String),
     /// A picture as SVG, and in words.

@@ -17,7 +17,7 @@ use rinseward::core::time::Timestamp;
 use rinseward::ledger::{Commit, NewRecord, Reader};
 use tempfile::TempDir;
 
-use crate::ledger::fixture::{commit, cycle, open, trace};
+use crate::ledger::fixture::{NEW_YEAR, commit, cycle, open, trace};
 
 /// Longest wait for a process to do what is awaited.
 const WAIT_MAX: Duration = Duration::from_secs(60);
@@ -33,9 +33,12 @@ impl Kitchen {
     fn new() -> Self {
         let kitchen = Self { directory: TempDir::new().expect("a temporary directory") };
         kitchen.configure("port1", "rinse-min = \"180F\"\nwash-min = \"150F\"\n");
-        // A run whose input has ended leaves a ledger with its configuration and its key behind.
-        let (code, said) = kitchen.say(&["run"]);
-        assert_eq!(code, Some(0), "{said}");
+        // A run whose input has ended leaves a ledger with its configuration behind; its key is put in
+        // place with the first checkpoint at the latest.
+        for arguments in [&["run"][..], &["checkpoint", "make"]] {
+            let (code, said) = kitchen.say(arguments);
+            assert_eq!(code, Some(0), "{said}");
+        }
         kitchen
     }
 
@@ -78,14 +81,16 @@ impl Kitchen {
     }
 
     fn written(&self) -> String {
-        fs::read_to_string(self.sheet()).expect("a sheet")
+        // A number stays on one line with its unit.
+        fs::read_to_string(self.sheet()).expect("a sheet").replace('\u{a0}', " ")
     }
 
     /// Puts records of dm1 into the ledger, as other commands do; a cycle with its trace.
     fn put(&self, bodies: Vec<Body>) {
         let (writer, _) = open(&self.path("ledger.sqlite"));
         for body in bodies {
-            let trace = matches!(body, Body::Cycle(_)).then(|| trace(0.0));
+            let begun = if let Body::Cycle(cycle) = &body { Some(cycle.rinse_started) } else { None };
+            let trace = begun.map(|begun| trace(begun.seconds_since(NEW_YEAR)));
             let record = Record::new(now(), Some("dm1".to_owned()), body);
             let records = vec![NewRecord { record, trace }];
             commit(&writer, Commit { records, ..Commit::default() }).expect("a commit");
@@ -183,7 +188,7 @@ fn proof(good: bool) -> Body {
 
 /// A cycle that begins a little later than now, when everything before it is on record.
 fn tested(verdict: Verdict) -> Body {
-    let from_new_year = now().seconds_since(crate::ledger::fixture::NEW_YEAR);
+    let from_new_year = now().seconds_since(NEW_YEAR);
     cycle("dm1", from_new_year + 60.0, verdict).body
 }
 

@@ -24,5 +24,7 @@ pub fn write(paper: &Paper) -> String {
         signature: say("Signature", "Firma"),
     };
     // A template of texts fails only where writing to memory does.
-    sheet.render().unwrap_or_default()
+    let rendered = sheet.render().unwrap_or_default();
+    // A number stays on one line with its unit.
+    rendered.replace(" °", "\u{a0}°")
 }

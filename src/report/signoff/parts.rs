@@ -8,7 +8,7 @@ use crate::report::pdf::words::Word;
 use crate::report::plot::{self, Size};
 
 /// Size of the trace on paper, px: as wide as the text, low enough for two pages in all.
-const PLOT: Size = Size { width: 720, height: 270 };
+const PLOT: Size = Size { width: 760, height: 240 };
 
 impl Words<'_> {
     /// What is open.
@@ -216,7 +216,7 @@ impl Words<'_> {
         let record = self.facts.signed.wiring_proof;
         let blocks = match (record, self.facts.proof) {
             (Some(record), Some(proof)) => {
-                let good = if proof.good { self.say("good", "bien") } else { self.say("NOT GOOD", "MAL") };
+                let good = if proof.good { self.say("Good", "Bien") } else { self.say("NOT GOOD", "MAL") };
                 let text = format!(
                     "{good}: {}, {} ({} {record})",
                     self.teller.stamp(proof.at),
@@ -291,10 +291,10 @@ impl Words<'_> {
                         "Limit held for",
                         "Límite sostenido",
                         format!(
-                            "{:.1} s {} {:.1} s",
+                            "{:.1} s ({:.1} s {})",
                             cycle.dwell_s,
-                            self.say("of", "de"),
-                            cycle.dwell_required_s
+                            cycle.dwell_required_s,
+                            self.say("required", "exigidos")
                         ),
                     ),
                     self.row(
@@ -382,7 +382,7 @@ impl Words<'_> {
         let mut blocks = vec![Block::Rows(rows)];
         if let Some(note) = &signed.note {
             let note = format!("{}: {}", self.say("Note", "Nota"), lines(note).trim());
-            blocks.push(Block::Text(note));
+            blocks.push(Block::Note(note));
         }
         self.section("Sign-off", "Firma", blocks)
     }

@@ -44,7 +44,9 @@ fn of_block(out: &mut dyn Write, block: &Block) -> io::Result<()> {
             })
         }),
         Block::List(lines) => lines.iter().try_for_each(|line| broken(out, "  - ", "    ", line)),
-        Block::Text(text) => text.lines().try_for_each(|line| broken(out, "  ", "  ", line)),
+        Block::Text(text) | Block::Note(text) => {
+            text.lines().try_for_each(|line| broken(out, "  ", "  ", line))
+        }
         Block::Framed(text) => text.lines().try_for_each(|line| broken(out, "  ! ", "    ", line)),
         Block::Plot { words, .. } => broken(out, "  ", "  ", words),
     }
