@@ -125,11 +125,14 @@ pub enum Command {
     CheckConfig(CheckConfigArgs),
 }
 
+/// Where the configuration is where nobody says it.
+pub const DEFAULT_CONFIG: &str = "/etc/rinseward/gateway.toml";
+
 /// Where the configuration is.
 #[derive(Args, Debug)]
 pub struct ConfigArgs {
     /// Configuration file; may be given more than once, the later wins.
-    #[arg(long = "config", value_name = "FILE", default_value = "/etc/rinseward/gateway.toml")]
+    #[arg(long = "config", value_name = "FILE", default_value = DEFAULT_CONFIG)]
     pub files: Vec<PathBuf>,
 }
 
@@ -267,6 +270,25 @@ fn speed(text: &str) -> Result<f64, SpeedError> {
         .ok_or(SpeedError)
 }
 
+/// A text that is no number of the kind that is asked for.
+#[derive(Debug, thiserror::Error)]
+enum NumberError {
+    #[error("a whole number, as rinseward history and rinseward alerts list show it, such as 42")]
+    Numbered,
+    #[error("a whole number from 1 on, such as 20; leave it out for all")]
+    HowMany,
+}
+
+/// Reads the number of a record or of an alert.
+fn numbered(text: &str) -> Result<u64, NumberError> {
+    text.parse().map_err(|_| NumberError::Numbered)
+}
+
+/// Reads how many are wanted at most.
+fn how_many(text: &str) -> Result<usize, NumberError> {
+    text.parse().ok().filter(|count| *count > 0).ok_or(NumberError::HowMany)
+}
+
 #[derive(Debug, thiserror::Error)]
 #[error("a number from 1 to 1000")]
 struct SpeedError;
@@ -292,7 +314,10 @@ mod tests {
             ("rinseward history --ledger x --verdict chilly", false),
             ("rinseward history --json --csv", false),
             ("rinseward history --config a --ledger b --show days --from 2026-11-25", true),
-            ("rinseward history --ledger x --show in-force --at yesterday", false),
+            ("rinseward history --ledger x --show in-force --at yesterday", true),
+            ("rinseward history --ledger x --show in-force --at tomorrow", false),
+            ("rinseward history --ledger x --limit 0", false),
+            ("rinseward history --ledger x --record abc", false),
             ("rinseward history --ledger x --show checks --check sanitizer --scale f", true),
             ("rinseward history --ledger x --check cycle", false),
             ("rinseward history --ledger x --show records --kind note,amendment", true),

@@ -47,3 +47,5 @@ mod sign_off;
 mod verify;
 #[path = "tests/wire.rs"]
 mod wire;
+#[path = "tests/words.rs"]
+mod words;

@@ -4,7 +4,7 @@ use super::{Failure, Streams, channels, configuration};
 use crate::cli::CheckConfigArgs;
 
 pub(super) fn check_config(arguments: &CheckConfigArgs, streams: &mut Streams<'_>) -> Result<(), Failure> {
-    let loaded = configuration::load(&arguments.files, streams)?;
+    let loaded = configuration::load_with_doubts(&arguments.files, streams)?;
     let configuration = &loaded.configuration;
     writeln!(
         streams.out,

@@ -82,10 +82,10 @@ pub(super) fn demo(arguments: &DemoArgs, streams: &mut Streams<'_>) -> Result<()
     })?;
     let gateway = directory.join("gateway.toml");
     fs::write(&gateway, kitchen.configuration(&path)).map_err(|error| unwritable(&gateway, &error))?;
-    let loaded = configuration::load_from(&[gateway], [], streams)?;
+    let loaded = configuration::load_alone(gateway.clone(), streams)?;
     let mut scene = Scene::new(&loaded.configuration.machines, &loaded.configuration.channels);
     show(arguments, scenario, kitchen, &loaded, &mut scene, streams)?;
-    summarise(&scene, &path, streams).map_err(Failure::output)
+    summarise(&scene, &path, &gateway, streams).map_err(Failure::output)
 }
 
 /// Runs kitchen, gateway and view until one of them ends.
@@ -164,7 +164,7 @@ fn in_lines(
     runtime.block_on(watch::in_lines(watched, &mut table, &TimeZone::system(), streams))
 }
 
-fn summarise(scene: &Scene, path: &Path, streams: &mut Streams<'_>) -> io::Result<()> {
+fn summarise(scene: &Scene, path: &Path, gateway: &Path, streams: &mut Streams<'_>) -> io::Result<()> {
     let total: u64 = scene.counts.iter().sum();
     write!(streams.out, "\nSIMULATED – demo over: {total} racks")?;
     for (place, (verdict, count)) in
@@ -177,11 +177,12 @@ fn summarise(scene: &Scene, path: &Path, streams: &mut Streams<'_>) -> io::Resul
     writeln!(streams.out, "\nEvery rack is on record in {path}")?;
     // As it was called: whoever tries the demo has not installed it.
     let program = std::env::args().next().unwrap_or_else(|| "rinseward".to_owned());
+    writeln!(streams.out, "Configured by {}", gateway.display())?;
     writeln!(streams.out, "See them:  {program} history --ledger {path}")?;
-    if scene.counts[0] == 0 {
-        return Ok(());
+    if scene.counts[0] > 0 {
+        writeln!(streams.out, "The cold:  {program} history --ledger {path} --verdict cold --json")?;
     }
-    writeln!(streams.out, "The cold:  {program} history --ledger {path} --verdict cold --json")
+    writeln!(streams.out, "Alerts:    {program} alerts list --config {}", gateway.display())
 }
 
 /// The directory of `--ledger`, or a fresh one among the temporary files.

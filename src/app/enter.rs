@@ -17,9 +17,9 @@ use crate::config::load::Loaded;
 use crate::core::alert::{Desk, DueCheck, Effects, Event};
 use crate::core::food_code::Rounding;
 use crate::core::logbook::Device;
-use crate::core::logbook::words;
-use crate::core::reader;
-use crate::core::record::{Check, CheckKind, Note};
+use crate::core::logbook::words::{self, Entered};
+use crate::core::reader::{self, Language};
+use crate::core::record::{Check, Note};
 use crate::core::time::Timestamp;
 use crate::diagnostic::Diagnostic;
 use crate::ledger::Reader;
@@ -46,8 +46,8 @@ pub(super) fn enter(command: &EnterCommand, streams: &mut Streams<'_>) -> Result
                 compared(thermometer, at, by)
             })
         }
-        EnterCommand::Note(note) => self::note(note, streams),
-        EnterCommand::Amendment(amendment) => amend(amendment, streams),
+        EnterCommand::Note(note) => self::note(note, now, streams),
+        EnterCommand::Amendment(amendment) => amend(amendment, now, streams),
         EnterCommand::Due(arguments) => due(arguments, now, streams),
     }
 }
@@ -78,33 +78,33 @@ fn put(
     streams: &mut Streams<'_>,
     made: impl FnOnce(Timestamp, String) -> Check,
 ) -> Result<(), Failure> {
-    let loaded = configuration::load(&entry.config.files, streams)?;
-    let at = entry.at.map_or(now, |at| at.in_zone(&loaded.configuration.alerts.zone));
+    let loaded = configuration::load(&entry.config.files)?;
+    let at = entry.at.map_or(now, |at| at.in_zone(&loaded.configuration.alerts.zone, now));
     let check = made(at, entry.by.clone());
-    let said = format!("The check «{}» of {machine} is on record", check.kind().as_str());
+    let entered = Entered::Check { kind: check.kind(), machine: machine.to_owned() };
     let order =
         Order::Entry { entry: Entry::Check { machine: machine_of(machine), check, late: entry.late } };
-    answer(&people::done(&loaded, order)?, &said, entry.answer, streams)
+    answer(&people::done(&loaded, order)?, &entered, entry.answer, streams)
 }
 
-fn note(arguments: &NoteArgs, streams: &mut Streams<'_>) -> Result<(), Failure> {
+fn note(arguments: &NoteArgs, now: Timestamp, streams: &mut Streams<'_>) -> Result<(), Failure> {
     let (text, machine) = match arguments.words.as_slice() {
         [machine, text] => (text.clone(), machine_of(machine)),
         words => (words.concat(), None),
     };
-    let loaded = configuration::load(&arguments.entry.config.files, streams)?;
-    let at = arguments.entry.at.map(|at| at.in_zone(&loaded.configuration.alerts.zone));
+    let loaded = configuration::load(&arguments.entry.config.files)?;
+    let at = arguments.entry.at.map(|at| at.in_zone(&loaded.configuration.alerts.zone, now));
     let note = Note { at, text, by: arguments.entry.by.clone() };
     let entry = Entry::Note { machine, note, late: arguments.entry.late };
     let done = people::done(&loaded, Order::Entry { entry })?;
-    answer(&done, "The note is on record", arguments.entry.answer, streams)
+    answer(&done, &Entered::Note, arguments.entry.answer, streams)
 }
 
-fn amend(arguments: &AmendmentArgs, streams: &mut Streams<'_>) -> Result<(), Failure> {
-    let loaded = configuration::load(&arguments.config.files, streams)?;
+fn amend(arguments: &AmendmentArgs, now: Timestamp, streams: &mut Streams<'_>) -> Result<(), Failure> {
+    let loaded = configuration::load(&arguments.config.files)?;
     let right = &arguments.right;
     let correction = Correction {
-        at: right.at.map(|at| at.in_zone(&loaded.configuration.alerts.zone)),
+        at: right.at.map(|at| at.in_zone(&loaded.configuration.alerts.zone, now)),
         mg_per_l: right.mg_per_l,
         ph: right.ph,
         solution_c: right.solution.map(|solution| solution.0),
@@ -114,29 +114,30 @@ fn amend(arguments: &AmendmentArgs, streams: &mut Streams<'_>) -> Result<(), Fai
         shown_c: right.shown.map(|shown| shown.0),
         reference_c: right.should.map(|should| should.0),
     };
-    let (change, what) = if arguments.withdraw {
-        (Change::Withdraw, "is withdrawn")
+    let of = arguments.record;
+    let (change, entered) = if arguments.withdraw {
+        (Change::Withdraw, Entered::Withdrawn { of })
     } else if correction == Correction::default() {
-        (Change::Comment, "has a comment")
+        (Change::Comment, Entered::Comment { of })
     } else {
-        (Change::Correct(Box::new(correction)), "counts as corrected")
+        (Change::Correct(Box::new(correction)), Entered::Corrected { of })
     };
-    let (of, reason, by) = (arguments.record, arguments.reason.clone(), arguments.by.clone());
+    let (reason, by) = (arguments.reason.clone(), arguments.by.clone());
     let done = people::done(&loaded, Order::Entry { entry: Entry::Amendment { of, reason, by, change } })?;
-    let said = format!("Record {of} {what}; it stays as it was entered, the amendment is on record");
-    answer(&done, &said, arguments.answer, streams)
+    answer(&done, &entered, arguments.answer, streams)
 }
 
 /// Says that it is on record, and what a check came to.
-fn answer(done: &Done, said: &str, how: AnswerArgs, streams: &mut Streams<'_>) -> Result<(), Failure> {
+fn answer(done: &Done, entered: &Entered, how: AnswerArgs, streams: &mut Streams<'_>) -> Result<(), Failure> {
     let out = &mut *streams.out;
     let written = if how.json {
         serde_json::to_writer(&mut *out, done).map_err(std::io::Error::from).and_then(|()| writeln!(out))
     } else {
-        let place = done.record.map_or_else(String::new, |index| format!(" [record {index}]"));
-        writeln!(out, "{said}{place}.").and_then(|()| match &done.judged {
-            Some(judged) => judgement(out, judged, how),
-            None => Ok(()),
+        writeln!(out, "{}", words::on_record(entered, done.record, how.language)).and_then(|()| {
+            match &done.judged {
+                Some(judged) => judgement(out, judged, how),
+                None => Ok(()),
+            }
         })
     };
     written.map_err(Failure::output)
@@ -163,7 +164,7 @@ fn judgement(out: &mut dyn Write, judged: &Judged, how: AnswerArgs) -> std::io::
 }
 
 fn due(arguments: &DueArgs, now: Timestamp, streams: &mut Streams<'_>) -> Result<(), Failure> {
-    let loaded = configuration::load(&arguments.config.files, streams)?;
+    let loaded = configuration::load(&arguments.config.files)?;
     let configured = &loaded.configuration.machines;
     if let Some(wanted) = &arguments.machine
         && configured.iter().all(|machine| machine.name != *wanted)
@@ -185,36 +186,28 @@ fn due(arguments: &DueArgs, now: Timestamp, streams: &mut Streams<'_>) -> Result
     } else if checks.is_empty() {
         let rules = &loaded.configuration.alerts;
         if rules.shifts.is_empty() && rules.meal_periods.is_empty() {
-            writeln!(
-                out,
-                "No check is due: no [[shift]] and no [[meal-period]] is configured that would ask for one."
-            )
+            writeln!(out, "{}", words::none_due(true, arguments.language))
         } else {
-            writeln!(out, "No check is due.")
+            writeln!(out, "{}", words::none_due(false, arguments.language))
         }
     } else {
         let zone = &loaded.configuration.alerts.zone;
-        checks.iter().try_for_each(|due| writeln!(out, "{}", line(due, now, zone)))
+        checks.iter().try_for_each(|due| writeln!(out, "{}", line(due, now, zone, arguments.language)))
     };
     written.map_err(Failure::output)
 }
 
-fn line(due: &DueCheck, now: Timestamp, zone: &TimeZone) -> String {
+fn line(due: &DueCheck, now: Timestamp, zone: &TimeZone, language: Language) -> String {
     let since = local::minute_and_zone(due.since, zone);
     let when = if due.overdue {
-        format!("OVERDUE since {since}")
+        words::Due::Overdue
     } else if due.since > now {
-        format!("due by {since}")
+        words::Due::By
     } else {
-        format!("due since {since}")
+        words::Due::Since
     };
-    let what = match due.check {
-        CheckKind::Sanitizer => "test the sanitizer",
-        CheckKind::Supply => "look at the supplies",
-        CheckKind::DrainAndClean => "drain and clean",
-        CheckKind::Thermometer => "compare the thermometer",
-    };
-    format!("{:<12}  {what:<24}  {when}", due.machine)
+    let (what, when) = (words::to_do(due.check, language), words::due(when, language));
+    format!("{:<12}  {what:<24}  {when} {since}", due.machine)
 }
 
 /// The checks that are due, as the desk of the alerts sees it: from what it has kept and the

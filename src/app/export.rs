@@ -31,7 +31,7 @@ const PROGRESS_EVERY: u64 = 20_000;
 
 pub(super) fn export(arguments: &ExportArgs, streams: &mut Streams<'_>) -> Result<(), Failure> {
     check(arguments)?;
-    let (path, _) = people::ledger_path(&arguments.ledger, streams)?;
+    let path = people::ledger_path(&arguments.ledger)?;
     let failed = |error: LedgerError| Failure::from(ledger::diagnose(&error, &path));
     // The place and the program are looked at before anything is signed or read.
     let out = Place::new(&arguments.out, arguments.form, arguments.force)?;
@@ -105,41 +105,55 @@ struct With {
 /// The seal of the forms that have one; what is wrong with it is said.
 fn sealed(arguments: &ExportArgs, path: &Path, streams: &mut Streams<'_>) -> Result<Option<Seal>, Failure> {
     let failed = |error: LedgerError| Failure::from(ledger::diagnose(&error, path));
-    let seal = match arguments.form {
+    let made = match arguments.form {
         ExportForm::Csv | ExportForm::Jsonl => return Ok(None),
-        ExportForm::Evidence => return seal::make(path, socket(arguments, streams)?.as_deref()),
-        ExportForm::Pdf => seal::make(path, socket(arguments, streams)?.as_deref())?,
-        ExportForm::Json => {
-            let socket = socket(arguments, streams)?;
+        ExportForm::Evidence | ExportForm::Pdf => seal::make(path, socket(arguments)?.as_deref())?,
+        ExportForm::Json => match seal::make(path, socket(arguments)?.as_deref()) {
+            Ok(seal) => seal,
             // An account is worth having without a fresh one: it proves nothing by itself.
-            return match seal::make(path, socket.as_deref()) {
-                Ok(seal) => Ok(seal),
-                Err(_) => Reader::open(path).and_then(|reader| seal::newest(&reader)).map_err(failed),
-            };
-        }
+            Err(failure) => {
+                let said = "no checkpoint could be made for the export: it names the newest there is";
+                let warning = Diagnostic::warning("export-unsealed", said)
+                    .place(path.display().to_string())
+                    .advice("see the message below; then export again");
+                writeln!(streams.err, "{warning}\n{failure}").map_err(Failure::output)?;
+                Reader::open(path).and_then(|reader| seal::newest(&reader)).map_err(failed)?
+            }
+        },
     };
-    let unsealed = || Diagnostic::warning("export-unsealed", "the report is not sealed: nothing proves it");
     let size = Reader::open(path).and_then(|reader| reader.size()).map_err(failed)?;
-    let warning = match &seal {
-        None => Some(unsealed().advice(
-            "`rinseward checkpoint make` on the gateway, then export again; the report itself says so as well",
-        )),
-        Some(seal) if seal.size < size => {
-            let summary = format!(
-                "{} records came after the checkpoint: they are not in the report",
-                size - seal.size
-            );
-            Some(
-                Diagnostic::warning("export-unsealed", summary)
-                    .advice("export on the gateway, which makes a checkpoint over all records first"),
-            )
-        }
-        Some(_) => None,
+    let warning = match &made {
+        Some(seal) if seal.size < size => Some(newer_than_seal(arguments.form, size - seal.size)),
+        // Without any there is no evidence, which ends in a message of its own; an account names none.
+        None if arguments.form == ExportForm::Pdf => Some(
+            Diagnostic::warning("export-unsealed", "the report is not sealed: nothing proves it").advice(
+                "`rinseward checkpoint make` on the gateway, then export again; the report itself says so as well",
+            ),
+        ),
+        Some(_) | None => None,
     };
     if let Some(warning) = warning {
         writeln!(streams.err, "{}", warning.place(path.display().to_string())).map_err(Failure::output)?;
     }
-    Ok(seal)
+    Ok(made)
+}
+
+/// What is to be said of records that no checkpoint counts yet.
+fn newer_than_seal(form: ExportForm, count: u64) -> Diagnostic {
+    let came = if count == 1 {
+        "1 record came after the checkpoint: it is".to_owned()
+    } else {
+        format!("{count} records came after the checkpoint: they are")
+    };
+    let where_to = match form {
+        ExportForm::Pdf => "not in the report",
+        ExportForm::Evidence => "not in the evidence",
+        ExportForm::Csv | ExportForm::Json | ExportForm::Jsonl => {
+            "in the export, and nothing proves what it says"
+        }
+    };
+    Diagnostic::warning("export-unsealed", format!("{came} {where_to}"))
+        .advice("export on the gateway, which makes a checkpoint over all records first")
 }
 
 /// Writes an export that is one file; gives the records that cannot be read.
@@ -172,10 +186,10 @@ fn one(
 }
 
 /// Where the service of the ledger would listen; unknown where the ledger itself was named.
-fn socket(arguments: &ExportArgs, streams: &mut Streams<'_>) -> Result<Option<PathBuf>, Failure> {
+fn socket(arguments: &ExportArgs) -> Result<Option<PathBuf>, Failure> {
     match &arguments.ledger.ledger {
         Some(_) => Ok(None),
-        None => Ok(Some(configuration::load(&arguments.ledger.files, streams)?.configuration.socket)),
+        None => Ok(Some(configuration::load(&arguments.ledger.files)?.configuration.socket)),
     }
 }
 

@@ -16,9 +16,10 @@ use jiff::tz::TimeZone;
 
 use super::export::gather;
 use super::{Failure, Streams, configuration, ledger};
-use crate::cli::{FormArgs, HistoryArgs, Show};
+use crate::cli::{DEFAULT_CONFIG, FormArgs, HistoryArgs, Show};
 use crate::core::alert::Settings;
 use crate::core::reader::Scale;
+use crate::core::record::Body;
 use crate::core::time::Timestamp;
 use crate::diagnostic::Diagnostic;
 use crate::ledger::{LedgerError, Reader};
@@ -61,7 +62,7 @@ enum SaidBy {
 
 pub(super) fn history(arguments: &HistoryArgs, streams: &mut Streams<'_>) -> Result<(), Failure> {
     check(arguments)?;
-    let mut ground = Ground::open(arguments, streams)?;
+    let mut ground = Ground::open(arguments)?;
     if let Some(index) = arguments.record {
         return one::record(&mut ground, index, arguments, streams);
     }
@@ -104,19 +105,15 @@ fn check(arguments: &HistoryArgs) -> Result<(), Failure> {
 }
 
 impl Ground {
-    fn open(arguments: &HistoryArgs, streams: &mut Streams<'_>) -> Result<Self, Failure> {
-        let loaded = match arguments.files.as_slice() {
-            [] => None,
-            files => Some(configuration::load(files, streams)?.configuration),
+    fn open(arguments: &HistoryArgs) -> Result<Self, Failure> {
+        let given = match (arguments.files.as_slice(), &arguments.ledger) {
+            ([], Some(_)) => None,
+            ([], None) => Some(configuration::load(&[PathBuf::from(DEFAULT_CONFIG)])?),
+            (files, _) => Some(configuration::load(files)?),
         };
-        let path = match (&arguments.ledger, &loaded) {
-            (Some(path), _) => path.clone(),
-            (None, Some(loaded)) => loaded.ledger.path.clone(),
-            (None, None) => {
-                let advice = "add --ledger FILE, or --config FILE for the ledger named there";
-                return Err(Diagnostic::error("usage", "which ledger?").advice(advice).into());
-            }
-        };
+        let loaded = given.map(|loaded| loaded.configuration);
+        let configured = loaded.as_ref().map(|loaded| loaded.ledger.path.clone());
+        let path = arguments.ledger.clone().or(configured).unwrap_or_default();
         let reader = Reader::open(&path).map_err(|error| ledger::diagnose(&error, &path))?;
         if let Some(name) = &arguments.machine {
             let known = reader.machines().map_err(|error| ledger::diagnose(&error, &path))?;
@@ -124,20 +121,23 @@ impl Ground {
                 return Err(unknown_machine(name, &known).into());
             }
         }
+        if let Some(after) = arguments.after {
+            follows(&reader, &path, after, arguments.show)?;
+        }
         let (settings, said_by) = match loaded {
             Some(loaded) => (Some(loaded.alerts), SaidBy::Given),
             None => recorded(&reader).map_err(|error| ledger::diagnose(&error, &path))?,
         };
         let zone = settings.as_ref().map_or_else(TimeZone::system, |settings| settings.zone.clone());
-        let in_zone = |moment: Option<crate::cli::Moment>| moment.map(|moment| moment.in_zone(&zone));
-        let (from, to) = (in_zone(arguments.from), arguments.to.map(|to| to.end_in_zone(&zone)));
+        let now = Clock::system().now();
+        let from = arguments.from.map(|from| from.in_zone(&zone, now));
+        let to = arguments.to.map(|to| to.end_in_zone(&zone, now));
         if from.zip(to).is_some_and(|(from, to)| to <= from) {
             let diagnostic = Diagnostic::error("usage", "the span ends before it begins");
             return Err(diagnostic
                 .advice("--to names the last day, or the first instant after the span")
                 .into());
         }
-        let now = Clock::system().now();
         Ok(Self { reader, path, zone, settings, said_by, from, to, now, damaged: Vec::new() })
     }
 
@@ -180,6 +180,28 @@ pub(super) fn tell_damaged(damaged: &[(u64, LedgerError)], path: &Path) -> Resul
         told.push(Diagnostic::error("ledger-damaged", summary).place(path.display().to_string()));
     }
     Err(told.into())
+}
+
+/// Says what is wrong with a record that a page is to go on after; with the wrong one it would be
+/// empty, as if there were no more.
+fn follows(reader: &Reader, path: &Path, after: u64, show: Show) -> Result<(), Failure> {
+    let failed = |error: &LedgerError| Failure::from(ledger::diagnose(error, path));
+    let size = reader.size().map_err(|error| failed(&error))?;
+    let summary = if after >= size {
+        format!("nothing can follow record {after}: the ledger has no such record")
+    } else {
+        let (_, record) = reader.record(after).and_then(|found| found).map_err(|error| failed(&error))?;
+        let is_cycle = matches!(record.body, Body::Cycle(_));
+        if is_cycle == (show == Show::Cycles) {
+            return Ok(());
+        }
+        let kind = record.body.kind();
+        format!(
+            "nothing can follow record {after} here: it is of the kind «{kind}», which this view does not show"
+        )
+    };
+    let advice = "--after takes the number of the last record of the page before, from its first column";
+    Err(Diagnostic::error("usage", summary).place(format!("--after {after}")).advice(advice).into())
 }
 
 /// Zone and hours by the configuration on record. Where that record is damaged nothing older stands

@@ -13,7 +13,7 @@ use crate::core::record::{Body, ConfigurationChange, Record, ServiceStart};
 use crate::core::site::Site;
 use crate::core::time::Timestamp;
 use crate::diagnostic::Diagnostic;
-use crate::ledger::{Commit, LedgerError, Names, Options, Recovered, Retry, Writer};
+use crate::ledger::{Commit, LedgerError, Names, Options, Owner, Recovered, Retry, Writer};
 use crate::runtime::clock::STEP_MIN;
 use crate::runtime::driver::{Outcome, Store, clock_step};
 use crate::runtime::gather::Gather;
@@ -29,6 +29,28 @@ pub(super) fn fresh(loaded: &Loaded) -> Gather {
 /// # Errors
 /// The ledger's, as a diagnostic.
 pub(super) fn open(loaded: &Loaded, path: &Path, now: Timestamp) -> Result<(LedgerHandle, Gather), Failure> {
+    open_from(loaded, path, now, false)
+}
+
+/// Opens the ledger at `path` as [`open`] does, for a file of readings: the start says so, since
+/// what is recorded of the machines bears the times of the readings.
+///
+/// # Errors
+/// The ledger's, as a diagnostic.
+pub(super) fn open_for_replay(
+    loaded: &Loaded,
+    path: &Path,
+    now: Timestamp,
+) -> Result<(LedgerHandle, Gather), Failure> {
+    open_from(loaded, path, now, true)
+}
+
+fn open_from(
+    loaded: &Loaded,
+    path: &Path,
+    now: Timestamp,
+    from_file: bool,
+) -> Result<(LedgerHandle, Gather), Failure> {
     let (writer, recovered) = open_writer(loaded, path, now).map_err(|error| diagnose(&error, path))?;
     let (mut gather, replayed) = recover(loaded, &recovered);
     tracing::info!(
@@ -38,7 +60,14 @@ pub(super) fn open(loaded: &Loaded, path: &Path, now: Timestamp) -> Result<(Ledg
         after_clean_stop = recovered.clean_stop,
         "ledger is open"
     );
-    record_start(&mut gather, loaded, &recovered, replayed, now);
+    let start = ServiceStart {
+        version: env!("CARGO_PKG_VERSION").to_owned(),
+        last_record: recovered.last_recorded,
+        after_clean_stop: recovered.clean_stop,
+        from_file,
+        replayed,
+    };
+    record_start(&mut gather, loaded, &recovered, start, now);
     Ok((LedgerHandle::new(writer, &recovered, path), gather))
 }
 
@@ -99,17 +128,17 @@ fn open_writer(loaded: &Loaded, path: &Path, now: Timestamp) -> Result<(Writer, 
     Writer::open(&options, names, now)
 }
 
-fn record_start(gather: &mut Gather, loaded: &Loaded, recovered: &Recovered, replayed: u64, now: Timestamp) {
+fn record_start(
+    gather: &mut Gather,
+    loaded: &Loaded,
+    recovered: &Recovered,
+    start: ServiceStart,
+    now: Timestamp,
+) {
     if let Some(last) = recovered.last_recorded.filter(|last| last.since(now) > STEP_MIN) {
         tracing::warn!(last_record = %last, %now, "the clock is behind the last record; was it set?");
         gather.record(clock_step(last, now));
     }
-    let start = ServiceStart {
-        version: env!("CARGO_PKG_VERSION").to_owned(),
-        last_record: recovered.last_recorded,
-        after_clean_stop: recovered.clean_stop,
-        replayed,
-    };
     gather.record(Record::new(now, None, Body::ServiceStart(start)));
     let sha256 = loaded.sha256();
     if recovered.configuration_sha256.as_ref() != Some(&sha256) {
@@ -160,6 +189,7 @@ pub(super) fn diagnose(error: &LedgerError, path: &Path) -> Diagnostic {
             ("ledger-open", "create the directory, owned by the service user, or change [ledger] path")
         }
         LedgerError::Missing { .. } => ("ledger-open", "check the path; `rinseward run` makes the ledger"),
+        LedgerError::Forbidden { place, owner, .. } => return forbidden(error, place, owner.as_ref()),
         LedgerError::InUse { .. } => (
             "ledger-locked",
             "stop the other rinseward, or give each its own [ledger] path; `history` reads beside it",
@@ -202,4 +232,19 @@ pub(super) fn diagnose(error: &LedgerError, path: &Path) -> Diagnostic {
         diagnostic = diagnostic.because(source);
     }
     diagnostic.advice(advice)
+}
+
+/// Who may read it, and how to become one of them.
+fn forbidden(error: &LedgerError, place: &Path, owner: Option<&Owner>) -> Diagnostic {
+    let diagnostic = Diagnostic::error("ledger-open", error.to_string()).place(place.display().to_string());
+    let Some(owner) = owner else {
+        return diagnostic.cause("permission denied").advice("type it as the user who runs the service");
+    };
+    let diagnostic = diagnostic.cause(format!("permission denied: it belongs to {owner}"));
+    let as_owner = format!("type it as that user: sudo -u {} rinseward …", owner.user);
+    if owner.opens_to_group {
+        let join = format!("join the group: sudo usermod -a -G {} YOUR-NAME, then log in again", owner.group);
+        return diagnostic.advice(join).advice(as_owner);
+    }
+    diagnostic.advice(as_owner)
 }

@@ -10,6 +10,7 @@ use jiff::tz::TimeZone;
 
 use super::alerts::{counter, story, trial};
 use super::door::client::{self, CallError};
+use super::export::gather;
 use super::order::{Done, Order, TestOrder, Trial};
 use super::{Failure, Streams, configuration, history, ledger};
 use crate::cli::{
@@ -37,7 +38,7 @@ pub(super) fn alerts(command: &AlertsCommand, streams: &mut Streams<'_>) -> Resu
 }
 
 fn list(arguments: &AlertsListArgs, streams: &mut Streams<'_>) -> Result<(), Failure> {
-    let (path, zone) = ledger_path(&arguments.from, streams)?;
+    let (path, zone) = ledger_and_zone(&arguments.from)?;
     let failed = |error| Failure::from(ledger::diagnose(&error, &path));
     let read = Reader::open(&path).and_then(|reader| story::all(&reader));
     let (stories, damaged) = read.map_err(failed)?;
@@ -56,7 +57,7 @@ fn list(arguments: &AlertsListArgs, streams: &mut Streams<'_>) -> Result<(), Fai
 }
 
 fn show(arguments: &AlertsShowArgs, streams: &mut Streams<'_>) -> Result<(), Failure> {
-    let (path, zone) = ledger_path(&arguments.from, streams)?;
+    let (path, zone) = ledger_and_zone(&arguments.from)?;
     let failed = |error| Failure::from(ledger::diagnose(&error, &path));
     let number = AlertNumber(arguments.alert);
     let read = Reader::open(&path).and_then(|reader| story::records(&reader, number));
@@ -100,10 +101,10 @@ fn act(arguments: &ActArgs, streams: &mut Streams<'_>) -> Result<(), Failure> {
 /// `maintenance`.
 pub(super) fn maintenance(arguments: &MaintenanceArgs, streams: &mut Streams<'_>) -> Result<(), Failure> {
     let now = Clock::system().now();
-    let loaded = configuration::load(&arguments.config.files, streams)?;
+    let loaded = configuration::load(&arguments.config.files)?;
     let zone = &loaded.configuration.alerts.zone;
     let until = match (arguments.until, arguments.span) {
-        (Some(until), _) => until.in_zone(zone),
+        (Some(until), _) => until.in_zone(zone, now),
         (None, Some(span)) => now.plus(span),
         (None, None) => now,
     };
@@ -119,7 +120,7 @@ pub(super) fn maintenance(arguments: &MaintenanceArgs, streams: &mut Streams<'_>
 }
 
 fn test(arguments: &TestArgs, streams: &mut Streams<'_>) -> Result<(), Failure> {
-    let loaded = configuration::load(&arguments.config.files, streams)?;
+    let loaded = configuration::load(&arguments.config.files)?;
     let socket = &loaded.configuration.socket;
     let route = format!("/tests/{}", segment(&arguments.contact));
     let trial: Trial = match client::post(socket, &route, &TestOrder { configuration: loaded.sha256() }) {
@@ -162,7 +163,7 @@ pub(super) fn give(
     said: &str,
     streams: &mut Streams<'_>,
 ) -> Result<(), Failure> {
-    let loaded = configuration::load(&config.files, streams)?;
+    let loaded = configuration::load(&config.files)?;
     give_to(&loaded, order, json, said, streams)
 }
 
@@ -212,17 +213,23 @@ pub(super) fn unanswered(error: CallError, socket: &std::path::Path) -> Failure 
     }
 }
 
-/// Where the ledger is, and the zone of its times: the site's where a configuration is read,
-/// else that of this computer.
-pub(super) fn ledger_path(
-    arguments: &LedgerArgs,
-    streams: &mut Streams<'_>,
-) -> Result<(PathBuf, TimeZone), Failure> {
+/// Where the ledger is.
+pub(super) fn ledger_path(arguments: &LedgerArgs) -> Result<PathBuf, Failure> {
     match &arguments.ledger {
-        Some(path) => Ok((path.clone(), TimeZone::system())),
-        None => {
-            let configuration = configuration::load(&arguments.files, streams)?.configuration;
-            Ok((configuration.ledger.path, configuration.alerts.zone))
-        }
+        Some(path) => Ok(path.clone()),
+        None => Ok(configuration::load(&arguments.files)?.configuration.ledger.path),
     }
+}
+
+/// Where the ledger is, and the zone of its times: the site's, by the configuration that is read
+/// or else by the one on record; that of this computer where neither is to be had.
+pub(super) fn ledger_and_zone(arguments: &LedgerArgs) -> Result<(PathBuf, TimeZone), Failure> {
+    let Some(path) = &arguments.ledger else {
+        let configuration = configuration::load(&arguments.files)?.configuration;
+        return Ok((configuration.ledger.path, configuration.alerts.zone));
+    };
+    // What is wrong with the ledger is told when it is read for what was asked.
+    let recorded = Reader::open(path).and_then(|reader| gather::recorded(&reader));
+    let zone = recorded.ok().flatten().map(|recorded| recorded.settings.zone);
+    Ok((path.clone(), zone.unwrap_or_else(TimeZone::system)))
 }

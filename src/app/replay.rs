@@ -31,7 +31,7 @@ use crate::runtime::gather::Gather;
 const INPUTS_MANY: usize = 16_384;
 
 pub(super) fn replay(arguments: &ReplayArgs, streams: &mut Streams<'_>) -> Result<(), Failure> {
-    let loaded = configuration::load(&arguments.files, streams)?;
+    let loaded = configuration::load(&arguments.files)?;
     let clock = Clock::system();
     let mut keeper = Keeper::open(&loaded, arguments.ledger.as_deref(), clock.now())?;
     let mut printer = Printer::new(arguments.form);
@@ -128,7 +128,7 @@ impl Keeper {
         match path {
             None => Ok(Self { gather: ledger::fresh(loaded), ledger: None }),
             Some(path) => {
-                let (ledger, gather) = ledger::open(loaded, path, now)?;
+                let (ledger, gather) = ledger::open_for_replay(loaded, path, now)?;
                 Ok(Self { gather, ledger: Some(ledger) })
             }
         }

@@ -18,7 +18,7 @@ use crate::runtime::driver::{Published, Pulse};
 use crate::runtime::shutdown::Signals;
 
 pub(super) fn run(arguments: &RunArgs, streams: &mut Streams<'_>) -> Result<(), Failure> {
-    let loaded = configuration::load(&arguments.config.files, streams)?;
+    let loaded = configuration::load_with_doubts(&arguments.config.files, streams)?;
     if loaded.configuration.sources.is_empty() {
         let advice = "add a [[source]]; config/gateway.toml is an example";
         let diagnostic = Diagnostic::error("config-source", "no source is configured, so nothing can arrive");

@@ -27,7 +27,7 @@ pub(super) fn series(arguments: &SeriesArgs, streams: &mut Streams<'_>) -> Resul
 }
 
 fn test(arguments: &SeriesTestArgs, streams: &mut Streams<'_>) -> Result<(), Failure> {
-    let loaded = configuration::load(&arguments.config.files, streams)?;
+    let loaded = configuration::load(&arguments.config.files)?;
     let configuration = &loaded.configuration;
     let options = configuration.series.as_ref().ok_or_else(not_configured)?;
     let done = run::runtime()?.block_on(trial::run(options, &configuration.site, Clock::system().now()));

@@ -40,7 +40,7 @@ struct Shown<'a> {
 /// # Errors
 /// Where points are open that nobody accepted, nobody confirmed, or the ledger or the sheet fails.
 pub(super) fn sign_off(arguments: &SignOffArgs, streams: &mut Streams<'_>) -> Result<(), Failure> {
-    let loaded = configuration::load(&arguments.config.files, streams)?;
+    let loaded = configuration::load(&arguments.config.files)?;
     let path = loaded.configuration.ledger.path.clone();
     let reader = open(&path)?;
     if let Some(index) = arguments.sheet_only {

@@ -9,6 +9,7 @@ mod answer;
 mod attachments;
 mod export;
 mod print;
+mod rows;
 mod source;
 mod table;
 
@@ -18,10 +19,9 @@ use std::path::Path;
 
 use super::{Failure, Streams};
 use crate::cli::VerifyArgs;
-use crate::core::audit::{KeptSeal, Outcome, Report};
+use crate::core::audit::{KeptAnswer, KeptSeal, Outcome, Report};
 use crate::core::checkpoint::Checkpoint;
 use crate::core::evidence::examine::Trust;
-use crate::core::merkle::TreeHead;
 use crate::core::note::{Note, VerifyingKey};
 use crate::diagnostic::Diagnostic;
 use crate::ledger::LedgerError;
@@ -41,8 +41,8 @@ pub(super) fn verify(arguments: &VerifyArgs, streams: &mut Streams<'_>) -> Resul
         unchecked(place_of(&arguments.path)).because(&error).advice("check the path and who may read it")
     })?;
     if head != SQLITE {
-        let heads = arguments.checkpoints.iter().map(|path| read_head(path, &keys));
-        let kept = heads.collect::<Result<Vec<_>, _>>()?;
+        let kept = arguments.checkpoints.iter().map(|path| read_signed(path, &keys));
+        let kept = kept.collect::<Result<Vec<_>, _>>()?;
         return answer::export(arguments, Trust { keys, kept }, streams);
     }
     let kept =
@@ -74,6 +74,20 @@ fn conclude(report: &Report, path: &Path) -> Result<(), Failure> {
                     .advice("compare it with a backup, and with checkpoints that left the house");
             Err(diagnostic.into())
         }
+        Outcome::NotChecked if report.sealed.is_some() => {
+            let named: Vec<String> = report
+                .kept
+                .iter()
+                .filter(|kept| kept.answer == KeptAnswer::OtherLedger)
+                .map(|kept| format!("«{}»", kept.origin))
+                .collect();
+            let cause =
+                format!("a checkpoint given with --checkpoint is of another ledger: {}", named.join(", "));
+            let diagnostic = unchecked(place_of(path)).cause(cause).advice(
+                "give the ledger that it was made of, or a checkpoint of this one; what else was checked stands above",
+            );
+            Err(diagnostic.into())
+        }
         Outcome::NotChecked => {
             let diagnostic = unchecked(place_of(path))
                 .cause(
@@ -100,6 +114,7 @@ fn not_opened(error: &LedgerError, path: &Path) -> Failure {
     let advice = match error {
         LedgerError::NewerFormat { .. } => "verify it with the version of rinseward that wrote it",
         LedgerError::Busy { .. } => "try again when the other program has done",
+        LedgerError::Forbidden { .. } => "copy it as a user who may read it, and verify the copy",
         LedgerError::Missing { .. }
         | LedgerError::DirectoryMissing { .. }
         | LedgerError::InUse { .. }
@@ -167,8 +182,8 @@ fn read_checkpoint(path: &Path) -> Result<KeptSeal, Failure> {
     KeptSeal::read(name, &text).map_err(|error| diagnostic().because(&error).advice(advice).into())
 }
 
-/// The head of a kept checkpoint that one of the keys signed.
-fn read_head(path: &Path, keys: &[VerifyingKey]) -> Result<TreeHead, Failure> {
+/// A kept checkpoint that one of the keys signed.
+fn read_signed(path: &Path, keys: &[VerifyingKey]) -> Result<Checkpoint, Failure> {
     let refused = || {
         unchecked(format!("--checkpoint {}", path.display()))
             .advice("give the file as you got it, and with --key the key that signed it")
@@ -176,7 +191,15 @@ fn read_head(path: &Path, keys: &[VerifyingKey]) -> Result<TreeHead, Failure> {
     let text = read_small(path).map_err(|error| refused().because(&error))?;
     let note = Note::parse(&text).map_err(|error| refused().because(&error))?;
     let held = keys.iter().find_map(|key| Checkpoint::verified(&note, key).ok());
-    Ok(held.ok_or_else(|| refused().cause("none of the keys given signed it"))?.head)
+    held.ok_or_else(|| {
+        let origin = Checkpoint::parse(note.unverified_text()).map(|says| says.origin).unwrap_or_default();
+        let cause = if keys.iter().any(|key| key.name() == origin) {
+            "none of the keys given signed it".to_owned()
+        } else {
+            format!("it is of another ledger, «{origin}», and none of the keys given signed it")
+        };
+        refused().cause(cause).into()
+    })
 }
 
 fn read_small(path: &Path) -> std::io::Result<String> {

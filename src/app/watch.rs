@@ -14,7 +14,7 @@ const WAIT_MAX: Duration = Duration::from_secs(1);
 
 /// Shows what comes in until it ends, or the time is over.
 pub(super) fn watch(arguments: &WatchArgs, streams: &mut Streams<'_>) -> Result<(), Failure> {
-    let loaded = configuration::load(&arguments.config.files, streams)?;
+    let loaded = configuration::load(&arguments.config.files)?;
     let wanted = Wanted { machines: arguments.machines.clone(), channels: arguments.probes.clone() };
     let mut live = Live::open(&loaded, &wanted)?;
     let clock = Clock::system();

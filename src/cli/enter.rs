@@ -40,7 +40,8 @@ pub struct EntryArgs {
     /// Who made it: name or initials.
     #[arg(long, value_name = "NAME")]
     pub by: String,
-    /// When it was made, where not just now: RFC 3339, or a date and time of the site.
+    /// When it was made, where not just now: 14:30 of today, «yesterday 14:30», a date and time of the
+    /// site, or RFC 3339.
     #[arg(long, value_name = "TIME")]
     pub at: Option<Moment>,
     /// It was made more than 31 days ago and is entered only now.
@@ -231,6 +232,9 @@ pub struct DueArgs {
     /// Configuration.
     #[command(flatten)]
     pub config: ConfigArgs,
+    /// Language of the answer: en or es.
+    #[arg(long, value_name = "LANGUAGE", default_value = "en")]
+    pub language: Language,
     /// One JSON object a check, one a line.
     #[arg(long)]
     pub json: bool,

@@ -13,7 +13,8 @@ use crate::core::record::CheckKind;
 /// Arguments of `history`.
 #[derive(Args, Debug)]
 pub struct HistoryArgs {
-    /// Configuration file that names the ledger; may be given more than once, the later wins.
+    /// Configuration file that names the ledger; may be given more than once, the later wins. Where
+    /// neither it nor --ledger is given: /etc/rinseward/gateway.toml.
     #[arg(long = "config", value_name = "FILE")]
     pub files: Vec<PathBuf>,
     /// The ledger itself; with --config beside it hours and time zone are still those of the site.
@@ -25,7 +26,8 @@ pub struct HistoryArgs {
     /// Of this machine only, by its name in the configuration.
     #[arg(long, value_name = "NAME")]
     pub machine: Option<String>,
-    /// At or after this: RFC 3339, or a date or date and time of the site. Of a cycle its final rinse counts.
+    /// At or after this: 14:30 of today, `yesterday`, a date or date and time of the site, or RFC 3339.
+    /// Of a cycle its final rinse counts.
     #[arg(long, value_name = "TIME")]
     pub from: Option<Moment>,
     /// Up to the end of this day of the site, or before this date and time of it, or RFC 3339.
@@ -38,7 +40,7 @@ pub struct HistoryArgs {
     #[arg(long = "verdict", value_delimiter = ',', value_name = "VERDICT")]
     pub verdicts: Vec<Verdict>,
     /// Only what concerns the alert of this number.
-    #[arg(long, value_name = "NUMBER")]
+    #[arg(long, value_name = "NUMBER", value_parser = super::numbered)]
     pub alert: Option<u64>,
     /// Of checks only this kind: sanitizer, supply, drain-and-clean or thermometer.
     #[arg(long, value_name = "KIND", value_parser = check_kind)]
@@ -47,16 +49,16 @@ pub struct HistoryArgs {
     #[arg(long = "kind", value_delimiter = ',', value_name = "KIND", value_parser = record_kind)]
     pub kinds: Vec<String>,
     /// One record with everything that concerns it, by its number.
-    #[arg(long, value_name = "NUMBER", conflicts_with_all = ["alert", "check", "kinds", "from", "to", "limit"])]
+    #[arg(long, value_name = "NUMBER", value_parser = super::numbered, conflicts_with_all = ["alert", "check", "kinds", "from", "to", "limit"])]
     pub record: Option<u64>,
     /// The newest first.
     #[arg(long)]
     pub newest_first: bool,
     /// Only the newest N, or with --after the next N.
-    #[arg(long, value_name = "N")]
+    #[arg(long, value_name = "N", value_parser = super::how_many)]
     pub limit: Option<usize>,
     /// Goes on after this record, the last one of the page before, in the same order.
-    #[arg(long, value_name = "NUMBER")]
+    #[arg(long, value_name = "NUMBER", value_parser = super::numbered)]
     pub after: Option<u64>,
     /// Scale of the temperatures in tables: c or f. JSON and CSV are always in °C.
     #[arg(long, default_value = "c", value_name = "SCALE", value_parser = scale)]
@@ -74,7 +76,7 @@ pub enum Show {
     Cycles,
     /// Each machine's days: racks by verdict, lowest and median settled minimum.
     Days,
-    /// The same over the whole span, with the share of operating time that was watched.
+    /// The same over the whole span, with the share of operating time that was monitored.
     Summary,
     /// Early warnings, no verdicts: what is usual, drift, cold first racks, recovery in the rush.
     Drift,

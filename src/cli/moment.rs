@@ -3,7 +3,7 @@
 use std::str::FromStr;
 
 use jiff::ToSpan;
-use jiff::civil::{Date, DateTime};
+use jiff::civil::{Date, DateTime, Time};
 use jiff::tz::TimeZone;
 
 use crate::core::time::Timestamp;
@@ -17,30 +17,61 @@ pub enum Moment {
     Local(DateTime),
     /// A local date: its beginning, or as an end its end.
     Day(Date),
+    /// A time of this day, or of one so many days ago.
+    Clock {
+        /// How many days ago.
+        days_ago: i8,
+        /// The time; the whole day where none is given.
+        time: Option<Time>,
+    },
 }
 
 impl Moment {
-    /// The instant in this zone. Of a time that happens twice the first is meant; one that never
-    /// happens counts by the offset before the change (RFC 5545 §3.3.5).
+    /// The instant in this zone, with the day of `now` as today. Of a time that happens twice the
+    /// first is meant; one that never happens counts by the offset before the change (RFC 5545 §3.3.5).
     #[must_use]
-    pub fn in_zone(self, zone: &TimeZone) -> Timestamp {
-        match self {
-            Self::Instant(instant) => instant,
-            Self::Local(local) => instant_of(local, zone),
-            Self::Day(day) => instant_of(day.into(), zone),
+    pub fn in_zone(self, zone: &TimeZone, now: Timestamp) -> Timestamp {
+        match self.dated(zone, now) {
+            Dated::Instant(instant) => instant,
+            Dated::Local(local) => instant_of(local, zone),
+            Dated::Day(day) => instant_of(day.into(), zone),
         }
     }
 
     /// The first instant after a span that ends with this: a date is meant with all its hours.
     #[must_use]
-    pub fn end_in_zone(self, zone: &TimeZone) -> Timestamp {
-        match self {
-            Self::Day(day) => {
+    pub fn end_in_zone(self, zone: &TimeZone, now: Timestamp) -> Timestamp {
+        match self.dated(zone, now) {
+            Dated::Day(day) => {
                 day.checked_add(1.day()).map_or(Timestamp::MAX, |next| instant_of(next.into(), zone))
             }
-            Self::Instant(_) | Self::Local(_) => self.in_zone(zone),
+            Dated::Instant(_) | Dated::Local(_) => self.in_zone(zone, now),
         }
     }
+
+    fn dated(self, zone: &TimeZone, now: Timestamp) -> Dated {
+        match self {
+            Self::Instant(instant) => Dated::Instant(instant),
+            Self::Local(local) => Dated::Local(local),
+            Self::Day(day) => Dated::Day(day),
+            Self::Clock { days_ago, time } => {
+                let Ok(instant) = jiff::Timestamp::from_microsecond(now.micros()) else {
+                    return Dated::Instant(now);
+                };
+                let today = zone.to_datetime(instant).date();
+                let day = today.saturating_sub(i32::from(days_ago).days());
+                time.map_or(Dated::Day(day), |time| Dated::Local(day.to_datetime(time)))
+            }
+        }
+    }
+}
+
+/// A moment whose day is known.
+#[derive(Clone, Copy)]
+enum Dated {
+    Instant(Timestamp),
+    Local(DateTime),
+    Day(Date),
 }
 
 fn instant_of(local: DateTime, zone: &TimeZone) -> Timestamp {
@@ -51,7 +82,7 @@ fn instant_of(local: DateTime, zone: &TimeZone) -> Timestamp {
 
 /// A text that is no time.
 #[derive(Debug, thiserror::Error)]
-#[error("a time such as 2026-11-25, 2026-11-25T14:30 or 2026-11-25T14:30:00+01:00")]
+#[error("a time such as 14:30, «yesterday 14:30», 2026-11-25, 2026-11-25T14:30 or 2026-11-25T14:30:00+01:00")]
 pub struct MomentError;
 
 impl FromStr for Moment {
@@ -61,10 +92,25 @@ impl FromStr for Moment {
         if let Ok(instant) = text.parse() {
             return Ok(Self::Instant(instant));
         }
+        if let Some(clock) = clock(text) {
+            return Ok(clock);
+        }
         // A date and time reads as a date too; its time must not be lost.
         let day = if text.len() == "2026-11-25".len() { text.parse().ok() } else { None };
         day.map(Self::Day).or_else(|| text.parse().ok().map(Self::Local)).ok_or(MomentError)
     }
+}
+
+/// Reads `14:30`, `today`, `yesterday` and `yesterday 14:30`.
+fn clock(text: &str) -> Option<Moment> {
+    let (days_ago, time) = match text.split_once(' ').unwrap_or((text, "")) {
+        ("today", time) => (0, time),
+        ("yesterday", time) => (1, time),
+        (time, "") if time.contains(':') && time.len() <= "14:30:00".len() => (0, time),
+        _ => return None,
+    };
+    let time = if time.is_empty() { None } else { Some(time.parse().ok()?) };
+    Some(Moment::Clock { days_ago, time })
 }
 
 #[cfg(test)]
@@ -76,21 +122,29 @@ mod tests {
     #[test]
     fn a_typed_time_is_one_instant_of_its_zone() {
         let zone = TimeZone::get("America/New_York").expect("the zone data base is built in");
+        // 2026-03-08, 22:00 in New York; in UTC it is the day after.
+        let now = "2026-03-09T02:00:00Z".parse().expect("an instant");
         for (text, instant) in [
             ("1996-12-19T16:39:57-08:00", "1996-12-20T00:39:57Z"),
             ("2026-11-25", "2026-11-25T05:00:00Z"),
             ("2026-07-01T14:30", "2026-07-01T18:30:00Z"),
             ("2026-03-08 02:30", "2026-03-08T07:30:00Z"),
             ("2026-11-01T01:30", "2026-11-01T05:30:00Z"),
+            ("07:05", "2026-03-08T11:05:00Z"),
+            ("today 00:30", "2026-03-08T05:30:00Z"),
+            ("today", "2026-03-08T05:00:00Z"),
+            ("yesterday 14:30", "2026-03-07T19:30:00Z"),
         ] {
             let moment: Moment = text.parse().expect("a time");
-            assert_eq!(moment.in_zone(&zone).to_string(), instant, "{text}");
+            assert_eq!(moment.in_zone(&zone, now).to_string(), instant, "{text}");
         }
         let day: Moment = "2026-03-08".parse().expect("a day of 23 hours");
-        assert_eq!(day.end_in_zone(&zone).to_string(), "2026-03-09T04:00:00Z");
+        assert_eq!(day.end_in_zone(&zone, now).to_string(), "2026-03-09T04:00:00Z");
+        let yesterday: Moment = "yesterday".parse().expect("a day");
+        assert_eq!(yesterday.end_in_zone(&zone, now).to_string(), "2026-03-08T05:00:00Z");
         let noon: Moment = "2026-03-08 12:00".parse().expect("a time");
-        assert_eq!(noon.end_in_zone(&zone), noon.in_zone(&zone));
-        for text in ["yesterday", "2026-13-01", ""] {
+        assert_eq!(noon.end_in_zone(&zone, now), noon.in_zone(&zone, now));
+        for text in ["tomorrow", "25:00", "yesterday noon", "14", "2026-13-01", ""] {
             assert!(text.parse::<Moment>().is_err(), "{text}");
         }
     }

@@ -34,7 +34,7 @@ pub enum AlertsCommand {
 #[derive(Args, Debug)]
 pub struct LedgerArgs {
     /// Configuration file that names the ledger; may be given more than once, the later wins.
-    #[arg(long = "config", value_name = "FILE", default_value = "/etc/rinseward/gateway.toml")]
+    #[arg(long = "config", value_name = "FILE", default_value = super::DEFAULT_CONFIG)]
     pub files: Vec<PathBuf>,
     /// The ledger itself, in place of --config.
     #[arg(long, value_name = "FILE", conflicts_with = "files")]
@@ -51,7 +51,7 @@ pub struct AlertsListArgs {
     #[arg(long)]
     pub open: bool,
     /// Only the newest N.
-    #[arg(long, value_name = "N")]
+    #[arg(long, value_name = "N", value_parser = super::how_many)]
     pub limit: Option<usize>,
     /// Scale of temperatures: c or f. JSON is always in °C.
     #[arg(long, value_name = "SCALE", value_parser = scale, default_value = "c")]
@@ -65,7 +65,7 @@ pub struct AlertsListArgs {
 #[derive(Args, Debug)]
 pub struct AlertsShowArgs {
     /// Number of the alert.
-    #[arg(value_name = "NUMBER")]
+    #[arg(value_name = "NUMBER", value_parser = super::numbered)]
     pub alert: u64,
     /// Where to read.
     #[command(flatten)]
@@ -82,7 +82,7 @@ pub struct AlertsShowArgs {
 #[derive(Args, Debug)]
 pub struct AcknowledgeArgs {
     /// Number of the alert.
-    #[arg(value_name = "NUMBER")]
+    #[arg(value_name = "NUMBER", value_parser = super::numbered)]
     pub alert: u64,
     /// Who takes care.
     #[arg(long, value_name = "NAME")]
@@ -102,7 +102,7 @@ pub struct AcknowledgeArgs {
 #[derive(Args, Debug)]
 pub struct ActArgs {
     /// Number of the alert.
-    #[arg(value_name = "NUMBER")]
+    #[arg(value_name = "NUMBER", value_parser = super::numbered)]
     pub alert: u64,
     /// Who did it.
     #[arg(long, value_name = "NAME")]

@@ -12,6 +12,7 @@
 //!
 //! Findings are bounded by [`FINDINGS_MAX`] of each sort; the others are counted.
 
+mod days;
 mod finding;
 mod glance;
 mod judge;
@@ -28,9 +29,10 @@ use super::merkle::Frontier;
 use super::record::SigningKeyChange;
 use super::time::Timestamp;
 
-pub use finding::{BesideFault, Finding, KeyFault, Named, RecordFault, Seal, SealFault};
+pub use days::DayRecount;
+pub use finding::{BesideFault, DayFault, Finding, KeyFault, Named, RecordFault, Seal, SealFault};
 pub use report::{Kept, KeptAnswer, Outcome, Remark, Report};
-pub use row::{CycleFound, CycleRow, Row, Seen, TraceRow, examine};
+pub use row::{CycleFound, CycleRow, Row, Seen, TraceRow, Washed, examine};
 pub use seals::{KeptSeal, NotASeal, Sealed, Signature, StoredSeal, signature};
 
 use order::Order;
@@ -137,7 +139,7 @@ impl Audit {
                     Named { record: seen.index, kind: seen.kind, machine: None, recorded: Some(recorded) };
                 self.records.push(RecordFault::TimeRunsBack { named, after });
             }
-            self.first = self.first.or(Some(recorded));
+            self.first = Some(self.first.map_or(recorded, |first| first.min(recorded)));
             self.last = self.last.max(Some(recorded));
         }
         for finding in seen.faults {

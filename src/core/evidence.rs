@@ -52,8 +52,13 @@
 //!
 //! The stretch holds every record made in the span, with one from before and one from after it.
 //! Apart from it stand, as far as the checkpoint counts them, those of the span that were recorded
-//! at another time, and what belongs to it: see [`span`]. That none of *these* is missing is shown
-//! by the ledger only, not by this file, since nothing ends their list.
+//! at another time, and what belongs to it: see [`span`]. What a record of the file amends, and
+//! where an alert began of which the stretch tells, is asked for: [`examine`] says what is lacking. That
+//! none of the others apart is missing is shown by the ledger only, not by this file, since nothing
+//! ends their list.
+//!
+//! The readings of a cycle that did not plainly pass belong to it; of those that passed they may be
+//! left out, and how many is told.
 
 pub mod examine;
 pub mod findings;

@@ -62,7 +62,13 @@ pub fn stands_at(record: &Record) -> Timestamp {
 /// How much later than its event it was recorded, where it is late.
 #[must_use]
 pub fn late_by(record: &Record) -> Option<Duration> {
-    happened(&record.body).map(|at| record.recorded.since(at)).filter(|late| *late > LATE_AFTER)
+    happened(&record.body).and_then(|at| late_after(at, record.recorded))
+}
+
+/// How much later than an event that was over at `at` it was recorded, where that is late.
+#[must_use]
+pub fn late_after(at: Timestamp, recorded: Timestamp) -> Option<Duration> {
+    Some(recorded.since(at)).filter(|late| *late > LATE_AFTER)
 }
 
 #[cfg(test)]

@@ -31,6 +31,7 @@ pub use technician::{
     SignedPlate, SignedProbe, TestCycle, WiringProofDone,
 };
 
+use super::alert::AlertNumber;
 use super::cycle::plate::{LimitSource, MachineKind, Sanitizing};
 use super::cycle::verdict::{Finding, Reason, Verdict};
 use super::reading::Fault;
@@ -178,25 +179,25 @@ impl Body {
         }
     }
 
-    /// Whether the record must be committed at once, since somebody is to be told.
+    /// The alert that it is about.
     #[must_use]
-    pub fn is_urgent(&self) -> bool {
+    pub fn alert(&self) -> Option<AlertNumber> {
         match self {
-            Self::Cycle(cycle) => cycle.verdict.is_urgent() || !cycle.findings.is_empty(),
-            Self::Gap(gap) => gap.to.is_none(),
-            // The signing key and whoever follows the record wait for the start.
-            Self::ServiceStart(_) | Self::ClockStep(_) | Self::MachineFailure(_) => true,
-            // What the desk records is committed at once by the desk itself.
-            Self::Check(_)
+            Self::AlertRaised(raised) => Some(raised.alert),
+            Self::AlertChanged(changed) => Some(changed.alert),
+            Self::AlertAcknowledged(taken) => Some(taken.alert),
+            Self::AlertCleared(cleared) => Some(cleared.alert),
+            Self::AlertClosed(closed) => Some(closed.alert),
+            Self::CorrectiveAction(action) => Some(action.alert),
+            Self::Notification(notification) => notification.alert,
+            Self::Cycle(_)
+            | Self::Gap(_)
+            | Self::Check(_)
+            | Self::ServiceStart(_)
             | Self::ServiceStop(_)
+            | Self::ClockStep(_)
             | Self::ConfigurationChange(_)
-            | Self::AlertRaised(_)
-            | Self::AlertChanged(_)
-            | Self::AlertAcknowledged(_)
-            | Self::AlertCleared(_)
-            | Self::AlertClosed(_)
-            | Self::CorrectiveAction(_)
-            | Self::Notification(_)
+            | Self::MachineFailure(_)
             | Self::Maintenance(_)
             | Self::Note(_)
             | Self::Amendment(_)
@@ -208,7 +209,35 @@ impl Body {
             | Self::Calibration(_)
             | Self::Response(_)
             | Self::WiringProof(_)
-            | Self::SignOff(_) => false,
+            | Self::SignOff(_) => None,
+        }
+    }
+
+    /// The records that its alert names: the cycle or gap behind it, and the last good rack before it.
+    #[must_use]
+    pub fn causes(&self) -> [Option<u64>; 2] {
+        if let Self::AlertRaised(raised) = self {
+            [raised.cause, raised.last_good]
+        } else if let Self::AlertChanged(changed) = self {
+            [changed.cause, None]
+        } else if let Self::AlertCleared(cleared) = self {
+            [cleared.cause, None]
+        } else {
+            [None, None]
+        }
+    }
+
+    /// Whether the record must be committed at once, since somebody is to be told.
+    #[must_use]
+    pub fn is_urgent(&self) -> bool {
+        // What the desk records is committed at once by the desk itself.
+        if let Self::Cycle(cycle) = self {
+            cycle.verdict.is_urgent() || !cycle.findings.is_empty()
+        } else if let Self::Gap(gap) = self {
+            gap.to.is_none()
+        } else {
+            // The signing key and whoever follows the record wait for the start.
+            matches!(self, Self::ServiceStart(_) | Self::ClockStep(_) | Self::MachineFailure(_))
         }
     }
 }
@@ -361,6 +390,10 @@ pub struct ServiceStart {
     pub last_record: Option<Timestamp>,
     /// Whether the last run ended in order.
     pub after_clean_stop: bool,
+    /// Whether a file of readings is replayed: there is no clock beside them, and what is recorded
+    /// of the machines up to the next start bears the times of the readings.
+    #[serde(skip_serializing_if = "std::ops::Not::not", default)]
+    pub from_file: bool,
     /// Inputs that were applied again to bring the machines back to where they were.
     pub replayed: u64,
 }

@@ -161,47 +161,17 @@ pub(super) fn insert_record(
             .execute(params![index, encode_trace(trace)])?;
     }
     events::put(transaction, index, record)?;
-    match &record.body {
+    if let Body::Cycle(cycle) = &record.body {
         // A cycle is always one of a machine; were the name missing, it would be found under the empty one.
-        Body::Cycle(cycle) => {
-            insert_cycle(transaction, index, record.machine.as_deref().unwrap_or_default(), cycle)
-        }
-        Body::ConfigurationChange(change) => {
-            state.configuration_sha256 = Some(change.sha256.clone());
-            Ok(())
-        }
-        Body::ServiceStart(_) => {
-            state.clean_stop = false;
-            Ok(())
-        }
-        Body::ServiceStop(_) => {
-            state.clean_stop = true;
-            Ok(())
-        }
-        Body::Gap(_)
-        | Body::Check(_)
-        | Body::ClockStep(_)
-        | Body::MachineFailure(_)
-        | Body::AlertRaised(_)
-        | Body::AlertChanged(_)
-        | Body::AlertAcknowledged(_)
-        | Body::AlertCleared(_)
-        | Body::AlertClosed(_)
-        | Body::CorrectiveAction(_)
-        | Body::Notification(_)
-        | Body::Maintenance(_)
-        | Body::Note(_)
-        | Body::Amendment(_)
-        | Body::SigningKey(_)
-        | Body::LawfulHold(_)
-        | Body::Pruned(_)
-        | Body::Import(_)
-        | Body::Restored(_)
-        | Body::Calibration(_)
-        | Body::Response(_)
-        | Body::WiringProof(_)
-        | Body::SignOff(_) => Ok(()),
+        insert_cycle(transaction, index, record.machine.as_deref().unwrap_or_default(), cycle)?;
+    } else if let Body::ConfigurationChange(change) = &record.body {
+        state.configuration_sha256 = Some(change.sha256.clone());
+    } else if let Body::ServiceStart(_) = &record.body {
+        state.clean_stop = false;
+    } else if let Body::ServiceStop(_) = &record.body {
+        state.clean_stop = true;
     }
+    Ok(())
 }
 
 fn insert_cycle(

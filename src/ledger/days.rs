@@ -33,7 +33,7 @@ use crate::core::monitored::day;
 use crate::core::time::Timestamp;
 
 /// Name of the bookmark.
-const BOOKMARK: &str = "days";
+pub(super) const BOOKMARK: &str = "days";
 /// Most cycles that one part goes through (own choice: two weeks of five machines, so that no
 /// append takes long and hardly a day is counted twice).
 const PART_CYCLES: usize = 20_000;
@@ -51,13 +51,13 @@ pub struct DaysPart {
 
 /// How far the table goes.
 #[derive(Clone, PartialEq, Eq, Debug, Serialize, Deserialize)]
-struct Kept {
+pub(super) struct Kept {
     /// Zone of its days.
-    zone: String,
+    pub(super) zone: String,
     /// Version of the program that counted.
-    version: String,
+    pub(super) version: String,
     /// Records up to this index, excluded, are counted.
-    next: u64,
+    pub(super) next: u64,
 }
 
 impl Kept {
@@ -100,7 +100,8 @@ pub(super) fn put(transaction: &Transaction<'_>, part: &DaysPart) -> rusqlite::R
     Ok(())
 }
 
-fn stored(row: &Row<'_>) -> rusqlite::Result<DayNumbers> {
+/// Reads the numbers of a row, behind its day and machine.
+pub(super) fn stored(row: &Row<'_>) -> rusqlite::Result<DayNumbers> {
     Ok(DayNumbers {
         counts: [row.get(2)?, row.get(3)?, row.get(4)?, row.get(5)?, row.get(6)?, row.get(7)?],
         late: row.get(8)?,
@@ -308,17 +309,19 @@ impl Reader {
 }
 
 /// Finds the local dates of instants that mostly lie on the same few days.
-struct Dates<'a> {
+#[derive(Debug)]
+pub(super) struct Dates<'a> {
     zone: &'a TimeZone,
     known: Vec<(Date, Stretch)>,
 }
 
 impl<'a> Dates<'a> {
-    const fn new(zone: &'a TimeZone) -> Self {
+    pub(super) const fn new(zone: &'a TimeZone) -> Self {
         Self { zone, known: Vec::new() }
     }
 
-    fn of(&mut self, at: Timestamp) -> Option<(Date, Stretch)> {
+    /// The local date of an instant, and where that day lies.
+    pub(super) fn of(&mut self, at: Timestamp) -> Option<(Date, Stretch)> {
         let inside = |(_, stretch): &&(Date, Stretch)| stretch.from <= at && at < stretch.to;
         if let Some(known) = self.known.iter().rev().find(inside) {
             return Some(*known);
@@ -339,11 +342,12 @@ fn dates(first: Date, last: Date) -> impl Iterator<Item = Date> {
 }
 
 /// Days since 1970-01-01.
-fn number_of_day(date: Date) -> i64 {
+pub(super) fn number_of_day(date: Date) -> i64 {
     let since = Date::constant(1970, 1, 1).until((Unit::Day, date));
     since.map_or(0, |span| i64::from(span.get_days()))
 }
 
-fn date_of(number: i64) -> Option<Date> {
+/// The date of so many days since 1970-01-01.
+pub(super) fn date_of(number: i64) -> Option<Date> {
     Date::constant(1970, 1, 1).checked_add(jiff::Span::new().try_days(number).ok()?).ok()
 }

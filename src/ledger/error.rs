@@ -3,6 +3,7 @@
 use std::fmt;
 use std::path::PathBuf;
 
+use super::access::Owner;
 use crate::core::id::{ChannelId, MachineId};
 use crate::core::record::RecordError;
 use crate::core::time::Timestamp;
@@ -30,6 +31,16 @@ pub enum LedgerError {
     Missing {
         /// Where it was sought.
         path: PathBuf,
+    },
+    /// This user may not read it.
+    #[error("this user may not read the ledger «{}»", path.display())]
+    Forbidden {
+        /// The ledger.
+        path: PathBuf,
+        /// What bars the way: the file, or a directory on the way to it.
+        place: PathBuf,
+        /// Whose that is, where it can be seen.
+        owner: Option<Owner>,
     },
     /// Another running program writes this ledger.
     #[error("the ledger «{}» is in use by another process", path.display())]
@@ -255,6 +266,7 @@ impl LedgerError {
             | Self::OutOfOrder => Retry::Later,
             Self::DirectoryMissing { .. }
             | Self::Missing { .. }
+            | Self::Forbidden { .. }
             | Self::InUse { .. }
             | Self::Lock { .. }
             | Self::ReadOnly { .. }

@@ -115,37 +115,10 @@ const fn numbers(subject: Subject) -> (i64, u64) {
 
 /// What a record speaks of.
 fn subjects(body: &Body) -> Vec<Subject> {
-    let (alert, records) = match body {
-        Body::AlertRaised(raised) => (Some(raised.alert), [raised.cause, raised.last_good]),
-        Body::AlertChanged(changed) => (Some(changed.alert), [changed.cause, None]),
-        Body::AlertAcknowledged(taken) => (Some(taken.alert), [None, None]),
-        Body::AlertCleared(cleared) => (Some(cleared.alert), [cleared.cause, None]),
-        Body::AlertClosed(closed) => (Some(closed.alert), [None, None]),
-        Body::CorrectiveAction(action) => (Some(action.alert), [None, None]),
-        Body::Notification(notification) => (notification.alert, [None, None]),
-        Body::Amendment(amendment) => (None, [Some(amendment.of), None]),
-        Body::Cycle(_)
-        | Body::Gap(_)
-        | Body::Check(_)
-        | Body::ServiceStart(_)
-        | Body::ServiceStop(_)
-        | Body::ClockStep(_)
-        | Body::ConfigurationChange(_)
-        | Body::MachineFailure(_)
-        | Body::Maintenance(_)
-        | Body::Note(_)
-        | Body::SigningKey(_)
-        | Body::LawfulHold(_)
-        | Body::Pruned(_)
-        | Body::Import(_)
-        | Body::Restored(_)
-        | Body::Calibration(_)
-        | Body::Response(_)
-        | Body::WiringProof(_)
-        | Body::SignOff(_) => (None, [None, None]),
-    };
-    let alert = alert.map(|number| Subject::Alert(number.0));
-    alert.into_iter().chain(records.into_iter().flatten().map(Subject::Record)).collect()
+    let alert = body.alert().map(|number| Subject::Alert(number.0));
+    let amended = if let Body::Amendment(amendment) = body { Some(amendment.of) } else { None };
+    let records = body.causes().into_iter().chain([amended]);
+    alert.into_iter().chain(records.flatten().map(Subject::Record)).collect()
 }
 
 impl Reader {
@@ -164,22 +137,7 @@ impl Reader {
         let failed = |source| self.failed("looking up records", source);
         self.make_events()?;
         let _one_state = self.one_state()?;
-        let (mut from, mut to) =
-            (filter.from.map_or(i64::MIN, Timestamp::micros), filter.to.map_or(i64::MAX, Timestamp::micros));
-        let after = match filter.after_index {
-            None => None,
-            Some(index) => match self.record(index)? {
-                Ok((_, record)) if !matches!(record.body, Body::Cycle(_)) => {
-                    Some((stands_at(&record).micros(), index_of(index)))
-                }
-                Ok(_) | Err(_) => return Ok(()),
-            },
-        };
-        match (order, after) {
-            (Order::OldestFirst, Some((at, _))) => from = from.max(at),
-            (Order::NewestFirst, Some((at, _))) => to = to.min(at.saturating_add(1)),
-            (Order::OldestFirst | Order::NewestFirst, None) => {}
-        }
+        let Some(span) = self.span_of(order, filter)? else { return Ok(()) };
         let way = if order == Order::NewestFirst { "DESC" } else { "ASC" };
         let sql = format!(
             "SELECT at, idx FROM event WHERE kind = ?1 AND at >= ?2 AND at < ?3 ORDER BY at {way}, idx {way}"
@@ -191,8 +149,8 @@ impl Reader {
         }
         let mut walks = Vec::new();
         for (statement, word) in statements.iter_mut().zip(&words) {
-            let mut walk =
-                Walk { rows: statement.query(params![word, from, to]).map_err(failed)?, head: None };
+            let rows = statement.query(params![word, span.from, span.to]).map_err(failed)?;
+            let mut walk = Walk { rows, head: None };
             walk.advance().map_err(failed)?;
             walks.push(walk);
         }
@@ -206,11 +164,7 @@ impl Reader {
             let Some(walk) = next else { break };
             let Some(head) = walk.head else { break };
             walk.advance().map_err(failed)?;
-            let passed = after.is_none_or(|after| match order {
-                Order::OldestFirst => head > after,
-                Order::NewestFirst => head < after,
-            });
-            if !passed {
+            if !span.holds(order, head) {
                 continue;
             }
             let index = head.1.cast_unsigned();
@@ -225,6 +179,23 @@ impl Reader {
             }
         }
         Ok(())
+    }
+
+    /// Where a query looks; `None` where nothing can follow the record it is to follow.
+    fn span_of(&self, order: Order, filter: &RecordFilter) -> Result<Option<Span>, LedgerError> {
+        let (from, to) =
+            (filter.from.map_or(i64::MIN, Timestamp::micros), filter.to.map_or(i64::MAX, Timestamp::micros));
+        let Some(index) = filter.after_index else { return Ok(Some(Span { from, to, after: None })) };
+        let Ok((_, record)) = self.record(index)? else { return Ok(None) };
+        if matches!(record.body, Body::Cycle(_)) {
+            return Ok(None);
+        }
+        let at = stands_at(&record).micros();
+        let after = Some((at, index_of(index)));
+        Ok(Some(match order {
+            Order::OldestFirst => Span { from: from.max(at), to, after },
+            Order::NewestFirst => Span { from, to: to.min(at.saturating_add(1)), after },
+        }))
     }
 
     /// Indices of the records that speak of an alert or of a record, in order.
@@ -287,6 +258,23 @@ fn words(filter: &RecordFilter) -> Vec<String> {
         }
     }
     words
+}
+
+/// Where a query looks: times in µs since the epoch, and the (time, index) it goes on behind.
+#[derive(Clone, Copy)]
+struct Span {
+    from: i64,
+    to: i64,
+    after: Option<(i64, i64)>,
+}
+
+impl Span {
+    fn holds(&self, order: Order, head: (i64, i64)) -> bool {
+        self.after.is_none_or(|after| match order {
+            Order::OldestFirst => head > after,
+            Order::NewestFirst => head < after,
+        })
+    }
 }
 
 /// The records of one word, in order of (time, index).

@@ -18,6 +18,7 @@
 //! the tail in `tail`, the files of the signing key in `key_files`. Signed checkpoints
 //! and proofs are not made here.
 
+mod access;
 mod append;
 mod aside;
 mod backup;
@@ -57,6 +58,7 @@ mod tail;
 pub mod walk;
 mod writer;
 
+pub use access::{Owner, name_in, present};
 pub use append::{Append, AppendDone, AppendRefused};
 pub use aside::SetAside;
 pub use backup::{BackupError, back_up};

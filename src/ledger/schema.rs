@@ -35,6 +35,7 @@ use rusqlite::{Connection, OpenFlags, TransactionBehavior};
 use crate::core::cycle::verdict::Verdict;
 use crate::core::merkle::Frontier;
 
+use super::access::present;
 use super::error::LedgerError;
 use super::failpoint::{Point, reach};
 use super::migrate;
@@ -212,9 +213,7 @@ pub(super) fn open_to_write_with(path: &Path, copy: Copy) -> Result<(Connection,
 /// Opens the file for reading only. Works beside a running writer, after one
 /// was killed, and on a copy in a place that takes no writes.
 pub(super) fn open_to_read(path: &Path) -> Result<Connection, LedgerError> {
-    if !path.exists() {
-        return Err(LedgerError::Missing { path: path.to_path_buf() });
-    }
+    present(path)?;
     if path.is_dir() {
         return Err(LedgerError::NotALedger { path: path.to_path_buf(), source: None });
     }
@@ -236,9 +235,7 @@ pub(super) fn open_to_read(path: &Path) -> Result<Connection, LedgerError> {
 
 /// Opens a file that nobody writes and that has no log, such as a backup: nothing is made beside it.
 pub(super) fn open_still(path: &Path) -> Result<Connection, LedgerError> {
-    if !path.exists() {
-        return Err(LedgerError::Missing { path: path.to_path_buf() });
-    }
+    present(path)?;
     let flags = OpenFlags::SQLITE_OPEN_READ_ONLY | OpenFlags::SQLITE_OPEN_NO_MUTEX;
     let uri = format!("file:{}?immutable=1", escape(path));
     let opened = Connection::open_with_flags(uri, flags | OpenFlags::SQLITE_OPEN_URI);

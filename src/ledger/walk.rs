@@ -8,6 +8,7 @@
 //! Several threads read, hash and look (`rows`), each a part of the index at a time; the one
 //! that called puts what they saw together in order. Signatures are checked by as many.
 
+mod days;
 mod lookup;
 mod open;
 mod rows;
@@ -17,11 +18,12 @@ use std::num::NonZero;
 use std::path::Path;
 use std::thread;
 
-use crate::core::audit::{Audit, KeptSeal, Report, Sealed, Signature, signature};
+use crate::core::audit::{Audit, BesideFault, KeptSeal, Report, Sealed, Signature, signature};
 use crate::core::keys::KeyChain;
 use crate::core::note::VerifyingKey;
 
 use super::error::LedgerError;
+use days::Days;
 use lookup::Sums;
 use open::Source;
 
@@ -44,6 +46,19 @@ pub struct Audited {
     pub report: Report,
     /// Format of the ledger.
     pub format: i64,
+    /// How many days of machines were counted anew; absent where the history shows no kept numbers
+    /// and counts all itself.
+    pub days: Option<u64>,
+}
+
+/// What the records are compared with on the way.
+#[derive(Clone, Copy)]
+struct Beside<'t> {
+    tables: &'t tables::Tables,
+    /// Where everything is looked at.
+    sums: Option<&'t Sums>,
+    /// Where the history shows numbers by day.
+    days: Option<&'t Days>,
 }
 
 /// Audits the ledger at `path` with the keys that the auditor got, and checkpoints that were
@@ -69,7 +84,17 @@ pub fn audit(
         Extent::Whole => Some(Sums::default()),
         Extent::Records => None,
     };
-    rows::walk(&source, &tables, sums.as_ref(), threads(), &mut audit)?;
+    let days = match Days::read(&connection, format) {
+        Ok(days) => days,
+        Err(error) => {
+            let (what, cause) = ("the table of numbers by day", error.to_string());
+            audit.found(BesideFault::TableUnreadable { what, from: 0, cause });
+            None
+        }
+    };
+    let beside = Beside { tables: &tables, sums: sums.as_ref(), days: days.as_ref() };
+    rows::walk(&source, beside, threads(), &mut audit)?;
+    let days = days.map(|days| days.compare(&tables.machines, &mut audit));
     tables::look_past_the_end(&connection, tables.end, &mut audit);
     if let Some(sums) = sums {
         sums.compare(&connection, format, tables.end, &mut audit);
@@ -78,7 +103,7 @@ pub fn audit(
     let chain = audit.chain();
     let signatures = signatures(audit.seals(), &chain, given);
     let report = audit.finish(tables.standing.as_ref(), &chain, given, &signatures);
-    Ok(Audited { report, format })
+    Ok(Audited { report, format, days })
 }
 
 fn threads() -> usize {

@@ -17,14 +17,14 @@ mod tests;
 
 pub mod samples;
 
-pub use machine::is_exception;
+pub use machine::{believed_minimum_c, is_exception, lowest};
 
 use jiff::civil::Date;
 use serde::{Deserialize, Serialize};
 
 use crate::core::alert::{Condition, Quantity};
+use crate::core::cycle::counts::Counts;
 use crate::core::cycle::plate::{LimitSource, MachineKind, Sanitizing};
-use crate::core::cycle::verdict::Verdict;
 pub use crate::core::drift::{Chart, Signal as DriftSignal};
 use crate::core::effect::Trace;
 use crate::core::reading::Fault;
@@ -97,67 +97,6 @@ pub struct Seal {
     pub size: u64,
     /// Root over them in hexadecimal.
     pub root: String,
-}
-
-/// Racks by verdict.
-#[derive(Clone, Copy, PartialEq, Eq, Debug, Default, Serialize, Deserialize)]
-pub struct Counts {
-    /// Final rinse below its limit.
-    pub cold: u64,
-    /// Limit held too short.
-    pub brief: u64,
-    /// Concentration out of range.
-    pub weak: u64,
-    /// Evidence missing.
-    pub unproven: u64,
-    /// Passed by less than the uncertainty.
-    pub narrow: u64,
-    /// Passed.
-    pub pass: u64,
-}
-
-impl Counts {
-    /// Counts one more.
-    pub const fn add(&mut self, verdict: Verdict) {
-        *self.at(verdict) += 1;
-    }
-
-    /// The place of one verdict.
-    pub const fn at(&mut self, verdict: Verdict) -> &mut u64 {
-        match verdict {
-            Verdict::Cold => &mut self.cold,
-            Verdict::Brief => &mut self.brief,
-            Verdict::Weak => &mut self.weak,
-            Verdict::Unproven => &mut self.unproven,
-            Verdict::Narrow => &mut self.narrow,
-            Verdict::Pass => &mut self.pass,
-        }
-    }
-
-    /// Those of one verdict.
-    #[must_use]
-    pub const fn of(&self, verdict: Verdict) -> u64 {
-        match verdict {
-            Verdict::Cold => self.cold,
-            Verdict::Brief => self.brief,
-            Verdict::Weak => self.weak,
-            Verdict::Unproven => self.unproven,
-            Verdict::Narrow => self.narrow,
-            Verdict::Pass => self.pass,
-        }
-    }
-
-    /// All of them.
-    #[must_use]
-    pub const fn total(&self) -> u64 {
-        self.cold + self.brief + self.weak + self.unproven + self.narrow + self.pass
-    }
-
-    /// Racks that passed, barely or plainly: an unproven one is none of them.
-    #[must_use]
-    pub const fn passed(&self) -> u64 {
-        self.narrow + self.pass
-    }
 }
 
 /// One machine over the span.

@@ -7,7 +7,7 @@ use serde::Serialize;
 use super::local::{minute, second, zone_name};
 use crate::core::alert::{Action, Alert, Occasion, Pattern, Quantity};
 use crate::core::reader::Reader;
-use crate::core::record::{Body, Change, Clearing, Outcome, Record};
+use crate::core::record::{AlertRaised, Body, Change, Clearing, Notification, Outcome, Record};
 use crate::core::time::Timestamp;
 
 /// One alert as JSON on a line: all its fields, and `closed` where it is over.
@@ -129,80 +129,62 @@ pub fn story(
 
 /// What a record says of an alert; `None` for one that says nothing of any.
 pub(super) fn said(body: &Body, reader: &Reader) -> Option<String> {
-    let text = match body {
-        Body::AlertRaised(raised) => {
-            let measured = raised.measured.map_or_else(String::new, |measured| {
-                let limit = raised
-                    .limit
-                    .map_or_else(String::new, |limit| format!(", limit {}", shown(limit, reader)));
-                format!(": {}{limit}", shown(measured, reader))
-            });
-            let about = in_words(&raised.about);
-            let pattern = raised.pattern.map_or("", in_pattern);
-            format!("raised{measured}{about}{pattern}")
-        }
-        Body::AlertChanged(changed) => {
-            let what = match changed.change {
-                Change::Grew => "grew",
-                Change::Returned => "came back",
-                Change::Escalated => "nobody answered: the next contact is told",
-                Change::EscalationEnded => "nobody answered: every contact was told as often as configured",
-                Change::NobodyToTell => "no contact is on duty for it",
-                Change::Held => "its messages are held: maintenance",
-            };
-            let measured = changed
-                .measured
-                .map_or_else(String::new, |measured| format!(", {}", shown(measured, reader)));
-            format!("{what} ({}{measured})", racks(changed.racks))
-        }
-        Body::AlertAcknowledged(taken) => {
-            let note = taken.note.as_ref().map_or_else(String::new, |note| format!(": «{note}»"));
-            format!("{} takes care, by {}{note}", taken.by, taken.via)
-        }
-        Body::AlertCleared(cleared) => match cleared.clearing {
+    let text = if let Body::AlertRaised(raised) = body {
+        of_raised(raised, reader)
+    } else if let Body::AlertChanged(changed) = body {
+        let measured = changed.measured.map(|measured| format!(", {}", shown(measured, reader)));
+        let (what, racks) = (in_change(changed.change), racks(changed.racks));
+        format!("{what} ({racks}{})", measured.unwrap_or_default())
+    } else if let Body::AlertAcknowledged(taken) = body {
+        let note = taken.note.as_ref().map(|note| format!(": «{note}»"));
+        format!("{} takes care, by {}{}", taken.by, taken.via, note.unwrap_or_default())
+    } else if let Body::AlertCleared(cleared) = body {
+        match cleared.clearing {
             Clearing::Recovered => format!("recovered after {}", racks(cleared.racks)),
             Clearing::Lapsed => "the hours it was about are over".to_owned(),
             Clearing::Retired => "no longer asked for by the configuration".to_owned(),
-        },
-        Body::AlertClosed(closed) => format!("closed after {}", racks(closed.racks)),
-        Body::CorrectiveAction(action) => {
-            format!("corrective action by {}: racks: «{}»; done: «{}»", action.by, action.racks, action.done)
         }
-        Body::Notification(notification) => {
-            let (contact, route, attempts) =
-                (&notification.contact, &notification.route, notification.attempts);
-            let occasion = notification.occasion.map_or("digest", occasion);
-            match notification.outcome {
-                Outcome::Delivered => format!("{contact} was told by {route}: {occasion} (try {attempts})"),
-                Outcome::GivenUp => format!(
-                    "{contact} could not be told by {route} ({occasion}) after {attempts} tries: {}",
-                    notification.error.as_deref().unwrap_or("no reason was given")
-                ),
-            }
-        }
-        Body::Cycle(_)
-        | Body::Gap(_)
-        | Body::Check(_)
-        | Body::ServiceStart(_)
-        | Body::ServiceStop(_)
-        | Body::ClockStep(_)
-        | Body::ConfigurationChange(_)
-        | Body::MachineFailure(_)
-        | Body::Maintenance(_)
-        | Body::Note(_)
-        | Body::Amendment(_)
-        | Body::SigningKey(_)
-        | Body::LawfulHold(_)
-        | Body::Pruned(_)
-        | Body::Import(_)
-        | Body::Restored(_)
-        | Body::Calibration(_)
-        | Body::Response(_)
-        | Body::WiringProof(_)
-        | Body::SignOff(_) => return None,
+    } else if let Body::AlertClosed(closed) = body {
+        format!("closed after {}", racks(closed.racks))
+    } else if let Body::CorrectiveAction(action) = body {
+        format!("corrective action by {}: racks: «{}»; done: «{}»", action.by, action.racks, action.done)
+    } else if let Body::Notification(notification) = body {
+        of_notification(notification)
+    } else {
+        return None;
     };
     // What people wrote must not fake a line of ours, or drive a terminal.
     Some(text.chars().map(|character| if character.is_control() { ' ' } else { character }).collect())
+}
+
+fn of_raised(raised: &AlertRaised, reader: &Reader) -> String {
+    let limit = raised.limit.map(|limit| format!(", limit {}", shown(limit, reader))).unwrap_or_default();
+    let measured = raised.measured.map(|measured| format!(": {}{limit}", shown(measured, reader)));
+    let (about, pattern) = (in_words(&raised.about), raised.pattern.map_or("", in_pattern));
+    format!("raised{}{about}{pattern}", measured.unwrap_or_default())
+}
+
+const fn in_change(change: Change) -> &'static str {
+    match change {
+        Change::Grew => "grew",
+        Change::Returned => "came back",
+        Change::Escalated => "nobody answered: the next contact is told",
+        Change::EscalationEnded => "nobody answered: every contact was told as often as configured",
+        Change::NobodyToTell => "no contact is on duty for it",
+        Change::Held => "its messages are held: maintenance",
+    }
+}
+
+fn of_notification(notification: &Notification) -> String {
+    let (contact, route, attempts) = (&notification.contact, &notification.route, notification.attempts);
+    let occasion = notification.occasion.map_or("digest", occasion);
+    match notification.outcome {
+        Outcome::Delivered => format!("{contact} was told by {route}: {occasion} (try {attempts})"),
+        Outcome::GivenUp => format!(
+            "{contact} could not be told by {route} ({occasion}) after {attempts} tries: {}",
+            notification.error.as_deref().unwrap_or("no reason was given")
+        ),
+    }
 }
 
 fn in_words(about: &[String]) -> String {

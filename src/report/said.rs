@@ -19,7 +19,8 @@ pub fn said(body: &Body) -> String {
         Body::Check(check) => format!("{} by {}", of_check(check), check.by()),
         Body::ServiceStart(start) => {
             let after = if start.after_clean_stop { "an orderly end" } else { "an end without order" };
-            format!("the service started (version {}) after {after}", start.version)
+            let what = if start.from_file { "a file was replayed" } else { "the service started" };
+            format!("{what} (version {}) after {after}", start.version)
         }
         Body::ServiceStop(stop) => match stop.cause {
             StopCause::Signal => "the service was stopped".to_owned(),

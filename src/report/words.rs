@@ -18,19 +18,6 @@ pub const fn mark(verdict: Verdict) -> char {
     }
 }
 
-/// What a verdict means, in half a sentence.
-#[must_use]
-pub const fn meaning(verdict: Verdict) -> &'static str {
-    match verdict {
-        Verdict::Cold => "final rinse below its limit",
-        Verdict::Brief => "limit held too short",
-        Verdict::Weak => "sanitizer outside its range",
-        Verdict::Unproven => "evidence missing: not a pass",
-        Verdict::Narrow => "passes, but only just",
-        Verdict::Pass => "passes",
-    }
-}
-
 /// What to do with the rack now; empty where nothing is to be done.
 #[must_use]
 pub const fn advice(verdict: Verdict) -> &'static str {

@@ -11,68 +11,39 @@ use crate::core::record::{Body, Record};
 /// The point of a record about an alert, of which `start` makes the beginning; `None` for any other.
 pub(super) fn point(start: impl Fn(&'static str) -> Point, record: &Record) -> Option<Point> {
     let start = || start(ALERT).tag("event", record.body.kind());
-    let point = match &record.body {
-        Body::AlertRaised(raised) => {
-            let point = start().tag("condition", raised.condition.as_str());
-            let point = number(point, "measured", raised.measured.as_ref());
-            number(point, "limit", raised.limit.as_ref()).count("number", raised.alert.0)
-        }
-        Body::AlertChanged(changed) => {
-            let point = start().text("change", word(&changed.change)).count("racks", changed.racks);
-            number(point, "measured", changed.measured.as_ref()).count("number", changed.alert.0)
-        }
-        Body::AlertAcknowledged(acknowledged) => {
-            let point = start().text("by", short(&acknowledged.by)).text("via", short(&acknowledged.via));
-            point.count("number", acknowledged.alert.0)
-        }
-        Body::AlertCleared(cleared) => {
-            let point = start().text("clearing", word(&cleared.clearing)).count("racks", cleared.racks);
-            point.count("number", cleared.alert.0)
-        }
-        Body::AlertClosed(closed) => {
-            let point = start().count("racks", closed.racks).flag("needed_action", closed.needed_action);
-            point.count("number", closed.alert.0)
-        }
-        Body::CorrectiveAction(action) => {
-            let point = start().text("by", short(&action.by)).text("done", short(&action.done));
-            point.count("number", action.alert.0)
-        }
-        Body::Notification(notification) => {
-            let point = start().text("contact", short(&notification.contact));
-            let point = point.text("outcome", word(&notification.outcome));
-            let point = point.count("attempts", notification.attempts.into());
-            match notification.alert {
-                Some(alert) => point.count("number", alert.0),
-                None => point,
-            }
-        }
-        Body::Maintenance(maintenance) => start().flag("ended", maintenance.ended),
-        Body::Cycle(_)
-        | Body::Gap(_)
-        | Body::Check(_)
-        | Body::ServiceStart(_)
-        | Body::ServiceStop(_)
-        | Body::ClockStep(_)
-        | Body::ConfigurationChange(_)
-        | Body::MachineFailure(_)
-        | Body::Note(_)
-        | Body::Amendment(_)
-        | Body::SigningKey(_)
-        | Body::LawfulHold(_)
-        | Body::Pruned(_)
-        | Body::Import(_)
-        | Body::Restored(_)
-        | Body::Calibration(_)
-        | Body::Response(_)
-        | Body::WiringProof(_)
-        | Body::SignOff(_) => return None,
+    let point = if let Body::AlertRaised(raised) = &record.body {
+        let point = start().tag("condition", raised.condition.as_str());
+        let point = quantity(point, "measured", raised.measured.as_ref());
+        quantity(point, "limit", raised.limit.as_ref())
+    } else if let Body::AlertChanged(changed) = &record.body {
+        let point = start().text("change", word(&changed.change)).count("racks", changed.racks);
+        quantity(point, "measured", changed.measured.as_ref())
+    } else if let Body::AlertAcknowledged(taken) = &record.body {
+        start().text("by", short(&taken.by)).text("via", short(&taken.via))
+    } else if let Body::AlertCleared(cleared) = &record.body {
+        start().text("clearing", word(&cleared.clearing)).count("racks", cleared.racks)
+    } else if let Body::AlertClosed(closed) = &record.body {
+        start().count("racks", closed.racks).flag("needed_action", closed.needed_action)
+    } else if let Body::CorrectiveAction(action) = &record.body {
+        start().text("by", short(&action.by)).text("done", short(&action.done))
+    } else if let Body::Notification(notification) = &record.body {
+        let point = start().text("contact", short(&notification.contact));
+        let point = point.text("outcome", word(&notification.outcome));
+        point.count("attempts", notification.attempts.into())
+    } else if let Body::Maintenance(maintenance) = &record.body {
+        start().flag("ended", maintenance.ended)
+    } else {
+        return None;
     };
-    Some(point)
+    Some(match record.body.alert() {
+        Some(alert) => point.count("number", alert.0),
+        None => point,
+    })
 }
 
-fn number(point: Point, name: &'static str, quantity: Option<&Quantity>) -> Point {
-    let Some(quantity) = quantity else { return point };
-    match *quantity {
+fn quantity(point: Point, name: &'static str, value: Option<&Quantity>) -> Point {
+    let Some(value) = value else { return point };
+    match *value {
         Quantity::Celsius(value)
         | Quantity::Seconds(value)
         | Quantity::MgPerL(value)

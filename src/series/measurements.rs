@@ -65,7 +65,7 @@ mod tests {
     fn written(sources: &[&str]) -> BTreeSet<(String, String)> {
         let forms = [
             (".float(\"", "float"),
-            ("number(point, \"", "float"),
+            ("quantity(point, \"", "float"),
             (".text(\"", "text"),
             (".count(\"", "integer"),
             (".integer(\"", "integer"),

@@ -12,6 +12,10 @@
 //! Memory: one part under way and one read ahead, each about
 //! [`PART_READINGS`](super::load::PART_READINGS) readings, or one block of the ledger where that is larger.
 
+mod bring;
+mod keep;
+mod standing;
+
 use std::future::Future;
 use std::sync::Arc;
 use std::time::Duration;
@@ -23,18 +27,18 @@ use tokio_util::sync::CancellationToken;
 
 use super::answer::Outcome;
 use super::batch::Lines;
-use super::explain::Explanation;
 use super::load::{Load, Loader};
 use super::plan::{self, Behind, Reached, Turn, Turns};
 use super::point::Point;
 use super::record::{self, Gauges};
 use super::sender::Sender;
-use super::sieve::{AllRefused, Aside, Sieve, Sifted};
+use super::sieve::Aside;
 use super::stock::Stock;
-use super::track::{Heads, TooManySpans, Track, Trouble};
-use super::wait::{BackOff, Waits, draw};
+use super::track::{Heads, TooManySpans, Track};
+use super::wait::{BackOff, Waits};
 use crate::config::series::SeriesOptions;
 use crate::core::time::Timestamp;
+pub use standing::Standing;
 
 /// How often the bookmark is saved while something is sent.
 pub const SAVE_EVERY: Duration = Duration::from_secs(5);
@@ -91,38 +95,6 @@ pub struct Inbox<Tide> {
     pub tide: watch::Receiver<Tide>,
     /// Ends the task.
     pub stop: CancellationToken,
-}
-
-/// How the series stands, for whoever watches over it.
-#[derive(Clone, PartialEq, Eq, Debug, Default)]
-pub struct Standing {
-    /// About how many readings have not been sent.
-    pub readings_behind: u64,
-    /// How many records have not been sent.
-    pub records_behind: u64,
-    /// Time of the oldest reading that has not been sent, as far as is known.
-    pub oldest: Option<Timestamp>,
-    /// When the server last took something.
-    pub last_taken: Option<Timestamp>,
-    /// Points set aside in the life of the ledger.
-    pub set_aside: u64,
-    /// Why nothing goes out; `None` while it does.
-    pub trouble: Option<Trouble>,
-}
-
-impl Standing {
-    /// How a track stands where the ledger is at `heads`.
-    #[must_use]
-    pub fn of(track: &Track, heads: Heads) -> Self {
-        Self {
-            readings_behind: track.inputs_behind(heads),
-            records_behind: track.records_behind(heads),
-            oldest: track.oldest(heads),
-            last_taken: track.last_taken,
-            set_aside: track.set_aside,
-            trouble: track.trouble.clone(),
-        }
-    }
 }
 
 /// Why the task ended before it was asked to. It is started again.
@@ -350,90 +322,6 @@ impl<Stocked: Stock, To: Server> Pump<Stocked, To> {
         Some(record::gauges(self.loader.site(), (self.now)(), &gauges))
     }
 
-    /// Sends lines until every one of them is taken or set aside.
-    async fn bring<Tide: Send + Sync>(
-        &mut self,
-        lines: Lines<'_>,
-        inbox: &mut Inbox<Tide>,
-    ) -> Result<(), Stopped> {
-        loop {
-            let mut sieve = Sieve::new(lines, self.in_a_row);
-            let Err(AllRefused { reason }) = self.sift(&mut sieve, inbox).await? else {
-                let (in_a_row, aside) = sieve.finish();
-                self.in_a_row = in_a_row;
-                self.note_aside(aside);
-                return Ok(());
-            };
-            let advice = "nothing is set aside: see the types of the fields in the bucket, and whether it has a \
-                          schema of its own; `rinseward series test` tries again at once";
-            self.tell_trouble(&Explanation {
-                slug: "series-refused",
-                summary: "the series server refuses every point".to_owned(),
-                cause: Some(reason),
-                advice: advice.to_owned(),
-            });
-            self.wait(inbox, self.back_off.person(draw())).await?;
-        }
-    }
-
-    /// Sends part after part.
-    async fn sift<Tide: Send + Sync>(
-        &mut self,
-        sieve: &mut Sieve<'_>,
-        inbox: &mut Inbox<Tide>,
-    ) -> Result<Result<(), AllRefused>, Stopped> {
-        while let Some(part) = sieve.next() {
-            let outcome = tokio::select! {
-                biased;
-                () = inbox.stop.cancelled() => return Err(Stopped),
-                outcome = self.server.write(part) => outcome,
-            };
-            let sifted = match &outcome {
-                Outcome::Taken => {
-                    self.note_taken();
-                    Sifted::Taken
-                }
-                Outcome::TooLarge => Sifted::TooLarge,
-                Outcome::Refused(refusal) => {
-                    self.back_off.reset();
-                    let explanation = refusal.explain();
-                    let reason = explanation.cause.unwrap_or(explanation.summary);
-                    Sifted::Refused { reason, dropped: refusal.dropped }
-                }
-                Outcome::Busy { retry_after, .. } => {
-                    let wait = self.back_off.busy(*retry_after, draw());
-                    self.hold(&outcome, wait, inbox).await?;
-                    continue;
-                }
-                Outcome::Later(_) => {
-                    let wait = self.back_off.failed(draw());
-                    self.hold(&outcome, wait, inbox).await?;
-                    continue;
-                }
-                Outcome::Denied(_) | Outcome::Missing(_) | Outcome::Foreign { .. } => {
-                    self.hold(&outcome, self.back_off.person(draw()), inbox).await?;
-                    continue;
-                }
-            };
-            if let Err(all) = sieve.answer(sifted) {
-                return Ok(Err(all));
-            }
-        }
-        Ok(Ok(()))
-    }
-
-    async fn hold<Tide: Send + Sync>(
-        &mut self,
-        outcome: &Outcome,
-        wait: Duration,
-        inbox: &mut Inbox<Tide>,
-    ) -> Result<(), Stopped> {
-        if let Some(explanation) = outcome.explain(&self.options) {
-            self.tell_trouble(&explanation);
-        }
-        self.wait(inbox, wait).await
-    }
-
     /// Waits for the server, and keeps what is told of the backlog up to date.
     async fn wait<Tide: Send + Sync>(
         &mut self,
@@ -485,44 +373,6 @@ impl<Stocked: Stock, To: Server> Pump<Stocked, To> {
         drop(answer.send(accepted));
     }
 
-    fn note_taken(&mut self) {
-        self.back_off.reset();
-        self.track.last_taken = Some((self.now)());
-        if let Some(trouble) = self.track.trouble.take() {
-            tracing::info!(since = %trouble.since, "the series server takes points again; nothing was lost");
-        }
-    }
-
-    fn note_aside(&mut self, aside: Vec<Aside>) {
-        for mut row in aside {
-            tracing::warn!(
-                slug = "series-refused",
-                points = row.points,
-                reason = row.reason,
-                "points were set aside; everything beside them goes on"
-            );
-            self.track.set_aside += row.points as u64;
-            if self.track.set_aside > ASIDE_KEPT_MAX {
-                row.lines.clear();
-            }
-            self.aside.push(row);
-        }
-    }
-
-    /// Tells once what is the matter, and again when it is something else.
-    fn tell_trouble(&mut self, explanation: &Explanation) {
-        let Explanation { slug, summary, cause, advice } = explanation;
-        let cause = cause.as_deref().unwrap_or("-");
-        if self.track.trouble.as_ref().is_some_and(|trouble| trouble.slug == *slug) {
-            tracing::debug!(slug, summary, cause, "still the same");
-            return;
-        }
-        tracing::warn!(slug, summary, cause, advice, "series wait in the ledger, nothing is lost");
-        let since = self.track.trouble.as_ref().map_or_else(|| (self.now)(), |trouble| trouble.since);
-        let text = format!("{summary} ({cause})");
-        self.track.trouble = Some(Trouble { since, slug: (*slug).to_owned(), text, advice: advice.clone() });
-    }
-
     fn tell_standing(&self) {
         let standing = Standing::of(&self.track, self.heads);
         self.standing.send_if_modified(|told| {
@@ -530,48 +380,6 @@ impl<Stocked: Stock, To: Server> Pump<Stocked, To> {
             *told = standing;
             is_other
         });
-    }
-
-    /// How long until the bookmark is to be saved; `None` where it says all there is.
-    fn save_within(&self) -> Option<Duration> {
-        match &self.saved {
-            _ if !self.aside.is_empty() && !self.keep_failed => Some(Duration::ZERO),
-            Some((_, track)) if *track == self.track && self.aside.is_empty() => None,
-            Some((at, _)) => Some(SAVE_EVERY.saturating_sub(at.elapsed())),
-            None => Some(Duration::ZERO),
-        }
-    }
-
-    async fn save_if_due(&mut self) {
-        if self.save_within().is_some_and(|within| within.is_zero()) {
-            self.save().await;
-        }
-    }
-
-    /// Saves the bookmark, with what is to be set aside. A ledger that does not take
-    /// it now is asked again; until then no more is marked as sent on disk.
-    async fn save(&mut self) -> bool {
-        let (aside, settled) = (self.aside.clone(), self.settled.clone());
-        let kept = self.loader.stock().keep(self.track.to_bytes(), aside, settled, (self.now)()).await;
-        let track = match kept {
-            Ok(()) => {
-                self.aside.clear();
-                self.settled.clear();
-                self.keep_failed = false;
-                self.track.clone()
-            }
-            Err(failure) => {
-                if !self.keep_failed {
-                    let cause: &dyn std::error::Error = &failure;
-                    tracing::warn!(cause, "the place of the series cannot be saved; it is tried again");
-                }
-                self.keep_failed = true;
-                // Not what is on disk, so that it is saved again.
-                self.saved.take().map_or_else(|| Track::new(Timestamp::MIN), |(_, track)| track)
-            }
-        };
-        self.saved = Some((Instant::now(), track));
-        !self.keep_failed
     }
 }
 

@@ -102,7 +102,7 @@ fn mistakes_are_told_in_one_form_with_their_exit_code() {
     let rows: [(&[&str], i32, &[&str]); 8] = [
         (&[], 64, &["error[usage]"]),
         (&["fly"], 64, &["error[usage]", "fly"]),
-        (&["history"], 64, &["error[usage]", "--ledger"]),
+        (&["history"], 78, &["error[config-file]", "/etc/rinseward/gateway.toml"]),
         (&["demo", "--scenario", "none"], 64, &["error[usage]", "rush"]),
         (&["check-config", path(&broken)], 78, &["error[config-value]", "error[config-key]", "rinse-time"]),
         (&["run", "--config", path(&configuration)], 78, &["error[config-source]"]),

@@ -126,6 +126,30 @@ fn a_time_that_is_typed_is_one_of_the_site() {
     }
 }
 
+// The whole answer is in the language of who asks, and a doubt of the configuration (a limit below
+// the Food Code's) is none of it.
+#[test]
+fn an_answer_is_in_one_language() {
+    let kitchen = Kitchen::new();
+    let doubtful = "[[machine]]\nname = \"dm3\"\nkind = \"stationary-rack-dual-temperature\"\n\
+                    wash-time = \"50s\"\nrinse-time = \"25s\"\nrinse-min = \"70 °C\"\nprobes = [\"rinse\"]\n";
+    let text = fs::read_to_string(kitchen.path("gateway.toml")).expect("the configuration");
+    fs::write(kitchen.path("gateway.toml"), text + doubtful).expect("a temporary file");
+    let (code, said) = kitchen.say(&["run"]);
+    assert!(code == Some(0) && said.contains("warning[config-doubt]"), "a doubt to be silent about: {said}");
+    let entry = ["enter", "supply", "dm1", "--by", "AB", "--language", "es"];
+    let (code, said) = kitchen.say(&entry);
+    assert_eq!(code, Some(0), "{said}");
+    let first = said.lines().next().unwrap_or_default();
+    assert!(first.starts_with("El control «suministros» de dm1 consta en el registro [asiento "), "{said}");
+    let note = ["enter", "note", "dm1", "gotea", "--by", "AB", "--language", "es"];
+    let (_, said) = kitchen.say(&note);
+    assert!(
+        said.starts_with("La nota consta en el registro [asiento ") && said.lines().count() == 1,
+        "{said}"
+    );
+}
+
 /// A running service; killed when dropped.
 struct Service {
     child: Child,
@@ -409,6 +433,8 @@ fn what_is_due_is_listed() {
     let service = Service::start(&kitchen);
     let strip = kitchen.enter(&["sanitizer", "dm2", "--by", "AB", "--mg-per-l", "100"]).to_string();
     kitchen.enter(&["supply", "dm1", "--by", "AB"]);
+    let spanish = ["enter", "due", "dm1", "--language", "es"];
+    assert_eq!(kitchen.say(&spanish), (Some(0), "No hay controles pendientes.\n".to_owned()));
     let only = kitchen.say(&["enter", "due", "dm1"]);
     assert_eq!(only, (Some(0), "No check is due.\n".to_owned()));
     assert_eq!(due().lines().count(), 1, "{}", due());

@@ -5,8 +5,9 @@ use std::path::{Path, PathBuf};
 use std::process::{Command, Output};
 use std::sync::OnceLock;
 
+use rinseward::core::checkpoint::Checkpoint;
 use rinseward::core::cycle::verdict::{Finding, Verdict};
-use rinseward::core::merkle::Hash;
+use rinseward::core::merkle::{Hash, TreeHead};
 use rinseward::core::note::SigningKey;
 use rinseward::core::record::{Body, Check, ConfigurationChange, KeyChange, Record, SigningKeyChange};
 use rinseward::ledger::{Commit, NewRecord};
@@ -286,6 +287,18 @@ fn a_report_is_checked_through_what_is_inside() {
             "account.json tells a check of record 2 otherwise",
         ),
         ("account.json", "north kitchen", "south kitchen", "of another site"),
+        (
+            "account.json",
+            "\"rinse_median_c\":71.3,\"limit_c\"",
+            "\"rinse_median_c\":81.3,\"limit_c\"",
+            "account.json has another median of the settled minima of «dm2» on 2026-01-01 than",
+        ),
+        (
+            "account.json",
+            "\"rinse_min_c\":84.6,\"rinse_median_c\":84.6,\"days\"",
+            "\"rinse_min_c\":84.7,\"rinse_median_c\":84.6,\"days\"",
+            "account.json has another lowest settled minimum of «dm1» in all than",
+        ),
         ("evidence.jsonl", "84.6", "94.6", "the record was changed"),
     ] {
         let inside: Vec<(&str, Vec<u8>)> = files
@@ -300,6 +313,117 @@ fn a_report_is_checked_through_what_is_inside() {
         assert_eq!(code, Some(1), "{changed}: {said}");
         assert!(said.contains(expected), "{changed}, «{expected}»: {said}");
     }
+}
+
+// Own promise: nothing about the file that is not sealed may be dropped unseen.
+#[test]
+fn readings_that_were_taken_out_are_told_of() {
+    let site = Site::shared();
+    let text = site.text("evidence.jsonl");
+    let traces = text.matches("\"trace\":{").count();
+    let mut left = 0;
+    let lines: Vec<String> = text
+        .lines()
+        .map(|line| match line.find(",\"trace\":{") {
+            Some(place) if left == 0 => {
+                left += 1;
+                line[..place].to_owned() + "}"
+            }
+            _ => line.to_owned(),
+        })
+        .collect();
+    let counted = |n| format!("\"traces\":{n}");
+    let changed = lines.join("\n").replace(&counted(traces), &counted(traces - 1)) + "\n";
+    let (code, said) = verify_bytes("evidence.jsonl", changed.as_bytes(), None);
+    assert_eq!(code, Some(1), "{said}");
+    assert!(said.contains("the readings that this cycle was judged on are not in the file"), "{said}");
+}
+
+#[test]
+fn a_checkpoint_of_another_ledger_is_told_as_such() {
+    let site = Site::shared();
+    let bakery = SigningKey::from_seed("bakery", &[5; 32]).expect("a name");
+    let head = TreeHead { size: 200, root: Hash([7; 32]) };
+    let kept = site.path("bakery.txt");
+    std::fs::write(&kept, Checkpoint::sign_at(head, at(0.0), &bakery).to_string()).expect("written");
+    let (own, other) = (key().verifying().to_string(), bakery.verifying().to_string());
+    let evidence = site.path("evidence.jsonl");
+    for keys in [vec!["--key", &own], vec!["--key", &own, "--key", &other]] {
+        let arguments = [&["verify"], &keys[..]].concat();
+        let output = rinseward(&arguments, &[&evidence, Path::new("--checkpoint"), &kept]);
+        assert_eq!(output.status.code(), Some(2), "{}", said(&output));
+        assert!(said(&output).contains("of another ledger"), "{}", said(&output));
+        assert!(said(&output).contains("«bakery»"), "{}", said(&output));
+    }
+}
+
+// Packed, a megabyte of one cell takes a thousandth of that: it is told, and not read to its end.
+#[test]
+fn what_is_longer_than_any_report_is_told_in_few_words() {
+    let site = Site::shared();
+    let inside = |changed: &str, bytes: Vec<u8>| {
+        let files = ["cycles.csv", "evidence.jsonl", "account.json"];
+        let of =
+            |name: &&'static str| (*name, if *name == changed { bytes.clone() } else { site.read(name) });
+        pdf::with_files(&files.iter().map(of).collect::<Vec<_>>())
+    };
+    let long = site.text("cycles.csv").replacen(",cold,", &format!(",\"{}\",", "cold\n".repeat(1 << 20)), 1);
+    let (code, said) = verify_bytes("report.pdf", &inside("cycles.csv", long.into_bytes()), None);
+    assert_eq!(code, Some(1), "{said}");
+    assert!(
+        said.contains("is longer than any row of such a table: nothing from there on was read"),
+        "{said}"
+    );
+
+    let mut account: serde_json::Value = serde_json::from_str(&site.text("account.json")).expect("JSON");
+    let days = account["machines"][0]["days"].as_array_mut().expect("days");
+    for number in 1..=28 {
+        for month in 1..=10 {
+            let mut day = days[0].clone();
+            day["day"] = format!("1999-{month:02}-{number:02}").into();
+            days.push(day);
+        }
+    }
+    let (code, said) =
+        verify_bytes("report.pdf", &inside("account.json", account.to_string().into_bytes()), None);
+    assert_eq!(code, Some(1), "{said}");
+    assert!(said.lines().count() < 70, "{}", said.lines().count());
+    assert!(said.contains("more, not told one by one"), "{said}");
+}
+
+// A gateway whose key is out of reach exports what it has, and says what is not proved.
+#[test]
+fn what_an_export_does_not_seal_is_said() {
+    let site = Site::new();
+    let ledger = site.path("ledger.sqlite");
+    let (writer, _) = open(&ledger);
+    let records = vec![plain(cycle("dm1", 180_000.0, Verdict::Pass))];
+    commit(&writer, Commit { records, ..Commit::default() }).expect("a commit");
+    drop(writer);
+    let export = |form: &str| {
+        let arguments = ["export", "--form", form, "--day", "2026-01-01", "--out", "-"];
+        let output = rinseward(&arguments, &[Path::new("--ledger"), &ledger]);
+        assert!(output.status.success(), "{form}: {}", said(&output));
+        String::from_utf8(output.stderr).expect("text")
+    };
+    // Everybody may read the secret: it is not used.
+    let secret = site.path("ledger.sqlite.signing-key");
+    std::fs::set_permissions(&secret, PermissionsExt::from_mode(0o644)).expect("its mode");
+    let said = export("json");
+    assert!(
+        said.contains("no checkpoint could be made for the export: it names the newest there is"),
+        "{said}"
+    );
+    assert!(
+        said.contains(
+            "1 record came after the checkpoint: it is in the export, and nothing proves what it says"
+        ),
+        "{said}"
+    );
+    std::fs::remove_file(&secret).expect("it was there");
+    let said = export("evidence");
+    assert!(said.contains("export-unsealed"), "{said}");
+    assert!(said.contains("1 record came after the checkpoint: it is not in the evidence"), "{said}");
 }
 
 #[test]

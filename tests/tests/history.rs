@@ -46,6 +46,7 @@ fn day() -> Vec<NewRecord> {
         version: "1.2.3".to_owned(),
         last_record: Some(at(10.5 * HOUR_S)),
         after_clean_stop: false,
+        from_file: false,
         replayed: 0,
     };
     let configuration = ConfigurationChange {
@@ -425,6 +426,35 @@ fn what_concerns_an_alert_comes_in_pages() {
     }
 }
 
+// What may not be read is no missing ledger: who may read it is said, and how to become one of them.
+#[test]
+fn a_ledger_that_may_not_be_read_is_told_as_that() {
+    use std::os::unix::fs::PermissionsExt;
+    use std::os::unix::process::CommandExt;
+    let site = site();
+    let directory = site.ledger.parent().expect("a directory");
+    let may = |mode| fs::set_permissions(directory, fs::Permissions::from_mode(mode)).expect("the own place");
+    let mut command = Command::new(env!("CARGO_BIN_EXE_rinseward"));
+    command.args(["history", "--ledger", path(&site.ledger)]).env_remove("RUST_LOG");
+    may(0o050);
+    // Who may do everything is nobody here: 65534 by the kernel's overflowuid.
+    let is_root = fs::read_dir(directory).is_ok();
+    if is_root {
+        command.uid(65_534).gid(65_534);
+    }
+    let output = command.output();
+    may(0o700);
+    let output = output.expect("the program starts");
+    let told = text(&output.stderr);
+    assert_eq!(output.status.code(), Some(74), "{told}");
+    for part in
+        ["error[ledger-open]: this user may not read the ledger", "permission denied: it belongs to user «"]
+    {
+        assert!(told.contains(part), "{told}");
+    }
+    assert!(told.contains("join the group: sudo usermod -a -G ") && !told.contains("no ledger"), "{told}");
+}
+
 // The alerts that can be told are told; what is damaged among their records is named, since it may
 // have been of any of them.
 #[test]
@@ -469,6 +499,11 @@ fn what_makes_no_sense_is_refused() {
         (&["--record", "99"], "numbered from 0 to 14"),
         (&["--show", "drift", "--limit", "3"], "--limit"),
         (&["--machine", "dm9"], "dm1"),
+        (&["--after", "99"], "the ledger has no such record"),
+        (&["--after", "2"], "it is of the kind «check»"),
+        (&["--show", "checks", "--after", "3"], "it is of the kind «cycle»"),
+        (&["--limit", "0"], "from 1 on"),
+        (&["--record", "abc"], "a whole number"),
     ] {
         let output = ask(&source, arguments);
         assert_eq!(output.status.code(), Some(64), "{arguments:?}");

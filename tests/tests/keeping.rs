@@ -36,7 +36,7 @@ mod restore;
 const PIPE: &str = "\n[[source]]\nname = \"pipe\"\nkind = \"replay\"\n";
 
 /// Runs a command and gives its exit code and what it said.
-fn say(arguments: &[&str]) -> (Option<i32>, String) {
+pub(crate) fn say(arguments: &[&str]) -> (Option<i32>, String) {
     let output = rinseward(arguments).output().expect("the program starts");
     let said = [output.stdout, output.stderr].concat();
     (output.status.code(), String::from_utf8(said).expect("UTF-8"))
@@ -74,7 +74,7 @@ fn whole(path: &Path) -> Inspected {
 }
 
 /// A closed ledger with the cycles of so many simulated hours, by `replay`.
-fn kept(site: &Site, hours: f64) -> usize {
+pub(crate) fn kept(site: &Site, hours: f64) -> usize {
     let stream = crate::crash::kitchen::Stream::of(1, hours, 5);
     let trace = site.path("kept.senml");
     let lines: Vec<&str> = stream.packs.iter().map(|pack| pack.payload.as_str()).collect();

@@ -19,6 +19,7 @@ mod tests;
 use serde::{Deserialize, Serialize};
 
 use crate::core::alert::Alert;
+use crate::core::cycle::counts::Counts;
 use crate::core::reader::Reader;
 use crate::core::time::Timestamp;
 
@@ -79,48 +80,6 @@ pub struct MachineDigest {
     pub gap_s: f64,
     /// Share of the time that was monitored, 0 to 1: all but the gaps.
     pub monitored: f64,
-}
-
-/// Racks by verdict.
-#[derive(Clone, Copy, PartialEq, Eq, Debug, Default, Serialize, Deserialize)]
-pub struct Counts {
-    /// Final rinse below its limit.
-    pub cold: u64,
-    /// Limit held too short.
-    pub brief: u64,
-    /// Concentration out of range.
-    pub weak: u64,
-    /// Evidence missing.
-    pub unproven: u64,
-    /// Passed by less than the uncertainty.
-    pub narrow: u64,
-    /// Passed.
-    pub pass: u64,
-}
-
-impl Counts {
-    /// All racks.
-    #[must_use]
-    pub const fn all(self) -> u64 {
-        self.bad() + self.unproven + self.narrow + self.pass
-    }
-
-    /// Racks that were not sanitized as they must be.
-    #[must_use]
-    pub const fn bad(self) -> u64 {
-        self.cold + self.brief + self.weak
-    }
-
-    fn plus(self, other: Self) -> Self {
-        Self {
-            cold: self.cold + other.cold,
-            brief: self.brief + other.brief,
-            weak: self.weak + other.weak,
-            unproven: self.unproven + other.unproven,
-            narrow: self.narrow + other.narrow,
-            pass: self.pass + other.pass,
-        }
-    }
 }
 
 /// The coldest rack.
@@ -194,7 +153,7 @@ impl Digest {
         let margin = |machine: &MachineDigest| {
             machine.coldest.map_or(f64::INFINITY, |coldest| coldest.celsius - coldest.limit_c)
         };
-        self.machines.iter().filter(|machine| machine.counts.all() > 0).min_by(|one, other| {
+        self.machines.iter().filter(|machine| machine.counts.total() > 0).min_by(|one, other| {
             let count = |machine: &MachineDigest| (machine.counts.bad(), machine.counts.unproven);
             count(other).cmp(&count(one)).then(margin(one).total_cmp(&margin(other)))
         })

@@ -5,10 +5,10 @@ use std::collections::BTreeMap;
 use jiff::tz::TimeZone;
 
 use super::checks::Checks;
-use super::{Checkpoint, Coldest, Counts, DayDigest, Digest, MachineDigest, Span};
+use super::{Checkpoint, Coldest, DayDigest, Digest, MachineDigest, Span};
 use crate::core::alert::{Alert, Condition};
+use crate::core::cycle::counts::Counts;
 use crate::core::cycle::plate::Profile;
-use crate::core::cycle::verdict::Verdict;
 use crate::core::record::{Body, Cycle, Gap, Record};
 use crate::core::time::Timestamp;
 
@@ -70,38 +70,21 @@ impl Tally {
     /// Takes one record with its index, in order of the ledger.
     pub fn take(&mut self, index: u64, record: &Record) {
         let inside = self.from <= record.recorded && record.recorded < self.to;
-        match &record.body {
-            Body::Cycle(cycle) => self.cycle(record.machine.as_deref().unwrap_or_default(), cycle),
-            Body::Gap(gap) => self.gap(record.machine.as_deref().unwrap_or_default(), gap),
-            Body::ServiceStart(start) => {
-                self.down.extend(start.last_record.map(|last| (last, record.recorded)));
-            }
-            Body::AlertRaised(_) => self.raised += u64::from(inside),
-            Body::AlertClosed(_) => self.closed += u64::from(inside),
-            Body::Check(check) => self.checks.check(index, record.machine.as_ref(), check, inside),
-            Body::Amendment(amendment) => {
-                self.checks.amendment(record.machine.as_ref(), amendment, inside);
-            }
-            Body::ServiceStop(_)
-            | Body::ClockStep(_)
-            | Body::ConfigurationChange(_)
-            | Body::MachineFailure(_)
-            | Body::AlertChanged(_)
-            | Body::AlertAcknowledged(_)
-            | Body::AlertCleared(_)
-            | Body::CorrectiveAction(_)
-            | Body::Notification(_)
-            | Body::Maintenance(_)
-            | Body::Note(_)
-            | Body::SigningKey(_)
-            | Body::LawfulHold(_)
-            | Body::Pruned(_)
-            | Body::Import(_)
-            | Body::Restored(_)
-            | Body::Calibration(_)
-            | Body::Response(_)
-            | Body::WiringProof(_)
-            | Body::SignOff(_) => {}
+        let machine = record.machine.as_deref().unwrap_or_default();
+        if let Body::Cycle(cycle) = &record.body {
+            self.cycle(machine, cycle);
+        } else if let Body::Gap(gap) = &record.body {
+            self.gap(machine, gap);
+        } else if let Body::ServiceStart(start) = &record.body {
+            self.down.extend(start.last_record.map(|last| (last, record.recorded)));
+        } else if let Body::AlertRaised(_) = &record.body {
+            self.raised += u64::from(inside);
+        } else if let Body::AlertClosed(_) = &record.body {
+            self.closed += u64::from(inside);
+        } else if let Body::Check(check) = &record.body {
+            self.checks.check(index, record.machine.as_ref(), check, inside);
+        } else if let Body::Amendment(amendment) = &record.body {
+            self.checks.amendment(record.machine.as_ref(), amendment, inside);
         }
     }
 
@@ -190,20 +173,6 @@ impl Tally {
             unreadable: self.unreadable,
             checkpoint,
         }
-    }
-}
-
-impl Counts {
-    fn add(&mut self, verdict: Verdict) {
-        let count = match verdict {
-            Verdict::Cold => &mut self.cold,
-            Verdict::Brief => &mut self.brief,
-            Verdict::Weak => &mut self.weak,
-            Verdict::Unproven => &mut self.unproven,
-            Verdict::Narrow => &mut self.narrow,
-            Verdict::Pass => &mut self.pass,
-        };
-        *count += 1;
     }
 }
 

@@ -229,13 +229,13 @@ fn records_that_cannot_be_read_are_told() {
 fn the_day_is_added_up() {
     let digest = day();
     let machine = digest.most_telling().expect("something was washed");
-    assert_eq!((machine.machine.as_str(), machine.counts.all()), ("dish machine 1", 60));
+    assert_eq!((machine.machine.as_str(), machine.counts.total()), ("dish machine 1", 60));
     assert_eq!((machine.counts.cold, machine.counts.unproven, machine.counts.pass), (4, 1, 55));
     assert_eq!(machine.gaps, 2);
     assert!((machine.gap_s - 2160.0).abs() < 1e-6 && (machine.monitored - 0.975).abs() < 1e-9);
     let coldest = machine.coldest.expect("the cold ones have a minimum");
     assert!((coldest.celsius - 73.8).abs() < 1e-9, "{}", coldest.celsius);
-    assert_eq!(digest.total().all(), 63);
+    assert_eq!(digest.total().total(), 63);
     assert_eq!(digest.machines.len(), 3, "the machine at rest is told too");
     let json = serde_json::to_string(&digest).expect("a digest has a JSON form");
     assert_eq!(serde_json::from_str::<Digest>(&json).expect("and reads back"), digest);
@@ -302,6 +302,7 @@ fn what_was_not_monitored_counts_once() {
         version: "0".to_owned(),
         last_record: Some(at("2026-11-25T04:00:00Z")),
         after_clean_stop: true,
+        from_file: false,
         replayed: 0,
     };
     let mut tally =
@@ -336,7 +337,7 @@ fn a_week_has_its_days() {
     }
     let digest = tally.finish(Vec::new(), None);
     let days: Vec<(&str, u64)> =
-        digest.days.iter().map(|day| (day.date.as_str(), day.counts.all())).collect();
+        digest.days.iter().map(|day| (day.date.as_str(), day.counts.total())).collect();
     assert_eq!(days, [("2026-10-26", 1), ("2026-10-27", 1), ("2026-11-01", 1)]);
     let message = compose(&digest, &facts(Language::English, Scale::Celsius), None);
     assert!(message.subject.contains("Mon 26 Oct 2026 – Sun 1 Nov 2026"), "{}", message.subject);

@@ -2,11 +2,14 @@
 
 use askama::Template;
 
-use super::{Counts, Digest, DigestMessage, Facts, FailedCheck, MachineDigest, Span};
+use super::{Digest, DigestMessage, Facts, FailedCheck, MachineDigest, Span};
 use crate::alert::message::phrases::Phrase;
 use crate::alert::message::tell::{check, duration, one_line};
 use crate::alert::message::{Illustration, condition_title};
 use crate::core::alert::{Alert, Condition};
+use crate::core::cycle::counts::Counts;
+use crate::core::cycle::verdict::Verdict;
+use crate::core::cycle::words::verdict;
 use crate::core::logbook::{Judgement, words};
 use crate::core::record::{Check, CheckKind};
 
@@ -154,26 +157,19 @@ impl Writer<'_> {
         }
     }
 
-    /// «412 racks – cold: 6, too short: 1, good: 405», or that all were good.
+    /// «412 racks – cold: 6, brief: 1, pass: 405», or that all passed.
     fn judged(&self, counts: Counts) -> String {
-        let racks = self.racks(counts.all());
-        if counts.all() == 0 {
+        let racks = self.racks(counts.total());
+        if counts.total() == 0 {
             return self.say(Phrase::DigestNoRack);
         }
-        if counts.pass == counts.all() {
+        if counts.pass == counts.total() {
             return self.with(Phrase::DigestAllGood, &[("racks", &racks)]);
         }
-        let all = [
-            (counts.cold, Phrase::Colds),
-            (counts.brief, Phrase::Briefs),
-            (counts.weak, Phrase::Weaks),
-            (counts.unproven, Phrase::Unprovens),
-            (counts.narrow, Phrase::Narrows),
-            (counts.pass, Phrase::Passes),
-        ];
-        let told = all.into_iter().filter(|(count, _)| *count > 0);
+        let language = self.facts.reader.language;
+        let told = Verdict::ALL.into_iter().filter(|judged| counts.of(*judged) > 0);
         let told: Vec<String> =
-            told.map(|(count, phrase)| format!("{}: {count}", self.say(phrase))).collect();
+            told.map(|judged| format!("{}: {}", verdict(judged, language), counts.of(judged))).collect();
         format!("{racks} – {}", told.join(", "))
     }
 

@@ -208,7 +208,7 @@ phrases! {
     DigestDay: "Yesterday", "Ayer";
     DigestWeek: "Last week", "La semana pasada";
     DigestNoRack: "no rack washed", "ninguna canasta lavada";
-    DigestAllGood: "{racks}, all proven good", "{racks}, todas comprobadas";
+    DigestAllGood: "{racks}, all passed", "{racks}, todas correctas";
     DigestNothingOpen: "no alert open", "ninguna alerta abierta";
     DigestMissing: "checks missing: {count}", "controles que faltan: {count}";
     DigestFailed: "checks failed: {count}", "controles que no cumplen: {count}";
@@ -218,12 +218,6 @@ phrases! {
     DamageOfAlerts: "{count} records of alerts cannot be read: more may have happened than is shown here. Whoever looks after the gateway: run «rinseward verify» on the ledger.", "{count} registros de alertas no se pueden leer: puede haber ocurrido más de lo que aquí se ve. Quien cuide del equipo: ejecute «rinseward verify» sobre el registro.";
     DigestPages: "See the pages", "Ver las páginas";
     DigestOpen: "alerts open: {count}", "alertas abiertas: {count}";
-    Colds: "cold", "frías";
-    Briefs: "too short", "cortas";
-    Weaks: "sanitizer wrong", "desinfectante mal";
-    Unprovens: "unproven", "sin comprobar";
-    Narrows: "barely", "justas";
-    Passes: "good", "correctas";
     Coldest: "Coldest: {measured} (limit {limit}), {at}", "Más fría: {measured} (límite {limit}), {at}";
     Monitored: "Monitored: {share}", "Vigilado: {share}";
     MonitoredGaps: "Monitored: {share}; gaps: {count}, together {time}", "Vigilado: {share}; huecos: {count}, en total {time}";

@@ -1,8 +1,9 @@
+mod short;
+
 use std::path::PathBuf;
 use std::time::Duration;
 
 use jiff::tz::TimeZone;
-use proptest::prelude::*;
 
 use super::phrases::Phrase;
 use super::short::{SEPTETS_MAX, septets};
@@ -375,16 +376,6 @@ fn figures_never_contradict_the_verdict() {
     }
 }
 
-/// The rule of 3GPP TS 23.038, 6.2.1 and 6.2.1.1: «€» takes two septets, «á» is not there, «é» and «ñ» are.
-#[test]
-fn septets_are_counted_by_the_alphabet() {
-    for (text, expected) in
-        [("abc", Some(3)), ("é ñ ¿", Some(5)), ("1 €", Some(4)), ("á", None), ("°", None), ("[x]", Some(5))]
-    {
-        assert_eq!(septets(text), expected, "{text}");
-    }
-}
-
 /// A rack after the corrective action is in no one's hands: a recovery must ask for it.
 #[test]
 fn an_action_before_the_latest_rack_is_not_enough() {
@@ -475,39 +466,4 @@ fn a_span_over_midnight_says_both_days() {
     let headline = told(&notice).content.headline;
     let span = "since Mon 23 Nov 2026, 23:50 EST; good again since Wed 25 Nov 2026, 12:40 EST";
     assert!(headline.contains(span), "{headline}");
-}
-
-proptest! {
-    /// 160 septets of the alphabet, whatever the names, numbers and links are.
-    #[test]
-    fn the_short_form_fits_one_message(
-        machine in ".{0,80}",
-        contact in ".{0,80}",
-        about in ".{0,80}",
-        link in "https://[ -~áñ€]{0,200}",
-        number in any::<u64>(),
-        count in any::<u64>(),
-        value in -50.0..150.0_f64,
-        condition in 0..Condition::ALL.len(),
-        occasion in 0..OCCASIONS.len(),
-        spanish in any::<bool>(),
-    ) {
-        let language = Language::ALL[usize::from(spanish)];
-        let mut notice = notice(Condition::ALL[condition], OCCASIONS[occasion], language, Scale::Fahrenheit);
-        notice.alert.machine = Some(machine);
-        notice.contact = contact;
-        notice.alert.about = vec![about];
-        notice.alert.number = AlertNumber(number);
-        notice.alert.racks.count = count;
-        if let Some(Quantity::Celsius(_)) = notice.alert.measured {
-            notice.alert.measured = Some(Quantity::Celsius(value));
-        }
-        let zone = zone();
-        let written = at("2027-11-25T17:10:00Z");
-        let facts = Facts { site: "s", zone: &zone, written, chemical: false, call: None, link: Some(&link) };
-        let message = compose(&notice, &facts, None);
-        let count = septets(&message.short);
-        prop_assert!(count.is_some_and(|count| (1..=SEPTETS_MAX).contains(&count)), "{count:?} {}", message.short);
-        prop_assert!(!message.subject.contains(['\r', '\n']));
-    }
 }

@@ -113,11 +113,7 @@ fn refused(refusal: &Refusal) -> Problem {
 /// The ledger's, which another process may hold, and those of [`perform`].
 pub(in crate::app) fn perform_alone(loaded: &Loaded, order: Order) -> Result<Done, Failure> {
     let path = &loaded.configuration.ledger.path;
-    if !path.exists() {
-        return Err(
-            ledger::diagnose(&crate::ledger::LedgerError::Missing { path: path.clone() }, path).into()
-        );
-    }
+    crate::ledger::present(path).map_err(|error| ledger::diagnose(&error, path))?;
     let now = Clock::system().now();
     let (handle, mut gather) = ledger::open_alone(loaded, path, now)?;
     let runtime = tokio::runtime::Builder::new_current_thread()

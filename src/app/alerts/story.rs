@@ -6,7 +6,7 @@ use std::ops::ControlFlow;
 
 use crate::core::alert::AlertNumber;
 pub(in crate::app) use crate::core::alert::story::Story;
-use crate::core::alert::story::{note, number_of};
+use crate::core::alert::story::note;
 use crate::core::record::Record;
 use crate::ledger::{LedgerError, Reader};
 
@@ -52,7 +52,7 @@ pub(in crate::app) fn records(
     let (mut own, mut damaged) = (Vec::new(), Vec::new());
     reader.records_found(&KINDS, 0, |index, found| {
         match found {
-            Ok((_, record)) if number_of(&record.body) == Some(number) => own.push((index, record)),
+            Ok((_, record)) if record.body.alert() == Some(number) => own.push((index, record)),
             Ok(_) => {}
             Err(error) => damaged.push((index, error)),
         }

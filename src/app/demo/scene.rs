@@ -92,45 +92,17 @@ impl Scene {
         }
         let mut rows = Vec::new();
         for (index, record) in &published.records {
-            match &record.body {
-                Body::Cycle(cycle) => {
-                    let row = CycleRow::new(record.machine.as_deref().unwrap_or("-"), cycle, Some(*index));
-                    self.cycle(&row);
-                    rows.push(row);
-                }
-                Body::Gap(gap) => {
-                    self.notice = Some(match gap.to {
-                        None => format!("{}: no usable readings ({})", gap.probe, gap.fault),
-                        Some(_) => format!("{}: readings are back", gap.probe),
-                    });
-                }
-                Body::MachineFailure(_) => {
-                    self.notice = Some("a machine's judging failed; see the log".to_owned());
-                }
-                Body::Check(_)
-                | Body::ServiceStart(_)
-                | Body::ServiceStop(_)
-                | Body::ClockStep(_)
-                | Body::ConfigurationChange(_)
-                | Body::AlertRaised(_)
-                | Body::AlertChanged(_)
-                | Body::AlertAcknowledged(_)
-                | Body::AlertCleared(_)
-                | Body::AlertClosed(_)
-                | Body::CorrectiveAction(_)
-                | Body::Notification(_)
-                | Body::Maintenance(_)
-                | Body::Note(_)
-                | Body::Amendment(_)
-                | Body::SigningKey(_)
-                | Body::LawfulHold(_)
-                | Body::Pruned(_)
-                | Body::Import(_)
-                | Body::Restored(_)
-                | Body::Calibration(_)
-                | Body::Response(_)
-                | Body::WiringProof(_)
-                | Body::SignOff(_) => {}
+            if let Body::Cycle(cycle) = &record.body {
+                let row = CycleRow::new(record.machine.as_deref().unwrap_or("-"), cycle, Some(*index));
+                self.cycle(&row);
+                rows.push(row);
+            } else if let Body::Gap(gap) = &record.body {
+                self.notice = Some(match gap.to {
+                    None => format!("{}: no usable readings ({})", gap.probe, gap.fault),
+                    Some(_) => format!("{}: readings are back", gap.probe),
+                });
+            } else if let Body::MachineFailure(_) = &record.body {
+                self.notice = Some("a machine's judging failed; see the log".to_owned());
             }
         }
         rows

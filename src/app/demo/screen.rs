@@ -15,6 +15,8 @@ use ratatui::widgets::{Axis, Block, BorderType, Chart, Dataset, GraphType, Paddi
 use super::scene::{MachineScene, ProbeScene, Scene, TRACE_SPAN};
 use crate::core::cycle::plate::Sanitizing;
 use crate::core::cycle::verdict::Verdict;
+use crate::core::cycle::words::meaning;
+use crate::core::reader::Language;
 use crate::core::time::Timestamp;
 use crate::report::row::CycleRow;
 use crate::report::{table, words};
@@ -284,7 +286,7 @@ fn held_lines(row: &CycleRow, zone: &TimeZone, width: usize) -> Vec<Line<'static
 
 fn rack_head(row: &CycleRow, zone: &TimeZone) -> Line<'static> {
     let measured = row.rinse_min_c.map_or_else(|| "    –".to_owned(), |celsius| format!("{celsius:5.1}"));
-    let meaning = if row.verdict == Verdict::Pass { "" } else { words::meaning(row.verdict) };
+    let meaning = if row.verdict == Verdict::Pass { "" } else { meaning(row.verdict, Language::English) };
     Line::from(vec![
         Span::raw(format!(" {}  {:<8} ", table::time_of_day(row.rinse_started, zone), row.machine)),
         Span::styled(format!("{:<10} ", table::verdict_word(row.verdict)), style_of(row.verdict)),

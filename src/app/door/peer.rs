@@ -6,6 +6,8 @@ use axum::extract::connect_info::Connected;
 use axum::serve::IncomingStream;
 use tokio::net::UnixListener;
 
+use crate::ledger::name_in;
+
 /// A user of this computer, as the system knows it.
 #[derive(Clone, PartialEq, Eq, Debug)]
 pub(in crate::app) struct Peer {
@@ -41,30 +43,6 @@ impl Connected<IncomingStream<'_, UnixListener>> for Peer {
         match stream.io().peer_cred() {
             Ok(credentials) => Self::of(credentials.uid()),
             Err(_) => Self { uid: None, name: None },
-        }
-    }
-}
-
-/// The name of a user in the form of passwd(5). Users of a directory service stay a number.
-fn name_in(passwd: &str, uid: u32) -> Option<String> {
-    let uid = uid.to_string();
-    passwd.lines().find_map(|line| {
-        let mut fields = line.split(':');
-        let name = fields.next()?;
-        (fields.nth(1)? == uid).then(|| name.to_owned())
-    })
-}
-
-#[cfg(test)]
-mod tests {
-    use super::*;
-
-    // Lines in the form of passwd(5).
-    #[test]
-    fn users_are_named_where_the_system_knows_them() {
-        let passwd = "root:x:0:0:root:/:/bin/sh\nmaria:x:1001:1001:M,,,:/srv/maria:/bin/sh\nbroken\n";
-        for (uid, expected) in [(0, Some("root")), (1001, Some("maria")), (7, None)] {
-            assert_eq!(name_in(passwd, uid).as_deref(), expected, "{uid}");
         }
     }
 }

@@ -103,7 +103,7 @@ fn of_alert(ground: &Ground, alert: u64, arguments: &HistoryArgs, each: Each<'_>
     let mut named = BTreeSet::new();
     for index in ground.reader.about(Subject::Alert(alert))? {
         match ground.reader.record(index)? {
-            Ok((_, record)) => named.extend(causes(&record.body)),
+            Ok((_, record)) => named.extend(record.body.causes().into_iter().flatten()),
             Err(error) => {
                 // Which cycles it named nobody can say.
                 if each(index, Err(error)).is_break() {
@@ -140,39 +140,6 @@ pub(super) fn page(mut rows: Vec<(u64, Found)>, arguments: &HistoryArgs, each: E
             break;
         }
     }
-}
-
-fn causes(body: &Body) -> Vec<u64> {
-    let causes = match body {
-        Body::AlertRaised(raised) => [raised.cause, raised.last_good],
-        Body::AlertChanged(changed) => [changed.cause, None],
-        Body::AlertCleared(cleared) => [cleared.cause, None],
-        Body::Cycle(_)
-        | Body::Gap(_)
-        | Body::Check(_)
-        | Body::ServiceStart(_)
-        | Body::ServiceStop(_)
-        | Body::ClockStep(_)
-        | Body::ConfigurationChange(_)
-        | Body::MachineFailure(_)
-        | Body::AlertAcknowledged(_)
-        | Body::AlertClosed(_)
-        | Body::CorrectiveAction(_)
-        | Body::Notification(_)
-        | Body::Maintenance(_)
-        | Body::Note(_)
-        | Body::Amendment(_)
-        | Body::SigningKey(_)
-        | Body::LawfulHold(_)
-        | Body::Pruned(_)
-        | Body::Import(_)
-        | Body::Restored(_)
-        | Body::Calibration(_)
-        | Body::Response(_)
-        | Body::WiringProof(_)
-        | Body::SignOff(_) => [None, None],
-    };
-    causes.into_iter().flatten().collect()
 }
 
 fn fits(ground: &Ground, arguments: &HistoryArgs, record: &Record) -> bool {

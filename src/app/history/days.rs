@@ -35,7 +35,7 @@ static DAYS: [Column; 18] = [
     Column::nowhere("operating", Unit::Seconds),
     Column::nowhere("monitored", Unit::Seconds),
     Column::nowhere("filled", Unit::Seconds),
-    Column::under("monitored_share", Unit::Share, "watched", 10),
+    Column::under("monitored_share", Unit::Share, "monitored", 10),
 ];
 
 /// Columns of `--show summary`.
@@ -59,7 +59,7 @@ static SUMMARY: [Column; 20] = [
     Column::nowhere("operating", Unit::Seconds),
     Column::nowhere("monitored", Unit::Seconds),
     Column::nowhere("filled", Unit::Seconds),
-    Column::under("monitored_share", Unit::Share, "watched", 10),
+    Column::under("monitored_share", Unit::Share, "monitored", 10),
 ];
 
 /// Columns of `--show gaps`.
@@ -236,7 +236,7 @@ fn foot(ground: &Ground, streams: &mut Streams<'_>) -> Result<(), Failure> {
     line(
         streams,
         &format!(
-            "\nwatched: share of {hours} without a gap, since the first record; a day is the site's, from midnight."
+            "\nmonitored: share of {hours} without a gap, since the first record; a day is the site's, from midnight."
         ),
     )?;
     line(streams, "Damaged records are in none of these numbers; --show cycles names them.")

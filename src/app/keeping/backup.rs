@@ -18,7 +18,7 @@ use crate::cli::BackupArgs;
 use crate::core::merkle::Hash;
 use crate::core::time::Timestamp;
 use crate::diagnostic::Diagnostic;
-use crate::ledger::{BackupError, Inspected, LedgerError, back_up, beside};
+use crate::ledger::{BackupError, Inspected, back_up, beside, present};
 use crate::runtime::clock::Clock;
 
 /// Ending and mode of the file with the public key beside a ledger.
@@ -42,10 +42,8 @@ struct Told {
 
 /// `backup`.
 pub(in crate::app) fn backup(arguments: &BackupArgs, streams: &mut Streams<'_>) -> Result<(), Failure> {
-    let (from, _) = ledger_path(&arguments.from, streams)?;
-    if !from.exists() {
-        return Err(ledger::diagnose(&LedgerError::Missing { path: from.clone() }, &from).into());
-    }
+    let from = ledger_path(&arguments.from)?;
+    present(&from).map_err(|error| ledger::diagnose(&error, &from))?;
     let to = named(&arguments.out, &from);
     if to.extension().is_none() {
         return Err(Diagnostic::error("backup-failed", "there is no such directory")

@@ -4,7 +4,7 @@ use serde::Serialize;
 
 use super::tell;
 use crate::app::order::Order;
-use crate::app::people::{give, ledger_path};
+use crate::app::people::{give, ledger_and_zone};
 use crate::app::{Failure, Streams, ledger};
 use crate::cli::{HoldChangeArgs, HoldCommand, HoldStatusArgs};
 use crate::core::record::LawfulHold;
@@ -50,7 +50,7 @@ struct Held {
 }
 
 fn status(arguments: &HoldStatusArgs, streams: &mut Streams<'_>) -> Result<(), Failure> {
-    let (path, zone) = ledger_path(&arguments.from, streams)?;
+    let (path, zone) = ledger_and_zone(&arguments.from)?;
     let failed = |error| Failure::from(ledger::diagnose(&error, &path));
     let reader = Reader::open(&path).map_err(failed)?;
     let holds = reader.holds().map_err(failed)?;

@@ -33,7 +33,7 @@ use crate::core::record::{Body, Import, Record};
 use crate::core::site::Event;
 use crate::core::time::Timestamp;
 use crate::diagnostic::Diagnostic;
-use crate::ledger::{LedgerError, NewRecord, Reader};
+use crate::ledger::{LedgerError, NewRecord, Reader, present};
 use crate::probe::refusals::RefusalLog;
 use crate::probe::replay::Replay;
 use crate::report::local;
@@ -56,12 +56,10 @@ struct Told {
 
 /// `import`.
 pub(in crate::app) fn import(arguments: &ImportArgs, streams: &mut Streams<'_>) -> Result<(), Failure> {
-    let loaded = configuration::load(&arguments.config.files, streams)?;
+    let loaded = configuration::load(&arguments.config.files)?;
     let path = &loaded.configuration.ledger.path;
     let by = signed(Some(&arguments.by))?;
-    if !path.exists() {
-        return Err(ledger::diagnose(&LedgerError::Missing { path: path.clone() }, path).into());
-    }
+    present(path).map_err(|error| ledger::diagnose(&error, path))?;
     let now = Clock::system().now();
     let read = read(&arguments.file, &loaded, now)?;
     let (handle, gather) = ledger::open_for_import(&loaded, path, now)?;

@@ -20,7 +20,7 @@ use crate::core::keys::{KeyChain, key_chain};
 use crate::core::record::KeyChange;
 use crate::core::time::Timestamp;
 use crate::diagnostic::Diagnostic;
-use crate::ledger::{KeyFiles, LedgerError, Names, Options, Pair, Reader, StoredCheckpoint, Writer};
+use crate::ledger::{KeyFiles, LedgerError, Names, Options, Pair, Reader, StoredCheckpoint, Writer, present};
 use crate::report::local;
 use crate::runtime::clock::Clock;
 
@@ -37,7 +37,7 @@ pub(in crate::app) fn key(command: &KeyCommand, streams: &mut Streams<'_>) -> Re
         KeyCommand::Show(arguments) => show(&arguments.from, arguments.json, streams),
         KeyCommand::Export(arguments) => export(&arguments.from, &arguments.out, streams),
         KeyCommand::Rotate(arguments) => {
-            let loaded = configuration::load(&arguments.config.files, streams)?;
+            let loaded = configuration::load(&arguments.config.files)?;
             let configuration = &loaded.configuration;
             let rotation = KeyRotation { by: arguments.by.clone() };
             let rotated: Rotated = match client::post(&configuration.socket, KEYS, &rotation) {
@@ -72,7 +72,7 @@ pub(in crate::app) fn checkpoint(
         None => notes(&arguments.from, false, streams),
         Some(CheckpointCommand::Show(show)) => notes(&show.from, show.all, streams),
         Some(CheckpointCommand::Make(make)) => {
-            let loaded = configuration::load(&make.config.files, streams)?;
+            let loaded = configuration::load(&make.config.files)?;
             let configuration = &loaded.configuration;
             let made: StoredCheckpoint = match client::post(&configuration.socket, CHECKPOINTS, &()) {
                 Ok(made) => made,
@@ -125,9 +125,7 @@ fn alone<T, Work>(path: &Path, site: &str, work: impl FnOnce(Seal, Timestamp) ->
 where
     Work: Future<Output = Result<T, SealError>>,
 {
-    if !path.exists() {
-        return Err(ledger::diagnose(&LedgerError::Missing { path: path.to_owned() }, path).into());
-    }
+    present(path).map_err(|error| ledger::diagnose(&error, path))?;
     sign_alone(path, site, work).map_err(|error| error.diagnose(path).into())
 }
 
@@ -199,7 +197,7 @@ impl Secret {
 }
 
 fn show(from: &LedgerArgs, json: bool, streams: &mut Streams<'_>) -> Result<(), Failure> {
-    let (path, zone) = people::ledger_path(from, streams)?;
+    let (path, zone) = people::ledger_and_zone(from)?;
     let shown = shown(&path)?;
     let written = if json {
         serde_json::to_writer(&mut *streams.out, &shown)
@@ -248,7 +246,7 @@ fn no_key(path: &Path) -> Diagnostic {
 }
 
 fn export(from: &LedgerArgs, out: &Path, streams: &mut Streams<'_>) -> Result<(), Failure> {
-    let (path, _) = people::ledger_path(from, streams)?;
+    let path = people::ledger_path(from)?;
     let shown = shown(&path)?;
     // A file that is there may be anything, the secret key too.
     let written = OpenOptions::new()
@@ -268,7 +266,7 @@ fn export(from: &LedgerArgs, out: &Path, streams: &mut Streams<'_>) -> Result<()
 }
 
 fn notes(from: &LedgerArgs, all: bool, streams: &mut Streams<'_>) -> Result<(), Failure> {
-    let (path, _) = people::ledger_path(from, streams)?;
+    let path = people::ledger_path(from)?;
     let reader = Reader::open(&path).map_err(|error| ledger::diagnose(&error, &path))?;
     let read = if all {
         reader.checkpoints()

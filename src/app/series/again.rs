@@ -30,13 +30,14 @@ pub struct Again {
 }
 
 pub(super) fn resend(arguments: &SeriesResendArgs, streams: &mut Streams<'_>) -> Result<(), Failure> {
-    let loaded = configuration::load(&arguments.config.files, streams)?;
+    let loaded = configuration::load(&arguments.config.files)?;
     let configuration = &loaded.configuration;
     if configuration.series.is_none() {
         return Err(not_configured());
     }
     let zone = &configuration.alerts.zone;
-    let again = Again { from: arguments.from.in_zone(zone), to: arguments.to.end_in_zone(zone) };
+    let now = Clock::system().now();
+    let again = Again { from: arguments.from.in_zone(zone, now), to: arguments.to.end_in_zone(zone, now) };
     if again.from >= again.to {
         let what = format!("nothing lies between {} and {}", again.from, again.to);
         let advice = "--from names the earlier time, --to the later one; a time on --to itself is left out";

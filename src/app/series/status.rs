@@ -69,7 +69,7 @@ struct Row {
 }
 
 pub(super) fn status(arguments: &SeriesStatusArgs, streams: &mut Streams<'_>) -> Result<(), Failure> {
-    let loaded = configuration::load(&arguments.config.files, streams)?;
+    let loaded = configuration::load(&arguments.config.files)?;
     let options = loaded.configuration.series.as_ref().ok_or_else(not_configured)?;
     let path = &loaded.configuration.ledger.path;
     let stored = read(path).map_err(|error| ledger::diagnose(&error, path))?;

@@ -1,19 +1,27 @@
 //! `account.json` against the records: what of it can be made again from them.
 //!
-//! Counts by machine, day and verdict, the exceptions, the checks and the corrective actions.
-//! Medians, monitored time and drift are reckoned from the same cycles and from records of gaps;
-//! they are not made again here, and that is said.
+//! Counts by machine, day and verdict, late ones, the lowest settled minimum and the median of each
+//! day and of the span, the exceptions, the checks and the corrective actions. Not made again are
+//! monitored time, drift and recovery: the charts begin before the span, with cycles that the
+//! evidence does not hold, and what was open at a gateway that stood still is not in it either.
+//! That is said.
 
 use std::collections::{BTreeMap, BTreeSet};
 
 use jiff::civil::Date;
 use jiff::tz::TimeZone;
 
+use crate::core::cycle::counts::Counts;
 use crate::core::cycle::verdict::Verdict;
+use crate::core::daily::median;
 use crate::core::evidence::Header;
 use crate::core::evidence::examine::Seen;
+use crate::core::late::late_by;
 use crate::core::record::{AmendmentChange, Body};
-use crate::report::account::{Account, Counts, is_exception};
+use crate::report::account::{Account, believed_minimum_c, is_exception, lowest};
+
+/// Most faults that are told one by one (own choice, as of a table).
+const NAMED_MAX: usize = 50;
 
 /// What of an account does not agree with the records.
 #[derive(Clone, PartialEq, Eq, Debug, thiserror::Error)]
@@ -69,6 +77,16 @@ pub(super) enum AccountFault {
         /// Number of records.
         found: u64,
     },
+    /// The lowest minimum, the median or the late ones of a day, or of the span.
+    #[error("account.json has another {what} of «{machine}» {when} than the sealed records give")]
+    Minima {
+        /// Machine.
+        machine: String,
+        /// Which day, or that all are meant.
+        when: String,
+        /// What.
+        what: &'static str,
+    },
     /// Something it tells of a record that the record does not say.
     #[error("account.json tells {what} of record {record} otherwise than the sealed record")]
     Record {
@@ -88,23 +106,53 @@ impl AccountFault {
             Self::Count { .. } => "account-count",
             Self::Sum { .. } => "account-sum",
             Self::Exceptions { .. } => "account-exceptions",
+            Self::Minima { .. } => "account-minima",
             Self::Record { .. } => "account-record",
         }
     }
+}
+
+/// Faults, so many of them, and how many more there were.
+#[derive(Debug, Default)]
+pub(super) struct Faults {
+    pub(super) told: Vec<AccountFault>,
+    pub(super) more: u64,
+}
+
+impl Faults {
+    /// Adds one.
+    pub(super) fn push(&mut self, fault: AccountFault) {
+        if self.told.len() < NAMED_MAX {
+            self.told.push(fault);
+        } else {
+            self.more += 1;
+        }
+    }
+}
+
+/// A machine's day, reckoned from the records.
+#[derive(Debug, Default)]
+struct Counted {
+    counts: Counts,
+    late: u64,
+    /// Settled minima that count, °C.
+    settled_c: Vec<f64>,
 }
 
 /// An account under comparison.
 #[derive(Debug)]
 pub(super) struct AccountCheck {
     account: Account,
-    counted: BTreeMap<(String, Date), Counts>,
+    counted: BTreeMap<(String, Date), Counted>,
     /// Cycles that are to be told one by one, by machine.
     exceptions: BTreeMap<String, u64>,
-    faults: Vec<AccountFault>,
+    faults: Faults,
     /// What the account tells of these records, and was not met yet.
     told: BTreeSet<(u64, &'static str)>,
 }
 
+const LOWEST: &str = "lowest settled minimum";
+const MEDIAN: &str = "median of the settled minima";
 const EXCEPTION: &str = "a cycle that did not plainly pass";
 const CHECK: &str = "a check";
 const ACTION: &str = "a corrective action";
@@ -124,7 +172,13 @@ impl AccountCheck {
                     .map(|action| (action.index, ACTION)),
             )
             .collect();
-        Self { account, counted: BTreeMap::new(), exceptions: BTreeMap::new(), faults: Vec::new(), told }
+        Self {
+            account,
+            counted: BTreeMap::new(),
+            exceptions: BTreeMap::new(),
+            faults: Faults::default(),
+            told,
+        }
     }
 
     /// Takes the next record of the evidence.
@@ -136,8 +190,10 @@ impl AccountCheck {
                     && let Ok(instant) = jiff::Timestamp::from_microsecond(cycle.rinse_started.micros())
                 {
                     let day = zone.to_datetime(instant).date();
-                    let counts = self.counted.entry((machine.to_owned(), day)).or_default();
-                    counts.add(cycle.verdict);
+                    let counted = self.counted.entry((machine.to_owned(), day)).or_default();
+                    counted.counts.add(cycle.verdict);
+                    counted.late += u64::from(late_by(&seen.record).is_some());
+                    counted.settled_c.extend(believed_minimum_c(cycle));
                     if is_exception(cycle) {
                         *self.exceptions.entry(machine.to_owned()).or_default() += 1;
                     }
@@ -195,6 +251,39 @@ impl AccountCheck {
         }
     }
 
+    /// Lowest minima, medians and late ones: those of days, and of all days of a machine.
+    fn compare_minima(&mut self, faults: &mut Faults) {
+        let mut tell = |machine: &str, when: String, what| {
+            faults.push(AccountFault::Minima { machine: machine.to_owned(), when, what });
+        };
+        for account in &self.account.machines {
+            let name = &account.machine;
+            let mut all = Vec::new();
+            for day in &account.days {
+                let none = &mut Counted::default();
+                let found = self.counted.get_mut(&(name.clone(), day.day)).unwrap_or(none);
+                all.extend_from_slice(&found.settled_c);
+                let when = || format!("on {}", day.day);
+                if !same(day.rinse_min_c, lowest(&found.settled_c)) {
+                    tell(name, when(), LOWEST);
+                }
+                if !same(day.rinse_median_c, median(&mut found.settled_c)) {
+                    tell(name, when(), MEDIAN);
+                }
+                if day.late != found.late {
+                    tell(name, when(), "number of late racks");
+                }
+            }
+            let when = || "in all".to_owned();
+            if !same(account.rinse_min_c, lowest(&all)) {
+                tell(name, when(), LOWEST);
+            }
+            if !same(account.rinse_median_c, median(&mut all)) {
+                tell(name, when(), MEDIAN);
+            }
+        }
+    }
+
     fn meet(&mut self, record: u64, what: &'static str, same: impl FnOnce(&Account) -> bool) {
         if self.told.remove(&(record, what)) && !same(&self.account) {
             self.faults.push(AccountFault::Record { what, record });
@@ -202,7 +291,7 @@ impl AccountCheck {
     }
 
     /// Ends the comparison.
-    pub(super) fn finish(mut self, header: &Header) -> Vec<AccountFault> {
+    pub(super) fn finish(mut self, header: &Header) -> Faults {
         let account = &self.account;
         let mut faults = std::mem::take(&mut self.faults);
         for (what, same) in [
@@ -215,7 +304,9 @@ impl AccountCheck {
             }
         }
         // What is told of no sealed record at all.
-        faults.extend(self.told.iter().map(|(record, what)| AccountFault::Record { what, record: *record }));
+        for (record, what) in &self.told {
+            faults.push(AccountFault::Record { what, record: *record });
+        }
         let mut said: BTreeMap<(String, Date), Counts> = BTreeMap::new();
         for machine in &account.machines {
             let mut sum = Counts::default();
@@ -242,11 +333,12 @@ impl AccountCheck {
                 faults.push(AccountFault::Exceptions { machine, said, found });
             }
         }
-        for key in self.counted.keys().filter(|key| !said.contains_key(*key)).cloned().collect::<Vec<_>>() {
-            said.insert(key, Counts::default());
+        for key in self.counted.keys() {
+            said.entry(key.clone()).or_default();
         }
         for ((machine, day), said) in said {
-            let found = self.counted.get(&(machine.clone(), day)).copied().unwrap_or_default();
+            let found = self.counted.get(&(machine.clone(), day)).map(|counted| counted.counts);
+            let found = found.unwrap_or_default();
             for verdict in Verdict::ALL {
                 let (said, found) = (said.of(verdict), found.of(verdict));
                 if said != found {
@@ -255,8 +347,14 @@ impl AccountCheck {
                 }
             }
         }
+        self.compare_minima(&mut faults);
         faults
     }
+}
+
+/// Whether two temperatures are the same to the last bit, or both absent.
+fn same(one: Option<f64>, other: Option<f64>) -> bool {
+    one.map(f64::to_bits) == other.map(f64::to_bits)
 }
 
 const fn word(verdict: Verdict) -> &'static str {

@@ -26,6 +26,14 @@ pub(super) fn export(arguments: &VerifyArgs, trust: Trust, streams: &mut Streams
     if report.whole {
         return Ok(());
     }
+    if report.flaws.is_empty() {
+        let named: Vec<String> = report.other_ledgers.iter().map(|origin| format!("«{origin}»")).collect();
+        let cause =
+            format!("a checkpoint given with --checkpoint is of another ledger: {}", named.join(", "));
+        let advice =
+            "give a checkpoint of the ledger that this is an export of; what else was checked stands above";
+        return Err(unchecked(place).cause(cause).advice(advice).into());
+    }
     let count = report.flaws.len() as u64 + report.more;
     let findings = if count == 1 { "1 finding".to_owned() } else { format!("{count} findings") };
     let diagnostic = Diagnostic::error("verify-not-whole", format!("not whole: {findings}, listed above"))

@@ -11,7 +11,7 @@ use std::path::Path;
 use jiff::tz::TimeZone;
 use serde::Serialize;
 
-use super::account::{AccountCheck, AccountFault};
+use super::account::{AccountCheck, AccountFault, Faults};
 use super::attachments::{AttachmentError, attachments};
 use super::print::printable;
 use super::source::{Line, Source, next_line};
@@ -107,7 +107,7 @@ pub(in crate::app) struct ExportReport {
     pub(in crate::app) key: Option<String>,
     /// Number of records that its checkpoint counts.
     pub(in crate::app) size: u64,
-    /// What holds, one sentence each; empty unless everything does.
+    /// What holds, one sentence each; empty where something does not.
     pub(in crate::app) holds: Vec<String>,
     /// What does not hold.
     pub(in crate::app) flaws: Vec<Told>,
@@ -115,6 +115,8 @@ pub(in crate::app) struct ExportReport {
     pub(in crate::app) more: u64,
     /// What is to be known beside it.
     pub(in crate::app) remarks: Vec<String>,
+    /// What the ledgers are called of which checkpoints were given, and which are not this one.
+    pub(in crate::app) other_ledgers: Vec<String>,
 }
 
 impl fmt::Display for ExportReport {
@@ -122,7 +124,11 @@ impl fmt::Display for ExportReport {
         writeln!(
             f,
             "{}: «{}», {} to {}",
-            if self.whole { "whole" } else { "NOT WHOLE" },
+            match (self.flaws.is_empty(), self.whole) {
+                (false, _) => "NOT WHOLE",
+                (true, false) => "could not be checked as asked for",
+                (true, true) => "whole",
+            },
             printable(&self.site),
             self.from,
             self.to
@@ -159,12 +165,13 @@ pub(in crate::app) fn verify_export(
     trust: Trust,
 ) -> Result<ExportReport, CannotCheck> {
     let parts = parts(path, with)?;
+    let origins: Vec<String> = trust.kept.iter().map(|kept| kept.origin.clone()).collect();
     let mut table = match &parts.table {
         Some((_, form, source)) => Some(Table::read(*form, source.clone()).map_err(CannotCheck::Read)?),
         None => None,
     };
     let rows = table.as_ref().map(Table::rows);
-    let mut account_faults = Vec::new();
+    let mut account_faults = Faults::default();
     let mut account = match parts.account.as_ref().map(read_account).transpose()? {
         None => None,
         Some(Some(account)) => Some(AccountCheck::new(account)),
@@ -186,17 +193,22 @@ pub(in crate::app) fn verify_export(
         Some(table) => table.finish(parts.printed).map_err(CannotCheck::Read)?,
         None => (Vec::new(), None),
     };
-    account_faults.extend(account.into_iter().flat_map(|account| account.finish(&examined.header)));
+    if let Some(account) = account {
+        account_faults = account.finish(&examined.header);
+    }
     let mut flaws: Vec<Told> =
         examined.findings.told.iter().map(|finding| told(&parts.evidence.0, finding)).collect();
     if let Some((name, _, _)) = &parts.table {
         flaws.extend(table_faults.iter().map(|fault| told_of_table(name, fault)));
     }
-    flaws.extend(account_faults.iter().map(told_of_account));
-    let whole = flaws.is_empty();
+    flaws.extend(account_faults.told.iter().map(told_of_account));
+    let kept = origins.into_iter().zip(&examined.kept);
+    let other_ledgers: Vec<String> =
+        kept.filter(|(_, (_, kept))| *kept == Kept::OtherLedger).map(|(origin, _)| origin).collect();
+    let whole = flaws.is_empty() && other_ledgers.is_empty();
     Ok(ExportReport {
         whole,
-        holds: if whole { holds(&examined, &parts, rows, has_account) } else { Vec::new() },
+        holds: if flaws.is_empty() { holds(&examined, &parts, rows, has_account) } else { Vec::new() },
         remarks: remarks(&examined, &parts, named).into_iter().chain(beyond.map(told_beyond)).collect(),
         site: examined.header.site.clone(),
         from: examined.header.from,
@@ -204,7 +216,8 @@ pub(in crate::app) fn verify_export(
         key: examined.sealed_by.map(|sealed| sealed.key),
         size: examined.header.size,
         flaws,
-        more: examined.findings.more,
+        other_ledgers,
+        more: examined.findings.more + account_faults.more,
     })
 }
 
@@ -365,8 +378,8 @@ fn told_beyond(beyond: Beyond) -> String {
 
 fn told_of_table(file: &str, fault: &TableFault) -> Told {
     let (line, record, recorded) = match fault {
-        TableFault::Columns | TableFault::More { .. } => (None, None, None),
-        TableFault::Row { line } => (Some(*line), None, None),
+        TableFault::Columns | TableFault::ManyRows | TableFault::More { .. } => (None, None, None),
+        TableFault::Row { line } | TableFault::LongRow { line } => (Some(*line), None, None),
         TableFault::Twice { line, record, .. } | TableFault::Added { line, record } => {
             (Some(*line), Some(*record), None)
         }
@@ -418,7 +431,7 @@ fn holds(examined: &Examined, parts: &Parts, rows: Option<usize>, account: bool)
     }
     if account {
         holds.push(
-            "account.json agrees in its counts by day, its exceptions, checks and corrective actions"
+            "account.json agrees in its counts, lowest minima and medians by day, its exceptions, checks and corrective actions"
                 .to_owned(),
         );
     }
@@ -427,6 +440,22 @@ fn holds(examined: &Examined, parts: &Parts, rows: Option<usize>, account: bool)
 
 fn remarks(examined: &Examined, parts: &Parts, named: bool) -> Vec<String> {
     let mut remarks = Vec::new();
+    if TimeZone::get(&examined.header.zone).is_err() {
+        remarks.push(format!(
+            "the time zone «{}» is not known here: days and local times were compared as if it were UTC",
+            examined.header.zone
+        ));
+    }
+    match examined.readings_left_out {
+        0 => {}
+        1 => remarks.push(
+            "the readings of 1 cycle that passed are not in this file; its record names their hash"
+                .to_owned(),
+        ),
+        count => remarks.push(format!(
+            "the readings of {count} cycles that passed are not in this file; their records name the hashes"
+        )),
+    }
     if !named {
         remarks.push(
             "no configuration in this file names the site: its name and its time zone are the word of whoever made the file"
@@ -457,7 +486,8 @@ fn remarks(examined: &Examined, parts: &Parts, named: bool) -> Vec<String> {
                 .to_owned(),
         );
         remarks.push(
-            "medians, monitored time and early warnings in account.json were not reckoned again".to_owned(),
+            "monitored time, early warnings and times of recovery in account.json were not reckoned again"
+                .to_owned(),
         );
     }
     remarks

@@ -47,12 +47,8 @@ pub(super) fn words(out: &mut dyn Write, path: &Path, audited: &Audited, extent:
     }
     line("records", &text)?;
     line("sealed", &sealed(report))?;
-    if report.not_sealed > 0 && report.sealed.is_some() {
-        let mut text = format!("{}, newer than that checkpoint", report.not_sealed);
-        if let Some(since) = report.not_sealed_since {
-            text.push_str(&format!(": since {since}"));
-        }
-        line("not yet", &text)?;
+    for (head, text) in not_proved(report) {
+        line(head, &text)?;
     }
     line(
         "checkpoints",
@@ -69,8 +65,15 @@ pub(super) fn words(out: &mut dyn Write, path: &Path, audited: &Audited, extent:
         },
     )?;
     line(
+        "days",
+        &match audited.days {
+            Some(days) => format!("the numbers kept of {days} days of machines are those of their records"),
+            None => "no numbers are kept that this version would show: it counts the records".to_owned(),
+        },
+    )?;
+    line(
         "unsealed",
-        "readings between the cycles, and the counts that are kept by day: rely on cycles and records",
+        "readings between the cycles, and what the service works with (its places, letters not sent yet)",
     )?;
     for remark in &report.remarks {
         line("note", &remark.to_string())?;
@@ -111,12 +114,45 @@ fn sealed(report: &Report) -> String {
     text
 }
 
+/// Records that nothing proves: over which a checkpoint was made that does not hold, and those
+/// for which none was made yet.
+fn not_proved(report: &Report) -> Vec<(&'static str, String)> {
+    let mut lines = Vec::new();
+    let proved = report.sealed.as_ref().map_or(0, |seal| seal.size);
+    let since = |since: Option<_>| since.map_or(String::new(), |since| format!(", recorded since {since}"));
+    if report.counted > proved {
+        let what = match report.counted - proved {
+            1 => format!("record {proved}"),
+            _ => format!("records {proved} to {}", report.counted - 1),
+        };
+        let when = since(report.not_sealed_since);
+        lines.push(("not proved", format!("{what}{when}: no checkpoint made over them holds, see below")));
+    }
+    let newer = report.records.saturating_sub(report.counted.max(proved));
+    if newer > 0 {
+        let when = if report.counted > proved { String::new() } else { since(report.not_sealed_since) };
+        let newest =
+            if newer == 1 { "the newest record".to_owned() } else { format!("the newest {newer} records") };
+        lines.push((
+            "not sealed",
+            format!("{newest}{when}: no checkpoint counts them yet, so nothing proves them"),
+        ));
+    }
+    lines
+}
+
 fn kept_words(kept: &Kept) -> String {
     let answer = match kept.answer {
         KeptAnswer::Fits => "fits: none of these records was changed since",
         KeptAnswer::Differs => "DOES NOT FIT",
         KeptAnswer::CutBack => "SPEAKS OF MORE RECORDS THAN THERE ARE",
         KeptAnswer::NotComparable => "cannot be compared",
+        KeptAnswer::OtherLedger => {
+            return format!(
+                "{}, IS OF ANOTHER LEDGER, «{}»: it says nothing of this one",
+                kept.seal, kept.origin
+            );
+        }
     };
     format!("{}, {answer}", kept.seal)
 }

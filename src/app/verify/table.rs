@@ -6,17 +6,15 @@
 //! to name their columns.
 
 use std::collections::BTreeMap;
-use std::io::{self, BufRead};
+use std::io;
+use std::ops::ControlFlow;
 
 use jiff::tz::TimeZone;
-use serde_json::Value;
-use serde_json::value::RawValue;
-use sha2::{Digest, Sha256};
 
-use super::source::{Line, Source, next_line};
+use super::rows::{BYTES, Given, JSON_INDEX, Row, each_row, flatten};
+use super::source::Source;
 use crate::core::evidence::Header;
 use crate::core::evidence::examine::Seen;
-use crate::core::merkle::leaf_hash;
 use crate::core::record::Body;
 use crate::core::time::Timestamp;
 use crate::report::csv;
@@ -24,6 +22,11 @@ use crate::report::row::CycleRow;
 
 /// Most rows that are named, of each fault.
 const NAMED_MAX: usize = 50;
+/// Most rows that are read (own choice: those of five machines over eighteen years, a gigabyte here).
+const ROWS_MAX: usize = 10_000_000;
+/// Most records without a row that are kept until it is known where the table begins and ends (own
+/// choice: some 200 MB).
+const ABSENT_MAX: usize = 1_000_000;
 
 /// Form of a table.
 #[derive(Clone, Copy, PartialEq, Eq, Debug)]
@@ -46,6 +49,15 @@ pub(super) enum TableFault {
         /// Line.
         line: u64,
     },
+    /// A row that is longer than any, so that nothing behind it is read.
+    #[error("line {line} is longer than any row of such a table: nothing from there on was read")]
+    LongRow {
+        /// Line.
+        line: u64,
+    },
+    /// More rows than are read.
+    #[error("it has more than {} rows, and the others were not read", ROWS_MAX)]
+    ManyRows,
     /// A second row of one record.
     #[error("lines {first} and {line} are both of record {record}: one of them was put in")]
     Twice {
@@ -110,35 +122,14 @@ impl TableFault {
         match self {
             Self::Columns => "columns",
             Self::Row { .. } => "row",
+            Self::LongRow { .. } => "row-long",
+            Self::ManyRows => "rows-many",
             Self::Twice { .. } => "row-twice",
             Self::Added { .. } => "row-added",
             Self::Missing { .. } => "row-missing",
             Self::Cell { .. } => "cell",
             Self::More { .. } => "more",
         }
-    }
-}
-
-/// One row: its line, and each column with its cell.
-struct Row {
-    line: u64,
-    cells: Vec<(String, String)>,
-}
-
-impl Row {
-    fn index(&self, form: Form) -> Option<u64> {
-        self.cells.iter().find(|(column, _)| column == form.index())?.1.parse().ok()
-    }
-
-    fn hash(&self) -> [u8; 32] {
-        let mut hash = Sha256::new();
-        for (column, cell) in &self.cells {
-            for part in [column, cell] {
-                hash.update((part.len() as u64).to_be_bytes());
-                hash.update(part);
-            }
-        }
-        hash.finalize().into()
     }
 }
 
@@ -180,7 +171,7 @@ impl Table {
             more: 0,
             wrong: BTreeMap::new(),
         };
-        table.columns = each_row(form, &source, |line, row| table.keep(line, row))?;
+        table.columns = each_row(form, &source, |line, given| table.keep(line, given))?;
         if table.columns == 0 {
             table.faults.insert(0, TableFault::Columns);
         }
@@ -200,16 +191,31 @@ impl Table {
         }
     }
 
-    fn keep(&mut self, line: u64, row: Option<Row>) {
-        let Some((row, record)) = row.and_then(|row| row.index(self.form).map(|index| (row, index))) else {
-            return self.fault(TableFault::Row { line });
+    fn keep(&mut self, line: u64, given: Given) -> ControlFlow<()> {
+        let row = match given {
+            Given::Row(row) => row.index(self.form).map(|index| (row, index)),
+            Given::NoRow => None,
+            Given::TooLong => {
+                self.faults.push(TableFault::LongRow { line });
+                return ControlFlow::Break(());
+            }
         };
+        let Some((row, record)) = row else {
+            self.fault(TableFault::Row { line });
+            return ControlFlow::Continue(());
+        };
+        if self.rows.len() >= ROWS_MAX {
+            self.faults.push(TableFault::ManyRows);
+            return ControlFlow::Break(());
+        }
         let kept = Kept { line, hash: row.hash(), seen: false };
         if let Some(first) = self.rows.get(&record) {
             let first = first.line;
-            return self.fault(TableFault::Twice { first, line, record });
+            self.fault(TableFault::Twice { first, line, record });
+        } else {
+            self.rows.insert(record, kept);
         }
-        self.rows.insert(record, kept);
+        ControlFlow::Continue(())
     }
 
     /// Compares with the next record of the evidence.
@@ -219,7 +225,11 @@ impl Table {
         }
         let at = time_of(seen);
         let Some(kept) = self.rows.get_mut(&seen.index) else {
-            self.absent.push((at, missing(seen)));
+            if self.absent.len() < ABSENT_MAX {
+                self.absent.push((at, missing(seen)));
+            } else {
+                self.more += 1;
+            }
             return;
         };
         kept.seen = true;
@@ -265,13 +275,15 @@ impl Table {
         let wrong = std::mem::take(&mut self.wrong);
         if !wrong.is_empty() {
             let (form, source) = (self.form, self.source.clone());
-            each_row(form, &source, |_, row| {
-                if let Some((row, record)) = row.and_then(|row| row.index(form).map(|index| (row, index)))
+            each_row(form, &source, |_, given| {
+                if let Given::Row(row) = given
+                    && let Some(record) = row.index(form)
                     && let Some((recorded, sealed)) = wrong.get(&record)
                     && self.rows.get(&record).is_some_and(|kept| kept.line == row.line)
                 {
                     self.faults.extend(differences(&row, record, *recorded, sealed));
                 }
+                ControlFlow::Continue(())
             })?;
         }
         if self.more > 0 {
@@ -354,7 +366,7 @@ impl Form {
     }
 
     /// The column that says which record a row is of.
-    const fn index(self) -> &'static str {
+    pub(super) const fn index(self) -> &'static str {
         match self {
             Self::Csv => "ledger_index",
             Self::JsonLines => JSON_INDEX,
@@ -372,124 +384,4 @@ impl Form {
         let asked = machine.is_none_or(|name| header.asks_for(name, at));
         self == Self::JsonLines && asked && header.from <= at && at < header.to
     }
-}
-
-/// The number of the record in JSON Lines.
-const JSON_INDEX: &str = "index";
-/// The hash of the record as it stands in JSON Lines, byte for byte.
-const BYTES: &str = "record (its bytes)";
-
-/// Every value of a JSON document under the path to it.
-fn flatten(path: &str, value: &Value, cells: &mut Vec<(String, String)>) {
-    match value {
-        Value::Object(map) => {
-            map.iter().for_each(|(key, value)| flatten(&format!("{path}/{key}"), value, cells))
-        }
-        Value::Array(list) => {
-            list.iter().zip(0..).for_each(|(value, place)| flatten(&format!("{path}/{place}"), value, cells));
-        }
-        Value::Null | Value::Bool(_) | Value::Number(_) | Value::String(_) => {
-            cells.push((path.to_owned(), value.to_string()));
-        }
-    }
-}
-
-/// One line of JSON Lines.
-#[derive(serde::Deserialize)]
-#[serde(deny_unknown_fields)]
-struct JsonLine<'l> {
-    index: u64,
-    #[serde(borrow)]
-    record: &'l RawValue,
-    #[serde(default)]
-    row: Option<Value>,
-}
-
-impl JsonLine<'_> {
-    fn cells(&self) -> Option<Vec<(String, String)>> {
-        let bytes = self.record.get();
-        let mut cells = vec![(JSON_INDEX.to_owned(), self.index.to_string())];
-        flatten("record", &serde_json::from_str(bytes).ok()?, &mut cells);
-        cells.push((BYTES.to_owned(), leaf_hash(bytes.as_bytes()).to_string()));
-        if let Some(row) = &self.row {
-            flatten("row", row, &mut cells);
-        }
-        Some(cells)
-    }
-}
-
-/// Gives each row with its line, `None` where a line is no row; answers how many columns there are,
-/// 0 where they are not those of cycles.
-fn each_row(form: Form, source: &Source, mut each: impl FnMut(u64, Option<Row>)) -> io::Result<usize> {
-    match form {
-        Form::Csv => csv_rows(form, source.open()?, each),
-        Form::JsonLines => {
-            let mut input = source.open()?;
-            let mut buffer = Vec::new();
-            for line in 1_u64.. {
-                let row = match next_line(&mut *input, &mut buffer)? {
-                    Line::End => break,
-                    Line::TooLong => None,
-                    Line::Whole => {
-                        serde_json::from_slice::<JsonLine<'_>>(&buffer).ok().and_then(|line| line.cells())
-                    }
-                };
-                each(line, row.map(|cells| Row { line, cells }));
-            }
-            Ok(usize::MAX)
-        }
-    }
-}
-
-fn csv_rows(
-    form: Form,
-    input: Box<dyn BufRead>,
-    mut each: impl FnMut(u64, Option<Row>),
-) -> io::Result<usize> {
-    // A line end of LF alone, so that lines are counted as an editor counts them; CR is taken off below.
-    let mut reader = ::csv::ReaderBuilder::new()
-        .has_headers(false)
-        .flexible(true)
-        .terminator(::csv::Terminator::Any(b'\n'))
-        .from_reader(input);
-    let mut names: Vec<String> = Vec::new();
-    let mut record = ::csv::StringRecord::new();
-    loop {
-        let line = reader.position().line();
-        match reader.read_record(&mut record) {
-            Ok(false) => return Ok(names.len()),
-            Ok(true) if names.is_empty() => {
-                let known = csv::cycle_header();
-                let found = without_cr(&record);
-                let fits = found.len() <= known.len() && found.iter().zip(&known).all(|(a, b)| a == b);
-                if !fits || !found.iter().any(|name| name == form.index()) {
-                    return Ok(0);
-                }
-                names = found;
-            }
-            Ok(true) => {
-                let line = record.position().map_or(line, ::csv::Position::line);
-                let whole = record.len() == names.len();
-                let cells = names.iter().cloned().zip(without_cr(&record)).collect();
-                each(line, whole.then_some(Row { line, cells }));
-            }
-            Err(error) => {
-                if let ::csv::ErrorKind::Io(error) = error.into_kind() {
-                    return Err(error);
-                }
-                each(line, None);
-            }
-        }
-    }
-}
-
-/// The cells of a line, without the CR before its end.
-fn without_cr(record: &::csv::StringRecord) -> Vec<String> {
-    let mut cells: Vec<String> = record.iter().map(str::to_owned).collect();
-    if let Some(last) = cells.last_mut()
-        && last.ends_with('\r')
-    {
-        last.pop();
-    }
-    cells
 }

@@ -211,53 +211,32 @@ impl Turn<'_> {
         self.state.next_record = index + 1;
         self.cause = Some(index);
         let machine = record.machine.as_deref().filter(|name| self.settings.machines.contains_key(*name));
-        match (&record.body, machine) {
-            (Body::Cycle(cycle), Some(machine)) => self.cycle(machine, cycle, index),
-            (Body::Gap(gap), Some(machine)) => self.gap(machine, gap),
-            (Body::Check(check), Some(machine)) => {
-                self.check(machine, index, check);
-                self.compared(machine, index, check);
+        if let Body::Notification(letter) = &record.body {
+            self.letter(letter);
+        } else if let Body::ClockStep(step) = &record.body {
+            if step.clock == Clock::Gateway {
+                self.clock_set(step.from, step.to);
             }
-            (Body::Calibration(done), Some(machine)) => self.calibrated(machine, index, done),
-            (Body::Amendment(amendment), Some(machine)) => {
-                self.amended(machine, amendment);
-                self.compared_otherwise(machine, amendment);
-            }
-            (Body::MachineFailure(_), Some(machine)) => self.judging_failed(machine),
-            (Body::Notification(letter), _) => self.letter(letter),
-            (Body::ClockStep(step), _) if step.clock == Clock::Gateway => self.clock_set(step.from, step.to),
-            (
-                Body::Cycle(_)
-                | Body::Gap(_)
-                | Body::Check(_)
-                | Body::Calibration(_)
-                | Body::Amendment(_)
-                | Body::MachineFailure(_),
-                None,
-            )
-            | (
-                Body::ServiceStart(_)
-                | Body::ServiceStop(_)
-                | Body::ClockStep(_)
-                | Body::ConfigurationChange(_)
-                | Body::AlertRaised(_)
-                | Body::AlertChanged(_)
-                | Body::AlertAcknowledged(_)
-                | Body::AlertCleared(_)
-                | Body::AlertClosed(_)
-                | Body::CorrectiveAction(_)
-                | Body::Maintenance(_)
-                | Body::Note(_)
-                | Body::SigningKey(_)
-                | Body::LawfulHold(_)
-                | Body::Pruned(_)
-                | Body::Import(_)
-                | Body::Restored(_)
-                | Body::Response(_)
-                | Body::WiringProof(_)
-                | Body::SignOff(_),
-                _,
-            ) => {}
+        } else if let Some(machine) = machine {
+            self.of_machine(machine, index, &record.body);
+        }
+    }
+
+    fn of_machine(&mut self, machine: &str, index: u64, body: &Body) {
+        if let Body::Cycle(cycle) = body {
+            self.cycle(machine, cycle, index);
+        } else if let Body::Gap(gap) = body {
+            self.gap(machine, gap);
+        } else if let Body::Check(check) = body {
+            self.check(machine, index, check);
+            self.compared(machine, index, check);
+        } else if let Body::Calibration(done) = body {
+            self.calibrated(machine, index, done);
+        } else if let Body::Amendment(amendment) = body {
+            self.amended(machine, amendment);
+            self.compared_otherwise(machine, amendment);
+        } else if let Body::MachineFailure(_) = body {
+            self.judging_failed(machine);
         }
     }
 }

@@ -20,46 +20,12 @@ pub struct Story {
     pub given_up: u64,
 }
 
-/// The alert that a record is about.
-#[must_use]
-pub fn number_of(body: &Body) -> Option<AlertNumber> {
-    match body {
-        Body::AlertRaised(raised) => Some(raised.alert),
-        Body::AlertChanged(changed) => Some(changed.alert),
-        Body::AlertAcknowledged(acknowledged) => Some(acknowledged.alert),
-        Body::AlertCleared(cleared) => Some(cleared.alert),
-        Body::AlertClosed(closed) => Some(closed.alert),
-        Body::CorrectiveAction(action) => Some(action.alert),
-        Body::Notification(notification) => notification.alert,
-        Body::Cycle(_)
-        | Body::Gap(_)
-        | Body::Check(_)
-        | Body::ServiceStart(_)
-        | Body::ServiceStop(_)
-        | Body::ClockStep(_)
-        | Body::ConfigurationChange(_)
-        | Body::MachineFailure(_)
-        | Body::Maintenance(_)
-        | Body::Note(_)
-        | Body::Amendment(_)
-        | Body::SigningKey(_)
-        | Body::LawfulHold(_)
-        | Body::Pruned(_)
-        | Body::Import(_)
-        | Body::Restored(_)
-        | Body::Calibration(_)
-        | Body::Response(_)
-        | Body::WiringProof(_)
-        | Body::SignOff(_) => None,
-    }
-}
-
 /// Takes one record, in order of the ledger; those that tell of no alert are passed over.
 pub fn note(stories: &mut BTreeMap<AlertNumber, Story>, record: &Record) {
     if let Body::AlertRaised(raised) = &record.body {
         let alert = raised_by(record, raised);
         stories.insert(raised.alert, Story { alert, closed: None, delivered: 0, given_up: 0 });
-    } else if let Some(story) = number_of(&record.body).and_then(|number| stories.get_mut(&number)) {
+    } else if let Some(story) = record.body.alert().and_then(|number| stories.get_mut(&number)) {
         story.note(record);
     }
 }
@@ -89,72 +55,42 @@ fn raised_by(record: &Record, raised: &AlertRaised) -> Alert {
 impl Story {
     fn note(&mut self, record: &Record) {
         let (alert, at) = (&mut self.alert, record.recorded);
-        match &record.body {
-            Body::AlertChanged(changed) => {
-                alert.racks.count = changed.racks;
-                alert.pattern = changed.pattern.or(alert.pattern);
-                alert.measured = changed.measured.or(alert.measured);
-                alert.worst = worse(alert.condition, alert.worst, changed.measured);
-                for about in changed
-                    .about
-                    .iter()
-                    .filter(|about| !alert.about.contains(about))
-                    .cloned()
-                    .collect::<Vec<_>>()
-                {
-                    alert.about.push(about);
-                }
-                match changed.change {
-                    // What is new must be taken on anew.
-                    Change::Grew => alert.acknowledged = None,
-                    Change::Returned => (alert.acknowledged, alert.cleared) = (None, None),
-                    Change::Escalated | Change::EscalationEnded | Change::NobodyToTell | Change::Held => {}
+        if let Body::AlertChanged(changed) = &record.body {
+            alert.racks.count = changed.racks;
+            alert.pattern = changed.pattern.or(alert.pattern);
+            alert.measured = changed.measured.or(alert.measured);
+            alert.worst = worse(alert.condition, alert.worst, changed.measured);
+            for about in &changed.about {
+                if !alert.about.contains(about) {
+                    alert.about.push(about.clone());
                 }
             }
-            Body::AlertAcknowledged(taken) => {
-                let (by, via, note) = (taken.by.clone(), taken.via.clone(), taken.note.clone());
-                alert.acknowledged = Some(Acknowledgement { by, at, via, note });
+            match changed.change {
+                // What is new must be taken on anew.
+                Change::Grew => alert.acknowledged = None,
+                Change::Returned => (alert.acknowledged, alert.cleared) = (None, None),
+                Change::Escalated | Change::EscalationEnded | Change::NobodyToTell | Change::Held => {}
             }
-            Body::AlertCleared(cleared) => {
-                alert.racks.count = cleared.racks;
-                alert.cleared = Some(at);
-            }
-            Body::AlertClosed(closed) => {
-                alert.racks.count = closed.racks;
-                alert.needs_action = closed.needed_action;
-                self.closed = Some(at);
-            }
-            Body::CorrectiveAction(action) => {
-                let (by, racks, done) = (action.by.clone(), action.racks.clone(), action.done.clone());
-                let covers = action.covers.unwrap_or(alert.racks.count);
-                alert.racks.count = alert.racks.count.max(covers);
-                alert.action = Some(Action { by, at, racks, done, covers });
-            }
-            Body::Notification(notification) => match notification.outcome {
+        } else if let Body::AlertAcknowledged(taken) = &record.body {
+            let (by, via, note) = (taken.by.clone(), taken.via.clone(), taken.note.clone());
+            alert.acknowledged = Some(Acknowledgement { by, at, via, note });
+        } else if let Body::AlertCleared(cleared) = &record.body {
+            alert.racks.count = cleared.racks;
+            alert.cleared = Some(at);
+        } else if let Body::AlertClosed(closed) = &record.body {
+            alert.racks.count = closed.racks;
+            alert.needs_action = closed.needed_action;
+            self.closed = Some(at);
+        } else if let Body::CorrectiveAction(action) = &record.body {
+            let (by, racks, done) = (action.by.clone(), action.racks.clone(), action.done.clone());
+            let covers = action.covers.unwrap_or(alert.racks.count);
+            alert.racks.count = alert.racks.count.max(covers);
+            alert.action = Some(Action { by, at, racks, done, covers });
+        } else if let Body::Notification(notification) = &record.body {
+            match notification.outcome {
                 Outcome::Delivered => self.delivered += 1,
                 Outcome::GivenUp => self.given_up += 1,
-            },
-            Body::AlertRaised(_)
-            | Body::Cycle(_)
-            | Body::Gap(_)
-            | Body::Check(_)
-            | Body::ServiceStart(_)
-            | Body::ServiceStop(_)
-            | Body::ClockStep(_)
-            | Body::ConfigurationChange(_)
-            | Body::MachineFailure(_)
-            | Body::Maintenance(_)
-            | Body::Note(_)
-            | Body::Amendment(_)
-            | Body::SigningKey(_)
-            | Body::LawfulHold(_)
-            | Body::Pruned(_)
-            | Body::Import(_)
-            | Body::Restored(_)
-            | Body::Calibration(_)
-            | Body::Response(_)
-            | Body::WiringProof(_)
-            | Body::SignOff(_) => {}
+            }
         }
     }
 }

@@ -2,6 +2,7 @@
 
 use std::fmt;
 
+use jiff::civil::Date;
 use serde::Serialize;
 
 use crate::core::record::KeyChange;
@@ -223,6 +224,16 @@ pub enum BesideFault {
         /// Its name.
         name: &'static str,
     },
+    /// What the history shows of a machine's day is not what its records say.
+    DayDiffers {
+        /// The day, in the zone that the days are kept in.
+        day: Date,
+        /// Name of the machine.
+        machine: String,
+        /// What differs.
+        #[serde(flatten)]
+        numbers: DayFault,
+    },
     /// Part of a table lies in a part of the file that cannot be read.
     TableUnreadable {
         /// What it holds.
@@ -245,6 +256,32 @@ impl From<BesideFault> for Finding {
     fn from(fault: BesideFault) -> Self {
         Self::Beside(fault)
     }
+}
+
+/// What is wrong with the numbers that are kept of a machine's day.
+#[derive(Clone, Copy, PartialEq, Eq, Debug, Serialize)]
+#[serde(tag = "differs", rename_all = "kebab-case")]
+pub enum DayFault {
+    /// A count.
+    Count {
+        /// Of which racks.
+        what: &'static str,
+        /// The number kept.
+        said: u64,
+        /// The number of records.
+        found: u64,
+    },
+    /// The lowest settled minimum.
+    Lowest,
+    /// The median of the settled minima.
+    Median,
+    /// There are records of that day, and no numbers.
+    Missing {
+        /// The number of records.
+        found: u64,
+    },
+    /// There are numbers, and no records of that day.
+    Stray,
 }
 
 /// What is wrong with checkpoints, or proved by them.

@@ -1,6 +1,6 @@
 //! What an audit wants to know of a record's bytes, without reading the rest of them.
 //!
-//! Millions of cycles are looked at, each with fifty fields of which five matter: these five
+//! Millions of cycles are looked at, each with fifty fields of which six matter: these six
 //! are read and the others passed over, as JSON all the same. Records of other kinds are few
 //! and are read whole.
 
@@ -39,6 +39,8 @@ pub(super) enum What<'a> {
 pub(super) struct CycleGlance<'a> {
     /// Start of the final rinse.
     pub rinse_started: Timestamp,
+    /// Its end.
+    pub rinse_ended: Timestamp,
     /// Verdict.
     pub verdict: Verdict,
     /// Settled final-rinse minimum, °C.
@@ -69,6 +71,7 @@ pub(super) fn glance(bytes: &[u8]) -> Result<Glance<'_>, RecordError> {
             machine: machine.map(Cow::Borrowed),
             what: What::Cycle(CycleGlance {
                 rinse_started: cycle.rinse_started,
+                rinse_ended: cycle.rinse_ended,
                 verdict: cycle.verdict,
                 rinse_min_c: cycle.rinse_min_c,
                 trace_sha256: cycle.trace_sha256.map(Cow::Borrowed),
@@ -84,6 +87,7 @@ fn whole(bytes: &[u8]) -> Result<Glance<'static>, RecordError> {
     let what = if let Body::Cycle(cycle) = body {
         What::Cycle(CycleGlance {
             rinse_started: cycle.rinse_started,
+            rinse_ended: cycle.rinse_ended,
             verdict: cycle.verdict,
             rinse_min_c: cycle.rinse_min_c,
             trace_sha256: cycle.trace_sha256.map(Cow::Owned),
@@ -110,6 +114,7 @@ struct BodyShape<'a>(Option<CycleShape<'a>>);
 #[derive(Deserialize)]
 struct CycleShape<'a> {
     rinse_started: Timestamp,
+    rinse_ended: Timestamp,
     verdict: Verdict,
     rinse_min_c: Option<f64>,
     #[serde(borrow, default)]

@@ -47,7 +47,18 @@ impl<'a> Judged<'a> {
             Fit::OverHashes | Fit::Differs => KeptAnswer::Differs,
             Fit::NotComparable => KeptAnswer::NotComparable,
         };
-        Some(Kept { seal: self.seal(), answer, signed_by: self.signer().map(short) })
+        Some(self.kept_with(answer))
+    }
+
+    /// The answer about a kept one that is of another ledger.
+    pub(super) fn kept_of_another(&self) -> Option<Kept> {
+        self.sealed.file()?;
+        Some(self.kept_with(KeptAnswer::OtherLedger))
+    }
+
+    fn kept_with(&self, answer: KeptAnswer) -> Kept {
+        let (signed_by, origin) = (self.signer().map(short), self.sealed.origin().to_owned());
+        Kept { seal: self.seal(), answer, signed_by, origin }
     }
 }
 

@@ -5,6 +5,9 @@
 //! since the two commit beside each other. What people and the keeping of the ledger add is a
 //! third. Messages and machine failures are recorded by several tasks and are in no lane.
 //!
+//! Where a file of readings is replayed, no clock stands beside them: cycles and gaps bear the
+//! times of the readings, in a lane that begins anew with each such start of the program.
+//!
 //! The clock of the gateway may be set back: then a `clock-step` record says so, and every lane
 //! may go back once, as far as that record says.
 
@@ -19,13 +22,23 @@ use super::glance::What;
 /// device a second as a rule and a minute at most before it is refused).
 const BEHIND_MAX: Duration = Duration::from_secs(60);
 /// How many lanes there are.
-const LANES: usize = 3;
+const LANES: usize = 4;
+
+/// The lane of what bears the times of a file.
+const OF_FILE: usize = 3;
 
 /// Where a record comes from.
 #[derive(Clone, Copy, PartialEq, Eq, Debug)]
 pub(super) enum Lane {
-    /// What the driver records.
+    /// That the program started, and whether it replays a file.
+    Start {
+        /// Whether it does.
+        from_file: bool,
+    },
+    /// What the driver records of itself.
     Driver,
+    /// What it records of the machines.
+    Machines,
     /// What the desk records.
     Desk,
     /// What is added beside them.
@@ -38,17 +51,14 @@ impl Lane {
     /// The lane of a record.
     pub(super) fn of(what: &What<'_>) -> Self {
         let body = match what {
-            What::Cycle(_) => return Self::Driver,
+            What::Cycle(_) => return Self::Machines,
             What::Other(body) => body,
         };
         match **body {
             // Cycles of an import are recorded beside the driver, but at the same clock.
-            Body::Cycle(_)
-            | Body::Gap(_)
-            | Body::ServiceStart(_)
-            | Body::ServiceStop(_)
-            | Body::ClockStep(_)
-            | Body::ConfigurationChange(_) => Self::Driver,
+            Body::Cycle(_) | Body::Gap(_) => Self::Machines,
+            Body::ServiceStart(ref start) => Self::Start { from_file: start.from_file },
+            Body::ServiceStop(_) | Body::ClockStep(_) | Body::ConfigurationChange(_) => Self::Driver,
             Body::Check(_)
             | Body::AlertRaised(_)
             | Body::AlertChanged(_)
@@ -84,38 +94,9 @@ impl StepBack {
     /// Reads it off a record.
     pub(super) fn of(what: &What<'_>) -> Option<Self> {
         let What::Other(body) = what else { return None };
-        match &**body {
-            Body::ClockStep(step) if step.clock == Clock::Gateway && step.to < step.from => {
-                Some(Self { from: step.from, to: step.to })
-            }
-            Body::ClockStep(_)
-            | Body::Cycle(_)
-            | Body::Gap(_)
-            | Body::Check(_)
-            | Body::ServiceStart(_)
-            | Body::ServiceStop(_)
-            | Body::ConfigurationChange(_)
-            | Body::MachineFailure(_)
-            | Body::AlertRaised(_)
-            | Body::AlertChanged(_)
-            | Body::AlertAcknowledged(_)
-            | Body::AlertCleared(_)
-            | Body::AlertClosed(_)
-            | Body::CorrectiveAction(_)
-            | Body::Notification(_)
-            | Body::Maintenance(_)
-            | Body::Note(_)
-            | Body::Amendment(_)
-            | Body::SigningKey(_)
-            | Body::LawfulHold(_)
-            | Body::Pruned(_)
-            | Body::Import(_)
-            | Body::Restored(_)
-            | Body::Calibration(_)
-            | Body::Response(_)
-            | Body::WiringProof(_)
-            | Body::SignOff(_) => None,
-        }
+        let Body::ClockStep(step) = &**body else { return None };
+        let back = step.clock == Clock::Gateway && step.to < step.from;
+        back.then_some(Self { from: step.from, to: step.to })
     }
 }
 
@@ -153,6 +134,8 @@ impl Times {
 #[derive(Clone, Copy, Debug, Default)]
 pub(super) struct Order {
     lanes: [Times; LANES],
+    /// Whether what is recorded of the machines bears the times of a file.
+    from_file: bool,
 }
 
 impl Order {
@@ -167,7 +150,13 @@ impl Order {
             self.lanes.iter_mut().for_each(|times| times.step(step));
         }
         let place = match lane {
-            Lane::Driver => 0,
+            Lane::Start { from_file } => {
+                self.from_file = from_file;
+                self.lanes[OF_FILE] = Times::default();
+                0
+            }
+            Lane::Machines if self.from_file => OF_FILE,
+            Lane::Driver | Lane::Machines => 0,
             Lane::Desk => 1,
             Lane::Beside => 2,
             Lane::None => return None,
@@ -189,10 +178,40 @@ mod tests {
     fn times_run_forward_but_for_steps_on_record() {
         let step = Some(StepBack { from: at(10_000), to: at(5_000) });
         type Row<'a> = (&'a str, &'a [(Lane, i64, Option<StepBack>)], Option<i64>);
-        let rows: [Row<'_>; 7] = [
+        let rows: [Row<'_>; 10] = [
             ("forward", &[(Lane::Driver, 0, None), (Lane::Driver, 9_000, None)], None),
             ("a commit that waited", &[(Lane::Driver, 100, None), (Lane::Driver, 40, None)], None),
             ("back", &[(Lane::Driver, 100, None), (Lane::Driver, 39, None)], Some(100)),
+            (
+                "a file of the past",
+                &[
+                    (Lane::Start { from_file: true }, 9_000, None),
+                    (Lane::Driver, 9_000, None),
+                    (Lane::Machines, 100, None),
+                    (Lane::Machines, 300, None),
+                    (Lane::Driver, 9_001, None),
+                ],
+                None,
+            ),
+            (
+                "back in a file",
+                &[
+                    (Lane::Start { from_file: true }, 9_000, None),
+                    (Lane::Machines, 300, None),
+                    (Lane::Machines, 100, None),
+                ],
+                Some(300),
+            ),
+            (
+                "back after a file",
+                &[
+                    (Lane::Start { from_file: true }, 9_000, None),
+                    (Lane::Machines, 300, None),
+                    (Lane::Start { from_file: false }, 9_100, None),
+                    (Lane::Machines, 400, None),
+                ],
+                Some(9_100),
+            ),
             ("two lanes", &[(Lane::Driver, 9_000, None), (Lane::Desk, 10, None)], None),
             (
                 "a step on record",

@@ -42,6 +42,8 @@ pub enum KeptAnswer {
     CutBack,
     /// One of them is not to be had.
     NotComparable,
+    /// It is of another ledger, so that it says nothing of this one.
+    OtherLedger,
 }
 
 /// A checkpoint that was kept elsewhere.
@@ -54,6 +56,8 @@ pub struct Kept {
     pub answer: KeptAnswer,
     /// Name and id of the key that signed it, where that is of this ledger or was given.
     pub signed_by: Option<String>,
+    /// What the ledger it speaks of is called.
+    pub origin: String,
 }
 
 /// Something to know that is no fault.
@@ -129,9 +133,9 @@ pub struct Report {
     pub outcome: Outcome,
     /// Number of records.
     pub records: u64,
-    /// When the first one was recorded.
+    /// The earliest time at which one was recorded.
     pub first_recorded: Option<Timestamp>,
-    /// When the newest one was recorded.
+    /// The latest one.
     pub last_recorded: Option<Timestamp>,
     /// Number of traces that are those their cycles were judged on.
     pub traces: u64,
@@ -147,6 +151,8 @@ pub struct Report {
     pub not_sealed: u64,
     /// When the first of these was recorded.
     pub not_sealed_since: Option<Timestamp>,
+    /// Number of records that any checkpoint counts, whether it holds or not.
+    pub counted: u64,
     /// Checkpoints that were kept elsewhere.
     pub kept: Vec<Kept>,
     /// What does not hold.
@@ -155,6 +161,12 @@ pub struct Report {
     pub findings_more: u64,
     /// What is to be known beside that.
     pub remarks: Vec<Remark>,
+}
+
+/// What this ledger is called: as its own keys are, and without any as those that were given.
+fn names<'k>(chain: &'k KeyChain, given: &'k [VerifyingKey]) -> Vec<&'k str> {
+    let own: Vec<&str> = chain.keys.iter().map(|key| key.key.name()).collect();
+    if own.is_empty() { given.iter().map(VerifyingKey::name).collect() } else { own }
 }
 
 impl Audit {
@@ -171,11 +183,13 @@ impl Audit {
     ) -> Report {
         self.judge_standing(standing);
         let trust = Trust::of(chain, given);
+        let names = names(chain, given);
         let mut keys = Bounded::default();
         let mut remarks = Vec::new();
         let seals = std::mem::take(&mut self.seals);
-        let judged: Vec<Judged<'_>> =
-            seals.iter().zip(signatures).map(|(sealed, signature)| Judged { sealed, signature }).collect();
+        let all = seals.iter().zip(signatures).map(|(sealed, signature)| Judged { sealed, signature });
+        let (judged, foreign): (Vec<Judged<'_>>, Vec<Judged<'_>>) =
+            all.partition(|judged| judged.sealed.file().is_none() || names.contains(&judged.sealed.origin()));
         trust.judge(chain, given, &judged, &mut keys, &mut remarks);
         judge_signatures(&judged, &mut self.of_seals, &mut remarks);
         judge_fits(&judged, self.next, self.broken, &mut self.of_seals);
@@ -193,8 +207,8 @@ impl Audit {
         let findings: Vec<Finding> = sorts.into_iter().flat_map(|bounded| bounded.told).collect();
         let outcome = match (findings.is_empty(), vouched) {
             (false, _) => Outcome::NotWhole,
-            (true, None) => Outcome::NotChecked,
-            (true, Some(_)) => Outcome::Whole,
+            (true, Some(_)) if foreign.is_empty() => Outcome::Whole,
+            (true, _) => Outcome::NotChecked,
         };
         Report {
             outcome,
@@ -208,7 +222,16 @@ impl Audit {
             sealed_by: sealed.and_then(Judged::signer).map(short),
             not_sealed: self.next - sealed.map_or(0, |judged| judged.sealed.size()),
             not_sealed_since: since,
-            kept: judged.iter().filter_map(Judged::kept).collect(),
+            kept: judged
+                .iter()
+                .filter_map(Judged::kept)
+                .chain(foreign.iter().filter_map(Judged::kept_of_another))
+                .collect(),
+            counted: judged
+                .iter()
+                .map(|judged| judged.sealed.size().min(self.next))
+                .max()
+                .unwrap_or_default(),
             findings,
             findings_more,
             remarks,

@@ -1,6 +1,7 @@
 //! One record and what is kept beside it.
 
 use crate::core::cycle::verdict::Verdict;
+use crate::core::late::late_after;
 use crate::core::merkle::{HASH_LEN, Hash, leaf_hash};
 use crate::core::record::{Body, SigningKeyChange};
 use crate::core::time::Timestamp;
@@ -63,6 +64,21 @@ pub enum TraceRow {
     Sha256([u8; HASH_LEN]),
 }
 
+/// What a cycle adds to the counts of its machine's day.
+#[derive(Clone, Copy, PartialEq, Debug)]
+pub struct Washed {
+    /// Start of the final rinse.
+    pub rinse_started: Timestamp,
+    /// Verdict.
+    pub verdict: Verdict,
+    /// Settled minimum, °C.
+    pub rinse_min_c: Option<f64>,
+    /// Whether it was recorded late, see [`crate::core::late`].
+    pub late: bool,
+    /// Whether the table that the history is looked up by has it under its machine.
+    pub machine_fits: bool,
+}
+
 /// What an audit keeps of a record.
 #[derive(Clone, PartialEq, Debug)]
 pub struct Seen {
@@ -80,7 +96,17 @@ pub struct Seen {
     pub(super) trace: bool,
     /// Whether it has a trace whose hash it does not name.
     pub(super) trace_without_hash: bool,
+    /// What it adds to its day, where it is a cycle that is as it was stored.
+    washed: Option<Washed>,
     pub(super) faults: Vec<Finding>,
+}
+
+impl Seen {
+    /// What it adds to the counts of a day; `None` for what is no cycle, or not as it was stored.
+    #[must_use]
+    pub const fn washed(&self) -> Option<Washed> {
+        self.washed
+    }
 }
 
 /// Looks at a record and what is kept beside it.
@@ -100,6 +126,7 @@ pub fn examine(row: &Row<'_>) -> Seen {
         key: None,
         trace: false,
         trace_without_hash: false,
+        washed: None,
         faults: Vec::new(),
     };
     let glance = match glance(row.bytes) {
@@ -142,6 +169,14 @@ pub fn examine(row: &Row<'_>) -> Seen {
 /// Compares what is kept beside a cycle.
 fn look_beside(row: &Row<'_>, glance: &Glance<'_>, cycle: &CycleGlance<'_>, seen: &mut Seen) {
     let name = || named(row.index, glance);
+    let machine = Some(glance.machine.as_deref().unwrap_or_default());
+    seen.washed = Some(Washed {
+        rinse_started: cycle.rinse_started,
+        verdict: cycle.verdict,
+        rinse_min_c: cycle.rinse_min_c,
+        late: late_after(cycle.rinse_ended, glance.recorded).is_some(),
+        machine_fits: matches!(&row.cycle, CycleFound::There(found) if found.machine == machine),
+    });
     match &row.cycle {
         CycleFound::NotLookedAt => {}
         CycleFound::Absent => seen.faults.push(BesideFault::CycleRowMissing { named: name() }.into()),

@@ -110,6 +110,11 @@ impl Sealed {
         self.says.head.size
     }
 
+    /// What the ledger it speaks of is called.
+    pub(super) fn origin(&self) -> &str {
+        &self.says.origin
+    }
+
     pub(super) fn root(&self) -> Hash {
         self.says.head.root
     }

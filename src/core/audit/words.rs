@@ -4,7 +4,7 @@ use std::fmt;
 
 use crate::core::record::KeyChange;
 
-use super::finding::{BesideFault, KeyFault, RecordFault, SealFault, range, records};
+use super::finding::{BesideFault, DayFault, KeyFault, RecordFault, SealFault, range, records};
 
 impl fmt::Display for RecordFault {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
@@ -70,6 +70,13 @@ impl fmt::Display for BesideFault {
                 "the table «{name}», by which the history finds alerts, checks, gaps and notes, has other entries \
                  than the records give: it hides some, or shows what is not there"
             ),
+            Self::DayDiffers { day, machine, numbers } => {
+                write!(
+                    f,
+                    "the numbers that the history shows of «{machine}» on {day} are not those of its records: "
+                )?;
+                numbers.fmt(f)
+            }
             Self::TableUnreadable { what, from, cause } => {
                 write!(f, "{what} cannot be read from number {from} on: {cause}")
             }
@@ -84,6 +91,20 @@ impl fmt::Display for BesideFault {
                 "the row that says where the ledger stands counts {}, and there are {found}",
                 records(*counted)
             ),
+        }
+    }
+}
+
+impl fmt::Display for DayFault {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        match self {
+            Self::Count { what, said, found } => {
+                write!(f, "it counts {said} {what} racks, and there are {found} on record")
+            }
+            Self::Lowest => f.write_str("its lowest settled minimum is another one"),
+            Self::Median => f.write_str("the median of its settled minima is another one"),
+            Self::Missing { found } => write!(f, "it shows none, and {found} racks are on record"),
+            Self::Stray => f.write_str("no rack of that day is on record"),
         }
     }
 }

@@ -9,6 +9,7 @@
 
 pub mod baseline;
 pub mod conveyor;
+pub mod counts;
 #[cfg(test)]
 pub(crate) mod fixture;
 pub mod judge;
@@ -21,3 +22,4 @@ pub mod tank;
 pub mod tracker;
 pub mod verdict;
 pub mod window;
+pub mod words;

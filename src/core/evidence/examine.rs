@@ -1,15 +1,21 @@
 //! Examines a file of evidence, line by line. Nothing is believed because it is written there.
 
+use std::collections::BTreeSet;
+
 use sha2::{Digest, Sha256};
 
 use super::findings::{Finding, Findings, Flaw, Uncheckable};
 use super::{EVIDENCE_FORMAT, Entry, Header, TRAILER_MARK, Trailer};
+use crate::core::alert::AlertNumber;
 use crate::core::checkpoint::Checkpoint;
+use crate::core::cycle::verdict::Verdict;
 use crate::core::effect::Trace;
 use crate::core::keys::{KeyChain, key_chain};
 use crate::core::merkle::{Hash, RangeFold, TreeHead, leaf_hash, verify_inclusion};
 use crate::core::note::{Note, VerifyingKey};
-use crate::core::record::{Body, Record, SigningKeyChange};
+use crate::core::record::{
+    AlertAcknowledged, AlertChanged, AlertCleared, AlertClosed, Body, Record, SigningKeyChange,
+};
 use crate::core::time::Timestamp;
 
 /// What an auditor brings along.
@@ -17,8 +23,8 @@ use crate::core::time::Timestamp;
 pub struct Trust {
     /// The public keys; one is enough, and it may be an older one that vouches for the present.
     pub keys: Vec<VerifyingKey>,
-    /// Heads of checkpoints kept elsewhere, whose signatures hold.
-    pub kept: Vec<TreeHead>,
+    /// Checkpoints kept elsewhere, whose signatures hold.
+    pub kept: Vec<Checkpoint>,
 }
 
 /// A record of the file whose bytes have the hash beside them. Whether that hash is sealed is
@@ -44,6 +50,8 @@ pub enum Kept {
     Contradicts,
     /// It ends outside the stretch, so that this file cannot tell.
     Outside,
+    /// It is of another ledger.
+    OtherLedger,
 }
 
 /// The key that seals a file.
@@ -68,6 +76,8 @@ pub struct Examined {
     pub sealed_by: Option<SealedBy>,
     /// What was counted.
     pub counted: Trailer,
+    /// Cycles that plainly passed, whose readings are on record and not in the file.
+    pub readings_left_out: u64,
     /// When the first and the last record of the stretch were made.
     pub recorded: Option<(Timestamp, Timestamp)>,
     /// Size of each kept checkpoint and what came of it.
@@ -97,6 +107,11 @@ pub struct Examiner {
     next_inside: u64,
     holes: bool,
     changes: Vec<(u64, SigningKeyChange)>,
+    /// Sealed records outside the stretch.
+    apart: BTreeSet<u64>,
+    /// Alerts whose beginning was met.
+    raised: BTreeSet<AlertNumber>,
+    readings_left_out: u64,
     recorded: Option<(Timestamp, Timestamp)>,
     kept: Vec<(u64, Kept)>,
     counted: Trailer,
@@ -124,7 +139,7 @@ impl Examiner {
         let header: Header = serde_json::from_slice(line).map_err(Uncheckable::Header)?;
         let mut examiner = Self {
             next_inside: header.first,
-            kept: trust.kept.iter().map(|head| (head.size, Kept::Outside)).collect(),
+            kept: trust.kept.iter().map(|kept| (kept.head.size, Kept::Outside)).collect(),
             trust,
             header,
             note: None,
@@ -134,6 +149,9 @@ impl Examiner {
             last: None,
             holes: false,
             changes: Vec::new(),
+            apart: BTreeSet::new(),
+            raised: BTreeSet::new(),
+            readings_left_out: 0,
             recorded: None,
             counted: Trailer::default(),
             trailer: None,
@@ -153,10 +171,15 @@ impl Examiner {
         let read = Note::parse(&self.header.checkpoint)
             .map_err(Into::into)
             .and_then(|note| Ok((Checkpoint::parse(note.unverified_text())?, note)));
-        let (head, note) = match read {
-            Ok((checkpoint, note)) => (checkpoint.head, note),
+        let (Checkpoint { origin, head, .. }, note) = match read {
+            Ok(read) => read,
             Err(error) => return self.tell(None, Flaw::Checkpoint(error)),
         };
+        for (kept, answer) in self.trust.kept.iter().zip(&mut self.kept) {
+            if kept.origin != origin {
+                answer.1 = Kept::OtherLedger;
+            }
+        }
         (self.head, self.note) = (Some(head), Some(note));
         let Header { first, end, size, .. } = self.header;
         if size != head.size {
@@ -166,8 +189,8 @@ impl Examiner {
             return self.tell(None, Flaw::Bounds { first, end, size: head.size });
         }
         for (kept, answer) in self.trust.kept.iter().zip(&mut self.kept) {
-            if kept.size == head.size {
-                answer.1 = if kept.root == head.root { Kept::Holds } else { Kept::Contradicts };
+            if answer.1 == Kept::Outside && kept.head.size == head.size {
+                answer.1 = if kept.head.root == head.root { Kept::Holds } else { Kept::Contradicts };
             }
         }
         match RangeFold::start(first, end, &self.header.proof()) {
@@ -243,6 +266,7 @@ impl Examiner {
             if !self.is_sealed_apart(entry, about) {
                 return None;
             }
+            self.apart.insert(index);
         }
         if let Some(trace) = &entry.trace {
             self.counted.traces += 1;
@@ -266,7 +290,63 @@ impl Examiner {
         if let Body::SigningKey(change) = &record.body {
             self.changes.push((index, change.as_ref().clone()));
         }
+        self.lacks(index, inside, &record, entry.trace.is_some());
         Some(Seen { index, line: self.line, leaf, record })
+    }
+
+    /// Says what a record names and the file lacks. What is outside the stretch has nothing that
+    /// ends its list but the records that speak of it.
+    fn lacks(&mut self, index: u64, inside: bool, record: &Record, has_trace: bool) {
+        let about = Some((index, Some(record.recorded)));
+        let Header { first, end, .. } = self.header;
+        match &record.body {
+            Body::Cycle(cycle) if cycle.trace_sha256.is_some() && !has_trace => {
+                if cycle.verdict == Verdict::Pass {
+                    self.readings_left_out += 1;
+                } else {
+                    self.tell(about, Flaw::TraceMissing);
+                }
+            }
+            Body::Amendment(amendment) if index >= first => {
+                let of = amendment.of;
+                if !(first..end).contains(&of) && !self.apart.contains(&of) {
+                    self.tell(about, Flaw::AmendedMissing { of });
+                }
+            }
+            Body::AlertRaised(raised) => {
+                self.raised.insert(raised.alert);
+            }
+            Body::AlertChanged(AlertChanged { alert, .. })
+            | Body::AlertAcknowledged(AlertAcknowledged { alert, .. })
+            | Body::AlertCleared(AlertCleared { alert, .. })
+            | Body::AlertClosed(AlertClosed { alert, .. }) => {
+                if inside && !self.raised.contains(alert) {
+                    self.tell(about, Flaw::AlertMissing { alert: alert.0 });
+                }
+            }
+            Body::Cycle(_)
+            | Body::Amendment(_)
+            | Body::Gap(_)
+            | Body::Check(_)
+            | Body::ServiceStart(_)
+            | Body::ServiceStop(_)
+            | Body::ClockStep(_)
+            | Body::ConfigurationChange(_)
+            | Body::MachineFailure(_)
+            | Body::CorrectiveAction(_)
+            | Body::Notification(_)
+            | Body::Maintenance(_)
+            | Body::Note(_)
+            | Body::SigningKey(_)
+            | Body::LawfulHold(_)
+            | Body::Pruned(_)
+            | Body::Import(_)
+            | Body::Restored(_)
+            | Body::Calibration(_)
+            | Body::Response(_)
+            | Body::WiringProof(_)
+            | Body::SignOff(_) => {}
+        }
     }
 
     fn inside(&mut self, index: u64, leaf: Hash) {
@@ -277,7 +357,7 @@ impl Examiner {
         if self.holes {
             return;
         }
-        for (place, head) in self.trust.kept.iter().enumerate() {
+        for (place, head) in self.trust.kept.iter().map(|kept| kept.head).enumerate() {
             if head.size == index + 1 && self.kept[place].1 == Kept::Outside {
                 self.kept[place].1 =
                     if fold.root_so_far() == head.root { Kept::Holds } else { Kept::Contradicts };
@@ -344,6 +424,7 @@ impl Examiner {
             findings: self.findings,
             sealed_by,
             counted: self.counted,
+            readings_left_out: self.readings_left_out,
             recorded: self.recorded,
             kept: self.kept,
         }

@@ -103,6 +103,25 @@ pub enum Flaw {
     /// Readings beside a record that names none.
     #[error("the record names no readings, and some stand beside it")]
     TraceOfNothing,
+    /// No readings beside a cycle that did not plainly pass and names some.
+    #[error(
+        "the readings that this cycle was judged on are not in the file: they were taken out, or could not be read when it was made"
+    )]
+    TraceMissing,
+    /// The record that an amendment speaks of is not there.
+    #[error("it amends record {of}, which is not in the file: that one was taken out")]
+    AmendedMissing {
+        /// Index of the amended record.
+        of: u64,
+    },
+    /// The beginning of an alert is not there.
+    #[error(
+        "it is of alert {alert}, and the record that raised that one is not in the file: it was taken out"
+    )]
+    AlertMissing {
+        /// Number of the alert.
+        alert: u64,
+    },
     /// The checkpoint cannot be read.
     #[error("the checkpoint cannot be read")]
     Checkpoint(#[source] CheckpointError),
@@ -188,6 +207,9 @@ impl Flaw {
             Self::Apart(_) => "not-sealed-apart",
             Self::Trace => "trace",
             Self::TraceOfNothing => "trace-of-nothing",
+            Self::TraceMissing => "trace-missing",
+            Self::AmendedMissing { .. } => "amended-missing",
+            Self::AlertMissing { .. } => "alert-missing",
             Self::Checkpoint(_) => "checkpoint",
             Self::Signature(_) => "signature",
             Self::Unvouched { .. } => "key-not-vouched",

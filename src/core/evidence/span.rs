@@ -2,7 +2,8 @@
 //!
 //! Made at another time, and of the span all the same:
 //! - a cycle whose final rinse began in it, recorded late or from a file taken over afterwards;
-//! - a gap that overlaps it; a check, a note or the start of an alert that names an instant in it;
+//! - a gap that overlaps it; a check, a note or the start of an alert that names an instant in it,
+//!   and the correction of a check by which it lies in it;
 //!   the taking over of a file with readings of it.
 //!
 //! Of what was made before: the configuration in force when it began, the last concentration
@@ -15,8 +16,7 @@
 use std::collections::{BTreeMap, BTreeSet};
 
 use crate::core::alert::AlertNumber;
-use crate::core::alert::story::number_of;
-use crate::core::record::{Body, Check, Record};
+use crate::core::record::{AmendmentChange, Body, Check, Record};
 use crate::core::time::Timestamp;
 
 /// A span: from an instant on, and before another one.
@@ -52,6 +52,10 @@ impl Span {
             Body::WiringProof(done) => self.has(done.at),
             Body::SignOff(signed) => self.has(signed.at),
             Body::AlertRaised(alert) => self.has(alert.since),
+            Body::Amendment(amendment) => match &amendment.change {
+                AmendmentChange::Corrected(check) => self.has(check.at()),
+                AmendmentChange::Comment | AmendmentChange::Withdrawn => false,
+            },
             Body::Import(import) => import.from.is_some_and(|from| self.overlaps(from, import.to)),
             Body::ServiceStart(_)
             | Body::ServiceStop(_)
@@ -65,7 +69,6 @@ impl Span {
             | Body::CorrectiveAction(_)
             | Body::Notification(_)
             | Body::Maintenance(_)
-            | Body::Amendment(_)
             | Body::SigningKey(_)
             | Body::LawfulHold(_)
             | Body::Pruned(_)
@@ -129,7 +132,7 @@ impl Companions {
         if !inside {
             self.found.insert(index);
         }
-        if let Some(alert) = number_of(&record.body) {
+        if let Some(alert) = record.body.alert() {
             self.alerts.insert(alert);
         }
         if let Body::Amendment(amendment) = &record.body
@@ -151,59 +154,34 @@ impl Companions {
     fn before(&mut self, index: u64, record: &Record) {
         if self.span.is_spoken_of_by(record) || self.span.has(record.recorded) {
             self.found.insert(index);
+            if let Body::Amendment(amendment) = &record.body {
+                self.found.insert(amendment.of);
+            }
         }
         let machine = || record.machine.clone().unwrap_or_default();
-        match &record.body {
-            Body::SigningKey(_) => {
-                self.found.insert(index);
-            }
-            Body::ConfigurationChange(_) => {
-                self.newest.insert(("configuration", String::new()), index);
-            }
-            Body::Check(Check::Sanitizer { .. }) => {
-                self.newest.insert(("sanitizer", machine()), index);
-            }
-            Body::Maintenance(work) if work.ended => {
-                self.newest.remove(&("maintenance", machine()));
-            }
-            Body::Maintenance(_) => {
-                self.newest.insert(("maintenance", machine()), index);
-            }
-            Body::Gap(gap) if gap.to.is_some() => {
-                self.newest.remove(&("gap", gap.probe.clone()));
-            }
-            Body::Gap(gap) => {
-                self.newest.insert(("gap", gap.probe.clone()), index);
-            }
-            Body::AlertClosed(closed) => {
-                self.open.remove(&closed.alert);
-            }
-            Body::Cycle(_)
-            | Body::Check(_)
-            | Body::ServiceStart(_)
-            | Body::ServiceStop(_)
-            | Body::ClockStep(_)
-            | Body::MachineFailure(_)
-            | Body::AlertRaised(_)
-            | Body::AlertChanged(_)
-            | Body::AlertAcknowledged(_)
-            | Body::AlertCleared(_)
-            | Body::CorrectiveAction(_)
-            | Body::Notification(_)
-            | Body::Note(_)
-            | Body::Amendment(_)
-            | Body::LawfulHold(_)
-            | Body::Pruned(_)
-            | Body::Import(_)
-            | Body::Restored(_)
-            | Body::Calibration(_)
-            | Body::Response(_)
-            | Body::WiringProof(_)
-            | Body::SignOff(_) => {
-                if let Some(alert) = number_of(&record.body) {
-                    self.open.entry(alert).or_default().push(index);
-                }
-            }
+        if let Body::SigningKey(_) = &record.body {
+            self.found.insert(index);
+        } else if let Body::ConfigurationChange(_) = &record.body {
+            self.newest.insert(("configuration", String::new()), index);
+        } else if let Body::Check(Check::Sanitizer { .. }) = &record.body {
+            self.newest.insert(("sanitizer", machine()), index);
+        } else if let Body::Maintenance(work) = &record.body {
+            self.lasting(("maintenance", machine()), index, work.ended);
+        } else if let Body::Gap(gap) = &record.body {
+            self.lasting(("gap", gap.probe.clone()), index, gap.to.is_some());
+        } else if let Body::AlertClosed(closed) = &record.body {
+            self.open.remove(&closed.alert);
+        } else if let Some(alert) = record.body.alert() {
+            self.open.entry(alert).or_default().push(index);
+        }
+    }
+
+    /// What lasts is kept in mind until its end.
+    fn lasting(&mut self, what: (&'static str, String), index: u64, ended: bool) {
+        if ended {
+            self.newest.remove(&what);
+        } else {
+            self.newest.insert(what, index);
         }
     }
 
@@ -220,35 +198,13 @@ impl Companions {
         if self.span.is_spoken_of_by(record) || self.span.has(record.recorded) {
             return true;
         }
-        let of_alert = number_of(&record.body).is_some_and(|alert| self.alerts.contains(&alert));
-        let caused = match &record.body {
-            Body::AlertRaised(alert) => alert.cause.is_some_and(|cause| self.is_in(cause)),
-            Body::Amendment(amendment) => self.is_in(amendment.of),
-            Body::SigningKey(_) => true,
-            Body::Cycle(_)
-            | Body::Gap(_)
-            | Body::Check(_)
-            | Body::ServiceStart(_)
-            | Body::ServiceStop(_)
-            | Body::ClockStep(_)
-            | Body::ConfigurationChange(_)
-            | Body::MachineFailure(_)
-            | Body::AlertChanged(_)
-            | Body::AlertAcknowledged(_)
-            | Body::AlertCleared(_)
-            | Body::AlertClosed(_)
-            | Body::CorrectiveAction(_)
-            | Body::Notification(_)
-            | Body::Maintenance(_)
-            | Body::Note(_)
-            | Body::LawfulHold(_)
-            | Body::Pruned(_)
-            | Body::Import(_)
-            | Body::Restored(_)
-            | Body::Calibration(_)
-            | Body::Response(_)
-            | Body::WiringProof(_)
-            | Body::SignOff(_) => false,
+        let of_alert = record.body.alert().is_some_and(|alert| self.alerts.contains(&alert));
+        let caused = if let Body::AlertRaised(alert) = &record.body {
+            alert.cause.is_some_and(|cause| self.is_in(cause))
+        } else if let Body::Amendment(amendment) = &record.body {
+            self.is_in(amendment.of)
+        } else {
+            matches!(record.body, Body::SigningKey(_))
         };
         of_alert || caused
     }

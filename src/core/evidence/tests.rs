@@ -6,13 +6,15 @@ use proptest::prelude::*;
 
 use super::examine::{Examined, Examiner, Kept, SealedBy, Trust};
 use super::findings::Flaw;
-use super::span::Span;
+use super::span::{Companions, Span};
 use super::*;
 use crate::core::checkpoint::Checkpoint;
 use crate::core::keys::endorsement;
 use crate::core::merkle::{TreeHead, inclusion_proof, leaf_hash, range_proof, root};
 use crate::core::note::SigningKey;
-use crate::core::record::{Body, KeyChange, Note, Record, SigningKeyChange};
+use crate::core::record::{
+    Amendment, AmendmentChange, Body, Check, KeyChange, Note, Record, SigningKeyChange,
+};
 
 fn key(seed: u8) -> SigningKey {
     SigningKey::from_seed("kitchen", &[seed; 32]).expect("a name")
@@ -162,12 +164,15 @@ fn a_kept_checkpoint_is_compared_where_it_can_be() {
     for (head, expected) in [
         (ledger.head(20), Kept::Holds),
         (ledger.head(37), Kept::Holds),
+        (ledger.head(2), Kept::OtherLedger),
         (ledger.head(3), Kept::Outside),
         (ledger.head(35), Kept::Outside),
         (other.head(20), Kept::Contradicts),
         (other.head(37), Kept::Contradicts),
     ] {
-        let examined = examine(&lines, Trust { kept: vec![head], ..by(&key(2)) }).expect("evidence");
+        let origin = if expected == Kept::OtherLedger { "bakery" } else { "kitchen" };
+        let kept = Checkpoint { origin: origin.to_owned(), head, extensions: Vec::new() };
+        let examined = examine(&lines, Trust { kept: vec![kept], ..by(&key(2)) }).expect("evidence");
         assert_eq!(examined.kept, [(head.size, expected)]);
         assert_eq!(!examined.findings.is_empty(), expected == Kept::Contradicts, "{head:?}");
     }
@@ -267,6 +272,26 @@ fn a_record_that_is_sealed_and_unreadable_is_told() {
 fn a_span_has_its_first_instant_and_not_its_last() {
     let span = Span { from: at(1), to: at(2) };
     assert_eq!([at(0), at(1), at(2)].map(|instant| span.has(instant)), [false, true, false]);
+}
+
+// A check is of the span where it says so, or where a later record corrects it to lie there.
+#[test]
+fn a_correction_that_moves_a_check_into_the_span_belongs_to_it() {
+    let span = Span { from: at(10), to: at(20) };
+    let supply = |minute| Check::Supply { at: at(minute), enough: true, note: None, by: "Ana".to_owned() };
+    let correction = |of, minute| {
+        let change = AmendmentChange::Corrected(supply(minute));
+        let body = Amendment { of, reason: "the wrong day".to_owned(), by: "Ana".to_owned(), change };
+        Record::new(at(40), None, Body::Amendment(Box::new(body)))
+    };
+    let mut companions = Companions::new(span, 5, 8, []);
+    companions.take(1, &Record::new(at(1), None, Body::Check(supply(1))));
+    companions.take(2, &Record::new(at(2), None, Body::Check(supply(2))));
+    companions.take(3, &correction(2, 12));
+    companions.take(9, &correction(1, 15));
+    companions.take(10, &correction(1, 30));
+    // The last one amends what is in the file.
+    assert_eq!(companions.finish().into_iter().collect::<Vec<_>>(), [1, 2, 3, 9, 10]);
 }
 
 proptest! {

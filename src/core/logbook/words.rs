@@ -62,6 +62,123 @@ pub fn late(late_s: f64, language: Language) -> String {
     }
 }
 
+/// What was entered.
+#[derive(Clone, PartialEq, Eq, Debug)]
+pub enum Entered {
+    /// A check.
+    Check {
+        /// Its kind.
+        kind: CheckKind,
+        /// Its machine; `all` is the whole site.
+        machine: String,
+    },
+    /// A note.
+    Note,
+    /// A comment on a record.
+    Comment {
+        /// Its index.
+        of: u64,
+    },
+    /// The withdrawal of a record.
+    Withdrawn {
+        /// Its index.
+        of: u64,
+    },
+    /// The right values of a record.
+    Corrected {
+        /// Its index.
+        of: u64,
+    },
+}
+
+/// That it is on record, and under which index.
+#[must_use]
+pub fn on_record(entered: &Entered, index: Option<u64>, language: Language) -> String {
+    let amended = |of: u64, (english, spanish): Pair| match language {
+        Language::English => {
+            format!("Record {of} {english}; it stays as it was entered, the amendment is on record")
+        }
+        Language::Spanish => {
+            format!("El asiento {of} {spanish}; queda como se anotó, y la enmienda consta en el registro")
+        }
+    };
+    let said = match entered {
+        Entered::Check { kind, machine } => {
+            let kind = say(language, name(*kind));
+            match language {
+                Language::English => format!("The check «{kind}» of {machine} is on record"),
+                Language::Spanish => format!("El control «{kind}» de {machine} consta en el registro"),
+            }
+        }
+        Entered::Note => say(language, ("The note is on record", "La nota consta en el registro")).to_owned(),
+        Entered::Comment { of } => amended(*of, ("has a comment", "tiene un comentario")),
+        Entered::Withdrawn { of } => amended(*of, ("is withdrawn", "queda retirado")),
+        Entered::Corrected { of } => amended(*of, ("counts as corrected", "cuenta como corregido")),
+    };
+    match index {
+        Some(index) => format!("{said} [{} {index}].", say(language, ("record", "asiento"))),
+        None => format!("{said}."),
+    }
+}
+
+/// The name of a kind of check.
+const fn name(kind: CheckKind) -> Pair {
+    match kind {
+        CheckKind::Sanitizer => ("sanitizer", "desinfectante"),
+        CheckKind::Supply => ("supply", "suministros"),
+        CheckKind::DrainAndClean => ("drain-and-clean", "vaciado y limpieza"),
+        CheckKind::Thermometer => ("thermometer", "termómetro"),
+    }
+}
+
+/// What is to be done for a check that is due.
+#[must_use]
+pub const fn to_do(kind: CheckKind, language: Language) -> &'static str {
+    let pair = match kind {
+        CheckKind::Sanitizer => ("test the sanitizer", "medir el desinfectante"),
+        CheckKind::Supply => ("look at the supplies", "revisar los suministros"),
+        CheckKind::DrainAndClean => ("drain and clean", "vaciar y limpiar"),
+        CheckKind::Thermometer => ("compare the thermometer", "comparar el termómetro"),
+    };
+    say(language, pair)
+}
+
+/// How a check stands that is due.
+#[derive(Clone, Copy, PartialEq, Eq, Debug)]
+pub enum Due {
+    /// Its time is over.
+    Overdue,
+    /// Its time has come.
+    Since,
+    /// Its time will come.
+    By,
+}
+
+/// How a check stands; the time follows.
+#[must_use]
+pub const fn due(how: Due, language: Language) -> &'static str {
+    let pair = match how {
+        Due::Overdue => ("OVERDUE since", "ATRASADO desde"),
+        Due::Since => ("due since", "pendiente desde"),
+        Due::By => ("due by", "vence el"),
+    };
+    say(language, pair)
+}
+
+/// That nothing is due, and why where nothing asks for a check.
+#[must_use]
+pub const fn none_due(none_asked: bool, language: Language) -> &'static str {
+    let pair = if none_asked {
+        (
+            "No check is due: no [[shift]] and no [[meal-period]] is configured that would ask for one.",
+            "No hay controles pendientes: no hay ningún [[shift]] ni [[meal-period]] en la configuración que pida uno.",
+        )
+    } else {
+        ("No check is due.", "No hay controles pendientes.")
+    };
+    say(language, pair)
+}
+
 /// English and Spanish.
 type Pair = (&'static str, &'static str);
 

@@ -133,6 +133,7 @@ fn the_service_is_down_from_its_last_record_to_its_next_start() {
             version: "1".to_owned(),
             last_record: last.map(at),
             after_clean_stop: true,
+            from_file: false,
             replayed: 0,
         };
         Record::new(at(hours), None, Body::ServiceStart(body))

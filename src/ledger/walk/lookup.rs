@@ -69,7 +69,8 @@ impl Sums {
         self.incomplete.store(true, Ordering::Relaxed);
     }
 
-    /// Compares the indexes and tables that name records and cycles before `end`.
+    /// Compares the indexes and tables that name records and cycles. Cycles from `end` on are
+    /// told of elsewhere; what names any other record there is a stray.
     pub(super) fn compare(&self, connection: &Connection, format: i64, end: i64, audit: &mut Audit) {
         if self.incomplete.load(Ordering::Relaxed) {
             return;
@@ -88,13 +89,22 @@ impl Sums {
         };
         let mut look = Look { connection, end, audit };
         let differs = |name| BesideFault::IndexDiffers { name };
+        // By its name a machine is asked for, by its number it is found.
+        let named = |row: &Row<'_>| {
+            let entry: (i64, String) = (row.get(0)?, row.get(1)?);
+            Ok(self.keyed.hash_one((entry.0, entry.1.as_str())))
+        };
+        for (name, by_table, by_index) in NAMES {
+            let expected = AtomicU64::new(look.sum(by_table, named).unwrap_or_default());
+            look.compare(name, by_index, &expected, named, differs);
+        }
         let sql = "SELECT idx, machine, rinse_started, verdict FROM cycle INDEXED BY cycle_of_machine WHERE idx < ?1";
         look.compare("cycle_of_machine", sql, &self.by_machine, by_machine, differs);
         let sql = "SELECT idx, rinse_started, verdict FROM cycle INDEXED BY cycle_of_site WHERE idx < ?1";
         look.compare("cycle_of_site", sql, &self.of_site, of_site, differs);
         if format > 1 {
             let sql =
-                "SELECT idx, kind FROM record INDEXED BY record_by_kind WHERE kind <> 'cycle' AND idx < ?1";
+                "SELECT idx, kind FROM record INDEXED BY record_by_kind WHERE kind <> 'cycle' AND ?1 >= 0";
             look.compare("record_by_kind", sql, &self.by_kind, by_kind, differs);
             self.compare_tables(&mut look);
         }
@@ -114,12 +124,27 @@ impl Sums {
             Ok(self.keyed.hash_one(entry))
         };
         let differs = |name| BesideFault::LookupDiffers { name };
-        let sql = "SELECT kind, at, idx FROM event WHERE idx < ?1";
+        let sql = "SELECT kind, at, idx FROM event WHERE ?1 >= 0";
         look.compare("event", sql, &self.event, event, differs);
-        let sql = "SELECT subject, number, idx FROM about WHERE idx < ?1";
+        let sql = "SELECT subject, number, idx FROM about WHERE ?1 >= 0";
         look.compare("about", sql, &self.about, about, differs);
     }
 }
+
+/// Tables of names: the index that finds a number by its name, and how both are read. A record
+/// before the end has nothing to do with them, which is asked for all the same.
+const NAMES: [(&str, &str, &str); 2] = [
+    (
+        "sqlite_autoindex_machine_1",
+        "SELECT id, name FROM machine NOT INDEXED WHERE ?1 >= 0",
+        "SELECT id, name FROM machine INDEXED BY sqlite_autoindex_machine_1 WHERE name >= '' AND ?1 >= 0",
+    ),
+    (
+        "sqlite_autoindex_channel_1",
+        "SELECT id, name FROM channel NOT INDEXED WHERE ?1 >= 0",
+        "SELECT id, name FROM channel INDEXED BY sqlite_autoindex_channel_1 WHERE name >= '' AND ?1 >= 0",
+    ),
+];
 
 /// Where entries are looked at, and who is told.
 struct Look<'a> {
@@ -129,6 +154,16 @@ struct Look<'a> {
 }
 
 impl Look<'_> {
+    fn sum(&self, sql: &str, entry: impl Fn(&Row<'_>) -> rusqlite::Result<u64>) -> rusqlite::Result<u64> {
+        let mut statement = self.connection.prepare(sql)?;
+        let mut rows = statement.query([self.end])?;
+        let mut sum = 0_u64;
+        while let Some(row) = rows.next()? {
+            sum = sum.wrapping_add(entry(row)?);
+        }
+        Ok(sum)
+    }
+
     fn compare(
         &mut self,
         name: &'static str,
@@ -137,16 +172,7 @@ impl Look<'_> {
         entry: impl Fn(&Row<'_>) -> rusqlite::Result<u64>,
         differs: impl Fn(&'static str) -> BesideFault,
     ) {
-        let sum = || -> rusqlite::Result<u64> {
-            let mut statement = self.connection.prepare(sql)?;
-            let mut rows = statement.query([self.end])?;
-            let mut sum = 0_u64;
-            while let Some(row) = rows.next()? {
-                sum = sum.wrapping_add(entry(row)?);
-            }
-            Ok(sum)
-        };
-        match sum() {
+        match self.sum(sql, entry) {
             Ok(sum) if sum == expected.load(Ordering::Relaxed) => {}
             Ok(_) => self.audit.found(differs(name)),
             Err(error) => {

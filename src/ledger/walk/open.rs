@@ -6,6 +6,7 @@ use std::time::Duration;
 use rusqlite::config::DbConfig;
 use rusqlite::{Connection, OpenFlags};
 
+use crate::ledger::access::present;
 use crate::ledger::error::LedgerError;
 use crate::ledger::schema::{Header, beside, check_header, escape};
 
@@ -33,9 +34,7 @@ pub(super) struct Source {
 
 impl Source {
     pub(super) fn of(path: &Path) -> Result<Self, LedgerError> {
-        if !path.exists() {
-            return Err(LedgerError::Missing { path: path.to_path_buf() });
-        }
+        present(path)?;
         if path.is_dir() {
             return Err(LedgerError::NotALedger { path: path.to_path_buf(), source: None });
         }

@@ -14,10 +14,12 @@ use sha2::{Digest, Sha256};
 use crate::core::audit::{
     Audit, BesideFault, CycleFound, CycleRow, Finding, RecordFault, Row, Seen, TraceRow, examine,
 };
+use crate::core::time::Timestamp;
 use crate::ledger::blocks::decode_trace;
 use crate::ledger::error::LedgerError;
 use crate::ledger::schema::verdict_of;
 
+use super::days::Days;
 use super::lookup::Sums;
 use super::open::Source;
 use super::tables::{Tables, is_damage};
@@ -55,8 +57,7 @@ type Handed = Result<(u64, Vec<Piece>), LedgerError>;
 /// Walks over all records and tells `audit` of them.
 pub(super) fn walk(
     source: &Source,
-    tables: &Tables,
-    sums: Option<&Sums>,
+    beside: super::Beside<'_>,
     threads: usize,
     audit: &mut Audit,
 ) -> Result<(), LedgerError> {
@@ -68,7 +69,7 @@ pub(super) fn walk(
             let next = &next;
             scope.spawn(move || {
                 if let Err(error) =
-                    Looker::open(source, tables, sums).and_then(|looker| looker.work(next, &hand_over))
+                    Looker::open(source, beside).and_then(|looker| looker.work(next, &hand_over))
                 {
                     // Nobody waits where another thread failed before.
                     drop(hand_over.send(Err(error)));
@@ -105,14 +106,15 @@ struct Looker<'t> {
     connection: Connection,
     source: &'t Source,
     tables: &'t Tables,
-    /// Where everything is looked at.
     sums: Option<&'t Sums>,
+    days: Option<&'t Days>,
 }
 
 impl<'t> Looker<'t> {
-    fn open(source: &'t Source, tables: &'t Tables, sums: Option<&'t Sums>) -> Result<Self, LedgerError> {
+    fn open(source: &'t Source, beside: super::Beside<'t>) -> Result<Self, LedgerError> {
         let (connection, _) = source.open()?;
-        Ok(Self { connection, source, tables, sums })
+        let super::Beside { tables, sums, days } = beside;
+        Ok(Self { connection, source, tables, sums, days })
     }
 
     fn work(&self, next: &Mutex<Next>, hand_over: &SyncSender<Handed>) -> Result<(), LedgerError> {
@@ -175,6 +177,7 @@ impl<'t> Looker<'t> {
         let mut cycles = Beside::begin(&mut cycles, part, "the table of cycles", |row| self.cycle(row));
         let mut traces =
             self.sums.is_some().then(|| Beside::begin(&mut traces, part, "the table of traces", trace));
+        let mut days = self.days.map(Days::part);
         let mut rows = records.query([part.from, part.to])?;
         while let Some(row) = rows.next()? {
             let place: i64 = row.get(0)?;
@@ -183,10 +186,13 @@ impl<'t> Looker<'t> {
             if let Some(traces) = &mut traces {
                 traces.strays_before(place, pieces, |index| BesideFault::TraceStray { index });
             }
-            let cycle = match cycles.at(place) {
-                Found::Unknown => CycleFound::NotLookedAt,
-                Found::None => CycleFound::Absent,
-                Found::Some(cycle) => CycleFound::There(cycle),
+            let (cycle, of_day) = match cycles.at(place) {
+                Found::Unknown => (CycleFound::NotLookedAt, None),
+                Found::None => (CycleFound::Absent, None),
+                Found::Some((machine, cycle)) => {
+                    let of_day = (machine, Timestamp::from_micros(cycle.rinse_started));
+                    (CycleFound::There(cycle), Some(of_day))
+                }
             };
             let trace = match traces.as_mut().map_or(Found::Unknown, |traces| traces.at(place)) {
                 Found::Unknown => TraceRow::NotLookedAt,
@@ -197,12 +203,19 @@ impl<'t> Looker<'t> {
                 let (leaf, bytes) = (row.get_ref(2)?.as_blob()?, row.get_ref(3)?.as_blob()?);
                 sums.add_record(place, row.get_ref(1)?.as_str()?, leaf, bytes);
             }
-            pieces.push(seen(place, row, 1, cycle, trace)?);
+            let piece = seen(place, row, 1, cycle, trace)?;
+            if let (Some(days), Piece::Seen(seen)) = (&mut days, &piece) {
+                days.take(place, of_day, row.get_ref(1)?.as_str()? == "cycle", seen);
+            }
+            pieces.push(piece);
             *at = place + 1;
         }
         cycles.strays_before(part.to, pieces, |index| BesideFault::CycleRowStray { index });
-        if let (true, Some(sums)) = (cycles.tell(pieces), self.sums) {
-            sums.give_up();
+        if cycles.tell(pieces) {
+            self.give_up();
+        }
+        if let Some(days) = days {
+            days.finish();
         }
         if let Some(mut traces) = traces {
             traces.strays_before(part.to, pieces, |index| BesideFault::TraceStray { index });
@@ -214,9 +227,7 @@ impl<'t> Looker<'t> {
     /// Reads what can be read of a part with a damaged page. What is kept beside these records is
     /// not looked at: it lies on other pages, and the damage is told of already.
     fn one_by_one(&self, from: i64, part: Part, pieces: &mut Vec<Piece>) -> Result<(), LedgerError> {
-        if let Some(sums) = self.sums {
-            sums.give_up();
-        }
+        self.give_up();
         let mut record = self
             .connection
             .prepare_cached("SELECT kind, leaf, bytes FROM record WHERE idx = ?1")
@@ -240,17 +251,29 @@ impl<'t> Looker<'t> {
         Ok(())
     }
 
-    fn cycle(&self, row: &DatabaseRow<'_>) -> rusqlite::Result<CycleRow<'t>> {
+    /// What was added up is not all there is, so that nothing can be compared with it.
+    fn give_up(&self) {
+        if let Some(sums) = self.sums {
+            sums.give_up();
+        }
+        if let Some(days) = self.days {
+            days.give_up();
+        }
+    }
+
+    /// The row of a cycle, with the number of its machine.
+    fn cycle(&self, row: &DatabaseRow<'_>) -> rusqlite::Result<(i64, CycleRow<'t>)> {
         let (machine, rinse_started, verdict) = (row.get(1)?, row.get(2)?, row.get(3)?);
         if let Some(sums) = self.sums {
             sums.add_cycle((row.get(0)?, machine, rinse_started, verdict));
         }
-        Ok(CycleRow {
+        let found = CycleRow {
             machine: self.tables.machines.get(&machine).map(String::as_str),
             rinse_started,
             verdict: verdict_of(verdict),
             rinse_min_c: row.get(4)?,
-        })
+        };
+        Ok((machine, found))
     }
 }
 

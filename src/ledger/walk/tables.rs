@@ -5,12 +5,14 @@ use std::path::Path;
 
 use rusqlite::{Connection, ErrorCode, OptionalExtension};
 
-use crate::core::audit::{Audit, BesideFault, Standing, StoredSeal};
+use crate::core::audit::{Audit, BesideFault, RecordFault, Standing, StoredSeal};
 use crate::core::time::Timestamp;
 use crate::ledger::blocks;
 use crate::ledger::error::LedgerError;
 use crate::ledger::tail;
 
+/// Rows of the last pages of records, and more: those are read to their very end.
+const LAST_ROWS: i64 = 4_096;
 /// Smallest room that a record takes in a file, bytes: its hash.
 const RECORD_BYTES_MIN: u64 = 32;
 
@@ -127,12 +129,14 @@ fn read_machines(connection: &Connection, machines: &mut BTreeMap<i64, String>) 
 }
 
 fn read_standing(connection: &Connection) -> rusqlite::Result<Option<Standing>> {
-    connection
-        .query_row("SELECT tree_size, frontier FROM state", [], |row| {
-            let size: i64 = row.get(0)?;
-            Ok(Standing { size: u64::try_from(size).unwrap_or(0), frontier: row.get(1)? })
-        })
-        .optional()
+    // To its end, although there is but one row: a page that says it holds more is damaged.
+    let mut statement = connection.prepare("SELECT tree_size, frontier FROM state")?;
+    let rows = statement.query_map([], |row| {
+        let size: i64 = row.get(0)?;
+        Ok(Standing { size: u64::try_from(size).unwrap_or(0), frontier: row.get(1)? })
+    })?;
+    let standings = rows.collect::<rusqlite::Result<Vec<_>>>()?;
+    Ok(standings.into_iter().next())
 }
 
 /// Looks for what lies beside no record, past the last one.
@@ -141,6 +145,33 @@ pub(super) fn look_past_the_end(connection: &Connection, end: i64, audit: &mut A
         let sql = format!("SELECT idx FROM {table} WHERE idx >= ?1 ORDER BY idx");
         connection.prepare(&sql)?.query_map([end], |row| row.get(0))?.collect()
     };
+    // A page that says it holds more than it does shows only to whoever reads to its end.
+    let scan = || -> rusqlite::Result<Vec<i64>> {
+        let mut all =
+            connection.prepare("SELECT idx, length(bytes) FROM record NOT INDEXED WHERE idx >= ?1")?;
+        let mut rows = all.query([end.saturating_sub(LAST_ROWS)])?;
+        let (mut beyond, mut before) = (Vec::new(), i64::MIN);
+        while let Some(row) = rows.next()? {
+            let index: i64 = row.get(0)?;
+            if index >= end || index <= before {
+                beyond.push(index);
+            }
+            before = before.max(index);
+        }
+        Ok(beyond)
+    };
+    match scan() {
+        Ok(beyond) => {
+            for index in beyond {
+                audit.found(RecordFault::RecordOutOfPlace { index });
+            }
+        }
+        Err(error) => audit.found(BesideFault::TableUnreadable {
+            what: "the table of records",
+            from: end,
+            cause: error.to_string(),
+        }),
+    }
     // What cannot be read was told of already, in the part before it.
     for index in strays("cycle").unwrap_or_default() {
         audit.found(BesideFault::CycleRowStray { index });

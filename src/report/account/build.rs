@@ -179,43 +179,21 @@ impl Builder {
         }
         self.blanks.note(index, record);
         story::note(&mut self.stories, record);
-        match &record.body {
-            Body::ConfigurationChange(change) => {
-                if let Some(now) = self.configured.take(record.recorded, &change.toml, self.question.to) {
-                    self.blanks.configured(record.recorded, |probe| now.channels.iter().any(|c| c == probe));
-                }
+        self.entries.take(index, record, self.configured.latest());
+        if let Body::ConfigurationChange(change) = &record.body {
+            if let Some(now) = self.configured.take(record.recorded, &change.toml, self.question.to) {
+                self.blanks.configured(record.recorded, |probe| now.channels.iter().any(|c| c == probe));
             }
-            Body::AlertRaised(raised) => self.name(raised.cause, raised.alert),
-            Body::AlertChanged(changed) => self.name(changed.cause, changed.alert),
-            Body::CorrectiveAction(action) => {
-                self.actions.insert(action.alert, index);
-            }
-            Body::Maintenance(work) if work.ended => {
-                self.worked.push((record.recorded, record.machine.clone()));
-            }
-            Body::Check(_) | Body::Note(_) | Body::Amendment(_) => {
-                self.entries.take(index, record, self.configured.latest());
-            }
-            Body::Cycle(_)
-            | Body::Gap(_)
-            | Body::ServiceStart(_)
-            | Body::ServiceStop(_)
-            | Body::ClockStep(_)
-            | Body::MachineFailure(_)
-            | Body::AlertAcknowledged(_)
-            | Body::AlertCleared(_)
-            | Body::AlertClosed(_)
-            | Body::Notification(_)
-            | Body::Maintenance(_)
-            | Body::SigningKey(_)
-            | Body::LawfulHold(_)
-            | Body::Pruned(_)
-            | Body::Import(_)
-            | Body::Restored(_)
-            | Body::Calibration(_)
-            | Body::Response(_)
-            | Body::WiringProof(_)
-            | Body::SignOff(_) => {}
+        } else if let Body::AlertRaised(raised) = &record.body {
+            self.name(raised.cause, raised.alert);
+        } else if let Body::AlertChanged(changed) = &record.body {
+            self.name(changed.cause, changed.alert);
+        } else if let Body::CorrectiveAction(action) = &record.body {
+            self.actions.insert(action.alert, index);
+        } else if let Body::Maintenance(work) = &record.body
+            && work.ended
+        {
+            self.worked.push((record.recorded, record.machine.clone()));
         }
         if self.question.holds(record.recorded) && self.question.wants(record.machine.as_deref()) {
             self.service.extend(service::event(index, record));

@@ -23,41 +23,17 @@ pub(super) struct Entries {
 }
 
 impl Entries {
-    /// Takes a check, a note or an amendment; checks are judged by the configuration that was in force.
+    /// Takes a check, a note or an amendment, and passes over any other record; checks are judged by the configuration that was in force.
     pub(super) fn take(&mut self, index: u64, record: &Record, configured: Option<&Recorded>) {
         let (recorded, machine) = (record.recorded, record.machine.clone());
-        match &record.body {
-            Body::Check(check) => self.check(index, record, check, None, configured),
-            Body::Note(note) => {
-                let (by, text) = (note.by.clone(), note.text.clone());
-                let remark = Remark { index, recorded, machine, by, text, amends: None, withdrawn_by: None };
-                self.remarks.insert(index, (note.at.unwrap_or(recorded), remark));
-            }
-            Body::Amendment(amendment) => self.amendment(index, record, amendment, configured),
-            Body::Cycle(_)
-            | Body::Gap(_)
-            | Body::ServiceStart(_)
-            | Body::ServiceStop(_)
-            | Body::ClockStep(_)
-            | Body::ConfigurationChange(_)
-            | Body::MachineFailure(_)
-            | Body::AlertRaised(_)
-            | Body::AlertChanged(_)
-            | Body::AlertAcknowledged(_)
-            | Body::AlertCleared(_)
-            | Body::AlertClosed(_)
-            | Body::CorrectiveAction(_)
-            | Body::Notification(_)
-            | Body::Maintenance(_)
-            | Body::SigningKey(_)
-            | Body::LawfulHold(_)
-            | Body::Pruned(_)
-            | Body::Import(_)
-            | Body::Restored(_)
-            | Body::Calibration(_)
-            | Body::Response(_)
-            | Body::WiringProof(_)
-            | Body::SignOff(_) => {}
+        if let Body::Check(check) = &record.body {
+            self.check(index, record, check, None, configured);
+        } else if let Body::Note(note) = &record.body {
+            let (by, text) = (note.by.clone(), note.text.clone());
+            let remark = Remark { index, recorded, machine, by, text, amends: None, withdrawn_by: None };
+            self.remarks.insert(index, (note.at.unwrap_or(recorded), remark));
+        } else if let Body::Amendment(amendment) = &record.body {
+            self.amendment(index, record, amendment, configured);
         }
     }
 

@@ -5,11 +5,12 @@ use std::collections::BTreeMap;
 use jiff::civil::Date;
 
 use super::build::{Question, Room};
-use super::{Counts, DayAccount, DriftAccount, ExceptionAccount, GapAccount, LimitInForce, MachineAccount};
+use super::{DayAccount, DriftAccount, ExceptionAccount, GapAccount, LimitInForce, MachineAccount};
 use crate::core::alert;
 use crate::core::alert::Condition;
 use crate::core::alert::hours::{Stretch, local_date};
 use crate::core::alert::story::Story;
+use crate::core::cycle::counts::Counts;
 use crate::core::cycle::plate::{MachineKind, Sanitizing};
 use crate::core::cycle::verdict::{Finding, Verdict};
 use crate::core::daily::median;
@@ -166,9 +167,7 @@ impl Machine {
         day.late += u64::from(late_by(taken.record).is_some());
         day.recovery.extend(recovery_s);
         if let Some(settled_c) = cycle.rinse_min_c {
-            if cycle.believed() == cycle.verdict {
-                day.settled.push(settled_c);
-            }
+            day.settled.extend(believed_minimum_c(cycle));
             let place = Verdict::ALL.into_iter().position(|verdict| verdict == cycle.verdict);
             let second = u32::try_from(at.since(stretch.from).as_secs()).unwrap_or(u32::MAX);
             #[expect(clippy::cast_possible_truncation, reason = "for a plot; f32 holds 0.00001 °C here")]
@@ -270,7 +269,16 @@ fn cut(stretch: Stretch, span: Stretch) -> Stretch {
     Stretch { from: stretch.from.max(span.from), to: stretch.to.min(span.to) }
 }
 
-fn lowest(values: &[f64]) -> Option<f64> {
+/// The settled minimum of a cycle that counts for the lowest one and the median, °C: what a faulty
+/// probe showed does not.
+#[must_use]
+pub fn believed_minimum_c(cycle: &Cycle) -> Option<f64> {
+    cycle.rinse_min_c.filter(|_| cycle.believed() == cycle.verdict)
+}
+
+/// The lowest of some minima.
+#[must_use]
+pub fn lowest(values: &[f64]) -> Option<f64> {
     values.iter().copied().min_by(f64::total_cmp)
 }
 

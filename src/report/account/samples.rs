@@ -10,12 +10,13 @@ use jiff::civil::Date;
 use jiff::tz::TimeZone;
 
 use super::{
-    ACCOUNT_FORMAT, Account, ActionAccount, AlertAccount, CalibrationAccount, Chart, CheckAccount, Counts,
+    ACCOUNT_FORMAT, Account, ActionAccount, AlertAccount, CalibrationAccount, Chart, CheckAccount,
     DayAccount, DriftAccount, DriftSignal, ExceptionAccount, GapAccount, LimitInForce, MachineAccount,
     OverdueCheck, RecordRange, Remark, Seal, ServiceEvent,
 };
 use crate::core::alert::{Condition, Quantity};
 use crate::core::checkpoint::Checkpoint;
+use crate::core::cycle::counts::Counts;
 use crate::core::cycle::plate::{LimitSource, MachineKind, Sanitizing};
 use crate::core::cycle::verdict::{Finding, Reason, Verdict};
 use crate::core::effect::{Trace, TraceReading};

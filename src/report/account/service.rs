@@ -14,7 +14,8 @@ fn text(body: &Body) -> Option<String> {
     Some(match body {
         Body::ServiceStart(start) => {
             let before = if start.after_clean_stop { "an orderly stop" } else { "a stop without notice" };
-            format!("version {} started after {before}", start.version)
+            let what = if start.from_file { "replayed a file" } else { "started" };
+            format!("version {} {what} after {before}", start.version)
         }
         Body::ServiceStop(stop) => match stop.cause {
             StopCause::Signal => "stopped by order".to_owned(),

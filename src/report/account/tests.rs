@@ -8,7 +8,7 @@ use jiff::civil::date;
 use super::build::{Builder, Question};
 use super::*;
 use crate::core::alert::AlertNumber;
-use crate::core::cycle::verdict::Reason;
+use crate::core::cycle::verdict::{Reason, Verdict};
 use crate::core::effect::TraceReading;
 use crate::core::record::{
     AlertAcknowledged, AlertChanged, AlertCleared, AlertClosed, AlertRaised, Amendment, Body, Change,
@@ -80,6 +80,7 @@ impl Book {
             version: "0.1.0".to_owned(),
             last_record: None,
             after_clean_stop: true,
+            from_file: false,
             replayed: 0,
         };
         book.put("2026-03-01T12:00:00Z", None, Body::ServiceStart(start));
@@ -203,6 +204,7 @@ fn what_was_not_watched_is_named() {
         version: "0.1.0".to_owned(),
         last_record: Some(at("2026-03-04T17:00:00Z")),
         after_clean_stop: false,
+        from_file: false,
         replayed: 7,
     };
     book.put("2026-03-04T17:15:00Z", None, Body::ServiceStart(start));

@@ -4,8 +4,10 @@ use super::sheet::Tone;
 use super::tell::Teller;
 use super::words::Word;
 use super::{Block, Draft};
+use crate::core::cycle::counts::Counts;
 use crate::core::cycle::verdict::Verdict;
-use crate::report::account::{Counts, DayAccount, MachineAccount};
+use crate::core::cycle::words::meaning;
+use crate::report::account::{DayAccount, MachineAccount};
 use crate::report::plot::{Size, days};
 
 /// Size of a picture over the width of the page, px.
@@ -93,15 +95,8 @@ impl Draft<'_> {
 
     fn meanings(&mut self) {
         self.heading(2, self.teller.say(Word::VerdictsHeading));
-        let meaning = |verdict| match verdict {
-            Verdict::Cold => Word::MeanCold,
-            Verdict::Brief => Word::MeanBrief,
-            Verdict::Weak => Word::MeanWeak,
-            Verdict::Unproven => Word::MeanUnproven,
-            Verdict::Narrow => Word::MeanNarrow,
-            Verdict::Pass => Word::MeanPass,
-        };
-        let row = |verdict| vec![self.teller.verdict(verdict), self.teller.say(meaning(verdict)).to_owned()];
+        let language = self.teller.reader.language;
+        let row = |verdict| vec![self.teller.verdict(verdict), meaning(verdict, language).to_owned()];
         let rows = Verdict::ALL.into_iter().map(row).collect();
         let columns = vec![self.narrow(Word::VerdictColumn), self.wide(Word::MeaningColumn, 1)];
         self.table(columns, rows);
@@ -121,7 +116,8 @@ impl Draft<'_> {
                 days: &machine.days,
                 gaps: &gaps,
             };
-            let plot = days::plot(span, &self.teller.reader);
+            let reader = &self.teller.reader;
+            let plot = days::plot(span.narrowed(&reader.zone), reader);
             let alt = plot.description.clone();
             let plot = self.plot(&plot.svg(ACROSS));
             self.blocks.push(Block::Plot { plot, alt });
@@ -166,12 +162,5 @@ impl Draft<'_> {
 }
 
 fn sum(machines: &[MachineAccount]) -> Counts {
-    machines.iter().fold(Counts::default(), |sum, machine| Counts {
-        cold: sum.cold + machine.counts.cold,
-        brief: sum.brief + machine.counts.brief,
-        weak: sum.weak + machine.counts.weak,
-        unproven: sum.unproven + machine.counts.unproven,
-        narrow: sum.narrow + machine.counts.narrow,
-        pass: sum.pass + machine.counts.pass,
-    })
+    machines.iter().fold(Counts::default(), |sum, machine| sum.plus(machine.counts))
 }

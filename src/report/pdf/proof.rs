@@ -64,8 +64,9 @@ impl Draft<'_> {
             step(Word::StepDetach, &detached),
             step(
                 Word::StepEarlier,
-                "rinseward verify report.pdf --key site.verify-key --checkpoint earlier.txt",
+                "rinseward verify report.pdf --key site.verify-key --checkpoint kept.txt",
             ),
+            step(Word::StepKeep, "rinseward checkpoint > kept.txt"),
             step(Word::StepPaper, ""),
         ];
         self.blocks.push(Block::Steps { steps });

@@ -5,6 +5,8 @@ use super::tell::Teller;
 use super::words::Word;
 use super::{Block, Draft};
 use crate::core::cycle::verdict::Verdict;
+use crate::core::cycle::words;
+use crate::core::late::LATE_AFTER;
 use crate::core::record::{Basis, Cycle};
 use crate::report::account::ExceptionAccount;
 use crate::report::plot::{Size, cycle};
@@ -16,10 +18,6 @@ pub const LISTED_MAX: usize = 6000;
 
 /// Size of a trace beside its figures, px.
 const BESIDE: Size = Size { width: 420, height: 215 };
-
-/// Seconds between the end of a cycle and its record beyond which the record is late
-/// (`DayAccount::late` has the same rule).
-const LATE_S: f64 = 3600.0;
 
 impl Draft<'_> {
     pub(super) fn racks(&mut self) {
@@ -46,7 +44,12 @@ impl Draft<'_> {
         } else {
             let (count, drawn, listed) =
                 (count.to_string(), all.len().to_string(), further.len().to_string());
-            let values = [("count", count.as_str()), ("drawn", &drawn), ("listed", &listed)];
+            let language = teller.reader.language;
+            let worse = Verdict::ALL.into_iter().filter(|verdict| *verdict != Verdict::Pass);
+            let verdicts: Vec<_> = worse.map(|verdict| words::verdict(verdict, language)).collect();
+            let verdicts = verdicts.join(", ");
+            let values =
+                [("count", count.as_str()), ("drawn", &drawn), ("verdicts", &verdicts), ("listed", &listed)];
             self.text(Tone::Small, teller.with(Word::ExceptionsRule, &values));
         }
         self.left_out();
@@ -198,7 +201,7 @@ impl Draft<'_> {
 
     fn recorded(&self, exception: &ExceptionAccount) -> String {
         let index = exception.index.to_string();
-        if exception.recorded.seconds_since(exception.cycle.rinse_ended) <= LATE_S {
+        if exception.recorded.since(exception.cycle.rinse_ended) <= LATE_AFTER {
             return index;
         }
         let at = self.teller.stamp(exception.recorded);

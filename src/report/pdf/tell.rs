@@ -3,11 +3,11 @@
 use crate::core::alert::{Condition, Quantity};
 use crate::core::cycle::plate::{LimitSource, MachineKind, Sanitizing};
 use crate::core::cycle::verdict::Verdict;
+use crate::core::cycle::words::verdict as verdict_word;
 use crate::core::reader::{Language, Reader};
 use crate::core::reading::Fault;
 use crate::core::record::CheckKind;
 use crate::core::time::Timestamp;
-use crate::report::plot::words::verdict as verdict_word;
 use crate::report::words::mark;
 
 use super::words::Word;

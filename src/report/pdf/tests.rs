@@ -1,8 +1,9 @@
 //! What the sheet says; how it comes out on paper is tested from outside, on the real file.
 
 use super::*;
+use crate::core::cycle::counts::Counts;
 use crate::core::cycle::verdict::Verdict;
-use crate::report::account::{Counts, samples};
+use crate::report::account::samples;
 
 const ATTACHED: [Attached<'_>; 2] =
     [Attached { name: CYCLES, bytes: 2048 }, Attached { name: ACCOUNT, bytes: 3 << 20 }];

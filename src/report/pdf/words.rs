@@ -67,8 +67,8 @@ words! {
     // Summary.
     SummaryHeading: "Summary", "Resumen";
     Racks: "Racks", "Canastas";
-    PassRate: "Proven good", "Comprobadas";
-    PassRateNote: "«Proven good» is the share of racks that passed, barely or plainly. An unproven rack is never counted as one that passed. Shares are rounded down.", "«Comprobadas» es la parte de las canastas que pasaron, con holgura o por poco. Una canasta sin comprobar nunca cuenta como correcta. Los porcentajes se redondean hacia abajo.";
+    PassRate: "Passed", "Pasaron";
+    PassRateNote: "«Passed» is the share of racks that passed, narrowly or plainly. An unproven rack is never counted as one that passed. Shares are rounded down.", "«Pasaron» es la parte de las canastas que pasaron, con holgura o por poco. Una canasta sin comprobar nunca cuenta como correcta. Los porcentajes se redondean hacia abajo.";
     Lowest: "Lowest minimum", "Mínimo más bajo";
     Median: "Median minimum", "Mediana de mínimos";
     Monitored: "Monitored", "Vigilado";
@@ -85,16 +85,10 @@ words! {
     VerdictsHeading: "What the verdicts mean", "Qué significan los veredictos";
     VerdictColumn: "Verdict", "Veredicto";
     MeaningColumn: "Meaning", "Significado";
-    MeanCold: "the settled minimum of the final rinse was below its limit", "el mínimo estable del enjuague final quedó por debajo de su límite";
-    MeanBrief: "the limit was held for less than the time required", "el límite se sostuvo menos tiempo del exigido";
-    MeanWeak: "the sanitizer on file was outside its permitted range", "el desinfectante registrado estaba fuera del rango permitido";
-    MeanUnproven: "evidence is missing; never counted as a pass", "falta la evidencia; nunca cuenta como correcta";
-    MeanNarrow: "passed, by less than the uncertainty of the measurement", "pasó, por menos que la incertidumbre de la medida";
-    MeanPass: "passed", "pasó";
 
     // Day by day.
     DaysHeading: "Day by day", "Día a día";
-    DaysNote: "Each mark is the settled minimum of one rack; the band is the limit ± its expanded uncertainty (k = 2). Marks that would cover one another are drawn once.", "Cada marca es el mínimo estable de una canasta; la banda es el límite ± su incertidumbre expandida (k = 2). Las marcas que se taparían se dibujan una vez.";
+    DaysNote: "Each mark is the settled minimum of one rack; the band is the limit ± its expanded uncertainty (k = 2). Marks that would cover one another are drawn once. Where all racks lie in a small part of the span, only those days are drawn.", "Cada marca es el mínimo estable de una canasta; la banda es el límite ± su incertidumbre expandida (k = 2). Las marcas que se taparían se dibujan una vez. Si todas las canastas caen en una pequeña parte del periodo, solo se dibujan esos días.";
     Day: "Day", "Día";
     NotPassed: "Not passed", "No pasaron";
     NarrowColumn: "Narrow", "Justas";
@@ -108,7 +102,7 @@ words! {
     // Exceptions.
     ExceptionsHeading: "Racks that did not plainly pass", "Canastas que no pasaron con holgura";
     ExceptionsCount: "{count} racks, each with its trace, what was found, and what was done about it.", "{count} canastas, cada una con su traza, lo hallado y lo que se hizo.";
-    ExceptionsRule: "There are {count} of them. The {drawn} worst are shown with their trace: by verdict first (cold, too short, weak sanitizer, unproven, narrow), within a verdict the oldest first. {listed} more are in the table below.", "Son {count}. Las {drawn} peores se muestran con su traza: primero por veredicto (frías, cortas, desinfectante fuera de rango, sin comprobar, justas) y dentro de cada uno las más antiguas. Otras {listed} están en la tabla de abajo.";
+    ExceptionsRule: "There are {count} of them. The {drawn} worst are shown with their trace: by verdict first ({verdicts}), within a verdict the oldest first. {listed} more are in the table below.", "Son {count}. Las {drawn} peores se muestran con su traza: primero por veredicto ({verdicts}) y dentro de cada uno las más antiguas. Otras {listed} están en la tabla de abajo.";
     ExceptionsBeyond: "{count} more are not listed on paper; all of them stand in the attached cycles.csv and account.json.", "Otras {count} no figuran en papel; todas están en cycles.csv y account.json, adjuntos.";
     ExceptionsLeftOut: "{count} more racks of «{machine}» are counted above and told neither here nor in account.json, since there were too many: {verdicts}. All of them stand in the attached cycles.csv.", "Otras {count} canastas de «{machine}» se cuentan arriba y no se detallan ni aquí ni en account.json, por ser demasiadas: {verdicts}. Todas están en cycles.csv, adjunto.";
     TracesLeftOut: "The traces of {count} more racks are kept and not drawn, since there were too many: ask for a shorter span.", "Las trazas de otras {count} canastas se conservan y no se dibujan, por ser demasiadas: pida un periodo más corto.";
@@ -257,7 +251,8 @@ words! {
     StepVerify: "Verify it. No network and no trust in the kitchen is needed.", "Verifíquelo. No hace falta red ni confiar en la cocina.";
     StepExit: "«Whole» (exit code 0) says: the attached records are those that the checkpoint counts, unchanged. Not whole is exit code 1; 2 says that it could not be checked.", "«Entero» (código 0) significa: los asientos adjuntos son los que cuenta el punto de control, sin cambios. No entero es el código 1; 2 indica que no se pudo comprobar.";
     StepDetach: "Or take the attachments out first, with any PDF program, and verify the table by itself.", "O saque antes los adjuntos, con cualquier programa de PDF, y verifique la tabla por sí sola.";
-    StepEarlier: "Where you kept an earlier checkpoint, give it too: it proves that nothing older was changed since.", "Si guardó un punto de control anterior, indíquelo también: prueba que desde entonces no se cambió nada más antiguo.";
+    StepEarlier: "Where you kept an earlier checkpoint as kept.txt, give it too: it proves that nothing older was changed since.", "Si guardó un punto de control anterior como kept.txt, indíquelo también: prueba que desde entonces no se cambió nada más antiguo.";
+    StepKeep: "Keep a checkpoint for next time, where the kitchen cannot reach it: have the site type this, and keep the file that it sends you.", "Guarde un punto de control para la próxima vez, fuera del alcance de la cocina: pida al sitio que escriba esto y guarde el archivo que le envíe.";
     StepPaper: "The pages you read are made from the attached account.json. Its counts, exceptions, checks and corrective actions are compared with the sealed records; medians, monitored time and early warnings are not reckoned again, and the pages themselves are not read.", "Las páginas que lee se hacen de account.json, adjunto. Sus recuentos, excepciones, controles y acciones correctivas se comparan con los asientos sellados; las medianas, el tiempo vigilado y los avisos tempranos no se recalculan, y las páginas mismas no se leen.";
     AttachmentsHeading: "Attached files", "Archivos adjuntos";
     File: "File", "Archivo";

@@ -1,8 +1,9 @@
 //! The trace of one cycle: wash and rinse windows, limit, settled minimum.
 
-use super::words::{Word, verdict};
+use super::words::Word;
 use super::{Line, Plot, Point, Shade, Shape, Stroke, Window, ticks};
 use crate::core::cycle::verdict::Verdict;
+use crate::core::cycle::words::verdict;
 use crate::core::effect::{Trace, TraceReading};
 use crate::core::reader::Reader;
 use crate::core::record::{Basis, Cycle};

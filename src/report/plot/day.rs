@@ -1,9 +1,10 @@
 //! The settled minima of one day, or of a week, against their limit.
 
 use super::cycle::{capital, shape};
-use super::words::{Word, verdict};
+use super::words::Word;
 use super::{Axis, Band, Line, Plot, Point, Shade, Shape, Stroke, Tick, Window, ticks};
 use crate::core::cycle::verdict::Verdict;
+use crate::core::cycle::words::verdict;
 use crate::core::reader::Reader;
 use crate::core::record::Cycle;
 use crate::core::time::Timestamp;
@@ -78,7 +79,7 @@ pub fn plot(day: Day<'_>, reader: &Reader) -> Plot {
     Plot {
         title,
         description,
-        x: hours(day, reader, length),
+        x: hours(day.from, day.to, reader),
         windows: day.gaps.iter().map(gap).collect(),
         bands: bands(day, reader, length),
         lines: limits().next().map(|_| limit(day, reader, length)).into_iter().collect(),
@@ -102,11 +103,12 @@ fn weekday(at: Timestamp, reader: &Reader) -> String {
 }
 
 /// Longest stretch that is marked by hours, s; a longer one is marked by days.
-const BY_HOURS_S: f64 = 36.0 * 3600.0;
+pub(super) const BY_HOURS_S: f64 = 36.0 * 3600.0;
 
 /// Marks at whole hours of the site's clock, every three hours, or at each midnight.
-fn hours(day: Day<'_>, reader: &Reader, length: f64) -> Axis {
+pub(super) fn hours(from: Timestamp, to: Timestamp, reader: &Reader) -> Axis {
     let hour = std::time::Duration::from_secs(3600);
+    let length = to.seconds_since(from);
     let by_hours = length <= BY_HOURS_S;
     let wanted = |at: Timestamp| {
         let clock = reader.clock(at);
@@ -114,11 +116,11 @@ fn hours(day: Day<'_>, reader: &Reader, length: f64) -> Axis {
         hour.is_some_and(|hour| if by_hours { hour % HOURS == 0 } else { hour == 0 })
     };
     let label = |at: Timestamp| if by_hours { reader.clock(at) } else { weekday(at, reader) };
-    let all = std::iter::successors(Some(day.from), |at| Some(at.plus(hour)));
-    let inside = all.take_while(|at| *at <= day.to && at.plus(hour) > *at);
+    let all = std::iter::successors(Some(from), |at| Some(at.plus(hour)));
+    let inside = all.take_while(|at| *at <= to && at.plus(hour) > *at);
     let ticks = inside
         .filter(|at| wanted(*at))
-        .map(|at| Tick { at: at.seconds_since(day.from), label: label(at) })
+        .map(|at| Tick { at: at.seconds_since(from), label: label(at) })
         .collect();
     let word = if by_hours { Word::TimeOfDay } else { Word::Day };
     Axis { label: word.say(reader.language).to_owned(), from: 0.0, to: length, ticks }

@@ -5,10 +5,15 @@
 
 use std::collections::BTreeSet;
 
+use jiff::civil::Date;
+use jiff::tz::TimeZone;
+
 use super::cycle::{capital, shape};
-use super::words::{Word, verdict};
+use super::day::{BY_HOURS_S, hours};
+use super::words::Word;
 use super::{Axis, Band, Line, Plot, Point, Shade, Stroke, Tick, Window, ticks};
 use crate::core::cycle::verdict::Verdict;
+use crate::core::cycle::words::verdict;
 use crate::core::reader::Reader;
 use crate::core::time::Timestamp;
 use crate::report::account::DayAccount;
@@ -26,6 +31,32 @@ pub struct Days<'a> {
     pub days: &'a [DayAccount],
     /// Stretches in which nothing is known.
     pub gaps: &'a [(Timestamp, Timestamp)],
+}
+
+impl<'a> Days<'a> {
+    /// Racks that all lie in a small part of the span would stand in one heap.
+    const PART_MAX: f64 = 0.2;
+
+    /// The days on which there were racks, where they are a small part of the span; else all of it.
+    #[must_use]
+    pub fn narrowed(self, zone: &TimeZone) -> Self {
+        let washed = |day: &DayAccount| !day.minima.is_empty();
+        let first = self.days.iter().position(washed);
+        let last = self.days.iter().rposition(washed);
+        let (Some(first), Some(last)) = (first, last) else { return self };
+        let midnight = |day: Date| {
+            let at = day.to_zoned_datetime(zone.clone()).ok()?.timestamp();
+            Some(Timestamp::from_micros(at.as_microsecond()))
+        };
+        let from = midnight(self.days[first].day);
+        let to = self.days[last].day.tomorrow().ok().and_then(midnight);
+        let (Some(from), Some(to)) = (from, to) else { return self };
+        let (from, to) = (from.max(self.from), to.min(self.to));
+        if to.seconds_since(from) > Self::PART_MAX * self.to.seconds_since(self.from) {
+            return self;
+        }
+        Self { from, to, days: &self.days[first..=last], ..self }
+    }
 }
 
 /// Marks that lie in the same cell of this many columns and rows are drawn once.
@@ -52,9 +83,10 @@ pub fn plot(span: Days<'_>, reader: &Reader) -> Plot {
     if !low.is_finite() {
         y.ticks.clear();
     }
+    let within = |(from, to): &&(Timestamp, Timestamp)| *from < span.to && *to > span.from;
     let gap = |(from, to): &(Timestamp, Timestamp)| Window {
-        from: from.seconds_since(span.from),
-        to: to.seconds_since(span.from),
+        from: (*from).max(span.from).seconds_since(span.from),
+        to: (*to).min(span.to).seconds_since(span.from),
         label: say(Word::NoData).to_owned(),
         shade: Shade::Hatched,
     };
@@ -63,7 +95,7 @@ pub fn plot(span: Days<'_>, reader: &Reader) -> Plot {
         title,
         description,
         x: days(span, reader, length),
-        windows: span.gaps.iter().map(gap).collect(),
+        windows: span.gaps.iter().filter(within).map(gap).collect(),
         bands: band(span, reader, length).into_iter().collect(),
         lines: limit(span, reader, length).into_iter().collect(),
         points: points(span, reader, &y, length),
@@ -98,8 +130,11 @@ fn points(span: Days<'_>, reader: &Reader, y: &Axis, length: f64) -> Vec<Point> 
     by_verdict.into_iter().rev().flatten().collect()
 }
 
-/// Marks at the start of days, so many that their names fit.
+/// Marks at the start of days, so many that their names fit; hours where it is one day.
 fn days(span: Days<'_>, reader: &Reader, length: f64) -> Axis {
+    if length <= BY_HOURS_S {
+        return hours(span.from, span.to, reader);
+    }
     let step = span.days.len().div_ceil(TICKS_MAX).max(1);
     let label = |at: f64| {
         // A second into the day, where rounding cannot fall into the one before.
@@ -172,7 +207,8 @@ fn counted(span: Days<'_>, reader: &Reader) -> Vec<(Verdict, String)> {
 fn told(span: Days<'_>, reader: &Reader) -> (String, String) {
     let say = |word: Word| word.say(reader.language);
     let last = span.to.minus(std::time::Duration::from_secs(1));
-    let date = format!("{} – {}", reader.day(span.from), reader.day(last));
+    let (first, last) = (reader.day(span.from), reader.day(last));
+    let date = if first == last { first } else { format!("{first} – {last}") };
     let racks: u64 = span.days.iter().map(|day| day.counts.total()).sum();
     if racks == 0 {
         let title = format!("{} · {date} · {}", span.machine, say(Word::NoCycles));
@@ -227,6 +263,32 @@ mod tests {
         assert!(plot.points.iter().all(|point| (plot.y.from..=plot.y.to).contains(&point.y)));
     }
 
+    // Own rule: racks of one day in a month are drawn over that day, by the hours of its clock.
+    #[test]
+    fn one_day_of_a_month_is_drawn_by_its_hours() {
+        let mut account = samples::month();
+        let zone = TimeZone::get(&account.zone).expect("a zone");
+        let washed = account.machines[0].days.iter().position(|day| day.minima.len() > 10).expect("racks");
+        for (place, day) in account.machines[0].days.iter_mut().enumerate() {
+            if place != washed {
+                day.minima.clear();
+            }
+        }
+        let reader = Reader { language: Language::English, scale: Scale::Celsius, zone: zone.clone() };
+        let machine = &account.machines[0];
+        let (from, to) = (account.from, account.to);
+        let gaps = [(from, to)];
+        let span = Days { machine: &machine.machine, from, to, days: &machine.days, gaps: &gaps };
+        let plot = plot(span.narrowed(&zone), &reader);
+        assert!(plot.x.to <= 25.0 * 3600.0 && plot.x.ticks.len() >= 8, "{:?}", plot.x);
+        assert!(plot.x.ticks.iter().any(|tick| tick.label == "12:00"), "{:?}", plot.x);
+        assert!(plot.points.iter().all(|point| (0.0..=plot.x.to).contains(&point.x)));
+        assert!(plot.windows.iter().all(|window| window.from >= 0.0 && window.to <= plot.x.to));
+        let whole = samples::month();
+        let span = Days { days: &whole.machines[0].days, ..span };
+        assert_eq!(span.narrowed(&zone).from, from, "a month of racks stays a month");
+    }
+
     // Own limit: the picture of a year is not larger than its cells for each verdict.
     #[test]
     fn a_year_stays_of_bounded_size() {
@@ -246,7 +308,7 @@ mod tests {
         let mut account = samples::month();
         account.machines[0].days.clear();
         let plot = drawn(&account, Scale::Celsius);
-        assert!(plot.title.ends_with("no cycle"), "{}", plot.title);
+        assert!(plot.title.ends_with("no rack"), "{}", plot.title);
         assert!(plot.points.is_empty() && plot.lines.is_empty() && plot.bands.is_empty());
     }
 }

@@ -1,6 +1,5 @@
 //! The words of the plots in both languages.
 
-use crate::core::cycle::verdict::Verdict;
 use crate::core::reader::Language;
 
 /// A word or phrase of a plot.
@@ -61,8 +60,8 @@ impl Word {
             Self::TimeOfDay => ("time of day", "hora del día"),
             Self::Day => ("day", "día"),
             Self::Against => ("against", "frente a"),
-            Self::Cycles => ("cycles", "ciclos"),
-            Self::NoCycles => ("no cycle", "ningún ciclo"),
+            Self::Cycles => ("racks", "canastas"),
+            Self::NoCycles => ("no rack", "ninguna canasta"),
             Self::Lowest => ("lowest", "mínimo"),
             Self::At => ("at", "a las"),
             Self::NoMinimum => ("no minimum", "sin mínimo"),
@@ -71,22 +70,5 @@ impl Word {
             Language::English => english,
             Language::Spanish => spanish,
         }
-    }
-}
-
-/// The word of a verdict, with its number in mind: one adjective that fits «cycle» and its count.
-#[must_use]
-pub const fn verdict(verdict: Verdict, language: Language) -> &'static str {
-    let (english, spanish) = match verdict {
-        Verdict::Cold => ("cold", "frío"),
-        Verdict::Brief => ("too short", "corto"),
-        Verdict::Weak => ("weak sanitizer", "desinfectante fuera de rango"),
-        Verdict::Unproven => ("unproven", "sin comprobar"),
-        Verdict::Narrow => ("narrow", "justo"),
-        Verdict::Pass => ("pass", "correcto"),
-    };
-    match language {
-        Language::English => english,
-        Language::Spanish => spanish,
     }
 }

@@ -346,8 +346,13 @@ async fn a_check_is_answered_when_it_is_on_record() {
 #[tokio::test(start_paused = true)]
 async fn the_start_is_on_record_before_anything_arrives() {
     let mut gather = Gather::new(site(), 1);
-    let start =
-        ServiceStart { version: "1".to_owned(), last_record: None, after_clean_stop: true, replayed: 0 };
+    let start = ServiceStart {
+        version: "1".to_owned(),
+        last_record: None,
+        after_clean_stop: true,
+        from_file: false,
+        replayed: 0,
+    };
     gather.record(Record::new(START, None, Body::ServiceStart(start)));
     let bench = Bench::start_with(gather, &[], None);
     tokio::time::sleep(Duration::from_millis(100)).await;

@@ -31,8 +31,13 @@ fn each_kind_of_record_has_its_line() {
         let (fault, from) = (Fault::Silent, at(2.0));
         Body::Gap(Gap { probe: "dm1/rinse".to_owned(), fault, from, to: to.map(at), filled: false })
     };
-    let start =
-        ServiceStart { version: "0.1.0".to_owned(), last_record: None, after_clean_stop: true, replayed: 4 };
+    let start = ServiceStart {
+        version: "0.1.0".to_owned(),
+        last_record: None,
+        after_clean_stop: true,
+        from_file: false,
+        replayed: 4,
+    };
     let step = ClockStep { clock: Clock::Gateway, from: at(0.0), to: at(-2.5) };
     let change = ConfigurationChange { sha256: "ab12".to_owned(), toml: "[site]\n".to_owned() };
     let failure = MachineFailure { cause: "index out of\nbounds \"x\"".to_owned(), stopped: true };

@@ -126,8 +126,13 @@ pub(crate) fn plain(record: Record) -> NewRecord {
 
 /// The record of a start.
 pub(crate) fn start(seconds: f64) -> Record {
-    let start =
-        ServiceStart { version: "0.1.0".to_owned(), last_record: None, after_clean_stop: true, replayed: 0 };
+    let start = ServiceStart {
+        version: "0.1.0".to_owned(),
+        last_record: None,
+        after_clean_stop: true,
+        from_file: false,
+        replayed: 0,
+    };
     Record::new(at(seconds), None, Body::ServiceStart(start))
 }
 

@@ -4,8 +4,13 @@ use std::fs;
 use std::path::Path;
 use std::process::{Command, Output};
 
+use rinseward::core::checkpoint::Checkpoint;
+use rinseward::core::merkle::{Hash, TreeHead};
+use rinseward::core::note::SigningKey;
+
 use super::made::made;
-use super::tampered::without_guards;
+use super::tampered::{bytes_of, put, without_guards};
+use crate::ledger::fixture::at;
 
 fn verify(arguments: &[&str]) -> Output {
     Command::new(env!("CARGO_BIN_EXE_rinseward"))
@@ -47,12 +52,20 @@ fn exit_codes_and_words() {
         ": whole",
         "records     65, recorded 2026-01-01T00:00:00Z to 2026-01-01T02:08:17.5Z",
         "records 0 to 59 are as they were sealed: the checkpoint of 60 records, signed 2026-01-01T02:00:00Z, by «rinseward/test-kitchen+",
-        "not yet     5, newer than that checkpoint: since 2026-01-01T02:00:17.5Z",
+        "not sealed  the newest 5 records, recorded since 2026-01-01T02:00:17.5Z: no checkpoint counts them yet, so nothing proves them",
+        "the numbers kept of 4 days of machines are those of their records",
         "6 of 6 in the ledger hold",
         "62 are those their cycles were judged on",
     ];
     let (path, key_file) = (text(&path), text(&key_file));
-    let rows: [(&[&str], i32, &[&str]); 9] = [
+    let bakery = SigningKey::from_seed("bakery", &[5; 32]).expect("a fine name");
+    let head = TreeHead { size: 30, root: Hash([7; 32]) };
+    let other = place("other.txt", &Checkpoint::sign_at(head, at(0.0), &bakery).to_string());
+    let (_third, exchanged) = made().copy();
+    let connection = without_guards(&exchanged);
+    put(&connection, 44, &bytes_of(&connection, 42));
+    connection.close().expect("the deed is done");
+    let rows: [(&[&str], i32, &[&str]); 12] = [
         (&[path, "--key", &key], 0, whole),
         (
             &[path, "--key", key_file, "--checkpoint", text(&kept)],
@@ -69,6 +82,30 @@ fn exit_codes_and_words() {
                 "1. record 13 (cycle of «dm2»",
                 "error[verify-not-whole]: not whole: 1 finding",
                 "do:",
+            ],
+        ),
+        (
+            &[path, "--key", &key, "--checkpoint", text(&other)],
+            2,
+            &[
+                ": could not be checked",
+                "records 0 to 59 are as they were sealed",
+                "kept        the checkpoint of 30 records in «other.txt», IS OF ANOTHER LEDGER, «bakery»: it says nothing of this one",
+                "cause: a checkpoint given with --checkpoint is of another ledger: «bakery»",
+            ],
+        ),
+        (
+            &[text(&changed), "--key", &key, "--checkpoint", text(&other)],
+            1,
+            &["NOT WHOLE", "1. record 13 (cycle of «dm2»", "IS OF ANOTHER LEDGER"],
+        ),
+        (
+            &[text(&exchanged), "--key", &key],
+            1,
+            &[
+                "records 0 to 39 are as they were sealed",
+                "not proved  records 40 to 59, recorded since 2026-01-01T01:20:17.5Z: no checkpoint made over them holds, see below",
+                "not sealed  the newest 5 records: no checkpoint counts them yet",
             ],
         ),
         (

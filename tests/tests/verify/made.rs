@@ -12,7 +12,7 @@ use rinseward::core::merkle::{Hash, TreeHead};
 use rinseward::core::note::{SigningKey, VerifyingKey};
 use rinseward::core::reading::Value;
 use rinseward::core::record::{Body, KeyChange, Record, SigningKeyChange};
-use rinseward::ledger::{Append, Commit, Committed, NewRecord, StoredCheckpoint, Writer};
+use rinseward::ledger::{Append, Commit, Committed, NewRecord, Reader, StoredCheckpoint, Writer};
 use sha2::{Digest, Sha256};
 use tempfile::TempDir;
 
@@ -25,6 +25,8 @@ pub(super) const RECORDS: u64 = 65;
 pub(super) const SEALED: u64 = 60;
 /// The record that rotates its key.
 pub(super) const ROTATED: u64 = 35;
+/// Days of its machines of which numbers are kept.
+pub(super) const DAYS: u64 = 4;
 /// Name of its keys.
 pub(super) const NAME: &str = "rinseward/test-kitchen";
 
@@ -114,6 +116,12 @@ impl Made {
                 notes.push(seal(&writer, &done, seconds(end), if end <= ROTATED { &old } else { &new }));
             }
         }
+        // In a zone whose midnight lies within: half of the records on each of two days.
+        let zone = jiff::tz::TimeZone::get("Atlantic/Azores").expect("a zone");
+        let reader = Reader::open(&path).expect("a reader");
+        let (days, bookmark) = reader.days_to_keep(&zone, at(9e5)).expect("the days").expect("some");
+        let kept = Append { days: Some(days), bookmarks: vec![bookmark], ..Append::default() };
+        append(&writer, kept).expect("an append");
         let made = Self { directory, first: old.verifying(), second: new.verifying(), notes, traces };
         (made, writer)
     }

@@ -168,6 +168,56 @@ const RECORD_DEEDS: [(&str, Deed, &[&str]); 12] = [
     ),
 ];
 
+const DAY_DEEDS: [(&str, Deed, &[&str]); 8] = [
+    (
+        "a cold rack is a pass in the numbers of its day",
+        |c| sql(c, "UPDATE day SET cold = cold - 1, pass = pass + 1 WHERE machine = 1 AND day = 20453"),
+        &[
+            "the numbers that the history shows of «dm1» on 2025-12-31 are not those of its records: it counts 1 cold racks, and there are 2 on record",
+        ],
+    ),
+    (
+        "the lowest minimum of a day is warmer",
+        |c| sql(c, "UPDATE day SET rinse_min_c = 84 WHERE machine = 2 AND day = 20454"),
+        &["of «dm2» on 2026-01-01 are not", "its lowest settled minimum is another one"],
+    ),
+    (
+        "the lowest minimum of a day is gone",
+        |c| sql(c, "UPDATE day SET rinse_min_c = NULL WHERE machine = 2 AND day = 20454"),
+        &["its lowest settled minimum is another one"],
+    ),
+    (
+        "the median of a day is warmer",
+        |c| sql(c, "UPDATE day SET rinse_median_c = 84.7 WHERE machine = 2 AND day = 20454"),
+        &["of «dm2» on 2026-01-01 are not", "the median of its settled minima is another one"],
+    ),
+    (
+        "a day is said to have had a damaged record",
+        |c| sql(c, "UPDATE day SET damaged = 3 WHERE machine = 2 AND day = 20454"),
+        &["it counts 3 damaged racks, and there are 0 on record"],
+    ),
+    (
+        "a day is gone",
+        |c| sql(c, "DELETE FROM day WHERE machine = 2 AND day = 20454"),
+        &["of «dm2» on 2026-01-01 are not", "it shows none, and 16 racks are on record"],
+    ),
+    (
+        "a day is there that never was",
+        |c| {
+            sql(
+                c,
+                "INSERT INTO day SELECT 20455, machine, cold, brief, weak, unproven, narrow, pass, late, damaged, rinse_min_c, rinse_median_c FROM day WHERE machine = 1 AND day = 20454",
+            )
+        },
+        &["of «dm1» on 2026-01-02 are not", "no rack of that day is on record"],
+    ),
+    (
+        "what the days hold makes no sense",
+        |c| sql(c, "UPDATE day SET pass = -1"),
+        &["the table of numbers by day cannot be read"],
+    ),
+];
+
 const BESIDE_DEEDS: [(&str, Deed, &[&str]); 17] = [
     (
         "a cold cycle is a pass in the history",
@@ -379,6 +429,46 @@ fn what_is_done_beside_the_records_is_found() {
     for (what, deed, expected) in BESIDE_DEEDS {
         is_found(made(), what, deed, expected);
     }
+}
+
+#[test]
+fn what_is_done_to_the_numbers_of_days_is_found() {
+    for (what, deed, expected) in DAY_DEEDS {
+        is_found(made(), what, deed, expected);
+    }
+}
+
+// What is counted anew for every reader deceives nobody: whole, and nothing is said to be compared.
+#[test]
+fn numbers_that_nobody_is_shown_are_not_compared() {
+    for deed in [
+        "DELETE FROM bookmark WHERE name = 'days'",
+        "UPDATE bookmark SET state = cast(replace(cast(state AS TEXT), 'Azores', 'Atlantis') AS BLOB) WHERE name = 'days'",
+        "UPDATE bookmark SET state = cast(replace(cast(state AS TEXT), '\"version\":\"', '\"version\":\"0.') AS BLOB) WHERE name = 'days'",
+    ] {
+        let (_directory, path) = made().copy();
+        let connection = without_guards(&path);
+        sql(&connection, "UPDATE day SET pass = pass + 1");
+        sql(&connection, deed);
+        connection.close().expect("the deed is done");
+        let keys = [made().second.clone()];
+        let audited = super::try_look(&path, &keys, Vec::new()).expect("a ledger");
+        assert_eq!((audited.report.outcome, audited.days), (Outcome::Whole, None), "{deed}");
+    }
+    // A bookmark that ends earlier leaves the later days to the reader.
+    let (_directory, path) = made().copy();
+    let connection = without_guards(&path);
+    sql(&connection, "UPDATE day SET pass = pass + 1 WHERE day = 20454;
+        UPDATE bookmark SET state = cast(replace(cast(state AS TEXT), '\"next\":65', '\"next\":40') AS BLOB) WHERE name = 'days'");
+    connection.close().expect("the deed is done");
+    let keys = [made().second.clone()];
+    let audited = super::try_look(&path, &keys, Vec::new()).expect("a ledger");
+    assert_eq!(
+        (audited.report.outcome, audited.days),
+        (Outcome::Whole, Some(2)),
+        "{}",
+        said(&audited.report)
+    );
 }
 
 #[test]

@@ -256,6 +256,25 @@ fn a_span_proves_itself_with_what_belongs_to_it() {
     assert!(report.holds.iter().any(|holds| holds.contains("the 51 rows")), "{report}");
 }
 
+// The last line is not sealed: whoever drops what a record of the file amends can count anew.
+#[test]
+fn what_an_amendment_speaks_of_must_be_there() {
+    let site = Site::new();
+    let mut evidence = Vec::new();
+    // The span of the amendment alone, which is of a cycle of a day before.
+    let facts =
+        write(&site.reader(), &asked(2_625, 2_635), &site.seal(2_507), &mut evidence).expect("evidence");
+    std::fs::write(site.path("evidence.jsonl"), evidence).expect("written");
+    assert_eq!(site.codes("evidence.jsonl", None), []);
+    let apart = facts.counted.apart;
+    site.edit("evidence.jsonl", |text| {
+        let left: Vec<&str> = text.lines().filter(|line| !line.starts_with("{\"index\":1210,")).collect();
+        left.join("\n").replace(&format!("\"apart\":{apart}"), &format!("\"apart\":{}", apart - 1)) + "\n"
+    });
+    let found = site.codes("evidence.jsonl", None);
+    assert!(matches!(found[..], [("amended-missing", Some(_), Some(2_505))]), "{found:?}");
+}
+
 // The last line is not sealed: whoever leaves the configuration out can count anew.
 #[test]
 fn a_site_that_no_record_names_is_told_as_not_proved() {

@@ -135,62 +135,33 @@ fn check_story(effects: &Effects) -> Result<(), TestCaseError> {
     let mut raised = BTreeSet::new();
     let mut names = std::collections::BTreeMap::new();
     for record in &effects.records {
-        match &record.body {
-            Body::AlertRaised(body) => {
-                prop_assert!(raised.insert(body.alert), "a number twice");
-                let subject = (record.machine.clone(), body.condition);
-                prop_assert!(
-                    subjects.insert(subject.clone()),
-                    "two open alerts for one subject: {:?}",
-                    subject
-                );
-                names.insert(body.alert, subject);
-                open.insert(body.alert);
+        if let Body::AlertRaised(body) = &record.body {
+            prop_assert!(raised.insert(body.alert), "a number twice");
+            let subject = (record.machine.clone(), body.condition);
+            prop_assert!(subjects.insert(subject.clone()), "two open alerts for one subject: {:?}", subject);
+            names.insert(body.alert, subject);
+            open.insert(body.alert);
+        } else if let Body::AlertClosed(body) = &record.body {
+            prop_assert!(open.remove(&body.alert), "closed, but not open");
+            let written = acted.contains(&body.alert) || !body.needed_action;
+            prop_assert!(written, "closed without a corrective action");
+            prop_assert!(cleared.contains(&body.alert), "closed, but not cleared");
+            if let Some(subject) = names.get(&body.alert) {
+                subjects.remove(subject);
             }
-            Body::AlertClosed(body) => {
-                prop_assert!(open.remove(&body.alert), "closed, but not open");
-                let written = acted.contains(&body.alert) || !body.needed_action;
-                prop_assert!(written, "closed without a corrective action");
-                prop_assert!(cleared.contains(&body.alert), "closed, but not cleared");
-                if let Some(subject) = names.get(&body.alert) {
-                    subjects.remove(subject);
-                }
-            }
-            Body::AlertChanged(body) => {
-                prop_assert!(open.contains(&body.alert), "changed, but not open");
-                if body.change == Change::Returned {
-                    prop_assert!(cleared.remove(&body.alert), "returned, but not cleared");
-                }
-            }
-            Body::AlertAcknowledged(body) => prop_assert!(open.contains(&body.alert)),
-            Body::AlertCleared(body) => {
-                prop_assert!(open.contains(&body.alert) && cleared.insert(body.alert), "cleared twice");
-            }
-            Body::CorrectiveAction(body) => {
-                acted.insert(body.alert);
-                prop_assert!(open.contains(&body.alert));
-            }
-            Body::Cycle(_)
-            | Body::Gap(_)
-            | Body::Check(_)
-            | Body::ServiceStart(_)
-            | Body::ServiceStop(_)
-            | Body::ClockStep(_)
-            | Body::ConfigurationChange(_)
-            | Body::MachineFailure(_)
-            | Body::Notification(_)
-            | Body::Maintenance(_)
-            | Body::Note(_)
-            | Body::Amendment(_)
-            | Body::SigningKey(_)
-            | Body::LawfulHold(_)
-            | Body::Pruned(_)
-            | Body::Import(_)
-            | Body::Restored(_)
-            | Body::Calibration(_)
-            | Body::Response(_)
-            | Body::WiringProof(_)
-            | Body::SignOff(_) => {}
+        } else if let Some(alert) =
+            record.body.alert().filter(|_| !matches!(record.body, Body::Notification(_)))
+        {
+            prop_assert!(open.contains(&alert), "{}, but not open", record.body.kind());
+        }
+        if let Body::AlertChanged(body) = &record.body
+            && body.change == Change::Returned
+        {
+            prop_assert!(cleared.remove(&body.alert), "returned, but not cleared");
+        } else if let Body::AlertCleared(body) = &record.body {
+            prop_assert!(cleared.insert(body.alert), "cleared twice");
+        } else if let Body::CorrectiveAction(body) = &record.body {
+            acted.insert(body.alert);
         }
     }
     let mut keys = BTreeSet::new();

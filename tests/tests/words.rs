@@ -1,0 +1,84 @@
+//! One word for one thing, wherever people and programs read it.
+
+use std::path::Path;
+use std::process::Command;
+
+use jiff::tz::TimeZone;
+use rinseward::alert::digest::{Facts, Span, Tally, compose};
+use rinseward::core::cycle::verdict::Verdict;
+use rinseward::core::reader::{Language, Reader, Scale};
+use rinseward::core::record::Record;
+use rinseward::ledger::{Commit, NewRecord};
+use rinseward::report::account::Account;
+use rinseward::report::pdf::{self, Options, Paper};
+
+use crate::ledger::fixture::{at, commit, cycle, open, place, plain};
+
+/// The words of the trade for what came of a rack: own choice for both languages, once for all.
+const WORDS: [(Verdict, &str, &str); 6] = [
+    (Verdict::Cold, "cold", "fría"),
+    (Verdict::Brief, "brief", "corta"),
+    (Verdict::Weak, "weak", "fuera de rango"),
+    (Verdict::Unproven, "unproven", "sin comprobar"),
+    (Verdict::Narrow, "narrow", "justa"),
+    (Verdict::Pass, "pass", "correcta"),
+];
+
+/// A rack of each verdict, minutes apart.
+fn racks() -> Vec<Record> {
+    let rack = |(place, (verdict, ..)): (usize, (Verdict, _, _))| cycle("dm1", 600.0 * place as f64, verdict);
+    WORDS.into_iter().enumerate().map(rack).collect()
+}
+
+fn said(ledger: &Path, arguments: &[&str]) -> String {
+    let mut command = Command::new(env!("CARGO_BIN_EXE_rinseward"));
+    let output = command.args(arguments).arg("--ledger").arg(ledger).output().expect("the program starts");
+    assert!(output.status.success(), "{arguments:?}: {}", String::from_utf8_lossy(&output.stderr));
+    String::from_utf8(output.stdout).expect("UTF-8")
+}
+
+// Terminal, CSV, JSON, paper and mail name a rack's verdict by the same word, from one ledger.
+#[test]
+fn a_verdict_has_one_word_everywhere() {
+    let (directory, path) = place();
+    let (writer, _) = open(&path);
+    let records: Vec<NewRecord> = racks().into_iter().map(plain).collect();
+    commit(&writer, Commit { records, ..Commit::default() }).expect("the ledger takes them");
+    drop(writer);
+
+    let table = said(&path, &["history"]);
+    let json = said(&path, &["history", "--json"]);
+    let csv = said(&path, &["history", "--csv"]);
+    let days = said(&path, &["history", "--show", "days", "--csv"]);
+    let account = directory.path().join("account.json");
+    let out = account.to_str().expect("a plain name");
+    said(&path, &["export", "--form", "json", "--from", "2026-01-01", "--to", "2026-01-01", "--out", out]);
+    let account = std::fs::read(&account).expect("an account");
+    let account: Account = serde_json::from_slice(&account).expect("an account");
+    for (verdict, english, spanish) in WORDS {
+        assert_eq!(verdict.as_str(), english);
+        assert!(table.contains(&format!(" {english} ")), "{english}: {table}");
+        assert!(json.contains(&format!("\"verdict\":\"{english}\"")), "{english}: {json}");
+        assert!(csv.contains(&format!(",{english},")), "{english}: {csv}");
+        assert!(days.lines().next().is_some_and(|head| head.contains(english)), "{english}: {days}");
+        for (language, word) in [(Language::English, english), (Language::Spanish, spanish)] {
+            let options = Options { paper: Paper::A4, scale: Scale::Celsius, language };
+            let sheet = pdf::sheet(&account, options, &[]).expect("the zone is known");
+            let sheet = serde_json::to_string(&sheet).expect("a sheet");
+            assert!(sheet.contains(&format!(" {word}\"")), "{word}: on paper");
+            let mail = digest(language);
+            assert!(mail.contains(&format!("{word}: 1")), "{word}: {mail}");
+        }
+    }
+}
+
+fn digest(language: Language) -> String {
+    let zone = TimeZone::UTC;
+    let (from, to) = (at(0.0), at(86_400.0));
+    let mut tally = Tally::new(Span::Day, from, to, zone.clone(), ["dm1".to_owned()]);
+    for (index, record) in (0..).zip(racks()) {
+        tally.take(index, &record);
+    }
+    let reader = Reader { language, scale: Scale::Celsius, zone };
+    compose(&tally.finish(Vec::new(), None), &Facts { site: "kitchen", reader, link: None }, None).text
+}
