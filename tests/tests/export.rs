@@ -235,6 +235,11 @@ fn the_account_says_what_was_recorded() {
     assert_eq!(exception["trace"]["rinse"].as_array().map(Vec::len), Some(48), "its trace");
     assert_eq!(own["gaps"].as_array().map(Vec::len), Some(2), "the probe, and the service since it stopped");
     assert_eq!(account["alerts"][0]["action"]["done"], "@SUM(A1)", "JSON needs no apostrophe");
+    let told = |kind: &str| {
+        let events = account["service"].as_array().expect("a list");
+        events.iter().filter(|event| event["kind"] == kind).count()
+    };
+    assert_eq!((told("wiring-proof"), told("sign-off")), (1, 2));
     let only = site.done(&["--form", "json", "--day", "2026-01-01", "--machine", "dm2", "--out", "-"]);
     let only: Value = serde_json::from_str(&only).expect("JSON");
     assert_eq!(only["machines"].as_array().map(Vec::len), Some(1));

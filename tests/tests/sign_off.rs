@@ -18,6 +18,7 @@ use rinseward::ledger::{Commit, NewRecord, Reader};
 use tempfile::TempDir;
 
 use crate::ledger::fixture::{NEW_YEAR, commit, cycle, open, trace};
+use crate::live::port::Port;
 
 /// Longest wait for a process to do what is awaited.
 const WAIT_MAX: Duration = Duration::from_secs(60);
@@ -297,6 +298,34 @@ fn what_happened_since_counts() {
     let (code, said) = kitchen.sign(&["--cycle", &before.to_string()]);
     assert_eq!(code, Some(64), "{said}");
     assert_eq!(kitchen.signed(), []);
+}
+
+// Who sits at a terminal is asked once everything was shown; anything but a yes records nothing.
+#[test]
+fn whoever_sits_at_the_terminal_is_asked() {
+    let kitchen = Kitchen::new();
+    kitchen.commissioned(Verdict::Pass);
+    for (number, (typed, language, expected, signed)) in
+        [("n\n", "en", 64, 0), ("\n", "en", 64, 0), ("y\n", "en", 0, 1), ("sí\n", "es", 0, 2)]
+            .into_iter()
+            .enumerate()
+    {
+        let place = kitchen.path(&format!("terminal-{number}"));
+        let mut terminal = Port::plugged(&place);
+        let keys = File::open(&place).expect("our own pseudo-terminal");
+        terminal.print(typed);
+        let mut command = kitchen.command(&["sign-off", "dm1", "--by", "Tom", "--language", language]);
+        let output = command.stdin(keys).output().expect("the program starts");
+        let said = String::from_utf8_lossy(&[output.stdout, output.stderr].concat()).into_owned();
+        assert_eq!(
+            (output.status.code(), kitchen.signed().len()),
+            (Some(expected), signed),
+            "{typed:?}: {said}"
+        );
+        let asked = if language == "es" { "¿Firmar? [s/N]" } else { "Sign it? [y/N]" };
+        assert!(said.contains(asked), "{said}");
+        terminal.unplug();
+    }
 }
 
 fn last_cycle(kitchen: &Kitchen) -> u64 {
