@@ -13,12 +13,15 @@ mod enter;
 pub mod export;
 mod failure;
 mod history;
+mod in_force;
 mod keeping;
 mod ledger;
 mod live;
 mod logbook;
 mod order;
 mod people;
+mod ports;
+mod prove;
 mod replay;
 mod run;
 mod seal;
@@ -27,6 +30,8 @@ mod service_manager;
 mod sign_off;
 mod sources;
 mod station;
+mod technician;
+mod terminal;
 mod verify;
 mod watch;
 
@@ -68,8 +73,12 @@ pub fn execute(cli: &Cli, streams: &mut Streams<'_>) -> Result<(), Failure> {
         Command::Export(arguments) => export::export(arguments, streams),
         Command::Alerts(arguments) => people::alerts(&arguments.command, streams),
         Command::Maintenance(arguments) => people::maintenance(arguments, streams),
+        Command::Ports(arguments) => ports::ports(arguments, streams),
+        Command::Prove(arguments) => prove::prove(arguments, streams),
         Command::Watch(arguments) => watch::watch(arguments, streams),
         Command::SignOff(arguments) => sign_off::sign_off(arguments, streams),
+        Command::Calibrate(arguments) => technician::calibrate(arguments, streams),
+        Command::Respond(arguments) => technician::respond(arguments, streams),
         Command::Enter(arguments) => enter::enter(&arguments.entry, streams),
         Command::Hold(arguments) => keeping::hold::hold(&arguments.command, streams),
         Command::Backup(arguments) => keeping::backup::backup(arguments, streams),

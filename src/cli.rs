@@ -6,8 +6,11 @@ mod history;
 mod keeping;
 mod moment;
 mod people;
+mod ports;
+mod prove;
 mod seal;
 mod sign_off;
+mod technician;
 mod verify;
 mod watch;
 
@@ -28,11 +31,14 @@ pub use people::{
     MaintenanceArgs, TestArgs,
 };
 
+pub use ports::PortsArgs;
+pub use prove::ProveArgs;
 pub use seal::{
     CheckpointArgs, CheckpointCommand, CheckpointMakeArgs, CheckpointShowArgs, KeyArgs, KeyCommand,
     KeyExportArgs, KeyRotateArgs, KeyShowArgs,
 };
 pub use sign_off::SignOffArgs;
+pub use technician::{CalibrateArgs, PointArg, PointsArgs, RespondArgs, TechnicianArgs};
 pub use verify::VerifyArgs;
 pub use watch::WatchArgs;
 
@@ -51,7 +57,7 @@ use crate::runtime::telemetry::{Log, LogForm};
     propagate_version = true,
     arg_required_else_help = true,
     after_help = "Exit codes: 0 done, 64 command line, 70 a mistake in rinseward, 74 file, device or link, \
-                  78 configuration; of verify: 0 whole, 1 not whole, 2 could not be checked. README.md lists \
+                  78 configuration; of verify: 0 whole, 1 not whole, 2 could not be checked; of calibrate and respond: 1 refused. README.md lists \
                   every message."
 )]
 pub struct Cli {
@@ -99,10 +105,18 @@ pub enum Command {
     Alerts(AlertsArgs),
     /// Hold the messages about a machine while somebody works on it; records are kept.
     Maintenance(MaintenanceArgs),
+    /// List the serial ports: what they are, who has them, who may open them.
+    Ports(PortsArgs),
     /// Show the readings as they come in: through the service, or from the sources themselves.
     Watch(WatchArgs),
     /// End a commissioning: show what is on record of a machine and what is missing, sign, print the sheet.
     SignOff(SignOffArgs),
+    /// Prove the wiring: warm one probe at a time, and see which one answers.
+    Prove(ProveArgs),
+    /// Compare a probe in ice, in boiling water or with a thermometer, and put its correction in force.
+    Calibrate(Box<CalibrateArgs>),
+    /// Measure how fast a probe answers, and put its time constant in force.
+    Respond(RespondArgs),
     /// Put on record what people see: checks, notes, amendments; and show which checks are due.
     Enter(EnterArgs),
     /// Keep readings from being pruned while somebody may ask for them.
@@ -333,6 +347,11 @@ mod tests {
             ("rinseward check-config", false),
             ("rinseward watch --machine dm1 --probe dm2/rinse --seconds 5 --json", true),
             ("rinseward watch --seconds soon", false),
+            ("rinseward watch --json --plain", false),
+            ("rinseward prove dm1 --by AB --order wash,rinse --seconds-each 30 --water 45C --yes", true),
+            ("rinseward prove dm1", false),
+            ("rinseward prove dm1 --by AB --water 45", false),
+            ("rinseward ports --also /dev/pts/1 --config x --json", true),
             ("rinseward key", false),
             ("rinseward key show --ledger x --json", true),
             ("rinseward key export --config x", false),

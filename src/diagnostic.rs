@@ -36,8 +36,8 @@ pub enum Exit {
     InputOutput,
     /// The configuration.
     Configuration,
-    /// The answer is «not good»: what was to be verified is not whole, a machine is not ready. No fault of the
-    /// program.
+    /// The answer is «not good»: what was to be verified is not whole, a machine is not ready, a session at a
+    /// probe was refused. No fault of the program.
     NotWhole,
     /// What was to be verified could not be checked.
     NotChecked,
@@ -59,7 +59,7 @@ impl Exit {
 }
 
 /// Every slug with its exit code and what it means, in the order of the README.
-pub const SLUGS: [(&str, Exit, &str); 53] = [
+pub const SLUGS: [(&str, Exit, &str); 59] = [
     ("usage", Exit::Usage, "the command line is not understood"),
     (
         "bug",
@@ -80,6 +80,13 @@ pub const SLUGS: [(&str, Exit, &str); 53] = [
     ("source-open", Exit::InputOutput, "a port, a broker or a file cannot be opened; it is tried again"),
     ("source-lost", Exit::InputOutput, "a port or a broker went away; it is tried again"),
     ("input-refused", Exit::InputOutput, "something arrived that is no reading; it is counted"),
+    (
+        "modbus-silent",
+        Exit::InputOutput,
+        "a Modbus unit does not answer; it is asked again, and the others go on",
+    ),
+    ("modbus-exception", Exit::InputOutput, "a Modbus unit refuses a request; its probe gives a fault"),
+    ("modbus-garbled", Exit::InputOutput, "what a Modbus unit answers cannot be read"),
     ("trace-open", Exit::InputOutput, "the file to replay cannot be opened"),
     ("trace-read", Exit::InputOutput, "the file to replay cannot be read to its end"),
     ("ledger-open", Exit::InputOutput, "the ledger cannot be opened"),
@@ -118,6 +125,13 @@ pub const SLUGS: [(&str, Exit, &str); 53] = [
         "sign-off-open",
         Exit::NotWhole,
         "a machine is not signed off, since points are open that nobody has accepted",
+    ),
+    ("wiring-not-good", Exit::NotWhole, "a probe is not wired as it is configured, or that was not proved"),
+    ("calibration-refused", Exit::NotWhole, "a calibration was refused, for a reason that it names"),
+    (
+        "response-refused",
+        Exit::NotWhole,
+        "what was measured is no step that a time constant could be taken from",
     ),
     ("alert-test", Exit::InputOutput, "a test message did not get through"),
     ("service-socket", Exit::InputOutput, "the control socket cannot be made or used"),

@@ -26,6 +26,8 @@ mod ledger;
 mod live;
 #[path = "tests/markup.rs"]
 mod markup;
+#[path = "tests/modbus.rs"]
+mod modbus;
 #[path = "tests/mqtt.rs"]
 mod mqtt;
 #[path = "tests/replay.rs"]
@@ -43,6 +45,8 @@ mod serial;
 mod series;
 #[path = "tests/sign_off.rs"]
 mod sign_off;
+#[path = "tests/technician.rs"]
+mod technician;
 #[path = "tests/verify.rs"]
 mod verify;
 #[path = "tests/wire.rs"]

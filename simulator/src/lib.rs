@@ -11,7 +11,7 @@
 //! | [`machine`] | the automatic cycle, driven by the day, driving the plant |
 //! | [`fault`] | what goes wrong, and when |
 //! | [`probe`] | lag, noise, quantisation, probe faults |
-//! | [`node`] | the node that reads the probes and speaks SenML: file, serial, MQTT |
+//! | [`node`] | the node that reads the probes and speaks SenML: file, serial, MQTT; or has registers: Modbus |
 //! | [`truth`] | what really happened |
 //! | [`scenario`], [`catalog`] | named scenarios, and the machines in them |
 //! | [`world`] | all of it, stepped together |

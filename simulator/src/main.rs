@@ -10,6 +10,7 @@ use std::time::Duration;
 use clap::{Parser, Subcommand};
 use rinseward_simulator::checker::{ReadError, Table, compare, read_lines};
 use rinseward_simulator::node::Stop;
+use rinseward_simulator::node::modbus::{self, Line, UnitFault, Units, UnknownFault};
 use rinseward_simulator::node::mqtt::{self, Broker, PublishError};
 use rinseward_simulator::node::serial::{self, PseudoTerminal, SerialError};
 use rinseward_simulator::scenario::{NOT_FROM_WATER, Scenario, UnknownScenario};
@@ -48,6 +49,26 @@ enum Command {
         #[arg(long)]
         link_dir: Option<PathBuf>,
         /// How long the ports stay open after the end, s.
+        #[arg(long, default_value_t = 2)]
+        linger: u64,
+    },
+    /// Play a scenario into the registers of Modbus RTU units on one pseudo-terminal, and print its path.
+    Modbus {
+        #[command(flatten)]
+        run: Run,
+        /// Simulated seconds per second.
+        #[arg(long, default_value_t = 1.0, value_parser = speed)]
+        speed: f64,
+        /// Symbolic link to the port.
+        #[arg(long)]
+        link: Option<PathBuf>,
+        /// Be as slow as a line of this rate; answers come at once if not given.
+        #[arg(long)]
+        baud: Option<u32>,
+        /// What is wrong with a unit: dead, exception:CODE, slow:MS, late:MS, noise, garbled.
+        #[arg(long, value_name = "UNIT=FAULT", value_parser = unit_fault)]
+        fault: Vec<(u8, UnitFault)>,
+        /// How long the port stays open after the end, s.
         #[arg(long, default_value_t = 2)]
         linger: u64,
     },
@@ -146,6 +167,11 @@ fn scenario(name: &str) -> Result<Scenario, UnknownScenario> {
     name.parse()
 }
 
+fn unit_fault(text: &str) -> Result<(u8, UnitFault), UnknownFault> {
+    let (unit, fault) = text.split_once('=').ok_or(UnknownFault)?;
+    Ok((unit.parse().map_err(|_| UnknownFault)?, fault.parse()?))
+}
+
 fn speed(text: &str) -> Result<f64, SpeedError> {
     text.parse().ok().filter(|speed| (1.0..=1_000.0).contains(speed)).ok_or(SpeedError)
 }
@@ -199,6 +225,15 @@ fn run(command: Command) -> Result<(), Failure> {
         Command::Generate { run, out } => generate(&run, &out),
         Command::Serial { run, speed, link_dir, linger } => {
             play_serial(&run, speed, link_dir.as_deref(), Duration::from_secs(linger))
+        }
+        Command::Modbus { run, speed, link, baud, fault, linger } => {
+            let world = run.world();
+            let units = Units::of(&world);
+            for (unit, fault) in fault {
+                units.set_fault(unit, Some(fault));
+            }
+            let line = Line::open(units.clone(), link.as_deref(), baud)?;
+            play_modbus(&run, world, speed, (&line, &units), Duration::from_secs(linger))
         }
         Command::Mqtt { run, speed, host, port, client_id, prefix, ca, user, password_file } => {
             let ca_pem = ca.as_deref().map(read).transpose()?;
@@ -263,6 +298,27 @@ fn play_serial(run: &Run, speed: f64, link_dir: Option<&Path>, linger: Duration)
     if lost > 0 {
         let _gone = writeln!(io::stderr(), "{lost} lines were lost because nobody read them");
     }
+    truths.finish()
+}
+
+fn play_modbus(
+    run: &Run,
+    mut world: World,
+    speed: f64,
+    (line, units): (&Line, &Units),
+    linger: Duration,
+) -> Result<(), Failure> {
+    {
+        let mut out = io::stdout().lock();
+        writeln!(out, "line {}", line.path().display()).map_err(written)?;
+        for (facts, (address, layout)) in world.facts().zip(units.list()) {
+            writeln!(out, "unit {address} {} {}", facts.name, layout.as_str()).map_err(written)?;
+        }
+        out.flush().map_err(written)?;
+    }
+    let mut truths = run.truths()?;
+    modbus::play(&mut world, units, speed, &Stop::default(), |entry| truths.write(&entry));
+    thread::sleep(linger);
     truths.finish()
 }
 

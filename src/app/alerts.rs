@@ -35,11 +35,15 @@ use self::start::Surroundings;
 use self::stumble::Stumble;
 use self::tank::Tanks;
 use super::ledger::{LedgerHandle, Tide};
+use super::live::Tap;
 use super::logbook::{self, Entry, Prepared, Way};
 use super::order::{Done, Order, Problem};
+use crate::config::resolve::Configuration;
 use crate::core::alert::{Alert, Event, Settings};
-use crate::core::cycle::plate::Profile;
+use crate::core::channel::Probe;
+use crate::core::id::ChannelId;
 use crate::core::record::Record;
+use crate::core::site::Entered;
 use crate::core::time::Timestamp;
 use crate::ledger::{LedgerError, Reader};
 use crate::runtime::clock::Clock;
@@ -74,7 +78,11 @@ enum Ask {
 pub(super) struct Reception {
     desk: mpsc::Sender<Ask>,
     checks: mpsc::Sender<runtime::Entry>,
-    machines: Arc<[Profile]>,
+    configuration: Arc<Configuration>,
+    /// Held while something is entered: what is in force of a probe follows from what is on record.
+    entering: Arc<Mutex<()>>,
+    /// Shows what is in force from then on.
+    tap: Tap,
     ledger: Arc<Path>,
     clock: Clock,
 }
@@ -96,17 +104,24 @@ impl Reception {
     /// Judges an entry and puts it on record. A concentration goes through the core, which judges
     /// cycles by it; the desk reads its record.
     async fn enter(&self, entry: Entry) -> Result<Done, Problem> {
-        let (machines, ledger, now) =
-            (Arc::clone(&self.machines), Arc::clone(&self.ledger), self.clock.now());
+        let _alone = self.entering.lock().await;
+        let (configuration, ledger, now) =
+            (Arc::clone(&self.configuration), Arc::clone(&self.ledger), self.clock.now());
         let open = move || Reader::open(&ledger).map_err(|error| logbook::unread(&error));
-        let prepared = tokio::task::spawn_blocking(move || logbook::prepare(entry, &machines, now, open));
-        let Prepared { machine, way, judged } = prepared.await.map_err(|_| gone())??;
+        let prepared =
+            tokio::task::spawn_blocking(move || logbook::prepare(entry, &configuration, now, open));
+        let Prepared { machine, way, judged, recorded } = prepared.await.map_err(|_| gone())??;
         let record = match way {
             Way::Core(machine, entered) => {
+                let shown = in_force_by(&entered);
                 let (answer, answered) = oneshot::channel();
                 let entry = runtime::Entry { machine, entered, answer };
                 self.checks.send(entry).await.map_err(|_| gone())?;
-                Some(answered.await.map_err(|_| gone())?)
+                let record = answered.await.map_err(|_| gone())?;
+                if let Some((channel, probe)) = shown {
+                    self.tap.put_in_force(channel, probe);
+                }
+                Some(record)
             }
             Way::Ledger(record) => {
                 let (answer, answered) = oneshot::channel();
@@ -118,7 +133,7 @@ impl Reception {
             let (check, machine) = (judged.check.as_str(), machine.as_deref().unwrap_or("site"));
             tracing::warn!(check, machine, record, "a check that was entered failed");
         }
-        Ok(Done { alert: None, record, judged })
+        Ok(Done { alert: None, record, judged, recorded })
     }
 
     /// The open alerts, and whether every record was looked at.
@@ -129,6 +144,14 @@ impl Reception {
         let (answer, answered) = oneshot::channel();
         self.desk.send(Ask::Open(answer)).await.map_err(|_| gone())?;
         answered.await.map_err(|_| gone())
+    }
+}
+
+/// The probe that an entry changes.
+fn in_force_by(entered: &Entered) -> Option<(ChannelId, Probe)> {
+    match entered {
+        Entered::Probe { channel, probe, .. } => Some((*channel, (**probe).clone())),
+        Entered::Check(_) | Entered::Amended { .. } => None,
     }
 }
 
@@ -167,7 +190,9 @@ impl Ground {
         let reception = Reception {
             desk,
             checks: checks.clone(),
-            machines: configuration.machines.clone().into(),
+            configuration: Arc::new(configuration.clone()),
+            entering: Arc::default(),
+            tap: around.tap.clone(),
             ledger: ledger.path().into(),
             clock: clock.clone(),
         };
@@ -175,7 +200,7 @@ impl Ground {
             settings: configuration.alerts.clone(),
             ledger: ledger.clone(),
             clock: clock.clone(),
-            tanks: Arc::new(Tanks::new(&configuration.channels)),
+            tanks: Arc::new(Tanks::new(configuration)),
             machines,
             series,
             asks: Arc::new(Mutex::new(asks)),

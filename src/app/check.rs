@@ -1,6 +1,6 @@
 //! `check-config`: every problem of the files in one run.
 
-use super::{Failure, Streams, channels, configuration};
+use super::{Failure, Streams, channels, configuration, in_force};
 use crate::cli::CheckConfigArgs;
 
 pub(super) fn check_config(arguments: &CheckConfigArgs, streams: &mut Streams<'_>) -> Result<(), Failure> {
@@ -17,6 +17,9 @@ pub(super) fn check_config(arguments: &CheckConfigArgs, streams: &mut Streams<'_
         counted(loaded.warnings.len(), "warning"),
     )
     .map_err(Failure::output)?;
+    for line in in_force::told(configuration) {
+        writeln!(streams.out, "  on record: {line}").map_err(Failure::output)?;
+    }
     let (count, broken) = channels::tried(&configuration.delivery);
     if broken.is_empty() {
         return Ok(());

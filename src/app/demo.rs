@@ -28,7 +28,7 @@ use self::screen::Setting;
 use self::watch::Watched;
 use super::run::{bug, failed, runtime};
 use super::station::Station;
-use super::{Failure, Streams, configuration, history, ledger};
+use super::{Failure, Streams, configuration, history, ledger, terminal, watch as watch_command};
 use crate::cli::{Command, DemoArgs};
 use crate::config::load::Loaded;
 use crate::core::cycle::verdict::Verdict;
@@ -45,14 +45,18 @@ use crate::runtime::shutdown::Signals;
 pub(super) fn takes_the_screen(command: &Command) -> bool {
     match command {
         Command::Demo(arguments) => draws(arguments) && io::stderr().is_terminal(),
+        Command::Watch(arguments) => watch_command::draws(arguments) && io::stderr().is_terminal(),
         Command::Run(_)
         | Command::Replay(_)
         | Command::History(_)
         | Command::Export(_)
         | Command::Alerts(_)
         | Command::Maintenance(_)
-        | Command::Watch(_)
         | Command::SignOff(_)
+        | Command::Ports(_)
+        | Command::Prove(_)
+        | Command::Calibrate(_)
+        | Command::Respond(_)
         | Command::Enter(_)
         | Command::Hold(_)
         | Command::Backup(_)
@@ -67,7 +71,7 @@ pub(super) fn takes_the_screen(command: &Command) -> bool {
 }
 
 fn draws(arguments: &DemoArgs) -> bool {
-    !arguments.plain && io::stdout().is_terminal() && io::stdin().is_terminal()
+    !arguments.plain && terminal::is_there()
 }
 
 pub(super) fn demo(arguments: &DemoArgs, streams: &mut Streams<'_>) -> Result<(), Failure> {

@@ -11,7 +11,7 @@ use jiff::tz::TimeZone;
 use super::alerts::clerk::BOOKMARK;
 use super::logbook::{Change, Correction, Entry, Judged};
 use super::order::{Done, Order};
-use super::{Failure, Streams, configuration, ledger, people};
+use super::{Failure, Streams, configuration, in_force, ledger, people};
 use crate::cli::{AmendmentArgs, AnswerArgs, DueArgs, EnterCommand, EntryArgs, NoteArgs, ThermometerArgs};
 use crate::config::load::Loaded;
 use crate::core::alert::{Desk, DueCheck, Effects, Event};
@@ -217,9 +217,10 @@ fn line(due: &DueCheck, now: Timestamp, zone: &TimeZone, language: Language) -> 
 /// The ledger's.
 pub(super) fn due_checks(loaded: &Loaded, now: Timestamp) -> Result<Vec<DueCheck>, Failure> {
     let path = &loaded.configuration.ledger.path;
-    let settings = &loaded.configuration.alerts;
     let failed = |error| Failure::from(ledger::diagnose(&error, path));
     let reader = Reader::open(path).map_err(failed)?;
+    let file = in_force::on_file(&reader).map_err(failed)?;
+    let settings = loaded.configuration.alerts.with_on_file(&file);
     let stored = reader.bookmark(BOOKMARK).map_err(failed)?;
     let restored = stored.and_then(|state| Desk::restore(settings.clone(), &state).ok());
     let mut desk = match restored {

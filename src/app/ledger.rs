@@ -7,13 +7,13 @@ use std::path::Path;
 use tokio::sync::oneshot;
 
 pub(super) use self::handle::{LedgerHandle, Tide};
-use super::Failure;
+use super::{Failure, in_force};
 use crate::config::load::Loaded;
 use crate::core::record::{Body, ConfigurationChange, Record, ServiceStart};
 use crate::core::site::Site;
 use crate::core::time::Timestamp;
 use crate::diagnostic::Diagnostic;
-use crate::ledger::{Commit, LedgerError, Names, Options, Owner, Recovered, Retry, Writer};
+use crate::ledger::{Commit, LedgerError, Names, Options, Owner, Reader, Recovered, Retry, Writer};
 use crate::runtime::clock::STEP_MIN;
 use crate::runtime::driver::{Outcome, Store, clock_step};
 use crate::runtime::gather::Gather;
@@ -52,7 +52,7 @@ fn open_from(
     from_file: bool,
 ) -> Result<(LedgerHandle, Gather), Failure> {
     let (writer, recovered) = open_writer(loaded, path, now).map_err(|error| diagnose(&error, path))?;
-    let (mut gather, replayed) = recover(loaded, &recovered);
+    let (mut gather, replayed) = recover(loaded, path, &recovered).map_err(|error| diagnose(&error, path))?;
     tracing::info!(
         path = %path.display(),
         records = recovered.tree_size,
@@ -82,7 +82,7 @@ pub(super) fn open_alone(
     now: Timestamp,
 ) -> Result<(LedgerHandle, Gather), Failure> {
     let (writer, recovered) = open_writer(loaded, path, now).map_err(|error| diagnose(&error, path))?;
-    let (gather, _) = recover(loaded, &recovered);
+    let (gather, _) = recover(loaded, path, &recovered).map_err(|error| diagnose(&error, path))?;
     Ok((LedgerHandle::new(writer, &recovered, path), gather))
 }
 
@@ -97,7 +97,7 @@ pub(super) fn open_for_import(
 ) -> Result<(LedgerHandle, Gather), Failure> {
     match open_writer(loaded, path, now) {
         Ok((writer, recovered)) => {
-            let (gather, _) = recover(loaded, &recovered);
+            let (gather, _) = recover(loaded, path, &recovered).map_err(|error| diagnose(&error, path))?;
             Ok((LedgerHandle::new(writer, &recovered, path), gather))
         }
         Err(error @ LedgerError::InUse { .. }) => {
@@ -110,12 +110,16 @@ pub(super) fn open_for_import(
     }
 }
 
-/// The core where it was, and how many inputs were applied for it.
-fn recover(loaded: &Loaded, recovered: &Recovered) -> (Gather, u64) {
-    let site = Site::new(&loaded.configuration.machines, &loaded.configuration.channels);
+/// The core where it was, and how many inputs were applied for it. What is on record of probes is laid over the
+/// configuration first: its record was committed together with the state of the machine then, so
+/// that no input before it is applied again.
+fn recover(loaded: &Loaded, path: &Path, recovered: &Recovered) -> Result<(Gather, u64), LedgerError> {
+    let file = in_force::on_file(&Reader::open(path)?)?;
+    let channels = loaded.configuration.channels_in_force(&file, Timestamp::MAX);
+    let site = Site::new(&loaded.configuration.machines, &channels);
     let mut gather = Gather::new(site, recovered.next_input);
     let replayed = gather.recover(&recovered.snapshots, &recovered.inputs);
-    (gather, replayed)
+    Ok((gather, replayed))
 }
 
 fn open_writer(loaded: &Loaded, path: &Path, now: Timestamp) -> Result<(Writer, Recovered), LedgerError> {

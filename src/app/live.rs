@@ -25,7 +25,7 @@ use tokio::sync::broadcast::error::RecvError;
 use tokio::time::Instant;
 use tokio_util::sync::{CancellationToken, DropGuard};
 
-pub(super) use self::event::{Begun, LiveEvent, LiveReading};
+pub(super) use self::event::{Begun, LiveEvent, LiveReading, SourceSeen};
 pub(super) use self::service::{READINGS, answer};
 pub(super) use self::tap::{Listening, Tap};
 use super::Failure;
@@ -35,6 +35,7 @@ use crate::config::load::Loaded;
 use crate::config::resolve::Configuration;
 use crate::core::channel::Channel;
 use crate::diagnostic::Diagnostic;
+use crate::runtime::shutdown::Signals;
 
 /// Most events that wait for a listener: half a minute of a large kitchen.
 const WAITING_MAX: usize = 4_096;
@@ -115,6 +116,24 @@ impl Live {
     /// The channels that are looked at, in the order of the configuration.
     pub(super) fn channels(&self) -> &[Channel] {
         &self.channels
+    }
+
+    /// A token that SIGINT and SIGTERM cancel, so that the terminal is given back and the answer
+    /// has an end.
+    ///
+    /// # Errors
+    /// The system's, where a handler cannot be installed.
+    pub(super) fn stop_on_signals(&self) -> Result<CancellationToken, Failure> {
+        let entered = self.runtime.enter();
+        let signals = Signals::take().map_err(|error| bug("cannot take over the signals", &error))?;
+        drop(entered);
+        let stop = CancellationToken::new();
+        let asked = stop.clone();
+        drop(self.runtime.spawn(async move {
+            signals.first().await;
+            asked.cancel();
+        }));
+        Ok(stop)
     }
 
     /// The next event, waited for no longer than this; with no time only what waits already, so

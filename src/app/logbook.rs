@@ -4,6 +4,8 @@
 //! what can, and says which way it goes: a concentration, and an amendment of one, through the
 //! core, which judges cycles by it; everything else straight to the ledger.
 
+mod technician;
+
 use std::collections::BTreeMap;
 use std::ops::ControlFlow;
 
@@ -11,11 +13,15 @@ use serde::{Deserialize, Serialize};
 
 use super::ledger;
 use super::order::Problem;
+use crate::config::resolve::Configuration;
 use crate::core::cycle::judge::Concentration;
 use crate::core::cycle::plate::{Profile, Sanitizing};
 use crate::core::id::MachineId;
 use crate::core::logbook::{self, Impossible, Judgement};
-use crate::core::record::{Amendment, AmendmentChange, Body, Check, CheckKind, Note, Record, SignedOff};
+use crate::core::record::{
+    Amendment, AmendmentChange, Body, CalibrationDone, Check, CheckKind, Note, ProvenProbe, Record,
+    ResponseDone, SignedOff, WiringProofDone,
+};
 use crate::core::sanitizer::Rules;
 use crate::core::site::Entered;
 use crate::core::time::Timestamp;
@@ -57,6 +63,24 @@ pub(super) enum Entry {
         machine: String,
         /// What is signed.
         signed: Box<SignedOff>,
+    },
+    /// The wiring of a machine was proved.
+    WiringProof {
+        /// Which.
+        machine: String,
+        /// What was found.
+        done: Box<WiringProofDone>,
+    },
+    /// A probe was calibrated. Only its points, its names and its days are taken; what follows
+    /// from them is worked out here.
+    Calibration {
+        /// What was done.
+        done: Box<CalibrationDone>,
+    },
+    /// The time constant of a probe was measured.
+    Response {
+        /// What was done.
+        done: Box<ResponseDone>,
     },
     /// What is to be known of an earlier record.
     Amendment {
@@ -129,6 +153,8 @@ pub(super) struct Prepared {
     pub(super) way: Way,
     /// What a check came to.
     pub(super) judged: Option<Judged>,
+    /// What goes on record of a calibration or a response test.
+    pub(super) recorded: Option<Box<Body>>,
 }
 
 /// Which way an entry goes to the record.
@@ -148,6 +174,9 @@ impl Entry {
             Self::Check { check, .. } => check.by_mut(),
             Self::Note { note, .. } => &mut note.by,
             Self::SignOff { signed, .. } => &mut signed.by,
+            Self::WiringProof { done, .. } => &mut done.by,
+            Self::Calibration { done } => &mut done.by,
+            Self::Response { done } => &mut done.by,
             Self::Amendment { by, .. } => by,
         };
         *by = signed(std::mem::take(by));
@@ -156,16 +185,17 @@ impl Entry {
 }
 
 /// Looks at an entry at `now`, judges it, and says how it goes on record. The ledger is read
-/// only for an amendment.
+/// for an amendment and for what is in force of a probe; `configuration` is as it is configured.
 ///
 /// # Errors
 /// [`Problem`] where it cannot be; nothing was recorded then.
 pub(super) fn prepare(
     entry: Entry,
-    machines: &[Profile],
+    configuration: &Configuration,
     now: Timestamp,
     reader: impl FnOnce() -> Result<Reader, Problem>,
 ) -> Result<Prepared, Problem> {
+    let machines = &configuration.machines;
     match entry {
         Entry::Check { machine, check, late } => {
             let place = machine.as_deref().map(|name| place_of(name, machines)).transpose()?;
@@ -182,7 +212,7 @@ pub(super) fn prepare(
                 (Some(id), Some(_)) => Way::Core(id, Entered::Check(check)),
                 (_, _) => Way::Ledger(body(check)),
             };
-            Ok(Prepared { machine, way, judged })
+            Ok(Prepared { machine, way, judged, recorded: None })
         }
         Entry::Note { machine, note, late } => {
             machine.as_deref().map(|name| place_of(name, machines)).transpose()?;
@@ -191,22 +221,38 @@ pub(super) fn prepare(
                 .and_then(|()| note.at.map_or(Ok(()), |at| logbook::time(at, now, late)))
                 .map_err(impossible)?;
             let way = Way::Ledger(Box::new(Record::new(now, machine.clone(), Body::Note(note))));
-            Ok(Prepared { machine, way, judged: None })
+            Ok(Prepared { machine, way, judged: None, recorded: None })
         }
         Entry::SignOff { machine, mut signed } => {
-            place_of(&machine, machines)?;
+            place_of(&machine, &configuration.machines)?;
             logbook::name("the name", &signed.by)
                 .and_then(|()| signed.note.as_deref().map_or(Ok(()), |note| logbook::text("the note", note)))
                 .map_err(impossible)?;
             signed.at = now;
             let way = Way::Ledger(Box::new(Record::new(now, Some(machine.clone()), Body::SignOff(signed))));
-            Ok(Prepared { machine: Some(machine), way, judged: None })
+            Ok(Prepared { machine: Some(machine), way, judged: None, recorded: None })
         }
+        Entry::WiringProof { machine, mut done } => {
+            place_of(&machine, &configuration.machines)?;
+            logbook::name("the name", &done.by)
+                .and_then(|()| logbook::time(done.at, now, false))
+                .map_err(impossible)?;
+            let of_machine =
+                |probe: &ProvenProbe| probe.probe.rsplit_once('/').is_some_and(|(named, _)| named == machine);
+            if done.probes.is_empty() || !done.probes.iter().all(of_machine) {
+                return Err(refused("a proof is about the probes of its machine", "prove it anew"));
+            }
+            done.good = done.probes.iter().all(|probe| probe.good);
+            let way = Way::Ledger(Box::new(Record::new(now, Some(machine.clone()), Body::WiringProof(done))));
+            Ok(Prepared { machine: Some(machine), way, judged: None, recorded: None })
+        }
+        Entry::Calibration { done } => technician::calibration(done, configuration, now, &reader()?),
+        Entry::Response { done } => technician::response(done, configuration, now, &reader()?),
         Entry::Amendment { of, reason, by, change } => {
             let written = logbook::text("the reason", &reason);
             written.and_then(|()| logbook::name("the name", &by)).map_err(impossible)?;
             let ask = Asked { of, reason, by, change };
-            ask.prepared(&reader()?, machines, now)
+            ask.prepared(&reader()?, configuration, now)
         }
     }
 }
@@ -220,19 +266,28 @@ struct Asked {
 }
 
 impl Asked {
-    fn prepared(self, reader: &Reader, machines: &[Profile], now: Timestamp) -> Result<Prepared, Problem> {
-        let of = self.of;
+    fn prepared(
+        self,
+        reader: &Reader,
+        configuration: &Configuration,
+        now: Timestamp,
+    ) -> Result<Prepared, Problem> {
+        let (of, machines) = (self.of, &configuration.machines);
         let record = record_at(reader, of)?;
         let machine = record.machine.clone();
         let place = machine.as_deref().and_then(|name| position(name, machines));
         let past = Past::read(reader, of).map_err(|error| unread(&error))?;
         let (change, corrected) = match (self.change, &record.body) {
             (Change::Comment, _) => (AmendmentChange::Comment, None),
-            (_, Body::Check(_) | Body::Note(_)) if past.withdrawn => {
+            (_, Body::Check(_) | Body::Note(_) | Body::Calibration(_) | Body::Response(_))
+                if past.withdrawn =>
+            {
                 let summary = format!("record {of} was withdrawn before");
-                return Err(refused(&summary, "enter it anew"));
+                return Err(refused(&summary, "enter or make it anew"));
             }
-            (Change::Withdraw, Body::Check(_) | Body::Note(_)) => (AmendmentChange::Withdrawn, None),
+            (Change::Withdraw, Body::Check(_) | Body::Note(_) | Body::Calibration(_) | Body::Response(_)) => {
+                (AmendmentChange::Withdrawn, None)
+            }
             (Change::Correct(correction), Body::Check(check)) => {
                 let mut check = past.corrected.clone().unwrap_or_else(|| check.clone());
                 correction.applied(&mut check, of)?;
@@ -254,15 +309,19 @@ impl Asked {
         } else {
             None
         };
+        let put = Record::new(now, machine.clone(), Body::Amendment(amendment.clone()));
+        if !is_comment && let Some(way) = technician::withdrawal(&record.body, &put, configuration, reader)? {
+            return Ok(Prepared { machine, way, judged: None, recorded: None });
+        }
         let way = match (place, was) {
             (Some(place), Some(was)) => {
                 let standing =
                     standing(reader, &machines[place].name, &amendment).map_err(|error| unread(&error))?;
                 Way::Core(id_of(place), Entered::Amended { amendment, was, standing })
             }
-            (_, _) => Way::Ledger(Box::new(Record::new(now, machine.clone(), Body::Amendment(amendment)))),
+            (_, _) => Way::Ledger(Box::new(put)),
         };
-        Ok(Prepared { machine, way, judged })
+        Ok(Prepared { machine, way, judged, recorded: None })
     }
 }
 
@@ -415,6 +474,8 @@ fn id_of(place: usize) -> MachineId {
 fn only_commented(of: u64, body: &Body) -> Problem {
     let what = if matches!(body, Body::Note(_)) {
         "a note can be withdrawn, not corrected"
+    } else if matches!(body, Body::Calibration(_) | Body::Response(_)) {
+        "it can be withdrawn and made anew, not corrected"
     } else {
         "what was judged and recorded stays as it is"
     };

@@ -10,6 +10,7 @@ use super::door::Peer;
 use super::logbook::{Entry, Judged};
 use crate::core::alert::{Alert, AlertNumber};
 use crate::core::logbook::{self, Impossible};
+use crate::core::record::Body;
 use crate::core::time::Timestamp;
 use crate::diagnostic::Diagnostic;
 
@@ -105,6 +106,9 @@ pub(super) struct Done {
     /// What a check that was entered came to.
     #[serde(skip_serializing_if = "Option::is_none", default)]
     pub(super) judged: Option<Judged>,
+    /// What is on record of a calibration or a response test.
+    #[serde(skip_serializing_if = "Option::is_none", default)]
+    pub(super) recorded: Option<Box<Body>>,
 }
 
 /// What a test is to try.

@@ -13,6 +13,7 @@ use crate::core::id::{ChannelId, SourceId};
 use crate::core::reading::{Sample, Value};
 use crate::core::time::Timestamp;
 use crate::diagnostic::Diagnostic;
+use crate::probe::modbus::ModbusProbe;
 use crate::probe::mqtt::{Mqtt, Wiring};
 use crate::probe::refusals::RefusalLog;
 use crate::probe::replay::ReplayProbe;
@@ -114,6 +115,10 @@ async fn run(id: SourceId, source: Source, around: Surroundings) -> Result<(), S
             let probe = ReplayProbe { source: id, name, settings, directory, now };
             tokio::join!(probe.run(to, around.stop), forward(messages, &around.inbound, way));
         }
+        SourceKind::Modbus(settings) => {
+            let probe = ModbusProbe { source: id, name, settings, now };
+            tokio::join!(probe.run(to, around.stop), forward(messages, &around.inbound, way));
+        }
         SourceKind::Mqtt(settings) => {
             let decode = decoder(&settings, directory)?;
             let wiring = Wiring {
@@ -139,7 +144,7 @@ fn eager_after(kind: &SourceKind) -> Option<u64> {
         SourceKind::Mqtt(settings) => {
             u64::try_from((settings.unacked_max / 2).clamp(1, EAGER_AFTER_MAX)).ok()
         }
-        SourceKind::Serial(_) | SourceKind::Replay(_) => None,
+        SourceKind::Serial(_) | SourceKind::Modbus(_) | SourceKind::Replay(_) => None,
     }
 }
 
@@ -231,7 +236,7 @@ impl Journal {
     fn new(source: &Source, channels: Arc<[String]>) -> Self {
         let refusals = match source.kind {
             SourceKind::Mqtt(_) => Some(RefusalLog::default()),
-            SourceKind::Serial(_) | SourceKind::Replay(_) => None,
+            SourceKind::Serial(_) | SourceKind::Modbus(_) | SourceKind::Replay(_) => None,
         };
         Self {
             source: source.name.clone(),

@@ -15,11 +15,12 @@ use tokio_util::sync::CancellationToken;
 use super::ledger::{self, LedgerHandle, LedgerStore};
 use super::live::Tap;
 use super::seal::Seal;
-use super::{Failure, alerts, checkpoints, days, series, service_manager, sources};
+use super::{Failure, alerts, checkpoints, days, in_force, series, service_manager, sources};
 use crate::config::load::Loaded;
 use crate::core::id::SourceId;
+use crate::core::time::Timestamp;
 use crate::diagnostic::Diagnostic;
-use crate::ledger::LedgerError;
+use crate::ledger::{LedgerError, Reader};
 use crate::runtime::clock::Clock;
 use crate::runtime::driver::{
     CHECKS_MAX, Driver, DriverError, Entry, INBOUND_MAX, Inbound, Limits, Names, Published, Pulse,
@@ -59,6 +60,8 @@ impl Station {
         let configuration = &loaded.configuration;
         let path = configuration.ledger.path.clone();
         let (ledger, gather) = ledger::open(loaded, &path, clock.now())?;
+        let reader = Reader::open(&path).map_err(|error| ledger::diagnose(&error, &path))?;
+        let file = in_force::tell(configuration, &reader).map_err(|error| ledger::diagnose(&error, &path))?;
         let limits = Limits {
             commit_interval: configuration.ledger.commit_interval,
             ahead_max: configuration.ahead_max,
@@ -74,7 +77,7 @@ impl Station {
             .with_checks(entered);
         let (sender, inbound) = mpsc::channel(INBOUND_MAX);
         let mut tasks = Supervisor::new(stop.clone());
-        let tap = Tap::new(configuration);
+        let tap = Tap::new(configuration, &configuration.channels_in_force(&file, Timestamp::MAX));
         let surroundings = sources::Surroundings {
             clock: clock.clone(),
             stop: stop.clone(),

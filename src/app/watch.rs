@@ -1,65 +1,186 @@
 //! `watch`: live readings in the terminal.
 
+mod scene;
+mod screen;
+mod strip;
+
+use std::ops::ControlFlow;
 use std::time::Duration;
 
-use super::live::{Live, LiveEvent, LiveReading, Through, Wanted};
-use super::{Failure, Streams, configuration};
+use jiff::tz::TimeZone;
+use tokio_util::sync::CancellationToken;
+
+use self::scene::Scene;
+use self::screen::{Picture, STRIP_WIDTH};
+use super::live::{Live, LiveEvent, Through, Wanted};
+use super::{Failure, Streams, configuration, terminal};
 use crate::cli::WatchArgs;
-use crate::core::reading::Value;
+use crate::config::load::Loaded;
+use crate::core::reader::Scale;
 use crate::diagnostic::Diagnostic;
+use crate::report::cautions;
+use crate::report::table::{WIDTH, time_of_day, wrapped};
 use crate::runtime::clock::Clock;
 
-/// Longest wait for the next event.
-const WAIT_MAX: Duration = Duration::from_secs(1);
+/// Time between two pictures, and longest wait for the next event.
+const PICTURE_EVERY: Duration = Duration::from_millis(100);
+/// Time between two lines of a probe.
+const LINE_EVERY: Duration = Duration::from_secs(1);
+/// Events that are taken before the next picture.
+const EVENTS_MAX: usize = 10_000;
+/// Width of a plain line.
+const PLAIN_WIDTH: usize = 80;
 
-/// Shows what comes in until it ends, or the time is over.
+/// Whether the command draws on the whole terminal.
+pub(super) fn draws(arguments: &WatchArgs) -> bool {
+    !arguments.plain && !arguments.json && terminal::is_there()
+}
+
+/// Shows what comes in until somebody ends it, it ends by itself, or the time is over.
 pub(super) fn watch(arguments: &WatchArgs, streams: &mut Streams<'_>) -> Result<(), Failure> {
     let loaded = configuration::load(&arguments.config.files)?;
     let wanted = Wanted { machines: arguments.machines.clone(), channels: arguments.probes.clone() };
-    let mut live = Live::open(&loaded, &wanted)?;
+    let live = Live::open(&loaded, &wanted)?;
+    let stop = live.stop_on_signals()?;
     let clock = Clock::system();
-    let begun = clock.elapsed();
-    let limit = arguments.seconds.map(Duration::from_secs);
-    if !arguments.json {
-        let way = match live.through() {
-            Through::Service { same_configuration: true } => "through the running service",
-            Through::Service { same_configuration: false } => {
-                "through the running service, which runs with another configuration than the one given"
-            }
-            Through::OwnSources => "from the sources themselves, since no service runs",
-        };
-        writeln!(streams.out, "{} channels, {way}", live.channels().len()).map_err(Failure::output)?;
+    let mut scene = Scene::new(live.channels(), clock.elapsed());
+    scene.other_configuration = live.through() == (Through::Service { same_configuration: false });
+    let limit = arguments.seconds.map(|seconds| clock.elapsed() + Duration::from_secs(seconds));
+    let mut watching = Watching { live, clock, scene, stop, limit, scale: arguments.scale };
+    if arguments.json {
+        watching.tell_configuration(streams)?;
+        watching.as_json(streams)?;
+    } else if draws(arguments) {
+        watching.on_screen(&loaded)?;
+    } else {
+        watching.in_lines(streams)?;
     }
-    loop {
-        let left = limit.map(|limit| limit.saturating_sub(clock.elapsed().saturating_sub(begun)));
-        if left.is_some_and(|left| left.is_zero()) {
+    watching.ended()
+}
+
+/// The command at work.
+struct Watching {
+    live: Live,
+    clock: Clock,
+    scene: Scene,
+    stop: CancellationToken,
+    /// When it ends by itself, by the clock's elapsed time.
+    limit: Option<Duration>,
+    scale: Scale,
+}
+
+impl Watching {
+    fn is_over(&self) -> bool {
+        self.stop.is_cancelled()
+            || self.scene.ended.is_some()
+            || self.limit.is_some_and(|limit| limit <= self.clock.elapsed())
+    }
+
+    /// A service that ends while it is looked at is no good end; being asked to is.
+    fn ended(self) -> Result<(), Failure> {
+        match self.scene.ended {
+            Some(cause) => Err(Diagnostic::error("source-lost", "no more readings come")
+                .cause(cause)
+                .advice("start the service again, or watch without it: the ports are then opened directly")
+                .into()),
+            None => Ok(()),
+        }
+    }
+
+    /// Waits for the next event no longer than until the next picture.
+    fn next(&mut self) -> Option<LiveEvent> {
+        let left = self.limit.map_or(PICTURE_EVERY, |limit| limit.saturating_sub(self.clock.elapsed()));
+        self.live.next(left.min(PICTURE_EVERY))
+    }
+
+    fn tell_configuration(&self, streams: &mut Streams<'_>) -> Result<(), Failure> {
+        if self.live.through() != (Through::Service { same_configuration: false }) {
             return Ok(());
         }
-        let Some(event) = live.next(left.unwrap_or(WAIT_MAX).min(WAIT_MAX)) else { continue };
-        if arguments.json {
+        let told = Diagnostic::warning("service-socket", "the service runs with another configuration")
+            .advice("restart it to put the files in force, or give --config the ones it runs with");
+        writeln!(streams.err, "{told}").map_err(Failure::output)
+    }
+
+    fn as_json(&mut self, streams: &mut Streams<'_>) -> Result<(), Failure> {
+        while !self.is_over() {
+            let Some(event) = self.next() else { continue };
             serde_json::to_writer(&mut *streams.out, &event)
-                .map_err(|error| Failure::output(error.into()))?;
-            writeln!(streams.out).map_err(Failure::output)?;
-        } else if let LiveEvent::Reading(reading) = &event {
-            writeln!(streams.out, "{}", line(reading)).map_err(Failure::output)?;
+                .map_err(std::io::Error::from)
+                .and_then(|()| writeln!(streams.out))
+                .and_then(|()| streams.out.flush())
+                .map_err(Failure::output)?;
+            if let LiveEvent::Ended { cause } = event {
+                self.scene.ended = Some(cause);
+            }
         }
-        streams.out.flush().map_err(Failure::output)?;
-        if let LiveEvent::Ended { cause } = event {
-            return Err(Diagnostic::error("source-lost", "no more readings come")
-                .cause(cause)
-                .advice("start the service again, or end it and watch from the ports themselves")
-                .into());
+        Ok(())
+    }
+
+    fn in_lines(&mut self, streams: &mut Streams<'_>) -> Result<(), Failure> {
+        let zone = TimeZone::system();
+        let mut say = |line: &str| {
+            writeln!(streams.out, "{line}").and_then(|()| streams.out.flush()).map_err(Failure::output)
+        };
+        say(way(self.live.through()))?;
+        for caution in [cautions::SCALD, cautions::AID] {
+            wrapped(caution, WIDTH).iter().try_for_each(|line| say(line))?;
         }
+        let (mut told, mut due) = (Vec::new(), self.clock.elapsed() + LINE_EVERY);
+        loop {
+            let over = self.is_over();
+            if let Some(event) = self.next().filter(|_| !over) {
+                self.scene.take(event, self.clock.elapsed());
+            }
+            let notes = self.scene.notes();
+            for note in notes.iter().filter(|note| !told.contains(*note)) {
+                say(&format!("! {note}"))?;
+            }
+            told = notes;
+            let now = self.clock.elapsed();
+            if over || now >= due {
+                due = now + LINE_EVERY;
+                let at = time_of_day(self.clock.now(), &zone);
+                for row in self.scene.news(now, self.scale, STRIP_WIDTH) {
+                    say(&format!("{at} {}", screen::line(&row, PLAIN_WIDTH).trim_end()))?;
+                }
+            }
+            if over {
+                return Ok(());
+            }
+        }
+    }
+
+    fn on_screen(&mut self, loaded: &Loaded) -> Result<(), Failure> {
+        let (zone, site) = (TimeZone::system(), loaded.configuration.site.as_str());
+        let way = way(self.live.through());
+        terminal::on_screen(|terminal| {
+            for _ in 0..EVENTS_MAX {
+                let Some(event) = self.live.next(Duration::ZERO) else { break };
+                self.scene.take(event, self.clock.elapsed());
+                if self.scene.ended.is_some() {
+                    break;
+                }
+            }
+            let now = self.clock.elapsed();
+            let picture = Picture {
+                head: format!("{site}  {}", time_of_day(self.clock.now(), &zone)),
+                way,
+                rows: self.scene.rows(now, self.scale, STRIP_WIDTH),
+                notes: self.scene.notes(),
+            };
+            terminal.draw(|frame| screen::draw(frame, &picture))?;
+            if self.is_over() || terminal::asked_to_quit(PICTURE_EVERY)? {
+                return Ok(ControlFlow::Break(()));
+            }
+            Ok(ControlFlow::Continue(()))
+        })
     }
 }
 
-fn line(reading: &LiveReading) -> String {
-    let shown = match (reading.fault, reading.corrected, reading.delivered) {
-        (Some(fault), _, _) => fault.to_string(),
-        (None, Some(celsius), _) => celsius.to_string(),
-        (None, None, Value::Number(number)) => number.to_string(),
-        (None, None, Value::Flag(flag)) => flag.to_string(),
-        (None, None, Value::Fault(fault)) => fault.to_string(),
-    };
-    format!("{} {} {shown}", reading.at, reading.channel)
+const fn way(through: Through) -> &'static str {
+    match through {
+        Through::Service { .. } => "through the running service",
+        Through::OwnSources => "from the ports: no service runs",
+    }
 }

@@ -241,7 +241,7 @@ pub struct DueArgs {
 }
 
 #[derive(Debug, thiserror::Error)]
-enum QuantityError {
+pub(super) enum QuantityError {
     #[error("a number such as 100 or 7.2")]
     Number,
     #[error("a temperature with its unit, such as 49C or 120F")]
@@ -255,7 +255,7 @@ fn number(text: &str) -> Result<f64, QuantityError> {
     text.parse().ok().filter(|number: &f64| number.is_finite()).ok_or(QuantityError::Number)
 }
 
-fn temperature(text: &str) -> Result<Celsius, QuantityError> {
+pub(super) fn temperature(text: &str) -> Result<Celsius, QuantityError> {
     crate::config::text::temperature(text).map_err(|_| QuantityError::Temperature)
 }
 

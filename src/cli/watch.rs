@@ -3,6 +3,8 @@
 use clap::Args;
 
 use super::ConfigArgs;
+use super::people::scale;
+use crate::core::reader::Scale;
 
 /// Arguments of `watch`.
 #[derive(Args, Debug)]
@@ -19,6 +21,12 @@ pub struct WatchArgs {
     /// End by itself after N seconds.
     #[arg(long, value_name = "N")]
     pub seconds: Option<u64>,
+    /// Scale of the temperatures: c or f. JSON is always in °C.
+    #[arg(long, value_name = "SCALE", value_parser = scale, default_value = "c")]
+    pub scale: Scale,
+    /// Print lines where a terminal would get the full view.
+    #[arg(long, conflicts_with = "json")]
+    pub plain: bool,
     /// Every event as one JSON object, one a line, as it comes.
     #[arg(long)]
     pub json: bool,

@@ -17,6 +17,7 @@ pub mod delivery;
 pub mod keys;
 pub mod layers;
 pub mod load;
+pub mod modbus;
 pub mod problem;
 pub mod raw;
 pub mod reader;

@@ -127,6 +127,46 @@ impl<'a> Reader<'a> {
         Some(paths)
     }
 
+    /// The address of a register, counted from 0. What looks like the notation of manuals, 30001 or
+    /// 40001, is refused, since it may be meant so; as text in hexadecimal it is taken.
+    pub fn register(&mut self, name: &'static str, findings: &mut Findings) -> Option<u16> {
+        if let Some(Value::Integer(number)) = self.table.get(name).map(|node| &node.value)
+            && let Some(wanted) = notation(*number)
+        {
+            self.refuse(name, wanted, findings);
+            return None;
+        }
+        let address: u16 = self.take(name, findings, |value| match value {
+            Value::Integer(number) => u16::try_from(*number).ok(),
+            Value::Text(text) => match text.strip_prefix("0x") {
+                Some(digits) => u16::from_str_radix(digits, 16).ok(),
+                None => text.parse::<u16>().ok().filter(|number| notation(i64::from(*number)).is_none()),
+            },
+            Value::Float(_) | Value::Flag(_) | Value::List(_) | Value::Table(_) => None,
+        })?;
+        let plain = notation(i64::from(address)).is_none();
+        self.note(name, &if plain { address.to_string() } else { format!("\"0x{address:04x}\"") });
+        Some(address)
+    }
+
+    /// The values of a register with their words, as texts.
+    pub fn values(&mut self, name: &'static str, findings: &mut Findings) -> Option<Vec<String>> {
+        let one = |value: &Value| match value {
+            Value::Text(text) => Some(text.clone()),
+            Value::Integer(number) => Some(number.to_string()),
+            Value::Float(number) => Some(number.to_string()),
+            Value::Flag(_) | Value::List(_) | Value::Table(_) => None,
+        };
+        let values: Vec<String> = self.take(name, findings, |value| match value {
+            Value::List(nodes) => nodes.iter().map(|node| one(&node.value)).collect(),
+            Value::Text(text) => Some(text.split(',').map(|value| value.trim().to_owned()).collect()),
+            Value::Integer(_) | Value::Float(_) | Value::Flag(_) | Value::Table(_) => None,
+        })?;
+        let list: Vec<String> = values.iter().map(|value| quoted(value)).collect();
+        self.note(name, &format!("[{}]", list.join(", ")));
+        Some(values)
+    }
+
     /// The flag of a key.
     pub fn flag(&mut self, name: &'static str, findings: &mut Findings) -> Option<bool> {
         let flag = self.take(name, findings, |value| match value {
@@ -413,6 +453,25 @@ impl<'a> Reader<'a> {
         }
         taken
     }
+}
+
+/// What to write in place of the number that a manual gives to a register: 30001 to 39999 stand
+/// for input registers from 0 on, 40001 to 49999 for holding registers, and so with six digits.
+fn notation(number: i64) -> Option<String> {
+    let (function, register) = match number {
+        30_001..=39_999 => (4, number - 30_001),
+        300_001..=365_536 => (4, number - 300_001),
+        40_001..=49_999 => (3, number - 40_001),
+        400_001..=465_536 => (3, number - 400_001),
+        _ => return None,
+    };
+    let wire = u16::try_from(number).map(|address| {
+        format!("; where register {number} of the wire is meant, counted from 0, write \"0x{address:04x}\"")
+    });
+    let wire = wire.unwrap_or_default();
+    Some(format!(
+        "{register} with function = {function}, if the manual says {number}: registers count from 0 here{wire}"
+    ))
 }
 
 /// A list of texts; one text stands for several with commas between.

@@ -14,7 +14,7 @@ use super::resolve::Configuration;
 use super::text;
 use crate::core::alert::Settings;
 use crate::core::calibration::{Calibration, Point};
-use crate::core::channel::{Place, Role};
+use crate::core::channel::{Place, Probe, Role};
 use crate::core::cycle::plate::Profile;
 use crate::core::units::Celsius;
 
@@ -55,10 +55,18 @@ pub struct RecordedProbe {
     pub points: Vec<Point>,
     /// What is added to it, °C, where the calibration is entered so.
     pub offset_c: Option<f64>,
+    /// The probe as it is configured.
+    pub probe: Probe,
+    /// The limit it is judged by.
+    pub near: Celsius,
+}
+
+impl RecordedProbe {
     /// Expanded uncertainty (k = 2) of a reading near the limit it is judged by, °C.
-    pub uncertainty_c: f64,
-    /// Time constant, s, where it was measured.
-    pub tau_s: Option<f64>,
+    #[must_use]
+    pub fn uncertainty_c(&self) -> f64 {
+        self.probe.budget.combined(self.near).expanded
+    }
 }
 
 impl Recorded {
@@ -173,10 +181,7 @@ fn probes(merged: &Merged, configuration: &Configuration) -> Vec<RecordedProbe> 
         let point = |is, reads| Some(Point { reference: temperature(is)?, indicated: temperature(reads)? });
         let points = [point("low-is", "low-reads"), point("high-is", "high-reads")];
         let date = |node: &Node| if let Value::Text(day) = &node.value { day.parse().ok() } else { None };
-        let near = match probe.place {
-            Place::WashTank => machine.wash_min.at,
-            Place::FinalRinse | Place::Ware | Place::Other => machine.rinse_min.at,
-        };
+        let Some(near) = configuration.limit(channel.machine, probe.place) else { continue };
         probes.push(RecordedProbe {
             channel: name.to_owned(),
             machine: machine.name.clone(),
@@ -187,8 +192,8 @@ fn probes(merged: &Merged, configuration: &Configuration) -> Vec<RecordedProbe> 
                 Calibration::Offset(offset_c) => Some(offset_c),
                 Calibration::None | Calibration::TwoPoint { .. } => None,
             },
-            uncertainty_c: probe.budget.combined(Celsius(near.0)).expanded,
-            tau_s: probe.tau.map(|tau| tau.as_secs_f64()),
+            probe: probe.clone(),
+            near,
         });
     }
     probes
@@ -231,7 +236,7 @@ mod tests {
     // What is recorded is the canonical text of a configuration: each shipped one reads back.
     #[test]
     fn every_shipped_configuration_reads_back_from_its_record() {
-        for name in ["gateway", "conveyor", "chlorine", "dump-and-refill", "series"] {
+        for name in ["gateway", "conveyor", "chlorine", "dump-and-refill", "modbus", "series"] {
             let path = std::path::Path::new(env!("CARGO_MANIFEST_DIR")).join(format!("config/{name}.toml"));
             let loaded = Configuration::load(&[path], environment()).expect("a shipped configuration");
             let read = Recorded::read(loaded.to_toml()).expect("its canonical text");

@@ -2,8 +2,9 @@
 //! printed from the table in [`super::keys`].
 
 use super::keys::{
-    ALERT, CONTACT, Default, Form, HEARTBEAT, Key, LEDGER, MACHINE, MAIL, MEAL_PERIOD, MQTT, PROBE, PUBLISH,
-    REPLAY, SERIAL, SERIES, SERVICE, SHIFT, SITE, SOURCE, WEB, WEBHOOK,
+    ALERT, CONTACT, Default, Form, HEARTBEAT, Key, LEDGER, MACHINE, MAIL, MEAL_PERIOD, MODBUS,
+    MODBUS_REGISTER, MODBUS_RTU, MODBUS_TCP, MODBUS_UNIT, MQTT, PROBE, PUBLISH, REPLAY, SERIAL, SERIES,
+    SERVICE, SHIFT, SITE, SOURCE, WEB, WEBHOOK,
 };
 
 /// Width at which comments are broken.
@@ -102,6 +103,29 @@ impl Reference {
         self.keys(&SERIAL, &[]);
         self.section(
             "[[source]]",
+            "Modbus units on a serial line (RS-485); name, kind and probes as above. The line is low voltage; mains \
+             wiring inside a cabinet is for a licensed electrician.",
+            &SOURCE,
+            &[("name", "\"bus\""), ("kind", "\"modbus-rtu\"")],
+        );
+        self.keys(&MODBUS_RTU, &[]);
+        self.keys(&MODBUS, &[]);
+        self.section(
+            "[[source]]",
+            "Modbus units over TCP; name, kind and probes as above, units and registers as on a line. It is neither \
+             encrypted nor protected: keep it on a network of its own.",
+            &SOURCE,
+            &[("name", "\"bus-tcp\""), ("kind", "\"modbus-tcp\"")],
+        );
+        self.keys(&MODBUS_TCP, &[]);
+        self.blank();
+        self.comment("Units and registers as above.");
+        self.line("[[source.unit]]");
+        self.required(&MODBUS_UNIT);
+        self.line("[[source.unit.register]]");
+        self.required(&MODBUS_REGISTER);
+        self.section(
+            "[[source]]",
             "An MQTT broker; name, kind and probes as above.",
             &SOURCE,
             &[("name", "\"broker\""), ("kind", "\"mqtt\"")],
@@ -117,13 +141,25 @@ impl Reference {
     }
 
     fn keys(&mut self, keys: &[Key], examples: &[(&str, &str)]) {
+        self.keys_below("source", keys, examples);
+    }
+
+    /// Keys of a list of tables at this path.
+    fn keys_below(&mut self, path: &str, keys: &[Key], examples: &[(&str, &str)]) {
         for key in keys {
             let example = examples.iter().find(|(name, _)| *name == key.name).map(|(_, example)| *example);
-            self.key(key, example);
+            self.key(path, key, example);
         }
     }
 
-    fn key(&mut self, key: &Key, example: Option<&str>) {
+    /// The keys that must be given, without a word, where they were told before.
+    fn required(&mut self, keys: &[Key]) {
+        for key in keys.iter().filter(|key| key.default == Default::Required && !key.example.is_empty()) {
+            self.value(key, key.name, None);
+        }
+    }
+
+    fn key(&mut self, path: &str, key: &Key, example: Option<&str>) {
         self.blank();
         self.comment(key.meaning);
         match key.form {
@@ -133,8 +169,9 @@ impl Reference {
             }
             Form::Tables(keys) => {
                 self.default(key);
-                self.line(&format!("[[source.{}]]", key.name));
-                self.keys(keys, &[]);
+                let path = format!("{path}.{}", key.name);
+                self.line(&format!("[[{path}]]"));
+                self.keys_below(&path, keys, &[]);
             }
             Form::Text
             | Form::Path
@@ -149,6 +186,8 @@ impl Reference {
             | Form::Difference { .. }
             | Form::Choice(_)
             | Form::Names
+            | Form::Register
+            | Form::Values
             | Form::Hours
             | Form::Date
             | Form::Time => {

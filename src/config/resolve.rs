@@ -1,5 +1,6 @@
 //! The configuration as the program uses it: whatever exists makes sense.
 
+use std::collections::BTreeMap;
 use std::net::SocketAddr;
 use std::path::PathBuf;
 use std::time::Duration;
@@ -10,8 +11,12 @@ use super::delivery::Delivery;
 use super::series::SeriesOptions;
 use super::source::Source;
 use crate::core::alert::Settings;
-use crate::core::channel::Channel;
+use crate::core::channel::{Channel, Place, Probe, Role};
 use crate::core::cycle::plate::Profile;
+use crate::core::id::{ChannelName, MachineId};
+use crate::core::on_file::OnFile;
+use crate::core::time::Timestamp;
+use crate::core::units::Celsius;
 
 /// Where and how the ledger is kept.
 #[derive(Clone, PartialEq, Debug)]
@@ -55,6 +60,8 @@ pub struct Configuration {
     pub machines: Vec<Profile>,
     /// Channels; the place is the [`crate::core::id::ChannelId`].
     pub channels: Vec<Channel>,
+    /// How long a calibration of each temperature probe holds, by channel name.
+    pub calibration_holds: BTreeMap<String, Duration>,
     /// Sources; the place is the [`crate::core::id::SourceId`].
     pub sources: Vec<Source>,
     /// The ledger.
@@ -75,4 +82,46 @@ pub struct Configuration {
     pub socket: PathBuf,
     /// The pages behind the links of messages; `None` where they are not served.
     pub web: Option<WebOptions>,
+}
+
+impl Configuration {
+    /// The probe of this channel name, where it is a temperature probe.
+    #[must_use]
+    pub fn probe(&self, channel: &str) -> Option<(&Channel, &Probe)> {
+        let channel = self.channels.iter().find(|known| known.name.as_str() == channel)?;
+        match &channel.role {
+            Role::Probe(probe) => Some((channel, probe)),
+            Role::ColdJunction { .. } | Role::Running | Role::Concentration | Role::Ph => None,
+        }
+    }
+
+    /// The midnight of the day on which the configuration says that this probe was calibrated.
+    #[must_use]
+    pub fn calibrated_on(&self, channel: &ChannelName) -> Option<Timestamp> {
+        *self.alerts.machines.get(channel.machine())?.calibrated_on.get(channel.as_str())?
+    }
+
+    /// The limit at which a probe of this machine and place is looked at: that of the wash for a probe
+    /// in a wash tank, else that of the final rinse.
+    #[must_use]
+    pub fn limit(&self, machine: MachineId, place: Place) -> Option<Celsius> {
+        let machine = self.machines.get(usize::from(machine.0))?;
+        Some(match place {
+            Place::WashTank => machine.wash_min.at,
+            Place::FinalRinse | Place::Ware | Place::Other => machine.rinse_min.at,
+        })
+    }
+
+    /// The channels with the calibrations and response tests on record at `at` laid over what is configured.
+    #[must_use]
+    pub fn channels_in_force(&self, file: &OnFile, at: Timestamp) -> Vec<Channel> {
+        let mut channels = self.channels.clone();
+        for channel in &mut channels {
+            if let Role::Probe(probe) = &channel.role {
+                let in_force = file.in_force(channel.name.as_str(), self.calibrated_on(&channel.name), at);
+                channel.role = Role::Probe(in_force.laid_over(probe));
+            }
+        }
+        channels
+    }
 }

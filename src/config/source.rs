@@ -3,6 +3,7 @@
 use std::path::PathBuf;
 use std::time::Duration;
 
+use super::modbus::ModbusSource;
 use crate::wire::directory::Directory;
 
 /// One source of readings.
@@ -21,6 +22,8 @@ pub struct Source {
 pub enum SourceKind {
     /// Lines of text from a serial port.
     Serial(SerialSource),
+    /// Registers of Modbus units, on a serial line or over TCP.
+    Modbus(ModbusSource),
     /// Messages from an MQTT broker.
     Mqtt(MqttSource),
     /// SenML packs, one a line, from a file or standard input.

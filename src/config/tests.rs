@@ -18,6 +18,7 @@ use crate::wire::directory::WireUnit;
 
 mod alert;
 mod delivery;
+mod modbus;
 mod series;
 
 const MACHINE: &str = "[[machine]]\nname = \"dm1\"\nkind = \"stationary-rack-dual-temperature\"\n";

@@ -8,9 +8,11 @@
 //! of the day, not at 100 °C. Scald hazard: boiling water and steam burn at
 //! once; use gloves and face protection.
 
+pub mod fitted;
 #[cfg(test)]
 mod tests;
 
+use super::record::Correction;
 use super::units::Celsius;
 
 /// Correction applied to a converted temperature.
@@ -82,6 +84,19 @@ pub enum CalibrationError {
         /// Correction that a point asks for, °C.
         correction_c: f64,
     },
+    /// There is no point.
+    #[error("a calibration needs at least one point")]
+    NoPoint,
+    /// The points contradict one another.
+    #[error(
+        "the points contradict one another: no correction brings this one nearer than {left_c:.2} °C to its reference, which is sure to {expanded_c:.2} °C"
+    )]
+    Disagree {
+        /// What is left at the point that fits worst, °C.
+        left_c: f64,
+        /// Expanded uncertainty of that point, °C.
+        expanded_c: f64,
+    },
 }
 
 impl Point {
@@ -145,6 +160,30 @@ impl Calibration {
             Self::None => measured,
             Self::Offset(offset) => Celsius(measured.0 + offset),
             Self::TwoPoint { gain, offset } => Celsius(measured.0 * gain + offset),
+        }
+    }
+}
+
+/// As it stands on record.
+impl From<Correction> for Calibration {
+    fn from(correction: Correction) -> Self {
+        let Correction { gain, offset_c } = correction;
+        // A gain of exactly one is how a record says that there is none.
+        match (gain.to_bits() == 1f64.to_bits(), offset_c == 0.0) {
+            (true, true) => Self::None,
+            (true, false) => Self::Offset(offset_c),
+            (false, _) => Self::TwoPoint { gain, offset: offset_c },
+        }
+    }
+}
+
+/// As it goes on record.
+impl From<Calibration> for Correction {
+    fn from(calibration: Calibration) -> Self {
+        match calibration {
+            Calibration::None => Self { gain: 1.0, offset_c: 0.0 },
+            Calibration::Offset(offset_c) => Self { gain: 1.0, offset_c },
+            Calibration::TwoPoint { gain, offset } => Self { gain, offset_c: offset },
         }
     }
 }

@@ -160,6 +160,16 @@ impl Machine {
         self.hand_out(now, effects);
     }
 
+    /// Puts another correction and time constant in force for the probe at `local`, for what is judged from
+    /// here on. It is no input: the state is handed out at once, so that what came before is never judged
+    /// by it again. Whoever starts this machine anew must give it the probe as it is then.
+    pub fn put_in_force(&mut self, now: Timestamp, local: usize, probe: Probe, effects: &mut Effects) {
+        if let Some(channel) = self.channels.get_mut(local) {
+            channel.role = Role::Probe(probe);
+        }
+        self.hand_out(now, effects);
+    }
+
     /// No more input will come: everything held is applied and judged.
     pub fn finish(&mut self, now: Timestamp, effects: &mut Effects) {
         self.flush(now, effects);

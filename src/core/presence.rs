@@ -62,7 +62,7 @@ impl Presence {
     pub fn fault(&mut self, at: Timestamp, fault: Fault, silent_after: Duration) -> Option<GapEvent> {
         let from = *self.usable.get_or_insert(at);
         match self.open {
-            Some(open) if open.fault == Fault::Silent => {
+            Some(open) if open.fault == Fault::Silent && fault != Fault::Silent => {
                 // The probe is heard again, with a fault: from here on that is the gap's cause.
                 self.open = Some(OpenGap { fault, from: open.from });
                 Some(GapEvent { fault, from: open.from, to: None, filled: false })
@@ -173,6 +173,18 @@ mod tests {
         presence.step_back(Duration::from_secs(3_600));
         let closed = presence.usable(at(3_660), SILENT).expect("it closes");
         assert_eq!((closed.from, closed.to, closed.filled), (at(3_600), Some(at(3_660)), false));
+    }
+
+    // A source that asks its probes says again and again that one does not answer.
+    #[test]
+    fn silence_that_is_told_again_opens_no_second_gap() {
+        let mut presence = Presence::default();
+        presence.usable(at(0), SILENT);
+        let told = (1..=40).filter_map(|second| presence.fault(at(second), Fault::Silent, SILENT));
+        assert_eq!(told.count(), 1);
+        let closed = presence.usable(at(41), SILENT).expect("it closes");
+        assert_eq!((closed.fault, closed.from, closed.to), (Fault::Silent, at(0), Some(at(41))));
+        assert!(!closed.filled, "nothing of it came");
     }
 
     #[test]

@@ -51,6 +51,13 @@ impl Readout {
         self.channels.get(usize::from(id.0)).map(|(channel, _)| channel)
     }
 
+    /// Goes on with another probe at a channel: its correction or its time constant has changed.
+    pub fn put_in_force(&mut self, id: ChannelId, probe: Probe) {
+        if let Some((channel, _)) = self.channels.get_mut(usize::from(id.0)) {
+            channel.role = Role::Probe(probe);
+        }
+    }
+
     /// Takes a value as it is delivered, and says what it shows. A channel that is not
     /// configured shows nothing.
     pub fn take(&mut self, sample: Sample) -> Shown {

@@ -3,11 +3,11 @@
 use std::any::Any;
 use std::panic::{AssertUnwindSafe, catch_unwind};
 
-use super::channel::Channel;
+use super::channel::{Channel, Probe};
 use super::cycle::judge::Concentration;
 use super::cycle::plate::Profile;
 use super::effect::Effects;
-use super::id::MachineId;
+use super::id::{ChannelId, MachineId};
 use super::machine::{Counts, Machine, StaleState};
 use super::reading::Sample;
 use super::record::{Amendment, Body, Check, MachineFailure};
@@ -45,6 +45,15 @@ pub enum Entered {
         was: Concentration,
         /// Those that count, the corrected one among them.
         standing: Vec<Concentration>,
+    },
+    /// A probe was calibrated or its response measured, or such a record was withdrawn.
+    Probe {
+        /// Its channel.
+        channel: ChannelId,
+        /// The probe with what is in force from here on.
+        probe: Box<Probe>,
+        /// What goes on record.
+        body: Box<Body>,
     },
 }
 
@@ -123,6 +132,15 @@ impl Site {
                     machine.amend(now, was, &standing, effects);
                 });
                 Body::Amendment(amendment)
+            }
+            Entered::Probe { channel, probe, body } => {
+                let local = self.routes.get(usize::from(channel.0)).filter(|(own, _)| *own == machine);
+                if let Some((_, local)) = local {
+                    place.contained(now, effects, |machine, effects| {
+                        machine.put_in_force(now, *local, *probe, effects);
+                    });
+                }
+                *body
             }
         };
         place.machine.record(now, body, None, effects);

@@ -3,9 +3,10 @@
 use std::ops::ControlFlow;
 
 use super::cycles::{CycleFilter, Found, Order};
-use super::error::LedgerError;
+use super::error::{LedgerError, Part};
 use super::events::RecordFilter;
 use super::reader::{Reader, index_of};
+use crate::core::on_file::OnFile;
 use crate::core::record::{Body, Cycle, Record};
 use crate::core::time::Timestamp;
 
@@ -14,12 +15,14 @@ use crate::core::time::Timestamp;
 pub struct InForce {
     /// The moment.
     pub at: Timestamp,
-    /// The newest configuration on record by then; limits, calibrations and probes stand in it.
+    /// The newest configuration on record by then; limits, probes and configured calibrations stand in it.
     pub configuration: Option<(u64, Record)>,
     /// The newest record of a signing key by then.
     pub key: Option<(u64, Record)>,
     /// The newest start or stop of the service by then.
     pub service: Option<(u64, Record)>,
+    /// The calibrations and response tests on record, some of them later than the moment.
+    pub file: OnFile,
     /// For each machine that had washed by then the limits that its last cycle was judged by.
     pub limits: Vec<LimitsInForce>,
 }
@@ -61,8 +64,13 @@ impl Reader {
             self.nothing_between(&words, newest.as_ref().map(|(index, _)| *index), at)?;
             Ok(newest)
         };
+        let mut file = OnFile::default();
+        if let Some(index) = self.read_on_file(&mut file)?.first().copied() {
+            return Err(LedgerError::Damaged(Part::Record { index }));
+        }
         Ok(InForce {
             at,
+            file,
             configuration: newest(&["configuration-change"])?,
             key: newest(&["signing-key"])?,
             service: newest(&["service-start", "service-stop"])?,

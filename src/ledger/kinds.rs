@@ -8,6 +8,7 @@ use rusqlite::{params, params_from_iter};
 use super::cycles::Found;
 use super::error::LedgerError;
 use super::reader::Reader;
+use crate::core::on_file::OnFile;
 use crate::core::record::Record;
 
 impl Reader {
@@ -106,6 +107,23 @@ impl Reader {
             }
         }
         Ok(())
+    }
+
+    /// Lets `file` take the calibrations, response tests and amendments that it has not taken, by the index of
+    /// kinds; gives the indexes of those that are damaged, which are left out.
+    ///
+    /// # Errors
+    /// [`LedgerError`] where the database fails.
+    pub fn read_on_file(&self, file: &mut OnFile) -> Result<Vec<u64>, LedgerError> {
+        let mut damaged = Vec::new();
+        self.records_found(&OnFile::KINDS, file.next(), |index, found| {
+            match found {
+                Ok((_, record)) => file.take(index, &record),
+                Err(_) => damaged.push(index),
+            }
+            ControlFlow::Continue(())
+        })?;
+        Ok(damaged)
     }
 
     /// The newest record of a kind, with its index; `None` where there is none. As a kind `cycle`

@@ -5,7 +5,9 @@
 //! [`tokio::sync::watch`] up to which number everything is committed, and only
 //! then may a source acknowledge to whoever sent it.
 
+pub mod modbus;
 pub mod mqtt;
+pub mod ports;
 pub mod refusals;
 pub mod replay;
 pub mod serial;

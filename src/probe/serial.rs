@@ -72,7 +72,7 @@ impl<N: Fn() -> Timestamp + Send + Sync> SerialProbe<N> {
             log: RefusalLog::default(),
         };
         loop {
-            let end = match open(settings) {
+            let end = match open(&settings.device, settings.baud, settings.parity, settings.stop_bits) {
                 Ok(port) => {
                     let Err(end) = listener.listen(port, &mut backoff).await;
                     end
@@ -204,14 +204,20 @@ impl Outlet<'_> {
     }
 }
 
-fn open(settings: &SerialSource) -> Result<SerialStream, tokio_serial::Error> {
-    let parity = match settings.parity {
+/// Opens a port for this program alone, 8 bits of data each.
+pub(super) fn open(
+    device: &Path,
+    baud: u32,
+    parity: Parity,
+    stop_bits: u8,
+) -> Result<SerialStream, tokio_serial::Error> {
+    let parity = match parity {
         Parity::None => tokio_serial::Parity::None,
         Parity::Odd => tokio_serial::Parity::Odd,
         Parity::Even => tokio_serial::Parity::Even,
     };
-    let stop_bits = if settings.stop_bits == 2 { StopBits::Two } else { StopBits::One };
-    tokio_serial::new(settings.device.to_string_lossy(), settings.baud)
+    let stop_bits = if stop_bits == 2 { StopBits::Two } else { StopBits::One };
+    tokio_serial::new(device.to_string_lossy(), baud)
         .data_bits(DataBits::Eight)
         .parity(parity)
         .stop_bits(stop_bits)
@@ -220,7 +226,7 @@ fn open(settings: &SerialSource) -> Result<SerialStream, tokio_serial::Error> {
 }
 
 /// What hinders, and what to look at first.
-fn open_cause(device: &Path, error: &tokio_serial::Error) -> String {
+pub(super) fn open_cause(device: &Path, error: &tokio_serial::Error) -> String {
     let device = device.display();
     match error.kind() {
         // The `serialport` crate gives this kind for a port that somebody else has locked.

@@ -326,6 +326,9 @@ pub struct CalibrationAccount {
     pub uncertainty_c: Option<f64>,
     /// Time constant of the probe, s.
     pub tau_s: Option<f64>,
+    /// Index of the record that says so; absent where the configuration does.
+    #[serde(default)]
+    pub record: Option<u64>,
 }
 
 /// What somebody added to the record.

@@ -32,6 +32,11 @@ impl Signals {
         std::process::exit(INTERRUPTED);
     }
 
+    /// Waits for the first signal and leaves what follows to the caller.
+    pub async fn first(mut self) {
+        self.next().await;
+    }
+
     async fn next(&mut self) -> &'static str {
         tokio::select! {
             _ = self.terminate.recv() => "SIGTERM",

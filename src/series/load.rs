@@ -197,7 +197,8 @@ impl<Stocked: Stock> Loader<Stocked> {
             let readings = self.stock.window(&wanted.channel, wanted.from, end)?;
             beside.push(Stretch { channel: wanted.channel, readings });
         }
-        let aside = self.readings.write(part, &beside, &mut thinning, &mut making.batch);
+        let file = self.stock.on_file()?;
+        let aside = self.readings.write(part, &beside, &file, &mut thinning, &mut making.batch);
         aside.iter().for_each(|aside| making.set_aside(aside));
         Ok(thinning)
     }

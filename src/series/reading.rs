@@ -16,6 +16,7 @@ use crate::config::series::Readings;
 use crate::core::calibration::Calibration;
 use crate::core::channel::{Channel, Place, Probe, Role, Signal};
 use crate::core::intake::{Junction, Terminals, converted};
+use crate::core::on_file::OnFile;
 use crate::core::reading::{Fault, Value};
 use crate::core::time::Timestamp;
 
@@ -73,6 +74,8 @@ pub struct ReadingPoints {
     site: String,
     channels: BTreeMap<String, Channel>,
     names: Vec<String>,
+    /// When the configuration says that a probe was calibrated.
+    calibrated_on: BTreeMap<String, Timestamp>,
     readings: Readings,
 }
 
@@ -85,6 +88,12 @@ impl ReadingPoints {
             site: configuration.site.clone(),
             channels: channels.iter().map(|channel| (channel.name.to_string(), channel.clone())).collect(),
             names: channels.iter().map(|channel| channel.name.to_string()).collect(),
+            calibrated_on: channels
+                .iter()
+                .filter_map(|channel| {
+                    Some((channel.name.to_string(), configuration.calibrated_on(&channel.name)?))
+                })
+                .collect(),
             readings,
         }
     }
@@ -115,11 +124,13 @@ impl ReadingPoints {
     }
 
     /// Adds the points of `part` to `batch`, thinned by the rule of the configuration. `beside`
-    /// holds readings of cold junctions that are not written. What cannot be written comes back.
+    /// holds readings of cold junctions that are not written, `file` the calibrations on record, of which each
+    /// reading gets the one in force when it was measured. What cannot be written comes back.
     pub fn write(
         &self,
         part: &[Stretch],
         beside: &[Stretch],
+        file: &OnFile,
         thinning: &mut Thinning,
         batch: &mut Batch,
     ) -> Vec<Aside> {
@@ -136,7 +147,8 @@ impl ReadingPoints {
                 }
                 let junction = own.and_then(|own| newest(own, reading.at));
                 let point = Point::new(READING, reading.at);
-                let point = with_value(point, channel, reading, junction, &mut terminals);
+                let calibration = self.calibration(channel, file, reading.at);
+                let point = with_value(point, channel, calibration, reading, junction, &mut terminals);
                 let written =
                     key.as_ref().map_err(Unwritable::clone).and_then(|key| batch.push_below(key, &point));
                 if let Err(reason) = written {
@@ -146,6 +158,19 @@ impl ReadingPoints {
             }
         }
         aside
+    }
+
+    /// The correction of a reading; none where the channel is no temperature probe.
+    fn calibration(&self, channel: Option<&Channel>, file: &OnFile, at: Timestamp) -> Calibration {
+        match channel.map(|channel| (&channel.role, channel.name.as_str())) {
+            Some((Role::Probe(probe), name)) => {
+                let on = self.calibrated_on.get(name).copied();
+                file.correction(name, probe.calibration, on, at)
+            }
+            Some((Role::ColdJunction { .. } | Role::Running | Role::Concentration | Role::Ph, _)) | None => {
+                Calibration::None
+            }
+        }
     }
 
     /// Measurement and tags of every point of a channel.
@@ -237,6 +262,7 @@ fn place(channel: Option<&Channel>) -> &'static str {
 fn with_value(
     point: Point,
     channel: Option<&Channel>,
+    calibration: Calibration,
     reading: &Reading,
     junction: Option<Junction>,
     terminals: &mut Terminals,
@@ -248,12 +274,12 @@ fn with_value(
     };
     match channel.map(|channel| &channel.role) {
         Some(Role::Probe(probe)) => {
-            let is_celsius = probe.signal == Signal::Celsius && probe.calibration == Calibration::None;
+            let is_celsius = probe.signal == Signal::Celsius && calibration == Calibration::None;
             let point = if is_celsius { point } else { point.float("raw", number) };
             let temperature =
                 converted(probe.signal, reading.at, reading.value, junction, terminals, probe.silent_after);
             match temperature {
-                Ok(celsius) => point.float("celsius", probe.calibration.apply(celsius).0),
+                Ok(celsius) => point.float("celsius", calibration.apply(celsius).0),
                 // Which junction belongs to it may be learned later: no fault of the probe.
                 Err(Fault::NoColdJunction) => point,
                 Err(fault) => with_fault(if is_celsius { point.float("raw", number) } else { point }, fault),

@@ -2,10 +2,12 @@
 
 use std::error::Error;
 use std::future::Future;
+use std::sync::Arc;
 
 use super::reading::{Reading, Stretch};
 use super::sieve::Aside;
 use super::track::{Heads, Place, Run, Span};
+use crate::core::on_file::OnFile;
 use crate::core::record::Record;
 use crate::core::time::Timestamp;
 
@@ -54,6 +56,12 @@ pub trait Stock: Send + Sync + 'static {
     /// # Errors
     /// Where they cannot be read.
     fn alerts(&self, run: Run, records_max: usize) -> Result<Vec<(u64, Record)>, Self::Failure>;
+
+    /// The calibrations on record.
+    ///
+    /// # Errors
+    /// Where they cannot be read.
+    fn on_file(&self) -> Result<Arc<OnFile>, Self::Failure>;
 
     /// Names of the channels, in an order that stays.
     fn channels(&self) -> &[String];

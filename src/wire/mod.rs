@@ -10,5 +10,6 @@ pub mod payload;
 pub mod plain;
 pub mod pointer;
 pub mod refusal;
+pub mod registers;
 pub mod senml;
 pub mod topics;

@@ -202,6 +202,7 @@ pub(crate) fn settings<'a>(facts: impl Iterator<Item = &'a MachineFacts>, opens_
         rinse_probe: Some(format!("{}/rinse", facts.name)),
         wash_probe: Some(format!("{}/wash", facts.name)),
         calibrated_until: BTreeMap::new(),
+        calibrated_on: BTreeMap::new(),
     };
     let contact = |name: &str, step| Contact {
         name: name.to_owned(),

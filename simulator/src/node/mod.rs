@@ -1,5 +1,6 @@
 //! The node at the machine: samples the probes, packs SenML (RFC 8428), buffers when told to.
 
+pub mod modbus;
 pub mod mqtt;
 mod pace;
 mod pack;

@@ -110,6 +110,11 @@ impl PseudoTerminal {
         &self.path
     }
 
+    /// Our end.
+    pub(super) const fn master(&self) -> &OwnedFd {
+        &self.master
+    }
+
     /// Lines lost because nobody read.
     #[must_use]
     pub fn lost(&self) -> u64 {

@@ -11,8 +11,10 @@ use std::time::Duration;
 
 use super::letters;
 use super::stumble::{self, Stumble};
+use crate::app::in_force;
 use crate::app::ledger::LedgerHandle;
 use crate::core::alert::{Alert, AlertNumber, Desk, Effects, Event, Refusal, Settings};
+use crate::core::on_file::OnFile;
 use crate::core::record::Record;
 use crate::core::time::Timestamp;
 use crate::ledger::{Append, Bookmark, Committed, LedgerError, NewRecord, OutboxChange, Reader, Retry};
@@ -39,6 +41,9 @@ pub(in crate::app) enum ClerkError {
 #[derive(Debug)]
 pub(in crate::app) struct Clerk {
     desk: Desk,
+    /// The settings as they are configured; the desk's have the calibrations on record laid over them.
+    configured: Settings,
+    file: OnFile,
     reader: Reader,
     ledger: LedgerHandle,
     /// What waits to be committed.
@@ -69,12 +74,17 @@ impl Clerk {
         let reader = Reader::open(ledger.path())?;
         let stored = reader.bookmark(BOOKMARK)?;
         let is_new = stored.is_none();
+        let configured = settings;
+        let file = in_force::on_file(&reader)?;
+        let settings = configured.with_on_file(&file);
         let desk = restored(settings, stored.as_deref(), reader.size()?);
         let marked = desk.next_record();
         let (effects, entered) = (Effects::default(), Vec::new());
         let stumble = Arc::default();
         let mut clerk = Self {
             desk,
+            configured,
+            file,
             reader,
             ledger,
             effects,
@@ -118,7 +128,7 @@ impl Clerk {
     /// [`ClerkError::Ledger`] where they cannot be read.
     pub(in crate::app) fn read_on(&mut self, now: Timestamp) -> Result<bool, ClerkError> {
         let (desk, effects) = (&mut self.desk, &mut self.effects);
-        let mut read = 0;
+        let (mut read, mut filed) = (0, false);
         self.reader.records(desk.next_record(), |index, _, record| {
             if self.stumble.may_take(index) {
                 #[cfg(test)]
@@ -130,9 +140,16 @@ impl Clerk {
                 self.changed = true;
             }
             self.stumble.taken();
+            if OnFile::KINDS.contains(&record.body.kind()) {
+                self.file.take(index, &record);
+                filed = true;
+            }
             read += 1;
             if read < RECORDS_MAX { ControlFlow::Continue(()) } else { ControlFlow::Break(()) }
         })?;
+        if filed {
+            self.desk.go_on_under(now, self.configured.with_on_file(&self.file));
+        }
         Ok(read == RECORDS_MAX)
     }
 

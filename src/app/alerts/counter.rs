@@ -34,7 +34,7 @@ pub(super) async fn perform(
     }
     let committed = clerk.commit(now).await?;
     let alert = number.and_then(|number| clerk.alert(number)).cloned();
-    Ok(Ok(Done { alert, record: committed.first_index, judged: None }))
+    Ok(Ok(Done { alert, record: committed.first_index, ..Done::default() }))
 }
 
 /// Puts the record of an entry into the ledger, and answers with its index.
@@ -135,7 +135,7 @@ pub(in crate::app) fn perform_alone(loaded: &Loaded, order: Order) -> Result<Don
             }
         };
         let open = || Reader::open(path).map_err(|error| logbook::unread(&error));
-        let prepared = match logbook::prepare(entry, &loaded.configuration.machines, now, open) {
+        let prepared = match logbook::prepare(entry, &loaded.configuration, now, open) {
             Ok(prepared) => prepared,
             Err(problem) => return Ok(Err(problem)),
         };
@@ -151,7 +151,7 @@ pub(in crate::app) fn perform_alone(loaded: &Loaded, order: Order) -> Result<Don
                 put(&mut clerk, now, *record).await?
             }
         };
-        Ok(Ok(Done { alert: None, record, judged: prepared.judged }))
+        Ok(Ok(Done { alert: None, record, judged: prepared.judged, recorded: prepared.recorded }))
     });
     let failed = |error: ClerkError| match &error {
         ClerkError::Ledger(source) => Failure::from(ledger::diagnose(source, path)),

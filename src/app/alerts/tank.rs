@@ -3,6 +3,8 @@
 use std::collections::BTreeMap;
 use std::time::Duration;
 
+use crate::app::in_force;
+use crate::config::resolve::Configuration;
 use crate::core::channel::{Channel, Place, Probe, Role, Signal};
 use crate::core::intake::{Junction, Terminals, converted};
 use crate::core::time::Timestamp;
@@ -16,18 +18,24 @@ const FRESH: Duration = Duration::from_secs(120);
 #[derive(Clone, Debug)]
 pub(super) struct Tanks {
     channels: Vec<Channel>,
+    /// When the configuration says that a probe was calibrated.
+    calibrated_on: BTreeMap<String, Timestamp>,
     probe_of: BTreeMap<String, usize>,
 }
 
 impl Tanks {
-    pub(super) fn new(channels: &[Channel]) -> Self {
+    pub(super) fn new(configuration: &Configuration) -> Self {
+        let channels = &configuration.channels;
         let in_tank = |channel: &Channel| match &channel.role {
             Role::Probe(probe) => probe.place == Place::WashTank,
             Role::ColdJunction { .. } | Role::Running | Role::Concentration | Role::Ph => false,
         };
         let probes = channels.iter().enumerate().filter(|(_, channel)| in_tank(channel));
         let probe_of = probes.map(|(at, channel)| (channel.name.machine().to_owned(), at)).collect();
-        Self { channels: channels.to_vec(), probe_of }
+        let on =
+            |channel: &Channel| Some((channel.name.to_string(), configuration.calibrated_on(&channel.name)?));
+        let calibrated_on = channels.iter().filter_map(on).collect();
+        Self { channels: channels.clone(), calibrated_on, probe_of }
     }
 
     /// The latest usable reading of a machine's tank and its time; `None` where there is no fresh one.
@@ -49,7 +57,14 @@ impl Tanks {
             }
             Signal::Celsius | Signal::Fahrenheit | Signal::Kelvin | Signal::Pt100 => None,
         };
-        Ok(corrected(probe, &reading, junction).map(|celsius| (reading.at, celsius)))
+        let name = channel.name.as_str();
+        let calibration = in_force::on_file(reader)?.correction(
+            name,
+            probe.calibration,
+            self.calibrated_on.get(name).copied(),
+            Timestamp::MAX,
+        );
+        Ok(measured(probe, &reading, junction).map(|celsius| (reading.at, calibration.apply(celsius))))
     }
 
     fn junction(
@@ -71,8 +86,7 @@ fn latest(reader: &Reader, channel: &Channel, now: Timestamp) -> Result<Option<R
     Ok(reader.readings(channel.name.as_str(), now.minus(FRESH), until)?.last().copied())
 }
 
-fn corrected(probe: &Probe, reading: &Reading, junction: Option<Junction>) -> Option<Celsius> {
+fn measured(probe: &Probe, reading: &Reading, junction: Option<Junction>) -> Option<Celsius> {
     let terminals = &mut Terminals::default();
-    let celsius = converted(probe.signal, reading.at, reading.value, junction, terminals, FRESH).ok()?;
-    Some(probe.calibration.apply(celsius))
+    converted(probe.signal, reading.at, reading.value, junction, terminals, FRESH).ok()
 }

@@ -1,12 +1,10 @@
 //! Watching the demo: the full view on a terminal, or plain lines.
 
-use std::io;
+use std::ops::ControlFlow;
 use std::sync::Arc;
 use std::time::Duration;
 
 use jiff::tz::TimeZone;
-use ratatui::DefaultTerminal;
-use ratatui::crossterm::event::{self, Event, KeyCode, KeyEvent, KeyEventKind, KeyModifiers};
 use tokio::sync::broadcast;
 use tokio::sync::broadcast::error::{RecvError, TryRecvError};
 use tokio_util::sync::CancellationToken;
@@ -14,7 +12,7 @@ use tokio_util::sync::CancellationToken;
 use super::open::OpenAlerts;
 use super::scene::Scene;
 use super::screen::{self, Setting};
-use crate::app::{Failure, Streams};
+use crate::app::{Failure, Streams, terminal};
 use crate::report::table::Table;
 use crate::runtime::driver::Published;
 
@@ -33,53 +31,31 @@ pub(super) struct Watched<'w> {
 ///
 /// # Errors
 /// The terminal's.
-pub(super) fn on_screen(mut watched: Watched<'_>, setting: &Setting) -> Result<(), Failure> {
-    let shown =
-        ratatui::try_init().and_then(|mut terminal| draw_until_end(&mut terminal, &mut watched, setting));
-    let restored = ratatui::try_restore();
-    shown.and(restored).map_err(Failure::output)
-}
-
-fn draw_until_end(
-    terminal: &mut DefaultTerminal,
-    watched: &mut Watched<'_>,
-    setting: &Setting,
-) -> io::Result<()> {
-    while !watched.stop.is_cancelled() {
+pub(super) fn on_screen(watched: Watched<'_>, setting: &Setting) -> Result<(), Failure> {
+    let Watched { scene, published, open, stop } = watched;
+    terminal::on_screen(|terminal| {
         let mut news = false;
         loop {
-            match watched.published.try_recv() {
+            match published.try_recv() {
                 Ok(published) => {
-                    drop(watched.scene.take(&published));
+                    drop(scene.take(&published));
                     news = true;
                 }
                 Err(TryRecvError::Lagged(_)) => {}
                 Err(TryRecvError::Empty) => break,
-                Err(TryRecvError::Closed) => return Ok(()),
+                Err(TryRecvError::Closed) => return Ok(ControlFlow::Break(())),
             }
         }
         if news {
-            watched.open.look();
-            watched.scene.open = watched.open.lines(&setting.zone);
+            open.look();
+            scene.open = open.lines(&setting.zone);
         }
-        terminal.draw(|frame| screen::draw(frame, watched.scene, setting))?;
-        if event::poll(PICTURE_EVERY)?
-            && let Event::Key(key) = event::read()?
-            && asks_to_quit(key)
-        {
-            watched.stop.cancel();
+        terminal.draw(|frame| screen::draw(frame, scene, setting))?;
+        if terminal::asked_to_quit(PICTURE_EVERY)? {
+            stop.cancel();
         }
-    }
-    Ok(())
-}
-
-fn asks_to_quit(key: KeyEvent) -> bool {
-    if key.kind == KeyEventKind::Release {
-        return false;
-    }
-    let control = key.modifiers.contains(KeyModifiers::CONTROL);
-    matches!(key.code, KeyCode::Char('q' | 'Q') | KeyCode::Esc)
-        || control && matches!(key.code, KeyCode::Char('c' | 'd'))
+        Ok(if stop.is_cancelled() { ControlFlow::Break(()) } else { ControlFlow::Continue(()) })
+    })
 }
 
 /// Writes a line for each rack until the end of the demo.

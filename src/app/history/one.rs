@@ -2,14 +2,19 @@
 
 use std::fmt::Write as _;
 
+use jiff::civil::Time;
 use serde_json::json;
 
 use super::cycles::line;
 use super::{Ground, cycles};
+use crate::app::in_force::correction;
 use crate::app::{Failure, Streams};
 use crate::cli::HistoryArgs;
+use crate::config::recorded::Recorded;
+use crate::core::alert::hours::instant;
 use crate::core::late::{late_by, stands_at};
 use crate::core::merkle::leaf_hash;
+use crate::core::on_file::{self, Filed};
 use crate::core::record::{Body, Record};
 use crate::diagnostic::Diagnostic;
 use crate::ledger::{InForce, LedgerError, Subject};
@@ -183,6 +188,18 @@ pub(super) fn in_force(
         let row = [Cell::text(what), Cell::Empty, (*index).into(), record.recorded.into(), Cell::Text(value)];
         sheet.row(streams.out, &row).map_err(Failure::output)?;
     }
+    for (machine, probe, filed) in on_record(&force) {
+        if let Some(filed) = filed.calibration {
+            let value = json!({ "probe": probe, "calibration": &filed.done });
+            sheet
+                .row(streams.out, &row_of("calibration", &machine, filed, &value))
+                .map_err(Failure::output)?;
+        }
+        if let Some(filed) = filed.response {
+            let value = json!({ "probe": probe, "response": &filed.done });
+            sheet.row(streams.out, &row_of("response", &machine, filed, &value)).map_err(Failure::output)?;
+        }
+    }
     for limits in &force.limits {
         let cycle = &limits.cycle;
         let value = json!({
@@ -199,6 +216,33 @@ pub(super) fn in_force(
         sheet.row(streams.out, &row).map_err(Failure::output)?;
     }
     Ok(())
+}
+
+fn row_of<Done>(what: &str, machine: &str, filed: &Filed<Done>, value: &serde_json::Value) -> [Cell; 5] {
+    let machine = Cell::text(machine.to_owned());
+    [Cell::text(what), machine, filed.index.into(), filed.since.into(), Cell::Text(value.to_string())]
+}
+
+/// Each probe, after its machine, with what is on record of it, where something on record was in force. A
+/// configuration that cannot be read gives way to what is on record.
+fn on_record(force: &InForce) -> Vec<(String, String, on_file::InForce<'_>)> {
+    let toml = force.configuration.as_ref().and_then(|(_, record)| {
+        if let Body::ConfigurationChange(change) = &record.body { Recorded::read(&change.toml) } else { None }
+    });
+    let configured = |probe: &str| {
+        let read = toml.as_ref()?;
+        let on = read.probes.iter().find(|known| known.channel == probe)?.calibrated_on?;
+        instant(&read.settings.zone, on, Time::midnight())
+    };
+    let known = |probe: &str| toml.as_ref().is_none_or(|read| read.probes.iter().any(|p| p.channel == probe));
+    let probes = force.file.probes().into_iter().filter(|probe| known(probe));
+    probes
+        .map(|probe| {
+            let machine = probe.split('/').next().unwrap_or_default().to_owned();
+            (machine, probe.to_owned(), force.file.in_force(probe, configured(probe), force.at))
+        })
+        .filter(|(_, _, in_force)| in_force.is_on_record())
+        .collect()
 }
 
 fn force_in_words(ground: &Ground, force: &InForce, arguments: &HistoryArgs) -> String {
@@ -238,6 +282,24 @@ fn force_in_words(ground: &Ground, force: &InForce, arguments: &HistoryArgs) -> 
             at(cycle.rinse_started),
             unit = scale.symbol(),
         ));
+    }
+    for (_, probe, in_force) in on_record(force) {
+        if let Some(Filed { index, since, done, .. }) = in_force.calibration {
+            let correction = correction(done.left.gain, done.left.offset_c);
+            let until = done.until.as_ref().map_or_else(String::new, |day| format!(", until {day}"));
+            let wide = done.expanded_c;
+            tell(format!(
+                "  calibration    {probe}: {correction}, ±{wide:.2} °C{until} [record {index}, {}]",
+                at(*since)
+            ));
+        }
+        if let Some(Filed { index, since, done, .. }) = in_force.response {
+            let (tau_s, wide) = (done.tau_s, done.expanded_s);
+            tell(format!(
+                "  time constant  {probe}: {tau_s:.2} s ±{wide:.2} s [record {index}, {}]",
+                at(*since)
+            ));
+        }
     }
     match &force.configuration {
         None => tell("  configuration  none is on record".to_owned()),

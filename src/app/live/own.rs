@@ -11,7 +11,7 @@ use tokio_util::sync::CancellationToken;
 
 use super::event::{LiveEvent, SourceSeen};
 use super::tap::{Listening, Tap};
-use crate::app::{Failure, sources};
+use crate::app::{Failure, in_force, sources};
 use crate::config::resolve::Configuration;
 use crate::config::source::{Source, SourceKind};
 use crate::core::channel::{Channel, Role, Signal};
@@ -44,7 +44,7 @@ pub(super) fn listen(
     if opened.is_empty() {
         return Err(nothing_to_open(&standing_by));
     }
-    let tap = Tap::new(configuration);
+    let tap = Tap::new(configuration, &in_force::channels(configuration));
     let mut listening = tap.listen();
     listening.known.extend(standing_by.into_iter().map(|source| {
         let cause = Some("standard input is read by the service only".to_owned());
@@ -94,6 +94,7 @@ fn with_junctions(configuration: &Configuration, channels: &[Channel]) -> BTreeS
 fn copied(source: &Source) -> Option<Source> {
     let kind = match &source.kind {
         SourceKind::Serial(settings) => SourceKind::Serial(settings.clone()),
+        SourceKind::Modbus(settings) => SourceKind::Modbus(settings.clone()),
         SourceKind::Mqtt(settings) => {
             let mut settings = settings.clone();
             settings.client_id = format!("{}-live-{}", settings.client_id, std::process::id());

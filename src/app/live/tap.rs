@@ -11,7 +11,8 @@ use tokio::sync::broadcast;
 use super::WAITING_MAX;
 use super::event::{LiveEvent, LiveReading, SourceSeen};
 use crate::config::resolve::Configuration;
-use crate::core::id::SourceId;
+use crate::core::channel::{Channel, Probe};
+use crate::core::id::{ChannelId, SourceId};
 use crate::core::readout::Readout;
 use crate::probe::{Delivery, FromSource, SourceState};
 
@@ -45,12 +46,18 @@ pub(in crate::app) struct Listening {
 }
 
 impl Tap {
-    /// A tap for the sources and channels of this configuration.
-    pub(in crate::app) fn new(configuration: &Configuration) -> Self {
+    /// A tap for the sources of this configuration, and for its channels as they are in force.
+    pub(in crate::app) fn new(configuration: &Configuration, channels: &[Channel]) -> Self {
         let names = configuration.sources.iter().map(|source| source.name.clone()).collect();
-        let readout = Readout::new(&configuration.channels);
+        let readout = Readout::new(channels);
         let seen = Mutex::new(Seen { readout, sources: BTreeMap::new() });
         Self { shared: Arc::new(Shared { names, to: broadcast::Sender::new(WAITING_MAX), seen }) }
+    }
+
+    /// Shows this probe with another correction from here on.
+    pub(in crate::app) fn put_in_force(&self, channel: ChannelId, probe: Probe) {
+        let mut seen = self.shared.seen.lock().unwrap_or_else(PoisonError::into_inner);
+        seen.readout.put_in_force(channel, probe);
     }
 
     /// Begins to listen.

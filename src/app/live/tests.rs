@@ -20,7 +20,7 @@ fn tap() -> Tap {
     let file = tempfile::NamedTempFile::new().expect("a temporary file");
     std::fs::write(file.path(), KITCHEN).expect("a temporary file");
     let loaded = Configuration::load(&[file.path().to_owned()], []).expect("a sound configuration");
-    Tap::new(&loaded.configuration)
+    Tap::new(&loaded.configuration, &loaded.configuration.channels)
 }
 
 fn delivery(number: u64, celsius: f64) -> FromSource {

@@ -3,10 +3,11 @@
 use std::fmt;
 use std::ops::ControlFlow;
 use std::path::{Path, PathBuf};
-use std::sync::{Mutex, PoisonError};
+use std::sync::{Arc, Mutex, PoisonError};
 
 use tokio::sync::oneshot;
 
+use crate::core::on_file::OnFile;
 use crate::core::record::Record;
 use crate::core::time::Timestamp;
 use crate::ledger::{self, Append, AppendDone, Bookmark, LedgerError, Part, Reader, SetAside};
@@ -31,6 +32,8 @@ pub struct LedgerStock {
     keeper: Keeper,
     /// Names of the channels that are configured.
     channels: Vec<String>,
+    /// The calibrations on record, as far as they were read.
+    file: Mutex<Arc<OnFile>>,
     /// Readers at rest: one for the part under way, one for what is read ahead.
     readers: Mutex<Vec<Reader>>,
 }
@@ -45,7 +48,13 @@ impl LedgerStock {
     /// The ledger at `path`, to which `keeper` appends; `channels` are those that are configured.
     #[must_use]
     pub fn new(path: &Path, keeper: Keeper, channels: Vec<String>) -> Self {
-        Self { path: path.to_owned(), keeper, channels, readers: Mutex::new(Vec::new()) }
+        Self {
+            path: path.to_owned(),
+            keeper,
+            channels,
+            file: Mutex::default(),
+            readers: Mutex::new(Vec::new()),
+        }
     }
 
     fn read<Answer>(
@@ -91,6 +100,15 @@ impl Stock for LedgerStock {
             readings: part.readings.into_iter().map(stretch).collect(),
             damaged: part.damaged.iter().map(ToString::to_string).collect(),
         })
+    }
+
+    fn on_file(&self) -> Result<Arc<OnFile>, LedgerError> {
+        let mut file = self.file.lock().unwrap_or_else(PoisonError::into_inner);
+        // Whoever still writes by the older one keeps it.
+        for index in self.read(|reader| reader.read_on_file(Arc::make_mut(&mut file)))? {
+            tracing::error!(index, "a calibration that cannot be read is left out of the series");
+        }
+        Ok(Arc::clone(&file))
     }
 
     fn records(&self, run: Run, records_max: usize) -> Result<Vec<(u64, Record)>, LedgerError> {

@@ -2,10 +2,10 @@
 
 use std::collections::{BTreeMap, BTreeSet};
 
-use jiff::civil::Date;
+use jiff::civil::Time;
 use jiff::tz::TimeZone;
 
-use super::{Canonical, entries};
+use super::{Calibrated, Canonical, entries};
 use crate::config::delivery::Delivery;
 use crate::config::keys::{ALERT, CONTACT, DIGESTS, Key, LANGUAGES, MEAL_PERIOD, SCALES, SHIFT};
 use crate::config::layers::Merged;
@@ -13,6 +13,7 @@ use crate::config::problem::{Fault, Findings, Problem};
 use crate::config::reader::Reader;
 use crate::config::resolve::DigestOptions;
 use crate::config::suggest::nearest;
+use crate::core::alert::hours::instant;
 use crate::core::alert::{Condition, Contact, Hours, MachineSettings, Period, Route, Rules, Settings};
 use crate::core::channel::{Channel, Place, Role};
 use crate::core::cycle::plate::Profile;
@@ -68,7 +69,8 @@ pub(super) fn read(
 pub(super) fn machines(
     profiles: &[Profile],
     channels: &[Channel],
-    calibrated_until: &BTreeMap<String, Date>,
+    calibrated: &BTreeMap<String, Calibrated>,
+    zone: &TimeZone,
 ) -> BTreeMap<String, MachineSettings> {
     let mut machines = BTreeMap::new();
     for (number, profile) in profiles.iter().enumerate() {
@@ -77,8 +79,10 @@ pub(super) fn machines(
             MachineSettings { chemical: profile.sanitizing.is_chemical(), ..MachineSettings::default() };
         for channel in own {
             let name = channel.name.as_str();
-            if let Some(until) = calibrated_until.get(name) {
-                settings.calibrated_until.insert(name.to_owned(), *until);
+            if let Some(calibrated) = calibrated.get(name) {
+                let on = calibrated.on.and_then(|on| instant(zone, on, Time::midnight()));
+                settings.calibrated_on.insert(name.to_owned(), on);
+                settings.calibrated_until.extend(calibrated.until().map(|until| (name.to_owned(), until)));
             }
             let Role::Probe(probe) = &channel.role else { continue };
             match probe.place {

@@ -8,6 +8,7 @@ mod accuracy;
 mod alert;
 mod delivery;
 mod machine;
+mod modbus;
 mod probe;
 mod secret;
 mod series;
@@ -15,6 +16,7 @@ mod service;
 mod source;
 
 use std::collections::BTreeMap;
+use std::time::Duration;
 
 use jiff::civil::Date;
 use jiff::tz::TimeZone;
@@ -91,12 +93,16 @@ pub(super) fn check(merged: &Merged, findings: &mut Findings) -> Option<(Configu
         LedgerOptions { path: path?, commit_interval: commit_interval?, block_retention: block_retention? };
     let machines: Vec<Profile> = machines.into_iter().filter_map(|machine| machine.profile).collect();
     let (mut alerts, digest) = alerts?;
-    alerts.machines = alert::machines(&machines, &channels.read, &channels.calibrated_until);
+    let zone = alerts.zone.clone();
+    alerts.machines = alert::machines(&machines, &channels.read, &channels.calibrated, &zone);
+    let calibration_holds =
+        channels.calibrated.into_iter().map(|(name, calibrated)| (name, calibrated.holds)).collect();
     let (channels, ahead_max) = (channels.read, ahead_max?);
     let configuration = Configuration {
         site: site?,
         machines,
         channels,
+        calibration_holds,
         sources,
         ledger,
         series,
@@ -120,11 +126,23 @@ fn own_zone(reader: &mut Reader<'_>) -> TimeZone {
     zone
 }
 
-/// The last day on which the calibration of a probe holds.
-fn read_calibrated_until(reader: &mut Reader<'_>, findings: &mut Findings) -> Option<Date> {
-    let on = reader.date("calibrated-on", findings);
-    let due = reader.duration("calibration-due", findings);
-    on?.checked_add(due?).ok()
+/// What is said of the calibration of a probe: its day, and how long one holds.
+#[derive(Clone, Copy, PartialEq, Debug)]
+pub(super) struct Calibrated {
+    on: Option<Date>,
+    holds: Duration,
+}
+
+impl Calibrated {
+    fn read(reader: &mut Reader<'_>, findings: &mut Findings) -> Option<Self> {
+        let on = reader.date("calibrated-on", findings);
+        Some(Self { on, holds: reader.duration("calibration-due", findings)? })
+    }
+
+    /// The last day on which it holds.
+    fn until(self) -> Option<Date> {
+        self.on?.checked_add(self.holds).ok()
+    }
 }
 
 /// A probe that no source may deliver will be silent for ever. Without any
@@ -199,8 +217,8 @@ fn sources(
 pub(super) struct Channels {
     pub(super) read: Vec<Channel>,
     pub(super) names: Vec<String>,
-    /// Last day on which the calibration of each probe holds, where its day is on file.
-    calibrated_until: BTreeMap<String, Date>,
+    /// What is said of the calibration of each temperature probe.
+    calibrated: BTreeMap<String, Calibrated>,
 }
 
 fn channels(merged: &Merged, machines: &[Machine], out: &mut Canonical, findings: &mut Findings) -> Channels {
@@ -223,7 +241,7 @@ fn channels(merged: &Merged, machines: &[Machine], out: &mut Canonical, findings
     let site =
         Site { machines: machines.iter().map(|machine| machine.name.as_str()).collect(), names: &names };
     let mut channels = Vec::new();
-    let (mut readers, mut calibrated_until) = (Vec::new(), BTreeMap::new());
+    let (mut readers, mut calibrated) = (Vec::new(), BTreeMap::new());
     for (index, (text, node, mut reader)) in all.into_iter().enumerate() {
         if node.is_none() {
             reader.note_name(text);
@@ -231,9 +249,9 @@ fn channels(merged: &Merged, machines: &[Machine], out: &mut Canonical, findings
         let machine = place_of_name(text, node.is_some(), &site, &reader, findings);
         let role = read_probe(&mut reader, text, &site, findings);
         if matches!(role, Some(Role::Probe(_)))
-            && let Some(until) = read_calibrated_until(&mut reader, findings)
+            && let Some(said) = Calibrated::read(&mut reader, findings)
         {
-            calibrated_until.insert(text.to_owned(), until);
+            calibrated.insert(text.to_owned(), said);
         }
         if let (Some((name, machine)), Some(role), Ok(number)) = (machine, role, u16::try_from(index)) {
             channels.push(Channel { id: ChannelId(number), name, machine, role });
@@ -253,7 +271,7 @@ fn channels(merged: &Merged, machines: &[Machine], out: &mut Canonical, findings
         }
         one_probe_each(&machine.name, machine.place.clone(), machine.from_sump, &own, &readers, findings);
     }
-    Channels { read: channels, names, calibrated_until }
+    Channels { read: channels, names, calibrated }
 }
 
 /// The parsed name of a probe and the machine that it names.

@@ -1,9 +1,13 @@
 //! `[[source]]`: how readings arrive, and which.
 
+use std::path::PathBuf;
+
 use super::Channels;
+use super::modbus::{read_rtu, read_tcp};
 use super::secret::read_secret;
 use crate::config::keys::{
-    FORMATS, MQTT, PARITIES, PAYLOADS, PayloadWord, REPLAY, SERIAL, SOURCE_KINDS, SourceWord, VERSIONS,
+    FORMATS, MODBUS, MODBUS_RTU, MODBUS_TCP, MQTT, PARITIES, PAYLOADS, PayloadWord, REPLAY, SERIAL,
+    SOURCE_KINDS, SourceWord, VERSIONS,
 };
 use crate::config::problem::{Fault, Findings};
 use crate::config::raw::{Node, Place};
@@ -13,7 +17,7 @@ use crate::config::source::{
 };
 use crate::config::suggest::nearest;
 use crate::core::channel::{Channel, Role, Signal};
-use crate::core::id::check_part;
+use crate::core::id::{ChannelId, check_part};
 use crate::wire::directory::{Directory, WireUnit};
 
 /// Reads a source; `None` where something is wrong with it. `taken` holds the
@@ -33,7 +37,7 @@ pub(super) fn read_source(
     let directory = read_directory(reader, channels, findings);
     let Some(word) = reader.choice("kind", &SOURCE_KINDS, findings) else {
         // Without a kind nobody can tell which of these keys are legal.
-        for keys in [&SERIAL[..], &MQTT[..], &REPLAY[..]] {
+        for keys in [&SERIAL[..], &MODBUS_RTU[..], &MODBUS_TCP[..], &MODBUS[..], &MQTT[..], &REPLAY[..]] {
             reader.allow(keys);
         }
         return None;
@@ -42,6 +46,16 @@ pub(super) fn read_source(
         SourceWord::Serial => {
             reader.allow(&SERIAL);
             SourceKind::Serial(read_serial(reader, taken, findings)?)
+        }
+        SourceWord::ModbusRtu => {
+            reader.allow(&MODBUS_RTU);
+            reader.allow(&MODBUS);
+            return read_rtu(reader, name, Heard { channels, directory: &directory }, taken, findings);
+        }
+        SourceWord::ModbusTcp => {
+            reader.allow(&MODBUS_TCP);
+            reader.allow(&MODBUS);
+            return read_tcp(reader, name, Heard { channels, directory: &directory }, taken, findings);
         }
         SourceWord::Mqtt => {
             reader.allow(&MQTT);
@@ -96,7 +110,13 @@ fn read_directory(reader: &mut Reader<'_>, channels: &Channels, findings: &mut F
     directory_of(&channels.read, |channel| names.iter().any(|name| name == channel.name.as_str()))
 }
 
-fn check_channel(reader: &Reader<'_>, key: &str, name: &str, channels: &Channels, findings: &mut Findings) {
+pub(super) fn check_channel(
+    reader: &Reader<'_>,
+    key: &str,
+    name: &str,
+    channels: &Channels,
+    findings: &mut Findings,
+) {
     if channels.names.iter().all(|known| known != name) {
         let nearest = nearest(name, channels.names.iter().map(String::as_str)).map(str::to_owned);
         let fault = Fault::UnknownName { wanted: format!("a [[probe]] named «{name}»"), nearest };
@@ -109,12 +129,7 @@ fn read_serial(
     taken: &mut Vec<(String, Option<Place>)>,
     findings: &mut Findings,
 ) -> Option<SerialSource> {
-    let device = reader.path("device", findings);
-    if let Some(device) = &device {
-        // Two names of one port are told apart only where the port is plugged in.
-        let port = std::fs::canonicalize(device).unwrap_or_else(|_| device.clone());
-        take_once(reader, "device", port.display().to_string(), taken, findings);
-    }
+    let device = read_device(reader, taken, findings);
     let baud = reader.integer("baud", findings);
     let parity = reader.choice("parity", &PARITIES, findings);
     let stop_bits = reader.integer("stop-bits", findings);
@@ -132,17 +147,48 @@ fn read_serial(
     })
 }
 
-/// What a source may name in its subscriptions.
+/// The port of a source, which no other may have.
+pub(super) fn read_device(
+    reader: &mut Reader<'_>,
+    taken: &mut Vec<(String, Option<Place>)>,
+    findings: &mut Findings,
+) -> Option<PathBuf> {
+    let device = reader.path("device", findings)?;
+    // Two names of one port are told apart only where the port is plugged in.
+    let port = std::fs::canonicalize(&device).unwrap_or_else(|_| device.clone());
+    take_once(reader, "device", port.display().to_string(), taken, findings);
+    Some(device)
+}
+
+/// What a source may name in its subscriptions or registers.
 #[derive(Clone, Copy)]
-struct Heard<'a> {
+pub(super) struct Heard<'a> {
     /// Every channel.
-    channels: &'a Channels,
+    pub(super) channels: &'a Channels,
     /// Those of this source.
-    directory: &'a Directory,
+    pub(super) directory: &'a Directory,
+}
+
+impl Heard<'_> {
+    /// Checks that a channel is there and belongs to this source; gives its number and unit.
+    pub(super) fn find(
+        self,
+        reader: &Reader<'_>,
+        name: &str,
+        findings: &mut Findings,
+    ) -> Option<(ChannelId, WireUnit)> {
+        check_channel(reader, "probe", name, self.channels, findings);
+        let read = self.channels.read.iter().any(|read| read.name.as_str() == name);
+        let found = self.directory.find(name);
+        if read && found.is_none() {
+            reader.refuse("probe", "one of the probes of this source, or this one among them", findings);
+        }
+        found
+    }
 }
 
 /// Refuses what another source has already.
-fn take_once(
+pub(super) fn take_once(
     reader: &Reader<'_>,
     key: &str,
     what: String,
@@ -293,11 +339,7 @@ fn read_payload(reader: &mut Reader<'_>, heard: Heard<'_>, findings: &mut Findin
         }
     }
     if let Some(channel) = &channel {
-        check_channel(reader, "probe", channel, heard.channels, findings);
-        let read = heard.channels.read.iter().any(|read| read.name.as_str() == channel.as_str());
-        if read && heard.directory.find(channel).is_none() {
-            reader.refuse("probe", "one of the probes of this source, or this one among them", findings);
-        }
+        heard.find(reader, channel, findings);
     }
     for (key, pointer) in [("value", &value), ("time", &time)] {
         if pointer.as_ref().is_some_and(|pointer| !is_json_pointer(pointer)) {

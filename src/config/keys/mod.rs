@@ -5,6 +5,7 @@
 mod alert;
 mod delivery;
 mod machine;
+mod modbus;
 mod probe;
 mod series;
 mod service;
@@ -17,6 +18,10 @@ use std::time::Duration;
 pub use alert::{ALERT, CONTACT, DIGESTS, DigestWord, LANGUAGES, MEAL_PERIOD, SCALES, SHIFT};
 pub use delivery::{HEARTBEAT, MAIL, METHODS, PUBLISH, SECURITIES, WEBHOOK};
 pub use machine::{KINDS, LIMIT_SOURCES, MACHINE, RINSE_FROMS, ROUNDINGS, SANITIZINGS};
+pub use modbus::{
+    FUNCTIONS, MODBUS, MODBUS_REGISTER, MODBUS_RTU, MODBUS_TCP, MODBUS_UNIT, PRESETS, REGISTER_TYPES,
+    WORD_ORDERS,
+};
 pub use probe::{
     ACCURACY, CALIBRATION, CLASSES, ClassWord, PLACES, PROBE, ROLES, RoleWord, SIGNALS, SignalWord,
     THERMOCOUPLES,
@@ -118,6 +123,10 @@ pub enum Form {
     Choice(&'static [&'static str]),
     /// A list of names.
     Names,
+    /// The address of a register, counted from 0.
+    Register,
+    /// A list of values of a register, each with a word behind it or none.
+    Values,
     /// Hours of the week, a list of spans.
     Hours,
     /// A day.
@@ -162,6 +171,10 @@ impl fmt::Display for Form {
                 Ok(())
             }
             Self::Names => f.write_str("a list of names"),
+            Self::Register => f.write_str(
+                "a whole number from 0 to 65535, counted from 0; one from 30001 to 49999 as \"0x9c41\"",
+            ),
+            Self::Values => f.write_str("a list of values such as [\"-32768\", \"0x7fff open-circuit\"]"),
             Self::Hours => f.write_str("hours such as [\"mon-fri 07:00-15:30\"]"),
             Self::Time => f.write_str("a time from \"00:00\" to \"23:59\""),
             Self::Date => f.write_str("a day such as \"2026-03-01\""),

@@ -146,7 +146,7 @@ pub static PROBE: [Key; 13] = [
         form: Form::Duration { min: millis(10), max: secs(120) },
         default: Default::Absent("never measured"),
         example: "\"1.5s\"",
-        meaning: "Time constant of the probe in water, from a response test: the time to 63.2 % of a step.",
+        meaning: "Time constant of the probe in water, from a response test: the time to 63.2 % of a step. One that `respond` has put on record counts before it, until that is withdrawn.",
     },
     Key {
         name: "silent-after",
@@ -167,14 +167,14 @@ pub static PROBE: [Key; 13] = [
         form: Form::Table(&CALIBRATION),
         default: Default::Absent("no correction"),
         example: "",
-        meaning: "Correction from the probe's calibration: either `offset`, or the four keys of two points.",
+        meaning: "Correction from the probe's calibration: either `offset`, or the four keys of two points. One that `calibrate` has put on record counts before it, unless calibrated-on names a later day.",
     },
     Key {
         name: "calibrated-on",
         form: Form::Date,
         default: Default::Absent("not on file"),
         example: "\"2026-03-01\"",
-        meaning: "Day of the last calibration; with it the next one is asked for in time.",
+        meaning: "Day of the last calibration; with it the next one is asked for in time. From its midnight at the site it counts before calibrations on record that are older; without a day every one on record counts before the configuration.",
     },
     Key {
         name: "calibration-due",

@@ -10,6 +10,10 @@ pub enum SourceWord {
     Serial,
     /// A broker.
     Mqtt,
+    /// Units on a serial line.
+    ModbusRtu,
+    /// Units behind a TCP address.
+    ModbusTcp,
     /// A file.
     Replay,
 }
@@ -26,14 +30,19 @@ pub enum PayloadWord {
 }
 
 /// Words for kinds of sources.
-pub const SOURCE_KINDS: [(&str, SourceWord); 3] =
-    [("serial", SourceWord::Serial), ("mqtt", SourceWord::Mqtt), ("replay", SourceWord::Replay)];
-static SOURCE_WORDS: [&str; 3] = words(&SOURCE_KINDS);
+pub const SOURCE_KINDS: [(&str, SourceWord); 5] = [
+    ("serial", SourceWord::Serial),
+    ("modbus-rtu", SourceWord::ModbusRtu),
+    ("modbus-tcp", SourceWord::ModbusTcp),
+    ("mqtt", SourceWord::Mqtt),
+    ("replay", SourceWord::Replay),
+];
+static SOURCE_WORDS: [&str; 5] = words(&SOURCE_KINDS);
 
 /// Words for parity.
 pub const PARITIES: [(&str, Parity); 3] =
     [("none", Parity::None), ("even", Parity::Even), ("odd", Parity::Odd)];
-static PARITY_WORDS: [&str; 3] = words(&PARITIES);
+pub(super) static PARITY_WORDS: [&str; 3] = words(&PARITIES);
 
 /// Words for formats of a line.
 pub const FORMATS: [(&str, LineFormat); 2] = [("senml", LineFormat::Senml), ("plain", LineFormat::Plain)];
@@ -107,7 +116,7 @@ pub static SOURCE: [Key; 3] = [
         form: Form::Choice(&SOURCE_WORDS),
         default: Default::Required,
         example: "\"serial\"",
-        meaning: "How readings arrive: lines from a serial port, messages from an MQTT broker, or SenML packs from a file.",
+        meaning: "How readings arrive: lines from a serial port, registers of Modbus units on a serial line or over TCP, messages from an MQTT broker, or SenML packs from a file.",
     },
     Key {
         name: "probes",

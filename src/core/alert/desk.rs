@@ -117,6 +117,13 @@ impl Desk {
         Ok(())
     }
 
+    /// Goes on under other settings: a calibration came on record or was withdrawn, so that another day is
+    /// the last one on which it holds.
+    pub fn go_on_under(&mut self, now: Timestamp, settings: Settings) {
+        self.settings = settings;
+        self.state.timetable_at = Some(now);
+    }
+
     /// Leaves a record out that it cannot take.
     pub fn pass_over(&mut self, index: u64) {
         self.state.next_record = self.state.next_record.max(index + 1);

@@ -10,7 +10,9 @@ use super::condition::Condition;
 use super::contact::Contact;
 use super::hours::Hours;
 use crate::core::channel::Place;
+use crate::core::on_file::OnFile;
 use crate::core::record::CheckKind;
+use crate::core::time::Timestamp;
 use crate::core::units::Celsius;
 
 /// Everything the desk needs from the configuration.
@@ -54,6 +56,9 @@ pub struct MachineSettings {
     pub wash_probe: Option<String>,
     /// Last day on which the calibration of each probe holds, by channel name; those without a date are absent.
     pub calibrated_until: BTreeMap<String, Date>,
+    /// Every temperature probe by channel name, with the midnight of the day on which the
+    /// configuration says that it was calibrated.
+    pub calibrated_on: BTreeMap<String, Option<Timestamp>>,
 }
 
 impl MachineSettings {
@@ -67,6 +72,24 @@ impl MachineSettings {
         } else {
             None
         }
+    }
+}
+
+impl Settings {
+    /// These settings with the newest calibrations on record laid over those of the configuration.
+    #[must_use]
+    pub fn with_on_file(&self, file: &OnFile) -> Self {
+        let mut settings = self.clone();
+        for machine in settings.machines.values_mut() {
+            for (probe, on) in &machine.calibrated_on {
+                let Some(filed) = file.in_force(probe, *on, Timestamp::MAX).calibration else { continue };
+                match filed.done.until.as_deref().and_then(|day| day.parse().ok()) {
+                    Some(day) => machine.calibrated_until.insert(probe.clone(), day),
+                    None => machine.calibrated_until.remove(probe),
+                };
+            }
+        }
+        settings
     }
 }
 

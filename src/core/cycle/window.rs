@@ -128,7 +128,14 @@ fn line_through(points: &[Point], t: f64) -> (f64, f64) {
 #[must_use]
 pub fn settle_s(tau: Option<Duration>, rinse: Duration) -> f64 {
     let half = rinse.as_secs_f64() / 2.0;
-    tau.map_or(half, |tau| (3.0 * tau.as_secs_f64()).max(SETTLE_MIN_S).min(half))
+    tau.map_or(half, |tau| answers_after_s(tau).min(half))
+}
+
+/// From when on a probe has answered, in s after the start of the flow: the larger of 3 s and three
+/// time constants. A rinse shorter than twice that is too short for it.
+#[must_use]
+pub fn answers_after_s(tau: Duration) -> f64 {
+    (3.0 * tau.as_secs_f64()).max(SETTLE_MIN_S)
 }
 
 /// Lowest value from `from` to `to` (both in s, both included), and how many points it stands on.

@@ -159,7 +159,12 @@ impl Companions {
             }
         }
         let machine = || record.machine.clone().unwrap_or_default();
-        if let Body::SigningKey(_) = &record.body {
+        if let Body::SigningKey(_) | Body::Calibration(_) | Body::Response(_) = &record.body {
+            // Which calibration is in force follows from all of a probe, and from what withdrew them.
+            self.found.insert(index);
+        } else if let Body::Amendment(amendment) = &record.body
+            && self.found.contains(&amendment.of)
+        {
             self.found.insert(index);
         } else if let Body::ConfigurationChange(_) = &record.body {
             self.newest.insert(("configuration", String::new()), index);

@@ -20,7 +20,7 @@ pub struct CalibrationDone {
     pub found: Correction,
     /// The correction in force from this record on.
     pub left: Correction,
-    /// Expanded uncertainty of a value that is corrected so, near the points.
+    /// Expanded uncertainty of a value that is corrected so, at the limit of the probe's place.
     pub expanded_c: f64,
     /// Last day on which it holds, as `2027-03-01` of the site.
     #[serde(skip_serializing_if = "Option::is_none", default)]

@@ -29,6 +29,7 @@ use crate::core::alert::hours::Stretch;
 use crate::core::alert::story::{self, Story};
 use crate::core::effect::Trace;
 use crate::core::monitored::{Blank, Blanks};
+use crate::core::on_file::OnFile;
 use crate::core::record::{Body, Cycle, Record};
 use crate::core::time::Timestamp;
 
@@ -176,6 +177,9 @@ impl Builder {
         if let Body::Cycle(cycle) = &record.body {
             self.cycle(index, record, cycle, trace);
             return;
+        }
+        if OnFile::KINDS.contains(&record.body.kind()) {
+            self.configured.file(index, record);
         }
         self.blanks.note(index, record);
         story::note(&mut self.stories, record);

@@ -1,13 +1,19 @@
-//! What the configurations of a span say: its machines, their hours, the calibrations in force.
+//! What the configurations of a span say: its machines, their hours; and the calibrations in force.
 
 use std::collections::BTreeSet;
+
+use jiff::civil::Time;
+use jiff::tz::TimeZone;
 
 use super::CalibrationAccount;
 use super::build::Question;
 use crate::config::recorded::{Recorded, RecordedProbe};
-use crate::core::alert::hours::Stretch;
+use crate::core::alert::hours::{Stretch, instant, local_date};
+use crate::core::calibration::Calibration;
 use crate::core::drift::Rules;
 use crate::core::monitored::operating;
+use crate::core::on_file::OnFile;
+use crate::core::record::Record;
 use crate::core::time::Timestamp;
 use crate::core::{alert, cycle::plate::Profile};
 
@@ -18,6 +24,7 @@ pub(super) struct Configured {
     in_force: Vec<(Timestamp, Recorded)>,
     /// The newest one of all.
     newest: Option<Recorded>,
+    file: OnFile,
     calibrations: Vec<(String, CalibrationAccount)>,
 }
 
@@ -25,20 +32,38 @@ impl Configured {
     /// Takes the next configuration on record; gives it back where it can be read.
     pub(super) fn take(&mut self, at: Timestamp, toml: &str, to: Timestamp) -> Option<&Recorded> {
         let read = Recorded::read(toml)?;
-        for (_, known) in self.calibrations.iter_mut().filter(|(_, known)| known.until.is_none()) {
-            if !read.probes.iter().any(|probe| same(known, probe)) {
-                known.until = Some(at);
-            }
-        }
-        for probe in &read.probes {
-            if !self.calibrations.iter().any(|(_, known)| known.until.is_none() && same(known, probe)) {
-                self.calibrations.push((probe.machine.clone(), calibration(probe, at)));
-            }
-        }
         if at < to {
             self.in_force.push((at, read.clone()));
         }
-        Some(self.newest.insert(read))
+        self.newest = Some(read);
+        self.follow(at);
+        self.newest.as_ref()
+    }
+
+    /// Takes a calibration, a response test or an amendment.
+    pub(super) fn file(&mut self, index: u64, record: &Record) {
+        self.file.take(index, record);
+        self.follow(record.recorded);
+    }
+
+    /// Ends what is not in force any more at `at`, and begins what is.
+    fn follow(&mut self, at: Timestamp) {
+        let Some(read) = &self.newest else { return };
+        let now: Vec<(String, CalibrationAccount)> = read
+            .probes
+            .iter()
+            .map(|probe| (probe.machine.clone(), calibration(probe, &self.file, &read.settings.zone, at)))
+            .collect();
+        for (_, known) in self.calibrations.iter_mut().filter(|(_, known)| known.until.is_none()) {
+            if !now.iter().any(|(_, now)| same(known, now)) {
+                known.until = Some(at);
+            }
+        }
+        for (machine, now) in now {
+            if !self.calibrations.iter().any(|(_, known)| known.until.is_none() && same(known, &now)) {
+                self.calibrations.push((machine, now));
+            }
+        }
     }
 
     /// The newest of those that were taken.
@@ -91,19 +116,36 @@ impl Configured {
     }
 }
 
-fn calibration(probe: &RecordedProbe, since: Timestamp) -> CalibrationAccount {
-    CalibrationAccount {
+/// What is in force for a probe at `at`: what is configured, or what is on record.
+fn calibration(probe: &RecordedProbe, file: &OnFile, zone: &TimeZone, at: Timestamp) -> CalibrationAccount {
+    let midnight = |day| instant(zone, day, Time::midnight());
+    let in_force = file.in_force(&probe.channel, probe.calibrated_on.and_then(midnight), at);
+    let laid_over = RecordedProbe { probe: in_force.laid_over(&probe.probe), ..probe.clone() };
+    let configured = CalibrationAccount {
         probe: probe.channel.clone(),
-        since,
+        since: at,
         until: None,
         made: probe.calibrated_on,
         points: probe.points.iter().map(|point| (point.reference.0, point.indicated.0)).collect(),
         offset_c: probe.offset_c,
-        uncertainty_c: Some(probe.uncertainty_c),
-        tau_s: probe.tau_s,
+        uncertainty_c: Some(laid_over.uncertainty_c()),
+        tau_s: laid_over.probe.tau.map(|tau| tau.as_secs_f64()),
+        record: None,
+    };
+    let Some(filed) = in_force.calibration else { return configured };
+    let points = filed.done.points.iter().map(|point| (point.reference_c, point.indicated_c));
+    CalibrationAccount {
+        made: local_date(zone, filed.done.at),
+        points: points.collect(),
+        offset_c: match laid_over.probe.calibration {
+            Calibration::Offset(offset_c) => Some(offset_c),
+            Calibration::None | Calibration::TwoPoint { .. } => None,
+        },
+        record: Some(filed.index),
+        ..configured
     }
 }
 
-fn same(known: &CalibrationAccount, probe: &RecordedProbe) -> bool {
-    CalibrationAccount { until: None, ..known.clone() } == calibration(probe, known.since)
+fn same(known: &CalibrationAccount, now: &CalibrationAccount) -> bool {
+    CalibrationAccount { until: None, since: now.since, ..known.clone() } == *now
 }

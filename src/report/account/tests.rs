@@ -11,8 +11,9 @@ use crate::core::alert::AlertNumber;
 use crate::core::cycle::verdict::{Reason, Verdict};
 use crate::core::effect::TraceReading;
 use crate::core::record::{
-    AlertAcknowledged, AlertChanged, AlertCleared, AlertClosed, AlertRaised, Amendment, Body, Change,
-    CheckKind, Clearing, ConfigurationChange, CorrectiveAction, Gap, Note, Record, ServiceStart,
+    Against, AlertAcknowledged, AlertChanged, AlertCleared, AlertClosed, AlertRaised, Amendment, Body,
+    CalibrationDone, CalibrationPoint, Change, CheckKind, Clearing, ConfigurationChange, Correction,
+    CorrectiveAction, Gap, Note, Record, ServiceStart,
 };
 use crate::core::units::Celsius;
 use crate::report::row::samples;
@@ -326,6 +327,52 @@ fn calibrations_are_those_in_force() {
     let early = Question { to: at("2026-03-05T00:00:00Z"), ..question() };
     let early = book.account(early).calibrations;
     assert_eq!(early.iter().filter(|known| known.probe == "dm1/rinse").count(), 1);
+}
+
+// Own promise: one on record ends the configured one, and withdrawn it leaves it again.
+#[test]
+fn a_calibration_on_record_is_told_with_its_record() {
+    let mut book = Book::new();
+    let point = |against, reference_c, indicated_c| CalibrationPoint {
+        against,
+        reference_c,
+        reference_expanded_c: 0.23,
+        reference: "a bath".to_owned(),
+        indicated_c,
+        spread_c: 0.02,
+        readings: 80,
+        lasted_s: 20.0,
+        found_error_c: 0.6,
+        left_error_c: 0.0,
+    };
+    let done = CalibrationDone {
+        probe: "dm1/rinse".to_owned(),
+        at: at("2026-03-04T01:00:00Z"),
+        points: vec![point(Against::Ice, 0.0, 0.6), point(Against::Boiling, 99.7, 100.3)],
+        found: Correction { gain: 1.0, offset_c: 0.0 },
+        left: Correction { gain: 1.0, offset_c: -0.6 },
+        expanded_c: 0.24,
+        until: Some("2027-03-03".to_owned()),
+        note: None,
+        by: "Eli".to_owned(),
+    };
+    let made = "2026-03-04T01:00:00Z";
+    let of = book.put(made, Some("dm1"), Body::Calibration(Box::new(done)));
+    let (reason, by) = ("the ice was gone".to_owned(), "Eli".to_owned());
+    let amendment = Amendment { of, reason, by, change: AmendmentChange::Withdrawn };
+    let withdrawn = "2026-03-06T12:00:00Z";
+    book.put(withdrawn, Some("dm1"), Body::Amendment(Box::new(amendment)));
+    let account = book.account(question());
+    let rinse: Vec<_> =
+        account.calibrations.iter().filter(|known| known.probe == "dm1/rinse").cloned().collect();
+    let told: Vec<_> = rinse.iter().map(|known| (known.record, known.offset_c, known.until)).collect();
+    let expected =
+        [(None, None, Some(at(made))), (Some(of), Some(-0.6), Some(at(withdrawn))), (None, None, None)];
+    assert_eq!(told, expected);
+    assert_eq!(rinse[1].made, Some(date(2026, 3, 3)), "the day at the site, in New York");
+    assert_eq!(rinse[1].points, [(0.0, 0.6), (99.7, 100.3)], "reference and shown");
+    assert!(rinse[1].uncertainty_c < rinse[0].uncertainty_c, "{rinse:?}");
+    assert_eq!(rinse[1].tau_s, Some(1.5), "the time constant stays the configured one");
 }
 
 #[test]

@@ -361,7 +361,7 @@ fn remark_cells(remark: &Remark, zone: &TimeZone) -> Vec<String> {
     ]
 }
 
-const CALIBRATIONS: [&str; 13] = [
+const CALIBRATIONS: [&str; 14] = [
     "probe",
     "since (RFC 3339 UTC)",
     "since (RFC 3339 local)",
@@ -375,6 +375,7 @@ const CALIBRATIONS: [&str; 13] = [
     "offset (degC)",
     "uncertainty k=2 (degC)",
     "time_constant (s)",
+    "ledger_index (empty where it is configured)",
 ];
 
 fn calibration_cells(calibration: &CalibrationAccount, zone: &TimeZone) -> Vec<String> {
@@ -395,6 +396,7 @@ fn calibration_cells(calibration: &CalibrationAccount, zone: &TimeZone) -> Vec<S
         maybe(calibration.offset_c),
         maybe(calibration.uncertainty_c),
         maybe(calibration.tau_s),
+        calibration.record.map(|index| index.to_string()).unwrap_or_default(),
     ]
 }
 

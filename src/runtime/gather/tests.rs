@@ -12,8 +12,9 @@ use crate::config::resolve::Configuration;
 use crate::core::channel::Role;
 use crate::core::cycle::judge::Concentration;
 use crate::core::cycle::verdict::Reason;
+use crate::core::on_file::OnFile;
 use crate::core::reading::Sample;
-use crate::core::record::{Amendment, AmendmentChange, Check};
+use crate::core::record::{Amendment, AmendmentChange, CalibrationDone, Check, Correction, ResponseDone};
 use crate::wire::decoded::Decoded;
 use crate::wire::senml;
 
@@ -82,7 +83,10 @@ impl Kept {
 
     /// A new process with what the one before had committed.
     fn recover(&self, configuration: &Configuration) -> Gather {
-        let site = Site::new(&configuration.machines, &configuration.channels);
+        let mut file = OnFile::default();
+        (0..).zip(&self.records).for_each(|(index, new)| file.take(index, &new.record));
+        let channels = configuration.channels_in_force(&file, Timestamp::MAX);
+        let site = Site::new(&configuration.machines, &channels);
         let mut gather = Gather::new(site, self.inputs.len() as u64 + 1);
         let snapshots: Vec<_> = self.snapshots.values().cloned().collect();
         let numbered = (1_u64..).zip(self.inputs.iter().copied());
@@ -285,4 +289,108 @@ fn an_amended_concentration_counts_as_amended() {
             assert!(judged.iter().all(|told| *told == (false, Some(expected))), "{kill}: {judged:?}");
         }
     }
+}
+
+/// A session in ice and boiling water at `at`: the probe shows 0.8 °C too little.
+fn calibrated(probe: &str, at: Timestamp) -> CalibrationDone {
+    let correction = |offset_c| Correction { gain: 1.0, offset_c };
+    CalibrationDone {
+        probe: probe.to_owned(),
+        at,
+        points: Vec::new(),
+        found: correction(0.0),
+        left: correction(0.8),
+        expanded_c: 0.3,
+        until: None,
+        note: None,
+        by: "Eli".to_owned(),
+    }
+}
+
+/// Peak, which no smoothing touches, uncertainty, and whether a lag was corrected.
+fn measured(records: &[NewRecord], machine: &str) -> Vec<(f64, f64, bool)> {
+    let cycle = |new: &NewRecord| {
+        let Body::Cycle(cycle) = &new.record.body else { return None };
+        let own = new.record.machine.as_deref() == Some(machine);
+        let corrected = cycle.rinse_min_corrected_c.is_some();
+        own.then_some((cycle.rinse_peak_c?, cycle.uncertainty_c, corrected))
+    };
+    records.iter().filter_map(cycle).collect()
+}
+
+// Own promise: a calibration and a time constant count for the racks after them and never for those before;
+// the readings stay as they were delivered; killed right after it is the same.
+#[test]
+fn a_calibration_counts_from_its_record_on() {
+    let configuration = configuration();
+    let samples = samples(&configuration);
+    let half = samples.len() / 2;
+    let at = samples[half - 1].at;
+    let channel = configuration.probe("dm1/rinse").expect("a probe").0.id;
+    let run = |enter: bool, kill: bool| {
+        let mut kept = Kept::default();
+        let mut gather = kept.recover(&configuration);
+        for sample in &samples[..half] {
+            gather.tick_as_due(sample.at);
+            gather.apply(sample.at, Event::Sample(*sample));
+        }
+        kept.commit(&mut gather, half);
+        let before = kept.records.len();
+        if enter {
+            let mut file = OnFile::default();
+            let done = ResponseDone {
+                probe: "dm1/rinse".to_owned(),
+                at,
+                tau_s: 1.2,
+                expanded_s: 0.2,
+                residual_c: 0.1,
+                from_c: 20.0,
+                to_c: 80.0,
+                readings: 100,
+                fast_enough: Some(true),
+                by: "Eli".to_owned(),
+            };
+            let bodies =
+                [Body::Calibration(Box::new(calibrated("dm1/rinse", at))), Body::Response(Box::new(done))];
+            for (index, body) in (before as u64..).zip(bodies) {
+                file.take(index, &Record::new(at, Some("dm1".to_owned()), body.clone()));
+                let in_force = file.in_force("dm1/rinse", None, Timestamp::MAX);
+                let probe = in_force.laid_over(configuration.probe("dm1/rinse").expect("a probe").1);
+                let entered = Entered::Probe { channel, probe: Box::new(probe), body: Box::new(body) };
+                gather.enter(at, MachineId(0), entered);
+            }
+            assert!(gather.is_urgent(), "somebody waits for it");
+            kept.commit(&mut gather, half);
+        }
+        if kill {
+            gather = kept.recover(&configuration);
+        }
+        for sample in &samples[half..] {
+            gather.tick_as_due(sample.at);
+            gather.apply(sample.at, Event::Sample(*sample));
+        }
+        kept.commit(&mut gather, samples.len());
+        (before, kept)
+    };
+    let (_, without) = run(false, false);
+    let (before, with) = run(true, false);
+    let (_, killed) = run(true, true);
+    let told = |kept: &Kept| kept.records.iter().map(|new| new.record.clone()).collect::<Vec<_>>();
+    assert!(told(&with) == told(&killed), "killed right after it is the same");
+    let delivered = |kept: &Kept| {
+        let samples = kept.inputs.iter().filter(|input| matches!(input.event, Event::Sample(_)));
+        samples.copied().collect::<Vec<Input>>()
+    };
+    assert!(delivered(&with) == delivered(&without), "the readings stay as they were delivered");
+    let (plain, corrected) = (measured(&without.records, "dm1"), measured(&with.records, "dm1"));
+    let early = measured(&with.records[..before], "dm1").len();
+    assert!(early >= 2 && plain.len() == corrected.len() && plain.len() >= early + 3, "{}", plain.len());
+    assert_eq!(plain[..early], corrected[..early], "what was judged before stays");
+    // The rack under way may have been measured partly before it.
+    for (plain, corrected) in plain.iter().zip(&corrected).skip(early + 1) {
+        assert!((corrected.0 - plain.0 - 0.8).abs() < 1e-6, "{plain:?} {corrected:?}");
+        assert!(corrected.1 < plain.1 && corrected.2 && !plain.2, "{plain:?} {corrected:?}");
+    }
+    let (wash, of_dm2) = (measured(&without.records, "dm2"), measured(&with.records, "dm2"));
+    assert_eq!(wash, of_dm2, "another machine never notices");
 }

@@ -3,6 +3,8 @@
 use proptest::prelude::*;
 
 use super::*;
+use crate::core::on_file::OnFile;
+use crate::core::record::{Body, CalibrationDone, Correction, Record};
 use crate::core::time::Timestamp;
 
 /// A site with a probe of every kind; written as an operator would.
@@ -66,10 +68,40 @@ fn stretch(channel: &str, readings: &[(f64, Value)]) -> Stretch {
 
 fn lines(points: &ReadingPoints, part: &[Stretch], beside: &[Stretch]) -> Vec<String> {
     let mut batch = Batch::default();
-    let aside = points.write(part, beside, &mut Thinning::default(), &mut batch);
+    let aside = points.write(part, beside, &OnFile::default(), &mut Thinning::default(), &mut batch);
     assert!(aside.is_empty(), "{aside:?}");
     let text = String::from_utf8(batch.lines().bytes().to_vec()).expect("UTF-8");
     text.lines().map(str::to_owned).collect()
+}
+
+// Own promise: each reading has the correction that was in force when it was measured. The
+// configured one is −0.5 °C and without a day, so that the one on record counts after it.
+#[test]
+fn each_reading_has_the_correction_of_its_time() {
+    let correction = |offset_c| Correction { gain: 1.0, offset_c };
+    let done = CalibrationDone {
+        probe: "dm1/wash".to_owned(),
+        at: at(2.0),
+        points: Vec::new(),
+        found: correction(-0.5),
+        left: correction(0.25),
+        expanded_c: 0.3,
+        until: None,
+        note: None,
+        by: "Eli".to_owned(),
+    };
+    let mut file = OnFile::default();
+    file.take(7, &Record::new(at(2.0), Some("dm1".to_owned()), Body::Calibration(Box::new(done))));
+    let part = [stretch("dm1/wash", &[(1.0, Value::Number(66.5)), (3.0, Value::Number(66.5))])];
+    let mut batch = Batch::default();
+    points(Readings::All).write(&part, &[], &file, &mut Thinning::default(), &mut batch);
+    let text = String::from_utf8(batch.lines().bytes().to_vec()).expect("UTF-8");
+    let told: Vec<bool> = text
+        .lines()
+        .zip(["celsius=66,raw=66.5", "celsius=66.75,raw=66.5"])
+        .map(|(l, e)| l.contains(e))
+        .collect();
+    assert_eq!(told, [true, true], "{text}");
 }
 
 // 4.096 mV against 0 °C is 100 °C of type K (NIST ITS-90 table); 138.51 Ω is 100 °C (IEC 60751).
@@ -160,7 +192,7 @@ fn thinning_keeps_the_first_of_each_interval_and_whatever_is_no_number() {
     let mut thinning = Thinning::default();
     let send = |thinning: &mut Thinning, stretches: &[Stretch]| {
         let mut batch = Batch::default();
-        assert!(points.write(stretches, &[], thinning, &mut batch).is_empty());
+        assert!(points.write(stretches, &[], &OnFile::default(), thinning, &mut batch).is_empty());
         batch.len()
     };
     let fault = (0.6, Value::Fault(Fault::Short));
@@ -188,10 +220,10 @@ proptest! {
         }
         let cut = cut.min(all.len());
         let mut whole = Batch::default();
-        points.write(&[stretch("dm1/inlet", &all)], &[], &mut Thinning::default(), &mut whole);
+        points.write(&[stretch("dm1/inlet", &all)], &[], &OnFile::default(), &mut Thinning::default(), &mut whole);
         let (mut parts, mut thinning) = (Batch::default(), Thinning::default());
-        points.write(&[stretch("dm1/inlet", &all[..cut])], &[], &mut thinning, &mut parts);
-        points.write(&[stretch("dm1/inlet", &all[cut..])], &[], &mut thinning, &mut parts);
+        points.write(&[stretch("dm1/inlet", &all[..cut])], &[], &OnFile::default(), &mut thinning, &mut parts);
+        points.write(&[stretch("dm1/inlet", &all[cut..])], &[], &OnFile::default(), &mut thinning, &mut parts);
         prop_assert_eq!(parts.lines().bytes(), whole.lines().bytes());
     }
 }
@@ -205,7 +237,7 @@ fn a_reading_that_no_line_can_hold_is_set_aside_and_the_others_go_on() {
         stretch("dm1/inlet", &[(1.0, Value::Number(55.0))]),
         stretch("dm9/gone", &[(1.0, Value::Number(f64::NAN))]),
     ];
-    let aside = points.write(&part, &[], &mut Thinning::default(), &mut batch);
+    let aside = points.write(&part, &[], &OnFile::default(), &mut Thinning::default(), &mut batch);
     assert_eq!(batch.len(), 1);
     assert_eq!(
         aside.iter().map(|aside| aside.of.as_str()).collect::<Vec<_>>(),

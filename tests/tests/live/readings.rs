@@ -1,32 +1,19 @@
 //! What `watch --json` tells, by each way.
 
-use std::fs::{self, File};
 use std::io::{BufRead, BufReader};
-use std::path::PathBuf;
 use std::process::{Child, ChildStdout, Command, Stdio};
 use std::sync::mpsc::{Receiver, sync_channel};
 use std::thread;
 use std::time::{Duration, Instant};
 
-use rustix::process::{Pid, Signal, kill_process};
 use serde_json::Value;
-use tempfile::TempDir;
 
+use super::kitchen::Kitchen;
 use super::port::Port;
 use crate::mqtt::broker::Broker;
 
 /// Longest wait for a process to do what is awaited.
 const WAIT_MAX: Duration = Duration::from_secs(60);
-
-/// A machine with a rinse probe that reads half a degree high, and a thermocouple in its tank.
-const MACHINE: &str = "[site]\ntime-zone = \"UTC\"\n[ledger]\npath = \"ledger.sqlite\"\n\
-    [[machine]]\nname = \"dm1\"\nkind = \"stationary-rack-dual-temperature\"\n\
-    wash-time = \"45s\"\nrinse-time = \"10s\"\n\
-    [[probe]]\nname = \"dm1/rinse\"\n[probe.calibration]\noffset = \"-0.5 K\"\n\
-    [[probe]]\nname = \"dm1/wash\"\nsignal = \"thermocouple\"\nthermocouple = \"K\"\n\
-    cold-junction = \"dm1/terminals\"\n\
-    [[probe]]\nname = \"dm1/terminals\"\nrole = \"cold-junction\"\n\
-    [[probe]]\nname = \"dm1/running\"\n";
 
 /// What the device prints, and what is told of it: delivered, before and after calibration, fault.
 /// 3.096 mV is type K at 100 °C against 25 °C (NIST ITS-90 table); −0.5 K is the offset above.
@@ -42,42 +29,12 @@ const TOLD: [Row; 6] = [
 /// Channel, what is printed, delivered, °C before and after calibration, fault.
 type Row = (&'static str, &'static str, &'static str, Option<f64>, Option<f64>, Option<&'static str>);
 
-struct Kitchen {
-    directory: TempDir,
-}
-
-impl Kitchen {
-    fn new(source: &str) -> Self {
-        let kitchen = Self { directory: TempDir::new().expect("a temporary directory") };
-        let text = format!("{MACHINE}[[source]]\n{source}");
-        fs::write(kitchen.path("gateway.toml"), text).expect("a temporary file");
-        kitchen
-    }
-
-    fn on_a_port() -> (Self, Port) {
-        let kitchen =
-            Self::new("name = \"port1\"\nkind = \"serial\"\ndevice = \"device\"\nformat = \"plain\"\n");
-        let port = Port::plugged(&kitchen.path("device"));
-        (kitchen, port)
-    }
-
-    fn path(&self, name: &str) -> PathBuf {
-        self.directory.path().join(name)
-    }
-
-    fn command(&self, arguments: &[&str]) -> Command {
-        let mut command = Command::new(env!("CARGO_BIN_EXE_rinseward"));
-        command.args(arguments).arg("--config").arg(self.path("gateway.toml")).env_remove("RUST_LOG");
-        command.stdin(Stdio::null()).stdout(Stdio::piped()).stderr(Stdio::piped());
-        command
-    }
-
-    fn watch(&self, arguments: &[&str]) -> Watching {
-        let child = self.command(&[&["watch", "--json"], arguments].concat()).spawn();
-        let mut child = child.expect("the program starts");
-        let told = lines(child.stdout.take().expect("it is piped"));
-        Watching { child, told }
-    }
+fn watch(kitchen: &Kitchen, arguments: &[&str]) -> Watching {
+    let mut program = kitchen.program(&[&["watch", "--json"], arguments].concat());
+    let child = program.stdin(Stdio::null()).stdout(Stdio::piped()).stderr(Stdio::piped()).spawn();
+    let mut child = child.expect("the program starts");
+    let told = lines(child.stdout.take().expect("it is piped"));
+    Watching { child, told }
 }
 
 /// The lines of a process as they come.
@@ -139,48 +96,6 @@ impl Drop for Watching {
     }
 }
 
-/// A running service; killed when dropped.
-struct Service {
-    child: Child,
-    log: PathBuf,
-}
-
-impl Service {
-    fn start(kitchen: &Kitchen, said: &[&str]) -> Self {
-        let log = kitchen.path("gateway.log");
-        let file = File::create(&log).expect("a temporary file");
-        let child = kitchen.command(&["run"]).stdout(Stdio::null()).stderr(file).spawn();
-        let service = Self { child: child.expect("the program starts"), log };
-        service.until(&[&["control socket"], said].concat());
-        service
-    }
-
-    fn until(&self, said: &[&str]) {
-        let limit = Instant::now() + WAIT_MAX;
-        loop {
-            let log = fs::read_to_string(&self.log).unwrap_or_default();
-            if said.iter().all(|word| log.contains(word)) {
-                return;
-            }
-            assert!(Instant::now() < limit, "{log}");
-            thread::sleep(Duration::from_millis(10));
-        }
-    }
-
-    fn stop(mut self) {
-        kill_process(Pid::from_child(&self.child), Signal::TERM).expect("our own child");
-        let status = self.child.wait().expect("our own child");
-        assert!(status.success(), "{status}: {}", fs::read_to_string(&self.log).unwrap_or_default());
-    }
-}
-
-impl Drop for Service {
-    fn drop(&mut self) {
-        drop(self.child.kill());
-        drop(self.child.wait());
-    }
-}
-
 fn check_told(watching: &Watching, port: &mut Port) {
     // A port may be opened in the middle of a line: what comes before the first line end is dropped.
     port.print("\n");
@@ -213,7 +128,7 @@ fn check_told(watching: &Watching, port: &mut Port) {
 #[test]
 fn each_value_is_told_alike_from_the_port_and_through_the_service() {
     let (kitchen, mut port) = Kitchen::on_a_port();
-    let watching = kitchen.watch(&["--machine", "dm1"]);
+    let watching = watch(&kitchen, &["--machine", "dm1"]);
     let up = watching.until("source");
     assert_eq!((&up["source"], &up["up"]), (&"port1".into(), &true.into()), "{up}");
     check_told(&watching, &mut port);
@@ -223,12 +138,12 @@ fn each_value_is_told_alike_from_the_port_and_through_the_service() {
     assert!(!kitchen.path("ledger.sqlite").exists(), "no ledger is touched");
     drop(watching);
 
-    let service = Service::start(&kitchen, &["source is up"]);
-    let watching = kitchen.watch(&[]);
+    let service = kitchen.service(&["source is up"]);
+    let watching = watch(&kitchen, &[]);
     let begun = watching.next();
     assert_eq!((&begun["event"], &begun["up"]), (&"source".into(), &true.into()), "{begun}");
     check_told(&watching, &mut port);
-    let one = kitchen.watch(&["--probe", "dm1/running"]);
+    let one = watch(&kitchen, &["--probe", "dm1/running"]);
     assert_eq!(one.next()["event"], "source");
     port.print("dm1/rinse 80\ndm1/running false\n");
     assert_eq!(one.until("reading")["channel"], "dm1/running");
@@ -253,7 +168,7 @@ fn what_is_not_configured_is_named_and_a_time_can_be_given() {
         (["--probe", "dm1/cold", "--seconds", "9"], 64, "dm1/rinse, dm1/wash, dm1/terminals, dm1/running"),
         (["--probe", "dm1/rinse", "--seconds", "0"], 0, ""),
     ] {
-        let (ended, said) = kitchen.watch(&arguments).ended();
+        let (ended, said) = watch(&kitchen, &arguments).ended();
         assert_eq!(ended, Some(code), "{arguments:?}: {said}");
         assert!(said.contains(word), "{arguments:?}: {said}");
     }
@@ -270,9 +185,9 @@ fn looking_on_at_a_broker_takes_nothing_from_the_service() {
              [[source.subscription]]\nfilter = \"kitchen/senml\"\n",
             broker.port()
         ));
-        Service::start(&kitchen, &["source is up"]).stop();
+        kitchen.service(&["source is up"]).stop();
 
-        let watching = kitchen.watch(&[]);
+        let watching = watch(&kitchen, &[]);
         assert_eq!(watching.until("source")["up"], true);
         let pack = "[{\"bn\":\"dm1/\",\"n\":\"rinse\",\"u\":\"Cel\",\"v\":82.5}]";
         let sent = Command::new("mosquitto_pub")
@@ -283,7 +198,7 @@ fn looking_on_at_a_broker_takes_nothing_from_the_service() {
         assert_eq!((&told["channel"], &told["corrected_c"]), (&"dm1/rinse".into(), &82.0.into()), "{told}");
         drop(watching);
 
-        let service = Service::start(&kitchen, &["first reading", "dm1/rinse"]);
+        let service = kitchen.service(&["first reading", "dm1/rinse"]);
         service.stop();
     }
 }

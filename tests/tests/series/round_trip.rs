@@ -5,6 +5,7 @@ use std::collections::BTreeMap;
 use rinseward::config::resolve::Configuration;
 use rinseward::config::series::Readings;
 use rinseward::core::cycle::verdict::{Finding, Reason, Verdict};
+use rinseward::core::on_file::OnFile;
 use rinseward::core::reading::{self, Value};
 use rinseward::core::record::{Body, Check, Gap, Record, ServiceStop, StopCause};
 use rinseward::core::time::Timestamp;
@@ -125,7 +126,9 @@ async fn a_day_of_readings_is_there_once_whatever_is_sent_twice() {
             part.push(Stretch { channel: format!("dm1/{probe}"), readings });
         }
         let mut batch = Batch::default();
-        assert!(points.write(&part, &[], &mut Thinning::default(), &mut batch).is_empty());
+        assert!(
+            points.write(&part, &[], &OnFile::default(), &mut Thinning::default(), &mut batch).is_empty()
+        );
         let sender = sender(&{
             let mut options = options(&server.url());
             options.gzip = gzip;

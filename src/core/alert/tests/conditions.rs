@@ -2,10 +2,13 @@
 
 use std::time::Duration;
 
+use jiff::civil::date;
+
 use super::fixture::{Play, Rack, at, hours, period, settings};
 use crate::core::alert::{Condition, Health, Pattern, Quantity, Settings};
+use crate::core::on_file::OnFile;
 use crate::core::reading::Fault;
-use crate::core::record::CheckKind;
+use crate::core::record::{Body, CalibrationDone, CheckKind, Correction, Record};
 
 use Rack::{Brief, Cold, Gappy, Good, Hot, Minimum, Narrow, NoCheck, WashLow, Weak};
 
@@ -238,6 +241,43 @@ fn a_calibration_runs_out_with_its_day() {
     play.restores = true;
     play.until(40.0 * 60.0);
     assert_eq!(play.open(Condition::CalibrationOverdue), None, "calibrated anew");
+}
+
+// Own promise: a calibration on record says the day, unless the configuration names a later one.
+#[test]
+fn a_calibration_on_record_is_due_by_its_own_day() {
+    let mut configured = settings();
+    let machine = configured.machines.get_mut("hot").expect("a machine");
+    machine.calibrated_until.insert("hot/rinse".to_owned(), date(2026, 11, 23));
+    let done = CalibrationDone {
+        probe: "hot/rinse".to_owned(),
+        at: at(60.0),
+        points: Vec::new(),
+        found: Correction { gain: 1.0, offset_c: 0.0 },
+        left: Correction { gain: 1.0, offset_c: -0.6 },
+        expanded_c: 0.3,
+        until: Some("2027-11-23".to_owned()),
+        note: None,
+        by: "Eli".to_owned(),
+    };
+    let mut file = OnFile::default();
+    file.take(0, &Record::new(at(60.0), Some("hot".to_owned()), Body::Calibration(Box::new(done))));
+    for (on, expected) in [(None, 2027), (Some(at(59.0)), 2027), (Some(at(61.0)), 2026)] {
+        let mut configured = configured.clone();
+        let machine = configured.machines.get_mut("hot").expect("a machine");
+        machine.calibrated_on.insert("hot/rinse".to_owned(), on);
+        let until = configured.with_on_file(&file).machines["hot"].calibrated_until["hot/rinse"];
+        assert_eq!(until, date(expected, 11, 23), "configured at {on:?}");
+    }
+    let mut play = Play::new(configured.clone());
+    play.until(12.1 * 60.0);
+    assert!(play.open(Condition::CalibrationOverdue).is_some(), "overdue as configured");
+    let machine = configured.machines.get_mut("hot").expect("a machine");
+    machine.calibrated_on.insert("hot/rinse".to_owned(), None);
+    play.desk.go_on_under(at(12.2 * 60.0), configured.with_on_file(&file));
+    play.settings = configured.with_on_file(&file);
+    play.until(13.0 * 60.0);
+    assert_eq!(play.open(Condition::CalibrationOverdue), None, "calibrated anew, and told at once");
 }
 
 #[test]

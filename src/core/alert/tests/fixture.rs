@@ -56,6 +56,7 @@ pub(super) fn settings() -> Settings {
         rinse_probe: Some(format!("{name}/rinse")),
         wash_probe: Some(format!("{name}/wash")),
         calibrated_until: BTreeMap::new(),
+        calibrated_on: BTreeMap::new(),
     };
     Settings {
         zone: TimeZone::UTC,

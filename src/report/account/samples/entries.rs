@@ -190,6 +190,7 @@ pub(super) fn calibrations(from: Timestamp) -> Vec<CalibrationAccount> {
         offset_c: None,
         uncertainty_c: Some(0.9),
         tau_s: Some(1.8),
+        record: None,
     };
     let wash = CalibrationAccount {
         probe: "Dish room/wash".to_owned(),

@@ -6,6 +6,7 @@ use std::sync::{Mutex, MutexGuard, PoisonError};
 
 use super::super::*;
 use crate::config::resolve::Configuration;
+use crate::core::on_file::OnFile;
 use crate::core::reading::Value;
 use crate::core::record::{Body, Record, ServiceStop, StopCause};
 use crate::series::answer::{Denial, Fault, Missing, Refusal, Thing};
@@ -86,6 +87,10 @@ impl Stock for Memory {
         let stretch = |(name, readings): (&str, _)| Stretch { channel: name.to_owned(), readings };
         let readings = channels.into_iter().map(stretch).collect();
         Ok(Part { next: Place { input: end, block: 0 }, readings, damaged: Vec::new() })
+    }
+
+    fn on_file(&self) -> Result<Arc<OnFile>, Self::Failure> {
+        Ok(Arc::default())
     }
 
     fn records(&self, run: Run, records_max: usize) -> Result<Vec<(u64, Record)>, Refuses> {

@@ -1,0 +1,212 @@
+//! `ports`: the serial ports of this computer, who has them, and who may open them.
+
+use std::io::{self, Write};
+use std::path::{Path, PathBuf};
+
+use serde::Serialize;
+
+use super::{Failure, Streams, configuration};
+use crate::cli::PortsArgs;
+use crate::config::modbus::ModbusLink;
+use crate::config::resolve::Configuration;
+use crate::config::source::{Source, SourceKind};
+use crate::diagnostic::Diagnostic;
+use crate::probe::ports::{self, Holder, Port, PortsError, Usb, Users};
+
+/// The configuration of the packages.
+const USUAL: &str = "/etc/rinseward/gateway.toml";
+
+/// The whole answer.
+#[derive(Debug, Serialize)]
+struct Answer {
+    /// Who asks.
+    user: String,
+    /// Whether the service's user is there.
+    service_user: bool,
+    all_processes_seen: bool,
+    ports: Vec<Told>,
+    /// Sources whose device is not there.
+    missing: Vec<Missing>,
+}
+
+/// A port with what follows from it.
+#[derive(Debug, Serialize)]
+struct Told {
+    #[serde(flatten)]
+    port: Port,
+    /// Sources that are configured to use it.
+    used_by: Vec<String>,
+    /// What to write in the configuration: the best of its names, or the device.
+    write: PathBuf,
+    /// What to do before it can be used.
+    #[serde(rename = "do")]
+    advice: Vec<String>,
+}
+
+/// A source without its device.
+#[derive(Debug, Serialize)]
+struct Missing {
+    source: String,
+    device: PathBuf,
+}
+
+/// Lists them.
+pub(super) fn ports(arguments: &PortsArgs, streams: &mut Streams<'_>) -> Result<(), Failure> {
+    let usual = [PathBuf::from(USUAL)];
+    let files = match arguments.files.as_slice() {
+        [] if usual[0].exists() => &usual[..],
+        files => files,
+    };
+    let loaded = if files.is_empty() { None } else { Some(configuration::load(files)?) };
+    let users = Users::of_system();
+    let found = ports::look(&arguments.also, &users).map_err(|error| unlisted(&error))?;
+    let sources = loaded.as_ref().map(|loaded| serial(&loaded.configuration)).unwrap_or_default();
+    let told = found.ports.into_iter().map(|port| {
+        let used_by = used_by(&sources, &port.device);
+        let write = port.names.first().unwrap_or(&port.device).clone();
+        let advice = advice(&port, &used_by, &users);
+        Told { port, used_by, write, advice }
+    });
+    let answer = Answer {
+        user: users.me().name.clone(),
+        service_user: users.has_service(),
+        all_processes_seen: found.all_processes_seen,
+        ports: told.collect(),
+        missing: missing(&sources),
+    };
+    let written = if arguments.json {
+        serde_json::to_writer(&mut *streams.out, &answer)
+            .map_err(io::Error::from)
+            .and_then(|()| writeln!(streams.out))
+    } else {
+        print(&answer, streams.out)
+    };
+    written.map_err(Failure::output)
+}
+
+/// Name and device of each serial source.
+fn serial(configuration: &Configuration) -> Vec<(String, PathBuf)> {
+    let device = |source: &Source| match &source.kind {
+        SourceKind::Serial(settings) => Some((source.name.clone(), settings.device.clone())),
+        SourceKind::Modbus(settings) => match &settings.link {
+            ModbusLink::Rtu(line) => Some((source.name.clone(), line.device.clone())),
+            ModbusLink::Tcp { .. } => None,
+        },
+        SourceKind::Mqtt(_) | SourceKind::Replay(_) => None,
+    };
+    configuration.sources.iter().filter_map(device).collect()
+}
+
+fn used_by(sources: &[(String, PathBuf)], device: &Path) -> Vec<String> {
+    let leads_there =
+        |(_, path): &&(String, PathBuf)| std::fs::canonicalize(path).is_ok_and(|at| at == device);
+    sources.iter().filter(leads_there).map(|(name, _)| name.clone()).collect()
+}
+
+fn missing(sources: &[(String, PathBuf)]) -> Vec<Missing> {
+    let gone = sources.iter().filter(|(_, device)| !device.exists());
+    gone.map(|(source, device)| Missing { source: source.clone(), device: device.clone() }).collect()
+}
+
+/// What to do before a port can be used; empty where nothing is in the way.
+fn advice(port: &Port, used_by: &[String], users: &Users) -> Vec<String> {
+    let mut advice = Vec::new();
+    let access = &port.access;
+    let by_group = access.group == "dialout" && access.mode.as_bytes().get(3..5) == Some(b"rw");
+    let me = &users.me().name;
+    if !access.you {
+        advice.push(if by_group {
+            format!("you: sudo usermod -aG dialout {me}, then log in anew")
+        } else {
+            format!("you: sudo, or a udev rule that gives it to the group dialout, see {RULES}")
+        });
+    }
+    if access.service == Some(false) {
+        advice.push(format!(
+            "the service: a udev rule that gives it to the group dialout with mode 0660, see {RULES}"
+        ));
+    }
+    let strangers = port.held_by.iter().filter(|holder| holder.command != env!("CARGO_PKG_NAME"));
+    for Holder { pid, command, .. } in strangers {
+        advice.push(format!("end «{command}» (process {pid}): a port serves one program at a time"));
+    }
+    if port.kind == "usb" && port.names.is_empty() && used_by.is_empty() {
+        advice.push(format!("give it a name that stays, by its socket: {RULES}"));
+    }
+    advice
+}
+
+/// Where our rules for names lie.
+const RULES: &str = "/usr/lib/udev/rules.d/60-rinseward.rules";
+
+fn print(answer: &Answer, out: &mut dyn Write) -> io::Result<()> {
+    if answer.ports.is_empty() {
+        writeln!(
+            out,
+            "No serial port is there. Plug the converter in; dmesg tells what the system makes of it."
+        )?;
+    }
+    for told in &answer.ports {
+        print_port(told, answer, out)?;
+    }
+    for Missing { source, device } in &answer.missing {
+        writeln!(
+            out,
+            "! source «{source}» wants {}, which is not there: plug it in, or give the source \
+                       a name from above",
+            device.display()
+        )?;
+    }
+    if !answer.all_processes_seen {
+        writeln!(out, "Processes of other users are not seen; sudo shows what they hold.")?;
+    }
+    if !answer.service_user {
+        writeln!(out, "There is no user rinseward on this computer yet; the package makes it.")?;
+    }
+    Ok(())
+}
+
+fn print_port(told: &Told, answer: &Answer, out: &mut dyn Write) -> io::Result<()> {
+    let Told { port, used_by, advice, .. } = told;
+    writeln!(out, "{}  {}", port.device.display(), what(port))?;
+    let mut names = port.names.iter().map(|name| name.display().to_string());
+    let mut line = |head: &str, text: &str| writeln!(out, "    {head:<9} {text}");
+    match names.next() {
+        Some(best) => line("write", &format!("device = \"{best}\""))?,
+        None => line("write", &format!("device = \"{}\" (this name may change)", port.device.display()))?,
+    }
+    names.try_for_each(|name| line("or", &name))?;
+    for source in used_by {
+        line("used by", &format!("source «{source}»"))?;
+    }
+    for Holder { pid, command, user } in &port.held_by {
+        line("open in", &format!("{command}, process {pid}, user {user}"))?;
+    }
+    let yes = |may: bool| if may { "yes" } else { "NO" };
+    let service = port.access.service.map_or("no such user", yes);
+    let (mode, owner, group) = (&port.access.mode, &port.access.owner, &port.access.group);
+    let (me, you) = (&answer.user, yes(port.access.you));
+    line("may open", &format!("you ({me}): {you}, the service: {service}  [{mode} {owner} {group}]"))?;
+    advice.iter().try_for_each(|step| line("do", step))
+}
+
+/// What a port is, in words.
+fn what(port: &Port) -> String {
+    let mut parts = vec![port.kind.to_owned()];
+    if let Some(Usb { id, serial, manufacturer, product }) = &port.usb {
+        parts.extend(manufacturer.iter().chain(product).cloned());
+        parts.extend(serial.iter().map(|serial| format!("serial {serial}")));
+        parts.push(id.clone());
+    }
+    parts.extend(port.driver.iter().map(|driver| format!("driver {driver}")));
+    // What a converter says of itself may hold anything.
+    parts.join(", ").chars().map(|one| if one.is_control() { ' ' } else { one }).collect()
+}
+
+fn unlisted(error: &PortsError) -> Failure {
+    let advice = match error {
+        PortsError::List(_) => "see that /sys is there",
+        PortsError::Missing { .. } | PortsError::NoDevice { .. } => "rinseward ports lists what is there",
+    };
+    Diagnostic::error("source-open", "the ports cannot be looked at").because(error).advice(advice).into()
+}

@@ -1,0 +1,208 @@
+//! `calibrate`: a probe in ice, in boiling water, beside a thermometer.
+
+use std::cell::RefCell;
+
+use jiff::ToSpan;
+
+use super::{Session, words};
+use crate::app::live::LiveReading;
+use crate::app::logbook::Entry;
+use crate::app::order::Order;
+use crate::app::{Failure, Streams};
+use crate::cli::{CalibrateArgs, PointArg};
+use crate::core::alert::hours::local_date;
+use crate::core::boiling::{self, BAROMETER_KPA, FixedPoint, Kilopascals};
+use crate::core::calibration::Calibration;
+use crate::core::calibration::fitted::{Fitted, admit, work_out};
+use crate::core::reading::Fault;
+use crate::core::record::{Against, Body, CalibrationDone, CalibrationPoint, Correction};
+use crate::core::steady::{Steadiness, Steady};
+use crate::core::units::Celsius;
+use crate::diagnostic::Diagnostic;
+
+/// A comparison that is to be made.
+struct Planned {
+    against: Against,
+    point: FixedPoint,
+    reference: String,
+}
+
+/// Does what `calibrate` asks.
+pub(in crate::app) fn calibrate(arguments: &CalibrateArgs, streams: &mut Streams<'_>) -> Result<(), Failure> {
+    let plan = arguments.points.0.iter().map(planned).collect::<Result<Vec<_>, _>>()?;
+    let mut session = Session::begin(&arguments.own, streams)?;
+    let language = session.language();
+    for caution in words::calibration_cautions(language) {
+        session.tell(&format!("! {caution}"))?;
+    }
+    let mut points = Vec::new();
+    for (place, planned) in plan.iter().enumerate() {
+        points.push(compared(&mut session, planned, place + 1, plan.len())?);
+    }
+    let (found, place) = (session.probe.calibration, session.probe.place);
+    let configuration = &session.loaded.configuration;
+    let near = configuration.limit(session.channel.machine, place).unwrap_or(Celsius(82.0));
+    let fitted = work_out(&mut points, found, near).map_err(|error| {
+        Diagnostic::error("calibration-refused", format!("{}: {error}", session.arguments.probe))
+            .advice("look for the fault: type of the thermocouple, leads, cold reference, a bath not stirred")
+            .advice("nothing was recorded")
+    })?;
+    tell_result(&mut session, &points, found, &fitted, near)?;
+    if !session.is_confirmed()? {
+        return session.tell(words::not_recorded(language));
+    }
+    let until = last_day(&session, arguments)?;
+    let done = Box::new(CalibrationDone {
+        probe: session.arguments.probe.clone(),
+        at: session.clock.now(),
+        points,
+        found: found.into(),
+        left: fitted.left.into(),
+        expanded_c: fitted.expanded_c,
+        until: Some(until),
+        note: arguments.note.clone(),
+        by: session.arguments.by.clone(),
+    });
+    let done = session.put(Order::Entry { entry: Entry::Calibration { done } })?;
+    if let (Some(record), Some(Body::Calibration(put))) = (done.record, done.recorded.as_deref())
+        && !session.arguments.answer.json
+    {
+        let scale = session.arguments.answer.scale;
+        session.tell(&words::in_force(language, scale, record, put))?;
+    }
+    Ok(())
+}
+
+fn planned(asked: &PointArg) -> Result<Planned, Failure> {
+    let impossible = |error: boiling::OutOfRange| {
+        Failure::from(Diagnostic::error("usage", error.to_string()).advice("look at the number and its unit"))
+    };
+    Ok(match asked {
+        PointArg::Ice => {
+            Planned { against: Against::Ice, point: boiling::ice(), reference: "ice and water".to_owned() }
+        }
+        PointArg::Boiling(kpa, barometer) => {
+            let barometer = barometer.unwrap_or(Kilopascals(BAROMETER_KPA));
+            let (hpa, bound_hpa) = (kpa.0 * 10.0, barometer.0 * 10.0);
+            Planned {
+                against: Against::Boiling,
+                point: boiling::at_pressure(*kpa, barometer).map_err(impossible)?,
+                reference: format!("boiling water at {hpa:.1} ±{bound_hpa:.1} hPa"),
+            }
+        }
+        PointArg::BoilingAtAltitude(metres) => Planned {
+            against: Against::Boiling,
+            point: boiling::at_altitude(*metres).map_err(impossible)?,
+            reference: format!("boiling water at {metres:.0} m, weather not known"),
+        },
+        PointArg::Against(celsius, named, expanded_c) => Planned {
+            against: Against::Thermometer,
+            point: FixedPoint { celsius: *celsius, expanded_c: *expanded_c },
+            reference: named.clone(),
+        },
+    })
+}
+
+/// Waits until the probe is steady at the point, and compares it.
+fn compared(
+    session: &mut Session<'_, '_>,
+    planned: &Planned,
+    number: usize,
+    of: usize,
+) -> Result<CalibrationPoint, Failure> {
+    let (language, scale) = (session.language(), session.arguments.answer.scale);
+    let Planned { against, point, reference } = planned;
+    session.tell(&words::point(language, scale, number, of, *point, reference))?;
+    for caution in words::point_cautions(language, *against) {
+        session.tell(&format!("! {caution}"))?;
+    }
+    session.wait_for_person(words::press_enter(language))?;
+    session.tell(words::watching(language))?;
+    let watch = RefCell::new(Steadiness::new(session.probe.tau));
+    let near = |celsius: Celsius| admit(point.celsius, celsius).is_ok();
+    let steady = session.follow(
+        |reading| {
+            let mut watch = watch.borrow_mut();
+            take(&mut watch, reading);
+            watch.look().ok().filter(|steady| near(steady.mean))
+        },
+        || {
+            let watch = watch.borrow();
+            let stands = watch.look();
+            Some(words::progress(language, scale, watch.last(), point.celsius, near, &stands))
+        },
+    )?;
+    let Some(steady) = steady else { return Err(unsteady(session, &watch.into_inner(), planned)) };
+    session.tell(&words::steady(language, scale, &steady))?;
+    Ok(point_of(planned, &steady))
+}
+
+fn point_of(planned: &Planned, steady: &Steady) -> CalibrationPoint {
+    CalibrationPoint {
+        against: planned.against,
+        reference_c: planned.point.celsius.0,
+        reference_expanded_c: planned.point.expanded_c,
+        reference: planned.reference.clone(),
+        indicated_c: steady.mean.0,
+        spread_c: steady.spread_c,
+        readings: steady.readings,
+        lasted_s: steady.lasted_s,
+        found_error_c: 0.0,
+        left_error_c: 0.0,
+    }
+}
+
+fn take(watch: &mut Steadiness, reading: &LiveReading) {
+    match (reading.measured, reading.fault) {
+        // What stands still for hours is no fault in a bath that does.
+        (Some(celsius), _) => watch.reading(reading.at, celsius),
+        (None, fault) => watch.fault(fault.unwrap_or(Fault::Reported)),
+    }
+}
+
+/// Why the time was over before the probe was steady where it should be.
+fn unsteady(session: &Session<'_, '_>, watch: &Steadiness, planned: &Planned) -> Failure {
+    let probe = &session.arguments.probe;
+    let reason = match watch.look() {
+        Err(reason) => reason.to_string(),
+        Ok(steady) => {
+            let (shown, should) = (steady.mean, planned.point.celsius);
+            format!("it is steady at {shown:.2}, which is too far from {should:.2} for any sound probe")
+        }
+    };
+    let seconds = session.arguments.seconds_max;
+    Diagnostic::error("calibration-refused", format!("{probe} was not steady within {seconds} s: {reason}"))
+        .advice("put it deeper, stir, wait longer, or look for a fault of the probe")
+        .advice("nothing was recorded")
+        .into()
+}
+
+fn tell_result(
+    session: &mut Session<'_, '_>,
+    points: &[CalibrationPoint],
+    found: Calibration,
+    fitted: &Fitted,
+    near: Celsius,
+) -> Result<(), Failure> {
+    let (language, scale) = (session.language(), session.arguments.answer.scale);
+    session.tell(words::result_heading(language))?;
+    for point in points {
+        session.tell(&words::result(language, scale, point))?;
+    }
+    let (found, left) = (Correction::from(found), Correction::from(fitted.left));
+    session.tell(&words::corrections(language, scale, found, left))?;
+    session.tell(&words::uncertainty(language, scale, fitted.expanded_c, near))
+}
+
+/// The last day on which the calibration holds.
+fn last_day(session: &Session<'_, '_>, arguments: &CalibrateArgs) -> Result<String, Failure> {
+    let configuration = &session.loaded.configuration;
+    let configured = configuration.calibration_holds.get(&session.arguments.probe).copied();
+    let holds = arguments.due.or(configured).unwrap_or(std::time::Duration::from_secs(365 * 86_400));
+    let days = i64::try_from(holds.as_secs() / 86_400).unwrap_or(365);
+    let today = local_date(&configuration.alerts.zone, session.clock.now());
+    let until = today.and_then(|today| today.checked_add(days.days()).ok());
+    let far =
+        || Failure::from(Diagnostic::error("usage", "that day lies too far ahead").advice("give fewer days"));
+    until.map(|day| day.to_string()).ok_or_else(far)
+}

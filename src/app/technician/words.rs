@@ -1,0 +1,366 @@
+//! Every sentence of `calibrate` and `respond` in English and Spanish.
+
+use std::time::Duration;
+
+use crate::app::in_force;
+use crate::core::boiling::FixedPoint;
+use crate::core::reader::{Language, Scale};
+use crate::core::record::{Against, CalibrationDone, CalibrationPoint, Correction};
+use crate::core::response::{Response, Stage};
+use crate::core::steady::{Steady, Unsteady};
+use crate::core::units::Celsius;
+
+/// One of the two.
+const fn say(language: Language, english: &'static str, spanish: &'static str) -> &'static str {
+    match language {
+        Language::English => english,
+        Language::Spanish => spanish,
+    }
+}
+
+/// A temperature with two decimals.
+fn degrees(scale: Scale, celsius: f64) -> String {
+    format!("{:.2} {}", scale.temperature(celsius), scale.symbol())
+}
+
+/// A difference with its sign.
+fn signed(scale: Scale, kelvin: f64) -> String {
+    format!("{:+.2} {}", scale.difference(kelvin), scale.symbol())
+}
+
+/// An uncertainty.
+fn width(scale: Scale, kelvin: f64) -> String {
+    format!("±{:.2} {}", scale.difference(kelvin).abs(), scale.symbol())
+}
+
+pub(super) const fn calibration_cautions(language: Language) -> [&'static str; 3] {
+    [
+        say(
+            language,
+            "Lock the machine out before you reach into it: switched off, water shut, tagged with your name.",
+            "Bloquee la máquina antes de meter las manos: apagada, agua cerrada, etiqueta con su nombre.",
+        ),
+        say(
+            language,
+            "A fitting in a pressure line or a thermowell is opened by a licensed plumber, mains by a licensed \
+             electrician; local code comes first.",
+            "Las conexiones bajo presión y las vainas las abre un fontanero autorizado, la red eléctrica un \
+             electricista autorizado; primero la norma local.",
+        ),
+        say(
+            language,
+            "While the service runs, what the probe shows in the baths may look like a rack: give \
+             rinseward maintenance first, so that nobody is woken by it.",
+            "Con el servicio en marcha, lo que la sonda muestra en los baños puede parecer un ciclo: use antes \
+             rinseward maintenance para que no despierte a nadie.",
+        ),
+    ]
+}
+
+pub(super) fn point_cautions(language: Language, against: Against) -> Vec<&'static str> {
+    match against {
+        Against::Ice => vec![say(
+            language,
+            "Crushed ice of clean water, wetted to slush and drained; stir. Put the probe 50 mm deep, touching \
+             neither wall nor bottom.",
+            "Hielo picado de agua limpia, mojado hasta papilla y escurrido; remueva. Sonda a 50 mm de \
+             profundidad, sin tocar pared ni fondo.",
+        )],
+        Against::Boiling => vec![
+            say(
+                language,
+                "SCALD: boiling water and steam burn at once. Gloves, face protection, a pot that cannot tip.",
+                "QUEMADURAS: el agua hirviendo y el vapor queman al instante. Guantes, protección de la cara, \
+                 una olla que no vuelque.",
+            ),
+            say(
+                language,
+                "Clean water in a rolling boil, the probe off the bottom. The pressure is that of this place, \
+                 not the one that a forecast gives for sea level.",
+                "Agua limpia en ebullición fuerte, sonda lejos del fondo. La presión es la de este lugar, no la \
+                 que el pronóstico da para el nivel del mar.",
+            ),
+        ],
+        Against::Thermometer => vec![
+            say(
+                language,
+                "SCALD: water of a final rinse burns within a second. Gloves; keep face and arms out of it.",
+                "QUEMADURAS: el agua del enjuague final quema en un segundo. Guantes; aparte la cara y los brazos.",
+            ),
+            say(
+                language,
+                "Both tips side by side in water that is stirred and keeps its temperature.",
+                "Las dos puntas juntas en agua removida y de temperatura constante.",
+            ),
+        ],
+    }
+}
+
+pub(super) const fn response_cautions(language: Language) -> [&'static str; 2] {
+    [
+        say(
+            language,
+            "SCALD: the water is near 80 °C (176 °F) and burns at once. Gloves, a pot that cannot tip.",
+            "QUEMADURAS: el agua está a unos 80 °C (176 °F) y quema al instante. Guantes, una olla que no vuelque.",
+        ),
+        say(
+            language,
+            "Lock the machine out before the probe is taken from it; fittings under pressure are a licensed \
+             plumber's.",
+            "Bloquee la máquina antes de sacar la sonda; las conexiones bajo presión son de un fontanero \
+             autorizado.",
+        ),
+    ]
+}
+
+pub(super) fn point(
+    language: Language,
+    scale: Scale,
+    number: usize,
+    of: usize,
+    point: FixedPoint,
+    reference: &str,
+) -> String {
+    let (at, sure) = (degrees(scale, point.celsius.0), width(scale, point.expanded_c));
+    match language {
+        Language::English => format!("Point {number} of {of}: {reference}, {at} {sure}"),
+        Language::Spanish => format!("Punto {number} de {of}: {reference}, {at} {sure}"),
+    }
+}
+
+pub(super) const fn press_enter(language: Language) -> &'static str {
+    say(language, "Press Enter when the probe is in it.", "Pulse Intro cuando la sonda esté dentro.")
+}
+
+pub(super) const fn watching(language: Language) -> &'static str {
+    say(language, "  watching until it is steady", "  observando hasta que esté estable")
+}
+
+/// How the wait for steadiness stands.
+pub(super) fn progress(
+    language: Language,
+    scale: Scale,
+    last: Option<Celsius>,
+    should: Celsius,
+    near: impl Fn(Celsius) -> bool,
+    stands: &Result<Steady, Unsteady>,
+) -> String {
+    let Some(last) = last else {
+        let silent = say(language, "no reading so far", "sin lecturas por ahora");
+        return match stands {
+            Err(Unsteady::Faulty(fault)) => format!("  {silent}: {fault}"),
+            Ok(_)
+            | Err(
+                Unsteady::Silent
+                | Unsteady::TooFew { .. }
+                | Unsteady::Drifting { .. }
+                | Unsteady::Noisy { .. },
+            ) => format!("  {silent}"),
+        };
+    };
+    let shown = degrees(scale, last.0);
+    if !near(last) {
+        let should = degrees(scale, should.0);
+        return match language {
+            Language::English => format!("  {shown}, not near {should} yet"),
+            Language::Spanish => format!("  {shown}, aún lejos de {should}"),
+        };
+    }
+    let how = match stands {
+        Ok(_) => say(language, "steady", "estable").to_owned(),
+        Err(Unsteady::TooFew { lasted_s, wanted_s, .. }) => match language {
+            Language::English => format!("watched for {lasted_s:.0} of {wanted_s:.0} s"),
+            Language::Spanish => format!("observada {lasted_s:.0} de {wanted_s:.0} s"),
+        },
+        Err(Unsteady::Drifting { c_per_min }) => match language {
+            Language::English => format!("drifts by {} a minute", signed(scale, *c_per_min)),
+            Language::Spanish => format!("deriva {} por minuto", signed(scale, *c_per_min)),
+        },
+        Err(Unsteady::Noisy { spread_c }) => match language {
+            Language::English => format!("swings by {}", width(scale, *spread_c)),
+            Language::Spanish => format!("oscila {}", width(scale, *spread_c)),
+        },
+        Err(Unsteady::Silent | Unsteady::Faulty(_)) => String::new(),
+    };
+    format!("  {shown}: {how}")
+}
+
+pub(super) fn steady(language: Language, scale: Scale, steady: &Steady) -> String {
+    let (mean, spread) = (degrees(scale, steady.mean.0), width(scale, steady.spread_c));
+    let (readings, lasted_s) = (steady.readings, steady.lasted_s);
+    match language {
+        Language::English => {
+            format!("  steady: {mean}, spread {spread}, {readings} readings over {lasted_s:.0} s")
+        }
+        Language::Spanish => {
+            format!("  estable: {mean}, dispersión {spread}, {readings} lecturas en {lasted_s:.0} s")
+        }
+    }
+}
+
+pub(super) const fn result_heading(language: Language) -> &'static str {
+    say(
+        language,
+        "Difference from the reference, as found and as left:",
+        "Diferencia con la referencia, como se encontró y como queda:",
+    )
+}
+
+pub(super) fn result(language: Language, scale: Scale, point: &CalibrationPoint) -> String {
+    let (found, left) = (signed(scale, point.found_error_c), signed(scale, point.left_error_c));
+    let (at, shown) = (degrees(scale, point.reference_c), degrees(scale, point.indicated_c));
+    match language {
+        Language::English => {
+            format!("  {at}: showed {shown}; found {found}, left {left} ({})", point.reference)
+        }
+        Language::Spanish => {
+            format!("  {at}: mostró {shown}; encontrada {found}, queda {left} ({})", point.reference)
+        }
+    }
+}
+
+pub(super) fn corrections(language: Language, scale: Scale, found: Correction, left: Correction) -> String {
+    let told = |correction: Correction| {
+        if correction.gain.to_bits() == 1f64.to_bits() {
+            signed(scale, correction.offset_c)
+        } else {
+            in_force::correction(correction.gain, correction.offset_c)
+        }
+    };
+    let (found, left) = (told(found), told(left));
+    match language {
+        Language::English => format!("Correction: {found} before, {left} from here on"),
+        Language::Spanish => format!("Corrección: {found} antes, {left} desde ahora"),
+    }
+}
+
+pub(super) fn uncertainty(language: Language, scale: Scale, expanded_c: f64, near: Celsius) -> String {
+    let (wide, at) = (width(scale, expanded_c), degrees(scale, near.0));
+    match language {
+        Language::English => format!("Expanded uncertainty of the calibration (k = 2) at {at}: {wide}"),
+        Language::Spanish => format!("Incertidumbre expandida de la calibración (k = 2) a {at}: {wide}"),
+    }
+}
+
+pub(super) const fn confirm(language: Language) -> &'static str {
+    say(language, "Put it on record and in force? [y/N]", "¿Registrar y poner en vigor? [s/N]")
+}
+
+/// Whether an answer means yes, in either language.
+pub(super) fn is_yes(answer: &str) -> bool {
+    ["y", "yes", "s", "si", "sí"].contains(&answer)
+}
+
+pub(super) const fn not_recorded(language: Language) -> &'static str {
+    say(
+        language,
+        "Nothing was recorded; what was in force stays so.",
+        "No se registró nada; sigue en vigor lo de antes.",
+    )
+}
+
+pub(super) fn in_force(language: Language, scale: Scale, record: u64, put: &CalibrationDone) -> String {
+    let (wide, until) = (width(scale, put.expanded_c), put.until.as_deref().unwrap_or("-"));
+    let probe = &put.probe;
+    match language {
+        Language::English => format!(
+            "The calibration of {probe} is on record [record {record}] and in force from now on, {wide}; it holds \
+             until {until}."
+        ),
+        Language::Spanish => format!(
+            "La calibración de {probe} está registrada [registro {record}] y en vigor desde ahora, {wide}; vale \
+             hasta {until}."
+        ),
+    }
+}
+
+pub(super) const fn hold_in_air(language: Language) -> &'static str {
+    say(
+        language,
+        "Take the probe out of the water, dry it, and hold it still in the air of the room.",
+        "Saque la sonda del agua, séquela y manténgala quieta en el aire de la sala.",
+    )
+}
+
+pub(super) fn stage(language: Language, scale: Scale, stage: &Stage) -> String {
+    match stage {
+        Stage::Settling => say(
+            language,
+            "  not level yet: hold it still and wait",
+            "  aún no está estable: manténgala quieta y espere",
+        )
+        .to_owned(),
+        Stage::Level { celsius } => {
+            let level = degrees(scale, celsius.0);
+            match language {
+                Language::English => {
+                    format!("  level at {level}: plunge it into the hot water at once, and stir")
+                }
+                Language::Spanish => {
+                    format!("  estable a {level}: métala de golpe en el agua caliente y remueva")
+                }
+            }
+        }
+        Stage::Answering { .. } => say(
+            language,
+            "  the step has come: leave the probe in the water",
+            "  llegó el escalón: deje la sonda en el agua",
+        )
+        .to_owned(),
+        Stage::Over => say(language, "  the answer is over", "  la respuesta terminó").to_owned(),
+    }
+}
+
+pub(super) fn answered(language: Language, scale: Scale, found: &Response) -> String {
+    let (from, to) = (degrees(scale, found.from.0), degrees(scale, found.to.0));
+    let (tau_s, expanded_s, readings) = (found.tau_s, found.expanded_s, found.readings);
+    match language {
+        Language::English => format!(
+            "Time constant {tau_s:.2} ±{expanded_s:.2} s, from {from} to {to}, {readings} readings; the curve \
+             leaves {}",
+            width(scale, found.residual_c)
+        ),
+        Language::Spanish => format!(
+            "Constante de tiempo {tau_s:.2} ±{expanded_s:.2} s, de {from} a {to}, {readings} lecturas; la curva \
+             deja {}",
+            width(scale, found.residual_c)
+        ),
+    }
+}
+
+pub(super) fn can_judge(language: Language, fast_enough: bool, tau: Duration, rinse: Duration) -> String {
+    let answers_s = crate::core::cycle::window::answers_after_s(tau);
+    let rinse_s = rinse.as_secs_f64();
+    match (language, fast_enough) {
+        (Language::English, true) => format!(
+            "✓ It has answered after {answers_s:.1} s, within half of the {rinse_s:.0} s rinse: it can show this machine's rinse."
+        ),
+        (Language::English, false) => format!(
+            "✗ It has answered only after {answers_s:.1} s, later than half of the {rinse_s:.0} s rinse: it is too slow for \
+             this machine. Take a thinner probe, or one without a well."
+        ),
+        (Language::Spanish, true) => format!(
+            "✓ Ha respondido a los {answers_s:.1} s, dentro de la mitad del enjuague de {rinse_s:.0} s: puede mostrar el \
+             enjuague de esta máquina."
+        ),
+        (Language::Spanish, false) => format!(
+            "✗ Solo ha respondido a los {answers_s:.1} s, después de la mitad del enjuague de {rinse_s:.0} s: es demasiado \
+             lenta para esta máquina. Use una sonda más fina o sin vaina."
+        ),
+    }
+}
+
+pub(super) fn tau_in_force(language: Language, record: u64, tau_s: f64) -> String {
+    match language {
+        Language::English => {
+            format!(
+                "The time constant of {tau_s:.2} s is on record [record {record}] and in force from now on."
+            )
+        }
+        Language::Spanish => {
+            format!(
+                "La constante de tiempo de {tau_s:.2} s está registrada [registro {record}] y en vigor desde ahora."
+            )
+        }
+    }
+}

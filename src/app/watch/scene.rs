@@ -1,0 +1,328 @@
+//! What is known of each probe while it is watched, in the words in which it is shown.
+
+use std::collections::{BTreeMap, VecDeque};
+use std::time::Duration;
+
+use super::strip::{STRIP_S, Trend, strip};
+use crate::app::live::{LiveEvent, LiveReading, SourceSeen};
+use crate::core::channel::{Channel, Role};
+use crate::core::reader::Scale;
+use crate::core::reading::{Fault, Value};
+use crate::core::time::Timestamp;
+
+/// Readings kept for the strip: a minute at 100 Hz.
+const TRACE_MAX: usize = 6_000;
+/// A probe's clock that has stepped back by more than this begins its trace anew, s.
+const STEP_BACK_S: f64 = 5.0;
+/// What the rate of arrival is taken from, s, where two arrivals lie in it.
+const RATE_S: f64 = 20.0;
+/// Arrivals kept for that.
+const ARRIVALS_MAX: usize = 512;
+/// A source's clock counts as wrong from here on, s (own choice; what is from the future by more
+/// than the configuration allows is not recorded).
+const CLOCK_OFF_S: f64 = 30.0;
+/// Refused names that are kept.
+const REFUSED_MAX: usize = 8;
+
+/// What stands for a value that is not there.
+pub(super) const NO_VALUE: &str = "–";
+
+/// Everything that is watched. Times of the listener are those of a clock that never steps.
+#[derive(Debug)]
+pub(super) struct Scene {
+    probes: Vec<ProbeSeen>,
+    sources: BTreeMap<String, SourceSeen>,
+    /// Source, what, why, how often; the newest last.
+    refused: VecDeque<(String, String, String, u64)>,
+    lost: u64,
+    /// Whether the service runs with another configuration than the one given.
+    pub(super) other_configuration: bool,
+    /// Why nothing else comes.
+    pub(super) ended: Option<String>,
+}
+
+#[derive(Debug)]
+struct ProbeSeen {
+    name: String,
+    role: Role,
+    last: Option<LiveReading>,
+    /// When it was heard last, by the listener's clock.
+    heard: Duration,
+    /// By the source's time.
+    trace: VecDeque<(Timestamp, f64)>,
+    /// How many readings arrived when.
+    arrivals: VecDeque<(Timestamp, u32)>,
+    /// Heard since the last row in lines.
+    news: bool,
+    was_silent: bool,
+}
+
+/// One probe as it is shown.
+#[derive(Clone, PartialEq, Eq, Debug)]
+pub(super) struct Row {
+    /// Its name.
+    pub(super) name: String,
+    /// Its value with the unit.
+    pub(super) value: String,
+    /// Arrow and word; empty where it cannot be said.
+    pub(super) trend: &'static str,
+    /// The last minute.
+    pub(super) strip: String,
+    /// Readings a second.
+    pub(super) rate: String,
+    /// Time since it was heard.
+    pub(super) age: String,
+    /// What is wrong, and where to look.
+    pub(super) trouble: Option<String>,
+}
+
+impl Scene {
+    /// Nothing was heard of these channels yet; `now` is the listener's clock.
+    pub(super) fn new(channels: &[Channel], now: Duration) -> Self {
+        let probes = channels
+            .iter()
+            .map(|channel| ProbeSeen {
+                name: channel.name.to_string(),
+                role: channel.role.clone(),
+                last: None,
+                heard: now,
+                trace: VecDeque::new(),
+                arrivals: VecDeque::new(),
+                news: false,
+                was_silent: false,
+            })
+            .collect();
+        Self {
+            probes,
+            sources: BTreeMap::new(),
+            refused: VecDeque::new(),
+            lost: 0,
+            other_configuration: false,
+            ended: None,
+        }
+    }
+
+    /// Takes what happened at `now` by the listener's clock.
+    pub(super) fn take(&mut self, event: LiveEvent, now: Duration) {
+        match event {
+            LiveEvent::Reading(reading) => {
+                if let Some(probe) = self.probes.iter_mut().find(|probe| probe.name == reading.channel) {
+                    probe.take(reading, now);
+                }
+            }
+            LiveEvent::Source(seen) => {
+                self.sources.insert(seen.source.clone(), seen);
+            }
+            LiveEvent::Refused { source, what, why } => self.refuse(source, what, why),
+            LiveEvent::Lost { events } => self.lost += events,
+            LiveEvent::Ended { cause } => self.ended = Some(cause),
+            LiveEvent::Begun(_) => {}
+        }
+    }
+
+    fn refuse(&mut self, source: String, what: String, why: String) {
+        // A line is refused with its value: one entry for each name.
+        let what = what.split_whitespace().next().unwrap_or_default().to_owned();
+        let same = |entry: &&mut (String, String, String, u64)| entry.1 == what && entry.2 == why;
+        if let Some(known) = self.refused.iter_mut().find(same) {
+            known.3 += 1;
+            return;
+        }
+        if self.refused.len() >= REFUSED_MAX {
+            self.refused.pop_front();
+        }
+        self.refused.push_back((source, what, why, 1));
+    }
+
+    /// Every probe at `now`, with a strip of this width.
+    pub(super) fn rows(&self, now: Duration, scale: Scale, strip_width: usize) -> Vec<Row> {
+        self.probes.iter().map(|probe| probe.row(now, scale, strip_width)).collect()
+    }
+
+    /// The probes that were heard, or fell silent, since this was asked last.
+    pub(super) fn news(&mut self, now: Duration, scale: Scale, strip_width: usize) -> Vec<Row> {
+        let mut rows = Vec::new();
+        for probe in &mut self.probes {
+            let silent = probe.is_silent(now);
+            if std::mem::take(&mut probe.news) || silent != probe.was_silent {
+                rows.push(probe.row(now, scale, strip_width));
+            }
+            probe.was_silent = silent;
+        }
+        rows
+    }
+
+    /// What is to be known beside the probes, the most urgent first.
+    pub(super) fn notes(&self) -> Vec<String> {
+        let mut notes = Vec::new();
+        notes.extend(self.ended.iter().map(|cause| format!("no more readings come: {cause}")));
+        if self.other_configuration {
+            notes.push("the service runs with ANOTHER configuration: restart it".to_owned());
+        }
+        for down in self.sources.values().filter(|seen| !seen.up) {
+            let cause = down.cause.as_deref().unwrap_or("it does not say why");
+            notes.push(format!("source «{}» is down: {cause}", down.source));
+        }
+        for probe in &self.probes {
+            notes.extend(probe.clock_note());
+        }
+        for (source, what, why, count) in self.refused.iter().rev() {
+            notes.push(format!("{count} × «{what}» from «{source}» is not taken: {why}"));
+        }
+        if self.lost > 0 {
+            notes.push(format!("{} readings were not shown: this terminal is too slow", self.lost));
+        }
+        notes
+    }
+}
+
+impl ProbeSeen {
+    fn take(&mut self, reading: LiveReading, now: Duration) {
+        if let Some(celsius) = reading.corrected {
+            let stepped = |(last, _): &(Timestamp, f64)| last.seconds_since(reading.at) > STEP_BACK_S;
+            if self.trace.back().is_some_and(stepped) {
+                self.trace.clear();
+            }
+            self.trace.push_back((reading.at, celsius.0));
+            let old = |(at, _): &(Timestamp, f64)| reading.at.seconds_since(*at) > STRIP_S;
+            while self.trace.len() > TRACE_MAX || self.trace.front().is_some_and(old) {
+                self.trace.pop_front();
+            }
+        }
+        match self.arrivals.back_mut() {
+            Some((arrived, count)) if *arrived == reading.arrived => *count += 1,
+            Some(_) | None => self.arrivals.push_back((reading.arrived, 1)),
+        }
+        let old = |(at, _): &(Timestamp, u32)| reading.arrived.seconds_since(*at) > RATE_S;
+        while self.arrivals.len() > ARRIVALS_MAX
+            || self.arrivals.len() > 2 && self.arrivals.front().is_some_and(old)
+        {
+            self.arrivals.pop_front();
+        }
+        self.last = Some(reading);
+        self.heard = now;
+        self.news = true;
+    }
+
+    fn row(&self, now: Duration, scale: Scale, strip_width: usize) -> Row {
+        let age = now.saturating_sub(self.heard);
+        let Some(last) = &self.last else {
+            return self.unheard(age);
+        };
+        let in_gateway_time = last.arrived.plus(age);
+        // The source's clock may be off: what arrived last was measured just then.
+        let shift_s = last.arrived.seconds_since(last.at);
+        let by_gateway = self.trace.iter().map(|(at, celsius)| (moved(*at, shift_s), *celsius));
+        let trend = match last.corrected {
+            Some(_) => Trend::of(self.trace.iter().copied()).map_or("", Trend::words),
+            None => "",
+        };
+        Row {
+            name: self.name.clone(),
+            value: self.value(last, scale),
+            trend,
+            strip: strip(by_gateway, in_gateway_time, strip_width),
+            rate: self.rate(),
+            age: span(age),
+            trouble: self.trouble(last, now),
+        }
+    }
+
+    /// Checks and run signals come when there is something to say.
+    fn unheard(&self, age: Duration) -> Row {
+        let (trend, trouble) = match &self.role {
+            Role::Probe(_) | Role::ColdJunction { .. } => {
+                ("", Some(format!("nothing heard for {}", span(age))))
+            }
+            Role::Running | Role::Concentration | Role::Ph => ("none yet", None),
+        };
+        let nothing = String::new;
+        let (name, value) = (self.name.clone(), NO_VALUE.to_owned());
+        Row { name, value, trend, strip: nothing(), rate: nothing(), age: nothing(), trouble }
+    }
+
+    fn value(&self, last: &LiveReading, scale: Scale) -> String {
+        match (last.corrected, last.delivered, &self.role) {
+            (Some(celsius), _, _) => format!("{:.1} {}", scale.temperature(celsius.0), scale.symbol()),
+            (None, Value::Flag(true), _) => "ON".to_owned(),
+            (None, Value::Flag(false), _) => "OFF".to_owned(),
+            (None, Value::Number(number), Role::Concentration) => format!("{number} mg/L"),
+            (None, Value::Number(number), Role::Ph) => format!("pH {number}"),
+            (None, Value::Number(_) | Value::Fault(_), _) => NO_VALUE.to_owned(),
+        }
+    }
+
+    fn is_silent(&self, now: Duration) -> bool {
+        let silent_after = match &self.role {
+            Role::Probe(probe) => probe.silent_after,
+            Role::ColdJunction { .. } | Role::Running | Role::Concentration | Role::Ph => return false,
+        };
+        now.saturating_sub(self.heard) > silent_after
+    }
+
+    fn trouble(&self, last: &LiveReading, now: Duration) -> Option<String> {
+        if self.is_silent(now) {
+            let silent = span(now.saturating_sub(self.heard));
+            let last = if last.corrected.is_some() { ": this was its last value" } else { "" };
+            return Some(format!("SILENT for {silent}{last}"));
+        }
+        last.fault.map(|fault| told(fault).to_owned())
+    }
+
+    fn rate(&self) -> String {
+        let (Some((first, _)), Some((last, _))) = (self.arrivals.front(), self.arrivals.back()) else {
+            return String::new();
+        };
+        let readings: u32 = self.arrivals.iter().skip(1).map(|(_, count)| count).sum();
+        let span_s = last.seconds_since(*first);
+        if readings == 0 || span_s <= 0.0 {
+            return String::new();
+        }
+        let per_s = f64::from(readings) / span_s;
+        if per_s >= 0.5 { format!("{per_s:.1}/s") } else { format!("1 in {:.0} s", 1.0 / per_s) }
+    }
+
+    fn clock_note(&self) -> Option<String> {
+        let last = self.last.as_ref()?;
+        let ahead_s = last.at.seconds_since(last.arrived);
+        if ahead_s.abs() < CLOCK_OFF_S {
+            return None;
+        }
+        let off = span(Duration::from_secs_f64(ahead_s.abs()));
+        let name = &self.name;
+        Some(if ahead_s > 0.0 {
+            format!("{name}: its clock is {off} ahead; what is stamped too far ahead is not recorded")
+        } else {
+            format!("{name}: its clock is {off} behind, or it sends what it kept")
+        })
+    }
+}
+
+fn moved(at: Timestamp, by_s: f64) -> Timestamp {
+    let by = Duration::from_secs_f64(by_s.abs());
+    if by_s < 0.0 { at.minus(by) } else { at.plus(by) }
+}
+
+/// A fault in words, with where to look.
+const fn told(fault: Fault) -> &'static str {
+    match fault {
+        Fault::OpenCircuit => "BROKEN WIRE: a lead is off, or its tip is burnt",
+        Fault::Short => "SHORT CIRCUIT: the leads touch before the tip",
+        Fault::Reversed => "LEADS EXCHANGED: swap + and −",
+        Fault::OutOfRange => "OUT OF RANGE: wrong type set, or no water is so",
+        Fault::Stuck => "STUCK: the same digits for too long",
+        Fault::Silent => "SILENT",
+        Fault::NoColdJunction => "NO COLD JUNCTION: its terminals are not read",
+        Fault::Reported => "FAULT told by the source, or no number",
+    }
+}
+
+/// A time in one short form: `0.4 s`, `12 s`, `3 min`, `2 h`.
+pub(super) fn span(span: Duration) -> String {
+    match span.as_secs() {
+        0..=9 => format!("{:.1} s", span.as_secs_f64()),
+        seconds @ 10..=119 => format!("{seconds} s"),
+        seconds @ 120..=7_199 => format!("{} min", seconds / 60),
+        seconds => format!("{} h", seconds / 3_600),
+    }
+}

@@ -1,0 +1,164 @@
+//! The probes on a terminal of any size, a line each; and the same as plain lines.
+//!
+//! What is wrong stands in words and reversed; nothing is told by colour.
+
+use ratatui::Frame;
+use ratatui::layout::{Alignment, Constraint, Layout, Rect};
+use ratatui::style::{Modifier, Style};
+use ratatui::text::Line;
+use ratatui::widgets::Paragraph;
+
+use super::scene::{NO_VALUE, Row};
+use crate::report::cautions;
+use crate::report::table::wrapped;
+
+/// From this width on every column is shown.
+const WIDE: u16 = 76;
+/// Below this height cautions are short, and the table has no head.
+const HIGH: u16 = 16;
+/// Most lines of notes, on a high and on a low terminal; the other notes are counted.
+const NOTES_MAX: (usize, usize) = (4, 2);
+/// Width of the strip.
+pub(super) const STRIP_WIDTH: usize = 16;
+/// Widths of name, value and trend where every column is shown.
+const COLUMNS: (usize, usize, usize) = (18, 9, 14);
+/// Width of the name where only some are.
+const NAME_NARROW: usize = 13;
+
+/// Columns that the hint at the top right takes.
+const QUITS_WIDTH: u16 = 10;
+
+/// What is shown at one moment.
+#[derive(Debug)]
+pub(super) struct Picture<'p> {
+    /// Site and time of day.
+    pub(super) head: String,
+    /// Through what it is seen.
+    pub(super) way: &'p str,
+    /// The probes.
+    pub(super) rows: Vec<Row>,
+    /// What is to be known beside them.
+    pub(super) notes: Vec<String>,
+}
+
+/// Draws the picture.
+pub(super) fn draw(frame: &mut Frame<'_>, picture: &Picture<'_>) {
+    let area = frame.area();
+    let high = area.height >= HIGH;
+    let width = usize::from(area.width).saturating_sub(2).max(10);
+    let cautions: Vec<String> = if high {
+        [cautions::SCALD, cautions::AID].iter().flat_map(|caution| wrapped(caution, width)).collect()
+    } else {
+        wrapped(cautions::SCALD_SHORT, width)
+    };
+    let notes = notes(&picture.notes, width, if high { NOTES_MAX.0 } else { NOTES_MAX.1 });
+    let [head, table, below, foot] = Layout::vertical([
+        Constraint::Length(2),
+        Constraint::Min(1),
+        Constraint::Length(length(notes.len())),
+        Constraint::Length(length(cautions.len())),
+    ])
+    .areas(area);
+    draw_head(frame, head, picture);
+    draw_table(frame, table, picture, high);
+    let notes: Vec<Line<'_>> = notes.into_iter().map(|note| Line::styled(note, bold())).collect();
+    frame.render_widget(Paragraph::new(notes), below);
+    let cautions: Vec<Line<'_>> = cautions.into_iter().map(|line| Line::from(format!(" {line}"))).collect();
+    frame.render_widget(Paragraph::new(cautions), foot);
+}
+
+fn draw_head(frame: &mut Frame<'_>, area: Rect, picture: &Picture<'_>) {
+    let name = if area.width >= WIDE { "rinseward  " } else { "" };
+    let lines = vec![
+        Line::styled(format!(" {name}{}", picture.head), bold()),
+        Line::from(format!(" {}", picture.way)),
+    ];
+    frame.render_widget(Paragraph::new(lines), area);
+    let quits = Rect { x: area.right().saturating_sub(QUITS_WIDTH), width: QUITS_WIDTH, height: 1, ..area };
+    frame.render_widget(Paragraph::new("  q quits ").alignment(Alignment::Right), quits.intersection(area));
+}
+
+fn draw_table(frame: &mut Frame<'_>, area: Rect, picture: &Picture<'_>, high: bool) {
+    let wide = area.width >= WIDE;
+    let mut lines = Vec::new();
+    if high {
+        let title = if wide { title() } else { format!("  {:<NAME_NARROW$} {:>9}", "probe", "now") };
+        lines.push(Line::default());
+        lines.push(Line::styled(title, Style::new().add_modifier(Modifier::UNDERLINED)));
+    }
+    let room = usize::from(area.height).saturating_sub(lines.len());
+    let shown = if picture.rows.len() > room { room.saturating_sub(1) } else { picture.rows.len() };
+    for row in picture.rows.iter().take(shown) {
+        let text = line(row, usize::from(area.width));
+        let style = if row.trouble.is_some() { bold().add_modifier(Modifier::REVERSED) } else { bold() };
+        lines.push(Line::styled(text, style));
+    }
+    if shown < picture.rows.len() {
+        let more = picture.rows.len() - shown;
+        lines.push(Line::from(format!("  … and {more} more: --machine NAME shows one machine")));
+    }
+    frame.render_widget(Paragraph::new(lines), area);
+}
+
+/// A probe on one line of `width` columns; `!` and words where something is wrong.
+pub(super) fn line(row: &Row, width: usize) -> String {
+    let Row { name, value, trend, strip, rate, age, trouble } = row;
+    let (name_width, value_width, trend_width) = COLUMNS;
+    let wide = width >= usize::from(WIDE);
+    let name_width = if wide { name_width } else { NAME_NARROW };
+    let mark = if trouble.is_some() { '!' } else { ' ' };
+    let name = cut_front(name, name_width);
+    let start = format!("{mark} {name:<name_width$} {value:>value_width$}");
+    let text = match trouble {
+        Some(words) if !wide && value == NO_VALUE => format!("{mark} {name:<name_width$}  {words}"),
+        Some(words) => format!("{start}  {words}"),
+        None if wide => format!("{start}  {trend:<trend_width$} {strip} {rate:>8} {age:>7}"),
+        None => format!("{start}  {trend}"),
+    };
+    if text.chars().count() <= width { text } else { text.chars().take(width - 1).chain(['…']).collect() }
+}
+
+fn title() -> String {
+    let (name, value, trend) = COLUMNS;
+    format!(
+        "  {:<name$} {:>value$}  {:<trend$} {:<STRIP_WIDTH$} {:>8} {:>7}",
+        "probe", "now", "trend", "last minute", "rate", "age"
+    )
+}
+
+/// The end of a name tells more than its beginning.
+fn cut_front(name: &str, width: usize) -> String {
+    let length = name.chars().count();
+    if length <= width {
+        return name.to_owned();
+    }
+    ['…'].into_iter().chain(name.chars().skip(length - (width - 1))).collect()
+}
+
+/// The notes as lines that begin with `!`; what does not fit is counted.
+fn notes(notes: &[String], width: usize, most: usize) -> Vec<String> {
+    let mut lines = Vec::new();
+    for (place, note) in notes.iter().enumerate() {
+        let told = wrapped(note, width.saturating_sub(2).max(10));
+        let last = place + 1 == notes.len();
+        if lines.len() + told.len() + usize::from(!last) > most && !lines.is_empty() {
+            lines.push(format!("! … and {} more", notes.len() - place));
+            break;
+        }
+        let marks = ["! "].into_iter().chain(std::iter::repeat("  "));
+        let cut = told.len() > most;
+        lines.extend(marks.zip(told).map(|(mark, line)| format!("{mark}{line}")).take(most));
+        if let Some(last) = lines.last_mut().filter(|_| cut) {
+            last.push('…');
+        }
+    }
+    lines
+}
+
+fn bold() -> Style {
+    Style::new().add_modifier(Modifier::BOLD)
+}
+
+fn length(lines: usize) -> u16 {
+    u16::try_from(lines).unwrap_or(u16::MAX)
+}

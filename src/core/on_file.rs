@@ -1,0 +1,238 @@
+//! Calibrations and response tests on record, and which of them is in force beside what is configured.
+//!
+//! A calibration on record corrects from then on what the probe shows. It is in force until the next one of
+//! the same probe, until it is withdrawn, or until the configuration names a later day in
+//! `calibrated-on`, which counts from its midnight at the site. A configured correction without a
+//! day, and a configured time constant, which has none, give way to what is on record.
+
+use std::collections::{BTreeMap, BTreeSet};
+use std::time::Duration;
+
+use super::calibration::Calibration;
+use super::channel::Probe;
+use super::record::{AmendmentChange, Body, CalibrationDone, Record, ResponseDone};
+use super::time::Timestamp;
+use super::uncertainty::Sensor;
+
+/// One record of a probe.
+#[derive(Clone, PartialEq, Debug)]
+pub struct Filed<Done> {
+    /// Index of the record.
+    pub index: u64,
+    /// Since when it counts: when it was recorded.
+    pub since: Timestamp,
+    /// Since when it counts no more, because somebody withdrew it.
+    pub withdrawn: Option<Timestamp>,
+    /// What was done.
+    pub done: Done,
+}
+
+/// All that is on record, by probe.
+#[derive(Clone, PartialEq, Debug, Default)]
+pub struct OnFile {
+    calibrations: BTreeMap<String, Vec<Filed<CalibrationDone>>>,
+    responses: BTreeMap<String, Vec<Filed<ResponseDone>>>,
+    next: u64,
+}
+
+/// What is in force for one probe at one moment.
+#[derive(Clone, PartialEq, Debug)]
+pub struct InForce<'f> {
+    /// The calibration on record; `None` where the configuration's counts, if it has one.
+    pub calibration: Option<&'f Filed<CalibrationDone>>,
+    /// The response test on record; `None` where the configuration's time constant counts.
+    pub response: Option<&'f Filed<ResponseDone>>,
+}
+
+impl OnFile {
+    /// Kinds of records that are taken.
+    pub const KINDS: [&'static str; 3] = ["amendment", "calibration", "response"];
+
+    /// Takes the next record, of whatever kind; one that was taken before is passed over.
+    pub fn take(&mut self, index: u64, record: &Record) {
+        if index < self.next {
+            return;
+        }
+        self.next = index + 1;
+        let since = record.recorded;
+        if let Body::Calibration(done) = &record.body {
+            let filed = Filed { index, since, withdrawn: None, done: (**done).clone() };
+            self.calibrations.entry(done.probe.clone()).or_default().push(filed);
+        } else if let Body::Response(done) = &record.body {
+            let filed = Filed { index, since, withdrawn: None, done: (**done).clone() };
+            self.responses.entry(done.probe.clone()).or_default().push(filed);
+        } else if let Body::Amendment(amendment) = &record.body
+            && amendment.change == AmendmentChange::Withdrawn
+        {
+            withdraw(&mut self.calibrations, amendment.of, since);
+            withdraw(&mut self.responses, amendment.of, since);
+        }
+    }
+
+    /// The first record that was not taken.
+    #[must_use]
+    pub const fn next(&self) -> u64 {
+        self.next
+    }
+
+    /// What is in force for a probe at `at`, where [`Timestamp::MAX`] asks for the newest, whatever a clock that
+    /// was set back may show; `configured` is the midnight of the day that the configuration
+    /// gives for its calibration.
+    #[must_use]
+    pub fn in_force(&self, probe: &str, configured: Option<Timestamp>, at: Timestamp) -> InForce<'_> {
+        let calibration = newest(&self.calibrations, probe, at);
+        InForce {
+            calibration: calibration.filter(|filed| configured.is_none_or(|day| day <= filed.since)),
+            response: newest(&self.responses, probe, at),
+        }
+    }
+
+    /// The correction of a probe for what was measured at `at`; `own` is the one that is configured. As
+    /// [`InForce::laid_over`], for many readings.
+    #[must_use]
+    pub fn correction(
+        &self,
+        probe: &str,
+        own: Calibration,
+        configured: Option<Timestamp>,
+        at: Timestamp,
+    ) -> Calibration {
+        let filed = newest(&self.calibrations, probe, at);
+        let filed = filed.filter(|filed| configured.is_none_or(|day| day <= filed.since));
+        filed.map_or(own, |filed| filed.done.left.into())
+    }
+
+    /// Every probe that something is on record of, in order of the alphabet.
+    #[must_use]
+    pub fn probes(&self) -> BTreeSet<&str> {
+        self.calibrations.keys().chain(self.responses.keys()).map(String::as_str).collect()
+    }
+
+    /// Every calibration of a probe, the oldest first.
+    #[must_use]
+    pub fn calibrations(&self, probe: &str) -> &[Filed<CalibrationDone>] {
+        self.calibrations.get(probe).map_or(&[], Vec::as_slice)
+    }
+}
+
+impl InForce<'_> {
+    /// The probe as it is configured, with what is on record laid over.
+    #[must_use]
+    pub fn laid_over(&self, configured: &Probe) -> Probe {
+        let mut probe = configured.clone();
+        if let Some(Filed { done, .. }) = self.calibration {
+            probe.calibration = done.left.into();
+            probe.budget.sensor = Sensor::Calibrated { expanded_c: done.expanded_c };
+        }
+        if let Some(Filed { done, .. }) = self.response {
+            probe.tau = Duration::try_from_secs_f64(done.tau_s).ok().or(probe.tau);
+        }
+        probe
+    }
+
+    /// Whether anything on record is in force.
+    #[must_use]
+    pub const fn is_on_record(&self) -> bool {
+        self.calibration.is_some() || self.response.is_some()
+    }
+}
+
+fn newest<'f, Done>(
+    filed: &'f BTreeMap<String, Vec<Filed<Done>>>,
+    probe: &str,
+    at: Timestamp,
+) -> Option<&'f Filed<Done>> {
+    let counts =
+        |filed: &&Filed<Done>| filed.since <= at && filed.withdrawn.is_none_or(|withdrawn| withdrawn > at);
+    filed.get(probe)?.iter().rev().find(counts)
+}
+
+fn withdraw<Done>(filed: &mut BTreeMap<String, Vec<Filed<Done>>>, of: u64, at: Timestamp) {
+    let all = filed.values_mut().flatten();
+    for one in all.filter(|one| one.index == of) {
+        one.withdrawn.get_or_insert(at);
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::core::channel::Place;
+    use crate::core::cycle::fixture::{at, probe};
+    use crate::core::record::{Amendment, Correction};
+
+    fn calibrated(second: f64, offset_c: f64) -> Record {
+        let correction = |offset_c| Correction { gain: 1.0, offset_c };
+        let done = CalibrationDone {
+            probe: "dm1/rinse".to_owned(),
+            at: at(second),
+            points: Vec::new(),
+            found: correction(0.0),
+            left: correction(offset_c),
+            expanded_c: 0.3,
+            until: None,
+            note: None,
+            by: "Eli".to_owned(),
+        };
+        Record::new(at(second), Some("dm1".to_owned()), Body::Calibration(Box::new(done)))
+    }
+
+    fn answered(second: f64, tau_s: f64) -> Record {
+        let done = ResponseDone {
+            probe: "dm1/rinse".to_owned(),
+            at: at(second),
+            tau_s,
+            expanded_s: 0.2,
+            residual_c: 0.1,
+            from_c: 20.0,
+            to_c: 80.0,
+            readings: 100,
+            fast_enough: Some(true),
+            by: "Eli".to_owned(),
+        };
+        Record::new(at(second), Some("dm1".to_owned()), Body::Response(Box::new(done)))
+    }
+
+    fn withdrawn(second: f64, of: u64) -> Record {
+        let (reason, by) = ("the ice was gone".to_owned(), "Eli".to_owned());
+        let amendment = Amendment { of, reason, by, change: AmendmentChange::Withdrawn };
+        Record::new(at(second), Some("dm1".to_owned()), Body::Amendment(Box::new(amendment)))
+    }
+
+    // Own rule: the later one counts, a withdrawn one never, and the configuration's from its day on.
+    #[test]
+    fn the_later_one_is_in_force() {
+        let mut file = OnFile::default();
+        let records =
+            [calibrated(100.0, 0.5), answered(150.0, 1.2), calibrated(200.0, 0.8), withdrawn(300.0, 2)];
+        for (index, record) in (0..).zip(&records) {
+            file.take(index, record);
+            file.take(index, record);
+        }
+        assert_eq!((file.next(), file.calibrations("dm1/rinse").len()), (4, 2), "each is taken once");
+        let configured =
+            Probe { calibration: Calibration::Offset(-0.1), ..probe(Place::FinalRinse, Some(3.0)) };
+        let in_force = |second: f64, day: Option<f64>| {
+            let probe = file.in_force("dm1/rinse", day.map(at), at(second)).laid_over(&configured);
+            (probe.calibration, probe.tau.map(|tau| tau.as_secs_f64()), probe.budget.sensor)
+        };
+        let (mine, calibrated) = (configured.budget.sensor, Sensor::Calibrated { expanded_c: 0.3 });
+        for (second, day, offset_c, tau_s, sensor) in [
+            (99.0, None, -0.1, 3.0, mine),
+            (100.0, None, 0.5, 3.0, calibrated),
+            (199.0, None, 0.5, 1.2, calibrated),
+            (200.0, None, 0.8, 1.2, calibrated),
+            (300.0, None, 0.5, 1.2, calibrated),
+            (250.0, Some(200.0), 0.8, 1.2, calibrated),
+            (250.0, Some(201.0), -0.1, 1.2, mine),
+            (350.0, Some(50.0), 0.5, 1.2, calibrated),
+            (350.0, Some(150.0), -0.1, 1.2, mine),
+        ] {
+            let expected = (Calibration::Offset(offset_c), Some(tau_s), sensor);
+            assert_eq!(in_force(second, day), expected, "{second} s, configured at {day:?}");
+            let correction = file.correction("dm1/rinse", configured.calibration, day.map(at), at(second));
+            assert_eq!(correction, expected.0, "{second} s, configured at {day:?}");
+        }
+        assert!(!file.in_force("dm1/wash", None, at(400.0)).is_on_record());
+    }
+}

@@ -1,0 +1,273 @@
+//! Modbus units: asked for their registers, on a serial line or over TCP. Nothing is ever written
+//! to a register.
+//!
+//! Each unit has its own period, its own time-out and its own back-off ([`schedule`]), so that one
+//! that is dead makes nobody late. What a unit said once is never said again in its name: where it
+//! does not answer, or refuses, its channels get a fault. All values of one round of a unit make
+//! one delivery, each stamped when its answer came. Where the application is slow, asking waits,
+//! and the rounds that were missed are left out.
+
+pub mod blocks;
+mod journal;
+pub mod link;
+pub mod schedule;
+
+use std::convert::Infallible;
+use std::time::Duration;
+
+use tokio::sync::mpsc;
+use tokio::time::Instant;
+use tokio_util::sync::CancellationToken;
+
+use self::blocks::{Block, blocks};
+use self::journal::Journal;
+use self::link::{Ask, AskError, Link};
+use self::schedule::{Next, Schedule, Terms};
+use super::{Delivery, FromSource, SourceState};
+use crate::config::modbus::{ModbusSource, ModbusUnit};
+use crate::core::id::SourceId;
+use crate::core::reading::{Fault, Sample, Value};
+use crate::core::time::Timestamp;
+use crate::transport::backoff::Backoff;
+use crate::wire::registers::Function;
+
+/// Shortest wait before the port is opened again (own choice: a plug pushed back in is found at once).
+const REOPEN_AFTER_MIN: Duration = Duration::from_millis(100);
+/// Exceptions by which a gateway says that the unit behind it does not answer.
+const UNIT_UNREACHED: [u8; 2] = [10, 11];
+
+/// Modbus units to ask.
+#[derive(Clone, Debug)]
+pub struct ModbusProbe<N> {
+    /// Number of the source.
+    pub source: SourceId,
+    /// Name of the source, for the log.
+    pub name: String,
+    /// What to ask, and how.
+    pub settings: ModbusSource,
+    /// The gateway's clock.
+    pub now: N,
+}
+
+impl<N: Fn() -> Timestamp + Send + Sync> ModbusProbe<N> {
+    /// Asks until `stop` is cancelled or nobody takes what is read.
+    pub async fn run(self, to: mpsc::Sender<FromSource>, stop: CancellationToken) {
+        let settings = &self.settings;
+        let mut backoff = Backoff::new(REOPEN_AFTER_MIN, settings.reopen_after_max);
+        let mut poller = Poller {
+            settings,
+            blocks: settings.units.iter().map(blocks).collect(),
+            journal: Journal::new(&self.name, settings),
+            outlet: Outlet { source: self.source, to, stop: stop.clone(), number: 0, state: None },
+            now: &self.now,
+        };
+        loop {
+            let opened = tokio::select! {
+                () = stop.cancelled() => return,
+                opened = Link::open(&settings.link) => opened,
+            };
+            let end = match opened {
+                Ok(link) => {
+                    let Err(end) = poller.poll(link, &mut backoff).await;
+                    end
+                }
+                Err(cause) => Stop::Failed(cause),
+            };
+            let Stop::Failed(cause) = end else { return };
+            if poller.went_down(cause).await.is_err() {
+                return;
+            }
+            tokio::select! {
+                () = stop.cancelled() => return,
+                () = tokio::time::sleep(backoff.after_failure()) => {}
+            }
+        }
+    }
+}
+
+/// Why asking ended.
+enum Stop {
+    /// The application is ending.
+    Asked,
+    /// The port or the connection failed; the text is for people.
+    Failed(String),
+}
+
+/// How a round of one unit went.
+enum Round {
+    /// It answered, perhaps with exceptions.
+    Answered,
+    /// It did not.
+    Silent,
+    /// What came could not be read.
+    Garbled,
+}
+
+/// What stays over every opening of the port.
+struct Poller<'s, N> {
+    settings: &'s ModbusSource,
+    /// Requests of each unit.
+    blocks: Vec<Vec<Block>>,
+    journal: Journal<'s>,
+    outlet: Outlet,
+    now: &'s N,
+}
+
+impl<N: Fn() -> Timestamp> Poller<'_, N> {
+    async fn poll(&mut self, mut link: Link, backoff: &mut Backoff) -> Result<Infallible, Stop> {
+        self.outlet.state(SourceState::Up).await?;
+        let mut schedule = Schedule::new(self.settings.units.iter().map(|unit| self.terms(unit)));
+        let began = Instant::now();
+        let stop = self.outlet.stop.clone();
+        loop {
+            let place = match schedule.next(began.elapsed()) {
+                Next::Ask(place) => place,
+                Next::Wait(until) => {
+                    // A source without units has nothing to wait for but its end.
+                    let until = until.min(began.elapsed() + Duration::from_secs(3_600));
+                    tokio::select! {
+                        () = stop.cancelled() => return Err(Stop::Asked),
+                        () = tokio::time::sleep_until(began + until) => continue,
+                    }
+                }
+            };
+            let round = tokio::select! {
+                () = stop.cancelled() => return Err(Stop::Asked),
+                round = self.round(&mut link, place) => round?,
+            };
+            match round {
+                Round::Answered => {
+                    backoff.after_success();
+                    schedule.answered(place, began.elapsed());
+                    self.journal.answers(place);
+                }
+                Round::Silent => {
+                    schedule.silent(place, began.elapsed());
+                    self.journal.silent(place);
+                }
+                Round::Garbled => {
+                    if schedule.garbled(place, began.elapsed()) {
+                        self.journal.garbled(place);
+                    }
+                }
+            }
+            // Where nobody answers it may be the port itself that hangs.
+            if schedule.all_silent() && !matches!(round, Round::Answered) {
+                link.reopen().await.map_err(Stop::Failed)?;
+            }
+        }
+    }
+
+    fn terms(&self, unit: &ModbusUnit) -> Terms {
+        let count = blocks(unit).iter().map(|block| block.count).max().unwrap_or_default();
+        Terms {
+            poll: unit.poll,
+            cost: Link::cost(&self.settings.link, &Ask { count, ..first_ask(unit) }),
+            rest: unit.poll.max(unit.time_out * 2),
+            rest_max: self.settings.retry_after_max,
+        }
+    }
+
+    /// Reads everything of one unit and delivers it.
+    async fn round(&mut self, link: &mut Link, place: usize) -> Result<Round, Stop> {
+        let unit = &self.settings.units[place];
+        let mut samples = Vec::with_capacity(unit.registers.len());
+        let mut round = Round::Answered;
+        for block in &self.blocks[place] {
+            let ask =
+                Ask { function: block.function, first: block.first, count: block.count, ..first_ask(unit) };
+            let answer = match round {
+                Round::Answered => link.ask(ask).await,
+                Round::Silent | Round::Garbled => Err(AskError::Silent),
+            };
+            let at = (self.now)();
+            let fault = match answer {
+                Ok(words) => {
+                    self.journal.read(place, ask);
+                    samples.extend(block.members.iter().map(|member| {
+                        let register = &unit.registers[*member];
+                        let own = block.words(&words, register.address, register.shape.kind.registers());
+                        let value = register.shape.read(own, register.unit);
+                        Sample { channel: register.channel, at, value }
+                    }));
+                    continue;
+                }
+                Err(AskError::Exception { code }) if !UNIT_UNREACHED.contains(&code) => {
+                    self.journal.refused(place, ask, code);
+                    Fault::Reported
+                }
+                Err(AskError::Link { cause }) => return Err(Stop::Failed(cause)),
+                Err(AskError::Garbled) => {
+                    round = Round::Garbled;
+                    Fault::Silent
+                }
+                Err(AskError::Silent | AskError::Exception { .. }) => {
+                    if matches!(round, Round::Answered) {
+                        round = Round::Silent;
+                    }
+                    Fault::Silent
+                }
+            };
+            let channels = block.members.iter().map(|member| unit.registers[*member].channel);
+            samples.extend(channels.map(|channel| Sample { channel, at, value: Value::Fault(fault) }));
+        }
+        self.outlet.deliver((self.now)(), samples).await?;
+        Ok(round)
+    }
+
+    /// Tells that the way to the units is gone, and says so in the name of every channel.
+    async fn went_down(&mut self, cause: String) -> Result<(), Stop> {
+        let was_down = matches!(self.outlet.state, Some(SourceState::Down { .. }));
+        self.outlet.state(SourceState::Down { cause }).await?;
+        if was_down {
+            return Ok(());
+        }
+        let at = (self.now)();
+        let registers = self.settings.units.iter().flat_map(|unit| &unit.registers);
+        let silent = |channel| Sample { channel, at, value: Value::Fault(Fault::Silent) };
+        let samples = registers.map(|register| silent(register.channel)).collect();
+        self.outlet.deliver(at, samples).await
+    }
+}
+
+/// A request to a unit, still without its registers.
+fn first_ask(unit: &ModbusUnit) -> Ask {
+    Ask { unit: unit.address, function: Function::Holding, first: 0, count: 0, time_out: unit.time_out }
+}
+
+/// Where deliveries and states go.
+struct Outlet {
+    source: SourceId,
+    to: mpsc::Sender<FromSource>,
+    stop: CancellationToken,
+    number: u64,
+    /// The state told last.
+    state: Option<SourceState>,
+}
+
+impl Outlet {
+    async fn deliver(&mut self, received: Timestamp, samples: Vec<Sample>) -> Result<(), Stop> {
+        self.number += 1;
+        let (source, number, refusals) = (self.source, self.number, Vec::new());
+        self.send(FromSource::Delivery(Delivery { source, number, received, messages: 1, samples, refusals }))
+            .await
+    }
+
+    /// Tells a state that differs from the last one.
+    async fn state(&mut self, state: SourceState) -> Result<(), Stop> {
+        if self.state.as_ref() == Some(&state) {
+            return Ok(());
+        }
+        self.state = Some(state.clone());
+        self.send(FromSource::State { source: self.source, state }).await
+    }
+
+    /// Waits for room; what is read when the program ends still goes out where there is room.
+    async fn send(&self, message: FromSource) -> Result<(), Stop> {
+        tokio::select! {
+            biased;
+            sent = self.to.send(message) => sent.map_err(|_| Stop::Asked),
+            () = self.stop.cancelled() => Err(Stop::Asked),
+        }
+    }
+}

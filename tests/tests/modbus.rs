@@ -1,0 +1,11 @@
+//! Modbus sources on real pseudo-terminals: the simulator's units, units of other hands, and the
+//! whole program.
+
+#[path = "modbus/gateway.rs"]
+mod gateway;
+#[path = "modbus/listener.rs"]
+mod listener;
+#[path = "modbus/peers.rs"]
+mod peers;
+#[path = "modbus/source.rs"]
+mod source;
