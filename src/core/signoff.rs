@@ -17,10 +17,10 @@ use super::alert::{AlertNumber, Condition};
 use super::channel::Place;
 use super::cycle::plate::LimitSource;
 use super::cycle::verdict::{Finding, Verdict};
-use super::cycle::window;
 use super::food_code::Rounding;
 use super::logbook::Device;
 use super::record::{Cycle, SignedPlate, SignedProbe, WiringProofDone};
+use super::response::fast_enough;
 use super::time::Timestamp;
 
 /// A calibration that ends within so many days is an open point (own choice: a machine that is
@@ -184,15 +184,6 @@ const fn is_judged(place: Place) -> bool {
     }
 }
 
-/// Whether a probe of this time constant can judge a rinse of this length: it has answered within
-/// the half of it, after which the minimum is looked for at the latest (see [`window::settle_s`]).
-#[must_use]
-pub fn is_fast_enough(tau_s: f64, rinse_s: f64) -> bool {
-    let answered_s = Duration::try_from_secs_f64(tau_s)
-        .map_or(f64::INFINITY, |tau| window::settle_s(Some(tau), Duration::MAX));
-    answered_s <= rinse_s / 2.0
-}
-
 fn of_probe(signed: &SignedProbe, seen: &Seen<'_>, points: &mut Vec<OpenPoint>) {
     let probe = || signed.probe.clone();
     let calibrated = signed.correction.is_some() || signed.calibrated_on.is_some();
@@ -224,12 +215,18 @@ fn of_probe(signed: &SignedProbe, seen: &Seen<'_>, points: &mut Vec<OpenPoint>) 
         let rinse_s = seen.plate.rinse_s;
         match signed.tau_s {
             None => points.push(OpenPoint::NoResponse { probe: probe() }),
-            Some(tau_s) if !is_fast_enough(tau_s, rinse_s) => {
+            Some(tau_s) if !is_fast_enough(signed.place, tau_s, rinse_s) => {
                 points.push(OpenPoint::TooSlow { probe: probe(), tau_s, rinse_s });
             }
             Some(_) => {}
         }
     }
+}
+
+/// A time that is none proves nothing.
+fn is_fast_enough(place: Place, tau_s: f64, rinse_s: f64) -> bool {
+    let (tau, rinse) = (Duration::try_from_secs_f64(tau_s), Duration::try_from_secs_f64(rinse_s));
+    tau.ok().zip(rinse.ok()).and_then(|(tau, rinse)| fast_enough(place, tau, rinse)) == Some(true)
 }
 
 fn of_wiring(seen: &Seen<'_>, points: &mut Vec<OpenPoint>) {

@@ -15,13 +15,13 @@ use crate::core::calibration::Calibration;
 use crate::core::channel::{Channel, Place, Probe, Role, Signal};
 use crate::core::cycle::plate::Profile;
 use crate::core::effect::Trace;
+use crate::core::on_file::OnFile;
 use crate::core::record::{
-    AmendmentChange, Body, CalibrationDone, Correction, Cycle, Record, ResponseDone, SignedOff, SignedPlate,
-    SignedProbe, TestCycle, WiringProofDone,
+    Body, CalibrationDone, Correction, Cycle, Record, ResponseDone, SignedOff, SignedPlate, SignedProbe,
+    TestCycle, WiringProofDone,
 };
 use crate::core::signoff::{Seen, open_points};
 use crate::core::time::Timestamp;
-use crate::core::uncertainty::Sensor;
 use crate::diagnostic::Diagnostic;
 use crate::ledger::{CycleFilter, LedgerError, Reader};
 
@@ -39,22 +39,23 @@ pub(super) struct Asked<'a> {
     pub(super) now: Timestamp,
 }
 
-/// What a technician put on record, by index; what was withdrawn is not in it.
+/// What a technician put on record.
 #[derive(Default)]
-struct OnFile {
-    calibrations: BTreeMap<u64, (Timestamp, CalibrationDone)>,
-    responses: BTreeMap<u64, (Timestamp, ResponseDone)>,
+struct OnRecord {
+    /// Calibrations and response tests.
+    probes: OnFile,
     /// The newest proof of the machine.
     proof: Option<(u64, Timestamp, WiringProofDone)>,
     /// How the machine was wired by each configuration on record.
     wirings: Vec<(u64, Timestamp, Vec<String>)>,
 }
 
-impl OnFile {
+impl OnRecord {
     /// A record that is damaged ends it: an older one must not stand in for it.
     fn read(reader: &Reader, machine: &str) -> Result<Self, LedgerError> {
         let mut file = Self::default();
-        let kinds = ["amendment", "calibration", "configuration-change", "response", "wiring-proof"];
+        let kinds: Vec<&str> =
+            OnFile::KINDS.into_iter().chain(["configuration-change", "wiring-proof"]).collect();
         reader.records_of(&kinds, 0, |index, _, record| {
             file.take(index, record, machine);
             ControlFlow::Continue(())
@@ -63,22 +64,14 @@ impl OnFile {
     }
 
     fn take(&mut self, index: u64, record: Record, machine: &str) {
+        self.probes.take(index, &record);
         let (at, own) = (record.recorded, record.machine.as_deref() == Some(machine));
-        if let Body::Calibration(done) = record.body {
-            self.calibrations.insert(index, (at, *done));
-        } else if let Body::Response(done) = record.body {
-            self.responses.insert(index, (at, *done));
-        } else if let Body::ConfigurationChange(change) = record.body {
+        if let Body::ConfigurationChange(change) = record.body {
             self.wirings.push((index, at, wiring(&change.toml, machine)));
-        } else if let Body::WiringProof(done) = record.body {
-            if own {
-                self.proof = Some((index, at, *done));
-            }
-        } else if let Body::Amendment(amendment) = record.body
-            && amendment.change == AmendmentChange::Withdrawn
+        } else if let Body::WiringProof(done) = record.body
+            && own
         {
-            self.calibrations.remove(&amendment.of);
-            self.responses.remove(&amendment.of);
+            self.proof = Some((index, at, *done));
         }
     }
 
@@ -117,11 +110,12 @@ impl Asked<'_> {
             let known: Vec<String> = configuration.machines.iter().map(|known| known.name.clone()).collect();
             return Err(history::unknown_machine(self.machine, &known).into());
         };
-        let file = OnFile::read(reader, self.machine).map_err(failed)?;
+        let file = OnRecord::read(reader, self.machine).map_err(failed)?;
         let own = configuration.channels.iter().filter(|channel| usize::from(channel.machine.0) == number);
-        let probes: Vec<SignedProbe> =
-            own.filter_map(|channel| self.probe(channel, profile, &file, loaded)).collect();
-        let proved_at = proved_at(&file, &probes);
+        let (probes, since): (Vec<SignedProbe>, Vec<Option<Timestamp>>) =
+            own.filter_map(|channel| probe(channel, profile, &file, loaded)).unzip();
+        // When the newest of what the probes stand on came on record.
+        let proved_at = since.into_iter().flatten().chain(file.proof.as_ref().map(|(_, at, _)| *at)).max();
         let cycle = self.tested(reader, proved_at, path)?;
         let alerts = self.open_alerts(reader, path)?;
         let mut signed = SignedOff {
@@ -151,58 +145,6 @@ impl Asked<'_> {
             alerts: &alerts,
         });
         Ok(signed)
-    }
-
-    /// What is in force of a temperature probe; `None` for any other channel.
-    fn probe(
-        &self,
-        channel: &Channel,
-        profile: &Profile,
-        file: &OnFile,
-        loaded: &Loaded,
-    ) -> Option<SignedProbe> {
-        let Role::Probe(probe) = &channel.role else { return None };
-        let name = channel.name.as_str();
-        let settings = &loaded.configuration.alerts;
-        let calibrated_on = Recorded::read(loaded.to_toml())
-            .and_then(|recorded| recorded.probes.into_iter().find(|known| known.channel == name))
-            .and_then(|RecordedProbe { calibrated_on, .. }| calibrated_on);
-        // A day that is configured after a calibration came on record stands for a later one.
-        let later = |at: Timestamp| calibrated_on.is_some_and(|on| on > day(at, &settings.zone));
-        let newest = file.calibrations.iter().rev().find(|(_, (_, done))| done.probe == name);
-        let calibration = newest.filter(|(_, (at, _))| !later(*at));
-        let response = file.responses.iter().rev().find(|(_, (_, done))| done.probe == name);
-        let near = match probe.place {
-            Place::WashTank => profile.wash_min.at,
-            Place::FinalRinse | Place::Ware | Place::Other => profile.rinse_min.at,
-        };
-        let mut budget = probe.budget.clone();
-        if let Some((_, (_, done))) = calibration {
-            budget.sensor = Sensor::Calibrated { expanded_c: done.expanded_c };
-        }
-        let configured_until = || {
-            let until = settings.machines.get(&profile.name)?.calibrated_until.get(name)?;
-            Some(until.to_string())
-        };
-        let (until, correction, calibrated_on) = match calibration {
-            Some((_, (_, done))) => (done.until.clone(), Some(done.left), None),
-            None => (configured_until(), configured(probe), calibrated_on.map(|on| on.to_string())),
-        };
-        Some(SignedProbe {
-            probe: name.to_owned(),
-            place: probe.place,
-            signal: signal(probe.signal),
-            calibration: calibration.map(|(index, _)| *index),
-            correction,
-            calibrated_on,
-            until,
-            response: response.map(|(index, _)| *index),
-            tau_s: response
-                .map(|(_, (_, done))| done.tau_s)
-                .or_else(|| probe.tau.map(|tau| tau.as_secs_f64())),
-            expanded_c: budget.combined(near).expanded,
-            near_c: near.0,
-        })
     }
 
     /// The cycle that is named, else the newest one since `proved_at`.
@@ -260,12 +202,50 @@ impl Asked<'_> {
     }
 }
 
-/// When the newest of what the probes stand on came on record.
-fn proved_at(file: &OnFile, probes: &[SignedProbe]) -> Option<Timestamp> {
-    let calibrated = probes.iter().filter_map(|probe| Some(file.calibrations.get(&probe.calibration?)?.0));
-    let responded = probes.iter().filter_map(|probe| Some(file.responses.get(&probe.response?)?.0));
-    let proved = file.proof.as_ref().map(|(_, at, _)| *at);
-    calibrated.chain(responded).chain(proved).max()
+/// What is in force of a temperature probe, and since when it stands on record; `None` for any other channel.
+fn probe(
+    channel: &Channel,
+    profile: &Profile,
+    file: &OnRecord,
+    loaded: &Loaded,
+) -> Option<(SignedProbe, Option<Timestamp>)> {
+    let Role::Probe(probe) = &channel.role else { return None };
+    let name = channel.name.as_str();
+    let settings = &loaded.configuration.alerts;
+    let calibrated_on = Recorded::read(loaded.to_toml())
+        .and_then(|recorded| recorded.probes.into_iter().find(|known| known.channel == name))
+        .and_then(|RecordedProbe { calibrated_on, .. }| calibrated_on);
+    let configured_at = loaded.configuration.calibrated_on(&channel.name);
+    let in_force = file.probes.in_force(name, configured_at, Timestamp::MAX);
+    let standing = in_force.laid_over(probe);
+    let near = match probe.place {
+        Place::WashTank => profile.wash_min.at,
+        Place::FinalRinse | Place::Ware | Place::Other => profile.rinse_min.at,
+    };
+    let configured_until = || {
+        let until = settings.machines.get(&profile.name)?.calibrated_until.get(name)?;
+        Some(until.to_string())
+    };
+    let (until, correction, calibrated_on) = match in_force.calibration {
+        Some(filed) => (filed.done.until.clone(), Some(filed.done.left), None),
+        None => (configured_until(), configured(probe), calibrated_on.map(|on| on.to_string())),
+    };
+    let calibrated = in_force.calibration.map(|filed| filed.since);
+    let since = calibrated.into_iter().chain(in_force.response.map(|filed| filed.since)).max();
+    let signed = SignedProbe {
+        probe: name.to_owned(),
+        place: probe.place,
+        signal: signal(probe.signal),
+        calibration: in_force.calibration.map(|filed| filed.index),
+        correction,
+        calibrated_on,
+        until,
+        response: in_force.response.map(|filed| filed.index),
+        tau_s: standing.tau.map(|tau| tau.as_secs_f64()),
+        expanded_c: standing.budget.combined(near).expanded,
+        near_c: near.0,
+    };
+    Some((signed, since))
 }
 
 fn plate(profile: &Profile) -> SignedPlate {
