@@ -28,6 +28,7 @@ mod scan;
 mod seal;
 pub mod series;
 mod service_manager;
+mod sign_off;
 mod sources;
 mod station;
 mod technician;
@@ -77,6 +78,7 @@ pub fn execute(cli: &Cli, streams: &mut Streams<'_>) -> Result<(), Failure> {
         Command::Prove(arguments) => prove::prove(arguments, streams),
         Command::Watch(arguments) => watch::watch(arguments, streams),
         Command::Scan(arguments) => scan::scan(arguments, streams),
+        Command::SignOff(arguments) => sign_off::sign_off(arguments, streams),
         Command::Calibrate(arguments) => technician::calibrate(arguments, streams),
         Command::Respond(arguments) => technician::respond(arguments, streams),
         Command::Enter(arguments) => enter::enter(&arguments.entry, streams),

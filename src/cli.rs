@@ -10,6 +10,7 @@ mod ports;
 mod prove;
 mod scan;
 mod seal;
+mod sign_off;
 mod technician;
 mod verify;
 mod watch;
@@ -38,6 +39,7 @@ pub use seal::{
     CheckpointArgs, CheckpointCommand, CheckpointMakeArgs, CheckpointShowArgs, KeyArgs, KeyCommand,
     KeyExportArgs, KeyRotateArgs, KeyShowArgs,
 };
+pub use sign_off::SignOffArgs;
 pub use technician::{CalibrateArgs, PointArg, PointsArgs, RespondArgs, TechnicianArgs};
 pub use verify::VerifyArgs;
 pub use watch::WatchArgs;
@@ -111,6 +113,8 @@ pub enum Command {
     Watch(WatchArgs),
     /// Look at a port or a Modbus line that is not configured yet, and propose the configuration.
     Scan(ScanArgs),
+    /// End a commissioning: show what is on record of a machine and what is missing, sign, print the sheet.
+    SignOff(SignOffArgs),
     /// Prove the wiring: warm one probe at a time, and see which one answers.
     Prove(ProveArgs),
     /// Compare a probe in ice, in boiling water or with a thermometer, and put its correction in force.

@@ -53,6 +53,7 @@ pub(super) fn takes_the_screen(command: &Command) -> bool {
         | Command::Alerts(_)
         | Command::Maintenance(_)
         | Command::Scan(_)
+        | Command::SignOff(_)
         | Command::Ports(_)
         | Command::Prove(_)
         | Command::Calibrate(_)
