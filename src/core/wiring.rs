@@ -135,11 +135,16 @@ impl Moved {
 
 /// Says which probe answered when `asked` was warmed. A name that is not among the courses is dead.
 #[must_use]
-pub fn judge(asked: &str, warmth: Warmth, courses: &[Course]) -> Found {
-    let own = courses.iter().find(|course| course.name == asked);
+pub fn judge<'c>(
+    asked: &str,
+    warmth: Warmth,
+    courses: impl IntoIterator<Item = &'c Course, IntoIter: Clone>,
+) -> Found {
+    let courses = courses.into_iter();
+    let own = courses.clone().find(|course| course.name == asked);
     let moved = own.and_then(Moved::of);
     let own_rise = moved.filter(|moved| moved.rises()).map(Moved::rise_c);
-    let others = courses.iter().filter(|course| course.name != asked);
+    let others = courses.filter(|course| course.name != asked);
     let most = others
         .filter_map(|course| Moved::of(course).map(|moved| (course, moved)))
         .filter(|(_, moved)| moved.rises() && moved.rise_c() > SHARE_MAX * own_rise.unwrap_or(0.0))
@@ -265,151 +270,31 @@ mod tests {
     // as the tip rises above them (IEC 60584-1: emf(a,b) = −emf(b,a)).
     #[test]
     fn each_mistake_of_the_wiring_has_its_finding() {
-        let hand = Warmth::Hand;
-        let water = Warmth::Water(Some(Celsius(45.0)));
-        let (still, rose) = (|| steady(22.0), || ramp(22.0, 31.0));
-        let outlier = || {
-            let mut readings = steady(22.0);
-            readings[9] = Ok(Celsius(27.0));
-            readings
-        };
+        use Finding::{Answers, Dead, Reversed, Swapped, WrongPlace, WrongType};
+        let (hand, water) = (Warmth::Hand, Warmth::Water(Some(Celsius(45.0))));
+        let still = || (steady(22.0), steady(22.0));
+        let to = |celsius| (steady(22.0), ramp(22.0, celsius));
+        let at_fault = |found| (fault(found), fault(found));
+        let mut outlier = steady(22.0);
+        outlier[9] = Ok(Celsius(27.0));
+        let out_of_range_while_warm = (steady(22.0), fault(Fault::Reversed));
         for (name, warmth, wash, rinse, other, expected, instead) in [
-            (
-                "the right one",
-                hand,
-                (still(), rose()),
-                (still(), still()),
-                (still(), still()),
-                Finding::Answers,
-                None,
-            ),
-            (
-                "another is a little warmed",
-                hand,
-                (still(), rose()),
-                (still(), ramp(22.0, 25.5)),
-                (still(), still()),
-                Finding::Answers,
-                None,
-            ),
-            (
-                "the other of the machine",
-                hand,
-                (still(), still()),
-                (still(), rose()),
-                (still(), still()),
-                Finding::Swapped,
-                Some("dm1/rinse"),
-            ),
-            (
-                "that of another machine",
-                hand,
-                (still(), still()),
-                (still(), still()),
-                (still(), rose()),
-                Finding::WrongPlace,
-                Some("dm2/rinse"),
-            ),
-            (
-                "two at once",
-                hand,
-                (still(), rose()),
-                (still(), ramp(22.0, 30.0)),
-                (still(), still()),
-                Finding::WrongPlace,
-                Some("dm1/rinse"),
-            ),
-            (
-                "a fall",
-                hand,
-                (still(), ramp(22.0, 13.0)),
-                (still(), still()),
-                (still(), still()),
-                Finding::Reversed,
-                None,
-            ),
-            (
-                "below the range",
-                hand,
-                (still(), fault(Fault::Reversed)),
-                (still(), still()),
-                (still(), still()),
-                Finding::Reversed,
-                None,
-            ),
-            (
-                "nothing moves",
-                hand,
-                (still(), still()),
-                (still(), still()),
-                (still(), still()),
-                Finding::Dead,
-                None,
-            ),
-            (
-                "an outlier",
-                hand,
-                (still(), outlier()),
-                (still(), still()),
-                (still(), still()),
-                Finding::Dead,
-                None,
-            ),
-            (
-                "inside the noise",
-                hand,
-                (noisy(22.0), ramp(22.0, 25.0)),
-                (still(), still()),
-                (still(), still()),
-                Finding::Dead,
-                None,
-            ),
-            (
-                "no wire",
-                hand,
-                (fault(Fault::OpenCircuit), fault(Fault::OpenCircuit)),
-                (still(), still()),
-                (still(), still()),
-                Finding::Dead,
-                None,
-            ),
-            ("silence", hand, (vec![], vec![]), (still(), still()), (still(), still()), Finding::Dead, None),
-            (
-                "a hand of 60 °C",
-                hand,
-                (still(), ramp(22.0, 60.0)),
-                (still(), still()),
-                (still(), still()),
-                Finding::WrongType,
-                None,
-            ),
-            (
-                "out of range",
-                hand,
-                (fault(Fault::OutOfRange), fault(Fault::OutOfRange)),
-                (still(), still()),
-                (still(), still()),
-                Finding::WrongType,
-                None,
-            ),
-            (
-                "water by its thermometer",
-                water,
-                (still(), ramp(22.0, 44.0)),
-                (still(), still()),
-                (still(), still()),
-                Finding::Answers,
-                None,
-            ),
-            (
-                "water, wrong type",
-                water,
-                (still(), ramp(22.0, 38.0)),
-                (still(), still()),
-                (still(), still()),
-                Finding::WrongType,
-                None,
-            ),
+            ("the right one", hand, to(31.0), still(), still(), Answers, None),
+            ("another is a little warmed", hand, to(31.0), to(25.5), still(), Answers, None),
+            ("the other of the machine", hand, still(), to(31.0), still(), Swapped, Some("dm1/rinse")),
+            ("that of another machine", hand, still(), still(), to(31.0), WrongPlace, Some("dm2/rinse")),
+            ("two at once", hand, to(31.0), to(30.0), still(), WrongPlace, Some("dm1/rinse")),
+            ("a fall", hand, to(13.0), still(), still(), Reversed, None),
+            ("below the range", hand, out_of_range_while_warm, still(), still(), Reversed, None),
+            ("nothing moves", hand, still(), still(), still(), Dead, None),
+            ("an outlier", hand, (steady(22.0), outlier), still(), still(), Dead, None),
+            ("inside the noise", hand, (noisy(22.0), ramp(22.0, 25.0)), still(), still(), Dead, None),
+            ("no wire", hand, at_fault(Fault::OpenCircuit), still(), still(), Dead, None),
+            ("silence", hand, (vec![], vec![]), still(), still(), Dead, None),
+            ("a hand of 60 °C", hand, to(60.0), still(), still(), WrongType, None),
+            ("out of range", hand, at_fault(Fault::OutOfRange), still(), still(), WrongType, None),
+            ("water by its thermometer", water, to(44.0), still(), still(), Answers, None),
+            ("water, wrong type", water, to(38.0), still(), still(), WrongType, None),
         ] {
             let courses = [
                 course("dm1/wash", wash.0, wash.1),
@@ -425,6 +310,6 @@ mod tests {
             );
             assert!(found.seen.starts_with("dm1/wash"), "{name}: {}", found.seen);
         }
-        assert_eq!(judge("dm9/wash", hand, &[]).finding, Finding::Dead);
+        assert_eq!(judge("dm9/wash", hand, &[]).finding, Dead);
     }
 }
