@@ -145,13 +145,15 @@ pub fn judge<'c>(
     let moved = own.and_then(Moved::of);
     let own_rise = moved.filter(|moved| moved.rises()).map(Moved::rise_c);
     let others = courses.filter(|course| course.name != asked);
+    let unseen = others.clone().filter(|course| Moved::of(course).is_none());
+    let unseen: Vec<&str> = unseen.map(|course| course.name.as_str()).collect();
     let most = others
         .filter_map(|course| Moved::of(course).map(|moved| (course, moved)))
         .filter(|(_, moved)| moved.rises() && moved.rise_c() > SHARE_MAX * own_rise.unwrap_or(0.0))
         .max_by(|(_, one), (_, other)| one.rise_c().total_cmp(&other.rise_c()));
     match (moved, most) {
         (Some(moved), Some((other, too))) if moved.rises() => both(asked, moved, other, too),
-        (Some(moved), None) if moved.rises() => alone(asked, warmth, moved),
+        (Some(moved), None) if moved.rises() => alone(asked, warmth, moved, &unseen),
         (_, Some((other, too))) => another(asked, other, too),
         (Some(moved), None) if moved.falls() => Found {
             finding: Finding::Reversed,
@@ -177,7 +179,7 @@ fn both(asked: &str, moved: Moved, other: &Course, too: Moved) -> Found {
 }
 
 /// The right one answered; is it where warm things are?
-fn alone(asked: &str, warmth: Warmth, moved: Moved) -> Found {
+fn alone(asked: &str, warmth: Warmth, moved: Moved, unseen: &[&str]) -> Found {
     let (from, to) = (moved.rest_c, moved.high_c);
     let off = match warmth {
         Warmth::Hand if to > HAND_MAX_C => Some(format!("no hand is warmer than {HAND_MAX_C:.0} °C")),
@@ -196,7 +198,26 @@ fn alone(asked: &str, warmth: Warmth, moved: Moved) -> Found {
             seen: format!("{rose}, but {why}: look at the type of the probe, its unit and its scale"),
             instead: None,
         },
-        None => Found { finding: Finding::Answers, seen: format!("{rose}, and no other did"), instead: None },
+        None => {
+            let seen = format!("{rose}, and no other did{}", but(unseen));
+            Found { finding: Finding::Answers, seen, instead: None }
+        }
+    }
+}
+
+/// Most channels without a value that are named.
+const NAMED_MAX: usize = 3;
+
+/// Of which channels nobody can say that they did not rise.
+fn but(unseen: &[&str]) -> String {
+    let named = unseen[..unseen.len().min(NAMED_MAX)].join(", ");
+    match unseen.len() {
+        0 => String::new(),
+        1..=NAMED_MAX => format!(", as far as they were read: {named} gave too little to see it by"),
+        count => format!(
+            ", as far as they were read: {named} and {} more gave too little to see it by",
+            count - NAMED_MAX
+        ),
     }
 }
 
@@ -311,5 +332,24 @@ mod tests {
             assert!(found.seen.starts_with("dm1/wash"), "{name}: {}", found.seen);
         }
         assert_eq!(judge("dm9/wash", hand, &[]).finding, Dead);
+    }
+
+    #[test]
+    fn what_was_not_read_is_not_said_to_have_stayed() {
+        let silent = |name: &str| course(name, vec![], vec![]);
+        let mut courses = vec![course("dm1/wash", steady(22.0), ramp(22.0, 31.0))];
+        let said = |courses: &[Course]| {
+            let seen = judge("dm1/wash", Warmth::Hand, courses).seen;
+            seen.split_once("and no other did").expect("it answers").1.to_owned()
+        };
+        assert_eq!(said(&courses), "");
+        courses.push(silent("dm2/wash"));
+        assert_eq!(said(&courses), ", as far as they were read: dm2/wash gave too little to see it by");
+        courses.extend(["dm3/wash", "dm4/wash", "dm5/wash", "dm6/wash"].map(silent));
+        assert!(
+            said(&courses).contains("dm2/wash, dm3/wash, dm4/wash and 2 more gave"),
+            "{}",
+            said(&courses)
+        );
     }
 }
