@@ -27,6 +27,7 @@ mod run;
 mod seal;
 pub mod series;
 mod service_manager;
+mod sign_off;
 mod sources;
 mod station;
 mod technician;
@@ -75,6 +76,7 @@ pub fn execute(cli: &Cli, streams: &mut Streams<'_>) -> Result<(), Failure> {
         Command::Ports(arguments) => ports::ports(arguments, streams),
         Command::Prove(arguments) => prove::prove(arguments, streams),
         Command::Watch(arguments) => watch::watch(arguments, streams),
+        Command::SignOff(arguments) => sign_off::sign_off(arguments, streams),
         Command::Calibrate(arguments) => technician::calibrate(arguments, streams),
         Command::Respond(arguments) => technician::respond(arguments, streams),
         Command::Enter(arguments) => enter::enter(&arguments.entry, streams),

@@ -9,6 +9,7 @@ mod people;
 mod ports;
 mod prove;
 mod seal;
+mod sign_off;
 mod technician;
 mod verify;
 mod watch;
@@ -36,6 +37,7 @@ pub use seal::{
     CheckpointArgs, CheckpointCommand, CheckpointMakeArgs, CheckpointShowArgs, KeyArgs, KeyCommand,
     KeyExportArgs, KeyRotateArgs, KeyShowArgs,
 };
+pub use sign_off::SignOffArgs;
 pub use technician::{CalibrateArgs, PointArg, PointsArgs, RespondArgs, TechnicianArgs};
 pub use verify::VerifyArgs;
 pub use watch::WatchArgs;
@@ -107,6 +109,8 @@ pub enum Command {
     Ports(PortsArgs),
     /// Show the readings as they come in: through the service, or from the sources themselves.
     Watch(WatchArgs),
+    /// End a commissioning: show what is on record of a machine and what is missing, sign, print the sheet.
+    SignOff(SignOffArgs),
     /// Prove the wiring: warm one probe at a time, and see which one answers.
     Prove(ProveArgs),
     /// Compare a probe in ice, in boiling water or with a thermometer, and put its correction in force.

@@ -25,7 +25,7 @@ pub enum Severity {
     Error,
 }
 
-/// Whose fault it is, as the exit code tells scripts (`sysexits.h` of 4.3BSD; 1 and 2 are answers of `verify`).
+/// Whose fault it is, as the exit code tells scripts (`sysexits.h` of 4.3BSD; 1 and 2 are answers).
 #[derive(Clone, Copy, PartialEq, Eq, Debug)]
 pub enum Exit {
     /// The command was used wrongly.
@@ -36,8 +36,8 @@ pub enum Exit {
     InputOutput,
     /// The configuration.
     Configuration,
-    /// The answer is «not good»: what was to be verified is not whole, a session at a probe was refused. No
-    /// fault of the program.
+    /// The answer is «not good»: what was to be verified is not whole, a machine is not ready, a session at a
+    /// probe was refused. No fault of the program.
     NotWhole,
     /// What was to be verified could not be checked.
     NotChecked,
@@ -59,7 +59,7 @@ impl Exit {
 }
 
 /// Every slug with its exit code and what it means, in the order of the README.
-pub const SLUGS: [(&str, Exit, &str); 58] = [
+pub const SLUGS: [(&str, Exit, &str); 59] = [
     ("usage", Exit::Usage, "the command line is not understood"),
     (
         "bug",
@@ -121,6 +121,11 @@ pub const SLUGS: [(&str, Exit, &str); 58] = [
         "what was asked of an alert, a check or a maintenance window cannot be done",
     ),
     ("entry-refused", Exit::Usage, "what was entered cannot be true, or is not what the record is about"),
+    (
+        "sign-off-open",
+        Exit::NotWhole,
+        "a machine is not signed off, since points are open that nobody has accepted",
+    ),
     ("wiring-not-good", Exit::NotWhole, "a probe is not wired as it is configured, or that was not proved"),
     ("calibration-refused", Exit::NotWhole, "a calibration was refused, for a reason that it names"),
     (

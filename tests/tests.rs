@@ -43,6 +43,8 @@ mod seal;
 mod serial;
 #[path = "tests/series.rs"]
 mod series;
+#[path = "tests/sign_off.rs"]
+mod sign_off;
 #[path = "tests/technician.rs"]
 mod technician;
 #[path = "tests/verify.rs"]

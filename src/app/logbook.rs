@@ -20,7 +20,7 @@ use crate::core::id::MachineId;
 use crate::core::logbook::{self, Impossible, Judgement};
 use crate::core::record::{
     Amendment, AmendmentChange, Body, CalibrationDone, Check, CheckKind, Note, ProvenProbe, Record,
-    ResponseDone, WiringProofDone,
+    ResponseDone, SignedOff, WiringProofDone,
 };
 use crate::core::sanitizer::Rules;
 use crate::core::site::Entered;
@@ -56,6 +56,13 @@ pub(super) enum Entry {
         /// Whether one from long ago is meant.
         #[serde(default)]
         late: bool,
+    },
+    /// A machine is signed off, with all that was seen by whoever signs.
+    SignOff {
+        /// Which.
+        machine: String,
+        /// What is signed.
+        signed: Box<SignedOff>,
     },
     /// The wiring of a machine was proved.
     WiringProof {
@@ -166,6 +173,7 @@ impl Entry {
         let by = match &mut self {
             Self::Check { check, .. } => check.by_mut(),
             Self::Note { note, .. } => &mut note.by,
+            Self::SignOff { signed, .. } => &mut signed.by,
             Self::WiringProof { done, .. } => &mut done.by,
             Self::Calibration { done } => &mut done.by,
             Self::Response { done } => &mut done.by,
@@ -214,6 +222,15 @@ pub(super) fn prepare(
                 .map_err(impossible)?;
             let way = Way::Ledger(Box::new(Record::new(now, machine.clone(), Body::Note(note))));
             Ok(Prepared { machine, way, judged: None, recorded: None })
+        }
+        Entry::SignOff { machine, mut signed } => {
+            place_of(&machine, &configuration.machines)?;
+            logbook::name("the name", &signed.by)
+                .and_then(|()| signed.note.as_deref().map_or(Ok(()), |note| logbook::text("the note", note)))
+                .map_err(impossible)?;
+            signed.at = now;
+            let way = Way::Ledger(Box::new(Record::new(now, Some(machine.clone()), Body::SignOff(signed))));
+            Ok(Prepared { machine: Some(machine), way, judged: None, recorded: None })
         }
         Entry::WiringProof { machine, mut done } => {
             place_of(&machine, &configuration.machines)?;

@@ -93,6 +93,76 @@ impl Recorded {
     }
 }
 
+/// Keys of a probe that say what is wired to it and how.
+const WIRED_PROBE: [&str; 5] = ["role", "place", "signal", "thermocouple", "cold-junction"];
+/// Keys of a source that say nothing of which wire a value comes from.
+const TUNING: [&str; 14] = [
+    "line-bytes-max",
+    "reopen-after-max",
+    "version",
+    "client-id",
+    "session-expiry",
+    "keep-alive",
+    "packet-bytes-max",
+    "unacked-max",
+    "user",
+    "password-file",
+    "tls",
+    "ca-file",
+    "client-cert-file",
+    "client-key-file",
+];
+
+/// How the probes of a machine are wired by the text of a recorded configuration: their places and
+/// signals, the cold junctions, and the sources that deliver them. Two texts of equal wiring give equal
+/// ones, whatever else differs: corrections, limits, names of files.
+#[must_use]
+pub fn wiring(toml: &str, machine: &str) -> Vec<String> {
+    let merged = merge_text(toml, &["probe", "source"], &mut Findings::default());
+    let own = |name: &str| name.split_once('/').is_some_and(|(of, _)| of == machine);
+    let named =
+        |list: &str| merged.table.get(list).and_then(|node| node.value.as_table()).into_iter().flatten();
+    let mut wired = Vec::new();
+    for (name, node) in named("probe").filter(|(name, _)| own(name)) {
+        let keys = node.value.as_table().into_iter().flatten();
+        let keys = keys.filter(|(key, _)| WIRED_PROBE.contains(&key.as_str()));
+        wired.push(format!("probe {name} {}", keys.map(|(key, node)| line(key, node)).collect::<String>()));
+    }
+    for (name, node) in named("source") {
+        let probes = entry(node, "probes").map(|probes| &probes.value);
+        let delivers = match probes {
+            // It may deliver any.
+            None => true,
+            Some(Value::List(names)) => names.iter().filter_map(|name| name.value.as_text()).any(own),
+            Some(Value::Text(_) | Value::Integer(_) | Value::Float(_) | Value::Flag(_) | Value::Table(_)) => {
+                false
+            }
+        };
+        if delivers {
+            let keys = node.value.as_table().into_iter().flatten();
+            let keys = keys.filter(|(key, _)| !TUNING.contains(&key.as_str()));
+            wired.push(format!(
+                "source {name} {}",
+                keys.map(|(key, node)| line(key, node)).collect::<String>()
+            ));
+        }
+    }
+    wired
+}
+
+/// A key and its value in full, tables and lists included.
+fn line(key: &str, node: &Node) -> String {
+    format!("{key}={};", whole(&node.value))
+}
+
+fn whole(value: &Value) -> String {
+    match value {
+        Value::Table(table) => table.iter().map(|(key, node)| line(key, node)).collect(),
+        Value::List(nodes) => nodes.iter().map(|node| format!("[{}]", whole(&node.value))).collect(),
+        Value::Text(_) | Value::Integer(_) | Value::Float(_) | Value::Flag(_) => value.to_string(),
+    }
+}
+
 fn entry<'n>(node: &'n Node, key: &str) -> Option<&'n Node> {
     node.value.as_table()?.get(key)
 }
@@ -133,6 +203,35 @@ fn probes(merged: &Merged, configuration: &Configuration) -> Vec<RecordedProbe> 
 mod tests {
     use super::*;
     use crate::config::layers::environment;
+
+    // Which keys count is this project's own choice.
+    #[test]
+    fn only_what_touches_the_wires_of_the_machine_is_another_wiring() {
+        let text = "[[machine]]\nname = \"dm1\"\nrinse-time = \"10s\"\n\
+                    [[probe]]\nname = \"dm1/rinse\"\nsignal = \"celsius\"\ntau = \"1s\"\n\
+                    [[probe]]\nname = \"dm2/rinse\"\nsignal = \"celsius\"\n\
+                    [[source]]\nname = \"port1\"\nkind = \"serial\"\ndevice = \"/dev/a\"\nline-bytes-max = 99\n\
+                    probes = [\"dm1/rinse\"]\n\
+                    [[source]]\nname = \"port2\"\nkind = \"serial\"\ndevice = \"/dev/b\"\nprobes = [\"dm2/rinse\"]\n";
+        let before = wiring(text, "dm1");
+        assert_eq!(before.len(), 2, "{before:?}");
+        for (old, new, same) in [
+            ("rinse-time = \"10s\"", "rinse-time = \"12s\"", true),
+            ("tau = \"1s\"", "tau = \"2s\"", true),
+            ("line-bytes-max = 99", "line-bytes-max = 98", true),
+            ("/dev/b", "/dev/c", true),
+            ("/dev/a", "/dev/c", false),
+            (
+                "name = \"dm1/rinse\"\nsignal = \"celsius\"",
+                "name = \"dm1/rinse\"\nsignal = \"kelvin\"",
+                false,
+            ),
+            ("probes = [\"dm1/rinse\"]", "probes = [\"dm1/other\"]", false),
+        ] {
+            assert!(text.contains(old), "{old}");
+            assert_eq!(wiring(&text.replace(old, new), "dm1") == before, same, "{old}");
+        }
+    }
 
     // What is recorded is the canonical text of a configuration: each shipped one reads back.
     #[test]

@@ -38,6 +38,7 @@ pub mod reorder;
 pub mod response;
 pub mod rtd;
 pub mod sanitizer;
+pub mod signoff;
 pub mod site;
 pub mod steady;
 pub mod thermocouple;

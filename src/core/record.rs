@@ -28,7 +28,7 @@ pub use kept::{
 };
 pub use technician::{
     Against, CalibrationDone, CalibrationPoint, Correction, ProvenProbe, ResponseDone, SignedOff,
-    SignedProbe, TestCycle, WiringProofDone,
+    SignedPlate, SignedProbe, TestCycle, WiringProofDone,
 };
 
 use super::alert::AlertNumber;

@@ -15,5 +15,6 @@ pub mod plot;
 pub mod row;
 pub mod said;
 pub mod sheet;
+pub mod signoff;
 pub mod table;
 pub mod words;

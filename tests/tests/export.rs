@@ -16,7 +16,7 @@ use tempfile::TempDir;
 use crate::ledger::fixture::{commit, open, trace};
 
 #[path = "export/records.rs"]
-mod records;
+pub(crate) mod records;
 
 use records::{HOSTILE, NOON_S, records};
 
@@ -187,7 +187,7 @@ fn what_is_json_fits_the_published_schemas() {
     let mut kinds: Vec<String> = records.iter().filter_map(kind).collect();
     kinds.sort();
     kinds.dedup();
-    assert_eq!(kinds.len(), 23, "a record of each kind: {kinds:?}");
+    assert_eq!(kinds.len(), 25, "a record of each kind: {kinds:?}");
     let ledger = Reader::open(&site.ledger()).expect("the ledger");
     assert_eq!(records.len() as u64, ledger.size().expect("its size"));
     let each = |_, bytes: &[u8], _| {
@@ -235,6 +235,11 @@ fn the_account_says_what_was_recorded() {
     assert_eq!(exception["trace"]["rinse"].as_array().map(Vec::len), Some(48), "its trace");
     assert_eq!(own["gaps"].as_array().map(Vec::len), Some(2), "the probe, and the service since it stopped");
     assert_eq!(account["alerts"][0]["action"]["done"], "@SUM(A1)", "JSON needs no apostrophe");
+    let told = |kind: &str| {
+        let events = account["service"].as_array().expect("a list");
+        events.iter().filter(|event| event["kind"] == kind).count()
+    };
+    assert_eq!((told("wiring-proof"), told("sign-off")), (1, 2));
     let only = site.done(&["--form", "json", "--day", "2026-01-01", "--machine", "dm2", "--out", "-"]);
     let only: Value = serde_json::from_str(&only).expect("JSON");
     assert_eq!(only["machines"].as_array().map(Vec::len), Some(1));

@@ -1,5 +1,6 @@
 //! HTML and SVG as other programs read them: Python's `html.parser` and expat.
 
+use std::collections::BTreeMap;
 use std::io::Write;
 use std::process::{Command, Stdio};
 use std::time::Duration;
@@ -8,10 +9,16 @@ use jiff::tz::TimeZone;
 use rinseward::alert::digest::{self, Span, Tally};
 use rinseward::alert::message::{Facts, Illustration, compose};
 use rinseward::core::alert::{Alert, AlertNumber, Condition, Notice, Occasion, Quantity, Rack, Racks};
+use rinseward::core::cycle::verdict::Verdict;
 use rinseward::core::reader::{Language, Reader, Scale};
+use rinseward::core::record::{Body, SignedOff};
 use rinseward::core::time::Timestamp;
 use rinseward::report::plot::{Size, day};
+use rinseward::report::signoff;
 use serde_json::{Value, json};
+
+use crate::export::records::records;
+use crate::ledger::fixture::{cycle, trace};
 
 /// A name that would break out of text, of an attribute, and of a header line.
 const HOSTILE: &str = "<script>alert('x')</script> \"><img src=x onerror=y> & ]]> \r\n{{ title }}\u{0}";
@@ -132,6 +139,45 @@ fn a_digest_is_well_formed_and_fetches_nothing() {
         let holds = ["<script>alert('x')</script>"];
         json!({ "name": format!("digest {language}"), "kind": "html", "body": message.html, "holds": holds })
     });
+    read(&documents);
+}
+
+/// A sign-off of a machine, a site and a note that try everything, its test cycle drawn.
+#[test]
+fn a_sheet_is_well_formed_and_fetches_nothing() {
+    let records = records();
+    let signed = records
+        .iter()
+        .filter_map(|record| if let Body::SignOff(signed) = &record.body { Some(signed) } else { None });
+    let mut documents = Vec::new();
+    for (number, signed) in signed.enumerate() {
+        let signed = SignedOff {
+            site: HOSTILE.to_owned(),
+            note: Some(HOSTILE.to_owned()),
+            by: HOSTILE.to_owned(),
+            ..(**signed).clone()
+        };
+        let Body::Cycle(cycle) = cycle("dm1", 0.0, Verdict::Pass).body else { panic!("a cycle") };
+        let trace = trace(0.0);
+        for language in Language::ALL {
+            let reader = Reader { language, scale: Scale::Fahrenheit, zone: zone() };
+            let facts = signoff::Facts {
+                machine: HOSTILE,
+                signed: &signed,
+                record: Some(1),
+                calibrations: &BTreeMap::new(),
+                responses: &BTreeMap::new(),
+                proof: None,
+                cycle: Some(&cycle),
+                trace: Some(&trace),
+                seal: None,
+            };
+            let body = signoff::html::write(&signoff::paper(&facts, &reader));
+            let name = format!("sheet {number} {language}");
+            documents.push(json!({ "name": name, "kind": "sheet", "body": body, "holds": ["<script>alert('x')</script>"] }));
+        }
+    }
+    assert_eq!(documents.len(), 4, "with open points and without");
     read(&documents);
 }
 

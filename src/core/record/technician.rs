@@ -2,8 +2,9 @@
 
 use serde::{Deserialize, Serialize};
 
-use super::{Basis, LimitSource, Verdict};
+use super::{Basis, LimitSource, MachineKind, Sanitizing, Verdict};
 use crate::core::channel::Place;
+use crate::core::signoff::OpenPoint;
 use crate::core::time::Timestamp;
 
 /// A probe was compared with what it should show. Temperatures in °C, uncertainties expanded with k = 2.
@@ -137,29 +138,53 @@ pub struct ProvenProbe {
 pub struct SignedOff {
     /// When.
     pub at: Timestamp,
-    /// Each probe of the machine.
+    /// Name of the site.
+    pub site: String,
+    /// What the machine was judged by.
+    pub plate: SignedPlate,
+    /// Each temperature probe of the machine, in order of the configuration.
     pub probes: Vec<SignedProbe>,
-    /// Limit of the final rinse, °C.
-    pub rinse_limit_c: f64,
-    /// Origin of that limit.
-    pub limit_source: LimitSource,
-    /// Limit of the wash, °C.
-    pub wash_limit_c: f64,
-    /// Time of the final rinse that the data plate gives, s.
-    pub rinse_s: f64,
     /// The record of the newest wiring proof.
     #[serde(skip_serializing_if = "Option::is_none", default)]
     pub wiring_proof: Option<u64>,
     /// The cycle that was run to try it.
     #[serde(skip_serializing_if = "Option::is_none", default)]
     pub test_cycle: Option<TestCycle>,
-    /// What is missing or not good, in words; empty where nothing is.
-    pub open_points: Vec<String>,
+    /// What was missing or not good; empty where nothing was. Whoever signs has accepted it.
+    pub open_points: Vec<OpenPoint>,
     /// What is to be known beside it.
     #[serde(skip_serializing_if = "Option::is_none", default)]
     pub note: Option<String>,
     /// Who signs.
     pub by: String,
+}
+
+/// What a machine was judged by when it was signed off. Temperatures in °C, times in s.
+#[derive(Clone, PartialEq, Debug, Serialize, Deserialize)]
+pub struct SignedPlate {
+    /// Kind of machine.
+    pub kind: MachineKind,
+    /// Sanitizing method.
+    pub sanitizing: Sanitizing,
+    /// Lowest final rinse.
+    pub rinse_limit_c: f64,
+    /// Origin of that limit.
+    pub rinse_limit_source: LimitSource,
+    /// Highest final rinse; absent where none is set.
+    #[serde(skip_serializing_if = "Option::is_none", default)]
+    pub rinse_max_c: Option<f64>,
+    /// Lowest wash.
+    pub wash_limit_c: f64,
+    /// Origin of that limit.
+    pub wash_limit_source: LimitSource,
+    /// Time of the wash.
+    pub wash_s: f64,
+    /// From the end of the wash to the start of the final rinse.
+    pub pause_s: f64,
+    /// Time of the final rinse; on a conveyor that of one rack in it.
+    pub rinse_s: f64,
+    /// How long the limit must be held.
+    pub dwell_s: f64,
 }
 
 /// A probe at a sign-off.
@@ -169,14 +194,30 @@ pub struct SignedProbe {
     pub probe: String,
     /// Where it sits.
     pub place: Place,
-    /// The record of its calibration in force.
+    /// What it delivers: `celsius`, `fahrenheit`, `kelvin`, `pt100`, or `thermocouple` with the letter of its type.
+    pub signal: String,
+    /// The record of its calibration in force; absent where none is on record.
     #[serde(skip_serializing_if = "Option::is_none", default)]
     pub calibration: Option<u64>,
-    /// Time constant on file, s.
+    /// The correction in force, on record or configured; absent where there is none.
+    #[serde(skip_serializing_if = "Option::is_none", default)]
+    pub correction: Option<Correction>,
+    /// Day of the configured calibration, as `2026-03-01`, where that one counts.
+    #[serde(skip_serializing_if = "Option::is_none", default)]
+    pub calibrated_on: Option<String>,
+    /// Last day on which its calibration holds.
+    #[serde(skip_serializing_if = "Option::is_none", default)]
+    pub until: Option<String>,
+    /// The record of its response test in force; absent where none is on record.
+    #[serde(skip_serializing_if = "Option::is_none", default)]
+    pub response: Option<u64>,
+    /// Time constant, on record or configured, s.
     #[serde(skip_serializing_if = "Option::is_none", default)]
     pub tau_s: Option<f64>,
-    /// Expanded uncertainty (k = 2) at the limit of its place, °C.
+    /// Expanded uncertainty (k = 2) of a reading at `near_c`, °C.
     pub expanded_c: f64,
+    /// The limit by which its place is judged, °C.
+    pub near_c: f64,
 }
 
 /// The cycle that was run for a sign-off.
@@ -184,9 +225,10 @@ pub struct SignedProbe {
 pub struct TestCycle {
     /// Its record.
     pub record: u64,
-    /// Verdict.
+    /// The verdict to go by, see [`Cycle::believed`](super::Cycle::believed).
     pub verdict: Verdict,
     /// Settled final-rinse minimum, °C.
+    #[serde(skip_serializing_if = "Option::is_none", default)]
     pub rinse_min_c: Option<f64>,
     /// Which value that is.
     pub basis: Basis,

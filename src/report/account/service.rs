@@ -59,6 +59,18 @@ fn text(body: &Body) -> Option<String> {
         Body::Restored(restored) => {
             format!("goes on from a backup of {} records, by {}", restored.records, restored.by)
         }
+        Body::WiringProof(done) => {
+            let good = if done.good { "as configured" } else { "not as configured" };
+            format!("wiring of {} probes proved by {}: {good}", done.probes.len(), done.by)
+        }
+        Body::SignOff(signed) => {
+            let open = match signed.open_points.len() {
+                0 => "with nothing open".to_owned(),
+                1 => "with 1 open point that was known".to_owned(),
+                open => format!("with {open} open points that were known"),
+            };
+            format!("signed off by {} {open}", signed.by)
+        }
         Body::Cycle(_)
         | Body::Gap(_)
         | Body::Check(_)
@@ -72,8 +84,6 @@ fn text(body: &Body) -> Option<String> {
         | Body::Note(_)
         | Body::Amendment(_)
         | Body::Calibration(_)
-        | Body::Response(_)
-        | Body::WiringProof(_)
-        | Body::SignOff(_) => return None,
+        | Body::Response(_) => return None,
     })
 }

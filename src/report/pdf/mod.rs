@@ -17,10 +17,10 @@ mod proof;
 mod racks;
 mod reasons;
 mod sheet;
-mod tell;
+pub(in crate::report) mod tell;
 #[cfg(test)]
 mod tests;
-mod words;
+pub(in crate::report) mod words;
 
 use std::fmt;
 use std::str::FromStr;

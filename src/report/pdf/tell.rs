@@ -17,16 +17,16 @@ const TEXT_CHARS_MAX: usize = 1200;
 
 /// Puts values into words.
 #[derive(Debug)]
-pub(super) struct Teller {
-    pub(super) reader: Reader,
+pub(in crate::report) struct Teller {
+    pub(in crate::report) reader: Reader,
 }
 
 impl Teller {
-    pub(super) const fn say(&self, word: Word) -> &'static str {
+    pub(in crate::report) const fn say(&self, word: Word) -> &'static str {
         word.say(self.reader.language)
     }
 
-    pub(super) fn with(&self, word: Word, values: &[(&str, &str)]) -> String {
+    pub(in crate::report) fn with(&self, word: Word, values: &[(&str, &str)]) -> String {
         word.with(self.reader.language, values)
     }
 
@@ -39,7 +39,7 @@ impl Teller {
 
     /// Date, time and zone, «2026-11-25 14:05:12 EST»: read alike in both languages, and plain on
     /// the day the clocks change.
-    pub(super) fn stamp(&self, at: Timestamp) -> String {
+    pub(in crate::report) fn stamp(&self, at: Timestamp) -> String {
         self.printed(at, "%Y-%m-%d %H:%M:%S %Z")
     }
 
@@ -56,7 +56,7 @@ impl Teller {
     }
 
     /// The verdict with its mark, «✗ cold».
-    pub(super) fn verdict(&self, verdict: Verdict) -> String {
+    pub(in crate::report) fn verdict(&self, verdict: Verdict) -> String {
         format!("{} {}", mark(verdict), verdict_word(verdict, self.reader.language))
     }
 
@@ -99,7 +99,7 @@ impl Teller {
     }
 
     /// A text of a person: one line, without control characters and marks that turn the direction of writing.
-    pub(super) fn text(text: &str) -> String {
+    pub(in crate::report) fn text(text: &str) -> String {
         let turns = |c: char| matches!(c, '\u{200e}' | '\u{200f}' | '\u{202a}'..='\u{202e}' | '\u{2066}'..='\u{2069}');
         let breaks = |c: char| c.is_control() || matches!(c, '\u{2028}' | '\u{2029}');
         let plain: String =
@@ -152,7 +152,7 @@ impl Teller {
         }
     }
 
-    pub(super) fn kind(&self, kind: MachineKind) -> &'static str {
+    pub(in crate::report) fn kind(&self, kind: MachineKind) -> &'static str {
         self.of(match kind {
             MachineKind::StationaryRackSingleTemperature => {
                 ("stationary rack, single temperature", "de canasta fija, una temperatura")
@@ -165,7 +165,7 @@ impl Teller {
         })
     }
 
-    pub(super) fn method(&self, method: Sanitizing) -> &'static str {
+    pub(in crate::report) fn method(&self, method: Sanitizing) -> &'static str {
         self.of(match method {
             Sanitizing::HotWater => ("hot water", "agua caliente"),
             Sanitizing::Chlorine => ("chlorine", "cloro"),
@@ -174,7 +174,7 @@ impl Teller {
         })
     }
 
-    pub(super) fn source(&self, source: LimitSource) -> &'static str {
+    pub(in crate::report) fn source(&self, source: LimitSource) -> &'static str {
         self.of(match source {
             LimitSource::DataPlate => ("data plate", "placa de datos"),
             LimitSource::FoodCode => ("FDA Food Code", "Código de Alimentos de la FDA"),
@@ -199,7 +199,7 @@ impl Teller {
         })
     }
 
-    pub(super) fn condition(&self, condition: Condition) -> &'static str {
+    pub(in crate::report) fn condition(&self, condition: Condition) -> &'static str {
         self.of(match condition {
             Condition::Cold => ("final rinse too cold", "enjuague final demasiado frío"),
             Condition::Brief => ("final rinse too short", "enjuague final demasiado corto"),
@@ -245,6 +245,8 @@ impl Teller {
             "pruned" => ("readings pruned", "lecturas depuradas"),
             "import" => ("readings imported", "lecturas importadas"),
             "restored" => ("restored from a backup", "restaurado de una copia"),
+            "wiring-proof" => ("wiring proved", "cableado comprobado"),
+            "sign-off" => ("machine signed off", "máquina firmada"),
             other => return Self::text(other),
         };
         self.of(known).to_owned()

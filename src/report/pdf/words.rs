@@ -10,7 +10,7 @@ macro_rules! words {
     ($($name:ident: $english:literal, $spanish:literal;)*) => {
         /// A word or a phrase of the report.
         #[derive(Clone, Copy, PartialEq, Eq, Debug)]
-        pub(super) enum Word { $($name),* }
+        pub(in crate::report) enum Word { $($name),* }
 
         impl Word {
             /// Every one of them.
@@ -273,7 +273,7 @@ words! {
 
 impl Word {
     /// In a language, its names not yet filled.
-    pub(super) const fn say(self, language: Language) -> &'static str {
+    pub(in crate::report) const fn say(self, language: Language) -> &'static str {
         let (english, spanish) = self.pair();
         match language {
             Language::English => english,
@@ -282,7 +282,7 @@ impl Word {
     }
 
     /// With its values. A name without a value stays as it is, which a test finds.
-    pub(super) fn with(self, language: Language, values: &[(&str, &str)]) -> String {
+    pub(in crate::report) fn with(self, language: Language, values: &[(&str, &str)]) -> String {
         filled(self.say(language), values)
     }
 }

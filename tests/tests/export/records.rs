@@ -2,15 +2,20 @@
 
 use rinseward::core::alert::{AlertNumber, Condition, Occasion, Pattern, Quantity, Route};
 use rinseward::core::channel::Place;
+use rinseward::core::cycle::plate::{LimitSource, MachineKind, Sanitizing};
 use rinseward::core::cycle::verdict::{Finding, Reason, Verdict};
 use rinseward::core::reading::Fault;
+use rinseward::core::record::Basis;
 use rinseward::core::record::{
     AlertAcknowledged, AlertChanged, AlertCleared, AlertClosed, AlertRaised, Amendment, AmendmentChange,
-    Body, Change, Check, Clearing, Clock, ClockStep, ConfigurationChange, CorrectiveAction, Gap, Import,
-    KeyChange, LawfulHold, MachineFailure, Maintenance, Note, Notification, Outcome, Pruned, Record,
-    Restored, SigningKeyChange,
+    Body, Change, Check, Clearing, Clock, ClockStep, ConfigurationChange, Correction, CorrectiveAction, Gap,
+    Import, KeyChange, LawfulHold, MachineFailure, Maintenance, Note, Notification, Outcome, ProvenProbe,
+    Pruned, Record, Restored, SignedOff, SignedPlate, SignedProbe, SigningKeyChange, TestCycle,
+    WiringProofDone,
 };
 use rinseward::core::sanitizer::Refusal;
+use rinseward::core::signoff::OpenPoint;
+use rinseward::core::time::Timestamp;
 
 use crate::ledger::fixture::{at, cycle, start, stop};
 
@@ -155,6 +160,9 @@ pub(crate) fn records() -> Vec<Record> {
             }),
         ),
         (None, Body::Restored(Restored { records: 3, root: "33".to_owned(), by: "Tom".to_owned() })),
+        (Some("dm1"), Body::WiringProof(Box::new(proof(instant)))),
+        (Some("dm1"), Body::SignOff(Box::new(signed(instant, true)))),
+        (Some("dm1"), Body::SignOff(Box::new(signed(instant, false)))),
     ];
     let recorded = |(machine, body): (Option<&str>, Body)| {
         Record::new(at(NOON_S + 500.0), machine.map(str::to_owned), body)
@@ -210,4 +218,87 @@ fn notification(alert: AlertNumber) -> Notification {
         attempts: 8,
         error: Some("550".to_owned()),
     }
+}
+
+fn proof(at: Timestamp) -> WiringProofDone {
+    let probe = ProvenProbe {
+        probe: "dm1/rinse".to_owned(),
+        good: false,
+        finding: "swapped".to_owned(),
+        seen: HOSTILE.to_owned(),
+        instead: Some("dm1/wash".to_owned()),
+    };
+    WiringProofDone { at, probes: vec![probe], good: false, by: HOSTILE.to_owned() }
+}
+
+/// A sign-off with everything that may be absent, or without it.
+fn signed(at: Timestamp, full: bool) -> SignedOff {
+    let (probe, until) = ("dm1/rinse".to_owned(), "2026-01-02".to_owned());
+    let plate = SignedPlate {
+        kind: MachineKind::StationaryRackDualTemperature,
+        sanitizing: Sanitizing::HotWater,
+        rinse_limit_c: 82.2,
+        rinse_limit_source: LimitSource::DataPlate,
+        rinse_max_c: full.then_some(90.0),
+        wash_limit_c: 66.0,
+        wash_limit_source: LimitSource::FoodCode,
+        wash_s: 44.0,
+        pause_s: 3.0,
+        rinse_s: 12.0,
+        dwell_s: 6.0,
+    };
+    let each = SignedProbe {
+        probe: probe.clone(),
+        place: Place::FinalRinse,
+        signal: "thermocouple K".to_owned(),
+        calibration: full.then_some(3),
+        correction: full.then_some(Correction { gain: 1.0, offset_c: -0.4 }),
+        calibrated_on: full.then(|| until.clone()),
+        until: full.then(|| until.clone()),
+        response: full.then_some(4),
+        tau_s: full.then_some(1.5),
+        expanded_c: 1.78,
+        near_c: 82.2,
+    };
+    let tested = TestCycle { record: 2, verdict: Verdict::Pass, rinse_min_c: Some(84.6), basis: Basis::Raw };
+    SignedOff {
+        at,
+        site: HOSTILE.to_owned(),
+        plate,
+        probes: vec![each],
+        wiring_proof: full.then_some(5),
+        test_cycle: full.then_some(tested),
+        open_points: if full { every_point(&probe, &until, at) } else { Vec::new() },
+        note: full.then(|| HOSTILE.to_owned()),
+        by: HOSTILE.to_owned(),
+    }
+}
+
+fn every_point(probe: &str, until: &str, at: Timestamp) -> Vec<OpenPoint> {
+    let (probe, until) = (|| probe.to_owned(), || until.to_owned());
+    let finding = "swapped".to_owned();
+    vec![
+        OpenPoint::RinseLimitOfFoodCode { limit_c: 82.2 },
+        OpenPoint::WashLimitOfFoodCode { limit_c: 66.0 },
+        OpenPoint::NotCalibrated { probe: probe() },
+        OpenPoint::CalibrationOverdue { probe: probe(), until: until() },
+        OpenPoint::CalibrationDue { probe: probe(), until: until() },
+        OpenPoint::Uncertain { probe: probe(), expanded_c: 1.78, granted_c: 1.5 },
+        OpenPoint::NoResponse { probe: probe() },
+        OpenPoint::TooSlow { probe: probe(), tau_s: 6.0, rinse_s: 12.0 },
+        OpenPoint::WiringNotProved,
+        OpenPoint::WiringNotGood { probe: Some(probe()), finding: finding.clone() },
+        OpenPoint::WiringNotGood { probe: None, finding },
+        OpenPoint::WiringLeftOut { probe: probe() },
+        OpenPoint::WiringOutdated { since: Some(at) },
+        OpenPoint::WiringOutdated { since: None },
+        OpenPoint::NoTestCycle,
+        OpenPoint::TestCycleOutdated { record: 2 },
+        OpenPoint::TestCycleNotGood { record: 2, verdict: Verdict::Unproven },
+        OpenPoint::TestCycleFinding {
+            record: 2,
+            found: Finding::WashLow { measured_c: 60.0, limit_c: 66.0 },
+        },
+        OpenPoint::OpenAlert { alert: AlertNumber(7), condition: Condition::ProbeSilent },
+    ]
 }

@@ -1,6 +1,7 @@
 """Reads what the gateway wrote with parsers that are not its own (Python's html.parser and expat).
 
-Standard input: a JSON list of {"name", "kind": "html" | "svg", "body", "holds": [texts]}.
+Standard input: a JSON list of {"name", "kind": "html" | "sheet" | "svg", "body", "holds": [texts]};
+a sheet is for paper: it has a style of its own and pictures in it.
 Prints what is wrong, one line each; nothing where all is well.
 """
 
@@ -14,15 +15,18 @@ import xml.etree.ElementTree
 VOID = {"area", "base", "br", "col", "embed", "hr", "img", "input", "link", "meta", "source", "track", "wbr"}
 # What a message may be made of; mail programs drop or refuse the rest.
 ALLOWED = {"html", "head", "meta", "title", "body", "table", "tr", "td", "th", "div", "strong", "ol", "li", "a", "img", "br"}
+# What a sheet may be made of beside that.
+PAPER = {"style", "h1", "h2", "p", "ul", "svg", "desc", "text", "polygon", "polyline", "circle", "path", "line", "rect", "g"}
 
 
 class Reader(html.parser.HTMLParser):
-    def __init__(self):
+    def __init__(self, allowed):
         super().__init__(convert_charrefs=True)
+        self.allowed = allowed
         self.open, self.faults, self.text = [], [], []
 
     def handle_starttag(self, tag, attributes):
-        if tag not in ALLOWED:
+        if tag not in self.allowed:
             self.faults.append(f"element {tag}")
         if tag not in VOID:
             self.open.append(tag)
@@ -44,16 +48,22 @@ class Reader(html.parser.HTMLParser):
             self.faults.append(f"</{tag}> closes another element")
 
     def handle_data(self, data):
+        if self.open and self.open[-1] == "style" and re.search(r"url\s*\(|expression|@import|@font-face", data):
+            self.faults.append("a style that fetches")
         self.text.append(data)
 
 
-def read_html(body):
-    reader = Reader()
+def read_html(body, allowed=ALLOWED):
+    reader = Reader(allowed)
     reader.feed(body)
     reader.close()
     if reader.open:
         reader.faults.append(f"never closed: {reader.open}")
     return reader.faults, "".join(reader.text)
+
+
+def read_sheet(body):
+    return read_html(body, ALLOWED | PAPER)
 
 
 def read_svg(body):
@@ -77,7 +87,7 @@ def read_svg(body):
 
 for item in json.load(sys.stdin):
     try:
-        faults, text = (read_html if item["kind"] == "html" else read_svg)(item["body"])
+        faults, text = {"html": read_html, "sheet": read_sheet, "svg": read_svg}[item["kind"]](item["body"])
     except xml.etree.ElementTree.ParseError as error:
         faults, text = [f"no XML: {error}"], ""
     faults += [f"«{wanted}» is not in the text" for wanted in item["holds"] if wanted not in text]

@@ -1,0 +1,337 @@
+//! What is on record of a machine and its probes, gathered to be signed.
+
+use std::collections::BTreeMap;
+use std::ops::ControlFlow;
+
+use jiff::civil::Date;
+use jiff::tz::TimeZone;
+
+use crate::app::alerts::story;
+use crate::app::{Failure, history, ledger};
+use crate::config::load::Loaded;
+use crate::config::recorded::{Recorded, RecordedProbe, wiring};
+use crate::core::alert::{AlertNumber, Condition};
+use crate::core::calibration::Calibration;
+use crate::core::channel::{Channel, Place, Probe, Role, Signal};
+use crate::core::cycle::plate::Profile;
+use crate::core::effect::Trace;
+use crate::core::on_file::OnFile;
+use crate::core::record::{
+    Body, CalibrationDone, Correction, Cycle, Record, ResponseDone, SignedOff, SignedPlate, SignedProbe,
+    TestCycle, WiringProofDone,
+};
+use crate::core::signoff::{Seen, open_points};
+use crate::core::time::Timestamp;
+use crate::diagnostic::Diagnostic;
+use crate::ledger::{CycleFilter, LedgerError, Reader};
+
+/// What somebody wants to sign.
+pub(super) struct Asked<'a> {
+    /// Name of the machine.
+    pub(super) machine: &'a str,
+    /// The test cycle, where one is named.
+    pub(super) cycle: Option<u64>,
+    /// Who signs.
+    pub(super) by: &'a str,
+    /// What is to be known beside it.
+    pub(super) note: Option<&'a str>,
+    /// When.
+    pub(super) now: Timestamp,
+}
+
+/// What a technician put on record.
+#[derive(Default)]
+struct OnRecord {
+    /// Calibrations and response tests.
+    probes: OnFile,
+    /// The newest proof of the machine.
+    proof: Option<(u64, Timestamp, WiringProofDone)>,
+    /// How the machine was wired by each configuration on record.
+    wirings: Vec<(u64, Timestamp, Vec<String>)>,
+}
+
+impl OnRecord {
+    /// A record that is damaged ends it: an older one must not stand in for it.
+    fn read(reader: &Reader, machine: &str) -> Result<Self, LedgerError> {
+        let mut file = Self::default();
+        let kinds: Vec<&str> =
+            OnFile::KINDS.into_iter().chain(["configuration-change", "wiring-proof"]).collect();
+        reader.records_of(&kinds, 0, |index, _, record| {
+            file.take(index, record, machine);
+            ControlFlow::Continue(())
+        })?;
+        Ok(file)
+    }
+
+    fn take(&mut self, index: u64, record: Record, machine: &str) {
+        self.probes.take(index, &record);
+        let (at, own) = (record.recorded, record.machine.as_deref() == Some(machine));
+        if let Body::ConfigurationChange(change) = record.body {
+            self.wirings.push((index, at, wiring(&change.toml, machine)));
+        } else if let Body::WiringProof(done) = record.body
+            && own
+        {
+            self.proof = Some((index, at, *done));
+        }
+    }
+
+    /// Whether the wiring was configured anew after the proof, and when where that is on record; `now` is
+    /// the wiring of the files.
+    fn rewired(&self, now: &[String]) -> Option<Option<Timestamp>> {
+        let (proved, _, _) = self.proof.as_ref()?;
+        let before = self.wirings.iter().rev().find(|(index, _, _)| index < proved);
+        let mut after = self.wirings.iter().filter(|(index, _, _)| index > proved);
+        // Without one before it the proof was made with what came into force next.
+        let base = match before {
+            Some((_, _, base)) => base,
+            None => match after.next() {
+                Some((_, _, base)) => base,
+                None => return None,
+            },
+        };
+        match after.find(|(_, _, wired)| wired != base) {
+            Some((_, at, _)) => Some(Some(*at)),
+            None => (now != base.as_slice()).then_some(None),
+        }
+    }
+}
+
+impl Asked<'_> {
+    /// Gathers everything and finds the open points.
+    ///
+    /// # Errors
+    /// A machine or a cycle that is none, and the ledger's.
+    pub(super) fn gather(&self, loaded: &Loaded, reader: &Reader) -> Result<SignedOff, Failure> {
+        let configuration = &loaded.configuration;
+        let path = &configuration.ledger.path;
+        let failed = |error: LedgerError| Failure::from(ledger::diagnose(&error, path));
+        let found = configuration.machines.iter().enumerate().find(|(_, known)| known.name == self.machine);
+        let Some((number, profile)) = found else {
+            let known: Vec<String> = configuration.machines.iter().map(|known| known.name.clone()).collect();
+            return Err(history::unknown_machine(self.machine, &known).into());
+        };
+        let file = OnRecord::read(reader, self.machine).map_err(failed)?;
+        let own = configuration.channels.iter().filter(|channel| usize::from(channel.machine.0) == number);
+        let (probes, since): (Vec<SignedProbe>, Vec<Option<Timestamp>>) =
+            own.filter_map(|channel| probe(channel, profile, &file, loaded)).unzip();
+        // When the newest of what the probes stand on came on record.
+        let proved_at = since.into_iter().flatten().chain(file.proof.as_ref().map(|(_, at, _)| *at)).max();
+        let cycle = self.tested(reader, proved_at, path)?;
+        let alerts = self.open_alerts(reader, path)?;
+        let mut signed = SignedOff {
+            at: self.now,
+            site: configuration.site.clone(),
+            plate: plate(profile),
+            probes,
+            wiring_proof: file.proof.as_ref().map(|(index, _, _)| *index),
+            test_cycle: cycle.as_ref().map(|(record, cycle)| TestCycle {
+                record: *record,
+                verdict: cycle.believed(),
+                rinse_min_c: cycle.rinse_min_c,
+                basis: cycle.basis,
+            }),
+            open_points: Vec::new(),
+            note: self.note.map(str::to_owned),
+            by: self.by.to_owned(),
+        };
+        signed.open_points = open_points(&Seen {
+            today: day(self.now, &configuration.alerts.zone),
+            plate: &signed.plate,
+            probes: &signed.probes,
+            proof: file.proof.as_ref().map(|(_, _, done)| done),
+            rewired: file.rewired(&wiring(loaded.to_toml(), self.machine)),
+            proved_at,
+            cycle: cycle.as_ref().map(|(record, cycle)| (*record, &**cycle)),
+            alerts: &alerts,
+        });
+        Ok(signed)
+    }
+
+    /// The cycle that is named, else the newest one since `proved_at`.
+    fn tested(
+        &self,
+        reader: &Reader,
+        proved_at: Option<Timestamp>,
+        path: &std::path::Path,
+    ) -> Result<Option<(u64, Box<Cycle>)>, Failure> {
+        let failed = |error: LedgerError| Failure::from(ledger::diagnose(&error, path));
+        if let Some(index) = self.cycle {
+            let there = index < reader.size().map_err(failed)?;
+            let record = if there {
+                Some(reader.record(index).and_then(|found| found).map_err(failed)?.1)
+            } else {
+                None
+            };
+            if let Some(Record { machine: Some(machine), body: Body::Cycle(cycle), .. }) = record
+                && machine == self.machine
+            {
+                return Ok(Some((index, cycle)));
+            }
+            let summary = format!("record {index} is no cycle of «{}»", self.machine);
+            let advice =
+                "rinseward history --machine NAME has its cycles, each with the number of its record";
+            return Err(Diagnostic::error("usage", summary).advice(advice).into());
+        }
+        let machine = Some(self.machine.to_owned());
+        let filter = CycleFilter { machine, from: proved_at, limit: Some(1), ..CycleFilter::default() };
+        let mut newest = None;
+        let read = reader.cycles_newest_first(&filter, |index, _, record| {
+            if let Body::Cycle(cycle) = record.body {
+                newest = Some((index, cycle));
+            }
+            ControlFlow::Break(())
+        });
+        read.map_err(failed)?;
+        Ok(newest.filter(|(_, cycle)| proved_at.is_none_or(|proved_at| cycle.started >= proved_at)))
+    }
+
+    /// Alerts of the machine that are open.
+    fn open_alerts(
+        &self,
+        reader: &Reader,
+        path: &std::path::Path,
+    ) -> Result<Vec<(AlertNumber, Condition)>, Failure> {
+        let read = story::all(reader).map_err(|error| Failure::from(ledger::diagnose(&error, path)));
+        let (stories, damaged) = read?;
+        // One that cannot be read may be of an alert that is open.
+        history::tell_damaged(&damaged, path)?;
+        let own = stories
+            .into_values()
+            .filter(|story| story.closed.is_none() && story.alert.machine.as_deref() == Some(self.machine));
+        Ok(own.map(|story| (story.alert.number, story.alert.condition)).collect())
+    }
+}
+
+/// What is in force of a temperature probe, and since when it stands on record; `None` for any other channel.
+fn probe(
+    channel: &Channel,
+    profile: &Profile,
+    file: &OnRecord,
+    loaded: &Loaded,
+) -> Option<(SignedProbe, Option<Timestamp>)> {
+    let Role::Probe(probe) = &channel.role else { return None };
+    let name = channel.name.as_str();
+    let settings = &loaded.configuration.alerts;
+    let calibrated_on = Recorded::read(loaded.to_toml())
+        .and_then(|recorded| recorded.probes.into_iter().find(|known| known.channel == name))
+        .and_then(|RecordedProbe { calibrated_on, .. }| calibrated_on);
+    let configured_at = loaded.configuration.calibrated_on(&channel.name);
+    let in_force = file.probes.in_force(name, configured_at, Timestamp::MAX);
+    let standing = in_force.laid_over(probe);
+    let near = match probe.place {
+        Place::WashTank => profile.wash_min.at,
+        Place::FinalRinse | Place::Ware | Place::Other => profile.rinse_min.at,
+    };
+    let configured_until = || {
+        let until = settings.machines.get(&profile.name)?.calibrated_until.get(name)?;
+        Some(until.to_string())
+    };
+    let (until, correction, calibrated_on) = match in_force.calibration {
+        Some(filed) => (filed.done.until.clone(), Some(filed.done.left), None),
+        None => (configured_until(), configured(probe), calibrated_on.map(|on| on.to_string())),
+    };
+    let calibrated = in_force.calibration.map(|filed| filed.since);
+    let since = calibrated.into_iter().chain(in_force.response.map(|filed| filed.since)).max();
+    let signed = SignedProbe {
+        probe: name.to_owned(),
+        place: probe.place,
+        signal: signal(probe.signal),
+        calibration: in_force.calibration.map(|filed| filed.index),
+        correction,
+        calibrated_on,
+        until,
+        response: in_force.response.map(|filed| filed.index),
+        tau_s: standing.tau.map(|tau| tau.as_secs_f64()),
+        expanded_c: standing.budget.combined(near).expanded,
+        near_c: near.0,
+    };
+    Some((signed, since))
+}
+
+fn plate(profile: &Profile) -> SignedPlate {
+    SignedPlate {
+        kind: profile.kind,
+        sanitizing: profile.sanitizing,
+        rinse_limit_c: profile.rinse_min.at.0,
+        rinse_limit_source: profile.rinse_min.source,
+        rinse_max_c: profile.rinse_max.map(|max| max.at.0),
+        wash_limit_c: profile.wash_min.at.0,
+        wash_limit_source: profile.wash_min.source,
+        wash_s: profile.times.wash.as_secs_f64(),
+        pause_s: profile.times.pause.as_secs_f64(),
+        rinse_s: profile.times.rinse.as_secs_f64(),
+        dwell_s: profile.dwell_min.as_secs_f64(),
+    }
+}
+
+/// The correction that is configured.
+fn configured(probe: &Probe) -> Option<Correction> {
+    match probe.calibration {
+        Calibration::None => None,
+        Calibration::Offset(offset_c) => Some(Correction { gain: 1.0, offset_c }),
+        Calibration::TwoPoint { gain, offset } => Some(Correction { gain, offset_c: offset }),
+    }
+}
+
+fn signal(signal: Signal) -> String {
+    match signal {
+        Signal::Celsius => "celsius".to_owned(),
+        Signal::Fahrenheit => "fahrenheit".to_owned(),
+        Signal::Kelvin => "kelvin".to_owned(),
+        Signal::Thermocouple { kind, .. } => format!("thermocouple {}", kind.as_str()),
+        Signal::Pt100 => "pt100".to_owned(),
+    }
+}
+
+/// The day of an instant at the site.
+fn day(at: Timestamp, zone: &TimeZone) -> Date {
+    // Every `Timestamp` lies within what jiff can hold.
+    jiff::Timestamp::from_microsecond(at.micros()).unwrap_or_default().to_zoned_datetime(zone.clone()).date()
+}
+
+/// What a sign-off names, read from the ledger; what cannot be read any more is left out and told so on the sheet.
+#[derive(Debug, Default)]
+pub(super) struct Evidence {
+    pub(super) calibrations: BTreeMap<u64, CalibrationDone>,
+    pub(super) responses: BTreeMap<u64, ResponseDone>,
+    pub(super) proof: Option<WiringProofDone>,
+    pub(super) cycle: Option<Box<Cycle>>,
+    pub(super) trace: Option<Trace>,
+}
+
+impl Evidence {
+    /// Reads it.
+    ///
+    /// # Errors
+    /// The database's.
+    pub(super) fn read(reader: &Reader, signed: &SignedOff) -> Result<Self, LedgerError> {
+        let body = |index: Option<u64>| -> Result<Option<Body>, LedgerError> {
+            let Some(index) = index else { return Ok(None) };
+            Ok(reader.record(index)?.ok().map(|(_, record)| record.body))
+        };
+        let mut evidence = Self::default();
+        for probe in &signed.probes {
+            if let (Some(index), Some(Body::Calibration(done))) =
+                (probe.calibration, body(probe.calibration)?)
+            {
+                evidence.calibrations.insert(index, *done);
+            }
+            if let (Some(index), Some(Body::Response(done))) = (probe.response, body(probe.response)?) {
+                evidence.responses.insert(index, *done);
+            }
+        }
+        if let Some(Body::WiringProof(done)) = body(signed.wiring_proof)? {
+            evidence.proof = Some(*done);
+        }
+        let tested = signed.test_cycle.map(|tested| tested.record);
+        if let Some(Body::Cycle(cycle)) = body(tested)? {
+            evidence.cycle = Some(cycle);
+        }
+        // A trace that cannot be read is told of as one that is not kept.
+        evidence.trace = match tested {
+            Some(index) => reader.trace(index).ok().flatten(),
+            None => None,
+        };
+        Ok(evidence)
+    }
+}
