@@ -24,6 +24,7 @@ mod ports;
 mod prove;
 mod replay;
 mod run;
+mod scan;
 mod seal;
 pub mod series;
 mod service_manager;
@@ -76,6 +77,7 @@ pub fn execute(cli: &Cli, streams: &mut Streams<'_>) -> Result<(), Failure> {
         Command::Ports(arguments) => ports::ports(arguments, streams),
         Command::Prove(arguments) => prove::prove(arguments, streams),
         Command::Watch(arguments) => watch::watch(arguments, streams),
+        Command::Scan(arguments) => scan::scan(arguments, streams),
         Command::SignOff(arguments) => sign_off::sign_off(arguments, streams),
         Command::Calibrate(arguments) => technician::calibrate(arguments, streams),
         Command::Respond(arguments) => technician::respond(arguments, streams),

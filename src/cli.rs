@@ -8,6 +8,7 @@ mod moment;
 mod people;
 mod ports;
 mod prove;
+mod scan;
 mod seal;
 mod sign_off;
 mod technician;
@@ -33,6 +34,7 @@ pub use people::{
 
 pub use ports::PortsArgs;
 pub use prove::ProveArgs;
+pub use scan::{ScanArgs, Span};
 pub use seal::{
     CheckpointArgs, CheckpointCommand, CheckpointMakeArgs, CheckpointShowArgs, KeyArgs, KeyCommand,
     KeyExportArgs, KeyRotateArgs, KeyShowArgs,
@@ -109,6 +111,8 @@ pub enum Command {
     Ports(PortsArgs),
     /// Show the readings as they come in: through the service, or from the sources themselves.
     Watch(WatchArgs),
+    /// Look at a port or a Modbus line that is not configured yet, and propose the configuration.
+    Scan(ScanArgs),
     /// End a commissioning: show what is on record of a machine and what is missing, sign, print the sheet.
     SignOff(SignOffArgs),
     /// Prove the wiring: warm one probe at a time, and see which one answers.
@@ -347,6 +351,22 @@ mod tests {
             ("rinseward check-config", false),
             ("rinseward watch --machine dm1 --probe dm2/rinse --seconds 5 --json", true),
             ("rinseward watch --seconds soon", false),
+            ("rinseward scan", false),
+            ("rinseward scan --port /dev/ttyUSB0 --seconds 5 --json", true),
+            ("rinseward scan --port /dev/ttyUSB0 --modbus --baud 9600 --parity none --stop-bits 2", true),
+            ("rinseward scan --port /dev/ttyUSB0 --modbus --units 1-8 --registers 30 --function 3", true),
+            ("rinseward scan --port /dev/ttyUSB0 --modbus --seconds 5", false),
+            ("rinseward scan --port /dev/ttyUSB0 --modbus --units 8-1", false),
+            ("rinseward scan --port /dev/ttyUSB0 --modbus --units 1-256", false),
+            ("rinseward scan --port /dev/ttyUSB0 --modbus --registers 0-256", false),
+            ("rinseward scan --port /dev/ttyUSB0 --modbus --function 6", false),
+            ("rinseward scan --port /dev/ttyUSB0 --parity mark", false),
+            ("rinseward scan --port /dev/ttyUSB0 --machine dm/1", false),
+            ("rinseward scan --tcp 192.0.2.10 --modbus --machine dm2", true),
+            ("rinseward scan --tcp [2001:db8::1]:502", true),
+            ("rinseward scan --tcp 192.0.2.10:none", false),
+            ("rinseward scan --tcp 192.0.2.10 --port /dev/ttyUSB0", false),
+            ("rinseward scan --tcp 192.0.2.10 --baud 9600", false),
             ("rinseward watch --json --plain", false),
             ("rinseward prove dm1 --by AB --order wash,rinse --seconds-each 30 --water 45C --yes", true),
             ("rinseward prove dm1", false),

@@ -59,7 +59,7 @@ impl Exit {
 }
 
 /// Every slug with its exit code and what it means, in the order of the README.
-pub const SLUGS: [(&str, Exit, &str); 59] = [
+pub const SLUGS: [(&str, Exit, &str); 60] = [
     ("usage", Exit::Usage, "the command line is not understood"),
     (
         "bug",
@@ -87,6 +87,7 @@ pub const SLUGS: [(&str, Exit, &str); 59] = [
     ),
     ("modbus-exception", Exit::InputOutput, "a Modbus unit refuses a request; its probe gives a fault"),
     ("modbus-garbled", Exit::InputOutput, "what a Modbus unit answers cannot be read"),
+    ("scan-none", Exit::NotWhole, "nothing was found at a port or an address that could be proposed"),
     ("trace-open", Exit::InputOutput, "the file to replay cannot be opened"),
     ("trace-read", Exit::InputOutput, "the file to replay cannot be read to its end"),
     ("ledger-open", Exit::InputOutput, "the ledger cannot be opened"),

@@ -52,6 +52,7 @@ pub(super) fn takes_the_screen(command: &Command) -> bool {
         | Command::Export(_)
         | Command::Alerts(_)
         | Command::Maintenance(_)
+        | Command::Scan(_)
         | Command::SignOff(_)
         | Command::Ports(_)
         | Command::Prove(_)

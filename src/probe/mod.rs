@@ -10,6 +10,7 @@ pub mod mqtt;
 pub mod ports;
 pub mod refusals;
 pub mod replay;
+pub mod scan;
 pub mod serial;
 pub mod text;
 

@@ -311,8 +311,9 @@ fn instant(seconds: f64, received: Timestamp) -> Option<Timestamp> {
     (instant.micros() == at).then_some(instant)
 }
 
-/// The characters of RFC 8428 §4.5.1.
-pub(super) fn is_legal_name(name: &str) -> bool {
+/// Whether a name has the characters of RFC 8428 §4.5.1 only.
+#[must_use]
+pub fn is_legal_name(name: &str) -> bool {
     let legal = |byte: u8| byte.is_ascii_alphanumeric() || b"-:./_".contains(&byte);
     name.as_bytes().first().is_some_and(u8::is_ascii_alphanumeric) && name.bytes().all(legal)
 }

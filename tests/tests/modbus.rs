@@ -7,5 +7,7 @@ mod gateway;
 mod listener;
 #[path = "modbus/peers.rs"]
 mod peers;
+#[path = "modbus/scan.rs"]
+mod scan;
 #[path = "modbus/source.rs"]
 mod source;

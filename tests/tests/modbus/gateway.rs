@@ -72,11 +72,11 @@ fn unit(address: u8, keys: &str, registers: &[(&str, u16, &str)]) -> String {
 }
 
 /// A running gateway; asked to end when dropped.
-struct Gateway(Child);
+pub(crate) struct Gateway(Child);
 
 impl Gateway {
     /// Starts it; its log is kept as it comes.
-    fn start(configuration: &Path) -> (Self, Arc<Mutex<String>>) {
+    pub(crate) fn start(configuration: &Path) -> (Self, Arc<Mutex<String>>) {
         let mut child = Command::new(env!("CARGO_BIN_EXE_rinseward"))
             .args(["run", "--config"])
             .arg(configuration)
@@ -98,7 +98,7 @@ impl Gateway {
         (Self(child), log)
     }
 
-    fn end(mut self) {
+    pub(crate) fn end(mut self) {
         let _ended = kill_process(Pid::from_child(&self.0), Signal::TERM);
         assert!(self.0.wait().expect("it is ours").success(), "it ends in order");
     }
@@ -112,7 +112,7 @@ impl Drop for Gateway {
     }
 }
 
-fn wait(what: &str, mut done: impl FnMut() -> bool) {
+pub(crate) fn wait(what: &str, mut done: impl FnMut() -> bool) {
     let limit = Instant::now() + WAIT_MAX;
     while !done() {
         assert!(Instant::now() < limit, "waited too long for {what}");
@@ -136,7 +136,7 @@ fn cycles(ledger: &Path) -> BTreeMap<String, Vec<(Verdict, Option<f64>)>> {
     cycles
 }
 
-fn readings(ledger: &Path, channel: &str) -> Vec<(Timestamp, Value)> {
+pub(crate) fn readings(ledger: &Path, channel: &str) -> Vec<(Timestamp, Value)> {
     let Ok(reader) = Reader::open(ledger) else { return Vec::new() };
     let all = reader.readings(channel, Timestamp::MIN, Timestamp::MAX).expect("the ledger reads");
     all.iter().map(|reading| (reading.at, reading.value)).collect()
