@@ -101,9 +101,18 @@ impl Reception {
         answered.await.map_err(|_| gone())?
     }
 
-    /// Judges an entry and puts it on record. A concentration goes through the core, which judges
-    /// cycles by it; the desk reads its record.
+    /// Judges an entry and puts it on record. What is begun is ended, also where whoever asked has
+    /// gone meanwhile: the next entry is judged by what is on record then.
     async fn enter(&self, entry: Entry) -> Result<Done, Problem> {
+        let reception = self.clone();
+        #[expect(clippy::disallowed_methods, reason = "its end is waited for, by whoever asks")]
+        let entering = tokio::spawn(async move { reception.enter_alone(entry).await });
+        entering.await.map_err(|_| gone())?
+    }
+
+    /// A concentration goes through the core, which judges cycles by it, and a calibration through the
+    /// core, which corrects by it; the desk reads their records.
+    async fn enter_alone(self, entry: Entry) -> Result<Done, Problem> {
         let _alone = self.entering.lock().await;
         let (configuration, ledger, now) =
             (Arc::clone(&self.configuration), Arc::clone(&self.ledger), self.clock.now());
@@ -333,5 +342,42 @@ impl Desk {
             }
         }
         Ok(())
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::core::record::Note;
+
+    // Own promise: an entry is ended once it is begun, so that the next one is judged by what it left. The
+    // first caller goes while the desk is writing, as with Ctrl-C at the command.
+    #[tokio::test]
+    async fn an_entry_is_ended_although_nobody_waits_for_it() {
+        let directory = tempfile::tempdir().expect("a directory");
+        let path = directory.path().join("gateway.toml");
+        let text = "[[machine]]\nname = \"dm1\"\nkind = \"stationary-rack-dual-temperature\"\nprobes = [\"rinse\"]\n";
+        std::fs::write(&path, text).expect("a temporary file");
+        let configuration = Configuration::load(&[path], []).expect("a sound configuration").configuration;
+        let (desk, mut asked) = mpsc::channel(1);
+        let reception = Reception {
+            desk,
+            checks: mpsc::channel(1).0,
+            tap: Tap::new(&configuration, &configuration.channels),
+            configuration: Arc::new(configuration),
+            entering: Arc::default(),
+            ledger: directory.path().join("ledger.sqlite").into(),
+            clock: Clock::system(),
+        };
+        let note = Note { at: None, text: "the booster hums".to_owned(), by: "ana".to_owned() };
+        let order = Order::Entry { entry: Entry::Note { machine: None, note, late: false } };
+        let ask = tokio::select! {
+            done = reception.perform(order) => panic!("nobody has put it on record: {done:?}"),
+            ask = asked.recv() => ask,
+        };
+        assert!(reception.entering.try_lock().is_err(), "the next entry waits for it");
+        let Some(Ask::Record(_, answer)) = ask else { panic!("a record is asked for: {ask:?}") };
+        assert!(answer.send(Some(7)).is_ok(), "it waits for its answer");
+        drop(reception.entering.lock().await);
     }
 }

@@ -37,7 +37,8 @@ use crate::core::channel::Channel;
 use crate::diagnostic::Diagnostic;
 use crate::runtime::shutdown::Signals;
 
-/// Most events that wait for a listener: half a minute of a large kitchen.
+/// Most events that wait for a listener (own choice): a minute of 16 probes at 4 Hz, and 0.4 s of the
+/// largest site, 1,000 probes at 10 Hz.
 const WAITING_MAX: usize = 4_096;
 
 /// Which channels are looked at; all where nothing is named.

@@ -30,6 +30,8 @@ const REST: (Duration, usize) = (Duration::from_secs(2), 8);
 const STANDS: Duration = Duration::from_secs(5);
 /// Longest wait for the next event.
 const WAIT_MAX: Duration = Duration::from_millis(200);
+/// Time between two looks at what was gathered: each goes through all of it, and meanwhile readings wait.
+const LOOKED_EVERY: Duration = Duration::from_millis(250);
 
 /// The answer as JSON.
 #[derive(Serialize)]
@@ -195,19 +197,23 @@ impl Proving<'_> {
     fn warmed(&mut self, name: &str) -> Result<Found, Failure> {
         let warmth = self.arguments.water.map_or(Warmth::Hand, |water| Warmth::Water(Some(water)));
         let begun = self.clock.elapsed();
-        let mut since = begun;
+        let (mut looked, mut since) = (begun, begun);
         let mut last = None;
         loop {
             self.take(|course| &mut course.warmed)?;
             let now = self.clock.elapsed();
-            let courses: Vec<Course> = self.courses.values().cloned().collect();
-            let found = judge(name, warmth, &courses);
+            let over = now.saturating_sub(begun) >= self.limit();
+            if !over && now.saturating_sub(looked) < LOOKED_EVERY {
+                continue;
+            }
+            looked = now;
+            let found = judge(name, warmth, self.courses.values());
             if last != Some(found.finding) {
                 last = Some(found.finding);
                 since = now;
             }
             let stands = found.finding != Finding::Dead && now.saturating_sub(since) >= STANDS;
-            if stands || now.saturating_sub(begun) >= self.limit() {
+            if stands || over {
                 return Ok(found);
             }
         }
@@ -227,6 +233,9 @@ impl Proving<'_> {
         }
         let Some(event) = self.live.next(WAIT_MAX) else { return Ok(()) };
         self.unless_ended(&event)?;
+        if let LiveEvent::Lost { events } = event {
+            return Err(too_slow(events));
+        }
         if let LiveEvent::Reading(reading) = event
             && let Some(course) = self.courses.get_mut(&reading.channel)
         {
@@ -262,6 +271,14 @@ fn broken_off() -> Failure {
     let summary = "the proof was broken off; nothing was put on record";
     Diagnostic::error("wiring-not-good", summary)
         .advice("begin it anew when the probes can be reached")
+        .into()
+}
+
+/// «No other rose» is not proved by what was not looked at.
+fn too_slow(events: u64) -> Failure {
+    let summary = format!("{events} readings came too fast to be looked at; nothing was put on record");
+    Diagnostic::error("wiring-not-good", summary)
+        .advice("begin it anew, on a computer that has less to do")
         .into()
 }
 

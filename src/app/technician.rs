@@ -111,7 +111,12 @@ impl<'s, 'a> Session<'s, 'a> {
     fn answer(&mut self) -> Result<String, Failure> {
         let mut line = String::new();
         let read = std::io::stdin().lock().read_line(&mut line);
-        read.map_err(|error| Diagnostic::error("usage", "the answer cannot be read").because(&error))?;
+        let read =
+            read.map_err(|error| Diagnostic::error("usage", "the answer cannot be read").because(&error))?;
+        if read == 0 {
+            let ended = Diagnostic::error("usage", "the terminal was closed before an answer came");
+            return Err(ended.advice("begin again; nothing was recorded").into());
+        }
         Ok(line.trim().to_lowercase())
     }
 

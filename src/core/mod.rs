@@ -22,6 +22,7 @@ pub mod id;
 pub mod intake;
 pub mod keys;
 pub mod late;
+pub mod linear;
 pub mod logbook;
 pub mod machine;
 pub mod merkle;

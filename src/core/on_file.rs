@@ -102,6 +102,17 @@ impl OnFile {
         filed.map_or(own, |filed| filed.done.left.into())
     }
 
+    /// Every instant at which something else came in force for some probe, by what is on record.
+    #[must_use]
+    pub fn changes(&self) -> BTreeSet<Timestamp> {
+        let calibrations = self.calibrations.values().flatten().map(|filed| (filed.since, filed.withdrawn));
+        let responses = self.responses.values().flatten().map(|filed| (filed.since, filed.withdrawn));
+        calibrations
+            .chain(responses)
+            .flat_map(|(since, withdrawn)| [since].into_iter().chain(withdrawn))
+            .collect()
+    }
+
     /// Every probe that something is on record of, in order of the alphabet.
     #[must_use]
     pub fn probes(&self) -> BTreeSet<&str> {
@@ -234,5 +245,6 @@ mod tests {
             assert_eq!(correction, expected.0, "{second} s, configured at {day:?}");
         }
         assert!(!file.in_force("dm1/wash", None, at(400.0)).is_on_record());
+        assert!(file.changes().into_iter().eq([100.0, 150.0, 200.0, 300.0].map(at)), "{:?}", file.changes());
     }
 }

@@ -12,6 +12,7 @@ use std::time::Duration;
 
 use super::channel::Place;
 use super::cycle::window;
+use super::linear::solve;
 use super::time::Timestamp;
 use super::units::Celsius;
 
@@ -380,29 +381,6 @@ fn spacing(points: &[(f64, f64)]) -> f64 {
     let mut gaps: Vec<f64> = points.windows(2).map(|pair| pair[1].0 - pair[0].0).collect();
     gaps.sort_unstable_by(f64::total_cmp);
     gaps.get(gaps.len() / 2).copied().unwrap_or(0.0)
-}
-
-/// Solves four equations by elimination with partial pivoting.
-fn solve(mut m: [[f64; 5]; 4]) -> [f64; 4] {
-    for column in 0..4 {
-        let pivot = (column..4)
-            .max_by(|a, b| m[*a][column].abs().total_cmp(&m[*b][column].abs()))
-            .expect("the range is not empty");
-        m.swap(column, pivot);
-        let pivot_row = m[column];
-        for row in &mut m[column + 1..] {
-            let factor = row[column] / pivot_row[column];
-            for (value, pivot) in row.iter_mut().zip(pivot_row) {
-                *value -= factor * pivot;
-            }
-        }
-    }
-    let mut x = [0.0; 4];
-    for row in (0..4).rev() {
-        let known: f64 = (row + 1..4).map(|k| m[row][k] * x[k]).sum();
-        x[row] = (m[row][4] - known) / m[row][row];
-    }
-    x
 }
 
 /// Whether a probe of this time constant can show a rinse of this length: it has answered within half of

@@ -116,6 +116,14 @@ impl Site {
         });
     }
 
+    /// Puts another correction and time constant in force for a probe without a record of it, see
+    /// [`Machine::put_in_force`]: for judging what was measured earlier by what was in force then.
+    pub fn put_in_force(&mut self, now: Timestamp, channel: ChannelId, probe: Probe, effects: &mut Effects) {
+        let Some((machine, local)) = self.routes.get(usize::from(channel.0)).copied() else { return };
+        let Some(place) = self.machines.get_mut(usize::from(machine.0)) else { return };
+        place.contained(now, effects, |machine, effects| machine.put_in_force(now, local, probe, effects));
+    }
+
     /// Takes what a person enters. It is on record whatever the machine's state; a
     /// concentration counts for the cycles that end after it. No input: see [`Machine::check`].
     pub fn enter(&mut self, now: Timestamp, machine: MachineId, entered: Entered, effects: &mut Effects) {

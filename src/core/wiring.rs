@@ -135,18 +135,25 @@ impl Moved {
 
 /// Says which probe answered when `asked` was warmed. A name that is not among the courses is dead.
 #[must_use]
-pub fn judge(asked: &str, warmth: Warmth, courses: &[Course]) -> Found {
-    let own = courses.iter().find(|course| course.name == asked);
+pub fn judge<'c>(
+    asked: &str,
+    warmth: Warmth,
+    courses: impl IntoIterator<Item = &'c Course, IntoIter: Clone>,
+) -> Found {
+    let courses = courses.into_iter();
+    let own = courses.clone().find(|course| course.name == asked);
     let moved = own.and_then(Moved::of);
     let own_rise = moved.filter(|moved| moved.rises()).map(Moved::rise_c);
-    let others = courses.iter().filter(|course| course.name != asked);
+    let others = courses.filter(|course| course.name != asked);
+    let unseen = others.clone().filter(|course| Moved::of(course).is_none());
+    let unseen: Vec<&str> = unseen.map(|course| course.name.as_str()).collect();
     let most = others
         .filter_map(|course| Moved::of(course).map(|moved| (course, moved)))
         .filter(|(_, moved)| moved.rises() && moved.rise_c() > SHARE_MAX * own_rise.unwrap_or(0.0))
         .max_by(|(_, one), (_, other)| one.rise_c().total_cmp(&other.rise_c()));
     match (moved, most) {
         (Some(moved), Some((other, too))) if moved.rises() => both(asked, moved, other, too),
-        (Some(moved), None) if moved.rises() => alone(asked, warmth, moved),
+        (Some(moved), None) if moved.rises() => alone(asked, warmth, moved, &unseen),
         (_, Some((other, too))) => another(asked, other, too),
         (Some(moved), None) if moved.falls() => Found {
             finding: Finding::Reversed,
@@ -172,7 +179,7 @@ fn both(asked: &str, moved: Moved, other: &Course, too: Moved) -> Found {
 }
 
 /// The right one answered; is it where warm things are?
-fn alone(asked: &str, warmth: Warmth, moved: Moved) -> Found {
+fn alone(asked: &str, warmth: Warmth, moved: Moved, unseen: &[&str]) -> Found {
     let (from, to) = (moved.rest_c, moved.high_c);
     let off = match warmth {
         Warmth::Hand if to > HAND_MAX_C => Some(format!("no hand is warmer than {HAND_MAX_C:.0} °C")),
@@ -191,7 +198,26 @@ fn alone(asked: &str, warmth: Warmth, moved: Moved) -> Found {
             seen: format!("{rose}, but {why}: look at the type of the probe, its unit and its scale"),
             instead: None,
         },
-        None => Found { finding: Finding::Answers, seen: format!("{rose}, and no other did"), instead: None },
+        None => {
+            let seen = format!("{rose}, and no other did{}", but(unseen));
+            Found { finding: Finding::Answers, seen, instead: None }
+        }
+    }
+}
+
+/// Most channels without a value that are named.
+const NAMED_MAX: usize = 3;
+
+/// Of which channels nobody can say that they did not rise.
+fn but(unseen: &[&str]) -> String {
+    let named = unseen[..unseen.len().min(NAMED_MAX)].join(", ");
+    match unseen.len() {
+        0 => String::new(),
+        1..=NAMED_MAX => format!(", as far as they were read: {named} gave too little to see it by"),
+        count => format!(
+            ", as far as they were read: {named} and {} more gave too little to see it by",
+            count - NAMED_MAX
+        ),
     }
 }
 
@@ -265,151 +291,31 @@ mod tests {
     // as the tip rises above them (IEC 60584-1: emf(a,b) = −emf(b,a)).
     #[test]
     fn each_mistake_of_the_wiring_has_its_finding() {
-        let hand = Warmth::Hand;
-        let water = Warmth::Water(Some(Celsius(45.0)));
-        let (still, rose) = (|| steady(22.0), || ramp(22.0, 31.0));
-        let outlier = || {
-            let mut readings = steady(22.0);
-            readings[9] = Ok(Celsius(27.0));
-            readings
-        };
+        use Finding::{Answers, Dead, Reversed, Swapped, WrongPlace, WrongType};
+        let (hand, water) = (Warmth::Hand, Warmth::Water(Some(Celsius(45.0))));
+        let still = || (steady(22.0), steady(22.0));
+        let to = |celsius| (steady(22.0), ramp(22.0, celsius));
+        let at_fault = |found| (fault(found), fault(found));
+        let mut outlier = steady(22.0);
+        outlier[9] = Ok(Celsius(27.0));
+        let out_of_range_while_warm = (steady(22.0), fault(Fault::Reversed));
         for (name, warmth, wash, rinse, other, expected, instead) in [
-            (
-                "the right one",
-                hand,
-                (still(), rose()),
-                (still(), still()),
-                (still(), still()),
-                Finding::Answers,
-                None,
-            ),
-            (
-                "another is a little warmed",
-                hand,
-                (still(), rose()),
-                (still(), ramp(22.0, 25.5)),
-                (still(), still()),
-                Finding::Answers,
-                None,
-            ),
-            (
-                "the other of the machine",
-                hand,
-                (still(), still()),
-                (still(), rose()),
-                (still(), still()),
-                Finding::Swapped,
-                Some("dm1/rinse"),
-            ),
-            (
-                "that of another machine",
-                hand,
-                (still(), still()),
-                (still(), still()),
-                (still(), rose()),
-                Finding::WrongPlace,
-                Some("dm2/rinse"),
-            ),
-            (
-                "two at once",
-                hand,
-                (still(), rose()),
-                (still(), ramp(22.0, 30.0)),
-                (still(), still()),
-                Finding::WrongPlace,
-                Some("dm1/rinse"),
-            ),
-            (
-                "a fall",
-                hand,
-                (still(), ramp(22.0, 13.0)),
-                (still(), still()),
-                (still(), still()),
-                Finding::Reversed,
-                None,
-            ),
-            (
-                "below the range",
-                hand,
-                (still(), fault(Fault::Reversed)),
-                (still(), still()),
-                (still(), still()),
-                Finding::Reversed,
-                None,
-            ),
-            (
-                "nothing moves",
-                hand,
-                (still(), still()),
-                (still(), still()),
-                (still(), still()),
-                Finding::Dead,
-                None,
-            ),
-            (
-                "an outlier",
-                hand,
-                (still(), outlier()),
-                (still(), still()),
-                (still(), still()),
-                Finding::Dead,
-                None,
-            ),
-            (
-                "inside the noise",
-                hand,
-                (noisy(22.0), ramp(22.0, 25.0)),
-                (still(), still()),
-                (still(), still()),
-                Finding::Dead,
-                None,
-            ),
-            (
-                "no wire",
-                hand,
-                (fault(Fault::OpenCircuit), fault(Fault::OpenCircuit)),
-                (still(), still()),
-                (still(), still()),
-                Finding::Dead,
-                None,
-            ),
-            ("silence", hand, (vec![], vec![]), (still(), still()), (still(), still()), Finding::Dead, None),
-            (
-                "a hand of 60 °C",
-                hand,
-                (still(), ramp(22.0, 60.0)),
-                (still(), still()),
-                (still(), still()),
-                Finding::WrongType,
-                None,
-            ),
-            (
-                "out of range",
-                hand,
-                (fault(Fault::OutOfRange), fault(Fault::OutOfRange)),
-                (still(), still()),
-                (still(), still()),
-                Finding::WrongType,
-                None,
-            ),
-            (
-                "water by its thermometer",
-                water,
-                (still(), ramp(22.0, 44.0)),
-                (still(), still()),
-                (still(), still()),
-                Finding::Answers,
-                None,
-            ),
-            (
-                "water, wrong type",
-                water,
-                (still(), ramp(22.0, 38.0)),
-                (still(), still()),
-                (still(), still()),
-                Finding::WrongType,
-                None,
-            ),
+            ("the right one", hand, to(31.0), still(), still(), Answers, None),
+            ("another is a little warmed", hand, to(31.0), to(25.5), still(), Answers, None),
+            ("the other of the machine", hand, still(), to(31.0), still(), Swapped, Some("dm1/rinse")),
+            ("that of another machine", hand, still(), still(), to(31.0), WrongPlace, Some("dm2/rinse")),
+            ("two at once", hand, to(31.0), to(30.0), still(), WrongPlace, Some("dm1/rinse")),
+            ("a fall", hand, to(13.0), still(), still(), Reversed, None),
+            ("below the range", hand, out_of_range_while_warm, still(), still(), Reversed, None),
+            ("nothing moves", hand, still(), still(), still(), Dead, None),
+            ("an outlier", hand, (steady(22.0), outlier), still(), still(), Dead, None),
+            ("inside the noise", hand, (noisy(22.0), ramp(22.0, 25.0)), still(), still(), Dead, None),
+            ("no wire", hand, at_fault(Fault::OpenCircuit), still(), still(), Dead, None),
+            ("silence", hand, (vec![], vec![]), still(), still(), Dead, None),
+            ("a hand of 60 °C", hand, to(60.0), still(), still(), WrongType, None),
+            ("out of range", hand, at_fault(Fault::OutOfRange), still(), still(), WrongType, None),
+            ("water by its thermometer", water, to(44.0), still(), still(), Answers, None),
+            ("water, wrong type", water, to(38.0), still(), still(), WrongType, None),
         ] {
             let courses = [
                 course("dm1/wash", wash.0, wash.1),
@@ -425,6 +331,25 @@ mod tests {
             );
             assert!(found.seen.starts_with("dm1/wash"), "{name}: {}", found.seen);
         }
-        assert_eq!(judge("dm9/wash", hand, &[]).finding, Finding::Dead);
+        assert_eq!(judge("dm9/wash", hand, &[]).finding, Dead);
+    }
+
+    #[test]
+    fn what_was_not_read_is_not_said_to_have_stayed() {
+        let silent = |name: &str| course(name, vec![], vec![]);
+        let mut courses = vec![course("dm1/wash", steady(22.0), ramp(22.0, 31.0))];
+        let said = |courses: &[Course]| {
+            let seen = judge("dm1/wash", Warmth::Hand, courses).seen;
+            seen.split_once("and no other did").expect("it answers").1.to_owned()
+        };
+        assert_eq!(said(&courses), "");
+        courses.push(silent("dm2/wash"));
+        assert_eq!(said(&courses), ", as far as they were read: dm2/wash gave too little to see it by");
+        courses.extend(["dm3/wash", "dm4/wash", "dm5/wash", "dm6/wash"].map(silent));
+        assert!(
+            said(&courses).contains("dm2/wash, dm3/wash, dm4/wash and 2 more gave"),
+            "{}",
+            said(&courses)
+        );
     }
 }

@@ -39,8 +39,8 @@ pub struct LimitsInForce {
 }
 
 impl Reader {
-    /// What was in force at a moment, by the gateway's clock. Takes time for the machines, not
-    /// for the age of the ledger.
+    /// What was in force at a moment, by the gateway's clock. Takes time for the machines and
+    /// for the calibrations and amendments on record, not for the cycles.
     ///
     /// # Errors
     /// [`LedgerError`] where the database fails, and where the very record that would say it is

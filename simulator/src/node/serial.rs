@@ -73,12 +73,13 @@ impl PseudoTerminal {
     /// When the system gives none.
     pub fn open() -> Result<Self, SerialError> {
         let open_one = || -> rustix::io::Result<(OwnedFd, OwnedFd, PathBuf)> {
-            let master = openpt(OpenptFlags::RDWR | OpenptFlags::NOCTTY)?;
+            // A program started meanwhile must not hold it open: pulling it out would pass unnoticed.
+            let master = openpt(OpenptFlags::RDWR | OpenptFlags::NOCTTY | OpenptFlags::CLOEXEC)?;
             grantpt(&master)?;
             unlockpt(&master)?;
             let name = ptsname(&master, Vec::new())?;
             let path = PathBuf::from(std::ffi::OsStr::from_bytes(name.as_bytes()));
-            let slave = open(&path, OFlags::RDWR | OFlags::NOCTTY, Mode::empty())?;
+            let slave = open(&path, OFlags::RDWR | OFlags::NOCTTY | OFlags::CLOEXEC, Mode::empty())?;
             let mut settings = tcgetattr(&slave)?;
             settings.make_raw();
             tcsetattr(&slave, OptionalActions::Now, &settings)?;

@@ -21,7 +21,7 @@ use super::{counted, signed, tell};
 use jiff::tz::TimeZone;
 
 use crate::app::ledger::LedgerHandle;
-use crate::app::{Failure, Streams, configuration, ledger};
+use crate::app::{Failure, Streams, configuration, in_force, ledger};
 use crate::cli::ImportArgs;
 use crate::config::load::Loaded;
 use crate::config::resolve::Configuration;
@@ -171,6 +171,7 @@ fn take_over(
         by,
     };
     let pruned = reader.pruned_before().map_err(failed)?.unwrap_or(Timestamp::MIN);
+    let file = in_force::on_file(&reader).map_err(failed)?;
     let (mut cycles, mut cycles_known) = (Vec::new(), 0);
     for (machine, samples) in held.samples {
         let fresh = without_repeats(&reader, &loaded.configuration, &samples).map_err(failed)?;
@@ -183,6 +184,7 @@ fn take_over(
         let around = Past {
             configuration: &loaded.configuration,
             reader: &reader,
+            file: &file,
             machine,
             samples: past,
             released,

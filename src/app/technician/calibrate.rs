@@ -32,6 +32,11 @@ pub(in crate::app) fn calibrate(arguments: &CalibrateArgs, streams: &mut Streams
     let plan = arguments.points.0.iter().map(planned).collect::<Result<Vec<_>, _>>()?;
     let mut session = Session::begin(&arguments.own, streams)?;
     let language = session.language();
+    let near = session.loaded.configuration.limit(session.channel.machine, session.probe.place);
+    let near = near.ok_or_else(|| {
+        let summary = format!("{} belongs to no machine with a limit", session.arguments.probe);
+        Failure::from(Diagnostic::error("usage", summary).advice("see rinseward check-config"))
+    })?;
     for caution in words::calibration_cautions(language) {
         session.tell(&format!("! {caution}"))?;
     }
@@ -39,9 +44,7 @@ pub(in crate::app) fn calibrate(arguments: &CalibrateArgs, streams: &mut Streams
     for (place, planned) in plan.iter().enumerate() {
         points.push(compared(&mut session, planned, place + 1, plan.len())?);
     }
-    let (found, place) = (session.probe.calibration, session.probe.place);
-    let configuration = &session.loaded.configuration;
-    let near = configuration.limit(session.channel.machine, place).unwrap_or(Celsius(82.0));
+    let (at, found) = (session.clock.now(), session.probe.calibration);
     let fitted = work_out(&mut points, found, near).map_err(|error| {
         Diagnostic::error("calibration-refused", format!("{}: {error}", session.arguments.probe))
             .advice("look for the fault: type of the thermocouple, leads, cold reference, a bath not stirred")
@@ -54,7 +57,7 @@ pub(in crate::app) fn calibrate(arguments: &CalibrateArgs, streams: &mut Streams
     let until = last_day(&session, arguments)?;
     let done = Box::new(CalibrationDone {
         probe: session.arguments.probe.clone(),
-        at: session.clock.now(),
+        at,
         points,
         found: found.into(),
         left: fitted.left.into(),

@@ -25,6 +25,7 @@ pub(in crate::app) fn respond(arguments: &RespondArgs, streams: &mut Streams<'_>
     }
     session.tell(words::hold_in_air(language))?;
     let found = measured(&mut session)?;
+    let at = session.clock.now();
     let machine = session.loaded.configuration.machines.get(usize::from(session.channel.machine.0)).cloned();
     let tau = std::time::Duration::from_secs_f64(found.tau_s);
     let fast_enough = machine.as_ref().and_then(|machine| {
@@ -40,7 +41,7 @@ pub(in crate::app) fn respond(arguments: &RespondArgs, streams: &mut Streams<'_>
     }
     let done = Box::new(ResponseDone {
         probe: session.arguments.probe.clone(),
-        at: session.clock.now(),
+        at,
         tau_s: found.tau_s,
         expanded_s: found.expanded_s,
         residual_c: found.residual_c,

@@ -16,6 +16,7 @@ mod service;
 mod source;
 
 use std::collections::BTreeMap;
+use std::path::PathBuf;
 use std::time::Duration;
 
 use jiff::civil::Date;
@@ -57,11 +58,7 @@ pub(super) fn check(merged: &Merged, findings: &mut Findings) -> Option<(Configu
     let ahead_max = reader.duration("ahead-max", findings);
     out.section("[site]", reader.finish(findings));
 
-    let mut reader = Reader::new(&LEDGER, merged.table.get("ledger"), "[ledger]".to_owned(), whole.clone());
-    let path = reader.path("path", findings);
-    let commit_interval = reader.duration("commit-interval", findings);
-    let block_retention = reader.duration("block-retention", findings);
-    out.section("[ledger]", reader.finish(findings));
+    let (path, ledger) = read_ledger(merged.table.get("ledger"), whole.clone(), &mut out, findings);
 
     let mut reader =
         Reader::new(&SERVICE, merged.table.get("service"), "[service]".to_owned(), whole.clone());
@@ -89,8 +86,6 @@ pub(super) fn check(merged: &Merged, findings: &mut Findings) -> Option<(Configu
     if !findings.problems.is_empty() {
         return None;
     }
-    let ledger =
-        LedgerOptions { path: path?, commit_interval: commit_interval?, block_retention: block_retention? };
     let machines: Vec<Profile> = machines.into_iter().filter_map(|machine| machine.profile).collect();
     let (mut alerts, digest) = alerts?;
     let zone = alerts.zone.clone();
@@ -104,7 +99,7 @@ pub(super) fn check(merged: &Merged, findings: &mut Findings) -> Option<(Configu
         channels,
         calibration_holds,
         sources,
-        ledger,
+        ledger: ledger?,
         series,
         call,
         alerts,
@@ -115,6 +110,27 @@ pub(super) fn check(merged: &Merged, findings: &mut Findings) -> Option<(Configu
         web,
     };
     Some((configuration, out.text))
+}
+
+/// The path of the ledger, which others follow from, and all that is said of it.
+fn read_ledger(
+    node: Option<&Node>,
+    whole: Option<Place>,
+    out: &mut Canonical,
+    findings: &mut Findings,
+) -> (Option<PathBuf>, Option<LedgerOptions>) {
+    let mut reader = Reader::new(&LEDGER, node, "[ledger]".to_owned(), whole);
+    let path = reader.path("path", findings);
+    let commit_interval = reader.duration("commit-interval", findings);
+    let block_retention = reader.duration("block-retention", findings);
+    out.section("[ledger]", reader.finish(findings));
+    let options = path.clone().zip(commit_interval).zip(block_retention);
+    let options = options.map(|((path, commit_interval), block_retention)| LedgerOptions {
+        path,
+        commit_interval,
+        block_retention,
+    });
+    (path, options)
 }
 
 /// The zone of this computer, which is put on record with its name.

@@ -7,6 +7,7 @@
 use std::time::Duration;
 
 use crate::core::effect::TraceReading;
+use crate::core::linear::solve;
 use crate::core::time::Timestamp;
 
 /// One point of a trace.
@@ -345,29 +346,6 @@ fn fit_end(points: &[Point], answer: &[f64], end: f64, rest: f64) -> EndFit {
     let residuals = points.iter().zip(answer).map(|(p, answer)| flowing(p) - told(p.t, *answer));
     let sse = residuals.map(|residual| residual.powi(2)).sum();
     EndFit { end, drift: weights[1], sse }
-}
-
-/// Solves three equations by elimination with partial pivoting.
-fn solve(mut m: [[f64; 4]; 3]) -> [f64; 3] {
-    for column in 0..3 {
-        let pivot = (column..3)
-            .max_by(|a, b| m[*a][column].abs().total_cmp(&m[*b][column].abs()))
-            .expect("the range is not empty");
-        m.swap(column, pivot);
-        let pivot_row = m[column];
-        for row in &mut m[column + 1..] {
-            let factor = row[column] / pivot_row[column];
-            for (value, pivot) in row.iter_mut().zip(pivot_row) {
-                *value -= factor * pivot;
-            }
-        }
-    }
-    let mut x = [0.0; 3];
-    for row in (0..3).rev() {
-        let known: f64 = (row + 1..3).map(|k| m[row][k] * x[k]).sum();
-        x[row] = (m[row][3] - known) / m[row][row];
-    }
-    x
 }
 
 #[cfg(test)]

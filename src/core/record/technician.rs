@@ -12,7 +12,7 @@ use crate::core::time::Timestamp;
 pub struct CalibrationDone {
     /// Name of the channel.
     pub probe: String,
-    /// When the last of its points was taken.
+    /// When the last of its points was taken, by the gateway's clock.
     pub at: Timestamp,
     /// The points, in the order in which they were taken.
     pub points: Vec<CalibrationPoint>,
@@ -83,7 +83,7 @@ pub enum Against {
 pub struct ResponseDone {
     /// Name of the channel.
     pub probe: String,
-    /// When the step came.
+    /// When its answer was over, by the gateway's clock.
     pub at: Timestamp,
     /// Time constant in force from this record on: the time to 63.2 % of a step, s.
     pub tau_s: f64,

@@ -5,13 +5,14 @@ use std::fs;
 use std::io::Write;
 use std::path::Path;
 
-use rinseward::core::record::{Body, Cycle, Import};
+use rinseward::core::record::{Body, CalibrationDone, Correction, Cycle, Import, Record};
 use rinseward::core::time::Timestamp;
-use rinseward::ledger::Reader;
+use rinseward::ledger::{Commit, Reader};
 
 use super::{PIPE, json, kinds, records, say, whole};
 use crate::crash::gateway::Gateway;
 use crate::crash::kitchen::{Pack, Site, Stream, text};
+use crate::ledger::fixture::{commit, open, plain};
 
 /// A kitchen whose gateway hears parts of what its node measures.
 struct Bench {
@@ -154,6 +155,53 @@ fn a_gap_is_judged_late_and_nothing_twice() {
     });
     assert!(start.expect("a start").after_clean_stop, "an import is no broken run");
     whole(&ledger);
+}
+
+// Own promise: what is judged late is corrected by the calibration that was in force when it was
+// measured, as an unbroken run would have done. The offset is large enough to be seen in every rack.
+#[test]
+fn a_calibration_on_record_corrects_what_is_taken_over() {
+    const OFFSET_C: f64 = -2.0;
+    let bench = Bench::new(1.0);
+    bench.serve(bench.part(0, 35));
+    bench.serve(bench.part(70, 100));
+    let calibrated = Timestamp::from_micros(bench.stream.start_micros + bench.part(52, 70)[0].after_micros);
+    let correction = |offset_c| Correction { gain: 1.0, offset_c };
+    let done = CalibrationDone {
+        probe: "dm1/rinse".to_owned(),
+        at: calibrated,
+        points: Vec::new(),
+        found: correction(0.0),
+        left: correction(OFFSET_C),
+        expanded_c: 0.3,
+        until: None,
+        note: None,
+        by: "Eli".to_owned(),
+    };
+    let record = Record::new(calibrated, Some("dm1".to_owned()), Body::Calibration(Box::new(done)));
+    let (writer, _) = open(&bench.site.ledger());
+    commit(&writer, Commit { records: vec![plain(record)], ..Commit::default() }).expect("a record");
+    drop(writer);
+    let heard = bench.cycles();
+    bench.import(&bench.file("all.senml", bench.part(0, 100)));
+
+    let found = bench.cycles();
+    let (mut before, mut after) = (0, 0);
+    for cycle in bench.site.expected_cycles(&bench.stream) {
+        let start = instant(&cycle, "rinse_started");
+        let Some(own) = found.get(&start).filter(|_| !heard.contains_key(&start)) else { continue };
+        let plain_c = cycle["rinse_min_c"].as_f64().expect("measured");
+        let corrected_c = if own.rinse_ended < calibrated {
+            before += 1;
+            plain_c
+        } else {
+            after += 1;
+            plain_c + OFFSET_C
+        };
+        let found_c = own.rinse_min_c.expect("measured");
+        assert!((found_c - corrected_c).abs() < 0.3, "{found_c} °C, {corrected_c} °C: {own:?}");
+    }
+    assert!(before > 3 && after > 3, "{before} racks before it, {after} after");
 }
 
 // Readings newer than anything on record go through the machine itself, so that a node which
