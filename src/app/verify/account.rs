@@ -172,7 +172,12 @@ impl Reach {
 
     /// Whether the stretch holds every record there is.
     fn is_all(&self) -> bool {
-        self.header.first == 0 && self.header.end == self.header.size
+        self.header.first == 0 && self.is_newest()
+    }
+
+    /// Whether it ends with the newest record that the checkpoint counts.
+    fn is_newest(&self) -> bool {
+        self.header.end == self.header.size
     }
 
     /// Whether an end, or the lack of one, lies beyond the span.

@@ -248,7 +248,10 @@ fn site() -> &'static Site {
 
 /// What `verify` says of a report whose account was changed.
 fn changed(change: impl FnOnce(&mut Value)) -> (Option<i32>, String) {
-    let site = site();
+    changed_of(site(), change)
+}
+
+fn changed_of(site: &Site, change: impl FnOnce(&mut Value)) -> (Option<i32>, String) {
     let mut account: Value = serde_json::from_slice(&site.read("account.json")).expect("JSON");
     let before = account.clone();
     change(&mut account);
@@ -297,6 +300,23 @@ fn the_reports_of_the_days_around_it_are_whole_too() {
         let output = site.verify("report.pdf", None);
         assert_eq!(output.status.code(), Some(0), "{day}: {}", said(&output));
     }
+}
+
+// Where nothing came after the day, it is known that a service which stopped stands still.
+#[test]
+fn a_service_that_stands_still_at_the_end_cannot_be_left_out() {
+    let mut records = records();
+    let stopped = records.iter().position(|new| matches!(new.record.body, Body::ServiceStop(_)));
+    records.truncate(stopped.expect("it stopped") + 1);
+    let site = Site::of(records, "2026-01-02");
+    let output = site.verify("report.pdf", None);
+    assert_eq!(output.status.code(), Some(0), "{}", said(&output));
+    let (code, said) = changed_of(&site, |account| {
+        let gaps = account["machines"][1]["gaps"].as_array_mut().expect("a list");
+        gaps.retain(|gap| !gap["to"].is_null());
+    });
+    assert_eq!(code, Some(1), "{said}");
+    assert!(said.contains("account.json leaves out a gap of «dm2» from"), "{said}");
 }
 
 /// What is done to the account, how, and what must be said.

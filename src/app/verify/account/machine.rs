@@ -112,11 +112,11 @@ fn gaps(machine: &str, said: &[GapAccount], found: &[GapAccount], reach: &Reach,
             left.retain(|said| !own(said));
             continue;
         }
-        // The service stopped: since when it is up again may not be in the file, nor that it is.
-        if found.probe.is_none() && found.to.is_none() {
+        // The service stopped: that it is up again, and since when, may not be in the file.
+        if found.probe.is_none() && found.to.is_none() && !reach.is_newest() {
             continue;
         }
-        let lasts = found.probe.is_some() && reach.is_beyond(found.to);
+        let lasts = found.probe.is_some() && reach.is_beyond(found.to) && !reach.is_newest();
         let same = |said: &&GapAccount| match lasts {
             true => own(said) && said.filled == found.filled && reach.is_beyond(said.to),
             false => *said == found,
@@ -130,7 +130,9 @@ fn gaps(machine: &str, said: &[GapAccount], found: &[GapAccount], reach: &Reach,
             faults.tell(How::LeftOut, of(found));
         }
     }
-    for added in left.into_iter().filter(|said| !reach.is_beyond(said.to)) {
+    // Whether nothing came on record for long before the account was made is not in the file.
+    let open = |said: &&GapAccount| reach.is_beyond(said.to) && (said.probe.is_none() || !reach.is_newest());
+    for added in left.into_iter().filter(|said| !open(said)) {
         faults.tell(How::Added, of(added));
     }
 }
