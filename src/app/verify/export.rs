@@ -11,7 +11,7 @@ use std::path::Path;
 use jiff::tz::TimeZone;
 use serde::Serialize;
 
-use super::account::{AccountCheck, AccountFault, Faults};
+use super::account::{AccountCheck, AccountFault, Faults, NEVER};
 use super::attachments::{AttachmentError, attachments};
 use super::print::printable;
 use super::source::{Line, Source, next_line};
@@ -174,27 +174,31 @@ pub(in crate::app) fn verify_export(
     let mut account_faults = Faults::default();
     let mut account = match parts.account.as_ref().map(read_account).transpose()? {
         None => None,
-        Some(Some(account)) => Some(AccountCheck::new(account)),
+        Some(Some(account)) => Some(account),
         Some(None) => {
             account_faults.push(AccountFault::Shape);
             None
         }
     };
     let has_account = account.is_some();
+    let mut again: Option<AccountCheck> = None;
     let (examined, named) = examine(&parts.evidence.1, trust, |seen, header, zone| {
         if let Some(table) = &mut table {
             table.compare(seen, header, zone);
         }
-        if let Some(account) = &mut account {
-            account.take(seen, header, zone);
+        if let Some(account) = account.take() {
+            again = Some(AccountCheck::new(account, header, zone));
+        }
+        if let Some(again) = &mut again {
+            again.take(seen);
         }
     })?;
     let (table_faults, beyond) = match table {
         Some(table) => table.finish(parts.printed).map_err(CannotCheck::Read)?,
         None => (Vec::new(), None),
     };
-    if let Some(account) = account {
-        account_faults = account.finish(&examined.header);
+    if let Some(again) = again {
+        account_faults = again.finish();
     }
     let mut flaws: Vec<Told> =
         examined.findings.told.iter().map(|finding| told(&parts.evidence.0, finding)).collect();
@@ -209,7 +213,10 @@ pub(in crate::app) fn verify_export(
     Ok(ExportReport {
         whole,
         holds: if flaws.is_empty() { holds(&examined, &parts, rows, has_account) } else { Vec::new() },
-        remarks: remarks(&examined, &parts, named).into_iter().chain(beyond.map(told_beyond)).collect(),
+        remarks: remarks(&examined, &parts, named, &account_faults)
+            .into_iter()
+            .chain(beyond.map(told_beyond))
+            .collect(),
         site: examined.header.site.clone(),
         from: examined.header.from,
         to: examined.header.to,
@@ -391,8 +398,7 @@ fn told_of_table(file: &str, fault: &TableFault) -> Told {
 }
 
 fn told_of_account(fault: &AccountFault) -> Told {
-    let record = if let AccountFault::Record { record, .. } = fault { Some(*record) } else { None };
-    let (code, text) = (fault.code(), fault.to_string());
+    let (code, text, record) = (fault.code(), fault.to_string(), fault.record());
     Told { code, text, file: ACCOUNT.to_owned(), line: None, record, recorded: None }
 }
 
@@ -431,14 +437,14 @@ fn holds(examined: &Examined, parts: &Parts, rows: Option<usize>, account: bool)
     }
     if account {
         holds.push(
-            "account.json agrees in its counts, lowest minima and medians by day, its exceptions, checks and corrective actions"
+            "account.json was made again from these records and agrees, but for what a note names: nothing left out, nothing added"
                 .to_owned(),
         );
     }
     holds
 }
 
-fn remarks(examined: &Examined, parts: &Parts, named: bool) -> Vec<String> {
+fn remarks(examined: &Examined, parts: &Parts, named: bool, account: &Faults) -> Vec<String> {
     let mut remarks = Vec::new();
     if TimeZone::get(&examined.header.zone).is_err() {
         remarks.push(format!(
@@ -482,13 +488,11 @@ fn remarks(examined: &Examined, parts: &Parts, named: bool) -> Vec<String> {
     }
     if parts.printed {
         remarks.push(
-            "the printed pages were not read: they show what account.json and cycles.csv say, and those were checked"
+            "the printed pages were not read: they should say what account.json and cycles.csv say, and those were checked, but for what the next note names"
                 .to_owned(),
         );
-        remarks.push(
-            "monitored time, early warnings and times of recovery in account.json were not reckoned again"
-                .to_owned(),
-        );
+        let open: Vec<&str> = [NEVER].into_iter().chain(account.open.iter().copied()).collect();
+        remarks.push(format!("not reckoned again in account.json: {}", open.join("; ")));
     }
     remarks
 }
