@@ -55,9 +55,22 @@ pub(super) fn verify(arguments: &VerifyArgs, streams: &mut Streams<'_>) -> Resul
     } else {
         print::words(streams.out, &arguments.path, &audited, extent)
     };
-    written.map_err(Failure::output)?;
-    streams.out.flush().map_err(Failure::output)?;
-    conclude(&audited.report, &arguments.path)
+    let written = written.and_then(|()| streams.out.flush());
+    tell(conclude(&audited.report, &arguments.path), written, &arguments.path)
+}
+
+/// Ends with the code of the answer, whatever became of its words. Scripts are promised 0, 1 or 2: where it
+/// is whole and nobody could be told, that is 2; a reader who had read enough is no fault.
+fn tell(answer: Result<(), Failure>, written: std::io::Result<()>, path: &Path) -> Result<(), Failure> {
+    let written = match written {
+        Err(error) if error.kind() != std::io::ErrorKind::BrokenPipe => {
+            let diagnostic = Diagnostic::error("verify-unchecked", "the answer cannot be written");
+            let advice = "see that there is space where standard output goes, and verify it again";
+            Err(diagnostic.place(place_of(path)).because(&error).advice(advice).into())
+        }
+        Ok(()) | Err(_) => Ok(()),
+    };
+    answer.and(written)
 }
 
 /// The exit code, and what to do.
