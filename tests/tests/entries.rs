@@ -12,7 +12,7 @@ use std::time::{Duration, Instant};
 
 use jiff::{Timestamp, ToSpan};
 use rinseward::core::record::{AmendmentChange, Body, Check, Record};
-use rinseward::ledger::Reader;
+use rinseward::ledger::{Commit, NewRecord, Reader};
 use rinseward_simulator::scenario::Scenario;
 use rinseward_simulator::world::World;
 use rustix::process::{Pid, Signal, kill_process};
@@ -102,6 +102,53 @@ impl Kitchen {
 
 fn now() -> Timestamp {
     Timestamp::now()
+}
+
+// Regression: the clock went back while no service ran, and what was put on record then looked for ever
+// like something put in (`verify` 1), since nothing said that it had.
+#[test]
+fn a_clock_that_went_back_while_nothing_ran_is_on_record_first() {
+    let orders: [&[&str]; 5] = [
+        &["enter", "supply", "dm1", "--by", "AB"],
+        &["enter", "note", "The door seal leaks.", "--by", "AB"],
+        &["hold", "on", "--reason", "a complaint", "--by", "AB"],
+        &["key", "rotate", "--by", "AB"],
+        &["checkpoint", "make"],
+    ];
+    for order in orders {
+        let kitchen = Kitchen::new().opened();
+        let path = kitchen.path("ledger.sqlite");
+        let (code, said) = kitchen.say(&["checkpoint", "make"]);
+        assert_eq!(code, Some(0), "{said}");
+        let (code, key) = kitchen.say(&["key", "show"]);
+        assert_eq!(code, Some(0), "{key}");
+        let key = key.split_whitespace().find(|word| word.contains('+')).expect("a public key").to_owned();
+        let ahead = rinseward::core::time::Timestamp::from_micros(now().as_microsecond() + 3_600_000_000);
+        let (writer, _) = crate::ledger::fixture::open(&path);
+        let supply = Check::Supply { at: ahead, enough: true, note: None, by: "AB".to_owned() };
+        let note = rinseward::core::record::Note { at: None, text: "Late.".to_owned(), by: "AB".to_owned() };
+        let records = [Body::Check(supply), Body::Note(note)].map(|body| NewRecord {
+            record: Record::new(ahead, None, body),
+            trace: None,
+        });
+        let commit = Commit { records: records.into(), ..Commit::default() };
+        crate::ledger::fixture::commit(&writer, commit).expect("stored");
+        writer.close().expect("an orderly end");
+        let before = kitchen.records().len();
+
+        let (code, said) = kitchen.say(order);
+        assert_eq!(code, Some(0), "{order:?}: {said}");
+        let records = kitchen.records();
+        let Some(Body::ClockStep(step)) = records.get(before).map(|record| &record.body) else {
+            panic!("{order:?}: no step of the clock: {records:?}");
+        };
+        assert!(step.from == ahead && step.to < ahead, "{step:?}");
+        let (code, said) = kitchen.say(&["checkpoint", "make"]);
+        assert_eq!(code, Some(0), "{said}");
+        let mut verify = Command::new(env!("CARGO_BIN_EXE_rinseward"));
+        let verify = verify.arg("verify").arg(&path).args(["--key", &key]).output().expect("a start");
+        assert_eq!(verify.status.code(), Some(0), "{order:?} {key}: {verify:?}");
+    }
 }
 
 // The site is at UTC; the computer on which it is typed is put to Tokyo, nine hours ahead.
