@@ -10,6 +10,7 @@ mod attachments;
 mod export;
 mod print;
 mod rows;
+mod said;
 mod source;
 mod table;
 
