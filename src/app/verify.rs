@@ -208,7 +208,7 @@ fn read_signed(path: &Path, keys: &[VerifyingKey]) -> Result<Checkpoint, Failure
     held.ok_or_else(|| {
         let origin = Checkpoint::parse(note.unverified_text()).map(|says| says.origin).unwrap_or_default();
         let cause = if keys.iter().any(|key| key.name() == origin) {
-            "none of the keys given signed it".to_owned()
+            "none of the keys given signed it, so that it may be of another ledger of this name".to_owned()
         } else {
             format!("it is of another ledger, «{origin}», and none of the keys given signed it")
         };
