@@ -127,10 +127,8 @@ fn a_clock_that_went_back_while_nothing_ran_is_on_record_first() {
         let (writer, _) = crate::ledger::fixture::open(&path);
         let supply = Check::Supply { at: ahead, enough: true, note: None, by: "AB".to_owned() };
         let note = rinseward::core::record::Note { at: None, text: "Late.".to_owned(), by: "AB".to_owned() };
-        let records = [Body::Check(supply), Body::Note(note)].map(|body| NewRecord {
-            record: Record::new(ahead, None, body),
-            trace: None,
-        });
+        let records = [Body::Check(supply), Body::Note(note)]
+            .map(|body| NewRecord { record: Record::new(ahead, None, body), trace: None });
         let commit = Commit { records: records.into(), ..Commit::default() };
         crate::ledger::fixture::commit(&writer, commit).expect("stored");
         writer.close().expect("an orderly end");
@@ -149,6 +147,32 @@ fn a_clock_that_went_back_while_nothing_ran_is_on_record_first() {
         let verify = verify.arg("verify").arg(&path).args(["--key", &key]).output().expect("a start");
         assert_eq!(verify.status.code(), Some(0), "{order:?} {key}: {verify:?}");
     }
+}
+
+// What `enter` answers and what `history` says later come of one function.
+#[test]
+fn history_says_whether_a_check_was_good() {
+    let kitchen = Kitchen::new().opened();
+    let entries: [(&[&str], Option<bool>); 4] = [
+        // Food Code 2022 4-501.114(A): no solution of chlorine is below 25 mg/L.
+        (&["sanitizer", "dm2", "--by", "AB", "--mg-per-l", "10", "--ph", "7"], Some(false)),
+        (&["supply", "dm1", "--by", "AB"], Some(true)),
+        (&["supply", "dm1", "--by", "AB", "--short"], Some(false)),
+        (&["drain-and-clean", "dm1", "--by", "AB"], None),
+    ];
+    for (entry, expected) in entries {
+        let (code, said) = kitchen.say(&[&["enter"], entry, &["--json"]].concat());
+        assert_eq!(code, Some(0), "{said}");
+        let done: serde_json::Value = serde_json::from_str(&said).expect("JSON");
+        assert_eq!(done["judged"]["good"].as_bool(), expected, "{entry:?}: {said}");
+        let (code, said) = kitchen.say(&["history", "--show", "checks", "--json"]);
+        assert_eq!(code, Some(0), "{said}");
+        let last = said.lines().rfind(|line| line.starts_with('{')).expect("a check");
+        let told: serde_json::Value = serde_json::from_str(last).expect("JSON");
+        assert_eq!((&told["index"], told["good"].as_bool()), (&done["record"], expected), "{said}");
+    }
+    let (_, said) = kitchen.say(&["history", "--show", "checks", "--csv"]);
+    assert!(said.lines().next().is_some_and(|heads| heads.ends_with(",good")), "{said}");
 }
 
 // The site is at UTC; the computer on which it is typed is put to Tokyo, nine hours ahead.
