@@ -21,6 +21,22 @@ impl Failure {
         Self { diagnostics: vec![diagnostic], closed }
     }
 
+    /// What a person is to be told on the way could not be written: what was asked for is not done, whether
+    /// its reader has gone or its disk is full.
+    #[must_use]
+    pub fn cut_short(error: io::Error) -> Self {
+        Self { closed: false, ..Self::output(error) }
+    }
+
+    /// Ends a command whose answer was decided before it was written: what became of the writing
+    /// takes back no answer that is «not good».
+    ///
+    /// # Errors
+    /// The decided one, else that of the writing.
+    pub fn decided(answer: Result<(), Self>, written: io::Result<()>) -> Result<(), Self> {
+        answer.and_then(|()| written.map_err(Self::output))
+    }
+
     /// Passes every failure but the one that the reader of the answer has gone.
     ///
     /// # Errors

@@ -13,7 +13,9 @@ use crate::core::record::{Body, ConfigurationChange, Record, ServiceStart};
 use crate::core::site::Site;
 use crate::core::time::Timestamp;
 use crate::diagnostic::Diagnostic;
-use crate::ledger::{Commit, LedgerError, Names, Options, Owner, Reader, Recovered, Retry, Writer};
+use crate::ledger::{
+    Append, Commit, LedgerError, Names, NewRecord, Options, Owner, Reader, Recovered, Retry, Writer,
+};
 use crate::runtime::clock::STEP_MIN;
 use crate::runtime::driver::{Outcome, Store, clock_step};
 use crate::runtime::gather::Gather;
@@ -72,7 +74,7 @@ fn open_from(
 }
 
 /// Opens the ledger at `path` for what people put on record where no service runs: nothing is
-/// said of a start, and the core is where it was.
+/// said of a start, and the core is where it was. That the clock went back is on record before it.
 ///
 /// # Errors
 /// The ledger's, as a diagnostic.
@@ -83,10 +85,13 @@ pub(super) fn open_alone(
 ) -> Result<(LedgerHandle, Gather), Failure> {
     let (writer, recovered) = open_writer(loaded, path, now).map_err(|error| diagnose(&error, path))?;
     let (gather, _) = recover(loaded, path, &recovered).map_err(|error| diagnose(&error, path))?;
-    Ok((LedgerHandle::new(writer, &recovered, path), gather))
+    let handle = LedgerHandle::new(writer, &recovered, path);
+    record_step(&handle, &recovered, now).map_err(|error| diagnose(&error, path))?;
+    Ok((handle, gather))
 }
 
-/// Opens the ledger at `path` as [`open_alone`] does, for readings of the past.
+/// Opens the ledger at `path` as [`open_alone`] does, for readings of the past. That the clock went
+/// back goes on record with them, so that an import that is refused leaves nothing.
 ///
 /// # Errors
 /// The ledger's, as a diagnostic; a service that has it is to be stopped.
@@ -97,7 +102,11 @@ pub(super) fn open_for_import(
 ) -> Result<(LedgerHandle, Gather), Failure> {
     match open_writer(loaded, path, now) {
         Ok((writer, recovered)) => {
-            let (gather, _) = recover(loaded, path, &recovered).map_err(|error| diagnose(&error, path))?;
+            let (mut gather, _) =
+                recover(loaded, path, &recovered).map_err(|error| diagnose(&error, path))?;
+            if let Some(step) = step_back(&recovered, now) {
+                gather.record(step);
+            }
             Ok((LedgerHandle::new(writer, &recovered, path), gather))
         }
         Err(error @ LedgerError::InUse { .. }) => {
@@ -132,6 +141,34 @@ fn open_writer(loaded: &Loaded, path: &Path, now: Timestamp) -> Result<(Writer, 
     Writer::open(&options, names, now)
 }
 
+/// The record that the clock of the gateway went back since the last one, where it did.
+fn step_back(recovered: &Recovered, now: Timestamp) -> Option<Record> {
+    let last = recovered.last_recorded.filter(|last| last.since(now) > STEP_MIN)?;
+    tracing::warn!(last_record = %last, %now, "the clock is behind the last record; was it set?");
+    Some(clock_step(last, now))
+}
+
+/// Puts on record that the clock went back, where it did: before a record of an earlier time, which
+/// would look like one that was put in. Blocks until it is on the device.
+///
+/// # Errors
+/// The ledger's.
+pub(super) fn record_step(
+    handle: &LedgerHandle,
+    recovered: &Recovered,
+    now: Timestamp,
+) -> Result<(), LedgerError> {
+    let Some(record) = step_back(recovered, now) else { return Ok(()) };
+    // One answer comes, so that the writer never waits here.
+    let (answer, stored) = std::sync::mpsc::sync_channel(1);
+    let append = Append { records: vec![NewRecord { record, trace: None }], ..Append::default() };
+    handle.append_then(append, Box::new(move |result| drop(answer.send(result))));
+    match stored.recv() {
+        Ok(result) => result.map(drop).map_err(|refused| refused.error),
+        Err(_) => Err(LedgerError::WriterEnded { source: None }),
+    }
+}
+
 fn record_start(
     gather: &mut Gather,
     loaded: &Loaded,
@@ -139,9 +176,8 @@ fn record_start(
     start: ServiceStart,
     now: Timestamp,
 ) {
-    if let Some(last) = recovered.last_recorded.filter(|last| last.since(now) > STEP_MIN) {
-        tracing::warn!(last_record = %last, %now, "the clock is behind the last record; was it set?");
-        gather.record(clock_step(last, now));
+    if let Some(step) = step_back(recovered, now) {
+        gather.record(step);
     }
     gather.record(Record::new(now, None, Body::ServiceStart(start)));
     let sha256 = loaded.sha256();

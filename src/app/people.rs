@@ -138,13 +138,13 @@ fn test(arguments: &TestArgs, streams: &mut Streams<'_>) -> Result<(), Failure> 
             writeln!(streams.out, "{mark} {:<32} {:<14} {}", step.route, step.what, step.said)
         })
     };
-    written.map_err(Failure::output)?;
-    let failed = trial.steps.iter().filter(|step| !step.good).count();
-    if failed == 0 {
-        return Ok(());
-    }
-    let summary = format!("the test to «{}» did not get through every channel", arguments.contact);
-    Err(Diagnostic::error("alert-test", summary).advice("the lines marked ✗ say what to mend").into())
+    let answer = if trial.steps.iter().all(|step| step.good) {
+        Ok(())
+    } else {
+        let summary = format!("the test to «{}» did not get through every channel", arguments.contact);
+        Err(Diagnostic::error("alert-test", summary).advice("the lines marked ✗ say what to mend").into())
+    };
+    Failure::decided(answer, written)
 }
 
 /// A name as one segment of a path (RFC 3986 §2.1).

@@ -163,7 +163,7 @@ impl Proving<'_> {
         let out = if self.arguments.json { &mut *streams.err } else { &mut *streams.out };
         let lines = sentences.iter().flat_map(|sentence| wrapped(sentence, WIDTH));
         let said = lines.into_iter().try_for_each(|line| writeln!(out, "{line}"));
-        said.and_then(|()| out.flush()).map_err(Failure::output)
+        said.and_then(|()| out.flush()).map_err(Failure::cut_short)
     }
 
     fn enter(&self) -> Result<(), Failure> {
@@ -294,7 +294,10 @@ fn tell(answer: &Answer<'_>, json: bool, streams: &mut Streams<'_>) -> Result<()
     } else {
         writeln!(streams.out, "What was found is on record{record}.")
     };
-    written.map_err(Failure::output)?;
+    Failure::decided(conclude(answer), written)
+}
+
+fn conclude(answer: &Answer<'_>) -> Result<(), Failure> {
     if answer.done.good {
         return Ok(());
     }

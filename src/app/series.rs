@@ -31,12 +31,12 @@ fn test(arguments: &SeriesTestArgs, streams: &mut Streams<'_>) -> Result<(), Fai
     let configuration = &loaded.configuration;
     let options = configuration.series.as_ref().ok_or_else(not_configured)?;
     let done = run::runtime()?.block_on(trial::run(options, &configuration.site, Clock::system().now()));
-    if arguments.json { json(&done, options, streams.out) } else { text(&done, streams.out) }
-        .map_err(Failure::output)?;
-    match done.into_iter().find_map(|done| done.result.err()) {
+    let written = if arguments.json { json(&done, options, streams.out) } else { text(&done, streams.out) };
+    let answer = match done.into_iter().find_map(|done| done.result.err()) {
         Some(explanation) => Err(Failure::from(diagnose(&explanation, options))),
         None => Ok(()),
-    }
+    };
+    Failure::decided(answer, written)
 }
 
 fn text(done: &[Done], out: &mut dyn Write) -> std::io::Result<()> {

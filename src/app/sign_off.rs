@@ -61,15 +61,18 @@ pub(super) fn sign_off(arguments: &SignOffArgs, streams: &mut Streams<'_>) -> Re
     let evidence = Evidence::read(&reader, &signed).map_err(|error| failed(&error, &path))?;
     drop(reader);
     let draft = paper(arguments, &signed, None, &evidence, None, &loaded);
+    let mut shown = Ok(());
     if !arguments.json {
-        signoff::text::write(streams.out, &draft).map_err(Failure::output)?;
+        shown = signoff::text::write(streams.out, &draft);
     }
     if !signed.open_points.is_empty() && !arguments.open_points_are_known {
         if arguments.json {
-            show(arguments, &signed, None, streams)?;
+            shown = show(arguments, &signed, None, streams);
         }
-        return Err(refused(&signed, arguments, &loaded));
+        return Failure::decided(Err(refused(&signed, arguments, &loaded)), shown);
     }
+    // Nobody signs what could not be shown.
+    shown.map_err(Failure::cut_short)?;
     if !arguments.yes {
         confirm(arguments, streams)?;
     }
@@ -78,20 +81,18 @@ pub(super) fn sign_off(arguments: &SignOffArgs, streams: &mut Streams<'_>) -> Re
     let Some(record) = done.record else { return Err(unrecorded(&path)) };
     // Who stands beside the name, and the instant, are those of the record.
     signed = recorded(&open(&path)?, record, &path)?.1;
-    if arguments.json {
-        show(arguments, &signed, Some(record), streams)?;
+    let told = if arguments.json {
+        show(arguments, &signed, Some(record), streams)
     } else {
         let said = match arguments.language {
             Language::English => "is signed off",
             Language::Spanish => "queda firmada",
         };
         writeln!(streams.out, "\n{} {said} [record {record}].", arguments.machine)
-            .map_err(Failure::output)?;
-    }
-    match staged {
-        Some(staged) => put(staged, arguments, record, &signed, &evidence, &loaded),
-        None => Ok(()),
-    }
+    };
+    // It is signed by now: the sheet is written though nobody reads the answer.
+    let put = staged.map_or(Ok(()), |staged| put(staged, arguments, record, &signed, &evidence, &loaded));
+    Failure::decided(put, told)
 }
 
 /// Prints the sheet of an earlier sign-off again.
@@ -114,7 +115,7 @@ fn again(
             let staged = Staged::new(out, arguments.force)?;
             put(staged, arguments, index, &signed, &evidence, loaded)
         }
-        None if arguments.json => show(arguments, &signed, Some(index), streams),
+        None if arguments.json => show(arguments, &signed, Some(index), streams).map_err(Failure::output),
         None => {
             let seal = covering(seal::newest(reader).map_err(|error| failed(&error, path))?, index);
             let sheet = paper(arguments, &signed, Some(index), &evidence, seal.as_ref(), loaded);
@@ -172,11 +173,11 @@ fn show(
     signed: &SignedOff,
     record: Option<u64>,
     streams: &mut Streams<'_>,
-) -> Result<(), Failure> {
+) -> std::io::Result<()> {
     let shown = Shown { machine: &arguments.machine, record, signed };
     let out = &mut *streams.out;
     let written = serde_json::to_writer(&mut *out, &shown).map_err(std::io::Error::from);
-    written.and_then(|()| writeln!(out)).map_err(Failure::output)
+    written.and_then(|()| writeln!(out))
 }
 
 /// Asks whoever sits at the terminal; where nobody does, `--yes` must say it.

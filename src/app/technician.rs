@@ -90,7 +90,12 @@ impl<'s, 'a> Session<'s, 'a> {
     /// Tells the person at the machine something: beside the answer, where that is for a program.
     fn tell(&mut self, text: &str) -> Result<(), Failure> {
         let to: &mut dyn Write = if self.arguments.answer.json { self.streams.err } else { self.streams.out };
-        writeln!(to, "{text}").and_then(|()| to.flush()).map_err(Failure::output)
+        writeln!(to, "{text}").and_then(|()| to.flush()).map_err(Failure::cut_short)
+    }
+
+    /// Tells what is on record by now: nothing is left to do where nobody reads it.
+    fn tell_recorded(&mut self, text: &str) -> Result<(), Failure> {
+        writeln!(self.streams.out, "{text}").map_err(Failure::output)
     }
 
     /// Waits for a person to press Enter, where there is one; what was measured meanwhile counts no more.

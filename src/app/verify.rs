@@ -10,6 +10,7 @@ mod attachments;
 mod export;
 mod print;
 mod rows;
+mod said;
 mod source;
 mod table;
 
@@ -55,9 +56,22 @@ pub(super) fn verify(arguments: &VerifyArgs, streams: &mut Streams<'_>) -> Resul
     } else {
         print::words(streams.out, &arguments.path, &audited, extent)
     };
-    written.map_err(Failure::output)?;
-    streams.out.flush().map_err(Failure::output)?;
-    conclude(&audited.report, &arguments.path)
+    let written = written.and_then(|()| streams.out.flush());
+    tell(conclude(&audited.report, &arguments.path), written, &arguments.path)
+}
+
+/// Ends with the code of the answer, whatever became of its words. Scripts are promised 0, 1 or 2: where it
+/// is whole and nobody could be told, that is 2; a reader who had read enough is no fault.
+fn tell(answer: Result<(), Failure>, written: std::io::Result<()>, path: &Path) -> Result<(), Failure> {
+    let written = match written {
+        Err(error) if error.kind() != std::io::ErrorKind::BrokenPipe => {
+            let diagnostic = Diagnostic::error("verify-unchecked", "the answer cannot be written");
+            let advice = "see that there is space where standard output goes, and verify it again";
+            Err(diagnostic.place(place_of(path)).because(&error).advice(advice).into())
+        }
+        Ok(()) | Err(_) => Ok(()),
+    };
+    answer.and(written)
 }
 
 /// The exit code, and what to do.
@@ -194,7 +208,7 @@ fn read_signed(path: &Path, keys: &[VerifyingKey]) -> Result<Checkpoint, Failure
     held.ok_or_else(|| {
         let origin = Checkpoint::parse(note.unverified_text()).map(|says| says.origin).unwrap_or_default();
         let cause = if keys.iter().any(|key| key.name() == origin) {
-            "none of the keys given signed it".to_owned()
+            "none of the keys given signed it, so that it may be of another ledger of this name".to_owned()
         } else {
             format!("it is of another ledger, «{origin}», and none of the keys given signed it")
         };

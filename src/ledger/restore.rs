@@ -23,7 +23,7 @@ use super::retention::held;
 use super::schema::{Copy, beside, check_place, open_to_write_with};
 use super::{NewRecord, Reader};
 use crate::core::merkle::Hash;
-use crate::core::record::{Body, LawfulHold, Record, Restored};
+use crate::core::record::{Body, Clock, ClockStep, LawfulHold, Record, Restored};
 use crate::core::time::Timestamp;
 
 /// What is to be done.
@@ -169,7 +169,11 @@ fn put_on_record(
     let mut store = Store { connection, path: path.to_owned(), numbers: Numbers::default(), state, held };
     let root = Hash(found.root).to_string();
     let restored = Restored { records: found.records, root, by: order.by.to_owned() };
-    let bodies = std::iter::once(Body::Restored(restored));
+    // A clock that went back since the backup is told of first, as at each start of the service.
+    let step = store.state.last_recorded.map(Timestamp::from_micros).filter(|last| order.now < *last);
+    let step = step.map(|from| ClockStep { clock: Clock::Gateway, from, to: order.now });
+    let place = u64::from(step.is_some());
+    let bodies = step.map(Body::ClockStep).into_iter().chain([Body::Restored(restored)]);
     let bodies = bodies.chain(holds.iter().cloned().map(Body::LawfulHold));
     let record = |body| NewRecord { record: Record::new(order.now, None, body), trace: None };
     let records = bodies.map(record).collect();
@@ -177,7 +181,7 @@ fn put_on_record(
     let connection = store.connection;
     connection.query_row("PRAGMA wal_checkpoint(TRUNCATE)", [], |_| Ok(())).map_err(failed)?;
     connection.close().map_err(|(_, source)| failed(source))?;
-    Ok(committed.first_index.unwrap_or(found.records))
+    Ok(committed.first_index.unwrap_or(found.records) + place)
 }
 
 /// What the ledger that is there has beside the backup.

@@ -12,7 +12,7 @@ use std::time::{Duration, Instant};
 
 use jiff::{Timestamp, ToSpan};
 use rinseward::core::record::{AmendmentChange, Body, Check, Record};
-use rinseward::ledger::Reader;
+use rinseward::ledger::{Commit, NewRecord, Reader};
 use rinseward_simulator::scenario::Scenario;
 use rinseward_simulator::world::World;
 use rustix::process::{Pid, Signal, kill_process};
@@ -102,6 +102,77 @@ impl Kitchen {
 
 fn now() -> Timestamp {
     Timestamp::now()
+}
+
+// Regression: the clock went back while no service ran, and what was put on record then looked for ever
+// like something put in (`verify` 1), since nothing said that it had.
+#[test]
+fn a_clock_that_went_back_while_nothing_ran_is_on_record_first() {
+    let orders: [&[&str]; 5] = [
+        &["enter", "supply", "dm1", "--by", "AB"],
+        &["enter", "note", "The door seal leaks.", "--by", "AB"],
+        &["hold", "on", "--reason", "a complaint", "--by", "AB"],
+        &["key", "rotate", "--by", "AB"],
+        &["checkpoint", "make"],
+    ];
+    for order in orders {
+        let kitchen = Kitchen::new().opened();
+        let path = kitchen.path("ledger.sqlite");
+        let (code, said) = kitchen.say(&["checkpoint", "make"]);
+        assert_eq!(code, Some(0), "{said}");
+        let (code, key) = kitchen.say(&["key", "show"]);
+        assert_eq!(code, Some(0), "{key}");
+        let key = key.split_whitespace().find(|word| word.contains('+')).expect("a public key").to_owned();
+        let ahead = rinseward::core::time::Timestamp::from_micros(now().as_microsecond() + 3_600_000_000);
+        let (writer, _) = crate::ledger::fixture::open(&path);
+        let supply = Check::Supply { at: ahead, enough: true, note: None, by: "AB".to_owned() };
+        let note = rinseward::core::record::Note { at: None, text: "Late.".to_owned(), by: "AB".to_owned() };
+        let records = [Body::Check(supply), Body::Note(note)]
+            .map(|body| NewRecord { record: Record::new(ahead, None, body), trace: None });
+        let commit = Commit { records: records.into(), ..Commit::default() };
+        crate::ledger::fixture::commit(&writer, commit).expect("stored");
+        writer.close().expect("an orderly end");
+        let before = kitchen.records().len();
+
+        let (code, said) = kitchen.say(order);
+        assert_eq!(code, Some(0), "{order:?}: {said}");
+        let records = kitchen.records();
+        let Some(Body::ClockStep(step)) = records.get(before).map(|record| &record.body) else {
+            panic!("{order:?}: no step of the clock: {records:?}");
+        };
+        assert!(step.from == ahead && step.to < ahead, "{step:?}");
+        let (code, said) = kitchen.say(&["checkpoint", "make"]);
+        assert_eq!(code, Some(0), "{said}");
+        let mut verify = Command::new(env!("CARGO_BIN_EXE_rinseward"));
+        let verify = verify.arg("verify").arg(&path).args(["--key", &key]).output().expect("a start");
+        assert_eq!(verify.status.code(), Some(0), "{order:?} {key}: {verify:?}");
+    }
+}
+
+// What `enter` answers and what `history` says later come of one function.
+#[test]
+fn history_says_whether_a_check_was_good() {
+    let kitchen = Kitchen::new().opened();
+    let entries: [(&[&str], Option<bool>); 4] = [
+        // Food Code 2022 4-501.114(A): no solution of chlorine is below 25 mg/L.
+        (&["sanitizer", "dm2", "--by", "AB", "--mg-per-l", "10", "--ph", "7"], Some(false)),
+        (&["supply", "dm1", "--by", "AB"], Some(true)),
+        (&["supply", "dm1", "--by", "AB", "--short"], Some(false)),
+        (&["drain-and-clean", "dm1", "--by", "AB"], None),
+    ];
+    for (entry, expected) in entries {
+        let (code, said) = kitchen.say(&[&["enter"], entry, &["--json"]].concat());
+        assert_eq!(code, Some(0), "{said}");
+        let done: serde_json::Value = serde_json::from_str(&said).expect("JSON");
+        assert_eq!(done["judged"]["good"].as_bool(), expected, "{entry:?}: {said}");
+        let (code, said) = kitchen.say(&["history", "--show", "checks", "--json"]);
+        assert_eq!(code, Some(0), "{said}");
+        let last = said.lines().rfind(|line| line.starts_with('{')).expect("a check");
+        let told: serde_json::Value = serde_json::from_str(last).expect("JSON");
+        assert_eq!((&told["index"], told["good"].as_bool()), (&done["record"], expected), "{said}");
+    }
+    let (_, said) = kitchen.say(&["history", "--show", "checks", "--csv"]);
+    assert!(said.lines().next().is_some_and(|heads| heads.ends_with(",good")), "{said}");
 }
 
 // The site is at UTC; the computer on which it is typed is put to Tokyo, nine hours ahead.

@@ -7,15 +7,17 @@ use super::cycles::{in_pages, line, page};
 use crate::app::alerts::story;
 use crate::app::{Failure, Streams};
 use crate::cli::HistoryArgs;
+use crate::config::recorded::Recorded;
 use crate::core::late::{late_by, stands_at};
+use crate::core::logbook::judge_known;
 use crate::core::record::{Amendment, Body, Check, Record};
-use crate::ledger::{Found, LedgerError, RecordFilter, Subject};
+use crate::ledger::{Found, LedgerError, Order, Reader, RecordFilter, Subject};
 use crate::report::alerts::{self as told, standing};
 use crate::report::said;
 use crate::report::sheet::{Cell, Column, Form, Sheet, Unit};
 
 /// Columns of `--show checks`.
-static CHECKS: [Column; 16] = [
+static CHECKS: [Column; 17] = [
     Column::under("index", Unit::Count, "record", 7),
     Column::under("machine", Unit::Text, "machine", 12),
     Column::under("at", Unit::Instant, "made at", 19),
@@ -32,6 +34,7 @@ static CHECKS: [Column; 16] = [
     Column::below("said"),
     Column::nowhere("amendments", Unit::Text),
     Column::below("amended"),
+    Column::under("good", Unit::Flag, "good", 4),
 ];
 
 /// Columns of `--show alerts`.
@@ -164,10 +167,50 @@ pub(super) fn checks(
     streams: &mut Streams<'_>,
 ) -> Result<(), Failure> {
     let sheet = ground.sheet(&CHECKS, arguments);
-    ground.list(&sheet, arguments, &["check"], streams, check_row).map(drop)
+    let sites = Sites::read(&ground.reader).map_err(|error| ground.failed(&error))?;
+    let row = |ground: &Ground, index, record: &Record| check_row(ground, &sites, index, record);
+    ground.list(&sheet, arguments, &["check"], streams, row).map(drop)
 }
 
-fn check_row(ground: &Ground, index: u64, record: &Record) -> Result<Option<Vec<Cell>>, LedgerError> {
+/// The site as each configuration on record has it, in order of the records; `None` where one cannot be read
+/// because its record is damaged.
+struct Sites(Vec<(u64, Option<Recorded>)>);
+
+impl Sites {
+    fn read(reader: &Reader) -> Result<Self, LedgerError> {
+        let filter =
+            RecordFilter { kinds: vec!["configuration-change".to_owned()], ..RecordFilter::default() };
+        let mut sites = Vec::new();
+        reader.events(Order::OldestFirst, &filter, |index, found| {
+            match found.map(|(_, record)| record.body) {
+                Ok(Body::ConfigurationChange(change)) => {
+                    // One that is no configuration of this program leaves the one before in force.
+                    sites.extend(Recorded::read(&change.toml).map(|read| (index, Some(read))));
+                }
+                Ok(_) => {}
+                Err(_) => sites.push((index, None)),
+            }
+            ControlFlow::Continue(())
+        })?;
+        sites.sort_by_key(|(index, _)| *index);
+        Ok(Self(sites))
+    }
+
+    /// Whether a check was good, by the machine as it was configured then; `None` where nothing is known
+    /// of it, or nothing is to be judged.
+    fn good(&self, check: &Check, machine: Option<&str>, index: u64) -> Option<bool> {
+        let later = self.0.partition_point(|(since, _)| *since < index);
+        let site = later.checked_sub(1).and_then(|place| self.0[place].1.as_ref());
+        judge_known(check, machine.and_then(|name| site?.machine(name))).good
+    }
+}
+
+fn check_row(
+    ground: &Ground,
+    sites: &Sites,
+    index: u64,
+    record: &Record,
+) -> Result<Option<Vec<Cell>>, LedgerError> {
     let Body::Check(check) = &record.body else { return Ok(None) };
     let (amendments, amended) = ground.amended(index)?;
     let (mut mg_per_l, mut acidity, mut solution_c) = (None, None, None);
@@ -198,6 +241,7 @@ fn check_row(ground: &Ground, index: u64, record: &Record) -> Result<Option<Vec<
         Cell::Text(said::of_check(check)),
         amendments,
         amended,
+        sites.good(check, record.machine.as_deref(), index).map_or(Cell::Empty, Cell::Flag),
     ]))
 }
 

@@ -134,6 +134,9 @@ fn read(path: &Path, loaded: &Loaded, now: Timestamp) -> Result<Held, Failure> {
             return Err(refused(summary, "split it, such as by days, and import the parts in order", path));
         }
     }
+    if samples.is_empty() {
+        return Err(nothing_in(path, refused_count).into());
+    }
     let digest: [u8; 32] = digest.lock().unwrap_or_else(PoisonError::into_inner).clone().finalize().into();
     let mut by_machine: BTreeMap<MachineId, Vec<Sample>> = BTreeMap::new();
     for sample in samples {
@@ -142,6 +145,21 @@ fn read(path: &Path, loaded: &Loaded, now: Timestamp) -> Result<Held, Failure> {
     }
     by_machine.values_mut().for_each(|samples| samples.sort_by_key(|sample| sample.at));
     Ok(Held { sha256: Hash(digest).to_string(), samples: by_machine, refused: refused_count })
+}
+
+/// A file of which no reading can be taken: it is not called imported, so that it, or what was meant, can be.
+fn nothing_in(path: &Path, refused: u64) -> Diagnostic {
+    let diagnostic = Diagnostic::error("trace-read", "no reading of a configured probe is in this file")
+        .place(path.display().to_string());
+    let diagnostic = if refused > 0 {
+        let pieces = counted(refused, "piece of input", "pieces of input");
+        diagnostic.cause(format!("{pieces} could not be used"))
+    } else {
+        diagnostic.cause("it holds nothing at all")
+    };
+    diagnostic
+        .advice("nothing was imported; compare the names in the file with the probes of each [[machine]]")
+        .advice("the file must be SenML, one pack a line")
 }
 
 fn take_over(

@@ -145,6 +145,7 @@ where
         .enable_time()
         .build()
         .map_err(|source| LedgerError::WriterEnded { source: Some(source) })?;
+    ledger::record_step(&handle, &recovered, now)?;
     let seal = Seal::new(handle.clone(), site, Standing::Command);
     let done = runtime.block_on(work(seal, now));
     handle.close()?;

@@ -71,7 +71,7 @@ pub(in crate::app) fn calibrate(arguments: &CalibrateArgs, streams: &mut Streams
         && !session.arguments.answer.json
     {
         let scale = session.arguments.answer.scale;
-        session.tell(&words::in_force(language, scale, record, put))?;
+        session.tell_recorded(&words::in_force(language, scale, record, put))?;
     }
     Ok(())
 }

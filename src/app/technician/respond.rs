@@ -56,7 +56,7 @@ pub(in crate::app) fn respond(arguments: &RespondArgs, streams: &mut Streams<'_>
         && !session.arguments.answer.json
     {
         let line = words::tau_in_force(language, record, put.tau_s);
-        session.tell(&line)?;
+        session.tell_recorded(&line)?;
     }
     Ok(())
 }

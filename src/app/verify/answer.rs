@@ -1,7 +1,7 @@
 //! What `verify` answers of an export, in words or as JSON, and the code it exits with.
 
-use super::export::{CannotCheck, verify_export};
-use super::unchecked;
+use super::export::{CannotCheck, ExportReport, verify_export};
+use super::{tell, unchecked};
 use crate::app::{Failure, Streams};
 use crate::cli::VerifyArgs;
 use crate::core::evidence::examine::Trust;
@@ -22,7 +22,12 @@ pub(super) fn export(arguments: &VerifyArgs, trust: Trust, streams: &mut Streams
     } else {
         write!(streams.out, "{place}: {report}")
     };
-    written.and_then(|()| streams.out.flush()).map_err(Failure::output)?;
+    let written = written.and_then(|()| streams.out.flush());
+    tell(conclude(&report, place), written, &arguments.path)
+}
+
+/// The exit code, and what to do.
+fn conclude(report: &ExportReport, place: String) -> Result<(), Failure> {
     if report.whole {
         return Ok(());
     }

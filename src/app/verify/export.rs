@@ -14,11 +14,12 @@ use serde::Serialize;
 use super::account::{AccountCheck, AccountFault, Faults};
 use super::attachments::{AttachmentError, attachments};
 use super::print::printable;
+use super::said;
 use super::source::{Line, Source, next_line};
 use super::table::{Beyond, Form, Table, TableFault};
 use crate::config::recorded::Recorded;
 use crate::core::evidence::Header;
-use crate::core::evidence::examine::{Examined, Examiner, Kept, SealedBy, Seen, Trust};
+use crate::core::evidence::examine::{Examined, Examiner, Kept, Seen, Trust};
 use crate::core::evidence::findings::{Finding, Flaw, Uncheckable};
 use crate::core::record::Body;
 use crate::core::time::Timestamp;
@@ -115,6 +116,9 @@ pub(in crate::app) struct ExportReport {
     pub(in crate::app) more: u64,
     /// What is to be known beside it.
     pub(in crate::app) remarks: Vec<String>,
+    /// What of the evidence lies outside a table that was made by itself.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub(in crate::app) beyond: Option<Beyond>,
     /// What the ledgers are called of which checkpoints were given, and which are not this one.
     pub(in crate::app) other_ledgers: Vec<String>,
 }
@@ -124,10 +128,11 @@ impl fmt::Display for ExportReport {
         writeln!(
             f,
             "{}: «{}», {} to {}",
-            match (self.flaws.is_empty(), self.whole) {
-                (false, _) => "NOT WHOLE",
-                (true, false) => "could not be checked as asked for",
-                (true, true) => "whole",
+            match (self.flaws.is_empty(), self.whole, &self.beyond) {
+                (false, _, _) => "NOT WHOLE",
+                (true, false, _) => "could not be checked as asked for",
+                (true, true, Some(_)) => "whole as far as it goes",
+                (true, true, None) => "whole",
             },
             printable(&self.site),
             self.from,
@@ -147,11 +152,11 @@ impl fmt::Display for ExportReport {
 }
 
 /// What an export is made of.
-struct Parts {
-    evidence: (String, Source),
-    table: Option<(String, Form, Source)>,
-    account: Option<Source>,
-    printed: bool,
+pub(super) struct Parts {
+    pub(super) evidence: (String, Source),
+    pub(super) table: Option<(String, Form, Source)>,
+    pub(super) account: Option<Source>,
+    pub(super) printed: bool,
 }
 
 /// Verifies an export with the public key and the kept checkpoints that the auditor brings along;
@@ -174,27 +179,31 @@ pub(in crate::app) fn verify_export(
     let mut account_faults = Faults::default();
     let mut account = match parts.account.as_ref().map(read_account).transpose()? {
         None => None,
-        Some(Some(account)) => Some(AccountCheck::new(account)),
+        Some(Some(account)) => Some(account),
         Some(None) => {
             account_faults.push(AccountFault::Shape);
             None
         }
     };
     let has_account = account.is_some();
+    let mut again: Option<AccountCheck> = None;
     let (examined, named) = examine(&parts.evidence.1, trust, |seen, header, zone| {
         if let Some(table) = &mut table {
             table.compare(seen, header, zone);
         }
-        if let Some(account) = &mut account {
-            account.take(seen, header, zone);
+        if let Some(account) = account.take() {
+            again = Some(AccountCheck::new(account, header, zone));
+        }
+        if let Some(again) = &mut again {
+            again.take(seen);
         }
     })?;
     let (table_faults, beyond) = match table {
         Some(table) => table.finish(parts.printed).map_err(CannotCheck::Read)?,
         None => (Vec::new(), None),
     };
-    if let Some(account) = account {
-        account_faults = account.finish(&examined.header);
+    if let Some(again) = again {
+        account_faults = again.finish();
     }
     let mut flaws: Vec<Told> =
         examined.findings.told.iter().map(|finding| told(&parts.evidence.0, finding)).collect();
@@ -208,8 +217,13 @@ pub(in crate::app) fn verify_export(
     let whole = flaws.is_empty() && other_ledgers.is_empty();
     Ok(ExportReport {
         whole,
-        holds: if flaws.is_empty() { holds(&examined, &parts, rows, has_account) } else { Vec::new() },
-        remarks: remarks(&examined, &parts, named).into_iter().chain(beyond.map(told_beyond)).collect(),
+        holds: if flaws.is_empty() {
+            said::holds(&examined, &parts, (rows, beyond.as_ref()), has_account)
+        } else {
+            Vec::new()
+        },
+        remarks: said::remarks(&examined, &parts, (named, &account_faults), beyond.as_ref()),
+        beyond,
         site: examined.header.site.clone(),
         from: examined.header.from,
         to: examined.header.to,
@@ -368,14 +382,6 @@ fn told(file: &str, finding: &Finding) -> Told {
     }
 }
 
-fn told_beyond(beyond: Beyond) -> String {
-    let Beyond { first, last, before, after } = beyond;
-    format!(
-        "the table was made by itself: it goes from {first} to {last}; of the span of the evidence {before} sealed \
-         records before that and {after} after it have no row in it"
-    )
-}
-
 fn told_of_table(file: &str, fault: &TableFault) -> Told {
     let (line, record, recorded) = match fault {
         TableFault::Columns | TableFault::ManyRows | TableFault::More { .. } => (None, None, None),
@@ -391,104 +397,6 @@ fn told_of_table(file: &str, fault: &TableFault) -> Told {
 }
 
 fn told_of_account(fault: &AccountFault) -> Told {
-    let record = if let AccountFault::Record { record, .. } = fault { Some(*record) } else { None };
-    let (code, text) = (fault.code(), fault.to_string());
+    let (code, text, record) = (fault.code(), fault.to_string(), fault.record());
     Told { code, text, file: ACCOUNT.to_owned(), line: None, record, recorded: None }
-}
-
-fn holds(examined: &Examined, parts: &Parts, rows: Option<usize>, account: bool) -> Vec<String> {
-    let Header { first, end, size, .. } = examined.header;
-    let mut holds = vec![format!(
-        "records {first} to {} are as they were sealed, each in its place, none missing; the checkpoint counts {size} records",
-        end - 1
-    )];
-    if let Some(SealedBy { key, since, at }) = &examined.sealed_by {
-        let since = since.map_or(String::new(), |since| format!(", in force since record {since}"));
-        let at = at.map_or(String::new(), |at| format!(" at {at}"));
-        holds.push(format!("the checkpoint was sealed{at} by {key}{since}"));
-    }
-    if examined.counted.apart > 0 {
-        holds.push(format!(
-            "{} records made at another time that belong to the span are sealed too",
-            examined.counted.apart
-        ));
-    }
-    if examined.counted.traces > 0 {
-        holds.push(format!(
-            "the readings of {} cycles are those they were judged on",
-            examined.counted.traces
-        ));
-    }
-    for (size, kept) in &examined.kept {
-        if *kept == Kept::Holds {
-            holds.push(format!(
-                "the kept checkpoint of {size} records fits: nothing it sealed was changed since"
-            ));
-        }
-    }
-    if let (Some((name, _, _)), Some(rows)) = (&parts.table, rows) {
-        holds.push(format!("the {rows} rows of {name} are those of the records, none missing, none added"));
-    }
-    if account {
-        holds.push(
-            "account.json agrees in its counts, lowest minima and medians by day, its exceptions, checks and corrective actions"
-                .to_owned(),
-        );
-    }
-    holds
-}
-
-fn remarks(examined: &Examined, parts: &Parts, named: bool) -> Vec<String> {
-    let mut remarks = Vec::new();
-    if TimeZone::get(&examined.header.zone).is_err() {
-        remarks.push(format!(
-            "the time zone «{}» is not known here: days and local times were compared as if it were UTC",
-            examined.header.zone
-        ));
-    }
-    match examined.readings_left_out {
-        0 => {}
-        1 => remarks.push(
-            "the readings of 1 cycle that passed are not in this file; its record names their hash"
-                .to_owned(),
-        ),
-        count => remarks.push(format!(
-            "the readings of {count} cycles that passed are not in this file; their records name the hashes"
-        )),
-    }
-    if !named {
-        remarks.push(
-            "no configuration in this file names the site: its name and its time zone are the word of whoever made the file"
-                .to_owned(),
-        );
-    }
-    if examined.ends_with_the_checkpoint() {
-        remarks.push(
-            "the span was not over when the checkpoint was made: what was recorded of it afterwards is not in this file"
-                .to_owned(),
-        );
-    }
-    if let Some((_, last)) = examined.recorded {
-        remarks.push(format!(
-            "what was recorded after {last} about the span (late cycles, amendments) is in the file as far as the ledger had it; that nothing else was added later is shown by verifying the ledger itself"
-        ));
-    }
-    for (size, kept) in &examined.kept {
-        if *kept == Kept::Outside {
-            remarks.push(format!(
-                "the kept checkpoint of {size} records ends outside the records of this file: verify the ledger with it"
-            ));
-        }
-    }
-    if parts.printed {
-        remarks.push(
-            "the printed pages were not read: they show what account.json and cycles.csv say, and those were checked"
-                .to_owned(),
-        );
-        remarks.push(
-            "monitored time, early warnings and times of recovery in account.json were not reckoned again"
-                .to_owned(),
-        );
-    }
-    remarks
 }

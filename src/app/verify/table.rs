@@ -10,9 +10,11 @@ use std::io;
 use std::ops::ControlFlow;
 
 use jiff::tz::TimeZone;
+use serde::Serialize;
 
 use super::rows::{BYTES, Given, JSON_INDEX, Row, each_row, flatten};
 use super::source::Source;
+use crate::core::cycle::verdict::Verdict;
 use crate::core::evidence::Header;
 use crate::core::evidence::examine::Seen;
 use crate::core::record::Body;
@@ -148,8 +150,8 @@ pub(super) struct Table {
     columns: usize,
     rows: BTreeMap<u64, Kept>,
     faults: Vec<TableFault>,
-    /// Sealed records without a row, with their time.
-    absent: Vec<(Timestamp, TableFault)>,
+    /// Sealed records without a row, with their time, and of cycles the verdict.
+    absent: Vec<(Timestamp, Option<Verdict>, TableFault)>,
     /// Times of the first and of the last record that has a row.
     covered: Option<(Timestamp, Timestamp)>,
     more: u64,
@@ -226,7 +228,7 @@ impl Table {
         let at = time_of(seen);
         let Some(kept) = self.rows.get_mut(&seen.index) else {
             if self.absent.len() < ABSENT_MAX {
-                self.absent.push((at, missing(seen)));
+                self.absent.push((at, verdict_of(seen), missing(seen)));
             } else {
                 self.more += 1;
             }
@@ -250,11 +252,12 @@ impl Table {
     pub(super) fn finish(mut self, made_together: bool) -> io::Result<(Vec<TableFault>, Option<Beyond>)> {
         let mut beyond = None;
         let mut missing = 0;
-        for (at, fault) in std::mem::take(&mut self.absent) {
+        for (at, verdict, fault) in std::mem::take(&mut self.absent) {
             match self.covered.filter(|(first, last)| !made_together && !(*first..=*last).contains(&at)) {
                 Some((first, last)) => {
-                    let beyond = beyond.get_or_insert(Beyond { first, last, before: 0, after: 0 });
-                    if at < first { beyond.before += 1 } else { beyond.after += 1 }
+                    let none =
+                        Beyond { first, last, before: 0, after: 0, racks: 0, not_plain: BTreeMap::new() };
+                    beyond.get_or_insert(none).count(at, verdict);
                 }
                 None if missing < NAMED_MAX => {
                     missing += 1;
@@ -294,8 +297,8 @@ impl Table {
 }
 
 /// What the evidence holds before and after the rows of a table that was made by itself.
-#[derive(Clone, Copy, Debug)]
-pub(super) struct Beyond {
+#[derive(Clone, PartialEq, Eq, Debug, Serialize)]
+pub(in crate::app) struct Beyond {
     /// Time of the first row.
     pub(super) first: Timestamp,
     /// Time of the last one.
@@ -304,11 +307,29 @@ pub(super) struct Beyond {
     pub(super) before: u64,
     /// And after the last one.
     pub(super) after: u64,
+    /// How many of them are racks.
+    pub(super) racks: u64,
+    /// How many of those did not plainly pass, by their verdict.
+    pub(super) not_plain: BTreeMap<Verdict, u64>,
+}
+
+impl Beyond {
+    fn count(&mut self, at: Timestamp, verdict: Option<Verdict>) {
+        *if at < self.first { &mut self.before } else { &mut self.after } += 1;
+        self.racks += u64::from(verdict.is_some());
+        if let Some(verdict) = verdict.filter(|verdict| *verdict != Verdict::Pass) {
+            *self.not_plain.entry(verdict).or_default() += 1;
+        }
+    }
 }
 
 /// When a record stands in a table.
 fn time_of(seen: &Seen) -> Timestamp {
     if let Body::Cycle(cycle) = &seen.record.body { cycle.rinse_started } else { seen.record.recorded }
+}
+
+fn verdict_of(seen: &Seen) -> Option<Verdict> {
+    if let Body::Cycle(cycle) = &seen.record.body { Some(cycle.verdict) } else { None }
 }
 
 fn missing(seen: &Seen) -> TableFault {

@@ -59,6 +59,9 @@ pub struct Seal {
     pub at: Option<Timestamp>,
     /// Whether that time is signed.
     pub signed_time: bool,
+    /// Whether it was given and no key known here signed it: it may be of another ledger of that name.
+    #[serde(skip_serializing_if = "std::ops::Not::not")]
+    pub unknown_key: bool,
 }
 
 impl fmt::Display for Seal {

@@ -1,9 +1,8 @@
 //! What checkpoints and keys come to: whom the auditor may believe, and what that proves.
 
 use crate::core::causes;
-use crate::core::checkpoint::CheckpointError;
 use crate::core::keys::{KeyChain, Standing};
-use crate::core::note::{NoteError, VerifyingKey};
+use crate::core::note::VerifyingKey;
 use crate::core::record::KeyChange;
 
 use super::finding::{KeyFault, Seal, SealFault};
@@ -31,7 +30,7 @@ impl<'a> Judged<'a> {
     fn counts(&self) -> bool {
         match self.signature {
             Signature::Holds { .. } => true,
-            Signature::Fails { error, .. } => self.sealed.file().is_some() && not_by_known_key(error),
+            Signature::Fails { .. } => self.sealed.file().is_some() && self.signature.is_by_unknown_key(),
         }
     }
 
@@ -60,10 +59,6 @@ impl<'a> Judged<'a> {
         let (signed_by, origin) = (self.signer().map(short), self.sealed.origin().to_owned());
         Kept { seal: self.seal(), answer, signed_by, origin }
     }
-}
-
-fn not_by_known_key(error: &CheckpointError) -> bool {
-    matches!(error, CheckpointError::Note(NoteError::NotSigned { .. }))
 }
 
 /// Which keys the auditor may believe.
@@ -162,7 +157,7 @@ pub(super) fn judge_signatures(judged: &[Judged<'_>], faults: &mut Bounded, rema
                 faults.push(SealFault::TimeNotSigned { seal: judged.seal() });
             }
             (Signature::Holds { .. }, _) => {}
-            (Signature::Fails { error, .. }, Some(file)) if not_by_known_key(error) => {
+            (Signature::Fails { .. }, Some(file)) if judged.signature.is_by_unknown_key() => {
                 remarks.push(Remark::KeptUnsigned { file: file.to_owned() });
             }
             (Signature::Fails { key, error }, _) => {

@@ -138,6 +138,7 @@ impl Sealed {
             size: self.size(),
             at: signed.or(stored),
             signed_time: signed.is_some(),
+            unknown_key: self.file().is_some() && signature.is_by_unknown_key(),
         }
     }
 
@@ -183,6 +184,16 @@ impl Signature {
         match self {
             Self::Holds { at, .. } => *at,
             Self::Fails { .. } => None,
+        }
+    }
+
+    /// Whether none of the known keys signed it at all.
+    pub(super) fn is_by_unknown_key(&self) -> bool {
+        match self {
+            Self::Holds { .. } => false,
+            Self::Fails { error, .. } => {
+                matches!(error, CheckpointError::Note(NoteError::NotSigned { .. }))
+            }
         }
     }
 }

@@ -4,7 +4,7 @@ use std::fmt;
 
 use crate::core::record::KeyChange;
 
-use super::finding::{BesideFault, DayFault, KeyFault, RecordFault, SealFault, range, records};
+use super::finding::{BesideFault, DayFault, KeyFault, RecordFault, Seal, SealFault, range, records};
 
 impl fmt::Display for RecordFault {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
@@ -109,8 +109,15 @@ impl fmt::Display for DayFault {
     }
 }
 
+/// Said of a kept checkpoint that a stranger may have signed, and that is compared all the same.
+const BY_UNKNOWN_KEY: &str = "; no key known here signed that checkpoint, so that it may be of another ledger of this \
+                              name: give the key that signed it with --key as well";
+
 impl fmt::Display for SealFault {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        let unknown_key = |f: &mut fmt::Formatter<'_>, seal: &Seal| {
+            if seal.unknown_key { f.write_str(BY_UNKNOWN_KEY) } else { Ok(()) }
+        };
         match self {
             Self::NotACheckpoint { number, cause } => {
                 write!(f, "stored checkpoint {number} is none: {cause}")
@@ -145,13 +152,16 @@ impl fmt::Display for SealFault {
                         "; the stored hashes do fit, so that only the records named as changed differ",
                     )?;
                 }
-                Ok(())
+                unknown_key(f, differs)
             }
-            Self::CutBack { found, seal } => write!(
-                f,
-                "the ledger was cut back: it holds {}, and {seal}, shows that there were more",
-                records(*found)
-            ),
+            Self::CutBack { found, seal } => {
+                write!(
+                    f,
+                    "the ledger was cut back: it holds {}, and {seal}, shows that there were more",
+                    records(*found)
+                )?;
+                unknown_key(f, seal)
+            }
             Self::NotComparable { seal, later, record } => {
                 write!(f, "{seal}, cannot be compared, since record {record} is not to be had")?;
                 match later {

@@ -39,6 +39,8 @@ pub struct Seen {
     pub leaf: Hash,
     /// The record.
     pub record: Record,
+    /// Whether the readings of its cycle are with it.
+    pub has_trace: bool,
 }
 
 /// What came of a kept checkpoint.
@@ -291,7 +293,7 @@ impl Examiner {
             self.changes.push((index, change.as_ref().clone()));
         }
         self.lacks(index, inside, &record, entry.trace.is_some());
-        Some(Seen { index, line: self.line, leaf, record })
+        Some(Seen { index, line: self.line, leaf, record, has_trace: entry.trace.is_some() })
     }
 
     /// Says what a record names and the file lacks. What is outside the stretch has nothing that

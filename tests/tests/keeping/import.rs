@@ -275,6 +275,16 @@ fn what_cannot_be_imported_is_told() {
     assert_eq!((code, said.contains("trace-open")), (Some(74), true), "{said}");
     let (code, said) = import(text(&file), " ");
     assert_eq!((code, said.contains("--by")), (Some(64), true), "{said}");
+    // Nothing taken is nothing imported, and the file can be once its probes are configured. Regression: 0,
+    // an import of no reading on record, and the right one refused.
+    for content in ["", "no JSON\n", "[{\"n\":\"elsewhere/rinse\",\"t\":1767225600,\"v\":80}]\n"] {
+        let strange = bench.site.path("strange.senml");
+        fs::write(&strange, content).expect("a file");
+        let before = kinds(&ledger);
+        let (code, said) = import(text(&strange), "Ana");
+        assert_eq!((code, said.contains("no reading of a configured probe")), (Some(74), true), "{said}");
+        assert_eq!(kinds(&ledger), before, "{said}");
+    }
     // Garbage, another site's probes and a time to come are counted, and the rest is taken.
     let other = bench.site.path("other.senml");
     let lines = "no JSON\n[{\"n\":\"elsewhere/rinse\",\"t\":1767225600,\"v\":80}]\n\

@@ -2,7 +2,7 @@
 
 use std::fs;
 use std::path::Path;
-use std::process::{Command, Output};
+use std::process::{Command, Output, Stdio};
 
 use rinseward::core::checkpoint::Checkpoint;
 use rinseward::core::merkle::{Hash, TreeHead};
@@ -27,6 +27,32 @@ fn told(output: &Output) -> String {
 
 fn text(path: &Path) -> &str {
     path.to_str().expect("temporary paths are text")
+}
+
+// Regression: `verify BAD | head -1` ended with 0.
+#[test]
+fn the_exit_code_is_that_of_the_answer_wherever_it_goes() {
+    let (_directory, whole) = made().copy();
+    let (_other, changed) = made().copy();
+    let connection = without_guards(&changed);
+    connection.execute_batch("UPDATE record SET kind = 'gap' WHERE idx = 13").expect("no failure");
+    connection.close().expect("the deed is done");
+    let key = made().second.to_string();
+    // A pipe that nobody reads, and a disk that is full; a reader who had read enough is no fault.
+    for (path, pipe, full) in [(&changed, 1, 1), (&whole, 0, 2)] {
+        for json in [None, Some("--json")] {
+            let code = |out: Stdio| {
+                let mut command = Command::new(env!("CARGO_BIN_EXE_rinseward"));
+                command.args(["verify", text(path), "--key", &key]).args(json).env_remove("RUST_LOG");
+                command.stdout(out).stderr(Stdio::null()).status().expect("the program starts").code()
+            };
+            let (reader, writer) = std::io::pipe().expect("a pipe");
+            drop(reader);
+            assert_eq!(code(writer.into()), Some(pipe), "{json:?}");
+            let device = fs::OpenOptions::new().write(true).open("/dev/full").expect("a device of Linux");
+            assert_eq!(code(device.into()), Some(full), "{json:?}");
+        }
+    }
 }
 
 // 0 whole, 1 not whole, 2 could not be checked; 64 of sysexits.h (4.3BSD) for the command line.

@@ -153,6 +153,9 @@ fn a_kept_checkpoint_by_an_unknown_key_shows_changes_and_proves_nothing() {
         let report = try_look(&path, &[key(1).verifying()], vec![kept]).expect("a ledger").report;
         assert_eq!(report.outcome, outcome, "{}", said(&report));
         assert_eq!(report.sealed.is_some(), outcome == Outcome::Whole);
+        // What contradicts may be of another house of the same name: the finding says so itself.
+        let of_another = said(&report).contains("it may be of another ledger of this name");
+        assert_eq!(of_another, outcome == Outcome::NotWhole, "{}", said(&report));
     }
 }
 
