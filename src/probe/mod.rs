@@ -7,6 +7,7 @@
 
 pub mod modbus;
 pub mod mqtt;
+mod outlet;
 pub mod ports;
 pub mod refusals;
 pub mod replay;

@@ -23,12 +23,14 @@ use self::blocks::{Block, blocks};
 use self::journal::Journal;
 use self::link::{Ask, AskError, Link};
 use self::schedule::{Next, Schedule, Terms};
-use super::{Delivery, FromSource, SourceState};
+use super::outlet::{Outlet, Stop};
+use super::{FromSource, SourceState};
 use crate::config::modbus::{ModbusSource, ModbusUnit};
 use crate::core::id::SourceId;
 use crate::core::reading::{Fault, Sample, Value};
 use crate::core::time::Timestamp;
 use crate::transport::backoff::Backoff;
+use crate::wire::decoded::Decoded;
 use crate::wire::registers::Function;
 
 /// Shortest wait before the port is opened again (own choice: a plug pushed back in is found at once).
@@ -58,7 +60,7 @@ impl<N: Fn() -> Timestamp + Send + Sync> ModbusProbe<N> {
             settings,
             blocks: settings.units.iter().map(blocks).collect(),
             journal: Journal::new(&self.name, settings),
-            outlet: Outlet { source: self.source, to, stop: stop.clone(), number: 0, state: None },
+            outlet: Outlet::new(self.source, to, stop.clone()),
             now: &self.now,
         };
         loop {
@@ -83,14 +85,6 @@ impl<N: Fn() -> Timestamp + Send + Sync> ModbusProbe<N> {
             }
         }
     }
-}
-
-/// Why asking ended.
-enum Stop {
-    /// The application is ending.
-    Asked,
-    /// The port or the connection failed; the text is for people.
-    Failed(String),
 }
 
 /// How a round of one unit went.
@@ -118,7 +112,7 @@ impl<N: Fn() -> Timestamp> Poller<'_, N> {
         self.outlet.state(SourceState::Up).await?;
         let mut schedule = Schedule::new(self.settings.units.iter().map(|unit| self.terms(unit)));
         let began = Instant::now();
-        let stop = self.outlet.stop.clone();
+        let stop = self.outlet.stop().clone();
         loop {
             let place = match schedule.next(began.elapsed()) {
                 Next::Ask(place) => place,
@@ -211,13 +205,13 @@ impl<N: Fn() -> Timestamp> Poller<'_, N> {
             let channels = block.members.iter().map(|member| unit.registers[*member].channel);
             samples.extend(channels.map(|channel| Sample { channel, at, value: Value::Fault(fault) }));
         }
-        self.outlet.deliver((self.now)(), samples).await?;
+        self.outlet.deliver((self.now)(), Decoded { samples, ..Decoded::default() }).await?;
         Ok(round)
     }
 
     /// Tells that the way to the units is gone, and says so in the name of every channel.
     async fn went_down(&mut self, cause: String) -> Result<(), Stop> {
-        let was_down = matches!(self.outlet.state, Some(SourceState::Down { .. }));
+        let was_down = self.outlet.is_down();
         self.outlet.state(SourceState::Down { cause }).await?;
         if was_down {
             return Ok(());
@@ -226,48 +220,11 @@ impl<N: Fn() -> Timestamp> Poller<'_, N> {
         let registers = self.settings.units.iter().flat_map(|unit| &unit.registers);
         let silent = |channel| Sample { channel, at, value: Value::Fault(Fault::Silent) };
         let samples = registers.map(|register| silent(register.channel)).collect();
-        self.outlet.deliver(at, samples).await
+        self.outlet.deliver(at, Decoded { samples, ..Decoded::default() }).await
     }
 }
 
 /// A request to a unit, still without its registers.
 fn first_ask(unit: &ModbusUnit) -> Ask {
     Ask { unit: unit.address, function: Function::Holding, first: 0, count: 0, time_out: unit.time_out }
-}
-
-/// Where deliveries and states go.
-struct Outlet {
-    source: SourceId,
-    to: mpsc::Sender<FromSource>,
-    stop: CancellationToken,
-    number: u64,
-    /// The state told last.
-    state: Option<SourceState>,
-}
-
-impl Outlet {
-    async fn deliver(&mut self, received: Timestamp, samples: Vec<Sample>) -> Result<(), Stop> {
-        self.number += 1;
-        let (source, number, refusals) = (self.source, self.number, Vec::new());
-        self.send(FromSource::Delivery(Delivery { source, number, received, messages: 1, samples, refusals }))
-            .await
-    }
-
-    /// Tells a state that differs from the last one.
-    async fn state(&mut self, state: SourceState) -> Result<(), Stop> {
-        if self.state.as_ref() == Some(&state) {
-            return Ok(());
-        }
-        self.state = Some(state.clone());
-        self.send(FromSource::State { source: self.source, state }).await
-    }
-
-    /// Waits for room; what is read when the program ends still goes out where there is room.
-    async fn send(&self, message: FromSource) -> Result<(), Stop> {
-        tokio::select! {
-            biased;
-            sent = self.to.send(message) => sent.map_err(|_| Stop::Asked),
-            () = self.stop.cancelled() => Err(Stop::Asked),
-        }
-    }
 }

@@ -21,9 +21,10 @@ use tokio::sync::mpsc;
 use tokio_serial::{DataBits, ErrorKind, FlowControl, SerialPortBuilderExt, SerialStream, StopBits};
 use tokio_util::sync::CancellationToken;
 
+use super::outlet::{Outlet, Stop};
 use super::refusals::RefusalLog;
 use super::text::TextDecoder;
-use super::{Delivery, FromSource, SourceState};
+use super::{FromSource, SourceState};
 use crate::config::source::{Parity, SerialSource};
 use crate::core::id::SourceId;
 use crate::core::time::Timestamp;
@@ -60,14 +61,8 @@ impl<N: Fn() -> Timestamp + Send + Sync> SerialProbe<N> {
         let mut backoff = Backoff::new(REOPEN_AFTER_MIN, settings.reopen_after_max);
         let mut listener = Listener {
             decoder: TextDecoder::new(settings.format, settings.line_bytes_max, self.directory),
-            outlet: Outlet {
-                source: self.source,
-                name: &self.name,
-                to,
-                stop: stop.clone(),
-                number: 0,
-                state: None,
-            },
+            outlet: Outlet::new(self.source, to, stop.clone()),
+            name: &self.name,
             now: &self.now,
             log: RefusalLog::default(),
         };
@@ -91,18 +86,12 @@ impl<N: Fn() -> Timestamp + Send + Sync> SerialProbe<N> {
     }
 }
 
-/// Why listening ended.
-enum Stop {
-    /// The application is ending.
-    Asked,
-    /// The port failed; the text is for people.
-    Failed(String),
-}
-
 /// What stays over every opening of the port.
 struct Listener<'s, N> {
     decoder: TextDecoder,
-    outlet: Outlet<'s>,
+    outlet: Outlet,
+    /// For the log.
+    name: &'s str,
     now: &'s N,
     log: RefusalLog,
 }
@@ -120,14 +109,14 @@ impl<N: Fn() -> Timestamp> Listener<'_, N> {
                 self.decoder.feed(bytes, received, &mut decoded);
             });
             let outcome = tokio::select! {
-                () = self.outlet.stop.cancelled() => return Err(Stop::Asked),
+                () = self.outlet.stop().cancelled() => return Err(Stop::Asked),
                 outcome = taken => outcome,
             };
             if let Some(received) = received
                 && !decoded.is_empty()
             {
                 backoff.after_success();
-                self.log.note(self.outlet.name, received, &decoded.refusals);
+                self.log.note(self.name, received, &decoded.refusals);
                 self.outlet.deliver(received, decoded).await?;
             }
             outcome?;
@@ -162,46 +151,6 @@ async fn take(port: &mut SerialStream, buffer: &mut [u8], mut each: impl FnMut(&
         Poll::Ready(Ok(()))
     })
     .await
-}
-
-/// Where deliveries and states go.
-struct Outlet<'s> {
-    source: SourceId,
-    /// For the log.
-    name: &'s str,
-    to: mpsc::Sender<FromSource>,
-    stop: CancellationToken,
-    number: u64,
-    /// The state told last.
-    state: Option<SourceState>,
-}
-
-impl Outlet<'_> {
-    async fn deliver(&mut self, received: Timestamp, decoded: Decoded) -> Result<(), Stop> {
-        self.number += 1;
-        let Decoded { samples, refusals } = decoded;
-        let (source, number) = (self.source, self.number);
-        self.send(FromSource::Delivery(Delivery { source, number, received, messages: 1, samples, refusals }))
-            .await
-    }
-
-    /// Tells a state that differs from the last one.
-    async fn state(&mut self, state: SourceState) -> Result<(), Stop> {
-        if self.state.as_ref() == Some(&state) {
-            return Ok(());
-        }
-        self.state = Some(state.clone());
-        self.send(FromSource::State { source: self.source, state }).await
-    }
-
-    /// Waits for room; what is read when the program ends still goes out where there is room.
-    async fn send(&self, message: FromSource) -> Result<(), Stop> {
-        tokio::select! {
-            biased;
-            sent = self.to.send(message) => sent.map_err(|_| Stop::Asked),
-            () = self.stop.cancelled() => Err(Stop::Asked),
-        }
-    }
 }
 
 /// Opens a port for this program alone, 8 bits of data each.
