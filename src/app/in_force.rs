@@ -14,13 +14,22 @@ use crate::ledger::{LedgerError, Reader};
 /// The ledger's.
 pub(super) fn on_file(reader: &Reader) -> Result<OnFile, LedgerError> {
     let mut file = OnFile::default();
-    for index in reader.read_on_file(&mut file)? {
+    read_on(reader, &mut file)?;
+    Ok(file)
+}
+
+/// Lets `file` take what came on record since it was read last, as [`on_file`].
+///
+/// # Errors
+/// The ledger's.
+pub(super) fn read_on(reader: &Reader, file: &mut OnFile) -> Result<(), LedgerError> {
+    for index in reader.read_on_file(file)? {
         tracing::error!(
             index,
             "a record of a calibration or of its withdrawal is damaged and counts no more"
         );
     }
-    Ok(file)
+    Ok(())
 }
 
 /// The channels with what is on record laid over them, for a command that records nothing: without a

@@ -1,12 +1,14 @@
 //! The temperature of a wash tank, read from the ledger where the desk asks for it.
 
 use std::collections::BTreeMap;
+use std::sync::{Mutex, PoisonError};
 use std::time::Duration;
 
 use crate::app::in_force;
 use crate::config::resolve::Configuration;
 use crate::core::channel::{Channel, Place, Probe, Role, Signal};
 use crate::core::intake::{Junction, Terminals, converted};
+use crate::core::on_file::OnFile;
 use crate::core::time::Timestamp;
 use crate::core::units::Celsius;
 use crate::ledger::{LedgerError, Reader, Reading};
@@ -15,12 +17,14 @@ use crate::ledger::{LedgerError, Reader, Reading};
 const FRESH: Duration = Duration::from_secs(120);
 
 /// The probes in wash tanks, by machine.
-#[derive(Clone, Debug)]
+#[derive(Debug)]
 pub(super) struct Tanks {
     channels: Vec<Channel>,
     /// When the configuration says that a probe was calibrated.
     calibrated_on: BTreeMap<String, Timestamp>,
     probe_of: BTreeMap<String, usize>,
+    /// What is on record of the probes, as far as it was read at the last look.
+    file: Mutex<OnFile>,
 }
 
 impl Tanks {
@@ -35,7 +39,7 @@ impl Tanks {
         let on =
             |channel: &Channel| Some((channel.name.to_string(), configuration.calibrated_on(&channel.name)?));
         let calibrated_on = channels.iter().filter_map(on).collect();
-        Self { channels: channels.clone(), calibrated_on, probe_of }
+        Self { channels: channels.clone(), calibrated_on, probe_of, file: Mutex::default() }
     }
 
     /// The latest usable reading of a machine's tank and its time; `None` where there is no fresh one.
@@ -58,12 +62,12 @@ impl Tanks {
             Signal::Celsius | Signal::Fahrenheit | Signal::Kelvin | Signal::Pt100 => None,
         };
         let name = channel.name.as_str();
-        let calibration = in_force::on_file(reader)?.correction(
-            name,
-            probe.calibration,
-            self.calibrated_on.get(name).copied(),
-            Timestamp::MAX,
-        );
+        let calibration = {
+            let mut file = self.file.lock().unwrap_or_else(PoisonError::into_inner);
+            in_force::read_on(reader, &mut file)?;
+            let on = self.calibrated_on.get(name).copied();
+            file.correction(name, probe.calibration, on, Timestamp::MAX)
+        };
         Ok(measured(probe, &reading, junction).map(|celsius| (reading.at, calibration.apply(celsius))))
     }
 
