@@ -132,8 +132,7 @@ impl InForce<'_> {
     pub fn laid_over(&self, configured: &Probe) -> Probe {
         let mut probe = configured.clone();
         if let Some(Filed { done, .. }) = self.calibration {
-            probe.calibration = done.left.into();
-            probe.budget.sensor = Sensor::Calibrated { expanded_c: done.expanded_c };
+            lay_over(done, &mut probe);
         }
         if let Some(Filed { done, .. }) = self.response {
             probe.tau = Duration::try_from_secs_f64(done.tau_s).ok().or(probe.tau);
@@ -146,6 +145,12 @@ impl InForce<'_> {
     pub const fn is_on_record(&self) -> bool {
         self.calibration.is_some() || self.response.is_some()
     }
+}
+
+/// Lays a calibration over a probe: its correction, and what that leaves uncertain.
+pub fn lay_over(done: &CalibrationDone, probe: &mut Probe) {
+    probe.calibration = done.left.into();
+    probe.budget.sensor = Sensor::Calibrated { expanded_c: done.expanded_c };
 }
 
 fn newest<'f, Done>(

@@ -10,11 +10,10 @@ use super::{Prepared, Way, impossible, refused, unread};
 use crate::app::in_force;
 use crate::app::order::Problem;
 use crate::config::resolve::Configuration;
-use crate::core::calibration::Calibration;
 use crate::core::calibration::fitted::work_out;
 use crate::core::channel::{Channel, Probe};
 use crate::core::logbook;
-use crate::core::on_file::{InForce, OnFile};
+use crate::core::on_file::{InForce, OnFile, lay_over};
 use crate::core::record::{Body, CalibrationDone, Record, ResponseDone};
 use crate::core::response::{STEP_MIN_C, fast_enough};
 use crate::core::site::Entered;
@@ -69,12 +68,8 @@ pub(super) fn calibration(
     done.left = fitted.left.into();
     done.expanded_c = fitted.expanded_c;
     // What the record says is what is in force, to the last bit.
-    let calibration = Calibration::from(done.left);
-    let budget = crate::core::uncertainty::Budget {
-        sensor: crate::core::uncertainty::Sensor::Calibrated { expanded_c: done.expanded_c },
-        ..now_in_force.budget.clone()
-    };
-    let probe = Probe { calibration, budget, ..now_in_force };
+    let mut probe = now_in_force;
+    lay_over(&done, &mut probe);
     Ok(through_core(channel, probe, Body::Calibration(done)))
 }
 

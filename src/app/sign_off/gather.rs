@@ -9,10 +9,10 @@ use jiff::tz::TimeZone;
 use crate::app::alerts::story;
 use crate::app::{Failure, history, ledger};
 use crate::config::load::Loaded;
-use crate::config::recorded::{Recorded, RecordedProbe, wiring};
+use crate::config::recorded::{Recorded, wiring};
 use crate::core::alert::{AlertNumber, Condition};
 use crate::core::calibration::Calibration;
-use crate::core::channel::{Channel, Place, Probe, Role, Signal};
+use crate::core::channel::{Channel, Place, Role, Signal};
 use crate::core::cycle::plate::Profile;
 use crate::core::effect::Trace;
 use crate::core::on_file::OnFile;
@@ -112,8 +112,9 @@ impl Asked<'_> {
         };
         let file = OnRecord::read(reader, self.machine).map_err(failed)?;
         let own = configuration.channels.iter().filter(|channel| usize::from(channel.machine.0) == number);
+        let recorded = Recorded::read(loaded.to_toml());
         let (probes, since): (Vec<SignedProbe>, Vec<Option<Timestamp>>) =
-            own.filter_map(|channel| probe(channel, profile, &file, loaded)).unzip();
+            own.filter_map(|channel| probe(channel, profile, &file, (loaded, recorded.as_ref()))).unzip();
         // When the newest of what the probes stand on came on record.
         let proved_at = since.into_iter().flatten().chain(file.proof.as_ref().map(|(_, at, _)| *at)).max();
         let cycle = self.tested(reader, proved_at, path)?;
@@ -207,14 +208,14 @@ fn probe(
     channel: &Channel,
     profile: &Profile,
     file: &OnRecord,
-    loaded: &Loaded,
+    (loaded, recorded): (&Loaded, Option<&Recorded>),
 ) -> Option<(SignedProbe, Option<Timestamp>)> {
     let Role::Probe(probe) = &channel.role else { return None };
     let name = channel.name.as_str();
     let settings = &loaded.configuration.alerts;
-    let calibrated_on = Recorded::read(loaded.to_toml())
-        .and_then(|recorded| recorded.probes.into_iter().find(|known| known.channel == name))
-        .and_then(|RecordedProbe { calibrated_on, .. }| calibrated_on);
+    let calibrated_on = recorded
+        .and_then(|recorded| recorded.probes.iter().find(|known| known.channel == name))
+        .and_then(|known| known.calibrated_on);
     let configured_at = loaded.configuration.calibrated_on(&channel.name);
     let in_force = file.probes.in_force(name, configured_at, Timestamp::MAX);
     let standing = in_force.laid_over(probe);
@@ -226,9 +227,10 @@ fn probe(
         let until = settings.machines.get(&profile.name)?.calibrated_until.get(name)?;
         Some(until.to_string())
     };
+    let configured = (probe.calibration != Calibration::None).then(|| Correction::from(probe.calibration));
     let (until, correction, calibrated_on) = match in_force.calibration {
         Some(filed) => (filed.done.until.clone(), Some(filed.done.left), None),
-        None => (configured_until(), configured(probe), calibrated_on.map(|on| on.to_string())),
+        None => (configured_until(), configured, calibrated_on.map(|on| on.to_string())),
     };
     let calibrated = in_force.calibration.map(|filed| filed.since);
     let since = calibrated.into_iter().chain(in_force.response.map(|filed| filed.since)).max();
@@ -261,15 +263,6 @@ fn plate(profile: &Profile) -> SignedPlate {
         pause_s: profile.times.pause.as_secs_f64(),
         rinse_s: profile.times.rinse.as_secs_f64(),
         dwell_s: profile.dwell_min.as_secs_f64(),
-    }
-}
-
-/// The correction that is configured.
-fn configured(probe: &Probe) -> Option<Correction> {
-    match probe.calibration {
-        Calibration::None => None,
-        Calibration::Offset(offset_c) => Some(Correction { gain: 1.0, offset_c }),
-        Calibration::TwoPoint { gain, offset } => Some(Correction { gain, offset_c: offset }),
     }
 }
 
