@@ -13,5 +13,6 @@
 mod guard;
 pub mod link;
 mod pages;
+pub mod person;
 pub mod serve;
 pub mod sheet;

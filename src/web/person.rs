@@ -1,0 +1,25 @@
+//! Who asks for a page, and how they read.
+
+use crate::core::access::{Right, Role};
+use crate::core::reader::Reader;
+
+/// Somebody who is logged in, or a program that shows a token.
+#[derive(Clone, PartialEq, Debug)]
+pub struct Person {
+    /// Name of the account, as it is typed to log in; of a token, its name.
+    pub account: String,
+    /// Name that goes on record beside what they do.
+    pub name: String,
+    /// What they may do.
+    pub role: Role,
+    /// Language and scale of their own, zone of the site.
+    pub reader: Reader,
+}
+
+impl Person {
+    /// Whether they may do this.
+    #[must_use]
+    pub const fn may(&self, right: Right) -> bool {
+        self.role.may(right)
+    }
+}
