@@ -10,9 +10,15 @@
 //! language of the contact; its own words are in `pages`. It speaks plain HTTP
 //! on loopback, behind a proxy that does TLS where others are to reach it.
 
+mod assets;
+pub mod frame;
 mod guard;
+pub mod kitchen;
+mod live;
 pub mod link;
+pub mod now;
 mod pages;
 pub mod person;
+pub mod router;
 pub mod serve;
 pub mod sheet;
