@@ -50,7 +50,10 @@ pub(super) struct Ground<'a> {
 
 impl House {
     /// A house, and the task that tells it when to look again.
-    pub(super) fn new(ground: &Ground<'_>, stop: CancellationToken) -> (Self, impl Future<Output = ()> + use<>) {
+    pub(super) fn new(
+        ground: &Ground<'_>,
+        stop: CancellationToken,
+    ) -> (Self, impl Future<Output = ()> + use<>) {
         let (to, beat) = watch::channel(0);
         let house = Self {
             configuration: Arc::new(ground.configuration.clone()),

@@ -172,9 +172,11 @@ struct PlainPage<'a> {
 pub(super) fn refuse(refused: Refusal, person: &Person, site: &Site, deep: usize) -> Response {
     let language = person.reader.language;
     let (status, title, text) = match (refused, language) {
-        (Refusal::Unknown, Language::English) => {
-            (StatusCode::NOT_FOUND, "Not here", "There is nothing at this address. It may have been typed wrongly.")
-        }
+        (Refusal::Unknown, Language::English) => (
+            StatusCode::NOT_FOUND,
+            "Not here",
+            "There is nothing at this address. It may have been typed wrongly.",
+        ),
         (Refusal::Unknown, Language::Spanish) => {
             (StatusCode::NOT_FOUND, "No está aquí", "No hay nada en esta dirección. Quizá esté mal escrita.")
         }

@@ -20,8 +20,8 @@ use tokio::sync::watch;
 use tokio::time::Instant;
 
 use super::frame::Refusal;
-use super::now::{Card, Glances, card};
 use super::kitchen::Pages;
+use super::now::{Card, Glances, card};
 use super::person::Person;
 use crate::core::reader::{Language, Reader, Scale};
 

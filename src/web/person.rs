@@ -45,9 +45,10 @@ impl<S: Send + Sync> FromRequestParts<S> for Person {
     async fn from_request_parts(parts: &mut Parts, _state: &S) -> Result<Self, Unknown> {
         let known = parts.extensions.get::<Self>().cloned();
         let asks_for_page = parts.method == Method::GET
-            && parts.headers.get(header::ACCEPT).is_some_and(|accept| {
-                accept.to_str().is_ok_and(|accept| accept.contains("text/html"))
-            });
+            && parts
+                .headers
+                .get(header::ACCEPT)
+                .is_some_and(|accept| accept.to_str().is_ok_and(|accept| accept.contains("text/html")));
         let deep = super::frame::depth(parts.uri.path());
         let unknown = if asks_for_page { Unknown::AtPage(deep) } else { Unknown::Elsewhere };
         std::future::ready(known.ok_or(unknown)).await

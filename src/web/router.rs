@@ -28,10 +28,7 @@ struct Route<K> {
 
 fn routes<K: Kitchen>() -> Vec<Route<K>> {
     let route = |path, right, answer| Route { path, right, answer };
-    vec![
-        route("/", Right::Look, get(now::show::<K>)),
-        route("/live", Right::Look, get(live::events::<K>)),
-    ]
+    vec![route("/", Right::Look, get(now::show::<K>)), route("/live", Right::Look, get(live::events::<K>))]
 }
 
 /// Every page, each behind the right that it takes. Who asks is found by a layer above, which puts
@@ -66,3 +63,6 @@ async fn nowhere<K: Kitchen>(State(pages): State<Pages<K>>, person: Person, uri:
     let deep = frame::depth(uri.path());
     std::future::ready(frame::refuse(Refusal::Unknown, &person, &pages.site, deep)).await
 }
+
+#[cfg(test)]
+mod tests;

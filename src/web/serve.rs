@@ -58,21 +58,21 @@ pub async fn serve<A: Alerts>(
     site: Router,
     stop: CancellationToken,
 ) -> std::io::Result<()> {
-    let router = links(Shared { key, alerts, now }).merge(site);
+    let policy = guard::policy();
+    let headers = middleware::from_fn(move |request: Request, next: Next| {
+        guard::headers(policy.clone(), request, next)
+    });
+    let router = links(Shared { key, alerts, now }).merge(site).layer(headers);
     axum::serve(Bounded::new(listener), router).with_graceful_shutdown(stop.cancelled_owned()).await
 }
 
 fn links<A: Alerts, N: Now>(shared: Shared<A, N>) -> Router {
-    let policy = guard::policy();
     Router::new()
         .route("/alert/{token}", get(show::<A, N>))
         .route("/alert/{token}/acknowledge", post(acknowledge::<A, N>))
         .route("/alert/{token}/act", post(act::<A, N>))
         .method_not_allowed_fallback(nowhere)
         .layer(DefaultBodyLimit::max(FORM_BYTES_MAX))
-        .layer(middleware::from_fn(move |request: Request, next: Next| {
-            guard::headers(policy.clone(), request, next)
-        }))
         .with_state(shared)
 }
 

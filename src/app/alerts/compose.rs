@@ -186,7 +186,12 @@ impl Composer {
     }
 
     /// A notice as an event for programs.
-    pub(in crate::app) fn event(&self, key: &str, content: &Content, written: Timestamp) -> Option<CloudEvent> {
+    pub(in crate::app) fn event(
+        &self,
+        key: &str,
+        content: &Content,
+        written: Timestamp,
+    ) -> Option<CloudEvent> {
         let notice = match content {
             Content::Notice { notice, .. } => notice,
             Content::Digest { span, first, .. } => return self.digest_event(key, (*span, first), written),

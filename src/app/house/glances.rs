@@ -142,7 +142,9 @@ impl House {
     ) -> (Data, Option<f64>) {
         let (mut arrived, mut tank) = (None, None);
         for channel in self.configuration.channels.iter().filter(|one| one.name.machine() == machine) {
-            let (Role::Probe(probe), Some(value)) = (&channel.role, newest.get(&channel.id)) else { continue };
+            let (Role::Probe(probe), Some(value)) = (&channel.role, newest.get(&channel.id)) else {
+                continue;
+            };
             let usable = value.shown.corrected.filter(|_| value.shown.fault.is_none());
             let fresh = now.since(value.at) <= FRESH.max(probe.silent_after);
             if probe.place == Place::WashTank && fresh {
