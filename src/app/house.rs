@@ -1,28 +1,38 @@
 //! What the pages show: the ledger, the alerts and the readings that come in, as [`crate::web`] asks for them.
 
+mod api;
 mod glances;
 mod readers;
 
-use std::sync::{Arc, Mutex};
+use std::path::Path;
+use std::sync::{Arc, Mutex, PoisonError};
 use std::time::Duration;
 
-use tokio::sync::watch;
+use prometheus_client::metrics::histogram::Histogram;
+use tokio::sync::{Semaphore, watch};
+use tokio::time::Instant;
 use tokio_util::sync::CancellationToken;
 
+use self::api::Counted;
 use self::glances::Lasts;
 use self::readers::Readers;
 use super::alerts::Reception;
 use super::alerts::compose::Composer;
-use super::ledger::LedgerHandle;
+use super::ledger::{LedgerHandle, Tide};
 use super::live::Tap;
+use super::seal::Seal;
 use crate::config::resolve::Configuration;
 use crate::runtime::clock::Clock;
+use crate::runtime::driver::Pulse;
+use crate::series::pump::Standing;
 use crate::web::kitchen::Kitchen;
 
 /// Longest time between two looks at what is new: how long ago something was grows by itself.
 const BEAT_MAX: Duration = Duration::from_secs(5);
 /// Shortest time, so that a storm is not shown record by record.
 const BEAT_MIN: Duration = Duration::from_millis(300);
+/// Exports at a time; one more is asked to come again (own choice: each reads as fast as the disk gives).
+const EXPORTS_MAX: usize = 2;
 
 /// Everything that the pages ask. Copies are the same.
 #[derive(Clone, Debug)]
@@ -35,6 +45,27 @@ pub(super) struct House {
     readers: Readers,
     lasts: Arc<Mutex<Lasts>>,
     beat: watch::Receiver<u64>,
+    /// SHA-256 of the configuration in force.
+    edition: Arc<str>,
+    path: Arc<Path>,
+    tide: watch::Receiver<Tide>,
+    commits_s: Histogram,
+    series: Option<watch::Receiver<Standing>>,
+    pulse: Option<Pulse>,
+    works: Arc<Mutex<Option<Works>>>,
+    /// When it was last tried whether the ledger takes something, and whether it did.
+    proved: Arc<tokio::sync::Mutex<Option<(Instant, bool)>>>,
+    counted: Arc<Mutex<Counted>>,
+    /// Places for those who take records away.
+    exports: Arc<Semaphore>,
+    stop: CancellationToken,
+}
+
+/// What holds the ledger open; given back when the gateway stops, whoever is still being answered then.
+#[derive(Clone, Debug)]
+struct Works {
+    ledger: LedgerHandle,
+    seal: Seal,
 }
 
 /// What the house stands on.
@@ -46,6 +77,12 @@ pub(super) struct Ground<'a> {
     pub(super) reception: &'a Reception,
     pub(super) composer: &'a Arc<Composer>,
     pub(super) ledger: &'a LedgerHandle,
+    pub(super) seal: &'a Seal,
+    /// SHA-256 of the configuration in force.
+    pub(super) edition: String,
+    pub(super) series: Option<watch::Receiver<Standing>>,
+    /// Asks whether the driver still turns; `None` where none runs.
+    pub(super) pulse: Option<Pulse>,
 }
 
 impl House {
@@ -55,6 +92,7 @@ impl House {
         stop: CancellationToken,
     ) -> (Self, impl Future<Output = ()> + use<>) {
         let (to, beat) = watch::channel(0);
+        let works = Works { ledger: ground.ledger.clone(), seal: ground.seal.clone() };
         let house = Self {
             configuration: Arc::new(ground.configuration.clone()),
             clock: ground.clock.clone(),
@@ -64,8 +102,20 @@ impl House {
             readers: Readers::new(ground.ledger.path().to_owned()),
             lasts: Arc::default(),
             beat,
+            edition: ground.edition.as_str().into(),
+            path: ground.ledger.path().into(),
+            tide: ground.ledger.tide(),
+            commits_s: ground.ledger.commits_s(),
+            series: ground.series.clone(),
+            pulse: ground.pulse.clone(),
+            works: Arc::new(Mutex::new(Some(works))),
+            proved: Arc::default(),
+            counted: Arc::new(Mutex::new(Counted::from(ground.ledger.tide().borrow().records))),
+            exports: Arc::new(Semaphore::new(EXPORTS_MAX)),
+            stop: stop.clone(),
         };
         let mut tide = ground.ledger.tide();
+        let works = Arc::clone(&house.works);
         let beating = async move {
             loop {
                 let changed = async {
@@ -75,11 +125,23 @@ impl House {
                     tokio::time::sleep(BEAT_MIN).await;
                 };
                 if stop.run_until_cancelled(changed).await.is_none() {
+                    drop(works.lock().unwrap_or_else(PoisonError::into_inner).take());
                     return;
                 }
             }
         };
         (house, beating)
+    }
+
+    /// The ledger's writer, until the gateway stops.
+    fn ledger(&self) -> Option<LedgerHandle> {
+        let works = self.works.lock().unwrap_or_else(PoisonError::into_inner);
+        works.as_ref().map(|works| works.ledger.clone())
+    }
+
+    /// What signs checkpoints, until the gateway stops.
+    fn seal(&self) -> Option<Seal> {
+        self.works.lock().unwrap_or_else(PoisonError::into_inner).as_ref().map(|works| works.seal.clone())
     }
 }
 

@@ -50,7 +50,7 @@ fn tell_channels(loaded: &Loaded) {
 async fn serve(loaded: &Loaded, runtime: &Runtime) -> Result<(), Failure> {
     let stop = CancellationToken::new();
     let signals = Signals::take().map_err(|error| bug("cannot take over the signals", &error))?;
-    let mut station = Station::open(loaded, &Clock::system(), &stop)?;
+    let station = Station::open(loaded, &Clock::system(), &stop)?;
     let (published, pulse) = (station.published(), station.pulse());
     tokio::select! {
         ended = runtime.spawn(station.run()) => ended.unwrap_or_else(|error| Err(failed(&error))),

@@ -1,10 +1,13 @@
 //! A kitchen that knows two machines, for the tests of the pages.
 
 use std::sync::Arc;
+use std::sync::atomic::{AtomicU64, Ordering};
 
+use axum::body::Body;
 use jiff::tz::TimeZone;
 use tokio::sync::watch;
 
+use super::api::{Answers, Asked, Deed, Field, FieldKind, Figures, One, Rows, Single, Taken, Trouble, View};
 use super::frame::{Refusal, Site};
 use super::kitchen::{Kitchen, Pages};
 use super::now::{Data, Glance, GlanceAlert, Glances, LastRack};
@@ -22,11 +25,21 @@ pub(super) const NOW: Timestamp = Timestamp::from_micros(1_795_694_400_000_000);
 pub(super) struct StillKitchen {
     pub(super) glances: watch::Sender<Vec<Glance>>,
     pub(super) beat: watch::Sender<u64>,
+    /// Records.
+    pub(super) size: Arc<AtomicU64>,
+    pub(super) hindrances: Vec<String>,
+    pub(super) figures: Figures,
 }
 
 impl StillKitchen {
     pub(super) fn new() -> Self {
-        Self { glances: watch::Sender::new(vec![cold(), fresh()]), beat: watch::Sender::new(0) }
+        Self {
+            glances: watch::Sender::new(vec![cold(), fresh()]),
+            beat: watch::Sender::new(0),
+            size: Arc::default(),
+            hindrances: Vec::new(),
+            figures: Figures::default(),
+        }
     }
 
     /// The pages over it, until the sender is dropped or told to stop.
@@ -90,6 +103,55 @@ impl Glances for StillKitchen {
     async fn glances(&self, _reader: &Reader) -> Result<Arc<[Glance]>, Refusal> {
         let glances: Arc<[Glance]> = self.glances.borrow().as_slice().into();
         std::future::ready(Ok(glances)).await
+    }
+}
+
+impl Answers for StillKitchen {
+    fn edition(&self) -> String {
+        "1".to_owned()
+    }
+
+    fn size(&self) -> u64 {
+        self.size.load(Ordering::Relaxed)
+    }
+
+    fn fields(_view: View) -> Vec<Field> {
+        vec![Field { key: "index".to_owned(), kind: FieldKind::Number }]
+    }
+
+    async fn rows(&self, asked: Asked) -> Result<Rows, Trouble> {
+        let rows =
+            Rows { items: vec!["{\"index\":1}".to_owned()], size: Some(self.size()), ..Rows::default() };
+        let next = (asked.limit == 1).then(|| "1 ü".to_owned());
+        std::future::ready(Ok(Rows { next, ..rows })).await
+    }
+
+    async fn single(&self, asked: Single) -> Result<One, Trouble> {
+        let one = One { json: "{}".to_owned(), size: Some(self.size()) };
+        let unknown = || Trouble::Unknown("there is no such record".to_owned());
+        let known = !matches!(asked, Single::Cycle(9) | Single::Alert(9));
+        std::future::ready(if known { Ok(one) } else { Err(unknown()) }).await
+    }
+
+    async fn perform(&self, deed: Deed, by: &str) -> Result<String, Trouble> {
+        let told = serde_json::json!({ "said": format!("{deed:?}"), "by": by });
+        std::future::ready(Ok(told.to_string())).await
+    }
+
+    async fn export(&self, _taken: Taken) -> Result<Body, Trouble> {
+        std::future::ready(Err(Trouble::Busy)).await
+    }
+
+    fn readings(&self) -> Body {
+        Body::from("{\"event\":\"ended\"}\n")
+    }
+
+    async fn hindrances(&self) -> Vec<String> {
+        std::future::ready(self.hindrances.clone()).await
+    }
+
+    async fn figures(&self) -> Result<Figures, Trouble> {
+        std::future::ready(Ok(self.figures.clone())).await
     }
 }
 

@@ -81,7 +81,7 @@ impl Live {
     }
 
     /// A place among the streams.
-    fn place(&self) -> Option<Place> {
+    pub(super) fn place(&self) -> Option<Place> {
         let taken = self.streams.fetch_add(1, Ordering::Relaxed);
         let place = Place(Arc::clone(&self.streams));
         (taken < STREAMS_MAX).then_some(place)
@@ -90,7 +90,7 @@ impl Live {
 
 /// A place among the streams, given back at its end.
 #[derive(Debug)]
-struct Place(Arc<AtomicUsize>);
+pub(super) struct Place(Arc<AtomicUsize>);
 
 impl Drop for Place {
     fn drop(&mut self) {

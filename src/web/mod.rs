@@ -16,6 +16,7 @@
 //! language of the contact; its own words are in `pages`. It speaks plain HTTP
 //! on loopback, behind a proxy that does TLS where others are to reach it.
 
+pub mod api;
 mod assets;
 #[cfg(test)]
 mod fixture;

@@ -12,7 +12,7 @@ use axum::routing::{MethodRouter, get};
 use super::frame::{self, Refusal};
 use super::kitchen::{Kitchen, Pages};
 use super::person::Person;
-use super::{assets, live, now};
+use super::{api, assets, live, now};
 use crate::core::access::Right;
 
 /// Longest form, in bytes: a few texts, each byte written as three (URL standard).
@@ -56,6 +56,8 @@ pub fn site<K: Kitchen>(pages: Pages<K>) -> Router {
         .layer(DefaultBodyLimit::max(FORM_BYTES_MAX))
         // What a browser may keep and anybody may have.
         .route(assets::PATH, get(assets::serve))
+        .nest("/api/v1", api::router())
+        .merge(api::vitals())
         .with_state(pages)
 }
 

@@ -17,7 +17,7 @@ use crate::report::said;
 use crate::report::sheet::{Cell, Column, Form, Unit};
 
 /// Columns of `--show days`.
-static DAYS: [Column; 18] = [
+pub(super) static DAYS: [Column; 18] = [
     Column::under("day", Unit::Day, "day", 10),
     Column::under("machine", Unit::Text, "machine", 12),
     Column::under("cycles", Unit::Count, "racks", 5),
@@ -39,7 +39,7 @@ static DAYS: [Column; 18] = [
 ];
 
 /// Columns of `--show summary`.
-static SUMMARY: [Column; 20] = [
+pub(super) static SUMMARY: [Column; 20] = [
     Column::under("machine", Unit::Text, "machine", 12),
     Column::nowhere("from", Unit::Instant),
     Column::nowhere("to", Unit::Instant),
@@ -63,7 +63,7 @@ static SUMMARY: [Column; 20] = [
 ];
 
 /// Columns of `--show gaps`.
-static GAPS: [Column; 10] = [
+pub(super) static GAPS: [Column; 10] = [
     Column::under("index", Unit::Count, "record", 7),
     Column::under("machine", Unit::Text, "machine", 12),
     Column::under("probe", Unit::Text, "probe", 18),

@@ -37,6 +37,8 @@ struct Seen {
     /// The newest value of each channel that has delivered one.
     newest: BTreeMap<ChannelId, Newest>,
     sources: BTreeMap<SourceId, SourceSeen>,
+    /// Readings of each source.
+    received: BTreeMap<SourceId, u64>,
 }
 
 /// The newest value of one channel.
@@ -64,7 +66,12 @@ impl Tap {
     pub(in crate::app) fn new(configuration: &Configuration, channels: &[Channel]) -> Self {
         let names = configuration.sources.iter().map(|source| source.name.clone()).collect();
         let readout = Readout::new(channels);
-        let seen = Mutex::new(Seen { readout, newest: BTreeMap::new(), sources: BTreeMap::new() });
+        let seen = Mutex::new(Seen {
+            readout,
+            newest: BTreeMap::new(),
+            sources: BTreeMap::new(),
+            received: BTreeMap::new(),
+        });
         Self { shared: Arc::new(Shared { names, to: broadcast::Sender::new(WAITING_MAX), seen }) }
     }
 
@@ -77,6 +84,25 @@ impl Tap {
     /// The newest value of each channel that has delivered one since the start.
     pub(in crate::app) fn newest(&self) -> BTreeMap<ChannelId, Newest> {
         self.shared.seen.lock().unwrap_or_else(PoisonError::into_inner).newest.clone()
+    }
+
+    /// Readings that each source delivered since the start.
+    pub(in crate::app) fn received(&self) -> Vec<(String, u64)> {
+        let seen = self.shared.seen.lock().unwrap_or_else(PoisonError::into_inner);
+        let count = |place: usize| u16::try_from(place).ok().and_then(|id| seen.received.get(&SourceId(id)));
+        let names = self.shared.names.iter().enumerate();
+        names.map(|(place, name)| (name.clone(), count(place).copied().unwrap_or_default())).collect()
+    }
+
+    /// How many sources are open and listened to.
+    pub(in crate::app) fn sources_up(&self) -> usize {
+        let seen = self.shared.seen.lock().unwrap_or_else(PoisonError::into_inner);
+        seen.sources.values().filter(|source| source.up).count()
+    }
+
+    /// The channels with what is in force for each.
+    pub(in crate::app) fn channels(&self) -> Vec<Channel> {
+        self.shared.seen.lock().unwrap_or_else(PoisonError::into_inner).readout.channels().cloned().collect()
     }
 
     /// Begins to listen.
@@ -108,6 +134,7 @@ impl Tap {
 
     fn delivery(&self, seen: &mut Seen, delivery: &Delivery) {
         let heard = self.shared.to.receiver_count() > 0;
+        *seen.received.entry(delivery.source).or_default() += delivery.samples.len() as u64;
         for sample in &delivery.samples {
             // Looked at even where nobody listens: what a value means may hang on those before it.
             let shown = seen.readout.take(*sample);
