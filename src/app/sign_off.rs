@@ -160,7 +160,7 @@ fn paper(
         record,
         calibrations: &evidence.calibrations,
         responses: &evidence.responses,
-        proof: evidence.proof.as_ref(),
+        proofs: &evidence.proofs,
         cycle: evidence.cycle.as_deref(),
         trace: evidence.trace.as_ref(),
         seal,
