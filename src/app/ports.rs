@@ -45,9 +45,16 @@ struct Told {
 
 /// A source without its device.
 #[derive(Debug, Serialize)]
-struct Missing {
-    source: String,
-    device: PathBuf,
+pub(super) struct Missing {
+    /// Name of the source.
+    pub(super) source: String,
+    /// What it wants to open.
+    pub(super) device: PathBuf,
+}
+
+/// The sources whose device is not there.
+pub(super) fn missing_devices(configuration: &Configuration) -> Vec<Missing> {
+    missing(&serial(configuration))
 }
 
 /// Lists them.

@@ -181,6 +181,11 @@ impl<'s, 'a> Session<'s, 'a> {
                     let cause = source.cause.unwrap_or_default();
                     self.tell(&format!("{}: {cause}", source.source))?;
                 }
+                Some(LiveEvent::Unit(unit)) => {
+                    if let Some(told) = words::unit(self.language(), &unit) {
+                        self.tell(&told)?;
+                    }
+                }
                 Some(LiveEvent::Begun(_) | LiveEvent::Source(_) | LiveEvent::Refused { .. }) | None => {}
             }
         }

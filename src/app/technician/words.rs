@@ -4,6 +4,7 @@ use std::time::Duration;
 
 use super::refusals;
 use crate::app::in_force;
+use crate::app::live::UnitSeen;
 use crate::core::boiling::FixedPoint;
 use crate::core::reader::{Language, Scale};
 use crate::core::record::{Against, CalibrationDone, CalibrationPoint, Correction};
@@ -174,6 +175,11 @@ pub(super) fn lost(language: Language, events: u64) -> String {
             format!("  {events} lecturas llegaron demasiado deprisa para mirarlas: se empieza de nuevo")
         }
     }
+}
+
+/// That the unit of the probe does not answer; `None` where it does.
+pub(super) fn unit(language: Language, seen: &UnitSeen) -> Option<String> {
+    crate::app::watch::words::unit(language, seen.unit, seen.state).map(|told| format!("  {told}"))
 }
 
 /// How the wait for steadiness stands.
