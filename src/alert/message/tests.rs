@@ -62,12 +62,14 @@ fn alert(condition: Condition) -> Alert {
         | Condition::CalibrationOverdue
         | Condition::ThermometerOff => (None, vec!["dm1/rinse"]),
         Condition::CheckOverdue => (None, vec!["sanitizer", "drain-and-clean"]),
+        Condition::RecordDamaged => (None, vec!["4107"]),
         Condition::ClockUnsynchronised => (None, vec![]),
         Condition::Undelivered => (None, vec!["email:ana@example.org"]),
     };
     let of_site = matches!(
         condition,
-        Condition::DiskFilling
+        Condition::RecordDamaged
+            | Condition::DiskFilling
             | Condition::ClockUnsynchronised
             | Condition::SeriesBacklog
             | Condition::Undelivered

@@ -108,6 +108,7 @@ impl Desk {
             Event::Record { index, record } => turn.committed(index, record),
             Event::Tick => {}
             Event::Health(health) => turn.health(health),
+            Event::Damaged(records) => turn.damaged(records),
             Event::Tank { machine, at, celsius } => turn.tank(machine, at, celsius),
             Event::Acknowledge { alert, by, via, note } => return turn.acknowledge(alert, by, via, note),
             Event::Act { alert, by, racks, done } => return turn.act(alert, by, racks, done),

@@ -342,6 +342,7 @@ fn tells_of(condition: Condition, cycle: &Cycle) -> bool {
         | Condition::TankCold
         | Condition::CalibrationOverdue
         | Condition::ThermometerOff
+        | Condition::RecordDamaged
         | Condition::DiskFilling
         | Condition::ClockUnsynchronised
         | Condition::SeriesBacklog

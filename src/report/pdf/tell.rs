@@ -215,6 +215,9 @@ impl Teller {
             Condition::CheckOverdue => ("check overdue", "control pendiente"),
             Condition::CalibrationOverdue => ("calibration overdue", "calibración vencida"),
             Condition::ThermometerOff => ("thermometer off", "termómetro desajustado"),
+            Condition::RecordDamaged => {
+                ("record of a calibration damaged", "registro de una calibración dañado")
+            }
             Condition::DiskFilling => ("disk filling up", "disco casi lleno"),
             Condition::ClockUnsynchronised => ("clock not synchronised", "reloj sin sincronizar"),
             Condition::SeriesBacklog => ("time series not written", "serie temporal sin escribir"),
