@@ -93,6 +93,7 @@ pub mod story;
 mod tell;
 mod thermometers;
 mod timetable;
+pub mod words;
 
 pub use condition::{Condition, Severity, UnknownCondition};
 pub use contact::{Contact, Route, UnknownRoute};
