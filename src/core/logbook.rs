@@ -87,7 +87,7 @@ impl Device {
 #[derive(Clone, PartialEq, Debug, thiserror::Error)]
 pub enum Impossible {
     /// A number outside what can be.
-    #[error("{what} {value} cannot be: it lies from {} to {}", range.start(), range.end())]
+    #[error("{what} {} cannot be: it lies from {} to {}", readable(*value, range), range.start(), range.end())]
     OutOfRange {
         /// Which, with its unit.
         what: &'static str,
@@ -424,6 +424,12 @@ fn written(what: &'static str, text: &str, max: usize) -> Result<(), Impossible>
     } else {
         Ok(())
     }
+}
+
+/// A value outside its range as people read one: two decimals, or all where it would look permitted.
+fn readable(value: f64, range: &RangeInclusive<f64>) -> String {
+    let rounded = (value * 100.0).round() / 100.0;
+    if range.contains(&rounded) { value.to_string() } else { rounded.to_string() }
 }
 
 fn number(what: &'static str, value: f64, range: RangeInclusive<f64>) -> Result<(), Impossible> {
