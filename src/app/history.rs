@@ -122,7 +122,8 @@ impl Ground {
             }
         }
         if let Some(alert) = arguments.alert {
-            let about = reader.about(Subject::Alert(alert)).map_err(|error| ledger::diagnose(&error, &path))?;
+            let about =
+                reader.about(Subject::Alert(alert)).map_err(|error| ledger::diagnose(&error, &path))?;
             if about.is_empty() {
                 return Err(unknown_alert(alert).into());
             }

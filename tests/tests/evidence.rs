@@ -192,6 +192,32 @@ fn every_export_is_whole_with_nothing_but_the_key() {
 
 // Regression: the table of a day beside the evidence of a month was NOT WHOLE, a fault for each rack
 // of the other days. A row that is missing between two others stays a fault.
+// Spreadsheets put the byte order mark of UTF-8 (RFC 3629 §6) before a text that they save.
+#[test]
+fn a_byte_order_mark_is_told_as_that() {
+    let site = Site::shared();
+    let marked = |name: &str| [b"\xEF\xBB\xBF", &*site.read(name)].concat();
+    let evidence = site.path("evidence.jsonl");
+    for name in ["cycles.csv", "evidence.jsonl"] {
+        let (code, said) = verify_bytes(name, &marked(name), Some(&evidence));
+        assert_eq!(code, Some(2), "{said}");
+        for part in
+            ["it begins with a byte order mark", "a spreadsheet or an editor saved it anew", "tail -c +4"]
+        {
+            assert!(said.contains(part), "{part}: {said}");
+        }
+    }
+    let directory = tempfile::tempdir().expect("a temporary directory");
+    let with = directory.path().join("evidence.jsonl");
+    std::fs::write(&with, marked("evidence.jsonl")).expect("a temporary file");
+    let (code, said) = verify_bytes("cycles.csv", &site.read("cycles.csv"), Some(&with));
+    assert_eq!(
+        (code, said.contains("its evidence begins with a byte order mark")),
+        (Some(2), true),
+        "{said}"
+    );
+}
+
 #[test]
 fn a_shorter_table_is_no_fault_and_a_hole_in_it_is_one() {
     let site = Site::shared();
@@ -455,7 +481,7 @@ fn the_answer_is_json_where_asked() {
     let arguments = ["verify", "--json", "--key", &key().verifying().to_string()];
     let output = rinseward(&arguments, &[&site.path("report.pdf")]);
     let answer: serde_json::Value = serde_json::from_slice(&output.stdout).expect("one JSON object");
-    assert_eq!(answer["whole"], true, "{answer}");
+    assert_eq!(answer["outcome"], "whole", "{answer}");
     assert_eq!(answer["key"], key().verifying().to_string());
 }
 

@@ -4,6 +4,7 @@ use super::export::{CannotCheck, ExportReport, verify_export};
 use super::{tell, unchecked};
 use crate::app::{Failure, Streams};
 use crate::cli::VerifyArgs;
+use crate::core::audit::Outcome;
 use crate::core::evidence::examine::Trust;
 use crate::diagnostic::Diagnostic;
 
@@ -28,10 +29,10 @@ pub(super) fn export(arguments: &VerifyArgs, trust: Trust, streams: &mut Streams
 
 /// The exit code, and what to do.
 fn conclude(report: &ExportReport, place: String) -> Result<(), Failure> {
-    if report.whole {
+    if report.outcome == Outcome::Whole {
         return Ok(());
     }
-    if report.flaws.is_empty() {
+    if report.outcome == Outcome::NotChecked {
         let named: Vec<String> = report.other_ledgers.iter().map(|origin| format!("«{origin}»")).collect();
         let cause =
             format!("a checkpoint given with --checkpoint is of another ledger: {}", named.join(", "));
@@ -56,6 +57,9 @@ const fn advice(error: &CannotCheck) -> &'static str {
         }
         CannotCheck::Alone => {
             "rinseward verify TABLE --with EVIDENCE --key KEY; `rinseward export --form evidence` writes the evidence"
+        }
+        CannotCheck::Marked { .. } => {
+            "give the file as it was exported; `tail -c +4 FILE > OTHER` takes the mark off, and what else was changed is then told"
         }
         CannotCheck::Unknown | CannotCheck::Empty | CannotCheck::Evidence(_) => {
             "give the file as it was exported; where a later version wrote it, verify it with that version"
