@@ -8,7 +8,7 @@ use std::sync::OnceLock;
 use rinseward::core::checkpoint::Checkpoint;
 use rinseward::core::cycle::verdict::{Finding, Verdict};
 use rinseward::core::merkle::{Hash, TreeHead};
-use rinseward::core::note::SigningKey;
+use rinseward::core::note::{Note, SigningKey};
 use rinseward::core::record::{Body, Check, ConfigurationChange, KeyChange, Record, SigningKeyChange};
 use rinseward::ledger::{Commit, NewRecord};
 use sha2::{Digest, Sha256};
@@ -403,6 +403,44 @@ fn a_checkpoint_of_another_ledger_is_told_as_such() {
         assert_eq!(output.status.code(), Some(2), "{}", said(&output));
         assert!(said(&output).contains("of another ledger"), "{}", said(&output));
         assert!(said(&output).contains("«bakery»"), "{}", said(&output));
+    }
+}
+
+// What the auditor kept speaks, whoever signed it, as beside a ledger: after a loss of the key the new one is given,
+// and the one before signed what was kept. One that was changed since says nothing.
+#[test]
+fn a_kept_checkpoint_by_another_key_is_compared() {
+    let site = Site::shared();
+    let evidence = site.path("evidence.jsonl");
+    let header = site.text("evidence.jsonl");
+    let header: serde_json::Value =
+        serde_json::from_str(header.lines().next().expect("a line")).expect("the header");
+    let own = header["checkpoint"].as_str().expect("a note");
+    let note = Note::parse(own).expect("a signed note");
+    let sealed = Checkpoint::parse(note.unverified_text()).expect("a checkpoint");
+    let before = SigningKey::from_seed(key().name(), &[6; 32]).expect("a name");
+    let other = TreeHead { root: Hash([7; 32]), ..sealed.head };
+    let changed = own.replacen(&sealed.head.size.to_string(), "1", 1);
+    let file = site.path("kept.txt");
+    for (kept, code, part) in [
+        (
+            Checkpoint::sign_at(sealed.head, at(0.0), &before).to_string(),
+            0,
+            "no key given signed the checkpoint in",
+        ),
+        (
+            Checkpoint::sign_at(other, at(0.0), &before).to_string(),
+            1,
+            "no key given signed the checkpoint in",
+        ),
+        (own.to_owned(), 0, "the kept checkpoint of"),
+        (changed, 2, "error[verify-unchecked]"),
+    ] {
+        std::fs::write(&file, &kept).expect("a temporary file");
+        let arguments = ["verify", "--key", &key().verifying().to_string()];
+        let output = rinseward(&arguments, &[&evidence, Path::new("--checkpoint"), &file]);
+        let told = said(&output);
+        assert_eq!((output.status.code(), told.contains(part)), (Some(code), true), "{kept}{told}");
     }
 }
 

@@ -8,14 +8,25 @@ use crate::core::audit::Outcome;
 use crate::core::evidence::examine::Trust;
 use crate::diagnostic::Diagnostic;
 
-/// Verifies an export and tells what came out.
+/// Verifies an export and tells what came out. Of each of `unsigned`, the kept checkpoints that no key given signed,
+/// what its ledger is called, and its file.
 ///
 /// # Errors
 /// [`Failure`] where it is not whole, or could not be checked.
-pub(super) fn export(arguments: &VerifyArgs, trust: Trust, streams: &mut Streams<'_>) -> Result<(), Failure> {
+pub(super) fn export(
+    arguments: &VerifyArgs,
+    trust: Trust,
+    unsigned: &[(String, String)],
+    streams: &mut Streams<'_>,
+) -> Result<(), Failure> {
     let place = arguments.path.display().to_string();
-    let report = verify_export(&arguments.path, arguments.with.as_deref(), trust)
+    let mut report = verify_export(&arguments.path, arguments.with.as_deref(), trust)
         .map_err(|error| unchecked(place.clone()).because(&error).advice(advice(&error)))?;
+    let compared = unsigned.iter().filter(|(origin, _)| !report.other_ledgers.contains(origin));
+    let compared = compared.map(|(_, file)| {
+        format!("no key given signed the checkpoint in «{file}»; it was compared all the same")
+    });
+    report.remarks.extend(compared.collect::<Vec<String>>());
     let written = if arguments.json {
         serde_json::to_writer(&mut *streams.out, &report)
             .map_err(std::io::Error::from)
