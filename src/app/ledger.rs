@@ -268,6 +268,10 @@ pub(super) fn diagnose(error: &LedgerError, path: &Path) -> Diagnostic {
             "ledger-read-only",
             "give the service user the right to write the file and its directory; see whether the disk was remounted read-only",
         ),
+        LedgerError::LogMissing { .. } => (
+            "ledger-open",
+            "copy the file together with its -wal, or let `rinseward backup` make the copy beside the running service",
+        ),
         LedgerError::NotALedger { .. } => ("ledger-open", "check [ledger] path; the file was left as it is"),
         LedgerError::NewerFormat { .. } => ("ledger-version", "install the later version of rinseward again"),
         LedgerError::Corrupt { .. } | LedgerError::Damaged(_) | LedgerError::Record { .. } => (

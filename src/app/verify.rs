@@ -134,6 +134,9 @@ fn not_opened(error: &LedgerError, path: &Path) -> Failure {
     let advice = match error {
         LedgerError::NewerFormat { .. } => "verify it with the version of rinseward that wrote it",
         LedgerError::Busy { .. } => "try again when the other program has done",
+        LedgerError::LogMissing { .. } => {
+            "copy the file together with its -wal, or let `rinseward backup` make the copy beside the running service"
+        }
         LedgerError::Forbidden { .. } => "copy it as a user who may read it, and verify the copy",
         LedgerError::Missing { .. }
         | LedgerError::DirectoryMissing { .. }
