@@ -13,6 +13,7 @@ mod enter;
 pub mod export;
 mod failure;
 mod history;
+mod house;
 mod in_force;
 mod keeping;
 mod ledger;

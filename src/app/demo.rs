@@ -107,7 +107,7 @@ fn show(
     let runtime = runtime()?;
     let entered = runtime.enter();
     let signals = Signals::take().map_err(|error| bug("cannot take over the signals", &error))?;
-    let station = Station::open(loaded, &clock, &stop)?;
+    let station = Station::open(loaded, &clock, &stop)?.simulated();
     drop(entered);
     let mut published = station.published();
     let player = {

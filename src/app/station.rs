@@ -49,6 +49,7 @@ pub(super) struct Station {
     tap: Tap,
     loaded: Loaded,
     clock: Clock,
+    simulated: bool,
 }
 
 impl Station {
@@ -103,7 +104,14 @@ impl Station {
             tap,
             loaded: loaded.clone(),
             clock: clock.clone(),
+            simulated: false,
         })
+    }
+
+    /// Whose machines are simulated: every page says so.
+    pub(super) fn simulated(mut self) -> Self {
+        self.simulated = true;
+        self
     }
 
     /// Starts the tasks that follow the ledger: alerts, their letters, the series, checkpoints, the days.
@@ -125,6 +133,7 @@ impl Station {
             checks: &self.checks,
             seal: &self.seal,
             tap: &self.tap,
+            simulated: self.simulated,
             series,
         };
         let path = self.ledger.path();

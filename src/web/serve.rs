@@ -46,7 +46,7 @@ pub trait Now: Fn() -> Timestamp + Clone + Send + Sync + 'static {}
 
 impl<N: Fn() -> Timestamp + Clone + Send + Sync + 'static> Now for N {}
 
-/// Serves the pages on `listener` until stopped.
+/// Serves the pages behind links, and those of `site`, on `listener` until stopped.
 ///
 /// # Errors
 /// The system's, where it takes the listener away.
@@ -55,24 +55,24 @@ pub async fn serve<A: Alerts>(
     key: LinkKey,
     alerts: A,
     now: impl Now,
+    site: Router,
     stop: CancellationToken,
 ) -> std::io::Result<()> {
-    let router = router(Shared { key, alerts, now });
+    let policy = guard::policy();
+    let headers = middleware::from_fn(move |request: Request, next: Next| {
+        guard::headers(policy.clone(), request, next)
+    });
+    let router = links(Shared { key, alerts, now }).merge(site).layer(headers);
     axum::serve(Bounded::new(listener), router).with_graceful_shutdown(stop.cancelled_owned()).await
 }
 
-fn router<A: Alerts, N: Now>(shared: Shared<A, N>) -> Router {
-    let policy = guard::policy();
+fn links<A: Alerts, N: Now>(shared: Shared<A, N>) -> Router {
     Router::new()
         .route("/alert/{token}", get(show::<A, N>))
         .route("/alert/{token}/acknowledge", post(acknowledge::<A, N>))
         .route("/alert/{token}/act", post(act::<A, N>))
-        .fallback(nowhere)
         .method_not_allowed_fallback(nowhere)
         .layer(DefaultBodyLimit::max(FORM_BYTES_MAX))
-        .layer(middleware::from_fn(move |request: Request, next: Next| {
-            guard::headers(policy.clone(), request, next)
-        }))
         .with_state(shared)
 }
 

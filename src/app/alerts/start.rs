@@ -28,6 +28,7 @@ use crate::alert::heartbeat::{Heartbeat, Recording};
 use crate::alert::publish::{self, Publisher};
 use crate::alert::webhook::Webhook;
 use crate::app::door::{Door, DoorError};
+use crate::app::house::{self, House};
 use crate::app::ledger::LedgerHandle;
 use crate::app::live::Tap;
 use crate::app::seal::Seal;
@@ -41,7 +42,10 @@ use crate::runtime::clock::Clock;
 use crate::runtime::driver::Entry;
 use crate::runtime::supervisor::Supervisor;
 use crate::transport::secret::PrepareError;
+use crate::web::frame::Site;
+use crate::web::kitchen::Pages;
 use crate::web::link::LinkKey;
+use crate::web::router::site;
 
 /// Letters of a mail server under way at once (own choice: servers count connections).
 const MAILS_AT_ONCE: usize = 2;
@@ -68,6 +72,8 @@ pub(in crate::app) struct Surroundings<'a> {
     pub(in crate::app) seal: &'a Seal,
     /// Where those who look on are told what arrives.
     pub(in crate::app) tap: &'a Tap,
+    /// Whether the machines are simulated.
+    pub(in crate::app) simulated: bool,
     /// The way to the running series, where they are configured.
     pub(in crate::app) series: Option<SeriesHandle>,
 }
@@ -102,8 +108,20 @@ pub(in crate::app) async fn start(
     let counter = Counter::new(reception.clone(), Arc::clone(&composer), around);
     start_door(followers, configuration.socket.clone(), counter, last_commit);
     if let Some((web, key)) = configuration.web.as_ref().zip(key) {
+        let ground = house::Ground {
+            configuration,
+            clock,
+            tap: around.tap,
+            reception: &reception,
+            composer: &composer,
+            ledger,
+        };
+        let (house, beating) = House::new(&ground, last_commit.clone());
+        followers.run("beat of the pages", beating);
+        let site = Site { name: configuration.site.clone(), simulated: around.simulated };
+        let pages = Pages::new(house, site, last_commit.clone());
         let shown = Shown::new(reception, composer, Reader::open(ledger.path())?);
-        start_pages(followers, web, key, shown, clock, last_commit);
+        start_pages(followers, web, key, shown, pages, clock, last_commit);
     }
     start_heartbeat(followers, around);
     let options = &configuration.digest;
@@ -239,18 +257,20 @@ fn start_pages(
     web: &WebOptions,
     key: LinkKey,
     shown: Shown,
+    pages: Pages<House>,
     clock: &Clock,
     stop: &CancellationToken,
 ) {
     let (listen, clock, stop) = (web.listen, clock.clone(), stop.clone());
     followers.keep_running("pages".to_owned(), move || {
-        let (key, shown, clock, stop) = (key.clone(), shown.clone(), clock.clone(), stop.clone());
+        let (key, shown, pages) = (key.clone(), shown.clone(), pages.clone());
+        let (clock, stop) = (clock.clone(), stop.clone());
         async move {
             let listener = TcpListener::bind(listen).await.inspect_err(|error| {
                 tracing::error!(slug = "web-listen", %listen, %error, "no page can be served");
             })?;
             tracing::info!(listen = %listener.local_addr()?, "pages are served");
-            crate::web::serve::serve(listener, key, shown, move || clock.now(), stop).await
+            crate::web::serve::serve(listener, key, shown, move || clock.now(), site(pages), stop).await
         }
     });
 }

@@ -97,7 +97,8 @@ impl Site {
         let listener = TcpListener::bind((Ipv4Addr::LOCALHOST, 0)).await.expect("loopback");
         let address = format!("http://{}", listener.local_addr().expect("bound"));
         let stop = CancellationToken::new();
-        let serving = serve(listener, key.clone(), kitchen.clone(), || NOW, stop.clone());
+        let serving =
+            serve(listener, key.clone(), kitchen.clone(), || NOW, axum::Router::new(), stop.clone());
         let mut tasks = tokio::task::JoinSet::new();
         tasks.spawn(serving);
         tasks.detach_all();
