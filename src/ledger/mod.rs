@@ -58,7 +58,7 @@ mod tail;
 pub mod walk;
 mod writer;
 
-pub use access::{Owner, name_in, present};
+pub use access::{Owner, present};
 pub use append::{Append, AppendDone, AppendRefused};
 pub use aside::SetAside;
 pub use backup::{BackupError, back_up};
