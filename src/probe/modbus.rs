@@ -151,6 +151,8 @@ impl<N: Fn() -> Timestamp> Poller<'_, N> {
             // Where nobody answers it may be the port itself that hangs.
             if schedule.all_silent() && !matches!(round, Round::Answered) {
                 link.reopen().await.map_err(Stop::Failed)?;
+            } else if let Some(cause) = link.lost() {
+                return Err(Stop::Failed(cause));
             }
         }
     }

@@ -2,8 +2,10 @@
 
 use serde::{Deserialize, Serialize};
 
-use super::{Basis, LimitSource, MachineKind, Sanitizing, Verdict};
+use super::Basis;
 use crate::core::channel::Place;
+use crate::core::cycle::plate::{LimitSource, MachineKind, Sanitizing};
+use crate::core::cycle::verdict::Verdict;
 use crate::core::signoff::OpenPoint;
 use crate::core::time::Timestamp;
 
