@@ -9,7 +9,7 @@ use std::sync::{Arc, Mutex, PoisonError};
 use tokio::sync::broadcast;
 
 use super::WAITING_MAX;
-use super::event::{LiveEvent, LiveReading, SourceSeen};
+use super::event::{LiveEvent, LiveReading, SourceSeen, UnitSeen};
 use crate::config::resolve::Configuration;
 use crate::core::channel::{Channel, Probe};
 use crate::core::id::{ChannelId, SourceId};
@@ -39,6 +39,8 @@ struct Seen {
     sources: BTreeMap<SourceId, SourceSeen>,
     /// Readings of each source.
     received: BTreeMap<SourceId, u64>,
+    /// By source and the first channel of the request: as many as requests are configured.
+    units: BTreeMap<(SourceId, ChannelId), UnitSeen>,
 }
 
 /// The newest value of one channel.
@@ -71,6 +73,7 @@ impl Tap {
             newest: BTreeMap::new(),
             sources: BTreeMap::new(),
             received: BTreeMap::new(),
+            units: BTreeMap::new(),
         });
         Self { shared: Arc::new(Shared { names, to: broadcast::Sender::new(WAITING_MAX), seen }) }
     }
@@ -108,7 +111,8 @@ impl Tap {
     /// Begins to listen.
     pub(in crate::app) fn listen(&self) -> Listening {
         let seen = self.shared.seen.lock().unwrap_or_else(PoisonError::into_inner);
-        let known = seen.sources.values().cloned().map(LiveEvent::Source).collect();
+        let sources = seen.sources.values().cloned().map(LiveEvent::Source);
+        let known = sources.chain(seen.units.values().cloned().map(LiveEvent::Unit)).collect();
         Listening { known, events: self.shared.to.subscribe() }
     }
 
@@ -127,7 +131,22 @@ impl Tap {
                 };
                 let state = SourceSeen { source: name, up, cause };
                 seen.sources.insert(*source, state.clone());
+                // What its units answered is over, and told anew once it is back.
+                if !state.up {
+                    seen.units.retain(|(of, _), _| of != source);
+                }
                 self.tell(LiveEvent::Source(state));
+            }
+            FromSource::Unit { source, unit, channels, state } => {
+                let Some(first) = channels.first() else { return };
+                let name = |channel: &ChannelId| {
+                    seen.readout.channel(*channel).map(|channel| channel.name.to_string())
+                };
+                let names = channels.iter().filter_map(name).collect();
+                let (unit, state) = (*unit, *state);
+                let told = UnitSeen { source: self.name(*source), unit, channels: names, state };
+                seen.units.insert((*source, *first), told.clone());
+                self.tell(LiveEvent::Unit(told));
             }
         }
     }

@@ -164,7 +164,7 @@ fn seen() -> Value {
         },
         "Event": {
             "type": "object",
-            "properties": { "event": { "enum": ["begun", "reading", "source", "refused", "lost", "ended"] } },
+            "properties": { "event": { "enum": ["begun", "reading", "source", "unit", "refused", "lost", "ended"] } },
             "required": ["event"],
         },
     })
