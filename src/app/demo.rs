@@ -63,6 +63,7 @@ pub(super) fn takes_the_screen(command: &Command) -> bool {
         | Command::Backup(_)
         | Command::Restore(_)
         | Command::Import(_)
+        | Command::Accounts(_)
         | Command::Key(_)
         | Command::Checkpoint(_)
         | Command::Verify(_)
@@ -107,8 +108,11 @@ fn show(
     let runtime = runtime()?;
     let entered = runtime.enter();
     let signals = Signals::take().map_err(|error| bug("cannot take over the signals", &error))?;
-    let station = Station::open(loaded, &clock, &stop)?;
+    let mut station = Station::open(loaded, &clock, &stop)?;
     drop(entered);
+    if let Some(words) = station.first_words() {
+        write!(streams.err, "{words}").map_err(Failure::output)?;
+    }
     let mut published = station.published();
     let player = {
         let (clock, stop) = (clock.clone(), stop.clone());

@@ -10,9 +10,11 @@
 //! language of the contact; its own words are in `pages`. It speaks plain HTTP
 //! on loopback, behind a proxy that does TLS where others are to reach it.
 
+pub mod access;
 mod guard;
 pub mod link;
 mod pages;
 pub mod person;
 pub mod serve;
 pub mod sheet;
+pub mod tls;

@@ -1,5 +1,6 @@
 //! Routes and their answers.
 
+use std::sync::Arc;
 use std::time::Duration;
 
 use axum::Router;
@@ -13,10 +14,12 @@ use serde::Deserialize;
 use tokio::net::TcpListener;
 use tokio_util::sync::CancellationToken;
 
+use super::access::{self, Access, Far};
 use super::guard::{self, Bounded};
 use super::link::{Link, LinkError, LinkKey};
 use super::pages::{self, Plain};
 use super::sheet::{Alerts, Deed, Refused};
+use super::tls::{Identity, Lines};
 use crate::core::alert::TEXT_BYTES_MAX;
 use crate::core::reader::Language;
 use crate::core::time::Timestamp;
@@ -46,19 +49,31 @@ pub trait Now: Fn() -> Timestamp + Clone + Send + Sync + 'static {}
 
 impl<N: Fn() -> Timestamp + Clone + Send + Sync + 'static> Now for N {}
 
+/// What stands before the pages.
+#[derive(Clone, Debug)]
+pub struct Front {
+    /// Who may come in.
+    pub access: Arc<Access>,
+    /// What is shown by TLS; plain HTTP where it is `None`.
+    pub identity: Option<Arc<Identity>>,
+}
+
 /// Serves the pages on `listener` until stopped.
 ///
 /// # Errors
 /// The system's, where it takes the listener away.
 pub async fn serve<A: Alerts>(
     listener: TcpListener,
+    front: Front,
     key: LinkKey,
     alerts: A,
     now: impl Now,
     stop: CancellationToken,
 ) -> std::io::Result<()> {
-    let router = router(Shared { key, alerts, now });
-    axum::serve(Bounded::new(listener), router).with_graceful_shutdown(stop.cancelled_owned()).await
+    let router = access::protect(router(Shared { key, alerts, now }), &front.access);
+    let lines = Lines::new(Bounded::new(listener), front.identity.as_ref()).map_err(std::io::Error::other)?;
+    let service = router.into_make_service_with_connect_info::<Far>();
+    axum::serve(lines, service).with_graceful_shutdown(stop.cancelled_owned()).await
 }
 
 fn router<A: Alerts, N: Now>(shared: Shared<A, N>) -> Router {

@@ -8,6 +8,7 @@ use reqwest::{Client, Response, StatusCode};
 
 use super::super::sheet::{Action, Sheet, Standing};
 use super::*;
+use crate::web::access::Options;
 
 const NOW: Timestamp = Timestamp::from_micros(1_700_000_000_000_000);
 
@@ -97,7 +98,16 @@ impl Site {
         let listener = TcpListener::bind((Ipv4Addr::LOCALHOST, 0)).await.expect("loopback");
         let address = format!("http://{}", listener.local_addr().expect("bound"));
         let stop = CancellationToken::new();
-        let serving = serve(listener, key.clone(), kitchen.clone(), || NOW, stop.clone());
+        let options = Options {
+            site: "North kitchen".to_owned(),
+            zone: jiff::tz::TimeZone::UTC,
+            tls: false,
+            behind_proxy: false,
+            public_url: None,
+        };
+        let access = Access::open(&directory.path().join("access"), options, || NOW).expect("a store");
+        let front = Front { access, identity: None };
+        let serving = serve(listener, front, key.clone(), kitchen.clone(), || NOW, stop.clone());
         let mut tasks = tokio::task::JoinSet::new();
         tasks.spawn(serving);
         tasks.detach_all();
