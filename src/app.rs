@@ -14,6 +14,7 @@ mod enter;
 pub mod export;
 mod failure;
 mod history;
+mod house;
 mod in_force;
 mod keeping;
 mod ledger;

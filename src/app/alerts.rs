@@ -6,7 +6,7 @@
 //! The courier sends what the desk's commits put into the outbox.
 
 pub(super) mod clerk;
-mod compose;
+pub(super) mod compose;
 pub(super) mod counter;
 mod digest;
 mod health;

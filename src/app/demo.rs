@@ -108,7 +108,7 @@ fn show(
     let runtime = runtime()?;
     let entered = runtime.enter();
     let signals = Signals::take().map_err(|error| bug("cannot take over the signals", &error))?;
-    let mut station = Station::open(loaded, &clock, &stop)?;
+    let mut station = Station::open(loaded, &clock, &stop)?.simulated();
     drop(entered);
     if let Some(words) = station.first_words() {
         write!(streams.err, "{words}").map_err(Failure::output)?;

@@ -27,7 +27,7 @@ use tokio_util::sync::{CancellationToken, DropGuard};
 
 pub(super) use self::event::{Begun, LiveEvent, LiveReading, SourceSeen};
 pub(super) use self::service::{READINGS, answer};
-pub(super) use self::tap::{Listening, Tap};
+pub(super) use self::tap::{Listening, Newest, Tap};
 use super::Failure;
 use super::door::client::{self, CallError};
 use super::run::bug;

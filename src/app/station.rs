@@ -52,6 +52,7 @@ pub(super) struct Station {
     entrance: Option<Entrance>,
     loaded: Loaded,
     clock: Clock,
+    simulated: bool,
 }
 
 impl Station {
@@ -107,7 +108,14 @@ impl Station {
             entrance: Entrance::open(configuration, &path),
             loaded: loaded.clone(),
             clock: clock.clone(),
+            simulated: false,
         })
+    }
+
+    /// Whose machines are simulated: every page says so.
+    pub(super) fn simulated(mut self) -> Self {
+        self.simulated = true;
+        self
     }
 
     /// Starts the tasks that follow the ledger: alerts, their letters, the series, checkpoints, the days.
@@ -145,6 +153,7 @@ impl Station {
             seal: &self.seal,
             tap: &self.tap,
             access: keeper.as_ref(),
+            simulated: self.simulated,
             series,
         };
         let path = self.ledger.path();

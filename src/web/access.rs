@@ -41,8 +41,8 @@ use jiff::tz::TimeZone;
 use tokio::sync::Notify;
 
 pub use change::{Change, ChangeError, ChangeRefusal, Changed, FIRST, TOKEN_DAYS_MAX};
-pub(super) use gate::Far;
-pub use gate::{Requirement, protect, require, to_login};
+pub(super) use gate::{Far, not_allowed, to_login};
+pub use gate::{Requirement, protect, require};
 
 use self::bucket::Buckets;
 use self::password::Hasher;

@@ -1,4 +1,10 @@
-//! The page behind the link of a message: what happened, and two buttons.
+//! The pages: for whoever is logged in, and behind the link of a message.
+//!
+//! [`router`] lists the pages for people. Each has a module that says what it asks of the kitchen
+//! (a trait), what it gets (plain values of `core`), and how that looks (a template beside it); `app`
+//! answers. A page works without script; `live` keeps open ones up to date.
+//!
+//! # Behind a link
 //!
 //! Opening a link shows the alert and changes nothing, so that a mail scanner or
 //! a preview acknowledges nothing; only a pressed button (POST) acts. The link
@@ -11,10 +17,18 @@
 //! on loopback, behind a proxy that does TLS where others are to reach it.
 
 pub mod access;
+mod assets;
+#[cfg(test)]
+mod fixture;
+pub mod frame;
 mod guard;
+pub mod kitchen;
 pub mod link;
+mod live;
+pub mod now;
 mod pages;
 pub mod person;
+pub mod router;
 pub mod serve;
 pub mod sheet;
 pub mod tls;

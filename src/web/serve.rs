@@ -15,6 +15,7 @@ use tokio::net::TcpListener;
 use tokio_util::sync::CancellationToken;
 
 use super::access::{self, Access, Far};
+use super::frame::Site;
 use super::guard::{self, Bounded};
 use super::link::{Link, LinkError, LinkKey};
 use super::pages::{self, Plain};
@@ -56,9 +57,11 @@ pub struct Front {
     pub access: Arc<Access>,
     /// What is shown by TLS; plain HTTP where it is `None`.
     pub identity: Option<Arc<Identity>>,
+    /// What every page knows of its site.
+    pub site: Arc<Site>,
 }
 
-/// Serves the pages on `listener` until stopped.
+/// Serves the pages behind links, and those of `site`, on `listener` until stopped.
 ///
 /// # Errors
 /// The system's, where it takes the listener away.
@@ -68,26 +71,29 @@ pub async fn serve<A: Alerts>(
     key: LinkKey,
     alerts: A,
     now: impl Now,
+    site: Router,
     stop: CancellationToken,
 ) -> std::io::Result<()> {
-    let router = access::protect(router(Shared { key, alerts, now }), &front.access);
+    let policy = guard::policy();
+    let headers = middleware::from_fn(move |request: Request, next: Next| {
+        guard::headers(policy.clone(), request, next)
+    });
+    let router = links(Shared { key, alerts, now }).merge(site);
+    let router = access::protect(router, &front.access, &front.site).layer(headers);
     let lines = Lines::new(Bounded::new(listener), front.identity.as_ref()).map_err(std::io::Error::other)?;
     let service = router.into_make_service_with_connect_info::<Far>();
     axum::serve(lines, service).with_graceful_shutdown(stop.cancelled_owned()).await
 }
 
-fn router<A: Alerts, N: Now>(shared: Shared<A, N>) -> Router {
-    let policy = guard::policy();
+fn links<A: Alerts, N: Now>(shared: Shared<A, N>) -> Router {
     Router::new()
         .route("/alert/{token}", get(show::<A, N>))
         .route("/alert/{token}/acknowledge", post(acknowledge::<A, N>))
         .route("/alert/{token}/act", post(act::<A, N>))
-        .fallback(nowhere)
         .method_not_allowed_fallback(nowhere)
+        // The address is the secret.
+        .layer(middleware::map_response(unreferred))
         .layer(DefaultBodyLimit::max(FORM_BYTES_MAX))
-        .layer(middleware::from_fn(move |request: Request, next: Next| {
-            guard::headers(policy.clone(), request, next)
-        }))
         .with_state(shared)
 }
 
@@ -186,6 +192,12 @@ async fn perform<A: Alerts, N: Now>(
         Ok(Err(refused)) => refuse(refused, headers),
         Err(_) => refuse(Refused::NotNow, headers),
     }
+}
+
+async fn unreferred(mut response: Response) -> Response {
+    let policy = HeaderValue::from_static("no-referrer");
+    response.headers_mut().insert(header::REFERRER_POLICY, policy);
+    std::future::ready(response).await
 }
 
 async fn nowhere(headers: HeaderMap) -> Response {

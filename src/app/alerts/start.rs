@@ -29,6 +29,7 @@ use crate::alert::publish::{self, Publisher};
 use crate::alert::webhook::Webhook;
 use crate::app::access::Keeper;
 use crate::app::door::{Door, DoorError};
+use crate::app::house::{self, House};
 use crate::app::ledger::LedgerHandle;
 use crate::app::live::Tap;
 use crate::app::seal::Seal;
@@ -43,7 +44,10 @@ use crate::runtime::driver::Entry;
 use crate::runtime::supervisor::Supervisor;
 use crate::transport::secret::PrepareError;
 use crate::web::access::Access;
+use crate::web::frame::Site;
+use crate::web::kitchen::Pages;
 use crate::web::link::LinkKey;
+use crate::web::router::site;
 use crate::web::serve::{Front, serve};
 use crate::web::tls::Identity;
 
@@ -76,6 +80,8 @@ pub(in crate::app) struct Surroundings<'a> {
     pub(in crate::app) tap: &'a Tap,
     /// Who may come in; `None` where no page is served.
     pub(in crate::app) access: Option<&'a Keeper>,
+    /// Whether the machines are simulated.
+    pub(in crate::app) simulated: bool,
     /// The way to the running series, where they are configured.
     pub(in crate::app) series: Option<SeriesHandle>,
 }
@@ -109,8 +115,29 @@ pub(in crate::app) async fn start(
     let counter = Counter::new(reception.clone(), Arc::clone(&composer), around);
     start_door(followers, configuration.socket.clone(), counter, last_commit);
     if let Some(((web, key), keeper)) = configuration.web.as_ref().zip(key).zip(around.access) {
+        let ground = house::Ground {
+            configuration,
+            clock,
+            tap: around.tap,
+            reception: &reception,
+            composer: &composer,
+            ledger,
+        };
+        let (house, beating) = House::new(&ground, last_commit.clone());
+        followers.run("beat of the pages", beating);
+        let site = Site { name: configuration.site.clone(), simulated: around.simulated };
+        let known = Arc::new(site.clone());
+        let pages = Pages::new(house, site, last_commit.clone());
         let shown = Shown::new(reception, composer, Reader::open(ledger.path())?);
-        start_pages(followers, (web, Arc::clone(&keeper.access)), key, shown, clock, last_commit);
+        start_pages(
+            followers,
+            (web, Arc::clone(&keeper.access), known),
+            key,
+            shown,
+            pages,
+            clock,
+            last_commit,
+        );
     }
     start_heartbeat(followers, around);
     let options = &configuration.digest;
@@ -243,17 +270,19 @@ fn start_door(followers: &mut Supervisor, path: PathBuf, counter: Counter, stop:
 
 fn start_pages(
     followers: &mut Supervisor,
-    (web, access): (&WebOptions, Arc<Access>),
+    (web, access, known): (&WebOptions, Arc<Access>, Arc<Site>),
     key: LinkKey,
     shown: Shown,
+    pages: Pages<House>,
     clock: &Clock,
     stop: &CancellationToken,
 ) {
     let (listen, clock, stop) = (web.listen, clock.clone(), stop.clone());
     let tls = web.tls.clone();
     followers.keep_running("pages".to_owned(), move || {
-        let (key, shown, clock, stop) = (key.clone(), shown.clone(), clock.clone(), stop.clone());
-        let (access, tls) = (Arc::clone(&access), tls.clone());
+        let (key, shown, pages) = (key.clone(), shown.clone(), pages.clone());
+        let (clock, stop) = (clock.clone(), stop.clone());
+        let (access, tls, known) = (Arc::clone(&access), tls.clone(), Arc::clone(&known));
         async move {
             let identity = tls.map(Identity::load).transpose().inspect_err(|error| {
                 let (advice, error) = (error.fix(), chain(error));
@@ -263,9 +292,9 @@ fn start_pages(
                 tracing::error!(slug = "web-listen", %listen, %error, "no page can be served");
             })?;
             tracing::info!(listen = %listener.local_addr()?, "pages are served");
-            let front = Front { access, identity: identity.clone() };
+            let front = Front { access, identity: identity.clone(), site: known };
             let ended = stop.clone();
-            let serving = serve(listener, front, key, shown, move || clock.now(), stop);
+            let serving = serve(listener, front, key, shown, move || clock.now(), site(pages), stop);
             tokio::select! {
                 served = serving => served?,
                 () = renew(identity, ended) => {}

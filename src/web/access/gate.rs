@@ -7,10 +7,11 @@ use std::sync::Arc;
 use axum::Router;
 use axum::extract::connect_info::Connected;
 use axum::extract::{ConnectInfo, Request, State};
-use axum::http::{HeaderMap, HeaderName, HeaderValue, Method, StatusCode, header};
+use axum::http::{Extensions, HeaderMap, HeaderValue, Method, StatusCode, Uri, header};
 use axum::middleware::{FromFnLayer, Next, from_fn_with_state};
 use axum::response::{IntoResponse, Response};
 use axum::serve::IncomingStream;
+use jiff::tz::TimeZone;
 
 use super::login::{From, Shown};
 use super::store::Account;
@@ -18,7 +19,7 @@ use super::{Access, origin, pages, routes};
 use crate::core::access::Right;
 use crate::core::reader::{Language, Reader, Scale};
 use crate::core::record::AccessRefusal;
-use crate::web::guard;
+use crate::web::frame::{self, Refusal, Site};
 use crate::web::person::Person;
 use crate::web::tls::Lines;
 
@@ -68,14 +69,17 @@ impl Visit {
     }
 }
 
-/// Puts access before a router: its own pages, who asks for every other, and the headers of every
-/// answer. The router must be served with [`Far`] as its connect info.
-pub fn protect(router: Router, access: &Arc<Access>) -> Router {
-    let layer = from_fn_with_state(Arc::clone(access), gate);
+/// Puts access before a router: its own pages, and who asks for every other. The router must be served with [`Far`] as its connect info.
+pub fn protect(router: Router, access: &Arc<Access>, site: &Arc<Site>) -> Router {
+    let layer = from_fn_with_state((Arc::clone(access), Arc::clone(site)), gate);
     router.merge(routes::routes(access)).layer(layer)
 }
 
-async fn gate(State(access): State<Arc<Access>>, mut request: Request, next: Next) -> Response {
+async fn gate(
+    State((access, site)): State<(Arc<Access>, Arc<Site>)>,
+    mut request: Request,
+    next: Next,
+) -> Response {
     let tls = access.options.tls;
     let visit = match enter(&access, &mut request).await {
         Ok(visit) => visit,
@@ -96,6 +100,7 @@ async fn gate(State(access): State<Arc<Access>>, mut request: Request, next: Nex
     }
     request.extensions_mut().insert(visit);
     request.extensions_mut().insert(access);
+    request.extensions_mut().insert(site);
     dressed(next.run(request).await, tls)
 }
 
@@ -135,34 +140,24 @@ async fn enter(access: &Arc<Access>, request: &mut Request) -> Result<Visit, Box
     };
     let session = secret.zip(account);
     if let Some((_, account)) = session.as_ref().filter(|(_, account)| !account.must_change) {
-        let reader =
-            Reader { language: account.language, scale: account.scale, zone: access.options.zone.clone() };
-        let (name, role) = (account.shown.clone(), account.role);
-        request.extensions_mut().insert(Person { account: account.name.to_string(), name, role, reader });
+        request.extensions_mut().insert(person(account, &access.options.zone));
     }
     Ok(Visit { from, secure, session })
 }
 
-/// The headers that no answer goes without; what a handler says of its own stays.
+/// Browsers ask by TLS only, once they have.
 fn dressed(mut response: Response, tls: bool) -> Response {
-    let headers = response.headers_mut();
-    let mut put = |name: HeaderName, value: HeaderValue| {
-        headers.entry(name).or_insert(value);
-    };
-    put(header::CONTENT_SECURITY_POLICY, guard::policy());
-    for (name, value) in [
-        (header::X_CONTENT_TYPE_OPTIONS, "nosniff"),
-        (header::X_FRAME_OPTIONS, "DENY"),
-        // Not `no-referrer`: with it browsers hide the origin of our own forms too.
-        (header::REFERRER_POLICY, "same-origin"),
-        (header::CACHE_CONTROL, "no-store"),
-    ] {
-        put(name, HeaderValue::from_static(value));
-    }
     if tls {
-        put(header::STRICT_TRANSPORT_SECURITY, HeaderValue::from_static(HSTS));
+        response.headers_mut().insert(header::STRICT_TRANSPORT_SECURITY, HeaderValue::from_static(HSTS));
     }
     response
+}
+
+/// Somebody who has an account.
+pub(super) fn person(account: &Account, zone: &TimeZone) -> Person {
+    let (language, scale, zone) = (account.language, account.scale, zone.clone());
+    let reader = Reader { language, scale, zone };
+    Person { account: account.name.to_string(), name: account.shown.clone(), role: account.role, reader }
 }
 
 /// Where a request came from. What a proxy says is believed only where one is configured, and of
@@ -224,8 +219,13 @@ pub(super) fn root(path: &str) -> String {
 }
 
 fn shows_page(request: &Request) -> bool {
+    is_page(request.method(), request.headers())
+}
+
+/// Whether a browser asks for a page.
+fn is_page(method: &Method, headers: &HeaderMap) -> bool {
     let accepts = |accept: &HeaderValue| accept.to_str().is_ok_and(|accept| accept.contains("text/html"));
-    request.method() == Method::GET && request.headers().get(header::ACCEPT).is_some_and(accepts)
+    method == Method::GET && headers.get(header::ACCEPT).is_some_and(accepts)
 }
 
 /// Sends a browser elsewhere on this site.
@@ -239,13 +239,13 @@ pub(super) fn to(place: &str) -> Response {
 /// The answer to somebody who is not known: a browser is led to the login and back, a program is
 /// told to show a token (RFC 9110 §11.6.1).
 #[must_use]
-pub fn to_login(request: &Request) -> Response {
-    if !shows_page(request) {
+pub(in crate::web) fn to_login(method: &Method, headers: &HeaderMap, uri: &Uri) -> Response {
+    if !is_page(method, headers) {
         let challenge = HeaderValue::from_static("Bearer");
         return (StatusCode::UNAUTHORIZED, [(header::WWW_AUTHENTICATE, challenge)]).into_response();
     }
-    let path = request.uri().path();
-    let wanted = request.uri().path_and_query().map_or(path, |whole| whole.as_str()).trim_start_matches('/');
+    let path = uri.path();
+    let wanted = uri.path_and_query().map_or(path, |whole| whole.as_str()).trim_start_matches('/');
     let back = origin::own_path(wanted).map_or_else(String::new, |back| format!("?to={}", encoded(back)));
     to(&format!("{}login{back}", root(path)))
 }
@@ -272,17 +272,27 @@ pub fn require(right: Right) -> Requirement {
 
 fn check(State(right): State<Right>, request: Request, next: Next) -> Checked {
     Box::pin(async move {
-        let Some(person) = request.extensions().get::<Person>() else { return to_login(&request) };
+        let Some(person) = request.extensions().get::<Person>() else {
+            return to_login(request.method(), request.headers(), request.uri());
+        };
         if person.may(right) {
             return next.run(request).await;
         }
-        let (account, language) = (person.account.clone(), person.reader.language);
-        let known = request.extensions().get::<Arc<Access>>().zip(request.extensions().get::<Visit>());
-        if let Some((access, visit)) = known {
-            access.refused(&account, AccessRefusal::NotAllowed, &visit.from.told).await;
-        }
-        pages::refused(StatusCode::FORBIDDEN, pages::Said::NotAllowed, language)
+        let answer = match request.extensions().get::<Arc<Site>>() {
+            Some(site) => frame::refuse(Refusal::NotYours, person, site, frame::depth(request.uri().path())),
+            None => StatusCode::FORBIDDEN.into_response(),
+        };
+        not_allowed(request.extensions()).await;
+        answer
     })
+}
+
+/// Puts on record that somebody asked for what their role does not reach.
+pub(in crate::web) async fn not_allowed(extensions: &Extensions) {
+    let known = (extensions.get::<Arc<Access>>(), extensions.get::<Visit>(), extensions.get::<Person>());
+    if let (Some(access), Some(visit), Some(person)) = known {
+        access.refused(&person.account, AccessRefusal::NotAllowed, &visit.from.told).await;
+    }
 }
 
 #[cfg(test)]

@@ -10,7 +10,9 @@ use super::words::{self, Words, words};
 use crate::core::access::Role;
 use crate::core::reader::{Language, Scale};
 use crate::core::time::Timestamp;
+use crate::web::frame::{Frame, Site, Tab};
 use crate::web::pages::STYLE;
+use crate::web::person::Person;
 
 /// What a page that shows nothing says.
 #[derive(Clone, Copy, PartialEq, Eq, Debug)]
@@ -158,6 +160,20 @@ impl<'a> LoginPage<'a> {
     }
 }
 
+/// What is round a page: the site, the person, and how deep below the top the page is.
+#[derive(Clone, Copy, Debug)]
+pub(super) struct Round<'a> {
+    pub(super) site: &'a Site,
+    pub(super) person: &'a Person,
+    pub(super) deep: usize,
+}
+
+impl<'a> Round<'a> {
+    fn frame(self, title: &'a str) -> Frame<'a> {
+        Frame::new(self.site, self.person, Tab::More, self.deep, title)
+    }
+}
+
 /// What is wrong with which field.
 #[derive(Clone, Default, Debug)]
 pub(super) struct Wrong {
@@ -179,9 +195,8 @@ impl Wrong {
 #[derive(Template)]
 #[template(path = "web/access/pages/account.html", config = ".askama.toml")]
 pub(super) struct OwnPage<'a> {
+    frame: Frame<'a>,
     words: &'static Words,
-    title: &'static str,
-    style: &'static str,
     account: &'a Account,
     role: &'static str,
     administers: bool,
@@ -190,11 +205,12 @@ pub(super) struct OwnPage<'a> {
 }
 
 impl<'a> OwnPage<'a> {
-    pub(super) fn new(account: &'a Account, changed: bool, wrong: Wrong) -> Self {
+    pub(super) fn new(account: &'a Account, round: Round<'a>, changed: bool, wrong: Wrong) -> Self {
         let words = words(account.language);
+        let frame = round.frame(words.own);
         let role = words::role(account.role, account.language);
         let administers = account.role == Role::Administrator && !account.must_change;
-        Self { words, title: words.own, style: STYLE, account, role, administers, changed, wrong }
+        Self { frame, words, account, role, administers, changed, wrong }
     }
 }
 
@@ -219,10 +235,9 @@ fn local(instant: Timestamp, zone: &TimeZone) -> String {
 /// The page of all accounts and tokens.
 #[derive(Template)]
 #[template(path = "web/access/pages/accounts.html", config = ".askama.toml")]
-pub(super) struct AccountsPage {
+pub(super) struct AccountsPage<'a> {
+    frame: Frame<'a>,
     words: &'static Words,
-    title: &'static str,
-    style: &'static str,
     accounts: Vec<Row>,
     tokens: Vec<Row>,
     roles: Vec<(&'static str, &'static str)>,
@@ -237,16 +252,12 @@ pub(super) struct Listed {
     pub(super) now: Timestamp,
 }
 
-impl AccountsPage {
+impl<'a> AccountsPage<'a> {
     /// `typed` is what was typed for account, name and token, and was not taken.
-    pub(super) fn new(
-        listed: Listed,
-        zone: &TimeZone,
-        language: Language,
-        wrong: Wrong,
-        typed: [String; 3],
-    ) -> Self {
+    pub(super) fn new(listed: Listed, round: Round<'a>, wrong: Wrong, typed: [String; 3]) -> Self {
+        let (language, zone) = (round.person.reader.language, &round.person.reader.zone);
         let words = words(language);
+        let frame = round.frame(words.accounts);
         let Listed { accounts, tokens, now } = listed;
         let account = |account: Account| Row {
             when: account.last_login.map_or_else(|| words.never.to_owned(), |at| local(at, zone)),
@@ -272,9 +283,8 @@ impl AccountsPage {
             }
         };
         Self {
+            frame,
             words,
-            title: words.accounts,
-            style: STYLE,
             accounts: accounts.into_iter().map(account).collect(),
             tokens: tokens.into_iter().map(token).collect(),
             roles: roles(language),
@@ -292,19 +302,18 @@ fn roles(language: Language) -> Vec<(&'static str, &'static str)> {
 #[derive(Template)]
 #[template(path = "web/access/pages/one.html", config = ".askama.toml")]
 pub(super) struct OnePage<'a> {
+    frame: Frame<'a>,
     words: &'static Words,
-    title: String,
-    style: &'static str,
     account: &'a Account,
     roles: Vec<(&'static str, &'static str)>,
     error: &'static str,
 }
 
 impl<'a> OnePage<'a> {
-    pub(super) fn new(account: &'a Account, error: &'static str, language: Language) -> Self {
-        let (words, roles) = (words(language), roles(language));
-        let title = format!("{} {}", words.account, account.name);
-        Self { words, title, style: STYLE, account, roles, error }
+    pub(super) fn new(account: &'a Account, error: &'static str, round: Round<'a>) -> Self {
+        let language = round.person.reader.language;
+        let frame = round.frame(account.name.as_str());
+        Self { frame, words: words(language), account, roles: roles(language), error }
     }
 }
 
@@ -312,14 +321,12 @@ impl<'a> OnePage<'a> {
 #[derive(Template)]
 #[template(path = "web/access/pages/secret.html", config = ".askama.toml")]
 pub(super) struct SecretPage<'a> {
+    frame: Frame<'a>,
     words: &'static Words,
-    title: &'static str,
-    style: &'static str,
     name: &'a str,
     secret: &'a str,
     how: &'static str,
     until: String,
-    back: String,
 }
 
 /// What a secret is for.
@@ -336,17 +343,15 @@ impl<'a> SecretPage<'a> {
         name: &'a str,
         secret: &'a str,
         (what, until): (For, Option<Timestamp>),
-        zone: &TimeZone,
-        root: &str,
-        language: Language,
+        round: Round<'a>,
     ) -> Self {
-        let words = words(language);
+        let words = words(round.person.reader.language);
+        let frame = round.frame(words.secret);
         let how = match what {
             For::Account => words.secret_account,
             For::Token => words.secret_token,
         };
-        let until = until.map_or_else(String::new, |until| local(until, zone));
-        let back = format!("{root}accounts");
-        Self { words, title: words.secret, style: STYLE, name, secret, how, until, back }
+        let until = until.map_or_else(String::new, |until| local(until, &round.person.reader.zone));
+        Self { frame, words, name, secret, how, until }
     }
 }

@@ -11,13 +11,13 @@ use axum::{Extension, Router};
 use serde::Deserialize;
 
 use super::change::{Change, ChangeError, ChangeRefusal};
-use super::gate::{Visit, require, root, to};
+use super::gate::{Visit, person, require, root, to};
 use super::login::LoginError;
 use super::name::AccountName;
 use super::own::{NewPassword, OwnError};
 use super::pages::{
-    AccountsPage, For, Listed, LoginFields, LoginPage, OnePage, OwnPage, Said, SecretPage, Wrong, asked,
-    page, refused,
+    AccountsPage, For, Listed, LoginFields, LoginPage, OnePage, OwnPage, Round, Said, SecretPage, Wrong,
+    asked, page, refused,
 };
 use super::password::{HashError, PasswordRefusal};
 use super::store::Account;
@@ -25,6 +25,7 @@ use super::{Access, AccessError, bucket, origin, words};
 use crate::core::access::{Right, Role};
 use crate::core::reader::{Language, Scale};
 use crate::core::record::AccessRefusal;
+use crate::web::frame::Site;
 use crate::web::person::Person;
 
 /// Longest form, in bytes: a few short fields and two passwords, each byte written as three.
@@ -33,6 +34,7 @@ const FORM_BYTES_MAX: usize = 8 * 1024;
 type Filled<T> = Result<Form<T>, FormRejection>;
 type Queried<T> = Result<Query<T>, QueryRejection>;
 type Held = State<Arc<Access>>;
+type Known = Extension<Arc<Site>>;
 
 /// The routes, with what each takes.
 pub(super) fn routes(access: &Arc<Access>) -> Router {
@@ -155,10 +157,17 @@ struct Changed {
     changed: Option<String>,
 }
 
-async fn show_own(Extension(visit): Extension<Visit>, changed: Queried<Changed>) -> Response {
+async fn show_own(
+    State(access): Held,
+    Extension(site): Known,
+    Extension(visit): Extension<Visit>,
+    changed: Queried<Changed>,
+) -> Response {
     let Some((_, account)) = &visit.session else { return to("./login?to=account") };
     let changed = changed.is_ok_and(|Query(changed)| changed.changed.is_some());
-    std::future::ready(page(StatusCode::OK, &OwnPage::new(account, changed, Wrong::default()))).await
+    let person = person(account, &access.options.zone);
+    let round = Round { site: &site, person: &person, deep: 0 };
+    std::future::ready(page(StatusCode::OK, &OwnPage::new(account, round, changed, Wrong::default()))).await
 }
 
 #[derive(Deserialize)]
@@ -178,6 +187,7 @@ enum OwnForm {
 
 async fn change_own(
     State(access): Held,
+    Extension(site): Known,
     Extension(visit): Extension<Visit>,
     headers: HeaderMap,
     form: Filled<OwnForm>,
@@ -193,7 +203,10 @@ async fn change_own(
             let chosen = access.choose_password(&account.name, secret, asked, &visit.from).await;
             match chosen {
                 Ok(fresh) => with_cookie(to("./account?changed=1"), visit.cookie(&fresh)),
-                Err(error) => unchosen(&error, account),
+                Err(error) => {
+                    let person = person(account, &access.options.zone);
+                    unchosen(&error, account, Round { site: &site, person: &person, deep: 0 })
+                }
             }
         }
         Ok(Form(OwnForm::Reader { .. })) if account.must_change => {
@@ -208,7 +221,7 @@ async fn change_own(
     }
 }
 
-fn unchosen(error: &OwnError, account: &Account) -> Response {
+fn unchosen(error: &OwnError, account: &Account, round: Round<'_>) -> Response {
     let language = account.language;
     let (status, wrong) = match error {
         OwnError::Password(why) => {
@@ -226,27 +239,32 @@ fn unchosen(error: &OwnError, account: &Account) -> Response {
             (StatusCode::SERVICE_UNAVAILABLE, Wrong::at("new", words::not_now(language)))
         }
     };
-    page(status, &OwnPage::new(account, false, wrong))
+    page(status, &OwnPage::new(account, round, false, wrong))
 }
 
-async fn show_all(State(access): Held, person: Extension<Person>) -> Response {
-    all(&access, &person, StatusCode::OK, Wrong::default(), Default::default()).await
+async fn show_all(
+    State(access): Held,
+    Extension(site): Known,
+    Extension(person): Extension<Person>,
+) -> Response {
+    let round = Round { site: &site, person: &person, deep: 0 };
+    all(&access, round, StatusCode::OK, Wrong::default(), Default::default()).await
 }
 
 async fn all(
     access: &Arc<Access>,
-    person: &Person,
+    round: Round<'_>,
     status: StatusCode,
     wrong: Wrong,
     typed: [String; 3],
 ) -> Response {
-    let language = person.reader.language;
+    let language = round.person.reader.language;
     let (accounts, tokens) = match (access.accounts().await, access.tokens().await) {
         (Ok(accounts), Ok(tokens)) => (accounts, tokens),
         (Err(error), _) | (_, Err(error)) => return not_now(&error, language),
     };
     let listed = Listed { accounts, tokens, now: access.now() };
-    page(status, &AccountsPage::new(listed, &access.options.zone, language, wrong, typed))
+    page(status, &AccountsPage::new(listed, round, wrong, typed))
 }
 
 #[derive(Deserialize)]
@@ -260,6 +278,7 @@ struct AddForm {
 
 async fn add(
     State(access): Held,
+    Extension(site): Known,
     Extension(person): Extension<Person>,
     Extension(visit): Extension<Visit>,
     form: Filled<AddForm>,
@@ -271,18 +290,19 @@ async fn add(
     };
     let typed = [account.clone(), name.clone(), String::new()];
     let shown = account.clone();
+    let round = Round { site: &site, person: &person, deep: 0 };
     let change = Change::Add { account, name, role, language: theirs, scale };
     match access.change(change, &person.account, Some(&visit.from.told)).await {
         Ok(changed) => {
             let secret = changed.secret.unwrap_or_default();
-            let (zone, what) = (&access.options.zone, (For::Account, changed.until));
-            let template = SecretPage::new(shown.trim(), &secret, what, zone, "./", language);
+            let what = (For::Account, changed.until);
+            let template = SecretPage::new(shown.trim(), &secret, what, round);
             page(StatusCode::OK, &template)
         }
         Err(ChangeError::Refused(why)) => {
             let field = if matches!(why, ChangeRefusal::Shown(_)) { "name" } else { "account" };
             let wrong = Wrong::at(field, words::unchanged(&why, language));
-            all(&access, &person, StatusCode::UNPROCESSABLE_ENTITY, wrong, typed).await
+            all(&access, round, StatusCode::UNPROCESSABLE_ENTITY, wrong, typed).await
         }
         Err(error) => unchanged(&error, language),
     }
@@ -294,7 +314,8 @@ fn unchanged(error: &ChangeError, language: Language) -> Response {
     refused(StatusCode::SERVICE_UNAVAILABLE, Said::NotNow, language)
 }
 
-async fn one(access: &Arc<Access>, name: &str, error: &'static str, language: Language) -> Response {
+async fn one(access: &Arc<Access>, name: &str, error: &'static str, round: Round<'_>) -> Response {
+    let language = round.person.reader.language;
     let accounts = match access.accounts().await {
         Ok(accounts) => accounts,
         Err(error) => return not_now(&error, language),
@@ -302,7 +323,7 @@ async fn one(access: &Arc<Access>, name: &str, error: &'static str, language: La
     match accounts.iter().find(|account| account.name.as_str() == name) {
         Some(account) => {
             let status = if error.is_empty() { StatusCode::OK } else { StatusCode::UNPROCESSABLE_ENTITY };
-            page(status, &OnePage::new(account, error, language))
+            page(status, &OnePage::new(account, error, round))
         }
         None => refused(StatusCode::NOT_FOUND, Said::Unknown, language),
     }
@@ -310,10 +331,11 @@ async fn one(access: &Arc<Access>, name: &str, error: &'static str, language: La
 
 async fn show_one(
     State(access): Held,
+    Extension(site): Known,
     Extension(person): Extension<Person>,
     Path(name): Path<String>,
 ) -> Response {
-    one(&access, &name, "", person.reader.language).await
+    one(&access, &name, "", Round { site: &site, person: &person, deep: 1 }).await
 }
 
 #[derive(Deserialize)]
@@ -336,6 +358,7 @@ struct OneForm {
 
 async fn change_one(
     State(access): Held,
+    Extension(site): Known,
     Extension(person): Extension<Person>,
     Extension(visit): Extension<Visit>,
     uri: Uri,
@@ -361,11 +384,12 @@ async fn change_one(
     };
     let gone = matches!(change, Change::Remove { .. });
     let root = root(uri.path());
+    let round = Round { site: &site, person: &person, deep: 1 };
     match access.change(change, &person.account, Some(&visit.from.told)).await {
         Ok(changed) => match &changed.secret {
             Some(secret) => {
-                let (zone, what) = (&access.options.zone, (For::Account, changed.until));
-                page(StatusCode::OK, &SecretPage::new(&name, secret, what, zone, &root, language))
+                let what = (For::Account, changed.until);
+                page(StatusCode::OK, &SecretPage::new(&name, secret, what, round))
             }
             None if gone => to(&format!("{root}accounts")),
             None => to(&format!("{root}accounts/{name}")),
@@ -373,9 +397,7 @@ async fn change_one(
         Err(ChangeError::Refused(ChangeRefusal::Unknown | ChangeRefusal::NoName(_))) => {
             refused(StatusCode::NOT_FOUND, Said::Unknown, language)
         }
-        Err(ChangeError::Refused(why)) => {
-            one(&access, &name, words::unchanged(&why, language), language).await
-        }
+        Err(ChangeError::Refused(why)) => one(&access, &name, words::unchanged(&why, language), round).await,
         Err(error) => unchanged(&error, language),
     }
 }
@@ -389,6 +411,7 @@ struct TokenForm {
 
 async fn add_token(
     State(access): Held,
+    Extension(site): Known,
     Extension(person): Extension<Person>,
     Extension(visit): Extension<Visit>,
     form: Filled<TokenForm>,
@@ -399,18 +422,19 @@ async fn add_token(
         Err(rejection) => return incomplete(&rejection, language),
     };
     let name = token.clone();
+    let round = Round { site: &site, person: &person, deep: 0 };
     match access.change(Change::AddToken { token, role, days }, &person.account, Some(&visit.from.told)).await
     {
         Ok(changed) => {
             let secret = changed.secret.unwrap_or_default();
-            let (zone, what) = (&access.options.zone, (For::Token, changed.until));
-            page(StatusCode::OK, &SecretPage::new(name.trim(), &secret, what, zone, "./", language))
+            let what = (For::Token, changed.until);
+            page(StatusCode::OK, &SecretPage::new(name.trim(), &secret, what, round))
         }
         Err(ChangeError::Refused(why)) => {
             let field = if why == ChangeRefusal::Days { "days" } else { "token" };
             let wrong = Wrong::at(field, words::unchanged(&why, language));
             let typed = [String::new(), String::new(), name];
-            all(&access, &person, StatusCode::UNPROCESSABLE_ENTITY, wrong, typed).await
+            all(&access, round, StatusCode::UNPROCESSABLE_ENTITY, wrong, typed).await
         }
         Err(error) => unchanged(&error, language),
     }

@@ -98,16 +98,13 @@ impl Site {
         let listener = TcpListener::bind((Ipv4Addr::LOCALHOST, 0)).await.expect("loopback");
         let address = format!("http://{}", listener.local_addr().expect("bound"));
         let stop = CancellationToken::new();
-        let options = Options {
-            site: "North kitchen".to_owned(),
-            zone: jiff::tz::TimeZone::UTC,
-            tls: false,
-            behind_proxy: false,
-            public_url: None,
-        };
+        let (site, zone) = ("North kitchen".to_owned(), jiff::tz::TimeZone::UTC);
+        let known = Arc::new(crate::web::frame::Site { name: site.clone(), simulated: false });
+        let options = Options { site, zone, tls: false, behind_proxy: false, public_url: None };
         let access = Access::open(&directory.path().join("access"), options, || NOW).expect("a store");
-        let front = Front { access, identity: None };
-        let serving = serve(listener, front, key.clone(), kitchen.clone(), || NOW, stop.clone());
+        let front = Front { access, identity: None, site: known };
+        let (alerts, stopped) = (kitchen.clone(), stop.clone());
+        let serving = serve(listener, front, key.clone(), alerts, || NOW, axum::Router::new(), stopped);
         let mut tasks = tokio::task::JoinSet::new();
         tasks.spawn(serving);
         tasks.detach_all();
