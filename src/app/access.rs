@@ -79,21 +79,31 @@ impl Entrance {
     }
 
     /// What whoever sets the gateway up is told, once.
-    pub(super) fn first_words(&mut self, web: &WebOptions) -> Option<String> {
+    pub(super) fn first_words(&mut self, web: &WebOptions) -> Option<FirstWords> {
         let Changed { secret, until } = self.first.take()?;
         let (secret, until) = (secret?, until?);
         let scheme = if web.tls.is_some() { "https" } else { "http" };
         let own = format!("{scheme}://{}", web.listen);
         let url = web.public_url.as_deref().unwrap_or(&own);
-        Some(format!(
+        let text = format!(
             "The pages have no account yet, so one was made.\n\
              \x20 log in at:       {url}/login\n\
              \x20 account:         {FIRST}\n\
              \x20 one-time secret: {secret}\n\
              It is shown this once and can be used until {until}; you choose a password then.\n\
              If it is lost: rinseward accounts reset {FIRST}\n"
-        ))
+        );
+        let line = format!("{url}/login  {FIRST}  {secret}");
+        Some(FirstWords { text, line })
     }
+}
+
+/// The secret of the first account, in words. Has no `Debug`: it belongs on the console alone.
+pub(super) struct FirstWords {
+    /// All that is to be known.
+    pub(super) text: String,
+    /// Where, who and the secret, in one line.
+    pub(super) line: String,
 }
 
 /// Why events are not on record.

@@ -110,8 +110,9 @@ fn show(
     let signals = Signals::take().map_err(|error| bug("cannot take over the signals", &error))?;
     let mut station = Station::open(loaded, &clock, &stop)?.simulated();
     drop(entered);
-    if let Some(words) = station.first_words() {
-        write!(streams.err, "{words}").map_err(Failure::output)?;
+    let words = station.first_words();
+    if let Some(words) = &words {
+        write!(streams.err, "{}", words.text).map_err(Failure::output)?;
     }
     let mut published = station.published();
     let player = {
@@ -141,7 +142,8 @@ fn show(
     let watched = Watched { scene, published: &mut published, open: &mut open, stop: &stop };
     let seen = if draws(arguments) {
         let speed = format!("{}× real time", arguments.speed);
-        let setting = Setting { zone: TimeZone::system(), speed, scenario: scenario.to_string() };
+        let login = words.map(|words| words.line);
+        let setting = Setting { zone: TimeZone::system(), speed, scenario: scenario.to_string(), login };
         watch::on_screen(watched, &setting)
     } else {
         in_lines(&runtime, arguments, watched, streams)

@@ -53,7 +53,7 @@ async fn serve(loaded: &Loaded, runtime: &Runtime, streams: &mut Streams<'_>) ->
     let mut station = Station::open(loaded, &Clock::system(), &stop)?;
     if let Some(words) = station.first_words() {
         // Not by the log, which is kept and passed on.
-        write!(streams.err, "{words}").map_err(Failure::output)?;
+        write!(streams.err, "{}", words.text).map_err(Failure::output)?;
     }
     let (published, pulse) = (station.published(), station.pulse());
     tokio::select! {

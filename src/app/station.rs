@@ -12,7 +12,7 @@ use tokio::sync::{broadcast, mpsc};
 use tokio::time::Instant;
 use tokio_util::sync::CancellationToken;
 
-use super::access::{self, Entrance, Keeper};
+use super::access::{self, Entrance, FirstWords, Keeper};
 use super::ledger::{self, LedgerHandle, LedgerStore};
 use super::live::Tap;
 use super::seal::Seal;
@@ -162,7 +162,7 @@ impl Station {
     }
 
     /// What whoever sets the gateway up is to be told, once: the secret of the first account.
-    pub(super) fn first_words(&mut self) -> Option<String> {
+    pub(super) fn first_words(&mut self) -> Option<FirstWords> {
         let web = self.loaded.configuration.web.as_ref()?;
         self.entrance.as_mut()?.first_words(web)
     }

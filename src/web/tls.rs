@@ -210,3 +210,58 @@ impl AsyncWrite for Line {
         }
     }
 }
+
+#[cfg(test)]
+mod tests {
+    use std::os::unix::fs::PermissionsExt;
+
+    use super::*;
+
+    /// Writes a certificate for this name and its key, and gives the certificate's bytes.
+    fn write(files: &TlsFiles, name: &str) -> Vec<u8> {
+        let made = rcgen::generate_simple_self_signed([name.to_owned()]).expect("a certificate");
+        fs::write(&files.certificate, made.cert.pem()).expect("a temporary file");
+        fs::write(&files.key, made.signing_key.serialize_pem()).expect("a temporary file");
+        fs::set_permissions(&files.key, fs::Permissions::from_mode(0o600)).expect("our own file");
+        made.cert.der().to_vec()
+    }
+
+    fn touch(path: &PathBuf, seconds: u64) {
+        let file = fs::File::options().append(true).open(path).expect("our own file");
+        let at = SystemTime::UNIX_EPOCH + Duration::from_secs(seconds);
+        file.set_modified(at).expect("our own file");
+    }
+
+    fn shown(identity: &Identity) -> Vec<u8> {
+        identity.held.read().expect("no holder panics").key.cert[0].to_vec()
+    }
+
+    // Own promise: a renewed certificate is shown without a restart; one that cannot be used leaves
+    // the one before in force, and is looked at again; a key that others may read is refused.
+    #[test]
+    fn a_renewed_certificate_is_shown() {
+        let directory = tempfile::tempdir().expect("a temporary directory");
+        let files = TlsFiles {
+            certificate: directory.path().join("pages.pem"),
+            key: directory.path().join("pages.key"),
+        };
+        let first = write(&files, "one.example");
+        let identity = Identity::load(files.clone()).expect("they fit");
+        assert!(!identity.renew().expect("nothing changed"));
+
+        fs::write(&files.certificate, "no certificate").expect("our own file");
+        touch(&files.certificate, 1_000);
+        assert!(matches!(identity.renew(), Err(PrepareError::Certificates { .. })));
+        assert!(identity.renew().is_err(), "it is looked at again");
+        assert_eq!(shown(&identity), first);
+
+        let second = write(&files, "two.example");
+        touch(&files.certificate, 2_000);
+        assert!(identity.renew().expect("they fit"));
+        assert_eq!(shown(&identity), second);
+        assert_ne!(first, second);
+
+        fs::set_permissions(&files.key, fs::Permissions::from_mode(0o644)).expect("our own file");
+        assert!(matches!(Identity::load(files), Err(PrepareError::Exposed { .. })));
+    }
+}
