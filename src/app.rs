@@ -3,6 +3,7 @@
 mod access;
 mod alerts;
 mod arrival;
+mod ask;
 mod channels;
 mod check;
 mod checkpoints;
@@ -41,6 +42,7 @@ mod watch;
 use std::io::Write;
 
 pub use failure::Failure;
+pub use terminal::fitted_to_errors;
 
 use crate::cli::{Cli, Command};
 use crate::diagnostic::Diagnostic;
