@@ -26,7 +26,7 @@ use super::person::Person;
 use crate::core::reader::{Language, Reader, Scale};
 
 /// Streams at a time; one more is asked to come again (own choice: every phone and screen of a large kitchen).
-const STREAMS_MAX: usize = 512;
+const STREAMS_MAX: usize = 400;
 /// Longest life of a stream.
 const STREAM_MAX: Duration = Duration::from_secs(600);
 /// When one that found no place may come again, s.

@@ -13,9 +13,14 @@
 //! the link expires, and nothing else.
 //!
 //! The page says what [`sheet::Sheet`] holds, worded by the caller in the
-//! language of the contact; its own words are in `pages`. It speaks plain HTTP
-//! on loopback, behind a proxy that does TLS where others are to reach it.
+//! language of the contact; its own words are in `pages`.
+//!
+//! # Who comes in
+//!
+//! [`access`] stands before everything else. All of it speaks plain HTTP on loopback, or [`tls`]
+//! where others are to reach it, or stands behind a proxy that does that.
 
+pub mod access;
 mod assets;
 #[cfg(test)]
 mod fixture;
@@ -30,3 +35,4 @@ pub mod person;
 pub mod router;
 pub mod serve;
 pub mod sheet;
+pub mod tls;

@@ -44,6 +44,7 @@ pub fn site<K: Kitchen>(pages: Pages<K>) -> Router {
                 if person.may(right) {
                     next.run(request).await
                 } else {
+                    super::access::not_allowed(request.extensions()).await;
                     frame::refuse(Refusal::NotYours, &person, &shared.site, deep)
                 }
             }
