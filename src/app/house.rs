@@ -1,5 +1,6 @@
 //! What the pages show: the ledger, the alerts and the readings that come in, as [`crate::web`] asks for them.
 
+mod alert_book;
 mod glances;
 mod readers;
 

@@ -16,9 +16,11 @@
 //! language of the contact; its own words are in `pages`. It speaks plain HTTP
 //! on loopback, behind a proxy that does TLS where others are to reach it.
 
+pub mod alerts;
 mod assets;
 #[cfg(test)]
 mod fixture;
+mod form;
 pub mod frame;
 mod guard;
 pub mod kitchen;
@@ -30,3 +32,4 @@ pub mod person;
 pub mod router;
 pub mod serve;
 pub mod sheet;
+mod who;

@@ -10,28 +10,28 @@ pub(super) const STYLE: &str = include_str!("pages/style.css");
 
 /// Words of the pages.
 #[derive(Debug)]
-struct Words {
+pub(super) struct Words {
     code: &'static str,
     alert: &'static str,
-    waiting: &'static str,
-    taken_by: &'static str,
-    closed: &'static str,
-    now: &'static str,
-    caution: &'static str,
+    pub(super) waiting: &'static str,
+    pub(super) taken_by: &'static str,
+    pub(super) closed: &'static str,
+    pub(super) now: &'static str,
+    pub(super) caution: &'static str,
     acknowledge_title: &'static str,
-    acknowledge_hint: &'static str,
-    acknowledge: &'static str,
+    pub(super) acknowledge_hint: &'static str,
+    pub(super) acknowledge: &'static str,
     name: &'static str,
-    note: &'static str,
-    action: &'static str,
-    action_hint: &'static str,
-    another_action: &'static str,
-    another_action_hint: &'static str,
-    racks: &'static str,
-    racks_example: &'static str,
-    done: &'static str,
-    done_example: &'static str,
-    record_action: &'static str,
+    pub(super) note: &'static str,
+    pub(super) action: &'static str,
+    pub(super) action_hint: &'static str,
+    pub(super) another_action: &'static str,
+    pub(super) another_action_hint: &'static str,
+    pub(super) racks: &'static str,
+    pub(super) racks_example: &'static str,
+    pub(super) done: &'static str,
+    pub(super) done_example: &'static str,
+    pub(super) record_action: &'static str,
     aid: &'static str,
 }
 
@@ -85,7 +85,7 @@ static SPANISH: Words = Words {
     aid: "Es una ayuda: no sustituye los indicadores de la máquina ni el kit de prueba.",
 };
 
-fn words(language: Language) -> &'static Words {
+pub(super) fn words(language: Language) -> &'static Words {
     match language {
         Language::English => &ENGLISH,
         Language::Spanish => &SPANISH,
