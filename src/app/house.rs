@@ -2,6 +2,7 @@
 
 mod alert_book;
 mod glances;
+mod logbook;
 mod readers;
 
 use std::sync::{Arc, Mutex};
@@ -11,6 +12,7 @@ use tokio::sync::watch;
 use tokio_util::sync::CancellationToken;
 
 use self::glances::Lasts;
+use self::logbook::Presses;
 use self::readers::Readers;
 use super::alerts::Reception;
 use super::alerts::compose::Composer;
@@ -36,6 +38,7 @@ pub(super) struct House {
     readers: Readers,
     lasts: Arc<Mutex<Lasts>>,
     beat: watch::Receiver<u64>,
+    presses: Arc<tokio::sync::Mutex<Presses>>,
 }
 
 /// What the house stands on.
@@ -65,6 +68,7 @@ impl House {
             readers: Readers::new(ground.ledger.path().to_owned()),
             lasts: Arc::default(),
             beat,
+            presses: Arc::default(),
         };
         let mut tide = ground.ledger.tide();
         let beating = async move {

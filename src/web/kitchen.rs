@@ -7,10 +7,11 @@ use tokio_util::sync::CancellationToken;
 use super::alerts::AlertBook;
 use super::frame::Site;
 use super::live::Live;
+use super::logbook::Logbook;
 use super::now::Glances;
 
 /// Whoever knows the kitchen: all that the pages ask for.
-pub trait Kitchen: Glances + AlertBook {}
+pub trait Kitchen: Glances + AlertBook + Logbook {}
 
 /// What every page stands on. Copies are the same.
 #[derive(Debug)]

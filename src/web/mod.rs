@@ -26,6 +26,7 @@ mod guard;
 pub mod kitchen;
 pub mod link;
 mod live;
+pub mod logbook;
 pub mod now;
 mod pages;
 pub mod person;

@@ -12,7 +12,7 @@ use axum::routing::{MethodRouter, get, post};
 use super::frame::{self, Refusal};
 use super::kitchen::{Kitchen, Pages};
 use super::person::Person;
-use super::{alerts, assets, live, now};
+use super::{alerts, assets, live, logbook, now};
 use crate::core::access::Right;
 
 /// Longest form, in bytes: a few texts, each byte written as three (URL standard).
@@ -39,6 +39,11 @@ fn routes<K: Kitchen>() -> Vec<Route<K>> {
         see("/alerts/{number}", Right::Look, get(alerts::show::<K>)),
         send("/alerts/{number}/acknowledge", Right::Acknowledge, post(alerts::acknowledge::<K>)),
         send("/alerts/{number}/act", Right::Act, post(alerts::act::<K>)),
+        see("/logbook", Right::Look, get(logbook::show::<K>)),
+        see("/logbook/{check}", Right::Enter, get(logbook::ask::<K>)),
+        send("/logbook/{check}", Right::Enter, post(logbook::enter::<K>)),
+        see("/logbook/entries/{record}", Right::Look, get(logbook::show_entry::<K>)),
+        send("/logbook/entries/{record}", Right::Amend, post(logbook::amend::<K>)),
     ]
 }
 
