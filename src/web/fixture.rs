@@ -1,6 +1,7 @@
 //! A kitchen that knows two machines, for the tests of the pages.
 
 pub(super) mod desk;
+mod premises;
 pub(super) mod visit;
 
 use std::sync::Arc;

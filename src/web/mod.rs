@@ -32,5 +32,6 @@ mod pages;
 pub mod person;
 pub mod router;
 pub mod serve;
+pub mod settings;
 pub mod sheet;
 mod who;

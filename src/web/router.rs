@@ -12,7 +12,7 @@ use axum::routing::{MethodRouter, get, post};
 use super::frame::{self, Refusal};
 use super::kitchen::{Kitchen, Pages};
 use super::person::Person;
-use super::{alerts, assets, live, logbook, now};
+use super::{alerts, assets, live, logbook, now, settings};
 use crate::core::access::Right;
 
 /// Longest form, in bytes: a few texts, each byte written as three (URL standard).
@@ -44,6 +44,11 @@ fn routes<K: Kitchen>() -> Vec<Route<K>> {
         send("/logbook/{check}", Right::Enter, post(logbook::enter::<K>)),
         see("/logbook/entries/{record}", Right::Look, get(logbook::show_entry::<K>)),
         send("/logbook/entries/{record}", Right::Amend, post(logbook::amend::<K>)),
+        see("/more", Right::Look, get(settings::more::<K>)),
+        see("/settings", Right::Settings, get(settings::show::<K>)),
+        send("/settings/test", Right::Act, post(settings::test::<K>)),
+        see("/maintenance", Right::Maintain, get(settings::show_maintenance::<K>)),
+        send("/maintenance", Right::Maintain, post(settings::begin::<K>)),
     ]
 }
 

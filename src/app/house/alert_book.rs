@@ -43,14 +43,14 @@ impl OnRecord {
 
 /// The latest closed alerts before the record with an index, whether older ones follow, and how many records
 /// cannot be read.
-struct Closed {
-    alerts: Vec<(Alert, Timestamp)>,
-    older: Option<u64>,
-    damaged: usize,
+pub(super) struct Closed {
+    pub(super) alerts: Vec<(Alert, Timestamp)>,
+    pub(super) older: Option<u64>,
+    pub(super) damaged: usize,
 }
 
 impl Closed {
-    fn read(ledger: &ledger::Reader, before: Option<u64>) -> Result<Self, LedgerError> {
+    pub(super) fn read(ledger: &ledger::Reader, before: Option<u64>) -> Result<Self, LedgerError> {
         let filter = RecordFilter {
             kinds: vec!["alert-closed".to_owned()],
             limit: Some(CLOSED_MAX + 1),
@@ -80,7 +80,7 @@ impl Closed {
 }
 
 /// The racks that an alert names, or else those on record that it must have been about.
-fn racks(
+pub(super) fn racks(
     ledger: &ledger::Reader,
     alert: &Alert,
     closed: Option<Timestamp>,

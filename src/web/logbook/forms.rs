@@ -14,8 +14,6 @@ use crate::web::form::{Fault, Field, number, optional, text};
 
 /// Longest note, in characters (own choice: a few lines; the record takes 4,000 bytes).
 pub(super) const NOTE_CHARS_MAX: usize = 1_000;
-/// Longest name of a thermometer or of a reference, in characters (each may take four bytes of UTF-8).
-pub(super) const NAME_CHARS_MAX: usize = NAME_BYTES_MAX / 4;
 /// Longest name of one press of a button.
 const ONCE_CHARS_MAX: usize = 64;
 
@@ -138,8 +136,15 @@ impl Fields {
 
     /// A name in a field.
     pub(super) fn name(field: &mut Field, reader: &Reader) -> Option<String> {
-        let found = text(&field.value, NAME_CHARS_MAX)
-            .and_then(|name| if name.contains(['\n', '\t']) { Err(Fault::Control) } else { Ok(name) });
+        let found = text(&field.value, NAME_BYTES_MAX).and_then(|name| {
+            if name.len() > NAME_BYTES_MAX {
+                Err(Fault::TooLong(NAME_BYTES_MAX))
+            } else if name.contains(['\n', '\t']) {
+                Err(Fault::Control)
+            } else {
+                Ok(name)
+            }
+        });
         field.take(found, reader.language)
     }
 
