@@ -1,5 +1,4 @@
-//! What stands behind the other pages: the configuration in force, contacts and their channels, work on a
-//! machine, and the way to accounts.
+//! What stands behind the other pages: the configuration, contacts and their channels, work on a machine.
 //!
 //! The configuration is shown and never changed here. Secrets stand in it by their path only.
 

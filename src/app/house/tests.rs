@@ -37,7 +37,7 @@ async fn put(handle: &LedgerHandle, records: Vec<NewRecord>) -> u64 {
 }
 
 fn raised(number: u64, since: Timestamp) -> Body {
-    Body::AlertRaised(AlertRaised {
+    Body::AlertRaised(Box::new(AlertRaised {
         alert: AlertNumber(number),
         condition: Condition::Cold,
         since,
@@ -48,7 +48,7 @@ fn raised(number: u64, since: Timestamp) -> Body {
         about: Vec::new(),
         cause: None,
         last_good: None,
-    })
+    }))
 }
 
 fn closed(number: u64, racks: u64) -> Body {

@@ -304,7 +304,9 @@ fn thermometer(
     made: Option<Timestamp>,
     by: String,
 ) -> (Option<Option<String>>, Option<Check>) {
-    let own = known.iter().find(|one| one.probes.contains(&fields.what.value));
+    // A name that was typed is meant, whatever stands in the list above it.
+    let chosen = fields.other.value.trim().is_empty();
+    let own = known.iter().find(|one| chosen && one.probes.contains(&fields.what.value));
     let (machine, what) = match own {
         Some(machine) => (Some(Some(machine.name.clone())), Some(fields.what.value.clone())),
         None => {

@@ -97,7 +97,11 @@ async fn the_other_checks_are_entered() {
             "what=dm1/rinse&shown=82.5&right=83&reference=no.+7",
             CheckKind::Thermometer,
         ),
-        ("/logbook/thermometer", "what=&other=dial&shown=0.2&right=0&reference=ice", CheckKind::Thermometer),
+        (
+            "/logbook/thermometer",
+            "what=dm1/rinse&other=dial&shown=0.2&right=0&reference=ice",
+            CheckKind::Thermometer,
+        ),
     ] {
         let (status, to) = post(&kitchen, path, sent, Role::Operator).await;
         assert_eq!(status, StatusCode::SEE_OTHER, "{path}: {to}");

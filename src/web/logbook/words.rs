@@ -39,7 +39,7 @@ words! {
     what_drain: "Tank drained; sump screen, scrap tray, arms and jets cleaned.", "Tanque vaciado; filtro, bandeja, brazos y boquillas limpios.";
     note: "Note (may stay empty)", "Nota (puede quedar vacía)";
     thermometer: "Which thermometer", "Qué termómetro";
-    other: "another one, by its name", "otro, por su nombre";
+    other: "or another one, by its name", "u otro, por su nombre";
     shown: "It shows", "Marca";
     reference_shows: "The reference shows", "La referencia marca";
     reference: "Reference", "Referencia";
