@@ -102,6 +102,9 @@ pub struct Whole {
 
 /// What the pages ask of whoever knows the alerts.
 pub trait AlertBook: Clone + Send + Sync + 'static {
+    /// How many alerts are open.
+    fn open(&self) -> impl Future<Output = Result<usize, Refusal>> + Send;
+
     /// The open alerts, and those closed before the record with this index; the latest without one.
     fn alerts(
         &self,

@@ -76,11 +76,11 @@ static SPANISH: Words = Words {
     action: "Acción correctiva",
     action_hint: "Queda registrada tal como se escribe aquí y no se modifica nunca. La alerta solo se cierra con ella.",
     another_action: "Otra acción correctiva",
-    another_action_hint: "La acción de arriba vale para las cestas anteriores a ella. Una cesta posterior necesita otra.",
-    racks: "Qué se hizo con las cestas",
+    another_action_hint: "La acción de arriba vale para las canastas anteriores a ella. Una canasta posterior necesita otra.",
+    racks: "Qué se hizo con las canastas",
     racks_example: "Retenidas y lavadas de nuevo desde las 12:40; ninguna salió",
     done: "Qué se hizo",
-    done_example: "Calentador rearmado; una cesta vacía alcanzó el límite",
+    done_example: "Calentador rearmado; una canasta vacía alcanzó el límite",
     record_action: "Registrar",
     aid: "Es una ayuda: no sustituye los indicadores de la máquina ni el kit de prueba.",
 };
@@ -191,7 +191,7 @@ pub(super) fn plain(plain: Plain, language: Language) -> Result<String, askama::
         (Plain::NotNow, Language::Spanish) => (
             "No es posible en este momento",
             "El equipo no puede leer ni escribir su registro ahora mismo. No se registró nada.",
-            "Inténtelo de nuevo dentro de un minuto. Mientras tanto, retenga las cestas.",
+            "Inténtelo de nuevo dentro de un minuto. Mientras tanto, retenga las canastas.",
         ),
     };
     PlainPage { words: words(language), title, style: STYLE, text, advice }.render()

@@ -189,6 +189,11 @@ impl House {
 }
 
 impl AlertBook for House {
+    async fn open(&self) -> Result<usize, Refusal> {
+        let (open, _) = self.reception.open().await.map_err(|_| Refusal::NotNow)?;
+        Ok(open.len())
+    }
+
     async fn alerts(&self, reader: &Reader, before: Option<u64>) -> Result<Listing, Refusal> {
         let (open, _) = self.reception.open().await.map_err(|_| Refusal::NotNow)?;
         let closed = self.readers.ask(move |ledger| Closed::read(ledger, before)).await?;

@@ -75,10 +75,12 @@ pub(super) fn entered(
     record: Record,
 ) -> Result<Option<Entered>, LedgerError> {
     let Record { recorded, machine, body, .. } = record;
-    let written = match body {
-        Body::Check(check) => Written::Check(check),
-        Body::Note(note) => Written::Note(note),
-        _ => return Ok(None),
+    let written = if let Body::Check(check) = body {
+        Written::Check(check)
+    } else if let Body::Note(note) = body {
+        Written::Note(note)
+    } else {
+        return Ok(None);
     };
     let mut amendments = Vec::new();
     for (at, amendment) in ledger.amendments(index)? {
