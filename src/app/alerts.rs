@@ -13,7 +13,7 @@ mod health;
 mod lanes;
 pub(super) mod letters;
 mod outbox;
-mod pages;
+pub(super) mod pages;
 mod service;
 pub(super) mod start;
 mod states;

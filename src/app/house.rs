@@ -1,6 +1,9 @@
 //! What the pages show: the ledger, the alerts and the readings that come in, as [`crate::web`] asks for them.
 
+mod alert_book;
 mod glances;
+mod logbook;
+mod premises;
 mod readers;
 
 use std::sync::{Arc, Mutex};
@@ -10,11 +13,15 @@ use tokio::sync::watch;
 use tokio_util::sync::CancellationToken;
 
 use self::glances::Lasts;
+use self::logbook::Presses;
+use self::premises::Tests;
 use self::readers::Readers;
 use super::alerts::Reception;
 use super::alerts::compose::Composer;
 use super::ledger::LedgerHandle;
 use super::live::Tap;
+use crate::config::load::Loaded;
+use crate::config::note::Section;
 use crate::config::resolve::Configuration;
 use crate::runtime::clock::Clock;
 use crate::web::kitchen::Kitchen;
@@ -35,12 +42,15 @@ pub(super) struct House {
     readers: Readers,
     lasts: Arc<Mutex<Lasts>>,
     beat: watch::Receiver<u64>,
+    presses: Arc<tokio::sync::Mutex<Presses>>,
+    sections: Arc<[Section]>,
+    tests: Tests,
 }
 
 /// What the house stands on.
 #[derive(Debug)]
 pub(super) struct Ground<'a> {
-    pub(super) configuration: &'a Configuration,
+    pub(super) loaded: &'a Loaded,
     pub(super) clock: &'a Clock,
     pub(super) tap: &'a Tap,
     pub(super) reception: &'a Reception,
@@ -56,7 +66,7 @@ impl House {
     ) -> (Self, impl Future<Output = ()> + use<>) {
         let (to, beat) = watch::channel(0);
         let house = Self {
-            configuration: Arc::new(ground.configuration.clone()),
+            configuration: Arc::new(ground.loaded.configuration.clone()),
             clock: ground.clock.clone(),
             tap: ground.tap.clone(),
             reception: ground.reception.clone(),
@@ -64,6 +74,9 @@ impl House {
             readers: Readers::new(ground.ledger.path().to_owned()),
             lasts: Arc::default(),
             beat,
+            presses: Arc::default(),
+            sections: ground.loaded.sections().into(),
+            tests: Tests::default(),
         };
         let mut tide = ground.ledger.tide();
         let beating = async move {
@@ -84,3 +97,6 @@ impl House {
 }
 
 impl Kitchen for House {}
+
+#[cfg(test)]
+mod tests;

@@ -1,5 +1,9 @@
 //! A kitchen that knows two machines, for the tests of the pages.
 
+pub(super) mod desk;
+mod premises;
+pub(super) mod visit;
+
 use std::sync::Arc;
 
 use jiff::tz::TimeZone;
@@ -22,11 +26,16 @@ pub(super) const NOW: Timestamp = Timestamp::from_micros(1_795_694_400_000_000);
 pub(super) struct StillKitchen {
     pub(super) glances: watch::Sender<Vec<Glance>>,
     pub(super) beat: watch::Sender<u64>,
+    pub(super) desk: desk::Desk,
 }
 
 impl StillKitchen {
     pub(super) fn new() -> Self {
-        Self { glances: watch::Sender::new(vec![cold(), fresh()]), beat: watch::Sender::new(0) }
+        Self {
+            glances: watch::Sender::new(vec![cold(), fresh()]),
+            beat: watch::Sender::new(0),
+            desk: desk::Desk::default(),
+        }
     }
 
     /// The pages over it, until the sender is dropped or told to stop.

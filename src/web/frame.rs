@@ -1,7 +1,7 @@
 //! What is round every page: the name of the site, the way to the other pages, and who reads.
 
 use askama::Template;
-use axum::http::StatusCode;
+use axum::http::{HeaderValue, StatusCode, header};
 use axum::response::{Html, IntoResponse, Response};
 
 use super::person::Person;
@@ -147,6 +147,15 @@ pub(super) fn page(status: StatusCode, html: Result<String, askama::Error>) -> R
             tracing::error!(%error, "a page could not be made");
             StatusCode::INTERNAL_SERVER_ERROR.into_response()
         }
+    }
+}
+
+/// Sends the browser on to a page after a form was taken, so that a reload sends nothing twice. `to` is
+/// relative, so that it leads to the right place below whatever path a proxy serves the site at.
+pub(super) fn go(to: &str) -> Response {
+    match HeaderValue::from_str(to) {
+        Ok(to) => (StatusCode::SEE_OTHER, [(header::LOCATION, to)]).into_response(),
+        Err(_) => StatusCode::INTERNAL_SERVER_ERROR.into_response(),
     }
 }
 

@@ -4,12 +4,15 @@ use std::sync::Arc;
 
 use tokio_util::sync::CancellationToken;
 
+use super::alerts::AlertBook;
 use super::frame::Site;
 use super::live::Live;
+use super::logbook::Logbook;
 use super::now::Glances;
+use super::settings::Premises;
 
 /// Whoever knows the kitchen: all that the pages ask for.
-pub trait Kitchen: Glances {}
+pub trait Kitchen: Glances + AlertBook + Logbook + Premises {}
 
 /// What every page stands on. Copies are the same.
 #[derive(Debug)]

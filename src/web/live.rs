@@ -20,8 +20,8 @@ use tokio::sync::watch;
 use tokio::time::Instant;
 
 use super::frame::Refusal;
-use super::kitchen::Pages;
-use super::now::{Card, Glances, card};
+use super::kitchen::{Kitchen, Pages};
+use super::now::{Card, card};
 use super::person::Person;
 use crate::core::reader::{Language, Reader, Scale};
 
@@ -38,7 +38,7 @@ pub(super) struct Moment {
     /// The beat for which it was made.
     beat: u64,
     pub(super) cards: Vec<Card>,
-    /// Open alerts.
+    /// Open alerts, those of the site among them.
     pub(super) open: usize,
 }
 
@@ -54,7 +54,7 @@ impl Live {
     ///
     /// # Errors
     /// Why nothing can be shown.
-    pub(super) async fn moment<K: Glances>(
+    pub(super) async fn moment<K: Kitchen>(
         &self,
         kitchen: &K,
         reader: &Reader,
@@ -74,7 +74,7 @@ impl Live {
             tracing::error!(%error, "a card could not be made");
             Refusal::NotNow
         })?;
-        let open = glances.iter().map(|glance| glance.alerts.len()).sum();
+        let open = kitchen.open().await?;
         let moment = Arc::new(Moment { beat, cards, open });
         moments.insert(key, Arc::clone(&moment));
         Ok(moment)
@@ -99,7 +99,7 @@ impl Drop for Place {
 }
 
 /// Streams what changes.
-pub(super) async fn events<K: Glances>(State(pages): State<Pages<K>>, person: Person) -> Response {
+pub(super) async fn events<K: Kitchen>(State(pages): State<Pages<K>>, person: Person) -> Response {
     let Some(place) = pages.live.place() else {
         let again = [(header::RETRY_AFTER, HeaderValue::from_static(AGAIN_S))];
         return std::future::ready((StatusCode::SERVICE_UNAVAILABLE, again).into_response()).await;
@@ -120,7 +120,7 @@ pub(super) async fn events<K: Glances>(State(pages): State<Pages<K>>, person: Pe
 }
 
 /// One stream, and what it has told.
-struct Told<K: Glances> {
+struct Told<K: Kitchen> {
     pages: Pages<K>,
     reader: Reader,
     beat: watch::Receiver<u64>,
@@ -131,7 +131,7 @@ struct Told<K: Glances> {
     _place: Place,
 }
 
-impl<K: Glances> Told<K> {
+impl<K: Kitchen> Told<K> {
     fn stream(self) -> impl Stream<Item = Result<Event, Infallible>> {
         let batches = stream::unfold(self, |mut told| async move {
             let events = told.next().await?;

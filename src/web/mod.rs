@@ -21,18 +21,23 @@
 //! where others are to reach it, or stands behind a proxy that does that.
 
 pub mod access;
+pub mod alerts;
 mod assets;
 #[cfg(test)]
 mod fixture;
+mod form;
 pub mod frame;
 mod guard;
 pub mod kitchen;
 pub mod link;
 mod live;
+pub mod logbook;
 pub mod now;
 mod pages;
 pub mod person;
 pub mod router;
 pub mod serve;
+pub mod settings;
 pub mod sheet;
 pub mod tls;
+mod who;

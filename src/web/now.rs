@@ -17,7 +17,7 @@ use tokio::sync::watch;
 pub(super) use card::{Card, card};
 
 use super::frame::{self, Frame, Refusal, Tab};
-use super::kitchen::Pages;
+use super::kitchen::{Kitchen, Pages};
 use super::person::Person;
 use crate::core::cycle::verdict::{Finding, Verdict};
 use crate::core::reader::{Language, Reader};
@@ -110,7 +110,7 @@ struct NowPage<'a> {
 }
 
 /// Shows every machine.
-pub(super) async fn show<K: Glances>(State(pages): State<Pages<K>>, person: Person) -> Response {
+pub(super) async fn show<K: Kitchen>(State(pages): State<Pages<K>>, person: Person) -> Response {
     let moment = match pages.live.moment(&pages.kitchen, &person.reader).await {
         Ok(moment) => moment,
         Err(refused) => return frame::refuse(refused, &person, &pages.site, 0),

@@ -4,15 +4,15 @@ use std::convert::Infallible;
 
 use axum::Router;
 use axum::extract::{DefaultBodyLimit, Request, State};
-use axum::http::Uri;
+use axum::http::{Method, Uri};
 use axum::middleware::{self, Next};
 use axum::response::Response;
-use axum::routing::{MethodRouter, get};
+use axum::routing::{MethodRouter, get, post};
 
 use super::frame::{self, Refusal};
 use super::kitchen::{Kitchen, Pages};
 use super::person::Person;
-use super::{assets, live, now};
+use super::{alerts, assets, live, logbook, now, settings};
 use crate::core::access::Right;
 
 /// Longest form, in bytes: a few texts, each byte written as three (URL standard).
@@ -22,20 +22,41 @@ const FORM_BYTES_MAX: usize = 64 * 1024;
 struct Route<K> {
     /// In the form of the router.
     path: &'static str,
+    /// How it is asked: to see, or to do something.
+    #[cfg_attr(not(test), expect(dead_code, reason = "the tests ask every page in its way"))]
+    method: Method,
     right: Right,
     answer: MethodRouter<Pages<K>, Infallible>,
 }
 
 fn routes<K: Kitchen>() -> Vec<Route<K>> {
-    let route = |path, right, answer| Route { path, right, answer };
-    vec![route("/", Right::Look, get(now::show::<K>)), route("/live", Right::Look, get(live::events::<K>))]
+    let see = |path, right, answer| Route { path, method: Method::GET, right, answer };
+    let send = |path, right, answer| Route { path, method: Method::POST, right, answer };
+    vec![
+        see("/", Right::Look, get(now::show::<K>)),
+        see("/live", Right::Look, get(live::events::<K>)),
+        see("/alerts", Right::Look, get(alerts::list::<K>)),
+        see("/alerts/{number}", Right::Look, get(alerts::show::<K>)),
+        send("/alerts/{number}/acknowledge", Right::Acknowledge, post(alerts::acknowledge::<K>)),
+        send("/alerts/{number}/act", Right::Act, post(alerts::act::<K>)),
+        see("/logbook", Right::Look, get(logbook::show::<K>)),
+        see("/logbook/{check}", Right::Enter, get(logbook::ask::<K>)),
+        send("/logbook/{check}", Right::Enter, post(logbook::enter::<K>)),
+        see("/logbook/entries/{record}", Right::Look, get(logbook::show_entry::<K>)),
+        send("/logbook/entries/{record}", Right::Amend, post(logbook::amend::<K>)),
+        see("/more", Right::Look, get(settings::more::<K>)),
+        see("/settings", Right::Settings, get(settings::show::<K>)),
+        send("/settings/test", Right::Act, post(settings::test::<K>)),
+        see("/maintenance", Right::Maintain, get(settings::show_maintenance::<K>)),
+        send("/maintenance", Right::Maintain, post(settings::begin::<K>)),
+    ]
 }
 
 /// Every page, each behind the right that it takes. Who asks is found by a layer above, which puts
 /// the [`Person`] into the request.
 pub fn site<K: Kitchen>(pages: Pages<K>) -> Router {
     let mut router = Router::new();
-    for Route { path, right, answer } in routes::<K>() {
+    for Route { path, right, answer, .. } in routes::<K>() {
         let shared = pages.clone();
         let guard = move |person: Person, request: Request, next: Next| {
             let shared = shared.clone();

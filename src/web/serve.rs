@@ -33,9 +33,9 @@ const ANSWER_MAX: Duration = Duration::from_secs(10);
 /// Longest name, in characters.
 const NAME_CHARS_MAX: usize = 100;
 /// Longest note, in characters.
-const NOTE_CHARS_MAX: usize = 1_000;
+pub(super) const NOTE_CHARS_MAX: usize = 1_000;
 /// Longest part of a corrective action, in characters.
-const ACTION_CHARS_MAX: usize = 2_000;
+pub(super) const ACTION_CHARS_MAX: usize = 2_000;
 
 /// What every answer stands on.
 #[derive(Clone)]
