@@ -1,6 +1,9 @@
 //! What the pages show: the ledger, the alerts and the readings that come in, as [`crate::web`] asks for them.
 
 mod glances;
+mod histories;
+mod machines;
+mod racks;
 mod readers;
 
 use std::sync::{Arc, Mutex};
@@ -16,6 +19,7 @@ use super::alerts::compose::Composer;
 use super::ledger::LedgerHandle;
 use super::live::Tap;
 use crate::config::resolve::Configuration;
+use crate::ledger::WholeChunks;
 use crate::runtime::clock::Clock;
 use crate::web::kitchen::Kitchen;
 
@@ -34,6 +38,8 @@ pub(super) struct House {
     composer: Arc<Composer>,
     readers: Readers,
     lasts: Arc<Mutex<Lasts>>,
+    /// What proofs of inclusion are made of.
+    chunks: Arc<Mutex<WholeChunks>>,
     beat: watch::Receiver<u64>,
 }
 
@@ -63,6 +69,7 @@ impl House {
             composer: Arc::clone(ground.composer),
             readers: Readers::new(ground.ledger.path().to_owned()),
             lasts: Arc::default(),
+            chunks: Arc::default(),
             beat,
         };
         let mut tide = ground.ledger.tide();
@@ -84,3 +91,6 @@ impl House {
 }
 
 impl Kitchen for House {}
+
+#[cfg(test)]
+mod tests;

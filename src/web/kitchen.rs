@@ -4,12 +4,15 @@ use std::sync::Arc;
 
 use tokio_util::sync::CancellationToken;
 
+use super::cycle::Racks;
 use super::frame::Site;
+use super::history::Histories;
 use super::live::Live;
+use super::machine::Machines;
 use super::now::Glances;
 
 /// Whoever knows the kitchen: all that the pages ask for.
-pub trait Kitchen: Glances {}
+pub trait Kitchen: Glances + Machines + Racks + Histories {}
 
 /// What every page stands on. Copies are the same.
 #[derive(Debug)]

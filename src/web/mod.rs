@@ -17,13 +17,16 @@
 //! on loopback, behind a proxy that does TLS where others are to reach it.
 
 mod assets;
+pub mod cycle;
 #[cfg(test)]
 mod fixture;
 pub mod frame;
 mod guard;
+pub mod history;
 pub mod kitchen;
 pub mod link;
 mod live;
+pub mod machine;
 pub mod now;
 mod pages;
 pub mod person;

@@ -12,7 +12,7 @@ use axum::routing::{MethodRouter, get};
 use super::frame::{self, Refusal};
 use super::kitchen::{Kitchen, Pages};
 use super::person::Person;
-use super::{assets, live, now};
+use super::{assets, cycle, history, live, machine, now};
 use crate::core::access::Right;
 
 /// Longest form, in bytes: a few texts, each byte written as three (URL standard).
@@ -28,7 +28,15 @@ struct Route<K> {
 
 fn routes<K: Kitchen>() -> Vec<Route<K>> {
     let route = |path, right, answer| Route { path, right, answer };
-    vec![route("/", Right::Look, get(now::show::<K>)), route("/live", Right::Look, get(live::events::<K>))]
+    vec![
+        route("/", Right::Look, get(now::show::<K>)),
+        route("/live", Right::Look, get(live::events::<K>)),
+        route("/machines/{name}", Right::Look, get(machine::show::<K>)),
+        route("/history", Right::Look, get(history::show::<K>)),
+        route("/cycles/{record}", Right::Look, get(cycle::show::<K>)),
+        route("/cycles/{record}/proof", Right::Look, get(cycle::proof::<K>)),
+        route("/machines/{name}/live", Right::Look, get(live::of_machine::<K>)),
+    ]
 }
 
 /// Every page, each behind the right that it takes. Who asks is found by a layer above, which puts

@@ -10,6 +10,7 @@ use tokio::sync::broadcast;
 
 use super::WAITING_MAX;
 use super::event::{LiveEvent, LiveReading, SourceSeen};
+use super::recent::{Extremes, Recent};
 use crate::config::resolve::Configuration;
 use crate::core::channel::{Channel, Probe};
 use crate::core::id::{ChannelId, SourceId};
@@ -36,6 +37,7 @@ struct Seen {
     readout: Readout,
     /// The newest value of each channel that has delivered one.
     newest: BTreeMap<ChannelId, Newest>,
+    recent: Recent,
     sources: BTreeMap<SourceId, SourceSeen>,
 }
 
@@ -64,7 +66,8 @@ impl Tap {
     pub(in crate::app) fn new(configuration: &Configuration, channels: &[Channel]) -> Self {
         let names = configuration.sources.iter().map(|source| source.name.clone()).collect();
         let readout = Readout::new(channels);
-        let seen = Mutex::new(Seen { readout, newest: BTreeMap::new(), sources: BTreeMap::new() });
+        let (newest, recent, sources) = (BTreeMap::new(), Recent::default(), BTreeMap::new());
+        let seen = Mutex::new(Seen { readout, newest, recent, sources });
         Self { shared: Arc::new(Shared { names, to: broadcast::Sender::new(WAITING_MAX), seen }) }
     }
 
@@ -77,6 +80,11 @@ impl Tap {
     /// The newest value of each channel that has delivered one since the start.
     pub(in crate::app) fn newest(&self) -> BTreeMap<ChannelId, Newest> {
         self.shared.seen.lock().unwrap_or_else(PoisonError::into_inner).newest.clone()
+    }
+
+    /// What a channel showed in the last ten minutes.
+    pub(in crate::app) fn recent(&self, channel: ChannelId) -> Vec<Extremes> {
+        self.shared.seen.lock().unwrap_or_else(PoisonError::into_inner).recent.of(channel)
     }
 
     /// Begins to listen.
@@ -113,6 +121,9 @@ impl Tap {
             let shown = seen.readout.take(*sample);
             let newest = Newest { at: sample.at, arrived: delivery.received, shown };
             seen.newest.insert(sample.channel, newest);
+            if let Some(celsius) = shown.corrected.filter(|_| shown.fault.is_none()) {
+                seen.recent.take(sample.channel, sample.at, celsius.0);
+            }
             if heard && let Some(channel) = seen.readout.channel(sample.channel) {
                 let reading = LiveReading::new(channel, sample.at, delivery.received, sample.value, shown);
                 self.tell(LiveEvent::Reading(reading));

@@ -34,6 +34,8 @@ async fn text(response: Response) -> String {
 #[tokio::test]
 async fn each_role_sees_its_own_pages() {
     for Route { path, right, .. } in routes::<StillKitchen>() {
+        let path = path.replace("{name}", "dm1").replace("{record}", "47");
+        let path = path.as_str();
         let unknown = get(path, None).await;
         assert_eq!(unknown.status(), StatusCode::SEE_OTHER, "{path}");
         let to = unknown.headers()[header::LOCATION].to_str().expect("text");
