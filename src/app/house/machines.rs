@@ -6,7 +6,7 @@ use std::time::Duration;
 use jiff::civil::Date;
 
 use super::House;
-use crate::app::live::RECENT_S;
+use crate::app::live::{Extremes, RECENT_S};
 use crate::core::alert::hours::{Stretch, local_date};
 use crate::core::channel::{Place, Role};
 use crate::core::monitored;
@@ -22,6 +22,9 @@ use crate::web::machine::{DayGap, DayRack, LiveTrace, MachineDay, Machines, Plot
 const RACKS_MAX: usize = 2_000;
 /// Most gaps of a site before the day that are looked at, for one that reaches into it (own choice).
 const GAPS_BEFORE: usize = 200;
+
+/// Stretch of time that is drawn as its lowest and its highest, µs (own choice: a few px each).
+const DRAWN_EVERY_US: i64 = 3_000_000;
 
 /// A picture in both widths.
 pub(super) fn plots(plot: &Plot) -> Plots {
@@ -99,6 +102,18 @@ fn gaps(ledger: &ledger::Reader, machine: &str, day: Stretch) -> Result<Vec<DayG
     Ok(gaps)
 }
 
+/// The lowest and the highest of each few seconds: as many as a page has room for, no extreme lost.
+fn thinned(recent: &[Extremes]) -> Vec<(Timestamp, f64)> {
+    let place = |one: &Extremes| one.at().micros().div_euclid(DRAWN_EVERY_US);
+    let runs = recent.chunk_by(|one, next| place(one) == place(next));
+    let drawn = runs.filter_map(|run| {
+        let at = run.first()?.at();
+        let low = run.iter().map(|one| one.low_c).reduce(f64::min)?;
+        Some([(at, low), (at, run.iter().map(|one| one.high_c).fold(low, f64::max))])
+    });
+    drawn.flatten().collect()
+}
+
 fn rack((record, cycle): &(u64, Box<Cycle>)) -> DayRack {
     DayRack {
         record: *record,
@@ -161,10 +176,10 @@ impl Machines for House {
         for channel in self.configuration.channels.iter().filter(|one| one.name.machine() == machine) {
             let Role::Probe(probe) = &channel.role else { continue };
             let recent = self.tap.recent(channel.id);
-            let points = recent.iter().flat_map(|one| [(one.at(), one.low_c), (one.at(), one.high_c)]);
+            let points = thinned(&recent);
             match probe.place {
-                Place::FinalRinse => rinse = points.collect(),
-                Place::WashTank => wash = points.collect(),
+                Place::FinalRinse => rinse = points,
+                Place::WashTank => wash = points,
                 Place::Ware | Place::Other => {}
             }
             let low = recent.iter().map(|one| one.low_c).reduce(f64::min);
