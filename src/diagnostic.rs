@@ -59,7 +59,7 @@ impl Exit {
 }
 
 /// Every slug with its exit code and what it means, in the order of the README.
-pub const SLUGS: [(&str, Exit, &str); 60] = [
+pub const SLUGS: [(&str, Exit, &str); 61] = [
     ("usage", Exit::Usage, "the command line is not understood"),
     (
         "bug",
@@ -144,6 +144,7 @@ pub const SLUGS: [(&str, Exit, &str); 60] = [
     ),
     ("verify-not-whole", Exit::NotWhole, "what was verified was changed, cut back or damaged"),
     ("verify-unchecked", Exit::NotChecked, "it could not be verified, so that nothing is said of it"),
+    ("export-before", Exit::InputOutput, "an export is asked for of a time before the ledger begins"),
     ("export-unsealed", Exit::InputOutput, "there is no checkpoint to prove an export by"),
     ("report-missing", Exit::InputOutput, "the program that makes PDF reports is not installed"),
     ("report-failed", Exit::InputOutput, "a PDF report was not made"),

@@ -26,7 +26,7 @@ use tokio::sync::broadcast::error::RecvError;
 use tokio::time::Instant;
 use tokio_util::sync::{CancellationToken, DropGuard};
 
-pub(super) use self::event::{Begun, LiveEvent, LiveReading, SourceSeen};
+pub(super) use self::event::{Begun, LiveEvent, LiveReading, SourceSeen, UnitSeen};
 pub(super) use self::recent::{Extremes, SECONDS as RECENT_S};
 pub(super) use self::service::{READINGS, answer};
 pub(super) use self::tap::{Listening, Newest, Tap};
@@ -151,6 +151,7 @@ impl Live {
             };
             match &event {
                 LiveEvent::Reading(reading) if !self.wanted.contains(&reading.channel) => {}
+                LiveEvent::Unit(unit) if !unit.channels.iter().any(|name| self.wanted.contains(name)) => {}
                 LiveEvent::Ended { cause } => {
                     self.ended = Some(cause.clone());
                     return Some(event);
@@ -158,6 +159,7 @@ impl Live {
                 LiveEvent::Reading(_)
                 | LiveEvent::Begun(_)
                 | LiveEvent::Source(_)
+                | LiveEvent::Unit(_)
                 | LiveEvent::Refused { .. }
                 | LiveEvent::Lost { .. } => return Some(event),
             }
