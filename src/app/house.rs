@@ -2,8 +2,11 @@
 
 mod alert_book;
 mod glances;
+mod histories;
 mod logbook;
+mod machines;
 mod premises;
+mod racks;
 mod readers;
 
 use std::sync::{Arc, Mutex};
@@ -23,6 +26,7 @@ use super::live::Tap;
 use crate::config::load::Loaded;
 use crate::config::note::Section;
 use crate::config::resolve::Configuration;
+use crate::ledger::WholeChunks;
 use crate::runtime::clock::Clock;
 use crate::web::kitchen::Kitchen;
 
@@ -41,6 +45,8 @@ pub(super) struct House {
     composer: Arc<Composer>,
     readers: Readers,
     lasts: Arc<Mutex<Lasts>>,
+    /// What proofs of inclusion are made of.
+    chunks: Arc<Mutex<WholeChunks>>,
     beat: watch::Receiver<u64>,
     presses: Arc<tokio::sync::Mutex<Presses>>,
     sections: Arc<[Section]>,
@@ -73,6 +79,7 @@ impl House {
             composer: Arc::clone(ground.composer),
             readers: Readers::new(ground.ledger.path().to_owned()),
             lasts: Arc::default(),
+            chunks: Arc::default(),
             beat,
             presses: Arc::default(),
             sections: ground.loaded.sections().into(),

@@ -12,6 +12,7 @@ pub mod json;
 pub mod local;
 pub mod pdf;
 pub mod plot;
+pub mod rack;
 pub mod row;
 pub mod said;
 pub mod sheet;

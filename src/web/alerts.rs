@@ -252,7 +252,7 @@ async fn answer<K: Kitchen>(
         Ok(whole) => whole,
         Err(refused) => return frame::refuse(refused, person, &pages.site, deep),
     };
-    let open = pages.live.moment(&pages.kitchen, reader).await.map_or(0, |moment| moment.open);
+    let open = pages.open().await;
     let (words, link) = (words(reader.language), link_words(reader.language));
     let title = format!("{} {number}: {}", words.alert, whole.said.headline);
     let racks: Vec<Rack> = whole.racks.iter().map(|rack| shown(rack, reader)).collect();

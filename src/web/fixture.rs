@@ -6,16 +6,25 @@ pub(super) mod visit;
 
 use std::sync::Arc;
 
+use jiff::civil::Date;
 use jiff::tz::TimeZone;
 use tokio::sync::watch;
 
+use super::cycle::{ProbeThen, Rack, RackFound, Racks, Sealing, TraceFound};
 use super::frame::{Refusal, Site};
+use super::history::{Histories, HistoryLine, HistoryPart, Integrity, Question, View};
 use super::kitchen::{Kitchen, Pages};
+use super::machine::{DayGap, DayRack, LiveTrace, MachineDay, Machines, Plots, ProbeNow};
 use super::now::{Data, Glance, GlanceAlert, Glances, LastRack};
 use super::person::Person;
 use crate::core::access::Role;
+use crate::core::channel::Place;
+use crate::core::cycle::plate::{LimitSource, MachineKind, Sanitizing};
 use crate::core::cycle::verdict::Verdict;
+use crate::core::daily::{self, DayNumbers};
 use crate::core::reader::{Language, Reader, Scale};
+use crate::core::reading::Fault;
+use crate::core::record::{Amendment, AmendmentChange, Basis, Cycle, DoseBasis, Rule, WindowFrom};
 use crate::core::time::Timestamp;
 
 /// 2026-11-26T12:00:00Z.
@@ -100,6 +109,187 @@ impl Glances for StillKitchen {
         let glances: Arc<[Glance]> = self.glances.borrow().as_slice().into();
         std::future::ready(Ok(glances)).await
     }
+}
+
+impl Machines for StillKitchen {
+    async fn day(&self, _machine: &str, date: Option<Date>, _reader: &Reader) -> Result<MachineDay, Refusal> {
+        let rack = |record, verdict, settled_c| DayRack {
+            record,
+            at: Timestamp::from_micros(NOW.micros() - 120_000_000),
+            verdict,
+            settled_c,
+            limit_c: 82.2,
+            wash_c: Some(66.1),
+        };
+        let gap = DayGap {
+            probe: "dm1/rinse".to_owned(),
+            fault: Fault::Silent,
+            from: NOW,
+            to: None,
+            filled: false,
+        };
+        let today = jiff::civil::date(2026, 11, 26);
+        let day = MachineDay {
+            date: date.unwrap_or(today),
+            racks: vec![rack(47, Verdict::Pass, Some(84.0)), rack(48, Verdict::Cold, Some(82.19))],
+            damaged: vec![46],
+            gaps: vec![gap],
+            plots: drawn(),
+            before: Some(jiff::civil::date(2026, 11, 25)),
+            after: None,
+        };
+        std::future::ready(Ok(day)).await
+    }
+
+    async fn trace(&self, machine: &str, _reader: &Reader) -> Result<LiveTrace, Refusal> {
+        let probe = ProbeNow {
+            channel: format!("{machine}/rinse"),
+            place: Place::FinalRinse,
+            at: Some(NOW),
+            celsius: None,
+            fault: Some(Fault::OpenCircuit),
+            extremes_c: Some((60.0, 84.5)),
+        };
+        std::future::ready(Ok(LiveTrace { plots: drawn(), probes: vec![probe] })).await
+    }
+}
+
+impl Racks for StillKitchen {
+    async fn rack(&self, record: u64, _reader: &Reader) -> Result<RackFound, Refusal> {
+        let leaf = Some("1f".repeat(32));
+        let sealing = Sealing { record, leaf, checkpoint: Some((48, NOW)) };
+        let found = match record {
+            46 => Ok(RackFound::Damaged(sealing)),
+            47 | 48 => Ok(RackFound::Whole(Box::new(whole(record, sealing)))),
+            _ => Err(Refusal::Unknown),
+        };
+        std::future::ready(found).await
+    }
+
+    async fn proof(&self, record: u64) -> Result<String, Refusal> {
+        let proof = if record < 48 { Ok("{\"record\":1}".to_owned()) } else { Err(Refusal::Unknown) };
+        std::future::ready(proof).await
+    }
+}
+
+impl Histories for StillKitchen {
+    async fn history(&self, question: Question, _reader: &Reader) -> Result<HistoryPart, Refusal> {
+        let rack = DayRack {
+            record: 48,
+            at: NOW,
+            verdict: question.verdict.unwrap_or(Verdict::Cold),
+            settled_c: Some(82.19),
+            limit_c: 82.2,
+            wash_c: None,
+        };
+        let check = HistoryLine::Record {
+            record: 40,
+            kind: "check",
+            machine: None,
+            at: NOW,
+            said: "by <i>Ana</i>".to_owned(),
+            alert: Some(3),
+            amended: vec!["Amended by record 41.".to_owned()],
+        };
+        let machine = question.machine.unwrap_or_else(|| "dm1".to_owned());
+        let lines = match question.view {
+            View::Racks => {
+                vec![HistoryLine::Rack { rack, machine, late: true, amended: true }, HistoryLine::Damaged(46)]
+            }
+            View::Days => Vec::new(),
+            View::Checks | View::Alerts | View::Gaps | View::Records => vec![check],
+        };
+        let numbers = DayNumbers { counts: [1, 0, 0, 0, 0, 12], damaged: 2, ..DayNumbers::default() };
+        let day =
+            daily::MachineDay { day: jiff::civil::date(2026, 11, 26), machine: "dm1".to_owned(), numbers };
+        let days = if question.view == View::Days { vec![day] } else { Vec::new() };
+        let integrity =
+            Integrity { records: 49, checkpoint: Some((48, NOW)), key: Some("north+1+key".to_owned()) };
+        let machines = vec!["dm1".to_owned(), "dm2".to_owned()];
+        let part = HistoryPart { machines, lines, days, newer: None, older: Some(46), integrity };
+        std::future::ready(Ok(part)).await
+    }
+}
+
+/// A cold rack, amended, with an alert.
+fn whole(record: u64, sealing: Sealing) -> Rack {
+    let amendment = Amendment {
+        of: record,
+        reason: "<b>washed again</b>".to_owned(),
+        by: "Ana".to_owned(),
+        change: AmendmentChange::Comment,
+    };
+    let probe = ProbeThen {
+        channel: "dm1/rinse".to_owned(),
+        place: Place::FinalRinse,
+        uncertainty_c: 1.1,
+        tau_s: None,
+        calibration: None,
+        configured_on: None,
+    };
+    Rack {
+        machine: "dm1".to_owned(),
+        cycle: Box::new(cycle()),
+        recorded: NOW,
+        reasons: vec!["Too cold.".to_owned()],
+        findings: vec!["Wash low.".to_owned()],
+        kind: "single-tank conveyor",
+        method: "hot water",
+        limit_source: "data plate",
+        trace: TraceFound::Kept { plots: drawn(), seconds: vec![(45, Some(79.4), None)] },
+        probes: Some(vec![probe]),
+        amendments: vec![(60, Some(amendment)), (61, None)],
+        alerts: vec![3],
+        before: Some(47),
+        after: None,
+        sealing,
+    }
+}
+
+/// A rack that just missed its limit and its dwell.
+fn cycle() -> Cycle {
+    let at = |seconds: i64| Timestamp::from_micros(NOW.micros() + seconds * 1_000_000);
+    Cycle {
+        started: at(-120),
+        rinse_started: at(-75),
+        rinse_ended: at(-63),
+        received: at(-58),
+        machine_kind: MachineKind::SingleTankConveyor,
+        sanitizing: Sanitizing::HotWater,
+        window_from: WindowFrom::Trace,
+        verdict: Verdict::Cold,
+        reasons: Vec::new(),
+        findings: Vec::new(),
+        rinse_min_c: Some(82.19),
+        rinse_min_raw_c: Some(81.9),
+        rinse_min_corrected_c: Some(82.19),
+        basis: Basis::LagCorrected,
+        limit_c: 82.2,
+        limit_source: LimitSource::DataPlate,
+        rinse_peak_c: None,
+        settled_after_s: None,
+        dwell_s: 4.98,
+        dwell_required_s: 5.0,
+        area_below_c_s: 0.0,
+        wash_min_c: None,
+        wash_limit_c: 65.6,
+        a0: 12.5,
+        hue: 4.0,
+        dose_basis: DoseBasis::WaterSideEstimate,
+        uncertainty_c: 1.1,
+        conformance: Some(0.4999),
+        rule: Rule::SimpleAcceptance,
+        concentration_mg_per_l: None,
+        ph: None,
+        rinse_readings: 48,
+        spikes: 0,
+        trace_sha256: None,
+    }
+}
+
+/// A picture of nothing.
+fn drawn() -> Plots {
+    Plots { narrow: "<svg id=\"narrow\"></svg>".to_owned(), broad: "<svg id=\"broad\"></svg>".to_owned() }
 }
 
 impl Kitchen for StillKitchen {}

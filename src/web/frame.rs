@@ -64,6 +64,11 @@ impl<'a> Frame<'a> {
         self
     }
 
+    /// Whichever of the two the reader reads.
+    pub(super) const fn say(&self, english: &'static str, spanish: &'static str) -> &'static str {
+        said(self.person.reader.language, english, spanish)
+    }
+
     pub(super) fn is(&self, tab: Tab) -> bool {
         self.tab == tab
     }
@@ -125,6 +130,14 @@ static SPANISH: Words = Words {
     aid: "Es una ayuda: no sustituye los indicadores de la máquina ni el kit de prueba. Rigen la norma local y la placa de datos.",
     unconnected: "Sin conexión con el equipo: lo que ve es antiguo, de las",
 };
+
+/// Whichever of the two is in this language.
+pub(super) const fn said(language: Language, english: &'static str, spanish: &'static str) -> &'static str {
+    match language {
+        Language::English => english,
+        Language::Spanish => spanish,
+    }
+}
 
 /// Words of the frame in one language.
 pub(super) const fn words(language: Language) -> &'static Words {

@@ -1,7 +1,8 @@
 //! What changes on a page while it is open, as server-sent events (HTML standard, «Server-sent events»).
 //!
 //! The cards are made once for all who read in the same language and on the same scale, however
-//! many look. A stream sends a card when it has changed and a sign of life between; it ends after
+//! many look; so are those of one machine, with the trace of its probes, which is drawn anew every
+//! few seconds. A stream sends a card when it has changed and a sign of life between; it ends after
 //! [`STREAM_MAX`], and the browser asks again, so that whoever was logged out meanwhile sees no more.
 
 use std::collections::BTreeMap;
@@ -10,7 +11,7 @@ use std::sync::Arc;
 use std::sync::atomic::{AtomicUsize, Ordering};
 use std::time::Duration;
 
-use axum::extract::State;
+use axum::extract::{Path, State};
 use axum::http::{HeaderValue, StatusCode, header};
 use axum::response::sse::{Event, Sse};
 use axum::response::{IntoResponse, Response};
@@ -19,11 +20,13 @@ use tokio::sync::Mutex;
 use tokio::sync::watch;
 use tokio::time::Instant;
 
-use super::frame::Refusal;
+use super::frame::{self, Refusal};
 use super::kitchen::{Kitchen, Pages};
-use super::now::{Card, card};
+use super::machine;
+use super::now::{Card, Glance, card};
 use super::person::Person;
 use crate::core::reader::{Language, Reader, Scale};
+use crate::core::time::Timestamp;
 
 /// Streams at a time; one more is asked to come again (own choice: every phone and screen of a large kitchen).
 const STREAMS_MAX: usize = 400;
@@ -31,6 +34,8 @@ const STREAMS_MAX: usize = 400;
 const STREAM_MAX: Duration = Duration::from_secs(600);
 /// When one that found no place may come again, s.
 const AGAIN_S: &str = "30";
+/// Shortest time between two drawings of one trace.
+const TRACE_EVERY: Duration = Duration::from_secs(4);
 
 /// Every machine at one moment, for readers who read alike.
 #[derive(Clone, PartialEq, Eq, Debug)]
@@ -40,27 +45,33 @@ pub(super) struct Moment {
     pub(super) cards: Vec<Card>,
     /// Open alerts, those of the site among them.
     pub(super) open: usize,
+    /// Of one machine: when its trace was drawn.
+    drawn: Option<Timestamp>,
 }
+
+/// For whom a moment is made: how they read, and the one machine that they look at, if any.
+type Key = (Language, Scale, Option<String>);
 
 /// What is shared by all who look.
 #[derive(Debug, Default)]
 pub(super) struct Live {
-    moments: Mutex<BTreeMap<(Language, Scale), Arc<Moment>>>,
+    moments: Mutex<BTreeMap<Key, Arc<Moment>>>,
     streams: Arc<AtomicUsize>,
 }
 
 impl Live {
-    /// The cards as they are now.
+    /// The cards as they are now: of all machines, or of one with the trace of its probes behind it.
     ///
     /// # Errors
-    /// Why nothing can be shown.
+    /// Why nothing can be shown; [`Refusal::Unknown`] where there is no such machine.
     pub(super) async fn moment<K: Kitchen>(
         &self,
         kitchen: &K,
         reader: &Reader,
+        of: Option<&str>,
     ) -> Result<Arc<Moment>, Refusal> {
         let beat = *kitchen.beat().borrow();
-        let key = (reader.language, reader.scale);
+        let key = (reader.language, reader.scale, of.map(str::to_owned));
         // Held while they are made, so that a hundred who ask at once make them once.
         let mut moments = self.moments.lock().await;
         if let Some(made) = moments.get(&key).filter(|moment| moment.beat == beat) {
@@ -68,14 +79,27 @@ impl Live {
         }
         let glances = kitchen.glances(reader).await?;
         let now = kitchen.time();
-        let cards: Result<Vec<Card>, askama::Error> =
-            glances.iter().map(|glance| card(glance, reader, now)).collect();
-        let cards = cards.map_err(|error| {
-            tracing::error!(%error, "a card could not be made");
-            Refusal::NotNow
-        })?;
         let open = kitchen.open().await?;
-        let moment = Arc::new(Moment { beat, cards, open });
+        let wanted = |glance: &&Glance| of.is_none_or(|name| glance.machine == name);
+        let up = if of.is_some() { "../" } else { "" };
+        let cards = glances.iter().filter(wanted).map(|glance| card(glance, reader, now, up));
+        let mut cards =
+            cards.collect::<Result<Vec<Card>, askama::Error>>().map_err(|error| unmade(&error))?;
+        let mut drawn = None;
+        if let Some(name) = of {
+            if cards.is_empty() {
+                return Err(Refusal::Unknown);
+            }
+            let before = moments.get(&key).and_then(|before| Some((before.drawn?, before.cards.get(1)?)));
+            let kept = before.filter(|(at, _)| *at <= now && now.since(*at) < TRACE_EVERY);
+            let (at, trace) = match kept {
+                Some((at, trace)) => (at, trace.clone()),
+                None => (now, machine::trace_part(kitchen, name, reader).await?),
+            };
+            cards.push(trace);
+            drawn = Some(at);
+        }
+        let moment = Arc::new(Moment { beat, cards, open, drawn });
         moments.insert(key, Arc::clone(&moment));
         Ok(moment)
     }
@@ -86,6 +110,12 @@ impl Live {
         let place = Place(Arc::clone(&self.streams));
         (taken < STREAMS_MAX).then_some(place)
     }
+}
+
+/// Says that a part could not be made.
+pub(super) fn unmade(error: &askama::Error) -> Refusal {
+    tracing::error!(%error, "a part of a page could not be made");
+    Refusal::NotNow
 }
 
 /// A place among the streams, given back at its end.
@@ -100,15 +130,33 @@ impl Drop for Place {
 
 /// Streams what changes.
 pub(super) async fn events<K: Kitchen>(State(pages): State<Pages<K>>, person: Person) -> Response {
+    std::future::ready(streamed(pages, person, None)).await
+}
+
+/// Streams what changes of one machine.
+pub(super) async fn of_machine<K: Kitchen>(
+    State(pages): State<Pages<K>>,
+    Path(name): Path<String>,
+    person: Person,
+) -> Response {
+    // Asked before a place is taken: a stream without end for what does not exist would hold one.
+    match pages.live.moment(&pages.kitchen, &person.reader, Some(&name)).await {
+        Ok(_) => streamed(pages, person, Some(name)),
+        Err(refused) => frame::refuse(refused, &person, &pages.site, 2),
+    }
+}
+
+fn streamed<K: Kitchen>(pages: Pages<K>, person: Person, of: Option<String>) -> Response {
     let Some(place) = pages.live.place() else {
         let again = [(header::RETRY_AFTER, HeaderValue::from_static(AGAIN_S))];
-        return std::future::ready((StatusCode::SERVICE_UNAVAILABLE, again).into_response()).await;
+        return (StatusCode::SERVICE_UNAVAILABLE, again).into_response();
     };
     let beat = pages.kitchen.beat();
     let stop = pages.stop.clone();
     let told = Told {
         pages,
         reader: person.reader,
+        of,
         beat,
         end: Instant::now() + STREAM_MAX,
         sent: Vec::new(),
@@ -123,6 +171,8 @@ pub(super) async fn events<K: Kitchen>(State(pages): State<Pages<K>>, person: Pe
 struct Told<K: Kitchen> {
     pages: Pages<K>,
     reader: Reader,
+    /// The one machine that is looked at, if any.
+    of: Option<String>,
     beat: watch::Receiver<u64>,
     end: Instant,
     /// The cards as they were last sent.
@@ -149,7 +199,8 @@ impl<K: Kitchen> Told<K> {
         self.begun = true;
         self.beat.borrow_and_update();
         let mut events = vec![Event::default().event("alive").data("")];
-        if let Ok(moment) = self.pages.live.moment(&self.pages.kitchen, &self.reader).await {
+        let moment = self.pages.live.moment(&self.pages.kitchen, &self.reader, self.of.as_deref());
+        if let Ok(moment) = moment.await {
             for (place, card) in moment.cards.iter().enumerate() {
                 if self.sent.get(place) != Some(card) {
                     events.push(Event::default().event("part").data(&card.html));

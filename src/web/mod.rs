@@ -23,15 +23,18 @@
 pub mod access;
 pub mod alerts;
 mod assets;
+pub mod cycle;
 #[cfg(test)]
 mod fixture;
 mod form;
 pub mod frame;
 mod guard;
+pub mod history;
 pub mod kitchen;
 pub mod link;
 mod live;
 pub mod logbook;
+pub mod machine;
 pub mod now;
 mod pages;
 pub mod person;

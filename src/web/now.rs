@@ -3,7 +3,7 @@
 //! A card for each machine. The words of the last verdict come first, with a sign of their own;
 //! below them what was measured, against its limit. Cards are made once for all who read alike.
 
-mod card;
+pub(in crate::web) mod card;
 
 use std::future::Future;
 use std::sync::Arc;
@@ -111,7 +111,7 @@ struct NowPage<'a> {
 
 /// Shows every machine.
 pub(super) async fn show<K: Kitchen>(State(pages): State<Pages<K>>, person: Person) -> Response {
-    let moment = match pages.live.moment(&pages.kitchen, &person.reader).await {
+    let moment = match pages.live.moment(&pages.kitchen, &person.reader, None).await {
         Ok(moment) => moment,
         Err(refused) => return frame::refuse(refused, &person, &pages.site, 0),
     };

@@ -12,7 +12,7 @@ use axum::routing::{MethodRouter, get, post};
 use super::frame::{self, Refusal};
 use super::kitchen::{Kitchen, Pages};
 use super::person::Person;
-use super::{alerts, assets, live, logbook, now, settings};
+use super::{alerts, assets, cycle, history, live, logbook, machine, now, settings};
 use crate::core::access::Right;
 
 /// Longest form, in bytes: a few texts, each byte written as three (URL standard).
@@ -35,6 +35,11 @@ fn routes<K: Kitchen>() -> Vec<Route<K>> {
     vec![
         see("/", Right::Look, get(now::show::<K>)),
         see("/live", Right::Look, get(live::events::<K>)),
+        see("/machines/{name}", Right::Look, get(machine::show::<K>)),
+        see("/machines/{name}/live", Right::Look, get(live::of_machine::<K>)),
+        see("/cycles/{record}", Right::Look, get(cycle::show::<K>)),
+        see("/cycles/{record}/proof", Right::Look, get(cycle::proof::<K>)),
+        see("/history", Right::Look, get(history::show::<K>)),
         see("/alerts", Right::Look, get(alerts::list::<K>)),
         see("/alerts/{number}", Right::Look, get(alerts::show::<K>)),
         send("/alerts/{number}/acknowledge", Right::Acknowledge, post(alerts::acknowledge::<K>)),

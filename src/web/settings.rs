@@ -112,7 +112,7 @@ pub(super) async fn more<K: Kitchen>(State(pages): State<Pages<K>>, person: Pers
     ];
     let ways = all.into_iter().filter(|(right, ..)| person.may(*right));
     let ways = ways.map(|(_, to, name, what)| Way { to, name, what }).collect();
-    let open = pages.live.moment(&pages.kitchen, &person.reader).await.map_or(0, |moment| moment.open);
+    let open = pages.open().await;
     let frame = Frame::new(&pages.site, &person, Tab::More, 0, words.more).with_open(open);
     frame::page(StatusCode::OK, MorePage { frame, ways }.render())
 }
@@ -152,7 +152,7 @@ pub(super) async fn show<K: Kitchen>(State(pages): State<Pages<K>>, person: Pers
     };
     let reader = &person.reader;
     let words = words(reader.language);
-    let open = pages.live.moment(&pages.kitchen, reader).await.map_or(0, |moment| moment.open);
+    let open = pages.open().await;
     let line = |note: crate::config::note::Note| Line {
         origin: match note.origin {
             Origin::Set(place) => place.to_string(),

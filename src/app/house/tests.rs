@@ -1,5 +1,7 @@
 //! What the pages are told, from a ledger on the disk.
 
+mod records;
+
 use std::path::Path;
 use std::time::Duration;
 

@@ -10,6 +10,7 @@ use tokio::sync::broadcast;
 
 use super::WAITING_MAX;
 use super::event::{LiveEvent, LiveReading, SourceSeen, UnitSeen};
+use super::recent::{Extremes, Recent};
 use crate::config::resolve::Configuration;
 use crate::core::channel::{Channel, Probe};
 use crate::core::id::{ChannelId, SourceId};
@@ -36,6 +37,7 @@ struct Seen {
     readout: Readout,
     /// The newest value of each channel that has delivered one.
     newest: BTreeMap<ChannelId, Newest>,
+    recent: Recent,
     sources: BTreeMap<SourceId, SourceSeen>,
     /// By source and the first channel of the request: as many as requests are configured.
     units: BTreeMap<(SourceId, ChannelId), UnitSeen>,
@@ -66,8 +68,13 @@ impl Tap {
     pub(in crate::app) fn new(configuration: &Configuration, channels: &[Channel]) -> Self {
         let names = configuration.sources.iter().map(|source| source.name.clone()).collect();
         let readout = Readout::new(channels);
-        let seen =
-            Seen { readout, newest: BTreeMap::new(), sources: BTreeMap::new(), units: BTreeMap::new() };
+        let seen = Seen {
+            readout,
+            newest: BTreeMap::new(),
+            recent: Recent::default(),
+            sources: BTreeMap::new(),
+            units: BTreeMap::new(),
+        };
         let seen = Mutex::new(seen);
         Self { shared: Arc::new(Shared { names, to: broadcast::Sender::new(WAITING_MAX), seen }) }
     }
@@ -81,6 +88,11 @@ impl Tap {
     /// The newest value of each channel that has delivered one since the start.
     pub(in crate::app) fn newest(&self) -> BTreeMap<ChannelId, Newest> {
         self.shared.seen.lock().unwrap_or_else(PoisonError::into_inner).newest.clone()
+    }
+
+    /// What a channel showed in the last ten minutes.
+    pub(in crate::app) fn recent(&self, channel: ChannelId) -> Vec<Extremes> {
+        self.shared.seen.lock().unwrap_or_else(PoisonError::into_inner).recent.of(channel)
     }
 
     /// Begins to listen.
@@ -133,6 +145,9 @@ impl Tap {
             let shown = seen.readout.take(*sample);
             let newest = Newest { at: sample.at, arrived: delivery.received, shown };
             seen.newest.insert(sample.channel, newest);
+            if let Some(celsius) = shown.corrected.filter(|_| shown.fault.is_none()) {
+                seen.recent.take(sample.channel, sample.at, celsius.0);
+            }
             if heard && let Some(channel) = seen.readout.channel(sample.channel) {
                 let reading = LiveReading::new(channel, sample.at, delivery.received, sample.value, shown);
                 self.tell(LiveEvent::Reading(reading));

@@ -16,7 +16,7 @@ impl Teller {
         findings.iter().map(|finding| self.finding(finding)).collect::<Vec<String>>().join(" ")
     }
 
-    fn reason(&self, reason: &Reason) -> String {
+    pub(in crate::report) fn reason(&self, reason: &Reason) -> String {
         match *reason {
             Reason::RinseBelowLimit { measured_c, limit_c } => {
                 self.against(Word::BelowLimit, measured_c, limit_c)
@@ -54,7 +54,7 @@ impl Teller {
         }
     }
 
-    fn finding(&self, finding: &Finding) -> String {
+    pub(in crate::report) fn finding(&self, finding: &Finding) -> String {
         match *finding {
             Finding::WashLow { measured_c, limit_c } => self.against(Word::WashLow, measured_c, limit_c),
             Finding::RinseTooHot { measured_c, limit_c } => self.against(Word::RinseHot, measured_c, limit_c),

@@ -151,7 +151,7 @@ async fn answer<K: Kitchen>(
         chosen: fields.what.value == *probe,
     });
     let title = heading(which.kind(), reader.language);
-    let open = pages.live.moment(&pages.kitchen, reader).await.map_or(0, |moment| moment.open);
+    let open = pages.open().await;
     let page = FormPage {
         frame: Frame::new(&pages.site, person, Tab::Logbook, 1, title).with_open(open),
         words,

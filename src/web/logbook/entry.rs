@@ -67,7 +67,7 @@ pub(super) async fn answer<K: Kitchen>(
         Err(refused) => return frame::refuse(refused, person, &pages.site, 2),
     };
     let reader = &person.reader;
-    let open = pages.live.moment(&pages.kitchen, reader).await.map_or(0, |moment| moment.open);
+    let open = pages.open().await;
     let words = words(reader.language);
     let (kind, at, by) = match &entered.written {
         Written::Check(check) => (Some(check.kind()), check.at(), check.by()),

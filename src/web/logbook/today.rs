@@ -70,7 +70,7 @@ pub(in crate::web) async fn show<K: Kitchen>(State(pages): State<Pages<K>>, pers
         Ok(today) => today,
         Err(refused) => return frame::refuse(refused, &person, &pages.site, 0),
     };
-    let open = pages.live.moment(&pages.kitchen, reader).await.map_or(0, |moment| moment.open);
+    let open = pages.open().await;
     let (words, now) = (words(reader.language), pages.kitchen.time());
     let page = TodayPage {
         frame: Frame::new(&pages.site, &person, Tab::Logbook, 0, words.title).with_open(open),

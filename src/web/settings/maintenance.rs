@@ -42,7 +42,7 @@ pub(in crate::web) async fn show<K: Kitchen>(State(pages): State<Pages<K>>, pers
         Ok(glances) => glances,
         Err(refused) => return frame::refuse(refused, &person, &pages.site, 0),
     };
-    let open = pages.live.moment(&pages.kitchen, reader).await.map_or(0, |moment| moment.open);
+    let open = pages.open().await;
     let words = words(reader.language);
     let row = |glance: &crate::web::now::Glance| Row {
         name: glance.machine.clone(),
