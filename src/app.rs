@@ -2,6 +2,7 @@
 
 mod alerts;
 mod arrival;
+mod ask;
 mod channels;
 mod check;
 mod checkpoints;
@@ -40,6 +41,7 @@ mod watch;
 use std::io::Write;
 
 pub use failure::Failure;
+pub use terminal::fitted_to_errors;
 
 use crate::cli::{Cli, Command};
 use crate::diagnostic::Diagnostic;

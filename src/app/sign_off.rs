@@ -5,7 +5,7 @@
 
 mod gather;
 
-use std::io::{BufRead, IsTerminal};
+use std::io::IsTerminal;
 use std::path::Path;
 
 use serde::Serialize;
@@ -14,7 +14,7 @@ use super::export::place::Staged;
 use super::export::seal;
 use super::logbook::Entry;
 use super::order::Order;
-use super::{Failure, Streams, configuration, ledger, people};
+use super::{Failure, Streams, ask, configuration, ledger, people};
 use crate::cli::SignOffArgs;
 use crate::config::load::Loaded;
 use crate::core::reader::{Language, Reader as Eye};
@@ -160,7 +160,7 @@ fn paper(
         record,
         calibrations: &evidence.calibrations,
         responses: &evidence.responses,
-        proof: evidence.proof.as_ref(),
+        proofs: &evidence.proofs,
         cycle: evidence.cycle.as_deref(),
         trace: evidence.trace.as_ref(),
         seal,
@@ -187,15 +187,18 @@ fn confirm(arguments: &SignOffArgs, streams: &mut Streams<'_>) -> Result<(), Fai
     if !std::io::stdin().is_terminal() {
         return Err(refused("nobody was asked whether to sign"));
     }
-    let question = match arguments.language {
-        Language::English => "Sign it? [y/N]",
-        Language::Spanish => "¿Firmar? [s/N]",
+    let (question, expected) = match arguments.language {
+        Language::English => {
+            ("Sign it? [y/n]", "Type y and Enter to sign, n and Enter to leave it unsigned. [y/n]")
+        }
+        Language::Spanish => {
+            ("¿Firmar? [s/n]", "Escriba s e Intro para firmar, n e Intro para dejarla sin firmar. [s/n]")
+        }
     };
-    write!(streams.err, "\n{question} ").and_then(|()| streams.err.flush()).map_err(Failure::output)?;
-    let mut answer = String::new();
-    let read = std::io::stdin().lock().read_line(&mut answer);
-    let yes = ["y", "yes", "s", "sí", "si"].contains(&answer.trim().to_lowercase().as_str());
-    if read.is_ok() && yes { Ok(()) } else { Err(refused("not signed; nothing was recorded")) }
+    let signs = ask::decision(question, expected, |text| {
+        write!(streams.err, "\n{text} ").and_then(|()| streams.err.flush()).map_err(Failure::output)
+    })?;
+    if signs == Some(true) { Ok(()) } else { Err(refused("not signed; nothing was recorded")) }
 }
 
 fn refused(signed: &SignedOff, arguments: &SignOffArgs, loaded: &Loaded) -> Failure {

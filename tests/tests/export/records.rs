@@ -256,6 +256,7 @@ fn signed(at: Timestamp, full: bool) -> SignedOff {
         calibrated_on: full.then(|| until.clone()),
         until: full.then(|| until.clone()),
         response: full.then_some(4),
+        proof: None,
         tau_s: full.then_some(1.5),
         expanded_c: 1.78,
         near_c: 82.2,
