@@ -4,14 +4,12 @@
 //! that is refused, or that nobody confirms, changes nothing.
 
 mod calibrate;
-mod refusals;
 mod respond;
-mod words;
 
 use std::io::{IsTerminal, Write};
 use std::time::Duration;
 
-pub(super) use self::calibrate::calibrate;
+pub(super) use self::calibrate::{calibrate, holds_until};
 pub(super) use self::respond::respond;
 use super::live::{Live, LiveEvent, LiveReading, Through, Wanted};
 use super::order::{Done, Order};
@@ -20,6 +18,7 @@ use crate::cli::TechnicianArgs;
 use crate::config::load::Loaded;
 use crate::core::channel::{Channel, Probe, Role};
 use crate::core::reader::Language;
+use crate::core::technician::{refusals, words};
 use crate::diagnostic::Diagnostic;
 use crate::ledger::LedgerError;
 use crate::runtime::clock::Clock;

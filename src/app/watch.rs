@@ -16,9 +16,9 @@ use super::live::{Live, LiveEvent, Through, Wanted};
 use super::{Failure, Streams, configuration, terminal};
 use crate::cli::WatchArgs;
 use crate::config::load::Loaded;
+use crate::core::cautions;
 use crate::core::reader::Scale;
 use crate::diagnostic::Diagnostic;
-use crate::report::cautions;
 use crate::report::table::{WIDTH, time_of_day, wrapped};
 use crate::runtime::clock::Clock;
 

@@ -9,7 +9,7 @@ use ratatui::text::Line;
 use ratatui::widgets::Paragraph;
 
 use super::scene::{NO_VALUE, Row};
-use crate::report::cautions;
+use crate::core::cautions;
 use crate::report::table::wrapped;
 
 /// From this width on every column is shown.
