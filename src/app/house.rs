@@ -1,6 +1,9 @@
 //! What the pages show: the ledger, the alerts and the readings that come in, as [`crate::web`] asks for them.
 
+mod bench;
+mod commissioning;
 mod glances;
+mod probes;
 mod readers;
 
 use std::sync::{Arc, Mutex};
@@ -9,12 +12,15 @@ use std::time::Duration;
 use tokio::sync::watch;
 use tokio_util::sync::CancellationToken;
 
+use self::bench::Bench;
 use self::glances::Lasts;
+use self::probes::Standing;
 use self::readers::Readers;
 use super::alerts::Reception;
 use super::alerts::compose::Composer;
 use super::ledger::LedgerHandle;
 use super::live::Tap;
+use crate::config::load::Loaded;
 use crate::config::resolve::Configuration;
 use crate::runtime::clock::Clock;
 use crate::web::kitchen::Kitchen;
@@ -28,19 +34,22 @@ const BEAT_MIN: Duration = Duration::from_millis(300);
 #[derive(Clone, Debug)]
 pub(super) struct House {
     configuration: Arc<Configuration>,
+    loaded: Arc<Loaded>,
     clock: Clock,
     tap: Tap,
     reception: Reception,
     composer: Arc<Composer>,
     readers: Readers,
     lasts: Arc<Mutex<Lasts>>,
+    standing: Arc<Mutex<Standing>>,
+    bench: Bench,
     beat: watch::Receiver<u64>,
 }
 
 /// What the house stands on.
 #[derive(Debug)]
 pub(super) struct Ground<'a> {
-    pub(super) configuration: &'a Configuration,
+    pub(super) loaded: &'a Loaded,
     pub(super) clock: &'a Clock,
     pub(super) tap: &'a Tap,
     pub(super) reception: &'a Reception,
@@ -49,20 +58,24 @@ pub(super) struct Ground<'a> {
 }
 
 impl House {
-    /// A house, and the task that tells it when to look again.
+    /// A house, and the task that tells it when to look again and listens for those who work at a probe.
     pub(super) fn new(
         ground: &Ground<'_>,
         stop: CancellationToken,
     ) -> (Self, impl Future<Output = ()> + use<>) {
         let (to, beat) = watch::channel(0);
+        let (bench, attending) = Bench::new(ground.tap.clone(), ground.clock.clone(), stop.clone());
         let house = Self {
-            configuration: Arc::new(ground.configuration.clone()),
+            configuration: Arc::new(ground.loaded.configuration.clone()),
+            loaded: Arc::new(ground.loaded.clone()),
             clock: ground.clock.clone(),
             tap: ground.tap.clone(),
             reception: ground.reception.clone(),
             composer: Arc::clone(ground.composer),
             readers: Readers::new(ground.ledger.path().to_owned()),
             lasts: Arc::default(),
+            standing: Arc::default(),
+            bench,
             beat,
         };
         let mut tide = ground.ledger.tide();
@@ -79,7 +92,9 @@ impl House {
                 }
             }
         };
-        (house, beating)
+        (house, async move {
+            tokio::join!(beating, attending);
+        })
     }
 }
 

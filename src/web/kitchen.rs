@@ -7,9 +7,10 @@ use tokio_util::sync::CancellationToken;
 use super::frame::Site;
 use super::live::Live;
 use super::now::Glances;
+use super::probes::Probes;
 
 /// Whoever knows the kitchen: all that the pages ask for.
-pub trait Kitchen: Glances {}
+pub trait Kitchen: Glances + Probes {}
 
 /// What every page stands on. Copies are the same.
 #[derive(Debug)]

@@ -12,7 +12,7 @@ use axum::routing::{MethodRouter, get};
 use super::frame::{self, Refusal};
 use super::kitchen::{Kitchen, Pages};
 use super::person::Person;
-use super::{assets, live, now};
+use super::{assets, live, now, probes, sign_off, work};
 use crate::core::access::Right;
 
 /// Longest form, in bytes: a few texts, each byte written as three (URL standard).
@@ -28,7 +28,34 @@ struct Route<K> {
 
 fn routes<K: Kitchen>() -> Vec<Route<K>> {
     let route = |path, right, answer| Route { path, right, answer };
-    vec![route("/", Right::Look, get(now::show::<K>)), route("/live", Right::Look, get(live::events::<K>))]
+    let mut routes = vec![
+        route("/", Right::Look, get(now::show::<K>)),
+        route("/live", Right::Look, get(live::events::<K>)),
+    ];
+    routes.extend([
+        route("/probes", Right::Look, get(probes::show::<K>)),
+        route("/probes/{machine}", Right::Look, get(probes::machine::<K>)),
+        route("/probes/{machine}/sheet", Right::Look, get(sign_off::sheet::<K>)),
+        route("/probes/{machine}/{probe}", Right::Look, get(probes::one::<K>)),
+        route("/live/probes", Right::Look, get(live::probes::<K>)),
+        route("/live/probes/{machine}", Right::Look, get(live::machine::<K>)),
+        route("/live/probes/{machine}/{probe}", Right::Look, get(live::probe::<K>)),
+        route("/live/work/{machine}", Right::Measure, get(live::proof::<K>)),
+        route("/live/work/{machine}/{probe}", Right::Measure, get(live::work::<K>)),
+        route("/prove/{machine}", Right::Measure, get(work::proof::<K>).post(work::prove::<K>)),
+        route(
+            "/calibrate/{machine}/{probe}",
+            Right::Measure,
+            get(work::calibration::<K>).post(work::calibrate::<K>),
+        ),
+        route(
+            "/respond/{machine}/{probe}",
+            Right::Measure,
+            get(work::response::<K>).post(work::respond::<K>),
+        ),
+        route("/sign-off/{machine}", Right::Measure, get(sign_off::show::<K>).post(sign_off::sign::<K>)),
+    ]);
+    routes
 }
 
 /// Every page, each behind the right that it takes. Who asks is found by a layer above, which puts

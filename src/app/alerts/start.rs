@@ -109,7 +109,7 @@ pub(in crate::app) async fn start(
     start_door(followers, configuration.socket.clone(), counter, last_commit);
     if let Some((web, key)) = configuration.web.as_ref().zip(key) {
         let ground = house::Ground {
-            configuration,
+            loaded,
             clock,
             tap: around.tap,
             reception: &reception,

@@ -27,17 +27,17 @@ use crate::diagnostic::Diagnostic;
 use crate::ledger::{CycleFilter, LedgerError, Reader};
 
 /// What somebody wants to sign.
-pub(super) struct Asked<'a> {
+pub(in crate::app) struct Asked<'a> {
     /// Name of the machine.
-    pub(super) machine: &'a str,
+    pub(in crate::app) machine: &'a str,
     /// The test cycle, where one is named.
-    pub(super) cycle: Option<u64>,
+    pub(in crate::app) cycle: Option<u64>,
     /// Who signs.
-    pub(super) by: &'a str,
+    pub(in crate::app) by: &'a str,
     /// What is to be known beside it.
-    pub(super) note: Option<&'a str>,
+    pub(in crate::app) note: Option<&'a str>,
     /// When.
-    pub(super) now: Timestamp,
+    pub(in crate::app) now: Timestamp,
 }
 
 /// What a technician put on record.
@@ -101,7 +101,7 @@ impl Asked<'_> {
     ///
     /// # Errors
     /// A machine or a cycle that is none, and the ledger's.
-    pub(super) fn gather(&self, loaded: &Loaded, reader: &Reader) -> Result<SignedOff, Failure> {
+    pub(in crate::app) fn gather(&self, loaded: &Loaded, reader: &Reader) -> Result<SignedOff, Failure> {
         let configuration = &loaded.configuration;
         let path = &configuration.ledger.path;
         let failed = |error: LedgerError| Failure::from(ledger::diagnose(&error, path));
