@@ -279,7 +279,7 @@ struct OnePage<'a> {
     words: &'static words::Words,
     seen: &'a Seen,
     card: &'a str,
-    filed: filed::Tables,
+    filed: [filed::Kept; 3],
     may_measure: bool,
     recorded: Option<u64>,
 }
@@ -313,7 +313,7 @@ pub(super) async fn one<K: Kitchen>(
         words: words::words(person.reader.language),
         seen,
         card: &card,
-        filed: filed::Tables::new(&filed, &person.reader),
+        filed: filed::kept(&filed, &person.reader),
         may_measure: person.may(Right::Measure),
         recorded: arrived.recorded,
         frame,

@@ -23,7 +23,7 @@ use crate::core::technician::words::width;
 /// What would be signed of a machine just now.
 #[derive(Clone, PartialEq, Debug)]
 pub struct Commissioning {
-    /// Whether the machine is configured with them.
+    /// By what it is judged.
     pub plate: SignedPlate,
     /// Its probes as they are in force.
     pub probes: Vec<SignedProbe>,
@@ -97,7 +97,6 @@ struct Words {
     newest: &'static str,
     proved: &'static str,
     machine: &'static str,
-    probe: &'static str,
     correction: &'static str,
     holds: &'static str,
     tau: &'static str,
@@ -123,7 +122,6 @@ static ENGLISH: Words = Words {
     newest: "Sheet of the newest sign-off, record",
     proved: "What was found of the wiring is on record: record",
     machine: "Machine",
-    probe: "Probe",
     correction: "Correction",
     holds: "Holds until",
     tau: "Time constant",
@@ -149,7 +147,6 @@ static SPANISH: Words = Words {
     newest: "Hoja de la última firma, registro",
     proved: "Lo hallado del cableado queda registrado: registro",
     machine: "Máquina",
-    probe: "Sonda",
     correction: "Corrección",
     holds: "Vale hasta",
     tau: "Constante de tiempo",
@@ -248,7 +245,7 @@ fn mend(mend: &Mend, machine: &str, up: &str, language: Language) -> (String, &'
         Mend::Proof => (format!("{up}prove/{machine}"), say("Prove the wiring", "Comprobar el cableado")),
         Mend::Alert(alert) => (format!("{up}alerts/{alert}"), say("To the alert", "A la alerta")),
         Mend::Cycle(Some(record)) => {
-            (format!("{up}cycles/{record}"), say("To that rack; run another", "A ese ciclo; haga otro"))
+            (format!("{up}cycles/{record}"), say("To that rack; run another", "A esa canasta; lave otra"))
         }
         Mend::Cycle(None) => (
             String::new(),
@@ -278,6 +275,7 @@ fn limits(plate: &SignedPlate, reader: &Reader) -> Vec<(&'static str, String)> {
         ),
         (say("Wash at least", "Lavado, al menos"), limit(plate.wash_limit_c, plate.wash_limit_source)),
         (say("Wash time", "Tiempo de lavado"), seconds(plate.wash_s)),
+        (say("Pause before the final rinse", "Pausa antes del enjuague final"), seconds(plate.pause_s)),
         (say("Time of the final rinse", "Tiempo del enjuague final"), seconds(plate.rinse_s)),
         (say("The limit is held for", "El límite se mantiene"), seconds(plate.dwell_s)),
     ];
@@ -300,7 +298,12 @@ fn row(probe: &SignedProbe, reader: &Reader) -> [String; 5] {
         correction.unwrap_or_else(none),
         probe.until.clone().unwrap_or_else(none),
         probe.tau_s.map_or_else(none, |tau_s| format!("{tau_s:.2} s")),
-        format!("{} @ {}", width(reader.scale, probe.expanded_c), reader.temperature(probe.near_c)),
+        format!(
+            "{} {} {}",
+            width(reader.scale, probe.expanded_c),
+            pick(reader.language, "at", "a"),
+            reader.temperature(probe.near_c)
+        ),
     ]
 }
 

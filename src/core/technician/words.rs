@@ -27,7 +27,9 @@ pub fn degrees(scale: Scale, celsius: f64) -> String {
 /// A difference with its sign.
 #[must_use]
 pub fn signed(scale: Scale, kelvin: f64) -> String {
-    format!("{:+.2} {}", scale.difference(kelvin), scale.symbol())
+    let shown = (scale.difference(kelvin) * 100.0).round() / 100.0;
+    // Nothing has a minus.
+    format!("{:+.2} {}", shown + 0.0, scale.symbol())
 }
 
 /// A difference without one.

@@ -5,7 +5,7 @@ use std::fmt::Write as _;
 use askama::Template;
 
 use super::words::{self, Words, words};
-use super::{Due, Seen};
+use super::{Due, Seen, pick};
 use crate::core::reader::Reader;
 use crate::core::technician::gauge::KEPT_S;
 use crate::core::technician::words::correction;
@@ -113,10 +113,11 @@ fn lines(seen: &Seen, words: &Words, reader: &Reader) -> Vec<String> {
     });
     let (expanded_c, near_c) = in_force.expanded_c;
     lines.push(format!(
-        "{}: ±{:.2} {} @ {}",
+        "{}: ±{:.2} {} {} {}",
         words.uncertain,
         reader.scale.difference(expanded_c),
         reader.scale.symbol(),
+        pick(reader.language, "at", "a"),
         reader.temperature(near_c)
     ));
     if let Some((kind, by)) = &seen.work {

@@ -1,4 +1,4 @@
-//! What is on record of one probe, as tables.
+//! What is on record of one probe, as lists.
 
 use super::{Filed, pick, words};
 use crate::core::on_file::Filed as OnFile;
@@ -6,118 +6,85 @@ use crate::core::reader::Reader;
 use crate::core::record::{CalibrationDone, ResponseDone};
 use crate::core::technician::words::{correction, degrees, finding, signed, width};
 
-/// All of it.
-pub(super) struct Tables {
-    pub(super) tables: Vec<Table>,
-}
-
-/// One table; every row has as many cells as there are heads.
-pub(super) struct Table {
+/// All records of one kind.
+pub(super) struct Kept {
     pub(super) heading: &'static str,
-    pub(super) heads: Vec<&'static str>,
-    pub(super) rows: Vec<Vec<String>>,
+    pub(super) items: Vec<Item>,
 }
 
-impl Tables {
-    pub(super) fn new(filed: &Filed, reader: &Reader) -> Self {
-        let words = words::words(reader.language);
-        let say = |english, spanish| pick(reader.language, english, spanish);
-        let (when, record, by) = (say("When", "Cuándo"), say("Record", "Registro"), say("By", "Por"));
-        let calibrations = Table {
+/// One record: when and by whom, and what was done.
+pub(super) struct Item {
+    pub(super) head: String,
+    pub(super) lines: Vec<String>,
+}
+
+/// What is on record, in the order in which probes are fitted.
+pub(super) fn kept(filed: &Filed, reader: &Reader) -> [Kept; 3] {
+    let words = words::words(reader.language);
+    let proofs = filed.proofs.iter().map(|(index, at, by, found)| {
+        let mark = if found.good { "✓" } else { "✗" };
+        let word = finding(&found.finding, reader.language);
+        let head = format!("{} · {by} [{} {index}]", reader.moment(*at), words.record);
+        Item { head, lines: vec![format!("{mark} {word}: {}", found.seen)] }
+    });
+    [
+        Kept {
             heading: words.calibrations,
-            heads: vec![
-                when,
-                say("As found", "Como se encontró"),
-                say("As left", "Como quedó"),
-                say("Points", "Puntos"),
-                say("Uncertainty", "Incertidumbre"),
-                say("Holds until", "Vale hasta"),
-                by,
-                record,
-            ],
-            rows: filed.calibrations.iter().map(|filed| calibration(filed, reader)).collect(),
-        };
-        let responses = Table {
+            items: filed.calibrations.iter().map(|filed| calibration(filed, reader)).collect(),
+        },
+        Kept {
             heading: words.responses,
-            heads: vec![
-                when,
-                words.tau,
-                say("Step", "Escalón"),
-                say("Fast enough", "Bastante rápida"),
-                by,
-                record,
-            ],
-            rows: filed.responses.iter().map(|filed| response(filed, reader)).collect(),
-        };
-        let proofs = Table {
-            heading: words.proofs,
-            heads: vec![when, say("Found", "Hallado"), say("Seen", "Visto"), by, record],
-            rows: filed
-                .proofs
-                .iter()
-                .map(|(index, at, by, found)| {
-                    let mark = if found.good { "✓" } else { "✗" };
-                    let word = finding(&found.finding, reader.language);
-                    vec![
-                        reader.moment(*at),
-                        format!("{mark} {word}"),
-                        found.seen.clone(),
-                        by.clone(),
-                        index.to_string(),
-                    ]
-                })
-                .collect(),
-        };
-        Self { tables: vec![calibrations, responses, proofs] }
-    }
+            items: filed.responses.iter().map(|filed| response(filed, reader)).collect(),
+        },
+        Kept { heading: words.proofs, items: proofs.collect() },
+    ]
 }
 
-/// When, with that it was withdrawn.
-fn since<Done>(filed: &OnFile<Done>, reader: &Reader) -> String {
+/// When, by whom, and that it was withdrawn.
+fn head<Done>(filed: &OnFile<Done>, by: &str, reader: &Reader) -> String {
     let withdrawn = filed
         .withdrawn
         .map(|at| format!(" · {} {}", pick(reader.language, "WITHDRAWN", "RETIRADA"), reader.moment(at)));
-    format!("{}{}", reader.moment(filed.since), withdrawn.unwrap_or_default())
+    let record = words::words(reader.language).record;
+    let withdrawn = withdrawn.unwrap_or_default();
+    format!("{} · {by} [{record} {}]{withdrawn}", reader.moment(filed.since), filed.index)
 }
 
-fn calibration(filed: &OnFile<CalibrationDone>, reader: &Reader) -> Vec<String> {
+fn calibration(filed: &OnFile<CalibrationDone>, reader: &Reader) -> Item {
     let done = &filed.done;
-    let told = |found| correction(found, reader.scale);
-    let points = done.points.iter().map(|point| {
+    let say = |english, spanish| pick(reader.language, english, spanish);
+    let (found, left) = (correction(done.found, reader.scale), correction(done.left, reader.scale));
+    let (as_found, as_left) = (say("as found", "como se encontró"), say("as left", "como quedó"));
+    let mut lines = vec![format!("{}: {found} → {left}", say("Correction", "Corrección"))];
+    lines.extend(done.points.iter().map(|point| {
         format!(
-            "{}: {} → {} ({})",
+            "{} ({}): {as_found} {}, {as_left} {}",
             degrees(reader.scale, point.reference_c),
+            point.reference,
             signed(reader.scale, point.found_error_c),
-            signed(reader.scale, point.left_error_c),
-            point.reference
+            signed(reader.scale, point.left_error_c)
         )
-    });
-    let note = done.note.iter().map(|note| format!("«{note}»"));
-    vec![
-        since(filed, reader),
-        told(done.found),
-        told(done.left),
-        points.chain(note).collect::<Vec<String>>().join("; "),
-        width(reader.scale, done.expanded_c),
-        done.until.clone().unwrap_or_default(),
-        done.by.clone(),
-        filed.index.to_string(),
-    ]
+    }));
+    let words = words::words(reader.language);
+    let until = done.until.as_ref().map(|until| format!(", {} {until}", words.holds)).unwrap_or_default();
+    lines.push(format!("{}: {}{until}", words.uncertain, width(reader.scale, done.expanded_c)));
+    lines.extend(done.note.iter().map(|note| format!("«{note}»")));
+    Item { head: head(filed, &done.by, reader), lines }
 }
 
-fn response(filed: &OnFile<ResponseDone>, reader: &Reader) -> Vec<String> {
+fn response(filed: &OnFile<ResponseDone>, reader: &Reader) -> Item {
     let done = &filed.done;
-    let fast = match done.fast_enough {
-        Some(true) => pick(reader.language, "✓ yes", "✓ sí"),
-        Some(false) => pick(reader.language, "✗ NO", "✗ NO"),
-        None => "–",
-    };
-    vec![
-        since(filed, reader),
-        format!("{:.2} ±{:.2} s", done.tau_s, done.expanded_s),
-        format!("{} → {}", degrees(reader.scale, done.from_c), degrees(reader.scale, done.to_c)),
-        fast.to_owned(),
-        done.by.clone(),
-        filed.index.to_string(),
-    ]
+    let say = |english, spanish| pick(reader.language, english, spanish);
+    let (from, to) = (degrees(reader.scale, done.from_c), degrees(reader.scale, done.to_c));
+    let tau = words::words(reader.language).tau;
+    let mut lines = vec![format!("{tau}: {:.2} ±{:.2} s ({from} → {to})", done.tau_s, done.expanded_s)];
+    lines.extend(done.fast_enough.map(|fast| {
+        if fast {
+            say("✓ fast enough for this rinse", "✓ bastante rápida para este enjuague")
+        } else {
+            say("✗ TOO SLOW for this rinse", "✗ DEMASIADO LENTA para este enjuague")
+        }
+        .to_owned()
+    }));
+    Item { head: head(filed, &done.by, reader), lines }
 }

@@ -5,7 +5,7 @@ use askama::Template;
 use super::Under;
 use crate::core::calibration::Calibration;
 use crate::core::reader::{Language, Reader};
-use crate::core::record::{Against, Correction};
+use crate::core::record::{Against, CalibrationPoint, Correction};
 use crate::core::response::Stage;
 use crate::core::technician::attempt::Stands;
 use crate::core::technician::bath::{Bath, NotYet};
@@ -150,9 +150,10 @@ pub(super) struct Step {
     pub(super) lines: Vec<String>,
     /// What can be pressed, the foremost first: what it does, and its words.
     pub(super) buttons: Vec<(&'static str, &'static str)>,
-    /// Heads and rows of what was found so far.
-    pub(super) heads: Vec<&'static str>,
-    pub(super) rows: Vec<Vec<String>>,
+    /// Whether nothing needs to be pressed.
+    pub(super) aside: bool,
+    /// What was found so far.
+    pub(super) rows: Vec<String>,
     pub(super) results: Vec<String>,
     /// Whether it can go on record, and with a note.
     pub(super) record: bool,
@@ -335,7 +336,7 @@ fn calibration(stands: &calibrating::Stands, reader: &Reader) -> Step {
                 )
                 .to_owned(),
             ];
-            step.buttons = vec![("go", again)];
+            (step.aside, step.buttons) = (true, vec![("go", again)]);
         }
         StepSeen::Over { bath, why } => {
             let reason = match why {
@@ -368,25 +369,11 @@ fn of_points(stands: &calibrating::Stands, reader: &Reader, step: &mut Step) {
     if stands.points.is_empty() {
         return;
     }
-    step.heads = vec![
-        say("Reference", "Referencia"),
-        say("It showed", "Mostró"),
-        say("Found", "Encontrada"),
-        say("Left", "Queda"),
-    ];
-    let signed = |kelvin| shared::signed(scale, kelvin);
-    step.rows = stands
-        .points
-        .iter()
-        .map(|point| {
-            vec![
-                format!("{} {}", degrees(scale, point.reference_c), width(scale, point.reference_expanded_c)),
-                degrees(scale, point.indicated_c),
-                signed(point.found_error_c),
-                signed(point.left_error_c),
-            ]
-        })
-        .collect();
+    step.rows = match &stands.result {
+        Some(Ok(_)) => stands.points.iter().map(|point| told(point, reader)).collect(),
+        // What is left at a point is not known.
+        Some(Err(_)) | None => stands.points.iter().map(|point| shown(point, reader)).collect(),
+    };
     if step.baths {
         step.buttons.push(("back", say("Take the last point back", "Retirar el último punto")));
     }
@@ -406,8 +393,6 @@ fn of_points(stands: &calibrating::Stands, reader: &Reader, step: &mut Step) {
             (step.record, step.note) = (step.baths, step.baths);
         }
         Some(Err(error)) => {
-            step.rows.iter_mut().for_each(|row| row.truncate(2));
-            step.heads.truncate(2);
             step.results = vec![
                 format!("✗ {}", refusals::no_calibration(language, scale, error)),
                 refusals::calibration_advice(language).to_owned(),
@@ -415,6 +400,26 @@ fn of_points(stands: &calibrating::Stands, reader: &Reader, step: &mut Step) {
             step.bad = true;
         }
         None => {}
+    }
+}
+
+/// A point without what is worked out: what the reference says, and what the probe showed.
+fn shown(point: &CalibrationPoint, reader: &Reader) -> String {
+    let (at, shown) = (degrees(reader.scale, point.reference_c), degrees(reader.scale, point.indicated_c));
+    let sure = width(reader.scale, point.reference_expanded_c);
+    match reader.language {
+        Language::English => format!("{at} {sure}: showed {shown}"),
+        Language::Spanish => format!("{at} {sure}: mostró {shown}"),
+    }
+}
+
+fn told(point: &CalibrationPoint, reader: &Reader) -> String {
+    let signed = |kelvin| shared::signed(reader.scale, kelvin);
+    let (found, left) = (signed(point.found_error_c), signed(point.left_error_c));
+    let shown = shown(point, reader);
+    match reader.language {
+        Language::English => format!("{shown}; off by {found} as found, {left} as left"),
+        Language::Spanish => format!("{shown}; error {found} como se encontró, {left} como queda"),
     }
 }
 
@@ -434,7 +439,7 @@ fn response(stands: responding::Stands, under: &Under, reader: &Reader) -> Step 
                 say("Still in the air, then at once into the water", "Quieta en el aire, y de golpe al agua")
                     .to_owned();
             step.lines = vec![shared::hold_in_air(language).to_owned()];
-            step.buttons = vec![("go", say("Begin anew", "Empezar de nuevo"))];
+            (step.aside, step.buttons) = (true, vec![("go", say("Begin anew", "Empezar de nuevo"))]);
         }
         responding::Stands::Ended(responding::Ended::Answered(found)) => {
             step.heading = say("It has answered", "Ha respondido").to_owned();
@@ -470,17 +475,16 @@ fn proof(stands: &proving::Stands, reader: &Reader) -> Step {
     let (language, scale) = (reader.language, reader.scale);
     let say = |english, spanish| pick(language, english, spanish);
     let mut step = Step { cautions: vec![], ..Step::default() };
-    step.heads = vec![say("Probe", "Sonda"), say("Found", "Hallado"), say("Seen", "Visto")];
     step.rows = stands
         .probes
         .iter()
         .map(|(name, at, found)| {
-            let (word, seen) = found.as_ref().map_or_else(Default::default, |found| {
+            let found = found.as_ref().map(|found| {
                 let mark = if found.finding == Finding::Answers { "✓" } else { "✗" };
                 let word = shared::finding(found.finding.as_str(), language);
-                (format!("{mark} {word}"), found.seen(name, language, scale))
+                format!(": {mark} {word}. {}", found.seen(name, language, scale))
             });
-            vec![format!("{name} ({})", place(*at, language)), word, seen]
+            format!("{name} ({}){}", place(*at, language), found.unwrap_or_default())
         })
         .collect();
     let again = say("Try that probe again", "Probar otra vez esa sonda");

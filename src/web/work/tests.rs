@@ -85,9 +85,14 @@ async fn each_step_of_a_calibration_has_its_buttons() {
     );
     assert!(watching.contains("../../live/work/dm1/rinse?shape=watching-0-false"), "{watching}");
     let taken = text(ask(&at_it(30), Role::Technician, PATH, None).await).await;
-    for said in
-        ["The point is taken", "-0.40 °C from here on", "value=\"record\"", "value=\"bath\"", "name=\"note\""]
-    {
+    for said in [
+        "The point is taken",
+        "-0.40 °C from here on",
+        "off by +0.40 °C as found",
+        "value=\"record\"",
+        "value=\"bath\"",
+        "name=\"note\"",
+    ] {
         assert!(taken.contains(said), "{said}: {taken}");
     }
 }
