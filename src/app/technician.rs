@@ -11,7 +11,7 @@ use std::time::Duration;
 
 pub(super) use self::calibrate::{calibrate, holds_until};
 pub(super) use self::respond::respond;
-use super::live::{Live, LiveEvent, LiveReading, Through, Wanted};
+use super::live::{Live, LiveEvent, LiveReading, Through, UnitSeen, Wanted};
 use super::order::{Done, Order};
 use super::{Failure, Streams, ask, configuration, in_force, ledger, people, terminal};
 use crate::cli::TechnicianArgs;
@@ -180,6 +180,11 @@ impl<'s, 'a> Session<'s, 'a> {
                     let cause = source.cause.unwrap_or_default();
                     self.tell(&format!("{}: {cause}", source.source))?;
                 }
+                Some(LiveEvent::Unit(unit)) => {
+                    if let Some(told) = unit_told(self.language(), &unit) {
+                        self.tell(&told)?;
+                    }
+                }
                 Some(LiveEvent::Begun(_) | LiveEvent::Source(_) | LiveEvent::Refused { .. }) | None => {}
             }
         }
@@ -233,6 +238,11 @@ fn closed() -> Failure {
     Diagnostic::error("usage", "the terminal was closed before an answer came")
         .advice("begin again; nothing was recorded")
         .into()
+}
+
+/// That the unit of the probe does not answer; `None` where it does.
+fn unit_told(language: Language, seen: &UnitSeen) -> Option<String> {
+    super::watch::words::unit(language, seen.unit, seen.state).map(|told| format!("  {told}"))
 }
 
 fn ended(cause: String) -> Failure {

@@ -11,3 +11,5 @@ mod peers;
 mod scan;
 #[path = "modbus/source.rs"]
 mod source;
+#[path = "modbus/watching.rs"]
+mod watching;

@@ -35,7 +35,7 @@ impl House {
             Ok((asked.gather(&loaded, ledger), newest))
         });
         match gathered.await? {
-            (Ok(signed), newest) => Ok((signed, newest)),
+            (Ok(gathered), newest) => Ok((gathered.signed, newest)),
             (Err(failure), _) => Err(not_now(&failure)),
         }
     }

@@ -121,6 +121,7 @@ impl House {
         let down = self.tap.listen().known.into_iter().filter_map(|event| match event {
             LiveEvent::Source(seen) if !seen.up => Some((seen.source, seen.cause.unwrap_or_default())),
             LiveEvent::Source(_)
+            | LiveEvent::Unit(_)
             | LiveEvent::Begun(_)
             | LiveEvent::Reading(_)
             | LiveEvent::Refused { .. }

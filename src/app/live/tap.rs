@@ -9,7 +9,7 @@ use std::sync::{Arc, Mutex, PoisonError};
 use tokio::sync::broadcast;
 
 use super::WAITING_MAX;
-use super::event::{LiveEvent, LiveReading, SourceSeen};
+use super::event::{LiveEvent, LiveReading, SourceSeen, UnitSeen};
 use crate::config::resolve::Configuration;
 use crate::core::channel::{Channel, Probe};
 use crate::core::id::{ChannelId, SourceId};
@@ -37,6 +37,8 @@ struct Seen {
     /// The newest value of each channel that has delivered one.
     newest: BTreeMap<ChannelId, Newest>,
     sources: BTreeMap<SourceId, SourceSeen>,
+    /// By source and the first channel of the request: as many as requests are configured.
+    units: BTreeMap<(SourceId, ChannelId), UnitSeen>,
 }
 
 /// The newest value of one channel.
@@ -64,7 +66,9 @@ impl Tap {
     pub(in crate::app) fn new(configuration: &Configuration, channels: &[Channel]) -> Self {
         let names = configuration.sources.iter().map(|source| source.name.clone()).collect();
         let readout = Readout::new(channels);
-        let seen = Mutex::new(Seen { readout, newest: BTreeMap::new(), sources: BTreeMap::new() });
+        let seen =
+            Seen { readout, newest: BTreeMap::new(), sources: BTreeMap::new(), units: BTreeMap::new() };
+        let seen = Mutex::new(seen);
         Self { shared: Arc::new(Shared { names, to: broadcast::Sender::new(WAITING_MAX), seen }) }
     }
 
@@ -82,7 +86,8 @@ impl Tap {
     /// Begins to listen.
     pub(in crate::app) fn listen(&self) -> Listening {
         let seen = self.shared.seen.lock().unwrap_or_else(PoisonError::into_inner);
-        let known = seen.sources.values().cloned().map(LiveEvent::Source).collect();
+        let sources = seen.sources.values().cloned().map(LiveEvent::Source);
+        let known = sources.chain(seen.units.values().cloned().map(LiveEvent::Unit)).collect();
         Listening { known, events: self.shared.to.subscribe() }
     }
 
@@ -101,7 +106,22 @@ impl Tap {
                 };
                 let state = SourceSeen { source: name, up, cause };
                 seen.sources.insert(*source, state.clone());
+                // What its units answered is over, and told anew once it is back.
+                if !state.up {
+                    seen.units.retain(|(of, _), _| of != source);
+                }
                 self.tell(LiveEvent::Source(state));
+            }
+            FromSource::Unit { source, unit, channels, state } => {
+                let Some(first) = channels.first() else { return };
+                let name = |channel: &ChannelId| {
+                    seen.readout.channel(*channel).map(|channel| channel.name.to_string())
+                };
+                let names = channels.iter().filter_map(name).collect();
+                let (unit, state) = (*unit, *state);
+                let told = UnitSeen { source: self.name(*source), unit, channels: names, state };
+                seen.units.insert((*source, *first), told.clone());
+                self.tell(LiveEvent::Unit(told));
             }
         }
     }

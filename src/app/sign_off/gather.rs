@@ -1,6 +1,6 @@
 //! What is on record of a machine and its probes, gathered to be signed.
 
-use std::collections::BTreeMap;
+use std::collections::{BTreeMap, BTreeSet};
 use std::ops::ControlFlow;
 
 use jiff::civil::Date;
@@ -10,7 +10,7 @@ use crate::app::alerts::story;
 use crate::app::{Failure, history, ledger};
 use crate::config::load::Loaded;
 use crate::config::recorded::{Recorded, wiring};
-use crate::core::alert::{AlertNumber, Condition};
+use crate::core::alert::{Alert, AlertNumber, Condition};
 use crate::core::calibration::Calibration;
 use crate::core::channel::{Channel, Place, Role, Signal};
 use crate::core::cycle::plate::Profile;
@@ -38,6 +38,14 @@ pub(in crate::app) struct Asked<'a> {
     pub(in crate::app) note: Option<&'a str>,
     /// When.
     pub(in crate::app) now: Timestamp,
+}
+
+/// What was gathered.
+pub(in crate::app) struct Gathered {
+    /// What is signed.
+    pub(in crate::app) signed: SignedOff,
+    /// Open alerts whose cause is over: each waits for its corrective action alone.
+    pub(in crate::app) recovered: BTreeSet<AlertNumber>,
 }
 
 /// What a technician put on record.
@@ -101,7 +109,7 @@ impl Asked<'_> {
     ///
     /// # Errors
     /// A machine or a cycle that is none, and the ledger's.
-    pub(in crate::app) fn gather(&self, loaded: &Loaded, reader: &Reader) -> Result<SignedOff, Failure> {
+    pub(in crate::app) fn gather(&self, loaded: &Loaded, reader: &Reader) -> Result<Gathered, Failure> {
         let configuration = &loaded.configuration;
         let path = &configuration.ledger.path;
         let failed = |error: LedgerError| Failure::from(ledger::diagnose(&error, path));
@@ -120,7 +128,11 @@ impl Asked<'_> {
         let proofs = || probes.iter().filter_map(|probe| probe.proof);
         let (oldest_proof, newest_proof) = (proofs().min(), proofs().max());
         let cycle = self.tested(reader, proved_at, path)?;
-        let alerts = self.open_alerts(reader, path)?;
+        let open = self.open_alerts(reader, path)?;
+        let alerts: Vec<(AlertNumber, Condition)> =
+            open.iter().map(|alert| (alert.number, alert.condition)).collect();
+        let recovered =
+            open.iter().filter(|alert| alert.cleared.is_some()).map(|alert| alert.number).collect();
         let mut signed = SignedOff {
             at: self.now,
             site: configuration.site.clone(),
@@ -148,7 +160,7 @@ impl Asked<'_> {
             cycle: cycle.as_ref().map(|(record, cycle)| (*record, &**cycle)),
             alerts: &alerts,
         });
-        Ok(signed)
+        Ok(Gathered { signed, recovered })
     }
 
     /// The cycle that is named, else the newest one since `proved_at`.
@@ -190,11 +202,7 @@ impl Asked<'_> {
     }
 
     /// Alerts of the machine that are open.
-    fn open_alerts(
-        &self,
-        reader: &Reader,
-        path: &std::path::Path,
-    ) -> Result<Vec<(AlertNumber, Condition)>, Failure> {
+    fn open_alerts(&self, reader: &Reader, path: &std::path::Path) -> Result<Vec<Alert>, Failure> {
         let read = story::all(reader).map_err(|error| Failure::from(ledger::diagnose(&error, path)));
         let (stories, damaged) = read?;
         // One that cannot be read may be of an alert that is open.
@@ -202,7 +210,7 @@ impl Asked<'_> {
         let own = stories
             .into_values()
             .filter(|story| story.closed.is_none() && story.alert.machine.as_deref() == Some(self.machine));
-        Ok(own.map(|story| (story.alert.number, story.alert.condition)).collect())
+        Ok(own.map(|story| story.alert).collect())
     }
 }
 
