@@ -1,11 +1,14 @@
 //! What the pages show: the ledger, the alerts and the readings that come in, as [`crate::web`] asks for them.
 
 mod alert_book;
+mod bench;
+mod commissioning;
 mod glances;
 mod histories;
 mod logbook;
 mod machines;
 mod premises;
+mod probes;
 mod racks;
 mod readers;
 
@@ -15,9 +18,11 @@ use std::time::Duration;
 use tokio::sync::watch;
 use tokio_util::sync::CancellationToken;
 
+use self::bench::Bench;
 use self::glances::Lasts;
 use self::logbook::Presses;
 use self::premises::Tests;
+use self::probes::Standing;
 use self::readers::Readers;
 use super::alerts::Reception;
 use super::alerts::compose::Composer;
@@ -39,6 +44,7 @@ const BEAT_MIN: Duration = Duration::from_millis(300);
 #[derive(Clone, Debug)]
 pub(super) struct House {
     configuration: Arc<Configuration>,
+    loaded: Arc<Loaded>,
     clock: Clock,
     tap: Tap,
     reception: Reception,
@@ -47,6 +53,8 @@ pub(super) struct House {
     lasts: Arc<Mutex<Lasts>>,
     /// What proofs of inclusion are made of.
     chunks: Arc<Mutex<WholeChunks>>,
+    standing: Arc<Mutex<Standing>>,
+    bench: Bench,
     beat: watch::Receiver<u64>,
     presses: Arc<tokio::sync::Mutex<Presses>>,
     sections: Arc<[Section]>,
@@ -65,14 +73,16 @@ pub(super) struct Ground<'a> {
 }
 
 impl House {
-    /// A house, and the task that tells it when to look again.
+    /// A house, and the task that tells it when to look again and listens for those who work at a probe.
     pub(super) fn new(
         ground: &Ground<'_>,
         stop: CancellationToken,
     ) -> (Self, impl Future<Output = ()> + use<>) {
         let (to, beat) = watch::channel(0);
+        let (bench, attending) = Bench::new(ground.tap.clone(), ground.clock.clone(), stop.clone());
         let house = Self {
             configuration: Arc::new(ground.loaded.configuration.clone()),
+            loaded: Arc::new(ground.loaded.clone()),
             clock: ground.clock.clone(),
             tap: ground.tap.clone(),
             reception: ground.reception.clone(),
@@ -80,6 +90,8 @@ impl House {
             readers: Readers::new(ground.ledger.path().to_owned()),
             lasts: Arc::default(),
             chunks: Arc::default(),
+            standing: Arc::default(),
+            bench,
             beat,
             presses: Arc::default(),
             sections: ground.loaded.sections().into(),
@@ -99,7 +111,9 @@ impl House {
                 }
             }
         };
-        (house, beating)
+        (house, async move {
+            tokio::join!(beating, attending);
+        })
     }
 }
 

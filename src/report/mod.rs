@@ -6,7 +6,6 @@
 
 pub mod account;
 pub mod alerts;
-pub mod cautions;
 pub mod csv;
 pub mod json;
 pub mod local;

@@ -5,6 +5,7 @@ mod premises;
 pub(super) mod visit;
 
 use std::sync::Arc;
+use std::time::Duration;
 
 use jiff::civil::Date;
 use jiff::tz::TimeZone;
@@ -17,6 +18,9 @@ use super::kitchen::{Kitchen, Pages};
 use super::machine::{DayGap, DayRack, LiveTrace, MachineDay, Machines, Plots, ProbeNow};
 use super::now::{Data, Glance, GlanceAlert, Glances, LastRack};
 use super::person::Person;
+use super::probes::{Due, Filed, InForce, Probes, Seen};
+use super::sign_off::{Commissioning, Mend, Open};
+use super::work::{Begin, NotDone, Under};
 use crate::core::access::Role;
 use crate::core::channel::Place;
 use crate::core::cycle::plate::{LimitSource, MachineKind, Sanitizing};
@@ -25,6 +29,9 @@ use crate::core::daily::{self, DayNumbers};
 use crate::core::reader::{Language, Reader, Scale};
 use crate::core::reading::Fault;
 use crate::core::record::{Amendment, AmendmentChange, Basis, Cycle, DoseBasis, Rule, WindowFrom};
+use crate::core::record::{Correction, ProvenProbe, SignedPlate};
+use crate::core::technician::attempt::Press;
+use crate::core::technician::gauge::Trend;
 use crate::core::time::Timestamp;
 
 /// 2026-11-26T12:00:00Z.
@@ -36,6 +43,10 @@ pub(super) struct StillKitchen {
     pub(super) glances: watch::Sender<Vec<Glance>>,
     pub(super) beat: watch::Sender<u64>,
     pub(super) desk: desk::Desk,
+    /// What somebody is at, and at what.
+    pub(super) under: watch::Sender<Option<(String, Under)>>,
+    /// What was asked for that changes something.
+    pub(super) deeds: watch::Sender<Vec<String>>,
 }
 
 impl StillKitchen {
@@ -44,6 +55,8 @@ impl StillKitchen {
             glances: watch::Sender::new(vec![cold(), fresh()]),
             beat: watch::Sender::new(0),
             desk: desk::Desk::default(),
+            under: watch::Sender::new(None),
+            deeds: watch::Sender::new(Vec::new()),
         }
     }
 
@@ -293,6 +306,138 @@ fn drawn() -> Plots {
 }
 
 impl Kitchen for StillKitchen {}
+
+/// A technician's view of dm1: its rinse probe in service, its wash probe silent.
+pub(super) fn probes() -> Vec<Seen> {
+    let in_force = InForce {
+        correction: Some(Correction { gain: 1.0, offset_c: 0.4 }),
+        calibration: Some(17),
+        until: Some("2027-03-01".to_owned()),
+        due: Due::Holds,
+        tau_s: Some(1.5),
+        response: Some(18),
+        expanded_c: (0.6, 82.2),
+    };
+    let rinse = Seen {
+        number: 1,
+        machine: "dm1".to_owned(),
+        probe: "rinse".to_owned(),
+        place: Place::FinalRinse,
+        shown_c: Some((79.4, 79.8)),
+        fault: None,
+        age: Some(Duration::from_secs(1)),
+        silent: false,
+        trend: Some(Trend::Rising),
+        per_s: Some(4.0),
+        minute: vec![(1.0, 79.0), (0.5, 79.4), (0.0, 79.8)],
+        down: Vec::new(),
+        in_force: in_force.clone(),
+        work: None,
+    };
+    let wash = Seen {
+        number: 0,
+        probe: "wash".to_owned(),
+        place: Place::WashTank,
+        age: Some(Duration::from_secs(600)),
+        silent: true,
+        trend: None,
+        down: vec![("port<1>".to_owned(), "no such device".to_owned())],
+        in_force: InForce { due: Due::Never, correction: None, calibration: None, until: None, ..in_force },
+        ..rinse.clone()
+    };
+    vec![wash, rinse]
+}
+
+impl Probes for StillKitchen {
+    fn glimpses(&self) -> watch::Receiver<u64> {
+        self.beat.subscribe()
+    }
+
+    async fn probes(&self) -> Result<Arc<[Seen]>, Refusal> {
+        std::future::ready(Ok(probes().into())).await
+    }
+
+    async fn filed(&self, _probe: String) -> Result<Filed, Refusal> {
+        let found = ProvenProbe {
+            probe: "dm1/rinse".to_owned(),
+            good: false,
+            finding: "swapped".to_owned(),
+            seen: "dm1/rinse was warmed, and dm1/wash rose".to_owned(),
+            instead: Some("dm1/wash".to_owned()),
+        };
+        let proofs = vec![(16, NOW, "Eli <b>".to_owned(), found)];
+        std::future::ready(Ok(Filed { proofs, ..Filed::default() })).await
+    }
+
+    fn under(&self, of: &str) -> Option<Under> {
+        self.under.borrow().as_ref().filter(|(name, _)| name == of).map(|(_, under)| under.clone())
+    }
+
+    async fn begin(&self, begin: Begin, _person: &Person) -> Result<(), NotDone> {
+        self.deeds.send_modify(|deeds| deeds.push(format!("{begin:?}")));
+        std::future::ready(Ok(())).await
+    }
+
+    fn press(&self, of: &str, press: Press, _person: &Person) -> Result<(), NotDone> {
+        self.deeds.send_modify(|deeds| deeds.push(format!("{of} {press:?}")));
+        if self.under(of).is_some() { Ok(()) } else { Err(NotDone::NotSoFar) }
+    }
+
+    fn give_up(&self, of: &str) {
+        self.deeds.send_modify(|deeds| deeds.push(format!("{of} given up")));
+    }
+
+    async fn file(&self, of: String, note: Option<String>, person: &Person) -> Result<u64, NotDone> {
+        self.deeds.send_modify(|deeds| deeds.push(format!("{of} put by {}: {note:?}", person.name)));
+        std::future::ready(Ok(99)).await
+    }
+
+    async fn commissioning(&self, machine: String, _person: &Person) -> Result<Commissioning, Refusal> {
+        if machine != "dm1" {
+            return std::future::ready(Err(Refusal::Unknown)).await;
+        }
+        let plate = SignedPlate {
+            kind: MachineKind::StationaryRackDualTemperature,
+            sanitizing: Sanitizing::HotWater,
+            rinse_limit_c: 82.2,
+            rinse_limit_source: LimitSource::DataPlate,
+            rinse_max_c: Some(90.0),
+            wash_limit_c: 65.6,
+            wash_limit_source: LimitSource::FoodCode,
+            wash_s: 45.0,
+            pause_s: 2.0,
+            rinse_s: 12.0,
+            dwell_s: 8.0,
+        };
+        let open = vec![Open {
+            text: "dm1/wash was never calibrated.".to_owned(),
+            mend: Mend::Calibration("dm1/wash".to_owned()),
+        }];
+        Ok(Commissioning { plate, probes: Vec::new(), open, newest: Some(42) })
+    }
+
+    async fn sign(
+        &self,
+        machine: String,
+        note: Option<String>,
+        open: usize,
+        person: &Person,
+    ) -> Result<u64, NotDone> {
+        let deed = format!("{machine} signed by {} with {open} open: {note:?}", person.name);
+        self.deeds.send_modify(|deeds| deeds.push(deed));
+        std::future::ready(Ok(98)).await
+    }
+
+    async fn sheet(
+        &self,
+        _machine: String,
+        _record: Option<u64>,
+        _person: &Person,
+    ) -> Result<String, Refusal> {
+        let sheet = "<!DOCTYPE html><style>p { margin: 0 }</style><p>Sheet";
+        std::future::ready(Ok(sheet.to_owned())).await
+    }
+}
 
 /// Somebody of this role who reads this language.
 pub(super) fn person(role: Role, language: Language) -> Person {

@@ -37,11 +37,23 @@ pub(super) fn policy() -> HeaderValue {
     HeaderValue::from_str(&policy).expect("base64 is legal in a header")
 }
 
+/// That of a page for paper, which holds its one style inside and nothing else that acts or fetches.
+pub(super) fn policy_of_paper(html: &str) -> HeaderValue {
+    let style = html.split_once("<style>").and_then(|(_, after)| after.split_once("</style>"));
+    let hash = STANDARD.encode(Sha256::digest(style.map_or("", |(style, _)| style).as_bytes()));
+    let policy = format!(
+        "default-src 'none'; style-src 'sha256-{hash}'; form-action 'none'; base-uri 'none'; \
+         frame-ancestors 'none'"
+    );
+    HeaderValue::from_str(&policy).expect("base64 is legal in a header")
+}
+
 /// Puts the headers on every answer.
 pub(super) async fn headers(policy: HeaderValue, request: Request, next: Next) -> Response {
     let mut response = next.run(request).await;
     let headers = response.headers_mut();
-    headers.insert(header::CONTENT_SECURITY_POLICY, policy);
+    // A sheet for paper brings a stricter one.
+    headers.entry(header::CONTENT_SECURITY_POLICY).or_insert(policy);
     for (name, value) in [(header::X_CONTENT_TYPE_OPTIONS, "nosniff"), (header::X_FRAME_OPTIONS, "DENY")] {
         headers.insert(name, HeaderValue::from_static(value));
     }

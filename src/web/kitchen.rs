@@ -12,10 +12,11 @@ use super::live::Live;
 use super::logbook::Logbook;
 use super::machine::Machines;
 use super::now::Glances;
+use super::probes::Probes;
 use super::settings::Premises;
 
 /// Whoever knows the kitchen: all that the pages ask for.
-pub trait Kitchen: Glances + AlertBook + Logbook + Premises + Machines + Racks + Histories {}
+pub trait Kitchen: Glances + AlertBook + Logbook + Premises + Machines + Racks + Histories + Probes {}
 
 /// What every page stands on. Copies are the same.
 #[derive(Debug)]

@@ -14,7 +14,7 @@ use axum::http::StatusCode;
 use axum::response::Response;
 use tokio::sync::watch;
 
-pub(super) use card::{Card, card};
+pub(super) use card::{Card, ago, card};
 
 use super::frame::{self, Frame, Refusal, Tab};
 use super::kitchen::{Kitchen, Pages};

@@ -12,7 +12,7 @@ use axum::routing::{MethodRouter, get, post};
 use super::frame::{self, Refusal};
 use super::kitchen::{Kitchen, Pages};
 use super::person::Person;
-use super::{alerts, assets, cycle, history, live, logbook, machine, now, settings};
+use super::{alerts, assets, cycle, history, live, logbook, machine, now, probes, settings, sign_off, work};
 use crate::core::access::Right;
 
 /// Longest form, in bytes: a few texts, each byte written as three (URL standard).
@@ -54,6 +54,34 @@ fn routes<K: Kitchen>() -> Vec<Route<K>> {
         send("/settings/test", Right::Act, post(settings::test::<K>)),
         see("/maintenance", Right::Maintain, get(settings::show_maintenance::<K>)),
         send("/maintenance", Right::Maintain, post(settings::begin::<K>)),
+    ]
+    .into_iter()
+    .chain(fitting())
+    .collect()
+}
+
+/// What a technician needs at the machine.
+fn fitting<K: Kitchen>() -> [Route<K>; 17] {
+    let see = |path, right, answer| Route { path, method: Method::GET, right, answer };
+    let send = |path, answer| Route { path, method: Method::POST, right: Right::Measure, answer };
+    [
+        see("/probes", Right::Look, get(probes::show::<K>)),
+        see("/probes/{machine}", Right::Look, get(probes::machine::<K>)),
+        see("/probes/{machine}/sheet", Right::Look, get(sign_off::sheet::<K>)),
+        see("/probes/{machine}/{probe}", Right::Look, get(probes::one::<K>)),
+        see("/live/probes", Right::Look, get(live::probes::<K>)),
+        see("/live/probes/{machine}", Right::Look, get(live::machine::<K>)),
+        see("/live/probes/{machine}/{probe}", Right::Look, get(live::probe::<K>)),
+        see("/live/work/{machine}", Right::Measure, get(live::proof::<K>)),
+        see("/live/work/{machine}/{probe}", Right::Measure, get(live::work::<K>)),
+        see("/prove/{machine}", Right::Measure, get(work::proof::<K>)),
+        send("/prove/{machine}", post(work::prove::<K>)),
+        see("/calibrate/{machine}/{probe}", Right::Measure, get(work::calibration::<K>)),
+        send("/calibrate/{machine}/{probe}", post(work::calibrate::<K>)),
+        see("/respond/{machine}/{probe}", Right::Measure, get(work::response::<K>)),
+        send("/respond/{machine}/{probe}", post(work::respond::<K>)),
+        see("/sign-off/{machine}", Right::Measure, get(sign_off::show::<K>)),
+        send("/sign-off/{machine}", post(sign_off::sign::<K>)),
     ]
 }
 

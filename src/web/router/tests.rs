@@ -40,7 +40,12 @@ async fn text(response: Response) -> String {
 #[tokio::test]
 async fn each_role_sees_its_own_pages() {
     for Route { path, method, right, .. } in routes::<StillKitchen>() {
-        let path = path.replace("{number}", "3").replace("{check}", "sanitizer").replace("{name}", "dm1");
+        let path = path
+            .replace("{number}", "3")
+            .replace("{check}", "sanitizer")
+            .replace("{name}", "dm1")
+            .replace("{machine}", "dm1")
+            .replace("{probe}", "rinse");
         let path = path.replace("{record}", if path.starts_with("/cycles") { "47" } else { "70" });
         let unknown = send(&method, &path, None).await;
         if method == Method::GET {
