@@ -7,7 +7,7 @@ use std::path::Path;
 use tokio::sync::oneshot;
 
 pub(super) use self::handle::{LedgerHandle, Tide};
-use super::{Failure, in_force};
+use super::{Failure, in_force, work};
 use crate::config::load::Loaded;
 use crate::core::record::{Body, ConfigurationChange, Record, ServiceStart};
 use crate::core::site::Site;
@@ -128,6 +128,9 @@ fn recover(loaded: &Loaded, path: &Path, recovered: &Recovered) -> Result<(Gathe
     let site = Site::new(&loaded.configuration.machines, &channels);
     let mut gather = Gather::new(site, recovered.next_input);
     let replayed = gather.recover(&recovered.snapshots, &recovered.inputs);
+    for (machine, times) in work::on_record(&loaded.configuration, &Reader::open(path)?)? {
+        gather.work(machine, times);
+    }
     Ok((gather, replayed))
 }
 
