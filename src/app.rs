@@ -1,7 +1,9 @@
 //! The composition root: the only file tree that knows every edge.
 
+mod access;
 mod alerts;
 mod arrival;
+mod ask;
 mod channels;
 mod check;
 mod checkpoints;
@@ -13,6 +15,7 @@ mod enter;
 pub mod export;
 mod failure;
 mod history;
+mod house;
 mod in_force;
 mod keeping;
 mod ledger;
@@ -40,6 +43,7 @@ mod work;
 use std::io::Write;
 
 pub use failure::Failure;
+pub use terminal::fitted_to_errors;
 
 use crate::cli::{Cli, Command};
 use crate::diagnostic::Diagnostic;
@@ -87,6 +91,7 @@ pub fn execute(cli: &Cli, streams: &mut Streams<'_>) -> Result<(), Failure> {
         Command::Backup(arguments) => keeping::backup::backup(arguments, streams),
         Command::Restore(arguments) => keeping::restore::restore(arguments, streams),
         Command::Import(arguments) => keeping::import::import(arguments, streams),
+        Command::Accounts(arguments) => access::command::accounts(&arguments.command, streams),
         Command::Key(arguments) => seal::command::key(&arguments.command, streams),
         Command::Checkpoint(arguments) => seal::command::checkpoint(arguments, streams),
         Command::Verify(arguments) => verify::verify(arguments, streams),

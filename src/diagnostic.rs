@@ -59,7 +59,7 @@ impl Exit {
 }
 
 /// Every slug with its exit code and what it means, in the order of the README.
-pub const SLUGS: [(&str, Exit, &str); 60] = [
+pub const SLUGS: [(&str, Exit, &str); 64] = [
     ("usage", Exit::Usage, "the command line is not understood"),
     (
         "bug",
@@ -142,8 +142,16 @@ pub const SLUGS: [(&str, Exit, &str); 60] = [
         Exit::InputOutput,
         "the key that signs links cannot be read or made, so that no page is served",
     ),
+    ("web-tls", Exit::InputOutput, "certificate or key of the pages cannot be used; it is tried again"),
+    (
+        "access-store",
+        Exit::InputOutput,
+        "the accounts cannot be opened or written, so that nobody can log in",
+    ),
+    ("access-refused", Exit::Usage, "what was asked of an account or a token cannot be done"),
     ("verify-not-whole", Exit::NotWhole, "what was verified was changed, cut back or damaged"),
     ("verify-unchecked", Exit::NotChecked, "it could not be verified, so that nothing is said of it"),
+    ("export-before", Exit::InputOutput, "an export is asked for of a time before the ledger begins"),
     ("export-unsealed", Exit::InputOutput, "there is no checkpoint to prove an export by"),
     ("report-missing", Exit::InputOutput, "the program that makes PDF reports is not installed"),
     ("report-failed", Exit::InputOutput, "a PDF report was not made"),

@@ -27,7 +27,7 @@ fn main() -> ExitCode {
         Ok(()) => ExitCode::SUCCESS,
         Err(failure) => {
             // Where standard error is gone, the exit code still tells.
-            drop(write!(err, "{failure}"));
+            drop(write!(err, "{}", app::fitted_to_errors(&failure.to_string())));
             ExitCode::from(failure.exit_code())
         }
     }

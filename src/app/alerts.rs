@@ -6,14 +6,14 @@
 //! The courier sends what the desk's commits put into the outbox.
 
 pub(super) mod clerk;
-mod compose;
+pub(super) mod compose;
 pub(super) mod counter;
 mod digest;
 mod health;
 mod lanes;
 pub(super) mod letters;
 mod outbox;
-mod pages;
+pub(super) mod pages;
 mod service;
 pub(super) mod start;
 mod states;

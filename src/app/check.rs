@@ -1,7 +1,8 @@
-//! `check-config`: every problem of the files in one run.
+//! `check-config`: every problem of the files in one run, and what is not there now.
 
-use super::{Failure, Streams, channels, configuration, in_force};
+use super::{Failure, Streams, channels, configuration, in_force, ports};
 use crate::cli::CheckConfigArgs;
+use crate::diagnostic::Diagnostic;
 
 pub(super) fn check_config(arguments: &CheckConfigArgs, streams: &mut Streams<'_>) -> Result<(), Failure> {
     let loaded = configuration::load_with_doubts(&arguments.files, streams)?;
@@ -17,6 +18,15 @@ pub(super) fn check_config(arguments: &CheckConfigArgs, streams: &mut Streams<'_
         counted(loaded.warnings.len(), "warning"),
     )
     .map_err(Failure::output)?;
+    for ports::Missing { source, device } in ports::missing_devices(configuration) {
+        let told = Diagnostic::warning(
+            "source-open",
+            format!("the device of source «{source}» is not there now"),
+        )
+        .place(device.display().to_string())
+        .advice("plug it in, or give the source a name that rinseward ports lists; the service waits for it");
+        writeln!(streams.err, "{told}").map_err(Failure::output)?;
+    }
     for line in in_force::told(configuration) {
         writeln!(streams.out, "  on record: {line}").map_err(Failure::output)?;
     }

@@ -14,7 +14,7 @@ use super::order::{Done, Order};
 use super::{Failure, Streams, configuration, in_force, ledger, people};
 use crate::cli::{AmendmentArgs, AnswerArgs, DueArgs, EnterCommand, EntryArgs, NoteArgs, ThermometerArgs};
 use crate::config::load::Loaded;
-use crate::core::alert::{Desk, DueCheck, Effects, Event};
+use crate::core::alert::{Desk, DueCheck, Effects, Event, Settings};
 use crate::core::food_code::Rounding;
 use crate::core::logbook::Device;
 use crate::core::logbook::words::{self, Entered};
@@ -22,7 +22,7 @@ use crate::core::reader::{self, Language};
 use crate::core::record::{Check, Note};
 use crate::core::time::Timestamp;
 use crate::diagnostic::Diagnostic;
-use crate::ledger::Reader;
+use crate::ledger::{LedgerError, Reader};
 use crate::report::local;
 use crate::runtime::clock::Clock;
 
@@ -210,32 +210,41 @@ fn line(due: &DueCheck, now: Timestamp, zone: &TimeZone, language: Language) -> 
     format!("{:<12}  {what:<24}  {when} {since}", due.machine)
 }
 
-/// The checks that are due, as the desk of the alerts sees it: from what it has kept and the
-/// records after that, beside the service or without one.
+/// The checks that are due, see [`due_by`].
 ///
 /// # Errors
 /// The ledger's.
 pub(super) fn due_checks(loaded: &Loaded, now: Timestamp) -> Result<Vec<DueCheck>, Failure> {
     let path = &loaded.configuration.ledger.path;
-    let failed = |error| Failure::from(ledger::diagnose(&error, path));
-    let reader = Reader::open(path).map_err(failed)?;
-    let file = in_force::on_file(&reader).map_err(failed)?;
-    let settings = loaded.configuration.alerts.with_on_file(&file);
-    let stored = reader.bookmark(BOOKMARK).map_err(failed)?;
+    let due = Reader::open(path).and_then(|reader| due_by(&reader, &loaded.configuration.alerts, now));
+    due.map_err(|error| Failure::from(ledger::diagnose(&error, path)))
+}
+
+/// The checks that are due, as the desk of the alerts sees it: from what it has kept and the
+/// records after that, beside the service or without one.
+///
+/// # Errors
+/// The ledger's.
+pub(super) fn due_by(
+    reader: &Reader,
+    settings: &Settings,
+    now: Timestamp,
+) -> Result<Vec<DueCheck>, LedgerError> {
+    let settings = settings.with_on_file(&in_force::on_file(reader)?);
+    let stored = reader.bookmark(BOOKMARK)?;
     let restored = stored.and_then(|state| Desk::restore(settings.clone(), &state).ok());
     let mut desk = match restored {
         Some(desk) => desk,
-        None => Desk::begin_at(settings.clone(), reader.size().map_err(failed)?),
+        None => Desk::begin_at(settings.clone(), reader.size()?),
     };
     // Only what it knows is asked for; what it would do is done by the service.
     let mut nobody = Effects::default();
-    let read = reader.records(desk.next_record(), |index, _, record| {
+    reader.records(desk.next_record(), |index, _, record| {
         if desk.handle(record.recorded, Event::Record { index, record: &record }, &mut nobody).is_err() {
             desk.pass_over(index);
         }
         ControlFlow::Continue(())
-    });
-    read.map_err(failed)?;
+    })?;
     if desk.handle(now, Event::Tick, &mut nobody).is_err() {
         tracing::debug!("time alone is never refused");
     }

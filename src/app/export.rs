@@ -11,6 +11,7 @@ pub(in crate::app) mod span;
 mod tables;
 
 use std::io::{IsTerminal, Write};
+use std::ops::ControlFlow;
 use std::path::{Path, PathBuf};
 
 use self::evidence::Traces;
@@ -21,9 +22,10 @@ use super::{Failure, Streams, configuration, history, ledger, people};
 use crate::cli::{ExportArgs, ExportForm};
 use crate::core::time::Timestamp;
 use crate::diagnostic::Diagnostic;
-use crate::ledger::{LedgerError, Reader};
+use crate::ledger::{CycleFilter, LedgerError, Reader};
 use crate::report::account::build::Question;
 use crate::report::account::{Account, Seal};
+use crate::report::local;
 use crate::runtime::clock::Clock;
 
 /// After how many records the progress is told anew.
@@ -42,6 +44,7 @@ pub(super) fn export(arguments: &ExportArgs, streams: &mut Streams<'_>) -> Resul
     let seal = sealed(arguments, &path, streams)?;
     let reader = Reader::open(&path).map_err(failed)?;
     let question = question(arguments, &reader, &path, Clock::system().now())?;
+    warn_before(&question, &reader, &path, streams)?;
     let traces = if arguments.all_traces { Traces::All } else { Traces::OfExceptions };
     let with = With { traces, seal, sheet };
     let mut progress = Progress::new(&mut *streams.err);
@@ -220,6 +223,39 @@ pub(in crate::app) fn question(
     only.dedup();
     let program = env!("CARGO_PKG_VERSION").to_owned();
     Ok(Question { program, made: now, site: name, zone_name, zone, from, to, only })
+}
+
+/// Says where nothing can be in an export, or not in all of it, because the ledger begins later. Cycles of an
+/// import stand before its beginning; where there are some in the span, so does the export.
+fn warn_before(
+    question: &Question,
+    reader: &Reader,
+    path: &Path,
+    streams: &mut Streams<'_>,
+) -> Result<(), Failure> {
+    let failed = |error: LedgerError| Failure::from(ledger::diagnose(&error, path));
+    let Some(first) = reader.recorded(0).map_err(failed)?.filter(|first| question.to <= *first) else {
+        return Ok(());
+    };
+    let filter =
+        CycleFilter { from: Some(question.from), to: Some(first), limit: Some(1), ..CycleFilter::default() };
+    let mut any = false;
+    let each = |_, _: &[u8], _| {
+        any = true;
+        ControlFlow::Break(())
+    };
+    // A damaged one is a cycle too; it is told of where it is exported.
+    let found = reader.cycles(&filter, each);
+    if any || found.is_err() {
+        return Ok(());
+    }
+    let begins = local::second(first, &question.zone);
+    let summary = "nothing is on record of this span: the ledger begins later";
+    let warning = Diagnostic::warning("export-before", summary)
+        .place(path.display().to_string())
+        .cause(format!("its first record is of {begins}"))
+        .advice("give a later span; what was measured before can be imported from files (rinseward import)");
+    writeln!(streams.err, "{warning}").map_err(Failure::output)
 }
 
 /// Says which records are missing in the export.

@@ -22,7 +22,7 @@ use crate::core::reader::Scale;
 use crate::core::record::Body;
 use crate::core::time::Timestamp;
 use crate::diagnostic::Diagnostic;
-use crate::ledger::{LedgerError, Reader};
+use crate::ledger::{LedgerError, Reader, Subject};
 use crate::report::local;
 use crate::report::row::CycleRow;
 use crate::report::sheet::{Column, Form, Sheet};
@@ -121,6 +121,13 @@ impl Ground {
                 return Err(unknown_machine(name, &known).into());
             }
         }
+        if let Some(alert) = arguments.alert {
+            let about =
+                reader.about(Subject::Alert(alert)).map_err(|error| ledger::diagnose(&error, &path))?;
+            if about.is_empty() {
+                return Err(unknown_alert(alert).into());
+            }
+        }
         if let Some(after) = arguments.after {
             follows(&reader, &path, after, arguments.show)?;
         }
@@ -212,6 +219,13 @@ fn recorded(reader: &Reader) -> Result<(Option<Settings>, SaidBy), LedgerError> 
         Ok(None) => Ok((None, SaidBy::Nothing)),
         Err(error) => gather::unreadable(error).map(|_| (None, SaidBy::Nothing)),
     }
+}
+
+/// A number that is mistyped must not look like an alert of which nothing is on record.
+fn unknown_alert(alert: u64) -> Diagnostic {
+    Diagnostic::error("usage", format!("the ledger knows no alert {alert}"))
+        .place(format!("--alert {alert}"))
+        .advice("rinseward history --show alerts lists them; the number of a record goes with --record")
 }
 
 /// A name that is mistyped must not look like a machine without a cold cycle.

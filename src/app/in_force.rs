@@ -4,11 +4,12 @@ use super::ledger;
 use crate::config::resolve::Configuration;
 use crate::core::channel::{Channel, Role};
 use crate::core::on_file::{InForce, OnFile};
+use crate::core::record::Correction;
 use crate::core::time::Timestamp;
 use crate::ledger::{LedgerError, Reader};
 
-/// The calibrations and response tests on record. One that is damaged is left out, as if it had never been
-/// made, and told of: recording must go on, and `verify` names it.
+/// The calibrations and response tests on record. One that is damaged counts no more, see
+/// [`crate::core::on_file`], and is told of: recording must go on. The desk raises `record-damaged` for it.
 ///
 /// # Errors
 /// The ledger's.
@@ -26,7 +27,7 @@ pub(super) fn read_on(reader: &Reader, file: &mut OnFile) -> Result<(), LedgerEr
     for index in reader.read_on_file(file)? {
         tracing::error!(
             index,
-            "a record of a calibration or of its withdrawal is damaged and counts no more"
+            "a record of a calibration, of a response test or of a withdrawal is damaged and counts no more"
         );
     }
     Ok(())
@@ -73,6 +74,14 @@ pub(super) fn lines(configuration: &Configuration, file: &OnFile) -> Vec<String>
                 "calibration of record {index} ({on}{until}): {}, ±{:.2} °C",
                 correction(done.left.gain, done.left.offset_c),
                 done.expanded_c
+            ));
+        }
+        if let Some(filed) = in_force.doubted {
+            let Correction { gain, offset_c } = filed.done.left;
+            parts.push(format!(
+                "calibration of record {} goes on correcting ({}) but counts for nothing: a record that may have taken its place is damaged",
+                filed.index,
+                correction(gain, offset_c)
             ));
         }
         if let Some(filed) = in_force.response {

@@ -54,7 +54,9 @@ fn open_from(
     from_file: bool,
 ) -> Result<(LedgerHandle, Gather), Failure> {
     let (writer, recovered) = open_writer(loaded, path, now).map_err(|error| diagnose(&error, path))?;
-    let (mut gather, replayed) = recover(loaded, path, &recovered).map_err(|error| diagnose(&error, path))?;
+    let next = if from_file { Next::Past } else { Next::Live };
+    let (mut gather, replayed) =
+        recover(loaded, path, &recovered, next).map_err(|error| diagnose(&error, path))?;
     tracing::info!(
         path = %path.display(),
         records = recovered.tree_size,
@@ -84,7 +86,8 @@ pub(super) fn open_alone(
     now: Timestamp,
 ) -> Result<(LedgerHandle, Gather), Failure> {
     let (writer, recovered) = open_writer(loaded, path, now).map_err(|error| diagnose(&error, path))?;
-    let (gather, _) = recover(loaded, path, &recovered).map_err(|error| diagnose(&error, path))?;
+    let (gather, _) =
+        recover(loaded, path, &recovered, Next::Live).map_err(|error| diagnose(&error, path))?;
     let handle = LedgerHandle::new(writer, &recovered, path);
     record_step(&handle, &recovered, now).map_err(|error| diagnose(&error, path))?;
     Ok((handle, gather))
@@ -103,7 +106,7 @@ pub(super) fn open_for_import(
     match open_writer(loaded, path, now) {
         Ok((writer, recovered)) => {
             let (mut gather, _) =
-                recover(loaded, path, &recovered).map_err(|error| diagnose(&error, path))?;
+                recover(loaded, path, &recovered, Next::Past).map_err(|error| diagnose(&error, path))?;
             if let Some(step) = step_back(&recovered, now) {
                 gather.record(step);
             }
@@ -119,17 +122,41 @@ pub(super) fn open_for_import(
     }
 }
 
+/// Which readings come next.
+#[derive(Clone, Copy, PartialEq, Eq, Debug)]
+enum Next {
+    /// Those that are measured at present.
+    Live,
+    /// Those of a file, measured whenever.
+    Past,
+}
+
 /// The core where it was, and how many inputs were applied for it. What is on record of probes is laid over the
-/// configuration first: its record was committed together with the state of the machine then, so
-/// that no input before it is applied again.
-fn recover(loaded: &Loaded, path: &Path, recovered: &Recovered) -> Result<(Gather, u64), LedgerError> {
-    let file = in_force::on_file(&Reader::open(path)?)?;
-    let channels = loaded.configuration.channels_in_force(&file, Timestamp::MAX);
-    let site = Site::new(&loaded.configuration.machines, &channels);
-    let mut gather = Gather::new(site, recovered.next_input);
+/// configuration first. Of a service its record was committed together with the state of the
+/// machine then, so that no input before it is applied again and the newest counts; of a file, what
+/// was in force when each reading was measured.
+fn recover(
+    loaded: &Loaded,
+    path: &Path,
+    recovered: &Recovered,
+    next: Next,
+) -> Result<(Gather, u64), LedgerError> {
+    let (configuration, reader) = (&loaded.configuration, Reader::open(path)?);
+    let file = in_force::on_file(&reader)?;
+    let channels = configuration.channels_in_force(&file, Timestamp::MAX);
+    let mut gather = Gather::new(Site::new(&configuration.machines, &channels), recovered.next_input);
+    // A start that is damaged is told by `verify`; most are of a service.
+    let started = reader.newest_of("service-start").ok().flatten();
+    if matches!(started, Some((_, Record { body: Body::ServiceStart(start), .. })) if start.from_file) {
+        gather.follow(configuration.course(&file));
+    }
     let replayed = gather.recover(&recovered.snapshots, &recovered.inputs);
-    for (machine, times) in work::on_record(&loaded.configuration, &Reader::open(path)?)? {
+    for (machine, times) in work::on_record(configuration, &reader)? {
         gather.work(machine, times);
+    }
+    gather.live();
+    if next == Next::Past {
+        gather.follow(configuration.course(&file));
     }
     Ok((gather, replayed))
 }
@@ -243,6 +270,10 @@ pub(super) fn diagnose(error: &LedgerError, path: &Path) -> Diagnostic {
         LedgerError::ReadOnly { .. } => (
             "ledger-read-only",
             "give the service user the right to write the file and its directory; see whether the disk was remounted read-only",
+        ),
+        LedgerError::LogMissing { .. } => (
+            "ledger-open",
+            "copy the file together with its -wal, or let `rinseward backup` make the copy beside the running service",
         ),
         LedgerError::NotALedger { .. } => ("ledger-open", "check [ledger] path; the file was left as it is"),
         LedgerError::NewerFormat { .. } => ("ledger-version", "install the later version of rinseward again"),

@@ -25,9 +25,9 @@ use tokio::sync::broadcast::error::RecvError;
 use tokio::time::Instant;
 use tokio_util::sync::{CancellationToken, DropGuard};
 
-pub(super) use self::event::{Begun, LiveEvent, LiveReading, SourceSeen};
+pub(super) use self::event::{Begun, LiveEvent, LiveReading, SourceSeen, UnitSeen};
 pub(super) use self::service::{READINGS, answer};
-pub(super) use self::tap::{Listening, Tap};
+pub(super) use self::tap::{Listening, Newest, Tap};
 use super::Failure;
 use super::door::client::{self, CallError};
 use super::run::bug;
@@ -149,6 +149,7 @@ impl Live {
             };
             match &event {
                 LiveEvent::Reading(reading) if !self.wanted.contains(&reading.channel) => {}
+                LiveEvent::Unit(unit) if !unit.channels.iter().any(|name| self.wanted.contains(name)) => {}
                 LiveEvent::Ended { cause } => {
                     self.ended = Some(cause.clone());
                     return Some(event);
@@ -156,6 +157,7 @@ impl Live {
                 LiveEvent::Reading(_)
                 | LiveEvent::Begun(_)
                 | LiveEvent::Source(_)
+                | LiveEvent::Unit(_)
                 | LiveEvent::Refused { .. }
                 | LiveEvent::Lost { .. } => return Some(event),
             }

@@ -1,5 +1,7 @@
 //! `ports`: the serial ports of this computer, who has them, and who may open them.
 
+mod words;
+
 use std::io::{self, Write};
 use std::path::{Path, PathBuf};
 
@@ -10,6 +12,7 @@ use crate::cli::PortsArgs;
 use crate::config::modbus::ModbusLink;
 use crate::config::resolve::Configuration;
 use crate::config::source::{Source, SourceKind};
+use crate::core::reader::Language;
 use crate::diagnostic::Diagnostic;
 use crate::probe::ports::{self, Holder, Port, PortsError, Usb, Users};
 
@@ -45,9 +48,16 @@ struct Told {
 
 /// A source without its device.
 #[derive(Debug, Serialize)]
-struct Missing {
-    source: String,
-    device: PathBuf,
+pub(super) struct Missing {
+    /// Name of the source.
+    pub(super) source: String,
+    /// What it wants to open.
+    pub(super) device: PathBuf,
+}
+
+/// The sources whose device is not there.
+pub(super) fn missing_devices(configuration: &Configuration) -> Vec<Missing> {
+    missing(&serial(configuration))
 }
 
 /// Lists them.
@@ -64,7 +74,7 @@ pub(super) fn ports(arguments: &PortsArgs, streams: &mut Streams<'_>) -> Result<
     let told = found.ports.into_iter().map(|port| {
         let used_by = used_by(&sources, &port.device);
         let write = port.names.first().unwrap_or(&port.device).clone();
-        let advice = advice(&port, &used_by, &users);
+        let advice = advice(&port, &used_by, &users, arguments.language);
         Told { port, used_by, write, advice }
     });
     let answer = Answer {
@@ -79,7 +89,7 @@ pub(super) fn ports(arguments: &PortsArgs, streams: &mut Streams<'_>) -> Result<
             .map_err(io::Error::from)
             .and_then(|()| writeln!(streams.out))
     } else {
-        print(&answer, streams.out)
+        print(&answer, arguments.language, streams.out)
     };
     written.map_err(Failure::output)
 }
@@ -109,29 +119,23 @@ fn missing(sources: &[(String, PathBuf)]) -> Vec<Missing> {
 }
 
 /// What to do before a port can be used; empty where nothing is in the way.
-fn advice(port: &Port, used_by: &[String], users: &Users) -> Vec<String> {
+fn advice(port: &Port, used_by: &[String], users: &Users, language: Language) -> Vec<String> {
     let mut advice = Vec::new();
     let access = &port.access;
     let by_group = access.group == "dialout" && access.mode.as_bytes().get(3..5) == Some(b"rw");
     let me = &users.me().name;
     if !access.you {
-        advice.push(if by_group {
-            format!("you: sudo usermod -aG dialout {me}, then log in anew")
-        } else {
-            format!("you: sudo, or a udev rule that gives it to the group dialout, see {RULES}")
-        });
+        advice.push(words::you(language, by_group, me));
     }
     if access.service == Some(false) {
-        advice.push(format!(
-            "the service: a udev rule that gives it to the group dialout with mode 0660, see {RULES}"
-        ));
+        advice.push(words::service(language));
     }
     let strangers = port.held_by.iter().filter(|holder| holder.command != env!("CARGO_PKG_NAME"));
     for Holder { pid, command, .. } in strangers {
-        advice.push(format!("end «{command}» (process {pid}): a port serves one program at a time"));
+        advice.push(words::end(language, command, *pid));
     }
     if port.kind == "usb" && port.names.is_empty() && used_by.is_empty() {
-        advice.push(format!("give it a name that stays, by its socket: {RULES}"));
+        advice.push(words::name(language));
     }
     advice
 }
@@ -139,66 +143,71 @@ fn advice(port: &Port, used_by: &[String], users: &Users) -> Vec<String> {
 /// Where our rules for names lie.
 const RULES: &str = "/usr/lib/udev/rules.d/60-rinseward.rules";
 
-fn print(answer: &Answer, out: &mut dyn Write) -> io::Result<()> {
+fn print(answer: &Answer, language: Language, out: &mut dyn Write) -> io::Result<()> {
     if answer.ports.is_empty() {
-        writeln!(
-            out,
-            "No serial port is there. Plug the converter in; dmesg tells what the system makes of it."
-        )?;
+        writeln!(out, "{}", words::nothing(language))?;
     }
     for told in &answer.ports {
-        print_port(told, answer, out)?;
+        print_port(told, answer, language, out)?;
     }
     for Missing { source, device } in &answer.missing {
-        writeln!(
-            out,
-            "! source «{source}» wants {}, which is not there: plug it in, or give the source \
-                       a name from above",
-            device.display()
-        )?;
+        writeln!(out, "{}", words::missing(language, source, device))?;
     }
     if !answer.all_processes_seen {
-        writeln!(out, "Processes of other users are not seen; sudo shows what they hold.")?;
+        writeln!(out, "{}", words::unseen(language))?;
     }
     if !answer.service_user {
-        writeln!(out, "There is no user rinseward on this computer yet; the package makes it.")?;
+        writeln!(out, "{}", words::no_service_user(language))?;
     }
     Ok(())
 }
 
-fn print_port(told: &Told, answer: &Answer, out: &mut dyn Write) -> io::Result<()> {
+fn print_port(told: &Told, answer: &Answer, language: Language, out: &mut dyn Write) -> io::Result<()> {
     let Told { port, used_by, advice, .. } = told;
-    writeln!(out, "{}  {}", port.device.display(), what(port))?;
+    writeln!(out, "{}  {}", port.device.display(), what(port, language))?;
     let mut names = port.names.iter().map(|name| name.display().to_string());
-    let mut line = |head: &str, text: &str| writeln!(out, "    {head:<9} {text}");
+    let say = |english, spanish| words::say(language, english, spanish);
+    let width = match language {
+        Language::English => 9,
+        Language::Spanish => 11,
+    };
+    let mut line = |head: &str, text: &str| writeln!(out, "    {head:<width$} {text}");
+    let write = say("write", "escriba");
     match names.next() {
-        Some(best) => line("write", &format!("device = \"{best}\""))?,
-        None => line("write", &format!("device = \"{}\" (this name may change)", port.device.display()))?,
+        Some(best) => line(write, &format!("device = \"{best}\""))?,
+        None => {
+            let changes = say("this name may change", "este nombre puede cambiar");
+            line(write, &format!("device = \"{}\" ({changes})", port.device.display()))?;
+        }
     }
-    names.try_for_each(|name| line("or", &name))?;
+    names.try_for_each(|name| line(say("or", "o"), &name))?;
     for source in used_by {
-        line("used by", &format!("source «{source}»"))?;
+        line(say("used by", "lo usa"), &format!("{} «{source}»", say("source", "la fuente")))?;
     }
     for Holder { pid, command, user } in &port.held_by {
-        line("open in", &format!("{command}, process {pid}, user {user}"))?;
+        line(say("open in", "abierto en"), &words::holder(language, command, *pid, user))?;
     }
-    let yes = |may: bool| if may { "yes" } else { "NO" };
-    let service = port.access.service.map_or("no such user", yes);
     let (mode, owner, group) = (&port.access.mode, &port.access.owner, &port.access.group);
-    let (me, you) = (&answer.user, yes(port.access.you));
-    line("may open", &format!("you ({me}): {you}, the service: {service}  [{mode} {owner} {group}]"))?;
-    advice.iter().try_for_each(|step| line("do", step))
+    let may = words::may_open(language, &answer.user, port.access.you, port.access.service);
+    line(say("may open", "puede abrir"), &format!("{may}  [{mode} {owner} {group}]"))?;
+    advice.iter().try_for_each(|step| line(say("do", "haga"), step))
 }
 
 /// What a port is, in words.
-fn what(port: &Port) -> String {
+fn what(port: &Port, language: Language) -> String {
     let mut parts = vec![port.kind.to_owned()];
     if let Some(Usb { id, serial, manufacturer, product }) = &port.usb {
         parts.extend(manufacturer.iter().chain(product).cloned());
-        parts.extend(serial.iter().map(|serial| format!("serial {serial}")));
+        parts.extend(
+            serial.iter().map(|serial| format!("{} {serial}", words::say(language, "serial", "serie"))),
+        );
         parts.push(id.clone());
     }
-    parts.extend(port.driver.iter().map(|driver| format!("driver {driver}")));
+    parts.extend(
+        port.driver
+            .iter()
+            .map(|driver| format!("{} {driver}", words::say(language, "driver", "controlador"))),
+    );
     // What a converter says of itself may hold anything.
     parts.join(", ").chars().map(|one| if one.is_control() { ' ' } else { one }).collect()
 }

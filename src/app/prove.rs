@@ -1,7 +1,14 @@
 //! `prove`: one probe after the other is warmed, and what answers is put on record.
+//!
+//! Each is warmed only once it is at rest, and what is found of it leaves the proofs of the other
+//! probes on file as they are.
+
+mod words;
 
 use std::collections::BTreeMap;
-use std::io::{BufRead, IsTerminal};
+use std::io::IsTerminal;
+use std::ops::ControlFlow;
+use std::path::Path;
 use std::time::Duration;
 
 use serde::Serialize;
@@ -10,22 +17,23 @@ use tokio_util::sync::CancellationToken;
 use super::live::{Live, LiveEvent, Through, Wanted};
 use super::logbook::Entry;
 use super::order::Order;
-use super::{Failure, Streams, configuration, ledger, people};
+use super::{Failure, Streams, ask, configuration, ledger, people, terminal};
 use crate::cli::ProveArgs;
 use crate::config::load::Loaded;
-use crate::core::channel::{Channel, Place, Role};
+use crate::core::channel::{Channel, Role};
+use crate::core::reader::{Language, Scale};
 use crate::core::reading::Fault;
-use crate::core::record::{ProvenProbe, WiringProofDone};
+use crate::core::record::{Body, ProvenProbe, WiringProofDone};
+use crate::core::time::Timestamp;
 use crate::core::units::Celsius;
-use crate::core::wiring::{Course, Finding, Found, Warmth, judge};
+use crate::core::wiring::proofs::Proofs;
+use crate::core::wiring::{Course, Finding, Found, Standing, Warmth, judge, not_at_rest};
 use crate::diagnostic::Diagnostic;
-use crate::ledger::LedgerError;
-use crate::report::cautions;
-use crate::report::table::{WIDTH, wrapped};
+use crate::ledger::{LedgerError, Reader};
 use crate::runtime::clock::Clock;
 
-/// A stretch at rest lasts at least so long and holds at least so many readings of the probe.
-const REST: (Duration, usize) = (Duration::from_secs(2), 8);
+/// How often somebody who waits is told who is not at rest yet.
+const TOLD_EVERY: Duration = Duration::from_secs(5);
 /// What was found must stand so long: a second probe in the same hand may answer later.
 const STANDS: Duration = Duration::from_secs(5);
 /// Longest wait for the next event.
@@ -41,6 +49,39 @@ struct Answer<'a> {
     record: Option<u64>,
     #[serde(flatten)]
     done: &'a WiringProofDone,
+    /// What is on file of the machine by then.
+    on_file: &'a OnFile,
+}
+
+/// What is on file of the wiring of every probe of a machine, names in the order of the configuration.
+#[derive(Debug, Default, Serialize)]
+struct OnFile {
+    /// Proved in this run.
+    proved: Vec<String>,
+    /// Proved before, with the record.
+    before: Vec<(String, u64)>,
+    /// The newest proof is not good.
+    not_good: Vec<String>,
+    /// None is on record.
+    not_proved: Vec<String>,
+}
+
+impl OnFile {
+    /// Of these probes after this run; `proofs` are those before it.
+    fn of(probes: &[String], mut proofs: Proofs, done: &WiringProofDone) -> Self {
+        let this = u64::MAX;
+        proofs.take(this, done.at, done);
+        let mut file = Self::default();
+        for name in probes {
+            match proofs.of(name) {
+                Some(proven) if !proven.found.good => file.not_good.push(name.clone()),
+                Some(proven) if proven.record == this => file.proved.push(name.clone()),
+                Some(proven) => file.before.push((name.clone(), proven.record)),
+                None => file.not_proved.push(name.clone()),
+            }
+        }
+        file
+    }
 }
 
 /// Proves the wiring of a machine and puts on record what was found.
@@ -64,9 +105,17 @@ pub(super) fn prove(arguments: &ProveArgs, streams: &mut Streams<'_>) -> Result<
     }
     let stop = live.stop_on_signals()?;
     let courses = live.channels().iter().filter(|channel| matches!(channel.role, Role::Probe(_)));
-    let courses = courses.map(|channel| (channel.name.to_string(), course(channel))).collect();
-    let mut proving = Proving { live, clock: Clock::system(), stop, courses, arguments, asks };
-    proving.say(streams, &[cautions::SCALD, cautions::ISOLATION, cautions::PLUMBING])?;
+    let courses = courses.map(|channel| (channel.name.to_string(), Course::new(channel.name.as_str())));
+    let courses = courses.collect();
+    let columns = if arguments.json {
+        terminal::columns(std::io::stderr())
+    } else {
+        terminal::columns(std::io::stdout())
+    };
+    let clock = Clock::system();
+    let together = probes.iter().map(|channel| channel.name.to_string()).collect();
+    let mut proving = Proving { live, clock, stop, courses, together, arguments, asks, columns };
+    proving.say(streams, &words::cautions(arguments.language))?;
     let mut found = Vec::new();
     for (place, channel) in probes.iter().enumerate() {
         found.push(proving.probe(channel, (place + 1, probes.len()), streams)?);
@@ -77,7 +126,35 @@ pub(super) fn prove(arguments: &ProveArgs, streams: &mut Streams<'_>) -> Result<
     let done = WiringProofDone { at, probes: found, good, by };
     let entry = Entry::WiringProof { machine: arguments.machine.clone(), done: Box::new(done.clone()) };
     let record = people::done(&loaded, Order::Entry { entry })?.record;
-    tell(&Answer { machine: &arguments.machine, record, done: &done }, arguments.json, streams)
+    let before = proofs(path, &arguments.machine, record).map_err(|error| ledger::diagnose(&error, path))?;
+    let on_file = OnFile::of(&all_of(&loaded, &arguments.machine), before, &done);
+    let answer = Answer { machine: &arguments.machine, record, done: &done, on_file: &on_file };
+    tell(&answer, arguments, columns, streams)
+}
+
+/// The proofs of a machine's wiring that are on record before this one.
+fn proofs(path: &Path, machine: &str, before: Option<u64>) -> Result<Proofs, LedgerError> {
+    let mut proofs = Proofs::default();
+    Reader::open(path)?.records_of(&["wiring-proof"], 0, |index, _, record| {
+        if let Body::WiringProof(done) = record.body
+            && record.machine.as_deref() == Some(machine)
+            && before.is_none_or(|before| index < before)
+        {
+            proofs.take(index, record.recorded, &done);
+        }
+        ControlFlow::Continue(())
+    })?;
+    Ok(proofs)
+}
+
+/// Names of the temperature probes of a machine.
+fn all_of(loaded: &Loaded, machine: &str) -> Vec<String> {
+    let own = loaded
+        .configuration
+        .channels
+        .iter()
+        .filter(|channel| channel.name.machine() == machine && matches!(channel.role, Role::Probe(_)));
+    own.map(|channel| channel.name.to_string()).collect()
 }
 
 /// The probes of the machine that are to be warmed, in order.
@@ -108,10 +185,6 @@ fn ordered(loaded: &Loaded, arguments: &ProveArgs) -> Result<Vec<Channel>, Failu
     named.collect()
 }
 
-fn course(channel: &Channel) -> Course {
-    Course { name: channel.name.to_string(), rest: Vec::new(), warmed: Vec::new() }
-}
-
 /// The command at work.
 struct Proving<'a> {
     live: Live,
@@ -119,9 +192,13 @@ struct Proving<'a> {
     stop: CancellationToken,
     /// Every temperature probe of the site, by name.
     courses: BTreeMap<String, Course>,
+    /// The probes that are proved in this run: all are at rest before the first is warmed.
+    together: Vec<String>,
     arguments: &'a ProveArgs,
     /// Whether somebody presses Enter before each probe.
     asks: bool,
+    /// Columns of the terminal that is told; `None` where there is none.
+    columns: Option<usize>,
 }
 
 impl Proving<'_> {
@@ -132,65 +209,89 @@ impl Proving<'_> {
         (place, all): (usize, usize),
         streams: &mut Streams<'_>,
     ) -> Result<ProvenProbe, Failure> {
-        let name = channel.name.as_str();
-        let sits = match &channel.role {
-            Role::Probe(probe) => sits(probe.place),
-            Role::ColdJunction { .. } | Role::Running | Role::Concentration | Role::Ph => "",
+        let (name, language) = (channel.name.as_str(), self.arguments.language);
+        let at = match &channel.role {
+            Role::Probe(probe) => Some(probe.place),
+            Role::ColdJunction { .. } | Role::Running | Role::Concentration | Role::Ph => None,
         };
-        self.say(
-            streams,
-            &[&format!("{place} of {all}: {name}{sits}. Let its tip hang free; touch nothing yet.")],
-        )?;
+        self.say(streams, &[&words::turn(language, (place, all), name, at)])?;
         if self.asks {
-            self.say(streams, &["Press Enter when it does."])?;
-            self.enter()?;
+            self.enter(words::press_enter(language), streams)?;
         }
-        self.rest(name)?;
-        let with = if self.arguments.water.is_some() { "a cup of the warm water" } else { "a dry hand" };
-        self.say(
-            streams,
-            &[&format!("NOW warm the tip of {name}: hold it in {with} until something is found.")],
-        )?;
-        let Found { finding, seen, instead } = self.warmed(name)?;
-        let (good, finding) = (finding == Finding::Answers, finding.as_str());
-        let mark = if good { '✓' } else { '✗' };
-        self.say(streams, &[&format!("{mark} {name} {finding}: {seen}.")])?;
-        Ok(ProvenProbe { probe: name.to_owned(), good, finding: finding.to_owned(), seen, instead })
+        let found = match self.rest(name, place == 1, streams)? {
+            Some(found) => found,
+            None => {
+                self.say(streams, &[&words::warm(language, name, self.arguments.water.is_some())])?;
+                self.warmed(name)?
+            }
+        };
+        let (good, finding) = (found.finding == Finding::Answers, found.finding.as_str());
+        let seen = found.seen(name, language, self.arguments.scale);
+        self.say(streams, &[&words::found(language, name, good, finding, &seen)])?;
+        // On record it stands in English and °C, as everything there.
+        let seen = found.seen(name, Language::English, Scale::Celsius);
+        let (finding, instead) = (finding.to_owned(), found.instead);
+        Ok(ProvenProbe { probe: name.to_owned(), good, finding, seen, instead })
     }
 
     /// Says something to whoever stands at the machine.
     fn say(&self, streams: &mut Streams<'_>, sentences: &[&str]) -> Result<(), Failure> {
         let out = if self.arguments.json { &mut *streams.err } else { &mut *streams.out };
-        let lines = sentences.iter().flat_map(|sentence| wrapped(sentence, WIDTH));
+        let lines = sentences.iter().map(|sentence| terminal::fitted(sentence, self.columns));
         let said = lines.into_iter().try_for_each(|line| writeln!(out, "{line}"));
         said.and_then(|()| out.flush()).map_err(Failure::cut_short)
     }
 
-    fn enter(&self) -> Result<(), Failure> {
-        let mut line = String::new();
-        let read = std::io::stdin().lock().read_line(&mut line).map_err(Failure::output)?;
-        if read == 0 || self.stop.is_cancelled() { Err(broken_off()) } else { Ok(()) }
+    fn enter(&self, prompt: &str, streams: &mut Streams<'_>) -> Result<(), Failure> {
+        let answer = ask::line(|| self.say(streams, &[prompt]))?;
+        if answer.is_none() || self.stop.is_cancelled() { Err(broken_off()) } else { Ok(()) }
     }
 
-    /// Gathers what every probe shows at rest.
-    fn rest(&mut self, name: &str) -> Result<(), Failure> {
+    /// Gathers what every probe shows until this one is at rest; before the first, until all of the run
+    /// are. What was found where it does not come to rest in time.
+    fn rest(&mut self, name: &str, first: bool, streams: &mut Streams<'_>) -> Result<Option<Found>, Failure> {
         // What came while a person was waited for is no rest.
         while let Some(event) = self.live.next(Duration::ZERO) {
             self.unless_ended(&event)?;
         }
-        for course in self.courses.values_mut() {
-            course.rest.clear();
-            course.warmed.clear();
-        }
+        self.courses.values_mut().for_each(Course::begin_anew);
+        let (language, scale) = (self.arguments.language, self.arguments.scale);
+        self.say(streams, &[words::waiting(language)])?;
         let begun = self.clock.elapsed();
+        let (mut looked, mut told) = (begun, begun);
         loop {
-            let passed = self.clock.elapsed().saturating_sub(begun);
-            let readings = self.courses.get(name).map_or(0, |course| course.rest.len());
-            if passed >= REST.0 && readings >= REST.1 || passed >= self.limit() {
-                return Ok(());
+            self.take(Course::rests)?;
+            let now = self.clock.elapsed();
+            let over = now.saturating_sub(begun) >= self.limit();
+            if !over && now.saturating_sub(looked) < LOOKED_EVERY {
+                continue;
             }
-            self.take(|course| &mut course.rest)?;
+            looked = now;
+            let own = self.standing(name);
+            let together = self.together.iter().filter(|other| first && *other != name);
+            let moving = together.map(|other| (other.as_str(), self.standing(other)));
+            let mut moving =
+                [(name, own)].into_iter().chain(moving).filter_map(|(name, standing)| match standing {
+                    Standing::Moving { c_per_min } => Some((name, c_per_min)),
+                    Standing::TooFew | Standing::AtRest => None,
+                });
+            let moves = moving.next();
+            match (own, moves) {
+                (Standing::AtRest, None) => return Ok(None),
+                (Standing::Moving { c_per_min }, _) if over => return Ok(Some(not_at_rest(c_per_min))),
+                (Standing::TooFew | Standing::AtRest, _) if over => return Ok(None),
+                (_, Some((mover, c_per_min))) if now.saturating_sub(told) >= TOLD_EVERY => {
+                    told = now;
+                    let line = words::still_moves(language, scale, mover, c_per_min);
+                    self.say(streams, &[&line])?;
+                }
+                (Standing::TooFew | Standing::AtRest | Standing::Moving { .. }, _) => {}
+            }
         }
+    }
+
+    fn standing(&self, name: &str) -> Standing {
+        self.courses.get(name).map_or(Standing::TooFew, Course::standing)
     }
 
     /// Gathers until what is found has stood for a while, or the time is over.
@@ -200,7 +301,7 @@ impl Proving<'_> {
         let (mut looked, mut since) = (begun, begun);
         let mut last = None;
         loop {
-            self.take(|course| &mut course.warmed)?;
+            self.take(Course::warms)?;
             let now = self.clock.elapsed();
             let over = now.saturating_sub(begun) >= self.limit();
             if !over && now.saturating_sub(looked) < LOOKED_EVERY {
@@ -212,7 +313,9 @@ impl Proving<'_> {
                 last = Some(found.finding);
                 since = now;
             }
-            let stands = found.finding != Finding::Dead && now.saturating_sub(since) >= STANDS;
+            // What may still come is waited for.
+            let open = matches!(found.finding, Finding::Dead | Finding::NotAtRest);
+            let stands = !open && now.saturating_sub(since) >= STANDS;
             if stands || over {
                 return Ok(found);
             }
@@ -226,7 +329,7 @@ impl Proving<'_> {
     /// Takes what comes next to its probe.
     fn take(
         &mut self,
-        stretch: impl Fn(&mut Course) -> &mut Vec<Result<Celsius, Fault>>,
+        stretch: impl Fn(&mut Course, Timestamp, Result<Celsius, Fault>),
     ) -> Result<(), Failure> {
         if self.stop.is_cancelled() {
             return Err(broken_off());
@@ -244,7 +347,7 @@ impl Proving<'_> {
                 (None, Some(celsius)) => Ok(celsius),
                 (None, None) => return Ok(()),
             };
-            stretch(course).push(value);
+            stretch(course, reading.at, value);
         }
         Ok(())
     }
@@ -255,15 +358,6 @@ impl Proving<'_> {
             .cause(cause.clone())
             .advice("start the service again, and the proof anew")
             .into())
-    }
-}
-
-const fn sits(place: Place) -> &'static str {
-    match place {
-        Place::WashTank => ", in the wash tank",
-        Place::FinalRinse => ", in the final-rinse line",
-        Place::Ware => ", at a ware",
-        Place::Other => "",
     }
 }
 
@@ -283,16 +377,19 @@ fn too_slow(events: u64) -> Failure {
 }
 
 /// Tells what it came to; what is not as configured is no good end.
-fn tell(answer: &Answer<'_>, json: bool, streams: &mut Streams<'_>) -> Result<(), Failure> {
-    let record = answer.record.map_or_else(String::new, |record| format!(" [record {record}]"));
-    let written = if json {
+fn tell(
+    answer: &Answer<'_>,
+    arguments: &ProveArgs,
+    columns: Option<usize>,
+    streams: &mut Streams<'_>,
+) -> Result<(), Failure> {
+    let written = if arguments.json {
         serde_json::to_writer(&mut *streams.out, answer)
             .map_err(std::io::Error::from)
             .and_then(|()| writeln!(streams.out))
-    } else if answer.done.good {
-        writeln!(streams.out, "The wiring of {} is proved and on record{record}.", answer.machine)
     } else {
-        writeln!(streams.out, "What was found is on record{record}.")
+        let lines = words::result(arguments.language, answer.machine, answer.record, answer.on_file);
+        lines.iter().try_for_each(|line| writeln!(streams.out, "{}", terminal::fitted(line, columns)))
     };
     Failure::decided(conclude(answer), written)
 }
@@ -301,13 +398,11 @@ fn conclude(answer: &Answer<'_>) -> Result<(), Failure> {
     if answer.done.good {
         return Ok(());
     }
-    let wrong: Vec<&str> =
-        answer.done.probes.iter().filter(|probe| !probe.good).map(|probe| probe.probe.as_str()).collect();
-    Err(Diagnostic::error(
-        "wiring-not-good",
-        format!("the wiring of {} is not as configured", answer.machine),
-    )
-    .place(wrong.join(", "))
-    .advice("put right what is said above, and prove it again")
-    .into())
+    let bad = answer.done.probes.iter().filter(|probe| !probe.good);
+    let wrong: Vec<String> = bad.map(|probe| format!("{} ({})", probe.probe, probe.finding)).collect();
+    let summary = format!("the wiring of {} is not proved as it is configured", answer.machine);
+    Err(Diagnostic::error("wiring-not-good", summary)
+        .place(wrong.join(", "))
+        .advice("put right what is said above, and prove it again")
+        .into())
 }

@@ -3,9 +3,11 @@
 //! What is signed is shown first, as it will be printed. With open points it is refused unless
 //! whoever signs says that they are known; they go on record with it.
 
+mod advice;
 mod gather;
 
-use std::io::{BufRead, IsTerminal};
+use std::collections::BTreeSet;
+use std::io::IsTerminal;
 use std::path::Path;
 
 use serde::Serialize;
@@ -14,9 +16,10 @@ use super::export::place::Staged;
 use super::export::seal;
 use super::logbook::Entry;
 use super::order::Order;
-use super::{Failure, Streams, configuration, ledger, people};
+use super::{Failure, Streams, ask, configuration, ledger, people};
 use crate::cli::SignOffArgs;
 use crate::config::load::Loaded;
+use crate::core::alert::AlertNumber;
 use crate::core::reader::{Language, Reader as Eye};
 use crate::core::record::{Body, SignedOff};
 use crate::diagnostic::Diagnostic;
@@ -24,7 +27,7 @@ use crate::ledger::{LedgerError, Reader};
 use crate::report::account::Seal;
 use crate::report::signoff::{self, Facts, Paper};
 use crate::runtime::clock::Clock;
-use gather::Evidence;
+use gather::{Evidence, Gathered};
 
 /// What is signed, for programs.
 #[derive(Serialize)]
@@ -55,7 +58,7 @@ pub(super) fn sign_off(arguments: &SignOffArgs, streams: &mut Streams<'_>) -> Re
         note: arguments.note.as_deref(),
         now,
     };
-    let mut signed = asked.gather(&loaded, &reader)?;
+    let Gathered { mut signed, recovered } = asked.gather(&loaded, &reader)?;
     // A place that cannot be written is told before anything goes on record.
     let staged = arguments.out.as_deref().map(|out| Staged::new(out, arguments.force)).transpose()?;
     let evidence = Evidence::read(&reader, &signed).map_err(|error| failed(&error, &path))?;
@@ -69,7 +72,8 @@ pub(super) fn sign_off(arguments: &SignOffArgs, streams: &mut Streams<'_>) -> Re
         if arguments.json {
             shown = show(arguments, &signed, None, streams);
         }
-        return Failure::decided(Err(refused(&signed, arguments, &loaded)), shown);
+        let refusal = refused(&signed, &recovered, arguments, &loaded);
+        return Failure::decided(Err(refusal), shown);
     }
     // Nobody signs what could not be shown.
     shown.map_err(Failure::cut_short)?;
@@ -160,7 +164,7 @@ fn paper(
         record,
         calibrations: &evidence.calibrations,
         responses: &evidence.responses,
-        proof: evidence.proof.as_ref(),
+        proofs: &evidence.proofs,
         cycle: evidence.cycle.as_deref(),
         trace: evidence.trace.as_ref(),
         seal,
@@ -187,26 +191,39 @@ fn confirm(arguments: &SignOffArgs, streams: &mut Streams<'_>) -> Result<(), Fai
     if !std::io::stdin().is_terminal() {
         return Err(refused("nobody was asked whether to sign"));
     }
-    let question = match arguments.language {
-        Language::English => "Sign it? [y/N]",
-        Language::Spanish => "¿Firmar? [s/N]",
+    let (question, expected) = match arguments.language {
+        Language::English => {
+            ("Sign it? [y/n]", "Type y and Enter to sign, n and Enter to leave it unsigned. [y/n]")
+        }
+        Language::Spanish => {
+            ("¿Firmar? [s/n]", "Escriba s e Intro para firmar, n e Intro para dejarla sin firmar. [s/n]")
+        }
     };
-    write!(streams.err, "\n{question} ").and_then(|()| streams.err.flush()).map_err(Failure::output)?;
-    let mut answer = String::new();
-    let read = std::io::stdin().lock().read_line(&mut answer);
-    let yes = ["y", "yes", "s", "sí", "si"].contains(&answer.trim().to_lowercase().as_str());
-    if read.is_ok() && yes { Ok(()) } else { Err(refused("not signed; nothing was recorded")) }
+    let signs = ask::decision(question, expected, |text| {
+        write!(streams.err, "\n{text} ").and_then(|()| streams.err.flush()).map_err(Failure::output)
+    })?;
+    if signs == Some(true) { Ok(()) } else { Err(refused("not signed; nothing was recorded")) }
 }
 
-fn refused(signed: &SignedOff, arguments: &SignOffArgs, loaded: &Loaded) -> Failure {
+fn refused(
+    signed: &SignedOff,
+    recovered: &BTreeSet<AlertNumber>,
+    arguments: &SignOffArgs,
+    loaded: &Loaded,
+) -> Failure {
     let zone = loaded.configuration.alerts.zone.clone();
     let eye = Eye { language: Language::English, scale: arguments.scale, zone };
     let count = signed.open_points.len();
     let points = if count == 1 { "1 point is".to_owned() } else { format!("{count} points are") };
     let summary = format!("{} is not signed off: {points} open", arguments.machine);
-    let advice = "close them, or sign with --open-points-are-known: they go on record as known";
-    let causes = signed.open_points.iter().map(|open| signoff::point(open, &eye));
-    causes.fold(Diagnostic::error("sign-off-open", summary), Diagnostic::cause).advice(advice).into()
+    // One list, not a chain of causes: each point is a sentence of its own.
+    let points = signed.open_points.iter().map(|open| signoff::point(open, &eye));
+    let points: Vec<String> = points.map(|point| point.trim_end_matches('.').to_owned()).collect();
+    let told = Diagnostic::error("sign-off-open", summary).cause(points.join("; "));
+    let told = advice::of(&arguments.machine, &signed.open_points, recovered)
+        .into_iter()
+        .fold(told, Diagnostic::advice);
+    told.advice("or sign with --open-points-are-known: they go on record as known").into()
 }
 
 fn open(path: &Path) -> Result<Reader, Failure> {

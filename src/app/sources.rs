@@ -267,6 +267,8 @@ impl Journal {
             FromSource::State { state: SourceState::Ended, .. } => {
                 tracing::info!(source = self.source, "source has come to its end");
             }
+            // The log of the units is that of the source.
+            FromSource::Unit { .. } => {}
         }
     }
 

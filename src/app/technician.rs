@@ -4,17 +4,18 @@
 //! that is refused, or that nobody confirms, changes nothing.
 
 mod calibrate;
+mod refusals;
 mod respond;
 mod words;
 
-use std::io::{BufRead, IsTerminal, Write};
+use std::io::{IsTerminal, Write};
 use std::time::Duration;
 
 pub(super) use self::calibrate::calibrate;
 pub(super) use self::respond::respond;
 use super::live::{Live, LiveEvent, LiveReading, Through, Wanted};
 use super::order::{Done, Order};
-use super::{Failure, Streams, configuration, in_force, ledger, people};
+use super::{Failure, Streams, ask, configuration, in_force, ledger, people, terminal};
 use crate::cli::TechnicianArgs;
 use crate::config::load::Loaded;
 use crate::core::channel::{Channel, Probe, Role};
@@ -39,6 +40,8 @@ struct Session<'s, 'a> {
     clock: Clock,
     /// Whether a person can answer.
     asked: bool,
+    /// Columns of the terminal that is told; `None` where there is none.
+    columns: Option<usize>,
     streams: &'a mut Streams<'s>,
 }
 
@@ -79,8 +82,11 @@ impl<'s, 'a> Session<'s, 'a> {
                 "restart the service to put the files in force, or give --config the ones it runs with";
             return Err(Diagnostic::error("usage", summary).advice(advice).into());
         }
+        let json = arguments.answer.json;
+        let columns =
+            if json { terminal::columns(std::io::stderr()) } else { terminal::columns(std::io::stdout()) };
         let clock = Clock::system();
-        Ok(Self { arguments, loaded, channel, probe, live, clock, asked, streams })
+        Ok(Self { arguments, loaded, channel, probe, live, clock, asked, columns, streams })
     }
 
     const fn language(&self) -> Language {
@@ -90,12 +96,26 @@ impl<'s, 'a> Session<'s, 'a> {
     /// Tells the person at the machine something: beside the answer, where that is for a program.
     fn tell(&mut self, text: &str) -> Result<(), Failure> {
         let to: &mut dyn Write = if self.arguments.answer.json { self.streams.err } else { self.streams.out };
+        let text = terminal::fitted(text, self.columns);
         writeln!(to, "{text}").and_then(|()| to.flush()).map_err(Failure::cut_short)
     }
 
     /// Tells what is on record by now: nothing is left to do where nobody reads it.
     fn tell_recorded(&mut self, text: &str) -> Result<(), Failure> {
-        writeln!(self.streams.out, "{text}").map_err(Failure::output)
+        writeln!(self.streams.out, "{}", terminal::fitted(text, self.columns)).map_err(Failure::output)
+    }
+
+    /// Refuses what was asked for: in Spanish beside the message, which is English as every message is.
+    fn refused(&mut self, refusal: &Refusal) -> Result<Failure, Failure> {
+        let english = refusal.in_language(Language::English);
+        if self.language() == Language::Spanish {
+            let (summary, advice) = refusal.in_language(Language::Spanish);
+            let nothing = refusals::nothing_recorded(Language::Spanish);
+            self.tell(&format!("✗ {summary}; {advice}; {nothing}."))?;
+        }
+        let (summary, advice) = english;
+        let nothing = refusals::nothing_recorded(Language::English);
+        Ok(Diagnostic::error(refusal.slug, summary).advice(advice).advice(nothing).into())
     }
 
     /// Waits for a person to press Enter, where there is one; what was measured meanwhile counts no more.
@@ -103,8 +123,7 @@ impl<'s, 'a> Session<'s, 'a> {
         if !self.asked {
             return Ok(());
         }
-        self.tell(prompt)?;
-        self.answer()?;
+        ask::line(|| self.tell(prompt))?.ok_or_else(closed)?;
         while let Some(event) = self.live.next(Duration::ZERO) {
             if let LiveEvent::Ended { cause } = event {
                 return Err(ended(cause));
@@ -113,33 +132,21 @@ impl<'s, 'a> Session<'s, 'a> {
         Ok(())
     }
 
-    fn answer(&mut self) -> Result<String, Failure> {
-        let mut line = String::new();
-        let read = std::io::stdin().lock().read_line(&mut line);
-        let read =
-            read.map_err(|error| Diagnostic::error("usage", "the answer cannot be read").because(&error))?;
-        if read == 0 {
-            let ended = Diagnostic::error("usage", "the terminal was closed before an answer came");
-            return Err(ended.advice("begin again; nothing was recorded").into());
-        }
-        Ok(line.trim().to_lowercase())
-    }
-
     /// Whether the record is wanted.
     fn is_confirmed(&mut self) -> Result<bool, Failure> {
         if !self.asked {
             return Ok(true);
         }
-        self.tell(words::confirm(self.language()))?;
-        let answer = self.answer()?;
-        Ok(words::is_yes(&answer))
+        let language = self.language();
+        let (question, expected) = (words::confirm(language), words::yes_or_no(language));
+        ask::decision(question, expected, |text| self.tell(text))?.ok_or_else(closed)
     }
 
     /// Gives each reading of the probe to `take` until it has an answer, for as long as a step may last:
     /// `None` where that is over. `told` says how the step stands.
     fn follow<Answer>(
         &mut self,
-        mut take: impl FnMut(&LiveReading) -> Option<Answer>,
+        mut take: impl FnMut(Heard<'_>) -> Option<Answer>,
         mut told: impl FnMut() -> Option<String>,
     ) -> Result<Option<Answer>, Failure> {
         let limit = Duration::from_secs(self.arguments.seconds_max);
@@ -158,22 +165,28 @@ impl<'s, 'a> Session<'s, 'a> {
             }
             match self.live.next(WAIT_MAX) {
                 Some(LiveEvent::Reading(reading)) => {
-                    if let Some(answer) = take(&reading) {
+                    if let Some(answer) = take(Heard::Reading(&reading)) {
                         return Ok(Some(answer));
                     }
+                }
+                Some(LiveEvent::Lost { events }) => {
+                    if let Some(answer) = take(Heard::Lost(events)) {
+                        return Ok(Some(answer));
+                    }
+                    let told = words::lost(self.language(), events);
+                    self.tell(&told)?;
                 }
                 Some(LiveEvent::Ended { cause }) => return Err(ended(cause)),
                 Some(LiveEvent::Source(source)) if !source.up => {
                     let cause = source.cause.unwrap_or_default();
                     self.tell(&format!("{}: {cause}", source.source))?;
                 }
-                Some(
-                    LiveEvent::Begun(_)
-                    | LiveEvent::Source(_)
-                    | LiveEvent::Refused { .. }
-                    | LiveEvent::Lost { .. },
-                )
-                | None => {}
+                Some(LiveEvent::Unit(unit)) => {
+                    if let Some(told) = words::unit(self.language(), &unit) {
+                        self.tell(&told)?;
+                    }
+                }
+                Some(LiveEvent::Begun(_) | LiveEvent::Source(_) | LiveEvent::Refused { .. }) | None => {}
             }
         }
     }
@@ -190,6 +203,42 @@ impl<'s, 'a> Session<'s, 'a> {
         }
         Ok(done)
     }
+}
+
+/// What a step hears of its probe.
+enum Heard<'r> {
+    /// A reading.
+    Reading(&'r LiveReading),
+    /// So many readings were lost on the way.
+    Lost(u64),
+}
+
+/// Why nothing is put on record: what it is about, and in each language why and what to do.
+struct Refusal {
+    slug: &'static str,
+    english: (String, &'static str),
+    spanish: (String, &'static str),
+}
+
+impl Refusal {
+    /// By what gives reason and advice in a language.
+    fn new(slug: &'static str, words: impl Fn(Language) -> (String, &'static str)) -> Self {
+        Self { slug, english: words(Language::English), spanish: words(Language::Spanish) }
+    }
+
+    const fn in_language(&self, language: Language) -> (&str, &'static str) {
+        let (summary, advice) = match language {
+            Language::English => &self.english,
+            Language::Spanish => &self.spanish,
+        };
+        (summary.as_str(), advice)
+    }
+}
+
+fn closed() -> Failure {
+    Diagnostic::error("usage", "the terminal was closed before an answer came")
+        .advice("begin again; nothing was recorded")
+        .into()
 }
 
 fn ended(cause: String) -> Failure {

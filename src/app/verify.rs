@@ -21,9 +21,9 @@ use std::path::Path;
 use super::{Failure, Streams};
 use crate::cli::VerifyArgs;
 use crate::core::audit::{KeptAnswer, KeptSeal, Outcome, Report};
-use crate::core::checkpoint::Checkpoint;
+use crate::core::checkpoint::{Checkpoint, CheckpointError};
 use crate::core::evidence::examine::Trust;
-use crate::core::note::{Note, VerifyingKey};
+use crate::core::note::{Note, NoteError, VerifyingKey};
 use crate::diagnostic::Diagnostic;
 use crate::ledger::LedgerError;
 use crate::ledger::walk::{Extent, audit};
@@ -42,9 +42,15 @@ pub(super) fn verify(arguments: &VerifyArgs, streams: &mut Streams<'_>) -> Resul
         unchecked(place_of(&arguments.path)).because(&error).advice("check the path and who may read it")
     })?;
     if head != SQLITE {
-        let kept = arguments.checkpoints.iter().map(|path| read_signed(path, &keys));
-        let kept = kept.collect::<Result<Vec<_>, _>>()?;
-        return answer::export(arguments, Trust { keys, kept }, streams);
+        let (mut kept, mut unsigned) = (Vec::new(), Vec::new());
+        for path in &arguments.checkpoints {
+            let (checkpoint, signed) = read_kept(path, &keys)?;
+            if !signed {
+                unsigned.push((checkpoint.origin.clone(), path.display().to_string()));
+            }
+            kept.push(checkpoint);
+        }
+        return answer::export(arguments, Trust { keys, kept }, &unsigned, streams);
     }
     let kept =
         arguments.checkpoints.iter().map(|path| read_checkpoint(path)).collect::<Result<Vec<_>, _>>()?;
@@ -128,6 +134,9 @@ fn not_opened(error: &LedgerError, path: &Path) -> Failure {
     let advice = match error {
         LedgerError::NewerFormat { .. } => "verify it with the version of rinseward that wrote it",
         LedgerError::Busy { .. } => "try again when the other program has done",
+        LedgerError::LogMissing { .. } => {
+            "copy the file together with its -wal, or let `rinseward backup` make the copy beside the running service"
+        }
         LedgerError::Forbidden { .. } => "copy it as a user who may read it, and verify the copy",
         LedgerError::Missing { .. }
         | LedgerError::DirectoryMissing { .. }
@@ -196,24 +205,30 @@ fn read_checkpoint(path: &Path) -> Result<KeptSeal, Failure> {
     KeptSeal::read(name, &text).map_err(|error| diagnostic().because(&error).advice(advice).into())
 }
 
-/// A kept checkpoint that one of the keys signed.
-fn read_signed(path: &Path, keys: &[VerifyingKey]) -> Result<Checkpoint, Failure> {
+/// A kept checkpoint for an export, and whether a key given signed it. What the auditor kept may speak, whoever
+/// signed it, as beside a ledger: where the key was lost, the one before signed it. One that was
+/// changed since may not.
+fn read_kept(path: &Path, keys: &[VerifyingKey]) -> Result<(Checkpoint, bool), Failure> {
     let refused = || {
-        unchecked(format!("--checkpoint {}", path.display()))
-            .advice("give the file as you got it, and with --key the key that signed it")
+        unchecked(format!("--checkpoint {}", path.display())).advice(
+            "give the file as you got it: three lines, an empty one, and one or more that begin with «—»",
+        )
     };
     let text = read_small(path).map_err(|error| refused().because(&error))?;
     let note = Note::parse(&text).map_err(|error| refused().because(&error))?;
-    let held = keys.iter().find_map(|key| Checkpoint::verified(&note, key).ok());
-    held.ok_or_else(|| {
-        let origin = Checkpoint::parse(note.unverified_text()).map(|says| says.origin).unwrap_or_default();
-        let cause = if keys.iter().any(|key| key.name() == origin) {
-            "none of the keys given signed it, so that it may be of another ledger of this name".to_owned()
-        } else {
-            format!("it is of another ledger, «{origin}», and none of the keys given signed it")
-        };
-        refused().cause(cause).into()
-    })
+    let mut changed = None;
+    for key in keys {
+        match Checkpoint::verified(&note, key) {
+            Ok(checkpoint) => return Ok((checkpoint, true)),
+            Err(CheckpointError::Note(NoteError::NotSigned { .. })) => {}
+            Err(error) => changed = Some(error),
+        }
+    }
+    if let Some(error) = changed {
+        return Err(refused().because(&error).into());
+    }
+    let says = Checkpoint::parse(note.unverified_text()).map_err(|error| refused().because(&error))?;
+    Ok((says, false))
 }
 
 fn read_small(path: &Path) -> std::io::Result<String> {

@@ -3,6 +3,7 @@
 mod scene;
 mod screen;
 mod strip;
+pub(super) mod words;
 
 use std::ops::ControlFlow;
 use std::time::Duration;
@@ -16,9 +17,8 @@ use super::live::{Live, LiveEvent, Through, Wanted};
 use super::{Failure, Streams, configuration, terminal};
 use crate::cli::WatchArgs;
 use crate::config::load::Loaded;
-use crate::core::reader::Scale;
+use crate::core::reader::{Language, Scale};
 use crate::diagnostic::Diagnostic;
-use crate::report::cautions;
 use crate::report::table::{WIDTH, time_of_day, wrapped};
 use crate::runtime::clock::Clock;
 
@@ -43,10 +43,11 @@ pub(super) fn watch(arguments: &WatchArgs, streams: &mut Streams<'_>) -> Result<
     let live = Live::open(&loaded, &wanted)?;
     let stop = live.stop_on_signals()?;
     let clock = Clock::system();
-    let mut scene = Scene::new(live.channels(), clock.elapsed());
+    let mut scene = Scene::new(live.channels(), arguments.language, clock.elapsed());
     scene.other_configuration = live.through() == (Through::Service { same_configuration: false });
     let limit = arguments.seconds.map(|seconds| clock.elapsed() + Duration::from_secs(seconds));
-    let mut watching = Watching { live, clock, scene, stop, limit, scale: arguments.scale };
+    let (language, scale) = (arguments.language, arguments.scale);
+    let mut watching = Watching { live, clock, scene, stop, limit, language, scale };
     if arguments.json {
         watching.tell_configuration(streams)?;
         watching.as_json(streams)?;
@@ -66,6 +67,7 @@ struct Watching {
     stop: CancellationToken,
     /// When it ends by itself, by the clock's elapsed time.
     limit: Option<Duration>,
+    language: Language,
     scale: Scale,
 }
 
@@ -122,8 +124,8 @@ impl Watching {
         let mut say = |line: &str| {
             writeln!(streams.out, "{line}").and_then(|()| streams.out.flush()).map_err(Failure::output)
         };
-        say(way(self.live.through()))?;
-        for caution in [cautions::SCALD, cautions::AID] {
+        say(words::way(self.language, self.live.through()))?;
+        for caution in words::cautions(self.language) {
             wrapped(caution, WIDTH).iter().try_for_each(|line| say(line))?;
         }
         let (mut told, mut due) = (Vec::new(), self.clock.elapsed() + LINE_EVERY);
@@ -153,7 +155,7 @@ impl Watching {
 
     fn on_screen(&mut self, loaded: &Loaded) -> Result<(), Failure> {
         let (zone, site) = (TimeZone::system(), loaded.configuration.site.as_str());
-        let way = way(self.live.through());
+        let way = words::way(self.language, self.live.through());
         terminal::on_screen(|terminal| {
             for _ in 0..EVENTS_MAX {
                 let Some(event) = self.live.next(Duration::ZERO) else { break };
@@ -168,6 +170,7 @@ impl Watching {
                 way,
                 rows: self.scene.rows(now, self.scale, STRIP_WIDTH),
                 notes: self.scene.notes(),
+                language: self.language,
             };
             terminal.draw(|frame| screen::draw(frame, &picture))?;
             if self.is_over() || terminal::asked_to_quit(PICTURE_EVERY)? {
@@ -175,12 +178,5 @@ impl Watching {
             }
             Ok(ControlFlow::Continue(()))
         })
-    }
-}
-
-const fn way(through: Through) -> &'static str {
-    match through {
-        Through::Service { .. } => "through the running service",
-        Through::OwnSources => "from the ports: no service runs",
     }
 }

@@ -74,7 +74,7 @@ pub struct SpanArgs {
     #[arg(long, value_parser = moment, value_name = "DAY", requires = "from")]
     pub to: Option<SpanEnd>,
     /// One day.
-    #[arg(long, value_name = "YYYY-MM-DD", conflicts_with_all = ["from", "to", "month", "year"])]
+    #[arg(long, value_parser = day, value_name = "YYYY-MM-DD", conflicts_with_all = ["from", "to", "month", "year"])]
     pub day: Option<Date>,
     /// One month.
     #[arg(long, value_parser = month, value_name = "YYYY-MM", conflicts_with_all = ["from", "to", "year"])]
@@ -98,6 +98,10 @@ pub enum SpanEnd {
 struct MomentError;
 
 #[derive(Debug, thiserror::Error)]
+#[error("a day such as 2026-11-25, with a month from 01 to 12 and a day that it has")]
+struct DayError;
+
+#[derive(Debug, thiserror::Error)]
 #[error("a month such as 2026-11")]
 struct MonthError;
 
@@ -112,6 +116,11 @@ fn moment(text: &str) -> Result<SpanEnd, MomentError> {
     }
     let date = |text: &str| if text.len() == 10 { text.parse().ok() } else { None };
     date(text).map(SpanEnd::Day).ok_or(MomentError)
+}
+
+fn day(text: &str) -> Result<Date, DayError> {
+    // An instant also reads as a date; its day must not stand in for it.
+    if text.len() == 10 { text.parse().map_err(|_| DayError) } else { Err(DayError) }
 }
 
 fn month(text: &str) -> Result<Date, MonthError> {
@@ -129,14 +138,19 @@ mod tests {
     // RFC 3339 §5.6 for the instants; the other forms are the project's own.
     #[test]
     fn reads_days_months_years_and_instants() {
-        let day = |text: &str| text.parse::<Date>().expect("a date");
-        assert_eq!(moment("2026-11-25").ok(), Some(SpanEnd::Day(day("2026-11-25"))));
+        let date = |text: &str| text.parse::<Date>().expect("a date");
+        assert_eq!(moment("2026-11-25").ok(), Some(SpanEnd::Day(date("2026-11-25"))));
         let instant = "2026-11-25T13:30:00Z".parse().expect("an instant");
         assert_eq!(moment("2026-11-25T14:30:00+01:00").ok(), Some(SpanEnd::Instant(instant)));
-        assert_eq!(month("2026-11").ok(), Some(day("2026-11-01")));
-        assert_eq!(year("2026").ok(), Some(day("2026-01-01")));
+        assert_eq!(month("2026-11").ok(), Some(date("2026-11-01")));
+        assert_eq!(year("2026").ok(), Some(date("2026-01-01")));
         for text in ["2026-11-25T14:30", "2026-13-01", "yesterday", "2026-11", ""] {
             assert!(moment(text).is_err(), "{text}");
+        }
+        assert_eq!(day("2026-11-25").ok(), Some(date("2026-11-25")));
+        for text in ["2026-13-26", "2026-02-30", "2026-11-25T14:30:00Z", "26-11-25", "today"] {
+            let told = day(text).expect_err("no day").to_string();
+            assert!(told.starts_with("a day such as 2026-11-25"), "{told}");
         }
         assert!(month("2026-13").is_err() && month("2026-11-25").is_err() && year("26").is_err());
     }

@@ -4,6 +4,8 @@ use std::path::PathBuf;
 
 use clap::Args;
 
+use crate::core::reader::Language;
+
 /// Arguments of `ports`.
 #[derive(Args, Debug)]
 pub struct PortsArgs {
@@ -14,6 +16,9 @@ pub struct PortsArgs {
     /// A device or a link to look at beside the serial ports of this computer; may be given more than once.
     #[arg(long, value_name = "PATH")]
     pub also: Vec<PathBuf>,
+    /// Language of the answer: en or es.
+    #[arg(long, value_name = "LANGUAGE", default_value = "en")]
+    pub language: Language,
     /// One JSON object.
     #[arg(long)]
     pub json: bool,

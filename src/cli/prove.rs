@@ -4,6 +4,8 @@ use clap::Args;
 
 use super::ConfigArgs;
 use super::enter::temperature;
+use super::people::scale;
+use crate::core::reader::{Language, Scale};
 use crate::core::units::Celsius;
 
 /// Arguments of `prove`.
@@ -30,6 +32,12 @@ pub struct ProveArgs {
     /// Go on without asking: somebody warms each probe when it is its turn.
     #[arg(long)]
     pub yes: bool,
+    /// Language of what is said: en or es.
+    #[arg(long, value_name = "LANGUAGE", default_value = "en")]
+    pub language: Language,
+    /// Scale of the temperatures that are said: c or f. JSON is always in °C.
+    #[arg(long, value_name = "SCALE", value_parser = scale, default_value = "c")]
+    pub scale: Scale,
     /// One JSON object with everything that was found; what is to be done is said on standard error.
     #[arg(long)]
     pub json: bool,

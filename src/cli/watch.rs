@@ -4,7 +4,7 @@ use clap::Args;
 
 use super::ConfigArgs;
 use super::people::scale;
-use crate::core::reader::Scale;
+use crate::core::reader::{Language, Scale};
 
 /// Arguments of `watch`.
 #[derive(Args, Debug)]
@@ -24,6 +24,9 @@ pub struct WatchArgs {
     /// Scale of the temperatures: c or f. JSON is always in °C.
     #[arg(long, value_name = "SCALE", value_parser = scale, default_value = "c")]
     pub scale: Scale,
+    /// Language of what is shown: en or es.
+    #[arg(long, value_name = "LANGUAGE", default_value = "en")]
+    pub language: Language,
     /// Print lines where a terminal would get the full view.
     #[arg(long, conflicts_with = "json")]
     pub plain: bool,

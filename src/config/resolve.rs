@@ -13,7 +13,7 @@ use super::source::Source;
 use crate::core::alert::Settings;
 use crate::core::channel::{Channel, Place, Probe, Role};
 use crate::core::cycle::plate::Profile;
-use crate::core::id::{ChannelName, MachineId};
+use crate::core::id::{ChannelId, ChannelName, MachineId};
 use crate::core::on_file::OnFile;
 use crate::core::time::Timestamp;
 use crate::core::units::Celsius;
@@ -34,10 +34,23 @@ pub struct LedgerOptions {
 pub struct WebOptions {
     /// Where they are served.
     pub listen: SocketAddr,
-    /// What links begin with, without a slash at its end.
-    pub public_url: String,
+    /// Whether a proxy stands before them.
+    pub behind_proxy: bool,
+    /// What they show of themselves by TLS; `None` where they do not speak it.
+    pub tls: Option<TlsFiles>,
+    /// What links begin with, without a slash at its end; messages carry none where it is `None`.
+    pub public_url: Option<String>,
     /// How long a link can be used.
     pub link_life: Duration,
+}
+
+/// Certificate and key of the pages, PEM files.
+#[derive(Clone, PartialEq, Eq, Debug)]
+pub struct TlsFiles {
+    /// The certificate, and those between it and its authority.
+    pub certificate: PathBuf,
+    /// Its private key.
+    pub key: PathBuf,
 }
 
 /// Who gets a digest.
@@ -123,5 +136,28 @@ impl Configuration {
             }
         }
         channels
+    }
+
+    /// Since when each probe was as it is told, by what is on record, in order of time; for those that
+    /// something came in force for, and first as they are configured.
+    #[must_use]
+    pub fn course(&self, file: &OnFile) -> Vec<(Timestamp, ChannelId, Probe)> {
+        let mut before = self.channels.clone();
+        let mut course = Vec::new();
+        for at in file.changes() {
+            let now = self.channels_in_force(file, at);
+            for (channel, before) in now.iter().zip(&before) {
+                if let (Role::Probe(probe), Role::Probe(before)) = (&channel.role, &before.role)
+                    && probe != before
+                {
+                    if course.iter().all(|(_, known, _)| *known != channel.id) {
+                        course.push((Timestamp::MIN, channel.id, before.clone()));
+                    }
+                    course.push((at, channel.id, probe.clone()));
+                }
+            }
+            before = now;
+        }
+        course
     }
 }

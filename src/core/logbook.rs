@@ -87,7 +87,7 @@ impl Device {
 #[derive(Clone, PartialEq, Debug, thiserror::Error)]
 pub enum Impossible {
     /// A number outside what can be.
-    #[error("{what} {value} cannot be: it lies from {} to {}", range.start(), range.end())]
+    #[error("{what} {} cannot be: it lies from {} to {}", readable(*value, range), range.start(), range.end())]
     OutOfRange {
         /// Which, with its unit.
         what: &'static str,
@@ -301,12 +301,12 @@ impl Strip {
             Err(Refusal::NotAMeasurement) => findings.push(Finding::NotAMeasurement),
             Err(Refusal::PhTooHigh) => findings.extend(self.ph_too_high(sanitizing, rules)),
             Err(Refusal::TooWeak) => {
-                let min_mg_per_l = lowest(sanitizing, rules);
+                let min_mg_per_l = rules.permitted(sanitizing).map_or(0.0, |range| *range.start());
                 findings.push(Finding::TooWeak { mg_per_l: self.mg_per_l, min_mg_per_l });
                 findings.extend(self.ph_too_high(sanitizing, rules));
             }
             Err(Refusal::TooStrong) => {
-                let max_mg_per_l = highest(sanitizing, rules);
+                let max_mg_per_l = rules.permitted(sanitizing).map_or(0.0, |range| *range.end());
                 findings.push(Finding::TooStrong { mg_per_l: self.mg_per_l, max_mg_per_l });
                 findings.extend(self.ph_too_high(sanitizing, rules));
             }
@@ -321,26 +321,6 @@ impl Strip {
             Sanitizing::HotWater | Sanitizing::Quat => return None,
         };
         self.ph.filter(|ph| *ph > max_ph).map(|ph| Finding::PhTooHigh { ph, max_ph })
-    }
-}
-
-/// Lowest permitted concentration, mg/L; zero for hot water, which has none.
-fn lowest(sanitizing: Sanitizing, rules: &Rules) -> f64 {
-    match sanitizing {
-        Sanitizing::HotWater => 0.0,
-        Sanitizing::Chlorine => sanitizer::CHLORINE_MIN_MG_PER_L,
-        Sanitizing::Iodine => *rules.iodine_mg_per_l.start(),
-        Sanitizing::Quat => *rules.quat_mg_per_l.start(),
-    }
-}
-
-/// Highest permitted concentration, mg/L; zero for hot water, which has none.
-fn highest(sanitizing: Sanitizing, rules: &Rules) -> f64 {
-    match sanitizing {
-        Sanitizing::HotWater => 0.0,
-        Sanitizing::Chlorine => rules.chlorine_max_mg_per_l,
-        Sanitizing::Iodine => *rules.iodine_mg_per_l.end(),
-        Sanitizing::Quat => *rules.quat_mg_per_l.end(),
     }
 }
 
@@ -424,6 +404,12 @@ fn written(what: &'static str, text: &str, max: usize) -> Result<(), Impossible>
     } else {
         Ok(())
     }
+}
+
+/// A value outside its range as people read one: two decimals, or all where it would look permitted.
+fn readable(value: f64, range: &RangeInclusive<f64>) -> String {
+    let rounded = (value * 100.0).round() / 100.0;
+    if range.contains(&rounded) { value.to_string() } else { rounded.to_string() }
 }
 
 fn number(what: &'static str, value: f64, range: RangeInclusive<f64>) -> Result<(), Impossible> {

@@ -1,5 +1,6 @@
 //! One machine: event time, the state of its probes, its tracker.
 
+mod course;
 mod state;
 #[cfg(test)]
 mod tests;
@@ -9,6 +10,7 @@ use std::time::Duration;
 
 use sha2::{Digest, Sha256};
 
+use self::course::Course;
 pub use self::state::StaleState;
 use self::state::{Behind, ChannelState, Dosed, STATE_VERSION, State, signature};
 use super::channel::{Channel, Place, Probe, Role, Signal};
@@ -83,6 +85,8 @@ pub struct Machine {
     channels: Vec<Channel>,
     /// Place in `channels` of the probe that is judged.
     rinse: Option<usize>,
+    /// What was in force for the probes at each time, where readings of the past are judged.
+    course: Course,
     state: State,
     /// When somebody works or worked on it, oldest first: on record elsewhere, so no part of the state.
     work: Vec<Work>,
@@ -103,6 +107,7 @@ impl Machine {
             profile,
             channels,
             rinse,
+            course: Course::default(),
             state,
             work: Vec::new(),
             counts: Counts::default(),
@@ -195,6 +200,18 @@ impl Machine {
         self.hand_out(now, effects);
     }
 
+    /// From here on the probe at `local` is `probe` for what was measured from `since` on, and what was entered
+    /// before for what was measured before it; see [`Machine::live`].
+    pub fn follow(&mut self, since: Timestamp, local: usize, probe: Probe) {
+        self.course.enter(since, local, probe);
+    }
+
+    /// From here on what is in force last is so for every reading, whatever its time: it is measured now.
+    pub fn live(&mut self) {
+        self.course.set(Timestamp::MAX, &mut self.channels);
+        self.course = Course::default();
+    }
+
     /// No more input will come: everything held is applied and judged.
     pub fn finish(&mut self, now: Timestamp, effects: &mut Effects) {
         self.flush(now, effects);
@@ -272,6 +289,7 @@ impl Machine {
         if self.state.dosed.is_some_and(|dosed| dosed.at < sample.at) {
             self.apply_check(now, effects);
         }
+        self.course.set(sample.at, &mut self.channels);
         let setup = setup(&self.profile, &self.channels, self.rinse);
         let ended = setup.map(|setup| self.state.tracker.advance(setup, sample.at, now));
         self.record_cycles(now, ended.unwrap_or_default(), effects);

@@ -4,6 +4,7 @@
 //! what must be done comes back as [`effect::Effects`]. The daemon, `replay`,
 //! the simulation tests and the fuzz targets drive the same [`site::Site`].
 
+pub mod access;
 pub mod alert;
 pub mod audit;
 pub mod boiling;

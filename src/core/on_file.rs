@@ -4,6 +4,11 @@
 //! the same probe, until it is withdrawn, or until the configuration names a later day in
 //! `calibrated-on`, which counts from its midnight at the site. A configured correction without a
 //! day, and a configured time constant, which has none, give way to what is on record.
+//!
+//! **A record that cannot be read** counts no more, and of which probe it was is not known. Whoever
+//! made it may have found the calibration before it wrong; so from its time on that one goes on
+//! correcting, since a reading without it would be further off, but is claimed by nothing: what
+//! remains uncertain is as configured, until the probe is calibrated again.
 
 use std::collections::{BTreeMap, BTreeSet};
 use std::time::Duration;
@@ -27,11 +32,34 @@ pub struct Filed<Done> {
     pub done: Done,
 }
 
+/// A record that should have been taken and cannot be read.
+#[derive(Clone, Copy, PartialEq, Eq, Debug)]
+pub struct Missed {
+    /// Index of the record.
+    pub index: u64,
+    /// When it was recorded, or the latest instant before that is known of.
+    pub since: Timestamp,
+    /// What it was.
+    pub kind: MissedKind,
+}
+
+/// What a record that cannot be read was.
+#[derive(Clone, Copy, PartialEq, Eq, Debug)]
+pub enum MissedKind {
+    /// A calibration, of whatever probe.
+    Calibration,
+    /// A response test, of whatever probe.
+    Response,
+    /// An amendment of the record with this index, where that is known; it may have withdrawn it.
+    Amendment(Option<u64>),
+}
+
 /// All that is on record, by probe.
 #[derive(Clone, PartialEq, Debug, Default)]
 pub struct OnFile {
     calibrations: BTreeMap<String, Vec<Filed<CalibrationDone>>>,
     responses: BTreeMap<String, Vec<Filed<ResponseDone>>>,
+    missed: Vec<Missed>,
     next: u64,
 }
 
@@ -40,6 +68,9 @@ pub struct OnFile {
 pub struct InForce<'f> {
     /// The calibration on record; `None` where the configuration's counts, if it has one.
     pub calibration: Option<&'f Filed<CalibrationDone>>,
+    /// A calibration on record that corrects and is claimed by nothing, since one that cannot be read may have
+    /// taken its place; there is none in `calibration` then.
+    pub doubted: Option<&'f Filed<CalibrationDone>>,
     /// The response test on record; `None` where the configuration's time constant counts.
     pub response: Option<&'f Filed<ResponseDone>>,
 }
@@ -69,6 +100,36 @@ impl OnFile {
         }
     }
 
+    /// Takes a record that cannot be read; one that was taken before is passed over. `at` is when it was
+    /// recorded, where that is known.
+    pub fn miss(&mut self, index: u64, at: Option<Timestamp>, kind: MissedKind) {
+        if index < self.next {
+            return;
+        }
+        self.next = index + 1;
+        let since = at.or_else(|| self.changes().last().copied()).unwrap_or(Timestamp::MIN);
+        self.missed.push(Missed { index, since, kind });
+    }
+
+    /// The records that cannot be read and may still matter to one of these probes, in order of the index.
+    pub fn doubts<'p>(&self, probes: impl Iterator<Item = &'p str> + Clone) -> Vec<u64> {
+        let matters = |missed: &&Missed| {
+            probes.clone().any(|probe| {
+                let calibration = newest(&self.calibrations, probe, Timestamp::MAX).map(|filed| filed.index);
+                let response = newest(&self.responses, probe, Timestamp::MAX).map(|filed| filed.index);
+                match missed.kind {
+                    MissedKind::Calibration => calibration.is_none_or(|index| index < missed.index),
+                    MissedKind::Response => response.is_none_or(|index| index < missed.index),
+                    MissedKind::Amendment(Some(of)) => calibration == Some(of) || response == Some(of),
+                    MissedKind::Amendment(None) => {
+                        [calibration, response].into_iter().flatten().any(|index| index < missed.index)
+                    }
+                }
+            })
+        };
+        self.missed.iter().filter(matters).map(|missed| missed.index).collect()
+    }
+
     /// The first record that was not taken.
     #[must_use]
     pub const fn next(&self) -> u64 {
@@ -81,10 +142,20 @@ impl OnFile {
     #[must_use]
     pub fn in_force(&self, probe: &str, configured: Option<Timestamp>, at: Timestamp) -> InForce<'_> {
         let calibration = newest(&self.calibrations, probe, at);
-        InForce {
-            calibration: calibration.filter(|filed| configured.is_none_or(|day| day <= filed.since)),
-            response: newest(&self.responses, probe, at),
-        }
+        let calibration = calibration.filter(|filed| configured.is_none_or(|day| day <= filed.since));
+        let is_doubted = calibration.is_some_and(|filed| self.is_doubted(filed.index, configured, at));
+        let (doubted, calibration) = if is_doubted { (calibration, None) } else { (None, calibration) };
+        InForce { calibration, doubted, response: newest(&self.responses, probe, at) }
+    }
+
+    /// Whether a record that cannot be read may have taken the place of this calibration by `at`.
+    fn is_doubted(&self, calibration: u64, configured: Option<Timestamp>, at: Timestamp) -> bool {
+        let counts = |missed: &Missed| missed.since <= at && configured.is_none_or(|day| day <= missed.since);
+        self.missed.iter().filter(|missed| counts(missed)).any(|missed| match missed.kind {
+            MissedKind::Calibration | MissedKind::Amendment(None) => missed.index > calibration,
+            MissedKind::Amendment(Some(of)) => of == calibration,
+            MissedKind::Response => false,
+        })
     }
 
     /// The correction of a probe for what was measured at `at`; `own` is the one that is configured. As
@@ -107,8 +178,10 @@ impl OnFile {
     pub fn changes(&self) -> BTreeSet<Timestamp> {
         let calibrations = self.calibrations.values().flatten().map(|filed| (filed.since, filed.withdrawn));
         let responses = self.responses.values().flatten().map(|filed| (filed.since, filed.withdrawn));
+        let missed = self.missed.iter().map(|missed| (missed.since, None));
         calibrations
             .chain(responses)
+            .chain(missed)
             .flat_map(|(since, withdrawn)| [since].into_iter().chain(withdrawn))
             .collect()
     }
@@ -134,6 +207,9 @@ impl InForce<'_> {
         if let Some(Filed { done, .. }) = self.calibration {
             lay_over(done, &mut probe);
         }
+        if let Some(Filed { done, .. }) = self.doubted {
+            probe.calibration = done.left.into();
+        }
         if let Some(Filed { done, .. }) = self.response {
             probe.tau = Duration::try_from_secs_f64(done.tau_s).ok().or(probe.tau);
         }
@@ -143,7 +219,7 @@ impl InForce<'_> {
     /// Whether anything on record is in force.
     #[must_use]
     pub const fn is_on_record(&self) -> bool {
-        self.calibration.is_some() || self.response.is_some()
+        self.calibration.is_some() || self.doubted.is_some() || self.response.is_some()
     }
 }
 
@@ -251,5 +327,46 @@ mod tests {
         }
         assert!(!file.in_force("dm1/wash", None, at(400.0)).is_on_record());
         assert!(file.changes().into_iter().eq([100.0, 150.0, 200.0, 300.0].map(at)), "{:?}", file.changes());
+    }
+
+    // Own rule: what may have been replaced by a record that cannot be read goes on correcting and is
+    // claimed by nothing, until the probe is calibrated again.
+    #[test]
+    fn what_cannot_be_read_leaves_nothing_to_claim() {
+        use MissedKind::{Amendment, Calibration, Response};
+        let configured = probe(Place::FinalRinse, Some(3.0));
+        let (mine, sure) = (configured.budget.sensor, Sensor::Calibrated { expanded_c: 0.3 });
+        for (what, kind, doubts, sensor) in [
+            ("a calibration", Calibration, true, mine),
+            ("a response test", Response, true, sure),
+            ("an amendment of the calibration", Amendment(Some(0)), true, mine),
+            ("an amendment of another record", Amendment(Some(7)), false, sure),
+            ("an amendment of nobody knows what", Amendment(None), true, mine),
+        ] {
+            let mut file = OnFile::default();
+            file.take(0, &calibrated(100.0, 0.5));
+            file.miss(10, Some(at(200.0)), kind);
+            file.miss(10, Some(at(200.0)), kind);
+            let seen = |file: &OnFile, second: f64| {
+                let probe = file.in_force("dm1/rinse", None, at(second)).laid_over(&configured);
+                (probe.calibration, probe.budget.sensor)
+            };
+            let offset = super::Calibration::Offset;
+            assert_eq!(seen(&file, 199.0), (offset(0.5), sure), "before {what}");
+            assert_eq!(seen(&file, 200.0), (offset(0.5), sensor), "{what}");
+            let probes = ["dm1/rinse"].into_iter();
+            assert_eq!(file.doubts(probes.clone()), if doubts { vec![10] } else { vec![] }, "{what}");
+            file.take(11, &calibrated(300.0, 0.8));
+            file.take(12, &answered(300.0, 1.2));
+            assert_eq!(seen(&file, 300.0), (offset(0.8), sure), "calibrated after {what}");
+            assert!(file.doubts(probes).is_empty(), "calibrated after {what}");
+            assert_eq!(file.next(), 13);
+        }
+        // Without a time of its own it counts from the latest instant before it.
+        let mut file = OnFile::default();
+        file.take(0, &calibrated(100.0, 0.5));
+        file.miss(10, None, Calibration);
+        assert!(file.in_force("dm1/rinse", None, at(100.0)).doubted.is_some());
+        assert!(file.in_force("dm1/rinse", Some(at(150.0)), at(200.0)).doubted.is_none(), "configured later");
     }
 }

@@ -19,21 +19,25 @@ use super::units::Celsius;
 /// Least step, °C (own choice): digits of 0.1 °C are then half a percent of it, and room and
 /// hot water are further apart anyway.
 pub const STEP_MIN_C: f64 = 20.0;
-/// Readings before the step that must be level, and over how long at least, s (own choice).
+/// Readings before the step that must be level, and over how long at least, s (own choice: one reading may be
+/// a slip, five are none; and a probe that still cools by as much as [`REST_RANGE_C`] in this time is seen).
 const REST_READINGS: usize = 5;
 /// See [`REST_READINGS`].
 const REST_S: f64 = 3.0;
 /// Level: all within this range, °C (own choice; a hand warms a probe by more).
 const REST_RANGE_C: f64 = 1.5;
-/// So far from the level before it a reading shows that the step has come, °C (own choice).
+/// So far from the level before it a reading shows that the step has come, °C (own choice: twice
+/// [`REST_RANGE_C`], so that what counts as level never looks like a step).
 const ONSET_C: f64 = 3.0;
-/// Readings before the step that take part in the fit reach back so far, s.
+/// Readings before the step that take part in the fit reach back so far, s (own choice: enough to know the
+/// level, and too short for the air of the room to change by a part of the step that matters).
 const FIT_BEFORE_S: f64 = 10.0;
-/// The answer is over after so many time constants: 99.75 %.
+/// The answer is over after so many time constants: 1 − exp(−6) = 99.75 % of it (first order).
 const OVER_AFTER: f64 = 6.0;
-/// And the fit ends after so many: later on the water itself cools.
+/// And the fit ends after so many (own choice: later on the answer changes by less than 0.04 %, exp(−8), and
+/// what is seen is the water that cools).
 const FIT_AFTER: f64 = 8.0;
-/// Least time after the onset, s.
+/// Least time after the onset, s (own choice: a probe that is only touched is back by then).
 const OVER_MIN_S: f64 = 3.0;
 /// Fewest readings within one time constant (own choice; common practice asks for five, no
 /// source). With three the fit finds the time constant within a few percent, see the tests.
@@ -41,15 +45,20 @@ pub const PER_TAU_MIN: f64 = 3.0;
 /// Greatest root mean square of what the fit leaves, as a share of the step (own choice). A second
 /// lag of a third of the first leaves about 1 %, one as large as the first about 2.5 %.
 pub const RESIDUAL_MAX: f64 = 0.015;
-/// Longest time constant that is looked for, s: that of the configuration's key.
+/// Longest time between two readings while the probe answers, in usual ones (own choice: two or three that
+/// were lost on a radio link leave the curve known, a longer hole may hide its steepest part).
+const HOLE: f64 = 4.0;
+/// Longest time constant that is looked for, s: that of the configuration's key `tau`.
 const TAU_MAX_S: f64 = 120.0;
-/// Shortest one, s.
+/// Shortest one, s (own choice: the tip of a bare wire of 0.1 mm in moving water is not faster; no source).
 const TAU_MIN_S: f64 = 0.01;
-/// How differently hands plunge a probe, ± s (own choice).
+/// How differently hands plunge a probe, ± s (own choice: a stroke of 50 mm at 0.5 m/s takes as long).
 const HAND_S: f64 = 0.1;
-/// Most readings that are kept; of more the oldest go.
+/// Most readings that are kept; of more the oldest go (own choice: 16,384 at 10 Hz are 27 minutes, longer than
+/// any test; 256 kB).
 const READINGS_MAX: usize = 16_384;
-/// Most readings that take part in the search; a longer record is thinned for it.
+/// Most readings that take part in the search; a longer record is thinned for it (own choice: ten for each
+/// second of the longest test, so that a look at where the test stands takes some milliseconds).
 const SEARCHED_MAX: usize = 1_200;
 
 /// The answer of a probe to a step.
@@ -110,6 +119,16 @@ pub enum NoStep {
         /// Time since the step, s.
         lasted_s: f64,
     },
+    /// Readings are missing from the answer.
+    #[error(
+        "readings are missing: none came for {gap_s:.1} s while the probe answered, and one every {apart_s:.2} s is usual"
+    )]
+    Hole {
+        /// Longest time between two readings of the answer, s.
+        gap_s: f64,
+        /// Usual time between two readings, s.
+        apart_s: f64,
+    },
     /// Its shape is another.
     #[error(
         "the answer is not of the first order: the curve misses it by {:.1} % of the step, at most {:.1} % are taken",
@@ -163,7 +182,13 @@ impl StepWatch {
         }
     }
 
-    /// Takes a fault of the probe: the test begins anew.
+    /// Whether the step has come, so that a reading that is missing from here on is missing from the answer.
+    #[must_use]
+    pub const fn has_begun(&self) -> bool {
+        self.onset.is_some()
+    }
+
+    /// Takes a fault of the probe, or that readings were lost: the test begins anew.
     pub fn begin_anew(&mut self) {
         *self = Self::default();
     }
@@ -219,6 +244,10 @@ impl StepWatch {
         }
         let points = self.points(onset, FIT_AFTER * fit.tau);
         let apart_s = spacing(&points);
+        let gap_s = longest_gap(&points, OVER_AFTER * fit.tau);
+        if gap_s > HOLE * apart_s {
+            return Err(NoStep::Hole { gap_s, apart_s });
+        }
         if apart_s * PER_TAU_MIN > fit.tau {
             return Err(NoStep::TooSlow { apart_s, tau_s: fit.tau, wanted_s: fit.tau / PER_TAU_MIN });
         }
@@ -266,12 +295,15 @@ struct Fit {
     sse: f64,
 }
 
-/// Steps of the first search in each direction, and of each one after it.
+/// Steps of the first search, over the start and over the logarithm of the time constant (own choice: forty from
+/// 0.01 s to 120 s are a factor of 1.26 each, and the sum of squares has one valley wider than that).
 const COARSE: (u32, u32) = (24, 40);
-/// See [`COARSE`].
+/// Steps of each search after the first, in both directions (own choice: over three steps of the one before to
+/// either side, so that each halves the distance).
 const FINE: u32 = 12;
-/// How often the search is repeated on a part half as large: start and time constant make up for one
-/// another, so that the best of a coarse search may lie some steps beside the best of all.
+/// How often the search is repeated on a part half as large (own choice: 2^−14 of a step of 26 % is 0.002 % of the
+/// time constant): start and time constant make up for one another, so that the best of a coarse search may
+/// lie some steps beside the best of all.
 const REFINED: u32 = 14;
 
 impl Fit {
@@ -381,6 +413,12 @@ fn spacing(points: &[(f64, f64)]) -> f64 {
     let mut gaps: Vec<f64> = points.windows(2).map(|pair| pair[1].0 - pair[0].0).collect();
     gaps.sort_unstable_by(f64::total_cmp);
     gaps.get(gaps.len() / 2).copied().unwrap_or(0.0)
+}
+
+/// Longest time between two readings from the last before the onset until `until` s after it, s.
+fn longest_gap(points: &[(f64, f64)], until: f64) -> f64 {
+    let answering = points.windows(2).filter(|pair| pair[1].0 >= 0.0 && pair[0].0 <= until);
+    answering.map(|pair| pair[1].0 - pair[0].0).fold(0.0, f64::max)
 }
 
 /// Whether a probe of this time constant can show a rinse of this length: it has answered within half of

@@ -89,6 +89,19 @@ impl Default for Rules {
     }
 }
 
+impl Rules {
+    /// The concentrations that can sanitize, mg/L, each at its temperature and pH; `None` for hot water, which has none.
+    #[must_use]
+    pub fn permitted(&self, sanitizing: Sanitizing) -> Option<RangeInclusive<f64>> {
+        match sanitizing {
+            Sanitizing::HotWater => None,
+            Sanitizing::Chlorine => Some(CHLORINE_MIN_MG_PER_L..=self.chlorine_max_mg_per_l),
+            Sanitizing::Iodine => Some(self.iodine_mg_per_l.clone()),
+            Sanitizing::Quat => Some(self.quat_mg_per_l.clone()),
+        }
+    }
+}
+
 /// Lowest chlorine of 4-501.114, mg/L.
 pub const CHLORINE_MIN_MG_PER_L: f64 = 25.0;
 /// Highest pH of 4-501.114 for chlorine.

@@ -6,7 +6,6 @@
 #[cfg(test)]
 mod tests;
 
-use std::collections::BTreeSet;
 use std::time::Duration;
 
 use jiff::ToSpan;
@@ -19,9 +18,11 @@ use super::cycle::plate::LimitSource;
 use super::cycle::verdict::{Finding, Verdict};
 use super::food_code::Rounding;
 use super::logbook::Device;
-use super::record::{Cycle, SignedPlate, SignedProbe, WiringProofDone};
+use super::record::{Cycle, SignedPlate, SignedProbe};
 use super::response::fast_enough;
 use super::time::Timestamp;
+use super::wiring::Finding as Answer;
+use super::wiring::proofs::Proofs;
 
 /// A calibration that ends within so many days is an open point (own choice: a machine that is
 /// handed over should not need its technician again in the same month).
@@ -85,7 +86,7 @@ pub enum OpenPoint {
     },
     /// The wiring was never proved.
     WiringNotProved,
-    /// The newest proof of the wiring was not good.
+    /// The newest proof of a probe's wiring was not good.
     WiringNotGood {
         /// Name of the channel; absent where the proof as a whole was not good.
         #[serde(skip_serializing_if = "Option::is_none", default)]
@@ -93,7 +94,7 @@ pub enum OpenPoint {
         /// What was found, in the word of the proof.
         finding: String,
     },
-    /// The newest proof of the wiring did not try a probe.
+    /// Other probes of the machine are proved, and this one never was.
     WiringLeftOut {
         /// Name of the channel.
         probe: String,
@@ -143,9 +144,10 @@ pub struct Seen<'a> {
     pub plate: &'a SignedPlate,
     /// Its probes, with what is in force of each.
     pub probes: &'a [SignedProbe],
-    /// The newest proof of the wiring.
-    pub proof: Option<&'a WiringProofDone>,
-    /// Whether the configuration of the wiring changed after that proof, and when where that is on record.
+    /// The newest proof of the wiring of each probe.
+    pub proofs: &'a Proofs,
+    /// Whether the configuration of the wiring changed after the oldest of those proofs, and when where that is
+    /// on record.
     pub rewired: Option<Option<Timestamp>>,
     /// When the newest of proof, calibrations and response tests in force came on record.
     pub proved_at: Option<Timestamp>,
@@ -230,22 +232,27 @@ fn is_fast_enough(place: Place, tau_s: f64, rinse_s: f64) -> bool {
 }
 
 fn of_wiring(seen: &Seen<'_>, points: &mut Vec<OpenPoint>) {
-    let Some(proof) = seen.proof else {
+    let on_file = |probe: &SignedProbe| seen.proofs.of(&probe.probe);
+    if !seen.probes.iter().any(|probe| on_file(probe).is_some()) {
         points.push(OpenPoint::WiringNotProved);
         return;
-    };
-    let bad = proof.probes.iter().filter(|probe| !probe.good);
-    let before = points.len();
-    points.extend(bad.map(|bad| OpenPoint::WiringNotGood {
-        probe: Some(bad.probe.clone()),
-        finding: bad.finding.clone(),
-    }));
-    if !proof.good && points.len() == before {
+    }
+    let mut as_a_whole = false;
+    for probe in seen.probes {
+        match on_file(probe).map(|proven| &proven.found) {
+            None => points.push(OpenPoint::WiringLeftOut { probe: probe.probe.clone() }),
+            Some(found) if found.good => {}
+            // It answered, and yet the proof is told to be bad.
+            Some(found) if found.finding == Answer::Answers.as_str() => as_a_whole = true,
+            Some(found) => points.push(OpenPoint::WiringNotGood {
+                probe: Some(probe.probe.clone()),
+                finding: found.finding.clone(),
+            }),
+        }
+    }
+    if as_a_whole {
         points.push(OpenPoint::WiringNotGood { probe: None, finding: String::new() });
     }
-    let tried: BTreeSet<&str> = proof.probes.iter().map(|probe| probe.probe.as_str()).collect();
-    let left_out = seen.probes.iter().filter(|probe| !tried.contains(probe.probe.as_str()));
-    points.extend(left_out.map(|probe| OpenPoint::WiringLeftOut { probe: probe.probe.clone() }));
     if let Some(since) = seen.rewired {
         points.push(OpenPoint::WiringOutdated { since });
     }

@@ -118,12 +118,20 @@ impl Site {
         });
     }
 
-    /// Puts another correction and time constant in force for a probe without a record of it, see
-    /// [`Machine::put_in_force`]: for judging what was measured earlier by what was in force then.
-    pub fn put_in_force(&mut self, now: Timestamp, channel: ChannelId, probe: Probe, effects: &mut Effects) {
-        let Some((machine, local)) = self.routes.get(usize::from(channel.0)).copied() else { return };
-        let Some(place) = self.machines.get_mut(usize::from(machine.0)) else { return };
-        place.contained(now, effects, |machine, effects| machine.put_in_force(now, local, probe, effects));
+    /// From here on readings of the past are judged, each by what was in force when it was measured: since
+    /// when each probe was as it is told, in order of time.
+    pub fn follow(&mut self, course: impl IntoIterator<Item = (Timestamp, ChannelId, Probe)>) {
+        for (since, channel, probe) in course {
+            let Some((machine, local)) = self.routes.get(usize::from(channel.0)).copied() else { continue };
+            if let Some(place) = self.machines.get_mut(usize::from(machine.0)) {
+                place.machine.follow(since, local, probe);
+            }
+        }
+    }
+
+    /// From here on what is in force last is so for every reading, as it comes.
+    pub fn live(&mut self) {
+        self.machines.iter_mut().for_each(|place| place.machine.live());
     }
 
     /// Tells a machine when somebody works on it, see [`Machine::work`].

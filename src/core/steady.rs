@@ -21,7 +21,8 @@ const TIME_CONSTANTS: f64 = 5.0;
 const TAU_UNKNOWN_S: f64 = 8.0;
 /// Least readings in the stretch (own choice): the mean of ten is three times as sure as one.
 const READINGS_MIN: usize = 10;
-/// Most readings that are kept; of more the oldest go, so that the stretch is shorter.
+/// Most readings that are kept; of more the oldest go, so that the stretch is shorter (own choice: 40 s at
+/// 200 Hz; 128 kB).
 const READINGS_MAX: usize = 8_192;
 /// Steepest line of a steady stretch, °C a minute (own choice): a probe of 8 s is then within 0.04 °C of
 /// where it will end.
@@ -114,6 +115,17 @@ impl Steadiness {
     pub fn fault(&mut self, fault: Fault) {
         self.readings.clear();
         self.fault = Some(fault);
+    }
+
+    /// Takes that readings were lost: what came before them counts no more.
+    pub fn begin_anew(&mut self) {
+        self.readings.clear();
+    }
+
+    /// How long the stretch must be steady, s.
+    #[must_use]
+    pub const fn wanted_s(&self) -> f64 {
+        self.wanted_s
     }
 
     /// The newest reading.

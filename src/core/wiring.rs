@@ -2,28 +2,40 @@
 //!
 //! Each temperature channel of the site is looked at over two stretches: at rest, and while the
 //! tip of one probe is held in a dry hand or in a cup of warm water. The probe that was meant must
-//! rise, and no other as much. Limits are this program's own; the sources of what they stand on
-//! are beside them. Nothing here is a measurement: a proof says which wire is which, a calibration
-//! how true it reads.
+//! rise, and no other as much. A tip that still cools proves nothing: a fall counts as one of
+//! exchanged leads only where it goes further than the cooling that was seen at rest. Limits are
+//! this program's own; the sources of what they stand on are beside them. Nothing here is a
+//! measurement: a proof says which wire is which, a calibration how true it reads.
 
+mod course;
+pub mod proofs;
+#[cfg(test)]
+mod tests;
+mod words;
+
+use self::course::Moved;
+pub use self::course::{Course, Standing};
+use super::reader::{Language, Scale};
 use super::reading::Fault;
 use super::units::Celsius;
 
 /// Least rise or fall that counts as an answer, °C. Skin is at about 33 °C (common practice, no
 /// source), a warm kitchen at 30 °C at most, so that a hand warms a tip by 3 K or more.
 pub const ANSWER_MIN_C: f64 = 2.0;
-/// And so many standard deviations of the readings at rest.
+/// And so many standard deviations of the readings at rest (own choice: noise alone does not come so far in a
+/// lifetime of proofs).
 const ANSWER_SIGMAS: f64 = 6.0;
-/// Another probe that moves by more than this share of the one that was warmed is warmed with it.
+/// Another probe that moves by more than this share of the one that was warmed is warmed with it (own choice: a
+/// neighbour that feels the hand through the air gets a tenth of it).
 const SHARE_MAX: f64 = 0.5;
 /// Warmest that a tip gets in a hand, °C: the body's core is at 37 °C (common practice, no source).
 const HAND_MAX_C: f64 = 42.0;
 /// A probe may be off by this in water of a known temperature, °C: twice the ±2.5 °C of a
 /// thermocouple of class 2 (IEC 60584-1); a wrong type is off by more from 45 °C on.
 const WATER_OFF_MAX_C: f64 = 5.0;
-/// Coldest and warmest that a probe at rest may show, °C: between a cold store and a tank in service.
+/// Coldest and warmest that a probe at rest may show, °C: between a cold store and a tank in service (own choice).
 const REST_C: (f64, f64) = (-2.0, 95.0);
-/// Readings that a stretch must hold.
+/// Readings that a stretch must hold, and that make one mean (own choice: one outlier is no answer).
 const READINGS_MIN: usize = 3;
 
 /// What the tip was warmed with.
@@ -33,17 +45,6 @@ pub enum Warmth {
     Hand,
     /// A cup of warm water; its temperature where a thermometer tells it.
     Water(Option<Celsius>),
-}
-
-/// One channel while a probe was warmed: temperature before calibration, or fault.
-#[derive(Clone, PartialEq, Debug)]
-pub struct Course {
-    /// Name of the channel, `<machine>/<probe>`.
-    pub name: String,
-    /// At rest.
-    pub rest: Vec<Result<Celsius, Fault>>,
-    /// While it was warmed.
-    pub warmed: Vec<Result<Celsius, Fault>>,
 }
 
 /// What was found of a probe.
@@ -61,6 +62,8 @@ pub enum Finding {
     WrongType,
     /// A probe of another machine answered in its place, or several at once.
     WrongPlace,
+    /// Its tip was not at rest before, so that nothing can be said.
+    NotAtRest,
 }
 
 impl Finding {
@@ -74,6 +77,7 @@ impl Finding {
             Self::Dead => "dead",
             Self::WrongType => "wrong-type",
             Self::WrongPlace => "wrong-place",
+            Self::NotAtRest => "not-at-rest",
         }
     }
 }
@@ -83,54 +87,97 @@ impl Finding {
 pub struct Found {
     /// In one word.
     pub finding: Finding,
-    /// What was seen, in a sentence.
-    pub seen: String,
+    /// What was seen.
+    pub evidence: Evidence,
     /// The channel that answered instead, or as well.
     pub instead: Option<String>,
 }
 
-/// How one channel moved.
-#[derive(Clone, Copy, Debug)]
-struct Moved {
-    rest_c: f64,
-    high_c: f64,
-    low_c: f64,
-    /// Least rise or fall that is an answer.
-    least_c: f64,
+impl Found {
+    /// What was seen of the probe that was asked for, in a sentence without its stop.
+    #[must_use]
+    pub fn seen(&self, asked: &str, language: Language, scale: Scale) -> String {
+        words::seen(asked, self, language, scale)
+    }
 }
 
-impl Moved {
-    /// `None` where a stretch holds too few values.
-    fn of(course: &Course) -> Option<Self> {
-        let values = |readings: &[Result<Celsius, Fault>]| -> Vec<f64> {
-            readings.iter().filter_map(|reading| reading.ok().map(|celsius| celsius.0)).collect()
-        };
-        let (rest, warmed) = (values(&course.rest), values(&course.warmed));
-        if rest.len() < READINGS_MIN || warmed.len() < READINGS_MIN {
-            return None;
-        }
-        let count = rest.len() as f64;
-        let rest_c = rest.iter().sum::<f64>() / count;
-        let square: f64 = rest.iter().map(|value| (value - rest_c).powi(2)).sum();
-        let sigma_c = (square / (count - 1.0)).sqrt();
-        // Three in a row: one outlier is no answer.
-        let means =
-            || warmed.windows(READINGS_MIN).map(|three| three.iter().sum::<f64>() / three.len() as f64);
-        let (high_c, low_c) = (means().fold(f64::MIN, f64::max), means().fold(f64::MAX, f64::min));
-        Some(Self { rest_c, high_c, low_c, least_c: ANSWER_MIN_C.max(ANSWER_SIGMAS * sigma_c) })
-    }
+/// What was seen while a probe was warmed. Temperatures and differences in °C.
+#[derive(Clone, PartialEq, Debug)]
+pub enum Evidence {
+    /// It rose, and no other did.
+    Rose {
+        /// At rest.
+        from_c: f64,
+        /// Warmest.
+        to_c: f64,
+        /// Why that cannot be.
+        off: Option<Off>,
+        /// Channels of which too little was read to say that they did not rise.
+        unseen: Vec<String>,
+    },
+    /// It rose, and another with it.
+    RoseWith {
+        /// By how much.
+        rise_c: f64,
+        /// And the other.
+        other_c: f64,
+    },
+    /// It did not, and another did.
+    OtherRose {
+        /// By how much.
+        other_c: f64,
+        /// Whether it is of the same machine.
+        same_machine: bool,
+    },
+    /// It fell from rest, further than a tip that cools.
+    Fell {
+        /// At rest.
+        from_c: f64,
+        /// Lowest.
+        to_c: f64,
+    },
+    /// It fell as a tip that cools.
+    Cooled {
+        /// Slope at rest, °C a minute.
+        c_per_min: f64,
+        /// At rest.
+        from_c: f64,
+        /// Lowest.
+        to_c: f64,
+    },
+    /// It was not at rest for as long as was waited.
+    Moved {
+        /// Slope, °C a minute.
+        c_per_min: f64,
+    },
+    /// It stayed where it was.
+    Stayed {
+        /// At rest.
+        at_c: f64,
+        /// Highest above it.
+        rise_c: f64,
+        /// What would have been an answer.
+        least_c: f64,
+    },
+    /// It gave no value; its last fault where it gave one.
+    NoValue(Option<Fault>),
+}
 
-    fn rise_c(self) -> f64 {
-        self.high_c - self.rest_c
-    }
+/// Why a rise cannot be.
+#[derive(Clone, Copy, PartialEq, Debug)]
+pub enum Off {
+    /// No hand is so warm; the warmest, °C.
+    Hand(f64),
+    /// The water has this temperature, °C.
+    Water(f64),
+    /// No probe at rest shows that.
+    Rest,
+}
 
-    fn rises(self) -> bool {
-        self.rise_c() >= self.least_c
-    }
-
-    fn falls(self) -> bool {
-        self.rest_c - self.low_c >= self.least_c && !self.rises()
-    }
+/// A probe that was not at rest for as long as was waited: nothing was warmed.
+#[must_use]
+pub const fn not_at_rest(c_per_min: f64) -> Found {
+    Found { finding: Finding::NotAtRest, evidence: Evidence::Moved { c_per_min }, instead: None }
 }
 
 /// Says which probe answered when `asked` was warmed. A name that is not among the courses is dead.
@@ -141,215 +188,78 @@ pub fn judge<'c>(
     courses: impl IntoIterator<Item = &'c Course, IntoIter: Clone>,
 ) -> Found {
     let courses = courses.into_iter();
-    let own = courses.clone().find(|course| course.name == asked);
-    let moved = own.and_then(Moved::of);
+    let own = courses.clone().find(|course| course.name() == asked);
+    let moved = own.and_then(Course::moved);
     let own_rise = moved.filter(|moved| moved.rises()).map(Moved::rise_c);
-    let others = courses.filter(|course| course.name != asked);
-    let unseen = others.clone().filter(|course| Moved::of(course).is_none());
-    let unseen: Vec<&str> = unseen.map(|course| course.name.as_str()).collect();
+    let others = courses.filter(|course| course.name() != asked);
+    let unseen = others.clone().filter(|course| course.moved().is_none());
+    let unseen: Vec<String> = unseen.map(|course| course.name().to_owned()).collect();
     let most = others
-        .filter_map(|course| Moved::of(course).map(|moved| (course, moved)))
+        .filter_map(|course| course.moved().map(|moved| (course, moved)))
         .filter(|(_, moved)| moved.rises() && moved.rise_c() > SHARE_MAX * own_rise.unwrap_or(0.0))
         .max_by(|(_, one), (_, other)| one.rise_c().total_cmp(&other.rise_c()));
     match (moved, most) {
-        (Some(moved), Some((other, too))) if moved.rises() => both(asked, moved, other, too),
-        (Some(moved), None) if moved.rises() => alone(asked, warmth, moved, &unseen),
-        (_, Some((other, too))) => another(asked, other, too),
-        (Some(moved), None) if moved.falls() => Found {
-            finding: Finding::Reversed,
-            seen: format!(
-                "{asked} fell from {:.1} to {:.1} °C while it was warmed: its leads are exchanged",
-                moved.rest_c, moved.low_c
-            ),
-            instead: None,
+        (Some(moved), Some((other, too))) if moved.rises() => Found {
+            finding: Finding::WrongPlace,
+            evidence: Evidence::RoseWith { rise_c: moved.rise_c(), other_c: too.rise_c() },
+            instead: Some(other.name().to_owned()),
         },
-        (Some(moved), None) => still(asked, moved),
-        (None, None) => without_value(asked, own),
+        (Some(moved), None) if moved.rises() => alone(warmth, moved, unseen),
+        (_, Some((other, too))) => another(asked, other, too),
+        (Some(moved), None) if moved.falls() => fell(moved),
+        (Some(moved), None) => {
+            let (at_c, rise_c, least_c) = (moved.rest_c, moved.rise_c(), moved.least_c);
+            let evidence = Evidence::Stayed { at_c, rise_c, least_c };
+            Found { finding: Finding::Dead, evidence, instead: None }
+        }
+        (None, None) => without_value(own.and_then(Course::fault)),
     }
-}
-
-fn both(asked: &str, moved: Moved, other: &Course, too: Moved) -> Found {
-    let seen = format!(
-        "{asked} rose by {:.1} °C, and {} by {:.1} °C with it: both tips were warmed, or they sit together",
-        moved.rise_c(),
-        other.name,
-        too.rise_c()
-    );
-    Found { finding: Finding::WrongPlace, seen, instead: Some(other.name.clone()) }
 }
 
 /// The right one answered; is it where warm things are?
-fn alone(asked: &str, warmth: Warmth, moved: Moved, unseen: &[&str]) -> Found {
-    let (from, to) = (moved.rest_c, moved.high_c);
+fn alone(warmth: Warmth, moved: Moved, unseen: Vec<String>) -> Found {
+    let (from_c, to_c) = (moved.rest_c, moved.high_c);
     let off = match warmth {
-        Warmth::Hand if to > HAND_MAX_C => Some(format!("no hand is warmer than {HAND_MAX_C:.0} °C")),
-        Warmth::Water(Some(water)) if (to - water.0).abs() > WATER_OFF_MAX_C => {
-            Some(format!("the water is at {:.1} °C", water.0))
-        }
-        Warmth::Hand | Warmth::Water(_) if !(REST_C.0..=REST_C.1).contains(&from) => {
-            Some(format!("no probe at rest is at {from:.1} °C"))
-        }
+        Warmth::Hand if to_c > HAND_MAX_C => Some(Off::Hand(HAND_MAX_C)),
+        Warmth::Water(Some(water)) if (to_c - water.0).abs() > WATER_OFF_MAX_C => Some(Off::Water(water.0)),
+        Warmth::Hand | Warmth::Water(_) if !(REST_C.0..=REST_C.1).contains(&from_c) => Some(Off::Rest),
         Warmth::Hand | Warmth::Water(_) => None,
     };
-    let rose = format!("{asked} rose from {from:.1} to {to:.1} °C");
-    match off {
-        Some(why) => Found {
-            finding: Finding::WrongType,
-            seen: format!("{rose}, but {why}: look at the type of the probe, its unit and its scale"),
-            instead: None,
-        },
-        None => {
-            let seen = format!("{rose}, and no other did{}", but(unseen));
-            Found { finding: Finding::Answers, seen, instead: None }
-        }
-    }
-}
-
-/// Most channels without a value that are named.
-const NAMED_MAX: usize = 3;
-
-/// Of which channels nobody can say that they did not rise.
-fn but(unseen: &[&str]) -> String {
-    let named = unseen[..unseen.len().min(NAMED_MAX)].join(", ");
-    match unseen.len() {
-        0 => String::new(),
-        1..=NAMED_MAX => format!(", as far as they were read: {named} gave too little to see it by"),
-        count => format!(
-            ", as far as they were read: {named} and {} more gave too little to see it by",
-            count - NAMED_MAX
-        ),
-    }
+    let finding = if off.is_some() { Finding::WrongType } else { Finding::Answers };
+    Found { finding, evidence: Evidence::Rose { from_c, to_c, off, unseen }, instead: None }
 }
 
 fn another(asked: &str, other: &Course, too: Moved) -> Found {
     let machine = |name: &str| name.rsplit_once('/').map(|(machine, _)| machine.to_owned());
-    let same = machine(asked) == machine(&other.name);
-    let (finding, why) = if same {
-        (Finding::Swapped, "the two are exchanged at the terminals or in the configuration")
+    let same_machine = machine(asked) == machine(other.name());
+    let finding = if same_machine { Finding::Swapped } else { Finding::WrongPlace };
+    let evidence = Evidence::OtherRose { other_c: too.rise_c(), same_machine };
+    Found { finding, evidence, instead: Some(other.name().to_owned()) }
+}
+
+fn fell(moved: Moved) -> Found {
+    let (from_c, to_c, c_per_min) = (moved.rest_c, moved.low_c, moved.c_per_min);
+    let (finding, evidence) = if moved.falls_from_rest() {
+        (Finding::Reversed, Evidence::Fell { from_c, to_c })
     } else {
-        (Finding::WrongPlace, "it is wired or configured as a probe of another machine")
+        (Finding::NotAtRest, Evidence::Cooled { c_per_min, from_c, to_c })
     };
-    let rise_c = too.rise_c();
-    let seen = format!("{asked} was warmed, and {} rose by {rise_c:.1} °C in its place: {why}", other.name);
-    Found { finding, seen, instead: Some(other.name.clone()) }
+    Found { finding, evidence, instead: None }
 }
 
-fn still(asked: &str, moved: Moved) -> Found {
-    let seen = format!(
-        "{asked} stayed at {:.1} °C ({:+.1} °C; {:.1} °C are needed), and no other rose: it was not its tip \
-         that was warmed, or it is not connected",
-        moved.rest_c,
-        moved.rise_c(),
-        moved.least_c
-    );
-    Found { finding: Finding::Dead, seen, instead: None }
-}
-
-fn without_value(asked: &str, own: Option<&Course>) -> Found {
-    let mut faults = own.iter().flat_map(|course| &course.warmed).filter_map(|reading| reading.err());
-    let (finding, why) = match faults.next_back() {
-        Some(Fault::Reversed) => (Finding::Reversed, "reads far below the room: its leads are exchanged"),
-        Some(Fault::OutOfRange) => {
-            (Finding::WrongType, "reads what no water can be: look at its type, its unit and its scale")
-        }
-        Some(Fault::OpenCircuit) => (Finding::Dead, "has a broken wire, or a lead that came off"),
-        Some(Fault::Short) => (Finding::Dead, "has leads that touch before the tip"),
-        Some(Fault::NoColdJunction) => (Finding::Dead, "has terminals that give no temperature"),
-        Some(Fault::Stuck | Fault::Silent | Fault::Reported) => (Finding::Dead, "is told to be at fault"),
-        None => (Finding::Dead, "sent too little to judge by"),
+fn without_value(fault: Option<Fault>) -> Found {
+    let finding = match fault {
+        Some(Fault::Reversed) => Finding::Reversed,
+        Some(Fault::OutOfRange) => Finding::WrongType,
+        Some(
+            Fault::OpenCircuit
+            | Fault::Short
+            | Fault::NoColdJunction
+            | Fault::Stuck
+            | Fault::Silent
+            | Fault::Reported,
+        )
+        | None => Finding::Dead,
     };
-    Found { finding, seen: format!("{asked} {why}, and no other rose"), instead: None }
-}
-
-#[cfg(test)]
-mod tests {
-    use super::*;
-
-    type Readings = Vec<Result<Celsius, Fault>>;
-
-    fn steady(celsius: f64) -> Readings {
-        (0..20).map(|i| Ok(Celsius(celsius + if i % 2 == 0 { 0.05 } else { -0.05 }))).collect()
-    }
-
-    fn ramp(from: f64, to: f64) -> Readings {
-        (0..20).map(|i| Ok(Celsius(from + (to - from) * f64::from(i) / 19.0))).collect()
-    }
-
-    fn course(name: &str, rest: Readings, warmed: Readings) -> Course {
-        Course { name: name.to_owned(), rest, warmed }
-    }
-
-    fn fault(fault: Fault) -> Readings {
-        vec![Err(fault); 20]
-    }
-
-    fn noisy(celsius: f64) -> Readings {
-        (0..20).map(|i| Ok(Celsius(celsius + if i % 2 == 0 { 1.0 } else { -1.0 }))).collect()
-    }
-
-    // The limits are this program's own; a reversed thermocouple falls below its terminals as fast
-    // as the tip rises above them (IEC 60584-1: emf(a,b) = −emf(b,a)).
-    #[test]
-    fn each_mistake_of_the_wiring_has_its_finding() {
-        use Finding::{Answers, Dead, Reversed, Swapped, WrongPlace, WrongType};
-        let (hand, water) = (Warmth::Hand, Warmth::Water(Some(Celsius(45.0))));
-        let still = || (steady(22.0), steady(22.0));
-        let to = |celsius| (steady(22.0), ramp(22.0, celsius));
-        let at_fault = |found| (fault(found), fault(found));
-        let mut outlier = steady(22.0);
-        outlier[9] = Ok(Celsius(27.0));
-        let out_of_range_while_warm = (steady(22.0), fault(Fault::Reversed));
-        for (name, warmth, wash, rinse, other, expected, instead) in [
-            ("the right one", hand, to(31.0), still(), still(), Answers, None),
-            ("another is a little warmed", hand, to(31.0), to(25.5), still(), Answers, None),
-            ("the other of the machine", hand, still(), to(31.0), still(), Swapped, Some("dm1/rinse")),
-            ("that of another machine", hand, still(), still(), to(31.0), WrongPlace, Some("dm2/rinse")),
-            ("two at once", hand, to(31.0), to(30.0), still(), WrongPlace, Some("dm1/rinse")),
-            ("a fall", hand, to(13.0), still(), still(), Reversed, None),
-            ("below the range", hand, out_of_range_while_warm, still(), still(), Reversed, None),
-            ("nothing moves", hand, still(), still(), still(), Dead, None),
-            ("an outlier", hand, (steady(22.0), outlier), still(), still(), Dead, None),
-            ("inside the noise", hand, (noisy(22.0), ramp(22.0, 25.0)), still(), still(), Dead, None),
-            ("no wire", hand, at_fault(Fault::OpenCircuit), still(), still(), Dead, None),
-            ("silence", hand, (vec![], vec![]), still(), still(), Dead, None),
-            ("a hand of 60 °C", hand, to(60.0), still(), still(), WrongType, None),
-            ("out of range", hand, at_fault(Fault::OutOfRange), still(), still(), WrongType, None),
-            ("water by its thermometer", water, to(44.0), still(), still(), Answers, None),
-            ("water, wrong type", water, to(38.0), still(), still(), WrongType, None),
-        ] {
-            let courses = [
-                course("dm1/wash", wash.0, wash.1),
-                course("dm1/rinse", rinse.0, rinse.1),
-                course("dm2/rinse", other.0, other.1),
-            ];
-            let found = judge("dm1/wash", warmth, &courses);
-            assert_eq!(
-                (found.finding, found.instead.as_deref()),
-                (expected, instead),
-                "{name}: {}",
-                found.seen
-            );
-            assert!(found.seen.starts_with("dm1/wash"), "{name}: {}", found.seen);
-        }
-        assert_eq!(judge("dm9/wash", hand, &[]).finding, Dead);
-    }
-
-    #[test]
-    fn what_was_not_read_is_not_said_to_have_stayed() {
-        let silent = |name: &str| course(name, vec![], vec![]);
-        let mut courses = vec![course("dm1/wash", steady(22.0), ramp(22.0, 31.0))];
-        let said = |courses: &[Course]| {
-            let seen = judge("dm1/wash", Warmth::Hand, courses).seen;
-            seen.split_once("and no other did").expect("it answers").1.to_owned()
-        };
-        assert_eq!(said(&courses), "");
-        courses.push(silent("dm2/wash"));
-        assert_eq!(said(&courses), ", as far as they were read: dm2/wash gave too little to see it by");
-        courses.extend(["dm3/wash", "dm4/wash", "dm5/wash", "dm6/wash"].map(silent));
-        assert!(
-            said(&courses).contains("dm2/wash, dm3/wash, dm4/wash and 2 more gave"),
-            "{}",
-            said(&courses)
-        );
-    }
+    Found { finding, evidence: Evidence::NoValue(fault), instead: None }
 }

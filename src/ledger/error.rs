@@ -75,6 +75,12 @@ pub enum LedgerError {
         #[source]
         source: Option<rusqlite::Error>,
     },
+    /// A database without anything in it, and no log beside it: a young ledger that was copied without its log.
+    #[error("«{}» holds nothing by itself, and its log «{}-wal» is not beside it", path.display(), path.display())]
+    LogMissing {
+        /// The file.
+        path: PathBuf,
+    },
     /// A later version of this program wrote the ledger.
     #[error("the ledger has format {found}; this version knows formats up to {known}")]
     NewerFormat {
@@ -271,6 +277,7 @@ impl LedgerError {
             | Self::Lock { .. }
             | Self::ReadOnly { .. }
             | Self::NotALedger { .. }
+            | Self::LogMissing { .. }
             | Self::NewerFormat { .. }
             | Self::Corrupt { .. }
             | Self::Damaged(_)

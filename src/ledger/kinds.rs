@@ -8,8 +8,9 @@ use rusqlite::{params, params_from_iter};
 use super::cycles::Found;
 use super::error::LedgerError;
 use super::reader::Reader;
-use crate::core::on_file::OnFile;
+use crate::core::on_file::{MissedKind, OnFile};
 use crate::core::record::Record;
+use crate::core::time::Timestamp;
 
 impl Reader {
     /// Calls `each` with index, bytes and parsed form of the records of these kinds from `from`
@@ -119,11 +120,40 @@ impl Reader {
         self.records_found(&OnFile::KINDS, file.next(), |index, found| {
             match found {
                 Ok((_, record)) => file.take(index, &record),
-                Err(_) => damaged.push(index),
+                Err(_) => {
+                    let (at, kind) = self.missed(index);
+                    file.miss(index, at, kind);
+                    damaged.push(index);
+                }
             }
             ControlFlow::Continue(())
         })?;
         Ok(damaged)
+    }
+
+    /// What the derived tables know of a record that cannot be read: when it was recorded, and what it
+    /// was. They may be damaged as well; what they do not say is not known.
+    fn missed(&self, index: u64) -> (Option<Timestamp>, MissedKind) {
+        let ask = |sql: &str| -> Option<i64> {
+            self.connection
+                .prepare_cached(sql)
+                .and_then(|mut one| one.query_row([index], |row| row.get(0)))
+                .ok()
+        };
+        let at =
+            ask("SELECT at FROM event WHERE idx = ?1 AND kind IN ('amendment', 'calibration', 'response')");
+        let kind: rusqlite::Result<String> =
+            self.connection.query_row("SELECT kind FROM record WHERE idx = ?1", [index], |row| row.get(0));
+        let kind = match kind.as_deref() {
+            Ok("calibration") => MissedKind::Calibration,
+            Ok("response") => MissedKind::Response,
+            // The kind was one of the three when the record was looked up.
+            Ok(_) | Err(_) => {
+                let of = ask("SELECT number FROM about WHERE subject = 1 AND idx = ?1");
+                MissedKind::Amendment(of.and_then(|of| u64::try_from(of).ok()))
+            }
+        };
+        (at.map(Timestamp::from_micros), kind)
     }
 
     /// The newest record of a kind, with its index; `None` where there is none. As a kind `cycle`

@@ -58,7 +58,7 @@ mod tail;
 pub mod walk;
 mod writer;
 
-pub use access::{Owner, name_in, present};
+pub use access::{Owner, present};
 pub use append::{Append, AppendDone, AppendRefused};
 pub use aside::SetAside;
 pub use backup::{BackupError, back_up};
@@ -80,7 +80,7 @@ pub use reader::{Reader, Reading, Tally};
 pub use recover::Recovered;
 pub use reserve::RESERVE_BYTES;
 pub use restore::{Before, Restore, RestoreDone, RestoreError, restore};
-pub use schema::beside;
+pub use schema::{beside, ended_without_its_log};
 pub use writer::{Done, Options, QUEUE_APPENDS_MAX, QUEUE_COMMITS_MAX, Refused, Writer};
 
 use crate::core::effect::Trace;

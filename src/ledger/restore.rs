@@ -47,6 +47,9 @@ pub struct Restore<'a> {
 /// Why nothing was restored; the place holds what it held.
 #[derive(Debug, thiserror::Error)]
 pub enum RestoreError {
+    /// There is no ledger where the backup is said to be.
+    #[error("there is no backup to restore")]
+    NoBackup(#[source] LedgerError),
     /// The backup cannot be copied, or is not whole.
     #[error("the backup cannot be taken over")]
     Backup(#[from] BackupError),
@@ -105,6 +108,8 @@ pub enum Before {
 /// [`RestoreError`]; the place holds what it held.
 pub fn restore(order: &Restore<'_>) -> Result<RestoreDone, RestoreError> {
     check_place(order.ledger)?;
+    // Before anything is made in this place: a mistyped path leaves nothing behind.
+    drop(open_copy(order.backup).map_err(RestoreError::NoBackup)?);
     let _lock = Lock::take(order.ledger)?;
     let is_there = order.ledger.exists();
     if is_there && order.aside.is_none() {

@@ -242,10 +242,34 @@ pub(super) fn open_still(path: &Path) -> Result<Connection, LedgerError> {
     as_newest(opened.map_err(|source| LedgerError::from_database(path, "opening it", source))?, path)
 }
 
+/// What a database without anything in it is.
+pub(super) fn nothing_in(path: &Path) -> LedgerError {
+    let path = path.to_path_buf();
+    let pages = path.metadata().is_ok_and(|metadata| metadata.len() > 0);
+    if pages && !beside(&path, "-wal").metadata().is_ok_and(|log| log.len() > 0) {
+        LedgerError::LogMissing { path }
+    } else {
+        LedgerError::NotALedger { path, source: None }
+    }
+}
+
+/// Whether a lone file was written while a service ran, and no log lies beside it: what the service recorded later
+/// is not in it. A backup is so too. Not known of one that cannot be read.
+#[must_use]
+pub fn ended_without_its_log(path: &Path) -> bool {
+    if beside(path, "-wal").exists() || beside(path, "-shm").exists() {
+        return false;
+    }
+    let clean = |connection: &Connection| -> rusqlite::Result<bool> {
+        connection.query_row("SELECT clean_stop FROM state", [], |row| row.get(0))
+    };
+    open_still(path).is_ok_and(|connection| clean(&connection).is_ok_and(|clean| !clean))
+}
+
 /// Lets a connection that only reads see an older format as the newest.
 fn as_newest(connection: Connection, path: &Path) -> Result<Connection, LedgerError> {
     match check_header(&connection, path)? {
-        Header::Empty => return Err(LedgerError::NotALedger { path: path.to_path_buf(), source: None }),
+        Header::Empty => return Err(nothing_in(path)),
         Header::Ledger { format: FORMAT } => {}
         Header::Ledger { .. } => migrate::read_as_format_2(&connection)
             .map_err(|source| LedgerError::from_database(path, "opening it", source))?,

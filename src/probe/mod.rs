@@ -15,7 +15,9 @@ pub mod scan;
 pub mod serial;
 pub mod text;
 
-use crate::core::id::SourceId;
+use serde::{Deserialize, Serialize};
+
+use crate::core::id::{ChannelId, SourceId};
 use crate::core::reading::Sample;
 use crate::core::time::Timestamp;
 use crate::wire::refusal::Refusal;
@@ -31,6 +33,38 @@ pub enum FromSource {
         source: SourceId,
         /// What it is now.
         state: SourceState,
+    },
+    /// A unit on a line that several share answers a request, or not, other than the last time.
+    Unit {
+        /// Which source.
+        source: SourceId,
+        /// Address of the unit.
+        unit: u8,
+        /// The channels that the request is for.
+        channels: Vec<ChannelId>,
+        /// How it answers.
+        state: UnitState,
+    },
+}
+
+/// How a unit answers a request.
+#[derive(Clone, Copy, PartialEq, Eq, Debug, Serialize, Deserialize)]
+#[serde(tag = "state", rename_all = "kebab-case")]
+pub enum UnitState {
+    /// With values.
+    Answers,
+    /// Not at all.
+    Silent,
+    /// With what cannot be read.
+    Garbled,
+    /// With an exception.
+    Refuses {
+        /// Code of the function that it was asked for.
+        function: u8,
+        /// The first register, counted from 0.
+        register: u16,
+        /// Code of the exception.
+        exception: u8,
     },
 }
 

@@ -24,7 +24,7 @@ use self::journal::Journal;
 use self::link::{Ask, AskError, Link};
 use self::schedule::{Next, Schedule, Terms};
 use super::outlet::{Outlet, Stop};
-use super::{FromSource, SourceState};
+use super::{FromSource, SourceState, UnitState};
 use crate::config::modbus::{ModbusSource, ModbusUnit};
 use crate::core::id::SourceId;
 use crate::core::reading::{Fault, Sample, Value};
@@ -59,6 +59,7 @@ impl<N: Fn() -> Timestamp + Send + Sync> ModbusProbe<N> {
         let mut poller = Poller {
             settings,
             blocks: settings.units.iter().map(blocks).collect(),
+            told: settings.units.iter().map(|unit| vec![None; blocks(unit).len()]).collect(),
             journal: Journal::new(&self.name, settings),
             outlet: Outlet::new(self.source, to, stop.clone()),
             now: &self.now,
@@ -102,6 +103,8 @@ struct Poller<'s, N> {
     settings: &'s ModbusSource,
     /// Requests of each unit.
     blocks: Vec<Vec<Block>>,
+    /// How each of them was told to be answered last.
+    told: Vec<Vec<Option<UnitState>>>,
     journal: Journal<'s>,
     outlet: Outlet,
     now: &'s N,
@@ -148,6 +151,8 @@ impl<N: Fn() -> Timestamp> Poller<'_, N> {
             // Where nobody answers it may be the port itself that hangs.
             if schedule.all_silent() && !matches!(round, Round::Answered) {
                 link.reopen().await.map_err(Stop::Failed)?;
+            } else if let Some(cause) = link.lost() {
+                return Err(Stop::Failed(cause));
             }
         }
     }
@@ -167,6 +172,7 @@ impl<N: Fn() -> Timestamp> Poller<'_, N> {
         let unit = &self.settings.units[place];
         let mut samples = Vec::with_capacity(unit.registers.len());
         let mut round = Round::Answered;
+        let mut states = Vec::with_capacity(self.blocks[place].len());
         for block in &self.blocks[place] {
             let ask =
                 Ask { function: block.function, first: block.first, count: block.count, ..first_ask(unit) };
@@ -178,6 +184,7 @@ impl<N: Fn() -> Timestamp> Poller<'_, N> {
             let fault = match answer {
                 Ok(words) => {
                     self.journal.read(place, ask);
+                    states.push(UnitState::Answers);
                     samples.extend(block.members.iter().map(|member| {
                         let register = &unit.registers[*member];
                         let own = block.words(&words, register.address, register.shape.kind.registers());
@@ -188,25 +195,43 @@ impl<N: Fn() -> Timestamp> Poller<'_, N> {
                 }
                 Err(AskError::Exception { code }) if !UNIT_UNREACHED.contains(&code) => {
                     self.journal.refused(place, ask, code);
+                    let (function, register) = (ask.function.code(), ask.first);
+                    states.push(UnitState::Refuses { function, register, exception: code });
                     Fault::Reported
                 }
                 Err(AskError::Link { cause }) => return Err(Stop::Failed(cause)),
                 Err(AskError::Garbled) => {
                     round = Round::Garbled;
+                    states.push(UnitState::Garbled);
                     Fault::Silent
                 }
                 Err(AskError::Silent | AskError::Exception { .. }) => {
                     if matches!(round, Round::Answered) {
                         round = Round::Silent;
                     }
+                    let garbled = matches!(round, Round::Garbled);
+                    states.push(if garbled { UnitState::Garbled } else { UnitState::Silent });
                     Fault::Silent
                 }
             };
             let channels = block.members.iter().map(|member| unit.registers[*member].channel);
             samples.extend(channels.map(|channel| Sample { channel, at, value: Value::Fault(fault) }));
         }
+        self.tell_unit(place, states).await?;
         self.outlet.deliver((self.now)(), Decoded { samples, ..Decoded::default() }).await?;
         Ok(round)
+    }
+
+    /// Tells how a unit answered each of its requests, where that is another than it was told last.
+    async fn tell_unit(&mut self, place: usize, states: Vec<UnitState>) -> Result<(), Stop> {
+        let unit = &self.settings.units[place];
+        for ((block, state), told) in self.blocks[place].iter().zip(states).zip(&mut self.told[place]) {
+            if told.replace(state) != Some(state) {
+                let channels = block.members.iter().map(|member| unit.registers[*member].channel).collect();
+                self.outlet.unit(unit.address, channels, state).await?;
+            }
+        }
+        Ok(())
     }
 
     /// Tells that the way to the units is gone, and says so in the name of every channel.
@@ -216,6 +241,7 @@ impl<N: Fn() -> Timestamp> Poller<'_, N> {
         if was_down {
             return Ok(());
         }
+        self.told.iter_mut().flatten().for_each(|told| *told = None);
         let at = (self.now)();
         let registers = self.settings.units.iter().flat_map(|unit| &unit.registers);
         let silent = |channel| Sample { channel, at, value: Value::Fault(Fault::Silent) };

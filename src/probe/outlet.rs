@@ -3,8 +3,8 @@
 use tokio::sync::mpsc;
 use tokio_util::sync::CancellationToken;
 
-use super::{Delivery, FromSource, SourceState};
-use crate::core::id::SourceId;
+use super::{Delivery, FromSource, SourceState, UnitState};
+use crate::core::id::{ChannelId, SourceId};
 use crate::core::time::Timestamp;
 use crate::wire::decoded::Decoded;
 
@@ -57,6 +57,16 @@ impl Outlet {
         }
         self.state = Some(state.clone());
         self.send(FromSource::State { source: self.source, state }).await
+    }
+
+    /// Tells how a unit answers the request for these channels.
+    pub(super) async fn unit(
+        &self,
+        unit: u8,
+        channels: Vec<ChannelId>,
+        state: UnitState,
+    ) -> Result<(), Stop> {
+        self.send(FromSource::Unit { source: self.source, unit, channels, state }).await
     }
 
     /// Waits for room; what is read when the program ends still goes out where there is room.

@@ -145,6 +145,10 @@ pub struct LimitInForce {
     pub wash_limit_c: f64,
     /// Dwell required, s.
     pub dwell_required_s: f64,
+    /// Lowest and highest concentration of the sanitizer, mg/L, by the configuration then in force; absent for
+    /// hot water, and where none is on record.
+    #[serde(skip_serializing_if = "Option::is_none", default)]
+    pub concentration_mg_per_l: Option<[f64; 2]>,
 }
 
 /// One machine on one day.

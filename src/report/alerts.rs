@@ -5,6 +5,7 @@ use std::io::{self, Write};
 use serde::Serialize;
 
 use super::local::{minute, second, zone_name};
+use crate::core::alert::words::condition;
 use crate::core::alert::{Action, Alert, Occasion, Pattern, Quantity};
 use crate::core::reader::Reader;
 use crate::core::record::{AlertRaised, Body, Change, Clearing, Notification, Outcome, Record};
@@ -159,9 +160,10 @@ pub(super) fn said(body: &Body, reader: &Reader) -> Option<String> {
 
 fn of_raised(raised: &AlertRaised, reader: &Reader) -> String {
     let limit = raised.limit.map(|limit| format!(", limit {}", shown(limit, reader))).unwrap_or_default();
-    let measured = raised.measured.map(|measured| format!(": {}{limit}", shown(measured, reader)));
+    let measured = raised.measured.map(|measured| format!(", {}{limit}", shown(measured, reader)));
     let (about, pattern) = (in_words(&raised.about), raised.pattern.map_or("", in_pattern));
-    format!("raised{}{about}{pattern}", measured.unwrap_or_default())
+    let what = condition(raised.condition, reader.language);
+    format!("raised: {what}{}{about}{pattern}", measured.unwrap_or_default())
 }
 
 const fn in_change(change: Change) -> &'static str {

@@ -20,3 +20,26 @@ pub const PLUMBING: &str = "Before a fitting is loosened: let the line cool, iso
 
 /// What the readings are not.
 pub const AID: &str = "An aid: the machine's gauges, the test kit and the surface indicator stay needed.";
+
+/// [`SCALD`] in Spanish.
+pub const SCALD_ES: &str = "El agua caliente y el vapor queman al instante. No meta nunca la mano en una máquina en \
+                            marcha, no abra su puerta en pleno enjuague ni meta la mano en un tanque para alcanzar \
+                            una sonda.";
+
+/// [`SCALD_SHORT`] in Spanish.
+pub const SCALD_SHORT_ES: &str =
+    "El agua caliente quema al instante. No meta nunca la mano en una máquina en marcha.";
+
+/// [`ISOLATION`] in Spanish.
+pub const ISOLATION_ES: &str = "Antes de quitar una tapa: pare, aísle, bloquee y verifique. El calentador de refuerzo \
+                                suele tener una segunda alimentación. La red eléctrica es trabajo de un electricista \
+                                autorizado.";
+
+/// [`PLUMBING`] in Spanish.
+pub const PLUMBING_ES: &str = "Antes de aflojar una conexión: deje enfriar la línea, aíslela y vacíela. Los termopozos \
+                               y las tes de una línea a presión son trabajo de un plomero autorizado; la norma local \
+                               va primero.";
+
+/// [`AID`] in Spanish.
+pub const AID_ES: &str = "Una ayuda: los indicadores de la máquina, el kit de prueba y el indicador de superficie \
+                          siguen haciendo falta.";

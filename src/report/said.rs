@@ -7,7 +7,7 @@ use crate::core::reader::{Language, Reader, Scale};
 use crate::core::reading::Fault;
 use crate::core::record::{
     Amendment, AmendmentChange, Body, CalibrationDone, CalibrationPoint, Check, Clock, Gap, KeyChange, Note,
-    SigningKeyChange, StopCause,
+    ProvenProbe, SigningKeyChange, StopCause,
 };
 
 /// What a record says, without what a terminal would obey.
@@ -65,13 +65,14 @@ pub fn said(body: &Body) -> String {
             format!("{} answers with a time constant of {:.2} s ({})", done.probe, done.tau_s, done.by)
         }
         Body::WiringProof(done) => {
-            let good = if done.good { "as configured" } else { "not as configured" };
-            format!("the wiring of {} probes was proved: {good} ({})", done.probes.len(), done.by)
+            let found: Vec<String> = done.probes.iter().map(proven).collect();
+            format!("the wiring was proved: {} ({})", found.join("; "), done.by)
         }
         Body::SignOff(signed) => match signed.open_points.len() {
             0 => format!("signed off by {}", signed.by),
             open => format!("signed off by {} with {open} open points", signed.by),
         },
+        Body::Access(access) => access.sentence(),
         Body::AlertRaised(_)
         | Body::AlertChanged(_)
         | Body::AlertAcknowledged(_)
@@ -81,6 +82,13 @@ pub fn said(body: &Body) -> String {
         | Body::Notification(_) => alerts::said(body, &plain()).unwrap_or_default(),
     };
     text.replace(char::is_control, " ")
+}
+
+/// A probe and what was found of it: `dm1/wash answers`, `dm1/rinse swapped (dm1/wash answered)`.
+#[must_use]
+pub fn proven(probe: &ProvenProbe) -> String {
+    let instead = probe.instead.as_deref().map(|other| format!(" ({other} answered)")).unwrap_or_default();
+    format!("{} {}{instead}", probe.probe, probe.finding)
 }
 
 fn of_calibration(done: &CalibrationDone) -> String {

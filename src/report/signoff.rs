@@ -34,8 +34,8 @@ pub struct Facts<'a> {
     pub calibrations: &'a BTreeMap<u64, CalibrationDone>,
     /// The response tests it names, by record.
     pub responses: &'a BTreeMap<u64, ResponseDone>,
-    /// The proof of the wiring that it names.
-    pub proof: Option<&'a WiringProofDone>,
+    /// The proofs of the wiring that it names, by record.
+    pub proofs: &'a BTreeMap<u64, WiringProofDone>,
     /// The test cycle that it names.
     pub cycle: Option<&'a Cycle>,
     /// The trace of that cycle.

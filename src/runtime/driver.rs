@@ -271,8 +271,8 @@ impl<S: Store> Driver<S> {
 
     fn take(&mut self, link: Link, message: FromSource) {
         match message {
-            // A source logs its own state; nothing here depends on it.
-            FromSource::State { .. } => {}
+            // A source logs its own state and that of its units; nothing here depends on it.
+            FromSource::State { .. } | FromSource::Unit { .. } => {}
             FromSource::Delivery(delivery) => {
                 // What waited in the channel is applied at the time it arrived, so that a
                 // wait for the ledger is never taken for a silent probe.

@@ -8,8 +8,9 @@
 use std::collections::BTreeMap;
 use std::fmt;
 
+use crate::core::channel::Probe;
 use crate::core::effect::{Effect, Effects};
-use crate::core::id::MachineId;
+use crate::core::id::{ChannelId, MachineId};
 use crate::core::machine::{Counts, Work};
 use crate::core::reading::Sample;
 use crate::core::record::{Body, Record};
@@ -82,6 +83,16 @@ impl Gather {
             }
         }
         applied
+    }
+
+    /// From here on readings of the past are applied, see [`Site::follow`].
+    pub fn follow(&mut self, course: impl IntoIterator<Item = (Timestamp, ChannelId, Probe)>) {
+        self.site.follow(course);
+    }
+
+    /// From here on readings are applied as they come, see [`Site::live`].
+    pub fn live(&mut self) {
+        self.site.live();
     }
 
     /// Takes what a person enters, and gives the place of its record in this commit. It is

@@ -4,6 +4,7 @@
 //!
 //! Edges may use it, it knows none of them.
 
+pub mod accounts;
 pub mod backoff;
 pub mod certificate;
 pub mod dial;

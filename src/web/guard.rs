@@ -20,16 +20,19 @@ use tokio::time::Sleep;
 
 use super::pages::STYLE;
 
-/// Connections at a time; one more waits in the system's queue.
-const CONNECTIONS_MAX: usize = 64;
+/// Connections at a time; one more waits in the system's queue. More than there are places for open
+/// pages (`live`), and within the 1,024 files that a process may have open by default.
+const CONNECTIONS_MAX: usize = 640;
 /// Longest life of a connection, so that a peer that says nothing holds no place.
 const CONNECTION_MAX: Duration = Duration::from_secs(30);
 
-/// Content Security Policy (W3C CSP level 3): nothing but the one style of the page and its own forms.
+/// Content Security Policy (W3C CSP level 3): the site's own style, script and events, the one style
+/// inside the page of a link, and forms that stay here.
 pub(super) fn policy() -> HeaderValue {
     let hash = STANDARD.encode(Sha256::digest(STYLE.as_bytes()));
     let policy = format!(
-        "default-src 'none'; style-src 'sha256-{hash}'; form-action 'self'; base-uri 'none'; frame-ancestors 'none'"
+        "default-src 'none'; style-src 'self' 'sha256-{hash}'; script-src 'self'; connect-src 'self'; \
+         img-src 'self'; form-action 'self'; base-uri 'none'; frame-ancestors 'none'"
     );
     HeaderValue::from_str(&policy).expect("base64 is legal in a header")
 }
@@ -39,14 +42,13 @@ pub(super) async fn headers(policy: HeaderValue, request: Request, next: Next) -
     let mut response = next.run(request).await;
     let headers = response.headers_mut();
     headers.insert(header::CONTENT_SECURITY_POLICY, policy);
-    for (name, value) in [
-        (header::X_CONTENT_TYPE_OPTIONS, "nosniff"),
-        (header::X_FRAME_OPTIONS, "DENY"),
-        (header::REFERRER_POLICY, "no-referrer"),
-        (header::CACHE_CONTROL, "no-store"),
-    ] {
+    for (name, value) in [(header::X_CONTENT_TYPE_OPTIONS, "nosniff"), (header::X_FRAME_OPTIONS, "DENY")] {
         headers.insert(name, HeaderValue::from_static(value));
     }
+    // With `no-referrer`, which the pages behind links have, browsers hide the origin of forms too.
+    headers.entry(header::REFERRER_POLICY).or_insert(HeaderValue::from_static("same-origin"));
+    // The style and the script, which name their version, say themselves how long they hold.
+    headers.entry(header::CACHE_CONTROL).or_insert(HeaderValue::from_static("no-store"));
     response
 }
 

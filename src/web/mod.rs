@@ -1,4 +1,10 @@
-//! The page behind the link of a message: what happened, and two buttons.
+//! The pages: for whoever is logged in, and behind the link of a message.
+//!
+//! [`router`] lists the pages for people. Each has a module that says what it asks of the kitchen
+//! (a trait), what it gets (plain values of `core`), and how that looks (a template beside it); `app`
+//! answers. A page works without script; `live` keeps open ones up to date.
+//!
+//! # Behind a link
 //!
 //! Opening a link shows the alert and changes nothing, so that a mail scanner or
 //! a preview acknowledges nothing; only a pressed button (POST) acts. The link
@@ -7,11 +13,31 @@
 //! the link expires, and nothing else.
 //!
 //! The page says what [`sheet::Sheet`] holds, worded by the caller in the
-//! language of the contact; its own words are in `pages`. It speaks plain HTTP
-//! on loopback, behind a proxy that does TLS where others are to reach it.
+//! language of the contact; its own words are in `pages`.
+//!
+//! # Who comes in
+//!
+//! [`access`] stands before everything else. All of it speaks plain HTTP on loopback, or [`tls`]
+//! where others are to reach it, or stands behind a proxy that does that.
 
+pub mod access;
+pub mod alerts;
+mod assets;
+#[cfg(test)]
+mod fixture;
+mod form;
+pub mod frame;
 mod guard;
+pub mod kitchen;
 pub mod link;
+mod live;
+pub mod logbook;
+pub mod now;
 mod pages;
+pub mod person;
+pub mod router;
 pub mod serve;
+pub mod settings;
 pub mod sheet;
+pub mod tls;
+mod who;

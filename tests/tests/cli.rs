@@ -144,6 +144,25 @@ fn channels_that_cannot_work_are_named() {
     assert!(log.contains("messages by these channels wait") && log.contains("webhook:office"), "{log}");
 }
 
+// Own promise: a cable that is not plugged in is no fault of the files, and is named all the same.
+#[test]
+fn a_device_that_is_not_there_is_told_as_a_warning() {
+    let source = "[[source]]\nname = \"port1\"\nkind = \"serial\"\ndevice = \"nowhere\"\n";
+    let site = Site::new(source);
+    let configuration = site.configuration();
+    for there in [false, true] {
+        if there {
+            std::fs::write(configuration.with_file_name("nowhere"), "").expect("a temporary file");
+        }
+        let checked = output(&["check-config", path(&configuration)]);
+        let said = text(&checked.stderr);
+        assert!(checked.status.success(), "{said}");
+        let told = said.contains("warning[source-open]: the device of source «port1» is not there now");
+        assert_eq!(told, !there, "{said}");
+        assert!(text(&checked.stdout).starts_with("ok: "), "it is sound all the same");
+    }
+}
+
 #[test]
 fn replay_and_history_print_the_same_cycles() {
     let site = Site::new("");

@@ -8,7 +8,7 @@ use std::sync::OnceLock;
 use rinseward::core::checkpoint::Checkpoint;
 use rinseward::core::cycle::verdict::{Finding, Verdict};
 use rinseward::core::merkle::{Hash, TreeHead};
-use rinseward::core::note::SigningKey;
+use rinseward::core::note::{Note, SigningKey};
 use rinseward::core::record::{Body, Check, ConfigurationChange, KeyChange, Record, SigningKeyChange};
 use rinseward::ledger::{Commit, NewRecord};
 use sha2::{Digest, Sha256};
@@ -192,6 +192,32 @@ fn every_export_is_whole_with_nothing_but_the_key() {
 
 // Regression: the table of a day beside the evidence of a month was NOT WHOLE, a fault for each rack
 // of the other days. A row that is missing between two others stays a fault.
+// Spreadsheets put the byte order mark of UTF-8 (RFC 3629 §6) before a text that they save.
+#[test]
+fn a_byte_order_mark_is_told_as_that() {
+    let site = Site::shared();
+    let marked = |name: &str| [b"\xEF\xBB\xBF", &*site.read(name)].concat();
+    let evidence = site.path("evidence.jsonl");
+    for name in ["cycles.csv", "evidence.jsonl"] {
+        let (code, said) = verify_bytes(name, &marked(name), Some(&evidence));
+        assert_eq!(code, Some(2), "{said}");
+        for part in
+            ["it begins with a byte order mark", "a spreadsheet or an editor saved it anew", "tail -c +4"]
+        {
+            assert!(said.contains(part), "{part}: {said}");
+        }
+    }
+    let directory = tempfile::tempdir().expect("a temporary directory");
+    let with = directory.path().join("evidence.jsonl");
+    std::fs::write(&with, marked("evidence.jsonl")).expect("a temporary file");
+    let (code, said) = verify_bytes("cycles.csv", &site.read("cycles.csv"), Some(&with));
+    assert_eq!(
+        (code, said.contains("its evidence begins with a byte order mark")),
+        (Some(2), true),
+        "{said}"
+    );
+}
+
 #[test]
 fn a_shorter_table_is_no_fault_and_a_hole_in_it_is_one() {
     let site = Site::shared();
@@ -380,6 +406,44 @@ fn a_checkpoint_of_another_ledger_is_told_as_such() {
     }
 }
 
+// What the auditor kept speaks, whoever signed it, as beside a ledger: after a loss of the key the new one is given,
+// and the one before signed what was kept. One that was changed since says nothing.
+#[test]
+fn a_kept_checkpoint_by_another_key_is_compared() {
+    let site = Site::shared();
+    let evidence = site.path("evidence.jsonl");
+    let header = site.text("evidence.jsonl");
+    let header: serde_json::Value =
+        serde_json::from_str(header.lines().next().expect("a line")).expect("the header");
+    let own = header["checkpoint"].as_str().expect("a note");
+    let note = Note::parse(own).expect("a signed note");
+    let sealed = Checkpoint::parse(note.unverified_text()).expect("a checkpoint");
+    let before = SigningKey::from_seed(key().name(), &[6; 32]).expect("a name");
+    let other = TreeHead { root: Hash([7; 32]), ..sealed.head };
+    let changed = own.replacen(&sealed.head.size.to_string(), "1", 1);
+    let file = site.path("kept.txt");
+    for (kept, code, part) in [
+        (
+            Checkpoint::sign_at(sealed.head, at(0.0), &before).to_string(),
+            0,
+            "no key given signed the checkpoint in",
+        ),
+        (
+            Checkpoint::sign_at(other, at(0.0), &before).to_string(),
+            1,
+            "no key given signed the checkpoint in",
+        ),
+        (own.to_owned(), 0, "the kept checkpoint of"),
+        (changed, 2, "error[verify-unchecked]"),
+    ] {
+        std::fs::write(&file, &kept).expect("a temporary file");
+        let arguments = ["verify", "--key", &key().verifying().to_string()];
+        let output = rinseward(&arguments, &[&evidence, Path::new("--checkpoint"), &file]);
+        let told = said(&output);
+        assert_eq!((output.status.code(), told.contains(part)), (Some(code), true), "{kept}{told}");
+    }
+}
+
 // Packed, a megabyte of one cell takes a thousandth of that: it is told, and not read to its end.
 #[test]
 fn what_is_longer_than_any_report_is_told_in_few_words() {
@@ -455,7 +519,7 @@ fn the_answer_is_json_where_asked() {
     let arguments = ["verify", "--json", "--key", &key().verifying().to_string()];
     let output = rinseward(&arguments, &[&site.path("report.pdf")]);
     let answer: serde_json::Value = serde_json::from_slice(&output.stdout).expect("one JSON object");
-    assert_eq!(answer["whole"], true, "{answer}");
+    assert_eq!(answer["outcome"], "whole", "{answer}");
     assert_eq!(answer["key"], key().verifying().to_string());
 }
 

@@ -187,7 +187,7 @@ fn what_is_json_fits_the_published_schemas() {
     let mut kinds: Vec<String> = records.iter().filter_map(kind).collect();
     kinds.sort();
     kinds.dedup();
-    assert_eq!(kinds.len(), 25, "a record of each kind: {kinds:?}");
+    assert_eq!(kinds.len(), 26, "a record of each kind: {kinds:?}");
     let ledger = Reader::open(&site.ledger()).expect("the ledger");
     assert_eq!(records.len() as u64, ledger.size().expect("its size"));
     let each = |_, bytes: &[u8], _| {
@@ -246,8 +246,10 @@ fn the_account_says_what_was_recorded() {
     assert_eq!(only["machines"][0]["machine"], "dm2");
     assert!(only["checks"].as_array().is_some_and(Vec::is_empty), "they are of dm1");
     for (span, day) in [("future", "2031-01-01"), ("empty", "2025-06-01")] {
-        let account = site.done(&["--form", "json", "--day", day, "--out", "-"]);
-        let account: Value = serde_json::from_str(&account).expect("JSON");
+        // That the ledger begins later is said, see below.
+        let output = site.export(&["--form", "json", "--day", day, "--out", "-"]);
+        assert!(output.status.success(), "{span}");
+        let account: Value = serde_json::from_slice(&output.stdout).expect("JSON");
         let racks = account["machines"].as_array().expect("a list").iter();
         assert!(racks.clone().all(|machine| machine["days"].as_array().is_some_and(Vec::is_empty)), "{span}");
     }
@@ -313,4 +315,19 @@ fn nothing_is_written_over_and_nothing_is_left_by_halves() {
     site.done(&["--form", "csv", "--day", "2026-01-02", "--out", out, "--force"]);
     assert_ne!(fs::read(&table).expect("the table"), whole, "written over by order");
     assert_eq!(site.names(), ["cycles.csv"], "nothing beside it");
+}
+
+// Nothing on record is not the same as nothing that happened.
+#[test]
+fn a_span_before_the_ledger_begins_is_told() {
+    let site = Site::new();
+    for form in ["json", "jsonl"] {
+        let out = site.path(form);
+        let before = site.export(&["--form", form, "--day", "1999-12-31", "--out", shown(&out)]);
+        let told = String::from_utf8_lossy(&before.stderr).into_owned();
+        assert!(before.status.success(), "{told}");
+        for part in ["warning[export-before]", "the ledger begins later", "its first record is of 2026-"] {
+            assert!(told.contains(part), "{part}: {told}");
+        }
+    }
 }

@@ -500,6 +500,7 @@ fn what_makes_no_sense_is_refused() {
         (&["--show", "drift", "--limit", "3"], "--limit"),
         (&["--machine", "dm9"], "dm1"),
         (&["--after", "99"], "the ledger has no such record"),
+        (&["--show", "alerts", "--alert", "99"], "the ledger knows no alert 99"),
         (&["--after", "2"], "it is of the kind «check»"),
         (&["--show", "checks", "--after", "3"], "it is of the kind «cycle»"),
         (&["--limit", "0"], "from 1 on"),

@@ -11,6 +11,6 @@ mod proving;
 #[path = "live/readings.rs"]
 mod readings;
 #[path = "support/terminal.rs"]
-mod terminal;
+pub(crate) mod terminal;
 #[path = "live/watching.rs"]
 mod watching;

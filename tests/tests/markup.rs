@@ -167,7 +167,7 @@ fn a_sheet_is_well_formed_and_fetches_nothing() {
                 record: Some(1),
                 calibrations: &BTreeMap::new(),
                 responses: &BTreeMap::new(),
-                proof: None,
+                proofs: &BTreeMap::new(),
                 cycle: Some(&cycle),
                 trace: Some(&trace),
                 seal: None,

@@ -11,3 +11,7 @@ mod peers;
 mod scan;
 #[path = "modbus/source.rs"]
 mod source;
+#[path = "modbus/tcp.rs"]
+mod tcp;
+#[path = "modbus/watching.rs"]
+mod watching;

@@ -129,6 +129,7 @@ async fn delivers_a_file_and_ends() {
                 }
                 states.push(std::mem::discriminant(&state));
             }
+            FromSource::Unit { unit, .. } => panic!("a file has no unit {unit}"),
             FromSource::Delivery(delivery) => {
                 numbers.push(delivery.number);
                 all.samples.extend(delivery.samples);

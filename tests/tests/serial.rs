@@ -102,6 +102,7 @@ impl Application {
         match self.next().await {
             FromSource::State { state, .. } => state,
             FromSource::Delivery(delivery) => panic!("a state, not {delivery:?}"),
+            FromSource::Unit { unit, .. } => panic!("a state, not that of unit {unit}"),
         }
     }
 
@@ -109,6 +110,7 @@ impl Application {
         match self.next().await {
             FromSource::Delivery(delivery) => delivery,
             FromSource::State { state, .. } => panic!("a delivery, not {state:?}"),
+            FromSource::Unit { unit, .. } => panic!("a delivery, not the state of unit {unit}"),
         }
     }
 

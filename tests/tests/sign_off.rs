@@ -18,7 +18,7 @@ use rinseward::ledger::{Commit, NewRecord, Reader};
 use tempfile::TempDir;
 
 use crate::ledger::fixture::{NEW_YEAR, commit, cycle, open, trace};
-use crate::live::port::Port;
+use crate::live::terminal::Terminal;
 
 /// Longest wait for a process to do what is awaited.
 const WAIT_MAX: Duration = Duration::from_secs(60);
@@ -305,26 +305,31 @@ fn what_happened_since_counts() {
 fn whoever_sits_at_the_terminal_is_asked() {
     let kitchen = Kitchen::new();
     kitchen.commissioned(Verdict::Pass);
-    for (number, (typed, language, expected, signed)) in
-        [("n\n", "en", 64, 0), ("\n", "en", 64, 0), ("y\n", "en", 0, 1), ("sí\n", "es", 0, 2)]
-            .into_iter()
-            .enumerate()
+    for (typed, language, expected, signed) in
+        [("n\r", "en", 64, 0), ("\r", "en", 64, 0), ("y\r", "en", 0, 1), ("sí\r", "es", 0, 2)]
     {
-        let place = kitchen.path(&format!("terminal-{number}"));
-        let mut terminal = Port::plugged(&place);
-        let keys = File::open(&place).expect("our own pseudo-terminal");
-        terminal.print(typed);
         let mut command = kitchen.command(&["sign-off", "dm1", "--by", "Tom", "--language", language]);
-        let output = command.stdin(keys).output().expect("the program starts");
-        let said = String::from_utf8_lossy(&[output.stdout, output.stderr].concat()).into_owned();
-        assert_eq!(
-            (output.status.code(), kitchen.signed().len()),
-            (Some(expected), signed),
-            "{typed:?}: {said}"
+        let mut terminal = Terminal::start(&mut command, 100, 120);
+        // What was typed before the question answers nothing.
+        terminal.press("y\ry\r");
+        terminal.until(if language == "es" { "¿Firmar? [s/n]" } else { "Sign it? [y/n]" });
+        assert!(
+            kitchen.signed().len() == signed - usize::from(expected == 0),
+            "{typed:?}: {}",
+            terminal.seen()
         );
-        let asked = if language == "es" { "¿Firmar? [s/N]" } else { "Sign it? [y/N]" };
-        assert!(said.contains(asked), "{said}");
-        terminal.unplug();
+        terminal.press(typed);
+        if typed == "\r" {
+            terminal.until("Type y and Enter to sign");
+            terminal.press("n\r");
+        }
+        let code = terminal.ended().code();
+        assert_eq!(
+            (code, kitchen.signed().len()),
+            (Some(expected), signed),
+            "{typed:?}: {}",
+            terminal.seen()
+        );
     }
 }
 

@@ -2,6 +2,9 @@
 
 #![expect(clippy::wildcard_enum_match_arm, reason = "each test looks at the records it is about")]
 
+#[path = "technician/dialogs.rs"]
+mod dialogs;
+
 use std::fs::{self, File};
 use std::io::{BufRead, BufReader, Read};
 use std::ops::ControlFlow;
@@ -348,7 +351,7 @@ fn what_is_no_calibration_changes_nothing() {
     type Shows = Box<dyn Fn(f64) -> f64>;
     let cases: [(&[&str], Shows, &str); 4] = [
         (&["--ice"], Box::new(|_| 22.0), "it is steady at 22.60 °C, which is too far from 0.00 °C"),
-        (&["--ice"], Box::new(|t| t / 30.0), "it drifts by +2.0 °C a minute"),
+        (&["--ice"], Box::new(|t| t / 30.0), "it drifts by +2.0"),
         (&["--ice"], Box::new(|t| 2.0 * (t * 11.0).sin()), "it swings by 1.4"),
         (
             &[
@@ -484,13 +487,13 @@ fn a_person_is_guided_and_asked() {
     let mut kitchen = Kitchen::new();
     Service::start(&kitchen).stop();
     for (place, (language, enter, watching, steady, question, answer, told, recorded)) in [
-        ("en", "Press Enter", "watching", "steady: 0.6", "in force? [y/N]", "\n", "Nothing was recorded", 0),
+        ("en", "Press Enter", "watching", "steady: 0.6", "in force? [y/n]", "n\n", "Nothing was recorded", 0),
         (
             "es",
             "Pulse Intro",
             "observando",
             "estable: 0.6",
-            "en vigor? [s/N]",
+            "en vigor? [s/n]",
             "s\n",
             "en vigor desde ahora",
             1,

@@ -95,6 +95,8 @@ conditions! {
     CalibrationOverdue = "calibration-overdue",
     /// A thermometer that was compared and is off.
     ThermometerOff = "thermometer-off",
+    /// A record of a calibration that cannot be read.
+    RecordDamaged = "record-damaged",
     /// A disk that fills up.
     DiskFilling = "disk-filling",
     /// A clock that nobody sets.
@@ -113,13 +115,14 @@ impl fmt::Display for Condition {
 
 /// Conditions that come from the calendar and the machine room: water raises them
 /// seldom or never. Beside each, how a test raises it.
-pub const NOT_FROM_WATER: [(Condition, &str); 7] = [
+pub const NOT_FROM_WATER: [(Condition, &str); 8] = [
     (Condition::CheckOverdue, "not from water: a clock moved past the start of a shift without a check"),
     (Condition::CalibrationOverdue, "not from water: a clock moved past the day the calibration runs out"),
     (
         Condition::ThermometerOff,
         "not from water: a thermometer beside a reference, off by more than its tolerance",
     ),
+    (Condition::RecordDamaged, "not from water: a report of a record of a calibration that cannot be read"),
     (Condition::DiskFilling, "not from water: a report of little free space on the disk of the records"),
     (Condition::ClockUnsynchronised, "not from water: a report of a clock without a source of time"),
     (Condition::SeriesBacklog, "not from water: a report of an old oldest reading that waits"),

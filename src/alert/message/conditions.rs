@@ -20,6 +20,7 @@ pub(super) const fn title(condition: Condition) -> Phrase {
         Condition::CheckOverdue => Phrase::CheckOverdue,
         Condition::CalibrationOverdue => Phrase::CalibrationOverdue,
         Condition::ThermometerOff => Phrase::ThermometerOff,
+        Condition::RecordDamaged => Phrase::RecordDamaged,
         Condition::DiskFilling => Phrase::DiskFilling,
         Condition::ClockUnsynchronised => Phrase::ClockUnsynchronised,
         Condition::SeriesBacklog => Phrase::SeriesBacklog,
@@ -44,6 +45,7 @@ pub(super) const fn short(condition: Condition) -> Phrase {
         Condition::CheckOverdue => Phrase::ShortCheckOverdue,
         Condition::CalibrationOverdue => Phrase::ShortCalibrationOverdue,
         Condition::ThermometerOff => Phrase::ShortThermometerOff,
+        Condition::RecordDamaged => Phrase::ShortRecordDamaged,
         Condition::DiskFilling => Phrase::ShortDiskFilling,
         Condition::ClockUnsynchronised => Phrase::ShortClock,
         Condition::SeriesBacklog => Phrase::ShortSeries,
@@ -71,6 +73,7 @@ pub(super) const fn order(alert: &Alert) -> Phrase {
         Condition::CheckOverdue => Phrase::OrderCheck,
         Condition::CalibrationOverdue => Phrase::OrderCalibration,
         Condition::ThermometerOff => Phrase::OrderThermometer,
+        Condition::RecordDamaged => Phrase::OrderRecord,
         Condition::DiskFilling => Phrase::OrderDisk,
         Condition::ClockUnsynchronised => Phrase::OrderClock,
         Condition::SeriesBacklog => Phrase::OrderSeries,
@@ -102,6 +105,7 @@ pub(super) fn why(alert: &Alert, chemical: bool) -> Vec<Phrase> {
         Condition::CheckOverdue => vec![Phrase::WhyCheck],
         Condition::CalibrationOverdue => vec![Phrase::WhyCalibration],
         Condition::ThermometerOff => vec![Phrase::WhyThermometer],
+        Condition::RecordDamaged => vec![Phrase::WhyRecord],
         Condition::DiskFilling => vec![Phrase::WhyDisk],
         Condition::ClockUnsynchronised => vec![Phrase::WhyClock],
         Condition::SeriesBacklog => vec![Phrase::WhySeries],
@@ -161,6 +165,7 @@ pub(super) fn steps(alert: &Alert, chemical: bool) -> Vec<Phrase> {
         Condition::ThermometerOff => {
             vec![Phrase::CheckByHand, Phrase::CompareAgain, Phrase::LookBack, Phrase::Call]
         }
+        Condition::RecordDamaged => vec![Phrase::KeepCopy, Phrase::CalibrateAgain],
         Condition::DiskFilling => vec![Phrase::FreeSpace],
         Condition::ClockUnsynchronised => vec![Phrase::CheckClock],
         Condition::SeriesBacklog => vec![Phrase::CheckSeries],
@@ -192,6 +197,7 @@ pub(super) const fn by_hand(condition: Condition) -> bool {
         | Condition::CheckOverdue
         | Condition::CalibrationOverdue
         | Condition::ThermometerOff
+        | Condition::RecordDamaged
         | Condition::DiskFilling
         | Condition::ClockUnsynchronised
         | Condition::SeriesBacklog
@@ -208,7 +214,7 @@ pub(super) fn cautions(condition: Condition, chemical: bool) -> Vec<Phrase> {
         Condition::RinseHot | Condition::Narrow | Condition::Drifting => (true, chemical, true),
         Condition::ProbeFault | Condition::ProbeSilent => (true, chemical, true),
         Condition::CheckOverdue => (true, true, false),
-        Condition::CalibrationOverdue => (true, false, false),
+        Condition::CalibrationOverdue | Condition::RecordDamaged => (true, false, false),
         Condition::ThermometerOff => (true, chemical, true),
         Condition::DiskFilling
         | Condition::ClockUnsynchronised

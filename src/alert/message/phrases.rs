@@ -41,6 +41,7 @@ phrases! {
     CheckOverdue: "Check overdue", "Control pendiente";
     CalibrationOverdue: "Calibration overdue", "Calibración vencida";
     ThermometerOff: "Thermometer off", "Termómetro desajustado";
+    RecordDamaged: "Record of a calibration damaged", "Registro de una calibración dañado";
     DiskFilling: "Disk filling up", "Disco casi lleno";
     ClockUnsynchronised: "Clock not synchronised", "Reloj sin sincronizar";
     SeriesBacklog: "Time series not written", "Serie temporal sin escribir";
@@ -62,6 +63,7 @@ phrases! {
     OrderCheck: "Do it now and enter it.", "Hágalo ahora y anótelo.";
     OrderCalibration: "Have it calibrated.", "Haga que la calibren.";
     OrderThermometer: "Do not rely on it; check by hand.", "No se fíe de él; compruebe a mano.";
+    OrderRecord: "Copy the ledger; calibrate again.", "Copie el registro; calibre de nuevo.";
     OrderDisk: "Free space before recording stops.", "Libere espacio antes de que se detenga el registro.";
     OrderClock: "Check the network: times on record may be off.", "Revise la red: las horas registradas pueden fallar.";
     OrderSeries: "The record is safe; look at the server.", "El registro está a salvo; revise el servidor.";
@@ -101,6 +103,7 @@ phrases! {
     WhyCheck: "It was due {due} and is not on record.", "Se esperaba para {due} y no consta en el registro.";
     WhyCalibration: "The probe is still used, but what it shows is no longer backed by a calibration.", "La sonda se sigue usando, pero ninguna calibración vigente respalda lo que muestra.";
     WhyThermometer: "It differs from its reference by more than its tolerance. Where it is a probe of the machine, racks were judged by what it shows.", "Se aparta de su referencia más que su tolerancia. Si es una sonda de la máquina, las canastas se juzgaron por lo que muestra.";
+    WhyRecord: "{about} cannot be read. Whatever calibration, response test or withdrawal it holds does not count since {since}; no rack claims a calibration that it may have replaced.", "No se puede leer {about}. La calibración, la prueba de respuesta o la retirada que contenga no cuenta desde {since}; ninguna canasta se apoya en una calibración que pudo sustituir.";
     WhyDisk: "When the disk is full, no cycle can be recorded any more.", "Con el disco lleno ya no se podrá registrar ningún ciclo.";
     WhyClock: "The gateway cannot check its clock against the network.", "El equipo no puede comparar su reloj con la red.";
     WhySeries: "The server for the charts takes nothing. Alerts and the record do not depend on it.", "El servidor de las gráficas no acepta datos. Las alertas y el registro no dependen de él.";
@@ -133,6 +136,9 @@ phrases! {
     Calibrate: "Have {about} checked at ice and boil, or by a laboratory, and enter the calibration.", "Haga comprobar {about} en hielo y ebullición, o en un laboratorio, y anote la calibración.";
     CompareAgain: "Compare {about} once more, in well stirred ice and water. If it is still off, adjust or replace it, or calibrate it, and enter the result.", "Compare {about} otra vez, en hielo y agua bien removidos. Si sigue desajustado, ajústelo, cámbielo o calíbrelo, y anote el resultado.";
     LookBack: "Look through the racks since it last agreed: which were hot enough only by what it shows?", "Repase las canastas desde que coincidió por última vez: ¿cuáles alcanzaron el calor solo según lo que muestra?";
+    KeepCopy: "Copy the ledger and the files beside it to another disk, then let «rinseward verify» say what is damaged; a backup may hold the record whole.", "Copie el registro y los archivos que lo acompañan a otro disco y pida a «rinseward verify» que diga qué está dañado; puede que una copia de seguridad lo tenga entero.";
+    CalibrateAgain: "Calibrate every probe again that may be meant (rinseward calibrate), and measure how fast it answers (rinseward respond).", "Calibre de nuevo cada sonda a la que pueda referirse (rinseward calibrate) y mida lo rápido que responde (rinseward respond).";
+    RecordNumber: "record {number}", "registro {number}";
     FreeSpace: "Free space on the disk of the ledger. Never delete or move the ledger itself.", "Libere espacio en el disco del registro. Nunca borre ni mueva el propio registro.";
     CheckClock: "Whoever looks after the gateway: check its network and time service.", "Quien cuide del equipo: revise su red y su servicio de hora.";
     CheckSeries: "Whoever looks after the server: check that it runs and takes data. What waits is sent later.", "Quien cuide del servidor: compruebe que funciona y acepta datos. Lo que espera se envía después.";
@@ -252,6 +258,7 @@ phrases! {
     ShortCheckOverdue: "CHECK OVERDUE", "CONTROL PENDIENTE";
     ShortCalibrationOverdue: "CALIBRATION OVERDUE", "CALIBRACIÓN VENCIDA";
     ShortThermometerOff: "THERMOMETER OFF", "TERMÓMETRO DESAJUSTADO";
+    ShortRecordDamaged: "RECORD DAMAGED", "REGISTRO DAÑADO";
     ShortDiskFilling: "DISK FILLING UP", "DISCO CASI LLENO";
     ShortClock: "CLOCK NOT SYNCHRONISED", "RELOJ SIN SINCRONIZAR";
     ShortSeries: "TIME SERIES NOT WRITTEN", "SERIE SIN ESCRIBIR";

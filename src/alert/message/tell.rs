@@ -122,6 +122,7 @@ impl<'a> Teller<'a> {
                     | Condition::CheckOverdue
                     | Condition::CalibrationOverdue
                     | Condition::ThermometerOff
+                    | Condition::RecordDamaged
                     | Condition::DiskFilling
                     | Condition::ClockUnsynchronised
                     | Condition::SeriesBacklog
@@ -178,6 +179,9 @@ impl<'a> Teller<'a> {
             Some(kind) if condition == Condition::CheckOverdue => self.say(check(kind)),
             // What the desk says where a mistake of this program ended the judging of a machine.
             None if condition == Condition::Unproven && text == "judging" => self.say(Phrase::Judging),
+            None if condition == Condition::RecordDamaged => {
+                self.with(Phrase::RecordNumber, &[("number", &self.name(text))])
+            }
             Some(_) | None => self.name(text),
         };
         self.alert().about.iter().map(word).collect::<Vec<String>>().join(", ")

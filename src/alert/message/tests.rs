@@ -9,7 +9,7 @@ use super::phrases::Phrase;
 use super::short::{SEPTETS_MAX, septets};
 use super::*;
 use crate::core::alert::{
-    Acknowledgement, Action, Alert, AlertNumber, Condition, Pattern, Quantity, Rack, Racks,
+    Acknowledgement, Action, Alert, AlertNumber, Condition, Pattern, Quantity, Rack, Racks, words,
 };
 use crate::core::channel::Place;
 use crate::core::reader::{Language, Reader, Scale};
@@ -62,12 +62,14 @@ fn alert(condition: Condition) -> Alert {
         | Condition::CalibrationOverdue
         | Condition::ThermometerOff => (None, vec!["dm1/rinse"]),
         Condition::CheckOverdue => (None, vec!["sanitizer", "drain-and-clean"]),
+        Condition::RecordDamaged => (None, vec!["4107"]),
         Condition::ClockUnsynchronised => (None, vec![]),
         Condition::Undelivered => (None, vec!["email:ana@example.org"]),
     };
     let of_site = matches!(
         condition,
-        Condition::DiskFilling
+        Condition::RecordDamaged
+            | Condition::DiskFilling
             | Condition::ClockUnsynchronised
             | Condition::SeriesBacklog
             | Condition::Undelivered
@@ -466,4 +468,18 @@ fn a_span_over_midnight_says_both_days() {
     let headline = told(&notice).content.headline;
     let span = "since Mon 23 Nov 2026, 23:50 EST; good again since Wed 25 Nov 2026, 12:40 EST";
     assert!(headline.contains(span), "{headline}");
+}
+
+// One list of words: what a message calls a condition is what terminal and paper call it.
+#[test]
+fn a_condition_has_one_name_everywhere() {
+    for condition in Condition::ALL {
+        for language in [Language::English, Language::Spanish] {
+            let title = super::condition_title(condition).say(language);
+            let mut letters = title.chars();
+            let first = letters.next().expect("a title").to_lowercase();
+            let lower: String = first.chain(letters).collect();
+            assert_eq!(lower, words::condition(condition, language), "{condition}");
+        }
+    }
 }

@@ -98,7 +98,16 @@ impl Clerk {
         if is_new {
             clerk.commit(now).await?;
         }
+        clerk.tell_doubts(now);
         Ok(clerk)
+    }
+
+    /// Tells the desk which records of calibrations cannot be read and still matter to a probe.
+    fn tell_doubts(&mut self, now: Timestamp) {
+        let machines = self.configured.machines.values();
+        let probes = machines.flat_map(|machine| machine.calibrated_on.keys()).map(String::as_str);
+        let doubts = self.file.doubts(probes);
+        tell(&mut self.desk, now, Event::Damaged(&doubts), &mut self.effects);
     }
 
     /// Remembers in `stumble` at which record the desk fails.
@@ -149,6 +158,7 @@ impl Clerk {
         })?;
         if filed {
             self.desk.go_on_under(now, self.configured.with_on_file(&self.file));
+            self.tell_doubts(now);
         }
         Ok(read == RECORDS_MAX)
     }
@@ -261,7 +271,10 @@ mod tests {
     use crate::app::ledger;
     use crate::config::load::Loaded;
     use crate::config::resolve::Configuration;
-    use crate::core::record::{Body, MachineFailure, ServiceStop, StopCause};
+    use crate::core::alert::Condition;
+    use crate::core::record::{
+        Amendment, AmendmentChange, Body, CalibrationDone, Correction, MachineFailure, ServiceStop, StopCause,
+    };
 
     fn loaded(directory: &std::path::Path) -> Loaded {
         let path = directory.join("gateway.toml");
@@ -317,5 +330,109 @@ mod tests {
         let cause = "record 1 (service-stop) cannot be told of; look at it in the history".to_owned();
         assert_eq!(last.body, Body::MachineFailure(MachineFailure { cause, stopped: false }));
         assert_eq!(last.machine.as_deref(), Some("dm1"));
+    }
+
+    fn one(record: Record) -> Append {
+        Append { records: vec![NewRecord { record, trace: None }], ..Append::default() }
+    }
+
+    fn calibration(now: Timestamp) -> Append {
+        let correction = Correction { gain: 1.0, offset_c: 0.5 };
+        let done = CalibrationDone {
+            probe: "dm1/rinse".to_owned(),
+            at: now,
+            points: Vec::new(),
+            found: correction,
+            left: correction,
+            expanded_c: 0.3,
+            until: None,
+            note: None,
+            by: "Eli".to_owned(),
+        };
+        one(Record::new(now, Some("dm1".to_owned()), Body::Calibration(Box::new(done))))
+    }
+
+    /// The ledger for somebody who damages it.
+    fn opened(path: &std::path::Path) -> rusqlite::Connection {
+        let other = rusqlite::Connection::open(path).expect("the ledger");
+        other.execute_batch("DROP TRIGGER record_stays").expect("no guard");
+        other
+    }
+
+    fn damage(other: &rusqlite::Connection, index: u64) {
+        let sql = "UPDATE record SET bytes = zeroblob(40) WHERE idx = ?1";
+        assert_eq!(other.execute(sql, [index]).expect("damaged"), 1);
+    }
+
+    // Own promise: a calibration that cannot be read counts no more, and the first look at the ledger puts on
+    // record which one and since when; a later calibration of the probe clears it.
+    #[tokio::test]
+    async fn a_damaged_calibration_is_put_on_record() {
+        let directory = tempfile::tempdir().expect("a directory");
+        let loaded = loaded(directory.path());
+        let settings = &loaded.configuration.alerts;
+        let now = Timestamp::from_micros(1_700_000_000_000_000);
+        let path = directory.path().join("ledger.sqlite");
+        let (handle, _) = ledger::open_alone(&loaded, &path, now).expect("a ledger");
+        let open = || async { Clerk::open(settings.clone(), handle.clone(), now).await.expect("a clerk") };
+        drop(open().await);
+        handle.append(calibration(now)).await.expect("stored");
+        let mut clerk = open().await;
+        clerk.read_on(now).expect("readable");
+        assert_eq!(clerk.desk().alerts().count(), 0, "nothing is wrong");
+        clerk.commit(now).await.expect("stored");
+        drop(clerk);
+
+        damage(&opened(&path), 0);
+        let later = Timestamp::from_micros(1_700_000_060_000_000);
+        let mut clerk = Clerk::open(settings.clone(), handle.clone(), later).await.expect("a clerk");
+        assert!(clerk.is_due(), "it is committed at once");
+        clerk.commit(later).await.expect("stored");
+        let mut raised = Vec::new();
+        let mut take = |_, _: &[u8], record: Record| {
+            if let Body::AlertRaised(alert) = record.body {
+                raised.push((alert.condition, alert.since, alert.about));
+            }
+            ControlFlow::Continue(())
+        };
+        clerk.reader().records(1, &mut take).expect("readable");
+        assert_eq!(raised, [(Condition::RecordDamaged, later, vec!["0".to_owned()])]);
+        drop(clerk);
+        let mut clerk = open().await;
+        clerk.read_on(later).expect("readable");
+        assert!(!clerk.is_due(), "nothing is said twice");
+
+        handle.append(calibration(later)).await.expect("stored");
+        clerk.read_on(later).expect("readable");
+        assert!(clerk.desk().alerts().all(|alert| alert.cleared.is_some()), "calibrated again");
+    }
+
+    // Own rule: an amendment that cannot be read matters where it speaks of the calibration that counts.
+    #[tokio::test]
+    async fn a_damaged_withdrawal_leaves_what_it_speaks_of_in_doubt() {
+        let directory = tempfile::tempdir().expect("a directory");
+        let loaded = loaded(directory.path());
+        let now = Timestamp::from_micros(1_700_000_000_000_000);
+        let later = Timestamp::from_micros(1_700_000_060_000_000);
+        let path = directory.path().join("ledger.sqlite");
+        let (handle, _) = ledger::open_alone(&loaded, &path, now).expect("a ledger");
+        let (other, reader) = (opened(&path), Reader::open(&path).expect("the ledger"));
+        for _ in 0..2 {
+            handle.append(calibration(now)).await.expect("stored");
+        }
+        for (of, index, matters) in [(0, 2, false), (1, 3, true)] {
+            let (reason, by) = ("the ice was gone".to_owned(), "Eli".to_owned());
+            let amendment = Amendment { of, reason, by, change: AmendmentChange::Withdrawn };
+            let body = Body::Amendment(Box::new(amendment));
+            let record = Record::new(later, Some("dm1".to_owned()), body);
+            handle.append(one(record)).await.expect("stored");
+            damage(&other, index);
+            let file = in_force::on_file(&reader).expect("readable");
+            let doubts = file.doubts(["dm1/rinse"].into_iter());
+            assert_eq!(doubts, if matters { vec![index] } else { Vec::new() }, "an amendment of record {of}");
+            let in_force = |at| file.in_force("dm1/rinse", None, at);
+            assert!(in_force(now).calibration.is_some(), "what was measured before it is not in doubt");
+            assert_eq!(in_force(later).doubted.is_some(), matters, "an amendment of record {of}");
+        }
     }
 }

@@ -28,24 +28,24 @@ const ORIGIN: &str = "origin";
 
 /// How links are made.
 #[derive(Clone, Debug)]
-pub(super) struct Links {
+pub(in crate::app) struct Links {
     /// Signs them.
-    pub(super) key: LinkKey,
+    pub(in crate::app) key: LinkKey,
     /// What they begin with.
-    pub(super) public_url: String,
+    pub(in crate::app) public_url: String,
     /// How long they last.
-    pub(super) life: std::time::Duration,
+    pub(in crate::app) life: std::time::Duration,
 }
 
 /// Everything that words depend on.
 #[derive(Debug)]
-pub(super) struct Composer {
+pub(in crate::app) struct Composer {
     site: String,
-    pub(super) source: String,
+    pub(in crate::app) source: String,
     /// Tells this gateway from every other.
     origin: String,
     settings: Settings,
-    pub(super) public_url: Option<String>,
+    pub(in crate::app) public_url: Option<String>,
     call: Option<String>,
     /// Whether each machine sanitizes by a chemical.
     chemical: BTreeMap<String, bool>,
@@ -59,7 +59,7 @@ pub(super) struct Composer {
 impl Composer {
     /// # Errors
     /// The ledger's, which pictures are drawn from.
-    pub(super) fn new(
+    pub(in crate::app) fn new(
         loaded: &Loaded,
         ledger: &Path,
         clock: &Clock,
@@ -74,7 +74,7 @@ impl Composer {
             source: source(&configuration.site, &origin),
             origin,
             settings: configuration.alerts.clone(),
-            public_url: configuration.web.as_ref().map(|web| web.public_url.clone()),
+            public_url: configuration.web.as_ref().and_then(|web| web.public_url.clone()),
             call: configuration.call.clone(),
             chemical: machines.map(|m| (m.name.clone(), m.sanitizing.is_chemical())).collect(),
             machines: configuration.machines.clone(),
@@ -84,33 +84,33 @@ impl Composer {
         })
     }
 
-    pub(super) fn site(&self) -> &str {
+    pub(in crate::app) fn site(&self) -> &str {
         &self.site
     }
 
     /// What tells this gateway from every other, for as long as its ledger lasts.
-    pub(super) fn origin(&self) -> &str {
+    pub(in crate::app) fn origin(&self) -> &str {
         &self.origin
     }
 
-    pub(super) fn machines(&self) -> &[Profile] {
+    pub(in crate::app) fn machines(&self) -> &[Profile] {
         &self.machines
     }
 
-    pub(super) fn settings(&self) -> &Settings {
+    pub(in crate::app) fn settings(&self) -> &Settings {
         &self.settings
     }
 
-    pub(super) fn now(&self) -> Timestamp {
+    pub(in crate::app) fn now(&self) -> Timestamp {
         self.clock.now()
     }
 
-    pub(super) fn contact(&self, name: &str) -> Option<&Contact> {
+    pub(in crate::app) fn contact(&self, name: &str) -> Option<&Contact> {
         self.settings.contacts.iter().find(|contact| contact.name == name)
     }
 
     /// An instant in the zone of the site, to the minute.
-    pub(super) fn local(&self, instant: Timestamp) -> String {
+    pub(in crate::app) fn local(&self, instant: Timestamp) -> String {
         jiff::Timestamp::from_microsecond(instant.micros()).map_or_else(
             |_| instant.to_string(),
             |known| self.settings.zone.to_datetime(known).strftime("%Y-%m-%d %H:%M").to_string(),
@@ -118,7 +118,7 @@ impl Composer {
     }
 
     /// The words of a notice that was written down at `written`.
-    pub(super) fn words(
+    pub(in crate::app) fn words(
         &self,
         notice: &Notice,
         written: Timestamp,
@@ -150,7 +150,7 @@ impl Composer {
     }
 
     /// A notice as a mail: in full, or for a text gateway in its short form.
-    pub(super) fn mail(&self, key: &str, content: &Content, written: Timestamp) -> Option<Mail> {
+    pub(in crate::app) fn mail(&self, key: &str, content: &Content, written: Timestamp) -> Option<Mail> {
         let (notice, route) = match content {
             Content::Notice { notice, route } => (notice, route),
             Content::Digest { span, first, contact, route } => {
@@ -186,7 +186,12 @@ impl Composer {
     }
 
     /// A notice as an event for programs.
-    pub(super) fn event(&self, key: &str, content: &Content, written: Timestamp) -> Option<CloudEvent> {
+    pub(in crate::app) fn event(
+        &self,
+        key: &str,
+        content: &Content,
+        written: Timestamp,
+    ) -> Option<CloudEvent> {
         let notice = match content {
             Content::Notice { notice, .. } => notice,
             Content::Digest { span, first, .. } => return self.digest_event(key, (*span, first), written),
@@ -224,7 +229,7 @@ impl Composer {
         plot.png(Size::MAIL).map(Some).map_err(|error| error.to_string())
     }
 
-    pub(super) fn reader(&self) -> MutexGuard<'_, Reader> {
+    pub(in crate::app) fn reader(&self) -> MutexGuard<'_, Reader> {
         self.reader.lock().unwrap_or_else(PoisonError::into_inner)
     }
 }
@@ -245,7 +250,7 @@ fn cycle_at(reader: &Reader, index: u64) -> Result<Option<Box<Cycle>>, LedgerErr
 ///
 /// # Errors
 /// The ledger's.
-pub(super) async fn name_gateway(ledger: &LedgerHandle) -> Result<(), LedgerError> {
+pub(in crate::app) async fn name_gateway(ledger: &LedgerHandle) -> Result<(), LedgerError> {
     if Reader::open(ledger.path())?.bookmark(ORIGIN)?.is_some() {
         return Ok(());
     }

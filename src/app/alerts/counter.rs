@@ -73,7 +73,11 @@ fn tell(clerk: &mut Clerk, now: Timestamp, order: Order) -> Result<(), Problem> 
         Order::Entry { .. } => {
             return Err(Problem::new("bug", "an entry came to the desk as an order", "report this message"));
         }
-        Order::Hold { on, reason, by } => hold(clerk, now, LawfulHold { on, reason, by }),
+        Order::Hold { on, reason, by } => {
+            let advice = "say why with --reason, and who with --by, each in a few words";
+            return hold(clerk, now, LawfulHold { on, reason, by })
+                .map_err(|refusal| Problem::new("keeping-refused", refusal.to_string(), advice));
+        }
     };
     told.map_err(|refusal| refused(&refusal))
 }

@@ -63,7 +63,7 @@ impl Kitchen {
         // Writing to a String cannot fail; the results are folded into one.
         let mut written = write!(
             text,
-            "\n[site]\nname = \"SIMULATED demo kitchen\"\n\n[ledger]\npath = {}\ncommit-interval = \"50ms\"\n",
+            "\n[site]\nname = \"SIMULATED demo kitchen\"\n\n[ledger]\npath = {}\ncommit-interval = \"50ms\"\n\n[web]\nenabled = true\npublic-url = \"http://127.0.0.1:8480\"\n",
             quoted(&ledger.display().to_string())
         );
         for (facts, link) in self.world.facts().zip(&self.links) {

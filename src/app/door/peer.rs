@@ -6,7 +6,7 @@ use axum::extract::connect_info::Connected;
 use axum::serve::IncomingStream;
 use tokio::net::UnixListener;
 
-use crate::ledger::name_in;
+use crate::transport::accounts::name_in;
 
 /// A user of this computer, as the system knows it.
 #[derive(Clone, PartialEq, Eq, Debug)]

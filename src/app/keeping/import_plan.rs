@@ -7,11 +7,10 @@
 //! such a stretch go on record. Cycles that overlap one on record do not: no rack twice. Probes are
 //! corrected by the calibration that was in force when they measured.
 
-use std::ops::{Bound, ControlFlow};
+use std::ops::ControlFlow;
 use std::time::Duration;
 
 use crate::config::resolve::Configuration;
-use crate::core::channel::Role;
 use crate::core::effect::{Effect, Effects};
 use crate::core::id::MachineId;
 use crate::core::on_file::OnFile;
@@ -185,18 +184,12 @@ impl Past<'_> {
 
     /// What a machine without a past makes of this.
     fn run(&self, samples: &[Sample], checks: &[Check]) -> Vec<NewRecord> {
-        let Some(first) = samples.first().map(|sample| sample.at) else { return Vec::new() };
-        let channels = self.configuration.channels_in_force(self.file, first);
-        let mut site = Site::new(&self.configuration.machines, &channels);
+        let mut site = Site::new(&self.configuration.machines, &self.configuration.channels);
+        site.follow(self.configuration.course(self.file));
         let mut effects = Effects::new();
         let mut found = Vec::new();
         let mut checks = checks.iter().peekable();
-        let changes = self.file.changes();
-        let mut changes = changes.range((Bound::Excluded(first), Bound::Unbounded)).peekable();
         for sample in samples {
-            while let Some(change) = changes.next_if(|change| **change <= sample.at) {
-                self.put_in_force(&mut site, *change, &mut effects);
-            }
             while let Some(check) = checks.next_if(|check| check.at() <= sample.at) {
                 site.enter(self.now, self.machine, Entered::Check(check.clone()), &mut effects);
             }
@@ -206,17 +199,6 @@ impl Past<'_> {
         site.handle(self.now, Event::End(self.machine), &mut effects);
         take(&mut effects, &mut found);
         found
-    }
-
-    /// Goes on with the machine's probes as they were in force from `at` on.
-    fn put_in_force(&self, site: &mut Site, at: Timestamp, effects: &mut Effects) {
-        for channel in self.configuration.channels_in_force(self.file, at) {
-            if channel.machine == self.machine
-                && let Role::Probe(probe) = channel.role
-            {
-                site.put_in_force(self.now, channel.id, probe, effects);
-            }
-        }
     }
 }
 

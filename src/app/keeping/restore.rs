@@ -230,13 +230,30 @@ fn diagnose(error: &RestoreError, from: &Path, to: &Path) -> Diagnostic {
             .place(to.display().to_string())
             .advice("stop the service, restore, start it again"),
         RestoreError::Ledger(source) => ledger::diagnose(source, to),
-        RestoreError::Backup(source @ (BackupError::NotWhole(_) | BackupError::Ledger(_))) => {
-            let summary = "the backup is not whole; nothing was changed";
+        RestoreError::NoBackup(source) => {
+            let summary = if matches!(source, LedgerError::Missing { .. }) {
+                "there is no such backup; nothing was changed"
+            } else if from.is_dir() {
+                "this is a directory, not a backup; nothing was changed"
+            } else if matches!(source, LedgerError::NotALedger { .. }) {
+                "this is no backup of a ledger; nothing was changed"
+            } else {
+                return not_whole(source, from);
+            };
             Diagnostic::error("backup-failed", summary)
                 .place(from.display().to_string())
-                .because(source)
-                .advice("take another backup")
+                .advice("give the file that rinseward backup made: the ledger itself, not its directory or a checkpoint")
+        }
+        RestoreError::Backup(source @ (BackupError::NotWhole(_) | BackupError::Ledger(_))) => {
+            not_whole(source, from)
         }
         RestoreError::Backup(source) => backup::diagnose(source, to),
     }
+}
+
+fn not_whole(source: &(dyn std::error::Error + 'static), from: &Path) -> Diagnostic {
+    Diagnostic::error("backup-failed", "the backup is not whole; nothing was changed")
+        .place(from.display().to_string())
+        .because(source)
+        .advice("take another backup")
 }

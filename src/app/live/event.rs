@@ -1,7 +1,7 @@
 //! What somebody who looks on is told, and its form as JSON at the control socket.
 //!
-//! One object a line, told apart by `event`: `begun`, `reading`, `source`, `refused`, `lost`,
-//! `ended`. Temperatures are in °C, times RFC 3339. Fields are added, never taken away.
+//! One object a line, told apart by `event`: `begun`, `reading`, `source`, `unit`, `refused`,
+//! `lost`, `ended`. Temperatures are in °C, times RFC 3339. Fields are added, never taken away.
 
 use serde::{Deserialize, Serialize};
 
@@ -10,6 +10,7 @@ use crate::core::reading::{Fault, Value};
 use crate::core::readout::Shown;
 use crate::core::time::Timestamp;
 use crate::core::units::Celsius;
+use crate::probe::UnitState;
 
 /// Something that happens while readings are looked at.
 #[derive(Clone, PartialEq, Debug, Serialize, Deserialize)]
@@ -21,6 +22,8 @@ pub(in crate::app) enum LiveEvent {
     Reading(LiveReading),
     /// A source came up or went down; at the beginning, how each that has said so stands.
     Source(SourceSeen),
+    /// A unit of a source answers for some channels other than before; at the beginning, how each stands.
+    Unit(UnitSeen),
     /// A source delivered something that cannot be used.
     Refused {
         /// Which.
@@ -107,6 +110,20 @@ pub(in crate::app) struct SourceSeen {
     /// Why it is not, in words.
     #[serde(skip_serializing_if = "Option::is_none", default)]
     pub(in crate::app) cause: Option<String>,
+}
+
+/// How a unit on a line that several share answers for some channels.
+#[derive(Clone, PartialEq, Eq, Debug, Serialize, Deserialize)]
+pub(in crate::app) struct UnitSeen {
+    /// Name of its source in the configuration.
+    pub(in crate::app) source: String,
+    /// Its address.
+    pub(in crate::app) unit: u8,
+    /// The channels, `<machine>/<probe>`.
+    pub(in crate::app) channels: Vec<String>,
+    /// `state`: `answers`, `silent`, `garbled`, or `refuses` with function, register and exception.
+    #[serde(flatten)]
+    pub(in crate::app) state: UnitState,
 }
 
 impl LiveReading {

@@ -107,6 +107,7 @@ pub(super) fn listen(
             Some(
                 LiveEvent::Reading(_)
                 | LiveEvent::Source(_)
+                | LiveEvent::Unit(_)
                 | LiveEvent::Refused { .. }
                 | LiveEvent::Lost { .. }
                 | LiveEvent::Ended { .. },

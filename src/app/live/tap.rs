@@ -9,11 +9,12 @@ use std::sync::{Arc, Mutex, PoisonError};
 use tokio::sync::broadcast;
 
 use super::WAITING_MAX;
-use super::event::{LiveEvent, LiveReading, SourceSeen};
+use super::event::{LiveEvent, LiveReading, SourceSeen, UnitSeen};
 use crate::config::resolve::Configuration;
 use crate::core::channel::{Channel, Probe};
 use crate::core::id::{ChannelId, SourceId};
-use crate::core::readout::Readout;
+use crate::core::readout::{Readout, Shown};
+use crate::core::time::Timestamp;
 use crate::probe::{Delivery, FromSource, SourceState};
 
 /// The place past which every message of a source goes. Copies are the same place.
@@ -33,7 +34,22 @@ struct Shared {
 #[derive(Debug)]
 struct Seen {
     readout: Readout,
+    /// The newest value of each channel that has delivered one.
+    newest: BTreeMap<ChannelId, Newest>,
     sources: BTreeMap<SourceId, SourceSeen>,
+    /// By source and the first channel of the request: as many as requests are configured.
+    units: BTreeMap<(SourceId, ChannelId), UnitSeen>,
+}
+
+/// The newest value of one channel.
+#[derive(Clone, Copy, PartialEq, Debug)]
+pub(in crate::app) struct Newest {
+    /// When it was measured, by the source's clock.
+    pub(in crate::app) at: Timestamp,
+    /// When it arrived, by the gateway's clock.
+    pub(in crate::app) arrived: Timestamp,
+    /// What it shows.
+    pub(in crate::app) shown: Shown,
 }
 
 /// What a listener gets.
@@ -50,7 +66,9 @@ impl Tap {
     pub(in crate::app) fn new(configuration: &Configuration, channels: &[Channel]) -> Self {
         let names = configuration.sources.iter().map(|source| source.name.clone()).collect();
         let readout = Readout::new(channels);
-        let seen = Mutex::new(Seen { readout, sources: BTreeMap::new() });
+        let seen =
+            Seen { readout, newest: BTreeMap::new(), sources: BTreeMap::new(), units: BTreeMap::new() };
+        let seen = Mutex::new(seen);
         Self { shared: Arc::new(Shared { names, to: broadcast::Sender::new(WAITING_MAX), seen }) }
     }
 
@@ -60,10 +78,16 @@ impl Tap {
         seen.readout.put_in_force(channel, probe);
     }
 
+    /// The newest value of each channel that has delivered one since the start.
+    pub(in crate::app) fn newest(&self) -> BTreeMap<ChannelId, Newest> {
+        self.shared.seen.lock().unwrap_or_else(PoisonError::into_inner).newest.clone()
+    }
+
     /// Begins to listen.
     pub(in crate::app) fn listen(&self) -> Listening {
         let seen = self.shared.seen.lock().unwrap_or_else(PoisonError::into_inner);
-        let known = seen.sources.values().cloned().map(LiveEvent::Source).collect();
+        let sources = seen.sources.values().cloned().map(LiveEvent::Source);
+        let known = sources.chain(seen.units.values().cloned().map(LiveEvent::Unit)).collect();
         Listening { known, events: self.shared.to.subscribe() }
     }
 
@@ -72,7 +96,7 @@ impl Tap {
         // A holder cannot leave this half written.
         let mut seen = self.shared.seen.lock().unwrap_or_else(PoisonError::into_inner);
         match message {
-            FromSource::Delivery(delivery) => self.delivery(&mut seen.readout, delivery),
+            FromSource::Delivery(delivery) => self.delivery(&mut seen, delivery),
             FromSource::State { source, state } => {
                 let name = self.name(*source);
                 let (up, cause) = match state {
@@ -82,17 +106,34 @@ impl Tap {
                 };
                 let state = SourceSeen { source: name, up, cause };
                 seen.sources.insert(*source, state.clone());
+                // What its units answered is over, and told anew once it is back.
+                if !state.up {
+                    seen.units.retain(|(of, _), _| of != source);
+                }
                 self.tell(LiveEvent::Source(state));
+            }
+            FromSource::Unit { source, unit, channels, state } => {
+                let Some(first) = channels.first() else { return };
+                let name = |channel: &ChannelId| {
+                    seen.readout.channel(*channel).map(|channel| channel.name.to_string())
+                };
+                let names = channels.iter().filter_map(name).collect();
+                let (unit, state) = (*unit, *state);
+                let told = UnitSeen { source: self.name(*source), unit, channels: names, state };
+                seen.units.insert((*source, *first), told.clone());
+                self.tell(LiveEvent::Unit(told));
             }
         }
     }
 
-    fn delivery(&self, readout: &mut Readout, delivery: &Delivery) {
+    fn delivery(&self, seen: &mut Seen, delivery: &Delivery) {
         let heard = self.shared.to.receiver_count() > 0;
         for sample in &delivery.samples {
             // Looked at even where nobody listens: what a value means may hang on those before it.
-            let shown = readout.take(*sample);
-            if heard && let Some(channel) = readout.channel(sample.channel) {
+            let shown = seen.readout.take(*sample);
+            let newest = Newest { at: sample.at, arrived: delivery.received, shown };
+            seen.newest.insert(sample.channel, newest);
+            if heard && let Some(channel) = seen.readout.channel(sample.channel) {
                 let reading = LiveReading::new(channel, sample.at, delivery.received, sample.value, shown);
                 self.tell(LiveEvent::Reading(reading));
             }

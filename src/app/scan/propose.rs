@@ -209,10 +209,13 @@ pub(super) fn for_units(link: &ModbusLink, found: &[Found], name: &str) -> Optio
     };
     let mut machine = Machine::default();
     let mut units = String::new();
+    // Over TCP a silent unit costs a new connection beside its time-out, which fits twice into this.
+    let shared = found.iter().any(|one| proposed(one) && one.unit != found[0].unit);
+    let poll = if matches!(link, ModbusLink::Tcp { .. }) && shared { "poll = \"500ms\"\n" } else { "" };
     let mut last = None;
     for one in found.iter().filter(|one| proposed(one)) {
         if last.replace(one.unit) != Some(one.unit) {
-            let _infallible = write!(units, "\n[[source.unit]]\naddress = {}\n", one.unit);
+            let _infallible = write!(units, "\n[[source.unit]]\naddress = {}\n{poll}", one.unit);
             // A unit has one such key for both functions.
             let together =
                 found.iter().filter(|other| other.unit == one.unit).filter_map(|one| one.together_max);

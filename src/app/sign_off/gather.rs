@@ -1,6 +1,6 @@
 //! What is on record of a machine and its probes, gathered to be signed.
 
-use std::collections::BTreeMap;
+use std::collections::{BTreeMap, BTreeSet};
 use std::ops::ControlFlow;
 
 use jiff::civil::Date;
@@ -10,7 +10,7 @@ use crate::app::alerts::story;
 use crate::app::{Failure, history, ledger};
 use crate::config::load::Loaded;
 use crate::config::recorded::{Recorded, wiring};
-use crate::core::alert::{AlertNumber, Condition};
+use crate::core::alert::{Alert, AlertNumber, Condition};
 use crate::core::calibration::Calibration;
 use crate::core::channel::{Channel, Place, Role, Signal};
 use crate::core::cycle::plate::Profile;
@@ -22,6 +22,7 @@ use crate::core::record::{
 };
 use crate::core::signoff::{Seen, open_points};
 use crate::core::time::Timestamp;
+use crate::core::wiring::proofs::Proofs;
 use crate::diagnostic::Diagnostic;
 use crate::ledger::{CycleFilter, LedgerError, Reader};
 
@@ -39,13 +40,21 @@ pub(super) struct Asked<'a> {
     pub(super) now: Timestamp,
 }
 
+/// What was gathered.
+pub(super) struct Gathered {
+    /// What is signed.
+    pub(super) signed: SignedOff,
+    /// Open alerts whose cause is over: each waits for its corrective action alone.
+    pub(super) recovered: BTreeSet<AlertNumber>,
+}
+
 /// What a technician put on record.
 #[derive(Default)]
 struct OnRecord {
     /// Calibrations and response tests.
     probes: OnFile,
-    /// The newest proof of the machine.
-    proof: Option<(u64, Timestamp, WiringProofDone)>,
+    /// The proofs of the machine's wiring.
+    proofs: Proofs,
     /// How the machine was wired by each configuration on record.
     wirings: Vec<(u64, Timestamp, Vec<String>)>,
 }
@@ -71,16 +80,15 @@ impl OnRecord {
         } else if let Body::WiringProof(done) = record.body
             && own
         {
-            self.proof = Some((index, at, *done));
+            self.proofs.take(index, at, &done);
         }
     }
 
-    /// Whether the wiring was configured anew after the proof, and when where that is on record; `now` is
-    /// the wiring of the files.
-    fn rewired(&self, now: &[String]) -> Option<Option<Timestamp>> {
-        let (proved, _, _) = self.proof.as_ref()?;
-        let before = self.wirings.iter().rev().find(|(index, _, _)| index < proved);
-        let mut after = self.wirings.iter().filter(|(index, _, _)| index > proved);
+    /// Whether the wiring was configured anew after the proof at this record, and when where that is on
+    /// record; `now` is the wiring of the files.
+    fn rewired(&self, proved: u64, now: &[String]) -> Option<Option<Timestamp>> {
+        let before = self.wirings.iter().rev().find(|(index, _, _)| *index < proved);
+        let mut after = self.wirings.iter().filter(|(index, _, _)| *index > proved);
         // Without one before it the proof was made with what came into force next.
         let base = match before {
             Some((_, _, base)) => base,
@@ -101,7 +109,7 @@ impl Asked<'_> {
     ///
     /// # Errors
     /// A machine or a cycle that is none, and the ledger's.
-    pub(super) fn gather(&self, loaded: &Loaded, reader: &Reader) -> Result<SignedOff, Failure> {
+    pub(super) fn gather(&self, loaded: &Loaded, reader: &Reader) -> Result<Gathered, Failure> {
         let configuration = &loaded.configuration;
         let path = &configuration.ledger.path;
         let failed = |error: LedgerError| Failure::from(ledger::diagnose(&error, path));
@@ -116,15 +124,21 @@ impl Asked<'_> {
         let (probes, since): (Vec<SignedProbe>, Vec<Option<Timestamp>>) =
             own.filter_map(|channel| probe(channel, profile, &file, (loaded, recorded.as_ref()))).unzip();
         // When the newest of what the probes stand on came on record.
-        let proved_at = since.into_iter().flatten().chain(file.proof.as_ref().map(|(_, at, _)| *at)).max();
+        let proved_at = since.into_iter().flatten().max();
+        let proofs = || probes.iter().filter_map(|probe| probe.proof);
+        let (oldest_proof, newest_proof) = (proofs().min(), proofs().max());
         let cycle = self.tested(reader, proved_at, path)?;
-        let alerts = self.open_alerts(reader, path)?;
+        let open = self.open_alerts(reader, path)?;
+        let alerts: Vec<(AlertNumber, Condition)> =
+            open.iter().map(|alert| (alert.number, alert.condition)).collect();
+        let recovered =
+            open.iter().filter(|alert| alert.cleared.is_some()).map(|alert| alert.number).collect();
         let mut signed = SignedOff {
             at: self.now,
             site: configuration.site.clone(),
             plate: plate(profile),
             probes,
-            wiring_proof: file.proof.as_ref().map(|(index, _, _)| *index),
+            wiring_proof: newest_proof,
             test_cycle: cycle.as_ref().map(|(record, cycle)| TestCycle {
                 record: *record,
                 verdict: cycle.believed(),
@@ -139,13 +153,14 @@ impl Asked<'_> {
             today: day(self.now, &configuration.alerts.zone),
             plate: &signed.plate,
             probes: &signed.probes,
-            proof: file.proof.as_ref().map(|(_, _, done)| done),
-            rewired: file.rewired(&wiring(loaded.to_toml(), self.machine)),
+            proofs: &file.proofs,
+            rewired: oldest_proof
+                .and_then(|proved| file.rewired(proved, &wiring(loaded.to_toml(), self.machine))),
             proved_at,
             cycle: cycle.as_ref().map(|(record, cycle)| (*record, &**cycle)),
             alerts: &alerts,
         });
-        Ok(signed)
+        Ok(Gathered { signed, recovered })
     }
 
     /// The cycle that is named, else the newest one since `proved_at`.
@@ -187,11 +202,7 @@ impl Asked<'_> {
     }
 
     /// Alerts of the machine that are open.
-    fn open_alerts(
-        &self,
-        reader: &Reader,
-        path: &std::path::Path,
-    ) -> Result<Vec<(AlertNumber, Condition)>, Failure> {
+    fn open_alerts(&self, reader: &Reader, path: &std::path::Path) -> Result<Vec<Alert>, Failure> {
         let read = story::all(reader).map_err(|error| Failure::from(ledger::diagnose(&error, path)));
         let (stories, damaged) = read?;
         // One that cannot be read may be of an alert that is open.
@@ -199,7 +210,7 @@ impl Asked<'_> {
         let own = stories
             .into_values()
             .filter(|story| story.closed.is_none() && story.alert.machine.as_deref() == Some(self.machine));
-        Ok(own.map(|story| (story.alert.number, story.alert.condition)).collect())
+        Ok(own.map(|story| story.alert).collect())
     }
 }
 
@@ -233,7 +244,9 @@ fn probe(
         None => (configured_until(), configured, calibrated_on.map(|on| on.to_string())),
     };
     let calibrated = in_force.calibration.map(|filed| filed.since);
-    let since = calibrated.into_iter().chain(in_force.response.map(|filed| filed.since)).max();
+    let proven = file.proofs.of(name);
+    let since = calibrated.into_iter().chain(in_force.response.map(|filed| filed.since));
+    let since = since.chain(proven.map(|proven| proven.since)).max();
     let signed = SignedProbe {
         probe: name.to_owned(),
         place: probe.place,
@@ -243,6 +256,7 @@ fn probe(
         calibrated_on,
         until,
         response: in_force.response.map(|filed| filed.index),
+        proof: proven.map(|proven| proven.record),
         tau_s: standing.tau.map(|tau| tau.as_secs_f64()),
         expanded_c: standing.budget.combined(near).expanded,
         near_c: near.0,
@@ -287,7 +301,7 @@ fn day(at: Timestamp, zone: &TimeZone) -> Date {
 pub(super) struct Evidence {
     pub(super) calibrations: BTreeMap<u64, CalibrationDone>,
     pub(super) responses: BTreeMap<u64, ResponseDone>,
-    pub(super) proof: Option<WiringProofDone>,
+    pub(super) proofs: BTreeMap<u64, WiringProofDone>,
     pub(super) cycle: Option<Box<Cycle>>,
     pub(super) trace: Option<Trace>,
 }
@@ -313,8 +327,11 @@ impl Evidence {
                 evidence.responses.insert(index, *done);
             }
         }
-        if let Some(Body::WiringProof(done)) = body(signed.wiring_proof)? {
-            evidence.proof = Some(*done);
+        // The sheet of an earlier version names one proof for all probes.
+        for index in signed.probes.iter().filter_map(|probe| probe.proof).chain(signed.wiring_proof) {
+            if let Some(Body::WiringProof(done)) = body(Some(index))? {
+                evidence.proofs.insert(index, *done);
+            }
         }
         let tested = signed.test_cycle.map(|tested| tested.record);
         if let Some(Body::Cycle(cycle)) = body(tested)? {

@@ -4,7 +4,7 @@ use std::cell::RefCell;
 
 use jiff::ToSpan;
 
-use super::{Session, words};
+use super::{Heard, Refusal, Session, refusals, words};
 use crate::app::live::LiveReading;
 use crate::app::logbook::Entry;
 use crate::app::order::Order;
@@ -45,11 +45,17 @@ pub(in crate::app) fn calibrate(arguments: &CalibrateArgs, streams: &mut Streams
         points.push(compared(&mut session, planned, place + 1, plan.len())?);
     }
     let (at, found) = (session.clock.now(), session.probe.calibration);
-    let fitted = work_out(&mut points, found, near).map_err(|error| {
-        Diagnostic::error("calibration-refused", format!("{}: {error}", session.arguments.probe))
-            .advice("look for the fault: type of the thermocouple, leads, cold reference, a bath not stirred")
-            .advice("nothing was recorded")
-    })?;
+    let fitted = match work_out(&mut points, found, near) {
+        Ok(fitted) => fitted,
+        Err(error) => {
+            let (probe, scale) = (&arguments.own.probe, arguments.own.answer.scale);
+            let refusal = Refusal::new("calibration-refused", |language| {
+                let why = refusals::no_calibration(language, scale, &error);
+                (format!("{probe}: {why}"), refusals::calibration_advice(language))
+            });
+            return Err(session.refused(&refusal)?);
+        }
+    };
     tell_result(&mut session, &points, found, &fitted, near)?;
     if !session.is_confirmed()? {
         return session.tell(words::not_recorded(language));
@@ -120,13 +126,14 @@ fn compared(
         session.tell(&format!("! {caution}"))?;
     }
     session.wait_for_person(words::press_enter(language))?;
-    session.tell(words::watching(language))?;
     let watch = RefCell::new(Steadiness::new(session.probe.tau));
+    let seconds = watch.borrow().wanted_s();
+    session.tell(&words::watching(language, seconds, session.probe.tau))?;
     let near = |celsius: Celsius| admit(point.celsius, celsius).is_ok();
     let steady = session.follow(
-        |reading| {
+        |heard| {
             let mut watch = watch.borrow_mut();
-            take(&mut watch, reading);
+            take(&mut watch, &heard);
             watch.look().ok().filter(|steady| near(steady.mean))
         },
         || {
@@ -135,7 +142,10 @@ fn compared(
             Some(words::progress(language, scale, watch.last(), point.celsius, near, &stands))
         },
     )?;
-    let Some(steady) = steady else { return Err(unsteady(session, &watch.into_inner(), planned)) };
+    let Some(steady) = steady else {
+        let refusal = unsteady(session, &watch.into_inner(), planned);
+        return Err(session.refused(&refusal)?);
+    };
     session.tell(&words::steady(language, scale, &steady))?;
     Ok(point_of(planned, &steady))
 }
@@ -155,7 +165,12 @@ fn point_of(planned: &Planned, steady: &Steady) -> CalibrationPoint {
     }
 }
 
-fn take(watch: &mut Steadiness, reading: &LiveReading) {
+fn take(watch: &mut Steadiness, heard: &Heard<'_>) {
+    let reading: &LiveReading = match heard {
+        Heard::Reading(reading) => reading,
+        // What was lost may have been what was not steady.
+        Heard::Lost(_) => return watch.begin_anew(),
+    };
     match (reading.measured, reading.fault) {
         // What stands still for hours is no fault in a bath that does.
         (Some(celsius), _) => watch.reading(reading.at, celsius),
@@ -164,20 +179,18 @@ fn take(watch: &mut Steadiness, reading: &LiveReading) {
 }
 
 /// Why the time was over before the probe was steady where it should be.
-fn unsteady(session: &Session<'_, '_>, watch: &Steadiness, planned: &Planned) -> Failure {
-    let probe = &session.arguments.probe;
-    let reason = match watch.look() {
-        Err(reason) => reason.to_string(),
-        Ok(steady) => {
-            let (shown, should) = (steady.mean, planned.point.celsius);
-            format!("it is steady at {shown:.2}, which is too far from {should:.2} for any sound probe")
-        }
-    };
-    let seconds = session.arguments.seconds_max;
-    Diagnostic::error("calibration-refused", format!("{probe} was not steady within {seconds} s: {reason}"))
-        .advice("put it deeper, stir, wait longer, or look for a fault of the probe")
-        .advice("nothing was recorded")
-        .into()
+fn unsteady(session: &Session<'_, '_>, watch: &Steadiness, planned: &Planned) -> Refusal {
+    let (probe, seconds) = (&session.arguments.probe, session.arguments.seconds_max);
+    let scale = session.arguments.answer.scale;
+    let looked = watch.look();
+    Refusal::new("calibration-refused", |language| {
+        let reason = match &looked {
+            Err(reason) => refusals::unsteady(language, scale, reason),
+            Ok(steady) => refusals::too_far(language, scale, steady.mean, planned.point.celsius),
+        };
+        let summary = refusals::not_steady_in_time(language, probe, seconds, &reason);
+        (summary, refusals::unsteady_advice(language))
+    })
 }
 
 fn tell_result(

@@ -2,18 +2,17 @@
 
 use std::cell::RefCell;
 
-use super::{Session, words};
-use crate::app::live::LiveReading;
+use super::{Heard, Refusal, Session, refusals, words};
 use crate::app::logbook::Entry;
 use crate::app::order::Order;
 use crate::app::{Failure, Streams};
 use crate::cli::RespondArgs;
 use crate::core::record::{Body, ResponseDone};
-use crate::core::response::{NoStep, Response, Stage, StepWatch};
+use crate::core::response::{Response, Stage, StepWatch};
 use crate::core::time::Timestamp;
-use crate::diagnostic::Diagnostic;
 
-/// Least time between two looks at where the test stands, s of the readings: each is a fit.
+/// Least time between two looks at where the test stands, s of the readings: each is a fit (own choice: a
+/// person does not see the difference).
 const LOOKED_EVERY_S: f64 = 0.5;
 
 /// Does what `respond` asks.
@@ -23,6 +22,8 @@ pub(in crate::app) fn respond(arguments: &RespondArgs, streams: &mut Streams<'_>
     for caution in words::response_cautions(language) {
         session.tell(&format!("! {caution}"))?;
     }
+    session.tell(&words::have_ready(language, arguments.own.answer.scale))?;
+    session.wait_for_person(words::press_enter_to_begin(language))?;
     session.tell(words::hold_in_air(language))?;
     let found = measured(&mut session)?;
     let at = session.clock.now();
@@ -32,7 +33,9 @@ pub(in crate::app) fn respond(arguments: &RespondArgs, streams: &mut Streams<'_>
         crate::core::response::fast_enough(session.probe.place, tau, machine.times.rinse)
     });
     let scale = session.arguments.answer.scale;
-    session.tell(&words::answered(language, scale, &found))?;
+    let calibration = session.probe.calibration;
+    let corrected = |celsius| calibration.apply(celsius);
+    session.tell(&words::answered(language, scale, &found, corrected))?;
     if let (Some(fast_enough), Some(machine)) = (fast_enough, machine) {
         session.tell(&words::can_judge(language, fast_enough, tau, machine.times.rinse))?;
     }
@@ -61,63 +64,120 @@ pub(in crate::app) fn respond(arguments: &RespondArgs, streams: &mut Streams<'_>
     Ok(())
 }
 
+/// What happened to a test.
+enum Turn {
+    /// It stands elsewhere.
+    Stage(Stage),
+    /// So many readings were lost while the probe answered.
+    Lost(u64),
+}
+
 /// Waits for the step and its answer.
 fn measured(session: &mut Session<'_, '_>) -> Result<Response, Failure> {
-    let language = session.language();
+    let (language, scale) = (session.language(), session.arguments.answer.scale);
+    let calibration = session.probe.calibration;
+    let probe = &session.arguments.probe;
     let watch = RefCell::new((StepWatch::default(), Stage::Settling));
     let mut looked: Option<Timestamp> = None;
     loop {
         let before = watch.borrow().1;
-        let over = session.follow(
-            |reading| {
+        let turn = session.follow(
+            |heard| {
                 let (watch, stage) = &mut *watch.borrow_mut();
-                take(watch, reading);
-                if looked.is_some_and(|at| reading.at.seconds_since(at) < LOOKED_EVERY_S) {
+                let at = match take(watch, &heard) {
+                    Ok(at) => at?,
+                    Err(lost) => return Some(lost),
+                };
+                if looked.is_some_and(|looked| at.seconds_since(looked) < LOOKED_EVERY_S) {
                     return None;
                 }
-                looked = Some(reading.at);
+                looked = Some(at);
                 *stage = watch.stage();
                 let changed = std::mem::discriminant(stage) != std::mem::discriminant(&before);
-                changed.then_some(*stage)
+                changed.then_some(Turn::Stage(*stage))
             },
             || None,
         )?;
-        match over {
-            Some(Stage::Over) | None => break,
-            Some(stage @ (Stage::Settling | Stage::Level { .. } | Stage::Answering { .. })) => {
-                let scale = session.arguments.answer.scale;
-                session.tell(&words::stage(language, scale, &stage))?;
+        match turn {
+            Some(Turn::Stage(Stage::Over)) | None => break,
+            Some(Turn::Lost(events)) => {
+                let refusal = Refusal::new("response-refused", |language| {
+                    let why = refusals::lost(language, events);
+                    (format!("{probe}: {why}"), refusals::lost_advice(language))
+                });
+                return Err(session.refused(&refusal)?);
+            }
+            Some(Turn::Stage(stage @ (Stage::Settling | Stage::Level { .. } | Stage::Answering { .. }))) => {
+                let corrected = |celsius| calibration.apply(celsius);
+                session.tell(&words::stage(language, scale, &stage, corrected))?;
             }
         }
     }
-    let result = watch.borrow().0.look();
-    result.map_err(|error| refused(session, &error))
+    let error = match watch.borrow().0.look() {
+        Ok(found) => return Ok(found),
+        Err(error) => error,
+    };
+    let refusal = Refusal::new("response-refused", |language| {
+        let why = refusals::no_step(language, scale, &error);
+        (format!("{probe}: {why}"), refusals::step_advice(language, &error))
+    });
+    Err(session.refused(&refusal)?)
 }
 
-fn take(watch: &mut StepWatch, reading: &LiveReading) {
+/// When the reading was made that the watch was given; `None` where there was none.
+///
+/// # Errors
+/// [`Turn::Lost`] where readings of the answer were lost: no curve is drawn over a hole.
+fn take(watch: &mut StepWatch, heard: &Heard<'_>) -> Result<Option<Timestamp>, Turn> {
+    let reading = match heard {
+        Heard::Reading(reading) => reading,
+        Heard::Lost(events) if watch.has_begun() => return Err(Turn::Lost(*events)),
+        Heard::Lost(_) => {
+            watch.begin_anew();
+            return Ok(None);
+        }
+    };
     match reading.measured {
         Some(celsius) => watch.reading(reading.at, celsius),
         // A fault breaks the curve.
         None => watch.begin_anew(),
     }
+    Ok(Some(reading.at))
 }
 
-fn refused(session: &Session<'_, '_>, error: &NoStep) -> Failure {
-    let advice = match error {
-        NoStep::None => {
-            "hold the probe still in the air until it is level, then plunge it; is it the right probe?"
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::app::live::LiveReading;
+    use crate::core::cycle::fixture::at;
+
+    /// A reading as the service tells it.
+    fn reading(second: f64, celsius: f64) -> LiveReading {
+        let text = serde_json::json!({
+            "channel": "dm1/rinse", "machine": "dm1", "role": "probe", "place": "final-rinse",
+            "at": at(second), "arrived": at(second), "delivered": celsius, "measured_c": celsius,
+        });
+        serde_json::from_value(text).expect("an event of the service")
+    }
+
+    // Own promise: what was lost before the step is waited for anew, what was lost behind it is refused.
+    #[test]
+    fn no_curve_is_drawn_over_lost_readings() {
+        let mut watch = StepWatch::default();
+        let hear = |watch: &mut StepWatch, second: f64, celsius: f64| {
+            let reading = reading(second, celsius);
+            assert!(matches!(take(watch, &Heard::Reading(&reading)), Ok(Some(_))));
+        };
+        for quarter in 0..40 {
+            hear(&mut watch, f64::from(quarter) * 0.25, 21.0);
         }
-        NoStep::TooSmall { .. } => "take hotter water",
-        NoStep::NotEnded { .. } => "leave the probe in the water until it tells that the answer is over",
-        NoStep::NotFirstOrder { .. } => {
-            "plunge it at once and stir; a probe in a heavy well has no one time constant: leave tau out for it"
+        assert!(matches!(watch.stage(), Stage::Level { .. }));
+        assert!(matches!(take(&mut watch, &Heard::Lost(7)), Ok(None)));
+        assert_eq!(watch.stage(), Stage::Settling, "it begins anew");
+        for quarter in 40..80 {
+            hear(&mut watch, f64::from(quarter) * 0.25, 21.0);
         }
-        NoStep::TooSlow { .. } => {
-            "have the node send more often, or leave tau out: half the rinse then counts"
-        }
-    };
-    Diagnostic::error("response-refused", format!("{}: {error}", session.arguments.probe))
-        .advice(advice)
-        .advice("nothing was recorded")
-        .into()
+        hear(&mut watch, 20.0, 60.0);
+        assert!(matches!(take(&mut watch, &Heard::Lost(7)), Err(Turn::Lost(7))));
+    }
 }

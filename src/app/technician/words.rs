@@ -1,12 +1,14 @@
-//! Every sentence of `calibrate` and `respond` in English and Spanish.
+//! Every sentence of `calibrate` and `respond` in English and Spanish, but for the refusals.
 
 use std::time::Duration;
 
+use super::refusals;
 use crate::app::in_force;
+use crate::app::live::UnitSeen;
 use crate::core::boiling::FixedPoint;
 use crate::core::reader::{Language, Scale};
 use crate::core::record::{Against, CalibrationDone, CalibrationPoint, Correction};
-use crate::core::response::{Response, Stage};
+use crate::core::response::{Response, STEP_MIN_C, Stage};
 use crate::core::steady::{Steady, Unsteady};
 use crate::core::units::Celsius;
 
@@ -19,13 +21,18 @@ const fn say(language: Language, english: &'static str, spanish: &'static str) -
 }
 
 /// A temperature with two decimals.
-fn degrees(scale: Scale, celsius: f64) -> String {
+pub(super) fn degrees(scale: Scale, celsius: f64) -> String {
     format!("{:.2} {}", scale.temperature(celsius), scale.symbol())
 }
 
 /// A difference with its sign.
-fn signed(scale: Scale, kelvin: f64) -> String {
+pub(super) fn signed(scale: Scale, kelvin: f64) -> String {
     format!("{:+.2} {}", scale.difference(kelvin), scale.symbol())
+}
+
+/// A difference without one.
+pub(super) fn amount(scale: Scale, kelvin: f64) -> String {
+    format!("{:.2} {}", scale.difference(kelvin).abs(), scale.symbol())
 }
 
 /// An uncertainty.
@@ -96,6 +103,10 @@ pub(super) fn point_cautions(language: Language, against: Against) -> Vec<&'stat
     }
 }
 
+/// Temperature of the water of a response test, °C (own choice: that of a final rinse, and a step of some sixty
+/// degrees from a room).
+const HOT_C: f64 = 80.0;
+
 pub(super) const fn response_cautions(language: Language) -> [&'static str; 2] {
     [
         say(
@@ -132,8 +143,43 @@ pub(super) const fn press_enter(language: Language) -> &'static str {
     say(language, "Press Enter when the probe is in it.", "Pulse Intro cuando la sonda esté dentro.")
 }
 
-pub(super) const fn watching(language: Language) -> &'static str {
-    say(language, "  watching until it is steady", "  observando hasta que esté estable")
+/// That it is watched, and how long that takes; `seconds` are those over which it must be steady.
+pub(super) fn watching(language: Language, seconds: f64, tau: Option<Duration>) -> String {
+    match (language, tau) {
+        (Language::English, Some(tau)) => format!(
+            "  watching until it is steady: wait at least {seconds:.0} s after immersion (time constant on file: \
+             {:.2} s)",
+            tau.as_secs_f64()
+        ),
+        (Language::English, None) => format!(
+            "  watching until it is steady: wait at least {seconds:.0} s after immersion, no time constant on file yet \
+             (rinseward respond measures it)"
+        ),
+        (Language::Spanish, Some(tau)) => format!(
+            "  observando hasta que esté estable: espere al menos {seconds:.0} s tras sumergirla (constante de tiempo \
+             registrada: {:.2} s)",
+            tau.as_secs_f64()
+        ),
+        (Language::Spanish, None) => format!(
+            "  observando hasta que esté estable: espere al menos {seconds:.0} s tras sumergirla, aún no consta su \
+             constante de tiempo (rinseward respond la mide)"
+        ),
+    }
+}
+
+/// That readings were lost on the way, so that a step begins anew.
+pub(super) fn lost(language: Language, events: u64) -> String {
+    match language {
+        Language::English => format!("  {events} readings came too fast to be looked at: begun anew"),
+        Language::Spanish => {
+            format!("  {events} lecturas llegaron demasiado deprisa para mirarlas: se empieza de nuevo")
+        }
+    }
+}
+
+/// That the unit of the probe does not answer; `None` where it does.
+pub(super) fn unit(language: Language, seen: &UnitSeen) -> Option<String> {
+    crate::app::watch::words::unit(language, seen.unit, seen.state).map(|told| format!("  {told}"))
 }
 
 /// How the wait for steadiness stands.
@@ -148,7 +194,7 @@ pub(super) fn progress(
     let Some(last) = last else {
         let silent = say(language, "no reading so far", "sin lecturas por ahora");
         return match stands {
-            Err(Unsteady::Faulty(fault)) => format!("  {silent}: {fault}"),
+            Err(Unsteady::Faulty(fault)) => format!("  {silent}: {}", refusals::fault(language, *fault)),
             Ok(_)
             | Err(
                 Unsteady::Silent
@@ -243,12 +289,16 @@ pub(super) fn uncertainty(language: Language, scale: Scale, expanded_c: f64, nea
 }
 
 pub(super) const fn confirm(language: Language) -> &'static str {
-    say(language, "Put it on record and in force? [y/N]", "¿Registrar y poner en vigor? [s/N]")
+    say(language, "Put it on record and in force? [y/n]", "¿Registrar y poner en vigor? [s/n]")
 }
 
-/// Whether an answer means yes, in either language.
-pub(super) fn is_yes(answer: &str) -> bool {
-    ["y", "yes", "s", "si", "sí"].contains(&answer)
+/// What is said where the answer was neither yes nor no.
+pub(super) const fn yes_or_no(language: Language) -> &'static str {
+    say(
+        language,
+        "Type y and Enter to put it on record and in force, n and Enter to leave everything as it was.",
+        "Escriba s e Intro para registrarlo y ponerlo en vigor, n e Intro para dejarlo todo como estaba.",
+    )
 }
 
 pub(super) const fn not_recorded(language: Language) -> &'static str {
@@ -274,6 +324,30 @@ pub(super) fn in_force(language: Language, scale: Scale, record: u64, put: &Cali
     }
 }
 
+/// What a response test needs, before it begins.
+pub(super) fn have_ready(language: Language, scale: Scale) -> String {
+    let (least, hot) = (scale.difference(STEP_MIN_C), scale.temperature(HOT_C));
+    let symbol = scale.symbol();
+    match language {
+        Language::English => format!(
+            "Have ready: a thermos or an insulated pot with at least a litre of hot water near {hot:.0} {symbol} (from \
+             a kettle or the booster, not from a running machine), a dry cloth, a glove, and a place where the water \
+             stands beside the probe. From the air of the room to the water it must be a step of at least {least:.0} \
+             {symbol}; hotter is better. It takes about two minutes."
+        ),
+        Language::Spanish => format!(
+            "Tenga a mano: un termo o una olla aislada con al menos un litro de agua caliente a unos {hot:.0} {symbol} \
+             (de un hervidor o del calentador, no de una máquina en marcha), un paño seco, un guante y un lugar donde \
+             el agua quede junto a la sonda. Del aire de la sala al agua hace falta un escalón de al menos {least:.0} \
+             {symbol}; mejor más. Dura unos dos minutos."
+        ),
+    }
+}
+
+pub(super) const fn press_enter_to_begin(language: Language) -> &'static str {
+    say(language, "Press Enter when everything is there.", "Pulse Intro cuando todo esté a mano.")
+}
+
 pub(super) const fn hold_in_air(language: Language) -> &'static str {
     say(
         language,
@@ -282,7 +356,13 @@ pub(super) const fn hold_in_air(language: Language) -> &'static str {
     )
 }
 
-pub(super) fn stage(language: Language, scale: Scale, stage: &Stage) -> String {
+/// Where a test stands; `corrected` gives a temperature as it is shown everywhere, after the correction in force.
+pub(super) fn stage(
+    language: Language,
+    scale: Scale,
+    stage: &Stage,
+    corrected: impl Fn(Celsius) -> Celsius,
+) -> String {
     match stage {
         Stage::Settling => say(
             language,
@@ -291,7 +371,7 @@ pub(super) fn stage(language: Language, scale: Scale, stage: &Stage) -> String {
         )
         .to_owned(),
         Stage::Level { celsius } => {
-            let level = degrees(scale, celsius.0);
+            let level = degrees(scale, corrected(*celsius).0);
             match language {
                 Language::English => {
                     format!("  level at {level}: plunge it into the hot water at once, and stir")
@@ -311,18 +391,24 @@ pub(super) fn stage(language: Language, scale: Scale, stage: &Stage) -> String {
     }
 }
 
-pub(super) fn answered(language: Language, scale: Scale, found: &Response) -> String {
-    let (from, to) = (degrees(scale, found.from.0), degrees(scale, found.to.0));
+/// What was found; `corrected` as at [`stage`].
+pub(super) fn answered(
+    language: Language,
+    scale: Scale,
+    found: &Response,
+    corrected: impl Fn(Celsius) -> Celsius,
+) -> String {
+    let (from, to) = (degrees(scale, corrected(found.from).0), degrees(scale, corrected(found.to).0));
     let (tau_s, expanded_s, readings) = (found.tau_s, found.expanded_s, found.readings);
     match language {
         Language::English => format!(
-            "Time constant {tau_s:.2} ±{expanded_s:.2} s, from {from} to {to}, {readings} readings; the curve \
-             leaves {}",
+            "Time constant {tau_s:.2} ±{expanded_s:.2} s, from {from} to {to}, {readings} readings; they keep \
+             to the curve within {}",
             width(scale, found.residual_c)
         ),
         Language::Spanish => format!(
-            "Constante de tiempo {tau_s:.2} ±{expanded_s:.2} s, de {from} a {to}, {readings} lecturas; la curva \
-             deja {}",
+            "Constante de tiempo {tau_s:.2} ±{expanded_s:.2} s, de {from} a {to}, {readings} lecturas; siguen \
+             la curva con {}",
             width(scale, found.residual_c)
         ),
     }

@@ -4,17 +4,29 @@ use super::export::{CannotCheck, ExportReport, verify_export};
 use super::{tell, unchecked};
 use crate::app::{Failure, Streams};
 use crate::cli::VerifyArgs;
+use crate::core::audit::Outcome;
 use crate::core::evidence::examine::Trust;
 use crate::diagnostic::Diagnostic;
 
-/// Verifies an export and tells what came out.
+/// Verifies an export and tells what came out. Of each of `unsigned`, the kept checkpoints that no key given signed,
+/// what its ledger is called, and its file.
 ///
 /// # Errors
 /// [`Failure`] where it is not whole, or could not be checked.
-pub(super) fn export(arguments: &VerifyArgs, trust: Trust, streams: &mut Streams<'_>) -> Result<(), Failure> {
+pub(super) fn export(
+    arguments: &VerifyArgs,
+    trust: Trust,
+    unsigned: &[(String, String)],
+    streams: &mut Streams<'_>,
+) -> Result<(), Failure> {
     let place = arguments.path.display().to_string();
-    let report = verify_export(&arguments.path, arguments.with.as_deref(), trust)
+    let mut report = verify_export(&arguments.path, arguments.with.as_deref(), trust)
         .map_err(|error| unchecked(place.clone()).because(&error).advice(advice(&error)))?;
+    let compared = unsigned.iter().filter(|(origin, _)| !report.other_ledgers.contains(origin));
+    let compared = compared.map(|(_, file)| {
+        format!("no key given signed the checkpoint in «{file}»; it was compared all the same")
+    });
+    report.remarks.extend(compared.collect::<Vec<String>>());
     let written = if arguments.json {
         serde_json::to_writer(&mut *streams.out, &report)
             .map_err(std::io::Error::from)
@@ -28,10 +40,10 @@ pub(super) fn export(arguments: &VerifyArgs, trust: Trust, streams: &mut Streams
 
 /// The exit code, and what to do.
 fn conclude(report: &ExportReport, place: String) -> Result<(), Failure> {
-    if report.whole {
+    if report.outcome == Outcome::Whole {
         return Ok(());
     }
-    if report.flaws.is_empty() {
+    if report.outcome == Outcome::NotChecked {
         let named: Vec<String> = report.other_ledgers.iter().map(|origin| format!("«{origin}»")).collect();
         let cause =
             format!("a checkpoint given with --checkpoint is of another ledger: {}", named.join(", "));
@@ -56,6 +68,9 @@ const fn advice(error: &CannotCheck) -> &'static str {
         }
         CannotCheck::Alone => {
             "rinseward verify TABLE --with EVIDENCE --key KEY; `rinseward export --form evidence` writes the evidence"
+        }
+        CannotCheck::Marked { .. } => {
+            "give the file as it was exported; `tail -c +4 FILE > OTHER` takes the mark off, and what else was changed is then told"
         }
         CannotCheck::Unknown | CannotCheck::Empty | CannotCheck::Evidence(_) => {
             "give the file as it was exported; where a later version wrote it, verify it with that version"

@@ -18,6 +18,7 @@ use super::said;
 use super::source::{Line, Source, next_line};
 use super::table::{Beyond, Form, Table, TableFault};
 use crate::config::recorded::Recorded;
+use crate::core::audit::Outcome;
 use crate::core::evidence::Header;
 use crate::core::evidence::examine::{Examined, Examiner, Kept, Seen, Trust};
 use crate::core::evidence::findings::{Finding, Flaw, Uncheckable};
@@ -31,6 +32,8 @@ const EVIDENCE: &str = "evidence.jsonl";
 const ACCOUNT: &str = "account.json";
 /// What the tables of an export begin with that are not of cycles.
 const OTHER_TABLES: [&[u8]; 3] = [b"machine,", b"number,condition,", b"probe,since "];
+/// The byte order mark of UTF-8 (RFC 3629 §6).
+const MARK: &[u8] = b"\xEF\xBB\xBF";
 /// Largest PDF that is read, bytes: a year of a large site is a tenth of it.
 const PDF_MAX: u64 = 1 << 30;
 /// Longest account that is read, bytes (own choice: one with all the traces it may hold is a third of it).
@@ -45,6 +48,14 @@ pub(in crate::app) enum CannotCheck {
     /// Nothing is in it.
     #[error("the file is empty")]
     Empty,
+    /// Another program saved it anew.
+    #[error(
+        "{what} begins with a byte order mark, which no export has: a spreadsheet or an editor saved it anew"
+    )]
+    Marked {
+        /// The file, or its evidence.
+        what: &'static str,
+    },
     /// It is nothing that this program writes.
     #[error("it is neither a ledger nor evidence, nor a table of cycles, nor a report of rinseward")]
     Unknown,
@@ -96,8 +107,8 @@ pub(in crate::app) struct Told {
 /// What came out of checking an export.
 #[derive(Clone, PartialEq, Eq, Debug, Serialize)]
 pub(in crate::app) struct ExportReport {
-    /// Whether everything holds.
-    pub(in crate::app) whole: bool,
+    /// Whether everything holds; the same word as of a ledger.
+    pub(in crate::app) outcome: Outcome,
     /// Site and span, as the evidence has them.
     pub(in crate::app) site: String,
     /// First instant of the span.
@@ -128,11 +139,11 @@ impl fmt::Display for ExportReport {
         writeln!(
             f,
             "{}: «{}», {} to {}",
-            match (self.flaws.is_empty(), self.whole, &self.beyond) {
-                (false, _, _) => "NOT WHOLE",
-                (true, false, _) => "could not be checked as asked for",
-                (true, true, Some(_)) => "whole as far as it goes",
-                (true, true, None) => "whole",
+            match (self.outcome, &self.beyond) {
+                (Outcome::NotWhole, _) => "NOT WHOLE",
+                (Outcome::NotChecked, _) => "could not be checked as asked for",
+                (Outcome::Whole, Some(_)) => "whole as far as it goes",
+                (Outcome::Whole, None) => "whole",
             },
             printable(&self.site),
             self.from,
@@ -214,9 +225,13 @@ pub(in crate::app) fn verify_export(
     let kept = origins.into_iter().zip(&examined.kept);
     let other_ledgers: Vec<String> =
         kept.filter(|(_, (_, kept))| *kept == Kept::OtherLedger).map(|(origin, _)| origin).collect();
-    let whole = flaws.is_empty() && other_ledgers.is_empty();
+    let outcome = match (flaws.is_empty(), other_ledgers.is_empty()) {
+        (true, true) => Outcome::Whole,
+        (true, false) => Outcome::NotChecked,
+        (false, _) => Outcome::NotWhole,
+    };
     Ok(ExportReport {
-        whole,
+        outcome,
         holds: if flaws.is_empty() {
             said::holds(&examined, &parts, (rows, beyond.as_ref()), has_account)
         } else {
@@ -249,6 +264,9 @@ fn parts(path: &Path, with: Option<&Path>) -> Result<Parts, CannotCheck> {
             printed: true,
         });
     }
+    if head.starts_with(MARK) {
+        return Err(CannotCheck::Marked { what: "it" });
+    }
     if is_evidence(&head) {
         return Ok(Parts { evidence: (name, source), table: None, account: None, printed: false });
     }
@@ -264,7 +282,11 @@ fn parts(path: &Path, with: Option<&Path>) -> Result<Parts, CannotCheck> {
     };
     let with = with.ok_or(CannotCheck::Alone)?;
     let proof = Source::File(with.to_path_buf());
-    let evidence = if is_pdf(&proof.head().map_err(CannotCheck::Read)?) {
+    let head = proof.head().map_err(CannotCheck::Read)?;
+    if head.starts_with(MARK) {
+        return Err(CannotCheck::Marked { what: "its evidence" });
+    }
+    let evidence = if is_pdf(&head) {
         let found = attachments(read_pdf(with)?)?.remove(EVIDENCE);
         (EVIDENCE.to_owned(), found.ok_or(CannotCheck::Lacks { name: EVIDENCE })?)
     } else {

@@ -6,6 +6,7 @@ use std::path::Path;
 use serde::Serialize;
 
 use crate::core::audit::{Finding, Kept, KeptAnswer, Outcome, Report};
+use crate::ledger::ended_without_its_log;
 use crate::ledger::walk::{Audited, Extent};
 
 /// Writes the answer as one JSON object.
@@ -77,6 +78,16 @@ pub(super) fn words(out: &mut dyn Write, path: &Path, audited: &Audited, extent:
     )?;
     for remark in &report.remarks {
         line("note", &remark.to_string())?;
+    }
+    if ended_without_its_log(path)
+        && let Some(last) = report.last_recorded
+    {
+        line(
+            "note",
+            &format!(
+                "the service had not ended when this was written, and no log (-wal) lies beside it: a backup is so; a file that was copied by hand lacks what came after {last}"
+            ),
+        )?;
     }
     if report.findings.is_empty() {
         return Ok(());

@@ -4,11 +4,13 @@ use std::collections::{BTreeMap, VecDeque};
 use std::time::Duration;
 
 use super::strip::{STRIP_S, Trend, strip};
-use crate::app::live::{LiveEvent, LiveReading, SourceSeen};
+use super::words;
+use crate::app::live::{LiveEvent, LiveReading, SourceSeen, UnitSeen};
 use crate::core::channel::{Channel, Role};
-use crate::core::reader::Scale;
-use crate::core::reading::{Fault, Value};
+use crate::core::reader::{Language, Scale};
+use crate::core::reading::Value;
 use crate::core::time::Timestamp;
+use crate::probe::UnitState;
 
 /// Readings kept for the strip: a minute at 100 Hz.
 const TRACE_MAX: usize = 6_000;
@@ -31,6 +33,7 @@ pub(super) const NO_VALUE: &str = "–";
 #[derive(Debug)]
 pub(super) struct Scene {
     probes: Vec<ProbeSeen>,
+    language: Language,
     sources: BTreeMap<String, SourceSeen>,
     /// Source, what, why, how often; the newest last.
     refused: VecDeque<(String, String, String, u64)>,
@@ -45,6 +48,11 @@ pub(super) struct Scene {
 struct ProbeSeen {
     name: String,
     role: Role,
+    language: Language,
+    /// How the unit on its line answers, where it is one of several.
+    unit: Option<UnitSeen>,
+    /// When it had a value last, by the listener's clock.
+    valued: Option<Duration>,
     last: Option<LiveReading>,
     /// When it was heard last, by the listener's clock.
     heard: Duration,
@@ -78,12 +86,15 @@ pub(super) struct Row {
 
 impl Scene {
     /// Nothing was heard of these channels yet; `now` is the listener's clock.
-    pub(super) fn new(channels: &[Channel], now: Duration) -> Self {
+    pub(super) fn new(channels: &[Channel], language: Language, now: Duration) -> Self {
         let probes = channels
             .iter()
             .map(|channel| ProbeSeen {
                 name: channel.name.to_string(),
                 role: channel.role.clone(),
+                language,
+                unit: None,
+                valued: None,
                 last: None,
                 heard: now,
                 trace: VecDeque::new(),
@@ -94,6 +105,7 @@ impl Scene {
             .collect();
         Self {
             probes,
+            language,
             sources: BTreeMap::new(),
             refused: VecDeque::new(),
             lost: 0,
@@ -110,7 +122,20 @@ impl Scene {
                     probe.take(reading, now);
                 }
             }
+            LiveEvent::Unit(seen) => {
+                for probe in self.probes.iter_mut().filter(|probe| seen.channels.contains(&probe.name)) {
+                    probe.unit = Some(seen.clone());
+                    probe.news = true;
+                }
+            }
             LiveEvent::Source(seen) => {
+                // What its units answered is over; they say so anew once it is back.
+                if !seen.up {
+                    let of = |unit: &UnitSeen| unit.source == seen.source;
+                    self.probes
+                        .iter_mut()
+                        .for_each(|probe| probe.unit = probe.unit.take().filter(|unit| !of(unit)));
+                }
                 self.sources.insert(seen.source.clone(), seen);
             }
             LiveEvent::Refused { source, what, why } => self.refuse(source, what, why),
@@ -154,23 +179,48 @@ impl Scene {
 
     /// What is to be known beside the probes, the most urgent first.
     pub(super) fn notes(&self) -> Vec<String> {
+        let english = self.language == Language::English;
         let mut notes = Vec::new();
-        notes.extend(self.ended.iter().map(|cause| format!("no more readings come: {cause}")));
+        notes.extend(self.ended.iter().map(|cause| {
+            let begin = words::say(self.language, "no more readings come", "no llegan más lecturas");
+            format!("{begin}: {cause}")
+        }));
         if self.other_configuration {
-            notes.push("the service runs with ANOTHER configuration: restart it".to_owned());
+            let (english, spanish) = (
+                "the service runs with ANOTHER configuration: restart it",
+                "el servicio usa OTRA configuración: reinícielo",
+            );
+            notes.push(words::say(self.language, english, spanish).to_owned());
         }
-        for down in self.sources.values().filter(|seen| !seen.up) {
-            let cause = down.cause.as_deref().unwrap_or("it does not say why");
-            notes.push(format!("source «{}» is down: {cause}", down.source));
+        for SourceSeen { source, cause, .. } in self.sources.values().filter(|seen| !seen.up) {
+            let unsaid = words::say(self.language, "it does not say why", "no dice por qué");
+            let cause = cause.as_deref().unwrap_or(unsaid);
+            notes.push(if english {
+                format!("source «{source}» is down: {cause}")
+            } else {
+                format!("la fuente «{source}» está caída: {cause}")
+            });
+        }
+        for unit in self.probes.iter().filter_map(|probe| probe.unit.as_ref()) {
+            let note = words::unit_note(self.language, &unit.source, unit.unit, unit.state);
+            notes.extend(note.filter(|note| !notes.contains(note)));
         }
         for probe in &self.probes {
             notes.extend(probe.clock_note());
         }
         for (source, what, why, count) in self.refused.iter().rev() {
-            notes.push(format!("{count} × «{what}» from «{source}» is not taken: {why}"));
+            notes.push(if english {
+                format!("{count} × «{what}» from «{source}» is not taken: {why}")
+            } else {
+                format!("{count} × «{what}» de «{source}» no se acepta: {why}")
+            });
         }
         if self.lost > 0 {
-            notes.push(format!("{} readings were not shown: this terminal is too slow", self.lost));
+            notes.push(if english {
+                format!("{} readings were not shown: this terminal is too slow", self.lost)
+            } else {
+                format!("no se mostraron {} lecturas: este terminal es demasiado lento", self.lost)
+            });
         }
         notes
     }
@@ -199,6 +249,9 @@ impl ProbeSeen {
         {
             self.arrivals.pop_front();
         }
+        if reading.fault.is_none() {
+            self.valued = Some(now);
+        }
         self.last = Some(reading);
         self.heard = now;
         self.news = true;
@@ -207,14 +260,16 @@ impl ProbeSeen {
     fn row(&self, now: Duration, scale: Scale, strip_width: usize) -> Row {
         let age = now.saturating_sub(self.heard);
         let Some(last) = &self.last else {
-            return self.unheard(age);
+            return self.unheard(age, now);
         };
         let in_gateway_time = last.arrived.plus(age);
         // The source's clock may be off: what arrived last was measured just then.
         let shift_s = last.arrived.seconds_since(last.at);
         let by_gateway = self.trace.iter().map(|(at, celsius)| (moved(*at, shift_s), *celsius));
         let trend = match last.corrected {
-            Some(_) => Trend::of(self.trace.iter().copied()).map_or("", Trend::words),
+            Some(_) => {
+                Trend::of(self.trace.iter().copied()).map_or("", |trend| words::trend(self.language, trend))
+            }
             None => "",
         };
         Row {
@@ -229,12 +284,16 @@ impl ProbeSeen {
     }
 
     /// Checks and run signals come when there is something to say.
-    fn unheard(&self, age: Duration) -> Row {
-        let (trend, trouble) = match &self.role {
-            Role::Probe(_) | Role::ColdJunction { .. } => {
-                ("", Some(format!("nothing heard for {}", span(age))))
+    fn unheard(&self, age: Duration, now: Duration) -> Row {
+        let (trend, trouble) = match (self.unit_trouble(now), &self.role) {
+            (Some(told), _) => ("", Some(told)),
+            (None, Role::Probe(_) | Role::ColdJunction { .. }) => {
+                let nothing = words::say(self.language, "nothing heard for", "sin noticias desde hace");
+                ("", Some(format!("{nothing} {}", span(age))))
             }
-            Role::Running | Role::Concentration | Role::Ph => ("none yet", None),
+            (None, Role::Running | Role::Concentration | Role::Ph) => {
+                (words::say(self.language, "none yet", "aún nada"), None)
+            }
         };
         let nothing = String::new;
         let (name, value) = (self.name.clone(), NO_VALUE.to_owned());
@@ -252,6 +311,19 @@ impl ProbeSeen {
         }
     }
 
+    /// What its unit does in place of answering, and since when it does.
+    fn unit_trouble(&self, now: Duration) -> Option<String> {
+        let seen = self.unit.as_ref()?;
+        let told = words::unit(self.language, seen.unit, seen.state)?;
+        let last = match seen.state {
+            UnitState::Silent => {
+                words::last(self.language, self.valued.map(|valued| span(now.saturating_sub(valued))))
+            }
+            UnitState::Answers | UnitState::Garbled | UnitState::Refuses { .. } => String::new(),
+        };
+        Some(format!("{told}{last}"))
+    }
+
     fn is_silent(&self, now: Duration) -> bool {
         let silent_after = match &self.role {
             Role::Probe(probe) => probe.silent_after,
@@ -261,12 +333,17 @@ impl ProbeSeen {
     }
 
     fn trouble(&self, last: &LiveReading, now: Duration) -> Option<String> {
+        if let Some(told) = self.unit_trouble(now) {
+            return Some(told);
+        }
         if self.is_silent(now) {
             let silent = span(now.saturating_sub(self.heard));
-            let last = if last.corrected.is_some() { ": this was its last value" } else { "" };
-            return Some(format!("SILENT for {silent}{last}"));
+            let was = words::say(self.language, ": this was its last value", ": este fue su último valor");
+            let was = if last.corrected.is_some() { was } else { "" };
+            let begin = words::say(self.language, "SILENT for", "SIN LECTURAS desde hace");
+            return Some(format!("{begin} {silent}{was}"));
         }
-        last.fault.map(|fault| told(fault).to_owned())
+        last.fault.map(|fault| words::fault(self.language, fault).to_owned())
     }
 
     fn rate(&self) -> String {
@@ -290,10 +367,19 @@ impl ProbeSeen {
         }
         let off = span(Duration::from_secs_f64(ahead_s.abs()));
         let name = &self.name;
-        Some(if ahead_s > 0.0 {
-            format!("{name}: its clock is {off} ahead; what is stamped too far ahead is not recorded")
-        } else {
-            format!("{name}: its clock is {off} behind, or it sends what it kept")
+        Some(match (self.language, ahead_s > 0.0) {
+            (Language::English, true) => {
+                format!("{name}: its clock is {off} ahead; what is stamped too far ahead is not recorded")
+            }
+            (Language::English, false) => {
+                format!("{name}: its clock is {off} behind, or it sends what it kept")
+            }
+            (Language::Spanish, true) => {
+                format!("{name}: su reloj adelanta {off}; lo fechado demasiado adelante no se registra")
+            }
+            (Language::Spanish, false) => {
+                format!("{name}: su reloj atrasa {off}, o envía lo que guardó")
+            }
         })
     }
 }
@@ -301,20 +387,6 @@ impl ProbeSeen {
 fn moved(at: Timestamp, by_s: f64) -> Timestamp {
     let by = Duration::from_secs_f64(by_s.abs());
     if by_s < 0.0 { at.minus(by) } else { at.plus(by) }
-}
-
-/// A fault in words, with where to look.
-const fn told(fault: Fault) -> &'static str {
-    match fault {
-        Fault::OpenCircuit => "BROKEN WIRE: a lead is off, or its tip is burnt",
-        Fault::Short => "SHORT CIRCUIT: the leads touch before the tip",
-        Fault::Reversed => "LEADS EXCHANGED: swap + and −",
-        Fault::OutOfRange => "OUT OF RANGE: wrong type set, or no water is so",
-        Fault::Stuck => "STUCK: the same digits for too long",
-        Fault::Silent => "SILENT",
-        Fault::NoColdJunction => "NO COLD JUNCTION: its terminals are not read",
-        Fault::Reported => "FAULT told by the source, or no number",
-    }
 }
 
 /// A time in one short form: `0.4 s`, `12 s`, `3 min`, `2 h`.

@@ -9,7 +9,8 @@ use ratatui::text::Line;
 use ratatui::widgets::Paragraph;
 
 use super::scene::{NO_VALUE, Row};
-use crate::report::cautions;
+use super::words;
+use crate::core::reader::Language;
 use crate::report::table::wrapped;
 
 /// From this width on every column is shown.
@@ -39,6 +40,8 @@ pub(super) struct Picture<'p> {
     pub(super) rows: Vec<Row>,
     /// What is to be known beside them.
     pub(super) notes: Vec<String>,
+    /// In which words.
+    pub(super) language: Language,
 }
 
 /// Draws the picture.
@@ -47,11 +50,12 @@ pub(super) fn draw(frame: &mut Frame<'_>, picture: &Picture<'_>) {
     let high = area.height >= HIGH;
     let width = usize::from(area.width).saturating_sub(2).max(10);
     let cautions: Vec<String> = if high {
-        [cautions::SCALD, cautions::AID].iter().flat_map(|caution| wrapped(caution, width)).collect()
+        words::cautions(picture.language).iter().flat_map(|caution| wrapped(caution, width)).collect()
     } else {
-        wrapped(cautions::SCALD_SHORT, width)
+        wrapped(words::caution_short(picture.language), width)
     };
-    let notes = notes(&picture.notes, width, if high { NOTES_MAX.0 } else { NOTES_MAX.1 });
+    let most = if high { NOTES_MAX.0 } else { NOTES_MAX.1 };
+    let notes = notes(picture.language, &picture.notes, width, most);
     let [head, table, below, foot] = Layout::vertical([
         Constraint::Length(2),
         Constraint::Min(1),
@@ -75,14 +79,19 @@ fn draw_head(frame: &mut Frame<'_>, area: Rect, picture: &Picture<'_>) {
     ];
     frame.render_widget(Paragraph::new(lines), area);
     let quits = Rect { x: area.right().saturating_sub(QUITS_WIDTH), width: QUITS_WIDTH, height: 1, ..area };
-    frame.render_widget(Paragraph::new("  q quits ").alignment(Alignment::Right), quits.intersection(area));
+    frame.render_widget(
+        Paragraph::new(words::say(picture.language, "  q quits ", "   q: fin ")).alignment(Alignment::Right),
+        quits.intersection(area),
+    );
 }
 
 fn draw_table(frame: &mut Frame<'_>, area: Rect, picture: &Picture<'_>, high: bool) {
     let wide = area.width >= WIDE;
     let mut lines = Vec::new();
     if high {
-        let title = if wide { title() } else { format!("  {:<NAME_NARROW$} {:>9}", "probe", "now") };
+        let language = picture.language;
+        let (probe, now) = (words::say(language, "probe", "sonda"), words::say(language, "now", "ahora"));
+        let title = if wide { title(language) } else { format!("  {probe:<NAME_NARROW$} {now:>9}") };
         lines.push(Line::default());
         lines.push(Line::styled(title, Style::new().add_modifier(Modifier::UNDERLINED)));
     }
@@ -95,7 +104,10 @@ fn draw_table(frame: &mut Frame<'_>, area: Rect, picture: &Picture<'_>, high: bo
     }
     if shown < picture.rows.len() {
         let more = picture.rows.len() - shown;
-        lines.push(Line::from(format!("  … and {more} more: --machine NAME shows one machine")));
+        lines.push(Line::from(match picture.language {
+            Language::English => format!("  … and {more} more: --machine NAME shows one machine"),
+            Language::Spanish => format!("  … y {more} más: --machine NOMBRE muestra una máquina"),
+        }));
     }
     frame.render_widget(Paragraph::new(lines), area);
 }
@@ -118,12 +130,13 @@ pub(super) fn line(row: &Row, width: usize) -> String {
     if text.chars().count() <= width { text } else { text.chars().take(width - 1).chain(['…']).collect() }
 }
 
-fn title() -> String {
+fn title(language: Language) -> String {
     let (name, value, trend) = COLUMNS;
-    format!(
-        "  {:<name$} {:>value$}  {:<trend$} {:<STRIP_WIDTH$} {:>8} {:>7}",
-        "probe", "now", "trend", "last minute", "rate", "age"
-    )
+    let [probe, now, moves, minute, rate, age] = match language {
+        Language::English => ["probe", "now", "trend", "last minute", "rate", "age"],
+        Language::Spanish => ["sonda", "ahora", "tendencia", "último minuto", "ritmo", "edad"],
+    };
+    format!("  {probe:<name$} {now:>value$}  {moves:<trend$} {minute:<STRIP_WIDTH$} {rate:>8} {age:>7}")
 }
 
 /// The end of a name tells more than its beginning.
@@ -136,13 +149,17 @@ fn cut_front(name: &str, width: usize) -> String {
 }
 
 /// The notes as lines that begin with `!`; what does not fit is counted.
-fn notes(notes: &[String], width: usize, most: usize) -> Vec<String> {
+fn notes(language: Language, notes: &[String], width: usize, most: usize) -> Vec<String> {
     let mut lines = Vec::new();
     for (place, note) in notes.iter().enumerate() {
         let told = wrapped(note, width.saturating_sub(2).max(10));
         let last = place + 1 == notes.len();
         if lines.len() + told.len() + usize::from(!last) > most && !lines.is_empty() {
-            lines.push(format!("! … and {} more", notes.len() - place));
+            let more = notes.len() - place;
+            lines.push(match language {
+                Language::English => format!("! … and {more} more"),
+                Language::Spanish => format!("! … y {more} más"),
+            });
             break;
         }
         let marks = ["! "].into_iter().chain(std::iter::repeat("  "));

@@ -32,17 +32,6 @@ pub(super) enum Trend {
 }
 
 impl Trend {
-    /// Arrow and word.
-    pub(super) const fn words(self) -> &'static str {
-        match self {
-            Self::Steady => "→ steady",
-            Self::Rising => "↑ rising",
-            Self::RisingFast => "⇑ rising fast",
-            Self::Falling => "↓ falling",
-            Self::FallingFast => "⇓ falling fast",
-        }
-    }
-
     /// The trend at the end of a trace; `None` where it is too short to say.
     pub(super) fn of(trace: impl DoubleEndedIterator<Item = (Timestamp, f64)>) -> Option<Self> {
         let mut newest = None;

@@ -62,6 +62,7 @@ pub(super) fn read_tcp(
         take_once(reader, "host", format!("modbus {host}:{port}"), taken, findings);
     }
     let (units, directory, retry_after_max, reopen_after_max) = read_rest(reader, heard, false, findings)?;
+    warn_of_silence(reader, &units, Duration::ZERO, 2, findings);
     let link = ModbusLink::Tcp { host: host?, port: port? };
     let kind = ModbusSource { link, units, retry_after_max, reopen_after_max };
     Some(Source { name, directory, kind: SourceKind::Modbus(kind) })
@@ -217,31 +218,41 @@ fn warn_of_load(reader: &Reader<'_>, line: &ModbusLine, units: &[ModbusUnit], fi
         line.time_of(REQUEST_BYTES + answer_bytes(registers)) + line.turnaround * 2
     };
     let share: f64 = units.iter().map(|unit| busy_of(unit).as_secs_f64() / unit.poll.as_secs_f64()).sum();
-    let mut doubt = |why: String, advice: &str| {
-        let fault = Fault::Doubtful { why, advice: advice.to_owned() };
-        findings.warnings.push(reader.problem("", fault));
-    };
     if share > 1.0 {
         let why = format!(
             "the bytes of these units alone take {:.0} % of the line at {} baud, so that readings come late",
             share * 100.0,
             line.baud
         );
-        doubt(why, "poll less often, raise the baud rate in every unit, or divide the units over two ports");
+        let advice = "poll less often, raise the baud rate in every unit, or divide the units over two ports";
+        findings.warnings.push(reader.problem("", Fault::Doubtful { why, advice: advice.to_owned() }));
         return;
     }
-    let busy: Duration = units.iter().map(busy_of).sum();
+    warn_of_silence(reader, units, units.iter().map(busy_of).sum(), 1, findings);
+}
+
+/// A unit whose silence makes the others late: it keeps the way busy for `times` its time-out, beside
+/// what the others need. Over TCP a new connection may take as long again.
+fn warn_of_silence(
+    reader: &Reader<'_>,
+    units: &[ModbusUnit],
+    busy: Duration,
+    times: u32,
+    findings: &mut Findings,
+) {
     let Some(fastest) = units.iter().map(|unit| unit.poll).min() else { return };
     let Some(slowest) = units.iter().max_by_key(|unit| unit.time_out).filter(|_| units.len() > 1) else {
         return;
     };
-    if busy + slowest.time_out > fastest {
+    if busy + slowest.time_out * times > fastest {
         let why = format!(
-            "if unit {} falls silent, its time-out of {} beside the other requests makes units late that are read every {}",
+            "if unit {} falls silent, its time-out of {}{} beside the other requests makes units late that are read every {}",
             slowest.address,
             text::of_duration(slowest.time_out),
+            if times > 1 { " and as long for a new connection" } else { "" },
             text::of_duration(fastest)
         );
-        doubt(why, "a shorter time-out that its answers still keep, or a longer poll");
+        let advice = "a shorter time-out that its answers still keep, or a longer poll";
+        findings.warnings.push(reader.problem("", Fault::Doubtful { why, advice: advice.to_owned() }));
     }
 }

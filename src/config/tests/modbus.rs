@@ -169,4 +169,16 @@ fn a_line_that_cannot_carry_it_is_doubtful() {
     assert_eq!(warned("", two("200ms")), None);
     let told = warned("", two("240ms")).expect("240 ms and the other requests are more than 250 ms");
     assert!(told.contains("unit 1 falls silent"), "{told}");
+    // Over TCP a new connection may take as long as the time-out again.
+    let tcp = |time_out: &str| {
+        let source = "[[source]]\nname = \"bus\"\nkind = \"modbus-tcp\"\nhost = \"192.0.2.1\"\n";
+        let units =
+            two(time_out).replace("address = 2\n", &format!("address = 2\ntime-out = \"{time_out}\"\n"));
+        let loaded = load(&[&format!("{PROBES}{source}{units}")], &[]).expect("legal");
+        let told: Vec<String> = loaded.warnings.iter().map(|one| Diagnostic::from(one).to_string()).collect();
+        told.iter().find(|told| told.contains("[[source]] bus")).cloned()
+    };
+    assert_eq!(tcp("125ms"), None);
+    let told = tcp("130ms").expect("twice 130 ms are more than 250 ms");
+    assert!(told.contains("its time-out of 130ms and as long for a new connection"), "{told}");
 }

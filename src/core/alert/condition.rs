@@ -37,6 +37,8 @@ pub enum Condition {
     CalibrationOverdue,
     /// A thermometer that was compared is off by more than its tolerance.
     ThermometerOff,
+    /// A record of a calibration, of a response test or of a withdrawal cannot be read.
+    RecordDamaged,
     /// The disk of the ledger is filling.
     DiskFilling,
     /// The gateway's clock is not synchronised.
@@ -61,7 +63,7 @@ pub enum Severity {
 
 impl Condition {
     /// Every condition, in the order of declaration.
-    pub const ALL: [Self; 18] = [
+    pub const ALL: [Self; 19] = [
         Self::Cold,
         Self::Brief,
         Self::Weak,
@@ -76,6 +78,7 @@ impl Condition {
         Self::CheckOverdue,
         Self::CalibrationOverdue,
         Self::ThermometerOff,
+        Self::RecordDamaged,
         Self::DiskFilling,
         Self::ClockUnsynchronised,
         Self::SeriesBacklog,
@@ -100,6 +103,7 @@ impl Condition {
             Self::CheckOverdue => "check-overdue",
             Self::CalibrationOverdue => "calibration-overdue",
             Self::ThermometerOff => "thermometer-off",
+            Self::RecordDamaged => "record-damaged",
             Self::DiskFilling => "disk-filling",
             Self::ClockUnsynchronised => "clock-unsynchronised",
             Self::SeriesBacklog => "series-backlog",
@@ -118,6 +122,7 @@ impl Condition {
             | Self::ProbeFault
             | Self::ProbeSilent
             | Self::ThermometerOff
+            | Self::RecordDamaged
             | Self::Undelivered
             | Self::DiskFilling => Severity::Serious,
             Self::RinseHot
@@ -146,6 +151,7 @@ impl Condition {
             | Self::CheckOverdue
             | Self::CalibrationOverdue
             | Self::ThermometerOff
+            | Self::RecordDamaged
             | Self::DiskFilling
             | Self::ClockUnsynchronised
             | Self::SeriesBacklog

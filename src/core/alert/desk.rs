@@ -108,6 +108,7 @@ impl Desk {
             Event::Record { index, record } => turn.committed(index, record),
             Event::Tick => {}
             Event::Health(health) => turn.health(health),
+            Event::Damaged(records) => turn.damaged(records),
             Event::Tank { machine, at, celsius } => turn.tank(machine, at, celsius),
             Event::Acknowledge { alert, by, via, note } => return turn.acknowledge(alert, by, via, note),
             Event::Act { alert, by, racks, done } => return turn.act(alert, by, racks, done),
@@ -230,20 +231,42 @@ impl Turn<'_> {
     }
 
     fn of_machine(&mut self, machine: &str, index: u64, body: &Body) {
-        if let Body::Cycle(cycle) = body {
-            self.cycle(machine, cycle, index);
-        } else if let Body::Gap(gap) = body {
-            self.gap(machine, gap);
-        } else if let Body::Check(check) = body {
-            self.check(machine, index, check);
-            self.compared(machine, index, check);
-        } else if let Body::Calibration(done) = body {
-            self.calibrated(machine, index, done);
-        } else if let Body::Amendment(amendment) = body {
-            self.amended(machine, amendment);
-            self.compared_otherwise(machine, amendment);
-        } else if let Body::MachineFailure(_) = body {
-            self.judging_failed(machine);
+        match body {
+            Body::Cycle(cycle) => self.cycle(machine, cycle, index),
+            Body::Gap(gap) => self.gap(machine, gap),
+            Body::Check(check) => {
+                self.check(machine, index, check);
+                self.compared(machine, index, check);
+            }
+            Body::Calibration(done) => self.calibrated(machine, index, done),
+            Body::Amendment(amendment) => {
+                self.amended(machine, amendment);
+                self.compared_otherwise(machine, amendment);
+            }
+            Body::MachineFailure(_) => self.judging_failed(machine),
+            // What the desk itself records, and what changes nothing for anybody who is told.
+            Body::ServiceStart(_)
+            | Body::ServiceStop(_)
+            | Body::ClockStep(_)
+            | Body::ConfigurationChange(_)
+            | Body::AlertRaised(_)
+            | Body::AlertChanged(_)
+            | Body::AlertAcknowledged(_)
+            | Body::AlertCleared(_)
+            | Body::AlertClosed(_)
+            | Body::CorrectiveAction(_)
+            | Body::Notification(_)
+            | Body::Maintenance(_)
+            | Body::Note(_)
+            | Body::SigningKey(_)
+            | Body::LawfulHold(_)
+            | Body::Pruned(_)
+            | Body::Import(_)
+            | Body::Restored(_)
+            | Body::Response(_)
+            | Body::WiringProof(_)
+            | Body::SignOff(_)
+            | Body::Access(_) => {}
         }
     }
 }

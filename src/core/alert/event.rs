@@ -22,6 +22,9 @@ pub enum Event<'a> {
     Tick,
     /// How the gateway itself is doing; wanted about once a minute.
     Health(Health),
+    /// The records of calibrations, response tests and withdrawals that cannot be read and still matter, see
+    /// [`crate::core::on_file::OnFile::doubts`]; all of them.
+    Damaged(&'a [u64]),
     /// The answer to [`Effects::ask_tank`].
     Tank {
         /// Whose tank.

@@ -66,6 +66,22 @@ impl Turn<'_> {
         self.report(Report { measured, limit, ..Report::new(condition, SITE, since) });
     }
 
+    /// Which records of calibrations cannot be read: those that are new raise, those that matter no more clear.
+    pub(super) fn damaged(&mut self, records: &[u64]) {
+        let found: Vec<String> = records.iter().map(u64::to_string).collect();
+        let known: Vec<String> = match self.state.open(SITE, Condition::RecordDamaged) {
+            Some(open) if open.alert.cleared.is_none() => open.alert.about.clone(),
+            Some(_) | None => Vec::new(),
+        };
+        for record in found.iter().filter(|record| !known.contains(record)) {
+            let about = Some(record.clone());
+            self.report(Report { about, ..Report::new(Condition::RecordDamaged, SITE, self.now) });
+        }
+        for record in known.iter().filter(|record| !found.contains(record)) {
+            self.resolve(SITE, Condition::RecordDamaged, record);
+        }
+    }
+
     /// A gap of a probe began, changed its cause, or ended.
     pub(super) fn gap(&mut self, machine: &str, gap: &Gap) {
         let this = condition_of(gap.fault);

@@ -22,6 +22,7 @@
 //! | check-overdue | a machine in use 30 min after the check was due; a cycle without any concentration on file | the check is made | warning | once a rack was washed unproven |
 //! | calibration-overdue | its last day is over | calibrated anew | warning | no |
 //! | thermometer-off | the latest comparison of a thermometer is off by more than its tolerance | a good one, a calibration of that probe, or withdrawn | serious | no |
+//! | record-damaged | a record of a calibration, of a response test or of a withdrawal cannot be read at the start | every probe it may have been of has a later one, or it can be read again | serious | no |
 //! | disk-filling | less than 10 % free | 15 % free | serious | no |
 //! | clock-unsynchronised | for 1 h | synchronised | warning | no |
 //! | series-backlog | oldest waiting reading older than 1 h | younger than 30 min | warning | no |
@@ -92,6 +93,7 @@ pub mod story;
 mod tell;
 mod thermometers;
 mod timetable;
+pub mod words;
 
 pub use condition::{Condition, Severity, UnknownCondition};
 pub use contact::{Contact, Route, UnknownRoute};

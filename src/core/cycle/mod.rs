@@ -17,6 +17,7 @@ pub mod judge;
 pub mod line;
 pub mod plate;
 pub mod run;
+pub mod sign;
 pub mod spike;
 pub mod sump;
 pub mod tank;

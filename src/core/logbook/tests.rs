@@ -139,6 +139,17 @@ fn refuses_what_cannot_be() {
             Some("a solution in °C of 300 cannot be: it lies from 0 to 100"),
         ),
         (
+            // 300 °F.
+            strip(50.0, None, Some(1_340.0 / 9.0)),
+            Chlorine,
+            Some("a solution in °C of 148.89 cannot be: it lies from 0 to 100"),
+        ),
+        (
+            strip(50.0, None, Some(100.001)),
+            Chlorine,
+            Some("a solution in °C of 100.001 cannot be: it lies from 0 to 100"),
+        ),
+        (
             strip(50.0, None, None),
             HotWater,
             Some("this machine sanitizes by hot water: no concentration counts on it"),

@@ -2,8 +2,10 @@
 
 use serde::{Deserialize, Serialize};
 
-use super::{Basis, LimitSource, MachineKind, Sanitizing, Verdict};
+use super::Basis;
 use crate::core::channel::Place;
+use crate::core::cycle::plate::{LimitSource, MachineKind, Sanitizing};
+use crate::core::cycle::verdict::Verdict;
 use crate::core::signoff::OpenPoint;
 use crate::core::time::Timestamp;
 
@@ -104,14 +106,14 @@ pub struct ResponseDone {
     pub by: String,
 }
 
-/// Each probe of a machine was warmed by hand, one at a time.
+/// Probes of a machine were warmed by hand, one at a time: all of them, or some.
 #[derive(Clone, PartialEq, Debug, Serialize, Deserialize)]
 pub struct WiringProofDone {
     /// When it ended.
     pub at: Timestamp,
     /// What was found of each probe, in the order in which they were warmed.
     pub probes: Vec<ProvenProbe>,
-    /// Whether each is wired as the configuration says.
+    /// Whether each of these is wired as the configuration says.
     pub good: bool,
     /// Who made it.
     pub by: String,
@@ -124,7 +126,8 @@ pub struct ProvenProbe {
     pub probe: String,
     /// Whether this channel, and no other, answered as it must.
     pub good: bool,
-    /// What was found, as one word: `answers`, `swapped`, `reversed`, `dead`, `wrong-type`, `wrong-place`.
+    /// What was found, as one word: `answers`, `swapped`, `reversed`, `dead`, `wrong-type`, `wrong-place`,
+    /// `not-at-rest`.
     pub finding: String,
     /// What was seen, and why that is so.
     pub seen: String,
@@ -211,6 +214,9 @@ pub struct SignedProbe {
     /// The record of its response test in force; absent where none is on record.
     #[serde(skip_serializing_if = "Option::is_none", default)]
     pub response: Option<u64>,
+    /// The record by which its wiring is proved, or is not; absent where none is on record.
+    #[serde(skip_serializing_if = "Option::is_none", default)]
+    pub proof: Option<u64>,
     /// Time constant, on record or configured, s.
     #[serde(skip_serializing_if = "Option::is_none", default)]
     pub tau_s: Option<f64>,

@@ -89,6 +89,26 @@ fn what_is_no_step_is_refused_with_its_reason() {
     assert!((apart_s - 1.0).abs() < 1e-9 && (0.4..0.6).contains(&wanted_s), "{wanted_s}");
 }
 
+// The answer of 2 s has its steepest part within the first 3 s after 12.3 s; the limit of four usual times is the
+// module's own.
+#[test]
+fn an_answer_with_a_hole_is_refused() {
+    let holed = |from: f64, until: f64| {
+        let mut watch = StepWatch::default();
+        let times = (0..120).map(|i| f64::from(i) / 4.0).filter(|t| !(from..until).contains(t));
+        let answer = |t: f64| if t > 12.3 { 82.0 - 61.0 * (-(t - 12.3) / 2.0_f64).exp() } else { 21.0 };
+        times.for_each(|t| watch.reading(at(t), Celsius(shown(t, answer(t)))));
+        watch.look()
+    };
+    for (from, until, refused) in
+        [(12.2, 14.0, true), (13.0, 15.0, true), (13.0, 13.5, false), (5.0, 8.0, false), (26.0, 29.0, false)]
+    {
+        let found = holed(from, until);
+        assert_eq!(matches!(found, Err(NoStep::Hole { .. })), refused, "{from} to {until} s: {found:?}");
+        assert_eq!(found.is_ok(), !refused, "{from} to {until} s: {found:?}");
+    }
+}
+
 // A second lag of a tenth, as a bare sheath has, does no harm; its time is added to the first.
 #[test]
 fn a_thin_sheath_is_of_the_first_order() {

@@ -4,7 +4,7 @@ use super::*;
 use crate::core::cycle::plate::{MachineKind, Sanitizing};
 use crate::core::cycle::verdict::Reason;
 use crate::core::reading::Fault;
-use crate::core::record::{Basis, DoseBasis, ProvenProbe, Rule, WindowFrom};
+use crate::core::record::{Basis, DoseBasis, ProvenProbe, Rule, WindowFrom, WiringProofDone};
 
 fn at(seconds: f64) -> Timestamp {
     Timestamp::from_seconds(seconds).expect("a small number of seconds")
@@ -57,11 +57,15 @@ impl Kitchen {
     }
 
     fn points(&self) -> Vec<OpenPoint> {
+        let mut proofs = Proofs::default();
+        if let Some(proof) = &self.proof {
+            proofs.take(5, at(100.0), proof);
+        }
         open_points(&Seen {
             today: "2026-11-26".parse().expect("a day"),
             plate: &self.plate,
             probes: &self.probes,
-            proof: self.proof.as_ref(),
+            proofs: &proofs,
             rewired: self.rewired,
             proved_at: Some(at(100.0)),
             cycle: self.cycle.as_ref().map(|(record, cycle)| (*record, cycle)),
@@ -92,6 +96,7 @@ fn probe(name: &str, place: Place) -> SignedProbe {
         calibrated_on: None,
         until: Some("2027-11-25".to_owned()),
         response: Some(4),
+        proof: Some(5),
         tau_s: Some(1.5),
         expanded_c: 0.6,
         near_c: 83.0,

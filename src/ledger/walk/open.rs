@@ -8,7 +8,7 @@ use rusqlite::{Connection, OpenFlags};
 
 use crate::ledger::access::present;
 use crate::ledger::error::LedgerError;
-use crate::ledger::schema::{Header, beside, check_header, escape};
+use crate::ledger::schema::{Header, beside, check_header, escape, nothing_in};
 
 /// How long a connection waits for another one, such as a backup.
 const BUSY_WAIT: Duration = Duration::from_secs(1);
@@ -67,7 +67,7 @@ impl Source {
             connection.pragma_update(None, "locking_mode", "EXCLUSIVE").map_err(failed)?;
         }
         let format = match check_header(&connection, &self.path)? {
-            Header::Empty => return Err(LedgerError::NotALedger { path: self.path.clone(), source: None }),
+            Header::Empty => return Err(nothing_in(&self.path)),
             Header::Ledger { format } => format,
         };
         // The first read after this fixes the state that is seen.

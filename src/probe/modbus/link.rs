@@ -4,7 +4,9 @@
 //! time-out would pass for the answer to the next request, so before each request the line is
 //! listened to and what came is thrown away; an answer of another unit, another function or
 //! another length is refused; and whoever did not answer in time is left alone for twice its
-//! time-out at least. TCP numbers its requests; after a time-out the connection is made anew.
+//! time-out at least. TCP numbers its requests; after a time-out the connection is made anew, at
+//! once and at the cost of whoever did not answer: a round trip is part of its time-out, so that the
+//! new connection may take as long as that. Where it takes longer the whole way counts as gone.
 
 use std::future::poll_fn;
 use std::io;
@@ -27,7 +29,7 @@ use crate::wire::registers::Function;
 
 /// Most bytes that are thrown away before a request; a line that never falls silent is used all the same.
 const DRAIN_BYTES_MAX: usize = 4_096;
-/// How long a TCP connection may take (own choice).
+/// How long the first TCP connection may take (own choice).
 const CONNECT_MAX: Duration = Duration::from_secs(3);
 
 /// One request.
@@ -132,7 +134,7 @@ impl Link {
                     .map_err(|error| serial::open_cause(&line.device, &error))?;
                 Open::Line { line: Handle::new(port), last: Instant::now() }
             }
-            ModbusLink::Tcp { host, port } => Open::Tcp(Some(connect(host, *port).await?)),
+            ModbusLink::Tcp { host, port } => Open::Tcp(Some(connect(host, *port, CONNECT_MAX).await?)),
         };
         Ok(())
     }
@@ -142,11 +144,24 @@ impl Link {
     pub fn cost(settings: &ModbusLink, ask: &Ask) -> Duration {
         match settings {
             ModbusLink::Rtu(line) => limit(line, ask) + line.turnaround,
-            ModbusLink::Tcp { .. } => ask.time_out,
+            ModbusLink::Tcp { .. } => ask.time_out + reconnect_max(ask.time_out),
         }
     }
 
-    /// Asks, and waits for the answer.
+    /// Why nobody can be asked just now, for people: a connection that was given up could not be made anew in
+    /// time. The next request would wait for it.
+    #[must_use]
+    pub fn lost(&self) -> Option<String> {
+        match (&self.open, &self.settings) {
+            (Open::Tcp(None), ModbusLink::Tcp { host, port }) => {
+                Some(format!("{host}:{port} takes no new connection"))
+            }
+            (Open::Line { .. } | Open::Tcp(_) | Open::Closed, _) => None,
+        }
+    }
+
+    /// Asks, and waits for the answer. Over TCP, whoever does not answer pays for the new connection, see
+    /// [`Link::lost`].
     ///
     /// # Errors
     /// [`AskError`] says why there is none.
@@ -167,15 +182,22 @@ impl Link {
             (Open::Tcp(connection), ModbusLink::Tcp { host, port }) => {
                 let mut context = match connection.take() {
                     Some(context) => context,
-                    None => connect(host, *port).await.map_err(|cause| AskError::Link { cause })?,
+                    None => {
+                        connect(host, *port, CONNECT_MAX).await.map_err(|cause| AskError::Link { cause })?
+                    }
                 };
                 context.set_slave(Slave(ask.unit));
                 let answer = timeout(ask.time_out, context.call(request(ask))).await;
                 let answer = answer.map_or(Err(AskError::Silent), |answer| words(ask, answer));
-                // After anything but an answer or a refusal nobody knows what is still under way.
-                if matches!(answer, Ok(_) | Err(AskError::Exception { .. })) {
-                    *connection = Some(context);
-                }
+                *connection = match answer {
+                    Ok(_) | Err(AskError::Exception { .. }) => Some(context),
+                    // Nobody knows what is still under way.
+                    Err(AskError::Silent | AskError::Garbled) => {
+                        drop(context);
+                        connect(host, *port, reconnect_max(ask.time_out)).await.ok()
+                    }
+                    Err(AskError::Link { .. }) => None,
+                };
                 answer
             }
             (Open::Line { .. } | Open::Tcp(_) | Open::Closed, _) => {
@@ -224,9 +246,14 @@ fn failed(error: &io::Error) -> AskError {
     AskError::Link { cause }
 }
 
-async fn connect(host: &str, port: u16) -> Result<ModbusContext, String> {
+/// How long a new connection may take after a unit did not answer.
+fn reconnect_max(time_out: Duration) -> Duration {
+    time_out.min(CONNECT_MAX)
+}
+
+async fn connect(host: &str, port: u16, within: Duration) -> Result<ModbusContext, String> {
     let cannot = |why: String| format!("cannot reach {host}:{port}: {why}");
-    let stream = match timeout(CONNECT_MAX, TcpStream::connect((host, port))).await {
+    let stream = match timeout(within, TcpStream::connect((host, port))).await {
         Ok(Ok(stream)) => stream,
         Ok(Err(error)) => return Err(cannot(error.to_string())),
         Err(_) => return Err(cannot("nobody answers at that address".to_owned())),

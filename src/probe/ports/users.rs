@@ -6,6 +6,8 @@ use std::path::Path;
 
 use serde::Serialize;
 
+use crate::transport::accounts::name_in;
+
 /// The service's user, as packages make it.
 const SERVICE_USER: &str = "rinseward";
 /// The group that the service gets beside its own.
@@ -61,7 +63,7 @@ impl Users {
     /// Users by the text of passwd(5) and group(5).
     #[must_use]
     pub fn new(passwd: String, group: String, uid: u32, groups: Vec<u32>) -> Self {
-        let name = name_of(&passwd, uid).unwrap_or_else(|| uid.to_string());
+        let name = name_in(&passwd, uid).unwrap_or_else(|| uid.to_string());
         let service = service(&passwd, &group);
         Self { me: User { uid, name, groups }, service, passwd, group }
     }
@@ -81,7 +83,7 @@ impl Users {
     /// The name of a user, or the number where it has none here.
     #[must_use]
     pub fn name(&self, uid: u32) -> String {
-        name_of(&self.passwd, uid).unwrap_or_else(|| uid.to_string())
+        name_in(&self.passwd, uid).unwrap_or_else(|| uid.to_string())
     }
 
     pub(super) fn access(&self, device: &Path) -> Access {
@@ -93,7 +95,7 @@ impl Users {
         Access {
             mode: printed(mode),
             owner: self.name(uid),
-            group: name_of(&self.group, gid).unwrap_or_else(|| gid.to_string()),
+            group: name_in(&self.group, gid).unwrap_or_else(|| gid.to_string()),
             you: may_open(mode, uid, gid, &self.me),
             service: self.service.as_ref().map(|service| may_open(mode, uid, gid, service)),
         }
@@ -125,16 +127,6 @@ fn service(passwd: &str, group: &str) -> Option<User> {
     });
     let groups = [own].into_iter().chain(further).collect();
     Some(User { uid, name: SERVICE_USER.to_owned(), groups })
-}
-
-/// The name of a number in the form of passwd(5) or group(5).
-fn name_of(text: &str, number: u32) -> Option<String> {
-    let number = number.to_string();
-    text.lines().find_map(|line| {
-        let mut fields = line.split(':');
-        let name = fields.next()?;
-        (fields.nth(1)? == number).then(|| name.to_owned())
-    })
 }
 
 /// `rw-rw----`.

@@ -271,7 +271,9 @@ impl Builder {
             let own = |blank: &&Blank| blank.machine.as_ref().is_none_or(|machine| *machine == name);
             let gaps: Vec<&Blank> = blanks.iter().filter(own).collect();
             let machine = self.machines.remove(&name);
-            machine.unwrap_or_default().finish(name, &surroundings, &operating, &gaps)
+            let mut made = machine.unwrap_or_default().finish(name, &surroundings, &operating, &gaps);
+            made.limits = self.configured.with_concentrations(&made.machine, made.limits);
+            made
         };
         let machines: Vec<MachineAccount> = names.into_iter().map(machine).collect();
         let alerts = stories.iter().map(|told| alert(told, &self.actions)).collect();

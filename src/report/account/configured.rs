@@ -5,8 +5,8 @@ use std::collections::BTreeSet;
 use jiff::civil::Time;
 use jiff::tz::TimeZone;
 
-use super::CalibrationAccount;
 use super::build::Question;
+use super::{CalibrationAccount, LimitInForce};
 use crate::config::recorded::{Recorded, RecordedProbe};
 use crate::core::alert::hours::{Stretch, instant, local_date};
 use crate::core::calibration::Calibration;
@@ -103,6 +103,31 @@ impl Configured {
         }
         let parts = self.parts(question).filter(|(_, read)| read.machine(name).is_some());
         parts.flat_map(|(part, read)| operating(&read.settings, part)).collect()
+    }
+
+    /// The limits of a machine with the permitted concentrations beside them; where those alone changed, the
+    /// limits once more, from then on.
+    pub(super) fn with_concentrations(&self, name: &str, limits: Vec<LimitInForce>) -> Vec<LimitInForce> {
+        let permitted = |read: &Recorded| {
+            let machine = read.machine(name)?;
+            let range = machine.sanitizer.permitted(machine.sanitizing)?;
+            Some([*range.start(), *range.end()])
+        };
+        let ends: Vec<Timestamp> =
+            limits.iter().skip(1).map(|limit| limit.since).chain([Timestamp::MAX]).collect();
+        let mut all: Vec<LimitInForce> = Vec::new();
+        for (limit, end) in limits.into_iter().zip(ends) {
+            let began = self.in_force.iter().rev().find(|(at, _)| *at <= limit.since);
+            let mut now = began.and_then(|(_, read)| permitted(read));
+            all.push(LimitInForce { concentration_mg_per_l: now, ..limit.clone() });
+            for (at, read) in self.in_force.iter().filter(|(at, _)| limit.since < *at && *at < end) {
+                if permitted(read) != now {
+                    now = permitted(read);
+                    all.push(LimitInForce { since: *at, concentration_mg_per_l: now, ..limit.clone() });
+                }
+            }
+        }
+        all
     }
 
     /// The calibrations that were in force at some time of the span.

@@ -144,6 +144,8 @@ impl Machine {
             source: cycle.limit_source,
             wash_limit_c: cycle.wash_limit_c,
             dwell_required_s: cycle.dwell_required_s,
+            // By the configuration, see `Configured::with_concentrations`.
+            concentration_mg_per_l: None,
         };
         let same = |last: &LimitInForce| LimitInForce { since: now.since, ..last.clone() } == now;
         if !self.limits.last().is_some_and(same) {
@@ -342,6 +344,7 @@ fn tells_of(condition: Condition, cycle: &Cycle) -> bool {
         | Condition::TankCold
         | Condition::CalibrationOverdue
         | Condition::ThermometerOff
+        | Condition::RecordDamaged
         | Condition::DiskFilling
         | Condition::ClockUnsynchronised
         | Condition::SeriesBacklog

@@ -24,7 +24,7 @@ use crate::core::merkle::{Hash, TreeHead};
 use crate::core::note::SigningKey;
 use crate::core::reading::Fault;
 use crate::core::record::{AmendmentChange, Basis, Check, Cycle, DoseBasis, Rule, WindowFrom};
-use crate::core::sanitizer::Refusal;
+use crate::core::sanitizer::{self, Refusal};
 use crate::core::time::Timestamp;
 use crate::core::units::Celsius;
 
@@ -188,6 +188,9 @@ fn limit(kind: &Kind, since: Timestamp) -> LimitInForce {
         source: kind.source,
         wash_limit_c: kind.wash_limit_c,
         dwell_required_s: kind.dwell_s,
+        concentration_mg_per_l: sanitizer::Rules::default()
+            .permitted(kind.sanitizing)
+            .map(|range| [*range.start(), *range.end()]),
     }
 }
 

@@ -2,6 +2,7 @@
 
 use super::ServiceEvent;
 use crate::core::record::{Body, Clock, KeyChange, Record, StopCause};
+use crate::report::said::proven;
 
 /// The event that a record tells of; `None` for records of other matters.
 pub(super) fn event(index: u64, record: &Record) -> Option<ServiceEvent> {
@@ -60,8 +61,8 @@ fn text(body: &Body) -> Option<String> {
             format!("goes on from a backup of {} records, by {}", restored.records, restored.by)
         }
         Body::WiringProof(done) => {
-            let good = if done.good { "as configured" } else { "not as configured" };
-            format!("wiring of {} probes proved by {}: {good}", done.probes.len(), done.by)
+            let found: Vec<String> = done.probes.iter().map(proven).collect();
+            format!("wiring proved by {}: {}", done.by, found.join("; "))
         }
         Body::SignOff(signed) => {
             let open = match signed.open_points.len() {
@@ -71,7 +72,10 @@ fn text(body: &Body) -> Option<String> {
             };
             format!("signed off by {} {open}", signed.by)
         }
-        Body::Cycle(_)
+        // Who came and went fills no account of a month; who may come does.
+        Body::Access(access) if access.what.is_change() => access.sentence(),
+        Body::Access(_)
+        | Body::Cycle(_)
         | Body::Gap(_)
         | Body::Check(_)
         | Body::AlertRaised(_)

@@ -329,6 +329,35 @@ fn calibrations_are_those_in_force() {
     assert_eq!(early.iter().filter(|known| known.probe == "dm1/rinse").count(), 1);
 }
 
+// 25 mg/L is the lowest of Food Code 4-501.114, 200 mg/L the highest of 40 CFR 180.940; the site permits less
+// later on, without another limit changing.
+#[test]
+fn a_chemical_machine_tells_the_concentrations_that_it_was_judged_by() {
+    let mut book = Book::new();
+    let chlorine = |more: &str| {
+        let own = format!("sanitizing = \"chlorine\"\n{more}probes = [\"wash\"]\n");
+        let toml = CONFIGURATION.replace("probes = [\"wash\"]\n", &own);
+        Body::ConfigurationChange(ConfigurationChange { sha256: "01".to_owned(), toml })
+    };
+    book.put("2026-03-02T12:00:00Z", None, chlorine(""));
+    let first = "2026-03-03T15:00:00Z";
+    book.cycle(first, 2, Verdict::Pass, 84.0);
+    book.put("2026-03-05T12:00:00Z", None, chlorine("chlorine-max-mg-per-l = 150\n"));
+    book.cycle("2026-03-06T15:00:00Z", 2, Verdict::Pass, 84.0);
+    let told = |account: Account| {
+        let machine = account.machines.into_iter().find(|machine| machine.machine == "dm1").expect("dm1");
+        machine.limits.iter().map(|l| (l.since, l.concentration_mg_per_l)).collect::<Vec<_>>()
+    };
+    let changed = at("2026-03-05T12:00:00Z");
+    assert_eq!(
+        told(book.account(question())),
+        [(at(first), Some([25.0, 200.0])), (changed, Some([25.0, 150.0]))]
+    );
+    let mut hot = Book::new();
+    hot.cycle(first, 2, Verdict::Pass, 84.0);
+    assert_eq!(told(hot.account(question())), [(at(first), None)], "hot water has none");
+}
+
 // Own promise: one on record ends the configured one, and withdrawn it leaves it again.
 #[test]
 fn a_calibration_on_record_is_told_with_its_record() {

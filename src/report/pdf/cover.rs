@@ -99,6 +99,14 @@ impl Draft<'_> {
             return vec![first.into_iter().chain(none).collect()];
         }
         let row = |limit: &crate::report::account::LimitInForce| {
+            let [name, kind, method] = first.clone();
+            let method = match limit.concentration_mg_per_l {
+                Some([min, max]) => {
+                    let (min, max) = (min.to_string(), max.to_string());
+                    teller.with(Word::MethodRange, &[("method", &method), ("min", &min), ("max", &max)])
+                }
+                None => method,
+            };
             let figures = [
                 teller.reader.temperature(limit.limit_c),
                 teller.source(limit.source).to_owned(),
@@ -106,7 +114,7 @@ impl Draft<'_> {
                 format!("{:.1} s", limit.dwell_required_s),
                 teller.minute(limit.since),
             ];
-            first.iter().cloned().chain(figures).collect()
+            [name, kind, method].into_iter().chain(figures).collect()
         };
         machine.limits.iter().map(row).collect()
     }

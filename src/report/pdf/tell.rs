@@ -1,5 +1,6 @@
 //! Values in the words and on the scale of whoever reads.
 
+use crate::core::alert::words::condition as condition_words;
 use crate::core::alert::{Condition, Quantity};
 use crate::core::cycle::plate::{LimitSource, MachineKind, Sanitizing};
 use crate::core::cycle::verdict::Verdict;
@@ -200,26 +201,7 @@ impl Teller {
     }
 
     pub(in crate::report) fn condition(&self, condition: Condition) -> &'static str {
-        self.of(match condition {
-            Condition::Cold => ("final rinse too cold", "enjuague final demasiado frío"),
-            Condition::Brief => ("final rinse too short", "enjuague final demasiado corto"),
-            Condition::Weak => ("sanitizer outside its range", "desinfectante fuera de su rango"),
-            Condition::Unproven => ("racks without proof", "canastas sin comprobación"),
-            Condition::WashLow => ("wash too cold", "lavado demasiado frío"),
-            Condition::RinseHot => ("final rinse too hot", "enjuague final demasiado caliente"),
-            Condition::Narrow => ("final rinse barely at its limit", "enjuague final apenas en su límite"),
-            Condition::Drifting => ("final rinse drifting", "el enjuague final se desvía"),
-            Condition::TankCold => ("wash tank not up to temperature", "tanque de lavado aún frío"),
-            Condition::ProbeFault => ("probe at fault", "sonda averiada"),
-            Condition::ProbeSilent => ("probe silent", "sonda sin señal"),
-            Condition::CheckOverdue => ("check overdue", "control pendiente"),
-            Condition::CalibrationOverdue => ("calibration overdue", "calibración vencida"),
-            Condition::ThermometerOff => ("thermometer off", "termómetro desajustado"),
-            Condition::DiskFilling => ("disk filling up", "disco casi lleno"),
-            Condition::ClockUnsynchronised => ("clock not synchronised", "reloj sin sincronizar"),
-            Condition::SeriesBacklog => ("time series not written", "serie temporal sin escribir"),
-            Condition::Undelivered => ("message not delivered", "mensaje sin entregar"),
-        })
+        condition_words(condition, self.reader.language)
     }
 
     pub(super) fn check(&self, kind: CheckKind) -> &'static str {
@@ -245,6 +227,7 @@ impl Teller {
             "pruned" => ("readings pruned", "lecturas depuradas"),
             "import" => ("readings imported", "lecturas importadas"),
             "restored" => ("restored from a backup", "restaurado de una copia"),
+            "access" => ("access", "acceso"),
             "wiring-proof" => ("wiring proved", "cableado comprobado"),
             "sign-off" => ("machine signed off", "máquina firmada"),
             other => return Self::text(other),

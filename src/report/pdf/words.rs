@@ -53,6 +53,7 @@ words! {
     RinseLimit: "Final-rinse limit", "Límite del enjuague";
     LimitFrom: "Source of the limit", "Origen del límite";
     WashLimit: "Wash limit", "Límite del lavado";
+    MethodRange: "{method}, {min} to {max} mg/L", "{method}, de {min} a {max} mg/L";
     DwellRow: "Held for", "Sostenido";
     InForceSince: "In force since", "Vigente desde";
     NoCycleInSpan: "no rack in the span", "ninguna canasta en el periodo";

@@ -2,7 +2,6 @@
 
 use super::words::Word;
 use super::{Line, Plot, Point, Shade, Shape, Stroke, Window, ticks};
-use crate::core::cycle::verdict::Verdict;
 use crate::core::cycle::words::verdict;
 use crate::core::effect::{Trace, TraceReading};
 use crate::core::reader::Reader;
@@ -72,7 +71,7 @@ fn settled(cycle: &Cycle, rinse: &[(f64, f64)], window: (f64, f64), reader: &Rea
         Basis::LagCorrected => format!(" ({})", Word::Corrected.say(reader.language)),
     };
     let label = format!("{shown} {}{note}", reader.scale.symbol());
-    Some(Point { x, y, shape: shape(cycle.verdict), label })
+    Some(Point { x, y, shape: Shape::of(cycle.verdict), label })
 }
 
 /// Title and description.
@@ -94,19 +93,6 @@ fn told(machine: &str, cycle: &Cycle, reader: &Reader) -> (String, String) {
         capital(say(Word::SettledMinimum)),
     );
     (title, description)
-}
-
-/// The shape of a verdict.
-#[must_use]
-pub const fn shape(verdict: Verdict) -> Shape {
-    match verdict {
-        Verdict::Cold => Shape::Cross,
-        Verdict::Brief => Shape::HalfCircle,
-        Verdict::Weak => Shape::Triangle,
-        Verdict::Unproven => Shape::Square,
-        Verdict::Narrow => Shape::Diamond,
-        Verdict::Pass => Shape::Dot,
-    }
 }
 
 /// The text with its first letter as a capital.

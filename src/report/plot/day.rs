@@ -1,6 +1,6 @@
 //! The settled minima of one day, or of a week, against their limit.
 
-use super::cycle::{capital, shape};
+use super::cycle::capital;
 use super::words::Word;
 use super::{Axis, Band, Line, Plot, Point, Shade, Shape, Stroke, Tick, Window, ticks};
 use crate::core::cycle::verdict::Verdict;
@@ -62,7 +62,7 @@ pub fn plot(day: Day<'_>, reader: &Reader) -> Plot {
     let points = by_verdict.into_iter().map(|cycle| Point {
         x: seconds(cycle.rinse_started),
         y: cycle.rinse_min_c.map_or(y.from, scale),
-        shape: shape(cycle.verdict),
+        shape: Shape::of(cycle.verdict),
         label: match lowest {
             Some(lowest) if std::ptr::eq(*lowest, cycle) => labelled(cycle, length, reader),
             Some(_) | None => String::new(),
@@ -183,7 +183,7 @@ fn counted(day: Day<'_>, reader: &Reader) -> Vec<(Verdict, String)> {
 }
 
 fn key(day: Day<'_>, reader: &Reader) -> Vec<(Shape, String)> {
-    counted(day, reader).into_iter().map(|(verdict, text)| (shape(verdict), text)).collect()
+    counted(day, reader).into_iter().map(|(verdict, text)| (Shape::of(verdict), text)).collect()
 }
 
 fn told(day: Day<'_>, lowest: Option<&Cycle>, reader: &Reader) -> (String, String) {

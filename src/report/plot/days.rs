@@ -8,10 +8,10 @@ use std::collections::BTreeSet;
 use jiff::civil::Date;
 use jiff::tz::TimeZone;
 
-use super::cycle::{capital, shape};
+use super::cycle::capital;
 use super::day::{BY_HOURS_S, hours};
 use super::words::Word;
-use super::{Axis, Band, Line, Plot, Point, Shade, Stroke, Tick, Window, ticks};
+use super::{Axis, Band, Line, Plot, Point, Shade, Shape, Stroke, Tick, Window, ticks};
 use crate::core::cycle::verdict::Verdict;
 use crate::core::cycle::words::verdict;
 use crate::core::reader::Reader;
@@ -99,7 +99,7 @@ pub fn plot(span: Days<'_>, reader: &Reader) -> Plot {
         bands: band(span, reader, length).into_iter().collect(),
         lines: limit(span, reader, length).into_iter().collect(),
         points: points(span, reader, &y, length),
-        key: counted(span, reader).into_iter().map(|(verdict, text)| (shape(verdict), text)).collect(),
+        key: counted(span, reader).into_iter().map(|(verdict, text)| (Shape::of(verdict), text)).collect(),
         y,
     }
 }
@@ -121,7 +121,7 @@ fn points(span: Days<'_>, reader: &Reader, y: &Axis, length: f64) -> Vec<Point> 
             let column = super::area::cut(x / length * CELLS.0);
             let row = super::area::cut((value - y.from) / (y.to - y.from) * CELLS.1);
             if taken.insert((*place, column, row)) {
-                let point = Point { x, y: value, shape: shape(*judged), label: String::new() };
+                let point = Point { x, y: value, shape: Shape::of(*judged), label: String::new() };
                 by_verdict[usize::from(*place)].push(point);
             }
         }
@@ -235,7 +235,6 @@ mod tests {
     use super::*;
     use crate::core::reader::{Language, Scale};
     use crate::report::account::samples;
-    use crate::report::plot::Shape;
 
     fn drawn(account: &crate::report::account::Account, scale: Scale) -> Plot {
         let machine = &account.machines[0];

@@ -27,6 +27,8 @@ mod tests;
 
 pub use raster::PngError;
 
+use crate::core::cycle::sign::Sign as Shape;
+
 /// What is to be seen.
 #[derive(Clone, PartialEq, Debug, Default)]
 pub struct Plot {
@@ -138,23 +140,6 @@ pub struct Point {
     pub shape: Shape,
     /// What is written beside it; empty for nothing.
     pub label: String,
-}
-
-/// A shape of its own for each verdict, kin to the marks of `report::words`.
-#[derive(Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Debug)]
-pub enum Shape {
-    /// A heavy cross: cold.
-    Cross,
-    /// A circle filled by half: brief.
-    HalfCircle,
-    /// A triangle on its tip: weak.
-    Triangle,
-    /// An empty square: unproven.
-    Square,
-    /// An empty diamond: narrow.
-    Diamond,
-    /// A small dot: pass.
-    Dot,
 }
 
 /// Width and height of a picture, px.

@@ -164,7 +164,7 @@ fn nonsense_is_drawn_and_harms_nothing() {
 /// Told by shape and dash, not by colour alone: own rule, after WCAG 2.2, 1.4.1.
 #[test]
 fn shapes_and_dashes_differ() {
-    let shapes: std::collections::BTreeSet<Shape> = Verdict::ALL.into_iter().map(cycle::shape).collect();
+    let shapes: std::collections::BTreeSet<Shape> = Verdict::ALL.into_iter().map(Shape::of).collect();
     assert_eq!(shapes.len(), Verdict::ALL.len());
     let svg = cold_cycle().svg(Size::MAIL);
     let dashes: std::collections::BTreeSet<&str> =

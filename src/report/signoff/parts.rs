@@ -3,7 +3,7 @@
 use super::points::{finding, found, of_verdict, point};
 use super::{Block, Section, Words, lines, plain};
 use crate::core::channel::Place;
-use crate::core::record::{Basis, CalibrationDone, CalibrationPoint, Correction, SignedProbe};
+use crate::core::record::{Basis, CalibrationDone, CalibrationPoint, Correction, ProvenProbe, SignedProbe};
 use crate::report::pdf::words::Word;
 use crate::report::plot::{self, Size};
 
@@ -211,42 +211,69 @@ impl Words<'_> {
         }
     }
 
-    /// The proof of the wiring.
+    /// The proofs of the wiring, the newest of each probe.
     pub(super) fn wiring(&self) -> Section {
-        let record = self.facts.signed.wiring_proof;
-        let blocks = match (record, self.facts.proof) {
-            (Some(record), Some(proof)) => {
-                let good = if proof.good { self.say("Good", "Bien") } else { self.say("NOT GOOD", "MAL") };
-                let text = format!(
-                    "{good}: {}, {} ({} {record})",
-                    self.teller.stamp(proof.at),
-                    plain(&proof.by),
-                    self.say("record", "asiento")
-                );
-                let heads = [
-                    self.say("Probe warmed", "Sonda calentada"),
-                    self.say("Found", "Hallado"),
-                    self.say("Seen", "Observado"),
-                ];
-                let rows = proof.probes.iter().map(|probe| {
-                    let mark = if probe.good { "✓" } else { "✗" };
-                    let instead = probe.instead.as_deref().map(|other| format!(" ({})", plain(other)));
-                    let word = found(&probe.finding, self.reader().language);
-                    vec![
-                        plain(&probe.probe),
-                        format!("{mark} {word}{}", instead.unwrap_or_default()),
-                        plain(&probe.seen),
-                    ]
-                });
-                let rows = rows.collect();
-                vec![Block::Text(text), Block::Table { heads: heads.map(str::to_owned).to_vec(), rows }]
+        let signed = self.facts.signed;
+        let mut records: Vec<u64> = signed.probes.iter().filter_map(|probe| probe.proof).collect();
+        // The sheet of an earlier version names one proof for all probes.
+        let (one_for_all, all) = (records.is_empty(), signed.wiring_proof);
+        records.extend(all.filter(|_| one_for_all));
+        records.sort_unstable();
+        records.dedup();
+        let mut blocks: Vec<Block> = records.iter().map(|record| self.proof(*record)).collect();
+        let mut rows: Vec<Vec<String>> = Vec::new();
+        for record in records {
+            let Some(proof) = self.facts.proofs.get(&record) else { continue };
+            let named: Vec<&str> = signed
+                .probes
+                .iter()
+                .filter(|probe| probe.proof == Some(record))
+                .map(|probe| probe.probe.as_str())
+                .collect();
+            let counts = |probe: &&ProvenProbe| one_for_all || named.contains(&probe.probe.as_str());
+            rows.extend(proof.probes.iter().filter(counts).map(|probe| self.proven(probe)));
+            // One that answered in the place of another was not warmed itself.
+            let own = |name: &&&str| !proof.probes.iter().any(|probe| probe.probe == **name);
+            for name in named.iter().filter(own) {
+                let asked = proof.probes.iter().find(|asked| asked.instead.as_deref() == Some(name));
+                rows.extend(asked.map(|asked| {
+                    let (probe, instead) = ((*name).to_owned(), Some(asked.probe.clone()));
+                    self.proven(&ProvenProbe { probe, instead, ..asked.clone() })
+                }));
             }
-            (Some(record), None) => {
-                vec![Block::Text(format!("{} {record} ({})", self.say("record", "asiento"), self.unread()))]
-            }
-            (None, _) => vec![Block::Text(self.say("Never proved.", "Nunca comprobado.").to_owned())],
-        };
+        }
+        if !rows.is_empty() {
+            let heads = [
+                self.say("Probe warmed", "Sonda calentada"),
+                self.say("Found", "Hallado"),
+                self.say("Seen", "Observado"),
+            ];
+            blocks.push(Block::Table { heads: heads.map(str::to_owned).to_vec(), rows });
+        }
+        if blocks.is_empty() {
+            blocks.push(Block::Text(self.say("Never proved.", "Nunca comprobado.").to_owned()));
+        }
         self.section("Proof of the wiring", "Comprobación del cableado", blocks)
+    }
+
+    /// One proof in a line.
+    fn proof(&self, record: u64) -> Block {
+        let noun = self.say("record", "asiento");
+        let Some(proof) = self.facts.proofs.get(&record) else {
+            return Block::Text(format!("{noun} {record} ({})", self.unread()));
+        };
+        let good = if proof.good { self.say("Good", "Bien") } else { self.say("NOT GOOD", "MAL") };
+        let (at, by) = (self.teller.stamp(proof.at), plain(&proof.by));
+        Block::Text(format!("{good}: {at}, {by} ({noun} {record})"))
+    }
+
+    /// What was found of one probe, as a row.
+    fn proven(&self, probe: &ProvenProbe) -> Vec<String> {
+        let mark = if probe.good { "✓" } else { "✗" };
+        let instead = probe.instead.as_deref().map(|other| format!(" ({})", plain(other)));
+        let word = found(&probe.finding, self.reader().language);
+        let found = format!("{mark} {word}{}", instead.unwrap_or_default());
+        vec![plain(&probe.probe), found, plain(&probe.seen)]
     }
 
     /// The test cycle with its trace.

@@ -106,8 +106,8 @@ fn wiring(point: &OpenPoint, teller: &Teller) -> String {
     if let OpenPoint::WiringLeftOut { probe } = point {
         let phrase = pick(
             language,
-            "The proof of the wiring did not try {probe}.",
-            "La comprobación del cableado no probó {probe}.",
+            "No proof of the wiring tried {probe}.",
+            "Ninguna comprobación del cableado probó {probe}.",
         );
         return filled(phrase, &[("probe", &plain(probe))]);
     }
@@ -138,6 +138,7 @@ pub(super) fn found(finding: &str, language: Language) -> String {
         "dead" => ("does not answer", "no responde"),
         "wrong-type" => ("wrong type", "tipo equivocado"),
         "wrong-place" => ("wrong place", "lugar equivocado"),
+        "not-at-rest" => ("not at rest before", "no estaba en reposo"),
         other => return plain(other),
     };
     pick(language, english, spanish).to_owned()

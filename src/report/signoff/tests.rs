@@ -81,6 +81,7 @@ fn signed() -> SignedOff {
             calibrated_on: None,
             until: None,
             response: None,
+            proof: None,
             tau_s: Some(1.2),
             expanded_c: 1.78,
             near_c: 82.0,
@@ -94,14 +95,14 @@ fn signed() -> SignedOff {
 }
 
 fn worded(signed: &SignedOff, reader: &Reader) -> Paper {
-    let (calibrations, responses) = (BTreeMap::new(), BTreeMap::new());
+    let (calibrations, responses, proofs) = (BTreeMap::new(), BTreeMap::new(), BTreeMap::new());
     let facts = Facts {
         machine: "dm1",
         signed,
         record: Some(12),
         calibrations: &calibrations,
         responses: &responses,
-        proof: None,
+        proofs: &proofs,
         cycle: None,
         trace: None,
         seal: None,
@@ -374,7 +375,7 @@ impl Whole {
             record: Some(42),
             calibrations: &self.calibrations,
             responses: &self.responses,
-            proof: Some(&self.proof),
+            proofs: &BTreeMap::from([(39, self.proof.clone())]),
             cycle: Some(&self.cycle),
             trace: Some(&self.trace),
             seal: Some(&seal),

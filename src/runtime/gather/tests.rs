@@ -9,7 +9,7 @@ use std::time::Duration;
 
 use super::*;
 use crate::config::resolve::Configuration;
-use crate::core::channel::Role;
+use crate::core::channel::{Probe, Role};
 use crate::core::cycle::judge::Concentration;
 use crate::core::cycle::verdict::Reason;
 use crate::core::on_file::OnFile;
@@ -393,4 +393,64 @@ fn a_calibration_counts_from_its_record_on() {
     }
     let (wash, of_dm2) = (measured(&without.records, "dm2"), measured(&with.records, "dm2"));
     assert_eq!(wash, of_dm2, "another machine never notices");
+}
+
+// Own promise: a reading of a file is judged by what was in force when it was measured, killed or not; at
+// once after the file the newest counts.
+#[test]
+fn a_file_of_the_past_is_judged_by_what_was_in_force_then() {
+    let configuration = configuration();
+    let samples = samples(&configuration);
+    let at = samples[samples.len() / 2].at;
+    let mut file = OnFile::default();
+    let body = Body::Calibration(Box::new(calibrated("dm1/rinse", at)));
+    file.take(0, &Record::new(at, Some("dm1".to_owned()), body));
+    let run = |course: &[(Timestamp, ChannelId, Probe)], kill_at: usize| {
+        let mut kept = Kept::default();
+        let start = |kept: &Kept| {
+            let mut gather = Gather::new(
+                Site::new(&configuration.machines, &configuration.channels),
+                kept.inputs.len() as u64 + 1,
+            );
+            gather.follow(course.iter().cloned());
+            let snapshots: Vec<_> = kept.snapshots.values().cloned().collect();
+            let numbered = (1_u64..).zip(kept.inputs.iter().copied());
+            let needed: Vec<_> = numbered.filter(|(number, _)| *number > kept.settled).collect();
+            gather.recover(&snapshots, &needed);
+            gather
+        };
+        let mut gather = start(&kept);
+        for (place, sample) in samples.iter().enumerate() {
+            if place == kill_at {
+                kept.commit(&mut gather, place);
+                gather = start(&kept);
+            }
+            gather.tick_as_due(sample.at);
+            gather.apply(sample.at, Event::Sample(*sample));
+        }
+        kept.commit(&mut gather, samples.len());
+        measured(&kept.records, "dm1")
+    };
+    let course = configuration.course(&file);
+    let corrected: Vec<_> =
+        course.iter().map(|(_, id, probe)| (Timestamp::MIN, *id, probe.clone())).collect();
+    let (plain, newest, judged) =
+        (run(&[], usize::MAX), run(&corrected, usize::MAX), run(&course, usize::MAX));
+    assert_eq!((plain.len(), newest.len()), (judged.len(), judged.len()));
+    assert!(plain.len() >= 5 && plain[0] != newest[0], "{plain:?}");
+    let after = judged.iter().zip(&newest).rev().take_while(|(one, other)| one == other).count();
+    let before = judged.iter().zip(&plain).take_while(|(one, other)| one == other).count();
+    // The rack under way at that instant was measured partly before and partly after it.
+    assert!(before >= 2 && after >= 2 && before + after + 1 >= judged.len(), "{judged:?}");
+    for kill_at in [1, samples.len() / 2 - 1, samples.len() / 2 + 1, samples.len() - 1] {
+        assert_eq!(run(&course, kill_at), judged, "killed at {kill_at}");
+    }
+    let mut gather = Kept::default().recover(&configuration);
+    gather.follow(course.clone());
+    gather.live();
+    for sample in &samples {
+        gather.tick_as_due(sample.at);
+        gather.apply(sample.at, Event::Sample(*sample));
+    }
+    assert_eq!(measured(&gather.take().records, "dm1"), newest, "live again");
 }

@@ -165,7 +165,14 @@ fn holds_are_ordered_with_a_service_and_without_one() {
     let (code, said) = hold(&on);
     assert_eq!((code, said.contains("no reading is pruned")), (Some(0), true), "{said}");
     gateway.kill();
-    assert_eq!(hold(&["on", "--reason", " ", "--by", "Ana"]).0, Some(64));
+    for reason in ["", " "] {
+        let (code, said) = hold(&["on", "--reason", reason, "--by", "Ana"]);
+        assert_eq!(
+            (code, said.contains("error[keeping-refused]: the reason is missing")),
+            (Some(64), true),
+            "{said}"
+        );
+    }
     let second = ["on", "--reason", "another case", "--by", "Cy"];
     assert_eq!(hold(&second).0, Some(0));
     let status = json(&["hold", "status", "--ledger", text(&ledger), "--json"]);

@@ -157,19 +157,15 @@ fn a_gap_is_judged_late_and_nothing_twice() {
     whole(&ledger);
 }
 
-// Own promise: what is judged late is corrected by the calibration that was in force when it was
-// measured, as an unbroken run would have done. The offset is large enough to be seen in every rack.
-#[test]
-fn a_calibration_on_record_corrects_what_is_taken_over() {
-    const OFFSET_C: f64 = -2.0;
-    let bench = Bench::new(1.0);
-    bench.serve(bench.part(0, 35));
-    bench.serve(bench.part(70, 100));
-    let calibrated = Timestamp::from_micros(bench.stream.start_micros + bench.part(52, 70)[0].after_micros);
+/// Large enough to be seen in every rack.
+const OFFSET_C: f64 = -2.0;
+
+/// Puts a calibration of the first machine on record, without a service.
+fn calibrate(bench: &Bench, at: Timestamp) {
     let correction = |offset_c| Correction { gain: 1.0, offset_c };
     let done = CalibrationDone {
         probe: "dm1/rinse".to_owned(),
-        at: calibrated,
+        at,
         points: Vec::new(),
         found: correction(0.0),
         left: correction(OFFSET_C),
@@ -178,13 +174,13 @@ fn a_calibration_on_record_corrects_what_is_taken_over() {
         note: None,
         by: "Eli".to_owned(),
     };
-    let record = Record::new(calibrated, Some("dm1".to_owned()), Body::Calibration(Box::new(done)));
+    let record = Record::new(at, Some("dm1".to_owned()), Body::Calibration(Box::new(done)));
     let (writer, _) = open(&bench.site.ledger());
     commit(&writer, Commit { records: vec![plain(record)], ..Commit::default() }).expect("a record");
-    drop(writer);
-    let heard = bench.cycles();
-    bench.import(&bench.file("all.senml", bench.part(0, 100)));
+}
 
+/// That the racks which were not heard before are corrected where they followed the calibration, and only there.
+fn check_corrected(bench: &Bench, calibrated: Timestamp, heard: &BTreeMap<i64, Cycle>) {
     let found = bench.cycles();
     let (mut before, mut after) = (0, 0);
     for cycle in bench.site.expected_cycles(&bench.stream) {
@@ -202,6 +198,36 @@ fn a_calibration_on_record_corrects_what_is_taken_over() {
         assert!((found_c - corrected_c).abs() < 0.3, "{found_c} °C, {corrected_c} °C: {own:?}");
     }
     assert!(before > 3 && after > 3, "{before} racks before it, {after} after");
+}
+
+// Own promise: what is judged late is corrected by the calibration that was in force when it was
+// measured, as an unbroken run would have done.
+#[test]
+fn a_calibration_on_record_corrects_what_is_taken_over() {
+    let bench = Bench::new(1.0);
+    bench.serve(bench.part(0, 35));
+    bench.serve(bench.part(70, 100));
+    let calibrated = Timestamp::from_micros(bench.stream.start_micros + bench.part(52, 70)[0].after_micros);
+    calibrate(&bench, calibrated);
+    let heard = bench.cycles();
+    bench.import(&bench.file("all.senml", bench.part(0, 100)));
+    check_corrected(&bench, calibrated, &heard);
+}
+
+// The same promise for a file that is replayed into a ledger, also where an earlier replay ended in the middle.
+#[test]
+fn a_calibration_on_record_corrects_what_is_replayed() {
+    let bench = Bench::new(1.0);
+    let calibrated = Timestamp::from_micros(bench.stream.start_micros + bench.part(50, 70)[0].after_micros);
+    calibrate(&bench, calibrated);
+    let (configuration, ledger) = (bench.site.configuration(), bench.site.ledger());
+    for to in [30, 100] {
+        let file = bench.file("all.senml", bench.part(0, to));
+        let words = ["replay", "--config", text(&configuration), "--ledger", text(&ledger), text(&file)];
+        let (code, said) = say(&words);
+        assert_eq!(code, Some(0), "{said}");
+    }
+    check_corrected(&bench, calibrated, &BTreeMap::new());
 }
 
 // Readings newer than anything on record go through the machine itself, so that a node which

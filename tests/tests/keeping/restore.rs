@@ -263,3 +263,23 @@ fn a_restore_that_is_killed_leaves_the_place_as_it_was() {
     json(&["restore", text(&out), "--to", text(&ledger), "--force", "--json"]);
     assert_eq!(whole(&ledger).records, before.len() as u64 + 1);
 }
+
+// A mistyped path is told as that, and leaves nothing behind.
+#[test]
+fn what_is_no_backup_is_told_and_nothing_is_left() {
+    let site = Site::new(1, PIPE);
+    let (ledger, other) = (site.ledger(), site.path("notes.txt"));
+    fs::write(&other, "no ledger").expect("a temporary file");
+    let before = ending(&site, "");
+    for (from, part) in [
+        (site.path("nowhere.sqlite"), "there is no such backup"),
+        (other, "this is no backup of a ledger"),
+        (site.path(""), "this is a directory, not a backup"),
+    ] {
+        let (code, said) = say(&["restore", text(&from), "--to", text(&ledger)]);
+        assert_eq!((code, said.contains(part)), (Some(74), true), "{said}");
+        assert!(said.contains("error[backup-failed]") && said.contains("nothing was changed"), "{said}");
+        assert!(said.contains("the file that rinseward backup made"), "{said}");
+        assert_eq!(ending(&site, ""), before, "{said}");
+    }
+}

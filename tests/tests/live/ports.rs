@@ -55,6 +55,13 @@ fn a_port_is_told_with_its_names_its_source_and_who_holds_it() {
     ] {
         assert!(said.contains(&line), "{line}\n{said}");
     }
+    let (code, said) = ports(&kitchen, &["--also", &link, "--language", "es"]);
+    assert_eq!(code, Some(0), "{said}");
+    for line in
+        [format!("    escriba     device = \"{link}\""), "    lo usa      la fuente «port1»".to_owned()]
+    {
+        assert!(said.contains(&line), "{line}\n{said}");
+    }
     terminal.press("q");
     assert!(terminal.ended().success());
 

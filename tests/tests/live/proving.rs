@@ -94,7 +94,7 @@ fn a_person_is_led_from_probe_to_probe() {
     terminal.until("NOW warm the tip of dm1/wash");
     device.show((WARM_V, WARM_C));
     terminal.until("✓ dm1/wash answers");
-    terminal.until("The wiring of dm1 is proved and on record");
+    terminal.until("The wiring of dm1 is proved: dm1/rinse, dm1/wash [record ");
     assert!(terminal.ended().success());
     drop(device);
     service.stop();
@@ -104,26 +104,38 @@ fn a_person_is_led_from_probe_to_probe() {
     assert_eq!(probes, ["dm1/rinse", "dm1/wash"]);
 }
 
+/// The command that proves these probes with nobody at the terminal.
+fn unattended<'a>(order: &'a str, seconds: &'a str) -> [&'a str; 10] {
+    ["prove", "dm1", "--by", "AB", "--order", order, "--seconds-each", seconds, "--yes", "--json"]
+}
+
 /// Proves the wash probe alone; it shows the first at rest and the second while it is warmed.
 fn proved(rest: Shown, warmed: Shown) -> (Option<i32>, Value, String, WiringProofDone) {
     let (kitchen, port) = Kitchen::on_a_port();
     kitchen.service(&["source is up"]).stop();
     let device = Device::of(port, rest);
-    let arguments =
-        ["prove", "dm1", "--by", "AB", "--order", "wash", "--seconds-each", "8", "--yes", "--json"];
-    let mut program = kitchen.program(&arguments);
+    let (code, answer, said) = proving(&kitchen, &device, &unattended("wash", "15"), warmed);
+    (code, answer, said, recorded(&kitchen))
+}
+
+/// What a proof answers, its exit code, and what it says; the device shows this once a tip is to be warmed.
+fn proving(
+    kitchen: &Kitchen,
+    device: &Device,
+    arguments: &[&str],
+    warmed: Shown,
+) -> (Option<i32>, Value, String) {
+    let mut program = kitchen.program(arguments);
     let child = program.stdin(Stdio::null()).stdout(Stdio::piped()).stderr(Stdio::piped()).spawn();
     let mut child = child.expect("the program starts");
     let mut said = String::new();
     let mut err = BufReader::new(child.stderr.take().expect("it is piped"));
-    while !said.contains("NOW warm the tip of dm1/wash") {
-        assert!(err.read_line(&mut said).expect("UTF-8") > 0, "{said}");
-    }
+    while !said.contains("NOW warm the tip of") && err.read_line(&mut said).expect("UTF-8") > 0 {}
     device.show(warmed);
     err.read_to_string(&mut said).expect("UTF-8");
     let output = child.wait_with_output().expect("our own child");
     let answer = serde_json::from_slice(&output.stdout).unwrap_or_else(|error| panic!("{error}: {said}"));
-    (output.status.code(), answer, said, recorded(&kitchen))
+    (output.status.code(), answer, said)
 }
 
 // A reversed thermocouple falls as its tip is warmed (IEC 60584-1: emf(a,b) = −emf(b,a)). The exit
@@ -150,6 +162,70 @@ fn each_mistake_is_found_without_anybody_at_the_terminal() {
         assert!(answer["record"].is_u64(), "{answer}");
         assert_eq!((proof.good, proof.probes[0].finding.as_str()), (good, finding), "{proof:?}");
     }
+}
+
+// Own rule: a proof of one probe says which are proved and which are not, and a later one of another leaves it as
+// it is; what is not good afterwards is that probe alone.
+#[test]
+fn a_proof_of_one_probe_speaks_of_that_one() {
+    let (kitchen, port) = Kitchen::on_a_port();
+    kitchen.service(&["source is up"]).stop();
+    let device = Device::of(port, (COOL_V, COOL_C));
+    let names = |answer: &Value, key: &str| -> Vec<String> {
+        let names = answer["on_file"][key].as_array().expect("a list").iter();
+        names.map(|name| name.as_str().or(name[0].as_str()).expect("a name").to_owned()).collect()
+    };
+    let (code, answer, _) = proving(&kitchen, &device, &unattended("wash", "15"), (WARM_V, COOL_C));
+    assert_eq!(code, Some(0), "{answer}");
+    assert_eq!(names(&answer, "proved"), ["dm1/wash"]);
+    assert_eq!(names(&answer, "not_proved"), ["dm1/rinse"]);
+
+    device.show((COOL_V, COOL_C));
+    let (code, answer, said) = proving(&kitchen, &device, &unattended("rinse", "15"), (COOL_V, COOL_C));
+    assert_eq!(code, Some(1), "{answer}");
+    assert!(said.contains("where: dm1/rinse (dead)"), "{said}");
+    assert_eq!(names(&answer, "before"), ["dm1/wash"], "a proof that is good stays so");
+    assert_eq!(names(&answer, "not_good"), ["dm1/rinse"]);
+    let output = kitchen.program(&["history", "--show", "records", "--kind", "wiring-proof"]).output();
+    let output = output.expect("the program starts");
+    let said = String::from_utf8(output.stdout).expect("UTF-8");
+    assert!(said.contains("the wiring was proved: dm1/rinse dead (AB"), "{said}");
+    assert!(said.contains("the wiring was proved: dm1/wash answers (AB"), "{said}");
+}
+
+// Own rule: a tip that cools has no exchanged leads. From a hand at 33 °C it cools to a room of 22 °C by Newton's law;
+// with a time constant of 20 s by 0.5 °C a second at first.
+#[test]
+fn a_tip_that_still_cools_is_waited_for() {
+    let (kitchen, port) = Kitchen::on_a_port();
+    kitchen.service(&["source is up"]).stop();
+    let device = Device::of(port, (COOL_V, COOL_C));
+    let stop = Arc::new(Mutex::new(false));
+    let (shown, stopped) = (Arc::clone(&device.shown), Arc::clone(&stop));
+    let cooling = thread::spawn(move || {
+        let begun = std::time::Instant::now();
+        while !*stopped.lock().expect("no holder panics") {
+            let celsius = 22.0 + 11.0 * (-begun.elapsed().as_secs_f64() / 20.0).exp();
+            if let Some(shown) = shown.lock().expect("no holder panics").as_mut() {
+                shown.1 = celsius;
+            }
+            thread::sleep(Duration::from_millis(20));
+        }
+    });
+    let arguments = ["prove", "dm1", "--by", "AB", "--order", "rinse", "--seconds-each", "12", "--yes"];
+    let arguments = [&arguments[..], &["--language", "es"]].concat();
+    let mut terminal = Terminal::start(&mut kitchen.program(&arguments), 80, 60);
+    terminal.until("dm1/rinse aún baja");
+    terminal.until("✗ dm1/rinse no estaba en reposo");
+    terminal.until("error[wiring-not-good]");
+    assert_eq!(terminal.ended().code(), Some(1), "{}", terminal.seen());
+    let seen = terminal.seen();
+    assert!(!seen.contains("AHORA caliente") && !seen.contains("invertidos"), "{seen}");
+    *stop.lock().expect("no holder panics") = true;
+    cooling.join().expect("no panic");
+    let proof = recorded(&kitchen);
+    assert_eq!(proof.probes[0].finding, "not-at-rest", "{proof:?}");
+    assert!(proof.probes[0].seen.contains("still fell by"), "on record in English: {proof:?}");
 }
 
 // Codes are those of sysexits.h (4.3BSD).

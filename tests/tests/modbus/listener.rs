@@ -55,8 +55,10 @@ impl Listener {
     /// The next state; deliveries before it are passed over.
     pub(crate) async fn state(&mut self) -> SourceState {
         loop {
-            if let FromSource::State { state, .. } = self.next().await {
-                return state;
+            match self.next().await {
+                FromSource::State { state, .. } => return state,
+                FromSource::Delivery(delivery) => self.number = delivery.number,
+                FromSource::Unit { .. } => {}
             }
         }
     }

@@ -23,13 +23,14 @@ fn python(script: &str) -> Command {
 }
 
 /// Units of pymodbus; they end when their standard input does.
-struct Served {
+pub(super) struct Served {
     child: Child,
-    port: Json,
+    /// The path of a line, or the number of a port of TCP.
+    pub(super) port: Json,
 }
 
 impl Served {
-    fn start(kind: &str) -> Self {
+    pub(super) fn start(kind: &str) -> Self {
         let mut child = python("units.py")
             .arg(kind)
             .stdin(Stdio::piped())

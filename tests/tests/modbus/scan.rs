@@ -15,6 +15,7 @@ use serialport::{SerialPort as _, TTYPort};
 use tempfile::TempDir;
 
 use super::gateway::{Gateway, readings, wait};
+use super::peers::Served;
 
 fn scan(arguments: &[&str]) -> Output {
     let mut command = Command::new(env!("CARGO_BIN_EXE_rinseward"));
@@ -33,7 +34,7 @@ fn check_config(file: &Path) -> String {
     let output = Command::new(env!("CARGO_BIN_EXE_rinseward")).arg("check-config").arg(file).output();
     let output = output.expect("the program starts");
     assert!(output.status.success(), "{}", err(&output));
-    out(&output)
+    out(&output) + &err(&output)
 }
 
 /// A whole one, one in floats, one that refuses all, one that nobody can read, and a dead one.
@@ -193,5 +194,101 @@ fn a_silent_port_says_what_to_look_at() {
     assert!(out(&output).starts_with("CAUTION: The port is only listened to."), "{}", out(&output));
     for part in ["error[scan-none]", "--baud", "--modbus"] {
         assert!(err(&output).contains(part), "{}", err(&output));
+    }
+}
+
+// Units of other hands, see `peers/units.py`: unit 1 holds 700 + n and 1700 + n, unit 2 the number 82.2 as
+// IEEE 754; for a unit that is not there it says that it failed.
+#[test]
+fn units_of_another_hand_behind_tcp_are_read_by_the_gateway() {
+    let served = Served::start("tcp");
+    let address = format!("127.0.0.1:{}", served.port);
+    let output = scan(&["--tcp", &address, "--units", "1-3", "--function", "3", "--json"]);
+    assert!(output.status.success(), "{}", err(&output));
+    let answer: Json = serde_json::from_slice(&output.stdout).expect("one JSON object");
+    let said = answer["answers"].as_array().expect("a list").iter();
+    let said =
+        said.map(|one| (one["unit"].as_u64().expect("a number"), one["says"].as_str().expect("words")));
+    let (answers, fails) = ("answers", "is there, exception 4: it failed while reading");
+    assert_eq!(said.collect::<Vec<_>>(), [(1, answers), (2, answers), (3, fails)]);
+
+    let directory = TempDir::new().expect("a directory");
+    let (ledger, file) = (directory.path().join("ledger.sqlite"), directory.path().join("gateway.toml"));
+    let proposal = answer["proposal"].as_str().expect("a proposal");
+    for part in ["kind = \"modbus-tcp\"", "host = \"127.0.0.1\"", &format!("port = {}", served.port)] {
+        assert!(proposal.contains(part), "{part}:\n{proposal}");
+    }
+    let text = format!("{proposal}\n[ledger]\npath = \"{}\"\ncommit-interval = \"50ms\"\n", ledger.display());
+    std::fs::write(&file, text).expect("a temporary file");
+    let accepted = check_config(&file);
+    assert!(accepted.contains("1 source") && !accepted.contains("falls silent"), "{accepted}");
+    let (gateway, _log) = Gateway::start(&file);
+    for (channel, celsius) in [("dm1/u1-f3-r0", 70.0), ("dm1/u2-f3-r0", f64::from(82.2_f32))] {
+        wait(channel, || {
+            readings(&ledger, channel).last().map(|(_, value)| *value) == Some(Value::Number(celsius))
+        });
+    }
+    gateway.end();
+
+    let port = served.port.clone();
+    drop(served);
+    let output = scan(&["--tcp", &format!("127.0.0.1:{port}")]);
+    assert_eq!(output.status.code(), Some(74), "{}", err(&output));
+    for part in ["error[source-open]", &format!("127.0.0.1:{port}"), "plugged in and switched on"] {
+        assert!(err(&output).contains(part), "{part}:\n{}", err(&output));
+    }
+}
+
+// A pseudo-terminal carries every rate alike, but keeps the one that was set: the node prints lines where it
+// is its own, and what another rate makes of them otherwise.
+#[test]
+fn the_rates_are_tried_until_one_is_legible() {
+    let (mut node, port) = TTYPort::pair().expect("a pseudo-terminal");
+    let device = port.name().expect("a name");
+    drop(port);
+    let stop = Arc::new(AtomicBool::new(false));
+    let asked = Arc::clone(&stop);
+    let printing = std::thread::spawn(move || {
+        while !asked.load(Ordering::Relaxed) {
+            let own = node.baud_rate().is_ok_and(|baud| baud == 19_200);
+            let bytes: &[u8] = if own { b"dm1/rinse 82.4\r\n" } else { b"\xf8\x80\x00\xe0\n" };
+            // Fails while nobody has the port open.
+            let _lost = node.write_all(bytes);
+            std::thread::sleep(Duration::from_millis(50));
+        }
+    });
+    let output = scan(&["--port", &device, "--seconds", "1", "--json"]);
+    stop.store(true, Ordering::Relaxed);
+    printing.join().expect("the node ends in order");
+    assert!(output.status.success(), "{}{}", out(&output), err(&output));
+    let answer: Json = serde_json::from_slice(&output.stdout).expect("one JSON object");
+    assert_eq!(answer["baud"], 19_200);
+    assert_eq!(answer["tried"], serde_json::json!([115_200, 57_600, 19_200]));
+    assert_eq!(answer["channels"][0]["last"], 82.4);
+    assert!(answer["proposal"].as_str().is_some_and(|text| text.contains("baud = 19200")), "{answer}");
+}
+
+// A program that has the port open without a lock hinders nobody from opening it, and takes its bytes.
+#[test]
+fn a_port_that_is_open_elsewhere_without_a_lock_is_told() {
+    let (_node, port) = TTYPort::pair().expect("a pseudo-terminal");
+    let device = port.name().expect("a name");
+    drop(port);
+    let held = std::fs::OpenOptions::new().read(true).open(&device).expect("it opens");
+    let mut stranger = Command::new("sleep").arg("600").stdin(held).spawn().expect("it starts");
+    let output = scan(&["--port", &device, "--seconds", "1", "--baud", "9600"]);
+    let listed = Command::new(env!("CARGO_BIN_EXE_rinseward")).args(["ports", "--also", &device]).output();
+    stranger.kill().expect("our own child");
+    let (pid, _) = (stranger.id(), stranger.wait().expect("our own child"));
+    for part in [
+        format!("warning[source-open]: {device} is open elsewhere too"),
+        format!("«sleep» has it open, process {pid}"),
+        "what is shown may be garbled".to_owned(),
+    ] {
+        assert!(err(&output).contains(&part), "{part}:\n{}", err(&output));
+    }
+    let listed = out(&listed.expect("the program starts"));
+    for part in [format!("open in   sleep, process {pid}"), format!("end «sleep» (process {pid})")] {
+        assert!(listed.contains(&part), "{part}:\n{listed}");
     }
 }

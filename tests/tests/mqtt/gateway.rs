@@ -182,6 +182,7 @@ async fn apply(
                 }
             }
             FromSource::State { state, .. } => seen.send_modify(|seen| seen.states.push(state)),
+            FromSource::Unit { unit, .. } => panic!("a broker has no unit {unit}"),
         }
     }
 }

@@ -75,6 +75,11 @@ impl Terminal {
         self.wait(text, || self.seen().contains(text).then_some(()));
     }
 
+    /// Waits until this is so.
+    pub(crate) fn holds(&self, what: &str, so: impl Fn() -> bool) {
+        self.wait(what, || so().then_some(()));
+    }
+
     fn wait<T>(&self, what: &str, found: impl Fn() -> Option<T>) -> T {
         let limit = Instant::now() + WAIT_MAX;
         loop {

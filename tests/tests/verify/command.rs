@@ -5,12 +5,15 @@ use std::path::Path;
 use std::process::{Command, Output, Stdio};
 
 use rinseward::core::checkpoint::Checkpoint;
+use rinseward::core::cycle::verdict::Verdict;
 use rinseward::core::merkle::{Hash, TreeHead};
 use rinseward::core::note::SigningKey;
+use rinseward::core::record::{Body, Record, ServiceStart};
+use rinseward::ledger::Commit;
 
 use super::made::made;
 use super::tampered::{bytes_of, put, without_guards};
-use crate::ledger::fixture::at;
+use crate::ledger::fixture::{at, commit, cycle, open, plain};
 
 fn verify(arguments: &[&str]) -> Output {
     Command::new(env!("CARGO_BIN_EXE_rinseward"))
@@ -175,4 +178,48 @@ fn json_says_the_same() {
     assert_eq!(answer["findings"][0]["record"], 17);
     assert_eq!(answer["findings"][0]["column"], "verdict");
     assert!(answer["said"][0].as_str().expect("words").contains("another «verdict» than record 17"));
+}
+
+// A file that is copied beside a running service without its log: a young one has nothing in it, an older one lacks what
+// is newest, and both are told.
+#[test]
+fn a_copy_without_its_log_is_told_as_that() {
+    let directory = tempfile::tempdir().expect("a temporary directory");
+    let (path, copy) = (directory.path().join("ledger.sqlite"), directory.path().join("copy.sqlite"));
+    let (writer, _) = open(&path);
+    let key = made().second.to_string();
+    let put = |record: Record| {
+        let records = vec![plain(record)];
+        commit(&writer, Commit { records, ..Commit::default() }).expect("a commit");
+    };
+    let start = ServiceStart {
+        version: "0.1.0".to_owned(),
+        last_record: None,
+        after_clean_stop: true,
+        from_file: false,
+        replayed: 0,
+    };
+    put(Record::new(at(0.0), None, Body::ServiceStart(start)));
+    fs::copy(&path, &copy).expect("a copy");
+    let output = verify(&[text(&copy), "--key", &key]);
+    assert_eq!(output.status.code(), Some(2), "{}", told(&output));
+    for part in ["holds nothing by itself", "copy.sqlite-wal» is not beside it", "rinseward backup"] {
+        assert!(told(&output).contains(part), "{part}: {}", told(&output));
+    }
+    let mut history = Command::new(env!("CARGO_BIN_EXE_rinseward"));
+    let output = history.args(["history", "--ledger", text(&copy)]).output().expect("the program starts");
+    assert_eq!(output.status.code(), Some(74), "{}", told(&output));
+    assert!(told(&output).contains("holds nothing by itself"), "{}", told(&output));
+
+    let other = rusqlite::Connection::open(&path).expect("the ledger");
+    let worked = other.query_row("PRAGMA wal_checkpoint(PASSIVE)", [], |row| row.get::<_, i64>(0));
+    assert_eq!(worked.expect("worked in"), 0, "nobody was in the way");
+    put(cycle("dm1", 60.0, Verdict::Pass));
+    let copy = directory.path().join("later.sqlite");
+    fs::copy(&path, &copy).expect("a copy");
+    let output = verify(&[text(&copy), "--key", &key]);
+    for part in ["records     1, recorded", "no log (-wal) lies beside it", "lacks what came after"] {
+        assert!(told(&output).contains(part), "{part}: {}", told(&output));
+    }
+    drop((other, writer));
 }

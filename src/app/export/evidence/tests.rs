@@ -9,6 +9,7 @@ use sha2::{Digest, Sha256};
 use super::*;
 use crate::app::verify::{CannotCheck, ExportReport, verify_export};
 use crate::core::alert::{AlertNumber, Condition};
+use crate::core::audit::Outcome;
 use crate::core::effect::{Trace, TraceReading};
 use crate::core::evidence::examine::Trust;
 use crate::core::merkle::Leaves;
@@ -201,7 +202,7 @@ impl Site {
 
     fn codes(&self, name: &str, with: Option<&str>) -> Vec<(&'static str, Option<u64>, Option<u64>)> {
         let report = self.verify(name, with).expect("checked");
-        assert_eq!(report.whole, report.flaws.is_empty());
+        assert_eq!(report.outcome == Outcome::Whole, report.flaws.is_empty());
         report.flaws.iter().map(|told| (told.code, told.line, told.record)).collect()
     }
 }
@@ -250,9 +251,9 @@ fn a_span_proves_itself_with_what_belongs_to_it() {
     // cycle and the amendment. The cycle of minute 1,239 was recorded in minute 1,240.
     assert_eq!(facts.counted, Trailer { records: 52, apart: 6, traces: 1 });
     let report = site.verify("evidence.jsonl", None).expect("checked");
-    assert!(report.whole, "{report}");
+    assert_eq!(report.outcome, Outcome::Whole, "{report}");
     let report = site.verify("cycles.csv", Some("evidence.jsonl")).expect("checked");
-    assert!(report.whole, "{report}");
+    assert_eq!(report.outcome, Outcome::Whole, "{report}");
     assert!(report.holds.iter().any(|holds| holds.contains("the 51 rows")), "{report}");
 }
 
@@ -282,7 +283,10 @@ fn a_site_that_no_record_names_is_told_as_not_proved() {
     site.export();
     let unnamed = || {
         let report = site.verify("evidence.jsonl", None).expect("checked");
-        (report.whole, report.remarks.iter().any(|remark| remark.contains("no configuration in this file")))
+        (
+            report.outcome == Outcome::Whole,
+            report.remarks.iter().any(|remark| remark.contains("no configuration in this file")),
+        )
     };
     assert_eq!(unnamed(), (true, false));
     site.edit("evidence.jsonl", |text| {
@@ -313,7 +317,7 @@ fn what_the_checkpoint_does_not_count_is_left_out_and_told() {
     assert_eq!((facts.stretch, facts.sealed, facts.unsealed), ((1_190, 1_200), 1_200, 1_307));
     std::fs::write(site.path("early.jsonl"), out).expect("written");
     let report = site.verify("early.jsonl", None).expect("checked");
-    assert!(report.whole, "{report}");
+    assert_eq!(report.outcome, Outcome::Whole, "{report}");
     assert!(report.remarks.iter().any(|remark| remark.contains("was not over")), "{report}");
 }
 
@@ -330,7 +334,7 @@ fn spans_before_after_and_over_everything_hold() {
         assert_eq!(facts.counted.records, records, "{span:?}");
         std::fs::write(site.path("span.jsonl"), out).expect("written");
         let report = site.verify("span.jsonl", None).expect("checked");
-        assert!(report.whole, "{report}");
+        assert_eq!(report.outcome, Outcome::Whole, "{report}");
     }
 }
 
@@ -340,7 +344,10 @@ fn another_key_a_cut_file_and_another_file_are_told() {
     site.export();
     let stranger = SigningKey::from_seed("north-kitchen", &[8; 32]).expect("a name");
     let report = verify_export(&site.path("evidence.jsonl"), None, trust(&stranger)).expect("checked");
-    assert!(!report.whole && report.flaws[0].text.contains("does not vouch"), "{report}");
+    assert!(
+        report.outcome == Outcome::NotWhole && report.flaws[0].text.contains("does not vouch"),
+        "{report}"
+    );
     site.edit("evidence.jsonl", |text| text[..text.len() * 2 / 3].to_owned());
     let codes = site.codes("evidence.jsonl", None);
     assert!(codes.iter().any(|(code, _, _)| *code == "cut-short"), "{codes:?}");

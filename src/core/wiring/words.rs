@@ -1,0 +1,200 @@
+//! What was seen while a probe was warmed, in English and Spanish.
+
+use super::{Evidence, Found, Off};
+use crate::core::reader::{Language, Scale};
+use crate::core::reading::Fault;
+
+/// Most channels without a value that are named.
+const NAMED_MAX: usize = 3;
+
+/// The sentence, without its stop.
+pub(super) fn seen(asked: &str, found: &Found, language: Language, scale: Scale) -> String {
+    let symbol = scale.symbol();
+    let at = |celsius: f64| format!("{:.1}", scale.temperature(celsius));
+    let by = |kelvin: f64| format!("{:.1} {symbol}", scale.difference(kelvin));
+    let a_minute = |c_per_min: f64| format!("{:.1} {symbol}", scale.difference(c_per_min).abs());
+    let other = found.instead.as_deref().unwrap_or("–");
+    let english = language == Language::English;
+    match &found.evidence {
+        Evidence::Rose { from_c, to_c, off, unseen } => {
+            let (from, to) = (at(*from_c), at(*to_c));
+            let rose = if english {
+                format!("{asked} rose from {from} to {to} {symbol}")
+            } else {
+                format!("{asked} subió de {from} a {to} {symbol}")
+            };
+            match off {
+                Some(off) if english => {
+                    let why = of_off(*off, *from_c, language, scale);
+                    format!("{rose}, but {why}: look at the type of the probe, its unit and its scale")
+                }
+                Some(off) => {
+                    let why = of_off(*off, *from_c, language, scale);
+                    format!("{rose}, pero {why}: mire el tipo de la sonda, su unidad y su escala")
+                }
+                None if english => format!("{rose}, and no other did{}", but(unseen, language)),
+                None => format!("{rose}, y ninguna otra{}", but(unseen, language)),
+            }
+        }
+        Evidence::RoseWith { rise_c, other_c } if english => format!(
+            "{asked} rose by {}, and {other} by {} with it: both tips were warmed, or they sit together",
+            by(*rise_c),
+            by(*other_c)
+        ),
+        Evidence::RoseWith { rise_c, other_c } => format!(
+            "{asked} subió {}, y {other} {} con ella: se calentaron las dos puntas, o están juntas",
+            by(*rise_c),
+            by(*other_c)
+        ),
+        Evidence::OtherRose { other_c, same_machine } => {
+            other_rose(asked, other, &by(*other_c), *same_machine, language)
+        }
+        Evidence::Fell { from_c, to_c } if english => format!(
+            "{asked} was at rest at {from} {symbol} and fell to {to} {symbol} while it was warmed: its leads are \
+             exchanged; if the tip was let go of just then, let it cool and prove it again",
+            from = at(*from_c),
+            to = at(*to_c)
+        ),
+        Evidence::Fell { from_c, to_c } => format!(
+            "{asked} estaba en reposo a {from} {symbol} y bajó a {to} {symbol} mientras se calentaba: sus cables \
+             están invertidos; si la punta se soltó justo entonces, deje que se enfríe y compruébela de nuevo",
+            from = at(*from_c),
+            to = at(*to_c)
+        ),
+        Evidence::Cooled { c_per_min, from_c, to_c } if english => format!(
+            "{asked} fell from {from} to {to} {symbol} as it had before, by {} a minute: its tip was still warm and \
+             only cooled; let it hang free and prove it again",
+            a_minute(*c_per_min),
+            from = at(*from_c),
+            to = at(*to_c)
+        ),
+        Evidence::Cooled { c_per_min, from_c, to_c } => format!(
+            "{asked} bajó de {from} a {to} {symbol} como antes, {} por minuto: su punta aún estaba caliente y solo \
+             se enfrió; déjela libre y compruébela de nuevo",
+            a_minute(*c_per_min),
+            from = at(*from_c),
+            to = at(*to_c)
+        ),
+        Evidence::Moved { c_per_min } => still_moves(asked, *c_per_min, &a_minute(*c_per_min), language),
+        Evidence::Stayed { at_c, rise_c, least_c } => {
+            let (rest, least) = (at(*at_c), by(*least_c));
+            let rise = format!("{:+.1} {symbol}", scale.difference(*rise_c));
+            if english {
+                format!(
+                    "{asked} stayed at {rest} {symbol} ({rise}; {least} are needed), and no other rose: it was not \
+                     its tip that was warmed, or it is not connected"
+                )
+            } else {
+                format!(
+                    "{asked} se quedó a {rest} {symbol} ({rise}; hacen falta {least}), y ninguna otra subió: no fue \
+                     su punta la que se calentó, o no está conectada"
+                )
+            }
+        }
+        Evidence::NoValue(fault) if english => format!("{asked} {}, and no other rose", no_value(*fault)),
+        Evidence::NoValue(fault) => format!("{asked} {}, y ninguna otra subió", no_value_es(*fault)),
+    }
+}
+
+fn of_off(off: Off, from_c: f64, language: Language, scale: Scale) -> String {
+    let (symbol, english) = (scale.symbol(), language == Language::English);
+    match off {
+        Off::Hand(max_c) if english => {
+            format!("no hand is warmer than {:.0} {symbol}", scale.temperature(max_c))
+        }
+        Off::Hand(max_c) => format!("ninguna mano pasa de {:.0} {symbol}", scale.temperature(max_c)),
+        Off::Water(water_c) if english => {
+            format!("the water is at {:.1} {symbol}", scale.temperature(water_c))
+        }
+        Off::Water(water_c) => format!("el agua está a {:.1} {symbol}", scale.temperature(water_c)),
+        Off::Rest if english => format!("no probe at rest is at {:.1} {symbol}", scale.temperature(from_c)),
+        Off::Rest => format!("ninguna sonda en reposo está a {:.1} {symbol}", scale.temperature(from_c)),
+    }
+}
+
+fn other_rose(asked: &str, other: &str, rise: &str, same_machine: bool, language: Language) -> String {
+    match (language, same_machine) {
+        (Language::English, true) => format!(
+            "{asked} was warmed, and {other} rose by {rise} in its place: the two are exchanged at the terminals or in \
+             the configuration"
+        ),
+        (Language::English, false) => format!(
+            "{asked} was warmed, and {other} rose by {rise} in its place: it is wired or configured as a probe of \
+             another machine"
+        ),
+        (Language::Spanish, true) => format!(
+            "se calentó {asked}, y en su lugar {other} subió {rise}: las dos están cambiadas en los bornes o en la \
+             configuración"
+        ),
+        (Language::Spanish, false) => format!(
+            "se calentó {asked}, y en su lugar {other} subió {rise}: está cableada o configurada como sonda de otra \
+             máquina"
+        ),
+    }
+}
+
+fn still_moves(asked: &str, c_per_min: f64, amount: &str, language: Language) -> String {
+    match (language, c_per_min < 0.0) {
+        (Language::English, falls) => {
+            let moves = if falls { "fell" } else { "rose" };
+            format!(
+                "{asked} still {moves} by {amount} a minute before it was warmed: let its tip hang free in still air \
+                 until it stays where it is, and prove it again"
+            )
+        }
+        (Language::Spanish, falls) => {
+            let moves = if falls { "bajaba" } else { "subía" };
+            format!(
+                "{asked} aún {moves} {amount} por minuto antes de calentarla: deje su punta libre en aire quieto hasta \
+                 que no cambie y compruébela de nuevo"
+            )
+        }
+    }
+}
+
+/// Of which channels nobody can say that they did not rise.
+fn but(unseen: &[String], language: Language) -> String {
+    let named = unseen[..unseen.len().min(NAMED_MAX)].join(", ");
+    let more = unseen.len().saturating_sub(NAMED_MAX);
+    match (language, unseen.len(), more) {
+        (_, 0, _) => String::new(),
+        (Language::English, _, 0) => {
+            format!(", as far as they were read: {named} gave too little to see it by")
+        }
+        (Language::English, _, more) => {
+            format!(", as far as they were read: {named} and {more} more gave too little to see it by")
+        }
+        (Language::Spanish, _, 0) => {
+            format!(", hasta donde se leyeron: {named} dio demasiado poco para verlo")
+        }
+        (Language::Spanish, _, more) => {
+            format!(", hasta donde se leyeron: {named} y {more} más dieron demasiado poco para verlo")
+        }
+    }
+}
+
+const fn no_value(fault: Option<Fault>) -> &'static str {
+    match fault {
+        Some(Fault::Reversed) => "reads far below the room: its leads are exchanged",
+        Some(Fault::OutOfRange) => "reads what no water can be: look at its type, its unit and its scale",
+        Some(Fault::OpenCircuit) => "has a broken wire, or a lead that came off",
+        Some(Fault::Short) => "has leads that touch before the tip",
+        Some(Fault::NoColdJunction) => "has terminals that give no temperature",
+        Some(Fault::Stuck | Fault::Silent | Fault::Reported) => "is told to be at fault",
+        None => "sent too little to judge by",
+    }
+}
+
+const fn no_value_es(fault: Option<Fault>) -> &'static str {
+    match fault {
+        Some(Fault::Reversed) => "muestra mucho menos que la sala: sus cables están invertidos",
+        Some(Fault::OutOfRange) => {
+            "muestra lo que ningún agua puede tener: mire su tipo, su unidad y su escala"
+        }
+        Some(Fault::OpenCircuit) => "tiene un hilo roto o un cable suelto",
+        Some(Fault::Short) => "tiene cables que se tocan antes de la punta",
+        Some(Fault::NoColdJunction) => "tiene bornes que no dan temperatura",
+        Some(Fault::Stuck | Fault::Silent | Fault::Reported) => "está en fallo, según se comunica",
+        None => "envió demasiado poco para juzgar",
+    }
+}

@@ -1,0 +1,47 @@
+//! The style sheet and the script of the pages: all that a page loads beside itself.
+//!
+//! Their address holds a short hash of what they are, so that a browser may keep them
+//! for ever and never shows a page with the style of another version.
+
+use std::sync::LazyLock;
+
+use axum::extract::Path;
+use axum::http::{HeaderValue, StatusCode, header};
+use axum::response::{IntoResponse, Response};
+use sha2::{Digest, Sha256};
+
+/// The style sheet.
+const STYLE: &str = include_str!("frame/rinseward.css");
+/// The script: it keeps a page live, and nothing else hangs on it.
+const SCRIPT: &str = include_str!("frame/rinseward.js");
+/// Characters of the hash that stand in the address.
+const VERSION_CHARS: usize = 12;
+
+static VERSION: LazyLock<String> = LazyLock::new(|| {
+    let digest = Sha256::new().chain_update(STYLE).chain_update(SCRIPT).finalize();
+    let hex: String = digest.iter().map(|byte| format!("{byte:02x}")).collect();
+    hex[..VERSION_CHARS].to_owned()
+});
+
+/// What stands in the address of this version.
+pub(super) fn version() -> &'static str {
+    &VERSION
+}
+
+/// Path of an asset, in the form of the router.
+pub(super) const PATH: &str = "/assets/{version}/{name}";
+
+/// Serves one of them. An older version's address answers with what is there now, uncached.
+pub(super) async fn serve(Path((version, name)): Path<(String, String)>) -> Response {
+    let (kind, text) = match name.as_str() {
+        "rinseward.css" => ("text/css; charset=utf-8", STYLE),
+        "rinseward.js" => ("text/javascript; charset=utf-8", SCRIPT),
+        _ => return StatusCode::NOT_FOUND.into_response(),
+    };
+    let kept = if version == *VERSION { "public, max-age=31536000, immutable" } else { "no-store" };
+    let headers = [
+        (header::CONTENT_TYPE, HeaderValue::from_static(kind)),
+        (header::CACHE_CONTROL, HeaderValue::from_static(kept)),
+    ];
+    std::future::ready((headers, text).into_response()).await
+}

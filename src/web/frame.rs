@@ -1,0 +1,215 @@
+//! What is round every page: the name of the site, the way to the other pages, and who reads.
+
+use askama::Template;
+use axum::http::{HeaderValue, StatusCode, header};
+use axum::response::{Html, IntoResponse, Response};
+
+use super::person::Person;
+use crate::core::reader::Language;
+
+/// Which of the pages one is on.
+#[derive(Clone, Copy, PartialEq, Eq, Debug)]
+pub(super) enum Tab {
+    /// Each machine at a glance, one machine, one rack.
+    Now,
+    /// Alerts.
+    Alerts,
+    /// What people enter.
+    Logbook,
+    /// What is on record.
+    History,
+    /// The technician's.
+    Probes,
+    /// Settings, accounts, the reader's own choices.
+    More,
+}
+
+/// What every page knows of its site.
+#[derive(Clone, PartialEq, Eq, Debug)]
+pub struct Site {
+    /// Its name.
+    pub name: String,
+    /// Whether its machines are simulated; each page says so.
+    pub simulated: bool,
+}
+
+/// What the template of the frame is filled with.
+#[derive(Debug)]
+pub(super) struct Frame<'a> {
+    /// Title of the page, for the window and for the list of windows.
+    pub(super) title: &'a str,
+    pub(super) site: &'a Site,
+    pub(super) person: &'a Person,
+    pub(super) tab: Tab,
+    /// Leads from the page to the top of the site: `./`, `../`. Relative, so that a proxy may serve
+    /// the site below whatever path it likes.
+    pub(super) up: &'static str,
+    /// Open alerts, shown at their tab.
+    pub(super) open: usize,
+    pub(super) words: &'static Words,
+    pub(super) asset: &'static str,
+}
+
+impl<'a> Frame<'a> {
+    /// The frame of a page `deep` steps below the top of the site: `/alerts/3` is one step deep.
+    pub(super) fn new(site: &'a Site, person: &'a Person, tab: Tab, deep: usize, title: &'a str) -> Self {
+        let up = ["./", "../", "../../", "../../../"][deep.min(3)];
+        let asset = super::assets::version();
+        Self { title, site, person, tab, up, open: 0, words: words(person.reader.language), asset }
+    }
+
+    /// With the number of open alerts at their tab.
+    pub(super) const fn with_open(mut self, open: usize) -> Self {
+        self.open = open;
+        self
+    }
+
+    pub(super) fn is(&self, tab: Tab) -> bool {
+        self.tab == tab
+    }
+
+    pub(super) fn language(&self) -> &'static str {
+        self.person.reader.language.code()
+    }
+}
+
+/// Words of the frame.
+#[derive(Debug)]
+pub(super) struct Words {
+    pub(super) skip: &'static str,
+    pub(super) pages: &'static str,
+    pub(super) now: &'static str,
+    pub(super) alerts: &'static str,
+    pub(super) logbook: &'static str,
+    pub(super) history: &'static str,
+    pub(super) probes: &'static str,
+    pub(super) more: &'static str,
+    pub(super) open: &'static str,
+    pub(super) simulated: &'static str,
+    pub(super) signed: &'static str,
+    pub(super) leave: &'static str,
+    pub(super) aid: &'static str,
+    pub(super) unconnected: &'static str,
+}
+
+static ENGLISH: Words = Words {
+    skip: "To the content",
+    pages: "Pages",
+    now: "Now",
+    alerts: "Alerts",
+    logbook: "Logbook",
+    history: "History",
+    probes: "Probes",
+    more: "More",
+    open: "open",
+    simulated: "SIMULATED: these machines do not exist",
+    signed: "You are",
+    leave: "Log out",
+    aid: "An aid: it replaces neither the machine's gauges nor the test kit. Local code and the data plate come first.",
+    unconnected: "No connection to the gateway: what you see is old, last from",
+};
+
+static SPANISH: Words = Words {
+    skip: "Al contenido",
+    pages: "Páginas",
+    now: "Ahora",
+    alerts: "Alertas",
+    logbook: "Diario",
+    history: "Historial",
+    probes: "Sondas",
+    more: "Más",
+    open: "abiertas",
+    simulated: "SIMULADO: estas máquinas no existen",
+    signed: "Usted es",
+    leave: "Cerrar sesión",
+    aid: "Es una ayuda: no sustituye los indicadores de la máquina ni el kit de prueba. Rigen la norma local y la placa de datos.",
+    unconnected: "Sin conexión con el equipo: lo que ve es antiguo, de las",
+};
+
+/// Words of the frame in one language.
+pub(super) const fn words(language: Language) -> &'static Words {
+    match language {
+        Language::English => &ENGLISH,
+        Language::Spanish => &SPANISH,
+    }
+}
+
+/// How many steps below the top of the site a path leads.
+pub(super) fn depth(path: &str) -> usize {
+    path.matches('/').count().saturating_sub(1)
+}
+
+/// A page that was made, or why not.
+pub(super) fn page(status: StatusCode, html: Result<String, askama::Error>) -> Response {
+    match html {
+        Ok(html) => (status, Html(html)).into_response(),
+        Err(error) => {
+            tracing::error!(%error, "a page could not be made");
+            StatusCode::INTERNAL_SERVER_ERROR.into_response()
+        }
+    }
+}
+
+/// Sends the browser on to a page after a form was taken, so that a reload sends nothing twice. `to` is
+/// relative, so that it leads to the right place below whatever path a proxy serves the site at.
+pub(super) fn go(to: &str) -> Response {
+    match HeaderValue::from_str(to) {
+        Ok(to) => (StatusCode::SEE_OTHER, [(header::LOCATION, to)]).into_response(),
+        Err(_) => StatusCode::INTERNAL_SERVER_ERROR.into_response(),
+    }
+}
+
+/// Why a page is not shown.
+#[derive(Clone, Copy, PartialEq, Eq, Debug)]
+pub enum Refusal {
+    /// There is no such thing.
+    Unknown,
+    /// The person's role does not reach that far.
+    NotYours,
+    /// The record cannot be asked just now.
+    NotNow,
+}
+
+#[derive(Template)]
+#[template(path = "web/frame/plain.html", config = ".askama.toml")]
+struct PlainPage<'a> {
+    frame: Frame<'a>,
+    text: &'static str,
+}
+
+/// The page that says why nothing is shown.
+pub(super) fn refuse(refused: Refusal, person: &Person, site: &Site, deep: usize) -> Response {
+    let language = person.reader.language;
+    let (status, title, text) = match (refused, language) {
+        (Refusal::Unknown, Language::English) => (
+            StatusCode::NOT_FOUND,
+            "Not here",
+            "There is nothing at this address. It may have been typed wrongly.",
+        ),
+        (Refusal::Unknown, Language::Spanish) => {
+            (StatusCode::NOT_FOUND, "No está aquí", "No hay nada en esta dirección. Quizá esté mal escrita.")
+        }
+        (Refusal::NotYours, Language::English) => (
+            StatusCode::FORBIDDEN,
+            "Not yours to open",
+            "Your role does not reach that far. The administrator decides who does what.",
+        ),
+        (Refusal::NotYours, Language::Spanish) => (
+            StatusCode::FORBIDDEN,
+            "No le corresponde",
+            "Su función no llega hasta aquí. El administrador decide quién hace qué.",
+        ),
+        (Refusal::NotNow, Language::English) => (
+            StatusCode::SERVICE_UNAVAILABLE,
+            "Not just now",
+            "The record cannot be read just now. Nothing is lost; try again in a minute.",
+        ),
+        (Refusal::NotNow, Language::Spanish) => (
+            StatusCode::SERVICE_UNAVAILABLE,
+            "Ahora no",
+            "El registro no se puede leer en este momento. No se pierde nada; inténtelo en un minuto.",
+        ),
+    };
+    let frame = Frame::new(site, person, Tab::Now, deep, title);
+    page(status, PlainPage { frame, text }.render())
+}

@@ -1,0 +1,43 @@
+//! What every page stands on.
+
+use std::sync::Arc;
+
+use tokio_util::sync::CancellationToken;
+
+use super::alerts::AlertBook;
+use super::frame::Site;
+use super::live::Live;
+use super::logbook::Logbook;
+use super::now::Glances;
+use super::settings::Premises;
+
+/// Whoever knows the kitchen: all that the pages ask for.
+pub trait Kitchen: Glances + AlertBook + Logbook + Premises {}
+
+/// What every page stands on. Copies are the same.
+#[derive(Debug)]
+pub struct Pages<K> {
+    pub(super) kitchen: K,
+    pub(super) site: Arc<Site>,
+    pub(super) live: Arc<Live>,
+    pub(super) stop: CancellationToken,
+}
+
+impl<K: Clone> Clone for Pages<K> {
+    fn clone(&self) -> Self {
+        Self {
+            kitchen: self.kitchen.clone(),
+            site: Arc::clone(&self.site),
+            live: Arc::clone(&self.live),
+            stop: self.stop.clone(),
+        }
+    }
+}
+
+impl<K> Pages<K> {
+    /// Pages over this kitchen, until `stop`.
+    #[must_use]
+    pub fn new(kitchen: K, site: Site, stop: CancellationToken) -> Self {
+        Self { kitchen, site: Arc::new(site), live: Arc::default(), stop }
+    }
+}

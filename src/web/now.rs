@@ -1,0 +1,125 @@
+//! What each machine does just now: the page that is looked at with wet hands.
+//!
+//! A card for each machine. The words of the last verdict come first, with a sign of their own;
+//! below them what was measured, against its limit. Cards are made once for all who read alike.
+
+mod card;
+
+use std::future::Future;
+use std::sync::Arc;
+
+use askama::Template;
+use axum::extract::State;
+use axum::http::StatusCode;
+use axum::response::Response;
+use tokio::sync::watch;
+
+pub(super) use card::{Card, card};
+
+use super::frame::{self, Frame, Refusal, Tab};
+use super::kitchen::{Kitchen, Pages};
+use super::person::Person;
+use crate::core::cycle::verdict::{Finding, Verdict};
+use crate::core::reader::{Language, Reader};
+use crate::core::time::Timestamp;
+
+/// One machine at a glance.
+#[derive(Clone, PartialEq, Debug)]
+pub struct Glance {
+    /// Its place in the configuration; names the card in the page.
+    pub place: usize,
+    /// Its name.
+    pub machine: String,
+    /// Whether it sanitizes by a chemical: then the temperature alone proves nothing.
+    pub chemical: bool,
+    /// The latest rack on record.
+    pub last: Option<LastRack>,
+    /// Whether its probes tell of now.
+    pub data: Data,
+    /// The wash tank just now, °C, and its lowest permitted temperature.
+    pub tank: Option<(f64, f64)>,
+    /// Racks of today, in the order of [`Verdict::ALL`].
+    pub today: [u64; Verdict::ALL.len()],
+    /// Its open alerts, the newest first.
+    pub alerts: Vec<GlanceAlert>,
+    /// Until when somebody works on it.
+    pub work_until: Option<Timestamp>,
+}
+
+/// The latest rack of a machine.
+#[derive(Clone, PartialEq, Debug)]
+pub struct LastRack {
+    /// Index of its record.
+    pub record: u64,
+    /// When its final rinse ended.
+    pub ended: Timestamp,
+    /// How it was judged.
+    pub verdict: Verdict,
+    /// What was found beside the verdict.
+    pub findings: Vec<Finding>,
+    /// Settled minimum that was judged, °C.
+    pub settled_c: Option<f64>,
+    /// Limit, °C.
+    pub limit_c: f64,
+    /// Expanded uncertainty (k = 2), °C.
+    pub uncertainty_c: f64,
+    /// Sanitizer on file, mg/L.
+    pub mg_per_l: Option<f64>,
+}
+
+/// Whether the probes of a machine tell of now.
+#[derive(Clone, Copy, PartialEq, Eq, Debug)]
+pub enum Data {
+    /// They do.
+    Live,
+    /// The last reading came then.
+    Old(Timestamp),
+    /// Nothing came since the gateway started.
+    None,
+}
+
+/// An open alert in one line.
+#[derive(Clone, PartialEq, Eq, Debug)]
+pub struct GlanceAlert {
+    /// Its number.
+    pub number: u64,
+    /// What is wrong, in the words of the reader.
+    pub headline: String,
+    /// Who takes care of it.
+    pub taken_by: Option<String>,
+}
+
+/// What the page asks of whoever knows the machines.
+pub trait Glances: Clone + Send + Sync + 'static {
+    /// What time it is.
+    fn time(&self) -> Timestamp;
+
+    /// Changes when there may be something new to see, and every few seconds.
+    fn beat(&self) -> watch::Receiver<u64>;
+
+    /// Every machine, in the order of the configuration, worded for this reader.
+    fn glances(&self, reader: &Reader) -> impl Future<Output = Result<Arc<[Glance]>, Refusal>> + Send;
+}
+
+#[derive(Template)]
+#[template(path = "web/now/now.html", config = ".askama.toml")]
+struct NowPage<'a> {
+    frame: Frame<'a>,
+    cards: Vec<&'a str>,
+    none: &'static str,
+}
+
+/// Shows every machine.
+pub(super) async fn show<K: Kitchen>(State(pages): State<Pages<K>>, person: Person) -> Response {
+    let moment = match pages.live.moment(&pages.kitchen, &person.reader).await {
+        Ok(moment) => moment,
+        Err(refused) => return frame::refuse(refused, &person, &pages.site, 0),
+    };
+    let (title, none) = match person.reader.language {
+        Language::English => ("Now", "No machine is configured."),
+        Language::Spanish => ("Ahora", "No hay ninguna máquina configurada."),
+    };
+    let frame = Frame::new(&pages.site, &person, Tab::Now, 0, title).with_open(moment.open);
+    let cards = moment.cards.iter().map(|card| card.html.as_str()).collect();
+    frame::page(StatusCode::OK, NowPage { frame, cards, none }.render())
+}

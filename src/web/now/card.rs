@@ -1,0 +1,264 @@
+//! The card of one machine.
+
+use std::fmt::Write as _;
+use std::time::Duration;
+
+use askama::Template;
+
+use super::{Data, Glance, LastRack};
+use crate::core::cycle::sign::Sign;
+use crate::core::cycle::verdict::{Finding, Verdict};
+use crate::core::cycle::words::{meaning, verdict};
+use crate::core::reader::{Language, Reader};
+use crate::core::time::Timestamp;
+
+/// A card, ready to be put into a page.
+#[derive(Clone, PartialEq, Eq, Debug)]
+pub(in crate::web) struct Card {
+    pub(in crate::web) html: String,
+}
+
+/// Words of a card.
+#[derive(Debug)]
+struct Words {
+    last_rack: &'static str,
+    settled: &'static str,
+    unmeasured: &'static str,
+    limit: &'static str,
+    no_rack: &'static str,
+    alert: &'static str,
+    taken_by: &'static str,
+    waiting: &'static str,
+    tank: &'static str,
+    at_least: &'static str,
+    tank_unknown: &'static str,
+    today: &'static str,
+    none_today: &'static str,
+    sanitizer: &'static str,
+    no_data: &'static str,
+    old: &'static str,
+    work: &'static str,
+}
+
+static ENGLISH: Words = Words {
+    last_rack: "Last rack",
+    settled: "settled minimum of the final rinse",
+    unmeasured: "no settled minimum of the final rinse",
+    limit: "limit",
+    no_rack: "No rack on record yet",
+    alert: "Alert",
+    taken_by: "Taken care of by",
+    waiting: "Nobody has answered yet",
+    tank: "Wash tank",
+    at_least: "at least",
+    tank_unknown: "Wash tank: no fresh reading",
+    today: "Today",
+    none_today: "no racks yet",
+    sanitizer: "Sanitizer on file",
+    no_data: "NO DATA since the gateway started: nothing is known of this machine",
+    old: "OLD DATA: last reading",
+    work: "Somebody works on this machine until",
+};
+
+static SPANISH: Words = Words {
+    last_rack: "Última canasta",
+    settled: "mínimo estabilizado del enjuague final",
+    unmeasured: "sin mínimo estabilizado del enjuague final",
+    limit: "límite",
+    no_rack: "Ninguna canasta registrada",
+    alert: "Alerta",
+    taken_by: "Se encarga",
+    waiting: "Nadie ha respondido todavía",
+    tank: "Tanque de lavado",
+    at_least: "al menos",
+    tank_unknown: "Tanque de lavado: sin lectura reciente",
+    today: "Hoy",
+    none_today: "ninguna canasta",
+    sanitizer: "Desinfectante registrado",
+    no_data: "SIN DATOS desde que arrancó el equipo: no se sabe nada de esta máquina",
+    old: "DATOS ANTIGUOS: última lectura",
+    work: "Alguien trabaja en esta máquina hasta las",
+};
+
+#[derive(Template)]
+#[template(path = "web/now/card.html", config = ".askama.toml")]
+struct CardPart<'a> {
+    glance: &'a Glance,
+    words: &'static Words,
+    /// The class of the frame: `good`, `doubt`, `bad`, `nothing`.
+    tells: &'static str,
+    say: String,
+    ago: String,
+    clock: String,
+    verdict: String,
+    meaning: &'static str,
+    beside: Vec<String>,
+    measured: Option<String>,
+    limit: String,
+    ruler: Option<String>,
+    lines: Vec<String>,
+    old: Option<String>,
+    work: Option<String>,
+}
+
+/// Makes the card of a machine, as it looks at `now`.
+pub(in crate::web) fn card(glance: &Glance, reader: &Reader, now: Timestamp) -> Result<Card, askama::Error> {
+    let words = match reader.language {
+        Language::English => &ENGLISH,
+        Language::Spanish => &SPANISH,
+    };
+    let language = reader.language;
+    let judged = glance.last.as_ref();
+    let word = judged.map_or(String::new(), |rack| verdict(rack.verdict, language).to_uppercase());
+    let shown = judged.map(|rack| figures(rack, reader));
+    let (measured, limit) = shown.unwrap_or_default();
+    let old = match glance.data {
+        Data::Live => None,
+        Data::Old(at) => Some(format!("{} {}", words.old, ago(now.since(at), language))),
+        Data::None => Some(words.no_data.to_owned()),
+    };
+    let part = CardPart {
+        glance,
+        words,
+        tells: tells(glance),
+        say: format!("{}: {word} {}", glance.machine, measured.as_deref().unwrap_or_default()),
+        ago: judged.map(|rack| ago(now.since(rack.ended), language)).unwrap_or_default(),
+        clock: judged.map(|rack| reader.clock(rack.ended)).unwrap_or_default(),
+        verdict: word,
+        meaning: judged.map_or("", |rack| meaning(rack.verdict, language)),
+        beside: judged.map(|rack| beside(rack, reader)).unwrap_or_default(),
+        ruler: judged.and_then(|rack| ruler(rack, reader)),
+        measured,
+        limit,
+        lines: lines(glance, words, reader),
+        old,
+        work: glance.work_until.map(|until| format!("{} {}", words.work, reader.clock_and_zone(until))),
+    };
+    Ok(Card { html: part.render()? })
+}
+
+/// The settled minimum and the limit, with as many digits as tell them apart.
+fn figures(rack: &LastRack, reader: &Reader) -> (Option<String>, String) {
+    let symbol = reader.scale.symbol();
+    match rack.settled_c {
+        Some(settled) => {
+            let (settled, limit) = reader.pair(settled, rack.limit_c);
+            (Some(format!("{settled} {symbol}")), format!("{limit} {symbol}"))
+        }
+        None => (None, reader.temperature(rack.limit_c)),
+    }
+}
+
+/// How the frame of the card looks: the worst of the last rack, of the data, and of open alerts.
+fn tells(glance: &Glance) -> &'static str {
+    let judged = glance.last.as_ref().map(|rack| rack.verdict);
+    match judged {
+        Some(Verdict::Cold | Verdict::Brief | Verdict::Weak) => "bad",
+        Some(_) | None if glance.data != Data::Live || !glance.alerts.is_empty() => "bad",
+        Some(Verdict::Unproven | Verdict::Narrow) => "doubt",
+        Some(Verdict::Pass) => "good",
+        None => "nothing",
+    }
+}
+
+/// What was found beside the verdict.
+fn beside(rack: &LastRack, reader: &Reader) -> Vec<String> {
+    rack.findings.iter().map(|finding| told(finding, reader)).collect()
+}
+
+fn told(finding: &Finding, reader: &Reader) -> String {
+    let symbol = reader.scale.symbol();
+    let (measured_c, limit_c, english, spanish) = match finding {
+        Finding::WashLow { measured_c, limit_c } => {
+            (measured_c, limit_c, ("Wash low", "at least"), ("Lavado bajo", "al menos"))
+        }
+        Finding::RinseTooHot { measured_c, limit_c } => (
+            measured_c,
+            limit_c,
+            ("Final rinse too hot", "at most"),
+            ("Enjuague final demasiado caliente", "como máximo"),
+        ),
+        Finding::WashUnproven { fault: _ } => {
+            return match reader.language {
+                Language::English => "Wash not proved".to_owned(),
+                Language::Spanish => "Lavado sin comprobar".to_owned(),
+            };
+        }
+    };
+    let (what, bound) = match reader.language {
+        Language::English => english,
+        Language::Spanish => spanish,
+    };
+    let (measured, limit) = reader.pair(*measured_c, *limit_c);
+    format!("{what}: {measured} {symbol}, {bound} {limit} {symbol}")
+}
+
+fn lines(glance: &Glance, words: &Words, reader: &Reader) -> Vec<String> {
+    let mut lines = Vec::new();
+    if let Some(strength) = glance.last.as_ref().and_then(|rack| rack.mg_per_l) {
+        lines.push(format!("{}: {strength:.0} mg/L", words.sanitizer));
+    }
+    lines.push(match glance.tank {
+        Some((tank, least)) => {
+            let (tank, least) = reader.pair(tank, least);
+            let symbol = reader.scale.symbol();
+            format!("{}: {tank} {symbol} ({} {least} {symbol})", words.tank, words.at_least)
+        }
+        None => words.tank_unknown.to_owned(),
+    });
+    let counted = glance.today.iter().zip(Verdict::ALL).filter(|(count, _)| **count > 0);
+    let counted: Vec<String> =
+        counted.map(|(count, judged)| format!("{count} {}", verdict(judged, reader.language))).collect();
+    let today = if counted.is_empty() { words.none_today.to_owned() } else { counted.join(", ") };
+    lines.push(format!("{}: {today}", words.today));
+    lines
+}
+
+/// How long ago, in the coarsest unit that still helps.
+pub(in crate::web) fn ago(time: Duration, language: Language) -> String {
+    let seconds = time.as_secs();
+    let (number, english, spanish) = match seconds {
+        0..=89 => (seconds, "s", "s"),
+        90..=5_399 => ((seconds + 30) / 60, "min", "min"),
+        5_400..=172_799 => ((seconds + 1_800) / 3_600, "h", "h"),
+        _ => ((seconds + 43_200) / 86_400, "days", "días"),
+    };
+    match language {
+        Language::English => format!("{number} {english} ago"),
+        Language::Spanish => format!("hace {number} {spanish}"),
+    }
+}
+
+/// Width of the drawing; it is stretched to that of its card.
+const WIDTH: f64 = 320.0;
+/// How far the ruler shows below and above the limit, K (own choice: a dead booster still has its place).
+const SHOWN_K: (f64, f64) = (12.0, 12.0);
+
+/// A ruler with the limit, and what was measured on it with its uncertainty.
+fn ruler(rack: &LastRack, reader: &Reader) -> Option<String> {
+    let settled = rack.settled_c?;
+    let (from, to) = (rack.limit_c - SHOWN_K.0, rack.limit_c + SHOWN_K.1);
+    let x = |celsius: f64| ((celsius.clamp(from, to) - from) / (to - from)) * WIDTH;
+    let (limit, value) = (x(rack.limit_c), x(settled));
+    let (low, high) = (x(settled - rack.uncertainty_c), x(settled + rack.uncertainty_c));
+    let mut out = String::new();
+    // Writing to a String cannot fail.
+    let _fits = write!(
+        out,
+        "<svg class=\"ruler\" viewBox=\"0 0 {WIDTH} 46\" preserveAspectRatio=\"none\" aria-hidden=\"true\">\
+         <rect class=\"below\" x=\"0\" y=\"14\" width=\"{limit:.1}\" height=\"12\"/>\
+         <rect class=\"above\" x=\"{limit:.1}\" y=\"14\" width=\"{:.1}\" height=\"12\"/>\
+         <path class=\"limit\" d=\"M{limit:.1} 8V32\"/>\
+         <path class=\"band\" d=\"M{low:.1} 20H{high:.1}M{low:.1} 14V26M{high:.1} 14V26\"/>\
+         <path class=\"value\" d=\"M{value:.1} 20L{:.1} 4H{:.1}z\"/>\
+         <text x=\"0\" y=\"44\">{:.0}</text><text x=\"{limit:.1}\" y=\"44\" text-anchor=\"middle\">{}</text>\
+         <text x=\"{WIDTH}\" y=\"44\" text-anchor=\"end\">{:.0}</text></svg>",
+        WIDTH - limit,
+        value - 8.0,
+        value + 8.0,
+        reader.scale.temperature(from),
+        reader.temperature(rack.limit_c),
+        reader.scale.temperature(to),
+    );
+    Some(out)
+}

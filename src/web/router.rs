@@ -1,0 +1,90 @@
+//! Every page for people, and the right that each takes: the one list that the router is made of.
+
+use std::convert::Infallible;
+
+use axum::Router;
+use axum::extract::{DefaultBodyLimit, Request, State};
+use axum::http::{Method, Uri};
+use axum::middleware::{self, Next};
+use axum::response::Response;
+use axum::routing::{MethodRouter, get, post};
+
+use super::frame::{self, Refusal};
+use super::kitchen::{Kitchen, Pages};
+use super::person::Person;
+use super::{alerts, assets, live, logbook, now, settings};
+use crate::core::access::Right;
+
+/// Longest form, in bytes: a few texts, each byte written as three (URL standard).
+const FORM_BYTES_MAX: usize = 64 * 1024;
+
+/// A place of the site and what answers there.
+struct Route<K> {
+    /// In the form of the router.
+    path: &'static str,
+    /// How it is asked: to see, or to do something.
+    #[cfg_attr(not(test), expect(dead_code, reason = "the tests ask every page in its way"))]
+    method: Method,
+    right: Right,
+    answer: MethodRouter<Pages<K>, Infallible>,
+}
+
+fn routes<K: Kitchen>() -> Vec<Route<K>> {
+    let see = |path, right, answer| Route { path, method: Method::GET, right, answer };
+    let send = |path, right, answer| Route { path, method: Method::POST, right, answer };
+    vec![
+        see("/", Right::Look, get(now::show::<K>)),
+        see("/live", Right::Look, get(live::events::<K>)),
+        see("/alerts", Right::Look, get(alerts::list::<K>)),
+        see("/alerts/{number}", Right::Look, get(alerts::show::<K>)),
+        send("/alerts/{number}/acknowledge", Right::Acknowledge, post(alerts::acknowledge::<K>)),
+        send("/alerts/{number}/act", Right::Act, post(alerts::act::<K>)),
+        see("/logbook", Right::Look, get(logbook::show::<K>)),
+        see("/logbook/{check}", Right::Enter, get(logbook::ask::<K>)),
+        send("/logbook/{check}", Right::Enter, post(logbook::enter::<K>)),
+        see("/logbook/entries/{record}", Right::Look, get(logbook::show_entry::<K>)),
+        send("/logbook/entries/{record}", Right::Amend, post(logbook::amend::<K>)),
+        see("/more", Right::Look, get(settings::more::<K>)),
+        see("/settings", Right::Settings, get(settings::show::<K>)),
+        send("/settings/test", Right::Act, post(settings::test::<K>)),
+        see("/maintenance", Right::Maintain, get(settings::show_maintenance::<K>)),
+        send("/maintenance", Right::Maintain, post(settings::begin::<K>)),
+    ]
+}
+
+/// Every page, each behind the right that it takes. Who asks is found by a layer above, which puts
+/// the [`Person`] into the request.
+pub fn site<K: Kitchen>(pages: Pages<K>) -> Router {
+    let mut router = Router::new();
+    for Route { path, right, answer, .. } in routes::<K>() {
+        let shared = pages.clone();
+        let guard = move |person: Person, request: Request, next: Next| {
+            let shared = shared.clone();
+            async move {
+                let deep = frame::depth(request.uri().path());
+                if person.may(right) {
+                    next.run(request).await
+                } else {
+                    super::access::not_allowed(request.extensions()).await;
+                    frame::refuse(Refusal::NotYours, &person, &shared.site, deep)
+                }
+            }
+        };
+        router = router.route(path, answer.layer(middleware::from_fn(guard)));
+    }
+    router
+        .fallback(nowhere::<K>)
+        .method_not_allowed_fallback(nowhere::<K>)
+        .layer(DefaultBodyLimit::max(FORM_BYTES_MAX))
+        // What a browser may keep and anybody may have.
+        .route(assets::PATH, get(assets::serve))
+        .with_state(pages)
+}
+
+async fn nowhere<K: Kitchen>(State(pages): State<Pages<K>>, person: Person, uri: Uri) -> Response {
+    let deep = frame::depth(uri.path());
+    std::future::ready(frame::refuse(Refusal::Unknown, &person, &pages.site, deep)).await
+}
+
+#[cfg(test)]
+mod tests;
