@@ -38,6 +38,7 @@ mod technician;
 mod terminal;
 mod verify;
 mod watch;
+mod work;
 
 use std::io::Write;
 

@@ -43,6 +43,16 @@ impl Teller {
             Reason::ProbeTooSlow => self.say(Word::TooSlow).to_owned(),
             Reason::EndNotSeen => self.say(Word::EndNotSeen).to_owned(),
             Reason::ClockStep => self.say(Word::ClockStepped).to_owned(),
+            Reason::TooSoon { after_s, needed_s } => {
+                let (after, needed) = Self::apart(after_s, needed_s, 1);
+                self.with(Word::TooSoon, &[("after", &after), ("needed", &needed)])
+            }
+            Reason::Faint { change_c } => {
+                let scale = self.reader.scale;
+                let change = format!("{:.1} {}", scale.difference(change_c), scale.symbol());
+                self.with(Word::Faint, &[("change", &change)])
+            }
+            Reason::WorkedOn => self.say(Word::WorkedOn).to_owned(),
             Reason::InsideUncertainty { margin_c, uncertainty_c } => {
                 let scale = self.reader.scale;
                 let (margin, width) =
