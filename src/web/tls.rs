@@ -1,7 +1,7 @@
 //! TLS of the pages: the certificate, renewed without a restart, and the encrypted connections.
 //!
 //! A handshake is part of its connection, not of accepting it: whoever says nothing holds one
-//! place of those that [`Bounded`](super::guard) gives, and nobody else waits for them. HTTP/1.1
+//! place of those that `Bounded` gives, and nobody else waits for them. HTTP/1.1
 //! alone is offered (RFC 7301): over HTTP/2 browsers lose the answer to a form that is refused
 //! before it is read.
 

@@ -69,7 +69,7 @@ impl Visit {
     }
 }
 
-/// Puts access before a router: its own pages, and who asks for every other. The router must be served with [`Far`] as its connect info.
+/// Puts access before a router: its own pages, and who asks for every other. The router must be served with `Far` as its connect info.
 pub fn protect(router: Router, access: &Arc<Access>, site: &Arc<Site>) -> Router {
     let layer = from_fn_with_state((Arc::clone(access), Arc::clone(site)), gate);
     router.merge(routes::routes(access)).layer(layer)
