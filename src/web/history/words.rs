@@ -6,6 +6,7 @@ use crate::web::frame::said;
 /// The word for a kind of record; a kind without one stands as in the record.
 pub(super) fn kind_word(kind: &'static str, language: Language) -> &'static str {
     match kind {
+        "access" => said(language, "account", "cuenta"),
         "alert-acknowledged" => said(language, "alert taken on", "alerta atendida"),
         "alert-changed" => said(language, "alert changed", "alerta cambiada"),
         "alert-cleared" => said(language, "alert cleared", "alerta recuperada"),
