@@ -1,5 +1,6 @@
 //! The composition root: the only file tree that knows every edge.
 
+mod access;
 mod alerts;
 mod arrival;
 mod ask;
@@ -37,6 +38,7 @@ mod technician;
 mod terminal;
 mod verify;
 mod watch;
+mod work;
 
 use std::io::Write;
 
@@ -89,6 +91,7 @@ pub fn execute(cli: &Cli, streams: &mut Streams<'_>) -> Result<(), Failure> {
         Command::Backup(arguments) => keeping::backup::backup(arguments, streams),
         Command::Restore(arguments) => keeping::restore::restore(arguments, streams),
         Command::Import(arguments) => keeping::import::import(arguments, streams),
+        Command::Accounts(arguments) => access::command::accounts(&arguments.command, streams),
         Command::Key(arguments) => seal::command::key(&arguments.command, streams),
         Command::Checkpoint(arguments) => seal::command::checkpoint(arguments, streams),
         Command::Verify(arguments) => verify::verify(arguments, streams),

@@ -1,5 +1,6 @@
 //! The command line.
 
+mod accounts;
 mod enter;
 mod export;
 mod history;
@@ -17,6 +18,10 @@ mod watch;
 
 use std::path::PathBuf;
 
+pub use accounts::{
+    AccountAddArgs, AccountArgs, AccountRoleArgs, AccountsArgs, AccountsBy, AccountsCommand, AccountsOutput,
+    TokenAddArgs, TokenArgs, TokensArgs, TokensCommand,
+};
 pub use enter::{
     AmendmentArgs, AnswerArgs, CorrectionArgs, DrainAndCleanArgs, DueArgs, EnterArgs, EnterCommand,
     EntryArgs, NoteArgs, SanitizerArgs, SupplyArgs, ThermometerArgs,
@@ -131,6 +136,8 @@ pub enum Command {
     Restore(RestoreArgs),
     /// Take the readings of a file into the ledger as history; the service must not run.
     Import(ImportArgs),
+    /// Who may log in at the pages, and the tokens of programs.
+    Accounts(AccountsArgs),
     /// The key that signs checkpoints: show it, hand it out, replace it.
     Key(KeyArgs),
     /// Show the newest signed checkpoint, or sign one: whoever keeps it can prove that nothing changed.

@@ -59,7 +59,7 @@ impl Exit {
 }
 
 /// Every slug with its exit code and what it means, in the order of the README.
-pub const SLUGS: [(&str, Exit, &str); 64] = [
+pub const SLUGS: [(&str, Exit, &str); 67] = [
     ("usage", Exit::Usage, "the command line is not understood"),
     (
         "bug",
@@ -145,6 +145,13 @@ pub const SLUGS: [(&str, Exit, &str); 64] = [
     ("api-request", Exit::Usage, "a program asked for what there is not, or for what cannot be"),
     ("api-access", Exit::Usage, "a program showed no token, or one whose role does not reach that far"),
     ("api-busy", Exit::InputOutput, "a program is to ask again later"),
+    ("web-tls", Exit::InputOutput, "certificate or key of the pages cannot be used; it is tried again"),
+    (
+        "access-store",
+        Exit::InputOutput,
+        "the accounts cannot be opened or written, so that nobody can log in",
+    ),
+    ("access-refused", Exit::Usage, "what was asked of an account or a token cannot be done"),
     ("verify-not-whole", Exit::NotWhole, "what was verified was changed, cut back or damaged"),
     ("verify-unchecked", Exit::NotChecked, "it could not be verified, so that nothing is said of it"),
     ("export-before", Exit::InputOutput, "an export is asked for of a time before the ledger begins"),

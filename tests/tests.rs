@@ -49,6 +49,8 @@ mod sign_off;
 mod technician;
 #[path = "tests/verify.rs"]
 mod verify;
+#[path = "tests/web.rs"]
+mod web;
 #[path = "tests/wire.rs"]
 mod wire;
 #[path = "tests/words.rs"]

@@ -13,7 +13,7 @@ mod health;
 mod lanes;
 pub(super) mod letters;
 mod outbox;
-mod pages;
+pub(super) mod pages;
 mod service;
 pub(super) mod start;
 mod states;
@@ -38,6 +38,7 @@ use super::ledger::{LedgerHandle, Tide};
 use super::live::Tap;
 use super::logbook::{self, Entry, Prepared, Way};
 use super::order::{Done, Order, Problem};
+use super::work;
 use crate::config::resolve::Configuration;
 use crate::core::alert::{Alert, Event, Settings};
 use crate::core::channel::Probe;
@@ -96,9 +97,34 @@ impl Reception {
         if let Order::Entry { entry } = order {
             return self.enter(entry).await;
         }
+        let works = matches!(order, Order::Maintenance { .. });
         let (answer, answered) = oneshot::channel();
         self.desk.send(Ask::Order(order, answer)).await.map_err(|_| gone())?;
-        answered.await.map_err(|_| gone())?
+        let done = answered.await.map_err(|_| gone())??;
+        if works {
+            self.tell_work().await?;
+        }
+        Ok(done)
+    }
+
+    /// Tells the core what is on record of work on the machines. Where that cannot be done the order is on
+    /// record all the same, and the core hears of it with the next one, or at the next start.
+    async fn tell_work(&self) -> Result<(), Problem> {
+        let _alone = self.entering.lock().await;
+        let (configuration, ledger) = (Arc::clone(&self.configuration), Arc::clone(&self.ledger));
+        let read =
+            tokio::task::spawn_blocking(move || work::on_record(&configuration, &Reader::open(&ledger)?));
+        let told = read.await.map_err(|_| gone())?.map_err(|error| logbook::unread(&error))?;
+        for (machine, times) in told {
+            let entry = runtime::Entry {
+                machine,
+                entered: Entered::Work(times),
+                // It makes no record whose index anybody could wait for.
+                answer: oneshot::channel().0,
+            };
+            self.checks.send(entry).await.map_err(|_| gone())?;
+        }
+        Ok(())
     }
 
     /// Judges an entry and puts it on record. What is begun is ended, also where whoever asked has
@@ -160,7 +186,7 @@ impl Reception {
 fn in_force_by(entered: &Entered) -> Option<(ChannelId, Probe)> {
     match entered {
         Entered::Probe { channel, probe, .. } => Some((*channel, (**probe).clone())),
-        Entered::Check(_) | Entered::Amended { .. } => None,
+        Entered::Check(_) | Entered::Amended { .. } | Entered::Work(_) => None,
     }
 }
 

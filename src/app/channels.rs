@@ -25,10 +25,21 @@ pub(super) struct Broken {
 /// How many channels are configured, and those of them that cannot work for this user on this
 /// computer.
 pub(super) fn tried(delivery: &Delivery) -> (usize, Vec<Broken>) {
-    let (mut count, mut broken) = (0, Vec::new());
+    let each = each(delivery);
+    (each.len(), each.into_iter().filter_map(|(_, broken)| broken).collect())
+}
+
+/// Every channel that is configured, and why it cannot work.
+pub(super) fn each(delivery: &Delivery) -> Vec<(String, Option<Broken>)> {
+    let mut each = Vec::new();
     let mut look = |channel: String, failed: Option<PrepareError>| {
-        count += 1;
-        broken.extend(failed.map(|error| Broken { channel, why: chain(&error), advice: error.fix() }));
+        let broken = |error: PrepareError| Broken {
+            channel: channel.clone(),
+            why: chain(&error),
+            advice: error.fix(),
+        };
+        let broken = failed.map(broken);
+        each.push((channel, broken));
     };
     if let Some(mail) = &delivery.mail {
         look("mail".to_owned(), Mailer::prepare(mail.clone(), "check").err());
@@ -42,5 +53,5 @@ pub(super) fn tried(delivery: &Delivery) -> (usize, Vec<Broken>) {
     if let Some(settings) = &delivery.heartbeat {
         look("heartbeat".to_owned(), Heartbeat::prepare(settings.clone()).err());
     }
-    (count, broken)
+    each
 }

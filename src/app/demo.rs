@@ -63,6 +63,7 @@ pub(super) fn takes_the_screen(command: &Command) -> bool {
         | Command::Backup(_)
         | Command::Restore(_)
         | Command::Import(_)
+        | Command::Accounts(_)
         | Command::Key(_)
         | Command::Checkpoint(_)
         | Command::Verify(_)
@@ -107,8 +108,12 @@ fn show(
     let runtime = runtime()?;
     let entered = runtime.enter();
     let signals = Signals::take().map_err(|error| bug("cannot take over the signals", &error))?;
-    let station = Station::open(loaded, &clock, &stop)?.simulated();
+    let mut station = Station::open(loaded, &clock, &stop)?.simulated();
     drop(entered);
+    let words = station.first_words();
+    if let Some(words) = &words {
+        write!(streams.err, "{}", words.text).map_err(Failure::output)?;
+    }
     let mut published = station.published();
     let player = {
         let (clock, stop) = (clock.clone(), stop.clone());
@@ -137,7 +142,8 @@ fn show(
     let watched = Watched { scene, published: &mut published, open: &mut open, stop: &stop };
     let seen = if draws(arguments) {
         let speed = format!("{}× real time", arguments.speed);
-        let setting = Setting { zone: TimeZone::system(), speed, scenario: scenario.to_string() };
+        let login = words.map(|words| words.line);
+        let setting = Setting { zone: TimeZone::system(), speed, scenario: scenario.to_string(), login };
         watch::on_screen(watched, &setting)
     } else {
         in_lines(&runtime, arguments, watched, streams)

@@ -14,6 +14,7 @@
 //! | `POST /tests/{contact}` | [`TestOrder`] | [`Trial`]: each step of a test through every channel |
 //! | `POST /series/resend` | [`Again`] | the same, once it is kept |
 //! | `POST /checkpoints` | | [`StoredCheckpoint`]: over all records so far |
+//! | `POST /accounts` | [`AccessOrder`] | [`AccessDone`]: accounts and tokens as they are then |
 //! | `POST /keys` | [`KeyRotation`] | [`Rotated`]: the signing key that is in force from here on |
 //!
 //! What cannot be done is answered as [`Problem`]. The holder of the ledger's lock
@@ -38,6 +39,7 @@ use tokio_util::sync::CancellationToken;
 
 pub(super) use peer::Peer;
 
+use super::access::command::{ACCOUNTS, AccessDone, AccessOrder};
 use super::live::{self, Begun, Listening};
 use super::order::{Done, KeyRotation, Order, Problem, Rotated, TestOrder, Trial};
 use super::seal::command::{CHECKPOINTS, KEYS};
@@ -109,6 +111,8 @@ pub(super) trait Service: Clone + Send + Sync + 'static {
     fn resend(&self, again: Again) -> impl Future<Output = Result<Again, Problem>> + Send;
     /// Signs a checkpoint over all records so far.
     fn checkpoint(&self) -> impl Future<Output = Result<StoredCheckpoint, Problem>> + Send;
+    /// Does something to the accounts, or lists them.
+    fn accounts(&self, order: AccessOrder) -> impl Future<Output = Result<AccessDone, Problem>> + Send;
     /// Puts a new signing key in the place of the old one.
     fn rotate(&self, rotation: KeyRotation) -> impl Future<Output = Result<Rotated, Problem>> + Send;
 }
@@ -191,6 +195,7 @@ fn router<S: Service>(service: S, stop: &CancellationToken) -> Router {
         .route("/tests/{contact}", post(test::<S>))
         .route("/series/resend", post(resend::<S>))
         .route(CHECKPOINTS, post(checkpoint::<S>))
+        .route(ACCOUNTS, post(accounts::<S>))
         .route(KEYS, post(rotate::<S>))
         .layer(DefaultBodyLimit::max(BODY_BYTES_MAX))
         .with_state(service)
@@ -230,6 +235,17 @@ async fn resend<S: Service>(State(service): State<S>, Json(again): Json<Again>) 
 
 async fn checkpoint<S: Service>(State(service): State<S>) -> Response {
     answer(service.checkpoint()).await
+}
+
+async fn accounts<S: Service>(
+    State(service): State<S>,
+    ConnectInfo(peer): ConnectInfo<Peer>,
+    Json(order): Json<AccessOrder>,
+) -> Response {
+    match order.signed(&peer) {
+        Ok(order) => answer(service.accounts(order)).await,
+        Err(problem) => answer(std::future::ready(Err::<(), _>(problem))).await,
+    }
 }
 
 async fn rotate<S: Service>(

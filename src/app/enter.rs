@@ -210,28 +210,27 @@ fn line(due: &DueCheck, now: Timestamp, zone: &TimeZone, language: Language) -> 
     format!("{:<12}  {what:<24}  {when} {since}", due.machine)
 }
 
-/// The checks that are due, as the desk of the alerts sees it: from what it has kept and the
-/// records after that, beside the service or without one.
+/// The checks that are due, see [`due_by`].
 ///
 /// # Errors
 /// The ledger's.
 pub(super) fn due_checks(loaded: &Loaded, now: Timestamp) -> Result<Vec<DueCheck>, Failure> {
     let path = &loaded.configuration.ledger.path;
-    let failed = |error| Failure::from(ledger::diagnose(&error, path));
-    Reader::open(path).and_then(|reader| due_of(&reader, &loaded.configuration.alerts, now)).map_err(failed)
+    let due = Reader::open(path).and_then(|reader| due_by(&reader, &loaded.configuration.alerts, now));
+    due.map_err(|error| Failure::from(ledger::diagnose(&error, path)))
 }
 
-/// The same of an open ledger.
+/// The checks that are due, as the desk of the alerts sees it: from what it has kept and the
+/// records after that, beside the service or without one.
 ///
 /// # Errors
 /// The ledger's.
-pub(super) fn due_of(
+pub(super) fn due_by(
     reader: &Reader,
     settings: &Settings,
     now: Timestamp,
 ) -> Result<Vec<DueCheck>, LedgerError> {
-    let file = in_force::on_file(reader)?;
-    let settings = settings.with_on_file(&file);
+    let settings = settings.with_on_file(&in_force::on_file(reader)?);
     let stored = reader.bookmark(BOOKMARK)?;
     let restored = stored.and_then(|state| Desk::restore(settings.clone(), &state).ok());
     let mut desk = match restored {

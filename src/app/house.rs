@@ -1,7 +1,16 @@
 //! What the pages show: the ledger, the alerts and the readings that come in, as [`crate::web`] asks for them.
 
+mod alert_book;
 mod api;
+mod bench;
+mod commissioning;
 mod glances;
+mod histories;
+mod logbook;
+mod machines;
+mod premises;
+mod probes;
+mod racks;
 mod readers;
 
 use std::path::Path;
@@ -14,17 +23,24 @@ use tokio::time::Instant;
 use tokio_util::sync::CancellationToken;
 
 use self::api::Counted;
+use self::bench::Bench;
 use self::glances::Lasts;
+use self::logbook::Presses;
+use self::premises::Tests;
+use self::probes::Standing;
 use self::readers::Readers;
 use super::alerts::Reception;
 use super::alerts::compose::Composer;
 use super::ledger::{LedgerHandle, Tide};
 use super::live::Tap;
 use super::seal::Seal;
+use crate::config::load::Loaded;
+use crate::config::note::Section;
 use crate::config::resolve::Configuration;
+use crate::ledger::WholeChunks;
 use crate::runtime::clock::Clock;
 use crate::runtime::driver::Pulse;
-use crate::series::pump::Standing;
+use crate::series::pump::Standing as Backlog;
 use crate::web::kitchen::Kitchen;
 
 /// Longest time between two looks at what is new: how long ago something was grows by itself.
@@ -38,19 +54,27 @@ const EXPORTS_MAX: usize = 2;
 #[derive(Clone, Debug)]
 pub(super) struct House {
     configuration: Arc<Configuration>,
+    loaded: Arc<Loaded>,
     clock: Clock,
     tap: Tap,
     reception: Reception,
     composer: Arc<Composer>,
     readers: Readers,
     lasts: Arc<Mutex<Lasts>>,
+    /// What proofs of inclusion are made of.
+    chunks: Arc<Mutex<WholeChunks>>,
+    standing: Arc<Mutex<Standing>>,
+    bench: Bench,
     beat: watch::Receiver<u64>,
+    presses: Arc<tokio::sync::Mutex<Presses>>,
+    sections: Arc<[Section]>,
+    tests: Tests,
     /// SHA-256 of the configuration in force.
     edition: Arc<str>,
     path: Arc<Path>,
     tide: watch::Receiver<Tide>,
     commits_s: Histogram,
-    series: Option<watch::Receiver<Standing>>,
+    series: Option<watch::Receiver<Backlog>>,
     pulse: Option<Pulse>,
     works: Arc<Mutex<Option<Works>>>,
     /// When it was last tried whether the ledger takes something, and whether it did.
@@ -71,7 +95,7 @@ struct Works {
 /// What the house stands on.
 #[derive(Debug)]
 pub(super) struct Ground<'a> {
-    pub(super) configuration: &'a Configuration,
+    pub(super) loaded: &'a Loaded,
     pub(super) clock: &'a Clock,
     pub(super) tap: &'a Tap,
     pub(super) reception: &'a Reception,
@@ -80,27 +104,32 @@ pub(super) struct Ground<'a> {
     pub(super) seal: &'a Seal,
     /// SHA-256 of the configuration in force.
     pub(super) edition: String,
-    pub(super) series: Option<watch::Receiver<Standing>>,
+    pub(super) series: Option<watch::Receiver<Backlog>>,
     /// Asks whether the driver still turns; `None` where none runs.
     pub(super) pulse: Option<Pulse>,
 }
 
 impl House {
-    /// A house, and the task that tells it when to look again.
+    /// A house, and the task that tells it when to look again and listens for those who work at a probe.
     pub(super) fn new(
         ground: &Ground<'_>,
         stop: CancellationToken,
     ) -> (Self, impl Future<Output = ()> + use<>) {
         let (to, beat) = watch::channel(0);
         let works = Works { ledger: ground.ledger.clone(), seal: ground.seal.clone() };
+        let (bench, attending) = Bench::new(ground.tap.clone(), ground.clock.clone(), stop.clone());
         let house = Self {
-            configuration: Arc::new(ground.configuration.clone()),
+            configuration: Arc::new(ground.loaded.configuration.clone()),
+            loaded: Arc::new(ground.loaded.clone()),
             clock: ground.clock.clone(),
             tap: ground.tap.clone(),
             reception: ground.reception.clone(),
             composer: Arc::clone(ground.composer),
             readers: Readers::new(ground.ledger.path().to_owned()),
             lasts: Arc::default(),
+            chunks: Arc::default(),
+            standing: Arc::default(),
+            bench,
             beat,
             edition: ground.edition.as_str().into(),
             path: ground.ledger.path().into(),
@@ -113,6 +142,9 @@ impl House {
             counted: Arc::new(Mutex::new(Counted::from(ground.ledger.tide().borrow().records))),
             exports: Arc::new(Semaphore::new(EXPORTS_MAX)),
             stop: stop.clone(),
+            presses: Arc::default(),
+            sections: ground.loaded.sections().into(),
+            tests: Tests::default(),
         };
         let mut tide = ground.ledger.tide();
         let works = Arc::clone(&house.works);
@@ -130,7 +162,9 @@ impl House {
                 }
             }
         };
-        (house, beating)
+        (house, async move {
+            tokio::join!(beating, attending);
+        })
     }
 
     /// The ledger's writer, until the gateway stops.
@@ -146,3 +180,6 @@ impl House {
 }
 
 impl Kitchen for House {}
+
+#[cfg(test)]
+mod tests;

@@ -5,6 +5,7 @@ use crate::config::resolve::Configuration;
 use crate::core::channel::{Channel, Role};
 use crate::core::on_file::{InForce, OnFile};
 use crate::core::record::Correction;
+use crate::core::technician::words::gain_and_offset;
 use crate::core::time::Timestamp;
 use crate::ledger::{LedgerError, Reader};
 
@@ -72,7 +73,7 @@ pub(super) fn lines(configuration: &Configuration, file: &OnFile) -> Vec<String>
             let on = local_day(configuration, filed.since);
             parts.push(format!(
                 "calibration of record {index} ({on}{until}): {}, ±{:.2} °C",
-                correction(done.left.gain, done.left.offset_c),
+                gain_and_offset(done.left.gain, done.left.offset_c),
                 done.expanded_c
             ));
         }
@@ -81,7 +82,7 @@ pub(super) fn lines(configuration: &Configuration, file: &OnFile) -> Vec<String>
             parts.push(format!(
                 "calibration of record {} goes on correcting ({}) but counts for nothing: a record that may have taken its place is damaged",
                 filed.index,
-                correction(gain, offset_c)
+                gain_and_offset(gain, offset_c)
             ));
         }
         if let Some(filed) = in_force.response {
@@ -94,15 +95,6 @@ pub(super) fn lines(configuration: &Configuration, file: &OnFile) -> Vec<String>
         format!("{probe}: {}", parts.join("; "))
     };
     of_probes(configuration, file).map(line).collect()
-}
-
-/// A correction in words.
-pub(super) fn correction(gain: f64, offset_c: f64) -> String {
-    if gain.to_bits() == 1f64.to_bits() {
-        format!("{offset_c:+.2} °C")
-    } else {
-        format!("× {gain:.4} {offset_c:+.2} °C")
-    }
 }
 
 fn local_day(configuration: &Configuration, at: Timestamp) -> String {

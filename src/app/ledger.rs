@@ -7,7 +7,7 @@ use std::path::Path;
 use tokio::sync::oneshot;
 
 pub(super) use self::handle::{LedgerHandle, Tide};
-use super::{Failure, in_force};
+use super::{Failure, in_force, work};
 use crate::config::load::Loaded;
 use crate::core::record::{Body, ConfigurationChange, Record, ServiceStart};
 use crate::core::site::Site;
@@ -151,6 +151,9 @@ fn recover(
         gather.follow(configuration.course(&file));
     }
     let replayed = gather.recover(&recovered.snapshots, &recovered.inputs);
+    for (machine, times) in work::on_record(configuration, &reader)? {
+        gather.work(machine, times);
+    }
     gather.live();
     if next == Next::Past {
         gather.follow(configuration.course(&file));

@@ -12,6 +12,7 @@
 
 mod event;
 mod own;
+mod recent;
 mod service;
 mod tap;
 
@@ -26,6 +27,7 @@ use tokio::time::Instant;
 use tokio_util::sync::{CancellationToken, DropGuard};
 
 pub(super) use self::event::{Begun, LiveEvent, LiveReading, SourceSeen, UnitSeen};
+pub(super) use self::recent::{Extremes, SECONDS as RECENT_S};
 pub(super) use self::service::{READINGS, answer};
 pub(super) use self::tap::{Listening, Newest, Tap};
 use super::Failure;

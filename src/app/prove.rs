@@ -20,6 +20,7 @@ use super::order::Order;
 use super::{Failure, Streams, ask, configuration, ledger, people, terminal};
 use crate::cli::ProveArgs;
 use crate::config::load::Loaded;
+use crate::core::cautions;
 use crate::core::channel::{Channel, Role};
 use crate::core::reader::{Language, Scale};
 use crate::core::reading::Fault;
@@ -115,7 +116,7 @@ pub(super) fn prove(arguments: &ProveArgs, streams: &mut Streams<'_>) -> Result<
     let clock = Clock::system();
     let together = probes.iter().map(|channel| channel.name.to_string()).collect();
     let mut proving = Proving { live, clock, stop, courses, together, arguments, asks, columns };
-    proving.say(streams, &words::cautions(arguments.language))?;
+    proving.say(streams, &cautions::before_work(arguments.language))?;
     let mut found = Vec::new();
     for (place, channel) in probes.iter().enumerate() {
         found.push(proving.probe(channel, (place + 1, probes.len()), streams)?);

@@ -26,7 +26,7 @@ pub(super) fn run(arguments: &RunArgs, streams: &mut Streams<'_>) -> Result<(), 
     }
     tell_channels(&loaded);
     let runtime = runtime()?;
-    let ended = runtime.block_on(serve(&loaded, &runtime));
+    let ended = runtime.block_on(serve(&loaded, &runtime, streams));
     // A thread that reads standard input may block for ever; nothing waits for it.
     runtime.shutdown_background();
     ended
@@ -47,10 +47,14 @@ fn tell_channels(loaded: &Loaded) {
     tracing::error!(channels = configured, cannot_work, contacts, "messages by these channels wait");
 }
 
-async fn serve(loaded: &Loaded, runtime: &Runtime) -> Result<(), Failure> {
+async fn serve(loaded: &Loaded, runtime: &Runtime, streams: &mut Streams<'_>) -> Result<(), Failure> {
     let stop = CancellationToken::new();
     let signals = Signals::take().map_err(|error| bug("cannot take over the signals", &error))?;
-    let station = Station::open(loaded, &Clock::system(), &stop)?;
+    let mut station = Station::open(loaded, &Clock::system(), &stop)?;
+    if let Some(words) = station.first_words() {
+        // Not by the log, which is kept and passed on.
+        write!(streams.err, "{}", words.text).map_err(Failure::output)?;
+    }
     let (published, pulse) = (station.published(), station.pulse());
     tokio::select! {
         ended = runtime.spawn(station.run()) => ended.unwrap_or_else(|error| Err(failed(&error))),

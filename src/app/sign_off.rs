@@ -27,6 +27,7 @@ use crate::ledger::{LedgerError, Reader};
 use crate::report::account::Seal;
 use crate::report::signoff::{self, Facts, Paper};
 use crate::runtime::clock::Clock;
+pub(super) use gather::Asked;
 use gather::{Evidence, Gathered};
 
 /// What is signed, for programs.
@@ -51,7 +52,7 @@ pub(super) fn sign_off(arguments: &SignOffArgs, streams: &mut Streams<'_>) -> Re
     }
     let now = Clock::system().now();
     let by = arguments.by.as_deref().unwrap_or_default();
-    let asked = gather::Asked {
+    let asked = Asked {
         machine: &arguments.machine,
         cycle: arguments.cycle,
         by: by.trim(),
@@ -149,6 +150,25 @@ fn covering(seal: Option<Seal>, record: u64) -> Option<Seal> {
     seal.filter(|seal| seal.size > record)
 }
 
+/// The sheet of what was signed, or would be, for pages: with the newest seal that covers its record.
+///
+/// # Errors
+/// The ledger's.
+pub(super) fn sheet(
+    reader: &Reader,
+    machine: &str,
+    signed: &SignedOff,
+    record: Option<u64>,
+    eye: &Eye,
+) -> Result<Paper, LedgerError> {
+    let evidence = Evidence::read(reader, signed)?;
+    let seal = match record {
+        Some(record) => covering(seal::newest(reader)?, record),
+        None => None,
+    };
+    Ok(worded(machine, signed, record, &evidence, seal.as_ref(), eye))
+}
+
 fn paper(
     arguments: &SignOffArgs,
     signed: &SignedOff,
@@ -158,8 +178,20 @@ fn paper(
     loaded: &Loaded,
 ) -> Paper {
     let zone = loaded.configuration.alerts.zone.clone();
+    let eye = Eye { language: arguments.language, scale: arguments.scale, zone };
+    worded(&arguments.machine, signed, record, evidence, seal, &eye)
+}
+
+fn worded(
+    machine: &str,
+    signed: &SignedOff,
+    record: Option<u64>,
+    evidence: &Evidence,
+    seal: Option<&Seal>,
+    eye: &Eye,
+) -> Paper {
     let facts = Facts {
-        machine: &arguments.machine,
+        machine,
         signed,
         record,
         calibrations: &evidence.calibrations,
@@ -169,7 +201,7 @@ fn paper(
         trace: evidence.trace.as_ref(),
         seal,
     };
-    signoff::paper(&facts, &Eye { language: arguments.language, scale: arguments.scale, zone })
+    signoff::paper(&facts, eye)
 }
 
 fn show(

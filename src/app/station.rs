@@ -12,11 +12,13 @@ use tokio::sync::{broadcast, mpsc};
 use tokio::time::Instant;
 use tokio_util::sync::CancellationToken;
 
+use super::access::{self, Entrance, FirstWords, Keeper};
 use super::ledger::{self, LedgerHandle, LedgerStore};
 use super::live::Tap;
 use super::seal::Seal;
 use super::{Failure, alerts, checkpoints, days, in_force, series, service_manager, sources};
 use crate::config::load::Loaded;
+use crate::core::causes::chain;
 use crate::core::id::SourceId;
 use crate::core::time::Timestamp;
 use crate::diagnostic::Diagnostic;
@@ -47,6 +49,7 @@ pub(super) struct Station {
     ledger: LedgerHandle,
     seal: Seal,
     tap: Tap,
+    entrance: Option<Entrance>,
     loaded: Loaded,
     clock: Clock,
     simulated: bool,
@@ -104,6 +107,7 @@ impl Station {
             ledger,
             seal,
             tap,
+            entrance: Entrance::open(configuration, &path),
             loaded: loaded.clone(),
             clock: clock.clone(),
             simulated: false,
@@ -128,6 +132,21 @@ impl Station {
         days::start(&mut self.followers, zone, &self.ledger, clock, &self.last_commit);
         let series =
             series::follow::start(&mut self.followers, configuration, clock, &self.ledger, &self.last_commit);
+        let keeper = match &self.entrance {
+            Some(entrance) => {
+                let access = Arc::clone(&entrance.access);
+                let keeper = Keeper::open(access, self.ledger.clone(), clock.clone()).await;
+                keeper
+                    .inspect_err(|error| {
+                        tracing::error!(slug = "access-store", error = chain(error), "no page is served");
+                    })
+                    .ok()
+            }
+            None => None,
+        };
+        if let Some(keeper) = &keeper {
+            access::start(&mut self.followers, keeper.clone(), &self.last_commit);
+        }
         let around = alerts::start::Surroundings {
             loaded: &self.loaded,
             ledger: &self.ledger,
@@ -136,6 +155,7 @@ impl Station {
             checks: &self.checks,
             seal: &self.seal,
             tap: &self.tap,
+            access: keeper.as_ref(),
             simulated: self.simulated,
             pulse: &self.pulse,
             series,
@@ -143,6 +163,12 @@ impl Station {
         let path = self.ledger.path();
         let started = alerts::start::start(&mut self.followers, &around).await;
         started.map_err(|error| ledger::diagnose(&error, path).into())
+    }
+
+    /// What whoever sets the gateway up is to be told, once: the secret of the first account.
+    pub(super) fn first_words(&mut self) -> Option<FirstWords> {
+        let web = self.loaded.configuration.web.as_ref()?;
+        self.entrance.as_mut()?.first_words(web)
     }
 
     /// A way to ask whether the driver still turns.

@@ -4,22 +4,21 @@
 //! that is refused, or that nobody confirms, changes nothing.
 
 mod calibrate;
-mod refusals;
 mod respond;
-mod words;
 
 use std::io::{IsTerminal, Write};
 use std::time::Duration;
 
-pub(super) use self::calibrate::calibrate;
+pub(super) use self::calibrate::{calibrate, holds_until};
 pub(super) use self::respond::respond;
-use super::live::{Live, LiveEvent, LiveReading, Through, Wanted};
+use super::live::{Live, LiveEvent, LiveReading, Through, UnitSeen, Wanted};
 use super::order::{Done, Order};
 use super::{Failure, Streams, ask, configuration, in_force, ledger, people, terminal};
 use crate::cli::TechnicianArgs;
 use crate::config::load::Loaded;
 use crate::core::channel::{Channel, Probe, Role};
 use crate::core::reader::Language;
+use crate::core::technician::{refusals, words};
 use crate::diagnostic::Diagnostic;
 use crate::ledger::LedgerError;
 use crate::runtime::clock::Clock;
@@ -182,7 +181,7 @@ impl<'s, 'a> Session<'s, 'a> {
                     self.tell(&format!("{}: {cause}", source.source))?;
                 }
                 Some(LiveEvent::Unit(unit)) => {
-                    if let Some(told) = words::unit(self.language(), &unit) {
+                    if let Some(told) = unit_told(self.language(), &unit) {
                         self.tell(&told)?;
                     }
                 }
@@ -239,6 +238,11 @@ fn closed() -> Failure {
     Diagnostic::error("usage", "the terminal was closed before an answer came")
         .advice("begin again; nothing was recorded")
         .into()
+}
+
+/// That the unit of the probe does not answer; `None` where it does.
+fn unit_told(language: Language, seen: &UnitSeen) -> Option<String> {
+    super::watch::words::unit(language, seen.unit, seen.state).map(|told| format!("  {told}"))
 }
 
 fn ended(cause: String) -> Failure {

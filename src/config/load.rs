@@ -4,8 +4,9 @@ use std::path::PathBuf;
 
 use sha2::{Digest, Sha256};
 
-use super::check::{all_channels, check};
+use super::check::{Canonical, all_channels, check};
 use super::layers::merge;
+use super::note::Section;
 use super::problem::{Findings, Problem};
 use super::resolve::Configuration;
 use crate::wire::directory::Directory;
@@ -18,6 +19,7 @@ pub struct Loaded {
     /// What is legal but should be looked at.
     pub warnings: Vec<Problem>,
     canonical: String,
+    sections: Vec<Section>,
 }
 
 impl Loaded {
@@ -28,6 +30,12 @@ impl Loaded {
     #[must_use]
     pub fn to_toml(&self) -> &str {
         &self.canonical
+    }
+
+    /// The same as [`Loaded::to_toml`], section by section, with where each value comes from.
+    #[must_use]
+    pub fn sections(&self) -> &[Section] {
+        &self.sections
     }
 
     /// SHA-256 of [`Loaded::to_toml`] in lower-case hexadecimal.
@@ -61,7 +69,8 @@ impl Configuration {
         let checked = if unreadable { None } else { check(&merged, &mut findings) };
         match checked {
             Some((configuration, canonical)) => {
-                Ok(Loaded { configuration, warnings: findings.warnings, canonical })
+                let Canonical { text, sections } = canonical;
+                Ok(Loaded { configuration, warnings: findings.warnings, canonical: text, sections })
             }
             None => {
                 findings.problems.sort_by(|one, other| one.place.cmp(&other.place));

@@ -18,6 +18,7 @@ pub mod keys;
 pub mod layers;
 pub mod load;
 pub mod modbus;
+pub mod note;
 pub mod problem;
 pub mod raw;
 pub mod reader;

@@ -12,6 +12,7 @@ use jiff::civil::{Date, Time};
 use jiff::tz::TimeZone;
 
 use super::keys::{Default, Form, Key};
+use super::note::{Note, Origin};
 use super::problem::{Fault, Findings, Problem};
 use super::raw::{Node, Place, Table, Value, quoted};
 use super::suggest::nearest;
@@ -28,7 +29,7 @@ pub struct Reader<'a> {
     label: String,
     /// Where it begins.
     place: Option<Place>,
-    notes: Vec<String>,
+    notes: Vec<Note>,
 }
 
 static NOTHING: Table = Table::new();
@@ -90,7 +91,8 @@ impl<'a> Reader<'a> {
 
     /// Notes a value that follows from elsewhere and whose source must be told.
     pub fn note_derived(&mut self, name: &str, value: &str, origin: &str) {
-        self.notes.push(format!("# {name} = {} ({origin})", quoted(value)));
+        let line = format!("# {name} = {} ({origin})", quoted(value));
+        self.notes.push(Note { line, origin: Origin::Follows });
     }
 
     /// The text of a key.
@@ -367,21 +369,26 @@ impl<'a> Reader<'a> {
     }
 
     /// Takes the notes of a list of tables over, each as an inline table.
-    pub fn note_tables(&mut self, name: &str, tables: &[Vec<String>]) {
-        let inline: Vec<String> = tables.iter().map(|notes| format!("{{ {} }}", notes.join(", "))).collect();
+    pub fn note_tables(&mut self, name: &str, tables: &[Vec<Note>]) {
+        let lines =
+            |notes: &[Note]| notes.iter().map(|note| note.line.as_str()).collect::<Vec<_>>().join(", ");
+        let inline: Vec<String> = tables.iter().map(|notes| format!("{{ {} }}", lines(notes))).collect();
         self.note(name, &format!("[{}]", inline.join(", ")));
     }
 
     /// Takes the notes of a table below `name` over as inner keys.
-    pub fn absorb(&mut self, name: &str, inner: Vec<String>) {
-        self.notes.extend(inner.into_iter().map(|note| match note.strip_prefix("# ") {
-            Some(note) => format!("# {name}.{note}"),
-            None => format!("{name}.{note}"),
+    pub fn absorb(&mut self, name: &str, inner: Vec<Note>) {
+        self.notes.extend(inner.into_iter().map(|Note { line, origin }| {
+            let line = match line.strip_prefix("# ") {
+                Some(line) => format!("# {name}.{line}"),
+                None => format!("{name}.{line}"),
+            };
+            Note { line, origin }
         }));
     }
 
     /// Ends the section: refuses every key that is not legal, and gives the notes.
-    pub fn finish(self, findings: &mut Findings) -> Vec<String> {
+    pub fn finish(self, findings: &mut Findings) -> Vec<Note> {
         let legal = || self.keys.iter().map(|key| key.name);
         for name in self.table.keys().filter(|name| !legal().any(|legal| legal == name.as_str())) {
             let all: Vec<&str> = legal().collect();
@@ -398,7 +405,9 @@ impl<'a> Reader<'a> {
     }
 
     fn note(&mut self, name: &str, value: &str) {
-        self.notes.push(format!("{name} = {value}"));
+        let place = self.table.get(name).map(|node| node.place.clone().or_else(|| self.place.clone()));
+        let origin = place.map_or(Origin::Default, |place| place.map_or(Origin::Follows, Origin::Set));
+        self.notes.push(Note { line: format!("{name} = {value}"), origin });
     }
 
     /// Takes a value, or its default, through `read`; refuses what `read` will not have.

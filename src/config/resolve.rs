@@ -34,10 +34,23 @@ pub struct LedgerOptions {
 pub struct WebOptions {
     /// Where they are served.
     pub listen: SocketAddr,
-    /// What links begin with, without a slash at its end.
-    pub public_url: String,
+    /// Whether a proxy stands before them.
+    pub behind_proxy: bool,
+    /// What they show of themselves by TLS; `None` where they do not speak it.
+    pub tls: Option<TlsFiles>,
+    /// What links begin with, without a slash at its end; messages carry none where it is `None`.
+    pub public_url: Option<String>,
     /// How long a link can be used.
     pub link_life: Duration,
+}
+
+/// Certificate and key of the pages, PEM files.
+#[derive(Clone, PartialEq, Eq, Debug)]
+pub struct TlsFiles {
+    /// The certificate, and those between it and its authority.
+    pub certificate: PathBuf,
+    /// Its private key.
+    pub key: PathBuf,
 }
 
 /// Who gets a digest.

@@ -293,7 +293,11 @@ fn mistakes_are_refused_one_by_one() {
         (MACHINE.to_owned(), "config-machine [[machine]] dm1"),
         (format!("[web]\nlisten = \"0.0.0.0:80\"\n{base}"), "config-value [web], listen"),
         (format!("[web]\nlisten = \"localhost\"\n{base}"), "config-value [web], listen"),
-        (format!("[web]\nenabled = true\n{base}"), "config-missing [web], public-url"),
+        (
+            format!("[web]\nlisten = \"0.0.0.0:80\"\nkey = \"/k\"\n{base}"),
+            "config-missing [web], certificate",
+        ),
+        (format!("[web]\ncertificate = \"/c\"\n{base}"), "config-missing [web], key"),
         (format!("[web]\npublic-url = \"ftp://x\"\n{base}"), "config-value [web], public-url"),
         (format!("[web]\npublic-url = \"https://x?a=b\"\n{base}"), "config-value [web], public-url"),
         (format!("{base}silent-after = \"0s\""), "config-value [[probe]] dm1/rinse, silent-after"),

@@ -256,6 +256,9 @@ impl Watch {
 
     /// Takes the next cycle.
     pub fn take(&mut self, cycle: &Cycle) -> Seen {
+        if cycle.is_worked_on() {
+            return Seen::default();
+        }
         let verdict = cycle.believed();
         self.since_idle = since_idle(self.last_rinse, self.since_idle, cycle, self.rules.idle);
         let recovery_s = recovery_s(self.last_rinse, cycle);

@@ -25,6 +25,7 @@ pub fn happened(body: &Body) -> Option<Timestamp> {
         Body::Response(done) => Some(done.at),
         Body::WiringProof(done) => Some(done.at),
         Body::SignOff(signed) => Some(signed.at),
+        Body::Access(access) => access.at,
         Body::ServiceStart(_)
         | Body::ServiceStop(_)
         | Body::ClockStep(_)

@@ -17,12 +17,13 @@ use super::channel::{Channel, Place, Probe, Role, Signal};
 use super::cycle::judge::Concentration;
 use super::cycle::plate::Profile;
 use super::cycle::tracker::{Judged, Setup};
+use super::cycle::verdict::Reason;
 use super::effect::{Effect, Effects, Trace};
 use super::id::MachineId;
 use super::intake::{self, Junction, Terminals};
 use super::presence::GapEvent;
 use super::reading::{Fault, Sample, Value};
-use super::record::{Body, Check, Clock, ClockStep, Record};
+use super::record::{Body, Check, Clock, ClockStep, Cycle, Record};
 use super::reorder::Placed;
 use super::time::Timestamp;
 use super::units::Celsius;
@@ -61,6 +62,21 @@ pub struct Counts {
     pub late: u64,
 }
 
+/// A time in which somebody works on a machine.
+#[derive(Clone, Copy, PartialEq, Eq, Debug)]
+pub struct Work {
+    /// Since when.
+    pub from: Timestamp,
+    /// Until when, as far as is known.
+    pub until: Timestamp,
+}
+
+impl Work {
+    const fn touches(&self, cycle: &Cycle) -> bool {
+        self.from.micros() <= cycle.rinse_ended.micros() && cycle.started.micros() <= self.until.micros()
+    }
+}
+
 /// One machine and everything that is known of it.
 #[derive(Clone, Debug)]
 pub struct Machine {
@@ -72,6 +88,8 @@ pub struct Machine {
     /// What was in force for the probes at each time, where readings of the past are judged.
     course: Course,
     state: State,
+    /// When somebody works or worked on it, oldest first: on record elsewhere, so no part of the state.
+    work: Vec<Work>,
     counts: Counts,
     /// The sample of this instant makes the machine fail.
     #[cfg(test)]
@@ -91,6 +109,7 @@ impl Machine {
             rinse,
             course: Course::default(),
             state,
+            work: Vec::new(),
             counts: Counts::default(),
             #[cfg(test)]
             poison: None,
@@ -151,6 +170,12 @@ impl Machine {
     /// Hands the state out, whatever its age, so that no input before is needed any more.
     pub fn keep(&mut self, now: Timestamp, effects: &mut Effects) {
         self.hand_out(now, effects);
+    }
+
+    /// Somebody works on it in these times, all that matter for what is judged from here on. It is no input:
+    /// whoever starts this machine anew must tell it again.
+    pub fn work(&mut self, work: Vec<Work>) {
+        self.work = work;
     }
 
     /// Somebody withdrew or corrected a concentration; see [`super::cycle::tracker::Tracker::amend`].
@@ -406,6 +431,9 @@ impl Machine {
 
     fn record_cycles(&self, now: Timestamp, ended: impl IntoIterator<Item = Judged>, effects: &mut Effects) {
         for mut judged in ended {
+            if self.work.iter().any(|work| work.touches(&judged.cycle)) {
+                judged.cycle.put_in_doubt(Reason::WorkedOn);
+            }
             let digest = Sha256::digest(judged.trace.canonical_bytes());
             judged.cycle.trace_sha256 = Some(digest.iter().map(|byte| format!("{byte:02x}")).collect());
             self.record(now, Body::Cycle(Box::new(judged.cycle)), Some(judged.trace), effects);

@@ -192,6 +192,12 @@ impl OnFile {
         self.calibrations.keys().chain(self.responses.keys()).map(String::as_str).collect()
     }
 
+    /// Every response test of a probe, the oldest first.
+    #[must_use]
+    pub fn responses(&self, probe: &str) -> &[Filed<ResponseDone>] {
+        self.responses.get(probe).map_or(&[], Vec::as_slice)
+    }
+
     /// Every calibration of a probe, the oldest first.
     #[must_use]
     pub fn calibrations(&self, probe: &str) -> &[Filed<CalibrationDone>] {

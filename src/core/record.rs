@@ -9,6 +9,7 @@
 //! twenty years. Numbers are printed in their shortest form that reads back to
 //! the same double. Times are RFC 3339 in UTC.
 
+mod access;
 mod alert;
 mod check;
 mod cycle;
@@ -20,6 +21,7 @@ mod tests;
 
 use serde::{Deserialize, Serialize};
 
+pub use access::{AccessDeed, AccessEvent, AccessRefusal};
 pub use alert::{
     AlertAcknowledged, AlertChanged, AlertCleared, AlertClosed, AlertRaised, Change, Clearing,
     CorrectiveAction, Maintenance, Notification, Outcome,
@@ -115,11 +117,14 @@ pub enum Body {
     WiringProof(Box<WiringProofDone>),
     /// A machine was signed off by its technician.
     SignOff(Box<SignedOff>),
+    /// Somebody came in or was turned away, or an account or a token changed.
+    Access(Box<AccessEvent>),
 }
 
 impl Body {
     /// Every word of [`Body::kind`] but `cycle`, in order of the alphabet.
-    pub const EVENTS: [&'static str; 26] = [
+    pub const EVENTS: [&'static str; 27] = [
+        "access",
         "alert-acknowledged",
         "alert-changed",
         "alert-cleared",
@@ -179,6 +184,7 @@ impl Body {
             Self::Response(_) => "response",
             Self::WiringProof(_) => "wiring-proof",
             Self::SignOff(_) => "sign-off",
+            Self::Access(_) => "access",
         }
     }
 
@@ -212,7 +218,8 @@ impl Body {
             | Self::Calibration(_)
             | Self::Response(_)
             | Self::WiringProof(_)
-            | Self::SignOff(_) => None,
+            | Self::SignOff(_)
+            | Self::Access(_) => None,
         }
     }
 
@@ -246,7 +253,8 @@ impl Body {
             | Self::Calibration(_)
             | Self::Response(_)
             | Self::WiringProof(_)
-            | Self::SignOff(_) => [None, None],
+            | Self::SignOff(_)
+            | Self::Access(_) => [None, None],
         }
     }
 
@@ -280,7 +288,8 @@ impl Body {
             | Self::Calibration(_)
             | Self::Response(_)
             | Self::WiringProof(_)
-            | Self::SignOff(_) => false,
+            | Self::SignOff(_)
+            | Self::Access(_) => false,
         }
     }
 }

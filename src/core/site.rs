@@ -8,7 +8,7 @@ use super::cycle::judge::Concentration;
 use super::cycle::plate::Profile;
 use super::effect::Effects;
 use super::id::{ChannelId, MachineId};
-use super::machine::{Counts, Machine, StaleState};
+use super::machine::{Counts, Machine, StaleState, Work};
 use super::reading::Sample;
 use super::record::{Amendment, Body, Check, MachineFailure};
 use super::time::Timestamp;
@@ -55,6 +55,8 @@ pub enum Entered {
         /// What goes on record.
         body: Box<Body>,
     },
+    /// Somebody works or worked on the machine in these times; that is on record already, see [`Machine::work`].
+    Work(Vec<Work>),
 }
 
 /// A machine, and what is known of its own failures.
@@ -132,6 +134,13 @@ impl Site {
         self.machines.iter_mut().for_each(|place| place.machine.live());
     }
 
+    /// Tells a machine when somebody works on it, see [`Machine::work`].
+    pub fn work(&mut self, machine: MachineId, work: Vec<Work>) {
+        if let Some(place) = self.machines.get_mut(usize::from(machine.0)) {
+            place.machine.work(work);
+        }
+    }
+
     /// Takes what a person enters. It is on record whatever the machine's state; a
     /// concentration counts for the cycles that end after it. No input: see [`Machine::check`].
     pub fn enter(&mut self, now: Timestamp, machine: MachineId, entered: Entered, effects: &mut Effects) {
@@ -157,6 +166,10 @@ impl Site {
                     });
                 }
                 *body
+            }
+            Entered::Work(work) => {
+                place.machine.work(work);
+                return;
             }
         };
         place.machine.record(now, body, None, effects);

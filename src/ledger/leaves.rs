@@ -11,7 +11,7 @@ use std::ops::ControlFlow;
 
 use rusqlite::params;
 
-use crate::core::merkle::{Frontier, Hash, Leaves, TreeHead, node_hash};
+use crate::core::merkle::{Frontier, Hash, Leaves, ProofError, TreeHead, empty_root, node_hash, root};
 use crate::core::time::Timestamp;
 
 use super::error::{LedgerError, Part};
@@ -35,7 +35,52 @@ pub struct LedgerTree<'r> {
     near: RefCell<(u64, Vec<Hash>)>,
 }
 
+/// Roots of the chunks that are whole, kept by whoever proves records of one ledger again and again:
+/// records are never changed, so that what is kept stays true. 32 bytes for each 1,024 records.
+#[derive(Clone, Debug, Default)]
+pub struct WholeChunks(Vec<Hash>);
+
 impl Reader {
+    /// The tree over the first `size` records, by the chunks that are kept already; those that have
+    /// become whole meanwhile are added. The first call reads every leaf hash, later ones only new ones.
+    ///
+    /// # Errors
+    /// [`LedgerError::Damaged`] where a record is missing.
+    pub fn tree_by(&self, size: u64, kept: &mut WholeChunks) -> Result<LedgerTree<'_>, LedgerError> {
+        let failed = |source| self.failed("reading leaf hashes", source);
+        let mut next = kept.0.len() as u64 * CHUNK;
+        let whole = size / CHUNK * CHUNK;
+        let mut chunk = Frontier::default();
+        let mut statement = self
+            .connection
+            .prepare_cached("SELECT idx, leaf FROM record WHERE idx >= ?1 AND idx < ?2 ORDER BY idx")
+            .map_err(failed)?;
+        let mut rows = statement.query(params![index_of(next), index_of(whole)]).map_err(failed)?;
+        while let Some(row) = rows.next().map_err(failed)? {
+            let (index, leaf): (u64, [u8; 32]) = (row.get(0).map_err(failed)?, row.get(1).map_err(failed)?);
+            if index != next {
+                break;
+            }
+            chunk.push(Hash(leaf));
+            if chunk.size() == CHUNK {
+                kept.0.push(std::mem::take(&mut chunk).root());
+            }
+            next += 1;
+        }
+        if next < whole {
+            return Err(LedgerError::Damaged(Part::Record { index: next }));
+        }
+        let chunks = kept.0.iter().copied().take(usize::try_from(whole / CHUNK).unwrap_or(usize::MAX));
+        let near = RefCell::new((u64::MAX, Vec::new()));
+        let head = TreeHead { size, root: empty_root() };
+        let mut tree = LedgerTree { reader: self, head, chunks: chunks.collect(), near };
+        tree.head.root = root(&tree, size).map_err(|error| match error {
+            ProofError::Source(source) => source,
+            ProofError::OutsideTree { asked, .. } => LedgerError::Damaged(Part::Record { index: asked }),
+        })?;
+        Ok(tree)
+    }
+
     /// The tree over the first `size` records. Calls `each` with the index of each record and the
     /// instant it was made, as far as that can be read.
     ///

@@ -73,7 +73,7 @@ pub use feed::{FeedPart, Place};
 pub use in_force::{InForce, LimitsInForce};
 pub use inspect::{InspectError, Inspected, inspect};
 pub use key_files::{KeyFileError, KeyFiles, Pair, Settled, settle};
-pub use leaves::LedgerTree;
+pub use leaves::{LedgerTree, WholeChunks};
 pub use names::Names;
 pub use outbox::{Letter, LetterStatus, OutboxChange, Posted, Waiting};
 pub use reader::{Reader, Reading, Tally};

@@ -6,12 +6,12 @@
 
 pub mod account;
 pub mod alerts;
-pub mod cautions;
 pub mod csv;
 pub mod json;
 pub mod local;
 pub mod pdf;
 pub mod plot;
+pub mod rack;
 pub mod row;
 pub mod said;
 pub mod sheet;

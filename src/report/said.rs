@@ -72,6 +72,7 @@ pub fn said(body: &Body) -> String {
             0 => format!("signed off by {}", signed.by),
             open => format!("signed off by {} with {open} open points", signed.by),
         },
+        Body::Access(access) => access.sentence(),
         Body::AlertRaised(_)
         | Body::AlertChanged(_)
         | Body::AlertAcknowledged(_)

@@ -42,13 +42,15 @@ pub struct Table {
     corrected: bool,
     late: u64,
     amended: u64,
+    worked_on: u64,
 }
 
 impl Table {
     /// Starts a table.
     #[must_use]
     pub fn new(style: Style) -> Self {
-        Self { style, day: None, counts: [0; Verdict::ALL.len()], corrected: false, late: 0, amended: 0 }
+        let counts = [0; Verdict::ALL.len()];
+        Self { style, day: None, counts, corrected: false, late: 0, amended: 0, worked_on: 0 }
     }
 
     /// Writes one row, below the heading of its day where that is new.
@@ -88,6 +90,7 @@ impl Table {
         let sentences =
             sentences.chain(row.reasons.iter().chain(&row.findings).map(|why| ("└", why.as_str())));
         self.late += u64::from(row.late);
+        self.worked_on += u64::from(row.reason_codes.contains(&words::WORKED_ON));
         self.amended += u64::from(!row.remarks.is_empty());
         let late = row.recorded.filter(|_| row.late).map(|at| {
             let at = super::local::minute_and_zone(at, &self.style.zone);
@@ -122,6 +125,9 @@ impl Table {
         writeln!(out)?;
         if self.late + self.amended > 0 {
             writeln!(out, "Of these {} recorded late, {} amended (+).", self.late, self.amended)?;
+        }
+        if self.worked_on > 0 {
+            writeln!(out, "Of these {} made while somebody worked on the machine.", self.worked_on)?;
         }
         if self.corrected {
             writeln!(out, "* corrected for the time constant of the probe")?;

@@ -37,6 +37,9 @@ pub const fn advice(verdict: Verdict) -> &'static str {
 pub const CAUTION: &str = "Rinse water scalds at once; chlorine with acid gives off poisonous gas. Never \
                            reach into a running machine. An aid: its gauges and the test kit stay needed.";
 
+/// The stable word of [`Reason::WorkedOn`].
+pub const WORKED_ON: &str = "worked-on";
+
 /// The stable word of a reason, the same as in the record.
 #[must_use]
 pub const fn reason_code(reason: &Reason) -> &'static str {
@@ -52,6 +55,9 @@ pub const fn reason_code(reason: &Reason) -> &'static str {
         Reason::ProbeTooSlow => "probe-too-slow",
         Reason::EndNotSeen => "end-not-seen",
         Reason::ClockStep => "clock-step",
+        Reason::TooSoon { .. } => "too-soon",
+        Reason::Faint { .. } => "faint",
+        Reason::WorkedOn => WORKED_ON,
         Reason::InsideUncertainty { .. } => "inside-uncertainty",
     }
 }
@@ -89,6 +95,15 @@ pub fn reason(reason: &Reason) -> String {
             "The trace does not show when the final rinse ended; a run signal would.".to_owned()
         }
         Reason::ClockStep => "The clock of the source stepped during the cycle.".to_owned(),
+        Reason::TooSoon { after_s, needed_s } => format!(
+            "It came {after_s:.1} s after other water in the line; a wash takes {needed_s:.1} s at least, so one of the two was no rinse."
+        ),
+        Reason::Faint { change_c } => format!(
+            "The line, long at rest, cooled by only {change_c:.1} °C: a rinse of cold water, or none."
+        ),
+        Reason::WorkedOn => {
+            "Somebody worked on the machine: what its probes showed need not be its water.".to_owned()
+        }
         Reason::InsideUncertainty { margin_c, uncertainty_c } => format!(
             "The settled minimum is {margin_c:.1} °C above the limit, within the uncertainty of ±{uncertainty_c:.1} °C."
         ),
@@ -168,6 +183,9 @@ mod tests {
             Reason::DwellTooShort { dwell_s: 1.0, required_s: 2.0 },
             Reason::RinseAborted { rinse_s: 1.0 },
             Reason::EndNotSeen,
+            Reason::TooSoon { after_s: 12.0, needed_s: 30.0 },
+            Reason::Faint { change_c: 1.0 },
+            Reason::WorkedOn,
             Reason::Concentration { refusal: Refusal::TooWeak, mg_per_l: 10.0 },
             Reason::NoConcentrationCheck,
             Reason::RinseProbe { fault: Fault::Stuck },

@@ -11,7 +11,7 @@ use std::fmt;
 use crate::core::channel::Probe;
 use crate::core::effect::{Effect, Effects};
 use crate::core::id::{ChannelId, MachineId};
-use crate::core::machine::Counts;
+use crate::core::machine::{Counts, Work};
 use crate::core::reading::Sample;
 use crate::core::record::{Body, Record};
 use crate::core::site::{Entered, Event, Site};
@@ -106,6 +106,11 @@ impl Gather {
         self.urgent = true;
         // What was entered is the last record that it causes.
         self.records.len().checked_sub(1).filter(|place| *place >= before)
+    }
+
+    /// Tells a machine when somebody works on it. That is on record already.
+    pub fn work(&mut self, machine: MachineId, work: Vec<Work>) {
+        self.site.work(machine, work);
     }
 
     /// Applies one event at `now`. A channel that is not configured has no machine, and

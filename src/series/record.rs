@@ -80,7 +80,8 @@ pub fn point(site: &str, index: u64, record: &Record) -> Point {
         | Body::Calibration(_)
         | Body::Response(_)
         | Body::WiringProof(_)
-        | Body::SignOff(_) => service(record.recorded),
+        | Body::SignOff(_)
+        | Body::Access(_) => service(record.recorded),
         Body::AlertRaised(_)
         | Body::AlertChanged(_)
         | Body::AlertAcknowledged(_)

@@ -1,20 +1,40 @@
 //! A kitchen that knows two machines, for the tests of the pages.
 
-use std::sync::Arc;
-use std::sync::atomic::{AtomicU64, Ordering};
+mod answers;
+pub(super) mod desk;
+mod premises;
+pub(super) mod visit;
 
-use axum::body::Body;
+use std::sync::Arc;
+use std::sync::atomic::AtomicU64;
+use std::time::Duration;
+
+use jiff::civil::Date;
 use jiff::tz::TimeZone;
 use tokio::sync::watch;
 
-use super::api::{Answers, Asked, Deed, Field, FieldKind, Figures, One, Rows, Single, Taken, Trouble, View};
+use super::api::Figures;
+use super::cycle::{ProbeThen, Rack, RackFound, Racks, Sealing, TraceFound};
 use super::frame::{Refusal, Site};
+use super::history::{Histories, HistoryLine, HistoryPart, Integrity, Question, View};
 use super::kitchen::{Kitchen, Pages};
+use super::machine::{DayGap, DayRack, LiveTrace, MachineDay, Machines, Plots, ProbeNow};
 use super::now::{Data, Glance, GlanceAlert, Glances, LastRack};
 use super::person::Person;
+use super::probes::{Due, Filed, InForce, Probes, Seen};
+use super::sign_off::{Commissioning, Mend, Open};
+use super::work::{Begin, NotDone, Under};
 use crate::core::access::Role;
+use crate::core::channel::Place;
+use crate::core::cycle::plate::{LimitSource, MachineKind, Sanitizing};
 use crate::core::cycle::verdict::Verdict;
+use crate::core::daily::{self, DayNumbers};
 use crate::core::reader::{Language, Reader, Scale};
+use crate::core::reading::Fault;
+use crate::core::record::{Amendment, AmendmentChange, Basis, Cycle, DoseBasis, Rule, WindowFrom};
+use crate::core::record::{Correction, ProvenProbe, SignedPlate};
+use crate::core::technician::attempt::Press;
+use crate::core::technician::gauge::Trend;
 use crate::core::time::Timestamp;
 
 /// 2026-11-26T12:00:00Z.
@@ -29,6 +49,11 @@ pub(super) struct StillKitchen {
     pub(super) size: Arc<AtomicU64>,
     pub(super) hindrances: Vec<String>,
     pub(super) figures: Figures,
+    pub(super) desk: desk::Desk,
+    /// What somebody is at, and at what.
+    pub(super) under: watch::Sender<Option<(String, Under)>>,
+    /// What was asked for that changes something.
+    pub(super) deeds: watch::Sender<Vec<String>>,
 }
 
 impl StillKitchen {
@@ -39,6 +64,9 @@ impl StillKitchen {
             size: Arc::default(),
             hindrances: Vec::new(),
             figures: Figures::default(),
+            desk: desk::Desk::default(),
+            under: watch::Sender::new(None),
+            deeds: watch::Sender::new(Vec::new()),
         }
     }
 
@@ -106,56 +134,320 @@ impl Glances for StillKitchen {
     }
 }
 
-impl Answers for StillKitchen {
-    fn edition(&self) -> String {
-        "1".to_owned()
+impl Machines for StillKitchen {
+    async fn day(&self, _machine: &str, date: Option<Date>, _reader: &Reader) -> Result<MachineDay, Refusal> {
+        let rack = |record, verdict, settled_c| DayRack {
+            record,
+            at: Timestamp::from_micros(NOW.micros() - 120_000_000),
+            verdict,
+            settled_c,
+            limit_c: 82.2,
+            wash_c: Some(66.1),
+        };
+        let gap = DayGap {
+            probe: "dm1/rinse".to_owned(),
+            fault: Fault::Silent,
+            from: NOW,
+            to: None,
+            filled: false,
+        };
+        let today = jiff::civil::date(2026, 11, 26);
+        let day = MachineDay {
+            date: date.unwrap_or(today),
+            racks: vec![rack(47, Verdict::Pass, Some(84.0)), rack(48, Verdict::Cold, Some(82.19))],
+            damaged: vec![46],
+            gaps: vec![gap],
+            plots: drawn(),
+            before: Some(jiff::civil::date(2026, 11, 25)),
+            after: None,
+        };
+        std::future::ready(Ok(day)).await
     }
 
-    fn size(&self) -> u64 {
-        self.size.load(Ordering::Relaxed)
-    }
-
-    fn fields(_view: View) -> Vec<Field> {
-        vec![Field { key: "index".to_owned(), kind: FieldKind::Number }]
-    }
-
-    async fn rows(&self, asked: Asked) -> Result<Rows, Trouble> {
-        let rows =
-            Rows { items: vec!["{\"index\":1}".to_owned()], size: Some(self.size()), ..Rows::default() };
-        let next = (asked.limit == 1).then(|| "1 ü".to_owned());
-        std::future::ready(Ok(Rows { next, ..rows })).await
-    }
-
-    async fn single(&self, asked: Single) -> Result<One, Trouble> {
-        let one = One { json: "{}".to_owned(), size: Some(self.size()) };
-        let unknown = || Trouble::Unknown("there is no such record".to_owned());
-        let known = !matches!(asked, Single::Cycle(9) | Single::Alert(9));
-        std::future::ready(if known { Ok(one) } else { Err(unknown()) }).await
-    }
-
-    async fn perform(&self, deed: Deed, by: &str) -> Result<String, Trouble> {
-        let told = serde_json::json!({ "said": format!("{deed:?}"), "by": by });
-        std::future::ready(Ok(told.to_string())).await
-    }
-
-    async fn export(&self, _taken: Taken) -> Result<Body, Trouble> {
-        std::future::ready(Err(Trouble::Busy)).await
-    }
-
-    fn readings(&self) -> Body {
-        Body::from("{\"event\":\"ended\"}\n")
-    }
-
-    async fn hindrances(&self) -> Vec<String> {
-        std::future::ready(self.hindrances.clone()).await
-    }
-
-    async fn figures(&self) -> Result<Figures, Trouble> {
-        std::future::ready(Ok(self.figures.clone())).await
+    async fn trace(&self, machine: &str, _reader: &Reader) -> Result<LiveTrace, Refusal> {
+        let probe = ProbeNow {
+            channel: format!("{machine}/rinse"),
+            place: Place::FinalRinse,
+            at: Some(NOW),
+            celsius: None,
+            fault: Some(Fault::OpenCircuit),
+            extremes_c: Some((60.0, 84.5)),
+        };
+        std::future::ready(Ok(LiveTrace { plots: drawn(), probes: vec![probe] })).await
     }
 }
 
+impl Racks for StillKitchen {
+    async fn rack(&self, record: u64, _reader: &Reader) -> Result<RackFound, Refusal> {
+        let leaf = Some("1f".repeat(32));
+        let sealing = Sealing { record, leaf, checkpoint: Some((48, NOW)) };
+        let found = match record {
+            46 => Ok(RackFound::Damaged(sealing)),
+            47 | 48 => Ok(RackFound::Whole(Box::new(whole(record, sealing)))),
+            _ => Err(Refusal::Unknown),
+        };
+        std::future::ready(found).await
+    }
+
+    async fn proof(&self, record: u64) -> Result<String, Refusal> {
+        let proof = if record < 48 { Ok("{\"record\":1}".to_owned()) } else { Err(Refusal::Unknown) };
+        std::future::ready(proof).await
+    }
+}
+
+impl Histories for StillKitchen {
+    async fn history(&self, question: Question, _reader: &Reader) -> Result<HistoryPart, Refusal> {
+        let rack = DayRack {
+            record: 48,
+            at: NOW,
+            verdict: question.verdict.unwrap_or(Verdict::Cold),
+            settled_c: Some(82.19),
+            limit_c: 82.2,
+            wash_c: None,
+        };
+        let check = HistoryLine::Record {
+            record: 40,
+            kind: "check",
+            machine: None,
+            at: NOW,
+            said: "by <i>Ana</i>".to_owned(),
+            alert: Some(3),
+            amended: vec!["Amended by record 41.".to_owned()],
+        };
+        let machine = question.machine.unwrap_or_else(|| "dm1".to_owned());
+        let lines = match question.view {
+            View::Racks => {
+                vec![HistoryLine::Rack { rack, machine, late: true, amended: true }, HistoryLine::Damaged(46)]
+            }
+            View::Days => Vec::new(),
+            View::Checks | View::Alerts | View::Gaps | View::Records => vec![check],
+        };
+        let numbers = DayNumbers { counts: [1, 0, 0, 0, 0, 12], damaged: 2, ..DayNumbers::default() };
+        let day =
+            daily::MachineDay { day: jiff::civil::date(2026, 11, 26), machine: "dm1".to_owned(), numbers };
+        let days = if question.view == View::Days { vec![day] } else { Vec::new() };
+        let integrity =
+            Integrity { records: 49, checkpoint: Some((48, NOW)), key: Some("north+1+key".to_owned()) };
+        let machines = vec!["dm1".to_owned(), "dm2".to_owned()];
+        let part = HistoryPart { machines, lines, days, newer: None, older: Some(46), integrity };
+        std::future::ready(Ok(part)).await
+    }
+}
+
+/// A cold rack, amended, with an alert.
+fn whole(record: u64, sealing: Sealing) -> Rack {
+    let amendment = Amendment {
+        of: record,
+        reason: "<b>washed again</b>".to_owned(),
+        by: "Ana".to_owned(),
+        change: AmendmentChange::Comment,
+    };
+    let probe = ProbeThen {
+        channel: "dm1/rinse".to_owned(),
+        place: Place::FinalRinse,
+        uncertainty_c: 1.1,
+        tau_s: None,
+        calibration: None,
+        configured_on: None,
+    };
+    Rack {
+        machine: "dm1".to_owned(),
+        cycle: Box::new(cycle()),
+        recorded: NOW,
+        reasons: vec!["Too cold.".to_owned()],
+        findings: vec!["Wash low.".to_owned()],
+        kind: "single-tank conveyor",
+        method: "hot water",
+        limit_source: "data plate",
+        trace: TraceFound::Kept { plots: drawn(), seconds: vec![(45, Some(79.4), None)] },
+        probes: Some(vec![probe]),
+        amendments: vec![(60, Some(amendment)), (61, None)],
+        alerts: vec![3],
+        before: Some(47),
+        after: None,
+        sealing,
+    }
+}
+
+/// A rack that just missed its limit and its dwell.
+fn cycle() -> Cycle {
+    let at = |seconds: i64| Timestamp::from_micros(NOW.micros() + seconds * 1_000_000);
+    Cycle {
+        started: at(-120),
+        rinse_started: at(-75),
+        rinse_ended: at(-63),
+        received: at(-58),
+        machine_kind: MachineKind::SingleTankConveyor,
+        sanitizing: Sanitizing::HotWater,
+        window_from: WindowFrom::Trace,
+        verdict: Verdict::Cold,
+        reasons: Vec::new(),
+        findings: Vec::new(),
+        rinse_min_c: Some(82.19),
+        rinse_min_raw_c: Some(81.9),
+        rinse_min_corrected_c: Some(82.19),
+        basis: Basis::LagCorrected,
+        limit_c: 82.2,
+        limit_source: LimitSource::DataPlate,
+        rinse_peak_c: None,
+        settled_after_s: None,
+        dwell_s: 4.98,
+        dwell_required_s: 5.0,
+        area_below_c_s: 0.0,
+        wash_min_c: None,
+        wash_limit_c: 65.6,
+        a0: 12.5,
+        hue: 4.0,
+        dose_basis: DoseBasis::WaterSideEstimate,
+        uncertainty_c: 1.1,
+        conformance: Some(0.4999),
+        rule: Rule::SimpleAcceptance,
+        concentration_mg_per_l: None,
+        ph: None,
+        rinse_readings: 48,
+        spikes: 0,
+        trace_sha256: None,
+    }
+}
+
+/// A picture of nothing.
+fn drawn() -> Plots {
+    Plots { narrow: "<svg id=\"narrow\"></svg>".to_owned(), broad: "<svg id=\"broad\"></svg>".to_owned() }
+}
+
 impl Kitchen for StillKitchen {}
+
+/// A technician's view of dm1: its rinse probe in service, its wash probe silent.
+pub(super) fn probes() -> Vec<Seen> {
+    let in_force = InForce {
+        correction: Some(Correction { gain: 1.0, offset_c: 0.4 }),
+        calibration: Some(17),
+        until: Some("2027-03-01".to_owned()),
+        due: Due::Holds,
+        tau_s: Some(1.5),
+        response: Some(18),
+        expanded_c: (0.6, 82.2),
+    };
+    let rinse = Seen {
+        number: 1,
+        machine: "dm1".to_owned(),
+        probe: "rinse".to_owned(),
+        place: Place::FinalRinse,
+        shown_c: Some((79.4, 79.8)),
+        fault: None,
+        age: Some(Duration::from_secs(1)),
+        silent: false,
+        trend: Some(Trend::Rising),
+        per_s: Some(4.0),
+        minute: vec![(1.0, 79.0), (0.5, 79.4), (0.0, 79.8)],
+        down: Vec::new(),
+        in_force: in_force.clone(),
+        work: None,
+    };
+    let wash = Seen {
+        number: 0,
+        probe: "wash".to_owned(),
+        place: Place::WashTank,
+        age: Some(Duration::from_secs(600)),
+        silent: true,
+        trend: None,
+        down: vec![("port<1>".to_owned(), "no such device".to_owned())],
+        in_force: InForce { due: Due::Never, correction: None, calibration: None, until: None, ..in_force },
+        ..rinse.clone()
+    };
+    vec![wash, rinse]
+}
+
+impl Probes for StillKitchen {
+    fn glimpses(&self) -> watch::Receiver<u64> {
+        self.beat.subscribe()
+    }
+
+    async fn probes(&self) -> Result<Arc<[Seen]>, Refusal> {
+        std::future::ready(Ok(probes().into())).await
+    }
+
+    async fn filed(&self, _probe: String) -> Result<Filed, Refusal> {
+        let found = ProvenProbe {
+            probe: "dm1/rinse".to_owned(),
+            good: false,
+            finding: "swapped".to_owned(),
+            seen: "dm1/rinse was warmed, and dm1/wash rose".to_owned(),
+            instead: Some("dm1/wash".to_owned()),
+        };
+        let proofs = vec![(16, NOW, "Eli <b>".to_owned(), found)];
+        std::future::ready(Ok(Filed { proofs, ..Filed::default() })).await
+    }
+
+    fn under(&self, of: &str) -> Option<Under> {
+        self.under.borrow().as_ref().filter(|(name, _)| name == of).map(|(_, under)| under.clone())
+    }
+
+    async fn begin(&self, begin: Begin, _person: &Person) -> Result<(), NotDone> {
+        self.deeds.send_modify(|deeds| deeds.push(format!("{begin:?}")));
+        std::future::ready(Ok(())).await
+    }
+
+    fn press(&self, of: &str, press: Press, _person: &Person) -> Result<(), NotDone> {
+        self.deeds.send_modify(|deeds| deeds.push(format!("{of} {press:?}")));
+        if self.under(of).is_some() { Ok(()) } else { Err(NotDone::NotSoFar) }
+    }
+
+    fn give_up(&self, of: &str) {
+        self.deeds.send_modify(|deeds| deeds.push(format!("{of} given up")));
+    }
+
+    async fn file(&self, of: String, note: Option<String>, person: &Person) -> Result<u64, NotDone> {
+        self.deeds.send_modify(|deeds| deeds.push(format!("{of} put by {}: {note:?}", person.name)));
+        std::future::ready(Ok(99)).await
+    }
+
+    async fn commissioning(&self, machine: String, _person: &Person) -> Result<Commissioning, Refusal> {
+        if machine != "dm1" {
+            return std::future::ready(Err(Refusal::Unknown)).await;
+        }
+        let plate = SignedPlate {
+            kind: MachineKind::StationaryRackDualTemperature,
+            sanitizing: Sanitizing::HotWater,
+            rinse_limit_c: 82.2,
+            rinse_limit_source: LimitSource::DataPlate,
+            rinse_max_c: Some(90.0),
+            wash_limit_c: 65.6,
+            wash_limit_source: LimitSource::FoodCode,
+            wash_s: 45.0,
+            pause_s: 2.0,
+            rinse_s: 12.0,
+            dwell_s: 8.0,
+        };
+        let open = vec![Open {
+            text: "dm1/wash was never calibrated.".to_owned(),
+            mend: Mend::Calibration("dm1/wash".to_owned()),
+        }];
+        Ok(Commissioning { plate, probes: Vec::new(), open, newest: Some(42) })
+    }
+
+    async fn sign(
+        &self,
+        machine: String,
+        note: Option<String>,
+        open: usize,
+        person: &Person,
+    ) -> Result<u64, NotDone> {
+        let deed = format!("{machine} signed by {} with {open} open: {note:?}", person.name);
+        self.deeds.send_modify(|deeds| deeds.push(deed));
+        std::future::ready(Ok(98)).await
+    }
+
+    async fn sheet(
+        &self,
+        _machine: String,
+        _record: Option<u64>,
+        _person: &Person,
+    ) -> Result<String, Refusal> {
+        let sheet = "<!DOCTYPE html><style>p { margin: 0 }</style><p>Sheet";
+        std::future::ready(Ok(sheet.to_owned())).await
+    }
+}
 
 /// Somebody of this role who reads this language.
 pub(super) fn person(role: Role, language: Language) -> Person {

@@ -1,7 +1,7 @@
 //! What is round every page: the name of the site, the way to the other pages, and who reads.
 
 use askama::Template;
-use axum::http::StatusCode;
+use axum::http::{HeaderValue, StatusCode, header};
 use axum::response::{Html, IntoResponse, Response};
 
 use super::person::Person;
@@ -62,6 +62,11 @@ impl<'a> Frame<'a> {
     pub(super) const fn with_open(mut self, open: usize) -> Self {
         self.open = open;
         self
+    }
+
+    /// Whichever of the two the reader reads.
+    pub(super) const fn say(&self, english: &'static str, spanish: &'static str) -> &'static str {
+        said(self.person.reader.language, english, spanish)
     }
 
     pub(super) fn is(&self, tab: Tab) -> bool {
@@ -126,6 +131,14 @@ static SPANISH: Words = Words {
     unconnected: "Sin conexión con el equipo: lo que ve es antiguo, de las",
 };
 
+/// Whichever of the two is in this language.
+pub(super) const fn said(language: Language, english: &'static str, spanish: &'static str) -> &'static str {
+    match language {
+        Language::English => english,
+        Language::Spanish => spanish,
+    }
+}
+
 /// Words of the frame in one language.
 pub(super) const fn words(language: Language) -> &'static Words {
     match language {
@@ -147,6 +160,15 @@ pub(super) fn page(status: StatusCode, html: Result<String, askama::Error>) -> R
             tracing::error!(%error, "a page could not be made");
             StatusCode::INTERNAL_SERVER_ERROR.into_response()
         }
+    }
+}
+
+/// Sends the browser on to a page after a form was taken, so that a reload sends nothing twice. `to` is
+/// relative, so that it leads to the right place below whatever path a proxy serves the site at.
+pub(super) fn go(to: &str) -> Response {
+    match HeaderValue::from_str(to) {
+        Ok(to) => (StatusCode::SEE_OTHER, [(header::LOCATION, to)]).into_response(),
+        Err(_) => StatusCode::INTERNAL_SERVER_ERROR.into_response(),
     }
 }
 

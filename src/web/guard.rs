@@ -20,8 +20,9 @@ use tokio::time::Sleep;
 
 use super::pages::STYLE;
 
-/// Connections at a time; one more waits in the system's queue.
-const CONNECTIONS_MAX: usize = 64;
+/// Connections at a time; one more waits in the system's queue. More than there are places for open
+/// pages (`live`), and within the 1,024 files that a process may have open by default.
+const CONNECTIONS_MAX: usize = 640;
 /// Longest life of a connection, so that a peer that says nothing holds no place.
 const CONNECTION_MAX: Duration = Duration::from_secs(30);
 
@@ -36,18 +37,28 @@ pub(super) fn policy() -> HeaderValue {
     HeaderValue::from_str(&policy).expect("base64 is legal in a header")
 }
 
+/// That of a page for paper, which holds its one style inside and nothing else that acts or fetches.
+pub(super) fn policy_of_paper(html: &str) -> HeaderValue {
+    let style = html.split_once("<style>").and_then(|(_, after)| after.split_once("</style>"));
+    let hash = STANDARD.encode(Sha256::digest(style.map_or("", |(style, _)| style).as_bytes()));
+    let policy = format!(
+        "default-src 'none'; style-src 'sha256-{hash}'; form-action 'none'; base-uri 'none'; \
+         frame-ancestors 'none'"
+    );
+    HeaderValue::from_str(&policy).expect("base64 is legal in a header")
+}
+
 /// Puts the headers on every answer.
 pub(super) async fn headers(policy: HeaderValue, request: Request, next: Next) -> Response {
     let mut response = next.run(request).await;
     let headers = response.headers_mut();
-    headers.insert(header::CONTENT_SECURITY_POLICY, policy);
-    for (name, value) in [
-        (header::X_CONTENT_TYPE_OPTIONS, "nosniff"),
-        (header::X_FRAME_OPTIONS, "DENY"),
-        (header::REFERRER_POLICY, "no-referrer"),
-    ] {
+    // A sheet for paper brings a stricter one.
+    headers.entry(header::CONTENT_SECURITY_POLICY).or_insert(policy);
+    for (name, value) in [(header::X_CONTENT_TYPE_OPTIONS, "nosniff"), (header::X_FRAME_OPTIONS, "DENY")] {
         headers.insert(name, HeaderValue::from_static(value));
     }
+    // With `no-referrer`, which the pages behind links have, browsers hide the origin of forms too.
+    headers.entry(header::REFERRER_POLICY).or_insert(HeaderValue::from_static("same-origin"));
     // The style and the script, which name their version, say themselves how long they hold.
     headers.entry(header::CACHE_CONTROL).or_insert(HeaderValue::from_static("no-store"));
     response

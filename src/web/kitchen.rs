@@ -4,13 +4,23 @@ use std::sync::Arc;
 
 use tokio_util::sync::CancellationToken;
 
+use super::alerts::AlertBook;
 use super::api::Answers;
+use super::cycle::Racks;
 use super::frame::Site;
+use super::history::Histories;
 use super::live::Live;
+use super::logbook::Logbook;
+use super::machine::Machines;
 use super::now::Glances;
+use super::probes::Probes;
+use super::settings::Premises;
 
 /// Whoever knows the kitchen: all that the pages ask for.
-pub trait Kitchen: Glances + Answers {}
+pub trait Kitchen:
+    Glances + AlertBook + Logbook + Premises + Machines + Racks + Histories + Probes + Answers
+{
+}
 
 /// What every page stands on. Copies are the same.
 #[derive(Debug)]
@@ -37,5 +47,12 @@ impl<K> Pages<K> {
     #[must_use]
     pub fn new(kitchen: K, site: Site, stop: CancellationToken) -> Self {
         Self { kitchen, site: Arc::new(site), live: Arc::default(), stop }
+    }
+}
+
+impl<K: Kitchen> Pages<K> {
+    /// How many alerts are open, for the tab of a page; none where nobody can say just now.
+    pub(super) async fn open(&self) -> usize {
+        self.kitchen.open().await.unwrap_or(0)
     }
 }

@@ -1,7 +1,9 @@
 //! What changes on a page while it is open, as server-sent events (HTML standard, «Server-sent events»).
 //!
 //! The cards are made once for all who read in the same language and on the same scale, however
-//! many look. A stream sends a card when it has changed and a sign of life between; it ends after
+//! many look; so are those of one machine, with the trace of its probes, which is drawn anew every
+//! few seconds; those of probes and of what a technician is at are made for each. A stream sends a
+//! card when it has changed and a sign of life between; it ends after
 //! [`STREAM_MAX`], and the browser asks again, so that whoever was logged out meanwhile sees no more.
 
 use std::collections::BTreeMap;
@@ -10,27 +12,36 @@ use std::sync::Arc;
 use std::sync::atomic::{AtomicUsize, Ordering};
 use std::time::Duration;
 
-use axum::extract::State;
+use axum::extract::{Path, Query, State};
 use axum::http::{HeaderValue, StatusCode, header};
 use axum::response::sse::{Event, Sse};
 use axum::response::{IntoResponse, Response};
 use futures_util::stream::{self, Stream};
+use serde::Deserialize;
 use tokio::sync::Mutex;
 use tokio::sync::watch;
 use tokio::time::Instant;
 
-use super::frame::Refusal;
-use super::kitchen::Pages;
-use super::now::{Card, Glances, card};
+use super::frame::{self, Refusal};
+use super::kitchen::{Kitchen, Pages};
+use super::machine;
+use super::now::{Card, Glance, card};
 use super::person::Person;
+use super::probes::cards;
+use super::work;
 use crate::core::reader::{Language, Reader, Scale};
+use crate::core::time::Timestamp;
 
 /// Streams at a time; one more is asked to come again (own choice: every phone and screen of a large kitchen).
-const STREAMS_MAX: usize = 512;
+const STREAMS_MAX: usize = 400;
 /// Longest life of a stream.
 const STREAM_MAX: Duration = Duration::from_secs(600);
+/// Longest time without a sign of life.
+const SILENT_MAX: Duration = Duration::from_secs(5);
 /// When one that found no place may come again, s.
 const AGAIN_S: &str = "30";
+/// Shortest time between two drawings of one trace.
+const TRACE_EVERY: Duration = Duration::from_secs(4);
 
 /// Every machine at one moment, for readers who read alike.
 #[derive(Clone, PartialEq, Eq, Debug)]
@@ -38,29 +49,35 @@ pub(super) struct Moment {
     /// The beat for which it was made.
     beat: u64,
     pub(super) cards: Vec<Card>,
-    /// Open alerts.
+    /// Open alerts, those of the site among them.
     pub(super) open: usize,
+    /// Of one machine: when its trace was drawn.
+    drawn: Option<Timestamp>,
 }
+
+/// For whom a moment is made: how they read, and the one machine that they look at, if any.
+type Key = (Language, Scale, Option<String>);
 
 /// What is shared by all who look.
 #[derive(Debug, Default)]
 pub(super) struct Live {
-    moments: Mutex<BTreeMap<(Language, Scale), Arc<Moment>>>,
+    moments: Mutex<BTreeMap<Key, Arc<Moment>>>,
     streams: Arc<AtomicUsize>,
 }
 
 impl Live {
-    /// The cards as they are now.
+    /// The cards as they are now: of all machines, or of one with the trace of its probes behind it.
     ///
     /// # Errors
-    /// Why nothing can be shown.
-    pub(super) async fn moment<K: Glances>(
+    /// Why nothing can be shown; [`Refusal::Unknown`] where there is no such machine.
+    pub(super) async fn moment<K: Kitchen>(
         &self,
         kitchen: &K,
         reader: &Reader,
+        of: Option<&str>,
     ) -> Result<Arc<Moment>, Refusal> {
         let beat = *kitchen.beat().borrow();
-        let key = (reader.language, reader.scale);
+        let key = (reader.language, reader.scale, of.map(str::to_owned));
         // Held while they are made, so that a hundred who ask at once make them once.
         let mut moments = self.moments.lock().await;
         if let Some(made) = moments.get(&key).filter(|moment| moment.beat == beat) {
@@ -68,14 +85,27 @@ impl Live {
         }
         let glances = kitchen.glances(reader).await?;
         let now = kitchen.time();
-        let cards: Result<Vec<Card>, askama::Error> =
-            glances.iter().map(|glance| card(glance, reader, now)).collect();
-        let cards = cards.map_err(|error| {
-            tracing::error!(%error, "a card could not be made");
-            Refusal::NotNow
-        })?;
-        let open = glances.iter().map(|glance| glance.alerts.len()).sum();
-        let moment = Arc::new(Moment { beat, cards, open });
+        let open = kitchen.open().await?;
+        let wanted = |glance: &&Glance| of.is_none_or(|name| glance.machine == name);
+        let up = if of.is_some() { "../" } else { "" };
+        let cards = glances.iter().filter(wanted).map(|glance| card(glance, reader, now, up));
+        let mut cards =
+            cards.collect::<Result<Vec<Card>, askama::Error>>().map_err(|error| unmade(&error))?;
+        let mut drawn = None;
+        if let Some(name) = of {
+            if cards.is_empty() {
+                return Err(Refusal::Unknown);
+            }
+            let before = moments.get(&key).and_then(|before| Some((before.drawn?, before.cards.get(1)?)));
+            let kept = before.filter(|(at, _)| *at <= now && now.since(*at) < TRACE_EVERY);
+            let (at, trace) = match kept {
+                Some((at, trace)) => (at, trace.clone()),
+                None => (now, machine::trace_part(kitchen, name, reader).await?),
+            };
+            cards.push(trace);
+            drawn = Some(at);
+        }
+        let moment = Arc::new(Moment { beat, cards, open, drawn });
         moments.insert(key, Arc::clone(&moment));
         Ok(moment)
     }
@@ -88,6 +118,12 @@ impl Live {
     }
 }
 
+/// Says that a part could not be made.
+pub(super) fn unmade(error: &askama::Error) -> Refusal {
+    tracing::error!(%error, "a part of a page could not be made");
+    Refusal::NotNow
+}
+
 /// A place among the streams, given back at its end.
 #[derive(Debug)]
 pub(super) struct Place(Arc<AtomicUsize>);
@@ -98,21 +134,111 @@ impl Drop for Place {
     }
 }
 
-/// Streams what changes.
-pub(super) async fn events<K: Glances>(State(pages): State<Pages<K>>, person: Person) -> Response {
+/// What a stream tells of.
+#[derive(Clone, Debug)]
+enum Look {
+    /// The card of each machine, or of one with the trace of its probes.
+    Cards(Option<String>),
+    /// The part of each probe, of one machine or of one probe; the last leads from the page to the top of the site.
+    Probes { machine: Option<String>, probe: Option<String>, up: &'static str },
+    /// What somebody is at, and the step of the page.
+    Work { name: String, shape: String },
+}
+
+/// Streams what changes at the machines.
+pub(super) async fn events<K: Kitchen>(State(pages): State<Pages<K>>, person: Person) -> Response {
+    let beat = pages.kitchen.beat();
+    std::future::ready(stream(pages, person.reader, beat, Look::Cards(None))).await
+}
+
+/// Streams what changes of one machine.
+pub(super) async fn of_machine<K: Kitchen>(
+    State(pages): State<Pages<K>>,
+    Path(name): Path<String>,
+    person: Person,
+) -> Response {
+    // Asked before a place is taken: a stream without end for what does not exist would hold one.
+    if let Err(refused) = pages.live.moment(&pages.kitchen, &person.reader, Some(&name)).await {
+        return frame::refuse(refused, &person, &pages.site, 2);
+    }
+    let beat = pages.kitchen.beat();
+    stream(pages, person.reader, beat, Look::Cards(Some(name)))
+}
+
+/// Streams what every probe shows.
+pub(super) async fn probes<K: Kitchen>(State(pages): State<Pages<K>>, person: Person) -> Response {
+    let look = Look::Probes { machine: None, probe: None, up: "./" };
+    std::future::ready(glimpsed(pages, person.reader, look)).await
+}
+
+/// Streams what the probes of one machine show.
+pub(super) async fn machine<K: Kitchen>(
+    State(pages): State<Pages<K>>,
+    Path(machine): Path<String>,
+    person: Person,
+) -> Response {
+    let look = Look::Probes { machine: Some(machine), probe: None, up: "../" };
+    std::future::ready(glimpsed(pages, person.reader, look)).await
+}
+
+/// Streams what one probe shows.
+pub(super) async fn probe<K: Kitchen>(
+    State(pages): State<Pages<K>>,
+    Path((machine, probe)): Path<(String, String)>,
+    person: Person,
+) -> Response {
+    let look = Look::Probes { machine: Some(machine), probe: Some(probe), up: "../../" };
+    std::future::ready(glimpsed(pages, person.reader, look)).await
+}
+
+/// At which step the page is that asks.
+#[derive(Debug, Default, Deserialize)]
+#[serde(default)]
+pub(super) struct At {
+    shape: String,
+}
+
+/// Streams where a proof of the wiring stands.
+pub(super) async fn proof<K: Kitchen>(
+    State(pages): State<Pages<K>>,
+    Path(name): Path<String>,
+    Query(At { shape }): Query<At>,
+    person: Person,
+) -> Response {
+    std::future::ready(glimpsed(pages, person.reader, Look::Work { name, shape })).await
+}
+
+/// Streams where a calibration or a response test stands.
+pub(super) async fn work<K: Kitchen>(
+    State(pages): State<Pages<K>>,
+    Path((machine, probe)): Path<(String, String)>,
+    Query(At { shape }): Query<At>,
+    person: Person,
+) -> Response {
+    let look = Look::Work { name: format!("{machine}/{probe}"), shape };
+    std::future::ready(glimpsed(pages, person.reader, look)).await
+}
+
+fn glimpsed<K: Kitchen>(pages: Pages<K>, reader: Reader, look: Look) -> Response {
+    let beat = pages.kitchen.glimpses();
+    stream(pages, reader, beat, look)
+}
+
+fn stream<K: Kitchen>(pages: Pages<K>, reader: Reader, beat: watch::Receiver<u64>, look: Look) -> Response {
     let Some(place) = pages.live.place() else {
         let again = [(header::RETRY_AFTER, HeaderValue::from_static(AGAIN_S))];
-        return std::future::ready((StatusCode::SERVICE_UNAVAILABLE, again).into_response()).await;
+        return (StatusCode::SERVICE_UNAVAILABLE, again).into_response();
     };
-    let beat = pages.kitchen.beat();
     let stop = pages.stop.clone();
     let told = Told {
         pages,
-        reader: person.reader,
+        reader,
         beat,
+        look,
         end: Instant::now() + STREAM_MAX,
         sent: Vec::new(),
         begun: false,
+        over: false,
         _place: place,
     };
     let told = told.stream();
@@ -120,18 +246,21 @@ pub(super) async fn events<K: Glances>(State(pages): State<Pages<K>>, person: Pe
 }
 
 /// One stream, and what it has told.
-struct Told<K: Glances> {
+struct Told<K: Kitchen> {
     pages: Pages<K>,
     reader: Reader,
     beat: watch::Receiver<u64>,
+    look: Look,
     end: Instant,
-    /// The cards as they were last sent.
+    /// The parts as they were last sent.
     sent: Vec<Card>,
     begun: bool,
+    /// Whether the page was told to ask anew.
+    over: bool,
     _place: Place,
 }
 
-impl<K: Glances> Told<K> {
+impl<K: Kitchen> Told<K> {
     fn stream(self) -> impl Stream<Item = Result<Event, Infallible>> {
         let batches = stream::unfold(self, |mut told| async move {
             let events = told.next().await?;
@@ -142,21 +271,66 @@ impl<K: Glances> Told<K> {
 
     /// The events of the next beat; `None` at the end of the stream.
     async fn next(&mut self) -> Option<Vec<Event>> {
+        if self.over {
+            return None;
+        }
         if self.begun {
-            // Closed where the gateway stops.
-            tokio::time::timeout_at(self.end, self.beat.changed()).await.ok()?.ok()?;
+            // Closed where the gateway stops; without news a sign of life all the same.
+            let until = self.end.min(Instant::now() + SILENT_MAX);
+            match tokio::time::timeout_at(until, self.beat.changed()).await {
+                Ok(changed) => changed.ok()?,
+                Err(_) if Instant::now() >= self.end => return None,
+                Err(_) => {}
+            }
         }
         self.begun = true;
         self.beat.borrow_and_update();
         let mut events = vec![Event::default().event("alive").data("")];
-        if let Ok(moment) = self.pages.live.moment(&self.pages.kitchen, &self.reader).await {
-            for (place, card) in moment.cards.iter().enumerate() {
-                if self.sent.get(place) != Some(card) {
-                    events.push(Event::default().event("part").data(&card.html));
+        match self.parts().await {
+            Ok(Some(parts)) => {
+                for (place, card) in parts.iter().enumerate() {
+                    if self.sent.get(place) != Some(card) {
+                        events.push(Event::default().event("part").data(&card.html));
+                    }
                 }
+                self.sent = parts;
             }
-            self.sent.clone_from(&moment.cards);
+            Ok(None) => {
+                self.over = true;
+                events.push(Event::default().event("end").data(""));
+            }
+            Err(_) => {}
         }
         Some(events)
+    }
+
+    /// What is to be seen; `None` where the page is another one by now.
+    async fn parts(&self) -> Result<Option<Vec<Card>>, Refusal> {
+        let kitchen = &self.pages.kitchen;
+        let made = match &self.look {
+            Look::Cards(of) => {
+                let moment = self.pages.live.moment(kitchen, &self.reader, of.as_deref()).await?;
+                return Ok(Some(moment.cards.clone()));
+            }
+            Look::Probes { machine, probe, up } => {
+                let seen = kitchen.probes().await?;
+                let wanted = seen.iter().filter(|seen| {
+                    machine.as_ref().is_none_or(|machine| *machine == seen.machine)
+                        && probe.as_ref().is_none_or(|probe| *probe == seen.probe)
+                });
+                cards(wanted, &self.reader, up)
+            }
+            Look::Work { name, shape } => {
+                let under = kitchen.under(name);
+                if work::shape(under.as_ref()) != *shape {
+                    return Ok(None);
+                }
+                under.iter().map(|under| work::live(under, &self.reader)).collect()
+            }
+        };
+        made.map(Some).map_err(|error| {
+            tracing::error!(%error, "a part could not be made");
+            Refusal::NotNow
+        })
     }
 }

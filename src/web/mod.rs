@@ -13,21 +13,38 @@
 //! the link expires, and nothing else.
 //!
 //! The page says what [`sheet::Sheet`] holds, worded by the caller in the
-//! language of the contact; its own words are in `pages`. It speaks plain HTTP
-//! on loopback, behind a proxy that does TLS where others are to reach it.
+//! language of the contact; its own words are in `pages`.
+//!
+//! # Who comes in
+//!
+//! [`access`] stands before everything else. All of it speaks plain HTTP on loopback, or [`tls`]
+//! where others are to reach it, or stands behind a proxy that does that.
 
+pub mod access;
+pub mod alerts;
 pub mod api;
 mod assets;
+pub mod cycle;
 #[cfg(test)]
 mod fixture;
+mod form;
 pub mod frame;
 mod guard;
+pub mod history;
 pub mod kitchen;
 pub mod link;
 mod live;
+pub mod logbook;
+pub mod machine;
 pub mod now;
 mod pages;
 pub mod person;
+pub mod probes;
 pub mod router;
 pub mod serve;
+pub mod settings;
 pub mod sheet;
+pub mod sign_off;
+pub mod tls;
+mod who;
+pub mod work;

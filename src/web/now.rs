@@ -3,7 +3,7 @@
 //! A card for each machine. The words of the last verdict come first, with a sign of their own;
 //! below them what was measured, against its limit. Cards are made once for all who read alike.
 
-mod card;
+pub(in crate::web) mod card;
 
 use std::future::Future;
 use std::sync::Arc;
@@ -14,10 +14,10 @@ use axum::http::StatusCode;
 use axum::response::Response;
 use tokio::sync::watch;
 
-pub(super) use card::{Card, card};
+pub(super) use card::{Card, ago, card};
 
 use super::frame::{self, Frame, Refusal, Tab};
-use super::kitchen::Pages;
+use super::kitchen::{Kitchen, Pages};
 use super::person::Person;
 use crate::core::cycle::verdict::{Finding, Verdict};
 use crate::core::reader::{Language, Reader};
@@ -110,8 +110,8 @@ struct NowPage<'a> {
 }
 
 /// Shows every machine.
-pub(super) async fn show<K: Glances>(State(pages): State<Pages<K>>, person: Person) -> Response {
-    let moment = match pages.live.moment(&pages.kitchen, &person.reader).await {
+pub(super) async fn show<K: Kitchen>(State(pages): State<Pages<K>>, person: Person) -> Response {
+    let moment = match pages.live.moment(&pages.kitchen, &person.reader, None).await {
         Ok(moment) => moment,
         Err(refused) => return frame::refuse(refused, &person, &pages.site, 0),
     };

@@ -10,28 +10,28 @@ pub(super) const STYLE: &str = include_str!("pages/style.css");
 
 /// Words of the pages.
 #[derive(Debug)]
-struct Words {
+pub(super) struct Words {
     code: &'static str,
     alert: &'static str,
-    waiting: &'static str,
-    taken_by: &'static str,
-    closed: &'static str,
-    now: &'static str,
-    caution: &'static str,
+    pub(super) waiting: &'static str,
+    pub(super) taken_by: &'static str,
+    pub(super) closed: &'static str,
+    pub(super) now: &'static str,
+    pub(super) caution: &'static str,
     acknowledge_title: &'static str,
-    acknowledge_hint: &'static str,
-    acknowledge: &'static str,
+    pub(super) acknowledge_hint: &'static str,
+    pub(super) acknowledge: &'static str,
     name: &'static str,
-    note: &'static str,
-    action: &'static str,
-    action_hint: &'static str,
-    another_action: &'static str,
-    another_action_hint: &'static str,
-    racks: &'static str,
-    racks_example: &'static str,
-    done: &'static str,
-    done_example: &'static str,
-    record_action: &'static str,
+    pub(super) note: &'static str,
+    pub(super) action: &'static str,
+    pub(super) action_hint: &'static str,
+    pub(super) another_action: &'static str,
+    pub(super) another_action_hint: &'static str,
+    pub(super) racks: &'static str,
+    pub(super) racks_example: &'static str,
+    pub(super) done: &'static str,
+    pub(super) done_example: &'static str,
+    pub(super) record_action: &'static str,
     aid: &'static str,
 }
 
@@ -76,16 +76,16 @@ static SPANISH: Words = Words {
     action: "Acción correctiva",
     action_hint: "Queda registrada tal como se escribe aquí y no se modifica nunca. La alerta solo se cierra con ella.",
     another_action: "Otra acción correctiva",
-    another_action_hint: "La acción de arriba vale para las cestas anteriores a ella. Una cesta posterior necesita otra.",
-    racks: "Qué se hizo con las cestas",
+    another_action_hint: "La acción de arriba vale para las canastas anteriores a ella. Una canasta posterior necesita otra.",
+    racks: "Qué se hizo con las canastas",
     racks_example: "Retenidas y lavadas de nuevo desde las 12:40; ninguna salió",
     done: "Qué se hizo",
-    done_example: "Calentador rearmado; una cesta vacía alcanzó el límite",
+    done_example: "Calentador rearmado; una canasta vacía alcanzó el límite",
     record_action: "Registrar",
     aid: "Es una ayuda: no sustituye los indicadores de la máquina ni el kit de prueba.",
 };
 
-fn words(language: Language) -> &'static Words {
+pub(super) fn words(language: Language) -> &'static Words {
     match language {
         Language::English => &ENGLISH,
         Language::Spanish => &SPANISH,
@@ -191,7 +191,7 @@ pub(super) fn plain(plain: Plain, language: Language) -> Result<String, askama::
         (Plain::NotNow, Language::Spanish) => (
             "No es posible en este momento",
             "El equipo no puede leer ni escribir su registro ahora mismo. No se registró nada.",
-            "Inténtelo de nuevo dentro de un minuto. Mientras tanto, retenga las cestas.",
+            "Inténtelo de nuevo dentro de un minuto. Mientras tanto, retenga las canastas.",
         ),
     };
     PlainPage { words: words(language), title, style: STYLE, text, advice }.render()

@@ -4,15 +4,17 @@ use std::convert::Infallible;
 
 use axum::Router;
 use axum::extract::{DefaultBodyLimit, Request, State};
-use axum::http::Uri;
+use axum::http::{Method, Uri};
 use axum::middleware::{self, Next};
 use axum::response::Response;
-use axum::routing::{MethodRouter, get};
+use axum::routing::{MethodRouter, get, post};
 
 use super::frame::{self, Refusal};
 use super::kitchen::{Kitchen, Pages};
 use super::person::Person;
-use super::{api, assets, live, now};
+use super::{
+    alerts, api, assets, cycle, history, live, logbook, machine, now, probes, settings, sign_off, work,
+};
 use crate::core::access::Right;
 
 /// Longest form, in bytes: a few texts, each byte written as three (URL standard).
@@ -22,20 +24,74 @@ const FORM_BYTES_MAX: usize = 64 * 1024;
 struct Route<K> {
     /// In the form of the router.
     path: &'static str,
+    /// How it is asked: to see, or to do something.
+    #[cfg_attr(not(test), expect(dead_code, reason = "the tests ask every page in its way"))]
+    method: Method,
     right: Right,
     answer: MethodRouter<Pages<K>, Infallible>,
 }
 
 fn routes<K: Kitchen>() -> Vec<Route<K>> {
-    let route = |path, right, answer| Route { path, right, answer };
-    vec![route("/", Right::Look, get(now::show::<K>)), route("/live", Right::Look, get(live::events::<K>))]
+    let see = |path, right, answer| Route { path, method: Method::GET, right, answer };
+    let send = |path, right, answer| Route { path, method: Method::POST, right, answer };
+    vec![
+        see("/", Right::Look, get(now::show::<K>)),
+        see("/live", Right::Look, get(live::events::<K>)),
+        see("/machines/{name}", Right::Look, get(machine::show::<K>)),
+        see("/machines/{name}/live", Right::Look, get(live::of_machine::<K>)),
+        see("/cycles/{record}", Right::Look, get(cycle::show::<K>)),
+        see("/cycles/{record}/proof", Right::Look, get(cycle::proof::<K>)),
+        see("/history", Right::Look, get(history::show::<K>)),
+        see("/alerts", Right::Look, get(alerts::list::<K>)),
+        see("/alerts/{number}", Right::Look, get(alerts::show::<K>)),
+        send("/alerts/{number}/acknowledge", Right::Acknowledge, post(alerts::acknowledge::<K>)),
+        send("/alerts/{number}/act", Right::Act, post(alerts::act::<K>)),
+        see("/logbook", Right::Look, get(logbook::show::<K>)),
+        see("/logbook/{check}", Right::Enter, get(logbook::ask::<K>)),
+        send("/logbook/{check}", Right::Enter, post(logbook::enter::<K>)),
+        see("/logbook/entries/{record}", Right::Look, get(logbook::show_entry::<K>)),
+        send("/logbook/entries/{record}", Right::Amend, post(logbook::amend::<K>)),
+        see("/more", Right::Look, get(settings::more::<K>)),
+        see("/settings", Right::Settings, get(settings::show::<K>)),
+        send("/settings/test", Right::Act, post(settings::test::<K>)),
+        see("/maintenance", Right::Maintain, get(settings::show_maintenance::<K>)),
+        send("/maintenance", Right::Maintain, post(settings::begin::<K>)),
+    ]
+    .into_iter()
+    .chain(fitting())
+    .collect()
+}
+
+/// What a technician needs at the machine.
+fn fitting<K: Kitchen>() -> [Route<K>; 17] {
+    let see = |path, right, answer| Route { path, method: Method::GET, right, answer };
+    let send = |path, answer| Route { path, method: Method::POST, right: Right::Measure, answer };
+    [
+        see("/probes", Right::Look, get(probes::show::<K>)),
+        see("/probes/{machine}", Right::Look, get(probes::machine::<K>)),
+        see("/probes/{machine}/sheet", Right::Look, get(sign_off::sheet::<K>)),
+        see("/probes/{machine}/{probe}", Right::Look, get(probes::one::<K>)),
+        see("/live/probes", Right::Look, get(live::probes::<K>)),
+        see("/live/probes/{machine}", Right::Look, get(live::machine::<K>)),
+        see("/live/probes/{machine}/{probe}", Right::Look, get(live::probe::<K>)),
+        see("/live/work/{machine}", Right::Measure, get(live::proof::<K>)),
+        see("/live/work/{machine}/{probe}", Right::Measure, get(live::work::<K>)),
+        see("/prove/{machine}", Right::Measure, get(work::proof::<K>)),
+        send("/prove/{machine}", post(work::prove::<K>)),
+        see("/calibrate/{machine}/{probe}", Right::Measure, get(work::calibration::<K>)),
+        send("/calibrate/{machine}/{probe}", post(work::calibrate::<K>)),
+        see("/respond/{machine}/{probe}", Right::Measure, get(work::response::<K>)),
+        send("/respond/{machine}/{probe}", post(work::respond::<K>)),
+        see("/sign-off/{machine}", Right::Measure, get(sign_off::show::<K>)),
+        send("/sign-off/{machine}", post(sign_off::sign::<K>)),
+    ]
 }
 
 /// Every page, each behind the right that it takes. Who asks is found by a layer above, which puts
 /// the [`Person`] into the request.
 pub fn site<K: Kitchen>(pages: Pages<K>) -> Router {
     let mut router = Router::new();
-    for Route { path, right, answer } in routes::<K>() {
+    for Route { path, right, answer, .. } in routes::<K>() {
         let shared = pages.clone();
         let guard = move |person: Person, request: Request, next: Next| {
             let shared = shared.clone();
@@ -44,6 +100,7 @@ pub fn site<K: Kitchen>(pages: Pages<K>) -> Router {
                 if person.may(right) {
                     next.run(request).await
                 } else {
+                    super::access::not_allowed(request.extensions()).await;
                     frame::refuse(Refusal::NotYours, &person, &shared.site, deep)
                 }
             }

@@ -1,5 +1,6 @@
 //! Routes and their answers.
 
+use std::sync::Arc;
 use std::time::Duration;
 
 use axum::Router;
@@ -13,10 +14,13 @@ use serde::Deserialize;
 use tokio::net::TcpListener;
 use tokio_util::sync::CancellationToken;
 
+use super::access::{self, Access, Far};
+use super::frame::Site;
 use super::guard::{self, Bounded};
 use super::link::{Link, LinkError, LinkKey};
 use super::pages::{self, Plain};
 use super::sheet::{Alerts, Deed, Refused};
+use super::tls::{Identity, Lines};
 use crate::core::alert::TEXT_BYTES_MAX;
 use crate::core::reader::Language;
 use crate::core::time::Timestamp;
@@ -29,9 +33,9 @@ const ANSWER_MAX: Duration = Duration::from_secs(10);
 /// Longest name, in characters.
 const NAME_CHARS_MAX: usize = 100;
 /// Longest note, in characters.
-const NOTE_CHARS_MAX: usize = 1_000;
+pub(super) const NOTE_CHARS_MAX: usize = 1_000;
 /// Longest part of a corrective action, in characters.
-const ACTION_CHARS_MAX: usize = 2_000;
+pub(super) const ACTION_CHARS_MAX: usize = 2_000;
 
 /// What every answer stands on.
 #[derive(Clone)]
@@ -46,12 +50,24 @@ pub trait Now: Fn() -> Timestamp + Clone + Send + Sync + 'static {}
 
 impl<N: Fn() -> Timestamp + Clone + Send + Sync + 'static> Now for N {}
 
+/// What stands before the pages.
+#[derive(Clone, Debug)]
+pub struct Front {
+    /// Who may come in.
+    pub access: Arc<Access>,
+    /// What is shown by TLS; plain HTTP where it is `None`.
+    pub identity: Option<Arc<Identity>>,
+    /// What every page knows of its site.
+    pub site: Arc<Site>,
+}
+
 /// Serves the pages behind links, and those of `site`, on `listener` until stopped.
 ///
 /// # Errors
 /// The system's, where it takes the listener away.
 pub async fn serve<A: Alerts>(
     listener: TcpListener,
+    front: Front,
     key: LinkKey,
     alerts: A,
     now: impl Now,
@@ -62,8 +78,11 @@ pub async fn serve<A: Alerts>(
     let headers = middleware::from_fn(move |request: Request, next: Next| {
         guard::headers(policy.clone(), request, next)
     });
-    let router = links(Shared { key, alerts, now }).merge(site).layer(headers);
-    axum::serve(Bounded::new(listener), router).with_graceful_shutdown(stop.cancelled_owned()).await
+    let router = links(Shared { key, alerts, now }).merge(site);
+    let router = access::protect(router, &front.access, &front.site).layer(headers);
+    let lines = Lines::new(Bounded::new(listener), front.identity.as_ref()).map_err(std::io::Error::other)?;
+    let service = router.into_make_service_with_connect_info::<Far>();
+    axum::serve(lines, service).with_graceful_shutdown(stop.cancelled_owned()).await
 }
 
 fn links<A: Alerts, N: Now>(shared: Shared<A, N>) -> Router {
@@ -72,6 +91,8 @@ fn links<A: Alerts, N: Now>(shared: Shared<A, N>) -> Router {
         .route("/alert/{token}/acknowledge", post(acknowledge::<A, N>))
         .route("/alert/{token}/act", post(act::<A, N>))
         .method_not_allowed_fallback(nowhere)
+        // The address is the secret.
+        .layer(middleware::map_response(unreferred))
         .layer(DefaultBodyLimit::max(FORM_BYTES_MAX))
         .with_state(shared)
 }
@@ -171,6 +192,12 @@ async fn perform<A: Alerts, N: Now>(
         Ok(Err(refused)) => refuse(refused, headers),
         Err(_) => refuse(Refused::NotNow, headers),
     }
+}
+
+async fn unreferred(mut response: Response) -> Response {
+    let policy = HeaderValue::from_static("no-referrer");
+    response.headers_mut().insert(header::REFERRER_POLICY, policy);
+    std::future::ready(response).await
 }
 
 async fn nowhere(headers: HeaderMap) -> Response {

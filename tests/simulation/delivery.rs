@@ -84,7 +84,8 @@ fn play(scenario: Scenario, packs: &[Emission]) -> Vec<Cycle> {
         | Body::Calibration(_)
         | Body::Response(_)
         | Body::WiringProof(_)
-        | Body::SignOff(_) => None,
+        | Body::SignOff(_)
+        | Body::Access(_) => None,
     });
     cycles.collect()
 }

@@ -135,7 +135,8 @@ impl Gateway {
                 | Body::Calibration(_)
                 | Body::Response(_)
                 | Body::WiringProof(_)
-                | Body::SignOff(_) => None,
+                | Body::SignOff(_)
+                | Body::Access(_) => None,
             })
             .collect()
     }

@@ -176,7 +176,8 @@ impl Office {
             | Body::Calibration(_)
             | Body::Response(_)
             | Body::WiringProof(_)
-            | Body::SignOff(_) => {}
+            | Body::SignOff(_)
+            | Body::Access(_) => {}
         }
     }
 

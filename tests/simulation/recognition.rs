@@ -132,7 +132,8 @@ fn check_order(scenario: Scenario, seed: u64, records: &[Record]) {
             | Body::Calibration(_)
             | Body::Response(_)
             | Body::WiringProof(_)
-            | Body::SignOff(_) => {}
+            | Body::SignOff(_)
+            | Body::Access(_) => {}
         }
     }
 }

@@ -74,7 +74,7 @@ impl Composer {
             source: source(&configuration.site, &origin),
             origin,
             settings: configuration.alerts.clone(),
-            public_url: configuration.web.as_ref().map(|web| web.public_url.clone()),
+            public_url: configuration.web.as_ref().and_then(|web| web.public_url.clone()),
             call: configuration.call.clone(),
             chemical: machines.map(|m| (m.name.clone(), m.sanitizing.is_chemical())).collect(),
             machines: configuration.machines.clone(),

@@ -8,6 +8,7 @@ use super::story;
 use crate::alert::message;
 use crate::app::order::Order;
 use crate::core::alert::{Alert, AlertNumber, Notice, Occasion};
+use crate::core::reader::{Language, Scale};
 use crate::core::time::Timestamp;
 use crate::ledger::Reader;
 use crate::web::link::Link;
@@ -65,22 +66,10 @@ impl Shown {
         let Found { alert, closed, damaged } = found;
         // A contact that is no longer configured holds links that lead nowhere.
         let contact = self.composer.contact(&link.contact).ok_or(Refused::Unknown)?;
-        let occasion = match (closed, alert.cleared) {
-            (Some(_), _) => Occasion::Closed,
-            (None, Some(_)) if alert.action_missing() => Occasion::ActionMissing,
-            (None, Some(_)) => Occasion::Cleared,
-            (None, None) => Occasion::Raised,
-        };
         let notice = Notice {
-            key: String::new(),
             contact: contact.name.clone(),
-            language: contact.language,
-            units: contact.units,
-            routes: Vec::new(),
             step: contact.step,
-            round: 0,
-            occasion,
-            alert,
+            ..standing(alert, closed, contact.language, contact.units)
         };
         let words = self.composer.words(&notice, self.composer.now(), None);
         let mut facts = words.content.rows;
@@ -127,21 +116,58 @@ impl Alerts for Shown {
             let same = by.eq_ignore_ascii_case(&link.contact);
             if same { by } else { format!("{by} (link of {})", link.contact) }
         };
-        let order = match deed {
-            // Pressed twice, or by a second person at the same time: the page says who takes care.
-            Deed::Acknowledge { .. } if closed.is_some() || alert.acknowledged.is_some() => return Ok(()),
-            Deed::Acknowledge { by, note } => {
-                let (by, note) = (signed(by), Some(note).filter(|note| !note.is_empty()));
-                Order::Acknowledge { alert: number, by, via: "link".to_owned(), note }
-            }
-            Deed::Act { .. } if closed.is_some() => return Ok(()),
-            Deed::Act { by, racks, done } => Order::Act { alert: number, by: signed(by), racks, done },
-        };
-        match self.reception.perform(order).await {
-            Ok(_) => Ok(()),
-            // In between somebody else did it, or it closed; the page shows what is so.
-            Err(problem) if problem.slug == "alert-refused" => Ok(()),
-            Err(_) => Err(Refused::NotNow),
+        decide(&self.reception, (&alert, closed), deed, "link", signed).await
+    }
+}
+
+/// An alert as a page tells of it: what it says now, or said when it closed, to nobody in particular.
+pub(in crate::app) fn standing(
+    alert: Alert,
+    closed: Option<Timestamp>,
+    language: Language,
+    units: Scale,
+) -> Notice {
+    let occasion = match (closed, alert.cleared) {
+        (Some(_), _) => Occasion::Closed,
+        (None, Some(_)) if alert.action_missing() => Occasion::ActionMissing,
+        (None, Some(_)) => Occasion::Cleared,
+        (None, None) => Occasion::Raised,
+    };
+    let (key, contact, routes) = (String::new(), String::new(), Vec::new());
+    Notice { key, contact, language, units, routes, step: 0, round: 0, occasion, alert }
+}
+
+/// Does what somebody decided about an alert as they saw it, `via` a page or a link. Pressed twice it
+/// is done once.
+pub(in crate::app) async fn decide(
+    reception: &Reception,
+    (alert, closed): (&Alert, Option<Timestamp>),
+    deed: Deed,
+    via: &str,
+    signed: impl Fn(String) -> String,
+) -> Result<(), Refused> {
+    let number = alert.number;
+    let order = match deed {
+        // Pressed twice, or by a second person at the same time: the page says who takes care.
+        Deed::Acknowledge { .. } if closed.is_some() || alert.acknowledged.is_some() => return Ok(()),
+        Deed::Acknowledge { by, note } => {
+            let (by, note) = (signed(by), Some(note).filter(|note| !note.is_empty()));
+            Order::Acknowledge { alert: number, by, via: via.to_owned(), note }
         }
+        Deed::Act { .. } if closed.is_some() => return Ok(()),
+        Deed::Act { by, racks, done } => {
+            let by = signed(by);
+            let written = alert.action.as_ref().filter(|action| action.covers == alert.racks.count);
+            if written.is_some_and(|action| action.by == by && action.racks == racks && action.done == done) {
+                return Ok(());
+            }
+            Order::Act { alert: number, by, racks, done }
+        }
+    };
+    match reception.perform(order).await {
+        Ok(_) => Ok(()),
+        // In between somebody else did it, or it closed; the page shows what is so.
+        Err(problem) if problem.slug == "alert-refused" => Ok(()),
+        Err(_) => Err(Refused::NotNow),
     }
 }

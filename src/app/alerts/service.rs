@@ -8,6 +8,8 @@ use super::Reception;
 use super::compose::Composer;
 use super::start::Surroundings;
 use super::trial;
+use crate::app::access::Keeper;
+use crate::app::access::command::{self, AccessDone, AccessOrder};
 use crate::app::door::{Health, Service};
 use crate::app::ledger::Tide;
 use crate::app::live::{Begun, Listening, Tap};
@@ -32,6 +34,7 @@ pub(super) struct Counter {
     seal: Seal,
     clock: Clock,
     tap: Tap,
+    access: Option<Keeper>,
 }
 
 impl Counter {
@@ -39,8 +42,9 @@ impl Counter {
         let delivery = Arc::new(around.loaded.configuration.delivery.clone());
         let (tide, series) = (around.ledger.tide(), around.series.clone());
         let configuration = around.loaded.sha256().into();
+        let access = around.access.cloned();
         let (seal, clock, tap) = (around.seal.clone(), around.clock.clone(), around.tap.clone());
-        Self { reception, composer, delivery, configuration, tide, series, seal, clock, tap }
+        Self { reception, composer, delivery, configuration, tide, series, seal, clock, tap, access }
     }
 }
 
@@ -90,6 +94,11 @@ impl Service for Counter {
 
     async fn checkpoint(&self) -> Result<StoredCheckpoint, Problem> {
         self.seal.checkpoint(self.clock.now()).await.map_err(Problem::from)
+    }
+
+    async fn accounts(&self, order: AccessOrder) -> Result<AccessDone, Problem> {
+        let keeper = self.access.as_ref().ok_or_else(command::off)?;
+        command::perform(keeper, order).await
     }
 
     async fn rotate(&self, rotation: KeyRotation) -> Result<Rotated, Problem> {

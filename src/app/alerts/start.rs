@@ -27,6 +27,7 @@ use crate::alert::email::Mailer;
 use crate::alert::heartbeat::{Heartbeat, Recording};
 use crate::alert::publish::{self, Publisher};
 use crate::alert::webhook::Webhook;
+use crate::app::access::Keeper;
 use crate::app::door::{Door, DoorError};
 use crate::app::house::{self, House};
 use crate::app::ledger::LedgerHandle;
@@ -42,10 +43,13 @@ use crate::runtime::clock::Clock;
 use crate::runtime::driver::{Entry, Pulse};
 use crate::runtime::supervisor::Supervisor;
 use crate::transport::secret::PrepareError;
+use crate::web::access::Access;
 use crate::web::frame::Site;
 use crate::web::kitchen::Pages;
 use crate::web::link::LinkKey;
 use crate::web::router::site;
+use crate::web::serve::{Front, serve};
+use crate::web::tls::Identity;
 
 /// Letters of a mail server under way at once (own choice: servers count connections).
 const MAILS_AT_ONCE: usize = 2;
@@ -57,6 +61,8 @@ const PUBLISHED_AT_ONCE: usize = 8;
 const LAST_LETTERS: Duration = Duration::from_millis(300);
 /// How long it waits for a desk that does not come to its end.
 const DESK_MAX: Duration = Duration::from_millis(600);
+/// How often it is looked whether the certificate of the pages was renewed (own choice: two looks at a file).
+const RENEW_EVERY: Duration = Duration::from_secs(60);
 /// Name of the bookmark by which the heartbeat proves that recording works.
 const HEARTBEAT: &str = "heartbeat";
 
@@ -72,6 +78,8 @@ pub(in crate::app) struct Surroundings<'a> {
     pub(in crate::app) seal: &'a Seal,
     /// Where those who look on are told what arrives.
     pub(in crate::app) tap: &'a Tap,
+    /// Who may come in; `None` where no page is served.
+    pub(in crate::app) access: Option<&'a Keeper>,
     /// Whether the machines are simulated.
     pub(in crate::app) simulated: bool,
     /// Asks whether the driver still turns.
@@ -95,11 +103,10 @@ pub(in crate::app) async fn start(
     ground.mark().await?;
     name_gateway(ledger).await?;
     let key = configuration.web.as_ref().and_then(|_| link_key(ledger.path()));
-    let links = configuration.web.as_ref().zip(key.clone()).map(|(web, key)| Links {
-        key,
-        public_url: web.public_url.clone(),
-        life: web.link_life,
-    });
+    let links =
+        configuration.web.as_ref().zip(key.clone()).and_then(|(web, key)| {
+            Some(Links { key, public_url: web.public_url.clone()?, life: web.link_life })
+        });
     let composer = Arc::new(Composer::new(loaded, ledger.path(), clock, links)?);
 
     let courier_stop = CancellationToken::new();
@@ -109,9 +116,9 @@ pub(in crate::app) async fn start(
     }
     let counter = Counter::new(reception.clone(), Arc::clone(&composer), around);
     start_door(followers, configuration.socket.clone(), counter, last_commit);
-    if let Some((web, key)) = configuration.web.as_ref().zip(key) {
+    if let Some(((web, key), keeper)) = configuration.web.as_ref().zip(key).zip(around.access) {
         let ground = house::Ground {
-            configuration,
+            loaded,
             clock,
             tap: around.tap,
             reception: &reception,
@@ -125,9 +132,18 @@ pub(in crate::app) async fn start(
         let (house, beating) = House::new(&ground, last_commit.clone());
         followers.run("beat of the pages", beating);
         let site = Site { name: configuration.site.clone(), simulated: around.simulated };
+        let known = Arc::new(site.clone());
         let pages = Pages::new(house, site, last_commit.clone());
         let shown = Shown::new(reception, composer, Reader::open(ledger.path())?);
-        start_pages(followers, web, key, shown, pages, clock, last_commit);
+        start_pages(
+            followers,
+            (web, Arc::clone(&keeper.access), known),
+            key,
+            shown,
+            pages,
+            clock,
+            last_commit,
+        );
     }
     start_heartbeat(followers, around);
     let options = &configuration.digest;
@@ -260,7 +276,7 @@ fn start_door(followers: &mut Supervisor, path: PathBuf, counter: Counter, stop:
 
 fn start_pages(
     followers: &mut Supervisor,
-    web: &WebOptions,
+    (web, access, known): (&WebOptions, Arc<Access>, Arc<Site>),
     key: LinkKey,
     shown: Shown,
     pages: Pages<House>,
@@ -268,17 +284,57 @@ fn start_pages(
     stop: &CancellationToken,
 ) {
     let (listen, clock, stop) = (web.listen, clock.clone(), stop.clone());
+    let tls = web.tls.clone();
     followers.keep_running("pages".to_owned(), move || {
         let (key, shown, pages) = (key.clone(), shown.clone(), pages.clone());
         let (clock, stop) = (clock.clone(), stop.clone());
+        let (access, tls, known) = (Arc::clone(&access), tls.clone(), Arc::clone(&known));
         async move {
+            let identity = tls.map(Identity::load).transpose().inspect_err(|error| {
+                let (advice, error) = (error.fix(), chain(error));
+                tracing::error!(slug = "web-tls", error, %advice, "no page can be served");
+            })?;
             let listener = TcpListener::bind(listen).await.inspect_err(|error| {
                 tracing::error!(slug = "web-listen", %listen, %error, "no page can be served");
             })?;
             tracing::info!(listen = %listener.local_addr()?, "pages are served");
-            crate::web::serve::serve(listener, key, shown, move || clock.now(), site(pages), stop).await
+            let front = Front { access, identity: identity.clone(), site: known };
+            let ended = stop.clone();
+            let serving = serve(listener, front, key, shown, move || clock.now(), site(pages), stop);
+            tokio::select! {
+                served = serving => served?,
+                () = renew(identity, ended) => {}
+            }
+            Ok::<(), PagesError>(())
         }
     });
+}
+
+/// Why the pages are not served.
+#[derive(Debug, thiserror::Error)]
+enum PagesError {
+    /// Certificate or key cannot be used.
+    #[error(transparent)]
+    Identity(#[from] PrepareError),
+    /// The address cannot.
+    #[error(transparent)]
+    Listen(#[from] std::io::Error),
+}
+
+/// Looks after the certificate. Never ends: serving does.
+async fn renew(identity: Option<Arc<Identity>>, stop: CancellationToken) {
+    let Some(identity) = identity else { return std::future::pending().await };
+    while stop.run_until_cancelled(tokio::time::sleep(RENEW_EVERY)).await.is_some() {
+        match identity.renew() {
+            Ok(true) => tracing::info!("the pages show the renewed certificate"),
+            Ok(false) => {}
+            Err(error) => {
+                let (advice, error) = (error.fix(), chain(&error));
+                tracing::error!(slug = "web-tls", error, %advice, "the certificate before stays in use");
+            }
+        }
+    }
+    std::future::pending().await
 }
 
 /// Proves by a bookmark of its own that the ledger takes something.

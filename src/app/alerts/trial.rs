@@ -24,7 +24,7 @@ use crate::transport::secret::PrepareError;
 ///
 /// # Errors
 /// [`Problem`] where there is no such contact. A way that fails is told in the steps.
-pub(super) async fn through_all(
+pub(in crate::app) async fn through_all(
     composer: &Composer,
     delivery: &Delivery,
     contact: &str,

@@ -39,6 +39,8 @@ pub(super) struct Setting {
     /// Speed, such as `60× real time`.
     pub(super) speed: String,
     pub(super) scenario: String,
+    /// Where to log in at the pages, as whom and with which secret.
+    pub(super) login: Option<String>,
 }
 
 /// Draws everything.
@@ -49,7 +51,7 @@ pub(super) fn draw(frame: &mut Frame<'_>, scene: &Scene, setting: &Setting) {
     let stacked = u16::try_from(panels).unwrap_or(1).saturating_mul(panel_height);
     let alerts_height = u16::try_from(scene.open.len()).unwrap_or(u16::MAX).min(OPEN_MAX);
     let [banner, machines, alerts, racks, foot] = Layout::vertical([
-        Constraint::Length(2),
+        Constraint::Length(if setting.login.is_some() { 3 } else { 2 }),
         Constraint::Max(stacked),
         Constraint::Length(alerts_height),
         Constraint::Min(4),
@@ -90,8 +92,10 @@ fn draw_banner(frame: &mut Frame<'_>, area: Rect, scene: &Scene, setting: &Setti
     if let Some(notice) = &scene.notice {
         counts.push(Span::styled(format!("! {notice}"), bold()));
     }
-    let line = Rect { y: area.y + 1, height: area.height.saturating_sub(1), ..area };
-    frame.render_widget(Paragraph::new(Line::from(counts)), line);
+    let mut lines = vec![Line::from(counts)];
+    lines.extend(setting.login.as_ref().map(|login| Line::from(format!(" pages: {login}"))));
+    let below = Rect { y: area.y + 1, height: area.height.saturating_sub(1), ..area };
+    frame.render_widget(Paragraph::new(lines), below);
 }
 
 fn draw_machine(frame: &mut Frame<'_>, area: Rect, machine: &MachineScene, now: Option<Timestamp>) {

@@ -45,6 +45,11 @@ impl Service for Noted {
         std::future::ready(Err(Problem::new("signing-key", "no key", "make one"))).await
     }
 
+    async fn accounts(&self, order: AccessOrder) -> Result<AccessDone, Problem> {
+        let problem = Problem::new("access-refused", order.by, "");
+        std::future::ready(Err(problem)).await
+    }
+
     async fn rotate(&self, rotation: KeyRotation) -> Result<Rotated, Problem> {
         std::future::ready(Ok(Rotated { key: rotation.by })).await
     }

@@ -7,7 +7,7 @@ use serde_json::json;
 
 use super::cycles::line;
 use super::{Ground, cycles};
-use crate::app::in_force::correction;
+
 use crate::app::{Failure, Streams};
 use crate::cli::HistoryArgs;
 use crate::config::recorded::Recorded;
@@ -16,6 +16,7 @@ use crate::core::late::{late_by, stands_at};
 use crate::core::merkle::leaf_hash;
 use crate::core::on_file::{self, Filed};
 use crate::core::record::{Body, Record};
+use crate::core::technician::words::gain_and_offset;
 use crate::diagnostic::Diagnostic;
 use crate::ledger::{InForce, LedgerError, Subject};
 use crate::report::sheet::{Cell, Column, Form, Unit, duration};
@@ -285,7 +286,7 @@ fn force_in_words(ground: &Ground, force: &InForce, arguments: &HistoryArgs) -> 
     }
     for (_, probe, in_force) in on_record(force) {
         if let Some(Filed { index, since, done, .. }) = in_force.calibration {
-            let correction = correction(done.left.gain, done.left.offset_c);
+            let correction = gain_and_offset(done.left.gain, done.left.offset_c);
             let until = done.until.as_ref().map_or_else(String::new, |day| format!(", until {day}"));
             let wide = done.expanded_c;
             tell(format!(

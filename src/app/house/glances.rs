@@ -10,7 +10,7 @@ use tokio::sync::watch;
 
 use super::House;
 use crate::app::live::Newest;
-use crate::core::alert::{Alert, Notice, Occasion};
+use crate::core::alert::Alert;
 use crate::core::channel::{Place, Role};
 use crate::core::cycle::plate::Profile;
 use crate::core::cycle::verdict::Verdict;
@@ -163,22 +163,6 @@ impl House {
         };
         (data, tank)
     }
-
-    /// An open alert in the words of a reader.
-    pub(super) fn headline(&self, alert: &Alert, reader: &Reader) -> String {
-        let notice = Notice {
-            key: String::new(),
-            contact: String::new(),
-            language: reader.language,
-            units: reader.scale,
-            routes: Vec::new(),
-            step: 0,
-            round: 0,
-            occasion: Occasion::Raised,
-            alert: alert.clone(),
-        };
-        self.composer.words(&notice, self.clock.now(), None).content.headline
-    }
 }
 
 impl Glances for House {
@@ -208,7 +192,7 @@ impl Glances for House {
             let own = alerts.iter().rev().filter(|alert| alert.machine.as_ref() == Some(&machine.name));
             let told = |alert: &Alert| GlanceAlert {
                 number: alert.number.0,
-                headline: self.headline(alert, reader),
+                headline: self.said(alert.clone(), None, reader).headline,
                 taken_by: alert.acknowledged.as_ref().map(|taken| taken.by.clone()),
             };
             Glance {

@@ -10,6 +10,7 @@ use tokio::sync::broadcast;
 
 use super::WAITING_MAX;
 use super::event::{LiveEvent, LiveReading, SourceSeen, UnitSeen};
+use super::recent::{Extremes, Recent};
 use crate::config::resolve::Configuration;
 use crate::core::channel::{Channel, Probe};
 use crate::core::id::{ChannelId, SourceId};
@@ -36,6 +37,7 @@ struct Seen {
     readout: Readout,
     /// The newest value of each channel that has delivered one.
     newest: BTreeMap<ChannelId, Newest>,
+    recent: Recent,
     sources: BTreeMap<SourceId, SourceSeen>,
     /// Readings of each source.
     received: BTreeMap<SourceId, u64>,
@@ -68,13 +70,15 @@ impl Tap {
     pub(in crate::app) fn new(configuration: &Configuration, channels: &[Channel]) -> Self {
         let names = configuration.sources.iter().map(|source| source.name.clone()).collect();
         let readout = Readout::new(channels);
-        let seen = Mutex::new(Seen {
+        let seen = Seen {
             readout,
             newest: BTreeMap::new(),
+            recent: Recent::default(),
             sources: BTreeMap::new(),
             received: BTreeMap::new(),
             units: BTreeMap::new(),
-        });
+        };
+        let seen = Mutex::new(seen);
         Self { shared: Arc::new(Shared { names, to: broadcast::Sender::new(WAITING_MAX), seen }) }
     }
 
@@ -106,6 +110,11 @@ impl Tap {
     /// The channels with what is in force for each.
     pub(in crate::app) fn channels(&self) -> Vec<Channel> {
         self.shared.seen.lock().unwrap_or_else(PoisonError::into_inner).readout.channels().cloned().collect()
+    }
+
+    /// What a channel showed in the last ten minutes.
+    pub(in crate::app) fn recent(&self, channel: ChannelId) -> Vec<Extremes> {
+        self.shared.seen.lock().unwrap_or_else(PoisonError::into_inner).recent.of(channel)
     }
 
     /// Begins to listen.
@@ -159,6 +168,9 @@ impl Tap {
             let shown = seen.readout.take(*sample);
             let newest = Newest { at: sample.at, arrived: delivery.received, shown };
             seen.newest.insert(sample.channel, newest);
+            if let Some(celsius) = shown.corrected.filter(|_| shown.fault.is_none()) {
+                seen.recent.take(sample.channel, sample.at, celsius.0);
+            }
             if heard && let Some(channel) = seen.readout.channel(sample.channel) {
                 let reading = LiveReading::new(channel, sample.at, delivery.received, sample.value, shown);
                 self.tell(LiveEvent::Reading(reading));

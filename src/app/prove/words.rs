@@ -3,20 +3,12 @@
 use super::OnFile;
 use crate::core::channel::Place;
 use crate::core::reader::{Language, Scale};
-use crate::report::cautions;
+use crate::core::technician;
 
 const fn say(language: Language, english: &'static str, spanish: &'static str) -> &'static str {
     match language {
         Language::English => english,
         Language::Spanish => spanish,
-    }
-}
-
-/// What must be known before anything is reached for.
-pub(super) const fn cautions(language: Language) -> [&'static str; 3] {
-    match language {
-        Language::English => [cautions::SCALD, cautions::ISOLATION, cautions::PLUMBING],
-        Language::Spanish => [cautions::SCALD_ES, cautions::ISOLATION_ES, cautions::PLUMBING_ES],
     }
 }
 
@@ -97,17 +89,7 @@ pub(super) fn warm(language: Language, name: &str, water: bool) -> String {
 /// What was found of a probe, in a line.
 pub(super) fn found(language: Language, name: &str, good: bool, finding: &str, seen: &str) -> String {
     let mark = if good { '✓' } else { '✗' };
-    let word = match (language, finding) {
-        (Language::English, word) => word,
-        (Language::Spanish, "answers") => "responde",
-        (Language::Spanish, "swapped") => "cambiada con otra",
-        (Language::Spanish, "reversed") => "cables invertidos",
-        (Language::Spanish, "dead") => "no responde",
-        (Language::Spanish, "wrong-type") => "tipo equivocado",
-        (Language::Spanish, "wrong-place") => "lugar equivocado",
-        (Language::Spanish, "not-at-rest") => "no estaba en reposo",
-        (Language::Spanish, other) => other,
-    };
+    let word = technician::words::finding(finding, language);
     format!("{mark} {name} {word}: {seen}.")
 }
 

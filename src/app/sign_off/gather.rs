@@ -27,25 +27,25 @@ use crate::diagnostic::Diagnostic;
 use crate::ledger::{CycleFilter, LedgerError, Reader};
 
 /// What somebody wants to sign.
-pub(super) struct Asked<'a> {
+pub(in crate::app) struct Asked<'a> {
     /// Name of the machine.
-    pub(super) machine: &'a str,
+    pub(in crate::app) machine: &'a str,
     /// The test cycle, where one is named.
-    pub(super) cycle: Option<u64>,
+    pub(in crate::app) cycle: Option<u64>,
     /// Who signs.
-    pub(super) by: &'a str,
+    pub(in crate::app) by: &'a str,
     /// What is to be known beside it.
-    pub(super) note: Option<&'a str>,
+    pub(in crate::app) note: Option<&'a str>,
     /// When.
-    pub(super) now: Timestamp,
+    pub(in crate::app) now: Timestamp,
 }
 
 /// What was gathered.
-pub(super) struct Gathered {
+pub(in crate::app) struct Gathered {
     /// What is signed.
-    pub(super) signed: SignedOff,
+    pub(in crate::app) signed: SignedOff,
     /// Open alerts whose cause is over: each waits for its corrective action alone.
-    pub(super) recovered: BTreeSet<AlertNumber>,
+    pub(in crate::app) recovered: BTreeSet<AlertNumber>,
 }
 
 /// What a technician put on record.
@@ -109,7 +109,7 @@ impl Asked<'_> {
     ///
     /// # Errors
     /// A machine or a cycle that is none, and the ledger's.
-    pub(super) fn gather(&self, loaded: &Loaded, reader: &Reader) -> Result<Gathered, Failure> {
+    pub(in crate::app) fn gather(&self, loaded: &Loaded, reader: &Reader) -> Result<Gathered, Failure> {
         let configuration = &loaded.configuration;
         let path = &configuration.ledger.path;
         let failed = |error: LedgerError| Failure::from(ledger::diagnose(&error, path));

@@ -1,31 +1,28 @@
 //! `calibrate`: a probe in ice, in boiling water, beside a thermometer.
 
 use std::cell::RefCell;
+use std::time::Duration;
 
 use jiff::ToSpan;
 
-use super::{Heard, Refusal, Session, refusals, words};
+use super::{Heard, Refusal, Session};
 use crate::app::live::LiveReading;
 use crate::app::logbook::Entry;
 use crate::app::order::Order;
 use crate::app::{Failure, Streams};
 use crate::cli::{CalibrateArgs, PointArg};
+use crate::config::resolve::Configuration;
 use crate::core::alert::hours::local_date;
-use crate::core::boiling::{self, BAROMETER_KPA, FixedPoint, Kilopascals};
 use crate::core::calibration::Calibration;
-use crate::core::calibration::fitted::{Fitted, admit, work_out};
+use crate::core::calibration::fitted::{Fitted, work_out};
 use crate::core::reading::Fault;
-use crate::core::record::{Against, Body, CalibrationDone, CalibrationPoint, Correction};
-use crate::core::steady::{Steadiness, Steady};
+use crate::core::record::{Body, CalibrationDone, CalibrationPoint, Correction};
+use crate::core::steady::{Steadiness, Unsteady};
+use crate::core::technician::bath::{Bath, NotYet};
+use crate::core::technician::{refusals, words};
+use crate::core::time::Timestamp;
 use crate::core::units::Celsius;
 use crate::diagnostic::Diagnostic;
-
-/// A comparison that is to be made.
-struct Planned {
-    against: Against,
-    point: FixedPoint,
-    reference: String,
-}
 
 /// Does what `calibrate` asks.
 pub(in crate::app) fn calibrate(arguments: &CalibrateArgs, streams: &mut Streams<'_>) -> Result<(), Failure> {
@@ -82,45 +79,29 @@ pub(in crate::app) fn calibrate(arguments: &CalibrateArgs, streams: &mut Streams
     Ok(())
 }
 
-fn planned(asked: &PointArg) -> Result<Planned, Failure> {
-    let impossible = |error: boiling::OutOfRange| {
-        Failure::from(Diagnostic::error("usage", error.to_string()).advice("look at the number and its unit"))
+fn planned(asked: &PointArg) -> Result<Bath, Failure> {
+    let bath = match asked {
+        PointArg::Ice => Ok(Bath::ice()),
+        PointArg::Boiling(kpa, barometer) => Bath::boiling(*kpa, *barometer),
+        PointArg::BoilingAtAltitude(metres) => Bath::boiling_at_altitude(*metres),
+        PointArg::Against(celsius, named, expanded_c) => {
+            Ok(Bath::beside_thermometer(*celsius, named.clone(), *expanded_c))
+        }
     };
-    Ok(match asked {
-        PointArg::Ice => {
-            Planned { against: Against::Ice, point: boiling::ice(), reference: "ice and water".to_owned() }
-        }
-        PointArg::Boiling(kpa, barometer) => {
-            let barometer = barometer.unwrap_or(Kilopascals(BAROMETER_KPA));
-            let (hpa, bound_hpa) = (kpa.0 * 10.0, barometer.0 * 10.0);
-            Planned {
-                against: Against::Boiling,
-                point: boiling::at_pressure(*kpa, barometer).map_err(impossible)?,
-                reference: format!("boiling water at {hpa:.1} ±{bound_hpa:.1} hPa"),
-            }
-        }
-        PointArg::BoilingAtAltitude(metres) => Planned {
-            against: Against::Boiling,
-            point: boiling::at_altitude(*metres).map_err(impossible)?,
-            reference: format!("boiling water at {metres:.0} m, weather not known"),
-        },
-        PointArg::Against(celsius, named, expanded_c) => Planned {
-            against: Against::Thermometer,
-            point: FixedPoint { celsius: *celsius, expanded_c: *expanded_c },
-            reference: named.clone(),
-        },
+    bath.map_err(|error| {
+        Diagnostic::error("usage", error.to_string()).advice("look at the number and its unit").into()
     })
 }
 
 /// Waits until the probe is steady at the point, and compares it.
 fn compared(
     session: &mut Session<'_, '_>,
-    planned: &Planned,
+    bath: &Bath,
     number: usize,
     of: usize,
 ) -> Result<CalibrationPoint, Failure> {
     let (language, scale) = (session.language(), session.arguments.answer.scale);
-    let Planned { against, point, reference } = planned;
+    let Bath { against, point, reference } = bath;
     session.tell(&words::point(language, scale, number, of, *point, reference))?;
     for caution in words::point_cautions(language, *against) {
         session.tell(&format!("! {caution}"))?;
@@ -129,40 +110,24 @@ fn compared(
     let watch = RefCell::new(Steadiness::new(session.probe.tau));
     let seconds = watch.borrow().wanted_s();
     session.tell(&words::watching(language, seconds, session.probe.tau))?;
-    let near = |celsius: Celsius| admit(point.celsius, celsius).is_ok();
     let steady = session.follow(
         |heard| {
             let mut watch = watch.borrow_mut();
             take(&mut watch, &heard);
-            watch.look().ok().filter(|steady| near(steady.mean))
+            bath.look(&watch).ok()
         },
         || {
             let watch = watch.borrow();
-            let stands = watch.look();
+            let (stands, near) = (watch.look(), |celsius| bath.is_near(celsius));
             Some(words::progress(language, scale, watch.last(), point.celsius, near, &stands))
         },
     )?;
     let Some(steady) = steady else {
-        let refusal = unsteady(session, &watch.into_inner(), planned);
+        let refusal = unsteady(session, &watch.into_inner(), bath);
         return Err(session.refused(&refusal)?);
     };
     session.tell(&words::steady(language, scale, &steady))?;
-    Ok(point_of(planned, &steady))
-}
-
-fn point_of(planned: &Planned, steady: &Steady) -> CalibrationPoint {
-    CalibrationPoint {
-        against: planned.against,
-        reference_c: planned.point.celsius.0,
-        reference_expanded_c: planned.point.expanded_c,
-        reference: planned.reference.clone(),
-        indicated_c: steady.mean.0,
-        spread_c: steady.spread_c,
-        readings: steady.readings,
-        lasted_s: steady.lasted_s,
-        found_error_c: 0.0,
-        left_error_c: 0.0,
-    }
+    Ok(bath.compared(&steady))
 }
 
 fn take(watch: &mut Steadiness, heard: &Heard<'_>) {
@@ -179,14 +144,16 @@ fn take(watch: &mut Steadiness, heard: &Heard<'_>) {
 }
 
 /// Why the time was over before the probe was steady where it should be.
-fn unsteady(session: &Session<'_, '_>, watch: &Steadiness, planned: &Planned) -> Refusal {
+fn unsteady(session: &Session<'_, '_>, watch: &Steadiness, bath: &Bath) -> Refusal {
     let (probe, seconds) = (&session.arguments.probe, session.arguments.seconds_max);
     let scale = session.arguments.answer.scale;
-    let looked = watch.look();
+    let looked = bath.look(watch);
     Refusal::new("calibration-refused", |language| {
         let reason = match &looked {
-            Err(reason) => refusals::unsteady(language, scale, reason),
-            Ok(steady) => refusals::too_far(language, scale, steady.mean, planned.point.celsius),
+            Err(NotYet::TooFar(shown)) => refusals::too_far(language, scale, *shown, bath.point.celsius),
+            Err(NotYet::Unsteady(reason)) => refusals::unsteady(language, scale, reason),
+            // It became steady just then, and late.
+            Ok(_) => refusals::unsteady(language, scale, &Unsteady::Silent),
         };
         let summary = refusals::not_steady_in_time(language, probe, seconds, &reason);
         (summary, refusals::unsteady_advice(language))
@@ -212,13 +179,24 @@ fn tell_result(
 
 /// The last day on which the calibration holds.
 fn last_day(session: &Session<'_, '_>, arguments: &CalibrateArgs) -> Result<String, Failure> {
-    let configuration = &session.loaded.configuration;
-    let configured = configuration.calibration_holds.get(&session.arguments.probe).copied();
-    let holds = arguments.due.or(configured).unwrap_or(std::time::Duration::from_secs(365 * 86_400));
-    let days = i64::try_from(holds.as_secs() / 86_400).unwrap_or(365);
-    let today = local_date(&configuration.alerts.zone, session.clock.now());
-    let until = today.and_then(|today| today.checked_add(days.days()).ok());
+    let probe = &session.arguments.probe;
+    let until = holds_until(&session.loaded.configuration, probe, arguments.due, session.clock.now());
     let far =
         || Failure::from(Diagnostic::error("usage", "that day lies too far ahead").advice("give fewer days"));
-    until.map(|day| day.to_string()).ok_or_else(far)
+    until.ok_or_else(far)
+}
+
+/// The last day on which a calibration of this probe holds that is made at `now`: for as long as is asked
+/// for, else as is configured, else a year; `None` where that day lies too far ahead.
+pub(in crate::app) fn holds_until(
+    configuration: &Configuration,
+    probe: &str,
+    asked: Option<Duration>,
+    now: Timestamp,
+) -> Option<String> {
+    let configured = configuration.calibration_holds.get(probe).copied();
+    let holds = asked.or(configured).unwrap_or(Duration::from_secs(365 * 86_400));
+    let days = i64::try_from(holds.as_secs() / 86_400).unwrap_or(365);
+    let today = local_date(&configuration.alerts.zone, now)?;
+    Some(today.checked_add(days.days()).ok()?.to_string())
 }

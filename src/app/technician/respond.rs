@@ -2,13 +2,14 @@
 
 use std::cell::RefCell;
 
-use super::{Heard, Refusal, Session, refusals, words};
+use super::{Heard, Refusal, Session};
 use crate::app::logbook::Entry;
 use crate::app::order::Order;
 use crate::app::{Failure, Streams};
 use crate::cli::RespondArgs;
 use crate::core::record::{Body, ResponseDone};
 use crate::core::response::{Response, Stage, StepWatch};
+use crate::core::technician::{refusals, words};
 use crate::core::time::Timestamp;
 
 /// Least time between two looks at where the test stands, s of the readings: each is a fit (own choice: a

@@ -2,11 +2,11 @@
 
 use super::strip::Trend;
 use crate::app::live::Through;
+use crate::core::cautions;
 use crate::core::reader::Language;
 use crate::core::reading::Fault;
 use crate::probe::UnitState;
 use crate::probe::modbus::link::meaning;
-use crate::report::cautions;
 
 /// One of the two.
 pub(super) const fn say(language: Language, english: &'static str, spanish: &'static str) -> &'static str {

@@ -24,6 +24,7 @@ use jiff::tz::TimeZone;
 
 use super::keys::{LEDGER, MACHINE, PROBE, SERVICE, SITE, SOURCE, WEB};
 use super::layers::Merged;
+use super::note::{Note, Section};
 use super::problem::{Fault, Findings, Problem};
 use super::raw::{Node, Place, Value, quoted};
 use super::reader::Reader;
@@ -43,7 +44,7 @@ use source::read_source;
 pub const ENTRIES_MAX: usize = 10_000;
 
 /// Makes a configuration and its canonical text, or adds to the problems.
-pub(super) fn check(merged: &Merged, findings: &mut Findings) -> Option<(Configuration, String)> {
+pub(super) fn check(merged: &Merged, findings: &mut Findings) -> Option<(Configuration, Canonical)> {
     let mut out = Canonical::default();
     let whole = merged.table.values().find_map(|node| node.place.clone());
 
@@ -109,7 +110,7 @@ pub(super) fn check(merged: &Merged, findings: &mut Findings) -> Option<(Configu
         socket: socket?,
         web,
     };
-    Some((configuration, out.text))
+    Some((configuration, out))
 }
 
 /// The path of the ledger, which others follow from, and all that is said of it.
@@ -348,20 +349,23 @@ fn entries<'a>(
 
 /// The canonical text: sections in a fixed order, every key in force, secrets only by path.
 #[derive(Default)]
-struct Canonical {
-    text: String,
+pub(super) struct Canonical {
+    pub(super) text: String,
+    /// The same section by section, with where each value comes from.
+    pub(super) sections: Vec<Section>,
 }
 
 impl Canonical {
-    fn section(&mut self, header: &str, notes: Vec<String>) {
+    fn section(&mut self, header: &str, notes: Vec<Note>) {
         if !self.text.is_empty() {
             self.text.push('\n');
         }
         self.text.push_str(header);
         self.text.push('\n');
-        for note in notes {
-            self.text.push_str(&note);
+        for note in &notes {
+            self.text.push_str(&note.line);
             self.text.push('\n');
         }
+        self.sections.push(Section { header: header.to_owned(), notes });
     }
 }

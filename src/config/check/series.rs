@@ -4,6 +4,7 @@ use reqwest::Url;
 
 use super::secret::read_secret;
 use crate::config::keys::{READINGS, ReadingsWord, SERIES};
+use crate::config::note::Note;
 use crate::config::problem::{Fault, Findings};
 use crate::config::raw::{Node, Place};
 use crate::config::reader::Reader;
@@ -16,7 +17,7 @@ const SITE_BYTES_MAX: usize = 256;
 pub(super) fn read_series(
     node: Option<&Node>,
     findings: &mut Findings,
-) -> Option<(Option<SeriesOptions>, Vec<String>)> {
+) -> Option<(Option<SeriesOptions>, Vec<Note>)> {
     let node = node?;
     // A table has no place of its own; that of its first key is near enough.
     let keys = node.value.as_table().into_iter().flat_map(|table| table.values());

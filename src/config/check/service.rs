@@ -6,7 +6,7 @@ use std::time::Duration;
 
 use crate::config::problem::{Fault, Findings};
 use crate::config::reader::Reader;
-use crate::config::resolve::WebOptions;
+use crate::config::resolve::{TlsFiles, WebOptions};
 
 /// Longest path of a socket, in bytes (`sun_path` of Linux, unix(7), with the zero at its end).
 const SOCKET_BYTES_MAX: usize = 107;
@@ -44,6 +44,7 @@ pub(super) fn read_web(reader: &mut Reader<'_>, findings: &mut Findings) -> Opti
     let enabled = reader.flag("enabled", findings)?;
     let listen = reader.text("listen", findings);
     let behind_proxy = reader.flag("behind-proxy", findings);
+    let tls = read_tls(reader, findings);
     let public_url = reader.text("public-url", findings);
     let link_life: Option<Duration> = reader.duration("link-life", findings);
     let listen = listen.and_then(|text| match text.parse::<SocketAddr>() {
@@ -57,11 +58,11 @@ pub(super) fn read_web(reader: &mut Reader<'_>, findings: &mut Findings) -> Opti
             None
         }
     });
-    if let (Some(address), Some(false)) = (listen, behind_proxy)
+    if let (Some(address), Some(false), false) = (listen, behind_proxy, reader.has("certificate"))
         && !address.ip().is_loopback()
     {
         let wanted = "an address of loopback, such as \"127.0.0.1:8480\", since the pages are served without \
-                      TLS; behind-proxy = true permits another one";
+                      TLS; certificate and key, or behind-proxy = true, permit another one";
         reader.refuse("listen", wanted, findings);
     }
     if let Some(url) = &public_url
@@ -73,14 +74,20 @@ pub(super) fn read_web(reader: &mut Reader<'_>, findings: &mut Findings) -> Opti
     if !enabled {
         return None;
     }
-    if !reader.has("public-url") {
-        reader.require("public-url", findings);
+    let public_url = public_url.map(|url| url.trim_end_matches('/').to_owned());
+    Some(WebOptions { listen: listen?, behind_proxy: behind_proxy?, tls, public_url, link_life: link_life? })
+}
+
+/// Certificate and key: both or none.
+fn read_tls(reader: &mut Reader<'_>, findings: &mut Findings) -> Option<TlsFiles> {
+    for (one, other) in [("certificate", "key"), ("key", "certificate")] {
+        if reader.has(one) && !reader.has(other) {
+            reader.require(other, findings);
+        }
     }
-    Some(WebOptions {
-        listen: listen?,
-        public_url: public_url?.trim_end_matches('/').to_owned(),
-        link_life: link_life?,
-    })
+    let certificate = reader.path("certificate", findings);
+    let key = reader.path("key", findings);
+    certificate.zip(key).map(|(certificate, key)| TlsFiles { certificate, key })
 }
 
 /// Whether links can begin with it: http or https, a host, perhaps a port and a path (RFC 3986 §3).

@@ -12,32 +12,46 @@ pub static SERVICE: [Key; 1] = [Key {
 }];
 
 /// Keys of `[web]`.
-pub static WEB: [Key; 5] = [
+pub static WEB: [Key; 7] = [
     Key {
         name: "enabled",
         form: Form::Flag,
         default: Default::Value("false"),
         example: "true",
-        meaning: "Whether the pages behind the links of messages are served: who is told of an alert sees it there, takes it on and writes the corrective action.",
+        meaning: "Whether the pages are served: for whoever has an account, and behind the links of messages, where who is told of an alert sees it, takes it on and writes the corrective action.",
     },
     Key {
         name: "listen",
         form: Form::Text,
         default: Default::Value("127.0.0.1:8480"),
         example: "\"127.0.0.1:8480\"",
-        meaning: "Address and port of the pages. They are served without TLS, so that any address but loopback is refused unless behind-proxy is true.",
+        meaning: "Address and port of the pages. Any address but loopback is refused unless certificate and key are given or behind-proxy is true.",
     },
     Key {
         name: "behind-proxy",
         form: Form::Flag,
         default: Default::Value("false"),
         example: "true",
-        meaning: "Whether a proxy that does TLS stands before the pages, or the network is trusted as it is. Permits an address other than loopback.",
+        meaning: "Whether a proxy that does TLS stands before the pages, or the network is trusted as it is. Permits an address other than loopback. The last hop of X-Forwarded-For is then taken for the address that tries to log in; let nobody but the proxy reach the port.",
+    },
+    Key {
+        name: "certificate",
+        form: Form::Path,
+        default: Default::Absent("the pages are then served without TLS"),
+        example: "\"/etc/rinseward/pages.pem\"",
+        meaning: "The certificate that the pages show by TLS, and those between it and its authority, as PEM. It must be one for a server, not that of an authority. It is read anew within a minute after it was renewed.",
+    },
+    Key {
+        name: "key",
+        form: Form::Path,
+        default: Default::Absent("the pages are then served without TLS"),
+        example: "\"/etc/rinseward/pages.key\"",
+        meaning: "The private key of the certificate, as PEM. Only the service may read it.",
     },
     Key {
         name: "public-url",
         form: Form::Text,
-        default: Default::Absent("messages then carry no link; required where the pages are enabled"),
+        default: Default::Absent("messages then carry no link"),
         example: "\"https://kitchen.example.org/rinseward\"",
         meaning: "What the links of messages begin with: how a phone reaches the pages. Whoever has a link may act on that one alert, so that it should begin with https.",
     },

@@ -23,6 +23,10 @@ enum Doubt {
 impl Turn<'_> {
     /// Takes one judged cycle.
     pub(super) fn cycle(&mut self, machine: &str, cycle: &Cycle, index: u64) {
+        if cycle.is_worked_on() {
+            // Neither a rack nor a sign that anything is well again.
+            return;
+        }
         let rack = Rack { index, at: cycle.rinse_ended };
         let verdict = cycle.believed();
         let good = matches!(verdict, Verdict::Pass | Verdict::Narrow);

@@ -265,7 +265,8 @@ impl Turn<'_> {
             | Body::Restored(_)
             | Body::Response(_)
             | Body::WiringProof(_)
-            | Body::SignOff(_) => {}
+            | Body::SignOff(_)
+            | Body::Access(_) => {}
         }
     }
 }

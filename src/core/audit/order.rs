@@ -77,7 +77,8 @@ impl Lane {
             | Body::Calibration(_)
             | Body::Response(_)
             | Body::WiringProof(_)
-            | Body::SignOff(_) => Self::Beside,
+            | Body::SignOff(_)
+            | Body::Access(_) => Self::Beside,
             Body::MachineFailure(_) | Body::Notification(_) => Self::None,
         }
     }

@@ -10,6 +10,7 @@ use std::time::Duration;
 
 use serde::{Deserialize, Serialize};
 
+use super::back::{self, Course, Stood};
 use super::baseline::{Baseline, Departure};
 use super::conveyor;
 use super::plate::Profile;
@@ -38,6 +39,9 @@ const UNSEEN_AFTER_S: f64 = 120.0;
 const CUT_OFF_SHARE_MIN: f64 = 0.2;
 /// The trend of a line that has just come to rest is taken from this long, s.
 const REST_TREND_S: f64 = 4.0;
+/// Steepest trend of a line that has just come to rest, °C/s: what is steeper is still on its way, and soon over
+/// (a line at rest cools by 0.12 to 0.14 in the simulator).
+const REST_SLOPE_MAX_C_PER_S: f64 = 0.2;
 /// The start of a flow lies at most this far before it was noticed, s ...
 const START_EARLY_MAX_S: f64 = 6.0;
 /// ... and this far after.
@@ -62,6 +66,20 @@ pub struct Candidate {
     pub spikes: u32,
     /// Whether the end of the flow shows in the trace, or is the machine's timer's.
     pub end_seen: bool,
+    /// Whether it is new water, or the end of what came before.
+    #[serde(default)]
+    pub course: Course,
+    /// Largest change of the line, upwards or downwards, °C; not known of a sump.
+    #[serde(default)]
+    pub change_c: Option<f64>,
+}
+
+impl Candidate {
+    /// Leaves what came after `last` to the next one.
+    fn end_at(&mut self, last: Timestamp) {
+        self.readings.truncate(self.readings.partition_point(|r| r.at <= last));
+        self.end = self.end.min(last).max(self.start);
+    }
 }
 
 /// A flow under way.
@@ -86,6 +104,8 @@ enum Ending {
     Rest(Timestamp),
     /// Unseen: after this moment fresh water came again.
     Unseen(Timestamp),
+    /// It had gone when, after this moment, other water came.
+    Other(Timestamp),
     /// It goes on; what has passed is taken as one cycle.
     GoesOn,
 }
@@ -99,13 +119,16 @@ pub struct Line {
     flow: Option<Flow>,
     /// Noise of the line at rest, °C.
     sigma: f64,
+    /// What came into the line last.
+    #[serde(default)]
+    stood: Option<Stood>,
 }
 
 impl Line {
     /// Knows nothing yet.
     #[must_use]
     pub const fn new() -> Self {
-        Self { baseline: None, last: None, recent: VecDeque::new(), flow: None, sigma: 0.0 }
+        Self { baseline: None, last: None, recent: VecDeque::new(), flow: None, sigma: 0.0, stood: None }
     }
 
     /// Whether no flow is under way.
@@ -131,8 +154,13 @@ impl Line {
                 return None;
             }
             let ending = flow.ending(reading.at, profile, tau)?;
-            let candidate = flow.candidate(reading.at, profile, tau, ending);
-            self.after(ending, &candidate);
+            let before_c = flow.departure.level;
+            let mut candidate = flow.candidate(reading.at, profile, tau, ending);
+            let other = self.place(&mut candidate, before_c, ending, profile);
+            self.after(other.map_or(ending, Ending::Other), &candidate);
+            if let Some(other) = other {
+                candidate.end_at(other);
+            }
             return Some(candidate);
         }
         self.remember(reading);
@@ -164,6 +192,47 @@ impl Line {
         (flow.changed() && long_enough).then(|| flow.candidate(last, profile, tau, ending))
     }
 
+    /// Tells whether a flow is the end of what came before; gives where other water came into that.
+    fn place(
+        &mut self,
+        candidate: &mut Candidate,
+        before_c: f64,
+        ending: Ending,
+        profile: &Profile,
+    ) -> Option<Timestamp> {
+        match ending {
+            Ending::Timer => {}
+            Ending::Rest(_) | Ending::Unseen(_) | Ending::Other(_) | Ending::GoesOn => return None,
+        }
+        let lately = |stood: &Stood| {
+            candidate.start.seconds_since(stood.at) < back::spacing_s(profile, back::SPACING_SHARE)
+        };
+        let stood = self.stood.filter(lately);
+        let readings = &candidate.readings;
+        if stood.is_some()
+            && let Some(stirred) = back::stirred_until(readings, before_c, candidate.start)
+        {
+            candidate.course = Course::Stirred;
+            return Some(stirred);
+        }
+        let rest_c = stood.map_or(before_c, |stood| stood.before_c);
+        // The water of one rinse may change as well: what may be a rinse is never cut within its time.
+        let rinsed = candidate.start.plus(profile.times.rinse);
+        let other = back::other_water(readings, rest_c, candidate.start)
+            .filter(|other| stood.is_some() || *other >= rinsed)
+            .or_else(|| back::jump_after(readings, rinsed));
+        let last = other.or_else(|| candidate.readings.last().map(|last| last.at))?;
+        let until = candidate.readings.partition_point(|r| r.at <= last);
+        candidate.course = back::course(stood, before_c, &candidate.readings[..until], candidate.start);
+        self.stood = match candidate.course {
+            Course::Came => Some(Stood { before_c, at: candidate.end }),
+            Course::CameAndWent => Some(Stood { before_c, at: last }),
+            Course::GoesBack | Course::WentBack => stood.map(|stood| Stood { at: last, ..stood }),
+            Course::Stirred => stood,
+        };
+        other
+    }
+
     fn remember(&mut self, reading: TraceReading) {
         self.recent.push_back(reading);
         let oldest = reading.at.minus(LOOK_BACK);
@@ -188,7 +257,7 @@ impl Line {
                     self.rest_until(last.at, candidate);
                 }
             }
-            Ending::Unseen(onset) => self.rest_until(onset, candidate),
+            Ending::Unseen(onset) | Ending::Other(onset) => self.rest_until(onset, candidate),
             Ending::GoesOn => {
                 if let Some(flow) = &mut self.flow {
                     flow.departure.at = candidate.end;
@@ -215,6 +284,7 @@ impl Line {
         }
         self.recent.extend(tail);
         let (level, slope) = window::trend(&window::series(tail, until));
+        let slope = slope.clamp(-REST_SLOPE_MAX_C_PER_S, REST_SLOPE_MAX_C_PER_S);
         self.baseline = Some(Baseline::resting(until, level, slope).with_sigma(self.sigma));
         for reading in &readings[split..] {
             self.remember(*reading);
@@ -303,7 +373,7 @@ impl Flow {
     ) -> Candidate {
         let start = self.start(profile, tau);
         let (end, end_seen) = match ending {
-            Ending::Timer => {
+            Ending::Timer | Ending::Other(_) => {
                 let (end, is_clear) = self.end_by_timer(start, profile, tau);
                 (end, is_clear && end <= now)
             }
@@ -314,13 +384,23 @@ impl Flow {
             }
             Ending::GoesOn => (now.minus(Duration::from_secs_f64(conveyor::PIECE_KEEP_S)), true),
         };
+        let end = end.max(start);
         Candidate {
             start,
-            end: end.max(start),
+            end,
             readings: self.readings.clone(),
             spikes: self.spikes,
             end_seen,
+            course: Course::Came,
+            change_c: self.largest_change(start, end),
         }
+    }
+
+    /// Largest change from the line at rest, °C.
+    fn largest_change(&self, start: Timestamp, end: Timestamp) -> Option<f64> {
+        let inside = self.readings.iter().filter(|r| r.at >= start && r.at <= end);
+        let change = inside.map(|r| r.celsius.0 - self.departure.level);
+        change.max_by(|a, b| a.abs().total_cmp(&b.abs()))
     }
 
     fn start(&self, profile: &Profile, tau: Option<Duration>) -> Timestamp {

@@ -7,6 +7,7 @@
 //! A constant here that names no source is an own choice, held to the budget of
 //! recognition by the simulator's scenarios (`tests/simulation`).
 
+pub mod back;
 pub mod baseline;
 pub mod conveyor;
 pub mod counts;

@@ -13,6 +13,7 @@ use std::time::Duration;
 
 use serde::{Deserialize, Serialize};
 
+use super::back::Course;
 use super::baseline::Baseline;
 use super::line::Candidate;
 use super::plate::Profile;
@@ -170,6 +171,8 @@ impl Disturbed {
             readings: self.readings.clone(),
             spikes: self.spikes,
             end_seen,
+            course: Course::Came,
+            change_c: None,
         })
     }
 }

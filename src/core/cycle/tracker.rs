@@ -12,6 +12,7 @@ use std::time::Duration;
 
 use serde::{Deserialize, Serialize};
 
+use super::back::{self, Course, Flows};
 use super::judge::{self, Concentration, Evidence, Rinse};
 use super::line::{BRIDGE_S, Candidate, Line};
 use super::plate::{Profile, RinseFrom};
@@ -19,6 +20,7 @@ use super::run::{Run, RunWindow};
 use super::spike::{Filtered, SpikeFilter};
 use super::sump::Sump;
 use super::tank::{Operation, Tank, Wash};
+use super::verdict::Reason;
 use crate::core::channel::{Place, Probe};
 use crate::core::effect::{Trace, TraceReading};
 use crate::core::reading::Fault;
@@ -26,10 +28,13 @@ use crate::core::record::{Cycle, WindowFrom};
 use crate::core::time::Timestamp;
 use crate::core::units::Celsius;
 
-/// A rinse this share of wash and pause after the one before cannot have been washed for, so it is no cycle.
-const SPACING_SHARE: f64 = 0.6;
-/// The same while the tank may be empty.
+/// Shortest share of wash and pause between two rinses while the tank may be empty, see [`back::SPACING_SHARE`].
 const SPACING_SHARE_DOUBTFUL: f64 = 0.9;
+/// Water that changes the line by less than this need not be a rinse, °C (own choice: of 96 rinses that cooled
+/// the line by less in the simulator, none came later than five minutes after the one before).
+const FAINT_C: f64 = 2.0;
+/// A line at rest for this long is cooler than what can flow through it, s.
+const LONG_AT_REST_S: f64 = 600.0;
 /// Share of the plate's rinse that a whole one lasts.
 const WHOLE_SHARE: f64 = 0.85;
 /// Most stretches of probe faults remembered; beyond it the oldest is forgotten.
@@ -62,6 +67,16 @@ enum Recogniser {
     Sump(Sump),
 }
 
+/// What a stretch of flow is to the machine.
+enum Kind {
+    /// A cycle.
+    Cycle,
+    /// Perhaps one: it is on record as unproven, for this reason.
+    Doubtful(Reason),
+    /// None.
+    NoCycle,
+}
+
 /// The machine as the tracker needs it.
 #[derive(Clone, Copy, Debug)]
 pub struct Setup<'a> {
@@ -89,7 +104,8 @@ pub struct Tracker {
     /// The one before it: a cycle may end before a check and be judged after it.
     #[serde(default)]
     earlier: Option<Concentration>,
-    last_flow_end: Option<Timestamp>,
+    #[serde(default)]
+    flows: Flows,
     /// What the tank was when the flow under way began.
     operation: Operation,
 }
@@ -123,7 +139,7 @@ impl Tracker {
             faults: VecDeque::new(),
             concentration: None,
             earlier: None,
-            last_flow_end: None,
+            flows: Flows::new(),
             operation: Operation::In,
         }
     }
@@ -318,7 +334,7 @@ impl Tracker {
         clock_stepped: bool,
     ) -> Judged {
         self.held = None;
-        self.last_flow_end = Some(window.ended);
+        self.flows.cycle(window.ended, Course::Came);
         let profile = setup.profile;
         let wash_to = if profile.kind.is_conveyor() {
             window.ended
@@ -346,12 +362,18 @@ impl Tracker {
         clock_stepped: bool,
     ) -> Option<Judged> {
         let profile = setup.profile;
-        let is_cycle = self.is_cycle(profile, &candidate);
-        if !is_cycle {
-            self.last_flow_end = candidate.readings.last().map(|last| last.at);
-            return None;
-        }
-        let before = self.last_flow_end.replace(candidate.end);
+        let before = self.flows.last_cycle_end();
+        let doubt = match self.kind(profile, &candidate) {
+            Kind::Cycle => {
+                self.flows.cycle(candidate.end, candidate.course);
+                None
+            }
+            Kind::Doubtful(reason) => {
+                self.flows.doubtful(candidate.end);
+                Some(reason)
+            }
+            Kind::NoCycle => return None,
+        };
         let times = profile.times;
         let (started, wash_to) = if profile.kind.is_conveyor() {
             (candidate.start, candidate.end)
@@ -371,31 +393,65 @@ impl Tracker {
             end_seen: candidate.end_seen,
         };
         let wash = self.tank.between(started, wash_to);
-        Some(self.judged(setup, started, rinse, wash, now, clock_stepped))
+        let mut judged = self.judged(setup, started, rinse, wash, now, clock_stepped);
+        if let Some(doubt) = doubt {
+            judged.cycle.put_in_doubt(doubt);
+        }
+        Some(judged)
     }
 
-    /// Tells a cycle from a fill, a hose and a valve's hiccup.
-    fn is_cycle(&self, profile: &Profile, candidate: &Candidate) -> bool {
+    /// Tells a cycle from a fill, a hose, a valve's hiccup and the end of what came before.
+    fn kind(&mut self, profile: &Profile, candidate: &Candidate) -> Kind {
         let length_s = candidate.end.seconds_since(candidate.start);
         let operation = match profile.rinse_from {
             RinseFrom::FreshLine => self.operation.max(self.tank.operation()),
             // The sump is emptied in every cycle.
             RinseFrom::Sump => Operation::In,
         };
-        if length_s < RINSE_MIN_S || operation == Operation::Out {
-            return false;
+        match candidate.course {
+            Course::Came | Course::CameAndWent => {}
+            Course::GoesBack | Course::Stirred => return Kind::NoCycle,
+            Course::WentBack => {
+                self.flows.went_back();
+                return Kind::NoCycle;
+            }
         }
-        if profile.kind.is_conveyor() {
-            return true;
-        }
-        let doubtful = operation == Operation::Doubtful;
+        let conveyor = profile.kind.is_conveyor();
         let whole = length_s >= WHOLE_SHARE * profile.times.rinse.as_secs_f64();
-        if doubtful && !whole {
-            return false;
+        let (is_none, share) = match operation {
+            Operation::In => (false, back::SPACING_SHARE),
+            Operation::Doubtful => (!whole && !conveyor, SPACING_SHARE_DOUBTFUL),
+            Operation::Out => (true, SPACING_SHARE_DOUBTFUL),
+        };
+        if is_none || length_s < RINSE_MIN_S {
+            self.flows.no_cycle(candidate.readings.last().map(|last| last.at));
+            return Kind::NoCycle;
         }
-        let share = if doubtful { SPACING_SHARE_DOUBTFUL } else { SPACING_SHARE };
-        let spacing_s = share * (profile.times.wash + profile.times.pause).as_secs_f64();
-        self.last_flow_end.is_none_or(|end| candidate.start.seconds_since(end) >= spacing_s)
+        if conveyor {
+            return Kind::Cycle;
+        }
+        let after_s = self.flows.after_s(candidate.start);
+        let needed_s = back::spacing_s(profile, share);
+        let faint_c = candidate.change_c.filter(|change| change.abs() < FAINT_C);
+        if let Some(after_s) = after_s.filter(|after_s| *after_s < needed_s) {
+            // The last of what came before moves the line by less; what overlaps a cycle is on record with it.
+            let apart = self.flows.last_cycle_end().is_none_or(|end| candidate.start >= end);
+            let seen = apart && faint_c.is_none();
+            return if seen {
+                Kind::Doubtful(Reason::TooSoon { after_s: after_s.max(0.0), needed_s })
+            } else {
+                Kind::NoCycle
+            };
+        }
+        // A flow that went as it came leaves no spacing, but its place on record.
+        if self.flows.last_cycle_end().is_some_and(|end| candidate.start < end) {
+            return Kind::NoCycle;
+        }
+        let long_at_rest = after_s.is_none_or(|after_s| after_s > LONG_AT_REST_S);
+        match faint_c.filter(|change| long_at_rest && *change < 0.0) {
+            Some(change_c) => Kind::Doubtful(Reason::Faint { change_c: -change_c }),
+            None => Kind::Cycle,
+        }
     }
 
     fn judged(

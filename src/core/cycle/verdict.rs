@@ -128,6 +128,20 @@ pub enum Reason {
     EndNotSeen,
     /// The clock of the source stepped during the cycle.
     ClockStep,
+    /// Water came sooner after other water than a wash lasts: one of the two was no rinse, and nothing shows which.
+    TooSoon {
+        /// Time from the end of what came before, s.
+        after_s: f64,
+        /// Shortest time that washing takes, s.
+        needed_s: f64,
+    },
+    /// A line that was long at rest cooled a little at once: a rinse of cold water, or none.
+    Faint {
+        /// By how much, °C.
+        change_c: f64,
+    },
+    /// Somebody worked on the machine: what its probes show need not be its water.
+    WorkedOn,
     /// The settled minimum is above the limit by less than the expanded uncertainty.
     InsideUncertainty {
         /// Settled minimum less the limit, °C.

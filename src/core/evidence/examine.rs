@@ -347,7 +347,8 @@ impl Examiner {
             | Body::Calibration(_)
             | Body::Response(_)
             | Body::WiringProof(_)
-            | Body::SignOff(_) => {}
+            | Body::SignOff(_)
+            | Body::Access(_) => {}
         }
     }
 

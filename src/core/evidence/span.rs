@@ -73,6 +73,7 @@ impl Span {
             | Body::LawfulHold(_)
             | Body::Pruned(_)
             | Body::Restored(_) => false,
+            Body::Access(access) => access.at.is_some_and(|at| self.has(at)),
         }
     }
 }

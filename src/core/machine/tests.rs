@@ -118,6 +118,41 @@ fn a_service_is_recorded() {
 }
 
 // The source's clock shows an hour less from 500 s on.
+// The racks of the service rinse from 60 s on, every 80 s; the second rinses from 140 to 150 s. Which hears of the work
+// before it and which after a restart judge alike, since nothing of the work is kept with the machine's state.
+#[test]
+fn a_rack_made_while_somebody_works_is_marked_and_no_pass() {
+    let work = vec![Work { from: at(120.0), until: at(160.0) }];
+    let arrivals = service(400.0);
+    let plain = play(&arrivals);
+    let mut worked_on = machine();
+    worked_on.work(work.clone());
+    let (records, snapshot) = play_on(&mut worked_on, &arrivals[..1_000], false);
+    let (count, state) = snapshot.expect("a minute has passed");
+    let mut again = machine();
+    again.restore(&state).expect("it is of this machine");
+    again.work(work);
+    let before = cycles(&records).len();
+    let mut records = records;
+    let known = cycles(&play_on(&mut machine(), &arrivals[..count], false).0).len();
+    records.extend(play_on(&mut again, &arrivals[count..], true).0.into_iter().skip(before - known));
+    let (plain, marked) = (cycles(&plain), cycles(&records));
+    assert_eq!(marked.len(), plain.len());
+    for (place, (plain, marked)) in plain.iter().zip(&marked).enumerate() {
+        let mut expected = (*plain).clone();
+        expected.received = marked.received;
+        if place == 1 {
+            expected.put_in_doubt(Reason::WorkedOn);
+            assert_eq!(
+                (marked.verdict, marked.rinse_min_c, marked.reasons.first()),
+                (Verdict::Unproven, None, Some(&Reason::WorkedOn))
+            );
+            assert_eq!(marked.rinse_min_raw_c, plain.rinse_min_raw_c, "what was measured is kept");
+        }
+        assert_eq!(**marked, expected, "rack {place}");
+    }
+}
+
 #[test]
 fn a_clock_that_steps_back_is_recorded_once_and_nothing_is_lost() {
     let mut arrivals = service(1_000.0);

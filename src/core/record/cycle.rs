@@ -110,6 +110,21 @@ impl Cycle {
         let at_fault = self.reasons.iter().any(|reason| matches!(reason, Reason::RinseProbe { .. }));
         if at_fault { Verdict::Unproven } else { self.verdict }
     }
+
+    /// Makes it unproven, whatever was measured, for a reason that leaves open whether it was a cycle at
+    /// all. No verdict stands on its minimum then, which is kept as it was measured.
+    pub fn put_in_doubt(&mut self, reason: Reason) {
+        self.verdict = Verdict::Unproven;
+        self.reasons.insert(0, reason);
+        self.rinse_min_c = None;
+        self.conformance = None;
+    }
+
+    /// Whether it was made while somebody worked on the machine.
+    #[must_use]
+    pub fn is_worked_on(&self) -> bool {
+        self.reasons.contains(&Reason::WorkedOn)
+    }
 }
 
 /// What a thermal dose was computed from.

@@ -1,6 +1,7 @@
-//! The JSON of records of alerts. Written once, it is read for ever: these texts never change.
+//! The JSON of records of alerts and of access. Written once, it is read for ever: these texts never change.
 
 use super::*;
+use crate::core::access::Role;
 use crate::core::alert::{AlertNumber, Condition, Occasion, Pattern, Quantity, Route};
 use crate::core::channel::Place;
 
@@ -11,6 +12,27 @@ fn check(json: &str, body: Body) {
     let read = Record::from_bytes(line.as_bytes()).expect("a record of format 1");
     assert_eq!(read.body, body);
     assert_eq!(String::from_utf8(read.to_bytes()).expect("JSON is text"), line);
+}
+
+#[test]
+fn records_of_access_keep_their_form() {
+    let event = |what, from: Option<&str>, by: Option<&str>, times| {
+        let (from, by) = (from.map(str::to_owned), by.map(str::to_owned));
+        Body::Access(Box::new(AccessEvent { account: "ana".to_owned(), what, at: None, from, by, times }))
+    };
+    check(
+        r#"{"access":{"account":"ana","what":"logged-in","from":"192.0.2.7"}}"#,
+        event(AccessDeed::LoggedIn, Some("192.0.2.7"), None, 1),
+    );
+    check(
+        r#"{"access":{"account":"ana","what":{"refused":"wrong"},"from":"192.0.2.7","times":41}}"#,
+        event(AccessDeed::Refused(AccessRefusal::Wrong), Some("192.0.2.7"), None, 41),
+    );
+    let (role, before) = (Role::Manager, Role::Operator);
+    check(
+        r#"{"access":{"account":"ana","what":{"role-changed":{"role":"manager","before":"operator"}},"by":"Tom (user tom)"}}"#,
+        event(AccessDeed::RoleChanged { role, before }, None, Some("Tom (user tom)"), 1),
+    );
 }
 
 #[test]

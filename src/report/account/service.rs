@@ -72,7 +72,10 @@ fn text(body: &Body) -> Option<String> {
             };
             format!("signed off by {} {open}", signed.by)
         }
-        Body::Cycle(_)
+        // Who came and went fills no account of a month; who may come does.
+        Body::Access(access) if access.what.is_change() => access.sentence(),
+        Body::Access(_)
+        | Body::Cycle(_)
         | Body::Gap(_)
         | Body::Check(_)
         | Body::AlertRaised(_)

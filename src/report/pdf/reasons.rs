@@ -16,7 +16,7 @@ impl Teller {
         findings.iter().map(|finding| self.finding(finding)).collect::<Vec<String>>().join(" ")
     }
 
-    fn reason(&self, reason: &Reason) -> String {
+    pub(in crate::report) fn reason(&self, reason: &Reason) -> String {
         match *reason {
             Reason::RinseBelowLimit { measured_c, limit_c } => {
                 self.against(Word::BelowLimit, measured_c, limit_c)
@@ -43,6 +43,16 @@ impl Teller {
             Reason::ProbeTooSlow => self.say(Word::TooSlow).to_owned(),
             Reason::EndNotSeen => self.say(Word::EndNotSeen).to_owned(),
             Reason::ClockStep => self.say(Word::ClockStepped).to_owned(),
+            Reason::TooSoon { after_s, needed_s } => {
+                let (after, needed) = Self::apart(after_s, needed_s, 1);
+                self.with(Word::TooSoon, &[("after", &after), ("needed", &needed)])
+            }
+            Reason::Faint { change_c } => {
+                let scale = self.reader.scale;
+                let change = format!("{:.1} {}", scale.difference(change_c), scale.symbol());
+                self.with(Word::Faint, &[("change", &change)])
+            }
+            Reason::WorkedOn => self.say(Word::WorkedOn).to_owned(),
             Reason::InsideUncertainty { margin_c, uncertainty_c } => {
                 let scale = self.reader.scale;
                 let (margin, width) =
@@ -54,7 +64,7 @@ impl Teller {
         }
     }
 
-    fn finding(&self, finding: &Finding) -> String {
+    pub(in crate::report) fn finding(&self, finding: &Finding) -> String {
         match *finding {
             Finding::WashLow { measured_c, limit_c } => self.against(Word::WashLow, measured_c, limit_c),
             Finding::RinseTooHot { measured_c, limit_c } => self.against(Word::RinseHot, measured_c, limit_c),

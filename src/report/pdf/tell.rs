@@ -227,6 +227,7 @@ impl Teller {
             "pruned" => ("readings pruned", "lecturas depuradas"),
             "import" => ("readings imported", "lecturas importadas"),
             "restored" => ("restored from a backup", "restaurado de una copia"),
+            "access" => ("access", "acceso"),
             "wiring-proof" => ("wiring proved", "cableado comprobado"),
             "sign-off" => ("machine signed off", "máquina firmada"),
             other => return Self::text(other),

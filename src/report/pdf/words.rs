@@ -148,6 +148,9 @@ words! {
     TooSlow: "The probe answers too slowly for this rinse, and its time constant is not on file.", "La sonda responde demasiado despacio para este enjuague y no consta su constante de tiempo.";
     EndNotSeen: "The trace does not show when the final rinse ended.", "La traza no muestra cuándo terminó el enjuague final.";
     ClockStepped: "The clock of the source stepped during the cycle.", "El reloj de la fuente saltó durante el ciclo.";
+    TooSoon: "It came {after} s after other water in the line; a wash takes {needed} s at least, so one of the two was no rinse.", "Llegó {after} s después de otra agua en la línea; un lavado dura al menos {needed} s, así que una de las dos no era un enjuague.";
+    Faint: "The line, long at rest, cooled by only {change}: a rinse of cold water, or none.", "La línea, en reposo desde hacía tiempo, se enfrió solo {change}: un enjuague de agua fría, o ninguno.";
+    WorkedOn: "Somebody worked on the machine: what its probes showed need not be its water.", "Alguien trabajaba en la máquina: lo que mostraron sus sondas puede no ser su agua.";
     Inside: "The settled minimum is {margin} above the limit, within the uncertainty of ±{uncertainty}.", "El mínimo estable está {margin} sobre el límite, dentro de la incertidumbre de ±{uncertainty}.";
     WashLow: "The lowest wash was {measured}, below its limit of {limit}.", "El lavado más bajo fue de {measured}, por debajo de su límite de {limit}.";
     RinseHot: "The highest final rinse was {measured}, above its maximum of {limit}.", "El enjuague final más alto fue de {measured}, por encima de su máximo de {limit}.";

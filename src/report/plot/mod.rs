@@ -16,6 +16,7 @@ mod area;
 pub mod cycle;
 pub mod day;
 pub mod days;
+pub mod live;
 mod raster;
 mod scene;
 mod svg;
@@ -154,6 +155,11 @@ pub struct Size {
 impl Size {
     /// The size in a mail: as wide as its text, and lettering that stays readable on a phone.
     pub const MAIL: Self = Self { width: 640, height: 360 };
+
+    /// The size on a phone: drawn as it is on the narrowest screen.
+    pub const PHONE: Self = Self { width: 340, height: 300 };
+    /// The size on a page of a wider screen.
+    pub const PAGE: Self = Self { width: 760, height: 400 };
 
     fn bounded(self) -> Self {
         Self { width: self.width.clamp(200, 4000), height: self.height.clamp(120, 4000) }

@@ -179,3 +179,23 @@ fn words_are_there_in_both_languages() {
         assert!(!english.is_empty() && !spanish.is_empty() && english != spanish, "{word:?}");
     }
 }
+
+// Own rule: a busy day stays small enough for a page of 100 kB, and every rack of it is there.
+#[test]
+fn a_busy_day_is_drawn_in_few_bytes() {
+    let cycles: Vec<Cycle> =
+        (0..300).map(|number| samples::cycle(number * 200, Verdict::Pass, 85.0, Vec::new())).collect();
+    let cycles: Vec<&Cycle> = cycles.iter().collect();
+    let from = cycles[0].started;
+    let drawn = day::Day {
+        machine: "dm1",
+        from,
+        to: from.plus(Duration::from_secs(86_400)),
+        cycles: &cycles,
+        gaps: &[],
+    };
+    let svg = day::plot(drawn, &reader(Language::English, Scale::Celsius)).svg(Size::PHONE);
+    // One of the 300 has a label, and all but it and the sample in the key lie behind one another.
+    assert!(svg.matches("h0").count() + svg.matches("<circle").count() >= 300, "{svg}");
+    assert!(svg.len() < 12_000, "{} bytes", svg.len());
+}

@@ -16,6 +16,8 @@ pub(super) enum Word {
     SecondsFromStart,
     TimeOfDay,
     Day,
+    MinutesAgo,
+    LastMinutes,
     Against,
     Cycles,
     NoCycles,
@@ -25,7 +27,7 @@ pub(super) enum Word {
 }
 
 #[cfg(test)]
-pub(super) const WORDS: [Word; 17] = [
+pub(super) const WORDS: [Word; 19] = [
     Word::Wash,
     Word::Rinse,
     Word::WashTank,
@@ -37,6 +39,8 @@ pub(super) const WORDS: [Word; 17] = [
     Word::SecondsFromStart,
     Word::TimeOfDay,
     Word::Day,
+    Word::MinutesAgo,
+    Word::LastMinutes,
     Word::Against,
     Word::Cycles,
     Word::NoCycles,
@@ -59,6 +63,8 @@ impl Word {
             Self::SecondsFromStart => ("seconds since the wash began", "segundos desde el inicio del lavado"),
             Self::TimeOfDay => ("time of day", "hora del día"),
             Self::Day => ("day", "día"),
+            Self::MinutesAgo => ("minutes ago", "hace minutos"),
+            Self::LastMinutes => ("the last ten minutes", "los últimos diez minutos"),
             Self::Against => ("against", "frente a"),
             Self::Cycles => ("racks", "canastas"),
             Self::NoCycles => ("no rack", "ninguna canasta"),

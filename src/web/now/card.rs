@@ -84,6 +84,8 @@ static SPANISH: Words = Words {
 #[template(path = "web/now/card.html", config = ".askama.toml")]
 struct CardPart<'a> {
     glance: &'a Glance,
+    /// Leads to the top of the site.
+    up: &'static str,
     words: &'static Words,
     /// The class of the frame: `good`, `doubt`, `bad`, `nothing`.
     tells: &'static str,
@@ -101,8 +103,13 @@ struct CardPart<'a> {
     work: Option<String>,
 }
 
-/// Makes the card of a machine, as it looks at `now`.
-pub(in crate::web) fn card(glance: &Glance, reader: &Reader, now: Timestamp) -> Result<Card, askama::Error> {
+/// Makes the card of a machine, as it looks at `now`, on a page from which `up` leads to the top.
+pub(in crate::web) fn card(
+    glance: &Glance,
+    reader: &Reader,
+    now: Timestamp,
+    up: &'static str,
+) -> Result<Card, askama::Error> {
     let words = match reader.language {
         Language::English => &ENGLISH,
         Language::Spanish => &SPANISH,
@@ -119,6 +126,7 @@ pub(in crate::web) fn card(glance: &Glance, reader: &Reader, now: Timestamp) -> 
     };
     let part = CardPart {
         glance,
+        up,
         words,
         tells: tells(glance),
         say: format!("{}: {word} {}", glance.machine, measured.as_deref().unwrap_or_default()),
@@ -166,7 +174,7 @@ fn beside(rack: &LastRack, reader: &Reader) -> Vec<String> {
     rack.findings.iter().map(|finding| told(finding, reader)).collect()
 }
 
-fn told(finding: &Finding, reader: &Reader) -> String {
+pub(in crate::web) fn told(finding: &Finding, reader: &Reader) -> String {
     let symbol = reader.scale.symbol();
     let (measured_c, limit_c, english, spanish) = match finding {
         Finding::WashLow { measured_c, limit_c } => {

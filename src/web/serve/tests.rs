@@ -8,6 +8,7 @@ use reqwest::{Client, Response, StatusCode};
 
 use super::super::sheet::{Action, Sheet, Standing};
 use super::*;
+use crate::web::access::Options;
 
 const NOW: Timestamp = Timestamp::from_micros(1_700_000_000_000_000);
 
@@ -97,8 +98,13 @@ impl Site {
         let listener = TcpListener::bind((Ipv4Addr::LOCALHOST, 0)).await.expect("loopback");
         let address = format!("http://{}", listener.local_addr().expect("bound"));
         let stop = CancellationToken::new();
-        let serving =
-            serve(listener, key.clone(), kitchen.clone(), || NOW, axum::Router::new(), stop.clone());
+        let (site, zone) = ("North kitchen".to_owned(), jiff::tz::TimeZone::UTC);
+        let known = Arc::new(crate::web::frame::Site { name: site.clone(), simulated: false });
+        let options = Options { site, zone, tls: false, behind_proxy: false, public_url: None };
+        let access = Access::open(&directory.path().join("access"), options, || NOW).expect("a store");
+        let front = Front { access, identity: None, site: known };
+        let (alerts, stopped) = (kitchen.clone(), stop.clone());
+        let serving = serve(listener, front, key.clone(), alerts, || NOW, axum::Router::new(), stopped);
         let mut tasks = tokio::task::JoinSet::new();
         tasks.spawn(serving);
         tasks.detach_all();
@@ -204,7 +210,13 @@ async fn what_is_no_good_link_or_form_does_nothing() {
 #[tokio::test]
 async fn every_answer_carries_the_strict_headers() {
     let site = Site::open().await;
-    for url in [site.link(7, 3600), site.link(7, 0), site.address.clone()] {
+    // The address of a link is a secret; of any other page the site itself may know.
+    for (url, referrer) in [
+        (site.link(7, 3600), "no-referrer"),
+        (site.link(7, 0), "no-referrer"),
+        (format!("{}/login", site.address), "same-origin"),
+        (site.address.clone(), "same-origin"),
+    ] {
         let response = site.get(&url).await;
         let header = |name: &str| response.headers()[name].to_str().expect("text").to_owned();
         let policy = header("content-security-policy");
@@ -213,7 +225,7 @@ async fn every_answer_carries_the_strict_headers() {
             "{policy}"
         );
         assert_eq!(header("x-content-type-options"), "nosniff");
-        assert_eq!(header("referrer-policy"), "no-referrer");
+        assert_eq!(header("referrer-policy"), referrer);
         assert_eq!(header("cache-control"), "no-store");
         assert!(!response.headers().contains_key("set-cookie"));
     }

@@ -1,17 +1,19 @@
 //! A record of each kind, made up.
 
+use rinseward::core::access::Role;
 use rinseward::core::alert::{AlertNumber, Condition, Occasion, Pattern, Quantity, Route};
 use rinseward::core::channel::Place;
 use rinseward::core::cycle::plate::{LimitSource, MachineKind, Sanitizing};
 use rinseward::core::cycle::verdict::{Finding, Reason, Verdict};
+use rinseward::core::reader::{Language, Scale};
 use rinseward::core::reading::Fault;
 use rinseward::core::record::Basis;
 use rinseward::core::record::{
-    AlertAcknowledged, AlertChanged, AlertCleared, AlertClosed, AlertRaised, Amendment, AmendmentChange,
-    Body, Change, Check, Clearing, Clock, ClockStep, ConfigurationChange, Correction, CorrectiveAction, Gap,
-    Import, KeyChange, LawfulHold, MachineFailure, Maintenance, Note, Notification, Outcome, ProvenProbe,
-    Pruned, Record, Restored, SignedOff, SignedPlate, SignedProbe, SigningKeyChange, TestCycle,
-    WiringProofDone,
+    AccessDeed, AccessEvent, AccessRefusal, AlertAcknowledged, AlertChanged, AlertCleared, AlertClosed,
+    AlertRaised, Amendment, AmendmentChange, Body, Change, Check, Clearing, Clock, ClockStep,
+    ConfigurationChange, Correction, CorrectiveAction, Gap, Import, KeyChange, LawfulHold, MachineFailure,
+    Maintenance, Note, Notification, Outcome, ProvenProbe, Pruned, Record, Restored, SignedOff, SignedPlate,
+    SignedProbe, SigningKeyChange, TestCycle, WiringProofDone,
 };
 use rinseward::core::sanitizer::Refusal;
 use rinseward::core::signoff::OpenPoint;
@@ -168,8 +170,48 @@ pub(crate) fn records() -> Vec<Record> {
         Record::new(at(NOON_S + 500.0), machine.map(str::to_owned), body)
     };
     records.extend(bodies.into_iter().map(recorded));
+    records.extend(access(instant).into_iter().map(|body| recorded((None, body))));
     records.push(stop(NOON_S + 600.0));
     records
+}
+
+/// Everything that can happen to accounts and tokens.
+fn access(instant: Timestamp) -> Vec<Body> {
+    let (role, before) = (Role::Manager, Role::Operator);
+    let refusals = [
+        AccessRefusal::Wrong,
+        AccessRefusal::Locked,
+        AccessRefusal::Disabled,
+        AccessRefusal::Expired,
+        AccessRefusal::TooMany,
+        AccessRefusal::NotAllowed,
+        AccessRefusal::Foreign,
+        AccessRefusal::UnknownToken,
+    ];
+    let deeds = [
+        AccessDeed::LoggedIn,
+        AccessDeed::LoggedOut,
+        AccessDeed::Locked { for_s: 900 },
+        AccessDeed::Unlocked,
+        AccessDeed::Added { role, name: HOSTILE.to_owned() },
+        AccessDeed::RoleChanged { role, before },
+        AccessDeed::Disabled,
+        AccessDeed::Enabled,
+        AccessDeed::SecretReset,
+        AccessDeed::PasswordChanged,
+        AccessDeed::ReaderChanged { language: Language::Spanish, scale: Scale::Fahrenheit },
+        AccessDeed::Removed,
+        AccessDeed::TokenAdded { role, until: instant },
+        AccessDeed::TokenRevoked,
+    ];
+    let all = deeds.into_iter().chain(refusals.map(AccessDeed::Refused)).zip(1..);
+    let event = |(what, times): (AccessDeed, u32)| {
+        let told = times % 2 == 0;
+        let (at, by) = (told.then_some(instant), told.then(|| "Tom (user tom)".to_owned()));
+        let from = told.then(|| "192.0.2.7".to_owned());
+        Body::Access(Box::new(AccessEvent { account: "ana".to_owned(), what, at, from, by, times }))
+    };
+    all.map(event).collect()
 }
 
 fn every_reason() -> Vec<Reason> {
@@ -183,6 +225,9 @@ fn every_reason() -> Vec<Reason> {
         Reason::ProbeTooSlow,
         Reason::EndNotSeen,
         Reason::ClockStep,
+        Reason::TooSoon { after_s: 12.0, needed_s: 30.0 },
+        Reason::Faint { change_c: 1.0 },
+        Reason::WorkedOn,
         Reason::InsideUncertainty { margin_c: 0.5, uncertainty_c: 1.0 },
     ]
 }

@@ -44,6 +44,16 @@ impl Authority {
         self.issuer.pem()
     }
 
+    /// A certificate for localhost and 127.0.0.1 and its key, both PEM.
+    pub(crate) fn leaf(&self) -> (String, String) {
+        let mut params =
+            CertificateParams::new(vec!["localhost".to_owned(), "127.0.0.1".to_owned()]).expect("names");
+        params.extended_key_usages = vec![ExtendedKeyUsagePurpose::ServerAuth];
+        let key = KeyPair::generate().expect("a key");
+        let certificate = params.signed_by(&key, &self.issuer).expect("a certificate");
+        (certificate.pem(), key.serialize_pem())
+    }
+
     fn config(&self, leaf: Leaf) -> rustls::ServerConfig {
         let names = match leaf {
             Leaf::Right | Leaf::Expired => vec!["localhost".to_owned(), "127.0.0.1".to_owned()],

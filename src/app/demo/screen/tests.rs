@@ -68,8 +68,12 @@ fn drawn(width: u16, height: u16) -> String {
 }
 
 fn drawn_of(scene: &Scene, width: u16, height: u16) -> String {
-    let setting =
-        Setting { zone: TimeZone::UTC, speed: "60× real time".to_owned(), scenario: "demo".to_owned() };
+    let setting = Setting {
+        zone: TimeZone::UTC,
+        speed: "60× real time".to_owned(),
+        scenario: "demo".to_owned(),
+        login: Some("http://127.0.0.1:8480/login  administrator  2bmbk-4d2cj-qxkx7-t4s7v".to_owned()),
+    };
     let mut terminal = Terminal::new(TestBackend::new(width, height)).expect("a test terminal opens");
     terminal.draw(|frame| draw(frame, scene, &setting)).expect("a test terminal draws");
     terminal.backend().to_string()
@@ -91,6 +95,7 @@ fn verdicts_stand_in_words_with_their_reason() {
             "→ Hold the rack",
             "The final rinse settled",
             "q quits",
+            "/login  administrator  2bmbk-4d2cj-qxkx7-t4s7v",
             "scalds",
             "stay needed.",
         ] {

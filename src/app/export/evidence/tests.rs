@@ -19,7 +19,7 @@ use crate::core::record::{
     SigningKeyChange,
 };
 use crate::core::units::Celsius;
-use crate::ledger::{Commit, Names, NewRecord, Options, Writer};
+use crate::ledger::{Commit, Names, NewRecord, Options, WholeChunks, Writer};
 use crate::report::csv;
 use crate::report::row::samples;
 
@@ -425,13 +425,22 @@ fn the_tree_of_a_ledger_gives_the_proofs_of_its_leaves() {
     let reader = site.reader();
     let leaves: Vec<Hash> =
         (0..2_507).map(|index| Hash(reader.leaf(index).expect("a leaf").expect("it is there"))).collect();
-    for size in [1, 1_023, 1_024, 1_025, 2_048, 2_507] {
+    // Kept over all sizes, also from a larger one to a smaller.
+    let mut kept = WholeChunks::default();
+    for size in [1, 1_023, 1_024, 2_507, 1_025, 2_048, 2_507] {
         let tree = reader.tree(size, |_, _| {}).expect("a tree");
         assert_eq!(tree.size(), size);
+        let by_kept = reader.tree_by(size, &mut kept).expect("a tree");
+        assert_eq!(by_kept.head(), tree.head(), "{size}");
         let last = size - 1;
         for index in [0, last / 3, last / 2, last] {
             let expected = inclusion_proof(leaves.as_slice(), index, size).expect("inside");
             assert_eq!(inclusion_proof(&tree, index, size).expect("inside"), expected, "{index} of {size}");
+            assert_eq!(
+                inclusion_proof(&by_kept, index, size).expect("inside"),
+                expected,
+                "{index} of {size}"
+            );
             let expected = range_proof(leaves.as_slice(), index, size, size).expect("inside");
             assert_eq!(range_proof(&tree, index, size, size).expect("inside"), expected, "{index} of {size}");
             let expected = range_proof(leaves.as_slice(), 0, index + 1, size).expect("inside");

@@ -36,7 +36,7 @@ impl House {
         match asked.view {
             View::Machines => self.machines().await,
             View::Probes => Ok(self.probes_shown(asked.machine.as_deref())),
-            View::Due => self.due(asked).await,
+            View::Due => self.due_rows(asked).await,
             View::Alerts => self.alerts(asked).await,
             View::Cycles | View::Checks | View::Records => self.by_index(asked).await,
             View::Days | View::Summary | View::Gaps => self.by_time(asked).await,
@@ -100,9 +100,9 @@ impl House {
         whole(items)
     }
 
-    async fn due(&self, asked: Asked) -> Result<Rows, Trouble> {
+    async fn due_rows(&self, asked: Asked) -> Result<Rows, Trouble> {
         let (configuration, now) = (self.configuration.clone(), self.clock.now());
-        let checks = self.readers.ask(move |ledger| enter::due_of(ledger, &configuration.alerts, now));
+        let checks = self.readers.ask(move |ledger| enter::due_by(ledger, &configuration.alerts, now));
         let checks = checks.await?;
         let wanted = |machine: &str| asked.machine.as_deref().is_none_or(|name| name == machine);
         let rows = checks.iter().filter(|due| wanted(&due.machine)).map(serde_json::to_string);

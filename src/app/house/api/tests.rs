@@ -114,12 +114,13 @@ impl Running {
             simulated: false,
             series: None,
             pulse: &pulse,
+            access: None,
         };
         let (desk, reception) = alerts::Ground::new(&around, None);
         tokio::spawn(desk.run(stop.clone()));
         let composer = Arc::new(Composer::new(&loaded, &path, &clock, None).expect("a ledger"));
         let ground = Ground {
-            configuration,
+            loaded: &loaded,
             clock: &clock,
             tap: &tap,
             reception: &reception,

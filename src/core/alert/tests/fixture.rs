@@ -146,6 +146,8 @@ pub(super) enum Rack {
     ColdWithFault,
     NoCheck,
     Gappy,
+    /// Cold and too hot by its readings, made while somebody worked on the machine.
+    WorkedOn,
 }
 
 impl Rack {
@@ -187,6 +189,11 @@ impl Rack {
                 cycle.reasons = vec![below, fault, Reason::GapInRinse { gap_s: 6.0 }];
             }
             Self::NoCheck => unproven(&mut cycle, Reason::NoConcentrationCheck),
+            Self::WorkedOn => {
+                cycle.findings = vec![Finding::RinseTooHot { measured_c: 99.0, limit_c: 90.0 }];
+                cycle.reasons = vec![Reason::RinseBelowLimit { measured_c: 0.1, limit_c: 82.2 }];
+                cycle.put_in_doubt(Reason::WorkedOn);
+            }
             Self::Gappy => unproven(&mut cycle, Reason::GapInRinse { gap_s: 4.0 }),
         }
         if self == Self::WashLow {

@@ -7,7 +7,7 @@ use crate::core::record::{Body, Change, Clock, ClockStep, Outcome};
 use Occasion::{
     ActionMissing, AfterMaintenance, Cleared, Closed, Escalated, Grew, Raised, Returned, Summary,
 };
-use Rack::{Cold, Good, Hot};
+use Rack::{Cold, Good, Hot, WorkedOn};
 
 #[test]
 fn steps_are_told_until_somebody_acknowledges() {
@@ -208,6 +208,17 @@ fn a_maintenance_window_keeps_records_and_holds_messages() {
     assert_eq!(play.desk.held_until(Some("hot")), None);
     play.until(71.0);
     assert_eq!(play.told()[2..], [("ben", Escalated)], "and somebody");
+}
+
+// Neither is anything raised by them, however many, nor is what is open made good.
+#[test]
+fn racks_made_while_somebody_works_say_nothing() {
+    let mut play = Play::new(settings());
+    play.racks(0.0, "hot", &[WorkedOn; 12]);
+    assert!(play.story().is_empty(), "{:?}", play.story());
+    play.racks(30.0, "hot", &[Cold]);
+    play.racks(40.0, "hot", &[WorkedOn; 12]);
+    assert!(play.open(Condition::Cold).is_some_and(|open| open.cleared.is_none()), "{:?}", play.story());
 }
 
 #[test]

@@ -255,3 +255,94 @@ fn a_run_across_a_step_of_the_clock_is_judged_by_the_trace() {
     judged.extend(tracker.finish(setup, at(200.0), false));
     assert_eq!(judged.len(), 1, "{judged:#?}");
 }
+
+/// Readings every `dt` s of a line that stands at each temperature for its time, with a probe of time constant
+/// `tau_s`, in digits of 0.1 °C.
+fn stands(steps: &[(f64, f64)], tau_s: f64, dt: f64) -> Vec<TraceReading> {
+    let (mut t, mut shown) = (0.0, steps[0].1);
+    let mut readings = Vec::new();
+    for (seconds, celsius) in steps {
+        let end = t + seconds;
+        while t < end {
+            shown = celsius + (shown - celsius) * (-dt / tau_s).exp();
+            let dither = 0.06 * (t * 6.8).sin();
+            let value = Celsius(((shown + dither) * 10.0).round() / 10.0);
+            readings.push(TraceReading { at: at(t), celsius: value });
+            t += dt;
+        }
+    }
+    readings
+}
+
+/// The cycles of a rinse at 85 °C that comes `n` s after what stood in the line at rest, and the one that
+/// overlaps the rinse.
+fn rinse_after(
+    before: &[(f64, f64)],
+    rest_c: f64,
+    n: f64,
+    tau_s: f64,
+    dt: f64,
+) -> (Vec<Cycle>, Option<Cycle>) {
+    let mut steps = vec![(120.0, 45.0)];
+    steps.extend(before);
+    let start: f64 = steps.iter().map(|(seconds, _)| seconds).sum::<f64>() + n;
+    steps.extend([(n, rest_c), (10.0, 85.0), (60.0, rest_c)]);
+    let cycles = play(&door(), tau_s, &stands(&steps, tau_s, dt), |_| 68.0);
+    let overlaps =
+        |c: &&Cycle| c.rinse_started.seconds() < start + 9.0 && c.rinse_ended.seconds() > start + 1.0;
+    let found = cycles.iter().find(overlaps).cloned();
+    (cycles, found)
+}
+
+// A probe that was in a pot, or in ice, and is back: the rack after it is judged, however soon it comes.
+#[test]
+fn a_rack_after_what_was_no_rinse_is_judged() {
+    for (name, before, judged_from_s) in [
+        ("a pot", vec![(20.0, 80.0)], 12.0),
+        ("boiling water", vec![(20.0, 98.0)], 12.0),
+        ("a short plunge", vec![(6.0, 80.0)], 12.0),
+        ("ice", vec![(30.0, 5.0)], 12.0),
+        // After this time the way back may be a rinse of cold water, with a wash before it.
+        ("a long one", vec![(60.0, 70.0)], 48.0),
+    ] {
+        for (tau_s, dt) in [(0.5, 0.25), (1.0, 0.25), (1.0, 1.0), (2.0, 0.25)] {
+            for n in (1..15).map(|n| f64::from(n) * 12.0).filter(|n| *n >= judged_from_s) {
+                let (cycles, found) = rinse_after(&before, 45.0, n, tau_s, dt);
+                // At one reading a second the start is known to two of them, and the minimum with it.
+                let passed = found.as_ref().is_some_and(|c| dt > 0.5 || c.believed() != Verdict::Cold);
+                assert!(passed, "{name}, {tau_s} s, every {dt} s, {n} s after it: {cycles:#?}");
+            }
+            for n in (3..14).map(|n| f64::from(n) * 4.0) {
+                let (cycles, found) = rinse_after(&before, 45.0, n, tau_s, dt);
+                assert!(found.is_some(), "{name}, {tau_s} s, every {dt} s, {n} s after it: {cycles:#?}");
+            }
+        }
+    }
+}
+
+// Hot water that was run through by hand stays in the line. Too soon after it nothing tells which was the rinse.
+#[test]
+fn a_rack_soon_after_hot_water_is_on_record_and_no_pass() {
+    for n in (3..40).map(|n| f64::from(n) * 4.0) {
+        let (cycles, found) = rinse_after(&[(8.0, 60.0)], 60.0, n, 1.0, 0.25);
+        let found = found.unwrap_or_else(|| panic!("{n} s after it: {cycles:#?}"));
+        let too_soon = matches!(found.reasons.first(), Some(Reason::TooSoon { .. }));
+        // The end of what came first is 2 s after the water came; a wash and its pause take 50 s, six tenths of it 30 s.
+        assert!(too_soon == (n < 32.0) || (n - 32.0).abs() < 1.0, "{n} s after it: {found:#?}");
+        assert!(!too_soon || found.verdict == Verdict::Unproven && found.rinse_min_c.is_none(), "{found:#?}");
+    }
+}
+
+#[test]
+fn a_line_long_at_rest_that_cools_a_little_is_no_cold_rack() {
+    for (name, step_c, expected) in [
+        ("a little", -1.0, Verdict::Unproven),
+        ("a cold supply", -5.0, Verdict::Cold),
+        ("warmer", 5.0, Verdict::Cold),
+    ] {
+        let readings = stands(&[(900.0, 45.0), (60.0, 45.0 + step_c)], 1.0, 0.25);
+        let cycles = play(&door(), 1.0, &readings, |_| 68.0);
+        let verdicts: Vec<_> = cycles.iter().map(|cycle| cycle.verdict).collect();
+        assert_eq!(verdicts, [expected], "{name}: {cycles:#?}");
+    }
+}

@@ -1,4 +1,4 @@
-//! Why `calibrate` and `respond` refuse, in English and Spanish and on the reader's scale.
+//! Why a calibration or a response test is refused, in English and Spanish and on the reader's scale.
 
 use super::words::{amount, degrees, signed};
 use crate::core::calibration::{CORRECTION_MAX_C, CalibrationError, POINTS_APART_MIN_C};
@@ -9,7 +9,8 @@ use crate::core::steady::{DRIFT_MAX_C_PER_MIN, SPREAD_MAX_C, Unsteady};
 use crate::core::units::Celsius;
 
 /// Why a probe is not steady.
-pub(super) fn unsteady(language: Language, scale: Scale, reason: &Unsteady) -> String {
+#[must_use]
+pub fn unsteady(language: Language, scale: Scale, reason: &Unsteady) -> String {
     let (drift_max, spread_max) = (amount(scale, DRIFT_MAX_C_PER_MIN), amount(scale, SPREAD_MAX_C));
     match (reason, language) {
         (Unsteady::Silent, Language::English) => "no reading has come".to_owned(),
@@ -37,7 +38,8 @@ pub(super) fn unsteady(language: Language, scale: Scale, reason: &Unsteady) -> S
 }
 
 /// A fault that the probe reports.
-pub(super) fn fault(language: Language, fault: Fault) -> String {
+#[must_use]
+pub fn fault(language: Language, fault: Fault) -> String {
     match language {
         Language::English => format!("the probe reports a fault: {}", fault.as_str()),
         Language::Spanish => {
@@ -57,7 +59,8 @@ pub(super) fn fault(language: Language, fault: Fault) -> String {
 }
 
 /// It is steady, and somewhere else.
-pub(super) fn too_far(language: Language, scale: Scale, shown: Celsius, should: Celsius) -> String {
+#[must_use]
+pub fn too_far(language: Language, scale: Scale, shown: Celsius, should: Celsius) -> String {
     let (shown, should) = (degrees(scale, shown.0), degrees(scale, should.0));
     match language {
         Language::English => {
@@ -70,7 +73,8 @@ pub(super) fn too_far(language: Language, scale: Scale, shown: Celsius, should: 
 }
 
 /// The first line of a calibration whose time was over.
-pub(super) fn not_steady_in_time(language: Language, probe: &str, seconds: u64, reason: &str) -> String {
+#[must_use]
+pub fn not_steady_in_time(language: Language, probe: &str, seconds: u64, reason: &str) -> String {
     match language {
         Language::English => format!("{probe} was not steady within {seconds} s: {reason}"),
         Language::Spanish => format!("{probe} no estuvo estable en {seconds} s: {reason}"),
@@ -78,7 +82,8 @@ pub(super) fn not_steady_in_time(language: Language, probe: &str, seconds: u64, 
 }
 
 /// Why points make no calibration.
-pub(super) fn no_calibration(language: Language, scale: Scale, error: &CalibrationError) -> String {
+#[must_use]
+pub fn no_calibration(language: Language, scale: Scale, error: &CalibrationError) -> String {
     match (error, language) {
         (CalibrationError::Correction { correction_c }, Language::English) => format!(
             "a correction of {} is more than {}; look for a fault before calibrating",
@@ -130,7 +135,8 @@ pub(super) fn no_calibration(language: Language, scale: Scale, error: &Calibrati
 }
 
 /// What to do about points that make no calibration.
-pub(super) const fn calibration_advice(language: Language) -> &'static str {
+#[must_use]
+pub const fn calibration_advice(language: Language) -> &'static str {
     match language {
         Language::English => {
             "look for the fault: type of the thermocouple, leads, cold reference, a bath not stirred"
@@ -140,7 +146,8 @@ pub(super) const fn calibration_advice(language: Language) -> &'static str {
 }
 
 /// What to do about a probe that is not steady.
-pub(super) const fn unsteady_advice(language: Language) -> &'static str {
+#[must_use]
+pub const fn unsteady_advice(language: Language) -> &'static str {
     match language {
         Language::English => "put it deeper, stir, wait longer, or look for a fault of the probe",
         Language::Spanish => "métala más, remueva, espere más o busque un fallo de la sonda",
@@ -148,7 +155,8 @@ pub(super) const fn unsteady_advice(language: Language) -> &'static str {
 }
 
 /// Why there is no time constant.
-pub(super) fn no_step(language: Language, scale: Scale, error: &NoStep) -> String {
+#[must_use]
+pub fn no_step(language: Language, scale: Scale, error: &NoStep) -> String {
     match (error, language) {
         (NoStep::None, Language::English) => "no step has come: the probe stayed where it was".to_owned(),
         (NoStep::None, Language::Spanish) => {
@@ -187,7 +195,8 @@ pub(super) fn no_step(language: Language, scale: Scale, error: &NoStep) -> Strin
 }
 
 /// What to do where there is no time constant.
-pub(super) const fn step_advice(language: Language, error: &NoStep) -> &'static str {
+#[must_use]
+pub const fn step_advice(language: Language, error: &NoStep) -> &'static str {
     match (error, language) {
         (NoStep::None, Language::English) => {
             "hold the probe still in the air until it is level, then plunge it; is it the right probe?"
@@ -225,7 +234,8 @@ pub(super) const fn step_advice(language: Language, error: &NoStep) -> &'static 
 }
 
 /// Readings were lost while the probe answered.
-pub(super) fn lost(language: Language, events: u64) -> String {
+#[must_use]
+pub fn lost(language: Language, events: u64) -> String {
     match language {
         Language::English => {
             format!("{events} readings came too fast to be looked at: the answer has a hole")
@@ -237,7 +247,8 @@ pub(super) fn lost(language: Language, events: u64) -> String {
 }
 
 /// What to do about that.
-pub(super) const fn lost_advice(language: Language) -> &'static str {
+#[must_use]
+pub const fn lost_advice(language: Language) -> &'static str {
     match language {
         Language::English => "begin again, on a computer that has less to do",
         Language::Spanish => "empiece de nuevo, en un ordenador menos ocupado",
@@ -245,7 +256,8 @@ pub(super) const fn lost_advice(language: Language) -> &'static str {
 }
 
 /// That nothing has changed.
-pub(super) const fn nothing_recorded(language: Language) -> &'static str {
+#[must_use]
+pub const fn nothing_recorded(language: Language) -> &'static str {
     match language {
         Language::English => "nothing was recorded",
         Language::Spanish => "no se registró nada",

@@ -3,6 +3,8 @@
 //! Scald times and isolation are those of burn-prevention tables and of OSHA 29 CFR 1910.147; the
 //! rest is common practice. Local code always comes first.
 
+use super::reader::Language;
+
 /// Where readings are looked at.
 pub const SCALD: &str = "Hot water and steam scald at once. Never reach into a running machine, open its \
                          door in mid-rinse, or reach into a tank to get at a probe.";
@@ -43,3 +45,12 @@ pub const PLUMBING_ES: &str = "Antes de aflojar una conexión: deje enfriar la l
 /// [`AID`] in Spanish.
 pub const AID_ES: &str = "Una ayuda: los indicadores de la máquina, el kit de prueba y el indicador de superficie \
                           siguen haciendo falta.";
+
+/// What must be known before anything at a machine is reached for.
+#[must_use]
+pub const fn before_work(language: Language) -> [&'static str; 3] {
+    match language {
+        Language::English => [SCALD, ISOLATION, PLUMBING],
+        Language::Spanish => [SCALD_ES, ISOLATION_ES, PLUMBING_ES],
+    }
+}

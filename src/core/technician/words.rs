@@ -1,10 +1,8 @@
-//! Every sentence of `calibrate` and `respond` in English and Spanish, but for the refusals.
+//! Every sentence of a calibration and a response test in English and Spanish, but for the refusals.
 
 use std::time::Duration;
 
 use super::refusals;
-use crate::app::in_force;
-use crate::app::live::UnitSeen;
 use crate::core::boiling::FixedPoint;
 use crate::core::reader::{Language, Scale};
 use crate::core::record::{Against, CalibrationDone, CalibrationPoint, Correction};
@@ -21,26 +19,54 @@ const fn say(language: Language, english: &'static str, spanish: &'static str) -
 }
 
 /// A temperature with two decimals.
-pub(super) fn degrees(scale: Scale, celsius: f64) -> String {
+#[must_use]
+pub fn degrees(scale: Scale, celsius: f64) -> String {
     format!("{:.2} {}", scale.temperature(celsius), scale.symbol())
 }
 
 /// A difference with its sign.
-pub(super) fn signed(scale: Scale, kelvin: f64) -> String {
-    format!("{:+.2} {}", scale.difference(kelvin), scale.symbol())
+#[must_use]
+pub fn signed(scale: Scale, kelvin: f64) -> String {
+    let shown = (scale.difference(kelvin) * 100.0).round() / 100.0;
+    // Nothing has a minus.
+    format!("{:+.2} {}", shown + 0.0, scale.symbol())
 }
 
 /// A difference without one.
-pub(super) fn amount(scale: Scale, kelvin: f64) -> String {
+#[must_use]
+pub fn amount(scale: Scale, kelvin: f64) -> String {
     format!("{:.2} {}", scale.difference(kelvin).abs(), scale.symbol())
 }
 
 /// An uncertainty.
-fn width(scale: Scale, kelvin: f64) -> String {
+#[must_use]
+pub fn width(scale: Scale, kelvin: f64) -> String {
     format!("±{:.2} {}", scale.difference(kelvin).abs(), scale.symbol())
 }
 
-pub(super) const fn calibration_cautions(language: Language) -> [&'static str; 3] {
+/// A correction of the record in words.
+#[must_use]
+pub fn gain_and_offset(gain: f64, offset_c: f64) -> String {
+    if gain.to_bits() == 1f64.to_bits() {
+        format!("{offset_c:+.2} °C")
+    } else {
+        format!("× {gain:.4} {offset_c:+.2} °C")
+    }
+}
+
+/// A correction on the scale of the reader; a factor is shown as it is on record.
+#[must_use]
+pub fn correction(correction: Correction, scale: Scale) -> String {
+    if correction.gain.to_bits() == 1f64.to_bits() {
+        signed(scale, correction.offset_c)
+    } else {
+        gain_and_offset(correction.gain, correction.offset_c)
+    }
+}
+
+/// What must be known before a calibration.
+#[must_use]
+pub const fn calibration_cautions(language: Language) -> [&'static str; 3] {
     [
         say(
             language,
@@ -64,7 +90,9 @@ pub(super) const fn calibration_cautions(language: Language) -> [&'static str; 3
     ]
 }
 
-pub(super) fn point_cautions(language: Language, against: Against) -> Vec<&'static str> {
+/// What must be known before one bath.
+#[must_use]
+pub fn point_cautions(language: Language, against: Against) -> Vec<&'static str> {
     match against {
         Against::Ice => vec![say(
             language,
@@ -107,7 +135,9 @@ pub(super) fn point_cautions(language: Language, against: Against) -> Vec<&'stat
 /// degrees from a room).
 const HOT_C: f64 = 80.0;
 
-pub(super) const fn response_cautions(language: Language) -> [&'static str; 2] {
+/// What must be known before a response test.
+#[must_use]
+pub const fn response_cautions(language: Language) -> [&'static str; 2] {
     [
         say(
             language,
@@ -124,7 +154,9 @@ pub(super) const fn response_cautions(language: Language) -> [&'static str; 2] {
     ]
 }
 
-pub(super) fn point(
+/// Which bath is next.
+#[must_use]
+pub fn point(
     language: Language,
     scale: Scale,
     number: usize,
@@ -139,12 +171,15 @@ pub(super) fn point(
     }
 }
 
-pub(super) const fn press_enter(language: Language) -> &'static str {
+/// That a person is waited for.
+#[must_use]
+pub const fn press_enter(language: Language) -> &'static str {
     say(language, "Press Enter when the probe is in it.", "Pulse Intro cuando la sonda esté dentro.")
 }
 
 /// That it is watched, and how long that takes; `seconds` are those over which it must be steady.
-pub(super) fn watching(language: Language, seconds: f64, tau: Option<Duration>) -> String {
+#[must_use]
+pub fn watching(language: Language, seconds: f64, tau: Option<Duration>) -> String {
     match (language, tau) {
         (Language::English, Some(tau)) => format!(
             "  watching until it is steady: wait at least {seconds:.0} s after immersion (time constant on file: \
@@ -168,7 +203,8 @@ pub(super) fn watching(language: Language, seconds: f64, tau: Option<Duration>) 
 }
 
 /// That readings were lost on the way, so that a step begins anew.
-pub(super) fn lost(language: Language, events: u64) -> String {
+#[must_use]
+pub fn lost(language: Language, events: u64) -> String {
     match language {
         Language::English => format!("  {events} readings came too fast to be looked at: begun anew"),
         Language::Spanish => {
@@ -177,13 +213,9 @@ pub(super) fn lost(language: Language, events: u64) -> String {
     }
 }
 
-/// That the unit of the probe does not answer; `None` where it does.
-pub(super) fn unit(language: Language, seen: &UnitSeen) -> Option<String> {
-    crate::app::watch::words::unit(language, seen.unit, seen.state).map(|told| format!("  {told}"))
-}
-
 /// How the wait for steadiness stands.
-pub(super) fn progress(
+#[must_use]
+pub fn progress(
     language: Language,
     scale: Scale,
     last: Option<Celsius>,
@@ -231,7 +263,9 @@ pub(super) fn progress(
     format!("  {shown}: {how}")
 }
 
-pub(super) fn steady(language: Language, scale: Scale, steady: &Steady) -> String {
+/// The stretch that is taken.
+#[must_use]
+pub fn steady(language: Language, scale: Scale, steady: &Steady) -> String {
     let (mean, spread) = (degrees(scale, steady.mean.0), width(scale, steady.spread_c));
     let (readings, lasted_s) = (steady.readings, steady.lasted_s);
     match language {
@@ -244,7 +278,9 @@ pub(super) fn steady(language: Language, scale: Scale, steady: &Steady) -> Strin
     }
 }
 
-pub(super) const fn result_heading(language: Language) -> &'static str {
+/// What the results are.
+#[must_use]
+pub const fn result_heading(language: Language) -> &'static str {
     say(
         language,
         "Difference from the reference, as found and as left:",
@@ -252,7 +288,9 @@ pub(super) const fn result_heading(language: Language) -> &'static str {
     )
 }
 
-pub(super) fn result(language: Language, scale: Scale, point: &CalibrationPoint) -> String {
+/// One point, as found and as left.
+#[must_use]
+pub fn result(language: Language, scale: Scale, point: &CalibrationPoint) -> String {
     let (found, left) = (signed(scale, point.found_error_c), signed(scale, point.left_error_c));
     let (at, shown) = (degrees(scale, point.reference_c), degrees(scale, point.indicated_c));
     match language {
@@ -265,22 +303,19 @@ pub(super) fn result(language: Language, scale: Scale, point: &CalibrationPoint)
     }
 }
 
-pub(super) fn corrections(language: Language, scale: Scale, found: Correction, left: Correction) -> String {
-    let told = |correction: Correction| {
-        if correction.gain.to_bits() == 1f64.to_bits() {
-            signed(scale, correction.offset_c)
-        } else {
-            in_force::correction(correction.gain, correction.offset_c)
-        }
-    };
-    let (found, left) = (told(found), told(left));
+/// The correction before and after.
+#[must_use]
+pub fn corrections(language: Language, scale: Scale, found: Correction, left: Correction) -> String {
+    let (found, left) = (correction(found, scale), correction(left, scale));
     match language {
         Language::English => format!("Correction: {found} before, {left} from here on"),
         Language::Spanish => format!("Corrección: {found} antes, {left} desde ahora"),
     }
 }
 
-pub(super) fn uncertainty(language: Language, scale: Scale, expanded_c: f64, near: Celsius) -> String {
+/// What the calibration leaves uncertain.
+#[must_use]
+pub fn uncertainty(language: Language, scale: Scale, expanded_c: f64, near: Celsius) -> String {
     let (wide, at) = (width(scale, expanded_c), degrees(scale, near.0));
     match language {
         Language::English => format!("Expanded uncertainty of the calibration (k = 2) at {at}: {wide}"),
@@ -288,12 +323,15 @@ pub(super) fn uncertainty(language: Language, scale: Scale, expanded_c: f64, nea
     }
 }
 
-pub(super) const fn confirm(language: Language) -> &'static str {
+/// Whether it is wanted on record.
+#[must_use]
+pub const fn confirm(language: Language) -> &'static str {
     say(language, "Put it on record and in force? [y/n]", "¿Registrar y poner en vigor? [s/n]")
 }
 
 /// What is said where the answer was neither yes nor no.
-pub(super) const fn yes_or_no(language: Language) -> &'static str {
+#[must_use]
+pub const fn yes_or_no(language: Language) -> &'static str {
     say(
         language,
         "Type y and Enter to put it on record and in force, n and Enter to leave everything as it was.",
@@ -301,7 +339,9 @@ pub(super) const fn yes_or_no(language: Language) -> &'static str {
     )
 }
 
-pub(super) const fn not_recorded(language: Language) -> &'static str {
+/// That nothing has changed.
+#[must_use]
+pub const fn not_recorded(language: Language) -> &'static str {
     say(
         language,
         "Nothing was recorded; what was in force stays so.",
@@ -309,7 +349,9 @@ pub(super) const fn not_recorded(language: Language) -> &'static str {
     )
 }
 
-pub(super) fn in_force(language: Language, scale: Scale, record: u64, put: &CalibrationDone) -> String {
+/// That a calibration is in force.
+#[must_use]
+pub fn in_force(language: Language, scale: Scale, record: u64, put: &CalibrationDone) -> String {
     let (wide, until) = (width(scale, put.expanded_c), put.until.as_deref().unwrap_or("-"));
     let probe = &put.probe;
     match language {
@@ -325,7 +367,8 @@ pub(super) fn in_force(language: Language, scale: Scale, record: u64, put: &Cali
 }
 
 /// What a response test needs, before it begins.
-pub(super) fn have_ready(language: Language, scale: Scale) -> String {
+#[must_use]
+pub fn have_ready(language: Language, scale: Scale) -> String {
     let (least, hot) = (scale.difference(STEP_MIN_C), scale.temperature(HOT_C));
     let symbol = scale.symbol();
     match language {
@@ -344,11 +387,15 @@ pub(super) fn have_ready(language: Language, scale: Scale) -> String {
     }
 }
 
-pub(super) const fn press_enter_to_begin(language: Language) -> &'static str {
+/// That a person is waited for before a response test.
+#[must_use]
+pub const fn press_enter_to_begin(language: Language) -> &'static str {
     say(language, "Press Enter when everything is there.", "Pulse Intro cuando todo esté a mano.")
 }
 
-pub(super) const fn hold_in_air(language: Language) -> &'static str {
+/// How a response test begins.
+#[must_use]
+pub const fn hold_in_air(language: Language) -> &'static str {
     say(
         language,
         "Take the probe out of the water, dry it, and hold it still in the air of the room.",
@@ -357,7 +404,8 @@ pub(super) const fn hold_in_air(language: Language) -> &'static str {
 }
 
 /// Where a test stands; `corrected` gives a temperature as it is shown everywhere, after the correction in force.
-pub(super) fn stage(
+#[must_use]
+pub fn stage(
     language: Language,
     scale: Scale,
     stage: &Stage,
@@ -392,7 +440,8 @@ pub(super) fn stage(
 }
 
 /// What was found; `corrected` as at [`stage`].
-pub(super) fn answered(
+#[must_use]
+pub fn answered(
     language: Language,
     scale: Scale,
     found: &Response,
@@ -414,7 +463,9 @@ pub(super) fn answered(
     }
 }
 
-pub(super) fn can_judge(language: Language, fast_enough: bool, tau: Duration, rinse: Duration) -> String {
+/// Whether a probe is fast enough for its rinse.
+#[must_use]
+pub fn can_judge(language: Language, fast_enough: bool, tau: Duration, rinse: Duration) -> String {
     let answers_s = crate::core::cycle::window::answers_after_s(tau);
     let rinse_s = rinse.as_secs_f64();
     match (language, fast_enough) {
@@ -436,7 +487,9 @@ pub(super) fn can_judge(language: Language, fast_enough: bool, tau: Duration, ri
     }
 }
 
-pub(super) fn tau_in_force(language: Language, record: u64, tau_s: f64) -> String {
+/// That a time constant is in force.
+#[must_use]
+pub fn tau_in_force(language: Language, record: u64, tau_s: f64) -> String {
     match language {
         Language::English => {
             format!(
@@ -448,5 +501,21 @@ pub(super) fn tau_in_force(language: Language, record: u64, tau_s: f64) -> Strin
                 "La constante de tiempo de {tau_s:.2} s está registrada [registro {record}] y en vigor desde ahora."
             )
         }
+    }
+}
+
+/// What was found of a probe at the proof of the wiring; a word that is not known stays as it is.
+#[must_use]
+pub fn finding(finding: &str, language: Language) -> &str {
+    match (language, finding) {
+        (Language::English, word) => word,
+        (Language::Spanish, "answers") => "responde",
+        (Language::Spanish, "swapped") => "cambiada con otra",
+        (Language::Spanish, "reversed") => "cables invertidos",
+        (Language::Spanish, "dead") => "no responde",
+        (Language::Spanish, "wrong-type") => "tipo equivocado",
+        (Language::Spanish, "wrong-place") => "lugar equivocado",
+        (Language::Spanish, "not-at-rest") => "no estaba en reposo",
+        (Language::Spanish, other) => other,
     }
 }

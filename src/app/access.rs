@@ -1,0 +1,210 @@
+//! Access at work: the store beside the ledger, and its events on their way to the record.
+//!
+//! What happens to accounts waits in their store, where it was written together with the change.
+//! The [`Keeper`] appends it to the ledger together with a bookmark that says how far it came, so
+//! that a kill loses and doubles nothing.
+
+pub(super) mod command;
+
+use std::path::{Path, PathBuf};
+use std::sync::Arc;
+use std::time::Duration;
+
+use tokio::sync::Mutex;
+use tokio_util::sync::CancellationToken;
+
+use super::ledger::LedgerHandle;
+use crate::config::resolve::{Configuration, WebOptions};
+use crate::core::causes::chain;
+use crate::core::record::{Body, Record};
+use crate::ledger::{Append, AppendRefused, Bookmark, LedgerError, NewRecord, Reader};
+use crate::runtime::clock::Clock;
+use crate::runtime::supervisor::Supervisor;
+use crate::web::access::store::{Recorded, StoreError};
+use crate::web::access::{Access, AccessError, Changed, FIRST, Options};
+
+/// Name of the bookmark.
+const BOOKMARK: &str = "access";
+/// How often counted refusals are looked at, and a ledger that refused is tried again.
+const TIDY_EVERY: Duration = Duration::from_secs(30);
+
+/// The store's place: beside the ledger.
+fn path(ledger: &Path) -> PathBuf {
+    let mut path = ledger.as_os_str().to_owned();
+    path.push(".access");
+    PathBuf::from(path)
+}
+
+/// Opens the store beside the ledger. Its times are those of the world, also where a demo lives
+/// faster.
+///
+/// # Errors
+/// The store's.
+pub(super) fn open(
+    configuration: &Configuration,
+    web: &WebOptions,
+    ledger: &Path,
+) -> Result<Arc<Access>, StoreError> {
+    let options = Options {
+        site: configuration.site.clone(),
+        zone: configuration.alerts.zone.clone(),
+        tls: web.tls.is_some(),
+        behind_proxy: web.behind_proxy,
+        public_url: web.public_url.clone(),
+    };
+    let clock = Clock::system();
+    Access::open(&path(ledger), options, move || clock.now())
+}
+
+/// Access of a gateway that starts.
+#[derive(Debug)]
+pub(super) struct Entrance {
+    pub(super) access: Arc<Access>,
+    /// The secret of the first account, where it was made just now.
+    first: Option<Changed>,
+}
+
+impl Entrance {
+    /// Opens access where pages are configured, and makes the first account. A store that cannot
+    /// be used stops no recording: no page is served then.
+    pub(super) fn open(configuration: &Configuration, ledger: &Path) -> Option<Self> {
+        let web = configuration.web.as_ref()?;
+        let failed = |error: &dyn std::error::Error| {
+            let error = chain(error);
+            tracing::error!(slug = "access-store", error, "no page is served");
+        };
+        let access = open(configuration, web, ledger).inspect_err(|error| failed(error)).ok()?;
+        let first = access.begin().inspect_err(|error| failed(error)).ok()?;
+        Some(Self { access, first })
+    }
+
+    /// What whoever sets the gateway up is told, once.
+    pub(super) fn first_words(&mut self, web: &WebOptions) -> Option<FirstWords> {
+        let Changed { secret, until } = self.first.take()?;
+        let (secret, until) = (secret?, until?);
+        let scheme = if web.tls.is_some() { "https" } else { "http" };
+        let own = format!("{scheme}://{}", web.listen);
+        let url = web.public_url.as_deref().unwrap_or(&own);
+        let text = format!(
+            "The pages have no account yet, so one was made.\n\
+             \x20 log in at:       {url}/login\n\
+             \x20 account:         {FIRST}\n\
+             \x20 one-time secret: {secret}\n\
+             It is shown this once and can be used until {until}; you choose a password then.\n\
+             If it is lost: rinseward accounts reset {FIRST}\n"
+        );
+        let line = format!("{url}/login  {FIRST}  {secret}");
+        Some(FirstWords { text, line })
+    }
+}
+
+/// The secret of the first account, in words. Has no `Debug`: it belongs on the console alone.
+pub(super) struct FirstWords {
+    /// All that is to be known.
+    pub(super) text: String,
+    /// Where, who and the secret, in one line.
+    pub(super) line: String,
+}
+
+/// Why events are not on record.
+#[derive(Debug, thiserror::Error)]
+pub(super) enum KeepError {
+    /// The store fails.
+    #[error("the accounts failed")]
+    Access(#[from] AccessError),
+    /// The ledger cannot be read.
+    #[error("the ledger failed")]
+    Read(#[from] LedgerError),
+    /// The ledger refuses.
+    #[error(transparent)]
+    Refused(#[from] AppendRefused),
+}
+
+/// Puts what happens to accounts on record.
+#[derive(Clone, Debug)]
+pub(super) struct Keeper {
+    pub(super) access: Arc<Access>,
+    ledger: LedgerHandle,
+    clock: Clock,
+    /// Held while events are appended: they are appended once.
+    alone: Arc<Mutex<()>>,
+}
+
+impl Keeper {
+    /// Takes up where the record is.
+    ///
+    /// # Errors
+    /// The ledger's and the store's.
+    pub(super) async fn open(
+        access: Arc<Access>,
+        ledger: LedgerHandle,
+        clock: Clock,
+    ) -> Result<Self, KeepError> {
+        let kept = Reader::open(ledger.path())?.bookmark(BOOKMARK)?;
+        // One that cannot be read is no reason to keep anybody out; what it told of may be told twice.
+        if let Some(recorded) = kept.and_then(|kept| serde_json::from_slice::<Recorded>(&kept).ok()) {
+            access.recorded(recorded).await?;
+        }
+        Ok(Self { access, ledger, clock, alone: Arc::default() })
+    }
+
+    /// Puts everything that waits on record.
+    ///
+    /// # Errors
+    /// [`KeepError`]; what is left waits.
+    pub(super) async fn drain(&self) -> Result<(), KeepError> {
+        let _alone = self.alone.lock().await;
+        loop {
+            let (events, recorded) = self.access.pending().await?;
+            if events.is_empty() {
+                return Ok(());
+            }
+            let now = self.clock.now();
+            let record = |event| NewRecord {
+                record: Record::new(now, None, Body::Access(Box::new(event))),
+                trace: None,
+            };
+            let state = serde_json::to_vec(&recorded).unwrap_or_default();
+            let append = Append {
+                records: events.into_iter().map(record).collect(),
+                bookmarks: vec![Bookmark { name: BOOKMARK.to_owned(), state }],
+                ..Append::default()
+            };
+            self.ledger.append(append).await?;
+            self.access.recorded(recorded).await?;
+        }
+    }
+
+    async fn run(self, stop: CancellationToken) {
+        stop.run_until_cancelled(self.ledger.begun()).await;
+        let mut told = false;
+        loop {
+            let ending = stop.is_cancelled();
+            let kept = async {
+                self.access.tidy(ending).await?;
+                self.drain().await
+            };
+            match kept.await {
+                Ok(()) => told = false,
+                Err(error) if !std::mem::replace(&mut told, true) => {
+                    let error = chain(&error);
+                    tracing::warn!(error, "what happened to accounts waits to be put on record");
+                }
+                Err(_) => {}
+            }
+            if ending {
+                return;
+            }
+            tokio::select! {
+                () = self.access.noted() => {}
+                () = tokio::time::sleep(TIDY_EVERY) => {}
+                () = stop.cancelled() => {}
+            }
+        }
+    }
+}
+
+/// Starts the keeper of a running gateway.
+pub(super) fn start(followers: &mut Supervisor, keeper: Keeper, stop: &CancellationToken) {
+    followers.run("record of access", keeper.run(stop.clone()));
+}

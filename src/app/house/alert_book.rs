@@ -1,0 +1,232 @@
+//! The alerts as the pages show them: open ones from the desk, the others as the ledger tells them.
+
+use std::ops::ControlFlow;
+use std::time::Duration;
+
+use super::House;
+use crate::alert::message;
+use crate::app::alerts::{pages, story};
+use crate::core::alert::{Alert, AlertNumber, Condition, RACKS_NAMED_MAX};
+use crate::core::cycle::verdict::{Finding, Verdict};
+use crate::core::reader::Reader;
+use crate::core::record::{Body, Cycle, Record};
+use crate::core::time::Timestamp;
+use crate::ledger::{self, CycleFilter, LedgerError, Order, RecordFilter, Subject};
+use crate::web::alerts::{Affected, AlertBook, Headed, Listing, Said, Whole};
+use crate::web::frame::Refusal;
+use crate::web::sheet::{Deed, Refused};
+
+/// Closed alerts of one page (own choice: a few screens of a phone).
+const CLOSED_MAX: usize = 20;
+/// A final rinse starts no longer than this before its end (own choice: a conveyor that is fed without a pause).
+const RINSE_MAX: Duration = Duration::from_secs(4 * 3_600);
+
+/// What the ledger tells of one alert.
+#[derive(Default)]
+struct OnRecord {
+    trail: Vec<(u64, Record)>,
+    damaged: usize,
+}
+
+impl OnRecord {
+    fn read(ledger: &ledger::Reader, number: AlertNumber) -> Result<Self, LedgerError> {
+        let mut own = Self::default();
+        for index in ledger.about(Subject::Alert(number.0))? {
+            match ledger.record(index)? {
+                Ok((_, record)) => own.trail.push((index, record)),
+                Err(_) => own.damaged += 1,
+            }
+        }
+        Ok(own)
+    }
+}
+
+/// The latest closed alerts before the record with an index, whether older ones follow, and how many records
+/// cannot be read.
+pub(super) struct Closed {
+    pub(super) alerts: Vec<(Alert, Timestamp)>,
+    pub(super) older: Option<u64>,
+    pub(super) damaged: usize,
+}
+
+impl Closed {
+    pub(super) fn read(ledger: &ledger::Reader, before: Option<u64>) -> Result<Self, LedgerError> {
+        let filter = RecordFilter {
+            kinds: vec!["alert-closed".to_owned()],
+            limit: Some(CLOSED_MAX + 1),
+            after_index: before,
+            ..RecordFilter::default()
+        };
+        let (mut found, mut damaged) = (Vec::new(), 0);
+        ledger.events(Order::NewestFirst, &filter, |index, record| {
+            match record.map(|(_, record)| record.body.alert()) {
+                Ok(number) => found.extend(number.map(|number| (index, number))),
+                Err(_) => damaged += 1,
+            }
+            ControlFlow::Continue(())
+        })?;
+        let more = found.len() > CLOSED_MAX;
+        found.truncate(CLOSED_MAX);
+        let older = found.last().map(|(index, _)| *index).filter(|_| more);
+        let mut alerts = Vec::new();
+        for (_, number) in found {
+            let own = OnRecord::read(ledger, number)?;
+            damaged += own.damaged;
+            let told = story::told(&own.trail).and_then(|told| Some((told.alert, told.closed?)));
+            alerts.extend(told);
+        }
+        Ok(Self { alerts, older, damaged })
+    }
+}
+
+/// The racks that an alert names, or else those on record that it must have been about.
+pub(super) fn racks(
+    ledger: &ledger::Reader,
+    alert: &Alert,
+    closed: Option<Timestamp>,
+) -> Result<Vec<Affected>, LedgerError> {
+    let mut racks = Vec::new();
+    for rack in &alert.racks.named {
+        let judged = match ledger.record(rack.index)? {
+            Ok((_, Record { body: Body::Cycle(cycle), .. })) => Some(judged(&cycle)),
+            Ok(_) | Err(_) => None,
+        };
+        racks.push(Affected { record: rack.index, ended: rack.at, judged });
+    }
+    let Some(machine) = alert.machine.clone().filter(|_| racks.is_empty() && alert.racks.count > 0) else {
+        return Ok(racks);
+    };
+    let to = alert.cleared.or(closed);
+    let filter = CycleFilter {
+        machine: Some(machine),
+        from: Some(alert.since.minus(RINSE_MAX)),
+        to,
+        ..CycleFilter::default()
+    };
+    ledger.cycles_found(Order::OldestFirst, &filter, |index, found| {
+        if let Ok((_, Record { body: Body::Cycle(cycle), .. })) = found
+            && cycle.rinse_ended >= alert.since
+            && is_about(alert.condition, &cycle)
+        {
+            racks.push(Affected { record: index, ended: cycle.rinse_ended, judged: Some(judged(&cycle)) });
+        }
+        let enough = racks.len() as u64 >= alert.racks.count || racks.len() >= RACKS_NAMED_MAX;
+        if enough { ControlFlow::Break(()) } else { ControlFlow::Continue(()) }
+    })?;
+    Ok(racks)
+}
+
+fn judged(cycle: &Cycle) -> (Verdict, Option<f64>, f64) {
+    (cycle.believed(), cycle.rinse_min_c, cycle.limit_c)
+}
+
+/// Whether a rack with this record can have been counted for such an alert.
+fn is_about(condition: Condition, cycle: &Cycle) -> bool {
+    let found = |wanted: fn(&Finding) -> bool| cycle.findings.iter().any(wanted);
+    match condition {
+        Condition::Cold => cycle.verdict == Verdict::Cold,
+        Condition::Brief => cycle.verdict == Verdict::Brief,
+        Condition::Weak => cycle.verdict == Verdict::Weak,
+        Condition::Unproven => cycle.believed() == Verdict::Unproven,
+        Condition::Narrow => cycle.verdict == Verdict::Narrow,
+        Condition::WashLow => found(|finding| matches!(finding, Finding::WashLow { .. })),
+        Condition::RinseHot => found(|finding| matches!(finding, Finding::RinseTooHot { .. })),
+        Condition::Drifting
+        | Condition::TankCold
+        | Condition::ProbeFault
+        | Condition::ProbeSilent
+        | Condition::CheckOverdue
+        | Condition::CalibrationOverdue
+        | Condition::ThermometerOff
+        | Condition::RecordDamaged
+        | Condition::DiskFilling
+        | Condition::ClockUnsynchronised
+        | Condition::SeriesBacklog
+        | Condition::Undelivered => false,
+    }
+}
+
+impl House {
+    /// What is said of an alert to this reader.
+    pub(super) fn said(&self, alert: Alert, closed: Option<Timestamp>, reader: &Reader) -> Said {
+        let notice = pages::standing(alert, closed, reader.language, reader.scale);
+        let content = self.composer.words(&notice, self.clock.now(), None).content;
+        Said {
+            headline: content.headline,
+            why: content.why,
+            facts: content.rows,
+            steps: content.steps,
+            by_hand: content.by_hand,
+            cautions: content.cautions,
+        }
+    }
+
+    fn headed(&self, alert: Alert, closed: Option<Timestamp>, reader: &Reader) -> Headed {
+        let headline = self.said(alert.clone(), closed, reader).headline;
+        Headed { headline, alert, closed }
+    }
+
+    /// The alert while it is open.
+    async fn open_alert(&self, number: AlertNumber) -> Result<Option<Alert>, Refusal> {
+        let (open, _) = self.reception.open().await.map_err(|_| Refusal::NotNow)?;
+        Ok(open.into_iter().find(|alert| alert.number == number))
+    }
+
+    /// The alert as it is, when it closed, and what is on record of it.
+    async fn found(&self, number: AlertNumber) -> Result<(Alert, Option<Timestamp>, OnRecord), Refusal> {
+        // Asked before the ledger: what the desk has is there by then.
+        let open = self.open_alert(number).await?;
+        let own = self.readers.ask(move |ledger| OnRecord::read(ledger, number)).await?;
+        if let Some(alert) = open {
+            return Ok((alert, None, own));
+        }
+        match story::told(&own.trail) {
+            Some(told) => Ok((told.alert, told.closed, own)),
+            // The record that raised it cannot be read.
+            None if own.damaged > 0 => Err(Refusal::NotNow),
+            None => Err(Refusal::Unknown),
+        }
+    }
+}
+
+impl AlertBook for House {
+    async fn open(&self) -> Result<usize, Refusal> {
+        let (open, _) = self.reception.open().await.map_err(|_| Refusal::NotNow)?;
+        Ok(open.len())
+    }
+
+    async fn alerts(&self, reader: &Reader, before: Option<u64>) -> Result<Listing, Refusal> {
+        let (open, _) = self.reception.open().await.map_err(|_| Refusal::NotNow)?;
+        let closed = self.readers.ask(move |ledger| Closed::read(ledger, before)).await?;
+        Ok(Listing {
+            open: open.into_iter().rev().map(|alert| self.headed(alert, None, reader)).collect(),
+            closed: closed
+                .alerts
+                .into_iter()
+                .map(|(alert, at)| self.headed(alert, Some(at), reader))
+                .collect(),
+            older: closed.older,
+            damaged: closed.damaged,
+        })
+    }
+
+    async fn alert(&self, reader: &Reader, number: u64) -> Result<Whole, Refusal> {
+        let (alert, closed, own) = self.found(AlertNumber(number)).await?;
+        let asked = alert.clone();
+        let racks = self.readers.ask(move |ledger| racks(ledger, &asked, closed)).await?;
+        let mut said = self.said(alert.clone(), closed, reader);
+        if own.damaged > 0 {
+            said.facts.push(message::damaged(reader.language, own.damaged));
+        }
+        Ok(Whole { alert, closed, said, racks, trail: own.trail })
+    }
+
+    async fn decide(&self, number: u64, deed: Deed) -> Result<(), Refusal> {
+        let (alert, closed, _) = self.found(AlertNumber(number)).await?;
+        let done = pages::decide(&self.reception, (&alert, closed), deed, "page", |by| by).await;
+        done.map_err(|refused| match refused {
+            Refused::Unknown => Refusal::Unknown,
+            Refused::NotNow => Refusal::NotNow,
+        })
+    }
+}

@@ -1,0 +1,202 @@
+use super::*;
+use crate::config::resolve::Configuration;
+use crate::core::id::{ChannelId, SourceId};
+use crate::core::reading::{Sample, Value as Delivered};
+use crate::core::technician::attempt::Stands;
+use crate::core::technician::bath::{Bath, NotYet};
+use crate::core::technician::calibrating::{Calibrating, StepSeen};
+use crate::core::technician::proving::Proving;
+use crate::core::technician::responding::Responding;
+use crate::core::units::Celsius;
+use crate::core::wiring::Warmth;
+use crate::probe::{Delivery, FromSource};
+
+const KITCHEN: &str = "[[machine]]\nname = \"dm1\"\nkind = \"stationary-rack-dual-temperature\"\n\
+    wash-time = \"45s\"\nrinse-time = \"12s\"\nprobes = [\"wash\", \"rinse\"]\n\
+    [[source]]\nname = \"port1\"\nkind = \"serial\"\ndevice = \"/dev/null\"\n";
+const PROBES: [&str; 2] = ["dm1/wash", "dm1/rinse"];
+const NOBODY: Facts = Facts { judged: None, correction: Calibration::None };
+
+/// A bench, and what feeds it.
+struct Feed {
+    bench: Bench,
+    tap: Tap,
+    clock: Clock,
+    beat: watch::Receiver<u64>,
+    number: u64,
+}
+
+impl Feed {
+    fn new() -> (Self, impl Future<Output = ()>) {
+        let file = tempfile::NamedTempFile::new().expect("a temporary file");
+        std::fs::write(file.path(), KITCHEN).expect("a temporary file");
+        let loaded = Configuration::load(&[file.path().to_owned()], []).expect("a sound configuration");
+        let tap = Tap::new(&loaded.configuration, &loaded.configuration.channels);
+        let clock = Clock::manual(Timestamp::from_micros(1_700_000_000_000_000), 1.0);
+        let (bench, attending) = Bench::new(tap.clone(), clock.clone(), CancellationToken::new());
+        let beat = bench.beat();
+        (Self { bench, tap, clock, beat, number: 0 }, attending)
+    }
+
+    /// So many seconds in which the probes show what is said of them at s, read ten times a second.
+    async fn play(&mut self, seconds: u32, celsius: impl Fn(f64) -> [f64; 2]) {
+        for tenth in 0..seconds * 10 {
+            let shown = celsius(f64::from(tenth) / 10.0);
+            let at = self.clock.now();
+            self.number += 1;
+            let samples = (0..).zip(shown).map(|(channel, celsius)| Sample {
+                channel: ChannelId(channel),
+                at,
+                value: Delivered::Number(celsius),
+            });
+            self.tap.hear(&FromSource::Delivery(Delivery {
+                source: SourceId(0),
+                number: self.number,
+                received: at,
+                messages: 1,
+                samples: samples.collect(),
+                refusals: Vec::new(),
+            }));
+            self.clock.turn(Duration::from_millis(100), 0);
+            if tenth % 5 == 4 {
+                self.beat.changed().await.expect("it attends");
+            }
+        }
+        // What was told before the last tick is heard by the next.
+        for _ in 0..2 {
+            self.beat.changed().await.expect("it attends");
+        }
+    }
+
+    fn stands(&self, of: &str) -> Stands {
+        self.bench.under(of).expect("it is under way").stands
+    }
+}
+
+/// Runs a test while the bench is attended.
+async fn attended<Work: Future<Output = ()>>(test: impl FnOnce(Feed) -> Work) {
+    let (feed, attending) = Feed::new();
+    tokio::select! {
+        () = attending => panic!("nobody told it to stop"),
+        () = test(feed) => {}
+    }
+}
+
+fn calibration() -> Attempt {
+    let work = Calibrating::new(Bath::ice(), Some(Duration::from_secs(1)), Calibration::None, Celsius(82.2));
+    Attempt::Calibration("dm1/rinse".to_owned(), Box::new(work))
+}
+
+fn noise(t: f64) -> f64 {
+    0.05 * (t * 37.0).sin()
+}
+
+// 0 °C is the ice point (ITS-90); what is steady is said in `core::steady`.
+#[tokio::test(start_paused = true)]
+async fn a_calibration_follows_its_probe_until_it_can_go_on_record() {
+    attended(|mut feed| async move {
+        let bench = feed.bench.clone();
+        bench.begin("dm1/rinse", calibration(), NOBODY, ("Eli", "eli")).expect("nobody is at it");
+        bench.press("dm1/rinse", Press::Go, "eli").expect("it is Eli's");
+        feed.play(30, |t| [60.0, 10.0 - t / 4.0]).await;
+        let Stands::Calibration(stands) = feed.stands("dm1/rinse") else { panic!("a calibration") };
+        assert!(
+            matches!(&stands.step, StepSeen::Watching { why: NotYet::Unsteady(_), .. }),
+            "unsteady: {stands:?}"
+        );
+        feed.play(30, |t| [60.0, 12.0 + noise(t)]).await;
+        let Stands::Calibration(stands) = feed.stands("dm1/rinse") else { panic!("a calibration") };
+        assert!(
+            matches!(&stands.step, StepSeen::Watching { why: NotYet::TooFar(_), .. }),
+            "impossible: {stands:?}"
+        );
+        assert_eq!(bench.leave("dm1/rinse", "eli"), Err(NotDone::NotSoFar));
+        feed.play(40, |t| [60.0, 0.4 + noise(t)]).await;
+        assert_eq!(bench.leave("dm1/rinse", "ana"), Err(NotDone::TakenBy("Eli".to_owned())));
+        let Ok(Came::Calibration(points, fitted, _)) = bench.leave("dm1/rinse", "eli") else {
+            panic!("{:?}", feed.stands("dm1/rinse"))
+        };
+        assert!((points[0].indicated_c - 0.4).abs() < 0.05 && fitted.expanded_c > 0.0, "{points:?}");
+        assert_eq!(bench.leave("dm1/rinse", "eli"), Err(NotDone::NotSoFar), "it goes on record once");
+        let said = Said { summary: "refused".to_owned(), advice: None };
+        bench.left("dm1/rinse", Some(said.clone()));
+        assert_eq!(bench.under("dm1/rinse").and_then(|under| under.problem), Some(said));
+        assert!(bench.leave("dm1/rinse", "eli").is_ok(), "and may be tried again");
+        bench.left("dm1/rinse", None);
+        assert_eq!(bench.under("dm1/rinse"), None);
+    })
+    .await;
+}
+
+// A first-order answer has a closed form, see `core::response`.
+#[tokio::test(start_paused = true)]
+async fn a_plunge_is_followed_to_its_time_constant() {
+    attended(|mut feed| async move {
+        let bench = feed.bench.clone();
+        let attempt = Attempt::Response("dm1/rinse".to_owned(), Responding::default());
+        bench.begin("dm1/rinse", attempt, NOBODY, ("Eli", "eli")).expect("nobody is at it");
+        bench.press("dm1/rinse", Press::Go, "eli").expect("it is Eli's");
+        feed.play(60, |t| [60.0, 82.0 - 60.0 * (-(t - 15.0).max(0.0) / 1.8).exp()]).await;
+        let Ok(Came::Response(found)) = bench.leave("dm1/rinse", "eli") else {
+            panic!("{:?}", feed.stands("dm1/rinse"))
+        };
+        assert!((found.tau_s - 1.8).abs() < 0.1, "{found:?}");
+    })
+    .await;
+}
+
+// Findings of `core::wiring`.
+#[tokio::test(start_paused = true)]
+async fn a_proof_finds_probes_that_are_swapped() {
+    attended(|mut feed| async move {
+        let bench = feed.bench.clone();
+        let places = [Place::WashTank, Place::FinalRinse];
+        let order = PROBES.map(str::to_owned).into_iter().zip(places).collect();
+        let work = Proving::new(order, PROBES.map(str::to_owned), Warmth::Hand);
+        let attempt = Attempt::Proof(Box::new(work));
+        bench.begin("dm1", attempt, NOBODY, ("Eli", "eli")).expect("nobody is at it");
+        let taken = bench.begin("dm1/rinse", calibration(), NOBODY, ("Ana", "ana"));
+        assert_eq!(taken, Err(NotDone::TakenBy("Eli".to_owned())), "its probes are taken with it");
+        for warmed in [1, 0] {
+            bench.press("dm1", Press::Go, "eli").expect("it is Eli's");
+            let rise = |t: f64| (t - 10.0).clamp(0.0, 6.0) * 1.5;
+            feed.play(30, |t| {
+                let mut shown = [22.0 + noise(t), 22.0 + noise(t + 1.0)];
+                shown[warmed] += rise(t);
+                shown
+            })
+            .await;
+        }
+        let Ok(Came::Proof(probes)) = bench.leave("dm1", "eli") else { panic!("{:?}", feed.stands("dm1")) };
+        let found: Vec<_> =
+            probes.iter().map(|probe| (probe.finding.as_str(), probe.instead.as_deref())).collect();
+        assert_eq!(found, [("swapped", Some("dm1/rinse")), ("swapped", Some("dm1/wash"))]);
+    })
+    .await;
+}
+
+// Own promise: an attempt at which nothing is pressed ends by itself, and then nothing is gathered any more.
+#[tokio::test(start_paused = true)]
+async fn what_is_left_alone_ends_by_itself() {
+    attended(|mut feed| async move {
+        let bench = feed.bench.clone();
+        bench.begin("dm1/rinse", calibration(), NOBODY, ("Eli", "eli")).expect("nobody is at it");
+        feed.play(20, |_| [60.0, 20.0]).await;
+        assert_eq!(bench.gauges().len(), 2, "its probes are gauged");
+        assert!(bench.gauges()["dm1/wash"].per_s().is_some_and(|rate| (rate - 10.0).abs() < 0.5));
+        feed.clock.turn(IDLE_MAX, 0);
+        for _ in 0..2 {
+            feed.beat.changed().await.expect("it attends");
+            if bench.under("dm1/rinse").is_none() {
+                break;
+            }
+        }
+        assert_eq!((bench.under("dm1/rinse"), bench.is_wanted()), (None, false));
+        assert!(bench.gauges().is_empty());
+        bench.give_up("dm1/rinse");
+        bench.begin("dm1/rinse", calibration(), NOBODY, ("Ana", "ana")).expect("nobody is at it any more");
+        bench.give_up("dm1/rinse");
+        assert_eq!(bench.under("dm1/rinse"), None);
+    })
+    .await;
+}

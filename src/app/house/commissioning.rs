@@ -1,0 +1,157 @@
+//! What would be signed of a machine, and the sheet of what was.
+
+use std::ops::ControlFlow;
+use std::sync::Arc;
+
+use super::House;
+use super::probes::entered;
+use crate::app::Failure;
+use crate::app::logbook::Entry;
+use crate::app::sign_off::{self, Asked};
+use crate::core::record::{Body, SignedOff};
+use crate::core::signoff::OpenPoint;
+use crate::ledger::{LedgerError, Reader};
+use crate::report::signoff;
+use crate::web::frame::Refusal;
+use crate::web::person::Person;
+use crate::web::sign_off::{Commissioning, Mend, Open};
+use crate::web::work::{NotDone, Said};
+
+impl House {
+    /// What would be signed by this person just now.
+    async fn unsigned(
+        &self,
+        machine: String,
+        note: Option<String>,
+        person: &Person,
+    ) -> Result<(SignedOff, Option<u64>), Refusal> {
+        if !self.configuration.machines.iter().any(|known| known.name == machine) {
+            return Err(Refusal::Unknown);
+        }
+        let (loaded, by, now) = (Arc::clone(&self.loaded), person.name.clone(), self.clock.now());
+        let gathered = self.readers.ask(move |ledger| {
+            let newest = newest(ledger, &machine)?;
+            let asked = Asked { machine: &machine, cycle: None, by: by.trim(), note: note.as_deref(), now };
+            Ok((asked.gather(&loaded, ledger), newest))
+        });
+        match gathered.await? {
+            (Ok(gathered), newest) => Ok((gathered.signed, newest)),
+            (Err(failure), _) => Err(not_now(&failure)),
+        }
+    }
+
+    pub(super) async fn commission(
+        &self,
+        machine: String,
+        person: &Person,
+    ) -> Result<Commissioning, Refusal> {
+        let (signed, newest) = self.unsigned(machine, None, person).await?;
+        let open = signed
+            .open_points
+            .iter()
+            .map(|point| Open { text: signoff::point(point, &person.reader), mend: mend(point) });
+        Ok(Commissioning { open: open.collect(), plate: signed.plate, probes: signed.probes, newest })
+    }
+
+    pub(super) async fn signed(
+        &self,
+        machine: String,
+        note: Option<String>,
+        open: usize,
+        person: &Person,
+    ) -> Result<u64, NotDone> {
+        let (signed, _) = match self.unsigned(machine.clone(), note, person).await {
+            Ok(signed) => signed,
+            Err(Refusal::Unknown) => return Err(NotDone::Unknown),
+            Err(Refusal::NotYours | Refusal::NotNow) => {
+                let summary = "the record cannot be read just now".to_owned();
+                return Err(NotDone::Refused(Said {
+                    summary,
+                    advice: Some("try again in a minute".to_owned()),
+                }));
+            }
+        };
+        // Nobody signs what was not shown.
+        if signed.open_points.len() != open {
+            return Err(NotDone::NotSoFar);
+        }
+        let entry = Entry::SignOff { machine, signed: Box::new(signed) };
+        entered(&self.reception, entry).await.map_err(NotDone::Refused)
+    }
+
+    /// The sheet of the sign-off at `record`; without one of the newest. Record 0, which is never one, and a
+    /// machine that was never signed off, give what would be signed.
+    pub(super) async fn paper(
+        &self,
+        machine: String,
+        record: Option<u64>,
+        person: &Person,
+    ) -> Result<String, Refusal> {
+        let (draft, newest) = self.unsigned(machine.clone(), None, person).await?;
+        let index = record.or(newest).filter(|index| *index > 0);
+        let eye = person.reader.clone();
+        let sheet = self.readers.ask(move |ledger| {
+            let signed = match index {
+                Some(index) => match of_record(ledger, index, &machine)? {
+                    Some(signed) => signed,
+                    None => return Ok(None),
+                },
+                None => draft,
+            };
+            let paper = sign_off::sheet(ledger, &machine, &signed, index, &eye)?;
+            Ok(Some(signoff::html::write(&paper)))
+        });
+        sheet.await?.ok_or(Refusal::Unknown)
+    }
+}
+
+/// The sign-off of this machine at a record.
+fn of_record(ledger: &Reader, index: u64, machine: &str) -> Result<Option<SignedOff>, LedgerError> {
+    if index >= ledger.size()? {
+        return Ok(None);
+    }
+    let (_, record) = ledger.record(index)??;
+    Ok(match (record.machine, record.body) {
+        (Some(own), Body::SignOff(signed)) if own == machine => Some(*signed),
+        (_, _) => None,
+    })
+}
+
+/// The record of the newest sign-off of a machine.
+fn newest(ledger: &Reader, machine: &str) -> Result<Option<u64>, LedgerError> {
+    let mut newest = None;
+    ledger.records_found(&["sign-off"], 0, |index, found| {
+        // One that is damaged is told by the history.
+        if found.is_ok_and(|(_, record)| record.machine.as_deref() == Some(machine)) {
+            newest = Some(index);
+        }
+        ControlFlow::Continue(())
+    })?;
+    Ok(newest)
+}
+
+fn not_now(failure: &Failure) -> Refusal {
+    tracing::warn!("what is to be signed cannot be gathered\n{failure}");
+    Refusal::NotNow
+}
+
+/// What mends an open point.
+fn mend(point: &OpenPoint) -> Mend {
+    match point {
+        OpenPoint::RinseLimitOfFoodCode { .. } | OpenPoint::WashLimitOfFoodCode { .. } => Mend::Configuration,
+        OpenPoint::NotCalibrated { probe }
+        | OpenPoint::CalibrationOverdue { probe, .. }
+        | OpenPoint::CalibrationDue { probe, .. }
+        | OpenPoint::Uncertain { probe, .. } => Mend::Calibration(probe.clone()),
+        OpenPoint::NoResponse { probe } | OpenPoint::TooSlow { probe, .. } => Mend::Response(probe.clone()),
+        OpenPoint::WiringNotProved
+        | OpenPoint::WiringNotGood { .. }
+        | OpenPoint::WiringLeftOut { .. }
+        | OpenPoint::WiringOutdated { .. } => Mend::Proof,
+        OpenPoint::NoTestCycle => Mend::Cycle(None),
+        OpenPoint::TestCycleOutdated { record }
+        | OpenPoint::TestCycleNotGood { record, .. }
+        | OpenPoint::TestCycleFinding { record, .. } => Mend::Cycle(Some(*record)),
+        OpenPoint::OpenAlert { alert, .. } => Mend::Alert(alert.0),
+    }
+}

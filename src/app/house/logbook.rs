@@ -1,0 +1,195 @@
+//! The logbook as the pages show it, and the way of what people enter there onto the record.
+
+use std::collections::VecDeque;
+use std::ops::ControlFlow;
+
+use jiff::civil::Time;
+
+use super::House;
+use crate::app::enter;
+use crate::app::logbook::{Change, Correction, Entry};
+use crate::app::order::{self, Problem};
+use crate::core::alert::hours::{instant, local_date};
+use crate::core::channel::Role;
+use crate::core::cycle::plate::Profile;
+use crate::core::logbook::{amended, judge_known};
+use crate::core::reader::Reader;
+use crate::core::record::{Body, Record};
+use crate::core::time::Timestamp;
+use crate::ledger::{self, LedgerError, Order, RecordFilter};
+use crate::web::frame::Refusal;
+use crate::web::logbook::{Amending, ENTRIES_MAX, Entered, Going, Known, Logbook, NotPut, Today, Written};
+
+/// Presses of a button that are remembered (own choice: everybody of a large kitchen, some times over).
+const PRESSES_MAX: usize = 256;
+
+/// The latest presses of a button, each with the record that it made, so that one pressed twice is one entry.
+#[derive(Debug, Default)]
+pub(super) struct Presses(VecDeque<(String, Option<u64>)>);
+
+impl Presses {
+    fn found(&self, once: &str) -> Option<Option<u64>> {
+        self.0.iter().find(|(known, _)| known == once).map(|(_, record)| *record)
+    }
+
+    fn push(&mut self, once: String, record: Option<u64>) {
+        if self.0.len() == PRESSES_MAX {
+            self.0.pop_front();
+        }
+        self.0.push_back((once, record));
+    }
+}
+
+/// The entries from an instant on, the newest first, and how many cannot be read.
+pub(super) fn since(
+    ledger: &ledger::Reader,
+    machines: &[Profile],
+    from: Option<Timestamp>,
+) -> Result<(Vec<Entered>, usize), LedgerError> {
+    let filter = RecordFilter {
+        kinds: vec!["check".to_owned(), "note".to_owned()],
+        from,
+        limit: Some(ENTRIES_MAX),
+        ..RecordFilter::default()
+    };
+    let (mut found, mut damaged) = (Vec::new(), 0);
+    ledger.events(Order::NewestFirst, &filter, |index, record| {
+        match record {
+            Ok((_, record)) => found.push((index, record)),
+            Err(_) => damaged += 1,
+        }
+        ControlFlow::Continue(())
+    })?;
+    let mut entries = Vec::new();
+    for (index, record) in found {
+        entries.extend(entered(ledger, machines, index, record)?);
+    }
+    Ok((entries, damaged))
+}
+
+/// A record as an entry, with what was said of it later; `None` where it is none.
+pub(super) fn entered(
+    ledger: &ledger::Reader,
+    machines: &[Profile],
+    index: u64,
+    record: Record,
+) -> Result<Option<Entered>, LedgerError> {
+    let Record { recorded, machine, body, .. } = record;
+    let written = if let Body::Check(check) = body {
+        Written::Check(check)
+    } else if let Body::Note(note) = body {
+        Written::Note(note)
+    } else {
+        return Ok(None);
+    };
+    let mut amendments = Vec::new();
+    for (at, amendment) in ledger.amendments(index)? {
+        if let (Some(amendment), Ok((_, record))) = (amendment, ledger.record(at)?) {
+            amendments.push((at, record.recorded, amendment));
+        }
+    }
+    let judgement = match &written {
+        Written::Check(check) => {
+            let profile = machines.iter().find(|one| Some(&one.name) == machine.as_ref());
+            let mut stands = Some(check);
+            for (_, _, amendment) in &amendments {
+                stands = stands.and_then(|check| amended(check, &amendment.change));
+            }
+            stands.map(|check| judge_known(check, profile))
+        }
+        Written::Note(_) => None,
+    };
+    Ok(Some(Entered { record: index, machine, recorded, written, judgement, amendments }))
+}
+
+fn not_put(problem: Problem) -> NotPut {
+    match (problem.slug.as_str(), problem.advice) {
+        ("entry-refused", Some(advice)) => NotPut::Refused(format!("{}: {advice}", problem.summary)),
+        ("entry-refused", None) => NotPut::Refused(problem.summary),
+        (_, _) => NotPut::NotNow,
+    }
+}
+
+impl Logbook for House {
+    fn machines(&self) -> Vec<Known> {
+        let channels = &self.configuration.channels;
+        let known = |machine: &Profile| {
+            let own = channels.iter().filter(|one| one.name.machine() == machine.name);
+            let probes = own.filter(|one| matches!(one.role, Role::Probe(_)));
+            Known {
+                name: machine.name.clone(),
+                sanitizing: machine.sanitizing,
+                probes: probes.map(|one| one.name.to_string()).collect(),
+            }
+        };
+        self.configuration.machines.iter().map(known).collect()
+    }
+
+    async fn today(&self, reader: &Reader) -> Result<Today, Refusal> {
+        let (configuration, now) = (self.configuration.clone(), self.clock.now());
+        let midnight =
+            local_date(&reader.zone, now).and_then(|day| instant(&reader.zone, day, Time::midnight()));
+        let plan = &configuration.alerts;
+        let is_planned = !(plan.shifts.is_empty() && plan.meal_periods.is_empty());
+        let asked = self.readers.ask(move |ledger| {
+            let due = enter::due_by(ledger, &configuration.alerts, now)?;
+            Ok((due, since(ledger, &configuration.machines, midnight)?))
+        });
+        let (due, (entries, damaged)) = asked.await?;
+        Ok(Today { due, is_planned, entries, damaged })
+    }
+
+    async fn entry(&self, record: u64) -> Result<Entered, Refusal> {
+        let configuration = self.configuration.clone();
+        let asked = self.readers.ask(move |ledger| {
+            if record >= ledger.size()? {
+                return Ok(Err(Refusal::Unknown));
+            }
+            match ledger.record(record)? {
+                Ok((_, found)) => {
+                    let entered = entered(ledger, &configuration.machines, record, found)?;
+                    Ok(entered.ok_or(Refusal::Unknown))
+                }
+                // It is damaged: `verify` names it.
+                Err(_) => Ok(Err(Refusal::NotNow)),
+            }
+        });
+        asked.await?
+    }
+
+    async fn put(&self, going: Going) -> Result<Option<u64>, NotPut> {
+        let Going { machine, written, late, once } = going;
+        // Held until it is on record, so that a second press waits for the first.
+        let mut presses = self.presses.lock().await;
+        if let Some(record) = presses.found(&once) {
+            return Ok(record);
+        }
+        let entry = match written {
+            Written::Check(check) => Entry::Check { machine, check, late },
+            Written::Note(note) => Entry::Note { machine, note, late },
+        };
+        let done = self.reception.perform(order::Order::Entry { entry }).await.map_err(not_put)?;
+        presses.push(once, done.record);
+        Ok(done.record)
+    }
+
+    async fn amend(&self, of: u64, reason: String, by: String, amending: Amending) -> Result<(), NotPut> {
+        let change = match amending {
+            Amending::Comment => Change::Comment,
+            Amending::Withdraw => Change::Withdraw,
+            Amending::Correct(right) => Change::Correct(Box::new(Correction {
+                at: None,
+                mg_per_l: right.mg_per_l,
+                ph: right.ph,
+                solution_c: right.solution_c,
+                method: None,
+                enough: right.enough,
+                note: right.note,
+                shown_c: right.shown_c,
+                reference_c: right.reference_c,
+            })),
+        };
+        let entry = Entry::Amendment { of, reason, by, change };
+        self.reception.perform(order::Order::Entry { entry }).await.map(drop).map_err(not_put)
+    }
+}

@@ -1,0 +1,203 @@
+//! One machine: its day, and what its probes showed in the last minutes.
+
+use std::ops::ControlFlow;
+use std::time::Duration;
+
+use jiff::civil::Date;
+
+use super::House;
+use crate::app::live::{Extremes, RECENT_S};
+use crate::core::alert::hours::{Stretch, local_date};
+use crate::core::channel::{Place, Role};
+use crate::core::monitored;
+use crate::core::reader::Reader;
+use crate::core::record::{Body, Cycle, Record};
+use crate::core::time::Timestamp;
+use crate::ledger::{self, CycleFilter, LedgerError, Order, RecordFilter};
+use crate::report::plot::{Plot, Size, day, live};
+use crate::web::frame::Refusal;
+use crate::web::machine::{DayGap, DayRack, LiveTrace, MachineDay, Machines, Plots, ProbeNow};
+
+/// Most racks of one page (own choice: a rack every 40 s round the clock).
+const RACKS_MAX: usize = 2_000;
+/// Most gaps of a site before the day that are looked at, for one that reaches into it (own choice).
+const GAPS_BEFORE: usize = 200;
+
+/// Stretch of time that is drawn as its lowest and its highest, µs (own choice: a few px each).
+const DRAWN_EVERY_US: i64 = 3_000_000;
+
+/// A picture in both widths.
+pub(super) fn plots(plot: &Plot) -> Plots {
+    Plots { narrow: plot.svg(Size::PHONE), broad: plot.svg(Size::PAGE) }
+}
+
+/// What is on record of a machine's day.
+pub(super) struct Found {
+    pub(super) racks: Vec<(u64, Box<Cycle>)>,
+    pub(super) damaged: Vec<u64>,
+    pub(super) gaps: Vec<DayGap>,
+    /// Whether the machine has washed before.
+    pub(super) earlier: bool,
+}
+
+pub(super) fn find(ledger: &ledger::Reader, machine: &str, day: Stretch) -> Result<Found, LedgerError> {
+    let mut found = Found { racks: Vec::new(), damaged: Vec::new(), gaps: Vec::new(), earlier: false };
+    let filter = CycleFilter {
+        machine: Some(machine.to_owned()),
+        from: Some(day.from),
+        to: Some(day.to),
+        limit: Some(RACKS_MAX),
+        ..CycleFilter::default()
+    };
+    ledger.cycles_found(Order::OldestFirst, &filter, |index, each| {
+        match each {
+            Ok((_, Record { body: Body::Cycle(cycle), .. })) => found.racks.push((index, cycle)),
+            Ok(_) => {}
+            Err(_) => found.damaged.push(index),
+        }
+        ControlFlow::Continue(())
+    })?;
+    let before = CycleFilter { from: None, to: Some(day.from), limit: Some(1), ..filter };
+    ledger.cycles_found(Order::NewestFirst, &before, |_, _| {
+        found.earlier = true;
+        ControlFlow::Break(())
+    })?;
+    found.gaps = gaps(ledger, machine, day)?;
+    Ok(found)
+}
+
+/// The gaps that touch the day. One that lasts is on record as open, and again with its end.
+fn gaps(ledger: &ledger::Reader, machine: &str, day: Stretch) -> Result<Vec<DayGap>, LedgerError> {
+    let mut gaps: Vec<DayGap> = Vec::new();
+    let mut take = |record: Record| {
+        let (Body::Gap(gap), Some(of)) = (record.body, record.machine) else { return };
+        if of != machine || gap.from >= day.to || gap.to.is_some_and(|to| to <= day.from) {
+            return;
+        }
+        let (probe, fault, from, to, filled) = (gap.probe, gap.fault, gap.from, gap.to, gap.filled);
+        match gaps.iter_mut().find(|known| known.probe == probe && known.from == from) {
+            Some(known) => (known.to, known.filled) = (known.to.or(to), known.filled || filled),
+            None => gaps.push(DayGap { probe, fault, from, to, filled }),
+        }
+    };
+    let kinds = vec!["gap".to_owned()];
+    let inside = RecordFilter {
+        kinds: kinds.clone(),
+        from: Some(day.from),
+        to: Some(day.to),
+        ..RecordFilter::default()
+    };
+    let before =
+        RecordFilter { kinds, to: Some(day.from), limit: Some(GAPS_BEFORE), ..RecordFilter::default() };
+    for filter in [inside, before] {
+        ledger.events(Order::NewestFirst, &filter, |_, found| {
+            if let Ok((_, record)) = found {
+                take(record);
+            }
+            ControlFlow::Continue(())
+        })?;
+    }
+    // One that was open the day before and whose end stands under an instant of its own has ended.
+    gaps.sort_by_key(|gap| gap.from);
+    Ok(gaps)
+}
+
+/// The lowest and the highest of each few seconds: as many as a page has room for, no extreme lost.
+fn thinned(recent: &[Extremes]) -> Vec<(Timestamp, f64)> {
+    let place = |one: &Extremes| one.at().micros().div_euclid(DRAWN_EVERY_US);
+    let runs = recent.chunk_by(|one, next| place(one) == place(next));
+    let drawn = runs.filter_map(|run| {
+        let at = run.first()?.at();
+        let low = run.iter().map(|one| one.low_c).reduce(f64::min)?;
+        Some([(at, low), (at, run.iter().map(|one| one.high_c).fold(low, f64::max))])
+    });
+    drawn.flatten().collect()
+}
+
+fn rack((record, cycle): &(u64, Box<Cycle>)) -> DayRack {
+    DayRack {
+        record: *record,
+        at: cycle.rinse_started,
+        verdict: cycle.believed(),
+        settled_c: cycle.rinse_min_c,
+        limit_c: cycle.limit_c,
+        wash_c: cycle.wash_min_c,
+    }
+}
+
+impl House {
+    /// The place and the limits of a machine by its name.
+    pub(super) fn profile(&self, machine: &str) -> Result<&crate::core::cycle::plate::Profile, Refusal> {
+        self.configuration.machines.iter().find(|known| known.name == machine).ok_or(Refusal::Unknown)
+    }
+}
+
+impl Machines for House {
+    async fn day(&self, machine: &str, date: Option<Date>, reader: &Reader) -> Result<MachineDay, Refusal> {
+        self.profile(machine)?;
+        let now = self.clock.now();
+        let today = local_date(&reader.zone, now).ok_or(Refusal::NotNow)?;
+        let date = date.map_or(today, |date| date.min(today));
+        let (next, stretch) = monitored::day(&reader.zone, date).ok_or(Refusal::Unknown)?;
+        let asked = machine.to_owned();
+        let found = self.readers.ask(move |ledger| find(ledger, &asked, stretch)).await?;
+        let cycles: Vec<&Cycle> = found.racks.iter().map(|(_, cycle)| &**cycle).collect();
+        let rinse = |gap: &&DayGap| {
+            self.configuration.probe(&gap.probe).is_some_and(|(_, probe)| probe.place == Place::FinalRinse)
+        };
+        let end = stretch.to.min(now);
+        let blanks: Vec<(Timestamp, Timestamp)> = found
+            .gaps
+            .iter()
+            .filter(rinse)
+            .map(|gap| (gap.from.max(stretch.from), gap.to.unwrap_or(end).min(end).max(stretch.from)))
+            .collect();
+        let drawn = day::plot(
+            day::Day { machine, from: stretch.from, to: stretch.to, cycles: &cycles, gaps: &blanks },
+            reader,
+        );
+        Ok(MachineDay {
+            date,
+            racks: found.racks.iter().map(rack).collect(),
+            damaged: found.damaged,
+            gaps: found.gaps,
+            plots: plots(&drawn),
+            before: date.yesterday().ok().filter(|_| found.earlier),
+            after: Some(next).filter(|next| *next <= today),
+        })
+    }
+
+    async fn trace(&self, machine: &str, reader: &Reader) -> Result<LiveTrace, Refusal> {
+        let profile = self.profile(machine)?;
+        let now = self.clock.now();
+        let newest = self.tap.newest();
+        let mut probes = Vec::new();
+        let (mut rinse, mut wash) = (Vec::new(), Vec::new());
+        for channel in self.configuration.channels.iter().filter(|one| one.name.machine() == machine) {
+            let Role::Probe(probe) = &channel.role else { continue };
+            let recent = self.tap.recent(channel.id);
+            let points = thinned(&recent);
+            match probe.place {
+                Place::FinalRinse => rinse = points,
+                Place::WashTank => wash = points,
+                Place::Ware | Place::Other => {}
+            }
+            let low = recent.iter().map(|one| one.low_c).reduce(f64::min);
+            let high = recent.iter().map(|one| one.high_c).reduce(f64::max);
+            let value = newest.get(&channel.id);
+            probes.push(ProbeNow {
+                channel: channel.name.as_str().to_owned(),
+                place: probe.place,
+                at: value.map(|value| value.at),
+                celsius: value.and_then(|value| value.shown.corrected).map(|celsius| celsius.0),
+                fault: value.and_then(|value| value.shown.fault),
+                extremes_c: low.zip(high),
+            });
+        }
+        let from = now.minus(Duration::from_secs(RECENT_S.unsigned_abs()));
+        let (rinse, wash) = (rinse.as_slice(), wash.as_slice());
+        let limit_c = profile.rinse_min.at.0;
+        let drawn = live::plot(live::Live { machine, from, to: now, rinse, wash, limit_c }, reader);
+        std::future::ready(Ok(LiveTrace { plots: plots(&drawn), probes })).await
+    }
+}

@@ -1,0 +1,362 @@
+//! The probes, and what a technician does at them.
+
+use std::collections::BTreeMap;
+use std::ops::ControlFlow;
+use std::sync::{Arc, PoisonError};
+use std::time::Duration;
+
+use jiff::ToSpan;
+use jiff::civil::Date;
+use tokio::sync::watch;
+
+use super::House;
+use super::bench::{Came, Facts};
+use crate::app::alerts::Reception;
+use crate::app::in_force;
+use crate::app::live::LiveEvent;
+use crate::app::logbook::Entry;
+use crate::app::order::{Order, Problem};
+use crate::app::technician::holds_until;
+use crate::core::alert::hours::local_date;
+use crate::core::calibration::Calibration;
+use crate::core::channel::{Channel, Probe, Role};
+use crate::core::on_file::OnFile;
+use crate::core::record::{Body, CalibrationDone, ResponseDone, WiringProofDone};
+use crate::core::signoff::DUE_SOON_DAYS;
+use crate::core::technician::attempt::{Attempt, Press};
+use crate::core::technician::calibrating::Calibrating;
+use crate::core::technician::gauge::Gauge;
+use crate::core::technician::proving::Proving;
+use crate::core::technician::responding::Responding;
+use crate::core::time::Timestamp;
+use crate::web::frame::Refusal;
+use crate::web::person::Person;
+use crate::web::probes::{Due, Filed, InForce, Probes, Seen};
+use crate::web::sign_off::Commissioning;
+use crate::web::work::{Begin, NotDone, Said, Under, What};
+
+/// How long a machine is told to be worked on when somebody begins (own choice: a calibration of two baths takes
+/// half of it).
+const ANNOUNCED: Duration = Duration::from_secs(3_600);
+
+/// Calibrations and response tests on record, and up to which beat they were read.
+#[derive(Debug, Default)]
+pub(super) struct Standing {
+    beat: Option<u64>,
+    file: OnFile,
+}
+
+impl House {
+    /// The calibrations and response tests on record.
+    async fn standing(&self) -> Result<OnFile, Refusal> {
+        let beat = *self.beat.borrow();
+        let read = {
+            let standing = self.standing.lock().unwrap_or_else(PoisonError::into_inner);
+            (standing.beat == Some(beat)).then(|| standing.file.clone())
+        };
+        if let Some(file) = read {
+            return Ok(file);
+        }
+        let shared = Arc::clone(&self.standing);
+        self.readers
+            .ask(move |ledger| {
+                let mut standing = shared.lock().unwrap_or_else(PoisonError::into_inner);
+                in_force::read_on(ledger, &mut standing.file)?;
+                standing.beat = Some(beat);
+                Ok(standing.file.clone())
+            })
+            .await
+    }
+
+    /// A temperature probe with what is on record laid over it.
+    fn in_force_of(&self, channel: &Channel, probe: &Probe, file: &OnFile) -> Probe {
+        let configured = self.configuration.calibrated_on(&channel.name);
+        file.in_force(channel.name.as_str(), configured, Timestamp::MAX).laid_over(probe)
+    }
+
+    fn in_force(&self, channel: &Channel, probe: &Probe, file: &OnFile) -> InForce {
+        let configuration = &self.configuration;
+        let (name, machine) = (channel.name.as_str(), channel.name.machine());
+        let configured = configuration.calibrated_on(&channel.name);
+        let filed = file.in_force(name, configured, Timestamp::MAX);
+        let standing = filed.laid_over(probe);
+        let until = match filed.calibration {
+            Some(filed) => filed.done.until.clone(),
+            None => configuration
+                .alerts
+                .machines
+                .get(machine)
+                .and_then(|machine| machine.calibrated_until.get(name))
+                .map(ToString::to_string),
+        };
+        let correction = (standing.calibration != Calibration::None).then(|| standing.calibration.into());
+        let known = correction.is_some() || filed.calibration.is_some() || configured.is_some();
+        let near = configuration.limit(channel.machine, probe.place);
+        InForce {
+            correction,
+            calibration: filed.calibration.map(|filed| filed.index),
+            due: self.due(known, until.as_deref()),
+            until,
+            tau_s: standing.tau.map(|tau| tau.as_secs_f64()),
+            response: filed.response.map(|filed| filed.index),
+            expanded_c: near
+                .map_or((f64::NAN, f64::NAN), |near| (standing.budget.combined(near).expanded, near.0)),
+        }
+    }
+
+    fn due(&self, known: bool, until: Option<&str>) -> Due {
+        if !known {
+            return Due::Never;
+        }
+        let today = local_date(&self.configuration.alerts.zone, self.clock.now());
+        match (until.and_then(|until| until.parse::<Date>().ok()), today) {
+            (Some(until), Some(today)) if until < today => Due::Over,
+            (Some(until), Some(today)) if until < today.saturating_add(DUE_SOON_DAYS.days()) => Due::Soon,
+            (Some(_) | None, _) => Due::Holds,
+        }
+    }
+
+    /// Sources that are down, with why.
+    fn down(&self) -> BTreeMap<String, String> {
+        let down = self.tap.listen().known.into_iter().filter_map(|event| match event {
+            LiveEvent::Source(seen) if !seen.up => Some((seen.source, seen.cause.unwrap_or_default())),
+            LiveEvent::Source(_)
+            | LiveEvent::Unit(_)
+            | LiveEvent::Begun(_)
+            | LiveEvent::Reading(_)
+            | LiveEvent::Refused { .. }
+            | LiveEvent::Lost { .. }
+            | LiveEvent::Ended { .. } => None,
+        });
+        down.collect()
+    }
+
+    /// Announces that a machine is worked on.
+    async fn announce(&self, machine: &str, person: &Person) -> Result<(), NotDone> {
+        let until = self.clock.now().plus(ANNOUNCED);
+        let order = Order::Maintenance { machine: Some(machine.to_owned()), until, by: person.name.clone() };
+        self.reception.perform(order).await.map(drop).map_err(|problem| NotDone::Refused(said(problem)))
+    }
+
+    fn attempt(&self, what: What, file: &OnFile) -> Option<(String, Attempt, Facts)> {
+        let configuration = &self.configuration;
+        let facts = |channel: &Channel, probe: &Probe| {
+            let machine = configuration.machines.get(usize::from(channel.machine.0));
+            let judged = machine.map(|machine| (probe.place, machine.times.rinse));
+            Facts { judged, correction: self.in_force_of(channel, probe, file).calibration }
+        };
+        match what {
+            What::Calibration { probe: name, bath } => {
+                let (channel, probe) = configuration.probe(&name)?;
+                let near = configuration.limit(channel.machine, probe.place)?;
+                let standing = self.in_force_of(channel, probe, file);
+                let work = Calibrating::new(bath, standing.tau, standing.calibration, near);
+                Some((name.clone(), Attempt::Calibration(name, Box::new(work)), facts(channel, probe)))
+            }
+            What::Response(name) => {
+                let (channel, probe) = configuration.probe(&name)?;
+                Some((name.clone(), Attempt::Response(name, Responding::default()), facts(channel, probe)))
+            }
+            What::Proof { machine, warmth } => {
+                let probes = || {
+                    configuration.channels.iter().filter_map(|channel| match &channel.role {
+                        Role::Probe(probe) => Some((channel, probe.place)),
+                        Role::ColdJunction { .. } | Role::Running | Role::Concentration | Role::Ph => None,
+                    })
+                };
+                let own = probes().filter(|(channel, _)| channel.name.machine() == machine);
+                let order: Vec<_> = own.map(|(channel, place)| (channel.name.to_string(), place)).collect();
+                if order.is_empty() {
+                    return None;
+                }
+                let site = probes().map(|(channel, _)| channel.name.to_string());
+                let work = Proving::new(order, site, warmth);
+                let facts = Facts { judged: None, correction: Calibration::None };
+                Some((machine, Attempt::Proof(Box::new(work)), facts))
+            }
+        }
+    }
+
+    /// What goes on record of what an attempt came to.
+    fn entry(&self, of: String, came: Came, note: Option<String>, by: String) -> Entry {
+        let at = self.clock.now();
+        match came {
+            Came::Calibration(points, fitted, found) => {
+                let done = Box::new(CalibrationDone {
+                    at,
+                    points,
+                    found: found.into(),
+                    left: fitted.left.into(),
+                    expanded_c: fitted.expanded_c,
+                    until: holds_until(&self.configuration, &of, None, at),
+                    note,
+                    by,
+                    probe: of,
+                });
+                Entry::Calibration { done }
+            }
+            Came::Response(found) => {
+                let done = Box::new(ResponseDone {
+                    probe: of,
+                    at,
+                    tau_s: found.tau_s,
+                    expanded_s: found.expanded_s,
+                    residual_c: found.residual_c,
+                    from_c: found.from.0,
+                    to_c: found.to.0,
+                    readings: found.readings,
+                    // Worked out where it is entered.
+                    fast_enough: None,
+                    by,
+                });
+                Entry::Response { done }
+            }
+            Came::Proof(probes) => {
+                let good = probes.iter().all(|probe| probe.good);
+                let done = Box::new(WiringProofDone { at, probes, good, by });
+                Entry::WiringProof { machine: of, done }
+            }
+        }
+    }
+}
+
+/// Why an order was refused, as the record says it.
+pub(super) fn said(problem: Problem) -> Said {
+    Said { summary: problem.summary, advice: problem.advice }
+}
+
+/// Puts an entry on record; gives the number of its record.
+pub(super) async fn entered(reception: &Reception, entry: Entry) -> Result<u64, Said> {
+    let done = reception.perform(Order::Entry { entry }).await.map_err(said)?;
+    done.record.ok_or_else(|| Said { summary: "no record came back".to_owned(), advice: None })
+}
+
+impl Probes for House {
+    fn glimpses(&self) -> watch::Receiver<u64> {
+        self.bench.beat()
+    }
+
+    async fn probes(&self) -> Result<Arc<[Seen]>, Refusal> {
+        self.bench.look();
+        let file = self.standing().await?;
+        let (newest, gauges, busy) = (self.tap.newest(), self.bench.gauges(), self.bench.busy());
+        let (now, down) = (self.clock.now(), self.down());
+        let sources = &self.configuration.sources;
+        let seen = self.configuration.channels.iter().filter_map(|channel| {
+            let Role::Probe(probe) = &channel.role else { return None };
+            let name = channel.name.as_str();
+            let newest = newest.get(&channel.id);
+            let age = newest.map(|newest| now.since(newest.arrived));
+            let shown = newest.map(|newest| newest.shown);
+            let gauge = gauges.get(name);
+            let could = sources.iter().filter(|source| source.directory.find(name).is_some());
+            let down =
+                could.filter_map(|source| Some((source.name.clone(), down.get(&source.name)?.clone())));
+            let work = busy.get(name).or_else(|| busy.get(channel.name.machine()));
+            Some(Seen {
+                number: channel.id.0,
+                machine: channel.name.machine().to_owned(),
+                probe: channel.name.probe().to_owned(),
+                place: probe.place,
+                shown_c: shown.and_then(|shown| Some((shown.measured?.0, shown.corrected?.0))),
+                fault: shown.and_then(|shown| shown.fault),
+                silent: age.is_some_and(|age| age > probe.silent_after),
+                age,
+                trend: gauge.and_then(Gauge::trend),
+                per_s: gauge.and_then(Gauge::per_s),
+                minute: gauge.map(Gauge::minute).unwrap_or_default(),
+                down: down.collect(),
+                in_force: self.in_force(channel, probe, &file),
+                work: work.cloned(),
+            })
+        });
+        Ok(seen.collect())
+    }
+
+    async fn filed(&self, probe: String) -> Result<Filed, Refusal> {
+        let file = self.standing().await?;
+        let mut calibrations = file.calibrations(&probe).to_vec();
+        let mut responses = file.responses(&probe).to_vec();
+        calibrations.reverse();
+        responses.reverse();
+        let proofs = self.readers.ask(move |ledger| {
+            let mut proofs = Vec::new();
+            ledger.records_found(&["wiring-proof"], 0, |index, found| {
+                // One that is damaged is told by the history.
+                if let Ok((_, record)) = found
+                    && let Body::WiringProof(done) = record.body
+                {
+                    let (at, by) = (record.recorded, done.by);
+                    let own = done.probes.into_iter().filter(|found| found.probe == probe);
+                    proofs.extend(own.map(|found| (index, at, by.clone(), found)));
+                }
+                ControlFlow::Continue(())
+            })?;
+            proofs.reverse();
+            Ok(proofs)
+        });
+        Ok(Filed { calibrations, responses, proofs: proofs.await? })
+    }
+
+    fn under(&self, of: &str) -> Option<Under> {
+        self.bench.under(of)
+    }
+
+    async fn begin(&self, begin: Begin, person: &Person) -> Result<(), NotDone> {
+        let file = self.standing().await.map_err(|_| NotDone::NotSoFar)?;
+        let (of, attempt, facts) = self.attempt(begin.what, &file).ok_or(NotDone::Unknown)?;
+        self.bench.begin(&of, attempt, facts, (&person.name, &person.account))?;
+        if begin.announced {
+            let machine = of.rsplit_once('/').map_or(of.as_str(), |(machine, _)| machine);
+            if let Err(refused) = self.announce(machine, person).await {
+                self.bench.give_up(&of);
+                return Err(refused);
+            }
+        }
+        Ok(())
+    }
+
+    fn press(&self, of: &str, press: Press, person: &Person) -> Result<(), NotDone> {
+        self.bench.press(of, press, &person.account)
+    }
+
+    fn give_up(&self, of: &str) {
+        self.bench.give_up(of);
+    }
+
+    async fn file(&self, of: String, note: Option<String>, person: &Person) -> Result<u64, NotDone> {
+        let came = self.bench.leave(&of, &person.account)?;
+        let entry = self.entry(of.clone(), came, note, person.name.clone());
+        let (bench, reception) = (self.bench.clone(), self.reception.clone());
+        // Ended also where whoever asked has gone meanwhile, so that nothing goes on record twice.
+        #[expect(clippy::disallowed_methods, reason = "its end is waited for, by whoever asks")]
+        let putting = tokio::spawn(async move {
+            let put = entered(&reception, entry).await;
+            bench.left(&of, put.as_ref().err().cloned());
+            put
+        });
+        match putting.await {
+            Ok(put) => put.map_err(NotDone::Refused),
+            // It panicked, and was told of there.
+            Err(_) => Err(NotDone::NotSoFar),
+        }
+    }
+
+    async fn commissioning(&self, machine: String, person: &Person) -> Result<Commissioning, Refusal> {
+        self.commission(machine, person).await
+    }
+
+    async fn sign(
+        &self,
+        machine: String,
+        note: Option<String>,
+        open: usize,
+        person: &Person,
+    ) -> Result<u64, NotDone> {
+        self.signed(machine, note, open, person).await
+    }
+
+    async fn sheet(&self, machine: String, record: Option<u64>, person: &Person) -> Result<String, Refusal> {
+        self.paper(machine, record, person).await
+    }
+}

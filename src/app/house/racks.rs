@@ -1,0 +1,229 @@
+//! One rack: its record with all that concerns it, and the proof that its record stands.
+
+use std::collections::BTreeMap;
+use std::ops::ControlFlow;
+use std::sync::{Arc, Mutex, PoisonError};
+
+use serde_json::json;
+
+use super::House;
+use super::machines::plots;
+use crate::app::export::seal;
+use crate::config::recorded::Recorded;
+use crate::core::alert::hours::instant;
+use crate::core::channel::Place;
+use crate::core::effect::Trace;
+use crate::core::merkle::{Hash, inclusion_proof, leaf_hash};
+use crate::core::reader::Reader;
+use crate::core::record::{Amendment, Body, Cycle, Record};
+use crate::ledger::{self, CycleFilter, LedgerError, Order, Subject, WholeChunks};
+use crate::report::plot::cycle;
+use crate::report::rack;
+use crate::web::cycle::{ProbeThen, Rack, RackFound, Racks, Sealing, TraceFound};
+use crate::web::frame::Refusal;
+
+/// Most rows of the table behind a trace (own choice: five minutes, the longest rinse of a conveyor).
+const ROWS_MAX: usize = 300;
+
+/// What is read of one rack.
+pub(super) struct Read {
+    pub(super) record: Record,
+    pub(super) trace: Result<Option<Trace>, LedgerError>,
+    pub(super) probes: Option<Vec<ProbeThen>>,
+    pub(super) amendments: Vec<(u64, Option<Amendment>)>,
+    pub(super) alerts: Vec<u64>,
+    pub(super) before: Option<u64>,
+    pub(super) after: Option<u64>,
+    pub(super) sealing: Sealing,
+}
+
+/// What stands at the place of a record.
+pub(super) enum Stands {
+    /// Nothing, or no rack.
+    NoRack,
+    Damaged(Sealing),
+    Rack(Box<Read>),
+}
+
+pub(super) fn read(ledger: &ledger::Reader, index: u64) -> Result<Stands, LedgerError> {
+    if index >= ledger.size()? {
+        return Ok(Stands::NoRack);
+    }
+    let checkpoint = ledger.newest_checkpoint()?.map(|stored| (stored.size, stored.at));
+    let leaf = ledger.leaf(index)?.map(|leaf| Hash(leaf).to_string());
+    let sealing = Sealing { record: index, leaf, checkpoint };
+    let record = match ledger.record(index)? {
+        Ok((_, record)) => record,
+        Err(_) => return Ok(Stands::Damaged(sealing)),
+    };
+    let Body::Cycle(cycle) = &record.body else { return Ok(Stands::NoRack) };
+    let beside = |order| {
+        let filter = CycleFilter {
+            machine: record.machine.clone(),
+            limit: Some(1),
+            after_index: Some(index),
+            ..CycleFilter::default()
+        };
+        let mut beside = None;
+        ledger.cycles_found(order, &filter, |index, _| {
+            beside = Some(index);
+            ControlFlow::Break(())
+        })?;
+        Ok::<Option<u64>, LedgerError>(beside)
+    };
+    let mut alerts = Vec::new();
+    for about in ledger.about(Subject::Record(index))? {
+        if let Ok((_, about)) = ledger.record(about)? {
+            alerts.extend(about.body.alert().map(|alert| alert.0));
+        }
+    }
+    alerts.sort_unstable();
+    alerts.dedup();
+    let (before, after) = (beside(Order::NewestFirst)?, beside(Order::OldestFirst)?);
+    Ok(Stands::Rack(Box::new(Read {
+        trace: ledger.trace(index),
+        probes: probes(ledger, record.machine.as_deref().unwrap_or_default(), cycle)?,
+        amendments: ledger.amendments(index)?,
+        alerts,
+        before,
+        after,
+        sealing,
+        record,
+    })))
+}
+
+/// The probes by which a rack was judged, as they were in force; `None` where the record that would say it is
+/// damaged or not there.
+fn probes(
+    ledger: &ledger::Reader,
+    machine: &str,
+    cycle: &Cycle,
+) -> Result<Option<Vec<ProbeThen>>, LedgerError> {
+    let force = match ledger.in_force(cycle.received) {
+        Ok(force) => force,
+        Err(LedgerError::Damaged(_) | LedgerError::Record { .. }) => return Ok(None),
+        Err(error) => return Err(error),
+    };
+    let Some((_, Record { body: Body::ConfigurationChange(change), .. })) = &force.configuration else {
+        return Ok(None);
+    };
+    let Some(configured) = Recorded::read(&change.toml) else { return Ok(None) };
+    let zone = &configured.settings.zone;
+    let judged = configured.probes.iter().filter(|probe| {
+        probe.machine == machine && matches!(probe.place, Place::FinalRinse | Place::WashTank)
+    });
+    let told = judged.map(|known| {
+        let on = known.calibrated_on.and_then(|on| instant(zone, on, jiff::civil::Time::midnight()));
+        let in_force = force.file.in_force(&known.channel, on, cycle.rinse_ended);
+        let probe = in_force.laid_over(&known.probe);
+        let filed = in_force.calibration.map(|filed| (filed.index, filed.since, filed.done.by.clone()));
+        ProbeThen {
+            channel: known.channel.clone(),
+            place: known.place,
+            uncertainty_c: probe.budget.combined(known.near).expanded,
+            tau_s: probe.tau.map(|tau| tau.as_secs_f64()),
+            configured_on: known.calibrated_on.filter(|_| filed.is_none()).map(|on| on.to_string()),
+            calibration: filed,
+        }
+    });
+    Ok(Some(told.collect()))
+}
+
+/// The lowest reading of each second.
+fn seconds(cycle: &Cycle, trace: &Trace) -> Vec<(i64, Option<f64>, Option<f64>)> {
+    let mut rows: BTreeMap<i64, (Option<f64>, Option<f64>)> = BTreeMap::new();
+    let second =
+        |at: crate::core::time::Timestamp| (at.micros() - cycle.started.micros()).div_euclid(1_000_000);
+    let lower = |one: Option<f64>, other: f64| Some(one.map_or(other, |one| one.min(other)));
+    for reading in &trace.rinse {
+        let row = rows.entry(second(reading.at)).or_default();
+        row.0 = lower(row.0, reading.celsius.0);
+    }
+    for reading in &trace.wash {
+        let row = rows.entry(second(reading.at)).or_default();
+        row.1 = lower(row.1, reading.celsius.0);
+    }
+    // The end is kept: the rinse stands there.
+    let skipped = rows.len().saturating_sub(ROWS_MAX);
+    rows.into_iter().skip(skipped).map(|(at, (rinse, wash))| (at, rinse, wash)).collect()
+}
+
+impl Racks for House {
+    async fn rack(&self, record: u64, reader: &Reader) -> Result<RackFound, Refusal> {
+        let stands = self.readers.ask(move |ledger| read(ledger, record)).await?;
+        let read = match stands {
+            Stands::NoRack => return Err(Refusal::Unknown),
+            Stands::Damaged(sealing) => return Ok(RackFound::Damaged(sealing)),
+            Stands::Rack(read) => *read,
+        };
+        let Record { recorded, machine, body: Body::Cycle(cycle), .. } = read.record else {
+            return Err(Refusal::Unknown);
+        };
+        let machine = machine.unwrap_or_default();
+        let told = rack::told(&cycle, reader);
+        let trace = match &read.trace {
+            Ok(Some(trace)) => TraceFound::Kept {
+                plots: plots(&cycle::plot(&machine, &cycle, trace, reader)),
+                seconds: seconds(&cycle, trace),
+            },
+            Ok(None) => TraceFound::Never,
+            Err(_) => TraceFound::Damaged,
+        };
+        Ok(RackFound::Whole(Box::new(Rack {
+            machine,
+            cycle,
+            recorded,
+            reasons: told.reasons,
+            findings: told.findings,
+            kind: told.kind,
+            method: told.method,
+            limit_source: told.limit_source,
+            trace,
+            probes: read.probes,
+            amendments: read.amendments,
+            alerts: read.alerts,
+            before: read.before,
+            after: read.after,
+            sealing: read.sealing,
+        })))
+    }
+
+    async fn proof(&self, record: u64) -> Result<String, Refusal> {
+        let chunks = Arc::clone(&self.chunks);
+        self.readers.ask(move |ledger| prove(ledger, record, &chunks)).await?.ok_or(Refusal::Unknown)
+    }
+}
+
+/// The proof as JSON; `None` where the newest checkpoint does not count the record, or the record is not as it
+/// was sealed.
+pub(super) fn prove(
+    ledger: &ledger::Reader,
+    index: u64,
+    kept: &Mutex<WholeChunks>,
+) -> Result<Option<String>, LedgerError> {
+    let Some(seal) = seal::newest(ledger)?.filter(|seal| index < seal.size) else { return Ok(None) };
+    let (bytes, _) = ledger.record(index)??;
+    let tree = ledger.tree_by(seal.size, &mut kept.lock().unwrap_or_else(PoisonError::into_inner))?;
+    if tree.head().root.to_string() != seal.root {
+        tracing::error!(slug = "ledger-damaged", "the ledger is not as its newest checkpoint sealed it");
+        return Ok(None);
+    }
+    let path = match inclusion_proof(&tree, index, seal.size) {
+        Ok(path) => path,
+        Err(crate::core::merkle::ProofError::Source(error)) => return Err(error),
+        Err(crate::core::merkle::ProofError::OutsideTree { .. }) => return Ok(None),
+    };
+    let path: Vec<String> = path.iter().map(Hash::to_string).collect();
+    let proof = json!({
+        "format": "rinseward-inclusion-1",
+        "record": index,
+        "bytes": String::from_utf8_lossy(&bytes),
+        "leaf_sha256": leaf_hash(&bytes).to_string(),
+        "tree_size": seal.size,
+        "root_sha256": seal.root,
+        "inclusion_path": path,
+        "checkpoint": seal.checkpoint,
+        "key": seal.key,
+    });
+    Ok(Some(proof.to_string()))
+}

@@ -1,0 +1,172 @@
+//! What the pages are told, from a ledger on the disk.
+
+mod records;
+
+use std::path::Path;
+use std::time::Duration;
+
+use super::alert_book::{Closed, racks};
+use super::logbook::{entered, since};
+use crate::app::alerts::story;
+use crate::app::ledger::{self, LedgerHandle};
+use crate::config::load::Loaded;
+use crate::config::resolve::Configuration;
+use crate::core::alert::{AlertNumber, Condition};
+use crate::core::cycle::verdict::Verdict;
+use crate::core::record::{AlertClosed, AlertRaised, Amendment, AmendmentChange, Body, Check, Note, Record};
+use crate::core::time::Timestamp;
+use crate::ledger::{Append, NewRecord, Reader};
+use crate::report::row::samples::cycle;
+use crate::web::logbook::Written;
+
+const NOW: Timestamp = Timestamp::from_micros(1_700_000_000_000_000);
+
+fn loaded(directory: &Path) -> Loaded {
+    let path = directory.join("gateway.toml");
+    let text = "[ledger]\npath = \"ledger.sqlite\"\n[[machine]]\nname = \"dm1\"\n\
+                kind = \"stationary-rack-single-temperature\"\nsanitizing = \"chlorine\"\nprobes = [\"rinse\", \"sanitizer\"]\n";
+    std::fs::write(&path, text).expect("a temporary file");
+    Configuration::load(&[path], []).expect("a sound configuration")
+}
+
+fn of(machine: &str, recorded: Timestamp, body: Body) -> NewRecord {
+    NewRecord { record: Record::new(recorded, Some(machine.to_owned()), body), trace: None }
+}
+
+async fn put(handle: &LedgerHandle, records: Vec<NewRecord>) -> u64 {
+    let committed = handle.append(Append { records, ..Append::default() }).await.expect("stored");
+    committed.first_index.expect("records")
+}
+
+fn raised(number: u64, since: Timestamp) -> Body {
+    Body::AlertRaised(Box::new(AlertRaised {
+        alert: AlertNumber(number),
+        condition: Condition::Cold,
+        since,
+        place: None,
+        measured: None,
+        limit: None,
+        pattern: None,
+        about: Vec::new(),
+        cause: None,
+        last_good: None,
+    }))
+}
+
+fn closed(number: u64, racks: u64) -> Body {
+    Body::AlertClosed(AlertClosed { alert: AlertNumber(number), racks, needed_action: true })
+}
+
+// Own promise: closed alerts come page by page, the latest closed first, each once, whatever was raised first.
+#[tokio::test]
+async fn closed_alerts_come_page_by_page() {
+    let directory = tempfile::tempdir().expect("a directory");
+    let loaded = loaded(directory.path());
+    let path = directory.path().join("ledger.sqlite");
+    let (handle, _) = ledger::open_alone(&loaded, &path, NOW).expect("a ledger");
+    let later = |minutes: u64| NOW.plus(Duration::from_secs(minutes * 60));
+    let open = (1..=45).map(|number| of("dm1", later(number), raised(number, later(number))));
+    put(&handle, open.collect()).await;
+    // Closed from the newest to the oldest; the last one stays open.
+    let over = (1..45).map(|place| of("dm1", later(100 + place), closed(45 - place, 1)));
+    put(&handle, over.collect()).await;
+    let reader = Reader::open(&path).expect("readable");
+    let (mut before, mut seen, mut pages) = (None, Vec::new(), 0);
+    loop {
+        let page = Closed::read(&reader, before).expect("readable");
+        assert_eq!(page.damaged, 0);
+        seen.extend(page.alerts.iter().map(|(alert, _)| alert.number.0));
+        pages += 1;
+        before = page.older;
+        if before.is_none() {
+            break;
+        }
+    }
+    assert_eq!((seen, pages), ((1..45).collect::<Vec<u64>>(), 3));
+}
+
+// Own promise: the racks of an alert that is over are found again: those of its machine and its verdict, from
+// its first one on, and no more than were counted.
+#[tokio::test]
+async fn the_racks_of_a_closed_alert_are_found_again() {
+    let directory = tempfile::tempdir().expect("a directory");
+    let loaded = loaded(directory.path());
+    let path = directory.path().join("ledger.sqlite");
+    let (handle, _) = ledger::open_alone(&loaded, &path, NOW).expect("a ledger");
+    let rack = |minute: u64, verdict| cycle(minute * 60, verdict, 79.0, Vec::new());
+    let all = [
+        (1, Verdict::Cold, "dm1"),
+        (2, Verdict::Pass, "dm1"),
+        (3, Verdict::Cold, "dm1"),
+        (4, Verdict::Cold, "dm2"),
+        (5, Verdict::Unproven, "dm1"),
+        (6, Verdict::Cold, "dm1"),
+        (7, Verdict::Cold, "dm1"),
+    ];
+    let first = rack(3, Verdict::Cold).rinse_ended;
+    let records = all.iter().map(|(minute, verdict, machine)| {
+        let cycle = rack(*minute, *verdict);
+        of(machine, cycle.rinse_ended, Body::Cycle(Box::new(cycle)))
+    });
+    let index = put(&handle, records.collect()).await;
+    let end = rack(9, Verdict::Cold).rinse_ended;
+    put(&handle, vec![of("dm1", end, raised(1, first)), of("dm1", end, closed(1, 2))]).await;
+    let reader = Reader::open(&path).expect("readable");
+    let page = Closed::read(&reader, None).expect("readable");
+    let (alert, at) = page.alerts.first().expect("the alert");
+    let found = racks(&reader, alert, Some(*at)).expect("readable");
+    let named: Vec<(u64, Option<Verdict>)> =
+        found.iter().map(|rack| (rack.record, rack.judged.map(|(verdict, ..)| verdict))).collect();
+    assert_eq!(named, [(index + 2, Some(Verdict::Cold)), (index + 5, Some(Verdict::Cold))]);
+    assert!(story::told(&[]).is_none());
+}
+
+// 4-501.114: chlorine below 25 mg/L is too weak. Own promise: an entry is judged as it counts after what was
+// said of it, and stands there with all of it.
+#[tokio::test]
+async fn an_entry_stands_with_what_was_said_of_it() {
+    let directory = tempfile::tempdir().expect("a directory");
+    let loaded = loaded(directory.path());
+    let path = directory.path().join("ledger.sqlite");
+    let (handle, _) = ledger::open_alone(&loaded, &path, NOW).expect("a ledger");
+    let strip = |mg_per_l: f64| Check::Sanitizer {
+        at: NOW,
+        mg_per_l,
+        ph: None,
+        solution_c: None,
+        method: None,
+        by: "ana".to_owned(),
+    };
+    let note = Body::Note(Note { at: None, text: "it hums".to_owned(), by: "ana".to_owned() });
+    let index = put(&handle, vec![of("dm1", NOW, Body::Check(strip(10.0))), of("dm1", NOW, note)]).await;
+    let amended = |change| {
+        let amendment = Amendment { of: index, reason: "misread".to_owned(), by: "bo".to_owned(), change };
+        of("dm1", NOW, Body::Amendment(Box::new(amendment)))
+    };
+    let machines = &loaded.configuration.machines;
+    let look = || {
+        let reader = Reader::open(&path).expect("readable");
+        let (_, record) = reader.record(index).expect("readable").expect("whole");
+        entered(&reader, machines, index, record).expect("readable").expect("an entry")
+    };
+    let good = |entry: &crate::web::logbook::Entered| entry.judgement.as_ref().map(|judged| judged.good);
+    assert_eq!(good(&look()), Some(Some(false)));
+    put(&handle, vec![amended(AmendmentChange::Corrected(strip(50.0)))]).await;
+    assert_eq!(good(&look()), Some(Some(true)));
+    assert_eq!(look().written, Written::Check(strip(10.0)), "it stays as it was entered");
+    put(&handle, vec![amended(AmendmentChange::Withdrawn)]).await;
+    let entry = look();
+    assert_eq!((good(&entry), entry.amendments.len()), (None, 2));
+
+    let reader = Reader::open(&path).expect("readable");
+    let (entries, damaged) = since(&reader, machines, Some(NOW)).expect("readable");
+    let found: Vec<u64> = entries.iter().map(|entry| entry.record).collect();
+    assert_eq!((found, damaged), (vec![index + 1, index], 0));
+    let (none, _) = since(&reader, machines, Some(NOW.plus(Duration::from_secs(1)))).expect("readable");
+    assert!(none.is_empty());
+    let (_, start) = reader.record(index + 2).expect("readable").expect("whole");
+    assert!(
+        entered(&reader, machines, index + 2, start).expect("readable").is_none(),
+        "an amendment is no entry"
+    );
+}

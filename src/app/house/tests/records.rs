@@ -1,0 +1,286 @@
+//! What the pages read, out of a real ledger: days, racks with their proof, the history page by page, damage.
+
+use std::path::PathBuf;
+use std::sync::{Mutex, mpsc};
+use std::time::Duration;
+
+use jiff::tz::TimeZone;
+
+use super::super::histories::{Gathered, Sought};
+use super::super::machines::find;
+use super::super::racks::{Stands, prove, read};
+use crate::core::alert::hours::Stretch;
+use crate::core::alert::{AlertNumber, Condition};
+use crate::core::checkpoint::Checkpoint;
+use crate::core::cycle::verdict::Verdict;
+use crate::core::merkle::{Hash, TreeHead, leaf_hash, verify_inclusion};
+use crate::core::note::SigningKey;
+use crate::core::reading::Fault;
+use crate::core::record::{
+    AlertRaised, Amendment, AmendmentChange, Body, ConfigurationChange, Gap, KeyChange, Record,
+    SigningKeyChange,
+};
+use crate::core::time::Timestamp;
+use crate::ledger::{
+    Append, Commit, Names, NewRecord, Options, Reader, StoredCheckpoint, WholeChunks, Writer,
+};
+use crate::report::row::samples;
+use crate::web::history::{HistoryLine, HistoryPart, LINES_MAX, Page, Question, View};
+
+/// Racks of the ledger, one a minute, every second one of `dm2`.
+const RACKS: u64 = 240;
+/// 2023-11-14T22:13:20Z, where the sample cycles begin.
+const BEGAN: Timestamp = Timestamp::from_micros(1_700_000_000_000_000);
+/// Index of the first rack: behind the key and the configuration.
+const FIRST: u64 = 2;
+
+const CONFIGURATION: &str = r#"
+[site]
+name = "north kitchen"
+time-zone = "UTC"
+
+[[machine]]
+name = "dm1"
+kind = "stationary-rack-dual-temperature"
+wash-time = "45s"
+rinse-time = "10s"
+probes = ["wash", "rinse"]
+"#;
+
+struct Site {
+    directory: tempfile::TempDir,
+}
+
+fn at(minute: u64) -> Timestamp {
+    BEGAN.plus(Duration::from_secs(60 * minute))
+}
+
+fn key() -> SigningKey {
+    SigningKey::from_seed("north-kitchen", &[7; 32]).expect("a name")
+}
+
+fn plain(minute: u64, machine: Option<&str>, body: Body) -> NewRecord {
+    NewRecord { record: Record::new(at(minute), machine.map(str::to_owned), body), trace: None }
+}
+
+/// A rack of that minute; each hundredth is cold.
+fn rack(minute: u64) -> NewRecord {
+    let verdict = if minute.is_multiple_of(100) { Verdict::Cold } else { Verdict::Pass };
+    let cycle = samples::cycle(60 * minute, verdict, 84.5, Vec::new());
+    let machine = if minute.is_multiple_of(2) { "dm1" } else { "dm2" };
+    plain(minute + 2, Some(machine), Body::Cycle(Box::new(cycle)))
+}
+
+fn records() -> Vec<NewRecord> {
+    let first = SigningKeyChange {
+        key: key().verifying().to_string(),
+        change: KeyChange::First,
+        before: None,
+        endorsed: None,
+        by: None,
+    };
+    let raised = AlertRaised {
+        alert: AlertNumber(1),
+        condition: Condition::Cold,
+        since: at(100),
+        place: None,
+        measured: None,
+        limit: None,
+        pattern: None,
+        about: Vec::new(),
+        cause: Some(FIRST + 100),
+        last_good: None,
+    };
+    let amendment = Amendment {
+        of: FIRST + 100,
+        reason: "washed again".to_owned(),
+        by: "Ana".to_owned(),
+        change: AmendmentChange::Comment,
+    };
+    let gap =
+        |to| Gap { probe: "dm1/rinse".to_owned(), fault: Fault::Silent, from: at(80), to, filled: false };
+    let configured = ConfigurationChange { sha256: "0".repeat(64), toml: CONFIGURATION.to_owned() };
+    let mut records = vec![
+        plain(0, None, Body::SigningKey(Box::new(first))),
+        plain(0, None, Body::ConfigurationChange(configured)),
+    ];
+    records.extend((0..RACKS).map(rack));
+    records.push(plain(241, Some("dm1"), Body::AlertRaised(Box::new(raised))));
+    records.push(plain(242, Some("dm1"), Body::Amendment(Box::new(amendment))));
+    records.push(plain(243, Some("dm1"), Body::Gap(gap(None))));
+    records.push(plain(244, Some("dm1"), Body::Gap(gap(Some(at(130))))));
+    records
+}
+
+impl Site {
+    fn new() -> Self {
+        let site = Self { directory: tempfile::tempdir().expect("room for a directory") };
+        let options = Options { path: site.path(), block_retention: Duration::from_secs(86_400) };
+        let machines = ["dm1".to_owned(), "dm2".to_owned()];
+        let (writer, _) = Writer::open(&options, Names { machines: &machines, channels: &[] }, BEGAN)
+            .expect("the ledger opens");
+        let (done, wait) = mpsc::sync_channel(1);
+        let tell = done.clone();
+        let commit = Commit { records: records(), ..Commit::default() };
+        writer.submit(commit, Box::new(move |result| tell.send(result.is_ok()).expect("the test waits")));
+        assert!(wait.recv().expect("an answer"), "committed");
+        let reader = site.reader();
+        let head =
+            TreeHead { size: reader.size().expect("a size"), root: Hash(reader.root().expect("a root")) };
+        let note = Checkpoint::sign_at(head, at(250), &key()).to_string();
+        let stored = StoredCheckpoint { at: at(250), size: head.size, note };
+        let append = Append { checkpoints: vec![stored], ..Append::default() };
+        writer.append(append, Box::new(move |result| done.send(result.is_ok()).expect("the test waits")));
+        assert!(wait.recv().expect("an answer"), "appended");
+        writer.close().expect("it closes");
+        site
+    }
+
+    fn path(&self) -> PathBuf {
+        self.directory.path().join("ledger.sqlite")
+    }
+
+    fn reader(&self) -> Reader {
+        Reader::open(&self.path()).expect("a reader")
+    }
+
+    /// Changes one record behind the ledger's back.
+    fn damage(&self, index: u64) {
+        let connection = rusqlite::Connection::open(self.path()).expect("a database");
+        connection.execute_batch("DROP TRIGGER record_stays").expect("it was there");
+        let changed = connection
+            .execute("UPDATE record SET bytes = x'00' WHERE idx = ?1", [i64::try_from(index).expect("small")])
+            .expect("changed");
+        assert_eq!(changed, 1);
+    }
+}
+
+fn asked(view: View, page: Page) -> Question {
+    Question { view, machine: None, from: None, to: None, verdict: None, page }
+}
+
+fn page(reader: &Reader, question: Question) -> HistoryPart {
+    let sought = Sought::new(question, &TimeZone::UTC);
+    let gathered: Gathered = match sought.question().view {
+        View::Racks => sought.racks(reader),
+        View::Days | View::Checks | View::Alerts | View::Gaps | View::Records => sought.records(reader),
+    }
+    .expect("a page");
+    let mut part = HistoryPart::default();
+    sought.page(gathered, &mut part);
+    part
+}
+
+fn indices(part: &HistoryPart) -> Vec<u64> {
+    let index = |line: &HistoryLine| match line {
+        HistoryLine::Rack { rack, .. } => rack.record,
+        HistoryLine::Record { record, .. } | HistoryLine::Damaged(record) => *record,
+    };
+    part.lines.iter().map(index).collect()
+}
+
+// Own promises: each rack of the stretch once, in order of time; what is damaged is named and stops nothing; a
+// gap and its end are one; whether anything is older is known.
+#[test]
+fn a_day_of_a_machine_is_whole() {
+    let site = Site::new();
+    site.damage(FIRST + 10);
+    let day = Stretch { from: at(2), to: at(120) };
+    let found = find(&site.reader(), "dm1", day).expect("a day");
+    // The final rinse of the sample begins 45 s into its minute: minutes 2 to 118, every second one.
+    assert_eq!(found.racks.len(), 58);
+    assert!(found.racks.is_sorted_by_key(|(_, cycle)| cycle.rinse_started) && found.earlier);
+    assert_eq!(found.damaged, [FIRST + 10]);
+    let gaps: Vec<_> = found.gaps.iter().map(|gap| (gap.from, gap.to)).collect();
+    assert_eq!(gaps, [(at(80), Some(at(130)))]);
+    let other = find(&site.reader(), "dm2", Stretch { from: at(0), to: at(2) }).expect("a day");
+    assert!((other.racks.len(), other.gaps.len()) == (1, 0) && !other.earlier, "{:?}", other.racks);
+}
+
+// Own promises: a rack has its neighbours of the same machine, its amendments and alerts; what is no rack is
+// none; damage is told as damage.
+#[test]
+fn a_rack_has_what_concerns_it() {
+    let site = Site::new();
+    site.damage(FIRST + 50);
+    let reader = site.reader();
+    let Stands::Rack(cold) = read(&reader, FIRST + 100).expect("read") else { panic!("a rack") };
+    assert_eq!((cold.before, cold.after), (Some(FIRST + 98), Some(FIRST + 102)));
+    assert_eq!((cold.alerts.as_slice(), cold.amendments.len()), ([1].as_slice(), 1));
+    assert_eq!(cold.sealing.checkpoint, Some((RACKS + 6, at(250))));
+    assert!(cold.probes.is_some_and(|probes| probes.len() == 2), "both probes as configured");
+    assert!(matches!(read(&reader, FIRST + 50), Ok(Stands::Damaged(sealing)) if sealing.leaf.is_some()));
+    for index in [0, RACKS + 3, 9_999] {
+        assert!(matches!(read(&reader, index), Ok(Stands::NoRack)), "{index}");
+    }
+    let Stands::Rack(first) = read(&reader, FIRST).expect("read") else { panic!("a rack") };
+    assert_eq!(first.before, None);
+}
+
+// RFC 9162 §2.1.3.2: the path leads from the leaf to the root that the checkpoint signs.
+#[test]
+fn a_proof_holds_for_whoever_has_the_key() {
+    let site = Site::new();
+    let chunks = Mutex::new(WholeChunks::default());
+    let proof = prove(&site.reader(), FIRST + 100, &chunks).expect("read").expect("it is sealed");
+    let proof: serde_json::Value = serde_json::from_str(&proof).expect("JSON");
+    let text = |name: &str| proof[name].as_str().expect("a text").to_owned();
+    let note = crate::core::note::Note::parse(&text("checkpoint")).expect("a note");
+    let head = Checkpoint::verified(&note, &key().verifying()).expect("signed").head;
+    let path = proof["inclusion_path"].as_array().expect("a list");
+    let path: Vec<Hash> =
+        path.iter().map(|hash| hash.as_str().expect("a text").parse().expect("a hash")).collect();
+    let leaf = leaf_hash(text("bytes").as_bytes());
+    assert_eq!(verify_inclusion(&leaf, FIRST + 100, &path, &head), Ok(()));
+    assert!(text("bytes").contains("\"verdict\":\"cold\""), "{proof}");
+    assert!(prove(&site.reader(), RACKS + 6, &chunks).expect("read").is_none(), "there is no such record");
+    site.damage(FIRST + 100);
+    assert!(prove(&site.reader(), FIRST + 100, &chunks).is_err(), "what is damaged is not proved");
+}
+
+// Own promise: forward and back through all pages meets every rack once, past what is damaged.
+#[test]
+fn pages_meet_every_rack_once() {
+    let site = Site::new();
+    site.damage(FIRST + 7);
+    let reader = site.reader();
+    let (mut met, mut pages) = (Vec::new(), Vec::new());
+    let mut next = Page::Newest;
+    loop {
+        let part = page(&reader, asked(View::Racks, next));
+        assert!(part.lines.len() <= LINES_MAX);
+        met.extend(indices(&part));
+        pages.push(indices(&part));
+        match part.older {
+            Some(record) => next = Page::Older(record),
+            None => break,
+        }
+    }
+    assert_eq!(met, (FIRST..FIRST + RACKS).rev().collect::<Vec<u64>>());
+    let last = *pages[2].first().expect("a full page");
+    assert_eq!(indices(&page(&reader, asked(View::Racks, Page::Newer(last)))), pages[1]);
+    let newest = page(&reader, asked(View::Racks, Page::Newest));
+    assert!(newest.newer.is_none() && newest.older.is_some());
+}
+
+// Own promises: a verdict and a machine are looked for alone; other records stand under their own views.
+#[test]
+fn what_is_asked_for_is_found_and_nothing_else() {
+    let site = Site::new();
+    let reader = site.reader();
+    let cold = Question { verdict: Some(Verdict::Cold), ..asked(View::Racks, Page::Newest) };
+    assert_eq!(indices(&page(&reader, cold)), [FIRST + 200, FIRST + 100, FIRST]);
+    let other = Question { machine: Some("dm2".to_owned()), ..asked(View::Alerts, Page::Newest) };
+    assert!(page(&reader, other).lines.is_empty());
+    assert_eq!(indices(&page(&reader, asked(View::Alerts, Page::Newest))), [RACKS + FIRST]);
+    assert_eq!(indices(&page(&reader, asked(View::Gaps, Page::Newest))).len(), 2);
+    assert_eq!(page(&reader, asked(View::Records, Page::Newest)).lines.len(), 6);
+    let amended =
+        page(&reader, Question { verdict: Some(Verdict::Cold), ..asked(View::Racks, Page::Newest) });
+    let flags: Vec<bool> = amended
+        .lines
+        .iter()
+        .map(|line| matches!(line, HistoryLine::Rack { amended: true, late: false, .. }))
+        .collect();
+    assert_eq!(flags, [false, true, false]);
+}

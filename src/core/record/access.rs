@@ -1,0 +1,188 @@
+//! Records of who may come in: accounts, tokens, logins, refusals.
+
+use serde::{Deserialize, Serialize};
+
+use crate::core::access::Role;
+use crate::core::reader::{Language, Scale};
+use crate::core::time::Timestamp;
+
+/// Something happened to an account or a token, or by one. No secret ever stands here.
+#[derive(Clone, PartialEq, Eq, Debug, Serialize, Deserialize)]
+pub struct AccessEvent {
+    /// Account as it is typed to log in, or name of the token. Of what a stranger typed only what
+    /// has the form of an account; `?` for anything else, since it may be a password.
+    pub account: String,
+    /// What happened.
+    pub what: AccessDeed,
+    /// When it happened, where that was more than a minute before the record.
+    #[serde(skip_serializing_if = "Option::is_none", default)]
+    pub at: Option<Timestamp>,
+    /// Address it came from, where it came over the network.
+    #[serde(skip_serializing_if = "Option::is_none", default)]
+    pub from: Option<String>,
+    /// Who did it, where it was not whoever has the account.
+    #[serde(skip_serializing_if = "Option::is_none", default)]
+    pub by: Option<String>,
+    /// How often, where refusals are told together.
+    #[serde(skip_serializing_if = "is_one", default = "one")]
+    pub times: u32,
+}
+
+/// What happened to an account or a token.
+#[derive(Clone, PartialEq, Eq, Debug, Serialize, Deserialize)]
+#[serde(rename_all = "kebab-case")]
+pub enum AccessDeed {
+    /// Somebody logged in.
+    LoggedIn,
+    /// Somebody logged out.
+    LoggedOut,
+    /// Somebody was turned away.
+    Refused(AccessRefusal),
+    /// No login for a while, after too many wrong tries.
+    Locked {
+        /// For how long, s.
+        for_s: u64,
+    },
+    /// Logins are taken again before that time is over.
+    Unlocked,
+    /// An account was made.
+    Added {
+        /// Its role.
+        role: Role,
+        /// Name that goes on record beside what they do.
+        name: String,
+    },
+    /// Its role changed.
+    RoleChanged {
+        /// From here on.
+        role: Role,
+        /// Until here.
+        before: Role,
+    },
+    /// Nobody can log in with it.
+    Disabled,
+    /// It can be used again.
+    Enabled,
+    /// It got a new one-time secret in place of its password.
+    SecretReset,
+    /// Its owner chose a password.
+    PasswordChanged,
+    /// Its owner reads otherwise.
+    ReaderChanged {
+        /// Language.
+        language: Language,
+        /// Scale.
+        scale: Scale,
+    },
+    /// It was removed.
+    Removed,
+    /// A token was made.
+    TokenAdded {
+        /// Its role.
+        role: Role,
+        /// Until when it can be used.
+        until: Timestamp,
+    },
+    /// A token was revoked.
+    TokenRevoked,
+}
+
+/// Why somebody was turned away.
+#[derive(Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Debug, Serialize, Deserialize)]
+#[serde(rename_all = "kebab-case")]
+pub enum AccessRefusal {
+    /// Account or password was wrong.
+    Wrong,
+    /// Too many wrong tries before.
+    Locked,
+    /// The account is disabled.
+    Disabled,
+    /// The one-time secret or the token has expired.
+    Expired,
+    /// Too many tries from this address.
+    TooMany,
+    /// The role does not have the right.
+    NotAllowed,
+    /// The form came from a page of another site.
+    Foreign,
+    /// The token is not known, or was revoked.
+    UnknownToken,
+}
+
+impl AccessRefusal {
+    /// In a few words.
+    #[must_use]
+    pub const fn words(self) -> &'static str {
+        match self {
+            Self::Wrong => "account or password was wrong",
+            Self::Locked => "too many wrong tries before",
+            Self::Disabled => "the account is disabled",
+            Self::Expired => "the secret has expired",
+            Self::TooMany => "too many tries from one address",
+            Self::NotAllowed => "the role does not have the right",
+            Self::Foreign => "the form came from another site",
+            Self::UnknownToken => "the token is not known or was revoked",
+        }
+    }
+}
+
+impl AccessDeed {
+    /// Whether it changes who may come in, rather than telling of who came.
+    #[must_use]
+    pub const fn is_change(&self) -> bool {
+        match self {
+            Self::LoggedIn | Self::LoggedOut | Self::Refused(_) | Self::ReaderChanged { .. } => false,
+            Self::Locked { .. }
+            | Self::Unlocked
+            | Self::Added { .. }
+            | Self::RoleChanged { .. }
+            | Self::Disabled
+            | Self::Enabled
+            | Self::SecretReset
+            | Self::PasswordChanged
+            | Self::Removed
+            | Self::TokenAdded { .. }
+            | Self::TokenRevoked => true,
+        }
+    }
+}
+
+impl AccessEvent {
+    /// What happened, in a sentence.
+    #[must_use]
+    pub fn sentence(&self) -> String {
+        let account = &self.account;
+        let what = match &self.what {
+            AccessDeed::LoggedIn => format!("{account} logged in"),
+            AccessDeed::LoggedOut => format!("{account} logged out"),
+            AccessDeed::Refused(why) => format!("{account} was refused: {}", why.words()),
+            AccessDeed::Locked { for_s } => format!("{account} is locked for {} min", for_s.div_ceil(60)),
+            AccessDeed::Unlocked => format!("{account} is unlocked"),
+            AccessDeed::Added { role, name } => format!("account {account} for {name}, {role}"),
+            AccessDeed::RoleChanged { role, before } => format!("{account} is {role}, was {before}"),
+            AccessDeed::Disabled => format!("account {account} disabled"),
+            AccessDeed::Enabled => format!("account {account} enabled"),
+            AccessDeed::SecretReset => format!("account {account} got a new one-time secret"),
+            AccessDeed::PasswordChanged => format!("{account} chose a password"),
+            AccessDeed::ReaderChanged { language, scale } => {
+                format!("{account} reads in {language} and {scale}")
+            }
+            AccessDeed::Removed => format!("account {account} removed"),
+            AccessDeed::TokenAdded { role, until } => format!("token {account}, {role}, until {until}"),
+            AccessDeed::TokenRevoked => format!("token {account} revoked"),
+        };
+        let times = if self.times > 1 { format!(", {} times", self.times) } else { String::new() };
+        let from = self.from.as_ref().map_or_else(String::new, |from| format!(", from {from}"));
+        let by = self.by.as_ref().map_or_else(String::new, |by| format!(" ({by})"));
+        format!("{what}{times}{from}{by}")
+    }
+}
+
+const fn one() -> u32 {
+    1
+}
+
+#[expect(clippy::trivially_copy_pass_by_ref, reason = "serde calls it by reference")]
+const fn is_one(times: &u32) -> bool {
+    *times == 1
+}

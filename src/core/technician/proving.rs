@@ -1,0 +1,272 @@
+//! The proof of a machine's wiring under way: one probe after the other is warmed.
+
+use std::collections::BTreeMap;
+use std::time::Duration;
+
+use super::Value;
+use crate::core::channel::Place;
+use crate::core::reader::{Language, Scale};
+use crate::core::record::ProvenProbe;
+use crate::core::wiring::{Course, Finding, Found, Standing, Warmth, judge, not_at_rest};
+
+/// What was found must stand so long: a second probe in the same hand may answer later.
+pub const STANDS_FOR: Duration = Duration::from_secs(5);
+/// Time between two looks at what was gathered (own choice: a person does not see the difference).
+const LOOKED_EVERY: Duration = Duration::from_millis(250);
+/// Longest time for each step of a probe: that of the command, and as much again for a hand that holds a phone
+/// (own choice).
+const TURN_MAX: Duration = Duration::from_secs(120);
+
+/// A proof that is being made. Times are those of a clock that never steps.
+#[derive(Clone, PartialEq, Debug)]
+pub struct Proving {
+    order: Vec<(String, Place)>,
+    /// Every temperature probe of the site, by name.
+    courses: BTreeMap<String, Course>,
+    warmth: Warmth,
+    found: Vec<Found>,
+    step: Step,
+    looked: Duration,
+    lost: bool,
+}
+
+#[derive(Clone, PartialEq, Debug)]
+enum Step {
+    /// The tip is to hang free.
+    Hanging,
+    Resting {
+        since: Duration,
+    },
+    Warming {
+        since: Duration,
+        last: Option<(Finding, Duration)>,
+    },
+}
+
+/// Where a proof stands.
+#[derive(Clone, PartialEq, Debug)]
+pub struct Stands {
+    /// Each probe with what was found of it so far, in order.
+    pub probes: Vec<(String, Place, Option<Found>)>,
+    /// What is to be done at the first without a finding; `None` where each has one.
+    pub step: Option<StepSeen>,
+    /// What is used to warm.
+    pub warmth: Warmth,
+    /// Readings were lost, so that the probe is tried anew.
+    pub lost: bool,
+}
+
+/// The step that a proof is at.
+#[derive(Clone, PartialEq, Debug)]
+pub enum StepSeen {
+    /// The tip is to hang free, and nothing to be touched.
+    Hanging,
+    /// It is waited until it is at rest; which still moves, and by how much, °C a minute.
+    Resting(Option<(String, f64)>),
+    /// It is to be warmed.
+    Warming,
+}
+
+impl Proving {
+    /// Begins with these probes of one machine, in this order; `site` are all temperature probes of the site.
+    #[must_use]
+    pub fn new(order: Vec<(String, Place)>, site: impl IntoIterator<Item = String>, warmth: Warmth) -> Self {
+        let courses = site.into_iter().map(|name| (name.clone(), Course::new(name))).collect();
+        let (step, looked) = (Step::Hanging, Duration::ZERO);
+        Self { order, courses, warmth, found: Vec::new(), step, looked, lost: false }
+    }
+
+    /// The probe whose turn it is.
+    fn asked(&self) -> Option<&str> {
+        self.order.get(self.found.len()).map(|(name, _)| name.as_str())
+    }
+
+    /// Takes what a probe of the site shows.
+    pub fn hear(&mut self, probe: &str, value: Value) {
+        let Some(course) = self.courses.get_mut(probe) else { return };
+        let shown = match (value.fault, value.measured) {
+            (Some(fault), _) => Err(fault),
+            (None, Some(celsius)) => Ok(celsius),
+            (None, None) => return,
+        };
+        match self.step {
+            Step::Hanging => {}
+            Step::Resting { .. } => course.rests(value.at, shown),
+            Step::Warming { .. } => course.warms(value.at, shown),
+        }
+    }
+
+    /// Takes that readings were lost: «no other rose» is not proved by what was not looked at.
+    pub fn lost(&mut self) {
+        if self.step != Step::Hanging {
+            (self.step, self.lost) = (Step::Hanging, true);
+        }
+    }
+
+    /// The tip of the probe hangs free.
+    pub fn hangs(&mut self, now: Duration) {
+        if self.asked().is_some() && self.step == Step::Hanging {
+            self.courses.values_mut().for_each(Course::begin_anew);
+            (self.step, self.lost) = (Step::Resting { since: now }, false);
+        }
+    }
+
+    /// Tries the last probe again: the one that is being tried, else the one before it.
+    pub fn again(&mut self) {
+        if self.step == Step::Hanging {
+            self.found.pop();
+        }
+        self.step = Step::Hanging;
+    }
+
+    /// Looks at what was gathered.
+    pub fn tick(&mut self, now: Duration) {
+        if now.saturating_sub(self.looked) < LOOKED_EVERY {
+            return;
+        }
+        self.looked = now;
+        let Some(asked) = self.asked() else { return };
+        match self.step {
+            Step::Hanging => {}
+            Step::Resting { since } => {
+                let over = now.saturating_sub(since) >= TURN_MAX;
+                match (self.standing(asked), self.mover()) {
+                    (Standing::AtRest, None) => self.step = Step::Warming { since: now, last: None },
+                    (Standing::Moving { c_per_min }, _) if over => self.found_now(not_at_rest(c_per_min)),
+                    (Standing::TooFew | Standing::AtRest, _) if over => {
+                        self.step = Step::Warming { since: now, last: None };
+                    }
+                    (Standing::TooFew | Standing::AtRest | Standing::Moving { .. }, _) => {}
+                }
+            }
+            Step::Warming { since, last } => {
+                let over = now.saturating_sub(since) >= TURN_MAX;
+                let found = judge(asked, self.warmth, self.courses.values());
+                let stood = match last {
+                    Some((finding, stood)) if finding == found.finding => stood,
+                    Some(_) | None => now,
+                };
+                // What may still come is waited for.
+                let open = matches!(found.finding, Finding::Dead | Finding::NotAtRest);
+                if over || !open && now.saturating_sub(stood) >= STANDS_FOR {
+                    self.found_now(found);
+                } else {
+                    self.step = Step::Warming { since, last: Some((found.finding, stood)) };
+                }
+            }
+        }
+    }
+
+    fn found_now(&mut self, found: Found) {
+        self.found.push(found);
+        self.step = Step::Hanging;
+    }
+
+    fn standing(&self, probe: &str) -> Standing {
+        self.courses.get(probe).map_or(Standing::TooFew, Course::standing)
+    }
+
+    /// Who still moves: the probe whose turn it is; before the first, any of the proof.
+    fn mover(&self) -> Option<(&str, f64)> {
+        let first = self.found.is_empty();
+        let own = self.asked();
+        let others =
+            self.order.iter().map(|(name, _)| name.as_str()).filter(|name| first && Some(*name) != own);
+        own.into_iter().chain(others).find_map(|name| match self.standing(name) {
+            Standing::Moving { c_per_min } => Some((name, c_per_min)),
+            Standing::TooFew | Standing::AtRest => None,
+        })
+    }
+
+    /// Where it stands.
+    #[must_use]
+    pub fn stands(&self) -> Stands {
+        let found = self.found.iter().cloned().map(Some).chain(std::iter::repeat(None));
+        let probes = self.order.iter().zip(found).map(|((name, place), found)| (name.clone(), *place, found));
+        let step = self.asked().map(|_| match self.step {
+            Step::Hanging => StepSeen::Hanging,
+            Step::Resting { .. } => {
+                StepSeen::Resting(self.mover().map(|(name, c_per_min)| (name.to_owned(), c_per_min)))
+            }
+            Step::Warming { .. } => StepSeen::Warming,
+        });
+        Stands { probes: probes.collect(), step, warmth: self.warmth, lost: self.lost }
+    }
+
+    /// What can go on record, good or not: each probe was tried. On record it stands in English and °C, as
+    /// everything there.
+    #[must_use]
+    pub fn result(&self) -> Option<Vec<ProvenProbe>> {
+        if self.order.is_empty() || self.asked().is_some() {
+            return None;
+        }
+        let each = self.order.iter().zip(&self.found).map(|((name, _), found)| ProvenProbe {
+            probe: name.clone(),
+            good: found.finding == Finding::Answers,
+            finding: found.finding.as_str().to_owned(),
+            seen: found.seen(name, Language::English, Scale::Celsius),
+            instead: found.instead.clone(),
+        });
+        Some(each.collect())
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::core::cycle::fixture::at;
+    use crate::core::units::Celsius;
+
+    const PROBES: [&str; 2] = ["dm1/wash", "dm1/rinse"];
+
+    fn begun() -> Proving {
+        let order = vec![(PROBES[0].to_owned(), Place::WashTank), (PROBES[1].to_owned(), Place::FinalRinse)];
+        Proving::new(order, PROBES.map(str::to_owned), Warmth::Hand)
+    }
+
+    /// Eight seconds of rest, then twelve in which `warmed` rises to 31 °C by the wire.
+    fn turn(work: &mut Proving, from_s: u32, warmed: &str) {
+        work.hangs(Duration::from_secs(u64::from(from_s)));
+        for quarter in 0..80 {
+            let t = f64::from(from_s) + f64::from(quarter) * 0.25;
+            let rise = (f64::from(quarter) - 32.0).clamp(0.0, 20.0) * 0.45;
+            for probe in PROBES {
+                let celsius = 22.0 + if probe == warmed { rise } else { 0.0 };
+                work.hear(probe, Value { at: at(t), measured: Some(Celsius(celsius)), fault: None });
+            }
+            work.tick(Duration::from_secs_f64(t));
+        }
+    }
+
+    fn findings(work: &Proving) -> Vec<&'static str> {
+        work.found.iter().map(|found| found.finding.as_str()).collect()
+    }
+
+    // Findings of `core::wiring`; both probes of a machine whose leads are exchanged answer for each other.
+    #[test]
+    fn each_probe_has_its_turn_and_swapped_ones_are_found() {
+        let mut good = begun();
+        turn(&mut good, 0, "dm1/wash");
+        assert_eq!((findings(&good), good.result()), (vec!["answers"], None));
+        turn(&mut good, 30, "dm1/rinse");
+        let record = good.result().expect("each was tried");
+        assert!(record.iter().all(|probe| probe.good), "{record:?}");
+        let mut swapped = begun();
+        turn(&mut swapped, 0, "dm1/rinse");
+        turn(&mut swapped, 30, "dm1/wash");
+        assert_eq!(findings(&swapped), ["swapped", "swapped"]);
+        assert!(swapped.result().expect("each was tried").iter().all(|probe| !probe.good));
+        swapped.again();
+        assert_eq!((findings(&swapped), swapped.result()), (vec!["swapped"], None));
+    }
+
+    // Own rule: nothing counts before its person says that the tip hangs free, nor over lost readings.
+    #[test]
+    fn lost_readings_begin_the_turn_anew() {
+        let mut work = begun();
+        work.hangs(Duration::ZERO);
+        assert_eq!(work.stands().step, Some(StepSeen::Resting(None)));
+        work.lost();
+        assert_eq!((work.stands().step, work.stands().lost), (Some(StepSeen::Hanging), true));
+    }
+}

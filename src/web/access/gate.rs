@@ -1,0 +1,327 @@
+//! What stands before every route: who asks, from where, and whether the form is ours.
+
+use std::net::{IpAddr, SocketAddr};
+use std::pin::Pin;
+use std::sync::Arc;
+
+use axum::Router;
+use axum::extract::connect_info::Connected;
+use axum::extract::{ConnectInfo, Request, State};
+use axum::http::{Extensions, HeaderMap, HeaderValue, Method, StatusCode, Uri, header};
+use axum::middleware::{FromFnLayer, Next, from_fn_with_state};
+use axum::response::{IntoResponse, Response};
+use axum::serve::IncomingStream;
+use jiff::tz::TimeZone;
+
+use super::login::{From, Shown};
+use super::store::Account;
+use super::{Access, origin, pages, routes};
+use crate::core::access::Right;
+use crate::core::reader::{Language, Reader, Scale};
+use crate::core::record::AccessRefusal;
+use crate::web::frame::{self, Refusal, Site};
+use crate::web::person::Person;
+use crate::web::tls::Lines;
+
+/// Name of the cookie without TLS.
+const COOKIE: &str = "rinseward";
+/// Name of the cookie under TLS: browsers then keep it from other hosts and from plain HTTP
+/// (RFC 6265bis §4.1.3.2).
+const COOKIE_SECURE: &str = "__Host-rinseward";
+/// How long browsers ask by TLS only, s (RFC 6797; a year, as is common practice).
+const HSTS: &str = "max-age=31536000";
+/// Pages behind links, which have a secret of their own in their path.
+const LINKS: &str = "/alert/";
+
+/// The address at the other end of a connection.
+#[derive(Clone, Copy, PartialEq, Eq, Debug)]
+pub(in crate::web) struct Far(SocketAddr);
+
+impl Connected<IncomingStream<'_, Lines>> for Far {
+    fn connect_info(stream: IncomingStream<'_, Lines>) -> Self {
+        Self(*stream.remote_addr())
+    }
+}
+
+/// What is known of a request beside the person.
+#[derive(Clone, Debug)]
+pub(super) struct Visit {
+    pub(super) from: From,
+    /// Whether the browser speaks TLS, to us or to the proxy.
+    pub(super) secure: bool,
+    /// Secret and account of the browser's session.
+    pub(super) session: Option<(String, Account)>,
+}
+
+impl Visit {
+    /// The header that gives the browser its secret.
+    pub(super) fn cookie(&self, secret: &str) -> Option<HeaderValue> {
+        let (name, secure) = if self.secure { (COOKIE_SECURE, "; Secure") } else { (COOKIE, "") };
+        let text = format!("{name}={secret}; Path=/; HttpOnly; SameSite=Strict{secure}");
+        HeaderValue::from_str(&text).ok()
+    }
+
+    /// The header that takes it away.
+    pub(super) fn no_cookie(&self) -> Option<HeaderValue> {
+        let mut text = self.cookie("")?.as_bytes().to_vec();
+        text.extend(b"; Max-Age=0");
+        HeaderValue::from_bytes(&text).ok()
+    }
+}
+
+/// Puts access before a router: its own pages, and who asks for every other. The router must be served with `Far` as its connect info.
+pub fn protect(router: Router, access: &Arc<Access>, site: &Arc<Site>) -> Router {
+    let layer = from_fn_with_state((Arc::clone(access), Arc::clone(site)), gate);
+    router.merge(routes::routes(access)).layer(layer)
+}
+
+async fn gate(
+    State((access, site)): State<(Arc<Access>, Arc<Site>)>,
+    mut request: Request,
+    next: Next,
+) -> Response {
+    let tls = access.options.tls;
+    let visit = match enter(&access, &mut request).await {
+        Ok(visit) => visit,
+        Err(answer) => return dressed(*answer, tls),
+    };
+    let is_link = request.uri().path().starts_with(LINKS);
+    if let Some((_, account)) = visit.session.as_ref().filter(|(_, account)| account.must_change)
+        && !is_link
+        && !routes::before_password(request.uri().path())
+    {
+        let root = root(request.uri().path());
+        let answer = if shows_page(&request) {
+            to(&format!("{root}account"))
+        } else {
+            pages::refused(StatusCode::FORBIDDEN, pages::Said::ChangeFirst, account.language)
+        };
+        return dressed(answer, tls);
+    }
+    request.extensions_mut().insert(visit);
+    request.extensions_mut().insert(access);
+    request.extensions_mut().insert(site);
+    dressed(next.run(request).await, tls)
+}
+
+/// Finds out who asks, and puts them into the request; an answer where it goes no further.
+async fn enter(access: &Arc<Access>, request: &mut Request) -> Result<Visit, Box<Response>> {
+    let headers = request.headers();
+    let from = from(access, request);
+    let secure = is_secure(access, headers);
+    let language = pages::asked(headers);
+    let failed = |error: super::AccessError| {
+        tracing::error!(%error, "who asks cannot be found out");
+        Box::new(pages::refused(StatusCode::SERVICE_UNAVAILABLE, pages::Said::NotNow, language))
+    };
+    if let Some(secret) = bearer(headers) {
+        let shown = access.program(secret, &from).await.map_err(failed)?;
+        let token = match shown {
+            Shown::Good(token) => token,
+            Shown::Bad(why) => return Err(Box::new(no_token(why))),
+        };
+        let (language, scale) = (Language::default(), Scale::default());
+        let reader = Reader { language, scale, zone: access.options.zone.clone() };
+        let name = format!("token {}", token.name);
+        let person = Person { account: token.name.to_string(), name, role: token.role, reader };
+        request.extensions_mut().insert(person);
+        return Ok(Visit { from, secure, session: None });
+    }
+    let acts = !matches!(*request.method(), Method::GET | Method::HEAD | Method::OPTIONS);
+    let own = access.options.public_url.as_deref().and_then(origin::of);
+    if acts && !request.uri().path().starts_with(LINKS) && !origin::is_own(headers, own) {
+        access.refused("?", AccessRefusal::Foreign, &from.told).await;
+        return Err(Box::new(pages::refused(StatusCode::FORBIDDEN, pages::Said::Foreign, language)));
+    }
+    let secret = cookie(headers, secure).map(str::to_owned);
+    let account = match &secret {
+        Some(secret) => access.visitor(secret).await.map_err(failed)?,
+        None => None,
+    };
+    let session = secret.zip(account);
+    if let Some((_, account)) = session.as_ref().filter(|(_, account)| !account.must_change) {
+        request.extensions_mut().insert(person(account, &access.options.zone));
+    }
+    Ok(Visit { from, secure, session })
+}
+
+/// Browsers ask by TLS only, once they have.
+fn dressed(mut response: Response, tls: bool) -> Response {
+    if tls {
+        response.headers_mut().insert(header::STRICT_TRANSPORT_SECURITY, HeaderValue::from_static(HSTS));
+    }
+    response
+}
+
+/// Somebody who has an account.
+pub(super) fn person(account: &Account, zone: &TimeZone) -> Person {
+    let (language, scale, zone) = (account.language, account.scale, zone.clone());
+    let reader = Reader { language, scale, zone };
+    Person { account: account.name.to_string(), name: account.shown.clone(), role: account.role, reader }
+}
+
+/// Where a request came from. What a proxy says is believed only where one is configured, and of
+/// it only the last hop, which the proxy itself saw.
+fn from(access: &Access, request: &Request) -> From {
+    let far =
+        request.extensions().get::<ConnectInfo<Far>>().map(|ConnectInfo(Far(far))| far.ip().to_canonical());
+    // Without an address everybody shares one bucket.
+    let far = far.unwrap_or(IpAddr::from([0, 0, 0, 0]));
+    let hops = request.headers().get_all("x-forwarded-for").iter().next_back();
+    let hop = hops.and_then(|hops| hops.to_str().ok()).and_then(|hops| hops.rsplit(',').next());
+    let hop: Option<IpAddr> =
+        hop.and_then(|hop| hop.trim().parse().ok()).filter(|_| access.options.behind_proxy);
+    match hop.map(|hop| hop.to_canonical()) {
+        Some(hop) => From { address: hop, told: format!("{hop} by {far}") },
+        None => From { address: far, told: far.to_string() },
+    }
+}
+
+fn is_secure(access: &Access, headers: &HeaderMap) -> bool {
+    let options = &access.options;
+    let by_proxy = || {
+        let said = headers.get("x-forwarded-proto").and_then(|said| said.to_str().ok());
+        let public = || options.public_url.as_deref().is_some_and(|url| url.starts_with("https://"));
+        said.map_or_else(public, |said| said.eq_ignore_ascii_case("https"))
+    };
+    options.tls || (options.behind_proxy && by_proxy())
+}
+
+/// The secret of a program (RFC 6750 §2.1).
+fn bearer(headers: &HeaderMap) -> Option<&str> {
+    let (scheme, secret) = headers.get(header::AUTHORIZATION)?.to_str().ok()?.split_once(' ')?;
+    scheme.eq_ignore_ascii_case("bearer").then(|| secret.trim())
+}
+
+/// The secret of the browser (RFC 6265 §4.2.1).
+fn cookie(headers: &HeaderMap, secure: bool) -> Option<&str> {
+    let wanted = if secure { COOKIE_SECURE } else { COOKIE };
+    let texts = headers.get_all(header::COOKIE).iter().filter_map(|value| value.to_str().ok());
+    let mut pairs = texts.flat_map(|text| text.split(';')).filter_map(|pair| pair.trim().split_once('='));
+    pairs.find(|(name, _)| *name == wanted).map(|(_, secret)| secret).filter(|secret| !secret.is_empty())
+}
+
+fn no_token(why: AccessRefusal) -> Response {
+    let status =
+        if why == AccessRefusal::TooMany { StatusCode::TOO_MANY_REQUESTS } else { StatusCode::UNAUTHORIZED };
+    // RFC 6750 §3.1.
+    let challenge = HeaderValue::from_static("Bearer error=\"invalid_token\"");
+    (status, [(header::WWW_AUTHENTICATE, challenge)], why.words()).into_response()
+}
+
+/// The way from a page to the top of the site: `./`, `../`. Relative, so that a proxy may serve
+/// the site below whatever path it likes.
+pub(super) fn root(path: &str) -> String {
+    match path.matches('/').count() {
+        0 | 1 => "./".to_owned(),
+        deep => "../".repeat(deep - 1),
+    }
+}
+
+fn shows_page(request: &Request) -> bool {
+    is_page(request.method(), request.headers())
+}
+
+/// Whether a browser asks for a page.
+fn is_page(method: &Method, headers: &HeaderMap) -> bool {
+    let accepts = |accept: &HeaderValue| accept.to_str().is_ok_and(|accept| accept.contains("text/html"));
+    method == Method::GET && headers.get(header::ACCEPT).is_some_and(accepts)
+}
+
+/// Sends a browser elsewhere on this site.
+pub(super) fn to(place: &str) -> Response {
+    match HeaderValue::from_str(place) {
+        Ok(place) => (StatusCode::SEE_OTHER, [(header::LOCATION, place)]).into_response(),
+        Err(_) => StatusCode::BAD_REQUEST.into_response(),
+    }
+}
+
+/// The answer to somebody who is not known: a browser is led to the login and back, a program is
+/// told to show a token (RFC 9110 §11.6.1).
+#[must_use]
+pub(in crate::web) fn to_login(method: &Method, headers: &HeaderMap, uri: &Uri) -> Response {
+    if !is_page(method, headers) {
+        let challenge = HeaderValue::from_static("Bearer");
+        return (StatusCode::UNAUTHORIZED, [(header::WWW_AUTHENTICATE, challenge)]).into_response();
+    }
+    let path = uri.path();
+    let wanted = uri.path_and_query().map_or(path, |whole| whole.as_str()).trim_start_matches('/');
+    let back = origin::own_path(wanted).map_or_else(String::new, |back| format!("?to={}", encoded(back)));
+    to(&format!("{}login{back}", root(path)))
+}
+
+/// A value in a query (RFC 3986 §3.4).
+fn encoded(text: &str) -> String {
+    let plain = |byte: u8| byte.is_ascii_alphanumeric() || b"-._~/".contains(&byte);
+    text.bytes()
+        .map(|byte| if plain(byte) { char::from(byte).to_string() } else { format!("%{byte:02X}") })
+        .collect()
+}
+
+type Checked = Pin<Box<dyn Future<Output = Response> + Send>>;
+
+/// The layer that [`require`] gives.
+pub type Requirement =
+    FromFnLayer<fn(State<Right>, Request, Next) -> Checked, Right, (State<Right>, Request)>;
+
+/// Lets through to a route whoever has this right, below [`protect`]. Others are led to the login
+/// or refused, which goes on record.
+pub fn require(right: Right) -> Requirement {
+    from_fn_with_state(right, check)
+}
+
+fn check(State(right): State<Right>, request: Request, next: Next) -> Checked {
+    Box::pin(async move {
+        let Some(person) = request.extensions().get::<Person>() else {
+            return to_login(request.method(), request.headers(), request.uri());
+        };
+        if person.may(right) {
+            return next.run(request).await;
+        }
+        let answer = match request.extensions().get::<Arc<Site>>() {
+            Some(site) => frame::refuse(Refusal::NotYours, person, site, frame::depth(request.uri().path())),
+            None => StatusCode::FORBIDDEN.into_response(),
+        };
+        not_allowed(request.extensions()).await;
+        answer
+    })
+}
+
+/// Puts on record that somebody asked for what their role does not reach.
+pub(in crate::web) async fn not_allowed(extensions: &Extensions) {
+    let known = (extensions.get::<Arc<Access>>(), extensions.get::<Visit>(), extensions.get::<Person>());
+    if let (Some(access), Some(visit), Some(person)) = known {
+        access.refused(&person.account, AccessRefusal::NotAllowed, &visit.from.told).await;
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    // RFC 6265 §4.2.1; names are compared exactly.
+    #[test]
+    fn the_cookie_is_found_among_others() {
+        for (text, secure, found) in [
+            ("a=b; rinseward=s; c=d", false, Some("s")),
+            ("rinseward=s", true, None),
+            ("__Host-rinseward=t; rinseward=s", true, Some("t")),
+            ("xrinseward=s; Rinseward=s; rinseward", false, None),
+            ("rinseward=", false, None),
+        ] {
+            let mut headers = HeaderMap::new();
+            headers.insert(header::COOKIE, HeaderValue::from_static(text));
+            assert_eq!(cookie(&headers, secure), found, "{text}");
+        }
+    }
+
+    // RFC 3986 §5.2: what the browser resolves the result against is the page's own path.
+    #[test]
+    fn the_way_to_the_top_is_relative() {
+        for (path, expected) in
+            [("/", "./"), ("/login", "./"), ("/accounts/ana", "../"), ("/a/b/c", "../../")]
+        {
+            assert_eq!(root(path), expected, "{path}");
+        }
+    }
+}

@@ -1,0 +1,357 @@
+//! The pages of access as HTML.
+
+use askama::Template;
+use axum::http::{HeaderMap, StatusCode, header};
+use axum::response::{Html, IntoResponse, Response};
+use jiff::tz::TimeZone;
+
+use super::store::{Account, Token};
+use super::words::{self, Words, words};
+use crate::core::access::Role;
+use crate::core::reader::{Language, Scale};
+use crate::core::time::Timestamp;
+use crate::web::frame::{Frame, Site, Tab};
+use crate::web::pages::STYLE;
+use crate::web::person::Person;
+
+/// What a page that shows nothing says.
+#[derive(Clone, Copy, PartialEq, Eq, Debug)]
+pub(super) enum Said {
+    /// The role does not have the right.
+    NotAllowed,
+    /// The form came from another site.
+    Foreign,
+    /// A password must be chosen first.
+    ChangeFirst,
+    /// There is nothing of this name.
+    Unknown,
+    /// A field is missing, or too much was sent.
+    Incomplete,
+    /// It cannot be done just then.
+    NotNow,
+}
+
+impl Said {
+    const fn words(self, language: Language) -> (&'static str, &'static str, &'static str) {
+        match (self, language) {
+            (Self::NotAllowed, Language::English) => (
+                "Your role does not have this right",
+                "Nothing was changed, and that it was tried is on record.",
+                "Ask the administrator where it belongs to your work.",
+            ),
+            (Self::NotAllowed, Language::Spanish) => (
+                "Su función no tiene este permiso",
+                "No se ha cambiado nada; el intento queda registrado.",
+                "Pregunte al administrador si forma parte de su trabajo.",
+            ),
+            (Self::Foreign, Language::English) => (
+                "This was sent from another site",
+                "Only the pages of this gateway may do this. Nothing was changed.",
+                "Open the page here and press the button there. A very old browser cannot be used.",
+            ),
+            (Self::Foreign, Language::Spanish) => (
+                "Esto se envió desde otro sitio",
+                "Solo las páginas de este equipo pueden hacerlo. No se ha cambiado nada.",
+                "Abra la página aquí y pulse el botón allí. Un navegador muy antiguo no sirve.",
+            ),
+            (Self::ChangeFirst, Language::English) => (
+                "Choose a password first",
+                "Until then nothing else can be done. Nothing was changed.",
+                "Open «Your account».",
+            ),
+            (Self::ChangeFirst, Language::Spanish) => (
+                "Elija primero una contraseña",
+                "Hasta entonces no puede hacerse nada más. No se ha cambiado nada.",
+                "Abra «Su cuenta».",
+            ),
+            (Self::Unknown, Language::English) => (
+                "There is nothing here",
+                "There is no account or token of this name. Nothing was changed.",
+                "Go back to the list.",
+            ),
+            (Self::Unknown, Language::Spanish) => (
+                "Aquí no hay nada",
+                "No hay ninguna cuenta ni ficha con este nombre. No se ha cambiado nada.",
+                "Vuelva a la lista.",
+            ),
+            (Self::Incomplete, Language::English) => (
+                "Something is missing",
+                "A field was missing or too long. Nothing was changed.",
+                "Go back, fill in every field that is asked for, and send again.",
+            ),
+            (Self::Incomplete, Language::Spanish) => (
+                "Falta algo",
+                "Un campo faltaba o era demasiado largo. No se ha cambiado nada.",
+                "Vuelva atrás, rellene todos los campos que se piden y envíe de nuevo.",
+            ),
+            (Self::NotNow, Language::English) => (
+                "Not possible just now",
+                "The accounts cannot be read or written at this moment. Nothing was changed.",
+                "Try again in a minute; whoever keeps the gateway finds the cause in its log.",
+            ),
+            (Self::NotNow, Language::Spanish) => (
+                "No es posible en este momento",
+                "Las cuentas no se pueden leer ni escribir ahora mismo. No se ha cambiado nada.",
+                "Inténtelo en un minuto; quien cuida el equipo encontrará la causa en su registro.",
+            ),
+        }
+    }
+}
+
+/// The language that a browser asks for first (RFC 9110 §12.5.4).
+pub(super) fn asked(headers: &HeaderMap) -> Language {
+    let asked = headers.get(header::ACCEPT_LANGUAGE).and_then(|value| value.to_str().ok());
+    let spanish = asked.is_some_and(|asked| asked.trim_start().to_ascii_lowercase().starts_with("es"));
+    if spanish { Language::Spanish } else { Language::English }
+}
+
+#[derive(Template)]
+#[template(path = "web/pages/plain.html", config = ".askama.toml")]
+struct PlainPage {
+    words: &'static Words,
+    title: &'static str,
+    style: &'static str,
+    text: &'static str,
+    advice: &'static str,
+}
+
+/// A page that says why nothing was done.
+pub(super) fn refused(status: StatusCode, said: Said, language: Language) -> Response {
+    let (title, text, advice) = said.words(language);
+    page(status, &PlainPage { words: words(language), title, style: STYLE, text, advice })
+}
+
+pub(super) fn page(status: StatusCode, template: &impl Template) -> Response {
+    match template.render() {
+        Ok(html) => (status, Html(html)).into_response(),
+        Err(error) => {
+            tracing::error!(%error, "a page could not be made");
+            StatusCode::INTERNAL_SERVER_ERROR.into_response()
+        }
+    }
+}
+
+/// The page to log in at.
+#[derive(Template)]
+#[template(path = "web/access/pages/login.html", config = ".askama.toml")]
+pub(super) struct LoginPage<'a> {
+    words: &'static Words,
+    title: &'static str,
+    style: &'static str,
+    site: &'a str,
+    account: &'a str,
+    back: &'a str,
+    error: &'static str,
+}
+
+/// What the login is filled with.
+#[derive(Default)]
+pub(super) struct LoginFields<'a> {
+    pub(super) account: &'a str,
+    pub(super) back: &'a str,
+    pub(super) error: &'static str,
+}
+
+impl<'a> LoginPage<'a> {
+    pub(super) fn new(site: &'a str, fields: &LoginFields<'a>, language: Language) -> Self {
+        let words = words(language);
+        let LoginFields { account, back, error } = *fields;
+        Self { words, title: words.log_in, style: STYLE, site, account, back, error }
+    }
+}
+
+/// What is round a page: the site, the person, and how deep below the top the page is.
+#[derive(Clone, Copy, Debug)]
+pub(super) struct Round<'a> {
+    pub(super) site: &'a Site,
+    pub(super) person: &'a Person,
+    pub(super) deep: usize,
+}
+
+impl<'a> Round<'a> {
+    fn frame(self, title: &'a str) -> Frame<'a> {
+        Frame::new(self.site, self.person, Tab::More, self.deep, title)
+    }
+}
+
+/// What is wrong with which field.
+#[derive(Clone, Default, Debug)]
+pub(super) struct Wrong {
+    pub(super) field: &'static str,
+    pub(super) error: String,
+}
+
+impl Wrong {
+    pub(super) fn at(field: &'static str, error: impl Into<String>) -> Self {
+        Self { field, error: error.into() }
+    }
+
+    fn is(&self, field: &str) -> bool {
+        self.field == field && !self.error.is_empty()
+    }
+}
+
+/// The page of one's own account.
+#[derive(Template)]
+#[template(path = "web/access/pages/account.html", config = ".askama.toml")]
+pub(super) struct OwnPage<'a> {
+    frame: Frame<'a>,
+    words: &'static Words,
+    account: &'a Account,
+    role: &'static str,
+    administers: bool,
+    changed: bool,
+    wrong: Wrong,
+}
+
+impl<'a> OwnPage<'a> {
+    pub(super) fn new(account: &'a Account, round: Round<'a>, changed: bool, wrong: Wrong) -> Self {
+        let words = words(account.language);
+        let frame = round.frame(words.own);
+        let role = words::role(account.role, account.language);
+        let administers = account.role == Role::Administrator && !account.must_change;
+        Self { frame, words, account, role, administers, changed, wrong }
+    }
+}
+
+/// A row of the list of accounts, or of tokens.
+#[derive(Debug)]
+struct Row {
+    name: String,
+    shown: String,
+    role: &'static str,
+    when: String,
+    state: &'static str,
+    live: bool,
+}
+
+fn local(instant: Timestamp, zone: &TimeZone) -> String {
+    jiff::Timestamp::from_microsecond(instant.micros()).map_or_else(
+        |_| instant.to_string(),
+        |known| zone.to_datetime(known).strftime("%Y-%m-%d %H:%M").to_string(),
+    )
+}
+
+/// The page of all accounts and tokens.
+#[derive(Template)]
+#[template(path = "web/access/pages/accounts.html", config = ".askama.toml")]
+pub(super) struct AccountsPage<'a> {
+    frame: Frame<'a>,
+    words: &'static Words,
+    accounts: Vec<Row>,
+    tokens: Vec<Row>,
+    roles: Vec<(&'static str, &'static str)>,
+    wrong: Wrong,
+    typed: [String; 3],
+}
+
+/// All that the page of accounts shows.
+pub(super) struct Listed {
+    pub(super) accounts: Vec<Account>,
+    pub(super) tokens: Vec<Token>,
+    pub(super) now: Timestamp,
+}
+
+impl<'a> AccountsPage<'a> {
+    /// `typed` is what was typed for account, name and token, and was not taken.
+    pub(super) fn new(listed: Listed, round: Round<'a>, wrong: Wrong, typed: [String; 3]) -> Self {
+        let (language, zone) = (round.person.reader.language, &round.person.reader.zone);
+        let words = words(language);
+        let frame = round.frame(words.accounts);
+        let Listed { accounts, tokens, now } = listed;
+        let account = |account: Account| Row {
+            when: account.last_login.map_or_else(|| words.never.to_owned(), |at| local(at, zone)),
+            state: match (account.disabled, account.must_change) {
+                (true, _) => words.disabled,
+                (false, true) => words.waits,
+                (false, false) => "",
+            },
+            role: words::role(account.role, language),
+            live: !account.disabled,
+            name: account.name.into(),
+            shown: account.shown,
+        };
+        let token = |token: Token| {
+            let live = !token.revoked && now < token.until;
+            Row {
+                when: local(token.until, zone),
+                state: if live { "" } else { words.ended },
+                role: words::role(token.role, language),
+                live,
+                shown: String::new(),
+                name: token.name.into(),
+            }
+        };
+        Self {
+            frame,
+            words,
+            accounts: accounts.into_iter().map(account).collect(),
+            tokens: tokens.into_iter().map(token).collect(),
+            roles: roles(language),
+            wrong,
+            typed,
+        }
+    }
+}
+
+fn roles(language: Language) -> Vec<(&'static str, &'static str)> {
+    Role::ALL.into_iter().map(|role| (role.as_str(), words::role(role, language))).collect()
+}
+
+/// The page of one account, for an administrator.
+#[derive(Template)]
+#[template(path = "web/access/pages/one.html", config = ".askama.toml")]
+pub(super) struct OnePage<'a> {
+    frame: Frame<'a>,
+    words: &'static Words,
+    account: &'a Account,
+    roles: Vec<(&'static str, &'static str)>,
+    error: &'static str,
+}
+
+impl<'a> OnePage<'a> {
+    pub(super) fn new(account: &'a Account, error: &'static str, round: Round<'a>) -> Self {
+        let language = round.person.reader.language;
+        let frame = round.frame(account.name.as_str());
+        Self { frame, words: words(language), account, roles: roles(language), error }
+    }
+}
+
+/// The page that shows a secret once.
+#[derive(Template)]
+#[template(path = "web/access/pages/secret.html", config = ".askama.toml")]
+pub(super) struct SecretPage<'a> {
+    frame: Frame<'a>,
+    words: &'static Words,
+    name: &'a str,
+    secret: &'a str,
+    how: &'static str,
+    until: String,
+}
+
+/// What a secret is for.
+#[derive(Clone, Copy, PartialEq, Eq, Debug)]
+pub(super) enum For {
+    /// One login.
+    Account,
+    /// A program.
+    Token,
+}
+
+impl<'a> SecretPage<'a> {
+    pub(super) fn new(
+        name: &'a str,
+        secret: &'a str,
+        (what, until): (For, Option<Timestamp>),
+        round: Round<'a>,
+    ) -> Self {
+        let words = words(round.person.reader.language);
+        let frame = round.frame(words.secret);
+        let how = match what {
+            For::Account => words.secret_account,
+            For::Token => words.secret_token,
+        };
+        let until = until.map_or_else(String::new, |until| local(until, &round.person.reader.zone));
+        Self { frame, words, name, secret, how, until }
+    }
+}

@@ -1,0 +1,455 @@
+//! The pages of access: to log in and out, one's own account, and everybody's.
+
+use std::sync::Arc;
+
+use axum::extract::rejection::{FormRejection, QueryRejection};
+use axum::extract::{DefaultBodyLimit, Form, Path, Query, State};
+use axum::http::{HeaderMap, HeaderValue, StatusCode, Uri, header};
+use axum::response::Response;
+use axum::routing::{get, post};
+use axum::{Extension, Router};
+use serde::Deserialize;
+
+use super::change::{Change, ChangeError, ChangeRefusal};
+use super::gate::{Visit, person, require, root, to};
+use super::login::LoginError;
+use super::name::AccountName;
+use super::own::{NewPassword, OwnError};
+use super::pages::{
+    AccountsPage, For, Listed, LoginFields, LoginPage, OnePage, OwnPage, Round, Said, SecretPage, Wrong,
+    asked, page, refused,
+};
+use super::password::{HashError, PasswordRefusal};
+use super::store::Account;
+use super::{Access, AccessError, bucket, origin, words};
+use crate::core::access::{Right, Role};
+use crate::core::reader::{Language, Scale};
+use crate::core::record::AccessRefusal;
+use crate::web::frame::Site;
+use crate::web::person::Person;
+
+/// Longest form, in bytes: a few short fields and two passwords, each byte written as three.
+const FORM_BYTES_MAX: usize = 8 * 1024;
+
+type Filled<T> = Result<Form<T>, FormRejection>;
+type Queried<T> = Result<Query<T>, QueryRejection>;
+type Held = State<Arc<Access>>;
+type Known = Extension<Arc<Site>>;
+
+/// The routes, with what each takes.
+pub(super) fn routes(access: &Arc<Access>) -> Router {
+    let accounts = || require(Right::Accounts);
+    Router::new()
+        .route("/login", get(show_login).post(login))
+        .route("/logout", post(logout))
+        .route("/account", get(show_own).post(change_own))
+        .route("/accounts", get(show_all).post(add).layer(accounts()))
+        .route("/accounts/{account}", get(show_one).post(change_one).layer(accounts()))
+        .route("/tokens", post(add_token).layer(accounts()))
+        .route("/tokens/{token}", post(revoke_token).layer(accounts()))
+        .layer(DefaultBodyLimit::max(FORM_BYTES_MAX))
+        .with_state(Arc::clone(access))
+}
+
+/// Whether this path is open to somebody who has to choose a password first.
+pub(super) fn before_password(path: &str) -> bool {
+    matches!(path, "/login" | "/logout" | "/account") || path.starts_with("/assets/")
+}
+
+#[derive(Deserialize)]
+struct Back {
+    #[serde(default)]
+    to: String,
+}
+
+async fn show_login(State(access): Held, back: Queried<Back>, headers: HeaderMap) -> Response {
+    let back = back.as_ref().ok().and_then(|Query(back)| origin::own_path(&back.to)).unwrap_or_default();
+    let fields = LoginFields { back, ..LoginFields::default() };
+    std::future::ready(page(StatusCode::OK, &LoginPage::new(&access.options.site, &fields, asked(&headers))))
+        .await
+}
+
+#[derive(Deserialize)]
+struct LoginForm {
+    account: String,
+    password: String,
+    #[serde(default)]
+    to: String,
+}
+
+async fn login(
+    State(access): Held,
+    Extension(visit): Extension<Visit>,
+    headers: HeaderMap,
+    form: Filled<LoginForm>,
+) -> Response {
+    let language = asked(&headers);
+    let form = match form {
+        Ok(Form(form)) => form,
+        Err(rejection) => return incomplete(&rejection, language),
+    };
+    let back = origin::own_path(&form.to).unwrap_or_default();
+    let before = visit.session.as_ref().map(|(secret, _)| secret.as_str());
+    let begun = access.login(&form.account, form.password, before, &visit.from).await;
+    let (status, error) = match begun {
+        Ok(begun) => {
+            let place = if begun.account.must_change { "./account".to_owned() } else { format!("./{back}") };
+            return with_cookie(to(&place), visit.cookie(&begun.secret));
+        }
+        Err(LoginError::Refused(why)) => (refusal_status(why), words::turned_away(why, language)),
+        Err(LoginError::Hash(HashError::Busy)) => (StatusCode::SERVICE_UNAVAILABLE, words::not_now(language)),
+        Err(error @ (LoginError::Hash(_) | LoginError::Access(_))) => {
+            tracing::error!(%error, "nobody can log in");
+            (StatusCode::SERVICE_UNAVAILABLE, words::not_now(language))
+        }
+    };
+    // Of what was typed only a possible account comes back: the rest may be a password.
+    let typed = form.account.parse().map(|name: AccountName| String::from(name)).unwrap_or_default();
+    let fields = LoginFields { account: &typed, back, error };
+    let mut answer = page(status, &LoginPage::new(&access.options.site, &fields, language));
+    if status == StatusCode::TOO_MANY_REQUESTS {
+        let seconds = HeaderValue::from(bucket::ONE_MORE.as_secs());
+        answer.headers_mut().insert(header::RETRY_AFTER, seconds);
+    }
+    answer
+}
+
+const fn refusal_status(why: AccessRefusal) -> StatusCode {
+    match why {
+        AccessRefusal::Locked | AccessRefusal::TooMany => StatusCode::TOO_MANY_REQUESTS,
+        AccessRefusal::Wrong
+        | AccessRefusal::Disabled
+        | AccessRefusal::Expired
+        | AccessRefusal::NotAllowed
+        | AccessRefusal::Foreign
+        | AccessRefusal::UnknownToken => StatusCode::UNPROCESSABLE_ENTITY,
+    }
+}
+
+fn with_cookie(mut response: Response, cookie: Option<HeaderValue>) -> Response {
+    if let Some(cookie) = cookie {
+        response.headers_mut().append(header::SET_COOKIE, cookie);
+    }
+    response
+}
+
+fn incomplete(rejection: &FormRejection, language: Language) -> Response {
+    refused(rejection.status(), Said::Incomplete, language)
+}
+
+async fn logout(State(access): Held, Extension(visit): Extension<Visit>, headers: HeaderMap) -> Response {
+    if let Some((secret, account)) = &visit.session
+        && let Err(error) = access.logout(&account.name, secret, &visit.from).await
+    {
+        return not_now(&error, asked(&headers));
+    }
+    with_cookie(to("./login"), visit.no_cookie())
+}
+
+fn not_now(error: &AccessError, language: Language) -> Response {
+    tracing::error!(%error, "the accounts cannot be used");
+    refused(StatusCode::SERVICE_UNAVAILABLE, Said::NotNow, language)
+}
+
+#[derive(Deserialize)]
+struct Changed {
+    #[serde(default)]
+    changed: Option<String>,
+}
+
+async fn show_own(
+    State(access): Held,
+    Extension(site): Known,
+    Extension(visit): Extension<Visit>,
+    changed: Queried<Changed>,
+) -> Response {
+    let Some((_, account)) = &visit.session else { return to("./login?to=account") };
+    let changed = changed.is_ok_and(|Query(changed)| changed.changed.is_some());
+    let person = person(account, &access.options.zone);
+    let round = Round { site: &site, person: &person, deep: 0 };
+    std::future::ready(page(StatusCode::OK, &OwnPage::new(account, round, changed, Wrong::default()))).await
+}
+
+#[derive(Deserialize)]
+#[serde(tag = "deed", rename_all = "kebab-case")]
+enum OwnForm {
+    Password {
+        #[serde(default)]
+        current: String,
+        new: String,
+        again: String,
+    },
+    Reader {
+        language: Language,
+        scale: Scale,
+    },
+}
+
+async fn change_own(
+    State(access): Held,
+    Extension(site): Known,
+    Extension(visit): Extension<Visit>,
+    headers: HeaderMap,
+    form: Filled<OwnForm>,
+) -> Response {
+    let Some((secret, account)) = &visit.session else {
+        return refused(StatusCode::UNAUTHORIZED, Said::NotAllowed, asked(&headers));
+    };
+    let language = account.language;
+    match form {
+        Err(rejection) => incomplete(&rejection, language),
+        Ok(Form(OwnForm::Password { current, new, again })) => {
+            let asked = NewPassword { current, new, again };
+            let chosen = access.choose_password(&account.name, secret, asked, &visit.from).await;
+            match chosen {
+                Ok(fresh) => with_cookie(to("./account?changed=1"), visit.cookie(&fresh)),
+                Err(error) => {
+                    let person = person(account, &access.options.zone);
+                    unchosen(&error, account, Round { site: &site, person: &person, deep: 0 })
+                }
+            }
+        }
+        Ok(Form(OwnForm::Reader { .. })) if account.must_change => {
+            refused(StatusCode::FORBIDDEN, Said::ChangeFirst, language)
+        }
+        Ok(Form(OwnForm::Reader { language, scale })) => {
+            match access.choose_reader(&account.name, language, scale, &visit.from).await {
+                Ok(()) => to("./account"),
+                Err(error) => not_now(&error, language),
+            }
+        }
+    }
+}
+
+fn unchosen(error: &OwnError, account: &Account, round: Round<'_>) -> Response {
+    let language = account.language;
+    let (status, wrong) = match error {
+        OwnError::Password(why) => {
+            let field = if *why == PasswordRefusal::Differ { "again" } else { "new" };
+            (StatusCode::UNPROCESSABLE_ENTITY, Wrong::at(field, words::no_password(*why, language)))
+        }
+        OwnError::Refused(why) => {
+            (refusal_status(*why), Wrong::at("current", words::turned_away(*why, language)))
+        }
+        OwnError::Hash(HashError::Busy) => {
+            (StatusCode::SERVICE_UNAVAILABLE, Wrong::at("new", words::not_now(language)))
+        }
+        OwnError::Hash(_) | OwnError::Access(_) => {
+            tracing::error!(%error, "a password cannot be changed");
+            (StatusCode::SERVICE_UNAVAILABLE, Wrong::at("new", words::not_now(language)))
+        }
+    };
+    page(status, &OwnPage::new(account, round, false, wrong))
+}
+
+async fn show_all(
+    State(access): Held,
+    Extension(site): Known,
+    Extension(person): Extension<Person>,
+) -> Response {
+    let round = Round { site: &site, person: &person, deep: 0 };
+    all(&access, round, StatusCode::OK, Wrong::default(), Default::default()).await
+}
+
+async fn all(
+    access: &Arc<Access>,
+    round: Round<'_>,
+    status: StatusCode,
+    wrong: Wrong,
+    typed: [String; 3],
+) -> Response {
+    let language = round.person.reader.language;
+    let (accounts, tokens) = match (access.accounts().await, access.tokens().await) {
+        (Ok(accounts), Ok(tokens)) => (accounts, tokens),
+        (Err(error), _) | (_, Err(error)) => return not_now(&error, language),
+    };
+    let listed = Listed { accounts, tokens, now: access.now() };
+    page(status, &AccountsPage::new(listed, round, wrong, typed))
+}
+
+#[derive(Deserialize)]
+struct AddForm {
+    account: String,
+    name: String,
+    role: Role,
+    language: Language,
+    scale: Scale,
+}
+
+async fn add(
+    State(access): Held,
+    Extension(site): Known,
+    Extension(person): Extension<Person>,
+    Extension(visit): Extension<Visit>,
+    form: Filled<AddForm>,
+) -> Response {
+    let language = person.reader.language;
+    let Form(AddForm { account, name, role, language: theirs, scale }) = match form {
+        Ok(form) => form,
+        Err(rejection) => return incomplete(&rejection, language),
+    };
+    let typed = [account.clone(), name.clone(), String::new()];
+    let shown = account.clone();
+    let round = Round { site: &site, person: &person, deep: 0 };
+    let change = Change::Add { account, name, role, language: theirs, scale };
+    match access.change(change, &person.account, Some(&visit.from.told)).await {
+        Ok(changed) => {
+            let secret = changed.secret.unwrap_or_default();
+            let what = (For::Account, changed.until);
+            let template = SecretPage::new(shown.trim(), &secret, what, round);
+            page(StatusCode::OK, &template)
+        }
+        Err(ChangeError::Refused(why)) => {
+            let field = if matches!(why, ChangeRefusal::Shown(_)) { "name" } else { "account" };
+            let wrong = Wrong::at(field, words::unchanged(&why, language));
+            all(&access, round, StatusCode::UNPROCESSABLE_ENTITY, wrong, typed).await
+        }
+        Err(error) => unchanged(&error, language),
+    }
+}
+
+/// Where the cause is not what was asked for.
+fn unchanged(error: &ChangeError, language: Language) -> Response {
+    tracing::error!(%error, "the accounts cannot be changed");
+    refused(StatusCode::SERVICE_UNAVAILABLE, Said::NotNow, language)
+}
+
+async fn one(access: &Arc<Access>, name: &str, error: &'static str, round: Round<'_>) -> Response {
+    let language = round.person.reader.language;
+    let accounts = match access.accounts().await {
+        Ok(accounts) => accounts,
+        Err(error) => return not_now(&error, language),
+    };
+    match accounts.iter().find(|account| account.name.as_str() == name) {
+        Some(account) => {
+            let status = if error.is_empty() { StatusCode::OK } else { StatusCode::UNPROCESSABLE_ENTITY };
+            page(status, &OnePage::new(account, error, round))
+        }
+        None => refused(StatusCode::NOT_FOUND, Said::Unknown, language),
+    }
+}
+
+async fn show_one(
+    State(access): Held,
+    Extension(site): Known,
+    Extension(person): Extension<Person>,
+    Path(name): Path<String>,
+) -> Response {
+    one(&access, &name, "", Round { site: &site, person: &person, deep: 1 }).await
+}
+
+#[derive(Deserialize)]
+#[serde(rename_all = "kebab-case")]
+enum Deed {
+    Role,
+    Disable,
+    Enable,
+    Reset,
+    Unlock,
+    Remove,
+}
+
+#[derive(Deserialize)]
+struct OneForm {
+    deed: Deed,
+    #[serde(default)]
+    role: Option<Role>,
+}
+
+async fn change_one(
+    State(access): Held,
+    Extension(site): Known,
+    Extension(person): Extension<Person>,
+    Extension(visit): Extension<Visit>,
+    uri: Uri,
+    Path(account): Path<String>,
+    form: Filled<OneForm>,
+) -> Response {
+    let language = person.reader.language;
+    let Form(OneForm { deed, role }) = match form {
+        Ok(form) => form,
+        Err(rejection) => return incomplete(&rejection, language),
+    };
+    let name = account.clone();
+    let change = match (deed, role) {
+        (Deed::Role, Some(role)) => Change::Role { account, role },
+        (Deed::Role, None) => {
+            return refused(StatusCode::UNPROCESSABLE_ENTITY, Said::Incomplete, language);
+        }
+        (Deed::Disable, _) => Change::Disable { account },
+        (Deed::Enable, _) => Change::Enable { account },
+        (Deed::Reset, _) => Change::Reset { account },
+        (Deed::Unlock, _) => Change::Unlock { account },
+        (Deed::Remove, _) => Change::Remove { account },
+    };
+    let gone = matches!(change, Change::Remove { .. });
+    let root = root(uri.path());
+    let round = Round { site: &site, person: &person, deep: 1 };
+    match access.change(change, &person.account, Some(&visit.from.told)).await {
+        Ok(changed) => match &changed.secret {
+            Some(secret) => {
+                let what = (For::Account, changed.until);
+                page(StatusCode::OK, &SecretPage::new(&name, secret, what, round))
+            }
+            None if gone => to(&format!("{root}accounts")),
+            None => to(&format!("{root}accounts/{name}")),
+        },
+        Err(ChangeError::Refused(ChangeRefusal::Unknown | ChangeRefusal::NoName(_))) => {
+            refused(StatusCode::NOT_FOUND, Said::Unknown, language)
+        }
+        Err(ChangeError::Refused(why)) => one(&access, &name, words::unchanged(&why, language), round).await,
+        Err(error) => unchanged(&error, language),
+    }
+}
+
+#[derive(Deserialize)]
+struct TokenForm {
+    token: String,
+    role: Role,
+    days: u32,
+}
+
+async fn add_token(
+    State(access): Held,
+    Extension(site): Known,
+    Extension(person): Extension<Person>,
+    Extension(visit): Extension<Visit>,
+    form: Filled<TokenForm>,
+) -> Response {
+    let language = person.reader.language;
+    let Form(TokenForm { token, role, days }) = match form {
+        Ok(form) => form,
+        Err(rejection) => return incomplete(&rejection, language),
+    };
+    let name = token.clone();
+    let round = Round { site: &site, person: &person, deep: 0 };
+    match access.change(Change::AddToken { token, role, days }, &person.account, Some(&visit.from.told)).await
+    {
+        Ok(changed) => {
+            let secret = changed.secret.unwrap_or_default();
+            let what = (For::Token, changed.until);
+            page(StatusCode::OK, &SecretPage::new(name.trim(), &secret, what, round))
+        }
+        Err(ChangeError::Refused(why)) => {
+            let field = if why == ChangeRefusal::Days { "days" } else { "token" };
+            let wrong = Wrong::at(field, words::unchanged(&why, language));
+            let typed = [String::new(), String::new(), name];
+            all(&access, round, StatusCode::UNPROCESSABLE_ENTITY, wrong, typed).await
+        }
+        Err(error) => unchanged(&error, language),
+    }
+}
+
+async fn revoke_token(
+    State(access): Held,
+    Extension(person): Extension<Person>,
+    Extension(visit): Extension<Visit>,
+    Path(token): Path<String>,
+) -> Response {
+    let language = person.reader.language;
+    match access.change(Change::RevokeToken { token }, &person.account, Some(&visit.from.told)).await {
+        Ok(_) => to("../accounts"),
+        Err(ChangeError::Refused(_)) => refused(StatusCode::NOT_FOUND, Said::Unknown, language),
+        Err(error) => unchanged(&error, language),
+    }
+}

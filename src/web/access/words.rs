@@ -1,0 +1,292 @@
+//! The words of the pages of access, English and Spanish side by side.
+
+use super::change::ChangeRefusal;
+use super::password::{CHARS_MAX, CHARS_MIN, PasswordRefusal};
+use crate::core::access::Role;
+use crate::core::logbook::Impossible;
+use crate::core::reader::Language;
+use crate::core::record::AccessRefusal;
+
+/// Words that stand in the templates.
+#[derive(Debug)]
+pub(super) struct Words {
+    pub(super) code: &'static str,
+    pub(super) log_in: &'static str,
+    pub(super) account: &'static str,
+    pub(super) password: &'static str,
+    pub(super) own: &'static str,
+    pub(super) must_change: &'static str,
+    pub(super) change_password: &'static str,
+    pub(super) current: &'static str,
+    pub(super) new: &'static str,
+    pub(super) new_hint: &'static str,
+    pub(super) again: &'static str,
+    pub(super) changed: &'static str,
+    pub(super) reading: &'static str,
+    pub(super) language: &'static str,
+    pub(super) scale: &'static str,
+    pub(super) keep: &'static str,
+    pub(super) accounts: &'static str,
+    pub(super) to_accounts: &'static str,
+    pub(super) shown: &'static str,
+    pub(super) shown_hint: &'static str,
+    pub(super) name_hint: &'static str,
+    pub(super) role: &'static str,
+    pub(super) last_login: &'static str,
+    pub(super) never: &'static str,
+    pub(super) disabled: &'static str,
+    pub(super) waits: &'static str,
+    pub(super) add: &'static str,
+    pub(super) add_button: &'static str,
+    pub(super) tokens: &'static str,
+    pub(super) tokens_hint: &'static str,
+    pub(super) no_tokens: &'static str,
+    pub(super) token: &'static str,
+    pub(super) until: &'static str,
+    pub(super) ended: &'static str,
+    pub(super) revoke: &'static str,
+    pub(super) add_token: &'static str,
+    pub(super) days: &'static str,
+    pub(super) change_role: &'static str,
+    pub(super) disable: &'static str,
+    pub(super) disable_hint: &'static str,
+    pub(super) enable: &'static str,
+    pub(super) reset: &'static str,
+    pub(super) reset_hint: &'static str,
+    pub(super) unlock: &'static str,
+    pub(super) unlock_hint: &'static str,
+    pub(super) remove: &'static str,
+    pub(super) remove_hint: &'static str,
+    pub(super) secret: &'static str,
+    pub(super) secret_once: &'static str,
+    pub(super) secret_account: &'static str,
+    pub(super) secret_token: &'static str,
+    pub(super) back: &'static str,
+}
+
+static ENGLISH: Words = Words {
+    code: "en",
+    log_in: "Log in",
+    account: "Account",
+    password: "Password",
+    own: "Your account",
+    must_change: "Choose a password of your own first: the secret you have just used ends with it.",
+    change_password: "Change the password",
+    current: "Password so far",
+    new: "New password",
+    new_hint: "At least 10 characters. A few words are easier to keep in mind than signs.",
+    again: "New password once more",
+    changed: "It is changed. You are logged out everywhere else.",
+    reading: "How you read",
+    language: "Language",
+    scale: "Temperatures",
+    keep: "Keep",
+    accounts: "Accounts",
+    to_accounts: "Accounts and tokens",
+    shown: "Name",
+    shown_hint: "It goes on record beside what they do.",
+    name_hint: "What they type to log in: small letters, digits, . _ -",
+    role: "Role",
+    last_login: "Last login",
+    never: "never",
+    disabled: "disabled",
+    waits: "has a one-time secret",
+    add: "A new account",
+    add_button: "Make the account",
+    tokens: "Tokens",
+    tokens_hint: "A token lets a program in, with the rights of a role and until a day.",
+    no_tokens: "There is none.",
+    token: "Name of the token",
+    until: "until",
+    ended: "ended",
+    revoke: "Revoke",
+    add_token: "Make a token",
+    days: "Days that it can be used (1 to 366)",
+    change_role: "Change the role",
+    disable: "Disable",
+    disable_hint: "Nobody can log in with it; whoever is logged in is logged out.",
+    enable: "Enable",
+    reset: "New one-time secret",
+    reset_hint: "The password ends. Hand the secret over yourself; it can be used for 24 hours.",
+    unlock: "Unlock",
+    unlock_hint: "Ends a lock after too many wrong tries.",
+    remove: "Remove",
+    remove_hint: "What they did stays on record.",
+    secret: "The secret",
+    secret_once: "It is shown this once. Write it down now.",
+    secret_account: "It is good for one login until",
+    secret_token: "The program shows it as «Authorization: Bearer …» until",
+    back: "Back",
+};
+
+static SPANISH: Words = Words {
+    code: "es",
+    log_in: "Entrar",
+    account: "Cuenta",
+    password: "Contraseña",
+    own: "Su cuenta",
+    must_change: "Elija primero una contraseña propia: con ella termina el secreto que acaba de usar.",
+    change_password: "Cambiar la contraseña",
+    current: "Contraseña actual",
+    new: "Contraseña nueva",
+    new_hint: "Al menos 10 caracteres. Unas cuantas palabras se recuerdan mejor que los signos.",
+    again: "Contraseña nueva otra vez",
+    changed: "Está cambiada. Se ha cerrado la sesión en todos los demás sitios.",
+    reading: "Cómo lee usted",
+    language: "Idioma",
+    scale: "Temperaturas",
+    keep: "Guardar",
+    accounts: "Cuentas",
+    to_accounts: "Cuentas y fichas",
+    shown: "Nombre",
+    shown_hint: "Queda registrado junto a lo que hace.",
+    name_hint: "Lo que se escribe para entrar: minúsculas, cifras, . _ -",
+    role: "Función",
+    last_login: "Última entrada",
+    never: "nunca",
+    disabled: "desactivada",
+    waits: "tiene un secreto de un solo uso",
+    add: "Una cuenta nueva",
+    add_button: "Crear la cuenta",
+    tokens: "Fichas",
+    tokens_hint: "Una ficha deja entrar a un programa, con los permisos de una función y hasta un día.",
+    no_tokens: "No hay ninguna.",
+    token: "Nombre de la ficha",
+    until: "hasta",
+    ended: "terminada",
+    revoke: "Revocar",
+    add_token: "Crear una ficha",
+    days: "Días que puede usarse (1 a 366)",
+    change_role: "Cambiar la función",
+    disable: "Desactivar",
+    disable_hint: "Nadie puede entrar con ella; a quien esté dentro se le cierra la sesión.",
+    enable: "Activar",
+    reset: "Nuevo secreto de un solo uso",
+    reset_hint: "La contraseña deja de valer. Entregue el secreto en persona; sirve durante 24 horas.",
+    unlock: "Desbloquear",
+    unlock_hint: "Termina un bloqueo tras demasiados intentos fallidos.",
+    remove: "Quitar",
+    remove_hint: "Lo que hizo queda registrado.",
+    secret: "El secreto",
+    secret_once: "Solo se muestra esta vez. Anótelo ahora.",
+    secret_account: "Sirve para una entrada hasta",
+    secret_token: "El programa lo muestra como «Authorization: Bearer …» hasta",
+    back: "Volver",
+};
+
+/// The words in one language.
+pub(super) const fn words(language: Language) -> &'static Words {
+    match language {
+        Language::English => &ENGLISH,
+        Language::Spanish => &SPANISH,
+    }
+}
+
+/// A role in the words of its reader.
+pub(super) const fn role(role: Role, language: Language) -> &'static str {
+    match (role, language) {
+        (_, Language::English) => role.as_str(),
+        (Role::Auditor, Language::Spanish) => "auditor",
+        (Role::Operator, Language::Spanish) => "operador",
+        (Role::Manager, Language::Spanish) => "encargado",
+        (Role::Technician, Language::Spanish) => "técnico",
+        (Role::Administrator, Language::Spanish) => "administrador",
+    }
+}
+
+/// Why nobody was logged in. Whatever depends on the account being there is told only to whoever
+/// knows its password.
+pub(super) const fn turned_away(why: AccessRefusal, language: Language) -> &'static str {
+    let (english, spanish) = match why {
+        AccessRefusal::Locked => (
+            "There were too many wrong tries for this account. Wait a quarter of an hour, or ask the administrator.",
+            "Hubo demasiados intentos fallidos con esta cuenta. Espere un cuarto de hora o pregunte al administrador.",
+        ),
+        AccessRefusal::TooMany => (
+            "There were too many tries from here. Wait a minute.",
+            "Hubo demasiados intentos desde aquí. Espere un minuto.",
+        ),
+        AccessRefusal::Disabled => (
+            "This account is disabled. Ask the administrator.",
+            "Esta cuenta está desactivada. Pregunte al administrador.",
+        ),
+        AccessRefusal::Expired => (
+            "This one-time secret has expired. Ask the administrator for a new one.",
+            "Este secreto de un solo uso ha caducado. Pida uno nuevo al administrador.",
+        ),
+        AccessRefusal::Wrong
+        | AccessRefusal::NotAllowed
+        | AccessRefusal::Foreign
+        | AccessRefusal::UnknownToken => {
+            ("Account or password is wrong.", "La cuenta o la contraseña no es correcta.")
+        }
+    };
+    match language {
+        Language::English => english,
+        Language::Spanish => spanish,
+    }
+}
+
+/// The words where the gateway cannot do it just then.
+pub(super) const fn not_now(language: Language) -> &'static str {
+    match language {
+        Language::English => "That is not possible just now. Try again in a moment.",
+        Language::Spanish => "No es posible en este momento. Inténtelo de nuevo enseguida.",
+    }
+}
+
+/// Why a password is not taken.
+pub(super) fn no_password(why: PasswordRefusal, language: Language) -> String {
+    match (why, language) {
+        (PasswordRefusal::TooShort, Language::English) => {
+            format!("It needs at least {CHARS_MIN} characters.")
+        }
+        (PasswordRefusal::TooShort, Language::Spanish) => {
+            format!("Necesita al menos {CHARS_MIN} caracteres.")
+        }
+        (PasswordRefusal::TooLong, Language::English) => format!("It has more than {CHARS_MAX} characters."),
+        (PasswordRefusal::TooLong, Language::Spanish) => format!("Tiene más de {CHARS_MAX} caracteres."),
+        (PasswordRefusal::Guessable, Language::English) => {
+            "It holds the name of the account or of this place: anybody would try that.".to_owned()
+        }
+        (PasswordRefusal::Guessable, Language::Spanish) => {
+            "Contiene el nombre de la cuenta o de este lugar: cualquiera lo probaría.".to_owned()
+        }
+        (PasswordRefusal::Common, Language::English) => "It is one that everybody tries.".to_owned(),
+        (PasswordRefusal::Common, Language::Spanish) => "Es una de las que todo el mundo prueba.".to_owned(),
+        (PasswordRefusal::Differ, Language::English) => "The two are not the same.".to_owned(),
+        (PasswordRefusal::Differ, Language::Spanish) => "Las dos no son iguales.".to_owned(),
+        (PasswordRefusal::Same, Language::English) => "It is the one you have. Choose another.".to_owned(),
+        (PasswordRefusal::Same, Language::Spanish) => "Es la que ya tiene. Elija otra.".to_owned(),
+    }
+}
+
+/// Why nothing was changed.
+pub(super) fn unchanged(why: &ChangeRefusal, language: Language) -> &'static str {
+    let (english, spanish) = match why {
+        ChangeRefusal::NoName(_) => (
+            "A name has 1 to 32 small letters, digits, . _ - and begins with a letter or a digit.",
+            "El nombre tiene de 1 a 32 minúsculas, cifras, . _ - y empieza por letra o cifra.",
+        ),
+        ChangeRefusal::Shown(Impossible::Missing { .. }) => ("The name is missing.", "Falta el nombre."),
+        ChangeRefusal::Shown(_) => (
+            "The name must be one line of at most 100 characters.",
+            "El nombre debe ser una línea de 100 caracteres como máximo.",
+        ),
+        ChangeRefusal::Unknown => ("There is none of this name.", "No hay ninguna con este nombre."),
+        ChangeRefusal::Taken => (
+            "There is one of this name already, or there are too many.",
+            "Ya hay una con este nombre, o hay demasiadas.",
+        ),
+        ChangeRefusal::LastAdministrator => (
+            "It is the last administrator who can log in: make another one first.",
+            "Es el último administrador que puede entrar: cree otro primero.",
+        ),
+        ChangeRefusal::Same => ("It is so already.", "Ya es así."),
+        ChangeRefusal::Days => ("A token lives from 1 to 366 days.", "Una ficha vive de 1 a 366 días."),
+    };
+    match language {
+        Language::English => english,
+        Language::Spanish => spanish,
+    }
+}

@@ -1,0 +1,358 @@
+//! What is wrong and who takes care: the open alerts, those that are over, and the whole story of each.
+//!
+//! Nobody acts by opening a page: only a pressed button does, and pressed twice it acts once.
+
+mod trail;
+mod words;
+
+use std::future::Future;
+
+use askama::Template;
+use axum::extract::rejection::{FormRejection, QueryRejection};
+use axum::extract::{Form, Path, Query, State};
+use axum::http::StatusCode;
+use axum::response::{IntoResponse, Response};
+use serde::Deserialize;
+
+use self::trail::Happened;
+use self::words::{Words, missing, standing, words};
+use super::form::{self, Field};
+use super::frame::{self, Frame, Refusal, Tab};
+use super::kitchen::{Kitchen, Pages};
+use super::pages::{Words as LinkWords, words as link_words};
+use super::person::Person;
+use super::serve::{ACTION_CHARS_MAX, NOTE_CHARS_MAX};
+use super::sheet::Deed;
+use super::who;
+use crate::core::access::Right;
+use crate::core::alert::Alert;
+use crate::core::cycle::sign::Sign;
+use crate::core::cycle::verdict::Verdict;
+use crate::core::cycle::words::verdict;
+use crate::core::reader::Reader;
+use crate::core::record::Record;
+use crate::core::time::Timestamp;
+
+/// An alert with what is said of it in one line.
+#[derive(Clone, PartialEq, Debug)]
+pub struct Headed {
+    /// What is wrong, where, and what to do, in the words of the reader.
+    pub headline: String,
+    /// The alert.
+    pub alert: Alert,
+    /// When it closed.
+    pub closed: Option<Timestamp>,
+}
+
+/// The alerts of a page.
+#[derive(Clone, PartialEq, Debug, Default)]
+pub struct Listing {
+    /// Those that are open, the newest first.
+    pub open: Vec<Headed>,
+    /// Some that are closed, the latest closed first.
+    pub closed: Vec<Headed>,
+    /// Where older ones follow, as the page is asked for them.
+    pub older: Option<u64>,
+    /// Records of closed ones that cannot be read.
+    pub damaged: usize,
+}
+
+/// What is said of an alert, in the words of the reader.
+#[derive(Clone, PartialEq, Eq, Debug, Default)]
+pub struct Said {
+    /// What is wrong, where, and what to do.
+    pub headline: String,
+    /// How bad it is.
+    pub why: Vec<String>,
+    /// Label and value of each fact.
+    pub facts: Vec<(String, String)>,
+    /// What to do now, in order.
+    pub steps: Vec<String>,
+    /// How to wash by hand.
+    pub by_hand: Vec<String>,
+    /// What could hurt whoever follows the steps.
+    pub cautions: Vec<String>,
+}
+
+/// A rack that an alert is about.
+#[derive(Clone, PartialEq, Debug)]
+pub struct Affected {
+    /// Index of its record.
+    pub record: u64,
+    /// When its final rinse ended.
+    pub ended: Timestamp,
+    /// How it was judged, and what was measured against which limit, °C; `None` where its record cannot be read.
+    pub judged: Option<(Verdict, Option<f64>, f64)>,
+}
+
+/// An alert with all that is on record of it.
+#[derive(Clone, PartialEq, Debug)]
+pub struct Whole {
+    /// The alert as it is now, or was when it closed.
+    pub alert: Alert,
+    /// When it closed.
+    pub closed: Option<Timestamp>,
+    /// What is said of it.
+    pub said: Said,
+    /// Racks it is about, at most some of them.
+    pub racks: Vec<Affected>,
+    /// Its records, in order.
+    pub trail: Vec<(u64, Record)>,
+}
+
+/// What the pages ask of whoever knows the alerts.
+pub trait AlertBook: Clone + Send + Sync + 'static {
+    /// How many alerts are open.
+    fn open(&self) -> impl Future<Output = Result<usize, Refusal>> + Send;
+
+    /// The open alerts, and those closed before the record with this index; the latest without one.
+    fn alerts(
+        &self,
+        reader: &Reader,
+        before: Option<u64>,
+    ) -> impl Future<Output = Result<Listing, Refusal>> + Send;
+
+    /// One alert.
+    fn alert(&self, reader: &Reader, number: u64) -> impl Future<Output = Result<Whole, Refusal>> + Send;
+
+    /// Does what somebody decided about an alert; answers when it is on record. Doing the same twice does it once.
+    fn decide(&self, number: u64, deed: Deed) -> impl Future<Output = Result<(), Refusal>> + Send;
+}
+
+/// What of the list is asked for.
+#[derive(Deserialize, Default)]
+pub(super) struct Asked {
+    before: Option<u64>,
+}
+
+/// An alert in the list.
+struct Line {
+    number: u64,
+    headline: String,
+    since: String,
+    standing: String,
+    racks: String,
+    missing: Option<&'static str>,
+}
+
+#[derive(Template)]
+#[template(path = "web/alerts/list.html", config = ".askama.toml")]
+struct ListPage<'a> {
+    frame: Frame<'a>,
+    words: &'static Words,
+    open: Vec<Line>,
+    closed: Vec<Line>,
+    older: Option<u64>,
+    later: bool,
+    damaged: Option<String>,
+}
+
+/// Shows the open alerts and those that are over.
+pub(super) async fn list<K: Kitchen>(
+    State(pages): State<Pages<K>>,
+    person: Person,
+    asked: Result<Query<Asked>, QueryRejection>,
+) -> Response {
+    let Ok(Query(asked)) = asked else { return frame::refuse(Refusal::Unknown, &person, &pages.site, 0) };
+    let reader = &person.reader;
+    let listing = match pages.kitchen.alerts(reader, asked.before).await {
+        Ok(listing) => listing,
+        Err(refused) => return frame::refuse(refused, &person, &pages.site, 0),
+    };
+    let words = words(reader.language);
+    let line = |headed: &Headed| line(headed, reader);
+    let page = ListPage {
+        frame: Frame::new(&pages.site, &person, Tab::Alerts, 0, words.title).with_open(listing.open.len()),
+        words,
+        open: listing.open.iter().map(line).collect(),
+        closed: listing.closed.iter().map(line).collect(),
+        older: listing.older,
+        later: asked.before.is_some(),
+        damaged: (listing.damaged > 0).then(|| words::damaged(listing.damaged, reader.language)),
+    };
+    frame::page(StatusCode::OK, page.render())
+}
+
+fn line(headed: &Headed, reader: &Reader) -> Line {
+    let Headed { headline, alert, closed } = headed;
+    Line {
+        number: alert.number.0,
+        headline: headline.clone(),
+        since: reader.moment(alert.since),
+        standing: standing(alert, *closed, reader),
+        racks: words::racks(alert.racks.count, reader.language),
+        missing: missing(alert, *closed, reader.language),
+    }
+}
+
+/// A rack as it is shown.
+struct Rack {
+    record: u64,
+    ended: String,
+    judged: Option<Judged>,
+}
+
+/// How a rack was judged, as it is shown.
+struct Judged {
+    verdict: Verdict,
+    word: String,
+    measured: String,
+}
+
+#[derive(Template)]
+#[template(path = "web/alerts/one.html", config = ".askama.toml")]
+struct AlertPage<'a> {
+    frame: Frame<'a>,
+    words: &'static Words,
+    link: &'static LinkWords,
+    whole: &'a Whole,
+    standing: String,
+    missing: Option<&'static str>,
+    waiting: bool,
+    /// Who may take it on, for those who may not.
+    not_taking: Option<String>,
+    needs_action: bool,
+    not_acting: Option<String>,
+    racks: Vec<Rack>,
+    more_racks: Option<String>,
+    trail: Vec<Happened>,
+    note: Field,
+    held: Field,
+    done: Field,
+}
+
+/// What was typed into the forms of an alert.
+#[derive(Default)]
+struct Typed {
+    note: Field,
+    held: Field,
+    done: Field,
+}
+
+/// Shows one alert.
+pub(super) async fn show<K: Kitchen>(
+    State(pages): State<Pages<K>>,
+    Path(number): Path<String>,
+    person: Person,
+) -> Response {
+    let Ok(number) = number.parse() else { return frame::refuse(Refusal::Unknown, &person, &pages.site, 1) };
+    answer(&pages, &person, number, Typed::default(), (StatusCode::OK, 1)).await
+}
+
+/// The page of an alert, so many steps deep.
+async fn answer<K: Kitchen>(
+    pages: &Pages<K>,
+    person: &Person,
+    number: u64,
+    typed: Typed,
+    (status, deep): (StatusCode, usize),
+) -> Response {
+    let reader = &person.reader;
+    let whole = match pages.kitchen.alert(reader, number).await {
+        Ok(whole) => whole,
+        Err(refused) => return frame::refuse(refused, person, &pages.site, deep),
+    };
+    let open = pages.open().await;
+    let (words, link) = (words(reader.language), link_words(reader.language));
+    let title = format!("{} {number}: {}", words.alert, whole.said.headline);
+    let racks: Vec<Rack> = whole.racks.iter().map(|rack| shown(rack, reader)).collect();
+    let more = whole.alert.racks.count.saturating_sub(whole.racks.len() as u64);
+    let page = AlertPage {
+        frame: Frame::new(&pages.site, person, Tab::Alerts, deep, &title).with_open(open),
+        words,
+        link,
+        standing: standing(&whole.alert, whole.closed, reader),
+        missing: missing(&whole.alert, whole.closed, reader.language),
+        waiting: whole.closed.is_none() && whole.alert.acknowledged.is_none(),
+        not_taking: who::instead(person, Right::Acknowledge, link.acknowledge),
+        needs_action: whole.closed.is_none() && whole.alert.needs_action,
+        not_acting: who::instead(person, Right::Act, link.action),
+        more_racks: (more > 0 && !racks.is_empty()).then(|| words::more_racks(more, reader.language)),
+        racks,
+        trail: trail::told(&whole.trail, reader),
+        note: typed.note,
+        held: typed.held,
+        done: typed.done,
+        whole: &whole,
+    };
+    frame::page(status, page.render())
+}
+
+fn shown(rack: &Affected, reader: &Reader) -> Rack {
+    let judged = rack.judged.map(|(judged, settled_c, limit_c)| {
+        let symbol = reader.scale.symbol();
+        let limit = words(reader.language).limit;
+        let measured = match settled_c {
+            Some(settled_c) => {
+                let (settled, bound) = reader.pair(settled_c, limit_c);
+                format!("{settled} {symbol} ({limit} {bound} {symbol})")
+            }
+            None => format!("– ({limit} {})", reader.temperature(limit_c)),
+        };
+        Judged { verdict: judged, word: verdict(judged, reader.language).to_uppercase(), measured }
+    });
+    Rack { record: rack.record, ended: reader.moment(rack.ended), judged }
+}
+
+/// What is sent to take an alert on.
+#[derive(Deserialize)]
+pub(super) struct Taking {
+    #[serde(default)]
+    note: String,
+}
+
+/// Takes an alert on.
+pub(super) async fn acknowledge<K: Kitchen>(
+    State(pages): State<Pages<K>>,
+    Path(number): Path<String>,
+    person: Person,
+    sent: Result<Form<Taking>, FormRejection>,
+) -> Response {
+    let Ok(number) = number.parse() else { return frame::refuse(Refusal::Unknown, &person, &pages.site, 2) };
+    let Ok(Form(Taking { note })) = sent else { return StatusCode::BAD_REQUEST.into_response() };
+    let mut typed = Typed { note: Field::with(&note), ..Typed::default() };
+    let Some(note) = typed.note.take(form::optional(&note, NOTE_CHARS_MAX), person.reader.language) else {
+        return answer(&pages, &person, number, typed, (StatusCode::UNPROCESSABLE_ENTITY, 2)).await;
+    };
+    let deed = Deed::Acknowledge { by: person.name.clone(), note: note.unwrap_or_default() };
+    decide(&pages, &person, number, deed).await
+}
+
+/// What is sent as corrective action.
+#[derive(Deserialize)]
+pub(super) struct Acting {
+    #[serde(default)]
+    racks: String,
+    #[serde(default)]
+    done: String,
+}
+
+/// Writes the corrective action.
+pub(super) async fn act<K: Kitchen>(
+    State(pages): State<Pages<K>>,
+    Path(number): Path<String>,
+    person: Person,
+    sent: Result<Form<Acting>, FormRejection>,
+) -> Response {
+    let Ok(number) = number.parse() else { return frame::refuse(Refusal::Unknown, &person, &pages.site, 2) };
+    let Ok(Form(Acting { racks, done })) = sent else { return StatusCode::BAD_REQUEST.into_response() };
+    let language = person.reader.language;
+    let mut typed = Typed { held: Field::with(&racks), done: Field::with(&done), ..Typed::default() };
+    let racks = typed.held.take(form::text(&racks, ACTION_CHARS_MAX), language);
+    let done = typed.done.take(form::text(&done, ACTION_CHARS_MAX), language);
+    let (Some(racks), Some(done)) = (racks, done) else {
+        return answer(&pages, &person, number, typed, (StatusCode::UNPROCESSABLE_ENTITY, 2)).await;
+    };
+    decide(&pages, &person, number, Deed::Act { by: person.name.clone(), racks, done }).await
+}
+
+/// Does it, and sends the browser back to the page, so that a reload sends nothing twice.
+async fn decide<K: Kitchen>(pages: &Pages<K>, person: &Person, number: u64, deed: Deed) -> Response {
+    match pages.kitchen.decide(number, deed).await {
+        Ok(()) => frame::go(&format!("../{number}")),
+        Err(refused) => frame::refuse(refused, person, &pages.site, 2),
+    }
+}
+
+#[cfg(test)]
+mod tests;

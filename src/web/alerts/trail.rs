@@ -1,0 +1,202 @@
+//! The story of an alert, record by record, in the words of the reader.
+
+use crate::core::alert::{Occasion, Quantity};
+use crate::core::reader::{Language, Reader, filled};
+use crate::core::record::{AlertChanged, AlertRaised, Body, Change, Clearing, Notification, Outcome, Record};
+
+/// Something that happened.
+#[derive(Clone, PartialEq, Eq, Debug)]
+pub(super) struct Happened {
+    /// Index of its record.
+    pub(super) record: u64,
+    /// The day, where it is another than that of the one before.
+    pub(super) day: Option<String>,
+    /// Time of day with the zone.
+    pub(super) clock: String,
+    /// What happened.
+    pub(super) what: String,
+    /// What people wrote, or what the other side said.
+    pub(super) words: Vec<(&'static str, String)>,
+    /// Whether somebody could not be told, or nobody answered.
+    pub(super) failed: bool,
+}
+
+/// English and Spanish.
+type Pair = (&'static str, &'static str);
+
+const fn say(language: Language, pair: Pair) -> &'static str {
+    match language {
+        Language::English => pair.0,
+        Language::Spanish => pair.1,
+    }
+}
+
+/// Puts the records of an alert into words.
+pub(super) fn told(records: &[(u64, Record)], reader: &Reader) -> Vec<Happened> {
+    let mut last = String::new();
+    let mut all = Vec::new();
+    for (index, record) in records {
+        let Some((what, words, failed)) = of(&record.body, reader) else { continue };
+        let day = reader.day(record.recorded);
+        let shown = (day != last).then(|| day.clone());
+        last = day;
+        let clock = reader.clock_and_zone(record.recorded);
+        all.push(Happened { record: *index, day: shown, clock, what, words, failed });
+    }
+    all
+}
+
+type Told = (String, Vec<(&'static str, String)>, bool);
+
+fn of(body: &Body, reader: &Reader) -> Option<Told> {
+    let language = reader.language;
+    let told = if let Body::AlertRaised(raised) = body {
+        (of_raised(raised, reader), Vec::new(), false)
+    } else if let Body::AlertChanged(changed) = body {
+        let failed =
+            matches!(changed.change, Change::Escalated | Change::EscalationEnded | Change::NobodyToTell);
+        (of_changed(changed, reader), Vec::new(), failed)
+    } else if let Body::AlertAcknowledged(taken) = body {
+        let pair = ("{by} takes care ({via})", "Se encarga {by} ({via})");
+        let via = say(language, via(&taken.via));
+        let what = filled(say(language, pair), &[("by", &taken.by), ("via", via)]);
+        let note = taken.note.iter().map(|note| (say(language, ("Note", "Nota")), note.clone()));
+        (what, note.collect(), false)
+    } else if let Body::CorrectiveAction(action) = body {
+        let pair = ("Corrective action by {by}", "Acción correctiva de {by}");
+        let written = vec![
+            (say(language, ("Racks", "Canastas")), action.racks.clone()),
+            (say(language, ("Done", "Hecho")), action.done.clone()),
+        ];
+        (filled(say(language, pair), &[("by", &action.by)]), written, false)
+    } else if let Body::AlertCleared(cleared) = body {
+        let pair = match cleared.clearing {
+            Clearing::Recovered => {
+                ("Recovered; racks affected: {racks}", "Recuperada; canastas afectadas: {racks}")
+            }
+            Clearing::Lapsed => ("The hours it was about are over", "Pasaron las horas de las que trataba"),
+            Clearing::Retired => {
+                ("No longer asked for by the configuration", "La configuración ya no la pide")
+            }
+        };
+        (filled(say(language, pair), &[("racks", &cleared.racks.to_string())]), Vec::new(), false)
+    } else if let Body::AlertClosed(closed) = body {
+        let pair = ("Closed; racks affected: {racks}", "Cerrada; canastas afectadas: {racks}");
+        (filled(say(language, pair), &[("racks", &closed.racks.to_string())]), Vec::new(), false)
+    } else if let Body::Notification(notification) = body {
+        of_notification(notification, language)
+    } else {
+        return None;
+    };
+    Some(told)
+}
+
+/// How somebody took an alert on; other words of the record stay as they are.
+fn via(via: &str) -> Pair {
+    match via {
+        "link" => ("by the link of a message", "por el enlace de un mensaje"),
+        "page" => ("on this page", "en esta página"),
+        "action" => ("by writing the corrective action", "al escribir la acción correctiva"),
+        _ => ("by command at the gateway", "por orden en el equipo"),
+    }
+}
+
+fn of_raised(raised: &AlertRaised, reader: &Reader) -> String {
+    let raised_word = say(reader.language, ("Raised", "Surge la alerta"));
+    match (raised.measured, raised.limit) {
+        (Some(measured), Some(limit)) => {
+            let bound = say(reader.language, ("limit", "límite"));
+            let (measured, limit) = against(measured, limit, reader);
+            format!("{raised_word}: {measured} ({bound} {limit})")
+        }
+        (Some(measured), None) => format!("{raised_word}: {}", quantity(measured, reader)),
+        (None, _) if raised.about.is_empty() => raised_word.to_owned(),
+        (None, _) => format!("{raised_word}: {}", raised.about.join(", ")),
+    }
+}
+
+fn of_changed(changed: &AlertChanged, reader: &Reader) -> String {
+    let pair = match changed.change {
+        Change::Grew => ("It became worse", "Empeoró"),
+        Change::Returned => ("It came back", "Volvió"),
+        Change::Escalated => {
+            ("Nobody answered: the next contact is told", "Nadie respondió: se avisa al siguiente contacto")
+        }
+        Change::EscalationEnded => (
+            "Nobody answered: every contact was told as often as configured",
+            "Nadie respondió: se avisó a todos los contactos tantas veces como está configurado",
+        ),
+        Change::NobodyToTell => {
+            ("No contact is on duty for it", "Ningún contacto está de servicio para ella")
+        }
+        Change::Held => (
+            "Its messages are held: somebody works on the machine",
+            "Sus mensajes se retienen: alguien trabaja en la máquina",
+        ),
+    };
+    let racks = say(reader.language, ("racks affected", "canastas afectadas"));
+    let measured = changed.measured.map(|measured| format!(", {}", quantity(measured, reader)));
+    format!("{} ({racks}: {}{})", say(reader.language, pair), changed.racks, measured.unwrap_or_default())
+}
+
+fn of_notification(notification: &Notification, language: Language) -> Told {
+    let Notification { contact, route, attempts, error, .. } = notification;
+    let occasion = notification.occasion.map_or("", |occasion| say(language, in_occasion(occasion)));
+    let delivered = notification.outcome == Outcome::Delivered;
+    let pair = if delivered {
+        (
+            "{contact} was told by {route}: {occasion} (try {n})",
+            "Se avisó a {contact} por {route}: {occasion} (intento {n})",
+        )
+    } else {
+        (
+            "{contact} could NOT be told by {route}: {occasion} (given up after {n} tries)",
+            "NO se pudo avisar a {contact} por {route}: {occasion} (se desistió tras {n} intentos)",
+        )
+    };
+    let values = [
+        ("contact", contact.as_str()),
+        ("route", &route.to_string()),
+        ("occasion", occasion),
+        ("n", &attempts.to_string()),
+    ];
+    let said = error.iter().map(|error| (say(language, ("Answer", "Respuesta")), error.clone()));
+    (filled(say(language, pair), &values), said.collect(), !delivered)
+}
+
+const fn in_occasion(occasion: Occasion) -> Pair {
+    match occasion {
+        Occasion::Raised => ("raised", "surgió"),
+        Occasion::Grew => ("worse", "empeoró"),
+        Occasion::Returned => ("back again", "otra vez"),
+        Occasion::Summary => ("still open", "sigue abierta"),
+        Occasion::Escalated => ("nobody has answered", "nadie ha respondido"),
+        Occasion::Cleared => ("recovered", "recuperada"),
+        Occasion::ActionMissing => ("corrective action missing", "falta la acción correctiva"),
+        Occasion::Closed => ("closed", "cerrada"),
+        Occasion::AfterMaintenance => ("open after maintenance", "abierta tras el mantenimiento"),
+        Occasion::Test => ("test", "prueba"),
+    }
+}
+
+fn against(measured: Quantity, limit: Quantity, reader: &Reader) -> (String, String) {
+    match (measured, limit) {
+        (Quantity::Celsius(measured), Quantity::Celsius(limit)) => {
+            let (measured, limit) = reader.pair(measured, limit);
+            let symbol = reader.scale.symbol();
+            (format!("{measured} {symbol}"), format!("{limit} {symbol}"))
+        }
+        (_, _) => (quantity(measured, reader), quantity(limit, reader)),
+    }
+}
+
+fn quantity(quantity: Quantity, reader: &Reader) -> String {
+    match quantity {
+        Quantity::Celsius(celsius) => reader.temperature(celsius),
+        Quantity::Seconds(seconds) => format!("{seconds:.1} s"),
+        // As it was entered: rounded it might look like the permitted value it missed.
+        Quantity::MgPerL(mg_per_l) => format!("{mg_per_l} mg/L"),
+        Quantity::Fraction(share) => format!("{:.0} %", share * 100.0),
+        Quantity::Count(count) => count.to_string(),
+    }
+}

@@ -1,0 +1,148 @@
+//! Words of the pages of alerts, English and Spanish side by side.
+
+use crate::core::alert::Alert;
+use crate::core::reader::{Language, Reader};
+use crate::core::time::Timestamp;
+
+/// Words of the pages.
+#[derive(Debug)]
+pub(super) struct Words {
+    pub(super) title: &'static str,
+    pub(super) alert: &'static str,
+    pub(super) open: &'static str,
+    pub(super) none_open: &'static str,
+    pub(super) closed: &'static str,
+    pub(super) none_closed: &'static str,
+    pub(super) older: &'static str,
+    pub(super) newest: &'static str,
+    pub(super) since: &'static str,
+    pub(super) racks: &'static str,
+    pub(super) unreadable: &'static str,
+    pub(super) limit: &'static str,
+    pub(super) facts: &'static str,
+    pub(super) story: &'static str,
+    pub(super) by_hand: &'static str,
+    pub(super) all: &'static str,
+    pub(super) record: &'static str,
+}
+
+static ENGLISH: Words = Words {
+    title: "Alerts",
+    alert: "Alert",
+    open: "Open",
+    none_open: "No alert is open.",
+    closed: "Closed",
+    none_closed: "None is on record.",
+    older: "Older ones",
+    newest: "The newest",
+    since: "Since",
+    racks: "Racks it is about",
+    unreadable: "its record cannot be read",
+    limit: "limit",
+    facts: "Facts",
+    story: "What happened, in order",
+    by_hand: "Washing by hand",
+    all: "All alerts",
+    record: "record",
+};
+
+static SPANISH: Words = Words {
+    title: "Alertas",
+    alert: "Alerta",
+    open: "Abiertas",
+    none_open: "Ninguna alerta está abierta.",
+    closed: "Cerradas",
+    none_closed: "Ninguna consta en el registro.",
+    older: "Anteriores",
+    newest: "Las más recientes",
+    since: "Desde",
+    racks: "Canastas afectadas",
+    unreadable: "su asiento no se puede leer",
+    limit: "límite",
+    facts: "Datos",
+    story: "Qué ocurrió, en orden",
+    by_hand: "Lavado a mano",
+    all: "Todas las alertas",
+    record: "asiento",
+};
+
+/// Words of the pages in one language.
+pub(super) const fn words(language: Language) -> &'static Words {
+    match language {
+        Language::English => &ENGLISH,
+        Language::Spanish => &SPANISH,
+    }
+}
+
+/// How many racks.
+pub(super) fn racks(count: u64, language: Language) -> String {
+    match (count, language) {
+        (0, Language::English) => "no rack affected".to_owned(),
+        (0, Language::Spanish) => "ninguna canasta afectada".to_owned(),
+        (1, Language::English) => "1 rack affected".to_owned(),
+        (1, Language::Spanish) => "1 canasta afectada".to_owned(),
+        (_, Language::English) => format!("{count} racks affected"),
+        (_, Language::Spanish) => format!("{count} canastas afectadas"),
+    }
+}
+
+/// That the list of racks is not all of them.
+pub(super) fn more_racks(count: u64, language: Language) -> String {
+    match language {
+        Language::English => format!("And {count} more: the history has every one."),
+        Language::Spanish => format!("Y {count} más: el historial las tiene todas."),
+    }
+}
+
+/// That something is missing from a list.
+pub(super) fn damaged(count: usize, language: Language) -> String {
+    match language {
+        Language::English => {
+            format!("{count} records of alerts here cannot be read: run rinseward verify on the ledger.")
+        }
+        Language::Spanish => {
+            format!(
+                "{count} asientos de alertas no se pueden leer: ejecute rinseward verify sobre el registro."
+            )
+        }
+    }
+}
+
+/// Who takes care of it.
+pub(super) fn standing(alert: &Alert, closed: Option<Timestamp>, reader: &Reader) -> String {
+    let (closed_word, taken, waiting) = match reader.language {
+        Language::English => ("Closed", "Taken care of by", "Nobody has answered yet."),
+        Language::Spanish => ("Cerrada", "Se encarga", "Nadie ha respondido todavía."),
+    };
+    match (closed, &alert.acknowledged) {
+        (Some(at), _) => format!("{closed_word} {}", reader.moment(at)),
+        (None, Some(answered)) => format!("{taken} {}, {}", answered.by, reader.moment(answered.at)),
+        (None, None) => waiting.to_owned(),
+    }
+}
+
+/// What is still missing before an open alert closes.
+pub(super) fn missing(alert: &Alert, closed: Option<Timestamp>, language: Language) -> Option<&'static str> {
+    if closed.is_some() {
+        return None;
+    }
+    let (english, spanish) = match (alert.cleared.is_some(), alert.action_missing()) {
+        (true, true) => (
+            "It has recovered. It closes once the corrective action is written.",
+            "Se ha recuperado. Se cierra cuando esté escrita la acción correctiva.",
+        ),
+        (true, false) => (
+            "It has recovered, and closes by itself once it stays so.",
+            "Se ha recuperado, y se cierra sola si sigue así.",
+        ),
+        (false, true) => (
+            "It still lasts, and the corrective action is not written.",
+            "Sigue, y falta escribir la acción correctiva.",
+        ),
+        (false, false) => ("It still lasts.", "Sigue."),
+    };
+    Some(match language {
+        Language::English => english,
+        Language::Spanish => spanish,
+    })
+}

@@ -1,0 +1,79 @@
+use axum::body::Body;
+use axum::extract::Request;
+use axum::http::{StatusCode, header};
+use axum::response::Response;
+use tower::ServiceExt;
+
+use crate::core::access::Role;
+use crate::core::reader::Language;
+use crate::web::fixture::{StillKitchen, person};
+use crate::web::router::site;
+
+async fn answer(path: &str, language: Language) -> Response {
+    let mut request =
+        Request::get(path).header(header::ACCEPT, "text/html").body(Body::empty()).expect("a request");
+    request.extensions_mut().insert(person(Role::Auditor, language));
+    site(StillKitchen::new().pages()).oneshot(request).await.expect("it never fails")
+}
+
+async fn get(path: &str, language: Language) -> (StatusCode, String) {
+    let answer = answer(path, language).await;
+    let status = answer.status();
+    let bytes = axum::body::to_bytes(answer.into_body(), 1 << 20).await.expect("a body");
+    (status, String::from_utf8(bytes.to_vec()).expect("text"))
+}
+
+// Own promises: verdict with its sign, reasons and findings, what just missed its limit never equal to it,
+// what people wrote is text, the missing calibration said, the record's place and hash, the way to the proof.
+#[tokio::test]
+async fn a_rack_says_why_it_got_its_verdict() {
+    let (status, page) = get("/cycles/47", Language::English).await;
+    assert_eq!(status, StatusCode::OK);
+    for said in [
+        "COLD",
+        "sign is-cold",
+        "82.19 °C · limit 82.20 °C",
+        "Too cold.",
+        "Wash low.",
+        "4.98 s (required 5.00 s)",
+        "data plate",
+        "49.9 %",
+        "water-side estimate",
+        "NO CALIBRATION on file",
+        "&#60;b&#62;washed again",
+        "Record 61: it speaks of this rack and is damaged",
+        "href=\"../alerts/3\"",
+        "record 47",
+        "48 records, Thu 26 Nov 2026",
+        "href=\"47/proof\"",
+        "rinseward verify",
+    ] {
+        assert!(page.contains(said), "{said}: {page}");
+    }
+    let (_, spanish) = get("/cycles/47", Language::Spanish).await;
+    for said in ["FRÍA", "Enmendado", "SIN CALIBRACIÓN", "tanque de lavado", "exigido 5.00 s"] {
+        assert!(spanish.to_lowercase().contains(&said.to_lowercase()), "{said}: {spanish}");
+    }
+}
+
+// Own promise: a record that no checkpoint counts yet has no proof, and the page says so.
+#[tokio::test]
+async fn what_is_not_sealed_yet_is_told() {
+    let (_, page) = get("/cycles/48", Language::English).await;
+    assert!(page.contains("does not count this record yet") && !page.contains("48/proof"), "{page}");
+    assert_eq!(get("/cycles/48/proof", Language::English).await.0, StatusCode::NOT_FOUND);
+    let proof = answer("/cycles/47/proof", Language::English).await;
+    assert_eq!(proof.headers()[header::CONTENT_DISPOSITION], "attachment; filename=\"record-47-proof.json\"");
+    assert_eq!(proof.headers()[header::CONTENT_TYPE], "application/json");
+}
+
+// Own promise: damage is said plainly and shows no verdict; what is no rack is unknown.
+#[tokio::test]
+async fn a_damaged_record_is_no_rack_and_no_pass() {
+    let (status, page) = get("/cycles/46", Language::English).await;
+    assert!(status == StatusCode::OK && page.contains("DAMAGED") && !page.contains("class=\"sign"), "{page}");
+    for path in ["/cycles/5", "/cycles/-1", "/cycles/x", "/cycles/99999999999999999999", "/cycles/5/proof/x"]
+    {
+        assert_eq!(get(path, Language::English).await.0, StatusCode::NOT_FOUND, "{path}");
+    }
+}

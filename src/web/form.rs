@@ -1,0 +1,164 @@
+//! Fields of forms: what somebody typed, and what is wrong with it, in the words of the reader.
+//!
+//! A form that cannot be taken is shown again with what was typed kept, and each fault beside its field.
+
+use crate::core::alert::TEXT_BYTES_MAX;
+use crate::core::reader::Language;
+
+/// A field as it is shown.
+#[derive(Clone, PartialEq, Eq, Debug, Default)]
+pub(super) struct Field {
+    /// What stands in it.
+    pub(super) value: String,
+    /// What is wrong with it.
+    pub(super) fault: Option<String>,
+}
+
+impl Field {
+    /// A field with this in it, and nothing wrong.
+    pub(super) fn with(value: impl Into<String>) -> Self {
+        Self { value: value.into(), fault: None }
+    }
+
+    /// What it comes to; a fault stays beside it.
+    pub(super) fn take<T>(&mut self, found: Result<T, Fault>, language: Language) -> Option<T> {
+        found.inspect_err(|fault| self.fault = Some(fault.say(language))).ok()
+    }
+}
+
+/// What is wrong with a field.
+#[derive(Clone, Copy, PartialEq, Debug)]
+pub(super) enum Fault {
+    /// Nothing stands in it.
+    Missing,
+    /// Nothing of what is offered was chosen.
+    NoChoice,
+    /// More characters than these.
+    TooLong(usize),
+    /// It is no number.
+    NotANumber,
+    /// The number lies outside of these two, with their digits behind the point.
+    Outside(f64, f64),
+    /// It is no time of the site's clock, such as 2026-11-26T12:40.
+    NotATime,
+    /// The time has not come.
+    Future,
+    /// The time lies more than a month back.
+    TooOld,
+    /// It holds characters that no hand writes.
+    Control,
+}
+
+impl Fault {
+    pub(super) fn say(self, language: Language) -> String {
+        let (english, spanish) = match self {
+            Self::Missing => ("Fill this in.", "Rellene este campo."),
+            Self::NoChoice => ("Choose one.", "Elija una opción."),
+            Self::TooLong(max) => {
+                return match language {
+                    Language::English => format!("Too long: at most {max} characters."),
+                    Language::Spanish => format!("Demasiado largo: {max} caracteres como máximo."),
+                };
+            }
+            Self::NotANumber => {
+                ("Not a number. Write it like 100 or 7.5.", "No es un número. Escríbalo como 100 o 7.5.")
+            }
+            Self::Outside(from, to) => {
+                let (from, to) = (plain(from), plain(to));
+                return match language {
+                    Language::English => format!(
+                        "This cannot be: it lies from {from} to {to}. Look at the number and its unit."
+                    ),
+                    Language::Spanish => {
+                        format!("No puede ser: está entre {from} y {to}. Revise el número y su unidad.")
+                    }
+                };
+            }
+            Self::NotATime => ("Not a time. Choose day and time.", "No es una hora. Elija el día y la hora."),
+            Self::Future => ("This time has not come yet.", "Esa hora todavía no ha llegado."),
+            Self::TooOld => (
+                "This is more than a month ago. Check month and year, or confirm below that it is meant.",
+                "Fue hace más de un mes. Revise el mes y el año, o confirme abajo que es así.",
+            ),
+            Self::Control => ("Write it in plain letters.", "Escríbalo con letras normales."),
+        };
+        match language {
+            Language::English => english,
+            Language::Spanish => spanish,
+        }
+        .to_owned()
+    }
+}
+
+/// A number without digits that say nothing.
+pub(super) fn plain(number: f64) -> String {
+    let text = format!("{number:.1}");
+    text.strip_suffix(".0").map_or_else(|| text.clone(), str::to_owned)
+}
+
+/// A text that must be there, without the blanks around it.
+pub(super) fn text(typed: &str, chars_max: usize) -> Result<String, Fault> {
+    optional(typed, chars_max)?.ok_or(Fault::Missing)
+}
+
+/// A text that may be left out, without the blanks around it; browsers send lines with CR LF.
+pub(super) fn optional(typed: &str, chars_max: usize) -> Result<Option<String>, Fault> {
+    let text = typed.trim().replace("\r\n", "\n");
+    if text.chars().count() > chars_max || text.len() > TEXT_BYTES_MAX {
+        return Err(Fault::TooLong(chars_max));
+    }
+    if text.contains(|c: char| c.is_control() && c != '\n' && c != '\t') {
+        return Err(Fault::Control);
+    }
+    Ok(Some(text).filter(|text| !text.is_empty()))
+}
+
+/// A number, with a point or a comma for its decimals; `None` where nothing stands there. A comma
+/// with three digits behind it might mean thousands: that is no number.
+pub(super) fn number(typed: &str) -> Result<Option<f64>, Fault> {
+    let typed = typed.trim();
+    if typed.is_empty() {
+        return Ok(None);
+    }
+    let decimal = match typed.split_once(',') {
+        Some((whole, behind)) if behind.len() <= 2 => format!("{whole}.{behind}"),
+        Some(_) => return Err(Fault::NotANumber),
+        None => typed.to_owned(),
+    };
+    let legal = decimal.bytes().all(|byte| byte.is_ascii_digit() || b".+-".contains(&byte));
+    decimal.parse().ok().filter(|_| legal).map(Some).ok_or(Fault::NotANumber)
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    // Own rules: a comma is a decimal sign in half of the Americas, and a sign of thousands in the other.
+    #[test]
+    fn numbers_are_what_they_look_like() {
+        for (typed, expected) in [
+            ("100", Ok(Some(100.0))),
+            (" 7.5 ", Ok(Some(7.5))),
+            ("7,5", Ok(Some(7.5))),
+            ("-3", Ok(Some(-3.0))),
+            ("", Ok(None)),
+            ("1,000", Err(Fault::NotANumber)),
+            ("1,2,3", Err(Fault::NotANumber)),
+            ("inf", Err(Fault::NotANumber)),
+            ("NaN", Err(Fault::NotANumber)),
+            ("1e9", Err(Fault::NotANumber)),
+            ("100 ppm", Err(Fault::NotANumber)),
+        ] {
+            assert_eq!(number(typed), expected, "{typed}");
+        }
+    }
+
+    #[test]
+    fn texts_are_trimmed_and_bounded() {
+        assert_eq!(text("  two\r\nlines ", 20), Ok("two\nlines".to_owned()));
+        assert_eq!(text(" \n ", 20), Err(Fault::Missing));
+        assert_eq!(text("abcdef", 5), Err(Fault::TooLong(5)));
+        assert_eq!(optional("", 5), Ok(None));
+        assert_eq!(text("a\u{1b}[2J", 20), Err(Fault::Control));
+    }
+}

@@ -1,0 +1,158 @@
+//! The logbook: what is due, what people enter at the machine, and what it came to.
+//!
+//! A check is entered in seconds and judged at once. A failed check is a true entry. What is on record
+//! is never changed: whoever has the right says beside it what is to be known.
+
+mod amend;
+mod check;
+mod entry;
+mod forms;
+mod today;
+mod words;
+
+use std::future::Future;
+
+pub(super) use self::amend::amend;
+pub(super) use self::check::{ask, enter};
+pub(super) use self::entry::show as show_entry;
+pub(super) use self::today::show;
+
+use super::frame::Refusal;
+use crate::core::alert::DueCheck;
+use crate::core::cycle::plate::Sanitizing;
+use crate::core::logbook::Judgement;
+use crate::core::reader::Reader;
+use crate::core::record::{Amendment, Check, Note};
+use crate::core::time::Timestamp;
+
+/// A machine, as far as the forms need it.
+#[derive(Clone, PartialEq, Eq, Debug)]
+pub struct Known {
+    /// Its name.
+    pub name: String,
+    /// How it sanitizes.
+    pub sanitizing: Sanitizing,
+    /// Its temperature probes, `<machine>/<probe>`.
+    pub probes: Vec<String>,
+}
+
+/// What somebody entered.
+#[derive(Clone, PartialEq, Debug)]
+pub enum Written {
+    /// A check.
+    Check(Check),
+    /// A note.
+    Note(Note),
+}
+
+/// An entry on record.
+#[derive(Clone, PartialEq, Debug)]
+pub struct Entered {
+    /// Index of its record.
+    pub record: u64,
+    /// Of which machine; `None` is the whole site.
+    pub machine: Option<String>,
+    /// When it came on record.
+    pub recorded: Timestamp,
+    /// What was entered.
+    pub written: Written,
+    /// What a check comes to, with its corrections.
+    pub judgement: Option<Judgement>,
+    /// What was said of it later, oldest first.
+    pub amendments: Vec<(u64, Timestamp, Amendment)>,
+}
+
+/// The logbook of the day.
+#[derive(Clone, PartialEq, Debug, Default)]
+pub struct Today {
+    /// What is due.
+    pub due: Vec<DueCheck>,
+    /// Whether shifts or meal periods are configured, which ask for checks.
+    pub is_planned: bool,
+    /// The entries since midnight, the newest first, at most [`ENTRIES_MAX`].
+    pub entries: Vec<Entered>,
+    /// Entries that cannot be read.
+    pub damaged: usize,
+}
+
+/// Most entries on the page (own choice: a busy day of a large kitchen; the history has all).
+pub const ENTRIES_MAX: usize = 50;
+
+/// What is to go on record.
+#[derive(Clone, PartialEq, Debug)]
+pub struct Going {
+    /// Of which machine; `None` is the whole site.
+    pub machine: Option<String>,
+    /// What is entered.
+    pub written: Written,
+    /// Whether one from long ago is meant.
+    pub late: bool,
+    /// Names this press of the button: sent twice, it is one entry.
+    pub once: String,
+}
+
+/// What is to be known of an entry.
+#[derive(Clone, PartialEq, Debug)]
+pub enum Amending {
+    /// Only the reason is to be read beside it.
+    Comment,
+    /// It counts no more.
+    Withdraw,
+    /// It counts with these values in place of those it has.
+    Correct(Corrected),
+}
+
+/// The values of a check that were entered wrong; what is absent stays.
+#[derive(Clone, PartialEq, Debug, Default)]
+pub struct Corrected {
+    /// Concentration, mg/L.
+    pub mg_per_l: Option<f64>,
+    /// pH.
+    pub ph: Option<f64>,
+    /// Temperature of the solution, °C.
+    pub solution_c: Option<f64>,
+    /// Whether the supplies were there or filled up.
+    pub enough: Option<bool>,
+    /// The note.
+    pub note: Option<String>,
+    /// What the thermometer showed, °C.
+    pub shown_c: Option<f64>,
+    /// What the reference showed, °C.
+    pub reference_c: Option<f64>,
+}
+
+/// Why nothing went on record.
+#[derive(Clone, PartialEq, Eq, Debug)]
+pub enum NotPut {
+    /// It cannot be so; said in English, by the ledger's own rules.
+    Refused(String),
+    /// It cannot be put on record just now.
+    NotNow,
+}
+
+/// What the pages ask of whoever keeps the logbook.
+pub trait Logbook: Clone + Send + Sync + 'static {
+    /// Every machine.
+    fn machines(&self) -> Vec<Known>;
+
+    /// What is due, and the entries of the day.
+    fn today(&self, reader: &Reader) -> impl Future<Output = Result<Today, Refusal>> + Send;
+
+    /// An entry on record.
+    fn entry(&self, record: u64) -> impl Future<Output = Result<Entered, Refusal>> + Send;
+
+    /// Puts an entry on record; answers with its index.
+    fn put(&self, going: Going) -> impl Future<Output = Result<Option<u64>, NotPut>> + Send;
+
+    /// Puts on record what is to be known of an entry.
+    fn amend(
+        &self,
+        of: u64,
+        reason: String,
+        by: String,
+        amending: Amending,
+    ) -> impl Future<Output = Result<(), NotPut>> + Send;
+}
+
+#[cfg(test)]
+mod tests;

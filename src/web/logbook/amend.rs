@@ -1,0 +1,61 @@
+//! What is to be known of an entry: a comment, that it counts no more, or the right values.
+
+use axum::extract::rejection::FormRejection;
+use axum::extract::{Form, Path, State};
+use axum::http::StatusCode;
+use axum::response::{IntoResponse, Response};
+
+use super::entry::answer;
+use super::forms::{Correcting, SentChange};
+use super::words::words;
+use super::{Amending, Corrected, NotPut};
+use crate::core::reader::Reader;
+use crate::web::form::Fault;
+use crate::web::frame::{self, Refusal};
+use crate::web::kitchen::{Kitchen, Pages};
+use crate::web::person::Person;
+
+/// Puts it on record.
+pub(in crate::web) async fn amend<K: Kitchen>(
+    State(pages): State<Pages<K>>,
+    Path(record): Path<String>,
+    person: Person,
+    sent: Result<Form<SentChange>, FormRejection>,
+) -> Response {
+    let Ok(record) = record.parse() else { return frame::refuse(Refusal::Unknown, &person, &pages.site, 2) };
+    let Ok(Form(sent)) = sent else { return StatusCode::BAD_REQUEST.into_response() };
+    let mut fields = Correcting::from(sent);
+    let Some((reason, amending)) = read(&mut fields, &person.reader) else {
+        return answer(&pages, &person, record, fields, StatusCode::UNPROCESSABLE_ENTITY).await;
+    };
+    let (refused, status) = match pages.kitchen.amend(record, reason, person.name.clone(), amending).await {
+        Ok(()) => return frame::go(&record.to_string()),
+        Err(NotPut::Refused(why)) => (why, StatusCode::UNPROCESSABLE_ENTITY),
+        Err(NotPut::NotNow) => {
+            (words(person.reader.language).not_now.to_owned(), StatusCode::SERVICE_UNAVAILABLE)
+        }
+    };
+    fields.refused = Some(refused);
+    answer(&pages, &person, record, fields, status).await
+}
+
+fn read(fields: &mut Correcting, reader: &Reader) -> Option<(String, Amending)> {
+    let reason = fields.why(reader);
+    let amending = match fields.change.value.as_str() {
+        "comment" => Some(Amending::Comment),
+        "withdraw" => Some(Amending::Withdraw),
+        "correct" => {
+            let values = fields.values(reader);
+            if values == Some(Corrected::default()) {
+                fields.change.fault = Some(words(reader.language).nothing_corrected.to_owned());
+                return None;
+            }
+            values.map(Amending::Correct)
+        }
+        _ => {
+            fields.change.fault = Some(Fault::NoChoice.say(reader.language));
+            None
+        }
+    };
+    reason.zip(amending)
+}

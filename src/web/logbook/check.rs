@@ -1,0 +1,334 @@
+//! The forms: one for each check and one for notes. A press of the button puts it on record.
+
+use askama::Template;
+use axum::extract::rejection::{FormRejection, QueryRejection};
+use axum::extract::{Form, Path, Query, State};
+use axum::http::StatusCode;
+use axum::response::{IntoResponse, Response};
+use serde::Deserialize;
+
+use super::forms::{Fields, NOTE_CHARS_MAX, Sent};
+use super::words::{Words, caution, heading, words};
+use super::{Going, Known, NotPut, Written};
+use crate::core::cycle::plate::Sanitizing;
+use crate::core::food_code::Rounding;
+use crate::core::logbook::Device;
+use crate::core::reader::Reader;
+use crate::core::record::{Check, CheckKind, Note};
+use crate::core::time::Timestamp;
+use crate::web::form::{Fault, Field, text};
+use crate::web::frame::{self, Frame, Refusal, Tab};
+use crate::web::kitchen::{Kitchen, Pages};
+use crate::web::person::Person;
+
+/// What names the whole site in place of a machine, as at the command.
+const SITE: &str = "all";
+
+/// Which form.
+#[derive(Clone, Copy, PartialEq, Eq, Debug)]
+enum Which {
+    Check(CheckKind),
+    Note,
+}
+
+impl Which {
+    fn of(word: &str) -> Option<Self> {
+        let check = CheckKind::ALL.into_iter().find(|kind| kind.as_str() == word).map(Self::Check);
+        check.or((word == "note").then_some(Self::Note))
+    }
+
+    const fn kind(self) -> Option<CheckKind> {
+        match self {
+            Self::Check(kind) => Some(kind),
+            Self::Note => None,
+        }
+    }
+
+    fn word(self) -> &'static str {
+        self.kind().map_or("note", CheckKind::as_str)
+    }
+
+    /// The machines that it can be about, and whether it can be about the whole site.
+    fn subjects(self, machines: &[Known]) -> (Vec<String>, bool) {
+        let only_chemical = self == Self::Check(CheckKind::Sanitizer);
+        let fitting = machines.iter().filter(|one| !only_chemical || one.sanitizing.is_chemical());
+        (fitting.map(|one| one.name.clone()).collect(), !only_chemical)
+    }
+}
+
+/// Which machine a link means.
+#[derive(Deserialize, Default)]
+pub(in crate::web) struct Meant {
+    machine: Option<String>,
+}
+
+/// Something to choose from.
+struct Choice {
+    value: String,
+    shown: String,
+    chosen: bool,
+}
+
+#[derive(Template)]
+#[template(path = "web/logbook/form.html", config = ".askama.toml")]
+struct FormPage<'a> {
+    frame: Frame<'a>,
+    words: &'static Words,
+    kind: &'static str,
+    heading: String,
+    /// The one machine that is meant; empty where one is to be chosen.
+    machine: String,
+    /// Whether there are others than the one that is meant.
+    has_others: bool,
+    machines: Vec<Choice>,
+    steps: Vec<Choice>,
+    probes: Vec<Choice>,
+    symbol: &'static str,
+    zone: String,
+    caution: Option<&'static str>,
+    fields: Fields,
+}
+
+/// Shows a form, with the machine of the link chosen.
+pub(in crate::web) async fn ask<K: Kitchen>(
+    State(pages): State<Pages<K>>,
+    Path(check): Path<String>,
+    person: Person,
+    meant: Result<Query<Meant>, QueryRejection>,
+) -> Response {
+    let (Some(which), Ok(Query(meant))) = (Which::of(&check), meant) else {
+        return frame::refuse(Refusal::Unknown, &person, &pages.site, 1);
+    };
+    let fields = Fields {
+        machine: Field::with(meant.machine.unwrap_or_default()),
+        once: pages.kitchen.time().micros().to_string(),
+        ..Fields::default()
+    };
+    answer(&pages, &person, which, fields, StatusCode::OK).await
+}
+
+async fn answer<K: Kitchen>(
+    pages: &Pages<K>,
+    person: &Person,
+    which: Which,
+    fields: Fields,
+    status: StatusCode,
+) -> Response {
+    let reader = &person.reader;
+    let words = words(reader.language);
+    let known = pages.kitchen.machines();
+    let (names, or_site) = which.subjects(&known);
+    let wanted = fields.machine.value.as_str();
+    let meant = match names.as_slice() {
+        // A thermometer is of a machine where it is one of its probes.
+        _ if which == Which::Check(CheckKind::Thermometer) => String::new(),
+        [one] => one.clone(),
+        _ if names.iter().any(|name| name == wanted) => wanted.to_owned(),
+        _ => String::new(),
+    };
+    let choice = |value: &str, shown: &str| Choice {
+        value: value.to_owned(),
+        shown: shown.to_owned(),
+        chosen: value == wanted,
+    };
+    let mut machines: Vec<Choice> = names.iter().map(|name| choice(name, name)).collect();
+    if or_site {
+        machines.push(choice(SITE, words.site));
+    }
+    if which == Which::Note && wanted.is_empty() {
+        machines.iter_mut().for_each(|one| one.chosen = one.value == SITE);
+    }
+    let own = known.iter().filter(|one| meant.is_empty() || one.name == meant);
+    let steps = steps(own.map(|one| one.sanitizing)).into_iter().map(|step| Choice {
+        value: step.to_owned(),
+        shown: step.to_owned(),
+        chosen: fields.strip == step,
+    });
+    let probes = known.iter().filter(|one| wanted.is_empty() || wanted == SITE || one.name == wanted);
+    let probes = probes.flat_map(|one| &one.probes).map(|probe| Choice {
+        value: probe.clone(),
+        shown: probe.clone(),
+        chosen: fields.what.value == *probe,
+    });
+    let title = heading(which.kind(), reader.language);
+    let open = pages.open().await;
+    let page = FormPage {
+        frame: Frame::new(&pages.site, person, Tab::Logbook, 1, title).with_open(open),
+        words,
+        kind: which.word(),
+        heading: if meant.is_empty() { title.to_owned() } else { format!("{title} · {meant}") },
+        has_others: names.len() > 1,
+        machine: meant,
+        steps: steps.collect(),
+        probes: probes.collect(),
+        symbol: reader.scale.symbol(),
+        zone: reader.zone.iana_name().map_or_else(String::new, str::to_owned),
+        caution: which.kind().map(|kind| caution(kind, reader.language)),
+        machines,
+        fields,
+    };
+    frame::page(status, page.render())
+}
+
+/// Steps of the usual test strips, mg/L (common practice, no source): of chlorine 10 to 200, of iodine 12.5 to
+/// 50, of quat 100 to 500; what other kits show is entered as a number.
+fn steps(of: impl Iterator<Item = Sanitizing>) -> Vec<&'static str> {
+    let mut kinds: Vec<Sanitizing> = of.filter(|one| one.is_chemical()).collect();
+    kinds.dedup();
+    match kinds.as_slice() {
+        [Sanitizing::Chlorine] => vec!["0", "10", "25", "50", "100", "200"],
+        [Sanitizing::Iodine] => vec!["0", "12.5", "25", "50"],
+        [Sanitizing::Quat] => vec!["0", "100", "200", "300", "400", "500"],
+        _ => vec!["0", "25", "50", "100", "150", "200"],
+    }
+}
+
+/// Puts what was typed on record.
+pub(in crate::web) async fn enter<K: Kitchen>(
+    State(pages): State<Pages<K>>,
+    Path(check): Path<String>,
+    person: Person,
+    sent: Result<Form<Sent>, FormRejection>,
+) -> Response {
+    let Some(which) = Which::of(&check) else {
+        return frame::refuse(Refusal::Unknown, &person, &pages.site, 1);
+    };
+    let Ok(Form(sent)) = sent else { return StatusCode::BAD_REQUEST.into_response() };
+    let mut fields = Fields::from(&sent);
+    let now = pages.kitchen.time();
+    let Some(going) = read(which, &mut fields, &pages.kitchen.machines(), &person, now) else {
+        return answer(&pages, &person, which, fields, StatusCode::UNPROCESSABLE_ENTITY).await;
+    };
+    let (refused, status) = match pages.kitchen.put(going).await {
+        Ok(Some(record)) => return frame::go(&format!("entries/{record}")),
+        Ok(None) => return frame::go("../logbook"),
+        Err(NotPut::Refused(why)) => (why, StatusCode::UNPROCESSABLE_ENTITY),
+        Err(NotPut::NotNow) => {
+            (words(person.reader.language).not_now.to_owned(), StatusCode::SERVICE_UNAVAILABLE)
+        }
+    };
+    fields.refused = Some(refused);
+    answer(&pages, &person, which, fields, status).await
+}
+
+/// What was typed, where all of it can be; else each fault stands beside its field.
+fn read(
+    which: Which,
+    fields: &mut Fields,
+    known: &[Known],
+    person: &Person,
+    now: Timestamp,
+) -> Option<Going> {
+    let reader = &person.reader;
+    let made = fields.made(reader, now);
+    let by = person.name.clone();
+    let (machine, written) = match which {
+        Which::Check(CheckKind::Thermometer) => {
+            let (machine, check) = thermometer(fields, known, reader, made, by);
+            (machine, check.map(Written::Check))
+        }
+        Which::Check(kind) => {
+            let check = simple(kind, fields, reader, made, by);
+            (subject(which, fields, known, reader), check.map(Written::Check))
+        }
+        Which::Note => {
+            let found = text(&fields.note.value, NOTE_CHARS_MAX);
+            let text = fields.note.take(found, reader.language);
+            let at = made.filter(|at| *at != now);
+            let note = text.map(|text| Written::Note(Note { at, text, by }));
+            (subject(which, fields, known, reader), note.filter(|_| made.is_some()))
+        }
+    };
+    let once = format!("{}\n{}", person.account, fields.once);
+    Some(Going { machine: machine?, written: written?, late: fields.late, once })
+}
+
+/// The machine that was chosen, the only one there is, or the whole site; `None` where it is none of these.
+fn subject(which: Which, fields: &mut Fields, known: &[Known], reader: &Reader) -> Option<Option<String>> {
+    let (names, or_site) = which.subjects(known);
+    let chosen = fields.machine.value.as_str();
+    let found = match names.as_slice() {
+        _ if or_site && chosen == SITE => Ok(None),
+        _ if names.iter().any(|name| name == chosen) => Ok(Some(chosen.to_owned())),
+        [one] if chosen.is_empty() => Ok(Some(one.clone())),
+        _ => Err(Fault::NoChoice),
+    };
+    fields.machine.take(found, reader.language)
+}
+
+fn simple(
+    kind: CheckKind,
+    fields: &mut Fields,
+    reader: &Reader,
+    made: Option<Timestamp>,
+    by: String,
+) -> Option<Check> {
+    match kind {
+        CheckKind::Sanitizer => {
+            let by_strip = fields.mg_per_l.value.trim().is_empty();
+            let (mg_per_l, ph, solution_c) =
+                (fields.strength(reader), fields.ph(reader), fields.solution(reader));
+            let method = by_strip.then(|| "test strip".to_owned());
+            Some(Check::Sanitizer {
+                at: made?,
+                mg_per_l: mg_per_l?,
+                ph: ph?,
+                solution_c: solution_c?,
+                method,
+                by,
+            })
+        }
+        CheckKind::Supply => {
+            let enough = match fields.enough.value.as_str() {
+                "yes" => Ok(true),
+                "no" => Ok(false),
+                _ => Err(Fault::NoChoice),
+            };
+            let (enough, note) = (fields.enough.take(enough, reader.language), fields.note(reader));
+            Some(Check::Supply { at: made?, enough: enough?, note: note?, by })
+        }
+        CheckKind::DrainAndClean => {
+            let note = fields.note(reader);
+            Some(Check::DrainAndClean { at: made?, note: note?, by })
+        }
+        // It has a form of its own, see [`thermometer`].
+        CheckKind::Thermometer => None,
+    }
+}
+
+/// A comparison, and the machine of the probe that was compared.
+fn thermometer(
+    fields: &mut Fields,
+    known: &[Known],
+    reader: &Reader,
+    made: Option<Timestamp>,
+    by: String,
+) -> (Option<Option<String>>, Option<Check>) {
+    // A name that was typed is meant, whatever stands in the list above it.
+    let chosen = fields.other.value.trim().is_empty();
+    let own = known.iter().find(|one| chosen && one.probes.contains(&fields.what.value));
+    let (machine, what) = match own {
+        Some(machine) => (Some(Some(machine.name.clone())), Some(fields.what.value.clone())),
+        None => {
+            if fields.machine.value.is_empty() {
+                SITE.clone_into(&mut fields.machine.value);
+            }
+            let machine = subject(Which::Check(CheckKind::Thermometer), fields, known, reader);
+            (machine, Fields::name(&mut fields.other, reader))
+        }
+    };
+    let (compared, reference) = (fields.compared(reader), Fields::name(&mut fields.reference, reader));
+    let device = if fields.device == "food" { Device::Food } else { Device::Water };
+    let tolerance_c = device.tolerance_c(Rounding::Stricter);
+    let check = made.zip(what).zip(compared).zip(reference);
+    let check = check.map(|(((at, what), (shown_c, reference_c)), reference)| Check::Thermometer {
+        at,
+        what,
+        shown_c,
+        reference_c,
+        tolerance_c,
+        reference,
+        by,
+    });
+    (machine, check)
+}

@@ -1,0 +1,110 @@
+//! One entry: what it came to in big words, why, what to do now; and what was said of it later.
+
+use askama::Template;
+use axum::extract::{Path, State};
+use axum::http::StatusCode;
+use axum::response::Response;
+
+use super::forms::Correcting;
+use super::words::{Words, amended, found, heading, words};
+use super::{Entered, Written};
+use crate::core::access::Right;
+use crate::core::logbook::lateness;
+use crate::core::logbook::words::{Told, late, tell};
+use crate::core::record::CheckKind;
+use crate::web::frame::{self, Frame, Refusal, Tab};
+use crate::web::kitchen::{Kitchen, Pages};
+use crate::web::person::Person;
+use crate::web::who;
+
+#[derive(Template)]
+#[template(path = "web/logbook/entry.html", config = ".askama.toml")]
+struct EntryPage<'a> {
+    frame: Frame<'a>,
+    words: &'static Words,
+    record: u64,
+    heading: &'static str,
+    machine: String,
+    made: String,
+    recorded: String,
+    by: &'a str,
+    found: String,
+    good: Option<bool>,
+    withdrawn: bool,
+    told: Option<Told>,
+    late: Option<String>,
+    amendments: Vec<String>,
+    /// Where one more of its kind is entered.
+    again: Option<String>,
+    /// Who may amend it, for those who may not.
+    ask: Option<String>,
+    fields: Correcting,
+    /// The word of its kind; `note` for one.
+    kind: &'static str,
+    symbol: &'static str,
+}
+
+/// Shows an entry.
+pub(in crate::web) async fn show<K: Kitchen>(
+    State(pages): State<Pages<K>>,
+    Path(record): Path<String>,
+    person: Person,
+) -> Response {
+    let Ok(record) = record.parse() else { return frame::refuse(Refusal::Unknown, &person, &pages.site, 2) };
+    answer(&pages, &person, record, Correcting::default(), StatusCode::OK).await
+}
+
+/// The page of an entry, with what was typed into the form below it.
+pub(super) async fn answer<K: Kitchen>(
+    pages: &Pages<K>,
+    person: &Person,
+    record: u64,
+    fields: Correcting,
+    status: StatusCode,
+) -> Response {
+    let entered = match pages.kitchen.entry(record).await {
+        Ok(entered) => entered,
+        Err(refused) => return frame::refuse(refused, person, &pages.site, 2),
+    };
+    let reader = &person.reader;
+    let open = pages.open().await;
+    let words = words(reader.language);
+    let (kind, at, by) = match &entered.written {
+        Written::Check(check) => (Some(check.kind()), check.at(), check.by()),
+        Written::Note(note) => (None, note.at.unwrap_or(entered.recorded), note.by.as_str()),
+    };
+    let heading = heading(kind, reader.language);
+    let withdrawn = entered.is_withdrawn();
+    let judged = entered.judgement.as_ref().filter(|_| !withdrawn);
+    let told = judged.zip(kind).map(|(judgement, kind)| tell(judgement, kind, reader));
+    let page = EntryPage {
+        frame: Frame::new(&pages.site, person, Tab::Logbook, 2, heading).with_open(open),
+        words,
+        record,
+        heading,
+        machine: entered.machine.clone().unwrap_or_else(|| words.site.to_owned()),
+        made: reader.moment(at),
+        recorded: reader.moment(entered.recorded),
+        by,
+        found: found(&entered.written, reader),
+        good: judged.and_then(|judgement| judgement.good),
+        withdrawn,
+        told,
+        late: lateness(at, entered.recorded).map(|by| late(by.as_secs_f64(), reader.language)),
+        amendments: entered.amendments.iter().map(|(_, _, one)| amended(one, reader)).collect(),
+        again: person.may(Right::Enter).then(|| again(&entered, kind)),
+        ask: who::instead(person, Right::Amend, words.amend),
+        fields,
+        kind: kind.map_or("note", CheckKind::as_str),
+        symbol: reader.scale.symbol(),
+    };
+    frame::page(status, page.render())
+}
+
+fn again(entered: &Entered, kind: Option<CheckKind>) -> String {
+    let form = kind.map_or("note", CheckKind::as_str);
+    match &entered.machine {
+        Some(machine) => format!("logbook/{form}?machine={}", super::today::in_address(machine)),
+        None => format!("logbook/{form}"),
+    }
+}

@@ -1,0 +1,336 @@
+//! What is typed into the forms of the logbook, and what of it can be true.
+
+use jiff::civil::DateTime;
+use jiff::tz::TimeZone;
+use serde::Deserialize;
+
+use super::Corrected;
+use crate::core::alert::hours::instant;
+use crate::core::logbook::{self, Impossible, MG_PER_L, NAME_BYTES_MAX, PH, SOLUTION_C, THERMOMETER_C};
+use crate::core::reader::{Reader, Scale};
+use crate::core::time::Timestamp;
+use crate::core::units::Celsius;
+use crate::web::form::{Fault, Field, number, optional, text};
+
+/// Longest note, in characters (own choice: a few lines; the record takes 4,000 bytes).
+pub(super) const NOTE_CHARS_MAX: usize = 1_000;
+/// Longest name of one press of a button.
+const ONCE_CHARS_MAX: usize = 64;
+
+/// What is sent of any check. A browser leaves out what was not chosen.
+#[derive(Deserialize, Default, Debug)]
+#[serde(default)]
+pub(in crate::web) struct Sent {
+    pub(super) machine: String,
+    pub(super) strip: String,
+    pub(super) mg_per_l: String,
+    pub(super) ph: String,
+    pub(super) solution: String,
+    pub(super) enough: String,
+    pub(super) note: String,
+    pub(super) what: String,
+    pub(super) other: String,
+    pub(super) shown: String,
+    pub(super) right: String,
+    pub(super) reference: String,
+    pub(super) device: String,
+    pub(super) at: String,
+    pub(super) late: String,
+    pub(super) once: String,
+}
+
+/// The form of a check as it is shown.
+#[derive(Default, Debug)]
+pub(super) struct Fields {
+    pub(super) machine: Field,
+    pub(super) strip: String,
+    pub(super) mg_per_l: Field,
+    pub(super) ph: Field,
+    pub(super) solution: Field,
+    pub(super) enough: Field,
+    pub(super) note: Field,
+    pub(super) what: Field,
+    pub(super) other: Field,
+    pub(super) shown: Field,
+    pub(super) right: Field,
+    pub(super) reference: Field,
+    pub(super) device: String,
+    pub(super) at: Field,
+    pub(super) late: bool,
+    pub(super) once: String,
+    /// Why the whole was refused.
+    pub(super) refused: Option<String>,
+}
+
+impl From<&Sent> for Fields {
+    fn from(sent: &Sent) -> Self {
+        let with = |text: &String| Field::with(text.as_str());
+        Self {
+            machine: with(&sent.machine),
+            strip: sent.strip.clone(),
+            mg_per_l: with(&sent.mg_per_l),
+            ph: with(&sent.ph),
+            solution: with(&sent.solution),
+            enough: with(&sent.enough),
+            note: with(&sent.note),
+            what: with(&sent.what),
+            other: with(&sent.other),
+            shown: with(&sent.shown),
+            right: with(&sent.right),
+            reference: with(&sent.reference),
+            device: sent.device.clone(),
+            at: with(&sent.at),
+            late: !sent.late.is_empty(),
+            once: sent.once.chars().take(ONCE_CHARS_MAX).collect(),
+            refused: None,
+        }
+    }
+}
+
+impl Fields {
+    /// Whether somebody looks at more than the big field: the rest is then shown open.
+    pub(super) fn wants_more(&self) -> bool {
+        let used = |field: &Field| !field.value.is_empty() || field.fault.is_some();
+        used(&self.ph) || used(&self.solution)
+    }
+
+    /// Whether it is said to have been made earlier.
+    pub(super) fn is_earlier(&self) -> bool {
+        self.late || !self.at.value.is_empty()
+    }
+
+    /// The concentration, mg/L: as a number, or by the colour of the strip.
+    pub(super) fn strength(&mut self, reader: &Reader) -> Option<f64> {
+        let typed = if self.mg_per_l.value.trim().is_empty() { &self.strip } else { &self.mg_per_l.value };
+        let found = within(typed, MG_PER_L, |value| value).and_then(|value| value.ok_or(Fault::Missing));
+        self.mg_per_l.take(found, reader.language)
+    }
+
+    /// The pH, where one was measured; the outer `None` where it cannot be.
+    pub(super) fn ph(&mut self, reader: &Reader) -> Option<Option<f64>> {
+        let found = within(&self.ph.value, PH, |value| value);
+        self.ph.take(found, reader.language)
+    }
+
+    /// The temperature of the solution, °C, as the pH.
+    pub(super) fn solution(&mut self, reader: &Reader) -> Option<Option<f64>> {
+        let found = temperature(&self.solution.value, SOLUTION_C, reader.scale);
+        self.solution.take(found, reader.language)
+    }
+
+    /// What a thermometer and its reference showed, °C.
+    pub(super) fn compared(&mut self, reader: &Reader) -> Option<(f64, f64)> {
+        let read = |field: &mut Field| {
+            let found = temperature(&field.value, THERMOMETER_C, reader.scale);
+            field.take(found.and_then(|value| value.ok_or(Fault::Missing)), reader.language)
+        };
+        let (shown, right) = (read(&mut self.shown), read(&mut self.right));
+        shown.zip(right)
+    }
+
+    /// The note; the outer `None` where it cannot be.
+    pub(super) fn note(&mut self, reader: &Reader) -> Option<Option<String>> {
+        let found = optional(&self.note.value, NOTE_CHARS_MAX);
+        self.note.take(found, reader.language)
+    }
+
+    /// A name in a field.
+    pub(super) fn name(field: &mut Field, reader: &Reader) -> Option<String> {
+        let found = text(&field.value, NAME_BYTES_MAX).and_then(|name| {
+            if name.len() > NAME_BYTES_MAX {
+                Err(Fault::TooLong(NAME_BYTES_MAX))
+            } else if name.contains(['\n', '\t']) {
+                Err(Fault::Control)
+            } else {
+                Ok(name)
+            }
+        });
+        field.take(found, reader.language)
+    }
+
+    /// When it was made: `now` where nothing else is said.
+    pub(super) fn made(&mut self, reader: &Reader, now: Timestamp) -> Option<Timestamp> {
+        let found = made(&self.at.value, &reader.zone, now, self.late);
+        self.at.take(found, reader.language)
+    }
+}
+
+/// A time of the site's clock as a browser sends it; `now` where none was given. Of a time that happens
+/// twice the first is meant.
+fn made(typed: &str, zone: &TimeZone, now: Timestamp, late: bool) -> Result<Timestamp, Fault> {
+    let typed = typed.trim();
+    if typed.is_empty() {
+        return Ok(now);
+    }
+    let local: DateTime = typed.parse().map_err(|_| Fault::NotATime)?;
+    let at = instant(zone, local.date(), local.time()).ok_or(Fault::NotATime)?;
+    match logbook::time(at, now, late) {
+        Ok(()) => Ok(at),
+        Err(Impossible::Future { .. }) => Err(Fault::Future),
+        // Of a time nothing else is said.
+        Err(
+            Impossible::TooOld { .. }
+            | Impossible::OutOfRange { .. }
+            | Impossible::NotChemical
+            | Impossible::Missing { .. }
+            | Impossible::TooLong { .. }
+            | Impossible::ControlCharacter { .. },
+        ) => Err(Fault::TooOld),
+    }
+}
+
+fn within(
+    typed: &str,
+    range: std::ops::RangeInclusive<f64>,
+    shown: impl Fn(f64) -> f64,
+) -> Result<Option<f64>, Fault> {
+    match number(typed)? {
+        Some(value) if !range.contains(&value) => {
+            Err(Fault::Outside(shown(*range.start()), shown(*range.end())))
+        }
+        value => Ok(value),
+    }
+}
+
+/// A temperature on the scale of the reader, in °C.
+fn temperature(
+    typed: &str,
+    range: std::ops::RangeInclusive<f64>,
+    scale: Scale,
+) -> Result<Option<f64>, Fault> {
+    let celsius = |value: f64| match scale {
+        Scale::Celsius => value,
+        Scale::Fahrenheit => Celsius::from_fahrenheit(value).0,
+    };
+    match number(typed)?.map(celsius) {
+        Some(value) if !range.contains(&value) => {
+            Err(Fault::Outside(scale.temperature(*range.start()), scale.temperature(*range.end())))
+        }
+        value => Ok(value),
+    }
+}
+
+/// What is sent to amend an entry.
+#[derive(Deserialize, Default, Debug)]
+#[serde(default)]
+pub(in crate::web) struct SentChange {
+    reason: String,
+    pub(super) change: String,
+    mg_per_l: String,
+    ph: String,
+    solution: String,
+    enough: String,
+    note: String,
+    shown: String,
+    right: String,
+}
+
+/// The form of an amendment as it is shown.
+#[derive(Default, Debug)]
+pub(super) struct Correcting {
+    pub(super) reason: Field,
+    pub(super) change: Field,
+    pub(super) mg_per_l: Field,
+    pub(super) ph: Field,
+    pub(super) solution: Field,
+    pub(super) enough: String,
+    pub(super) note: Field,
+    pub(super) shown: Field,
+    pub(super) right: Field,
+    /// Whether it was sent before.
+    pub(super) tried: bool,
+    /// Why the whole was refused.
+    pub(super) refused: Option<String>,
+}
+
+impl From<SentChange> for Correcting {
+    fn from(sent: SentChange) -> Self {
+        Self {
+            reason: Field::with(sent.reason),
+            change: Field::with(sent.change),
+            mg_per_l: Field::with(sent.mg_per_l),
+            ph: Field::with(sent.ph),
+            solution: Field::with(sent.solution),
+            enough: sent.enough,
+            note: Field::with(sent.note),
+            shown: Field::with(sent.shown),
+            right: Field::with(sent.right),
+            tried: true,
+            refused: None,
+        }
+    }
+}
+
+impl Correcting {
+    /// Why it is amended.
+    pub(super) fn why(&mut self, reader: &Reader) -> Option<String> {
+        let found = text(&self.reason.value, NOTE_CHARS_MAX * 2);
+        self.reason.take(found, reader.language)
+    }
+
+    /// The right values, where each that was given can be.
+    pub(super) fn values(&mut self, reader: &Reader) -> Option<Corrected> {
+        let (language, scale) = (reader.language, reader.scale);
+        let plain = |field: &mut Field, range| {
+            let found = within(&field.value, range, |value| value);
+            field.take(found, language)
+        };
+        let degrees = |field: &mut Field, range| {
+            let found = temperature(&field.value, range, scale);
+            field.take(found, language)
+        };
+        let (mg_per_l, ph) = (plain(&mut self.mg_per_l, MG_PER_L), plain(&mut self.ph, PH));
+        let solution_c = degrees(&mut self.solution, SOLUTION_C);
+        let (shown_c, reference_c) =
+            (degrees(&mut self.shown, THERMOMETER_C), degrees(&mut self.right, THERMOMETER_C));
+        let note = optional(&self.note.value, NOTE_CHARS_MAX);
+        let note = self.note.take(note, language);
+        let enough = match self.enough.as_str() {
+            "yes" => Some(true),
+            "no" => Some(false),
+            _ => None,
+        };
+        Some(Corrected {
+            mg_per_l: mg_per_l?,
+            ph: ph?,
+            solution_c: solution_c?,
+            enough,
+            note: note?,
+            shown_c: shown_c?,
+            reference_c: reference_c?,
+        })
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    // Daylight saving time in New York ended on 2026-11-01 at 06:00 UTC (Energy Policy Act of 2005, §110): half
+    // past one came twice, and the first is meant (own rule, as for commands).
+    #[test]
+    fn times_are_those_of_the_site() {
+        let york = TimeZone::get("America/New_York").expect("the zone data is built in");
+        let now: Timestamp = "2026-11-01T18:00:00Z".parse().expect("a time");
+        let at = |text: &str| text.parse::<Timestamp>().expect("a time");
+        for (typed, late, expected) in [
+            ("", false, Ok(now)),
+            ("2026-11-01T12:30", false, Ok(at("2026-11-01T17:30:00Z"))),
+            ("2026-11-01T01:30", false, Ok(at("2026-11-01T05:30:00Z"))),
+            ("2026-11-01T13:30", false, Err(Fault::Future)),
+            ("2026-09-01T12:00", false, Err(Fault::TooOld)),
+            ("2026-09-01T12:00", true, Ok(at("2026-09-01T16:00:00Z"))),
+            ("yesterday", false, Err(Fault::NotATime)),
+        ] {
+            assert_eq!(made(typed, &york, now, late), expected, "{typed}");
+        }
+    }
+
+    // 32 °F = 0 °C and 212 °F = 100 °C, by definition of the scales (NIST SP 811, B.8).
+    #[test]
+    fn temperatures_are_read_on_the_scale_of_the_reader() {
+        assert_eq!(temperature("32", SOLUTION_C, Scale::Fahrenheit), Ok(Some(0.0)));
+        assert_eq!(temperature("213", SOLUTION_C, Scale::Fahrenheit), Err(Fault::Outside(32.0, 212.0)));
+        assert_eq!(temperature("49,5", SOLUTION_C, Scale::Celsius), Ok(Some(49.5)));
+    }
+}

@@ -1,0 +1,234 @@
+use axum::http::StatusCode;
+
+use super::Written;
+use crate::core::access::Role;
+use crate::core::reader::Language;
+use crate::core::record::{AmendmentChange, Check, CheckKind};
+use crate::web::fixture::desk::SCRIPT;
+use crate::web::fixture::visit::{get, post};
+use crate::web::fixture::{NOW, StillKitchen};
+
+/// SCRIPT as a form sends it.
+fn hostile() -> String {
+    super::today::in_address(SCRIPT)
+}
+
+fn last(kitchen: &StillKitchen) -> Check {
+    match kitchen.desk.entries().pop().expect("an entry").written {
+        Written::Check(check) => check,
+        Written::Note(note) => panic!("a check is expected: {note:?}"),
+    }
+}
+
+// Own promise: what is due stands on top, each one target that leads to its form with the machine chosen.
+#[tokio::test]
+async fn what_is_due_leads_to_its_form() {
+    let kitchen = StillKitchen::new();
+    let (_, page) = get(&kitchen, "/logbook", Role::Operator, Language::English).await;
+    for said in ["href=\"logbook/sanitizer?machine=dm2\"", "OVERDUE since 11:00 UTC", "dm1: drain and clean"]
+    {
+        assert!(page.contains(said), "{said}: {page}");
+    }
+    let (_, form) = get(&kitchen, "/logbook/sanitizer?machine=dm2", Role::Operator, Language::English).await;
+    for said in [
+        "Sanitizer · dm2",
+        "type=\"hidden\" name=\"machine\" value=\"dm2\"",
+        "inputmode=\"decimal\"",
+        "value=\"50\"",
+    ] {
+        assert!(form.contains(said), "{said}: {form}");
+    }
+    // A hot-water machine is not offered for a strip.
+    let (_, form) = get(&kitchen, "/logbook/sanitizer?machine=dm1", Role::Operator, Language::English).await;
+    assert!(form.contains("value=\"dm3\"") && !form.contains("value=\"dm1\""), "{form}");
+    let (_, auditor) = get(&kitchen, "/logbook", Role::Auditor, Language::English).await;
+    assert!(
+        !auditor.contains("href=\"logbook/sanitizer") && auditor.contains("Ask: operator, manager"),
+        "{auditor}"
+    );
+    let (status, _) = get(&kitchen, "/logbook/nothing", Role::Operator, Language::English).await;
+    assert_eq!(status, StatusCode::NOT_FOUND);
+}
+
+// 4-501.114: chlorine below 25 mg/L is too weak at any temperature. A failed check is a true entry.
+#[tokio::test]
+async fn a_strip_is_judged_at_once() {
+    let kitchen = StillKitchen::new();
+    let (status, to) = post(&kitchen, "/logbook/sanitizer", "machine=dm2&strip=10", Role::Operator).await;
+    assert_eq!((status, to.as_str()), (StatusCode::SEE_OTHER, "entries/70"));
+    let expected = Check::Sanitizer {
+        at: NOW,
+        mg_per_l: 10.0,
+        ph: None,
+        solution_c: None,
+        method: Some("test strip".to_owned()),
+        by: "Ana".to_owned(),
+    };
+    assert_eq!(last(&kitchen), expected);
+    let (_, page) = get(&kitchen, "/logbook/entries/70", Role::Operator, Language::English).await;
+    for said in [
+        "FAILED: the sanitizer is not good.",
+        "outcome bad",
+        "✗",
+        "at least 25 mg/L",
+        "Stop feeding the machine.",
+        "Never let chlorine meet acid",
+    ] {
+        assert!(page.contains(said), "{said}: {page}");
+    }
+    let (_, spanish) = get(&kitchen, "/logbook/entries/70", Role::Operator, Language::Spanish).await;
+    assert!(spanish.contains("NO CUMPLE") && spanish.contains("Nunca junte cloro"), "{spanish}");
+    let sent = "machine=dm2&strip=10&mg_per_l=50&ph=7,5&solution=49";
+    let (_, to) = post(&kitchen, "/logbook/sanitizer", sent, Role::Operator).await;
+    assert_eq!(to, "entries/71");
+    assert!(matches!(last(&kitchen), Check::Sanitizer { mg_per_l: 50.0, ph: Some(7.5), method: None, .. }));
+    let (_, page) = get(&kitchen, "/logbook/entries/71", Role::Operator, Language::English).await;
+    assert!(page.contains("outcome good") && page.contains("The sanitizer is good."), "{page}");
+}
+
+#[tokio::test]
+async fn the_other_checks_are_entered() {
+    let kitchen = StillKitchen::new();
+    for (path, sent, kind) in [
+        ("/logbook/supply", "machine=dm1&enough=no&note=rinse+aid", CheckKind::Supply),
+        ("/logbook/drain-and-clean", "machine=dm1", CheckKind::DrainAndClean),
+        (
+            "/logbook/thermometer",
+            "what=dm1/rinse&shown=82.5&right=83&reference=no.+7",
+            CheckKind::Thermometer,
+        ),
+        (
+            "/logbook/thermometer",
+            "what=dm1/rinse&other=dial&shown=0.2&right=0&reference=ice",
+            CheckKind::Thermometer,
+        ),
+    ] {
+        let (status, to) = post(&kitchen, path, sent, Role::Operator).await;
+        assert_eq!(status, StatusCode::SEE_OTHER, "{path}: {to}");
+        assert_eq!(last(&kitchen).kind(), kind);
+    }
+    let machines: Vec<Option<String>> = kitchen.desk.entries().into_iter().map(|one| one.machine).collect();
+    let dm1 = || Some("dm1".to_owned());
+    assert_eq!(machines, [dm1(), dm1(), dm1(), None]);
+    let (status, _) =
+        post(&kitchen, "/logbook/note", "note=the+booster+hums&machine=all", Role::Operator).await;
+    assert_eq!(status, StatusCode::SEE_OTHER);
+    let (_, page) = get(&kitchen, "/logbook", Role::Operator, Language::English).await;
+    assert!(page.contains("the booster hums") && page.contains("✗ FAILED"), "{page}");
+}
+
+// Own promise: an impossible input is shown again as it was typed, its fault beside the field; nothing goes on record.
+#[tokio::test]
+async fn what_cannot_be_is_asked_again() {
+    let kitchen = StillKitchen::new();
+    for (path, sent, faults) in [
+        ("/logbook/sanitizer", "machine=dm2", vec!["mg_per_l"]),
+        ("/logbook/sanitizer", "machine=dm2&mg_per_l=9000&ph=15", vec!["mg_per_l", "ph"]),
+        ("/logbook/sanitizer", "machine=dm1&strip=50", vec!["machine"]),
+        ("/logbook/sanitizer", "machine=dm2&mg_per_l=1,000", vec!["mg_per_l"]),
+        ("/logbook/sanitizer", "machine=dm2&strip=50&at=2027-01-01T10:00", vec!["at"]),
+        ("/logbook/sanitizer", "machine=dm2&strip=50&at=2025-11-26T10:00", vec!["at"]),
+        ("/logbook/supply", "machine=dm1&enough=maybe", vec!["enough"]),
+        ("/logbook/drain-and-clean", "machine=", vec!["machine"]),
+        (
+            "/logbook/thermometer",
+            "what=&shown=hot&right=&reference=",
+            vec!["other", "shown", "right", "reference"],
+        ),
+        ("/logbook/note", "machine=all&note=", vec!["note"]),
+    ] {
+        let (status, page) = post(&kitchen, path, sent, Role::Operator).await;
+        assert_eq!(status, StatusCode::UNPROCESSABLE_ENTITY, "{path} {sent}");
+        for fault in &faults {
+            assert!(page.contains(&format!("id=\"{fault}-fault\"")), "{fault} of {sent}: {page}");
+        }
+        assert_eq!(page.matches("class=\"fault\"").count(), faults.len(), "{sent}: {page}");
+    }
+    let (_, page) =
+        post(&kitchen, "/logbook/sanitizer", "machine=dm2&mg_per_l=9000&ph=7", Role::Operator).await;
+    assert!(page.contains("value=\"9000\"") && page.contains("value=\"7\""), "{page}");
+    assert!(kitchen.desk.entries().is_empty());
+}
+
+// Own promise: an entry of earlier carries the time of the site's clock at which it was made.
+#[tokio::test]
+async fn an_entry_may_have_been_made_earlier() {
+    let kitchen = StillKitchen::new();
+    let sent = "machine=dm1&at=2026-11-26T09:30";
+    post(&kitchen, "/logbook/drain-and-clean", sent, Role::Operator).await;
+    assert_eq!(last(&kitchen).at().to_string(), "2026-11-26T09:30:00Z");
+    let sent = "machine=dm1&at=2025-11-26T09:30&late=yes";
+    let (status, _) = post(&kitchen, "/logbook/drain-and-clean", sent, Role::Operator).await;
+    assert_eq!(status, StatusCode::SEE_OTHER);
+    let (_, page) = get(&kitchen, "/logbook/entries/70", Role::Operator, Language::English).await;
+    assert!(page.contains("Entered 2.5 h after it was made"), "{page}");
+}
+
+// Own promise: who has the right says what is to be known; the entry stays.
+#[tokio::test]
+async fn an_entry_is_amended_beside_itself() {
+    let kitchen = StillKitchen::new();
+    post(&kitchen, "/logbook/sanitizer", "machine=dm2&strip=200", Role::Operator).await;
+    let (_, page) = get(&kitchen, "/logbook/entries/70", Role::Operator, Language::English).await;
+    assert!(!page.contains("name=\"change\"") && page.contains("Ask: manager, administrator."), "{page}");
+    for (sent, fault) in [
+        ("reason=&change=withdraw", "reason"),
+        ("reason=wrong", "change"),
+        ("reason=wrong&change=correct", "change"),
+        ("reason=wrong&change=correct&mg_per_l=-5", "mg_per_l"),
+    ] {
+        let (status, page) = post(&kitchen, "/logbook/entries/70", sent, Role::Manager).await;
+        assert_eq!(status, StatusCode::UNPROCESSABLE_ENTITY, "{sent}");
+        assert!(page.contains(&format!("id=\"{fault}-fault\"")), "{fault}: {page}");
+    }
+    let sent = format!("reason={}&change=withdraw", hostile());
+    let (status, to) = post(&kitchen, "/logbook/entries/70", &sent, Role::Manager).await;
+    assert_eq!((status, to.as_str()), (StatusCode::SEE_OTHER, "70"));
+    let change = kitchen.desk.entries()[0].amendments[0].2.change.clone();
+    assert_eq!(change, AmendmentChange::Withdrawn);
+    let (_, page) = get(&kitchen, "/logbook/entries/70", Role::Manager, Language::English).await;
+    assert!(
+        page.contains("WITHDRAWN") && page.contains("Withdrawn by Ana") && page.contains("200 mg/L"),
+        "{page}"
+    );
+    assert!(!page.contains("outcome good") && !page.contains("<script>"), "{page}");
+}
+
+// Own promise: what people wrote is text on every page, whatever stands in it.
+#[tokio::test]
+async fn what_people_wrote_is_only_text() {
+    let kitchen = StillKitchen::new();
+    let script = hostile();
+    for (path, sent) in [
+        ("/logbook/note", format!("machine=all&note={script}")),
+        ("/logbook/supply", format!("machine=dm1&enough=yes&note={script}")),
+        ("/logbook/drain-and-clean", format!("machine=dm1&note={script}")),
+        ("/logbook/thermometer", format!("what=&other={script}&shown=1&right=1&reference={script}")),
+        (
+            "/logbook/sanitizer",
+            format!("machine={script}&strip={script}&ph={script}&at={script}&once={script}"),
+        ),
+        ("/logbook/thermometer", format!("what={script}&other={script}&shown={script}&device={script}")),
+        ("/logbook/supply", format!("machine={script}&enough={script}&note={script}")),
+    ] {
+        let (status, page) = post(&kitchen, path, &sent, Role::Operator).await;
+        assert!(!page.contains("<script>") && !page.contains("<img"), "{status}: {page}");
+    }
+    assert_eq!(kitchen.desk.entries().len(), 4);
+    for path in [
+        "/logbook",
+        "/logbook/entries/70",
+        "/logbook/entries/71",
+        "/logbook/entries/72",
+        "/logbook/entries/73",
+    ] {
+        let (_, page) = get(&kitchen, path, Role::Manager, Language::Spanish).await;
+        assert!(
+            !page.contains("<script>") && !page.contains("<img") && page.contains("&#60;script&#62;"),
+            "{page}"
+        );
+    }
+    let path = format!("/logbook/supply?machine={script}");
+    let (_, page) = get(&kitchen, &path, Role::Manager, Language::English).await;
+    assert!(!page.contains("<script>"), "{page}");
+}

@@ -1,0 +1,157 @@
+//! What is due on top, as one big target each; below it what else can be entered, and what was entered today.
+
+use askama::Template;
+use axum::extract::State;
+use axum::http::StatusCode;
+use axum::response::Response;
+
+use super::words::{Words, heading, words};
+use super::{Entered, words as said};
+use crate::core::access::Right;
+use crate::core::alert::DueCheck;
+use crate::core::logbook::words as told;
+use crate::core::reader::Reader;
+use crate::core::record::{AmendmentChange, CheckKind};
+use crate::core::time::Timestamp;
+use crate::web::frame::{self, Frame, Tab};
+use crate::web::kitchen::{Kitchen, Pages};
+use crate::web::logbook::Written;
+use crate::web::person::Person;
+use crate::web::who;
+
+/// A check that is due, as a target.
+struct Target {
+    /// Where it leads, with its machine.
+    to: String,
+    what: &'static str,
+    machine: String,
+    when: String,
+    overdue: bool,
+}
+
+/// Something to enter that nobody asks for.
+struct Other {
+    to: &'static str,
+    what: &'static str,
+}
+
+/// An entry as a line.
+pub(super) struct Line {
+    pub(super) record: u64,
+    pub(super) clock: String,
+    pub(super) what: &'static str,
+    pub(super) machine: String,
+    pub(super) found: String,
+    pub(super) by: String,
+    /// Whether it failed; absent where it is not judged.
+    pub(super) good: Option<bool>,
+    pub(super) withdrawn: bool,
+    pub(super) late: bool,
+    pub(super) amendments: Vec<String>,
+}
+
+#[derive(Template)]
+#[template(path = "web/logbook/today.html", config = ".askama.toml")]
+struct TodayPage<'a> {
+    frame: Frame<'a>,
+    words: &'static Words,
+    due: Vec<Target>,
+    none_due: &'static str,
+    others: Vec<Other>,
+    ask: Option<String>,
+    entries: Vec<Line>,
+    damaged: bool,
+}
+
+/// Shows the logbook of the day.
+pub(in crate::web) async fn show<K: Kitchen>(State(pages): State<Pages<K>>, person: Person) -> Response {
+    let reader = &person.reader;
+    let today = match pages.kitchen.today(reader).await {
+        Ok(today) => today,
+        Err(refused) => return frame::refuse(refused, &person, &pages.site, 0),
+    };
+    let open = pages.open().await;
+    let (words, now) = (words(reader.language), pages.kitchen.time());
+    let page = TodayPage {
+        frame: Frame::new(&pages.site, &person, Tab::Logbook, 0, words.title).with_open(open),
+        words,
+        due: today.due.iter().map(|due| target(due, reader, now)).collect(),
+        none_due: told::none_due(!today.is_planned, reader.language),
+        others: others(pages.kitchen.machines().iter().any(|one| one.sanitizing.is_chemical()), reader),
+        ask: who::instead(&person, Right::Enter, words.title),
+        entries: today.entries.iter().map(|entered| line(entered, reader)).collect(),
+        damaged: today.damaged > 0,
+    };
+    frame::page(StatusCode::OK, page.render())
+}
+
+fn target(due: &DueCheck, reader: &Reader, now: Timestamp) -> Target {
+    let how = if due.overdue {
+        told::Due::Overdue
+    } else if due.since > now {
+        told::Due::By
+    } else {
+        told::Due::Since
+    };
+    Target {
+        to: format!("logbook/{}?machine={}", due.check.as_str(), in_address(&due.machine)),
+        what: told::to_do(due.check, reader.language),
+        machine: due.machine.clone(),
+        when: format!("{} {}", told::due(how, reader.language), reader.clock_and_zone(due.since)),
+        overdue: due.overdue,
+    }
+}
+
+/// A name as a value in an address (RFC 3986 §2.1).
+pub(super) fn in_address(name: &str) -> String {
+    let plain = |byte: u8| byte.is_ascii_alphanumeric() || b"-._~".contains(&byte);
+    name.bytes()
+        .map(|byte| if plain(byte) { char::from(byte).to_string() } else { format!("%{byte:02X}") })
+        .collect()
+}
+
+fn others(has_chemical: bool, reader: &Reader) -> Vec<Other> {
+    let mut others = Vec::new();
+    if has_chemical {
+        let what = heading(Some(CheckKind::Sanitizer), reader.language);
+        others.push(Other { to: "logbook/sanitizer", what });
+    }
+    for (kind, to) in [
+        (Some(CheckKind::Supply), "logbook/supply"),
+        (Some(CheckKind::DrainAndClean), "logbook/drain-and-clean"),
+        (Some(CheckKind::Thermometer), "logbook/thermometer"),
+        (None, "logbook/note"),
+    ] {
+        others.push(Other { to, what: heading(kind, reader.language) });
+    }
+    others
+}
+
+/// An entry as a line.
+pub(super) fn line(entered: &Entered, reader: &Reader) -> Line {
+    let words = words(reader.language);
+    let (kind, at, by) = match &entered.written {
+        Written::Check(check) => (Some(check.kind()), check.at(), check.by()),
+        Written::Note(note) => (None, note.at.unwrap_or(entered.recorded), note.by.as_str()),
+    };
+    let withdrawn = entered.is_withdrawn();
+    Line {
+        record: entered.record,
+        clock: reader.clock(at),
+        what: heading(kind, reader.language),
+        machine: entered.machine.clone().unwrap_or_else(|| words.site.to_owned()),
+        found: said::found(&entered.written, reader),
+        by: by.to_owned(),
+        good: entered.judgement.as_ref().and_then(|judgement| judgement.good).filter(|_| !withdrawn),
+        withdrawn,
+        late: crate::core::logbook::lateness(at, entered.recorded).is_some(),
+        amendments: entered.amendments.iter().map(|(_, _, one)| said::amended(one, reader)).collect(),
+    }
+}
+
+impl Entered {
+    /// Whether it counts no more.
+    pub(super) fn is_withdrawn(&self) -> bool {
+        self.amendments.iter().any(|(_, _, one)| one.change == AmendmentChange::Withdrawn)
+    }
+}

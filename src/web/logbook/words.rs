@@ -1,0 +1,187 @@
+//! Words of the pages of the logbook, English and Spanish side by side.
+
+use crate::core::reader::{Language, Reader, filled};
+use crate::core::record::{Amendment, AmendmentChange, Check, CheckKind};
+
+use super::Written;
+
+/// Makes the words and what each says in both languages.
+macro_rules! words {
+    ($($name:ident: $english:literal, $spanish:literal;)*) => {
+        /// Words of the pages.
+        #[derive(Debug)]
+        pub(super) struct Words { $(pub(super) $name: &'static str),* }
+
+        static ENGLISH: Words = Words { $($name: $english),* };
+        static SPANISH: Words = Words { $($name: $spanish),* };
+    };
+}
+
+words! {
+    title: "Logbook", "Diario";
+    due: "Due", "Pendiente";
+    enter: "Enter something else", "Anotar otra cosa";
+    today: "Entered today", "Anotado hoy";
+    none_today: "Nothing is entered yet today.", "Hoy no hay nada anotado todavía.";
+    machine: "Machine", "Máquina";
+    site: "the whole site", "toda la cocina";
+    strength: "Concentration, mg/L (ppm)", "Concentración, mg/L (ppm)";
+    strip: "By the colours of the strip", "Según los colores de la tira";
+    exact: "or as a number", "o como número";
+    ph: "pH (may stay empty)", "pH (puede quedar vacío)";
+    solution: "Temperature of the solution (may stay empty)", "Temperatura de la solución (puede quedar vacía)";
+    more: "pH and temperature", "pH y temperatura";
+    save: "Put on record", "Registrar";
+    enough: "Everything is there, or was filled up", "Está todo, o se rellenó";
+    short: "Something is SHORT", "FALTA algo";
+    what_supply: "Detergent, rinse additive, sanitizer, test strips.", "Detergente, abrillantador, desinfectante, tiras reactivas.";
+    drained: "Drained and cleaned", "Vaciada y limpia";
+    what_drain: "Tank drained; sump screen, scrap tray, arms and jets cleaned.", "Tanque vaciado; filtro, bandeja, brazos y boquillas limpios.";
+    note: "Note (may stay empty)", "Nota (puede quedar vacía)";
+    thermometer: "Which thermometer", "Qué termómetro";
+    other: "or another one, by its name", "u otro, por su nombre";
+    shown: "It shows", "Marca";
+    reference_shows: "The reference shows", "La referencia marca";
+    reference: "Reference", "Referencia";
+    reference_example: "Ice water, or thermometer no. 7", "Agua con hielo, o termómetro n.º 7";
+    device: "It measures", "Mide";
+    water: "water or air (±1.5 °C, Food Code 4-203.12)", "agua o aire (±1.5 °C, Food Code 4-203.12)";
+    food: "food (±1 °C, Food Code 4-203.11)", "alimentos (±1 °C, Food Code 4-203.11)";
+    text: "What is to be known", "Qué hay que saber";
+    earlier: "It was made earlier", "Se hizo antes";
+    at: "When, by the clock of the site", "Cuándo, por la hora de la cocina";
+    late: "It was more than a month ago, and is meant so", "Fue hace más de un mes, y es así";
+    back: "Back to the logbook", "Volver al diario";
+    again: "Enter one more", "Anotar otro";
+    now: "Do now", "Qué hacer ahora";
+    caution: "Caution", "Precaución";
+    on_record: "On record", "Consta";
+    made: "Made", "Hecho";
+    by: "By", "Por";
+    late_entry: "Entered late", "Anotado tarde";
+    amendments: "Said of it later", "Lo que se dijo después";
+    amend: "Amend this entry", "Enmendar este asiento";
+    amend_hint: "The entry stays as it is; the amendment is read beside it.", "El asiento queda como está; la enmienda se lee a su lado.";
+    reason: "Why", "Por qué";
+    comment: "Only a comment", "Solo un comentario";
+    withdraw: "It was entered by mistake: it counts no more", "Se anotó por error: ya no cuenta";
+    correct: "It counts with these values (what is empty stays)", "Cuenta con estos valores (lo vacío queda)";
+    stays: "as it is", "como está";
+    nothing_corrected: "Give the right values, or choose another answer above.", "Dé los valores correctos, o elija otra respuesta arriba.";
+    withdrawn: "WITHDRAWN: it counts no more.", "RETIRADO: ya no cuenta.";
+    failed_word: "FAILED", "NO CUMPLE";
+    good_word: "good", "bien";
+    damaged: "Some entries of today cannot be read: run rinseward verify on the ledger.", "Algunas anotaciones de hoy no se pueden leer: ejecute rinseward verify sobre el registro.";
+    no_chemical: "No machine here sanitizes by a chemical: there is nothing to test.", "Ninguna máquina de aquí desinfecta con producto químico: no hay nada que medir.";
+    not_now: "It could not be put on record just now. Nothing is lost but this entry: press again in a minute.", "No se pudo registrar ahora mismo. Solo falta esta anotación: pulse de nuevo en un minuto.";
+    is_note: "On record.", "Consta en el registro.";
+}
+
+/// Words of the pages in one language.
+pub(super) const fn words(language: Language) -> &'static Words {
+    match language {
+        Language::English => &ENGLISH,
+        Language::Spanish => &SPANISH,
+    }
+}
+
+const fn say(language: Language, (english, spanish): (&'static str, &'static str)) -> &'static str {
+    match language {
+        Language::English => english,
+        Language::Spanish => spanish,
+    }
+}
+
+/// The heading of a form.
+pub(super) const fn heading(kind: Option<CheckKind>, language: Language) -> &'static str {
+    let pair = match kind {
+        Some(CheckKind::Sanitizer) => ("Sanitizer", "Desinfectante"),
+        Some(CheckKind::Supply) => ("Supplies", "Suministros"),
+        Some(CheckKind::DrainAndClean) => ("Drain and clean", "Vaciado y limpieza"),
+        Some(CheckKind::Thermometer) => ("Thermometer", "Termómetro"),
+        None => ("Note", "Nota"),
+    };
+    say(language, pair)
+}
+
+/// What could hurt whoever makes such a check.
+pub(super) const fn caution(kind: CheckKind, language: Language) -> &'static str {
+    let pair = match kind {
+        CheckKind::Sanitizer | CheckKind::Supply => (
+            "Never let chlorine meet acid (descaler, rinse aid) or ammonia: the gas is poisonous. Gloves and eye protection.",
+            "Nunca junte cloro con ácido (desincrustante, abrillantador) ni con amoníaco: el gas es venenoso. Guantes y gafas.",
+        ),
+        CheckKind::DrainAndClean => (
+            "Switch the machine off and let it cool: water and heater scald. Never mix cleaning products.",
+            "Apague la máquina y deje que se enfríe: el agua y la resistencia queman. Nunca mezcle productos de limpieza.",
+        ),
+        CheckKind::Thermometer => (
+            "Never reach into a running machine: water and steam scald at once.",
+            "Nunca meta la mano en una máquina en marcha: el agua y el vapor queman al instante.",
+        ),
+    };
+    say(language, pair)
+}
+
+/// An entry in a few words: what was found.
+pub(super) fn found(written: &Written, reader: &Reader) -> String {
+    match written {
+        Written::Check(check) => of_check(check, reader),
+        Written::Note(note) => note.text.clone(),
+    }
+}
+
+/// What a check found.
+pub(super) fn of_check(check: &Check, reader: &Reader) -> String {
+    let words = words(reader.language);
+    match check {
+        Check::Sanitizer { mg_per_l, ph, solution_c, method, .. } => {
+            let parts = [
+                Some(format!("{mg_per_l} mg/L")),
+                ph.map(|ph| format!("pH {ph}")),
+                solution_c.map(|celsius| reader.temperature(celsius)),
+                method.clone(),
+            ];
+            parts.into_iter().flatten().collect::<Vec<_>>().join(", ")
+        }
+        Check::Supply { enough, note, .. } => {
+            let state = if *enough { words.enough } else { words.short };
+            noted(state, note.as_deref())
+        }
+        Check::DrainAndClean { note, .. } => noted(words.drained, note.as_deref()),
+        Check::Thermometer { what, shown_c, reference_c, reference, .. } => {
+            let (shown, right) = reader.pair(*shown_c, *reference_c);
+            let symbol = reader.scale.symbol();
+            let pair = (
+                "{what}: {shown}, against {right} ({reference})",
+                "{what}: {shown}, frente a {right} ({reference})",
+            );
+            let (shown, right) = (format!("{shown} {symbol}"), format!("{right} {symbol}"));
+            let values =
+                [("what", what.as_str()), ("shown", &shown), ("right", &right), ("reference", reference)];
+            filled(say(reader.language, pair), &values)
+        }
+    }
+}
+
+fn noted(state: &str, note: Option<&str>) -> String {
+    note.map_or_else(|| state.to_owned(), |note| format!("{state}: {note}"))
+}
+
+/// An amendment as a sentence.
+pub(super) fn amended(amendment: &Amendment, reader: &Reader) -> String {
+    let (what, values) = match &amendment.change {
+        AmendmentChange::Comment => {
+            (("Comment by {by}: {reason}", "Comentario de {by}: {reason}"), String::new())
+        }
+        AmendmentChange::Withdrawn => {
+            (("Withdrawn by {by}: {reason}", "Retirado por {by}: {reason}"), String::new())
+        }
+        AmendmentChange::Corrected(check) => (
+            ("Corrected by {by} to {values}: {reason}", "Corregido por {by} a {values}: {reason}"),
+            of_check(check, reader),
+        ),
+    };
+    let known = [("by", amendment.by.as_str()), ("reason", &amendment.reason), ("values", &values)];
+    filled(say(reader.language, what), &known)
+}

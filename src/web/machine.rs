@@ -1,0 +1,304 @@
+//! One machine: how it is just now, what its probes showed in the last minutes, and the racks of a day.
+
+pub(in crate::web) mod words;
+
+use std::future::Future;
+
+use askama::Template;
+use axum::extract::{Path, Query, State};
+use axum::http::StatusCode;
+use axum::response::Response;
+use jiff::civil::Date;
+use serde::Deserialize;
+
+use self::words::{fault_word, place_word};
+use super::frame::{self, Frame, Refusal, Tab, said};
+use super::kitchen::{Kitchen, Pages};
+use super::live::unmade;
+use super::now::Card;
+use super::person::Person;
+use crate::core::channel::Place;
+use crate::core::cycle::sign::Sign;
+use crate::core::cycle::verdict::Verdict;
+use crate::core::cycle::words::verdict as verdict_word;
+use crate::core::reader::Reader;
+use crate::core::reading::Fault;
+use crate::core::time::Timestamp;
+
+/// One picture in two widths, as SVG.
+#[derive(Clone, PartialEq, Eq, Debug, Default)]
+pub struct Plots {
+    /// For a phone.
+    pub narrow: String,
+    /// For a wider screen, and for paper.
+    pub broad: String,
+}
+
+/// The racks of one day of one machine.
+#[derive(Clone, PartialEq, Debug)]
+pub struct MachineDay {
+    /// The day, of the site.
+    pub date: Date,
+    /// Its racks, the oldest first.
+    pub racks: Vec<DayRack>,
+    /// Records of racks that cannot be read.
+    pub damaged: Vec<u64>,
+    /// Stretches in which something was missing, the oldest first.
+    pub gaps: Vec<DayGap>,
+    /// Settled minima against the limit.
+    pub plots: Plots,
+    /// The day before, where anything is on record by then.
+    pub before: Option<Date>,
+    /// The day after, where it has begun.
+    pub after: Option<Date>,
+}
+
+/// One rack in a line.
+#[derive(Clone, PartialEq, Debug)]
+pub struct DayRack {
+    /// Index of its record.
+    pub record: u64,
+    /// Start of its final rinse.
+    pub at: Timestamp,
+    /// The verdict to go by.
+    pub verdict: Verdict,
+    /// Settled minimum that was judged, °C.
+    pub settled_c: Option<f64>,
+    /// Limit, °C.
+    pub limit_c: f64,
+    /// Wash minimum, °C.
+    pub wash_c: Option<f64>,
+}
+
+/// A stretch in which a probe gave nothing usable.
+#[derive(Clone, PartialEq, Debug)]
+pub struct DayGap {
+    /// Channel of the probe.
+    pub probe: String,
+    /// Why.
+    pub fault: Fault,
+    /// Last usable reading before it.
+    pub from: Timestamp,
+    /// First usable reading after it; absent while it lasts.
+    pub to: Option<Timestamp>,
+    /// Whether its readings came after all, late.
+    pub filled: bool,
+}
+
+/// What the probes of a machine showed in the last minutes.
+#[derive(Clone, PartialEq, Debug)]
+pub struct LiveTrace {
+    /// The curves.
+    pub plots: Plots,
+    /// Each probe.
+    pub probes: Vec<ProbeNow>,
+}
+
+/// One probe just now.
+#[derive(Clone, PartialEq, Debug)]
+pub struct ProbeNow {
+    /// Its channel.
+    pub channel: String,
+    /// Where it sits.
+    pub place: Place,
+    /// When its newest value was measured.
+    pub at: Option<Timestamp>,
+    /// That value, °C, where it is usable.
+    pub celsius: Option<f64>,
+    /// What is wrong with it.
+    pub fault: Option<Fault>,
+    /// Lowest and highest of the last ten minutes, °C.
+    pub extremes_c: Option<(f64, f64)>,
+}
+
+/// What the page asks of whoever knows the machines.
+pub trait Machines: Clone + Send + Sync + 'static {
+    /// The racks of a day; of today where none is named.
+    fn day(
+        &self,
+        machine: &str,
+        date: Option<Date>,
+        reader: &Reader,
+    ) -> impl Future<Output = Result<MachineDay, Refusal>> + Send;
+
+    /// What its probes showed in the last minutes.
+    fn trace(
+        &self,
+        machine: &str,
+        reader: &Reader,
+    ) -> impl Future<Output = Result<LiveTrace, Refusal>> + Send;
+}
+
+/// What may be asked for.
+#[derive(Clone, Debug, Deserialize)]
+pub(super) struct Asked {
+    /// A day, as `2026-11-26`; whatever else stands there means today.
+    #[serde(default)]
+    day: String,
+}
+
+#[derive(Template)]
+#[template(path = "web/machine/trace.html", config = ".askama.toml")]
+struct TracePart {
+    plots: Plots,
+    rows: Vec<[String; 4]>,
+    heads: [&'static str; 4],
+    caption: &'static str,
+}
+
+/// The trace of a machine's probes, ready to be put into a page.
+pub(super) async fn trace_part<K: Machines>(
+    kitchen: &K,
+    machine: &str,
+    reader: &Reader,
+) -> Result<Card, Refusal> {
+    let LiveTrace { plots, probes } = kitchen.trace(machine, reader).await?;
+    let say = |english, spanish| said(reader.language, english, spanish);
+    let heads = [
+        say("Probe", "Sonda"),
+        say("Place", "Lugar"),
+        say("Just now", "Ahora"),
+        say("In ten minutes", "En diez minutos"),
+    ];
+    let caption = say("What each probe shows", "Lo que muestra cada sonda");
+    let rows = probes.iter().map(|probe| probe_row(probe, reader)).collect();
+    let html = TracePart { plots, rows, heads, caption }.render().map_err(|error| unmade(&error))?;
+    Ok(Card { html })
+}
+
+fn probe_row(probe: &ProbeNow, reader: &Reader) -> [String; 4] {
+    let say = |english, spanish| said(reader.language, english, spanish);
+    let shown = match (probe.fault, probe.celsius, probe.at) {
+        (Some(fault), ..) => fault_word(fault, reader.language).to_owned(),
+        (None, Some(celsius), Some(at)) => {
+            format!("{} ({})", reader.temperature(celsius), reader.clock(at))
+        }
+        (None, ..) => say("nothing yet", "nada todavía").to_owned(),
+    };
+    let extremes = probe
+        .extremes_c
+        .map(|(low, high)| format!("{:.1} – {}", reader.scale.temperature(low), reader.temperature(high)));
+    let place = place_word(probe.place, reader.language).to_owned();
+    [probe.channel.clone(), place, shown, extremes.unwrap_or_else(|| "–".to_owned())]
+}
+
+/// One rack, in words.
+struct RackRow {
+    record: u64,
+    verdict: Verdict,
+    clock: String,
+    word: &'static str,
+    settled: String,
+    limit: String,
+    wash: String,
+}
+
+#[derive(Template)]
+#[template(path = "web/machine/machine.html", config = ".askama.toml")]
+struct MachinePage<'a> {
+    frame: Frame<'a>,
+    parts: [&'a str; 2],
+    machine: &'a str,
+    date: String,
+    date_said: String,
+    zone: String,
+    before: Option<String>,
+    after: Option<String>,
+    plots: Plots,
+    counts: String,
+    rows: Vec<RackRow>,
+    gaps: Vec<String>,
+    damaged: Vec<u64>,
+}
+
+/// Shows one machine.
+pub(super) async fn show<K: Kitchen>(
+    State(pages): State<Pages<K>>,
+    Path(name): Path<String>,
+    Query(asked): Query<Asked>,
+    person: Person,
+) -> Response {
+    let reader = &person.reader;
+    let made = async {
+        let moment = pages.live.moment(&pages.kitchen, reader, Some(&name)).await?;
+        Ok((moment, pages.kitchen.day(&name, asked.day.parse().ok(), reader).await?))
+    };
+    let (moment, day) = match made.await {
+        Ok(made) => made,
+        Err(refused) => return frame::refuse(refused, &person, &pages.site, 1),
+    };
+    let [card, trace] = moment.cards.as_slice() else {
+        return frame::refuse(Refusal::NotNow, &person, &pages.site, 1);
+    };
+    let noon = crate::core::alert::hours::instant(&reader.zone, day.date, jiff::civil::time(12, 0, 0, 0));
+    let noon = noon.unwrap_or_else(|| pages.kitchen.time());
+    let frame = Frame::new(&pages.site, &person, Tab::Now, 1, &name).with_open(moment.open);
+    let page = MachinePage {
+        frame,
+        parts: [&card.html, &trace.html],
+        machine: &name,
+        date: day.date.to_string(),
+        date_said: reader.day(noon),
+        zone: zone_of(reader, noon),
+        before: day.before.map(|date| date.to_string()),
+        after: day.after.map(|date| date.to_string()),
+        counts: counted(&day.racks, reader),
+        rows: day.racks.iter().map(|rack| rack_row(rack, reader)).collect(),
+        gaps: day.gaps.iter().map(|gap| gap_line(gap, reader)).collect(),
+        damaged: day.damaged,
+        plots: day.plots,
+    };
+    frame::page(StatusCode::OK, page.render())
+}
+
+/// Name of the zone of all times on a page.
+pub(super) fn zone_of(reader: &Reader, at: Timestamp) -> String {
+    let clock = reader.clock_and_zone(at);
+    reader.zone.iana_name().map_or_else(
+        || clock.split_once(' ').map(|(_, zone)| zone.to_owned()).unwrap_or_default(),
+        str::to_owned,
+    )
+}
+
+fn rack_row(rack: &DayRack, reader: &Reader) -> RackRow {
+    let (settled, limit) = match rack.settled_c {
+        Some(settled) => reader.pair(settled, rack.limit_c),
+        None => ("–".to_owned(), format!("{:.1}", reader.scale.temperature(rack.limit_c))),
+    };
+    RackRow {
+        record: rack.record,
+        verdict: rack.verdict,
+        clock: reader.clock(rack.at),
+        word: verdict_word(rack.verdict, reader.language),
+        settled,
+        limit,
+        wash: rack.wash_c.map_or("–".to_owned(), |wash| format!("{:.1}", reader.scale.temperature(wash))),
+    }
+}
+
+/// How many racks got which verdict, the worst first.
+fn counted(racks: &[DayRack], reader: &Reader) -> String {
+    let count = |verdict| racks.iter().filter(|rack| rack.verdict == verdict).count();
+    let each = Verdict::ALL.into_iter().map(|verdict| (verdict, count(verdict)));
+    let each: Vec<String> = each
+        .filter(|(_, count)| *count > 0)
+        .map(|(verdict, count)| format!("{count} {}", verdict_word(verdict, reader.language)))
+        .collect();
+    each.join(", ")
+}
+
+fn gap_line(gap: &DayGap, reader: &Reader) -> String {
+    let say = |english, spanish| said(reader.language, english, spanish);
+    let to = gap.to.map_or(say("it lasts", "continúa").to_owned(), |to| reader.clock(to));
+    let filled =
+        if gap.filled { say("; its readings came late", "; sus lecturas llegaron tarde") } else { "" };
+    format!(
+        "{}: {}, {} – {to}{filled}",
+        gap.probe,
+        fault_word(gap.fault, reader.language),
+        reader.clock(gap.from)
+    )
+}
+
+#[cfg(test)]
+mod tests;

@@ -1,0 +1,77 @@
+use axum::body::Body;
+use axum::extract::Request;
+use axum::http::{StatusCode, header};
+use futures_util::StreamExt;
+use tower::ServiceExt;
+
+use crate::core::access::Role;
+use crate::core::reader::Language;
+use crate::web::fixture::{StillKitchen, person};
+use crate::web::router::site;
+
+async fn get(path: &str, language: Language) -> (StatusCode, String) {
+    let mut request =
+        Request::get(path).header(header::ACCEPT, "text/html").body(Body::empty()).expect("a request");
+    request.extensions_mut().insert(person(Role::Operator, language));
+    let answer = site(StillKitchen::new().pages()).oneshot(request).await.expect("it never fails");
+    let status = answer.status();
+    let bytes = axum::body::to_bytes(answer.into_body(), 1 << 20).await.expect("a body");
+    (status, String::from_utf8(bytes.to_vec()).expect("text"))
+}
+
+// Own promises: verdicts in words beside their signs, what is missing or damaged said, a value below its
+// limit never equal to it, links that lead on from a page one step deep.
+#[tokio::test]
+async fn the_page_of_a_machine_says_what_its_day_was() {
+    let (status, page) = get("/machines/dm1", Language::English).await;
+    assert_eq!(status, StatusCode::OK);
+    for said in [
+        "href=\"../cycles/48\"",
+        "href=\"../alerts/3\"",
+        "82.19",
+        "82.20",
+        "cold",
+        "DAMAGED",
+        "dm1/rinse: silent, 12:00 – it lasts",
+        "wire broken",
+        "60.0 – 84.5 °C",
+        "?day=2026-11-25",
+        "data-live=\"dm1/live\"",
+        "Hot water and steam scald",
+    ] {
+        assert!(page.contains(said), "{said}: {page}");
+    }
+    let (_, spanish) = get("/machines/dm1?day=2026-11-20", Language::Spanish).await;
+    for said in ["fría", "DAÑADO", "cable roto", "vie 20 nov 2026", "sin señal"] {
+        assert!(spanish.contains(said), "{said}: {spanish}");
+    }
+}
+
+// Own promise: a machine that does not exist has no page and no stream; a day that is none means today.
+#[tokio::test]
+async fn what_does_not_exist_is_told() {
+    for path in ["/machines/dm9", "/machines/dm9/live", "/machines/..%2fdm1", "/machines/%00"] {
+        assert_eq!(get(path, Language::English).await.0, StatusCode::NOT_FOUND, "{path}");
+    }
+    let (status, page) = get("/machines/dm1?day=%3Cscript%3E", Language::English).await;
+    assert!(
+        status == StatusCode::OK && page.contains("Thu 26 Nov 2026") && !page.contains("<script>"),
+        "{page}"
+    );
+}
+
+// Own promise: an open page of a machine gets its card and its trace, and nothing of another machine.
+#[tokio::test]
+async fn an_open_page_is_told_of_its_machine_alone() {
+    let mut request = Request::get("/machines/dm2/live").body(Body::empty()).expect("a request");
+    request.extensions_mut().insert(person(Role::Auditor, Language::English));
+    let answer = site(StillKitchen::new().pages()).oneshot(request).await.expect("it never fails");
+    let mut body = answer.into_body().into_data_stream();
+    let mut heard = String::new();
+    while heard.matches("event: part").count() < 2 {
+        let more = body.next().await.expect("the stream goes on").expect("no failure");
+        heard.push_str(std::str::from_utf8(&more).expect("text"));
+    }
+    assert!(heard.contains("machine-1") && heard.contains("id=\"trace\""), "{heard}");
+    assert!(!heard.contains("machine-0") && heard.contains("dm2/rinse"), "{heard}");
+}

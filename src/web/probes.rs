@@ -1,0 +1,333 @@
+//! The probes: what each shows just now, and what is on record of it.
+//!
+//! [`Probes`] says what the pages of the technician ask for. Values are those that are delivered, before they
+//! are put in order or on record; the part of a probe is replaced at most twice a second.
+
+mod card;
+mod filed;
+mod words;
+
+use std::future::Future;
+use std::sync::Arc;
+use std::time::Duration;
+
+use askama::Template;
+use axum::extract::{Path, Query, State};
+use axum::http::StatusCode;
+use axum::response::Response;
+use serde::Deserialize;
+use tokio::sync::watch;
+
+pub(super) use card::cards;
+pub(super) use words::{kind, place};
+
+use super::frame::{self, Frame, Refusal, Tab};
+use super::kitchen::{Kitchen, Pages};
+use super::now::Card;
+use super::person::Person;
+use super::sign_off::Commissioning;
+use super::work::{Begin, NotDone, Under};
+use crate::core::access::Right;
+use crate::core::cautions;
+use crate::core::channel::Place;
+use crate::core::on_file::Filed as OnFile;
+use crate::core::reader::Language;
+use crate::core::reading::Fault;
+use crate::core::record::{CalibrationDone, Correction, ProvenProbe, ResponseDone};
+use crate::core::technician::attempt::Press;
+use crate::core::technician::gauge::Trend;
+use crate::core::time::Timestamp;
+
+/// One probe as it is just now.
+#[derive(Clone, PartialEq, Debug)]
+pub struct Seen {
+    /// Its place among the channels; names its part of the page.
+    pub number: u16,
+    /// Name of its machine.
+    pub machine: String,
+    /// Its own name.
+    pub probe: String,
+    /// Where it sits.
+    pub place: Place,
+    /// Before and after the correction in force, °C.
+    pub shown_c: Option<(f64, f64)>,
+    /// Why there is no usable value.
+    pub fault: Option<Fault>,
+    /// How long ago it was heard; `None` where it never was.
+    pub age: Option<Duration>,
+    /// Whether that is longer than it may be.
+    pub silent: bool,
+    /// Which way it moves.
+    pub trend: Option<Trend>,
+    /// Readings a second.
+    pub per_s: Option<f64>,
+    /// The last minute: seconds before the newest value, and °C.
+    pub minute: Vec<(f64, f64)>,
+    /// Sources that are down and could deliver it, and why.
+    pub down: Vec<(String, String)>,
+    /// What is in force of it.
+    pub in_force: InForce,
+    /// What somebody is at with it: who.
+    pub work: Option<(Kind, String)>,
+}
+
+/// What is in force of a probe.
+#[derive(Clone, PartialEq, Debug)]
+pub struct InForce {
+    /// The correction; `None` where there is none.
+    pub correction: Option<Correction>,
+    /// The record of the calibration, where one on record counts.
+    pub calibration: Option<u64>,
+    /// Last day on which it holds, as `2027-03-01`.
+    pub until: Option<String>,
+    /// How that day lies.
+    pub due: Due,
+    /// Time constant, s.
+    pub tau_s: Option<f64>,
+    /// The record of the response test, where one on record counts.
+    pub response: Option<u64>,
+    /// Expanded uncertainty (k = 2) at the limit of its place, and that limit, °C.
+    pub expanded_c: (f64, f64),
+}
+
+/// How the end of a calibration lies.
+#[derive(Clone, Copy, PartialEq, Eq, Debug)]
+pub enum Due {
+    /// It never was calibrated.
+    Never,
+    /// It holds, or nobody said for how long.
+    Holds,
+    /// It ends within 30 days.
+    Soon,
+    /// It has ended.
+    Over,
+}
+
+/// What a technician is at.
+#[derive(Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Debug)]
+pub enum Kind {
+    /// A calibration.
+    Calibration,
+    /// A response test.
+    Response,
+    /// A proof of the wiring.
+    Proof,
+}
+
+/// What is on record of one probe, the newest first.
+#[derive(Clone, PartialEq, Debug, Default)]
+pub struct Filed {
+    /// Its calibrations.
+    pub calibrations: Vec<OnFile<CalibrationDone>>,
+    /// Its response tests.
+    pub responses: Vec<OnFile<ResponseDone>>,
+    /// What proofs of the wiring found of it: record, when, by whom.
+    pub proofs: Vec<(u64, Timestamp, String, ProvenProbe)>,
+}
+
+/// What the pages of the technician ask of whoever knows the probes.
+pub trait Probes: Clone + Send + Sync + 'static {
+    /// Changes about twice a second while somebody looks.
+    fn glimpses(&self) -> watch::Receiver<u64>;
+
+    /// Every temperature probe, in the order of the configuration.
+    fn probes(&self) -> impl Future<Output = Result<Arc<[Seen]>, Refusal>> + Send;
+
+    /// What is on record of a probe, `<machine>/<probe>`.
+    fn filed(&self, probe: String) -> impl Future<Output = Result<Filed, Refusal>> + Send;
+
+    /// What somebody is at with a machine or with a probe of this name.
+    fn under(&self, of: &str) -> Option<Under>;
+
+    /// Begins.
+    fn begin(&self, begin: Begin, person: &Person) -> impl Future<Output = Result<(), NotDone>> + Send;
+
+    /// Does the next step of what is under way at `of`.
+    ///
+    /// # Errors
+    /// [`NotDone`] where nothing is, or it is somebody else's.
+    fn press(&self, of: &str, press: Press, person: &Person) -> Result<(), NotDone>;
+
+    /// Ends what is under way at `of`; nothing of it goes on record.
+    fn give_up(&self, of: &str);
+
+    /// Puts what it came to on record; gives the number of the record.
+    fn file(
+        &self,
+        of: String,
+        note: Option<String>,
+        person: &Person,
+    ) -> impl Future<Output = Result<u64, NotDone>> + Send;
+
+    /// What would be signed of a machine, worded for this person.
+    fn commissioning(
+        &self,
+        machine: String,
+        person: &Person,
+    ) -> impl Future<Output = Result<Commissioning, Refusal>> + Send;
+
+    /// Signs a machine off, as it was shown with so many open points; gives the number of the record.
+    fn sign(
+        &self,
+        machine: String,
+        note: Option<String>,
+        open: usize,
+        person: &Person,
+    ) -> impl Future<Output = Result<u64, NotDone>> + Send;
+
+    /// The sheet of the sign-off at this record, else of the newest, else of what would be signed: one HTML
+    /// page of its own.
+    fn sheet(
+        &self,
+        machine: String,
+        record: Option<u64>,
+        person: &Person,
+    ) -> impl Future<Output = Result<String, Refusal>> + Send;
+}
+
+#[derive(Template)]
+#[template(path = "web/probes/probes.html", config = ".askama.toml")]
+struct ProbesPage<'a> {
+    frame: Frame<'a>,
+    words: &'static words::Words,
+    /// Of all machines, or of one.
+    machine: Option<&'a str>,
+    /// Each machine with the parts of its probes.
+    machines: Vec<(&'a str, Vec<&'a str>)>,
+    live: String,
+    cautions: [&'static str; 3],
+    may_measure: bool,
+    signed: Option<u64>,
+    none: bool,
+}
+
+/// Shows every probe.
+pub(super) async fn show<K: Kitchen>(State(pages): State<Pages<K>>, person: Person) -> Response {
+    let words = words::words(person.reader.language);
+    listed(&pages, &person, None, words.title.to_owned(), None).await
+}
+
+/// What a page is told by the address that led to it.
+#[derive(Debug, Deserialize)]
+pub(super) struct Arrived {
+    /// The record that was just made.
+    recorded: Option<u64>,
+}
+
+/// Shows the probes of one machine.
+pub(super) async fn machine<K: Kitchen>(
+    State(pages): State<Pages<K>>,
+    Path(machine): Path<String>,
+    Query(arrived): Query<Arrived>,
+    person: Person,
+) -> Response {
+    let words = words::words(person.reader.language);
+    let title = format!("{}: {machine}", words.title);
+    listed(&pages, &person, Some(&machine), title, arrived.recorded).await
+}
+
+async fn listed<K: Kitchen>(
+    pages: &Pages<K>,
+    person: &Person,
+    machine: Option<&str>,
+    title: String,
+    signed: Option<u64>,
+) -> Response {
+    let deep = usize::from(machine.is_some());
+    let seen = match pages.kitchen.probes().await {
+        Ok(seen) => seen,
+        Err(refused) => return frame::refuse(refused, person, &pages.site, deep),
+    };
+    let wanted = |seen: &&Seen| machine.is_none_or(|machine| seen.machine == machine);
+    let seen: Vec<&Seen> = seen.iter().filter(wanted).collect();
+    if machine.is_some() && seen.is_empty() {
+        return frame::refuse(Refusal::Unknown, person, &pages.site, deep);
+    }
+    let frame = Frame::new(&pages.site, person, Tab::Probes, deep, &title);
+    let made = match cards(seen.iter().copied(), &person.reader, frame.up) {
+        Ok(made) => made,
+        Err(error) => return frame::page(StatusCode::OK, Err(error)),
+    };
+    let mut machines: Vec<(&str, Vec<&str>)> = Vec::new();
+    for (seen, Card { html }) in seen.iter().zip(&made) {
+        match machines.last_mut() {
+            Some((last, parts)) if *last == seen.machine => parts.push(html),
+            Some(_) | None => machines.push((&seen.machine, vec![html])),
+        }
+    }
+    let page = ProbesPage {
+        words: words::words(person.reader.language),
+        machine,
+        none: machines.is_empty(),
+        machines,
+        live: match machine {
+            Some(machine) => format!("{}live/probes/{machine}", frame.up),
+            None => format!("{}live/probes", frame.up),
+        },
+        cautions: cautions::before_work(person.reader.language),
+        may_measure: person.may(Right::Measure),
+        signed,
+        frame,
+    };
+    frame::page(StatusCode::OK, page.render())
+}
+
+#[derive(Template)]
+#[template(path = "web/probes/one.html", config = ".askama.toml")]
+struct OnePage<'a> {
+    frame: Frame<'a>,
+    words: &'static words::Words,
+    seen: &'a Seen,
+    card: &'a str,
+    filed: [filed::Kept; 3],
+    may_measure: bool,
+    recorded: Option<u64>,
+}
+
+/// Shows one probe, and what is on record of it.
+pub(super) async fn one<K: Kitchen>(
+    State(pages): State<Pages<K>>,
+    Path((machine, probe)): Path<(String, String)>,
+    Query(arrived): Query<Arrived>,
+    person: Person,
+) -> Response {
+    let name = format!("{machine}/{probe}");
+    let refuse = |refused| frame::refuse(refused, &person, &pages.site, 2);
+    let seen = match pages.kitchen.probes().await {
+        Ok(seen) => seen,
+        Err(refused) => return refuse(refused),
+    };
+    let Some(seen) = seen.iter().find(|seen| seen.machine == machine && seen.probe == probe) else {
+        return refuse(Refusal::Unknown);
+    };
+    let filed = match pages.kitchen.filed(name.clone()).await {
+        Ok(filed) => filed,
+        Err(refused) => return refuse(refused),
+    };
+    let frame = Frame::new(&pages.site, &person, Tab::Probes, 2, &name);
+    let card = match cards([seen], &person.reader, frame.up) {
+        Ok(made) => made.into_iter().map(|card| card.html).collect::<String>(),
+        Err(error) => return frame::page(StatusCode::OK, Err(error)),
+    };
+    let page = OnePage {
+        words: words::words(person.reader.language),
+        seen,
+        card: &card,
+        filed: filed::kept(&filed, &person.reader),
+        may_measure: person.may(Right::Measure),
+        recorded: arrived.recorded,
+        frame,
+    };
+    frame::page(StatusCode::OK, page.render())
+}
+
+/// One of the two.
+pub(super) const fn pick(language: Language, english: &'static str, spanish: &'static str) -> &'static str {
+    match language {
+        Language::English => english,
+        Language::Spanish => spanish,
+    }
+}
+
+#[cfg(test)]
+mod tests;

@@ -1,0 +1,156 @@
+//! The part of one probe.
+
+use std::fmt::Write as _;
+
+use askama::Template;
+
+use super::words::{self, Words, words};
+use super::{Due, Seen, pick};
+use crate::core::reader::Reader;
+use crate::core::technician::gauge::KEPT_S;
+use crate::core::technician::words::correction;
+use crate::web::now::{Card, ago};
+
+#[derive(Template)]
+#[template(path = "web/probes/card.html", config = ".askama.toml")]
+struct CardPart<'a> {
+    seen: &'a Seen,
+    up: &'a str,
+    /// The class of the frame: `good`, `doubt`, `bad`.
+    tells: &'static str,
+    place: &'static str,
+    value: Option<String>,
+    before: Option<String>,
+    trend: &'static str,
+    rate: Option<String>,
+    heard: Option<String>,
+    troubles: Vec<String>,
+    lines: Vec<String>,
+    minute: Option<String>,
+}
+
+/// The parts of these probes; `up` leads to the top of the site.
+pub(in crate::web) fn cards<'a>(
+    seen: impl IntoIterator<Item = &'a Seen>,
+    reader: &Reader,
+    up: &str,
+) -> Result<Vec<Card>, askama::Error> {
+    seen.into_iter().map(|seen| card(seen, reader, up)).collect()
+}
+
+fn card(seen: &Seen, reader: &Reader, up: &str) -> Result<Card, askama::Error> {
+    let language = reader.language;
+    let words = words(language);
+    let troubles = troubles(seen, words, reader);
+    let tells = if !troubles.is_empty() {
+        "bad"
+    } else if matches!(seen.in_force.due, Due::Never | Due::Over | Due::Soon) {
+        "doubt"
+    } else {
+        "good"
+    };
+    let heard =
+        seen.age.filter(|_| !seen.silent).map(|age| format!("{} {}", words.heard, ago(age, language)));
+    let part = CardPart {
+        seen,
+        up,
+        tells,
+        place: words::place(seen.place, language),
+        value: seen.shown_c.map(|(_, corrected)| reader.temperature(corrected)),
+        before: seen
+            .shown_c
+            .filter(|_| seen.in_force.correction.is_some())
+            .map(|(measured, _)| format!("{} {}", reader.temperature(measured), words.before)),
+        trend: seen.trend.filter(|_| !seen.silent).map_or("", |trend| words::trend(trend, language)),
+        rate: seen.per_s.filter(|_| !seen.silent).map(rate),
+        heard,
+        troubles,
+        lines: lines(seen, words, reader),
+        minute: minute(seen),
+    };
+    Ok(Card { html: part.render()? })
+}
+
+fn rate(per_s: f64) -> String {
+    if per_s >= 0.5 { format!("{per_s:.1}/s") } else { format!("1/{:.0} s", 1.0 / per_s) }
+}
+
+fn troubles(seen: &Seen, words: &Words, reader: &Reader) -> Vec<String> {
+    let language = reader.language;
+    let mut troubles = Vec::new();
+    match seen.age {
+        None => troubles.push(words.unheard.to_owned()),
+        Some(age) if seen.silent => troubles.push(format!("{} {}", words.silent, ago(age, language))),
+        Some(_) => troubles.extend(seen.fault.map(|fault| words::fault(fault, language).to_owned())),
+    }
+    let down = seen.down.iter().map(|(source, cause)| format!("{} «{source}»: {cause}", words.down));
+    troubles.extend(down);
+    troubles
+}
+
+/// What is in force.
+fn lines(seen: &Seen, words: &Words, reader: &Reader) -> Vec<String> {
+    let in_force = &seen.in_force;
+    let mut lines = Vec::new();
+    let record = |record: Option<u64>| {
+        record.map(|record| format!(" [{} {record}]", words.record)).unwrap_or_default()
+    };
+    let corrects = in_force
+        .correction
+        .map_or_else(|| words.uncorrected.to_owned(), |found| correction(found, reader.scale));
+    let until = in_force.until.as_ref().map(|until| format!(", {} {until}", words.holds));
+    let due = words::due(in_force.due, reader.language);
+    let due = if due.is_empty() { String::new() } else { format!(" · {due}") };
+    lines.push(format!(
+        "{}: {corrects}{}{}{due}",
+        words.correction,
+        record(in_force.calibration),
+        until.unwrap_or_default()
+    ));
+    lines.push(match in_force.tau_s {
+        Some(tau_s) => format!("{}: {tau_s:.2} s{}", words.tau, record(in_force.response)),
+        None => words.no_tau.to_owned(),
+    });
+    let (expanded_c, near_c) = in_force.expanded_c;
+    lines.push(format!(
+        "{}: ±{:.2} {} {} {}",
+        words.uncertain,
+        reader.scale.difference(expanded_c),
+        reader.scale.symbol(),
+        pick(reader.language, "at", "a"),
+        reader.temperature(near_c)
+    ));
+    if let Some((kind, by)) = &seen.work {
+        lines.push(format!("{}: {by} {}", words::kind(*kind, reader.language), words.at_work));
+    }
+    lines
+}
+
+/// Size of the drawing; it is stretched to the width of its card.
+const DRAWN: (f64, f64) = (240.0, 40.0);
+/// A minute of less than this is drawn as if it were so high, °C: the noise of a still probe is no mountain.
+const HIGH_MIN_C: f64 = 2.0;
+
+/// The last minute as a line; what it shows stands beside it in words.
+fn minute(seen: &Seen) -> Option<String> {
+    let values = || seen.minute.iter().map(|(_, celsius)| *celsius);
+    let (low, high) = (values().fold(f64::INFINITY, f64::min), values().fold(f64::NEG_INFINITY, f64::max));
+    if seen.minute.len() < 2 {
+        return None;
+    }
+    let (middle, height) = (f64::midpoint(low, high), (high - low).max(HIGH_MIN_C));
+    let mut points = String::new();
+    for (ago, celsius) in &seen.minute {
+        let x = (1.0 - (ago / KEPT_S).clamp(0.0, 1.0)) * DRAWN.0;
+        let y = DRAWN.1 / 2.0 - (celsius - middle) / height * (DRAWN.1 - 6.0);
+        // Writing to a String cannot fail.
+        let _fits = write!(points, "{x:.0},{y:.1} ");
+    }
+    Some(format!(
+        "<svg class=\"minute\" viewBox=\"0 0 {} {}\" preserveAspectRatio=\"none\" aria-hidden=\"true\">\
+         <polyline points=\"{}\"/></svg>",
+        DRAWN.0,
+        DRAWN.1,
+        points.trim_end()
+    ))
+}

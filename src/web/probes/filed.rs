@@ -1,0 +1,90 @@
+//! What is on record of one probe, as lists.
+
+use super::{Filed, pick, words};
+use crate::core::on_file::Filed as OnFile;
+use crate::core::reader::Reader;
+use crate::core::record::{CalibrationDone, ResponseDone};
+use crate::core::technician::words::{correction, degrees, finding, signed, width};
+
+/// All records of one kind.
+pub(super) struct Kept {
+    pub(super) heading: &'static str,
+    pub(super) items: Vec<Item>,
+}
+
+/// One record: when and by whom, and what was done.
+pub(super) struct Item {
+    pub(super) head: String,
+    pub(super) lines: Vec<String>,
+}
+
+/// What is on record, in the order in which probes are fitted.
+pub(super) fn kept(filed: &Filed, reader: &Reader) -> [Kept; 3] {
+    let words = words::words(reader.language);
+    let proofs = filed.proofs.iter().map(|(index, at, by, found)| {
+        let mark = if found.good { "✓" } else { "✗" };
+        let word = finding(&found.finding, reader.language);
+        let head = format!("{} · {by} [{} {index}]", reader.moment(*at), words.record);
+        Item { head, lines: vec![format!("{mark} {word}: {}", found.seen)] }
+    });
+    [
+        Kept {
+            heading: words.calibrations,
+            items: filed.calibrations.iter().map(|filed| calibration(filed, reader)).collect(),
+        },
+        Kept {
+            heading: words.responses,
+            items: filed.responses.iter().map(|filed| response(filed, reader)).collect(),
+        },
+        Kept { heading: words.proofs, items: proofs.collect() },
+    ]
+}
+
+/// When, by whom, and that it was withdrawn.
+fn head<Done>(filed: &OnFile<Done>, by: &str, reader: &Reader) -> String {
+    let withdrawn = filed
+        .withdrawn
+        .map(|at| format!(" · {} {}", pick(reader.language, "WITHDRAWN", "RETIRADA"), reader.moment(at)));
+    let record = words::words(reader.language).record;
+    let withdrawn = withdrawn.unwrap_or_default();
+    format!("{} · {by} [{record} {}]{withdrawn}", reader.moment(filed.since), filed.index)
+}
+
+fn calibration(filed: &OnFile<CalibrationDone>, reader: &Reader) -> Item {
+    let done = &filed.done;
+    let say = |english, spanish| pick(reader.language, english, spanish);
+    let (found, left) = (correction(done.found, reader.scale), correction(done.left, reader.scale));
+    let (as_found, as_left) = (say("as found", "como se encontró"), say("as left", "como quedó"));
+    let mut lines = vec![format!("{}: {found} → {left}", say("Correction", "Corrección"))];
+    lines.extend(done.points.iter().map(|point| {
+        format!(
+            "{} ({}): {as_found} {}, {as_left} {}",
+            degrees(reader.scale, point.reference_c),
+            point.reference,
+            signed(reader.scale, point.found_error_c),
+            signed(reader.scale, point.left_error_c)
+        )
+    }));
+    let words = words::words(reader.language);
+    let until = done.until.as_ref().map(|until| format!(", {} {until}", words.holds)).unwrap_or_default();
+    lines.push(format!("{}: {}{until}", words.uncertain, width(reader.scale, done.expanded_c)));
+    lines.extend(done.note.iter().map(|note| format!("«{note}»")));
+    Item { head: head(filed, &done.by, reader), lines }
+}
+
+fn response(filed: &OnFile<ResponseDone>, reader: &Reader) -> Item {
+    let done = &filed.done;
+    let say = |english, spanish| pick(reader.language, english, spanish);
+    let (from, to) = (degrees(reader.scale, done.from_c), degrees(reader.scale, done.to_c));
+    let tau = words::words(reader.language).tau;
+    let mut lines = vec![format!("{tau}: {:.2} ±{:.2} s ({from} → {to})", done.tau_s, done.expanded_s)];
+    lines.extend(done.fast_enough.map(|fast| {
+        if fast {
+            say("✓ fast enough for this rinse", "✓ bastante rápida para este enjuague")
+        } else {
+            say("✗ TOO SLOW for this rinse", "✗ DEMASIADO LENTA para este enjuague")
+        }
+        .to_owned()
+    }));
+    Item { head: head(filed, &done.by, reader), lines }
+}

@@ -1,0 +1,84 @@
+use axum::body::Body;
+use axum::extract::Request;
+use axum::http::{StatusCode, header};
+use futures_util::StreamExt;
+use tower::ServiceExt;
+
+use crate::core::access::Role;
+use crate::core::reader::Language;
+use crate::web::fixture::{StillKitchen, person};
+use crate::web::router::site;
+
+async fn get(path: &str, role: Role, language: Language) -> (StatusCode, String) {
+    let mut request = Request::get(path).body(Body::empty()).expect("a request");
+    request.extensions_mut().insert(person(role, language));
+    let answer = site(StillKitchen::new().pages()).oneshot(request).await.expect("it never fails");
+    let status = answer.status();
+    let bytes = axum::body::to_bytes(answer.into_body(), 1 << 20).await.expect("a body");
+    (status, String::from_utf8(bytes.to_vec()).expect("text"))
+}
+
+// Own promise: every probe shows its value before and after its calibration, what is in force and until when,
+// and what is wrong with it; whoever may not measure is offered nothing that measures.
+#[tokio::test]
+async fn each_probe_says_how_it_is() {
+    let (_, page) = get("/probes", Role::Technician, Language::English).await;
+    for said in [
+        "79.8 °C",
+        "79.4 °C before calibration",
+        "↑ rising",
+        "4.0/s",
+        "+0.40 °C [record 17], holds until 2027-03-01",
+        "1.50 s [record 18]",
+        "SILENT: this was its last value, 10 min ago",
+        "«port&#60;1&#62;»: no such device",
+        "NEVER CALIBRATED",
+        "prove/dm1",
+        "sign-off/dm1",
+    ] {
+        assert!(page.contains(said), "{said}: {page}");
+    }
+    let (_, page) = get("/probes/dm1/rinse", Role::Auditor, Language::Spanish).await;
+    for said in ["↑ sube", "✗ cambiada con otra", "Eli &#60;b&#62;", "lang=\"es\""] {
+        assert!(page.contains(said), "{said}: {page}");
+    }
+    assert!(!page.contains("calibrate/") && !page.contains("respond/"), "{page}");
+    let (_, page) = get("/probes/dm1/rinse", Role::Technician, Language::English).await;
+    assert!(page.contains("../../calibrate/dm1/rinse") && page.contains("../../respond/dm1/rinse"), "{page}");
+    for path in ["/probes/dm9", "/probes/dm1/rinse9", "/calibrate/dm1/nothing", "/prove/dm9", "/sign-off/dm9"]
+    {
+        let (status, _) = get(path, Role::Technician, Language::English).await;
+        assert_eq!(status, StatusCode::NOT_FOUND, "{path}");
+    }
+}
+
+// Own promise: an open page of one probe is told of that probe, and of no other.
+#[tokio::test]
+async fn an_open_page_is_told_of_its_own_probe() {
+    let mut request = Request::get("/live/probes/dm1/rinse").body(Body::empty()).expect("a request");
+    request.extensions_mut().insert(person(Role::Auditor, Language::English));
+    let answer = site(StillKitchen::new().pages()).oneshot(request).await.expect("it never fails");
+    let mut body = answer.into_body().into_data_stream();
+    let mut heard = String::new();
+    while !heard.contains("</article>") {
+        let more = body.next().await.expect("the stream goes on").expect("no failure");
+        heard.push_str(std::str::from_utf8(&more).expect("text"));
+    }
+    assert!(heard.contains("probe-1") && !heard.contains("probe-0"), "{heard}");
+    assert!(heard.contains("../../probes/dm1/rinse"), "{heard}");
+}
+
+// Own promise: the sheet is for everybody who may look, and brings the one policy that lets its style be seen.
+#[tokio::test]
+async fn the_sheet_is_a_page_of_its_own() {
+    let mut request = Request::get("/probes/dm1/sheet").body(Body::empty()).expect("a request");
+    request.extensions_mut().insert(person(Role::Auditor, Language::English));
+    let answer = site(StillKitchen::new().pages()).oneshot(request).await.expect("it never fails");
+    let policy = answer.headers()[header::CONTENT_SECURITY_POLICY].to_str().expect("text").to_owned();
+    // SHA-256 of `p { margin: 0 }` by sha256sum.
+    assert!(policy.starts_with("default-src 'none'; style-src 'sha256-"), "{policy}");
+    assert!(
+        policy.contains("7IWhgxoOGTB5NQzjGk9OPt0FwhVeBvZGoWgF9xLLh8c=") && !policy.contains("script"),
+        "{policy}"
+    );
+}

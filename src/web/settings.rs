@@ -1,0 +1,223 @@
+//! What stands behind the other pages: the configuration, contacts and their channels, work on a machine.
+//!
+//! The configuration is shown and never changed here. Secrets stand in it by their path only.
+
+mod maintenance;
+mod words;
+
+use std::future::Future;
+use std::time::Duration;
+
+use askama::Template;
+use axum::extract::rejection::FormRejection;
+use axum::extract::{Form, State};
+use axum::http::StatusCode;
+use axum::response::{IntoResponse, Response};
+use serde::Deserialize;
+
+pub(super) use self::maintenance::{begin, show as show_maintenance};
+use self::words::{Words, words};
+use super::frame::{self, Frame, Refusal, Tab};
+use super::kitchen::{Kitchen, Pages};
+use super::person::Person;
+use super::who;
+use crate::config::note::{Origin, Section};
+use crate::core::access::Right;
+use crate::core::alert::Contact;
+use crate::core::time::Timestamp;
+
+/// Longest wait for a test of channels before the page says that it is under way (own choice: shorter than a
+/// connection lasts).
+const TEST_MAX: Duration = Duration::from_secs(8);
+
+/// A channel of messages.
+#[derive(Clone, PartialEq, Eq, Debug)]
+pub struct Channel {
+    /// Which: `mail`, `webhook:office`, `publish`, `heartbeat`.
+    pub name: String,
+    /// Why it cannot work as it is configured, and what to do.
+    pub broken: Option<(String, String)>,
+}
+
+/// One step of a test.
+#[derive(Clone, PartialEq, Eq, Debug)]
+pub struct TestStep {
+    /// By which route.
+    pub route: String,
+    /// What was tried.
+    pub what: String,
+    /// Whether it went well.
+    pub good: bool,
+    /// What the other side said.
+    pub said: String,
+}
+
+/// The latest test of a contact's channels since the start.
+#[derive(Clone, PartialEq, Eq, Debug)]
+pub struct Tested {
+    /// When it was begun.
+    pub at: Timestamp,
+    /// Who pressed the button.
+    pub by: String,
+    /// Its steps; `None` while it is under way.
+    pub steps: Option<Vec<TestStep>>,
+}
+
+/// What the pages ask of whoever runs the site.
+pub trait Premises: Clone + Send + Sync + 'static {
+    /// The configuration in force.
+    fn sections(&self) -> Vec<Section>;
+
+    /// The contacts, each with its latest test.
+    fn contacts(&self) -> Vec<(Contact, Option<Tested>)>;
+
+    /// Every channel that is configured.
+    fn channels(&self) -> impl Future<Output = Result<Vec<Channel>, Refusal>> + Send;
+
+    /// Sends a marked test by every route of a contact; ends with it. One that has just been made is not
+    /// made again.
+    fn test(&self, contact: String, by: String) -> impl Future<Output = Result<(), Refusal>> + Send;
+
+    /// Holds the messages about a machine until then; without a time it ends.
+    fn maintain(
+        &self,
+        machine: String,
+        until: Option<Timestamp>,
+        by: String,
+    ) -> impl Future<Output = Result<(), Refusal>> + Send;
+}
+
+/// A page that one can go on to.
+struct Way {
+    to: &'static str,
+    name: &'static str,
+    what: &'static str,
+}
+
+#[derive(Template)]
+#[template(path = "web/settings/more.html", config = ".askama.toml")]
+struct MorePage<'a> {
+    frame: Frame<'a>,
+    ways: Vec<Way>,
+}
+
+/// Shows the way to everything that has no tab.
+pub(super) async fn more<K: Kitchen>(State(pages): State<Pages<K>>, person: Person) -> Response {
+    let words = words(person.reader.language);
+    let all = [
+        (Right::Look, "account", words.account, words.account_what),
+        (Right::Maintain, "maintenance", words.maintenance, words.maintenance_what),
+        (Right::Settings, "settings", words.settings, words.settings_what),
+        (Right::Accounts, "accounts", words.accounts, words.accounts_what),
+    ];
+    let ways = all.into_iter().filter(|(right, ..)| person.may(*right));
+    let ways = ways.map(|(_, to, name, what)| Way { to, name, what }).collect();
+    let open = pages.open().await;
+    let frame = Frame::new(&pages.site, &person, Tab::More, 0, words.more).with_open(open);
+    frame::page(StatusCode::OK, MorePage { frame, ways }.render())
+}
+
+/// A line of the configuration.
+struct Line {
+    text: String,
+    origin: String,
+}
+
+/// A contact as it is shown.
+struct Seen {
+    name: String,
+    told: String,
+    routes: Vec<String>,
+    tested: Option<String>,
+    running: bool,
+    steps: Vec<TestStep>,
+}
+
+#[derive(Template)]
+#[template(path = "web/settings/settings.html", config = ".askama.toml")]
+struct SettingsPage<'a> {
+    frame: Frame<'a>,
+    words: &'static Words,
+    contacts: Vec<Seen>,
+    ask: Option<String>,
+    channels: Vec<Channel>,
+    sections: Vec<(String, Vec<Line>)>,
+}
+
+/// Shows contacts, channels and the configuration in force.
+pub(super) async fn show<K: Kitchen>(State(pages): State<Pages<K>>, person: Person) -> Response {
+    let channels = match pages.kitchen.channels().await {
+        Ok(channels) => channels,
+        Err(refused) => return frame::refuse(refused, &person, &pages.site, 0),
+    };
+    let reader = &person.reader;
+    let words = words(reader.language);
+    let open = pages.open().await;
+    let line = |note: crate::config::note::Note| Line {
+        origin: match note.origin {
+            Origin::Set(place) => place.to_string(),
+            Origin::Default => words.default.to_owned(),
+            Origin::Follows => words.follows.to_owned(),
+        },
+        text: note.line,
+    };
+    let sections = pages.kitchen.sections().into_iter();
+    let page = SettingsPage {
+        frame: Frame::new(&pages.site, &person, Tab::More, 0, words.settings).with_open(open),
+        words,
+        contacts: pages.kitchen.contacts().into_iter().map(|one| seen(one, &person)).collect(),
+        ask: who::instead(&person, Right::Act, words.test),
+        channels,
+        sections: sections
+            .map(|Section { header, notes }| (header, notes.into_iter().map(line).collect()))
+            .collect(),
+    };
+    frame::page(StatusCode::OK, page.render())
+}
+
+fn seen((contact, tested): (Contact, Option<Tested>), person: &Person) -> Seen {
+    let words = words(person.reader.language);
+    let step = format!("{} {}", words.step, contact.step);
+    let last = contact.last_resort.then_some(words.last_resort);
+    let hours = contact.hours.is_some().then_some(words.hours);
+    let parts = [contact.role.as_deref(), Some(step.as_str()), last, hours].into_iter().flatten();
+    let (at, running, steps) = match tested {
+        Some(Tested { at, by, steps }) => {
+            let when = format!("{} {} ({by})", words.tested, person.reader.moment(at));
+            (Some(when), steps.is_none(), steps.unwrap_or_default())
+        }
+        None => (None, false, Vec::new()),
+    };
+    Seen {
+        told: parts.collect::<Vec<_>>().join(" · "),
+        routes: contact.routes.iter().map(ToString::to_string).collect(),
+        name: contact.name,
+        tested: at,
+        running,
+        steps,
+    }
+}
+
+/// Whose channels are to be tried.
+#[derive(Deserialize)]
+pub(super) struct Trying {
+    contact: String,
+}
+
+/// Tries the channels of a contact, and sends the browser back to what it came to. What is begun goes
+/// on where the wait is over.
+pub(super) async fn test<K: Kitchen>(
+    State(pages): State<Pages<K>>,
+    person: Person,
+    sent: Result<Form<Trying>, FormRejection>,
+) -> Response {
+    let Ok(Form(Trying { contact })) = sent else { return StatusCode::BAD_REQUEST.into_response() };
+    let tried = pages.kitchen.test(contact, person.name.clone());
+    match tokio::time::timeout(TEST_MAX, tried).await {
+        Ok(Err(refused)) => frame::refuse(refused, &person, &pages.site, 1),
+        Ok(Ok(())) | Err(_) => frame::go("../settings#contacts"),
+    }
+}
+
+#[cfg(test)]
+mod tests;

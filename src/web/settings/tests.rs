@@ -1,0 +1,100 @@
+use axum::http::StatusCode;
+
+use crate::core::access::Role;
+use crate::core::reader::Language;
+use crate::web::fixture::StillKitchen;
+use crate::web::fixture::visit::{get, post};
+
+// Own promise: each role is shown the way to what it may open, and to nothing else.
+#[tokio::test]
+async fn each_role_finds_its_own_ways() {
+    let kitchen = StillKitchen::new();
+    for (role, ways) in [
+        (Role::Auditor, vec!["account", "settings"]),
+        (Role::Operator, vec!["account"]),
+        (Role::Manager, vec!["account", "maintenance", "settings"]),
+        (Role::Technician, vec!["account", "maintenance", "settings"]),
+        (Role::Administrator, vec!["account", "maintenance", "settings", "accounts"]),
+    ] {
+        let (_, page) = get(&kitchen, "/more", role, Language::English).await;
+        for way in ["account", "maintenance", "settings", "accounts"] {
+            let there = page.contains(&format!("class=\"target\" href=\"{way}\""));
+            assert_eq!(there, ways.contains(&way), "{role}: {way}");
+        }
+    }
+}
+
+// Own promise: each value stands beside where it was set, each channel beside whether it can work, and
+// nothing of it is markup.
+#[tokio::test]
+async fn settings_say_where_each_value_comes_from() {
+    let kitchen = StillKitchen::new();
+    let (_, page) = get(&kitchen, "/settings", Role::Manager, Language::English).await;
+    for said in [
+        "gateway.toml:7",
+        "<td>default</td>",
+        "follows from elsewhere",
+        "environment variable RINSEWARD__SITE__CALL",
+        "email:a@example.com",
+        "✗ CANNOT WORK",
+        "✓ ready",
+        "✗ FAILED",
+        "step 1 · last resort",
+        "action=\"settings/test\"",
+    ] {
+        assert!(page.contains(said), "{said}: {page}");
+    }
+    for role in [Role::Auditor, Role::Technician] {
+        let (_, page) = get(&kitchen, "/settings", role, Language::Spanish).await;
+        assert!(
+            !page.contains("settings/test") && page.contains("Pídalo a: encargado, administrador."),
+            "{page}"
+        );
+        assert!(!page.contains("<script>") && !page.contains("<img"), "{page}");
+    }
+}
+
+#[tokio::test]
+async fn a_contact_is_tried_by_who_may() {
+    let kitchen = StillKitchen::new();
+    let (status, to) = post(&kitchen, "/settings/test", "contact=manager+%3C1%3E", Role::Manager).await;
+    assert_eq!((status, to.as_str()), (StatusCode::SEE_OTHER, "../settings#contacts"));
+    let (status, _) = post(&kitchen, "/settings/test", "contact=manager", Role::Technician).await;
+    assert_eq!(status, StatusCode::FORBIDDEN);
+    let (status, _) = post(&kitchen, "/settings/test", "", Role::Manager).await;
+    assert_eq!(status, StatusCode::BAD_REQUEST);
+    assert_eq!(kitchen.desk.all_asked(), ["test manager <1> by Ana"]);
+}
+
+// Own promise: work begins for one of the offered spans, of a machine that there is; pressed twice it is one.
+#[tokio::test]
+async fn work_on_a_machine_begins_and_ends() {
+    let kitchen = StillKitchen::new();
+    let send = async |form: &str| post(&kitchen, "/maintenance", form, Role::Technician).await;
+    assert_eq!(send("machine=dm1&minutes=30").await, (StatusCode::SEE_OTHER, "maintenance".to_owned()));
+    for (form, status) in [
+        ("machine=dm1&minutes=31", StatusCode::BAD_REQUEST),
+        ("machine=dm1&minutes=-1", StatusCode::BAD_REQUEST),
+        ("machine=other&minutes=30", StatusCode::NOT_FOUND),
+        // Nobody works on it: nothing ends.
+        ("machine=dm1&minutes=0", StatusCode::SEE_OTHER),
+    ] {
+        assert_eq!(send(form).await.0, status, "{form}");
+    }
+    let until = |minutes: u64| {
+        let until = crate::web::fixture::NOW.plus(std::time::Duration::from_secs(minutes * 60));
+        kitchen.glances.send_modify(|glances| glances[0].work_until = Some(until));
+    };
+    until(30);
+    send("machine=dm1&minutes=30").await;
+    let (_, page) = get(&kitchen, "/maintenance", Role::Technician, Language::English).await;
+    assert!(page.contains("Messages are held until Thu 26 Nov 2026, 12:30 UTC"), "{page}");
+    send("machine=dm1&minutes=15").await;
+    send("machine=dm1&minutes=0").await;
+    let expected = [
+        "work on dm1 until 2026-11-26T12:30:00Z by Ana",
+        "work on dm1 until 2026-11-26T12:15:00Z by Ana",
+        "work on dm1 until its end by Ana",
+    ];
+    assert_eq!(kitchen.desk.all_asked(), expected);
+}

@@ -1,0 +1,65 @@
+//! Words of the pages of settings, English and Spanish side by side.
+
+use crate::core::reader::Language;
+
+/// Makes the words and what each says in both languages.
+macro_rules! words {
+    ($($name:ident: $english:literal, $spanish:literal;)*) => {
+        /// Words of the pages.
+        #[derive(Debug)]
+        pub(super) struct Words { $(pub(super) $name: &'static str),* }
+
+        static ENGLISH: Words = Words { $($name: $english),* };
+        static SPANISH: Words = Words { $($name: $spanish),* };
+    };
+}
+
+words! {
+    more: "More", "Más";
+    account: "My account", "Mi cuenta";
+    account_what: "Language, °C or °F, password, where you are logged in.", "Idioma, °C o °F, contraseña, dónde tiene sesión abierta.";
+    maintenance: "Work on a machine", "Trabajo en una máquina";
+    maintenance_what: "Its messages are held while somebody works on it.", "Sus mensajes se retienen mientras alguien trabaja en ella.";
+    settings: "Settings", "Configuración";
+    settings_what: "Contacts and their channels; the configuration in force.", "Contactos y sus canales; la configuración vigente.";
+    accounts: "Accounts", "Cuentas";
+    accounts_what: "Who may log in, and what each may do.", "Quién puede entrar, y qué puede hacer cada cual.";
+    contacts: "Contacts", "Contactos";
+    none_contacts: "No contact is configured: nobody is told of an alert. Add a [[contact]].", "No hay ningún contacto: nadie recibe las alertas. Añada un [[contact]].";
+    step: "step", "paso";
+    last_resort: "last resort", "último recurso";
+    hours: "at certain hours", "a ciertas horas";
+    test: "Try this contact's channels", "Probar los canales de este contacto";
+    test_hint: "A message marked TEST goes out by every route.", "Sale un mensaje marcado PRUEBA por cada vía.";
+    tested: "Tried", "Probado";
+    running: "Under way.", "En curso.";
+    look_again: "Look again", "Mirar otra vez";
+    good: "good", "bien";
+    failed: "FAILED", "FALLA";
+    channels: "Channels", "Canales";
+    none_channels: "No channel is configured.", "No hay ningún canal configurado.";
+    ready: "ready", "listo";
+    cannot: "CANNOT WORK", "NO PUEDE FUNCIONAR";
+    mend: "Do", "Hacer";
+    configuration: "Configuration in force", "Configuración vigente";
+    configuration_hint: "Read only: it is changed in its files, and is in force after a restart. Secrets are shown by their path only.", "Solo lectura: se cambia en sus archivos y rige tras reiniciar. De los secretos solo se muestra la ruta.";
+    line: "Key and value", "Clave y valor";
+    source: "From", "De";
+    default: "default", "por omisión";
+    follows: "follows from elsewhere", "se deduce de otra parte";
+    maintenance_hint: "Racks are judged and recorded all the same; only the messages about the machine wait. It ends by itself.", "Las canastas se evalúan y registran igual; solo esperan los mensajes sobre la máquina. Termina por sí solo.";
+    until: "Messages are held until", "Mensajes retenidos hasta";
+    not_held: "Messages are sent.", "Los mensajes se envían.";
+    hold: "Hold for", "Retener";
+    end: "Work is over", "El trabajo terminó";
+    caution: "Caution", "Precaución";
+    caution_text: "Switch off, lock out and let it cool before you open a machine: mains, hot water and steam. Electrical and pipe work belongs to licensed trades.", "Desconecte, bloquee y deje enfriar antes de abrir una máquina: corriente, agua caliente y vapor. Los trabajos eléctricos y de tubería son de oficios con licencia.";
+}
+
+/// Words of the pages in one language.
+pub(super) const fn words(language: Language) -> &'static Words {
+    match language {
+        Language::English => &ENGLISH,
+        Language::Spanish => &SPANISH,
+    }
+}

@@ -1,0 +1,352 @@
+//! The sign-off of a machine: what is open and what mends it, the button, and the sheet for paper.
+//!
+//! Nobody signs limits that were not compared with the data plate, nor open points that were not shown.
+
+use askama::Template;
+use axum::extract::rejection::FormRejection;
+use axum::extract::{Form, Path, Query, State};
+use axum::http::{HeaderValue, StatusCode, header};
+use axum::response::{Html, IntoResponse, Response};
+use serde::Deserialize;
+
+use super::frame::{self, Frame, Tab};
+use super::guard;
+use super::kitchen::{Kitchen, Pages};
+use super::person::Person;
+use super::probes::{pick, place};
+use super::work::not_taken;
+use crate::core::cycle::plate::LimitSource;
+use crate::core::reader::{Language, Reader};
+use crate::core::record::{SignedPlate, SignedProbe};
+use crate::core::technician::words::width;
+
+/// What would be signed of a machine just now.
+#[derive(Clone, PartialEq, Debug)]
+pub struct Commissioning {
+    /// By what it is judged.
+    pub plate: SignedPlate,
+    /// Its probes as they are in force.
+    pub probes: Vec<SignedProbe>,
+    /// What is missing or not good.
+    pub open: Vec<Open>,
+    /// The record of the newest sign-off.
+    pub newest: Option<u64>,
+}
+
+/// One open point.
+#[derive(Clone, PartialEq, Eq, Debug)]
+pub struct Open {
+    /// In the words of the reader.
+    pub text: String,
+    /// What mends it.
+    pub mend: Mend,
+}
+
+/// What mends an open point. Probes are named `<machine>/<probe>`.
+#[derive(Clone, PartialEq, Eq, Debug)]
+pub enum Mend {
+    /// A calibration of this probe.
+    Calibration(String),
+    /// A response test of this probe.
+    Response(String),
+    /// A proof of the wiring.
+    Proof,
+    /// This alert is to be closed.
+    Alert(u64),
+    /// A test cycle is to be run; the one that was, where there is one.
+    Cycle(Option<u64>),
+    /// The data plate is to be entered in the configuration.
+    Configuration,
+}
+
+#[derive(Template)]
+#[template(path = "web/sign_off/sign_off.html", config = ".askama.toml")]
+struct SignOffPage<'a> {
+    frame: Frame<'a>,
+    words: &'static Words,
+    machine: &'a str,
+    signed: &'a Commissioning,
+    limits: Vec<(&'static str, String)>,
+    probes: Vec<[String; 5]>,
+    open: Vec<(&'a str, String, &'static str)>,
+    recorded: Option<u64>,
+    notice: Option<String>,
+    /// Whether the boxes that must be ticked were not.
+    unticked: bool,
+    note: String,
+}
+
+/// Words of the page.
+#[derive(Debug)]
+struct Words {
+    title: &'static str,
+    open: &'static str,
+    nothing_open: &'static str,
+    limits: &'static str,
+    limits_hint: &'static str,
+    probes: &'static str,
+    sign: &'static str,
+    compared: &'static str,
+    known: &'static str,
+    tick: &'static str,
+    note: &'static str,
+    note_hint: &'static str,
+    go: &'static str,
+    go_hint: &'static str,
+    sheet: &'static str,
+    newest: &'static str,
+    proved: &'static str,
+    machine: &'static str,
+    correction: &'static str,
+    holds: &'static str,
+    tau: &'static str,
+    uncertain: &'static str,
+}
+
+static ENGLISH: Words = Words {
+    title: "Sign off",
+    open: "Open points",
+    nothing_open: "✓ Nothing is open.",
+    limits: "Limits of the data plate",
+    limits_hint: "Compare each with the plate on the machine. One that differs is mended in the configuration before you sign.",
+    probes: "Probes as they are in force",
+    sign: "Sign",
+    compared: "I have compared these limits and times with the data plate of this machine",
+    known: "The open points are known to me; they go on record with my name",
+    tick: "Tick it, or do not sign yet.",
+    note: "Note (may stay empty)",
+    note_hint: "What is to be known beside it.",
+    go: "Sign off",
+    go_hint: "Under your name. It goes on record and is never changed.",
+    sheet: "The sheet as it would be printed now",
+    newest: "Sheet of the newest sign-off, record",
+    proved: "What was found of the wiring is on record: record",
+    machine: "Machine",
+    correction: "Correction",
+    holds: "Holds until",
+    tau: "Time constant",
+    uncertain: "Uncertainty (k = 2)",
+};
+
+static SPANISH: Words = Words {
+    title: "Firmar",
+    open: "Puntos abiertos",
+    nothing_open: "✓ No queda nada abierto.",
+    limits: "Límites de la placa de datos",
+    limits_hint: "Compare cada uno con la placa de la máquina. El que difiera se corrige en la configuración antes de firmar.",
+    probes: "Sondas tal como están en vigor",
+    sign: "Firma",
+    compared: "He comparado estos límites y tiempos con la placa de datos de esta máquina",
+    known: "Conozco los puntos abiertos; se registran con mi nombre",
+    tick: "Márquelo, o no firme todavía.",
+    note: "Nota (puede quedar vacía)",
+    note_hint: "Lo que deba saberse además.",
+    go: "Firmar",
+    go_hint: "Con su nombre. Queda registrado y no se modifica nunca.",
+    sheet: "La hoja tal como se imprimiría ahora",
+    newest: "Hoja de la última firma, registro",
+    proved: "Lo hallado del cableado queda registrado: registro",
+    machine: "Máquina",
+    correction: "Corrección",
+    holds: "Vale hasta",
+    tau: "Constante de tiempo",
+    uncertain: "Incertidumbre (k = 2)",
+};
+
+/// What is sent to sign.
+#[derive(Clone, Debug, Default, Deserialize)]
+#[serde(default)]
+pub(super) struct SignForm {
+    compared: Option<String>,
+    known: Option<String>,
+    /// Open points as they were shown.
+    open: usize,
+    note: String,
+}
+
+/// What a page is told by the address that led to it.
+#[derive(Clone, Copy, Debug, Default, Deserialize)]
+pub(super) struct Asked {
+    /// The record that was just made.
+    recorded: Option<u64>,
+    /// The record that is meant.
+    record: Option<u64>,
+}
+
+/// Shows what would be signed.
+pub(super) async fn show<K: Kitchen>(
+    State(pages): State<Pages<K>>,
+    Path(machine): Path<String>,
+    Query(asked): Query<Asked>,
+    person: Person,
+) -> Response {
+    page(&pages, &person, &machine, StatusCode::OK, Told { recorded: asked.recorded, ..Told::default() })
+        .await
+}
+
+/// What a page says of what was just sent.
+#[derive(Default)]
+struct Told {
+    recorded: Option<u64>,
+    notice: Option<String>,
+    unticked: bool,
+    note: String,
+}
+
+async fn page<K: Kitchen>(
+    pages: &Pages<K>,
+    person: &Person,
+    machine: &str,
+    status: StatusCode,
+    told: Told,
+) -> Response {
+    let signed = match pages.kitchen.commissioning(machine.to_owned(), person).await {
+        Ok(signed) => signed,
+        Err(refused) => return frame::refuse(refused, person, &pages.site, 1),
+    };
+    let words = match person.reader.language {
+        Language::English => &ENGLISH,
+        Language::Spanish => &SPANISH,
+    };
+    let title = format!("{}: {machine}", words.title);
+    let frame = Frame::new(&pages.site, person, Tab::Probes, 1, &title);
+    let open = signed
+        .open
+        .iter()
+        .map(|open| {
+            let (to, text) = mend(&open.mend, machine, frame.up, person.reader.language);
+            (open.text.as_str(), to, text)
+        })
+        .collect();
+    let page = SignOffPage {
+        words,
+        machine,
+        limits: limits(&signed.plate, &person.reader),
+        probes: signed.probes.iter().map(|probe| row(probe, &person.reader)).collect(),
+        open,
+        recorded: told.recorded,
+        notice: told.notice,
+        unticked: told.unticked,
+        note: told.note,
+        signed: &signed,
+        frame,
+    };
+    frame::page(status, page.render())
+}
+
+/// Where an open point is mended, and the words of the way there; no way where it is not here.
+fn mend(mend: &Mend, machine: &str, up: &str, language: Language) -> (String, &'static str) {
+    let say = |english, spanish| pick(language, english, spanish);
+    match mend {
+        Mend::Calibration(probe) => (format!("{up}calibrate/{probe}"), say("Calibrate it", "Calibrarla")),
+        Mend::Response(probe) => {
+            (format!("{up}respond/{probe}"), say("Test its response", "Probar su respuesta"))
+        }
+        Mend::Proof => (format!("{up}prove/{machine}"), say("Prove the wiring", "Comprobar el cableado")),
+        Mend::Alert(alert) => (format!("{up}alerts/{alert}"), say("To the alert", "A la alerta")),
+        Mend::Cycle(Some(record)) => {
+            (format!("{up}cycles/{record}"), say("To that rack; run another", "A esa canasta; lave otra"))
+        }
+        Mend::Cycle(None) => (
+            String::new(),
+            say("Run one rack, and look here again.", "Lave una canasta y vuelva a mirar aquí."),
+        ),
+        Mend::Configuration => (
+            String::new(),
+            say("Enter it in the configuration from the plate.", "Introdúzcalo en la configuración."),
+        ),
+    }
+}
+
+fn limits(plate: &SignedPlate, reader: &Reader) -> Vec<(&'static str, String)> {
+    let say = |english, spanish| pick(reader.language, english, spanish);
+    let source = |source: LimitSource| match source {
+        LimitSource::FoodCode => say("Food Code, no plate entered", "Código de Alimentos, sin placa"),
+        LimitSource::DataPlate => say("data plate", "placa de datos"),
+        LimitSource::Site => say("chosen by the site, stricter", "elegido por el sitio, más estricto"),
+        LimitSource::Concentration => say("for the sanitizer on file", "por el desinfectante registrado"),
+    };
+    let limit = |celsius, from| format!("{} ({})", reader.temperature(celsius), source(from));
+    let seconds = |seconds: f64| format!("{seconds:.1} s");
+    let mut limits = vec![
+        (
+            say("Final rinse at least", "Enjuague final, al menos"),
+            limit(plate.rinse_limit_c, plate.rinse_limit_source),
+        ),
+        (say("Wash at least", "Lavado, al menos"), limit(plate.wash_limit_c, plate.wash_limit_source)),
+        (say("Wash time", "Tiempo de lavado"), seconds(plate.wash_s)),
+        (say("Pause before the final rinse", "Pausa antes del enjuague final"), seconds(plate.pause_s)),
+        (say("Time of the final rinse", "Tiempo del enjuague final"), seconds(plate.rinse_s)),
+        (say("The limit is held for", "El límite se mantiene"), seconds(plate.dwell_s)),
+    ];
+    if let Some(max_c) = plate.rinse_max_c {
+        limits.insert(
+            1,
+            (say("Final rinse at most", "Enjuague final, como máximo"), reader.temperature(max_c)),
+        );
+    }
+    limits
+}
+
+fn row(probe: &SignedProbe, reader: &Reader) -> [String; 5] {
+    let none = || "–".to_owned();
+    let correction = probe
+        .correction
+        .map(|correction| crate::core::technician::words::correction(correction, reader.scale));
+    [
+        format!("{} ({})", probe.probe, place(probe.place, reader.language)),
+        correction.unwrap_or_else(none),
+        probe.until.clone().unwrap_or_else(none),
+        probe.tau_s.map_or_else(none, |tau_s| format!("{tau_s:.2} s")),
+        format!(
+            "{} {} {}",
+            width(reader.scale, probe.expanded_c),
+            pick(reader.language, "at", "a"),
+            reader.temperature(probe.near_c)
+        ),
+    ]
+}
+
+/// Signs.
+pub(super) async fn sign<K: Kitchen>(
+    State(pages): State<Pages<K>>,
+    Path(machine): Path<String>,
+    person: Person,
+    form: Result<Form<SignForm>, FormRejection>,
+) -> Response {
+    let form = form.map(|Form(form)| form).unwrap_or_default();
+    let ticked = form.compared.is_some() && (form.open == 0 || form.known.is_some());
+    let note = form.note.trim().to_owned();
+    if !ticked {
+        let told = Told { unticked: true, note, ..Told::default() };
+        return page(&pages, &person, &machine, StatusCode::UNPROCESSABLE_ENTITY, told).await;
+    }
+    let noted = Some(note.clone()).filter(|note| !note.is_empty());
+    match pages.kitchen.sign(machine.clone(), noted, form.open, &person).await {
+        Ok(record) => match HeaderValue::from_str(&format!("../probes/{machine}?recorded={record}")) {
+            Ok(to) => (StatusCode::SEE_OTHER, [(header::LOCATION, to)]).into_response(),
+            Err(_) => StatusCode::NOT_FOUND.into_response(),
+        },
+        Err(why) => {
+            let notice = Some(not_taken(&why, person.reader.language));
+            let told = Told { notice, note, ..Told::default() };
+            page(&pages, &person, &machine, StatusCode::CONFLICT, told).await
+        }
+    }
+}
+
+/// The sheet for paper.
+pub(super) async fn sheet<K: Kitchen>(
+    State(pages): State<Pages<K>>,
+    Path(machine): Path<String>,
+    Query(asked): Query<Asked>,
+    person: Person,
+) -> Response {
+    match pages.kitchen.sheet(machine, asked.record, &person).await {
+        Ok(html) => {
+            let policy = [(header::CONTENT_SECURITY_POLICY, guard::policy_of_paper(&html))];
+            (StatusCode::OK, policy, Html(html)).into_response()
+        }
+        Err(refused) => frame::refuse(refused, &person, &pages.site, 2),
+    }
+}

@@ -1,0 +1,409 @@
+//! What a technician does at a probe or at a machine, on a phone beside it: step by step, big buttons.
+//!
+//! What is under way is kept by the gateway, so that a page may be reloaded or a phone laid down: the
+//! page only shows where it stands. Nothing goes on record but by its button. What changes by
+//! itself is one part without anything to press; when a step is over the page is asked for anew.
+
+mod form;
+mod stage;
+
+use std::time::Duration;
+
+use askama::Template;
+use axum::extract::rejection::FormRejection;
+use axum::extract::{Form, Path, State};
+use axum::http::{HeaderValue, StatusCode, header};
+use axum::response::{IntoResponse, Response};
+
+use self::form::{Fault, WorkForm};
+use self::stage::{Step, Words, words};
+pub(super) use self::stage::{live, shape};
+use super::frame::{self, Frame, Refusal, Tab};
+use super::kitchen::{Kitchen, Pages};
+use super::person::Person;
+use super::probes::{Kind, kind, pick};
+use crate::core::calibration::Calibration;
+use crate::core::cautions;
+use crate::core::channel::Place;
+use crate::core::reader::Language;
+use crate::core::technician::attempt::{Press, Stands};
+use crate::core::technician::bath::Bath;
+use crate::core::technician::words as shared;
+use crate::core::time::Timestamp;
+use crate::core::wiring::Warmth;
+
+/// What is to begin.
+#[derive(Clone, PartialEq, Debug)]
+pub struct Begin {
+    /// What it is.
+    pub what: What,
+    /// Whether the machine is told to be worked on, so that nobody is called for what its probes show meanwhile.
+    pub announced: bool,
+}
+
+/// What is to begin, and at what. Probes are named `<machine>/<probe>`.
+#[derive(Clone, PartialEq, Debug)]
+pub enum What {
+    /// A calibration.
+    Calibration {
+        /// Of which probe.
+        probe: String,
+        /// The first bath.
+        bath: Bath,
+    },
+    /// A response test of this probe.
+    Response(String),
+    /// A proof of the wiring.
+    Proof {
+        /// Of which machine.
+        machine: String,
+        /// With what its probes are warmed.
+        warmth: Warmth,
+    },
+}
+
+/// What somebody is at.
+#[derive(Clone, PartialEq, Debug)]
+pub struct Under {
+    /// What it is.
+    pub kind: Kind,
+    /// Who.
+    pub by: String,
+    /// By which account: nobody else goes on with it.
+    pub account: String,
+    /// Since when.
+    pub begun: Timestamp,
+    /// When it ends by itself unless something is pressed.
+    pub ends: Timestamp,
+    /// Where the probe sits, and how long the final rinse of its machine is.
+    pub judged: Option<(Place, Duration)>,
+    /// The correction in force.
+    pub correction: Calibration,
+    /// Where it stands.
+    pub stands: Stands,
+    /// Why it did not come on record when that was asked for.
+    pub problem: Option<Said>,
+}
+
+/// Why something was not done, as the record said it.
+#[derive(Clone, PartialEq, Eq, Debug)]
+pub struct Said {
+    /// What is wrong.
+    pub summary: String,
+    /// What to do.
+    pub advice: Option<String>,
+}
+
+/// Why nothing was done.
+#[derive(Clone, PartialEq, Eq, Debug)]
+pub enum NotDone {
+    /// There is no such probe or machine.
+    Unknown,
+    /// Somebody else is at it.
+    TakenBy(String),
+    /// Nothing is under way there, or it is not so far.
+    NotSoFar,
+    /// It is refused.
+    Refused(Said),
+}
+
+/// At what somebody is.
+#[derive(Clone, PartialEq, Eq, Debug)]
+pub(super) struct Spot {
+    pub(super) kind: Kind,
+    pub(super) machine: String,
+    pub(super) probe: Option<String>,
+}
+
+impl Spot {
+    /// By which name it is under way.
+    pub(super) fn name(&self) -> String {
+        match &self.probe {
+            Some(probe) => format!("{}/{probe}", self.machine),
+            None => self.machine.clone(),
+        }
+    }
+
+    const fn deep(&self) -> usize {
+        if self.probe.is_some() { 2 } else { 1 }
+    }
+}
+
+#[derive(Template)]
+#[template(path = "web/work/work.html", config = ".askama.toml")]
+struct WorkPage<'a> {
+    frame: Frame<'a>,
+    words: &'static Words,
+    spot: &'a Spot,
+    name: String,
+    kind: &'static str,
+    /// Where it stands; `None` where it has not begun.
+    step: Option<Step>,
+    part: String,
+    shape: String,
+    /// Whether it is this person's.
+    own: bool,
+    by: String,
+    since: String,
+    ends: String,
+    problem: Option<Said>,
+    /// Said at the top: what is wrong with what was sent.
+    notice: Option<String>,
+    fault: Option<Fault>,
+    entered: WorkForm,
+    cautions: Vec<&'static str>,
+    symbol: &'static str,
+}
+
+impl WorkPage<'_> {
+    /// What is wrong with a field.
+    fn fault_of(&self, field: &str) -> Option<&'static str> {
+        self.fault.as_ref().filter(|fault| fault.field == field).map(|fault| fault.text)
+    }
+
+    fn begins(&self, kind: Kind) -> bool {
+        self.step.is_none() && self.spot.kind == kind
+    }
+
+    /// Whether a bath is to be chosen.
+    fn baths(&self) -> bool {
+        self.begins(Kind::Calibration) || self.own && self.step.as_ref().is_some_and(|step| step.baths)
+    }
+}
+
+/// Shows a calibration.
+pub(super) async fn calibration<K: Kitchen>(
+    State(pages): State<Pages<K>>,
+    Path((machine, probe)): Path<(String, String)>,
+    person: Person,
+) -> Response {
+    let spot = Spot { kind: Kind::Calibration, machine, probe: Some(probe) };
+    shown(&pages, &person, &spot).await
+}
+
+/// Shows a response test.
+pub(super) async fn response<K: Kitchen>(
+    State(pages): State<Pages<K>>,
+    Path((machine, probe)): Path<(String, String)>,
+    person: Person,
+) -> Response {
+    let spot = Spot { kind: Kind::Response, machine, probe: Some(probe) };
+    shown(&pages, &person, &spot).await
+}
+
+/// Shows a proof of the wiring.
+pub(super) async fn proof<K: Kitchen>(
+    State(pages): State<Pages<K>>,
+    Path(machine): Path<String>,
+    person: Person,
+) -> Response {
+    let spot = Spot { kind: Kind::Proof, machine, probe: None };
+    shown(&pages, &person, &spot).await
+}
+
+pub(super) type Sent = Result<Form<WorkForm>, FormRejection>;
+
+/// Goes on with a calibration.
+pub(super) async fn calibrate<K: Kitchen>(
+    State(pages): State<Pages<K>>,
+    Path((machine, probe)): Path<(String, String)>,
+    person: Person,
+    form: Sent,
+) -> Response {
+    let spot = Spot { kind: Kind::Calibration, machine, probe: Some(probe) };
+    act(&pages, &person, &spot, form).await
+}
+
+/// Goes on with a response test.
+pub(super) async fn respond<K: Kitchen>(
+    State(pages): State<Pages<K>>,
+    Path((machine, probe)): Path<(String, String)>,
+    person: Person,
+    form: Sent,
+) -> Response {
+    let spot = Spot { kind: Kind::Response, machine, probe: Some(probe) };
+    act(&pages, &person, &spot, form).await
+}
+
+/// Goes on with a proof of the wiring.
+pub(super) async fn prove<K: Kitchen>(
+    State(pages): State<Pages<K>>,
+    Path(machine): Path<String>,
+    person: Person,
+    form: Sent,
+) -> Response {
+    let spot = Spot { kind: Kind::Proof, machine, probe: None };
+    act(&pages, &person, &spot, form).await
+}
+
+async fn shown<K: Kitchen>(pages: &Pages<K>, person: &Person, spot: &Spot) -> Response {
+    let seen = match pages.kitchen.probes().await {
+        Ok(seen) => seen,
+        Err(refused) => return frame::refuse(refused, person, &pages.site, spot.deep()),
+    };
+    let is_there = seen.iter().any(|seen| {
+        seen.machine == spot.machine && spot.probe.as_ref().is_none_or(|probe| *probe == seen.probe)
+    });
+    if !is_there {
+        return frame::refuse(Refusal::Unknown, person, &pages.site, spot.deep());
+    }
+    page(pages, person, spot, StatusCode::OK, Told::default())
+}
+
+/// What a page says of what was just sent.
+#[derive(Default)]
+struct Told {
+    notice: Option<String>,
+    fault: Option<Fault>,
+    entered: WorkForm,
+}
+
+fn page<K: Kitchen>(
+    pages: &Pages<K>,
+    person: &Person,
+    spot: &Spot,
+    status: StatusCode,
+    told: Told,
+) -> Response {
+    let (reader, name) = (&person.reader, spot.name());
+    let language = reader.language;
+    let under = pages.kitchen.under(&name).filter(|under| under.kind == spot.kind);
+    let step = under.as_ref().map(|under| stage::step(under, reader));
+    let part = match under.as_ref().map(|under| live(under, reader)).transpose() {
+        Ok(part) => part.map(|card| card.html).unwrap_or_default(),
+        Err(error) => return frame::page(status, Err(error)),
+    };
+    let title = format!("{}: {name}", kind(spot.kind, language));
+    let mut cautions: Vec<&'static str> = match spot.kind {
+        Kind::Calibration => shared::calibration_cautions(language)[..2].to_vec(),
+        Kind::Response => shared::response_cautions(language).to_vec(),
+        Kind::Proof => cautions::before_work(language).to_vec(),
+    };
+    if let Some(step) = &step {
+        cautions.clone_from(&step.cautions);
+    }
+    let page = WorkPage {
+        words: words(language),
+        spot,
+        kind: kind(spot.kind, language),
+        part,
+        shape: under.as_ref().map(|under| shape(Some(under))).unwrap_or_default(),
+        own: under.as_ref().is_some_and(|under| under.account == person.account),
+        by: under.as_ref().map(|under| under.by.clone()).unwrap_or_default(),
+        since: under.as_ref().map(|under| reader.clock_and_zone(under.begun)).unwrap_or_default(),
+        ends: under.as_ref().map(|under| reader.clock_and_zone(under.ends)).unwrap_or_default(),
+        problem: under.and_then(|under| under.problem),
+        notice: told.notice,
+        fault: told.fault,
+        entered: told.entered,
+        step,
+        cautions,
+        symbol: reader.scale.symbol(),
+        name,
+        frame: Frame::new(&pages.site, person, Tab::Probes, spot.deep(), &title),
+    };
+    frame::page(status, page.render())
+}
+
+async fn act<K: Kitchen>(pages: &Pages<K>, person: &Person, spot: &Spot, form: Sent) -> Response {
+    let Ok(Form(form)) = form else {
+        let notice = Some(not_taken(&NotDone::NotSoFar, person.reader.language));
+        return page(
+            pages,
+            person,
+            spot,
+            StatusCode::UNPROCESSABLE_ENTITY,
+            Told { notice, ..Told::default() },
+        );
+    };
+    let name = spot.name();
+    let kitchen = &pages.kitchen;
+    let done = match form.act.as_str() {
+        "begin" => match begin(spot, &form, person) {
+            Ok(begin) => kitchen.begin(begin, person).await.map(|()| None),
+            Err(fault) => return faulty(pages, person, spot, fault, form),
+        },
+        "bath" => match form.bath(&person.reader) {
+            Ok(bath) => kitchen.press(&name, Press::Bath(bath), person).map(|()| None),
+            Err(fault) => return faulty(pages, person, spot, fault, form),
+        },
+        "go" => kitchen.press(&name, Press::Go, person).map(|()| None),
+        "back" => kitchen.press(&name, Press::Back, person).map(|()| None),
+        "end" => {
+            kitchen.give_up(&name);
+            Ok(None)
+        }
+        "record" => kitchen.file(name, form.note(), person).await.map(Some),
+        _ => Err(NotDone::NotSoFar),
+    };
+    match done {
+        Ok(record) => back(spot, record),
+        // It is told beside what is under way.
+        Err(NotDone::Refused(_)) if kitchen.under(&spot.name()).is_some() => back(spot, None),
+        Err(NotDone::Unknown) => frame::refuse(Refusal::Unknown, person, &pages.site, spot.deep()),
+        Err(why) => {
+            let notice = Some(not_taken(&why, person.reader.language));
+            let told = Told { notice, entered: form, ..Told::default() };
+            page(pages, person, spot, StatusCode::CONFLICT, told)
+        }
+    }
+}
+
+fn faulty<K: Kitchen>(
+    pages: &Pages<K>,
+    person: &Person,
+    spot: &Spot,
+    fault: Fault,
+    entered: WorkForm,
+) -> Response {
+    let told = Told { fault: Some(fault), entered, notice: None };
+    page(pages, person, spot, StatusCode::UNPROCESSABLE_ENTITY, told)
+}
+
+fn begin(spot: &Spot, form: &WorkForm, person: &Person) -> Result<Begin, Fault> {
+    let what = match spot.kind {
+        Kind::Calibration => What::Calibration { probe: spot.name(), bath: form.bath(&person.reader)? },
+        Kind::Response => What::Response(spot.name()),
+        Kind::Proof => What::Proof { machine: spot.name(), warmth: form.warmth(&person.reader)? },
+    };
+    Ok(Begin { what, announced: form.announced.is_some() })
+}
+
+/// Back to the page, so that a reload sends nothing twice; with a record, to where it shows.
+fn back(spot: &Spot, record: Option<u64>) -> Response {
+    // Relative, so that it leads back below whatever path a proxy serves it at.
+    let to = match (record, &spot.probe) {
+        (Some(record), Some(probe)) => format!("../../probes/{}/{probe}?recorded={record}", spot.machine),
+        (Some(record), None) => format!("../sign-off/{}?recorded={record}", spot.machine),
+        (None, Some(probe)) => probe.clone(),
+        (None, None) => spot.machine.clone(),
+    };
+    let to = if record.is_some() { to } else { format!("./{to}") };
+    match HeaderValue::from_str(&to) {
+        Ok(to) => (StatusCode::SEE_OTHER, [(header::LOCATION, to)]).into_response(),
+        Err(_) => StatusCode::NOT_FOUND.into_response(),
+    }
+}
+
+/// Why nothing was done, in the words of whoever asked.
+pub(super) fn not_taken(why: &NotDone, language: Language) -> String {
+    match why {
+        NotDone::TakenBy(by) => match language {
+            Language::English => format!("{by} is at this probe or machine. Ask them, or end it."),
+            Language::Spanish => format!("{by} está con esta sonda o máquina. Pregúntele, o termínelo."),
+        },
+        NotDone::Refused(said) => {
+            let advice = said.advice.iter().map(|advice| format!(": {advice}"));
+            format!("{}{}", said.summary, advice.collect::<String>())
+        }
+        NotDone::Unknown | NotDone::NotSoFar => pick(
+            language,
+            "Nothing was done: it is not at that step any more. What is so is shown here.",
+            "No se hizo nada: ya no está en ese paso. Aquí se ve lo que hay.",
+        )
+        .to_owned(),
+    }
+}
+
+#[cfg(test)]
+mod tests;

@@ -1,0 +1,163 @@
+//! What is sent by a page of the technician.
+
+use serde::Deserialize;
+
+use crate::core::boiling::Kilopascals;
+use crate::core::reader::{Language, Reader, Scale};
+use crate::core::technician::bath::Bath;
+use crate::core::units::Celsius;
+use crate::core::wiring::Warmth;
+use crate::web::probes::pick;
+
+/// One inch of mercury, kPa (NIST SP 811, appendix B.8: conventional inch of mercury, 3.386 389 kPa).
+const INCH_OF_MERCURY_KPA: f64 = 3.386_389;
+/// One foot, m (NIST SP 811, appendix B.8: exact).
+const FOOT_M: f64 = 0.304_8;
+/// Longest name of a thermometer, in characters (own choice: that of a person).
+const NAMED_CHARS_MAX: usize = 100;
+/// Greatest uncertainty of a reference, °C (own choice: twice the 1.1 °C that Food Code 4-203.11 grants a
+/// thermometer for food).
+const SURE_MAX_C: f64 = 2.2;
+/// Warmest water for a proof, °C (own choice: warmer water is not for hands).
+const WATER_C: std::ops::RangeInclusive<f64> = 30.0..=50.0;
+/// What a thermometer beside the probe may show, °C.
+const BESIDE_C: std::ops::RangeInclusive<f64> = 0.0..=105.0;
+
+/// Every field; which are there depends on the form.
+#[derive(Clone, Debug, Default, Deserialize)]
+#[serde(default)]
+pub(in crate::web) struct WorkForm {
+    /// What is to be done.
+    pub(super) act: String,
+    /// `ice`, `pressure`, `altitude`, `thermometer`.
+    pub(super) kind: String,
+    pub(super) pressure: String,
+    pub(super) pressure_unit: String,
+    pub(super) altitude: String,
+    pub(super) altitude_unit: String,
+    pub(super) named: String,
+    pub(super) shows: String,
+    pub(super) sure: String,
+    pub(super) water: String,
+    pub(super) announced: Option<String>,
+    pub(super) note: String,
+}
+
+/// What is wrong with one field.
+#[derive(Clone, Copy, PartialEq, Eq, Debug)]
+pub(super) struct Fault {
+    pub(super) field: &'static str,
+    pub(super) text: &'static str,
+}
+
+impl WorkForm {
+    /// The bath that was chosen.
+    pub(super) fn bath(&self, reader: &Reader) -> Result<Bath, Fault> {
+        let language = reader.language;
+        match self.kind.as_str() {
+            "ice" => Ok(Bath::ice()),
+            "pressure" => {
+                let number = number("pressure", &self.pressure, language)?;
+                let kpa = match self.pressure_unit.as_str() {
+                    "inhg" => number * INCH_OF_MERCURY_KPA,
+                    "kpa" => number,
+                    _ => number / 10.0,
+                };
+                Bath::boiling(Kilopascals(kpa), None).map_err(|_| Fault {
+                    field: "pressure",
+                    text: pick(
+                        language,
+                        "No kitchen has that air pressure; 500 to 1120 hPa are possible.",
+                        "Ninguna cocina tiene esa presión; son posibles de 500 a 1120 hPa.",
+                    ),
+                })
+            }
+            "altitude" => {
+                let number = number("altitude", &self.altitude, language)?;
+                let metres = if self.altitude_unit == "ft" { number * FOOT_M } else { number };
+                Bath::boiling_at_altitude(metres).map_err(|_| Fault {
+                    field: "altitude",
+                    text: pick(
+                        language,
+                        "An altitude is between -430 and 5000 m.",
+                        "Una altitud está entre -430 y 5000 m.",
+                    ),
+                })
+            }
+            "thermometer" => self.beside(reader),
+            _ => Err(Fault { field: "bath", text: pick(language, "Choose a bath.", "Elija un baño.") }),
+        }
+    }
+
+    fn beside(&self, reader: &Reader) -> Result<Bath, Fault> {
+        let language = reader.language;
+        let named = self.named.trim();
+        if named.is_empty() || named.chars().count() > NAMED_CHARS_MAX || named.chars().any(char::is_control)
+        {
+            let text = pick(
+                language,
+                "Which thermometer? Its name or number, in one line.",
+                "¿Qué termómetro? Su nombre o número, en una línea.",
+            );
+            return Err(Fault { field: "named", text });
+        }
+        let shows = number("shows", &self.shows, language)?;
+        let celsius = match reader.scale {
+            Scale::Celsius => shows,
+            Scale::Fahrenheit => (shows - 32.0) / 1.8,
+        };
+        if !BESIDE_C.contains(&celsius) {
+            let text = pick(
+                language,
+                "That is no water: 0 to 105 °C (32 to 221 °F).",
+                "Eso no es agua: de 0 a 105 °C (32 a 221 °F).",
+            );
+            return Err(Fault { field: "shows", text });
+        }
+        let expanded_c = number("sure", &self.sure, language)? / reader.scale.difference(1.0);
+        if !(expanded_c > 0.0 && expanded_c <= SURE_MAX_C) {
+            let text = pick(
+                language,
+                "Its certificate says how sure it is: more than 0, at most 2.2 °C (4 °F).",
+                "Su certificado dice su incertidumbre: más de 0, como máximo 2.2 °C (4 °F).",
+            );
+            return Err(Fault { field: "sure", text });
+        }
+        Ok(Bath::beside_thermometer(Celsius(celsius), named.to_owned(), expanded_c))
+    }
+
+    /// With what probes are warmed.
+    pub(super) fn warmth(&self, reader: &Reader) -> Result<Warmth, Fault> {
+        if self.water.trim().is_empty() {
+            return Ok(Warmth::Hand);
+        }
+        let number = number("water", &self.water, reader.language)?;
+        let celsius = match reader.scale {
+            Scale::Celsius => number,
+            Scale::Fahrenheit => (number - 32.0) / 1.8,
+        };
+        if WATER_C.contains(&celsius) {
+            return Ok(Warmth::Water(Some(Celsius(celsius))));
+        }
+        let text = pick(
+            reader.language,
+            "Take water of 30 to 50 °C (86 to 122 °F): warmer scalds, colder shows nothing.",
+            "Use agua de 30 a 50 °C (86 a 122 °F): más caliente quema, más fría no se nota.",
+        );
+        Err(Fault { field: "water", text })
+    }
+
+    pub(super) fn note(&self) -> Option<String> {
+        Some(self.note.trim().to_owned()).filter(|note| !note.is_empty())
+    }
+}
+
+/// A number with a point or a comma.
+fn number(field: &'static str, text: &str, language: Language) -> Result<f64, Fault> {
+    let number: Option<f64> =
+        text.trim().replace(',', ".").parse().ok().filter(|number: &f64| number.is_finite());
+    number.ok_or(Fault {
+        field,
+        text: pick(language, "A number is needed here.", "Aquí hace falta un número."),
+    })
+}

@@ -1,0 +1,218 @@
+use std::time::Duration;
+
+use axum::body::Body;
+use axum::extract::Request;
+use axum::http::{StatusCode, header};
+use axum::response::Response;
+use futures_util::StreamExt;
+use tower::ServiceExt;
+
+use super::*;
+use crate::core::access::Role;
+use crate::core::cycle::fixture::at;
+use crate::core::reader::Language;
+use crate::core::technician::Value;
+use crate::core::technician::attempt::Attempt;
+use crate::core::technician::calibrating::Calibrating;
+use crate::core::units::Celsius;
+use crate::web::fixture::{NOW, StillKitchen, person};
+use crate::web::router::site;
+
+const PATH: &str = "/calibrate/dm1/rinse";
+
+async fn ask(kitchen: &StillKitchen, role: Role, path: &str, form: Option<&str>) -> Response {
+    let mut request = match form {
+        Some(form) => Request::post(path)
+            .header(header::CONTENT_TYPE, "application/x-www-form-urlencoded")
+            .body(Body::from(form.to_owned())),
+        None => Request::get(path).body(Body::empty()),
+    }
+    .expect("a request");
+    request.extensions_mut().insert(person(role, Language::English));
+    site(kitchen.pages()).oneshot(request).await.expect("it never fails")
+}
+
+async fn text(response: Response) -> String {
+    let bytes = axum::body::to_bytes(response.into_body(), 1 << 20).await.expect("a body");
+    String::from_utf8(bytes.to_vec()).expect("text")
+}
+
+/// A calibration of Ana's in ice: watched for `seconds`, at 0.4 °C.
+fn under(seconds: u32) -> Under {
+    let tau = Some(Duration::from_secs(1));
+    let work = Calibrating::new(Bath::ice(), tau, Calibration::None, Celsius(82.2));
+    let mut attempt = Attempt::Calibration("dm1/rinse".to_owned(), Box::new(work));
+    if seconds > 0 {
+        attempt.press(Press::Go, Duration::ZERO);
+    }
+    for quarter in 0..seconds * 4 {
+        let measured = Some(Celsius(0.4));
+        let value = Value { at: at(f64::from(quarter) / 4.0), measured, fault: None };
+        attempt.hear("dm1/rinse", value);
+    }
+    Under {
+        kind: Kind::Calibration,
+        by: "Ana".to_owned(),
+        account: "ana".to_owned(),
+        begun: NOW,
+        ends: NOW,
+        judged: None,
+        correction: Calibration::None,
+        stands: attempt.stands(Duration::from_secs(u64::from(seconds))),
+        problem: None,
+    }
+}
+
+fn at_it(seconds: u32) -> StillKitchen {
+    let kitchen = StillKitchen::new();
+    kitchen.under.send_replace(Some(("dm1/rinse".to_owned(), under(seconds))));
+    kitchen
+}
+
+// Own promise: each step says what to do, only its buttons are there, and the record has one of its own.
+#[tokio::test]
+async fn each_step_of_a_calibration_has_its_buttons() {
+    let begun = text(ask(&StillKitchen::new(), Role::Technician, PATH, None).await).await;
+    assert!(begun.contains("value=\"begin\"") && begun.contains("name=\"announced\""), "{begun}");
+    assert!(!begun.contains("value=\"record\"") && !begun.contains("value=\"end\""), "{begun}");
+    let placing = text(ask(&at_it(0), Role::Technician, PATH, None).await).await;
+    assert!(placing.contains("Point 1: ice and water") && placing.contains("The probe is in it now"));
+    assert!(placing.contains("Crushed ice") && !placing.contains("value=\"record\""), "{placing}");
+    let watching = text(ask(&at_it(10), Role::Technician, PATH, None).await).await;
+    assert!(
+        watching.contains("0.40 °C") && watching.contains("<progress value=\"10\" max=\"20\""),
+        "{watching}"
+    );
+    assert!(watching.contains("../../live/work/dm1/rinse?shape=watching-0-false"), "{watching}");
+    let taken = text(ask(&at_it(30), Role::Technician, PATH, None).await).await;
+    for said in [
+        "The point is taken",
+        "-0.40 °C from here on",
+        "off by +0.40 °C as found",
+        "value=\"record\"",
+        "value=\"bath\"",
+        "name=\"note\"",
+    ] {
+        assert!(taken.contains(said), "{said}: {taken}");
+    }
+}
+
+// Own promise: an attempt is its person's; others may look on and end it, and no more.
+#[tokio::test]
+async fn nobody_goes_on_with_what_another_began() {
+    let kitchen = at_it(30);
+    kitchen.under.send_modify(|under| {
+        under.as_mut().expect("it is under way").1.account = "eli".to_owned();
+    });
+    let page = text(ask(&kitchen, Role::Technician, PATH, None).await).await;
+    assert!(page.contains("Somebody else is at it") && page.contains("value=\"end\""), "{page}");
+    assert!(!page.contains("value=\"record\"") && !page.contains("value=\"bath\""), "{page}");
+}
+
+// Own promise: what is pressed is done once and the page asked for anew; the record carries the person's name.
+#[tokio::test]
+async fn what_is_pressed_is_done() {
+    let kitchen = at_it(30);
+    for (form, to, deed) in [
+        ("act=go", "./rinse", "dm1/rinse Go"),
+        ("act=back", "./rinse", "dm1/rinse Back"),
+        ("act=bath&kind=ice", "./rinse", "ice and water"),
+        ("act=bath&kind=altitude&altitude=5000&altitude_unit=ft", "./rinse", "boiling water at 1524 m"),
+        ("act=bath&kind=pressure&pressure=29,92&pressure_unit=inhg", "./rinse", "at 1013.2 ±1.0 hPa"),
+        ("act=bath&kind=thermometer&named=T7&shows=80.5&sure=0.2", "./rinse", "\"T7\""),
+        ("act=end", "./rinse", "dm1/rinse given up"),
+        ("act=record&note=new+tip", "../../probes/dm1/rinse?recorded=99", "put by Ana: Some(\"new tip\")"),
+        ("act=begin&kind=ice&announced=yes", "./rinse", "announced: true"),
+    ] {
+        let answer = ask(&kitchen, Role::Technician, PATH, Some(form)).await;
+        assert_eq!(answer.status(), StatusCode::SEE_OTHER, "{form}");
+        assert_eq!(answer.headers()[header::LOCATION], to, "{form}");
+        let last = kitchen.deeds.borrow().last().cloned().unwrap_or_default();
+        assert!(last.contains(deed), "{form}: {last}");
+    }
+    let answer = ask(&kitchen, Role::Technician, "/prove/dm1", Some("act=begin&water=")).await;
+    assert_eq!(answer.headers()[header::LOCATION], "./dm1");
+}
+
+// Own promise: what cannot be is told beside its field, and what was entered stays.
+#[tokio::test]
+async fn what_is_wrong_stands_beside_its_field() {
+    for (path, form, field) in [
+        (PATH, "act=begin&kind=pressure&pressure=29.92&pressure_unit=hpa", "pressure-fault"),
+        (PATH, "act=begin&kind=pressure&pressure=often", "pressure-fault"),
+        (PATH, "act=begin&kind=altitude&altitude=9000", "altitude-fault"),
+        (PATH, "act=begin&kind=thermometer&named=&shows=80&sure=0.2", "named-fault"),
+        (PATH, "act=begin&kind=thermometer&named=%3Cb%3E&shows=180&sure=0.2", "shows-fault"),
+        (PATH, "act=begin&kind=thermometer&named=T7&shows=80&sure=0", "sure-fault"),
+        ("/prove/dm1", "act=begin&water=80", "water-fault"),
+    ] {
+        let kitchen = StillKitchen::new();
+        let answer = ask(&kitchen, Role::Technician, path, Some(form)).await;
+        assert_eq!(answer.status(), StatusCode::UNPROCESSABLE_ENTITY, "{form}");
+        let page = text(answer).await;
+        assert!(page.contains(&format!("id=\"{field}\"")) && !page.contains("<b>\""), "{form}: {page}");
+        assert!(kitchen.deeds.borrow().is_empty(), "{form}");
+    }
+    let page = text(ask(&StillKitchen::new(), Role::Technician, PATH, Some("act=go")).await).await;
+    assert!(page.contains("Nothing was done"), "{page}");
+}
+
+// Own promise: who may not measure can press nothing here either.
+#[tokio::test]
+async fn only_those_who_measure_may_press() {
+    for role in [Role::Auditor, Role::Operator, Role::Manager] {
+        for path in [PATH, "/respond/dm1/rinse", "/prove/dm1", "/sign-off/dm1"] {
+            let kitchen = at_it(30);
+            for form in [None, Some("act=record&compared=yes&known=yes&open=1")] {
+                let answer = ask(&kitchen, role, path, form).await;
+                assert_eq!(answer.status(), StatusCode::FORBIDDEN, "{role} {path} {form:?}");
+            }
+            assert!(kitchen.deeds.borrow().is_empty());
+        }
+    }
+}
+
+// Own promise: an open page is told when its step is over, and then asks anew.
+#[tokio::test]
+async fn an_open_page_is_told_that_its_step_is_over() {
+    let kitchen = at_it(10);
+    let path = "/live/work/dm1/rinse?shape=watching-0-false";
+    let answer = ask(&kitchen, Role::Technician, path, None).await;
+    let mut body = answer.into_body().into_data_stream();
+    let mut heard = String::new();
+    while !heard.contains("event: end") {
+        let more = body.next().await.expect("the stream goes on").expect("no failure");
+        heard.push_str(std::str::from_utf8(&more).expect("text"));
+        if heard.contains("0.40 °C") {
+            kitchen.under.send_replace(Some(("dm1/rinse".to_owned(), under(30))));
+            kitchen.beat.send_modify(|beat| *beat += 1);
+        }
+    }
+    assert!(heard.contains("0.40 °C") && body.next().await.is_none(), "{heard}");
+}
+
+// Own promise: nobody signs limits that were not compared, nor points that were not known; each point leads
+// to what mends it.
+#[tokio::test]
+async fn a_sign_off_wants_its_boxes_ticked() {
+    let kitchen = StillKitchen::new();
+    let page = text(ask(&kitchen, Role::Technician, "/sign-off/dm1", None).await).await;
+    for said in [
+        "never calibrated",
+        "../calibrate/dm1/wash",
+        "82.2 °C (data plate)",
+        "name=\"compared\"",
+        "record=42",
+    ] {
+        assert!(page.contains(said), "{said}: {page}");
+    }
+    for form in ["open=1&known=yes", "open=1&compared=yes", ""] {
+        let answer = ask(&kitchen, Role::Technician, "/sign-off/dm1", Some(form)).await;
+        assert_eq!(answer.status(), StatusCode::UNPROCESSABLE_ENTITY, "{form}");
+    }
+    assert!(kitchen.deeds.borrow().is_empty());
+    let form = "open=1&compared=yes&known=yes&note=ok";
+    let answer = ask(&kitchen, Role::Technician, "/sign-off/dm1", Some(form)).await;
+    assert_eq!(answer.headers()[header::LOCATION], "../probes/dm1?recorded=98");
+    assert_eq!(*kitchen.deeds.borrow(), ["dm1 signed by Ana with 1 open: Some(\"ok\")"]);
+}

@@ -1,0 +1,255 @@
+//! From the first start to the last logout.
+
+use rinseward::core::access::Role;
+use rinseward::core::record::{AccessDeed, AccessRefusal};
+
+use super::gateway::{Gateway, PASSWORD, Site, choose, first_secret, holds, member};
+
+// What the issue promises of the first start: one account, a secret that is shown once, and nothing
+// else before a password is chosen. No secret is found anywhere afterwards.
+#[tokio::test(flavor = "multi_thread")]
+async fn a_first_start_ends_in_a_password_of_ones_own() {
+    let site = Site::new("");
+    let gateway = Gateway::start(&site);
+    let log = gateway.log();
+    let secret = first_secret(&log);
+    assert_eq!(log.matches(&secret).count(), 1, "{log}");
+    let mut browser = gateway.browser();
+    let answer = browser.get("/accounts").await;
+    assert_eq!((answer.status, answer.location()), (303, "./login?to=accounts"));
+
+    let answer = browser.login("Administrator ", &secret).await;
+    assert_eq!((answer.status, answer.location()), (303, "./account"), "{}", answer.body);
+    let answer = browser.get("/accounts").await;
+    assert_eq!((answer.status, answer.location()), (303, "./account"), "nothing before a password");
+    let form =
+        [("account", "ana"), ("name", "Ana"), ("role", "manager"), ("language", "en"), ("scale", "celsius")];
+    assert_eq!(browser.post("/accounts", &form).await.status, 403);
+
+    for (new, again, field) in [
+        ("short", "short", "new-error"),
+        ("password123", "password123", "new-error"),
+        ("administrator 1", "administrator 1", "new-error"),
+        (PASSWORD, "kettle rain eight", "again-error"),
+        (secret.as_str(), secret.as_str(), "new-error"),
+    ] {
+        let form = [("deed", "password"), ("new", new), ("again", again)];
+        let answer = browser.post("/account", &form).await;
+        assert_eq!((answer.status, answer.body.contains(field)), (422, true), "{new}: {}", answer.body);
+    }
+    let before = browser.cookie.clone();
+    let answer = choose(&mut browser, "", PASSWORD).await;
+    assert_eq!((answer.status, answer.location()), (303, "./account?changed=1"), "{}", answer.body);
+    assert_ne!(browser.cookie, before, "the secret of the browser changes with the rights");
+    assert_eq!(browser.get("/accounts").await.status, 200);
+    let after = std::mem::replace(&mut browser.cookie, before);
+    assert_eq!(browser.get("/accounts").await.status, 303, "the one before is void");
+
+    let mut other = gateway.browser();
+    assert_eq!(other.login("administrator", &secret).await.status, 422);
+    assert_eq!(other.login("administrator", PASSWORD).await.status, 303);
+    browser.cookie = after;
+    let answer = browser.post("/logout", &[]).await;
+    assert_eq!((answer.status, answer.location()), (303, "./login"));
+    assert!(browser.cookie.is_none());
+    gateway.stop();
+
+    let told: Vec<_> = site.events().into_iter().map(|event| event.what).collect();
+    let added = AccessDeed::Added { role: Role::Administrator, name: "Administrator".to_owned() };
+    let refused = AccessDeed::Refused(AccessRefusal::Wrong);
+    let logged_in = AccessDeed::LoggedIn;
+    let expected =
+        [added, logged_in.clone(), AccessDeed::PasswordChanged, refused, logged_in, AccessDeed::LoggedOut];
+    assert_eq!(told, expected);
+    assert!(site.events().iter().skip(1).all(|event| event.from.as_deref() == Some("127.0.0.1")));
+
+    // Another start prints no other secret.
+    let gateway = Gateway::start(&site);
+    assert_eq!(gateway.log().matches("one-time secret:").count(), 1);
+    let mut last = gateway.browser();
+    assert_eq!(last.login("administrator", PASSWORD).await.status, 303);
+    let cookie = last.cookie.clone().expect("a session");
+    let value = cookie.split_once('=').expect("a pair").1;
+    gateway.stop();
+    let folder = site.path(".");
+    assert_eq!(
+        holds(&folder, value),
+        Vec::<std::path::PathBuf>::new(),
+        "the browser's secret is kept as a hash"
+    );
+    assert_eq!(holds(&folder, PASSWORD), Vec::<std::path::PathBuf>::new());
+    assert_eq!(holds(&folder, &secret), [site.path("./gateway.log")], "on the console alone");
+}
+
+// Every role at every route of access; the table is the project's own (`core::access`).
+#[tokio::test(flavor = "multi_thread")]
+async fn each_role_sees_what_it_may() {
+    let site = Site::new("");
+    let gateway = Gateway::start(&site);
+    let routes = [
+        ("GET", "/login", true),
+        ("GET", "/account", true),
+        ("GET", "/accounts", false),
+        ("GET", "/accounts/ann", false),
+        ("POST", "/accounts", false),
+        ("POST", "/accounts/ann", false),
+        ("POST", "/tokens", false),
+        ("POST", "/tokens/none", false),
+    ];
+    member(&site, &gateway, "ann", "auditor").await;
+    for role in Role::ALL {
+        let account = format!("a-{role}");
+        let mut browser = member(&site, &gateway, &account, role.as_str()).await;
+        for (method, path, everybody) in routes {
+            let answer =
+                if method == "GET" { browser.get(path).await } else { browser.post(path, &[]).await };
+            let turned_away = answer.status == 403;
+            let may = everybody || role == Role::Administrator;
+            assert_eq!(turned_away, !may, "{role} {method} {path}: {}", answer.status);
+        }
+        if role != Role::Administrator {
+            let event = site.until_told(&account, &AccessDeed::Refused(AccessRefusal::NotAllowed));
+            assert_eq!(event.from.as_deref(), Some("127.0.0.1"));
+        }
+    }
+    let mut stranger = gateway.browser();
+    for (method, path, _) in routes.into_iter().filter(|(_, path, _)| *path != "/login") {
+        let answer = if method == "GET" { stranger.get(path).await } else { stranger.post(path, &[]).await };
+        let expected = if method == "GET" { 303 } else { 401 };
+        assert_eq!(answer.status, expected, "{method} {path}");
+    }
+}
+
+// The administrator's day at the page: an account is made, used, changed and removed, and each
+// change is on record with who asked for it. Whoever is logged in is out at once.
+#[tokio::test(flavor = "multi_thread")]
+async fn an_administrator_keeps_accounts_at_the_page() {
+    let site = Site::new("");
+    let gateway = Gateway::start(&site);
+    let mut boss = gateway.browser();
+    boss.login("administrator", &first_secret(&gateway.log())).await;
+    choose(&mut boss, "", PASSWORD).await;
+    let form = |account: &'static str, name: &'static str| {
+        [
+            ("account", account),
+            ("name", name),
+            ("role", "operator"),
+            ("language", "es"),
+            ("scale", "fahrenheit"),
+        ]
+    };
+    let answer = boss.post("/accounts", &form("luz", "Luz <b>Prado</b>")).await;
+    assert_eq!(answer.status, 200, "{}", answer.body);
+    let secret = answer.body.split("class=\"secret\">").nth(1).and_then(|rest| rest.split('<').next());
+    let secret = secret.expect("a secret is shown").to_owned();
+    let answer = boss.post("/accounts", &form("luz", "Luz")).await;
+    assert_eq!((answer.status, answer.body.contains("account-error")), (422, true), "{}", answer.body);
+    let answer = boss.post("/accounts", &form("l/uz", "Luz")).await;
+    assert_eq!((answer.status, answer.body.contains("account-error")), (422, true), "{}", answer.body);
+    let answer = boss.post("/accounts", &form("ben", " ")).await;
+    assert_eq!((answer.status, answer.body.contains("name-error")), (422, true), "{}", answer.body);
+    let answer = boss.get("/accounts").await;
+    assert!(
+        answer.body.contains("Luz &#60;b&#62;Prado") && !answer.body.contains("<b>Prado"),
+        "{}",
+        answer.body
+    );
+    assert!(!answer.body.contains(&secret), "it was shown once");
+
+    let mut luz = gateway.browser();
+    assert_eq!(luz.login("luz", &secret).await.location(), "./account");
+    assert!(luz.get("/account").await.body.contains("lang=\"es\""), "in her language");
+    assert_eq!(choose(&mut luz, "", "lluvia de enero").await.status, 303);
+    for (deed, role, told) in [
+        ("role", "manager", AccessDeed::RoleChanged { role: Role::Manager, before: Role::Operator }),
+        ("disable", "", AccessDeed::Disabled),
+        ("enable", "", AccessDeed::Enabled),
+        ("reset", "", AccessDeed::SecretReset),
+        ("remove", "", AccessDeed::Removed),
+    ] {
+        if deed == "disable" || deed == "reset" {
+            assert_eq!(luz.login("luz", "lluvia de enero").await.status, 303, "before {deed}");
+        }
+        let form = [("deed", deed), ("role", role)];
+        let form = if role.is_empty() { &form[..1] } else { &form[..] };
+        let answer = boss.post("/accounts/luz", form).await;
+        assert!([200, 303].contains(&answer.status), "{deed}: {}", answer.body);
+        let event = site.until_told("luz", &told);
+        assert_eq!((event.by.as_deref(), event.from.as_deref()), (Some("administrator"), Some("127.0.0.1")));
+        let answer = luz.get("/account").await;
+        assert_eq!((answer.status, answer.location()), (303, "./login?to=account"), "after {deed}");
+    }
+    assert_eq!(boss.get("/accounts/luz").await.status, 404);
+    for deed in ["disable", "remove"] {
+        let answer = boss.post("/accounts/administrator", &[("deed", deed)]).await;
+        assert_eq!((answer.status, answer.body.contains("role=\"alert\"")), (422, true), "{}", answer.body);
+    }
+    let answer =
+        boss.post("/account", &[("deed", "reader"), ("language", "es"), ("scale", "fahrenheit")]).await;
+    assert_eq!(answer.status, 303, "{}", answer.body);
+    assert!(boss.get("/account").await.body.contains("Su cuenta"));
+}
+
+// RFC 6750 and the issue: a token comes in by its role until it ends, and a browser's protection
+// against foreign forms does not stand in its way.
+#[tokio::test(flavor = "multi_thread")]
+async fn a_token_ends_by_its_day_and_when_it_is_revoked() {
+    let site = Site::new("");
+    let gateway = Gateway::start(&site);
+    let (good, weak, old) = (
+        site.token("export", "administrator"),
+        site.token("look", "auditor"),
+        site.token("old", "administrator"),
+    );
+    let bearer = |secret: &str| {
+        let mut program = gateway.browser();
+        program.also.push(("authorization", format!("Bearer {secret}")));
+        program
+    };
+    assert_eq!(bearer(&good).get("/accounts").await.status, 200);
+    assert_eq!(bearer(&good).post_with("/tokens/none", &[], &[]).await.status, 404);
+    assert_eq!(bearer(&weak).get("/accounts").await.status, 403);
+    let answer = bearer("rinseward_forged").get("/accounts").await;
+    assert_eq!((answer.status, answer.header("www-authenticate")), (401, "Bearer error=\"invalid_token\""));
+    site.until_told("?", &AccessDeed::Refused(AccessRefusal::UnknownToken));
+    site.json(&["accounts", "tokens", "revoke", "export", "--by", "Tom"]);
+    assert_eq!(bearer(&good).get("/accounts").await.status, 401);
+    let event = site.until_told("export", &AccessDeed::TokenRevoked);
+    assert!(event.by.is_some_and(|by| by.starts_with("Tom (user ")));
+    site.until_told("export", &AccessDeed::Refused(AccessRefusal::UnknownToken));
+    gateway.stop();
+
+    // Its day comes.
+    let store = rusqlite::Connection::open(site.store()).expect("our own file");
+    assert_eq!(store.execute("UPDATE token SET until = 1 WHERE name = 'old'", []).expect("SQL"), 1);
+    drop(store);
+    let gateway = Gateway::start(&site);
+    let mut program = gateway.browser();
+    program.also.push(("authorization", format!("Bearer {old}")));
+    assert_eq!(program.get("/accounts").await.status, 401);
+    site.until_told("old", &AccessDeed::Refused(AccessRefusal::Expired));
+    gateway.stop();
+    for secret in [good, weak, old] {
+        assert_eq!(holds(&site.path("."), &secret), Vec::<std::path::PathBuf>::new());
+    }
+}
+
+// A one-time secret lives for a day.
+#[tokio::test(flavor = "multi_thread")]
+async fn a_one_time_secret_expires() {
+    let site = Site::new("");
+    let gateway = Gateway::start(&site);
+    let secret = site.add("ana", "manager");
+    gateway.stop();
+    let store = rusqlite::Connection::open(site.store()).expect("our own file");
+    assert_eq!(store.execute("UPDATE account SET secret_until = 1 WHERE name = 'ana'", []).expect("SQL"), 1);
+    drop(store);
+    let gateway = Gateway::start(&site);
+    let answer = gateway.browser().login("ana", &secret).await;
+    assert_eq!((answer.status, answer.body.contains("has expired")), (422, true), "{}", answer.body);
+    assert!(
+        !gateway.browser().login("ana", "something else").await.body.contains("expired"),
+        "no stranger's business"
+    );
+    site.until_told("ana", &AccessDeed::Refused(AccessRefusal::Expired));
+}

@@ -1,0 +1,101 @@
+//! `accounts` by command: the same with the service and without it.
+
+use rinseward::core::record::AccessDeed;
+use serde_json::Value;
+
+use super::gateway::{Gateway, Site};
+
+fn names(listed: &Value, what: &str) -> Vec<String> {
+    let rows = listed[what].as_array().expect("a list");
+    rows.iter().map(|row| row["name"].as_str().expect("a name").to_owned()).collect()
+}
+
+/// Every kind of change, as typed.
+fn change_everything(site: &Site) {
+    let by = ["--by", "Tom"];
+    let run = |words: &[&str]| site.json(&[words, &by].concat());
+    run(&["accounts", "add", "ana", "--name", "Ana", "--role", "operator", "--language", "es"]);
+    run(&["accounts", "add", "boss", "--name", "Boss", "--role", "administrator"]);
+    run(&["accounts", "role", "ana", "manager"]);
+    run(&["accounts", "disable", "ana"]);
+    run(&["accounts", "enable", "ana"]);
+    let reset = run(&["accounts", "reset", "ana"]);
+    assert!(reset["secret"].is_string() && reset["until"].is_string(), "{reset}");
+    let token = run(&["accounts", "tokens", "add", "export", "--role", "auditor", "--days", "7"]);
+    assert!(token["secret"].as_str().is_some_and(|secret| secret.starts_with("rinseward_")), "{token}");
+    run(&["accounts", "tokens", "revoke", "export"]);
+    let listed = run(&["accounts", "remove", "ana"]);
+    assert!(!names(&listed, "accounts").contains(&"ana".to_owned()), "{listed}");
+    assert_eq!(names(&listed, "tokens"), ["export"]);
+    assert!(listed.get("secret").is_none() && !listed.to_string().contains("argon2"), "{listed}");
+}
+
+fn deeds(site: &Site) -> Vec<String> {
+    let events = site.events().into_iter().filter(|event| event.by.as_deref() != Some("first start"));
+    let named = |by: Option<String>| by.is_some_and(|by| by.starts_with("Tom (user "));
+    let told = |what: AccessDeed| serde_json::to_value(what).expect("JSON").to_string();
+    events
+        .map(|event| {
+            assert!(named(event.by.clone()), "{event:?}");
+            let told = told(event.what);
+            // The day of a token differs from run to run.
+            format!("{} {}", event.account, told.split("\"until\"").next().unwrap_or(&told))
+        })
+        .collect()
+}
+
+#[test]
+fn accounts_are_changed_alike_with_a_service_and_without_one() {
+    let with = Site::new("");
+    let gateway = Gateway::start(&with);
+    change_everything(&with);
+    gateway.stop();
+
+    let without = Site::new("");
+    Gateway::start(&without).stop();
+    change_everything(&without);
+    assert_eq!(deeds(&with), deeds(&without));
+    assert_eq!(deeds(&with).len(), 9, "{:#?}", deeds(&with));
+
+    // Before the first start there is no ledger: what was done waits for it.
+    let before = Site::new("");
+    change_everything(&before);
+    assert!(!before.path("ledger.sqlite").exists());
+    let gateway = Gateway::start(&before);
+    assert!(!gateway.log().contains("one-time secret"), "there is an account already");
+    gateway.stop();
+    assert_eq!(deeds(&with), deeds(&before));
+}
+
+// Exit codes of sysexits.h (4.3BSD).
+#[test]
+fn what_cannot_be_is_refused_by_command() {
+    let site = Site::new("");
+    Gateway::start(&site).stop();
+    let rows: [(&[&str], i32, &str); 8] = [
+        (&["accounts", "disable", "nobody", "--by", "Tom"], 64, "none of this name"),
+        (&["accounts", "remove", "administrator", "--by", "Tom"], 64, "last administrator"),
+        (&["accounts", "role", "administrator", "auditor", "--by", "Tom"], 64, "last administrator"),
+        (
+            &["accounts", "add", "a b", "--name", "A", "--role", "auditor", "--by", "Tom"],
+            64,
+            "a name has 1 to 32",
+        ),
+        (&["accounts", "add", "ana", "--name", " ", "--role", "auditor", "--by", "Tom"], 64, "missing"),
+        (&["accounts", "add", "ana", "--name", "A", "--role", "chef", "--by", "Tom"], 64, "a role is one of"),
+        (&["accounts", "reset", "administrator", "--by", " "], 64, "--by"),
+        (
+            &["accounts", "tokens", "add", "x", "--role", "auditor", "--days", "400", "--by", "Tom"],
+            64,
+            "366 days",
+        ),
+    ];
+    for (arguments, code, part) in rows {
+        let output = site.rinseward(arguments);
+        let said = String::from_utf8([output.stdout, output.stderr].concat()).expect("UTF-8");
+        assert_eq!((output.status.code(), said.contains(part)), (Some(code), true), "{arguments:?}: {said}");
+    }
+    let output = site.rinseward(&["accounts", "list"]);
+    let said = String::from_utf8(output.stdout).expect("UTF-8");
+    assert!(said.contains("administrator") && said.contains("one-time secret"), "{said}");
+}
