@@ -7,18 +7,8 @@ use crate::diagnostic::Diagnostic;
 pub(super) fn check_config(arguments: &CheckConfigArgs, streams: &mut Streams<'_>) -> Result<(), Failure> {
     let loaded = configuration::load_with_doubts(&arguments.files, streams)?;
     let configuration = &loaded.configuration;
-    writeln!(
-        streams.out,
-        "ok: site «{}», {}, {}, {}, {}, {}",
-        configuration.site,
-        counted(configuration.machines.len(), "machine"),
-        counted(configuration.channels.len(), "probe"),
-        counted(configuration.sources.len(), "source"),
-        counted(configuration.alerts.contacts.len(), "contact"),
-        counted(loaded.warnings.len(), "warning"),
-    )
-    .map_err(Failure::output)?;
-    for ports::Missing { source, device } in ports::missing_devices(configuration) {
+    let missing = ports::missing_devices(configuration);
+    for ports::Missing { source, device } in &missing {
         let told = Diagnostic::warning(
             "source-open",
             format!("the device of source «{source}» is not there now"),
@@ -27,6 +17,17 @@ pub(super) fn check_config(arguments: &CheckConfigArgs, streams: &mut Streams<'_
         .advice("plug it in, or give the source a name that rinseward ports lists; the service waits for it");
         writeln!(streams.err, "{told}").map_err(Failure::output)?;
     }
+    writeln!(
+        streams.out,
+        "ok: site «{}», {}, {}, {}, {}, {}",
+        configuration.site,
+        counted(configuration.machines.len(), "machine"),
+        counted(configuration.channels.len(), "probe"),
+        counted(configuration.sources.len(), "source"),
+        counted(configuration.alerts.contacts.len(), "contact"),
+        counted(loaded.warnings.len() + missing.len(), "warning"),
+    )
+    .map_err(Failure::output)?;
     for line in in_force::told(configuration) {
         writeln!(streams.out, "  on record: {line}").map_err(Failure::output)?;
     }

@@ -7,11 +7,12 @@ use std::task::{Context, Poll};
 use std::time::Duration;
 
 use axum::extract::Request;
-use axum::http::{HeaderMap, HeaderValue, header};
+use axum::http::{HeaderMap, HeaderValue, StatusCode, header};
 use axum::middleware::Next;
-use axum::response::Response;
+use axum::response::{IntoResponse, Response};
 use base64::Engine;
 use base64::engine::general_purpose::STANDARD;
+use futures_util::StreamExt;
 use sha2::{Digest, Sha256};
 use tokio::io::{AsyncRead, AsyncWrite, ReadBuf};
 use tokio::net::{TcpListener, TcpStream};
@@ -46,6 +47,29 @@ pub(super) fn policy_of_paper(html: &str) -> HeaderValue {
          frame-ancestors 'none'"
     );
     HeaderValue::from_str(&policy).expect("base64 is legal in a header")
+}
+
+/// Largest body that any page takes, in bytes.
+const BODY_BYTES_MAX: u64 = 64 * 1024;
+/// So much of a larger one is read and thrown away, so that the refusal arrives: a connection that is
+/// closed with bytes unread is reset, and a browser then shows no answer at all (RFC 9112 §9.6).
+const DRAINED_BYTES_MAX: usize = 1024 * 1024;
+
+/// Refuses a body that says of itself that it is too large.
+pub(super) async fn sized(request: Request, next: Next) -> Response {
+    let length = request.headers().get(header::CONTENT_LENGTH).and_then(|length| length.to_str().ok());
+    let large =
+        length.and_then(|length| length.parse::<u64>().ok()).is_some_and(|bytes| bytes > BODY_BYTES_MAX);
+    if !large {
+        return next.run(request).await;
+    }
+    let mut body = request.into_body().into_data_stream();
+    let mut left = DRAINED_BYTES_MAX;
+    while let Some(Ok(chunk)) = body.next().await {
+        let Some(less) = left.checked_sub(chunk.len()) else { break };
+        left = less;
+    }
+    StatusCode::PAYLOAD_TOO_LARGE.into_response()
 }
 
 /// Puts the headers on every answer.

@@ -79,7 +79,9 @@ pub async fn serve<A: Alerts>(
         guard::headers(policy.clone(), request, next)
     });
     let router = links(Shared { key, alerts, now }).merge(site);
-    let router = access::protect(router, &front.access, &front.site).layer(headers);
+    let router = access::protect(router, &front.access, &front.site)
+        .layer(middleware::from_fn(guard::sized))
+        .layer(headers);
     let lines = Lines::new(Bounded::new(listener), front.identity.as_ref()).map_err(std::io::Error::other)?;
     let service = router.into_make_service_with_connect_info::<Far>();
     axum::serve(lines, service).with_graceful_shutdown(stop.cancelled_owned()).await
