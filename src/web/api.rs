@@ -1,7 +1,7 @@
 //! What programs ask, under `/api/v1`: the record, the alerts, the checks and the readings as JSON.
 //!
-//! [`route`] is the one list that the router and the description of the interface (OpenAPI 3.1,
-//! [`spec`]) are both made of. JSON is that of the commands: one row of a list is one line of
+//! `route` is the one list that the router and the description of the interface (OpenAPI 3.1,
+//! `spec`) are both made of. JSON is that of the commands: one row of a list is one line of
 //! `history --json`, an alert that of `alerts list --json`, what an entry came to that of
 //! `enter … --json`. [`Answers`] hands it over as text, so that no second form can arise here.
 //!
