@@ -22,13 +22,13 @@ use tokio::sync::Mutex;
 use tokio::sync::watch;
 use tokio::time::Instant;
 
+use super::attempt;
 use super::frame::{self, Refusal};
 use super::kitchen::{Kitchen, Pages};
 use super::machine;
 use super::now::{Card, Glance, card};
 use super::person::Person;
 use super::probes::cards;
-use super::work;
 use crate::core::reader::{Language, Reader, Scale};
 use crate::core::time::Timestamp;
 
@@ -142,7 +142,7 @@ enum Look {
     /// The part of each probe, of one machine or of one probe; the last leads from the page to the top of the site.
     Probes { machine: Option<String>, probe: Option<String>, up: &'static str },
     /// What somebody is at, and the step of the page.
-    Work { name: String, shape: String },
+    Attempt { name: String, shape: String },
 }
 
 /// Streams what changes at the machines.
@@ -205,17 +205,17 @@ pub(super) async fn proof<K: Kitchen>(
     Query(At { shape }): Query<At>,
     person: Person,
 ) -> Response {
-    std::future::ready(glimpsed(pages, person.reader, Look::Work { name, shape })).await
+    std::future::ready(glimpsed(pages, person.reader, Look::Attempt { name, shape })).await
 }
 
 /// Streams where a calibration or a response test stands.
-pub(super) async fn work<K: Kitchen>(
+pub(super) async fn attempt<K: Kitchen>(
     State(pages): State<Pages<K>>,
     Path((machine, probe)): Path<(String, String)>,
     Query(At { shape }): Query<At>,
     person: Person,
 ) -> Response {
-    let look = Look::Work { name: format!("{machine}/{probe}"), shape };
+    let look = Look::Attempt { name: format!("{machine}/{probe}"), shape };
     std::future::ready(glimpsed(pages, person.reader, look)).await
 }
 
@@ -320,12 +320,12 @@ impl<K: Kitchen> Told<K> {
                 });
                 cards(wanted, &self.reader, up)
             }
-            Look::Work { name, shape } => {
+            Look::Attempt { name, shape } => {
                 let under = kitchen.under(name);
-                if work::shape(under.as_ref()) != *shape {
+                if attempt::shape(under.as_ref()) != *shape {
                     return Ok(None);
                 }
-                under.iter().map(|under| work::live(under, &self.reader)).collect()
+                under.iter().map(|under| attempt::live(under, &self.reader)).collect()
             }
         };
         made.map(Some).map_err(|error| {

@@ -23,6 +23,7 @@
 pub mod access;
 pub mod alerts;
 mod assets;
+pub mod attempt;
 pub mod cycle;
 #[cfg(test)]
 mod fixture;
@@ -46,4 +47,3 @@ pub mod sheet;
 pub mod sign_off;
 pub mod tls;
 mod who;
-pub mod work;

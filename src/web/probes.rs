@@ -21,12 +21,12 @@ use tokio::sync::watch;
 pub(super) use card::cards;
 pub(super) use words::{kind, place};
 
+use super::attempt::{Begin, NotDone, Under};
 use super::frame::{self, Frame, Refusal, Tab};
 use super::kitchen::{Kitchen, Pages};
 use super::now::Card;
 use super::person::Person;
 use super::sign_off::Commissioning;
-use super::work::{Begin, NotDone, Under};
 use crate::core::access::Right;
 use crate::core::cautions;
 use crate::core::channel::Place;

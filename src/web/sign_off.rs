@@ -9,12 +9,12 @@ use axum::http::{HeaderValue, StatusCode, header};
 use axum::response::{Html, IntoResponse, Response};
 use serde::Deserialize;
 
+use super::attempt::not_taken;
 use super::frame::{self, Frame, Tab};
 use super::guard;
 use super::kitchen::{Kitchen, Pages};
 use super::person::Person;
 use super::probes::{pick, place};
-use super::work::not_taken;
 use crate::core::cycle::plate::LimitSource;
 use crate::core::reader::{Language, Reader};
 use crate::core::record::{SignedPlate, SignedProbe};

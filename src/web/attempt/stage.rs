@@ -196,7 +196,7 @@ pub(in crate::web) fn shape(under: Option<&Under>) -> String {
 }
 
 #[derive(Template)]
-#[template(path = "web/work/live.html", config = ".askama.toml")]
+#[template(path = "web/attempt/live.html", config = ".askama.toml")]
 struct LivePart {
     say: String,
     value: Option<String>,

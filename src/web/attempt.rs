@@ -130,7 +130,7 @@ impl Spot {
 }
 
 #[derive(Template)]
-#[template(path = "web/work/work.html", config = ".askama.toml")]
+#[template(path = "web/attempt/attempt.html", config = ".askama.toml")]
 struct WorkPage<'a> {
     frame: Frame<'a>,
     words: &'static Words,
