@@ -58,10 +58,43 @@ pub(super) struct Moment {
 /// For whom a moment is made: how they read, and the one machine that they look at, if any.
 type Key = (Language, Scale, Option<String>);
 
+/// What was asked of the kitchen for one beat.
+#[derive(Debug)]
+struct Glanced {
+    beat: u64,
+    glances: Arc<[Glance]>,
+    open: usize,
+}
+
+/// What was made for those who look.
+#[derive(Debug, Default)]
+struct Made {
+    glanced: BTreeMap<(Language, Scale), Glanced>,
+    moments: BTreeMap<Key, Arc<Moment>>,
+}
+
+impl Made {
+    /// Every machine at this beat, asked for once however many machines are looked at.
+    async fn glanced<K: Kitchen>(
+        &mut self,
+        kitchen: &K,
+        reader: &Reader,
+        beat: u64,
+    ) -> Result<(Arc<[Glance]>, usize), Refusal> {
+        let key = (reader.language, reader.scale);
+        if let Some(known) = self.glanced.get(&key).filter(|known| known.beat == beat) {
+            return Ok((Arc::clone(&known.glances), known.open));
+        }
+        let (glances, open) = (kitchen.glances(reader).await?, kitchen.open().await?);
+        self.glanced.insert(key, Glanced { beat, glances: Arc::clone(&glances), open });
+        Ok((glances, open))
+    }
+}
+
 /// What is shared by all who look.
 #[derive(Debug, Default)]
 pub(super) struct Live {
-    moments: Mutex<BTreeMap<Key, Arc<Moment>>>,
+    made: Mutex<Made>,
     streams: Arc<AtomicUsize>,
 }
 
@@ -79,13 +112,12 @@ impl Live {
         let beat = *kitchen.beat().borrow();
         let key = (reader.language, reader.scale, of.map(str::to_owned));
         // Held while they are made, so that a hundred who ask at once make them once.
-        let mut moments = self.moments.lock().await;
-        if let Some(made) = moments.get(&key).filter(|moment| moment.beat == beat) {
+        let mut made = self.made.lock().await;
+        if let Some(made) = made.moments.get(&key).filter(|moment| moment.beat == beat) {
             return Ok(Arc::clone(made));
         }
-        let glances = kitchen.glances(reader).await?;
+        let (glances, open) = made.glanced(kitchen, reader, beat).await?;
         let now = kitchen.time();
-        let open = kitchen.open().await?;
         let wanted = |glance: &&Glance| of.is_none_or(|name| glance.machine == name);
         let up = if of.is_some() { "../" } else { "" };
         let cards = glances.iter().filter(wanted).map(|glance| card(glance, reader, now, up));
@@ -96,7 +128,8 @@ impl Live {
             if cards.is_empty() {
                 return Err(Refusal::Unknown);
             }
-            let before = moments.get(&key).and_then(|before| Some((before.drawn?, before.cards.get(1)?)));
+            let before =
+                made.moments.get(&key).and_then(|before| Some((before.drawn?, before.cards.get(1)?)));
             let kept = before.filter(|(at, _)| *at <= now && now.since(*at) < TRACE_EVERY);
             let (at, trace) = match kept {
                 Some((at, trace)) => (at, trace.clone()),
@@ -106,7 +139,7 @@ impl Live {
             drawn = Some(at);
         }
         let moment = Arc::new(Moment { beat, cards, open, drawn });
-        moments.insert(key, Arc::clone(&moment));
+        made.moments.insert(key, Arc::clone(&moment));
         Ok(moment)
     }
 
