@@ -53,6 +53,15 @@ impl FromStr for Language {
     }
 }
 
+/// One of two texts that say the same.
+#[must_use]
+pub const fn said(language: Language, english: &'static str, spanish: &'static str) -> &'static str {
+    match language {
+        Language::English => english,
+        Language::Spanish => spanish,
+    }
+}
+
 /// Scale of the temperatures somebody reads.
 #[derive(Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash, Debug, Default, Serialize, Deserialize)]
 #[serde(rename_all = "kebab-case")]

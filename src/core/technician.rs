@@ -11,6 +11,7 @@ pub mod gauge;
 pub mod proving;
 pub mod refusals;
 pub mod responding;
+pub mod told;
 pub mod words;
 
 use std::time::Duration;

@@ -10,7 +10,7 @@
 //! changes, so that the same number of records gives the same answer. It is left out where a
 //! record came while the answer was read.
 //!
-//! Beside it stand `/health`, `/ready` and `/metrics` ([`vitals`]), for whoever watches over the gateway.
+//! Beside it stand `/health`, `/ready` and `/metrics` (`vitals`), for whoever watches over the gateway.
 
 mod call;
 mod deeds;

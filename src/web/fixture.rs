@@ -14,6 +14,7 @@ use jiff::tz::TimeZone;
 use tokio::sync::watch;
 
 use super::api::Figures;
+use super::attempt::{Begin, NotDone, Under};
 use super::cycle::{ProbeThen, Rack, RackFound, Racks, Sealing, TraceFound};
 use super::frame::{Refusal, Site};
 use super::history::{Histories, HistoryLine, HistoryPart, Integrity, Question, View};
@@ -23,7 +24,6 @@ use super::now::{Data, Glance, GlanceAlert, Glances, LastRack};
 use super::person::Person;
 use super::probes::{Due, Filed, InForce, Probes, Seen};
 use super::sign_off::{Commissioning, Mend, Open};
-use super::work::{Begin, NotDone, Under};
 use crate::core::access::Role;
 use crate::core::channel::Place;
 use crate::core::cycle::plate::{LimitSource, MachineKind, Sanitizing};

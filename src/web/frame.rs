@@ -6,6 +6,7 @@ use axum::response::{Html, IntoResponse, Response};
 
 use super::person::Person;
 use crate::core::reader::Language;
+pub(super) use crate::core::reader::said;
 
 /// Which of the pages one is on.
 #[derive(Clone, Copy, PartialEq, Eq, Debug)]
@@ -130,14 +131,6 @@ static SPANISH: Words = Words {
     aid: "Es una ayuda: no sustituye los indicadores de la máquina ni el kit de prueba. Rigen la norma local y la placa de datos.",
     unconnected: "Sin conexión con el equipo: lo que ve es antiguo, de las",
 };
-
-/// Whichever of the two is in this language.
-pub(super) const fn said(language: Language, english: &'static str, spanish: &'static str) -> &'static str {
-    match language {
-        Language::English => english,
-        Language::Spanish => spanish,
-    }
-}
 
 /// Words of the frame in one language.
 pub(super) const fn words(language: Language) -> &'static Words {

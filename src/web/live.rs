@@ -22,13 +22,13 @@ use tokio::sync::Mutex;
 use tokio::sync::watch;
 use tokio::time::Instant;
 
+use super::attempt;
 use super::frame::{self, Refusal};
 use super::kitchen::{Kitchen, Pages};
 use super::machine;
 use super::now::{Card, Glance, card};
 use super::person::Person;
 use super::probes::cards;
-use super::work;
 use crate::core::reader::{Language, Reader, Scale};
 use crate::core::time::Timestamp;
 
@@ -58,10 +58,43 @@ pub(super) struct Moment {
 /// For whom a moment is made: how they read, and the one machine that they look at, if any.
 type Key = (Language, Scale, Option<String>);
 
+/// What was asked of the kitchen for one beat.
+#[derive(Debug)]
+struct Glanced {
+    beat: u64,
+    glances: Arc<[Glance]>,
+    open: usize,
+}
+
+/// What was made for those who look.
+#[derive(Debug, Default)]
+struct Made {
+    glanced: BTreeMap<(Language, Scale), Glanced>,
+    moments: BTreeMap<Key, Arc<Moment>>,
+}
+
+impl Made {
+    /// Every machine at this beat, asked for once however many machines are looked at.
+    async fn glanced<K: Kitchen>(
+        &mut self,
+        kitchen: &K,
+        reader: &Reader,
+        beat: u64,
+    ) -> Result<(Arc<[Glance]>, usize), Refusal> {
+        let key = (reader.language, reader.scale);
+        if let Some(known) = self.glanced.get(&key).filter(|known| known.beat == beat) {
+            return Ok((Arc::clone(&known.glances), known.open));
+        }
+        let (glances, open) = (kitchen.glances(reader).await?, kitchen.open().await?);
+        self.glanced.insert(key, Glanced { beat, glances: Arc::clone(&glances), open });
+        Ok((glances, open))
+    }
+}
+
 /// What is shared by all who look.
 #[derive(Debug, Default)]
 pub(super) struct Live {
-    moments: Mutex<BTreeMap<Key, Arc<Moment>>>,
+    made: Mutex<Made>,
     streams: Arc<AtomicUsize>,
 }
 
@@ -79,13 +112,12 @@ impl Live {
         let beat = *kitchen.beat().borrow();
         let key = (reader.language, reader.scale, of.map(str::to_owned));
         // Held while they are made, so that a hundred who ask at once make them once.
-        let mut moments = self.moments.lock().await;
-        if let Some(made) = moments.get(&key).filter(|moment| moment.beat == beat) {
+        let mut made = self.made.lock().await;
+        if let Some(made) = made.moments.get(&key).filter(|moment| moment.beat == beat) {
             return Ok(Arc::clone(made));
         }
-        let glances = kitchen.glances(reader).await?;
+        let (glances, open) = made.glanced(kitchen, reader, beat).await?;
         let now = kitchen.time();
-        let open = kitchen.open().await?;
         let wanted = |glance: &&Glance| of.is_none_or(|name| glance.machine == name);
         let up = if of.is_some() { "../" } else { "" };
         let cards = glances.iter().filter(wanted).map(|glance| card(glance, reader, now, up));
@@ -96,7 +128,8 @@ impl Live {
             if cards.is_empty() {
                 return Err(Refusal::Unknown);
             }
-            let before = moments.get(&key).and_then(|before| Some((before.drawn?, before.cards.get(1)?)));
+            let before =
+                made.moments.get(&key).and_then(|before| Some((before.drawn?, before.cards.get(1)?)));
             let kept = before.filter(|(at, _)| *at <= now && now.since(*at) < TRACE_EVERY);
             let (at, trace) = match kept {
                 Some((at, trace)) => (at, trace.clone()),
@@ -106,7 +139,7 @@ impl Live {
             drawn = Some(at);
         }
         let moment = Arc::new(Moment { beat, cards, open, drawn });
-        moments.insert(key, Arc::clone(&moment));
+        made.moments.insert(key, Arc::clone(&moment));
         Ok(moment)
     }
 
@@ -142,7 +175,7 @@ enum Look {
     /// The part of each probe, of one machine or of one probe; the last leads from the page to the top of the site.
     Probes { machine: Option<String>, probe: Option<String>, up: &'static str },
     /// What somebody is at, and the step of the page.
-    Work { name: String, shape: String },
+    Attempt { name: String, shape: String },
 }
 
 /// Streams what changes at the machines.
@@ -205,17 +238,17 @@ pub(super) async fn proof<K: Kitchen>(
     Query(At { shape }): Query<At>,
     person: Person,
 ) -> Response {
-    std::future::ready(glimpsed(pages, person.reader, Look::Work { name, shape })).await
+    std::future::ready(glimpsed(pages, person.reader, Look::Attempt { name, shape })).await
 }
 
 /// Streams where a calibration or a response test stands.
-pub(super) async fn work<K: Kitchen>(
+pub(super) async fn attempt<K: Kitchen>(
     State(pages): State<Pages<K>>,
     Path((machine, probe)): Path<(String, String)>,
     Query(At { shape }): Query<At>,
     person: Person,
 ) -> Response {
-    let look = Look::Work { name: format!("{machine}/{probe}"), shape };
+    let look = Look::Attempt { name: format!("{machine}/{probe}"), shape };
     std::future::ready(glimpsed(pages, person.reader, look)).await
 }
 
@@ -320,12 +353,12 @@ impl<K: Kitchen> Told<K> {
                 });
                 cards(wanted, &self.reader, up)
             }
-            Look::Work { name, shape } => {
+            Look::Attempt { name, shape } => {
                 let under = kitchen.under(name);
-                if work::shape(under.as_ref()) != *shape {
+                if attempt::shape(under.as_ref()) != *shape {
                     return Ok(None);
                 }
-                under.iter().map(|under| work::live(under, &self.reader)).collect()
+                under.iter().map(|under| attempt::live(under, &self.reader)).collect()
             }
         };
         made.map(Some).map_err(|error| {

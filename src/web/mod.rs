@@ -24,6 +24,7 @@ pub mod access;
 pub mod alerts;
 pub mod api;
 mod assets;
+pub mod attempt;
 pub mod cycle;
 #[cfg(test)]
 mod fixture;
@@ -47,4 +48,3 @@ pub mod sheet;
 pub mod sign_off;
 pub mod tls;
 mod who;
-pub mod work;

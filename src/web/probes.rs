@@ -21,17 +21,16 @@ use tokio::sync::watch;
 pub(super) use card::cards;
 pub(super) use words::{kind, place};
 
+use super::attempt::{Begin, NotDone, Under};
 use super::frame::{self, Frame, Refusal, Tab};
 use super::kitchen::{Kitchen, Pages};
 use super::now::Card;
 use super::person::Person;
 use super::sign_off::Commissioning;
-use super::work::{Begin, NotDone, Under};
 use crate::core::access::Right;
 use crate::core::cautions;
 use crate::core::channel::Place;
 use crate::core::on_file::Filed as OnFile;
-use crate::core::reader::Language;
 use crate::core::reading::Fault;
 use crate::core::record::{CalibrationDone, Correction, ProvenProbe, ResponseDone};
 use crate::core::technician::attempt::Press;
@@ -319,14 +318,6 @@ pub(super) async fn one<K: Kitchen>(
         frame,
     };
     frame::page(StatusCode::OK, page.render())
-}
-
-/// One of the two.
-pub(super) const fn pick(language: Language, english: &'static str, spanish: &'static str) -> &'static str {
-    match language {
-        Language::English => english,
-        Language::Spanish => spanish,
-    }
 }
 
 #[cfg(test)]

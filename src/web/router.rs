@@ -13,7 +13,7 @@ use super::frame::{self, Refusal};
 use super::kitchen::{Kitchen, Pages};
 use super::person::Person;
 use super::{
-    alerts, api, assets, cycle, history, live, logbook, machine, now, probes, settings, sign_off, work,
+    alerts, api, assets, attempt, cycle, history, live, logbook, machine, now, probes, settings, sign_off,
 };
 use crate::core::access::Right;
 
@@ -74,14 +74,14 @@ fn fitting<K: Kitchen>() -> [Route<K>; 17] {
         see("/live/probes", Right::Look, get(live::probes::<K>)),
         see("/live/probes/{machine}", Right::Look, get(live::machine::<K>)),
         see("/live/probes/{machine}/{probe}", Right::Look, get(live::probe::<K>)),
-        see("/live/work/{machine}", Right::Measure, get(live::proof::<K>)),
-        see("/live/work/{machine}/{probe}", Right::Measure, get(live::work::<K>)),
-        see("/prove/{machine}", Right::Measure, get(work::proof::<K>)),
-        send("/prove/{machine}", post(work::prove::<K>)),
-        see("/calibrate/{machine}/{probe}", Right::Measure, get(work::calibration::<K>)),
-        send("/calibrate/{machine}/{probe}", post(work::calibrate::<K>)),
-        see("/respond/{machine}/{probe}", Right::Measure, get(work::response::<K>)),
-        send("/respond/{machine}/{probe}", post(work::respond::<K>)),
+        see("/live/attempt/{machine}", Right::Measure, get(live::proof::<K>)),
+        see("/live/attempt/{machine}/{probe}", Right::Measure, get(live::attempt::<K>)),
+        see("/prove/{machine}", Right::Measure, get(attempt::proof::<K>)),
+        send("/prove/{machine}", post(attempt::prove::<K>)),
+        see("/calibrate/{machine}/{probe}", Right::Measure, get(attempt::calibration::<K>)),
+        send("/calibrate/{machine}/{probe}", post(attempt::calibrate::<K>)),
+        see("/respond/{machine}/{probe}", Right::Measure, get(attempt::response::<K>)),
+        send("/respond/{machine}/{probe}", post(attempt::respond::<K>)),
         see("/sign-off/{machine}", Right::Measure, get(sign_off::show::<K>)),
         send("/sign-off/{machine}", post(sign_off::sign::<K>)),
     ]

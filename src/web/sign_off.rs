@@ -9,16 +9,17 @@ use axum::http::{HeaderValue, StatusCode, header};
 use axum::response::{Html, IntoResponse, Response};
 use serde::Deserialize;
 
+use super::attempt::not_taken;
 use super::frame::{self, Frame, Tab};
 use super::guard;
 use super::kitchen::{Kitchen, Pages};
 use super::person::Person;
-use super::probes::{pick, place};
-use super::work::not_taken;
+use super::probes::place;
 use crate::core::cycle::plate::LimitSource;
 use crate::core::reader::{Language, Reader};
 use crate::core::record::{SignedPlate, SignedProbe};
 use crate::core::technician::words::width;
+use crate::web::frame::said;
 
 /// What would be signed of a machine just now.
 #[derive(Clone, PartialEq, Debug)]
@@ -236,7 +237,7 @@ async fn page<K: Kitchen>(
 
 /// Where an open point is mended, and the words of the way there; no way where it is not here.
 fn mend(mend: &Mend, machine: &str, up: &str, language: Language) -> (String, &'static str) {
-    let say = |english, spanish| pick(language, english, spanish);
+    let say = |english, spanish| said(language, english, spanish);
     match mend {
         Mend::Calibration(probe) => (format!("{up}calibrate/{probe}"), say("Calibrate it", "Calibrarla")),
         Mend::Response(probe) => {
@@ -259,7 +260,7 @@ fn mend(mend: &Mend, machine: &str, up: &str, language: Language) -> (String, &'
 }
 
 fn limits(plate: &SignedPlate, reader: &Reader) -> Vec<(&'static str, String)> {
-    let say = |english, spanish| pick(reader.language, english, spanish);
+    let say = |english, spanish| said(reader.language, english, spanish);
     let source = |source: LimitSource| match source {
         LimitSource::FoodCode => say("Food Code, no plate entered", "Código de Alimentos, sin placa"),
         LimitSource::DataPlate => say("data plate", "placa de datos"),
@@ -301,7 +302,7 @@ fn row(probe: &SignedProbe, reader: &Reader) -> [String; 5] {
         format!(
             "{} {} {}",
             width(reader.scale, probe.expanded_c),
-            pick(reader.language, "at", "a"),
+            said(reader.language, "at", "a"),
             reader.temperature(probe.near_c)
         ),
     ]

@@ -24,8 +24,8 @@ use crate::core::technician::attempt::{Attempt, Press};
 use crate::core::technician::gauge::Gauge;
 use crate::core::time::Timestamp;
 use crate::runtime::clock::Clock;
+use crate::web::attempt::{NotDone, Said, Under};
 use crate::web::probes::Kind;
-use crate::web::work::{NotDone, Said, Under};
 
 /// An attempt ends when nothing was pressed for so long (own choice: longer than any one step, see
 /// [`crate::core::technician::STEP_MAX`]).

@@ -12,10 +12,10 @@ use crate::core::record::{Body, SignedOff};
 use crate::core::signoff::OpenPoint;
 use crate::ledger::{LedgerError, Reader};
 use crate::report::signoff;
+use crate::web::attempt::{NotDone, Said};
 use crate::web::frame::Refusal;
 use crate::web::person::Person;
 use crate::web::sign_off::{Commissioning, Mend, Open};
-use crate::web::work::{NotDone, Said};
 
 impl House {
     /// What would be signed by this person just now.

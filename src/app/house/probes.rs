@@ -29,11 +29,11 @@ use crate::core::technician::gauge::Gauge;
 use crate::core::technician::proving::Proving;
 use crate::core::technician::responding::Responding;
 use crate::core::time::Timestamp;
+use crate::web::attempt::{Begin, NotDone, Said, Under, What};
 use crate::web::frame::Refusal;
 use crate::web::person::Person;
 use crate::web::probes::{Due, Filed, InForce, Probes, Seen};
 use crate::web::sign_off::Commissioning;
-use crate::web::work::{Begin, NotDone, Said, Under, What};
 
 /// How long a machine is told to be worked on when somebody begins (own choice: a calibration of two baths takes
 /// half of it).

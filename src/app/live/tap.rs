@@ -35,14 +35,21 @@ struct Shared {
 #[derive(Debug)]
 struct Seen {
     readout: Readout,
-    /// The newest value of each channel that has delivered one.
-    newest: BTreeMap<ChannelId, Newest>,
-    recent: Recent,
+    /// What the pages look back on; nothing where none are served.
+    pages: Option<Past>,
     sources: BTreeMap<SourceId, SourceSeen>,
     /// Readings of each source.
     received: BTreeMap<SourceId, u64>,
     /// By source and the first channel of the request: as many as requests are configured.
     units: BTreeMap<(SourceId, ChannelId), UnitSeen>,
+}
+
+/// What was shown before somebody looked.
+#[derive(Debug, Default)]
+struct Past {
+    /// The newest value of each channel that has delivered one.
+    newest: BTreeMap<ChannelId, Newest>,
+    recent: Recent,
 }
 
 /// The newest value of one channel.
@@ -72,8 +79,7 @@ impl Tap {
         let readout = Readout::new(channels);
         let seen = Seen {
             readout,
-            newest: BTreeMap::new(),
-            recent: Recent::default(),
+            pages: configuration.web.as_ref().map(|_| Past::default()),
             sources: BTreeMap::new(),
             received: BTreeMap::new(),
             units: BTreeMap::new(),
@@ -88,9 +94,10 @@ impl Tap {
         seen.readout.put_in_force(channel, probe);
     }
 
-    /// The newest value of each channel that has delivered one since the start.
+    /// The newest value of each channel that has delivered one since the start, where pages are served.
     pub(in crate::app) fn newest(&self) -> BTreeMap<ChannelId, Newest> {
-        self.shared.seen.lock().unwrap_or_else(PoisonError::into_inner).newest.clone()
+        let seen = self.shared.seen.lock().unwrap_or_else(PoisonError::into_inner);
+        seen.pages.as_ref().map(|past| past.newest.clone()).unwrap_or_default()
     }
 
     /// Readings that each source delivered since the start.
@@ -112,9 +119,10 @@ impl Tap {
         self.shared.seen.lock().unwrap_or_else(PoisonError::into_inner).readout.channels().cloned().collect()
     }
 
-    /// What a channel showed in the last ten minutes.
+    /// What a channel showed in the last ten minutes, where pages are served.
     pub(in crate::app) fn recent(&self, channel: ChannelId) -> Vec<Extremes> {
-        self.shared.seen.lock().unwrap_or_else(PoisonError::into_inner).recent.of(channel)
+        let seen = self.shared.seen.lock().unwrap_or_else(PoisonError::into_inner);
+        seen.pages.as_ref().map(|past| past.recent.of(channel)).unwrap_or_default()
     }
 
     /// Begins to listen.
@@ -166,10 +174,12 @@ impl Tap {
         for sample in &delivery.samples {
             // Looked at even where nobody listens: what a value means may hang on those before it.
             let shown = seen.readout.take(*sample);
-            let newest = Newest { at: sample.at, arrived: delivery.received, shown };
-            seen.newest.insert(sample.channel, newest);
-            if let Some(celsius) = shown.corrected.filter(|_| shown.fault.is_none()) {
-                seen.recent.take(sample.channel, sample.at, celsius.0);
+            if let Some(past) = &mut seen.pages {
+                let newest = Newest { at: sample.at, arrived: delivery.received, shown };
+                past.newest.insert(sample.channel, newest);
+                if let Some(celsius) = shown.corrected.filter(|_| shown.fault.is_none()) {
+                    past.recent.take(sample.channel, sample.at, celsius.0);
+                }
             }
             if heard && let Some(channel) = seen.readout.channel(sample.channel) {
                 let reading = LiveReading::new(channel, sample.at, delivery.received, sample.value, shown);

@@ -4,14 +4,7 @@ use std::path::Path;
 
 use super::RULES;
 use crate::core::reader::Language;
-
-/// One of the two.
-pub(super) const fn say(language: Language, english: &'static str, spanish: &'static str) -> &'static str {
-    match language {
-        Language::English => english,
-        Language::Spanish => spanish,
-    }
-}
+pub(super) use crate::core::reader::said as say;
 
 /// What the user who asks must do to open a port that the group `dialout` may open, or that it may not.
 pub(super) fn you(language: Language, by_group: bool, me: &str) -> String {

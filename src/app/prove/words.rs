@@ -2,15 +2,9 @@
 
 use super::OnFile;
 use crate::core::channel::Place;
+use crate::core::reader::said as say;
 use crate::core::reader::{Language, Scale};
 use crate::core::technician;
-
-const fn say(language: Language, english: &'static str, spanish: &'static str) -> &'static str {
-    match language {
-        Language::English => english,
-        Language::Spanish => spanish,
-    }
-}
 
 const fn sits(language: Language, place: Option<Place>) -> &'static str {
     match place {

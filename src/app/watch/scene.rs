@@ -3,12 +3,14 @@
 use std::collections::{BTreeMap, VecDeque};
 use std::time::Duration;
 
-use super::strip::{STRIP_S, Trend, strip};
+use super::strip::{STRIP_S, strip};
 use super::words;
 use crate::app::live::{LiveEvent, LiveReading, SourceSeen, UnitSeen};
 use crate::core::channel::{Channel, Role};
 use crate::core::reader::{Language, Scale};
 use crate::core::reading::Value;
+use crate::core::technician::gauge::Trend;
+use crate::core::technician::told;
 use crate::core::time::Timestamp;
 use crate::probe::UnitState;
 
@@ -268,7 +270,7 @@ impl ProbeSeen {
         let by_gateway = self.trace.iter().map(|(at, celsius)| (moved(*at, shift_s), *celsius));
         let trend = match last.corrected {
             Some(_) => {
-                Trend::of(self.trace.iter().copied()).map_or("", |trend| words::trend(self.language, trend))
+                Trend::of(self.trace.iter().copied()).map_or("", |trend| told::trend(self.language, trend))
             }
             None => "",
         };
@@ -343,7 +345,7 @@ impl ProbeSeen {
             let begin = words::say(self.language, "SILENT for", "SIN LECTURAS desde hace");
             return Some(format!("{begin} {silent}{was}"));
         }
-        last.fault.map(|fault| words::fault(self.language, fault).to_owned())
+        last.fault.map(|fault| told::fault(self.language, fault).to_owned())
     }
 
     fn rate(&self) -> String {

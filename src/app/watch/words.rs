@@ -1,20 +1,11 @@
 //! Every word of `watch` in English and Spanish.
 
-use super::strip::Trend;
 use crate::app::live::Through;
 use crate::core::cautions;
 use crate::core::reader::Language;
-use crate::core::reading::Fault;
+pub(super) use crate::core::reader::said as say;
 use crate::probe::UnitState;
 use crate::probe::modbus::link::meaning;
-
-/// One of the two.
-pub(super) const fn say(language: Language, english: &'static str, spanish: &'static str) -> &'static str {
-    match language {
-        Language::English => english,
-        Language::Spanish => spanish,
-    }
-}
 
 pub(super) const fn way(language: Language, through: Through) -> &'static str {
     match through {
@@ -39,55 +30,6 @@ pub(super) const fn cautions(language: Language) -> [&'static str; 2] {
 
 pub(super) const fn caution_short(language: Language) -> &'static str {
     say(language, cautions::SCALD_SHORT, cautions::SCALD_SHORT_ES)
-}
-
-/// Arrow and word.
-pub(super) const fn trend(language: Language, trend: Trend) -> &'static str {
-    match trend {
-        Trend::Steady => say(language, "→ steady", "→ estable"),
-        Trend::Rising => say(language, "↑ rising", "↑ sube"),
-        Trend::RisingFast => say(language, "⇑ rising fast", "⇑ sube deprisa"),
-        Trend::Falling => say(language, "↓ falling", "↓ baja"),
-        Trend::FallingFast => say(language, "⇓ falling fast", "⇓ baja deprisa"),
-    }
-}
-
-/// A fault in words, with where to look.
-pub(super) const fn fault(language: Language, fault: Fault) -> &'static str {
-    match fault {
-        Fault::OpenCircuit => say(
-            language,
-            "BROKEN WIRE: a lead is off, or its tip is burnt",
-            "HILO ROTO: un cable suelto, o punta quemada",
-        ),
-        Fault::Short => say(
-            language,
-            "SHORT CIRCUIT: the leads touch before the tip",
-            "CORTOCIRCUITO: los cables se tocan antes",
-        ),
-        Fault::Reversed => say(language, "LEADS EXCHANGED: swap + and −", "CABLES INVERTIDOS: cambie + y −"),
-        Fault::OutOfRange => say(
-            language,
-            "OUT OF RANGE: wrong type set, or no water is so",
-            "FUERA DE RANGO: tipo equivocado, o no es agua",
-        ),
-        Fault::Stuck => say(
-            language,
-            "STUCK: the same digits for too long",
-            "INMÓVIL: las mismas cifras demasiado tiempo",
-        ),
-        Fault::Silent => say(language, "SILENT", "NO ENVÍA NADA"),
-        Fault::NoColdJunction => say(
-            language,
-            "NO COLD JUNCTION: its terminals are not read",
-            "SIN UNIÓN FRÍA: no se leen sus bornes",
-        ),
-        Fault::Reported => say(
-            language,
-            "FAULT told by the source, or no number",
-            "FALLO dado por la fuente, o no es un número",
-        ),
-    }
 }
 
 /// That a unit does not answer as it must, short enough for the line of a probe; `None` where it does.

@@ -37,6 +37,42 @@ pub enum Trend {
     FallingFast,
 }
 
+impl Trend {
+    /// The trend at the end of a trace; `None` where it is too short to say.
+    #[must_use]
+    pub fn of(trace: impl DoubleEndedIterator<Item = (Timestamp, f64)>) -> Option<Self> {
+        let mut newest = None;
+        let recent: Vec<(f64, f64)> = trace
+            .rev()
+            .map(|(at, celsius)| (at.seconds_since(*newest.get_or_insert(at)), celsius))
+            .take_while(|(age, _)| age.abs() <= TREND_S)
+            .collect();
+        let span = recent.last().map_or(0.0, |(age, _)| age.abs());
+        if recent.len() < TREND_MIN.0 || span < TREND_MIN.1 {
+            return None;
+        }
+        let slope = slope(&recent)?;
+        let (moves, fast) = MOVES_C_PER_S;
+        Some(match slope {
+            slope if slope >= fast => Self::RisingFast,
+            slope if slope >= moves => Self::Rising,
+            slope if slope <= -fast => Self::FallingFast,
+            slope if slope <= -moves => Self::Falling,
+            _ => Self::Steady,
+        })
+    }
+}
+
+/// Slope of the straight line through these points by least squares; `None` where they stand at one time.
+fn slope(points: &[(f64, f64)]) -> Option<f64> {
+    let count = points.len() as f64;
+    let mean = |of: fn(&(f64, f64)) -> f64| points.iter().map(of).sum::<f64>() / count;
+    let (x, y) = (mean(|point| point.0), mean(|point| point.1));
+    let square: f64 = points.iter().map(|point| (point.0 - x).powi(2)).sum();
+    let product: f64 = points.iter().map(|point| (point.0 - x) * (point.1 - y)).sum();
+    (square > 0.0).then(|| product / square)
+}
+
 /// The last minute of one probe.
 #[derive(Clone, PartialEq, Debug, Default)]
 pub struct Gauge {
@@ -75,27 +111,7 @@ impl Gauge {
     /// Which way it moves; `None` where too little is known.
     #[must_use]
     pub fn trend(&self) -> Option<Trend> {
-        let (newest, _) = self.trace.back()?;
-        let ago = |at: Timestamp| newest.seconds_since(at);
-        let recent = self.trace.iter().rev().take_while(|(at, _)| ago(*at) <= TREND_S);
-        let recent: Vec<(f64, f64)> = recent.map(|(at, celsius)| (-ago(*at), *celsius)).collect();
-        let span = recent.last().map_or(0.0, |(t, _)| -t);
-        if recent.len() < TREND_MIN.0 || span < TREND_MIN.1 {
-            return None;
-        }
-        let count = recent.len() as f64;
-        let mean_t = recent.iter().map(|(t, _)| t).sum::<f64>() / count;
-        let mean_c = recent.iter().map(|(_, c)| c).sum::<f64>() / count;
-        let square: f64 = recent.iter().map(|(t, _)| (t - mean_t).powi(2)).sum();
-        let product: f64 = recent.iter().map(|(t, c)| (t - mean_t) * (c - mean_c)).sum();
-        let (moves, fast) = MOVES_C_PER_S;
-        Some(match product / square {
-            slope if slope >= fast => Trend::RisingFast,
-            slope if slope >= moves => Trend::Rising,
-            slope if slope <= -fast => Trend::FallingFast,
-            slope if slope <= -moves => Trend::Falling,
-            _ => Trend::Steady,
-        })
+        Trend::of(self.trace.iter().copied())
     }
 
     /// Readings a second; `None` where fewer than two arrived.
@@ -119,6 +135,28 @@ impl Gauge {
 mod tests {
     use super::*;
     use crate::core::cycle::fixture::at;
+
+    // Arithmetic; the limits are this program's own.
+    #[test]
+    fn a_trend_is_told_once_it_can_be_known() {
+        for (name, every_s, per_s, count, expected) in [
+            ("one reading", 1.0, 0.0, 1, None),
+            ("too short", 0.25, 1.0, 4, None),
+            ("still", 0.25, 0.0, 60, Some(Trend::Steady)),
+            ("a tank that heats", 1.0, 0.03, 60, Some(Trend::Rising)),
+            ("a hand", 0.25, 0.5, 60, Some(Trend::RisingFast)),
+            ("a tank that cools", 5.0, -0.03, 60, Some(Trend::Falling)),
+            ("after a rinse", 0.25, -0.4, 60, Some(Trend::FallingFast)),
+        ] {
+            let trace =
+                (0..count).map(|i| (at(f64::from(i) * every_s), 50.0 + f64::from(i) * every_s * per_s));
+            assert_eq!(Trend::of(trace), expected, "{name}");
+        }
+        let turned = (0..60).map(|i| (at(f64::from(i)), if i < 45 { 20.0 + f64::from(i) } else { 65.0 }));
+        assert_eq!(Trend::of(turned), Some(Trend::Steady), "what was before the last seconds does not count");
+        let at_once = (0..9).map(|i| (at(5.0), f64::from(i)));
+        assert_eq!(Trend::of(at_once), None, "nine values of one instant");
+    }
 
     // The limits are this program's own; slopes and rates follow by arithmetic.
     #[test]

@@ -4,19 +4,12 @@ use std::time::Duration;
 
 use super::refusals;
 use crate::core::boiling::FixedPoint;
+use crate::core::reader::said as say;
 use crate::core::reader::{Language, Scale};
 use crate::core::record::{Against, CalibrationDone, CalibrationPoint, Correction};
 use crate::core::response::{Response, STEP_MIN_C, Stage};
 use crate::core::steady::{Steady, Unsteady};
 use crate::core::units::Celsius;
-
-/// One of the two.
-const fn say(language: Language, english: &'static str, spanish: &'static str) -> &'static str {
-    match language {
-        Language::English => english,
-        Language::Spanish => spanish,
-    }
-}
 
 /// A temperature with two decimals.
 #[must_use]

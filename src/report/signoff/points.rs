@@ -2,6 +2,7 @@
 
 use super::plain;
 use crate::core::cycle::verdict::{Finding, Verdict};
+pub(super) use crate::core::reader::said as pick;
 use crate::core::reader::{Language, Reader, filled};
 use crate::core::signoff::OpenPoint;
 use crate::report::pdf::tell::Teller;
@@ -182,11 +183,4 @@ pub(super) fn finding(finding: &Finding, teller: &Teller) -> String {
 fn apart(one: f64, other: f64) -> (String, String) {
     let shown = |digits: usize| (format!("{one:.digits$}"), format!("{other:.digits$}"));
     (1..=6).map(shown).find(|(one, other)| one != other).unwrap_or_else(|| shown(1))
-}
-
-pub(super) const fn pick(language: Language, english: &'static str, spanish: &'static str) -> &'static str {
-    match language {
-        Language::English => english,
-        Language::Spanish => spanish,
-    }
 }

@@ -6,13 +6,14 @@ use axum::response::{Html, IntoResponse, Response};
 use jiff::tz::TimeZone;
 
 use super::store::{Account, Token};
-use super::words::{self, Words, words};
+use super::words::{Words, words};
 use crate::core::access::Role;
 use crate::core::reader::{Language, Scale};
 use crate::core::time::Timestamp;
 use crate::web::frame::{Frame, Site, Tab};
 use crate::web::pages::STYLE;
 use crate::web::person::Person;
+use crate::web::who;
 
 /// What a page that shows nothing says.
 #[derive(Clone, Copy, PartialEq, Eq, Debug)]
@@ -208,7 +209,7 @@ impl<'a> OwnPage<'a> {
     pub(super) fn new(account: &'a Account, round: Round<'a>, changed: bool, wrong: Wrong) -> Self {
         let words = words(account.language);
         let frame = round.frame(words.own);
-        let role = words::role(account.role, account.language);
+        let role = who::role(account.role, account.language);
         let administers = account.role == Role::Administrator && !account.must_change;
         Self { frame, words, account, role, administers, changed, wrong }
     }
@@ -266,7 +267,7 @@ impl<'a> AccountsPage<'a> {
                 (false, true) => words.waits,
                 (false, false) => "",
             },
-            role: words::role(account.role, language),
+            role: who::role(account.role, language),
             live: !account.disabled,
             name: account.name.into(),
             shown: account.shown,
@@ -276,7 +277,7 @@ impl<'a> AccountsPage<'a> {
             Row {
                 when: local(token.until, zone),
                 state: if live { "" } else { words.ended },
-                role: words::role(token.role, language),
+                role: who::role(token.role, language),
                 live,
                 shown: String::new(),
                 name: token.name.into(),
@@ -295,7 +296,7 @@ impl<'a> AccountsPage<'a> {
 }
 
 fn roles(language: Language) -> Vec<(&'static str, &'static str)> {
-    Role::ALL.into_iter().map(|role| (role.as_str(), words::role(role, language))).collect()
+    Role::ALL.into_iter().map(|role| (role.as_str(), who::role(role, language))).collect()
 }
 
 /// The page of one account, for an administrator.

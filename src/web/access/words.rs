@@ -2,7 +2,6 @@
 
 use super::change::ChangeRefusal;
 use super::password::{CHARS_MAX, CHARS_MIN, PasswordRefusal};
-use crate::core::access::Role;
 use crate::core::logbook::Impossible;
 use crate::core::reader::Language;
 use crate::core::record::AccessRefusal;
@@ -179,18 +178,6 @@ pub(super) const fn words(language: Language) -> &'static Words {
     match language {
         Language::English => &ENGLISH,
         Language::Spanish => &SPANISH,
-    }
-}
-
-/// A role in the words of its reader.
-pub(super) const fn role(role: Role, language: Language) -> &'static str {
-    match (role, language) {
-        (_, Language::English) => role.as_str(),
-        (Role::Auditor, Language::Spanish) => "auditor",
-        (Role::Operator, Language::Spanish) => "operador",
-        (Role::Manager, Language::Spanish) => "encargado",
-        (Role::Technician, Language::Spanish) => "técnico",
-        (Role::Administrator, Language::Spanish) => "administrador",
     }
 }
 

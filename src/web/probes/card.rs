@@ -5,10 +5,12 @@ use std::fmt::Write as _;
 use askama::Template;
 
 use super::words::{self, Words, words};
-use super::{Due, Seen, pick};
+use super::{Due, Seen};
 use crate::core::reader::Reader;
 use crate::core::technician::gauge::KEPT_S;
+use crate::core::technician::told;
 use crate::core::technician::words::correction;
+use crate::web::frame::said;
 use crate::web::now::{Card, ago};
 
 #[derive(Template)]
@@ -61,7 +63,7 @@ fn card(seen: &Seen, reader: &Reader, up: &str) -> Result<Card, askama::Error> {
             .shown_c
             .filter(|_| seen.in_force.correction.is_some())
             .map(|(measured, _)| format!("{} {}", reader.temperature(measured), words.before)),
-        trend: seen.trend.filter(|_| !seen.silent).map_or("", |trend| words::trend(trend, language)),
+        trend: seen.trend.filter(|_| !seen.silent).map_or("", |trend| told::trend(language, trend)),
         rate: seen.per_s.filter(|_| !seen.silent).map(rate),
         heard,
         troubles,
@@ -81,7 +83,7 @@ fn troubles(seen: &Seen, words: &Words, reader: &Reader) -> Vec<String> {
     match seen.age {
         None => troubles.push(words.unheard.to_owned()),
         Some(age) if seen.silent => troubles.push(format!("{} {}", words.silent, ago(age, language))),
-        Some(_) => troubles.extend(seen.fault.map(|fault| words::fault(fault, language).to_owned())),
+        Some(_) => troubles.extend(seen.fault.map(|fault| told::fault(language, fault).to_owned())),
     }
     let down = seen.down.iter().map(|(source, cause)| format!("{} «{source}»: {cause}", words.down));
     troubles.extend(down);
@@ -117,7 +119,7 @@ fn lines(seen: &Seen, words: &Words, reader: &Reader) -> Vec<String> {
         words.uncertain,
         reader.scale.difference(expanded_c),
         reader.scale.symbol(),
-        pick(reader.language, "at", "a"),
+        said(reader.language, "at", "a"),
         reader.temperature(near_c)
     ));
     if let Some((kind, by)) = &seen.work {

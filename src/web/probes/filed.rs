@@ -1,10 +1,11 @@
 //! What is on record of one probe, as lists.
 
-use super::{Filed, pick, words};
+use super::{Filed, words};
 use crate::core::on_file::Filed as OnFile;
 use crate::core::reader::Reader;
 use crate::core::record::{CalibrationDone, ResponseDone};
 use crate::core::technician::words::{correction, degrees, finding, signed, width};
+use crate::web::frame::said;
 
 /// All records of one kind.
 pub(super) struct Kept {
@@ -44,7 +45,7 @@ pub(super) fn kept(filed: &Filed, reader: &Reader) -> [Kept; 3] {
 fn head<Done>(filed: &OnFile<Done>, by: &str, reader: &Reader) -> String {
     let withdrawn = filed
         .withdrawn
-        .map(|at| format!(" · {} {}", pick(reader.language, "WITHDRAWN", "RETIRADA"), reader.moment(at)));
+        .map(|at| format!(" · {} {}", said(reader.language, "WITHDRAWN", "RETIRADA"), reader.moment(at)));
     let record = words::words(reader.language).record;
     let withdrawn = withdrawn.unwrap_or_default();
     format!("{} · {by} [{record} {}]{withdrawn}", reader.moment(filed.since), filed.index)
@@ -52,7 +53,7 @@ fn head<Done>(filed: &OnFile<Done>, by: &str, reader: &Reader) -> String {
 
 fn calibration(filed: &OnFile<CalibrationDone>, reader: &Reader) -> Item {
     let done = &filed.done;
-    let say = |english, spanish| pick(reader.language, english, spanish);
+    let say = |english, spanish| said(reader.language, english, spanish);
     let (found, left) = (correction(done.found, reader.scale), correction(done.left, reader.scale));
     let (as_found, as_left) = (say("as found", "como se encontró"), say("as left", "como quedó"));
     let mut lines = vec![format!("{}: {found} → {left}", say("Correction", "Corrección"))];
@@ -74,7 +75,7 @@ fn calibration(filed: &OnFile<CalibrationDone>, reader: &Reader) -> Item {
 
 fn response(filed: &OnFile<ResponseDone>, reader: &Reader) -> Item {
     let done = &filed.done;
-    let say = |english, spanish| pick(reader.language, english, spanish);
+    let say = |english, spanish| said(reader.language, english, spanish);
     let (from, to) = (degrees(reader.scale, done.from_c), degrees(reader.scale, done.to_c));
     let tau = words::words(reader.language).tau;
     let mut lines = vec![format!("{tau}: {:.2} ±{:.2} s ({from} → {to})", done.tau_s, done.expanded_s)];

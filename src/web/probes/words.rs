@@ -1,10 +1,9 @@
 //! Words of the pages of probes in each language.
 
-use super::{Due, Kind, pick};
+use super::{Due, Kind};
 use crate::core::channel::Place;
 use crate::core::reader::Language;
-use crate::core::reading::Fault;
-use crate::core::technician::gauge::Trend;
+use crate::web::frame::said;
 
 /// Words of the pages.
 #[derive(Debug)]
@@ -114,77 +113,28 @@ pub(super) const fn words(language: Language) -> &'static Words {
 /// Where a probe sits.
 pub(in crate::web) const fn place(place: Place, language: Language) -> &'static str {
     match place {
-        Place::WashTank => pick(language, "wash tank", "tanque de lavado"),
-        Place::FinalRinse => pick(language, "final rinse", "enjuague final"),
-        Place::Ware => pick(language, "at a ware", "en una pieza"),
-        Place::Other => pick(language, "elsewhere", "otro lugar"),
+        Place::WashTank => said(language, "wash tank", "tanque de lavado"),
+        Place::FinalRinse => said(language, "final rinse", "enjuague final"),
+        Place::Ware => said(language, "at a ware", "en una pieza"),
+        Place::Other => said(language, "elsewhere", "otro lugar"),
     }
 }
 
 /// What somebody is at.
 pub(in crate::web) const fn kind(kind: Kind, language: Language) -> &'static str {
     match kind {
-        Kind::Calibration => pick(language, "Calibration", "Calibración"),
-        Kind::Response => pick(language, "Response test", "Prueba de respuesta"),
-        Kind::Proof => pick(language, "Proof of the wiring", "Comprobación del cableado"),
-    }
-}
-
-/// Which way a probe moves, with an arrow.
-pub(super) const fn trend(trend: Trend, language: Language) -> &'static str {
-    match trend {
-        Trend::Steady => pick(language, "→ steady", "→ estable"),
-        Trend::Rising => pick(language, "↑ rising", "↑ sube"),
-        Trend::RisingFast => pick(language, "⇑ rising fast", "⇑ sube deprisa"),
-        Trend::Falling => pick(language, "↓ falling", "↓ baja"),
-        Trend::FallingFast => pick(language, "⇓ falling fast", "⇓ baja deprisa"),
-    }
-}
-
-/// A fault, with where to look.
-pub(super) const fn fault(fault: Fault, language: Language) -> &'static str {
-    match fault {
-        Fault::OpenCircuit => pick(
-            language,
-            "BROKEN WIRE: a lead is off, or its tip is burnt",
-            "HILO ROTO: un cable suelto o la punta quemada",
-        ),
-        Fault::Short => pick(
-            language,
-            "SHORT CIRCUIT: the leads touch before the tip",
-            "CORTOCIRCUITO: los cables se tocan antes de la punta",
-        ),
-        Fault::Reversed => pick(language, "LEADS EXCHANGED: swap + and −", "CABLES INVERTIDOS: cambie + y −"),
-        Fault::OutOfRange => pick(
-            language,
-            "OUT OF RANGE: wrong type set, or no water is so",
-            "FUERA DE RANGO: tipo equivocado; ningún agua está así",
-        ),
-        Fault::Stuck => pick(
-            language,
-            "STUCK: the same digits for too long",
-            "INMÓVIL: los mismos dígitos demasiado tiempo",
-        ),
-        Fault::Silent => pick(language, "SILENT", "EN SILENCIO"),
-        Fault::NoColdJunction => pick(
-            language,
-            "NO COLD JUNCTION: its terminals are not read",
-            "SIN UNIÓN FRÍA: no se leen sus bornes",
-        ),
-        Fault::Reported => pick(
-            language,
-            "FAULT told by the source, or no number",
-            "FALLO comunicado por la fuente, o no es un número",
-        ),
+        Kind::Calibration => said(language, "Calibration", "Calibración"),
+        Kind::Response => said(language, "Response test", "Prueba de respuesta"),
+        Kind::Proof => said(language, "Proof of the wiring", "Comprobación del cableado"),
     }
 }
 
 /// How the end of a calibration lies; empty where there is nothing to say.
 pub(super) const fn due(due: Due, language: Language) -> &'static str {
     match due {
-        Due::Never => pick(language, "NEVER CALIBRATED", "NUNCA CALIBRADA"),
+        Due::Never => said(language, "NEVER CALIBRATED", "NUNCA CALIBRADA"),
         Due::Holds => "",
-        Due::Soon => pick(language, "DUE SOON", "VENCE PRONTO"),
-        Due::Over => pick(language, "OVERDUE", "VENCIDA"),
+        Due::Soon => said(language, "DUE SOON", "VENCE PRONTO"),
+        Due::Over => said(language, "OVERDUE", "VENCIDA"),
     }
 }

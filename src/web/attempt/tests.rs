@@ -83,7 +83,7 @@ async fn each_step_of_a_calibration_has_its_buttons() {
         watching.contains("0.40 °C") && watching.contains("<progress value=\"10\" max=\"20\""),
         "{watching}"
     );
-    assert!(watching.contains("../../live/work/dm1/rinse?shape=watching-0-false"), "{watching}");
+    assert!(watching.contains("../../live/attempt/dm1/rinse?shape=watching-0-false"), "{watching}");
     let taken = text(ask(&at_it(30), Role::Technician, PATH, None).await).await;
     for said in [
         "The point is taken",
@@ -176,7 +176,7 @@ async fn only_those_who_measure_may_press() {
 #[tokio::test]
 async fn an_open_page_is_told_that_its_step_is_over() {
     let kitchen = at_it(10);
-    let path = "/live/work/dm1/rinse?shape=watching-0-false";
+    let path = "/live/attempt/dm1/rinse?shape=watching-0-false";
     let answer = ask(&kitchen, Role::Technician, path, None).await;
     let mut body = answer.into_body().into_data_stream();
     let mut heard = String::new();

@@ -7,7 +7,7 @@ use crate::core::reader::{Language, Reader, Scale};
 use crate::core::technician::bath::Bath;
 use crate::core::units::Celsius;
 use crate::core::wiring::Warmth;
-use crate::web::probes::pick;
+use crate::web::frame::said;
 
 /// One inch of mercury, kPa (NIST SP 811, appendix B.8: conventional inch of mercury, 3.386 389 kPa).
 const INCH_OF_MERCURY_KPA: f64 = 3.386_389;
@@ -65,7 +65,7 @@ impl WorkForm {
                 };
                 Bath::boiling(Kilopascals(kpa), None).map_err(|_| Fault {
                     field: "pressure",
-                    text: pick(
+                    text: said(
                         language,
                         "No kitchen has that air pressure; 500 to 1120 hPa are possible.",
                         "Ninguna cocina tiene esa presión; son posibles de 500 a 1120 hPa.",
@@ -77,7 +77,7 @@ impl WorkForm {
                 let metres = if self.altitude_unit == "ft" { number * FOOT_M } else { number };
                 Bath::boiling_at_altitude(metres).map_err(|_| Fault {
                     field: "altitude",
-                    text: pick(
+                    text: said(
                         language,
                         "An altitude is between -430 and 5000 m.",
                         "Una altitud está entre -430 y 5000 m.",
@@ -85,7 +85,7 @@ impl WorkForm {
                 })
             }
             "thermometer" => self.beside(reader),
-            _ => Err(Fault { field: "bath", text: pick(language, "Choose a bath.", "Elija un baño.") }),
+            _ => Err(Fault { field: "bath", text: said(language, "Choose a bath.", "Elija un baño.") }),
         }
     }
 
@@ -94,7 +94,7 @@ impl WorkForm {
         let named = self.named.trim();
         if named.is_empty() || named.chars().count() > NAMED_CHARS_MAX || named.chars().any(char::is_control)
         {
-            let text = pick(
+            let text = said(
                 language,
                 "Which thermometer? Its name or number, in one line.",
                 "¿Qué termómetro? Su nombre o número, en una línea.",
@@ -107,7 +107,7 @@ impl WorkForm {
             Scale::Fahrenheit => (shows - 32.0) / 1.8,
         };
         if !BESIDE_C.contains(&celsius) {
-            let text = pick(
+            let text = said(
                 language,
                 "That is no water: 0 to 105 °C (32 to 221 °F).",
                 "Eso no es agua: de 0 a 105 °C (32 a 221 °F).",
@@ -116,7 +116,7 @@ impl WorkForm {
         }
         let expanded_c = number("sure", &self.sure, language)? / reader.scale.difference(1.0);
         if !(expanded_c > 0.0 && expanded_c <= SURE_MAX_C) {
-            let text = pick(
+            let text = said(
                 language,
                 "Its certificate says how sure it is: more than 0, at most 2.2 °C (4 °F).",
                 "Su certificado dice su incertidumbre: más de 0, como máximo 2.2 °C (4 °F).",
@@ -139,7 +139,7 @@ impl WorkForm {
         if WATER_C.contains(&celsius) {
             return Ok(Warmth::Water(Some(Celsius(celsius))));
         }
-        let text = pick(
+        let text = said(
             reader.language,
             "Take water of 30 to 50 °C (86 to 122 °F): warmer scalds, colder shows nothing.",
             "Use agua de 30 a 50 °C (86 a 122 °F): más caliente quema, más fría no se nota.",
@@ -158,6 +158,6 @@ fn number(field: &'static str, text: &str, language: Language) -> Result<f64, Fa
         text.trim().replace(',', ".").parse().ok().filter(|number: &f64| number.is_finite());
     number.ok_or(Fault {
         field,
-        text: pick(language, "A number is needed here.", "Aquí hace falta un número."),
+        text: said(language, "A number is needed here.", "Aquí hace falta un número."),
     })
 }

@@ -21,7 +21,7 @@ pub(super) use self::stage::{live, shape};
 use super::frame::{self, Frame, Refusal, Tab};
 use super::kitchen::{Kitchen, Pages};
 use super::person::Person;
-use super::probes::{Kind, kind, pick};
+use super::probes::{Kind, kind};
 use crate::core::calibration::Calibration;
 use crate::core::cautions;
 use crate::core::channel::Place;
@@ -31,6 +31,7 @@ use crate::core::technician::bath::Bath;
 use crate::core::technician::words as shared;
 use crate::core::time::Timestamp;
 use crate::core::wiring::Warmth;
+use crate::web::frame::said;
 
 /// What is to begin.
 #[derive(Clone, PartialEq, Debug)]
@@ -130,7 +131,7 @@ impl Spot {
 }
 
 #[derive(Template)]
-#[template(path = "web/work/work.html", config = ".askama.toml")]
+#[template(path = "web/attempt/attempt.html", config = ".askama.toml")]
 struct WorkPage<'a> {
     frame: Frame<'a>,
     words: &'static Words,
@@ -396,7 +397,7 @@ pub(super) fn not_taken(why: &NotDone, language: Language) -> String {
             let advice = said.advice.iter().map(|advice| format!(": {advice}"));
             format!("{}{}", said.summary, advice.collect::<String>())
         }
-        NotDone::Unknown | NotDone::NotSoFar => pick(
+        NotDone::Unknown | NotDone::NotSoFar => said(
             language,
             "Nothing was done: it is not at that step any more. What is so is shown here.",
             "No se hizo nada: ya no está en ese paso. Aquí se ve lo que hay.",

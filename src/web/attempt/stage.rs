@@ -14,8 +14,9 @@ use crate::core::technician::words::{self as shared, degrees, width};
 use crate::core::technician::{proving, refusals, responding};
 use crate::core::units::Celsius;
 use crate::core::wiring::{Finding, Warmth};
+use crate::web::frame::said;
 use crate::web::now::Card;
-use crate::web::probes::{pick, place};
+use crate::web::probes::place;
 
 /// Words of the page itself.
 #[derive(Debug)]
@@ -196,7 +197,7 @@ pub(in crate::web) fn shape(under: Option<&Under>) -> String {
 }
 
 #[derive(Template)]
-#[template(path = "web/work/live.html", config = ".askama.toml")]
+#[template(path = "web/attempt/live.html", config = ".askama.toml")]
 struct LivePart {
     say: String,
     value: Option<String>,
@@ -239,7 +240,7 @@ fn of_bath(stands: &calibrating::Stands, reader: &Reader) -> LivePart {
             (line, so_far_s)
         }
     };
-    let named = pick(language, "How long it was watched", "Cuánto se ha observado");
+    let named = said(language, "How long it was watched", "Cuánto se ha observado");
     LivePart {
         say: String::new(),
         value: last.map(|last| degrees(scale, last.0)),
@@ -263,7 +264,7 @@ fn of_response(stands: responding::Stands, correction: Calibration, reader: &Rea
     let (value, say) = match stage {
         Stage::Level { celsius } => (
             Some(degrees(reader.scale, correction.apply(celsius).0)),
-            pick(reader.language, "Level: plunge it", "Estable: métala").to_owned(),
+            said(reader.language, "Level: plunge it", "Estable: métala").to_owned(),
         ),
         Stage::Answering { since_s } => (Some(format!("{since_s:.1} s")), line.clone()),
         Stage::Settling | Stage::Over => (None, line.clone()),
@@ -304,8 +305,8 @@ pub(super) fn step(under: &Under, reader: &Reader) -> Step {
 /// The reference of a bath in the words of the reader; a thermometer's name is its own.
 fn reference(bath: &Bath, reader: &Reader) -> String {
     let named = match bath.against {
-        Against::Ice => pick(reader.language, "ice and water", "hielo y agua"),
-        Against::Boiling => pick(reader.language, "boiling water", "agua hirviendo"),
+        Against::Ice => said(reader.language, "ice and water", "hielo y agua"),
+        Against::Boiling => said(reader.language, "boiling water", "agua hirviendo"),
         Against::Thermometer => &bath.reference,
     };
     let (at, sure) =
@@ -315,7 +316,7 @@ fn reference(bath: &Bath, reader: &Reader) -> String {
 
 fn calibration(stands: &calibrating::Stands, reader: &Reader) -> Step {
     let (language, scale) = (reader.language, reader.scale);
-    let say = |english, spanish| pick(language, english, spanish);
+    let say = |english, spanish| said(language, english, spanish);
     let number = stands.points.len() + 1;
     let point = say("Point", "Punto");
     let mut step = Step::default();
@@ -365,7 +366,7 @@ fn calibration(stands: &calibrating::Stands, reader: &Reader) -> Step {
 
 fn of_points(stands: &calibrating::Stands, reader: &Reader, step: &mut Step) {
     let (language, scale) = (reader.language, reader.scale);
-    let say = |english, spanish| pick(language, english, spanish);
+    let say = |english, spanish| said(language, english, spanish);
     if stands.points.is_empty() {
         return;
     }
@@ -425,7 +426,7 @@ fn told(point: &CalibrationPoint, reader: &Reader) -> String {
 
 fn response(stands: responding::Stands, under: &Under, reader: &Reader) -> Step {
     let (language, scale) = (reader.language, reader.scale);
-    let say = |english, spanish| pick(language, english, spanish);
+    let say = |english, spanish| said(language, english, spanish);
     let again = ("go", say("Make the test again", "Repetir la prueba"));
     let mut step = Step { cautions: shared::response_cautions(language).to_vec(), ..Step::default() };
     match stands {
@@ -473,7 +474,7 @@ fn response(stands: responding::Stands, under: &Under, reader: &Reader) -> Step 
 
 fn proof(stands: &proving::Stands, reader: &Reader) -> Step {
     let (language, scale) = (reader.language, reader.scale);
-    let say = |english, spanish| pick(language, english, spanish);
+    let say = |english, spanish| said(language, english, spanish);
     let mut step = Step { cautions: vec![], ..Step::default() };
     step.rows = stands
         .probes
