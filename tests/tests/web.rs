@@ -12,3 +12,5 @@ mod commands;
 mod encrypted;
 #[path = "web/gateway.rs"]
 mod gateway;
+#[path = "web/programs.rs"]
+mod programs;
