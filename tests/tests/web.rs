@@ -1,4 +1,5 @@
-//! The pages of the real program over real connections: who comes in, and who does not.
+//! The pages of the real program over real connections: who comes in and who does not, and what each person does
+//! there in a real browser.
 
 #[path = "web/access.rs"]
 mod access;
@@ -6,11 +7,25 @@ mod access;
 mod attacks;
 #[path = "web/browser.rs"]
 mod browser;
+#[path = "web/chromium.rs"]
+mod chromium;
 #[path = "web/commands.rs"]
 mod commands;
+#[path = "web/crowds.rs"]
+mod crowds;
 #[path = "web/encrypted.rs"]
 mod encrypted;
 #[path = "web/gateway.rs"]
 mod gateway;
+#[path = "web/kitchen.rs"]
+mod kitchen;
+#[path = "web/paths/looks.rs"]
+mod looks;
+#[path = "web/paths/manager.rs"]
+mod manager;
+#[path = "web/paths/operator.rs"]
+mod operator;
 #[path = "web/programs.rs"]
 mod programs;
+#[path = "web/paths/technician.rs"]
+mod technician;
