@@ -19,6 +19,8 @@ mod encrypted;
 mod gateway;
 #[path = "web/kitchen.rs"]
 mod kitchen;
+#[path = "web/logbook.rs"]
+mod logbook;
 #[path = "web/paths/looks.rs"]
 mod looks;
 #[path = "web/paths/manager.rs"]
