@@ -283,6 +283,12 @@ fn stream<K: Kitchen>(pages: Pages<K>, reader: Reader, beat: watch::Receiver<u64
     Sse::new(futures_util::StreamExt::take_until(told, stop.cancelled_owned())).into_response()
 }
 
+/// An event that says all by its name. It has data nevertheless: a browser gives none without any to the page
+/// (HTML standard, «Interpreting an event stream»).
+fn sign(name: &str) -> Event {
+    Event::default().event(name).data(name)
+}
+
 /// One stream, and what it has told.
 struct Told<K: Kitchen> {
     pages: Pages<K>,
@@ -325,7 +331,7 @@ impl<K: Kitchen> Told<K> {
         }
         self.begun = true;
         self.beat.borrow_and_update();
-        let mut events = vec![Event::default().event("alive").data("")];
+        let mut events = vec![sign("alive")];
         match self.parts().await {
             Ok(Some((parts, open))) => {
                 if let Some(open) = open.filter(|_| self.counted != open) {
@@ -341,7 +347,7 @@ impl<K: Kitchen> Told<K> {
             }
             Ok(None) => {
                 self.over = true;
-                events.push(Event::default().event("end").data(""));
+                events.push(sign("end"));
             }
             Err(_) => {}
         }

@@ -27,7 +27,13 @@ mod looks;
 mod manager;
 #[path = "web/paths/operator.rs"]
 mod operator;
+#[path = "web/paths/planted.rs"]
+mod planted;
 #[path = "web/programs.rs"]
 mod programs;
+#[path = "web/rights.rs"]
+mod rights;
 #[path = "web/paths/technician.rs"]
 mod technician;
+#[path = "web/paths/walk.rs"]
+mod walk;

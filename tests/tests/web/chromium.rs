@@ -258,7 +258,9 @@ impl Chromium {
     pub(crate) async fn enter_as(&self, other: &Browser) {
         self.go("/login").await;
         let (name, value) = other.cookie.as_deref().and_then(|pair| pair.split_once('=')).expect("logged in");
-        let cookie = Cookie::new(name.to_owned(), value.to_owned());
+        let mut cookie = Cookie::new(name.to_owned(), value.to_owned());
+        cookie.set_domain("127.0.0.1");
+        cookie.set_path("/");
         self.client.add_cookie(cookie).await.expect("a cookie of this site");
     }
 

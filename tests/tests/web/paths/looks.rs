@@ -4,7 +4,7 @@
 //! `SHOTS=<folder> cargo test --features failpoints --test tests web::looks` also takes a picture of each page at
 //! 360, 768 and 1280 px, light and dark.
 
-use std::collections::{BTreeMap, BTreeSet, VecDeque};
+use std::collections::{BTreeMap, BTreeSet};
 use std::path::Path;
 
 use serde_json::{Value, json};
@@ -13,6 +13,7 @@ use super::browser::Browser;
 use super::chromium::{Chromium, PHONE, Wish, axe};
 use super::gateway::{PASSWORD, choose};
 use super::kitchen::Kitchen;
+use super::walk::{lines, walk};
 
 /// Bytes of a page and all that it needs (own promise).
 const FIRST_LOAD_BYTES_MAX: u64 = 100_000;
@@ -20,13 +21,11 @@ const FIRST_LOAD_BYTES_MAX: u64 = 100_000;
 const REQUESTS_MAX: u64 = 3;
 /// Smallest side of what is pressed, px (WCAG 2.2 asks 24, at level AAA 44; own promise for a wet hand).
 const TARGET_MIN: f64 = 44.0;
-/// Pages looked at of each kind, since one rack or alert is not like the next.
-const OF_A_KIND: usize = 3;
 /// Levels A and AA of WCAG 2.2, as axe-core names them.
 const RULES: &str = "['wcag2a','wcag2aa','wcag21a','wcag21aa','wcag22aa']";
 
 /// Every page that is seen, by kind; those of access are not in the router's list.
-const KINDS: [&str; 25] = [
+const KINDS: [&str; 27] = [
     "/",
     "/account",
     "/accounts",
@@ -38,9 +37,9 @@ const KINDS: [&str; 25] = [
     "/cycles/#/proof",
     "/history",
     "/logbook",
+    "/logbook/#",
     "/logbook/drain-and-clean",
     "/logbook/entries/#",
-    "/logbook/note",
     "/logbook/sanitizer",
     "/logbook/supply",
     "/logbook/thermometer",
@@ -52,6 +51,8 @@ const KINDS: [&str; 25] = [
     "/probes/#/#",
     "/prove/#",
     "/respond/#/#",
+    "/settings",
+    "/sign-off/#",
 ];
 
 /// What is wrong with the page that is open, in words; nothing where all is well.
@@ -104,22 +105,6 @@ axe.run(document, { runOnly: ['color-contrast'] }).then((found) => done(found.vi
 ))).catch((error) => done(['axe: ' + error]));
 ";
 
-/// The kind of a page: its path without the names in it.
-fn kind(path: &str) -> String {
-    let path = path.split(['?', '#']).next().unwrap_or_default();
-    let mut parts: Vec<&str> = path.split('/').skip(1).collect();
-    let named = match parts.first() {
-        Some(&"logbook") => usize::from(parts.len() > 2) * 2,
-        _ => 1,
-    };
-    for (place, part) in parts.iter_mut().enumerate() {
-        if named > 0 && place >= named && !["proof", "sheet", "export"].contains(part) {
-            *part = "#";
-        }
-    }
-    format!("/{}", parts.join("/"))
-}
-
 /// What a reader found wrong, and how much each page weighs.
 #[derive(Default)]
 struct Tour {
@@ -129,54 +114,31 @@ struct Tour {
 }
 
 /// Follows every link as one reader.
-async fn tour(browser: &Chromium, base: &str, language: &str) -> Tour {
+async fn tour(browser: &Chromium, site: u16, language: &str) -> Tour {
     let source = std::fs::read_to_string(axe()).expect("axe-core is there");
     browser.chrome("Page.addScriptToEvaluateOnNewDocument", json!({ "source": source })).await;
     browser.chrome("Network.setCacheDisabled", json!({ "cacheDisabled": true })).await;
     let script = SEEN.replace("TARGET_MIN", &TARGET_MIN.to_string()).replace("RULES", RULES);
     let mut tour = Tour::default();
-    let mut known = BTreeSet::from(["/".to_owned(), "/nothing/here".to_owned()]);
-    let mut ahead: VecDeque<String> = known.iter().cloned().collect();
-    let mut seen: BTreeMap<String, usize> = BTreeMap::new();
-    while let Some(path) = ahead.pop_front() {
-        let kind = kind(&path);
-        let count = seen.entry(kind.clone()).or_default();
-        if *count == OF_A_KIND || path.starts_with("/probes/") && path.contains("/sheet") && *count > 0 {
-            continue;
-        }
-        *count += 1;
-        browser.go(&path).await;
-        let found = browser.ask_later(&script).await;
-        let dark = {
-            browser.colours("dark").await;
-            let dark = browser.ask_later(DARK).await;
-            browser.colours("light").await;
-            dark
-        };
-        let lines = |list: &Value| -> Vec<String> {
-            list.as_array().into_iter().flatten().filter_map(|one| one.as_str().map(str::to_owned)).collect()
-        };
-        let wrong = [lines(&found["wrong"]), lines(&dark)].concat();
-        tour.wrong.extend(wrong.into_iter().map(|one| format!("{language} {path}: {one}")));
+    let kinds = walk(browser, site, &script, async |path: &str, found: &Value| {
+        browser.colours("dark").await;
+        let dark = browser.ask_later(DARK).await;
+        browser.colours("light").await;
+        let mut wrong = [lines(&found["wrong"]), lines(&dark)].concat();
         let number = |name: &str| found[name].as_u64().unwrap_or(u64::MAX);
         let (bytes, requests) = (number("bytes"), number("requests"));
         if bytes > FIRST_LOAD_BYTES_MAX || requests > REQUESTS_MAX {
-            tour.wrong.push(format!("{language} {path}: {bytes} bytes in {requests} requests"));
+            wrong.push(format!("{bytes} bytes in {requests} requests"));
         }
-        if found["language"] != language && kind != "/probes/#/sheet" {
-            tour.wrong.push(format!("{language} {path}: in the language {}", found["language"]));
+        if found["language"] != language {
+            wrong.push(format!("in the language {}", found["language"]));
         }
-        tour.heaviest.insert(bytes, path.clone());
-        tour.kinds.insert(kind);
-        pictures(browser, &path, language).await;
-        for link in lines(&found["links"]) {
-            let Some(path) = link.strip_prefix(base) else { continue };
-            let path = path.split('#').next().unwrap_or_default().to_owned();
-            if known.insert(path.clone()) {
-                ahead.push_back(path);
-            }
-        }
-    }
+        tour.wrong.extend(wrong.into_iter().map(|one| format!("{language} {path}: {one}")));
+        tour.heaviest.insert(bytes, path.to_owned());
+        pictures(browser, path, language).await;
+    })
+    .await;
+    tour.kinds = kinds;
     tour
 }
 
@@ -234,14 +196,12 @@ async fn every_page_can_be_read_by_everybody() {
     let mut english = reader(&kitchen, "ana", "en").await;
     let spanish = reader(&kitchen, "luz", "es").await;
     morning(&mut kitchen, &mut english).await;
-    let base = format!("http://127.0.0.1:{}", kitchen.site.port);
-    let (first, second) = tokio::join!(
-        Chromium::open(kitchen.site.port, Wish::default()),
-        Chromium::open(kitchen.site.port, Wish::default())
-    );
+    let port = kitchen.site.port;
+    let (first, second) =
+        tokio::join!(Chromium::open(port, Wish::default()), Chromium::open(port, Wish::default()));
     first.enter_as(&english).await;
     second.enter_as(&spanish).await;
-    let (first, second) = tokio::join!(tour(&first, &base, "en"), tour(&second, &base, "es"));
+    let (first, second) = tokio::join!(tour(&first, port, "en"), tour(&second, port, "es"));
     let wrong = [first.wrong, second.wrong].concat();
     assert!(wrong.is_empty(), "{}\n{} found", wrong.join("\n"), wrong.len());
     for tour in [&first.kinds, &second.kinds] {

@@ -54,11 +54,19 @@ async fn a_cold_rack_shows_by_itself_is_answered_and_closed() {
     assert!(alert.contains("Do now") && alert.contains("Caution"), "{alert}");
     phone.press("I take care of it").await;
     phone.until_shown("Taken care of by ana the manager").await;
+    let place = phone.place().await;
+    // The booster is reset, and racks are good again.
+    kitchen.until_end();
+    phone
+        .until(|| async {
+            phone.go(&place).await;
+            phone.text().await.contains("It has recovered")
+        })
+        .await;
     phone.fill("What happened to the racks", RACKS).await;
     phone.fill("What was done", DONE).await;
     phone.press("Put on record").await;
     phone.until_shown(DONE).await;
-    kitchen.until_end();
     kitchen.until(|kitchen| answered(kitchen).2);
     phone.press("All alerts").await;
     let list = phone.until_shown("Closed").await;
