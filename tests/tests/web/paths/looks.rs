@@ -192,7 +192,7 @@ async fn morning(kitchen: &mut Kitchen, ana: &mut Browser) {
 // link leads to is looked at.
 #[tokio::test(flavor = "multi_thread")]
 async fn every_page_can_be_read_by_everybody() {
-    let mut kitchen = Kitchen::open(4.0);
+    let mut kitchen = Kitchen::open(2.0);
     let mut english = reader(&kitchen, "ana", "en").await;
     let spanish = reader(&kitchen, "luz", "es").await;
     morning(&mut kitchen, &mut english).await;
