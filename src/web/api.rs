@@ -29,6 +29,8 @@ mod vitals;
 use std::future::Future;
 
 use axum::body::Body;
+use axum::http::StatusCode;
+use axum::response::{IntoResponse, Response};
 use jiff::civil::Date;
 use prometheus_client::metrics::histogram::Histogram;
 
@@ -37,8 +39,9 @@ use crate::core::cycle::verdict::Verdict;
 use crate::core::record::{Check, CheckKind};
 use crate::core::time::Timestamp;
 
+use problem::Problem;
 pub(super) use route::router;
-pub use vitals::Near;
+pub(super) use vitals::Near;
 pub(super) use vitals::router as vitals;
 
 /// Most rows of one page.
@@ -326,6 +329,20 @@ pub trait Answers: Clone + Send + Sync + 'static {
 
     /// What is measured of it.
     fn figures(&self) -> impl Future<Output = Result<Figures, Trouble>> + Send;
+}
+
+/// Whether programs ask at this path, so that a refusal is a problem (RFC 9457), not a page.
+pub(super) fn is_for_programs(path: &str) -> bool {
+    path.starts_with("/api/") || matches!(path, "/health" | "/ready" | "/metrics")
+}
+
+/// A refusal that is made before a call is looked at.
+pub(super) fn refused(status: StatusCode, detail: &str, advice: Option<&str>) -> Response {
+    let problem = Problem::new(status, "api-access", detail);
+    match advice {
+        Some(advice) => problem.advice(advice).into_response(),
+        None => problem.into_response(),
+    }
 }
 
 /// Names of the roles, for what says who may do what.

@@ -36,7 +36,7 @@ use crate::core::time::Timestamp;
 /// Streams at a time; one more is asked to come again (own choice: every phone and screen of a large kitchen).
 const STREAMS_MAX: usize = 400;
 /// Longest life of a stream.
-const STREAM_MAX: Duration = Duration::from_secs(600);
+const STREAM_MAX: Duration = Duration::from_secs(60);
 /// Longest time without a sign of life.
 const SILENT_MAX: Duration = Duration::from_secs(5);
 /// When one that found no place may come again, s.

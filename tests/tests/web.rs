@@ -14,3 +14,7 @@ mod desk;
 mod encrypted;
 #[path = "web/gateway.rs"]
 mod gateway;
+#[path = "web/logbook.rs"]
+mod logbook;
+#[path = "web/programs.rs"]
+mod programs;

@@ -12,6 +12,7 @@ use super::params::{Given, Param};
 use super::problem::Problem;
 use super::{Answers, Trouble, roles, tag};
 use crate::core::access::Right;
+use crate::web::access;
 use crate::web::person::Person;
 
 /// A call that may be answered.
@@ -34,6 +35,7 @@ pub(super) async fn guard(
         return Problem::stranger().into_response();
     };
     if !person.may(right) {
+        access::not_allowed(request.extensions()).await;
         return Problem::not_yours(&roles(right)).into_response();
     }
     let given = match Given::read(params, request.uri()) {

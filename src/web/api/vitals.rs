@@ -22,7 +22,7 @@ use crate::web::person::Person;
 /// A request that comes from this very computer, and through no proxy: whoever accepts connections
 /// marks it so.
 #[derive(Clone, Copy, PartialEq, Eq, Debug)]
-pub struct Near;
+pub(in crate::web) struct Near;
 
 /// The three, for every site.
 pub(in crate::web) fn router<K: Kitchen>() -> Router<Pages<K>> {
