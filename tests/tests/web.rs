@@ -5,6 +5,8 @@
 mod access;
 #[path = "web/attacks.rs"]
 mod attacks;
+#[path = "web/paths/auditor.rs"]
+mod auditor;
 #[path = "web/browser.rs"]
 mod browser;
 #[path = "web/chromium.rs"]
@@ -13,6 +15,8 @@ mod chromium;
 mod commands;
 #[path = "web/crowds.rs"]
 mod crowds;
+#[path = "web/desk.rs"]
+mod desk;
 #[path = "web/encrypted.rs"]
 mod encrypted;
 #[path = "web/gateway.rs"]

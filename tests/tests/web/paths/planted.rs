@@ -8,7 +8,7 @@ use super::browser::Browser;
 use super::chromium::{Chromium, Wish};
 use super::gateway::{PASSWORD, choose};
 use super::kitchen::Kitchen;
-use super::walk::{lines, walk};
+use super::walk::walk;
 
 /// Closes whatever it stands in, and acts in each way that markup can (OWASP, Cross Site Scripting, from memory).
 const PLANTED: &str = "\"'>--></title></textarea></script><script>window.planted=1</script>\
@@ -112,7 +112,6 @@ async fn what_people_write_never_acts() {
             acted.push(path.to_owned());
         }
         stands += usize::from(found["stands"] == true);
-        assert!(!lines(&found["links"]).is_empty(), "{path}");
     })
     .await;
     assert!(acted.is_empty(), "{acted:?}");
