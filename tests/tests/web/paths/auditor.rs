@@ -48,7 +48,7 @@ async fn an_auditor_takes_records_away_and_verifies_them() {
     let phone = Chromium::open(kitchen.site.port, wish).await;
     phone.log_in("eva", PASSWORD).await;
     phone.press("History").await;
-    phone.until_shown("COLD").await;
+    phone.until_shown("Take these records away").await;
     let mut forms = vec![("Evidence", ".evidence.jsonl"), ("CSV", ".csv")];
     if cfg!(feature = "pdf") {
         forms.push(("PDF", ".pdf"));
