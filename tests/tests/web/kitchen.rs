@@ -49,11 +49,10 @@ impl Kitchen {
         let mut rehearsal = World::of(&plan, 1, MIDNIGHT_MICROS);
         let begun = rehearsal.start_micros();
         let end = rehearsal.by_ref().map(|emission| emission.at_micros).max().unwrap_or(begun) - begun;
-        let cold = rehearsal.take_truth().into_iter().find_map(|entry| match entry {
-            TruthEntry::Cycle(rack) if rack.machine == "dm1" && rack.expected == Expected::Cold => {
-                Some(micros(&rack.rinse_ended) - begun)
-            }
-            _ => None,
+        let cold = rehearsal.take_truth().into_iter().find_map(|entry| {
+            let TruthEntry::Cycle(rack) = entry else { return None };
+            let wanted = rack.machine == "dm1" && rack.expected == Expected::Cold;
+            wanted.then(|| micros(&rack.rinse_ended) - begun)
         });
         let cold = cold.expect("the booster trips");
         let now = jiff::Timestamp::now().as_microsecond();

@@ -209,5 +209,7 @@ async fn every_page_can_be_read_by_everybody() {
         let missing: Vec<&str> = KINDS.into_iter().filter(|kind| !tour.contains(*kind)).collect();
         assert!(missing.is_empty(), "{missing:?} among {tour:?}");
     }
-    println!("heaviest: {:?}; {} racks", first.heaviest.last_key_value(), kitchen.racks());
+    let heaviest = first.heaviest.last_key_value().map(|(bytes, _)| *bytes);
+    assert!(heaviest.is_some_and(|bytes| bytes > 10_000), "nothing was weighed: {heaviest:?}");
+    assert!(kitchen.racks() > 100, "{} racks", kitchen.racks());
 }
