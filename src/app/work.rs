@@ -78,7 +78,7 @@ mod tests {
     }
 
     fn said(machine: Option<&str>, recorded: f64, until: f64, ended: bool) -> Record {
-        let body = Maintenance { until: at(until), by: None, ended };
+        let body = Maintenance { until: at(until), by: None, why: None, ended };
         Record::new(at(recorded), machine.map(str::to_owned), Body::Maintenance(body))
     }
 

@@ -131,7 +131,12 @@ pub(crate) fn records() -> Vec<Record> {
         (None, Body::Notification(Box::new(notification(alert)))),
         (
             Some("dm1"),
-            Body::Maintenance(Maintenance { until: instant, by: Some("Tom".to_owned()), ended: true }),
+            Body::Maintenance(Maintenance {
+                until: instant,
+                by: Some("Tom".to_owned()),
+                why: Some("calibration of dm1/rinse".to_owned()),
+                ended: true,
+            }),
         ),
         (Some("dm1"), Body::Note(Note { at: Some(instant), text: HOSTILE.to_owned(), by: "Tom".to_owned() })),
         (Some("dm1"), amend(1, AmendmentChange::Comment)),
