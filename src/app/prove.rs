@@ -98,7 +98,7 @@ pub(super) fn prove(arguments: &ProveArgs, streams: &mut Streams<'_>) -> Result<
     if live.through() == Through::OwnSources && !path.exists() {
         return Err(ledger::diagnose(&LedgerError::Missing { path: path.clone() }, path).into());
     }
-    let why = "proof of the wiring".to_owned();
+    let why = format!("proof of the wiring of {}", arguments.machine);
     let at_work = AtWork::begin(&live, &loaded, &arguments.machine, (&arguments.by, why))?;
     let columns = if arguments.json {
         terminal::columns(std::io::stderr())

@@ -118,7 +118,7 @@ fn refused(refusal: &Refusal) -> Problem {
         Refusal::UnknownMachine { .. } => "give the name that the machine has in the configuration",
         Refusal::UnknownContact { .. } => "give the name of a [[contact]] of the configuration",
         Refusal::TooFarAhead { .. } => "give an earlier end; it can be moved while the work goes on",
-        Refusal::NoMaintenance => "nothing: messages are sent already",
+        Refusal::NoMaintenance => "nothing: racks are judged and messages are sent already",
     };
     Problem::new("alert-refused", refusal.to_string(), advice)
 }

@@ -82,7 +82,7 @@ fn each_command_says_who_works_there_and_why() {
     let rows: [(&[&str], &str, i32); 3] = [
         (&["calibrate", "dm1/rinse", "--ice", "--seconds-max", "1"], "calibration of dm1/rinse", 1),
         (&["respond", "dm1/rinse", "--seconds-max", "1", "--json"], "response test of dm1/rinse", 1),
-        (&["prove", "dm1", "--seconds-each", "1"], "proof of the wiring", 1),
+        (&["prove", "dm1", "--seconds-each", "1"], "proof of the wiring of dm1", 1),
     ];
     for (place, (command, why, code)) in rows.into_iter().enumerate() {
         let arguments = [command, &["--by", "Eli", "--yes", "--language", "es"]].concat();
