@@ -215,6 +215,7 @@ phrases! {
     DigestWeek: "Last week", "La semana pasada";
     DigestNoRack: "no rack washed", "ninguna canasta lavada";
     DigestAllGood: "{racks}, all passed", "{racks}, todas correctas";
+    DigestWorkedOn: "{count} of them while somebody worked on the machine", "{count} de ellas mientras alguien trabajaba en la máquina";
     DigestNothingOpen: "no alert open", "ninguna alerta abierta";
     DigestMissing: "checks missing: {count}", "controles que faltan: {count}";
     DigestFailed: "checks failed: {count}", "controles que no cumplen: {count}";

@@ -339,7 +339,7 @@ const LEFT_OUT: [Row; 14] = [
     ("a day", |a| a["machines"][0]["days"] = json!([]), "counts 0 cold cycles of «dm1» on 2026-01-02"),
 ];
 
-const OTHERWISE: [Row; 19] = [
+const OTHERWISE: [Row; 20] = [
     ("a failed check is good", |a| failed(a)["good"] = true.into(), "tells a check of record"),
     ("a check is amended by none", |a| failed(a)["amended_by"] = Value::Null, "tells a check of record"),
     ("racks", |a| a["alerts"][0]["racks"] = 0.into(), "tells alert 1 otherwise"),
@@ -351,6 +351,11 @@ const OTHERWISE: [Row; 19] = [
         "limit of the cover",
         |a| a["machines"][0]["limits"][0]["limit_c"] = 70.0.into(),
         "another list of limits of «dm1» in all",
+    ),
+    (
+        "racks of somebody's work",
+        |a| a["machines"][0]["counts"]["worked_on"] = 1.into(),
+        "another number of racks made while somebody worked on it of «dm1» in all",
     ),
     ("kind", |a| a["machines"][0]["kind"] = Value::Null, "another kind of «dm1» in all"),
     (

@@ -65,6 +65,14 @@ fn racks_while_a_probe_is_calibrated_are_marked_and_raise_nothing() {
     assert_eq!(after.verdict, Verdict::Cold, "judged as ever: {after:?}");
     service.until(|_| raised(&kitchen) == 1);
     service.stop();
+    for (show, told) in [
+        ("summary", "Unproven while somebody worked on the machine: dm1 1."),
+        ("days", "Unproven while somebody worked on the machine: dm1 1."),
+        ("cycles", "Of these 1 made while somebody worked on the machine."),
+    ] {
+        let (code, said) = kitchen.say(&["history", "--show", show]);
+        assert_eq!((code, said.contains(told)), (Some(0), true), "{said}");
+    }
     let work = work(&kitchen);
     assert_eq!(work.len(), 2, "a beginning, and an end that is to come: {work:?}");
     for record in &work {
