@@ -79,6 +79,7 @@ impl House {
         let standing = filed.laid_over(probe);
         let until = match filed.calibration {
             Some(filed) => filed.done.until.clone(),
+            None if filed.doubted.is_some() => None,
             None => configuration
                 .alerts
                 .machines
@@ -92,7 +93,7 @@ impl House {
         InForce {
             correction,
             calibration: filed.calibration.map(|filed| filed.index),
-            due: self.due(known, until.as_deref()),
+            due: if filed.doubted.is_some() { Due::Doubted } else { self.due(known, until.as_deref()) },
             until,
             tau_s: standing.tau.map(|tau| tau.as_secs_f64()),
             response: filed.response.map(|filed| filed.index),

@@ -69,6 +69,7 @@ pub fn span(days: u16) -> Account {
         machines,
         checks: checks(midnight(3)),
         overdue: overdue(midnight(4)),
+        doubts: Vec::new(),
         calibrations: calibrations(midnight(0)),
         remarks: remarks(midnight(5)),
         service: service(midnight(0)),

@@ -332,6 +332,8 @@ fn every_point(probe: &str, until: &str, at: Timestamp) -> Vec<OpenPoint> {
         OpenPoint::RinseLimitOfFoodCode { limit_c: 82.2 },
         OpenPoint::WashLimitOfFoodCode { limit_c: 66.0 },
         OpenPoint::NotCalibrated { probe: probe() },
+        OpenPoint::CalibrationDoubted { probe: probe(), record: 7 },
+        OpenPoint::ResponseDoubted { probe: probe(), record: 8 },
         OpenPoint::CalibrationOverdue { probe: probe(), until: until() },
         OpenPoint::CalibrationDue { probe: probe(), until: until() },
         OpenPoint::Uncertain { probe: probe(), expanded_c: 1.78, granted_c: 1.5 },
