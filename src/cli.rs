@@ -213,7 +213,7 @@ pub struct ReplayArgs {
 }
 
 /// How to print.
-#[derive(Args, Debug, Clone, Copy)]
+#[derive(Args, Debug, Clone, Copy, Default)]
 #[group(multiple = false)]
 pub struct FormArgs {
     /// One JSON object a row, one a line.

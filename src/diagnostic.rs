@@ -59,7 +59,7 @@ impl Exit {
 }
 
 /// Every slug with its exit code and what it means, in the order of the README.
-pub const SLUGS: [(&str, Exit, &str); 64] = [
+pub const SLUGS: [(&str, Exit, &str); 67] = [
     ("usage", Exit::Usage, "the command line is not understood"),
     (
         "bug",
@@ -142,6 +142,9 @@ pub const SLUGS: [(&str, Exit, &str); 64] = [
         Exit::InputOutput,
         "the key that signs links cannot be read or made, so that no page is served",
     ),
+    ("api-request", Exit::Usage, "a program asked for what there is not, or for what cannot be"),
+    ("api-access", Exit::Usage, "a program showed no token, or one whose role does not reach that far"),
+    ("api-busy", Exit::InputOutput, "a program is to ask again later"),
     ("web-tls", Exit::InputOutput, "certificate or key of the pages cannot be used; it is tried again"),
     (
         "access-store",

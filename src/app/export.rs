@@ -97,6 +97,24 @@ fn check(arguments: &ExportArgs) -> Result<(), Failure> {
     }
 }
 
+/// Writes an export that is one file to somebody who is not at a terminal; gives the records that cannot be read.
+///
+/// # Errors
+/// The ledger's, and those of `out`.
+pub(in crate::app) fn into(
+    form: ExportForm,
+    reader: &Reader,
+    path: &Path,
+    question: Question,
+    all_traces: bool,
+    seal: Option<Seal>,
+    out: &mut dyn Write,
+) -> Result<Vec<u64>, Failure> {
+    let traces = if all_traces { Traces::All } else { Traces::OfExceptions };
+    let with = With { traces, seal, sheet: None };
+    one(form, reader, path, question, with, out, &mut Progress { err: None, records: 0, shown: false })
+}
+
 /// What some forms are made with.
 struct With {
     traces: Traces,

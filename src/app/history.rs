@@ -17,9 +17,10 @@ use jiff::tz::TimeZone;
 use super::export::gather;
 use super::{Failure, Streams, configuration, ledger};
 use crate::cli::{DEFAULT_CONFIG, FormArgs, HistoryArgs, Show};
+use crate::config::resolve::Configuration;
 use crate::core::alert::Settings;
 use crate::core::reader::Scale;
-use crate::core::record::Body;
+use crate::core::record::{Body, Record};
 use crate::core::time::Timestamp;
 use crate::diagnostic::Diagnostic;
 use crate::ledger::{LedgerError, Reader, Subject};
@@ -34,8 +35,8 @@ use crate::runtime::clock::Clock;
 const DAMAGED_NAMED: usize = 20;
 
 /// What a question is asked of.
-struct Ground {
-    reader: Reader,
+struct Ground<'r> {
+    reader: &'r Reader,
     path: PathBuf,
     /// Zone of the site; that of this computer where nothing says another.
     zone: TimeZone,
@@ -62,22 +63,78 @@ enum SaidBy {
 
 pub(super) fn history(arguments: &HistoryArgs, streams: &mut Streams<'_>) -> Result<(), Failure> {
     check(arguments)?;
-    let mut ground = Ground::open(arguments)?;
-    if let Some(index) = arguments.record {
-        return one::record(&mut ground, index, arguments, streams);
-    }
-    match arguments.show {
-        Show::Cycles => cycles::show(&mut ground, arguments, streams)?,
-        Show::Days => days::days(&mut ground, arguments, streams)?,
-        Show::Summary => days::summary(&mut ground, arguments, streams)?,
-        Show::Drift => drift::show(&mut ground, arguments, streams)?,
-        Show::Gaps => days::gaps(&mut ground, arguments, streams)?,
-        Show::Checks => events::checks(&mut ground, arguments, streams)?,
-        Show::Alerts => events::alerts(&mut ground, arguments, streams)?,
-        Show::Records => events::records(&mut ground, arguments, streams)?,
-        Show::InForce => one::in_force(&mut ground, arguments, streams)?,
-    }
+    let given = match (arguments.files.as_slice(), &arguments.ledger) {
+        ([], Some(_)) => None,
+        ([], None) => Some(configuration::load(&[PathBuf::from(DEFAULT_CONFIG)])?),
+        (files, _) => Some(configuration::load(files)?),
+    };
+    let loaded = given.map(|loaded| loaded.configuration);
+    let configured = loaded.as_ref().map(|loaded| loaded.ledger.path.clone());
+    let path = arguments.ledger.clone().or(configured).unwrap_or_default();
+    let reader = Reader::open(&path).map_err(|error| ledger::diagnose(&error, &path))?;
+    let mut ground = Ground::open(&reader, path, loaded, arguments)?;
+    ground.answer(arguments, streams)?;
     tell_damaged(&ground.damaged, &ground.path)
+}
+
+/// A question as the pages and programs ask it of a running service, and the time now.
+pub(super) struct Asked<'q> {
+    pub(super) arguments: &'q HistoryArgs,
+    pub(super) from: Option<Timestamp>,
+    pub(super) to: Option<Timestamp>,
+    pub(super) now: Timestamp,
+}
+
+/// The answer to a question in the form that it asks for, and the records that are damaged.
+///
+/// # Errors
+/// The ledger's, as a diagnostic.
+pub(super) fn told(
+    reader: &Reader,
+    path: &Path,
+    settings: &Settings,
+    asked: &Asked<'_>,
+) -> Result<(Vec<u8>, Vec<u64>), Failure> {
+    let &Asked { arguments, from, to, now } = asked;
+    let mut ground = Ground {
+        reader,
+        path: path.to_owned(),
+        zone: settings.zone.clone(),
+        settings: Some(settings.clone()),
+        said_by: SaidBy::Given,
+        from,
+        to,
+        now,
+        damaged: Vec::new(),
+    };
+    let (mut out, mut err) = (Vec::new(), io::sink());
+    ground.answer(arguments, &mut Streams { out: &mut out, err: &mut err })?;
+    Ok((out, ground.damaged.into_iter().map(|(index, _)| index).collect()))
+}
+
+/// A cycle with what amends it; `None` for any other record.
+///
+/// # Errors
+/// The ledger's.
+pub(super) fn cycle_row(
+    reader: &Reader,
+    index: u64,
+    record: &Record,
+) -> Result<Option<CycleRow>, LedgerError> {
+    cycles::row(reader, index, record)
+}
+
+/// Columns of a view that has some.
+pub(super) fn columns(show: Show) -> &'static [Column] {
+    match show {
+        Show::Days => &days::DAYS,
+        Show::Summary => &days::SUMMARY,
+        Show::Gaps => &days::GAPS,
+        Show::Checks => &events::CHECKS,
+        Show::Records => &events::RECORDS,
+        Show::Alerts => &events::ALERTS,
+        Show::Cycles | Show::Drift | Show::InForce => &[],
+    }
 }
 
 /// A choice that a view would pass over in silence is refused.
@@ -104,17 +161,30 @@ fn check(arguments: &HistoryArgs) -> Result<(), Failure> {
     }
 }
 
-impl Ground {
-    fn open(arguments: &HistoryArgs) -> Result<Self, Failure> {
-        let given = match (arguments.files.as_slice(), &arguments.ledger) {
-            ([], Some(_)) => None,
-            ([], None) => Some(configuration::load(&[PathBuf::from(DEFAULT_CONFIG)])?),
-            (files, _) => Some(configuration::load(files)?),
-        };
-        let loaded = given.map(|loaded| loaded.configuration);
-        let configured = loaded.as_ref().map(|loaded| loaded.ledger.path.clone());
-        let path = arguments.ledger.clone().or(configured).unwrap_or_default();
-        let reader = Reader::open(&path).map_err(|error| ledger::diagnose(&error, &path))?;
+impl<'r> Ground<'r> {
+    fn answer(&mut self, arguments: &HistoryArgs, streams: &mut Streams<'_>) -> Result<(), Failure> {
+        if let Some(index) = arguments.record {
+            return one::record(self, index, arguments, streams);
+        }
+        match arguments.show {
+            Show::Cycles => cycles::show(self, arguments, streams),
+            Show::Days => days::days(self, arguments, streams),
+            Show::Summary => days::summary(self, arguments, streams),
+            Show::Drift => drift::show(self, arguments, streams),
+            Show::Gaps => days::gaps(self, arguments, streams),
+            Show::Checks => events::checks(self, arguments, streams),
+            Show::Alerts => events::alerts(self, arguments, streams),
+            Show::Records => events::records(self, arguments, streams),
+            Show::InForce => one::in_force(self, arguments, streams),
+        }
+    }
+
+    fn open(
+        reader: &'r Reader,
+        path: PathBuf,
+        loaded: Option<Configuration>,
+        arguments: &HistoryArgs,
+    ) -> Result<Self, Failure> {
         if let Some(name) = &arguments.machine {
             let known = reader.machines().map_err(|error| ledger::diagnose(&error, &path))?;
             if !known.contains(name) {
@@ -129,11 +199,11 @@ impl Ground {
             }
         }
         if let Some(after) = arguments.after {
-            follows(&reader, &path, after, arguments.show)?;
+            follows(reader, &path, after, arguments.show)?;
         }
         let (settings, said_by) = match loaded {
             Some(loaded) => (Some(loaded.alerts), SaidBy::Given),
-            None => recorded(&reader).map_err(|error| ledger::diagnose(&error, &path))?,
+            None => recorded(reader).map_err(|error| ledger::diagnose(&error, &path))?,
         };
         let zone = settings.as_ref().map_or_else(TimeZone::system, |settings| settings.zone.clone());
         let now = Clock::system().now();

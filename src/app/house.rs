@@ -1,6 +1,7 @@
 //! What the pages show: the ledger, the alerts and the readings that come in, as [`crate::web`] asks for them.
 
 mod alert_book;
+mod api;
 mod bench;
 mod commissioning;
 mod glances;
@@ -12,12 +13,16 @@ mod probes;
 mod racks;
 mod readers;
 
-use std::sync::{Arc, Mutex};
+use std::path::Path;
+use std::sync::{Arc, Mutex, PoisonError};
 use std::time::Duration;
 
-use tokio::sync::watch;
+use prometheus_client::metrics::histogram::Histogram;
+use tokio::sync::{Semaphore, watch};
+use tokio::time::Instant;
 use tokio_util::sync::CancellationToken;
 
+use self::api::Counted;
 use self::bench::Bench;
 use self::glances::Lasts;
 use self::logbook::Presses;
@@ -26,19 +31,24 @@ use self::probes::Standing;
 use self::readers::Readers;
 use super::alerts::Reception;
 use super::alerts::compose::Composer;
-use super::ledger::LedgerHandle;
+use super::ledger::{LedgerHandle, Tide};
 use super::live::Tap;
+use super::seal::Seal;
 use crate::config::load::Loaded;
 use crate::config::note::Section;
 use crate::config::resolve::Configuration;
 use crate::ledger::WholeChunks;
 use crate::runtime::clock::Clock;
+use crate::runtime::driver::Pulse;
+use crate::series::pump::Standing as Backlog;
 use crate::web::kitchen::Kitchen;
 
 /// Longest time between two looks at what is new: how long ago something was grows by itself.
 const BEAT_MAX: Duration = Duration::from_secs(5);
 /// Shortest time, so that a storm is not shown record by record.
 const BEAT_MIN: Duration = Duration::from_millis(300);
+/// Exports at a time; one more is asked to come again (own choice: each reads as fast as the disk gives).
+const EXPORTS_MAX: usize = 2;
 
 /// Everything that the pages ask. Copies are the same.
 #[derive(Clone, Debug)]
@@ -59,6 +69,27 @@ pub(super) struct House {
     presses: Arc<tokio::sync::Mutex<Presses>>,
     sections: Arc<[Section]>,
     tests: Tests,
+    /// SHA-256 of the configuration in force.
+    edition: Arc<str>,
+    path: Arc<Path>,
+    tide: watch::Receiver<Tide>,
+    commits_s: Histogram,
+    series: Option<watch::Receiver<Backlog>>,
+    pulse: Option<Pulse>,
+    works: Arc<Mutex<Option<Works>>>,
+    /// When it was last tried whether the ledger takes something, and whether it did.
+    proved: Arc<tokio::sync::Mutex<Option<(Instant, bool)>>>,
+    counted: Arc<Mutex<Counted>>,
+    /// Places for those who take records away.
+    exports: Arc<Semaphore>,
+    stop: CancellationToken,
+}
+
+/// What holds the ledger open; given back when the gateway stops, whoever is still being answered then.
+#[derive(Clone, Debug)]
+struct Works {
+    ledger: LedgerHandle,
+    seal: Seal,
 }
 
 /// What the house stands on.
@@ -70,6 +101,12 @@ pub(super) struct Ground<'a> {
     pub(super) reception: &'a Reception,
     pub(super) composer: &'a Arc<Composer>,
     pub(super) ledger: &'a LedgerHandle,
+    pub(super) seal: &'a Seal,
+    /// SHA-256 of the configuration in force.
+    pub(super) edition: String,
+    pub(super) series: Option<watch::Receiver<Backlog>>,
+    /// Asks whether the driver still turns; `None` where none runs.
+    pub(super) pulse: Option<Pulse>,
 }
 
 impl House {
@@ -79,6 +116,7 @@ impl House {
         stop: CancellationToken,
     ) -> (Self, impl Future<Output = ()> + use<>) {
         let (to, beat) = watch::channel(0);
+        let works = Works { ledger: ground.ledger.clone(), seal: ground.seal.clone() };
         let (bench, attending) = Bench::new(ground.tap.clone(), ground.clock.clone(), stop.clone());
         let house = Self {
             configuration: Arc::new(ground.loaded.configuration.clone()),
@@ -93,11 +131,23 @@ impl House {
             standing: Arc::default(),
             bench,
             beat,
+            edition: ground.edition.as_str().into(),
+            path: ground.ledger.path().into(),
+            tide: ground.ledger.tide(),
+            commits_s: ground.ledger.commits_s(),
+            series: ground.series.clone(),
+            pulse: ground.pulse.clone(),
+            works: Arc::new(Mutex::new(Some(works))),
+            proved: Arc::default(),
+            counted: Arc::new(Mutex::new(Counted::from(ground.ledger.tide().borrow().records))),
+            exports: Arc::new(Semaphore::new(EXPORTS_MAX)),
+            stop: stop.clone(),
             presses: Arc::default(),
             sections: ground.loaded.sections().into(),
             tests: Tests::default(),
         };
         let mut tide = ground.ledger.tide();
+        let works = Arc::clone(&house.works);
         let beating = async move {
             loop {
                 let changed = async {
@@ -107,6 +157,7 @@ impl House {
                     tokio::time::sleep(BEAT_MIN).await;
                 };
                 if stop.run_until_cancelled(changed).await.is_none() {
+                    drop(works.lock().unwrap_or_else(PoisonError::into_inner).take());
                     return;
                 }
             }
@@ -114,6 +165,17 @@ impl House {
         (house, async move {
             tokio::join!(beating, attending);
         })
+    }
+
+    /// The ledger's writer, until the gateway stops.
+    fn ledger(&self) -> Option<LedgerHandle> {
+        let works = self.works.lock().unwrap_or_else(PoisonError::into_inner);
+        works.as_ref().map(|works| works.ledger.clone())
+    }
+
+    /// What signs checkpoints, until the gateway stops.
+    fn seal(&self) -> Option<Seal> {
+        self.works.lock().unwrap_or_else(PoisonError::into_inner).as_ref().map(|works| works.seal.clone())
     }
 }
 

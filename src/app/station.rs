@@ -53,6 +53,7 @@ pub(super) struct Station {
     loaded: Loaded,
     clock: Clock,
     simulated: bool,
+    pulse: Pulse,
 }
 
 impl Station {
@@ -76,9 +77,10 @@ impl Station {
             channels: configuration.channels.iter().map(|channel| channel.name.to_string()).collect(),
         };
         let (checks, entered) = mpsc::channel(CHECKS_MAX);
-        let driver = Driver::new(clock.clone(), limits, LedgerStore(ledger.clone()), gather)
+        let mut driver = Driver::new(clock.clone(), limits, LedgerStore(ledger.clone()), gather)
             .with_names(names.clone())
             .with_checks(entered);
+        let pulse = driver.pulse();
         let (sender, inbound) = mpsc::channel(INBOUND_MAX);
         let mut tasks = Supervisor::new(stop.clone());
         let tap = Tap::new(configuration, &configuration.channels_in_force(&file, Timestamp::MAX));
@@ -109,6 +111,7 @@ impl Station {
             loaded: loaded.clone(),
             clock: clock.clone(),
             simulated: false,
+            pulse,
         })
     }
 
@@ -154,6 +157,7 @@ impl Station {
             tap: &self.tap,
             access: keeper.as_ref(),
             simulated: self.simulated,
+            pulse: &self.pulse,
             series,
         };
         let path = self.ledger.path();
@@ -168,8 +172,8 @@ impl Station {
     }
 
     /// A way to ask whether the driver still turns.
-    pub(super) fn pulse(&mut self) -> Pulse {
-        self.driver.pulse()
+    pub(super) fn pulse(&self) -> Pulse {
+        self.pulse.clone()
     }
 
     /// What is committed from here on.

@@ -11,7 +11,7 @@ use crate::core::record::Body;
 use crate::core::record::CheckKind;
 
 /// Arguments of `history`.
-#[derive(Args, Debug)]
+#[derive(Args, Debug, Default)]
 pub struct HistoryArgs {
     /// Configuration file that names the ledger; may be given more than once, the later wins. Where
     /// neither it nor --ledger is given: /etc/rinseward/gateway.toml.
@@ -66,6 +66,9 @@ pub struct HistoryArgs {
     /// How to print.
     #[command(flatten)]
     pub form: FormArgs,
+    /// Whether a limit without a page before it means the oldest, not the newest; asked for by programs only.
+    #[arg(skip)]
+    pub oldest: bool,
 }
 
 /// What `history` shows.

@@ -51,6 +51,11 @@ impl Readout {
         self.channels.get(usize::from(id.0)).map(|(channel, _)| channel)
     }
 
+    /// Every channel, in order of the numbers.
+    pub fn channels(&self) -> impl Iterator<Item = &Channel> {
+        self.channels.iter().map(|(channel, _)| channel)
+    }
+
     /// Goes on with another probe at a channel: its correction or its time constant has changed.
     pub fn put_in_force(&mut self, id: ChannelId, probe: Probe) {
         if let Some((channel, _)) = self.channels.get_mut(usize::from(id.0)) {

@@ -265,6 +265,20 @@ impl Reader {
         self.posted(&sql, params![sequence])
     }
 
+    /// How many letters wait in each channel that has some.
+    ///
+    /// # Errors
+    /// [`LedgerError`] where they cannot be counted.
+    pub fn letters_waiting_by_channel(&self) -> Result<Vec<(String, u64)>, LedgerError> {
+        let sql = "SELECT channel, count(*) FROM outbox WHERE status = 0 GROUP BY channel ORDER BY channel";
+        self.connection
+            .prepare_cached(sql)
+            .and_then(|mut statement| {
+                statement.query_map([], |row| Ok((row.get(0)?, row.get(1)?)))?.collect()
+            })
+            .map_err(|source| self.failed("reading the outbox", source))
+    }
+
     /// The letter with this key.
     ///
     /// # Errors

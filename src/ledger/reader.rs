@@ -205,6 +205,19 @@ impl Reader {
             .map_err(|source| self.failed("reading a leaf hash", source))
     }
 
+    /// Answers a question from one state of the ledger, whatever is committed meanwhile, and hands it the
+    /// number of records of that state.
+    ///
+    /// # Errors
+    /// Those of the question, and [`LedgerError`] where the database fails.
+    pub fn in_one_state<T, E: From<LedgerError>>(
+        &self,
+        question: impl FnOnce(u64) -> Result<T, E>,
+    ) -> Result<T, E> {
+        let _one_state = self.one_state()?;
+        question(self.size()?)
+    }
+
     /// Number of records.
     ///
     /// # Errors

@@ -279,7 +279,9 @@ pub fn duration(seconds: f64) -> String {
     }
 }
 
-fn key(column: &Column) -> String {
+/// Name of a column for programs, with its unit: the key in JSON.
+#[must_use]
+pub fn key(column: &Column) -> String {
     let ending = match column.unit {
         Unit::Celsius | Unit::Difference => "_c",
         Unit::Seconds | Unit::Tenths => "_s",

@@ -1,16 +1,19 @@
 //! A kitchen that knows two machines, for the tests of the pages.
 
+mod answers;
 pub(super) mod desk;
 mod premises;
 pub(super) mod visit;
 
 use std::sync::Arc;
+use std::sync::atomic::AtomicU64;
 use std::time::Duration;
 
 use jiff::civil::Date;
 use jiff::tz::TimeZone;
 use tokio::sync::watch;
 
+use super::api::Figures;
 use super::attempt::{Begin, NotDone, Under};
 use super::cycle::{ProbeThen, Rack, RackFound, Racks, Sealing, TraceFound};
 use super::frame::{Refusal, Site};
@@ -42,6 +45,10 @@ pub(super) const NOW: Timestamp = Timestamp::from_micros(1_795_694_400_000_000);
 pub(super) struct StillKitchen {
     pub(super) glances: watch::Sender<Vec<Glance>>,
     pub(super) beat: watch::Sender<u64>,
+    /// Records.
+    pub(super) size: Arc<AtomicU64>,
+    pub(super) hindrances: Vec<String>,
+    pub(super) figures: Figures,
     pub(super) desk: desk::Desk,
     /// What somebody is at, and at what.
     pub(super) under: watch::Sender<Option<(String, Under)>>,
@@ -54,6 +61,9 @@ impl StillKitchen {
         Self {
             glances: watch::Sender::new(vec![cold(), fresh()]),
             beat: watch::Sender::new(0),
+            size: Arc::default(),
+            hindrances: Vec::new(),
+            figures: Figures::default(),
             desk: desk::Desk::default(),
             under: watch::Sender::new(None),
             deeds: watch::Sender::new(Vec::new()),

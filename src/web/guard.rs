@@ -1,10 +1,4 @@
-//! What protects a page: the headers of every answer, where a form may come from,
-//! and how many connections there are for how long.
-
-use std::pin::Pin;
-use std::sync::Arc;
-use std::task::{Context, Poll};
-use std::time::Duration;
+//! What protects a page: the headers of every answer, how large a form may be, and where it may come from.
 
 use axum::extract::Request;
 use axum::http::{HeaderMap, HeaderValue, StatusCode, header};
@@ -14,18 +8,8 @@ use base64::Engine;
 use base64::engine::general_purpose::STANDARD;
 use futures_util::StreamExt;
 use sha2::{Digest, Sha256};
-use tokio::io::{AsyncRead, AsyncWrite, ReadBuf};
-use tokio::net::{TcpListener, TcpStream};
-use tokio::sync::{OwnedSemaphorePermit, Semaphore};
-use tokio::time::Sleep;
 
 use super::pages::STYLE;
-
-/// Connections at a time; one more waits in the system's queue. More than there are places for open
-/// pages (`live`), and within the 1,024 files that a process may have open by default.
-const CONNECTIONS_MAX: usize = 640;
-/// Longest life of a connection, so that a peer that says nothing holds no place.
-const CONNECTION_MAX: Duration = Duration::from_secs(30);
 
 /// Content Security Policy (W3C CSP level 3): the site's own style, script and events, the one style
 /// inside the page of a link, and forms that stay here.
@@ -100,75 +84,6 @@ pub(super) fn is_foreign(headers: &HeaderMap) -> bool {
         (None | Some("null"), _) => false,
         (Some(origin), Some(host)) => origin.split_once("://").is_none_or(|(_, origin)| origin != host),
         (Some(_), None) => true,
-    }
-}
-
-/// A listener with a bound on connections and on the life of each.
-pub(super) struct Bounded {
-    listener: TcpListener,
-    places: Arc<Semaphore>,
-}
-
-impl Bounded {
-    pub(super) fn new(listener: TcpListener) -> Self {
-        Self { listener, places: Arc::new(Semaphore::new(CONNECTIONS_MAX)) }
-    }
-}
-
-impl axum::serve::Listener for Bounded {
-    type Io = Connection;
-    type Addr = std::net::SocketAddr;
-
-    async fn accept(&mut self) -> (Self::Io, Self::Addr) {
-        let place = Arc::clone(&self.places).acquire_owned().await.expect("it is never closed");
-        let (stream, peer) = axum::serve::Listener::accept(&mut self.listener).await;
-        let end = Box::pin(tokio::time::sleep(CONNECTION_MAX));
-        (Connection { stream, end, _place: place }, peer)
-    }
-
-    fn local_addr(&self) -> std::io::Result<Self::Addr> {
-        self.listener.local_addr()
-    }
-}
-
-/// A connection that ends at its time.
-pub(super) struct Connection {
-    stream: TcpStream,
-    end: Pin<Box<Sleep>>,
-    _place: OwnedSemaphorePermit,
-}
-
-impl AsyncRead for Connection {
-    fn poll_read(
-        mut self: Pin<&mut Self>,
-        context: &mut Context<'_>,
-        buffer: &mut ReadBuf<'_>,
-    ) -> Poll<std::io::Result<()>> {
-        if self.end.as_mut().poll(context).is_ready() {
-            return Poll::Ready(Err(std::io::ErrorKind::TimedOut.into()));
-        }
-        Pin::new(&mut self.stream).poll_read(context, buffer)
-    }
-}
-
-impl AsyncWrite for Connection {
-    fn poll_write(
-        mut self: Pin<&mut Self>,
-        context: &mut Context<'_>,
-        bytes: &[u8],
-    ) -> Poll<std::io::Result<usize>> {
-        if self.end.as_mut().poll(context).is_ready() {
-            return Poll::Ready(Err(std::io::ErrorKind::TimedOut.into()));
-        }
-        Pin::new(&mut self.stream).poll_write(context, bytes)
-    }
-
-    fn poll_flush(mut self: Pin<&mut Self>, context: &mut Context<'_>) -> Poll<std::io::Result<()>> {
-        Pin::new(&mut self.stream).poll_flush(context)
-    }
-
-    fn poll_shutdown(mut self: Pin<&mut Self>, context: &mut Context<'_>) -> Poll<std::io::Result<()>> {
-        Pin::new(&mut self.stream).poll_shutdown(context)
     }
 }
 

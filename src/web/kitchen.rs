@@ -5,6 +5,7 @@ use std::sync::Arc;
 use tokio_util::sync::CancellationToken;
 
 use super::alerts::AlertBook;
+use super::api::Answers;
 use super::cycle::Racks;
 use super::frame::Site;
 use super::history::Histories;
@@ -16,7 +17,10 @@ use super::probes::Probes;
 use super::settings::Premises;
 
 /// Whoever knows the kitchen: all that the pages ask for.
-pub trait Kitchen: Glances + AlertBook + Logbook + Premises + Machines + Racks + Histories + Probes {}
+pub trait Kitchen:
+    Glances + AlertBook + Logbook + Premises + Machines + Racks + Histories + Probes + Answers
+{
+}
 
 /// What every page stands on. Copies are the same.
 #[derive(Debug)]

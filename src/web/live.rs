@@ -35,7 +35,7 @@ use crate::core::time::Timestamp;
 /// Streams at a time; one more is asked to come again (own choice: every phone and screen of a large kitchen).
 const STREAMS_MAX: usize = 400;
 /// Longest life of a stream.
-const STREAM_MAX: Duration = Duration::from_secs(600);
+const STREAM_MAX: Duration = Duration::from_secs(60);
 /// Longest time without a sign of life.
 const SILENT_MAX: Duration = Duration::from_secs(5);
 /// When one that found no place may come again, s.
@@ -144,7 +144,7 @@ impl Live {
     }
 
     /// A place among the streams.
-    fn place(&self) -> Option<Place> {
+    pub(super) fn place(&self) -> Option<Place> {
         let taken = self.streams.fetch_add(1, Ordering::Relaxed);
         let place = Place(Arc::clone(&self.streams));
         (taken < STREAMS_MAX).then_some(place)
@@ -159,7 +159,7 @@ pub(super) fn unmade(error: &askama::Error) -> Refusal {
 
 /// A place among the streams, given back at its end.
 #[derive(Debug)]
-struct Place(Arc<AtomicUsize>);
+pub(super) struct Place(Arc<AtomicUsize>);
 
 impl Drop for Place {
     fn drop(&mut self) {

@@ -22,8 +22,10 @@
 
 pub mod access;
 pub mod alerts;
+pub mod api;
 mod assets;
 pub mod attempt;
+mod connections;
 pub mod cycle;
 #[cfg(test)]
 mod fixture;

@@ -13,7 +13,7 @@ use super::frame::{self, Refusal};
 use super::kitchen::{Kitchen, Pages};
 use super::person::Person;
 use super::{
-    alerts, assets, attempt, cycle, history, live, logbook, machine, now, probes, settings, sign_off,
+    alerts, api, assets, attempt, cycle, history, live, logbook, machine, now, probes, settings, sign_off,
 };
 use crate::core::access::Right;
 
@@ -113,6 +113,8 @@ pub fn site<K: Kitchen>(pages: Pages<K>) -> Router {
         .layer(DefaultBodyLimit::max(FORM_BYTES_MAX))
         // What a browser may keep and anybody may have.
         .route(assets::PATH, get(assets::serve))
+        .nest("/api/v1", api::router())
+        .merge(api::vitals())
         .with_state(pages)
 }
 

@@ -14,13 +14,13 @@ use serde::Deserialize;
 use tokio::net::TcpListener;
 use tokio_util::sync::CancellationToken;
 
-use super::access::{self, Access, Far};
+use super::access::{self, Access};
 use super::frame::Site;
-use super::guard::{self, Bounded};
 use super::link::{Link, LinkError, LinkKey};
 use super::pages::{self, Plain};
 use super::sheet::{Alerts, Deed, Refused};
-use super::tls::{Identity, Lines};
+use super::tls::Identity;
+use super::{connections, guard};
 use crate::core::alert::TEXT_BYTES_MAX;
 use crate::core::reader::Language;
 use crate::core::time::Timestamp;
@@ -64,7 +64,7 @@ pub struct Front {
 /// Serves the pages behind links, and those of `site`, on `listener` until stopped.
 ///
 /// # Errors
-/// The system's, where it takes the listener away.
+/// Where TLS cannot be done at all.
 pub async fn serve<A: Alerts>(
     listener: TcpListener,
     front: Front,
@@ -82,9 +82,9 @@ pub async fn serve<A: Alerts>(
     let router = access::protect(router, &front.access, &front.site)
         .layer(middleware::from_fn(guard::sized))
         .layer(headers);
-    let lines = Lines::new(Bounded::new(listener), front.identity.as_ref()).map_err(std::io::Error::other)?;
-    let service = router.into_make_service_with_connect_info::<Far>();
-    axum::serve(lines, service).with_graceful_shutdown(stop.cancelled_owned()).await
+    let acceptor = front.identity.as_ref().map(Identity::acceptor).transpose();
+    connections::serve(listener, acceptor.map_err(std::io::Error::other)?, router, stop).await;
+    Ok(())
 }
 
 fn links<A: Alerts, N: Now>(shared: Shared<A, N>) -> Router {

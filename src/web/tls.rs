@@ -1,35 +1,23 @@
-//! TLS of the pages: the certificate, renewed without a restart, and the encrypted connections.
+//! TLS of the pages: the certificate, renewed without a restart.
 //!
-//! A handshake is part of its connection, not of accepting it: whoever says nothing holds one
-//! place of those that `Bounded` gives, and nobody else waits for them. HTTP/1.1
-//! alone is offered (RFC 7301): over HTTP/2 browsers lose the answer to a form that is refused
-//! before it is read.
+//! HTTP/1.1 alone is offered (RFC 7301): over HTTP/2 browsers lose the answer to a form that is
+//! refused before it is read.
 
 use std::fs;
-use std::io;
 use std::path::PathBuf;
-use std::pin::Pin;
 use std::sync::{Arc, PoisonError, RwLock};
-use std::task::{Context, Poll, ready};
-use std::time::{Duration, SystemTime};
+use std::time::SystemTime;
 
 use rustls::ServerConfig;
 use rustls::pki_types::PrivateKeyDer;
 use rustls::pki_types::pem::PemObject;
 use rustls::server::{ClientHello, ResolvesServerCert};
 use rustls::sign::CertifiedKey;
-use tokio::io::{AsyncRead, AsyncWrite, ReadBuf};
-use tokio::time::Sleep;
-use tokio_rustls::server::TlsStream;
-use tokio_rustls::{Accept, TlsAcceptor};
+use tokio_rustls::TlsAcceptor;
 
-use super::guard::{Bounded, Connection};
 use crate::config::resolve::TlsFiles;
 use crate::transport::certificate;
 use crate::transport::secret::{PrepareError, refuse_exposed};
-
-/// Longest handshake (own choice: two round trips over a bad radio link, and more).
-const HANDSHAKE_MAX: Duration = Duration::from_secs(10);
 
 /// The certificate that the pages show, and its key.
 #[derive(Debug)]
@@ -70,9 +58,11 @@ impl Identity {
         Ok(true)
     }
 
+    /// What encrypts a connection by them.
+    ///
     /// # Errors
     /// [`PrepareError::Tls`] where ring cannot do TLS at all.
-    fn acceptor(self: &Arc<Self>) -> Result<TlsAcceptor, PrepareError> {
+    pub(super) fn acceptor(self: &Arc<Self>) -> Result<TlsAcceptor, PrepareError> {
         let provider = Arc::new(rustls::crypto::ring::default_provider());
         let mut config = ServerConfig::builder_with_provider(provider)
             .with_safe_default_protocol_versions()
@@ -104,116 +94,10 @@ fn written(files: &TlsFiles) -> [Option<SystemTime>; 2] {
     [of(&files.certificate), of(&files.key)]
 }
 
-/// The listener of the pages, with TLS or without.
-pub(super) struct Lines {
-    listener: Bounded,
-    acceptor: Option<TlsAcceptor>,
-}
-
-impl Lines {
-    /// # Errors
-    /// As [`Identity::acceptor`].
-    pub(super) fn new(listener: Bounded, identity: Option<&Arc<Identity>>) -> Result<Self, PrepareError> {
-        let acceptor = identity.map(Identity::acceptor).transpose()?;
-        Ok(Self { listener, acceptor })
-    }
-}
-
-impl axum::serve::Listener for Lines {
-    type Io = Line;
-    type Addr = std::net::SocketAddr;
-
-    async fn accept(&mut self) -> (Self::Io, Self::Addr) {
-        let (connection, far) = axum::serve::Listener::accept(&mut self.listener).await;
-        let line = match &self.acceptor {
-            None => Line::Plain(connection),
-            Some(acceptor) => {
-                let end = Box::pin(tokio::time::sleep(HANDSHAKE_MAX));
-                Line::Begun(Box::new(acceptor.accept(connection)), end)
-            }
-        };
-        (line, far)
-    }
-
-    fn local_addr(&self) -> io::Result<Self::Addr> {
-        axum::serve::Listener::local_addr(&self.listener)
-    }
-}
-
-/// A connection.
-pub(super) enum Line {
-    /// Without TLS.
-    Plain(Connection),
-    /// In its handshake, until then.
-    Begun(Box<Accept<Connection>>, Pin<Box<Sleep>>),
-    /// Encrypted.
-    Encrypted(Box<TlsStream<Connection>>),
-}
-
-impl Line {
-    /// Goes on with the handshake, where there is one.
-    fn poll_ready(&mut self, context: &mut Context<'_>) -> Poll<io::Result<()>> {
-        let Self::Begun(accept, end) = self else { return Poll::Ready(Ok(())) };
-        if end.as_mut().poll(context).is_ready() {
-            return Poll::Ready(Err(io::ErrorKind::TimedOut.into()));
-        }
-        let stream = ready!(Pin::new(&mut **accept).poll(context))?;
-        *self = Self::Encrypted(Box::new(stream));
-        Poll::Ready(Ok(()))
-    }
-}
-
-impl AsyncRead for Line {
-    fn poll_read(
-        mut self: Pin<&mut Self>,
-        context: &mut Context<'_>,
-        buffer: &mut ReadBuf<'_>,
-    ) -> Poll<io::Result<()>> {
-        ready!(self.poll_ready(context))?;
-        match &mut *self {
-            Self::Plain(stream) => Pin::new(stream).poll_read(context, buffer),
-            Self::Encrypted(stream) => Pin::new(&mut **stream).poll_read(context, buffer),
-            Self::Begun(..) => Poll::Pending,
-        }
-    }
-}
-
-impl AsyncWrite for Line {
-    fn poll_write(
-        mut self: Pin<&mut Self>,
-        context: &mut Context<'_>,
-        bytes: &[u8],
-    ) -> Poll<io::Result<usize>> {
-        ready!(self.poll_ready(context))?;
-        match &mut *self {
-            Self::Plain(stream) => Pin::new(stream).poll_write(context, bytes),
-            Self::Encrypted(stream) => Pin::new(&mut **stream).poll_write(context, bytes),
-            Self::Begun(..) => Poll::Pending,
-        }
-    }
-
-    fn poll_flush(mut self: Pin<&mut Self>, context: &mut Context<'_>) -> Poll<io::Result<()>> {
-        match &mut *self {
-            Self::Plain(stream) => Pin::new(stream).poll_flush(context),
-            Self::Encrypted(stream) => Pin::new(&mut **stream).poll_flush(context),
-            // Nothing was written that could be flushed.
-            Self::Begun(..) => Poll::Ready(Ok(())),
-        }
-    }
-
-    fn poll_shutdown(mut self: Pin<&mut Self>, context: &mut Context<'_>) -> Poll<io::Result<()>> {
-        match &mut *self {
-            Self::Plain(stream) => Pin::new(stream).poll_shutdown(context),
-            Self::Encrypted(stream) => Pin::new(&mut **stream).poll_shutdown(context),
-            // Dropped, it closes.
-            Self::Begun(..) => Poll::Ready(Ok(())),
-        }
-    }
-}
-
 #[cfg(test)]
 mod tests {
     use std::os::unix::fs::PermissionsExt;
+    use std::time::Duration;
 
     use super::*;
 

@@ -40,7 +40,7 @@ use crate::config::resolve::WebOptions;
 use crate::core::causes::chain;
 use crate::ledger::{Append, Bookmark, LedgerError, Reader};
 use crate::runtime::clock::Clock;
-use crate::runtime::driver::Entry;
+use crate::runtime::driver::{Entry, Pulse};
 use crate::runtime::supervisor::Supervisor;
 use crate::transport::secret::PrepareError;
 use crate::web::access::Access;
@@ -82,6 +82,8 @@ pub(in crate::app) struct Surroundings<'a> {
     pub(in crate::app) access: Option<&'a Keeper>,
     /// Whether the machines are simulated.
     pub(in crate::app) simulated: bool,
+    /// Asks whether the driver still turns.
+    pub(in crate::app) pulse: &'a Pulse,
     /// The way to the running series, where they are configured.
     pub(in crate::app) series: Option<SeriesHandle>,
 }
@@ -122,6 +124,10 @@ pub(in crate::app) async fn start(
             reception: &reception,
             composer: &composer,
             ledger,
+            seal: around.seal,
+            edition: loaded.sha256(),
+            series: around.series.as_ref().map(SeriesHandle::standing),
+            pulse: Some(around.pulse.clone()),
         };
         let (house, beating) = House::new(&ground, last_commit.clone());
         followers.run("beat of the pages", beating);

@@ -23,7 +23,7 @@ pub(super) fn show(
     let mut written = Ok(());
     let mut failure = None;
     let mut damaged = Vec::new();
-    let reader = &ground.reader;
+    let reader = ground.reader;
     let mut print = |index: u64, found: Found| match found {
         Err(error) => {
             damaged.push((index, error));
@@ -82,7 +82,7 @@ pub(super) fn in_pages(
     if arguments.newest_first {
         return query(Order::NewestFirst, each);
     }
-    if arguments.limit.is_none() || arguments.after.is_some() {
+    if arguments.limit.is_none() || arguments.after.is_some() || arguments.oldest {
         return query(Order::OldestFirst, each);
     }
     let mut newest = Vec::new();

@@ -25,7 +25,7 @@ use crate::report::sheet::{Cell, Column, Form, Unit};
 const RACK_MAX: Duration = Duration::from_secs(3_600);
 
 /// Columns of `--show days`.
-static DAYS: [Column; 19] = [
+pub(super) static DAYS: [Column; 19] = [
     Column::under("day", Unit::Day, "day", 10),
     Column::under("machine", Unit::Text, "machine", 12),
     Column::under("cycles", Unit::Count, "racks", 5),
@@ -48,7 +48,7 @@ static DAYS: [Column; 19] = [
 ];
 
 /// Columns of `--show summary`.
-static SUMMARY: [Column; 21] = [
+pub(super) static SUMMARY: [Column; 21] = [
     Column::under("machine", Unit::Text, "machine", 12),
     Column::nowhere("from", Unit::Instant),
     Column::nowhere("to", Unit::Instant),
@@ -73,7 +73,7 @@ static SUMMARY: [Column; 21] = [
 ];
 
 /// Columns of `--show gaps`.
-static GAPS: [Column; 10] = [
+pub(super) static GAPS: [Column; 10] = [
     Column::under("index", Unit::Count, "record", 7),
     Column::under("machine", Unit::Text, "machine", 12),
     Column::under("probe", Unit::Text, "probe", 18),
@@ -267,7 +267,7 @@ impl Marked {
         let mut marked = BTreeMap::new();
         for machine in machines {
             let mut found = BTreeMap::new();
-            for work in work::of_past(machine, &ground.reader).map_err(failed)? {
+            for work in work::of_past(machine, ground.reader).map_err(failed)? {
                 let filter = CycleFilter {
                     machine: Some(machine.clone()),
                     from: Some(span.from.max(work.from.minus(RACK_MAX))),

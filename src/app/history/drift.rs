@@ -91,7 +91,7 @@ pub(super) fn show(
 
 /// The machines of the account of a span; what is damaged is kept for the end.
 fn machines(ground: &mut Ground, question: Question) -> Result<Vec<MachineAccount>, Failure> {
-    let (reader, path) = (&ground.reader, &ground.path);
+    let (reader, path) = (ground.reader, &ground.path);
     let size = reader.size().map_err(|error| ground.failed(&error))?;
     let (inside, first) = (question.clone(), question.cycles_from());
     let mut builder = Builder::new(question);

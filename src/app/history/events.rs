@@ -17,7 +17,7 @@ use crate::report::said;
 use crate::report::sheet::{Cell, Column, Form, Sheet, Unit};
 
 /// Columns of `--show checks`.
-static CHECKS: [Column; 17] = [
+pub(super) static CHECKS: [Column; 17] = [
     Column::under("index", Unit::Count, "record", 7),
     Column::under("machine", Unit::Text, "machine", 12),
     Column::under("at", Unit::Instant, "made at", 19),
@@ -38,7 +38,7 @@ static CHECKS: [Column; 17] = [
 ];
 
 /// Columns of `--show alerts`.
-static ALERTS: [Column; 13] = [
+pub(super) static ALERTS: [Column; 13] = [
     Column::under("number", Unit::Count, "alert", 6),
     Column::under("machine", Unit::Text, "machine", 12),
     Column::under("condition", Unit::Text, "condition", 20),
@@ -55,7 +55,7 @@ static ALERTS: [Column; 13] = [
 ];
 
 /// Columns of `--show records`.
-static RECORDS: [Column; 8] = [
+pub(super) static RECORDS: [Column; 8] = [
     Column::under("index", Unit::Count, "record", 7),
     Column::under("kind", Unit::Text, "kind", 20),
     Column::under("machine", Unit::Text, "machine", 12),
@@ -66,7 +66,7 @@ static RECORDS: [Column; 8] = [
     Column::below("amended"),
 ];
 
-impl Ground {
+impl Ground<'_> {
     /// Prints the records that fit, page by page; those that cannot be read are kept for the end.
     fn list(
         &mut self,
@@ -167,7 +167,7 @@ pub(super) fn checks(
     streams: &mut Streams<'_>,
 ) -> Result<(), Failure> {
     let sheet = ground.sheet(&CHECKS, arguments);
-    let sites = Sites::read(&ground.reader).map_err(|error| ground.failed(&error))?;
+    let sites = Sites::read(ground.reader).map_err(|error| ground.failed(&error))?;
     let row = |ground: &Ground, index, record: &Record| check_row(ground, &sites, index, record);
     ground.list(&sheet, arguments, &["check"], streams, row).map(drop)
 }

@@ -84,7 +84,7 @@ pub(super) fn record(
     }
     in_words(ground, index, &told, streams)?;
     if let Some(row) =
-        cycles::row(&ground.reader, index, &told.record).map_err(|error| ground.failed(&error))?
+        cycles::row(ground.reader, index, &told.record).map_err(|error| ground.failed(&error))?
     {
         line(streams, "")?;
         let style = super::Style { zone: ground.zone.clone(), scale: arguments.scale, ..super::style() };

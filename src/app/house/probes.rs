@@ -335,11 +335,11 @@ impl Probes for House {
         };
         let (of, attempt, facts) = self.attempt(begin.what, &file).ok_or(NotDone::Unknown)?;
         self.bench.begin(&of, attempt, facts, (&person.name, &person.account))?;
-        if begin.announced {
-            if let Err(refused) = self.announce(of.clone(), what, person).await {
-                self.bench.give_up(&of);
-                return Err(refused);
-            }
+        if begin.announced
+            && let Err(refused) = self.announce(of.clone(), what, person).await
+        {
+            self.bench.give_up(&of);
+            return Err(refused);
         }
         Ok(())
     }

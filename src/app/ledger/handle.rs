@@ -5,8 +5,9 @@ use std::path::{Path, PathBuf};
 use std::sync::Arc;
 use std::time::Duration;
 
+use prometheus_client::metrics::histogram::{Histogram, exponential_buckets};
 use tokio::sync::{oneshot, watch};
-use tokio::time::timeout;
+use tokio::time::{Instant, timeout};
 
 use crate::ledger::{
     Append, AppendDone, AppendRefused, Commit, Committed, Done, LedgerError, Recovered, Writer,
@@ -14,6 +15,9 @@ use crate::ledger::{
 
 /// Longest wait for the record of the start (own choice: far above a slow disk's commit).
 const BEGUN_WITHIN: Duration = Duration::from_secs(5);
+/// Bounds of the times that commits are counted by: 1 ms, then twice as long each, to 2 s (own choice).
+const COMMIT_MIN_S: f64 = 0.001;
+const COMMIT_BUCKETS: u16 = 12;
 
 /// How far the ledger is.
 #[derive(Clone, Copy, PartialEq, Eq, Debug)]
@@ -33,6 +37,8 @@ pub(in crate::app) struct LedgerHandle {
     path: Arc<PathBuf>,
     /// Records of the runs before.
     before: u64,
+    /// From handing a commit over to having it on the device, s.
+    commits_s: Histogram,
 }
 
 impl LedgerHandle {
@@ -45,14 +51,21 @@ impl LedgerHandle {
             tide: watch::Sender::new(tide),
             path: Arc::new(path.to_owned()),
             before,
+            commits_s: Histogram::new(exponential_buckets(COMMIT_MIN_S, 2.0, COMMIT_BUCKETS)),
         }
+    }
+
+    /// How long commits took since the start; copies are the same.
+    pub(in crate::app) fn commits_s(&self) -> Histogram {
+        self.commits_s.clone()
     }
 
     /// Hands a commit of the driver over.
     pub(in crate::app) fn submit(&self, commit: Commit, done: Done) {
-        let tide = self.tide.clone();
+        let (tide, commits_s, handed) = (self.tide.clone(), self.commits_s.clone(), Instant::now());
         let rise_then = move |result| {
             if let Ok(committed) = &result {
+                commits_s.observe(handed.elapsed().as_secs_f64());
                 rise(&tide, committed);
             }
             done(result);

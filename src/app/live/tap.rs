@@ -38,6 +38,8 @@ struct Seen {
     /// What the pages look back on; nothing where none are served.
     pages: Option<Past>,
     sources: BTreeMap<SourceId, SourceSeen>,
+    /// Readings of each source.
+    received: BTreeMap<SourceId, u64>,
     /// By source and the first channel of the request: as many as requests are configured.
     units: BTreeMap<(SourceId, ChannelId), UnitSeen>,
 }
@@ -79,6 +81,7 @@ impl Tap {
             readout,
             pages: configuration.web.as_ref().map(|_| Past::default()),
             sources: BTreeMap::new(),
+            received: BTreeMap::new(),
             units: BTreeMap::new(),
         };
         let seen = Mutex::new(seen);
@@ -95,6 +98,25 @@ impl Tap {
     pub(in crate::app) fn newest(&self) -> BTreeMap<ChannelId, Newest> {
         let seen = self.shared.seen.lock().unwrap_or_else(PoisonError::into_inner);
         seen.pages.as_ref().map(|past| past.newest.clone()).unwrap_or_default()
+    }
+
+    /// Readings that each source delivered since the start.
+    pub(in crate::app) fn received(&self) -> Vec<(String, u64)> {
+        let seen = self.shared.seen.lock().unwrap_or_else(PoisonError::into_inner);
+        let count = |place: usize| u16::try_from(place).ok().and_then(|id| seen.received.get(&SourceId(id)));
+        let names = self.shared.names.iter().enumerate();
+        names.map(|(place, name)| (name.clone(), count(place).copied().unwrap_or_default())).collect()
+    }
+
+    /// How many sources are open and listened to.
+    pub(in crate::app) fn sources_up(&self) -> usize {
+        let seen = self.shared.seen.lock().unwrap_or_else(PoisonError::into_inner);
+        seen.sources.values().filter(|source| source.up).count()
+    }
+
+    /// The channels with what is in force for each.
+    pub(in crate::app) fn channels(&self) -> Vec<Channel> {
+        self.shared.seen.lock().unwrap_or_else(PoisonError::into_inner).readout.channels().cloned().collect()
     }
 
     /// What a channel showed in the last ten minutes, where pages are served.
@@ -148,6 +170,7 @@ impl Tap {
 
     fn delivery(&self, seen: &mut Seen, delivery: &Delivery) {
         let heard = self.shared.to.receiver_count() > 0;
+        *seen.received.entry(delivery.source).or_default() += delivery.samples.len() as u64;
         for sample in &delivery.samples {
             // Looked at even where nobody listens: what a value means may hang on those before it.
             let shown = seen.readout.take(*sample);

@@ -5,12 +5,10 @@ use std::pin::Pin;
 use std::sync::Arc;
 
 use axum::Router;
-use axum::extract::connect_info::Connected;
-use axum::extract::{ConnectInfo, Request, State};
+use axum::extract::{Request, State};
 use axum::http::{Extensions, HeaderMap, HeaderValue, Method, StatusCode, Uri, header};
 use axum::middleware::{FromFnLayer, Next, from_fn_with_state};
 use axum::response::{IntoResponse, Response};
-use axum::serve::IncomingStream;
 use jiff::tz::TimeZone;
 
 use super::login::{From, Shown};
@@ -19,9 +17,9 @@ use super::{Access, origin, pages, routes};
 use crate::core::access::Right;
 use crate::core::reader::{Language, Reader, Scale};
 use crate::core::record::AccessRefusal;
+use crate::web::api::{self, Near};
 use crate::web::frame::{self, Refusal, Site};
 use crate::web::person::Person;
-use crate::web::tls::Lines;
 
 /// Name of the cookie without TLS.
 const COOKIE: &str = "rinseward";
@@ -35,13 +33,7 @@ const LINKS: &str = "/alert/";
 
 /// The address at the other end of a connection.
 #[derive(Clone, Copy, PartialEq, Eq, Debug)]
-pub(in crate::web) struct Far(SocketAddr);
-
-impl Connected<IncomingStream<'_, Lines>> for Far {
-    fn connect_info(stream: IncomingStream<'_, Lines>) -> Self {
-        Self(*stream.remote_addr())
-    }
-}
+pub(in crate::web) struct Far(pub(in crate::web) SocketAddr);
 
 /// What is known of a request beside the person.
 #[derive(Clone, Debug)]
@@ -69,7 +61,7 @@ impl Visit {
     }
 }
 
-/// Puts access before a router: its own pages, and who asks for every other. The router must be served with `Far` as its connect info.
+/// Puts access before a router: its own pages, and who asks for every other. Each request must bear a `Far`, as `connections` gives it.
 pub fn protect(router: Router, access: &Arc<Access>, site: &Arc<Site>) -> Router {
     let layer = from_fn_with_state((Arc::clone(access), Arc::clone(site)), gate);
     router.merge(routes::routes(access)).layer(layer)
@@ -81,9 +73,10 @@ async fn gate(
     next: Next,
 ) -> Response {
     let tls = access.options.tls;
+    let language = pages::asked(request.headers());
     let visit = match enter(&access, &mut request).await {
         Ok(visit) => visit,
-        Err(answer) => return dressed(*answer, tls),
+        Err(stopped) => return dressed(stopped.answer(request.uri().path(), language), tls),
     };
     let is_link = request.uri().path().starts_with(LINKS);
     if let Some((_, account)) = visit.session.as_ref().filter(|(_, account)| account.must_change)
@@ -94,9 +87,12 @@ async fn gate(
         let answer = if shows_page(&request) {
             to(&format!("{root}account"))
         } else {
-            pages::refused(StatusCode::FORBIDDEN, pages::Said::ChangeFirst, account.language)
+            Stopped::ChangeFirst.answer(request.uri().path(), account.language)
         };
         return dressed(answer, tls);
+    }
+    if is_near(&access, &request) {
+        request.extensions_mut().insert(Near);
     }
     request.extensions_mut().insert(visit);
     request.extensions_mut().insert(access);
@@ -104,21 +100,51 @@ async fn gate(
     dressed(next.run(request).await, tls)
 }
 
-/// Finds out who asks, and puts them into the request; an answer where it goes no further.
-async fn enter(access: &Arc<Access>, request: &mut Request) -> Result<Visit, Box<Response>> {
+/// Why a request goes no further.
+#[derive(Clone, Copy, Debug)]
+enum Stopped {
+    /// Who asks cannot be found out.
+    NotNow,
+    /// The form is of another site.
+    Foreign,
+    /// The password is to be changed first.
+    ChangeFirst,
+    /// The token is none.
+    Token(AccessRefusal),
+}
+
+impl Stopped {
+    /// What a person or a program at this path is told.
+    fn answer(self, path: &str, language: Language) -> Response {
+        let (status, said) = match self {
+            Self::NotNow => (StatusCode::SERVICE_UNAVAILABLE, pages::Said::NotNow),
+            Self::Foreign => (StatusCode::FORBIDDEN, pages::Said::Foreign),
+            Self::ChangeFirst => (StatusCode::FORBIDDEN, pages::Said::ChangeFirst),
+            Self::Token(why) => return no_token(why),
+        };
+        if api::is_for_programs(path) {
+            let (title, _, advice) = said.words(Language::English);
+            api::refused(status, title, Some(advice))
+        } else {
+            pages::refused(status, said, language)
+        }
+    }
+}
+
+/// Finds out who asks, and puts them into the request.
+async fn enter(access: &Arc<Access>, request: &mut Request) -> Result<Visit, Stopped> {
     let headers = request.headers();
     let from = from(access, request);
     let secure = is_secure(access, headers);
-    let language = pages::asked(headers);
     let failed = |error: super::AccessError| {
         tracing::error!(%error, "who asks cannot be found out");
-        Box::new(pages::refused(StatusCode::SERVICE_UNAVAILABLE, pages::Said::NotNow, language))
+        Stopped::NotNow
     };
     if let Some(secret) = bearer(headers) {
         let shown = access.program(secret, &from).await.map_err(failed)?;
         let token = match shown {
             Shown::Good(token) => token,
-            Shown::Bad(why) => return Err(Box::new(no_token(why))),
+            Shown::Bad(why) => return Err(Stopped::Token(why)),
         };
         let (language, scale) = (Language::default(), Scale::default());
         let reader = Reader { language, scale, zone: access.options.zone.clone() };
@@ -131,7 +157,7 @@ async fn enter(access: &Arc<Access>, request: &mut Request) -> Result<Visit, Box
     let own = access.options.public_url.as_deref().and_then(origin::of);
     if acts && !request.uri().path().starts_with(LINKS) && !origin::is_own(headers, own) {
         access.refused("?", AccessRefusal::Foreign, &from.told).await;
-        return Err(Box::new(pages::refused(StatusCode::FORBIDDEN, pages::Said::Foreign, language)));
+        return Err(Stopped::Foreign);
     }
     let secret = cookie(headers, secure).map(str::to_owned);
     let account = match &secret {
@@ -163,8 +189,7 @@ pub(super) fn person(account: &Account, zone: &TimeZone) -> Person {
 /// Where a request came from. What a proxy says is believed only where one is configured, and of
 /// it only the last hop, which the proxy itself saw.
 fn from(access: &Access, request: &Request) -> From {
-    let far =
-        request.extensions().get::<ConnectInfo<Far>>().map(|ConnectInfo(Far(far))| far.ip().to_canonical());
+    let far = request.extensions().get::<Far>().map(|Far(far)| far.ip().to_canonical());
     // Without an address everybody shares one bucket.
     let far = far.unwrap_or(IpAddr::from([0, 0, 0, 0]));
     let hops = request.headers().get_all("x-forwarded-for").iter().next_back();
@@ -175,6 +200,15 @@ fn from(access: &Access, request: &Request) -> From {
         Some(hop) => From { address: hop, told: format!("{hop} by {far}") },
         None => From { address: far, told: far.to_string() },
     }
+}
+
+/// Whether a request comes from this very computer, through no proxy.
+fn is_near(access: &Access, request: &Request) -> bool {
+    let here = |Far(far): &Far| far.ip().to_canonical().is_loopback();
+    let passed_on = ["forwarded", "x-forwarded-for", "via"];
+    request.extensions().get::<Far>().is_some_and(here)
+        && !access.options.behind_proxy
+        && !passed_on.iter().any(|name| request.headers().contains_key(*name))
 }
 
 fn is_secure(access: &Access, headers: &HeaderMap) -> bool {
@@ -206,7 +240,7 @@ fn no_token(why: AccessRefusal) -> Response {
         if why == AccessRefusal::TooMany { StatusCode::TOO_MANY_REQUESTS } else { StatusCode::UNAUTHORIZED };
     // RFC 6750 §3.1.
     let challenge = HeaderValue::from_static("Bearer error=\"invalid_token\"");
-    (status, [(header::WWW_AUTHENTICATE, challenge)], why.words()).into_response()
+    ([(header::WWW_AUTHENTICATE, challenge)], api::refused(status, why.words(), None)).into_response()
 }
 
 /// The way from a page to the top of the site: `./`, `../`. Relative, so that a proxy may serve

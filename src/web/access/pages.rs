@@ -33,7 +33,8 @@ pub(super) enum Said {
 }
 
 impl Said {
-    const fn words(self, language: Language) -> (&'static str, &'static str, &'static str) {
+    /// What happened, what that means, what to do.
+    pub(super) const fn words(self, language: Language) -> (&'static str, &'static str, &'static str) {
         match (self, language) {
             (Self::NotAllowed, Language::English) => (
                 "Your role does not have this right",

@@ -29,9 +29,9 @@ impl Play {
     /// Each record of work: until which minute, by whom, whether it is an end.
     fn work(&self) -> Vec<(f64, Option<&str>, bool)> {
         let minutes = |until: Timestamp| until.seconds_since(at(0.0)) / 60.0;
-        let records = self.effects.records.iter().filter_map(|record| match &record.body {
-            Body::Maintenance(work) => Some((minutes(work.until), work.by.as_deref(), work.ended)),
-            body => panic!("nothing else happens: {body:?}"),
+        let records = self.effects.records.iter().map(|record| {
+            let Body::Maintenance(work) = &record.body else { panic!("nothing else happens: {record:?}") };
+            (minutes(work.until), work.by.as_deref(), work.ended)
         });
         records.collect()
     }

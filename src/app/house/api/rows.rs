@@ -1,0 +1,425 @@
+//! Lists, page by page: the lines of `history --json`, and what is known just now.
+
+use std::path::Path;
+
+use serde::Deserialize;
+use serde_json::{Value, json};
+
+use super::super::House;
+use super::{failed, refused, shown};
+use crate::app::history::{self, Asked as Question};
+use crate::app::{alerts::story, enter};
+use crate::cli::{FormArgs, HistoryArgs, Moment, Show};
+use crate::config::resolve::Configuration;
+use crate::core::alert::hours::local_date;
+use crate::core::calibration::Calibration;
+use crate::core::channel::Role;
+use crate::core::reader::{Language, Reader as Eyes, Scale};
+use crate::core::record::Body;
+use crate::core::time::Timestamp;
+use crate::core::units::Celsius;
+use crate::ledger::{LedgerError, Order, Reader, RecordFilter, Subject};
+use crate::report::alerts as told;
+use crate::web::api::{Asked, Rows, State, Trouble, View, When};
+use crate::web::now::{Data, Glance, Glances};
+
+/// A page that consists of damaged records alone is made so many times as long, to get past them.
+const LONGER: usize = 16;
+/// Temperature at which the uncertainty of a probe is told, °C: that of a hot-water rinse.
+const TOLD_AT: Celsius = Celsius(82.2);
+
+impl House {
+    pub(super) async fn page(&self, asked: Asked) -> Result<Rows, Trouble> {
+        if let Some(name) = &asked.machine {
+            self.machine_known(name).await?;
+        }
+        match asked.view {
+            View::Machines => self.machines().await,
+            View::Probes => Ok(self.probes_shown(asked.machine.as_deref())),
+            View::Due => self.due_rows(asked).await,
+            View::Alerts => self.alerts(asked).await,
+            View::Cycles | View::Checks | View::Records => self.by_index(asked).await,
+            View::Days | View::Summary | View::Gaps => self.by_time(asked).await,
+        }
+    }
+
+    /// A name that is mistyped must not look like a machine of which there is nothing.
+    async fn machine_known(&self, name: &str) -> Result<(), Trouble> {
+        if self.configuration.machines.iter().any(|machine| machine.name == name) {
+            return Ok(());
+        }
+        let known = self.readers.ask(Reader::machines).await?;
+        if known.iter().any(|known| known == name) {
+            return Ok(());
+        }
+        Err(Trouble::Unknown(format!("no machine is called «{name}»")))
+    }
+
+    async fn machines(&self) -> Result<Rows, Trouble> {
+        let glances = self.glances(&self.eyes()).await?;
+        Ok(whole(glances.iter().map(|glance| of_glance(glance).to_string()).collect()))
+    }
+
+    /// Words of what has words.
+    pub(super) fn eyes(&self) -> Eyes {
+        let zone = self.configuration.alerts.zone.clone();
+        Eyes { language: Language::English, scale: Scale::Celsius, zone }
+    }
+
+    fn probes_shown(&self, machine: Option<&str>) -> Rows {
+        let newest = self.tap.newest();
+        let mut items = Vec::new();
+        for channel in self.tap.channels() {
+            let Role::Probe(probe) = &channel.role else { continue };
+            if machine.is_some_and(|machine| channel.name.machine() != machine) {
+                continue;
+            }
+            let seen = newest.get(&channel.id);
+            let (gain, offset_c) = match probe.calibration {
+                Calibration::None => (1.0, 0.0),
+                Calibration::Offset(offset) => (1.0, offset),
+                Calibration::TwoPoint { gain, offset } => (gain, offset),
+            };
+            let row = json!({
+                "channel": channel.name.as_str(),
+                "machine": channel.name.machine(),
+                "place": probe.place,
+                "at": seen.map(|seen| seen.at),
+                "arrived": seen.map(|seen| seen.arrived),
+                "measured_c": seen.and_then(|seen| seen.shown.measured),
+                "corrected_c": seen.and_then(|seen| seen.shown.corrected),
+                "fault": seen.and_then(|seen| seen.shown.fault),
+                "gain": gain,
+                "offset_c": offset_c,
+                "uncertainty": probe.budget.combined(TOLD_AT).expanded,
+                "tau_s": probe.tau.map(|tau| tau.as_secs_f64()),
+                "silent_after_s": probe.silent_after.as_secs_f64(),
+            });
+            items.push(row.to_string());
+        }
+        whole(items)
+    }
+
+    async fn due_rows(&self, asked: Asked) -> Result<Rows, Trouble> {
+        let (configuration, now) = (self.configuration.clone(), self.clock.now());
+        let checks = self.readers.ask(move |ledger| enter::due_by(ledger, &configuration.alerts, now));
+        let checks = checks.await?;
+        let wanted = |machine: &str| asked.machine.as_deref().is_none_or(|name| name == machine);
+        let rows = checks.iter().filter(|due| wanted(&due.machine)).map(serde_json::to_string);
+        rows.collect::<Result<_, _>>().map(whole).map_err(|_| Trouble::NotNow)
+    }
+
+    /// Lists whose cursor is the number of a record.
+    async fn by_index(&self, asked: Asked) -> Result<Rows, Trouble> {
+        let after = asked.after.as_deref().map(number).transpose()?;
+        let (configuration, path, now) = self.for_question();
+        let found = self.readers.ask(move |ledger| {
+            ledger.in_one_state(|size| {
+                Ok::<_, LedgerError>(by_index(ledger, &path, &configuration, &asked, after, size, now))
+            })
+        });
+        found.await?
+    }
+
+    /// Lists that are reckoned from the whole span; the cursor counts the rows before.
+    async fn by_time(&self, asked: Asked) -> Result<Rows, Trouble> {
+        let skipped = asked.after.as_deref().map(number).transpose()?.unwrap_or(0);
+        let skipped = usize::try_from(skipped).unwrap_or(usize::MAX);
+        let (configuration, path, now) = self.for_question();
+        let found = self.readers.ask(move |ledger| {
+            let span = span(ledger, &configuration, &asked, now)?;
+            let show = shown(asked.view).unwrap_or_default();
+            let arguments = arguments(show, &asked);
+            let question = Question { arguments: &arguments, from: span.0, to: span.1, now };
+            Ok(history::told(ledger, &path, &configuration.alerts, &question).map(|told| (told, asked)))
+        });
+        let ((bytes, damaged), asked) = found.await?.map_err(|failure| failed(&failure))?;
+        let lines = lines(&bytes)?;
+        let more = lines.len() > skipped.saturating_add(asked.limit);
+        let items: Vec<String> = lines.into_iter().skip(skipped).take(asked.limit).collect();
+        let next = more.then(|| (skipped + items.len()).to_string());
+        Ok(Rows { items, next, damaged, size: None })
+    }
+
+    async fn alerts(&self, asked: Asked) -> Result<Rows, Trouble> {
+        let after = asked.after.as_deref().map(number).transpose()?;
+        if asked.state == Some(State::Open) {
+            return self.open_alerts(&asked, after).await;
+        }
+        let (configuration, now) = (self.configuration.clone(), self.clock.now());
+        let found = self.readers.ask(move |ledger| {
+            ledger.in_one_state(|size| alerts(ledger, &configuration, &asked, after, size, now))
+        });
+        found.await?
+    }
+
+    /// Those that the desk holds open: however long ago they were raised, it knows them all.
+    async fn open_alerts(&self, asked: &Asked, after: Option<u64>) -> Result<Rows, Trouble> {
+        let (mut open, _) = self.reception.open().await.map_err(refused)?;
+        let zone = &self.configuration.alerts.zone;
+        let now = self.clock.now();
+        let (from, to) = (asked.from.map(|at| start(at, zone, now)), asked.to.map(|at| end(at, zone, now)));
+        open.retain(|alert| {
+            (asked.machine.is_none() || alert.machine == asked.machine)
+                && from.is_none_or(|from| alert.raised >= from)
+                && to.is_none_or(|to| alert.raised < to)
+        });
+        open.sort_by_key(|alert| alert.number);
+        if !asked.oldest_first {
+            open.reverse();
+        }
+        let oldest = asked.oldest_first;
+        open.retain(|alert| {
+            after.is_none_or(|after| if oldest { alert.number.0 > after } else { alert.number.0 < after })
+        });
+        let more = open.len() > asked.limit;
+        open.truncate(asked.limit);
+        let next = open.last().filter(|_| more).map(|alert| alert.number.to_string());
+        let items =
+            open.iter().map(|alert| line(|out| told::json(out, alert, None))).collect::<Result<_, _>>()?;
+        Ok(Rows { items, next, damaged: Vec::new(), size: None })
+    }
+
+    fn for_question(&self) -> (std::sync::Arc<Configuration>, std::path::PathBuf, Timestamp) {
+        (self.configuration.clone(), self.path.to_path_buf(), self.clock.now())
+    }
+}
+
+/// A list that is told whole.
+fn whole(items: Vec<String>) -> Rows {
+    Rows { items, ..Rows::default() }
+}
+
+/// A cursor.
+fn number(text: &str) -> Result<u64, Trouble> {
+    text.parse().ok().filter(|number| i64::try_from(*number).is_ok()).ok_or_else(|| {
+        let detail = "no page ends so: take the link of the page before as it is".to_owned();
+        Trouble::Wrong { field: "after".to_owned(), detail }
+    })
+}
+
+fn by_index(
+    ledger: &Reader,
+    path: &Path,
+    configuration: &Configuration,
+    asked: &Asked,
+    after: Option<u64>,
+    size: u64,
+    now: Timestamp,
+) -> Result<Rows, Trouble> {
+    let show = shown(asked.view).unwrap_or_default();
+    if let Some(after) = after {
+        follows(ledger, after, size, show)?;
+    }
+    let zone = &configuration.alerts.zone;
+    let (from, to) = (asked.from.map(|at| start(at, zone, now)), asked.to.map(|at| end(at, zone, now)));
+    let mut limit = asked.limit + 1;
+    loop {
+        let arguments = HistoryArgs { after, limit: Some(limit), ..arguments(show, asked) };
+        let question = Question { arguments: &arguments, from, to, now };
+        let told = history::told(ledger, path, &configuration.alerts, &question);
+        let (bytes, damaged) = told.map_err(|failure| failed(&failure))?;
+        let mut items = lines(&bytes)?;
+        let full = items.len() + damaged.len() >= limit;
+        if full && items.is_empty() {
+            limit = limit.saturating_mul(LONGER);
+            continue;
+        }
+        items.truncate(asked.limit);
+        let next = items.last().filter(|_| full).map(|item| index_of(item)).transpose()?;
+        return Ok(Rows { items, next: next.map(|next| next.to_string()), damaged, size: Some(size) });
+    }
+}
+
+/// Says where nothing can follow a record; with the wrong one the page would be empty, as if there were no more.
+fn follows(ledger: &Reader, after: u64, size: u64, show: Show) -> Result<(), Trouble> {
+    let fits = after < size
+        && match ledger.record(after).map_err(|error| unread(&error))? {
+            Ok((_, record)) => matches!(record.body, Body::Cycle(_)) == (show == Show::Cycles),
+            Err(_) => false,
+        };
+    if fits {
+        return Ok(());
+    }
+    Err(Trouble::Unknown(format!("nothing of this list follows record {after}")))
+}
+
+fn unread(error: &LedgerError) -> Trouble {
+    tracing::warn!(%error, "a program's question cannot be answered");
+    Trouble::NotNow
+}
+
+/// The index by which a row can be followed.
+fn index_of(row: &str) -> Result<u64, Trouble> {
+    #[derive(Deserialize)]
+    struct Indexed {
+        #[serde(alias = "ledger_index")]
+        index: u64,
+    }
+    serde_json::from_str::<Indexed>(row).map(|row| row.index).map_err(|_| Trouble::NotNow)
+}
+
+fn arguments(show: Show, asked: &Asked) -> HistoryArgs {
+    HistoryArgs {
+        show,
+        machine: asked.machine.clone(),
+        verdicts: asked.verdicts.clone(),
+        check: asked.check,
+        kinds: asked.kinds.clone(),
+        newest_first: !asked.oldest_first,
+        oldest: asked.oldest_first,
+        form: FormArgs { json: true, csv: false },
+        ..HistoryArgs::default()
+    }
+}
+
+/// The span of a list that is reckoned day by day: not from before the first day there is.
+fn span(
+    ledger: &Reader,
+    configuration: &Configuration,
+    asked: &Asked,
+    now: Timestamp,
+) -> Result<(Option<Timestamp>, Option<Timestamp>), LedgerError> {
+    let zone = &configuration.alerts.zone;
+    let (mut from, to) = (asked.from.map(|at| start(at, zone, now)), asked.to.map(|at| end(at, zone, now)));
+    if asked.view != View::Gaps {
+        let cycles = ledger.days_span(zone)?.map(|(first, _)| start(When::Day(first), zone, now));
+        let begun = ledger.begun()?.and_then(|at| local_date(zone, at));
+        let begun = begun.map(|first| start(When::Day(first), zone, now));
+        let known = cycles.into_iter().chain(begun).min();
+        from = from.map(|from| known.map_or(from, |known| from.max(known)));
+    }
+    Ok((from, to))
+}
+
+/// Where a span begins.
+pub(super) fn start(at: When, zone: &jiff::tz::TimeZone, now: Timestamp) -> Timestamp {
+    moment(at).in_zone(zone, now)
+}
+
+/// The first instant after a span.
+pub(super) fn end(at: When, zone: &jiff::tz::TimeZone, now: Timestamp) -> Timestamp {
+    moment(at).end_in_zone(zone, now)
+}
+
+const fn moment(at: When) -> Moment {
+    match at {
+        When::Instant(at) => Moment::Instant(at),
+        When::Day(day) => Moment::Day(day),
+    }
+}
+
+fn lines(bytes: &[u8]) -> Result<Vec<String>, Trouble> {
+    let text = std::str::from_utf8(bytes).map_err(|_| Trouble::NotNow)?;
+    Ok(text.lines().map(str::to_owned).collect())
+}
+
+/// One line that is written as the commands write it.
+pub(super) fn line(write: impl FnOnce(&mut Vec<u8>) -> std::io::Result<()>) -> Result<String, Trouble> {
+    let mut bytes = Vec::new();
+    write(&mut bytes).map_err(|_| Trouble::NotNow)?;
+    String::from_utf8(bytes).map(|text| text.trim_end().to_owned()).map_err(|_| Trouble::NotNow)
+}
+
+/// The alerts that were raised, as far as they stand as asked.
+fn alerts(
+    ledger: &Reader,
+    configuration: &Configuration,
+    asked: &Asked,
+    after: Option<u64>,
+    size: u64,
+    now: Timestamp,
+) -> Result<Result<Rows, Trouble>, LedgerError> {
+    if let Some(after) = after
+        && let Err(trouble) = follows(ledger, after, size, Show::Alerts)
+    {
+        return Ok(Err(trouble));
+    }
+    let zone = &configuration.alerts.zone;
+    let filter = RecordFilter {
+        kinds: vec!["alert-raised".to_owned()],
+        machine: asked.machine.clone(),
+        from: asked.from.map(|at| start(at, zone, now)),
+        to: asked.to.map(|at| end(at, zone, now)),
+        after_index: after,
+        ..RecordFilter::default()
+    };
+    let order = if asked.oldest_first { Order::OldestFirst } else { Order::NewestFirst };
+    let (mut rows, mut last, mut failure) = (Rows { size: Some(size), ..Rows::default() }, None, None);
+    ledger.events(order, &filter, |index, found| {
+        let Ok((_, record)) = found else {
+            rows.damaged.push(index);
+            return std::ops::ControlFlow::Continue(());
+        };
+        let Body::AlertRaised(raised) = &record.body else { return std::ops::ControlFlow::Continue(()) };
+        match standing(ledger, raised.alert.0) {
+            Err(error) => failure = Some(error),
+            Ok(Some(story)) if asked.state.is_none() || story.closed.is_some() => {
+                if rows.items.len() == asked.limit {
+                    rows.next = last.map(|last: u64| last.to_string());
+                    return std::ops::ControlFlow::Break(());
+                }
+                rows.items.extend(line(|out| told::json(out, &story.alert, story.closed)));
+                last = Some(index);
+            }
+            Ok(_) => {}
+        }
+        if failure.is_some() { std::ops::ControlFlow::Break(()) } else { std::ops::ControlFlow::Continue(()) }
+    })?;
+    failure.map_or(Ok(Ok(rows)), Err)
+}
+
+fn standing(ledger: &Reader, number: u64) -> Result<Option<story::Story>, LedgerError> {
+    let mut records = Vec::new();
+    for index in ledger.about(Subject::Alert(number))? {
+        if let Ok((_, record)) = ledger.record(index)? {
+            records.push((index, record));
+        }
+    }
+    Ok(story::told(&records))
+}
+
+/// A machine at a glance.
+pub(super) fn of_glance(glance: &Glance) -> Value {
+    let (data, last_reading) = match glance.data {
+        Data::Live => ("live", None),
+        Data::Old(at) => ("old", Some(at)),
+        Data::None => ("none", None),
+    };
+    let last = glance.last.as_ref().map(|last| {
+        json!({
+            "record": last.record,
+            "rinse_ended": last.ended,
+            "verdict": last.verdict,
+            "finding_codes": last.findings.iter().map(crate::report::words::finding_code).collect::<Vec<_>>(),
+            "rinse_min_c": last.settled_c,
+            "limit_c": last.limit_c,
+            "uncertainty": last.uncertainty_c,
+            "concentration_mg_per_l": last.mg_per_l,
+        })
+    });
+    let verdicts =
+        crate::core::cycle::verdict::Verdict::ALL.map(crate::core::cycle::verdict::Verdict::as_str);
+    let today: serde_json::Map<String, Value> = verdicts
+        .iter()
+        .zip(glance.today)
+        .map(|(verdict, count)| ((*verdict).to_owned(), count.into()))
+        .collect();
+    let alerts: Vec<Value> = glance
+        .alerts
+        .iter()
+        .map(|alert| json!({ "number": alert.number, "headline": alert.headline, "acknowledged_by": alert.taken_by }))
+        .collect();
+    json!({
+        "machine": glance.machine,
+        "chemical": glance.chemical,
+        "data": data,
+        "last_reading": last_reading,
+        "tank_c": glance.tank.map(|(tank, _)| tank),
+        "tank_limit_c": glance.tank.map(|(_, limit)| limit),
+        "last": last,
+        "today": today,
+        "alerts": alerts,
+        "maintenance_until": glance.work_until,
+    })
+}

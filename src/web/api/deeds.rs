@@ -1,0 +1,196 @@
+//! What people do: take an alert on, write its corrective action, enter a check.
+
+use axum::body::Bytes;
+use axum::extract::rejection::BytesRejection;
+use axum::extract::{Path, State};
+use axum::http::{HeaderMap, StatusCode, header};
+use axum::response::{IntoResponse, Response};
+use serde::Deserialize;
+use serde::de::DeserializeOwned;
+use serde_json::{Map, Value};
+
+use super::Deed;
+use super::call::{Call, json, told};
+use super::problem::{Problem, Wrong};
+use super::single::{Named, misnamed};
+use crate::core::alert::TEXT_BYTES_MAX;
+use crate::core::record::Check;
+use crate::core::time::Timestamp;
+use crate::web::kitchen::{Kitchen, Pages};
+
+/// Longest text, in characters: each has at most four bytes, of which the desk counts.
+pub(super) const TEXT_CHARS_MAX: usize = TEXT_BYTES_MAX / 4;
+
+/// A body, or why there is none.
+type Sent = Result<Bytes, BytesRejection>;
+
+#[derive(Deserialize)]
+#[serde(deny_unknown_fields)]
+struct Note {
+    #[serde(default)]
+    note: Option<String>,
+}
+
+#[derive(Deserialize)]
+#[serde(deny_unknown_fields)]
+struct Action {
+    racks: String,
+    done: String,
+}
+
+#[derive(Deserialize)]
+#[serde(deny_unknown_fields)]
+struct Entered {
+    #[serde(default)]
+    machine: Option<String>,
+    check: Map<String, Value>,
+    #[serde(default)]
+    late: bool,
+}
+
+pub(super) async fn acknowledge<K: Kitchen>(
+    State(pages): State<Pages<K>>,
+    named: Named<u64>,
+    call: Call,
+    sent: Sent,
+) -> Response {
+    let alert = match named {
+        Ok(Path(number)) => number,
+        Err(rejection) => return misnamed(&rejection, "number"),
+    };
+    let note = match read::<Note>(&call.headers, sent) {
+        Ok(Note { note }) => note,
+        Err(problem) => return problem.into_response(),
+    };
+    let wrong: Vec<Wrong> = note.as_deref().and_then(|note| too_long("/note", note)).into_iter().collect();
+    if !wrong.is_empty() {
+        return Problem::fields(wrong).into_response();
+    }
+    perform(&pages, &call, StatusCode::OK, Deed::Acknowledge { alert, note }).await
+}
+
+pub(super) async fn act<K: Kitchen>(
+    State(pages): State<Pages<K>>,
+    named: Named<u64>,
+    call: Call,
+    sent: Sent,
+) -> Response {
+    let alert = match named {
+        Ok(Path(number)) => number,
+        Err(rejection) => return misnamed(&rejection, "number"),
+    };
+    let action = match read::<Action>(&call.headers, sent) {
+        Ok(action) => action,
+        Err(problem) => return problem.into_response(),
+    };
+    let fields = [("/racks", &action.racks), ("/done", &action.done)].into_iter();
+    let wrong = fields.filter_map(|(pointer, text)| {
+        if text.trim().is_empty() {
+            return Some(Wrong::pointer(pointer, "it is empty"));
+        }
+        too_long(pointer, text)
+    });
+    let wrong: Vec<Wrong> = wrong.collect();
+    if !wrong.is_empty() {
+        return Problem::fields(wrong).into_response();
+    }
+    let Action { racks, done } = action;
+    perform(&pages, &call, StatusCode::OK, Deed::Act { alert, racks, done }).await
+}
+
+pub(super) async fn check<K: Kitchen>(State(pages): State<Pages<K>>, call: Call, sent: Sent) -> Response {
+    let entered = read::<Entered>(&call.headers, sent)
+        .and_then(|entered| made(entered, pages.kitchen.time(), &call.person.name));
+    match entered {
+        Ok(deed) => perform(&pages, &call, StatusCode::CREATED, deed).await,
+        Err(problem) => problem.into_response(),
+    }
+}
+
+async fn perform<K: Kitchen>(pages: &Pages<K>, call: &Call, status: StatusCode, deed: Deed) -> Response {
+    told(pages.kitchen.perform(deed, &call.person.name).await.map(|text| json(status, text)))
+}
+
+fn too_long(pointer: &str, text: &str) -> Option<Wrong> {
+    let detail = || format!("it is longer than {TEXT_CHARS_MAX} characters");
+    (text.chars().count() > TEXT_CHARS_MAX).then(|| Wrong::pointer(pointer, detail()))
+}
+
+/// The check as it would go on record: by whoever enters it, and now where nothing else is said.
+fn made(entered: Entered, now: Timestamp, by: &str) -> Result<Deed, Problem> {
+    let Entered { machine, check: mut given, late } = entered;
+    if given.contains_key("by") {
+        let detail = "who made it is whoever enters it, by their own token or login";
+        return Err(Problem::fields(vec![Wrong::pointer("/check/by", detail)]));
+    }
+    let names: Vec<String> = given.keys().cloned().collect();
+    given.insert("by".to_owned(), Value::String(by.to_owned()));
+    given.entry("at").or_insert_with(|| Value::String(now.to_string()));
+    let wrong = |error: serde_json::Error| Problem::fields(vec![Wrong::pointer("/check", error.to_string())]);
+    let check: Check = serde_json::from_value(Value::Object(given)).map_err(wrong)?;
+    // What is passed over in silence would look as if it were on record.
+    let kept = serde_json::to_value(&check).map_err(wrong)?;
+    let lost = names.iter().find(|name| kept.get(name.as_str()).is_none());
+    match lost {
+        // A key that says «nothing» is left out of the record.
+        Some(name) if check_takes(check.kind().as_str(), name) => Ok(Deed::Check { machine, check, late }),
+        Some(name) => {
+            let detail = format!("a check of the kind «{}» has no such field", check.kind().as_str());
+            Err(Problem::fields(vec![Wrong::pointer(format!("/check/{}", escaped(name)), detail)]))
+        }
+        None => Ok(Deed::Check { machine, check, late }),
+    }
+}
+
+/// Whether a kind of check has this field, which is left out of the record where it is `null`.
+fn check_takes(kind: &str, name: &str) -> bool {
+    match kind {
+        "sanitizer" => matches!(name, "ph" | "solution_c" | "method"),
+        "supply" | "drain-and-clean" => name == "note",
+        _ => false,
+    }
+}
+
+/// A key as a token of a JSON pointer (RFC 6901 §3), its begin where it is long.
+fn escaped(key: &str) -> String {
+    let key: String = key.chars().take(100).collect();
+    key.replace('~', "~0").replace('/', "~1")
+}
+
+/// Reads a body.
+fn read<T: DeserializeOwned>(headers: &HeaderMap, sent: Sent) -> Result<T, Problem> {
+    if !is_json(headers) {
+        let problem = Problem::new(
+            StatusCode::UNSUPPORTED_MEDIA_TYPE,
+            "api-request",
+            "the body is not said to be JSON",
+        );
+        return Err(problem.advice("send Content-Type: application/json"));
+    }
+    let bytes = sent.map_err(|rejection| match rejection.status() {
+        StatusCode::PAYLOAD_TOO_LARGE => {
+            Problem::new(StatusCode::PAYLOAD_TOO_LARGE, "api-request", "the body is too long")
+                .advice(format!("send at most {} bytes", super::route::BODY_BYTES_MAX))
+        }
+        _ => Problem::new(StatusCode::BAD_REQUEST, "api-request", "the body cannot be read to its end"),
+    })?;
+    let value: Value = serde_json::from_slice(&bytes).map_err(|error| {
+        Problem::new(StatusCode::BAD_REQUEST, "api-request", format!("the body is no JSON: {error}"))
+            .advice("send one JSON object")
+    })?;
+    serde_path_to_error::deserialize(value).map_err(|error| {
+        let pointer: String = error
+            .path()
+            .iter()
+            .map(|segment| format!("/{}", escaped(&segment.to_string())))
+            .filter(|token| token != "/?")
+            .collect();
+        Problem::fields(vec![Wrong::pointer(pointer, error.inner().to_string())])
+    })
+}
+
+fn is_json(headers: &HeaderMap) -> bool {
+    let kind = headers.get(header::CONTENT_TYPE).and_then(|kind| kind.to_str().ok()).unwrap_or_default();
+    let essence = kind.split(';').next().unwrap_or_default().trim();
+    essence.eq_ignore_ascii_case("application/json")
+}

@@ -1,0 +1,159 @@
+//! Refusals as problems of RFC 9457, whoever makes them.
+
+use axum::http::{HeaderName, HeaderValue, StatusCode, header};
+use axum::response::{IntoResponse, Response};
+use serde::Serialize;
+
+use super::Trouble;
+
+/// Media type (RFC 9457 §6.1).
+pub(super) const PROBLEM: &str = "application/problem+json";
+/// When one that found no place may come again, s.
+const AGAIN_S: &str = "30";
+
+/// One field that is wrong.
+#[derive(Clone, PartialEq, Eq, Debug, Serialize)]
+pub(super) struct Wrong {
+    /// Name of a parameter of path or query.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub(super) parameter: Option<String>,
+    /// JSON pointer (RFC 6901) into the body.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub(super) pointer: Option<String>,
+    pub(super) detail: String,
+}
+
+/// A problem, with the members of our own that RFC 9457 §3.2 allows.
+#[derive(Clone, PartialEq, Eq, Debug)]
+pub(super) struct Problem(Box<Members>);
+
+#[derive(Clone, PartialEq, Eq, Debug, Serialize)]
+struct Members {
+    #[serde(rename = "type")]
+    kind: String,
+    title: &'static str,
+    status: u16,
+    detail: String,
+    /// What to do.
+    #[serde(rename = "do", skip_serializing_if = "Option::is_none")]
+    advice: Option<String>,
+    #[serde(skip_serializing_if = "Vec::is_empty")]
+    errors: Vec<Wrong>,
+    #[serde(skip)]
+    headers: Vec<(HeaderName, HeaderValue)>,
+}
+
+impl Problem {
+    /// A problem of this slug.
+    pub(super) fn new(status: StatusCode, slug: &str, detail: impl Into<String>) -> Self {
+        Self(Box::new(Members {
+            kind: format!("urn:rinseward:problem:{slug}"),
+            title: status.canonical_reason().unwrap_or("refused"),
+            status: status.as_u16(),
+            detail: detail.into(),
+            advice: None,
+            errors: Vec::new(),
+            headers: Vec::new(),
+        }))
+    }
+
+    pub(super) fn advice(mut self, advice: impl Into<String>) -> Self {
+        self.0.advice = Some(advice.into());
+        self
+    }
+
+    fn header(mut self, name: HeaderName, value: &'static str) -> Self {
+        self.0.headers.push((name, HeaderValue::from_static(value)));
+        self
+    }
+
+    /// Nobody is known to ask.
+    pub(super) fn stranger() -> Self {
+        Self::new(StatusCode::UNAUTHORIZED, "api-access", "nobody is known to ask")
+            .advice("send Authorization: Bearer and a token, or log in with a browser")
+            .header(header::WWW_AUTHENTICATE, "Bearer")
+    }
+
+    /// The role of whoever asks does not reach that far.
+    pub(super) fn not_yours(roles: &str) -> Self {
+        Self::new(StatusCode::FORBIDDEN, "api-access", "your role does not reach that far")
+            .advice(format!("this takes one of the roles {roles}"))
+    }
+
+    /// There is nothing at this address.
+    pub(super) fn nowhere() -> Self {
+        Self::new(StatusCode::NOT_FOUND, "api-request", "there is nothing at this address")
+            .advice("see openapi.json for all there is")
+    }
+
+    /// Parameters or fields that cannot be.
+    pub(super) fn fields(errors: Vec<Wrong>) -> Self {
+        let detail = errors.first().map_or_else(String::new, |wrong| {
+            let field = wrong.parameter.as_deref().or(wrong.pointer.as_deref()).unwrap_or_default();
+            format!("{field}: {}", wrong.detail)
+        });
+        let mut problem = Self::new(StatusCode::UNPROCESSABLE_ENTITY, "api-request", detail)
+            .advice("mend what errors names; openapi.json says what each field takes");
+        problem.0.errors = errors;
+        problem
+    }
+
+    /// As many do it already as can at a time.
+    pub(super) fn busy() -> Self {
+        Self::new(StatusCode::TOO_MANY_REQUESTS, "api-busy", Trouble::Busy.to_string())
+            .advice("come again after the time that Retry-After says")
+            .header(header::RETRY_AFTER, AGAIN_S)
+    }
+}
+
+impl Wrong {
+    /// A parameter of path or query.
+    pub(super) fn parameter(name: &str, detail: impl Into<String>) -> Self {
+        Self { parameter: Some(name.to_owned()), pointer: None, detail: detail.into() }
+    }
+
+    /// A field of the body.
+    pub(super) fn pointer(pointer: impl Into<String>, detail: impl Into<String>) -> Self {
+        Self { parameter: None, pointer: Some(pointer.into()), detail: detail.into() }
+    }
+}
+
+impl From<Trouble> for Problem {
+    fn from(trouble: Trouble) -> Self {
+        match trouble {
+            Trouble::Unknown(detail) => Self::new(StatusCode::NOT_FOUND, "api-request", detail),
+            Trouble::Wrong { field, detail } if field.is_empty() || field.starts_with('/') => {
+                Self::fields(vec![Wrong::pointer(field, detail)])
+            }
+            Trouble::Wrong { field, detail } => Self::fields(vec![Wrong::parameter(&field, detail)]),
+            Trouble::Refused { slug, detail, advice } => {
+                let status = match slug.as_str() {
+                    "entry-refused" => StatusCode::UNPROCESSABLE_ENTITY,
+                    "bug" => StatusCode::INTERNAL_SERVER_ERROR,
+                    slug if slug.starts_with("ledger-") => StatusCode::SERVICE_UNAVAILABLE,
+                    _ => StatusCode::CONFLICT,
+                };
+                let mut problem = Self::new(status, &slug, detail);
+                problem.0.advice = advice;
+                problem
+            }
+            Trouble::Busy => Self::busy(),
+            Trouble::NotNow => {
+                Self::new(StatusCode::SERVICE_UNAVAILABLE, "api-busy", Trouble::NotNow.to_string())
+                    .advice("nothing is lost; try again in a minute, and see the log of the gateway")
+                    .header(header::RETRY_AFTER, AGAIN_S)
+            }
+        }
+    }
+}
+
+impl IntoResponse for Problem {
+    fn into_response(self) -> Response {
+        let status = StatusCode::from_u16(self.0.status).unwrap_or(StatusCode::INTERNAL_SERVER_ERROR);
+        // Texts and numbers always fit into JSON.
+        let text = serde_json::to_string(&self.0).unwrap_or_default();
+        let mut response = (status, [(header::CONTENT_TYPE, PROBLEM)], text).into_response();
+        response.headers_mut().extend(self.0.headers);
+        response
+    }
+}

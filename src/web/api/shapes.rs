@@ -1,0 +1,383 @@
+//! Shapes of what goes in and out, as JSON Schema 2020-12, which is what OpenAPI 3.1 takes.
+//!
+//! What is on record has the shapes that are published beside the exports; a list of columns that of
+//! its columns; the rest is written here and held to what is really sent by the tests.
+
+use serde_json::{Map, Value, json};
+
+use super::deeds::TEXT_CHARS_MAX;
+use super::{Answers, Field, FieldKind, LIMIT_MAX, View};
+use crate::core::access::{Right, Role};
+use crate::core::logbook::NAME_BYTES_MAX;
+use crate::core::record::CheckKind;
+
+/// The published shapes of what is on record.
+const RECORD: &str = include_str!("../../../deploy/export/record.schema.json");
+
+/// All of them, by name.
+pub(super) fn all<A: Answers>() -> Value {
+    let mut shapes = recorded();
+    for (name, view) in [
+        ("Day", View::Days),
+        ("Summary", View::Summary),
+        ("Gap", View::Gaps),
+        ("Check", View::Checks),
+        ("RecordLine", View::Records),
+    ] {
+        shapes.insert(name.to_owned(), columns(&A::fields(view)));
+    }
+    for own in [seen(), alerts(), proofs(), sent(), told()] {
+        if let Value::Object(own) = own {
+            shapes.extend(own);
+        }
+    }
+    for name in ["Machine", "Cycle", "Day", "Summary", "Gap", "Alert", "Check", "Due", "RecordLine", "Probe"]
+    {
+        shapes.insert(format!("{name}Page"), page(name));
+    }
+    Value::Object(shapes)
+}
+
+/// What is on record: `$defs` of the published schema, and a cycle as `history --json` prints it.
+fn recorded() -> Map<String, Value> {
+    // It is ours, and a test reads it.
+    let schema: Value =
+        serde_json::from_str(&RECORD.replace("#/$defs/", "#/components/schemas/")).unwrap_or_default();
+    let mut shapes = Map::new();
+    if let Some(Value::Object(definitions)) = schema.get("$defs") {
+        shapes.extend(definitions.clone());
+    }
+    let mut cycle = shapes.get("row").cloned().unwrap_or_default();
+    if let Some(Value::Object(properties)) = cycle.get_mut("properties") {
+        let about = "Indices of the records that amend it.";
+        let amendments = json!({ "type": "array", "items": { "type": "integer" }, "description": about });
+        properties.insert("amendments".to_owned(), amendments);
+    }
+    shapes.insert("Cycle".to_owned(), cycle);
+    shapes
+}
+
+/// Rows of a list of columns; a value that is not known is `null`.
+fn columns(fields: &[Field]) -> Value {
+    let kind = |field: &Field| match field.kind {
+        FieldKind::Text => json!({ "type": ["string", "null"] }),
+        FieldKind::Instant => json!({ "type": ["string", "null"], "format": "date-time" }),
+        FieldKind::Day => json!({ "type": ["string", "null"], "format": "date" }),
+        FieldKind::Number => json!({ "type": ["number", "null"] }),
+        FieldKind::Flag => json!({ "type": ["boolean", "null"] }),
+    };
+    let properties: Map<String, Value> =
+        fields.iter().map(|field| (field.key.clone(), kind(field))).collect();
+    let required: Vec<&str> = fields.iter().map(|field| field.key.as_str()).collect();
+    json!({ "type": "object", "properties": properties, "required": required })
+}
+
+fn page(name: &str) -> Value {
+    let row = json!({ "$ref": format!("#/components/schemas/{name}") });
+    json!({
+        "type": "object",
+        "properties": {
+            "items": { "type": "array", "items": row, "maxItems": LIMIT_MAX },
+            "next": { "type": ["string", "null"], "description": "Relative address of the page that follows." },
+            "damaged": {
+                "type": "array", "items": { "type": "integer" },
+                "description": "Records among them that are damaged, so that they are no rows; absent where there are none.",
+            },
+        },
+        "required": ["items", "next"],
+    })
+}
+
+/// Machines and probes as they are just now.
+fn seen() -> Value {
+    let celsius = json!({ "type": ["number", "null"], "description": "°C" });
+    let instant = json!({ "type": ["string", "null"], "format": "date-time" });
+    json!({
+        "Machine": {
+            "type": "object",
+            "properties": {
+                "machine": { "type": "string" },
+                "chemical": { "type": "boolean" },
+                "data": { "enum": ["live", "old", "none"] },
+                "last_reading": instant,
+                "tank_c": celsius,
+                "tank_limit_c": celsius,
+                "last": {
+                    "type": ["object", "null"],
+                    "properties": {
+                        "record": { "type": "integer" },
+                        "rinse_ended": { "type": "string", "format": "date-time" },
+                        "verdict": { "$ref": "#/components/schemas/verdict" },
+                        "finding_codes": { "type": "array", "items": { "type": "string" } },
+                        "rinse_min_c": celsius,
+                        "limit_c": { "type": "number", "description": "°C" },
+                        "uncertainty": { "type": "number", "description": "Expanded (k = 2), °C" },
+                        "concentration_mg_per_l": { "type": ["number", "null"], "description": "mg/L" },
+                    },
+                    "required": ["record", "rinse_ended", "verdict", "rinse_min_c", "limit_c"],
+                },
+                "today": {
+                    "type": "object", "additionalProperties": { "type": "integer", "minimum": 0 },
+                    "description": "Racks of today, by verdict.",
+                },
+                "alerts": { "type": "array", "items": {
+                    "type": "object",
+                    "properties": {
+                        "number": { "type": "integer" },
+                        "headline": { "type": "string" },
+                        "acknowledged_by": { "type": ["string", "null"] },
+                    },
+                    "required": ["number", "headline", "acknowledged_by"],
+                } },
+                "maintenance_until": instant,
+            },
+            "required": ["machine", "chemical", "data", "last", "today", "alerts"],
+        },
+        "Probe": {
+            "type": "object",
+            "properties": {
+                "channel": { "type": "string" },
+                "machine": { "type": "string" },
+                "place": { "$ref": "#/components/schemas/place" },
+                "at": instant,
+                "arrived": instant,
+                "measured_c": celsius,
+                "corrected_c": celsius,
+                "fault": { "anyOf": [{ "$ref": "#/components/schemas/fault" }, { "type": "null" }] },
+                "gain": { "type": "number", "description": "Correction in force: gain · measured + offset." },
+                "offset_c": { "type": "number", "description": "°C" },
+                "uncertainty": { "type": "number", "description": "Expanded (k = 2), °C" },
+                "tau_s": { "type": ["number", "null"], "description": "Time constant, s" },
+                "silent_after_s": { "type": "number", "description": "s" },
+            },
+            "required": ["channel", "machine", "place", "at", "corrected_c", "fault"],
+        },
+        "Due": {
+            "type": "object",
+            "properties": {
+                "machine": { "type": "string" },
+                "check": { "enum": CheckKind::ALL.map(CheckKind::as_str) },
+                "since": { "type": "string", "format": "date-time" },
+                "overdue": { "type": "boolean" },
+            },
+            "required": ["machine", "check", "since", "overdue"],
+        },
+        "Event": {
+            "type": "object",
+            "properties": { "event": { "enum": ["begun", "reading", "source", "unit", "refused", "lost", "ended"] } },
+            "required": ["event"],
+        },
+    })
+}
+
+fn alerts() -> Value {
+    let person = json!({
+        "type": ["object", "null"],
+        "properties": { "by": { "type": "string" }, "at": { "type": "string", "format": "date-time" } },
+        "required": ["by", "at"],
+    });
+    let instant = json!({ "type": "string", "format": "date-time" });
+    let maybe = json!({ "type": ["string", "null"], "format": "date-time" });
+    let quantity = json!({ "anyOf": [{ "$ref": "#/components/schemas/quantity" }, { "type": "null" }] });
+    json!({
+        "Alert": {
+            "type": "object",
+            "properties": {
+                "number": { "type": "integer" },
+                "condition": { "$ref": "#/components/schemas/condition" },
+                "machine": { "type": ["string", "null"] },
+                "raised": instant,
+                "since": instant,
+                "measured": quantity,
+                "worst": quantity,
+                "limit": quantity,
+                "racks": {
+                    "type": "object",
+                    "properties": { "count": { "type": "integer" }, "named": { "type": "array" } },
+                    "required": ["count", "named"],
+                },
+                "about": { "type": "array", "items": { "type": "string" } },
+                "acknowledged": person,
+                "cleared": maybe,
+                "needs_action": { "type": "boolean" },
+                "action": person,
+                "closed": maybe,
+            },
+            "required": ["number", "condition", "raised", "since", "racks", "needs_action"],
+        },
+        "AlertTrail": {
+            "type": "object",
+            "properties": {
+                "alert": { "$ref": "#/components/schemas/Alert" },
+                "trail": { "type": "array", "items": {
+                    "type": "object",
+                    "properties": { "index": { "type": "integer" }, "recorded": instant, "body": { "type": "object" } },
+                    "required": ["index", "recorded", "body"],
+                }, "description": "Every record of it, in order." },
+                "damaged": { "type": "array", "items": { "type": "integer" } },
+            },
+            "required": ["alert", "trail", "damaged"],
+        },
+    })
+}
+
+/// What is on record, and what proves it.
+fn proofs() -> Value {
+    let hash = json!({ "type": "string", "pattern": "^[0-9a-f]{64}$" });
+    let readings = json!({
+        "type": "array",
+        "items": { "type": "array", "items": { "type": "number" }, "minItems": 2, "maxItems": 2 },
+        "description": "Microseconds since 1970-01-01T00:00:00Z, °C.",
+    });
+    json!({
+        "Trace": {
+            "type": "object",
+            "properties": { "rinse": readings, "wash": readings },
+            "required": ["rinse", "wash"],
+        },
+        "Proof": {
+            "type": "object",
+            "properties": {
+                "index": { "type": "integer" },
+                "leaf": hash,
+                "record": { "type": "string", "description": "Its bytes, whose leaf hash (RFC 9162 §2.1.1) this is." },
+                "proof": { "type": "array", "items": hash, "description": "RFC 9162 §2.1.3, lowest first." },
+                "size": { "type": "integer", "description": "Records that the checkpoint seals." },
+                "checkpoint": { "type": "string", "description": "Signed note, C2SP tlog-checkpoint." },
+                "key": { "type": "string", "description": "Public key that signed it." },
+            },
+            "required": ["index", "leaf", "record", "proof", "size", "checkpoint", "key"],
+        },
+        "StoredRecord": {
+            "type": "object",
+            "properties": {
+                "index": { "type": "integer" },
+                "kind": { "type": "string" },
+                "machine": { "type": ["string", "null"] },
+                "at": { "type": "string", "format": "date-time" },
+                "recorded": { "type": "string", "format": "date-time" },
+                "said": { "type": "string" },
+                "bytes": { "type": "string", "description": "The record as it is stored and hashed." },
+                "leaf_sha256": hash,
+                "records_in_ledger": { "type": "integer" },
+            },
+            "required": ["index", "kind", "at", "recorded", "bytes", "leaf_sha256"],
+        },
+        "Checkpoint": {
+            "type": "object",
+            "properties": {
+                "at": { "type": "string", "format": "date-time" },
+                "size": { "type": "integer" },
+                "note": { "type": "string", "description": "Signed note, C2SP tlog-checkpoint." },
+            },
+            "required": ["at", "size", "note"],
+        },
+    })
+}
+
+/// Bodies of what people do.
+fn sent() -> Value {
+    let text = json!({ "type": "string", "pattern": "\\S", "maxLength": TEXT_CHARS_MAX });
+    let name = json!({ "type": "string", "pattern": "^[A-Za-z0-9 ._#/()-]*[A-Za-z0-9][A-Za-z0-9 ._#/()-]*$", "maxLength": NAME_BYTES_MAX / 4 });
+    let at = json!({ "type": "string", "format": "date-time", "description": "When it was made; now where it is left out." });
+    let check = |kind: &str, properties: Value, required: Value| {
+        let mut shape = json!({ "type": "object", "properties": properties, "required": required, "additionalProperties": false });
+        shape["properties"]["check"] = json!({ "const": kind });
+        shape["properties"]["at"] = at.clone();
+        shape
+    };
+    let celsius = |about: &str| json!({ "type": "number", "description": format!("{about}, °C") });
+    json!({
+        "Acknowledging": {
+            "type": "object",
+            "properties": { "note": { "type": ["string", "null"], "maxLength": TEXT_CHARS_MAX } },
+            "additionalProperties": false,
+        },
+        "Acting": {
+            "type": "object",
+            "properties": { "racks": text, "done": text },
+            "required": ["racks", "done"],
+            "additionalProperties": false,
+        },
+        "Entering": {
+            "type": "object",
+            "properties": {
+                "machine": { "type": ["string", "null"], "description": "null is the whole site." },
+                "late": { "type": "boolean", "description": "Whether one from long ago is meant." },
+                "check": { "oneOf": [
+                    check("sanitizer", json!({
+                        "mg_per_l": { "type": "number", "description": "mg/L" },
+                        "ph": { "type": ["number", "null"] },
+                        "solution_c": { "type": ["number", "null"], "description": "Solution, °C" },
+                        "method": { "type": ["string", "null"] },
+                    }), json!(["check", "mg_per_l"])),
+                    check("supply", json!({ "enough": { "type": "boolean" }, "note": { "type": ["string", "null"] } }),
+                        json!(["check", "enough"])),
+                    check("drain-and-clean", json!({ "note": { "type": ["string", "null"] } }), json!(["check"])),
+                    check("thermometer", json!({
+                        "what": name, "shown_c": celsius("Shown"), "reference_c": celsius("Reference"),
+                        "tolerance_c": celsius("Largest good difference"), "reference": name,
+                    }), json!(["check", "what", "shown_c", "reference_c", "tolerance_c", "reference"])),
+                ] },
+            },
+            "required": ["check"],
+            "additionalProperties": false,
+        },
+    })
+}
+
+/// Answers that are no list.
+fn told() -> Value {
+    json!({
+        "Done": {
+            "type": "object",
+            "properties": {
+                "alert": { "$ref": "#/components/schemas/Alert" },
+                "record": { "type": "integer", "description": "Index of the first record that it made." },
+                "judged": {
+                    "type": "object",
+                    "properties": {
+                        "check": { "enum": CheckKind::ALL.map(CheckKind::as_str) },
+                        "good": { "type": ["boolean", "null"] },
+                        "findings": { "type": "array" },
+                        "late_s": { "type": "number", "description": "s" },
+                    },
+                    "required": ["check", "good", "findings"],
+                },
+            },
+        },
+        "Whoami": {
+            "type": "object",
+            "properties": {
+                "account": { "type": "string" },
+                "name": { "type": "string", "description": "Goes on record beside what they do." },
+                "role": { "enum": Role::ALL.map(Role::as_str) },
+                "rights": { "type": "array", "items": { "enum": Right::ALL } },
+                "language": { "enum": ["en", "es"] },
+                "scale": { "enum": ["celsius", "fahrenheit"] },
+                "time_zone": { "type": ["string", "null"] },
+            },
+            "required": ["account", "name", "role", "rights", "language", "scale", "time_zone"],
+        },
+        "Problem": {
+            "type": "object",
+            "properties": {
+                "type": { "type": "string", "format": "uri" },
+                "title": { "type": "string" },
+                "status": { "type": "integer" },
+                "detail": { "type": "string" },
+                "do": { "type": "string", "description": "What to do." },
+                "errors": { "type": "array", "items": {
+                    "type": "object",
+                    "properties": {
+                        "parameter": { "type": "string" },
+                        "pointer": { "type": "string", "description": "JSON pointer into the body." },
+                        "detail": { "type": "string" },
+                    },
+                    "required": ["detail"],
+                } },
+            },
+            "required": ["type", "title", "status", "detail"],
+        },
+    })
+}

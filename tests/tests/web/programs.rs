@@ -1,0 +1,88 @@
+//! The interface for programs, at the running gateway: who is let in, and how a refusal is told.
+
+use rinseward::core::record::{AccessDeed, AccessRefusal};
+use serde_json::Value;
+
+use super::browser::{Answer, Browser};
+use super::gateway::{Gateway, Site};
+
+/// What answers to this token.
+fn program(gateway: &Gateway, secret: &str) -> Browser {
+    let mut program = gateway.browser();
+    program.also.push(("authorization", format!("Bearer {secret}")));
+    program
+}
+
+/// The problem that an answer is.
+fn problem(answer: &Answer) -> Value {
+    assert_eq!(answer.header("content-type"), "application/problem+json", "{}", answer.body);
+    let problem: Value = serde_json::from_str(&answer.body).expect("JSON");
+    assert_eq!(problem["status"], answer.status, "{problem}");
+    assert!(problem["detail"].as_str().is_some_and(|detail| !detail.is_empty()), "{problem}");
+    problem
+}
+
+// RFC 9457 §3 for the members, RFC 6750 §3 for the challenge. Each refusal is told alike, whoever
+// makes it: the gate, the route, or the interface itself.
+#[tokio::test(flavor = "multi_thread")]
+async fn every_refusal_is_a_problem() {
+    let site = Site::new("");
+    let gateway = Gateway::start(&site);
+    let look = site.token("look", "auditor");
+    for path in ["/api/v1/cycles", "/api/v1/nowhere", "/metrics"] {
+        let answer = program(&gateway, "rinseward_forged").get(path).await;
+        assert_eq!(
+            (answer.status, answer.header("www-authenticate")),
+            (401, "Bearer error=\"invalid_token\"")
+        );
+        assert_eq!(problem(&answer)["type"], "urn:rinseward:problem:api-access");
+    }
+    let answer = gateway.browser().get("/api/v1/cycles").await;
+    assert_eq!((answer.status, answer.header("www-authenticate")), (401, "Bearer"));
+    problem(&answer);
+
+    let mut auditor = program(&gateway, &look);
+    assert_eq!(auditor.get("/api/v1/whoami").await.status, 200);
+    for (path, status) in
+        [("/api/v1/nowhere", 404), ("/api/v1/cycles?limit=0", 422), ("/api/v1/cycles/9999", 404)]
+    {
+        let answer = auditor.get(path).await;
+        assert_eq!(answer.status, status, "{path}");
+        problem(&answer);
+    }
+    let answer = auditor.post_with("/api/v1/checks", &[], &[]).await;
+    assert_eq!(answer.status, 403);
+    assert!(problem(&answer)["do"].as_str().is_some_and(|advice| advice.contains("operator")));
+    site.until_told("look", &AccessDeed::Refused(AccessRefusal::NotAllowed));
+
+    let answer =
+        gateway.browser().post_with("/api/v1/checks", &[], &[("sec-fetch-site", "cross-site")]).await;
+    assert_eq!(answer.status, 403);
+    problem(&answer);
+    site.until_told("?", &AccessDeed::Refused(AccessRefusal::Foreign));
+    gateway.stop();
+}
+
+// What a watcher on the same computer needs no token for, and what a proxy passes on does.
+#[tokio::test(flavor = "multi_thread")]
+async fn figures_are_for_this_computer_and_for_tokens() {
+    let site = Site::new("");
+    let gateway = Gateway::start(&site);
+    let answer = gateway.browser().get("/metrics").await;
+    assert_eq!((answer.status, answer.body.ends_with("# EOF\n")), (200, true), "{}", answer.body);
+    for header in ["x-forwarded-for", "forwarded", "via"] {
+        let mut proxy = gateway.browser();
+        proxy.also.push((header, "192.0.2.7".to_owned()));
+        let answer = proxy.get("/metrics").await;
+        assert_eq!(answer.status, 401, "{header}");
+        problem(&answer);
+        proxy.also.push(("authorization", format!("Bearer {}", site.token(header, "auditor"))));
+        assert_eq!(proxy.get("/metrics").await.status, 200, "{header}");
+    }
+    for path in ["/health", "/ready"] {
+        let answer = gateway.browser().get(path).await;
+        let told: Value = serde_json::from_str(&answer.body).expect("JSON");
+        assert!(matches!(answer.status, 200 | 503) && told.is_object(), "{path}: {told}");
+    }
+    gateway.stop();
+}
