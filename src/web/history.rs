@@ -187,6 +187,8 @@ pub struct Sum {
     pub machine: String,
     /// Days on which it washed.
     pub days: u64,
+    /// Racks that are unproven since somebody worked on it.
+    pub worked_on: u64,
     /// Its racks in numbers.
     pub numbers: DayNumbers,
     /// How much of the open time was watched.

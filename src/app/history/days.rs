@@ -1,23 +1,31 @@
 //! Days, their summary, and what is missing of them.
 
 use std::collections::BTreeMap;
+use std::ops::ControlFlow;
+use std::time::Duration;
 
 use jiff::civil::Date;
 
 use super::Ground;
 use super::cycles::line;
-use crate::app::{Failure, Streams};
+use crate::app::{Failure, Streams, work};
 use crate::cli::HistoryArgs;
 use crate::core::alert::hours::{Stretch, local_date};
 use crate::core::cycle::verdict::Verdict;
 use crate::core::daily::{DayNumbers, MachineDay, median};
 use crate::core::monitored::{self, Blank, Monitored, monitored};
+use crate::core::record::{Body, Record};
 use crate::core::time::Timestamp;
+use crate::ledger::{CycleFilter, LedgerError, Order};
 use crate::report::said;
 use crate::report::sheet::{Cell, Column, Form, Unit};
 
+/// Longest time from the start of a rack to the end of its rinse (own choice: no machine of these kinds takes an
+/// hour).
+const RACK_MAX: Duration = Duration::from_secs(3_600);
+
 /// Columns of `--show days`.
-pub(super) static DAYS: [Column; 18] = [
+pub(super) static DAYS: [Column; 19] = [
     Column::under("day", Unit::Day, "day", 10),
     Column::under("machine", Unit::Text, "machine", 12),
     Column::under("cycles", Unit::Count, "racks", 5),
@@ -36,10 +44,11 @@ pub(super) static DAYS: [Column; 18] = [
     Column::nowhere("monitored", Unit::Seconds),
     Column::nowhere("filled", Unit::Seconds),
     Column::under("monitored_share", Unit::Share, "monitored", 10),
+    Column::nowhere("unproven_worked_on", Unit::Count),
 ];
 
 /// Columns of `--show summary`.
-pub(super) static SUMMARY: [Column; 20] = [
+pub(super) static SUMMARY: [Column; 21] = [
     Column::under("machine", Unit::Text, "machine", 12),
     Column::nowhere("from", Unit::Instant),
     Column::nowhere("to", Unit::Instant),
@@ -60,6 +69,7 @@ pub(super) static SUMMARY: [Column; 20] = [
     Column::nowhere("monitored", Unit::Seconds),
     Column::nowhere("filled", Unit::Seconds),
     Column::under("monitored_share", Unit::Share, "monitored", 10),
+    Column::nowhere("unproven_worked_on", Unit::Count),
 ];
 
 /// Columns of `--show gaps`.
@@ -82,6 +92,8 @@ pub(in crate::app) struct DayRow {
     pub(in crate::app) machine: String,
     pub(in crate::app) numbers: DayNumbers,
     pub(in crate::app) watched: Monitored,
+    /// Racks that are unproven since somebody worked on the machine.
+    pub(in crate::app) marked: u64,
 }
 
 /// One machine over the span.
@@ -91,6 +103,8 @@ pub(in crate::app) struct SumRow {
     pub(in crate::app) days: u64,
     pub(in crate::app) numbers: DayNumbers,
     pub(in crate::app) watched: Monitored,
+    /// Racks that are unproven since somebody worked on the machine.
+    pub(in crate::app) marked: u64,
 }
 
 /// The span summed up.
@@ -198,6 +212,7 @@ pub(in crate::app) fn day_rows(
     let watch = Watch::new(ground, span)?;
     let machines = machines(ground, machine)?;
     let none = DayNumbers::default();
+    let marked = Marked::read(ground, &machines, span)?;
     let mut rows = Vec::new();
     for (day, whole) in monitored::days(&ground.zone, span) {
         let inside = Stretch { from: whole.from.max(span.from), to: whole.to.min(span.to) };
@@ -207,7 +222,8 @@ pub(in crate::app) fn day_rows(
             // A day on which the site was closed and nothing was washed says nothing.
             if numbers.cycles() + numbers.damaged > 0 || watched.operating_s > 0.0 {
                 let (machine, numbers) = (machine.clone(), numbers.clone());
-                rows.push(DayRow { day, machine, numbers, watched });
+                let marked = marked.of(&machine, inside);
+                rows.push(DayRow { day, machine, numbers, watched, marked });
             }
         }
     }
@@ -230,17 +246,19 @@ pub(super) fn days(
     sheet.start(streams.out, &ground.whose()).map_err(Failure::output)?;
     rows.iter().try_for_each(|row| sheet.row(streams.out, &day_row(row))).map_err(Failure::output)?;
     if sheet.form == Form::Table {
+        tell_marked(rows.iter().map(|row| (&row.machine, row.marked)), streams)?;
         foot(ground, streams)?;
     }
     Ok(())
 }
 
-fn day_row(DayRow { day, machine, numbers, watched }: &DayRow) -> Vec<Cell> {
-    [Cell::Day(*day), Cell::text(machine.clone())].into_iter().chain(figures(numbers, watched)).collect()
+fn day_row(DayRow { day, machine, numbers, watched, marked }: &DayRow) -> Vec<Cell> {
+    let head = [Cell::Day(*day), Cell::text(machine.clone())];
+    head.into_iter().chain(figures(numbers, watched, *marked)).collect()
 }
 
 /// What is told of a day and of a sum of days alike.
-fn figures(numbers: &DayNumbers, watched: &Monitored) -> Vec<Cell> {
+fn figures(numbers: &DayNumbers, watched: &Monitored, marked: u64) -> Vec<Cell> {
     let [cold, brief, weak, unproven, narrow, pass] = Verdict::ALL.map(|verdict| numbers.of(verdict));
     vec![
         numbers.cycles().into(),
@@ -259,6 +277,7 @@ fn figures(numbers: &DayNumbers, watched: &Monitored) -> Vec<Cell> {
         watched.monitored_s.into(),
         watched.filled_s.into(),
         watched.share().into(),
+        marked.into(),
     ]
 }
 
@@ -279,6 +298,62 @@ fn foot(ground: &Ground, streams: &mut Streams<'_>) -> Result<(), Failure> {
     line(streams, "Damaged records are in none of these numbers; --show cycles names them.")
 }
 
+/// Racks that are unproven since somebody worked on their machine: the starts of their rinses, by machine.
+///
+/// They are looked for where the record says that somebody worked, which is seldom.
+struct Marked(BTreeMap<String, BTreeMap<u64, Timestamp>>);
+
+impl Marked {
+    fn read(ground: &Ground, machines: &[String], span: Stretch) -> Result<Self, Failure> {
+        let failed = |error: LedgerError| ground.failed(&error);
+        let mut marked = BTreeMap::new();
+        for machine in machines {
+            let mut found = BTreeMap::new();
+            for work in work::of_past(machine, ground.reader).map_err(failed)? {
+                let filter = CycleFilter {
+                    machine: Some(machine.clone()),
+                    from: Some(span.from.max(work.from.minus(RACK_MAX))),
+                    to: Some(span.to.min(work.until.plus(RACK_MAX))),
+                    ..CycleFilter::default()
+                };
+                let read = ground.reader.cycles_found(Order::OldestFirst, &filter, |index, cycle| {
+                    if let Ok((_, Record { body: Body::Cycle(cycle), .. })) = cycle
+                        && cycle.verdict == Verdict::Unproven
+                        && cycle.is_worked_on()
+                    {
+                        found.insert(index, cycle.rinse_started);
+                    }
+                    ControlFlow::Continue(())
+                });
+                read.map_err(failed)?;
+            }
+            marked.insert(machine.clone(), found);
+        }
+        Ok(Self(marked))
+    }
+
+    /// How many of a machine began their rinse in this stretch.
+    fn of(&self, machine: &str, inside: Stretch) -> u64 {
+        let own = self.0.get(machine).into_iter().flat_map(BTreeMap::values);
+        own.filter(|at| inside.from <= **at && **at < inside.to).count() as u64
+    }
+}
+
+/// Says how many racks are unproven since somebody worked on their machine.
+fn tell_marked<'r>(
+    rows: impl Iterator<Item = (&'r String, u64)>,
+    streams: &mut Streams<'_>,
+) -> Result<(), Failure> {
+    let mut marked: BTreeMap<&String, u64> = BTreeMap::new();
+    rows.for_each(|(machine, count)| *marked.entry(machine).or_default() += count);
+    let told = marked.iter().filter(|(_, count)| **count > 0);
+    let told: Vec<String> = told.map(|(machine, count)| format!("{machine} {count}")).collect();
+    if told.is_empty() {
+        return Ok(());
+    }
+    line(streams, &format!("\nUnproven while somebody worked on the machine: {}.", told.join(", ")))
+}
+
 /// The span summed up, by machine; `None` where nothing is on record of it.
 ///
 /// # Errors
@@ -289,12 +364,15 @@ pub(in crate::app) fn sums(ground: &mut Ground, machine: Option<&str>) -> Result
     let days = ground.reader.days(&ground.zone, machine, first, last);
     let days = days.map_err(|error| ground.failed(&error))?;
     let watch = Watch::new(ground, span)?;
+    let machines = machines(ground, machine)?;
+    let marked = Marked::read(ground, &machines, span)?;
     let sum = |machine: String| {
         let own: Vec<&MachineDay> = days.iter().filter(|day| day.machine == machine).collect();
         let (days, watched) = (own.len() as u64, watch.of(&machine, watch.span));
-        SumRow { numbers: summed(&own), machine, days, watched }
+        let marked = marked.of(&machine, span);
+        SumRow { numbers: summed(&own), machine, days, watched, marked }
     };
-    let machines = machines(ground, machine)?.into_iter().map(sum).collect();
+    let machines = machines.into_iter().map(sum).collect();
     Ok(Some(Sums { span, dates: (first, last), machines }))
 }
 
@@ -319,6 +397,7 @@ pub(super) fn summary(
             streams,
             &format!("\n{first} to {last}, whole days; recorded late: {late}; damaged: {damaged}."),
         )?;
+        tell_marked(machines.iter().map(|row| (&row.machine, row.marked)), streams)?;
         foot(ground, streams)?;
     }
     Ok(())
@@ -326,7 +405,7 @@ pub(super) fn summary(
 
 fn summary_row(row: &SumRow, span: Stretch) -> Vec<Cell> {
     let head = [Cell::text(row.machine.clone()), span.from.into(), span.to.into(), row.days.into()];
-    head.into_iter().chain(figures(&row.numbers, &row.watched)).collect()
+    head.into_iter().chain(figures(&row.numbers, &row.watched, row.marked)).collect()
 }
 
 fn summed(days: &[&MachineDay]) -> DayNumbers {

@@ -72,7 +72,7 @@ pub(super) fn told(summed: &Summed, question: &Question, reader: &Reader) -> Sum
         passed: share(sum.numbers.pass_rate()),
         lowest: sum.numbers.rinse_min_c.map_or("–".to_owned(), |celsius| reader.temperature(celsius)),
         watched: watched(&sum.watched, reader),
-        beside: beside(sum.numbers.late, sum.numbers.damaged, language),
+        beside: beside((sum.worked_on, sum.numbers.late, sum.numbers.damaged), language),
     });
     let gap_words = (
         "{n} gaps, {open} of them in open time; {filled} filled by readings that came late",
@@ -105,8 +105,13 @@ pub(super) fn told(summed: &Summed, question: &Question, reader: &Reader) -> Sum
     }
 }
 
-fn beside(late: u64, damaged: u64, language: Language) -> String {
+fn beside((worked_on, late, damaged): (u64, u64, u64), language: Language) -> String {
     let mut beside = Vec::new();
+    if worked_on > 0 {
+        let pair =
+            ("{n} unproven while somebody worked on it", "{n} sin prueba mientras alguien trabajaba en ella");
+        beside.push(put(language, pair, &[("n", &worked_on.to_string())]));
+    }
     if late > 0 {
         let pair = ("{n} recorded late", "{n} registradas tarde");
         beside.push(put(language, pair, &[("n", &late.to_string())]));

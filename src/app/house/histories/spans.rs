@@ -55,8 +55,12 @@ pub(super) fn fill(
     match view {
         View::Days => {
             let rows = days::day_rows(&mut ground, machine)?.unwrap_or_default();
-            let line =
-                |days::DayRow { day, machine, numbers, watched }| DayLine { day, machine, numbers, watched };
+            let line = |days::DayRow { day, machine, numbers, watched, .. }| DayLine {
+                day,
+                machine,
+                numbers,
+                watched,
+            };
             part.found = Found::Days(rows.into_iter().rev().map(line).collect());
             if !before(ledger, settings, from).map_err(failed)? {
                 part.days_before = None;
@@ -161,7 +165,13 @@ fn summed(
     let gaps = days::blanks(ground, machine)?;
     let filled = gaps.iter().filter(|(blank, _)| blank.filled).count() as u64;
     let open_s = gaps.iter().fold(0.0, |sum, (_, open_s)| sum + open_s);
-    let of = |days::SumRow { machine, days, numbers, watched }| Sum { machine, days, numbers, watched };
+    let of = |days::SumRow { machine, days, numbers, watched, marked }| Sum {
+        machine,
+        days,
+        numbers,
+        watched,
+        worked_on: marked,
+    };
     Ok(Some(Summed {
         from: sums.span.from,
         to: sums.span.to,
