@@ -16,6 +16,8 @@ use rinseward_simulator::world::World;
 
 use super::gateway::{Gateway, Site};
 
+/// From the first cold rack until now, µs: what is measured by hand after it lies in the past too.
+const SINCE_MICROS: i64 = 120_000_000;
 /// Longest wait for anything.
 const WAIT_MAX: Duration = Duration::from_secs(60);
 /// After the end of a rinse by which its rack is surely judged, µs.
@@ -34,7 +36,7 @@ pub(crate) struct Kitchen {
 
 impl Kitchen {
     /// Its gateway runs, nothing is measured yet. The booster of `dm1` trips `good_h` after the start; the first cold
-    /// rack is judged now.
+    /// rack was judged two minutes ago.
     pub(crate) fn open(good_h: f64) -> Self {
         Self::at(good_h, false)
     }
@@ -56,7 +58,7 @@ impl Kitchen {
         });
         let cold = cold.expect("the booster trips");
         let now = jiff::Timestamp::now().as_microsecond();
-        let start = now - if recovered { end } else { cold + JUDGED_MICROS };
+        let start = now - if recovered { end } else { cold + JUDGED_MICROS + SINCE_MICROS };
         let world = World::starting_at(&plan, 1, start);
         let facts: Vec<MachineFacts> = world.facts().cloned().collect();
         // Strips are read by people here, who say what they saw on the page.
