@@ -182,7 +182,7 @@ pub(super) fn days(
     let watch = Watch::new(ground, span)?;
     let machines = machines(ground, arguments)?;
     let none = DayNumbers::default();
-    let marked = Marked::read(ground, &machines, span)?;
+    let marked = Marked::read(ground, &machines, (first, last))?;
     let mut rows = Vec::new();
     for (day, whole) in monitored::days(&ground.zone, span) {
         let inside = Stretch { from: whole.from.max(span.from), to: whole.to.min(span.to) };
@@ -191,7 +191,7 @@ pub(super) fn days(
             let numbers = numbers.get(&(day, machine.as_str())).copied().unwrap_or(&none);
             // A day on which the site was closed and nothing was washed says nothing.
             if numbers.cycles() + numbers.damaged > 0 || watched.operating_s > 0.0 {
-                let marked = marked.of(machine, inside);
+                let marked = marked.of(machine, Some(whole));
                 rows.push(day_row(day, machine, numbers, &watched, marked));
             }
         }
@@ -262,7 +262,12 @@ fn foot(ground: &Ground, streams: &mut Streams<'_>) -> Result<(), Failure> {
 struct Marked(BTreeMap<String, BTreeMap<u64, Timestamp>>);
 
 impl Marked {
-    fn read(ground: &Ground, machines: &[String], span: Stretch) -> Result<Self, Failure> {
+    /// Those of whole days, as the other numbers are.
+    fn read(ground: &Ground, machines: &[String], (first, last): (Date, Date)) -> Result<Self, Failure> {
+        let midnights = |date| monitored::day(&ground.zone, date).map(|(_, day)| day);
+        let Some((first, last)) = midnights(first).zip(midnights(last)) else {
+            return Ok(Self(BTreeMap::new()));
+        };
         let failed = |error: LedgerError| ground.failed(&error);
         let mut marked = BTreeMap::new();
         for machine in machines {
@@ -270,8 +275,8 @@ impl Marked {
             for work in work::of_past(machine, ground.reader).map_err(failed)? {
                 let filter = CycleFilter {
                     machine: Some(machine.clone()),
-                    from: Some(span.from.max(work.from.minus(RACK_MAX))),
-                    to: Some(span.to.min(work.until.plus(RACK_MAX))),
+                    from: Some(first.from.max(work.from.minus(RACK_MAX))),
+                    to: Some(last.to.min(work.until.plus(RACK_MAX))),
                     ..CycleFilter::default()
                 };
                 let read = ground.reader.cycles_found(Order::OldestFirst, &filter, |index, cycle| {
@@ -290,10 +295,10 @@ impl Marked {
         Ok(Self(marked))
     }
 
-    /// How many of a machine began their rinse in this stretch.
-    fn of(&self, machine: &str, inside: Stretch) -> u64 {
+    /// How many of a machine began their rinse in this stretch; all of the days where none is given.
+    fn of(&self, machine: &str, inside: Option<Stretch>) -> u64 {
         let own = self.0.get(machine).into_iter().flat_map(BTreeMap::values);
-        own.filter(|at| inside.from <= **at && **at < inside.to).count() as u64
+        own.filter(|at| inside.is_none_or(|inside| inside.from <= **at && **at < inside.to)).count() as u64
     }
 
     fn tell(&self, streams: &mut Streams<'_>) -> Result<(), Failure> {
@@ -319,10 +324,10 @@ pub(super) fn summary(
     let sheet = ground.sheet(&SUMMARY, arguments);
     sheet.start(streams.out, &ground.whose()).map_err(Failure::output)?;
     let machines = machines(ground, arguments)?;
-    let marked = Marked::read(ground, &machines, span)?;
+    let marked = Marked::read(ground, &machines, (first, last))?;
     for machine in &machines {
         let own: Vec<&MachineDay> = days.iter().filter(|day| day.machine == *machine).collect();
-        let row = summary_row(machine, &own, &watch, marked.of(machine, span));
+        let row = summary_row(machine, &own, &watch, marked.of(machine, None));
         sheet.row(streams.out, &row).map_err(Failure::output)?;
     }
     if sheet.form == Form::Table {
