@@ -2,6 +2,7 @@
 
 use std::collections::{BTreeMap, BTreeSet};
 use std::ops::ControlFlow;
+use std::sync::Arc;
 
 use jiff::civil::Date;
 use jiff::tz::TimeZone;
@@ -38,6 +39,8 @@ pub(in crate::app) struct Asked<'a> {
     pub(in crate::app) note: Option<&'a str>,
     /// When.
     pub(in crate::app) now: Timestamp,
+    /// The calibrations and response tests on record, where they were read already, all of them whole.
+    pub(in crate::app) known: Option<Arc<OnFile>>,
 }
 
 /// What was gathered.
@@ -52,7 +55,7 @@ pub(in crate::app) struct Gathered {
 #[derive(Default)]
 struct OnRecord {
     /// Calibrations and response tests.
-    probes: OnFile,
+    probes: Arc<OnFile>,
     /// The proofs of the machine's wiring.
     proofs: Proofs,
     /// How the machine was wired by each configuration on record.
@@ -61,11 +64,20 @@ struct OnRecord {
 
 impl OnRecord {
     /// A record that is damaged ends it: an older one must not stand in for it.
-    fn read(reader: &Reader, machine: &str) -> Result<Self, LedgerError> {
+    fn read(reader: &Reader, machine: &str, known: Option<Arc<OnFile>>) -> Result<Self, LedgerError> {
         let mut file = Self::default();
-        let kinds: Vec<&str> =
-            OnFile::KINDS.into_iter().chain(["configuration-change", "wiring-proof"]).collect();
-        reader.records_of(&kinds, 0, |index, _, record| {
+        file.probes = match known {
+            Some(known) => known,
+            None => {
+                let mut probes = OnFile::default();
+                reader.records_of(&OnFile::KINDS, 0, |index, _, record| {
+                    probes.take(index, &record);
+                    ControlFlow::Continue(())
+                })?;
+                Arc::new(probes)
+            }
+        };
+        reader.records_of(&["configuration-change", "wiring-proof"], 0, |index, _, record| {
             file.take(index, record, machine);
             ControlFlow::Continue(())
         })?;
@@ -73,7 +85,6 @@ impl OnRecord {
     }
 
     fn take(&mut self, index: u64, record: Record, machine: &str) {
-        self.probes.take(index, &record);
         let (at, own) = (record.recorded, record.machine.as_deref() == Some(machine));
         if let Body::ConfigurationChange(change) = record.body {
             self.wirings.push((index, at, wiring(&change.toml, machine)));
@@ -118,7 +129,7 @@ impl Asked<'_> {
             let known: Vec<String> = configuration.machines.iter().map(|known| known.name.clone()).collect();
             return Err(history::unknown_machine(self.machine, &known).into());
         };
-        let file = OnRecord::read(reader, self.machine).map_err(failed)?;
+        let file = OnRecord::read(reader, self.machine, self.known.clone()).map_err(failed)?;
         let own = configuration.channels.iter().filter(|channel| usize::from(channel.machine.0) == number);
         let recorded = Recorded::read(loaded.to_toml());
         let (probes, since): (Vec<SignedProbe>, Vec<Option<Timestamp>>) =
