@@ -212,7 +212,14 @@ pub(super) fn prove(
 ) -> Result<Option<String>, LedgerError> {
     let Some(seal) = seal::newest(ledger)?.filter(|seal| index < seal.size) else { return Ok(None) };
     let (bytes, _) = ledger.record(index)??;
-    let tree = ledger.tree_by(seal.size, &mut kept.lock().unwrap_or_else(PoisonError::into_inner))?;
+    let mut kept = kept.lock().unwrap_or_else(PoisonError::into_inner);
+    let mut tree = ledger.tree_by(seal.size, &mut kept)?;
+    if tree.head().root.to_string() != seal.root && !kept.are_of_leaves() {
+        // What the ledger keeps beside its leaves is damaged; the leaves may be whole.
+        *kept = WholeChunks::of_leaves();
+        tree = ledger.tree_by(seal.size, &mut kept)?;
+    }
+    drop(kept);
     if tree.head().root.to_string() != seal.root {
         tracing::error!(slug = "ledger-damaged", "the ledger is not as its newest checkpoint sealed it");
         return Ok(None);
