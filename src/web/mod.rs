@@ -25,6 +25,7 @@ pub mod alerts;
 pub mod api;
 mod assets;
 pub mod attempt;
+mod compress;
 mod connections;
 pub mod cycle;
 #[cfg(test)]

@@ -2,10 +2,12 @@
 
 use std::collections::VecDeque;
 use std::ops::ControlFlow;
+use std::sync::Arc;
 
 use jiff::civil::Time;
 
 use super::House;
+use super::probes::Standing;
 use crate::app::enter;
 use crate::app::logbook::{Change, Correction, Entry};
 use crate::app::order::{self, Problem};
@@ -131,8 +133,10 @@ impl Logbook for House {
             local_date(&reader.zone, now).and_then(|day| instant(&reader.zone, day, Time::midnight()));
         let plan = &configuration.alerts;
         let is_planned = !(plan.shifts.is_empty() && plan.meal_periods.is_empty());
+        let standing = Arc::clone(&self.standing);
         let asked = self.readers.ask(move |ledger| {
-            let due = enter::due_by(ledger, &configuration.alerts, now)?;
+            let settings = configuration.alerts.with_on_file(&*Standing::fresh(&standing, ledger)?);
+            let due = enter::due_by(ledger, &settings, now)?;
             Ok((due, since(ledger, &configuration.machines, midnight)?))
         });
         let (due, (entries, damaged)) = asked.await?;

@@ -2,7 +2,7 @@
 
 use std::collections::BTreeMap;
 use std::ops::ControlFlow;
-use std::sync::{Arc, PoisonError};
+use std::sync::{Arc, Mutex, PoisonError};
 
 use jiff::ToSpan;
 use jiff::civil::Date;
@@ -30,6 +30,7 @@ use crate::core::technician::gauge::Gauge;
 use crate::core::technician::proving::Proving;
 use crate::core::technician::responding::Responding;
 use crate::core::time::Timestamp;
+use crate::ledger::{LedgerError, Reader};
 use crate::web::attempt::{Begin, NotDone, Said, Under, What};
 use crate::web::frame::Refusal;
 use crate::web::person::Person;
@@ -40,16 +41,25 @@ use crate::web::sign_off::Commissioning;
 #[derive(Debug, Default)]
 pub(super) struct Standing {
     beat: Option<u64>,
-    file: OnFile,
+    file: Arc<OnFile>,
+}
+
+impl Standing {
+    /// What is on record by now; reads only what is new.
+    pub(super) fn fresh(shared: &Mutex<Self>, ledger: &Reader) -> Result<Arc<OnFile>, LedgerError> {
+        let mut standing = shared.lock().unwrap_or_else(PoisonError::into_inner);
+        in_force::read_on(ledger, Arc::make_mut(&mut standing.file))?;
+        Ok(Arc::clone(&standing.file))
+    }
 }
 
 impl House {
     /// The calibrations and response tests on record.
-    async fn standing(&self) -> Result<OnFile, Refusal> {
+    async fn standing(&self) -> Result<Arc<OnFile>, Refusal> {
         let beat = *self.beat.borrow();
         let read = {
             let standing = self.standing.lock().unwrap_or_else(PoisonError::into_inner);
-            (standing.beat == Some(beat)).then(|| standing.file.clone())
+            (standing.beat == Some(beat)).then(|| Arc::clone(&standing.file))
         };
         if let Some(file) = read {
             return Ok(file);
@@ -57,10 +67,9 @@ impl House {
         let shared = Arc::clone(&self.standing);
         self.readers
             .ask(move |ledger| {
-                let mut standing = shared.lock().unwrap_or_else(PoisonError::into_inner);
-                in_force::read_on(ledger, &mut standing.file)?;
-                standing.beat = Some(beat);
-                Ok(standing.file.clone())
+                let file = Standing::fresh(&shared, ledger)?;
+                shared.lock().unwrap_or_else(PoisonError::into_inner).beat = Some(beat);
+                Ok(file)
             })
             .await
     }

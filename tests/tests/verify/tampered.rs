@@ -218,7 +218,7 @@ const DAY_DEEDS: [(&str, Deed, &[&str]); 8] = [
     ),
 ];
 
-const BESIDE_DEEDS: [(&str, Deed, &[&str]); 17] = [
+const BESIDE_DEEDS: [(&str, Deed, &[&str]); 18] = [
     (
         "a cold cycle is a pass in the history",
         |c| sql(c, "UPDATE cycle SET verdict = 5 WHERE idx = 17"),
@@ -299,6 +299,11 @@ const BESIDE_DEEDS: [(&str, Deed, &[&str]); 17] = [
         "a record stands at another time in the table that finds it",
         |c| sql(c, "UPDATE event SET at = at - 1 WHERE idx = 35"),
         &["the table «event»"],
+    ),
+    (
+        "a record is hidden from those of its machine",
+        |c| sql(c, "UPDATE event SET machine = NULL WHERE idx = 35"),
+        &["the table «event»", "the index «event_of_machine»"],
     ),
     (
         "an alert that is none is said of a record",

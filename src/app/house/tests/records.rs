@@ -1,7 +1,7 @@
 //! What the pages read, out of a real ledger: days, racks with their proof, the history page by page, damage.
 
 use std::path::PathBuf;
-use std::sync::{Mutex, mpsc};
+use std::sync::{Arc, Mutex, mpsc};
 use std::time::Duration;
 
 use jiff::tz::TimeZone;
@@ -204,16 +204,20 @@ fn a_rack_has_what_concerns_it() {
     let site = Site::new();
     site.damage(FIRST + 50);
     let reader = site.reader();
-    let Stands::Rack(cold) = read(&reader, FIRST + 100).expect("read") else { panic!("a rack") };
+    let Stands::Rack(cold) = read(&reader, FIRST + 100, Arc::default()).expect("read") else {
+        panic!("a rack")
+    };
     assert_eq!((cold.before, cold.after), (Some(FIRST + 98), Some(FIRST + 102)));
     assert_eq!((cold.alerts.as_slice(), cold.amendments.len()), ([1].as_slice(), 1));
     assert_eq!(cold.sealing.checkpoint, Some((RACKS + 6, at(250))));
     assert!(cold.probes.is_some_and(|probes| probes.len() == 2), "both probes as configured");
-    assert!(matches!(read(&reader, FIRST + 50), Ok(Stands::Damaged(sealing)) if sealing.leaf.is_some()));
+    assert!(
+        matches!(read(&reader, FIRST + 50, Arc::default()), Ok(Stands::Damaged(sealing)) if sealing.leaf.is_some())
+    );
     for index in [0, RACKS + 3, 9_999] {
-        assert!(matches!(read(&reader, index), Ok(Stands::NoRack)), "{index}");
+        assert!(matches!(read(&reader, index, Arc::default()), Ok(Stands::NoRack)), "{index}");
     }
-    let Stands::Rack(first) = read(&reader, FIRST).expect("read") else { panic!("a rack") };
+    let Stands::Rack(first) = read(&reader, FIRST, Arc::default()).expect("read") else { panic!("a rack") };
     assert_eq!(first.before, None);
 }
 
