@@ -3,7 +3,7 @@
 pub(in crate::app) mod evidence;
 pub(in crate::app) mod gather;
 mod lines;
-mod paper;
+pub(in crate::app) mod paper;
 pub mod pdf;
 pub(in crate::app) mod place;
 pub(in crate::app) mod seal;
@@ -38,7 +38,7 @@ pub(super) fn export(arguments: &ExportArgs, streams: &mut Streams<'_>) -> Resul
     // The place and the program are looked at before anything is signed or read.
     let out = Place::new(&arguments.out, arguments.form, arguments.force)?;
     let sheet = match arguments.form {
-        ExportForm::Pdf => Some(Sheet::find(arguments)?),
+        ExportForm::Pdf => Some(Sheet::asked(arguments)?),
         ExportForm::Csv | ExportForm::Json | ExportForm::Jsonl | ExportForm::Evidence => None,
     };
     let seal = sealed(arguments, &path, streams)?;
@@ -97,22 +97,29 @@ fn check(arguments: &ExportArgs) -> Result<(), Failure> {
     }
 }
 
+/// What somebody who is not at a terminal wants.
+pub(in crate::app) struct Order {
+    pub(in crate::app) form: ExportForm,
+    pub(in crate::app) question: Question,
+    pub(in crate::app) all_traces: bool,
+    pub(in crate::app) seal: Option<Seal>,
+    /// How a PDF is to be.
+    pub(in crate::app) sheet: Option<Sheet>,
+}
+
 /// Writes an export that is one file to somebody who is not at a terminal; gives the records that cannot be read.
 ///
 /// # Errors
-/// The ledger's, and those of `out`.
+/// The ledger's, and those of `out`; where `progress` was told to end it that of an output that ended.
 pub(in crate::app) fn into(
-    form: ExportForm,
-    reader: &Reader,
-    path: &Path,
-    question: Question,
-    all_traces: bool,
-    seal: Option<Seal>,
+    order: Order,
+    (reader, path): (&Reader, &Path),
     out: &mut dyn Write,
+    progress: &mut Progress<'_>,
 ) -> Result<Vec<u64>, Failure> {
+    let Order { form, question, all_traces, seal, sheet } = order;
     let traces = if all_traces { Traces::All } else { Traces::OfExceptions };
-    let with = With { traces, seal, sheet: None };
-    one(form, reader, path, question, with, out, &mut Progress { err: None, records: 0, shown: false })
+    one(form, reader, path, question, With { traces, seal, sheet }, out, progress)
 }
 
 /// What some forms are made with.
@@ -294,28 +301,73 @@ fn warn(damaged: &[u64], path: &Path, streams: &mut Streams<'_>) -> Result<(), F
     writeln!(streams.err, "{diagnostic}").map_err(Failure::output)
 }
 
-/// Tells a person at a terminal how far it is.
+/// Tells how far it is: a person at a terminal, or whoever watches from elsewhere and may end it.
 pub(in crate::app) struct Progress<'p> {
-    /// Where; `None` where nobody looks.
+    /// A terminal; `None` where nobody looks at one.
     err: Option<&'p mut dyn Write>,
+    watched: Option<&'p dyn Watched>,
     records: u64,
     shown: bool,
+}
+
+/// Whoever watches an export from elsewhere.
+pub(in crate::app) trait Watched: Sync {
+    /// So many records were read.
+    fn far(&self, records: u64);
+
+    /// The report program begins.
+    fn typesetting(&self);
+
+    /// Whether it is to end.
+    fn is_over(&self) -> bool;
 }
 
 impl<'p> Progress<'p> {
     pub(in crate::app) fn new(err: &'p mut dyn Write) -> Self {
         let err = std::io::stderr().is_terminal().then_some(err);
-        Self { err, records: 0, shown: false }
+        Self { err, watched: None, records: 0, shown: false }
+    }
+
+    /// Where nobody looks.
+    pub(in crate::app) const fn unseen() -> Self {
+        Self { err: None, watched: None, records: 0, shown: false }
+    }
+
+    /// Where somebody watches from elsewhere.
+    pub(in crate::app) const fn watched(watched: &'p dyn Watched) -> Self {
+        Self { err: None, watched: Some(watched), records: 0, shown: false }
+    }
+
+    /// Whether it is to end.
+    pub(in crate::app) fn is_over(&self) -> bool {
+        self.watched.is_some_and(Watched::is_over)
+    }
+
+    /// Says that the report program begins.
+    pub(in crate::app) fn typesetting(&self) {
+        if let Some(watched) = self.watched {
+            watched.typesetting();
+        }
     }
 
     /// Says that one more record was read. A terminal that takes no more text stops nothing.
-    pub(in crate::app) fn step(&mut self) {
+    ///
+    /// # Errors
+    /// Where whoever watches ended it.
+    pub(in crate::app) fn step(&mut self) -> std::io::Result<()> {
         self.records += 1;
+        if let Some(watched) = self.watched {
+            watched.far(self.records);
+            if watched.is_over() {
+                return Err(std::io::ErrorKind::BrokenPipe.into());
+            }
+        }
         if self.records.is_multiple_of(PROGRESS_EVERY)
             && let Some(err) = &mut self.err
         {
             self.shown = write!(err, "\r{} records read", self.records).and_then(|()| err.flush()).is_ok();
         }
+        Ok(())
     }
 
     /// Takes the line away.

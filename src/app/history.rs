@@ -4,10 +4,10 @@
 //! named, with the exit code of a file that failed.
 
 mod cycles;
-mod days;
-mod drift;
-mod events;
-mod one;
+pub(super) mod days;
+pub(super) mod drift;
+pub(super) mod events;
+pub(super) mod one;
 
 use std::io;
 use std::path::{Path, PathBuf};
@@ -35,7 +35,7 @@ use crate::runtime::clock::Clock;
 const DAMAGED_NAMED: usize = 20;
 
 /// What a question is asked of.
-struct Ground<'r> {
+pub(super) struct Ground<'r> {
     reader: &'r Reader,
     path: PathBuf,
     /// Zone of the site; that of this computer where nothing says another.
@@ -96,20 +96,10 @@ pub(super) fn told(
     asked: &Asked<'_>,
 ) -> Result<(Vec<u8>, Vec<u64>), Failure> {
     let &Asked { arguments, from, to, now } = asked;
-    let mut ground = Ground {
-        reader,
-        path: path.to_owned(),
-        zone: settings.zone.clone(),
-        settings: Some(settings.clone()),
-        said_by: SaidBy::Given,
-        from,
-        to,
-        now,
-        damaged: Vec::new(),
-    };
+    let mut ground = Ground::of_service((reader, path), settings, (from, to), now);
     let (mut out, mut err) = (Vec::new(), io::sink());
     ground.answer(arguments, &mut Streams { out: &mut out, err: &mut err })?;
-    Ok((out, ground.damaged.into_iter().map(|(index, _)| index).collect()))
+    Ok((out, ground.into_damaged()))
 }
 
 /// A cycle with what amends it; `None` for any other record.
@@ -162,6 +152,31 @@ fn check(arguments: &HistoryArgs) -> Result<(), Failure> {
 }
 
 impl<'r> Ground<'r> {
+    /// The ledger of a running service, by its own configuration.
+    pub(super) fn of_service(
+        (reader, path): (&'r Reader, &Path),
+        settings: &Settings,
+        (from, to): (Option<Timestamp>, Option<Timestamp>),
+        now: Timestamp,
+    ) -> Self {
+        Self {
+            reader,
+            path: path.to_owned(),
+            zone: settings.zone.clone(),
+            settings: Some(settings.clone()),
+            said_by: SaidBy::Given,
+            from,
+            to,
+            now,
+            damaged: Vec::new(),
+        }
+    }
+
+    /// Records that could not be read for an answer.
+    pub(super) fn into_damaged(self) -> Vec<u64> {
+        self.damaged.into_iter().map(|(index, _)| index).collect()
+    }
+
     fn answer(&mut self, arguments: &HistoryArgs, streams: &mut Streams<'_>) -> Result<(), Failure> {
         if let Some(index) = arguments.record {
             return one::record(self, index, arguments, streams);

@@ -3,7 +3,9 @@
 mod alert_book;
 mod api;
 mod bench;
+mod checking;
 mod commissioning;
+mod exports;
 mod glances;
 mod histories;
 mod logbook;
@@ -24,6 +26,8 @@ use tokio_util::sync::CancellationToken;
 
 use self::api::Counted;
 use self::bench::Bench;
+use self::checking::Checking;
+use self::exports::Desk;
 use self::glances::Lasts;
 use self::logbook::Presses;
 use self::premises::Tests;
@@ -82,6 +86,8 @@ pub(super) struct House {
     counted: Arc<Mutex<Counted>>,
     /// Places for those who take records away.
     exports: Arc<Semaphore>,
+    desk: Desk,
+    checking: Checking,
     stop: CancellationToken,
 }
 
@@ -141,19 +147,22 @@ impl House {
             proved: Arc::default(),
             counted: Arc::new(Mutex::new(Counted::from(ground.ledger.tide().borrow().records))),
             exports: Arc::new(Semaphore::new(EXPORTS_MAX)),
+            desk: Desk::new(ground.ledger.path(), stop.clone()),
+            checking: Checking::default(),
             stop: stop.clone(),
             presses: Arc::default(),
             sections: ground.loaded.sections().into(),
             tests: Tests::default(),
         };
         let mut tide = ground.ledger.tide();
-        let works = Arc::clone(&house.works);
+        let (works, desk) = (Arc::clone(&house.works), house.desk.clone());
         let beating = async move {
             loop {
                 let changed = async {
                     // An error says that the ledger is closed: then the gateway stops.
                     let _slow = tokio::time::timeout(BEAT_MAX, tide.changed()).await;
                     to.send_modify(|beat| *beat += 1);
+                    desk.tidy(Instant::now());
                     tokio::time::sleep(BEAT_MIN).await;
                 };
                 if stop.run_until_cancelled(changed).await.is_none() {

@@ -73,6 +73,20 @@ pub fn audit(
     kept: Vec<KeptSeal>,
     extent: Extent,
 ) -> Result<Audited, LedgerError> {
+    audit_told(path, given, kept, extent, &mut |_| {})
+}
+
+/// As [`audit`]; `far` is told of how many records have been looked at.
+///
+/// # Errors
+/// As for [`audit`].
+pub fn audit_told(
+    path: &Path,
+    given: &[VerifyingKey],
+    kept: Vec<KeptSeal>,
+    extent: Extent,
+    far: &mut dyn FnMut(u64),
+) -> Result<Audited, LedgerError> {
     let source = Source::of(path)?;
     let (connection, format) = source.open()?;
     let mut tables = tables::read(&connection, path, format)?;
@@ -93,7 +107,7 @@ pub fn audit(
         }
     };
     let beside = Beside { tables: &tables, sums: sums.as_ref(), days: days.as_ref() };
-    rows::walk(&source, beside, threads(), &mut audit)?;
+    rows::walk(&source, beside, threads(), &mut audit, far)?;
     let days = days.map(|days| days.compare(&tables.machines, &mut audit));
     tables::look_past_the_end(&connection, tables.end, &mut audit);
     if let Some(sums) = sums {

@@ -2,7 +2,7 @@
 //!
 //! Nobody acts by opening a page: only a pressed button does, and pressed twice it acts once.
 
-mod trail;
+pub(in crate::web) mod trail;
 mod words;
 
 use std::future::Future;

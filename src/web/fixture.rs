@@ -2,6 +2,7 @@
 
 mod answers;
 pub(super) mod desk;
+mod history;
 mod premises;
 pub(super) mod visit;
 
@@ -17,7 +18,6 @@ use super::api::Figures;
 use super::attempt::{Begin, NotDone, Under};
 use super::cycle::{ProbeThen, Rack, RackFound, Racks, Sealing, TraceFound};
 use super::frame::{Refusal, Site};
-use super::history::{Histories, HistoryLine, HistoryPart, Integrity, Question, View};
 use super::kitchen::{Kitchen, Pages};
 use super::machine::{DayGap, DayRack, LiveTrace, MachineDay, Machines, Plots, ProbeNow};
 use super::now::{Data, Glance, GlanceAlert, Glances, LastRack};
@@ -28,7 +28,6 @@ use crate::core::access::Role;
 use crate::core::channel::Place;
 use crate::core::cycle::plate::{LimitSource, MachineKind, Sanitizing};
 use crate::core::cycle::verdict::Verdict;
-use crate::core::daily::{self, DayNumbers};
 use crate::core::reader::{Language, Reader, Scale};
 use crate::core::reading::Fault;
 use crate::core::record::{Amendment, AmendmentChange, Basis, Cycle, DoseBasis, Rule, WindowFrom};
@@ -192,45 +191,6 @@ impl Racks for StillKitchen {
     async fn proof(&self, record: u64) -> Result<String, Refusal> {
         let proof = if record < 48 { Ok("{\"record\":1}".to_owned()) } else { Err(Refusal::Unknown) };
         std::future::ready(proof).await
-    }
-}
-
-impl Histories for StillKitchen {
-    async fn history(&self, question: Question, _reader: &Reader) -> Result<HistoryPart, Refusal> {
-        let rack = DayRack {
-            record: 48,
-            at: NOW,
-            verdict: question.verdict.unwrap_or(Verdict::Cold),
-            settled_c: Some(82.19),
-            limit_c: 82.2,
-            wash_c: None,
-        };
-        let check = HistoryLine::Record {
-            record: 40,
-            kind: "check",
-            machine: None,
-            at: NOW,
-            said: "by <i>Ana</i>".to_owned(),
-            alert: Some(3),
-            amended: vec!["Amended by record 41.".to_owned()],
-        };
-        let machine = question.machine.unwrap_or_else(|| "dm1".to_owned());
-        let lines = match question.view {
-            View::Racks => {
-                vec![HistoryLine::Rack { rack, machine, late: true, amended: true }, HistoryLine::Damaged(46)]
-            }
-            View::Days => Vec::new(),
-            View::Checks | View::Alerts | View::Gaps | View::Records => vec![check],
-        };
-        let numbers = DayNumbers { counts: [1, 0, 0, 0, 0, 12], damaged: 2, ..DayNumbers::default() };
-        let day =
-            daily::MachineDay { day: jiff::civil::date(2026, 11, 26), machine: "dm1".to_owned(), numbers };
-        let days = if question.view == View::Days { vec![day] } else { Vec::new() };
-        let integrity =
-            Integrity { records: 49, checkpoint: Some((48, NOW)), key: Some("north+1+key".to_owned()) };
-        let machines = vec!["dm1".to_owned(), "dm2".to_owned()];
-        let part = HistoryPart { machines, lines, days, newer: None, older: Some(46), integrity };
-        std::future::ready(Ok(part)).await
     }
 }
 

@@ -1,28 +1,34 @@
-//! What is on record, page by page, and how it is sealed.
+//! What is on record, page by page: the auditor's desk.
 //!
-//! Racks, days in numbers, checks, alerts, gaps and every other record, by machine, span and verdict.
+//! Racks, the sum of a span, days in numbers, checks, alerts, gaps, drift and every other record, by
+//! machine, span and verdict. From here lead [`exports`], [`integrity`] and what was in force at a
+//! [`moment`]; each line leads to its record.
 
+mod access;
+mod asked;
+pub mod exports;
+mod findings;
+pub mod integrity;
+mod lines;
+pub mod moment;
+mod page;
+pub mod record;
+mod story;
+mod sums;
 mod words;
 
 use std::future::Future;
 
-use askama::Template;
-use axum::extract::{Query, State};
-use axum::http::StatusCode;
-use axum::response::Response;
 use jiff::civil::Date;
-use serde::Deserialize;
 
-use self::words::kind_word;
-use super::frame::{self, Frame, Tab, said};
-use super::kitchen::{Kitchen, Pages};
-use super::machine::{DayRack, zone_of};
-use super::person::Person;
-use crate::core::cycle::sign::Sign;
+pub(super) use self::page::show;
+use super::frame::said;
+use super::machine::DayRack;
 use crate::core::cycle::verdict::Verdict;
-use crate::core::cycle::words::verdict as verdict_word;
-use crate::core::daily::MachineDay;
+use crate::core::daily::DayNumbers;
+use crate::core::monitored::{Blank, Monitored};
 use crate::core::reader::{Language, Reader};
+use crate::core::record::{Amendment, Record};
 use crate::core::time::Timestamp;
 use crate::web::frame::Refusal;
 
@@ -30,12 +36,16 @@ use crate::web::frame::Refusal;
 pub const LINES_MAX: usize = 50;
 /// Most days of one page: two months of one machine.
 pub const DAYS_MAX: i64 = 62;
+/// Longest span whose drift is reckoned for a page, days: each of its racks is read (own choice: a quarter).
+pub const DRIFT_DAYS_MAX: i64 = 92;
 
 /// What is looked at.
 #[derive(Clone, Copy, PartialEq, Eq, Debug)]
 pub enum View {
     /// Racks.
     Racks,
+    /// The span summed up.
+    Summary,
     /// Days in numbers.
     Days,
     /// What people entered.
@@ -44,20 +54,34 @@ pub enum View {
     Alerts,
     /// Stretches in which nothing is known.
     Gaps,
+    /// Early warnings.
+    Drift,
     /// Every other record.
     Records,
 }
 
 impl View {
-    const ALL: [Self; 6] = [Self::Racks, Self::Days, Self::Checks, Self::Alerts, Self::Gaps, Self::Records];
+    /// Every view, in the order of the page.
+    pub const ALL: [Self; 8] = [
+        Self::Racks,
+        Self::Summary,
+        Self::Days,
+        Self::Checks,
+        Self::Alerts,
+        Self::Gaps,
+        Self::Drift,
+        Self::Records,
+    ];
 
     const fn as_str(self) -> &'static str {
         match self {
             Self::Racks => "racks",
+            Self::Summary => "summary",
             Self::Days => "days",
             Self::Checks => "checks",
             Self::Alerts => "alerts",
             Self::Gaps => "gaps",
+            Self::Drift => "drift",
             Self::Records => "records",
         }
     }
@@ -65,10 +89,12 @@ impl View {
     const fn word(self, language: Language) -> &'static str {
         match self {
             Self::Racks => said(language, "Racks", "Canastas"),
+            Self::Summary => said(language, "Summary", "Resumen"),
             Self::Days => said(language, "Days", "Días"),
             Self::Checks => said(language, "Checks", "Controles"),
             Self::Alerts => said(language, "Alerts", "Alertas"),
             Self::Gaps => said(language, "Gaps", "Huecos"),
+            Self::Drift => said(language, "Early warnings", "Avisos tempranos"),
             Self::Records => said(language, "All other records", "Todos los demás asientos"),
         }
     }
@@ -98,6 +124,10 @@ pub struct Question {
     pub to: Option<Date>,
     /// Of racks, only those of this verdict.
     pub verdict: Option<Verdict>,
+    /// Of other records, only those of this kind.
+    pub kind: Option<&'static str>,
+    /// Of days, the last one of the page; the newest where it is absent.
+    pub until: Option<Date>,
     /// Which page.
     pub page: Page,
 }
@@ -119,22 +149,118 @@ pub enum HistoryLine {
     /// Any other record.
     Record {
         /// Its index.
-        record: u64,
-        /// Its kind, as in the record.
-        kind: &'static str,
-        /// Its machine; absent for the site.
-        machine: Option<String>,
-        /// Where it stands in time.
-        at: Timestamp,
-        /// What it says, in English as all records.
-        said: String,
-        /// The alert it is about.
-        alert: Option<u64>,
-        /// What amends it, in English; empty where nothing does.
-        amended: Vec<String>,
+        index: u64,
+        /// What is on record.
+        record: Box<Record>,
+        /// Of a check, whether it was good by the machine as it was configured then; absent where it
+        /// is not judged.
+        good: Option<bool>,
+        /// What amends it; `None` stands for a record that cannot be read.
+        amendments: Vec<(u64, Option<Amendment>)>,
+        /// Of an alert, when it closed, where it did.
+        closed: Option<Timestamp>,
     },
     /// A record that is not as it was made, or cannot be read.
     Damaged(u64),
+}
+
+/// One machine on one day.
+#[derive(Clone, PartialEq, Debug)]
+pub struct DayLine {
+    /// The day of the site.
+    pub day: Date,
+    /// Its machine.
+    pub machine: String,
+    /// Its racks in numbers.
+    pub numbers: DayNumbers,
+    /// How much of the open time was watched.
+    pub watched: Monitored,
+}
+
+/// A stretch in which something is missing, and how much of it lies in open time, s.
+pub type GapLine = (Blank, f64);
+
+/// One machine over the span.
+#[derive(Clone, PartialEq, Debug)]
+pub struct Sum {
+    /// Its name.
+    pub machine: String,
+    /// Days on which it washed.
+    pub days: u64,
+    /// Racks that are unproven since somebody worked on it.
+    pub worked_on: u64,
+    /// Its racks in numbers.
+    pub numbers: DayNumbers,
+    /// How much of the open time was watched.
+    pub watched: Monitored,
+}
+
+/// Checks of one kind.
+#[derive(Clone, Copy, PartialEq, Eq, Debug, Default)]
+pub struct Tally {
+    /// Those that were good.
+    pub good: u64,
+    /// Those that were not.
+    pub bad: u64,
+    /// Those that are not judged: they say that something was done.
+    pub done: u64,
+}
+
+/// The span summed up.
+#[derive(Clone, PartialEq, Debug)]
+pub struct Summed {
+    /// First instant.
+    pub from: Timestamp,
+    /// First instant after it.
+    pub to: Timestamp,
+    /// Each machine.
+    pub machines: Vec<Sum>,
+    /// Number of gaps, those that were filled later, and their length in open time, s.
+    pub gaps: (u64, u64, f64),
+    /// Checks, by the word of their kind.
+    pub checks: Vec<(&'static str, Tally)>,
+    /// Alerts that were raised, and those of them that are not closed.
+    pub alerts: (u64, u64),
+    /// What open time is.
+    pub hours: OpenHours,
+}
+
+/// What the open time of the site is known by.
+#[derive(Clone, Copy, PartialEq, Eq, Debug)]
+pub enum OpenHours {
+    /// Opening hours.
+    Opening,
+    /// Shifts.
+    Shifts,
+    /// Neither: every hour.
+    Every,
+}
+
+/// Early warnings of one machine.
+#[derive(Clone, PartialEq, Debug)]
+pub struct Drift {
+    /// Its name.
+    pub machine: String,
+    /// What counted as usual at the end of the span, and its standard deviation, °C; absent while too few
+    /// racks are known.
+    pub usual: Option<(f64, f64)>,
+    /// Where the settled minima left their usual place, in order of time.
+    pub shifts: Vec<Shift>,
+    /// Cold racks that were the first after a pause.
+    pub cold_first: u64,
+    /// Median time to the limit where rack follows rack, in the first quarter of the span and in the last, s.
+    pub recovery_s: Option<(f64, f64)>,
+}
+
+/// The settled minima left their usual place.
+#[derive(Clone, Copy, PartialEq, Debug)]
+pub struct Shift {
+    /// When it was seen.
+    pub at: Timestamp,
+    /// By how much, K; colder is below zero.
+    pub by_c: f64,
+    /// When it began, where that can be said.
+    pub since: Option<Timestamp>,
 }
 
 /// How the record is sealed.
@@ -148,19 +274,36 @@ pub struct Integrity {
     pub key: Option<String>,
 }
 
+/// What was found.
+#[derive(Clone, PartialEq, Debug)]
+pub enum Found {
+    /// Lines, the newest first.
+    Lines(Vec<HistoryLine>),
+    /// Days in numbers, the newest first.
+    Days(Vec<DayLine>),
+    /// Gaps, the newest first.
+    Gaps(Vec<GapLine>),
+    /// The span summed up; `None` where nothing is on record of it.
+    Summary(Option<Box<Summed>>),
+    /// Early warnings by machine, and the span that they were reckoned from.
+    Drift(Vec<Drift>, Option<(Timestamp, Timestamp)>),
+}
+
 /// A page of the history.
-#[derive(Clone, PartialEq, Debug, Default)]
+#[derive(Clone, PartialEq, Debug)]
 pub struct HistoryPart {
     /// Machines that anything is on record of.
     pub machines: Vec<String>,
-    /// The lines, the newest first.
-    pub lines: Vec<HistoryLine>,
-    /// Days in numbers, the newest first, where they are asked for.
-    pub days: Vec<MachineDay>,
+    /// What was found.
+    pub found: Found,
     /// The record after which the next newer page ends.
     pub newer: Option<u64>,
     /// The record after which the next older page begins.
     pub older: Option<u64>,
+    /// Records that could not be read for this answer, so that it may lack something.
+    pub damaged: Vec<u64>,
+    /// Of days, the last one of the next older page.
+    pub days_before: Option<Date>,
     /// How the record is sealed.
     pub integrity: Integrity,
 }
@@ -173,208 +316,15 @@ pub trait Histories: Clone + Send + Sync + 'static {
         question: Question,
         reader: &Reader,
     ) -> impl Future<Output = Result<HistoryPart, Refusal>> + Send;
-}
 
-/// A question as it stands in an address. What makes no sense is as if it had not been asked; the form
-/// shows what was.
-#[derive(Clone, Debug, Default, Deserialize)]
-#[serde(default)]
-pub(super) struct Asked {
-    show: String,
-    machine: String,
-    from: String,
-    to: String,
-    verdict: String,
-    older: String,
-    newer: String,
-}
+    /// What was in force at a moment.
+    fn in_force(&self, at: Timestamp) -> impl Future<Output = Result<moment::Force, Refusal>> + Send;
 
-impl Asked {
-    fn question(&self) -> Question {
-        let page = match (self.older.parse(), self.newer.parse()) {
-            (Ok(record), _) => Page::Older(record),
-            (_, Ok(record)) => Page::Newer(record),
-            _ => Page::Newest,
-        };
-        Question {
-            view: View::ALL.into_iter().find(|view| view.as_str() == self.show).unwrap_or(View::Racks),
-            machine: Some(self.machine.clone()).filter(|machine| !machine.is_empty()),
-            from: self.from.parse().ok(),
-            to: self.to.parse().ok(),
-            verdict: Verdict::ALL.into_iter().find(|verdict| verdict.as_str() == self.verdict),
-            page,
-        }
-    }
-}
-
-/// A choice of a form.
-struct Choice<'a> {
-    value: &'a str,
-    word: &'a str,
-    chosen: bool,
-}
-
-/// A line in words.
-enum Told {
-    Rack(RackTold),
-    Record {
-        record: u64,
-        kind: &'static str,
-        when: String,
-        machine: String,
-        said: String,
-        alert: Option<u64>,
-        amended: Vec<String>,
-    },
-    Damaged(u64),
-}
-
-/// A rack in words.
-struct RackTold {
-    record: u64,
-    verdict: Verdict,
-    word: &'static str,
-    when: String,
-    machine: String,
-    figures: String,
-    beside: String,
-}
-
-/// A day in words.
-struct DayTold {
-    machine: String,
-    day: String,
-    racks: u64,
-    counts: String,
-    damaged: u64,
-    lowest: String,
-    median: String,
-}
-
-#[derive(Template)]
-#[template(path = "web/history/history.html", config = ".askama.toml")]
-struct HistoryPage<'a> {
-    frame: Frame<'a>,
-    views: Vec<Choice<'a>>,
-    machines: Vec<Choice<'a>>,
-    verdicts: Vec<Choice<'a>>,
-    question: &'a Question,
-    from: String,
-    to: String,
-    zone: String,
-    lines: Vec<Told>,
-    days: Vec<DayTold>,
-    newer: Option<u64>,
-    older: Option<u64>,
-    integrity: &'a Integrity,
-    sealed_at: Option<String>,
-}
-
-/// Shows a page of what is on record.
-pub(super) async fn show<K: Kitchen>(
-    State(pages): State<Pages<K>>,
-    Query(asked): Query<Asked>,
-    person: Person,
-) -> Response {
-    let reader = &person.reader;
-    let question = asked.question();
-    let part = match pages.kitchen.history(question.clone(), reader).await {
-        Ok(part) => part,
-        Err(refused) => return frame::refuse(refused, &person, &pages.site, 0),
-    };
-    let language = reader.language;
-    let title = said(language, "History", "Historial");
-    let chosen = |view: &View| *view == question.view;
-    let machine = |name: &'_ String| question.machine.as_ref() == Some(name);
-    let date = |date: Option<Date>| date.map(|date| date.to_string()).unwrap_or_default();
-    let page = HistoryPage {
-        frame: Frame::new(&pages.site, &person, Tab::History, 0, title),
-        views: View::ALL
-            .iter()
-            .map(|view| Choice { value: view.as_str(), word: view.word(language), chosen: chosen(view) })
-            .collect(),
-        machines: part
-            .machines
-            .iter()
-            .map(|name| Choice { value: name, word: name, chosen: machine(name) })
-            .collect(),
-        verdicts: Verdict::ALL
-            .into_iter()
-            .map(|verdict| Choice {
-                value: verdict.as_str(),
-                word: verdict_word(verdict, language),
-                chosen: question.verdict == Some(verdict),
-            })
-            .collect(),
-        question: &question,
-        from: date(question.from),
-        to: date(question.to),
-        zone: zone_of(reader, pages.kitchen.time()),
-        lines: part.lines.iter().map(|line| told(line, reader)).collect(),
-        days: part.days.iter().map(|day| day_told(day, reader)).collect(),
-        newer: part.newer,
-        older: part.older,
-        integrity: &part.integrity,
-        sealed_at: part.integrity.checkpoint.map(|(_, at)| reader.moment(at)),
-    };
-    frame::page(StatusCode::OK, page.render())
-}
-
-fn told(line: &HistoryLine, reader: &Reader) -> Told {
-    let language = reader.language;
-    match line {
-        HistoryLine::Rack { rack, machine, late, amended } => {
-            let symbol = reader.scale.symbol();
-            let (settled, limit) = match rack.settled_c {
-                Some(settled) => reader.pair(settled, rack.limit_c),
-                None => ("–".to_owned(), format!("{:.1}", reader.scale.temperature(rack.limit_c))),
-            };
-            let mut beside = Vec::new();
-            beside.extend(late.then_some(said(language, "recorded late", "registrada tarde")));
-            beside.extend(amended.then_some(said(language, "amended", "enmendada")));
-            Told::Rack(RackTold {
-                record: rack.record,
-                verdict: rack.verdict,
-                word: verdict_word(rack.verdict, language),
-                when: reader.moment(rack.at),
-                machine: machine.clone(),
-                figures: format!(
-                    "{settled} {symbol}, {} {limit} {symbol}",
-                    said(language, "limit", "límite")
-                ),
-                beside: beside.join(", "),
-            })
-        }
-        HistoryLine::Record { record, kind, machine, at, said: text, alert, amended } => Told::Record {
-            record: *record,
-            kind: kind_word(kind, language),
-            when: reader.moment(*at),
-            machine: machine.clone().unwrap_or_else(|| said(language, "site", "sitio").to_owned()),
-            said: text.clone(),
-            alert: *alert,
-            amended: amended.clone(),
-        },
-        HistoryLine::Damaged(record) => Told::Damaged(*record),
-    }
-}
-
-fn day_told(day: &MachineDay, reader: &Reader) -> DayTold {
-    let numbers = &day.numbers;
-    let counts = Verdict::ALL.into_iter().map(|verdict| (verdict, numbers.of(verdict)));
-    let counts: Vec<String> = counts
-        .filter(|(_, count)| *count > 0)
-        .map(|(verdict, count)| format!("{count} {}", verdict_word(verdict, reader.language)))
-        .collect();
-    let shown = |celsius: Option<f64>| celsius.map_or("–".to_owned(), |value| reader.temperature(value));
-    DayTold {
-        machine: day.machine.clone(),
-        day: day.day.to_string(),
-        racks: numbers.cycles(),
-        counts: counts.join(", "),
-        damaged: numbers.damaged,
-        lowest: shown(numbers.rinse_min_c),
-        median: shown(numbers.rinse_median_c),
-    }
+    /// One record with all that concerns it.
+    ///
+    /// # Errors
+    /// [`Refusal::Unknown`] where there is none of this number.
+    fn record(&self, index: u64) -> impl Future<Output = Result<record::Stands, Refusal>> + Send;
 }
 
 #[cfg(test)]

@@ -9,6 +9,8 @@ use super::api::Answers;
 use super::cycle::Racks;
 use super::frame::Site;
 use super::history::Histories;
+use super::history::exports::Exports;
+use super::history::integrity::Checks;
 use super::live::Live;
 use super::logbook::Logbook;
 use super::machine::Machines;
@@ -18,7 +20,7 @@ use super::settings::Premises;
 
 /// Whoever knows the kitchen: all that the pages ask for.
 pub trait Kitchen:
-    Glances + AlertBook + Logbook + Premises + Machines + Racks + Histories + Probes + Answers
+    Glances + AlertBook + Logbook + Premises + Machines + Racks + Histories + Exports + Checks + Probes + Answers
 {
 }
 

@@ -24,6 +24,7 @@ use tokio::time::Instant;
 
 use super::attempt;
 use super::frame::{self, Refusal};
+use super::history::{exports, integrity};
 use super::kitchen::{Kitchen, Pages};
 use super::machine;
 use super::now::{Card, Glance, card};
@@ -176,6 +177,10 @@ enum Look {
     Probes { machine: Option<String>, probe: Option<String>, up: &'static str },
     /// What somebody is at, and the step of the page.
     Attempt { name: String, shape: String },
+    /// How far an export of this account is.
+    Export { number: u64, account: String },
+    /// How far a check of the ledger is.
+    Check,
 }
 
 /// Streams what changes at the machines.
@@ -250,6 +255,23 @@ pub(super) async fn attempt<K: Kitchen>(
 ) -> Response {
     let look = Look::Attempt { name: format!("{machine}/{probe}"), shape };
     std::future::ready(glimpsed(pages, person.reader, look)).await
+}
+
+/// Streams how far an export is.
+pub(super) async fn export<K: Kitchen>(
+    State(pages): State<Pages<K>>,
+    Path(number): Path<u64>,
+    person: Person,
+) -> Response {
+    let stir = pages.kitchen.stir();
+    let look = Look::Export { number, account: person.account };
+    std::future::ready(stream(pages, person.reader, stir, look)).await
+}
+
+/// Streams how far a check of the ledger is.
+pub(super) async fn check<K: Kitchen>(State(pages): State<Pages<K>>, person: Person) -> Response {
+    let stir = pages.kitchen.check_stirs();
+    std::future::ready(stream(pages, person.reader, stir, Look::Check)).await
 }
 
 fn glimpsed<K: Kitchen>(pages: Pages<K>, reader: Reader, look: Look) -> Response {
@@ -360,6 +382,13 @@ impl<K: Kitchen> Told<K> {
                 }
                 under.iter().map(|under| attempt::live(under, &self.reader)).collect()
             }
+            Look::Export { number, account } => {
+                let Some(job) = kitchen.exports(account).into_iter().find(|job| job.number == *number) else {
+                    return Ok(None);
+                };
+                exports::part(&job, &self.reader).map(|part| vec![part])
+            }
+            Look::Check => integrity::part(&kitchen.standing().await?, &self.reader).map(|part| vec![part]),
         };
         made.map(Some).map_err(|error| {
             tracing::error!(%error, "a part could not be made");

@@ -8,7 +8,7 @@ mod check;
 mod entry;
 mod forms;
 mod today;
-mod words;
+pub(in crate::web) mod words;
 
 use std::future::Future;
 

@@ -58,8 +58,29 @@ fn routes<K: Kitchen>() -> Vec<Route<K>> {
         send("/maintenance", Right::Maintain, post(settings::begin::<K>)),
     ]
     .into_iter()
+    .chain(desk())
     .chain(fitting())
     .collect()
+}
+
+/// What an auditor asks beside the history.
+fn desk<K: Kitchen>() -> [Route<K>; 12] {
+    let see = |path, right, answer| Route { path, method: Method::GET, right, answer };
+    let send = |path, answer| Route { path, method: Method::POST, right: Right::Export, answer };
+    [
+        see("/history/in-force", Right::Look, get(history::moment::show::<K>)),
+        see("/history/records/{record}", Right::Look, get(history::record::show::<K>)),
+        see("/history/integrity", Right::Look, get(history::integrity::show::<K>)),
+        send("/history/integrity", post(history::integrity::begin::<K>)),
+        see("/history/key", Right::Look, get(history::integrity::key::<K>)),
+        see("/live/integrity", Right::Look, get(live::check::<K>)),
+        see("/history/exports", Right::Export, get(history::exports::show::<K>)),
+        send("/history/exports", post(history::exports::begin::<K>)),
+        see("/history/exports/{number}", Right::Export, get(history::exports::shown::<K>)),
+        send("/history/exports/{number}/end", post(history::exports::end::<K>)),
+        see("/history/exports/{number}/file", Right::Export, get(history::exports::fetch::<K>)),
+        see("/live/exports/{number}", Right::Export, get(live::export::<K>)),
+    ]
 }
 
 /// What a technician needs at the machine.

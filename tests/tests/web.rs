@@ -8,6 +8,8 @@ mod attacks;
 mod browser;
 #[path = "web/commands.rs"]
 mod commands;
+#[path = "web/desk.rs"]
+mod desk;
 #[path = "web/encrypted.rs"]
 mod encrypted;
 #[path = "web/gateway.rs"]

@@ -117,13 +117,13 @@ pub(in crate::app) fn account(
         reader.trace(index).unwrap_or_default()
     };
     others(reader, size, &mut damaged, &mut |index, _, record| {
-        progress.step();
+        progress.step()?;
         builder.take(index, record, &mut trace);
         Ok(())
     })
     .map_err(|stopped| stopped.told(path))?;
     cycles(reader, &inside, first, size, &mut damaged, &mut |index, bytes, record| {
-        progress.step();
+        progress.step()?;
         builder.take(index, record, &mut trace);
         if lies_inside(&inside, record) { cycle(index, bytes, record) } else { Ok(()) }
     })

@@ -39,7 +39,7 @@ pub(super) fn write(
     let size = reader.size().map_err(|error| crate::app::ledger::diagnose(&error, path))?;
     let mut damaged = Vec::new();
     gather::others(reader, size, &mut damaged, &mut |index, bytes, record| {
-        progress.step();
+        progress.step()?;
         if question.holds(record.recorded) && question.wants(record.machine.as_deref()) {
             line(out, index, bytes, record)?;
         }
@@ -47,7 +47,7 @@ pub(super) fn write(
     })
     .map_err(|stopped| stopped.told(path))?;
     gather::cycles(reader, question, question.from, size, &mut damaged, &mut |index, bytes, record| {
-        progress.step();
+        progress.step()?;
         line(out, index, bytes, record)
     })
     .map_err(|stopped| stopped.told(path))?;

@@ -24,7 +24,7 @@ use crate::report::pdf::{CYCLES, EVIDENCE, Options, Paper};
 
 /// How a report is to be, and by what it is made.
 #[derive(Debug)]
-pub(super) struct Sheet {
+pub(in crate::app) struct Sheet {
     typesetter: Typesetter,
     options: Options,
     /// The name that was asked for.
@@ -32,17 +32,24 @@ pub(super) struct Sheet {
 }
 
 impl Sheet {
-    /// Looks for the program.
+    /// As the command asks for it.
     ///
     /// # Errors
-    /// Where it is not installed.
-    pub(super) fn find(arguments: &ExportArgs) -> Result<Self, Failure> {
+    /// Where the program is not installed.
+    pub(super) fn asked(arguments: &ExportArgs) -> Result<Self, Failure> {
         let paper = arguments.paper.unwrap_or(Paper::A4);
         let scale = arguments.scale.unwrap_or(Scale::Celsius);
         let language = arguments.language.unwrap_or(Language::English);
-        let out = arguments.out.clone();
+        Self::find(Options { paper, scale, language }, arguments.out.clone())
+    }
+
+    /// Looks for the program; `out` is the name of the file that is wanted.
+    ///
+    /// # Errors
+    /// Where it is not installed.
+    pub(in crate::app) fn find(options: Options, out: PathBuf) -> Result<Self, Failure> {
         let typesetter = Typesetter::find().map_err(|error| error.diagnose(&out))?;
-        Ok(Self { typesetter, options: Options { paper, scale, language }, out })
+        Ok(Self { typesetter, options, out })
     }
 
     /// Makes the report and writes it; gives the records that cannot be read.
@@ -81,8 +88,9 @@ impl Sheet {
         let account = gather::account(reader, path, question, reach, &mut cycle, progress)?;
         self.end(file)?;
         let attachments = Attachments { cycles: Some(&cycles), evidence: proof };
+        progress.typesetting();
         self.typesetter
-            .render(&account, attachments, self.options, &made)
+            .render_until(&account, attachments, self.options, &made, &|| progress.is_over())
             .map_err(|error| error.diagnose(&self.out))?;
         let mut made = File::open(&made).map_err(|error| self.failed(&error))?;
         io::copy(&mut made, out).map_err(Failure::output)?;

@@ -19,6 +19,8 @@ use crate::report::pdf::{ACCOUNT, Options};
 /// Name of the program.
 const PROGRAM: &str = "rinseward-report";
 
+/// How often it is looked whether the report is still wanted.
+const LOOK_EVERY: Duration = Duration::from_millis(200);
 /// Most bytes of a message of the program that are read.
 const SAID_MAX: u64 = 16 * 1024;
 
@@ -64,6 +66,9 @@ pub enum RenderError {
         /// How long it may take.
         limit: Duration,
     },
+    /// Whoever wanted it ended it.
+    #[error("it was ended")]
+    Ended,
     /// It ended without a report.
     #[error("it ended without a report ({status})")]
     Failed {
@@ -99,7 +104,7 @@ impl RenderError {
                 let diagnostic = diagnostic.cause(said.clone());
                 if status.code().is_some() { diagnostic } else { diagnostic.advice(shorter) }
             }
-            Self::File { .. } | Self::Account(_) | Self::Run { .. } => {
+            Self::Ended | Self::File { .. } | Self::Account(_) | Self::Run { .. } => {
                 failed().place(out.display().to_string()).because(self)
             }
         }
@@ -184,6 +189,21 @@ impl Typesetter {
         options: Options,
         out: &Path,
     ) -> Result<(), RenderError> {
+        self.render_until(account, attachments, options, out, &|| false)
+    }
+
+    /// As [`Typesetter::render`], until `over` says that it is to end.
+    ///
+    /// # Errors
+    /// [`RenderError`]; `out` is then as it was.
+    pub fn render_until(
+        &self,
+        account: &Account,
+        attachments: Attachments<'_>,
+        options: Options,
+        out: &Path,
+        over: &dyn Fn() -> bool,
+    ) -> Result<(), RenderError> {
         let file = |path: &Path, source| RenderError::File { path: path.to_owned(), source };
         let out = std::path::absolute(out).map_err(|source| file(out, source))?;
         // Beside the file that is wanted, so that moving it there is one step.
@@ -208,14 +228,19 @@ impl Typesetter {
                 arguments.push((name.into(), path.into_os_string()));
             }
         }
-        self.run(folder.path(), arguments)?;
+        self.run(folder.path(), arguments, over)?;
         let moved = std::fs::File::open(&made)
             .and_then(|written| written.sync_all())
             .and_then(|()| std::fs::rename(&made, &out));
         moved.map_err(|source| file(&out, source))
     }
 
-    fn run(&self, folder: &Path, arguments: Vec<(OsString, OsString)>) -> Result<(), RenderError> {
+    fn run(
+        &self,
+        folder: &Path,
+        arguments: Vec<(OsString, OsString)>,
+        over: &dyn Fn() -> bool,
+    ) -> Result<(), RenderError> {
         let run = |source| RenderError::Run { program: self.program.clone(), source };
         let mut child = Command::new(&self.program)
             .args(arguments.into_iter().flat_map(|(name, value)| [name, value]))
@@ -232,9 +257,21 @@ impl Typesetter {
             run(source)
         })?;
         // Standard error closes when the program ends: no later than that it has to be waited for.
-        let Ok(said) = said.recv_timeout(self.limits.wall) else {
-            end(&mut child);
-            return Err(RenderError::TooLong { limit: self.limits.wall });
+        let mut waited = Duration::ZERO;
+        let said = loop {
+            let step = LOOK_EVERY.min(self.limits.wall.saturating_sub(waited));
+            match said.recv_timeout(step) {
+                Ok(said) => break said,
+                Err(_) if over() => {
+                    end(&mut child);
+                    return Err(RenderError::Ended);
+                }
+                Err(mpsc::RecvTimeoutError::Timeout) if waited + step < self.limits.wall => waited += step,
+                Err(mpsc::RecvTimeoutError::Timeout | mpsc::RecvTimeoutError::Disconnected) => {
+                    end(&mut child);
+                    return Err(RenderError::TooLong { limit: self.limits.wall });
+                }
+            }
         };
         let status = child.wait().map_err(run)?;
         if status.success() { Ok(()) } else { Err(RenderError::Failed { status, said }) }

@@ -24,7 +24,7 @@ pub(super) fn cycles(
     let mut damaged = Vec::new();
     write_cells(out, &cycle_header()).map_err(Failure::output)?;
     gather::cycles(reader, question, question.from, size, &mut damaged, &mut |index, _, record| {
-        progress.step();
+        progress.step()?;
         write_cycle(index, record, question, out)
     })
     .map_err(|stopped| stopped.told(path))?;

@@ -86,6 +86,34 @@ pub(super) static GAPS: [Column; 10] = [
     Column::below("said"),
 ];
 
+/// One machine on one day.
+pub(in crate::app) struct DayRow {
+    pub(in crate::app) day: Date,
+    pub(in crate::app) machine: String,
+    pub(in crate::app) numbers: DayNumbers,
+    pub(in crate::app) watched: Monitored,
+    /// Racks that are unproven since somebody worked on the machine.
+    pub(in crate::app) marked: u64,
+}
+
+/// One machine over the span.
+pub(in crate::app) struct SumRow {
+    pub(in crate::app) machine: String,
+    /// Days on which it washed.
+    pub(in crate::app) days: u64,
+    pub(in crate::app) numbers: DayNumbers,
+    pub(in crate::app) watched: Monitored,
+    /// Racks that are unproven since somebody worked on the machine.
+    pub(in crate::app) marked: u64,
+}
+
+/// The span summed up.
+pub(in crate::app) struct Sums {
+    pub(in crate::app) span: Stretch,
+    pub(in crate::app) dates: (Date, Date),
+    pub(in crate::app) machines: Vec<SumRow>,
+}
+
 /// Hours, gaps and span that a share is reckoned from.
 struct Watch {
     span: Stretch,
@@ -149,9 +177,9 @@ pub(super) fn stretch(ground: &Ground, (first, last): (Date, Date)) -> Option<St
     (span.from < span.to).then_some(span)
 }
 
-fn machines(ground: &Ground, arguments: &HistoryArgs) -> Result<Vec<String>, Failure> {
+fn machines(ground: &Ground, only: Option<&str>) -> Result<Vec<String>, Failure> {
     let mut machines = ground.reader.machines().map_err(|error| ground.failed(&error))?;
-    machines.retain(|name| arguments.machine.as_ref().is_none_or(|wanted| wanted == name));
+    machines.retain(|name| only.is_none_or(|wanted| wanted == name));
     Ok(machines)
 }
 
@@ -167,20 +195,22 @@ pub(super) fn nothing(
     Ok(())
 }
 
-pub(super) fn days(
+/// The days of the span, the oldest first; `None` where nothing is on record of it.
+///
+/// # Errors
+/// The ledger's.
+pub(in crate::app) fn day_rows(
     ground: &mut Ground,
-    arguments: &HistoryArgs,
-    streams: &mut Streams<'_>,
-) -> Result<(), Failure> {
-    let Some((first, last)) = dates(ground)? else { return nothing(ground, arguments, streams) };
-    let Some(span) = stretch(ground, (first, last)) else { return nothing(ground, arguments, streams) };
-    let machine = arguments.machine.as_deref();
+    machine: Option<&str>,
+) -> Result<Option<Vec<DayRow>>, Failure> {
+    let Some((first, last)) = dates(ground)? else { return Ok(None) };
+    let Some(span) = stretch(ground, (first, last)) else { return Ok(None) };
     let washed = ground.reader.days(&ground.zone, machine, first, last);
     let washed = washed.map_err(|error| ground.failed(&error))?;
     let mut numbers: BTreeMap<(Date, &str), &DayNumbers> = BTreeMap::new();
     numbers.extend(washed.iter().map(|day| ((day.day, day.machine.as_str()), &day.numbers)));
     let watch = Watch::new(ground, span)?;
-    let machines = machines(ground, arguments)?;
+    let machines = machines(ground, machine)?;
     let none = DayNumbers::default();
     let marked = Marked::read(ground, &machines, (first, last))?;
     let mut rows = Vec::new();
@@ -191,11 +221,22 @@ pub(super) fn days(
             let numbers = numbers.get(&(day, machine.as_str())).copied().unwrap_or(&none);
             // A day on which the site was closed and nothing was washed says nothing.
             if numbers.cycles() + numbers.damaged > 0 || watched.operating_s > 0.0 {
-                let marked = marked.of(machine, Some(whole));
-                rows.push(day_row(day, machine, numbers, &watched, marked));
+                let (machine, numbers) = (machine.clone(), numbers.clone());
+                let marked = marked.of(&machine, Some(whole));
+                rows.push(DayRow { day, machine, numbers, watched, marked });
             }
         }
     }
+    Ok(Some(rows))
+}
+
+pub(super) fn days(
+    ground: &mut Ground,
+    arguments: &HistoryArgs,
+    streams: &mut Streams<'_>,
+) -> Result<(), Failure> {
+    let rows = day_rows(ground, arguments.machine.as_deref())?;
+    let Some(mut rows) = rows else { return nothing(ground, arguments, streams) };
     let skipped = rows.len().saturating_sub(arguments.limit.unwrap_or(usize::MAX));
     rows.drain(..skipped);
     if arguments.newest_first {
@@ -203,16 +244,17 @@ pub(super) fn days(
     }
     let sheet = ground.sheet(&DAYS, arguments);
     sheet.start(streams.out, &ground.whose()).map_err(Failure::output)?;
-    rows.iter().try_for_each(|row| sheet.row(streams.out, row)).map_err(Failure::output)?;
+    rows.iter().try_for_each(|row| sheet.row(streams.out, &day_row(row))).map_err(Failure::output)?;
     if sheet.form == Form::Table {
-        marked.tell(streams)?;
+        tell_marked(rows.iter().map(|row| (&row.machine, row.marked)), streams)?;
         foot(ground, streams)?;
     }
     Ok(())
 }
 
-fn day_row(day: Date, machine: &str, numbers: &DayNumbers, watched: &Monitored, marked: u64) -> Vec<Cell> {
-    [Cell::Day(day), Cell::text(machine)].into_iter().chain(figures(numbers, watched, marked)).collect()
+fn day_row(DayRow { day, machine, numbers, watched, marked }: &DayRow) -> Vec<Cell> {
+    let head = [Cell::Day(*day), Cell::text(machine.clone())];
+    head.into_iter().chain(figures(numbers, watched, *marked)).collect()
 }
 
 /// What is told of a day and of a sum of days alike.
@@ -300,15 +342,43 @@ impl Marked {
         let own = self.0.get(machine).into_iter().flat_map(BTreeMap::values);
         own.filter(|at| inside.is_none_or(|inside| inside.from <= **at && **at < inside.to)).count() as u64
     }
+}
 
-    fn tell(&self, streams: &mut Streams<'_>) -> Result<(), Failure> {
-        let told = self.0.iter().filter(|(_, own)| !own.is_empty());
-        let told: Vec<String> = told.map(|(machine, own)| format!("{machine} {}", own.len())).collect();
-        if told.is_empty() {
-            return Ok(());
-        }
-        line(streams, &format!("\nUnproven while somebody worked on the machine: {}.", told.join(", ")))
+/// Says how many racks are unproven since somebody worked on their machine.
+fn tell_marked<'r>(
+    rows: impl Iterator<Item = (&'r String, u64)>,
+    streams: &mut Streams<'_>,
+) -> Result<(), Failure> {
+    let mut marked: BTreeMap<&String, u64> = BTreeMap::new();
+    rows.for_each(|(machine, count)| *marked.entry(machine).or_default() += count);
+    let told = marked.iter().filter(|(_, count)| **count > 0);
+    let told: Vec<String> = told.map(|(machine, count)| format!("{machine} {count}")).collect();
+    if told.is_empty() {
+        return Ok(());
     }
+    line(streams, &format!("\nUnproven while somebody worked on the machine: {}.", told.join(", ")))
+}
+
+/// The span summed up, by machine; `None` where nothing is on record of it.
+///
+/// # Errors
+/// The ledger's.
+pub(in crate::app) fn sums(ground: &mut Ground, machine: Option<&str>) -> Result<Option<Sums>, Failure> {
+    let Some((first, last)) = dates(ground)? else { return Ok(None) };
+    let Some(span) = stretch(ground, (first, last)) else { return Ok(None) };
+    let days = ground.reader.days(&ground.zone, machine, first, last);
+    let days = days.map_err(|error| ground.failed(&error))?;
+    let watch = Watch::new(ground, span)?;
+    let machines = machines(ground, machine)?;
+    let marked = Marked::read(ground, &machines, (first, last))?;
+    let sum = |machine: String| {
+        let own: Vec<&MachineDay> = days.iter().filter(|day| day.machine == machine).collect();
+        let (days, watched) = (own.len() as u64, watch.of(&machine, watch.span));
+        let marked = marked.of(&machine, None);
+        SumRow { numbers: summed(&own), machine, days, watched, marked }
+    };
+    let machines = machines.into_iter().map(sum).collect();
+    Ok(Some(Sums { span, dates: (first, last), machines }))
 }
 
 pub(super) fn summary(
@@ -316,37 +386,37 @@ pub(super) fn summary(
     arguments: &HistoryArgs,
     streams: &mut Streams<'_>,
 ) -> Result<(), Failure> {
-    let Some((first, last)) = dates(ground)? else { return nothing(ground, arguments, streams) };
-    let Some(span) = stretch(ground, (first, last)) else { return nothing(ground, arguments, streams) };
-    let days = ground.reader.days(&ground.zone, arguments.machine.as_deref(), first, last);
-    let days = days.map_err(|error| ground.failed(&error))?;
-    let watch = Watch::new(ground, span)?;
+    let sums = sums(ground, arguments.machine.as_deref())?;
+    let Some(Sums { span, dates: (first, last), machines }) = sums else {
+        return nothing(ground, arguments, streams);
+    };
     let sheet = ground.sheet(&SUMMARY, arguments);
     sheet.start(streams.out, &ground.whose()).map_err(Failure::output)?;
-    let machines = machines(ground, arguments)?;
-    let marked = Marked::read(ground, &machines, (first, last))?;
-    for machine in &machines {
-        let own: Vec<&MachineDay> = days.iter().filter(|day| day.machine == *machine).collect();
-        let row = summary_row(machine, &own, &watch, marked.of(machine, None));
-        sheet.row(streams.out, &row).map_err(Failure::output)?;
+    for row in &machines {
+        sheet.row(streams.out, &summary_row(row, span)).map_err(Failure::output)?;
     }
     if sheet.form == Form::Table {
-        let damaged: u64 = days.iter().map(|day| day.numbers.damaged).sum();
-        let late: u64 = days.iter().map(|day| day.numbers.late).sum();
+        let damaged: u64 = machines.iter().map(|row| row.numbers.damaged).sum();
+        let late: u64 = machines.iter().map(|row| row.numbers.late).sum();
         line(
             streams,
             &format!("\n{first} to {last}, whole days; recorded late: {late}; damaged: {damaged}."),
         )?;
-        marked.tell(streams)?;
+        tell_marked(machines.iter().map(|row| (&row.machine, row.marked)), streams)?;
         foot(ground, streams)?;
     }
     Ok(())
 }
 
-fn summary_row(machine: &str, days: &[&MachineDay], watch: &Watch, marked: u64) -> Vec<Cell> {
+fn summary_row(row: &SumRow, span: Stretch) -> Vec<Cell> {
+    let head = [Cell::text(row.machine.clone()), span.from.into(), span.to.into(), row.days.into()];
+    head.into_iter().chain(figures(&row.numbers, &row.watched, row.marked)).collect()
+}
+
+fn summed(days: &[&MachineDay]) -> DayNumbers {
     let sum = |of: &dyn Fn(&DayNumbers) -> u64| days.iter().map(|day| of(&day.numbers)).sum::<u64>();
     let counts = Verdict::ALL.map(|verdict| sum(&|numbers| numbers.of(verdict)));
-    let whole = DayNumbers {
+    DayNumbers {
         counts,
         rinse_min_c: days.iter().filter_map(|day| day.numbers.rinse_min_c).reduce(f64::min),
         rinse_median_c: median(
@@ -354,10 +424,37 @@ fn summary_row(machine: &str, days: &[&MachineDay], watch: &Watch, marked: u64) 
         ),
         late: sum(&|numbers| numbers.late),
         damaged: sum(&|numbers| numbers.damaged),
+    }
+}
+
+/// The gaps that touch the span, the oldest first, each with its length in open time, s.
+///
+/// # Errors
+/// The ledger's.
+pub(in crate::app) fn blanks(
+    ground: &mut Ground,
+    machine: Option<&str>,
+) -> Result<Vec<(Blank, f64)>, Failure> {
+    let span = Stretch {
+        from: ground.from.unwrap_or(Timestamp::MIN),
+        to: ground.to.unwrap_or(Timestamp::MAX).min(ground.now),
     };
-    let span = watch.span;
-    let head = [Cell::text(machine), span.from.into(), span.to.into(), (days.len() as u64).into()];
-    head.into_iter().chain(figures(&whole, &watch.of(machine, span), marked)).collect()
+    let mut blanks = Watch::new(ground, span)?.blanks;
+    blanks
+        .retain(|blank| machine.is_none() || blank.machine.is_none() || blank.machine.as_deref() == machine);
+    let in_operation_s = |blank: &Blank| {
+        let whole = whole(blank, span);
+        match &ground.settings {
+            Some(settings) => monitored(whole, &monitored::operating(settings, whole), []).operating_s,
+            None => whole.to.seconds_since(whole.from),
+        }
+    };
+    Ok(blanks.into_iter().map(|blank| (blank.clone(), in_operation_s(&blank))).collect())
+}
+
+/// The gap as long as it is known.
+fn whole(blank: &Blank, span: Stretch) -> Stretch {
+    Stretch { from: blank.from, to: blank.to.unwrap_or(span.to).max(blank.from) }
 }
 
 pub(super) fn gaps(
@@ -365,39 +462,28 @@ pub(super) fn gaps(
     arguments: &HistoryArgs,
     streams: &mut Streams<'_>,
 ) -> Result<(), Failure> {
-    let span = Stretch {
-        from: ground.from.unwrap_or(Timestamp::MIN),
-        to: ground.to.unwrap_or(Timestamp::MAX).min(ground.now),
-    };
-    let mut watch = Watch::new(ground, span)?;
-    let wanted = |blank: &Blank| {
-        arguments.machine.is_none() || blank.machine.is_none() || blank.machine == arguments.machine
-    };
-    watch.blanks.retain(wanted);
-    let first = watch.blanks.len().saturating_sub(arguments.limit.unwrap_or(usize::MAX));
-    watch.blanks.drain(..first);
+    let mut blanks = blanks(ground, arguments.machine.as_deref())?;
+    let first = blanks.len().saturating_sub(arguments.limit.unwrap_or(usize::MAX));
+    blanks.drain(..first);
     if arguments.newest_first {
-        watch.blanks.reverse();
+        blanks.reverse();
     }
     let sheet = ground.sheet(&GAPS, arguments);
     sheet.start(streams.out, &ground.whose()).map_err(Failure::output)?;
-    for blank in &watch.blanks {
-        let row = gap_row(ground, blank, span);
+    for (blank, in_operation_s) in &blanks {
+        let row = gap_row(ground, blank, *in_operation_s);
         sheet.row(streams.out, &row).map_err(Failure::output)?;
     }
     if sheet.form == Form::Table {
-        let (count, filled) = (watch.blanks.len(), watch.blanks.iter().filter(|blank| blank.filled).count());
+        let (count, filled) = (blanks.len(), blanks.iter().filter(|(blank, _)| blank.filled).count());
         line(streams, &format!("\n{count} gaps, {filled} of them filled by readings that came late."))?;
     }
     Ok(())
 }
 
-fn gap_row(ground: &Ground, blank: &Blank, span: Stretch) -> Vec<Cell> {
-    let whole = Stretch { from: blank.from, to: blank.to.unwrap_or(span.to).max(blank.from) };
-    let in_operation_s = match &ground.settings {
-        Some(settings) => monitored(whole, &monitored::operating(settings, whole), []).operating_s,
-        None => whole.to.seconds_since(whole.from),
-    };
+fn gap_row(ground: &Ground, blank: &Blank, in_operation_s: f64) -> Vec<Cell> {
+    let to = ground.to.unwrap_or(Timestamp::MAX).min(ground.now);
+    let whole = whole(blank, Stretch { from: blank.from, to });
     let mut said = match blank.fault {
         Some(fault) => format!("The probe {}", said::fault(fault)),
         None => "The service was down".to_owned(),

@@ -9,6 +9,7 @@ use super::days::{dates, nothing, stretch};
 use crate::app::export::gather;
 use crate::app::{Failure, Streams};
 use crate::cli::HistoryArgs;
+use crate::core::alert::hours::Stretch;
 use crate::core::reader::Scale;
 use crate::report::account::build::{Builder, Question};
 use crate::report::account::{Chart, DriftAccount, DriftSignal, MachineAccount, RecordRange};
@@ -53,19 +54,8 @@ pub(super) fn show(
     arguments: &HistoryArgs,
     streams: &mut Streams<'_>,
 ) -> Result<(), Failure> {
-    let span = dates(ground)?.and_then(|days| stretch(ground, days));
-    let Some(span) = span else { return nothing(ground, arguments, streams) };
-    let question = Question {
-        program: env!("CARGO_PKG_VERSION").to_owned(),
-        made: ground.now,
-        site: String::new(),
-        zone_name: local::zone_name(&ground.zone, ground.now),
-        zone: ground.zone.clone(),
-        from: span.from,
-        to: span.to,
-        only: arguments.machine.iter().cloned().collect(),
-    };
-    let machines = machines(ground, question)?;
+    let found = accounts(ground, arguments.machine.as_deref())?;
+    let Some((_, machines)) = found else { return nothing(ground, arguments, streams) };
     let sheet = ground.sheet(&DRIFT, arguments);
     if sheet.form == Form::Table {
         line(streams, "Early warnings, no verdicts: each rack was judged against its limit, and stays so.")?;
@@ -87,6 +77,28 @@ pub(super) fn show(
         )?;
     }
     Ok(())
+}
+
+/// The machines of the account of the span, and the span; `None` where nothing is on record of it.
+///
+/// # Errors
+/// The ledger's.
+pub(in crate::app) fn accounts(
+    ground: &mut Ground,
+    machine: Option<&str>,
+) -> Result<Option<(Stretch, Vec<MachineAccount>)>, Failure> {
+    let Some(span) = dates(ground)?.and_then(|days| stretch(ground, days)) else { return Ok(None) };
+    let question = Question {
+        program: env!("CARGO_PKG_VERSION").to_owned(),
+        made: ground.now,
+        site: String::new(),
+        zone_name: local::zone_name(&ground.zone, ground.now),
+        zone: ground.zone.clone(),
+        from: span.from,
+        to: span.to,
+        only: machine.map(str::to_owned).into_iter().collect(),
+    };
+    Ok(Some((span, machines(ground, question)?)))
 }
 
 /// The machines of the account of a span; what is damaged is kept for the end.

@@ -174,10 +174,14 @@ pub(super) fn checks(
 
 /// The site as each configuration on record has it, in order of the records; `None` where one cannot be read
 /// because its record is damaged.
-struct Sites(Vec<(u64, Option<Recorded>)>);
+pub(in crate::app) struct Sites(Vec<(u64, Option<Recorded>)>);
 
 impl Sites {
-    fn read(reader: &Reader) -> Result<Self, LedgerError> {
+    /// Reads them.
+    ///
+    /// # Errors
+    /// The ledger's.
+    pub(in crate::app) fn read(reader: &Reader) -> Result<Self, LedgerError> {
         let filter =
             RecordFilter { kinds: vec!["configuration-change".to_owned()], ..RecordFilter::default() };
         let mut sites = Vec::new();
@@ -198,7 +202,7 @@ impl Sites {
 
     /// Whether a check was good, by the machine as it was configured then; `None` where nothing is known
     /// of it, or nothing is to be judged.
-    fn good(&self, check: &Check, machine: Option<&str>, index: u64) -> Option<bool> {
+    pub(in crate::app) fn good(&self, check: &Check, machine: Option<&str>, index: u64) -> Option<bool> {
         let later = self.0.partition_point(|(since, _)| *since < index);
         let site = later.checked_sub(1).and_then(|place| self.0[place].1.as_ref());
         judge_known(check, machine.and_then(|name| site?.machine(name))).good

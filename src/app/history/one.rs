@@ -226,7 +226,7 @@ fn row_of<Done>(what: &str, machine: &str, filed: &Filed<Done>, value: &serde_js
 
 /// Each probe, after its machine, with what is on record of it, where something on record was in force. A
 /// configuration that cannot be read gives way to what is on record.
-fn on_record(force: &InForce) -> Vec<(String, String, on_file::InForce<'_>)> {
+pub(in crate::app) fn on_record(force: &InForce) -> Vec<(String, String, on_file::InForce<'_>)> {
     let toml = force.configuration.as_ref().and_then(|(_, record)| {
         if let Body::ConfigurationChange(change) = &record.body { Recorded::read(&change.toml) } else { None }
     });

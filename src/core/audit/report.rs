@@ -3,7 +3,7 @@
 use std::fmt;
 use std::time::Duration;
 
-use serde::Serialize;
+use serde::{Deserialize, Serialize};
 
 use crate::core::keys::KeyChain;
 use crate::core::merkle::Frontier;
@@ -19,7 +19,7 @@ use super::{Audit, Bounded, Standing};
 const UNSEALED_MAX: Duration = Duration::from_secs(2 * 3600);
 
 /// The answer.
-#[derive(Clone, Copy, PartialEq, Eq, Debug, Serialize)]
+#[derive(Clone, Copy, PartialEq, Eq, Debug, Serialize, Deserialize)]
 #[serde(rename_all = "kebab-case")]
 pub enum Outcome {
     /// Everything that was checked holds.

@@ -3,6 +3,7 @@
 use serde::{Deserialize, Serialize};
 
 use crate::core::access::Role;
+use crate::core::audit::Outcome;
 use crate::core::reader::{Language, Scale};
 use crate::core::time::Timestamp;
 
@@ -85,6 +86,27 @@ pub enum AccessDeed {
     },
     /// A token was revoked.
     TokenRevoked,
+    /// Somebody took records away as a file.
+    TookAway {
+        /// Form of the file, by the word of the command.
+        form: String,
+        /// Since when.
+        since: Timestamp,
+        /// Until before when.
+        until: Timestamp,
+        /// Of these machines; empty means all.
+        #[serde(skip_serializing_if = "Vec::is_empty", default)]
+        machines: Vec<String>,
+    },
+    /// Somebody had the whole ledger checked.
+    Checked {
+        /// What it came to.
+        outcome: Outcome,
+        /// Number of records that were looked at.
+        records: u64,
+        /// Number of findings.
+        findings: u64,
+    },
 }
 
 /// Why somebody was turned away.
@@ -131,7 +153,12 @@ impl AccessDeed {
     #[must_use]
     pub const fn is_change(&self) -> bool {
         match self {
-            Self::LoggedIn | Self::LoggedOut | Self::Refused(_) | Self::ReaderChanged { .. } => false,
+            Self::LoggedIn
+            | Self::LoggedOut
+            | Self::Refused(_)
+            | Self::ReaderChanged { .. }
+            | Self::TookAway { .. }
+            | Self::Checked { .. } => false,
             Self::Locked { .. }
             | Self::Unlocked
             | Self::Added { .. }
@@ -170,6 +197,18 @@ impl AccessEvent {
             AccessDeed::Removed => format!("account {account} removed"),
             AccessDeed::TokenAdded { role, until } => format!("token {account}, {role}, until {until}"),
             AccessDeed::TokenRevoked => format!("token {account} revoked"),
+            AccessDeed::TookAway { form, since, until, machines } => {
+                let of = if machines.is_empty() { "all machines".to_owned() } else { machines.join(", ") };
+                format!("{account} took records away as {form}: {of}, {since} to {until}")
+            }
+            AccessDeed::Checked { outcome, records, findings } => {
+                let outcome = match outcome {
+                    Outcome::Whole => "whole",
+                    Outcome::NotWhole => "NOT whole",
+                    Outcome::NotChecked => "could not be checked",
+                };
+                format!("{account} had {records} records checked: {outcome}, {findings} findings")
+            }
         };
         let times = if self.times > 1 { format!(", {} times", self.times) } else { String::new() };
         let from = self.from.as_ref().map_or_else(String::new, |from| format!(", from {from}"));

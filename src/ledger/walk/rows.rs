@@ -60,6 +60,7 @@ pub(super) fn walk(
     beside: super::Beside<'_>,
     threads: usize,
     audit: &mut Audit,
+    far: &mut dyn FnMut(u64),
 ) -> Result<(), LedgerError> {
     let next = Mutex::new(Next { number: 0, from: i64::MIN, ended: false });
     let (hand_over, parts) = sync_channel::<Handed>(WAITING_MAX);
@@ -84,6 +85,7 @@ pub(super) fn walk(
             early.insert(number, pieces);
             while let Some(pieces) = early.remove(&wanted) {
                 put_together(pieces, audit);
+                far(audit.next());
                 wanted += 1;
             }
         }

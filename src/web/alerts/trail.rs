@@ -46,9 +46,11 @@ pub(super) fn told(records: &[(u64, Record)], reader: &Reader) -> Vec<Happened> 
     all
 }
 
+/// What happened, what people wrote about it, and whether somebody could not be told.
 type Told = (String, Vec<(&'static str, String)>, bool);
 
-fn of(body: &Body, reader: &Reader) -> Option<Told> {
+/// One record in words; `None` where it is not about an alert.
+pub(in crate::web) fn of(body: &Body, reader: &Reader) -> Option<Told> {
     let language = reader.language;
     let told = if let Body::AlertRaised(raised) = body {
         (of_raised(raised, reader), Vec::new(), false)

@@ -1,6 +1,7 @@
 use axum::body::Body;
 use axum::extract::Request;
 use axum::http::{StatusCode, header};
+use axum::response::Response;
 use tower::ServiceExt;
 
 use super::*;
@@ -8,14 +9,32 @@ use crate::core::access::Role;
 use crate::web::fixture::{StillKitchen, person};
 use crate::web::router::site;
 
-async fn get(path: &str, language: Language) -> String {
-    let mut request =
-        Request::get(path).header(header::ACCEPT, "text/html").body(Body::empty()).expect("a request");
-    request.extensions_mut().insert(person(Role::Auditor, language));
-    let answer = site(StillKitchen::new().pages()).oneshot(request).await.expect("it never fails");
-    assert_eq!(answer.status(), StatusCode::OK, "{path}");
+async fn ask(kitchen: &StillKitchen, request: Request, role: Role, language: Language) -> Response {
+    let mut request = request;
+    request.extensions_mut().insert(person(role, language));
+    site(kitchen.pages()).oneshot(request).await.expect("it never fails")
+}
+
+async fn text(answer: Response) -> String {
     let bytes = axum::body::to_bytes(answer.into_body(), 1 << 20).await.expect("a body");
     String::from_utf8(bytes.to_vec()).expect("text")
+}
+
+fn see(path: &str) -> Request {
+    Request::get(path).header(header::ACCEPT, "text/html").body(Body::empty()).expect("a request")
+}
+
+fn send(path: &str, form: &str) -> Request {
+    Request::post(path)
+        .header(header::CONTENT_TYPE, "application/x-www-form-urlencoded")
+        .body(Body::from(form.to_owned()))
+        .expect("a request")
+}
+
+async fn get(path: &str, language: Language) -> String {
+    let answer = ask(&StillKitchen::new(), see(path), Role::Auditor, language).await;
+    assert_eq!(answer.status(), StatusCode::OK, "{path}");
+    text(answer).await
 }
 
 fn holds(page: &str, all: &[&str]) {
@@ -25,7 +44,7 @@ fn holds(page: &str, all: &[&str]) {
 }
 
 // Own promises: every rack with its verdict and figures, what is damaged named, the next page under the same
-// choice, and how the record is sealed.
+// choice, and the ways from here.
 #[tokio::test]
 async fn racks_are_listed_with_what_is_damaged() {
     let page = get("/history?machine=dm1&verdict=cold&from=2026-11-01", Language::English).await;
@@ -33,36 +52,162 @@ async fn racks_are_listed_with_what_is_damaged() {
         "href=\"cycles/48\"",
         "82.19 °C, limit 82.20 °C",
         "recorded late, amended",
-        "DAMAGED: record 46",
-        "show=racks&amp;machine=dm1&amp;from=2026-11-01&amp;to=&amp;verdict=cold&amp;older=46",
-        "48 records, Thu 26 Nov 2026",
-        "north+1+key",
+        "DAMAGED: record <a href=\"history/records/46\">46</a>",
+        "show=racks&#38;machine=dm1&#38;from=2026-11-01&#38;verdict=cold&#38;older=46",
+        "49 records; sealed: 48, Thu 26 Nov 2026",
         "<option value=\"cold\" selected>",
+        "history/exports?form=pdf&#38;machine=dm1&#38;from=2026-11-01",
+        "href=\"history/in-force\"",
     ];
     holds(&page, &wanted);
-    holds(&get("/history", Language::Spanish).await, &["fría", "DAÑADO", "registrada tarde", "íntegro"]);
+    let spanish = get("/history", Language::Spanish).await;
+    holds(&spanish, &["fría", "DAÑADO", "registrada tarde", "Este mes", "íntegro"]);
 }
 
-// Own promise: what people wrote is text, in whatever view; a day leads to its machine.
+// Own promise: what people wrote is text, in whatever view; a check says in words and by a sign whether it was
+// good; each line leads to its record; sentences are in the reader's language.
 #[tokio::test]
 async fn every_view_shows_what_it_names() {
-    for (show, said) in [("checks", "<b>check</b>"), ("gaps", "by &#60;i&#62;Ana"), ("alerts", "alerts/3")] {
+    for show in ["checks", "alerts", "records"] {
+        let page = get(&format!("/history?show={show}"), Language::English).await;
+        let wanted =
+            ["✗", "FAILED", "&#60;i&#62;rinse", "history/records/40", "Record 41: Comment by Eli", "DAMAGED"];
+        holds(&page, &wanted);
+        let page = get(&format!("/history?show={show}"), Language::Spanish).await;
         holds(
-            &get(&format!("/history?show={show}"), Language::English).await,
-            &[said, "Amended by record 41."],
+            &page,
+            &["NO CUMPLE", "FALTA algo", "Asiento 41: Comentario de Eli", "Asiento 42: habla de este"],
         );
+        assert!(!page.contains("lang=\"en\""), "{page}");
     }
     let days = get("/history?show=days", Language::English).await;
-    holds(&days, &["machines/dm1?day=2026-11-26", "1 cold, 12 pass", "damaged: 2"]);
+    holds(
+        &days,
+        &["machines/dm1?day=2026-11-26", "1 cold", "12 pass", "DAMAGED: 2", "97.5 %; 15 min 0 s missing"],
+    );
+    let gaps = get("/history?show=gaps", Language::Spanish).await;
+    holds(&gaps, &["1 min 30 s", "dm1/rinse: sin señal", "llegaron al fin, tarde", "history/records/44"]);
+    let drift = get("/history?show=drift", Language::English).await;
+    holds(&drift, &["1.5 °C COLDER than usual", "left its usual place", "4.0 s at the beginning"]);
+    let sum = get("/history?show=summary&from=2026-11-26", Language::English).await;
+    let wanted = [
+        "history?show=racks&#38;machine=dm1&#38;from=2026-11-26&#38;verdict=cold",
+        "92.3 %",
+        "3 good",
+        "1 FAILED",
+        "2 gaps, 15 min 0 s of them in open time; 1 filled",
+        "4 raised, 1 of them not closed",
+        "opening hours",
+    ];
+    holds(&sum, &wanted);
 }
 
-// Own rule: what makes no sense in an address was not asked, and stands nowhere in the page.
-#[test]
-fn a_question_without_sense_is_the_plain_one() {
-    let asked = Asked { show: "x".to_owned(), from: "2026-13-40".to_owned(), ..Asked::default() };
-    let plain = Asked::default().question();
-    assert_eq!(asked.question(), plain);
-    assert_eq!((plain.view, plain.page), (View::Racks, Page::Newest));
-    let both = Asked { older: "5".to_owned(), newer: "7".to_owned(), ..Asked::default() };
-    assert_eq!(both.question().page, Page::Older(5));
+// Own promises: a record has its page, a rack its own, and what is damaged says so and no more.
+#[tokio::test]
+async fn a_record_has_its_page() {
+    let page = get("/history/records/40", Language::Spanish).await;
+    holds(
+        &page,
+        &["Asiento 40", "FALTA algo", "../../logbook/entries/40", "Asiento 41: habla de este", "1f1f"],
+    );
+    let damaged = get("/history/records/46", Language::English).await;
+    holds(&damaged, &["DAMAGED: this record", "../../history/integrity"]);
+    let kitchen = StillKitchen::new();
+    let rack = ask(&kitchen, see("/history/records/48"), Role::Auditor, Language::English).await;
+    assert_eq!(rack.headers()[header::LOCATION], "../../cycles/48");
+    let none = ask(&kitchen, see("/history/records/999"), Role::Auditor, Language::English).await;
+    assert_eq!(none.status(), StatusCode::NOT_FOUND);
+}
+
+// Own promises: limits and configuration in force with their records; a moment that is none is told beside its
+// field.
+#[tokio::test]
+async fn what_was_in_force_is_shown_with_its_records() {
+    let page = get("/history/in-force?at=2026-11-26T11:00", Language::English).await;
+    holds(
+        &page,
+        &[
+            "Thu 26 Nov 2026, 11:00 UTC",
+            "final rinse 82.2 °C for 5.0 s",
+            "../cycles/47",
+            "calibrated 2026-03-01, as configured",
+            "&#60;b&#62;",
+        ],
+    );
+    let wrong = see("/history/in-force?at=soon");
+    let answer = ask(&StillKitchen::new(), wrong, Role::Operator, Language::Spanish).await;
+    assert_eq!(answer.status(), StatusCode::UNPROCESSABLE_ENTITY);
+    holds(&text(answer).await, &["id=\"at-fault\"", "aria-describedby=\"at-fault\""]);
+}
+
+// Own promises: whole or not in words and by a sign, each finding in plain words and exactly; the key with its
+// fingerprint; only those who may export have it checked.
+#[tokio::test]
+async fn integrity_says_what_was_found() {
+    let page = get("/history/integrity", Language::Spanish).await;
+    let wanted =
+        ["NO ESTÁ ÍNTEGRO", "fue CAMBIADO", "was changed", "records/46", "c0ffee", "Comprobar ahora"];
+    holds(&page, &wanted);
+    let kitchen = StillKitchen::new();
+    let begun = ask(&kitchen, send("/history/integrity", ""), Role::Auditor, Language::English).await;
+    assert_eq!(
+        (begun.status(), &begun.headers()[header::LOCATION]),
+        (StatusCode::SEE_OTHER, &"integrity".parse().expect("a header"))
+    );
+    assert_eq!(*kitchen.deeds.borrow(), ["Ana has the ledger checked"]);
+    let refused = ask(&kitchen, send("/history/integrity", ""), Role::Operator, Language::English).await;
+    assert_eq!(refused.status(), StatusCode::FORBIDDEN);
+    let page = ask(&kitchen, see("/history/integrity"), Role::Operator, Language::English).await;
+    holds(&text(page).await, &["Check now: not by your role", "auditor"]);
+    let key = ask(&kitchen, see("/history/key"), Role::Operator, Language::English).await;
+    assert_eq!(key.headers()[header::CONTENT_DISPOSITION], "attachment; filename=\"site.verify-key\"");
+    assert_eq!(text(key).await, "north+1+key\n");
+}
+
+// Own promises: an export is begun by those who may, its page says how far it is, the file has a safe name, and
+// without the report program it is said what to do.
+#[tokio::test]
+async fn exports_are_begun_watched_and_fetched() {
+    let form = get("/history/exports?machine=dm2&from=2026-11-02&to=2026-11-03", Language::English).await;
+    let wanted =
+        ["value=\"2026-11-02\"", "<option selected>dm2", "rinseward-report", "exports/1", "on record"];
+    holds(&form, &wanted);
+    let kitchen = StillKitchen::new();
+    let wanted =
+        "form=csv&from=2026-11-02&to=2026-11-03&machine=dm2&scale=fahrenheit&language=es&paper=letter";
+    let begun = ask(&kitchen, send("/history/exports", wanted), Role::Manager, Language::English).await;
+    assert_eq!(begun.headers()[header::LOCATION], "exports/1");
+    let deeds = kitchen.deeds.borrow().join(" ");
+    holds(&deeds, &["Csv", "2026-11-02", "Some(\"dm2\")", "Letter", "Fahrenheit", "Spanish"]);
+    let pdf = send("/history/exports", "form=pdf&from=2026-11-02&to=2026-11-03");
+    let answer = ask(&kitchen, pdf, Role::Auditor, Language::Spanish).await;
+    assert_eq!(answer.status(), StatusCode::UNPROCESSABLE_ENTITY);
+    holds(&text(answer).await, &["role=\"alert\"", "rinseward-report", "junto a rinseward"]);
+    let wrong = send("/history/exports", "form=csv&from=&to=2026-13-01");
+    let answer = ask(&kitchen, wrong, Role::Auditor, Language::English).await;
+    holds(&text(answer).await, &["id=\"from-fault\"", "id=\"to-fault\""]);
+
+    let under = get("/history/exports/2", Language::English).await;
+    holds(
+        &under,
+        &["<progress value=\"40\" max=\"100\"", "live/exports/2", "http-equiv=\"refresh\"", "Cancel"],
+    );
+    let done = get("/history/exports/1", Language::English).await;
+    holds(&done, &["href=\"1/file\"", "rinseward verify north-1.evidence.jsonl --key site.verify-key", "46"]);
+    assert!(!done.contains("http-equiv=\"refresh\""));
+    holds(&get("/history/exports/3", Language::Spanish).await, &["NO SE HIZO", "no &#60;b&#62;room"]);
+    let file = ask(&kitchen, see("/history/exports/1/file"), Role::Auditor, Language::English).await;
+    assert_eq!(
+        file.headers()[header::CONTENT_DISPOSITION],
+        "attachment; filename=\"north-1.evidence.jsonl\""
+    );
+    assert_eq!(file.headers()[header::CONTENT_LENGTH], "3");
+    assert_eq!(text(file).await, "abc");
+    for path in ["/history/exports/2/file", "/history/exports/9", "/history/exports/9/file"] {
+        let none = ask(&kitchen, see(path), Role::Auditor, Language::English).await;
+        assert_eq!(none.status(), StatusCode::NOT_FOUND, "{path}");
+    }
+    let ended = ask(&kitchen, send("/history/exports/2/end", ""), Role::Auditor, Language::English).await;
+    assert_eq!(ended.headers()[header::LOCATION], "../../exports");
+    assert_eq!(kitchen.deeds.borrow().last().map(String::as_str), Some("ana ends 2"));
 }

@@ -37,6 +37,17 @@ pub(super) fn kind_word(kind: &'static str, language: Language) -> &'static str 
     }
 }
 
+/// The word for a kind of check; a kind without one stands as in the record.
+pub(super) fn check_word(kind: &'static str, language: Language) -> &'static str {
+    match kind {
+        "sanitizer" => said(language, "sanitizer", "desinfectante"),
+        "supply" => said(language, "supplies", "suministros"),
+        "drain-and-clean" => said(language, "drain and clean", "vaciado y limpieza"),
+        "thermometer" => said(language, "thermometer", "termómetro"),
+        other => other,
+    }
+}
+
 #[cfg(test)]
 mod tests {
     use super::*;

@@ -133,7 +133,7 @@ pub(super) fn found(written: &Written, reader: &Reader) -> String {
 }
 
 /// What a check found.
-pub(super) fn of_check(check: &Check, reader: &Reader) -> String {
+pub(in crate::web) fn of_check(check: &Check, reader: &Reader) -> String {
     let words = words(reader.language);
     match check {
         Check::Sanitizer { mg_per_l, ph, solution_c, method, .. } => {
@@ -170,7 +170,7 @@ fn noted(state: &str, note: Option<&str>) -> String {
 }
 
 /// An amendment as a sentence.
-pub(super) fn amended(amendment: &Amendment, reader: &Reader) -> String {
+pub(in crate::web) fn amended(amendment: &Amendment, reader: &Reader) -> String {
     let (what, values) = match &amendment.change {
         AmendmentChange::Comment => {
             (("Comment by {by}: {reason}", "Comentario de {by}: {reason}"), String::new())

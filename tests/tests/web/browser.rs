@@ -52,6 +52,11 @@ impl Browser {
     }
 
     async fn ask(&mut self, request: reqwest::RequestBuilder) -> Answer {
+        let (answer, bytes) = self.ask_bytes(request).await;
+        Answer { body: String::from_utf8(bytes).expect("text"), ..answer }
+    }
+
+    async fn ask_bytes(&mut self, request: reqwest::RequestBuilder) -> (Answer, Vec<u8>) {
         let mut request = request.header("accept", "text/html");
         if let Some(cookie) = &self.cookie {
             request = request.header(COOKIE, cookie);
@@ -66,7 +71,13 @@ impl Browser {
             let pair = set.split(';').next().expect("a pair").to_owned();
             self.cookie = (!set.contains("Max-Age=0")).then_some(pair);
         }
-        Answer { status, headers, body: response.text().await.expect("text") }
+        let bytes = response.bytes().await.expect("all of it").to_vec();
+        (Answer { status, headers, body: String::new() }, bytes)
+    }
+
+    /// A file.
+    pub(crate) async fn bytes(&mut self, path: &str) -> (Answer, Vec<u8>) {
+        self.ask_bytes(self.client.get(format!("{}{path}", self.base))).await
     }
 
     pub(crate) async fn get(&mut self, path: &str) -> Answer {

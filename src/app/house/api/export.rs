@@ -10,7 +10,7 @@ use tokio::sync::mpsc;
 
 use super::super::House;
 use super::rows::{end, start};
-use crate::app::export::{self as export, gather, seal};
+use crate::app::export::{self, Order, Progress, gather, seal};
 use crate::cli::ExportForm;
 use crate::core::causes::chain;
 use crate::ledger::Reader;
@@ -54,7 +54,10 @@ impl House {
             let mut out = BufWriter::with_capacity(PART_BYTES, Parts(parts.clone()));
             let written = Reader::open(&path)
                 .map_err(|error| crate::app::ledger::diagnose(&error, &path).into())
-                .and_then(|reader| export::into(form, &reader, &path, question, all_traces, seal, &mut out))
+                .and_then(|reader| {
+                    let order = Order { form, question, all_traces, seal, sheet: None };
+                    export::into(order, (&reader, &path), &mut out, &mut Progress::unseen())
+                })
                 .and_then(|_| out.flush().map_err(crate::app::Failure::output));
             if let Err(failure) = written.or_else(crate::app::Failure::unless_closed) {
                 tracing::warn!(%failure, "an export was cut short");

@@ -426,8 +426,11 @@ async fn readings_come_as_at_the_control_socket() {
 async fn other_hands_find_nothing_that_the_description_does_not_say() {
     let running = Running::start().await;
     let origin = running.serve().await;
+    // It keeps what it found where it is called.
+    let place = tempfile::tempdir().expect("a directory");
     let asking = tokio::task::spawn_blocking(move || {
         peer("schemathesis")
+            .current_dir(place.path())
             .arg("--config-file")
             .arg(peers("schemathesis.toml"))
             .args(["run", "--no-color", "--seed", "8"])

@@ -1,0 +1,110 @@
+//! What happened to accounts, and by them, in a sentence, English and Spanish side by side.
+
+use super::story::{outcome, put};
+use crate::core::reader::{Language, Reader};
+use crate::core::record::{AccessDeed, AccessEvent, AccessRefusal};
+use crate::web::who::role;
+
+/// What happened.
+pub(super) fn told(event: &AccessEvent, reader: &Reader) -> String {
+    let language = reader.language;
+    let mut text = deed(event, reader);
+    if event.times > 1 {
+        text.push_str(&put(language, (", {n} times", ", {n} veces"), &[("n", &event.times.to_string())]));
+    }
+    if let Some(from) = &event.from {
+        text.push_str(&put(language, (", from {from}", ", desde {from}"), &[("from", from)]));
+    }
+    if let Some(by) = &event.by {
+        text.push_str(&format!(" ({by})"));
+    }
+    text
+}
+
+fn deed(event: &AccessEvent, reader: &Reader) -> String {
+    let language = reader.language;
+    let account = event.account.as_str();
+    let of = |pair, values: &[(&str, &str)]| put(language, pair, &[&[("account", account)], values].concat());
+    match &event.what {
+        AccessDeed::LoggedIn => of(("{account} logged in", "{account} inició sesión"), &[]),
+        AccessDeed::LoggedOut => of(("{account} logged out", "{account} cerró la sesión"), &[]),
+        AccessDeed::Refused(why) => of(
+            ("{account} was refused: {why}", "{account} fue rechazado: {why}"),
+            &[("why", refusal(*why, language))],
+        ),
+        AccessDeed::Locked { for_s } => {
+            let minutes = for_s.div_ceil(60).to_string();
+            of(("{account} is locked for {n} min", "{account} queda bloqueada {n} min"), &[("n", &minutes)])
+        }
+        AccessDeed::Unlocked => of(("{account} is unlocked", "{account} queda desbloqueada"), &[]),
+        AccessDeed::Added { role: given, name } => of(
+            ("account {account} for {name}, {role}", "cuenta {account} para {name}, {role}"),
+            &[("name", name), ("role", role(*given, language))],
+        ),
+        AccessDeed::RoleChanged { role: given, before } => of(
+            ("{account} is {role}, was {before}", "{account} es {role}, era {before}"),
+            &[("role", role(*given, language)), ("before", role(*before, language))],
+        ),
+        AccessDeed::Disabled => of(("account {account} disabled", "cuenta {account} desactivada"), &[]),
+        AccessDeed::Enabled => of(("account {account} enabled", "cuenta {account} activada"), &[]),
+        AccessDeed::SecretReset => of(
+            (
+                "account {account} got a new one-time secret",
+                "la cuenta {account} recibió un secreto de un solo uso",
+            ),
+            &[],
+        ),
+        AccessDeed::PasswordChanged => {
+            of(("{account} chose a password", "{account} eligió una contraseña"), &[])
+        }
+        AccessDeed::ReaderChanged { language: chosen, scale } => of(
+            ("{account} reads in {language} and {scale}", "{account} lee en {language} y {scale}"),
+            &[("language", chosen.code()), ("scale", scale.symbol())],
+        ),
+        AccessDeed::Removed => of(("account {account} removed", "cuenta {account} eliminada"), &[]),
+        AccessDeed::TokenAdded { role: given, until } => of(
+            ("token {account}, {role}, until {until}", "ficha {account}, {role}, hasta {until}"),
+            &[("role", role(*given, language)), ("until", &reader.moment(*until))],
+        ),
+        AccessDeed::TokenRevoked => of(("token {account} revoked", "ficha {account} revocada"), &[]),
+        AccessDeed::TookAway { form, since, until, machines } => {
+            let all = put(language, ("all machines", "todas las máquinas"), &[]);
+            let machines = if machines.is_empty() { all } else { machines.join(", ") };
+            let (since, until) = (reader.moment(*since), reader.moment(*until));
+            of(
+                (
+                    "{account} took records away as {form}: {machines}, {since} to {until}",
+                    "{account} se llevó asientos como {form}: {machines}, de {since} a {until}",
+                ),
+                &[("form", form), ("machines", &machines), ("since", &since), ("until", &until)],
+            )
+        }
+        AccessDeed::Checked { outcome: found, records, findings } => of(
+            (
+                "{account} had {records} records checked: {outcome}, {findings} findings",
+                "{account} hizo comprobar {records} asientos: {outcome}, {findings} hallazgos",
+            ),
+            &[
+                ("records", &records.to_string()),
+                ("outcome", outcome(*found, language)),
+                ("findings", &findings.to_string()),
+            ],
+        ),
+    }
+}
+
+const fn refusal(why: AccessRefusal, language: Language) -> &'static str {
+    match language {
+        Language::English => why.words(),
+        Language::Spanish => match why {
+            AccessRefusal::Wrong => "cuenta o contraseña equivocada",
+            AccessRefusal::Locked => "demasiados intentos fallidos antes",
+            AccessRefusal::Disabled => "la cuenta está desactivada",
+            AccessRefusal::Expired => "el secreto ha caducado",
+            AccessRefusal::TooMany => "demasiados intentos desde una dirección",
+            AccessRefusal::NotAllowed => "su función no tiene ese permiso",
+            AccessRefusal::Foreign => "el formulario vino de otro sitio",
+            AccessRefusal::UnknownToken => "la ficha no se conoce o fue revocada",
+        },
+    }
+}

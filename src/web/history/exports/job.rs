@@ -1,0 +1,123 @@
+//! The page of one export: how far it is, and the way to its file.
+
+use askama::Template;
+use axum::extract::{Path, State};
+use axum::http::StatusCode;
+use axum::response::Response;
+
+use super::form::unknown;
+use super::{Form, Job, Stage, of};
+use crate::core::reader::{Language, Reader};
+use crate::web::frame::{self, Frame, Tab, said};
+use crate::web::history::story::put;
+use crate::web::kitchen::{Kitchen, Pages};
+use crate::web::now::Card;
+use crate::web::person::Person;
+
+/// What changes while it is made.
+#[derive(Template)]
+#[template(path = "web/history/exports/part.html", config = ".askama.toml")]
+struct Part<'a> {
+    language: Language,
+    job: &'a Job,
+    word: String,
+    /// How far it is, of how much; absent where nobody can say.
+    progress: Option<(u64, u64)>,
+    size: String,
+    damaged: String,
+    /// How the file is verified, where it can be.
+    verify: Option<String>,
+}
+
+impl Part<'_> {
+    const fn say(&self, english: &'static str, spanish: &'static str) -> &'static str {
+        said(self.language, english, spanish)
+    }
+}
+
+#[derive(Template)]
+#[template(path = "web/history/exports/job.html", config = ".askama.toml")]
+struct JobPage<'a> {
+    frame: Frame<'a>,
+    job: &'a Job,
+    span: String,
+    begun: String,
+    machine: String,
+    part: String,
+}
+
+/// How far an export is, in words.
+pub(super) fn stage_word(stage: &Stage, language: Language) -> String {
+    let pair = match stage {
+        Stage::Waiting => ("Waiting for its turn", "Espera su turno"),
+        Stage::Reading { .. } => ("Reading the records", "Leyendo los asientos"),
+        Stage::Typesetting => ("Making the pages", "Componiendo las páginas"),
+        Stage::Done { .. } => ("Ready", "Listo"),
+        Stage::Failed { .. } => ("NOT MADE", "NO SE HIZO"),
+    };
+    put(language, pair, &[])
+}
+
+/// A length in bytes, for people.
+fn size(bytes: u64) -> String {
+    let kilo = bytes as f64 / 1000.0;
+    if kilo < 1000.0 { format!("{kilo:.1} kB") } else { format!("{:.1} MB", kilo / 1000.0) }
+}
+
+/// The part of the page that changes.
+///
+/// # Errors
+/// The template's.
+pub(in crate::web) fn part(job: &Job, reader: &Reader) -> Result<Card, askama::Error> {
+    let language = reader.language;
+    let progress = if let Stage::Reading { far, of } = job.stage { Some((far.min(of), of)) } else { None };
+    let (mut length, mut damaged, mut verify) = (String::new(), String::new(), None);
+    if let Stage::Done { bytes, damaged: unread, .. } = &job.stage {
+        length = size(*bytes);
+        let named: Vec<String> = unread.iter().take(20).map(u64::to_string).collect();
+        damaged = named.join(", ");
+        if unread.len() > named.len() {
+            damaged.push_str(" …");
+        }
+        verify = match job.wanted.form {
+            Form::Pdf | Form::Evidence => {
+                Some(format!("rinseward verify {} --key site.verify-key", job.file))
+            }
+            Form::Csv | Form::JsonLines => {
+                Some(format!("rinseward verify {} --with EVIDENCE --key site.verify-key", job.file))
+            }
+            Form::Json => None,
+        };
+    }
+    let word = stage_word(&job.stage, language);
+    let made = Part { language, job, word, progress, size: length, damaged, verify };
+    Ok(Card { html: made.render()? })
+}
+
+/// Shows an export.
+pub(in crate::web) async fn shown<K: Kitchen>(
+    State(pages): State<Pages<K>>,
+    Path(number): Path<u64>,
+    person: Person,
+) -> Response {
+    let reader = &person.reader;
+    let Some(job) = of(number, pages.kitchen.exports(&person.account)) else {
+        return unknown(&pages, &person);
+    };
+    let language = reader.language;
+    let title = said(language, "Export", "Exportación");
+    let part = match part(&job, reader) {
+        Ok(part) => part.html,
+        Err(error) => return frame::page(StatusCode::OK, Err(error)),
+    };
+    let all = said(language, "all", "todas");
+    let page = JobPage {
+        frame: Frame::new(&pages.site, &person, Tab::History, 2, title).with_open(pages.open().await),
+        span: format!("{} – {}", job.wanted.from, job.wanted.to),
+        begun: reader.moment(job.begun),
+        machine: job.wanted.machine.clone().unwrap_or_else(|| all.to_owned()),
+        job: &job,
+        part,
+    };
+    frame::page(StatusCode::OK, page.render())
+}

@@ -1,0 +1,221 @@
+//! Whether the record is whole: the last check, a check now, and the public key to take away.
+
+use std::future::Future;
+
+use askama::Template;
+use axum::extract::State;
+use axum::http::{HeaderValue, StatusCode, header};
+use axum::response::{IntoResponse, Response};
+use tokio::sync::watch;
+
+use super::findings::plain;
+use super::story::{lasting, outcome, put};
+use crate::core::access::Right;
+use crate::core::audit::{Outcome, Report};
+use crate::core::reader::{Language, Reader};
+use crate::core::time::Timestamp;
+use crate::web::frame::{self, Frame, Refusal, Tab, said};
+use crate::web::kitchen::{Kitchen, Pages};
+use crate::web::now::Card;
+use crate::web::person::Person;
+use crate::web::who::instead;
+
+/// Most findings of one page; a report holds more.
+const FINDINGS_SHOWN: usize = 100;
+
+/// A check under way.
+#[derive(Clone, PartialEq, Eq, Debug)]
+pub struct Running {
+    /// Who wanted it.
+    pub by: String,
+    /// Records so far.
+    pub far: u64,
+    /// How many there are.
+    pub of: u64,
+}
+
+/// A check that is over.
+#[derive(Clone, PartialEq, Debug)]
+pub struct Checked {
+    /// When it ended.
+    pub at: Timestamp,
+    /// Account of whoever wanted it.
+    pub by: String,
+    /// What it came to.
+    pub outcome: Outcome,
+    /// Records that were looked at.
+    pub records: u64,
+    /// Number of findings.
+    pub findings: u64,
+    /// All that was found, and how long it took, s; absent where it ended before this start of the
+    /// gateway: then only the record tells of it.
+    pub report: Option<(Report, f64)>,
+}
+
+/// Where checking stands.
+#[derive(Clone, PartialEq, Debug, Default)]
+pub struct Standing {
+    /// The one under way.
+    pub running: Option<Running>,
+    /// The last one.
+    pub last: Option<Checked>,
+    /// Why the last one could not be made, in English as every message of the gateway.
+    pub failed: Option<String>,
+}
+
+/// How the record is sealed.
+#[derive(Clone, PartialEq, Eq, Debug, Default)]
+pub struct Sealed {
+    /// Number of records.
+    pub records: u64,
+    /// How many of them the newest checkpoint counts, and when it was made.
+    pub checkpoint: Option<(u64, Timestamp)>,
+    /// The public key in force, and the record that named it.
+    pub key: Option<(String, u64)>,
+    /// SHA-256 of the file that holds that key and a line end, in hexadecimal.
+    pub fingerprint: Option<String>,
+}
+
+/// What the page asks of whoever keeps the record.
+pub trait Checks: Clone + Send + Sync + 'static {
+    /// How the record is sealed.
+    fn sealed(&self) -> impl Future<Output = Result<Sealed, Refusal>> + Send;
+
+    /// Where checking stands.
+    fn standing(&self) -> impl Future<Output = Result<Standing, Refusal>> + Send;
+
+    /// Changes while a check goes on.
+    fn check_stirs(&self) -> watch::Receiver<u64>;
+
+    /// Begins a check of everything; one that goes on already is not begun again.
+    fn check(&self, person: &Person);
+}
+
+/// A finding in words.
+struct FindingTold {
+    means: String,
+    exact: String,
+    record: Option<u64>,
+}
+
+/// What changes while it is checked.
+#[derive(Template)]
+#[template(path = "web/history/integrity_part.html", config = ".askama.toml")]
+struct Part<'a> {
+    language: Language,
+    standing: &'a Standing,
+    say_word: String,
+    when: String,
+    took: String,
+    findings: Vec<FindingTold>,
+    more: u64,
+    remarks: Vec<String>,
+    unsealed: u64,
+}
+
+impl Part<'_> {
+    const fn say(&self, english: &'static str, spanish: &'static str) -> &'static str {
+        said(self.language, english, spanish)
+    }
+
+    fn is_whole(&self) -> bool {
+        self.standing.last.as_ref().is_some_and(|last| last.outcome == Outcome::Whole)
+    }
+}
+
+#[derive(Template)]
+#[template(path = "web/history/integrity.html", config = ".askama.toml")]
+struct IntegrityPage<'a> {
+    frame: Frame<'a>,
+    sealed: &'a Sealed,
+    sealed_at: String,
+    running: bool,
+    part: String,
+    /// Who may have it checked, for those who may not.
+    instead: Option<String>,
+}
+
+/// The part of the page that changes.
+///
+/// # Errors
+/// The template's.
+pub(in crate::web) fn part(standing: &Standing, reader: &Reader) -> Result<Card, askama::Error> {
+    let language = reader.language;
+    let last = standing.last.as_ref();
+    let report = last.and_then(|last| last.report.as_ref());
+    let shown = report.iter().flat_map(|(report, _)| report.findings.iter().take(FINDINGS_SHOWN));
+    let findings: Vec<FindingTold> = shown
+        .map(plain)
+        .map(|plain| FindingTold {
+            means: put(language, plain.means, &[]),
+            exact: plain.exact,
+            record: plain.record,
+        })
+        .collect();
+    let say_word = match (&standing.running, last) {
+        (Some(_), _) => said(language, "Checking", "Comprobando").to_owned(),
+        (None, Some(last)) => outcome(last.outcome, language).to_owned(),
+        (None, None) => String::new(),
+    };
+    let part = Part {
+        language,
+        standing,
+        say_word,
+        when: last.map_or_else(String::new, |last| reader.moment(last.at)),
+        took: report.map_or_else(String::new, |(_, seconds)| lasting(*seconds)),
+        more: last.map_or(0, |last| last.findings).saturating_sub(findings.len() as u64),
+        findings,
+        remarks: report
+            .map_or_else(Vec::new, |(report, _)| report.remarks.iter().map(ToString::to_string).collect()),
+        unsealed: report.map_or(0, |(report, _)| report.not_sealed),
+    };
+    Ok(Card { html: part.render()? })
+}
+
+/// Shows whether the record is whole, as far as that is known.
+pub(in crate::web) async fn show<K: Kitchen>(State(pages): State<Pages<K>>, person: Person) -> Response {
+    let reader = &person.reader;
+    let found = match (pages.kitchen.sealed().await, pages.kitchen.standing().await) {
+        (Ok(sealed), Ok(standing)) => Ok((sealed, standing)),
+        (Err(refused), _) | (_, Err(refused)) => Err(refused),
+    };
+    let (sealed, standing) = match found {
+        Ok(found) => found,
+        Err(refused) => return frame::refuse(refused, &person, &pages.site, 1),
+    };
+    let part = match part(&standing, reader) {
+        Ok(part) => part.html,
+        Err(error) => return frame::page(StatusCode::OK, Err(error)),
+    };
+    let title = said(reader.language, "Whether the record is whole", "Si el registro está íntegro");
+    let what = said(reader.language, "Check now", "Comprobar ahora");
+    let page = IntegrityPage {
+        frame: Frame::new(&pages.site, &person, Tab::History, 1, title).with_open(pages.open().await),
+        sealed_at: sealed.checkpoint.map_or_else(String::new, |(_, at)| reader.moment(at)),
+        sealed: &sealed,
+        running: standing.running.is_some(),
+        part,
+        instead: instead(&person, Right::Export, what),
+    };
+    frame::page(StatusCode::OK, page.render())
+}
+
+/// Begins a check.
+pub(in crate::web) async fn begin<K: Kitchen>(State(pages): State<Pages<K>>, person: Person) -> Response {
+    pages.kitchen.check(&person);
+    std::future::ready(frame::go("integrity")).await
+}
+
+/// Hands out the public key.
+pub(in crate::web) async fn key<K: Kitchen>(State(pages): State<Pages<K>>, person: Person) -> Response {
+    let key = match pages.kitchen.sealed().await {
+        Ok(Sealed { key: Some((key, _)), .. }) => key,
+        Ok(Sealed { key: None, .. }) => return frame::refuse(Refusal::Unknown, &person, &pages.site, 1),
+        Err(refused) => return frame::refuse(refused, &person, &pages.site, 1),
+    };
+    let headers = [
+        (header::CONTENT_TYPE, HeaderValue::from_static("text/plain; charset=utf-8")),
+        (header::CONTENT_DISPOSITION, HeaderValue::from_static("attachment; filename=\"site.verify-key\"")),
+    ];
+    (headers, format!("{key}\n")).into_response()
+}

@@ -1,0 +1,240 @@
+//! Lines of the history in words.
+
+use super::story::{amended, lasting, put, told as sentence};
+use super::words::kind_word;
+use super::{DayLine, GapLine, HistoryLine};
+use crate::core::cycle::verdict::Verdict;
+use crate::core::cycle::words::verdict as verdict_word;
+use crate::core::daily::DayNumbers;
+use crate::core::late::{late_by, stands_at};
+use crate::core::monitored::Monitored;
+use crate::core::reader::{Language, Reader};
+use crate::core::record::{Amendment, Body, Record};
+use crate::core::time::Timestamp;
+use crate::web::frame::said;
+use crate::web::machine::DayRack;
+use crate::web::machine::words::fault_word;
+
+/// A line in words.
+pub(super) enum Told {
+    Rack(RackTold),
+    Record(RecordTold),
+    Damaged(u64),
+}
+
+/// A rack in words.
+pub(super) struct RackTold {
+    pub(super) record: u64,
+    pub(super) verdict: Verdict,
+    pub(super) word: &'static str,
+    pub(super) when: String,
+    pub(super) machine: String,
+    pub(super) figures: String,
+    pub(super) beside: String,
+}
+
+/// Any other record in words.
+pub(super) struct RecordTold {
+    pub(super) kind: &'static str,
+    pub(super) when: String,
+    pub(super) machine: String,
+    pub(super) said: String,
+    /// Whether a check was good, with its word.
+    pub(super) judged: Option<(bool, &'static str)>,
+    /// Where it leads, from the top of the site.
+    pub(super) to: String,
+    /// What is to be known beside it.
+    pub(super) beside: Vec<String>,
+}
+
+/// A day in words.
+pub(super) struct DayTold {
+    pub(super) machine: String,
+    pub(super) day: String,
+    pub(super) racks: u64,
+    pub(super) counts: Vec<Count>,
+    pub(super) damaged: u64,
+    pub(super) passed: String,
+    pub(super) lowest: String,
+    pub(super) median: String,
+    pub(super) watched: String,
+}
+
+/// Racks of one verdict.
+pub(super) struct Count {
+    pub(super) verdict: Verdict,
+    pub(super) count: u64,
+    pub(super) word: &'static str,
+}
+
+/// A gap in words.
+pub(super) struct GapTold {
+    pub(super) index: u64,
+    pub(super) what: String,
+    pub(super) when: String,
+    pub(super) lasted: String,
+    pub(super) beside: String,
+}
+
+pub(super) fn told(line: &HistoryLine, reader: &Reader) -> Told {
+    match line {
+        HistoryLine::Rack { rack, machine, late, amended } => {
+            Told::Rack(of_rack(rack, machine, (*late, *amended), reader))
+        }
+        HistoryLine::Record { index, record, good, amendments, closed } => {
+            Told::Record(of_record(*index, record, (*good, *closed), amendments, reader))
+        }
+        HistoryLine::Damaged(record) => Told::Damaged(*record),
+    }
+}
+
+fn of_rack(rack: &DayRack, machine: &str, (late, amended): (bool, bool), reader: &Reader) -> RackTold {
+    let language = reader.language;
+    let symbol = reader.scale.symbol();
+    let (settled, limit) = match rack.settled_c {
+        Some(settled) => reader.pair(settled, rack.limit_c),
+        None => ("–".to_owned(), format!("{:.1}", reader.scale.temperature(rack.limit_c))),
+    };
+    let mut beside = Vec::new();
+    beside.extend(late.then_some(said(language, "recorded late", "registrada tarde")));
+    beside.extend(amended.then_some(said(language, "amended", "enmendada")));
+    RackTold {
+        record: rack.record,
+        verdict: rack.verdict,
+        word: verdict_word(rack.verdict, language),
+        when: reader.moment(rack.at),
+        machine: machine.to_owned(),
+        figures: format!("{settled} {symbol}, {} {limit} {symbol}", said(language, "limit", "límite")),
+        beside: beside.join(", "),
+    }
+}
+
+fn of_record(
+    index: u64,
+    record: &Record,
+    (good, closed): (Option<bool>, Option<Timestamp>),
+    amendments: &[(u64, Option<Amendment>)],
+    reader: &Reader,
+) -> RecordTold {
+    let language = reader.language;
+    let mut beside: Vec<String> =
+        amendments.iter().map(|(index, amendment)| amended(*index, amendment.as_ref(), reader)).collect();
+    if late_by(record).is_some() {
+        beside.push(said(language, "recorded late", "registrado tarde").to_owned());
+    }
+    if let Body::AlertRaised(_) = &record.body {
+        beside.push(closed.map_or_else(
+            || said(language, "not closed", "sin cerrar").to_owned(),
+            |at| put(language, ("closed {at}", "cerrada {at}"), &[("at", &reader.moment(at))]),
+        ));
+    }
+    RecordTold {
+        kind: kind_word(record.body.kind(), language),
+        when: reader.moment(stands_at(record)),
+        machine: record.machine.clone().unwrap_or_else(|| said(language, "site", "sitio").to_owned()),
+        said: sentence(&record.body, reader),
+        judged: good.map(|good| (good, judged_word(good, language))),
+        to: leads_to(index, &record.body),
+        beside,
+    }
+}
+
+/// Whether a check was good, in a word.
+pub(super) const fn judged_word(good: bool, language: Language) -> &'static str {
+    if good { said(language, "good", "bien") } else { said(language, "FAILED", "NO CUMPLE") }
+}
+
+/// The page of a record.
+pub(super) fn leads_to(index: u64, body: &Body) -> String {
+    match (body, body.alert()) {
+        (_, Some(alert)) => format!("alerts/{alert}"),
+        (Body::Cycle(_), None) => format!("cycles/{index}"),
+        (_, None) => format!("history/records/{index}"),
+    }
+}
+
+/// Racks by verdict, those that there are.
+pub(super) fn counts(numbers: &DayNumbers, language: Language) -> Vec<Count> {
+    let counts = Verdict::ALL.into_iter().map(|verdict| (verdict, numbers.of(verdict)));
+    counts
+        .filter(|(_, count)| *count > 0)
+        .map(|(verdict, count)| Count { verdict, count, word: verdict_word(verdict, language) })
+        .collect()
+}
+
+/// A share to a tenth of a percent; what is not all is never rounded up to all.
+pub(super) fn share(share: Option<f64>) -> String {
+    let Some(share) = share else { return "–".to_owned() };
+    let tenths = (share * 1000.0).floor();
+    let shown = if share < 1.0 { tenths.min(999.0) } else { 1000.0 };
+    format!("{:.1} %", shown / 10.0)
+}
+
+/// How much of the open time was watched.
+pub(super) fn watched(watched: &Monitored, reader: &Reader) -> String {
+    let missing_s = watched.operating_s - watched.monitored_s;
+    let all = share(watched.share());
+    if missing_s < 1.0 {
+        return all;
+    }
+    let pair = ("{share}; {missing} missing", "{share}; faltan {missing}");
+    put(reader.language, pair, &[("share", &all), ("missing", &lasting(missing_s))])
+}
+
+pub(super) fn day_told(line: &DayLine, reader: &Reader) -> DayTold {
+    let numbers = &line.numbers;
+    let shown = |celsius: Option<f64>| celsius.map_or("–".to_owned(), |value| reader.temperature(value));
+    DayTold {
+        machine: line.machine.clone(),
+        day: line.day.to_string(),
+        racks: numbers.cycles(),
+        counts: counts(numbers, reader.language),
+        damaged: numbers.damaged,
+        passed: share(numbers.pass_rate()),
+        lowest: shown(numbers.rinse_min_c),
+        median: shown(numbers.rinse_median_c),
+        watched: watched(&line.watched, reader),
+    }
+}
+
+pub(super) fn gap_told((blank, open_s): &GapLine, reader: &Reader, now: Timestamp) -> GapTold {
+    let language = reader.language;
+    let what = match (&blank.probe, blank.fault) {
+        (Some(probe), Some(fault)) => format!("{probe}: {}", fault_word(fault, language)),
+        (_, _) => said(language, "The service was down", "El servicio estaba parado").to_owned(),
+    };
+    let when = match blank.to {
+        Some(to) => format!("{} – {}", reader.moment(blank.from), reader.moment(to)),
+        None => format!("{} – …", reader.moment(blank.from)),
+    };
+    let open = ("{open} of it in open time", "{open} en horas de apertura");
+    let mut beside = vec![put(language, open, &[("open", &lasting(*open_s))])];
+    if blank.to.is_none() {
+        beside.push(said(language, "it lasts", "sigue").to_owned());
+    }
+    if blank.filled {
+        let late = "its readings came after all, late";
+        beside.push(said(language, late, "sus lecturas llegaron al fin, tarde").to_owned());
+    }
+    let lasted = lasting(blank.to.unwrap_or(now).seconds_since(blank.from));
+    GapTold { index: blank.index, what, when, lasted, beside: beside.join("; ") }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::share;
+
+    // Own rule: a share that is not all never looks like all, nor one that is not nothing worse than it is.
+    #[test]
+    fn a_share_is_never_rounded_up() {
+        for (given, shown) in [
+            (Some(1.0), "100.0 %"),
+            (Some(0.999_99), "99.9 %"),
+            (Some(0.95), "95.0 %"),
+            (Some(0.0), "0.0 %"),
+            (None, "–"),
+        ] {
+            assert_eq!(share(given), shown);
+        }
+    }
+}

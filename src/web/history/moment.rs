@@ -1,0 +1,253 @@
+//! What was in force at a moment: limits, calibrations, configuration, with the records that say so.
+
+use askama::Template;
+use axum::extract::{Query, State};
+use axum::http::StatusCode;
+use axum::response::Response;
+use jiff::civil::DateTime;
+use serde::Deserialize;
+
+use super::lines::leads_to;
+use super::story::{put, told};
+use crate::core::alert::hours::instant;
+use crate::core::channel::Place;
+use crate::core::reader::Reader;
+use crate::core::record::{Body, CalibrationDone, Cycle, Record, ResponseDone};
+use crate::core::technician::words::gain_and_offset;
+use crate::core::time::Timestamp;
+use crate::web::form::{Fault, Field};
+use crate::web::frame::{self, Frame, Tab, said};
+use crate::web::kitchen::{Kitchen, Pages};
+use crate::web::machine::words::place_word;
+use crate::web::machine::zone_of;
+use crate::web::person::Person;
+
+/// What was in force, each with the index of the record that says so.
+#[derive(Clone, PartialEq, Debug)]
+pub struct Force {
+    /// The moment.
+    pub at: Timestamp,
+    /// The newest start or stop of the service by then.
+    pub service: Option<(u64, Record)>,
+    /// The newest record of a signing key by then.
+    pub key: Option<(u64, Record)>,
+    /// For each machine that had washed by then the cycle whose limits were in force.
+    pub limits: Vec<(String, u64, Box<Cycle>)>,
+    /// Every probe that was configured, or of which something on record was in force.
+    pub probes: Vec<ProbeInForce>,
+    /// The configuration.
+    pub configuration: Option<(u64, Record)>,
+}
+
+/// What was in force of a probe.
+#[derive(Clone, PartialEq, Debug)]
+pub struct ProbeInForce {
+    /// Its channel.
+    pub channel: String,
+    /// As the configuration had it; absent where that says nothing of it.
+    pub configured: Option<AsConfigured>,
+    /// Its calibration, since when it counts, and its record.
+    pub calibration: Option<(u64, Timestamp, CalibrationDone)>,
+    /// Its response test, in the same way.
+    pub response: Option<(u64, Timestamp, ResponseDone)>,
+}
+
+/// A probe as the configuration had it.
+#[derive(Clone, PartialEq, Debug)]
+pub struct AsConfigured {
+    /// Index of the record of the configuration.
+    pub record: u64,
+    /// When that was recorded.
+    pub since: Timestamp,
+    /// Where the probe sat.
+    pub place: Place,
+    /// Day of the calibration that the configuration names.
+    pub calibrated_on: Option<String>,
+    /// Expanded uncertainty (k = 2) near its limit with all that was in force, °C.
+    pub uncertainty_c: f64,
+}
+
+/// The moment that is asked for, by the clock of the site.
+#[derive(Clone, Debug, Default, Deserialize)]
+#[serde(default)]
+pub(in crate::web) struct Asked {
+    at: String,
+}
+
+/// Something that was in force.
+struct Line {
+    name: String,
+    text: String,
+    to: String,
+    record: u64,
+    since: String,
+}
+
+#[derive(Template)]
+#[template(path = "web/history/moment.html", config = ".askama.toml")]
+struct MomentPage<'a> {
+    frame: Frame<'a>,
+    at: Field,
+    zone: String,
+    shown: String,
+    limits: Vec<Line>,
+    probes: Vec<Line>,
+    rest: Vec<Line>,
+    toml: Option<&'a str>,
+}
+
+/// Shows what was in force.
+pub(in crate::web) async fn show<K: Kitchen>(
+    State(pages): State<Pages<K>>,
+    Query(asked): Query<Asked>,
+    person: Person,
+) -> Response {
+    let reader = &person.reader;
+    let now = pages.kitchen.time();
+    let typed = |text: &str| -> Result<Timestamp, Fault> {
+        let local: DateTime = text.parse().map_err(|_| Fault::NotATime)?;
+        instant(&reader.zone, local.date(), local.time()).ok_or(Fault::NotATime)
+    };
+    let mut field = Field::with(asked.at.trim());
+    let found = if field.value.is_empty() { Ok(now) } else { typed(&field.value) };
+    let at = field.take(found, reader.language).unwrap_or(now);
+    let force = match pages.kitchen.in_force(at).await {
+        Ok(force) => force,
+        Err(refused) => return frame::refuse(refused, &person, &pages.site, 1),
+    };
+    if field.value.is_empty() {
+        field.value = local(reader, at);
+    }
+    let status = if field.fault.is_some() { StatusCode::UNPROCESSABLE_ENTITY } else { StatusCode::OK };
+    let title = said(reader.language, "In force at a moment", "En vigor en un momento");
+    let toml = force.configuration.as_ref().and_then(|(_, record)| {
+        if let Body::ConfigurationChange(change) = &record.body { Some(change.toml.as_str()) } else { None }
+    });
+    let page = MomentPage {
+        frame: Frame::new(&pages.site, &person, Tab::History, 1, title).with_open(pages.open().await),
+        at: field,
+        zone: zone_of(reader, at),
+        shown: reader.moment(at),
+        limits: limits(&force, reader),
+        probes: probes(&force, reader),
+        rest: rest(&force, reader),
+        toml,
+    };
+    frame::page(status, page.render())
+}
+
+/// A moment as a form has it, to the minute.
+fn local(reader: &Reader, at: Timestamp) -> String {
+    let at = jiff::Timestamp::from_microsecond(at.micros()).unwrap_or_default();
+    at.to_zoned_datetime(reader.zone.clone()).strftime("%Y-%m-%dT%H:%M").to_string()
+}
+
+fn limits(force: &Force, reader: &Reader) -> Vec<Line> {
+    let pair = (
+        "final rinse {rinse} for {dwell} s, wash {wash}, uncertainty ±{wide}",
+        "enjuague final {rinse} durante {dwell} s, lavado {wash}, incertidumbre ±{wide}",
+    );
+    let line = |(machine, index, cycle): &(String, u64, Box<Cycle>)| {
+        let values = [
+            ("rinse", reader.temperature(cycle.limit_c)),
+            ("dwell", format!("{:.1}", cycle.dwell_required_s)),
+            ("wash", reader.temperature(cycle.wash_limit_c)),
+            ("wide", reader.difference(cycle.uncertainty_c)),
+        ];
+        let values: Vec<(&str, &str)> = values.iter().map(|(name, value)| (*name, value.as_str())).collect();
+        Line {
+            name: machine.clone(),
+            text: put(reader.language, pair, &values),
+            to: format!("cycles/{index}"),
+            record: *index,
+            since: reader.moment(cycle.rinse_started),
+        }
+    };
+    force.limits.iter().map(line).collect()
+}
+
+fn probes(force: &Force, reader: &Reader) -> Vec<Line> {
+    let mut lines = Vec::new();
+    for probe in &force.probes {
+        if let Some(configured) = &probe.configured {
+            let pair = (
+                "{place}, uncertainty ±{wide} near its limit; {calibrated}",
+                "{place}, incertidumbre ±{wide} cerca de su límite; {calibrated}",
+            );
+            let calibrated = match (&probe.calibration, &configured.calibrated_on) {
+                (Some(_), _) => said(
+                    reader.language,
+                    "calibration on record, see below",
+                    "calibración registrada, véase abajo",
+                )
+                .to_owned(),
+                (None, Some(day)) => put(
+                    reader.language,
+                    ("calibrated {day}, as configured", "calibrada el {day}, según la configuración"),
+                    &[("day", day)],
+                ),
+                (None, None) => {
+                    said(reader.language, "no calibration was in force", "sin calibración en vigor")
+                        .to_owned()
+                }
+            };
+            let place = place_word(configured.place, reader.language);
+            let wide = reader.difference(configured.uncertainty_c);
+            let values = [("place", place), ("wide", wide.as_str()), ("calibrated", calibrated.as_str())];
+            let text = put(reader.language, pair, &values);
+            lines.push(of_probe(probe, (configured.record, configured.since), text, reader));
+        }
+        if let Some((record, since, done)) = &probe.calibration {
+            let pair = (
+                "calibration {correction}, uncertainty ±{wide}{until} ({by})",
+                "calibración {correction}, incertidumbre ±{wide}{until} ({by})",
+            );
+            let until = done.until.as_ref().map(|day| {
+                put(reader.language, (", good until {day}", ", válida hasta {day}"), &[("day", day)])
+            });
+            let wide = format!("{:.2} {}", reader.scale.difference(done.expanded_c), reader.scale.symbol());
+            let values = [
+                ("correction", gain_and_offset(done.left.gain, done.left.offset_c)),
+                ("wide", wide),
+                ("until", until.unwrap_or_default()),
+                ("by", done.by.clone()),
+            ];
+            let values: Vec<(&str, &str)> =
+                values.iter().map(|(name, value)| (*name, value.as_str())).collect();
+            lines.push(of_probe(probe, (*record, *since), put(reader.language, pair, &values), reader));
+        }
+        if let Some((record, since, done)) = &probe.response {
+            let pair =
+                ("time constant {tau} s ±{wide} s ({by})", "constante de tiempo {tau} s ±{wide} s ({by})");
+            let (tau, wide) = (format!("{:.2}", done.tau_s), format!("{:.2}", done.expanded_s));
+            let text = put(reader.language, pair, &[("tau", &tau), ("wide", &wide), ("by", &done.by)]);
+            lines.push(of_probe(probe, (*record, *since), text, reader));
+        }
+    }
+    lines
+}
+
+fn of_probe(probe: &ProbeInForce, (record, since): (u64, Timestamp), text: String, reader: &Reader) -> Line {
+    let to = format!("history/records/{record}");
+    Line { name: probe.channel.clone(), text, to, record, since: reader.moment(since) }
+}
+
+fn rest(force: &Force, reader: &Reader) -> Vec<Line> {
+    let language = reader.language;
+    let all = [
+        (said(language, "Configuration", "Configuración"), &force.configuration),
+        (said(language, "Service", "Servicio"), &force.service),
+        (said(language, "Signing key", "Clave de firma"), &force.key),
+    ];
+    let line = |(name, found): (&str, &Option<(u64, Record)>)| {
+        let (index, record) = found.as_ref()?;
+        Some(Line {
+            name: name.to_owned(),
+            text: told(&record.body, reader),
+            to: leads_to(*index, &record.body),
+            record: *index,
+            since: reader.moment(record.recorded),
+        })
+    };
+    all.into_iter().filter_map(line).collect()
+}

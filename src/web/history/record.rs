@@ -1,0 +1,164 @@
+//! One record: what it says, what speaks of it, its bytes, and the proof that it stands.
+
+use askama::Template;
+use axum::extract::{Path, State};
+use axum::http::StatusCode;
+use axum::response::Response;
+
+use super::lines::leads_to;
+use super::story::{amended, told};
+use super::words::kind_word;
+use crate::core::late::{late_by, stands_at};
+use crate::core::record::{Body, Record};
+use crate::web::cycle::Sealing;
+use crate::web::frame::{self, Frame, Tab, said};
+use crate::web::kitchen::{Kitchen, Pages};
+use crate::web::person::Person;
+
+/// What stands at the place of a record.
+#[derive(Clone, PartialEq, Debug)]
+pub enum Stands {
+    /// A record.
+    Whole(Box<One>),
+    /// One that is not as it was made, or cannot be read.
+    Damaged(Sealing),
+}
+
+/// A record with all that concerns it.
+#[derive(Clone, PartialEq, Debug)]
+pub struct One {
+    /// What is on record.
+    pub record: Record,
+    /// Its bytes as they are hashed: one JSON object.
+    pub bytes: String,
+    /// Records that speak of it; `None` stands for one that cannot be read.
+    pub about: Vec<(u64, Option<Record>)>,
+    /// How it is sealed.
+    pub sealing: Sealing,
+}
+
+/// A record that speaks of it.
+struct About {
+    to: String,
+    text: String,
+}
+
+#[derive(Template)]
+#[template(path = "web/history/record.html", config = ".askama.toml")]
+struct RecordPage<'a> {
+    frame: Frame<'a>,
+    sealing: &'a Sealing,
+    counted: String,
+    /// Absent for a damaged one.
+    one: Option<Told>,
+}
+
+/// A record in words.
+struct Told {
+    kind: &'static str,
+    machine: String,
+    at: String,
+    recorded: String,
+    late: bool,
+    said: String,
+    to: Option<String>,
+    about: Vec<About>,
+    bytes: String,
+}
+
+/// Shows a record.
+pub(in crate::web) async fn show<K: Kitchen>(
+    State(pages): State<Pages<K>>,
+    Path(index): Path<u64>,
+    person: Person,
+) -> Response {
+    let reader = &person.reader;
+    let stands = match pages.kitchen.record(index).await {
+        Ok(stands) => stands,
+        Err(refused) => return frame::refuse(refused, &person, &pages.site, 2),
+    };
+    let (sealing, one) = match stands {
+        Stands::Damaged(sealing) => (sealing, None),
+        Stands::Whole(one) => {
+            if let Body::Cycle(_) = &one.record.body {
+                return frame::go(&format!("../../cycles/{index}"));
+            }
+            let One { record, bytes, about, sealing } = *one;
+            (sealing, Some(of(index, &record, bytes, &about, &person)))
+        }
+    };
+    let language = reader.language;
+    let title = format!("{} {index}", said(language, "Record", "Asiento"));
+    let page = RecordPage {
+        frame: Frame::new(&pages.site, &person, Tab::History, 2, &title).with_open(pages.open().await),
+        counted: match sealing.checkpoint {
+            Some((size, at)) if index < size => {
+                format!("{size} {}, {}", said(language, "records", "asientos"), reader.moment(at))
+            }
+            Some(_) | None => String::new(),
+        },
+        sealing: &sealing,
+        one,
+    };
+    frame::page(StatusCode::OK, page.render())
+}
+
+fn of(index: u64, record: &Record, bytes: String, about: &[(u64, Option<Record>)], person: &Person) -> Told {
+    let reader = &person.reader;
+    let language = reader.language;
+    let speaks = |(other, found): &(u64, Option<Record>)| match found {
+        Some(Record { body: Body::Amendment(amendment), .. }) => {
+            About { to: format!("history/records/{other}"), text: amended(*other, Some(amendment), reader) }
+        }
+        Some(found) => About {
+            to: leads_to(*other, &found.body),
+            text: format!(
+                "{} {other}: {}: {}",
+                said(language, "Record", "Asiento"),
+                kind_word(found.body.kind(), language),
+                told(&found.body, reader)
+            ),
+        },
+        None => About { to: format!("history/records/{other}"), text: amended(*other, None, reader) },
+    };
+    let beyond = match &record.body {
+        Body::Check(_) | Body::Note(_) => Some(format!("logbook/entries/{index}")),
+        Body::Amendment(amendment) => Some(format!("history/records/{}", amendment.of)),
+        Body::Cycle(_)
+        | Body::Gap(_)
+        | Body::ServiceStart(_)
+        | Body::ServiceStop(_)
+        | Body::ClockStep(_)
+        | Body::ConfigurationChange(_)
+        | Body::MachineFailure(_)
+        | Body::AlertRaised(_)
+        | Body::AlertChanged(_)
+        | Body::AlertAcknowledged(_)
+        | Body::AlertCleared(_)
+        | Body::AlertClosed(_)
+        | Body::CorrectiveAction(_)
+        | Body::Notification(_)
+        | Body::Maintenance(_)
+        | Body::SigningKey(_)
+        | Body::LawfulHold(_)
+        | Body::Pruned(_)
+        | Body::Import(_)
+        | Body::Restored(_)
+        | Body::Calibration(_)
+        | Body::Response(_)
+        | Body::WiringProof(_)
+        | Body::SignOff(_)
+        | Body::Access(_) => record.body.alert().map(|alert| format!("alerts/{alert}")),
+    };
+    Told {
+        kind: kind_word(record.body.kind(), language),
+        machine: record.machine.clone().unwrap_or_else(|| said(language, "site", "sitio").to_owned()),
+        at: reader.moment(stands_at(record)),
+        recorded: reader.moment(record.recorded),
+        late: late_by(record).is_some(),
+        said: told(&record.body, reader),
+        to: beyond,
+        about: about.iter().map(speaks).collect(),
+        bytes,
+    }
+}

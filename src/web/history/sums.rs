@@ -1,0 +1,208 @@
+//! The span summed up, and early warnings, in words.
+
+use super::asked::address;
+use super::lines::{Count, counts, share, watched};
+use super::story::{lasting, put};
+use super::words::check_word;
+use super::{Drift, OpenHours, Page, Question, Shift, Summed, Tally, View};
+use crate::core::reader::{Language, Reader};
+use crate::web::frame::said;
+
+/// The span in words.
+pub(super) struct SummedTold {
+    pub(super) span: String,
+    pub(super) machines: Vec<SumTold>,
+    pub(super) gaps: String,
+    pub(super) gaps_to: String,
+    pub(super) checks: Vec<TallyTold>,
+    pub(super) checks_to: String,
+    pub(super) alerts: String,
+    pub(super) alerts_to: String,
+    pub(super) drift_to: String,
+    pub(super) hours: &'static str,
+}
+
+/// One machine in words.
+pub(super) struct SumTold {
+    pub(super) machine: String,
+    pub(super) racks: u64,
+    pub(super) days: u64,
+    /// Racks by verdict, each with the address of their list.
+    pub(super) counts: Vec<(Count, String)>,
+    pub(super) passed: String,
+    pub(super) lowest: String,
+    pub(super) watched: String,
+    /// What is to be known beside it.
+    pub(super) beside: String,
+}
+
+/// Checks of one kind in words.
+pub(super) struct TallyTold {
+    pub(super) kind: &'static str,
+    pub(super) tally: Tally,
+}
+
+pub(super) fn told(summed: &Summed, question: &Question, reader: &Reader) -> SummedTold {
+    let language = reader.language;
+    let ask = |view, machine: Option<&String>, verdict| {
+        let machine = machine.cloned().or_else(|| question.machine.clone());
+        let asked = Question {
+            view,
+            machine,
+            verdict,
+            kind: None,
+            until: None,
+            page: Page::Newest,
+            ..question.clone()
+        };
+        address(&asked)
+    };
+    let (gaps, filled, open_s) = summed.gaps;
+    let machines = summed.machines.iter().map(|sum| SumTold {
+        machine: sum.machine.clone(),
+        racks: sum.numbers.cycles(),
+        days: sum.days,
+        counts: counts(&sum.numbers, language)
+            .into_iter()
+            .map(|count| {
+                let to = ask(View::Racks, Some(&sum.machine), Some(count.verdict));
+                (count, to)
+            })
+            .collect(),
+        passed: share(sum.numbers.pass_rate()),
+        lowest: sum.numbers.rinse_min_c.map_or("–".to_owned(), |celsius| reader.temperature(celsius)),
+        watched: watched(&sum.watched, reader),
+        beside: beside((sum.worked_on, sum.numbers.late, sum.numbers.damaged), language),
+    });
+    let gap_words = (
+        "{n} gaps, {open} of them in open time; {filled} filled by readings that came late",
+        "{n} huecos, {open} de ellos en horas de apertura; {filled} cubiertos por lecturas tardías",
+    );
+    let alert_words = ("{n} raised, {open} of them not closed", "{n} surgidas, {open} de ellas sin cerrar");
+    SummedTold {
+        span: format!("{} – {}", reader.moment(summed.from), reader.moment(summed.to)),
+        machines: machines.collect(),
+        gaps: put(
+            language,
+            gap_words,
+            &[("n", &gaps.to_string()), ("open", &lasting(open_s)), ("filled", &filled.to_string())],
+        ),
+        gaps_to: ask(View::Gaps, None, None),
+        checks: summed
+            .checks
+            .iter()
+            .map(|(kind, tally)| TallyTold { kind: check_word(kind, language), tally: *tally })
+            .collect(),
+        checks_to: ask(View::Checks, None, None),
+        alerts: put(
+            language,
+            alert_words,
+            &[("n", &summed.alerts.0.to_string()), ("open", &summed.alerts.1.to_string())],
+        ),
+        alerts_to: ask(View::Alerts, None, None),
+        drift_to: ask(View::Drift, None, None),
+        hours: hours(summed.hours, language),
+    }
+}
+
+fn beside((worked_on, late, damaged): (u64, u64, u64), language: Language) -> String {
+    let mut beside = Vec::new();
+    if worked_on > 0 {
+        let pair =
+            ("{n} unproven while somebody worked on it", "{n} sin prueba mientras alguien trabajaba en ella");
+        beside.push(put(language, pair, &[("n", &worked_on.to_string())]));
+    }
+    if late > 0 {
+        let pair = ("{n} recorded late", "{n} registradas tarde");
+        beside.push(put(language, pair, &[("n", &late.to_string())]));
+    }
+    if damaged > 0 {
+        let pair = ("DAMAGED: {n}, in none of these numbers", "DAÑADAS: {n}, en ninguna de estas cifras");
+        beside.push(put(language, pair, &[("n", &damaged.to_string())]));
+    }
+    beside.join("; ")
+}
+
+/// What the share of watched time is one of.
+const fn hours(hours: OpenHours, language: Language) -> &'static str {
+    match hours {
+        OpenHours::Opening => said(
+            language,
+            "Watched: share of the opening hours in which no probe was missing, since the first record.",
+            "Vigilado: parte de las horas de apertura sin que faltara ninguna sonda, desde el primer asiento.",
+        ),
+        OpenHours::Shifts => said(
+            language,
+            "Watched: share of the shifts in which no probe was missing, since the first record.",
+            "Vigilado: parte de los turnos sin que faltara ninguna sonda, desde el primer asiento.",
+        ),
+        OpenHours::Every => said(
+            language,
+            "Watched: share of every hour in which no probe was missing, since the first record; the configuration names neither opening hours nor shifts.",
+            "Vigilado: parte de todas las horas sin que faltara ninguna sonda, desde el primer asiento; la configuración no nombra horas de apertura ni turnos.",
+        ),
+    }
+}
+
+/// Early warnings of a machine in words.
+pub(super) struct DriftTold {
+    pub(super) machine: String,
+    pub(super) lines: Vec<String>,
+    /// Whether it left its usual place.
+    pub(super) left: bool,
+}
+
+pub(super) fn drift_told(drift: &Drift, reader: &Reader) -> DriftTold {
+    let language = reader.language;
+    let mut lines = vec![match drift.usual {
+        Some((level_c, sigma_c)) => {
+            let spread = format!("{:.2} {}", reader.scale.difference(sigma_c), reader.scale.symbol());
+            let pair = (
+                "Usual settled minimum: {level}, standard deviation {spread}.",
+                "Mínimo asentado habitual: {level}, desviación típica {spread}.",
+            );
+            put(language, pair, &[("level", &reader.temperature(level_c)), ("spread", &spread)])
+        }
+        None => said(
+            language,
+            "Still learning: too few good racks in the middle of work so far.",
+            "Todavía aprende: aún hay pocas canastas buenas en pleno trabajo.",
+        )
+        .to_owned(),
+    }];
+    lines.extend(drift.shifts.iter().map(|shift| shifted(shift, reader)));
+    if drift.usual.is_some() && drift.shifts.is_empty() {
+        let none = ("No shift was seen.", "No se vio ningún desplazamiento.");
+        lines.push(put(language, none, &[]));
+    }
+    if drift.cold_first > 0 {
+        let pair = (
+            "Cold racks that were the first after a pause: {n}. The line had cooled; that is no sign of a decline.",
+            "Canastas frías que fueron las primeras tras una pausa: {n}. El tubo se había enfriado; no indica deterioro.",
+        );
+        lines.push(put(language, pair, &[("n", &drift.cold_first.to_string())]));
+    }
+    if let Some((first, last)) = drift.recovery_s {
+        let pair = (
+            "Median time to the limit where rack follows rack: {first} s at the beginning of the span, {last} s at its end.",
+            "Mediana del tiempo hasta el límite con canastas seguidas: {first} s al comienzo del período, {last} s al final.",
+        );
+        let (first, last) = (format!("{first:.1}"), format!("{last:.1}"));
+        lines.push(put(language, pair, &[("first", &first), ("last", &last)]));
+    }
+    DriftTold { machine: drift.machine.clone(), lines, left: !drift.shifts.is_empty() }
+}
+
+fn shifted(shift: &Shift, reader: &Reader) -> String {
+    let by = reader.difference(shift.by_c);
+    let pair = if shift.by_c < 0.0 {
+        ("{at}: {by} COLDER than usual{since}.", "{at}: {by} MÁS FRÍO que lo habitual{since}.")
+    } else {
+        ("{at}: {by} warmer than usual{since}.", "{at}: {by} más caliente que lo habitual{since}.")
+    };
+    let since = shift.since.map(|since| {
+        put(reader.language, ("; it began {at}", "; empezó {at}"), &[("at", &reader.moment(since))])
+    });
+    let since = since.unwrap_or_default();
+    put(reader.language, pair, &[("at", &reader.moment(shift.at)), ("by", &by), ("since", &since)])
+}
