@@ -35,8 +35,6 @@ use super::ledger::{LedgerHandle, Tide};
 use super::live::Tap;
 use super::seal::Seal;
 use crate::config::load::Loaded;
-use crate::config::note::Section;
-use crate::config::resolve::Configuration;
 use crate::ledger::WholeChunks;
 use crate::runtime::clock::Clock;
 use crate::runtime::driver::Pulse;
@@ -53,7 +51,7 @@ const EXPORTS_MAX: usize = 2;
 /// Everything that the pages ask. Copies are the same.
 #[derive(Clone, Debug)]
 pub(super) struct House {
-    configuration: Arc<Configuration>,
+    /// The configuration in force.
     loaded: Arc<Loaded>,
     clock: Clock,
     tap: Tap,
@@ -67,7 +65,6 @@ pub(super) struct House {
     bench: Bench,
     beat: watch::Receiver<u64>,
     presses: Arc<tokio::sync::Mutex<Presses>>,
-    sections: Arc<[Section]>,
     tests: Tests,
     /// SHA-256 of the configuration in force.
     edition: Arc<str>,
@@ -119,7 +116,6 @@ impl House {
         let works = Works { ledger: ground.ledger.clone(), seal: ground.seal.clone() };
         let (bench, attending) = Bench::new(ground.tap.clone(), ground.clock.clone(), stop.clone());
         let house = Self {
-            configuration: Arc::new(ground.loaded.configuration.clone()),
             loaded: Arc::new(ground.loaded.clone()),
             clock: ground.clock.clone(),
             tap: ground.tap.clone(),
@@ -143,7 +139,6 @@ impl House {
             exports: Arc::new(Semaphore::new(EXPORTS_MAX)),
             stop: stop.clone(),
             presses: Arc::default(),
-            sections: ground.loaded.sections().into(),
             tests: Tests::default(),
         };
         let mut tide = ground.ledger.tide();
