@@ -9,8 +9,6 @@ mod tests;
 use std::collections::VecDeque;
 use std::time::Duration;
 
-use sha2::{Digest, Sha256};
-
 use self::course::Course;
 pub use self::state::StaleState;
 use self::state::{Behind, ChannelState, Dosed, State};
@@ -408,8 +406,7 @@ impl Machine {
             if self.work.iter().any(|work| work.touches(&judged.cycle)) {
                 judged.cycle.put_in_doubt(Reason::WorkedOn);
             }
-            let digest = Sha256::digest(judged.trace.canonical_bytes());
-            judged.cycle.trace_sha256 = Some(digest.iter().map(|byte| format!("{byte:02x}")).collect());
+            judged.cycle.trace_sha256 = Some(judged.trace.sha256().to_string());
             self.record(now, Body::Cycle(Box::new(judged.cycle)), Some(judged.trace), effects);
         }
     }

@@ -95,16 +95,10 @@ mod tests {
     fn alerts_are_points_with_their_event() {
         let at = Timestamp::from_micros(1_767_268_800_000_000);
         let raised = AlertRaised {
-            alert: AlertNumber(7),
-            condition: Condition::Cold,
-            since: at,
-            place: None,
             measured: Some(Quantity::Celsius(71.3)),
             limit: Some(Quantity::Celsius(82.2)),
-            pattern: None,
-            about: Vec::new(),
             cause: Some(41),
-            last_good: None,
+            ..AlertRaised::new(AlertNumber(7), Condition::Cold, at)
         };
         let closed = AlertClosed { alert: AlertNumber(7), racks: 3, needed_action: true };
         for (body, line) in [

@@ -38,6 +38,25 @@ pub struct AlertRaised {
     pub last_good: Option<u64>,
 }
 
+impl AlertRaised {
+    /// An alert of which no more is known.
+    #[must_use]
+    pub const fn new(alert: AlertNumber, condition: Condition, since: Timestamp) -> Self {
+        Self {
+            alert,
+            condition,
+            since,
+            place: None,
+            measured: None,
+            limit: None,
+            pattern: None,
+            about: Vec::new(),
+            cause: None,
+            last_good: None,
+        }
+    }
+}
+
 /// What happened to an open alert.
 #[derive(Clone, Copy, PartialEq, Eq, Debug, Serialize, Deserialize)]
 #[serde(rename_all = "kebab-case")]
