@@ -49,3 +49,4 @@ pub mod sheet;
 pub mod sign_off;
 pub mod tls;
 mod who;
+mod words;

@@ -140,10 +140,13 @@ fn mend(point: &OpenPoint) -> Mend {
     match point {
         OpenPoint::RinseLimitOfFoodCode { .. } | OpenPoint::WashLimitOfFoodCode { .. } => Mend::Configuration,
         OpenPoint::NotCalibrated { probe }
+        | OpenPoint::CalibrationDoubted { probe, .. }
         | OpenPoint::CalibrationOverdue { probe, .. }
         | OpenPoint::CalibrationDue { probe, .. }
         | OpenPoint::Uncertain { probe, .. } => Mend::Calibration(probe.clone()),
-        OpenPoint::NoResponse { probe } | OpenPoint::TooSlow { probe, .. } => Mend::Response(probe.clone()),
+        OpenPoint::NoResponse { probe }
+        | OpenPoint::ResponseDoubted { probe, .. }
+        | OpenPoint::TooSlow { probe, .. } => Mend::Response(probe.clone()),
         OpenPoint::WiringNotProved
         | OpenPoint::WiringNotGood { .. }
         | OpenPoint::WiringLeftOut { .. }

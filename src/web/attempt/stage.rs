@@ -1,6 +1,7 @@
 //! Where an attempt stands, in words.
 
 use super::Under;
+use crate::core::channel::Place;
 use crate::core::reader::{Language, Reader};
 use crate::core::record::{Against, CalibrationPoint, Correction};
 use crate::core::technician::attempt::Stands;
@@ -214,10 +215,18 @@ fn response(stands: responding::Stands, under: &Under, reader: &Reader) -> Step 
 }
 
 fn proof(stands: &proving::Stands, reader: &Reader) -> Step {
+    let turn = stands.probes.iter().position(|(_, _, found)| found.is_none());
+    let step = match turn.and_then(|turn| Some((turn, stands.probes.get(turn)?))) {
+        Some((number, (name, at, _))) => turn_of(stands, (number, name, *at), reader.language),
+        None => all_tried(stands, reader.language),
+    };
+    Step { rows: tried(stands, reader), ..step }
+}
+
+/// What was found of each probe so far.
+fn tried(stands: &proving::Stands, reader: &Reader) -> Vec<String> {
     let (language, scale) = (reader.language, reader.scale);
-    let say = |english, spanish| said(language, english, spanish);
-    let mut step = Step { cautions: vec![], ..Step::default() };
-    step.rows = stands
+    stands
         .probes
         .iter()
         .map(|(name, at, found)| {
@@ -228,33 +237,41 @@ fn proof(stands: &proving::Stands, reader: &Reader) -> Step {
             });
             format!("{name} ({}){}", place(*at, language), found.unwrap_or_default())
         })
-        .collect();
-    let again = say("Try that probe again", "Probar otra vez esa sonda");
-    let turn = stands.probes.iter().position(|(_, _, found)| found.is_none());
-    let Some((number, (name, at, _))) = turn.and_then(|turn| Some((turn, stands.probes.get(turn)?))) else {
-        let good = |(_, _, found): &(_, _, Option<crate::core::wiring::Found>)| {
-            found.as_ref().is_some_and(|found| found.finding == Finding::Answers)
-        };
-        step.bad = !stands.probes.iter().all(good);
-        step.heading = if step.bad {
-            say("NOT wired as configured", "NO cableada según la configuración")
-        } else {
-            say("Each probe is wired as configured", "Cada sonda está cableada según la configuración")
-        }
-        .to_owned();
-        if step.bad {
-            step.results = vec![
-                say(
-                    "Put right what is said above and try again, or put it on record as it was found.",
-                    "Corrija lo que se dice arriba y repita, o regístrelo tal como se encontró.",
-                )
-                .to_owned(),
-            ];
-        }
-        (step.record, step.buttons) = (true, vec![("back", again)]);
-        return step;
+        .collect()
+}
+
+/// What is pressed to go back to the probe before.
+const AGAIN: (&str, &str) = ("Try that probe again", "Probar otra vez esa sonda");
+
+fn all_tried(stands: &proving::Stands, language: Language) -> Step {
+    let say = |english, spanish| said(language, english, spanish);
+    let good = |(_, _, found): &(_, _, Option<crate::core::wiring::Found>)| {
+        found.as_ref().is_some_and(|found| found.finding == Finding::Answers)
     };
-    step.heading = format!("{} / {}: {name}, {}", number + 1, stands.probes.len(), place(*at, language));
+    let mut step = Step { bad: !stands.probes.iter().all(good), ..Step::default() };
+    step.heading = if step.bad {
+        say("NOT wired as configured", "NO cableada según la configuración")
+    } else {
+        say("Each probe is wired as configured", "Cada sonda está cableada según la configuración")
+    }
+    .to_owned();
+    if step.bad {
+        step.results = vec![
+            say(
+                "Put right what is said above and try again, or put it on record as it was found.",
+                "Corrija lo que se dice arriba y repita, o regístrelo tal como se encontró.",
+            )
+            .to_owned(),
+        ];
+    }
+    (step.record, step.buttons) = (true, vec![("back", say(AGAIN.0, AGAIN.1))]);
+    step
+}
+
+fn turn_of(stands: &proving::Stands, (number, name, at): (usize, &str, Place), language: Language) -> Step {
+    let say = |english, spanish| said(language, english, spanish);
+    let heading = format!("{} / {}: {name}, {}", number + 1, stands.probes.len(), place(at, language));
+    let mut step = Step { heading, ..Step::default() };
     match &stands.step {
         Some(proving::StepSeen::Hanging) | None => {
             if stands.lost {
@@ -271,7 +288,7 @@ fn proof(stands: &proving::Stands, reader: &Reader) -> Step {
             step.lines.push(hang.to_owned());
             step.buttons = vec![("go", say("It hangs free", "Está libre"))];
             if number > 0 {
-                step.buttons.push(("back", again));
+                step.buttons.push(("back", say(AGAIN.0, AGAIN.1)));
             }
         }
         Some(proving::StepSeen::Resting(_)) => {

@@ -1,127 +1,41 @@
 //! Words of the page of an attempt itself, in English and Spanish.
 
-use crate::core::reader::Language;
+use crate::web::words::words;
 
-/// The words, each named by where it stands.
-#[derive(Debug)]
-pub(super) struct Words {
-    pub(super) caution: &'static str,
-    pub(super) by: &'static str,
-    pub(super) since: &'static str,
-    pub(super) ends: &'static str,
-    pub(super) theirs: &'static str,
-    pub(super) give_up: &'static str,
-    pub(super) give_up_hint: &'static str,
-    pub(super) begin: &'static str,
-    pub(super) announce: &'static str,
-    pub(super) baths: &'static str,
-    pub(super) ice: &'static str,
-    pub(super) ice_go: &'static str,
-    pub(super) pressure: &'static str,
-    pub(super) pressure_field: &'static str,
-    pub(super) pressure_hint: &'static str,
-    pub(super) unit: &'static str,
-    pub(super) boil_go: &'static str,
-    pub(super) altitude: &'static str,
-    pub(super) altitude_field: &'static str,
-    pub(super) altitude_hint: &'static str,
-    pub(super) thermometer: &'static str,
-    pub(super) named: &'static str,
-    pub(super) shows: &'static str,
-    pub(super) sure: &'static str,
-    pub(super) sure_hint: &'static str,
-    pub(super) beside_go: &'static str,
-    pub(super) water: &'static str,
-    pub(super) water_hint: &'static str,
-    pub(super) results: &'static str,
-    pub(super) note: &'static str,
-    pub(super) record: &'static str,
-    pub(super) record_hint: &'static str,
-    pub(super) not_recorded: &'static str,
-    pub(super) probe: &'static str,
-    pub(super) plan: &'static str,
-}
-
-static ENGLISH: Words = Words {
-    caution: "Caution",
-    by: "Made by",
-    since: "since",
-    ends: "It ends by itself, with nothing on record, unless something is pressed before",
-    theirs: "Somebody else is at it. You may look on, or end it: nothing of it then goes on record.",
-    give_up: "Give up",
-    give_up_hint: "Nothing of it goes on record.",
-    begin: "Begin",
-    announce: "Say that this machine is worked on for the next hour, so that nobody is called for what its probes show",
-    baths: "Which bath is next?",
-    ice: "Ice and water",
-    ice_go: "Ice bath",
-    pressure: "Boiling water, the air pressure is measured",
-    pressure_field: "Pressure at this place",
-    pressure_hint: "Of a barometer in this room, not the one of a forecast, which is told for sea level.",
-    unit: "Unit",
-    boil_go: "Boiling water",
-    altitude: "Boiling water, only the altitude is known",
-    altitude_field: "Altitude",
-    altitude_hint: "Less sure than a barometer: the weather is not known.",
-    thermometer: "Beside a reference thermometer",
-    named: "Which thermometer (name or number)",
-    shows: "It shows",
-    sure: "Sure to ±",
-    sure_hint: "Of its certificate, k = 2.",
-    beside_go: "Compare with it",
-    water: "Temperature of warm water, where a cup of it is used (may stay empty: a dry hand)",
-    water_hint: "30 to 50 °C (86 to 122 °F), by a thermometer.",
-    results: "Result",
-    note: "Note (may stay empty)",
-    record: "Put it on record",
-    record_hint: "Under your name. It is in force from then on, and never changed.",
-    not_recorded: "It did not come on record",
-    probe: "Probe",
-    plan: "Best: ice and boiling water, or the reference thermometer near the limit. Each takes some minutes.",
-};
-
-static SPANISH: Words = Words {
-    caution: "Precaución",
-    by: "Lo hace",
-    since: "desde las",
-    ends: "Termina solo, sin registrar nada, si no se pulsa algo antes de las",
-    theirs: "Lo está haciendo otra persona. Puede mirar, o terminarlo: entonces no se registra nada.",
-    give_up: "Abandonar",
-    give_up_hint: "No se registra nada.",
-    begin: "Empezar",
-    announce: "Decir que se trabaja en esta máquina durante una hora, para que no se avise a nadie por lo que muestren sus sondas",
-    baths: "¿Qué baño sigue?",
-    ice: "Hielo y agua",
-    ice_go: "Baño de hielo",
-    pressure: "Agua hirviendo, con la presión medida",
-    pressure_field: "Presión en este lugar",
-    pressure_hint: "De un barómetro en esta sala, no la del pronóstico, que se da para el nivel del mar.",
-    unit: "Unidad",
-    boil_go: "Agua hirviendo",
-    altitude: "Agua hirviendo, solo se conoce la altitud",
-    altitude_field: "Altitud",
-    altitude_hint: "Menos segura que un barómetro: no se conoce el tiempo que hace.",
-    thermometer: "Junto a un termómetro de referencia",
-    named: "Qué termómetro (nombre o número)",
-    shows: "Muestra",
-    sure: "Con ±",
-    sure_hint: "De su certificado, k = 2.",
-    beside_go: "Comparar con él",
-    water: "Temperatura del agua tibia, si se usa un vaso (puede quedar vacía: la mano seca)",
-    water_hint: "De 30 a 50 °C (86 a 122 °F), con un termómetro.",
-    results: "Resultado",
-    note: "Nota (puede quedar vacía)",
-    record: "Registrar",
-    record_hint: "Con su nombre. Vale desde ese momento y no se modifica nunca.",
-    not_recorded: "No se registró",
-    probe: "Sonda",
-    plan: "Lo mejor: hielo y agua hirviendo, o el termómetro de referencia cerca del límite. Cada uno lleva unos minutos.",
-};
-
-/// The words in a language.
-pub(super) const fn words(language: Language) -> &'static Words {
-    match language {
-        Language::English => &ENGLISH,
-        Language::Spanish => &SPANISH,
-    }
+words! {
+    caution: "Caution", "Precaución";
+    by: "Made by", "Lo hace";
+    since: "since", "desde las";
+    ends: "It ends by itself, with nothing on record, unless something is pressed before", "Termina solo, sin registrar nada, si no se pulsa algo antes de las";
+    theirs: "Somebody else is at it. You may look on, or end it: nothing of it then goes on record.", "Lo está haciendo otra persona. Puede mirar, o terminarlo: entonces no se registra nada.";
+    give_up: "Give up", "Abandonar";
+    give_up_hint: "Nothing of it goes on record.", "No se registra nada.";
+    begin: "Begin", "Empezar";
+    announce: "Say that this machine is worked on until shortly after the end of this: its racks are marked unproven, and nobody is called for what its probes show", "Decir que se trabaja en esta máquina hasta poco después del final de esto: sus canastas quedan sin comprobar y no se avisa a nadie por lo que muestren sus sondas";
+    baths: "Which bath is next?", "¿Qué baño sigue?";
+    ice: "Ice and water", "Hielo y agua";
+    ice_go: "Ice bath", "Baño de hielo";
+    pressure: "Boiling water, the air pressure is measured", "Agua hirviendo, con la presión medida";
+    pressure_field: "Pressure at this place", "Presión en este lugar";
+    pressure_hint: "Of a barometer in this room, not the one of a forecast, which is told for sea level.", "De un barómetro en esta sala, no la del pronóstico, que se da para el nivel del mar.";
+    unit: "Unit", "Unidad";
+    boil_go: "Boiling water", "Agua hirviendo";
+    altitude: "Boiling water, only the altitude is known", "Agua hirviendo, solo se conoce la altitud";
+    altitude_field: "Altitude", "Altitud";
+    altitude_hint: "Less sure than a barometer: the weather is not known.", "Menos segura que un barómetro: no se conoce el tiempo que hace.";
+    thermometer: "Beside a reference thermometer", "Junto a un termómetro de referencia";
+    named: "Which thermometer (name or number)", "Qué termómetro (nombre o número)";
+    shows: "It shows", "Muestra";
+    sure: "Sure to ±", "Con ±";
+    sure_hint: "Of its certificate, k = 2.", "De su certificado, k = 2.";
+    beside_go: "Compare with it", "Comparar con él";
+    water: "Temperature of warm water, where a cup of it is used (may stay empty: a dry hand)", "Temperatura del agua tibia, si se usa un vaso (puede quedar vacía: la mano seca)";
+    water_hint: "30 to 50 °C (86 to 122 °F), by a thermometer.", "De 30 a 50 °C (86 a 122 °F), con un termómetro.";
+    results: "Result", "Resultado";
+    note: "Note (may stay empty)", "Nota (puede quedar vacía)";
+    record: "Put it on record", "Registrar";
+    record_hint: "Under your name. It is in force from then on, and never changed.", "Con su nombre. Vale desde ese momento y no se modifica nunca.";
+    not_recorded: "It did not come on record", "No se registró";
+    probe: "Probe", "Sonda";
+    plan: "Best: ice and boiling water, or the reference thermometer near the limit. Each takes some minutes.", "Lo mejor: hielo y agua hirviendo, o el termómetro de referencia cerca del límite. Cada uno lleva unos minutos.";
 }

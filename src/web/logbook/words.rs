@@ -2,20 +2,9 @@
 
 use crate::core::reader::{Language, Reader, filled};
 use crate::core::record::{Amendment, AmendmentChange, Check, CheckKind};
+use crate::web::words::words;
 
 use super::Written;
-
-/// Makes the words and what each says in both languages.
-macro_rules! words {
-    ($($name:ident: $english:literal, $spanish:literal;)*) => {
-        /// Words of the pages.
-        #[derive(Debug)]
-        pub(super) struct Words { $(pub(super) $name: &'static str),* }
-
-        static ENGLISH: Words = Words { $($name: $english),* };
-        static SPANISH: Words = Words { $($name: $spanish),* };
-    };
-}
 
 words! {
     title: "Logbook", "Diario";
@@ -38,6 +27,7 @@ words! {
     drained: "Drained and cleaned", "Vaciada y limpia";
     what_drain: "Tank drained; sump screen, scrap tray, arms and jets cleaned.", "Tanque vaciado; filtro, bandeja, brazos y boquillas limpios.";
     note: "Note (may stay empty)", "Nota (puede quedar vacía)";
+    method: "Measured by (may stay empty)", "Medido con (puede quedar vacío)";
     thermometer: "Which thermometer", "Qué termómetro";
     other: "or another one, by its name", "u otro, por su nombre";
     shown: "It shows", "Marca";
@@ -75,14 +65,6 @@ words! {
     no_chemical: "No machine here sanitizes by a chemical: there is nothing to test.", "Ninguna máquina de aquí desinfecta con producto químico: no hay nada que medir.";
     not_now: "It could not be put on record just now. Nothing is lost but this entry: press again in a minute.", "No se pudo registrar ahora mismo. Solo falta esta anotación: pulse de nuevo en un minuto.";
     is_note: "On record.", "Consta en el registro.";
-}
-
-/// Words of the pages in one language.
-pub(super) const fn words(language: Language) -> &'static Words {
-    match language {
-        Language::English => &ENGLISH,
-        Language::Spanish => &SPANISH,
-    }
 }
 
 const fn say(language: Language, (english, spanish): (&'static str, &'static str)) -> &'static str {
@@ -178,10 +160,18 @@ pub(super) fn amended(amendment: &Amendment, reader: &Reader) -> String {
             (("Withdrawn by {by}: {reason}", "Retirado por {by}: {reason}"), String::new())
         }
         AmendmentChange::Corrected(check) => (
-            ("Corrected by {by} to {values}: {reason}", "Corregido por {by} a {values}: {reason}"),
+            (
+                "Corrected by {by} to {values}, made {made}: {reason}",
+                "Corregido por {by} a {values}, hecho {made}: {reason}",
+            ),
             of_check(check, reader),
         ),
     };
-    let known = [("by", amendment.by.as_str()), ("reason", &amendment.reason), ("values", &values)];
+    let made = match &amendment.change {
+        AmendmentChange::Comment | AmendmentChange::Withdrawn => String::new(),
+        AmendmentChange::Corrected(check) => reader.moment(check.at()),
+    };
+    let known =
+        [("by", amendment.by.as_str()), ("reason", &amendment.reason), ("values", &values), ("made", &made)];
     filled(say(reader.language, what), &known)
 }

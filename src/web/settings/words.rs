@@ -1,25 +1,13 @@
 //! Words of the pages of settings, English and Spanish side by side.
 
-use crate::core::reader::Language;
-
-/// Makes the words and what each says in both languages.
-macro_rules! words {
-    ($($name:ident: $english:literal, $spanish:literal;)*) => {
-        /// Words of the pages.
-        #[derive(Debug)]
-        pub(super) struct Words { $(pub(super) $name: &'static str),* }
-
-        static ENGLISH: Words = Words { $($name: $english),* };
-        static SPANISH: Words = Words { $($name: $spanish),* };
-    };
-}
+use crate::web::words::words;
 
 words! {
     more: "More", "Más";
     account: "My account", "Mi cuenta";
     account_what: "Language, °C or °F, password, where you are logged in.", "Idioma, °C o °F, contraseña, dónde tiene sesión abierta.";
     maintenance: "Work on a machine", "Trabajo en una máquina";
-    maintenance_what: "Its messages are held while somebody works on it.", "Sus mensajes se retienen mientras alguien trabaja en ella.";
+    maintenance_what: "Its racks are marked unproven and its messages held while somebody works on it.", "Sus canastas quedan sin comprobar y sus mensajes se retienen mientras alguien trabaja en ella.";
     settings: "Settings", "Configuración";
     settings_what: "Contacts and their channels; the configuration in force.", "Contactos y sus canales; la configuración vigente.";
     accounts: "Accounts", "Cuentas";
@@ -47,19 +35,11 @@ words! {
     source: "From", "De";
     default: "default", "por omisión";
     follows: "follows from elsewhere", "se deduce de otra parte";
-    maintenance_hint: "Racks are judged and recorded all the same; only the messages about the machine wait. It ends by itself.", "Las canastas se evalúan y registran igual; solo esperan los mensajes sobre la máquina. Termina por sí solo.";
+    maintenance_hint: "What the probes show meanwhile need not be the water of the machine: its racks go on record as unproven, and the messages about it wait. It ends by itself.", "Lo que muestren las sondas mientras tanto puede no ser el agua de la máquina: sus canastas constan como sin comprobar, y esperan los mensajes sobre ella. Termina por sí solo.";
     until: "Messages are held until", "Mensajes retenidos hasta";
     not_held: "Messages are sent.", "Los mensajes se envían.";
     hold: "Hold for", "Retener";
     end: "Work is over", "El trabajo terminó";
     caution: "Caution", "Precaución";
     caution_text: "Switch off, lock out and let it cool before you open a machine: mains, hot water and steam. Electrical and pipe work belongs to licensed trades.", "Desconecte, bloquee y deje enfriar antes de abrir una máquina: corriente, agua caliente y vapor. Los trabajos eléctricos y de tubería son de oficios con licencia.";
-}
-
-/// Words of the pages in one language.
-pub(super) const fn words(language: Language) -> &'static Words {
-    match language {
-        Language::English => &ENGLISH,
-        Language::Spanish => &SPANISH,
-    }
 }
