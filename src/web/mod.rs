@@ -50,3 +50,4 @@ pub mod sheet;
 pub mod sign_off;
 pub mod tls;
 mod who;
+mod words;

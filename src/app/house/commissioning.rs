@@ -25,7 +25,7 @@ impl House {
         note: Option<String>,
         person: &Person,
     ) -> Result<(SignedOff, Option<u64>), Refusal> {
-        if !self.configuration.machines.iter().any(|known| known.name == machine) {
+        if !self.loaded.configuration.machines.iter().any(|known| known.name == machine) {
             return Err(Refusal::Unknown);
         }
         let (loaded, by, now) = (Arc::clone(&self.loaded), person.name.clone(), self.clock.now());

@@ -129,7 +129,7 @@ fn rack((record, cycle): &(u64, Box<Cycle>)) -> DayRack {
 impl House {
     /// The place and the limits of a machine by its name.
     pub(super) fn profile(&self, machine: &str) -> Result<&crate::core::cycle::plate::Profile, Refusal> {
-        self.configuration.machines.iter().find(|known| known.name == machine).ok_or(Refusal::Unknown)
+        self.loaded.configuration.machines.iter().find(|known| known.name == machine).ok_or(Refusal::Unknown)
     }
 }
 
@@ -144,7 +144,10 @@ impl Machines for House {
         let found = self.readers.ask(move |ledger| find(ledger, &asked, stretch)).await?;
         let cycles: Vec<&Cycle> = found.racks.iter().map(|(_, cycle)| &**cycle).collect();
         let rinse = |gap: &&DayGap| {
-            self.configuration.probe(&gap.probe).is_some_and(|(_, probe)| probe.place == Place::FinalRinse)
+            self.loaded
+                .configuration
+                .probe(&gap.probe)
+                .is_some_and(|(_, probe)| probe.place == Place::FinalRinse)
         };
         let end = stretch.to.min(now);
         let blanks: Vec<(Timestamp, Timestamp)> = found
@@ -174,7 +177,7 @@ impl Machines for House {
         let newest = self.tap.newest();
         let mut probes = Vec::new();
         let (mut rinse, mut wash) = (Vec::new(), Vec::new());
-        for channel in self.configuration.channels.iter().filter(|one| one.name.machine() == machine) {
+        for channel in self.loaded.configuration.channels.iter().filter(|one| one.name.machine() == machine) {
             let Role::Probe(probe) = &channel.role else { continue };
             let recent = self.tap.recent(channel.id);
             let points = thinned(&recent);

@@ -76,12 +76,12 @@ impl House {
 
     /// A temperature probe with what is on record laid over it.
     fn in_force_of(&self, channel: &Channel, probe: &Probe, file: &OnFile) -> Probe {
-        let configured = self.configuration.calibrated_on(&channel.name);
+        let configured = self.loaded.configuration.calibrated_on(&channel.name);
         file.in_force(channel.name.as_str(), configured, Timestamp::MAX).laid_over(probe)
     }
 
     fn in_force(&self, channel: &Channel, probe: &Probe, file: &OnFile) -> InForce {
-        let configuration = &self.configuration;
+        let configuration = &self.loaded.configuration;
         let (name, machine) = (channel.name.as_str(), channel.name.machine());
         let configured = configuration.calibrated_on(&channel.name);
         let filed = file.in_force(name, configured, Timestamp::MAX);
@@ -115,7 +115,7 @@ impl House {
         if !known {
             return Due::Never;
         }
-        let today = local_date(&self.configuration.alerts.zone, self.clock.now());
+        let today = local_date(&self.loaded.configuration.alerts.zone, self.clock.now());
         match (until.and_then(|until| until.parse::<Date>().ok()), today) {
             (Some(until), Some(today)) if until < today => Due::Over,
             (Some(until), Some(today)) if until < today.saturating_add(DUE_SOON_DAYS.days()) => Due::Soon,
@@ -172,7 +172,7 @@ impl House {
     }
 
     fn attempt(&self, what: What, file: &OnFile) -> Option<(String, Attempt, Facts)> {
-        let configuration = &self.configuration;
+        let configuration = &self.loaded.configuration;
         let facts = |channel: &Channel, probe: &Probe| {
             let machine = configuration.machines.get(usize::from(channel.machine.0));
             let judged = machine.map(|machine| (probe.place, machine.times.rinse));
@@ -221,7 +221,7 @@ impl House {
                     found: found.into(),
                     left: fitted.left.into(),
                     expanded_c: fitted.expanded_c,
-                    until: holds_until(&self.configuration, &of, None, at),
+                    until: holds_until(&self.loaded.configuration, &of, None, at),
                     note,
                     by,
                     probe: of,
@@ -274,8 +274,8 @@ impl Probes for House {
         let file = self.standing().await?;
         let (newest, gauges, busy) = (self.tap.newest(), self.bench.gauges(), self.bench.busy());
         let (now, down) = (self.clock.now(), self.down());
-        let sources = &self.configuration.sources;
-        let seen = self.configuration.channels.iter().filter_map(|channel| {
+        let sources = &self.loaded.configuration.sources;
+        let seen = self.loaded.configuration.channels.iter().filter_map(|channel| {
             let Role::Probe(probe) = &channel.role else { return None };
             let name = channel.name.as_str();
             let newest = newest.get(&channel.id);

@@ -10,7 +10,6 @@ use axum::http::header;
 use axum::middleware::{self, Next};
 use axum::response::Response;
 use serde_json::Value;
-use sha2::{Digest, Sha256};
 use tempfile::TempDir;
 use tokio::net::TcpListener;
 use tokio::sync::mpsc;
@@ -151,8 +150,7 @@ impl Running {
                 let recorded = cycle.received;
                 let reading = TraceReading { at: cycle.rinse_started, celsius: Celsius(84.5) };
                 let trace = Trace { rinse: vec![reading; 40], wash: Vec::new() };
-                let digest: [u8; 32] = Sha256::digest(trace.canonical_bytes()).into();
-                cycle.trace_sha256 = Some(Hash(digest).to_string());
+                cycle.trace_sha256 = Some(trace.sha256().to_string());
                 let trace = Some(trace);
                 let record = Record::new(recorded, Some(machine.to_owned()), Said::Cycle(Box::new(cycle)));
                 records.push(NewRecord { record, trace });
