@@ -110,7 +110,7 @@ pub enum Command {
     Export(ExportArgs),
     /// See alerts, take one on, put a corrective action on record, try the channels.
     Alerts(AlertsArgs),
-    /// Hold the messages about a machine while somebody works on it; records are kept.
+    /// Say that somebody works on a machine: its racks are marked unproven meanwhile, and messages about it are held.
     Maintenance(MaintenanceArgs),
     /// List the serial ports: what they are, who has them, who may open them.
     Ports(PortsArgs),

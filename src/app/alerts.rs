@@ -97,11 +97,11 @@ impl Reception {
         if let Order::Entry { entry } = order {
             return self.enter(entry).await;
         }
-        let works = matches!(order, Order::Maintenance { .. });
+        let works = matches!(order, Order::Maintenance { .. } | Order::Dialog { .. });
         let (answer, answered) = oneshot::channel();
         self.desk.send(Ask::Order(order, answer)).await.map_err(|_| gone())?;
         let done = answered.await.map_err(|_| gone())??;
-        if works {
+        if works && done.record.is_some() {
             self.tell_work().await?;
         }
         Ok(done)
@@ -168,7 +168,7 @@ impl Reception {
             let (check, machine) = (judged.check.as_str(), machine.as_deref().unwrap_or("site"));
             tracing::warn!(check, machine, record, "a check that was entered failed");
         }
-        Ok(Done { alert: None, record, judged, recorded })
+        Ok(Done { record, judged, recorded, ..Done::default() })
     }
 
     /// The open alerts, and whether every record was looked at.

@@ -92,6 +92,12 @@ pub(super) fn lines(configuration: &Configuration, file: &OnFile) -> Vec<String>
                 done.tau_s, done.expanded_s
             ));
         }
+        if let Some(filed) = in_force.doubted_response {
+            parts.push(format!(
+                "time constant of record {} ({:.2} s) counts for nothing: a record that may have taken its place is damaged",
+                filed.index, filed.done.tau_s
+            ));
+        }
         format!("{probe}: {}", parts.join("; "))
     };
     of_probes(configuration, file).map(line).collect()

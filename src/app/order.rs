@@ -8,7 +8,7 @@ use serde::{Deserialize, Serialize};
 use super::Failure;
 use super::door::Peer;
 use super::logbook::{Entry, Judged};
-use crate::core::alert::{Alert, AlertNumber};
+use crate::core::alert::{Alert, AlertNumber, DialogStands};
 use crate::core::logbook::{self, Impossible};
 use crate::core::record::Body;
 use crate::core::time::Timestamp;
@@ -48,6 +48,17 @@ pub(super) enum Order {
         until: Timestamp,
         /// Who.
         by: String,
+    },
+    /// Is at a dialog at a probe of a machine.
+    Dialog {
+        /// Which machine.
+        machine: String,
+        /// Where the dialog stands.
+        stands: DialogStands,
+        /// Who.
+        by: String,
+        /// At what.
+        why: String,
     },
     /// Enters a check, a note or an amendment.
     Entry {
@@ -103,6 +114,9 @@ pub(super) struct Done {
     /// Index in the ledger of the first record it made.
     #[serde(skip_serializing_if = "Option::is_none", default)]
     pub(super) record: Option<u64>,
+    /// Until when the machine of a dialog counts as worked on.
+    #[serde(skip_serializing_if = "Option::is_none", default)]
+    pub(super) worked_on_until: Option<Timestamp>,
     /// What a check that was entered came to.
     #[serde(skip_serializing_if = "Option::is_none", default)]
     pub(super) judged: Option<Judged>,
@@ -181,6 +195,9 @@ impl Order {
             }
             Self::Act { alert, by, racks, done } => Self::Act { alert, by: signed(by), racks, done },
             Self::Maintenance { machine, until, by } => Self::Maintenance { machine, until, by: signed(by) },
+            Self::Dialog { machine, stands, by, why } => {
+                Self::Dialog { machine, stands, by: signed(by), why }
+            }
             Self::Entry { entry } => Self::Entry { entry: entry.signed(signed) },
             Self::Hold { on, reason, by } => Self::Hold { on, reason, by: signed(by) },
         }

@@ -111,9 +111,15 @@ pub(super) fn maintenance(arguments: &MaintenanceArgs, streams: &mut Streams<'_>
     let machine = (arguments.machine != "all").then(|| arguments.machine.clone());
     let what = machine.as_deref().unwrap_or("every machine");
     let said = if arguments.end {
-        format!("Messages about {what} are sent again.")
+        format!(
+            "The work on {what} has ended: racks are judged again from now on, and messages about it are sent again."
+        )
     } else {
-        format!("Messages about {what} are held until {}; records are kept.", minute_and_zone(until, zone))
+        format!(
+            "Somebody works on {what} until {}: racks made until then are on record as unproven, since what the \
+             probes show need not be the water of the machine, and messages about it are held.",
+            minute_and_zone(until, zone)
+        )
     };
     let order = Order::Maintenance { machine, until, by: arguments.by.clone() };
     give_to(&loaded, order, arguments.json, &said, streams)

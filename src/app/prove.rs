@@ -5,7 +5,6 @@
 
 mod words;
 
-use std::collections::BTreeMap;
 use std::io::IsTerminal;
 use std::ops::ControlFlow;
 use std::path::Path;
@@ -14,34 +13,29 @@ use std::time::Duration;
 use serde::Serialize;
 use tokio_util::sync::CancellationToken;
 
-use super::live::{Live, LiveEvent, Through, Wanted};
+use super::live::{Live, LiveEvent, LiveReading, Through, Wanted};
 use super::logbook::Entry;
 use super::order::Order;
+use super::technician::AtWork;
 use super::{Failure, Streams, ask, configuration, ledger, people, terminal};
 use crate::cli::ProveArgs;
 use crate::config::load::Loaded;
 use crate::core::cautions;
-use crate::core::channel::{Channel, Role};
-use crate::core::reader::{Language, Scale};
-use crate::core::reading::Fault;
-use crate::core::record::{Body, ProvenProbe, WiringProofDone};
-use crate::core::time::Timestamp;
-use crate::core::units::Celsius;
+use crate::core::channel::{Place, Role};
+use crate::core::id::ChannelName;
+use crate::core::record::{Body, WiringProofDone};
+use crate::core::technician::Value;
+use crate::core::technician::proving::{LOOKED_EVERY, Proving, StepSeen};
 use crate::core::wiring::proofs::Proofs;
-use crate::core::wiring::{Course, Finding, Found, Standing, Warmth, judge, not_at_rest};
+use crate::core::wiring::{Finding, Found, Warmth};
 use crate::diagnostic::Diagnostic;
 use crate::ledger::{LedgerError, Reader};
 use crate::runtime::clock::Clock;
 
 /// How often somebody who waits is told who is not at rest yet.
 const TOLD_EVERY: Duration = Duration::from_secs(5);
-/// What was found must stand so long: a second probe in the same hand may answer later.
-const STANDS: Duration = Duration::from_secs(5);
 /// Longest wait for the next event.
 const WAIT_MAX: Duration = Duration::from_millis(200);
-/// Time between two looks at what was gathered: each goes through all of it, and meanwhile readings wait.
-const LOOKED_EVERY: Duration = Duration::from_millis(250);
-
 /// The answer as JSON.
 #[derive(Serialize)]
 struct Answer<'a> {
@@ -104,31 +98,53 @@ pub(super) fn prove(arguments: &ProveArgs, streams: &mut Streams<'_>) -> Result<
     if live.through() == Through::OwnSources && !path.exists() {
         return Err(ledger::diagnose(&LedgerError::Missing { path: path.clone() }, path).into());
     }
-    let stop = live.stop_on_signals()?;
-    let courses = live.channels().iter().filter(|channel| matches!(channel.role, Role::Probe(_)));
-    let courses = courses.map(|channel| (channel.name.to_string(), Course::new(channel.name.as_str())));
-    let courses = courses.collect();
+    let why = format!("proof of the wiring of {}", arguments.machine);
+    let at_work = AtWork::begin(&live, &loaded, &arguments.machine, (&arguments.by, why))?;
     let columns = if arguments.json {
         terminal::columns(std::io::stderr())
     } else {
         terminal::columns(std::io::stdout())
     };
-    let clock = Clock::system();
-    let together = probes.iter().map(|channel| channel.name.to_string()).collect();
-    let mut proving = Proving { live, clock, stop, courses, together, arguments, asks, columns };
-    proving.say(streams, &cautions::before_work(arguments.language))?;
-    let mut found = Vec::new();
-    for (place, channel) in probes.iter().enumerate() {
-        found.push(proving.probe(channel, (place + 1, probes.len()), streams)?);
+    let outcome = proved(&loaded, live, probes, at_work.as_ref(), (arguments, columns), streams);
+    let Some(told) = at_work.and_then(|at_work| at_work.end(arguments.language)) else { return outcome };
+    let to = if arguments.json { &mut *streams.err } else { &mut *streams.out };
+    Failure::decided(outcome, writeln!(to, "{}", terminal::fitted(&told, columns)))
+}
+
+fn proved(
+    loaded: &Loaded,
+    live: Live,
+    order: Vec<(String, Place)>,
+    at_work: Option<&AtWork>,
+    (arguments, columns): (&ProveArgs, Option<usize>),
+    streams: &mut Streams<'_>,
+) -> Result<(), Failure> {
+    let stop = live.stop_on_signals()?;
+    let site = live.channels().iter().filter(|channel| matches!(channel.role, Role::Probe(_)));
+    let site: Vec<String> = site.map(|channel| channel.name.to_string()).collect();
+    let turns_of = order.len();
+    let warmth = arguments.water.map_or(Warmth::Hand, |water| Warmth::Water(Some(water)));
+    let work = Proving::new(order, site, warmth).lasting(Duration::from_secs(arguments.seconds_each));
+    let asks = !arguments.yes;
+    let mut turns = Turns { live, clock: Clock::system(), stop, work, arguments, asks, columns };
+    if let Some(at_work) = at_work {
+        turns.say(streams, &[&at_work.told(arguments.language)])?;
     }
-    let good = found.iter().all(|probe| probe.good);
-    let (at, by) = (proving.clock.now(), arguments.by.clone());
-    drop(proving);
-    let done = WiringProofDone { at, probes: found, good, by };
+    turns.say(streams, &cautions::before_work(arguments.language))?;
+    for place in 0..turns_of {
+        turns.probe(place, streams)?;
+    }
+    let Turns { live, clock, work, .. } = turns;
+    // What is put on record needs no more readings.
+    drop(live);
+    let probes = work.result().unwrap_or_default();
+    let good = probes.iter().all(|probe| probe.good);
+    let done = WiringProofDone { at: clock.now(), probes, good, by: arguments.by.clone() };
     let entry = Entry::WiringProof { machine: arguments.machine.clone(), done: Box::new(done.clone()) };
-    let record = people::done(&loaded, Order::Entry { entry })?.record;
+    let record = people::done(loaded, Order::Entry { entry })?.record;
+    let path = &loaded.configuration.ledger.path;
     let before = proofs(path, &arguments.machine, record).map_err(|error| ledger::diagnose(&error, path))?;
-    let on_file = OnFile::of(&all_of(&loaded, &arguments.machine), before, &done);
+    let on_file = OnFile::of(&all_of(loaded, &arguments.machine), before, &done);
     let answer = Answer { machine: &arguments.machine, record, done: &done, on_file: &on_file };
     tell(&answer, arguments, columns, streams)
 }
@@ -158,14 +174,18 @@ fn all_of(loaded: &Loaded, machine: &str) -> Vec<String> {
     own.map(|channel| channel.name.to_string()).collect()
 }
 
-/// The probes of the machine that are to be warmed, in order.
-fn ordered(loaded: &Loaded, arguments: &ProveArgs) -> Result<Vec<Channel>, Failure> {
+/// The probes of the machine that are to be warmed, in order, each with where it sits.
+fn ordered(loaded: &Loaded, arguments: &ProveArgs) -> Result<Vec<(String, Place)>, Failure> {
     let machine = &arguments.machine;
-    let is_probe =
-        |channel: &&Channel| channel.name.machine() == machine && matches!(channel.role, Role::Probe(_));
-    let own: Vec<Channel> = loaded.configuration.channels.iter().filter(is_probe).cloned().collect();
+    let own = loaded.configuration.channels.iter().filter(|channel| channel.name.machine() == machine);
+    let own: Vec<(&ChannelName, Place)> = own
+        .filter_map(|channel| match &channel.role {
+            Role::Probe(probe) => Some((&channel.name, probe.place)),
+            Role::ColdJunction { .. } | Role::Running | Role::Concentration | Role::Ph => None,
+        })
+        .collect();
     let refused = |summary: String| {
-        let names: Vec<&str> = own.iter().map(|channel| channel.name.probe()).collect();
+        let names: Vec<&str> = own.iter().map(|(name, _)| name.probe()).collect();
         let advice = if names.is_empty() {
             "give the name of a machine that has temperature probes".to_owned()
         } else {
@@ -177,24 +197,23 @@ fn ordered(loaded: &Loaded, arguments: &ProveArgs) -> Result<Vec<Channel>, Failu
         return Err(refused(format!("no temperature probe of a machine «{machine}» is configured")));
     }
     if arguments.order.is_empty() {
-        return Ok(own);
+        return Ok(own.into_iter().map(|(name, place)| (name.to_string(), place)).collect());
     }
-    let named = arguments.order.iter().map(|name| {
-        let found = own.iter().find(|channel| channel.name.probe() == name || channel.name.as_str() == name);
-        found.cloned().ok_or_else(|| refused(format!("{machine} has no temperature probe «{name}»")))
+    let named = arguments.order.iter().map(|asked| {
+        let found = own.iter().find(|(name, _)| name.probe() == asked || name.as_str() == asked);
+        found
+            .map(|(name, place)| (name.to_string(), *place))
+            .ok_or_else(|| refused(format!("{machine} has no temperature probe «{asked}»")))
     });
     named.collect()
 }
 
 /// The command at work.
-struct Proving<'a> {
+struct Turns<'a> {
     live: Live,
     clock: Clock,
     stop: CancellationToken,
-    /// Every temperature probe of the site, by name.
-    courses: BTreeMap<String, Course>,
-    /// The probes that are proved in this run: all are at rest before the first is warmed.
-    together: Vec<String>,
+    work: Proving,
     arguments: &'a ProveArgs,
     /// Whether somebody presses Enter before each probe.
     asks: bool,
@@ -202,37 +221,59 @@ struct Proving<'a> {
     columns: Option<usize>,
 }
 
-impl Proving<'_> {
-    /// Has one probe warmed, and says what was found.
-    fn probe(
-        &mut self,
-        channel: &Channel,
-        (place, all): (usize, usize),
-        streams: &mut Streams<'_>,
-    ) -> Result<ProvenProbe, Failure> {
-        let (name, language) = (channel.name.as_str(), self.arguments.language);
-        let at = match &channel.role {
-            Role::Probe(probe) => Some(probe.place),
-            Role::ColdJunction { .. } | Role::Running | Role::Concentration | Role::Ph => None,
-        };
-        self.say(streams, &[&words::turn(language, (place, all), name, at)])?;
+impl Turns<'_> {
+    /// Has the probe of this place warmed, and says what was found.
+    fn probe(&mut self, place: usize, streams: &mut Streams<'_>) -> Result<(), Failure> {
+        let language = self.arguments.language;
+        let all = self.work.stands().probes;
+        let Some((name, at, _)) = all.get(place) else { return Ok(()) };
+        self.say(streams, &[&words::turn(language, (place + 1, all.len()), name, *at)])?;
         if self.asks {
             self.enter(words::press_enter(language), streams)?;
         }
-        let found = match self.rest(name, place == 1, streams)? {
-            Some(found) => found,
-            None => {
-                self.say(streams, &[&words::warm(language, name, self.arguments.water.is_some())])?;
-                self.warmed(name)?
-            }
-        };
+        // What came while a person was waited for is no rest.
+        while let Some(event) = self.live.next(Duration::ZERO) {
+            self.unless_ended(&event)?;
+        }
+        self.work.hangs(self.clock.elapsed());
+        self.say(streams, &[words::waiting(language)])?;
+        let found = self.found(place, name, streams)?;
         let (good, finding) = (found.finding == Finding::Answers, found.finding.as_str());
         let seen = found.seen(name, language, self.arguments.scale);
-        self.say(streams, &[&words::found(language, name, good, finding, &seen)])?;
-        // On record it stands in English and °C, as everything there.
-        let seen = found.seen(name, Language::English, Scale::Celsius);
-        let (finding, instead) = (finding.to_owned(), found.instead);
-        Ok(ProvenProbe { probe: name.to_owned(), good, finding, seen, instead })
+        self.say(streams, &[&words::found(language, name, good, finding, &seen)])
+    }
+
+    /// Waits until something is found of a probe, and says meanwhile what is to be done.
+    fn found(&mut self, place: usize, name: &str, streams: &mut Streams<'_>) -> Result<Found, Failure> {
+        let (language, scale) = (self.arguments.language, self.arguments.scale);
+        let begun = self.clock.elapsed();
+        let (mut looked, mut told, mut warming) = (begun, begun, false);
+        loop {
+            self.hear()?;
+            let now = self.clock.elapsed();
+            if now.saturating_sub(looked) < LOOKED_EVERY {
+                continue;
+            }
+            looked = now;
+            self.work.tick(now);
+            let mut stands = self.work.stands();
+            if let Some(found) = stands.probes.get_mut(place).and_then(|(_, _, found)| found.take()) {
+                return Ok(found);
+            }
+            match stands.step {
+                Some(StepSeen::Warming) if !warming => {
+                    warming = true;
+                    self.say(streams, &[&words::warm(language, name, self.arguments.water.is_some())])?;
+                }
+                Some(StepSeen::Resting(Some((mover, c_per_min))))
+                    if now.saturating_sub(told) >= TOLD_EVERY =>
+                {
+                    told = now;
+                    self.say(streams, &[&words::still_moves(language, scale, &mover, c_per_min)])?;
+                }
+                Some(StepSeen::Hanging | StepSeen::Resting(_) | StepSeen::Warming) | None => {}
+            }
+        }
     }
 
     /// Says something to whoever stands at the machine.
@@ -248,90 +289,8 @@ impl Proving<'_> {
         if answer.is_none() || self.stop.is_cancelled() { Err(broken_off()) } else { Ok(()) }
     }
 
-    /// Gathers what every probe shows until this one is at rest; before the first, until all of the run
-    /// are. What was found where it does not come to rest in time.
-    fn rest(&mut self, name: &str, first: bool, streams: &mut Streams<'_>) -> Result<Option<Found>, Failure> {
-        // What came while a person was waited for is no rest.
-        while let Some(event) = self.live.next(Duration::ZERO) {
-            self.unless_ended(&event)?;
-        }
-        self.courses.values_mut().for_each(Course::begin_anew);
-        let (language, scale) = (self.arguments.language, self.arguments.scale);
-        self.say(streams, &[words::waiting(language)])?;
-        let begun = self.clock.elapsed();
-        let (mut looked, mut told) = (begun, begun);
-        loop {
-            self.take(Course::rests)?;
-            let now = self.clock.elapsed();
-            let over = now.saturating_sub(begun) >= self.limit();
-            if !over && now.saturating_sub(looked) < LOOKED_EVERY {
-                continue;
-            }
-            looked = now;
-            let own = self.standing(name);
-            let together = self.together.iter().filter(|other| first && *other != name);
-            let moving = together.map(|other| (other.as_str(), self.standing(other)));
-            let mut moving =
-                [(name, own)].into_iter().chain(moving).filter_map(|(name, standing)| match standing {
-                    Standing::Moving { c_per_min } => Some((name, c_per_min)),
-                    Standing::TooFew | Standing::AtRest => None,
-                });
-            let moves = moving.next();
-            match (own, moves) {
-                (Standing::AtRest, None) => return Ok(None),
-                (Standing::Moving { c_per_min }, _) if over => return Ok(Some(not_at_rest(c_per_min))),
-                (Standing::TooFew | Standing::AtRest, _) if over => return Ok(None),
-                (_, Some((mover, c_per_min))) if now.saturating_sub(told) >= TOLD_EVERY => {
-                    told = now;
-                    let line = words::still_moves(language, scale, mover, c_per_min);
-                    self.say(streams, &[&line])?;
-                }
-                (Standing::TooFew | Standing::AtRest | Standing::Moving { .. }, _) => {}
-            }
-        }
-    }
-
-    fn standing(&self, name: &str) -> Standing {
-        self.courses.get(name).map_or(Standing::TooFew, Course::standing)
-    }
-
-    /// Gathers until what is found has stood for a while, or the time is over.
-    fn warmed(&mut self, name: &str) -> Result<Found, Failure> {
-        let warmth = self.arguments.water.map_or(Warmth::Hand, |water| Warmth::Water(Some(water)));
-        let begun = self.clock.elapsed();
-        let (mut looked, mut since) = (begun, begun);
-        let mut last = None;
-        loop {
-            self.take(Course::warms)?;
-            let now = self.clock.elapsed();
-            let over = now.saturating_sub(begun) >= self.limit();
-            if !over && now.saturating_sub(looked) < LOOKED_EVERY {
-                continue;
-            }
-            looked = now;
-            let found = judge(name, warmth, self.courses.values());
-            if last != Some(found.finding) {
-                last = Some(found.finding);
-                since = now;
-            }
-            // What may still come is waited for.
-            let open = matches!(found.finding, Finding::Dead | Finding::NotAtRest);
-            let stands = !open && now.saturating_sub(since) >= STANDS;
-            if stands || over {
-                return Ok(found);
-            }
-        }
-    }
-
-    fn limit(&self) -> Duration {
-        Duration::from_secs(self.arguments.seconds_each)
-    }
-
     /// Takes what comes next to its probe.
-    fn take(
-        &mut self,
-        stretch: impl Fn(&mut Course, Timestamp, Result<Celsius, Fault>),
-    ) -> Result<(), Failure> {
+    fn hear(&mut self) -> Result<(), Failure> {
         if self.stop.is_cancelled() {
             return Err(broken_off());
         }
@@ -340,15 +299,9 @@ impl Proving<'_> {
         if let LiveEvent::Lost { events } = event {
             return Err(too_slow(events));
         }
-        if let LiveEvent::Reading(reading) = event
-            && let Some(course) = self.courses.get_mut(&reading.channel)
-        {
-            let value = match (reading.fault, reading.measured) {
-                (Some(fault), _) => Err(fault),
-                (None, Some(celsius)) => Ok(celsius),
-                (None, None) => return Ok(()),
-            };
-            stretch(course, reading.at, value);
+        if let LiveEvent::Reading(reading) = event {
+            let LiveReading { at, measured, fault, .. } = reading;
+            self.work.hear(&reading.channel, Value { at, measured, fault });
         }
         Ok(())
     }

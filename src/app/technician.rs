@@ -3,12 +3,14 @@
 //! Both only ask for a record; what counts of it is worked out where it is entered. A session
 //! that is refused, or that nobody confirms, changes nothing.
 
+mod at_work;
 mod calibrate;
 mod respond;
 
 use std::io::{IsTerminal, Write};
 use std::time::Duration;
 
+pub(super) use self::at_work::AtWork;
 pub(super) use self::calibrate::{calibrate, holds_until};
 pub(super) use self::respond::respond;
 use super::live::{Live, LiveEvent, LiveReading, Through, UnitSeen, Wanted};
@@ -36,6 +38,8 @@ struct Session<'s, 'a> {
     /// The probe as it is in force.
     probe: Probe,
     live: Live,
+    /// The machine is under work; `None` where no service runs.
+    at_work: Option<AtWork>,
     clock: Clock,
     /// Whether a person can answer.
     asked: bool,
@@ -45,8 +49,12 @@ struct Session<'s, 'a> {
 }
 
 impl<'s, 'a> Session<'s, 'a> {
-    /// Begins to listen to the probe.
-    fn begin(arguments: &'a TechnicianArgs, streams: &'a mut Streams<'s>) -> Result<Self, Failure> {
+    /// Begins to listen to the probe, and puts its machine under work; `what` is done there, in English.
+    fn begin(
+        what: &str,
+        arguments: &'a TechnicianArgs,
+        streams: &'a mut Streams<'s>,
+    ) -> Result<Self, Failure> {
         let asked = !arguments.yes && std::io::stdin().is_terminal();
         if !asked && !arguments.yes {
             let diagnostic =
@@ -85,7 +93,24 @@ impl<'s, 'a> Session<'s, 'a> {
         let columns =
             if json { terminal::columns(std::io::stderr()) } else { terminal::columns(std::io::stdout()) };
         let clock = Clock::system();
-        Ok(Self { arguments, loaded, channel, probe, live, clock, asked, columns, streams })
+        let why = format!("{what} of {name}");
+        let at_work = AtWork::begin(&live, &loaded, channel.name.machine(), (&arguments.by, why))?;
+        let mut session =
+            Self { arguments, loaded, channel, probe, live, at_work, clock, asked, columns, streams };
+        if let Some(at_work) = &session.at_work {
+            let told = at_work.told(session.language());
+            session.tell(&format!("! {told}"))?;
+        }
+        Ok(session)
+    }
+
+    /// Ends the work at the machine, however the session came out.
+    fn leave(mut self, outcome: Result<(), Failure>) -> Result<(), Failure> {
+        let language = self.language();
+        let told = self.at_work.take().and_then(|at_work| at_work.end(language));
+        let Some(told) = told else { return outcome };
+        let to: &mut dyn Write = if self.arguments.answer.json { self.streams.err } else { self.streams.out };
+        Failure::decided(outcome, writeln!(to, "{}", terminal::fitted(&told, self.columns)))
     }
 
     const fn language(&self) -> Language {

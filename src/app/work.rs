@@ -12,7 +12,7 @@ use crate::core::machine::Work;
 use crate::core::record::{Body, Record};
 use crate::ledger::{LedgerError, Reader};
 
-/// Most times remembered of a machine; the oldest is forgotten. A node may send what it kept for days, and
+/// Most times that the core remembers of a machine; the oldest is forgotten. A node may send what it kept for days, and
 /// hardly anybody works on a machine that often meanwhile.
 const KEPT: usize = 64;
 
@@ -25,15 +25,18 @@ pub(super) fn on_record(
     configuration: &Configuration,
     reader: &Reader,
 ) -> Result<Vec<(MachineId, Vec<Work>)>, LedgerError> {
-    let mut told = Told::default();
-    reader.records_found(&["maintenance"], 0, |_, found| {
-        if let Ok((_, record)) = found {
-            told.take(&record);
-        }
-        ControlFlow::Continue(())
-    })?;
+    let told = Told::read(reader)?;
     let machines = (0_u16..).map(MachineId).zip(&configuration.machines);
-    Ok(machines.map(|(id, machine)| (id, told.of(&machine.name))).collect())
+    let newest = |mut work: Vec<Work>| work.split_off(work.len().saturating_sub(KEPT));
+    Ok(machines.map(|(id, machine)| (id, newest(told.of(&machine.name)))).collect())
+}
+
+/// All the times in which somebody worked on a machine of this name, oldest first, for readings of the past.
+///
+/// # Errors
+/// The ledger's.
+pub(super) fn of_past(machine: &str, reader: &Reader) -> Result<Vec<Work>, LedgerError> {
+    Ok(Told::read(reader)?.of(machine))
 }
 
 /// What the records tell, by machine; `None` is the whole site.
@@ -43,6 +46,17 @@ struct Told {
 }
 
 impl Told {
+    fn read(reader: &Reader) -> Result<Self, LedgerError> {
+        let mut told = Self::default();
+        reader.records_found(&["maintenance"], 0, |_, found| {
+            if let Ok((_, record)) = found {
+                told.take(&record);
+            }
+            ControlFlow::Continue(())
+        })?;
+        Ok(told)
+    }
+
     fn take(&mut self, record: &Record) {
         let Body::Maintenance(said) = &record.body else { return };
         let times = self.times.entry(record.machine.clone()).or_default();
@@ -52,9 +66,6 @@ impl Told {
             // The end by itself: its time was known before.
             None if said.ended => {}
             None => times.push((Work { from: record.recorded, until: said.until }, false)),
-        }
-        if times.len() > KEPT {
-            times.remove(0);
         }
     }
 
@@ -78,7 +89,7 @@ mod tests {
     }
 
     fn said(machine: Option<&str>, recorded: f64, until: f64, ended: bool) -> Record {
-        let body = Maintenance { until: at(until), by: None, ended };
+        let body = Maintenance { until: at(until), by: None, why: None, ended };
         Record::new(at(recorded), machine.map(str::to_owned), Body::Maintenance(body))
     }
 

@@ -8,10 +8,14 @@
 //! **A record that cannot be read** counts no more, and of which probe it was is not known. Whoever
 //! made it may have found the calibration before it wrong; so from its time on that one goes on
 //! correcting, since a reading without it would be further off, but is claimed by nothing: what
-//! remains uncertain is as configured, until the probe is calibrated again.
+//! remains uncertain is as configured, until the probe is calibrated again. The same holds of a response test: a
+//! time constant that may have been replaced by a longer one is claimed by nothing, and the probe is judged as
+//! one of which none is known, until its response is measured again.
 
 use std::collections::{BTreeMap, BTreeSet};
 use std::time::Duration;
+
+use serde::{Deserialize, Serialize};
 
 use super::calibration::Calibration;
 use super::channel::Probe;
@@ -33,7 +37,7 @@ pub struct Filed<Done> {
 }
 
 /// A record that should have been taken and cannot be read.
-#[derive(Clone, Copy, PartialEq, Eq, Debug)]
+#[derive(Clone, Copy, PartialEq, Eq, Debug, Serialize, Deserialize)]
 pub struct Missed {
     /// Index of the record.
     pub index: u64,
@@ -44,7 +48,8 @@ pub struct Missed {
 }
 
 /// What a record that cannot be read was.
-#[derive(Clone, Copy, PartialEq, Eq, Debug)]
+#[derive(Clone, Copy, PartialEq, Eq, Debug, Serialize, Deserialize)]
+#[serde(rename_all = "kebab-case")]
 pub enum MissedKind {
     /// A calibration, of whatever probe.
     Calibration,
@@ -73,6 +78,8 @@ pub struct InForce<'f> {
     pub doubted: Option<&'f Filed<CalibrationDone>>,
     /// The response test on record; `None` where the configuration's time constant counts.
     pub response: Option<&'f Filed<ResponseDone>>,
+    /// A response test on record that is claimed by nothing, as in `doubted`; there is none in `response` then.
+    pub doubted_response: Option<&'f Filed<ResponseDone>>,
 }
 
 impl OnFile {
@@ -149,18 +156,29 @@ impl OnFile {
     pub fn in_force(&self, probe: &str, configured: Option<Timestamp>, at: Timestamp) -> InForce<'_> {
         let calibration = newest(&self.calibrations, probe, at);
         let calibration = calibration.filter(|filed| configured.is_none_or(|day| day <= filed.since));
-        let is_doubted = calibration.is_some_and(|filed| self.is_doubted(filed.index, configured, at));
+        let is_doubted = calibration
+            .is_some_and(|filed| self.is_doubted(MissedKind::Calibration, filed.index, configured, at));
         let (doubted, calibration) = if is_doubted { (calibration, None) } else { (None, calibration) };
-        InForce { calibration, doubted, response: newest(&self.responses, probe, at) }
+        let response = newest(&self.responses, probe, at);
+        let is_doubted =
+            response.is_some_and(|filed| self.is_doubted(MissedKind::Response, filed.index, None, at));
+        let (doubted_response, response) = if is_doubted { (response, None) } else { (None, response) };
+        InForce { calibration, doubted, response, doubted_response }
     }
 
-    /// Whether a record that cannot be read may have taken the place of this calibration by `at`.
-    fn is_doubted(&self, calibration: u64, configured: Option<Timestamp>, at: Timestamp) -> bool {
+    /// The records that cannot be read, in order of the index.
+    #[must_use]
+    pub fn missed(&self) -> &[Missed] {
+        &self.missed
+    }
+
+    /// Whether a record that cannot be read may have taken the place of this one of that kind by `at`.
+    fn is_doubted(&self, kind: MissedKind, of: u64, configured: Option<Timestamp>, at: Timestamp) -> bool {
         let counts = |missed: &Missed| missed.since <= at && configured.is_none_or(|day| day <= missed.since);
         self.missed.iter().filter(|missed| counts(missed)).any(|missed| match missed.kind {
-            MissedKind::Calibration | MissedKind::Amendment(None) => missed.index > calibration,
-            MissedKind::Amendment(Some(of)) => of == calibration,
-            MissedKind::Response => false,
+            MissedKind::Calibration | MissedKind::Response => missed.kind == kind && missed.index > of,
+            MissedKind::Amendment(None) => missed.index > of,
+            MissedKind::Amendment(Some(amended)) => amended == of,
         })
     }
 
@@ -225,13 +243,19 @@ impl InForce<'_> {
         if let Some(Filed { done, .. }) = self.response {
             probe.tau = Duration::try_from_secs_f64(done.tau_s).ok().or(probe.tau);
         }
+        if self.doubted_response.is_some() {
+            probe.tau = None;
+        }
         probe
     }
 
     /// Whether anything on record is in force.
     #[must_use]
     pub const fn is_on_record(&self) -> bool {
-        self.calibration.is_some() || self.doubted.is_some() || self.response.is_some()
+        self.calibration.is_some()
+            || self.doubted.is_some()
+            || self.response.is_some()
+            || self.doubted_response.is_some()
     }
 }
 
@@ -348,31 +372,34 @@ mod tests {
         use MissedKind::{Amendment, Calibration, Response};
         let configured = probe(Place::FinalRinse, Some(3.0));
         let (mine, sure) = (configured.budget.sensor, Sensor::Calibrated { expanded_c: 0.3 });
-        for (what, kind, doubts, sensor) in [
-            ("a calibration", Calibration, true, mine),
-            ("a response test", Response, true, sure),
-            ("an amendment of the calibration", Amendment(Some(0)), true, mine),
-            ("an amendment of another record", Amendment(Some(7)), false, sure),
-            ("an amendment of nobody knows what", Amendment(None), true, mine),
+        for (what, kind, doubts, sensor, tau_s) in [
+            ("a calibration", Calibration, true, mine, Some(1.5)),
+            ("a response test", Response, true, sure, None),
+            ("an amendment of the calibration", Amendment(Some(0)), true, mine, Some(1.5)),
+            ("an amendment of the response test", Amendment(Some(1)), true, sure, None),
+            ("an amendment of another record", Amendment(Some(7)), false, sure, Some(1.5)),
+            ("an amendment of nobody knows what", Amendment(None), true, mine, None),
         ] {
             let mut file = OnFile::default();
             file.take(0, &calibrated(100.0, 0.5));
+            file.take(1, &answered(100.0, 1.5));
             file.miss(10, Some(at(200.0)), kind);
             file.miss(10, Some(at(200.0)), kind);
             let seen = |file: &OnFile, second: f64| {
                 let probe = file.in_force("dm1/rinse", None, at(second)).laid_over(&configured);
-                (probe.calibration, probe.budget.sensor)
+                (probe.calibration, probe.budget.sensor, probe.tau.map(|tau| tau.as_secs_f64()))
             };
             let offset = super::Calibration::Offset;
-            assert_eq!(seen(&file, 199.0), (offset(0.5), sure), "before {what}");
-            assert_eq!(seen(&file, 200.0), (offset(0.5), sensor), "{what}");
+            assert_eq!(seen(&file, 199.0), (offset(0.5), sure, Some(1.5)), "before {what}");
+            assert_eq!(seen(&file, 200.0), (offset(0.5), sensor, tau_s), "{what}");
             let probes = ["dm1/rinse"].into_iter();
             assert_eq!(file.doubts(probes.clone()), if doubts { vec![10] } else { vec![] }, "{what}");
             file.take(11, &calibrated(300.0, 0.8));
             file.take(12, &answered(300.0, 1.2));
-            assert_eq!(seen(&file, 300.0), (offset(0.8), sure), "calibrated after {what}");
+            assert_eq!(seen(&file, 300.0), (offset(0.8), sure, Some(1.2)), "calibrated after {what}");
             assert!(file.doubts(probes).is_empty(), "calibrated after {what}");
             assert_eq!(file.next(), 13);
+            assert_eq!(file.missed().len(), 1, "it is missed once");
         }
         // Without a time of its own it counts from the latest instant before it.
         let mut file = OnFile::default();

@@ -47,6 +47,20 @@ pub enum OpenPoint {
         /// Name of the channel.
         probe: String,
     },
+    /// The calibration of a probe corrects and counts for nothing: a record that may have taken its place is damaged.
+    CalibrationDoubted {
+        /// Name of the channel.
+        probe: String,
+        /// Its record.
+        record: u64,
+    },
+    /// The response test of a probe counts for nothing: a record that may have taken its place is damaged.
+    ResponseDoubted {
+        /// Name of the channel.
+        probe: String,
+        /// Its record.
+        record: u64,
+    },
     /// The calibration of a probe has run out.
     CalibrationOverdue {
         /// Name of the channel.
@@ -144,6 +158,8 @@ pub struct Seen<'a> {
     pub plate: &'a SignedPlate,
     /// Its probes, with what is in force of each.
     pub probes: &'a [SignedProbe],
+    /// Calibrations and response tests that count for nothing, as open points.
+    pub doubted: &'a [OpenPoint],
     /// The newest proof of the wiring of each probe.
     pub proofs: &'a Proofs,
     /// Whether the configuration of the wiring changed after the oldest of those proofs, and when where that is
@@ -168,6 +184,7 @@ pub fn open_points(seen: &Seen<'_>) -> Vec<OpenPoint> {
     if plate.wash_limit_source == LimitSource::FoodCode {
         points.push(OpenPoint::WashLimitOfFoodCode { limit_c: plate.wash_limit_c });
     }
+    points.extend(seen.doubted.iter().cloned());
     for probe in seen.probes.iter().filter(|probe| is_judged(probe.place)) {
         of_probe(probe, seen, &mut points);
     }
@@ -189,7 +206,11 @@ const fn is_judged(place: Place) -> bool {
 fn of_probe(signed: &SignedProbe, seen: &Seen<'_>, points: &mut Vec<OpenPoint>) {
     let probe = || signed.probe.clone();
     let calibrated = signed.correction.is_some() || signed.calibrated_on.is_some();
-    if !calibrated && signed.calibration.is_none() {
+    let doubted =
+        |wanted: fn(&OpenPoint, &str) -> bool| seen.doubted.iter().any(|point| wanted(point, &signed.probe));
+    let is_calibration = |point: &OpenPoint, name: &str| matches!(point, OpenPoint::CalibrationDoubted { probe, .. } if probe == name);
+    let is_response = |point: &OpenPoint, name: &str| matches!(point, OpenPoint::ResponseDoubted { probe, .. } if probe == name);
+    if !calibrated && signed.calibration.is_none() && !doubted(is_calibration) {
         points.push(OpenPoint::NotCalibrated { probe: probe() });
     }
     if let Some(until) = &signed.until {
@@ -216,6 +237,7 @@ fn of_probe(signed: &SignedProbe, seen: &Seen<'_>, points: &mut Vec<OpenPoint>) 
     if signed.place == Place::FinalRinse {
         let rinse_s = seen.plate.rinse_s;
         match signed.tau_s {
+            None if doubted(is_response) => {}
             None => points.push(OpenPoint::NoResponse { probe: probe() }),
             Some(tau_s) if !is_fast_enough(signed.place, tau_s, rinse_s) => {
                 points.push(OpenPoint::TooSlow { probe: probe(), tau_s, rinse_s });

@@ -27,6 +27,7 @@ use crate::core::cycle::counts::Counts;
 use crate::core::cycle::plate::{LimitSource, MachineKind, Sanitizing};
 pub use crate::core::drift::{Chart, Signal as DriftSignal};
 use crate::core::effect::Trace;
+use crate::core::on_file::Missed;
 use crate::core::reading::Fault;
 use crate::core::record::{AmendmentChange, Check, Cycle};
 use crate::core::time::Timestamp;
@@ -61,6 +62,10 @@ pub struct Account {
     pub checks: Vec<CheckAccount>,
     /// Checks that were due and not made in time.
     pub overdue: Vec<OverdueCheck>,
+    /// Which of the damaged records were calibrations, response tests and amendments: what they may have replaced is
+    /// in doubt from then on.
+    #[serde(skip_serializing_if = "Vec::is_empty", default)]
+    pub doubts: Vec<Missed>,
     /// Comparisons of probes with a reference that were in force at some time of the span.
     pub calibrations: Vec<CalibrationAccount>,
     /// What people noted, and what they said of earlier records.
@@ -333,6 +338,12 @@ pub struct CalibrationAccount {
     /// Index of the record that says so; absent where the configuration does.
     #[serde(default)]
     pub record: Option<u64>,
+    /// Whether it corrects and counts for nothing: a record that may have taken its place cannot be read.
+    #[serde(skip_serializing_if = "is_false", default)]
+    pub doubted: bool,
+    /// Whether the time constant counts for nothing, for such a reason; there is none in `tau_s` then.
+    #[serde(skip_serializing_if = "is_false", default)]
+    pub response_doubted: bool,
 }
 
 /// What somebody added to the record.
@@ -368,4 +379,9 @@ pub struct ServiceEvent {
     pub kind: String,
     /// In a few words of English.
     pub text: String,
+}
+
+#[expect(clippy::trivially_copy_pass_by_ref, reason = "the signature that serde asks for")]
+const fn is_false(flag: &bool) -> bool {
+    !*flag
 }

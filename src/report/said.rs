@@ -42,7 +42,8 @@ pub fn said(body: &Body) -> String {
         Body::MachineFailure(failure) => format!("the judging of the machine failed: {}", failure.cause),
         Body::Maintenance(window) if window.ended => "maintenance ended".to_owned(),
         Body::Maintenance(window) => {
-            format!("{} works on it until {}", window.by.as_deref().unwrap_or("somebody"), window.until)
+            let why = window.why.as_ref().map_or_else(String::new, |why| format!(" ({why})"));
+            format!("{} works on it until {}{why}", window.by.as_deref().unwrap_or("somebody"), window.until)
         }
         Body::Note(Note { text, by, .. }) => format!("«{text}» ({by})"),
         Body::Amendment(amendment) => of_amendment(amendment),

@@ -276,7 +276,7 @@ fn page<K: Kitchen>(
     };
     let title = format!("{}: {name}", kind(spot.kind, language));
     let mut cautions: Vec<&'static str> = match spot.kind {
-        Kind::Calibration => shared::calibration_cautions(language)[..2].to_vec(),
+        Kind::Calibration => shared::calibration_cautions(language).to_vec(),
         Kind::Response => shared::response_cautions(language).to_vec(),
         Kind::Proof => cautions::before_work(language).to_vec(),
     };

@@ -43,6 +43,8 @@ pub(super) enum Fault {
     NotATime,
     /// The time has not come.
     Future,
+    /// The time lies after the entry that it belongs to.
+    AfterEntry,
     /// The time lies more than a month back.
     TooOld,
     /// It holds characters that no hand writes.
@@ -76,6 +78,10 @@ impl Fault {
             }
             Self::NotATime => ("Not a time. Choose day and time.", "No es una hora. Elija el día y la hora."),
             Self::Future => ("This time has not come yet.", "Esa hora todavía no ha llegado."),
+            Self::AfterEntry => (
+                "This is after the entry was put on record. Check the time.",
+                "Es posterior al registro de la anotación. Revise la hora.",
+            ),
             Self::TooOld => (
                 "This is more than a month ago. Check month and year, or confirm below that it is meant.",
                 "Fue hace más de un mes. Revise el mes y el año, o confirme abajo que es así.",

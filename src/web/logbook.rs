@@ -105,6 +105,10 @@ pub enum Amending {
 /// The values of a check that were entered wrong; what is absent stays.
 #[derive(Clone, PartialEq, Debug, Default)]
 pub struct Corrected {
+    /// When it was made.
+    pub at: Option<Timestamp>,
+    /// By what the concentration was measured.
+    pub method: Option<String>,
     /// Concentration, mg/L.
     pub mg_per_l: Option<f64>,
     /// pH.

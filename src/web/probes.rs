@@ -94,6 +94,8 @@ pub struct InForce {
 pub enum Due {
     /// It never was calibrated.
     Never,
+    /// It corrects and counts for nothing: a record that may have taken its place is damaged.
+    Doubted,
     /// It holds, or nobody said for how long.
     Holds,
     /// It ends within 30 days.

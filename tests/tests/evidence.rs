@@ -95,12 +95,28 @@ impl Site {
 
     /// With these records, and exports of one day of the site.
     fn of(records: Vec<NewRecord>, day: &str) -> Self {
+        Self::made(records, day, "")
+    }
+
+    /// The same where one of them cannot be read.
+    fn damaged(records: Vec<NewRecord>, day: &str, index: u64) -> Self {
+        let sql = format!(
+            "DROP TRIGGER record_stays; UPDATE record SET bytes = x'7b7d' WHERE idx = {index};
+             CREATE TRIGGER record_stays BEFORE UPDATE ON record BEGIN SELECT RAISE(ABORT, 'no'); END;"
+        );
+        Self::made(records, day, &sql)
+    }
+
+    fn made(records: Vec<NewRecord>, day: &str, sql: &str) -> Self {
         let directory = tempfile::tempdir().expect("room for a directory");
         let site = Self { directory };
         let ledger = site.path("ledger.sqlite");
         let (writer, _) = open(&ledger);
         commit(&writer, Commit { records, ..Commit::default() }).expect("a commit");
         drop(writer);
+        let connection = rusqlite::Connection::open(&ledger).expect("a second connection");
+        connection.execute_batch(sql).expect("what is done to it");
+        drop(connection);
         for (ending, text, mode) in [
             ("signing-key", key().secret_text(), 0o600),
             ("verify-key", key().verifying().to_string(), 0o644),

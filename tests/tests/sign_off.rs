@@ -266,6 +266,50 @@ fn open_points_refuse_it_until_they_are_known() {
     assert!(kitchen.written().contains("NOT CALIBRATED"), "{}", kitchen.written());
 }
 
+/// Changes bytes of a record as a broken disk would.
+fn damage(kitchen: &Kitchen, index: u64) {
+    let connection = rusqlite::Connection::open(kitchen.path("ledger.sqlite")).expect("a second connection");
+    let sql = format!(
+        "DROP TRIGGER record_stays; UPDATE record SET bytes = x'7b7d' WHERE idx = {index};
+         CREATE TRIGGER record_stays BEFORE UPDATE ON record BEGIN SELECT RAISE(ABORT, 'no'); END;"
+    );
+    connection.execute_batch(&sql).expect("a damaged record");
+}
+
+// Own rule, see `core::on_file`: a calibration that a damaged one may have replaced counts for nothing, and neither
+// does a response test; made again, both count.
+#[test]
+fn what_a_damaged_record_may_have_replaced_is_an_open_point() {
+    let kitchen = Kitchen::new();
+    kitchen.commissioned(Verdict::Pass);
+    let first = 1 + last_cycle(&kitchen);
+    kitchen.put(vec![calibration("dm1/wash"), response("dm1/wash", 1.4)]);
+    // The alerts have heard of them, and they are not the end of the ledger.
+    let (code, said) = kitchen.say(&["enter", "note", "dm1", "the disk is old", "--by", "Tom"]);
+    assert_eq!(code, Some(0), "{said}");
+    damage(&kitchen, first);
+    damage(&kitchen, first + 1);
+    let (code, said) = kitchen.sign(&[]);
+    assert_eq!((code, kitchen.signed().len()), (Some(1), 0), "{said}");
+    for wanted in [
+        "The calibration of dm1/rinse (record",
+        "The response test of dm1/rinse (record",
+        "rinseward calibrate dm1/rinse",
+        "rinseward respond dm1/rinse",
+    ] {
+        assert!(said.contains(wanted), "«{wanted}»: {said}");
+    }
+    let again = vec![
+        calibration("dm1/wash"),
+        calibration("dm1/rinse"),
+        response("dm1/rinse", 1.4),
+        tested(Verdict::Pass),
+    ];
+    kitchen.put(again);
+    let (code, said) = kitchen.sign(&[]);
+    assert_eq!((code, kitchen.signed().len()), (Some(0), 1), "{said}");
+}
+
 #[test]
 fn what_happened_since_counts() {
     let kitchen = Kitchen::new();

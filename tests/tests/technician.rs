@@ -2,6 +2,8 @@
 
 #![expect(clippy::wildcard_enum_match_arm, reason = "each test looks at the records it is about")]
 
+#[path = "technician/at_work.rs"]
+mod at_work;
 #[path = "technician/dialogs.rs"]
 mod dialogs;
 
@@ -89,14 +91,19 @@ impl Kitchen {
 
     /// A line at rest, a rack whose rinse flows with 82.0 °C for 12 s from the 50th second on, and rest again.
     fn rack(&mut self, from: f64) {
+        self.rack_of(82.0, from);
+    }
+
+    /// The same with a rinse of this temperature, °C.
+    fn rack_of(&mut self, rinse_c: f64, from: f64) {
         self.measure(from, 120.0, |t| {
             let cooling = |from: f64, since: f64| from - 0.12 * since;
             if t < 50.0 {
                 60.0
             } else if t < 62.0 {
-                82.0 - 22.0 * (-(t - 50.0) / 1.2).exp()
+                rinse_c - (rinse_c - 60.0) * (-(t - 50.0) / 1.2).exp()
             } else {
-                cooling(82.0, t - 62.0)
+                cooling(rinse_c, t - 62.0)
             }
         });
     }

@@ -12,5 +12,7 @@ mod commands;
 mod encrypted;
 #[path = "web/gateway.rs"]
 mod gateway;
+#[path = "web/logbook.rs"]
+mod logbook;
 #[path = "web/programs.rs"]
 mod programs;

@@ -99,7 +99,7 @@ impl Tally {
             return;
         }
         let tally = self.machines.entry(machine.to_owned()).or_default();
-        tally.counts.add(cycle.verdict);
+        tally.counts.take(cycle);
         if let Some(celsius) = cycle.rinse_min_c
             && tally.coldest.is_none_or(|coldest| celsius < coldest.celsius)
         {
@@ -108,7 +108,7 @@ impl Tally {
         if self.span == Span::Week
             && let Ok(instant) = jiff::Timestamp::from_microsecond(at.micros())
         {
-            self.days.entry(self.zone.to_datetime(instant).date()).or_default().add(cycle.verdict);
+            self.days.entry(self.zone.to_datetime(instant).date()).or_default().take(cycle);
         }
     }
 

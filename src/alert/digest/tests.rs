@@ -9,7 +9,7 @@ use crate::config::resolve::Configuration;
 use crate::core::alert::{AlertNumber, Condition, Racks};
 use crate::core::cycle::plate::Profile;
 use crate::core::cycle::plate::{LimitSource, MachineKind, Sanitizing};
-use crate::core::cycle::verdict::Verdict;
+use crate::core::cycle::verdict::{Reason, Verdict};
 use crate::core::reader::{Language, Scale};
 use crate::core::reading::Fault;
 use crate::core::record::{
@@ -221,6 +221,35 @@ fn records_that_cannot_be_read_are_told() {
         assert!(message.subject.contains(subject), "{}", message.subject);
         assert!(message.text.contains(advice) && message.html.contains(advice), "{}", message.text);
         assert!(!compose(&day(), &facts, None).text.contains(advice));
+    }
+}
+
+// Own rule: an unproven rack that somebody caused by working there is told apart, in the sum and with its machine.
+#[test]
+fn racks_while_somebody_worked_are_told_apart() {
+    let (from, to) = (at("2026-11-25T05:00:00Z"), at("2026-11-26T05:00:00Z"));
+    let mut tally = Tally::new(Span::Day, from, to, zone(), ["dm1".to_owned()]);
+    for place in 0..12_u64 {
+        let start = from.plus(Duration::from_secs(40_000 + place * 120));
+        let (verdict, minimum) =
+            if place < 7 { (Verdict::Unproven, None) } else { (Verdict::Pass, Some(84.0)) };
+        let mut body = cycle(start, verdict, minimum);
+        if let Body::Cycle(cycle) = &mut body
+            && place < 5
+        {
+            cycle.put_in_doubt(Reason::WorkedOn);
+        }
+        tally.take(place, &record(start.plus(Duration::from_secs(60)), "dm1", body));
+    }
+    let digest = tally.finish(Vec::new(), None);
+    assert_eq!((digest.total().unproven, digest.total().worked_on), (7, 5));
+    for (language, told) in [
+        (Language::English, "unproven: 7 (5 of them while somebody worked on the machine)"),
+        (Language::Spanish, "sin comprobar: 7 (5 de ellas mientras alguien trabajaba en la máquina)"),
+    ] {
+        let message = compose(&digest, &facts(language, Scale::Celsius), None);
+        assert!(message.subject.contains(told), "{}", message.subject);
+        assert_eq!(message.text.matches(told).count(), 2, "in all, and of the machine: {}", message.text);
     }
 }
 

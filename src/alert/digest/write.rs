@@ -168,8 +168,18 @@ impl Writer<'_> {
         }
         let language = self.facts.reader.language;
         let told = Verdict::ALL.into_iter().filter(|judged| counts.of(*judged) > 0);
-        let told: Vec<String> =
-            told.map(|judged| format!("{}: {}", verdict(judged, language), counts.of(judged))).collect();
+        let told: Vec<String> = told
+            .map(|judged| {
+                let told = format!("{}: {}", verdict(judged, language), counts.of(judged));
+                match (judged, counts.worked_on) {
+                    (Verdict::Unproven, count @ 1..) => {
+                        let of_them = self.with(Phrase::DigestWorkedOn, &[("count", &count.to_string())]);
+                        format!("{told} ({of_them})")
+                    }
+                    (_, _) => told,
+                }
+            })
+            .collect();
         format!("{racks} – {}", told.join(", "))
     }
 

@@ -103,7 +103,7 @@ phrases! {
     WhyCheck: "It was due {due} and is not on record.", "Se esperaba para {due} y no consta en el registro.";
     WhyCalibration: "The probe is still used, but what it shows is no longer backed by a calibration.", "La sonda se sigue usando, pero ninguna calibración vigente respalda lo que muestra.";
     WhyThermometer: "It differs from its reference by more than its tolerance. Where it is a probe of the machine, racks were judged by what it shows.", "Se aparta de su referencia más que su tolerancia. Si es una sonda de la máquina, las canastas se juzgaron por lo que muestra.";
-    WhyRecord: "{about} cannot be read. Whatever calibration, response test or withdrawal it holds does not count since {since}; no rack claims a calibration that it may have replaced.", "No se puede leer {about}. La calibración, la prueba de respuesta o la retirada que contenga no cuenta desde {since}; ninguna canasta se apoya en una calibración que pudo sustituir.";
+    WhyRecord: "{about} cannot be read. Whatever calibration, response test or withdrawal it holds does not count since {since}; no rack claims a calibration or a time constant that it may have replaced.", "No se puede leer {about}. La calibración, la prueba de respuesta o la retirada que contenga no cuenta desde {since}; ninguna canasta se apoya en una calibración o una constante de tiempo que pudo sustituir.";
     WhyDisk: "When the disk is full, no cycle can be recorded any more.", "Con el disco lleno ya no se podrá registrar ningún ciclo.";
     WhyClock: "The gateway cannot check its clock against the network.", "El equipo no puede comparar su reloj con la red.";
     WhySeries: "The server for the charts takes nothing. Alerts and the record do not depend on it.", "El servidor de las gráficas no acepta datos. Las alertas y el registro no dependen de él.";
@@ -215,6 +215,7 @@ phrases! {
     DigestWeek: "Last week", "La semana pasada";
     DigestNoRack: "no rack washed", "ninguna canasta lavada";
     DigestAllGood: "{racks}, all passed", "{racks}, todas correctas";
+    DigestWorkedOn: "{count} of them while somebody worked on the machine", "{count} de ellas mientras alguien trabajaba en la máquina";
     DigestNothingOpen: "no alert open", "ninguna alerta abierta";
     DigestMissing: "checks missing: {count}", "controles que faltan: {count}";
     DigestFailed: "checks failed: {count}", "controles que no cumplen: {count}";

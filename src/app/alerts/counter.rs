@@ -29,12 +29,21 @@ pub(super) async fn perform(
         let advice = "rinseward hold status tells what is in force";
         return Ok(Err(Problem::new("keeping-refused", "no lawful hold is in force", advice)));
     }
+    let dialog = match &order {
+        Order::Dialog { machine, .. } => Some(machine.clone()),
+        Order::Acknowledge { .. }
+        | Order::Act { .. }
+        | Order::Maintenance { .. }
+        | Order::Entry { .. }
+        | Order::Hold { .. } => None,
+    };
     if let Err(problem) = tell(clerk, now, order) {
         return Ok(Err(problem));
     }
     let committed = clerk.commit(now).await?;
     let alert = number.and_then(|number| clerk.alert(number)).cloned();
-    Ok(Ok(Done { alert, record: committed.first_index, ..Done::default() }))
+    let worked_on_until = dialog.and_then(|machine| clerk.desk().held_until(Some(&machine)));
+    Ok(Ok(Done { alert, record: committed.first_index, worked_on_until, ..Done::default() }))
 }
 
 /// Puts the record of an entry into the ledger, and answers with its index.
@@ -53,7 +62,7 @@ pub(super) async fn put(
 fn number_of(order: &Order) -> Option<AlertNumber> {
     match order {
         Order::Acknowledge { alert, .. } | Order::Act { alert, .. } => Some(*alert),
-        Order::Maintenance { .. } | Order::Entry { .. } | Order::Hold { .. } => None,
+        Order::Maintenance { .. } | Order::Dialog { .. } | Order::Entry { .. } | Order::Hold { .. } => None,
     }
 }
 
@@ -68,6 +77,9 @@ fn tell(clerk: &mut Clerk, now: Timestamp, order: Order) -> Result<(), Problem> 
         }
         Order::Maintenance { machine, until, by } => {
             clerk.ask(now, Event::Maintenance { machine: machine.as_deref(), until, by: &by })
+        }
+        Order::Dialog { machine, stands, by, why } => {
+            clerk.ask(now, Event::Dialog { machine: &machine, stands, by: &by, why: &why })
         }
         // An entry is prepared by whoever takes it, and comes here as its record.
         Order::Entry { .. } => {
@@ -109,7 +121,7 @@ fn refused(refusal: &Refusal) -> Problem {
         Refusal::UnknownMachine { .. } => "give the name that the machine has in the configuration",
         Refusal::UnknownContact { .. } => "give the name of a [[contact]] of the configuration",
         Refusal::TooFarAhead { .. } => "give an earlier end; it can be moved while the work goes on",
-        Refusal::NoMaintenance => "nothing: messages are sent already",
+        Refusal::NoMaintenance => "nothing: racks are judged and messages are sent already",
     };
     Problem::new("alert-refused", refusal.to_string(), advice)
 }
@@ -135,6 +147,7 @@ pub(in crate::app) fn perform_alone(loaded: &Loaded, order: Order) -> Result<Don
             Order::Acknowledge { .. }
             | Order::Act { .. }
             | Order::Maintenance { .. }
+            | Order::Dialog { .. }
             | Order::Hold { .. } => {
                 let mut clerk = Clerk::open(settings, handle.clone(), now).await?;
                 while clerk.read_on(now)? {}
@@ -158,7 +171,8 @@ pub(in crate::app) fn perform_alone(loaded: &Loaded, order: Order) -> Result<Don
                 put(&mut clerk, now, *record).await?
             }
         };
-        Ok(Ok(Done { alert: None, record, judged: prepared.judged, recorded: prepared.recorded }))
+        let (judged, recorded) = (prepared.judged, prepared.recorded);
+        Ok(Ok(Done { record, judged, recorded, ..Done::default() }))
     });
     let failed = |error: ClerkError| match &error {
         ClerkError::Ledger(source) => Failure::from(ledger::diagnose(source, path)),

@@ -9,6 +9,7 @@ use jiff::tz::TimeZone;
 use super::Progress;
 use crate::app::{Failure, ledger};
 use crate::config::recorded::Recorded;
+use crate::core::on_file::OnFile;
 use crate::core::record::{Body, Record};
 use crate::core::time::Timestamp;
 use crate::ledger::{CycleFilter, LedgerError, Part, Reader};
@@ -106,6 +107,10 @@ pub(in crate::app) fn account(
     let Reach { size, alive, seal } = reach;
     let (first, inside) = (question.cycles_from(), question.clone());
     let mut builder = Builder::new(question);
+    let mut file = OnFile::default();
+    reader.read_on_file(&mut file).map_err(|error| Failure::from(ledger::diagnose(&error, path)))?;
+    // What came behind what is sealed is none of the account.
+    builder.missing(file.missed().iter().copied().filter(|missed| missed.index < size).collect());
     let mut damaged = Vec::new();
     let mut trace = |index| {
         // What cannot be read of a trace is left out; the record names its hash.

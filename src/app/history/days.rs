@@ -1,23 +1,31 @@
 //! Days, their summary, and what is missing of them.
 
 use std::collections::BTreeMap;
+use std::ops::ControlFlow;
+use std::time::Duration;
 
 use jiff::civil::Date;
 
 use super::Ground;
 use super::cycles::line;
-use crate::app::{Failure, Streams};
+use crate::app::{Failure, Streams, work};
 use crate::cli::HistoryArgs;
 use crate::core::alert::hours::{Stretch, local_date};
 use crate::core::cycle::verdict::Verdict;
 use crate::core::daily::{DayNumbers, MachineDay, median};
 use crate::core::monitored::{self, Blank, Monitored, monitored};
+use crate::core::record::{Body, Record};
 use crate::core::time::Timestamp;
+use crate::ledger::{CycleFilter, LedgerError, Order};
 use crate::report::said;
 use crate::report::sheet::{Cell, Column, Form, Unit};
 
+/// Longest time from the start of a rack to the end of its rinse (own choice: no machine of these kinds takes an
+/// hour).
+const RACK_MAX: Duration = Duration::from_secs(3_600);
+
 /// Columns of `--show days`.
-pub(super) static DAYS: [Column; 18] = [
+pub(super) static DAYS: [Column; 19] = [
     Column::under("day", Unit::Day, "day", 10),
     Column::under("machine", Unit::Text, "machine", 12),
     Column::under("cycles", Unit::Count, "racks", 5),
@@ -36,10 +44,11 @@ pub(super) static DAYS: [Column; 18] = [
     Column::nowhere("monitored", Unit::Seconds),
     Column::nowhere("filled", Unit::Seconds),
     Column::under("monitored_share", Unit::Share, "monitored", 10),
+    Column::nowhere("unproven_worked_on", Unit::Count),
 ];
 
 /// Columns of `--show summary`.
-pub(super) static SUMMARY: [Column; 20] = [
+pub(super) static SUMMARY: [Column; 21] = [
     Column::under("machine", Unit::Text, "machine", 12),
     Column::nowhere("from", Unit::Instant),
     Column::nowhere("to", Unit::Instant),
@@ -60,6 +69,7 @@ pub(super) static SUMMARY: [Column; 20] = [
     Column::nowhere("monitored", Unit::Seconds),
     Column::nowhere("filled", Unit::Seconds),
     Column::under("monitored_share", Unit::Share, "monitored", 10),
+    Column::nowhere("unproven_worked_on", Unit::Count),
 ];
 
 /// Columns of `--show gaps`.
@@ -172,6 +182,7 @@ pub(super) fn days(
     let watch = Watch::new(ground, span)?;
     let machines = machines(ground, arguments)?;
     let none = DayNumbers::default();
+    let marked = Marked::read(ground, &machines, span)?;
     let mut rows = Vec::new();
     for (day, whole) in monitored::days(&ground.zone, span) {
         let inside = Stretch { from: whole.from.max(span.from), to: whole.to.min(span.to) };
@@ -180,7 +191,8 @@ pub(super) fn days(
             let numbers = numbers.get(&(day, machine.as_str())).copied().unwrap_or(&none);
             // A day on which the site was closed and nothing was washed says nothing.
             if numbers.cycles() + numbers.damaged > 0 || watched.operating_s > 0.0 {
-                rows.push(day_row(day, machine, numbers, &watched));
+                let marked = marked.of(machine, inside);
+                rows.push(day_row(day, machine, numbers, &watched, marked));
             }
         }
     }
@@ -193,17 +205,18 @@ pub(super) fn days(
     sheet.start(streams.out, &ground.whose()).map_err(Failure::output)?;
     rows.iter().try_for_each(|row| sheet.row(streams.out, row)).map_err(Failure::output)?;
     if sheet.form == Form::Table {
+        marked.tell(streams)?;
         foot(ground, streams)?;
     }
     Ok(())
 }
 
-fn day_row(day: Date, machine: &str, numbers: &DayNumbers, watched: &Monitored) -> Vec<Cell> {
-    [Cell::Day(day), Cell::text(machine)].into_iter().chain(figures(numbers, watched)).collect()
+fn day_row(day: Date, machine: &str, numbers: &DayNumbers, watched: &Monitored, marked: u64) -> Vec<Cell> {
+    [Cell::Day(day), Cell::text(machine)].into_iter().chain(figures(numbers, watched, marked)).collect()
 }
 
 /// What is told of a day and of a sum of days alike.
-fn figures(numbers: &DayNumbers, watched: &Monitored) -> Vec<Cell> {
+fn figures(numbers: &DayNumbers, watched: &Monitored, marked: u64) -> Vec<Cell> {
     let [cold, brief, weak, unproven, narrow, pass] = Verdict::ALL.map(|verdict| numbers.of(verdict));
     vec![
         numbers.cycles().into(),
@@ -222,6 +235,7 @@ fn figures(numbers: &DayNumbers, watched: &Monitored) -> Vec<Cell> {
         watched.monitored_s.into(),
         watched.filled_s.into(),
         watched.share().into(),
+        marked.into(),
     ]
 }
 
@@ -242,6 +256,56 @@ fn foot(ground: &Ground, streams: &mut Streams<'_>) -> Result<(), Failure> {
     line(streams, "Damaged records are in none of these numbers; --show cycles names them.")
 }
 
+/// Racks that are unproven since somebody worked on their machine: the starts of their rinses, by machine.
+///
+/// They are looked for where the record says that somebody worked, which is seldom.
+struct Marked(BTreeMap<String, BTreeMap<u64, Timestamp>>);
+
+impl Marked {
+    fn read(ground: &Ground, machines: &[String], span: Stretch) -> Result<Self, Failure> {
+        let failed = |error: LedgerError| ground.failed(&error);
+        let mut marked = BTreeMap::new();
+        for machine in machines {
+            let mut found = BTreeMap::new();
+            for work in work::of_past(machine, ground.reader).map_err(failed)? {
+                let filter = CycleFilter {
+                    machine: Some(machine.clone()),
+                    from: Some(span.from.max(work.from.minus(RACK_MAX))),
+                    to: Some(span.to.min(work.until.plus(RACK_MAX))),
+                    ..CycleFilter::default()
+                };
+                let read = ground.reader.cycles_found(Order::OldestFirst, &filter, |index, cycle| {
+                    if let Ok((_, Record { body: Body::Cycle(cycle), .. })) = cycle
+                        && cycle.verdict == Verdict::Unproven
+                        && cycle.is_worked_on()
+                    {
+                        found.insert(index, cycle.rinse_started);
+                    }
+                    ControlFlow::Continue(())
+                });
+                read.map_err(failed)?;
+            }
+            marked.insert(machine.clone(), found);
+        }
+        Ok(Self(marked))
+    }
+
+    /// How many of a machine began their rinse in this stretch.
+    fn of(&self, machine: &str, inside: Stretch) -> u64 {
+        let own = self.0.get(machine).into_iter().flat_map(BTreeMap::values);
+        own.filter(|at| inside.from <= **at && **at < inside.to).count() as u64
+    }
+
+    fn tell(&self, streams: &mut Streams<'_>) -> Result<(), Failure> {
+        let told = self.0.iter().filter(|(_, own)| !own.is_empty());
+        let told: Vec<String> = told.map(|(machine, own)| format!("{machine} {}", own.len())).collect();
+        if told.is_empty() {
+            return Ok(());
+        }
+        line(streams, &format!("\nUnproven while somebody worked on the machine: {}.", told.join(", ")))
+    }
+}
+
 pub(super) fn summary(
     ground: &mut Ground,
     arguments: &HistoryArgs,
@@ -254,9 +318,11 @@ pub(super) fn summary(
     let watch = Watch::new(ground, span)?;
     let sheet = ground.sheet(&SUMMARY, arguments);
     sheet.start(streams.out, &ground.whose()).map_err(Failure::output)?;
-    for machine in machines(ground, arguments)? {
-        let own: Vec<&MachineDay> = days.iter().filter(|day| day.machine == machine).collect();
-        let row = summary_row(&machine, &own, span, &watch);
+    let machines = machines(ground, arguments)?;
+    let marked = Marked::read(ground, &machines, span)?;
+    for machine in &machines {
+        let own: Vec<&MachineDay> = days.iter().filter(|day| day.machine == *machine).collect();
+        let row = summary_row(machine, &own, &watch, marked.of(machine, span));
         sheet.row(streams.out, &row).map_err(Failure::output)?;
     }
     if sheet.form == Form::Table {
@@ -266,12 +332,13 @@ pub(super) fn summary(
             streams,
             &format!("\n{first} to {last}, whole days; recorded late: {late}; damaged: {damaged}."),
         )?;
+        marked.tell(streams)?;
         foot(ground, streams)?;
     }
     Ok(())
 }
 
-fn summary_row(machine: &str, days: &[&MachineDay], span: Stretch, watch: &Watch) -> Vec<Cell> {
+fn summary_row(machine: &str, days: &[&MachineDay], watch: &Watch, marked: u64) -> Vec<Cell> {
     let sum = |of: &dyn Fn(&DayNumbers) -> u64| days.iter().map(|day| of(&day.numbers)).sum::<u64>();
     let counts = Verdict::ALL.map(|verdict| sum(&|numbers| numbers.of(verdict)));
     let whole = DayNumbers {
@@ -283,8 +350,9 @@ fn summary_row(machine: &str, days: &[&MachineDay], span: Stretch, watch: &Watch
         late: sum(&|numbers| numbers.late),
         damaged: sum(&|numbers| numbers.damaged),
     };
+    let span = watch.span;
     let head = [Cell::text(machine), span.from.into(), span.to.into(), (days.len() as u64).into()];
-    head.into_iter().chain(figures(&whole, &watch.of(machine, watch.span))).collect()
+    head.into_iter().chain(figures(&whole, &watch.of(machine, span), marked)).collect()
 }
 
 pub(super) fn gaps(

@@ -32,7 +32,7 @@ impl House {
         let standing = Arc::clone(&self.standing);
         let gathered = self.readers.ask(move |ledger| {
             let newest = newest(ledger, &machine)?;
-            let known = Some(Standing::fresh(&standing, ledger)?).filter(|file| file.is_whole());
+            let known = Some(Standing::fresh(&standing, ledger)?);
             let asked =
                 Asked { machine: &machine, cycle: None, by: by.trim(), note: note.as_deref(), now, known };
             Ok((asked.gather(&loaded, ledger), newest))
@@ -143,10 +143,13 @@ fn mend(point: &OpenPoint) -> Mend {
     match point {
         OpenPoint::RinseLimitOfFoodCode { .. } | OpenPoint::WashLimitOfFoodCode { .. } => Mend::Configuration,
         OpenPoint::NotCalibrated { probe }
+        | OpenPoint::CalibrationDoubted { probe, .. }
         | OpenPoint::CalibrationOverdue { probe, .. }
         | OpenPoint::CalibrationDue { probe, .. }
         | OpenPoint::Uncertain { probe, .. } => Mend::Calibration(probe.clone()),
-        OpenPoint::NoResponse { probe } | OpenPoint::TooSlow { probe, .. } => Mend::Response(probe.clone()),
+        OpenPoint::NoResponse { probe }
+        | OpenPoint::ResponseDoubted { probe, .. }
+        | OpenPoint::TooSlow { probe, .. } => Mend::Response(probe.clone()),
         OpenPoint::WiringNotProved
         | OpenPoint::WiringNotGood { .. }
         | OpenPoint::WiringLeftOut { .. }

@@ -182,11 +182,11 @@ impl Logbook for House {
             Amending::Comment => Change::Comment,
             Amending::Withdraw => Change::Withdraw,
             Amending::Correct(right) => Change::Correct(Box::new(Correction {
-                at: None,
+                at: right.at,
                 mg_per_l: right.mg_per_l,
                 ph: right.ph,
                 solution_c: right.solution_c,
-                method: None,
+                method: right.method,
                 enough: right.enough,
                 note: right.note,
                 shown_c: right.shown_c,

@@ -3,7 +3,6 @@
 use std::collections::BTreeMap;
 use std::ops::ControlFlow;
 use std::sync::{Arc, Mutex, PoisonError};
-use std::time::Duration;
 
 use jiff::ToSpan;
 use jiff::civil::Date;
@@ -17,6 +16,8 @@ use crate::app::live::LiveEvent;
 use crate::app::logbook::Entry;
 use crate::app::order::{Order, Problem};
 use crate::app::technician::holds_until;
+use crate::core::alert::DialogStands;
+use crate::core::alert::dialog::SAID_EVERY;
 use crate::core::alert::hours::local_date;
 use crate::core::calibration::Calibration;
 use crate::core::channel::{Channel, Probe, Role};
@@ -35,10 +36,6 @@ use crate::web::frame::Refusal;
 use crate::web::person::Person;
 use crate::web::probes::{Due, Filed, InForce, Probes, Seen};
 use crate::web::sign_off::Commissioning;
-
-/// How long a machine is told to be worked on when somebody begins (own choice: a calibration of two baths takes
-/// half of it).
-const ANNOUNCED: Duration = Duration::from_secs(3_600);
 
 /// Calibrations and response tests on record, and up to which beat they were read.
 #[derive(Debug, Default)]
@@ -91,6 +88,7 @@ impl House {
         let standing = filed.laid_over(probe);
         let until = match filed.calibration {
             Some(filed) => filed.done.until.clone(),
+            None if filed.doubted.is_some() => None,
             None => configuration
                 .alerts
                 .machines
@@ -104,7 +102,7 @@ impl House {
         InForce {
             correction,
             calibration: filed.calibration.map(|filed| filed.index),
-            due: self.due(known, until.as_deref()),
+            due: if filed.doubted.is_some() { Due::Doubted } else { self.due(known, until.as_deref()) },
             until,
             tau_s: standing.tau.map(|tau| tau.as_secs_f64()),
             response: filed.response.map(|filed| filed.index),
@@ -140,11 +138,37 @@ impl House {
         down.collect()
     }
 
-    /// Announces that a machine is worked on.
-    async fn announce(&self, machine: &str, person: &Person) -> Result<(), NotDone> {
-        let until = self.clock.now().plus(ANNOUNCED);
-        let order = Order::Maintenance { machine: Some(machine.to_owned()), until, by: person.name.clone() };
-        self.reception.perform(order).await.map(drop).map_err(|problem| NotDone::Refused(said(problem)))
+    /// Puts the machine of an attempt under work as long as the attempt lasts, as the commands do, see
+    /// [`crate::core::alert::dialog`].
+    async fn announce(&self, of: String, what: &str, person: &Person) -> Result<(), NotDone> {
+        let machine = of.rsplit_once('/').map_or(of.as_str(), |(machine, _)| machine).to_owned();
+        let (why, by) = (format!("{what} of {of}"), person.name.clone());
+        let order = move |stands| Order::Dialog {
+            machine: machine.clone(),
+            stands,
+            by: by.clone(),
+            why: why.clone(),
+        };
+        let since = self.clock.now();
+        let begun = self.reception.perform(order(DialogStands::Begins)).await;
+        begun.map_err(|problem| NotDone::Refused(said(problem)))?;
+        let (bench, reception) = (self.bench.clone(), self.reception.clone());
+        let attempt = bench.under(&of).map(|under| under.begun);
+        #[expect(
+            clippy::disallowed_methods,
+            reason = "it ends with the attempt, and what it says is forgotten by itself"
+        )]
+        drop(tokio::spawn(async move {
+            loop {
+                tokio::time::sleep(SAID_EVERY).await;
+                let goes_on = attempt.is_some() && bench.under(&of).map(|under| under.begun) == attempt;
+                let stands = if goes_on { DialogStands::GoesOn(since) } else { DialogStands::Ended };
+                if reception.perform(order(stands)).await.is_err() || !goes_on {
+                    return;
+                }
+            }
+        }));
+        Ok(())
     }
 
     fn attempt(&self, what: What, file: &OnFile) -> Option<(String, Attempt, Facts)> {
@@ -313,14 +337,18 @@ impl Probes for House {
 
     async fn begin(&self, begin: Begin, person: &Person) -> Result<(), NotDone> {
         let file = self.standing().await.map_err(|_| NotDone::NotSoFar)?;
+        let what = match &begin.what {
+            What::Calibration { .. } => "calibration",
+            What::Response(_) => "response test",
+            What::Proof { .. } => "proof of the wiring",
+        };
         let (of, attempt, facts) = self.attempt(begin.what, &file).ok_or(NotDone::Unknown)?;
         self.bench.begin(&of, attempt, facts, (&person.name, &person.account))?;
-        if begin.announced {
-            let machine = of.rsplit_once('/').map_or(of.as_str(), |(machine, _)| machine);
-            if let Err(refused) = self.announce(machine, person).await {
-                self.bench.give_up(&of);
-                return Err(refused);
-            }
+        if begin.announced
+            && let Err(refused) = self.announce(of.clone(), what, person).await
+        {
+            self.bench.give_up(&of);
+            return Err(refused);
         }
         Ok(())
     }

@@ -21,7 +21,7 @@ use super::{counted, signed, tell};
 use jiff::tz::TimeZone;
 
 use crate::app::ledger::LedgerHandle;
-use crate::app::{Failure, Streams, configuration, in_force, ledger};
+use crate::app::{Failure, Streams, configuration, in_force, ledger, work};
 use crate::cli::ImportArgs;
 use crate::config::load::Loaded;
 use crate::config::resolve::Configuration;
@@ -199,7 +199,9 @@ fn take_over(
             None => newest(&reader, &loaded.configuration, machine, &samples).map_err(failed)?,
         };
         let (past, news) = fresh.split_at(fresh.partition_point(|sample| sample.at <= released));
+        let work = work::of_past(&loaded.configuration.machines[usize::from(machine.0)].name, &reader);
         let around = Past {
+            work: &work.map_err(failed)?,
             configuration: &loaded.configuration,
             reader: &reader,
             file: &file,

@@ -13,6 +13,7 @@ use std::time::Duration;
 use crate::config::resolve::Configuration;
 use crate::core::effect::{Effect, Effects};
 use crate::core::id::MachineId;
+use crate::core::machine::Work;
 use crate::core::on_file::OnFile;
 use crate::core::reading::Sample;
 use crate::core::record::{AmendmentChange, Body, Check, Cycle, Record};
@@ -79,6 +80,8 @@ pub(super) struct Past<'a> {
     /// The calibrations and response tests on record.
     pub(super) file: &'a OnFile,
     pub(super) machine: MachineId,
+    /// When somebody worked on it.
+    pub(super) work: &'a [Work],
     /// New readings in order of time, none newer than `released`.
     pub(super) samples: &'a [Sample],
     /// Up to when the machine was judged.
@@ -188,6 +191,7 @@ impl Past<'_> {
         site.follow(self.configuration.course(self.file));
         let mut effects = Effects::new();
         let mut found = Vec::new();
+        site.enter(self.now, self.machine, Entered::Work(self.work.to_vec()), &mut effects);
         let mut checks = checks.iter().peekable();
         for sample in samples {
             while let Some(check) = checks.next_if(|check| check.at() <= sample.at) {

@@ -6,24 +6,17 @@ use crate::core::reader::said as say;
 use crate::core::reader::{Language, Scale};
 use crate::core::technician;
 
-const fn sits(language: Language, place: Option<Place>) -> &'static str {
+const fn sits(language: Language, place: Place) -> &'static str {
     match place {
-        Some(Place::WashTank) => say(language, ", in the wash tank", ", en el tanque de lavado"),
-        Some(Place::FinalRinse) => {
-            say(language, ", in the final-rinse line", ", en la línea del enjuague final")
-        }
-        Some(Place::Ware) => say(language, ", at a ware", ", en una pieza de vajilla"),
-        Some(Place::Other) | None => "",
+        Place::WashTank => say(language, ", in the wash tank", ", en el tanque de lavado"),
+        Place::FinalRinse => say(language, ", in the final-rinse line", ", en la línea del enjuague final"),
+        Place::Ware => say(language, ", at a ware", ", en una pieza de vajilla"),
+        Place::Other => "",
     }
 }
 
 /// Whose turn it is.
-pub(super) fn turn(
-    language: Language,
-    (place, all): (usize, usize),
-    name: &str,
-    at: Option<Place>,
-) -> String {
+pub(super) fn turn(language: Language, (place, all): (usize, usize), name: &str, at: Place) -> String {
     let sits = sits(language, at);
     match language {
         Language::English => {

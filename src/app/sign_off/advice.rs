@@ -26,12 +26,15 @@ fn one(machine: &str, point: &OpenPoint, recovered: &BTreeSet<AlertNumber>) -> S
             format!("write wash-min of the data plate at [[machine]] {machine}")
         }
         OpenPoint::NotCalibrated { probe }
+        | OpenPoint::CalibrationDoubted { probe, .. }
         | OpenPoint::CalibrationOverdue { probe, .. }
         | OpenPoint::CalibrationDue { probe, .. }
         | OpenPoint::Uncertain { probe, .. } => {
             format!("rinseward calibrate {probe} --ice --boiling --pressure … --by NAME")
         }
-        OpenPoint::NoResponse { probe } => format!("rinseward respond {probe} --by NAME"),
+        OpenPoint::NoResponse { probe } | OpenPoint::ResponseDoubted { probe, .. } => {
+            format!("rinseward respond {probe} --by NAME")
+        }
         OpenPoint::TooSlow { probe, .. } => format!("fit a quicker probe at {probe}"),
         OpenPoint::WiringNotProved
         | OpenPoint::WiringNotGood { probe: None, .. }

@@ -8,9 +8,10 @@ use jiff::civil::Date;
 use jiff::tz::TimeZone;
 
 use crate::app::alerts::story;
-use crate::app::{Failure, history, ledger};
+use crate::app::{Failure, history, in_force, ledger};
 use crate::config::load::Loaded;
 use crate::config::recorded::{Recorded, wiring};
+use crate::config::resolve::Configuration;
 use crate::core::alert::{Alert, AlertNumber, Condition};
 use crate::core::calibration::Calibration;
 use crate::core::channel::{Channel, Place, Role, Signal};
@@ -21,7 +22,7 @@ use crate::core::record::{
     Body, CalibrationDone, Correction, Cycle, Record, ResponseDone, SignedOff, SignedPlate, SignedProbe,
     TestCycle, WiringProofDone,
 };
-use crate::core::signoff::{Seen, open_points};
+use crate::core::signoff::{OpenPoint, Seen, open_points};
 use crate::core::time::Timestamp;
 use crate::core::wiring::proofs::Proofs;
 use crate::diagnostic::Diagnostic;
@@ -39,7 +40,7 @@ pub(in crate::app) struct Asked<'a> {
     pub(in crate::app) note: Option<&'a str>,
     /// When.
     pub(in crate::app) now: Timestamp,
-    /// The calibrations and response tests on record, where they were read already, all of them whole.
+    /// The calibrations and response tests on record, where they were read already.
     pub(in crate::app) known: Option<Arc<OnFile>>,
 }
 
@@ -63,20 +64,18 @@ struct OnRecord {
 }
 
 impl OnRecord {
-    /// A record that is damaged ends it: an older one must not stand in for it.
+    /// A configuration or a proof that is damaged ends it: an older one must not stand in for it. What a damaged
+    /// calibration or response test may have replaced is in doubt.
     fn read(reader: &Reader, machine: &str, known: Option<Arc<OnFile>>) -> Result<Self, LedgerError> {
-        let mut file = Self::default();
-        file.probes = match known {
+        let probes = match known {
             Some(known) => known,
             None => {
                 let mut probes = OnFile::default();
-                reader.records_of(&OnFile::KINDS, 0, |index, _, record| {
-                    probes.take(index, &record);
-                    ControlFlow::Continue(())
-                })?;
+                in_force::read_on(reader, &mut probes)?;
                 Arc::new(probes)
             }
         };
+        let mut file = Self { probes, ..Self::default() };
         reader.records_of(&["configuration-change", "wiring-proof"], 0, |index, _, record| {
             file.take(index, record, machine);
             ControlFlow::Continue(())
@@ -132,8 +131,12 @@ impl Asked<'_> {
         let file = OnRecord::read(reader, self.machine, self.known.clone()).map_err(failed)?;
         let own = configuration.channels.iter().filter(|channel| usize::from(channel.machine.0) == number);
         let recorded = Recorded::read(loaded.to_toml());
-        let (probes, since): (Vec<SignedProbe>, Vec<Option<Timestamp>>) =
-            own.filter_map(|channel| probe(channel, profile, &file, (loaded, recorded.as_ref()))).unzip();
+        let (probes, since): (Vec<SignedProbe>, Vec<Option<Timestamp>>) = own
+            .clone()
+            .filter_map(|channel| probe(channel, profile, &file, (loaded, recorded.as_ref())))
+            .unzip();
+        let doubted: Vec<OpenPoint> =
+            own.flat_map(|channel| doubted(channel, configuration, &file.probes)).collect();
         // When the newest of what the probes stand on came on record.
         let proved_at = since.into_iter().flatten().max();
         let proofs = || probes.iter().filter_map(|probe| probe.proof);
@@ -164,6 +167,7 @@ impl Asked<'_> {
             today: day(self.now, &configuration.alerts.zone),
             plate: &signed.plate,
             probes: &signed.probes,
+            doubted: &doubted,
             proofs: &file.proofs,
             rewired: oldest_proof
                 .and_then(|proved| file.rewired(proved, &wiring(loaded.to_toml(), self.machine))),
@@ -252,6 +256,7 @@ fn probe(
     let configured = (probe.calibration != Calibration::None).then(|| Correction::from(probe.calibration));
     let (until, correction, calibrated_on) = match in_force.calibration {
         Some(filed) => (filed.done.until.clone(), Some(filed.done.left), None),
+        None if in_force.doubted.is_some() => (None, in_force.doubted.map(|filed| filed.done.left), None),
         None => (configured_until(), configured, calibrated_on.map(|on| on.to_string())),
     };
     let calibrated = in_force.calibration.map(|filed| filed.since);
@@ -273,6 +278,19 @@ fn probe(
         near_c: near.0,
     };
     Some((signed, since))
+}
+
+/// What of a probe counts for nothing, since a record that cannot be read may have taken its place.
+fn doubted(channel: &Channel, configuration: &Configuration, file: &OnFile) -> Vec<OpenPoint> {
+    let name = channel.name.as_str();
+    let in_force = file.in_force(name, configuration.calibrated_on(&channel.name), Timestamp::MAX);
+    let probe = || name.to_owned();
+    let calibration =
+        in_force.doubted.map(|filed| OpenPoint::CalibrationDoubted { probe: probe(), record: filed.index });
+    let response = in_force
+        .doubted_response
+        .map(|filed| OpenPoint::ResponseDoubted { probe: probe(), record: filed.index });
+    calibration.into_iter().chain(response).collect()
 }
 
 fn plate(profile: &Profile) -> SignedPlate {

@@ -27,7 +27,16 @@ use crate::diagnostic::Diagnostic;
 /// Does what `calibrate` asks.
 pub(in crate::app) fn calibrate(arguments: &CalibrateArgs, streams: &mut Streams<'_>) -> Result<(), Failure> {
     let plan = arguments.points.0.iter().map(planned).collect::<Result<Vec<_>, _>>()?;
-    let mut session = Session::begin(&arguments.own, streams)?;
+    let mut session = Session::begin("calibration", &arguments.own, streams)?;
+    let outcome = calibrated(&mut session, arguments, &plan);
+    session.leave(outcome)
+}
+
+fn calibrated(
+    session: &mut Session<'_, '_>,
+    arguments: &CalibrateArgs,
+    plan: &[Bath],
+) -> Result<(), Failure> {
     let language = session.language();
     let near = session.loaded.configuration.limit(session.channel.machine, session.probe.place);
     let near = near.ok_or_else(|| {
@@ -39,7 +48,7 @@ pub(in crate::app) fn calibrate(arguments: &CalibrateArgs, streams: &mut Streams
     }
     let mut points = Vec::new();
     for (place, planned) in plan.iter().enumerate() {
-        points.push(compared(&mut session, planned, place + 1, plan.len())?);
+        points.push(compared(session, planned, place + 1, plan.len())?);
     }
     let (at, found) = (session.clock.now(), session.probe.calibration);
     let fitted = match work_out(&mut points, found, near) {
@@ -53,11 +62,11 @@ pub(in crate::app) fn calibrate(arguments: &CalibrateArgs, streams: &mut Streams
             return Err(session.refused(&refusal)?);
         }
     };
-    tell_result(&mut session, &points, found, &fitted, near)?;
+    tell_result(session, &points, found, &fitted, near)?;
     if !session.is_confirmed()? {
         return session.tell(words::not_recorded(language));
     }
-    let until = last_day(&session, arguments)?;
+    let until = last_day(session, arguments)?;
     let done = Box::new(CalibrationDone {
         probe: session.arguments.probe.clone(),
         at,

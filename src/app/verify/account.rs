@@ -79,10 +79,18 @@ impl AccountCheck {
             to: header.to,
             only: header.machines.clone(),
         };
+        let damaged: BTreeSet<u64> = account.damaged.iter().copied().collect();
+        let mut faults = Faults::default();
+        for doubt in account.doubts.iter().filter(|doubt| !damaged.contains(&doubt.index)) {
+            let what = format!("a doubt by record {}, which is not told to be damaged", doubt.index);
+            faults.push(AccountFault::Told { what, how: How::Added, record: Some(doubt.index) });
+        }
+        let mut builder = Builder::new(question);
+        builder.missing(account.doubts.clone());
         Self {
-            damaged: account.damaged.iter().copied().collect(),
+            damaged,
             account,
-            builder: Builder::new(question),
+            builder,
             reach: Reach {
                 header: header.clone(),
                 begins: None,
@@ -93,7 +101,7 @@ impl AccountCheck {
             },
             cycles: Vec::new(),
             traced: BTreeSet::new(),
-            faults: Faults::default(),
+            faults,
         }
     }
 

@@ -113,6 +113,7 @@ impl Desk {
             Event::Acknowledge { alert, by, via, note } => return turn.acknowledge(alert, by, via, note),
             Event::Act { alert, by, racks, done } => return turn.act(alert, by, racks, done),
             Event::Maintenance { machine, until, by } => return turn.maintenance(machine, until, by),
+            Event::Dialog { machine, stands, by, why } => return turn.dialog(machine, stands, by, why),
             Event::Test { contact } => return turn.test(contact),
         }
         Ok(())

@@ -2,6 +2,8 @@
 
 use std::time::Duration;
 
+use serde::{Deserialize, Serialize};
+
 use super::notice::Notice;
 use super::open::AlertNumber;
 use crate::core::record::Record;
@@ -66,11 +68,34 @@ pub enum Event<'a> {
         /// Who.
         by: &'a str,
     },
+    /// A dialog at a probe of a machine begins, goes on or ends; meanwhile somebody works on the machine.
+    Dialog {
+        /// Which machine.
+        machine: &'a str,
+        /// Where the dialog stands.
+        stands: DialogStands,
+        /// Who.
+        by: &'a str,
+        /// At what.
+        why: &'a str,
+    },
     /// Somebody tries the way to a contact.
     Test {
         /// Name of the contact.
         contact: &'a str,
     },
+}
+
+/// Where a dialog at a probe stands, see [`Event::Dialog`].
+#[derive(Clone, Copy, PartialEq, Eq, Debug, Serialize, Deserialize)]
+#[serde(rename_all = "kebab-case")]
+pub enum DialogStands {
+    /// It begins.
+    Begins,
+    /// It has gone on since then.
+    GoesOn(Timestamp),
+    /// It has ended.
+    Ended,
 }
 
 /// How the gateway itself is doing. `None` is not known, which raises and clears nothing.

@@ -79,6 +79,7 @@ pub mod condition;
 pub mod contact;
 mod cycles;
 pub mod desk;
+pub mod dialog;
 pub mod due;
 pub mod event;
 mod health;
@@ -99,7 +100,7 @@ pub use condition::{Condition, Severity, UnknownCondition};
 pub use contact::{Contact, Route, UnknownRoute};
 pub use desk::{Desk, StateError};
 pub use due::DueCheck;
-pub use event::{Effects, Event, Health, Refusal, TEXT_BYTES_MAX};
+pub use event::{DialogStands, Effects, Event, Health, Refusal, TEXT_BYTES_MAX};
 pub use hours::{Hours, HoursError};
 pub use notice::{Notice, Occasion};
 pub use open::{

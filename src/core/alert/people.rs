@@ -107,10 +107,14 @@ impl Turn<'_> {
             return Ok(());
         }
         match place.and_then(|place| self.state.windows.get_mut(place)) {
-            Some(window) => window.until = until,
-            None => self.state.windows.push(Window { machine: machine.map(str::to_owned), until }),
+            Some(window) => (window.until, window.by_dialog) = (until, false),
+            None => self.state.windows.push(Window {
+                machine: machine.map(str::to_owned),
+                until,
+                by_dialog: false,
+            }),
         }
-        let body = Maintenance { until, by: Some(by), ended: false };
+        let body = Maintenance { until, by: Some(by), why: None, ended: false };
         self.record(machine.unwrap_or(SITE), Body::Maintenance(body));
         Ok(())
     }
@@ -125,7 +129,7 @@ impl Turn<'_> {
     /// Ends a window, and tells what is still open.
     fn end_window(&mut self, place: usize, by: Option<String>) {
         let window = self.state.windows.remove(place);
-        let body = Maintenance { until: self.now, by, ended: true };
+        let body = Maintenance { until: self.now, by, why: None, ended: true };
         self.record(window.machine.as_deref().unwrap_or(SITE), Body::Maintenance(body));
         let machines: Vec<String> = match &window.machine {
             Some(machine) => vec![machine.clone()],
@@ -176,7 +180,7 @@ impl Turn<'_> {
 }
 
 /// A text that a person entered, without the blanks around it.
-fn entered(what: &'static str, text: &str) -> Result<String, Refusal> {
+pub(super) fn entered(what: &'static str, text: &str) -> Result<String, Refusal> {
     let text = text.trim();
     if text.is_empty() {
         return Err(Refusal::Missing { what });

@@ -201,6 +201,9 @@ pub(super) struct Window {
     pub(super) machine: Option<String>,
     /// Until when.
     pub(super) until: Timestamp,
+    /// Whether a dialog at a probe keeps it open, and nobody asked for its end by hand.
+    #[serde(default)]
+    pub(super) by_dialog: bool,
 }
 
 /// A check that is due at every machine that is used.

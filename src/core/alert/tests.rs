@@ -4,6 +4,7 @@
 
 mod checks;
 mod conditions;
+mod dialog;
 mod fixture;
 mod people;
 mod properties;

@@ -3,6 +3,7 @@
 use serde::{Deserialize, Serialize};
 
 use super::verdict::Verdict;
+use crate::core::record::Cycle;
 
 /// Racks by verdict.
 #[derive(Clone, Copy, PartialEq, Eq, Debug, Default, Serialize, Deserialize)]
@@ -19,12 +20,16 @@ pub struct Counts {
     pub narrow: u64,
     /// Passed.
     pub pass: u64,
+    /// Those among the unproven that were made while somebody worked on the machine.
+    #[serde(default)]
+    pub worked_on: u64,
 }
 
 impl Counts {
     /// Counts one more.
-    pub const fn add(&mut self, verdict: Verdict) {
-        *self.at(verdict) += 1;
+    pub fn take(&mut self, cycle: &Cycle) {
+        *self.at(cycle.verdict) += 1;
+        self.worked_on += u64::from(cycle.verdict == Verdict::Unproven && cycle.is_worked_on());
     }
 
     /// The place of one verdict.
@@ -62,6 +67,7 @@ impl Counts {
             unproven: self.unproven + other.unproven,
             narrow: self.narrow + other.narrow,
             pass: self.pass + other.pass,
+            worked_on: self.worked_on + other.worked_on,
         }
     }
 

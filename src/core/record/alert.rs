@@ -191,6 +191,9 @@ pub struct Maintenance {
     /// Who works there; absent where its time ran out.
     #[serde(skip_serializing_if = "Option::is_none", default)]
     pub by: Option<String>,
+    /// At what, where a dialog at a probe began it by itself.
+    #[serde(skip_serializing_if = "Option::is_none", default)]
+    pub why: Option<String>,
     /// Whether it is over.
     pub ended: bool,
 }

@@ -18,6 +18,7 @@ struct Kitchen {
     rewired: Option<Option<Timestamp>>,
     cycle: Option<(u64, Cycle)>,
     alerts: Vec<(AlertNumber, Condition)>,
+    doubted: Vec<OpenPoint>,
 }
 
 impl Kitchen {
@@ -53,6 +54,7 @@ impl Kitchen {
             rewired: None,
             cycle: Some((9, cycle())),
             alerts: Vec::new(),
+            doubted: Vec::new(),
         }
     }
 
@@ -65,6 +67,7 @@ impl Kitchen {
             today: "2026-11-26".parse().expect("a day"),
             plate: &self.plate,
             probes: &self.probes,
+            doubted: &self.doubted,
             proofs: &proofs,
             rewired: self.rewired,
             proved_at: Some(at(100.0)),
@@ -182,6 +185,22 @@ fn probes_and_limits_leave_points_open() {
             "never calibrated",
             |k| k.rinse().calibration = None,
             Some(OpenPoint::NotCalibrated { probe: rinse() }),
+        ),
+        (
+            "a calibration in doubt",
+            |k| {
+                k.rinse().calibration = None;
+                k.doubted = vec![OpenPoint::CalibrationDoubted { probe: rinse(), record: 7 }];
+            },
+            Some(OpenPoint::CalibrationDoubted { probe: rinse(), record: 7 }),
+        ),
+        (
+            "a response test in doubt",
+            |k| {
+                k.rinse().tau_s = None;
+                k.doubted = vec![OpenPoint::ResponseDoubted { probe: rinse(), record: 8 }];
+            },
+            Some(OpenPoint::ResponseDoubted { probe: rinse(), record: 8 }),
         ),
         (
             "calibrated as configured",

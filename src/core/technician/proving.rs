@@ -12,9 +12,9 @@ use crate::core::wiring::{Course, Finding, Found, Standing, Warmth, judge, not_a
 /// What was found must stand so long: a second probe in the same hand may answer later.
 pub const STANDS_FOR: Duration = Duration::from_secs(5);
 /// Time between two looks at what was gathered (own choice: a person does not see the difference).
-const LOOKED_EVERY: Duration = Duration::from_millis(250);
-/// Longest time for each step of a probe: that of the command, and as much again for a hand that holds a phone
-/// (own choice).
+pub const LOOKED_EVERY: Duration = Duration::from_millis(250);
+/// Longest time for each step of a probe where no other is asked for: that of the command, and as much again for a
+/// hand that holds a phone (own choice).
 const TURN_MAX: Duration = Duration::from_secs(120);
 
 /// A proof that is being made. Times are those of a clock that never steps.
@@ -24,6 +24,7 @@ pub struct Proving {
     /// Every temperature probe of the site, by name.
     courses: BTreeMap<String, Course>,
     warmth: Warmth,
+    turn_max: Duration,
     found: Vec<Found>,
     step: Step,
     looked: Duration,
@@ -73,7 +74,14 @@ impl Proving {
     pub fn new(order: Vec<(String, Place)>, site: impl IntoIterator<Item = String>, warmth: Warmth) -> Self {
         let courses = site.into_iter().map(|name| (name.clone(), Course::new(name))).collect();
         let (step, looked) = (Step::Hanging, Duration::ZERO);
-        Self { order, courses, warmth, found: Vec::new(), step, looked, lost: false }
+        Self { order, courses, warmth, turn_max: TURN_MAX, found: Vec::new(), step, looked, lost: false }
+    }
+
+    /// The same, with this longest time for each step of a probe.
+    #[must_use]
+    pub const fn lasting(mut self, turn_max: Duration) -> Self {
+        self.turn_max = turn_max;
+        self
     }
 
     /// The probe whose turn it is.
@@ -129,7 +137,7 @@ impl Proving {
         match self.step {
             Step::Hanging => {}
             Step::Resting { since } => {
-                let over = now.saturating_sub(since) >= TURN_MAX;
+                let over = now.saturating_sub(since) >= self.turn_max;
                 match (self.standing(asked), self.mover()) {
                     (Standing::AtRest, None) => self.step = Step::Warming { since: now, last: None },
                     (Standing::Moving { c_per_min }, _) if over => self.found_now(not_at_rest(c_per_min)),
@@ -140,7 +148,7 @@ impl Proving {
                 }
             }
             Step::Warming { since, last } => {
-                let over = now.saturating_sub(since) >= TURN_MAX;
+                let over = now.saturating_sub(since) >= self.turn_max;
                 let found = judge(asked, self.warmth, self.courses.values());
                 let stood = match last {
                     Some((finding, stood)) if finding == found.finding => stood,

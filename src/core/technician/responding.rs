@@ -96,7 +96,8 @@ impl Responding {
         }
     }
 
-    fn end(&mut self) {
+    /// Ends it with what has come.
+    pub fn end(&mut self) {
         let Step::Running { watch, .. } = &self.step else { return };
         let ended = watch.look().map_or_else(Ended::NoStep, Ended::Answered);
         self.step = Step::Ended(ended);

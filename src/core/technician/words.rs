@@ -59,7 +59,7 @@ pub fn correction(correction: Correction, scale: Scale) -> String {
 
 /// What must be known before a calibration.
 #[must_use]
-pub const fn calibration_cautions(language: Language) -> [&'static str; 3] {
+pub const fn calibration_cautions(language: Language) -> [&'static str; 2] {
     [
         say(
             language,
@@ -73,14 +73,37 @@ pub const fn calibration_cautions(language: Language) -> [&'static str; 3] {
             "Las conexiones bajo presión y las vainas las abre un fontanero autorizado, la red eléctrica un \
              electricista autorizado; primero la norma local.",
         ),
-        say(
-            language,
-            "While the service runs, what the probe shows in the baths may look like a rack: give \
-             rinseward maintenance first, so that nobody is woken by it.",
-            "Con el servicio en marcha, lo que la sonda muestra en los baños puede parecer un ciclo: use antes \
-             rinseward maintenance para que no despierte a nadie.",
-        ),
     ]
+}
+
+/// That the machine of a dialog counts as worked on.
+#[must_use]
+pub fn at_work(language: Language, machine: &str) -> String {
+    match language {
+        Language::English => format!(
+            "From now on {machine} counts as worked on: its racks are marked unproven, and messages about it are held, \
+             until shortly after the end of this."
+        ),
+        Language::Spanish => format!(
+            "Desde ahora consta que se trabaja en {machine}: sus canastas quedan sin comprobar y sus avisos esperan, \
+             hasta poco después del final de esto."
+        ),
+    }
+}
+
+/// Until when it counts as worked on after the end of the dialog.
+#[must_use]
+pub fn at_work_until(language: Language, machine: &str, until: &str) -> String {
+    match language {
+        Language::English => {
+            format!("Racks of {machine} are marked unproven until {until}; later ones are judged as ever.")
+        }
+        Language::Spanish => {
+            format!(
+                "Las canastas de {machine} quedan sin comprobar hasta las {until}; después se evalúan como siempre."
+            )
+        }
+    }
 }
 
 /// What must be known before one bath.

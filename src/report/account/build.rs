@@ -29,7 +29,7 @@ use crate::core::alert::hours::Stretch;
 use crate::core::alert::story::{self, Story};
 use crate::core::effect::Trace;
 use crate::core::monitored::{Blank, Blanks};
-use crate::core::on_file::OnFile;
+use crate::core::on_file::{Missed, OnFile};
 use crate::core::record::{Body, Cycle, Record};
 use crate::core::time::Timestamp;
 
@@ -166,6 +166,12 @@ impl Builder {
         }
     }
 
+    /// Says which calibrations, response tests and amendments cannot be read, in order of the index, before any
+    /// record is taken: what they may have replaced is in doubt.
+    pub fn missing(&mut self, missed: Vec<Missed>) {
+        self.configured.missing(missed);
+    }
+
     /// Says that this record cannot be read.
     pub fn damaged(&mut self, index: u64) {
         self.damaged.push(index);
@@ -178,6 +184,7 @@ impl Builder {
             self.cycle(index, record, cycle, trace);
             return;
         }
+        self.configured.heed(index);
         if OnFile::KINDS.contains(&record.body.kind()) {
             self.configured.file(index, record);
         }
@@ -278,6 +285,7 @@ impl Builder {
         let machines: Vec<MachineAccount> = names.into_iter().map(machine).collect();
         let alerts = stories.iter().map(|told| alert(told, &self.actions)).collect();
         let overdue = stories.iter().flat_map(|told| self.entries.overdue(told)).collect();
+        self.configured.heed(u64::MAX);
         self.damaged.sort_unstable();
         self.damaged.dedup();
         let (checks, remarks) = (self.entries.checks(question), self.entries.remarks(question));
@@ -294,6 +302,7 @@ impl Builder {
             alerts,
             checks,
             overdue,
+            doubts: self.configured.missed().to_vec(),
             calibrations: self.configured.calibrations(question),
             remarks,
             service: self.service,

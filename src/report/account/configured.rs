@@ -12,7 +12,7 @@ use crate::core::alert::hours::{Stretch, instant, local_date};
 use crate::core::calibration::Calibration;
 use crate::core::drift::Rules;
 use crate::core::monitored::operating;
-use crate::core::on_file::OnFile;
+use crate::core::on_file::{Missed, OnFile};
 use crate::core::record::Record;
 use crate::core::time::Timestamp;
 use crate::core::{alert, cycle::plate::Profile};
@@ -25,6 +25,9 @@ pub(super) struct Configured {
     /// The newest one of all.
     newest: Option<Recorded>,
     file: OnFile,
+    /// Records that cannot be read, in order of the index; those before `missed_next` were heeded.
+    missed: Vec<Missed>,
+    missed_next: usize,
     calibrations: Vec<(String, CalibrationAccount)>,
 }
 
@@ -38,6 +41,28 @@ impl Configured {
         self.newest = Some(read);
         self.follow(at);
         self.newest.as_ref()
+    }
+
+    /// Says which calibrations, response tests and amendments cannot be read, in order of the index, before any
+    /// record is taken.
+    pub(super) fn missing(&mut self, missed: Vec<Missed>) {
+        self.missed = missed;
+    }
+
+    /// Those.
+    pub(super) fn missed(&self) -> &[Missed] {
+        &self.missed
+    }
+
+    /// Heeds those before this record.
+    pub(super) fn heed(&mut self, index: u64) {
+        while let Some(&Missed { index: missed, since, kind }) = self.missed.get(self.missed_next)
+            && missed < index
+        {
+            self.missed_next += 1;
+            self.file.miss(missed, Some(since), kind);
+            self.follow(since);
+        }
     }
 
     /// Takes a calibration, a response test or an amendment.
@@ -156,8 +181,10 @@ fn calibration(probe: &RecordedProbe, file: &OnFile, zone: &TimeZone, at: Timest
         uncertainty_c: Some(laid_over.uncertainty_c()),
         tau_s: laid_over.probe.tau.map(|tau| tau.as_secs_f64()),
         record: None,
+        doubted: in_force.doubted.is_some(),
+        response_doubted: in_force.doubted_response.is_some(),
     };
-    let Some(filed) = in_force.calibration else { return configured };
+    let Some(filed) = in_force.calibration.or(in_force.doubted) else { return configured };
     let points = filed.done.points.iter().map(|point| (point.reference_c, point.indicated_c));
     CalibrationAccount {
         made: local_date(zone, filed.done.at),

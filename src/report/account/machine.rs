@@ -163,7 +163,7 @@ impl Machine {
         let Some((date, stretch)) = found else { return };
         self.today = Some((date, stretch));
         let day = self.days.entry(date).or_default();
-        day.counts.add(cycle.verdict);
+        day.counts.take(cycle);
         day.limit_c = Some(cycle.limit_c);
         day.uncertainty_c = Some(day.uncertainty_c.unwrap_or(0.0).max(cycle.uncertainty_c));
         day.late += u64::from(late_by(taken.record).is_some());
@@ -183,7 +183,7 @@ impl Machine {
         let low = cycle.findings.iter().any(|finding| matches!(finding, Finding::WashLow { .. }));
         let doubtful = !cycle.verdict.is_urgent() && !low;
         if !room.exception(doubtful) {
-            self.exceptions_left_out.add(cycle.verdict);
+            self.exceptions_left_out.take(cycle);
             return;
         }
         let kept = cycle.trace_sha256.is_some() && room.trace(doubtful);

@@ -69,6 +69,7 @@ pub fn span(days: u16) -> Account {
         machines,
         checks: checks(midnight(3)),
         overdue: overdue(midnight(4)),
+        doubts: Vec::new(),
         calibrations: calibrations(midnight(0)),
         remarks: remarks(midnight(5)),
         service: service(midnight(0)),
@@ -140,7 +141,7 @@ impl Kitchen<'_> {
                 let at = opens.plus(Duration::from_secs(u64::from(rack) * OPENS.1 * 60 + 7));
                 let cycle = cycle(kind, place, rack, at);
                 for counts in [&mut day.counts, &mut counts] {
-                    counts.add(cycle.verdict);
+                    counts.take(&cycle);
                 }
                 if let Some(minimum) = cycle.rinse_min_c {
                     minima.push(minimum);

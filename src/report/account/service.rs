@@ -37,7 +37,8 @@ fn text(body: &Body) -> Option<String> {
         }
         Body::Maintenance(work) => {
             let by = work.by.as_deref().map(|by| format!(" by {by}")).unwrap_or_default();
-            if work.ended { format!("work ended{by}") } else { format!("work{by} until {}", work.until) }
+            let why = work.why.as_deref().map(|why| format!(": {why}")).unwrap_or_default();
+            if work.ended { format!("work ended{by}") } else { format!("work{by} until {}{why}", work.until) }
         }
         Body::SigningKey(key) => {
             let how = match key.change {

@@ -10,6 +10,7 @@ use super::*;
 use crate::core::alert::AlertNumber;
 use crate::core::cycle::verdict::{Reason, Verdict};
 use crate::core::effect::TraceReading;
+use crate::core::on_file::{Missed, MissedKind};
 use crate::core::record::{
     Against, AlertAcknowledged, AlertChanged, AlertCleared, AlertClosed, AlertRaised, Amendment, Body,
     CalibrationDone, CalibrationPoint, Change, CheckKind, Clearing, ConfigurationChange, Correction,
@@ -122,7 +123,13 @@ impl Book {
     }
 
     fn account(&self, question: Question) -> Account {
+        self.account_without(Vec::new(), question)
+    }
+
+    /// The same where these records cannot be read; in their places stand others that say nothing.
+    fn account_without(&self, missed: Vec<Missed>, question: Question) -> Account {
         let mut builder = Builder::new(question);
+        builder.missing(missed);
         let reading = TraceReading { at: at("2026-03-03T15:00:00Z"), celsius: Celsius(75.0) };
         let mut trace = |_| Some(Trace { rinse: vec![reading], wash: Vec::new() });
         for (index, record) in (0..).zip(&self.records) {
@@ -402,6 +409,53 @@ fn a_calibration_on_record_is_told_with_its_record() {
     assert_eq!(rinse[1].points, [(0.0, 0.6), (99.7, 100.3)], "reference and shown");
     assert!(rinse[1].uncertainty_c < rinse[0].uncertainty_c, "{rinse:?}");
     assert_eq!(rinse[1].tau_s, Some(1.5), "the time constant stays the configured one");
+}
+
+/// A calibration of the rinse probe that leaves −0.6 °C.
+fn calibrated(made: &str) -> Body {
+    Body::Calibration(Box::new(CalibrationDone {
+        probe: "dm1/rinse".to_owned(),
+        at: at(made),
+        points: Vec::new(),
+        found: Correction { gain: 1.0, offset_c: 0.0 },
+        left: Correction { gain: 1.0, offset_c: -0.6 },
+        expanded_c: 0.24,
+        until: None,
+        note: None,
+        by: "Eli".to_owned(),
+    }))
+}
+
+// Own rule, see `core::on_file`: it goes on correcting, is claimed by nothing, and the account says so.
+#[test]
+fn a_calibration_in_doubt_is_told_as_such() {
+    let mut book = Book::new();
+    let of = book.put("2026-03-04T01:00:00Z", Some("dm1"), calibrated("2026-03-04T01:00:00Z"));
+    let since = at("2026-03-05T12:00:00Z");
+    let note = Note { at: None, text: "in its place".to_owned(), by: "Eli".to_owned() };
+    let index = book.put("2026-03-05T12:00:00Z", Some("dm1"), Body::Note(note));
+    let again = book.put("2026-03-06T12:00:00Z", Some("dm1"), calibrated("2026-03-06T12:00:00Z"));
+    let missed = vec![Missed { index, since, kind: MissedKind::Calibration }];
+    let account = book.account_without(missed.clone(), question());
+    let told: Vec<_> = account
+        .calibrations
+        .iter()
+        .filter(|known| known.probe == "dm1/rinse")
+        .map(|known| (known.record, known.offset_c, known.doubted, known.until))
+        .collect();
+    let expected = [
+        (None, None, false, Some(at("2026-03-04T01:00:00Z"))),
+        (Some(of), Some(-0.6), false, Some(since)),
+        (Some(of), Some(-0.6), true, Some(at("2026-03-06T12:00:00Z"))),
+        (Some(again), Some(-0.6), false, None),
+    ];
+    assert_eq!(told, expected);
+    let uncertain = |place: usize| {
+        let mut own = account.calibrations.iter().filter(|known| known.probe == "dm1/rinse");
+        own.nth(place).and_then(|known| known.uncertainty_c).expect("a number")
+    };
+    assert!(uncertain(2) > uncertain(1), "{account:?}");
+    assert_eq!(account.doubts, missed);
 }
 
 #[test]

@@ -91,7 +91,7 @@ impl Table {
     }
 }
 
-const DAYS: [&str; 17] = [
+const DAYS: [&str; 18] = [
     "machine",
     "day (local date)",
     "racks (1)",
@@ -109,6 +109,7 @@ const DAYS: [&str; 17] = [
     "operating (s)",
     "monitored (s)",
     "recovery (s)",
+    "unproven while somebody worked on it (1)",
 ];
 
 fn day_cells(machine: &MachineAccount, day: &DayAccount) -> Vec<String> {
@@ -126,6 +127,7 @@ fn day_cells(machine: &MachineAccount, day: &DayAccount) -> Vec<String> {
         number(day.operating_s),
         number(day.monitored_s),
         maybe(day.recovery_s),
+        counts.worked_on.to_string(),
     ]);
     cells
 }

@@ -36,6 +36,7 @@ impl Draft<'_> {
         }
         self.table(columns, rows);
         self.text(Tone::Small, teller.say(Word::PassRateNote));
+        self.worked_on();
 
         let columns = vec![
             self.wide(Word::Machine, 1),
@@ -50,6 +51,21 @@ impl Draft<'_> {
         self.table(columns, rows);
         self.attention();
         self.meanings();
+    }
+
+    /// How many of the unproven racks were made while somebody worked on each machine.
+    fn worked_on(&mut self) {
+        let teller = self.teller;
+        let told = |machine: &MachineAccount| {
+            let (name, counts) = (Teller::text(&machine.machine), &machine.counts);
+            let (count, all) = (counts.worked_on.to_string(), counts.unproven.to_string());
+            teller.with(Word::WorkedOnCount, &[("machine", &name), ("count", &count), ("all", &all)])
+        };
+        let machines = self.account.machines.iter().filter(|machine| machine.counts.worked_on > 0);
+        let lines: Vec<String> = machines.map(told).collect();
+        if !lines.is_empty() {
+            self.text(Tone::Small, lines.join(" "));
+        }
     }
 
     fn measured(&self, machine: &MachineAccount) -> Vec<String> {

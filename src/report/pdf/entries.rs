@@ -32,14 +32,26 @@ impl Draft<'_> {
             vec![
                 Teller::text(&calibration.probe),
                 teller.minute(calibration.since),
-                calibration.made.map_or_else(absent, |made| made.to_string()),
+                match calibration.made {
+                    Some(made) if calibration.doubted => format!("{made}, {}", teller.say(Word::InDoubt)),
+                    Some(made) => made.to_string(),
+                    None => absent(),
+                },
                 if points.is_empty() { absent() } else { points.join("; ") },
                 calibration.uncertainty_c.map_or_else(absent, |width| teller.reader.difference(width)),
-                calibration.tau_s.map_or_else(absent, |tau| format!("{tau:.1} s")),
+                match calibration.tau_s {
+                    Some(tau) => format!("{tau:.1} s"),
+                    None if calibration.response_doubted => teller.say(Word::InDoubt).to_owned(),
+                    None => absent(),
+                },
             ]
         };
-        let rows = self.account.calibrations.iter().map(row).collect();
+        let calibrations = &self.account.calibrations;
+        let rows = calibrations.iter().map(row).collect();
         self.table(columns, rows);
+        if calibrations.iter().any(|calibration| calibration.doubted || calibration.response_doubted) {
+            self.text(Tone::Small, self.teller.say(Word::InDoubtNote));
+        }
     }
 
     pub(super) fn gaps(&mut self) {

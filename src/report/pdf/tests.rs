@@ -132,6 +132,31 @@ fn unproven_is_never_a_pass_and_almost_all_is_not_all() {
     assert_eq!(rate(Counts::default()), "–");
 }
 
+#[test]
+fn what_somebody_caused_and_what_is_in_doubt_is_told() {
+    for (language, worked_on, in_doubt) in [
+        (
+            Language::English,
+            "3 of the 9 unproven racks were made while somebody worked on the machine.",
+            "What is in doubt counts for nothing",
+        ),
+        (
+            Language::Spanish,
+            "3 de las 9 canastas sin comprobar se hicieron mientras alguien trabajaba",
+            "Lo que está en duda no cuenta",
+        ),
+    ] {
+        let mut account = samples::month();
+        let says = |account: &Account, wanted: &str| {
+            texts(&made(account, language, Scale::Celsius)).iter().any(|text| text.contains(wanted))
+        };
+        assert!(!says(&account, in_doubt) && !says(&account, worked_on));
+        account.machines[0].counts = Counts { unproven: 9, worked_on: 3, ..Counts::default() };
+        account.calibrations[0].doubted = true;
+        assert!(says(&account, worked_on) && says(&account, in_doubt));
+    }
+}
+
 /// Thousands of exceptions: the worst with their trace, the others listed, the rule and the rest told.
 #[test]
 fn thousands_of_exceptions_are_bounded_and_the_rule_is_told() {

@@ -150,6 +150,7 @@ words! {
     ClockStepped: "The clock of the source stepped during the cycle.", "El reloj de la fuente saltó durante el ciclo.";
     TooSoon: "It came {after} s after other water in the line; a wash takes {needed} s at least, so one of the two was no rinse.", "Llegó {after} s después de otra agua en la línea; un lavado dura al menos {needed} s, así que una de las dos no era un enjuague.";
     Faint: "The line, long at rest, cooled by only {change}: a rinse of cold water, or none.", "La línea, en reposo desde hacía tiempo, se enfrió solo {change}: un enjuague de agua fría, o ninguno.";
+    WorkedOnCount: "{machine}: {count} of the {all} unproven racks were made while somebody worked on the machine.", "{machine}: {count} de las {all} canastas sin comprobar se hicieron mientras alguien trabajaba en la máquina.";
     WorkedOn: "Somebody worked on the machine: what its probes showed need not be its water.", "Alguien trabajaba en la máquina: lo que mostraron sus sondas puede no ser su agua.";
     Inside: "The settled minimum is {margin} above the limit, within the uncertainty of ±{uncertainty}.", "El mínimo estable está {margin} sobre el límite, dentro de la incertidumbre de ±{uncertainty}.";
     WashLow: "The lowest wash was {measured}, below its limit of {limit}.", "El lavado más bajo fue de {measured}, por debajo de su límite de {limit}.";
@@ -208,6 +209,8 @@ words! {
     UncertaintyColumn: "U (k = 2)", "U (k = 2)";
     TauColumn: "Time constant", "Constante de tiempo";
     NotOnFile: "not on file", "no consta";
+    InDoubt: "in doubt", "en duda";
+    InDoubtNote: "What is in doubt counts for nothing, since a record that may have taken its place cannot be read: readings are corrected by it all the same, with the uncertainty of an uncalibrated probe, and a time constant is taken as not known.", "Lo que está en duda no cuenta, porque un registro que pudo sustituirlo no se puede leer: las lecturas se siguen corrigiendo con ello, con la incertidumbre de una sonda sin calibrar, y una constante de tiempo se toma por desconocida.";
     GapsHeading: "Gaps", "Huecos";
     GapsNote: "Stretches in which nothing is known. A rack washed in one is either unproven or not on record.", "Tramos de los que no se sabe nada. Una canasta lavada en uno queda sin comprobar o no consta.";
     From: "From", "Desde";

@@ -31,6 +31,16 @@ pub fn point(point: &OpenPoint, reader: &Reader) -> String {
             "{probe} nunca se ha calibrado.",
             &[("probe", &plain(probe))],
         ),
+        OpenPoint::CalibrationDoubted { probe, record } => said(
+            "The calibration of {probe} (record {record}) counts for nothing: a record that may have taken its place is damaged.",
+            "La calibración de {probe} (registro {record}) no cuenta: un registro que pudo sustituirla está dañado.",
+            &[("probe", &plain(probe)), ("record", &record.to_string())],
+        ),
+        OpenPoint::ResponseDoubted { probe, record } => said(
+            "The response test of {probe} (record {record}) counts for nothing: a record that may have taken its place is damaged.",
+            "La prueba de respuesta de {probe} (registro {record}) no cuenta: un registro que pudo sustituirla está dañado.",
+            &[("probe", &plain(probe)), ("record", &record.to_string())],
+        ),
         OpenPoint::CalibrationOverdue { probe, until } => said(
             "The calibration of {probe} ran out on {until}.",
             "La calibración de {probe} venció el {until}.",

@@ -10,6 +10,7 @@ use super::forms::{Correcting, SentChange};
 use super::words::words;
 use super::{Amending, Corrected, NotPut};
 use crate::core::reader::Reader;
+use crate::core::time::Timestamp;
 use crate::web::form::Fault;
 use crate::web::frame::{self, Refusal};
 use crate::web::kitchen::{Kitchen, Pages};
@@ -25,7 +26,11 @@ pub(in crate::web) async fn amend<K: Kitchen>(
     let Ok(record) = record.parse() else { return frame::refuse(Refusal::Unknown, &person, &pages.site, 2) };
     let Ok(Form(sent)) = sent else { return StatusCode::BAD_REQUEST.into_response() };
     let mut fields = Correcting::from(sent);
-    let Some((reason, amending)) = read(&mut fields, &person.reader) else {
+    let recorded = match pages.kitchen.entry(record).await {
+        Ok(entered) => entered.recorded,
+        Err(refused) => return frame::refuse(refused, &person, &pages.site, 2),
+    };
+    let Some((reason, amending)) = read(&mut fields, &person.reader, recorded) else {
         return answer(&pages, &person, record, fields, StatusCode::UNPROCESSABLE_ENTITY).await;
     };
     let (refused, status) = match pages.kitchen.amend(record, reason, person.name.clone(), amending).await {
@@ -39,13 +44,13 @@ pub(in crate::web) async fn amend<K: Kitchen>(
     answer(&pages, &person, record, fields, status).await
 }
 
-fn read(fields: &mut Correcting, reader: &Reader) -> Option<(String, Amending)> {
+fn read(fields: &mut Correcting, reader: &Reader, recorded: Timestamp) -> Option<(String, Amending)> {
     let reason = fields.why(reader);
     let amending = match fields.change.value.as_str() {
         "comment" => Some(Amending::Comment),
         "withdraw" => Some(Amending::Withdraw),
         "correct" => {
-            let values = fields.values(reader);
+            let values = fields.values(reader, recorded);
             if values == Some(Corrected::default()) {
                 fields.change.fault = Some(words(reader.language).nothing_corrected.to_owned());
                 return None;

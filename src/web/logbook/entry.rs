@@ -42,6 +42,7 @@ struct EntryPage<'a> {
     /// The word of its kind; `note` for one.
     kind: &'static str,
     symbol: &'static str,
+    zone: String,
 }
 
 /// Shows an entry.
@@ -97,6 +98,7 @@ pub(super) async fn answer<K: Kitchen>(
         fields,
         kind: kind.map_or("note", CheckKind::as_str),
         symbol: reader.scale.symbol(),
+        zone: reader.zone.iana_name().map_or_else(String::new, str::to_owned),
     };
     frame::page(status, page.render())
 }

@@ -223,6 +223,8 @@ pub(in crate::web) struct SentChange {
     note: String,
     shown: String,
     right: String,
+    method: String,
+    at: String,
 }
 
 /// The form of an amendment as it is shown.
@@ -237,6 +239,8 @@ pub(super) struct Correcting {
     pub(super) note: Field,
     pub(super) shown: Field,
     pub(super) right: Field,
+    pub(super) method: Field,
+    pub(super) at: Field,
     /// Whether it was sent before.
     pub(super) tried: bool,
     /// Why the whole was refused.
@@ -255,6 +259,8 @@ impl From<SentChange> for Correcting {
             note: Field::with(sent.note),
             shown: Field::with(sent.shown),
             right: Field::with(sent.right),
+            method: Field::with(sent.method),
+            at: Field::with(sent.at),
             tried: true,
             refused: None,
         }
@@ -268,8 +274,8 @@ impl Correcting {
         self.reason.take(found, reader.language)
     }
 
-    /// The right values, where each that was given can be.
-    pub(super) fn values(&mut self, reader: &Reader) -> Option<Corrected> {
+    /// The right values of an entry that came on record then, where each that was given can be.
+    pub(super) fn values(&mut self, reader: &Reader, recorded: Timestamp) -> Option<Corrected> {
         let (language, scale) = (reader.language, reader.scale);
         let plain = |field: &mut Field, range| {
             let found = within(&field.value, range, |value| value);
@@ -285,12 +291,25 @@ impl Correcting {
             (degrees(&mut self.shown, THERMOMETER_C), degrees(&mut self.right, THERMOMETER_C));
         let note = optional(&self.note.value, NOTE_CHARS_MAX);
         let note = self.note.take(note, language);
+        let method = optional(&self.method.value, NAME_BYTES_MAX);
+        let method = self.method.take(method, language);
+        // It was made before it was entered, however long before.
+        let at = match self.at.value.trim() {
+            "" => Some(None),
+            typed => {
+                let after = |fault| if fault == Fault::Future { Fault::AfterEntry } else { fault };
+                let found = made(typed, &reader.zone, recorded, true).map_err(after);
+                self.at.take(found, language).map(Some)
+            }
+        };
         let enough = match self.enough.as_str() {
             "yes" => Some(true),
             "no" => Some(false),
             _ => None,
         };
         Some(Corrected {
+            at: at?,
+            method: method?,
             mg_per_l: mg_per_l?,
             ph: ph?,
             solution_c: solution_c?,

@@ -176,6 +176,9 @@ async fn an_entry_is_amended_beside_itself() {
         ("reason=wrong", "change"),
         ("reason=wrong&change=correct", "change"),
         ("reason=wrong&change=correct&mg_per_l=-5", "mg_per_l"),
+        ("reason=wrong&change=correct&at=soon", "at"),
+        // Not made before it was entered.
+        ("reason=wrong&change=correct&at=2099-01-01T12:00", "at"),
     ] {
         let (status, page) = post(&kitchen, "/logbook/entries/70", sent, Role::Manager).await;
         assert_eq!(status, StatusCode::UNPROCESSABLE_ENTITY, "{sent}");

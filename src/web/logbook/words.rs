@@ -38,6 +38,7 @@ words! {
     drained: "Drained and cleaned", "Vaciada y limpia";
     what_drain: "Tank drained; sump screen, scrap tray, arms and jets cleaned.", "Tanque vaciado; filtro, bandeja, brazos y boquillas limpios.";
     note: "Note (may stay empty)", "Nota (puede quedar vacía)";
+    method: "Measured by (may stay empty)", "Medido con (puede quedar vacío)";
     thermometer: "Which thermometer", "Qué termómetro";
     other: "or another one, by its name", "u otro, por su nombre";
     shown: "It shows", "Marca";
@@ -178,10 +179,18 @@ pub(super) fn amended(amendment: &Amendment, reader: &Reader) -> String {
             (("Withdrawn by {by}: {reason}", "Retirado por {by}: {reason}"), String::new())
         }
         AmendmentChange::Corrected(check) => (
-            ("Corrected by {by} to {values}: {reason}", "Corregido por {by} a {values}: {reason}"),
+            (
+                "Corrected by {by} to {values}, made {made}: {reason}",
+                "Corregido por {by} a {values}, hecho {made}: {reason}",
+            ),
             of_check(check, reader),
         ),
     };
-    let known = [("by", amendment.by.as_str()), ("reason", &amendment.reason), ("values", &values)];
+    let made = match &amendment.change {
+        AmendmentChange::Comment | AmendmentChange::Withdrawn => String::new(),
+        AmendmentChange::Corrected(check) => reader.moment(check.at()),
+    };
+    let known =
+        [("by", amendment.by.as_str()), ("reason", &amendment.reason), ("values", &values), ("made", &made)];
     filled(say(reader.language, what), &known)
 }

@@ -46,7 +46,7 @@ fn card(seen: &Seen, reader: &Reader, up: &str) -> Result<Card, askama::Error> {
     let troubles = troubles(seen, words, reader);
     let tells = if !troubles.is_empty() {
         "bad"
-    } else if matches!(seen.in_force.due, Due::Never | Due::Over | Due::Soon) {
+    } else if matches!(seen.in_force.due, Due::Never | Due::Doubted | Due::Over | Due::Soon) {
         "doubt"
     } else {
         "good"

@@ -135,6 +135,7 @@ pub(super) const fn due(due: Due, language: Language) -> &'static str {
         Due::Never => said(language, "NEVER CALIBRATED", "NUNCA CALIBRADA"),
         Due::Holds => "",
         Due::Soon => said(language, "DUE SOON", "VENCE PRONTO"),
+        Due::Doubted => said(language, "IN DOUBT: CALIBRATE AGAIN", "EN DUDA: CALIBRE DE NUEVO"),
         Due::Over => said(language, "OVERDUE", "VENCIDA"),
     }
 }

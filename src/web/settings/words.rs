@@ -19,7 +19,7 @@ words! {
     account: "My account", "Mi cuenta";
     account_what: "Language, °C or °F, password, where you are logged in.", "Idioma, °C o °F, contraseña, dónde tiene sesión abierta.";
     maintenance: "Work on a machine", "Trabajo en una máquina";
-    maintenance_what: "Its messages are held while somebody works on it.", "Sus mensajes se retienen mientras alguien trabaja en ella.";
+    maintenance_what: "Its racks are marked unproven and its messages held while somebody works on it.", "Sus canastas quedan sin comprobar y sus mensajes se retienen mientras alguien trabaja en ella.";
     settings: "Settings", "Configuración";
     settings_what: "Contacts and their channels; the configuration in force.", "Contactos y sus canales; la configuración vigente.";
     accounts: "Accounts", "Cuentas";
@@ -47,7 +47,7 @@ words! {
     source: "From", "De";
     default: "default", "por omisión";
     follows: "follows from elsewhere", "se deduce de otra parte";
-    maintenance_hint: "Racks are judged and recorded all the same; only the messages about the machine wait. It ends by itself.", "Las canastas se evalúan y registran igual; solo esperan los mensajes sobre la máquina. Termina por sí solo.";
+    maintenance_hint: "What the probes show meanwhile need not be the water of the machine: its racks go on record as unproven, and the messages about it wait. It ends by itself.", "Lo que muestren las sondas mientras tanto puede no ser el agua de la máquina: sus canastas constan como sin comprobar, y esperan los mensajes sobre ella. Termina por sí solo.";
     until: "Messages are held until", "Mensajes retenidos hasta";
     not_held: "Messages are sent.", "Los mensajes se envían.";
     hold: "Hold for", "Retener";

@@ -35,7 +35,7 @@ fn people_are_heard_with_a_service_and_without_one() {
         (&["alerts", "acknowledge", "1", "--by", "Ana", "--note", "coming"], 0, "is taken care of by Ana"),
         (&["alerts", "acknowledge", "1", "--by", "Ben"], 64, "was acknowledged by Ana"),
         (&["maintenance", "dm9", "--for", "1h", "--by", "Ben"], 64, "no machine is called «dm9»"),
-        (&["maintenance", "dm1", "--for", "1h", "--by", "Ben"], 0, "are held until"),
+        (&["maintenance", "dm1", "--for", "1h", "--by", "Ben"], 0, "on record as unproven"),
         (&["enter", "supply", "dm1", "--by", "Cy", "--note", "detergent"], 0, "is on record"),
     ];
     for (arguments, code, part) in rows {

@@ -11,8 +11,8 @@ use rinseward::core::merkle::Hash;
 use rinseward::core::reading::Fault;
 use rinseward::core::record::{
     AlertAcknowledged, AlertChanged, AlertCleared, AlertClosed, AlertRaised, Amendment, AmendmentChange,
-    Body, Change, Check, Clearing, ConfigurationChange, CorrectiveAction, Gap, KeyChange, Note, Notification,
-    Outcome, Record, ServiceStart, SigningKeyChange,
+    Body, CalibrationDone, Change, Check, Clearing, ConfigurationChange, Correction, CorrectiveAction, Gap,
+    KeyChange, Note, Notification, Outcome, Record, ServiceStart, SigningKeyChange,
 };
 use rinseward::ledger::NewRecord;
 use serde_json::{Value, json};
@@ -339,7 +339,7 @@ const LEFT_OUT: [Row; 14] = [
     ("a day", |a| a["machines"][0]["days"] = json!([]), "counts 0 cold cycles of «dm1» on 2026-01-02"),
 ];
 
-const OTHERWISE: [Row; 19] = [
+const OTHERWISE: [Row; 20] = [
     ("a failed check is good", |a| failed(a)["good"] = true.into(), "tells a check of record"),
     ("a check is amended by none", |a| failed(a)["amended_by"] = Value::Null, "tells a check of record"),
     ("racks", |a| a["alerts"][0]["racks"] = 0.into(), "tells alert 1 otherwise"),
@@ -351,6 +351,11 @@ const OTHERWISE: [Row; 19] = [
         "limit of the cover",
         |a| a["machines"][0]["limits"][0]["limit_c"] = 70.0.into(),
         "another list of limits of «dm1» in all",
+    ),
+    (
+        "racks of somebody's work",
+        |a| a["machines"][0]["counts"]["worked_on"] = 1.into(),
+        "another number of racks made while somebody worked on it of «dm1» in all",
     ),
     ("kind", |a| a["machines"][0]["kind"] = Value::Null, "another kind of «dm1» in all"),
     (
@@ -381,7 +386,7 @@ const OTHERWISE: [Row; 19] = [
     ("an overdue check", |a| a["overdue"][0]["made"] = Value::Null, "tells a check «sanitizer» that was"),
 ];
 
-const ADDED: [Row; 8] = [
+const ADDED: [Row; 9] = [
     ("a check", |a| double_first(&mut a["checks"]), "tells a check of record"),
     ("an alert", |a| double_first(&mut a["alerts"]), "tells alert 1, which"),
     ("a remark", |a| double_first(&mut a["remarks"]), "tells a remark of record"),
@@ -389,6 +394,14 @@ const ADDED: [Row; 8] = [
     ("a gap", |a| double_first(&mut a["machines"][0]["gaps"]), "tells a gap of «dm1» from"),
     ("a calibration", |a| double_first(&mut a["calibrations"]), "tells a calibration of «dm1/rinse», which"),
     ("a damaged record", |a| a["damaged"] = json!([60]), "tells record 60 as one that cannot be read, which"),
+    (
+        "a doubt",
+        |a| {
+            let since = a["from"].clone();
+            a["doubts"] = json!([{ "index": 60, "since": since, "kind": "calibration" }]);
+        },
+        "tells a doubt by record 60, which is not told to be damaged",
+    ),
     ("an action", |a| a["alerts"][2]["action"] = a["alerts"][0]["action"].clone(), "tells alert 3 otherwise"),
 ];
 
@@ -401,6 +414,53 @@ fn failed(account: &mut Value) -> &mut Value {
 /// The first cold rack, of which an alert and an amendment speak.
 fn exception(account: &mut Value) -> &mut Value {
     &mut account["machines"][0]["exceptions"][0]
+}
+
+/// A calibration of dm1/rinse.
+fn calibrated(seconds: f64) -> NewRecord {
+    let done = CalibrationDone {
+        probe: "dm1/rinse".to_owned(),
+        at: at(seconds),
+        points: Vec::new(),
+        found: Correction { gain: 1.0, offset_c: 0.0 },
+        left: Correction { gain: 1.0, offset_c: -0.4 },
+        expanded_c: 0.3,
+        until: None,
+        note: None,
+        by: "Eli".to_owned(),
+    };
+    put(seconds, Some("dm1"), Body::Calibration(Box::new(done)))
+}
+
+// Own promise: a calibration in doubt is told in the account, and the account is what can be read, whether the
+// damaged record is in the evidence, which is not whole then, or lies before it.
+#[test]
+fn an_account_with_a_calibration_in_doubt_is_what_the_records_say() {
+    let first = DAY + 30.0 * 86_400.0;
+    for (damaged_at, code, findings) in [(first - 5_000.0, 0, 0), (first + 3_000.0, 1, 1)] {
+        let mut records = records();
+        records.push(calibrated(first - 6_000.0));
+        let before = records.len();
+        let mut late = vec![calibrated(damaged_at)];
+        late.extend(
+            [-4_000.0, -3_000.0, 0.0, 600.0, 1_200.0]
+                .map(|s| rack(first + 600.0 + s, first + 700.0 + s, Verdict::Pass)),
+        );
+        late.sort_by_key(|new| new.record.recorded);
+        let place = late.iter().position(|new| matches!(new.record.body, Body::Calibration(_)));
+        let damaged = before + place.expect("it is among them");
+        records.extend(late);
+        records.push(rack(first + 9_000.0, first + 9_100.0, Verdict::Pass));
+        let site = Site::damaged(records, "2026-02-01", damaged as u64);
+        let account: Value = serde_json::from_slice(&site.read("account.json")).expect("JSON");
+        assert_eq!(account["doubts"][0]["index"], json!(damaged), "{account}");
+        let doubted = |known: &Value| known["doubted"] == json!(true);
+        assert!(account["calibrations"].as_array().is_some_and(|all| all.iter().any(doubted)), "{account}");
+        let output = site.verify("report.pdf", None);
+        let said = said(&output);
+        assert_eq!((output.status.code(), said.matches("fails:").count()), (Some(code), findings), "{said}");
+        assert!(!said.contains("account.json tells"), "{said}");
+    }
 }
 
 #[test]

@@ -131,7 +131,12 @@ pub(crate) fn records() -> Vec<Record> {
         (None, Body::Notification(Box::new(notification(alert)))),
         (
             Some("dm1"),
-            Body::Maintenance(Maintenance { until: instant, by: Some("Tom".to_owned()), ended: true }),
+            Body::Maintenance(Maintenance {
+                until: instant,
+                by: Some("Tom".to_owned()),
+                why: Some("calibration of dm1/rinse".to_owned()),
+                ended: true,
+            }),
         ),
         (Some("dm1"), Body::Note(Note { at: Some(instant), text: HOSTILE.to_owned(), by: "Tom".to_owned() })),
         (Some("dm1"), amend(1, AmendmentChange::Comment)),
@@ -327,6 +332,8 @@ fn every_point(probe: &str, until: &str, at: Timestamp) -> Vec<OpenPoint> {
         OpenPoint::RinseLimitOfFoodCode { limit_c: 82.2 },
         OpenPoint::WashLimitOfFoodCode { limit_c: 66.0 },
         OpenPoint::NotCalibrated { probe: probe() },
+        OpenPoint::CalibrationDoubted { probe: probe(), record: 7 },
+        OpenPoint::ResponseDoubted { probe: probe(), record: 8 },
         OpenPoint::CalibrationOverdue { probe: probe(), until: until() },
         OpenPoint::CalibrationDue { probe: probe(), until: until() },
         OpenPoint::Uncertain { probe: probe(), expanded_c: 1.78, granted_c: 1.5 },

@@ -5,7 +5,8 @@ use std::fs;
 use std::io::Write;
 use std::path::Path;
 
-use rinseward::core::record::{Body, CalibrationDone, Correction, Cycle, Import, Record};
+use rinseward::core::cycle::verdict::Verdict;
+use rinseward::core::record::{Body, CalibrationDone, Correction, Cycle, Import, Maintenance, Record};
 use rinseward::core::time::Timestamp;
 use rinseward::ledger::{Commit, Reader};
 
@@ -212,6 +213,34 @@ fn a_calibration_on_record_corrects_what_is_taken_over() {
     let heard = bench.cycles();
     bench.import(&bench.file("all.senml", bench.part(0, 100)));
     check_corrected(&bench, calibrated, &heard);
+}
+
+// Own promise: a rack that is judged late was made while somebody worked on the machine where the record says so of
+// its time.
+#[test]
+fn racks_of_a_time_in_which_somebody_worked_are_taken_over_as_such() {
+    let bench = Bench::new(1.0);
+    bench.serve(bench.part(0, 35));
+    bench.serve(bench.part(70, 100));
+    let at = |part: usize| {
+        Timestamp::from_micros(bench.stream.start_micros + bench.part(part, 100)[0].after_micros)
+    };
+    let (from, until) = (at(45), at(55));
+    let work = Maintenance { until, by: Some("Eli".to_owned()), why: None, ended: false };
+    let (writer, _) = open(&bench.site.ledger());
+    let records = vec![plain(Record::new(from, None, Body::Maintenance(work)))];
+    commit(&writer, Commit { records, ..Commit::default() }).expect("a record");
+    drop(writer);
+    let heard = bench.cycles();
+    bench.import(&bench.file("all.senml", bench.part(0, 100)));
+    let mut marked = 0;
+    for (start, cycle) in bench.cycles().into_iter().filter(|(start, _)| !heard.contains_key(start)) {
+        let during = from <= cycle.rinse_ended && cycle.started <= until;
+        assert_eq!(cycle.is_worked_on(), during, "{start}: {cycle:?}");
+        assert_eq!(cycle.verdict == Verdict::Unproven, during, "{start}: {cycle:?}");
+        marked += usize::from(during);
+    }
+    assert!(marked > 2, "{marked} racks");
 }
 
 // The same promise for a file that is replayed into a ledger, also where an earlier replay ended in the middle.

@@ -98,16 +98,21 @@ impl Site {
 
     /// Every event of access, in order.
     pub(crate) fn events(&self) -> Vec<AccessEvent> {
-        let mut events = Vec::new();
+        let bodies = self.bodies(&["access"]).into_iter();
+        let event = |body| if let Body::Access(event) = body { Some(*event) } else { None };
+        bodies.filter_map(event).collect()
+    }
+
+    /// What every record of these kinds says, in order.
+    pub(crate) fn bodies(&self, kinds: &[&str]) -> Vec<Body> {
+        let mut bodies = Vec::new();
         let read = Reader::open(&self.path("ledger.sqlite")).and_then(|reader| {
-            reader.records_of(&["access"], 0, |_, _, record| {
-                if let Body::Access(event) = record.body {
-                    events.push(*event);
-                }
+            reader.records_of(kinds, 0, |_, _, record| {
+                bodies.push(record.body);
                 ControlFlow::Continue(())
             })
         });
-        if read.is_ok() { events } else { Vec::new() }
+        if read.is_ok() { bodies } else { Vec::new() }
     }
 
     /// Waits until an event of this account is on record, and gives it.

@@ -29,6 +29,7 @@ pub(super) fn compare(said: &MachineAccount, found: &MachineAccount, reach: &Rea
         ("list of limits", said.limits == found.limits),
         ("lowest settled minimum", said.rinse_min_c == found.rinse_min_c),
         ("median of the settled minima", said.rinse_median_c == found.rinse_median_c),
+        ("number of racks made while somebody worked on it", said.counts.worked_on == found.counts.worked_on),
         ("number of exceptions left out", said.exceptions_left_out == found.exceptions_left_out),
     ] {
         if !same {
@@ -72,6 +73,10 @@ fn days(machine: &str, said: &[DayAccount], found: &[DayAccount], faults: &mut F
             ("limit", said.limit_c == found.limit_c),
             ("uncertainty", said.uncertainty_c == found.uncertainty_c),
             ("number of late racks", said.late == found.late),
+            (
+                "number of racks made while somebody worked on it",
+                said.counts.worked_on == found.counts.worked_on,
+            ),
             ("list of settled minima", said.minima == found.minima),
         ] {
             if !same {

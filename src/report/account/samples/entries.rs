@@ -191,6 +191,8 @@ pub(super) fn calibrations(from: Timestamp) -> Vec<CalibrationAccount> {
         uncertainty_c: Some(0.9),
         tau_s: Some(1.8),
         record: None,
+        doubted: false,
+        response_doubted: false,
     };
     let wash = CalibrationAccount {
         probe: "Dish room/wash".to_owned(),

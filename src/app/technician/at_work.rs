@@ -1,0 +1,119 @@
+//! Puts the machine of a dialog under work while the dialog lives.
+//!
+//! It is done through the service alone: without one nobody judges racks meanwhile. What is on record of it,
+//! and how long it holds, is decided in `core::alert::dialog`.
+
+use std::path::{Path, PathBuf};
+use std::sync::mpsc::{RecvTimeoutError, SyncSender, sync_channel};
+use std::thread::JoinHandle;
+
+use crate::app::door::client::{self, CallError};
+use crate::app::live::{Live, Through};
+use crate::app::order::{Done, Order};
+use crate::app::people::unanswered;
+use crate::app::{Failure, run::bug};
+use crate::config::load::Loaded;
+use crate::core::alert::DialogStands;
+use crate::core::alert::dialog::SAID_EVERY;
+use crate::core::reader::Language;
+use crate::core::technician::words;
+use crate::report::local::minute_and_zone;
+use crate::runtime::clock::Clock;
+
+/// A machine under work. Where this is dropped without its end the machine is so a little longer, see
+/// `core::alert::dialog`.
+pub(in crate::app) struct AtWork {
+    dialog: Dialog,
+    /// Dropped to end the thread.
+    stop: Option<SyncSender<()>>,
+    saying: Option<JoinHandle<()>>,
+    zone: jiff::tz::TimeZone,
+}
+
+#[derive(Clone)]
+struct Dialog {
+    socket: PathBuf,
+    machine: String,
+    by: String,
+    why: String,
+}
+
+impl Dialog {
+    fn say(&self, stands: DialogStands) -> Result<Done, CallError> {
+        let Self { socket, machine, by, why } = self.clone();
+        client::post(&socket, "/orders", &Order::Dialog { machine, stands, by, why })
+    }
+}
+
+impl AtWork {
+    /// Begins, where readings come through the service.
+    ///
+    /// # Errors
+    /// Where the service refuses: what the probe shows from then on would be taken for racks.
+    pub(in crate::app) fn begin(
+        live: &Live,
+        loaded: &Loaded,
+        machine: &str,
+        (by, why): (&str, String),
+    ) -> Result<Option<Self>, Failure> {
+        match live.through() {
+            Through::Service { .. } => {}
+            Through::OwnSources => return Ok(None),
+        }
+        let socket: &Path = &loaded.configuration.socket;
+        let (machine, by) = (machine.to_owned(), by.to_owned());
+        let dialog = Dialog { socket: socket.to_owned(), machine, by, why };
+        let clock = Clock::system();
+        let since = clock.now();
+        dialog.say(DialogStands::Begins).map_err(|error| unanswered(error, socket))?;
+        let (stop, stopped) = sync_channel::<()>(0);
+        let own = dialog.clone();
+        let going_on = move || {
+            while stopped.recv_timeout(SAID_EVERY) == Err(RecvTimeoutError::Timeout) {
+                if let Err(error) = own.say(DialogStands::GoesOn(since)) {
+                    tracing::warn!(%error, "the service was not told that the work goes on");
+                }
+            }
+        };
+        let saying = std::thread::Builder::new().name("at-work".to_owned()).spawn(going_on);
+        let saying = saying.map_err(|error| bug("cannot start a thread", &error))?;
+        let zone = loaded.configuration.alerts.zone.clone();
+        Ok(Some(Self { dialog, stop: Some(stop), saying: Some(saying), zone }))
+    }
+
+    /// That the machine is under work.
+    pub(in crate::app) fn told(&self, language: Language) -> String {
+        words::at_work(language, &self.dialog.machine)
+    }
+
+    /// Ends it, and gives what is to be told: until when racks are marked.
+    pub(in crate::app) fn end(mut self, language: Language) -> Option<String> {
+        let ended = self.leave();
+        let machine = &self.dialog.machine;
+        match ended?.map(|done| done.worked_on_until) {
+            Ok(until) => until
+                .map(|until| words::at_work_until(language, machine, &minute_and_zone(until, &self.zone))),
+            Err(error) => {
+                tracing::warn!(%error, "the service was not told that the work has ended");
+                None
+            }
+        }
+    }
+
+    /// Says that the dialog has ended, once.
+    fn leave(&mut self) -> Option<Result<Done, CallError>> {
+        drop(self.stop.take()?);
+        // What it told the service must not come behind the end.
+        if let Some(saying) = self.saying.take() {
+            drop(saying.join());
+        }
+        Some(self.dialog.say(DialogStands::Ended))
+    }
+}
+
+impl Drop for AtWork {
+    fn drop(&mut self) {
+        // The service forgets it by itself.
+        drop(self.leave());
+    }
+}

@@ -1,0 +1,67 @@
+//! A dialog at a probe, which puts its machine under work by itself.
+//!
+//! What a probe shows in ice, in a pot or in a hand is no rack, so its machine has a maintenance window as long
+//! as the dialog lives. A dialog that was killed cannot end it. So the window is short, and whoever leads the
+//! dialog says every [`SAID_EVERY`] that it goes on; it is prolonged only where little of it is left, for as
+//! long as the dialog has lasted by then. Its records are few: eight in the first hour. A killed dialog
+//! marks racks for as long again as it has lasted, and [`LEAST`] at least, [`MOST`] at most.
+
+use std::time::Duration;
+
+use super::event::{DialogStands, Refusal};
+use super::people::entered;
+use super::raise::Turn;
+use super::state::Window;
+use crate::core::record::{Body, Maintenance};
+
+/// How often whoever leads a dialog says that it goes on (own choice: two such words fit in what is left).
+pub const SAID_EVERY: Duration = Duration::from_secs(60);
+/// First and shortest window, and what is left of it after the end of the dialog: the probe is put back, and the
+/// line cools (own choice: two racks).
+const LEAST: Duration = Duration::from_secs(180);
+/// Longest window (own choice: that of one step of a dialog, see [`crate::core::technician::STEP_MAX`]).
+const MOST: Duration = Duration::from_secs(900);
+/// A window that lasts so much longer is not prolonged: the next word of the dialog comes in time.
+const ENOUGH: Duration = Duration::from_secs(90);
+
+impl Turn<'_> {
+    /// A dialog begins, goes on or ends. Its beginning is always on record; nobody's window gets shorter by it
+    /// that was asked for by hand.
+    pub(super) fn dialog(
+        &mut self,
+        machine: &str,
+        stands: DialogStands,
+        by: &str,
+        why: &str,
+    ) -> Result<(), Refusal> {
+        let (by, why) = (entered("the name of the person", by)?, entered("what is done", why)?);
+        if !self.settings.machines.contains_key(machine) {
+            return Err(Refusal::UnknownMachine { machine: machine.to_owned() });
+        }
+        let now = self.now;
+        let longest = self.settings.rules.maintenance_max;
+        let open = self.state.windows.iter().position(|window| window.machine.as_deref() == Some(machine));
+        let window = open.and_then(|place| self.state.windows.get(place));
+        let until = window.map_or(now, |window| window.until);
+        let by_hand = window.is_some_and(|window| !window.by_dialog);
+        let least = now.plus(LEAST.min(longest));
+        let target = match stands {
+            DialogStands::Begins => least.max(until),
+            DialogStands::GoesOn(_) if until >= now.plus(ENOUGH) => return Ok(()),
+            DialogStands::GoesOn(since) => now.plus(now.since(since).clamp(LEAST, MOST).min(longest)),
+            DialogStands::Ended if by_hand && until >= least => return Ok(()),
+            DialogStands::Ended => least,
+        };
+        let by_dialog = !by_hand || target > until;
+        match open.and_then(|place| self.state.windows.get_mut(place)) {
+            Some(window) => (window.until, window.by_dialog) = (target, by_dialog),
+            None => {
+                let machine = Some(machine.to_owned());
+                self.state.windows.push(Window { machine, until: target, by_dialog });
+            }
+        }
+        let body = Maintenance { until: target, by: Some(by), why: Some(why), ended: false };
+        self.record(machine, Body::Maintenance(body));
+        Ok(())
+    }
+}

@@ -1,0 +1,124 @@
+//! A dialog at a probe puts its machine under work.
+
+use super::fixture::{Play, at, settings};
+use crate::core::alert::{DialogStands, Event, Refusal};
+use crate::core::record::Body;
+use crate::core::time::Timestamp;
+
+impl Play {
+    fn dialog(&mut self, minutes: f64, stands: DialogStands) {
+        self.until(minutes);
+        let event = Event::Dialog { machine: "hot", stands, by: "Eli", why: "calibration of hot/rinse" };
+        self.handle(event).expect("a dialog");
+    }
+
+    /// It goes on until then, said every minute.
+    fn goes_on(&mut self, from: f64, to: f64) {
+        let mut minutes = from + 1.0;
+        while minutes <= to {
+            self.dialog(minutes, DialogStands::GoesOn(at(from)));
+            minutes += 1.0;
+        }
+    }
+
+    fn by_hand(&mut self, until: f64) {
+        let window = Event::Maintenance { machine: Some("hot"), until: at(until), by: "Tom" };
+        self.handle(window).expect("a window");
+    }
+
+    /// Each record of work: until which minute, by whom, whether it is an end.
+    fn work(&self) -> Vec<(f64, Option<&str>, bool)> {
+        let minutes = |until: Timestamp| until.seconds_since(at(0.0)) / 60.0;
+        let records = self.effects.records.iter().map(|record| {
+            let Body::Maintenance(work) = &record.body else { panic!("nothing else happens: {record:?}") };
+            (minutes(work.until), work.by.as_deref(), work.ended)
+        });
+        records.collect()
+    }
+}
+
+const ELI: Option<&str> = Some("Eli");
+const TOM: Option<&str> = Some("Tom");
+
+// The spans are this module's own: three minutes at first and at the end, no more than fifteen.
+#[test]
+fn a_dialog_holds_its_machine_with_few_records() {
+    let mut play = Play::new(settings());
+    play.restores = true;
+    play.dialog(0.0, DialogStands::Begins);
+    play.goes_on(0.0, 60.0);
+    play.dialog(60.5, DialogStands::Ended);
+    play.until(100.0);
+    let ends: Vec<f64> = [3.0, 5.0, 8.0, 14.0, 26.0, 40.0, 54.0, 68.0, 63.5].to_vec();
+    let mut expected: Vec<_> = ends.into_iter().map(|end| (end, ELI, false)).collect();
+    expected.push((63.5, None, true));
+    assert_eq!(play.work(), expected);
+    let Body::Maintenance(first) = &play.effects.records[0].body else { panic!("a window") };
+    assert_eq!(first.why.as_deref(), Some("calibration of hot/rinse"));
+    assert_eq!(play.desk.held_until(Some("hot")), None);
+}
+
+// A dialog that was killed says nothing any more.
+#[test]
+fn a_killed_dialog_is_forgotten() {
+    for (lasted, ends) in [(0.0, 3.0), (1.5, 3.0), (4.0, 8.0), (30.0, 40.0)] {
+        let mut play = Play::new(settings());
+        play.dialog(0.0, DialogStands::Begins);
+        play.goes_on(0.0, lasted);
+        play.until(100.0);
+        assert_eq!(play.work().last(), Some(&(ends, None, true)), "killed after {lasted} min");
+    }
+}
+
+// What somebody asked for by hand is not made shorter, and its end by hand counts.
+#[test]
+fn a_window_by_hand_lasts_as_long_as_was_asked() {
+    let mut play = Play::new(settings());
+    play.until(0.0);
+    play.by_hand(60.0);
+    play.dialog(1.0, DialogStands::Begins);
+    play.goes_on(1.0, 10.0);
+    play.dialog(10.0, DialogStands::Ended);
+    assert_eq!(play.work(), [(60.0, TOM, false), (60.0, ELI, false)], "its beginning is on record");
+    assert_eq!(play.desk.held_until(Some("hot")), Some(at(60.0)));
+    // It runs out while another dialog goes on.
+    play.dialog(50.0, DialogStands::Begins);
+    play.goes_on(50.0, 59.0);
+    play.dialog(59.5, DialogStands::Ended);
+    assert_eq!(play.work()[2..], [(60.0, ELI, false), (68.0, ELI, false), (62.5, ELI, false)]);
+    // By hand over a dialog's own.
+    play.dialog(70.0, DialogStands::Begins);
+    play.by_hand(200.0);
+    play.dialog(71.0, DialogStands::Ended);
+    assert_eq!(play.desk.held_until(Some("hot")), Some(at(200.0)));
+    play.by_hand(71.0);
+    assert_eq!(play.desk.held_until(Some("hot")), None);
+}
+
+#[test]
+fn two_dialogs_at_one_machine_hold_it_until_the_last_has_ended() {
+    let mut play = Play::new(settings());
+    play.dialog(0.0, DialogStands::Begins);
+    play.dialog(1.0, DialogStands::Begins);
+    play.goes_on(1.0, 8.0);
+    play.dialog(8.0, DialogStands::Ended);
+    assert_eq!(play.desk.held_until(Some("hot")), Some(at(11.0)));
+    for minutes in [9.0, 10.0, 11.0] {
+        play.dialog(minutes, DialogStands::GoesOn(at(0.0)));
+    }
+    assert!(play.desk.held_until(Some("hot")).is_some_and(|until| until > at(15.0)), "{:?}", play.work());
+}
+
+#[test]
+fn a_dialog_is_somebodys_at_a_machine() {
+    let mut play = Play::new(settings());
+    let refused = |play: &mut Play, machine: &str, by: &str, why: &str| {
+        play.handle(Event::Dialog { machine, stands: DialogStands::Begins, by, why })
+    };
+    let unknown = Err(Refusal::UnknownMachine { machine: "hat".to_owned() });
+    assert_eq!(refused(&mut play, "hat", "Eli", "x"), unknown);
+    for (by, why) in [(" ", "x"), ("Eli", " ")] {
+        assert!(matches!(refused(&mut play, "hot", by, why), Err(Refusal::Missing { .. })), "{by} {why}");
+    }
+    assert!(play.work().is_empty());
+}
