@@ -88,7 +88,7 @@ async fn measure() {
     boss.settle("boss", &gateway.account("boss", "administrator")).await;
     println!("  the first proof of inclusion: {:.1?}", boss.get("/cycles/7/proof").await.took);
     let boss = logins(&gateway, &boss).await;
-    let (seen, _open) = open_pages(&gateway, &boss).await;
+    let (seen, open) = open_pages(&gateway, &boss).await;
     pages(&boss, &Paths { years, reader: &reader, size: reader.size().expect("its size") }, asked).await;
     println!(
         "  streams begun {}, refused {}; resident {:.1} MB, at most {:.1}",
@@ -97,7 +97,7 @@ async fn measure() {
         gateway.resident_mb().0,
         gateway.resident_mb().1
     );
-    drop(_open);
+    drop(open);
     beside(&gateway, &boss, &path).await;
 }
 
@@ -304,7 +304,7 @@ fn rank(took: &mut [Duration], percent: usize) -> f64 {
 async fn beside(gateway: &Gateway, boss: &Browser, path: &Path) {
     let (mut alone, mut beside) = (Vec::new(), Vec::new());
     for _ in 0..3 {
-        alone.extend(kept(gateway, path).await);
+        alone.extend(kept(gateway, path));
         let (seen, mut open) = (Arc::new(Seen::default()), tokio::task::JoinSet::new());
         for _ in 0..OPEN {
             boss.keep_open("/live", Arc::clone(&seen), &mut open);
@@ -324,7 +324,7 @@ async fn beside(gateway: &Gateway, boss: &Browser, path: &Path) {
             });
         }
         tokio::time::sleep(Duration::from_secs(2)).await;
-        beside.extend(kept(gateway, path).await);
+        beside.extend(kept(gateway, path));
     }
     for (what, mut took) in [("alone", alone), ("beside people", beside)] {
         let (p50, p99, most) = (rank(&mut took, 50), rank(&mut took, 99), rank(&mut took, 100));
@@ -332,7 +332,7 @@ async fn beside(gateway: &Gateway, boss: &Browser, path: &Path) {
     }
 }
 
-async fn kept(gateway: &Gateway, path: &Path) -> Vec<Duration> {
+fn kept(gateway: &Gateway, path: &Path) -> Vec<Duration> {
     let reader = Reader::open(path).expect("a reader");
     tokio::task::block_in_place(|| (0..KEPT).map(|_| gateway.until_kept(&reader)).collect())
 }
