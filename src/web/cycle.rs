@@ -173,7 +173,7 @@ pub(super) async fn show<K: Kitchen>(
         Err(_) => Err(Refusal::Unknown),
     };
     let title = format!("{} {record}", said(reader.language, "Rack", "Canasta"));
-    let frame = Frame::new(&pages.site, &person, Tab::Now, 1, &title);
+    let frame = Frame::new(&pages.site, &person, Tab::Now, 1, &title).with_open(pages.open().await);
     match found {
         Err(refused) => frame::refuse(refused, &person, &pages.site, 1),
         Ok(RackFound::Damaged(sealing)) => {

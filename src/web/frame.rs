@@ -71,6 +71,11 @@ impl<'a> Frame<'a> {
         said(self.person.reader.language, english, spanish)
     }
 
+    /// The role of the person in their words.
+    pub(super) const fn role(&self) -> &'static str {
+        super::who::role(self.person.role, self.person.reader.language)
+    }
+
     pub(super) fn is(&self, tab: Tab) -> bool {
         self.tab == tab
     }

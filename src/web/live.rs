@@ -281,7 +281,11 @@ fn glimpsed<K: Kitchen>(pages: Pages<K>, reader: Reader, look: Look) -> Response
 
 fn stream<K: Kitchen>(pages: Pages<K>, reader: Reader, beat: watch::Receiver<u64>, look: Look) -> Response {
     let Some(place) = pages.live.place() else {
-        let again = [(header::RETRY_AFTER, HeaderValue::from_static(AGAIN_S))];
+        // Its connection would go on holding a place that somebody else could have.
+        let again = [
+            (header::RETRY_AFTER, HeaderValue::from_static(AGAIN_S)),
+            (header::CONNECTION, HeaderValue::from_static("close")),
+        ];
         return (StatusCode::SERVICE_UNAVAILABLE, again).into_response();
     };
     let stop = pages.stop.clone();
@@ -292,12 +296,19 @@ fn stream<K: Kitchen>(pages: Pages<K>, reader: Reader, beat: watch::Receiver<u64
         look,
         end: Instant::now() + STREAM_MAX,
         sent: Vec::new(),
+        counted: None,
         begun: false,
         over: false,
         _place: place,
     };
     let told = told.stream();
     Sse::new(futures_util::StreamExt::take_until(told, stop.cancelled_owned())).into_response()
+}
+
+/// An event that says all by its name. It has data nevertheless: a browser gives none without any to the page
+/// (HTML standard, «Interpreting an event stream»).
+fn sign(name: &str) -> Event {
+    Event::default().event(name).data(name)
 }
 
 /// One stream, and what it has told.
@@ -309,6 +320,8 @@ struct Told<K: Kitchen> {
     end: Instant,
     /// The parts as they were last sent.
     sent: Vec<Card>,
+    /// The number of open alerts as it was last sent.
+    counted: Option<usize>,
     begun: bool,
     /// Whether the page was told to ask anew.
     over: bool,
@@ -340,9 +353,13 @@ impl<K: Kitchen> Told<K> {
         }
         self.begun = true;
         self.beat.borrow_and_update();
-        let mut events = vec![Event::default().event("alive").data("")];
+        let mut events = vec![sign("alive")];
         match self.parts().await {
-            Ok(Some(parts)) => {
+            Ok(Some((parts, open))) => {
+                if let Some(open) = open.filter(|_| self.counted != open) {
+                    events.push(Event::default().event("count").data(open.to_string()));
+                    self.counted = Some(open);
+                }
                 for (place, card) in parts.iter().enumerate() {
                     if self.sent.get(place) != Some(card) {
                         events.push(Event::default().event("part").data(&card.html));
@@ -352,20 +369,21 @@ impl<K: Kitchen> Told<K> {
             }
             Ok(None) => {
                 self.over = true;
-                events.push(Event::default().event("end").data(""));
+                events.push(sign("end"));
             }
             Err(_) => {}
         }
         Some(events)
     }
 
-    /// What is to be seen; `None` where the page is another one by now.
-    async fn parts(&self) -> Result<Option<Vec<Card>>, Refusal> {
+    /// What is to be seen, with the number of open alerts where it is known; `None` where the page is another one
+    /// by now.
+    async fn parts(&self) -> Result<Option<(Vec<Card>, Option<usize>)>, Refusal> {
         let kitchen = &self.pages.kitchen;
         let made = match &self.look {
             Look::Cards(of) => {
                 let moment = self.pages.live.moment(kitchen, &self.reader, of.as_deref()).await?;
-                return Ok(Some(moment.cards.clone()));
+                return Ok(Some((moment.cards.clone(), Some(moment.open))));
             }
             Look::Probes { machine, probe, up } => {
                 let seen = kitchen.probes().await?;
@@ -390,7 +408,7 @@ impl<K: Kitchen> Told<K> {
             }
             Look::Check => integrity::part(&kitchen.standing().await?, &self.reader).map(|part| vec![part]),
         };
-        made.map(Some).map_err(|error| {
+        made.map(|cards| Some((cards, None))).map_err(|error| {
             tracing::error!(%error, "a part could not be made");
             Refusal::NotNow
         })

@@ -244,7 +244,7 @@ async fn listed<K: Kitchen>(
     if machine.is_some() && seen.is_empty() {
         return frame::refuse(Refusal::Unknown, person, &pages.site, deep);
     }
-    let frame = Frame::new(&pages.site, person, Tab::Probes, deep, &title);
+    let frame = Frame::new(&pages.site, person, Tab::Probes, deep, &title).with_open(pages.open().await);
     let made = match cards(seen.iter().copied(), &person.reader, frame.up) {
         Ok(made) => made,
         Err(error) => return frame::page(StatusCode::OK, Err(error)),
@@ -305,7 +305,7 @@ pub(super) async fn one<K: Kitchen>(
         Ok(filed) => filed,
         Err(refused) => return refuse(refused),
     };
-    let frame = Frame::new(&pages.site, &person, Tab::Probes, 2, &name);
+    let frame = Frame::new(&pages.site, &person, Tab::Probes, 2, &name).with_open(pages.open().await);
     let card = match cards([seen], &person.reader, frame.up) {
         Ok(made) => made.into_iter().map(|card| card.html).collect::<String>(),
         Err(error) => return frame::page(StatusCode::OK, Err(error)),

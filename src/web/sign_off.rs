@@ -210,7 +210,7 @@ async fn page<K: Kitchen>(
         Language::Spanish => &SPANISH,
     };
     let title = format!("{}: {machine}", words.title);
-    let frame = Frame::new(&pages.site, person, Tab::Probes, 1, &title);
+    let frame = Frame::new(&pages.site, person, Tab::Probes, 1, &title).with_open(pages.open().await);
     let open = signed
         .open
         .iter()

@@ -14,9 +14,13 @@
   };
   const source = new EventSource(place.dataset.live);
   source.addEventListener("alive", alive);
-  source.addEventListener("title", (event) => {
+  source.addEventListener("count", (event) => {
     alive();
-    document.title = event.data;
+    const count = document.querySelector(".count");
+    const title = document.title.replace(/^\(\d+\) /, "");
+    count.firstChild.data = event.data;
+    count.hidden = event.data === "0";
+    document.title = count.hidden ? title : `(${event.data}) ${title}`;
   });
   source.addEventListener("part", (event) => {
     alive();
@@ -36,6 +40,11 @@
       const again = [...parsed.querySelectorAll("a")].find((link) => link.getAttribute("href") === focused);
       if (again) again.focus();
     }
+  });
+  // A page that is left is kept for the way back, its stream too, and a browser has few connections for one site.
+  addEventListener("pagehide", () => source.close());
+  addEventListener("pageshow", (event) => {
+    if (event.persisted) location.reload();
   });
   // Logged out, or the account ended: the page asks again and is sent to the login.
   source.addEventListener("end", () => location.reload());

@@ -1,6 +1,7 @@
 //! A gateway with pages, as a process.
 
 use std::fs::{self, File};
+use std::io::{BufWriter, Write};
 use std::net::{SocketAddr, TcpStream};
 use std::ops::ControlFlow;
 use std::path::{Path, PathBuf};
@@ -8,7 +9,7 @@ use std::process::{Child, Command, Output, Stdio};
 use std::thread;
 use std::time::{Duration, Instant};
 
-use rinseward::core::record::{AccessDeed, AccessEvent, Body};
+use rinseward::core::record::{AccessDeed, AccessEvent, Body, Record};
 use rinseward::ledger::Reader;
 use rustix::process::{Pid, Signal, kill_process};
 use serde_json::Value;
@@ -19,6 +20,9 @@ use crate::mqtt::broker::free_port;
 
 /// Longest wait for anything.
 const WAIT_MAX: Duration = Duration::from_secs(60);
+
+/// A secret in the form of Standard Webhooks: `whsec_` and base64 of 24 bytes.
+const SECRET: &str = "whsec_MfKQ9r8GKYqrTwjUPD8ILPZIo2LaLaSw";
 
 /// A gateway's directory and its configuration.
 pub(crate) struct Site {
@@ -33,18 +37,27 @@ impl Site {
     }
 
     pub(crate) fn listening(address: &str, web: &str) -> Self {
-        let directory = TempDir::new().expect("a temporary directory");
-        let port = free_port();
-        let text = format!(
-            "[site]\nname = \"North kitchen\"\ntime-zone = \"America/New_York\"\n\
+        Self::configured(|port| {
+            format!(
+                "[site]\nname = \"North kitchen\"\ntime-zone = \"America/New_York\"\n\
              [ledger]\npath = \"ledger.sqlite\"\ncommit-interval = \"20ms\"\n\
              [[machine]]\nname = \"dm1\"\nkind = \"stationary-rack-dual-temperature\"\nprobes = [\"rinse\"]\n\
              [[source]]\nname = \"pipe\"\nkind = \"replay\"\n\
              [alert]\nchecks = []\noff = [\"clock-unsynchronised\", \"disk-filling\"]\n\
              [web]\nenabled = true\nlisten = \"{address}:{port}\"\n{web}"
-        );
+            )
+        })
+    }
+
+    /// With a configuration of one's own, for pages at a port. `secret` is a file beside it, as webhooks need.
+    pub(crate) fn configured(text: impl FnOnce(u16) -> String) -> Self {
+        let directory = TempDir::new().expect("a temporary directory");
+        let port = free_port();
         let site = Self { directory, port };
-        fs::write(site.path("gateway.toml"), text).expect("a temporary file");
+        fs::write(site.path("gateway.toml"), text(port)).expect("a temporary file");
+        fs::write(site.path("secret"), SECRET).expect("a temporary file");
+        rustix::fs::chmod(site.path("secret"), rustix::fs::Mode::from_bits_retain(0o600))
+            .expect("our own file");
         site
     }
 
@@ -94,6 +107,18 @@ impl Site {
             })
         });
         if read.is_ok() { lines } else { Vec::new() }
+    }
+
+    /// Every record, in order.
+    pub(crate) fn records(&self) -> Vec<Record> {
+        let mut records = Vec::new();
+        let read = Reader::open(&self.path("ledger.sqlite")).and_then(|reader| {
+            reader.records(0, |_, _, record| {
+                records.push(record);
+                ControlFlow::Continue(())
+            })
+        });
+        if read.is_ok() { records } else { Vec::new() }
     }
 
     /// Every event of access, in order.
@@ -167,6 +192,15 @@ impl Gateway {
 
     pub(crate) fn browser(&self) -> Browser {
         Browser::new(&self.base)
+    }
+
+    /// Hands lines to its standard input.
+    pub(crate) fn feed<'a>(&mut self, lines: impl Iterator<Item = &'a str>) {
+        let mut pipe = BufWriter::new(self.child.stdin.as_mut().expect("it is piped"));
+        for line in lines {
+            writeln!(pipe, "{line}").expect("it reads");
+        }
+        pipe.flush().expect("it reads");
     }
 
     pub(crate) fn log(&self) -> String {

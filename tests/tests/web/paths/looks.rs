@@ -1,0 +1,215 @@
+//! Every page as people see it: found by following every link from the first page on, in both languages, light and
+//! dark, with a morning of racks, alerts, entries and a calibration behind it.
+//!
+//! `SHOTS=<folder> cargo test --features failpoints --test tests web::looks` also takes a picture of each page at
+//! 360, 768 and 1280 px, light and dark.
+
+use std::collections::{BTreeMap, BTreeSet};
+use std::path::Path;
+
+use serde_json::{Value, json};
+
+use super::browser::Browser;
+use super::chromium::{Chromium, PHONE, Wish, axe};
+use super::gateway::{PASSWORD, choose};
+use super::kitchen::Kitchen;
+use super::walk::{lines, walk};
+
+/// Bytes of a page and all that it needs (own promise).
+const FIRST_LOAD_BYTES_MAX: u64 = 100_000;
+/// Requests of a page: itself, its style, its script.
+const REQUESTS_MAX: u64 = 3;
+/// Smallest side of what is pressed, px (WCAG 2.2 asks 24, at level AAA 44; own promise for a wet hand).
+const TARGET_MIN: f64 = 44.0;
+/// Levels A and AA of WCAG 2.2, as axe-core names them.
+const RULES: &str = "['wcag2a','wcag2aa','wcag21a','wcag21aa','wcag22aa']";
+
+/// Every page that is seen, by kind; those of access are not in the router's list.
+const KINDS: [&str; 27] = [
+    "/",
+    "/account",
+    "/accounts",
+    "/accounts/#",
+    "/alerts",
+    "/alerts/#",
+    "/calibrate/#/#",
+    "/cycles/#",
+    "/cycles/#/proof",
+    "/history",
+    "/logbook",
+    "/logbook/#",
+    "/logbook/drain-and-clean",
+    "/logbook/entries/#",
+    "/logbook/sanitizer",
+    "/logbook/supply",
+    "/logbook/thermometer",
+    "/machines/#",
+    "/maintenance",
+    "/more",
+    "/probes",
+    "/probes/#",
+    "/probes/#/#",
+    "/prove/#",
+    "/respond/#/#",
+    "/settings",
+    "/sign-off/#",
+];
+
+/// What is wrong with the page that is open, in words; nothing where all is well.
+const SEEN: &str = r#"
+const done = arguments[arguments.length - 1];
+const wrong = [];
+const root = document.documentElement;
+document.querySelectorAll('details').forEach((one) => { one.open = true; });
+const shown = (one) => one.checkVisibility() && one.getBoundingClientRect().width > 1;
+const named = (one) => one.tagName.toLowerCase() + ' «' + (one.innerText || one.name || '').slice(0, 30) + '»';
+if (root.scrollWidth > root.clientWidth) {
+  wrong.push('wider than the screen: ' + root.scrollWidth);
+  for (const one of document.querySelectorAll('main *')) {
+    if (one.getBoundingClientRect().right > root.clientWidth + 1 && !one.closest('.wide, .plot')) {
+      wrong.push('sticks out: ' + named(one));
+      break;
+    }
+  }
+}
+if (document.querySelectorAll('h1').length !== 1) wrong.push('not one h1');
+if (!document.title.includes('North kitchen')) wrong.push('title: ' + document.title);
+const targets = 'button, .button, .tabs a, .target, summary, select, textarea, .choice, input:not([type=hidden]), .big';
+for (const one of document.querySelectorAll(targets)) {
+  if (!shown(one) || one.closest('.choice') && !one.matches('.choice')) continue;
+  const { width, height } = one.getBoundingClientRect();
+  if (Math.min(width, height) < TARGET_MIN) wrong.push(`too small: ${named(one)} ${width} x ${height}`);
+}
+for (const one of performance.getEntriesByType('resource')) {
+  if (!one.name.startsWith(location.origin + '/')) wrong.push('leaves the site: ' + one.name);
+}
+const own = performance.getEntriesByType('navigation').concat(performance.getEntriesByType('resource'));
+const loaded = own.filter((one) => one.initiatorType !== 'other' || one.entryType === 'navigation');
+const bytes = loaded.reduce((sum, one) => sum + one.transferSize, 0);
+const links = [...document.querySelectorAll('a[href]')].map((one) => one.href);
+axe.run(document, { runOnly: RULES }).then((found) => {
+  for (const one of found.violations) {
+    for (const node of one.nodes) {
+      wrong.push(`${one.id}: ${node.target.join(' ')} ${node.failureSummary} ${node.html.slice(0, 120)}`);
+    }
+  }
+  const language = root.lang;
+  done({ wrong, bytes, requests: loaded.length, links, language, passes: found.passes.length });
+}).catch((error) => done({ wrong: ['axe: ' + error] }));
+"#;
+
+/// Contrast alone, for the dark page.
+const DARK: &str = r"
+const done = arguments[arguments.length - 1];
+axe.run(document, { runOnly: ['color-contrast'] }).then((found) => done(found.violations.flatMap(
+  (one) => one.nodes.map((node) => 'dark: ' + node.target.join(' ') + ' ' + node.failureSummary)
+))).catch((error) => done(['axe: ' + error]));
+";
+
+/// What a reader found wrong, and how much each page weighs.
+#[derive(Default)]
+struct Tour {
+    wrong: Vec<String>,
+    kinds: BTreeSet<String>,
+    heaviest: BTreeMap<u64, String>,
+}
+
+/// Follows every link as one reader.
+async fn tour(browser: &Chromium, site: u16, language: &str) -> Tour {
+    let source = std::fs::read_to_string(axe()).expect("axe-core is there");
+    browser.chrome("Page.addScriptToEvaluateOnNewDocument", json!({ "source": source })).await;
+    browser.chrome("Network.setCacheDisabled", json!({ "cacheDisabled": true })).await;
+    let script = SEEN.replace("TARGET_MIN", &TARGET_MIN.to_string()).replace("RULES", RULES);
+    let mut tour = Tour::default();
+    let kinds = walk(browser, site, &script, async |path: &str, found: &Value| {
+        browser.colours("dark").await;
+        let dark = browser.ask_later(DARK).await;
+        browser.colours("light").await;
+        let mut wrong = [lines(&found["wrong"]), lines(&dark)].concat();
+        let number = |name: &str| found[name].as_u64().unwrap_or(u64::MAX);
+        let (bytes, requests) = (number("bytes"), number("requests"));
+        if bytes > FIRST_LOAD_BYTES_MAX || requests > REQUESTS_MAX {
+            wrong.push(format!("{bytes} bytes in {requests} requests"));
+        }
+        if found["language"] != language {
+            wrong.push(format!("in the language {}", found["language"]));
+        }
+        tour.wrong.extend(wrong.into_iter().map(|one| format!("{language} {path}: {one}")));
+        tour.heaviest.insert(bytes, path.to_owned());
+        pictures(browser, path, language).await;
+    })
+    .await;
+    tour.kinds = kinds;
+    tour
+}
+
+/// Takes pictures of the page that is open where they are wanted.
+async fn pictures(browser: &Chromium, path: &str, language: &str) {
+    let Some(folder) = std::env::var_os("SHOTS") else { return };
+    let name: String = path.chars().map(|one| if one.is_alphanumeric() { one } else { '_' }).collect();
+    for colours in ["light", "dark"] {
+        browser.colours(colours).await;
+        for width in [360, 768, 1280] {
+            browser.resize((width, 800)).await;
+            let file = Path::new(&folder).join(format!("{language}-{colours}-{width}{name}.png"));
+            std::fs::write(file, browser.picture(width).await).expect("the folder is writable");
+        }
+    }
+    browser.colours("light").await;
+    browser.resize(PHONE).await;
+}
+
+/// An administrator who reads this language.
+async fn reader(kitchen: &Kitchen, account: &str, language: &str) -> Browser {
+    let arguments =
+        ["accounts", "add", account, "--name", "Ana Díaz", "--role", "administrator", "--by", "Tom"];
+    let made = kitchen.site.json(&[&arguments[..], &["--language", language]].concat());
+    let mut browser = kitchen.gateway.browser();
+    browser.login(account, made["secret"].as_str().expect("a secret")).await;
+    assert_eq!(choose(&mut browser, "", PASSWORD).await.status, 303);
+    browser
+}
+
+/// What people do in a morning: checks of each kind, one of which fails and one of which is amended; an alert
+/// answered; a probe under calibration.
+async fn morning(kitchen: &mut Kitchen, ana: &mut Browser) {
+    kitchen.until_cold();
+    kitchen.until(|kitchen| kitchen.site.records().iter().any(|record| record.body.kind() == "alert-raised"));
+    for (path, form) in [
+        ("/logbook/sanitizer", &[("machine", "bar"), ("strip", "100")][..]),
+        ("/logbook/sanitizer", &[("machine", "bar"), ("strip", "10")]),
+        ("/logbook/note", &[("machine", "dm1"), ("note", "The left arm drips.\nCalled Acme.")]),
+        ("/logbook/drain-and-clean", &[("machine", "dm1"), ("note", "Screen torn")]),
+        ("/calibrate/dm1/rinse", &[("act", "begin"), ("kind", "ice"), ("announced", "yes")]),
+        ("/alerts/1/acknowledge", &[("note", "on my way")]),
+        ("/maintenance", &[("machine", "bar"), ("minutes", "60")]),
+    ] {
+        let answer = ana.post(path, form).await;
+        assert!(answer.status == 303 || path == "/maintenance", "{path}: {} {}", answer.status, answer.body);
+    }
+}
+
+// WCAG 2.2 AA by axe-core; the other bounds are the project's own promises. No page is written down here: whatever a
+// link leads to is looked at.
+#[tokio::test(flavor = "multi_thread")]
+async fn every_page_can_be_read_by_everybody() {
+    let mut kitchen = Kitchen::open(2.0);
+    let mut english = reader(&kitchen, "ana", "en").await;
+    let spanish = reader(&kitchen, "luz", "es").await;
+    morning(&mut kitchen, &mut english).await;
+    let port = kitchen.site.port;
+    let (first, second) =
+        tokio::join!(Chromium::open(port, Wish::default()), Chromium::open(port, Wish::default()));
+    first.enter_as(&english).await;
+    second.enter_as(&spanish).await;
+    let (first, second) = tokio::join!(tour(&first, port, "en"), tour(&second, port, "es"));
+    let wrong = [first.wrong, second.wrong].concat();
+    assert!(wrong.is_empty(), "{}\n{} found", wrong.join("\n"), wrong.len());
+    for tour in [&first.kinds, &second.kinds] {
+        let missing: Vec<&str> = KINDS.into_iter().filter(|kind| !tour.contains(*kind)).collect();
+        assert!(missing.is_empty(), "{missing:?} among {tour:?}");
+    }
+    let heaviest = first.heaviest.last_key_value().map(|(bytes, _)| *bytes);
+    assert!(heaviest.is_some_and(|bytes| bytes > 10_000), "nothing was weighed: {heaviest:?}");
+    assert!(kitchen.racks() > 100, "{} racks", kitchen.racks());
+}
