@@ -14,6 +14,8 @@ mod door;
 mod enter;
 pub mod export;
 mod failure;
+#[cfg(test)]
+mod fixture;
 mod history;
 mod house;
 mod in_force;

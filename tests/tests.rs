@@ -30,6 +30,8 @@ mod markup;
 mod modbus;
 #[path = "tests/mqtt.rs"]
 mod mqtt;
+#[path = "tests/support/records.rs"]
+mod records;
 #[path = "tests/replay.rs"]
 mod replay;
 #[cfg(feature = "pdf")]

@@ -216,12 +216,16 @@ fn line(due: &DueCheck, now: Timestamp, zone: &TimeZone, language: Language) -> 
 /// The ledger's.
 pub(super) fn due_checks(loaded: &Loaded, now: Timestamp) -> Result<Vec<DueCheck>, Failure> {
     let path = &loaded.configuration.ledger.path;
-    let due = Reader::open(path).and_then(|reader| due_by(&reader, &loaded.configuration.alerts, now));
+    let due = Reader::open(path).and_then(|reader| {
+        let settings = loaded.configuration.alerts.with_on_file(&in_force::on_file(&reader)?);
+        due_by(&reader, &settings, now)
+    });
     due.map_err(|error| Failure::from(ledger::diagnose(&error, path)))
 }
 
 /// The checks that are due, as the desk of the alerts sees it: from what it has kept and the
-/// records after that, beside the service or without one.
+/// records after that, beside the service or without one. `settings` have the calibrations on record
+/// laid over them.
 ///
 /// # Errors
 /// The ledger's.
@@ -230,7 +234,6 @@ pub(super) fn due_by(
     settings: &Settings,
     now: Timestamp,
 ) -> Result<Vec<DueCheck>, LedgerError> {
-    let settings = settings.with_on_file(&in_force::on_file(reader)?);
     let stored = reader.bookmark(BOOKMARK)?;
     let restored = stored.and_then(|state| Desk::restore(settings.clone(), &state).ok());
     let mut desk = match restored {

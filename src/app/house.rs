@@ -39,8 +39,6 @@ use super::ledger::{LedgerHandle, Tide};
 use super::live::Tap;
 use super::seal::Seal;
 use crate::config::load::Loaded;
-use crate::config::note::Section;
-use crate::config::resolve::Configuration;
 use crate::ledger::WholeChunks;
 use crate::runtime::clock::Clock;
 use crate::runtime::driver::Pulse;
@@ -57,7 +55,7 @@ const EXPORTS_MAX: usize = 2;
 /// Everything that the pages ask. Copies are the same.
 #[derive(Clone, Debug)]
 pub(super) struct House {
-    configuration: Arc<Configuration>,
+    /// The configuration in force.
     loaded: Arc<Loaded>,
     clock: Clock,
     tap: Tap,
@@ -71,7 +69,6 @@ pub(super) struct House {
     bench: Bench,
     beat: watch::Receiver<u64>,
     presses: Arc<tokio::sync::Mutex<Presses>>,
-    sections: Arc<[Section]>,
     tests: Tests,
     /// SHA-256 of the configuration in force.
     edition: Arc<str>,
@@ -125,7 +122,6 @@ impl House {
         let works = Works { ledger: ground.ledger.clone(), seal: ground.seal.clone() };
         let (bench, attending) = Bench::new(ground.tap.clone(), ground.clock.clone(), stop.clone());
         let house = Self {
-            configuration: Arc::new(ground.loaded.configuration.clone()),
             loaded: Arc::new(ground.loaded.clone()),
             clock: ground.clock.clone(),
             tap: ground.tap.clone(),
@@ -151,7 +147,6 @@ impl House {
             checking: Checking::default(),
             stop: stop.clone(),
             presses: Arc::default(),
-            sections: ground.loaded.sections().into(),
             tests: Tests::default(),
         };
         let mut tide = ground.ledger.tide();

@@ -221,10 +221,10 @@ impl Inner {
             }
             Settled::ToRecord => {
                 let key = self.tidied(placed)?;
-                self.record(now, first(&key.verifying())).await?;
+                self.record(now, SigningKeyChange::first(&key.verifying())).await?;
                 Ok(key)
             }
-            Settled::ToMake => self.make(now, &name_of_key(&self.site), first).await,
+            Settled::ToMake => self.make(now, &name_of_key(&self.site), SigningKeyChange::first).await,
             Settled::Lost => self.replace(now, on_record).await,
             Settled::Foreign => Err(SealError::Foreign { path: self.files.secret().to_owned() }),
         }
@@ -253,7 +253,11 @@ impl Inner {
             (Standing::Service | Standing::Command, _) => return Err(SealError::NotHere { path }),
         };
         let before = Some(lost.to_string());
-        let change = |key: &VerifyingKey| SigningKeyChange { change: KeyChange::Lost, before, ..first(key) };
+        let change = |key: &VerifyingKey| SigningKeyChange {
+            change: KeyChange::Lost,
+            before,
+            ..SigningKeyChange::first(key)
+        };
         let key = self.make(now, lost.name(), change).await?;
         let told =
             Diagnostic::warning("signing-key-lost", "the secret signing key was gone; a new one was made")
@@ -323,21 +327,11 @@ impl Inner {
             before: Some(before.to_string()),
             endorsed: Some(endorsement(key, &old).to_string()),
             by: Some(by),
-            ..first(key)
+            ..SigningKeyChange::first(key)
         };
         let key = self.make(now, before.name(), change).await?;
         let public = key.verifying();
         self.key = Some(key);
         Ok(public)
-    }
-}
-
-fn first(key: &VerifyingKey) -> SigningKeyChange {
-    SigningKeyChange {
-        key: key.to_string(),
-        change: KeyChange::First,
-        before: None,
-        endorsed: None,
-        by: None,
     }
 }

@@ -58,6 +58,7 @@ pub(super) fn sign_off(arguments: &SignOffArgs, streams: &mut Streams<'_>) -> Re
         by: by.trim(),
         note: arguments.note.as_deref(),
         now,
+        known: None,
     };
     let Gathered { mut signed, recovered } = asked.gather(&loaded, &reader)?;
     // A place that cannot be written is told before anything goes on record.

@@ -25,7 +25,7 @@ mod tests;
 mod words;
 
 use super::keys::{KeyChain, key_chain};
-use super::merkle::Frontier;
+use super::merkle::{Frontier, Hash, SUBTREE_LEVEL};
 use super::record::SigningKeyChange;
 use super::time::Timestamp;
 
@@ -77,6 +77,8 @@ pub struct Audit {
     tree: Frontier,
     /// Over the hashes as they are stored, since they first differed.
     stored: Option<Frontier>,
+    /// Roots of its whole subtrees of [`SUBTREE_LEVEL`].
+    subtrees: Vec<Hash>,
     order: Order,
     first: Option<Timestamp>,
     last: Option<Timestamp>,
@@ -107,6 +109,7 @@ impl Audit {
             broken: None,
             tree: Frontier::default(),
             stored: None,
+            subtrees: Vec::new(),
             order: Order::default(),
             first: None,
             last: None,
@@ -157,7 +160,12 @@ impl Audit {
             } else if let Some(stored) = &mut self.stored {
                 stored.push(seen.leaf);
             }
-            self.tree.push(seen.leaf);
+            let subtrees = &mut self.subtrees;
+            self.tree.push_and_tell(seen.leaf, |level, root| {
+                if level == SUBTREE_LEVEL {
+                    subtrees.push(root);
+                }
+            });
         }
         self.next = seen.index + 1;
         self.compare();
@@ -180,6 +188,12 @@ impl Audit {
     #[must_use]
     pub fn next(&self) -> u64 {
         self.next
+    }
+
+    /// The roots of its whole subtrees of [`SUBTREE_LEVEL`], in order; none where a record is missing or was changed.
+    #[must_use]
+    pub fn subtrees(&self) -> Option<&[Hash]> {
+        (self.broken.is_none() && self.stored.is_none()).then_some(self.subtrees.as_slice())
     }
 
     /// The keys that its records name.

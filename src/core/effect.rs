@@ -1,6 +1,9 @@
 //! What the core asks for, in order.
 
+use sha2::{Digest, Sha256};
+
 use super::id::MachineId;
+use super::merkle::Hash;
 use super::record::Record;
 use super::time::Timestamp;
 use super::units::Celsius;
@@ -51,6 +54,12 @@ impl Trace {
             }
         }
         bytes
+    }
+
+    /// SHA-256 of [`Trace::canonical_bytes`], as the record of its cycle has it.
+    #[must_use]
+    pub fn sha256(&self) -> Hash {
+        Hash(Sha256::digest(self.canonical_bytes()).into())
     }
 }
 

@@ -1,6 +1,7 @@
 //! One machine: event time, the state of its probes, its tracker.
 
 mod course;
+mod snapshot;
 mod state;
 #[cfg(test)]
 mod tests;
@@ -8,11 +9,9 @@ mod tests;
 use std::collections::VecDeque;
 use std::time::Duration;
 
-use sha2::{Digest, Sha256};
-
 use self::course::Course;
 pub use self::state::StaleState;
-use self::state::{Behind, ChannelState, Dosed, STATE_VERSION, State, signature};
+use self::state::{Behind, ChannelState, Dosed, State};
 use super::channel::{Channel, Place, Probe, Role, Signal};
 use super::cycle::judge::Concentration;
 use super::cycle::plate::Profile;
@@ -28,12 +27,6 @@ use super::reorder::Placed;
 use super::time::Timestamp;
 use super::units::Celsius;
 
-/// Age of the last snapshot, by the gateway's clock or in event time, at which an idle machine
-/// makes the next one.
-const SNAPSHOT_EVERY: Duration = Duration::from_secs(60);
-/// The same in the middle of a cycle, where the state is large: a node may fall silent there
-/// for months, and what came since the last snapshot is applied again at every start.
-const SNAPSHOT_EVERY_UNDER_WAY: Duration = Duration::from_secs(600);
 /// A source's clock has stepped back when all that arrives has been late, in
 /// order, for this long, s.
 const STEP_AFTER_S: f64 = 30.0;
@@ -167,11 +160,6 @@ impl Machine {
         self.hand_out(now, effects);
     }
 
-    /// Hands the state out, whatever its age, so that no input before is needed any more.
-    pub fn keep(&mut self, now: Timestamp, effects: &mut Effects) {
-        self.hand_out(now, effects);
-    }
-
     /// Somebody works on it in these times, all that matter for what is judged from here on. It is no input:
     /// whoever starts this machine anew must tell it again.
     pub fn work(&mut self, work: Vec<Work>) {
@@ -238,22 +226,6 @@ impl Machine {
     /// What became of the samples since the last call.
     pub fn take_counts(&mut self) -> Counts {
         std::mem::take(&mut self.counts)
-    }
-
-    /// Brings back a stored state.
-    ///
-    /// # Errors
-    /// [`StaleState`] where it is not of this version or not of this machine; nothing is changed then.
-    pub fn restore(&mut self, state: &[u8]) -> Result<(), StaleState> {
-        let state: State = serde_json::from_slice(state).map_err(StaleState::Unreadable)?;
-        if state.version != STATE_VERSION {
-            return Err(StaleState::Version { found: state.version });
-        }
-        if state.signature != signature(&self.profile, &self.channels) {
-            return Err(StaleState::Machine);
-        }
-        self.state = state;
-        Ok(())
     }
 
     fn expect_probes(&mut self, now: Timestamp) {
@@ -434,8 +406,7 @@ impl Machine {
             if self.work.iter().any(|work| work.touches(&judged.cycle)) {
                 judged.cycle.put_in_doubt(Reason::WorkedOn);
             }
-            let digest = Sha256::digest(judged.trace.canonical_bytes());
-            judged.cycle.trace_sha256 = Some(digest.iter().map(|byte| format!("{byte:02x}")).collect());
+            judged.cycle.trace_sha256 = Some(judged.trace.sha256().to_string());
             self.record(now, Body::Cycle(Box::new(judged.cycle)), Some(judged.trace), effects);
         }
     }
@@ -443,45 +414,6 @@ impl Machine {
     pub(super) fn record(&self, now: Timestamp, body: Body, trace: Option<Trace>, effects: &mut Effects) {
         let record = Box::new(Record::new(now, Some(self.profile.name.clone()), body));
         effects.push(Effect::Record { record, trace: trace.map(Box::new) });
-    }
-
-    /// Begins anew, as if nothing had been heard; the inputs so far are not needed any more.
-    pub fn renew(&mut self, now: Timestamp, effects: &mut Effects) {
-        self.state = State::new(&self.profile, &self.channels);
-        self.snapshot(now, effects);
-    }
-
-    /// Hands the state out where the last one has become old, so that no input is needed for
-    /// long: a new start applies again what came since, and the ledger keeps it aside.
-    fn snapshot(&mut self, now: Timestamp, effects: &mut Effects) {
-        self.state.changed = true;
-        let of = self.state.reorder.released();
-        let age_s = |at: Timestamp, before: Option<Timestamp>| {
-            before.map_or(f64::INFINITY, |before| at.seconds_since(before).abs())
-        };
-        let event_age_s = of.map_or(0.0, |of| age_s(of, self.state.snapshot_of));
-        if age_s(now, self.state.snapshot_at).max(event_age_s) < self.snapshot_every().as_secs_f64() {
-            return;
-        }
-        self.hand_out(now, effects);
-    }
-
-    fn hand_out(&mut self, now: Timestamp, effects: &mut Effects) {
-        self.state.snapshot_at = Some(now);
-        self.state.snapshot_of = self.state.reorder.released();
-        self.state.changed = false;
-        let state = serde_json::to_vec(&self.state).expect("a state holds nothing that JSON cannot print");
-        effects.push(Effect::Snapshot { machine: self.id, state });
-    }
-
-    /// When a snapshot is due although nothing arrives.
-    fn snapshot_deadline(&self) -> Option<Timestamp> {
-        let last = self.state.snapshot_at.filter(|_| self.state.changed)?;
-        Some(last.plus(self.snapshot_every()))
-    }
-
-    fn snapshot_every(&self) -> Duration {
-        if self.state.tracker.is_idle() { SNAPSHOT_EVERY } else { SNAPSHOT_EVERY_UNDER_WAY }
     }
 }
 

@@ -95,6 +95,10 @@ pub fn node_hash(left: &Hash, right: &Hash) -> Hash {
     Hash(Sha256::digest(input).into())
 }
 
+/// Level of the subtrees whose roots the ledger keeps: over 1,024 leaves each (own choice: 32 bytes for
+/// some 1 MB of records, and a proof reads that much beside them).
+pub const SUBTREE_LEVEL: u32 = 10;
+
 /// The size of a tree and its root: what a checkpoint signs.
 #[derive(Clone, Copy, PartialEq, Eq, Debug)]
 pub struct TreeHead {
@@ -126,10 +130,20 @@ impl Frontier {
     /// # Panics
     /// Past `u64::MAX` leaves, which no ledger reaches.
     pub fn push(&mut self, leaf: Hash) {
+        self.push_and_tell(leaf, |_, _| {});
+    }
+
+    /// As [`Frontier::push`]; calls `whole` with the level and the root of each perfect subtree that
+    /// this leaf is the last one of, from level 1 on: 2^level leaves.
+    ///
+    /// # Panics
+    /// As there.
+    pub fn push_and_tell(&mut self, leaf: Hash, mut whole: impl FnMut(u32, Hash)) {
         let mut hash = leaf;
-        for _ in 0..self.size.trailing_ones() {
+        for level in 1..=self.size.trailing_ones() {
             let left = self.roots.pop().expect("there is a root for each bit set in the size");
             hash = node_hash(&left, &hash);
+            whole(level, hash);
         }
         self.roots.push(hash);
         self.size = self.size.checked_add(1).expect("fewer than 2^64 leaves");

@@ -118,6 +118,12 @@ impl OnFile {
         self.missed.push(Missed { index, since, kind });
     }
 
+    /// Whether every record of them could be read.
+    #[must_use]
+    pub fn is_whole(&self) -> bool {
+        self.missed.is_empty()
+    }
+
     /// The records that cannot be read and may still matter to one of these probes, in order of the index.
     pub fn doubts<'p>(&self, probes: impl Iterator<Item = &'p str> + Clone) -> Vec<u64> {
         let matters = |missed: &&Missed| {

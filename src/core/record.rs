@@ -24,7 +24,7 @@ use serde::{Deserialize, Serialize};
 pub use access::{AccessDeed, AccessEvent, AccessRefusal};
 pub use alert::{
     AlertAcknowledged, AlertChanged, AlertCleared, AlertClosed, AlertRaised, Change, Clearing,
-    CorrectiveAction, Maintenance, Notification, Outcome,
+    CorrectiveAction, Maintenance, Notification, OfAlert, Outcome,
 };
 pub use check::{Check, CheckKind};
 pub use cycle::{Basis, Cycle, DoseBasis, Gap, Rule, WindowFrom};
@@ -188,17 +188,17 @@ impl Body {
         }
     }
 
-    /// The alert that it is about.
+    /// What it tells of an alert; `None` where it tells nothing of any.
     #[must_use]
-    pub fn alert(&self) -> Option<AlertNumber> {
+    pub fn of_alert(&self) -> Option<OfAlert<'_>> {
         match self {
-            Self::AlertRaised(raised) => Some(raised.alert),
-            Self::AlertChanged(changed) => Some(changed.alert),
-            Self::AlertAcknowledged(taken) => Some(taken.alert),
-            Self::AlertCleared(cleared) => Some(cleared.alert),
-            Self::AlertClosed(closed) => Some(closed.alert),
-            Self::CorrectiveAction(action) => Some(action.alert),
-            Self::Notification(notification) => notification.alert,
+            Self::AlertRaised(raised) => Some(OfAlert::Raised(raised)),
+            Self::AlertChanged(changed) => Some(OfAlert::Changed(changed)),
+            Self::AlertAcknowledged(taken) => Some(OfAlert::Acknowledged(taken)),
+            Self::AlertCleared(cleared) => Some(OfAlert::Cleared(cleared)),
+            Self::AlertClosed(closed) => Some(OfAlert::Closed(closed)),
+            Self::CorrectiveAction(action) => Some(OfAlert::Action(action)),
+            Self::Notification(notification) => Some(OfAlert::Notification(notification)),
             Self::Cycle(_)
             | Self::Gap(_)
             | Self::Check(_)
@@ -223,39 +223,16 @@ impl Body {
         }
     }
 
-    /// The records that its alert names: the cycle or gap behind it, and the last good rack before it.
+    /// The alert that it is about.
+    #[must_use]
+    pub fn alert(&self) -> Option<AlertNumber> {
+        self.of_alert().and_then(OfAlert::alert)
+    }
+
+    /// The records that its alert names, see [`OfAlert::causes`].
     #[must_use]
     pub fn causes(&self) -> [Option<u64>; 2] {
-        match self {
-            Self::AlertRaised(raised) => [raised.cause, raised.last_good],
-            Self::AlertChanged(changed) => [changed.cause, None],
-            Self::AlertCleared(cleared) => [cleared.cause, None],
-            Self::Cycle(_)
-            | Self::Gap(_)
-            | Self::Check(_)
-            | Self::ServiceStart(_)
-            | Self::ServiceStop(_)
-            | Self::ClockStep(_)
-            | Self::ConfigurationChange(_)
-            | Self::MachineFailure(_)
-            | Self::AlertAcknowledged(_)
-            | Self::AlertClosed(_)
-            | Self::CorrectiveAction(_)
-            | Self::Notification(_)
-            | Self::Maintenance(_)
-            | Self::Note(_)
-            | Self::Amendment(_)
-            | Self::SigningKey(_)
-            | Self::LawfulHold(_)
-            | Self::Pruned(_)
-            | Self::Import(_)
-            | Self::Restored(_)
-            | Self::Calibration(_)
-            | Self::Response(_)
-            | Self::WiringProof(_)
-            | Self::SignOff(_)
-            | Self::Access(_) => [None, None],
-        }
+        self.of_alert().map_or([None, None], OfAlert::causes)
     }
 
     /// Whether the record must be committed at once, since somebody is to be told.

@@ -15,6 +15,7 @@ use super::failpoint::{Point, reach};
 use super::names::{Numbers, number_of};
 use super::retention::held_after;
 use super::schema::{State, write_state};
+use super::subtrees;
 use super::tail::{self, Entry, What};
 use super::{Commit, Input, NewRecord};
 
@@ -154,7 +155,7 @@ pub(super) fn insert_record(
     transaction
         .prepare_cached("INSERT INTO record (idx, kind, leaf, bytes) VALUES (?1, ?2, ?3, ?4)")?
         .execute(params![index, record.body.kind(), leaf.0, bytes])?;
-    state.tree.push(leaf);
+    subtrees::push(transaction, &mut state.tree, leaf)?;
     if let Some(trace) = trace {
         transaction
             .prepare_cached("INSERT INTO trace (idx, bytes) VALUES (?1, ?2)")?

@@ -1,7 +1,7 @@
 //! Records of all kinds but cycles, by kind and time, and by what they speak of.
 //!
 //! Two derived tables serve: `event`, where each record stands at the start of its
-//! event (see [`crate::core::late`]), and `about`, which names the records that speak of
+//! event (see [`crate::core::late`]) and which machine it is of, and `about`, which names the records that speak of
 //! an alert, or of another record: its amendments, the alerts it caused. Both are written
 //! with the record. A query takes time for what it gives and for what lies in its span
 //! without fitting; for the age of the ledger it grows with the logarithm only.
@@ -65,6 +65,8 @@ pub(super) struct Entries {
     pub(super) word: String,
     /// Where it stands in time, µs since the epoch.
     pub(super) at: i64,
+    /// Name of its machine.
+    pub(super) machine: Option<String>,
     /// Whether of an alert (0) or of a record (1), and of which one it speaks, each once.
     pub(super) about: BTreeSet<(i64, u64)>,
 }
@@ -75,15 +77,16 @@ pub(super) fn entries(record: &Record) -> Option<Entries> {
         return None;
     }
     let about = subjects(&record.body).into_iter().map(numbers).collect();
-    Some(Entries { word: word(&record.body), at: stands_at(record).micros(), about })
+    let machine = record.machine.clone();
+    Some(Entries { word: word(&record.body), at: stands_at(record).micros(), machine, about })
 }
 
 /// Notes where a record is to be found.
 pub(super) fn put(connection: &Connection, index: u64, record: &Record) -> rusqlite::Result<()> {
-    let Some(Entries { word, at, about }) = entries(record) else { return Ok(()) };
+    let Some(Entries { word, at, machine, about }) = entries(record) else { return Ok(()) };
     connection
-        .prepare_cached("INSERT INTO event (kind, at, idx) VALUES (?1, ?2, ?3)")?
-        .execute(params![word, at, index])?;
+        .prepare_cached("INSERT INTO event (kind, at, idx, machine) VALUES (?1, ?2, ?3, ?4)")?
+        .execute(params![word, at, index, machine])?;
     for (subject, number) in about {
         connection
             .prepare_cached("INSERT INTO about (subject, number, idx) VALUES (?1, ?2, ?3)")?
@@ -124,7 +127,7 @@ fn subjects(body: &Body) -> Vec<Subject> {
 impl Reader {
     /// Calls `each` with the index of the records that fit and what is stored there, in order
     /// of where they stand in time (then of the index), until it breaks. A damaged record is
-    /// given as such, whichever machine it was of, and those after it follow.
+    /// given as such, where the table has it under the machine that is asked for, and those after it follow.
     ///
     /// # Errors
     /// [`LedgerError`] where the database fails.
@@ -139,8 +142,10 @@ impl Reader {
         let _one_state = self.one_state()?;
         let Some(span) = self.span_of(order, filter)? else { return Ok(()) };
         let way = if order == Order::NewestFirst { "DESC" } else { "ASC" };
+        let whose = if filter.machine.is_some() { "machine = ?4" } else { "?4 IS NULL" };
         let sql = format!(
-            "SELECT at, idx FROM event WHERE kind = ?1 AND at >= ?2 AND at < ?3 ORDER BY at {way}, idx {way}"
+            "SELECT at, idx FROM event WHERE {whose} AND kind = ?1 AND at >= ?2 AND at < ?3
+             ORDER BY at {way}, idx {way}"
         );
         let words = words(filter);
         let mut statements = Vec::new();
@@ -149,7 +154,7 @@ impl Reader {
         }
         let mut walks = Vec::new();
         for (statement, word) in statements.iter_mut().zip(&words) {
-            let rows = statement.query(params![word, span.from, span.to]).map_err(failed)?;
+            let rows = statement.query(params![word, span.from, span.to, filter.machine]).map_err(failed)?;
             let mut walk = Walk { rows, head: None };
             walk.advance().map_err(failed)?;
             walks.push(walk);

@@ -1,6 +1,7 @@
 //! What was in force at a moment: configuration, limits, key, and whether the service ran.
 
 use std::ops::ControlFlow;
+use std::sync::Arc;
 
 use super::cycles::{CycleFilter, Found, Order};
 use super::error::{LedgerError, Part};
@@ -22,7 +23,7 @@ pub struct InForce {
     /// The newest start or stop of the service by then.
     pub service: Option<(u64, Record)>,
     /// The calibrations and response tests on record, some of them later than the moment.
-    pub file: OnFile,
+    pub file: Arc<OnFile>,
     /// For each machine that had washed by then the limits that its last cycle was judged by.
     pub limits: Vec<LimitsInForce>,
 }
@@ -47,6 +48,20 @@ impl Reader {
     /// damaged: an older one must not stand in for it.
     pub fn in_force(&self, at: Timestamp) -> Result<InForce, LedgerError> {
         let _one_state = self.one_state()?;
+        let mut file = OnFile::default();
+        if let Some(index) = self.read_on_file(&mut file)?.first().copied() {
+            return Err(LedgerError::Damaged(Part::Record { index }));
+        }
+        self.in_force_by(at, Arc::new(file))
+    }
+
+    /// As [`Reader::in_force`] for whoever has read the calibrations and response tests on record, all of
+    /// them undamaged. Takes time for the machines only.
+    ///
+    /// # Errors
+    /// As there.
+    pub fn in_force_by(&self, at: Timestamp, file: Arc<OnFile>) -> Result<InForce, LedgerError> {
+        let _one_state = self.one_state()?;
         let to = Some(Timestamp::from_micros(at.micros().saturating_add(1)));
         let mut limits = Vec::new();
         for machine in self.machines()? {
@@ -64,10 +79,6 @@ impl Reader {
             self.nothing_between(&words, newest.as_ref().map(|(index, _)| *index), at)?;
             Ok(newest)
         };
-        let mut file = OnFile::default();
-        if let Some(index) = self.read_on_file(&mut file)?.first().copied() {
-            return Err(LedgerError::Damaged(Part::Record { index }));
-        }
         Ok(InForce {
             at,
             file,

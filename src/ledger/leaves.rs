@@ -1,25 +1,28 @@
 //! The Merkle tree of a ledger as a source of proofs, and records as they are stored.
 //!
-//! A proof needs the roots of large subtrees, and the ledger keeps leaves only. One walk over
-//! them keeps the root of each [`CHUNK`] of them, 32 bytes for some 1 MB of records; what lies
-//! within a chunk is read again when it is asked for. The walk reads every page of the records
-//! once, though not their bytes: 0.7 s of processor time for a million, where the system holds
-//! the file.
+//! A proof needs the roots of large subtrees. The ledger keeps that of each [`CHUNK`] of leaves
+//! ([`super::subtrees`]), 32 bytes for some 1 MB of records; what lies within a chunk is read when
+//! it is asked for. Where they are not kept, or do not lead to the root that was signed, one walk
+//! over all leaves makes them: it reads every page of the records once, though not their bytes,
+//! 0.7 s of processor time for a million, where the system holds the file.
 
 use std::cell::RefCell;
 use std::ops::ControlFlow;
 
 use rusqlite::params;
 
-use crate::core::merkle::{Frontier, Hash, Leaves, ProofError, TreeHead, empty_root, node_hash, root};
+use crate::core::merkle::{
+    Frontier, Hash, Leaves, ProofError, SUBTREE_LEVEL, TreeHead, empty_root, node_hash, root,
+};
 use crate::core::time::Timestamp;
 
 use super::error::{LedgerError, Part};
 use super::reader::{Reader, index_of};
+use super::subtrees;
 
 /// Level of the subtrees whose roots are kept.
-const CHUNK_LEVEL: u32 = 10;
-/// Leaves in one of them (own choice: a year of a large site is 500 of them).
+const CHUNK_LEVEL: u32 = SUBTREE_LEVEL;
+/// Leaves in one of them: a year of a large site is 500 of them.
 const CHUNK: u64 = 1 << CHUNK_LEVEL;
 /// Bytes of a record in which the instant it was made stands: `{"v":1,"recorded":"…"`.
 const HEAD_LEN: usize = 64;
@@ -38,18 +41,41 @@ pub struct LedgerTree<'r> {
 /// Roots of the chunks that are whole, kept by whoever proves records of one ledger again and again:
 /// records are never changed, so that what is kept stays true. 32 bytes for each 1,024 records.
 #[derive(Clone, Debug, Default)]
-pub struct WholeChunks(Vec<Hash>);
+pub struct WholeChunks {
+    roots: Vec<Hash>,
+    /// Whether they are made of the leaves, whatever the ledger keeps beside them.
+    of_leaves: bool,
+}
+
+impl WholeChunks {
+    /// None yet; they are to be made of the leaves alone.
+    #[must_use]
+    pub const fn of_leaves() -> Self {
+        Self { roots: Vec::new(), of_leaves: true }
+    }
+
+    /// Whether they are made of the leaves alone.
+    #[must_use]
+    pub const fn are_of_leaves(&self) -> bool {
+        self.of_leaves
+    }
+}
 
 impl Reader {
     /// The tree over the first `size` records, by the chunks that are kept already; those that have
-    /// become whole meanwhile are added. The first call reads every leaf hash, later ones only new ones.
+    /// become whole meanwhile are added, from what the ledger keeps or, where it does not, from the leaves.
     ///
     /// # Errors
     /// [`LedgerError::Damaged`] where a record is missing.
     pub fn tree_by(&self, size: u64, kept: &mut WholeChunks) -> Result<LedgerTree<'_>, LedgerError> {
         let failed = |source| self.failed("reading leaf hashes", source);
-        let mut next = kept.0.len() as u64 * CHUNK;
         let whole = size / CHUNK * CHUNK;
+        if !kept.of_leaves {
+            let first = kept.roots.len() as u64;
+            let stored = subtrees::kept(&self.connection, first, whole / CHUNK).map_err(failed)?;
+            kept.roots.extend(stored);
+        }
+        let mut next = kept.roots.len() as u64 * CHUNK;
         let mut chunk = Frontier::default();
         let mut statement = self
             .connection
@@ -63,14 +89,14 @@ impl Reader {
             }
             chunk.push(Hash(leaf));
             if chunk.size() == CHUNK {
-                kept.0.push(std::mem::take(&mut chunk).root());
+                kept.roots.push(std::mem::take(&mut chunk).root());
             }
             next += 1;
         }
         if next < whole {
             return Err(LedgerError::Damaged(Part::Record { index: next }));
         }
-        let chunks = kept.0.iter().copied().take(usize::try_from(whole / CHUNK).unwrap_or(usize::MAX));
+        let chunks = kept.roots.iter().copied().take(usize::try_from(whole / CHUNK).unwrap_or(usize::MAX));
         let near = RefCell::new((u64::MAX, Vec::new()));
         let head = TreeHead { size, root: empty_root() };
         let mut tree = LedgerTree { reader: self, head, chunks: chunks.collect(), near };

@@ -11,7 +11,7 @@ use super::backup::{BackupError, back_up};
 use super::error::LedgerError;
 use super::inspect::{open_copy, stated};
 use super::schema::beside;
-use super::{events, tail};
+use super::{events, subtrees, tail};
 
 /// Most copies of one format beside a ledger: each needs an older program to have written in between.
 const COPIES_MAX: u32 = 9;
@@ -70,8 +70,10 @@ CREATE TABLE event (
     kind TEXT NOT NULL,                   -- that of the record; of a check with its own kind behind a colon
     at INTEGER NOT NULL,
     idx INTEGER NOT NULL REFERENCES record (idx),
+    machine TEXT,                         -- name of its machine; absent for the site
     PRIMARY KEY (kind, at, idx)
 ) STRICT, WITHOUT ROWID;
+CREATE INDEX event_of_machine ON event (machine, kind, at, idx) WHERE machine IS NOT NULL;
 CREATE TABLE about (
     subject INTEGER NOT NULL,             -- 0 an alert, 1 a record
     number INTEGER NOT NULL,              -- which
@@ -89,6 +91,10 @@ CREATE TABLE day (
     rinse_median_c REAL,
     PRIMARY KEY (day, machine)
 ) STRICT, WITHOUT ROWID;
+CREATE TABLE subtree (
+    idx INTEGER PRIMARY KEY,              -- the subtree over the records from 1,024 · idx on
+    root BLOB NOT NULL CHECK (length(root) = 32)
+) STRICT;
 ";
 
 /// Shadows of the tables of format 2 in the memory of one connection. The tables
@@ -105,10 +111,11 @@ CREATE TEMP TABLE outbox (id INTEGER, key TEXT, channel TEXT, sequence TEXT, cre
     status INTEGER, changed INTEGER, attempts INTEGER, last_error TEXT, bytes BLOB);
 CREATE TEMP TABLE set_aside (id INTEGER, consumer TEXT, at INTEGER, reason TEXT, bytes BLOB);
 CREATE TEMP TABLE checkpoint (id INTEGER, at INTEGER, size INTEGER, note TEXT);
-CREATE TEMP TABLE event (kind TEXT, at INTEGER, idx INTEGER);
+CREATE TEMP TABLE event (kind TEXT, at INTEGER, idx INTEGER, machine TEXT);
 CREATE TEMP TABLE about (subject INTEGER, number INTEGER, idx INTEGER);
 CREATE TEMP TABLE day (day INTEGER, machine INTEGER, cold INTEGER, brief INTEGER, weak INTEGER, unproven INTEGER,
     narrow INTEGER, pass INTEGER, late INTEGER, damaged INTEGER, rinse_min_c REAL, rinse_median_c REAL);
+CREATE TEMP TABLE subtree (idx INTEGER, root BLOB);
 ";
 
 /// Adds what format 2 has more. The blocks there are become one round.
@@ -125,6 +132,7 @@ pub(super) fn to_format_2(transaction: &Transaction<'_>) -> rusqlite::Result<()>
         [round],
     )?;
     transaction.execute("UPDATE state SET compacted = ?1", params![compacted])?;
+    subtrees::put_all(transaction)?;
     events::put_all(transaction)
 }
 

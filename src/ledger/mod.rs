@@ -54,6 +54,7 @@ mod restore;
 mod retention;
 mod schema;
 mod seals;
+mod subtrees;
 mod tail;
 pub mod walk;
 mod writer;

@@ -20,6 +20,7 @@
 //! | `event` | 2 | derived from `record`: all but cycles by kind and time, see [`super::events`] |
 //! | `about` | 2 | derived from `record`: which records speak of an alert or of a record, see [`super::events`] |
 //! | `day` | 2 | derived from `record`: each machine's day in numbers, see [`super::days`] |
+//! | `subtree` | 2 | derived from `record`: roots of subtrees, of which proofs are made, see [`super::subtrees`] |
 //! | `state` | 1 | one row: where the ledger stands; since 2 with `compacted`, the end of the last whole round |
 //!
 //! A file of format 1 is brought to format 2 when it is opened for writing, in

@@ -8,7 +8,7 @@ use super::local::{minute, second, zone_name};
 use crate::core::alert::words::condition;
 use crate::core::alert::{Action, Alert, Occasion, Pattern, Quantity};
 use crate::core::reader::Reader;
-use crate::core::record::{AlertRaised, Body, Change, Clearing, Notification, Outcome, Record};
+use crate::core::record::{AlertRaised, Body, Change, Clearing, Notification, OfAlert, Outcome, Record};
 use crate::core::time::Timestamp;
 
 /// One alert as JSON on a line: all its fields, and `closed` where it is over.
@@ -130,29 +130,29 @@ pub fn story(
 
 /// What a record says of an alert; `None` for one that says nothing of any.
 pub(super) fn said(body: &Body, reader: &Reader) -> Option<String> {
-    let text = if let Body::AlertRaised(raised) = body {
-        of_raised(raised, reader)
-    } else if let Body::AlertChanged(changed) = body {
-        let measured = changed.measured.map(|measured| format!(", {}", shown(measured, reader)));
-        let (what, racks) = (in_change(changed.change), racks(changed.racks));
-        format!("{what} ({racks}{})", measured.unwrap_or_default())
-    } else if let Body::AlertAcknowledged(taken) = body {
-        let note = taken.note.as_ref().map(|note| format!(": «{note}»"));
-        format!("{} takes care, by {}{}", taken.by, taken.via, note.unwrap_or_default())
-    } else if let Body::AlertCleared(cleared) = body {
-        match cleared.clearing {
+    let text = match body.of_alert()? {
+        OfAlert::Raised(raised) => of_raised(raised, reader),
+        OfAlert::Changed(changed) => {
+            let measured = changed.measured.map(|measured| format!(", {}", shown(measured, reader)));
+            let (what, racks) = (in_change(changed.change), racks(changed.racks));
+            format!("{what} ({racks}{})", measured.unwrap_or_default())
+        }
+        OfAlert::Acknowledged(taken) => {
+            let note = taken.note.as_ref().map(|note| format!(": «{note}»"));
+            format!("{} takes care, by {}{}", taken.by, taken.via, note.unwrap_or_default())
+        }
+        OfAlert::Cleared(cleared) => match cleared.clearing {
             Clearing::Recovered => format!("recovered after {}", racks(cleared.racks)),
             Clearing::Lapsed => "the hours it was about are over".to_owned(),
             Clearing::Retired => "no longer asked for by the configuration".to_owned(),
+        },
+        OfAlert::Closed(closed) => {
+            format!("closed after {}", racks(closed.racks))
         }
-    } else if let Body::AlertClosed(closed) = body {
-        format!("closed after {}", racks(closed.racks))
-    } else if let Body::CorrectiveAction(action) = body {
-        format!("corrective action by {}: racks: «{}»; done: «{}»", action.by, action.racks, action.done)
-    } else if let Body::Notification(notification) = body {
-        of_notification(notification)
-    } else {
-        return None;
+        OfAlert::Action(action) => {
+            format!("corrective action by {}: racks: «{}»; done: «{}»", action.by, action.racks, action.done)
+        }
+        OfAlert::Notification(notification) => of_notification(notification),
     };
     // What people wrote must not fake a line of ours, or drive a terminal.
     Some(text.chars().map(|character| if character.is_control() { ' ' } else { character }).collect())

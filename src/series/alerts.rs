@@ -11,29 +11,52 @@ use crate::core::record::{Body, Record};
 /// The point of a record about an alert, of which `start` makes the beginning; `None` for any other.
 pub(super) fn point(start: impl Fn(&'static str) -> Point, record: &Record) -> Option<Point> {
     let start = || start(ALERT).tag("event", record.body.kind());
-    let point = if let Body::AlertRaised(raised) = &record.body {
-        let point = start().tag("condition", raised.condition.as_str());
-        let point = quantity(point, "measured", raised.measured.as_ref());
-        quantity(point, "limit", raised.limit.as_ref())
-    } else if let Body::AlertChanged(changed) = &record.body {
-        let point = start().text("change", word(&changed.change)).count("racks", changed.racks);
-        quantity(point, "measured", changed.measured.as_ref())
-    } else if let Body::AlertAcknowledged(taken) = &record.body {
-        start().text("by", short(&taken.by)).text("via", short(&taken.via))
-    } else if let Body::AlertCleared(cleared) = &record.body {
-        start().text("clearing", word(&cleared.clearing)).count("racks", cleared.racks)
-    } else if let Body::AlertClosed(closed) = &record.body {
-        start().count("racks", closed.racks).flag("needed_action", closed.needed_action)
-    } else if let Body::CorrectiveAction(action) = &record.body {
-        start().text("by", short(&action.by)).text("done", short(&action.done))
-    } else if let Body::Notification(notification) = &record.body {
-        let point = start().text("contact", short(&notification.contact));
-        let point = point.text("outcome", word(&notification.outcome));
-        point.count("attempts", notification.attempts.into())
-    } else if let Body::Maintenance(maintenance) = &record.body {
-        start().flag("ended", maintenance.ended)
-    } else {
-        return None;
+    let point = match &record.body {
+        Body::AlertRaised(raised) => {
+            let point = start().tag("condition", raised.condition.as_str());
+            let point = quantity(point, "measured", raised.measured.as_ref());
+            quantity(point, "limit", raised.limit.as_ref())
+        }
+        Body::AlertChanged(changed) => {
+            let point = start().text("change", word(&changed.change)).count("racks", changed.racks);
+            quantity(point, "measured", changed.measured.as_ref())
+        }
+        Body::AlertAcknowledged(taken) => start().text("by", short(&taken.by)).text("via", short(&taken.via)),
+        Body::AlertCleared(cleared) => {
+            start().text("clearing", word(&cleared.clearing)).count("racks", cleared.racks)
+        }
+        Body::AlertClosed(closed) => {
+            start().count("racks", closed.racks).flag("needed_action", closed.needed_action)
+        }
+        Body::CorrectiveAction(action) => {
+            start().text("by", short(&action.by)).text("done", short(&action.done))
+        }
+        Body::Notification(notification) => {
+            let point = start().text("contact", short(&notification.contact));
+            let point = point.text("outcome", word(&notification.outcome));
+            point.count("attempts", notification.attempts.into())
+        }
+        Body::Maintenance(maintenance) => start().flag("ended", maintenance.ended),
+        Body::Cycle(_)
+        | Body::Gap(_)
+        | Body::Check(_)
+        | Body::ServiceStart(_)
+        | Body::ServiceStop(_)
+        | Body::ClockStep(_)
+        | Body::ConfigurationChange(_)
+        | Body::MachineFailure(_)
+        | Body::Note(_)
+        | Body::Amendment(_)
+        | Body::SigningKey(_)
+        | Body::LawfulHold(_)
+        | Body::Pruned(_)
+        | Body::Import(_)
+        | Body::Restored(_)
+        | Body::Calibration(_)
+        | Body::Response(_)
+        | Body::WiringProof(_)
+        | Body::SignOff(_)
+        | Body::Access(_) => return None,
     };
     Some(match record.body.alert() {
         Some(alert) => point.count("number", alert.0),
@@ -72,16 +95,10 @@ mod tests {
     fn alerts_are_points_with_their_event() {
         let at = Timestamp::from_micros(1_767_268_800_000_000);
         let raised = AlertRaised {
-            alert: AlertNumber(7),
-            condition: Condition::Cold,
-            since: at,
-            place: None,
             measured: Some(Quantity::Celsius(71.3)),
             limit: Some(Quantity::Celsius(82.2)),
-            pattern: None,
-            about: Vec::new(),
             cause: Some(41),
-            last_good: None,
+            ..AlertRaised::new(AlertNumber(7), Condition::Cold, at)
         };
         let closed = AlertClosed { alert: AlertNumber(7), racks: 3, needed_action: true };
         for (body, line) in [

@@ -22,10 +22,10 @@ use super::kitchen::{Kitchen, Pages};
 use super::pages::{Words as LinkWords, words as link_words};
 use super::person::Person;
 use super::serve::{ACTION_CHARS_MAX, NOTE_CHARS_MAX};
-use super::sheet::Deed;
+use super::sheet::{Decided, Deed};
 use super::who;
 use crate::core::access::Right;
-use crate::core::alert::Alert;
+use crate::core::alert::{Action, Alert};
 use crate::core::cycle::sign::Sign;
 use crate::core::cycle::verdict::Verdict;
 use crate::core::cycle::words::verdict;
@@ -116,7 +116,7 @@ pub trait AlertBook: Clone + Send + Sync + 'static {
     fn alert(&self, reader: &Reader, number: u64) -> impl Future<Output = Result<Whole, Refusal>> + Send;
 
     /// Does what somebody decided about an alert; answers when it is on record. Doing the same twice does it once.
-    fn decide(&self, number: u64, deed: Deed) -> impl Future<Output = Result<(), Refusal>> + Send;
+    fn decide(&self, number: u64, deed: Deed) -> impl Future<Output = Result<Decided, Refusal>> + Send;
 }
 
 /// What of the list is asked for.
@@ -265,7 +265,8 @@ async fn answer<K: Kitchen>(
         missing: missing(&whole.alert, whole.closed, reader.language),
         waiting: whole.closed.is_none() && whole.alert.acknowledged.is_none(),
         not_taking: who::instead(person, Right::Acknowledge, link.acknowledge),
-        needs_action: whole.closed.is_none() && whole.alert.needs_action,
+        // What could not be taken is shown to whoever typed it, also where the alert closed meanwhile.
+        needs_action: whole.alert.needs_action && (whole.closed.is_none() || typed.held.fault.is_some()),
         not_acting: who::instead(person, Right::Act, link.action),
         more_racks: (more > 0 && !racks.is_empty()).then(|| words::more_racks(more, reader.language)),
         racks,
@@ -343,13 +344,31 @@ pub(super) async fn act<K: Kitchen>(
     let (Some(racks), Some(done)) = (racks, done) else {
         return answer(&pages, &person, number, typed, (StatusCode::UNPROCESSABLE_ENTITY, 2)).await;
     };
-    decide(&pages, &person, number, Deed::Act { by: person.name.clone(), racks, done }).await
+    let by = person.name.clone();
+    let deed = Deed::Act { by: by.clone(), racks: racks.clone(), done: done.clone() };
+    match pages.kitchen.decide(number, deed).await {
+        Ok(Decided::Done) => return frame::go(&format!("../{number}")),
+        Ok(Decided::Late) => {}
+        Err(refused) => return frame::refuse(refused, &person, &pages.site, 2),
+    }
+    let standing = match pages.kitchen.alert(&person.reader, number).await {
+        Ok(whole) => whole.alert.action,
+        Err(refused) => return frame::refuse(refused, &person, &pages.site, 2),
+    };
+    let own = |action: &Action| (&action.by, &action.racks, &action.done) == (&by, &racks, &done);
+    if standing.as_ref().is_some_and(own) {
+        // The same button was pressed twice.
+        return frame::go(&format!("../{number}"));
+    }
+    let standing = standing.map(|action| (action.by, person.reader.moment(action.at)));
+    typed.held.fault = Some(words::late(standing, language));
+    answer(&pages, &person, number, typed, (StatusCode::CONFLICT, 2)).await
 }
 
 /// Does it, and sends the browser back to the page, so that a reload sends nothing twice.
 async fn decide<K: Kitchen>(pages: &Pages<K>, person: &Person, number: u64, deed: Deed) -> Response {
     match pages.kitchen.decide(number, deed).await {
-        Ok(()) => frame::go(&format!("../{number}")),
+        Ok(Decided::Done | Decided::Late) => frame::go(&format!("../{number}")),
         Err(refused) => frame::refuse(refused, person, &pages.site, 2),
     }
 }

@@ -5,7 +5,9 @@
 //! itself is one part without anything to press; when a step is over the page is asked for anew.
 
 mod form;
+mod live;
 mod stage;
+mod words;
 
 use std::time::Duration;
 
@@ -16,8 +18,9 @@ use axum::http::{HeaderValue, StatusCode, header};
 use axum::response::{IntoResponse, Response};
 
 use self::form::{Fault, WorkForm};
-use self::stage::{Step, Words, words};
-pub(super) use self::stage::{live, shape};
+pub(super) use self::live::{live, shape};
+use self::stage::Step;
+use self::words::{Words, words};
 use super::frame::{self, Frame, Refusal, Tab};
 use super::kitchen::{Kitchen, Pages};
 use super::person::Person;

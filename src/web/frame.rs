@@ -7,6 +7,7 @@ use axum::response::{Html, IntoResponse, Response};
 use super::person::Person;
 use crate::core::reader::Language;
 pub(super) use crate::core::reader::said;
+use crate::web::words::words;
 
 /// Which of the pages one is on.
 #[derive(Clone, Copy, PartialEq, Eq, Debug)]
@@ -84,65 +85,21 @@ impl<'a> Frame<'a> {
     }
 }
 
-/// Words of the frame.
-#[derive(Debug)]
-pub(super) struct Words {
-    pub(super) skip: &'static str,
-    pub(super) pages: &'static str,
-    pub(super) now: &'static str,
-    pub(super) alerts: &'static str,
-    pub(super) logbook: &'static str,
-    pub(super) history: &'static str,
-    pub(super) probes: &'static str,
-    pub(super) more: &'static str,
-    pub(super) open: &'static str,
-    pub(super) simulated: &'static str,
-    pub(super) signed: &'static str,
-    pub(super) leave: &'static str,
-    pub(super) aid: &'static str,
-    pub(super) unconnected: &'static str,
-}
-
-static ENGLISH: Words = Words {
-    skip: "To the content",
-    pages: "Pages",
-    now: "Now",
-    alerts: "Alerts",
-    logbook: "Logbook",
-    history: "History",
-    probes: "Probes",
-    more: "More",
-    open: "open",
-    simulated: "SIMULATED: these machines do not exist",
-    signed: "You are",
-    leave: "Log out",
-    aid: "An aid: it replaces neither the machine's gauges nor the test kit. Local code and the data plate come first.",
-    unconnected: "No connection to the gateway: what you see is old, last from",
-};
-
-static SPANISH: Words = Words {
-    skip: "Al contenido",
-    pages: "Páginas",
-    now: "Ahora",
-    alerts: "Alertas",
-    logbook: "Diario",
-    history: "Historial",
-    probes: "Sondas",
-    more: "Más",
-    open: "abiertas",
-    simulated: "SIMULADO: estas máquinas no existen",
-    signed: "Usted es",
-    leave: "Cerrar sesión",
-    aid: "Es una ayuda: no sustituye los indicadores de la máquina ni el kit de prueba. Rigen la norma local y la placa de datos.",
-    unconnected: "Sin conexión con el equipo: lo que ve es antiguo, de las",
-};
-
-/// Words of the frame in one language.
-pub(super) const fn words(language: Language) -> &'static Words {
-    match language {
-        Language::English => &ENGLISH,
-        Language::Spanish => &SPANISH,
-    }
+words! {
+    skip: "To the content", "Al contenido";
+    pages: "Pages", "Páginas";
+    now: "Now", "Ahora";
+    alerts: "Alerts", "Alertas";
+    logbook: "Logbook", "Diario";
+    history: "History", "Historial";
+    probes: "Probes", "Sondas";
+    more: "More", "Más";
+    open: "open", "abiertas";
+    simulated: "SIMULATED: these machines do not exist", "SIMULADO: estas máquinas no existen";
+    signed: "You are", "Usted es";
+    leave: "Log out", "Cerrar sesión";
+    aid: "An aid: it replaces neither the machine's gauges nor the test kit. Local code and the data plate come first.", "Es una ayuda: no sustituye los indicadores de la máquina ni el kit de prueba. Rigen la norma local y la placa de datos.";
+    unconnected: "No connection to the gateway: what you see is old, last from", "Sin conexión con el equipo: lo que ve es antiguo, de las";
 }
 
 /// How many steps below the top of the site a path leads.

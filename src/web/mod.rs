@@ -25,6 +25,7 @@ pub mod alerts;
 pub mod api;
 mod assets;
 pub mod attempt;
+mod compress;
 mod connections;
 pub mod cycle;
 #[cfg(test)]
@@ -49,3 +50,4 @@ pub mod sheet;
 pub mod sign_off;
 pub mod tls;
 mod who;
+mod words;

@@ -4,92 +4,34 @@ use askama::Template;
 
 use super::sheet::{Sheet, Standing};
 use crate::core::reader::Language;
+use crate::web::words::words;
 
 /// The one style sheet, inside each page; the policy of the page allows it by its hash.
 pub(super) const STYLE: &str = include_str!("pages/style.css");
 
-/// Words of the pages.
-#[derive(Debug)]
-pub(super) struct Words {
-    code: &'static str,
-    alert: &'static str,
-    pub(super) waiting: &'static str,
-    pub(super) taken_by: &'static str,
-    pub(super) closed: &'static str,
-    pub(super) now: &'static str,
-    pub(super) caution: &'static str,
-    acknowledge_title: &'static str,
-    pub(super) acknowledge_hint: &'static str,
-    pub(super) acknowledge: &'static str,
-    name: &'static str,
-    pub(super) note: &'static str,
-    pub(super) action: &'static str,
-    pub(super) action_hint: &'static str,
-    pub(super) another_action: &'static str,
-    pub(super) another_action_hint: &'static str,
-    pub(super) racks: &'static str,
-    pub(super) racks_example: &'static str,
-    pub(super) done: &'static str,
-    pub(super) done_example: &'static str,
-    pub(super) record_action: &'static str,
-    aid: &'static str,
-}
-
-static ENGLISH: Words = Words {
-    code: "en",
-    alert: "alert",
-    waiting: "Nobody has answered yet.",
-    taken_by: "Taken care of by",
-    closed: "Closed",
-    now: "Do now",
-    caution: "Caution",
-    acknowledge_title: "I take care of it",
-    acknowledge_hint: "The next contact is then not called. It does not close the alert.",
-    acknowledge: "I take care of it",
-    name: "Your name",
-    note: "Note (may stay empty)",
-    action: "Corrective action",
-    action_hint: "It goes on record as it is written here and is never changed. The alert closes only with it.",
-    another_action: "Another corrective action",
-    another_action_hint: "The action above covers the racks up to when it was written. A rack after it needs another one.",
-    racks: "What happened to the racks",
-    racks_example: "Held and rewashed since 12:40, none went out",
-    done: "What was done",
-    done_example: "Booster reset; an empty rack reached the limit",
-    record_action: "Put on record",
-    aid: "An aid: it replaces neither the machine's gauges nor the test kit.",
-};
-
-static SPANISH: Words = Words {
-    code: "es",
-    alert: "alerta",
-    waiting: "Nadie ha respondido todavía.",
-    taken_by: "Se encarga",
-    closed: "Cerrada",
-    now: "Qué hacer ahora",
-    caution: "Precaución",
-    acknowledge_title: "Me encargo yo",
-    acknowledge_hint: "Así no se avisa al siguiente contacto. La alerta no se cierra con esto.",
-    acknowledge: "Me encargo yo",
-    name: "Su nombre",
-    note: "Nota (puede quedar vacía)",
-    action: "Acción correctiva",
-    action_hint: "Queda registrada tal como se escribe aquí y no se modifica nunca. La alerta solo se cierra con ella.",
-    another_action: "Otra acción correctiva",
-    another_action_hint: "La acción de arriba vale para las canastas anteriores a ella. Una canasta posterior necesita otra.",
-    racks: "Qué se hizo con las canastas",
-    racks_example: "Retenidas y lavadas de nuevo desde las 12:40; ninguna salió",
-    done: "Qué se hizo",
-    done_example: "Calentador rearmado; una canasta vacía alcanzó el límite",
-    record_action: "Registrar",
-    aid: "Es una ayuda: no sustituye los indicadores de la máquina ni el kit de prueba.",
-};
-
-pub(super) fn words(language: Language) -> &'static Words {
-    match language {
-        Language::English => &ENGLISH,
-        Language::Spanish => &SPANISH,
-    }
+words! {
+    code: "en", "es";
+    alert: "alert", "alerta";
+    waiting: "Nobody has answered yet.", "Nadie ha respondido todavía.";
+    taken_by: "Taken care of by", "Se encarga";
+    closed: "Closed", "Cerrada";
+    now: "Do now", "Qué hacer ahora";
+    caution: "Caution", "Precaución";
+    acknowledge_title: "I take care of it", "Me encargo yo";
+    acknowledge_hint: "The next contact is then not called. It does not close the alert.", "Así no se avisa al siguiente contacto. La alerta no se cierra con esto.";
+    acknowledge: "I take care of it", "Me encargo yo";
+    name: "Your name", "Su nombre";
+    note: "Note (may stay empty)", "Nota (puede quedar vacía)";
+    action: "Corrective action", "Acción correctiva";
+    action_hint: "It goes on record as it is written here and is never changed. The alert closes only with it.", "Queda registrada tal como se escribe aquí y no se modifica nunca. La alerta solo se cierra con ella.";
+    another_action: "Another corrective action", "Otra acción correctiva";
+    another_action_hint: "The action above covers the racks up to when it was written. A rack after it needs another one.", "La acción de arriba vale para las canastas anteriores a ella. Una canasta posterior necesita otra.";
+    racks: "What happened to the racks", "Qué se hizo con las canastas";
+    racks_example: "Held and rewashed since 12:40, none went out", "Retenidas y lavadas de nuevo desde las 12:40; ninguna salió";
+    done: "What was done", "Qué se hizo";
+    done_example: "Booster reset; an empty rack reached the limit", "Calentador rearmado; una canasta vacía alcanzó el límite";
+    record_action: "Put on record", "Registrar";
+    aid: "An aid: it replaces neither the machine's gauges nor the test kit.", "Es una ayuda: no sustituye los indicadores de la máquina ni el kit de prueba.";
 }
 
 #[derive(Template)]

@@ -20,7 +20,7 @@ use super::link::{Link, LinkError, LinkKey};
 use super::pages::{self, Plain};
 use super::sheet::{Alerts, Deed, Refused};
 use super::tls::Identity;
-use super::{connections, guard};
+use super::{compress, connections, guard};
 use crate::core::alert::TEXT_BYTES_MAX;
 use crate::core::reader::Language;
 use crate::core::time::Timestamp;
@@ -81,6 +81,7 @@ pub async fn serve<A: Alerts>(
     let router = links(Shared { key, alerts, now }).merge(site);
     let router = access::protect(router, &front.access, &front.site)
         .layer(middleware::from_fn(guard::sized))
+        .layer(middleware::from_fn(compress::compressed))
         .layer(headers);
     let acceptor = front.identity.as_ref().map(Identity::acceptor).transpose();
     connections::serve(listener, acceptor.map_err(std::io::Error::other)?, router, stop).await;

@@ -84,6 +84,15 @@ pub enum Deed {
     },
 }
 
+/// What came of a deed.
+#[derive(Clone, Copy, PartialEq, Eq, Debug)]
+pub enum Decided {
+    /// It is on record, or was before.
+    Done,
+    /// Somebody else wrote the corrective action just before; this one is not on record.
+    Late,
+}
+
 /// Why nothing is shown or done.
 #[derive(Clone, Copy, PartialEq, Eq, Debug, thiserror::Error)]
 pub enum Refused {

@@ -15,11 +15,9 @@ use std::process::{Command, Stdio};
 use std::time::{Duration, Instant};
 
 use rinseward::core::cycle::verdict::Verdict;
-use rinseward::core::merkle::Hash;
 use rinseward::core::note::SigningKey;
-use rinseward::core::record::{Body, ConfigurationChange, KeyChange, Record, SigningKeyChange};
+use rinseward::core::record::{Body, ConfigurationChange, Record, SigningKeyChange};
 use rinseward::ledger::{Commit, KeyFiles, Names, NewRecord, Writer};
-use sha2::{Digest, Sha256};
 
 #[expect(dead_code, reason = "the tests use all of it")]
 #[path = "../tests/ledger/fixture.rs"]
@@ -94,13 +92,7 @@ fn place_key(path: &Path, key: &SigningKey) -> Record {
         .and_then(|mut file| writeln!(file, "{}", key.secret_text()))
         .expect("the secret key");
     std::fs::write(files.public(), format!("{}\n", key.verifying())).expect("the public key");
-    let first = SigningKeyChange {
-        key: key.verifying().to_string(),
-        change: KeyChange::First,
-        before: None,
-        endorsed: None,
-        by: None,
-    };
+    let first = SigningKeyChange::first(&key.verifying());
     Record::new(at(0.0), None, Body::SigningKey(Box::new(first)))
 }
 
@@ -141,8 +133,7 @@ fn rack(n: u32) -> NewRecord {
     let kept = n.is_multiple_of(TRACES_EVERY) || verdict != Verdict::Pass;
     let trace = kept.then(|| trace(seconds));
     if let Body::Cycle(cycle) = &mut record.body {
-        let hash = |bytes: &[u8]| Hash(Sha256::digest(bytes).into()).to_string();
-        cycle.trace_sha256 = trace.as_ref().map(|trace| hash(&trace.canonical_bytes()));
+        cycle.trace_sha256 = trace.as_ref().map(|trace| trace.sha256().to_string());
         cycle.rinse_min_c = cycle.rinse_min_c.map(|min_c| min_c + f64::from(n % 17) * 0.05);
     }
     NewRecord { record, trace }

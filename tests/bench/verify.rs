@@ -17,10 +17,9 @@ use rinseward::core::checkpoint::Checkpoint;
 use rinseward::core::cycle::verdict::Verdict;
 use rinseward::core::merkle::{Frontier, Hash, leaf_hash};
 use rinseward::core::note::SigningKey;
-use rinseward::core::record::{Body, KeyChange, Record, SigningKeyChange};
+use rinseward::core::record::{Body, Record, SigningKeyChange};
 use rinseward::ledger::walk::{Extent, audit};
 use rinseward::ledger::{Append, Commit, Names, NewRecord, StoredCheckpoint, Writer};
-use sha2::{Digest, Sha256};
 
 #[expect(dead_code, reason = "the tests use all of it")]
 #[path = "../tests/ledger/fixture.rs"]
@@ -87,13 +86,7 @@ fn processor_time() -> Duration {
 
 /// Fills the ledger; returns the number of checkpoints.
 fn fill(writer: &Writer, cycles: u32, traces: bool, key: &SigningKey) -> u64 {
-    let first = SigningKeyChange {
-        key: key.verifying().to_string(),
-        change: KeyChange::First,
-        before: None,
-        endorsed: None,
-        by: None,
-    };
+    let first = SigningKeyChange::first(&key.verifying());
     let first = plain(Record::new(at(0.0), None, Body::SigningKey(Box::new(first))));
     let mut tree = Frontier::default();
     let (mut sealed, mut checkpoints) = (0.0, Vec::new());
@@ -145,7 +138,7 @@ fn made(n: u32, seconds: f64, traces: bool) -> NewRecord {
     let mut record = cycle(&format!("dm{}", n % MACHINES), seconds, verdict);
     let trace = traces.then(|| trace(seconds));
     let hash = match &trace {
-        Some(trace) => Hash(Sha256::digest(trace.canonical_bytes()).into()),
+        Some(trace) => trace.sha256(),
         // As long as one that is true; nobody looks for its trace.
         None => Hash([0; 32]),
     };

@@ -2,7 +2,6 @@
 
 use std::fs::{self, File};
 use std::io::{BufRead, BufReader, Write};
-use std::ops::ControlFlow;
 use std::os::unix::net::UnixDatagram;
 use std::path::{Path, PathBuf};
 use std::process::{Child, Command, Output, Stdio};
@@ -15,6 +14,8 @@ use rinseward_simulator::world::World;
 use rustix::process::{Pid, Signal, kill_process};
 use serialport::{SerialPort, TTYPort};
 use tempfile::TempDir;
+
+use crate::ledger::fixture::records;
 
 /// Longest wait for a process to do what is awaited.
 const WAIT_MAX: Duration = Duration::from_secs(30);
@@ -75,15 +76,7 @@ impl Site {
     }
 
     fn kinds(&self) -> Vec<&'static str> {
-        let mut kinds = Vec::new();
-        let reader = Reader::open(&self.ledger()).expect("the ledger opens");
-        reader
-            .records(0, |_, _, record| {
-                kinds.push(record.body.kind());
-                ControlFlow::Continue(())
-            })
-            .expect("the ledger reads");
-        kinds
+        records(&self.ledger()).iter().map(|record| record.body.kind()).collect()
     }
 }
 

@@ -1,17 +1,14 @@
 //! Evidence by the command itself, checked by `verify` and by a program of other hands' libraries.
 
 use std::os::unix::fs::PermissionsExt;
-use std::path::{Path, PathBuf};
-use std::process::{Command, Output};
-use std::sync::OnceLock;
+use std::path::Path;
+use std::process::Command;
 
 use rinseward::core::checkpoint::Checkpoint;
-use rinseward::core::cycle::verdict::{Finding, Verdict};
+use rinseward::core::cycle::verdict::Verdict;
 use rinseward::core::merkle::{Hash, TreeHead};
 use rinseward::core::note::{Note, SigningKey};
-use rinseward::core::record::{Body, Check, ConfigurationChange, KeyChange, Record, SigningKeyChange};
-use rinseward::ledger::{Commit, NewRecord};
-use sha2::{Digest, Sha256};
+use rinseward::ledger::Commit;
 
 #[path = "evidence/account.rs"]
 mod account;
@@ -22,173 +19,11 @@ mod paper;
 mod pdf;
 #[path = "evidence/rotation.rs"]
 mod rotation;
+#[path = "evidence/site.rs"]
+mod site;
 
-use crate::ledger::fixture::{at, commit, cycle, open, plain, trace};
-
-/// Secret of the made-up site: public, for tests alone.
-fn key() -> SigningKey {
-    SigningKey::from_seed("north-kitchen", &[3; 32]).expect("a name")
-}
-
-const CONFIGURATION: &str = r#"
-[site]
-name = "north kitchen"
-time-zone = "America/New_York"
-
-[[machine]]
-name = "dm1"
-kind = "stationary-rack-dual-temperature"
-wash-time = "45s"
-rinse-time = "10s"
-probes = ["wash", "rinse"]
-"#;
-
-/// Two days of a kitchen: a cycle every ten minutes, each twentieth cold and with its readings.
-fn records() -> Vec<NewRecord> {
-    let first = SigningKeyChange {
-        key: key().verifying().to_string(),
-        change: KeyChange::First,
-        before: None,
-        endorsed: None,
-        by: None,
-    };
-    let toml = CONFIGURATION.to_owned();
-    let configured = ConfigurationChange { sha256: "0".repeat(64), toml };
-    let checked = Check::DrainAndClean { at: at(21_600.0), note: None, by: "Ana".to_owned() };
-    let mut records = vec![
-        plain(Record::new(at(0.0), None, Body::SigningKey(Box::new(first)))),
-        plain(Record::new(at(0.0), None, Body::ConfigurationChange(configured))),
-        plain(Record::new(at(60.0), Some("dm1".to_owned()), Body::Check(checked))),
-    ];
-    for n in 1..288_u32 {
-        let seconds = f64::from(n) * 600.0;
-        if n % 20 != 0 {
-            let mut record = cycle("dm1", seconds, Verdict::Pass);
-            // Some pass after a wash that was too cold: each is told one by one, too.
-            if let Body::Cycle(cycle) = &mut record.body
-                && n % 20 == 7
-            {
-                cycle.findings = vec![Finding::WashLow { measured_c: 60.0, limit_c: 65.6 }];
-            }
-            records.push(plain(record));
-            continue;
-        }
-        let (mut record, trace) = (cycle("dm2", seconds, Verdict::Cold), trace(seconds));
-        if let Body::Cycle(cycle) = &mut record.body {
-            let digest: [u8; 32] = Sha256::digest(trace.canonical_bytes()).into();
-            cycle.trace_sha256 = Some(Hash(digest).to_string());
-        }
-        records.push(NewRecord { record, trace: Some(trace) });
-    }
-    records
-}
-
-/// A gateway's directory, and what was exported from it.
-struct Site {
-    directory: tempfile::TempDir,
-}
-
-impl Site {
-    fn new() -> Self {
-        Self::of(records(), "2026-01-01")
-    }
-
-    /// With these records, and exports of one day of the site.
-    fn of(records: Vec<NewRecord>, day: &str) -> Self {
-        Self::made(records, day, "")
-    }
-
-    /// The same where one of them cannot be read.
-    fn damaged(records: Vec<NewRecord>, day: &str, index: u64) -> Self {
-        let sql = format!(
-            "DROP TRIGGER record_stays; UPDATE record SET bytes = x'7b7d' WHERE idx = {index};
-             CREATE TRIGGER record_stays BEFORE UPDATE ON record BEGIN SELECT RAISE(ABORT, 'no'); END;"
-        );
-        Self::made(records, day, &sql)
-    }
-
-    fn made(records: Vec<NewRecord>, day: &str, sql: &str) -> Self {
-        let directory = tempfile::tempdir().expect("room for a directory");
-        let site = Self { directory };
-        let ledger = site.path("ledger.sqlite");
-        let (writer, _) = open(&ledger);
-        commit(&writer, Commit { records, ..Commit::default() }).expect("a commit");
-        drop(writer);
-        let connection = rusqlite::Connection::open(&ledger).expect("a second connection");
-        connection.execute_batch(sql).expect("what is done to it");
-        drop(connection);
-        for (ending, text, mode) in [
-            ("signing-key", key().secret_text(), 0o600),
-            ("verify-key", key().verifying().to_string(), 0o644),
-        ] {
-            let path = site.path(&format!("ledger.sqlite.{ending}"));
-            std::fs::write(&path, text + "\n").expect("a key file");
-            std::fs::set_permissions(&path, PermissionsExt::from_mode(mode)).expect("its mode");
-        }
-        for (form, name) in [
-            ("evidence", "evidence.jsonl"),
-            ("csv", "cycles.csv"),
-            ("json", "account.json"),
-            ("jsonl", "all.jsonl"),
-        ] {
-            let out = site.path(name);
-            let arguments = ["export", "--form", form, "--day", day, "--out"];
-            let done = rinseward(&arguments, &[&out, Path::new("--ledger"), &ledger]);
-            assert!(done.status.success(), "{form}: {}", said(&done));
-        }
-        let attached = ["cycles.csv", "evidence.jsonl", "account.json"];
-        let files: Vec<(&str, Vec<u8>)> = attached.iter().map(|name| (*name, site.read(name))).collect();
-        std::fs::write(site.path("report.pdf"), pdf::with_files(&files)).expect("a PDF");
-        site
-    }
-
-    /// The same site for each test that does not touch it.
-    fn shared() -> &'static Self {
-        static SITE: OnceLock<Site> = OnceLock::new();
-        SITE.get_or_init(Self::new)
-    }
-
-    fn path(&self, name: &str) -> PathBuf {
-        self.directory.path().join(name)
-    }
-
-    fn read(&self, name: &str) -> Vec<u8> {
-        std::fs::read(self.path(name)).expect("exported before")
-    }
-
-    fn text(&self, name: &str) -> String {
-        String::from_utf8(self.read(name)).expect("text")
-    }
-
-    fn verify(&self, name: &str, with: Option<&str>) -> Output {
-        verify(&self.path(name), with.map(|with| self.path(with)).as_deref(), &key())
-    }
-}
-
-fn rinseward(arguments: &[&str], paths: &[&Path]) -> Output {
-    let mut command = Command::new(env!("CARGO_BIN_EXE_rinseward"));
-    command.args(arguments).args(paths).output().expect("the command runs")
-}
-
-fn verify(path: &Path, with: Option<&Path>, key: &SigningKey) -> Output {
-    let mut paths = vec![path];
-    paths.extend(with.into_iter().flat_map(|with| [Path::new("--with"), with]));
-    rinseward(&["verify", "--key", &key.verifying().to_string()], &paths)
-}
-
-fn said(output: &Output) -> String {
-    let text = |bytes: &[u8]| String::from_utf8_lossy(bytes).into_owned();
-    text(&output.stdout) + &text(&output.stderr)
-}
-
-/// Writes a changed file beside a new directory of its own and verifies it.
-fn verify_bytes(name: &str, bytes: &[u8], with: Option<&Path>) -> (Option<i32>, String) {
-    let directory = tempfile::tempdir().expect("room for a directory");
-    let path = directory.path().join(name);
-    std::fs::write(&path, bytes).expect("written");
-    let output = verify(&path, with, &key());
-    (output.status.code(), said(&output))
-}
+use self::site::{Site, key, rinseward, said, verify, verify_bytes};
+use crate::ledger::fixture::{at, commit, cycle, open, plain};
 
 #[test]
 fn every_export_is_whole_with_nothing_but_the_key() {

@@ -1,5 +1,8 @@
 //! `history` from outside: each of its views in each of its forms, from a ledger of the writer.
 
+#[path = "history/damage.rs"]
+mod damage;
+
 use std::fs;
 use std::path::{Path, PathBuf};
 use std::process::{Command, Output, Stdio};
@@ -8,13 +11,14 @@ use rinseward::core::alert::{AlertNumber, Condition, Quantity};
 use rinseward::core::cycle::verdict::Verdict;
 use rinseward::core::reading::Fault;
 use rinseward::core::record::{
-    AlertClosed, AlertRaised, Amendment, AmendmentChange, Body, Check, ConfigurationChange, CorrectiveAction,
-    Gap, Record, ServiceStart,
+    AlertClosed, AlertRaised, AmendmentChange, Body, Check, ConfigurationChange, CorrectiveAction, Gap,
+    ServiceStart,
 };
 use rinseward::core::time::Timestamp;
 use rinseward::ledger::{Commit, NewRecord};
 
 use crate::ledger::fixture::{commit, cycle, open, place, plain, stop, trace};
+use crate::records::{amendment, put};
 
 /// 2026-03-08, the day of 23 h in New York, at its midnight, in seconds after the new year in UTC.
 const DAY_S: f64 = 66.0 * 86_400.0 + 5.0 * 3_600.0;
@@ -32,7 +36,7 @@ fn at(seconds: f64) -> Timestamp {
 }
 
 fn record(seconds: f64, machine: Option<&str>, body: Body) -> NewRecord {
-    plain(Record::new(at(seconds), machine.map(str::to_owned), body))
+    put(at(seconds), machine, body)
 }
 
 fn rack(hours: f64, verdict: Verdict) -> NewRecord {
@@ -78,16 +82,11 @@ fn day() -> Vec<NewRecord> {
         by: "Ben".to_owned(),
     };
     let raised = AlertRaised {
-        alert: AlertNumber(1),
-        condition: Condition::Cold,
-        since: at(14.0 * HOUR_S),
-        place: None,
         measured: Some(Quantity::Celsius(71.3)),
         limit: Some(Quantity::Celsius(82.2)),
-        pattern: None,
-        about: Vec::new(),
         cause: Some(4),
         last_good: Some(3),
+        ..AlertRaised::new(AlertNumber(1), Condition::Cold, at(14.0 * HOUR_S))
     };
     let action = CorrectiveAction {
         alert: AlertNumber(1),
@@ -97,10 +96,7 @@ fn day() -> Vec<NewRecord> {
         last_good: None,
         covers: Some(1),
     };
-    let amendment = |of, change| {
-        let (reason, by) = ("the wrong \u{1b}[2Jbottle".to_owned(), "Cy".to_owned());
-        Body::Amendment(Box::new(Amendment { of, reason, by, change }))
-    };
+    let amended = |of, change| amendment(of, "the wrong \u{1b}[2Jbottle", "Cy", change);
     let mut late = rack(13.5, Verdict::Narrow);
     late.record.recorded = at(20.0 * HOUR_S);
     let machine = Some("dm1");
@@ -121,8 +117,8 @@ fn day() -> Vec<NewRecord> {
         record(17.0 * HOUR_S, machine, Body::Gap(gap(Fault::Silent, 16.5, 17.0))),
         record(18.0 * HOUR_S, machine, Body::Check(supply)),
         late,
-        record(20.1 * HOUR_S, None, amendment(4, AmendmentChange::Comment)),
-        record(20.2 * HOUR_S, None, amendment(2, AmendmentChange::Withdrawn)),
+        record(20.1 * HOUR_S, None, amended(4, AmendmentChange::Comment)),
+        record(20.2 * HOUR_S, None, amended(2, AmendmentChange::Withdrawn)),
         plain(stop(DAY_S + 21.0 * HOUR_S)),
     ]
 }
@@ -352,43 +348,6 @@ fn times_are_those_of_the_site() {
     assert!(days(&["--ledger", path(&site.ledger)]).contains("Europe/Berlin, the zone of this computer"));
 }
 
-// A damaged record is named, the rest is shown, and the exit code says that something is wrong.
-#[test]
-fn damage_is_named_and_the_rest_shown() {
-    let site = site();
-    rusqlite::Connection::open(&site.ledger)
-        .expect("a second connection")
-        .execute_batch(
-            "DROP TRIGGER record_stays; UPDATE record SET bytes = x'7b7d' WHERE idx IN (3, 10, 6, 0);",
-        )
-        .expect("a damaged ledger");
-    let source = ["--ledger", path(&site.ledger)];
-    for (view, shown, named) in [
-        (&["--show", "cycles", "--json"][..], 2, &["record 3"][..]),
-        (&["--show", "checks", "--json"], 1, &["record 10"]),
-        (&["--show", "alerts", "--json"], 1, &[]),
-        (&["--show", "records", "--json"], 9, &["record 0", "record 6", "record 10"]),
-        (&["--show", "days", "--json", "--from", "2026-03-08", "--to", "2026-03-08"], 2, &["record 0"]),
-        (
-            &["--show", "drift", "--json", "--from", "2026-03-08", "--to", "2026-03-08"],
-            2,
-            &["record 0", "record 3"],
-        ),
-        (&["--show", "in-force", "--at", "2026-03-09", "--json"], 0, &["record 0"]),
-        (&["--record", "3", "--json"], 0, &["record 3"]),
-    ] {
-        let output = ask(&source, view);
-        let (out, told) = (text(&output.stdout), text(&output.stderr));
-        assert_eq!(out.lines().count(), shown, "{view:?}: {out}{told}");
-        assert_eq!(output.status.code(), Some(if named.is_empty() { 0 } else { 74 }), "{view:?}: {told}");
-        for name in named {
-            assert!(told.contains(&format!("{name} is damaged")), "{view:?} should name {name}: {told}");
-        }
-    }
-    let alerts = text(&ask(&source, &["--show", "alerts"]).stdout);
-    assert!(alerts.contains("damaged, so perhaps more: record 6"), "{alerts}");
-}
-
 // The records of one alert and the cycles that it names come in pages like every other list: the
 // pages together are the whole, and a limit alone is the newest.
 #[test]
@@ -422,66 +381,6 @@ fn what_concerns_an_alert_comes_in_pages() {
                 paged.extend(page);
             }
             assert_eq!(paged, whole[1..], "{show} {order:?}");
-        }
-    }
-}
-
-// What may not be read is no missing ledger: who may read it is said, and how to become one of them.
-#[test]
-fn a_ledger_that_may_not_be_read_is_told_as_that() {
-    use std::os::unix::fs::PermissionsExt;
-    use std::os::unix::process::CommandExt;
-    let site = site();
-    let directory = site.ledger.parent().expect("a directory");
-    let may = |mode| fs::set_permissions(directory, fs::Permissions::from_mode(mode)).expect("the own place");
-    let mut command = Command::new(env!("CARGO_BIN_EXE_rinseward"));
-    command.args(["history", "--ledger", path(&site.ledger)]).env_remove("RUST_LOG");
-    may(0o050);
-    // Who may do everything is nobody here: 65534 by the kernel's overflowuid.
-    let is_root = fs::read_dir(directory).is_ok();
-    if is_root {
-        command.uid(65_534).gid(65_534);
-    }
-    let output = command.output();
-    may(0o700);
-    let output = output.expect("the program starts");
-    let told = text(&output.stderr);
-    assert_eq!(output.status.code(), Some(74), "{told}");
-    for part in
-        ["error[ledger-open]: this user may not read the ledger", "permission denied: it belongs to user «"]
-    {
-        assert!(told.contains(part), "{told}");
-    }
-    assert!(told.contains("join the group: sudo usermod -a -G ") && !told.contains("no ledger"), "{told}");
-}
-
-// The alerts that can be told are told; what is damaged among their records is named, since it may
-// have been of any of them.
-#[test]
-fn the_list_of_alerts_goes_on_past_damage() {
-    let site = site();
-    let alerts = |words: &[&str]| {
-        let mut command = Command::new(env!("CARGO_BIN_EXE_rinseward"));
-        command.arg("alerts").args(words).args(["--ledger", path(&site.ledger), "--json"]);
-        let output = command.env_remove("RUST_LOG").stdin(Stdio::null()).output();
-        let output = output.expect("the program starts");
-        (output.status.code(), text(&output.stdout).lines().count(), text(&output.stderr))
-    };
-    let damage = |index: u64| {
-        let connection = rusqlite::Connection::open(&site.ledger).expect("a second connection");
-        let sql = format!(
-            "DROP TRIGGER IF EXISTS record_stays; UPDATE record SET bytes = x'7b7d' WHERE idx = {index};"
-        );
-        connection.execute_batch(&sql).expect("a damaged ledger");
-    };
-    assert_eq!(alerts(&["list"]), (Some(0), 1, String::new()));
-    // Its corrective action, then the record that raised it.
-    for (index, listed, shown) in [(6, 1, 2), (5, 0, 0)] {
-        damage(index);
-        for (words, lines) in [(&["list"][..], listed), (&["show", "1"], shown)] {
-            let (code, rows, told) = alerts(words);
-            assert_eq!((code, rows), (Some(74), lines), "{words:?}: {told}");
-            assert!(told.contains(&format!("record {index} is damaged")), "{words:?}: {told}");
         }
     }
 }

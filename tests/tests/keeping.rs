@@ -7,13 +7,13 @@
 
 #![expect(clippy::wildcard_enum_match_arm, reason = "each test looks at the records it is about")]
 
-use std::ops::ControlFlow;
 use std::path::{Path, PathBuf};
 
-use rinseward::core::record::{Body, Record};
-use rinseward::ledger::{Inspected, Reader, inspect};
+use rinseward::core::record::Body;
+use rinseward::ledger::{Inspected, inspect};
 
 use crate::crash::kitchen::{Site, rinseward, text};
+use crate::ledger::fixture::records;
 
 #[path = "keeping/backup.rs"]
 mod backup;
@@ -47,16 +47,6 @@ fn json(arguments: &[&str]) -> serde_json::Value {
     let output = rinseward(arguments).output().expect("the program starts");
     assert!(output.status.success(), "{arguments:?}: {}", String::from_utf8_lossy(&output.stderr));
     serde_json::from_slice(&output.stdout).expect("one JSON object")
-}
-
-fn records(path: &Path) -> Vec<Record> {
-    let mut records = Vec::new();
-    let each = |_, _: &[u8], record| {
-        records.push(record);
-        ControlFlow::Continue(())
-    };
-    Reader::open(path).and_then(|reader| reader.records(0, each)).expect("the records");
-    records
 }
 
 fn kinds(path: &Path) -> Vec<&'static str> {

@@ -11,6 +11,8 @@ use rinseward::ledger::walk::{Audited, Extent, audit};
 
 #[path = "verify/command.rs"]
 mod command;
+#[path = "verify/deeds.rs"]
+mod deeds;
 #[path = "verify/made.rs"]
 mod made;
 #[path = "verify/pages.rs"]

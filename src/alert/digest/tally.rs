@@ -71,20 +71,37 @@ impl Tally {
     pub fn take(&mut self, index: u64, record: &Record) {
         let inside = self.from <= record.recorded && record.recorded < self.to;
         let machine = record.machine.as_deref().unwrap_or_default();
-        if let Body::Cycle(cycle) = &record.body {
-            self.cycle(machine, cycle);
-        } else if let Body::Gap(gap) = &record.body {
-            self.gap(machine, gap);
-        } else if let Body::ServiceStart(start) = &record.body {
-            self.down.extend(start.last_record.map(|last| (last, record.recorded)));
-        } else if let Body::AlertRaised(_) = &record.body {
-            self.raised += u64::from(inside);
-        } else if let Body::AlertClosed(_) = &record.body {
-            self.closed += u64::from(inside);
-        } else if let Body::Check(check) = &record.body {
-            self.checks.check(index, record.machine.as_ref(), check, inside);
-        } else if let Body::Amendment(amendment) = &record.body {
-            self.checks.amendment(record.machine.as_ref(), amendment, inside);
+        match &record.body {
+            Body::Cycle(cycle) => self.cycle(machine, cycle),
+            Body::Gap(gap) => self.gap(machine, gap),
+            Body::ServiceStart(start) => {
+                self.down.extend(start.last_record.map(|last| (last, record.recorded)));
+            }
+            Body::AlertRaised(_) => self.raised += u64::from(inside),
+            Body::AlertClosed(_) => self.closed += u64::from(inside),
+            Body::Check(check) => self.checks.check(index, record.machine.as_ref(), check, inside),
+            Body::Amendment(amendment) => self.checks.amendment(record.machine.as_ref(), amendment, inside),
+            Body::ServiceStop(_)
+            | Body::ClockStep(_)
+            | Body::ConfigurationChange(_)
+            | Body::MachineFailure(_)
+            | Body::AlertChanged(_)
+            | Body::AlertAcknowledged(_)
+            | Body::AlertCleared(_)
+            | Body::CorrectiveAction(_)
+            | Body::Notification(_)
+            | Body::Maintenance(_)
+            | Body::Note(_)
+            | Body::SigningKey(_)
+            | Body::LawfulHold(_)
+            | Body::Pruned(_)
+            | Body::Import(_)
+            | Body::Restored(_)
+            | Body::Calibration(_)
+            | Body::Response(_)
+            | Body::WiringProof(_)
+            | Body::SignOff(_)
+            | Body::Access(_) => {}
         }
     }
 

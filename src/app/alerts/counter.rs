@@ -113,6 +113,9 @@ fn refused(refusal: &Refusal) -> Problem {
             "rinseward alerts list has all that are on record, and those that are open"
         }
         Refusal::AlreadyAcknowledged { .. } => "nothing; rinseward alerts show tells its whole story",
+        Refusal::AlreadyActed { .. } => {
+            "read it (rinseward alerts show tells the whole story); what you did beside it goes on record as a note"
+        }
         Refusal::Missing { .. } => "say who it is and what was done",
         Refusal::TooLong { .. } => "say it in fewer words",
         Refusal::UnknownMachine { .. } => "give the name that the machine has in the configuration",

@@ -12,7 +12,7 @@ use crate::core::reader::{Language, Scale};
 use crate::core::time::Timestamp;
 use crate::ledger::Reader;
 use crate::web::link::Link;
-use crate::web::sheet::{Action, Alerts, Deed, Refused, Sheet, Standing};
+use crate::web::sheet::{Action, Alerts, Decided, Deed, Refused, Sheet, Standing};
 
 /// The alerts as the pages see them.
 #[derive(Clone, Debug)]
@@ -116,7 +116,8 @@ impl Alerts for Shown {
             let same = by.eq_ignore_ascii_case(&link.contact);
             if same { by } else { format!("{by} (link of {})", link.contact) }
         };
-        decide(&self.reception, (&alert, closed), deed, "link", signed).await
+        // The page behind a link shows the action that stands.
+        decide(&self.reception, (&alert, closed), deed, "link", signed).await.map(drop)
     }
 }
 
@@ -138,36 +139,41 @@ pub(in crate::app) fn standing(
 }
 
 /// Does what somebody decided about an alert as they saw it, `via` a page or a link. Pressed twice it
-/// is done once.
+/// is done once; whoever comes second with an action of their own is told.
 pub(in crate::app) async fn decide(
     reception: &Reception,
     (alert, closed): (&Alert, Option<Timestamp>),
     deed: Deed,
     via: &str,
     signed: impl Fn(String) -> String,
-) -> Result<(), Refused> {
+) -> Result<Decided, Refused> {
     let number = alert.number;
+    let acts = matches!(deed, Deed::Act { .. });
     let order = match deed {
         // Pressed twice, or by a second person at the same time: the page says who takes care.
-        Deed::Acknowledge { .. } if closed.is_some() || alert.acknowledged.is_some() => return Ok(()),
+        Deed::Acknowledge { .. } if closed.is_some() || alert.acknowledged.is_some() => {
+            return Ok(Decided::Done);
+        }
         Deed::Acknowledge { by, note } => {
             let (by, note) = (signed(by), Some(note).filter(|note| !note.is_empty()));
             Order::Acknowledge { alert: number, by, via: via.to_owned(), note }
         }
-        Deed::Act { .. } if closed.is_some() => return Ok(()),
+        Deed::Act { .. } if closed.is_some() => return Ok(Decided::Late),
         Deed::Act { by, racks, done } => {
             let by = signed(by);
             let written = alert.action.as_ref().filter(|action| action.covers == alert.racks.count);
             if written.is_some_and(|action| action.by == by && action.racks == racks && action.done == done) {
-                return Ok(());
+                return Ok(Decided::Done);
             }
             Order::Act { alert: number, by, racks, done }
         }
     };
     match reception.perform(order).await {
-        Ok(_) => Ok(()),
+        Ok(_) => Ok(Decided::Done),
         // In between somebody else did it, or it closed; the page shows what is so.
-        Err(problem) if problem.slug == "alert-refused" => Ok(()),
+        Err(problem) if problem.slug == "alert-refused" => {
+            Ok(if acts { Decided::Late } else { Decided::Done })
+        }
         Err(_) => Err(Refused::NotNow),
     }
 }

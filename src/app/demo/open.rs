@@ -89,18 +89,7 @@ mod tests {
     use crate::ledger::{Append, Names, NewRecord, Options, Writer};
 
     fn raised(number: u64, since: Timestamp) -> NewRecord {
-        let raised = AlertRaised {
-            alert: AlertNumber(number),
-            condition: Condition::Cold,
-            since,
-            place: None,
-            measured: None,
-            limit: None,
-            pattern: None,
-            about: Vec::new(),
-            cause: None,
-            last_good: None,
-        };
+        let raised = AlertRaised::new(AlertNumber(number), Condition::Cold, since);
         let body = Body::AlertRaised(Box::new(raised));
         NewRecord { record: Record::new(since, Some("dm1".to_owned()), body), trace: None }
     }

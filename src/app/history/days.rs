@@ -212,7 +212,7 @@ pub(in crate::app) fn day_rows(
     let watch = Watch::new(ground, span)?;
     let machines = machines(ground, machine)?;
     let none = DayNumbers::default();
-    let marked = Marked::read(ground, &machines, span)?;
+    let marked = Marked::read(ground, &machines, (first, last))?;
     let mut rows = Vec::new();
     for (day, whole) in monitored::days(&ground.zone, span) {
         let inside = Stretch { from: whole.from.max(span.from), to: whole.to.min(span.to) };
@@ -222,7 +222,7 @@ pub(in crate::app) fn day_rows(
             // A day on which the site was closed and nothing was washed says nothing.
             if numbers.cycles() + numbers.damaged > 0 || watched.operating_s > 0.0 {
                 let (machine, numbers) = (machine.clone(), numbers.clone());
-                let marked = marked.of(&machine, inside);
+                let marked = marked.of(&machine, Some(whole));
                 rows.push(DayRow { day, machine, numbers, watched, marked });
             }
         }
@@ -304,7 +304,12 @@ fn foot(ground: &Ground, streams: &mut Streams<'_>) -> Result<(), Failure> {
 struct Marked(BTreeMap<String, BTreeMap<u64, Timestamp>>);
 
 impl Marked {
-    fn read(ground: &Ground, machines: &[String], span: Stretch) -> Result<Self, Failure> {
+    /// Those of whole days, as the other numbers are.
+    fn read(ground: &Ground, machines: &[String], (first, last): (Date, Date)) -> Result<Self, Failure> {
+        let midnights = |date| monitored::day(&ground.zone, date).map(|(_, day)| day);
+        let Some((first, last)) = midnights(first).zip(midnights(last)) else {
+            return Ok(Self(BTreeMap::new()));
+        };
         let failed = |error: LedgerError| ground.failed(&error);
         let mut marked = BTreeMap::new();
         for machine in machines {
@@ -312,8 +317,8 @@ impl Marked {
             for work in work::of_past(machine, ground.reader).map_err(failed)? {
                 let filter = CycleFilter {
                     machine: Some(machine.clone()),
-                    from: Some(span.from.max(work.from.minus(RACK_MAX))),
-                    to: Some(span.to.min(work.until.plus(RACK_MAX))),
+                    from: Some(first.from.max(work.from.minus(RACK_MAX))),
+                    to: Some(last.to.min(work.until.plus(RACK_MAX))),
                     ..CycleFilter::default()
                 };
                 let read = ground.reader.cycles_found(Order::OldestFirst, &filter, |index, cycle| {
@@ -332,10 +337,10 @@ impl Marked {
         Ok(Self(marked))
     }
 
-    /// How many of a machine began their rinse in this stretch.
-    fn of(&self, machine: &str, inside: Stretch) -> u64 {
+    /// How many of a machine began their rinse in this stretch; all of the days where none is given.
+    fn of(&self, machine: &str, inside: Option<Stretch>) -> u64 {
         let own = self.0.get(machine).into_iter().flat_map(BTreeMap::values);
-        own.filter(|at| inside.from <= **at && **at < inside.to).count() as u64
+        own.filter(|at| inside.is_none_or(|inside| inside.from <= **at && **at < inside.to)).count() as u64
     }
 }
 
@@ -365,11 +370,11 @@ pub(in crate::app) fn sums(ground: &mut Ground, machine: Option<&str>) -> Result
     let days = days.map_err(|error| ground.failed(&error))?;
     let watch = Watch::new(ground, span)?;
     let machines = machines(ground, machine)?;
-    let marked = Marked::read(ground, &machines, span)?;
+    let marked = Marked::read(ground, &machines, (first, last))?;
     let sum = |machine: String| {
         let own: Vec<&MachineDay> = days.iter().filter(|day| day.machine == machine).collect();
         let (days, watched) = (own.len() as u64, watch.of(&machine, watch.span));
-        let marked = marked.of(&machine, span);
+        let marked = marked.of(&machine, None);
         SumRow { numbers: summed(&own), machine, days, watched, marked }
     };
     let machines = machines.into_iter().map(sum).collect();

@@ -14,7 +14,7 @@ use crate::core::time::Timestamp;
 use crate::ledger::{self, CycleFilter, LedgerError, Order, RecordFilter, Subject};
 use crate::web::alerts::{Affected, AlertBook, Headed, Listing, Said, Whole};
 use crate::web::frame::Refusal;
-use crate::web::sheet::{Deed, Refused};
+use crate::web::sheet::{Decided, Deed, Refused};
 
 /// Closed alerts of one page (own choice: a few screens of a phone).
 const CLOSED_MAX: usize = 20;
@@ -221,7 +221,7 @@ impl AlertBook for House {
         Ok(Whole { alert, closed, said, racks, trail: own.trail })
     }
 
-    async fn decide(&self, number: u64, deed: Deed) -> Result<(), Refusal> {
+    async fn decide(&self, number: u64, deed: Deed) -> Result<Decided, Refusal> {
         let (alert, closed, _) = self.found(AlertNumber(number)).await?;
         let done = pages::decide(&self.reception, (&alert, closed), deed, "page", |by| by).await;
         done.map_err(|refused| match refused {

@@ -4,7 +4,7 @@ use std::ops::ControlFlow;
 use std::sync::Arc;
 
 use super::House;
-use super::probes::entered;
+use super::probes::{Standing, entered};
 use crate::app::Failure;
 use crate::app::logbook::Entry;
 use crate::app::sign_off::{self, Asked};
@@ -25,13 +25,16 @@ impl House {
         note: Option<String>,
         person: &Person,
     ) -> Result<(SignedOff, Option<u64>), Refusal> {
-        if !self.configuration.machines.iter().any(|known| known.name == machine) {
+        if !self.loaded.configuration.machines.iter().any(|known| known.name == machine) {
             return Err(Refusal::Unknown);
         }
         let (loaded, by, now) = (Arc::clone(&self.loaded), person.name.clone(), self.clock.now());
+        let standing = Arc::clone(&self.standing);
         let gathered = self.readers.ask(move |ledger| {
             let newest = newest(ledger, &machine)?;
-            let asked = Asked { machine: &machine, cycle: None, by: by.trim(), note: note.as_deref(), now };
+            let known = Some(Standing::fresh(&standing, ledger)?);
+            let asked =
+                Asked { machine: &machine, cycle: None, by: by.trim(), note: note.as_deref(), now, known };
             Ok((asked.gather(&loaded, ledger), newest))
         });
         match gathered.await? {

@@ -141,7 +141,7 @@ impl House {
         now: Timestamp,
     ) -> (Data, Option<f64>) {
         let (mut arrived, mut tank) = (None, None);
-        for channel in self.configuration.channels.iter().filter(|one| one.name.machine() == machine) {
+        for channel in self.loaded.configuration.channels.iter().filter(|one| one.name.machine() == machine) {
             let (Role::Probe(probe), Some(value)) = (&channel.role, newest.get(&channel.id)) else {
                 continue;
             };
@@ -176,16 +176,17 @@ impl Glances for House {
 
     async fn glances(&self, reader: &Reader) -> Result<Arc<[Glance]>, Refusal> {
         let now = self.clock.now();
-        let (lasts, configuration) = (Arc::clone(&self.lasts), Arc::clone(&self.configuration));
+        let (lasts, loaded) = (Arc::clone(&self.lasts), Arc::clone(&self.loaded));
         let told = self.readers.ask(move |ledger| {
             let mut lasts = lasts.lock().unwrap_or_else(PoisonError::into_inner);
+            let configuration = &loaded.configuration;
             lasts.read_on(ledger, &configuration.machines, &configuration.alerts.zone, now)?;
             Ok(lasts.machines.clone())
         });
         let mut told = told.await?;
         let (alerts, _) = self.reception.open().await.map_err(|_| Refusal::NotNow)?;
         let newest = self.tap.newest();
-        let machines = self.configuration.machines.iter().enumerate();
+        let machines = self.loaded.configuration.machines.iter().enumerate();
         let glance = machines.map(|(place, machine)| {
             let Told { rack, today, work_until } = told.remove(&machine.name).unwrap_or_default();
             let (data, tank) = self.probes(&machine.name, &newest, now);

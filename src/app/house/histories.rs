@@ -248,9 +248,10 @@ impl Histories for House {
     async fn history(&self, question: Question, reader: &Reader) -> Result<HistoryPart, Refusal> {
         let sought = Sought::new(question, &reader.zone);
         let (path, now) = (Arc::clone(&self.path), self.clock.now());
-        let configuration = Arc::clone(&self.configuration);
-        let asked =
-            move |ledger: &ledger::Reader| gathered(&sought, (ledger, &path), &configuration.alerts, now);
+        let loaded = Arc::clone(&self.loaded);
+        let asked = move |ledger: &ledger::Reader| {
+            gathered(&sought, (ledger, &path), &loaded.configuration.alerts, now)
+        };
         self.readers.ask(asked).await?.map_err(|failure| not_told(&failure))
     }
 

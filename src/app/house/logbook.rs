@@ -2,10 +2,12 @@
 
 use std::collections::VecDeque;
 use std::ops::ControlFlow;
+use std::sync::Arc;
 
 use jiff::civil::Time;
 
 use super::House;
+use super::probes::Standing;
 use crate::app::enter;
 use crate::app::logbook::{Change, Correction, Entry};
 use crate::app::order::{self, Problem};
@@ -112,7 +114,7 @@ fn not_put(problem: Problem) -> NotPut {
 
 impl Logbook for House {
     fn machines(&self) -> Vec<Known> {
-        let channels = &self.configuration.channels;
+        let channels = &self.loaded.configuration.channels;
         let known = |machine: &Profile| {
             let own = channels.iter().filter(|one| one.name.machine() == machine.name);
             let probes = own.filter(|one| matches!(one.role, Role::Probe(_)));
@@ -122,17 +124,20 @@ impl Logbook for House {
                 probes: probes.map(|one| one.name.to_string()).collect(),
             }
         };
-        self.configuration.machines.iter().map(known).collect()
+        self.loaded.configuration.machines.iter().map(known).collect()
     }
 
     async fn today(&self, reader: &Reader) -> Result<Today, Refusal> {
-        let (configuration, now) = (self.configuration.clone(), self.clock.now());
+        let (loaded, now) = (Arc::clone(&self.loaded), self.clock.now());
         let midnight =
             local_date(&reader.zone, now).and_then(|day| instant(&reader.zone, day, Time::midnight()));
-        let plan = &configuration.alerts;
+        let plan = &loaded.configuration.alerts;
         let is_planned = !(plan.shifts.is_empty() && plan.meal_periods.is_empty());
+        let standing = Arc::clone(&self.standing);
         let asked = self.readers.ask(move |ledger| {
-            let due = enter::due_by(ledger, &configuration.alerts, now)?;
+            let configuration = &loaded.configuration;
+            let settings = configuration.alerts.with_on_file(&*Standing::fresh(&standing, ledger)?);
+            let due = enter::due_by(ledger, &settings, now)?;
             Ok((due, since(ledger, &configuration.machines, midnight)?))
         });
         let (due, (entries, damaged)) = asked.await?;
@@ -140,14 +145,14 @@ impl Logbook for House {
     }
 
     async fn entry(&self, record: u64) -> Result<Entered, Refusal> {
-        let configuration = self.configuration.clone();
+        let loaded = Arc::clone(&self.loaded);
         let asked = self.readers.ask(move |ledger| {
             if record >= ledger.size()? {
                 return Ok(Err(Refusal::Unknown));
             }
             match ledger.record(record)? {
                 Ok((_, found)) => {
-                    let entered = entered(ledger, &configuration.machines, record, found)?;
+                    let entered = entered(ledger, &loaded.configuration.machines, record, found)?;
                     Ok(entered.ok_or(Refusal::Unknown))
                 }
                 // It is damaged: `verify` names it.

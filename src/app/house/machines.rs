@@ -20,7 +20,7 @@ use crate::web::machine::{DayGap, DayRack, LiveTrace, MachineDay, Machines, Plot
 
 /// Most racks of one page (own choice: a rack every 40 s round the clock).
 const RACKS_MAX: usize = 2_000;
-/// Most gaps of a site before the day that are looked at, for one that reaches into it (own choice).
+/// Most gaps of a machine before the day that are looked at, for one that reaches into it (own choice).
 const GAPS_BEFORE: usize = 200;
 
 /// Stretch of time that is drawn as its lowest and its highest, µs (own choice: a few px each).
@@ -70,8 +70,8 @@ pub(super) fn find(ledger: &ledger::Reader, machine: &str, day: Stretch) -> Resu
 fn gaps(ledger: &ledger::Reader, machine: &str, day: Stretch) -> Result<Vec<DayGap>, LedgerError> {
     let mut gaps: Vec<DayGap> = Vec::new();
     let mut take = |record: Record| {
-        let (Body::Gap(gap), Some(of)) = (record.body, record.machine) else { return };
-        if of != machine || gap.from >= day.to || gap.to.is_some_and(|to| to <= day.from) {
+        let Body::Gap(gap) = record.body else { return };
+        if gap.from >= day.to || gap.to.is_some_and(|to| to <= day.from) {
             return;
         }
         let (probe, fault, from, to, filled) = (gap.probe, gap.fault, gap.from, gap.to, gap.filled);
@@ -83,12 +83,13 @@ fn gaps(ledger: &ledger::Reader, machine: &str, day: Stretch) -> Result<Vec<DayG
     let kinds = vec!["gap".to_owned()];
     let inside = RecordFilter {
         kinds: kinds.clone(),
+        machine: Some(machine.to_owned()),
         from: Some(day.from),
         to: Some(day.to),
         ..RecordFilter::default()
     };
     let before =
-        RecordFilter { kinds, to: Some(day.from), limit: Some(GAPS_BEFORE), ..RecordFilter::default() };
+        RecordFilter { kinds, from: None, to: Some(day.from), limit: Some(GAPS_BEFORE), ..inside.clone() };
     for filter in [inside, before] {
         ledger.events(Order::NewestFirst, &filter, |_, found| {
             if let Ok((_, record)) = found {
@@ -128,7 +129,7 @@ fn rack((record, cycle): &(u64, Box<Cycle>)) -> DayRack {
 impl House {
     /// The place and the limits of a machine by its name.
     pub(super) fn profile(&self, machine: &str) -> Result<&crate::core::cycle::plate::Profile, Refusal> {
-        self.configuration.machines.iter().find(|known| known.name == machine).ok_or(Refusal::Unknown)
+        self.loaded.configuration.machines.iter().find(|known| known.name == machine).ok_or(Refusal::Unknown)
     }
 }
 
@@ -143,7 +144,10 @@ impl Machines for House {
         let found = self.readers.ask(move |ledger| find(ledger, &asked, stretch)).await?;
         let cycles: Vec<&Cycle> = found.racks.iter().map(|(_, cycle)| &**cycle).collect();
         let rinse = |gap: &&DayGap| {
-            self.configuration.probe(&gap.probe).is_some_and(|(_, probe)| probe.place == Place::FinalRinse)
+            self.loaded
+                .configuration
+                .probe(&gap.probe)
+                .is_some_and(|(_, probe)| probe.place == Place::FinalRinse)
         };
         let end = stretch.to.min(now);
         let blanks: Vec<(Timestamp, Timestamp)> = found
@@ -173,7 +177,7 @@ impl Machines for House {
         let newest = self.tap.newest();
         let mut probes = Vec::new();
         let (mut rinse, mut wash) = (Vec::new(), Vec::new());
-        for channel in self.configuration.channels.iter().filter(|one| one.name.machine() == machine) {
+        for channel in self.loaded.configuration.channels.iter().filter(|one| one.name.machine() == machine) {
             let Role::Probe(probe) = &channel.role else { continue };
             let recent = self.tap.recent(channel.id);
             let points = thinned(&recent);

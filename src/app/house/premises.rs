@@ -45,18 +45,18 @@ impl Tests {
 
 impl Premises for House {
     fn sections(&self) -> Vec<Section> {
-        self.sections.to_vec()
+        self.loaded.sections().to_vec()
     }
 
     fn contacts(&self) -> Vec<(Contact, Option<Tested>)> {
-        let contacts = self.configuration.alerts.contacts.iter();
+        let contacts = self.loaded.configuration.alerts.contacts.iter();
         contacts.map(|contact| (contact.clone(), self.tests.of(&contact.name))).collect()
     }
 
     async fn channels(&self) -> Result<Vec<Channel>, Refusal> {
-        let configuration = Arc::clone(&self.configuration);
+        let loaded = Arc::clone(&self.loaded);
         // Secrets and certificates are looked at.
-        let tried = tokio::task::spawn_blocking(move || channels::each(&configuration.delivery));
+        let tried = tokio::task::spawn_blocking(move || channels::each(&loaded.configuration.delivery));
         let each = tried.await.map_err(|_| Refusal::NotNow)?;
         let channel = |(name, broken): (String, Option<channels::Broken>)| Channel {
             name,
@@ -66,7 +66,7 @@ impl Premises for House {
     }
 
     async fn test(&self, contact: String, by: String) -> Result<(), Refusal> {
-        let known = self.configuration.alerts.contacts.iter().any(|known| known.name == contact);
+        let known = self.loaded.configuration.alerts.contacts.iter().any(|known| known.name == contact);
         if !known {
             return Err(Refusal::Unknown);
         }
@@ -77,7 +77,8 @@ impl Premises for House {
         let house = self.clone();
         #[expect(clippy::disallowed_methods, reason = "its end is waited for, or seen on the page")]
         let tried = tokio::spawn(async move {
-            let trial = trial::through_all(&house.composer, &house.configuration.delivery, &contact).await;
+            let trial =
+                trial::through_all(&house.composer, &house.loaded.configuration.delivery, &contact).await;
             let steps = match trial {
                 Ok(trial) => trial.steps.into_iter().map(step).collect(),
                 Err(problem) => vec![TestStep {

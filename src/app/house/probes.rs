@@ -2,7 +2,7 @@
 
 use std::collections::BTreeMap;
 use std::ops::ControlFlow;
-use std::sync::{Arc, PoisonError};
+use std::sync::{Arc, Mutex, PoisonError};
 
 use jiff::ToSpan;
 use jiff::civil::Date;
@@ -30,6 +30,7 @@ use crate::core::technician::gauge::Gauge;
 use crate::core::technician::proving::Proving;
 use crate::core::technician::responding::Responding;
 use crate::core::time::Timestamp;
+use crate::ledger::{LedgerError, Reader};
 use crate::web::attempt::{Begin, NotDone, Said, Under, What};
 use crate::web::frame::Refusal;
 use crate::web::person::Person;
@@ -40,16 +41,25 @@ use crate::web::sign_off::Commissioning;
 #[derive(Debug, Default)]
 pub(super) struct Standing {
     beat: Option<u64>,
-    file: OnFile,
+    file: Arc<OnFile>,
+}
+
+impl Standing {
+    /// What is on record by now; reads only what is new.
+    pub(super) fn fresh(shared: &Mutex<Self>, ledger: &Reader) -> Result<Arc<OnFile>, LedgerError> {
+        let mut standing = shared.lock().unwrap_or_else(PoisonError::into_inner);
+        in_force::read_on(ledger, Arc::make_mut(&mut standing.file))?;
+        Ok(Arc::clone(&standing.file))
+    }
 }
 
 impl House {
     /// The calibrations and response tests on record.
-    async fn standing(&self) -> Result<OnFile, Refusal> {
+    async fn standing(&self) -> Result<Arc<OnFile>, Refusal> {
         let beat = *self.beat.borrow();
         let read = {
             let standing = self.standing.lock().unwrap_or_else(PoisonError::into_inner);
-            (standing.beat == Some(beat)).then(|| standing.file.clone())
+            (standing.beat == Some(beat)).then(|| Arc::clone(&standing.file))
         };
         if let Some(file) = read {
             return Ok(file);
@@ -57,22 +67,21 @@ impl House {
         let shared = Arc::clone(&self.standing);
         self.readers
             .ask(move |ledger| {
-                let mut standing = shared.lock().unwrap_or_else(PoisonError::into_inner);
-                in_force::read_on(ledger, &mut standing.file)?;
-                standing.beat = Some(beat);
-                Ok(standing.file.clone())
+                let file = Standing::fresh(&shared, ledger)?;
+                shared.lock().unwrap_or_else(PoisonError::into_inner).beat = Some(beat);
+                Ok(file)
             })
             .await
     }
 
     /// A temperature probe with what is on record laid over it.
     fn in_force_of(&self, channel: &Channel, probe: &Probe, file: &OnFile) -> Probe {
-        let configured = self.configuration.calibrated_on(&channel.name);
+        let configured = self.loaded.configuration.calibrated_on(&channel.name);
         file.in_force(channel.name.as_str(), configured, Timestamp::MAX).laid_over(probe)
     }
 
     fn in_force(&self, channel: &Channel, probe: &Probe, file: &OnFile) -> InForce {
-        let configuration = &self.configuration;
+        let configuration = &self.loaded.configuration;
         let (name, machine) = (channel.name.as_str(), channel.name.machine());
         let configured = configuration.calibrated_on(&channel.name);
         let filed = file.in_force(name, configured, Timestamp::MAX);
@@ -106,7 +115,7 @@ impl House {
         if !known {
             return Due::Never;
         }
-        let today = local_date(&self.configuration.alerts.zone, self.clock.now());
+        let today = local_date(&self.loaded.configuration.alerts.zone, self.clock.now());
         match (until.and_then(|until| until.parse::<Date>().ok()), today) {
             (Some(until), Some(today)) if until < today => Due::Over,
             (Some(until), Some(today)) if until < today.saturating_add(DUE_SOON_DAYS.days()) => Due::Soon,
@@ -163,7 +172,7 @@ impl House {
     }
 
     fn attempt(&self, what: What, file: &OnFile) -> Option<(String, Attempt, Facts)> {
-        let configuration = &self.configuration;
+        let configuration = &self.loaded.configuration;
         let facts = |channel: &Channel, probe: &Probe| {
             let machine = configuration.machines.get(usize::from(channel.machine.0));
             let judged = machine.map(|machine| (probe.place, machine.times.rinse));
@@ -212,7 +221,7 @@ impl House {
                     found: found.into(),
                     left: fitted.left.into(),
                     expanded_c: fitted.expanded_c,
-                    until: holds_until(&self.configuration, &of, None, at),
+                    until: holds_until(&self.loaded.configuration, &of, None, at),
                     note,
                     by,
                     probe: of,
@@ -265,8 +274,8 @@ impl Probes for House {
         let file = self.standing().await?;
         let (newest, gauges, busy) = (self.tap.newest(), self.bench.gauges(), self.bench.busy());
         let (now, down) = (self.clock.now(), self.down());
-        let sources = &self.configuration.sources;
-        let seen = self.configuration.channels.iter().filter_map(|channel| {
+        let sources = &self.loaded.configuration.sources;
+        let seen = self.loaded.configuration.channels.iter().filter_map(|channel| {
             let Role::Probe(probe) = &channel.role else { return None };
             let name = channel.name.as_str();
             let newest = newest.get(&channel.id);

@@ -8,12 +8,14 @@ use serde_json::json;
 
 use super::House;
 use super::machines::plots;
+use super::probes::Standing;
 use crate::app::export::seal;
 use crate::config::recorded::Recorded;
 use crate::core::alert::hours::instant;
 use crate::core::channel::Place;
 use crate::core::effect::Trace;
-use crate::core::merkle::{Hash, inclusion_proof, leaf_hash};
+use crate::core::merkle::{Hash, inclusion_proof, leaf_hash, verify_inclusion};
+use crate::core::on_file::OnFile;
 use crate::core::reader::Reader;
 use crate::core::record::{Amendment, Body, Cycle, Record};
 use crate::ledger::{self, CycleFilter, LedgerError, Order, Subject, WholeChunks};
@@ -45,7 +47,8 @@ pub(super) enum Stands {
     Rack(Box<Read>),
 }
 
-pub(super) fn read(ledger: &ledger::Reader, index: u64) -> Result<Stands, LedgerError> {
+/// Reads one; `file` holds the calibrations and response tests on record.
+pub(super) fn read(ledger: &ledger::Reader, index: u64, file: Arc<OnFile>) -> Result<Stands, LedgerError> {
     if index >= ledger.size()? {
         return Ok(Stands::NoRack);
     }
@@ -82,7 +85,7 @@ pub(super) fn read(ledger: &ledger::Reader, index: u64) -> Result<Stands, Ledger
     let (before, after) = (beside(Order::NewestFirst)?, beside(Order::OldestFirst)?);
     Ok(Stands::Rack(Box::new(Read {
         trace: ledger.trace(index),
-        probes: probes(ledger, record.machine.as_deref().unwrap_or_default(), cycle)?,
+        probes: probes(ledger, record.machine.as_deref().unwrap_or_default(), cycle, file)?,
         amendments: ledger.amendments(index)?,
         alerts,
         before,
@@ -98,8 +101,12 @@ fn probes(
     ledger: &ledger::Reader,
     machine: &str,
     cycle: &Cycle,
+    file: Arc<OnFile>,
 ) -> Result<Option<Vec<ProbeThen>>, LedgerError> {
-    let force = match ledger.in_force(cycle.received) {
+    if !file.is_whole() {
+        return Ok(None);
+    }
+    let force = match ledger.in_force_by(cycle.received, file) {
         Ok(force) => force,
         Err(LedgerError::Damaged(_) | LedgerError::Record { .. }) => return Ok(None),
         Err(error) => return Err(error),
@@ -150,7 +157,9 @@ fn seconds(cycle: &Cycle, trace: &Trace) -> Vec<(i64, Option<f64>, Option<f64>)>
 
 impl Racks for House {
     async fn rack(&self, record: u64, reader: &Reader) -> Result<RackFound, Refusal> {
-        let stands = self.readers.ask(move |ledger| read(ledger, record)).await?;
+        let standing = Arc::clone(&self.standing);
+        let asked = move |ledger: &ledger::Reader| read(ledger, record, Standing::fresh(&standing, ledger)?);
+        let stands = self.readers.ask(asked).await?;
         let read = match stands {
             Stands::NoRack => return Err(Refusal::Unknown),
             Stands::Damaged(sealing) => return Ok(RackFound::Damaged(sealing)),
@@ -203,7 +212,14 @@ pub(super) fn prove(
 ) -> Result<Option<String>, LedgerError> {
     let Some(seal) = seal::newest(ledger)?.filter(|seal| index < seal.size) else { return Ok(None) };
     let (bytes, _) = ledger.record(index)??;
-    let tree = ledger.tree_by(seal.size, &mut kept.lock().unwrap_or_else(PoisonError::into_inner))?;
+    let mut kept = kept.lock().unwrap_or_else(PoisonError::into_inner);
+    let mut tree = ledger.tree_by(seal.size, &mut kept)?;
+    if tree.head().root.to_string() != seal.root && !kept.are_of_leaves() {
+        // What the ledger keeps beside its leaves is damaged; the leaves may be whole.
+        *kept = WholeChunks::of_leaves();
+        tree = ledger.tree_by(seal.size, &mut kept)?;
+    }
+    drop(kept);
     if tree.head().root.to_string() != seal.root {
         tracing::error!(slug = "ledger-damaged", "the ledger is not as its newest checkpoint sealed it");
         return Ok(None);
@@ -213,6 +229,14 @@ pub(super) fn prove(
         Err(crate::core::merkle::ProofError::Source(error)) => return Err(error),
         Err(crate::core::merkle::ProofError::OutsideTree { .. }) => return Ok(None),
     };
+    if verify_inclusion(&leaf_hash(&bytes), index, &path, &tree.head()).is_err() {
+        tracing::error!(
+            slug = "ledger-damaged",
+            record = index,
+            "a record near this one is not as it was sealed"
+        );
+        return Ok(None);
+    }
     let path: Vec<String> = path.iter().map(Hash::to_string).collect();
     let proof = json!({
         "format": "rinseward-inclusion-1",

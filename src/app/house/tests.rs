@@ -39,18 +39,7 @@ async fn put(handle: &LedgerHandle, records: Vec<NewRecord>) -> u64 {
 }
 
 fn raised(number: u64, since: Timestamp) -> Body {
-    Body::AlertRaised(Box::new(AlertRaised {
-        alert: AlertNumber(number),
-        condition: Condition::Cold,
-        since,
-        place: None,
-        measured: None,
-        limit: None,
-        pattern: None,
-        about: Vec::new(),
-        cause: None,
-        last_good: None,
-    }))
+    Body::AlertRaised(Box::new(AlertRaised::new(AlertNumber(number), Condition::Cold, since)))
 }
 
 fn closed(number: u64, racks: u64) -> Body {

@@ -2,6 +2,7 @@
 
 use std::collections::{BTreeMap, BTreeSet};
 use std::ops::ControlFlow;
+use std::sync::Arc;
 
 use jiff::civil::Date;
 use jiff::tz::TimeZone;
@@ -39,6 +40,8 @@ pub(in crate::app) struct Asked<'a> {
     pub(in crate::app) note: Option<&'a str>,
     /// When.
     pub(in crate::app) now: Timestamp,
+    /// The calibrations and response tests on record, where they were read already.
+    pub(in crate::app) known: Option<Arc<OnFile>>,
 }
 
 /// What was gathered.
@@ -53,7 +56,7 @@ pub(in crate::app) struct Gathered {
 #[derive(Default)]
 struct OnRecord {
     /// Calibrations and response tests.
-    probes: OnFile,
+    probes: Arc<OnFile>,
     /// The proofs of the machine's wiring.
     proofs: Proofs,
     /// How the machine was wired by each configuration on record.
@@ -63,9 +66,16 @@ struct OnRecord {
 impl OnRecord {
     /// A configuration or a proof that is damaged ends it: an older one must not stand in for it. What a damaged
     /// calibration or response test may have replaced is in doubt.
-    fn read(reader: &Reader, machine: &str) -> Result<Self, LedgerError> {
-        let mut file = Self::default();
-        in_force::read_on(reader, &mut file.probes)?;
+    fn read(reader: &Reader, machine: &str, known: Option<Arc<OnFile>>) -> Result<Self, LedgerError> {
+        let probes = match known {
+            Some(known) => known,
+            None => {
+                let mut probes = OnFile::default();
+                in_force::read_on(reader, &mut probes)?;
+                Arc::new(probes)
+            }
+        };
+        let mut file = Self { probes, ..Self::default() };
         reader.records_of(&["configuration-change", "wiring-proof"], 0, |index, _, record| {
             file.take(index, record, machine);
             ControlFlow::Continue(())
@@ -118,7 +128,7 @@ impl Asked<'_> {
             let known: Vec<String> = configuration.machines.iter().map(|known| known.name.clone()).collect();
             return Err(history::unknown_machine(self.machine, &known).into());
         };
-        let file = OnRecord::read(reader, self.machine).map_err(failed)?;
+        let file = OnRecord::read(reader, self.machine, self.known.clone()).map_err(failed)?;
         let own = configuration.channels.iter().filter(|channel| usize::from(channel.machine.0) == number);
         let recorded = Recorded::read(loaded.to_toml());
         let (probes, since): (Vec<SignedProbe>, Vec<Option<Timestamp>>) = own

@@ -188,14 +188,11 @@ pub(in crate::app) fn verify_export(
     };
     let rows = table.as_ref().map(Table::rows);
     let mut account_faults = Faults::default();
-    let mut account = match parts.account.as_ref().map(read_account).transpose()? {
-        None => None,
-        Some(Some(account)) => Some(account),
-        Some(None) => {
-            account_faults.push(AccountFault::Shape);
-            None
-        }
-    };
+    let attached = parts.account.as_ref().map(read_account).transpose()?;
+    if attached.as_ref().is_some_and(Option::is_none) {
+        account_faults.push(AccountFault::Shape);
+    }
+    let mut account = attached.flatten();
     let has_account = account.is_some();
     let mut again: Option<AccountCheck> = None;
     let (examined, named) = examine(&parts.evidence.1, trust, |seen, header, zone| {

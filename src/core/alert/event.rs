@@ -139,6 +139,16 @@ pub enum Refusal {
         /// When.
         at: Timestamp,
     },
+    /// Somebody else wrote the corrective action for all its racks just before.
+    #[error("the corrective action for all racks of alert {alert} was written by {by} at {at}")]
+    AlreadyActed {
+        /// The number.
+        alert: AlertNumber,
+        /// Who did.
+        by: String,
+        /// When.
+        at: Timestamp,
+    },
     /// No name, or an empty text where one is needed.
     #[error("{what} is missing")]
     Missing {

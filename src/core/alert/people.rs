@@ -39,7 +39,8 @@ impl Turn<'_> {
         self.record(machine, Body::AlertAcknowledged(AlertAcknowledged { alert, by, via, note }));
     }
 
-    /// A named person writes down the corrective action; a recovered alert closes with it.
+    /// A named person writes down the corrective action; a recovered alert closes with it. Of two who write
+    /// at once about the same racks the first is taken; who wrote it may add to it.
     pub(super) fn act(
         &mut self,
         alert: AlertNumber,
@@ -53,6 +54,11 @@ impl Turn<'_> {
         let (machine, condition) = self.state.subject_of(alert).ok_or(Refusal::NotOpen { alert })?;
         let open = self.state.open_mut(&machine, condition).ok_or(Refusal::NotOpen { alert })?;
         let covers = open.alert.racks.count;
+        let before = open.alert.action.as_ref().filter(|before| before.covers == covers);
+        let same = |before: &Action| (&before.racks, &before.done) == (&racks, &done);
+        if let Some(Action { by, at, .. }) = before.filter(|before| before.by != by || same(before)) {
+            return Err(Refusal::AlreadyActed { alert, by: by.clone(), at: *at });
+        }
         open.alert.action =
             Some(Action { by: by.clone(), at: self.now, racks: racks.clone(), done: done.clone(), covers });
         open.telling.reminder = None;

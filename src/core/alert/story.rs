@@ -4,7 +4,7 @@ use std::collections::BTreeMap;
 
 use super::open::{Acknowledgement, Action, Alert, AlertNumber, Rack, Racks};
 use super::raise::worse;
-use crate::core::record::{AlertRaised, Body, Change, Outcome, Record};
+use crate::core::record::{AlertRaised, Change, OfAlert, Outcome, Record};
 use crate::core::time::Timestamp;
 
 /// One alert from its first record to its latest.
@@ -22,11 +22,12 @@ pub struct Story {
 
 /// Takes one record, in order of the ledger; those that tell of no alert are passed over.
 pub fn note(stories: &mut BTreeMap<AlertNumber, Story>, record: &Record) {
-    if let Body::AlertRaised(raised) = &record.body {
+    let Some(told) = record.body.of_alert() else { return };
+    if let OfAlert::Raised(raised) = told {
         let alert = raised_by(record, raised);
         stories.insert(raised.alert, Story { alert, closed: None, delivered: 0, given_up: 0 });
-    } else if let Some(story) = record.body.alert().and_then(|number| stories.get_mut(&number)) {
-        story.note(record);
+    } else if let Some(story) = told.alert().and_then(|number| stories.get_mut(&number)) {
+        story.note(told, record.recorded);
     }
 }
 
@@ -53,44 +54,51 @@ fn raised_by(record: &Record, raised: &AlertRaised) -> Alert {
 }
 
 impl Story {
-    fn note(&mut self, record: &Record) {
-        let (alert, at) = (&mut self.alert, record.recorded);
-        if let Body::AlertChanged(changed) = &record.body {
-            alert.racks.count = changed.racks;
-            alert.pattern = changed.pattern.or(alert.pattern);
-            alert.measured = changed.measured.or(alert.measured);
-            alert.worst = worse(alert.condition, alert.worst, changed.measured);
-            for about in &changed.about {
-                if !alert.about.contains(about) {
-                    alert.about.push(about.clone());
+    fn note(&mut self, told: OfAlert<'_>, at: Timestamp) {
+        let alert = &mut self.alert;
+        match told {
+            // Where a story begins.
+            OfAlert::Raised(_) => {}
+            OfAlert::Changed(changed) => {
+                alert.racks.count = changed.racks;
+                alert.pattern = changed.pattern.or(alert.pattern);
+                alert.measured = changed.measured.or(alert.measured);
+                alert.worst = worse(alert.condition, alert.worst, changed.measured);
+                for about in &changed.about {
+                    if !alert.about.contains(about) {
+                        alert.about.push(about.clone());
+                    }
+                }
+                match changed.change {
+                    // What is new must be taken on anew.
+                    Change::Grew => alert.acknowledged = None,
+                    Change::Returned => (alert.acknowledged, alert.cleared) = (None, None),
+                    Change::Escalated | Change::EscalationEnded | Change::NobodyToTell | Change::Held => {}
                 }
             }
-            match changed.change {
-                // What is new must be taken on anew.
-                Change::Grew => alert.acknowledged = None,
-                Change::Returned => (alert.acknowledged, alert.cleared) = (None, None),
-                Change::Escalated | Change::EscalationEnded | Change::NobodyToTell | Change::Held => {}
+            OfAlert::Acknowledged(taken) => {
+                let (by, via, note) = (taken.by.clone(), taken.via.clone(), taken.note.clone());
+                alert.acknowledged = Some(Acknowledgement { by, at, via, note });
             }
-        } else if let Body::AlertAcknowledged(taken) = &record.body {
-            let (by, via, note) = (taken.by.clone(), taken.via.clone(), taken.note.clone());
-            alert.acknowledged = Some(Acknowledgement { by, at, via, note });
-        } else if let Body::AlertCleared(cleared) = &record.body {
-            alert.racks.count = cleared.racks;
-            alert.cleared = Some(at);
-        } else if let Body::AlertClosed(closed) = &record.body {
-            alert.racks.count = closed.racks;
-            alert.needs_action = closed.needed_action;
-            self.closed = Some(at);
-        } else if let Body::CorrectiveAction(action) = &record.body {
-            let (by, racks, done) = (action.by.clone(), action.racks.clone(), action.done.clone());
-            let covers = action.covers.unwrap_or(alert.racks.count);
-            alert.racks.count = alert.racks.count.max(covers);
-            alert.action = Some(Action { by, at, racks, done, covers });
-        } else if let Body::Notification(notification) = &record.body {
-            match notification.outcome {
+            OfAlert::Cleared(cleared) => {
+                alert.racks.count = cleared.racks;
+                alert.cleared = Some(at);
+            }
+            OfAlert::Closed(closed) => {
+                alert.racks.count = closed.racks;
+                alert.needs_action = closed.needed_action;
+                self.closed = Some(at);
+            }
+            OfAlert::Action(action) => {
+                let (by, racks, done) = (action.by.clone(), action.racks.clone(), action.done.clone());
+                let covers = action.covers.unwrap_or(alert.racks.count);
+                alert.racks.count = alert.racks.count.max(covers);
+                alert.action = Some(Action { by, at, racks, done, covers });
+            }
+            OfAlert::Notification(notification) => match notification.outcome {
                 Outcome::Delivered => self.delivered += 1,
                 Outcome::GivenUp => self.given_up += 1,
-            }
+            },
         }
     }
 }

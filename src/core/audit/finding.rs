@@ -222,7 +222,7 @@ pub enum BesideFault {
         /// Its name.
         name: &'static str,
     },
-    /// A table that the history finds records in has other entries than the records give.
+    /// A table that the history finds records in, or proofs are made of, has other entries than the records give.
     LookupDiffers {
         /// Its name.
         name: &'static str,

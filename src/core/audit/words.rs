@@ -67,8 +67,8 @@ impl fmt::Display for BesideFault {
             ),
             Self::LookupDiffers { name } => write!(
                 f,
-                "the table «{name}», by which the history finds alerts, checks, gaps and notes, has other entries \
-                 than the records give: it hides some, or shows what is not there"
+                "the table «{name}», by which the history finds alerts, checks, gaps and notes and proofs are made, \
+                 has other entries than the records give: it hides some, or shows what is not there"
             ),
             Self::DayDiffers { day, machine, numbers } => {
                 write!(

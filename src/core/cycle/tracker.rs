@@ -4,6 +4,7 @@
 //! while that signal hangs, the trace of the final-rinse probe does. Readings come
 //! in event-time order. A probe that falls silent ends what it was in the middle of.
 
+mod kind;
 #[cfg(test)]
 mod tests;
 
@@ -12,7 +13,8 @@ use std::time::Duration;
 
 use serde::{Deserialize, Serialize};
 
-use super::back::{self, Course, Flows};
+use self::kind::Kind;
+use super::back::{Course, Flows};
 use super::judge::{self, Concentration, Evidence, Rinse};
 use super::line::{BRIDGE_S, Candidate, Line};
 use super::plate::{Profile, RinseFrom};
@@ -20,7 +22,6 @@ use super::run::{Run, RunWindow};
 use super::spike::{Filtered, SpikeFilter};
 use super::sump::Sump;
 use super::tank::{Operation, Tank, Wash};
-use super::verdict::Reason;
 use crate::core::channel::{Place, Probe};
 use crate::core::effect::{Trace, TraceReading};
 use crate::core::reading::Fault;
@@ -28,15 +29,6 @@ use crate::core::record::{Cycle, WindowFrom};
 use crate::core::time::Timestamp;
 use crate::core::units::Celsius;
 
-/// Shortest share of wash and pause between two rinses while the tank may be empty, see [`back::SPACING_SHARE`].
-const SPACING_SHARE_DOUBTFUL: f64 = 0.9;
-/// Water that changes the line by less than this need not be a rinse, °C (own choice: of 96 rinses that cooled
-/// the line by less in the simulator, none came later than five minutes after the one before).
-const FAINT_C: f64 = 2.0;
-/// A line at rest for this long is cooler than what can flow through it, s.
-const LONG_AT_REST_S: f64 = 600.0;
-/// Share of the plate's rinse that a whole one lasts.
-const WHOLE_SHARE: f64 = 0.85;
 /// Most stretches of probe faults remembered; beyond it the oldest is forgotten.
 const FAULT_SPANS_MAX: usize = 32;
 /// Shortest stretch of faults that makes a rinse unproven of itself, s.
@@ -45,9 +37,6 @@ const FAULT_MIN_S: f64 = 1.0;
 const CONVEYOR_KEEP: Duration = Duration::from_secs(620);
 /// What is kept of the wash beyond the plate's cycle.
 const WASH_MARGIN: Duration = Duration::from_secs(45);
-/// Shortest flow that is a rinse, s; a shorter one is a valve's hiccup.
-const RINSE_MIN_S: f64 = 1.5;
-
 /// A stretch of faults of the final-rinse probe.
 #[derive(Clone, Copy, PartialEq, Debug, Serialize, Deserialize)]
 struct FaultSpan {
@@ -65,16 +54,6 @@ struct FaultSpan {
 enum Recogniser {
     Line(Line),
     Sump(Sump),
-}
-
-/// What a stretch of flow is to the machine.
-enum Kind {
-    /// A cycle.
-    Cycle,
-    /// Perhaps one: it is on record as unproven, for this reason.
-    Doubtful(Reason),
-    /// None.
-    NoCycle,
 }
 
 /// The machine as the tracker needs it.
@@ -398,60 +377,6 @@ impl Tracker {
             judged.cycle.put_in_doubt(doubt);
         }
         Some(judged)
-    }
-
-    /// Tells a cycle from a fill, a hose, a valve's hiccup and the end of what came before.
-    fn kind(&mut self, profile: &Profile, candidate: &Candidate) -> Kind {
-        let length_s = candidate.end.seconds_since(candidate.start);
-        let operation = match profile.rinse_from {
-            RinseFrom::FreshLine => self.operation.max(self.tank.operation()),
-            // The sump is emptied in every cycle.
-            RinseFrom::Sump => Operation::In,
-        };
-        match candidate.course {
-            Course::Came | Course::CameAndWent => {}
-            Course::GoesBack | Course::Stirred => return Kind::NoCycle,
-            Course::WentBack => {
-                self.flows.went_back();
-                return Kind::NoCycle;
-            }
-        }
-        let conveyor = profile.kind.is_conveyor();
-        let whole = length_s >= WHOLE_SHARE * profile.times.rinse.as_secs_f64();
-        let (is_none, share) = match operation {
-            Operation::In => (false, back::SPACING_SHARE),
-            Operation::Doubtful => (!whole && !conveyor, SPACING_SHARE_DOUBTFUL),
-            Operation::Out => (true, SPACING_SHARE_DOUBTFUL),
-        };
-        if is_none || length_s < RINSE_MIN_S {
-            self.flows.no_cycle(candidate.readings.last().map(|last| last.at));
-            return Kind::NoCycle;
-        }
-        if conveyor {
-            return Kind::Cycle;
-        }
-        let after_s = self.flows.after_s(candidate.start);
-        let needed_s = back::spacing_s(profile, share);
-        let faint_c = candidate.change_c.filter(|change| change.abs() < FAINT_C);
-        if let Some(after_s) = after_s.filter(|after_s| *after_s < needed_s) {
-            // The last of what came before moves the line by less; what overlaps a cycle is on record with it.
-            let apart = self.flows.last_cycle_end().is_none_or(|end| candidate.start >= end);
-            let seen = apart && faint_c.is_none();
-            return if seen {
-                Kind::Doubtful(Reason::TooSoon { after_s: after_s.max(0.0), needed_s })
-            } else {
-                Kind::NoCycle
-            };
-        }
-        // A flow that went as it came leaves no spacing, but its place on record.
-        if self.flows.last_cycle_end().is_some_and(|end| candidate.start < end) {
-            return Kind::NoCycle;
-        }
-        let long_at_rest = after_s.is_none_or(|after_s| after_s > LONG_AT_REST_S);
-        match faint_c.filter(|change| long_at_rest && *change < 0.0) {
-            Some(change_c) => Kind::Doubtful(Reason::Faint { change_c: -change_c }),
-            None => Kind::Cycle,
-        }
     }
 
     fn judged(

@@ -2,8 +2,6 @@
 
 use std::collections::BTreeSet;
 
-use sha2::{Digest, Sha256};
-
 use super::findings::{Finding, Findings, Flaw, Uncheckable};
 use super::{EVIDENCE_FORMAT, Entry, Header, TRAILER_MARK, Trailer};
 use crate::core::alert::AlertNumber;
@@ -391,7 +389,7 @@ impl Examiner {
         let cycle =
             record.and_then(|record| if let Body::Cycle(cycle) = &record.body { Some(cycle) } else { None });
         let named = cycle.and_then(|cycle| cycle.trace_sha256.as_deref());
-        let found = Hash(Sha256::digest(trace.canonical_bytes()).into()).to_string();
+        let found = trace.sha256().to_string();
         match named {
             None => self.tell(about, Flaw::TraceOfNothing),
             Some(named) if named == found => {}

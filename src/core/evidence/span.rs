@@ -160,25 +160,51 @@ impl Companions {
             }
         }
         let machine = || record.machine.clone().unwrap_or_default();
-        if let Body::SigningKey(_) | Body::Calibration(_) | Body::Response(_) = &record.body {
+        match &record.body {
             // Which calibration is in force follows from all of a probe, and from what withdrew them.
-            self.found.insert(index);
-        } else if let Body::Amendment(amendment) = &record.body
-            && self.found.contains(&amendment.of)
-        {
-            self.found.insert(index);
-        } else if let Body::ConfigurationChange(_) = &record.body {
-            self.newest.insert(("configuration", String::new()), index);
-        } else if let Body::Check(Check::Sanitizer { .. }) = &record.body {
-            self.newest.insert(("sanitizer", machine()), index);
-        } else if let Body::Maintenance(work) = &record.body {
-            self.lasting(("maintenance", machine()), index, work.ended);
-        } else if let Body::Gap(gap) = &record.body {
-            self.lasting(("gap", gap.probe.clone()), index, gap.to.is_some());
-        } else if let Body::AlertClosed(closed) = &record.body {
-            self.open.remove(&closed.alert);
-        } else if let Some(alert) = record.body.alert() {
-            self.open.entry(alert).or_default().push(index);
+            Body::SigningKey(_) | Body::Calibration(_) | Body::Response(_) => {
+                self.found.insert(index);
+            }
+            Body::Amendment(amendment) => {
+                if self.found.contains(&amendment.of) {
+                    self.found.insert(index);
+                }
+            }
+            Body::ConfigurationChange(_) => {
+                self.newest.insert(("configuration", String::new()), index);
+            }
+            Body::Check(Check::Sanitizer { .. }) => {
+                self.newest.insert(("sanitizer", machine()), index);
+            }
+            Body::Maintenance(work) => self.lasting(("maintenance", machine()), index, work.ended),
+            Body::Gap(gap) => self.lasting(("gap", gap.probe.clone()), index, gap.to.is_some()),
+            Body::AlertClosed(closed) => {
+                self.open.remove(&closed.alert);
+            }
+            Body::AlertRaised(_)
+            | Body::AlertChanged(_)
+            | Body::AlertAcknowledged(_)
+            | Body::AlertCleared(_)
+            | Body::CorrectiveAction(_)
+            | Body::Notification(_) => {
+                if let Some(alert) = record.body.alert() {
+                    self.open.entry(alert).or_default().push(index);
+                }
+            }
+            Body::Check(Check::Supply { .. } | Check::DrainAndClean { .. } | Check::Thermometer { .. })
+            | Body::Cycle(_)
+            | Body::ServiceStart(_)
+            | Body::ServiceStop(_)
+            | Body::ClockStep(_)
+            | Body::MachineFailure(_)
+            | Body::Note(_)
+            | Body::LawfulHold(_)
+            | Body::Pruned(_)
+            | Body::Import(_)
+            | Body::Restored(_)
+            | Body::WiringProof(_)
+            | Body::SignOff(_)
+            | Body::Access(_) => {}
         }
     }
 
@@ -205,12 +231,35 @@ impl Companions {
             return true;
         }
         let of_alert = record.body.alert().is_some_and(|alert| self.alerts.contains(&alert));
-        let caused = if let Body::AlertRaised(alert) = &record.body {
-            alert.cause.is_some_and(|cause| self.is_in(cause))
-        } else if let Body::Amendment(amendment) = &record.body {
-            self.is_in(amendment.of)
-        } else {
-            matches!(record.body, Body::SigningKey(_))
+        let caused = match &record.body {
+            Body::AlertRaised(alert) => alert.cause.is_some_and(|cause| self.is_in(cause)),
+            Body::Amendment(amendment) => self.is_in(amendment.of),
+            Body::SigningKey(_) => true,
+            Body::Cycle(_)
+            | Body::Gap(_)
+            | Body::Check(_)
+            | Body::ServiceStart(_)
+            | Body::ServiceStop(_)
+            | Body::ClockStep(_)
+            | Body::ConfigurationChange(_)
+            | Body::MachineFailure(_)
+            | Body::AlertChanged(_)
+            | Body::AlertAcknowledged(_)
+            | Body::AlertCleared(_)
+            | Body::AlertClosed(_)
+            | Body::CorrectiveAction(_)
+            | Body::Notification(_)
+            | Body::Maintenance(_)
+            | Body::Note(_)
+            | Body::LawfulHold(_)
+            | Body::Pruned(_)
+            | Body::Import(_)
+            | Body::Restored(_)
+            | Body::Calibration(_)
+            | Body::Response(_)
+            | Body::WiringProof(_)
+            | Body::SignOff(_)
+            | Body::Access(_) => false,
         };
         of_alert || caused
     }

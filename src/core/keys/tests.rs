@@ -8,13 +8,7 @@ fn key(seed: u8) -> SigningKey {
 }
 
 fn first(key: &SigningKey) -> SigningKeyChange {
-    SigningKeyChange {
-        key: key.verifying().to_string(),
-        change: KeyChange::First,
-        before: None,
-        endorsed: None,
-        by: None,
-    }
+    SigningKeyChange::first(&key.verifying())
 }
 
 fn lost(next: &SigningKey, before: &SigningKey) -> SigningKeyChange {

@@ -38,6 +38,25 @@ pub struct AlertRaised {
     pub last_good: Option<u64>,
 }
 
+impl AlertRaised {
+    /// An alert of which no more is known.
+    #[must_use]
+    pub const fn new(alert: AlertNumber, condition: Condition, since: Timestamp) -> Self {
+        Self {
+            alert,
+            condition,
+            since,
+            place: None,
+            measured: None,
+            limit: None,
+            pattern: None,
+            about: Vec::new(),
+            cause: None,
+            last_good: None,
+        }
+    }
+}
+
 /// What happened to an open alert.
 #[derive(Clone, Copy, PartialEq, Eq, Debug, Serialize, Deserialize)]
 #[serde(rename_all = "kebab-case")]
@@ -196,4 +215,50 @@ pub struct Maintenance {
     pub why: Option<String>,
     /// Whether it is over.
     pub ended: bool,
+}
+
+/// What a record tells of an alert.
+#[derive(Clone, Copy, PartialEq, Debug)]
+pub enum OfAlert<'a> {
+    /// It was raised.
+    Raised(&'a AlertRaised),
+    /// Something happened to it.
+    Changed(&'a AlertChanged),
+    /// Somebody took it on.
+    Acknowledged(&'a AlertAcknowledged),
+    /// It recovered.
+    Cleared(&'a AlertCleared),
+    /// It was closed.
+    Closed(&'a AlertClosed),
+    /// Somebody did something about it.
+    Action(&'a CorrectiveAction),
+    /// A message about it, or one about none.
+    Notification(&'a Notification),
+}
+
+impl OfAlert<'_> {
+    /// Which alert; `None` for a message about none.
+    #[must_use]
+    pub const fn alert(self) -> Option<AlertNumber> {
+        match self {
+            Self::Raised(raised) => Some(raised.alert),
+            Self::Changed(changed) => Some(changed.alert),
+            Self::Acknowledged(taken) => Some(taken.alert),
+            Self::Cleared(cleared) => Some(cleared.alert),
+            Self::Closed(closed) => Some(closed.alert),
+            Self::Action(action) => Some(action.alert),
+            Self::Notification(notification) => notification.alert,
+        }
+    }
+
+    /// The records that it names: the cycle or gap behind the alert, and the last good rack before it.
+    #[must_use]
+    pub const fn causes(self) -> [Option<u64>; 2] {
+        match self {
+            Self::Raised(raised) => [raised.cause, raised.last_good],
+            Self::Changed(changed) => [changed.cause, None],
+            Self::Cleared(cleared) => [cleared.cause, None],
+            Self::Acknowledged(_) | Self::Closed(_) | Self::Action(_) | Self::Notification(_) => [None, None],
+        }
+    }
 }

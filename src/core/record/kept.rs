@@ -3,6 +3,7 @@
 use serde::{Deserialize, Serialize};
 
 use super::Check;
+use crate::core::note::VerifyingKey;
 use crate::core::time::Timestamp;
 
 /// Something that somebody wants on record.
@@ -58,6 +59,14 @@ pub struct SigningKeyChange {
     /// Who asked for it; absent where the program did it by itself.
     #[serde(skip_serializing_if = "Option::is_none", default)]
     pub by: Option<String>,
+}
+
+impl SigningKeyChange {
+    /// The first key of a ledger, which the program makes by itself.
+    #[must_use]
+    pub fn first(key: &VerifyingKey) -> Self {
+        Self { key: key.to_string(), change: KeyChange::First, before: None, endorsed: None, by: None }
+    }
 }
 
 /// How a signing key came into force.

@@ -64,7 +64,7 @@ fn make_format_1(path: &Path) {
     connection
         .execute_batch(
             "DROP INDEX record_by_kind; DROP TABLE round; DROP TABLE bookmark; DROP TABLE outbox; DROP TABLE set_aside; DROP TABLE checkpoint;
-             DROP TABLE event; DROP TABLE about; DROP TABLE day;
+             DROP TABLE event; DROP TABLE about; DROP TABLE day; DROP TABLE subtree;
              ALTER TABLE state DROP COLUMN compacted; PRAGMA user_version = 1",
         )
         .expect("a ledger of format 1");

@@ -26,6 +26,7 @@ pub(super) struct Sums {
     of_site: AtomicU64,
     by_kind: AtomicU64,
     event: AtomicU64,
+    of_machine: AtomicU64,
     about: AtomicU64,
     /// A record is not as it was when the tables that name it were written.
     changed: AtomicBool,
@@ -56,8 +57,12 @@ impl Sums {
 
     /// Adds what the tables that name records say of one.
     fn add_entries(&self, index: i64, record: &Record) {
-        let Some(Entries { word, at, about }) = events::entries(record) else { return };
-        self.event.fetch_add(self.keyed.hash_one((word.as_str(), at, index)), Ordering::Relaxed);
+        let Some(Entries { word, at, machine, about }) = events::entries(record) else { return };
+        let entry = self.keyed.hash_one((word.as_str(), at, index, machine.as_deref()));
+        self.event.fetch_add(entry, Ordering::Relaxed);
+        if machine.is_some() {
+            self.of_machine.fetch_add(entry, Ordering::Relaxed);
+        }
         for (subject, number) in about {
             let entry = self.keyed.hash_one((subject, number.cast_signed(), index));
             self.about.fetch_add(entry, Ordering::Relaxed);
@@ -107,7 +112,22 @@ impl Sums {
                 "SELECT idx, kind FROM record INDEXED BY record_by_kind WHERE kind <> 'cycle' AND ?1 >= 0";
             look.compare("record_by_kind", sql, &self.by_kind, by_kind, differs);
             self.compare_tables(&mut look);
+            self.compare_subtrees(&mut look);
         }
+    }
+
+    /// Compares the roots of subtrees that proofs are made of.
+    fn compare_subtrees(&self, look: &mut Look<'_>) {
+        // Where a record is missing or was changed the roots are others, and that is told of already.
+        let Some(roots) = look.audit.subtrees().filter(|_| !self.changed.load(Ordering::Relaxed)) else {
+            return;
+        };
+        let entry = |index: i64, root: &[u8]| self.keyed.hash_one((index, root));
+        let sums = roots.iter().zip(0..).map(|(root, index)| entry(index, &root.0));
+        let expected = AtomicU64::new(sums.fold(0, u64::wrapping_add));
+        let stored = |row: &Row<'_>| Ok(entry(row.get(0)?, row.get_ref(1)?.as_blob()?));
+        let sql = "SELECT idx, root FROM subtree WHERE ?1 >= 0";
+        look.compare("subtree", sql, &expected, stored, |name| BesideFault::LookupDiffers { name });
     }
 
     /// Compares the tables that name records.
@@ -117,15 +137,21 @@ impl Sums {
         }
         let event = |row: &Row<'_>| {
             let (word, at, index): (String, i64, i64) = (row.get(0)?, row.get(1)?, row.get(2)?);
-            Ok(self.keyed.hash_one((word.as_str(), at, index)))
+            let machine: Option<String> = row.get(3)?;
+            Ok(self.keyed.hash_one((word.as_str(), at, index, machine.as_deref())))
         };
         let about = |row: &Row<'_>| {
             let entry: (i64, i64, i64) = (row.get(0)?, row.get(1)?, row.get(2)?);
             Ok(self.keyed.hash_one(entry))
         };
         let differs = |name| BesideFault::LookupDiffers { name };
-        let sql = "SELECT kind, at, idx FROM event WHERE ?1 >= 0";
+        let sql = "SELECT kind, at, idx, machine FROM event WHERE ?1 >= 0";
         look.compare("event", sql, &self.event, event, differs);
+        let sql = "SELECT kind, at, idx, machine FROM event INDEXED BY event_of_machine
+                   WHERE machine IS NOT NULL AND ?1 >= 0";
+        look.compare("event_of_machine", sql, &self.of_machine, event, |name| BesideFault::IndexDiffers {
+            name,
+        });
         let sql = "SELECT subject, number, idx FROM about WHERE ?1 >= 0";
         look.compare("about", sql, &self.about, about, differs);
     }

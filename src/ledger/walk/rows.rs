@@ -9,7 +9,6 @@ use std::sync::{Mutex, PoisonError};
 use std::thread;
 
 use rusqlite::{Connection, OptionalExtension, Row as DatabaseRow, Rows, Statement};
-use sha2::{Digest, Sha256};
 
 use crate::core::audit::{
     Audit, BesideFault, CycleFound, CycleRow, Finding, RecordFault, Row, Seen, TraceRow, examine,
@@ -307,9 +306,7 @@ fn seen(
 
 fn trace(row: &DatabaseRow<'_>) -> rusqlite::Result<TraceRow> {
     let trace = decode_trace(row.get_ref(1)?.as_blob()?);
-    Ok(trace.map_or(TraceRow::Unreadable, |trace| {
-        TraceRow::Sha256(Sha256::digest(trace.canonical_bytes()).into())
-    }))
+    Ok(trace.map_or(TraceRow::Unreadable, |trace| TraceRow::Sha256(trace.sha256().0)))
 }
 
 /// What lies beside a record.

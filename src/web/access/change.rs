@@ -179,19 +179,7 @@ impl Access {
         match change {
             Change::Add { account, name, role, language, scale } => {
                 let (name, shown) = (account.parse()?, name::shown(&name).map_err(ChangeRefusal::from)?);
-                let account = Account {
-                    name,
-                    shown,
-                    role,
-                    language,
-                    scale,
-                    must_change: true,
-                    secret_until: Some(now.plus(SECRET_LIFE)),
-                    disabled: false,
-                    made: now,
-                    last_login: None,
-                };
-                self.add(account, asker).await
+                self.add(fresh(name, shown, role, (language, scale), now), asker).await
             }
             Change::Role { account, role } => {
                 self.put(now, account.parse()?, asker, move |stored| {
@@ -351,19 +339,9 @@ impl Access {
         let secret = secret::one_time().map_err(StoreError::Random)?;
         let hash = password::make(&secret)?;
         let (now, shown) = (self.now(), "Administrator".to_owned());
-        let until = Some(now.plus(SECRET_LIFE));
-        let account = Account {
-            name: FIRST.parse()?,
-            shown: shown.clone(),
-            role: Role::Administrator,
-            language: Language::English,
-            scale: Scale::Celsius,
-            must_change: true,
-            secret_until: until,
-            disabled: false,
-            made: now,
-            last_login: None,
-        };
+        let reading = (Language::English, Scale::Celsius);
+        let account = fresh(FIRST.parse()?, shown.clone(), Role::Administrator, reading, now);
+        let until = account.secret_until;
         let deed = AccessDeed::Added { role: Role::Administrator, name: shown };
         let event = event(FIRST, deed, None, Some("first start"));
         store.add(&Stored { account, hash }, &event)?;
@@ -391,4 +369,26 @@ fn administers(account: &Account) -> bool {
 fn refuse_last(store: &Store, name: &AccountName) -> Result<(), ChangeError> {
     let left = store.accounts()?.iter().any(|account| account.name != *name && administers(account));
     if left { Ok(()) } else { Err(ChangeRefusal::LastAdministrator.into()) }
+}
+
+/// An account made at `now`, which waits for its one-time secret.
+fn fresh(
+    name: AccountName,
+    shown: String,
+    role: Role,
+    (language, scale): (Language, Scale),
+    now: Timestamp,
+) -> Account {
+    Account {
+        name,
+        shown,
+        role,
+        language,
+        scale,
+        must_change: true,
+        secret_until: Some(now.plus(SECRET_LIFE)),
+        disabled: false,
+        made: now,
+        last_login: None,
+    }
 }

@@ -62,7 +62,7 @@ impl Access {
             return Err(OwnError::Refused(AccessRefusal::Wrong));
         }
         password::admit(&new, name, &stored.account.shown, &self.options.site)?;
-        if new != again {
+        if password::in_one_form(&new) != password::in_one_form(&again) {
             return Err(PasswordRefusal::Differ.into());
         }
         if self.hasher.compare(new.clone(), Some(stored.hash.clone())).await? {

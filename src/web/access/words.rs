@@ -5,180 +5,61 @@ use super::password::{CHARS_MAX, CHARS_MIN, PasswordRefusal};
 use crate::core::logbook::Impossible;
 use crate::core::reader::Language;
 use crate::core::record::AccessRefusal;
+use crate::web::words::words;
 
-/// Words that stand in the templates.
-#[derive(Debug)]
-pub(super) struct Words {
-    pub(super) code: &'static str,
-    pub(super) log_in: &'static str,
-    pub(super) account: &'static str,
-    pub(super) password: &'static str,
-    pub(super) own: &'static str,
-    pub(super) must_change: &'static str,
-    pub(super) change_password: &'static str,
-    pub(super) current: &'static str,
-    pub(super) new: &'static str,
-    pub(super) new_hint: &'static str,
-    pub(super) again: &'static str,
-    pub(super) changed: &'static str,
-    pub(super) reading: &'static str,
-    pub(super) language: &'static str,
-    pub(super) scale: &'static str,
-    pub(super) keep: &'static str,
-    pub(super) accounts: &'static str,
-    pub(super) to_accounts: &'static str,
-    pub(super) shown: &'static str,
-    pub(super) shown_hint: &'static str,
-    pub(super) name_hint: &'static str,
-    pub(super) role: &'static str,
-    pub(super) last_login: &'static str,
-    pub(super) never: &'static str,
-    pub(super) disabled: &'static str,
-    pub(super) waits: &'static str,
-    pub(super) add: &'static str,
-    pub(super) add_button: &'static str,
-    pub(super) tokens: &'static str,
-    pub(super) tokens_hint: &'static str,
-    pub(super) no_tokens: &'static str,
-    pub(super) token: &'static str,
-    pub(super) until: &'static str,
-    pub(super) ended: &'static str,
-    pub(super) revoke: &'static str,
-    pub(super) add_token: &'static str,
-    pub(super) days: &'static str,
-    pub(super) change_role: &'static str,
-    pub(super) disable: &'static str,
-    pub(super) disable_hint: &'static str,
-    pub(super) enable: &'static str,
-    pub(super) reset: &'static str,
-    pub(super) reset_hint: &'static str,
-    pub(super) unlock: &'static str,
-    pub(super) unlock_hint: &'static str,
-    pub(super) remove: &'static str,
-    pub(super) remove_hint: &'static str,
-    pub(super) secret: &'static str,
-    pub(super) secret_once: &'static str,
-    pub(super) secret_account: &'static str,
-    pub(super) secret_token: &'static str,
-    pub(super) back: &'static str,
-}
-
-static ENGLISH: Words = Words {
-    code: "en",
-    log_in: "Log in",
-    account: "Account",
-    password: "Password",
-    own: "Your account",
-    must_change: "Choose a password of your own first: the secret you have just used ends with it.",
-    change_password: "Change the password",
-    current: "Password so far",
-    new: "New password",
-    new_hint: "At least 10 characters. A few words are easier to keep in mind than signs.",
-    again: "New password once more",
-    changed: "It is changed. You are logged out everywhere else.",
-    reading: "How you read",
-    language: "Language",
-    scale: "Temperatures",
-    keep: "Keep",
-    accounts: "Accounts",
-    to_accounts: "Accounts and tokens",
-    shown: "Name",
-    shown_hint: "It goes on record beside what they do.",
-    name_hint: "What they type to log in: small letters, digits, . _ -",
-    role: "Role",
-    last_login: "Last login",
-    never: "never",
-    disabled: "disabled",
-    waits: "has a one-time secret",
-    add: "A new account",
-    add_button: "Make the account",
-    tokens: "Tokens",
-    tokens_hint: "A token lets a program in, with the rights of a role and until a day.",
-    no_tokens: "There is none.",
-    token: "Name of the token",
-    until: "until",
-    ended: "ended",
-    revoke: "Revoke",
-    add_token: "Make a token",
-    days: "Days that it can be used (1 to 366)",
-    change_role: "Change the role",
-    disable: "Disable",
-    disable_hint: "Nobody can log in with it; whoever is logged in is logged out.",
-    enable: "Enable",
-    reset: "New one-time secret",
-    reset_hint: "The password ends. Hand the secret over yourself; it can be used for 24 hours.",
-    unlock: "Unlock",
-    unlock_hint: "Ends a lock after too many wrong tries.",
-    remove: "Remove",
-    remove_hint: "What they did stays on record.",
-    secret: "The secret",
-    secret_once: "It is shown this once. Write it down now.",
-    secret_account: "It is good for one login until",
-    secret_token: "The program shows it as «Authorization: Bearer …» until",
-    back: "Back",
-};
-
-static SPANISH: Words = Words {
-    code: "es",
-    log_in: "Entrar",
-    account: "Cuenta",
-    password: "Contraseña",
-    own: "Su cuenta",
-    must_change: "Elija primero una contraseña propia: con ella termina el secreto que acaba de usar.",
-    change_password: "Cambiar la contraseña",
-    current: "Contraseña actual",
-    new: "Contraseña nueva",
-    new_hint: "Al menos 10 caracteres. Unas cuantas palabras se recuerdan mejor que los signos.",
-    again: "Contraseña nueva otra vez",
-    changed: "Está cambiada. Se ha cerrado la sesión en todos los demás sitios.",
-    reading: "Cómo lee usted",
-    language: "Idioma",
-    scale: "Temperaturas",
-    keep: "Guardar",
-    accounts: "Cuentas",
-    to_accounts: "Cuentas y fichas",
-    shown: "Nombre",
-    shown_hint: "Queda registrado junto a lo que hace.",
-    name_hint: "Lo que se escribe para entrar: minúsculas, cifras, . _ -",
-    role: "Función",
-    last_login: "Última entrada",
-    never: "nunca",
-    disabled: "desactivada",
-    waits: "tiene un secreto de un solo uso",
-    add: "Una cuenta nueva",
-    add_button: "Crear la cuenta",
-    tokens: "Fichas",
-    tokens_hint: "Una ficha deja entrar a un programa, con los permisos de una función y hasta un día.",
-    no_tokens: "No hay ninguna.",
-    token: "Nombre de la ficha",
-    until: "hasta",
-    ended: "terminada",
-    revoke: "Revocar",
-    add_token: "Crear una ficha",
-    days: "Días que puede usarse (1 a 366)",
-    change_role: "Cambiar la función",
-    disable: "Desactivar",
-    disable_hint: "Nadie puede entrar con ella; a quien esté dentro se le cierra la sesión.",
-    enable: "Activar",
-    reset: "Nuevo secreto de un solo uso",
-    reset_hint: "La contraseña deja de valer. Entregue el secreto en persona; sirve durante 24 horas.",
-    unlock: "Desbloquear",
-    unlock_hint: "Termina un bloqueo tras demasiados intentos fallidos.",
-    remove: "Quitar",
-    remove_hint: "Lo que hizo queda registrado.",
-    secret: "El secreto",
-    secret_once: "Solo se muestra esta vez. Anótelo ahora.",
-    secret_account: "Sirve para una entrada hasta",
-    secret_token: "El programa lo muestra como «Authorization: Bearer …» hasta",
-    back: "Volver",
-};
-
-/// The words in one language.
-pub(super) const fn words(language: Language) -> &'static Words {
-    match language {
-        Language::English => &ENGLISH,
-        Language::Spanish => &SPANISH,
-    }
+words! {
+    code: "en", "es";
+    log_in: "Log in", "Entrar";
+    account: "Account", "Cuenta";
+    password: "Password", "Contraseña";
+    own: "Your account", "Su cuenta";
+    must_change: "Choose a password of your own first: the secret you have just used ends with it.", "Elija primero una contraseña propia: con ella termina el secreto que acaba de usar.";
+    change_password: "Change the password", "Cambiar la contraseña";
+    current: "Password so far", "Contraseña actual";
+    new: "New password", "Contraseña nueva";
+    new_hint: "At least 10 characters. A few words are easier to keep in mind than signs.", "Al menos 10 caracteres. Unas cuantas palabras se recuerdan mejor que los signos.";
+    again: "New password once more", "Contraseña nueva otra vez";
+    changed: "It is changed. You are logged out everywhere else.", "Está cambiada. Se ha cerrado la sesión en todos los demás sitios.";
+    reading: "How you read", "Cómo lee usted";
+    language: "Language", "Idioma";
+    scale: "Temperatures", "Temperaturas";
+    keep: "Keep", "Guardar";
+    accounts: "Accounts", "Cuentas";
+    to_accounts: "Accounts and tokens", "Cuentas y fichas";
+    shown: "Name", "Nombre";
+    shown_hint: "It goes on record beside what they do.", "Queda registrado junto a lo que hace.";
+    name_hint: "What they type to log in: small letters, digits, . _ -", "Lo que se escribe para entrar: minúsculas, cifras, . _ -";
+    role: "Role", "Función";
+    last_login: "Last login", "Última entrada";
+    never: "never", "nunca";
+    disabled: "disabled", "desactivada";
+    waits: "has a one-time secret", "tiene un secreto de un solo uso";
+    add: "A new account", "Una cuenta nueva";
+    add_button: "Make the account", "Crear la cuenta";
+    tokens: "Tokens", "Fichas";
+    tokens_hint: "A token lets a program in, with the rights of a role and until a day.", "Una ficha deja entrar a un programa, con los permisos de una función y hasta un día.";
+    no_tokens: "There is none.", "No hay ninguna.";
+    token: "Name of the token", "Nombre de la ficha";
+    until: "until", "hasta";
+    ended: "ended", "terminada";
+    revoke: "Revoke", "Revocar";
+    add_token: "Make a token", "Crear una ficha";
+    days: "Days that it can be used (1 to 366)", "Días que puede usarse (1 a 366)";
+    change_role: "Change the role", "Cambiar la función";
+    disable: "Disable", "Desactivar";
+    disable_hint: "Nobody can log in with it; whoever is logged in is logged out.", "Nadie puede entrar con ella; a quien esté dentro se le cierra la sesión.";
+    enable: "Enable", "Activar";
+    reset: "New one-time secret", "Nuevo secreto de un solo uso";
+    reset_hint: "The password ends. Hand the secret over yourself; it can be used for 24 hours.", "La contraseña deja de valer. Entregue el secreto en persona; sirve durante 24 horas.";
+    unlock: "Unlock", "Desbloquear";
+    unlock_hint: "Ends a lock after too many wrong tries.", "Termina un bloqueo tras demasiados intentos fallidos.";
+    remove: "Remove", "Quitar";
+    remove_hint: "What they did stays on record.", "Lo que hizo queda registrado.";
+    secret: "The secret", "El secreto";
+    secret_once: "It is shown this once. Write it down now.", "Solo se muestra esta vez. Anótelo ahora.";
+    secret_account: "It is good for one login until", "Sirve para una entrada hasta";
+    secret_token: "The program shows it as «Authorization: Bearer …» until", "El programa lo muestra como «Authorization: Bearer …» hasta";
+    back: "Back", "Volver";
 }
 
 /// Why nobody was logged in. Whatever depends on the account being there is told only to whoever

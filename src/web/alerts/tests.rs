@@ -87,6 +87,21 @@ async fn a_form_that_is_not_whole_is_shown_again() {
     assert!(kitchen.desk.deeds().is_empty());
 }
 
+// Own promise: of two who write the corrective action at once the second keeps what was typed, and reads who was first.
+#[tokio::test]
+async fn whoever_is_second_is_told() {
+    let kitchen = StillKitchen::new();
+    for path in ["/alerts/2/act", "/alerts/1/act"] {
+        let (status, page) = post(&kitchen, path, "racks=held&done=booster+reset", Role::Manager).await;
+        assert_eq!(status, StatusCode::CONFLICT, "{path}");
+        for said in
+            [">held</textarea>", ">booster reset</textarea>", "id=\"racks-fault\">", "goes into the logbook"]
+        {
+            assert!(page.contains(said), "{path} {said}: {page}");
+        }
+    }
+}
+
 // Own promise: what people wrote is text on every page, whatever stands in it.
 #[tokio::test]
 async fn what_people_wrote_is_only_text() {

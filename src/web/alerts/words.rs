@@ -94,6 +94,24 @@ pub(super) fn more_racks(count: u64, language: Language) -> String {
     }
 }
 
+/// That somebody, at some time, wrote the corrective action before.
+pub(super) fn late(standing: Option<(String, String)>, language: Language) -> String {
+    match (standing, language) {
+        (Some((by, at)), Language::English) => format!(
+            "{by} wrote the corrective action just before you ({at}): read it below. Yours is not on record; what you did beside it goes into the logbook as a note."
+        ),
+        (Some((by, at)), Language::Spanish) => format!(
+            "{by} escribió la acción correctiva justo antes que usted ({at}): léala abajo. La suya no consta; lo que usted hizo además va al diario como nota."
+        ),
+        (None, Language::English) => {
+            "The alert closed meanwhile. Yours is not on record; what you did goes into the logbook as a note.".to_owned()
+        }
+        (None, Language::Spanish) => {
+            "La alerta se cerró mientras tanto. La suya no consta; lo que usted hizo va al diario como nota.".to_owned()
+        }
+    }
+}
+
 /// That something is missing from a list.
 pub(super) fn damaged(count: usize, language: Language) -> String {
     match language {

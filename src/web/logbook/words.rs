@@ -2,20 +2,9 @@
 
 use crate::core::reader::{Language, Reader, filled};
 use crate::core::record::{Amendment, AmendmentChange, Check, CheckKind};
+use crate::web::words::words;
 
 use super::Written;
-
-/// Makes the words and what each says in both languages.
-macro_rules! words {
-    ($($name:ident: $english:literal, $spanish:literal;)*) => {
-        /// Words of the pages.
-        #[derive(Debug)]
-        pub(super) struct Words { $(pub(super) $name: &'static str),* }
-
-        static ENGLISH: Words = Words { $($name: $english),* };
-        static SPANISH: Words = Words { $($name: $spanish),* };
-    };
-}
 
 words! {
     title: "Logbook", "Diario";
@@ -76,14 +65,6 @@ words! {
     no_chemical: "No machine here sanitizes by a chemical: there is nothing to test.", "Ninguna máquina de aquí desinfecta con producto químico: no hay nada que medir.";
     not_now: "It could not be put on record just now. Nothing is lost but this entry: press again in a minute.", "No se pudo registrar ahora mismo. Solo falta esta anotación: pulse de nuevo en un minuto.";
     is_note: "On record.", "Consta en el registro.";
-}
-
-/// Words of the pages in one language.
-pub(super) const fn words(language: Language) -> &'static Words {
-    match language {
-        Language::English => &ENGLISH,
-        Language::Spanish => &SPANISH,
-    }
 }
 
 const fn say(language: Language, (english, spanish): (&'static str, &'static str)) -> &'static str {

@@ -1,4 +1,4 @@
-//! Work on a machine: its messages are held meanwhile, and its records go on.
+//! Work on a machine: its racks are marked unproven meanwhile, and its messages are held.
 
 use std::time::Duration;
 

@@ -1,18 +1,6 @@
 //! Words of the pages of settings, English and Spanish side by side.
 
-use crate::core::reader::Language;
-
-/// Makes the words and what each says in both languages.
-macro_rules! words {
-    ($($name:ident: $english:literal, $spanish:literal;)*) => {
-        /// Words of the pages.
-        #[derive(Debug)]
-        pub(super) struct Words { $(pub(super) $name: &'static str),* }
-
-        static ENGLISH: Words = Words { $($name: $english),* };
-        static SPANISH: Words = Words { $($name: $spanish),* };
-    };
-}
+use crate::web::words::words;
 
 words! {
     more: "More", "Más";
@@ -54,12 +42,4 @@ words! {
     end: "Work is over", "El trabajo terminó";
     caution: "Caution", "Precaución";
     caution_text: "Switch off, lock out and let it cool before you open a machine: mains, hot water and steam. Electrical and pipe work belongs to licensed trades.", "Desconecte, bloquee y deje enfriar antes de abrir una máquina: corriente, agua caliente y vapor. Los trabajos eléctricos y de tubería son de oficios con licencia.";
-}
-
-/// Words of the pages in one language.
-pub(super) const fn words(language: Language) -> &'static Words {
-    match language {
-        Language::English => &ENGLISH,
-        Language::Spanish => &SPANISH,
-    }
 }

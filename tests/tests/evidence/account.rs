@@ -7,35 +7,24 @@ use std::sync::OnceLock;
 
 use rinseward::core::alert::{AlertNumber, Condition, Quantity, Route};
 use rinseward::core::cycle::verdict::Verdict;
-use rinseward::core::merkle::Hash;
 use rinseward::core::reading::Fault;
 use rinseward::core::record::{
-    AlertAcknowledged, AlertChanged, AlertCleared, AlertClosed, AlertRaised, Amendment, AmendmentChange,
-    Body, CalibrationDone, Change, Check, Clearing, ConfigurationChange, Correction, CorrectiveAction, Gap,
-    KeyChange, Note, Notification, Outcome, Record, ServiceStart, SigningKeyChange,
+    AlertAcknowledged, AlertChanged, AlertCleared, AlertClosed, AlertRaised, AmendmentChange, Body,
+    CalibrationDone, Change, Check, Clearing, Correction, CorrectiveAction, Gap, Note, Notification, Outcome,
+    Record, ServiceStart,
 };
 use rinseward::ledger::NewRecord;
 use serde_json::{Value, json};
-use sha2::{Digest, Sha256};
 
 use super::{Site, key, pdf, said, verify_bytes};
 use crate::ledger::fixture::{at, cycle, plain, start, stop, trace};
+use crate::records::{self, SITE, amendment, first_key, machine, traced};
 
 /// 2026-01-02 of New York begins 29 h after the New Year of UTC (own arithmetic).
 const DAY: f64 = 29.0 * 3600.0;
 
-const CONFIGURATION: &str = r#"
-[site]
-name = "north kitchen"
-time-zone = "America/New_York"
-
-[[machine]]
-name = "dm1"
-kind = "stationary-rack-dual-temperature"
-wash-time = "45s"
-rinse-time = "10s"
-probes = ["wash"]
-
+/// Calibration of the final-rinse probe of `dm1`.
+const PROBE: &str = r#"
 [[probe]]
 name = "dm1/rinse"
 place = "final-rinse"
@@ -44,52 +33,32 @@ calibration.low-is = "0 °C"
 calibration.high-reads = "99.1 °C"
 calibration.high-is = "99.97 °C"
 calibrated-on = "2025-12-15"
-
-[[machine]]
-name = "dm2"
-kind = "stationary-rack-dual-temperature"
-sanitizing = "chlorine"
-wash-time = "45s"
-rinse-time = "10s"
-probes = ["rinse"]
 "#;
 
 fn put(seconds: f64, machine: Option<&str>, body: Body) -> NewRecord {
-    plain(Record::new(at(seconds), machine.map(str::to_owned), body))
+    records::put(at(seconds), machine, body)
 }
 
 /// A configuration that differs from the others by a comment only.
 fn configured(seconds: f64) -> NewRecord {
-    let toml = format!("{CONFIGURATION}# as of {seconds}\n");
-    put(seconds, None, Body::ConfigurationChange(ConfigurationChange { sha256: "0".repeat(64), toml }))
+    let hot = machine("dm1", "probes = [\"wash\"]");
+    let chlorine = machine("dm2", "sanitizing = \"chlorine\"\nprobes = [\"rinse\"]");
+    records::configured(at(seconds), format!("{SITE}{hot}{PROBE}{chlorine}# as of {seconds}\n"))
 }
 
 /// A rack of dm1; the readings are with those that are cold.
 fn rack(seconds: f64, recorded: f64, verdict: Verdict) -> NewRecord {
-    let mut record = Record { recorded: at(recorded), ..cycle("dm1", seconds, verdict) };
-    if verdict == Verdict::Pass {
-        return plain(record);
-    }
-    let trace = trace(seconds);
-    if let Body::Cycle(cycle) = &mut record.body {
-        let digest: [u8; 32] = Sha256::digest(trace.canonical_bytes()).into();
-        cycle.trace_sha256 = Some(Hash(digest).to_string());
-    }
-    NewRecord { record, trace: Some(trace) }
+    let record = Record { recorded: at(recorded), ..cycle("dm1", seconds, verdict) };
+    if verdict == Verdict::Pass { plain(record) } else { traced(record, trace(seconds)) }
 }
 
 fn raised(seconds: f64, number: u64, condition: Condition, about: &[&str], cause: Option<u64>) -> NewRecord {
     let raised = AlertRaised {
-        alert: AlertNumber(number),
-        condition,
-        since: at(seconds - 60.0),
-        place: None,
         measured: Some(Quantity::Celsius(71.3)),
         limit: Some(Quantity::Celsius(82.2)),
-        pattern: None,
         about: about.iter().map(|word| (*word).to_owned()).collect(),
         cause,
-        last_good: None,
+        ..AlertRaised::new(AlertNumber(number), condition, at(seconds - 60.0))
     };
     put(seconds, Some("dm1"), Body::AlertRaised(Box::new(raised)))
 }
@@ -106,8 +75,7 @@ fn strip(seconds: f64, mg_per_l: f64) -> Check {
 }
 
 fn amend(seconds: f64, machine: &str, of: u64, change: AmendmentChange) -> NewRecord {
-    let (reason, by) = ("slip of the pen".to_owned(), "Tom".to_owned());
-    put(seconds, Some(machine), Body::Amendment(Box::new(Amendment { of, reason, by, change })))
+    put(seconds, Some(machine), amendment(of, "slip of the pen", "Tom", change))
 }
 
 fn gap(seconds: f64, from: f64, to: Option<f64>) -> NewRecord {
@@ -163,14 +131,7 @@ fn story(seconds: f64, number: u64, racks: u64) -> Vec<NewRecord> {
 
 /// Three days. The index of a record is told where another one names it.
 fn records() -> Vec<NewRecord> {
-    let key = SigningKeyChange {
-        key: key().verifying().to_string(),
-        change: KeyChange::First,
-        before: None,
-        endorsed: None,
-        by: None,
-    };
-    let mut records = vec![put(0.0, None, Body::SigningKey(Box::new(key))), configured(0.0)];
+    let mut records = vec![first_key(at(0.0), &key()), configured(0.0)];
     records.push(plain(start(1.0)));
     // The day before: its racks, another configuration, what was open when the day began.
     for n in 0..40_u32 {

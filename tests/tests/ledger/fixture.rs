@@ -1,5 +1,6 @@
 //! Commits to store, made up.
 
+use std::ops::ControlFlow;
 use std::path::{Path, PathBuf};
 use std::sync::mpsc;
 use std::time::Duration;
@@ -15,7 +16,9 @@ use rinseward::core::record::{
 use rinseward::core::site::Event;
 use rinseward::core::time::Timestamp;
 use rinseward::core::units::Celsius;
-use rinseward::ledger::{Commit, Committed, Input, Names, NewRecord, Options, Recovered, Refused, Writer};
+use rinseward::ledger::{
+    Commit, Committed, Input, Names, NewRecord, Options, Reader, Recovered, Refused, Writer,
+};
 
 /// 2026-01-01T00:00:00Z.
 pub(crate) const NEW_YEAR: Timestamp = Timestamp::from_micros(1_767_225_600_000_000);
@@ -139,6 +142,17 @@ pub(crate) fn start(seconds: f64) -> Record {
 /// The record of a stop.
 pub(crate) fn stop(seconds: f64) -> Record {
     Record::new(at(seconds), None, Body::ServiceStop(ServiceStop { cause: StopCause::Signal }))
+}
+
+/// Every record of a ledger, in order.
+pub(crate) fn records(path: &Path) -> Vec<Record> {
+    let mut records = Vec::new();
+    let each = |_, _: &[u8], record| {
+        records.push(record);
+        ControlFlow::Continue(())
+    };
+    Reader::open(path).and_then(|reader| reader.records(0, each)).expect("whole records");
+    records
 }
 
 /// A directory that goes with the test, and a ledger's place in it.

@@ -252,7 +252,7 @@ fn records_are_found_by_kind_and_time() {
         .expect("it opens")
         .execute_batch(
             "DROP INDEX record_by_kind; DROP TABLE round; DROP TABLE bookmark; DROP TABLE outbox;
-             DROP TABLE set_aside; DROP TABLE checkpoint; DROP TABLE event; DROP TABLE about; DROP TABLE day;
+             DROP TABLE set_aside; DROP TABLE checkpoint; DROP TABLE event; DROP TABLE about; DROP TABLE day; DROP TABLE subtree;
              ALTER TABLE state DROP COLUMN compacted; PRAGMA user_version = 1",
         )
         .expect("a ledger of format 1");

@@ -1,19 +1,18 @@
 //! The proof of the wiring, by a person at a terminal and unattended, on a device that keeps talking.
 
 use std::io::{BufRead, BufReader, Read};
-use std::ops::ControlFlow;
 use std::process::Stdio;
 use std::sync::{Arc, Mutex};
 use std::thread::{self, JoinHandle};
 use std::time::Duration;
 
 use rinseward::core::record::{Body, WiringProofDone};
-use rinseward::ledger::Reader;
 use serde_json::Value;
 
 use super::kitchen::Kitchen;
 use super::port::Port;
 use super::terminal::Terminal;
+use crate::ledger::fixture::records;
 
 /// What the thermocouple gives in volts, and the other probe in °C.
 type Shown = (f64, f64);
@@ -63,16 +62,11 @@ impl Drop for Device {
 
 /// The newest proof on record.
 fn recorded(kitchen: &Kitchen) -> WiringProofDone {
-    let mut proof = None;
-    let reader = Reader::open(&kitchen.path("ledger.sqlite")).expect("a ledger");
-    let read = reader.records(0, |_, _, record| {
-        if let Body::WiringProof(done) = record.body {
-            proof = Some(*done);
-        }
-        ControlFlow::Continue(())
-    });
-    read.expect("whole records");
-    proof.expect("a proof is on record")
+    records(&kitchen.path("ledger.sqlite"))
+        .into_iter()
+        .rev()
+        .find_map(|record| if let Body::WiringProof(done) = record.body { Some(*done) } else { None })
+        .expect("a proof is on record")
 }
 
 #[test]

@@ -15,6 +15,7 @@ use rinseward::ledger::{Reader, StoredCheckpoint};
 
 use crate::crash::gateway::Gateway;
 use crate::crash::kitchen::{Site, rinseward, text};
+use crate::ledger::fixture::records;
 
 /// Longest wait for anything.
 const WAIT_MAX: Duration = Duration::from_secs(60);
@@ -72,15 +73,7 @@ pub(super) fn checkpoints(site: &Site) -> Vec<StoredCheckpoint> {
 }
 
 pub(super) fn kinds(site: &Site) -> Vec<String> {
-    let mut kinds = Vec::new();
-    let read = Reader::open(&site.ledger()).and_then(|reader| {
-        reader.records(0, |_, _, record| {
-            kinds.push(record.body.kind().to_owned());
-            ControlFlow::Continue(())
-        })
-    });
-    read.expect("a ledger");
-    kinds
+    records(&site.ledger()).iter().map(|record| record.body.kind().to_owned()).collect()
 }
 
 /// Every checkpoint holds: signed, with its time, by the key in force at its last record, over the

@@ -13,11 +13,11 @@ use rinseward::core::note::{SigningKey, VerifyingKey};
 use rinseward::core::reading::Value;
 use rinseward::core::record::{Body, KeyChange, Record, SigningKeyChange};
 use rinseward::ledger::{Append, Commit, Committed, NewRecord, Reader, StoredCheckpoint, Writer};
-use sha2::{Digest, Sha256};
 use tempfile::TempDir;
 
 use crate::ledger::append::append;
 use crate::ledger::fixture::{at, commit, cycle, open, place, plain, sample, start, trace};
+use crate::records;
 
 /// Records of the ledger.
 pub(super) const RECORDS: u64 = 65;
@@ -69,13 +69,9 @@ pub(super) fn key_record(
 /// A cycle with its trace.
 pub(super) fn traced(n: u64) -> NewRecord {
     let seconds = seconds(n);
-    let trace = trace(seconds);
     let verdict = if n % 7 == 3 { Verdict::Cold } else { Verdict::Pass };
-    let mut record = cycle(if n.is_multiple_of(2) { "dm1" } else { "dm2" }, seconds, verdict);
-    if let Body::Cycle(cycle) = &mut record.body {
-        cycle.trace_sha256 = Some(Hash(Sha256::digest(trace.canonical_bytes()).into()).to_string());
-    }
-    NewRecord { record, trace: Some(trace) }
+    let record = cycle(if n.is_multiple_of(2) { "dm1" } else { "dm2" }, seconds, verdict);
+    records::traced(record, trace(seconds))
 }
 
 /// The checkpoint after a commit, made a second after the newest record.

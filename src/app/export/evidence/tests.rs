@@ -1,12 +1,11 @@
 //! Evidence out of a real ledger, checked as an auditor checks it; then tampered with.
 
 use std::path::{Path, PathBuf};
-use std::sync::{OnceLock, mpsc};
+use std::sync::OnceLock;
 use std::time::Duration;
 
-use sha2::{Digest, Sha256};
-
 use super::*;
+use crate::app::fixture::{BEGAN, CONFIGURATION, at, comment, key, ledger, opening, plain, rack};
 use crate::app::verify::{CannotCheck, ExportReport, verify_export};
 use crate::core::alert::{AlertNumber, Condition};
 use crate::core::audit::Outcome;
@@ -14,85 +13,32 @@ use crate::core::effect::{Trace, TraceReading};
 use crate::core::evidence::examine::Trust;
 use crate::core::merkle::Leaves;
 use crate::core::note::SigningKey;
-use crate::core::record::{
-    AlertRaised, Amendment, AmendmentChange, ConfigurationChange, CorrectiveAction, KeyChange,
-    SigningKeyChange,
-};
+use crate::core::record::{AlertRaised, CorrectiveAction};
 use crate::core::units::Celsius;
-use crate::ledger::{Commit, Names, NewRecord, Options, WholeChunks, Writer};
+use crate::ledger::{NewRecord, WholeChunks};
 use crate::report::csv;
-use crate::report::row::samples;
 
 /// Cycles of the ledger, one a minute, so that its tree has three chunks.
 const CYCLES: u64 = 2_500;
-/// 2023-11-14T22:13:20Z, where the sample cycles begin.
-const BEGAN: Timestamp = Timestamp::from_micros(1_700_000_000_000_000);
-
-const CONFIGURATION: &str = r#"
-[site]
-name = "north kitchen"
-time-zone = "America/New_York"
-
-[[machine]]
-name = "dm1"
-kind = "stationary-rack-dual-temperature"
-wash-time = "45s"
-rinse-time = "10s"
-probes = ["wash", "rinse"]
-"#;
-
-fn at(minute: u64) -> Timestamp {
-    BEGAN.plus(Duration::from_secs(60 * minute))
-}
-
-fn key() -> SigningKey {
-    SigningKey::from_seed("north-kitchen", &[7; 32]).expect("a name")
-}
-
-fn plain(minute: u64, machine: Option<&str>, body: Body) -> NewRecord {
-    NewRecord { record: Record::new(at(minute), machine.map(str::to_owned), body), trace: None }
-}
 
 /// A cycle that begins in `minute` and is recorded in minute `recorded`; each hundredth is cold.
 fn cycle(minute: u64, recorded: u64) -> NewRecord {
-    let verdict = if minute.is_multiple_of(100) { Verdict::Cold } else { Verdict::Pass };
-    let mut cycle = samples::cycle(60 * minute, verdict, 84.5, Vec::new());
+    let (machine, mut cycle) = rack(minute);
     let reading = |n: u64| TraceReading {
         at: cycle.rinse_started.plus(Duration::from_millis(250 * n)),
         celsius: Celsius(84.5 + 0.1 * (n % 3) as f64),
     };
     let trace = Trace { rinse: (0..48).map(reading).collect(), wash: (0..9).map(reading).collect() };
-    let digest: [u8; 32] = Sha256::digest(trace.canonical_bytes()).into();
-    cycle.trace_sha256 = Some(Hash(digest).to_string());
-    let machine = if minute.is_multiple_of(2) { "dm1" } else { "dm2" };
-    let kept = verdict == Verdict::Cold;
-    cycle.trace_sha256 = cycle.trace_sha256.filter(|_| kept);
+    let kept = cycle.verdict == Verdict::Cold;
+    cycle.trace_sha256 = kept.then(|| trace.sha256().to_string());
     let new = plain(recorded, Some(machine), Body::Cycle(Box::new(cycle)));
     NewRecord { trace: kept.then_some(trace), ..new }
 }
 
 /// 0 the key, 1 the configuration, 2 to 2,501 the cycles of minutes 0 to 2,499, then what was added.
 fn records() -> Vec<NewRecord> {
-    let first = SigningKeyChange {
-        key: key().verifying().to_string(),
-        change: KeyChange::First,
-        before: None,
-        endorsed: None,
-        by: None,
-    };
-    let configured = ConfigurationChange { sha256: "0".repeat(64), toml: CONFIGURATION.to_owned() };
-    let raised = AlertRaised {
-        alert: AlertNumber(1),
-        condition: Condition::Cold,
-        since: at(1_200),
-        place: None,
-        measured: None,
-        limit: None,
-        pattern: None,
-        about: Vec::new(),
-        cause: Some(1_202),
-        last_good: None,
-    };
+    let raised =
+        AlertRaised { cause: Some(1_202), ..AlertRaised::new(AlertNumber(1), Condition::Cold, at(1_200)) };
     let action = CorrectiveAction {
         alert: AlertNumber(1),
         by: "Ana".to_owned(),
@@ -101,21 +47,12 @@ fn records() -> Vec<NewRecord> {
         last_good: None,
         covers: Some(1),
     };
-    let amendment = Amendment {
-        of: 1_210,
-        reason: "the rack was empty".to_owned(),
-        by: "Ana".to_owned(),
-        change: AmendmentChange::Comment,
-    };
-    let mut records = vec![
-        plain(0, None, Body::SigningKey(Box::new(first))),
-        plain(0, None, Body::ConfigurationChange(configured)),
-    ];
+    let mut records = opening(&CONFIGURATION.replace("UTC", "America/New_York"));
     records.extend((0..CYCLES).map(|minute| cycle(minute, minute + 1)));
     records.push(plain(2_600, Some("dm1"), Body::AlertRaised(Box::new(raised)))); // 2,502
     records.push(plain(2_610, Some("dm1"), Body::CorrectiveAction(action))); // 2,503
     records.push(cycle(1_230, 2_620)); // 2,504, a second cycle of that minute, recorded late
-    records.push(plain(2_630, Some("dm1"), Body::Amendment(Box::new(amendment)))); // 2,505
+    records.push(plain(2_630, Some("dm1"), comment(1_210, "the rack was empty"))); // 2,505
     records.push(cycle(2_640, 2_641)); // 2,506
     records
 }
@@ -129,23 +66,11 @@ impl Site {
         static LEDGER: OnceLock<Vec<u8>> = OnceLock::new();
         let site = Self { directory: tempfile::tempdir().expect("room for a directory") };
         let bytes = LEDGER.get_or_init(|| {
-            site.record();
+            drop(ledger(&site.ledger(), records()));
             std::fs::read(site.ledger()).expect("the closed ledger")
         });
         std::fs::write(site.ledger(), bytes).expect("a copy of the ledger");
         site
-    }
-
-    fn record(&self) {
-        let options = Options { path: self.ledger(), block_retention: Duration::from_secs(86_400) };
-        let machines = ["dm1".to_owned(), "dm2".to_owned()];
-        let names = Names { machines: &machines, channels: &[] };
-        let (writer, _) = Writer::open(&options, names, BEGAN).expect("the ledger opens");
-        let (done, wait) = mpsc::sync_channel(1);
-        let commit = Commit { records: records(), ..Commit::default() };
-        let tell = move |result: Result<_, _>| done.send(result.is_ok()).expect("the test waits");
-        writer.submit(commit, Box::new(tell));
-        assert!(wait.recv().expect("an answer"), "committed");
     }
 
     fn path(&self, name: &str) -> PathBuf {

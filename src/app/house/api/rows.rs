@@ -1,6 +1,7 @@
 //! Lists, page by page: the lines of `history --json`, and what is known just now.
 
 use std::path::Path;
+use std::sync::Arc;
 
 use serde::Deserialize;
 use serde_json::{Value, json};
@@ -10,6 +11,7 @@ use super::{failed, refused, shown};
 use crate::app::history::{self, Asked as Question};
 use crate::app::{alerts::story, enter};
 use crate::cli::{FormArgs, HistoryArgs, Moment, Show};
+use crate::config::load::Loaded;
 use crate::config::resolve::Configuration;
 use crate::core::alert::hours::local_date;
 use crate::core::calibration::Calibration;
@@ -45,7 +47,7 @@ impl House {
 
     /// A name that is mistyped must not look like a machine of which there is nothing.
     async fn machine_known(&self, name: &str) -> Result<(), Trouble> {
-        if self.configuration.machines.iter().any(|machine| machine.name == name) {
+        if self.loaded.configuration.machines.iter().any(|machine| machine.name == name) {
             return Ok(());
         }
         let known = self.readers.ask(Reader::machines).await?;
@@ -62,7 +64,7 @@ impl House {
 
     /// Words of what has words.
     pub(super) fn eyes(&self) -> Eyes {
-        let zone = self.configuration.alerts.zone.clone();
+        let zone = self.loaded.configuration.alerts.zone.clone();
         Eyes { language: Language::English, scale: Scale::Celsius, zone }
     }
 
@@ -101,8 +103,8 @@ impl House {
     }
 
     async fn due_rows(&self, asked: Asked) -> Result<Rows, Trouble> {
-        let (configuration, now) = (self.configuration.clone(), self.clock.now());
-        let checks = self.readers.ask(move |ledger| enter::due_by(ledger, &configuration.alerts, now));
+        let (loaded, now) = (Arc::clone(&self.loaded), self.clock.now());
+        let checks = self.readers.ask(move |ledger| enter::due_by(ledger, &loaded.configuration.alerts, now));
         let checks = checks.await?;
         let wanted = |machine: &str| asked.machine.as_deref().is_none_or(|name| name == machine);
         let rows = checks.iter().filter(|due| wanted(&due.machine)).map(serde_json::to_string);
@@ -112,10 +114,10 @@ impl House {
     /// Lists whose cursor is the number of a record.
     async fn by_index(&self, asked: Asked) -> Result<Rows, Trouble> {
         let after = asked.after.as_deref().map(number).transpose()?;
-        let (configuration, path, now) = self.for_question();
+        let (loaded, path, now) = self.for_question();
         let found = self.readers.ask(move |ledger| {
             ledger.in_one_state(|size| {
-                Ok::<_, LedgerError>(by_index(ledger, &path, &configuration, &asked, after, size, now))
+                Ok::<_, LedgerError>(by_index(ledger, &path, &loaded.configuration, &asked, after, size, now))
             })
         });
         found.await?
@@ -125,13 +127,14 @@ impl House {
     async fn by_time(&self, asked: Asked) -> Result<Rows, Trouble> {
         let skipped = asked.after.as_deref().map(number).transpose()?.unwrap_or(0);
         let skipped = usize::try_from(skipped).unwrap_or(usize::MAX);
-        let (configuration, path, now) = self.for_question();
+        let (loaded, path, now) = self.for_question();
         let found = self.readers.ask(move |ledger| {
-            let span = span(ledger, &configuration, &asked, now)?;
+            let span = span(ledger, &loaded.configuration, &asked, now)?;
             let show = shown(asked.view).unwrap_or_default();
             let arguments = arguments(show, &asked);
             let question = Question { arguments: &arguments, from: span.0, to: span.1, now };
-            Ok(history::told(ledger, &path, &configuration.alerts, &question).map(|told| (told, asked)))
+            Ok(history::told(ledger, &path, &loaded.configuration.alerts, &question)
+                .map(|told| (told, asked)))
         });
         let ((bytes, damaged), asked) = found.await?.map_err(|failure| failed(&failure))?;
         let lines = lines(&bytes)?;
@@ -146,9 +149,9 @@ impl House {
         if asked.state == Some(State::Open) {
             return self.open_alerts(&asked, after).await;
         }
-        let (configuration, now) = (self.configuration.clone(), self.clock.now());
+        let (loaded, now) = (Arc::clone(&self.loaded), self.clock.now());
         let found = self.readers.ask(move |ledger| {
-            ledger.in_one_state(|size| alerts(ledger, &configuration, &asked, after, size, now))
+            ledger.in_one_state(|size| alerts(ledger, &loaded.configuration, &asked, after, size, now))
         });
         found.await?
     }
@@ -156,7 +159,7 @@ impl House {
     /// Those that the desk holds open: however long ago they were raised, it knows them all.
     async fn open_alerts(&self, asked: &Asked, after: Option<u64>) -> Result<Rows, Trouble> {
         let (mut open, _) = self.reception.open().await.map_err(refused)?;
-        let zone = &self.configuration.alerts.zone;
+        let zone = &self.loaded.configuration.alerts.zone;
         let now = self.clock.now();
         let (from, to) = (asked.from.map(|at| start(at, zone, now)), asked.to.map(|at| end(at, zone, now)));
         open.retain(|alert| {
@@ -180,8 +183,8 @@ impl House {
         Ok(Rows { items, next, damaged: Vec::new(), size: None })
     }
 
-    fn for_question(&self) -> (std::sync::Arc<Configuration>, std::path::PathBuf, Timestamp) {
-        (self.configuration.clone(), self.path.to_path_buf(), self.clock.now())
+    fn for_question(&self) -> (Arc<Loaded>, std::path::PathBuf, Timestamp) {
+        (Arc::clone(&self.loaded), self.path.to_path_buf(), self.clock.now())
     }
 }
 

@@ -1,5 +1,7 @@
 //! One thing at a time.
 
+use std::sync::Arc;
+
 use serde_json::json;
 
 use super::super::House;
@@ -30,7 +32,7 @@ impl House {
             let own = own.ok_or_else(|| Trouble::Unknown(format!("no machine is called «{name}»")))?;
             return Ok(One { json: of_glance(own).to_string(), size: None });
         }
-        let (configuration, path, now) = (self.configuration.clone(), self.path.clone(), self.clock.now());
+        let (loaded, path, now) = (Arc::clone(&self.loaded), self.path.clone(), self.clock.now());
         let found = self.readers.ask(move |ledger| {
             ledger.in_one_state(|size| {
                 let json = match asked {
@@ -39,7 +41,9 @@ impl House {
                     Single::Trace(index) => trace(ledger, index, size),
                     Single::Proof(index) => proof(ledger, index, size),
                     Single::Alert(number) => alert(ledger, number),
-                    Single::Record(index) => Ok(record(ledger, &path, &configuration, index, size, now)),
+                    Single::Record(index) => {
+                        Ok(record(ledger, &path, &loaded.configuration, index, size, now))
+                    }
                     Single::Checkpoint => checkpoint(ledger),
                 }?;
                 let by_the_record = matches!(

@@ -10,7 +10,6 @@ use axum::http::header;
 use axum::middleware::{self, Next};
 use axum::response::Response;
 use serde_json::Value;
-use sha2::{Digest, Sha256};
 use tempfile::TempDir;
 use tokio::net::TcpListener;
 use tokio::sync::mpsc;
@@ -151,8 +150,7 @@ impl Running {
                 let recorded = cycle.received;
                 let reading = TraceReading { at: cycle.rinse_started, celsius: Celsius(84.5) };
                 let trace = Trace { rinse: vec![reading; 40], wash: Vec::new() };
-                let digest: [u8; 32] = Sha256::digest(trace.canonical_bytes()).into();
-                cycle.trace_sha256 = Some(Hash(digest).to_string());
+                cycle.trace_sha256 = Some(trace.sha256().to_string());
                 let trace = Some(trace);
                 let record = Record::new(recorded, Some(machine.to_owned()), Said::Cycle(Box::new(cycle)));
                 records.push(NewRecord { record, trace });
@@ -426,8 +424,11 @@ async fn readings_come_as_at_the_control_socket() {
 async fn other_hands_find_nothing_that_the_description_does_not_say() {
     let running = Running::start().await;
     let origin = running.serve().await;
+    // It keeps what it found where it is called.
+    let place = tempfile::tempdir().expect("a directory");
     let asking = tokio::task::spawn_blocking(move || {
         peer("schemathesis")
+            .current_dir(place.path())
             .arg("--config-file")
             .arg(peers("schemathesis.toml"))
             .args(["run", "--no-color", "--seed", "8"])

@@ -39,7 +39,7 @@ impl House {
         if !self.takes_something().await {
             reasons.push("the ledger takes nothing".to_owned());
         }
-        let (all, up) = (self.configuration.sources.len(), self.tap.sources_up());
+        let (all, up) = (self.loaded.configuration.sources.len(), self.tap.sources_up());
         if up < all {
             reasons.push(format!("{} of {all} sources deliver nothing", all - up));
         }
@@ -111,7 +111,7 @@ impl House {
             ledger_bytes,
             letters,
             series_behind_s,
-            ages_s: self.configuration.channels.iter().filter_map(age).collect(),
+            ages_s: self.loaded.configuration.channels.iter().filter_map(age).collect(),
             commits_s: Some(self.commits_s.clone()),
         })
     }

@@ -1,113 +1,51 @@
 //! What the pages read, out of a real ledger: days, racks with their proof, the history page by page, damage.
 
 use std::path::PathBuf;
-use std::sync::{Mutex, mpsc};
-use std::time::Duration;
+use std::sync::{Arc, Mutex, mpsc};
 
 use jiff::tz::TimeZone;
 
 use super::super::histories::{Sought, gathered};
 use super::super::machines::find;
 use super::super::racks::{Stands, prove, read};
+use crate::app::fixture::{CONFIGURATION, at, comment, key, ledger, opening, plain, rack};
 use crate::config::recorded::Recorded;
 use crate::core::alert::hours::Stretch;
 use crate::core::alert::{AlertNumber, Condition};
 use crate::core::checkpoint::Checkpoint;
 use crate::core::cycle::verdict::Verdict;
 use crate::core::merkle::{Hash, TreeHead, leaf_hash, verify_inclusion};
-use crate::core::note::SigningKey;
 use crate::core::reading::Fault;
-use crate::core::record::{
-    AlertRaised, Amendment, AmendmentChange, Body, ConfigurationChange, Gap, KeyChange, Record,
-    SigningKeyChange,
-};
-use crate::core::time::Timestamp;
-use crate::ledger::{
-    Append, Commit, Names, NewRecord, Options, Reader, StoredCheckpoint, WholeChunks, Writer,
-};
-use crate::report::row::samples;
+use crate::core::record::{AlertRaised, Body, Gap};
+use crate::ledger::{Append, NewRecord, Reader, StoredCheckpoint, WholeChunks};
 use crate::web::history::{Found, HistoryLine, HistoryPart, LINES_MAX, Page, Question, View};
 
 /// Racks of the ledger, one a minute, every second one of `dm2`.
 const RACKS: u64 = 240;
-/// 2023-11-14T22:13:20Z, where the sample cycles begin.
-const BEGAN: Timestamp = Timestamp::from_micros(1_700_000_000_000_000);
 /// Index of the first rack: behind the key and the configuration.
 const FIRST: u64 = 2;
-
-const CONFIGURATION: &str = r#"
-[site]
-name = "north kitchen"
-time-zone = "UTC"
-
-[[machine]]
-name = "dm1"
-kind = "stationary-rack-dual-temperature"
-wash-time = "45s"
-rinse-time = "10s"
-probes = ["wash", "rinse"]
-"#;
 
 struct Site {
     directory: tempfile::TempDir,
 }
 
-fn at(minute: u64) -> Timestamp {
-    BEGAN.plus(Duration::from_secs(60 * minute))
-}
-
-fn key() -> SigningKey {
-    SigningKey::from_seed("north-kitchen", &[7; 32]).expect("a name")
-}
-
-fn plain(minute: u64, machine: Option<&str>, body: Body) -> NewRecord {
-    NewRecord { record: Record::new(at(minute), machine.map(str::to_owned), body), trace: None }
-}
-
-/// A rack of that minute; each hundredth is cold.
-fn rack(minute: u64) -> NewRecord {
-    let verdict = if minute.is_multiple_of(100) { Verdict::Cold } else { Verdict::Pass };
-    let cycle = samples::cycle(60 * minute, verdict, 84.5, Vec::new());
-    let machine = if minute.is_multiple_of(2) { "dm1" } else { "dm2" };
+/// A rack of that minute, recorded two minutes later.
+fn washed(minute: u64) -> NewRecord {
+    let (machine, cycle) = rack(minute);
     plain(minute + 2, Some(machine), Body::Cycle(Box::new(cycle)))
 }
 
 fn records() -> Vec<NewRecord> {
-    let first = SigningKeyChange {
-        key: key().verifying().to_string(),
-        change: KeyChange::First,
-        before: None,
-        endorsed: None,
-        by: None,
-    };
     let raised = AlertRaised {
-        alert: AlertNumber(1),
-        condition: Condition::Cold,
-        since: at(100),
-        place: None,
-        measured: None,
-        limit: None,
-        pattern: None,
-        about: Vec::new(),
         cause: Some(FIRST + 100),
-        last_good: None,
-    };
-    let amendment = Amendment {
-        of: FIRST + 100,
-        reason: "washed again".to_owned(),
-        by: "Ana".to_owned(),
-        change: AmendmentChange::Comment,
+        ..AlertRaised::new(AlertNumber(1), Condition::Cold, at(100))
     };
     let gap =
         |to| Gap { probe: "dm1/rinse".to_owned(), fault: Fault::Silent, from: at(80), to, filled: false };
-    let configured = ConfigurationChange { sha256: "0".repeat(64), toml: CONFIGURATION.to_owned() };
-    let mut records = vec![
-        plain(0, None, Body::SigningKey(Box::new(first))),
-        plain(0, None, Body::ConfigurationChange(configured)),
-    ];
-    records.extend((0..RACKS).map(rack));
+    let mut records = opening(CONFIGURATION);
+    records.extend((0..RACKS).map(washed));
     records.push(plain(241, Some("dm1"), Body::AlertRaised(Box::new(raised))));
-    records.push(plain(242, Some("dm1"), Body::Amendment(Box::new(amendment))));
+    records.push(plain(242, Some("dm1"), comment(FIRST + 100, "washed again")));
     records.push(plain(243, Some("dm1"), Body::Gap(gap(None))));
     records.push(plain(244, Some("dm1"), Body::Gap(gap(Some(at(130))))));
     records
@@ -116,20 +54,13 @@ fn records() -> Vec<NewRecord> {
 impl Site {
     fn new() -> Self {
         let site = Self { directory: tempfile::tempdir().expect("room for a directory") };
-        let options = Options { path: site.path(), block_retention: Duration::from_secs(86_400) };
-        let machines = ["dm1".to_owned(), "dm2".to_owned()];
-        let (writer, _) = Writer::open(&options, Names { machines: &machines, channels: &[] }, BEGAN)
-            .expect("the ledger opens");
-        let (done, wait) = mpsc::sync_channel(1);
-        let tell = done.clone();
-        let commit = Commit { records: records(), ..Commit::default() };
-        writer.submit(commit, Box::new(move |result| tell.send(result.is_ok()).expect("the test waits")));
-        assert!(wait.recv().expect("an answer"), "committed");
+        let writer = ledger(&site.path(), records());
         let reader = site.reader();
         let head =
             TreeHead { size: reader.size().expect("a size"), root: Hash(reader.root().expect("a root")) };
         let note = Checkpoint::sign_at(head, at(250), &key()).to_string();
         let stored = StoredCheckpoint { at: at(250), size: head.size, note };
+        let (done, wait) = mpsc::sync_channel(1);
         let append = Append { checkpoints: vec![stored], ..Append::default() };
         writer.append(append, Box::new(move |result| done.send(result.is_ok()).expect("the test waits")));
         assert!(wait.recv().expect("an answer"), "appended");
@@ -207,16 +138,20 @@ fn a_rack_has_what_concerns_it() {
     let site = Site::new();
     site.damage(FIRST + 50);
     let reader = site.reader();
-    let Stands::Rack(cold) = read(&reader, FIRST + 100).expect("read") else { panic!("a rack") };
+    let Stands::Rack(cold) = read(&reader, FIRST + 100, Arc::default()).expect("read") else {
+        panic!("a rack")
+    };
     assert_eq!((cold.before, cold.after), (Some(FIRST + 98), Some(FIRST + 102)));
     assert_eq!((cold.alerts.as_slice(), cold.amendments.len()), ([1].as_slice(), 1));
     assert_eq!(cold.sealing.checkpoint, Some((RACKS + 6, at(250))));
     assert!(cold.probes.is_some_and(|probes| probes.len() == 2), "both probes as configured");
-    assert!(matches!(read(&reader, FIRST + 50), Ok(Stands::Damaged(sealing)) if sealing.leaf.is_some()));
+    assert!(
+        matches!(read(&reader, FIRST + 50, Arc::default()), Ok(Stands::Damaged(sealing)) if sealing.leaf.is_some())
+    );
     for index in [0, RACKS + 3, 9_999] {
-        assert!(matches!(read(&reader, index), Ok(Stands::NoRack)), "{index}");
+        assert!(matches!(read(&reader, index, Arc::default()), Ok(Stands::NoRack)), "{index}");
     }
-    let Stands::Rack(first) = read(&reader, FIRST).expect("read") else { panic!("a rack") };
+    let Stands::Rack(first) = read(&reader, FIRST, Arc::default()).expect("read") else { panic!("a rack") };
     assert_eq!(first.before, None);
 }
 

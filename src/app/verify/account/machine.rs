@@ -2,16 +2,13 @@
 
 use std::collections::BTreeMap;
 
-use jiff::civil::Date;
-use sha2::{Digest, Sha256};
-
 use super::Reach;
 use super::compare::{list, of};
 use super::fault::{AccountFault, Faults, How};
 use crate::core::cycle::counts::Counts;
 use crate::core::cycle::verdict::Verdict;
-use crate::core::merkle::Hash;
 use crate::report::account::{DayAccount, ExceptionAccount, GapAccount, MachineAccount};
+use jiff::civil::Date;
 
 /// Compares what is said of a machine with what the records give.
 pub(super) fn compare(said: &MachineAccount, found: &MachineAccount, reach: &Reach, faults: &mut Faults) {
@@ -147,7 +144,7 @@ fn gaps(machine: &str, said: &[GapAccount], found: &[GapAccount], reach: &Reach,
 fn same_exception(said: &ExceptionAccount, found: &ExceptionAccount) -> bool {
     let trace = match &said.trace {
         Some(trace) => {
-            let digest = Hash(Sha256::digest(trace.canonical_bytes()).into()).to_string();
+            let digest = trace.sha256().to_string();
             found.cycle.trace_sha256.as_ref() == Some(&digest)
         }
         None => found.trace.is_none(),

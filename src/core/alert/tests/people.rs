@@ -65,6 +65,28 @@ fn an_action_covers_only_the_racks_before_it() {
     assert_eq!(play.open(Condition::Cold), None, "written before it recovered");
 }
 
+// Own promise: one corrective action for the same racks, whoever is first; who wrote it may add to it.
+#[test]
+fn of_two_who_act_at_once_the_first_is_taken() {
+    let mut play = Play::new(settings());
+    play.rack(0.0, "hot", Cold);
+    let alert = play.open(Condition::Cold).expect("an alert").number;
+    play.handle(act(alert)).expect("it is open");
+    let written = play.open(Condition::Cold).expect("it is open").action.clone();
+    let (by, at) = written.as_ref().map(|action| (action.by.clone(), action.at)).expect("an action");
+    let before = (play.story().len(), play.desk.state());
+    let tom = Event::Act { alert, by: "Tom", racks: "three racks thrown away", done: "nothing" };
+    for event in [tom.clone(), act(alert)] {
+        let refused = Refusal::AlreadyActed { alert, by: by.clone(), at };
+        assert_eq!(play.handle(event), Err(refused));
+        assert_eq!((play.story().len(), play.desk.state()), before);
+    }
+    let more = Event::Act { alert, by: "Ana", racks: "and a third one", done: "booster reset again" };
+    play.handle(more).expect("her own");
+    play.rack(1.0, "hot", Cold);
+    play.handle(tom).expect("a further rack was cold");
+}
+
 #[test]
 fn what_makes_no_sense_is_refused_and_changes_nothing() {
     let mut play = Play::new(settings());

@@ -1,0 +1,41 @@
+//! Words of the page of an attempt itself, in English and Spanish.
+
+use crate::web::words::words;
+
+words! {
+    caution: "Caution", "Precaución";
+    by: "Made by", "Lo hace";
+    since: "since", "desde las";
+    ends: "It ends by itself, with nothing on record, unless something is pressed before", "Termina solo, sin registrar nada, si no se pulsa algo antes de las";
+    theirs: "Somebody else is at it. You may look on, or end it: nothing of it then goes on record.", "Lo está haciendo otra persona. Puede mirar, o terminarlo: entonces no se registra nada.";
+    give_up: "Give up", "Abandonar";
+    give_up_hint: "Nothing of it goes on record.", "No se registra nada.";
+    begin: "Begin", "Empezar";
+    announce: "Say that this machine is worked on until shortly after the end of this: its racks are marked unproven, and nobody is called for what its probes show", "Decir que se trabaja en esta máquina hasta poco después del final de esto: sus canastas quedan sin comprobar y no se avisa a nadie por lo que muestren sus sondas";
+    baths: "Which bath is next?", "¿Qué baño sigue?";
+    ice: "Ice and water", "Hielo y agua";
+    ice_go: "Ice bath", "Baño de hielo";
+    pressure: "Boiling water, the air pressure is measured", "Agua hirviendo, con la presión medida";
+    pressure_field: "Pressure at this place", "Presión en este lugar";
+    pressure_hint: "Of a barometer in this room, not the one of a forecast, which is told for sea level.", "De un barómetro en esta sala, no la del pronóstico, que se da para el nivel del mar.";
+    unit: "Unit", "Unidad";
+    boil_go: "Boiling water", "Agua hirviendo";
+    altitude: "Boiling water, only the altitude is known", "Agua hirviendo, solo se conoce la altitud";
+    altitude_field: "Altitude", "Altitud";
+    altitude_hint: "Less sure than a barometer: the weather is not known.", "Menos segura que un barómetro: no se conoce el tiempo que hace.";
+    thermometer: "Beside a reference thermometer", "Junto a un termómetro de referencia";
+    named: "Which thermometer (name or number)", "Qué termómetro (nombre o número)";
+    shows: "It shows", "Muestra";
+    sure: "Sure to ±", "Con ±";
+    sure_hint: "Of its certificate, k = 2.", "De su certificado, k = 2.";
+    beside_go: "Compare with it", "Comparar con él";
+    water: "Temperature of warm water, where a cup of it is used (may stay empty: a dry hand)", "Temperatura del agua tibia, si se usa un vaso (puede quedar vacía: la mano seca)";
+    water_hint: "30 to 50 °C (86 to 122 °F), by a thermometer.", "De 30 a 50 °C (86 a 122 °F), con un termómetro.";
+    results: "Result", "Resultado";
+    note: "Note (may stay empty)", "Nota (puede quedar vacía)";
+    record: "Put it on record", "Registrar";
+    record_hint: "Under your name. It is in force from then on, and never changed.", "Con su nombre. Vale desde ese momento y no se modifica nunca.";
+    not_recorded: "It did not come on record", "No se registró";
+    probe: "Probe", "Sonda";
+    plan: "Best: ice and boiling water, or the reference thermometer near the limit. Each takes some minutes.", "Lo mejor: hielo y agua hirviendo, o el termómetro de referencia cerca del límite. Cada uno lleva unos minutos.";
+}

@@ -1,0 +1,24 @@
+//! The words of a page, English and Spanish side by side.
+
+/// Makes `Words`, what each says in both languages, and the function `words` that gives those of one:
+/// `name: "English", "Spanish";`.
+macro_rules! words {
+    ($($name:ident: $english:literal, $spanish:literal;)*) => {
+        /// Words of the pages.
+        #[derive(Debug)]
+        pub(super) struct Words { $(pub(super) $name: &'static str),* }
+
+        static ENGLISH: Words = Words { $($name: $english),* };
+        static SPANISH: Words = Words { $($name: $spanish),* };
+
+        /// Words of the pages in one language.
+        pub(super) const fn words(language: $crate::core::reader::Language) -> &'static Words {
+            match language {
+                $crate::core::reader::Language::English => &ENGLISH,
+                $crate::core::reader::Language::Spanish => &SPANISH,
+            }
+        }
+    };
+}
+
+pub(super) use words;
