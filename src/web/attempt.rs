@@ -251,7 +251,7 @@ async fn shown<K: Kitchen>(pages: &Pages<K>, person: &Person, spot: &Spot) -> Re
     if !is_there {
         return frame::refuse(Refusal::Unknown, person, &pages.site, spot.deep());
     }
-    page(pages, person, spot, StatusCode::OK, Told::default())
+    page(pages, person, spot, StatusCode::OK, Told::default()).await
 }
 
 /// What a page says of what was just sent.
@@ -262,7 +262,7 @@ struct Told {
     entered: WorkForm,
 }
 
-fn page<K: Kitchen>(
+async fn page<K: Kitchen>(
     pages: &Pages<K>,
     person: &Person,
     spot: &Spot,
@@ -278,6 +278,7 @@ fn page<K: Kitchen>(
         Err(error) => return frame::page(status, Err(error)),
     };
     let title = format!("{}: {name}", kind(spot.kind, language));
+    let open = pages.open().await;
     let mut cautions: Vec<&'static str> = match spot.kind {
         Kind::Calibration => shared::calibration_cautions(language).to_vec(),
         Kind::Response => shared::response_cautions(language).to_vec(),
@@ -304,7 +305,7 @@ fn page<K: Kitchen>(
         cautions,
         symbol: reader.scale.symbol(),
         name,
-        frame: Frame::new(&pages.site, person, Tab::Probes, spot.deep(), &title),
+        frame: Frame::new(&pages.site, person, Tab::Probes, spot.deep(), &title).with_open(open),
     };
     frame::page(status, page.render())
 }
@@ -318,18 +319,19 @@ async fn act<K: Kitchen>(pages: &Pages<K>, person: &Person, spot: &Spot, form: S
             spot,
             StatusCode::UNPROCESSABLE_ENTITY,
             Told { notice, ..Told::default() },
-        );
+        )
+        .await;
     };
     let name = spot.name();
     let kitchen = &pages.kitchen;
     let done = match form.act.as_str() {
         "begin" => match begin(spot, &form, person) {
             Ok(begin) => kitchen.begin(begin, person).await.map(|()| None),
-            Err(fault) => return faulty(pages, person, spot, fault, form),
+            Err(fault) => return faulty(pages, person, spot, fault, form).await,
         },
         "bath" => match form.bath(&person.reader) {
             Ok(bath) => kitchen.press(&name, Press::Bath(bath), person).map(|()| None),
-            Err(fault) => return faulty(pages, person, spot, fault, form),
+            Err(fault) => return faulty(pages, person, spot, fault, form).await,
         },
         "go" => kitchen.press(&name, Press::Go, person).map(|()| None),
         "back" => kitchen.press(&name, Press::Back, person).map(|()| None),
@@ -348,12 +350,12 @@ async fn act<K: Kitchen>(pages: &Pages<K>, person: &Person, spot: &Spot, form: S
         Err(why) => {
             let notice = Some(not_taken(&why, person.reader.language));
             let told = Told { notice, entered: form, ..Told::default() };
-            page(pages, person, spot, StatusCode::CONFLICT, told)
+            page(pages, person, spot, StatusCode::CONFLICT, told).await
         }
     }
 }
 
-fn faulty<K: Kitchen>(
+async fn faulty<K: Kitchen>(
     pages: &Pages<K>,
     person: &Person,
     spot: &Spot,
@@ -361,7 +363,7 @@ fn faulty<K: Kitchen>(
     entered: WorkForm,
 ) -> Response {
     let told = Told { fault: Some(fault), entered, notice: None };
-    page(pages, person, spot, StatusCode::UNPROCESSABLE_ENTITY, told)
+    page(pages, person, spot, StatusCode::UNPROCESSABLE_ENTITY, told).await
 }
 
 fn begin(spot: &Spot, form: &WorkForm, person: &Person) -> Result<Begin, Fault> {

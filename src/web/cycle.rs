@@ -137,6 +137,8 @@ struct CyclePage<'a> {
     rack: &'a Rack,
     verdict: Verdict,
     word: String,
+    /// That on record.
+    recorded: &'static str,
     meaning: &'static str,
     when: String,
     figures: String,
@@ -187,6 +189,7 @@ pub(super) async fn show<K: Kitchen>(
                 frame,
                 verdict,
                 word: verdict_word(verdict, reader.language).to_uppercase(),
+                recorded: verdict_word(cycle.verdict, reader.language),
                 meaning: meaning(verdict, reader.language),
                 when: reader.moment(cycle.rinse_started),
                 figures: figures(cycle, reader),

@@ -4,7 +4,7 @@
 //! as the dialog lives. A dialog that was killed cannot end it. So the window is short, and whoever leads the
 //! dialog says every [`SAID_EVERY`] that it goes on; it is prolonged only where little of it is left, for as
 //! long as the dialog has lasted by then. Its records are few: eight in the first hour. A killed dialog
-//! marks racks for as long again as it has lasted, and [`LEAST`] at least, [`MOST`] at most.
+//! marks racks for as long again as it has lasted, and `LEAST` at least, `MOST` at most.
 
 use std::time::Duration;
 
