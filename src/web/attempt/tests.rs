@@ -141,6 +141,9 @@ async fn what_is_wrong_stands_beside_its_field() {
         (PATH, "act=begin&kind=pressure&pressure=29.92&pressure_unit=hpa", "pressure-fault"),
         (PATH, "act=begin&kind=pressure&pressure=often", "pressure-fault"),
         (PATH, "act=begin&kind=altitude&altitude=9000", "altitude-fault"),
+        // 1,600 ft or 1.6 ft: nobody can say which is meant.
+        (PATH, "act=begin&kind=altitude&altitude=1,600&altitude_unit=ft", "altitude-fault"),
+        (PATH, "act=begin&kind=pressure&pressure=1,013&pressure_unit=hpa", "pressure-fault"),
         (PATH, "act=begin&kind=thermometer&named=&shows=80&sure=0.2", "named-fault"),
         (PATH, "act=begin&kind=thermometer&named=%3Cb%3E&shows=180&sure=0.2", "shows-fault"),
         (PATH, "act=begin&kind=thermometer&named=T7&shows=80&sure=0", "sure-fault"),
