@@ -380,20 +380,26 @@ impl Probes for House {
     }
 
     async fn file(&self, of: String, note: Option<String>, person: &Person) -> Result<u64, NotDone> {
-        let came = self.bench.leave(&of, &person.account)?;
-        let entry = self.entry(of.clone(), came, note, person.name.clone());
-        let (bench, reception) = (self.bench.clone(), self.reception.clone());
+        let (came, leaving) = self.bench.leave(&of, &person.account)?;
+        let entry = self.entry(of, came, note, person.name.clone());
+        let reception = self.reception.clone();
         // Ended also where whoever asked has gone meanwhile, so that nothing goes on record twice.
         #[expect(clippy::disallowed_methods, reason = "its end is waited for, by whoever asks")]
         let putting = tokio::spawn(async move {
             let put = entered(&reception, entry).await;
-            bench.left(&of, put.as_ref().err().cloned());
+            match &put {
+                Ok(_) => drop(leaving),
+                Err(said) => leaving.refused(said.clone()),
+            }
             put
         });
         match putting.await {
             Ok(put) => put.map_err(NotDone::Refused),
             // It panicked, and was told of there.
-            Err(_) => Err(NotDone::NotSoFar),
+            Err(_) => Err(NotDone::Refused(Said {
+                summary: "putting it on record failed half way; it may be there".to_owned(),
+                advice: Some("look at what is on record of it before you do it again".to_owned()),
+            })),
         }
     }
 
