@@ -35,7 +35,7 @@ use crate::web::attempt::{Begin, NotDone, Said, Under, What};
 use crate::web::frame::Refusal;
 use crate::web::person::Person;
 use crate::web::probes::{Due, Filed, InForce, Probes, Seen};
-use crate::web::sign_off::Commissioning;
+use crate::web::sign_off::{Commissioning, Shown};
 
 /// Calibrations and response tests on record, and up to which beat they were read.
 #[derive(Debug, Default)]
@@ -411,10 +411,10 @@ impl Probes for House {
         &self,
         machine: String,
         note: Option<String>,
-        open: usize,
+        shown: Shown,
         person: &Person,
     ) -> Result<u64, NotDone> {
-        self.signed(machine, note, open, person).await
+        self.signed(machine, note, shown, person).await
     }
 
     async fn sheet(&self, machine: String, record: Option<u64>, person: &Person) -> Result<String, Refusal> {

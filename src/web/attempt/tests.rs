@@ -206,6 +206,7 @@ async fn a_sign_off_wants_its_boxes_ticked() {
         "82.2 °C (data plate)",
         "name=\"compared\"",
         "record=42",
+        "name=\"mark\" value=\"4f1c\"",
     ] {
         assert!(page.contains(said), "{said}: {page}");
     }
@@ -214,8 +215,8 @@ async fn a_sign_off_wants_its_boxes_ticked() {
         assert_eq!(answer.status(), StatusCode::UNPROCESSABLE_ENTITY, "{form}");
     }
     assert!(kitchen.deeds.borrow().is_empty());
-    let form = "open=1&compared=yes&known=yes&note=ok";
+    let form = "open=1&mark=4f1c&compared=yes&known=yes&note=ok";
     let answer = ask(&kitchen, Role::Technician, "/sign-off/dm1", Some(form)).await;
     assert_eq!(answer.headers()[header::LOCATION], "../probes/dm1?recorded=98");
-    assert_eq!(*kitchen.deeds.borrow(), ["dm1 signed by Ana with 1 open: Some(\"ok\")"]);
+    assert_eq!(*kitchen.deeds.borrow(), ["dm1 signed by Ana with 1 open (4f1c): Some(\"ok\")"]);
 }
