@@ -51,6 +51,8 @@ pub(super) struct StillKitchen {
     pub(super) desk: desk::Desk,
     /// What somebody is at, and at what.
     pub(super) under: watch::Sender<Option<(String, Under)>>,
+    /// Traces wait as long as somebody holds this for writing.
+    pub(super) traces: Arc<tokio::sync::RwLock<()>>,
     /// What was asked for that changes something.
     pub(super) deeds: watch::Sender<Vec<String>>,
 }
@@ -65,6 +67,7 @@ impl StillKitchen {
             figures: Figures::default(),
             desk: desk::Desk::default(),
             under: watch::Sender::new(None),
+            traces: Arc::default(),
             deeds: watch::Sender::new(Vec::new()),
         }
     }
@@ -172,7 +175,8 @@ impl Machines for StillKitchen {
             fault: Some(Fault::OpenCircuit),
             extremes_c: Some((60.0, 84.5)),
         };
-        std::future::ready(Ok(LiveTrace { plots: drawn(), probes: vec![probe] })).await
+        drop(self.traces.read().await);
+        Ok(LiveTrace { plots: drawn(), probes: vec![probe] })
     }
 }
 
