@@ -94,8 +94,7 @@ fn links<A: Alerts, N: Now>(shared: Shared<A, N>) -> Router {
         .route("/alert/{token}/acknowledge", post(acknowledge::<A, N>))
         .route("/alert/{token}/act", post(act::<A, N>))
         .method_not_allowed_fallback(nowhere)
-        // The address is the secret.
-        .layer(middleware::map_response(unreferred))
+        .layer(middleware::map_response(kept_secret))
         .layer(DefaultBodyLimit::max(FORM_BYTES_MAX))
         .with_state(shared)
 }
@@ -197,10 +196,12 @@ async fn perform<A: Alerts, N: Now>(
     }
 }
 
-async fn unreferred(mut response: Response) -> Response {
+/// The address is the secret, and stands in the page.
+async fn kept_secret(mut response: Response) -> Response {
     let policy = HeaderValue::from_static("no-referrer");
     response.headers_mut().insert(header::REFERRER_POLICY, policy);
     std::future::ready(response).await
+    response.extensions_mut().insert(compress::Secret);
 }
 
 async fn nowhere(headers: HeaderMap) -> Response {

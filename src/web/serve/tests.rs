@@ -166,6 +166,24 @@ async fn opening_acts_on_nothing_and_the_button_does() {
     assert_eq!(site.kitchen.deeds().len(), 3);
 }
 
+// BREACH (Gluck, Harris and Prado, 2013): a secret beside text from outside is guessed at by the length of what is
+// compressed. The style sheet of the login page is compressed by the same gateway.
+#[tokio::test]
+async fn the_page_of_a_link_is_not_compressed() {
+    let site = Site::open().await;
+    let ask = async |url: String| {
+        let asked = site.client.get(&url).header("accept-encoding", "gzip").send();
+        let response = asked.await.expect("an answer");
+        assert_eq!(response.status(), StatusCode::OK, "{url}");
+        let coded = response.headers().contains_key("content-encoding");
+        (coded, response.bytes().await.expect("a body").len())
+    };
+    let (coded, length) = ask(site.link(7, 3600)).await;
+    assert!(!coded && length > 1_024, "{length}");
+    let (coded, _) = ask(format!("{}/login", site.address)).await;
+    assert!(coded, "another page is");
+}
+
 // Status codes by RFC 9110 §15.5; what each page says is the project's own.
 #[tokio::test]
 async fn what_is_no_good_link_or_form_does_nothing() {
