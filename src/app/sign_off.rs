@@ -11,6 +11,7 @@ use std::io::IsTerminal;
 use std::path::Path;
 
 use serde::Serialize;
+use tokio_util::sync::CancellationToken;
 
 use super::export::place::Staged;
 use super::export::seal;
@@ -234,7 +235,9 @@ fn confirm(arguments: &SignOffArgs, streams: &mut Streams<'_>) -> Result<(), Fai
             ("¿Firmar? [s/n]", "Escriba s e Intro para firmar, n e Intro para dejarla sin firmar. [s/n]")
         }
     };
-    let signs = ask::decision(question, expected, |text| {
+    // Nothing is under way that would want an end in order: a signal ends it at once.
+    let never = CancellationToken::new();
+    let signs = ask::decision(&never, question, expected, |text| {
         write!(streams.err, "\n{text} ").and_then(|()| streams.err.flush()).map_err(Failure::output)
     })?;
     if signs == Some(true) { Ok(()) } else { Err(refused("not signed; nothing was recorded")) }

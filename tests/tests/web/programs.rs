@@ -55,6 +55,11 @@ async fn every_refusal_is_a_problem() {
     assert!(problem(&answer)["do"].as_str().is_some_and(|advice| advice.contains("operator")));
     site.until_told("look", &AccessDeed::Refused(AccessRefusal::NotAllowed));
 
+    let long = "a".repeat(70_000);
+    let answer = auditor.post_with("/api/v1/checks", &[("note", &long)], &[]).await;
+    assert_eq!(answer.status, 413);
+    assert!(problem(&answer)["do"].as_str().is_some_and(|advice| advice.contains("less")));
+
     let answer =
         gateway.browser().post_with("/api/v1/checks", &[], &[("sec-fetch-site", "cross-site")]).await;
     assert_eq!(answer.status, 403);
