@@ -42,6 +42,7 @@ use crate::report::row::samples;
 use crate::runtime::clock::Clock;
 use crate::runtime::driver::{CHECKS_MAX, Driver, INBOUND_MAX, Limits};
 use crate::web::api::{Form, LIMIT_MAX, State, When};
+use crate::web::cycle::Racks;
 use crate::web::frame::Site;
 use crate::web::kitchen::Pages;
 use crate::web::person::Person;
@@ -319,18 +320,24 @@ async fn a_cycle_is_proved_under_the_newest_checkpoint() {
     let row: Value = serde_json::from_str(&page.items[0]).expect("JSON");
     let index = row["ledger_index"].as_u64().expect("an index");
     let one = running.house.single(Single::Proof(index)).await.expect("a proof");
+    assert_eq!(
+        running.house.proof(index).await.expect("a proof"),
+        one.json,
+        "pages and programs get one form"
+    );
     let proof: Value = serde_json::from_str(&one.json).expect("JSON");
     let text = |key: &str| proof[key].as_str().expect("text").to_owned();
     let key = text("key").parse().expect("a key");
     let note = Note::parse(&text("checkpoint")).expect("a note");
     let head = Checkpoint::verified(&note, &key).expect("it holds").head;
-    let hashes: Vec<Hash> = serde_json::from_value::<Vec<Hex>>(proof["proof"].clone())
+    assert_eq!((proof["tree_size"].as_u64(), text("root_sha256")), (Some(head.size), head.root.to_string()));
+    let hashes: Vec<Hash> = serde_json::from_value::<Vec<Hex>>(proof["inclusion_path"].clone())
         .expect("hashes")
         .into_iter()
         .map(|hash| hash.0)
         .collect();
-    let leaf = leaf_hash(text("record").as_bytes());
-    assert_eq!(leaf.to_string(), text("leaf"));
+    let leaf = leaf_hash(text("bytes").as_bytes());
+    assert_eq!(leaf.to_string(), text("leaf_sha256"));
     assert_eq!(verify_inclusion(&leaf, index, &hashes, &head), Ok(()));
     assert!(verify_inclusion(&leaf, index + 1, &hashes, &head).is_err());
     let trace = running.house.single(Single::Trace(index)).await.expect("a trace");
@@ -339,6 +346,34 @@ async fn a_cycle_is_proved_under_the_newest_checkpoint() {
     for unknown in [Single::Cycle(0), Single::Cycle(u64::MAX), Single::Trace(9_999), Single::Alert(999)] {
         let answer = running.house.single(unknown.clone()).await;
         assert!(matches!(answer, Err(Trouble::Unknown(_))), "{unknown:?}: {answer:?}");
+    }
+}
+
+// Own promise: where the ledger is not as it was sealed, no proof is given that leads nowhere, and nothing is
+// denied that is there: it is told as damage, whichever record was changed.
+#[tokio::test(flavor = "multi_thread", worker_threads = 2)]
+async fn a_changed_ledger_is_told_as_damage_and_not_proved() {
+    let running = Running::start().await;
+    let page = running.page(Asked { limit: 2, ..asked(View::Cycles) }).await;
+    let index = |row: &String| {
+        serde_json::from_str::<Value>(row).expect("JSON")["ledger_index"].as_u64().expect("an index")
+    };
+    let (near, own) = (index(&page.items[0]), index(&page.items[1]));
+    let change = |what: &str, index: u64| {
+        let connection = rusqlite::Connection::open(running.ledger.path()).expect("a database");
+        connection.execute_batch("DROP TRIGGER IF EXISTS record_stays").expect("it may have been there");
+        let index = i64::try_from(index).expect("small");
+        let changed = connection.execute(&format!("UPDATE record SET {what} WHERE idx = ?1"), [index]);
+        assert_eq!(changed.expect("changed"), 1);
+    };
+    change("leaf = zeroblob(32)", near);
+    for (record, what) in [(own, "by a neighbour"), (near, "itself")] {
+        let answer = running.house.single(Single::Proof(record)).await;
+        assert!(
+            matches!(&answer, Err(Trouble::Refused { slug, .. }) if slug == "ledger-damaged"),
+            "{what}: {answer:?}"
+        );
+        assert_eq!(running.house.proof(record).await, Err(Refusal::NotNow), "{what}");
     }
 }
 
