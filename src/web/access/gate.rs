@@ -148,8 +148,8 @@ async fn enter(access: &Arc<Access>, request: &mut Request) -> Result<Visit, Sto
         };
         let (language, scale) = (Language::default(), Scale::default());
         let reader = Reader { language, scale, zone: access.options.zone.clone() };
-        let name = format!("token {}", token.name);
-        let person = Person { account: token.name.to_string(), name, role: token.role, reader };
+        let name = token.told();
+        let person = Person { account: name.clone(), name, role: token.role, reader };
         request.extensions_mut().insert(person);
         return Ok(Visit { from, secure, session: None });
     }
