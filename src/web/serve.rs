@@ -8,21 +8,20 @@ use axum::extract::rejection::FormRejection;
 use axum::extract::{DefaultBodyLimit, Form, Path, Request, State};
 use axum::http::{HeaderMap, HeaderValue, StatusCode, header};
 use axum::middleware::{self, Next};
-use axum::response::{Html, IntoResponse, Response};
+use axum::response::Response;
 use axum::routing::{get, post};
 use serde::Deserialize;
 use tokio::net::TcpListener;
 use tokio_util::sync::CancellationToken;
 
 use super::access::{self, Access};
-use super::frame::Site;
+use super::frame::{self, Site, page};
 use super::link::{Link, LinkError, LinkKey};
 use super::pages::{self, Plain};
 use super::sheet::{Alerts, Deed, Refused};
 use super::tls::Identity;
 use super::{compress, connections, guard};
 use crate::core::alert::TEXT_BYTES_MAX;
-use crate::core::reader::Language;
 use crate::core::time::Timestamp;
 
 /// Longest form, in bytes: more than two texts of [`TEXT_BYTES_MAX`] and a name, each byte
@@ -187,11 +186,7 @@ async fn perform<A: Alerts, N: Now>(
         return say(StatusCode::UNPROCESSABLE_ENTITY, Plain::Incomplete, headers);
     };
     match tokio::time::timeout(ANSWER_MAX, shared.alerts.act(link, deed)).await {
-        // Relative, so that it leads back below whatever path a proxy serves it at.
-        Ok(Ok(())) => match HeaderValue::from_str(&format!("../{token}")) {
-            Ok(back) => (StatusCode::SEE_OTHER, [(header::LOCATION, back)]).into_response(),
-            Err(_) => say(StatusCode::NOT_FOUND, Plain::Unknown, headers),
-        },
+        Ok(Ok(())) => frame::go(&format!("../{token}")),
         Ok(Err(refused)) => refuse(refused, headers),
         Err(_) => refuse(Refused::NotNow, headers),
     }
@@ -223,20 +218,7 @@ fn refuse(refused: Refused, headers: &HeaderMap) -> Response {
 
 /// A plain page in the language that the browser asks for first.
 fn say(status: StatusCode, plain: Plain, headers: &HeaderMap) -> Response {
-    let asked = headers.get(header::ACCEPT_LANGUAGE).and_then(|value| value.to_str().ok());
-    let spanish = asked.is_some_and(|asked| asked.trim_start().to_ascii_lowercase().starts_with("es"));
-    let language = if spanish { Language::Spanish } else { Language::English };
-    page(status, pages::plain(plain, language))
-}
-
-fn page(status: StatusCode, html: Result<String, askama::Error>) -> Response {
-    match html {
-        Ok(html) => (status, Html(html)).into_response(),
-        Err(error) => {
-            tracing::error!(%error, "a page could not be made");
-            StatusCode::INTERNAL_SERVER_ERROR.into_response()
-        }
-    }
+    page(status, pages::plain(plain, access::asked(headers)))
 }
 
 #[cfg(test)]

@@ -5,7 +5,7 @@
 use askama::Template;
 use axum::extract::rejection::FormRejection;
 use axum::extract::{Form, Path, Query, State};
-use axum::http::{HeaderValue, StatusCode, header};
+use axum::http::{StatusCode, header};
 use axum::response::{Html, IntoResponse, Response};
 use serde::Deserialize;
 
@@ -324,10 +324,7 @@ pub(super) async fn sign<K: Kitchen>(
     }
     let noted = Some(note.clone()).filter(|note| !note.is_empty());
     match pages.kitchen.sign(machine.clone(), noted, form.open, &person).await {
-        Ok(record) => match HeaderValue::from_str(&format!("../probes/{machine}?recorded={record}")) {
-            Ok(to) => (StatusCode::SEE_OTHER, [(header::LOCATION, to)]).into_response(),
-            Err(_) => StatusCode::NOT_FOUND.into_response(),
-        },
+        Ok(record) => frame::go(&format!("../probes/{machine}?recorded={record}")),
         Err(why) => {
             let notice = Some(not_taken(&why, person.reader.language));
             let told = Told { notice, note, ..Told::default() };

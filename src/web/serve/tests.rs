@@ -8,6 +8,7 @@ use reqwest::{Client, Response, StatusCode};
 
 use super::super::sheet::{Action, Sheet, Standing};
 use super::*;
+use crate::core::reader::Language;
 use crate::web::access::Options;
 
 const NOW: Timestamp = Timestamp::from_micros(1_700_000_000_000_000);
