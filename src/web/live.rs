@@ -415,10 +415,7 @@ impl<K: Kitchen> Told<K> {
             }
             Look::Check => integrity::part(&kitchen.standing().await?, &self.reader).map(|part| vec![part]),
         };
-        made.map(|cards| Some((cards, None))).map_err(|error| {
-            tracing::error!(%error, "a part could not be made");
-            Refusal::NotNow
-        })
+        made.map(|cards| Some((cards, None))).map_err(|error| unmade(&error))
     }
 }
 

@@ -88,21 +88,7 @@ pub(super) enum Plain {
 
 /// A plain page in the language that the browser asks for first.
 pub(super) fn say(status: StatusCode, said: Plain, headers: &HeaderMap) -> Response {
-    let asked = headers.get(header::ACCEPT_LANGUAGE).and_then(|value| value.to_str().ok());
-    let spanish = asked.is_some_and(|asked| asked.trim_start().to_ascii_lowercase().starts_with("es"));
-    let language = if spanish { Language::Spanish } else { Language::English };
-    page(status, plain(said, language))
-}
-
-/// A page as an answer.
-pub(super) fn page(status: StatusCode, html: Result<String, askama::Error>) -> Response {
-    match html {
-        Ok(html) => (status, Html(html)).into_response(),
-        Err(error) => {
-            tracing::error!(%error, "a page could not be made");
-            StatusCode::INTERNAL_SERVER_ERROR.into_response()
-        }
-    }
+    frame::page(status, plain(said, access::asked(headers)))
 }
 
 /// A page that says why nothing was done, or that nobody knows, and what to do.

@@ -8,16 +8,16 @@ use axum::extract::rejection::FormRejection;
 use axum::extract::{DefaultBodyLimit, Form, Path, Request, State};
 use axum::http::{HeaderMap, HeaderValue, StatusCode, header};
 use axum::middleware::{self, Next};
-use axum::response::{IntoResponse, Response};
+use axum::response::Response;
 use axum::routing::{get, post};
 use serde::Deserialize;
 use tokio::net::TcpListener;
 use tokio_util::sync::CancellationToken;
 
 use super::access::{self, Access};
-use super::frame::Site;
+use super::frame::{self, Site, page};
 use super::link::{Link, LinkError, LinkKey};
-use super::pages::{self, Plain, page, say};
+use super::pages::{self, Plain, say};
 use super::sheet::{Alerts, Deed, Refused};
 use super::tls::Identity;
 use super::{compress, connections, deadline, guard};
@@ -187,10 +187,7 @@ async fn perform<A: Alerts, N: Now>(
     };
     match tokio::time::timeout(ANSWER_MAX, shared.alerts.act(link, deed)).await {
         // Relative, so that it leads back below whatever path a proxy serves it at.
-        Ok(Ok(())) => match HeaderValue::from_str(&format!("../{token}")) {
-            Ok(back) => (StatusCode::SEE_OTHER, [(header::LOCATION, back)]).into_response(),
-            Err(_) => say(StatusCode::NOT_FOUND, Plain::Unknown, headers),
-        },
+        Ok(Ok(())) => frame::go(&format!("../{token}")),
         Ok(Err(Refused::Unknown)) => refuse(Refused::Unknown, headers),
         // The desk may have it already, and puts it on record as soon as it can.
         Ok(Err(Refused::NotNow)) | Err(_) => say(StatusCode::SERVICE_UNAVAILABLE, Plain::Unanswered, headers),

@@ -5,7 +5,7 @@
 use askama::Template;
 use axum::extract::rejection::FormRejection;
 use axum::extract::{Form, Path, Query, State};
-use axum::http::{HeaderValue, StatusCode, header};
+use axum::http::{StatusCode, header};
 use axum::response::{Html, IntoResponse, Response};
 use serde::Deserialize;
 
@@ -286,10 +286,7 @@ pub(super) async fn sign<K: Kitchen>(
     let noted = Some(note.clone()).filter(|note| !note.is_empty());
     let shown = Shown { open: form.open, mark: form.mark };
     match pages.kitchen.sign(machine.clone(), noted, shown, &person).await {
-        Ok(record) => match HeaderValue::from_str(&format!("../probes/{machine}?recorded={record}")) {
-            Ok(to) => (StatusCode::SEE_OTHER, [(header::LOCATION, to)]).into_response(),
-            Err(_) => StatusCode::NOT_FOUND.into_response(),
-        },
+        Ok(record) => frame::go(&format!("../probes/{machine}?recorded={record}")),
         Err(why) => {
             let language = person.reader.language;
             let notice = Some(match &why {
