@@ -71,14 +71,16 @@ pub(super) fn sign_off(arguments: &SignOffArgs, streams: &mut Streams<'_>) -> Re
         shown = signoff::text::write(streams.out, &draft);
     }
     if !signed.open_points.is_empty() && !arguments.open_points_are_known {
+        // What is open stands below the sheet, where it is read.
+        shown = shown.and_then(|()| streams.out.flush());
         if arguments.json {
             shown = show(arguments, &signed, None, streams);
         }
         let refusal = refused(&signed, &recovered, arguments, &loaded);
         return Failure::decided(Err(refusal), shown);
     }
-    // Nobody signs what could not be shown.
-    shown.map_err(Failure::cut_short)?;
+    // Nobody signs what could not be shown, and it stands there before the question.
+    shown.and_then(|()| streams.out.flush()).map_err(Failure::cut_short)?;
     if !arguments.yes {
         confirm(arguments, streams)?;
     }

@@ -148,7 +148,10 @@ impl FromArgMatches for PointsArgs {
                 }
                 (None, Some(metres)) => PointArg::BoilingAtAltitude(*metres),
                 (None, None) => {
-                    return Err(refuse("where water boils depends on --pressure, or worse on --altitude"));
+                    return Err(refuse(
+                        "where water boils depends on the air: give --pressure 1002.3hPa as measured at this place, \
+                         or --altitude 340m, which is less sure by a degree",
+                    ));
                 }
             };
             points.push((matches.index_of("boiling"), point));
