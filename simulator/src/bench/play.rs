@@ -17,8 +17,8 @@ const TICK: Duration = Duration::from_millis(20);
 const LINE_BYTES_MAX: u64 = 200;
 /// Lines that wait while one is answered; then whoever sends them waits.
 const LINES_MAX: usize = 16;
-/// Bytes that nobody has read after which all of them are dropped, so that whoever opens the port hears
-/// what is, not what was: some seconds, which a reader that is there is never late.
+/// Unread bytes beyond which all of them are dropped, so that whoever opens the port hears what is, not
+/// what was: those of some seconds, and no reader that is there is so late.
 const UNREAD_MAX: u64 = 1_024;
 
 /// How the node speaks.
