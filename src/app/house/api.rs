@@ -105,6 +105,14 @@ impl From<Refusal> for Trouble {
         match refusal {
             Refusal::Unknown | Refusal::NotYours => Self::Unknown("there is no such thing".to_owned()),
             Refusal::NotNow => Self::NotNow,
+            Refusal::Damaged(record) => Self::Refused {
+                slug: "ledger-damaged".to_owned(),
+                detail: record.map_or_else(
+                    || "what is on record is not as it was sealed".to_owned(),
+                    |record| format!("record {record} is damaged, or not as it was sealed"),
+                ),
+                advice: Some("`rinseward verify` says what holds; keep the ledger as it is".to_owned()),
+            },
         }
     }
 }

@@ -18,7 +18,7 @@ use crate::core::merkle::{Hash, inclusion_proof, leaf_hash, verify_inclusion};
 use crate::core::on_file::OnFile;
 use crate::core::reader::Reader;
 use crate::core::record::{Amendment, Body, Cycle, Record};
-use crate::ledger::{self, CycleFilter, LedgerError, Order, Subject, WholeChunks};
+use crate::ledger::{self, CycleFilter, LedgerError, Order, Part, Subject, WholeChunks};
 use crate::report::plot::cycle;
 use crate::report::rack;
 use crate::web::cycle::{ProbeThen, Rack, RackFound, Racks, Sealing, TraceFound};
@@ -203,8 +203,10 @@ impl Racks for House {
     }
 }
 
-/// The proof as JSON; `None` where the newest checkpoint does not count the record, or the record is not as it
-/// was sealed.
+/// The proof as JSON; `None` where the newest checkpoint does not count the record.
+///
+/// # Errors
+/// The ledger's; damage where the record or the ledger is not as it was sealed.
 pub(super) fn prove(
     ledger: &ledger::Reader,
     index: u64,
@@ -222,7 +224,7 @@ pub(super) fn prove(
     drop(kept);
     if tree.head().root.to_string() != seal.root {
         tracing::error!(slug = "ledger-damaged", "the ledger is not as its newest checkpoint sealed it");
-        return Ok(None);
+        return Err(LedgerError::Damaged(Part::State));
     }
     let path = match inclusion_proof(&tree, index, seal.size) {
         Ok(path) => path,
@@ -235,7 +237,7 @@ pub(super) fn prove(
             record = index,
             "a record near this one is not as it was sealed"
         );
-        return Ok(None);
+        return Err(LedgerError::Damaged(Part::Record { index }));
     }
     let path: Vec<String> = path.iter().map(Hash::to_string).collect();
     let proof = json!({
