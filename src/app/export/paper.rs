@@ -10,6 +10,7 @@ use std::path::{Path, PathBuf};
 use super::evidence::Traces;
 use super::gather::{self, Reach};
 use super::pdf::{Attachments, Typesetter};
+use super::progress::Bounded;
 use super::{Failure, Progress, seal, tables};
 use crate::app::ledger;
 use crate::cli::ExportArgs;
@@ -21,6 +22,9 @@ use crate::report::account::Seal;
 use crate::report::account::build::Question;
 use crate::report::csv::{cycle_header, write_cells};
 use crate::report::pdf::{CYCLES, EVIDENCE, Options, Paper};
+
+/// A part that is being written.
+type Part<'p> = BufWriter<Bounded<'p, File>>;
 
 /// How a report is to be, and by what it is made.
 #[derive(Debug)]
@@ -73,15 +77,15 @@ impl Sheet {
         let reach = match sealed {
             None => Reach::all(reader, None).map_err(unread)?,
             Some(sealed) => {
-                let mut file = self.create(&evidence)?;
-                seal::evidence(reader, path, &question, traces, Some(&sealed), &mut file)?;
+                let mut file = self.create(&evidence, progress)?;
+                seal::evidence((reader, path), &question, traces, Some(&sealed), &mut file, progress)?;
                 self.end(file)?;
                 proof = Some(evidence.as_path());
                 Reach::of(reader, sealed).map_err(unread)?
             }
         };
         let asked = question.clone();
-        let mut file = self.create(&cycles)?;
+        let mut file = self.create(&cycles, progress)?;
         write_cells(&mut file, &cycle_header()).map_err(|error| self.failed(&error))?;
         let mut cycle =
             |index, _: &[u8], record: &Record| tables::write_cycle(index, record, &asked, &mut file);
@@ -90,7 +94,7 @@ impl Sheet {
         let attachments = Attachments { cycles: Some(&cycles), evidence: proof };
         progress.typesetting();
         self.typesetter
-            .render_until(&account, attachments, self.options, &made, &|| progress.is_over())
+            .render_watched(&account, attachments, self.options, &made, progress)
             .map_err(|error| error.diagnose(&self.out))?;
         let mut made = File::open(&made).map_err(|error| self.failed(&error))?;
         io::copy(&mut made, out).map_err(Failure::output)?;
@@ -110,11 +114,13 @@ impl Sheet {
         made.map_err(|error| self.failed(&error))
     }
 
-    fn create(&self, path: &Path) -> Result<BufWriter<File>, Failure> {
-        File::create_new(path).map(BufWriter::new).map_err(|error| self.failed(&error))
+    /// A part of the report, written while it is wanted and there is room.
+    fn create<'p>(&self, path: &Path, progress: &Progress<'p>) -> Result<Part<'p>, Failure> {
+        let file = File::create_new(path).map_err(|error| self.failed(&error))?;
+        Ok(BufWriter::new(progress.bounded(file)))
     }
 
-    fn end(&self, mut file: BufWriter<File>) -> Result<(), Failure> {
+    fn end(&self, mut file: Part<'_>) -> Result<(), Failure> {
         file.flush().map_err(|error| self.failed(&error))
     }
 
