@@ -75,8 +75,8 @@ impl Answers for House {
         serde_json::to_string(&done).map_err(|_| Trouble::NotNow)
     }
 
-    async fn export(&self, taken: Taken) -> Result<Body, Trouble> {
-        self.take_away(taken).await
+    async fn export(&self, taken: Taken, account: &str) -> Result<Body, Trouble> {
+        self.take_away(taken, account).await
     }
 
     fn readings(&self) -> Body {
