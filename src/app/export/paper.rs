@@ -132,3 +132,84 @@ impl Sheet {
             .into()
     }
 }
+
+#[cfg(test)]
+mod tests {
+    use std::sync::atomic::{AtomicU64, Ordering};
+
+    use jiff::tz::TimeZone;
+
+    use super::*;
+    use crate::app::export::pdf::Limits;
+    use crate::app::export::progress::Watched;
+    use crate::app::fixture::{self, CONFIGURATION, at, key, opening, plain, rack};
+    use crate::core::checkpoint::Checkpoint;
+    use crate::core::record::Body;
+
+    /// A device that says so many times that there is room.
+    struct Filling(AtomicU64);
+
+    impl Watched for Filling {
+        fn far(&self, _records: u64) {}
+
+        fn typesetting(&self) {}
+
+        fn is_over(&self) -> bool {
+            false
+        }
+
+        fn room(&self) -> io::Result<u64> {
+            let left = self.0.load(Ordering::Relaxed);
+            self.0.store(left.saturating_sub(1), Ordering::Relaxed);
+            Ok(left)
+        }
+    }
+
+    // Own promise: no part of a report is written, and no program runs on, where the room is gone; nothing of it is
+    // left. The parts in order: evidence, table, account, the bound of the program, the program at work.
+    #[test]
+    fn no_part_of_a_report_fills_the_device() {
+        let directory = tempfile::tempdir().expect("a directory");
+        let (path, folder) = (directory.path().join("ledger.sqlite"), directory.path().join("made"));
+        std::fs::create_dir(&folder).expect("room");
+        let mut records = opening(CONFIGURATION);
+        let (machine, cycle) = rack(0);
+        records.push(plain(2, Some(machine), Body::Cycle(Box::new(cycle))));
+        fixture::ledger(&path, records).close().expect("it closes");
+        let reader = Reader::open(&path).expect("a reader");
+        let head = reader.tree(3, |_, _| {}).expect("a tree").head();
+        let seal = Seal {
+            checkpoint: Checkpoint::sign(head, &key()).to_string(),
+            key: key().verifying().to_string(),
+            size: 3,
+            root: head.root.to_string(),
+        };
+        let question = Question {
+            program: "test".to_owned(),
+            made: at(10),
+            site: "north kitchen".to_owned(),
+            zone_name: "UTC".to_owned(),
+            zone: TimeZone::UTC,
+            from: at(0),
+            to: at(9),
+            only: Vec::new(),
+        };
+        for rooms in 0..5 {
+            let filling = Filling(AtomicU64::new(rooms));
+            let typesetter = Typesetter { program: "/bin/cat".into(), limits: Limits::default() };
+            let options = Options { paper: Paper::A4, scale: Scale::Celsius, language: Language::English };
+            let sheet = Sheet { typesetter, options, out: folder.join("1") };
+            let made = sheet.write(
+                (&reader, &path),
+                question.clone(),
+                Traces::All,
+                Some(seal.clone()),
+                &mut Vec::new(),
+                &mut Progress::watched(&filling),
+            );
+            let said = made.expect_err("no room").to_string();
+            assert!(said.contains("nearly full"), "{rooms}: {said}");
+            assert_eq!(std::fs::read_dir(&folder).expect("ours").count(), 0, "{rooms}");
+        }
+    }
+}

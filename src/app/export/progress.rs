@@ -159,3 +159,51 @@ impl<W: Write> Write for Bounded<'_, W> {
         self.out.flush()
     }
 }
+
+#[cfg(test)]
+mod tests {
+    use std::sync::atomic::{AtomicU64, Ordering};
+
+    use super::*;
+
+    /// A device that says so many times that there is room.
+    struct Filling(AtomicU64);
+
+    impl Watched for Filling {
+        fn far(&self, _records: u64) {}
+
+        fn typesetting(&self) {}
+
+        fn is_over(&self) -> bool {
+            false
+        }
+
+        fn room(&self) -> io::Result<u64> {
+            let left = self.0.load(Ordering::Relaxed);
+            self.0.store(left.saturating_sub(1), Ordering::Relaxed);
+            Ok(left)
+        }
+    }
+
+    // Own promise: a part is written no further than some bytes after the room for it was gone, and another part
+    // not at all; where nobody watches nothing bounds it.
+    #[test]
+    fn what_is_left_on_a_device_is_for_recording() {
+        let filling = Filling(AtomicU64::new(1));
+        let progress = Progress::watched(&filling);
+        let piece = vec![0; 1 << 20];
+        let mut part = progress.bounded(io::sink());
+        let refused = loop {
+            if let Err(error) = part.write_all(&piece) {
+                break error.kind();
+            }
+            assert!(part.written() <= LOOK_EVERY);
+        };
+        assert_eq!((refused, part.written()), (io::ErrorKind::StorageFull, LOOK_EVERY));
+        let other = progress.bounded(io::sink()).write(b"x").map_err(|error| error.kind());
+        assert_eq!(other, Err(io::ErrorKind::StorageFull));
+        assert!(progress.look().is_err());
+        let mut free = Progress::unseen().bounded(io::sink());
+        assert!((0..40).all(|_| free.write_all(&piece).is_ok()));
+    }
+}
