@@ -134,6 +134,11 @@ async fn what_was_in_force_is_shown_with_its_records() {
             "&#60;b&#62;",
         ],
     );
+    let whole = "Ask: auditor, manager, technician, administrator.";
+    assert!(!page.contains(whole));
+    let operator = see("/history/in-force?at=2026-11-26T11:00");
+    let operator = text(ask(&StillKitchen::new(), operator, Role::Operator, Language::English).await).await;
+    assert!(operator.contains(whole) && !operator.contains("&#60;b&#62;"), "as the settings: {operator}");
     let wrong = see("/history/in-force?at=soon");
     let answer = ask(&StillKitchen::new(), wrong, Role::Operator, Language::Spanish).await;
     assert_eq!(answer.status(), StatusCode::UNPROCESSABLE_ENTITY);
