@@ -6,11 +6,12 @@ mod lines;
 pub(in crate::app) mod paper;
 pub mod pdf;
 pub(in crate::app) mod place;
+pub(in crate::app) mod progress;
 pub(in crate::app) mod seal;
 pub(in crate::app) mod span;
 mod tables;
 
-use std::io::{IsTerminal, Write};
+use std::io::Write;
 use std::ops::ControlFlow;
 use std::path::{Path, PathBuf};
 
@@ -18,6 +19,7 @@ use self::evidence::Traces;
 use self::gather::{Reach, Site};
 use self::paper::Sheet;
 use self::place::Place;
+pub(in crate::app) use self::progress::Progress;
 use super::{Failure, Streams, configuration, history, ledger, people};
 use crate::cli::{ExportArgs, ExportForm};
 use crate::core::time::Timestamp;
@@ -27,9 +29,6 @@ use crate::report::account::build::Question;
 use crate::report::account::{Account, Seal};
 use crate::report::local;
 use crate::runtime::clock::Clock;
-
-/// After how many records the progress is told anew.
-const PROGRESS_EVERY: u64 = 20_000;
 
 pub(super) fn export(arguments: &ExportArgs, streams: &mut Streams<'_>) -> Result<(), Failure> {
     check(arguments)?;
@@ -198,7 +197,7 @@ fn one(
         (ExportForm::Csv, _) => tables::cycles(reader, path, &question, out, progress),
         (ExportForm::Jsonl, _) => lines::write(reader, path, &question, out, progress),
         (ExportForm::Evidence, _) => {
-            seal::evidence(reader, path, &question, with.traces, with.seal.as_ref(), out)
+            seal::evidence((reader, path), &question, with.traces, with.seal.as_ref(), out, progress)
         }
         (ExportForm::Pdf, Some(sheet)) => {
             sheet.write((reader, path), question, with.traces, with.seal, out, progress)
@@ -299,82 +298,4 @@ fn warn(damaged: &[u64], path: &Path, streams: &mut Streams<'_>) -> Result<(), F
         .place(path.display().to_string())
         .advice("`rinseward verify` says what holds; restore the ledger from a backup and export again");
     writeln!(streams.err, "{diagnostic}").map_err(Failure::output)
-}
-
-/// Tells how far it is: a person at a terminal, or whoever watches from elsewhere and may end it.
-pub(in crate::app) struct Progress<'p> {
-    /// A terminal; `None` where nobody looks at one.
-    err: Option<&'p mut dyn Write>,
-    watched: Option<&'p dyn Watched>,
-    records: u64,
-    shown: bool,
-}
-
-/// Whoever watches an export from elsewhere.
-pub(in crate::app) trait Watched: Sync {
-    /// So many records were read.
-    fn far(&self, records: u64);
-
-    /// The report program begins.
-    fn typesetting(&self);
-
-    /// Whether it is to end.
-    fn is_over(&self) -> bool;
-}
-
-impl<'p> Progress<'p> {
-    pub(in crate::app) fn new(err: &'p mut dyn Write) -> Self {
-        let err = std::io::stderr().is_terminal().then_some(err);
-        Self { err, watched: None, records: 0, shown: false }
-    }
-
-    /// Where nobody looks.
-    pub(in crate::app) const fn unseen() -> Self {
-        Self { err: None, watched: None, records: 0, shown: false }
-    }
-
-    /// Where somebody watches from elsewhere.
-    pub(in crate::app) const fn watched(watched: &'p dyn Watched) -> Self {
-        Self { err: None, watched: Some(watched), records: 0, shown: false }
-    }
-
-    /// Whether it is to end.
-    pub(in crate::app) fn is_over(&self) -> bool {
-        self.watched.is_some_and(Watched::is_over)
-    }
-
-    /// Says that the report program begins.
-    pub(in crate::app) fn typesetting(&self) {
-        if let Some(watched) = self.watched {
-            watched.typesetting();
-        }
-    }
-
-    /// Says that one more record was read. A terminal that takes no more text stops nothing.
-    ///
-    /// # Errors
-    /// Where whoever watches ended it.
-    pub(in crate::app) fn step(&mut self) -> std::io::Result<()> {
-        self.records += 1;
-        if let Some(watched) = self.watched {
-            watched.far(self.records);
-            if watched.is_over() {
-                return Err(std::io::ErrorKind::BrokenPipe.into());
-            }
-        }
-        if self.records.is_multiple_of(PROGRESS_EVERY)
-            && let Some(err) = &mut self.err
-        {
-            self.shown = write!(err, "\r{} records read", self.records).and_then(|()| err.flush()).is_ok();
-        }
-        Ok(())
-    }
-
-    /// Takes the line away.
-    pub(in crate::app) fn finish(self) {
-        if let (Some(err), true) = (self.err, self.shown) {
-            let blank = write!(err, "\r{:40}\r", "").and_then(|()| err.flush());
-            tracing::trace!(written = blank.is_ok(), "progress is over");
-        }
-    }
 }

@@ -423,12 +423,20 @@ pub fn lateness(at: Timestamp, recorded: Timestamp) -> Option<Duration> {
     (late > LATE_AFTER).then_some(late)
 }
 
-/// A check as it stands after an amendment of it; `None` where it counts no more.
+/// A check as it counts after all that was said of it, in order, with the record that corrects it; `None` where
+/// it counts no more. The newest withdrawal or correction decides, as in the account of a report.
 #[must_use]
-pub const fn amended<'a>(check: &'a Check, change: &'a AmendmentChange) -> Option<&'a Check> {
-    match change {
-        AmendmentChange::Comment => Some(check),
-        AmendmentChange::Withdrawn => None,
-        AmendmentChange::Corrected(corrected) => Some(corrected),
+pub fn counting<'a>(
+    check: &'a Check,
+    amendments: impl IntoIterator<Item = (u64, &'a AmendmentChange)>,
+) -> Option<(&'a Check, Option<u64>)> {
+    let mut stands = Some((check, None));
+    for (index, change) in amendments {
+        match change {
+            AmendmentChange::Comment => {}
+            AmendmentChange::Withdrawn => stands = None,
+            AmendmentChange::Corrected(corrected) => stands = Some((corrected, Some(index))),
+        }
     }
+    stands
 }

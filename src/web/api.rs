@@ -318,8 +318,8 @@ pub trait Answers: Clone + Send + Sync + 'static {
     /// Does what a person asks for, in their name; answers as JSON when it is on record.
     fn perform(&self, deed: Deed, by: &str) -> impl Future<Output = Result<String, Trouble>> + Send;
 
-    /// Records as a file, read while they are sent.
-    fn export(&self, taken: Taken) -> impl Future<Output = Result<Body, Trouble>> + Send;
+    /// Records as a file, read while they are sent; puts on record first that this account takes them away.
+    fn export(&self, taken: Taken, account: &str) -> impl Future<Output = Result<Body, Trouble>> + Send;
 
     /// Readings as they come in, one event a line, until the gateway stops.
     fn readings(&self) -> Body;

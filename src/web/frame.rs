@@ -152,6 +152,8 @@ pub enum Refusal {
     NotYours,
     /// The record cannot be asked just now.
     NotNow,
+    /// What is on record is damaged, or not as it was sealed; at this record, where one is known.
+    Damaged(Option<u64>),
 }
 
 #[derive(Template)]
@@ -159,6 +161,10 @@ pub enum Refusal {
 struct PlainPage<'a> {
     frame: Frame<'a>,
     text: &'static str,
+    /// Leads to what is to be done about it.
+    next: Option<&'static str>,
+    /// Record that it is about.
+    record: Option<u64>,
 }
 
 /// The page that says why nothing is shown.
@@ -193,7 +199,50 @@ pub(super) fn refuse(refused: Refusal, person: &Person, site: &Site, deep: usize
             "Ahora no",
             "El registro no se puede leer en este momento. No se pierde nada; inténtelo en un minuto.",
         ),
+        (Refusal::Damaged(_), Language::English) => (
+            StatusCode::INTERNAL_SERVER_ERROR,
+            "The record is DAMAGED here",
+            "What is on record here cannot be read, or is not as it was sealed, and trying again will not help. \
+             Have the record checked, keep the ledger as it is, and tell whoever looks after the gateway.",
+        ),
+        (Refusal::Damaged(_), Language::Spanish) => (
+            StatusCode::INTERNAL_SERVER_ERROR,
+            "El registro está DAÑADO aquí",
+            "Lo que consta aquí no se puede leer o no está como se selló, y volver a intentarlo no servirá. \
+             Haga comprobar el registro, conserve el archivo como está y avise a quien cuida del equipo.",
+        ),
+    };
+    let (next, record) = match refused {
+        Refusal::Damaged(record) => {
+            let next = "Whether the record is whole";
+            (Some(said(language, next, "Si el registro está íntegro")), record)
+        }
+        Refusal::Unknown | Refusal::NotYours | Refusal::NotNow => (None, None),
     };
     let frame = Frame::new(site, person, Tab::Now, deep, title);
-    page(status, PlainPage { frame, text }.render())
+    page(status, PlainPage { frame, text, next, record }.render())
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::core::access::Role;
+    use crate::web::fixture;
+
+    // Own promise: what is damaged is told as damage, with the way to what is to be done; nobody is told to try
+    // again, or that the address is wrong.
+    #[tokio::test]
+    async fn damage_is_told_as_damage() {
+        let site = Site { name: "North".to_owned(), simulated: false };
+        for (language, wanted) in [(Language::English, "DAMAGED"), (Language::Spanish, "DAÑADO")] {
+            let person = fixture::person(Role::Auditor, language);
+            let answer = refuse(Refusal::Damaged(Some(7)), &person, &site, 2);
+            assert_eq!(answer.status(), StatusCode::INTERNAL_SERVER_ERROR);
+            let bytes = axum::body::to_bytes(answer.into_body(), 1 << 20).await.expect("a body");
+            let page = String::from_utf8(bytes.to_vec()).expect("text");
+            for part in [wanted, "../../history/integrity", "../../history/records/7"] {
+                assert!(page.contains(part), "{part}: {page}");
+            }
+        }
+    }
 }

@@ -18,6 +18,7 @@ use std::collections::BTreeSet;
 use std::io::{self, Write};
 use std::ops::ControlFlow;
 
+use super::Progress;
 use crate::core::checkpoint::{Checkpoint, CheckpointError};
 use crate::core::cycle::verdict::Verdict;
 use crate::core::evidence::span::{Companions, Span};
@@ -126,6 +127,7 @@ pub(in crate::app) fn write(
     asked: &Asked,
     seal: &Seal,
     out: &mut dyn Write,
+    progress: &mut Progress<'_>,
 ) -> Result<EvidenceFacts, EvidenceError> {
     let key: VerifyingKey = seal.key.parse()?;
     let head = Checkpoint::verified(&Note::parse(&seal.checkpoint)?, &key)?.head;
@@ -137,11 +139,11 @@ pub(in crate::app) fn write(
     if size > recorded {
         return Err(EvidenceError::NotAsSealed { size });
     }
-    let (tree, stretch, apart) = choose(reader, asked.span, head)?;
+    let (tree, stretch, apart) = choose(reader, asked.span, head, progress)?;
     let proof = range_proof(&tree, stretch.0, stretch.1, size)?;
     serde_json::to_writer(&mut *out, &header(asked, seal, stretch, size, &proof)).map_err(io::Error::from)?;
     out.write_all(b"\n")?;
-    let mut lines = Lines { reader, asked, out, counted: Trailer::default(), damaged: Vec::new() };
+    let mut lines = Lines { reader, asked, out, progress, counted: Trailer::default(), damaged: Vec::new() };
     for index in apart.range(..stretch.0) {
         lines.apart(&tree, *index)?;
     }
@@ -180,7 +182,12 @@ fn header(asked: &Asked, seal: &Seal, stretch: (u64, u64), size: u64, proof: &Ra
 /// The tree, the stretch and the indices of what goes beside it.
 type Chosen<'r> = (LedgerTree<'r>, (u64, u64), BTreeSet<u64>);
 
-fn choose(reader: &Reader, span: Span, head: TreeHead) -> Result<Chosen<'_>, EvidenceError> {
+fn choose<'r>(
+    reader: &'r Reader,
+    span: Span,
+    head: TreeHead,
+    progress: &Progress<'_>,
+) -> Result<Chosen<'r>, EvidenceError> {
     let size = head.size;
     let from = first_not_before(reader, size, span.from)?;
     let to = first_not_before(reader, size, span.to)?.max(from);
@@ -212,7 +219,7 @@ fn choose(reader: &Reader, span: Span, head: TreeHead) -> Result<Chosen<'_>, Evi
     }
     late.retain(|index| !(first..end).contains(index));
     let mut companions = Companions::new(span, first, end, late);
-    others(reader, size, &mut companions)?;
+    others(reader, size, &mut companions, progress)?;
     Ok((tree, (first, end), companions.finish()))
 }
 
@@ -231,11 +238,17 @@ fn first_not_before(reader: &Reader, size: u64, instant: Timestamp) -> Result<u6
 }
 
 /// Hands every readable record that is no cycle to the search; one that is damaged tells nothing.
-fn others(reader: &Reader, size: u64, companions: &mut Companions) -> Result<(), LedgerError> {
+fn others(
+    reader: &Reader,
+    size: u64,
+    companions: &mut Companions,
+    progress: &Progress<'_>,
+) -> Result<(), LedgerError> {
     let mut from = 0;
     loop {
         let read = reader.records_but_cycles(from, |index, _, record| {
-            if index >= size {
+            // Where it is to end, the first line refuses to be written.
+            if index >= size || progress.is_over() {
                 return ControlFlow::Break(());
             }
             companions.take(index, &record);
@@ -250,15 +263,16 @@ fn others(reader: &Reader, size: u64, companions: &mut Companions) -> Result<(),
     }
 }
 
-struct Lines<'w> {
+struct Lines<'w, 'p> {
     reader: &'w Reader,
     asked: &'w Asked,
     out: &'w mut dyn Write,
+    progress: &'w mut Progress<'p>,
     counted: Trailer,
     damaged: Vec<u64>,
 }
 
-impl Lines<'_> {
+impl Lines<'_, '_> {
     fn stretch(&mut self, (first, end): (u64, u64)) -> Result<(), EvidenceError> {
         let reader = self.reader;
         let mut written = Ok(());
@@ -290,6 +304,7 @@ impl Lines<'_> {
         bytes: &[u8],
         proof: Option<Vec<Hex>>,
     ) -> Result<(), EvidenceError> {
+        self.progress.step()?;
         if crate::core::merkle::leaf_hash(bytes) != leaf {
             self.damaged.push(index);
         }

@@ -10,6 +10,7 @@ use std::path::{Path, PathBuf};
 use super::evidence::Traces;
 use super::gather::{self, Reach};
 use super::pdf::{Attachments, Typesetter};
+use super::progress::Bounded;
 use super::{Failure, Progress, seal, tables};
 use crate::app::ledger;
 use crate::cli::ExportArgs;
@@ -21,6 +22,9 @@ use crate::report::account::Seal;
 use crate::report::account::build::Question;
 use crate::report::csv::{cycle_header, write_cells};
 use crate::report::pdf::{CYCLES, EVIDENCE, Options, Paper};
+
+/// A part that is being written.
+type Part<'p> = BufWriter<Bounded<'p, File>>;
 
 /// How a report is to be, and by what it is made.
 #[derive(Debug)]
@@ -73,15 +77,15 @@ impl Sheet {
         let reach = match sealed {
             None => Reach::all(reader, None).map_err(unread)?,
             Some(sealed) => {
-                let mut file = self.create(&evidence)?;
-                seal::evidence(reader, path, &question, traces, Some(&sealed), &mut file)?;
+                let mut file = self.create(&evidence, progress)?;
+                seal::evidence((reader, path), &question, traces, Some(&sealed), &mut file, progress)?;
                 self.end(file)?;
                 proof = Some(evidence.as_path());
                 Reach::of(reader, sealed).map_err(unread)?
             }
         };
         let asked = question.clone();
-        let mut file = self.create(&cycles)?;
+        let mut file = self.create(&cycles, progress)?;
         write_cells(&mut file, &cycle_header()).map_err(|error| self.failed(&error))?;
         let mut cycle =
             |index, _: &[u8], record: &Record| tables::write_cycle(index, record, &asked, &mut file);
@@ -90,7 +94,7 @@ impl Sheet {
         let attachments = Attachments { cycles: Some(&cycles), evidence: proof };
         progress.typesetting();
         self.typesetter
-            .render_until(&account, attachments, self.options, &made, &|| progress.is_over())
+            .render_watched(&account, attachments, self.options, &made, progress)
             .map_err(|error| error.diagnose(&self.out))?;
         let mut made = File::open(&made).map_err(|error| self.failed(&error))?;
         io::copy(&mut made, out).map_err(Failure::output)?;
@@ -110,11 +114,13 @@ impl Sheet {
         made.map_err(|error| self.failed(&error))
     }
 
-    fn create(&self, path: &Path) -> Result<BufWriter<File>, Failure> {
-        File::create_new(path).map(BufWriter::new).map_err(|error| self.failed(&error))
+    /// A part of the report, written while it is wanted and there is room.
+    fn create<'p>(&self, path: &Path, progress: &Progress<'p>) -> Result<Part<'p>, Failure> {
+        let file = File::create_new(path).map_err(|error| self.failed(&error))?;
+        Ok(BufWriter::new(progress.bounded(file)))
     }
 
-    fn end(&self, mut file: BufWriter<File>) -> Result<(), Failure> {
+    fn end(&self, mut file: Part<'_>) -> Result<(), Failure> {
         file.flush().map_err(|error| self.failed(&error))
     }
 
@@ -124,5 +130,86 @@ impl Sheet {
             .because(error)
             .advice("give --out a place that can be written; nothing was left there")
             .into()
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use std::sync::atomic::{AtomicU64, Ordering};
+
+    use jiff::tz::TimeZone;
+
+    use super::*;
+    use crate::app::export::pdf::Limits;
+    use crate::app::export::progress::Watched;
+    use crate::app::fixture::{self, CONFIGURATION, at, key, opening, plain, rack};
+    use crate::core::checkpoint::Checkpoint;
+    use crate::core::record::Body;
+
+    /// A device that says so many times that there is room.
+    struct Filling(AtomicU64);
+
+    impl Watched for Filling {
+        fn far(&self, _records: u64) {}
+
+        fn typesetting(&self) {}
+
+        fn is_over(&self) -> bool {
+            false
+        }
+
+        fn room(&self) -> io::Result<u64> {
+            let left = self.0.load(Ordering::Relaxed);
+            self.0.store(left.saturating_sub(1), Ordering::Relaxed);
+            Ok(left)
+        }
+    }
+
+    // Own promise: no part of a report is written, and no program runs on, where the room is gone; nothing of it is
+    // left. The parts in order: evidence, table, account, the bound of the program, the program at work.
+    #[test]
+    fn no_part_of_a_report_fills_the_device() {
+        let directory = tempfile::tempdir().expect("a directory");
+        let (path, folder) = (directory.path().join("ledger.sqlite"), directory.path().join("made"));
+        std::fs::create_dir(&folder).expect("room");
+        let mut records = opening(CONFIGURATION);
+        let (machine, cycle) = rack(0);
+        records.push(plain(2, Some(machine), Body::Cycle(Box::new(cycle))));
+        fixture::ledger(&path, records).close().expect("it closes");
+        let reader = Reader::open(&path).expect("a reader");
+        let head = reader.tree(3, |_, _| {}).expect("a tree").head();
+        let seal = Seal {
+            checkpoint: Checkpoint::sign(head, &key()).to_string(),
+            key: key().verifying().to_string(),
+            size: 3,
+            root: head.root.to_string(),
+        };
+        let question = Question {
+            program: "test".to_owned(),
+            made: at(10),
+            site: "north kitchen".to_owned(),
+            zone_name: "UTC".to_owned(),
+            zone: TimeZone::UTC,
+            from: at(0),
+            to: at(9),
+            only: Vec::new(),
+        };
+        for rooms in 0..5 {
+            let filling = Filling(AtomicU64::new(rooms));
+            let typesetter = Typesetter { program: "/bin/cat".into(), limits: Limits::default() };
+            let options = Options { paper: Paper::A4, scale: Scale::Celsius, language: Language::English };
+            let sheet = Sheet { typesetter, options, out: folder.join("1") };
+            let made = sheet.write(
+                (&reader, &path),
+                question.clone(),
+                Traces::All,
+                Some(seal.clone()),
+                &mut Vec::new(),
+                &mut Progress::watched(&filling),
+            );
+            let said = made.expect_err("no room").to_string();
+            assert!(said.contains("nearly full"), "{rooms}: {said}");
+            assert_eq!(std::fs::read_dir(&folder).expect("ours").count(), 0, "{rooms}");
+        }
     }
 }

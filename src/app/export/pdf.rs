@@ -4,7 +4,7 @@
 //! wanted, within limits of time and memory. The file appears whole under its name or not at all.
 
 use std::ffi::OsString;
-use std::io::{self, Read};
+use std::io::{self, BufWriter, Read, Write};
 use std::path::{Path, PathBuf};
 use std::process::{Child, Command, ExitStatus, Stdio};
 use std::sync::mpsc;
@@ -12,6 +12,7 @@ use std::time::Duration;
 
 use rustix::process::{Pid, Resource, Rlimit};
 
+use super::Progress;
 use crate::diagnostic::Diagnostic;
 use crate::report::account::Account;
 use crate::report::pdf::{ACCOUNT, Options};
@@ -69,6 +70,9 @@ pub enum RenderError {
     /// Whoever wanted it ended it.
     #[error("it was ended")]
     Ended,
+    /// There is no room for more.
+    #[error("there is no room for it")]
+    Room(#[source] io::Error),
     /// It ended without a report.
     #[error("it ended without a report ({status})")]
     Failed {
@@ -104,7 +108,7 @@ impl RenderError {
                 let diagnostic = diagnostic.cause(said.clone());
                 if status.code().is_some() { diagnostic } else { diagnostic.advice(shorter) }
             }
-            Self::Ended | Self::File { .. } | Self::Account(_) | Self::Run { .. } => {
+            Self::Ended | Self::Room(_) | Self::File { .. } | Self::Account(_) | Self::Run { .. } => {
                 failed().place(out.display().to_string()).because(self)
             }
         }
@@ -189,20 +193,20 @@ impl Typesetter {
         options: Options,
         out: &Path,
     ) -> Result<(), RenderError> {
-        self.render_until(account, attachments, options, out, &|| false)
+        self.render_watched(account, attachments, options, out, &Progress::unseen())
     }
 
-    /// As [`Typesetter::render`], until `over` says that it is to end.
+    /// As [`Typesetter::render`], while whoever watches wants it and there is room.
     ///
     /// # Errors
     /// [`RenderError`]; `out` is then as it was.
-    pub fn render_until(
+    pub(super) fn render_watched(
         &self,
         account: &Account,
         attachments: Attachments<'_>,
         options: Options,
         out: &Path,
-        over: &dyn Fn() -> bool,
+        progress: &Progress<'_>,
     ) -> Result<(), RenderError> {
         let file = |path: &Path, source| RenderError::File { path: path.to_owned(), source };
         let out = std::path::absolute(out).map_err(|source| file(out, source))?;
@@ -214,7 +218,12 @@ impl Typesetter {
             .map_err(|source| file(parent, source))?;
         let (json, made) = (folder.path().join(ACCOUNT), folder.path().join("report.pdf"));
         let bytes = serde_json::to_vec(account).map_err(RenderError::Account)?;
-        std::fs::write(&json, bytes).map_err(|source| file(&json, source))?;
+        let written = std::fs::File::create_new(&json).and_then(|made| {
+            let mut part = BufWriter::new(progress.bounded(made));
+            part.write_all(&bytes).and_then(|()| part.flush())
+        });
+        written.map_err(|source| file(&json, source))?;
+        drop(bytes);
         let mut arguments = vec![
             (OsString::from("--account"), json.into_os_string()),
             ("--paper".into(), options.paper.as_str().into()),
@@ -228,7 +237,7 @@ impl Typesetter {
                 arguments.push((name.into(), path.into_os_string()));
             }
         }
-        self.run(folder.path(), arguments, over)?;
+        self.run(folder.path(), arguments, progress)?;
         let moved = std::fs::File::open(&made)
             .and_then(|written| written.sync_all())
             .and_then(|()| std::fs::rename(&made, &out));
@@ -239,7 +248,7 @@ impl Typesetter {
         &self,
         folder: &Path,
         arguments: Vec<(OsString, OsString)>,
-        over: &dyn Fn() -> bool,
+        progress: &Progress<'_>,
     ) -> Result<(), RenderError> {
         let run = |source| RenderError::Run { program: self.program.clone(), source };
         let mut child = Command::new(&self.program)
@@ -251,7 +260,7 @@ impl Typesetter {
             .stderr(Stdio::piped())
             .spawn()
             .map_err(run)?;
-        let said = self.limit(&child).map_err(io::Error::from).and_then(|()| listen(&mut child));
+        let said = self.limit(&child, progress).and_then(|()| listen(&mut child));
         let said = said.map_err(|source| {
             end(&mut child);
             run(source)
@@ -259,13 +268,13 @@ impl Typesetter {
         // Standard error closes when the program ends: no later than that it has to be waited for.
         let mut waited = Duration::ZERO;
         let said = loop {
+            if let Err(source) = progress.look() {
+                end(&mut child);
+                return Err(if progress.is_over() { RenderError::Ended } else { RenderError::Room(source) });
+            }
             let step = LOOK_EVERY.min(self.limits.wall.saturating_sub(waited));
             match said.recv_timeout(step) {
                 Ok(said) => break said,
-                Err(_) if over() => {
-                    end(&mut child);
-                    return Err(RenderError::Ended);
-                }
                 Err(mpsc::RecvTimeoutError::Timeout) if waited + step < self.limits.wall => waited += step,
                 Err(mpsc::RecvTimeoutError::Timeout | mpsc::RecvTimeoutError::Disconnected) => {
                     end(&mut child);
@@ -277,10 +286,12 @@ impl Typesetter {
         if status.success() { Ok(()) } else { Err(RenderError::Failed { status, said }) }
     }
 
-    fn limit(&self, child: &Child) -> rustix::io::Result<()> {
+    fn limit(&self, child: &Child, progress: &Progress<'_>) -> io::Result<()> {
         let pid = Pid::from_child(child);
         let limits = [(Resource::Cpu, self.limits.processor.as_secs()), (Resource::As, self.limits.memory)];
-        for (resource, most) in limits {
+        // What it writes at once may be more than fits between two looks.
+        let room = progress.room()?.map(|room| (Resource::Fsize, room));
+        for (resource, most) in limits.into_iter().chain(room) {
             rustix::process::prlimit(
                 Some(pid),
                 resource,

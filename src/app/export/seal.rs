@@ -3,8 +3,8 @@
 use std::io::Write;
 use std::path::Path;
 
-use super::Failure;
 use super::evidence::{self, Asked, EvidenceError, Traces};
+use super::{Failure, Progress};
 use crate::app::{ledger, seal};
 use crate::core::checkpoint::Checkpoint;
 use crate::core::evidence::span::Span;
@@ -55,14 +55,15 @@ fn verified(reader: &Reader, stored: StoredCheckpoint) -> Result<Option<Seal>, L
 /// Writes the evidence that answers a question; gives the records that are not as they were sealed.
 ///
 /// # Errors
-/// Where nothing seals the ledger, it is not as it was sealed, or it cannot be read or written.
+/// Where nothing seals the ledger, it is not as it was sealed, or it cannot be read or written; where `progress`
+/// was told to end it that of an output that ended.
 pub(in crate::app) fn evidence(
-    reader: &Reader,
-    path: &Path,
+    (reader, path): (&Reader, &Path),
     question: &Question,
     traces: Traces,
     seal: Option<&Seal>,
     out: &mut dyn Write,
+    progress: &mut Progress<'_>,
 ) -> Result<Vec<u64>, Failure> {
     let asked = Asked {
         span: Span { from: question.from, to: question.to },
@@ -73,7 +74,7 @@ pub(in crate::app) fn evidence(
         traces,
     };
     let seal = seal.ok_or_else(|| unsealed(path))?;
-    match evidence::write(reader, &asked, seal, out) {
+    match evidence::write(reader, &asked, seal, out, progress) {
         Ok(facts) => Ok(facts.damaged),
         Err(error) => Err(told(error, path)),
     }

@@ -9,7 +9,7 @@ use crate::app::{Failure, Streams};
 use crate::cli::HistoryArgs;
 use crate::config::recorded::Recorded;
 use crate::core::late::{late_by, stands_at};
-use crate::core::logbook::judge_known;
+use crate::core::logbook::{counting, judge_known};
 use crate::core::record::{Amendment, Body, Check, Record};
 use crate::ledger::{Found, LedgerError, Order, Reader, RecordFilter, Subject};
 use crate::report::alerts::{self as told, standing};
@@ -198,6 +198,19 @@ impl Sites {
         })?;
         sites.sort_by_key(|(index, _)| *index);
         Ok(Self(sites))
+    }
+
+    /// A check as it counts after what was said of it, and whether it was good then; `None` where it counts no
+    /// more. An amendment that cannot be read is passed over: whoever lists records tells of it.
+    pub(in crate::app) fn counting<'a>(
+        &self,
+        (index, check): (u64, &'a Check),
+        machine: Option<&str>,
+        amendments: &'a [(u64, Option<Amendment>)],
+    ) -> Option<(&'a Check, Option<bool>)> {
+        let said = amendments.iter().filter_map(|(at, said)| Some((*at, &said.as_ref()?.change)));
+        let (check, corrected_by) = counting(check, said)?;
+        Some((check, self.good(check, machine, corrected_by.unwrap_or(index))))
     }
 
     /// Whether a check was good, by the machine as it was configured then; `None` where nothing is known

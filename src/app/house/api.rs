@@ -75,8 +75,8 @@ impl Answers for House {
         serde_json::to_string(&done).map_err(|_| Trouble::NotNow)
     }
 
-    async fn export(&self, taken: Taken) -> Result<Body, Trouble> {
-        self.take_away(taken).await
+    async fn export(&self, taken: Taken, account: &str) -> Result<Body, Trouble> {
+        self.take_away(taken, account).await
     }
 
     fn readings(&self) -> Body {
@@ -105,6 +105,14 @@ impl From<Refusal> for Trouble {
         match refusal {
             Refusal::Unknown | Refusal::NotYours => Self::Unknown("there is no such thing".to_owned()),
             Refusal::NotNow => Self::NotNow,
+            Refusal::Damaged(record) => Self::Refused {
+                slug: "ledger-damaged".to_owned(),
+                detail: record.map_or_else(
+                    || "what is on record is not as it was sealed".to_owned(),
+                    |record| format!("record {record} is damaged, or not as it was sealed"),
+                ),
+                advice: Some("`rinseward verify` says what holds; keep the ledger as it is".to_owned()),
+            },
         }
     }
 }

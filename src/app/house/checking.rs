@@ -19,11 +19,8 @@ use crate::ledger::walk::{Extent, audit_told};
 use crate::ledger::{self, KeyFiles, LedgerError, Order, RecordFilter};
 use crate::runtime::clock::Clock;
 use crate::web::frame::Refusal;
-use crate::web::history::integrity::{Checked, Checks, Running, Sealed, Standing};
+use crate::web::history::integrity::{Checked, Checks, Running, Sealed, Standing, Trusted};
 use crate::web::person::Person;
-
-/// Newest records of accounts among which a check of a run before is looked for (own choice: some weeks of logins).
-const LOOKED_MAX: usize = 2_000;
 
 /// Checks of one ledger. Copies are the same.
 #[derive(Clone, Debug, Default)]
@@ -39,6 +36,8 @@ struct Stands {
     running: Option<(String, u64)>,
     last: Option<Checked>,
     failed: Option<String>,
+    /// Whether the record was asked for a check of a run before; it is asked once.
+    asked: bool,
 }
 
 impl Checking {
@@ -46,15 +45,16 @@ impl Checking {
         self.stands.lock().unwrap_or_else(PoisonError::into_inner)
     }
 
-    /// Takes the place of the one check at a time.
-    fn begin(&self, account: &str, of: u64) -> bool {
+    /// Takes the place of the one check at a time; `None` where it is taken.
+    fn begin(&self, account: &str, of: u64) -> Option<Turn> {
         let mut stands = self.stands();
         if stands.running.is_some() {
-            return false;
+            return None;
         }
         stands.running = Some((account.to_owned(), of));
         self.far.store(0, Ordering::Relaxed);
-        true
+        drop(stands);
+        Some(Turn { checking: self.clone(), found: None })
     }
 
     fn end(&self, found: Result<Checked, String>) {
@@ -69,16 +69,48 @@ impl Checking {
     }
 }
 
-/// The key that a check goes by: the one that lies on the gateway, since whoever puts another ledger in the
-/// place of this one may have no other. Where that cannot be read the one on record.
-fn key(path: &Path) -> Result<Vec<VerifyingKey>, LedgerError> {
-    let placed = std::fs::read_to_string(KeyFiles::of(path).public()).ok();
-    if let Some(placed) = placed.and_then(|text| text.parse().ok()) {
-        return Ok(vec![placed]);
+/// A check under way. Whatever becomes of it, a panic included, the next one can begin.
+struct Turn {
+    checking: Checking,
+    found: Option<Result<Checked, String>>,
+}
+
+impl Turn {
+    fn end(mut self, found: Result<Checked, Diagnostic>) {
+        self.found = Some(found.map_err(|diagnostic| diagnostic.to_string()));
     }
+}
+
+impl Drop for Turn {
+    fn drop(&mut self) {
+        let found = self.found.take().unwrap_or_else(|| {
+            let said = Diagnostic::error("bug", "the check ended by a mistake in rinseward")
+                .advice("see the log of the gateway, and tell whoever made it")
+                .advice("meanwhile `rinseward verify` checks the ledger on the command line");
+            Err(said.to_string())
+        });
+        self.checking.end(found);
+    }
+}
+
+/// The keys that a check goes by: the one that lies on the gateway, since whoever puts another ledger in the
+/// place of this one may have no other. Where that cannot be read the one on record, which any ledger has of its
+/// own: whoever reads the outcome is told.
+fn keys(path: &Path) -> Result<(Vec<VerifyingKey>, Trusted), LedgerError> {
+    let file = KeyFiles::of(path).public().to_owned();
+    let placed = std::fs::read_to_string(&file).ok().and_then(|text| text.parse().ok());
+    if let Some(placed) = placed {
+        return Ok((vec![placed], Trusted::Placed));
+    }
+    tracing::error!(
+        slug = "signing-key",
+        file = %file.display(),
+        "the public key beside the ledger is missing or no key: the ledger is checked by the key that it names itself"
+    );
     let changes = ledger::Reader::open(path)?.signing_keys()?;
     let chain = key_chain(changes.iter().map(|(index, change)| (*index, change)));
-    Ok(chain.newest().map(|newest| newest.key.clone()).into_iter().collect())
+    let own = chain.newest().map(|newest| newest.key.clone()).into_iter().collect();
+    Ok((own, Trusted::Own))
 }
 
 /// Checks everything; blocks until it is done.
@@ -89,7 +121,7 @@ fn checked(path: &Path, account: &str, clock: &Clock, checking: &Checking) -> Re
         checking.far.store(records, Ordering::Relaxed);
         checking.stir.send_modify(|stir| *stir += 1);
     };
-    let keys = key(path).map_err(unread)?;
+    let (keys, trusted) = keys(path).map_err(unread)?;
     let audited = audit_told(path, &keys, Vec::new(), Extent::Whole, &mut far).map_err(unread)?;
     let report = audited.report;
     Ok(Checked {
@@ -99,27 +131,21 @@ fn checked(path: &Path, account: &str, clock: &Clock, checking: &Checking) -> Re
         records: report.records,
         findings: report.findings.len() as u64 + report.findings_more,
         report: Some((report, begun.elapsed().as_secs_f64())),
+        trusted: Some(trusted),
     })
 }
 
-/// The newest check that is on record.
+/// The newest check that is on record, however many records of accounts came after it.
 fn recorded(ledger: &ledger::Reader) -> Result<Option<Checked>, LedgerError> {
-    let filter = RecordFilter {
-        kinds: vec!["access".to_owned()],
-        machine: None,
-        check: None,
-        from: None,
-        to: None,
-        limit: Some(LOOKED_MAX),
-        after_index: None,
-    };
+    let filter = RecordFilter { kinds: vec!["access".to_owned()], ..RecordFilter::default() };
     let mut found = None;
     ledger.events(Order::NewestFirst, &filter, |_, read| {
         if let Ok((_, Record { recorded, body: Body::Access(event), .. })) = read
             && let AccessDeed::Checked { outcome, records, findings } = event.what
         {
             let by = event.account.clone();
-            found = Some(Checked { at: recorded, by, outcome, records, findings, report: None });
+            found =
+                Some(Checked { at: recorded, by, outcome, records, findings, report: None, trusted: None });
             return ControlFlow::Break(());
         }
         ControlFlow::Continue(())
@@ -148,25 +174,27 @@ impl Checks for House {
     }
 
     async fn standing(&self) -> Result<Standing, Refusal> {
-        let standing = {
+        let (standing, known) = {
             let stands = self.checking.stands();
             let running = stands.running.as_ref().map(|(by, of)| Running {
                 by: by.clone(),
                 far: self.checking.far.load(Ordering::Relaxed).min(*of),
                 of: *of,
             });
-            Standing { running, last: stands.last.clone(), failed: stands.failed.clone() }
+            let known = stands.asked || stands.last.is_some() || running.is_some();
+            (Standing { running, last: stands.last.clone(), failed: stands.failed.clone() }, known)
         };
-        if standing.last.is_some() || standing.running.is_some() {
+        if known {
             return Ok(standing);
         }
         let last = self.readers.ask(recorded).await?;
-        // Kept, so that whoever leaves the page open has it looked up once.
+        // Kept, that there is none as well: whoever leaves the page open has it looked up once.
         let mut stands = self.checking.stands();
+        stands.asked = true;
         if stands.last.is_none() {
-            stands.last.clone_from(&last);
+            stands.last = last;
         }
-        Ok(Standing { last, ..standing })
+        Ok(Standing { last: stands.last.clone(), ..standing })
     }
 
     fn check_stirs(&self) -> watch::Receiver<u64> {
@@ -175,9 +203,7 @@ impl Checks for House {
 
     fn check(&self, person: &Person) {
         let account = person.account.clone();
-        if !self.checking.begin(&account, self.tide.borrow().records.max(1)) {
-            return;
-        }
+        let Some(turn) = self.checking.begin(&account, self.tide.borrow().records.max(1)) else { return };
         let house = self.clone();
         let handle = tokio::runtime::Handle::current();
         // Its end is told to whoever looks.
@@ -187,9 +213,19 @@ impl Checks for House {
                 let what = AccessDeed::Checked { outcome: *outcome, records: *records, findings: *findings };
                 // What was found is shown also where it cannot be put on record; the log tells of that.
                 let noted = handle.block_on(house.note_access(&account, what));
-                tracing::info!(records, findings, noted, "the ledger was checked");
+                if *findings > 0 {
+                    tracing::error!(
+                        slug = "verify-not-whole",
+                        records,
+                        findings,
+                        noted,
+                        "the ledger was checked, and does not hold"
+                    );
+                } else {
+                    tracing::info!(records, noted, "the ledger was checked");
+                }
             }
-            house.checking.end(found.map_err(|diagnostic| diagnostic.to_string()));
+            turn.end(found);
         }));
     }
 }
@@ -197,4 +233,68 @@ impl Checks for House {
 /// SHA-256 of the file of the key, as `sha256sum` prints it.
 fn fingerprint(key: &str) -> String {
     Sha256::digest(format!("{key}\n").as_bytes()).iter().map(|byte| format!("{byte:02x}")).collect()
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::app::fixture::{CONFIGURATION, at, comment, key, ledger, opening, plain};
+    use crate::core::audit::Outcome;
+    use crate::core::record::AccessEvent;
+
+    fn event(minute: u64, what: AccessDeed) -> ledger::NewRecord {
+        let account = "eva".to_owned();
+        let event = AccessEvent { account, what, at: None, from: None, by: None, times: 1 };
+        plain(minute, None, Body::Access(Box::new(event)))
+    }
+
+    // Own promise: a check goes by the key that lies on the gateway; where there is none, or none that can be
+    // read, it says that the ledger vouches for itself.
+    #[test]
+    fn a_check_says_by_which_key() {
+        let directory = tempfile::tempdir().expect("a directory");
+        let path = directory.path().join("ledger.sqlite");
+        ledger(&path, opening(CONFIGURATION)).close().expect("it closes");
+        let trusted = || {
+            let (keys, trusted) = keys(&path).expect("readable");
+            (keys.len(), trusted)
+        };
+        assert_eq!(trusted(), (1, Trusted::Own));
+        let placed = KeyFiles::of(&path).public().to_owned();
+        std::fs::write(&placed, "no key").expect("room");
+        assert_eq!(trusted(), (1, Trusted::Own));
+        std::fs::write(&placed, format!("{}\n", key().verifying())).expect("room");
+        assert_eq!(trusted(), (1, Trusted::Placed));
+    }
+
+    // Own promise: the last check is found behind however many logins.
+    #[test]
+    fn a_check_is_found_behind_many_logins() {
+        let directory = tempfile::tempdir().expect("a directory");
+        let path = directory.path().join("ledger.sqlite");
+        let mut records = opening(CONFIGURATION);
+        let what = AccessDeed::Checked { outcome: Outcome::Whole, records: 2, findings: 0 };
+        records.push(event(1, what));
+        records.extend((0..2_500).map(|minute| event(2 + minute, AccessDeed::LoggedOut)));
+        records.push(plain(3_000, None, comment(0, "the key")));
+        ledger(&path, records).close().expect("it closes");
+        let found = recorded(&ledger::Reader::open(&path).expect("a reader")).expect("readable");
+        let found = found.map(|checked| (checked.at, checked.by, checked.records));
+        assert_eq!(found, Some((at(1), "eva".to_owned(), 2)));
+    }
+
+    // Own promise: a check that panics leaves the place to the next one, and is told of.
+    #[test]
+    fn a_panic_does_not_end_checking() {
+        let checking = Checking::default();
+        let turn = checking.begin("eva", 9).expect("the place is free");
+        assert!(checking.begin("max", 9).is_none(), "one at a time");
+        let made = std::thread::spawn(move || {
+            let _turn = turn;
+            panic!("a mistake in a check");
+        });
+        assert!(made.join().is_err());
+        assert!(checking.stands().failed.as_ref().is_some_and(|said| said.contains("error[bug]")));
+        assert!(checking.begin("max", 9).is_some());
+    }
 }

@@ -71,6 +71,13 @@ impl House {
         let (signed, _) = match self.unsigned(machine.clone(), note, person).await {
             Ok(signed) => signed,
             Err(Refusal::Unknown) => return Err(NotDone::Unknown),
+            Err(Refusal::Damaged(record)) => {
+                let what = record.map_or_else(String::new, |record| format!(": record {record}"));
+                return Err(NotDone::Refused(Said {
+                    summary: format!("what is to be signed needs what is DAMAGED on record{what}"),
+                    advice: Some("have the record checked: «Whether the record is whole»".to_owned()),
+                }));
+            }
             Err(Refusal::NotYours | Refusal::NotNow) => {
                 let summary = "the record cannot be read just now".to_owned();
                 return Err(NotDone::Refused(Said {

@@ -1,4 +1,4 @@
-//! Exports that people begin on a page: jobs of their own, made one after the other beside the service.
+//! Exports that people begin on a page: jobs of their own, made beside the service, few at a time.
 //!
 //! | bound | what happens there |
 //! |---|---|
@@ -14,7 +14,8 @@
 mod make;
 
 use std::collections::BTreeMap;
-use std::os::unix::fs::DirBuilderExt;
+use std::fs::{File, Permissions};
+use std::os::unix::fs::{DirBuilderExt, OpenOptionsExt, PermissionsExt};
 use std::path::{Path, PathBuf};
 use std::sync::atomic::{AtomicU64, Ordering};
 use std::sync::{Arc, Mutex, MutexGuard, PoisonError};
@@ -25,14 +26,16 @@ use bytes::Bytes;
 use futures_util::stream;
 use jiff::tz::TimeZone;
 use tokio::io::AsyncReadExt;
+use tokio::runtime::Handle;
 use tokio::sync::watch;
 use tokio::time::Instant;
 use tokio_util::sync::CancellationToken;
 
+use self::make::UnderWay;
 use super::House;
-use crate::app::export::Watched;
 use crate::app::export::gather::Site;
 use crate::app::export::pdf::Typesetter;
+use crate::app::export::progress::Watched;
 use crate::core::causes::chain;
 use crate::core::monitored;
 use crate::core::record::{AccessDeed, AccessEvent, Body as Said, Record};
@@ -74,6 +77,7 @@ pub(super) struct Watch {
     typesetting: std::sync::atomic::AtomicBool,
     over: CancellationToken,
     stir: watch::Sender<u64>,
+    folder: Arc<Path>,
 }
 
 impl Watched for Watch {
@@ -92,6 +96,11 @@ impl Watched for Watch {
     fn is_over(&self) -> bool {
         self.over.is_cancelled()
     }
+
+    fn room(&self) -> std::io::Result<u64> {
+        let disk = rustix::fs::statvfs(&*self.folder)?;
+        Ok(disk.f_bavail.saturating_mul(disk.f_frsize).saturating_sub(ROOM_MIN))
+    }
 }
 
 #[derive(Debug, Default)]
@@ -107,6 +116,8 @@ pub(super) struct Desk {
     folder: Arc<Path>,
     stir: watch::Sender<u64>,
     stop: CancellationToken,
+    /// Whether the program that makes reports was there at the start.
+    has_report: bool,
 }
 
 impl Desk {
@@ -121,7 +132,8 @@ impl Desk {
             }
             Ok(()) | Err(_) => {}
         }
-        Self { jobs: Arc::default(), folder: folder.into(), stir: watch::Sender::new(0), stop }
+        let (stir, has_report) = (watch::Sender::new(0), Typesetter::find().is_ok());
+        Self { jobs: Arc::default(), folder: folder.into(), stir, stop, has_report }
     }
 
     fn jobs(&self) -> MutexGuard<'_, Jobs> {
@@ -134,16 +146,29 @@ impl Desk {
 
     /// Removes what was kept long enough.
     pub(super) fn tidy(&self, now: Instant) {
-        let mut jobs = self.jobs();
         let old = |held: &Held| held.ended.is_some_and(|ended| now.duration_since(ended) >= KEPT);
-        let gone: Vec<u64> =
-            jobs.held.iter().filter(|(_, held)| old(held)).map(|(number, _)| *number).collect();
+        let gone: Vec<u64> = {
+            let mut jobs = self.jobs();
+            let gone = jobs.held.iter().filter(|(_, held)| old(held)).map(|(number, _)| *number).collect();
+            jobs.held.retain(|_, held| !old(held));
+            gone
+        };
         for number in gone {
-            jobs.held.remove(&number);
-            self.remove(number);
+            self.clear(number);
         }
     }
 
+    /// Removes the file of a job; a large one takes its time, so that no thread of the runtime does it.
+    fn clear(&self, number: u64) {
+        let desk = self.clone();
+        match Handle::try_current() {
+            // What fails is told to the log.
+            Ok(handle) => drop(handle.spawn_blocking(move || desk.remove(number))),
+            Err(_) => desk.remove(number),
+        }
+    }
+
+    /// As [`Desk::clear`], on this thread.
     fn remove(&self, number: u64) {
         match std::fs::remove_file(self.file(number)) {
             Err(error) if error.kind() != std::io::ErrorKind::NotFound => {
@@ -176,6 +201,7 @@ impl Desk {
             typesetting: false.into(),
             over: self.stop.child_token(),
             stir: self.stir.clone(),
+            folder: Arc::clone(&self.folder),
         });
         let job = Job { number, wanted, file: file.to_owned(), begun: now, stage: Stage::Waiting };
         let held = Held { account: account.to_owned(), job, watch: Arc::clone(&watch), ended: None };
@@ -195,13 +221,28 @@ impl Desk {
         if let Some(held) = self.jobs().held.remove(&number) {
             held.watch.over.cancel();
         }
-        self.remove(number);
+        self.clear(number);
         self.stir.send_modify(|stir| *stir += 1);
     }
 
-    /// The folder, made where it is not there yet.
+    /// The folder, made where it is not there yet, and closed to everybody else where it is.
     fn ready(&self) -> std::io::Result<()> {
-        std::fs::DirBuilder::new().recursive(true).mode(0o700).create(&*self.folder)
+        std::fs::DirBuilder::new().recursive(true).mode(0o700).create(&*self.folder)?;
+        let found = std::fs::symlink_metadata(&*self.folder)?;
+        if !found.is_dir() {
+            // A link leads to where others may look.
+            return Err(std::io::ErrorKind::NotADirectory.into());
+        }
+        if found.permissions().mode() & 0o077 != 0 {
+            std::fs::set_permissions(&*self.folder, Permissions::from_mode(0o700))?;
+        }
+        Ok(())
+    }
+
+    /// A new file for a job, which nobody else may read.
+    fn create(&self, number: u64) -> std::io::Result<File> {
+        self.ready()?;
+        File::options().write(true).create_new(true).mode(0o600).open(self.file(number))
     }
 }
 
@@ -251,26 +292,30 @@ fn known(ledger: &Reader, wanted: &Wanted) -> Result<Known, LedgerError> {
         None => (0, 0),
     };
     let others = ledger.size()?.saturating_sub(all);
+    // Of the others about as many as of the racks lie in the span.
+    let evidence = inside + (others * inside).checked_div(all).unwrap_or(others);
     let of = match wanted.form {
         Form::Csv => inside,
-        Form::Pdf | Form::Json | Form::JsonLines => inside + others,
-        // Of the others about as many as of the racks lie in the span.
-        Form::Evidence => inside + (others * inside).checked_div(all).unwrap_or(others),
+        Form::Json | Form::JsonLines => inside + others,
+        Form::Evidence => evidence,
+        // The evidence is attached to the account.
+        Form::Pdf => inside + others + evidence,
     };
     Ok(Known { site, machines, of: of.max(1) })
 }
 
 impl House {
-    /// Puts on record who takes what away.
-    async fn note_taken(
+    /// Puts on record who takes what away; false where it cannot be. Before the seal is made, so that the file
+    /// itself proves who took it.
+    pub(super) async fn note_taken(
         &self,
-        wanted: &Wanted,
+        form: &str,
+        machines: Vec<String>,
         (since, until): (Timestamp, Timestamp),
         account: &str,
-    ) -> Result<(), NotBegun> {
-        let machines = wanted.machine.iter().cloned().collect();
-        let what = AccessDeed::TookAway { form: wanted.form.as_str().to_owned(), since, until, machines };
-        if self.note_access(account, what).await { Ok(()) } else { Err(NotBegun::NotNow) }
+    ) -> bool {
+        let what = AccessDeed::TookAway { form: form.to_owned(), since, until, machines };
+        self.note_access(account, what).await
     }
 
     /// Puts on record what an account did; false where it cannot be.
@@ -293,7 +338,7 @@ impl Exports for House {
     }
 
     fn has_report(&self) -> bool {
-        Typesetter::find().is_ok()
+        self.desk.has_report
     }
 
     async fn begin_export(&self, wanted: Wanted, person: &Person) -> Result<u64, NotBegun> {
@@ -310,12 +355,13 @@ impl Exports for House {
         let span = span(&wanted, &known.site.zone, now).ok_or(NotBegun::Empty)?;
         let file = name(&known.site.name, &wanted);
         let (number, watch) = self.desk.reserve(wanted.clone(), &person.account, &file, now)?;
-        // Before the seal is made, so that the file itself proves who took it.
-        if let Err(why) = self.note_taken(&wanted, span, &person.account).await {
-            self.desk.drop(number);
-            return Err(why);
+        // Whoever asked may go away at any point from here on.
+        let under_way = UnderWay { desk: self.desk.clone(), number, watch, stage: None };
+        let machines = wanted.machine.iter().cloned().collect();
+        if !self.note_taken(wanted.form.as_str(), machines, span, &person.account).await {
+            return Err(NotBegun::NotNow);
         }
-        self.make(number, wanted, span, known, watch).await;
+        self.make(under_way, wanted, span, known).await;
         Ok(number)
     }
 
@@ -359,64 +405,4 @@ impl Exports for House {
 }
 
 #[cfg(test)]
-mod tests {
-    use jiff::civil::date;
-
-    use super::*;
-    use crate::core::reader::{Language, Scale};
-    use crate::web::history::exports::Paper;
-
-    fn wanted(machine: Option<&str>) -> Wanted {
-        Wanted {
-            form: Form::Evidence,
-            from: date(2026, 11, 1),
-            to: date(2026, 11, 26),
-            machine: machine.map(str::to_owned),
-            all_traces: false,
-            paper: Paper::A4,
-            scale: Scale::Celsius,
-            language: Language::English,
-        }
-    }
-
-    // Own rule: letters, digits, points, hyphens and low lines, whatever the site is called.
-    #[test]
-    fn a_name_is_safe_in_a_header_and_on_a_disk() {
-        for (site, machine, expected) in [
-            ("North kitchen", None, "north-kitchen_2026-11-01_2026-11-26.evidence.jsonl"),
-            ("../\"\r\nSet-Cookie: é", Some("dm/1"), "set-cookie_dm-1_2026-11-01_2026-11-26.evidence.jsonl"),
-            ("Кухня", None, "2026-11-01_2026-11-26.evidence.jsonl"),
-        ] {
-            assert_eq!(name(site, &wanted(machine)), expected);
-        }
-        assert!(name(&"x".repeat(500), &wanted(None)).len() < 100);
-    }
-
-    // Own promise: jobs are bounded for one account and in all, and each is gone after an hour.
-    #[test]
-    fn jobs_are_bounded_and_go() {
-        let directory = tempfile::tempdir().expect("a directory");
-        let desk = Desk::new(&directory.path().join("ledger.sqlite"), CancellationToken::new());
-        let reserve = |account: &str| desk.reserve(wanted(None), account, "x", Timestamp::from_micros(0));
-        let (first, watch) = reserve("ana").expect("a place");
-        for _ in 1..OWN_MAX {
-            reserve("ana").expect("a place");
-        }
-        assert_eq!(reserve("ana").map(|_| ()), Err(NotBegun::Many));
-        for other in OWN_MAX..JOBS_MAX {
-            reserve(&format!("other {other}")).expect("a place");
-        }
-        assert_eq!(reserve("one more").map(|_| ()), Err(NotBegun::Busy));
-        desk.ready().expect("room");
-        std::fs::write(desk.file(first), b"abc").expect("room");
-        desk.put(first, Stage::Done { bytes: 3, damaged: Vec::new(), sealed: None });
-        let now = Instant::now();
-        desk.tidy(now);
-        assert!(desk.file(first).exists());
-        desk.tidy(now + KEPT);
-        assert!(!desk.file(first).exists() && !watch.is_over());
-        let (next, watch) = reserve("ana").expect("a place again");
-        desk.drop(next);
-        assert!(watch.is_over(), "whoever makes it is told");
-    }
-}
+mod tests;

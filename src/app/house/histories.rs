@@ -185,14 +185,16 @@ fn record_line(
     sites: Option<&Sites>,
 ) -> Result<HistoryLine, LedgerError> {
     let Ok((_, record)) = found else { return Ok(HistoryLine::Damaged(index)) };
-    let good = if let Body::Check(check) = &record.body {
-        sites.and_then(|sites| sites.good(check, record.machine.as_deref(), index))
-    } else {
-        None
+    let amendments = ledger.amendments(index)?;
+    let good = match (&record.body, sites) {
+        (Body::Check(check), Some(sites)) => {
+            let counting = sites.counting((index, check), record.machine.as_deref(), &amendments);
+            counting.and_then(|(_, good)| good)
+        }
+        (_, _) => None,
     };
     let closed =
         if let Body::AlertRaised(raised) = &record.body { closed(ledger, raised.alert.0)? } else { None };
-    let amendments = ledger.amendments(index)?;
     Ok(HistoryLine::Record { index, record: Box::new(record), good, amendments, closed })
 }
 

@@ -14,7 +14,7 @@ use crate::app::order::{self, Problem};
 use crate::core::alert::hours::{instant, local_date};
 use crate::core::channel::Role;
 use crate::core::cycle::plate::Profile;
-use crate::core::logbook::{amended, judge_known};
+use crate::core::logbook::{counting, judge_known};
 use crate::core::merkle::Hash;
 use crate::core::reader::Reader;
 use crate::core::record::{Body, Record};
@@ -95,11 +95,8 @@ pub(super) fn entered(
     let judgement = match &written {
         Written::Check(check) => {
             let profile = machines.iter().find(|one| Some(&one.name) == machine.as_ref());
-            let mut stands = Some(check);
-            for (_, _, amendment) in &amendments {
-                stands = stands.and_then(|check| amended(check, &amendment.change));
-            }
-            stands.map(|check| judge_known(check, profile))
+            let said = amendments.iter().map(|(at, _, amendment)| (*at, &amendment.change));
+            counting(check, said).map(|(check, _)| judge_known(check, profile))
         }
         Written::Note(_) => None,
     };
@@ -157,8 +154,7 @@ impl Logbook for House {
                     let entered = entered(ledger, &loaded.configuration.machines, record, found)?;
                     Ok(entered.ok_or(Refusal::Unknown))
                 }
-                // It is damaged: `verify` names it.
-                Err(_) => Ok(Err(Refusal::NotNow)),
+                Err(damaged) => Err(damaged),
             }
         });
         asked.await?

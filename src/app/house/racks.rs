@@ -202,8 +202,7 @@ impl Racks for House {
         match self.readers.ask(move |ledger| prove(ledger, record, &chunks)).await? {
             Proof::Holds(proof) => Ok(proof),
             Proof::NotSealed => Err(Refusal::Unknown),
-            // The journal says so.
-            Proof::Damaged => Err(Refusal::NotNow),
+            Proof::Damaged => Err(Refusal::Damaged(Some(record))),
         }
     }
 }

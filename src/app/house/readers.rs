@@ -7,7 +7,7 @@ use std::time::Duration;
 use tokio::sync::Semaphore;
 
 use crate::core::causes::chain;
-use crate::ledger::{LedgerError, Reader};
+use crate::ledger::{LedgerError, Part, Reader};
 use crate::web::frame::Refusal;
 
 /// Questions that are answered at once (own choice: two cores, and a disk beside the writer).
@@ -32,7 +32,8 @@ impl Readers {
     /// Asks the ledger on a thread of its own, so that nothing else waits for the disk.
     ///
     /// # Errors
-    /// [`Refusal::NotNow`] where the ledger cannot be read, or its turn does not come.
+    /// [`Refusal::NotNow`] where the ledger cannot be read, or its turn does not come; [`Refusal::Damaged`] where
+    /// what the answer needs is damaged.
     pub(super) async fn ask<T: Send + 'static>(
         &self,
         question: impl FnOnce(&Reader) -> Result<T, LedgerError> + Send + 'static,
@@ -51,6 +52,16 @@ impl Readers {
         });
         match answered.await {
             Ok(Ok(answer)) => Ok(answer),
+            Ok(Err(
+                error @ (LedgerError::Damaged(_) | LedgerError::Record { .. } | LedgerError::Corrupt { .. }),
+            )) => {
+                tracing::error!(
+                    slug = "ledger-damaged",
+                    error = chain(&error),
+                    "a page needs what is damaged"
+                );
+                Err(Refusal::Damaged(record(&error)))
+            }
             Ok(Err(error)) => {
                 tracing::warn!(error = chain(&error), "a page cannot read the ledger");
                 Err(Refusal::NotNow)
@@ -58,5 +69,16 @@ impl Readers {
             // It panicked, and was told of there.
             Err(_) => Err(Refusal::NotNow),
         }
+    }
+}
+
+/// The record at which the ledger is damaged, where one is known.
+const fn record(error: &LedgerError) -> Option<u64> {
+    if let LedgerError::Damaged(Part::Record { index } | Part::Trace { index })
+    | LedgerError::Record { index, .. } = error
+    {
+        Some(*index)
+    } else {
+        None
     }
 }

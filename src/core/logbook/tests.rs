@@ -199,12 +199,22 @@ fn texts_are_written_by_hand() {
     assert!(text("the note", &"a".repeat(TEXT_BYTES_MAX + 1)).is_err());
 }
 
+// Own promise: the newest withdrawal or correction decides, whatever was said before; a comment decides nothing.
 #[test]
-fn an_amendment_says_what_stands() {
+fn amendments_say_what_counts() {
     let (check, instead) = (strip(10.0, None, None), strip(100.0, None, None));
-    assert_eq!(amended(&check, &AmendmentChange::Comment), Some(&check));
-    assert_eq!(amended(&check, &AmendmentChange::Withdrawn), None);
-    assert_eq!(amended(&check, &AmendmentChange::Corrected(instead.clone())), Some(&instead));
+    let (comment, withdrawn) = (AmendmentChange::Comment, AmendmentChange::Withdrawn);
+    let corrected = AmendmentChange::Corrected(instead.clone());
+    for (said, expected) in [
+        (vec![], Some((&check, None))),
+        (vec![(7, &comment)], Some((&check, None))),
+        (vec![(7, &withdrawn), (8, &comment)], None),
+        (vec![(7, &corrected), (8, &comment)], Some((&instead, Some(7)))),
+        (vec![(7, &corrected), (8, &withdrawn)], None),
+        (vec![(7, &withdrawn), (8, &corrected)], Some((&instead, Some(8)))),
+    ] {
+        assert_eq!(counting(&check, said.clone()), expected, "{said:?}");
+    }
 }
 
 fn reader(language: Language, scale: Scale) -> Reader {

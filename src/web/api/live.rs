@@ -46,7 +46,7 @@ pub(super) async fn export<K: Kitchen>(State(pages): State<Pages<K>>, call: Call
         Form::Evidence => (JSON_LINES, "evidence.jsonl"),
     };
     let named = HeaderValue::from_str(&format!("attachment; filename=\"{name}\""));
-    told(pages.kitchen.export(taken).await.map(|body| {
+    told(pages.kitchen.export(taken, &call.person.account).await.map(|body| {
         let mut response = ([(header::CONTENT_TYPE, kind)], body).into_response();
         if let Ok(named) = named {
             response.headers_mut().insert(header::CONTENT_DISPOSITION, named);

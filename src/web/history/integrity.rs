@@ -34,6 +34,16 @@ pub struct Running {
     pub of: u64,
 }
 
+/// Whose word a check goes by.
+#[derive(Clone, Copy, PartialEq, Eq, Debug)]
+pub enum Trusted {
+    /// The public key that lies on the gateway, beside the ledger.
+    Placed,
+    /// The key that the ledger names itself, since none that can be read lies beside it: a ledger that
+    /// somebody put in the place of this one would hold as well.
+    Own,
+}
+
 /// A check that is over.
 #[derive(Clone, PartialEq, Debug)]
 pub struct Checked {
@@ -50,6 +60,8 @@ pub struct Checked {
     /// All that was found, and how long it took, s; absent where it ended before this start of the
     /// gateway: then only the record tells of it.
     pub report: Option<(Report, f64)>,
+    /// By whose key; absent as the report is.
+    pub trusted: Option<Trusted>,
 }
 
 /// Where checking stands.
@@ -118,8 +130,21 @@ impl Part<'_> {
         said(self.language, english, spanish)
     }
 
+    /// Whole under a key that the ledger did not bring along; of a check before this start that is not known.
     fn is_whole(&self) -> bool {
-        self.standing.last.as_ref().is_some_and(|last| last.outcome == Outcome::Whole)
+        self.standing.last.as_ref().is_some_and(|last| last.outcome == Outcome::Whole) && !self.is_own()
+    }
+
+    fn is_own(&self) -> bool {
+        self.trusted() == Some(Trusted::Own)
+    }
+
+    fn is_placed(&self) -> bool {
+        self.trusted() == Some(Trusted::Placed)
+    }
+
+    fn trusted(&self) -> Option<Trusted> {
+        self.standing.last.as_ref()?.trusted
     }
 }
 
@@ -154,6 +179,9 @@ pub(in crate::web) fn part(standing: &Standing, reader: &Reader) -> Result<Card,
         .collect();
     let say_word = match (&standing.running, last) {
         (Some(_), _) => said(language, "Checking", "Comprobando").to_owned(),
+        (None, Some(Checked { outcome: Outcome::Whole, trusted: Some(Trusted::Own), .. })) => {
+            said(language, "WHOLE by its own key only", "ÍNTEGRO solo según su propia clave").to_owned()
+        }
         (None, Some(last)) => outcome(last.outcome, language).to_owned(),
         (None, None) => String::new(),
     };

@@ -9,11 +9,12 @@ use serde::Deserialize;
 
 use super::lines::leads_to;
 use super::story::{put, told};
+use crate::core::access::Right;
 use crate::core::alert::hours::instant;
 use crate::core::channel::Place;
 use crate::core::reader::Reader;
 use crate::core::record::{Body, CalibrationDone, Cycle, Record, ResponseDone};
-use crate::core::technician::words::gain_and_offset;
+use crate::core::technician::words::correction;
 use crate::core::time::Timestamp;
 use crate::web::form::{Fault, Field};
 use crate::web::frame::{self, Frame, Tab, said};
@@ -21,6 +22,7 @@ use crate::web::kitchen::{Kitchen, Pages};
 use crate::web::machine::words::place_word;
 use crate::web::machine::zone_of;
 use crate::web::person::Person;
+use crate::web::who::instead;
 
 /// What was in force, each with the index of the record that says so.
 #[derive(Clone, PartialEq, Debug)]
@@ -94,6 +96,8 @@ struct MomentPage<'a> {
     probes: Vec<Line>,
     rest: Vec<Line>,
     toml: Option<&'a str>,
+    /// Who may see the whole configuration, for those who may not: addresses and accounts stand in it.
+    instead: Option<String>,
 }
 
 /// Shows what was in force.
@@ -120,7 +124,11 @@ pub(in crate::web) async fn show<K: Kitchen>(
     }
     let status = if field.fault.is_some() { StatusCode::UNPROCESSABLE_ENTITY } else { StatusCode::OK };
     let title = said(reader.language, "In force at a moment", "En vigor en un momento");
-    let toml = force.configuration.as_ref().and_then(|(_, record)| {
+    // As with the settings in force: whoever may not see those may not see earlier ones here.
+    let what = said(reader.language, "The whole configuration", "La configuración entera");
+    let instead = instead(&person, Right::Settings, what);
+    let shown = force.configuration.as_ref().filter(|_| instead.is_none());
+    let toml = shown.and_then(|(_, record)| {
         if let Body::ConfigurationChange(change) = &record.body { Some(change.toml.as_str()) } else { None }
     });
     let page = MomentPage {
@@ -132,6 +140,7 @@ pub(in crate::web) async fn show<K: Kitchen>(
         probes: probes(&force, reader),
         rest: rest(&force, reader),
         toml,
+        instead,
     };
     frame::page(status, page.render())
 }
@@ -207,7 +216,7 @@ fn probes(force: &Force, reader: &Reader) -> Vec<Line> {
             });
             let wide = format!("{:.2} {}", reader.scale.difference(done.expanded_c), reader.scale.symbol());
             let values = [
-                ("correction", gain_and_offset(done.left.gain, done.left.offset_c)),
+                ("correction", correction(done.left, reader.scale)),
                 ("wide", wide),
                 ("until", until.unwrap_or_default()),
                 ("by", done.by.clone()),

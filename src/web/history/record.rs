@@ -8,12 +8,14 @@ use axum::response::Response;
 use super::lines::leads_to;
 use super::story::{amended, told};
 use super::words::kind_word;
+use crate::core::access::Right;
 use crate::core::late::{late_by, stands_at};
 use crate::core::record::{Body, Record};
 use crate::web::cycle::Sealing;
 use crate::web::frame::{self, Frame, Tab, said};
 use crate::web::kitchen::{Kitchen, Pages};
 use crate::web::person::Person;
+use crate::web::who::instead;
 
 /// What stands at the place of a record.
 #[derive(Clone, PartialEq, Debug)]
@@ -63,7 +65,10 @@ struct Told {
     said: String,
     to: Option<String>,
     about: Vec<About>,
-    bytes: String,
+    /// Absent for those who may not see them.
+    bytes: Option<String>,
+    /// Who may see them, for those who may not.
+    instead: Option<String>,
 }
 
 /// Shows a record.
@@ -106,6 +111,10 @@ pub(in crate::web) async fn show<K: Kitchen>(
 fn of(index: u64, record: &Record, bytes: String, about: &[(u64, Option<Record>)], person: &Person) -> Told {
     let reader = &person.reader;
     let language = reader.language;
+    // A change of the configuration holds all of it, which the settings keep from those without that right.
+    let what = said(language, "Its bytes", "Sus bytes");
+    let is_settings = matches!(record.body, Body::ConfigurationChange(_));
+    let instead = if is_settings { instead(person, Right::Settings, what) } else { None };
     let speaks = |(other, found): &(u64, Option<Record>)| match found {
         Some(Record { body: Body::Amendment(amendment), .. }) => {
             About { to: format!("history/records/{other}"), text: amended(*other, Some(amendment), reader) }
@@ -159,6 +168,7 @@ fn of(index: u64, record: &Record, bytes: String, about: &[(u64, Option<Record>)
         said: told(&record.body, reader),
         to: beyond,
         about: about.iter().map(speaks).collect(),
-        bytes,
+        bytes: Some(bytes).filter(|_| instead.is_none()),
+        instead,
     }
 }

@@ -108,8 +108,10 @@ pub(super) fn told(summed: &Summed, question: &Question, reader: &Reader) -> Sum
 fn beside((worked_on, late, damaged): (u64, u64, u64), language: Language) -> String {
     let mut beside = Vec::new();
     if worked_on > 0 {
-        let pair =
-            ("{n} unproven while somebody worked on it", "{n} sin prueba mientras alguien trabajaba en ella");
+        let pair = (
+            "{n} unproven while somebody worked on it",
+            "{n} sin comprobar mientras alguien trabajaba en ella",
+        );
         beside.push(put(language, pair, &[("n", &worked_on.to_string())]));
     }
     if late > 0 {

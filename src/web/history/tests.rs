@@ -134,10 +134,41 @@ async fn what_was_in_force_is_shown_with_its_records() {
             "&#60;b&#62;",
         ],
     );
+    let whole = "Ask: auditor, manager, technician, administrator.";
+    assert!(!page.contains(whole));
+    let operator = see("/history/in-force?at=2026-11-26T11:00");
+    let operator = text(ask(&StillKitchen::new(), operator, Role::Operator, Language::English).await).await;
+    assert!(operator.contains(whole) && !operator.contains("&#60;b&#62;"), "as the settings: {operator}");
     let wrong = see("/history/in-force?at=soon");
     let answer = ask(&StillKitchen::new(), wrong, Role::Operator, Language::Spanish).await;
     assert_eq!(answer.status(), StatusCode::UNPROCESSABLE_ENTITY);
     holds(&text(answer).await, &["id=\"at-fault\"", "aria-describedby=\"at-fault\""]);
+}
+
+// Own promise: a ledger that holds by the key that it brought along is not shown as whole.
+#[test]
+fn a_ledger_that_vouches_for_itself_is_not_called_whole() {
+    use super::integrity::{Checked, Standing, Trusted, part};
+    use crate::core::audit::Outcome;
+    for (trusted, language, wanted, never) in [
+        (Trusted::Own, Language::English, "WHOLE by its own key only", "✓"),
+        (Trusted::Own, Language::Spanish, "solo según su propia clave", "✓"),
+        (Trusted::Placed, Language::English, "that lies on this gateway", "✗"),
+        (Trusted::Placed, Language::Spanish, "que está en este equipo", "✗"),
+    ] {
+        let last = Checked {
+            at: crate::core::time::Timestamp::from_micros(0),
+            by: "ana".to_owned(),
+            outcome: Outcome::Whole,
+            records: 9,
+            findings: 0,
+            report: None,
+            trusted: Some(trusted),
+        };
+        let standing = Standing { last: Some(last), ..Standing::default() };
+        let page = part(&standing, &person(Role::Auditor, language).reader).expect("a part").html;
+        assert!(page.contains(wanted) && !page.contains(never), "{page}");
+    }
 }
 
 // Own promises: whole or not in words and by a sign, each finding in plain words and exactly; the key with its

@@ -105,7 +105,13 @@ impl Site {
     /// Writes the evidence of minutes 1,190 to 1,240 and the table of its cycles.
     fn export(&self) -> EvidenceFacts {
         let mut evidence = Vec::new();
-        let facts = write(&self.reader(), &asked(1_190, 1_240), &self.seal(2_507), &mut evidence);
+        let facts = write(
+            &self.reader(),
+            &asked(1_190, 1_240),
+            &self.seal(2_507),
+            &mut evidence,
+            &mut Progress::unseen(),
+        );
         std::fs::write(self.path("evidence.jsonl"), evidence).expect("written");
         let mut table = Vec::new();
         csv_table(&self.reader(), &mut table);
@@ -188,8 +194,14 @@ fn what_an_amendment_speaks_of_must_be_there() {
     let site = Site::new();
     let mut evidence = Vec::new();
     // The span of the amendment alone, which is of a cycle of a day before.
-    let facts =
-        write(&site.reader(), &asked(2_625, 2_635), &site.seal(2_507), &mut evidence).expect("evidence");
+    let facts = write(
+        &site.reader(),
+        &asked(2_625, 2_635),
+        &site.seal(2_507),
+        &mut evidence,
+        &mut Progress::unseen(),
+    )
+    .expect("evidence");
     std::fs::write(site.path("evidence.jsonl"), evidence).expect("written");
     assert_eq!(site.codes("evidence.jsonl", None), []);
     let apart = facts.counted.apart;
@@ -238,7 +250,9 @@ fn what_a_file_says_fakes_no_line_of_the_answer() {
 fn what_the_checkpoint_does_not_count_is_left_out_and_told() {
     let site = Site::new();
     let mut out = Vec::new();
-    let facts = write(&site.reader(), &asked(1_190, 1_240), &site.seal(1_200), &mut out).expect("evidence");
+    let facts =
+        write(&site.reader(), &asked(1_190, 1_240), &site.seal(1_200), &mut out, &mut Progress::unseen())
+            .expect("evidence");
     assert_eq!((facts.stretch, facts.sealed, facts.unsealed), ((1_190, 1_200), 1_200, 1_307));
     std::fs::write(site.path("early.jsonl"), out).expect("written");
     let report = site.verify("early.jsonl", None).expect("checked");
@@ -255,7 +269,8 @@ fn spans_before_after_and_over_everything_hold() {
     for (span, records) in [(before, 1), (after, 1), (all, 2_507)] {
         let mut out = Vec::new();
         let asked = Asked { span, traces: Traces::All, ..asked(0, 0) };
-        let facts = write(&site.reader(), &asked, &site.seal(2_507), &mut out).expect("evidence");
+        let facts = write(&site.reader(), &asked, &site.seal(2_507), &mut out, &mut Progress::unseen())
+            .expect("evidence");
         assert_eq!(facts.counted.records, records, "{span:?}");
         std::fs::write(site.path("span.jsonl"), out).expect("written");
         let report = site.verify("span.jsonl", None).expect("checked");
@@ -328,18 +343,21 @@ fn evidence_of_a_changed_ledger_names_the_record_or_is_refused() {
          WHERE idx = 1200",
     );
     let mut out = Vec::new();
-    let facts = write(&site.reader(), &asked(1_190, 1_240), &seal, &mut out).expect("evidence");
+    let facts = write(&site.reader(), &asked(1_190, 1_240), &seal, &mut out, &mut Progress::unseen())
+        .expect("evidence");
     assert_eq!(facts.damaged, [1_200]);
     std::fs::write(site.path("evidence.jsonl"), out).expect("written");
     assert_eq!(site.codes("evidence.jsonl", None), [("changed", Some(14), Some(1_200))]);
     site.sql("UPDATE record SET leaf = zeroblob(32) WHERE idx = 1200");
-    let refused = write(&site.reader(), &asked(1_190, 1_240), &seal, &mut Vec::new());
+    let refused =
+        write(&site.reader(), &asked(1_190, 1_240), &seal, &mut Vec::new(), &mut Progress::unseen());
     assert!(matches!(refused, Err(EvidenceError::NotAsSealed { size: 2_507 })), "{refused:?}");
     let longer = Seal {
         checkpoint: Checkpoint::sign(TreeHead { size: 9_999, root: Hash([0; 32]) }, &key()).to_string(),
         ..seal
     };
-    let refused = write(&site.reader(), &asked(1_190, 1_240), &longer, &mut Vec::new());
+    let refused =
+        write(&site.reader(), &asked(1_190, 1_240), &longer, &mut Vec::new(), &mut Progress::unseen());
     assert!(matches!(refused, Err(EvidenceError::NotAsSealed { size: 9_999 })), "{refused:?}");
 }
 

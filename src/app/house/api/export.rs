@@ -23,14 +23,19 @@ const PART_BYTES: usize = 64 * 1024;
 const PARTS_MAX: usize = 4;
 
 impl House {
-    pub(super) async fn take_away(&self, taken: Taken) -> Result<Body, Trouble> {
+    pub(super) async fn take_away(&self, taken: Taken, account: &str) -> Result<Body, Trouble> {
         let Ok(place) = Arc::clone(&self.exports).try_acquire_owned() else { return Err(Trouble::Busy) };
-        let form = match taken.form {
-            Form::Csv => ExportForm::Csv,
-            Form::Json => ExportForm::Json,
-            Form::Jsonl => ExportForm::Jsonl,
-            Form::Evidence => ExportForm::Evidence,
+        let (form, word) = match taken.form {
+            Form::Csv => (ExportForm::Csv, "csv"),
+            Form::Json => (ExportForm::Json, "json"),
+            Form::Jsonl => (ExportForm::Jsonl, "jsonl"),
+            Form::Evidence => (ExportForm::Evidence, "evidence"),
         };
+        let question = self.asked(&taken).await?;
+        let span = (question.from, question.to);
+        if !self.note_taken(word, question.only.clone(), span, account).await {
+            return Err(Trouble::NotNow);
+        }
         let sealed = matches!(taken.form, Form::Json | Form::Evidence);
         if sealed
             && let Some(seal) = self.seal()
@@ -38,7 +43,7 @@ impl House {
         {
             tracing::warn!(error = chain(&error), "no checkpoint could be made for an export");
         }
-        let (question, seal) = self.asked(&taken, sealed).await?;
+        let seal = if sealed { self.readers.ask(seal::newest).await? } else { None };
         if taken.form == Form::Evidence && seal.is_none() {
             return Err(Trouble::Refused {
                 slug: "export-unsealed".to_owned(),
@@ -71,19 +76,11 @@ impl House {
         })))
     }
 
-    async fn asked(
-        &self,
-        taken: &Taken,
-        sealed: bool,
-    ) -> Result<(Question, Option<crate::report::account::Seal>), Trouble> {
+    async fn asked(&self, taken: &Taken) -> Result<Question, Trouble> {
         let now = self.clock.now();
         let (from, to, machines) = (taken.from, taken.to, taken.machines.clone());
-        let found = self.readers.ask(move |ledger| {
-            let (known, site) = (ledger.machines()?, gather::Site::of(ledger)?);
-            let seal = if sealed { seal::newest(ledger)? } else { None };
-            Ok((known, site, seal))
-        });
-        let (known, site, seal) = found.await?;
+        let found = self.readers.ask(|ledger| Ok((ledger.machines()?, gather::Site::of(ledger)?)));
+        let (known, site) = found.await?;
         if let Some(name) = machines.iter().find(|name| !known.contains(name)) {
             return Err(Trouble::Unknown(format!("the ledger knows no machine «{name}»")));
         }
@@ -98,7 +95,7 @@ impl House {
         only.dedup();
         let program = env!("CARGO_PKG_VERSION").to_owned();
         let gather::Site { name, zone_name, zone } = site;
-        Ok((Question { program, made: now, site: name, zone_name, zone, from, to, only }, seal))
+        Ok(Question { program, made: now, site: name, zone_name, zone, from, to, only })
     }
 }
 

@@ -1,5 +1,6 @@
 //! The interface over a real ledger, a real desk and a real driver, asked by this module and by other hands' tools.
 
+use std::ops::ControlFlow;
 use std::path::{Path, PathBuf};
 use std::process::Command;
 use std::sync::Arc;
@@ -36,9 +37,9 @@ use crate::core::evidence::examine::Trust;
 use crate::core::merkle::{Hash, leaf_hash, verify_inclusion};
 use crate::core::note::Note;
 use crate::core::reading::Fault;
-use crate::core::record::{Body as Said, Check, Gap, Record};
+use crate::core::record::{AccessDeed, Body as Said, Check, Gap, Record};
 use crate::core::units::Celsius;
-use crate::ledger::{Commit, NewRecord, Reader};
+use crate::ledger::{Commit, NewRecord, Order, Reader, RecordFilter};
 use crate::report::row::samples;
 use crate::runtime::clock::Clock;
 use crate::runtime::driver::{CHECKS_MAX, Driver, INBOUND_MAX, Limits};
@@ -368,7 +369,7 @@ async fn a_damaged_record_of_an_alert_is_named() {
 async fn taken(running: &Running, form: Form, from: &str) -> String {
     let from = When::Instant(from.parse().expect("an instant"));
     let taken = Taken { form, from, to: None, machines: Vec::new(), all_traces: false };
-    let body = running.house.export(taken).await.expect("an export");
+    let body = running.house.export(taken, "till").await.expect("an export");
     let bytes = axum::body::to_bytes(body, 1 << 24).await.expect("it is whole");
     String::from_utf8(bytes.to_vec()).expect("text")
 }
@@ -389,6 +390,23 @@ async fn records_are_taken_away_in_each_form() {
     let account: Value = serde_json::from_str(&taken(&running, Form::Json, all).await).expect("JSON");
     assert_eq!(account["site"], "Harbour");
     let evidence = taken(&running, Form::Evidence, all).await;
+    // The file itself proves who took it.
+    assert!(evidence.contains("took-away") && evidence.contains("till"), "{evidence}");
+    let reader = Reader::open(running.ledger.path()).expect("a ledger");
+    let mut forms = Vec::new();
+    let filter = RecordFilter { kinds: vec!["access".to_owned()], ..RecordFilter::default() };
+    let noted = reader.events(Order::OldestFirst, &filter, |_, found| {
+        let (_, record) = found.expect("a whole record");
+        if let Said::Access(event) = record.body
+            && let AccessDeed::TookAway { form, .. } = event.what
+        {
+            assert_eq!(event.account, "till");
+            forms.push(form);
+        }
+        ControlFlow::Continue(())
+    });
+    noted.expect("it is read");
+    assert_eq!(forms, ["csv", "csv", "jsonl", "json", "evidence"]);
     let directory = tempfile::tempdir().expect("a directory");
     let file = directory.path().join("evidence.jsonl");
     std::fs::write(&file, evidence).expect("a temporary file");

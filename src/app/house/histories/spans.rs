@@ -1,6 +1,6 @@
 //! Days, gaps, drift and the sum of a span: what the command `history` shows, for the page.
 
-use std::collections::BTreeMap;
+use std::collections::{BTreeMap, BTreeSet};
 use std::ops::ControlFlow;
 use std::path::Path;
 
@@ -14,7 +14,7 @@ use crate::app::{Failure, ledger as told};
 use crate::core::alert::Settings;
 use crate::core::alert::hours::local_date;
 use crate::core::monitored;
-use crate::core::record::Body;
+use crate::core::record::{AmendmentChange, Body, Record};
 use crate::core::time::Timestamp;
 use crate::ledger::{LedgerError, Order, Reader, RecordFilter};
 use crate::report::account::MachineAccount;
@@ -206,23 +206,8 @@ fn counted(ledger: &Reader, sought: &Sought) -> Result<Counted, LedgerError> {
         after_index: None,
     };
     let mut counted = Counted::default();
-    let sites = Sites::read(ledger)?;
-    let (mut checks_unread, mut raised_unread) = (Vec::new(), Vec::new());
-    ledger.events(Order::OldestFirst, &filter("check"), |index, found| {
-        let Ok((_, record)) = found else {
-            checks_unread.push(index);
-            return ControlFlow::Continue(());
-        };
-        if let Body::Check(check) = &record.body {
-            let tally = counted.checks.entry(check.kind().as_str()).or_default();
-            match sites.good(check, record.machine.as_deref(), index) {
-                Some(true) => tally.good += 1,
-                Some(false) => tally.bad += 1,
-                None => tally.done += 1,
-            }
-        }
-        ControlFlow::Continue(())
-    })?;
+    let mut raised_unread = Vec::new();
+    checks(ledger, sought, &filter, &mut counted)?;
     let mut raised = Vec::new();
     ledger.events(Order::OldestFirst, &filter("alert-raised"), |index, found| {
         match found.map(|(_, record)| record.body) {
@@ -238,6 +223,52 @@ fn counted(ledger: &Reader, sought: &Sought) -> Result<Counted, LedgerError> {
         }
     }
     counted.alerts.0 = raised.len() as u64;
-    counted.damaged = [checks_unread, raised_unread].concat();
+    counted.damaged.extend(raised_unread);
     Ok(counted)
+}
+
+/// Counts the checks of a span as they count after what was said of them: one that was withdrawn not at all, one
+/// that was corrected as the correction says, and at its time.
+fn checks(
+    ledger: &Reader,
+    sought: &Sought,
+    filter: &dyn Fn(&str) -> RecordFilter,
+    counted: &mut Counted,
+) -> Result<(), LedgerError> {
+    let mut entered = BTreeSet::new();
+    ledger.events(Order::OldestFirst, &filter("check"), |index, _| {
+        entered.insert(index);
+        ControlFlow::Continue(())
+    })?;
+    // A correction may have moved a check into the span; it came no earlier than the check was made.
+    let said = RecordFilter { to: None, ..filter("amendment") };
+    ledger.events(Order::OldestFirst, &said, |_, found| {
+        if let Ok((_, Record { body: Body::Amendment(said), .. })) = found
+            && matches!(said.change, AmendmentChange::Corrected(_))
+        {
+            entered.insert(said.of);
+        }
+        ControlFlow::Continue(())
+    })?;
+    let sites = Sites::read(ledger)?;
+    let inside =
+        |at: Timestamp| sought.from.is_none_or(|from| at >= from) && sought.to.is_none_or(|to| at < to);
+    for index in entered {
+        let Ok((_, Record { machine, body, .. })) = ledger.record(index)? else {
+            counted.damaged.push(index);
+            continue;
+        };
+        let Body::Check(check) = &body else { continue };
+        let amendments = ledger.amendments(index)?;
+        counted.damaged.extend(amendments.iter().filter(|(_, said)| said.is_none()).map(|(at, _)| *at));
+        let counting = sites.counting((index, check), machine.as_deref(), &amendments);
+        let Some((check, good)) = counting.filter(|(check, _)| inside(check.at())) else { continue };
+        let tally = counted.checks.entry(check.kind().as_str()).or_default();
+        match good {
+            Some(true) => tally.good += 1,
+            Some(false) => tally.bad += 1,
+            None => tally.done += 1,
+        }
+    }
+    Ok(())
 }

@@ -16,14 +16,27 @@ use crate::core::checkpoint::Checkpoint;
 use crate::core::cycle::verdict::Verdict;
 use crate::core::merkle::{Hash, TreeHead, leaf_hash, verify_inclusion};
 use crate::core::reading::Fault;
-use crate::core::record::{AlertRaised, Body, Gap};
+use crate::core::record::{AlertRaised, Amendment, AmendmentChange, Body, Check, Gap};
 use crate::ledger::{Append, NewRecord, Reader, StoredCheckpoint, WholeChunks};
-use crate::web::history::{Found, HistoryLine, HistoryPart, LINES_MAX, Page, Question, View};
+use crate::web::history::{Found, HistoryLine, HistoryPart, LINES_MAX, Page, Question, Tally, View};
 
 /// Racks of the ledger, one a minute, every second one of `dm2`.
 const RACKS: u64 = 240;
 /// Index of the first rack: behind the key and the configuration.
 const FIRST: u64 = 2;
+
+/// A machine that sanitizes with chlorine.
+const CHLORINE: &str = r#"
+[site]
+name = "north kitchen"
+time-zone = "UTC"
+
+[[machine]]
+name = "dm1"
+kind = "stationary-rack-single-temperature"
+sanitizing = "chlorine"
+probes = ["rinse", "sanitizer"]
+"#;
 
 struct Site {
     directory: tempfile::TempDir,
@@ -178,6 +191,14 @@ fn a_proof_holds_for_whoever_has_the_key() {
     site.damage(FIRST + 100);
     let damaged = prove(&site.reader(), FIRST + 100, &chunks).expect("read");
     assert!(matches!(damaged, Proof::Damaged), "what is damaged is not proved");
+    let connection = rusqlite::Connection::open(site.path()).expect("a database");
+    let changed = connection
+        .execute("UPDATE record SET leaf = zeroblob(32) WHERE idx = ?1", [FIRST.cast_signed()])
+        .expect("changed");
+    assert_eq!(changed, 1);
+    let fresh = Mutex::new(WholeChunks::default());
+    let unfit = prove(&site.reader(), FIRST + 101, &fresh).expect("read");
+    assert!(matches!(unfit, Proof::Damaged), "a ledger that is not as it was sealed proves none");
 }
 
 // Own promise: forward and back through all pages meets every rack once, past what is damaged.
@@ -225,6 +246,54 @@ fn what_is_asked_for_is_found_and_nothing_else() {
         .map(|line| matches!(line, HistoryLine::Rack { amended: true, late: false, .. }))
         .collect();
     assert_eq!(flags, [false, true, false]);
+}
+
+// 4-501.114 of the Food Code 2022: chlorine of 50 mg/L at pH 8 or less is for water of 24 °C and more; 10 mg/L is
+// below each of its rows. Own promise: a sum and a line of checks say what the logbook and the report say of them:
+// what was withdrawn does not count, and what was corrected counts as the correction says, at its time.
+#[test]
+fn checks_count_as_they_were_amended() {
+    let directory = tempfile::tempdir().expect("room for a directory");
+    let path = directory.path().join("ledger.sqlite");
+    let strip = |minute: u64, mg_per_l: f64| Check::Sanitizer {
+        at: at(minute),
+        mg_per_l,
+        ph: None,
+        solution_c: None,
+        method: None,
+        by: "Ana".to_owned(),
+    };
+    let said = |of, change| {
+        let amendment = Amendment { of, reason: "misread".to_owned(), by: "Bo".to_owned(), change };
+        plain(30, Some("dm1"), Body::Amendment(Box::new(amendment)))
+    };
+    let check = |minute, mg_per_l| plain(minute, Some("dm1"), Body::Check(strip(minute, mg_per_l)));
+    let mut records = opening(CHLORINE);
+    records.extend([check(10, 10.0), check(11, 10.0), check(12, 10.0), check(13, 50.0), check(2000, 50.0)]);
+    records.push(said(FIRST, AmendmentChange::Withdrawn));
+    records.push(said(FIRST + 1, AmendmentChange::Corrected(strip(11, 50.0))));
+    records.push(said(FIRST + 2, AmendmentChange::Comment));
+    records.push(said(FIRST + 3, AmendmentChange::Withdrawn));
+    records.push(said(FIRST + 3, AmendmentChange::Corrected(strip(14, 10.0))));
+    records.push(said(FIRST + 4, AmendmentChange::Corrected(strip(15, 50.0))));
+    // There is a sum where something was washed.
+    records.push(washed(20));
+    ledger(&path, records).close().expect("it closes");
+    let reader = Reader::open(&path).expect("a reader");
+    let question =
+        Question { to: Some(jiff::civil::date(2023, 11, 14)), ..asked(View::Summary, Page::Newest) };
+    let part = page(&reader, question);
+    let Found::Summary(Some(summed)) = part.found else { panic!("a sum: {part:?}") };
+    assert_eq!(summed.checks, [("sanitizer", Tally { good: 2, bad: 2, done: 0 })]);
+    let part = page(&reader, asked(View::Checks, Page::Newest));
+    let judged: Vec<Option<bool>> = lines(&part)
+        .iter()
+        .map(|line| match line {
+            HistoryLine::Record { good, .. } => *good,
+            HistoryLine::Rack { .. } | HistoryLine::Damaged(_) => None,
+        })
+        .collect();
+    assert_eq!(judged, [Some(true), Some(false), Some(false), Some(true), None]);
 }
 
 // Own promises: the sum of a span counts what its records say, each gap once with its length, and days and
