@@ -379,7 +379,7 @@ fn standing(ledger: &Reader, number: u64) -> Result<Option<story::Story>, Ledger
             records.push((index, record));
         }
     }
-    Ok(story::told(&records))
+    story::told(ledger, &records)
 }
 
 /// A machine at a glance.
