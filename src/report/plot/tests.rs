@@ -171,7 +171,7 @@ fn no_text_hides_what_it_explains() {
         empty_day(),
     ];
     for plot in &plots {
-        for size in [Size::PHONE, Size::PAGE, Size::MAIL, Size { width: 640, height: 224 }] {
+        for size in [Size::PHONE, Size::PAGE, Size::MAIL, Size { width: 640, height: 252 }] {
             let told = scene(plot, size, FACE);
             let curves = |mark: &Mark| match mark {
                 Mark::Stroke { points, ink: Ink::Muted, .. } if points.len() == 3 => Some(points.clone()),
@@ -180,7 +180,7 @@ fn no_text_hides_what_it_explains() {
             // The frame: down the left side, then along the bottom.
             let frame = told.marks.iter().find_map(curves).expect("a frame");
             let (left, top, right, bottom) = (frame[0].0, frame[0].1, frame[2].0, frame[2].1);
-            assert!(bottom - top > 80.0, "{}: {} px are left for the curves", plot.title, bottom - top);
+            assert!(bottom - top > 100.0, "{}: {} px are left for the curves", plot.title, bottom - top);
             for (place, mark) in told.marks.iter().enumerate() {
                 match mark {
                     Mark::Text { at: (x, base), text, anchor, .. } => {
