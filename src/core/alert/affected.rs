@@ -1,8 +1,10 @@
 //! What a judged cycle measured of a condition, alike for the desk and for the story on record.
 
 use super::condition::Condition;
+use super::cycles::condition_of;
 use super::open::Quantity;
-use crate::core::cycle::verdict::{Finding, Verdict};
+use crate::core::cycle::verdict::{Finding, Reason};
+use crate::core::reading::Fault;
 use crate::core::record::Cycle;
 
 /// What was measured of one rack, and against what.
@@ -20,7 +22,7 @@ impl Measured {
     }
 }
 
-/// Whether such an alert is about racks whose own records hold its figures.
+/// Whether such an alert can be about racks.
 #[must_use]
 pub const fn has_racks(condition: Condition) -> bool {
     match condition {
@@ -30,12 +32,12 @@ pub const fn has_racks(condition: Condition) -> bool {
         | Condition::Weak
         | Condition::Unproven
         | Condition::WashLow
-        | Condition::RinseHot => true,
-        Condition::Drifting
-        | Condition::TankCold
+        | Condition::RinseHot
         | Condition::ProbeFault
         | Condition::ProbeSilent
-        | Condition::CheckOverdue
+        | Condition::CheckOverdue => true,
+        Condition::Drifting
+        | Condition::TankCold
         | Condition::CalibrationOverdue
         | Condition::ThermometerOff
         | Condition::RecordDamaged
@@ -49,25 +51,26 @@ pub const fn has_racks(condition: Condition) -> bool {
 /// What a cycle says of a condition; `None` where it is no rack of such an alert.
 #[must_use]
 pub fn measured(condition: Condition, cycle: &Cycle) -> Option<Measured> {
-    if cycle.is_worked_on() {
+    if !condition.tells_of(cycle) {
         return None;
     }
-    let judged = |verdict| cycle.believed() == verdict;
     match condition {
-        Condition::Cold => judged(Verdict::Cold).then(|| settled(cycle)),
-        Condition::Narrow => judged(Verdict::Narrow).then(|| settled(cycle)),
-        Condition::Brief => judged(Verdict::Brief).then(|| brief(cycle)),
-        Condition::Weak => judged(Verdict::Weak).then(|| weak(cycle)),
-        Condition::Unproven => {
-            judged(Verdict::Unproven).then_some(Measured { value: Some(Quantity::Count(1)), limit: None })
-        }
+        Condition::Cold | Condition::Narrow => Some(settled(cycle)),
+        Condition::Brief => Some(brief(cycle)),
+        Condition::Weak => Some(weak(cycle)),
+        Condition::Unproven => matches!(doubt(cycle), Doubt::Other)
+            .then_some(Measured { value: Some(Quantity::Count(1)), limit: None }),
+        // Nothing is measured of these, and the racks are theirs all the same.
+        Condition::ProbeFault | Condition::ProbeSilent => match doubt(cycle) {
+            Doubt::Probe(fault) => (condition_of(fault) == condition).then_some(Measured::default()),
+            Doubt::Other => Some(Measured::default()),
+            Doubt::Check => None,
+        },
+        Condition::CheckOverdue => matches!(doubt(cycle), Doubt::Check).then_some(Measured::default()),
         Condition::WashLow => wash_low(cycle),
         Condition::RinseHot => too_hot(cycle),
         Condition::Drifting
         | Condition::TankCold
-        | Condition::ProbeFault
-        | Condition::ProbeSilent
-        | Condition::CheckOverdue
         | Condition::CalibrationOverdue
         | Condition::ThermometerOff
         | Condition::RecordDamaged
@@ -109,4 +112,27 @@ pub(super) fn too_hot(cycle: &Cycle) -> Option<Measured> {
         Finding::RinseTooHot { measured_c, limit_c } => Some(Measured::celsius(*measured_c, *limit_c)),
         Finding::WashLow { .. } | Finding::WashUnproven { .. } => None,
     })
+}
+
+/// Why an unproven cycle is unproven, as far as it decides whom to tell of what.
+pub(super) enum Doubt {
+    /// The probe of the final rinse.
+    Probe(Fault),
+    /// No concentration check on file.
+    Check,
+    /// Anything else.
+    Other,
+}
+
+/// A probe explains a cycle before anything else does: nothing measured by it can be believed.
+pub(super) fn doubt(cycle: &Cycle) -> Doubt {
+    let fault = cycle
+        .reasons
+        .iter()
+        .find_map(|reason| if let Reason::RinseProbe { fault } = reason { Some(*fault) } else { None });
+    match fault {
+        Some(fault) => Doubt::Probe(fault),
+        None if cycle.reasons.contains(&Reason::NoConcentrationCheck) => Doubt::Check,
+        None => Doubt::Other,
+    }
 }

@@ -1,25 +1,15 @@
 //! What a judged cycle says: which conditions hold, and which have a good cycle more.
 
-use super::affected::{self, Measured};
+use super::affected::{self, Doubt, Measured, doubt};
 use super::condition::Condition;
 use super::open::{Pattern, Quantity, Rack, Racks};
 use super::raise::{Report, Turn};
 use crate::core::channel::Place;
-use crate::core::cycle::verdict::{Finding, Reason, Verdict};
+use crate::core::cycle::verdict::{Finding, Verdict};
 use crate::core::drift::{self, Drift, SETTLING_CYCLES, Step};
 use crate::core::reading::Fault;
 use crate::core::record::{CheckKind, Clearing, Cycle};
 use crate::core::time::Timestamp;
-
-/// Why an unproven cycle is unproven, as far as it decides whom to tell of what.
-enum Doubt {
-    /// The probe of the final rinse.
-    Probe(Fault),
-    /// No concentration check on file.
-    Check,
-    /// Anything else.
-    Other,
-}
 
 impl Turn<'_> {
     /// Takes one judged cycle.
@@ -271,18 +261,5 @@ pub(super) const fn condition_of(fault: Fault) -> Condition {
         | Fault::Stuck
         | Fault::NoColdJunction
         | Fault::Reported => Condition::ProbeFault,
-    }
-}
-
-/// A probe explains a cycle before anything else does: nothing measured by it can be believed.
-fn doubt(cycle: &Cycle) -> Doubt {
-    let fault = cycle
-        .reasons
-        .iter()
-        .find_map(|reason| if let Reason::RinseProbe { fault } = reason { Some(*fault) } else { None });
-    match fault {
-        Some(fault) => Doubt::Probe(fault),
-        None if cycle.reasons.contains(&Reason::NoConcentrationCheck) => Doubt::Check,
-        None => Doubt::Other,
     }
 }

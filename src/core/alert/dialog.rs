@@ -14,7 +14,8 @@ use super::raise::Turn;
 use super::state::Window;
 use crate::core::record::{Body, Maintenance};
 
-/// How often whoever leads a dialog says that it goes on (own choice: two such words fit in what is left).
+/// How often whoever leads a dialog says that it goes on (own choice: one such word fits in the least that is left, [`ENOUGH`], with
+/// half a minute to spare).
 pub const SAID_EVERY: Duration = Duration::from_secs(60);
 /// First and shortest window, and what is left of it after the end of the dialog: the probe is put back, and the
 /// line cools (own choice: two racks).
