@@ -41,12 +41,13 @@ pub(super) fn alerts(command: &AlertsCommand, streams: &mut Streams<'_>) -> Resu
 fn list(arguments: &AlertsListArgs, streams: &mut Streams<'_>) -> Result<(), Failure> {
     let (path, zone) = ledger_and_zone(&arguments.from)?;
     let failed = |error| Failure::from(ledger::diagnose(&error, &path));
-    let read = Reader::open(&path).and_then(|reader| story::all(&reader));
-    let (stories, damaged) = read.map_err(failed)?;
+    let ledger = Reader::open(&path).map_err(failed)?;
+    let (stories, damaged) = story::all(&ledger).map_err(failed)?;
     let mut stories: Vec<_> =
         stories.into_values().filter(|story| !arguments.open || story.closed.is_none()).collect();
     let first = stories.len().saturating_sub(arguments.limit.unwrap_or(usize::MAX));
     stories.drain(..first);
+    stories.iter_mut().try_for_each(|told| story::fill(&ledger, told)).map_err(failed)?;
     let written = if arguments.json {
         stories.iter().try_for_each(|story| printed::json(streams.out, &story.alert, story.closed))
     } else {
@@ -61,9 +62,9 @@ fn show(arguments: &AlertsShowArgs, streams: &mut Streams<'_>) -> Result<(), Fai
     let (path, zone) = ledger_and_zone(&arguments.from)?;
     let failed = |error| Failure::from(ledger::diagnose(&error, &path));
     let number = AlertNumber(arguments.alert);
-    let read = Reader::open(&path).and_then(|reader| story::records(&reader, number));
-    let (records, damaged) = read.map_err(failed)?;
-    let Some(told) = story::told(&records) else {
+    let ledger = Reader::open(&path).map_err(failed)?;
+    let (records, damaged) = story::records(&ledger, number).map_err(failed)?;
+    let Some(told) = story::told(&ledger, &records).map_err(failed)? else {
         // The record that raised it may be among those that cannot be read.
         history::tell_damaged(&damaged, &path)?;
         return Err(Diagnostic::error("alert-refused", format!("no alert has the number {number}"))

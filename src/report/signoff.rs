@@ -90,8 +90,10 @@ pub enum Block {
     Framed(String),
     /// A picture as SVG, and in words.
     Plot {
-        /// The picture.
+        /// The picture on paper and on a broad screen.
         svg: String,
+        /// The same for the screen of a phone.
+        narrow: String,
         /// What it shows.
         words: String,
     },

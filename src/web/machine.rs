@@ -20,7 +20,7 @@ use super::person::Person;
 use crate::core::channel::Place;
 use crate::core::cycle::sign::Sign;
 use crate::core::cycle::verdict::Verdict;
-use crate::core::cycle::words::verdict as verdict_word;
+use crate::core::cycle::words::{verdict as verdict_word, verdicts};
 use crate::core::reader::Reader;
 use crate::core::reading::Fault;
 use crate::core::time::Timestamp;
@@ -282,7 +282,7 @@ fn counted(racks: &[DayRack], reader: &Reader) -> String {
     let each = Verdict::ALL.into_iter().map(|verdict| (verdict, count(verdict)));
     let each: Vec<String> = each
         .filter(|(_, count)| *count > 0)
-        .map(|(verdict, count)| format!("{count} {}", verdict_word(verdict, reader.language)))
+        .map(|(verdict, count)| format!("{count} {}", verdicts(verdict, count as u64, reader.language)))
         .collect();
     each.join(", ")
 }

@@ -257,7 +257,8 @@ fn tell(
     }
     cycles.sort_by_key(|(_, cycle)| cycle.rinse_started);
     let open = story::all(reader)?.0.into_values().filter(|story| story.closed.is_none());
-    let open = open.map(|story| story.alert).collect();
+    let open = open.map(|mut told| story::fill(reader, &mut told).map(|()| told.alert));
+    let open = open.collect::<Result<_, _>>()?;
     Ok((tally.finish(open, Some(checkpoint(reader, source)?)), cycles))
 }
 

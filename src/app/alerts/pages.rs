@@ -10,7 +10,7 @@ use crate::app::order::Order;
 use crate::core::alert::{Alert, AlertNumber, Notice, Occasion};
 use crate::core::reader::{Language, Scale};
 use crate::core::time::Timestamp;
-use crate::ledger::Reader;
+use crate::ledger::{LedgerError, Reader};
 use crate::web::link::Link;
 use crate::web::sheet::{Action, Alerts, Decided, Deed, Refused, Sheet, Standing};
 
@@ -44,10 +44,14 @@ impl Shown {
             return Ok(Found { alert, closed: None, damaged: 0 });
         }
         let reader = Arc::clone(&self.reader);
-        let read = move || story::records(&reader.lock().unwrap_or_else(PoisonError::into_inner), number);
+        let read = move || {
+            let reader = reader.lock().unwrap_or_else(PoisonError::into_inner);
+            let (records, damaged) = story::records(&reader, number)?;
+            Ok::<_, LedgerError>((story::told(&reader, &records)?, damaged))
+        };
         // It looks through every alert on record, which the tasks of the gateway must not wait for.
-        let (records, damaged) = match tokio::task::spawn_blocking(read).await {
-            Ok(records) => records.map_err(|error| {
+        let (told, damaged) = match tokio::task::spawn_blocking(read).await {
+            Ok(read) => read.map_err(|error| {
                 tracing::warn!(%error, "the story of an alert cannot be read");
                 Refused::NotNow
             })?,
@@ -55,7 +59,7 @@ impl Shown {
             Err(_) => return Err(Refused::NotNow),
         };
         let damaged = damaged.len();
-        let Some(told) = story::told(&records) else {
+        let Some(told) = told else {
             // The record that raised it may be among those that cannot be read.
             return Err(if damaged > 0 { Refused::NotNow } else { Refused::Unknown });
         };

@@ -281,7 +281,7 @@ fn alert_row(ground: &Ground, index: u64, record: &Record) -> Result<Option<Vec<
             Err(_) => damaged.push(about.to_string()),
         }
     }
-    let Some(story) = story::told(&records) else { return Ok(None) };
+    let Some(story) = story::told(ground.reader, &records)? else { return Ok(None) };
     let alert = &story.alert;
     let mut state = if story.closed.is_some() { "closed".to_owned() } else { standing(alert) };
     if !damaged.is_empty() {

@@ -1,25 +1,22 @@
 //! The alerts as the pages show them: open ones from the desk, the others as the ledger tells them.
 
 use std::ops::ControlFlow;
-use std::time::Duration;
 
 use super::House;
 use crate::alert::message;
 use crate::app::alerts::{pages, story};
-use crate::core::alert::{Alert, AlertNumber, RACKS_NAMED_MAX};
+use crate::core::alert::{Alert, AlertNumber};
 use crate::core::cycle::verdict::Verdict;
 use crate::core::reader::Reader;
 use crate::core::record::{Body, Cycle, Record};
 use crate::core::time::Timestamp;
-use crate::ledger::{self, CycleFilter, LedgerError, Order, RecordFilter, Subject};
+use crate::ledger::{self, LedgerError, Order, RecordFilter, Subject};
 use crate::web::alerts::{Affected, AlertBook, Headed, Listing, Said, Whole};
 use crate::web::frame::Refusal;
 use crate::web::sheet::{Decided, Deed, Refused};
 
 /// Closed alerts of one page (own choice: a few screens of a phone).
 const CLOSED_MAX: usize = 20;
-/// A final rinse starts no longer than this before its end (own choice: a conveyor that is fed without a pause).
-const RINSE_MAX: Duration = Duration::from_secs(4 * 3_600);
 
 /// What the ledger tells of one alert.
 #[derive(Default)]
@@ -72,19 +69,15 @@ impl Closed {
         for (_, number) in found {
             let own = OnRecord::read(ledger, number)?;
             damaged += own.damaged;
-            let told = story::told(&own.trail).and_then(|told| Some((told.alert, told.closed?)));
+            let told = story::told(ledger, &own.trail)?.and_then(|told| Some((told.alert, told.closed?)));
             alerts.extend(told);
         }
         Ok(Self { alerts, older, damaged })
     }
 }
 
-/// The racks that an alert names, or else those on record that it must have been about.
-pub(super) fn racks(
-    ledger: &ledger::Reader,
-    alert: &Alert,
-    closed: Option<Timestamp>,
-) -> Result<Vec<Affected>, LedgerError> {
+/// The racks that an alert names, as they stand on record.
+pub(super) fn racks(ledger: &ledger::Reader, alert: &Alert) -> Result<Vec<Affected>, LedgerError> {
     let mut racks = Vec::new();
     for rack in &alert.racks.named {
         let judged = match ledger.record(rack.index)? {
@@ -93,26 +86,6 @@ pub(super) fn racks(
         };
         racks.push(Affected { record: rack.index, ended: rack.at, judged });
     }
-    let Some(machine) = alert.machine.clone().filter(|_| racks.is_empty() && alert.racks.count > 0) else {
-        return Ok(racks);
-    };
-    let to = alert.cleared.or(closed);
-    let filter = CycleFilter {
-        machine: Some(machine),
-        from: Some(alert.since.minus(RINSE_MAX)),
-        to,
-        ..CycleFilter::default()
-    };
-    ledger.cycles_found(Order::OldestFirst, &filter, |index, found| {
-        if let Ok((_, Record { body: Body::Cycle(cycle), .. })) = found
-            && cycle.rinse_ended >= alert.since
-            && alert.condition.tells_of(&cycle)
-        {
-            racks.push(Affected { record: index, ended: cycle.rinse_ended, judged: Some(judged(&cycle)) });
-        }
-        let enough = racks.len() as u64 >= alert.racks.count || racks.len() >= RACKS_NAMED_MAX;
-        if enough { ControlFlow::Break(()) } else { ControlFlow::Continue(()) }
-    })?;
     Ok(racks)
 }
 
@@ -150,15 +123,19 @@ impl House {
     async fn found(&self, number: AlertNumber) -> Result<(Alert, Option<Timestamp>, OnRecord), Refusal> {
         // Asked before the ledger: what the desk has is there by then.
         let open = self.open_alert(number).await?;
-        let own = self.readers.ask(move |ledger| OnRecord::read(ledger, number)).await?;
-        if let Some(alert) = open {
-            return Ok((alert, None, own));
-        }
-        match story::told(&own.trail) {
-            Some(told) => Ok((told.alert, told.closed, own)),
+        let known = open.is_some();
+        let read = self.readers.ask(move |ledger| {
+            let own = OnRecord::read(ledger, number)?;
+            let told = if known { None } else { story::told(ledger, &own.trail)? };
+            Ok((own, told))
+        });
+        let (own, told) = read.await?;
+        match (open, told) {
+            (Some(alert), _) => Ok((alert, None, own)),
+            (None, Some(told)) => Ok((told.alert, told.closed, own)),
             // The record that raised it cannot be read.
-            None if own.damaged > 0 => Err(Refusal::NotNow),
-            None => Err(Refusal::Unknown),
+            (None, None) if own.damaged > 0 => Err(Refusal::NotNow),
+            (None, None) => Err(Refusal::Unknown),
         }
     }
 }
@@ -187,7 +164,7 @@ impl AlertBook for House {
     async fn alert(&self, reader: &Reader, number: u64) -> Result<Whole, Refusal> {
         let (alert, closed, own) = self.found(AlertNumber(number)).await?;
         let asked = alert.clone();
-        let racks = self.readers.ask(move |ledger| racks(ledger, &asked, closed)).await?;
+        let racks = self.readers.ask(move |ledger| racks(ledger, &asked)).await?;
         let mut said = self.said(alert.clone(), closed, reader);
         if own.damaged > 0 {
             said.facts.push(message::damaged(reader.language, own.damaged));

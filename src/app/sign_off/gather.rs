@@ -225,7 +225,8 @@ impl Asked<'_> {
         let own = stories
             .into_values()
             .filter(|story| story.closed.is_none() && story.alert.machine.as_deref() == Some(self.machine));
-        Ok(own.map(|story| story.alert).collect())
+        let filled = own.map(|mut told| story::fill(reader, &mut told).map(|()| told.alert));
+        filled.collect::<Result<_, _>>().map_err(|error| ledger::diagnose(&error, path).into())
     }
 }
 

@@ -1,24 +1,15 @@
 //! What a judged cycle says: which conditions hold, and which have a good cycle more.
 
+use super::affected::{self, Doubt, Measured, doubt};
 use super::condition::Condition;
 use super::open::{Pattern, Quantity, Rack, Racks};
 use super::raise::{Report, Turn};
 use crate::core::channel::Place;
-use crate::core::cycle::verdict::{Finding, Reason, Verdict};
+use crate::core::cycle::verdict::{Finding, Verdict};
 use crate::core::drift::{self, Drift, SETTLING_CYCLES, Step};
 use crate::core::reading::Fault;
 use crate::core::record::{CheckKind, Clearing, Cycle};
 use crate::core::time::Timestamp;
-
-/// Why an unproven cycle is unproven, as far as it decides whom to tell of what.
-enum Doubt {
-    /// The probe of the final rinse.
-    Probe(Fault),
-    /// No concentration check on file.
-    Check,
-    /// Anything else.
-    Other,
-}
 
 impl Turn<'_> {
     /// Takes one judged cycle.
@@ -32,9 +23,9 @@ impl Turn<'_> {
         let good = matches!(verdict, Verdict::Pass | Verdict::Narrow);
         self.count(machine, cycle);
         match verdict {
-            Verdict::Cold => self.bad(machine, cycle, rack, Condition::Cold, cold(cycle)),
-            Verdict::Brief => self.bad(machine, cycle, rack, Condition::Brief, brief(cycle)),
-            Verdict::Weak => self.bad(machine, cycle, rack, Condition::Weak, weak(cycle)),
+            Verdict::Cold => self.bad(machine, cycle, rack, Condition::Cold, affected::settled(cycle)),
+            Verdict::Brief => self.bad(machine, cycle, rack, Condition::Brief, affected::brief(cycle)),
+            Verdict::Weak => self.bad(machine, cycle, rack, Condition::Weak, affected::weak(cycle)),
             Verdict::Unproven => self.unproven(machine, cycle, rack),
             Verdict::Narrow | Verdict::Pass => {}
         }
@@ -81,18 +72,11 @@ impl Turn<'_> {
         Some(Pattern::of(row, memory.since_idle, self.settings.rules.repeated))
     }
 
-    fn bad(
-        &mut self,
-        machine: &str,
-        cycle: &Cycle,
-        rack: Rack,
-        condition: Condition,
-        measured: (Option<Quantity>, Option<Quantity>),
-    ) {
+    fn bad(&mut self, machine: &str, cycle: &Cycle, rack: Rack, condition: Condition, measured: Measured) {
         let report = Report {
             place: Some(Place::FinalRinse),
-            measured: measured.0,
-            limit: measured.1,
+            measured: measured.value,
+            limit: measured.limit,
             racks: vec![rack],
             pattern: self.pattern(machine, condition),
             ..Report::new(condition, machine, cycle.rinse_ended)
@@ -188,7 +172,7 @@ impl Turn<'_> {
             return;
         }
         let racks = std::mem::take(&mut memory.narrow);
-        let (measured, limit) = cold(cycle);
+        let Measured { value: measured, limit } = affected::settled(cycle);
         let report = Report {
             place: Some(Place::FinalRinse),
             measured,
@@ -200,15 +184,12 @@ impl Turn<'_> {
     }
 
     fn wash(&mut self, machine: &str, cycle: &Cycle, rack: Rack) {
-        let low = cycle.findings.iter().find_map(|finding| match finding {
-            Finding::WashLow { measured_c, limit_c } => Some((*measured_c, *limit_c)),
-            Finding::RinseTooHot { .. } | Finding::WashUnproven { .. } => None,
-        });
-        if let Some((measured_c, limit_c)) = low {
+        let low = affected::wash_low(cycle);
+        if let Some(Measured { value: measured, limit }) = low {
             let report = Report {
                 place: Some(Place::WashTank),
-                measured: Some(Quantity::Celsius(measured_c)),
-                limit: Some(Quantity::Celsius(limit_c)),
+                measured,
+                limit,
                 racks: vec![rack],
                 pattern: self.pattern(machine, Condition::WashLow),
                 ..Report::new(Condition::WashLow, machine, cycle.rinse_ended)
@@ -223,15 +204,12 @@ impl Turn<'_> {
     }
 
     fn too_hot(&mut self, machine: &str, cycle: &Cycle, rack: Rack) {
-        let hot = cycle.findings.iter().find_map(|finding| match finding {
-            Finding::RinseTooHot { measured_c, limit_c } => Some((*measured_c, *limit_c)),
-            Finding::WashLow { .. } | Finding::WashUnproven { .. } => None,
-        });
-        if let Some((measured_c, limit_c)) = hot {
+        let hot = affected::too_hot(cycle);
+        if let Some(Measured { value: measured, limit }) = hot {
             let report = Report {
                 place: Some(Place::FinalRinse),
-                measured: Some(Quantity::Celsius(measured_c)),
-                limit: Some(Quantity::Celsius(limit_c)),
+                measured,
+                limit,
                 racks: vec![rack],
                 ..Report::new(Condition::RinseHot, machine, cycle.rinse_ended)
             };
@@ -284,29 +262,4 @@ pub(super) const fn condition_of(fault: Fault) -> Condition {
         | Fault::NoColdJunction
         | Fault::Reported => Condition::ProbeFault,
     }
-}
-
-/// A probe explains a cycle before anything else does: nothing measured by it can be believed.
-fn doubt(cycle: &Cycle) -> Doubt {
-    let fault = cycle
-        .reasons
-        .iter()
-        .find_map(|reason| if let Reason::RinseProbe { fault } = reason { Some(*fault) } else { None });
-    match fault {
-        Some(fault) => Doubt::Probe(fault),
-        None if cycle.reasons.contains(&Reason::NoConcentrationCheck) => Doubt::Check,
-        None => Doubt::Other,
-    }
-}
-
-fn cold(cycle: &Cycle) -> (Option<Quantity>, Option<Quantity>) {
-    (cycle.rinse_min_c.map(Quantity::Celsius), Some(Quantity::Celsius(cycle.limit_c)))
-}
-
-fn brief(cycle: &Cycle) -> (Option<Quantity>, Option<Quantity>) {
-    (Some(Quantity::Seconds(cycle.dwell_s)), Some(Quantity::Seconds(cycle.dwell_required_s)))
-}
-
-fn weak(cycle: &Cycle) -> (Option<Quantity>, Option<Quantity>) {
-    (cycle.concentration_mg_per_l.map(Quantity::MgPerL), None)
 }

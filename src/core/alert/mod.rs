@@ -75,6 +75,7 @@
 //! one maintenance window for each machine and one for the site; what people
 //! enter 4,000 bytes. At a limit the rest is counted or the oldest forgotten.
 
+pub mod affected;
 pub mod condition;
 pub mod contact;
 mod cycles;

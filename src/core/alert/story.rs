@@ -1,17 +1,28 @@
 //! The story of alerts as their records tell it, without the desk.
+//!
+//! The records of an alert say what became of it; its figures and its racks are those of the cycles, which are
+//! given to [`Story::rack`] in order of time once the records are told: an alert whose records speak of three
+//! racks out of thirty has the same figures as the one the desk had. Of a condition without racks (drifting, a
+//! disk filling) the records alone are told.
 
 use std::collections::BTreeMap;
 
+use super::affected::measured;
 use super::open::{Acknowledgement, Action, Alert, AlertNumber, Rack, Racks};
 use super::raise::worse;
-use crate::core::record::{AlertRaised, Change, OfAlert, Outcome, Record};
+use crate::core::record::{AlertRaised, Change, Cycle, OfAlert, Outcome, Record};
 use crate::core::time::Timestamp;
 
 /// One alert from its first record to its latest.
 #[derive(Clone, PartialEq, Debug)]
 pub struct Story {
-    /// The alert as it is now, or was when it closed; of its racks only the count is told.
+    /// The alert as it is now, or was when it closed. Its racks are counted by its records, and named once
+    /// they were given to [`Story::rack`].
     pub alert: Alert,
+    /// Index of the last good cycle before it, which [`Story::last_good`] wants.
+    pub last_good: Option<u64>,
+    /// How many of its racks were given.
+    pub taken: u64,
     /// When it closed.
     pub closed: Option<Timestamp>,
     /// Messages that were delivered.
@@ -25,7 +36,9 @@ pub fn note(stories: &mut BTreeMap<AlertNumber, Story>, record: &Record) {
     let Some(told) = record.body.of_alert() else { return };
     if let OfAlert::Raised(raised) = told {
         let alert = raised_by(record, raised);
-        stories.insert(raised.alert, Story { alert, closed: None, delivered: 0, given_up: 0 });
+        let last_good = raised.last_good;
+        let story = Story { alert, last_good, taken: 0, closed: None, delivered: 0, given_up: 0 };
+        stories.insert(raised.alert, story);
     } else if let Some(story) = told.alert().and_then(|number| stories.get_mut(&number)) {
         story.note(told, record.recorded);
     }
@@ -43,7 +56,8 @@ fn raised_by(record: &Record, raised: &AlertRaised) -> Alert {
         worst: raised.measured,
         limit: raised.limit,
         racks: Racks { count: u64::from(raised.pattern.is_some()), named: Vec::new() },
-        last_good: raised.last_good.map(|index| Rack { index, at: raised.since }),
+        // When it was, only its own record says, or a corrective action.
+        last_good: None,
         pattern: raised.pattern,
         about: raised.about.clone(),
         acknowledged: None,
@@ -54,6 +68,33 @@ fn raised_by(record: &Record, raised: &AlertRaised) -> Alert {
 }
 
 impl Story {
+    /// Takes the record of the last good cycle before it.
+    pub fn last_good(&mut self, index: u64, cycle: &Cycle) {
+        if self.last_good == Some(index) {
+            self.alert.last_good = Some(Rack { index, at: cycle.rinse_ended });
+        }
+    }
+
+    /// Takes a cycle of its machine, in order of time after its records, where it is one of its racks: what was
+    /// measured last and at worst is theirs. Once it has recovered, no more than its records counted.
+    pub fn rack(&mut self, index: u64, cycle: &Cycle) {
+        let alert = &mut self.alert;
+        let over = alert.cleared.or(self.closed);
+        let outside = cycle.rinse_ended < alert.since || over.is_some_and(|over| cycle.rinse_started >= over);
+        if outside || (over.is_some() && self.taken >= alert.racks.count) {
+            return;
+        }
+        let Some(found) = measured(alert.condition, cycle) else { return };
+        self.taken += 1;
+        let count = alert.racks.count.max(self.taken);
+        alert.racks.push(Rack { index, at: cycle.rinse_ended });
+        alert.racks.count = count;
+        if found.value.is_some() {
+            (alert.measured, alert.limit) = (found.value, found.limit);
+            alert.worst = worse(alert.condition, alert.worst, found.value);
+        }
+    }
+
     fn note(&mut self, told: OfAlert<'_>, at: Timestamp) {
         let alert = &mut self.alert;
         match told {
@@ -91,6 +132,9 @@ impl Story {
             }
             OfAlert::Action(action) => {
                 let (by, racks, done) = (action.by.clone(), action.racks.clone(), action.done.clone());
+                if let (Some(index), Some(at)) = (self.last_good, action.last_good) {
+                    alert.last_good = Some(Rack { index, at });
+                }
                 let covers = action.covers.unwrap_or(alert.racks.count);
                 alert.racks.count = alert.racks.count.max(covers);
                 alert.action = Some(Action { by, at, racks, done, covers });

@@ -8,5 +8,6 @@ mod dialog;
 mod fixture;
 mod people;
 mod properties;
+mod story;
 mod telling;
 mod thermometers;

@@ -24,6 +24,22 @@ pub const fn verdict(verdict: Verdict, language: Language) -> &'static str {
     }
 }
 
+/// The word of a verdict beside a number of racks: the Spanish one in the plural, but for one.
+#[must_use]
+pub const fn verdicts(judged: Verdict, count: u64, language: Language) -> &'static str {
+    match language {
+        Language::Spanish if count != 1 => match judged {
+            Verdict::Cold => "frías",
+            Verdict::Brief => "cortas",
+            Verdict::Weak => "fuera de rango",
+            Verdict::Unproven => "sin comprobar",
+            Verdict::Narrow => "justas",
+            Verdict::Pass => "correctas",
+        },
+        Language::Spanish | Language::English => verdict(judged, language),
+    }
+}
+
 /// What a verdict means, in half a sentence.
 #[must_use]
 pub const fn meaning(verdict: Verdict, language: Language) -> &'static str {
@@ -38,5 +54,28 @@ pub const fn meaning(verdict: Verdict, language: Language) -> &'static str {
     match language {
         Language::English => english,
         Language::Spanish => spanish,
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    // Common Spanish: an adjective agrees with its noun, «canastas»; zero takes the plural.
+    #[test]
+    fn the_words_beside_a_number_agree_with_it() {
+        for (judged, count, english, spanish) in [
+            (Verdict::Cold, 33, "cold", "frías"),
+            (Verdict::Pass, 259, "pass", "correctas"),
+            (Verdict::Pass, 1, "pass", "correcta"),
+            (Verdict::Narrow, 0, "narrow", "justas"),
+            (Verdict::Unproven, 2, "unproven", "sin comprobar"),
+        ] {
+            assert_eq!(verdicts(judged, count, Language::English), english);
+            assert_eq!(verdicts(judged, count, Language::Spanish), spanish);
+        }
+        for judged in Verdict::ALL {
+            assert_eq!(verdicts(judged, 1, Language::Spanish), verdict(judged, Language::Spanish));
+        }
     }
 }

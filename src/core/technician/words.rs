@@ -76,7 +76,7 @@ pub const fn calibration_cautions(language: Language) -> [&'static str; 2] {
             language,
             "A fitting in a pressure line or a thermowell is opened by a licensed plumber, mains by a licensed \
              electrician; local code comes first.",
-            "Las conexiones bajo presión y las vainas las abre un fontanero autorizado, la red eléctrica un \
+            "Las conexiones bajo presión y las vainas las abre un plomero autorizado, la red eléctrica un \
              electricista autorizado; primero la norma local.",
         ),
     ]

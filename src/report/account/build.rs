@@ -27,6 +27,7 @@ use super::{
 use crate::core::alert::AlertNumber;
 use crate::core::alert::hours::Stretch;
 use crate::core::alert::story::{self, Story};
+use crate::core::cycle::verdict::Verdict;
 use crate::core::effect::Trace;
 use crate::core::monitored::{Blank, Blanks};
 use crate::core::on_file::{Missed, OnFile};
@@ -235,6 +236,13 @@ impl Builder {
             let worked = self.worked.iter().filter(|(_, machine)| machine.as_ref().is_none_or(|m| m == name));
             let worked = worked.map(|(at, _)| *at).collect();
             self.machines.insert(name.to_owned(), Machine::new(self.configured.drift_rules(), worked));
+        }
+        // Nearly every rack is of no alert: those are not asked for each of them.
+        if cycle.verdict != Verdict::Pass || !cycle.findings.is_empty() {
+            let own = |story: &&mut Story| {
+                story.alert.since <= cycle.rinse_ended && story.alert.machine.as_deref() == Some(name)
+            };
+            self.stories.values_mut().filter(own).for_each(|story| story.rack(index, cycle));
         }
         let Some(machine) = self.machines.get_mut(name) else { return };
         let inside = self.question.holds(cycle.rinse_started);

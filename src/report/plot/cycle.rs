@@ -70,7 +70,8 @@ fn settled(cycle: &Cycle, rinse: &[(f64, f64)], window: (f64, f64), reader: &Rea
         Basis::Raw => String::new(),
         Basis::LagCorrected => format!(" ({})", Word::Corrected.say(reader.language)),
     };
-    let label = format!("{shown} {}{note}", reader.scale.symbol());
+    let name = Word::SettledMinimum.say(reader.language);
+    let label = format!("{name} {shown} {}{note}", reader.scale.symbol());
     Some(Point { x, y, shape: Shape::of(cycle.verdict), label })
 }
 

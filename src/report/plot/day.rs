@@ -94,7 +94,8 @@ fn labelled(cycle: &Cycle, length: f64, reader: &Reader) -> String {
     let (shown, _) = reader.pair(minimum, cycle.limit_c);
     let at = cycle.rinse_started;
     let date = if length <= BY_HOURS_S { String::new() } else { format!("{} ", weekday(at, reader)) };
-    format!("{shown} {} · {date}{}", reader.scale.symbol(), reader.clock(at))
+    let name = Word::Lowest.say(reader.language);
+    format!("{name} {shown} {} · {date}{}", reader.scale.symbol(), reader.clock(at))
 }
 
 /// «Wed 25» of «Wed 25 Nov 2026».

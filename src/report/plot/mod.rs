@@ -33,7 +33,7 @@ use crate::core::cycle::sign::Sign as Shape;
 /// What is to be seen.
 #[derive(Clone, PartialEq, Debug, Default)]
 pub struct Plot {
-    /// One line over the plot.
+    /// What stands over the plot.
     pub title: String,
     /// What the plot shows, in sentences, for whoever does not see it.
     pub description: String,
@@ -82,7 +82,7 @@ pub struct Window {
     pub from: f64,
     /// Where it ends.
     pub to: f64,
-    /// What is written at its top, where it fits.
+    /// What is written at its top where it fits, else in the key.
     pub label: String,
     /// How it is shaded.
     pub shade: Shade,
@@ -139,7 +139,7 @@ pub struct Point {
     pub y: f64,
     /// Its shape.
     pub shape: Shape,
-    /// What is written beside it; empty for nothing.
+    /// What the key says of it, beside its shape; empty for nothing.
     pub label: String,
 }
 
@@ -157,7 +157,7 @@ impl Size {
     pub const MAIL: Self = Self { width: 640, height: 360 };
 
     /// The size on a phone: drawn as it is on the narrowest screen.
-    pub const PHONE: Self = Self { width: 340, height: 300 };
+    pub const PHONE: Self = Self { width: 340, height: 360 };
     /// The size on a page of a wider screen.
     pub const PAGE: Self = Self { width: 760, height: 400 };
 

@@ -1,8 +1,12 @@
 //! Where everything of a plot goes: shapes and texts at their places, in px.
 //! Both writers draw a [`Scene`] from its first mark to its last.
+//!
+//! No text lies over the curves: what is to be said of a point stands in the key, beside its shape, and a
+//! window that is too narrow for its name has it there as well. A text that is wider than the picture is
+//! broken into lines.
 
 use super::area::{Area, cut, decimated};
-use super::{Plot, Shade, Shape, Size, Stroke};
+use super::{Plot, Shade, Shape, Size, Stroke, Window};
 
 /// A place in px from the upper left corner.
 pub(super) type Spot = (f64, f64);
@@ -88,7 +92,22 @@ impl Face {
         self.advance * text.chars().count() as f64
     }
 
-    /// The text, cut with an ellipsis where it is wider than `room`.
+    /// The text in lines no wider than `room`.
+    fn wrapped(self, text: &str, room: f64) -> Vec<String> {
+        let mut lines: Vec<String> = Vec::new();
+        for word in text.split(' ').filter(|word| !word.is_empty()) {
+            match lines.last_mut() {
+                Some(line) if self.width(line) + self.advance + self.width(word) <= room => {
+                    line.push(' ');
+                    line.push_str(word);
+                }
+                Some(_) | None => lines.push(self.fitted(word, room)),
+            }
+        }
+        lines
+    }
+
+    /// The text, cut with an ellipsis where it is wider than `room`: a word that no line can hold.
     fn fitted(self, text: &str, room: f64) -> String {
         if self.width(text) <= room {
             return text.to_owned();
@@ -114,7 +133,9 @@ impl Stroke {
 /// Space between the edge of the picture and anything else, px.
 const EDGE: f64 = 10.0;
 /// Length of the sample of a line in the key, px.
-const SAMPLE: f64 = 26.0;
+const SAMPLE: f64 = 22.0;
+/// Most lines of a title; what a longer one says more is in the description.
+const TITLE_LINES_MAX: usize = 3;
 
 /// Lays a plot out.
 pub(super) fn scene(plot: &Plot, size: Size, face: Face) -> Scene {
@@ -122,14 +143,14 @@ pub(super) fn scene(plot: &Plot, size: Size, face: Face) -> Scene {
     let mut scene = Scene { size, marks: Vec::new() };
     scene.fill(0.0, 0.0, size.0, size.1, Ink::Ground);
     let mut top = EDGE;
-    if !plot.title.is_empty() {
+    for line in face.wrapped(&plot.title, size.0 - 2.0 * EDGE).into_iter().take(TITLE_LINES_MAX) {
         top += face.line;
-        let title = face.fitted(&plot.title, size.0 - 2.0 * EDGE);
-        scene.text((EDGE, top - face.line * 0.25), title, Anchor::Start, true, Ink::Text);
+        scene.text((EDGE, top - face.line * 0.25), line, Anchor::Start, true, Ink::Text);
     }
     let labels = plot.y.ticks.iter().map(|tick| face.width(&tick.label)).fold(0.0, f64::max);
     let left = EDGE + labels.max(face.width(&plot.y.label)) + 8.0;
-    top = key(&mut scene, plot, face, (left, top)) + 4.0;
+    let right = size.0 - EDGE - 4.0;
+    top = key(&mut scene, plot, face, (left, top), right) + 4.0;
     scene.text(
         (left - 8.0, top - 4.0 - face.line * 0.25),
         plot.y.label.clone(),
@@ -145,12 +166,11 @@ pub(super) fn scene(plot: &Plot, size: Size, face: Face) -> Scene {
             4.0
         };
     let below = face.line + if plot.x.label.is_empty() { 0.0 } else { face.line };
-    let area =
-        Area { left, right: size.0 - EDGE - 4.0, top, curves: top + strip, bottom: size.1 - below - EDGE };
+    let area = Area { left, right, top, curves: top + strip, bottom: size.1 - below - EDGE };
     windows(&mut scene, plot, face, &area);
     grid(&mut scene, plot, face, &area);
     curves(&mut scene, plot, &area);
-    points(&mut scene, plot, face, &area);
+    points(&mut scene, plot, &area);
     scene
 }
 
@@ -171,55 +191,83 @@ impl Scene {
     }
 }
 
-/// Draws the key from `from` on, in as many rows as it takes, and gives the bottom of the last row.
-fn key(scene: &mut Scene, plot: &Plot, face: Face, from: Spot) -> f64 {
-    enum Sample {
-        Line(Stroke),
-        Band,
-        Hatch,
-        Shape(Shape),
-    }
+/// What stands before a name in the key.
+enum Sample {
+    Line(Stroke),
+    Window(Shade),
+    Band,
+    Shape(Shape),
+}
+
+/// Everything that the key explains, in order; the area of the curves reaches from `left` to `right`.
+fn explained<'p>(plot: &'p Plot, face: Face, left: f64, right: f64) -> Vec<(Sample, &'p str)> {
+    let points = plot.points.iter().map(|point| (Sample::Shape(point.shape), point.label.as_str()));
     let lines = plot.lines.iter().map(|line| (Sample::Line(line.stroke), line.name.as_str()));
     let bands = plot.bands.iter().map(|band| (Sample::Band, band.name.as_str()));
+    let width = |window: &Window| (window.to - window.from) / (plot.x.to - plot.x.from) * (right - left);
+    let narrow = plot
+        .windows
+        .iter()
+        .filter(|window| window.shade != Shade::Hatched && !named_inside(window, face, width(window)))
+        .map(|window| (Sample::Window(window.shade), window.label.as_str()));
     let unknown = plot.windows.iter().find(|window| window.shade == Shade::Hatched);
-    let unknown = unknown.map(|window| (Sample::Hatch, window.label.as_str()));
+    let unknown = unknown.map(|window| (Sample::Window(window.shade), window.label.as_str()));
     let shapes = plot.key.iter().map(|(shape, name)| (Sample::Shape(*shape), name.as_str()));
+    let all = points.chain(lines).chain(bands).chain(narrow).chain(unknown).chain(shapes);
+    all.filter(|(_, name)| !name.is_empty()).collect()
+}
+
+/// Whether a window of this width, px, has its name at its top.
+fn named_inside(window: &Window, face: Face, width: f64) -> bool {
+    window.shade != Shade::Hatched && face.width(&window.label) + 4.0 <= width
+}
+
+/// Draws the key from `from` on, in as many rows as it takes, and gives the bottom of the last row.
+fn key(scene: &mut Scene, plot: &Plot, face: Face, from: Spot, right: f64) -> f64 {
     let (mut x, mut bottom) = (from.0, from.1 + face.line);
-    for (sample, name) in lines.chain(bands).chain(unknown).chain(shapes).filter(|(_, name)| !name.is_empty())
-    {
+    let end = scene.size.0 - EDGE;
+    for (sample, name) in explained(plot, face, from.0, right) {
         let length = if matches!(sample, Sample::Shape(_)) { 12.0 } else { SAMPLE };
-        let width = length + 5.0 + face.width(name);
-        if x > from.0 && x + width > scene.size.0 - EDGE {
+        let lead = length + 5.0;
+        if x > from.0 && x + lead + face.width(name) > end {
             (x, bottom) = (from.0, bottom + face.line);
         }
-        let middle = bottom - face.line * 0.5;
-        match sample {
-            Sample::Line(stroke) => {
-                let (ink, dash, width) = stroke.pen();
-                scene.marks.push(Mark::Stroke {
-                    points: vec![(x, middle), (x + length, middle)],
-                    ink,
-                    dash,
-                    width,
-                });
+        sample.draw(scene, x, length, bottom - face.line * 0.5);
+        let lines = face.wrapped(name, end - x - lead);
+        let widest = lines.iter().map(|line| face.width(line)).fold(0.0, f64::max);
+        for (number, line) in lines.into_iter().enumerate() {
+            if number > 0 {
+                bottom += face.line;
             }
-            Sample::Band => scene.fill(x, middle - 5.0, x + length, middle + 5.0, Ink::Band),
-            Sample::Hatch => {
+            scene.text((x + lead, bottom - face.line * 0.25), line, Anchor::Start, false, Ink::Text);
+        }
+        x += lead + widest + 12.0;
+    }
+    bottom
+}
+
+impl Sample {
+    fn draw(self, scene: &mut Scene, x: f64, length: f64, middle: f64) {
+        match self {
+            Self::Line(stroke) => {
+                let (ink, dash, width) = stroke.pen();
+                let points = vec![(x, middle), (x + length, middle)];
+                scene.marks.push(Mark::Stroke { points, ink, dash, width });
+            }
+            Self::Window(Shade::Light) => {
+                scene.fill(x, middle - 5.0, x + length, middle + 5.0, Ink::Light);
+            }
+            Self::Window(Shade::Strong) => {
+                scene.fill(x, middle - 5.0, x + length, middle + 5.0, Ink::Strong);
+            }
+            Self::Window(Shade::Hatched) => {
                 let (top, bottom) = (middle - 6.0, middle + 6.0);
                 hatch(scene, x, x + length, &Area { left: x, right: x, top, curves: top, bottom });
             }
-            Sample::Shape(shape) => scene.marks.push(Mark::Shape { at: (x + 6.0, middle), shape }),
+            Self::Band => scene.fill(x, middle - 5.0, x + length, middle + 5.0, Ink::Band),
+            Self::Shape(shape) => scene.marks.push(Mark::Shape { at: (x + 6.0, middle), shape }),
         }
-        scene.text(
-            (x + length + 5.0, bottom - face.line * 0.25),
-            name.to_owned(),
-            Anchor::Start,
-            false,
-            Ink::Text,
-        );
-        x += width + 14.0;
     }
-    bottom
 }
 
 fn windows(scene: &mut Scene, plot: &Plot, face: Face, area: &Area) {
@@ -236,7 +284,7 @@ fn windows(scene: &mut Scene, plot: &Plot, face: Face, area: &Area) {
         for edge in [left, right] {
             scene.line(vec![(edge, area.top), (edge, area.bottom)], Ink::Grid, 1.0);
         }
-        if window.shade != Shade::Hatched && face.width(&window.label) + 4.0 <= right - left {
+        if named_inside(window, face, right - left) {
             let at = (f64::midpoint(left, right), area.top + face.line * 0.8);
             scene.text(at, window.label.clone(), Anchor::Middle, false, Ink::Muted);
         }
@@ -305,47 +353,9 @@ fn curves(scene: &mut Scene, plot: &Plot, area: &Area) {
     }
 }
 
-fn points(scene: &mut Scene, plot: &Plot, face: Face, area: &Area) {
-    let place = |x: f64, y: f64| (area.x(&plot.x, x), area.y(&plot.y, y));
+fn points(scene: &mut Scene, plot: &Plot, area: &Area) {
     for point in plot.points.iter().filter(|point| point.x.is_finite() && point.y.is_finite()) {
-        scene.marks.push(Mark::Shape { at: place(point.x, point.y), shape: point.shape });
-    }
-    let drawn: Vec<Spot> = scene.marks.iter().flat_map(crowding).collect();
-    for point in plot.points.iter().filter(|point| !point.label.is_empty()) {
-        let at = place(point.x, point.y);
-        let half = face.width(&point.label) / 2.0 + 3.0;
-        let left_most = area.left + half + 2.0;
-        let middle = at.0.clamp(left_most, (area.right - half).max(left_most));
-        // Base lines below and above the point: the one inside that hides the least.
-        let hidden = |base: f64| {
-            let inside = base < area.bottom - 3.0 && base - face.line * 0.85 > area.curves;
-            let (top, bottom) = (base - face.line * 0.8, base + face.line * 0.25);
-            let under = |spot: &&Spot| (spot.0 - middle).abs() < half && (top..bottom).contains(&spot.1);
-            (!inside, drawn.iter().filter(under).count())
-        };
-        let [below, above] = [at.1 + 8.0 + face.line * 0.85, at.1 - 8.0 - face.line * 0.3];
-        let base = if hidden(above) < hidden(below) { above } else { below };
-        let (top, bottom) = (base - face.line * 0.8, base + face.line * 0.25);
-        scene.fill(middle - half, top, middle + half, bottom, Ink::Ground);
-        scene.text((middle, base), point.label.clone(), Anchor::Middle, true, Ink::Text);
-    }
-}
-
-/// Where a label would hide something: points every 4 px along the lines, and the shapes.
-fn crowding(mark: &Mark) -> Vec<Spot> {
-    match mark {
-        Mark::Stroke { points, ink, .. } if *ink != Ink::Grid => {
-            let between = |pair: &[Spot]| {
-                let (from, to) = (pair[0], pair[1]);
-                let steps = cut((to.0 - from.0).hypot(to.1 - from.1) / 4.0) + 1;
-                (0..steps)
-                    .map(|step| step as f64 / steps as f64)
-                    .map(|share| (from.0 + share * (to.0 - from.0), from.1 + share * (to.1 - from.1)))
-                    .collect::<Vec<Spot>>()
-            };
-            points.windows(2).flat_map(between).collect()
-        }
-        Mark::Shape { at, .. } => vec![*at],
-        Mark::Stroke { .. } | Mark::Fill { .. } | Mark::Text { .. } => Vec::new(),
+        let at = (area.x(&plot.x, point.x), area.y(&plot.y, point.y));
+        scene.marks.push(Mark::Shape { at, shape: point.shape });
     }
 }

@@ -9,7 +9,7 @@ use super::scene::{Anchor, Face, Ink, Mark, Scene, Spot, scene};
 use super::{Plot, Shape, Size};
 
 /// Lettering of 13 px; the mean width is that of common sans-serif fonts, on the safe side.
-const FACE: Face = Face { advance: 7.4, line: 18.0 };
+pub(super) const FACE: Face = Face { advance: 7.4, line: 18.0 };
 
 /// Writes the plot as one SVG document.
 pub(super) fn write(plot: &Plot, size: Size) -> String {

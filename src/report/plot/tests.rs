@@ -1,9 +1,11 @@
+use super::scene::{Anchor, Ink, Mark, scene};
+use super::svg::FACE;
 use super::words::WORDS;
 use super::{Plot, Shape, Size, cycle, day};
 use crate::core::cycle::verdict::{Reason, Verdict};
 use crate::core::effect::{Trace, TraceReading};
 use crate::core::reader::{Language, Reader, Scale};
-use crate::core::record::Cycle;
+use crate::core::record::{Basis, Cycle};
 use crate::core::time::Timestamp;
 use crate::core::units::Celsius;
 use crate::report::row::samples;
@@ -44,6 +46,15 @@ fn cold_cycle() -> Plot {
     cold.reasons = vec![Reason::RinseBelowLimit { measured_c: 71.31, limit_c: 82.222 }];
     let trace = trace(&cold, 72.0);
     cycle::plot("Dish machine 1", &cold, &trace, &reader(Language::English, Scale::Fahrenheit))
+}
+
+/// The same rack in Spanish, judged by its corrected minimum: the longest words there are.
+fn cold_cycle_in_spanish() -> Plot {
+    let mut cold = samples::cycle(0, Verdict::Cold, 75.06, Vec::new());
+    cold.reasons = vec![Reason::RinseBelowLimit { measured_c: 75.06, limit_c: 82.222 }];
+    cold.basis = Basis::LagCorrected;
+    let trace = trace(&cold, 76.0);
+    cycle::plot("Lavavajillas 1", &cold, &trace, &reader(Language::Spanish, Scale::Fahrenheit))
 }
 
 fn a_day(language: Language, scale: Scale) -> Plot {
@@ -120,6 +131,7 @@ fn golden(name: &str, found: &str) {
 #[test]
 fn svg_is_as_agreed() {
     golden("cycle-cold-en.svg", &cold_cycle().svg(Size { width: 720, height: 360 }));
+    golden("cycle-cold-es-phone.svg", &cold_cycle_in_spanish().svg(Size::PHONE));
     golden("day-es.svg", &a_day(Language::Spanish, Scale::Celsius).svg(Size { width: 720, height: 360 }));
     golden("week-en.svg", &a_week().svg(Size { width: 720, height: 360 }));
     golden("day-empty.svg", &empty_day().svg(Size { width: 720, height: 360 }));
@@ -131,6 +143,7 @@ fn png_has_its_header_and_stays_small() {
     let folder = std::env::var_os("PLOT_PNG").map(PathBuf::from);
     for (name, plot) in [
         ("cycle.png", cold_cycle()),
+        ("cycle-es.png", cold_cycle_in_spanish()),
         ("day.png", a_day(Language::Spanish, Scale::Celsius)),
         ("week.png", a_week()),
         ("empty.png", empty_day()),
@@ -141,6 +154,55 @@ fn png_has_its_header_and_stays_small() {
         assert!(bytes.len() < 60_000, "{} bytes", bytes.len());
         if let Some(folder) = &folder {
             std::fs::write(folder.join(name), bytes).expect("the folder is there");
+        }
+    }
+}
+
+/// Own rule: nothing is written over the curves, nothing is painted over them, and no text is cut or leaves the
+/// picture, on the narrowest screen, on a page, in a mail and on paper.
+#[test]
+fn no_text_hides_what_it_explains() {
+    let plots = [
+        cold_cycle(),
+        cold_cycle_in_spanish(),
+        a_day(Language::English, Scale::Fahrenheit),
+        a_day(Language::Spanish, Scale::Celsius),
+        a_week(),
+        empty_day(),
+    ];
+    for plot in &plots {
+        for size in [Size::PHONE, Size::PAGE, Size::MAIL, Size { width: 640, height: 252 }] {
+            let told = scene(plot, size, FACE);
+            let curves = |mark: &Mark| match mark {
+                Mark::Stroke { points, ink: Ink::Muted, .. } if points.len() == 3 => Some(points.clone()),
+                Mark::Stroke { .. } | Mark::Fill { .. } | Mark::Shape { .. } | Mark::Text { .. } => None,
+            };
+            // The frame: down the left side, then along the bottom.
+            let frame = told.marks.iter().find_map(curves).expect("a frame");
+            let (left, top, right, bottom) = (frame[0].0, frame[0].1, frame[2].0, frame[2].1);
+            assert!(bottom - top > 100.0, "{}: {} px are left for the curves", plot.title, bottom - top);
+            for (place, mark) in told.marks.iter().enumerate() {
+                match mark {
+                    Mark::Text { at: (x, base), text, anchor, .. } => {
+                        let width = FACE.width(text);
+                        let from = match anchor {
+                            Anchor::Start => *x,
+                            Anchor::Middle => x - width / 2.0,
+                            Anchor::End => x - width,
+                        };
+                        assert!(!text.contains('…'), "{text} is cut at {size:?}");
+                        let inside = from >= 0.0 && from + width <= told.size.0 && *base <= told.size.1;
+                        assert!(inside, "{text} leaves the picture at {size:?}");
+                        // The strip with the names of the windows lies above the curves.
+                        let over = from + width > left && from < right && *base > top + FACE.line;
+                        assert!(!over || *base > bottom, "{text} lies over the curves at {size:?}");
+                    }
+                    Mark::Fill { ink, .. } => {
+                        assert!(*ink != Ink::Ground || place == 0, "a box over the data")
+                    }
+                    Mark::Stroke { .. } | Mark::Shape { .. } => {}
+                }
+            }
         }
     }
 }

@@ -7,8 +7,8 @@ use crate::core::record::{Basis, CalibrationDone, CalibrationPoint, Correction, 
 use crate::report::pdf::words::Word;
 use crate::report::plot::{self, Size};
 
-/// Size of the trace on paper, px: as wide as the text, low enough for two pages in all.
-const PLOT: Size = Size { width: 760, height: 240 };
+/// Size of the trace on paper, px: as wide as the text, low enough for one page in all.
+const PLOT: Size = Size { width: 640, height: 252 };
 
 impl Words<'_> {
     /// What is open.
@@ -338,7 +338,11 @@ impl Words<'_> {
                 blocks.push(match self.facts.trace {
                     Some(trace) => {
                         let plot = plot::cycle::plot(&plain(self.facts.machine), cycle, trace, reader);
-                        Block::Plot { svg: plot.svg(PLOT), words: plot.description }
+                        Block::Plot {
+                            svg: plot.svg(PLOT),
+                            narrow: plot.svg(Size::PHONE),
+                            words: plot.description,
+                        }
                     }
                     None => Block::Text(
                         self.say("No trace of it is kept.", "No se conserva su traza.").to_owned(),

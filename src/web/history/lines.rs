@@ -4,7 +4,7 @@ use super::story::{amended, lasting, put, told as sentence};
 use super::words::kind_word;
 use super::{DayLine, GapLine, HistoryLine};
 use crate::core::cycle::verdict::Verdict;
-use crate::core::cycle::words::verdict as verdict_word;
+use crate::core::cycle::words::{verdict as verdict_word, verdicts};
 use crate::core::daily::DayNumbers;
 use crate::core::late::{late_by, stands_at};
 use crate::core::monitored::Monitored;
@@ -158,7 +158,7 @@ pub(super) fn counts(numbers: &DayNumbers, language: Language) -> Vec<Count> {
     let counts = Verdict::ALL.into_iter().map(|verdict| (verdict, numbers.of(verdict)));
     counts
         .filter(|(_, count)| *count > 0)
-        .map(|(verdict, count)| Count { verdict, count, word: verdict_word(verdict, language) })
+        .map(|(verdict, count)| Count { verdict, count, word: verdicts(verdict, count, language) })
         .collect()
 }
 

@@ -8,7 +8,7 @@ use askama::Template;
 use super::{Data, Glance, LastRack};
 use crate::core::cycle::sign::Sign;
 use crate::core::cycle::verdict::{Finding, Verdict};
-use crate::core::cycle::words::{meaning, verdict};
+use crate::core::cycle::words::{meaning, verdict, verdicts};
 use crate::core::reader::{Language, Reader};
 use crate::core::time::Timestamp;
 
@@ -62,8 +62,8 @@ static ENGLISH: Words = Words {
 
 static SPANISH: Words = Words {
     last_rack: "Última canasta",
-    settled: "mínimo estabilizado del enjuague final",
-    unmeasured: "sin mínimo estabilizado del enjuague final",
+    settled: "mínimo estable del enjuague final",
+    unmeasured: "sin mínimo estable del enjuague final",
     limit: "límite",
     no_rack: "Ninguna canasta registrada",
     alert: "Alerta",
@@ -98,6 +98,7 @@ struct CardPart<'a> {
     measured: Option<String>,
     limit: String,
     ruler: Option<String>,
+    off_scale: Option<String>,
     lines: Vec<String>,
     old: Option<String>,
     work: Option<String>,
@@ -136,6 +137,7 @@ pub(in crate::web) fn card(
         meaning: judged.map_or("", |rack| meaning(rack.verdict, language)),
         beside: judged.map(|rack| beside(rack, reader)).unwrap_or_default(),
         ruler: judged.and_then(|rack| ruler(rack, reader)),
+        off_scale: judged.and_then(|rack| off_scale(rack, reader)),
         measured,
         limit,
         lines: lines(glance, words, reader),
@@ -215,8 +217,9 @@ fn lines(glance: &Glance, words: &Words, reader: &Reader) -> Vec<String> {
         None => words.tank_unknown.to_owned(),
     });
     let counted = glance.today.iter().zip(Verdict::ALL).filter(|(count, _)| **count > 0);
-    let counted: Vec<String> =
-        counted.map(|(count, judged)| format!("{count} {}", verdict(judged, reader.language))).collect();
+    let counted: Vec<String> = counted
+        .map(|(count, judged)| format!("{count} {}", verdicts(judged, *count, reader.language)))
+        .collect();
     let today = if counted.is_empty() { words.none_today.to_owned() } else { counted.join(", ") };
     lines.push(format!("{}: {today}", words.today));
     lines
@@ -239,16 +242,78 @@ pub(in crate::web) fn ago(time: Duration, language: Language) -> String {
 
 /// Width of the drawing; it is stretched to that of its card.
 const WIDTH: f64 = 320.0;
-/// How far the ruler shows below and above the limit, K (own choice: a dead booster still has its place).
+/// How far the ruler shows below and above the limit, K (own choice: half a kelvin is still to be seen on a phone;
+/// what lies further off is told by an arrow and in words).
 const SHOWN_K: (f64, f64) = (12.0, 12.0);
 
-/// A ruler with the limit, and what was measured on it with its uncertainty.
+/// Which end of the ruler a value lies beyond.
+#[derive(Clone, Copy, PartialEq, Eq, Debug)]
+enum Beyond {
+    Cold,
+    Hot,
+}
+
+impl Beyond {
+    fn of(rack: &LastRack) -> Option<Self> {
+        let settled = rack.settled_c?;
+        if settled < rack.limit_c - SHOWN_K.0 {
+            Some(Self::Cold)
+        } else if settled > rack.limit_c + SHOWN_K.1 {
+            Some(Self::Hot)
+        } else {
+            None
+        }
+    }
+
+    /// An arrow that leads out of the ruler.
+    const fn arrow(self) -> &'static str {
+        match self {
+            Self::Cold => "M0 20L14 8V16H30V24H14V32z",
+            Self::Hot => "M320 20L306 8V16H290V24H306V32z",
+        }
+    }
+}
+
+/// Says that the value lies beyond the ruler, and where the ruler ends.
+fn off_scale(rack: &LastRack, reader: &Reader) -> Option<String> {
+    let beyond = Beyond::of(rack)?;
+    let (sign, end, english, spanish) = match beyond {
+        Beyond::Cold => (
+            "◀",
+            rack.limit_c - SHOWN_K.0,
+            "below the ruler, which begins at",
+            "bajo la regla, que empieza en",
+        ),
+        Beyond::Hot => {
+            ("▶", rack.limit_c + SHOWN_K.1, "above the ruler, which ends at", "sobre la regla, que acaba en")
+        }
+    };
+    let (shown, _) = reader.pair(rack.settled_c?, rack.limit_c);
+    let symbol = reader.scale.symbol();
+    let words = match reader.language {
+        Language::English => english,
+        Language::Spanish => spanish,
+    };
+    Some(format!("{sign} {shown} {symbol}: {words} {:.0} {symbol}", reader.scale.temperature(end)))
+}
+
+/// A ruler with the limit, and what was measured on it with its uncertainty; where that lies beyond an end, an
+/// arrow leads out of it, and [`off_scale`] says so in words.
 fn ruler(rack: &LastRack, reader: &Reader) -> Option<String> {
     let settled = rack.settled_c?;
     let (from, to) = (rack.limit_c - SHOWN_K.0, rack.limit_c + SHOWN_K.1);
     let x = |celsius: f64| ((celsius.clamp(from, to) - from) / (to - from)) * WIDTH;
     let (limit, value) = (x(rack.limit_c), x(settled));
     let (low, high) = (x(settled - rack.uncertainty_c), x(settled + rack.uncertainty_c));
+    let mark = match Beyond::of(rack) {
+        Some(beyond) => format!("<path class=\"value beyond\" d=\"{}\"/>", beyond.arrow()),
+        None => format!(
+            "<path class=\"band\" d=\"M{low:.1} 20H{high:.1}M{low:.1} 14V26M{high:.1} 14V26\"/>\
+             <path class=\"value\" d=\"M{value:.1} 20L{:.1} 4H{:.1}z\"/>",
+            value - 8.0,
+            value + 8.0,
+        ),
+    };
     let mut out = String::new();
     // Writing to a String cannot fail.
     let _fits = write!(
@@ -257,16 +322,62 @@ fn ruler(rack: &LastRack, reader: &Reader) -> Option<String> {
          <rect class=\"below\" x=\"0\" y=\"14\" width=\"{limit:.1}\" height=\"12\"/>\
          <rect class=\"above\" x=\"{limit:.1}\" y=\"14\" width=\"{:.1}\" height=\"12\"/>\
          <path class=\"limit\" d=\"M{limit:.1} 8V32\"/>\
-         <path class=\"band\" d=\"M{low:.1} 20H{high:.1}M{low:.1} 14V26M{high:.1} 14V26\"/>\
-         <path class=\"value\" d=\"M{value:.1} 20L{:.1} 4H{:.1}z\"/>\
+         {mark}\
          <text x=\"0\" y=\"44\">{:.0}</text><text x=\"{limit:.1}\" y=\"44\" text-anchor=\"middle\">{}</text>\
          <text x=\"{WIDTH}\" y=\"44\" text-anchor=\"end\">{:.0}</text></svg>",
         WIDTH - limit,
-        value - 8.0,
-        value + 8.0,
         reader.scale.temperature(from),
         reader.temperature(rack.limit_c),
         reader.scale.temperature(to),
     );
     Some(out)
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::core::reader::Scale;
+
+    fn rack(settled_c: f64) -> LastRack {
+        LastRack {
+            record: 1,
+            ended: Timestamp::from_micros(1_795_694_400_000_000),
+            verdict: Verdict::Cold,
+            findings: Vec::new(),
+            settled_c: Some(settled_c),
+            // 180 °F, FDA Food Code 4-501.112.
+            limit_c: 82.222,
+            uncertainty_c: 0.6,
+            mg_per_l: None,
+        }
+    }
+
+    // Own promise: a value that the ruler has no place for is not shown at the end of the ruler as if it were there.
+    #[test]
+    fn a_value_off_the_ruler_is_said_to_be_off_it() {
+        let reader = |language, scale| Reader { language, scale, zone: jiff::tz::TimeZone::UTC };
+        let english = reader(Language::English, Scale::Celsius);
+        let spanish = reader(Language::Spanish, Scale::Fahrenheit);
+        for (settled, in_english, in_spanish) in [
+            (
+                55.3,
+                Some("◀ 55.3 °C: below the ruler, which begins at 70 °C"),
+                Some("◀ 131.5 °F: bajo la regla, que empieza en 158 °F"),
+            ),
+            (70.3, None, None),
+            (94.2, None, None),
+            (
+                99.0,
+                Some("▶ 99.0 °C: above the ruler, which ends at 94 °C"),
+                Some("▶ 210.2 °F: sobre la regla, que acaba en 202 °F"),
+            ),
+        ] {
+            let rack = rack(settled);
+            assert_eq!(off_scale(&rack, &english).as_deref(), in_english);
+            assert_eq!(off_scale(&rack, &spanish).as_deref(), in_spanish);
+            let drawn = ruler(&rack, &english).expect("a ruler");
+            assert_eq!(drawn.contains("beyond"), in_english.is_some(), "{drawn}");
+            assert_eq!(drawn.contains("class=\"band\""), in_english.is_none(), "{drawn}");
+        }
+    }
 }

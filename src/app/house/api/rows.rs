@@ -489,7 +489,7 @@ fn standing(
             Err(_) => damaged.push(about),
         }
     }
-    let Some(story) = story::told(&records) else {
+    let Some(story) = story::told(ledger, &records)? else {
         // It was raised, and what is known of it does not say so.
         damaged.push(index);
         return Ok(Ok((None, damaged)));

@@ -145,7 +145,7 @@ fn alert(ledger: &Reader, number: u64) -> Found {
             Err(_) => broken.push(index.to_string()),
         }
     }
-    let Some(story) = story::told(&records) else { return Ok(Err(no_alert(number))) };
+    let Some(story) = story::told(ledger, &records)? else { return Ok(Err(no_alert(number))) };
     let answer = || -> Result<String, Trouble> {
         let alert = line(|out| told::json(out, &story.alert, story.closed))?;
         let trail: Vec<String> = records

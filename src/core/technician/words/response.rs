@@ -24,7 +24,7 @@ pub const fn response_cautions(language: Language) -> [&'static str; 2] {
             language,
             "Lock the machine out before the probe is taken from it; fittings under pressure are a licensed \
              plumber's.",
-            "Bloquee la máquina antes de sacar la sonda; las conexiones bajo presión son de un fontanero \
+            "Bloquee la máquina antes de sacar la sonda; las conexiones bajo presión son de un plomero \
              autorizado.",
         ),
     ]
