@@ -70,6 +70,9 @@ pub struct Tank {
     /// Whether it was seen being filled since it was last drained: it holds water, hot or not.
     #[serde(default)]
     filled: bool,
+    /// What came at or before this tells nothing of the tank: somebody worked on the machine.
+    #[serde(default)]
+    forgotten: Option<Timestamp>,
     /// Highest recent reading, kept in step so that a fall is seen without a search.
     peaks: VecDeque<TraceReading>,
 }
@@ -94,6 +97,7 @@ impl Tank {
             still: None,
             filling: None,
             filled: false,
+            forgotten: None,
             peaks: VecDeque::new(),
         }
     }
@@ -132,6 +136,15 @@ impl Tank {
         };
     }
 
+    /// Somebody works on the machine: whether the probe is in the tank is not known, so what was read so far
+    /// tells neither a drain nor a fill. It is kept as what a wash showed.
+    pub fn forget(&mut self) {
+        self.operation = Operation::In;
+        (self.still, self.filling, self.filled) = (None, None, false);
+        self.peaks.clear();
+        self.forgotten = self.recent.back().map(|last| last.at);
+    }
+
     /// Takes a fault in place of a reading.
     pub const fn push_fault(&mut self, fault: Fault) {
         self.fault = Some(fault);
@@ -146,7 +159,8 @@ impl Tank {
     /// How far the tank has risen within the drain span, °C.
     fn rise(&self, reading: TraceReading) -> f64 {
         let from = reading.at.minus(Duration::from_secs_f64(DRAIN_SPAN_S));
-        let first = self.recent.get(self.recent.partition_point(|r| r.at < from));
+        let told = |r: &TraceReading| r.at >= from && self.forgotten.is_none_or(|last| r.at > last);
+        let first = self.recent.get(self.recent.partition_point(|r| !told(r)));
         first.map_or(0.0, |first| reading.celsius.0 - first.celsius.0)
     }
 
