@@ -193,6 +193,24 @@ fn no_rack_goes_unseen_while_somebody_has_the_wash_probe_out() {
     }
 }
 
+// Nobody said that the machine is worked on: what is not known is on record as that.
+#[test]
+fn no_rack_goes_unseen_when_the_wash_probe_leaves_the_tank() {
+    for there_c in [0.4, 21.0, 35.0, 45.0, 55.0, 99.7] {
+        let records = play(&wash_probe_elsewhere(there_c));
+        let cycles = cycles(&records);
+        assert_eq!(cycles.len(), 13, "at {there_c} °C");
+        let unseen = |cycle: &&&Cycle| cycle.reasons.first() == Some(&Reason::TankUnseen);
+        assert!(cycles.iter().filter(unseen).count() >= 1, "at {there_c} °C: {cycles:#?}");
+        for cycle in cycles {
+            let near = cycle.rinse_ended >= at(150.0) && cycle.started <= at(450.0);
+            let expected = if unseen(&&cycle) { Verdict::Unproven } else { Verdict::Pass };
+            assert_eq!(cycle.verdict, expected, "at {there_c} °C: {cycle:?}");
+            assert!(near || !unseen(&&cycle), "at {there_c} °C: {cycle:?}");
+        }
+    }
+}
+
 #[test]
 fn a_clock_that_steps_back_is_recorded_once_and_nothing_is_lost() {
     let mut arrivals = service(1_000.0);
