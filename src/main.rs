@@ -62,5 +62,10 @@ fn usage(error: &clap::Error) -> Diagnostic {
             None => diagnostic,
         };
     }
+    if text.contains("--key <KEY_OR_FILE>") {
+        diagnostic = diagnostic
+            .advice("on the gateway the public key is <ledger>.verify-key")
+            .advice("rinseward key export --out site.pub makes the file that the site gives away");
+    }
     diagnostic.advice("rinseward --help lists every command")
 }

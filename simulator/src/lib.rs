@@ -14,6 +14,7 @@
 //! | [`node`] | the node that reads the probes and speaks SenML: file, serial, MQTT; or has registers: Modbus |
 //! | [`truth`] | what really happened |
 //! | [`scenario`], [`catalog`] | named scenarios, and the machines in them |
+//! | [`bench`] | probes that a person holds, and a machine at their word: to practise with |
 //! | [`world`] | all of it, stepped together |
 //! | [`checker`] | the gateway's cycles against the truth |
 //!
@@ -24,6 +25,7 @@
 //! assert!(first.line().starts_with("[{\"bn\":\"dm1/\""));
 //! ```
 
+pub mod bench;
 pub mod catalog;
 pub mod checker;
 pub mod day;

@@ -175,6 +175,28 @@ impl Machine {
         matches!(self.stage, Stage::Wash { .. } | Stage::Pause { .. } | Stage::Rinse { .. })
     }
 
+    /// Whether it does something, or is about to.
+    #[must_use]
+    pub fn is_busy(&self) -> bool {
+        self.stage != Stage::Idle || !self.actions.is_empty()
+    }
+
+    /// Lets a task come before all others, as soon as the machine is idle.
+    pub fn begin(&mut self, task: Task) {
+        self.actions.push_front(Action { not_before_s: 0.0, gap_s: 0.0, task });
+    }
+
+    /// Lets a fault come; those that are over when it begins are forgotten.
+    pub fn fail(&mut self, fault: Fault) {
+        self.faults.retain(|known| known.until_s > fault.from_s);
+        self.faults.push(fault);
+    }
+
+    /// Lets somebody have drawn off what was hot in the booster.
+    pub fn draw_off(&mut self) {
+        self.plant.draw_off();
+    }
+
     /// Lets the machine finish what it is doing, and begin nothing more.
     pub fn close(&mut self) {
         self.closed = true;

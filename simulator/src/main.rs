@@ -8,11 +8,13 @@ use std::thread;
 use std::time::Duration;
 
 use clap::{Parser, Subcommand};
+use rinseward_simulator::bench::{self, Bench, BenchError, Format, HELP};
 use rinseward_simulator::checker::{ReadError, Table, compare, read_lines};
 use rinseward_simulator::node::Stop;
 use rinseward_simulator::node::modbus::{self, Line, UnitFault, Units, UnknownFault};
 use rinseward_simulator::node::mqtt::{self, Broker, PublishError};
 use rinseward_simulator::node::serial::{self, PseudoTerminal, SerialError};
+use rinseward_simulator::probe::ProbeSpec;
 use rinseward_simulator::scenario::{NOT_FROM_WATER, Scenario, UnknownScenario};
 use rinseward_simulator::time::{MIDNIGHT_MICROS, parse_rfc3339};
 use rinseward_simulator::truth::TruthEntry;
@@ -72,6 +74,11 @@ enum Command {
         #[arg(long, default_value_t = 2)]
         linger: u64,
     },
+    /// Hold two probes of a hot-water machine into ice, a hand, a pot or the machine, as standard input says: to practise a commissioning.
+    ///
+    /// The probes are dm1/wash and dm1/rinse, the contact is dm1/running. Each line of standard input is answered
+    /// by one line; its end is the end. `help` says what can be done.
+    Bench(Practice),
     /// Play a scenario to an MQTT 3.1.1 broker, QoS 1.
     Mqtt {
         #[command(flatten)]
@@ -134,6 +141,31 @@ struct Run {
     truth: Option<PathBuf>,
 }
 
+#[derive(clap::Args)]
+struct Practice {
+    /// Symbolic link to the port.
+    #[arg(long)]
+    link: Option<PathBuf>,
+    /// Form of the lines: plain (name value) or senml (RFC 8428).
+    #[arg(long, default_value = "plain")]
+    format: Format,
+    /// Time constant of the wash probe in moving water, s.
+    #[arg(long, default_value_t = 2.5, value_parser = tau)]
+    wash_tau: f64,
+    /// Time constant of the rinse probe in moving water, s.
+    #[arg(long, default_value_t = 1.2, value_parser = tau)]
+    rinse_tau: f64,
+    /// What the wash probe shows too much, °C, for a calibration to find.
+    #[arg(long, default_value_t = -0.4, value_parser = offset, allow_negative_numbers = true)]
+    wash_off: f64,
+    /// What the rinse probe shows too much, °C.
+    #[arg(long, default_value_t = 0.6, value_parser = offset, allow_negative_numbers = true)]
+    rinse_off: f64,
+    /// Seed of all chance.
+    #[arg(long, default_value_t = 1)]
+    seed: u64,
+}
+
 /// Something failed; the exit code is 74.
 #[derive(Debug, thiserror::Error)]
 enum Failure {
@@ -147,14 +179,18 @@ enum Failure {
     Serial(#[from] SerialError),
     #[error(transparent)]
     Publish(#[from] PublishError),
+    #[error(transparent)]
+    Bench(#[from] BenchError),
 }
 
 impl Failure {
     /// Whether the reader of the answer has gone, as in `… | head`: that is no failure.
     fn is_closed(&self) -> bool {
         match self {
-            Self::Write { source } => source.kind() == io::ErrorKind::BrokenPipe,
-            Self::Open { .. } | Self::Read(_) | Self::Serial(_) | Self::Publish(_) => false,
+            Self::Write { source } | Self::Bench(BenchError::Answer { source }) => {
+                source.kind() == io::ErrorKind::BrokenPipe
+            }
+            Self::Open { .. } | Self::Read(_) | Self::Serial(_) | Self::Publish(_) | Self::Bench(_) => false,
         }
     }
 }
@@ -179,6 +215,22 @@ fn speed(text: &str) -> Result<f64, SpeedError> {
 #[derive(Debug, thiserror::Error)]
 #[error("a speed is a number from 1 to 1000")]
 struct SpeedError;
+
+fn tau(text: &str) -> Result<f64, PracticeError> {
+    text.parse().ok().filter(|tau_s| (0.1..=60.0).contains(tau_s)).ok_or(PracticeError::Tau)
+}
+
+fn offset(text: &str) -> Result<f64, PracticeError> {
+    text.parse().ok().filter(|off_c| (-20.0..=20.0).contains(off_c)).ok_or(PracticeError::Offset)
+}
+
+#[derive(Debug, thiserror::Error)]
+enum PracticeError {
+    #[error("a time constant is a number from 0.1 to 60, in seconds")]
+    Tau,
+    #[error("an error of a probe is a number from -20 to 20, in °C")]
+    Offset,
+}
 
 #[expect(clippy::disallowed_methods, reason = "the argument asks for this very moment")]
 fn start(text: &str) -> Result<i64, jiff::Error> {
@@ -235,6 +287,7 @@ fn run(command: Command) -> Result<(), Failure> {
             let line = Line::open(units.clone(), link.as_deref(), baud)?;
             play_modbus(&run, world, speed, (&line, &units), Duration::from_secs(linger))
         }
+        Command::Bench(practice) => play_bench(&practice),
         Command::Mqtt { run, speed, host, port, client_id, prefix, ca, user, password_file } => {
             let ca_pem = ca.as_deref().map(read).transpose()?;
             let broker = Broker { host, port, client_id, prefix, ca_pem, user: user.zip(password_file) };
@@ -320,6 +373,22 @@ fn play_modbus(
     modbus::play(&mut world, units, speed, &Stop::default(), |entry| truths.write(&entry));
     thread::sleep(linger);
     truths.finish()
+}
+
+#[expect(clippy::disallowed_methods, reason = "a bench is where somebody works at this very moment")]
+fn play_bench(practice: &Practice) -> Result<(), Failure> {
+    let probe = |tau_s, offset_c| ProbeSpec { tau_s, offset_c, ..ProbeSpec::default() };
+    let mut port = PseudoTerminal::open()?;
+    if let Some(link) = &practice.link {
+        port.link(link)?;
+    }
+    let mut out = io::stdout();
+    writeln!(out, "port {}", port.path().display()).map_err(written)?;
+    writeln!(out, "{HELP}").and_then(|()| out.flush()).map_err(written)?;
+    let wash = probe(practice.wash_tau, practice.wash_off);
+    let rinse = probe(practice.rinse_tau, practice.rinse_off);
+    let mut bench = Bench::new(wash, rinse, practice.seed, jiff::Timestamp::now().as_microsecond());
+    Ok(bench::play(&mut bench, &mut port, practice.format, BufReader::new(io::stdin()), &mut out)?)
 }
 
 fn play_mqtt(run: &Run, speed: f64, broker: &Broker) -> Result<(), Failure> {

@@ -15,6 +15,7 @@
 use serde::Serialize;
 use serde_json::Value;
 
+use crate::core::address::escaped;
 use crate::core::alert::Notice;
 use crate::core::time::Timestamp;
 
@@ -59,20 +60,7 @@ pub struct Envelope<'a> {
 /// The `source` of a gateway: the name of its site and what tells its ledger from others.
 #[must_use]
 pub fn source(site: &str, ledger: &str) -> String {
-    format!("/rinseward/{}/{}", segment(site), segment(ledger))
-}
-
-/// A segment of a path (RFC 3986 §3.3); everything but unreserved characters is escaped.
-fn segment(text: &str) -> String {
-    let mut out = String::new();
-    for byte in text.bytes() {
-        if byte.is_ascii_alphanumeric() || b"-._~".contains(&byte) {
-            out.push(char::from(byte));
-        } else {
-            out.push_str(&format!("%{byte:02X}"));
-        }
-    }
-    out
+    format!("/rinseward/{}/{}", escaped(site), escaped(ledger))
 }
 
 impl CloudEvent {

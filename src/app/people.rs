@@ -18,6 +18,7 @@ use crate::cli::{
     MaintenanceArgs, TestArgs,
 };
 use crate::config::load::Loaded;
+use crate::core::address::escaped;
 use crate::core::alert::AlertNumber;
 use crate::core::reader::{Language, Scale};
 use crate::diagnostic::Diagnostic;
@@ -128,7 +129,7 @@ pub(super) fn maintenance(arguments: &MaintenanceArgs, streams: &mut Streams<'_>
 fn test(arguments: &TestArgs, streams: &mut Streams<'_>) -> Result<(), Failure> {
     let loaded = configuration::load(&arguments.config.files)?;
     let socket = &loaded.configuration.socket;
-    let route = format!("/tests/{}", segment(&arguments.contact));
+    let route = format!("/tests/{}", escaped(&arguments.contact));
     let trial: Trial = match client::post(socket, &route, &TestOrder { configuration: loaded.sha256() }) {
         Ok(trial) => trial,
         Err(CallError::NotRunning) => trial::alone(&loaded, &arguments.contact)?,
@@ -151,14 +152,6 @@ fn test(arguments: &TestArgs, streams: &mut Streams<'_>) -> Result<(), Failure> 
         Err(Diagnostic::error("alert-test", summary).advice("the lines marked ✗ say what to mend").into())
     };
     Failure::decided(answer, written)
-}
-
-/// A name as one segment of a path (RFC 3986 §2.1).
-fn segment(name: &str) -> String {
-    let plain = |byte: u8| byte.is_ascii_alphanumeric() || b"-._~".contains(&byte);
-    name.bytes()
-        .map(|byte| if plain(byte) { char::from(byte).to_string() } else { format!("%{byte:02X}") })
-        .collect()
 }
 
 /// Gives an order to the service, or does it on the ledger where no service runs.

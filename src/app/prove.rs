@@ -285,7 +285,7 @@ impl Turns<'_> {
     }
 
     fn enter(&self, prompt: &str, streams: &mut Streams<'_>) -> Result<(), Failure> {
-        let answer = ask::line(|| self.say(streams, &[prompt]))?;
+        let answer = ask::line(&self.stop, || self.say(streams, &[prompt]))?;
         if answer.is_none() || self.stop.is_cancelled() { Err(broken_off()) } else { Ok(()) }
     }
 

@@ -11,6 +11,7 @@ use std::io::IsTerminal;
 use std::path::Path;
 
 use serde::Serialize;
+use tokio_util::sync::CancellationToken;
 
 use super::export::place::Staged;
 use super::export::seal;
@@ -71,14 +72,16 @@ pub(super) fn sign_off(arguments: &SignOffArgs, streams: &mut Streams<'_>) -> Re
         shown = signoff::text::write(streams.out, &draft);
     }
     if !signed.open_points.is_empty() && !arguments.open_points_are_known {
+        // What is open stands below the sheet, where it is read.
+        shown = shown.and_then(|()| streams.out.flush());
         if arguments.json {
             shown = show(arguments, &signed, None, streams);
         }
         let refusal = refused(&signed, &recovered, arguments, &loaded);
         return Failure::decided(Err(refusal), shown);
     }
-    // Nobody signs what could not be shown.
-    shown.map_err(Failure::cut_short)?;
+    // Nobody signs what could not be shown, and it stands there before the question.
+    shown.and_then(|()| streams.out.flush()).map_err(Failure::cut_short)?;
     if !arguments.yes {
         confirm(arguments, streams)?;
     }
@@ -232,7 +235,9 @@ fn confirm(arguments: &SignOffArgs, streams: &mut Streams<'_>) -> Result<(), Fai
             ("¿Firmar? [s/n]", "Escriba s e Intro para firmar, n e Intro para dejarla sin firmar. [s/n]")
         }
     };
-    let signs = ask::decision(question, expected, |text| {
+    // Nothing is under way that would want an end in order: a signal ends it at once.
+    let never = CancellationToken::new();
+    let signs = ask::decision(&never, question, expected, |text| {
         write!(streams.err, "\n{text} ").and_then(|()| streams.err.flush()).map_err(Failure::output)
     })?;
     if signs == Some(true) { Ok(()) } else { Err(refused("not signed; nothing was recorded")) }

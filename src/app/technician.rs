@@ -1,7 +1,8 @@
 //! `calibrate` and `respond`: what a technician does at one probe, step by step, by live readings.
 //!
 //! Both only ask for a record; what counts of it is worked out where it is entered. A session
-//! that is refused, or that nobody confirms, changes nothing.
+//! that is refused, or that nobody confirms, changes nothing. SIGINT and SIGTERM end one in order, so that
+//! the machine is under work no longer than it has to be.
 
 mod at_work;
 mod calibrate;
@@ -9,6 +10,8 @@ mod respond;
 
 use std::io::{IsTerminal, Write};
 use std::time::Duration;
+
+use tokio_util::sync::CancellationToken;
 
 pub(super) use self::at_work::AtWork;
 pub(super) use self::calibrate::{calibrate, holds_until};
@@ -41,6 +44,10 @@ struct Session<'s, 'a> {
     /// The machine is under work; `None` where no service runs.
     at_work: Option<AtWork>,
     clock: Clock,
+    /// Cancelled by SIGINT and SIGTERM.
+    stop: CancellationToken,
+    /// The slug of what is refused.
+    slug: &'static str,
     /// Whether a person can answer.
     asked: bool,
     /// Columns of the terminal that is told; `None` where there is none.
@@ -49,9 +56,10 @@ struct Session<'s, 'a> {
 }
 
 impl<'s, 'a> Session<'s, 'a> {
-    /// Begins to listen to the probe, and puts its machine under work; `what` is done there, in English.
+    /// Begins to listen to the probe, and puts its machine under work; `what` is done there, in English, and
+    /// refused by this slug.
     fn begin(
-        what: &str,
+        (what, slug): (&str, &'static str),
         arguments: &'a TechnicianArgs,
         streams: &'a mut Streams<'s>,
     ) -> Result<Self, Failure> {
@@ -92,11 +100,23 @@ impl<'s, 'a> Session<'s, 'a> {
         let json = arguments.answer.json;
         let columns =
             if json { terminal::columns(std::io::stderr()) } else { terminal::columns(std::io::stdout()) };
-        let clock = Clock::system();
+        let (clock, stop) = (Clock::system(), live.stop_on_signals()?);
         let why = format!("{what} of {name}");
         let at_work = AtWork::begin(&live, &loaded, channel.name.machine(), (&arguments.by, why))?;
-        let mut session =
-            Self { arguments, loaded, channel, probe, live, at_work, clock, asked, columns, streams };
+        let mut session = Self {
+            arguments,
+            loaded,
+            channel,
+            probe,
+            live,
+            at_work,
+            clock,
+            stop,
+            slug,
+            asked,
+            columns,
+            streams,
+        };
         if let Some(at_work) = &session.at_work {
             let told = at_work.told(session.language());
             session.tell(&format!("! {told}"))?;
@@ -147,7 +167,9 @@ impl<'s, 'a> Session<'s, 'a> {
         if !self.asked {
             return Ok(());
         }
-        ask::line(|| self.tell(prompt))?.ok_or_else(closed)?;
+        let answer = ask::line(&self.stop.clone(), || self.tell(prompt))?;
+        self.unless_stopped()?;
+        answer.ok_or_else(closed)?;
         while let Some(event) = self.live.next(Duration::ZERO) {
             if let LiveEvent::Ended { cause } = event {
                 return Err(ended(cause));
@@ -163,7 +185,20 @@ impl<'s, 'a> Session<'s, 'a> {
         }
         let language = self.language();
         let (question, expected) = (words::confirm(language), words::yes_or_no(language));
-        ask::decision(question, expected, |text| self.tell(text))?.ok_or_else(closed)
+        let answer = ask::decision(&self.stop.clone(), question, expected, |text| self.tell(text))?;
+        self.unless_stopped()?;
+        answer.ok_or_else(closed)
+    }
+
+    /// Nothing more is done once a signal came.
+    fn unless_stopped(&self) -> Result<(), Failure> {
+        if !self.stop.is_cancelled() {
+            return Ok(());
+        }
+        let summary = format!("the work at {} was broken off; nothing was recorded", self.arguments.probe);
+        Err(Diagnostic::error(self.slug, summary)
+            .advice("begin it anew when the probe can be reached")
+            .into())
     }
 
     /// Gives each reading of the probe to `take` until it has an answer, for as long as a step may last:
@@ -177,6 +212,7 @@ impl<'s, 'a> Session<'s, 'a> {
         let begun = self.clock.elapsed();
         let mut told_at = begun;
         loop {
+            self.unless_stopped()?;
             let now = self.clock.elapsed();
             if now.saturating_sub(begun) >= limit {
                 return Ok(None);

@@ -105,13 +105,14 @@ fn read(path: &Path) -> Result<Vec<u8>, Diagnostic> {
 }
 
 fn parsed(json: &[u8], path: &Path) -> Result<Account, Diagnostic> {
+    let same = "install rinseward and rinseward-report of the same version";
     let account: Account = serde_json::from_slice(json)
-        .map_err(|error| failed().place(path.display().to_string()).because(&error))?;
+        .map_err(|error| failed().place(path.display().to_string()).because(&error).advice(same))?;
     if account.v == ACCOUNT_FORMAT {
         return Ok(account);
     }
     let cause = format!("the account is of form {}, this program shows form {ACCOUNT_FORMAT}", account.v);
-    Err(failed().cause(cause).advice("install rinseward and rinseward-report of the same version"))
+    Err(failed().cause(cause).advice(same))
 }
 
 /// Sets the sheet and gives the file.

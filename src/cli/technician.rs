@@ -6,6 +6,7 @@ use clap::{Arg, ArgAction, ArgMatches, Args, FromArgMatches, value_parser};
 
 use super::{AnswerArgs, ConfigArgs};
 use crate::core::boiling::Kilopascals;
+use crate::core::logbook::{self, Impossible};
 use crate::core::units::Celsius;
 
 /// What both commands need.
@@ -15,7 +16,7 @@ pub struct TechnicianArgs {
     #[arg(value_name = "PROBE")]
     pub probe: String,
     /// Who makes it: name or initials.
-    #[arg(long, value_name = "NAME")]
+    #[arg(long, value_name = "NAME", value_parser = name)]
     pub by: String,
     /// Longest wait for each step, s.
     #[arg(long, value_name = "N", default_value_t = 900, value_parser = value_parser!(u64).range(1..=86_400))]
@@ -148,7 +149,10 @@ impl FromArgMatches for PointsArgs {
                 }
                 (None, Some(metres)) => PointArg::BoilingAtAltitude(*metres),
                 (None, None) => {
-                    return Err(refuse("where water boils depends on --pressure, or worse on --altitude"));
+                    return Err(refuse(
+                        "where water boils depends on the air: give --pressure 1002.3hPa as measured at this place, \
+                         or --altitude 340m, which is less sure by a degree",
+                    ));
                 }
             };
             points.push((matches.index_of("boiling"), point));
@@ -199,6 +203,11 @@ fn quantity(text: &str, units: &[(&str, f64)]) -> Option<f64> {
     Some(number * factor).filter(|value| value.is_finite())
 }
 
+/// A name that can stand on record: a bath takes minutes, and its record would be refused at the end.
+fn name(text: &str) -> Result<String, Impossible> {
+    logbook::name("the name", text).map(|()| text.to_owned())
+}
+
 fn pressure(text: &str) -> Result<Kilopascals, PointError> {
     let kpa = quantity(text, &PRESSURES).filter(|kpa| *kpa > 0.0);
     kpa.map(Kilopascals).ok_or(PointError::Pressure)
@@ -234,6 +243,15 @@ mod tests {
         let words = ["rinseward", "calibrate", "dm1/rinse", "--by", "Eli"];
         let cli = Cli::try_parse_from(words.into_iter().chain(line.split(' '))).ok()?;
         if let Command::Calibrate(arguments) = cli.command { Some(arguments.points.0) } else { None }
+    }
+
+    // Own promise: a name that could not stand on record is refused before anybody stands at a bath.
+    #[test]
+    fn nobody_begins_without_a_name() {
+        for name in ["", " ", "a\nb"] {
+            let words = ["rinseward", "respond", "dm1/rinse", "--by", name];
+            assert!(crate::cli::Cli::try_parse_from(words).is_err(), "{name:?}");
+        }
     }
 
     // 29.53 inHg and 750 mmHg are 1000 hPa within a tenth of a percent (ISO 80000-4); a foot is 0.3048 m.

@@ -70,7 +70,9 @@ pub enum CalibrationError {
     },
     /// The gain is outside [`GAIN_RANGE`].
     #[error(
-        "a gain of {gain:.4} is outside 0.97 to 1.03; look for a fault or a wrong type before calibrating"
+        "a gain of {gain:.4} is outside {} to {}; look for a fault or a wrong type before calibrating",
+        GAIN_RANGE.start(),
+        GAIN_RANGE.end()
     )]
     Gain {
         /// Gain that the points ask for.

@@ -76,6 +76,8 @@ use super::time::Timestamp;
 
 /// Version of the form.
 pub const EVIDENCE_FORMAT: u32 = 1;
+/// Media type of lines of JSON, of which evidence consists (jsonlines.org; none is registered with IANA).
+pub const JSON_LINES: &str = "application/jsonl";
 /// Longest line that is read, bytes: a record or a trace is some ten thousand.
 pub const LINE_MAX: usize = 16 << 20;
 /// With what the last line begins, and no other.

@@ -5,6 +5,7 @@
 //! the simulation tests and the fuzz targets drive the same [`site::Site`].
 
 pub mod access;
+pub mod address;
 pub mod alert;
 pub mod audit;
 pub mod boiling;

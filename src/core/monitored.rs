@@ -191,7 +191,8 @@ impl Blanks {
         }
     }
 
-    /// All of them, in order of their start. `last_record` is the last instant on record: where
+    /// All of them, in order of their start, then of their probe: a gap stays at its place when it ends, under the
+    /// index of another record. `last_record` is the last instant on record: where
     /// `now` is much later, or the service has stopped, it is down since.
     #[must_use]
     pub fn finish(self, last_record: Option<(u64, Timestamp)>, now: Timestamp) -> Vec<Blank> {
@@ -199,7 +200,9 @@ impl Blanks {
         let down = self.stopped.or(quiet).map(|(index, since)| service(index, since, None));
         let mut blanks: Vec<Blank> =
             self.over.into_iter().chain(self.open.into_values()).chain(down).collect();
-        blanks.sort_by_key(|blank| (blank.from, blank.index));
+        blanks.sort_by(|one, other| {
+            (one.from, &one.probe, one.index).cmp(&(other.from, &other.probe, other.index))
+        });
         blanks
     }
 }

@@ -43,6 +43,7 @@ use tokio::sync::Notify;
 pub use change::{Change, ChangeError, ChangeRefusal, Changed, FIRST, TOKEN_DAYS_MAX};
 pub(super) use gate::{Far, not_allowed, to_login};
 pub use gate::{Requirement, protect, require};
+pub(super) use pages::asked;
 
 use self::bucket::Buckets;
 use self::password::Hasher;

@@ -14,8 +14,8 @@ use std::time::Duration;
 use askama::Template;
 use axum::extract::rejection::FormRejection;
 use axum::extract::{Form, Path, State};
-use axum::http::{HeaderValue, StatusCode, header};
-use axum::response::{IntoResponse, Response};
+use axum::http::StatusCode;
+use axum::response::Response;
 
 use self::form::{Fault, WorkForm};
 pub(super) use self::live::{live, shape};
@@ -377,18 +377,13 @@ fn begin(spot: &Spot, form: &WorkForm, person: &Person) -> Result<Begin, Fault> 
 
 /// Back to the page, so that a reload sends nothing twice; with a record, to where it shows.
 fn back(spot: &Spot, record: Option<u64>) -> Response {
-    // Relative, so that it leads back below whatever path a proxy serves it at.
     let to = match (record, &spot.probe) {
         (Some(record), Some(probe)) => format!("../../probes/{}/{probe}?recorded={record}", spot.machine),
         (Some(record), None) => format!("../sign-off/{}?recorded={record}", spot.machine),
         (None, Some(probe)) => probe.clone(),
         (None, None) => spot.machine.clone(),
     };
-    let to = if record.is_some() { to } else { format!("./{to}") };
-    match HeaderValue::from_str(&to) {
-        Ok(to) => (StatusCode::SEE_OTHER, [(header::LOCATION, to)]).into_response(),
-        Err(_) => StatusCode::NOT_FOUND.into_response(),
-    }
+    frame::go(&if record.is_some() { to } else { format!("./{to}") })
 }
 
 /// Why nothing was done, in the words of whoever asked.

@@ -2,8 +2,9 @@
 //!
 //! Only what a browser asks to see, and what comes whole: pages, style and script. Streams of events, files
 //! and what answers a form, such as a one-time secret, go as they are. A page that holds a secret beside
-//! text from outside could be guessed at by its length (BREACH); no page that is asked for holds one, and
-//! cookies are not sent along from other sites.
+//! text from outside could be guessed at by its length (BREACH): the page of a link, which holds its own
+//! token, is marked [`Secret`] and goes as it is. No other page that is asked for holds one, and cookies
+//! are not sent along from other sites.
 
 use std::io::Write;
 
@@ -22,11 +23,16 @@ const BYTES_MAX: u64 = 2 << 20;
 /// How hard it is tried (own choice: half a millisecond for a long page; the next levels save little).
 const LEVEL: u32 = 3;
 
+/// Marks an answer that holds a secret.
+#[derive(Clone, Copy, Debug)]
+pub(super) struct Secret;
+
 /// Compresses an answer where it helps.
 pub(super) async fn compressed(request: Request, next: Next) -> Response {
     let wanted = *request.method() == Method::GET && takes_gzip(request.headers());
     let mut response = next.run(request).await;
-    if response.status() != StatusCode::OK || !is_page(response.headers()) {
+    let secret = response.extensions().get::<Secret>().is_some();
+    if secret || response.status() != StatusCode::OK || !is_page(response.headers()) {
         return response;
     }
     response.headers_mut().append(header::VARY, HeaderValue::from_static("accept-encoding"));

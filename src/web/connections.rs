@@ -1,11 +1,10 @@
 //! Connections to the pages: how many at a time, and which are ended.
 //!
 //! A peer holds a place from the moment it is accepted, and nobody else waits for it. It loses the
-//! place where it makes no way: no handshake, no whole head of a request, no whole body, or nothing
-//! taken of what it is sent, each within its time. Whatever is sent for long, as events and exports
+//! place where it makes no way: no handshake, no whole head of a request, no whole body (`deadline`), or
+//! nothing taken of what it is sent, each within its time. Whatever is sent for long, as events and exports
 //! are, lasts for as long as somebody reads it.
 
-use std::convert::Infallible;
 use std::io;
 use std::net::SocketAddr;
 use std::sync::Arc;
@@ -13,9 +12,6 @@ use std::time::Duration;
 
 use axum::Router;
 use axum::body::Body;
-use axum::extract::Request;
-use axum::http::StatusCode;
-use axum::response::{IntoResponse, Response};
 use hyper::body::Incoming;
 use hyper::server::conn::http1;
 use hyper::service::service_fn;
@@ -39,8 +35,6 @@ const CONNECTIONS_MAX: usize = 640;
 const HANDSHAKE_MAX: Duration = Duration::from_secs(10);
 /// Longest wait for the head of a request, the first or the next.
 const HEAD_MAX: Duration = Duration::from_secs(30);
-/// Longest time from the head of a request to that of its answer: its body arrives in it.
-const ANSWER_MAX: Duration = Duration::from_secs(30);
 /// Longest time in which a peer takes nothing of what it is sent.
 const UNREAD_MAX: Duration = Duration::from_secs(30);
 /// Longest time that answers have to come to their end once the pages stop.
@@ -147,18 +141,12 @@ async fn answer(
 ) -> io::Result<()> {
     let service = service_fn(move |mut request: hyper::Request<Incoming>| {
         request.extensions_mut().insert(Far(far));
-        within(router.clone(), request.map(Body::new))
+        router.clone().oneshot(request.map(Body::new))
     });
     let mut http = http1::Builder::new();
     http.timer(TokioTimer::new()).header_read_timeout(HEAD_MAX);
     let connection = http.serve_connection(TokioIo::new(stream), service);
     watcher.watch(connection).await.map_err(io::Error::other)
-}
-
-/// The router's answer, if it comes in time.
-async fn within(router: Router, request: Request) -> Result<Response, Infallible> {
-    let late = |_| Ok(StatusCode::REQUEST_TIMEOUT.into_response());
-    tokio::time::timeout(ANSWER_MAX, router.oneshot(request)).await.unwrap_or_else(late)
 }
 
 #[cfg(test)]

@@ -17,7 +17,7 @@ use crate::core::cycle::sign::Sign;
 use crate::core::cycle::verdict::Verdict;
 use crate::core::cycle::words::{meaning, verdict as verdict_word};
 use crate::core::late::late_after;
-use crate::core::reader::Reader;
+use crate::core::reader::{Language, Reader};
 use crate::core::record::{Amendment, Basis, Cycle, DoseBasis, WindowFrom};
 use crate::core::time::Timestamp;
 
@@ -262,21 +262,7 @@ fn facts(rack: &Rack, reader: &Reader) -> Vec<Fact> {
     let cycle = &*rack.cycle;
     let temperature =
         |celsius: Option<f64>| celsius.map_or("–".to_owned(), |value| reader.temperature(value));
-    let basis = match cycle.basis {
-        Basis::Raw => say("as the probe showed it", "como lo mostró la sonda"),
-        Basis::LagCorrected => say("corrected for the probe's delay", "corregido por el retardo de la sonda"),
-    };
-    let dose_basis = match cycle.dose_basis {
-        DoseBasis::WaterSideEstimate => say(
-            "water-side estimate: an upper bound for the ware",
-            "estimación en el agua: cota superior para la vajilla",
-        ),
-        DoseBasis::WareSurface => say("at the surface of a ware", "en la superficie de una pieza"),
-    };
-    let window = match cycle.window_from {
-        WindowFrom::Trace => say("the trace of the final-rinse probe", "el trazo de la sonda del enjuague"),
-        WindowFrom::RunSignal => say("the machine's run signal", "la señal de marcha de la máquina"),
-    };
+    let [basis, dose_basis, window] = grounds(cycle, reader.language);
     let mut facts = Vec::new();
     let mut tell = |name, value| facts.push(Fact { name, value });
     tell(say("Settled minimum", "Mínimo estable"), format!("{} ({basis})", temperature(cycle.rinse_min_c)));
@@ -332,6 +318,27 @@ fn facts(rack: &Rack, reader: &Reader) -> Vec<Fact> {
     let late = late_after(cycle.rinse_ended, rack.recorded).map_or("", |_| say(" (late)", " (tarde)"));
     tell(say("Recorded", "Registrado"), format!("{}{late}", reader.moment(rack.recorded)));
     facts
+}
+
+/// What the minimum, the dose and the window were taken from.
+fn grounds(cycle: &Cycle, language: Language) -> [&'static str; 3] {
+    let say = |english, spanish| said(language, english, spanish);
+    let basis = match cycle.basis {
+        Basis::Raw => say("as the probe showed it", "como lo mostró la sonda"),
+        Basis::LagCorrected => say("corrected for the probe's delay", "corregido por el retardo de la sonda"),
+    };
+    let dose_basis = match cycle.dose_basis {
+        DoseBasis::WaterSideEstimate => say(
+            "water-side estimate: an upper bound for the ware",
+            "estimación en el agua: cota superior para la vajilla",
+        ),
+        DoseBasis::WareSurface => say("at the surface of a ware", "en la superficie de una pieza"),
+    };
+    let window = match cycle.window_from {
+        WindowFrom::Trace => say("the trace of the final-rinse probe", "el trazo de la sonda del enjuague"),
+        WindowFrom::RunSignal => say("the machine's run signal", "la señal de marcha de la máquina"),
+    };
+    [basis, dose_basis, window]
 }
 
 /// Two times with as many digits as it takes to tell them apart: what is too short never looks enough.

@@ -23,7 +23,7 @@ use super::machine::{DayGap, DayRack, LiveTrace, MachineDay, Machines, Plots, Pr
 use super::now::{Data, Glance, GlanceAlert, Glances, LastRack};
 use super::person::Person;
 use super::probes::{Due, Filed, InForce, Probes, Seen};
-use super::sign_off::{Commissioning, Mend, Open};
+use super::sign_off::{Commissioning, Mend, Open, Shown};
 use crate::core::access::Role;
 use crate::core::channel::Place;
 use crate::core::cycle::plate::{LimitSource, MachineKind, Sanitizing};
@@ -51,6 +51,8 @@ pub(super) struct StillKitchen {
     pub(super) desk: desk::Desk,
     /// What somebody is at, and at what.
     pub(super) under: watch::Sender<Option<(String, Under)>>,
+    /// Traces wait as long as somebody holds this for writing.
+    pub(super) traces: Arc<tokio::sync::RwLock<()>>,
     /// What was asked for that changes something.
     pub(super) deeds: watch::Sender<Vec<String>>,
 }
@@ -65,6 +67,7 @@ impl StillKitchen {
             figures: Figures::default(),
             desk: desk::Desk::default(),
             under: watch::Sender::new(None),
+            traces: Arc::default(),
             deeds: watch::Sender::new(Vec::new()),
         }
     }
@@ -172,7 +175,8 @@ impl Machines for StillKitchen {
             fault: Some(Fault::OpenCircuit),
             extremes_c: Some((60.0, 84.5)),
         };
-        std::future::ready(Ok(LiveTrace { plots: drawn(), probes: vec![probe] })).await
+        drop(self.traces.read().await);
+        Ok(LiveTrace { plots: drawn(), probes: vec![probe] })
     }
 }
 
@@ -383,17 +387,20 @@ impl Probes for StillKitchen {
             text: "dm1/wash was never calibrated.".to_owned(),
             mend: Mend::Calibration("dm1/wash".to_owned()),
         }];
-        Ok(Commissioning { plate, probes: Vec::new(), open, newest: Some(42) })
+        Ok(Commissioning { plate, probes: Vec::new(), open, newest: Some(42), mark: "4f1c".to_owned() })
     }
 
     async fn sign(
         &self,
         machine: String,
         note: Option<String>,
-        open: usize,
+        shown: Shown,
         person: &Person,
     ) -> Result<u64, NotDone> {
-        let deed = format!("{machine} signed by {} with {open} open: {note:?}", person.name);
+        let deed = format!(
+            "{machine} signed by {} with {} open ({}): {note:?}",
+            person.name, shown.open, shown.mark
+        );
         self.deeds.send_modify(|deeds| deeds.push(deed));
         std::future::ready(Ok(98)).await
     }

@@ -132,7 +132,8 @@ pub(super) fn number(typed: &str) -> Result<Option<f64>, Fault> {
         None => typed.to_owned(),
     };
     let legal = decimal.bytes().all(|byte| byte.is_ascii_digit() || b".+-".contains(&byte));
-    decimal.parse().ok().filter(|_| legal).map(Some).ok_or(Fault::NotANumber)
+    let number: Option<f64> = decimal.parse().ok();
+    number.filter(|number| legal && number.is_finite()).map(Some).ok_or(Fault::NotANumber)
 }
 
 #[cfg(test)]
@@ -154,6 +155,7 @@ mod tests {
             ("NaN", Err(Fault::NotANumber)),
             ("1e9", Err(Fault::NotANumber)),
             ("100 ppm", Err(Fault::NotANumber)),
+            (&"9".repeat(400), Err(Fault::NotANumber)),
         ] {
             assert_eq!(number(typed), expected, "{typed}");
         }

@@ -43,8 +43,7 @@ pub(super) struct Frame<'a> {
     pub(super) site: &'a Site,
     pub(super) person: &'a Person,
     pub(super) tab: Tab,
-    /// Leads from the page to the top of the site: `./`, `../`. Relative, so that a proxy may serve
-    /// the site below whatever path it likes.
+    /// Leads from the page to the top of the site, see [`up`].
     pub(super) up: &'static str,
     /// Open alerts, shown at their tab.
     pub(super) open: usize,
@@ -55,8 +54,7 @@ pub(super) struct Frame<'a> {
 impl<'a> Frame<'a> {
     /// The frame of a page `deep` steps below the top of the site: `/alerts/3` is one step deep.
     pub(super) fn new(site: &'a Site, person: &'a Person, tab: Tab, deep: usize, title: &'a str) -> Self {
-        let up = ["./", "../", "../../", "../../../"][deep.min(3)];
-        let asset = super::assets::version();
+        let (up, asset) = (up(deep), super::assets::version());
         Self { title, site, person, tab, up, open: 0, words: words(person.reader.language), asset }
     }
 
@@ -105,6 +103,24 @@ words! {
 /// How many steps below the top of the site a path leads.
 pub(super) fn depth(path: &str) -> usize {
     path.matches('/').count().saturating_sub(1)
+}
+
+/// Steps back to the top of the site (own choice: no page is deeper than four; an address that leads nowhere may be).
+const STEPS: &str = concat!(
+    "../../../../../../../../../../../../../../../../",
+    "../../../../../../../../../../../../../../../../",
+    "../../../../../../../../../../../../../../../../",
+    "../../../../../../../../../../../../../../../../"
+);
+
+/// The way from a page so many steps below the top of the site to the top: `./`, `../`. Relative, so that a proxy
+/// may serve the site below whatever path it likes. An address that is deeper than [`STEPS`] is told of without
+/// style.
+pub(super) fn up(deep: usize) -> &'static str {
+    match deep {
+        0 => "./",
+        deep => STEPS.get(..3 * deep).unwrap_or(STEPS),
+    }
 }
 
 /// A page that was made, or why not.

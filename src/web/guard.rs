@@ -3,13 +3,14 @@
 use axum::extract::Request;
 use axum::http::{HeaderMap, HeaderValue, StatusCode, header};
 use axum::middleware::Next;
-use axum::response::{IntoResponse, Response};
+use axum::response::Response;
 use base64::Engine;
 use base64::engine::general_purpose::STANDARD;
 use futures_util::StreamExt;
 use sha2::{Digest, Sha256};
 
-use super::pages::STYLE;
+use super::api;
+use super::pages::{self, Plain, STYLE};
 
 /// Content Security Policy (W3C CSP level 3): the site's own style, script and events, the one style
 /// inside the page of a link, and forms that stay here.
@@ -39,7 +40,7 @@ const BODY_BYTES_MAX: u64 = 64 * 1024;
 /// closed with bytes unread is reset, and a browser then shows no answer at all (RFC 9112 §9.6).
 const DRAINED_BYTES_MAX: usize = 1024 * 1024;
 
-/// Refuses a body that says of itself that it is too large.
+/// Refuses a body that says of itself that it is too large: programs by a problem, people by a page.
 pub(super) async fn sized(request: Request, next: Next) -> Response {
     let length = request.headers().get(header::CONTENT_LENGTH).and_then(|length| length.to_str().ok());
     let large =
@@ -47,13 +48,19 @@ pub(super) async fn sized(request: Request, next: Next) -> Response {
     if !large {
         return next.run(request).await;
     }
-    let mut body = request.into_body().into_data_stream();
+    let (head, body) = request.into_parts();
+    let mut body = body.into_data_stream();
     let mut left = DRAINED_BYTES_MAX;
     while let Some(Ok(chunk)) = body.next().await {
         let Some(less) = left.checked_sub(chunk.len()) else { break };
         left = less;
     }
-    StatusCode::PAYLOAD_TOO_LARGE.into_response()
+    let status = StatusCode::PAYLOAD_TOO_LARGE;
+    if api::is_for_programs(head.uri.path()) {
+        let detail = format!("the body is larger than {BODY_BYTES_MAX} bytes; nothing was done");
+        return api::refused(status, &detail, Some("send less at a time"));
+    }
+    pages::say(status, Plain::TooLarge, &head.headers)
 }
 
 /// Puts the headers on every answer.

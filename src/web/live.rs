@@ -8,8 +8,8 @@
 
 use std::collections::BTreeMap;
 use std::convert::Infallible;
-use std::sync::Arc;
 use std::sync::atomic::{AtomicUsize, Ordering};
+use std::sync::{Arc, PoisonError};
 use std::time::Duration;
 
 use axum::extract::{Path, Query, State};
@@ -18,8 +18,7 @@ use axum::response::sse::{Event, Sse};
 use axum::response::{IntoResponse, Response};
 use futures_util::stream::{self, Stream};
 use serde::Deserialize;
-use tokio::sync::Mutex;
-use tokio::sync::watch;
+use tokio::sync::{Mutex, OwnedMutexGuard, watch};
 use tokio::time::Instant;
 
 use super::attempt;
@@ -60,46 +59,56 @@ pub(super) struct Moment {
 type Key = (Language, Scale, Option<String>);
 
 /// What was asked of the kitchen for one beat.
-#[derive(Debug)]
+#[derive(Clone, Debug)]
 struct Glanced {
     beat: u64,
     glances: Arc<[Glance]>,
     open: usize,
 }
 
-/// What was made for those who look.
-#[derive(Debug, Default)]
-struct Made {
-    glanced: BTreeMap<(Language, Scale), Glanced>,
-    moments: BTreeMap<Key, Arc<Moment>>,
+/// What was made last for those who look, by whom it is for. One is held while it is made, so that a hundred who
+/// ask at once make it once; the others are not, so that a trace that comes slowly stops no other page.
+#[derive(Debug)]
+struct Made<Key, Thing>(std::sync::Mutex<BTreeMap<Key, Arc<Mutex<Option<Thing>>>>>);
+
+impl<Key, Thing> Default for Made<Key, Thing> {
+    fn default() -> Self {
+        Self(std::sync::Mutex::default())
+    }
 }
 
-impl Made {
-    /// Every machine at this beat, asked for once however many machines are looked at.
-    async fn glanced<K: Kitchen>(
-        &mut self,
-        kitchen: &K,
-        reader: &Reader,
-        beat: u64,
-    ) -> Result<(Arc<[Glance]>, usize), Refusal> {
-        let key = (reader.language, reader.scale);
-        if let Some(known) = self.glanced.get(&key).filter(|known| known.beat == beat) {
-            return Ok((Arc::clone(&known.glances), known.open));
-        }
-        let (glances, open) = (kitchen.glances(reader).await?, kitchen.open().await?);
-        self.glanced.insert(key, Glanced { beat, glances: Arc::clone(&glances), open });
-        Ok((glances, open))
+impl<Key: Ord, Thing> Made<Key, Thing> {
+    /// The one of this key, alone.
+    async fn of(&self, key: Key) -> OwnedMutexGuard<Option<Thing>> {
+        let made = {
+            let mut all = self.0.lock().unwrap_or_else(PoisonError::into_inner);
+            Arc::clone(all.entry(key).or_default())
+        };
+        made.lock_owned().await
     }
 }
 
 /// What is shared by all who look.
 #[derive(Debug, Default)]
 pub(super) struct Live {
-    made: Mutex<Made>,
+    glanced: Made<(Language, Scale), Glanced>,
+    moments: Made<Key, Arc<Moment>>,
     streams: Arc<AtomicUsize>,
 }
 
 impl Live {
+    /// Every machine at this beat, asked for once however many machines are looked at.
+    async fn glanced<K: Kitchen>(&self, kitchen: &K, reader: &Reader, beat: u64) -> Result<Glanced, Refusal> {
+        let mut made = self.glanced.of((reader.language, reader.scale)).await;
+        if let Some(known) = made.as_ref().filter(|known| known.beat >= beat) {
+            return Ok(known.clone());
+        }
+        let (glances, open) = (kitchen.glances(reader).await?, kitchen.open().await?);
+        let glanced = Glanced { beat, glances, open };
+        *made = Some(glanced.clone());
+        Ok(glanced)
+    }
+
     /// The cards as they are now: of all machines, or of one with the trace of its probes behind it.
     ///
     /// # Errors
@@ -110,14 +119,16 @@ impl Live {
         reader: &Reader,
         of: Option<&str>,
     ) -> Result<Arc<Moment>, Refusal> {
-        let beat = *kitchen.beat().borrow();
-        let key = (reader.language, reader.scale, of.map(str::to_owned));
-        // Held while they are made, so that a hundred who ask at once make them once.
-        let mut made = self.made.lock().await;
-        if let Some(made) = made.moments.get(&key).filter(|moment| moment.beat == beat) {
+        let asked = *kitchen.beat().borrow();
+        let Glanced { beat, glances, open } = self.glanced(kitchen, reader, asked).await?;
+        // Nothing is kept of machines that there are not.
+        if of.is_some_and(|name| glances.iter().all(|glance| glance.machine != name)) {
+            return Err(Refusal::Unknown);
+        }
+        let mut made = self.moments.of((reader.language, reader.scale, of.map(str::to_owned))).await;
+        if let Some(made) = made.as_ref().filter(|moment| moment.beat >= beat) {
             return Ok(Arc::clone(made));
         }
-        let (glances, open) = made.glanced(kitchen, reader, beat).await?;
         let now = kitchen.time();
         let wanted = |glance: &&Glance| of.is_none_or(|name| glance.machine == name);
         let up = if of.is_some() { "../" } else { "" };
@@ -126,11 +137,7 @@ impl Live {
             cards.collect::<Result<Vec<Card>, askama::Error>>().map_err(|error| unmade(&error))?;
         let mut drawn = None;
         if let Some(name) = of {
-            if cards.is_empty() {
-                return Err(Refusal::Unknown);
-            }
-            let before =
-                made.moments.get(&key).and_then(|before| Some((before.drawn?, before.cards.get(1)?)));
+            let before = made.as_ref().and_then(|before| Some((before.drawn?, before.cards.get(1)?)));
             let kept = before.filter(|(at, _)| *at <= now && now.since(*at) < TRACE_EVERY);
             let (at, trace) = match kept {
                 Some((at, trace)) => (at, trace.clone()),
@@ -140,7 +147,7 @@ impl Live {
             drawn = Some(at);
         }
         let moment = Arc::new(Moment { beat, cards, open, drawn });
-        made.moments.insert(key, Arc::clone(&moment));
+        *made = Some(Arc::clone(&moment));
         Ok(moment)
     }
 
@@ -408,9 +415,37 @@ impl<K: Kitchen> Told<K> {
             }
             Look::Check => integrity::part(&kitchen.standing().await?, &self.reader).map(|part| vec![part]),
         };
-        made.map(|cards| Some((cards, None))).map_err(|error| {
-            tracing::error!(%error, "a part could not be made");
-            Refusal::NotNow
-        })
+        made.map(|cards| Some((cards, None))).map_err(|error| unmade(&error))
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use std::future::Future;
+    use std::pin::pin;
+    use std::task::{Context, Waker};
+
+    use super::*;
+    use crate::core::access::Role;
+    use crate::web::fixture::{StillKitchen, person};
+
+    // Own promise: a trace that comes slowly holds nobody but those who look at it.
+    #[tokio::test]
+    async fn a_slow_trace_stops_no_other_page() {
+        let (kitchen, live) = (StillKitchen::new(), Live::default());
+        let reader = person(Role::Operator, Language::English).reader;
+        let slow = kitchen.traces.write().await;
+        let mut first = pin!(live.moment(&kitchen, &reader, Some("dm1")));
+        let mut second = pin!(live.moment(&kitchen, &reader, Some("dm1")));
+        let mut context = Context::from_waker(Waker::noop());
+        assert!(first.as_mut().poll(&mut context).is_pending());
+        assert!(second.as_mut().poll(&mut context).is_pending());
+        let mut all = pin!(live.moment(&kitchen, &reader, None));
+        assert!(all.as_mut().poll(&mut context).is_ready(), "the cards wait for no trace");
+        let mut unknown = pin!(live.moment(&kitchen, &reader, Some("dm9")));
+        assert!(unknown.as_mut().poll(&mut context).is_ready(), "nor does what is not there");
+        drop(slow);
+        let (first, second) = (first.await.expect("a moment"), second.await.expect("a moment"));
+        assert!(Arc::ptr_eq(&first, &second), "made once");
     }
 }

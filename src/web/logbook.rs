@@ -21,6 +21,7 @@ use super::frame::Refusal;
 use crate::core::alert::DueCheck;
 use crate::core::cycle::plate::Sanitizing;
 use crate::core::logbook::Judgement;
+use crate::core::merkle::Hash;
 use crate::core::reader::Reader;
 use crate::core::record::{Amendment, Check, Note};
 use crate::core::time::Timestamp;
@@ -87,8 +88,9 @@ pub struct Going {
     pub written: Written,
     /// Whether one from long ago is meant.
     pub late: bool,
-    /// Names this press of the button: sent twice, it is one entry.
-    pub once: String,
+    /// Names this press of the button and all that was typed: sent twice, it is one entry. `None` where the form
+    /// did not say which press it is: then each is an entry of its own.
+    pub once: Option<Hash>,
 }
 
 /// What is to be known of an entry.

@@ -28,6 +28,7 @@ pub mod attempt;
 mod compress;
 mod connections;
 pub mod cycle;
+mod deadline;
 #[cfg(test)]
 mod fixture;
 mod form;

@@ -1,6 +1,8 @@
 //! The pages as HTML, and their own words in each language.
 
 use askama::Template;
+use axum::http::{HeaderMap, StatusCode, header};
+use axum::response::{Html, IntoResponse, Response};
 
 use super::sheet::{Sheet, Standing};
 use crate::core::reader::Language;
@@ -76,9 +78,20 @@ pub(super) enum Plain {
     ForeignForm,
     /// It cannot be shown or put on record just then.
     NotNow,
+    /// What was asked for may be done or not: the answer did not come in time.
+    Unanswered,
+    /// It is longer than anything that is taken.
+    TooLarge,
+    /// It did not arrive whole in time.
+    Broken,
 }
 
-/// A page that says why nothing was done, and what to do.
+/// A plain page in the language that the browser asks for first.
+pub(super) fn say(status: StatusCode, said: Plain, headers: &HeaderMap) -> Response {
+    frame::page(status, plain(said, access::asked(headers)))
+}
+
+/// A page that says why nothing was done, or that nobody knows, and what to do.
 pub(super) fn plain(plain: Plain, language: Language) -> Result<String, askama::Error> {
     let (title, text, advice) = match (plain, language) {
         (Plain::Expired, Language::English) => (
@@ -134,6 +147,38 @@ pub(super) fn plain(plain: Plain, language: Language) -> Result<String, askama::
             "No es posible en este momento",
             "El equipo no puede leer ni escribir su registro ahora mismo. No se registró nada.",
             "Inténtelo de nuevo dentro de un minuto. Mientras tanto, retenga las canastas.",
+        ),
+        (Plain::Unanswered, Language::English) => (
+            "Not known whether it is on record",
+            "The gateway took what you sent and did not answer in time. It may be on record.",
+            "Open the page again, by the same link: it shows what is on record. Send it once more only if it is \
+             not there. Hold the racks meanwhile.",
+        ),
+        (Plain::Unanswered, Language::Spanish) => (
+            "No se sabe si quedó registrado",
+            "El equipo recibió lo que envió y no respondió a tiempo. Puede que esté registrado.",
+            "Abra de nuevo la página con el mismo enlace: muestra lo que está registrado. Envíelo otra vez solo \
+             si no está. Mientras tanto, retenga las canastas.",
+        ),
+        (Plain::TooLarge, Language::English) => (
+            "Too long",
+            "More was sent than any page takes, so nothing was put on record.",
+            "Go back, shorten it, and send again.",
+        ),
+        (Plain::TooLarge, Language::Spanish) => (
+            "Demasiado largo",
+            "Se envió más de lo que admite cualquier página, por lo que no se registró nada.",
+            "Vuelva atrás, acórtelo y envíe de nuevo.",
+        ),
+        (Plain::Broken, Language::English) => (
+            "Not everything arrived",
+            "What you sent did not arrive whole in time, so nothing was put on record.",
+            "Look whether this device still reaches the network, go back, and send again.",
+        ),
+        (Plain::Broken, Language::Spanish) => (
+            "No llegó todo",
+            "Lo que envió no llegó entero a tiempo, por lo que no se registró nada.",
+            "Compruebe que este dispositivo tiene red, vuelva atrás y envíe de nuevo.",
         ),
     };
     PlainPage { words: words(language), title, style: STYLE, text, advice }.render()

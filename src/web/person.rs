@@ -10,7 +10,7 @@ use crate::core::reader::Reader;
 /// Somebody who is logged in, or a program that shows a token.
 #[derive(Clone, PartialEq, Debug)]
 pub struct Person {
-    /// Name of the account, as it is typed to log in; of a token, its name.
+    /// Name of the account, as it is typed to log in; of a token, `token ` and its name, which no account bears.
     pub account: String,
     /// Name that goes on record beside what they do.
     pub name: String,

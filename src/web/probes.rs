@@ -26,7 +26,7 @@ use super::frame::{self, Frame, Refusal, Tab};
 use super::kitchen::{Kitchen, Pages};
 use super::now::Card;
 use super::person::Person;
-use super::sign_off::Commissioning;
+use super::sign_off::{Commissioning, Shown};
 use crate::core::access::Right;
 use crate::core::cautions;
 use crate::core::channel::Place;
@@ -172,7 +172,7 @@ pub trait Probes: Clone + Send + Sync + 'static {
         &self,
         machine: String,
         note: Option<String>,
-        open: usize,
+        shown: Shown,
         person: &Person,
     ) -> impl Future<Output = Result<u64, NotDone>> + Send;
 

@@ -8,21 +8,20 @@ use axum::extract::rejection::FormRejection;
 use axum::extract::{DefaultBodyLimit, Form, Path, Request, State};
 use axum::http::{HeaderMap, HeaderValue, StatusCode, header};
 use axum::middleware::{self, Next};
-use axum::response::{Html, IntoResponse, Response};
+use axum::response::Response;
 use axum::routing::{get, post};
 use serde::Deserialize;
 use tokio::net::TcpListener;
 use tokio_util::sync::CancellationToken;
 
 use super::access::{self, Access};
-use super::frame::Site;
+use super::frame::{self, Site, page};
 use super::link::{Link, LinkError, LinkKey};
-use super::pages::{self, Plain};
+use super::pages::{self, Plain, say};
 use super::sheet::{Alerts, Deed, Refused};
 use super::tls::Identity;
-use super::{compress, connections, guard};
+use super::{compress, connections, deadline, guard};
 use crate::core::alert::TEXT_BYTES_MAX;
-use crate::core::reader::Language;
 use crate::core::time::Timestamp;
 
 /// Longest form, in bytes: more than two texts of [`TEXT_BYTES_MAX`] and a name, each byte
@@ -82,6 +81,7 @@ pub async fn serve<A: Alerts>(
     let router = access::protect(router, &front.access, &front.site)
         .layer(middleware::from_fn(guard::sized))
         .layer(middleware::from_fn(compress::compressed))
+        .layer(middleware::from_fn(deadline::within))
         .layer(headers);
     let acceptor = front.identity.as_ref().map(Identity::acceptor).transpose();
     connections::serve(listener, acceptor.map_err(std::io::Error::other)?, router, stop).await;
@@ -94,8 +94,7 @@ fn links<A: Alerts, N: Now>(shared: Shared<A, N>) -> Router {
         .route("/alert/{token}/acknowledge", post(acknowledge::<A, N>))
         .route("/alert/{token}/act", post(act::<A, N>))
         .method_not_allowed_fallback(nowhere)
-        // The address is the secret.
-        .layer(middleware::map_response(unreferred))
+        .layer(middleware::map_response(kept_secret))
         .layer(DefaultBodyLimit::max(FORM_BYTES_MAX))
         .with_state(shared)
 }
@@ -188,18 +187,18 @@ async fn perform<A: Alerts, N: Now>(
     };
     match tokio::time::timeout(ANSWER_MAX, shared.alerts.act(link, deed)).await {
         // Relative, so that it leads back below whatever path a proxy serves it at.
-        Ok(Ok(())) => match HeaderValue::from_str(&format!("../{token}")) {
-            Ok(back) => (StatusCode::SEE_OTHER, [(header::LOCATION, back)]).into_response(),
-            Err(_) => say(StatusCode::NOT_FOUND, Plain::Unknown, headers),
-        },
-        Ok(Err(refused)) => refuse(refused, headers),
-        Err(_) => refuse(Refused::NotNow, headers),
+        Ok(Ok(())) => frame::go(&format!("../{token}")),
+        Ok(Err(Refused::Unknown)) => refuse(Refused::Unknown, headers),
+        // The desk may have it already, and puts it on record as soon as it can.
+        Ok(Err(Refused::NotNow)) | Err(_) => say(StatusCode::SERVICE_UNAVAILABLE, Plain::Unanswered, headers),
     }
 }
 
-async fn unreferred(mut response: Response) -> Response {
+/// The address is the secret, and stands in the page.
+async fn kept_secret(mut response: Response) -> Response {
     let policy = HeaderValue::from_static("no-referrer");
     response.headers_mut().insert(header::REFERRER_POLICY, policy);
+    response.extensions_mut().insert(compress::Secret);
     std::future::ready(response).await
 }
 
@@ -218,24 +217,6 @@ fn refuse(refused: Refused, headers: &HeaderMap) -> Response {
     match refused {
         Refused::Unknown => say(StatusCode::NOT_FOUND, Plain::Unknown, headers),
         Refused::NotNow => say(StatusCode::SERVICE_UNAVAILABLE, Plain::NotNow, headers),
-    }
-}
-
-/// A plain page in the language that the browser asks for first.
-fn say(status: StatusCode, plain: Plain, headers: &HeaderMap) -> Response {
-    let asked = headers.get(header::ACCEPT_LANGUAGE).and_then(|value| value.to_str().ok());
-    let spanish = asked.is_some_and(|asked| asked.trim_start().to_ascii_lowercase().starts_with("es"));
-    let language = if spanish { Language::Spanish } else { Language::English };
-    page(status, pages::plain(plain, language))
-}
-
-fn page(status: StatusCode, html: Result<String, askama::Error>) -> Response {
-    match html {
-        Ok(html) => (status, Html(html)).into_response(),
-        Err(error) => {
-            tracing::error!(%error, "a page could not be made");
-            StatusCode::INTERNAL_SERVER_ERROR.into_response()
-        }
     }
 }
 

@@ -5,11 +5,11 @@
 use askama::Template;
 use axum::extract::rejection::FormRejection;
 use axum::extract::{Form, Path, Query, State};
-use axum::http::{HeaderValue, StatusCode, header};
+use axum::http::{StatusCode, header};
 use axum::response::{Html, IntoResponse, Response};
 use serde::Deserialize;
 
-use super::attempt::not_taken;
+use super::attempt::{NotDone, not_taken};
 use super::frame::{self, Frame, Tab};
 use super::guard;
 use super::kitchen::{Kitchen, Pages};
@@ -20,6 +20,7 @@ use crate::core::reader::{Language, Reader};
 use crate::core::record::{SignedPlate, SignedProbe};
 use crate::core::technician::words::width;
 use crate::web::frame::said;
+use crate::web::words::words;
 
 /// What would be signed of a machine just now.
 #[derive(Clone, PartialEq, Debug)]
@@ -32,6 +33,18 @@ pub struct Commissioning {
     pub open: Vec<Open>,
     /// The record of the newest sign-off.
     pub newest: Option<u64>,
+    /// What tells these limits, probes and open points from any others, in any language: whoever signs sends
+    /// it back.
+    pub mark: String,
+}
+
+/// What somebody had before their eyes who signs.
+#[derive(Clone, PartialEq, Eq, Debug)]
+pub struct Shown {
+    /// How many points were open.
+    pub open: usize,
+    /// The [`Commissioning::mark`] of it.
+    pub mark: String,
 }
 
 /// One open point.
@@ -77,82 +90,31 @@ struct SignOffPage<'a> {
     note: String,
 }
 
-/// Words of the page.
-#[derive(Debug)]
-struct Words {
-    title: &'static str,
-    open: &'static str,
-    nothing_open: &'static str,
-    limits: &'static str,
-    limits_hint: &'static str,
-    probes: &'static str,
-    sign: &'static str,
-    compared: &'static str,
-    known: &'static str,
-    tick: &'static str,
-    note: &'static str,
-    note_hint: &'static str,
-    go: &'static str,
-    go_hint: &'static str,
-    sheet: &'static str,
-    newest: &'static str,
-    proved: &'static str,
-    machine: &'static str,
-    correction: &'static str,
-    holds: &'static str,
-    tau: &'static str,
-    uncertain: &'static str,
+words! {
+    title: "Sign off", "Firmar";
+    open: "Open points", "Puntos abiertos";
+    nothing_open: "✓ Nothing is open.", "✓ No queda nada abierto.";
+    limits: "Limits of the data plate", "Límites de la placa de datos";
+    limits_hint: "Compare each with the plate on the machine. One that differs is mended in the configuration before you sign.", "Compare cada uno con la placa de la máquina. El que difiera se corrige en la configuración antes de firmar.";
+    probes: "Probes as they are in force", "Sondas tal como están en vigor";
+    sign: "Sign", "Firma";
+    compared: "I have compared these limits and times with the data plate of this machine", "He comparado estos límites y tiempos con la placa de datos de esta máquina";
+    known: "The open points are known to me; they go on record with my name", "Conozco los puntos abiertos; se registran con mi nombre";
+    changed: "Something of this has changed since it was shown to you, so nothing was signed. It is shown here as it is: look at it again, then sign.", "Algo de esto ha cambiado desde que se le mostró, por lo que no se firmó nada. Aquí se ve como está: revíselo otra vez y firme.";
+    tick: "Tick it, or do not sign yet.", "Márquelo, o no firme todavía.";
+    note: "Note (may stay empty)", "Nota (puede quedar vacía)";
+    note_hint: "What is to be known beside it.", "Lo que deba saberse además.";
+    go: "Sign off", "Firmar";
+    go_hint: "Under your name. It goes on record and is never changed.", "Con su nombre. Queda registrado y no se modifica nunca.";
+    sheet: "The sheet as it would be printed now", "La hoja tal como se imprimiría ahora";
+    newest: "Sheet of the newest sign-off, record", "Hoja de la última firma, registro";
+    proved: "What was found of the wiring is on record: record", "Lo hallado del cableado queda registrado: registro";
+    machine: "Machine", "Máquina";
+    correction: "Correction", "Corrección";
+    holds: "Holds until", "Vale hasta";
+    tau: "Time constant", "Constante de tiempo";
+    uncertain: "Uncertainty (k = 2)", "Incertidumbre (k = 2)";
 }
-
-static ENGLISH: Words = Words {
-    title: "Sign off",
-    open: "Open points",
-    nothing_open: "✓ Nothing is open.",
-    limits: "Limits of the data plate",
-    limits_hint: "Compare each with the plate on the machine. One that differs is mended in the configuration before you sign.",
-    probes: "Probes as they are in force",
-    sign: "Sign",
-    compared: "I have compared these limits and times with the data plate of this machine",
-    known: "The open points are known to me; they go on record with my name",
-    tick: "Tick it, or do not sign yet.",
-    note: "Note (may stay empty)",
-    note_hint: "What is to be known beside it.",
-    go: "Sign off",
-    go_hint: "Under your name. It goes on record and is never changed.",
-    sheet: "The sheet as it would be printed now",
-    newest: "Sheet of the newest sign-off, record",
-    proved: "What was found of the wiring is on record: record",
-    machine: "Machine",
-    correction: "Correction",
-    holds: "Holds until",
-    tau: "Time constant",
-    uncertain: "Uncertainty (k = 2)",
-};
-
-static SPANISH: Words = Words {
-    title: "Firmar",
-    open: "Puntos abiertos",
-    nothing_open: "✓ No queda nada abierto.",
-    limits: "Límites de la placa de datos",
-    limits_hint: "Compare cada uno con la placa de la máquina. El que difiera se corrige en la configuración antes de firmar.",
-    probes: "Sondas tal como están en vigor",
-    sign: "Firma",
-    compared: "He comparado estos límites y tiempos con la placa de datos de esta máquina",
-    known: "Conozco los puntos abiertos; se registran con mi nombre",
-    tick: "Márquelo, o no firme todavía.",
-    note: "Nota (puede quedar vacía)",
-    note_hint: "Lo que deba saberse además.",
-    go: "Firmar",
-    go_hint: "Con su nombre. Queda registrado y no se modifica nunca.",
-    sheet: "La hoja tal como se imprimiría ahora",
-    newest: "Hoja de la última firma, registro",
-    proved: "Lo hallado del cableado queda registrado: registro",
-    machine: "Máquina",
-    correction: "Corrección",
-    holds: "Vale hasta",
-    tau: "Constante de tiempo",
-    uncertain: "Incertidumbre (k = 2)",
-};
 
 /// What is sent to sign.
 #[derive(Clone, Debug, Default, Deserialize)]
@@ -162,6 +124,8 @@ pub(super) struct SignForm {
     known: Option<String>,
     /// Open points as they were shown.
     open: usize,
+    /// What was shown.
+    mark: String,
     note: String,
 }
 
@@ -205,10 +169,7 @@ async fn page<K: Kitchen>(
         Ok(signed) => signed,
         Err(refused) => return frame::refuse(refused, person, &pages.site, 1),
     };
-    let words = match person.reader.language {
-        Language::English => &ENGLISH,
-        Language::Spanish => &SPANISH,
-    };
+    let words = words(person.reader.language);
     let title = format!("{}: {machine}", words.title);
     let frame = Frame::new(&pages.site, person, Tab::Probes, 1, &title).with_open(pages.open().await);
     let open = signed
@@ -323,13 +284,15 @@ pub(super) async fn sign<K: Kitchen>(
         return page(&pages, &person, &machine, StatusCode::UNPROCESSABLE_ENTITY, told).await;
     }
     let noted = Some(note.clone()).filter(|note| !note.is_empty());
-    match pages.kitchen.sign(machine.clone(), noted, form.open, &person).await {
-        Ok(record) => match HeaderValue::from_str(&format!("../probes/{machine}?recorded={record}")) {
-            Ok(to) => (StatusCode::SEE_OTHER, [(header::LOCATION, to)]).into_response(),
-            Err(_) => StatusCode::NOT_FOUND.into_response(),
-        },
+    let shown = Shown { open: form.open, mark: form.mark };
+    match pages.kitchen.sign(machine.clone(), noted, shown, &person).await {
+        Ok(record) => frame::go(&format!("../probes/{machine}?recorded={record}")),
         Err(why) => {
-            let notice = Some(not_taken(&why, person.reader.language));
+            let language = person.reader.language;
+            let notice = Some(match &why {
+                NotDone::NotSoFar => words(language).changed.to_owned(),
+                NotDone::Unknown | NotDone::TakenBy(_) | NotDone::Refused(_) => not_taken(&why, language),
+            });
             let told = Told { notice, note, ..Told::default() };
             page(&pages, &person, &machine, StatusCode::CONFLICT, told).await
         }

@@ -357,6 +357,9 @@ fn whoever_sits_at_the_terminal_is_asked() {
         // What was typed before the question answers nothing.
         terminal.press("y\ry\r");
         terminal.until(if language == "es" { "¿Firmar? [s/n]" } else { "Sign it? [y/n]" });
+        // Whoever is asked has seen what it is about.
+        let seen = terminal.seen();
+        assert!(seen.contains("dm1/rinse") && seen.contains("82.2 °C"), "{typed:?}: {seen}");
         assert!(
             kitchen.signed().len() == signed - usize::from(expected == 0),
             "{typed:?}: {}",

@@ -15,7 +15,7 @@ use rustix::event::{PollFd, PollFlags, Timespec, poll};
 use rustix::fs::{Mode, OFlags, fcntl_setfl, open};
 use rustix::io::Errno;
 use rustix::pty::{OpenptFlags, grantpt, openpt, ptsname, unlockpt};
-use rustix::termios::{OptionalActions, tcgetattr, tcsetattr};
+use rustix::termios::{OptionalActions, QueueSelector, tcflush, tcgetattr, tcsetattr};
 
 use super::{Emission, Pace, Stop};
 use crate::truth::TruthEntry;
@@ -58,7 +58,7 @@ pub enum SerialError {
 pub struct PseudoTerminal {
     master: OwnedFd,
     // Held open, so that the port outlives a gateway that closes and opens it.
-    _slave: OwnedFd,
+    slave: OwnedFd,
     path: PathBuf,
     link: Option<PathBuf>,
     unwritten: Vec<u8>,
@@ -88,7 +88,7 @@ impl PseudoTerminal {
         };
         let (master, slave, path) =
             open_one().map_err(|source| SerialError::Open { source: source.into() })?;
-        Ok(Self { master, _slave: slave, path, link: None, unwritten: Vec::new(), crowded: false, lost: 0 })
+        Ok(Self { master, slave, path, link: None, unwritten: Vec::new(), crowded: false, lost: 0 })
     }
 
     /// Makes a symbolic link to the port, in place of an older link; it goes when the port goes.
@@ -120,6 +120,30 @@ impl PseudoTerminal {
     #[must_use]
     pub fn lost(&self) -> u64 {
         self.lost
+    }
+
+    /// Bytes that lie unread at the other end.
+    ///
+    /// # Errors
+    /// When the system does not say.
+    pub fn unread(&self) -> Result<u64, SerialError> {
+        rustix::io::ioctl_fionread(&self.slave).map_err(|source| self.unwritable(source))
+    }
+
+    /// Drops what lies unread at the other end if it is more than `bytes_max`, as a port does that nobody
+    /// has open.
+    ///
+    /// # Errors
+    /// When the system refuses.
+    pub fn drop_unread(&mut self, bytes_max: u64) -> Result<(), SerialError> {
+        if self.unread()? > bytes_max {
+            tcflush(&self.slave, QueueSelector::IFlush).map_err(|source| self.unwritable(source))?;
+        }
+        Ok(())
+    }
+
+    fn unwritable(&self, source: Errno) -> SerialError {
+        SerialError::Write { path: self.path.clone(), source: source.into() }
     }
 
     /// Writes one line, and the line end.
@@ -158,9 +182,7 @@ impl PseudoTerminal {
                     let _waited = poll(&mut ready, Some(&SLICE));
                 }
                 Err(Errno::INTR) => {}
-                Err(source) => {
-                    return Err(SerialError::Write { path: self.path.clone(), source: source.into() });
-                }
+                Err(source) => return Err(self.unwritable(source)),
             }
         }
         Ok(true)

@@ -245,6 +245,17 @@ impl Plant {
         self.hood_c += (aim_c - self.hood_c) * dt_s / tau_s;
     }
 
+    /// Leaves the booster full of supply water, as racks do after its element has failed.
+    pub fn draw_off(&mut self) {
+        let supply_c = self.supply.current_c();
+        if let Some(spec) = &self.spec.booster {
+            let cold = Booster::new(spec.clone(), supply_c);
+            let before_j = self.booster.as_ref().map_or(0.0, Booster::stored_j);
+            self.audit.out_j += before_j - cold.stored_j();
+            self.booster = Some(cold);
+        }
+    }
+
     /// Water at the probe of the rinse line, °C.
     #[must_use]
     pub fn line_c(&self) -> f64 {

@@ -34,6 +34,12 @@ impl Supply {
         Self { spec, dice, wander_c, current_c: spec.mean_c + wander_c, since_update_s: 1.0 }
     }
 
+    /// Temperature by the last step, °C.
+    #[must_use]
+    pub fn current_c(&self) -> f64 {
+        self.current_c
+    }
+
     /// Advances by `dt_s` to `clock_s` seconds after midnight; returns the temperature. Chance and
     /// swing are worked out once a second, for they take minutes to matter.
     pub fn step(&mut self, dt_s: f64, clock_s: f64) -> f64 {

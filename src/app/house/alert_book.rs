@@ -6,8 +6,8 @@ use std::time::Duration;
 use super::House;
 use crate::alert::message;
 use crate::app::alerts::{pages, story};
-use crate::core::alert::{Alert, AlertNumber, Condition, RACKS_NAMED_MAX};
-use crate::core::cycle::verdict::{Finding, Verdict};
+use crate::core::alert::{Alert, AlertNumber, RACKS_NAMED_MAX};
+use crate::core::cycle::verdict::Verdict;
 use crate::core::reader::Reader;
 use crate::core::record::{Body, Cycle, Record};
 use crate::core::time::Timestamp;
@@ -106,7 +106,7 @@ pub(super) fn racks(
     ledger.cycles_found(Order::OldestFirst, &filter, |index, found| {
         if let Ok((_, Record { body: Body::Cycle(cycle), .. })) = found
             && cycle.rinse_ended >= alert.since
-            && is_about(alert.condition, &cycle)
+            && alert.condition.tells_of(&cycle)
         {
             racks.push(Affected { record: index, ended: cycle.rinse_ended, judged: Some(judged(&cycle)) });
         }
@@ -118,32 +118,6 @@ pub(super) fn racks(
 
 fn judged(cycle: &Cycle) -> (Verdict, Option<f64>, f64) {
     (cycle.believed(), cycle.rinse_min_c, cycle.limit_c)
-}
-
-/// Whether a rack with this record can have been counted for such an alert.
-fn is_about(condition: Condition, cycle: &Cycle) -> bool {
-    let found = |wanted: fn(&Finding) -> bool| cycle.findings.iter().any(wanted);
-    match condition {
-        Condition::Cold => cycle.verdict == Verdict::Cold,
-        Condition::Brief => cycle.verdict == Verdict::Brief,
-        Condition::Weak => cycle.verdict == Verdict::Weak,
-        Condition::Unproven => cycle.believed() == Verdict::Unproven,
-        Condition::Narrow => cycle.verdict == Verdict::Narrow,
-        Condition::WashLow => found(|finding| matches!(finding, Finding::WashLow { .. })),
-        Condition::RinseHot => found(|finding| matches!(finding, Finding::RinseTooHot { .. })),
-        Condition::Drifting
-        | Condition::TankCold
-        | Condition::ProbeFault
-        | Condition::ProbeSilent
-        | Condition::CheckOverdue
-        | Condition::CalibrationOverdue
-        | Condition::ThermometerOff
-        | Condition::RecordDamaged
-        | Condition::DiskFilling
-        | Condition::ClockUnsynchronised
-        | Condition::SeriesBacklog
-        | Condition::Undelivered => false,
-    }
 }
 
 impl House {

@@ -308,21 +308,37 @@ impl Bench {
     ///
     /// # Errors
     /// [`NotDone`].
-    pub(super) fn leave(&self, of: &str, account: &str) -> Result<Came, NotDone> {
+    pub(super) fn leave(&self, of: &str, account: &str) -> Result<(Came, Leaving), NotDone> {
         let mut state = self.state();
         let running = own(&mut state, of, account)?;
         let came = running.came().ok_or(NotDone::NotSoFar)?;
         (running.leaving, running.pressed) = (true, self.now());
-        Ok(came)
+        Ok((came, Leaving { bench: self.clone(), of: of.to_owned() }))
     }
+}
 
-    /// Ends an attempt that is on record, or goes on with one that was refused.
-    pub(super) fn left(&self, of: &str, refused: Option<Said>) {
-        let mut state = self.state();
-        match (refused, state.attempts.get_mut(of)) {
-            (Some(said), Some(running)) => (running.leaving, running.problem) = (false, Some(said)),
-            (None, Some(_)) => drop(state.attempts.remove(of)),
-            (_, None) => {}
+/// An attempt that is being put on record. It ends with this, also where putting it failed half way: nobody
+/// knows then whether it is on record, and nothing goes there twice.
+#[derive(Debug)]
+pub(super) struct Leaving {
+    bench: Bench,
+    of: String,
+}
+
+impl Leaving {
+    /// Goes on with the attempt: it was refused.
+    pub(super) fn refused(self, said: Said) {
+        if let Some(running) = self.bench.state().attempts.get_mut(&self.of) {
+            (running.leaving, running.problem) = (false, Some(said));
+        }
+    }
+}
+
+impl Drop for Leaving {
+    fn drop(&mut self) {
+        let mut state = self.bench.state();
+        if state.attempts.get(&self.of).is_some_and(|running| running.leaving) {
+            state.attempts.remove(&self.of);
         }
     }
 }

@@ -3,6 +3,10 @@
 use std::ops::ControlFlow;
 use std::sync::Arc;
 
+use base64::Engine;
+use base64::engine::general_purpose::URL_SAFE_NO_PAD;
+use sha2::{Digest, Sha256};
+
 use super::House;
 use super::probes::{Standing, entered};
 use crate::app::Failure;
@@ -15,7 +19,7 @@ use crate::report::signoff;
 use crate::web::attempt::{NotDone, Said};
 use crate::web::frame::Refusal;
 use crate::web::person::Person;
-use crate::web::sign_off::{Commissioning, Mend, Open};
+use crate::web::sign_off::{Commissioning, Mend, Open, Shown};
 
 impl House {
     /// What would be signed by this person just now.
@@ -53,14 +57,15 @@ impl House {
             .open_points
             .iter()
             .map(|point| Open { text: signoff::point(point, &person.reader), mend: mend(point) });
-        Ok(Commissioning { open: open.collect(), plate: signed.plate, probes: signed.probes, newest })
+        let (open, mark) = (open.collect(), mark(&signed));
+        Ok(Commissioning { open, plate: signed.plate, probes: signed.probes, newest, mark })
     }
 
     pub(super) async fn signed(
         &self,
         machine: String,
         note: Option<String>,
-        open: usize,
+        shown: Shown,
         person: &Person,
     ) -> Result<u64, NotDone> {
         let (signed, _) = match self.unsigned(machine.clone(), note, person).await {
@@ -75,7 +80,7 @@ impl House {
             }
         };
         // Nobody signs what was not shown.
-        if signed.open_points.len() != open {
+        if signed.open_points.len() != shown.open || mark(&signed) != shown.mark {
             return Err(NotDone::NotSoFar);
         }
         let entry = Entry::SignOff { machine, signed: Box::new(signed) };
@@ -106,6 +111,13 @@ impl House {
         });
         sheet.await?.ok_or(Refusal::Unknown)
     }
+}
+
+/// A hash (SHA-256, base64url) of what is shown to whoever signs: limits and times, probes, open points. A rack
+/// that is washed meanwhile changes it only where it changes one of these.
+fn mark(signed: &SignedOff) -> String {
+    let shown = serde_json::to_vec(&(&signed.plate, &signed.probes, &signed.open_points));
+    URL_SAFE_NO_PAD.encode(Sha256::digest(shown.expect("what goes on record has a form in JSON")))
 }
 
 /// The sign-off of this machine at a record.
@@ -159,5 +171,74 @@ fn mend(point: &OpenPoint) -> Mend {
         | OpenPoint::TestCycleNotGood { record, .. }
         | OpenPoint::TestCycleFinding { record, .. } => Mend::Cycle(Some(*record)),
         OpenPoint::OpenAlert { alert, .. } => Mend::Alert(alert.0),
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::core::channel::Place;
+    use crate::core::cycle::plate::{LimitSource, MachineKind, Sanitizing};
+    use crate::core::record::{SignedPlate, SignedProbe};
+    use crate::core::time::Timestamp;
+
+    // Own promise: nobody signs what was not shown, be it as many points as were; who looks, when, and what is
+    // typed beside it changes nothing.
+    #[test]
+    fn another_point_is_not_what_was_shown() {
+        let shown = signed();
+        let mut later = shown.clone();
+        (later.at, later.by, later.note) = (Timestamp::MAX, "Ana".to_owned(), Some("ok".to_owned()));
+        assert_eq!(mark(&later), mark(&shown));
+        let changes: [fn(&mut SignedOff); 4] = [
+            |signed| signed.open_points = vec![OpenPoint::NoTestCycle],
+            |signed| signed.open_points.clear(),
+            |signed| signed.plate.rinse_limit_c = 80.0,
+            |signed| signed.probes[0].tau_s = Some(2.0),
+        ];
+        for (place, change) in changes.into_iter().enumerate() {
+            let mut other = shown.clone();
+            change(&mut other);
+            assert_ne!(mark(&other), mark(&shown), "change {place}");
+        }
+    }
+
+    fn signed() -> SignedOff {
+        SignedOff {
+            at: Timestamp::from_micros(0),
+            site: "Harbour kitchen".to_owned(),
+            plate: SignedPlate {
+                kind: MachineKind::StationaryRackDualTemperature,
+                sanitizing: Sanitizing::HotWater,
+                rinse_limit_c: 82.2,
+                rinse_limit_source: LimitSource::DataPlate,
+                rinse_max_c: None,
+                wash_limit_c: 65.6,
+                wash_limit_source: LimitSource::FoodCode,
+                wash_s: 45.0,
+                pause_s: 3.0,
+                rinse_s: 12.0,
+                dwell_s: 6.0,
+            },
+            probes: vec![SignedProbe {
+                probe: "dm1/rinse".to_owned(),
+                place: Place::FinalRinse,
+                signal: "thermocouple K".to_owned(),
+                calibration: Some(3),
+                correction: None,
+                calibrated_on: None,
+                until: None,
+                response: None,
+                proof: None,
+                tau_s: Some(1.2),
+                expanded_c: 1.78,
+                near_c: 82.2,
+            }],
+            wiring_proof: Some(5),
+            test_cycle: None,
+            open_points: vec![OpenPoint::WiringNotProved],
+            note: None,
+            by: "Tom".to_owned(),
+        }
     }
 }

@@ -15,6 +15,7 @@ use crate::core::alert::hours::{instant, local_date};
 use crate::core::channel::Role;
 use crate::core::cycle::plate::Profile;
 use crate::core::logbook::{amended, judge_known};
+use crate::core::merkle::Hash;
 use crate::core::reader::Reader;
 use crate::core::record::{Body, Record};
 use crate::core::time::Timestamp;
@@ -27,14 +28,15 @@ const PRESSES_MAX: usize = 256;
 
 /// The latest presses of a button, each with the record that it made, so that one pressed twice is one entry.
 #[derive(Debug, Default)]
-pub(super) struct Presses(VecDeque<(String, Option<u64>)>);
+pub(super) struct Presses(VecDeque<(Hash, Option<u64>)>);
 
 impl Presses {
-    fn found(&self, once: &str) -> Option<Option<u64>> {
-        self.0.iter().find(|(known, _)| known == once).map(|(_, record)| *record)
+    fn found(&self, once: Option<Hash>) -> Option<Option<u64>> {
+        self.0.iter().find(|(known, _)| Some(*known) == once).map(|(_, record)| *record)
     }
 
-    fn push(&mut self, once: String, record: Option<u64>) {
+    fn push(&mut self, once: Option<Hash>, record: Option<u64>) {
+        let Some(once) = once else { return };
         if self.0.len() == PRESSES_MAX {
             self.0.pop_front();
         }
@@ -166,7 +168,7 @@ impl Logbook for House {
         let Going { machine, written, late, once } = going;
         // Held until it is on record, so that a second press waits for the first.
         let mut presses = self.presses.lock().await;
-        if let Some(record) = presses.found(&once) {
+        if let Some(record) = presses.found(once) {
             return Ok(record);
         }
         let entry = match written {

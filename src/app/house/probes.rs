@@ -14,7 +14,7 @@ use crate::app::alerts::Reception;
 use crate::app::in_force;
 use crate::app::live::LiveEvent;
 use crate::app::logbook::Entry;
-use crate::app::order::{Order, Problem};
+use crate::app::order::{Done, Order, Problem};
 use crate::app::technician::holds_until;
 use crate::core::alert::DialogStands;
 use crate::core::alert::dialog::SAID_EVERY;
@@ -35,7 +35,7 @@ use crate::web::attempt::{Begin, NotDone, Said, Under, What};
 use crate::web::frame::Refusal;
 use crate::web::person::Person;
 use crate::web::probes::{Due, Filed, InForce, Probes, Seen};
-use crate::web::sign_off::Commissioning;
+use crate::web::sign_off::{Commissioning, Shown};
 
 /// Calibrations and response tests on record, and up to which beat they were read.
 #[derive(Debug, Default)]
@@ -159,14 +159,12 @@ impl House {
             reason = "it ends with the attempt, and what it says is forgotten by itself"
         )]
         drop(tokio::spawn(async move {
-            loop {
-                tokio::time::sleep(SAID_EVERY).await;
-                let goes_on = attempt.is_some() && bench.under(&of).map(|under| under.begun) == attempt;
-                let stands = if goes_on { DialogStands::GoesOn(since) } else { DialogStands::Ended };
-                if reception.perform(order(stands)).await.is_err() || !goes_on {
-                    return;
-                }
-            }
+            let goes_on = || attempt.is_some() && bench.under(&of).map(|under| under.begun) == attempt;
+            let say = |stands| {
+                let (reception, order) = (reception.clone(), order(stands));
+                async move { reception.perform(order).await }
+            };
+            keep_at_work(since, goes_on, say).await;
         }));
         Ok(())
     }
@@ -249,6 +247,26 @@ impl House {
                 let done = Box::new(WiringProofDone { at, probes, good, by });
                 Entry::WiringProof { machine: of, done }
             }
+        }
+    }
+}
+
+/// Says as often as is due that a dialog goes on, and at last that it has ended. What is not heard may be heard
+/// the next time: a window of work that ran out meanwhile would have what is in ice judged as racks.
+async fn keep_at_work<Told: Future<Output = Result<Done, Problem>>>(
+    since: Timestamp,
+    goes_on: impl Fn() -> bool,
+    say: impl Fn(DialogStands) -> Told,
+) {
+    loop {
+        tokio::time::sleep(SAID_EVERY).await;
+        let goes_on = goes_on();
+        let stands = if goes_on { DialogStands::GoesOn(since) } else { DialogStands::Ended };
+        if let Err(problem) = say(stands).await {
+            tracing::warn!(problem = %problem.summary, "the desk was not told how the work at a machine stands");
+        }
+        if !goes_on {
+            return;
         }
     }
 }
@@ -362,20 +380,26 @@ impl Probes for House {
     }
 
     async fn file(&self, of: String, note: Option<String>, person: &Person) -> Result<u64, NotDone> {
-        let came = self.bench.leave(&of, &person.account)?;
-        let entry = self.entry(of.clone(), came, note, person.name.clone());
-        let (bench, reception) = (self.bench.clone(), self.reception.clone());
+        let (came, leaving) = self.bench.leave(&of, &person.account)?;
+        let entry = self.entry(of, came, note, person.name.clone());
+        let reception = self.reception.clone();
         // Ended also where whoever asked has gone meanwhile, so that nothing goes on record twice.
         #[expect(clippy::disallowed_methods, reason = "its end is waited for, by whoever asks")]
         let putting = tokio::spawn(async move {
             let put = entered(&reception, entry).await;
-            bench.left(&of, put.as_ref().err().cloned());
+            match &put {
+                Ok(_) => drop(leaving),
+                Err(said) => leaving.refused(said.clone()),
+            }
             put
         });
         match putting.await {
             Ok(put) => put.map_err(NotDone::Refused),
             // It panicked, and was told of there.
-            Err(_) => Err(NotDone::NotSoFar),
+            Err(_) => Err(NotDone::Refused(Said {
+                summary: "putting it on record failed half way; it may be there".to_owned(),
+                advice: Some("look at what is on record of it before you do it again".to_owned()),
+            })),
         }
     }
 
@@ -387,13 +411,34 @@ impl Probes for House {
         &self,
         machine: String,
         note: Option<String>,
-        open: usize,
+        shown: Shown,
         person: &Person,
     ) -> Result<u64, NotDone> {
-        self.signed(machine, note, open, person).await
+        self.signed(machine, note, shown, person).await
     }
 
     async fn sheet(&self, machine: String, record: Option<u64>, person: &Person) -> Result<String, Refusal> {
         self.paper(machine, record, person).await
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use std::cell::{Cell, RefCell};
+
+    use super::*;
+
+    // Own promise: the window of work is prolonged until the attempt is over, whatever one word of it came to.
+    #[tokio::test(start_paused = true)]
+    async fn a_word_that_was_not_heard_is_not_the_last() {
+        let (since, left, said) = (Timestamp::from_micros(7), Cell::new(3), RefCell::new(Vec::new()));
+        let goes_on = || left.replace(left.get() - 1) > 0;
+        let refuse = |stands| {
+            said.borrow_mut().push(stands);
+            std::future::ready(Err(Problem::new("ledger-write", "not just now", "try again")))
+        };
+        keep_at_work(since, goes_on, refuse).await;
+        let again = DialogStands::GoesOn(since);
+        assert_eq!(*said.borrow(), [again, again, again, DialogStands::Ended]);
     }
 }

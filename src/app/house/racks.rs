@@ -199,19 +199,36 @@ impl Racks for House {
 
     async fn proof(&self, record: u64) -> Result<String, Refusal> {
         let chunks = Arc::clone(&self.chunks);
-        self.readers.ask(move |ledger| prove(ledger, record, &chunks)).await?.ok_or(Refusal::Unknown)
+        match self.readers.ask(move |ledger| prove(ledger, record, &chunks)).await? {
+            Proof::Holds(proof) => Ok(proof),
+            Proof::NotSealed => Err(Refusal::Unknown),
+            // The journal says so.
+            Proof::Damaged => Err(Refusal::NotNow),
+        }
     }
 }
 
-/// The proof as JSON; `None` where the newest checkpoint does not count the record, or the record is not as it
-/// was sealed.
+/// What is found where a proof is sought.
+#[derive(Debug)]
+pub(super) enum Proof {
+    /// It, as JSON.
+    Holds(String),
+    /// The newest checkpoint does not count the record.
+    NotSealed,
+    /// The record, or one near it, is not as it was sealed.
+    Damaged,
+}
+
+/// The proof that a record is in the ledger which the newest checkpoint seals.
 pub(super) fn prove(
     ledger: &ledger::Reader,
     index: u64,
     kept: &Mutex<WholeChunks>,
-) -> Result<Option<String>, LedgerError> {
-    let Some(seal) = seal::newest(ledger)?.filter(|seal| index < seal.size) else { return Ok(None) };
-    let (bytes, _) = ledger.record(index)??;
+) -> Result<Proof, LedgerError> {
+    let Some(seal) = seal::newest(ledger)?.filter(|seal| index < seal.size) else {
+        return Ok(Proof::NotSealed);
+    };
+    let Ok((bytes, _)) = ledger.record(index)? else { return Ok(Proof::Damaged) };
     let mut kept = kept.lock().unwrap_or_else(PoisonError::into_inner);
     let mut tree = ledger.tree_by(seal.size, &mut kept)?;
     if tree.head().root.to_string() != seal.root && !kept.are_of_leaves() {
@@ -222,12 +239,12 @@ pub(super) fn prove(
     drop(kept);
     if tree.head().root.to_string() != seal.root {
         tracing::error!(slug = "ledger-damaged", "the ledger is not as its newest checkpoint sealed it");
-        return Ok(None);
+        return Ok(Proof::Damaged);
     }
     let path = match inclusion_proof(&tree, index, seal.size) {
         Ok(path) => path,
         Err(crate::core::merkle::ProofError::Source(error)) => return Err(error),
-        Err(crate::core::merkle::ProofError::OutsideTree { .. }) => return Ok(None),
+        Err(crate::core::merkle::ProofError::OutsideTree { .. }) => return Ok(Proof::NotSealed),
     };
     if verify_inclusion(&leaf_hash(&bytes), index, &path, &tree.head()).is_err() {
         tracing::error!(
@@ -235,7 +252,7 @@ pub(super) fn prove(
             record = index,
             "a record near this one is not as it was sealed"
         );
-        return Ok(None);
+        return Ok(Proof::Damaged);
     }
     let path: Vec<String> = path.iter().map(Hash::to_string).collect();
     let proof = json!({
@@ -249,5 +266,5 @@ pub(super) fn prove(
         "checkpoint": seal.checkpoint,
         "key": seal.key,
     });
-    Ok(Some(proof.to_string()))
+    Ok(Proof::Holds(proof.to_string()))
 }

@@ -84,6 +84,8 @@ impl Machine {
              kind = \"stationary-rack-dual-temperature\"    # DECIDE: from the data plate\n\
              wash-time = \"45s\"        # DECIDE: from the data plate\n\
              rinse-time = \"10s\"       # DECIDE: from the data plate\n\
+             # rinse-min = \"180 °F\"   # DECIDE: from the data plate; left out, that of the Food Code counts\n\
+             # wash-min = \"150 °F\"    # DECIDE: likewise\n\
              {doubt}probes = [{}]\n{}",
             quoted(name),
             probes.join(", "),

@@ -47,7 +47,10 @@ fn one(machine: &str, point: &OpenPoint, recovered: &BTreeSet<AlertNumber>) -> S
         | OpenPoint::TestCycleOutdated { .. }
         | OpenPoint::TestCycleNotGood { .. }
         | OpenPoint::TestCycleFinding { .. } => {
-            format!("run a rack through {machine} while the service records it")
+            format!(
+                "run a rack through {machine} while the service records it: three minutes after prove, respond \
+                 and calibrate, or end their work first: rinseward maintenance {machine} --end --by NAME"
+            )
         }
         OpenPoint::OpenAlert { alert, .. } if recovered.contains(alert) => format!(
             "rinseward alerts act {alert} --by NAME --racks \"what became of the racks\" --done \"what was done\""

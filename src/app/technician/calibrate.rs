@@ -27,7 +27,7 @@ use crate::diagnostic::Diagnostic;
 /// Does what `calibrate` asks.
 pub(in crate::app) fn calibrate(arguments: &CalibrateArgs, streams: &mut Streams<'_>) -> Result<(), Failure> {
     let plan = arguments.points.0.iter().map(planned).collect::<Result<Vec<_>, _>>()?;
-    let mut session = Session::begin("calibration", &arguments.own, streams)?;
+    let mut session = Session::begin(("calibration", "calibration-refused"), &arguments.own, streams)?;
     let outcome = calibrated(&mut session, arguments, &plan);
     session.leave(outcome)
 }

@@ -15,7 +15,7 @@ use crate::core::technician::{Value, refusals, words};
 
 /// Does what `respond` asks.
 pub(in crate::app) fn respond(arguments: &RespondArgs, streams: &mut Streams<'_>) -> Result<(), Failure> {
-    let mut session = Session::begin("response test", &arguments.own, streams)?;
+    let mut session = Session::begin(("response test", "response-refused"), &arguments.own, streams)?;
     let outcome = responded(&mut session, arguments);
     session.leave(outcome)
 }

@@ -5,6 +5,9 @@ use std::str::FromStr;
 
 use serde::{Deserialize, Serialize};
 
+use crate::core::cycle::verdict::{Finding, Verdict};
+use crate::core::record::Cycle;
+
 /// What is wrong. One alert at a time is open for each machine (or the site) and condition.
 #[derive(Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash, Debug, Serialize, Deserialize)]
 #[serde(rename_all = "kebab-case")]
@@ -157,6 +160,35 @@ impl Condition {
             | Self::SeriesBacklog
             | Self::Undelivered => false,
         }
+    }
+
+    /// Whether such a cycle can be a rack of an alert of this condition. One without proof is also told of as
+    /// what hides the proof; one that somebody worked on is told of by none.
+    #[must_use]
+    pub fn tells_of(self, cycle: &Cycle) -> bool {
+        let verdict = cycle.believed();
+        let found = |wanted: fn(&Finding) -> bool| cycle.findings.iter().any(wanted);
+        let told = match self {
+            Self::Cold => verdict == Verdict::Cold,
+            Self::Brief => verdict == Verdict::Brief,
+            Self::Weak => verdict == Verdict::Weak,
+            Self::Narrow => verdict == Verdict::Narrow,
+            Self::Unproven | Self::ProbeFault | Self::ProbeSilent | Self::CheckOverdue => {
+                verdict == Verdict::Unproven
+            }
+            Self::WashLow => found(|finding| matches!(finding, Finding::WashLow { .. })),
+            Self::RinseHot => found(|finding| matches!(finding, Finding::RinseTooHot { .. })),
+            Self::Drifting
+            | Self::TankCold
+            | Self::CalibrationOverdue
+            | Self::ThermometerOff
+            | Self::RecordDamaged
+            | Self::DiskFilling
+            | Self::ClockUnsynchronised
+            | Self::SeriesBacklog
+            | Self::Undelivered => false,
+        };
+        told && !cycle.is_worked_on()
     }
 }
 

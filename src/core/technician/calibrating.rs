@@ -88,7 +88,7 @@ impl Calibrating {
         Self { tau, found, near, points: Vec::new(), step: Step::Placing(bath) }
     }
 
-    /// Takes what the probe shows at `now`; its point is taken by itself.
+    /// Takes what the probe shows; its point is taken by itself.
     pub fn hear(&mut self, value: Value) {
         let Step::Watching { bath, watch, .. } = &mut self.step else { return };
         match value.in_bath() {

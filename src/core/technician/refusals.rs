@@ -1,7 +1,7 @@
 //! Why a calibration or a response test is refused, in English and Spanish and on the reader's scale.
 
 use super::words::{amount, degrees, signed};
-use crate::core::calibration::{CORRECTION_MAX_C, CalibrationError, POINTS_APART_MIN_C};
+use crate::core::calibration::{CORRECTION_MAX_C, CalibrationError, GAIN_RANGE, POINTS_APART_MIN_C};
 use crate::core::reader::{Language, Scale};
 use crate::core::reading::Fault;
 use crate::core::response::{NoStep, RESIDUAL_MAX, STEP_MIN_C};
@@ -118,8 +118,9 @@ pub fn no_calibration(language: Language, scale: Scale, error: &CalibrationError
             amount(scale, POINTS_APART_MIN_C)
         ),
         (CalibrationError::Gain { gain }, Language::Spanish) => format!(
-            "una ganancia de {gain:.4} está fuera de 0,97 a 1,03; busque un fallo o un tipo equivocado antes de \
-             calibrar"
+            "una ganancia de {gain:.4} está fuera de {} a {}; busque un fallo o un tipo equivocado antes de calibrar",
+            GAIN_RANGE.start(),
+            GAIN_RANGE.end()
         ),
         (CalibrationError::NotANumber, Language::Spanish) => {
             "un valor de la calibración no es un número".to_owned()
@@ -261,5 +262,20 @@ pub const fn nothing_recorded(language: Language) -> &'static str {
     match language {
         Language::English => "nothing was recorded",
         Language::Spanish => "no se registró nada",
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    // `GAIN_RANGE`; own promise: numbers have a decimal point in either language.
+    #[test]
+    fn a_wrong_gain_names_what_is_possible() {
+        let error = CalibrationError::Gain { gain: 1.05 };
+        for (language, range) in [(Language::English, "0.97 to 1.03"), (Language::Spanish, "0.97 a 1.03")] {
+            let said = no_calibration(language, Scale::Celsius, &error);
+            assert!(said.contains(range) && said.contains("1.0500"), "{said}");
+        }
     }
 }

@@ -7,7 +7,6 @@ use jiff::civil::Date;
 use super::build::{Question, Room};
 use super::{DayAccount, DriftAccount, ExceptionAccount, GapAccount, LimitInForce, MachineAccount};
 use crate::core::alert;
-use crate::core::alert::Condition;
 use crate::core::alert::hours::{Stretch, local_date};
 use crate::core::alert::story::Story;
 use crate::core::cycle::counts::Counts;
@@ -320,34 +319,7 @@ fn alerts_about(machine: &str, exception: &ExceptionAccount, around: &Surroundin
         let open =
             alert.since <= cycle.rinse_ended && alert.cleared.is_none_or(|end| cycle.rinse_ended <= end);
         let own = alert.machine.as_deref() == Some(machine);
-        named.contains(&alert.number.0) || (own && open && tells_of(alert.condition, cycle))
+        named.contains(&alert.number.0) || (own && open && alert.condition.tells_of(cycle))
     };
     around.stories.iter().filter(about).map(|told| told.alert.number.0).collect()
-}
-
-/// Whether alerts of this condition are raised for such a cycle.
-fn tells_of(condition: Condition, cycle: &Cycle) -> bool {
-    let verdict = cycle.believed();
-    match condition {
-        Condition::Cold => verdict == Verdict::Cold,
-        Condition::Brief => verdict == Verdict::Brief,
-        Condition::Weak => verdict == Verdict::Weak,
-        Condition::Narrow => verdict == Verdict::Narrow,
-        Condition::Unproven | Condition::ProbeFault | Condition::ProbeSilent | Condition::CheckOverdue => {
-            verdict == Verdict::Unproven
-        }
-        Condition::WashLow => cycle.findings.iter().any(|finding| matches!(finding, Finding::WashLow { .. })),
-        Condition::RinseHot => {
-            cycle.findings.iter().any(|finding| matches!(finding, Finding::RinseTooHot { .. }))
-        }
-        Condition::Drifting
-        | Condition::TankCold
-        | Condition::CalibrationOverdue
-        | Condition::ThermometerOff
-        | Condition::RecordDamaged
-        | Condition::DiskFilling
-        | Condition::ClockUnsynchronised
-        | Condition::SeriesBacklog
-        | Condition::Undelivered => false,
-    }
 }

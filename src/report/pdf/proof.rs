@@ -4,12 +4,13 @@ use super::sheet::{Attachment, Tone};
 use super::tell::Teller;
 use super::words::Word;
 use super::{ACCOUNT, Attached, Block, CYCLES, Draft, EVIDENCE};
+use crate::core::evidence::JSON_LINES;
 
 /// What an attached file is; absent for a name that no report has.
 pub(super) fn attachment(teller: &Teller, name: &str) -> Option<Attachment> {
     let (media, holds) = match name {
         CYCLES => ("text/csv", Word::HoldsCycles),
-        EVIDENCE => ("application/jsonl", Word::HoldsEvidence),
+        EVIDENCE => (JSON_LINES, Word::HoldsEvidence),
         ACCOUNT => ("application/json", Word::HoldsAccount),
         _ => return None,
     };

@@ -15,6 +15,7 @@ use super::login::{From, Shown};
 use super::store::Account;
 use super::{Access, origin, pages, routes};
 use crate::core::access::Right;
+use crate::core::address::escaped;
 use crate::core::reader::{Language, Reader, Scale};
 use crate::core::record::AccessRefusal;
 use crate::web::api::{self, Near};
@@ -83,9 +84,8 @@ async fn gate(
         && !is_link
         && !routes::before_password(request.uri().path())
     {
-        let root = root(request.uri().path());
         let answer = if shows_page(&request) {
-            to(&format!("{root}account"))
+            frame::go(&format!("{}account", top(request.uri().path())))
         } else {
             Stopped::ChangeFirst.answer(request.uri().path(), account.language)
         };
@@ -148,8 +148,8 @@ async fn enter(access: &Arc<Access>, request: &mut Request) -> Result<Visit, Sto
         };
         let (language, scale) = (Language::default(), Scale::default());
         let reader = Reader { language, scale, zone: access.options.zone.clone() };
-        let name = format!("token {}", token.name);
-        let person = Person { account: token.name.to_string(), name, role: token.role, reader };
+        let name = token.told();
+        let person = Person { account: name.clone(), name, role: token.role, reader };
         request.extensions_mut().insert(person);
         return Ok(Visit { from, secure, session: None });
     }
@@ -243,13 +243,9 @@ fn no_token(why: AccessRefusal) -> Response {
     ([(header::WWW_AUTHENTICATE, challenge)], api::refused(status, why.words(), None)).into_response()
 }
 
-/// The way from a page to the top of the site: `./`, `../`. Relative, so that a proxy may serve
-/// the site below whatever path it likes.
-pub(super) fn root(path: &str) -> String {
-    match path.matches('/').count() {
-        0 | 1 => "./".to_owned(),
-        deep => "../".repeat(deep - 1),
-    }
+/// The way from the page at a path to the top of the site.
+pub(super) fn top(path: &str) -> &'static str {
+    frame::up(frame::depth(path))
 }
 
 fn shows_page(request: &Request) -> bool {
@@ -262,14 +258,6 @@ fn is_page(method: &Method, headers: &HeaderMap) -> bool {
     method == Method::GET && headers.get(header::ACCEPT).is_some_and(accepts)
 }
 
-/// Sends a browser elsewhere on this site.
-pub(super) fn to(place: &str) -> Response {
-    match HeaderValue::from_str(place) {
-        Ok(place) => (StatusCode::SEE_OTHER, [(header::LOCATION, place)]).into_response(),
-        Err(_) => StatusCode::BAD_REQUEST.into_response(),
-    }
-}
-
 /// The answer to somebody who is not known: a browser is led to the login and back, a program is
 /// told to show a token (RFC 9110 §11.6.1).
 #[must_use]
@@ -280,16 +268,8 @@ pub(in crate::web) fn to_login(method: &Method, headers: &HeaderMap, uri: &Uri) 
     }
     let path = uri.path();
     let wanted = uri.path_and_query().map_or(path, |whole| whole.as_str()).trim_start_matches('/');
-    let back = origin::own_path(wanted).map_or_else(String::new, |back| format!("?to={}", encoded(back)));
-    to(&format!("{}login{back}", root(path)))
-}
-
-/// A value in a query (RFC 3986 §3.4).
-fn encoded(text: &str) -> String {
-    let plain = |byte: u8| byte.is_ascii_alphanumeric() || b"-._~/".contains(&byte);
-    text.bytes()
-        .map(|byte| if plain(byte) { char::from(byte).to_string() } else { format!("%{byte:02X}") })
-        .collect()
+    let back = origin::own_path(wanted).map_or_else(String::new, |back| format!("?to={}", escaped(back)));
+    frame::go(&format!("{}login{back}", top(path)))
 }
 
 type Checked = Pin<Box<dyn Future<Output = Response> + Send>>;
@@ -352,10 +332,14 @@ mod tests {
     // RFC 3986 §5.2: what the browser resolves the result against is the page's own path.
     #[test]
     fn the_way_to_the_top_is_relative() {
-        for (path, expected) in
-            [("/", "./"), ("/login", "./"), ("/accounts/ana", "../"), ("/a/b/c", "../../")]
-        {
-            assert_eq!(root(path), expected, "{path}");
+        for (path, expected) in [
+            ("/", "./"),
+            ("/login", "./"),
+            ("/accounts/ana", "../"),
+            ("/a/b/c", "../../"),
+            ("/a/b/c/d/e/f", "../../../../../"),
+        ] {
+            assert_eq!(top(path), expected, "{path}");
         }
     }
 }

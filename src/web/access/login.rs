@@ -163,8 +163,8 @@ impl Access {
         };
         let (told, why) = match found {
             Some(token) if !token.revoked && now < token.until => return Ok(Shown::Good(token)),
-            Some(token) if !token.revoked => (token.name.to_string(), AccessRefusal::Expired),
-            Some(token) => (token.name.to_string(), AccessRefusal::UnknownToken),
+            Some(token) if !token.revoked => (token.told(), AccessRefusal::Expired),
+            Some(token) => (token.told(), AccessRefusal::UnknownToken),
             None => (NO_ACCOUNT.to_owned(), AccessRefusal::UnknownToken),
         };
         let why = if self.may_try(from.address) { why } else { AccessRefusal::TooMany };

@@ -101,7 +101,7 @@ impl Said {
 }
 
 /// The language that a browser asks for first (RFC 9110 §12.5.4).
-pub(super) fn asked(headers: &HeaderMap) -> Language {
+pub(in crate::web) fn asked(headers: &HeaderMap) -> Language {
     let asked = headers.get(header::ACCEPT_LANGUAGE).and_then(|value| value.to_str().ok());
     let spanish = asked.is_some_and(|asked| asked.trim_start().to_ascii_lowercase().starts_with("es"));
     if spanish { Language::Spanish } else { Language::English }

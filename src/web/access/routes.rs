@@ -11,7 +11,7 @@ use axum::{Extension, Router};
 use serde::Deserialize;
 
 use super::change::{Change, ChangeError, ChangeRefusal};
-use super::gate::{Visit, person, require, root, to};
+use super::gate::{Visit, person, require, top};
 use super::login::LoginError;
 use super::name::AccountName;
 use super::own::{NewPassword, OwnError};
@@ -25,7 +25,7 @@ use super::{Access, AccessError, bucket, origin, words};
 use crate::core::access::{Right, Role};
 use crate::core::reader::{Language, Scale};
 use crate::core::record::AccessRefusal;
-use crate::web::frame::Site;
+use crate::web::frame::{self, Site};
 use crate::web::person::Person;
 
 /// Longest form, in bytes: a few short fields and two passwords, each byte written as three.
@@ -94,7 +94,7 @@ async fn login(
     let (status, error) = match begun {
         Ok(begun) => {
             let place = if begun.account.must_change { "./account".to_owned() } else { format!("./{back}") };
-            return with_cookie(to(&place), visit.cookie(&begun.secret));
+            return with_cookie(frame::go(&place), visit.cookie(&begun.secret));
         }
         Err(LoginError::Refused(why)) => (refusal_status(why), words::turned_away(why, language)),
         Err(LoginError::Hash(HashError::Busy)) => (StatusCode::SERVICE_UNAVAILABLE, words::not_now(language)),
@@ -143,7 +143,7 @@ async fn logout(State(access): Held, Extension(visit): Extension<Visit>, headers
     {
         return not_now(&error, asked(&headers));
     }
-    with_cookie(to("./login"), visit.no_cookie())
+    with_cookie(frame::go("./login"), visit.no_cookie())
 }
 
 fn not_now(error: &AccessError, language: Language) -> Response {
@@ -163,7 +163,7 @@ async fn show_own(
     Extension(visit): Extension<Visit>,
     changed: Queried<Changed>,
 ) -> Response {
-    let Some((_, account)) = &visit.session else { return to("./login?to=account") };
+    let Some((_, account)) = &visit.session else { return frame::go("./login?to=account") };
     let changed = changed.is_ok_and(|Query(changed)| changed.changed.is_some());
     let person = person(account, &access.options.zone);
     let round = Round { site: &site, person: &person, deep: 0 };
@@ -202,7 +202,7 @@ async fn change_own(
             let asked = NewPassword { current, new, again };
             let chosen = access.choose_password(&account.name, secret, asked, &visit.from).await;
             match chosen {
-                Ok(fresh) => with_cookie(to("./account?changed=1"), visit.cookie(&fresh)),
+                Ok(fresh) => with_cookie(frame::go("./account?changed=1"), visit.cookie(&fresh)),
                 Err(error) => {
                     let person = person(account, &access.options.zone);
                     unchosen(&error, account, Round { site: &site, person: &person, deep: 0 })
@@ -214,7 +214,7 @@ async fn change_own(
         }
         Ok(Form(OwnForm::Reader { language, scale })) => {
             match access.choose_reader(&account.name, language, scale, &visit.from).await {
-                Ok(()) => to("./account"),
+                Ok(()) => frame::go("./account"),
                 Err(error) => not_now(&error, language),
             }
         }
@@ -383,7 +383,7 @@ async fn change_one(
         (Deed::Remove, _) => Change::Remove { account },
     };
     let gone = matches!(change, Change::Remove { .. });
-    let root = root(uri.path());
+    let top = top(uri.path());
     let round = Round { site: &site, person: &person, deep: 1 };
     match access.change(change, &person.account, Some(&visit.from.told)).await {
         Ok(changed) => match &changed.secret {
@@ -391,8 +391,8 @@ async fn change_one(
                 let what = (For::Account, changed.until);
                 page(StatusCode::OK, &SecretPage::new(&name, secret, what, round))
             }
-            None if gone => to(&format!("{root}accounts")),
-            None => to(&format!("{root}accounts/{name}")),
+            None if gone => frame::go(&format!("{top}accounts")),
+            None => frame::go(&format!("{top}accounts/{name}")),
         },
         Err(ChangeError::Refused(ChangeRefusal::Unknown | ChangeRefusal::NoName(_))) => {
             refused(StatusCode::NOT_FOUND, Said::Unknown, language)
@@ -448,7 +448,7 @@ async fn revoke_token(
 ) -> Response {
     let language = person.reader.language;
     match access.change(Change::RevokeToken { token }, &person.account, Some(&visit.from.told)).await {
-        Ok(_) => to("../accounts"),
+        Ok(_) => frame::go("../accounts"),
         Err(ChangeError::Refused(_)) => refused(StatusCode::NOT_FOUND, Said::Unknown, language),
         Err(error) => unchanged(&error, language),
     }

@@ -11,8 +11,9 @@ use axum::http::{HeaderValue, StatusCode, Uri, header};
 use axum::response::Response;
 
 use super::call::{Call, json, told};
-use super::params::{self, AFTER};
+use super::params::{self, AFTER, Given};
 use super::{Asked, LIMIT_MAX, Rows, State as Standing, Trouble, View, When};
+use crate::core::address::escaped;
 use crate::core::record::CheckKind;
 use crate::web::kitchen::{Kitchen, Pages};
 
@@ -53,16 +54,7 @@ lists! {
 /// The question, by what was given.
 fn asked(view: View, call: &Call) -> Result<Asked, Trouble> {
     let given = &call.given;
-    let (from, to) = (given.when(params::FROM), given.when(params::TO));
-    let backwards = match (from, to) {
-        (Some(When::Instant(from)), Some(When::Instant(to))) => to <= from,
-        (Some(When::Day(from)), Some(When::Day(to))) => to < from,
-        // Which instant a day begins with is the site's to say.
-        (Some(_), Some(_)) | (None, _) | (_, None) => false,
-    };
-    if backwards {
-        return Err(backward());
-    }
+    let (from, to) = span(given)?;
     let limit = match view {
         View::Summary | View::Machines | View::Probes | View::Due => LIMIT_MAX,
         View::Cycles | View::Days | View::Gaps | View::Alerts | View::Checks | View::Records => given.limit(),
@@ -87,10 +79,20 @@ fn asked(view: View, call: &Call) -> Result<Asked, Trouble> {
     })
 }
 
-/// The span ends before it begins.
-pub(super) fn backward() -> Trouble {
-    let detail = "the span ends before it begins: to names the last day, or the first instant after it";
-    Trouble::Wrong { field: "to".to_owned(), detail: detail.to_owned() }
+/// The span that was given, as far as one was; it does not end before it begins.
+pub(super) fn span(given: &Given) -> Result<(Option<When>, Option<When>), Trouble> {
+    let (from, to) = (given.when(params::FROM), given.when(params::TO));
+    let backwards = match (from, to) {
+        (Some(When::Instant(from)), Some(When::Instant(to))) => to <= from,
+        (Some(When::Day(from)), Some(When::Day(to))) => to < from,
+        // Which instant a day begins with is the site's to say.
+        (Some(_), Some(_)) | (None, _) | (_, None) => false,
+    };
+    if backwards {
+        let detail = "the span ends before it begins: to names the last day, or the first instant after it";
+        return Err(Trouble::Wrong { field: "to".to_owned(), detail: detail.to_owned() });
+    }
+    Ok((from, to))
 }
 
 /// The page as JSON, with its links.
@@ -121,14 +123,5 @@ fn following(uri: &Uri, cursor: &str) -> String {
         text.push_str(pair);
         text.push('&');
     });
-    text.push_str("after=");
-    for byte in cursor.bytes() {
-        // RFC 3986 §2.3.
-        if byte.is_ascii_alphanumeric() || b"-._~".contains(&byte) {
-            text.push(char::from(byte));
-        } else {
-            let _written = write!(text, "%{byte:02X}");
-        }
-    }
-    text
+    text + "after=" + &escaped(cursor)
 }

@@ -10,15 +10,14 @@ use futures_util::StreamExt;
 use tokio::time::Instant;
 
 use super::call::{Call, told};
-use super::lists::backward;
+use super::lists::span;
 use super::problem::Problem;
-use super::{Form, Taken, Trouble, When, params};
+use super::{Form, Taken, Trouble, params};
+use crate::core::evidence::JSON_LINES;
 use crate::web::kitchen::{Kitchen, Pages};
 
 /// Longest life of a stream; whoever reads on asks again, so that a token that has ended meanwhile shows no more.
 const STREAM_MAX: Duration = Duration::from_secs(600);
-/// Media type of JSON lines.
-pub(super) const LINES: &str = "application/x-ndjson";
 
 /// Sends readings as they come in.
 pub(super) async fn readings<K: Kitchen>(State(pages): State<Pages<K>>, _call: Call) -> Response {
@@ -31,7 +30,7 @@ pub(super) async fn readings<K: Kitchen>(State(pages): State<Pages<K>>, _call: C
         let _held = &place;
         part
     });
-    ([(header::CONTENT_TYPE, LINES)], Body::from_stream(parts)).into_response()
+    ([(header::CONTENT_TYPE, JSON_LINES)], Body::from_stream(parts)).into_response()
 }
 
 /// Sends records as a file.
@@ -43,8 +42,8 @@ pub(super) async fn export<K: Kitchen>(State(pages): State<Pages<K>>, call: Call
     let (kind, name) = match taken.form {
         Form::Csv => ("text/csv; charset=utf-8", "cycles.csv"),
         Form::Json => ("application/json", "account.json"),
-        Form::Jsonl => (LINES, "records.jsonl"),
-        Form::Evidence => (LINES, "evidence.jsonl"),
+        Form::Jsonl => (JSON_LINES, "records.jsonl"),
+        Form::Evidence => (JSON_LINES, "evidence.jsonl"),
     };
     let named = HeaderValue::from_str(&format!("attachment; filename=\"{name}\""));
     told(pages.kitchen.export(taken).await.map(|body| {
@@ -69,16 +68,8 @@ fn taken(call: &Call) -> Result<Taken, Trouble> {
         let detail = "only evidence holds readings".to_owned();
         return Err(Trouble::Wrong { field: params::TRACES.name.to_owned(), detail });
     }
-    let from = given.when(params::FROM).ok_or(Trouble::NotNow)?;
-    let to = given.when(params::TO);
-    let backwards = match (from, to) {
-        (When::Instant(from), Some(When::Instant(to))) => to <= from,
-        (When::Day(from), Some(When::Day(to))) => to < from,
-        (When::Instant(_) | When::Day(_), Some(_) | None) => false,
-    };
-    if backwards {
-        return Err(backward());
-    }
+    let (from, to) = span(given)?;
+    let from = from.ok_or(Trouble::NotNow)?;
     let machines = given.words(params::MACHINES).map(str::to_owned).collect();
     Ok(Taken { form, from, to, machines, all_traces })
 }

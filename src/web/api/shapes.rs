@@ -93,46 +93,7 @@ fn seen() -> Value {
     let celsius = json!({ "type": ["number", "null"], "description": "°C" });
     let instant = json!({ "type": ["string", "null"], "format": "date-time" });
     json!({
-        "Machine": {
-            "type": "object",
-            "properties": {
-                "machine": { "type": "string" },
-                "chemical": { "type": "boolean" },
-                "data": { "enum": ["live", "old", "none"] },
-                "last_reading": instant,
-                "tank_c": celsius,
-                "tank_limit_c": celsius,
-                "last": {
-                    "type": ["object", "null"],
-                    "properties": {
-                        "record": { "type": "integer" },
-                        "rinse_ended": { "type": "string", "format": "date-time" },
-                        "verdict": { "$ref": "#/components/schemas/verdict" },
-                        "finding_codes": { "type": "array", "items": { "type": "string" } },
-                        "rinse_min_c": celsius,
-                        "limit_c": { "type": "number", "description": "°C" },
-                        "uncertainty": { "type": "number", "description": "Expanded (k = 2), °C" },
-                        "concentration_mg_per_l": { "type": ["number", "null"], "description": "mg/L" },
-                    },
-                    "required": ["record", "rinse_ended", "verdict", "rinse_min_c", "limit_c"],
-                },
-                "today": {
-                    "type": "object", "additionalProperties": { "type": "integer", "minimum": 0 },
-                    "description": "Racks of today, by verdict.",
-                },
-                "alerts": { "type": "array", "items": {
-                    "type": "object",
-                    "properties": {
-                        "number": { "type": "integer" },
-                        "headline": { "type": "string" },
-                        "acknowledged_by": { "type": ["string", "null"] },
-                    },
-                    "required": ["number", "headline", "acknowledged_by"],
-                } },
-                "maintenance_until": instant,
-            },
-            "required": ["machine", "chemical", "data", "last", "today", "alerts"],
-        },
+        "Machine": machine(),
         "Probe": {
             "type": "object",
             "properties": {
@@ -167,6 +128,52 @@ fn seen() -> Value {
             "properties": { "event": { "enum": ["begun", "reading", "source", "unit", "refused", "lost", "ended"] } },
             "required": ["event"],
         },
+    })
+}
+
+/// A machine at a glance.
+fn machine() -> Value {
+    let celsius = json!({ "type": ["number", "null"], "description": "°C" });
+    let instant = json!({ "type": ["string", "null"], "format": "date-time" });
+    json!({
+        "type": "object",
+        "properties": {
+            "machine": { "type": "string" },
+            "chemical": { "type": "boolean" },
+            "data": { "enum": ["live", "old", "none"] },
+            "last_reading": instant,
+            "tank_c": celsius,
+            "tank_limit_c": celsius,
+            "last": {
+                "type": ["object", "null"],
+                "properties": {
+                    "record": { "type": "integer" },
+                    "rinse_ended": { "type": "string", "format": "date-time" },
+                    "verdict": { "$ref": "#/components/schemas/verdict" },
+                    "finding_codes": { "type": "array", "items": { "type": "string" } },
+                    "rinse_min_c": celsius,
+                    "limit_c": { "type": "number", "description": "°C" },
+                    "uncertainty": { "type": "number", "description": "Expanded (k = 2), °C" },
+                    "concentration_mg_per_l": { "type": ["number", "null"], "description": "mg/L" },
+                },
+                "required": ["record", "rinse_ended", "verdict", "rinse_min_c", "limit_c"],
+            },
+            "today": {
+                "type": "object", "additionalProperties": { "type": "integer", "minimum": 0 },
+                "description": "Racks of today, by verdict.",
+            },
+            "alerts": { "type": "array", "items": {
+                "type": "object",
+                "properties": {
+                    "number": { "type": "integer" },
+                    "headline": { "type": "string" },
+                    "acknowledged_by": { "type": ["string", "null"] },
+                },
+                "required": ["number", "headline", "acknowledged_by"],
+            } },
+            "maintenance_until": instant,
+        },
+        "required": ["machine", "chemical", "data", "last", "today", "alerts"],
     })
 }
 
@@ -238,15 +245,20 @@ fn proofs() -> Value {
         "Proof": {
             "type": "object",
             "properties": {
-                "index": { "type": "integer" },
-                "leaf": hash,
-                "record": { "type": "string", "description": "Its bytes, whose leaf hash (RFC 9162 §2.1.1) this is." },
-                "proof": { "type": "array", "items": hash, "description": "RFC 9162 §2.1.3, lowest first." },
-                "size": { "type": "integer", "description": "Records that the checkpoint seals." },
+                "format": { "const": "rinseward-inclusion-1" },
+                "record": { "type": "integer", "description": "Its ledger index." },
+                "bytes": { "type": "string", "description": "Its bytes, whose leaf hash (RFC 9162 §2.1.1) this is." },
+                "leaf_sha256": hash,
+                "tree_size": { "type": "integer", "description": "Records that the checkpoint seals." },
+                "root_sha256": hash,
+                "inclusion_path": { "type": "array", "items": hash, "description": "RFC 9162 §2.1.3, lowest first." },
                 "checkpoint": { "type": "string", "description": "Signed note, C2SP tlog-checkpoint." },
                 "key": { "type": "string", "description": "Public key that signed it." },
             },
-            "required": ["index", "leaf", "record", "proof", "size", "checkpoint", "key"],
+            "required": [
+                "format", "record", "bytes", "leaf_sha256", "tree_size", "root_sha256", "inclusion_path",
+                "checkpoint", "key",
+            ],
         },
         "StoredRecord": {
             "type": "object",

@@ -10,11 +10,11 @@ use utoipa::openapi::{
     Ref, RefOr, Required, Response, ResponseBuilder, ServerBuilder,
 };
 
-use super::live::LINES;
 use super::params::{Param, TEXT_MAX, Takes};
 use super::problem::PROBLEM;
 use super::route::{Gives, Route, routes};
 use super::{LIMIT, LIMIT_MAX, roles, shapes};
+use crate::core::evidence::JSON_LINES;
 use crate::web::kitchen::Kitchen;
 
 /// Name of the way in.
@@ -135,14 +135,17 @@ fn given<K>(route: &Route<K>) -> Response {
             .header("Link", header("The page that follows, where there is more (RFC 8288)."))
             .content("application/json", of(&format!("{shape}Page"))),
         Gives::Shape(shape) | Gives::Made(shape) => response.content("application/json", of(shape)),
-        Gives::Lines(shape) => response.content(LINES, of(shape)),
+        Gives::Lines(shape) => response.content(JSON_LINES, of(shape)),
         Gives::File => {
             let file = || {
                 ContentBuilder::new()
                     .schema(Some(Schema::from(ObjectBuilder::new().schema_type(SchemaType::AnyValue))))
                     .build()
             };
-            response.content("text/csv", file()).content("application/json", file()).content(LINES, file())
+            response
+                .content("text/csv", file())
+                .content("application/json", file())
+                .content(JSON_LINES, file())
         }
     };
     if route.by_the_record {

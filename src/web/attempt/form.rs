@@ -7,6 +7,7 @@ use crate::core::reader::{Language, Reader, Scale};
 use crate::core::technician::bath::Bath;
 use crate::core::units::Celsius;
 use crate::core::wiring::Warmth;
+use crate::web::form;
 use crate::web::frame::said;
 
 /// One inch of mercury, kPa (NIST SP 811, appendix B.8: conventional inch of mercury, 3.386 389 kPa).
@@ -102,11 +103,8 @@ impl WorkForm {
             return Err(Fault { field: "named", text });
         }
         let shows = number("shows", &self.shows, language)?;
-        let celsius = match reader.scale {
-            Scale::Celsius => shows,
-            Scale::Fahrenheit => (shows - 32.0) / 1.8,
-        };
-        if !BESIDE_C.contains(&celsius) {
+        let celsius = celsius(shows, reader.scale);
+        if !BESIDE_C.contains(&celsius.0) {
             let text = said(
                 language,
                 "That is no water: 0 to 105 °C (32 to 221 °F).",
@@ -123,7 +121,7 @@ impl WorkForm {
             );
             return Err(Fault { field: "sure", text });
         }
-        Ok(Bath::beside_thermometer(Celsius(celsius), named.to_owned(), expanded_c))
+        Ok(Bath::beside_thermometer(celsius, named.to_owned(), expanded_c))
     }
 
     /// With what probes are warmed.
@@ -131,13 +129,9 @@ impl WorkForm {
         if self.water.trim().is_empty() {
             return Ok(Warmth::Hand);
         }
-        let number = number("water", &self.water, reader.language)?;
-        let celsius = match reader.scale {
-            Scale::Celsius => number,
-            Scale::Fahrenheit => (number - 32.0) / 1.8,
-        };
-        if WATER_C.contains(&celsius) {
-            return Ok(Warmth::Water(Some(Celsius(celsius))));
+        let celsius = celsius(number("water", &self.water, reader.language)?, reader.scale);
+        if WATER_C.contains(&celsius.0) {
+            return Ok(Warmth::Water(Some(celsius)));
         }
         let text = said(
             reader.language,
@@ -152,12 +146,22 @@ impl WorkForm {
     }
 }
 
-/// A number with a point or a comma.
-fn number(field: &'static str, text: &str, language: Language) -> Result<f64, Fault> {
-    let number: Option<f64> =
-        text.trim().replace(',', ".").parse().ok().filter(|number: &f64| number.is_finite());
-    number.ok_or(Fault {
+/// What was typed on the reader's scale.
+fn celsius(typed: f64, scale: Scale) -> Celsius {
+    match scale {
+        Scale::Celsius => Celsius(typed),
+        Scale::Fahrenheit => Celsius::from_fahrenheit(typed),
+    }
+}
+
+/// A number that must be there, by the rules of every form.
+fn number(field: &'static str, typed: &str, language: Language) -> Result<f64, Fault> {
+    form::number(typed).ok().flatten().ok_or(Fault {
         field,
-        text: said(language, "A number is needed here.", "Aquí hace falta un número."),
+        text: said(
+            language,
+            "A number is needed here. Write it like 1600 or 7.5.",
+            "Aquí hace falta un número. Escríbalo como 1600 o 7.5.",
+        ),
     })
 }

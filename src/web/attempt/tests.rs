@@ -141,6 +141,9 @@ async fn what_is_wrong_stands_beside_its_field() {
         (PATH, "act=begin&kind=pressure&pressure=29.92&pressure_unit=hpa", "pressure-fault"),
         (PATH, "act=begin&kind=pressure&pressure=often", "pressure-fault"),
         (PATH, "act=begin&kind=altitude&altitude=9000", "altitude-fault"),
+        // 1,600 ft or 1.6 ft: nobody can say which is meant.
+        (PATH, "act=begin&kind=altitude&altitude=1,600&altitude_unit=ft", "altitude-fault"),
+        (PATH, "act=begin&kind=pressure&pressure=1,013&pressure_unit=hpa", "pressure-fault"),
         (PATH, "act=begin&kind=thermometer&named=&shows=80&sure=0.2", "named-fault"),
         (PATH, "act=begin&kind=thermometer&named=%3Cb%3E&shows=180&sure=0.2", "shows-fault"),
         (PATH, "act=begin&kind=thermometer&named=T7&shows=80&sure=0", "sure-fault"),
@@ -203,6 +206,7 @@ async fn a_sign_off_wants_its_boxes_ticked() {
         "82.2 °C (data plate)",
         "name=\"compared\"",
         "record=42",
+        "name=\"mark\" value=\"4f1c\"",
     ] {
         assert!(page.contains(said), "{said}: {page}");
     }
@@ -211,8 +215,8 @@ async fn a_sign_off_wants_its_boxes_ticked() {
         assert_eq!(answer.status(), StatusCode::UNPROCESSABLE_ENTITY, "{form}");
     }
     assert!(kitchen.deeds.borrow().is_empty());
-    let form = "open=1&compared=yes&known=yes&note=ok";
+    let form = "open=1&mark=4f1c&compared=yes&known=yes&note=ok";
     let answer = ask(&kitchen, Role::Technician, "/sign-off/dm1", Some(form)).await;
     assert_eq!(answer.headers()[header::LOCATION], "../probes/dm1?recorded=98");
-    assert_eq!(*kitchen.deeds.borrow(), ["dm1 signed by Ana with 1 open: Some(\"ok\")"]);
+    assert_eq!(*kitchen.deeds.borrow(), ["dm1 signed by Ana with 1 open (4f1c): Some(\"ok\")"]);
 }

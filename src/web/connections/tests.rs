@@ -4,7 +4,11 @@ use std::io::Read as _;
 use std::net::Ipv4Addr;
 use std::sync::Arc;
 
+use std::convert::Infallible;
+
 use axum::body::{Body, Bytes};
+use axum::middleware::from_fn;
+use axum::response::IntoResponse;
 use axum::routing::{get, post};
 use futures_util::stream;
 use tokio::io::{AsyncReadExt, AsyncWriteExt};
@@ -13,6 +17,7 @@ use tokio::time::Instant;
 use tokio_util::sync::DropGuard;
 
 use super::*;
+use crate::web::deadline::{self, ANSWER_MAX};
 
 /// Places there are.
 const PLACES: usize = 20;
@@ -23,6 +28,7 @@ async fn served(router: Router) -> (SocketAddr, DropGuard, JoinSet<()>) {
     let address = listener.local_addr().expect("bound");
     let stop = CancellationToken::new();
     let mut tasks = JoinSet::new();
+    let router = router.layer(from_fn(deadline::within));
     tasks.spawn(bounded(listener, None, router, stop.clone(), PLACES));
     (address, stop.drop_guard(), tasks)
 }
@@ -61,6 +67,45 @@ async fn who_makes_no_way_loses_the_place() {
     let whole = format!("{half}def456");
     let answer = told(address, &whole.replace("host: a", "host: a\r\nconnection: close")).await;
     assert!(answer.ends_with("9 bytes"), "{answer}");
+}
+
+// RFC 9110 §15.5.9 lets a client send again after a 408: only where its request did not come whole. RFC 9457 for
+// programs. Own promise: whoever sent it is told what is so, in either language.
+#[tokio::test(start_paused = true)]
+async fn what_came_whole_may_be_on_record() {
+    let router = || {
+        let slow = post(async |body: Bytes| {
+            tokio::time::sleep(ANSWER_MAX * 2).await;
+            body
+        });
+        let unread = post(async || tokio::time::sleep(ANSWER_MAX * 2).await);
+        Router::new().route("/deed", slow.clone()).route("/api/v1/deed", slow).route("/unread", unread)
+    };
+    let (address, _stop, _tasks) = served(router()).await;
+    for (path, length, status, says) in [
+        ("/deed", 3, "503", "It may be on record"),
+        ("/deed", 9, "408", "did not arrive whole"),
+        ("/deed", 0, "503", "It may be on record"),
+        ("/unread", 3, "503", "It may be on record"),
+        ("/api/v1/deed", 3, "503", "\"do\":\"look whether it is on record before it is sent again\""),
+        (
+            "/api/v1/deed",
+            9,
+            "408",
+            "\"detail\":\"the request did not arrive whole in time; nothing was done\"",
+        ),
+    ] {
+        let body = &"abc"[..length.min(3)];
+        let head =
+            format!("POST {path} HTTP/1.1\r\nhost: a\r\nconnection: close\r\ncontent-length: {length}");
+        let answer = told(address, &format!("{head}\r\n\r\n{body}")).await;
+        assert!(answer.starts_with(&format!("HTTP/1.1 {status} ")), "{path} {length}: {answer}");
+        assert!(answer.contains(says), "{path} {length}: {answer}");
+        assert_eq!(answer.contains("application/problem+json"), path.starts_with("/api/"), "{answer}");
+    }
+    let spanish = "POST /deed HTTP/1.1\r\nhost: a\r\nconnection: close\r\naccept-language: es-MX\r\n\r\n";
+    let answer = told(address, spanish).await;
+    assert!(answer.contains("Puede que esté registrado"), "{answer}");
 }
 
 #[tokio::test(start_paused = true)]

@@ -5,6 +5,7 @@ use jiff::civil::Date;
 use serde::Deserialize;
 
 use super::{Page, Question, View};
+use crate::core::address::escaped;
 use crate::core::cycle::verdict::Verdict;
 use crate::core::reader::Language;
 use crate::core::record::Body;
@@ -65,19 +66,6 @@ pub(super) fn address(question: &Question) -> String {
         address.push_str(&format!("&kind={kind}"));
     }
     address
-}
-
-/// A text as a value in an address (URL standard, application/x-www-form-urlencoded).
-pub(super) fn escaped(text: &str) -> String {
-    let mut out = String::with_capacity(text.len());
-    for byte in text.bytes() {
-        if byte.is_ascii_alphanumeric() || b"-._*".contains(&byte) {
-            out.push(char::from(byte));
-        } else {
-            out.push_str(&format!("%{byte:02X}"));
-        }
-    }
-    out
 }
 
 /// A span that is asked for often.

@@ -18,6 +18,7 @@ use tokio::sync::watch;
 
 pub(in crate::web) use self::form::{begin, show};
 pub(in crate::web) use self::job::{part, shown};
+use crate::core::evidence::JSON_LINES;
 use crate::core::reader::{Language, Scale};
 use crate::core::time::Timestamp;
 use crate::web::frame::{self, Refusal};
@@ -71,7 +72,7 @@ impl Form {
         match self {
             Self::Pdf => "application/pdf",
             Self::Csv => "text/csv; charset=utf-8; header=present",
-            Self::Evidence | Self::JsonLines => "application/jsonl",
+            Self::Evidence | Self::JsonLines => JSON_LINES,
             Self::Json => "application/json",
         }
     }

@@ -5,12 +5,13 @@ use axum::extract::{Query, State};
 use axum::http::StatusCode;
 use axum::response::Response;
 
-use super::asked::{Asked, Quick, address, escaped, quick};
+use super::asked::{Asked, Quick, address, quick};
 use super::lines::{DayTold, GapTold, Told, day_told, gap_told, told};
 use super::sums::{self, DriftTold, SummedTold};
 use super::words::kind_word;
 use super::{DRIFT_DAYS_MAX, Found, Integrity, Page, Question, View};
 use crate::core::access::Right;
+use crate::core::address::escaped;
 use crate::core::alert::hours::local_date;
 use crate::core::cycle::sign::Sign;
 use crate::core::cycle::verdict::Verdict;

@@ -13,6 +13,7 @@ use super::{Going, Known, NotPut, Written};
 use crate::core::cycle::plate::Sanitizing;
 use crate::core::food_code::Rounding;
 use crate::core::logbook::Device;
+use crate::core::merkle::{Hash, leaf_hash};
 use crate::core::reader::Reader;
 use crate::core::record::{Check, CheckKind, Note};
 use crate::core::time::Timestamp;
@@ -196,7 +197,8 @@ pub(in crate::web) async fn enter<K: Kitchen>(
     let Ok(Form(sent)) = sent else { return StatusCode::BAD_REQUEST.into_response() };
     let mut fields = Fields::from(&sent);
     let now = pages.kitchen.time();
-    let Some(going) = read(which, &mut fields, &pages.kitchen.machines(), &person, now) else {
+    let once = once(which, &sent, &person);
+    let Some(going) = read(which, &mut fields, &pages.kitchen.machines(), &person, (now, once)) else {
         return answer(&pages, &person, which, fields, StatusCode::UNPROCESSABLE_ENTITY).await;
     };
     let (refused, status) = match pages.kitchen.put(going).await {
@@ -211,13 +213,24 @@ pub(in crate::web) async fn enter<K: Kitchen>(
     answer(&pages, &person, which, fields, status).await
 }
 
+/// Names a press of the button. What was typed is part of it: somebody who goes back to a form, changes a value and
+/// sends it again means another entry.
+fn once(which: Which, sent: &Sent, person: &Person) -> Option<Hash> {
+    if sent.once.is_empty() {
+        return None;
+    }
+    // Texts always fit into JSON.
+    let typed = serde_json::to_vec(&(&person.account, which.word(), sent)).ok()?;
+    Some(leaf_hash(&typed))
+}
+
 /// What was typed, where all of it can be; else each fault stands beside its field.
 fn read(
     which: Which,
     fields: &mut Fields,
     known: &[Known],
     person: &Person,
-    now: Timestamp,
+    (now, once): (Timestamp, Option<Hash>),
 ) -> Option<Going> {
     let reader = &person.reader;
     let made = fields.made(reader, now);
@@ -239,7 +252,6 @@ fn read(
             (subject(which, fields, known, reader), note.filter(|_| made.is_some()))
         }
     };
-    let once = format!("{}\n{}", person.account, fields.once);
     Some(Going { machine: machine?, written: written?, late: fields.late, once })
 }
 

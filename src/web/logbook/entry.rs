@@ -9,6 +9,7 @@ use super::forms::Correcting;
 use super::words::{Words, amended, found, heading, words};
 use super::{Entered, Written};
 use crate::core::access::Right;
+use crate::core::address::escaped;
 use crate::core::logbook::lateness;
 use crate::core::logbook::words::{Told, late, tell};
 use crate::core::record::CheckKind;
@@ -106,7 +107,7 @@ pub(super) async fn answer<K: Kitchen>(
 fn again(entered: &Entered, kind: Option<CheckKind>) -> String {
     let form = kind.map_or("note", CheckKind::as_str);
     match &entered.machine {
-        Some(machine) => format!("logbook/{form}?machine={}", super::today::in_address(machine)),
+        Some(machine) => format!("logbook/{form}?machine={}", escaped(machine)),
         None => format!("logbook/{form}"),
     }
 }

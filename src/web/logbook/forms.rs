@@ -2,7 +2,7 @@
 
 use jiff::civil::DateTime;
 use jiff::tz::TimeZone;
-use serde::Deserialize;
+use serde::{Deserialize, Serialize};
 
 use super::Corrected;
 use crate::core::alert::hours::instant;
@@ -18,7 +18,7 @@ pub(super) const NOTE_CHARS_MAX: usize = 1_000;
 const ONCE_CHARS_MAX: usize = 64;
 
 /// What is sent of any check. A browser leaves out what was not chosen.
-#[derive(Deserialize, Default, Debug)]
+#[derive(Serialize, Deserialize, Default, Debug)]
 #[serde(default)]
 pub(in crate::web) struct Sent {
     pub(super) machine: String,
@@ -211,7 +211,7 @@ fn temperature(
 }
 
 /// What is sent to amend an entry.
-#[derive(Deserialize, Default, Debug)]
+#[derive(Serialize, Deserialize, Default, Debug)]
 #[serde(default)]
 pub(in crate::web) struct SentChange {
     reason: String,

@@ -10,7 +10,7 @@ use crate::web::fixture::{NOW, StillKitchen};
 
 /// SCRIPT as a form sends it.
 fn hostile() -> String {
-    super::today::in_address(SCRIPT)
+    crate::core::address::escaped(SCRIPT)
 }
 
 fn last(kitchen: &StillKitchen) -> Check {

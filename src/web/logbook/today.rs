@@ -8,6 +8,7 @@ use axum::response::Response;
 use super::words::{Words, heading, words};
 use super::{Entered, words as said};
 use crate::core::access::Right;
+use crate::core::address::escaped;
 use crate::core::alert::DueCheck;
 use crate::core::logbook::words as told;
 use crate::core::reader::Reader;
@@ -94,20 +95,12 @@ fn target(due: &DueCheck, reader: &Reader, now: Timestamp) -> Target {
         told::Due::Since
     };
     Target {
-        to: format!("logbook/{}?machine={}", due.check.as_str(), in_address(&due.machine)),
+        to: format!("logbook/{}?machine={}", due.check.as_str(), escaped(&due.machine)),
         what: told::to_do(due.check, reader.language),
         machine: due.machine.clone(),
         when: format!("{} {}", told::due(how, reader.language), reader.clock_and_zone(due.since)),
         overdue: due.overdue,
     }
-}
-
-/// A name as a value in an address (RFC 3986 §2.1).
-pub(super) fn in_address(name: &str) -> String {
-    let plain = |byte: u8| byte.is_ascii_alphanumeric() || b"-._~".contains(&byte);
-    name.bytes()
-        .map(|byte| if plain(byte) { char::from(byte).to_string() } else { format!("%{byte:02X}") })
-        .collect()
 }
 
 fn others(has_chemical: bool, reader: &Reader) -> Vec<Other> {

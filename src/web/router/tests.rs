@@ -66,6 +66,19 @@ async fn each_role_sees_its_own_pages() {
     }
 }
 
+// The list that the tests of the running program go by: a page that is added is one more that they must try.
+#[test]
+fn the_list_of_pages_is_as_agreed() {
+    let line = |route: &Route<StillKitchen>| format!("{} {} {:?}\n", route.method, route.path, route.right);
+    let found: String = routes().iter().map(line).collect();
+    let path = std::path::Path::new(env!("CARGO_MANIFEST_DIR")).join("tests/golden/pages.txt");
+    if std::env::var_os("UPDATE_GOLDEN").is_some() {
+        std::fs::write(&path, &found).expect("the golden file is writable");
+    }
+    let kept = std::fs::read_to_string(&path).expect("a golden file; UPDATE_GOLDEN=1 writes it");
+    assert_eq!(found, kept, "pages.txt; UPDATE_GOLDEN=1 rewrites it");
+}
+
 // Own promise: the last verdict stands in words beside its sign, with what was measured against the
 // limit, and a machine without data says so.
 #[tokio::test]

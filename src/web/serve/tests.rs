@@ -5,9 +5,11 @@ use std::sync::{Arc, Mutex};
 
 use reqwest::redirect::Policy;
 use reqwest::{Client, Response, StatusCode};
+use tower::ServiceExt;
 
 use super::super::sheet::{Action, Sheet, Standing};
 use super::*;
+use crate::core::reader::Language;
 use crate::web::access::Options;
 
 const NOW: Timestamp = Timestamp::from_micros(1_700_000_000_000_000);
@@ -164,6 +166,70 @@ async fn opening_acts_on_nothing_and_the_button_does() {
     assert!(page.contains("booster reset") && page.contains("/act\"") && page.contains("Another"), "{page}");
     assert_eq!(site.post(&format!("{link}/act"), &[], form).await.status(), StatusCode::SEE_OTHER);
     assert_eq!(site.kitchen.deeds().len(), 3);
+}
+
+// BREACH (Gluck, Harris and Prado, 2013): a secret beside text from outside is guessed at by the length of what is
+// compressed. The style sheet of the login page is compressed by the same gateway.
+#[tokio::test]
+async fn the_page_of_a_link_is_not_compressed() {
+    let site = Site::open().await;
+    let ask = async |url: String| {
+        let asked = site.client.get(&url).header("accept-encoding", "gzip").send();
+        let response = asked.await.expect("an answer");
+        assert_eq!(response.status(), StatusCode::OK, "{url}");
+        let coded = response.headers().contains_key("content-encoding");
+        (coded, response.bytes().await.expect("a body").len())
+    };
+    let (coded, length) = ask(site.link(7, 3600)).await;
+    assert!(!coded && length > 1_024, "{length}");
+    let (coded, _) = ask(format!("{}/login", site.address)).await;
+    assert!(coded, "another page is");
+}
+
+/// A desk that has the order and does not answer.
+#[derive(Clone)]
+struct Slow(Arc<tokio::sync::Notify>);
+
+impl Alerts for Slow {
+    async fn show(&self, _: Link) -> Result<Sheet, Refused> {
+        std::future::pending().await
+    }
+
+    async fn act(&self, _: Link, _: Deed) -> Result<(), Refused> {
+        self.0.notify_one();
+        std::future::pending().await
+    }
+}
+
+// Own promise: nobody is told that nothing is on record while the order is with the desk.
+#[tokio::test(start_paused = true)]
+async fn what_was_not_answered_may_be_on_record() {
+    let directory = tempfile::tempdir().expect("a temporary directory");
+    let key = LinkKey::load_or_make(&directory.path().join("key")).expect("a key");
+    let expires = Timestamp::from_micros(NOW.micros() + 1_000_000);
+    let token = key.token(&Link { alert: 7, contact: "ana".to_owned(), expires });
+    let begun = Arc::new(tokio::sync::Notify::new());
+    let router = links(Shared { key, alerts: Slow(Arc::clone(&begun)), now: || NOW });
+    for (method, path, language, says) in [
+        ("POST", "/acknowledge", "en", "It may be on record"),
+        ("POST", "/acknowledge", "es", "Puede que esté registrado"),
+        ("GET", "", "en", "Nothing was put on record"),
+    ] {
+        let request = Request::builder()
+            .method(method)
+            .uri(format!("/alert/{token}{path}"))
+            .header("content-type", "application/x-www-form-urlencoded")
+            .header("accept-language", language)
+            .body(axum::body::Body::from("name=Ana"))
+            .expect("a request");
+        let answer = router.clone().oneshot(request).await.expect("an answer");
+        assert_eq!(answer.status(), StatusCode::SERVICE_UNAVAILABLE, "{method}");
+        let body = axum::body::to_bytes(answer.into_body(), 1 << 20).await.expect("a body");
+        let page = String::from_utf8(body.to_vec()).expect("text");
+        assert!(page.contains(says), "{method} {language}: {page}");
+        assert_eq!(page.contains("Nothing was put on record"), method == "GET", "{page}");
+    }
+    begun.notified().await;
 }
 
 // Status codes by RFC 9110 §15.5; what each page says is the project's own.

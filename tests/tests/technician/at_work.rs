@@ -4,6 +4,7 @@ use std::fs;
 
 use rinseward::core::cycle::verdict::{Reason, Verdict};
 use rinseward::core::record::{Body, Maintenance, Record};
+use rustix::process::Signal;
 
 use super::{Kitchen, Running, Service};
 
@@ -109,4 +110,24 @@ fn each_command_says_who_works_there_and_why() {
         kitchen.say(&["calibrate", "dm1/rinse", "--ice", "--seconds-max", "1", "--by", "Eli", "--yes"]);
     assert!(!said.contains("worked on"), "{said}");
     assert_eq!(work(&kitchen).len(), 6);
+}
+
+// Own promise: whoever breaks it off leaves the machine under work no longer than one who has finished.
+#[test]
+fn a_signal_ends_the_work_in_order() {
+    let kitchen = ahead();
+    let service = Service::start(&kitchen);
+    let rows: [(&[&str], Signal); 2] =
+        [(&["calibrate", "dm1/rinse", "--ice"], Signal::INT), (&["respond", "dm1/rinse"], Signal::TERM)];
+    for (place, (command, signal)) in rows.into_iter().enumerate() {
+        let running = begun(&kitchen, command, "From now on dm1 counts as worked on");
+        running.signal(signal);
+        let (code, said) = running.ended();
+        assert_eq!(code, Some(1), "{said}");
+        assert!(said.contains("was broken off; nothing was recorded"), "{said}");
+        assert!(said.contains("Racks of dm1 are marked unproven until"), "{said}");
+        let work = work(&kitchen);
+        assert_eq!(work.len(), 2 * (place + 1), "a beginning and an end each: {work:?}");
+    }
+    service.stop();
 }

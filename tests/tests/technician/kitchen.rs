@@ -174,6 +174,10 @@ impl Running {
         said
     }
 
+    pub(super) fn signal(&self, signal: Signal) {
+        kill_process(Pid::from_child(&self.child), signal).expect("our own child");
+    }
+
     pub(super) fn ended(mut self) -> (Option<i32>, String) {
         let status = self.child.wait().expect("our own child");
         self.heard.extend(self.told.iter());

@@ -252,8 +252,8 @@ pub(super) const BESIDE_DEEDS: [(&str, Deed, &[&str]); 18] = [
         &["the table «event»"],
     ),
     (
-        "a record is hidden from those of its machine",
-        |c| sql(c, "UPDATE event SET machine = NULL WHERE idx = 35"),
+        "a record of the site is shown among those of a machine",
+        |c| sql(c, "UPDATE event SET machine = 'dm1' WHERE idx = 35"),
         &["the table «event»", "the index «event_of_machine»"],
     ),
     (

@@ -216,7 +216,7 @@ async fn a_token_ends_by_its_day_and_when_it_is_revoked() {
     assert_eq!(bearer(&good).get("/accounts").await.status, 401);
     let event = site.until_told("export", &AccessDeed::TokenRevoked);
     assert!(event.by.is_some_and(|by| by.starts_with("Tom (user ")));
-    site.until_told("export", &AccessDeed::Refused(AccessRefusal::UnknownToken));
+    site.until_told("token export", &AccessDeed::Refused(AccessRefusal::UnknownToken));
     gateway.stop();
 
     // Its day comes.
@@ -227,7 +227,7 @@ async fn a_token_ends_by_its_day_and_when_it_is_revoked() {
     let mut program = gateway.browser();
     program.also.push(("authorization", format!("Bearer {old}")));
     assert_eq!(program.get("/accounts").await.status, 401);
-    site.until_told("old", &AccessDeed::Refused(AccessRefusal::Expired));
+    site.until_told("token old", &AccessDeed::Refused(AccessRefusal::Expired));
     gateway.stop();
     for secret in [good, weak, old] {
         assert_eq!(holds(&site.path("."), &secret), Vec::<std::path::PathBuf>::new());

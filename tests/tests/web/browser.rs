@@ -84,6 +84,15 @@ impl Browser {
         self.ask(self.client.get(format!("{}{path}", self.base))).await
     }
 
+    /// The status of an answer that may go on for long.
+    pub(crate) async fn status(&mut self, path: &str) -> u16 {
+        let mut request = self.client.get(format!("{}{path}", self.base)).header("accept", "text/html");
+        if let Some(cookie) = &self.cookie {
+            request = request.header(COOKIE, cookie);
+        }
+        request.send().await.expect("an answer").status().as_u16()
+    }
+
     /// Sends a form of the site's own.
     pub(crate) async fn post(&mut self, path: &str, form: &[(&str, &str)]) -> Answer {
         self.post_with(path, form, &[("sec-fetch-site", "same-origin")]).await

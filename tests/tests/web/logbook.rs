@@ -46,3 +46,28 @@ async fn time_and_method_of_an_entry_are_put_right() {
     let AmendmentChange::Corrected(check) = &amendment.change else { panic!("{amendment:?}") };
     assert_eq!(check.at().to_string(), "2026-03-01T12:30:00Z");
 }
+
+// Own promise: one press of the button that arrives twice is one entry, and whatever else arrives is an entry of its
+// own: the same form with another value, and forms that do not name the press.
+#[tokio::test(flavor = "multi_thread")]
+async fn a_press_that_arrives_twice_is_one_entry_and_no_other_is_lost() {
+    let site = Site::new(CHLORINE);
+    let gateway = Gateway::start(&site);
+    let mut otto = member(&site, &gateway, "otto", "operator").await;
+    let mut entered = Vec::new();
+    for (once, mg_per_l) in
+        [("7", "50"), ("7", "50"), ("7", "55"), ("8", "50"), ("", "60"), ("", "60"), ("", "65")]
+    {
+        let form = [("machine", "dm2"), ("mg_per_l", mg_per_l), ("once", once)];
+        let answer = otto.post("/logbook/sanitizer", &form).await;
+        assert_eq!(answer.status, 303, "{}", answer.body);
+        entered.push(answer.location().to_owned());
+    }
+    assert_eq!(entered[0], entered[1], "the second leads to the first");
+    gateway.stop();
+    let found = site.bodies(&["check"]).into_iter().map(|body| {
+        let Body::Check(Check::Sanitizer { mg_per_l, .. }) = body else { panic!("{body:?}") };
+        mg_per_l.to_string()
+    });
+    assert_eq!(found.collect::<Vec<String>>(), ["50", "55", "50", "60", "60", "65"]);
+}

@@ -4,7 +4,7 @@ use rinseward::core::record::{AccessDeed, AccessRefusal};
 use serde_json::Value;
 
 use super::browser::{Answer, Browser};
-use super::gateway::{Gateway, Site};
+use super::gateway::{Gateway, Site, member};
 
 /// What answers to this token.
 fn program(gateway: &Gateway, secret: &str) -> Browser {
@@ -53,13 +53,46 @@ async fn every_refusal_is_a_problem() {
     let answer = auditor.post_with("/api/v1/checks", &[], &[]).await;
     assert_eq!(answer.status, 403);
     assert!(problem(&answer)["do"].as_str().is_some_and(|advice| advice.contains("operator")));
-    site.until_told("look", &AccessDeed::Refused(AccessRefusal::NotAllowed));
+    site.until_told("token look", &AccessDeed::Refused(AccessRefusal::NotAllowed));
+
+    let long = "a".repeat(70_000);
+    let answer = auditor.post_with("/api/v1/checks", &[("note", &long)], &[]).await;
+    assert_eq!(answer.status, 413);
+    assert!(problem(&answer)["do"].as_str().is_some_and(|advice| advice.contains("less")));
 
     let answer =
         gateway.browser().post_with("/api/v1/checks", &[], &[("sec-fetch-site", "cross-site")]).await;
     assert_eq!(answer.status, 403);
     problem(&answer);
     site.until_told("?", &AccessDeed::Refused(AccessRefusal::Foreign));
+    gateway.stop();
+}
+
+// A token may be called as an account is: it is somebody else all the same, at the pages and on record.
+#[tokio::test(flavor = "multi_thread")]
+async fn a_token_is_not_the_account_that_is_called_alike() {
+    let site = Site::new("");
+    let gateway = Gateway::start(&site);
+    let mut ana = member(&site, &gateway, "ana", "auditor").await;
+    let mut token = program(&gateway, &site.token("ana", "auditor"));
+    let days = [("from", "2020-01-01"), ("to", "2099-12-31"), ("form", "csv")];
+    let begun = ana.post("/history/exports", &days).await;
+    assert_eq!(begun.status, 303, "{}", begun.body);
+    let job = format!("/history/{}", begun.location());
+    assert_eq!(ana.get(&job).await.status, 200, "{job}");
+    assert_eq!(token.get(&job).await.status, 404, "{job}");
+    assert_eq!(token.get(&format!("{job}/file")).await.status, 404);
+    token.post(&format!("{job}/end"), &[]).await;
+    assert_eq!(ana.get(&job).await.status, 200, "it is hers to end");
+    let me: Value = serde_json::from_str(&token.get("/api/v1/whoami").await.body).expect("JSON");
+    assert_eq!(me["account"], "token ana");
+    assert_eq!(token.get("/maintenance").await.status, 403);
+    site.until_told("token ana", &AccessDeed::Refused(AccessRefusal::NotAllowed));
+    let hers = site.events().into_iter().filter(|event| event.account == "ana");
+    assert!(
+        hers.into_iter().all(|event| event.what != AccessDeed::Refused(AccessRefusal::NotAllowed)),
+        "what the token did does not stand against her"
+    );
     gateway.stop();
 }
 

@@ -2,15 +2,33 @@
 
 use rinseward::core::access::{Right, Role};
 
+use super::browser::Browser;
 use super::gateway::{Gateway, Site, member};
 
+/// The router's own list, each line a method, a path and a right.
+const LISTED: &str = include_str!("../../golden/pages.txt");
+
 /// Each page and the right that it takes, written down a second time from what is promised of the roles.
-const PAGES: [(&str, &str, Right); 37] = [
+const PAGES: [(&str, &str, Right); 56] = [
     ("GET", "/", Right::Look),
+    ("GET", "/live", Right::Look),
     ("GET", "/machines/dm1", Right::Look),
+    ("GET", "/machines/dm1/live", Right::Look),
     ("GET", "/cycles/1", Right::Look),
     ("GET", "/cycles/1/proof", Right::Look),
     ("GET", "/history", Right::Look),
+    ("GET", "/history/in-force", Right::Look),
+    ("GET", "/history/records/1", Right::Look),
+    ("GET", "/history/integrity", Right::Look),
+    ("POST", "/history/integrity", Right::Export),
+    ("GET", "/history/key", Right::Look),
+    ("GET", "/history/exports", Right::Export),
+    ("POST", "/history/exports", Right::Export),
+    ("GET", "/history/exports/1", Right::Export),
+    ("POST", "/history/exports/1/end", Right::Export),
+    ("GET", "/history/exports/1/file", Right::Export),
+    ("GET", "/live/integrity", Right::Look),
+    ("GET", "/live/exports/1", Right::Export),
     ("GET", "/alerts", Right::Look),
     ("GET", "/alerts/1", Right::Look),
     ("POST", "/alerts/1/acknowledge", Right::Acknowledge),
@@ -29,6 +47,11 @@ const PAGES: [(&str, &str, Right); 37] = [
     ("GET", "/probes/dm1", Right::Look),
     ("GET", "/probes/dm1/sheet", Right::Look),
     ("GET", "/probes/dm1/rinse", Right::Look),
+    ("GET", "/live/probes", Right::Look),
+    ("GET", "/live/probes/dm1", Right::Look),
+    ("GET", "/live/probes/dm1/rinse", Right::Look),
+    ("GET", "/live/attempt/dm1", Right::Measure),
+    ("GET", "/live/attempt/dm1/rinse", Right::Measure),
     ("GET", "/prove/dm1", Right::Measure),
     ("POST", "/prove/dm1", Right::Measure),
     ("GET", "/calibrate/dm1/rinse", Right::Measure),
@@ -45,6 +68,38 @@ const PAGES: [(&str, &str, Right); 37] = [
     ("POST", "/tokens/none", Right::Accounts),
 ];
 
+/// Whether a path is one of a route.
+fn is_of(path: &str, route: &str) -> bool {
+    let fits = |(part, of): (&str, &str)| part == of || of.starts_with('{');
+    path.split('/').count() == route.split('/').count() && path.split('/').zip(route.split('/')).all(fits)
+}
+
+/// The route of the list that names most of a path, as the router chooses it.
+fn closest(method: &str, path: &str) -> &'static str {
+    let routes = LISTED.lines().filter_map(|line| line.strip_prefix(method)?.trim_start().split(' ').next());
+    let fits = routes.filter(|route| is_of(path, route));
+    fits.min_by_key(|route| route.matches('{').count()).expect("one fits")
+}
+
+// No page may be left out of the list above, and none may take another right than it says there.
+#[test]
+fn every_page_of_the_router_is_tried() {
+    for line in LISTED.lines() {
+        let [method, route, right] = line.split(' ').collect::<Vec<_>>()[..] else { panic!("{line}") };
+        let tried = PAGES.iter().filter(|(how, path, _)| *how == method && is_of(path, route));
+        // A path fits the route that names more of it: `/probes/dm1/sheet` is none of `/probes/{machine}/{probe}`.
+        let tried: Vec<_> = tried.filter(|(_, path, _)| closest(method, path) == route).collect();
+        assert!(!tried.is_empty(), "nobody tries {line}");
+        for (_, path, wanted) in tried {
+            assert_eq!(format!("{wanted:?}"), right, "{method} {path}");
+        }
+    }
+}
+
+async fn asked(browser: &mut Browser, method: &str, path: &str) -> u16 {
+    if method == "GET" { browser.status(path).await } else { browser.post(path, &[]).await.status }
+}
+
 // Own promise: each role reaches its pages and no others, and whoever is not logged in reaches none.
 #[tokio::test(flavor = "multi_thread")]
 async fn each_role_reaches_its_pages_and_no_others() {
@@ -53,18 +108,15 @@ async fn each_role_reaches_its_pages_and_no_others() {
     for role in Role::ALL {
         let mut browser = member(&site, &gateway, &format!("a-{role}"), role.as_str()).await;
         for (method, path, right) in PAGES {
-            let answer =
-                if method == "GET" { browser.get(path).await } else { browser.post(path, &[]).await };
-            let turned_away = answer.status == 403;
-            assert_eq!(turned_away, !role.may(right), "{role} {method} {path}: {}", answer.status);
-            assert!(answer.status < 500, "{role} {method} {path}: {}", answer.status);
+            let status = asked(&mut browser, method, path).await;
+            assert_eq!(status == 403, !role.may(right), "{role} {method} {path}: {status}");
+            assert!(status < 500, "{role} {method} {path}: {status}");
         }
     }
     let mut stranger = gateway.browser();
     for (method, path, _) in PAGES {
-        let answer = if method == "GET" { stranger.get(path).await } else { stranger.post(path, &[]).await };
         let expected = if method == "GET" { 303 } else { 401 };
-        assert_eq!(answer.status, expected, "{method} {path}");
+        assert_eq!(asked(&mut stranger, method, path).await, expected, "{method} {path}");
     }
     gateway.stop();
 }

@@ -1,8 +1,11 @@
 //! Lists, page by page: the lines of `history --json`, and what is known just now.
 
+use std::fmt;
+use std::ops::ControlFlow;
 use std::path::Path;
 use std::sync::Arc;
 
+use jiff::civil::Date;
 use serde::Deserialize;
 use serde_json::{Value, json};
 
@@ -13,6 +16,7 @@ use crate::app::{alerts::story, enter};
 use crate::cli::{FormArgs, HistoryArgs, Moment, Show};
 use crate::config::load::Loaded;
 use crate::config::resolve::Configuration;
+use crate::core::alert::AlertNumber;
 use crate::core::alert::hours::local_date;
 use crate::core::calibration::Calibration;
 use crate::core::channel::Role;
@@ -123,10 +127,9 @@ impl House {
         found.await?
     }
 
-    /// Lists that are reckoned from the whole span; the cursor counts the rows before.
+    /// Lists that are reckoned from the whole span.
     async fn by_time(&self, asked: Asked) -> Result<Rows, Trouble> {
-        let skipped = asked.after.as_deref().map(number).transpose()?.unwrap_or(0);
-        let skipped = usize::try_from(skipped).unwrap_or(usize::MAX);
+        let after = asked.after.as_deref().map(|text| Place::read(asked.view, text)).transpose()?;
         let (loaded, path, now) = self.for_question();
         let found = self.readers.ask(move |ledger| {
             let span = span(ledger, &loaded.configuration, &asked, now)?;
@@ -137,10 +140,20 @@ impl House {
                 .map(|told| (told, asked)))
         });
         let ((bytes, damaged), asked) = found.await?.map_err(|failure| failed(&failure))?;
-        let lines = lines(&bytes)?;
-        let more = lines.len() > skipped.saturating_add(asked.limit);
-        let items: Vec<String> = lines.into_iter().skip(skipped).take(asked.limit).collect();
-        let next = more.then(|| (skipped + items.len()).to_string());
+        let (mut items, mut last, mut more) = (Vec::new(), None, false);
+        for row in lines(&bytes)? {
+            let place = Place::of(asked.view, &row)?;
+            if !follows_place(place.as_ref(), after.as_ref(), asked.oldest_first) {
+                continue;
+            }
+            if items.len() == asked.limit {
+                more = true;
+                break;
+            }
+            items.push(row);
+            last = place;
+        }
+        let next = last.filter(|_| more).map(|last| last.to_string());
         Ok(Rows { items, next, damaged, size: None })
     }
 
@@ -195,10 +208,90 @@ fn whole(items: Vec<String>) -> Rows {
 
 /// A cursor.
 fn number(text: &str) -> Result<u64, Trouble> {
-    text.parse().ok().filter(|number| i64::try_from(*number).is_ok()).ok_or_else(|| {
-        let detail = "no page ends so: take the link of the page before as it is".to_owned();
-        Trouble::Wrong { field: "after".to_owned(), detail }
-    })
+    text.parse().ok().filter(|number| i64::try_from(*number).is_ok()).ok_or_else(no_cursor)
+}
+
+fn no_cursor() -> Trouble {
+    let detail = "no page ends so: take the link of the page before as it is".to_owned();
+    Trouble::Wrong { field: "after".to_owned(), detail }
+}
+
+/// Where a row stands in a list that is reckoned. It stays there whatever is added, and a gap also when it ends;
+/// as a cursor its two parts have a `/` between them.
+#[derive(Clone, PartialEq, Eq, PartialOrd, Ord, Debug)]
+enum Place {
+    /// A day of a machine.
+    Day(Date, String),
+    /// A gap, by its start and its probe; without one it is of the service.
+    Gap(Timestamp, Option<String>),
+}
+
+impl Place {
+    /// That of a row; `None` in lists that are told whole.
+    fn of(view: View, row: &str) -> Result<Option<Self>, Trouble> {
+        #[derive(Deserialize)]
+        struct Day {
+            day: Date,
+            machine: String,
+        }
+        #[derive(Deserialize)]
+        struct Gap {
+            from: Timestamp,
+            probe: Option<String>,
+        }
+        let place = match view {
+            View::Days => serde_json::from_str(row).map(|Day { day, machine }| Some(Self::Day(day, machine))),
+            View::Gaps => serde_json::from_str(row).map(|Gap { from, probe }| Some(Self::Gap(from, probe))),
+            View::Summary
+            | View::Machines
+            | View::Cycles
+            | View::Alerts
+            | View::Checks
+            | View::Due
+            | View::Records
+            | View::Probes => Ok(None),
+        };
+        place.map_err(|_| Trouble::NotNow)
+    }
+
+    /// That of a cursor.
+    fn read(view: View, text: &str) -> Result<Self, Trouble> {
+        let (at, name) = text.split_once('/').ok_or_else(no_cursor)?;
+        let place = match view {
+            View::Days => at.parse().ok().map(|day| Self::Day(day, name.to_owned())),
+            View::Gaps => {
+                let probe = Some(name.to_owned()).filter(|name| !name.is_empty());
+                at.parse().ok().map(|from| Self::Gap(from, probe))
+            }
+            View::Summary
+            | View::Machines
+            | View::Cycles
+            | View::Alerts
+            | View::Checks
+            | View::Due
+            | View::Records
+            | View::Probes => None,
+        };
+        place.ok_or_else(no_cursor)
+    }
+}
+
+impl fmt::Display for Place {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        match self {
+            Self::Day(day, machine) => write!(f, "{day}/{machine}"),
+            Self::Gap(from, probe) => write!(f, "{from}/{}", probe.as_deref().unwrap_or_default()),
+        }
+    }
+}
+
+/// Whether a row comes after the page before.
+fn follows_place(place: Option<&Place>, after: Option<&Place>, oldest_first: bool) -> bool {
+    match (place, after) {
+        (Some(place), Some(after)) if oldest_first => place > after,
+        (Some(place), Some(after)) => place < after,
+        (Some(_) | None, None) | (None, Some(_)) => true,
+    }
 }
 
 fn by_index(
@@ -352,34 +445,59 @@ fn alerts(
     ledger.events(order, &filter, |index, found| {
         let Ok((_, record)) = found else {
             rows.damaged.push(index);
-            return std::ops::ControlFlow::Continue(());
+            return ControlFlow::Continue(());
         };
-        let Body::AlertRaised(raised) = &record.body else { return std::ops::ControlFlow::Continue(()) };
-        match standing(ledger, raised.alert.0) {
-            Err(error) => failure = Some(error),
-            Ok(Some(story)) if asked.state.is_none() || story.closed.is_some() => {
-                if rows.items.len() == asked.limit {
-                    rows.next = last.map(|last: u64| last.to_string());
-                    return std::ops::ControlFlow::Break(());
-                }
-                rows.items.extend(line(|out| told::json(out, &story.alert, story.closed)));
-                last = Some(index);
+        let Body::AlertRaised(raised) = &record.body else { return ControlFlow::Continue(()) };
+        let (row, damaged) = match standing(ledger, (index, raised.alert), asked.state) {
+            Ok(Ok(standing)) => standing,
+            Ok(Err(trouble)) => {
+                failure = Some(Ok(Err(trouble)));
+                return ControlFlow::Break(());
             }
-            Ok(_) => {}
+            Err(error) => {
+                failure = Some(Err(error));
+                return ControlFlow::Break(());
+            }
+        };
+        if row.is_some() && rows.items.len() == asked.limit {
+            rows.next = last.map(|last: u64| last.to_string());
+            return ControlFlow::Break(());
         }
-        if failure.is_some() { std::ops::ControlFlow::Break(()) } else { std::ops::ControlFlow::Continue(()) }
+        rows.damaged.extend(damaged);
+        if let Some(row) = row {
+            rows.items.push(row);
+            last = Some(index);
+        }
+        ControlFlow::Continue(())
     })?;
-    failure.map_or(Ok(Ok(rows)), Err)
+    failure.unwrap_or(Ok(Ok(rows)))
 }
 
-fn standing(ledger: &Reader, number: u64) -> Result<Option<story::Story>, LedgerError> {
-    let mut records = Vec::new();
-    for index in ledger.about(Subject::Alert(number))? {
-        if let Ok((_, record)) = ledger.record(index)? {
-            records.push((index, record));
+/// The row of an alert, where it stands as asked, and those of its records that are damaged: whatever they say of
+/// how it stands is missing.
+type Standing = (Option<String>, Vec<u64>);
+
+fn standing(
+    ledger: &Reader,
+    (index, number): (u64, AlertNumber),
+    state: Option<State>,
+) -> Result<Result<Standing, Trouble>, LedgerError> {
+    let (mut records, mut damaged) = (Vec::new(), Vec::new());
+    for about in ledger.about(Subject::Alert(number.0))? {
+        match ledger.record(about)? {
+            Ok((_, record)) => records.push((about, record)),
+            Err(_) => damaged.push(about),
         }
     }
-    Ok(story::told(&records))
+    let Some(story) = story::told(&records) else {
+        // It was raised, and what is known of it does not say so.
+        damaged.push(index);
+        return Ok(Ok((None, damaged)));
+    };
+    if state == Some(State::Closed) && story.closed.is_none() {
+        return Ok(Ok((None, damaged)));
+    }
+    Ok(line(|out| told::json(out, &story.alert, story.closed)).map(|row| (Some(row), damaged)))
 }
 
 /// A machine at a glance.

@@ -1,22 +1,18 @@
 //! One thing at a time.
 
-use std::sync::Arc;
-
-use serde_json::json;
+use std::sync::{Arc, Mutex};
 
 use super::super::House;
+use super::super::racks::{self, Proof};
 use super::rows::{line, of_glance};
 use super::{failed, rows};
 use crate::app::alerts::story;
-use crate::app::export::seal;
 use crate::app::history::{self, Asked as Question};
 use crate::cli::{FormArgs, HistoryArgs};
 use crate::config::resolve::Configuration;
-use crate::core::merkle::{ProofError, inclusion_proof, leaf_hash};
 use crate::core::record::Body;
 use crate::core::time::Timestamp;
-use crate::ledger::{LedgerError, Reader, Subject};
-use crate::report::account::Seal;
+use crate::ledger::{LedgerError, Reader, Subject, WholeChunks};
 use crate::report::{alerts as told, json as report};
 use crate::web::api::{One, Single, Trouble};
 use crate::web::now::Glances;
@@ -33,13 +29,14 @@ impl House {
             return Ok(One { json: of_glance(own).to_string(), size: None });
         }
         let (loaded, path, now) = (Arc::clone(&self.loaded), self.path.clone(), self.clock.now());
+        let chunks = Arc::clone(&self.chunks);
         let found = self.readers.ask(move |ledger| {
             ledger.in_one_state(|size| {
                 let json = match asked {
                     Single::Machine(_) => Ok(Err(Trouble::NotNow)),
                     Single::Cycle(index) => cycle(ledger, index, size),
                     Single::Trace(index) => trace(ledger, index, size),
-                    Single::Proof(index) => proof(ledger, index, size),
+                    Single::Proof(index) => proof(ledger, index, size, &chunks),
                     Single::Alert(number) => alert(ledger, number),
                     Single::Record(index) => {
                         Ok(record(ledger, &path, &loaded.configuration, index, size, now))
@@ -75,11 +72,18 @@ fn no_record(index: u64) -> Trouble {
 }
 
 fn damaged(index: u64) -> Trouble {
-    Trouble::Refused {
-        slug: "ledger-damaged".to_owned(),
-        detail: format!("record {index} is damaged"),
-        advice: Some("`rinseward verify` says what holds".to_owned()),
-    }
+    damage(format!("record {index} is damaged"))
+}
+
+fn not_as_sealed(index: u64) -> Trouble {
+    damage(format!(
+        "record {index}, or one near it, is damaged: the ledger is not as its newest checkpoint sealed it"
+    ))
+}
+
+fn damage(detail: String) -> Trouble {
+    let advice = Some("`rinseward verify` says what holds".to_owned());
+    Trouble::Refused { slug: "ledger-damaged".to_owned(), detail, advice }
 }
 
 fn cycle(ledger: &Reader, index: u64, size: u64) -> Found {
@@ -109,38 +113,25 @@ fn trace(ledger: &Reader, index: u64, size: u64) -> Found {
     }
 }
 
-fn proof(ledger: &Reader, index: u64, size: u64) -> Found {
+fn proof(ledger: &Reader, index: u64, size: u64, chunks: &Mutex<WholeChunks>) -> Found {
     if index >= size {
         return Ok(Err(no_record(index)));
     }
-    let Some(Seal { checkpoint, key, size, .. }) = seal::newest(ledger)?.filter(|seal| index < seal.size)
-    else {
-        let detail = format!("no checkpoint seals record {index} yet: one is made each hour");
-        return Ok(Err(Trouble::Unknown(detail)));
-    };
-    let (bytes, record) = match ledger.record(index)? {
-        Ok(found) => found,
+    match ledger.record(index)? {
+        Ok((_, record)) if !matches!(record.body, Body::Cycle(_)) => {
+            return Ok(Err(Trouble::Unknown(format!("record {index} is no cycle"))));
+        }
+        Ok(_) => {}
         Err(_) => return Ok(Err(damaged(index))),
-    };
-    if !matches!(record.body, Body::Cycle(_)) {
-        return Ok(Err(Trouble::Unknown(format!("record {index} is no cycle"))));
     }
-    let tree = ledger.tree(size, |_, _| {})?;
-    let hashes = match inclusion_proof(&tree, index, size) {
-        Ok(hashes) => hashes,
-        Err(ProofError::Source(error)) => return Err(error),
-        Err(ProofError::OutsideTree { .. }) => return Ok(Err(no_record(index))),
-    };
-    let answer = json!({
-        "index": index,
-        "leaf": leaf_hash(&bytes).to_string(),
-        "record": String::from_utf8_lossy(&bytes),
-        "proof": hashes.iter().map(ToString::to_string).collect::<Vec<String>>(),
-        "size": size,
-        "checkpoint": checkpoint,
-        "key": key,
-    });
-    Ok(Ok(answer.to_string()))
+    Ok(match racks::prove(ledger, index, chunks)? {
+        Proof::Holds(proof) => Ok(proof),
+        Proof::NotSealed => {
+            let detail = format!("no checkpoint seals record {index} yet: one is made each hour");
+            Err(Trouble::Unknown(detail))
+        }
+        Proof::Damaged => Err(not_as_sealed(index)),
+    })
 }
 
 fn alert(ledger: &Reader, number: u64) -> Found {

@@ -35,13 +35,15 @@ use crate::core::evidence::Hex;
 use crate::core::evidence::examine::Trust;
 use crate::core::merkle::{Hash, leaf_hash, verify_inclusion};
 use crate::core::note::Note;
-use crate::core::record::{Body as Said, Check, Record};
+use crate::core::reading::Fault;
+use crate::core::record::{Body as Said, Check, Gap, Record};
 use crate::core::units::Celsius;
 use crate::ledger::{Commit, NewRecord, Reader};
 use crate::report::row::samples;
 use crate::runtime::clock::Clock;
 use crate::runtime::driver::{CHECKS_MAX, Driver, INBOUND_MAX, Limits};
 use crate::web::api::{Form, LIMIT_MAX, State, When};
+use crate::web::cycle::Racks;
 use crate::web::frame::Site;
 use crate::web::kitchen::Pages;
 use crate::web::person::Person;
@@ -277,6 +279,91 @@ async fn pages_lose_and_double_nothing_while_records_come() {
     }
 }
 
+// Own promise: also a list that is reckoned from the whole span goes on behind the row that the page before ended
+// with, whatever comes meanwhile: a gap, or a day with another machine; and a gap that ends stays at its place.
+#[tokio::test(flavor = "multi_thread", worker_threads = 2)]
+async fn pages_of_days_and_gaps_lose_and_double_nothing() {
+    let running = Running::start().await;
+    let gap = |probe: &str, minute: u64, to: Option<u64>| {
+        let at = |minute: u64| samples::cycle(60 * minute, Verdict::Pass, 84.5, Vec::new()).received;
+        let (from, to) = (at(minute), to.map(at));
+        let gap = Gap { probe: probe.to_owned(), fault: Fault::Silent, from, to, filled: false };
+        let machine = probe.split('/').next().map(str::to_owned);
+        NewRecord { record: Record::new(at(minute), machine, Said::Gap(gap)), trace: None }
+    };
+    let put = async |records| {
+        running.ledger.commit(Commit { records, ..Commit::default() }).await.expect("stored");
+    };
+    put((0..9).map(|n| gap("dm1/rinse", 10 * n, Some(10 * n + 5))).collect()).await;
+    put(vec![gap("bar/rinse", 40, None), gap("bar/tank", 40, None)]).await;
+    let mut minute = 200;
+    for (view, oldest_first, limit, ends) in [
+        (View::Gaps, false, 2, Some("bar/rinse")),
+        (View::Gaps, true, 2, Some("bar/tank")),
+        (View::Days, false, 1, None),
+        (View::Days, true, 1, None),
+    ] {
+        let key = |row: &String| {
+            let row: Value = serde_json::from_str(row).expect("JSON");
+            let part = |one: &str, other: &str| row.get(one).unwrap_or(&row[other]).to_string();
+            (part("day", "from"), part("probe", "machine"))
+        };
+        let all = running.page(Asked { limit: LIMIT_MAX, oldest_first, ..asked(view) }).await.items;
+        // The service has recorded nothing since the past that this test plays in: that gap moves on with it.
+        let of_a_probe = |row: &(String, String)| row.1 != "null";
+        let all: Vec<_> = all.iter().map(key).filter(of_a_probe).collect();
+        assert!(all.len() > 2 * limit, "{view:?}: {all:?}");
+        let (mut seen, mut after) = (Vec::new(), None);
+        let mut ends = ends.map(|probe| gap(probe, 40, Some(90)));
+        loop {
+            let page = running.page(Asked { oldest_first, after, limit, ..asked(view) }).await;
+            let rows: Vec<_> = page.items.iter().map(key).filter(of_a_probe).collect();
+            // The gap ends when the page has just ended with it.
+            let ending = ends.take_if(|_| rows.last().is_some_and(|(_, probe)| probe.contains("bar/")));
+            seen.extend(rows);
+            put(ending.into_iter().chain([gap("dm1/rinse", minute, Some(minute + 1))]).collect()).await;
+            running.wash(minute..minute + 1).await;
+            minute += 2;
+            after = page.next;
+            if after.is_none() || seen.len() > all.len() + 50 {
+                break;
+            }
+        }
+        let mut once = seen.clone();
+        once.sort_unstable();
+        once.dedup();
+        assert_eq!(once.len(), seen.len(), "{view:?}: a row came twice: {seen:?}");
+        assert!(all.iter().all(|row| seen.contains(row)), "{view:?}: a row was lost: {seen:?} of {all:?}");
+    }
+    for (view, after) in
+        [(View::Gaps, "7"), (View::Days, "7"), (View::Days, "yesterday/dm1"), (View::Gaps, "/")]
+    {
+        let answer = running.house.rows(Asked { after: Some(after.to_owned()), ..asked(view) }).await;
+        assert!(matches!(&answer, Err(Trouble::Wrong { field, .. }) if field == "after"), "{answer:?}");
+    }
+}
+
+// Own promise: what is damaged of an alert is named beside the list, which cannot say how it stands then.
+#[tokio::test(flavor = "multi_thread", worker_threads = 2)]
+async fn a_damaged_record_of_an_alert_is_named() {
+    let running = Running::start().await;
+    let open = Asked { state: Some(State::Open), limit: 1, ..asked(View::Alerts) };
+    let alert: Value = serde_json::from_str(&running.page(open).await.items[0]).expect("JSON");
+    let alert = alert["number"].as_u64().expect("a number");
+    let done = running.house.perform(Deed::Acknowledge { alert, note: None }, "Ana").await.expect("done");
+    let done: Value = serde_json::from_str(&done).expect("JSON");
+    let record = done["record"].as_u64().expect("a record");
+    let connection = rusqlite::Connection::open(running.ledger.path()).expect("a database");
+    connection.execute_batch("DROP TRIGGER record_stays").expect("it was there");
+    let index = i64::try_from(record).expect("small");
+    connection.execute("UPDATE record SET bytes = x'00' WHERE idx = ?1", [index]).expect("changed");
+    let page = running.page(Asked { limit: LIMIT_MAX, ..asked(View::Alerts) }).await;
+    assert_eq!(page.damaged, [record]);
+    assert!(!page.items.is_empty());
+    let closed = Asked { state: Some(State::Closed), limit: LIMIT_MAX, ..asked(View::Alerts) };
+    assert_eq!(running.page(closed).await.damaged, [record], "it may be closed");
+}
+
 /// The whole of an export.
 async fn taken(running: &Running, form: Form, from: &str) -> String {
     let from = When::Instant(from.parse().expect("an instant"));
@@ -319,18 +406,24 @@ async fn a_cycle_is_proved_under_the_newest_checkpoint() {
     let row: Value = serde_json::from_str(&page.items[0]).expect("JSON");
     let index = row["ledger_index"].as_u64().expect("an index");
     let one = running.house.single(Single::Proof(index)).await.expect("a proof");
+    assert_eq!(
+        running.house.proof(index).await.expect("a proof"),
+        one.json,
+        "pages and programs get one form"
+    );
     let proof: Value = serde_json::from_str(&one.json).expect("JSON");
     let text = |key: &str| proof[key].as_str().expect("text").to_owned();
     let key = text("key").parse().expect("a key");
     let note = Note::parse(&text("checkpoint")).expect("a note");
     let head = Checkpoint::verified(&note, &key).expect("it holds").head;
-    let hashes: Vec<Hash> = serde_json::from_value::<Vec<Hex>>(proof["proof"].clone())
+    assert_eq!((proof["tree_size"].as_u64(), text("root_sha256")), (Some(head.size), head.root.to_string()));
+    let hashes: Vec<Hash> = serde_json::from_value::<Vec<Hex>>(proof["inclusion_path"].clone())
         .expect("hashes")
         .into_iter()
         .map(|hash| hash.0)
         .collect();
-    let leaf = leaf_hash(text("record").as_bytes());
-    assert_eq!(leaf.to_string(), text("leaf"));
+    let leaf = leaf_hash(text("bytes").as_bytes());
+    assert_eq!(leaf.to_string(), text("leaf_sha256"));
     assert_eq!(verify_inclusion(&leaf, index, &hashes, &head), Ok(()));
     assert!(verify_inclusion(&leaf, index + 1, &hashes, &head).is_err());
     let trace = running.house.single(Single::Trace(index)).await.expect("a trace");
@@ -339,6 +432,34 @@ async fn a_cycle_is_proved_under_the_newest_checkpoint() {
     for unknown in [Single::Cycle(0), Single::Cycle(u64::MAX), Single::Trace(9_999), Single::Alert(999)] {
         let answer = running.house.single(unknown.clone()).await;
         assert!(matches!(answer, Err(Trouble::Unknown(_))), "{unknown:?}: {answer:?}");
+    }
+}
+
+// Own promise: where the ledger is not as it was sealed, no proof is given that leads nowhere, and nothing is
+// denied that is there: it is told as damage, whichever record was changed.
+#[tokio::test(flavor = "multi_thread", worker_threads = 2)]
+async fn a_changed_ledger_is_told_as_damage_and_not_proved() {
+    let running = Running::start().await;
+    let page = running.page(Asked { limit: 2, ..asked(View::Cycles) }).await;
+    let index = |row: &String| {
+        serde_json::from_str::<Value>(row).expect("JSON")["ledger_index"].as_u64().expect("an index")
+    };
+    let (near, own) = (index(&page.items[0]), index(&page.items[1]));
+    let change = |what: &str, index: u64| {
+        let connection = rusqlite::Connection::open(running.ledger.path()).expect("a database");
+        connection.execute_batch("DROP TRIGGER IF EXISTS record_stays").expect("it may have been there");
+        let index = i64::try_from(index).expect("small");
+        let changed = connection.execute(&format!("UPDATE record SET {what} WHERE idx = ?1"), [index]);
+        assert_eq!(changed.expect("changed"), 1);
+    };
+    change("leaf = zeroblob(32)", near);
+    for (record, what) in [(own, "by a neighbour"), (near, "itself")] {
+        let answer = running.house.single(Single::Proof(record)).await;
+        assert!(
+            matches!(&answer, Err(Trouble::Refused { slug, .. }) if slug == "ledger-damaged"),
+            "{what}: {answer:?}"
+        );
+        assert_eq!(running.house.proof(record).await, Err(Refusal::NotNow), "{what}");
     }
 }
 

@@ -7,7 +7,7 @@ use jiff::tz::TimeZone;
 
 use super::super::histories::{Sought, gathered};
 use super::super::machines::find;
-use super::super::racks::{Stands, prove, read};
+use super::super::racks::{Proof, Stands, prove, read};
 use crate::app::fixture::{CONFIGURATION, at, comment, key, ledger, opening, plain, rack};
 use crate::config::recorded::Recorded;
 use crate::core::alert::hours::Stretch;
@@ -160,7 +160,9 @@ fn a_rack_has_what_concerns_it() {
 fn a_proof_holds_for_whoever_has_the_key() {
     let site = Site::new();
     let chunks = Mutex::new(WholeChunks::default());
-    let proof = prove(&site.reader(), FIRST + 100, &chunks).expect("read").expect("it is sealed");
+    let Proof::Holds(proof) = prove(&site.reader(), FIRST + 100, &chunks).expect("read") else {
+        panic!("it is sealed")
+    };
     let proof: serde_json::Value = serde_json::from_str(&proof).expect("JSON");
     let text = |name: &str| proof[name].as_str().expect("a text").to_owned();
     let note = crate::core::note::Note::parse(&text("checkpoint")).expect("a note");
@@ -171,9 +173,11 @@ fn a_proof_holds_for_whoever_has_the_key() {
     let leaf = leaf_hash(text("bytes").as_bytes());
     assert_eq!(verify_inclusion(&leaf, FIRST + 100, &path, &head), Ok(()));
     assert!(text("bytes").contains("\"verdict\":\"cold\""), "{proof}");
-    assert!(prove(&site.reader(), RACKS + 6, &chunks).expect("read").is_none(), "there is no such record");
+    let none = prove(&site.reader(), RACKS + 6, &chunks).expect("read");
+    assert!(matches!(none, Proof::NotSealed), "there is no such record");
     site.damage(FIRST + 100);
-    assert!(prove(&site.reader(), FIRST + 100, &chunks).is_err(), "what is damaged is not proved");
+    let damaged = prove(&site.reader(), FIRST + 100, &chunks).expect("read");
+    assert!(matches!(damaged, Proof::Damaged), "what is damaged is not proved");
 }
 
 // Own promise: forward and back through all pages meets every rack once, past what is damaged.

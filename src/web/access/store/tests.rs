@@ -75,7 +75,7 @@ fn a_later_format_is_not_touched() {
     assert!(matches!(opened, Err(StoreError::Version { found: 2, .. })));
 }
 
-// Issue's promise: removal, another role, another password and a lock by the administrator end
+// Own promise: removal, another role, another password and a lock by the administrator end
 // every session at once; another language does not.
 #[test]
 fn changes_end_the_sessions_of_their_account() {

@@ -29,6 +29,15 @@ pub struct Token {
     pub seen: Option<Timestamp>,
 }
 
+impl Token {
+    /// What stands where an account would, for whoever shows it: `token export`. The blank keeps it from being
+    /// the name of any account, since a token and an account may be called alike.
+    #[must_use]
+    pub fn told(&self) -> String {
+        format!("token {}", self.name)
+    }
+}
+
 const COLUMNS: &str = "name, role, made, until, revoked, seen";
 
 fn token(row: &Row<'_>) -> rusqlite::Result<Token> {

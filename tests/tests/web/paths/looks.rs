@@ -193,7 +193,7 @@ async fn morning(kitchen: &mut Kitchen, ana: &mut Browser) {
 // link leads to is looked at.
 #[tokio::test(flavor = "multi_thread")]
 async fn every_page_can_be_read_by_everybody() {
-    let mut kitchen = Kitchen::open(2.0);
+    let mut kitchen = Kitchen::open(1.0);
     let mut english = reader(&kitchen, "ana", "en").await;
     let spanish = reader(&kitchen, "luz", "es").await;
     morning(&mut kitchen, &mut english).await;
@@ -211,5 +211,5 @@ async fn every_page_can_be_read_by_everybody() {
     }
     let heaviest = first.heaviest.last_key_value().map(|(bytes, _)| *bytes);
     assert!(heaviest.is_some_and(|bytes| bytes > 10_000), "nothing was weighed: {heaviest:?}");
-    assert!(kitchen.racks() > 100, "{} racks", kitchen.racks());
+    assert!(kitchen.racks() > 50, "{} racks: the history has no second page", kitchen.racks());
 }

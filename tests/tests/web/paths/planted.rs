@@ -16,16 +16,18 @@ const PLANTED: &str = "\"'>--></title></textarea></script><script>window.planted
 /// The same, short enough for a name.
 const NAMED: &str = "\"'></title><script>window.planted=1</script><img src=x onerror=window.planted=1>";
 
-/// Whether it did anything, whether it stands on the page, and where one can go from there.
+/// Whether it did anything, whether it stands on the page, and where one can go from there. Asked when the page has
+/// loaded, which it has not before its scripts have run and its images have come or failed (HTML standard, «delay the
+/// load event»).
 const LOOK: &str = "
 const done = arguments[arguments.length - 1];
 const markup = document.querySelectorAll('img, #planted, [onload], [onerror], script:not([src])').length;
 const links = [...document.querySelectorAll('a[href]')].map((one) => one.href);
-setTimeout(() => done({
+done({
   acted: window.planted === 1 || markup > 0,
   stands: document.documentElement.outerHTML.includes('window.planted'),
   links,
-}), 20);
+});
 ";
 
 /// Sends a form that must be taken.
