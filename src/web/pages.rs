@@ -1,10 +1,11 @@
 //! The pages as HTML, and their own words in each language.
 
 use askama::Template;
-use axum::http::{HeaderMap, StatusCode, header};
-use axum::response::{Html, IntoResponse, Response};
+use axum::http::{HeaderMap, StatusCode};
+use axum::response::Response;
 
 use super::sheet::{Sheet, Standing};
+use super::{access, frame};
 use crate::core::reader::Language;
 use crate::web::words::words;
 
