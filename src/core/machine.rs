@@ -65,6 +65,10 @@ pub struct Work {
 }
 
 impl Work {
+    fn holds(&self, at: Timestamp) -> bool {
+        self.from <= at && at <= self.until
+    }
+
     const fn touches(&self, cycle: &Cycle) -> bool {
         self.from.micros() <= cycle.rinse_ended.micros() && cycle.started.micros() <= self.until.micros()
     }
@@ -315,6 +319,9 @@ impl Machine {
         }
         if let Some(setup) = setup(&self.profile, &self.channels, self.rinse) {
             let judged = self.state.tracker.reading(setup, place, sample.at, value, now);
+            if place == Place::WashTank && self.work.iter().any(|work| work.holds(sample.at)) {
+                self.state.tracker.forget_tank();
+            }
             self.record_cycles(now, judged, effects);
         }
     }

@@ -57,6 +57,7 @@ pub const fn reason_code(reason: &Reason) -> &'static str {
         Reason::ClockStep => "clock-step",
         Reason::TooSoon { .. } => "too-soon",
         Reason::Faint { .. } => "faint",
+        Reason::TankUnseen => "tank-unseen",
         Reason::WorkedOn => WORKED_ON,
         Reason::InsideUncertainty { .. } => "inside-uncertainty",
     }
@@ -101,6 +102,10 @@ pub fn reason(reason: &Reason) -> String {
         Reason::Faint { change_c } => format!(
             "The line, long at rest, cooled by only {change_c:.1} °C: a rinse of cold water, or none."
         ),
+        Reason::TankUnseen => {
+            "The wash probe fell faster than a tank does, so it was not in the water: a rack, or water that ran in an empty machine."
+                .to_owned()
+        }
         Reason::WorkedOn => {
             "Somebody worked on the machine: what its probes showed need not be its water.".to_owned()
         }
@@ -185,6 +190,7 @@ mod tests {
             Reason::EndNotSeen,
             Reason::TooSoon { after_s: 12.0, needed_s: 30.0 },
             Reason::Faint { change_c: 1.0 },
+            Reason::TankUnseen,
             Reason::WorkedOn,
             Reason::Concentration { refusal: Refusal::TooWeak, mg_per_l: 10.0 },
             Reason::NoConcentrationCheck,

@@ -3,8 +3,8 @@
 //! What a probe shows in ice, in a pot or in a hand is no rack, so its machine has a maintenance window as long
 //! as the dialog lives. A dialog that was killed cannot end it. So the window is short, and whoever leads the
 //! dialog says every [`SAID_EVERY`] that it goes on; it is prolonged only where little of it is left, for as
-//! long as the dialog has lasted by then. Its records are few: eight in the first hour. A killed dialog
-//! marks racks for as long again as it has lasted, and `LEAST` at least, `MOST` at most.
+//! long as the dialog has lasted by then. Its records are few: ten in the first hour. A killed dialog
+//! marks racks for about as long again as it has lasted, `LEAST` after it was killed at least, `MOST` at most.
 
 use std::time::Duration;
 
@@ -14,16 +14,18 @@ use super::raise::Turn;
 use super::state::Window;
 use crate::core::record::{Body, Maintenance};
 
-/// How often whoever leads a dialog says that it goes on (own choice: one such word fits in the least that is left, [`ENOUGH`], with
-/// half a minute to spare).
+/// How often whoever leads a dialog says that it goes on (own choice).
 pub const SAID_EVERY: Duration = Duration::from_secs(60);
-/// First and shortest window, and what is left of it after the end of the dialog: the probe is put back, and the
-/// line cools (own choice: two racks).
+/// What is left of the window after the end of the dialog, however it ends: the probe is put back, and the line
+/// cools (own choice: two racks).
 const LEAST: Duration = Duration::from_secs(180);
 /// Longest window (own choice: that of one step of a dialog, see [`crate::core::technician::STEP_MAX`]).
 const MOST: Duration = Duration::from_secs(900);
-/// A window that lasts so much longer is not prolonged: the next word of the dialog comes in time.
-const ENOUGH: Duration = Duration::from_secs(90);
+/// A window that lasts so much longer is not prolonged: who kills the dialog just before its next word leaves
+/// [`LEAST`] of it. So long is the first one.
+const ENOUGH: Duration = LEAST.saturating_add(SAID_EVERY);
+/// One that is prolonged lasts at least so much longer: the next word makes no record.
+const PROLONGED_MIN: Duration = ENOUGH.saturating_add(SAID_EVERY);
 
 impl Turn<'_> {
     /// A dialog begins, goes on or ends. Its beginning is always on record; nobody's window gets shorter by it
@@ -47,9 +49,11 @@ impl Turn<'_> {
         let by_hand = window.is_some_and(|window| !window.by_dialog);
         let least = now.plus(LEAST.min(longest));
         let target = match stands {
-            DialogStands::Begins => least.max(until),
+            DialogStands::Begins => now.plus(ENOUGH.min(longest)).max(until),
             DialogStands::GoesOn(_) if until >= now.plus(ENOUGH) => return Ok(()),
-            DialogStands::GoesOn(since) => now.plus(now.since(since).clamp(LEAST, MOST).min(longest)),
+            DialogStands::GoesOn(since) => {
+                now.plus(now.since(since).clamp(PROLONGED_MIN, MOST).min(longest)).max(until)
+            }
             DialogStands::Ended if by_hand && until >= least => return Ok(()),
             DialogStands::Ended => least,
         };

@@ -43,6 +43,14 @@ const FILLING_RISE_C: f64 = 4.0;
 /// By this much it was surely filled, °C: a hose in a tank that is still warm adds 4 to 5, a fill 12 or
 /// more (simulator).
 const FILLED_RISE_C: f64 = 8.0;
+/// A probe that falls by more than this within [`PLUNGE_S`] has left the water, °C (own choice): a tank that is
+/// drained leaves it in warm steam and falls more slowly (by 8 °C at most in the tests of recognition).
+const PLUNGE_C: f64 = 10.0;
+/// See [`PLUNGE_C`], s.
+const PLUNGE_S: f64 = 5.0;
+/// A probe that has left the water is looked for no longer than this, s (own choice: a calibration takes less);
+/// then the tank is taken for empty.
+const AWAY_FOR_S: f64 = 1_800.0;
 /// A fill is over this long after it was last seen, s.
 const FILLING_FOR_S: f64 = 120.0;
 
@@ -53,6 +61,8 @@ pub enum Operation {
     In,
     /// It was drained or cold, and may be filled again.
     Doubtful,
+    /// Its probe was taken out of the water while it was in operation, and nothing shows the tank.
+    Unseen,
     /// Drained, or cold.
     Out,
 }
@@ -70,6 +80,15 @@ pub struct Tank {
     /// Whether it was seen being filled since it was last drained: it holds water, hot or not.
     #[serde(default)]
     filled: bool,
+    /// When it went out of operation.
+    #[serde(default)]
+    out: Option<Timestamp>,
+    /// When its probe left the water, until the tank is in operation again.
+    #[serde(default)]
+    away: Option<Timestamp>,
+    /// What came at or before this tells nothing of the tank: somebody worked on the machine.
+    #[serde(default)]
+    forgotten: Option<Timestamp>,
     /// Highest recent reading, kept in step so that a fall is seen without a search.
     peaks: VecDeque<TraceReading>,
 }
@@ -94,6 +113,9 @@ impl Tank {
             still: None,
             filling: None,
             filled: false,
+            out: None,
+            away: None,
+            forgotten: None,
             peaks: VecDeque::new(),
         }
     }
@@ -112,10 +134,28 @@ impl Tank {
         self.filled &= fall <= DRAIN_FALL_C;
         let leaves = fall > DRAIN_FALL_C || below > OPERATING_BELOW_LIMIT_C;
         if self.operation == Operation::In {
+            (self.out, self.away) = (leaves.then_some(reading.at), None);
             self.operation = if leaves { Operation::Out } else { Operation::In };
-            return;
+        } else {
+            self.follow_return(reading, fall, still, below, leaves);
         }
-        let rise = self.rise(reading);
+        if self.operation == Operation::Out && self.is_away(reading) {
+            self.operation = Operation::Unseen;
+        }
+    }
+
+    /// Whether its probe left the water when it went out of operation: it fell faster than a tank does.
+    fn is_away(&mut self, reading: TraceReading) -> bool {
+        let since = |at: Option<Timestamp>| at.map(|at| reading.at.seconds_since(at));
+        if since(self.out).is_some_and(|s| s <= PLUNGE_S) && -self.rise(reading, PLUNGE_S) > PLUNGE_C {
+            self.away = Some(reading.at);
+        }
+        since(self.away).is_some_and(|s| s <= AWAY_FOR_S)
+    }
+
+    /// Follows a tank that is not in operation until it is again.
+    fn follow_return(&mut self, reading: TraceReading, fall: f64, still: bool, below: f64, leaves: bool) {
+        let rise = self.rise(reading, DRAIN_SPAN_S);
         if rise > FILLING_RISE_C {
             self.filling = Some(reading.at);
         }
@@ -132,6 +172,16 @@ impl Tank {
         };
     }
 
+    /// Somebody works on the machine: whether the probe is in the tank is not known, so what was read so far
+    /// tells neither a drain nor a fill. It is kept as what a wash showed.
+    pub fn forget(&mut self) {
+        self.operation = Operation::In;
+        (self.still, self.filling, self.filled) = (None, None, false);
+        (self.out, self.away) = (None, None);
+        self.peaks.clear();
+        self.forgotten = self.recent.back().map(|last| last.at);
+    }
+
     /// Takes a fault in place of a reading.
     pub const fn push_fault(&mut self, fault: Fault) {
         self.fault = Some(fault);
@@ -143,10 +193,11 @@ impl Tank {
         if self.fault.is_some() { Operation::In } else { self.operation }
     }
 
-    /// How far the tank has risen within the drain span, °C.
-    fn rise(&self, reading: TraceReading) -> f64 {
-        let from = reading.at.minus(Duration::from_secs_f64(DRAIN_SPAN_S));
-        let first = self.recent.get(self.recent.partition_point(|r| r.at < from));
+    /// How far the tank has risen within this time, s, in °C.
+    fn rise(&self, reading: TraceReading, within_s: f64) -> f64 {
+        let from = reading.at.minus(Duration::from_secs_f64(within_s));
+        let told = |r: &TraceReading| r.at >= from && self.forgotten.is_none_or(|last| r.at > last);
+        let first = self.recent.get(self.recent.partition_point(|r| !told(r)));
         first.map_or(0.0, |first| reading.celsius.0 - first.celsius.0)
     }
 

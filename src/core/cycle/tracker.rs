@@ -220,6 +220,11 @@ impl Tracker {
         Vec::new()
     }
 
+    /// Somebody works on the machine: what was read of its tank so far tells no drain and no fill.
+    pub fn forget_tank(&mut self) {
+        self.tank.forget();
+    }
+
     /// Ends what is under way: the input is over, the final-rinse probe silent, or the clock stepped.
     pub fn finish(&mut self, setup: Setup<'_>, now: Timestamp, clock_stepped: bool) -> Vec<Judged> {
         self.end(setup, now, clock_stepped, true)

@@ -140,6 +140,8 @@ pub enum Reason {
         /// By how much, °C.
         change_c: f64,
     },
+    /// The wash probe had left the water: nothing shows whether the tank was full, and so whether this was a rack.
+    TankUnseen,
     /// Somebody worked on the machine: what its probes show need not be its water.
     WorkedOn,
     /// The settled minimum is above the limit by less than the expanded uncertainty.

@@ -119,7 +119,7 @@ fn a_service_is_recorded() {
 
 // The source's clock shows an hour less from 500 s on.
 // The racks of the service rinse from 60 s on, every 80 s; the second rinses from 140 to 150 s. Which hears of the work
-// before it and which after a restart judge alike, since nothing of the work is kept with the machine's state.
+// before it and which after a restart judge alike: of the work no more than a forgotten tank is kept in the state.
 #[test]
 fn a_rack_made_while_somebody_works_is_marked_and_no_pass() {
     let work = vec![Work { from: at(120.0), until: at(160.0) }];
@@ -150,6 +150,64 @@ fn a_rack_made_while_somebody_works_is_marked_and_no_pass() {
             assert_eq!(marked.rinse_min_raw_c, plain.rinse_min_raw_c, "what was measured is kept");
         }
         assert_eq!(**marked, expected, "rack {place}");
+    }
+}
+
+/// Racks that rinse from 60 s on, every 60 s, until 900 s; from 150 s to 270 s the wash probe is at `there_c`.
+fn wash_probe_elsewhere(there_c: f64) -> Vec<Arrival> {
+    let flows: Vec<_> = (1..14).map(|i| f64::from(i) * 60.0).collect();
+    let flows: Vec<_> = flows.into_iter().map(|from| Flow { from, to: from + 10.0, celsius: 86.0 }).collect();
+    let mut wash_c = 67.0;
+    let mut arrivals = Vec::new();
+    for reading in fixture::line(900.0, 60.0, 1.0, &flows) {
+        let there = (150.0..270.0).contains(&reading.at.seconds());
+        // A probe with a time constant of 2 s, read four times a second.
+        wash_c += (if there { there_c } else { 67.0 } - wash_c) * 0.125;
+        for (channel, celsius) in [(WASH, wash_c), (RINSE, reading.celsius.0)] {
+            let sample =
+                Sample { channel: ChannelId(channel), at: reading.at, value: Value::Number(celsius) };
+            arrivals.push((reading.at.seconds(), sample));
+        }
+    }
+    arrivals
+}
+
+// A probe in ice, in the air, in a hand or in boiling water says nothing of the tank it was taken from. The work is
+// over three minutes after the probe is back, or as it is.
+#[test]
+fn no_rack_goes_unseen_while_somebody_has_the_wash_probe_out() {
+    for there_c in [0.4, 21.0, 35.0, 45.0, 55.0, 99.7] {
+        for until in [285.0, 450.0] {
+            let mut worked_on = machine();
+            worked_on.work(vec![Work { from: at(145.0), until: at(until) }]);
+            let (records, _) = play_on(&mut worked_on, &wash_probe_elsewhere(there_c), true);
+            let cycles = cycles(&records);
+            assert_eq!(cycles.len(), 13, "at {there_c} °C, work until {until} s");
+            for cycle in cycles {
+                let touched = cycle.started <= at(until) && cycle.rinse_ended >= at(145.0);
+                let marked = cycle.reasons.first() == Some(&Reason::WorkedOn);
+                assert_eq!(marked, touched, "at {there_c} °C: {cycle:?}");
+                assert_eq!(cycle.verdict == Verdict::Unproven, touched, "at {there_c} °C: {cycle:?}");
+            }
+        }
+    }
+}
+
+// Nobody said that the machine is worked on: what is not known is on record as that.
+#[test]
+fn no_rack_goes_unseen_when_the_wash_probe_leaves_the_tank() {
+    for there_c in [0.4, 21.0, 35.0, 45.0, 55.0, 99.7] {
+        let records = play(&wash_probe_elsewhere(there_c));
+        let cycles = cycles(&records);
+        assert_eq!(cycles.len(), 13, "at {there_c} °C");
+        let unseen = |cycle: &&&Cycle| cycle.reasons.first() == Some(&Reason::TankUnseen);
+        assert!(cycles.iter().filter(unseen).count() >= 1, "at {there_c} °C: {cycles:#?}");
+        for cycle in cycles {
+            let near = cycle.rinse_ended >= at(150.0) && cycle.started <= at(450.0);
+            let expected = if unseen(&&cycle) { Verdict::Unproven } else { Verdict::Pass };
+            assert_eq!(cycle.verdict, expected, "at {there_c} °C: {cycle:?}");
+            assert!(near || !unseen(&&cycle), "at {there_c} °C: {cycle:?}");
+        }
     }
 }
 

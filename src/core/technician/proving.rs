@@ -154,8 +154,16 @@ impl Proving {
                     Some((finding, stood)) if finding == found.finding => stood,
                     Some(_) | None => now,
                 };
-                // What may still come is waited for.
-                let open = matches!(found.finding, Finding::Dead | Finding::NotAtRest);
+                // What may still come is waited for: an answer, and where a slow probe ends in water of a known
+                // temperature.
+                let open = match found.finding {
+                    Finding::Dead | Finding::NotAtRest => true,
+                    Finding::Answers | Finding::WrongType => {
+                        matches!(self.warmth, Warmth::Water(Some(_)))
+                            && self.courses.get(asked).is_some_and(Course::may_rise)
+                    }
+                    Finding::Swapped | Finding::Reversed | Finding::WrongPlace => false,
+                };
                 if over || !open && now.saturating_sub(stood) >= STANDS_FOR {
                     self.found_now(found);
                 } else {
@@ -266,6 +274,42 @@ mod tests {
         assert!(swapped.result().expect("each was tried").iter().all(|probe| !probe.good));
         swapped.again();
         assert_eq!((findings(&swapped), swapped.result()), (vec!["swapped"], None));
+    }
+
+    /// What is found of a probe of time constant `tau_s` that goes from 21 °C into water and would show `shows_c` there,
+    /// and after how long, s.
+    fn in_water(water_c: f64, shows_c: f64, tau_s: f64) -> (&'static str, f64) {
+        let order = vec![(PROBES[0].to_owned(), Place::WashTank)];
+        let water = Warmth::Water(Some(Celsius(water_c)));
+        let mut work = Proving::new(order, PROBES.map(str::to_owned), water);
+        work.hangs(Duration::ZERO);
+        for quarter in 0..1_000 {
+            let t = f64::from(quarter) * 0.25;
+            let warm = 1.0 - (-(t - 10.0).max(0.0) / tau_s).exp();
+            for probe in PROBES {
+                let celsius = 21.0 + if probe == PROBES[0] { (shows_c - 21.0) * warm } else { 0.0 };
+                work.hear(probe, Value { at: at(t), measured: Some(Celsius(celsius)), fault: None });
+            }
+            work.tick(Duration::from_secs_f64(t));
+            if let Some(found) = work.found.first() {
+                return (found.finding.as_str(), t - 10.0);
+            }
+        }
+        panic!("nothing was found");
+    }
+
+    // First order: after one time constant a sound probe has 37 % of its way left. A probe of the wrong type passes
+    // the water's temperature on its way.
+    #[test]
+    fn the_type_is_judged_once_a_slow_probe_has_answered() {
+        for tau_s in [0.5, 1.5, 4.0, 6.0, 8.0, 15.0] {
+            let (finding, after_s) = in_water(45.0, 45.0, tau_s);
+            assert_eq!(finding, "answers", "time constant {tau_s} s, after {after_s} s");
+            assert!(after_s < 60.0, "time constant {tau_s} s: {after_s} s");
+            for shows_c in [35.0, 38.0, 52.0, 70.0] {
+                assert_eq!(in_water(45.0, shows_c, tau_s).0, "wrong-type", "{shows_c} °C, {tau_s} s");
+            }
+        }
     }
 
     // Own rule: nothing counts before its person says that the tip hangs free, nor over lost readings.

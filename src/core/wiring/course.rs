@@ -27,9 +27,13 @@ const REST_SIGMAS: f64 = 3.0;
 #[derive(Clone, PartialEq, Debug)]
 pub struct Course {
     name: String,
-    rest: VecDeque<(Timestamp, Result<f64, Fault>)>,
+    rest: Stretch,
     warmed: Warmed,
 }
+
+/// The last stretch of what was read, long enough to tell rest from movement.
+#[derive(Clone, PartialEq, Debug, Default)]
+struct Stretch(VecDeque<(Timestamp, Result<f64, Fault>)>);
 
 /// How a probe stands before it is warmed.
 #[derive(Clone, Copy, PartialEq, Debug)]
@@ -56,6 +60,8 @@ struct Warmed {
     /// Extremes of the mean of three in a row: one outlier is no answer.
     high_c: f64,
     low_c: f64,
+    /// What was read last.
+    newest: Stretch,
     /// The lowest of the means against the line at rest.
     below_c: f64,
     fault: Option<Fault>,
@@ -92,7 +98,7 @@ impl Course {
     /// Of the channel `<machine>/<probe>`, with nothing read.
     #[must_use]
     pub fn new(name: impl Into<String>) -> Self {
-        Self { name: name.into(), rest: VecDeque::new(), warmed: Warmed::default() }
+        Self { name: name.into(), rest: Stretch::default(), warmed: Warmed::default() }
     }
 
     /// Name of the channel.
@@ -103,29 +109,21 @@ impl Course {
 
     /// Forgets everything.
     pub fn begin_anew(&mut self) {
-        self.rest.clear();
+        self.rest.0.clear();
         self.warmed = Warmed::default();
     }
 
-    /// Takes what was read at rest. A clock that steps back begins the stretch anew.
+    /// Takes what was read at rest.
     pub fn rests(&mut self, at: Timestamp, value: Result<Celsius, Fault>) {
-        if self.rest.back().is_some_and(|(last, _)| at < *last) {
-            self.rest.clear();
-        }
-        self.rest.push_back((at, value.map(|celsius| celsius.0)));
-        let old = |(first, _): &(Timestamp, Result<f64, Fault>)| at.seconds_since(*first) >= REST_S;
-        while self.rest.len() > REST_READINGS_MAX
-            || (self.rest.len() > REST_READINGS_MIN && self.rest.get(1).is_some_and(old))
-        {
-            self.rest.pop_front();
-        }
+        self.rest.take(at, value);
     }
 
     /// Takes what was read while a probe was warmed.
     pub fn warms(&mut self, at: Timestamp, value: Result<Celsius, Fault>) {
         if self.warmed.line.is_none() {
-            self.warmed.line = self.line();
+            self.warmed.line = self.rest.line();
         }
+        self.warmed.newest.take(at, value);
         match value {
             Ok(celsius) => self.warmed.take(at, celsius.0),
             Err(fault) => self.warmed.fault = Some(fault),
@@ -135,40 +133,17 @@ impl Course {
     /// How it stands before anything is warmed.
     #[must_use]
     pub fn standing(&self) -> Standing {
-        let (Some((first, _)), Some((last, _))) = (self.rest.front(), self.rest.back()) else {
-            return Standing::TooFew;
-        };
-        if self.rest.len() < REST_READINGS_MIN || last.seconds_since(*first) < REST_S {
-            return Standing::TooFew;
-        }
-        match self.line() {
-            Some(line) if line.moves() => Standing::Moving { c_per_min: line.c_per_s * 60.0 },
-            Some(_) | None => Standing::AtRest,
-        }
+        self.rest.standing()
     }
 
-    /// The line through the values at rest; `None` where there are too few.
-    fn line(&self) -> Option<Line> {
-        let values = || self.rest.iter().filter_map(|(at, value)| Some((*at, value.ok()?)));
-        let (first, last) = (values().next()?.0, values().next_back()?.0);
-        let count = values().count();
-        if count < READINGS_MIN {
-            return None;
+    /// Whether it may still rise while it is warmed: it does, or too little was read to say that it does not.
+    #[must_use]
+    pub fn may_rise(&self) -> bool {
+        match self.warmed.newest.standing() {
+            Standing::TooFew => true,
+            Standing::Moving { c_per_min } => c_per_min > 0.0,
+            Standing::AtRest => false,
         }
-        let n = count as f64;
-        let mean_t = values().map(|(at, _)| at.seconds_since(first)).sum::<f64>() / n;
-        let mean_c = values().map(|(_, celsius)| celsius).sum::<f64>() / n;
-        let (mut stt, mut stc, mut scc) = (0.0, 0.0, 0.0);
-        for (at, celsius) in values() {
-            let (t, c) = (at.seconds_since(first) - mean_t, celsius - mean_c);
-            stt += t * t;
-            stc += t * c;
-            scc += c * c;
-        }
-        let c_per_s = if stt > 0.0 { stc / stt } else { 0.0 };
-        let sigma_c = ((scc - c_per_s * stc).max(0.0) / (n - 2.0)).sqrt();
-        let at = first.plus(std::time::Duration::from_secs_f64(mean_t));
-        Some(Line { at, mean_c, c_per_s, sigma_c, lasted_s: last.seconds_since(first), count: n })
     }
 
     /// How it moved; `None` where a stretch holds too few values.
@@ -190,6 +165,59 @@ impl Course {
     /// The fault that it gave last while it was warmed.
     pub(super) const fn fault(&self) -> Option<Fault> {
         self.warmed.fault
+    }
+}
+
+impl Stretch {
+    /// Takes a reading and forgets what is older than the stretch. A clock that steps back begins it anew.
+    fn take(&mut self, at: Timestamp, value: Result<Celsius, Fault>) {
+        if self.0.back().is_some_and(|(last, _)| at < *last) {
+            self.0.clear();
+        }
+        self.0.push_back((at, value.map(|celsius| celsius.0)));
+        let old = |(first, _): &(Timestamp, Result<f64, Fault>)| at.seconds_since(*first) >= REST_S;
+        while self.0.len() > REST_READINGS_MAX
+            || (self.0.len() > REST_READINGS_MIN && self.0.get(1).is_some_and(old))
+        {
+            self.0.pop_front();
+        }
+    }
+
+    fn standing(&self) -> Standing {
+        let (Some((first, _)), Some((last, _))) = (self.0.front(), self.0.back()) else {
+            return Standing::TooFew;
+        };
+        if self.0.len() < REST_READINGS_MIN || last.seconds_since(*first) < REST_S {
+            return Standing::TooFew;
+        }
+        match self.line() {
+            Some(line) if line.moves() => Standing::Moving { c_per_min: line.c_per_s * 60.0 },
+            Some(_) | None => Standing::AtRest,
+        }
+    }
+
+    /// The line through its values; `None` where there are too few.
+    fn line(&self) -> Option<Line> {
+        let values = || self.0.iter().filter_map(|(at, value)| Some((*at, value.ok()?)));
+        let (first, last) = (values().next()?.0, values().next_back()?.0);
+        let count = values().count();
+        if count < READINGS_MIN {
+            return None;
+        }
+        let n = count as f64;
+        let mean_t = values().map(|(at, _)| at.seconds_since(first)).sum::<f64>() / n;
+        let mean_c = values().map(|(_, celsius)| celsius).sum::<f64>() / n;
+        let (mut stt, mut stc, mut scc) = (0.0, 0.0, 0.0);
+        for (at, celsius) in values() {
+            let (t, c) = (at.seconds_since(first) - mean_t, celsius - mean_c);
+            stt += t * t;
+            stc += t * c;
+            scc += c * c;
+        }
+        let c_per_s = if stt > 0.0 { stc / stt } else { 0.0 };
+        let sigma_c = ((scc - c_per_s * stc).max(0.0) / (n - 2.0)).sqrt();
+        let at = first.plus(std::time::Duration::from_secs_f64(mean_t));
+        Some(Line { at, mean_c, c_per_s, sigma_c, lasted_s: last.seconds_since(first), count: n })
     }
 }
 

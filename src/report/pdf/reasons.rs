@@ -52,6 +52,7 @@ impl Teller {
                 let change = format!("{:.1} {}", scale.difference(change_c), scale.symbol());
                 self.with(Word::Faint, &[("change", &change)])
             }
+            Reason::TankUnseen => self.say(Word::TankUnseen).to_owned(),
             Reason::WorkedOn => self.say(Word::WorkedOn).to_owned(),
             Reason::InsideUncertainty { margin_c, uncertainty_c } => {
                 let scale = self.reader.scale;

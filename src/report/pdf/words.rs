@@ -150,6 +150,7 @@ words! {
     ClockStepped: "The clock of the source stepped during the cycle.", "El reloj de la fuente saltó durante el ciclo.";
     TooSoon: "It came {after} s after other water in the line; a wash takes {needed} s at least, so one of the two was no rinse.", "Llegó {after} s después de otra agua en la línea; un lavado dura al menos {needed} s, así que una de las dos no era un enjuague.";
     Faint: "The line, long at rest, cooled by only {change}: a rinse of cold water, or none.", "La línea, en reposo desde hacía tiempo, se enfrió solo {change}: un enjuague de agua fría, o ninguno.";
+    TankUnseen: "The wash probe fell faster than a tank does, so it was not in the water: a rack, or water that ran in an empty machine.", "La sonda del lavado bajó más deprisa que un tanque, así que no estaba en el agua: una canasta, o agua que corrió en una máquina vacía.";
     WorkedOnCount: "{machine}: {count} of the {all} unproven racks were made while somebody worked on the machine.", "{machine}: {count} de las {all} canastas sin comprobar se hicieron mientras alguien trabajaba en la máquina.";
     WorkedOn: "Somebody worked on the machine: what its probes showed need not be its water.", "Alguien trabajaba en la máquina: lo que mostraron sus sondas puede no ser su agua.";
     Inside: "The settled minimum is {margin} above the limit, within the uncertainty of ±{uncertainty}.", "El mínimo estable está {margin} sobre el límite, dentro de la incertidumbre de ±{uncertainty}.";

@@ -232,6 +232,7 @@ fn every_reason() -> Vec<Reason> {
         Reason::ClockStep,
         Reason::TooSoon { after_s: 12.0, needed_s: 30.0 },
         Reason::Faint { change_c: 1.0 },
+        Reason::TankUnseen,
         Reason::WorkedOn,
         Reason::InsideUncertainty { margin_c: 0.5, uncertainty_c: 1.0 },
     ]

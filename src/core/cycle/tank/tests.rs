@@ -17,7 +17,7 @@ fn after(seconds: f64, celsius: impl Fn(f64) -> f64) -> Operation {
 // Limit 66 °C: Food Code 4-501.110. Drains, fills and heaters: common practice, no source.
 #[test]
 fn a_tank_in_operation_is_told_from_an_empty_one() {
-    use Operation::{Doubtful, In, Out};
+    use Operation::{Doubtful, In, Out, Unseen};
     let drained = |t: f64| if t < 100.0 { 68.0 } else { 68.0 - 6.1_f64.min((t - 100.0) * 0.5) };
     let taken = |t: f64| if t < 100.0 { 68.0 } else { 68.0 - 5.9_f64.min((t - 100.0) * 0.5) };
     let emptied = |t: f64| if t < 100.0 { 68.0 } else { 30.0 + 38.0 * (-(t - 100.0) / 30.0).exp() };
@@ -34,11 +34,21 @@ fn a_tank_in_operation_is_told_from_an_empty_one() {
         let drained = |t: f64| if t < 100.0 { 68.0 } else { 48.0 + 20.0 * (-(t - 100.0) / 20.0).exp() };
         drained(t) + ((t - 250.0) / 8.0).clamp(0.0, 4.8)
     };
+    // A probe with a time constant of 3 s: in a hand of 35 °C, and in the air of the kitchen, where it takes 40 s.
+    let in_hand = |t: f64| if t < 100.0 { 68.0 } else { 35.0 + 33.0 * (-(t - 100.0) / 3.0).exp() };
+    let in_air = |t: f64| if t < 100.0 { 68.0 } else { 22.0 + 46.0 * (-(t - 100.0) / 40.0).exp() };
+    let put_back =
+        move |t: f64| if t < 300.0 { in_hand(t) } else { 68.0 - 33.0 * (-(t - 300.0) / 3.0).exp() };
     for (name, seconds, celsius, expected) in [
         ("hot", 300.0, &(|_| 68.0) as &dyn Fn(f64) -> f64, In),
         ("a heater that died an hour ago", 3_600.0, &|t| 68.0 - t / 400.0, In),
         ("cold ware", 130.0, &taken, In),
         ("a drain", 130.0, &drained, Out),
+        ("taken out into a hand", 200.0, &in_hand, Unseen),
+        ("and put back", 330.0, &put_back, Unseen),
+        ("and put back long ago", 600.0, &put_back, In),
+        ("taken out and forgotten", 3_600.0, &in_hand, Out),
+        ("slowly, which may be a drain", 200.0, &in_air, Out),
         ("an empty one", 500.0, &emptied, Out),
         ("a cold night", 3_600.0, &|_| 22.0, Out),
         ("being filled", 625.0, &refilled, Out),

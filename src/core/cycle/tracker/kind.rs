@@ -50,14 +50,19 @@ impl Tracker {
         let (is_none, share) = match operation {
             Operation::In => (false, back::SPACING_SHARE),
             Operation::Doubtful => (!whole && !conveyor, SPACING_SHARE_DOUBTFUL),
+            Operation::Unseen => (!whole && !conveyor, SPACING_SHARE_DOUBTFUL),
             Operation::Out => (true, SPACING_SHARE_DOUBTFUL),
         };
         if is_none || length_s < RINSE_MIN_S {
             self.flows.no_cycle(candidate.readings.last().map(|last| last.at));
             return Kind::NoCycle;
         }
+        let cycle = match operation {
+            Operation::In | Operation::Doubtful | Operation::Out => Kind::Cycle,
+            Operation::Unseen => Kind::Doubtful(Reason::TankUnseen),
+        };
         if conveyor {
-            return Kind::Cycle;
+            return cycle;
         }
         let after_s = self.flows.after_s(candidate.start);
         let needed_s = back::spacing_s(profile, share);
@@ -79,7 +84,7 @@ impl Tracker {
         let long_at_rest = after_s.is_none_or(|after_s| after_s > LONG_AT_REST_S);
         match faint_c.filter(|change| long_at_rest && *change < 0.0) {
             Some(change_c) => Kind::Doubtful(Reason::Faint { change_c: -change_c }),
-            None => Kind::Cycle,
+            None => cycle,
         }
     }
 }
