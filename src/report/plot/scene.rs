@@ -200,7 +200,7 @@ enum Sample {
 }
 
 /// Everything that the key explains, in order; the area of the curves reaches from `left` to `right`.
-fn explained<'p>(plot: &'p Plot, face: Face, left: f64, right: f64) -> Vec<(Sample, &'p str)> {
+fn explained(plot: &Plot, face: Face, left: f64, right: f64) -> Vec<(Sample, &str)> {
     let points = plot.points.iter().map(|point| (Sample::Shape(point.shape), point.label.as_str()));
     let lines = plot.lines.iter().map(|line| (Sample::Line(line.stroke), line.name.as_str()));
     let bands = plot.bands.iter().map(|band| (Sample::Band, band.name.as_str()));
