@@ -14,7 +14,7 @@
 //! | [`node`] | the node that reads the probes and speaks SenML: file, serial, MQTT; or has registers: Modbus |
 //! | [`truth`] | what really happened |
 //! | [`scenario`], [`catalog`] | named scenarios, and the machines in them |
-//! | [`bench`] | probes that a person holds, and a machine at their word: to practise with |
+//! | [`mod@bench`] | probes that a person holds, and a machine at their word: to practise with |
 //! | [`world`] | all of it, stepped together |
 //! | [`checker`] | the gateway's cycles against the truth |
 //!

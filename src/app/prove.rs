@@ -16,7 +16,7 @@ use tokio_util::sync::CancellationToken;
 use super::live::{Live, LiveEvent, LiveReading, Through, Wanted};
 use super::logbook::Entry;
 use super::order::Order;
-use super::technician::AtWork;
+use super::technician::{AtWork, Silence};
 use super::{Failure, Streams, ask, configuration, ledger, people, terminal};
 use crate::cli::ProveArgs;
 use crate::config::load::Loaded;
@@ -126,7 +126,16 @@ fn proved(
     let warmth = arguments.water.map_or(Warmth::Hand, |water| Warmth::Water(Some(water)));
     let work = Proving::new(order, site, warmth).lasting(Duration::from_secs(arguments.seconds_each));
     let asks = !arguments.yes;
-    let mut turns = Turns { live, clock: Clock::system(), stop, work, arguments, asks, columns };
+    let mut turns = Turns {
+        live,
+        clock: Clock::system(),
+        stop,
+        work,
+        silence: Silence::default(),
+        arguments,
+        asks,
+        columns,
+    };
     if let Some(at_work) = at_work {
         turns.say(streams, &[&at_work.told(arguments.language)])?;
     }
@@ -214,6 +223,7 @@ struct Turns<'a> {
     clock: Clock,
     stop: CancellationToken,
     work: Proving,
+    silence: Silence,
     arguments: &'a ProveArgs,
     /// Whether somebody presses Enter before each probe.
     asks: bool,
@@ -233,11 +243,15 @@ impl Turns<'_> {
         }
         // What came while a person was waited for is no rest.
         while let Some(event) = self.live.next(Duration::ZERO) {
+            self.silence.take(&event);
             self.unless_ended(&event)?;
         }
         self.work.hangs(self.clock.elapsed());
         self.say(streams, &[words::waiting(language)])?;
         let found = self.found(place, name, streams)?;
+        if found.finding == Finding::Dead {
+            self.silence.unless_of_source(name)?;
+        }
         let (good, finding) = (found.finding == Finding::Answers, found.finding.as_str());
         let seen = found.seen(name, language, self.arguments.scale);
         self.say(streams, &[&words::found(language, name, good, finding, &seen)])
@@ -295,6 +309,7 @@ impl Turns<'_> {
             return Err(broken_off());
         }
         let Some(event) = self.live.next(WAIT_MAX) else { return Ok(()) };
+        self.silence.take(&event);
         self.unless_ended(&event)?;
         if let LiveEvent::Lost { events } = event {
             return Err(too_slow(events));

@@ -7,15 +7,18 @@
 mod at_work;
 mod calibrate;
 mod respond;
+mod silence;
 
 use std::io::{IsTerminal, Write};
 use std::time::Duration;
 
+use serde_json::json;
 use tokio_util::sync::CancellationToken;
 
 pub(super) use self::at_work::AtWork;
 pub(super) use self::calibrate::{calibrate, holds_until};
 pub(super) use self::respond::respond;
+pub(super) use self::silence::Silence;
 use super::live::{Live, LiveEvent, LiveReading, Through, UnitSeen, Wanted};
 use super::order::{Done, Order};
 use super::{Failure, Streams, ask, configuration, in_force, ledger, people, terminal};
@@ -28,6 +31,9 @@ use crate::diagnostic::Diagnostic;
 use crate::ledger::LedgerError;
 use crate::runtime::clock::Clock;
 
+/// Longest wait for the first reading of a probe while a source is down (own choice: a port that is plugged in
+/// meanwhile is found within it).
+const SILENT_MAX: Duration = Duration::from_secs(10);
 /// Longest wait for the next event, so that a step that lasts too long is ended in time.
 const WAIT_MAX: Duration = Duration::from_millis(500);
 /// How often a step that goes on tells how it stands.
@@ -46,6 +52,7 @@ struct Session<'s, 'a> {
     clock: Clock,
     /// Cancelled by SIGINT and SIGTERM.
     stop: CancellationToken,
+    silence: Silence,
     /// The slug of what is refused.
     slug: &'static str,
     /// Whether a person can answer.
@@ -112,6 +119,7 @@ impl<'s, 'a> Session<'s, 'a> {
             at_work,
             clock,
             stop,
+            silence: Silence::default(),
             slug,
             asked,
             columns,
@@ -158,6 +166,12 @@ impl<'s, 'a> Session<'s, 'a> {
             self.tell(&format!("✗ {summary}; {advice}; {nothing}."))?;
         }
         let (summary, advice) = english;
+        if self.arguments.answer.json {
+            let (probe, why) =
+                (&self.arguments.probe, json!({ "slug": refusal.slug, "why": summary, "do": advice }));
+            writeln!(self.streams.out, "{}", json!({ "probe": probe, "record": null, "refused": why }))
+                .map_err(Failure::output)?;
+        }
         let nothing = refusals::nothing_recorded(Language::English);
         Ok(Diagnostic::error(refusal.slug, summary).advice(advice).advice(nothing).into())
     }
@@ -171,6 +185,7 @@ impl<'s, 'a> Session<'s, 'a> {
         self.unless_stopped()?;
         answer.ok_or_else(closed)?;
         while let Some(event) = self.live.next(Duration::ZERO) {
+            self.silence.take(&event);
             if let LiveEvent::Ended { cause } = event {
                 return Err(ended(cause));
             }
@@ -223,7 +238,14 @@ impl<'s, 'a> Session<'s, 'a> {
                     self.tell(&line)?;
                 }
             }
-            match self.live.next(WAIT_MAX) {
+            let event = self.live.next(WAIT_MAX);
+            if let Some(event) = &event {
+                self.silence.take(event);
+            }
+            if now.saturating_sub(begun) >= SILENT_MAX {
+                self.silence.unless_of_source(&self.arguments.probe)?;
+            }
+            match event {
                 Some(LiveEvent::Reading(reading)) => {
                     if let Some(answer) = take(Heard::Reading(&reading)) {
                         return Ok(Some(answer));

@@ -181,6 +181,9 @@ fn tell_result(
     for point in points {
         session.tell(&words::result(language, scale, point))?;
     }
+    if let Some(caution) = words::large_correction(language, scale, fitted.left, near) {
+        session.tell(&format!("! {caution}"))?;
+    }
     let (found, left) = (Correction::from(found), Correction::from(fitted.left));
     session.tell(&words::corrections(language, scale, found, left))?;
     session.tell(&words::uncertainty(language, scale, fitted.expanded_c, near))

@@ -6,6 +6,7 @@ use std::time::Duration;
 
 use super::refusals;
 use crate::core::boiling::FixedPoint;
+use crate::core::calibration::Calibration;
 use crate::core::reader::said as say;
 use crate::core::reader::{Language, Scale};
 use crate::core::record::{Against, CalibrationDone, CalibrationPoint, Correction};
@@ -312,6 +313,37 @@ pub fn corrections(language: Language, scale: Scale, found: Correction, left: Co
     }
 }
 
+/// Largest error of a sound thermocouple in these baths, °C: type K or N of class 2 (IEC 60584-1:2013).
+const SOUND_MAX_C: f64 = 2.5;
+
+/// What to think of before a correction that is larger than a sound probe needs; `None` where it is not.
+#[must_use]
+pub fn large_correction(
+    language: Language,
+    scale: Scale,
+    left: Calibration,
+    near: Celsius,
+) -> Option<String> {
+    let correction_c = left.apply(near).0 - near.0;
+    if correction_c.abs() <= SOUND_MAX_C {
+        return None;
+    }
+    let (by, at) = (signed(scale, correction_c), degrees(scale, near.0));
+    let sound = width(scale, SOUND_MAX_C);
+    Some(match language {
+        Language::English => format!(
+            "CAUTION: {by} at {at} is more than a sound thermocouple is off ({sound}, class 2 of IEC 60584-1). \
+             Was it a full boil, or stirred ice, or the right reference? If so, replace the probe: a wrong \
+             correction makes cold racks look hot."
+        ),
+        Language::Spanish => format!(
+            "PRECAUCIÓN: {by} a {at} es más de lo que yerra un termopar sano ({sound}, clase 2 de IEC 60584-1). \
+             ¿Hervía del todo, era hielo removido, era la referencia correcta? Si lo era, cambie la sonda: una \
+             corrección errónea hace pasar por calientes las canastas frías."
+        ),
+    })
+}
+
 /// What the calibration leaves uncertain.
 #[must_use]
 pub fn uncertainty(language: Language, scale: Scale, expanded_c: f64, near: Celsius) -> String {
@@ -378,5 +410,22 @@ pub fn finding(finding: &str, language: Language) -> &str {
         (Language::Spanish, "wrong-place") => "lugar equivocado",
         (Language::Spanish, "not-at-rest") => "no estaba en reposo",
         (Language::Spanish, other) => other,
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    // ±2.5 °C: class 2 of types K and N in IEC 60584-1:2013.
+    #[test]
+    fn a_large_correction_is_warned_of() {
+        let told = |offset_c| {
+            let left = Calibration::Offset(offset_c);
+            large_correction(Language::English, Scale::Celsius, left, Celsius(82.2))
+        };
+        assert_eq!((told(2.4), told(-2.4)), (None, None));
+        assert!(told(-2.6).is_some_and(|told| told.contains("-2.60 °C") && told.contains("±2.5")));
+        assert!(told(4.7).is_some_and(|told| told.contains("+4.70 °C")));
     }
 }

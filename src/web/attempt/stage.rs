@@ -127,6 +127,10 @@ fn of_points(stands: &calibrating::Stands, reader: &Reader, step: &mut Step) {
                 shared::corrections(language, scale, found, left),
                 shared::uncertainty(language, scale, fitted.expanded_c, stands.near),
             ];
+            step.results.extend(
+                shared::large_correction(language, scale, fitted.left, stands.near)
+                    .map(|told| format!("⚠ {told}")),
+            );
             if step.baths {
                 step.results.push(format!(
                     "✓ {}",
