@@ -477,7 +477,7 @@ async fn a_changed_ledger_is_told_as_damage_and_not_proved() {
             matches!(&answer, Err(Trouble::Refused { slug, .. }) if slug == "ledger-damaged"),
             "{what}: {answer:?}"
         );
-        assert_eq!(running.house.proof(record).await, Err(Refusal::NotNow), "{what}");
+        assert_eq!(running.house.proof(record).await, Err(Refusal::Damaged(Some(record))), "{what}");
     }
 }
 
