@@ -211,7 +211,7 @@ fn nothing(answer: &Answer) -> Failure {
             .advice(
                 "another speed or parity, the same in all units: --baud 9600, --parity none, --stop-bits 2",
             )
-            .advice("addresses that were not asked yet: --units 1-247 (up to a minute and a half); two units of one address garble each other")
+            .advice("other addresses: --units 33-247, or 1-247 for all; two units of one address garble each other")
             .advice("120 Ω at both ends of a long line, and a common reference wire where units have one")
             .into(),
         Way::Modbus { .. } => none("units answer, but no register gives a temperature that is plausible")

@@ -237,15 +237,15 @@ impl Builder {
             let worked = worked.map(|(at, _)| *at).collect();
             self.machines.insert(name.to_owned(), Machine::new(self.configured.drift_rules(), worked));
         }
-        // Nearly every rack is of no alert: those are not asked for each of them.
-        if cycle.verdict != Verdict::Pass || !cycle.findings.is_empty() {
+        let inside = self.question.holds(cycle.rinse_started);
+        // Those of before are in no file that proves the account. Nearly every rack is of no alert.
+        if inside && (cycle.verdict != Verdict::Pass || !cycle.findings.is_empty()) {
             let own = |story: &&mut Story| {
                 story.alert.since <= cycle.rinse_ended && story.alert.machine.as_deref() == Some(name)
             };
             self.stories.values_mut().filter(own).for_each(|story| story.rack(index, cycle));
         }
         let Some(machine) = self.machines.get_mut(name) else { return };
-        let inside = self.question.holds(cycle.rinse_started);
         if inside {
             self.entries.saw_cycle(index);
         }
