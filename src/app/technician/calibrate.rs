@@ -110,8 +110,8 @@ fn compared(
     of: usize,
 ) -> Result<CalibrationPoint, Failure> {
     let (language, scale) = (session.language(), session.arguments.answer.scale);
-    let Bath { against, point, reference } = bath;
-    session.tell(&words::point(language, scale, number, of, *point, reference))?;
+    let Bath { against, point, .. } = bath;
+    session.tell(&words::point(language, scale, (number, of), bath))?;
     for caution in words::point_cautions(language, *against) {
         session.tell(&format!("! {caution}"))?;
     }

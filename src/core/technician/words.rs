@@ -4,8 +4,8 @@ mod response;
 
 use std::time::Duration;
 
+use super::bath::Bath;
 use super::refusals;
-use crate::core::boiling::FixedPoint;
 use crate::core::calibration::Calibration;
 use crate::core::reader::said as say;
 use crate::core::reader::{Language, Scale};
@@ -156,18 +156,14 @@ pub fn point_cautions(language: Language, against: Against) -> Vec<&'static str>
 
 /// Which bath is next.
 #[must_use]
-pub fn point(
-    language: Language,
-    scale: Scale,
-    number: usize,
-    of: usize,
-    point: FixedPoint,
-    reference: &str,
-) -> String {
+pub fn point(language: Language, scale: Scale, (number, of): (usize, usize), bath: &Bath) -> String {
+    let Bath { against, point, reference } = bath;
     let (at, sure) = (degrees(scale, point.celsius.0), width(scale, point.expanded_c));
     match language {
         Language::English => format!("Point {number} of {of}: {reference}, {at} {sure}"),
-        Language::Spanish => format!("Punto {number} de {of}: {reference}, {at} {sure}"),
+        Language::Spanish => {
+            format!("Punto {number} de {of}: {}, {at} {sure}", spanish(*against, reference))
+        }
     }
 }
 
@@ -288,6 +284,20 @@ pub const fn result_heading(language: Language) -> &'static str {
     )
 }
 
+/// The reference of a bath as a reader of Spanish knows it; on record it stands in English. A thermometer keeps
+/// the name that somebody gave it.
+fn spanish(against: Against, reference: &str) -> String {
+    match against {
+        Against::Ice => "hielo y agua".to_owned(),
+        Against::Boiling => reference.replacen("boiling water at", "agua hirviendo a", 1).replacen(
+            "weather not known",
+            "sin conocer el tiempo",
+            1,
+        ),
+        Against::Thermometer => reference.to_owned(),
+    }
+}
+
 /// One point, as found and as left.
 #[must_use]
 pub fn result(language: Language, scale: Scale, point: &CalibrationPoint) -> String {
@@ -295,10 +305,11 @@ pub fn result(language: Language, scale: Scale, point: &CalibrationPoint) -> Str
     let (at, shown) = (degrees(scale, point.reference_c), degrees(scale, point.indicated_c));
     match language {
         Language::English => {
-            format!("  {at}: showed {shown}; found {found}, left {left} ({})", point.reference)
+            format!("  {at}: showed {shown} uncorrected; found {found}, left {left} ({})", point.reference)
         }
         Language::Spanish => {
-            format!("  {at}: mostró {shown}; encontrada {found}, queda {left} ({})", point.reference)
+            let reference = spanish(point.against, &point.reference);
+            format!("  {at}: mostró {shown} sin corregir; encontrada {found}, queda {left} ({reference})")
         }
     }
 }
@@ -416,6 +427,16 @@ pub fn finding(finding: &str, language: Language) -> &str {
 #[cfg(test)]
 mod tests {
     use super::*;
+
+    // Own words, in the reader's language.
+    #[test]
+    fn a_bath_is_named_in_the_readers_language() {
+        let bath = Bath::boiling_at_altitude(340.0).expect("a height");
+        let told = point(Language::Spanish, Scale::Celsius, (1, 2), &bath);
+        assert!(told.starts_with("Punto 1 de 2: agua hirviendo a 340 m, sin conocer el tiempo"), "{told}");
+        let told = point(Language::English, Scale::Celsius, (2, 2), &Bath::ice());
+        assert!(told.starts_with("Point 2 of 2: ice and water"), "{told}");
+    }
 
     // ±2.5 °C: class 2 of types K and N in IEC 60584-1:2013.
     #[test]
