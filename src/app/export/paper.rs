@@ -135,35 +135,16 @@ impl Sheet {
 
 #[cfg(test)]
 mod tests {
-    use std::sync::atomic::{AtomicU64, Ordering};
+    use std::sync::atomic::AtomicU64;
 
     use jiff::tz::TimeZone;
 
     use super::*;
     use crate::app::export::pdf::Limits;
-    use crate::app::export::progress::Watched;
+    use crate::app::export::progress::tests::Filling;
     use crate::app::fixture::{self, CONFIGURATION, at, key, opening, plain, rack};
     use crate::core::checkpoint::Checkpoint;
     use crate::core::record::Body;
-
-    /// A device that says so many times that there is room.
-    struct Filling(AtomicU64);
-
-    impl Watched for Filling {
-        fn far(&self, _records: u64) {}
-
-        fn typesetting(&self) {}
-
-        fn is_over(&self) -> bool {
-            false
-        }
-
-        fn room(&self) -> io::Result<u64> {
-            let left = self.0.load(Ordering::Relaxed);
-            self.0.store(left.saturating_sub(1), Ordering::Relaxed);
-            Ok(left)
-        }
-    }
 
     // Own promise: no part of a report is written, and no program runs on, where the room is gone; nothing of it is
     // left. The parts in order: evidence, table, account, the bound of the program, the program at work.

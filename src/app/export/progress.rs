@@ -161,13 +161,13 @@ impl<W: Write> Write for Bounded<'_, W> {
 }
 
 #[cfg(test)]
-mod tests {
+pub(in crate::app::export) mod tests {
     use std::sync::atomic::{AtomicU64, Ordering};
 
     use super::*;
 
     /// A device that says so many times that there is room.
-    struct Filling(AtomicU64);
+    pub(in crate::app::export) struct Filling(pub(in crate::app::export) AtomicU64);
 
     impl Watched for Filling {
         fn far(&self, _records: u64) {}
