@@ -40,8 +40,9 @@ use std::sync::{Arc, Mutex, MutexGuard, PoisonError};
 use jiff::tz::TimeZone;
 use tokio::sync::Notify;
 
+pub(super) use bucket::network;
 pub use change::{Change, ChangeError, ChangeRefusal, Changed, FIRST, TOKEN_DAYS_MAX};
-pub(super) use gate::{Far, not_allowed, to_login};
+pub(super) use gate::{Far, not_allowed, to_login, whence};
 pub use gate::{Requirement, protect, require};
 pub(super) use pages::asked;
 

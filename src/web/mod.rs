@@ -43,6 +43,7 @@ pub mod machine;
 pub mod now;
 mod pages;
 pub mod person;
+mod places;
 pub mod probes;
 pub mod router;
 pub mod serve;

@@ -202,6 +202,12 @@ fn from(access: &Access, request: &Request) -> From {
     }
 }
 
+/// The address that a request came from, as tries and places are counted. Where nobody noted one, everybody
+/// shares the one that is none.
+pub(in crate::web) fn whence(extensions: &Extensions) -> IpAddr {
+    extensions.get::<Visit>().map_or(IpAddr::from([0, 0, 0, 0]), |visit| visit.from.address)
+}
+
 /// Whether a request comes from this very computer, through no proxy.
 fn is_near(access: &Access, request: &Request) -> bool {
     let here = |Far(far): &Far| far.ip().to_canonical().is_loopback();
