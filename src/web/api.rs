@@ -345,6 +345,18 @@ pub(super) fn refused(status: StatusCode, detail: &str, advice: Option<&str>) ->
     }
 }
 
+/// A refusal of which nothing more is known.
+pub(super) fn unexplained(status: StatusCode) -> Response {
+    match status {
+        StatusCode::NOT_FOUND => Problem::nowhere().into_response(),
+        StatusCode::UNAUTHORIZED => Problem::stranger().into_response(),
+        status => {
+            let problem = Problem::new(status, "api-request", "this cannot be asked here in this way");
+            problem.advice("see openapi.json for all there is").into_response()
+        }
+    }
+}
+
 /// Names of the roles, for what says who may do what.
 fn roles(right: crate::core::access::Right) -> String {
     let may = Role::ALL.into_iter().filter(|role| role.may(right)).map(Role::as_str);

@@ -29,6 +29,7 @@ mod compress;
 mod connections;
 pub mod cycle;
 mod deadline;
+mod explained;
 #[cfg(test)]
 mod fixture;
 mod form;
@@ -50,6 +51,7 @@ pub mod serve;
 pub mod settings;
 pub mod sheet;
 pub mod sign_off;
+mod stranger;
 pub mod tls;
 mod who;
 mod words;

@@ -7,7 +7,7 @@ use std::sync::Arc;
 use axum::Router;
 use axum::extract::{Request, State};
 use axum::http::{Extensions, HeaderMap, HeaderValue, Method, StatusCode, Uri, header};
-use axum::middleware::{FromFnLayer, Next, from_fn_with_state};
+use axum::middleware::{FromFnLayer, Next, from_fn, from_fn_with_state};
 use axum::response::{IntoResponse, Response};
 use jiff::tz::TimeZone;
 
@@ -19,8 +19,10 @@ use crate::core::address::escaped;
 use crate::core::reader::{Language, Reader, Scale};
 use crate::core::record::AccessRefusal;
 use crate::web::api::{self, Near};
+use crate::web::explained::explained;
 use crate::web::frame::{self, Refusal, Site};
 use crate::web::person::Person;
+use crate::web::stranger::Stranger;
 
 /// Name of the cookie without TLS.
 const COOKIE: &str = "rinseward";
@@ -62,22 +64,19 @@ impl Visit {
     }
 }
 
-/// Puts access before a router: its own pages, and who asks for every other. Each request must bear a `Far`, as `connections` gives it.
-pub fn protect(router: Router, access: &Arc<Access>, site: &Arc<Site>) -> Router {
-    let layer = from_fn_with_state((Arc::clone(access), Arc::clone(site)), gate);
-    router.merge(routes::routes(access)).layer(layer)
+/// Puts access before a router: its own pages, and who asks for every other. Each request must bear a `Far`, as
+/// `connections` gives it, and the site that all of it is about.
+pub fn protect(router: Router, access: &Arc<Access>) -> Router {
+    let layer = from_fn_with_state(Arc::clone(access), gate);
+    router.merge(routes::routes(access)).layer(from_fn(explained)).layer(layer)
 }
 
-async fn gate(
-    State((access, site)): State<(Arc<Access>, Arc<Site>)>,
-    mut request: Request,
-    next: Next,
-) -> Response {
+async fn gate(State(access): State<Arc<Access>>, mut request: Request, next: Next) -> Response {
     let tls = access.options.tls;
-    let language = pages::asked(request.headers());
+    let stranger = Stranger::of(request.headers(), request.extensions());
     let visit = match enter(&access, &mut request).await {
         Ok(visit) => visit,
-        Err(stopped) => return dressed(stopped.answer(request.uri().path(), language), tls),
+        Err(stopped) => return dressed(stopped.answer(request.uri().path(), stranger), tls),
     };
     let is_link = request.uri().path().starts_with(LINKS);
     if let Some((_, account)) = visit.session.as_ref().filter(|(_, account)| account.must_change)
@@ -87,7 +86,7 @@ async fn gate(
         let answer = if shows_page(&request) {
             frame::go(&format!("{}account", top(request.uri().path())))
         } else {
-            Stopped::ChangeFirst.answer(request.uri().path(), account.language)
+            Stopped::ChangeFirst.answer(request.uri().path(), stranger.reading(account.language))
         };
         return dressed(answer, tls);
     }
@@ -96,7 +95,6 @@ async fn gate(
     }
     request.extensions_mut().insert(visit);
     request.extensions_mut().insert(access);
-    request.extensions_mut().insert(site);
     dressed(next.run(request).await, tls)
 }
 
@@ -115,7 +113,7 @@ enum Stopped {
 
 impl Stopped {
     /// What a person or a program at this path is told.
-    fn answer(self, path: &str, language: Language) -> Response {
+    fn answer(self, path: &str, stranger: Stranger) -> Response {
         let (status, said) = match self {
             Self::NotNow => (StatusCode::SERVICE_UNAVAILABLE, pages::Said::NotNow),
             Self::Foreign => (StatusCode::FORBIDDEN, pages::Said::Foreign),
@@ -126,7 +124,7 @@ impl Stopped {
             let (title, _, advice) = said.words(Language::English);
             api::refused(status, title, Some(advice))
         } else {
-            pages::refused(status, said, language)
+            pages::refused(status, said, stranger)
         }
     }
 }

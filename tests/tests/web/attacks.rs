@@ -99,6 +99,10 @@ async fn ten_wrong_tries_lock_an_account_that_may_not_exist() {
         assert_eq!(event.from.as_deref(), Some(format!("{from} by 127.0.0.1").as_str()));
     }
     assert_eq!(said[0], said[1]);
+    // RFC 9110 §10.2.3: the header is the very time that the page says.
+    let last = wrong(&gateway, "ana", 1, "192.0.2.4").await.remove(0);
+    assert_eq!((last.status, last.header("retry-after")), (429, "900"));
+    assert!(last.body.contains("Wait 15 min,"), "{}", last.body);
     let mut browser = gateway.browser();
     browser.also.push(("x-forwarded-for", "192.0.2.3".to_owned()));
     assert_eq!(browser.login("ana", PASSWORD).await.status, 429, "the right password neither");
@@ -125,6 +129,7 @@ async fn many_tries_from_one_address_are_few_records() {
         assert!(!answer.body.contains("kettle"), "{}", answer.body);
         if answer.status == 429 {
             assert_eq!(answer.header("retry-after"), "6");
+            assert!(answer.body.contains("Wait 6 s."), "{}", answer.body);
         }
         codes.push(answer.status);
     }

@@ -164,7 +164,7 @@ impl Running {
 
     /// Serves it on a port, to whoever shows the token, as the administrator.
     async fn serve(&self) -> String {
-        let site = Site { name: "Harbour".to_owned(), simulated: false };
+        let site = Site::new("Harbour".to_owned(), false);
         let router = site_of(Pages::new(self.house.clone(), site, self.stop.clone()));
         let listener = TcpListener::bind("127.0.0.1:0").await.expect("a port");
         let address = listener.local_addr().expect("an address");
