@@ -336,6 +336,11 @@ pub(super) fn is_for_programs(path: &str) -> bool {
     path.starts_with("/api/") || matches!(path, "/health" | "/ready" | "/metrics")
 }
 
+/// Whether this path is asked by whoever looks after the process, without saying who they are.
+pub(super) fn is_for_probes(path: &str) -> bool {
+    matches!(path, "/health" | "/ready")
+}
+
 /// A refusal that is made before a call is looked at.
 pub(super) fn refused(status: StatusCode, detail: &str, advice: Option<&str>) -> Response {
     let problem = Problem::new(status, "api-access", detail);

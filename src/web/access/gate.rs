@@ -13,7 +13,7 @@ use jiff::tz::TimeZone;
 
 use super::login::{From, Shown};
 use super::store::Account;
-use super::{Access, origin, pages, routes};
+use super::{Access, host, origin, pages, routes};
 use crate::core::access::Right;
 use crate::core::address::escaped;
 use crate::core::reader::{Language, Reader, Scale};
@@ -74,6 +74,9 @@ pub fn protect(router: Router, access: &Arc<Access>) -> Router {
 async fn gate(State(access): State<Arc<Access>>, mut request: Request, next: Next) -> Response {
     let tls = access.options.tls;
     let stranger = Stranger::of(request.headers(), request.extensions());
+    if !is_for_us(&access, &request) {
+        return dressed(Stopped::Misdirected.answer(request.uri().path(), stranger), tls);
+    }
     let visit = match enter(&access, &mut request).await {
         Ok(visit) => visit,
         Err(stopped) => return dressed(stopped.answer(request.uri().path(), stranger), tls),
@@ -105,6 +108,8 @@ enum Stopped {
     NotNow,
     /// The form is of another site.
     Foreign,
+    /// It is meant for another host.
+    Misdirected,
     /// The password is to be changed first.
     ChangeFirst,
     /// The token is none.
@@ -117,6 +122,7 @@ impl Stopped {
         let (status, said) = match self {
             Self::NotNow => (StatusCode::SERVICE_UNAVAILABLE, pages::Said::NotNow),
             Self::Foreign => (StatusCode::FORBIDDEN, pages::Said::Foreign),
+            Self::Misdirected => (StatusCode::MISDIRECTED_REQUEST, pages::Said::Misdirected),
             Self::ChangeFirst => (StatusCode::FORBIDDEN, pages::Said::ChangeFirst),
             Self::Token(why) => return no_token(why),
         };
@@ -206,12 +212,24 @@ pub(in crate::web) fn whence(extensions: &Extensions) -> IpAddr {
     extensions.get::<Visit>().map_or(IpAddr::from([0, 0, 0, 0]), |visit| visit.from.address)
 }
 
+/// Whether a request is to be answered at all, by the host that it is meant for. No page of elsewhere can show
+/// the secret of a program, so that programs may call the gateway as their network does. Nor is it asked of whoever
+/// looks whether the gateway lives: a gateway that is restarted for its name records nothing, and that it lives
+/// is no secret.
+fn is_for_us(access: &Access, request: &Request) -> bool {
+    bearer(request.headers()).is_some()
+        || api::is_for_probes(request.uri().path())
+        || host::is_own(request.uri(), request.headers(), access.options.public_url.as_deref())
+}
+
 /// Whether a request comes from this very computer, through no proxy.
 fn is_near(access: &Access, request: &Request) -> bool {
     let here = |Far(far): &Far| far.ip().to_canonical().is_loopback();
     let passed_on = ["forwarded", "x-forwarded-for", "via"];
     request.extensions().get::<Far>().is_some_and(here)
         && !access.options.behind_proxy
+        // A proxy on this computer that says nothing of itself passes on whom it was asked for, as a rule.
+        && host::is_loopback(request.uri(), request.headers())
         && !passed_on.iter().any(|name| request.headers().contains_key(*name))
 }
 

@@ -27,6 +27,8 @@ pub(super) enum Said {
     NotAllowed,
     /// The form came from another site.
     Foreign,
+    /// The request names another host.
+    Misdirected,
     /// A password must be chosen first.
     ChangeFirst,
     /// There is nothing of this name.
@@ -60,6 +62,22 @@ impl Said {
                 "Esto se envió desde otro sitio",
                 "Solo las páginas de este equipo pueden hacerlo. No se ha cambiado nada.",
                 "Abra la página aquí y pulse el botón allí. Un navegador muy antiguo no sirve.",
+            ),
+            (Self::Misdirected, Language::English) => (
+                "This gateway does not know that name",
+                "The address names a host that this gateway was not told is its own, so nothing is shown: a \
+                 stranger's name could lead here. Nothing was changed.",
+                "Use the address that its messages name, or its address in numbers. If the name is right, whoever \
+                 keeps the gateway sets public-url in [web] of its configuration to it; a proxy before it must pass \
+                 the name on (header Host).",
+            ),
+            (Self::Misdirected, Language::Spanish) => (
+                "Este equipo no conoce ese nombre",
+                "La dirección nombra un servidor que no consta como propio de este equipo, por lo que no se muestra \
+                 nada: un nombre ajeno podría llevar aquí. No se ha cambiado nada.",
+                "Use la dirección que figura en sus mensajes, o la dirección en números. Si el nombre es correcto, \
+                 quien cuida el equipo lo pone como public-url en [web] de su configuración; un proxy delante debe \
+                 transmitir el nombre (cabecera Host).",
             ),
             (Self::ChangeFirst, Language::English) => (
                 "Choose a password first",
