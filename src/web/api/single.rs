@@ -61,7 +61,18 @@ numbered! {
     trace Trace "record"
     proof Proof "record"
     alert Alert "number"
-    record Record "record"
+}
+
+pub(super) async fn record<K: Kitchen>(
+    State(pages): State<Pages<K>>,
+    named: Named<u64>,
+    call: Call,
+) -> Response {
+    let settings = call.person.may(Right::Settings);
+    match named {
+        Ok(Path(index)) => one(pages, call, Single::Record { index, settings }).await,
+        Err(rejection) => misnamed(&rejection, "record").into_response(),
+    }
 }
 
 pub(super) async fn checkpoint<K: Kitchen>(State(pages): State<Pages<K>>, call: Call) -> Response {
