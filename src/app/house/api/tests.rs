@@ -132,6 +132,7 @@ impl Running {
             edition: loaded.sha256(),
             series: None,
             pulse: Some(pulse.clone()),
+            simulated: false,
         };
         let (house, beating) = House::new(&ground, stop.clone());
         tokio::spawn(beating);
