@@ -313,7 +313,8 @@ async fn add(
             page(StatusCode::OK, &template)
         }
         Err(ChangeError::Refused(why)) => {
-            let field = if matches!(why, ChangeRefusal::Shown(_)) { "name" } else { "account" };
+            let shown = matches!(why, ChangeRefusal::Shown(_) | ChangeRefusal::ReadsAsToken);
+            let field = if shown { "name" } else { "account" };
             let wrong = Wrong::at(field, words::unchanged(&why, language));
             all(&access, round, StatusCode::UNPROCESSABLE_ENTITY, wrong, typed).await
         }

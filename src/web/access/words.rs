@@ -155,6 +155,10 @@ pub(super) fn unchanged(why: &ChangeRefusal, language: Language) -> &'static str
             "The name must be one line of at most 100 characters.",
             "El nombre debe ser una línea de 100 caracteres como máximo.",
         ),
+        ChangeRefusal::ReadsAsToken => (
+            "A name does not begin with «token»: so it stands on record of a program.",
+            "El nombre no puede empezar por «token»: así consta en el registro un programa.",
+        ),
         ChangeRefusal::Unknown => ("There is none of this name.", "No hay ninguna con este nombre."),
         ChangeRefusal::Taken => (
             "There is one of this name already, or there are too many.",
