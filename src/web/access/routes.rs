@@ -5,14 +5,14 @@ use std::time::Duration;
 
 use axum::extract::rejection::{FormRejection, QueryRejection};
 use axum::extract::{DefaultBodyLimit, Form, Path, Query, State};
-use axum::http::{HeaderValue, StatusCode, Uri, header};
+use axum::http::{HeaderValue, StatusCode, header};
 use axum::response::Response;
 use axum::routing::{get, post};
 use axum::{Extension, Router};
 use serde::Deserialize;
 
 use super::change::{Change, ChangeError, ChangeRefusal};
-use super::gate::{Visit, person, require, top};
+use super::gate::{Visit, person, require};
 use super::login::LoginError;
 use super::name::AccountName;
 use super::own::{NewPassword, OwnError};
@@ -375,7 +375,6 @@ async fn change_one(
     Extension(person): Extension<Person>,
     Extension(visit): Extension<Visit>,
     asker: Asker,
-    uri: Uri,
     Path(account): Path<String>,
     form: Filled<OneForm>,
 ) -> Response {
@@ -397,7 +396,6 @@ async fn change_one(
         (Deed::Remove, _) => Change::Remove { account },
     };
     let gone = matches!(change, Change::Remove { .. });
-    let top = top(uri.path());
     let round = Round { site: &site, person: &person, deep: 1 };
     match access.change(change, &person.account, Some(&visit.from.told)).await {
         Ok(changed) => match &changed.secret {
@@ -405,8 +403,8 @@ async fn change_one(
                 let what = (For::Account, changed.until);
                 page(StatusCode::OK, &SecretPage::new(&name, secret, what, round))
             }
-            None if gone => frame::go(&format!("{top}accounts")),
-            None => frame::go(&format!("{top}accounts/{name}")),
+            None if gone => frame::go("../accounts"),
+            None => frame::go(&format!("../accounts/{name}")),
         },
         Err(ChangeError::Refused(ChangeRefusal::Unknown | ChangeRefusal::NoName(_))) => {
             asker.refused(StatusCode::NOT_FOUND, Said::Unknown)
