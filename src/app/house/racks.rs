@@ -4,8 +4,6 @@ use std::collections::BTreeMap;
 use std::ops::ControlFlow;
 use std::sync::{Arc, Mutex, PoisonError};
 
-use serde_json::json;
-
 use super::House;
 use super::machines::plots;
 use super::probes::Standing;
@@ -14,6 +12,7 @@ use crate::config::recorded::Recorded;
 use crate::core::alert::hours::instant;
 use crate::core::channel::Place;
 use crate::core::effect::Trace;
+use crate::core::evidence::inclusion::{self, Inclusion};
 use crate::core::merkle::{Hash, inclusion_proof, leaf_hash, verify_inclusion};
 use crate::core::on_file::OnFile;
 use crate::core::reader::Reader;
@@ -254,16 +253,16 @@ pub(super) fn prove(
         return Ok(Proof::Damaged);
     }
     let path: Vec<String> = path.iter().map(Hash::to_string).collect();
-    let proof = json!({
-        "format": "rinseward-inclusion-1",
-        "record": index,
-        "bytes": String::from_utf8_lossy(&bytes),
-        "leaf_sha256": leaf_hash(&bytes).to_string(),
-        "tree_size": seal.size,
-        "root_sha256": seal.root,
-        "inclusion_path": path,
-        "checkpoint": seal.checkpoint,
-        "key": seal.key,
-    });
-    Ok(Proof::Holds(proof.to_string()))
+    let proof = Inclusion {
+        format: inclusion::FORMAT.to_owned(),
+        record: index,
+        leaf_sha256: leaf_hash(&bytes).to_string(),
+        bytes: String::from_utf8_lossy(&bytes).into_owned(),
+        tree_size: seal.size,
+        root_sha256: seal.root,
+        inclusion_path: path,
+        checkpoint: seal.checkpoint,
+        key: seal.key,
+    };
+    Ok(Proof::Holds(proof.to_json()))
 }
