@@ -25,10 +25,11 @@ use super::frame::{self, Frame, Refusal, Tab};
 use super::kitchen::{Kitchen, Pages};
 use super::person::Person;
 use super::probes::{Kind, kind};
+use crate::core::alert::hours::local_date;
 use crate::core::calibration::Calibration;
 use crate::core::cautions;
 use crate::core::channel::Place;
-use crate::core::reader::Language;
+use crate::core::reader::{Language, Reader};
 use crate::core::technician::attempt::{Press, Stands};
 use crate::core::technician::bath::Bath;
 use crate::core::technician::words as shared;
@@ -296,7 +297,7 @@ async fn page<K: Kitchen>(
         own: under.as_ref().is_some_and(|under| under.account == person.account),
         by: under.as_ref().map(|under| under.by.clone()).unwrap_or_default(),
         since: under.as_ref().map(|under| reader.clock_and_zone(under.begun)).unwrap_or_default(),
-        ends: under.as_ref().map(|under| reader.clock_and_zone(under.ends)).unwrap_or_default(),
+        ends: under.as_ref().map(|under| ends(under.ends, pages.kitchen.time(), reader)).unwrap_or_default(),
         problem: under.and_then(|under| under.problem),
         notice: told.notice,
         fault: told.fault,
@@ -308,6 +309,12 @@ async fn page<K: Kitchen>(
         frame: Frame::new(&pages.site, person, Tab::Probes, spot.deep(), &title).with_open(open),
     };
     frame::page(status, page.render())
+}
+
+/// When it ends by itself; with the day where that is another one, as it soon is in a demo.
+fn ends(at: Timestamp, now: Timestamp, reader: &Reader) -> String {
+    let day = |at| local_date(&reader.zone, at);
+    if day(at) == day(now) { reader.clock_and_zone(at) } else { reader.moment(at) }
 }
 
 async fn act<K: Kitchen>(pages: &Pages<K>, person: &Person, spot: &Spot, form: Sent) -> Response {
