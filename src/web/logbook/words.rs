@@ -111,7 +111,7 @@ pub(super) fn not_tested(machine: &str, is_known: bool, reader: &Reader) -> Stri
 }
 
 /// The heading of a form.
-pub(super) const fn heading(kind: Option<CheckKind>, language: Language) -> &'static str {
+pub(in crate::web) const fn heading(kind: Option<CheckKind>, language: Language) -> &'static str {
     let pair = match kind {
         Some(CheckKind::Sanitizer) => ("Sanitizer", "Desinfectante"),
         Some(CheckKind::Supply) => ("Supplies", "Suministros"),
