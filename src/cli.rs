@@ -184,7 +184,8 @@ pub struct DemoArgs {
     /// Directory to keep the ledger in; a fresh temporary one where not given.
     #[arg(long, value_name = "DIR")]
     pub ledger: Option<PathBuf>,
-    /// End by itself after N seconds of real time.
+    /// End by itself after N seconds of real time. Without it the demo goes on until it is stopped: a scenario that is
+    /// over begins again.
     #[arg(long, value_name = "N")]
     pub seconds: Option<u64>,
     /// Print lines where a terminal would get the full view.

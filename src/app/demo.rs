@@ -2,8 +2,11 @@
 //!
 //! The machines speak through pseudo-terminals; from there on everything is what
 //! `run` is made of: serial sources, driver, ledger. Only the clock differs: it
-//! runs as fast as the simulated kitchen does, so that every timer stays right.
+//! runs as fast as the simulated kitchen does, so that every timer stays right. The
+//! messages go to a receiver of its own, see [`inbox`].
 
+mod days;
+mod inbox;
 mod kitchen;
 mod open;
 mod scene;
@@ -19,8 +22,10 @@ use std::time::Duration;
 
 use jiff::tz::TimeZone;
 use rinseward_simulator::scenario::Scenario;
+use tokio::sync::mpsc;
 use tokio_util::sync::CancellationToken;
 
+use self::inbox::Inbox;
 use self::kitchen::Kitchen;
 use self::open::OpenAlerts;
 use self::scene::Scene;
@@ -40,6 +45,10 @@ use crate::report::table::{self, Style, Table};
 use crate::report::words;
 use crate::runtime::clock::Clock;
 use crate::runtime::shutdown::Signals;
+
+/// How long ago the first day of a demo is. At sixty times the real speed it reaches the present after 2.8 h; until then no
+/// command that goes by the computer's clock finds records of a time to come.
+const DAYS_BACK: i64 = 7;
 
 /// Whether the command draws on the whole terminal, which a log would disturb.
 pub(super) fn takes_the_screen(command: &Command) -> bool {
@@ -87,18 +96,20 @@ pub(super) fn demo(arguments: &DemoArgs, streams: &mut Streams<'_>) -> Result<()
             .advice("see that /dev/ptmx is there and may be opened")
     })?;
     let gateway = directory.join("gateway.toml");
-    fs::write(&gateway, kitchen.configuration(&path)).map_err(|error| unwritable(&gateway, &error))?;
+    let inbox = Inbox::open(&directory).map_err(|error| unwritable(&directory, &error))?;
+    fs::write(&gateway, kitchen.configuration(&path, &inbox))
+        .map_err(|error| unwritable(&gateway, &error))?;
     let loaded = configuration::load_alone(gateway.clone(), streams)?;
     let mut scene = Scene::new(&loaded.configuration.machines, &loaded.configuration.channels);
-    show(arguments, scenario, kitchen, &loaded, &mut scene, streams)?;
-    summarise(&scene, &path, &gateway, streams).map_err(Failure::output)
+    show(arguments, scenario, (kitchen, inbox), &loaded, &mut scene, streams)?;
+    summarise(&scene, &directory, streams).map_err(Failure::output)
 }
 
 /// Runs kitchen, gateway and view until one of them ends.
 fn show(
     arguments: &DemoArgs,
     scenario: Scenario,
-    kitchen: Kitchen,
+    (kitchen, inbox): (Kitchen, Inbox),
     loaded: &Loaded,
     scene: &mut Scene,
     streams: &mut Streams<'_>,
@@ -117,18 +128,17 @@ fn show(
     let mut published = station.published();
     let player = {
         let (clock, stop) = (clock.clone(), stop.clone());
-        let play = move || {
-            kitchen.play(&clock, &stop);
-            // A scenario that is over ends the demo, once its last rack is judged.
-            let over = clock.now().plus(Duration::from_secs(60));
-            while !stop.is_cancelled() && clock.now() < over {
-                std::thread::sleep(Duration::from_millis(20));
-            }
-            stop.cancel();
-        };
+        let play = move || kitchen.play(&clock, &stop);
         std::thread::Builder::new().name("kitchen".to_owned()).spawn(play)
     };
     player.map_err(|error| bug("cannot start a thread", &error))?;
+    let (told, mut messages) = mpsc::channel(inbox::SHOWN_MAX);
+    let inbox = inbox.take(told, stop.clone());
+    drop(runtime.spawn(async {
+        if let Err(error) = inbox.await {
+            tracing::warn!(%error, "the receiver of the demo's messages ended");
+        }
+    }));
     let gateway = runtime.spawn(station.run());
     drop(runtime.spawn(signals.watch(stop.clone())));
     if let Some(seconds) = arguments.seconds {
@@ -139,7 +149,8 @@ fn show(
         }));
     }
     let mut open = OpenAlerts::new(&loaded.configuration.ledger.path);
-    let watched = Watched { scene, published: &mut published, open: &mut open, stop: &stop };
+    let watched =
+        Watched { scene, published: &mut published, open: &mut open, messages: &mut messages, stop: &stop };
     let seen = if draws(arguments) {
         let speed = format!("{}× real time", arguments.speed);
         let login = words.map(|words| words.line);
@@ -175,7 +186,7 @@ fn in_lines(
     runtime.block_on(watch::in_lines(watched, &mut table, &TimeZone::system(), streams))
 }
 
-fn summarise(scene: &Scene, path: &Path, gateway: &Path, streams: &mut Streams<'_>) -> io::Result<()> {
+fn summarise(scene: &Scene, directory: &Path, streams: &mut Streams<'_>) -> io::Result<()> {
     let total: u64 = scene.counts.iter().sum();
     write!(streams.out, "\nSIMULATED – demo over: {total} racks")?;
     for (place, (verdict, count)) in
@@ -184,6 +195,7 @@ fn summarise(scene: &Scene, path: &Path, gateway: &Path, streams: &mut Streams<'
         let separator = if place == 0 { ": " } else { ", " };
         write!(streams.out, "{separator}{count} {verdict} {}", words::mark(verdict))?;
     }
+    let (path, gateway) = (directory.join("ledger.sqlite"), directory.join("gateway.toml"));
     let path = path.display();
     writeln!(streams.out, "\nEvery rack is on record in {path}")?;
     // As it was called: whoever tries the demo has not installed it.
@@ -193,7 +205,8 @@ fn summarise(scene: &Scene, path: &Path, gateway: &Path, streams: &mut Streams<'
     if scene.counts[0] > 0 {
         writeln!(streams.out, "The cold:  {program} history --ledger {path} --verdict cold --json")?;
     }
-    writeln!(streams.out, "Alerts:    {program} alerts list --config {}", gateway.display())
+    writeln!(streams.out, "Alerts:    {program} alerts list --config {}", gateway.display())?;
+    writeln!(streams.out, "Messages:  {}", directory.join(inbox::FILE).display())
 }
 
 /// The directory of `--ledger`, or a fresh one among the temporary files.
@@ -218,7 +231,7 @@ fn directory(arguments: &DemoArgs) -> Result<PathBuf, Failure> {
     Ok(directory)
 }
 
-/// The midnight that the scenario plays after: today's, or that after the last rack of
+/// The midnight that the scenario plays after: that of [`DAYS_BACK`], or that after the last rack of
 /// a ledger that an earlier demo left, so that time never runs back on record.
 fn next_day(path: &Path) -> Result<Timestamp, Failure> {
     let mut last = None;
@@ -235,8 +248,8 @@ fn next_day(path: &Path) -> Result<Timestamp, Failure> {
             })
             .map_err(|error| ledger::diagnose(&error, path))?;
     }
-    let today = midnight(Clock::system().now(), 0);
-    Ok(last.map_or(today, |last| today.max(midnight(last, 1))))
+    let first = midnight(Clock::system().now(), -DAYS_BACK);
+    Ok(last.map_or(first, |last| first.max(midnight(last, 1))))
 }
 
 /// The local midnight before `instant`, moved by `days`.

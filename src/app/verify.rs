@@ -8,6 +8,7 @@ mod account;
 mod answer;
 mod attachments;
 mod export;
+mod inclusion;
 mod print;
 mod rows;
 mod said;
@@ -23,6 +24,7 @@ use crate::cli::VerifyArgs;
 use crate::core::audit::{KeptAnswer, KeptSeal, Outcome, Report};
 use crate::core::checkpoint::{Checkpoint, CheckpointError};
 use crate::core::evidence::examine::Trust;
+use crate::core::evidence::inclusion::is_inclusion;
 use crate::core::note::{Note, NoteError, VerifyingKey};
 use crate::diagnostic::Diagnostic;
 use crate::ledger::LedgerError;
@@ -30,6 +32,8 @@ use crate::ledger::walk::{Extent, audit};
 
 /// Begins every SQLite file (SQLite, "Database File Format", 1.3.1).
 const SQLITE: &[u8] = b"SQLite format 3\0";
+/// First bytes that tell what a file is.
+const HEAD_LEN: u64 = 256;
 /// Longest file of a key or a checkpoint that is read, bytes.
 const SMALL_FILE_MAX: u64 = 1 << 20;
 
@@ -41,7 +45,7 @@ pub(super) fn verify(arguments: &VerifyArgs, streams: &mut Streams<'_>) -> Resul
     let head = first_bytes(&arguments.path).map_err(|error| {
         unchecked(place_of(&arguments.path)).because(&error).advice("check the path and who may read it")
     })?;
-    if head != SQLITE {
+    if !head.starts_with(SQLITE) {
         let (mut kept, mut unsigned) = (Vec::new(), Vec::new());
         for path in &arguments.checkpoints {
             let (checkpoint, signed) = read_kept(path, &keys)?;
@@ -50,7 +54,11 @@ pub(super) fn verify(arguments: &VerifyArgs, streams: &mut Streams<'_>) -> Resul
             }
             kept.push(checkpoint);
         }
-        return answer::export(arguments, Trust { keys, kept }, &unsigned, streams);
+        let trust = Trust { keys, kept };
+        if is_inclusion(&head) {
+            return inclusion::inclusion(arguments, &trust, &unsigned, streams);
+        }
+        return answer::export(arguments, trust, &unsigned, streams);
     }
     let kept =
         arguments.checkpoints.iter().map(|path| read_checkpoint(path)).collect::<Result<Vec<_>, _>>()?;
@@ -163,10 +171,10 @@ fn not_opened(error: &LedgerError, path: &Path) -> Failure {
     diagnostic.advice(advice).into()
 }
 
-/// The first bytes of a file, as many as tell a ledger; fewer where it is shorter.
+/// The first bytes of a file, as many as tell what it is; fewer where it is shorter.
 fn first_bytes(path: &Path) -> std::io::Result<Vec<u8>> {
     let mut head = Vec::new();
-    File::open(path)?.take(SQLITE.len() as u64).read_to_end(&mut head)?;
+    File::open(path)?.take(HEAD_LEN).read_to_end(&mut head)?;
     Ok(head)
 }
 

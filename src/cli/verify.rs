@@ -8,8 +8,8 @@ use clap::Args;
 #[derive(Args, Debug)]
 #[command(after_help = "Exit codes: 0 whole, 1 not whole, 2 could not be checked.")]
 pub struct VerifyArgs {
-    /// The ledger or a copy of it, evidence, a report (PDF), or a table of cycles (CSV, JSON Lines)
-    /// --with its evidence. Nothing is written to it or beside it.
+    /// The ledger or a copy of it, evidence, a report (PDF), a table of cycles (CSV, JSON Lines)
+    /// --with its evidence, or the proof of one record (JSON). Nothing is written to it or beside it.
     #[arg(value_name = "FILE")]
     pub path: PathBuf,
     /// The public key, as you got it from the site: its text, or a file that holds it. More than

@@ -62,6 +62,7 @@
 
 pub mod examine;
 pub mod findings;
+pub mod inclusion;
 pub mod span;
 #[cfg(test)]
 mod tests;

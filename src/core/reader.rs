@@ -112,6 +112,16 @@ impl Scale {
             Self::Fahrenheit => kelvin * 1.8,
         }
     }
+
+    /// The offset of a line `gain · value + offset` that is given for values in °C, for values on this scale: with
+    /// F = 1.8 C + 32 on either side it is 1.8 times as much, and 32 · (1 − gain).
+    #[must_use]
+    pub fn offset(self, gain: f64, offset_c: f64) -> f64 {
+        match self {
+            Self::Celsius => offset_c,
+            Self::Fahrenheit => self.difference(offset_c) + 32.0 * (1.0 - gain),
+        }
+    }
 }
 
 impl fmt::Display for Scale {

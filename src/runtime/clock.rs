@@ -101,6 +101,12 @@ impl Clock {
         anchor.shown.plus(self.shared.base.monotonic().saturating_sub(anchor.at).mul_f64(self.shared.rate))
     }
 
+    /// What it will show when so much time of the world has passed.
+    #[must_use]
+    pub fn after(&self, span: Duration) -> Timestamp {
+        self.now().plus(span.mul_f64(self.shared.rate))
+    }
+
     /// How long the world has to wait until this clock shows `instant`; zero where it has passed.
     #[must_use]
     pub fn wait_until(&self, instant: Timestamp) -> Duration {
@@ -196,6 +202,7 @@ mod tests {
             clock.turn(second(elapsed), 0);
             assert_eq!(clock.now(), START.plus(second(shown)), "rate {rate}");
             assert_eq!(clock.wait_until(START.plus(second(shown))), Duration::ZERO);
+            assert_eq!(Clock::manual(START, rate).after(second(elapsed)), clock.now(), "rate {rate}");
         }
         let fast = Clock::manual(START, 60.0);
         assert_eq!(fast.wait_until(START.plus(second(120))), second(2));

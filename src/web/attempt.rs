@@ -25,6 +25,7 @@ use super::frame::{self, Frame, Refusal, Tab};
 use super::kitchen::{Kitchen, Pages};
 use super::person::Person;
 use super::probes::{Kind, kind};
+use crate::core::alert::hours::local_date;
 use crate::core::calibration::Calibration;
 use crate::core::cautions;
 use crate::core::channel::Place;
@@ -313,7 +314,7 @@ async fn page<K: Kitchen>(
         own: under.as_ref().is_some_and(|under| under.account == person.account),
         by: under.as_ref().map(|under| under.by.clone()).unwrap_or_default(),
         since: under.as_ref().map(|under| reader.clock_and_zone(under.begun)).unwrap_or_default(),
-        ends: under.as_ref().map(|under| reader.clock_and_zone(under.ends)).unwrap_or_default(),
+        ends: under.as_ref().map(|under| ends(under.ends, pages.kitchen.time(), reader)).unwrap_or_default(),
         problem: under.and_then(|under| under.problem),
         notice: told.notice,
         fault: told.fault,
@@ -334,6 +335,12 @@ fn ended_in_words(Ended { by, whose, at, .. }: &Ended, reader: &Reader) -> Strin
         "{by} terminó aquí lo que hacía {whose}, a las {at}. Nada de ello consta en el registro.",
     );
     filled(phrase, &[("by", by), ("whose", whose), ("at", &reader.clock_and_zone(*at))])
+}
+
+/// When it ends by itself; with the day where that is another one, as it soon is in a demo.
+fn ends(at: Timestamp, now: Timestamp, reader: &Reader) -> String {
+    let day = |at| local_date(&reader.zone, at);
+    if day(at) == day(now) { reader.clock_and_zone(at) } else { reader.moment(at) }
 }
 
 async fn act<K: Kitchen>(pages: &Pages<K>, person: &Person, spot: &Spot, form: Sent) -> Response {

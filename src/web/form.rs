@@ -37,6 +37,8 @@ pub(super) enum Fault {
     TooLong(usize),
     /// It is no number.
     NotANumber,
+    /// The strip says the first, mg/L, and what was typed the second.
+    NotTheStrip(f64, f64),
     /// The number lies outside of these two, with their digits behind the point.
     Outside(f64, f64),
     /// It is no time of the site's clock, such as 2026-11-26T12:40.
@@ -64,6 +66,16 @@ impl Fault {
             }
             Self::NotANumber => {
                 ("Not a number. Write it like 100 or 7.5.", "No es un número. Escríbalo como 100 o 7.5.")
+            }
+            Self::NotTheStrip(strip, typed) => {
+                return match language {
+                    Language::English => format!(
+                        "You tapped {strip} and typed {typed}: which is right? Tap «none» above, or empty this field."
+                    ),
+                    Language::Spanish => format!(
+                        "Tocó {strip} y escribió {typed}: ¿cuál vale? Toque «ninguna» arriba, o vacíe este campo."
+                    ),
+                };
             }
             Self::Outside(from, to) => {
                 let (from, to) = (plain(from), plain(to));

@@ -115,7 +115,7 @@ words! {
     probes: "Probes", "Sondas";
     more: "More", "Más";
     open: "open", "abiertas";
-    simulated: "SIMULATED: these machines do not exist", "SIMULADO: estas máquinas no existen";
+    simulated: "SIMULATED: these machines do not exist; their clock is not yours", "SIMULADO: estas máquinas no existen; su reloj no es el suyo";
     signed: "You are", "Usted es";
     leave: "Log out", "Cerrar sesión";
     aid: "An aid: it replaces neither the machine's gauges nor the test kit. Local code and the data plate come first.", "Es una ayuda: no sustituye los indicadores de la máquina ni el kit de prueba. Rigen la norma local y la placa de datos.";

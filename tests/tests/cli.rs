@@ -295,18 +295,30 @@ fn a_second_signal_ends_at_once() {
 }
 
 #[test]
-fn the_demo_needs_nothing_and_says_where_its_ledger_is() {
+fn the_demo_needs_nothing_and_shows_everybody_their_work() {
     let directory = TempDir::new().expect("a temporary directory");
-    let arguments = ["demo", "--seconds", "6", "--speed", "100", "--ledger", path(directory.path())];
+    let arguments = ["demo", "--seconds", "6", "--speed", "200", "--ledger", path(directory.path())];
     let output = output(&arguments);
     let (out, err) = (text(&output.stdout), text(&output.stderr));
     assert!(output.status.success(), "{err}");
-    for part in ["SIMULATED", "dm1", "held/required", "rinseward history --ledger"] {
+    for part in [
+        "SIMULATED",
+        "dm1",
+        "held/required",
+        "» message to duty: ",
+        "rinseward history --ledger",
+        "messages.jsonl",
+    ] {
         assert!(out.contains(part), "{part}: {out}\n{err}");
     }
     let ledger = directory.path().join("ledger.sqlite");
     let reader = Reader::open(&ledger).expect("the ledger opens");
     assert!(reader.size().expect("the ledger reads") >= 4, "start, configuration, a rack, stop");
+    let configuration = directory.path().join("gateway.toml");
+    let due = self::output(&["enter", "due", "--config", path(&configuration)]);
+    assert!(due.status.success(), "{}", text(&due.stderr));
+    let messages = std::fs::read_to_string(directory.path().join("messages.jsonl")).expect("a file");
+    assert!(messages.contains("\"condition\":\"cold\""), "{messages}");
 }
 
 /// A running program and what it logs.

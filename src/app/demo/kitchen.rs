@@ -8,10 +8,11 @@ use std::time::Duration;
 
 use rinseward_simulator::catalog::{MachineFacts, MachineKind, RinseFrom, Sanitizing};
 use rinseward_simulator::scenario::Scenario;
-use rinseward_simulator::world::World;
 use serialport::{SerialPort, TTYPort};
 use tokio_util::sync::CancellationToken;
 
+use super::days::Days;
+use super::inbox::Inbox;
 use crate::config::raw::quoted;
 use crate::core::time::Timestamp;
 use crate::runtime::clock::Clock;
@@ -21,10 +22,37 @@ const SLEEP_MAX: Duration = Duration::from_millis(50);
 /// Length of silence after which a probe counts as silent. A computer that pauses
 /// for a second must not make a fault of it at sixty times the real speed.
 const SILENT_AFTER: &str = "180s";
+/// Whom the messages of the demo reach, in the order of the steps: name, what they are, whether a digest is sent.
+const CONTACTS: [(&str, &str, &str); 2] =
+    [("duty", "SIMULATED manager on shift", "off"), ("office", "SIMULATED kitchen manager", "daily")];
+/// What is asked of people, so that each sees their work within two minutes: shifts that begin while it is on, a meal
+/// whose end is near, time to answer that lets the second contact be called while somebody looks. The
+/// clock of the demo is none that a time server could set.
+const PLAN: &str = r#"
+[[shift]]
+name = "day"
+hours = ["mon-sun 12:15-20:15"]
+
+[[shift]]
+name = "late"
+hours = ["mon-sun 20:15-04:15"]
+
+[[meal-period]]
+name = "lunch"
+hours = ["mon-sun 11:00-12:45"]
+
+[[meal-period]]
+name = "dinner"
+hours = ["mon-sun 18:00-20:30"]
+
+[alert]
+escalate-after = "20min"
+off = ["clock-unsynchronised"]
+"#;
 
 /// Machines in motion and their lines.
 pub(super) struct Kitchen {
-    world: World,
+    days: Days,
     links: Vec<Link>,
 }
 
@@ -41,32 +69,33 @@ impl Kitchen {
     /// # Errors
     /// The system's, where it gives no pseudo-terminal.
     pub(super) fn open(scenario: Scenario, seed: u64, midnight: Timestamp) -> io::Result<Self> {
-        let world = World::of(&scenario.plan(), seed, midnight.micros());
+        let days = Days::new(scenario.plan(), seed, midnight);
         let link = |_: &MachineFacts| -> io::Result<Link> {
             let (node, gateway) = TTYPort::pair()?;
             Ok(Link { node, gateway })
         };
-        let links = world.facts().map(link).collect::<io::Result<_>>()?;
-        Ok(Self { world, links })
+        let links = days.facts().map(link).collect::<io::Result<_>>()?;
+        Ok(Self { days, links })
     }
 
     /// When the scenario begins.
     pub(super) fn start(&self) -> Timestamp {
-        Timestamp::from_micros(self.world.start_micros())
+        self.days.start()
     }
 
-    /// The configuration of a gateway in this kitchen, its ledger at `ledger`.
-    pub(super) fn configuration(&self, ledger: &Path) -> String {
+    /// The configuration of a gateway in this kitchen, its ledger at `ledger`, its people reached by `inbox`.
+    pub(super) fn configuration(&self, ledger: &Path, inbox: &Inbox) -> String {
         let mut text = String::from(
             "# Written by `rinseward demo`: simulated machines on pseudo-terminals, which end with the demo.\n",
         );
         // Writing to a String cannot fail; the results are folded into one.
         let mut written = write!(
             text,
-            "\n[site]\nname = \"SIMULATED demo kitchen\"\n\n[ledger]\npath = {}\ncommit-interval = \"50ms\"\n\n[web]\nenabled = true\npublic-url = \"http://127.0.0.1:8480\"\n",
+            "\n[site]\nname = \"SIMULATED demo kitchen\"\ncall = \"the SIMULATED service company, 555-0100\"\n\n[ledger]\npath = {}\ncommit-interval = \"50ms\"\n\n[web]\nenabled = true\npublic-url = \"http://127.0.0.1:8480\"\n",
             quoted(&ledger.display().to_string())
         );
-        for (facts, link) in self.world.facts().zip(&self.links) {
+        written = written.and(write_people(&mut text, inbox));
+        for (facts, link) in self.days.facts().zip(&self.links) {
             written = written.and(write_machine(&mut text, facts));
             let device = link.gateway.name().unwrap_or_default();
             written = written.and(write!(
@@ -80,10 +109,10 @@ impl Kitchen {
         text
     }
 
-    /// Plays the scenario at the pace of `clock` until it is over or `stop` is cancelled.
+    /// Plays the scenario again and again, at the pace of `clock`, until `stop` is cancelled.
     pub(super) fn play(mut self, clock: &Clock, stop: &CancellationToken) {
         let mut line = String::new();
-        for emission in self.world.by_ref() {
+        for emission in self.days.by_ref() {
             let due = Timestamp::from_micros(emission.at_micros);
             loop {
                 if stop.is_cancelled() {
@@ -105,6 +134,17 @@ impl Kitchen {
             }
         }
     }
+}
+
+fn write_people(text: &mut String, inbox: &Inbox) -> std::fmt::Result {
+    text.push_str(PLAN);
+    for (step, (name, role, digest)) in (1..).zip(CONTACTS) {
+        let url = quoted(&inbox.url(name));
+        write!(text, "\n[[webhook]]\nname = \"demo-{name}\"\nurl = {url}\n")?;
+        write!(text, "\n[[contact]]\nname = \"{name}\"\nrole = \"{role}\"\nstep = {step}\n")?;
+        writeln!(text, "routes = [\"webhook:demo-{name}\"]\nunits = \"celsius\"\ndigest = \"{digest}\"")?;
+    }
+    Ok(())
 }
 
 fn write_machine(text: &mut String, facts: &MachineFacts) -> std::fmt::Result {
@@ -169,12 +209,14 @@ mod tests {
         for scenario in Scenario::ALL {
             let kitchen = Kitchen::open(*scenario, 1, Timestamp::from_micros(0)).expect("a pseudo-terminal");
             let path = directory.path().join("gateway.toml");
-            let text = kitchen.configuration(&directory.path().join("say \"so\".sqlite"));
+            let inbox = Inbox::open(directory.path()).expect("a free port");
+            let text = kitchen.configuration(&directory.path().join("say \"so\".sqlite"), &inbox);
             std::fs::write(&path, &text).expect("a temporary file");
             let loaded = Configuration::load(&[path], []);
             let loaded = loaded.unwrap_or_else(|problems| panic!("{scenario}: {problems:?}\n{text}"));
             assert_eq!(loaded.configuration.machines.len(), kitchen.links.len(), "{scenario}");
             assert_eq!(loaded.configuration.sources.len(), kitchen.links.len(), "{scenario}");
+            assert!(loaded.warnings.is_empty(), "{scenario}: {:?}", loaded.warnings);
         }
     }
 }

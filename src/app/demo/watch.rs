@@ -5,15 +5,15 @@ use std::sync::Arc;
 use std::time::Duration;
 
 use jiff::tz::TimeZone;
-use tokio::sync::broadcast;
 use tokio::sync::broadcast::error::{RecvError, TryRecvError};
+use tokio::sync::{broadcast, mpsc};
 use tokio_util::sync::CancellationToken;
 
 use super::open::OpenAlerts;
 use super::scene::Scene;
 use super::screen::{self, Setting};
 use crate::app::{Failure, Streams, terminal};
-use crate::report::table::Table;
+use crate::report::table::{self, Table};
 use crate::runtime::driver::Published;
 
 /// Time between two pictures.
@@ -24,6 +24,7 @@ pub(super) struct Watched<'w> {
     pub(super) scene: &'w mut Scene,
     pub(super) published: &'w mut broadcast::Receiver<Arc<Published>>,
     pub(super) open: &'w mut OpenAlerts,
+    pub(super) messages: &'w mut mpsc::Receiver<String>,
     pub(super) stop: &'w CancellationToken,
 }
 
@@ -32,7 +33,7 @@ pub(super) struct Watched<'w> {
 /// # Errors
 /// The terminal's.
 pub(super) fn on_screen(watched: Watched<'_>, setting: &Setting) -> Result<(), Failure> {
-    let Watched { scene, published, open, stop } = watched;
+    let Watched { scene, published, open, messages, stop } = watched;
     terminal::on_screen(|terminal| {
         let mut news = false;
         loop {
@@ -45,6 +46,9 @@ pub(super) fn on_screen(watched: Watched<'_>, setting: &Setting) -> Result<(), F
                 Err(TryRecvError::Empty) => break,
                 Err(TryRecvError::Closed) => return Ok(ControlFlow::Break(())),
             }
+        }
+        while let Ok(message) = messages.try_recv() {
+            scene.notice = Some(message);
         }
         if news {
             open.look();
@@ -71,6 +75,13 @@ pub(super) async fn in_lines(
     loop {
         let published = tokio::select! {
             biased;
+            Some(message) = watched.messages.recv() => {
+                for line in table::wrapped(&message, table::WIDTH - 2) {
+                    writeln!(streams.out, "» {line}").map_err(Failure::output)?;
+                }
+                streams.out.flush().map_err(Failure::output)?;
+                continue;
+            }
             published = watched.published.recv() => published,
             () = watched.stop.cancelled() => return Ok(()),
         };

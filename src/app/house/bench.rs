@@ -27,7 +27,8 @@ use crate::runtime::clock::Clock;
 use crate::web::attempt::{Ended, NotDone, Said, Under};
 use crate::web::probes::Kind;
 
-/// An attempt ends when nothing was pressed for so long (own choice: longer than any one step, see
+/// An attempt ends when nothing was pressed for so long, in time of the world, also where the clock of the gateway runs
+/// faster: it is people who press (own choice: longer than any one step, see
 /// [`crate::core::technician::STEP_MAX`]).
 const IDLE_MAX: Duration = Duration::from_secs(1_800);
 /// Readings are gathered for so long after a page was asked for (own choice: a page without script asks again
@@ -244,7 +245,7 @@ impl Bench {
             by: running.by.clone(),
             account: running.account.clone(),
             begun: running.begun,
-            ends: self.shared.clock.now().plus(left),
+            ends: self.shared.clock.after(left),
             judged: running.facts.judged,
             correction: running.facts.correction,
             stands: running.attempt.stands(now),

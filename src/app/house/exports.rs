@@ -4,7 +4,7 @@
 //! |---|---|
 //! | [`OWN_MAX`] jobs of one account | the next is refused until one is taken away |
 //! | [`JOBS_MAX`] jobs in all | the next is refused |
-//! | as many at work as programs may have exports | the others wait |
+//! | as many at work as [`super::EXPORTS_MAX`], with those of programs | the others wait |
 //! | [`KEPT`] since it ended | its file is removed |
 //! | [`ROOM_MIN`] left on the device | it ends without a file: recording comes first |
 //!
@@ -335,6 +335,10 @@ impl House {
 impl Exports for House {
     fn stir(&self) -> watch::Receiver<u64> {
         self.desk.stir.subscribe()
+    }
+
+    async fn machines_on_record(&self) -> Result<Vec<String>, Refusal> {
+        self.readers.ask(Reader::machines).await
     }
 
     fn has_report(&self) -> bool {

@@ -5,8 +5,6 @@ use std::ops::ControlFlow;
 use std::sync::{Arc, Mutex, PoisonError};
 use std::time::Duration;
 
-use serde_json::json;
-
 use super::House;
 use super::machines::plots;
 use super::probes::Standing;
@@ -18,6 +16,7 @@ use crate::core::alert::hours::instant;
 use crate::core::alert::story::note;
 use crate::core::channel::Place;
 use crate::core::effect::Trace;
+use crate::core::evidence::inclusion::{self, Inclusion};
 use crate::core::merkle::{Hash, inclusion_proof, leaf_hash, verify_inclusion};
 use crate::core::on_file::OnFile;
 use crate::core::reader::Reader;
@@ -307,16 +306,16 @@ pub(super) fn prove(
         return Ok(Proof::Damaged);
     }
     let path: Vec<String> = path.iter().map(Hash::to_string).collect();
-    let proof = json!({
-        "format": "rinseward-inclusion-1",
-        "record": index,
-        "bytes": String::from_utf8_lossy(&bytes),
-        "leaf_sha256": leaf_hash(&bytes).to_string(),
-        "tree_size": seal.size,
-        "root_sha256": seal.root,
-        "inclusion_path": path,
-        "checkpoint": seal.checkpoint,
-        "key": seal.key,
-    });
-    Ok(Proof::Holds(proof.to_string()))
+    let proof = Inclusion {
+        format: inclusion::FORMAT.to_owned(),
+        record: index,
+        leaf_sha256: leaf_hash(&bytes).to_string(),
+        bytes: String::from_utf8_lossy(&bytes).into_owned(),
+        tree_size: seal.size,
+        root_sha256: seal.root,
+        inclusion_path: path,
+        checkpoint: seal.checkpoint,
+        key: seal.key,
+    };
+    Ok(Proof::Holds(proof.to_json()))
 }

@@ -44,24 +44,20 @@ pub fn width(scale: Scale, kelvin: f64) -> String {
     format!("±{:.2} {}", scale.difference(kelvin).abs(), scale.symbol())
 }
 
-/// A correction of the record in words.
+/// A correction of the record in words, for values in °C.
 #[must_use]
 pub fn gain_and_offset(gain: f64, offset_c: f64) -> String {
-    if gain.to_bits() == 1f64.to_bits() {
-        format!("{offset_c:+.2} °C")
-    } else {
-        format!("× {gain:.4} {offset_c:+.2} °C")
-    }
+    correction(Correction { gain, offset_c }, Scale::Celsius)
 }
 
-/// A correction on the scale of the reader; a factor is shown as it is on record.
+/// A correction, for values on the scale of the reader.
 #[must_use]
 pub fn correction(correction: Correction, scale: Scale) -> String {
-    if correction.gain.to_bits() == 1f64.to_bits() {
-        signed(scale, correction.offset_c)
-    } else {
-        gain_and_offset(correction.gain, correction.offset_c)
+    let Correction { gain, offset_c } = correction;
+    if gain.to_bits() == 1f64.to_bits() {
+        return signed(scale, offset_c);
     }
+    format!("× {gain:.4} {:+.2} {}", scale.offset(gain, offset_c), scale.symbol())
 }
 
 /// What must be known before a calibration.
@@ -436,6 +432,19 @@ mod tests {
         assert!(told.starts_with("Punto 1 de 2: agua hirviendo a 340 m, sin conocer el tiempo"), "{told}");
         let told = point(Language::English, Scale::Celsius, (2, 2), &Bath::ice());
         assert!(told.starts_with("Point 2 of 2: ice and water"), "{told}");
+    }
+
+    // Arithmetic of the scales (NIST SP 811, B.8): 100 °C · 1.01 − 0.5 °C = 100.5 °C is 212.9 °F, and so is
+    // 212 °F · 1.01 − 1.22 °F.
+    #[test]
+    fn a_correction_is_told_on_the_scale_of_the_reader() {
+        for (gain, scale, expected) in [
+            (1.01, Scale::Celsius, "× 1.0100 -0.50 °C"),
+            (1.01, Scale::Fahrenheit, "× 1.0100 -1.22 °F"),
+            (1.0, Scale::Fahrenheit, "-0.90 °F"),
+        ] {
+            assert_eq!(correction(Correction { gain, offset_c: -0.5 }, scale), expected);
+        }
     }
 
     // ±2.5 °C: class 2 of types K and N in IEC 60584-1:2013.

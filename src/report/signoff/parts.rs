@@ -4,6 +4,7 @@ use super::points::{finding, found, of_verdict, point};
 use super::{Block, Section, Words, lines, plain};
 use crate::core::channel::Place;
 use crate::core::record::{Basis, CalibrationDone, CalibrationPoint, Correction, ProvenProbe, SignedProbe};
+use crate::core::technician::words::correction as correction_of;
 use crate::report::pdf::words::Word;
 use crate::report::plot::{self, Size};
 
@@ -180,18 +181,8 @@ impl Words<'_> {
 
     /// `value · gain + offset`, the offset on the scale of the reader.
     fn correction(&self, correction: Correction) -> String {
-        let scale = self.reader().scale;
-        let (offset, symbol) = (scale.difference(correction.offset_c), scale.symbol());
-        if correction.gain.total_cmp(&1.0).is_eq() {
-            return format!("{} {offset:+.2} {symbol}", self.say("correction", "corrección"));
-        }
-        // The offset belongs to values in °C, whatever scale is read.
-        format!(
-            "{} × {:.4} {:+.2} °C",
-            self.say("correction", "corrección"),
-            correction.gain,
-            correction.offset_c
-        )
+        let word = self.say("correction", "corrección");
+        format!("{word} {}", correction_of(correction, self.reader().scale))
     }
 
     fn tau(&self, probe: &SignedProbe) -> String {

@@ -38,6 +38,31 @@ async fn text(response: Response) -> String {
     String::from_utf8(bytes.to_vec()).expect("text")
 }
 
+// Own promise: who tries the demo is told what can be tried there, and what to take for the rest.
+#[tokio::test]
+async fn a_demo_says_what_nobody_can_do_in_it() {
+    let kitchen = StillKitchen::new();
+    for simulated in [true, false] {
+        let named = frame::Site::new("Harbour canteen".to_owned(), simulated);
+        let pages = Pages::new(kitchen.clone(), named, tokio_util::sync::CancellationToken::new());
+        for path in [PATH, "/prove/dm1", "/respond/dm1/rinse"] {
+            let mut request = Request::get(path).body(Body::empty()).expect("a request");
+            request.extensions_mut().insert(person(Role::Technician, Language::English));
+            let page = text(site(pages.clone()).oneshot(request).await.expect("it never fails")).await;
+            assert_eq!(page.contains("rinseward-simulator bench"), simulated, "{path}: {page}");
+        }
+    }
+}
+
+// Own promise: an end on another day is told with its day.
+#[test]
+fn an_end_of_tomorrow_is_no_end_of_today() {
+    let reader = person(Role::Technician, Language::English).reader;
+    let later = |hours: u64| NOW.plus(Duration::from_secs(3_600 * hours));
+    assert_eq!(ends(later(1), NOW, &reader), reader.clock_and_zone(later(1)));
+    assert_eq!(ends(later(30), NOW, &reader), reader.moment(later(30)));
+}
+
 /// A calibration of Ana's in ice: watched for `seconds`, at 0.4 °C.
 fn under(seconds: u32) -> Under {
     let tau = Some(Duration::from_secs(1));

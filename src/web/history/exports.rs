@@ -68,6 +68,15 @@ impl Form {
         }
     }
 
+    /// Whether readings of racks go into it.
+    #[must_use]
+    pub const fn has_traces(self) -> bool {
+        match self {
+            Self::Pdf | Self::Evidence => true,
+            Self::Csv | Self::JsonLines | Self::Json => false,
+        }
+    }
+
     const fn media(self) -> &'static str {
         match self {
             Self::Pdf => "application/pdf",
@@ -186,6 +195,9 @@ pub trait Exports: Clone + Send + Sync + 'static {
     /// Changes while an export goes on.
     fn stir(&self) -> watch::Receiver<u64>;
 
+    /// Every machine that is on record, also one that is gone.
+    fn machines_on_record(&self) -> impl Future<Output = Result<Vec<String>, Refusal>> + Send;
+
     /// Whether PDF files can be made.
     fn has_report(&self) -> bool;
 
@@ -249,7 +261,7 @@ pub(in crate::web) async fn end<K: Kitchen>(
     std::future::ready(frame::go("../../exports")).await
 }
 
-/// A number in an address that may be wrong.
+/// What an address fills the form with: as it is typed there, so that it may be wrong.
 #[derive(Debug, Default, Deserialize)]
 #[serde(default)]
 pub(in crate::web) struct Preset {

@@ -195,6 +195,34 @@ async fn integrity_says_what_was_found() {
     assert_eq!(text(key).await, "north+1+key\n");
 }
 
+// Own promise: what an export cannot be is said beside its field, in the language of the reader, and none is begun.
+#[tokio::test]
+async fn an_export_that_cannot_be_is_asked_again() {
+    let days = "from=2026-11-02&to=2026-11-03";
+    for (path, sent, fault, said) in [
+        ("/history/exports", Some("form=bogus"), "form-fault", "Elija una"),
+        ("/history/exports", Some("machine="), "form-fault", "Elija una"),
+        ("/history/exports?form=bogus", None, "form-fault", "Elija una"),
+        ("/history/exports", Some("form=csv&all_traces=yes"), "all_traces-fault", "no lleva lecturas"),
+        ("/history/exports", Some("form=json&all_traces=yes"), "all_traces-fault", "no lleva lecturas"),
+        ("/history/exports", Some("form=jsonl&all_traces=yes"), "all_traces-fault", "no lleva lecturas"),
+    ] {
+        let kitchen = StillKitchen::new();
+        let asked = sent.map_or_else(|| see(path), |sent| send(path, &format!("{sent}&{days}")));
+        let answer = ask(&kitchen, asked, Role::Auditor, Language::Spanish).await;
+        assert_eq!(answer.status(), StatusCode::UNPROCESSABLE_ENTITY, "{path} {sent:?}");
+        let page = text(answer).await;
+        holds(&page, &[&format!("id=\"{fault}\""), &format!("aria-describedby=\"{fault}\""), said]);
+        assert_eq!(page.matches("class=\"fault\"").count(), 1, "{page}");
+        assert!(kitchen.deeds.borrow().is_empty(), "{path} {sent:?}");
+    }
+    let kitchen = StillKitchen::new();
+    let whole = send("/history/exports", &format!("form=evidence&all_traces=yes&{days}"));
+    let begun = ask(&kitchen, whole, Role::Auditor, Language::English).await;
+    assert_eq!(begun.headers()[header::LOCATION], "exports/1");
+    holds(&kitchen.deeds.borrow().join(" "), &["all_traces: true"]);
+}
+
 // Own promises: an export is begun by those who may, its page says how far it is, the file has a safe name, and
 // without the report program it is said what to do.
 #[tokio::test]

@@ -8,7 +8,7 @@ use axum::response::{IntoResponse, Response};
 use serde::Deserialize;
 
 use super::forms::{Fields, NOTE_CHARS_MAX, Sent};
-use super::words::{Words, caution, heading, words};
+use super::words::{Words, caution, heading, measured_by, not_tested, words};
 use super::{Going, Known, NotPut, Written};
 use crate::core::cycle::plate::Sanitizing;
 use crate::core::food_code::Rounding;
@@ -83,6 +83,7 @@ struct FormPage<'a> {
     has_others: bool,
     machines: Vec<Choice>,
     steps: Vec<Choice>,
+    devices: Vec<Choice>,
     probes: Vec<Choice>,
     symbol: &'static str,
     zone: String,
@@ -100,12 +101,16 @@ pub(in crate::web) async fn ask<K: Kitchen>(
     let (Some(which), Ok(Query(meant))) = (Which::of(&check), meant) else {
         return frame::refuse(Refusal::Unknown, &person, &pages.site, 1);
     };
-    let fields = Fields {
+    let mut fields = Fields {
         machine: Field::with(meant.machine.unwrap_or_default()),
         once: pages.kitchen.time().micros().to_string(),
         ..Fields::default()
     };
-    answer(&pages, &person, which, fields, StatusCode::OK).await
+    // A machine that this cannot be about is told of at once, and never becomes another.
+    let is_asked = fields.machine.value.is_empty() || which == Which::Check(CheckKind::Thermometer);
+    let fits = is_asked || subject(which, &mut fields, &pages.kitchen.machines(), &person.reader).is_some();
+    let status = if fits { StatusCode::OK } else { StatusCode::UNPROCESSABLE_ENTITY };
+    answer(&pages, &person, which, fields, status).await
 }
 
 async fn answer<K: Kitchen>(
@@ -123,8 +128,8 @@ async fn answer<K: Kitchen>(
     let meant = match names.as_slice() {
         // A thermometer is of a machine where it is one of its probes.
         _ if which == Which::Check(CheckKind::Thermometer) => String::new(),
-        [one] => one.clone(),
         _ if names.iter().any(|name| name == wanted) => wanted.to_owned(),
+        [one] if wanted.is_empty() => one.clone(),
         _ => String::new(),
     };
     let choice = |value: &str, shown: &str| Choice {
@@ -145,6 +150,11 @@ async fn answer<K: Kitchen>(
         shown: step.to_owned(),
         chosen: fields.strip == step,
     });
+    let devices = [("water", Device::Water), ("food", Device::Food)].map(|(value, device)| Choice {
+        value: value.to_owned(),
+        shown: measured_by(device, reader),
+        chosen: (fields.device == "food") == (device == Device::Food),
+    });
     let probes = known.iter().filter(|one| wanted.is_empty() || wanted == SITE || one.name == wanted);
     let probes = probes.flat_map(|one| &one.probes).map(|probe| Choice {
         value: probe.clone(),
@@ -161,6 +171,7 @@ async fn answer<K: Kitchen>(
         has_others: names.len() > 1,
         machine: meant,
         steps: steps.collect(),
+        devices: devices.into(),
         probes: probes.collect(),
         symbol: reader.scale.symbol(),
         zone: reader.zone.iana_name().map_or_else(String::new, str::to_owned),
@@ -255,7 +266,8 @@ fn read(
     Some(Going { machine: machine?, written: written?, late: fields.late, once })
 }
 
-/// The machine that was chosen, the only one there is, or the whole site; `None` where it is none of these.
+/// The machine that was chosen, the only one there is, or the whole site; `None` where it is none of these. One
+/// that was named and does not fit is told by its name.
 fn subject(which: Which, fields: &mut Fields, known: &[Known], reader: &Reader) -> Option<Option<String>> {
     let (names, or_site) = which.subjects(known);
     let chosen = fields.machine.value.as_str();
@@ -265,6 +277,11 @@ fn subject(which: Which, fields: &mut Fields, known: &[Known], reader: &Reader) 
         [one] if chosen.is_empty() => Ok(Some(one.clone())),
         _ => Err(Fault::NoChoice),
     };
+    if found.is_err() && !chosen.is_empty() {
+        let is_known = known.iter().any(|one| one.name == chosen);
+        fields.machine.fault = Some(not_tested(chosen, is_known, reader));
+        return None;
+    }
     fields.machine.take(found, reader.language)
 }
 
@@ -277,18 +294,11 @@ fn simple(
 ) -> Option<Check> {
     match kind {
         CheckKind::Sanitizer => {
-            let by_strip = fields.mg_per_l.value.trim().is_empty();
-            let (mg_per_l, ph, solution_c) =
+            let (strength, ph, solution_c) =
                 (fields.strength(reader), fields.ph(reader), fields.solution(reader));
+            let (mg_per_l, by_strip) = strength?;
             let method = by_strip.then(|| "test strip".to_owned());
-            Some(Check::Sanitizer {
-                at: made?,
-                mg_per_l: mg_per_l?,
-                ph: ph?,
-                solution_c: solution_c?,
-                method,
-                by,
-            })
+            Some(Check::Sanitizer { at: made?, mg_per_l, ph: ph?, solution_c: solution_c?, method, by })
         }
         CheckKind::Supply => {
             let enough = match fields.enough.value.as_str() {
@@ -343,4 +353,31 @@ fn thermometer(
         by,
     });
     (machine, check)
+}
+
+#[cfg(test)]
+mod tests {
+    use jiff::tz::TimeZone;
+
+    use super::*;
+    use crate::core::reader::{Language, Scale};
+
+    // Own promise: where one machine alone could be meant, it is only meant where none is named.
+    #[test]
+    fn a_machine_that_is_named_becomes_no_other() {
+        let known = |name: &str, sanitizing| Known { name: name.to_owned(), sanitizing, probes: Vec::new() };
+        let two = [known("hot", Sanitizing::HotWater), known("strong", Sanitizing::Chlorine)];
+        let which = Which::Check(CheckKind::Sanitizer);
+        let reader = Reader { language: Language::English, scale: Scale::Celsius, zone: TimeZone::UTC };
+        for (named, expected) in [
+            ("hot", None),
+            ("other", None),
+            ("", Some(Some("strong".to_owned()))),
+            ("strong", Some(Some("strong".to_owned()))),
+        ] {
+            let mut fields = Fields { machine: Field::with(named), ..Fields::default() };
+            assert_eq!(subject(which, &mut fields, &two, &reader), expected, "{named}");
+            assert_eq!(fields.machine.fault.is_some(), expected.is_none(), "{named}");
+        }
+    }
 }

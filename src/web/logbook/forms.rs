@@ -99,10 +99,19 @@ impl Fields {
         self.late || !self.at.value.is_empty()
     }
 
-    /// The concentration, mg/L: as a number, or by the colour of the strip.
-    pub(super) fn strength(&mut self, reader: &Reader) -> Option<f64> {
-        let typed = if self.mg_per_l.value.trim().is_empty() { &self.strip } else { &self.mg_per_l.value };
-        let found = within(typed, MG_PER_L, |value| value).and_then(|value| value.ok_or(Fault::Missing));
+    /// The concentration, mg/L, and whether the strip says it: by its colour, or as a number. Two that differ are
+    /// none, since nobody but who looked at the strip knows which is right.
+    pub(super) fn strength(&mut self, reader: &Reader) -> Option<(f64, bool)> {
+        let read = |typed: &str| within(typed, MG_PER_L, |value| value);
+        let found = match (read(&self.strip), read(&self.mg_per_l.value)) {
+            (Err(fault), _) | (_, Err(fault)) => Err(fault),
+            (Ok(Some(strip)), Ok(Some(typed))) if strip.total_cmp(&typed).is_ne() => {
+                Err(Fault::NotTheStrip(strip, typed))
+            }
+            (Ok(Some(strip)), Ok(_)) => Ok((strip, true)),
+            (Ok(None), Ok(Some(typed))) => Ok((typed, false)),
+            (Ok(None), Ok(None)) => Err(Fault::Missing),
+        };
         self.mg_per_l.take(found, reader.language)
     }
 

@@ -1,8 +1,12 @@
 use axum::http::StatusCode;
 
+use jiff::tz::TimeZone;
+
 use super::Written;
+use super::words::measured_by;
 use crate::core::access::Role;
-use crate::core::reader::Language;
+use crate::core::logbook::Device;
+use crate::core::reader::{Language, Reader, Scale};
 use crate::core::record::{AmendmentChange, Check, CheckKind};
 use crate::web::fixture::desk::SCRIPT;
 use crate::web::fixture::visit::{get, post};
@@ -78,7 +82,7 @@ async fn a_strip_is_judged_at_once() {
     }
     let (_, spanish) = get(&kitchen, "/logbook/entries/70", Role::Operator, Language::Spanish).await;
     assert!(spanish.contains("NO CUMPLE") && spanish.contains("Nunca junte cloro"), "{spanish}");
-    let sent = "machine=dm2&strip=10&mg_per_l=50&ph=7,5&solution=49";
+    let sent = "machine=dm2&strip=&mg_per_l=50&ph=7,5&solution=49";
     let (_, to) = post(&kitchen, "/logbook/sanitizer", sent, Role::Operator).await;
     assert_eq!(to, "entries/71");
     assert!(matches!(last(&kitchen), Check::Sanitizer { mg_per_l: 50.0, ph: Some(7.5), method: None, .. }));
@@ -126,6 +130,8 @@ async fn what_cannot_be_is_asked_again() {
         ("/logbook/sanitizer", "machine=dm2&mg_per_l=9000&ph=15", vec!["mg_per_l", "ph"]),
         ("/logbook/sanitizer", "machine=dm1&strip=50", vec!["machine"]),
         ("/logbook/sanitizer", "machine=dm2&mg_per_l=1,000", vec!["mg_per_l"]),
+        ("/logbook/sanitizer", "machine=dm2&strip=10&mg_per_l=50", vec!["mg_per_l"]),
+        ("/logbook/sanitizer", "machine=dm2&strip=often&mg_per_l=50", vec!["mg_per_l"]),
         ("/logbook/sanitizer", "machine=dm2&strip=50&at=2027-01-01T10:00", vec!["at"]),
         ("/logbook/sanitizer", "machine=dm2&strip=50&at=2025-11-26T10:00", vec!["at"]),
         ("/logbook/supply", "machine=dm1&enough=maybe", vec!["enough"]),
@@ -148,6 +154,65 @@ async fn what_cannot_be_is_asked_again() {
         post(&kitchen, "/logbook/sanitizer", "machine=dm2&mg_per_l=9000&ph=7", Role::Operator).await;
     assert!(page.contains("value=\"9000\"") && page.contains("value=\"7\""), "{page}");
     assert!(kitchen.desk.entries().is_empty());
+}
+
+// Own promise: of a colour and a number that differ neither wins; two that agree are the strip's.
+#[tokio::test]
+async fn a_number_does_not_win_over_a_colour() {
+    let kitchen = StillKitchen::new();
+    let sent = "machine=dm2&strip=10&mg_per_l=50";
+    let (status, page) = post(&kitchen, "/logbook/sanitizer", sent, Role::Operator).await;
+    assert_eq!(status, StatusCode::UNPROCESSABLE_ENTITY);
+    for said in ["You tapped 10 and typed 50", "name=\"strip\" value=\"10\" checked", "value=\"\">none"] {
+        assert!(page.contains(said), "{said}: {page}");
+    }
+    assert!(kitchen.desk.entries().is_empty());
+    let sent = "machine=dm2&strip=50&mg_per_l=50.0";
+    let (status, _) = post(&kitchen, "/logbook/sanitizer", sent, Role::Operator).await;
+    assert_eq!(status, StatusCode::SEE_OTHER);
+    let strip = Some("test strip".to_owned());
+    assert!(matches!(last(&kitchen), Check::Sanitizer { mg_per_l: 50.0, method, .. } if method == strip));
+}
+
+// Food Code 4-703.11(B): 71 °C (160 °F) at the surface of the utensils, by an irreversible indicator. Own promise: a
+// machine that was named never becomes another, whether the form or its address names it.
+#[tokio::test]
+async fn a_hot_water_machine_stays_what_it_is() {
+    let kitchen = StillKitchen::new();
+    for (machine, said) in
+        [("dm1", "«dm1» sanitizes with hot water"), ("dm9", "No machine here is called «dm9»")]
+    {
+        let path = format!("/logbook/sanitizer?machine={machine}");
+        let asked = get(&kitchen, &path, Role::Operator, Language::English).await;
+        let sent = format!("machine={machine}&strip=50");
+        let sent = post(&kitchen, "/logbook/sanitizer", &sent, Role::Operator).await;
+        for (status, page) in [asked, sent] {
+            assert_eq!(status, StatusCode::UNPROCESSABLE_ENTITY, "{machine}");
+            for said in [said, "id=\"machine-fault\"", "type=\"radio\" name=\"machine\" value=\"dm2\""] {
+                assert!(page.contains(said), "{said}: {page}");
+            }
+            assert!(!page.contains("type=\"hidden\" name=\"machine\""), "{page}");
+        }
+    }
+    assert!(kitchen.desk.entries().is_empty());
+    let path = "/logbook/sanitizer?machine=dm1";
+    let (_, spanish) = get(&kitchen, path, Role::Operator, Language::Spanish).await;
+    assert!(spanish.contains("desinfecta con agua caliente") && spanish.contains("71.1 °C"), "{spanish}");
+}
+
+// 1.5 K and 1 K are 2.7 and 1.8 °F of difference (NIST SP 811, B.8); the figures are those of 4-203.12 and 4-203.11.
+#[test]
+fn a_tolerance_is_a_difference() {
+    let reader = |scale| Reader { language: Language::English, scale, zone: TimeZone::UTC };
+    for (device, scale, said) in [
+        (Device::Water, Scale::Celsius, "(±1.5 °C,"),
+        (Device::Water, Scale::Fahrenheit, "(±2.7 °F,"),
+        (Device::Food, Scale::Celsius, "(±1.0 °C,"),
+        (Device::Food, Scale::Fahrenheit, "(±1.8 °F,"),
+    ] {
+        let told = measured_by(device, &reader(scale));
+        assert!(told.contains(said), "{told}");
+    }
 }
 
 // Own promise: an entry of earlier carries the time of the site's clock at which it was made.

@@ -1,5 +1,7 @@
 //! Words of the pages of the logbook, English and Spanish side by side.
 
+use crate::core::food_code::{Printed, Rounding};
+use crate::core::logbook::Device;
 use crate::core::reader::{Language, Reader, filled};
 use crate::core::record::{Amendment, AmendmentChange, Check, CheckKind};
 use crate::web::words::words;
@@ -16,6 +18,7 @@ words! {
     site: "the whole site", "toda la cocina";
     strength: "Concentration, mg/L (ppm)", "Concentración, mg/L (ppm)";
     strip: "By the colours of the strip", "Según los colores de la tira";
+    no_strip: "none", "ninguna";
     exact: "or as a number", "o como número";
     ph: "pH (may stay empty)", "pH (puede quedar vacío)";
     solution: "Temperature of the solution (may stay empty)", "Temperatura de la solución (puede quedar vacía)";
@@ -35,8 +38,6 @@ words! {
     reference: "Reference", "Referencia";
     reference_example: "Ice water, or thermometer no. 7", "Agua con hielo, o termómetro n.º 7";
     device: "It measures", "Mide";
-    water: "water or air (±1.5 °C, Food Code 4-203.12)", "agua o aire (±1.5 °C, Food Code 4-203.12)";
-    food: "food (±1 °C, Food Code 4-203.11)", "alimentos (±1 °C, Food Code 4-203.11)";
     text: "What is to be known", "Qué hay que saber";
     earlier: "It was made earlier", "Se hizo antes";
     at: "When, by the clock of the site", "Cuándo, por la hora de la cocina";
@@ -72,6 +73,41 @@ const fn say(language: Language, (english, spanish): (&'static str, &'static str
         Language::English => english,
         Language::Spanish => spanish,
     }
+}
+
+/// What a kind of thermometer measures, and by how much it may be off: a difference, on the scale of the reader.
+pub(super) fn measured_by(device: Device, reader: &Reader) -> String {
+    let pair = match device {
+        Device::Water => {
+            ("water or air (±{off}, Food Code 4-203.12)", "agua o aire (±{off}, Food Code 4-203.12)")
+        }
+        Device::Food => ("food (±{off}, Food Code 4-203.11)", "alimentos (±{off}, Food Code 4-203.11)"),
+    };
+    let off = reader.difference(device.tolerance_c(Rounding::Stricter));
+    filled(say(reader.language, pair), &[("off", &off)])
+}
+
+/// Why a check is not about the machine that was named; a machine that is known sanitizes with hot water.
+pub(super) fn not_tested(machine: &str, is_known: bool, reader: &Reader) -> String {
+    let pair = if is_known {
+        (
+            "«{machine}» sanitizes with hot water: no test strip says anything of it. Its own check is a heat label or \
+             a maximum thermometer that goes through a rack: at least {surface} at the ware (Food Code 4-703.11). \
+             Nothing was put on record. A test strip is for the machines below: choose one, if you meant it.",
+            "«{machine}» desinfecta con agua caliente: ninguna tira dice nada de ella. Lo suyo es una etiqueta térmica o \
+             un termómetro de máxima que pasa con una canasta: al menos {surface} en la vajilla (Food Code 4-703.11). \
+             No se registró nada. La tira es para las máquinas de abajo: elija una, si se refería a ella.",
+        )
+    } else {
+        (
+            "No machine here is called «{machine}». Nothing was put on record. Choose one.",
+            "Aquí ninguna máquina se llama «{machine}». No se registró nada. Elija una.",
+        )
+    };
+    // 4-703.11(B): the surface of the utensils, by an irreversible registering temperature indicator.
+    let surface = Printed { celsius: 71.0, fahrenheit: 160.0 }.minimum(Rounding::Stricter);
+    let surface = reader.temperature(surface.0);
+    filled(say(reader.language, pair), &[("machine", machine), ("surface", &surface)])
 }
 
 /// The heading of a form.

@@ -117,6 +117,64 @@ async fn every_export_verifies_with_the_key_of_the_page() {
     gateway.stop();
 }
 
+/// Changes a file.
+fn rewrite(path: &Path, from: &str, to: &str) {
+    let text = fs::read_to_string(path).expect("text");
+    assert!(text.contains(from), "«{from}» is not in {text}");
+    fs::write(path, text.replacen(from, to, 1)).expect("our own folder");
+}
+
+// Own promise: the proof that a page hands out verifies with nothing but the key that a page hands out, says what it
+// proves and what not, and what was changed in it is named, by the codes of every verification.
+#[tokio::test(flavor = "multi_thread")]
+async fn a_proof_of_one_record_verifies_with_the_key_of_the_page() {
+    let site = Site::new("");
+    let gateway = Gateway::start(&site);
+    let mut eva = member(&site, &gateway, "eva", "auditor").await;
+    // Evidence makes a checkpoint.
+    let job = begin(&mut eva, &[("form", "evidence")]).await;
+    until(&mut eva, &job, "Ready").await;
+    let (key, path) = (site.path("site.verify-key"), site.path("proof.json"));
+    fs::write(&key, eva.get("/history/key").await.body).expect("our own folder");
+    let key = ["--key", &key.display().to_string()].map(str::to_owned);
+    let key: Vec<&str> = key.iter().map(String::as_str).collect();
+    let proof = eva.get("/cycles/1/proof").await;
+    assert_eq!(proof.status, 200, "{}", proof.body);
+    fs::write(&path, &proof.body).expect("our own folder");
+    let output = verify(&path, &key);
+    whole(&output);
+    let said = String::from_utf8_lossy(&output.stdout).into_owned();
+    for part in [
+        "whole: proof of one record",
+        "record 1, of ",
+        "that the checkpoint seals",
+        "the checkpoint was sealed at ",
+        "it proves this one record and no other",
+    ] {
+        assert!(said.contains(part), "«{part}» is not in {said}");
+    }
+    let told = verify(&path, &[&key[..], &["--json"]].concat());
+    let told: serde_json::Value = serde_json::from_slice(&told.stdout).expect("JSON");
+    assert_eq!((&told["outcome"], &told["record"]), (&"whole".into(), &1.into()), "{told}");
+
+    for (from, to, code, said) in [
+        ("\"record\":1,", "\"record\":2,", 1, "does not lead to «root_sha256»"),
+        ("recorded", "Recorded", 1, "the record was changed"),
+        ("\"tree_size\":", "\"tree_size\":1", 1, "«tree_size» is not what the checkpoint says"),
+        ("north-kitchen", "south-kitchen", 1, "the checkpoint is not sealed by the key given"),
+        ("inclusion-1", "inclusion-2", 2, "could not be checked"),
+        ("\"format\":", "\"format\": ", 1, "not written as a gateway writes it"),
+    ] {
+        fs::write(&path, &proof.body).expect("our own folder");
+        rewrite(&path, from, to);
+        let output = verify(&path, &key);
+        let words = String::from_utf8_lossy(&[output.stdout, output.stderr].concat()).into_owned();
+        assert_eq!(output.status.code(), Some(code), "{from}: {words}");
+        assert!(words.contains(said), "«{said}» is not in {words}");
+    }
+    gateway.stop();
+}
+
 // Own promises: nobody sees or fetches the export of another, one account has few at a time, and a role that may
 // not take records away neither begins one nor has the ledger checked; that it tried is on record.
 #[tokio::test(flavor = "multi_thread")]

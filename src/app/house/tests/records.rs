@@ -14,6 +14,8 @@ use crate::core::alert::hours::Stretch;
 use crate::core::alert::{AlertNumber, Condition};
 use crate::core::checkpoint::Checkpoint;
 use crate::core::cycle::verdict::Verdict;
+use crate::core::evidence::examine::Trust;
+use crate::core::evidence::inclusion::check;
 use crate::core::merkle::{Hash, TreeHead, leaf_hash, verify_inclusion};
 use crate::core::reading::Fault;
 use crate::core::record::{AlertRaised, Amendment, AmendmentChange, Body, Check, Gap};
@@ -176,6 +178,10 @@ fn a_proof_holds_for_whoever_has_the_key() {
     let Proof::Holds(proof) = prove(&site.reader(), FIRST + 100, &chunks).expect("read") else {
         panic!("it is sealed")
     };
+    let trust = Trust { keys: vec![key().verifying()], kept: Vec::new() };
+    let checked = check(proof.as_bytes(), &trust);
+    assert!(checked.broken.is_empty(), "{:?}", checked.broken);
+    assert!(checked.record.is_some_and(|record| matches!(record.body, Body::Cycle(_))));
     let proof: serde_json::Value = serde_json::from_str(&proof).expect("JSON");
     let text = |name: &str| proof[name].as_str().expect("a text").to_owned();
     let note = crate::core::note::Note::parse(&text("checkpoint")).expect("a note");

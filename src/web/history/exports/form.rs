@@ -15,7 +15,6 @@ use crate::core::alert::hours::local_date;
 use crate::core::reader::{Language, Scale};
 use crate::web::form::{Fault, Field};
 use crate::web::frame::{self, Frame, Refusal, Tab, said};
-use crate::web::history::{Page, Question, View};
 use crate::web::kitchen::{Kitchen, Pages};
 use crate::web::person::Person;
 
@@ -54,13 +53,14 @@ struct Own {
 struct FormPage<'a> {
     frame: Frame<'a>,
     forms: Vec<Choice>,
+    form: Field,
+    traces: Field,
     machines: Vec<(String, bool)>,
     from: Field,
     to: Field,
     papers: Vec<Choice>,
     scales: Vec<Choice>,
     languages: Vec<Choice>,
-    all_traces: bool,
     refused: Option<&'static str>,
     missing: bool,
     own: Vec<Own>,
@@ -85,8 +85,63 @@ pub(in crate::web) async fn show<K: Kitchen>(
         language: person.reader.language.code().to_owned(),
         all_traces: String::new(),
     };
-    let (from, to) = (Field::with(&entered.from), Field::with(&entered.to));
-    answer(&pages, &person, &entered, (from, to), None).await
+    let mut typed = Typed::from(&entered);
+    if !entered.form.is_empty() {
+        typed.form.fault = form_of(&entered.form).err().map(|fault| fault.say(person.reader.language));
+    }
+    answer(&pages, &person, &entered, typed, None).await
+}
+
+/// The fields that can be wrong.
+struct Typed {
+    form: Field,
+    from: Field,
+    to: Field,
+    traces: Field,
+}
+
+impl From<&Entered> for Typed {
+    fn from(entered: &Entered) -> Self {
+        let [form, from, to, traces] =
+            [&entered.form, &entered.from, &entered.to, &entered.all_traces].map(Field::with);
+        Self { form, from, to, traces }
+    }
+}
+
+impl Typed {
+    fn is_faulty(&self) -> bool {
+        [&self.form, &self.from, &self.to, &self.traces].iter().any(|field| field.fault.is_some())
+    }
+
+    /// Form and days, where all of it can be made.
+    fn read(&mut self, language: Language) -> Option<(Form, Date, Date)> {
+        let form = self.form.take(form_of(&self.form.value), language);
+        if !self.traces.value.is_empty() && form.is_some_and(|form| !form.has_traces()) {
+            self.traces.fault = Some(no_traces(language).to_owned());
+        }
+        let read = |field: &mut Field| field.take(day(&field.value), language);
+        let (from, to) = (read(&mut self.from), read(&mut self.to));
+        Some((form?, from?, to?)).filter(|_| self.traces.fault.is_none())
+    }
+}
+
+fn form_of(word: &str) -> Result<Form, Fault> {
+    Form::ALL.into_iter().find(|form| form.as_str() == word).ok_or(Fault::NoChoice)
+}
+
+fn day(typed: &str) -> Result<Date, Fault> {
+    match typed.trim() {
+        "" => Err(Fault::Missing),
+        typed => typed.parse().map_err(|_| Fault::NotATime),
+    }
+}
+
+const fn no_traces(language: Language) -> &'static str {
+    said(
+        language,
+        "A table or JSON holds no readings. Take this choice away, or choose PDF or evidence.",
+        "Una tabla o JSON no lleva lecturas. Quite esta opción, o elija PDF o prueba.",
+    )
 }
 
 /// What paper the reader has at hand: letter where °F is read (own choice: the same countries).
@@ -105,20 +160,14 @@ pub(in crate::web) async fn begin<K: Kitchen>(
 ) -> Response {
     let entered = form.map(|axum::extract::Form(entered)| entered).unwrap_or_default();
     let language = person.reader.language;
-    let (mut from, mut to) = (Field::with(&entered.from), Field::with(&entered.to));
-    let day = |typed: &str| match typed.trim() {
-        "" => Err(Fault::Missing),
-        typed => typed.parse::<Date>().map_err(|_| Fault::NotATime),
-    };
-    let days = (from.take(day(&entered.from), language), to.take(day(&entered.to), language));
-    let form = Form::ALL.into_iter().find(|form| form.as_str() == entered.form);
-    let ((Some(first), Some(last)), Some(form)) = (days, form) else {
-        return answer(&pages, &person, &entered, (from, to), None).await;
+    let mut typed = Typed::from(&entered);
+    let Some((form, from, to)) = typed.read(language) else {
+        return answer(&pages, &person, &entered, typed, None).await;
     };
     let wanted = Wanted {
         form,
-        from: first,
-        to: last,
+        from,
+        to,
         machine: Some(entered.machine.clone()).filter(|machine| !machine.is_empty()),
         all_traces: !entered.all_traces.is_empty(),
         paper: if entered.paper == "letter" { Paper::Letter } else { Paper::A4 },
@@ -127,7 +176,7 @@ pub(in crate::web) async fn begin<K: Kitchen>(
     };
     match pages.kitchen.begin_export(wanted, &person).await {
         Ok(number) => frame::go(&format!("exports/{number}")),
-        Err(why) => answer(&pages, &person, &entered, (from, to), Some(why)).await,
+        Err(why) => answer(&pages, &person, &entered, typed, Some(why)).await,
     }
 }
 
@@ -170,39 +219,32 @@ async fn answer<K: Kitchen>(
     pages: &Pages<K>,
     person: &Person,
     entered: &Entered,
-    (from, to): (Field, Field),
+    typed: Typed,
     refused: Option<NotBegun>,
 ) -> Response {
-    let question = Question {
-        view: View::Racks,
-        machine: None,
-        from: None,
-        to: None,
-        verdict: None,
-        kind: None,
-        until: None,
-        page: Page::Newest,
-    };
-    // For the names of the machines alone.
-    let machines = match pages.kitchen.history(question, &person.reader).await {
-        Ok(part) => part.machines,
+    let machines = match pages.kitchen.machines_on_record().await {
+        Ok(machines) => machines,
         Err(refused) => return frame::refuse(refused, person, &pages.site, 1),
     };
     let language = person.reader.language;
     let title = said(language, "Take records away", "Llevarse asientos");
-    let faulty = from.fault.is_some() || to.fault.is_some();
-    let status = if refused.is_some() || faulty { StatusCode::UNPROCESSABLE_ENTITY } else { StatusCode::OK };
+    let status = if refused.is_some() || typed.is_faulty() {
+        StatusCode::UNPROCESSABLE_ENTITY
+    } else {
+        StatusCode::OK
+    };
     let own = pages.kitchen.exports(&person.account);
     let page = FormPage {
         frame: Frame::new(&pages.site, person, Tab::History, 1, title).with_open(pages.open().await),
         forms: forms(&entered.form, language),
         machines: machines.into_iter().map(|name| (name.clone(), name == entered.machine)).collect(),
-        from,
-        to,
+        form: typed.form,
+        traces: typed.traces,
+        from: typed.from,
+        to: typed.to,
         papers: papers(&entered.paper),
         scales: scales(&entered.scale),
         languages: languages(&entered.language),
-        all_traces: !entered.all_traces.is_empty(),
         refused: refused.map(|refused| why(refused, language)),
         missing: !pages.kitchen.has_report(),
         own: own.iter().map(|job| own_job(job, person)).collect(),
@@ -219,8 +261,9 @@ fn own_job(job: &Job, person: &Person) -> Own {
     }
 }
 
+/// The forms; PDF where none was asked for, and none where there is no such form.
 fn forms(chosen: &str, language: Language) -> Vec<Choice> {
-    let chosen = Form::ALL.into_iter().find(|form| form.as_str() == chosen).unwrap_or(Form::Pdf);
+    let chosen = if chosen.is_empty() { Some(Form::Pdf) } else { form_of(chosen).ok() };
     let all = Form::ALL.into_iter().map(|form| {
         let (word, what) = match form {
             Form::Pdf => (
@@ -264,7 +307,7 @@ fn forms(chosen: &str, language: Language) -> Vec<Choice> {
                 ),
             ),
         };
-        Choice { value: form.as_str(), word, what, chosen: form == chosen }
+        Choice { value: form.as_str(), word, what, chosen: Some(form) == chosen }
     });
     all.collect()
 }
