@@ -60,7 +60,7 @@ pub struct DayRack {
     pub record: u64,
     /// Start of its final rinse.
     pub at: Timestamp,
-    /// The verdict to go by.
+    /// Its verdict.
     pub verdict: Verdict,
     /// Settled minimum that was judged, °C.
     pub settled_c: Option<f64>,

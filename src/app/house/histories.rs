@@ -168,7 +168,7 @@ fn rack_line(ledger: &ledger::Reader, index: u64, found: Found) -> Result<Histor
     let rack = DayRack {
         record: index,
         at: cycle.rinse_started,
-        verdict: cycle.believed(),
+        verdict: cycle.verdict,
         settled_c: cycle.rinse_min_c,
         limit_c: cycle.limit_c,
         wash_c: cycle.wash_min_c,

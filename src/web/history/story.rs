@@ -32,7 +32,7 @@ pub(super) fn told(body: &Body, reader: &Reader) -> String {
     let say = |pair: Pair, values: &[(&str, &str)]| put(language, pair, values);
     match body {
         Body::Cycle(cycle) => {
-            say(("a rack: {word}", "una canasta: {word}"), &[("word", verdict(cycle.believed(), language))])
+            say(("a rack: {word}", "una canasta: {word}"), &[("word", verdict(cycle.verdict, language))])
         }
         Body::Gap(gap) => of_gap(gap, reader),
         Body::Check(check) => {
