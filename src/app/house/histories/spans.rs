@@ -9,7 +9,7 @@ use jiff::civil::Date;
 
 use super::{Sought, closed};
 use crate::app::history::events::Sites;
-use crate::app::history::{Ground, days, drift};
+use crate::app::history::{Ground, days, drift, gaps};
 use crate::app::{Failure, ledger as told};
 use crate::core::alert::Settings;
 use crate::core::alert::hours::local_date;
@@ -67,7 +67,7 @@ pub(super) fn fill(
             }
         }
         View::Gaps => {
-            let gaps = days::blanks(&mut ground, machine)?;
+            let gaps = gaps::blanks(&mut ground, machine)?;
             part.found = Found::Gaps(page(gaps, sought.question.page, part));
         }
         View::Drift => {
@@ -162,7 +162,7 @@ fn summed(
 ) -> Result<Option<Summed>, Failure> {
     let machine = sought.question.machine.as_deref();
     let Some(sums) = days::sums(ground, machine)? else { return Ok(None) };
-    let gaps = days::blanks(ground, machine)?;
+    let gaps = gaps::blanks(ground, machine)?;
     let filled = gaps.iter().filter(|(blank, _)| blank.filled).count() as u64;
     let open_s = gaps.iter().fold(0.0, |sum, (_, open_s)| sum + open_s);
     let of = |days::SumRow { machine, days, numbers, watched, marked }| Sum {
