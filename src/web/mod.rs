@@ -44,6 +44,7 @@ pub mod now;
 mod pages;
 pub mod person;
 pub mod probes;
+mod query;
 pub mod router;
 pub mod serve;
 pub mod settings;

@@ -15,7 +15,6 @@ use crate::core::alert::hours::local_date;
 use crate::core::reader::{Language, Scale};
 use crate::web::form::{Fault, Field};
 use crate::web::frame::{self, Frame, Refusal, Tab, said};
-use crate::web::history::{Page, Question, View};
 use crate::web::kitchen::{Kitchen, Pages};
 use crate::web::person::Person;
 
@@ -173,19 +172,8 @@ async fn answer<K: Kitchen>(
     (from, to): (Field, Field),
     refused: Option<NotBegun>,
 ) -> Response {
-    let question = Question {
-        view: View::Racks,
-        machine: None,
-        from: None,
-        to: None,
-        verdict: None,
-        kind: None,
-        until: None,
-        page: Page::Newest,
-    };
-    // For the names of the machines alone.
-    let machines = match pages.kitchen.history(question, &person.reader).await {
-        Ok(part) => part.machines,
+    let machines = match pages.kitchen.known_machines().await {
+        Ok(machines) => machines,
         Err(refused) => return frame::refuse(refused, person, &pages.site, 1),
     };
     let language = person.reader.language;
