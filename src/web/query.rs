@@ -187,6 +187,11 @@ impl Given {
         !self.wrong.is_empty()
     }
 
+    /// Whether this part is wrong.
+    pub(super) fn is_wrong(&self, name: &str) -> bool {
+        self.wrong.iter().any(|wrong| wrong.name == name)
+    }
+
     /// A part as a field of the page shows it, under the label that it has there.
     pub(super) fn field(&self, name: &str, label: &str, language: Language) -> Field {
         let wrong = self.wrong.iter().find(|wrong| wrong.name == name);

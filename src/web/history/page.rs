@@ -245,7 +245,7 @@ pub(in crate::web) async fn show<K: Kitchen>(
     let page = HistoryPage {
         frame: Frame::new(&pages.site, &person, Tab::History, 0, title).with_open(pages.open().await),
         view: question.view.as_str(),
-        ways: ways(question, language),
+        ways: ways(&asked, language),
         quick,
         form,
         wrong,
@@ -258,10 +258,12 @@ pub(in crate::web) async fn show<K: Kitchen>(
     frame::page(status, page.render())
 }
 
-fn ways(question: &Question, language: Language) -> Vec<Way> {
+fn ways(asked: &Asked, language: Language) -> Vec<Way> {
+    let question = &asked.question;
+    let known = !asked.given.is_wrong("show");
     let way = |view: View| {
-        let asked = Question { view, until: None, page: Page::Newest, ..question.clone() };
-        Way { word: view.word(language), address: address(&asked), chosen: view == question.view }
+        let other = Question { view, until: None, page: Page::Newest, ..question.clone() };
+        Way { word: view.word(language), address: address(&other), chosen: known && view == question.view }
     };
     View::ALL.into_iter().map(way).collect()
 }

@@ -200,6 +200,11 @@ async fn a_question_that_is_not_understood_is_refused() {
         }
         assert!(!page.contains("cycles/48") && !page.contains("history/records/40"), "{query}: {page}");
     }
+    let unknown = refused("/history?show=bogus", Language::English).await;
+    assert!(
+        !unknown.contains("aria-current=\"true\">Racks"),
+        "no view is the one that was asked for: {unknown}"
+    );
     let kept = refused("/history?machine=dm2&verdict=cold&from=2026-11-01&to=x", Language::English).await;
     let wanted =
         ["value=\"2026-11-01\"", "value=\"dm2\" selected", "value=\"cold\" selected", "<details open>"];
