@@ -7,7 +7,9 @@ mod cycles;
 pub(super) mod days;
 pub(super) mod drift;
 pub(super) mod events;
+pub(super) mod gaps;
 pub(super) mod one;
+mod watched;
 
 use std::io;
 use std::path::{Path, PathBuf};
@@ -119,7 +121,7 @@ pub(super) fn columns(show: Show) -> &'static [Column] {
     match show {
         Show::Days => &days::DAYS,
         Show::Summary => &days::SUMMARY,
-        Show::Gaps => &days::GAPS,
+        Show::Gaps => &gaps::GAPS,
         Show::Checks => &events::CHECKS,
         Show::Records => &events::RECORDS,
         Show::Alerts => &events::ALERTS,
@@ -186,7 +188,7 @@ impl<'r> Ground<'r> {
             Show::Days => days::days(self, arguments, streams),
             Show::Summary => days::summary(self, arguments, streams),
             Show::Drift => drift::show(self, arguments, streams),
-            Show::Gaps => days::gaps(self, arguments, streams),
+            Show::Gaps => gaps::show(self, arguments, streams),
             Show::Checks => events::checks(self, arguments, streams),
             Show::Alerts => events::alerts(self, arguments, streams),
             Show::Records => events::records(self, arguments, streams),

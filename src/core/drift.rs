@@ -95,7 +95,7 @@ pub fn since_idle(last: Option<Timestamp>, count: u32, cycle: &Cycle, idle: Dura
 pub fn recovery_s(last: Option<Timestamp>, cycle: &Cycle) -> Option<f64> {
     let follows = cycle.rinse_started.seconds_since(last?);
     let rush = (0.0..=RUSH_WITHIN.as_secs_f64()).contains(&follows);
-    let known = cycle.sanitizing == Sanitizing::HotWater && cycle.believed() != Verdict::Unproven;
+    let known = cycle.sanitizing == Sanitizing::HotWater && cycle.verdict != Verdict::Unproven;
     let whole_s = cycle.rinse_ended.seconds_since(cycle.rinse_started);
     (rush && known).then(|| cycle.settled_after_s.unwrap_or(whole_s))
 }
@@ -259,7 +259,7 @@ impl Watch {
         if cycle.is_worked_on() {
             return Seen::default();
         }
-        let verdict = cycle.believed();
+        let verdict = cycle.verdict;
         self.since_idle = since_idle(self.last_rinse, self.since_idle, cycle, self.rules.idle);
         let recovery_s = recovery_s(self.last_rinse, cycle);
         self.last_rinse = self.last_rinse.max(Some(cycle.rinse_ended));

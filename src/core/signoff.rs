@@ -130,7 +130,7 @@ pub enum OpenPoint {
     TestCycleNotGood {
         /// Its record.
         record: u64,
-        /// The verdict to go by.
+        /// Its verdict.
         verdict: Verdict,
     },
     /// Something was found beside the verdict of the test cycle.
@@ -288,7 +288,7 @@ fn of_cycle(seen: &Seen<'_>, points: &mut Vec<OpenPoint>) {
     if seen.proved_at.is_some_and(|proved_at| cycle.started < proved_at) {
         points.push(OpenPoint::TestCycleOutdated { record });
     }
-    let verdict = cycle.believed();
+    let verdict = cycle.verdict;
     match verdict {
         Verdict::Cold | Verdict::Brief | Verdict::Weak | Verdict::Unproven => {
             points.push(OpenPoint::TestCycleNotGood { record, verdict });

@@ -17,7 +17,7 @@ mod tests;
 
 pub mod samples;
 
-pub use machine::{believed_minimum_c, is_exception, lowest};
+pub use machine::{is_exception, lowest};
 
 use jiff::civil::Date;
 use serde::{Deserialize, Serialize};

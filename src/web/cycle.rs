@@ -137,8 +137,6 @@ struct CyclePage<'a> {
     rack: &'a Rack,
     verdict: Verdict,
     word: String,
-    /// That on record.
-    recorded: &'static str,
     meaning: &'static str,
     when: String,
     figures: String,
@@ -184,12 +182,11 @@ pub(super) async fn show<K: Kitchen>(
         }
         Ok(RackFound::Whole(rack)) => {
             let cycle = &*rack.cycle;
-            let verdict = cycle.believed();
+            let verdict = cycle.verdict;
             let page = CyclePage {
                 frame,
                 verdict,
                 word: verdict_word(verdict, reader.language).to_uppercase(),
-                recorded: verdict_word(cycle.verdict, reader.language),
                 meaning: meaning(verdict, reader.language),
                 when: reader.moment(cycle.rinse_started),
                 figures: figures(cycle, reader),
@@ -263,16 +260,8 @@ fn facts(rack: &Rack, reader: &Reader) -> Vec<Fact> {
     let temperature =
         |celsius: Option<f64>| celsius.map_or("–".to_owned(), |value| reader.temperature(value));
     let [basis, dose_basis, window] = grounds(cycle, reader.language);
-    let mut facts = Vec::new();
+    let mut facts = minima(cycle, basis, reader);
     let mut tell = |name, value| facts.push(Fact { name, value });
-    tell(say("Settled minimum", "Mínimo estable"), format!("{} ({basis})", temperature(cycle.rinse_min_c)));
-    if let Some(corrected) = cycle.rinse_min_corrected_c {
-        let raw = temperature(cycle.rinse_min_raw_c);
-        tell(
-            say("Shown / corrected", "Mostrado / corregido"),
-            format!("{raw} / {}", reader.temperature(corrected)),
-        );
-    }
     tell(say("Limit", "Límite"), format!("{} ({})", reader.temperature(cycle.limit_c), rack.limit_source));
     let chance = cycle.conformance.map_or(String::new(), |share| {
         // Rounded down: only certainty is 100 %.
@@ -317,6 +306,31 @@ fn facts(rack: &Rack, reader: &Reader) -> Vec<Fact> {
     );
     let late = late_after(cycle.rinse_ended, rack.recorded).map_or("", |_| say(" (late)", " (tarde)"));
     tell(say("Recorded", "Registrado"), format!("{}{late}", reader.moment(rack.recorded)));
+    facts
+}
+
+/// The minimum that the verdict stands on, and what the probe showed: of a rack without the first the second
+/// proves nothing.
+fn minima(cycle: &Cycle, basis: &str, reader: &Reader) -> Vec<Fact> {
+    let say = |english, spanish| said(reader.language, english, spanish);
+    let temperature = |celsius: f64| reader.temperature(celsius);
+    let settled = cycle.rinse_min_c.map_or("–".to_owned(), |c| format!("{} ({basis})", temperature(c)));
+    let mut facts = vec![Fact { name: say("Settled minimum", "Mínimo estable"), value: settled }];
+    let shown = match (cycle.rinse_min_raw_c, cycle.rinse_min_corrected_c) {
+        (raw, Some(corrected)) => Some((
+            say("Shown / corrected", "Mostrado / corregido"),
+            format!("{} / {}", raw.map_or("–".to_owned(), temperature), temperature(corrected)),
+        )),
+        (Some(raw), None) if cycle.rinse_min_c.is_none() => {
+            Some((say("Shown by the probe", "Mostrado por la sonda"), temperature(raw)))
+        }
+        (_, None) => None,
+    };
+    facts.extend(shown.map(|(name, value)| {
+        let nothing = say("; it proves nothing", "; no prueba nada");
+        let value = if cycle.rinse_min_c.is_none() { format!("{value}{nothing}") } else { value };
+        Fact { name, value }
+    }));
     facts
 }
 

@@ -24,12 +24,14 @@ use jiff::civil::Date;
 pub(super) use self::page::show;
 use super::frame::said;
 use super::machine::DayRack;
+use crate::core::alert::hours::Stretch;
 use crate::core::cycle::verdict::Verdict;
 use crate::core::daily::DayNumbers;
 use crate::core::monitored::{Blank, Monitored};
 use crate::core::reader::{Language, Reader};
-use crate::core::record::{Amendment, Record};
+use crate::core::record::{Amendment, CheckKind, Record};
 use crate::core::time::Timestamp;
+use crate::core::trend::Usual;
 use crate::web::frame::Refusal;
 
 /// Lines of one page.
@@ -73,6 +75,9 @@ impl View {
         Self::Records,
     ];
 
+    /// Those that are shown page by page, as records are.
+    const LISTS: [Self; 5] = [Self::Racks, Self::Checks, Self::Alerts, Self::Gaps, Self::Records];
+
     const fn as_str(self) -> &'static str {
         match self {
             Self::Racks => "racks",
@@ -111,7 +116,8 @@ pub enum Page {
     Newer(u64),
 }
 
-/// What somebody asks.
+/// What somebody asks. `verdict` is of racks, `kind` of all other records, `until` of days and `page` of lists:
+/// an address that says otherwise is refused before.
 #[derive(Clone, PartialEq, Eq, Debug)]
 pub struct Question {
     /// What is looked at.
@@ -155,13 +161,22 @@ pub enum HistoryLine {
         /// Of a check, whether it was good by the machine as it was configured then; absent where it
         /// is not judged.
         good: Option<bool>,
-        /// What amends it; `None` stands for a record that cannot be read.
-        amendments: Vec<(u64, Option<Amendment>)>,
+        /// What amends it.
+        amendments: Vec<Later>,
         /// Of an alert, when it closed, where it did.
         closed: Option<Timestamp>,
     },
     /// A record that is not as it was made, or cannot be read.
     Damaged(u64),
+}
+
+/// What amends a record.
+#[derive(Clone, PartialEq, Debug)]
+pub struct Later {
+    /// Index of the record that does.
+    pub index: u64,
+    /// What it says; `None` where it cannot be read.
+    pub said: Option<Amendment>,
 }
 
 /// One machine on one day.
@@ -177,8 +192,14 @@ pub struct DayLine {
     pub watched: Monitored,
 }
 
-/// A stretch in which something is missing, and how much of it lies in open time, s.
-pub type GapLine = (Blank, f64);
+/// A stretch in which something is missing.
+#[derive(Clone, PartialEq, Debug)]
+pub struct GapLine {
+    /// The stretch.
+    pub blank: Blank,
+    /// How much of it lies in open time, s.
+    pub open_s: f64,
+}
 
 /// One machine over the span.
 #[derive(Clone, PartialEq, Debug)]
@@ -196,8 +217,10 @@ pub struct Sum {
 }
 
 /// Checks of one kind.
-#[derive(Clone, Copy, PartialEq, Eq, Debug, Default)]
+#[derive(Clone, Copy, PartialEq, Eq, Debug)]
 pub struct Tally {
+    /// Their kind.
+    pub kind: CheckKind,
     /// Those that were good.
     pub good: u64,
     /// Those that were not.
@@ -206,21 +229,39 @@ pub struct Tally {
     pub done: u64,
 }
 
+/// Gaps of a span.
+#[derive(Clone, Copy, PartialEq, Debug, Default)]
+pub struct GapsSummed {
+    /// How many.
+    pub count: u64,
+    /// Those of them that readings filled later.
+    pub filled: u64,
+    /// Their length in open time, s.
+    pub open_s: f64,
+}
+
+/// Alerts of a span.
+#[derive(Clone, Copy, PartialEq, Eq, Debug, Default)]
+pub struct AlertsSummed {
+    /// Those that were raised.
+    pub raised: u64,
+    /// Those of them that are not closed.
+    pub open: u64,
+}
+
 /// The span summed up.
 #[derive(Clone, PartialEq, Debug)]
 pub struct Summed {
-    /// First instant.
-    pub from: Timestamp,
-    /// First instant after it.
-    pub to: Timestamp,
+    /// The span.
+    pub span: Stretch,
     /// Each machine.
     pub machines: Vec<Sum>,
-    /// Number of gaps, those that were filled later, and their length in open time, s.
-    pub gaps: (u64, u64, f64),
-    /// Checks, by the word of their kind.
-    pub checks: Vec<(&'static str, Tally)>,
-    /// Alerts that were raised, and those of them that are not closed.
-    pub alerts: (u64, u64),
+    /// Gaps.
+    pub gaps: GapsSummed,
+    /// Checks, one entry for each kind of which there are some.
+    pub checks: Vec<Tally>,
+    /// Alerts.
+    pub alerts: AlertsSummed,
     /// What open time is.
     pub hours: OpenHours,
 }
@@ -241,15 +282,23 @@ pub enum OpenHours {
 pub struct Drift {
     /// Its name.
     pub machine: String,
-    /// What counted as usual at the end of the span, and its standard deviation, °C; absent while too few
-    /// racks are known.
-    pub usual: Option<(f64, f64)>,
+    /// What counted as usual at the end of the span, °C; absent while too few racks are known.
+    pub usual: Option<Usual>,
     /// Where the settled minima left their usual place, in order of time.
     pub shifts: Vec<Shift>,
     /// Cold racks that were the first after a pause.
     pub cold_first: u64,
-    /// Median time to the limit where rack follows rack, in the first quarter of the span and in the last, s.
-    pub recovery_s: Option<(f64, f64)>,
+    /// How long the limit takes where rack follows rack; absent where too few do.
+    pub recovery: Option<Recovery>,
+}
+
+/// Median time to the limit where rack follows rack.
+#[derive(Clone, Copy, PartialEq, Debug)]
+pub struct Recovery {
+    /// In the first quarter of the span, s.
+    pub first_s: f64,
+    /// In its last quarter, s.
+    pub last_s: f64,
 }
 
 /// The settled minima left their usual place.
@@ -268,54 +317,79 @@ pub struct Shift {
 pub struct Integrity {
     /// Number of records.
     pub records: u64,
-    /// How many of them the newest checkpoint counts, and when it was made.
-    pub checkpoint: Option<(u64, Timestamp)>,
+    /// The newest checkpoint, where there is one.
+    pub checkpoint: Option<Newest>,
     /// The public key that signed it, where one in force vouches for it.
     pub key: Option<String>,
+}
+
+/// The newest checkpoint.
+#[derive(Clone, Copy, PartialEq, Eq, Debug)]
+pub struct Newest {
+    /// How many records it counts.
+    pub records: u64,
+    /// When it was made.
+    pub at: Timestamp,
+}
+
+/// One page of a list, the newest first.
+#[derive(Clone, PartialEq, Debug)]
+pub struct Listed<T> {
+    /// Its lines, at most [`LINES_MAX`].
+    pub lines: Vec<T>,
+    /// The record after which the next newer page ends.
+    pub newer: Option<u64>,
+    /// The record after which the next older page begins.
+    pub older: Option<u64>,
 }
 
 /// What was found.
 #[derive(Clone, PartialEq, Debug)]
 pub enum Found {
-    /// Lines, the newest first.
-    Lines(Vec<HistoryLine>),
+    /// Records.
+    Lines(Listed<HistoryLine>),
     /// Days in numbers, the newest first.
-    Days(Vec<DayLine>),
-    /// Gaps, the newest first.
-    Gaps(Vec<GapLine>),
+    Days {
+        /// At most [`DAYS_MAX`] days of each machine.
+        days: Vec<DayLine>,
+        /// The last day of the next older page.
+        before: Option<Date>,
+    },
+    /// Gaps.
+    Gaps(Listed<GapLine>),
     /// The span summed up; `None` where nothing is on record of it.
     Summary(Option<Box<Summed>>),
-    /// Early warnings by machine, and the span that they were reckoned from.
-    Drift(Vec<Drift>, Option<(Timestamp, Timestamp)>),
+    /// Early warnings.
+    Drift {
+        /// By machine.
+        machines: Vec<Drift>,
+        /// The span that they were reckoned from; `None` where nothing is on record of it.
+        span: Option<Stretch>,
+    },
 }
 
 /// A page of the history.
 #[derive(Clone, PartialEq, Debug)]
 pub struct HistoryPart {
-    /// Machines that anything is on record of.
-    pub machines: Vec<String>,
     /// What was found.
     pub found: Found,
-    /// The record after which the next newer page ends.
-    pub newer: Option<u64>,
-    /// The record after which the next older page begins.
-    pub older: Option<u64>,
     /// Records that could not be read for this answer, so that it may lack something.
     pub damaged: Vec<u64>,
-    /// Of days, the last one of the next older page.
-    pub days_before: Option<Date>,
     /// How the record is sealed.
     pub integrity: Integrity,
 }
 
 /// What the page asks of whoever keeps the record.
 pub trait Histories: Clone + Send + Sync + 'static {
-    /// A page of what is on record.
+    /// Names of the machines that are configured or that anything is on record of.
+    fn known_machines(&self) -> impl Future<Output = Result<Vec<String>, Refusal>> + Send;
+
+    /// A page of what is on record; `None` where the record that it is to go on from stands in no such list.
     fn history(
         &self,
         question: Question,
         reader: &Reader,
-    ) -> impl Future<Output = Result<HistoryPart, Refusal>> + Send;
+    ) -> impl Future<Output = Result<Option<HistoryPart>, Refusal>> + Send;
 
     /// What was in force at a moment.
     fn in_force(&self, at: Timestamp) -> impl Future<Output = Result<moment::Force, Refusal>> + Send;

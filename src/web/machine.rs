@@ -5,18 +5,20 @@ pub(in crate::web) mod words;
 use std::future::Future;
 
 use askama::Template;
-use axum::extract::{Path, Query, State};
-use axum::http::StatusCode;
+use axum::extract::{Path, State};
+use axum::http::{StatusCode, Uri};
 use axum::response::Response;
 use jiff::civil::Date;
-use serde::Deserialize;
 
 use self::words::{fault_word, place_word};
+use super::form::Field;
 use super::frame::{self, Frame, Refusal, Tab, said};
 use super::kitchen::{Kitchen, Pages};
 use super::live::unmade;
 use super::now::Card;
 use super::person::Person;
+use super::query::{self, Expected, Given};
+use crate::core::alert::hours::{instant, local_date};
 use crate::core::channel::Place;
 use crate::core::cycle::sign::Sign;
 use crate::core::cycle::verdict::Verdict;
@@ -60,7 +62,7 @@ pub struct DayRack {
     pub record: u64,
     /// Start of its final rinse.
     pub at: Timestamp,
-    /// The verdict to go by.
+    /// Its verdict.
     pub verdict: Verdict,
     /// Settled minimum that was judged, °C.
     pub settled_c: Option<f64>,
@@ -129,14 +131,6 @@ pub trait Machines: Clone + Send + Sync + 'static {
     ) -> impl Future<Output = Result<LiveTrace, Refusal>> + Send;
 }
 
-/// What may be asked for.
-#[derive(Clone, Debug, Deserialize)]
-pub(super) struct Asked {
-    /// A day, as `2026-11-26`; whatever else stands there means today.
-    #[serde(default)]
-    day: String,
-}
-
 #[derive(Template)]
 #[template(path = "web/machine/trace.html", config = ".askama.toml")]
 struct TracePart {
@@ -199,8 +193,17 @@ struct MachinePage<'a> {
     frame: Frame<'a>,
     parts: [&'a str; 2],
     machine: &'a str,
-    date: String,
-    date_said: String,
+    /// The day that was asked for, or today.
+    asked: Field,
+    /// What else is wrong with the question.
+    wrong: Vec<String>,
+    /// Absent where the question was refused.
+    day: Option<DayTold>,
+}
+
+/// A day in words.
+struct DayTold {
+    said: String,
     zone: String,
     before: Option<String>,
     after: Option<String>,
@@ -211,17 +214,43 @@ struct MachinePage<'a> {
     damaged: Vec<u64>,
 }
 
-/// Shows one machine.
+impl DayTold {
+    fn of(day: MachineDay, now: Timestamp, reader: &Reader) -> Self {
+        let noon = instant(&reader.zone, day.date, jiff::civil::time(12, 0, 0, 0));
+        let noon = noon.unwrap_or(now);
+        Self {
+            said: reader.day(noon),
+            zone: zone_of(reader, noon),
+            before: day.before.map(|date| date.to_string()),
+            after: day.after.map(|date| date.to_string()),
+            counts: counted(&day.racks, reader),
+            rows: day.racks.iter().map(|rack| rack_row(rack, reader)).collect(),
+            gaps: day.gaps.iter().map(|gap| gap_line(gap, reader)).collect(),
+            damaged: day.damaged,
+            plots: day.plots,
+        }
+    }
+}
+
+/// Shows one machine. A day that is none, or has not come, is refused as [`query`] says.
 pub(super) async fn show<K: Kitchen>(
     State(pages): State<Pages<K>>,
     Path(name): Path<String>,
-    Query(asked): Query<Asked>,
+    uri: Uri,
     person: Person,
 ) -> Response {
     let reader = &person.reader;
+    let now = pages.kitchen.time();
+    let mut given = Given::read(&uri, &["day"]);
+    let today = local_date(&reader.zone, now);
+    let date = given.take("day", |text| match (query::day(text)?, today) {
+        (date, Some(today)) if date > today => Err(Expected::DayUntil(today)),
+        (date, _) => Ok(date),
+    });
     let made = async {
         let moment = pages.live.moment(&pages.kitchen, reader, Some(&name)).await?;
-        Ok((moment, pages.kitchen.day(&name, asked.day.parse().ok(), reader).await?))
+        let day = if given.is_refused() { None } else { Some(pages.kitchen.day(&name, date, reader).await?) };
+        Ok((moment, day))
     };
     let (moment, day) = match made.await {
         Ok(made) => made,
@@ -230,25 +259,20 @@ pub(super) async fn show<K: Kitchen>(
     let [card, trace] = moment.cards.as_slice() else {
         return frame::refuse(Refusal::NotNow, &person, &pages.site, 1);
     };
-    let noon = crate::core::alert::hours::instant(&reader.zone, day.date, jiff::civil::time(12, 0, 0, 0));
-    let noon = noon.unwrap_or_else(|| pages.kitchen.time());
-    let frame = Frame::new(&pages.site, &person, Tab::Now, 1, &name).with_open(moment.open);
+    let mut asked = given.field("day", said(reader.language, "Day", "Día"), reader.language);
+    if let Some(day) = &day {
+        asked.value = day.date.to_string();
+    }
+    let status = if day.is_some() { StatusCode::OK } else { StatusCode::UNPROCESSABLE_ENTITY };
     let page = MachinePage {
-        frame,
+        frame: Frame::new(&pages.site, &person, Tab::Now, 1, &name).with_open(moment.open),
         parts: [&card.html, &trace.html],
         machine: &name,
-        date: day.date.to_string(),
-        date_said: reader.day(noon),
-        zone: zone_of(reader, noon),
-        before: day.before.map(|date| date.to_string()),
-        after: day.after.map(|date| date.to_string()),
-        counts: counted(&day.racks, reader),
-        rows: day.racks.iter().map(|rack| rack_row(rack, reader)).collect(),
-        gaps: day.gaps.iter().map(|gap| gap_line(gap, reader)).collect(),
-        damaged: day.damaged,
-        plots: day.plots,
+        asked,
+        wrong: given.beside(&["day"], reader.language),
+        day: day.map(|day| DayTold::of(day, now, reader)),
     };
-    frame::page(StatusCode::OK, page.render())
+    frame::page(status, page.render())
 }
 
 /// Name of the zone of all times on a page.

@@ -46,6 +46,7 @@ mod pages;
 pub mod person;
 mod places;
 pub mod probes;
+mod query;
 pub mod router;
 pub mod serve;
 pub mod settings;

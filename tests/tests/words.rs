@@ -37,7 +37,8 @@ fn said(ledger: &Path, arguments: &[&str]) -> String {
     String::from_utf8(output.stdout).expect("UTF-8")
 }
 
-// Terminal, CSV, JSON, paper and mail name a rack's verdict by the same word, from one ledger.
+// Terminal, CSV, JSON, paper and mail name a rack's verdict by the same word, from one ledger; and so does each
+// sentence that tells of unproven racks, on pages, in messages and on paper.
 #[test]
 fn a_verdict_has_one_word_everywhere() {
     let (directory, path) = place();
@@ -70,6 +71,65 @@ fn a_verdict_has_one_word_everywhere() {
             assert!(mail.contains(&format!("{word}: 1")), "{word}: {mail}");
         }
     }
+    let source = Path::new(env!("CARGO_MANIFEST_DIR")).join("src");
+    for file in SENTENCES {
+        let text = std::fs::read_to_string(source.join(file)).expect("a file of the source");
+        let sentences = sentences(&text);
+        assert!(!sentences.is_empty(), "{file} has none");
+        for (english, spanish) in sentences {
+            assert!(spanish.to_lowercase().contains("sin comprobar"), "{file}: «{english}» and «{spanish}»");
+        }
+    }
+}
+
+/// Where sentences tell of unproven racks.
+const SENTENCES: [&str; 8] = [
+    "alert/message/phrases.rs",
+    "core/technician/words.rs",
+    "report/pdf/words.rs",
+    "web/attempt/words.rs",
+    "web/history/summary.html",
+    "web/history/sums.rs",
+    "web/now/card.rs",
+    "web/settings/words.rs",
+];
+
+/// The sentences of a file that tell in English of what is unproven, each with the Spanish one beside it.
+fn sentences(text: &str) -> Vec<(String, String)> {
+    let texts = literals(&text.replace("'\"'", "' '"));
+    let pairs = texts.windows(2).filter(|pair| {
+        let between = pair[1].before.trim();
+        between == "," || between.len() < 120 && between.contains("Language::Spanish")
+    });
+    let told = pairs.filter(|pair| pair[0].text.to_lowercase().contains("unproven"));
+    told.map(|pair| (pair[0].text.clone(), pair[1].text.clone())).collect()
+}
+
+/// A text between quotation marks, and what stands before it.
+struct Literal {
+    before: String,
+    text: String,
+}
+
+fn literals(source: &str) -> Vec<Literal> {
+    let mut found = Vec::new();
+    let (mut before, mut rest) = (String::new(), source.chars());
+    while let Some(next) = rest.next() {
+        if next != '"' {
+            before.push(next);
+            continue;
+        }
+        let mut text = String::new();
+        while let Some(inside) = rest.next().filter(|inside| *inside != '"') {
+            text.push(inside);
+            // What is escaped ends nothing.
+            if inside == '\\' {
+                text.extend(rest.next());
+            }
+        }
+        found.push(Literal { before: std::mem::take(&mut before), text });
+    }
+    found
 }
 
 fn digest(language: Language) -> String {

@@ -99,7 +99,7 @@ phrases! {
     WhyNarrow: "Every rack passed, but by less than the uncertainty of the measurement.", "Todas las canastas pasaron, pero por menos que la incertidumbre de la medida.";
     WhyDrifting: "The rinse moves away from its usual temperature: booster, scale, supply, or the probe itself.", "El enjuague se aparta de su temperatura habitual: calentador, cal, suministro o la propia sonda.";
     WhyTankCold: "The kitchen is open, and the wash tank has not reached its temperature.", "La cocina está abierta y el tanque de lavado no ha llegado a su temperatura.";
-    WhyProbe: "The water may be hot enough; it is the measurement that is missing. Until it is back every rack is unproven.", "El agua puede estar bastante caliente; lo que falta es la medida. Hasta que vuelva, ninguna canasta queda comprobada.";
+    WhyProbe: "The water may be hot enough; it is the measurement that is missing. Until it is back every rack is unproven.", "El agua puede estar bastante caliente; lo que falta es la medida. Hasta que vuelva, todas las canastas quedan sin comprobar.";
     WhyCheck: "It was due {due} and is not on record.", "Se esperaba para {due} y no consta en el registro.";
     WhyCalibration: "The probe is still used, but what it shows is no longer backed by a calibration.", "La sonda se sigue usando, pero ninguna calibración vigente respalda lo que muestra.";
     WhyThermometer: "It differs from its reference by more than its tolerance. Where it is a probe of the machine, racks were judged by what it shows.", "Se aparta de su referencia más que su tolerancia. Si es una sonda de la máquina, las canastas se juzgaron por lo que muestra.";

@@ -1,4 +1,4 @@
-//! Days, their summary, and what is missing of them.
+//! Days in numbers, and their summary.
 
 use std::collections::BTreeMap;
 use std::ops::ControlFlow;
@@ -8,16 +8,16 @@ use jiff::civil::Date;
 
 use super::Ground;
 use super::cycles::line;
+use super::watched::Watch;
 use crate::app::{Failure, Streams, work};
 use crate::cli::HistoryArgs;
 use crate::core::alert::hours::{Stretch, local_date};
 use crate::core::cycle::verdict::Verdict;
 use crate::core::daily::{DayNumbers, MachineDay, median};
-use crate::core::monitored::{self, Blank, Monitored, monitored};
+use crate::core::monitored::{self, Monitored};
 use crate::core::record::{Body, Record};
 use crate::core::time::Timestamp;
 use crate::ledger::{CycleFilter, LedgerError, Order};
-use crate::report::said;
 use crate::report::sheet::{Cell, Column, Form, Unit};
 
 /// Longest time from the start of a rack to the end of its rinse (own choice: no machine of these kinds takes an
@@ -72,20 +72,6 @@ pub(super) static SUMMARY: [Column; 21] = [
     Column::nowhere("unproven_worked_on", Unit::Count),
 ];
 
-/// Columns of `--show gaps`.
-pub(super) static GAPS: [Column; 10] = [
-    Column::under("index", Unit::Count, "record", 7),
-    Column::under("machine", Unit::Text, "machine", 12),
-    Column::under("probe", Unit::Text, "probe", 18),
-    Column::under("from", Unit::Instant, "from", 19),
-    Column::under("to", Unit::Instant, "to", 19),
-    Column::under("lasted", Unit::Seconds, "lasted", 12),
-    Column::nowhere("in_operation", Unit::Seconds),
-    Column::nowhere("fault", Unit::Text),
-    Column::nowhere("filled", Unit::Flag),
-    Column::below("said"),
-];
-
 /// One machine on one day.
 pub(in crate::app) struct DayRow {
     pub(in crate::app) day: Date,
@@ -112,47 +98,6 @@ pub(in crate::app) struct Sums {
     pub(in crate::app) span: Stretch,
     pub(in crate::app) dates: (Date, Date),
     pub(in crate::app) machines: Vec<SumRow>,
-}
-
-/// Hours, gaps and span that a share is reckoned from.
-struct Watch {
-    span: Stretch,
-    operating: Vec<Stretch>,
-    blanks: Vec<Blank>,
-}
-
-impl Watch {
-    fn new(ground: &mut Ground, span: Stretch) -> Result<Self, Failure> {
-        let (mut blanks, damaged) =
-            ground.reader.blanks(ground.now).map_err(|error| ground.failed(&error))?;
-        for index in damaged {
-            if let Err(error) = ground.reader.record(index).map_err(|error| ground.failed(&error))? {
-                ground.damaged.push((index, error));
-            }
-        }
-        blanks.retain(|blank| blank.from < span.to && blank.to.is_none_or(|to| to > span.from));
-        let begun = ground.reader.begun().map_err(|error| ground.failed(&error))?;
-        // What was imported of the time before is on record, and nobody watched it.
-        let since = Stretch { from: begun.unwrap_or(span.to).clamp(span.from, span.to), to: span.to };
-        let operating = match &ground.settings {
-            Some(settings) => monitored::operating(settings, since),
-            None => vec![since],
-        };
-        Ok(Self { span, operating, blanks })
-    }
-
-    /// What was watched of a machine inside a stretch.
-    fn of(&self, machine: &str, span: Stretch) -> Monitored {
-        let first = self.operating.partition_point(|hours| hours.to <= span.from);
-        let hours = self.operating.get(first..).unwrap_or_default();
-        let hours = hours.get(..hours.partition_point(|hours| hours.from < span.to)).unwrap_or_default();
-        let end = self.blanks.partition_point(|blank| blank.from < span.to);
-        let own = |blank: &&Blank| {
-            blank.to.is_none_or(|to| to > span.from)
-                && blank.machine.as_deref().is_none_or(|own| own == machine)
-        };
-        monitored(span, hours, self.blanks.get(..end).unwrap_or_default().iter().filter(own))
-    }
 }
 
 /// The days that were asked for: from the first that is known to today where nothing else was said.
@@ -425,82 +370,4 @@ fn summed(days: &[&MachineDay]) -> DayNumbers {
         late: sum(&|numbers| numbers.late),
         damaged: sum(&|numbers| numbers.damaged),
     }
-}
-
-/// The gaps that touch the span, the oldest first, each with its length in open time, s.
-///
-/// # Errors
-/// The ledger's.
-pub(in crate::app) fn blanks(
-    ground: &mut Ground,
-    machine: Option<&str>,
-) -> Result<Vec<(Blank, f64)>, Failure> {
-    let span = Stretch {
-        from: ground.from.unwrap_or(Timestamp::MIN),
-        to: ground.to.unwrap_or(Timestamp::MAX).min(ground.now),
-    };
-    let mut blanks = Watch::new(ground, span)?.blanks;
-    blanks
-        .retain(|blank| machine.is_none() || blank.machine.is_none() || blank.machine.as_deref() == machine);
-    let in_operation_s = |blank: &Blank| {
-        let whole = whole(blank, span);
-        match &ground.settings {
-            Some(settings) => monitored(whole, &monitored::operating(settings, whole), []).operating_s,
-            None => whole.to.seconds_since(whole.from),
-        }
-    };
-    Ok(blanks.into_iter().map(|blank| (blank.clone(), in_operation_s(&blank))).collect())
-}
-
-/// The gap as long as it is known.
-fn whole(blank: &Blank, span: Stretch) -> Stretch {
-    Stretch { from: blank.from, to: blank.to.unwrap_or(span.to).max(blank.from) }
-}
-
-pub(super) fn gaps(
-    ground: &mut Ground,
-    arguments: &HistoryArgs,
-    streams: &mut Streams<'_>,
-) -> Result<(), Failure> {
-    let mut blanks = blanks(ground, arguments.machine.as_deref())?;
-    let first = blanks.len().saturating_sub(arguments.limit.unwrap_or(usize::MAX));
-    blanks.drain(..first);
-    if arguments.newest_first {
-        blanks.reverse();
-    }
-    let sheet = ground.sheet(&GAPS, arguments);
-    sheet.start(streams.out, &ground.whose()).map_err(Failure::output)?;
-    for (blank, in_operation_s) in &blanks {
-        let row = gap_row(ground, blank, *in_operation_s);
-        sheet.row(streams.out, &row).map_err(Failure::output)?;
-    }
-    if sheet.form == Form::Table {
-        let (count, filled) = (blanks.len(), blanks.iter().filter(|(blank, _)| blank.filled).count());
-        line(streams, &format!("\n{count} gaps, {filled} of them filled by readings that came late."))?;
-    }
-    Ok(())
-}
-
-fn gap_row(ground: &Ground, blank: &Blank, in_operation_s: f64) -> Vec<Cell> {
-    let to = ground.to.unwrap_or(Timestamp::MAX).min(ground.now);
-    let whole = whole(blank, Stretch { from: blank.from, to });
-    let mut said = match blank.fault {
-        Some(fault) => format!("The probe {}", said::fault(fault)),
-        None => "The service was down".to_owned(),
-    };
-    said.push_str(if blank.to.is_none() { "; it lasts" } else { "" });
-    said.push_str(if blank.filled { "; its readings came after all, late." } else { "." });
-    let fault = blank.fault.and_then(|fault| serde_json::to_value(fault).ok());
-    vec![
-        blank.index.into(),
-        blank.machine.clone().into(),
-        blank.probe.clone().into(),
-        blank.from.into(),
-        blank.to.into(),
-        whole.to.seconds_since(whole.from).into(),
-        in_operation_s.into(),
-        fault.and_then(|fault| fault.as_str().map(str::to_owned)).into(),
-        Cell::Flag(blank.filled),
-        Cell::Text(said),
-    ]
 }

@@ -90,7 +90,7 @@ pub(super) fn racks(ledger: &ledger::Reader, alert: &Alert) -> Result<Vec<Affect
 }
 
 fn judged(cycle: &Cycle) -> (Verdict, Option<f64>, f64) {
-    (cycle.believed(), cycle.rinse_min_c, cycle.limit_c)
+    (cycle.verdict, cycle.rinse_min_c, cycle.limit_c)
 }
 
 impl House {

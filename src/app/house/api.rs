@@ -1,6 +1,7 @@
 //! What programs ask, answered by the very functions that the commands ask.
 
 mod export;
+mod place;
 mod rows;
 mod single;
 mod vitals;

@@ -123,7 +123,7 @@ fn rack(record: u64, cycle: &Cycle) -> LastRack {
     LastRack {
         record,
         ended: cycle.rinse_ended,
-        verdict: cycle.believed(),
+        verdict: cycle.verdict,
         findings: cycle.findings.clone(),
         settled_c: cycle.rinse_min_c,
         limit_c: cycle.limit_c,

@@ -1,7 +1,9 @@
 //! The history, page by page, and how the record is sealed.
 
 mod spans;
+mod sums;
 
+use std::collections::BTreeSet;
 use std::ops::ControlFlow;
 use std::path::Path;
 use std::sync::Arc;
@@ -29,19 +31,20 @@ use crate::web::frame::Refusal;
 use crate::web::history::moment::{AsConfigured, Force, ProbeInForce};
 use crate::web::history::record::{One, Stands};
 use crate::web::history::{
-    Found as FoundView, Histories, HistoryLine, HistoryPart, Integrity, LINES_MAX, Page, Question, View,
+    Found as FoundView, Histories, HistoryLine, HistoryPart, Integrity, LINES_MAX, Later, Listed, Newest,
+    Page, Question, View,
 };
 use crate::web::machine::DayRack;
 
-/// Kinds of records of each view; of those that are looked at otherwise none.
-fn kinds(view: View) -> Vec<String> {
-    let kinds: &[&str] = match view {
-        View::Racks | View::Summary | View::Days | View::Gaps | View::Drift => &[],
-        View::Checks => &["check"],
-        View::Alerts => &["alert-raised"],
-        View::Records => &Body::EVENTS,
-    };
-    kinds.iter().map(|kind| (*kind).to_owned()).collect()
+/// What a question is asked of.
+#[derive(Clone, Copy)]
+pub(super) struct Around<'l> {
+    pub(super) ledger: &'l ledger::Reader,
+    /// Where the ledger lies, for messages.
+    pub(super) path: &'l Path,
+    /// Hours of the site.
+    pub(super) settings: &'l Settings,
+    pub(super) now: Timestamp,
 }
 
 /// The lines of a page, and whether more follow on it.
@@ -89,7 +92,11 @@ impl Sought {
         }
     }
 
-    fn racks(&self, ledger: &ledger::Reader) -> Result<Gathered, LedgerError> {
+    /// A page of racks; `None` where it is to go on from what is none.
+    fn racks(&self, ledger: &ledger::Reader) -> Result<Option<FoundView>, LedgerError> {
+        if !self.goes_on(&["cycle"], ledger)? {
+            return Ok(None);
+        }
         let (order, after_index) = self.order();
         let filter = CycleFilter {
             machine: self.question.machine.clone(),
@@ -107,17 +114,17 @@ impl Sought {
                 ControlFlow::Break(())
             }
         })?;
-        failure.map_or(Ok(gathered), Err)
+        failure.map_or_else(|| Ok(Some(self.page(gathered))), Err)
     }
 
-    fn records(&self, ledger: &ledger::Reader) -> Result<Gathered, LedgerError> {
+    /// A page of records of these kinds; `None` where it is to go on from one of another kind.
+    fn records(&self, kinds: &[&str], ledger: &ledger::Reader) -> Result<Option<FoundView>, LedgerError> {
+        if !self.goes_on(kinds, ledger)? {
+            return Ok(None);
+        }
         let (order, after_index) = self.order();
         let filter = RecordFilter {
-            kinds: self
-                .question
-                .kind
-                .filter(|_| self.question.view == View::Records)
-                .map_or_else(|| kinds(self.question.view), |kind| vec![kind.to_owned()]),
+            kinds: kinds.iter().map(|kind| (*kind).to_owned()).collect(),
             machine: self.question.machine.clone(),
             check: None,
             from: self.from,
@@ -137,11 +144,21 @@ impl Sought {
                 }
             }
         })?;
-        failure.map_or(Ok(gathered), Err)
+        failure.map_or_else(|| Ok(Some(self.page(gathered))), Err)
+    }
+
+    /// Whether the page goes on from a record of these kinds; where it does not, it would be another page that
+    /// is shown. One that is damaged may have been of any kind.
+    fn goes_on(&self, kinds: &[&str], ledger: &ledger::Reader) -> Result<bool, LedgerError> {
+        let (Page::Older(index) | Page::Newer(index)) = self.question.page else { return Ok(true) };
+        if index >= ledger.size()? {
+            return Ok(false);
+        }
+        Ok(ledger.record(index)?.map_or(true, |(_, record)| kinds.contains(&record.body.kind())))
     }
 
     /// The page and its neighbours.
-    fn page(&self, gathered: Gathered, part: &mut HistoryPart) {
+    fn page(&self, gathered: Gathered) -> FoundView {
         let Gathered { mut lines, more } = gathered;
         let back = matches!(self.question.page, Page::Newer(_));
         if back {
@@ -153,9 +170,11 @@ impl Sought {
             HistoryLine::Rack { .. } | HistoryLine::Record { .. } => Some(*index),
         };
         let (first, last) = (lines.iter().find_map(whole), lines.iter().rev().find_map(whole));
-        part.newer = first.filter(|_| more && back || matches!(self.question.page, Page::Older(_)));
-        part.older = last.filter(|_| more || back);
-        part.found = FoundView::Lines(lines.into_iter().map(|(_, line)| line).collect());
+        FoundView::Lines(Listed {
+            newer: first.filter(|_| more && back || matches!(self.question.page, Page::Older(_))),
+            older: last.filter(|_| more || back),
+            lines: lines.into_iter().map(|(_, line)| line).collect(),
+        })
     }
 }
 
@@ -168,7 +187,7 @@ fn rack_line(ledger: &ledger::Reader, index: u64, found: Found) -> Result<Histor
     let rack = DayRack {
         record: index,
         at: cycle.rinse_started,
-        verdict: cycle.believed(),
+        verdict: cycle.verdict,
         settled_c: cycle.rinse_min_c,
         limit_c: cycle.limit_c,
         wash_c: cycle.wash_min_c,
@@ -193,6 +212,7 @@ fn record_line(
         }
         (_, _) => None,
     };
+    let amendments = amendments.into_iter().map(|(index, said)| Later { index, said }).collect();
     let closed =
         if let Body::AlertRaised(raised) = &record.body { closed(ledger, raised.alert.0)? } else { None };
     Ok(HistoryLine::Record { index, record: Box::new(record), good, amendments, closed })
@@ -211,48 +231,80 @@ fn closed(ledger: &ledger::Reader, alert: u64) -> Result<Option<Timestamp>, Ledg
 fn integrity(ledger: &ledger::Reader) -> Result<Integrity, LedgerError> {
     Ok(Integrity {
         records: ledger.size()?,
-        checkpoint: ledger.newest_checkpoint()?.map(|stored| (stored.size, stored.at)),
+        checkpoint: ledger.newest_checkpoint()?.map(|stored| Newest { records: stored.size, at: stored.at }),
         key: seal::newest(ledger)?.map(|seal| seal.key),
     })
 }
 
-/// A page of what is on record.
+/// Why a page cannot be gathered.
+#[derive(Debug)]
+pub(super) enum NotGathered {
+    /// The ledger cannot be read.
+    Ledger(LedgerError),
+    /// What the command `history` would say of it.
+    Told(Failure),
+}
+
+impl From<LedgerError> for NotGathered {
+    fn from(error: LedgerError) -> Self {
+        Self::Ledger(error)
+    }
+}
+
+impl From<Failure> for NotGathered {
+    fn from(failure: Failure) -> Self {
+        Self::Told(failure)
+    }
+}
+
+/// A page of what is on record; `None` where the record that it is to go on from stands in no such list.
 ///
 /// # Errors
-/// The ledger's; as a diagnostic where the page shares its answer with a command.
-pub(super) fn gathered(
-    sought: &Sought,
-    (ledger, path): (&ledger::Reader, &Path),
-    settings: &Settings,
-    now: Timestamp,
-) -> Result<Result<HistoryPart, Failure>, LedgerError> {
-    let mut part = HistoryPart {
-        machines: ledger.machines()?,
-        found: FoundView::Lines(Vec::new()),
-        newer: None,
-        older: None,
-        damaged: Vec::new(),
-        days_before: None,
-        integrity: integrity(ledger)?,
+/// See [`NotGathered`].
+pub(super) fn gathered(sought: &Sought, around: Around<'_>) -> Result<Option<HistoryPart>, NotGathered> {
+    let ledger = around.ledger;
+    let mut damaged = Vec::new();
+    let found = match sought.question.view {
+        View::Racks => sought.racks(ledger)?,
+        View::Checks => sought.records(&["check"], ledger)?,
+        View::Alerts => sought.records(&["alert-raised"], ledger)?,
+        View::Records => match sought.question.kind {
+            Some(kind) => sought.records(&[kind], ledger)?,
+            None => sought.records(&Body::EVENTS, ledger)?,
+        },
+        View::Days => Some(spans::days(sought, around, &mut damaged)?),
+        View::Gaps => spans::gaps(sought, around, &mut damaged)?,
+        View::Drift => Some(spans::drift(sought, around, &mut damaged)?),
+        View::Summary => Some(FoundView::Summary(sums::summed(sought, around, &mut damaged)?.map(Box::new))),
     };
-    match sought.question.view {
-        View::Racks => sought.page(sought.racks(ledger)?, &mut part),
-        View::Checks | View::Alerts | View::Records => sought.page(sought.records(ledger)?, &mut part),
-        View::Days | View::Summary | View::Gaps | View::Drift => {
-            let filled = spans::fill(sought, (ledger, path), settings, now, &mut part);
-            return Ok(filled.map(|()| part));
-        }
-    }
-    Ok(Ok(part))
+    let integrity = integrity(ledger)?;
+    Ok(found.map(|found| HistoryPart { found, damaged, integrity }))
+}
+
+/// Machines that are configured, and those that are no more and have records.
+fn known_machines(ledger: &ledger::Reader, configured: Vec<String>) -> Result<Vec<String>, LedgerError> {
+    let all: BTreeSet<String> = ledger.machines()?.into_iter().chain(configured).collect();
+    Ok(all.into_iter().collect())
 }
 
 impl Histories for House {
-    async fn history(&self, question: Question, reader: &Reader) -> Result<HistoryPart, Refusal> {
+    async fn known_machines(&self) -> Result<Vec<String>, Refusal> {
+        let configured =
+            self.loaded.configuration.machines.iter().map(|machine| machine.name.clone()).collect();
+        self.readers.ask(move |ledger| known_machines(ledger, configured)).await
+    }
+
+    async fn history(&self, question: Question, reader: &Reader) -> Result<Option<HistoryPart>, Refusal> {
         let sought = Sought::new(question, &reader.zone);
         let (path, now) = (Arc::clone(&self.path), self.clock.now());
         let loaded = Arc::clone(&self.loaded);
         let asked = move |ledger: &ledger::Reader| {
-            gathered(&sought, (ledger, &path), &loaded.configuration.alerts, now)
+            let settings = &loaded.configuration.alerts;
+            match gathered(&sought, Around { ledger, path: &path, settings, now }) {
+                Ok(part) => Ok(Ok(part)),
+                Err(NotGathered::Told(failure)) => Ok(Err(failure)),
+                Err(NotGathered::Ledger(error)) => Err(error),
+            }
         };
         self.readers.ask(asked).await?.map_err(|failure| not_told(&failure))
     }

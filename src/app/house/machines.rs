@@ -119,7 +119,7 @@ fn rack((record, cycle): &(u64, Box<Cycle>)) -> DayRack {
     DayRack {
         record: *record,
         at: cycle.rinse_started,
-        verdict: cycle.believed(),
+        verdict: cycle.verdict,
         settled_c: cycle.rinse_min_c,
         limit_c: cycle.limit_c,
         wash_c: cycle.wash_min_c,

@@ -155,7 +155,7 @@ impl Asked<'_> {
             wiring_proof: newest_proof,
             test_cycle: cycle.as_ref().map(|(record, cycle)| TestCycle {
                 record: *record,
-                verdict: cycle.believed(),
+                verdict: cycle.verdict,
                 rinse_min_c: cycle.rinse_min_c,
                 basis: cycle.basis,
             }),

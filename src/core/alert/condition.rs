@@ -166,7 +166,7 @@ impl Condition {
     /// what hides the proof; one that somebody worked on is told of by none.
     #[must_use]
     pub fn tells_of(self, cycle: &Cycle) -> bool {
-        let verdict = cycle.believed();
+        let verdict = cycle.verdict;
         let found = |wanted: fn(&Finding) -> bool| cycle.findings.iter().any(wanted);
         let told = match self {
             Self::Cold => verdict == Verdict::Cold,

@@ -19,7 +19,7 @@ impl Turn<'_> {
             return;
         }
         let rack = Rack { index, at: cycle.rinse_ended };
-        let verdict = cycle.believed();
+        let verdict = cycle.verdict;
         let good = matches!(verdict, Verdict::Pass | Verdict::Narrow);
         self.count(machine, cycle);
         match verdict {
@@ -57,8 +57,8 @@ impl Turn<'_> {
         memory.dirty_since.get_or_insert(cycle.rinse_ended);
         let wash_low = cycle.findings.iter().any(|finding| matches!(finding, Finding::WashLow { .. }));
         for (condition, bad) in [
-            (Condition::Cold, cycle.believed() == Verdict::Cold),
-            (Condition::Brief, cycle.believed() == Verdict::Brief),
+            (Condition::Cold, cycle.verdict == Verdict::Cold),
+            (Condition::Brief, cycle.verdict == Verdict::Brief),
             (Condition::WashLow, wash_low),
         ] {
             let row = memory.in_a_row.entry(condition).or_default();
@@ -159,7 +159,7 @@ impl Turn<'_> {
         let needed = u64::from(self.settings.rules.narrow);
         let open = self.state.open(machine, Condition::Narrow).is_some_and(|o| o.alert.cleared.is_none());
         let memory = self.state.memory(machine);
-        match cycle.believed() {
+        match cycle.verdict {
             Verdict::Narrow => memory.narrow.push(rack),
             // Nothing is known of it, so it neither adds to the row nor breaks it.
             Verdict::Unproven => return,
@@ -215,7 +215,7 @@ impl Turn<'_> {
             };
             self.report(report);
         }
-        let good = hot.is_none() && cycle.believed() != Verdict::Unproven;
+        let good = hot.is_none() && cycle.verdict != Verdict::Unproven;
         self.recover(machine, Condition::RinseHot, good, self.settings.rules.good_cycles);
     }
 

@@ -2,7 +2,8 @@
 //!
 //! Simple acceptance decides, as an inspector would; the uncertainty only
 //! tells a narrow pass from a plain one. Every reason that applies is kept, the
-//! worst verdict first.
+//! worst verdict first. A fault of the final-rinse probe inside the rinse comes before
+//! them all: whatever else its readings say, the evidence is missing.
 
 #[cfg(test)]
 mod tests;
@@ -147,7 +148,7 @@ pub fn judge(evidence: &Evidence<'_>) -> (Cycle, Trace) {
     let (a0, hue, dose_basis) = doses(evidence);
     let wash_min_c = wash_min(&evidence.wash);
     let trace = Trace { rinse: evidence.rinse.readings.to_vec(), wash: evidence.wash.readings.clone() };
-    let cycle = Cycle {
+    let mut cycle = Cycle {
         started: evidence.started,
         rinse_started: evidence.rinse.start,
         rinse_ended: evidence.rinse.end,
@@ -189,6 +190,9 @@ pub fn judge(evidence: &Evidence<'_>) -> (Cycle, Trace) {
         spikes: evidence.rinse.spikes,
         trace_sha256: None,
     };
+    if let Some(fault) = evidence.rinse.fault {
+        cycle.put_in_doubt(Reason::RinseProbe { fault });
+    }
     (cycle, trace)
 }
 
@@ -277,6 +281,7 @@ fn arrival_unseen_until(points: &[window::Point], settled_from_s: f64) -> Option
     points.windows(2).find(hides).map(|pair| pair[1].t)
 }
 
+/// Every reason but the fault of the probe, the worst verdict first.
 fn reasons(
     evidence: &Evidence<'_>,
     chemistry: &Chemistry,
@@ -287,9 +292,10 @@ fn reasons(
 ) -> Vec<(Verdict, Reason)> {
     let limit_c = chemistry.limit.at.0;
     let mut reasons = doubts(evidence, measured);
-    let mut dwell_is_known = reasons.is_empty();
+    let whole = reasons.is_empty() && evidence.rinse.fault.is_none();
+    let mut dwell_is_known = whole;
     let settle_s = window::settle_s(evidence.probe.tau, evidence.profile.times.rinse);
-    let start_is_guessed = !reasons.is_empty() && hot_after_an_unseen_start(measured, settle_s, limit_c);
+    let start_is_guessed = !whole && hot_after_an_unseen_start(measured, settle_s, limit_c);
     reasons.extend(chemistry.doubt.clone());
     let broken_off = evidence.rinse.end_seen
         && !evidence.profile.kind.is_conveyor()
@@ -312,7 +318,7 @@ fn reasons(
         }
         reasons.push((Verdict::Brief, Reason::DwellTooShort { dwell_s, required_s }));
     }
-    if rinse_min.is_none() && reasons.is_empty() {
+    if rinse_min.is_none() && whole && reasons.is_empty() {
         // Too short for a minimum, though long enough for the dwell: nothing shows that it passed.
         reasons.push((Verdict::Unproven, Reason::TooFewReadings { readings: 0, needed: READINGS_MIN }));
     }
@@ -320,7 +326,7 @@ fn reasons(
     reasons
 }
 
-/// What is missing from the evidence.
+/// What is missing from the evidence, beside a probe that works.
 fn doubts(evidence: &Evidence<'_>, measured: &Measured) -> Vec<(Verdict, Reason)> {
     let mut doubts = Vec::new();
     let mut doubt = |reason| doubts.push((Verdict::Unproven, reason));
@@ -329,9 +335,6 @@ fn doubts(evidence: &Evidence<'_>, measured: &Measured) -> Vec<(Verdict, Reason)
     }
     if !evidence.rinse.end_seen {
         doubt(Reason::EndNotSeen);
-    }
-    if let Some(fault) = evidence.rinse.fault {
-        doubt(Reason::RinseProbe { fault });
     }
     let gap_max_s = GAP_MAX_S.max(GAP_MAX_SHARE * measured.length_s);
     if measured.longest_gap_s > gap_max_s {

@@ -142,7 +142,8 @@ fn recovery_is_asked_of_racks_of_the_rush() {
     let last = Some(at(0.0));
     let pass = |seconds| cycle(seconds, Verdict::Pass, 84.0);
     let chlorine = Cycle { sanitizing: Sanitizing::Chlorine, ..pass(60.0) };
-    let faulty = Cycle { reasons: vec![Reason::RinseProbe { fault: Fault::Stuck }], ..pass(60.0) };
+    let mut faulty = pass(60.0);
+    faulty.put_in_doubt(Reason::RinseProbe { fault: Fault::Stuck });
     for (what, last, cycle, expected) in [
         ("within three minutes", last, pass(180.0), Some(3.0)),
         ("later", last, pass(181.0), None),

@@ -51,6 +51,8 @@ pub struct Cycle {
     /// Findings beside the verdict.
     pub findings: Vec<Finding>,
     /// Settled final-rinse minimum that the verdict stands on; `basis` says which of the two below it is.
+    /// The only one that is summed up, charted or compared: absent where no reading settled, and
+    /// where none proves anything, see [`put_in_doubt`](Self::put_in_doubt).
     pub rinse_min_c: Option<f64>,
     /// Settled minimum as the calibrated probe showed it.
     pub rinse_min_raw_c: Option<f64>,
@@ -102,17 +104,9 @@ pub struct Cycle {
 }
 
 impl Cycle {
-    /// The verdict to go by. A cycle whose final-rinse probe was at fault may hold a
-    /// cold or brief verdict on the readings there were; it is told as the fault of
-    /// the probe and never as cold water.
-    #[must_use]
-    pub fn believed(&self) -> Verdict {
-        let at_fault = self.reasons.iter().any(|reason| matches!(reason, Reason::RinseProbe { .. }));
-        if at_fault { Verdict::Unproven } else { self.verdict }
-    }
-
-    /// Makes it unproven, whatever was measured, for a reason that leaves open whether it was a cycle at
-    /// all. No verdict stands on its minimum then, which is kept as it was measured.
+    /// Makes it unproven, whatever was measured, for a reason that comes before all others: its probe was
+    /// at fault, or it is open whether it was a cycle at all. No verdict stands on its minimum then: what
+    /// was shown is kept as raw and as corrected, and counts as a measured minimum nowhere.
     pub fn put_in_doubt(&mut self, reason: Reason) {
         self.verdict = Verdict::Unproven;
         self.reasons.insert(0, reason);

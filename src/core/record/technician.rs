@@ -231,7 +231,7 @@ pub struct SignedProbe {
 pub struct TestCycle {
     /// Its record.
     pub record: u64,
-    /// The verdict to go by, see [`Cycle::believed`](super::Cycle::believed).
+    /// Its verdict.
     pub verdict: Verdict,
     /// Settled final-rinse minimum, °C.
     #[serde(skip_serializing_if = "Option::is_none", default)]

@@ -293,8 +293,8 @@ fn wiring_cycle_and_alerts_leave_points_open() {
         ("weak", |k| k.tried().verdict = Verdict::Weak, not_good(Verdict::Weak)),
         ("unproven", |k| k.tried().verdict = Verdict::Unproven, not_good(Verdict::Unproven)),
         (
-            "a probe at fault is not believed",
-            |k| k.tried().reasons = vec![Reason::RinseProbe { fault: Fault::Stuck }],
+            "a probe at fault",
+            |k| k.tried().put_in_doubt(Reason::RinseProbe { fault: Fault::Stuck }),
             not_good(Verdict::Unproven),
         ),
         (

@@ -168,7 +168,7 @@ impl Machine {
         day.late += u64::from(late_by(taken.record).is_some());
         day.recovery.extend(recovery_s);
         if let Some(settled_c) = cycle.rinse_min_c {
-            day.settled.extend(believed_minimum_c(cycle));
+            day.settled.push(settled_c);
             let place = Verdict::ALL.into_iter().position(|verdict| verdict == cycle.verdict);
             let second = u32::try_from(at.since(stretch.from).as_secs()).unwrap_or(u32::MAX);
             #[expect(clippy::cast_possible_truncation, reason = "for a plot; f32 holds 0.00001 °C here")]
@@ -268,13 +268,6 @@ impl Day {
 
 fn cut(stretch: Stretch, span: Stretch) -> Stretch {
     Stretch { from: stretch.from.max(span.from), to: stretch.to.min(span.to) }
-}
-
-/// The settled minimum of a cycle that counts for the lowest one and the median, °C: what a faulty
-/// probe showed does not.
-#[must_use]
-pub fn believed_minimum_c(cycle: &Cycle) -> Option<f64> {
-    cycle.rinse_min_c.filter(|_| cycle.believed() == cycle.verdict)
 }
 
 /// The lowest of some minima.

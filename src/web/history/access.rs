@@ -1,6 +1,6 @@
 //! What happened to accounts, and by them, in a sentence, English and Spanish side by side.
 
-use super::story::{outcome, put};
+use super::story::{Pair, outcome, put};
 use crate::core::reader::{Language, Reader};
 use crate::core::record::{AccessDeed, AccessEvent, AccessRefusal};
 use crate::web::who::role;
@@ -20,6 +20,12 @@ pub(super) fn told(event: &AccessEvent, reader: &Reader) -> String {
     }
     text
 }
+
+/// Records left the gateway.
+const TOOK_AWAY: Pair = (
+    "{account} took records away as {form}: {machines}, {since} to {until}",
+    "{account} se llevó asientos como {form}: {machines}, de {since} a {until}",
+);
 
 fn deed(event: &AccessEvent, reader: &Reader) -> String {
     let language = reader.language;
@@ -71,13 +77,9 @@ fn deed(event: &AccessEvent, reader: &Reader) -> String {
             let all = put(language, ("all machines", "todas las máquinas"), &[]);
             let machines = if machines.is_empty() { all } else { machines.join(", ") };
             let (since, until) = (reader.moment(*since), reader.moment(*until));
-            of(
-                (
-                    "{account} took records away as {form}: {machines}, {since} to {until}",
-                    "{account} se llevó asientos como {form}: {machines}, de {since} a {until}",
-                ),
-                &[("form", form), ("machines", &machines), ("since", &since), ("until", &until)],
-            )
+            let values =
+                [("form", form.as_str()), ("machines", &machines), ("since", &since), ("until", &until)];
+            of(TOOK_AWAY, &values)
         }
         AccessDeed::Checked { outcome: found, records, findings } => of(
             (

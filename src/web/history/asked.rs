@@ -1,8 +1,20 @@
 //! A question as it stands in an address, and the addresses of the questions beside it.
+//!
+//! | part | says | with |
+//! |---|---|---|
+//! | `show` | what is looked at; racks where it is not given | |
+//! | `machine` | one machine | |
+//! | `from`, `to` | first and last day | |
+//! | `verdict` | one verdict | racks |
+//! | `kind` | one kind | records |
+//! | `older`, `newer` | goes on from this record | lists |
+//! | `until` | goes on from this day | days |
+//!
+//! Whatever else stands there is refused, see [`query`].
 
+use axum::http::Uri;
 use jiff::ToSpan;
 use jiff::civil::Date;
-use serde::Deserialize;
 
 use super::{Page, Question, View};
 use crate::core::address::escaped;
@@ -10,44 +22,92 @@ use crate::core::cycle::verdict::Verdict;
 use crate::core::reader::Language;
 use crate::core::record::Body;
 use crate::web::frame::said;
+use crate::web::query::{self, Expected, Given};
 
-/// A question as it stands in an address. What makes no sense is as if it had not been asked; the form
-/// shows what was.
-#[derive(Clone, Debug, Default, Deserialize)]
-#[serde(default)]
-pub(in crate::web) struct Asked {
-    pub(super) show: String,
-    pub(super) machine: String,
-    pub(super) from: String,
-    pub(super) to: String,
-    pub(super) verdict: String,
-    pub(super) kind: String,
-    pub(super) until: String,
-    pub(super) older: String,
-    pub(super) newer: String,
+/// Every part of a question.
+const PARTS: [&str; 9] = ["show", "machine", "from", "to", "verdict", "kind", "until", "older", "newer"];
+
+/// What was asked.
+#[derive(Clone, PartialEq, Eq, Debug)]
+pub(super) struct Asked {
+    /// As far as it was understood: the whole question where nothing is refused.
+    pub(super) question: Question,
+    /// As it was given, with what is refused of it.
+    pub(super) given: Given,
 }
 
 impl Asked {
-    pub(super) fn question(&self) -> Question {
-        let page = match (self.older.parse(), self.newer.parse()) {
-            (Ok(record), _) => Page::Older(record),
-            (_, Ok(record)) => Page::Newer(record),
-            _ => Page::Newest,
+    /// Reads an address. `machines` are those that are known; a page of days ends no later than `today`.
+    pub(super) fn read(uri: &Uri, machines: &[String], today: Date) -> Self {
+        let mut given = Given::read(uri, &PARTS);
+        let view = given.take("show", |text| one_of(View::ALL, View::as_str, text));
+        let machine = given.take("machine", |text| {
+            let known = machines.iter().find(|known| *known == text);
+            known.cloned().ok_or_else(|| Expected::OneOf(machines.to_vec()))
+        });
+        let (from, to) = (given.take("from", query::day), given.take("to", query::day));
+        if let Some(from) = from.filter(|from| to.is_some_and(|to| to < *from)) {
+            given.refuse("to", Expected::DayFrom(from));
+        }
+        let verdict = given.take("verdict", |text| one_of(Verdict::ALL, Verdict::as_str, text));
+        let kind = given.take("kind", |text| one_of(Body::EVENTS, |kind| kind, text));
+        let last = to.map_or(today, |to| to.min(today));
+        let until = given.take("until", |text| match query::day(text)? {
+            until if until > last => Err(Expected::DayUntil(last)),
+            until => from.filter(|from| until < *from).map_or(Ok(until), |from| Err(Expected::DayFrom(from))),
+        });
+        let (older, newer) = (given.take("older", query::record), given.take("newer", query::record));
+        if given.has("older") && given.has("newer") {
+            given.refuse("newer", Expected::Without("older"));
+        }
+        // What is looked at is not known where that part is wrong itself.
+        if view.is_some() || !given.has("show") {
+            fitting(view.unwrap_or(View::Racks), &mut given);
+        }
+        let page = match (older, newer) {
+            (Some(record), _) => Page::Older(record),
+            (None, Some(record)) => Page::Newer(record),
+            (None, None) => Page::Newest,
         };
-        Question {
-            view: View::ALL.into_iter().find(|view| view.as_str() == self.show).unwrap_or(View::Racks),
-            machine: Some(self.machine.clone()).filter(|machine| !machine.is_empty()),
-            from: self.from.parse().ok(),
-            to: self.to.parse().ok(),
-            verdict: Verdict::ALL.into_iter().find(|verdict| verdict.as_str() == self.verdict),
-            kind: Body::EVENTS.into_iter().find(|kind| *kind == self.kind),
-            until: self.until.parse().ok(),
-            page,
+        let view = view.unwrap_or(View::Racks);
+        Self { question: Question { view, machine, from, to, verdict, kind, until, page }, given }
+    }
+
+    /// Puts down that no list of this kind holds the record that the page was to go on from.
+    pub(super) fn astray(&mut self) {
+        let name = if self.given.has("older") { "older" } else { "newer" };
+        self.given.refuse(name, Expected::Listed);
+    }
+}
+
+/// The one that is named so.
+fn one_of<T: Copy>(
+    all: impl IntoIterator<Item = T>,
+    name: impl Fn(T) -> &'static str,
+    text: &str,
+) -> Result<T, Expected> {
+    let all: Vec<T> = all.into_iter().collect();
+    let found = all.iter().copied().find(|one| name(*one) == text);
+    found.ok_or_else(|| Expected::OneOf(all.into_iter().map(|one| name(one).to_owned()).collect()))
+}
+
+/// Refuses what says nothing to what is looked at: it would be passed over in silence.
+fn fitting(view: View, given: &mut Given) {
+    for (part, views) in [
+        ("verdict", &[View::Racks] as &[View]),
+        ("kind", &[View::Records]),
+        ("until", &[View::Days]),
+        ("older", &View::LISTS),
+        ("newer", &View::LISTS),
+    ] {
+        if given.has(part) && !views.contains(&view) {
+            given.refuse(part, Expected::Beside("show", views.iter().map(|view| view.as_str()).collect()));
         }
     }
 }
 
-/// The address of a question, without its page; the names of machines are the only free text in it.
+/// The address of a question, without its page and without what says nothing to what is looked at; the names of
+/// machines are the only free text in it.
 pub(super) fn address(question: &Question) -> String {
     let mut address = format!("history?show={}", question.view.as_str());
     if let Some(machine) = &question.machine {
@@ -59,10 +119,10 @@ pub(super) fn address(question: &Question) -> String {
             address.push_str(&format!("&{name}={day}"));
         }
     }
-    if let Some(verdict) = question.verdict {
+    if let Some(verdict) = question.verdict.filter(|_| question.view == View::Racks) {
         address.push_str(&format!("&verdict={}", verdict.as_str()));
     }
-    if let Some(kind) = question.kind {
+    if let Some(kind) = question.kind.filter(|_| question.view == View::Records) {
         address.push_str(&format!("&kind={kind}"));
     }
     address
@@ -100,29 +160,72 @@ pub(super) fn quick(question: &Question, today: Date, language: Language) -> Vec
 
 #[cfg(test)]
 mod tests {
+    use jiff::civil::date;
+
     use super::*;
 
-    // Own rule: what makes no sense in an address was not asked, and stands nowhere in the page.
+    fn read(query: &str) -> Asked {
+        let machines = ["dm1".to_owned(), "a&b é".to_owned()];
+        let uri = format!("/history?{query}").parse().expect("an address");
+        Asked::read(&uri, &machines, date(2026, 3, 1))
+    }
+
+    // Own rule: what is not understood is refused with its name, and nothing is asked in its stead.
     #[test]
-    fn a_question_without_sense_is_the_plain_one() {
-        let asked = Asked { show: "x".to_owned(), from: "2026-13-40".to_owned(), ..Asked::default() };
-        let plain = Asked::default().question();
-        assert_eq!(asked.question(), plain);
-        assert_eq!((plain.view, plain.page), (View::Racks, Page::Newest));
-        let both = Asked { older: "5".to_owned(), newer: "7".to_owned(), ..Asked::default() };
-        assert_eq!(both.question().page, Page::Older(5));
+    fn what_is_not_understood_is_refused() {
+        for (query, refused) in [
+            ("", None),
+            ("show=racks&machine=&from=&to=&verdict=", None),
+            ("machine=dm1&verdict=cold&older=0", None),
+            ("from=2026-02-28&to=2026-02-28", None),
+            ("show=days&until=2026-03-01", None),
+            ("show=gaps&newer=7", None),
+            ("from=2999-01-01", None),
+            ("show=bogus", Some("show")),
+            ("show=Racks", Some("show")),
+            ("verdict=bogus", Some("verdict")),
+            ("show=days&verdict=cold", Some("verdict")),
+            ("show=records&kind=cycle", Some("kind")),
+            ("kind=check", Some("kind")),
+            ("machine=dm9", Some("machine")),
+            ("machine=DM1", Some("machine")),
+            ("from=2026-13-40", Some("from")),
+            ("from=26.11.2026", Some("from")),
+            ("to=2026-02-30", Some("to")),
+            ("to=2026-02-28T10:00", Some("to")),
+            ("from=2026-02-28&to=2026-02-27", Some("to")),
+            ("show=days&until=x", Some("until")),
+            ("show=days&until=2026-03-02", Some("until")),
+            ("show=days&to=2026-02-01&until=2026-02-02", Some("until")),
+            ("show=days&from=2026-02-01&until=2026-01-31", Some("until")),
+            ("until=2026-02-01", Some("until")),
+            ("older=x", Some("older")),
+            ("older=-1", Some("older")),
+            ("older=99999999999999999999", Some("older")),
+            ("show=summary&older=3", Some("older")),
+            ("older=3&newer=5", Some("newer")),
+            ("verdict=cold&verdict=pass", Some("verdict")),
+            ("verdcit=cold", Some("?")),
+        ] {
+            let asked = read(query);
+            let said = asked.given.beside(&[], Language::English);
+            let name = said.first().and_then(|said| said.split_once(':')).map(|(name, _)| name);
+            assert_eq!((name, said.len()), (refused, usize::from(refused.is_some())), "{query}: {said:?}");
+        }
+    }
+
+    #[test]
+    fn a_page_is_asked_for_by_its_neighbour() {
+        assert_eq!(read("older=5").question.page, Page::Older(5));
+        assert_eq!(read("newer=7").question.page, Page::Newer(7));
+        assert_eq!(read("").question.page, Page::Newest);
     }
 
     // Days of 2026 as the calendar has them; the addresses are our own.
     #[test]
     fn quick_spans_keep_the_rest_of_the_question() {
-        let asked = Asked {
-            machine: "a&b é".to_owned(),
-            verdict: "cold".to_owned(),
-            older: "9".to_owned(),
-            ..Asked::default()
-        };
-        let found = quick(&asked.question(), jiff::civil::date(2026, 3, 1), Language::English);
+        let asked = read("machine=a%26b%20%C3%A9&verdict=cold&older=9");
+        let found = quick(&asked.question, date(2026, 3, 1), Language::English);
         let of = |word: &str| {
             found.iter().find(|quick| quick.word == word).map(|quick| quick.address.clone()).expect("a span")
         };
@@ -131,5 +234,18 @@ mod tests {
         assert_eq!(of("Last month"), format!("{head}&from=2026-02-01&to=2026-02-28&verdict=cold"));
         assert_eq!(of("All"), format!("{head}&verdict=cold"));
         assert_eq!(found.iter().filter(|quick| quick.chosen).count(), 1);
+    }
+
+    // Own rule: every address that a page leads to is one that it answers.
+    #[test]
+    fn an_address_of_ours_is_never_refused() {
+        let asked = read("verdict=cold&from=2026-02-01");
+        for view in View::ALL {
+            for kind in [None, Some("check")] {
+                let other = Question { view, kind, ..asked.question.clone() };
+                let again = read(address(&other).trim_start_matches("history?"));
+                assert!(!again.given.is_refused(), "{:?}", again.given);
+            }
+        }
     }
 }

@@ -2,14 +2,14 @@
 
 use super::story::{amended, lasting, put, told as sentence};
 use super::words::kind_word;
-use super::{DayLine, GapLine, HistoryLine};
+use super::{DayLine, GapLine, HistoryLine, Later};
 use crate::core::cycle::verdict::Verdict;
 use crate::core::cycle::words::{verdict as verdict_word, verdicts};
 use crate::core::daily::DayNumbers;
 use crate::core::late::{late_by, stands_at};
 use crate::core::monitored::Monitored;
 use crate::core::reader::{Language, Reader};
-use crate::core::record::{Amendment, Body, Record};
+use crate::core::record::{Body, Record};
 use crate::core::time::Timestamp;
 use crate::web::frame::said;
 use crate::web::machine::DayRack;
@@ -113,12 +113,12 @@ fn of_record(
     index: u64,
     record: &Record,
     (good, closed): (Option<bool>, Option<Timestamp>),
-    amendments: &[(u64, Option<Amendment>)],
+    amendments: &[Later],
     reader: &Reader,
 ) -> RecordTold {
     let language = reader.language;
     let mut beside: Vec<String> =
-        amendments.iter().map(|(index, amendment)| amended(*index, amendment.as_ref(), reader)).collect();
+        amendments.iter().map(|later| amended(later.index, later.said.as_ref(), reader)).collect();
     if late_by(record).is_some() {
         beside.push(said(language, "recorded late", "registrado tarde").to_owned());
     }
@@ -197,7 +197,7 @@ pub(super) fn day_told(line: &DayLine, reader: &Reader) -> DayTold {
     }
 }
 
-pub(super) fn gap_told((blank, open_s): &GapLine, reader: &Reader, now: Timestamp) -> GapTold {
+pub(super) fn gap_told(GapLine { blank, open_s }: &GapLine, reader: &Reader, now: Timestamp) -> GapTold {
     let language = reader.language;
     let what = match (&blank.probe, blank.fault) {
         (Some(probe), Some(fault)) => format!("{probe}: {}", fault_word(fault, language)),

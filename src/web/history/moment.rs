@@ -1,11 +1,9 @@
 //! What was in force at a moment: limits, calibrations, configuration, with the records that say so.
 
 use askama::Template;
-use axum::extract::{Query, State};
-use axum::http::StatusCode;
+use axum::extract::State;
+use axum::http::{StatusCode, Uri};
 use axum::response::Response;
-use jiff::civil::DateTime;
-use serde::Deserialize;
 
 use super::lines::leads_to;
 use super::story::{put, told};
@@ -16,12 +14,13 @@ use crate::core::reader::Reader;
 use crate::core::record::{Body, CalibrationDone, Cycle, Record, ResponseDone};
 use crate::core::technician::words::correction;
 use crate::core::time::Timestamp;
-use crate::web::form::{Fault, Field};
+use crate::web::form::Field;
 use crate::web::frame::{self, Frame, Tab, said};
 use crate::web::kitchen::{Kitchen, Pages};
 use crate::web::machine::words::place_word;
 use crate::web::machine::zone_of;
 use crate::web::person::Person;
+use crate::web::query::{self, Expected, Given};
 use crate::web::who::instead;
 
 /// What was in force, each with the index of the record that says so.
@@ -69,13 +68,6 @@ pub struct AsConfigured {
     pub uncertainty_c: f64,
 }
 
-/// The moment that is asked for, by the clock of the site.
-#[derive(Clone, Debug, Default, Deserialize)]
-#[serde(default)]
-pub(in crate::web) struct Asked {
-    at: String,
-}
-
 /// Something that was in force.
 struct Line {
     name: String,
@@ -90,8 +82,16 @@ struct Line {
 struct MomentPage<'a> {
     frame: Frame<'a>,
     at: Field,
+    /// What else is wrong with the question.
+    wrong: Vec<String>,
     zone: String,
-    shown: String,
+    /// Absent where the question was refused.
+    told: Option<Told<'a>>,
+}
+
+/// What was in force, in words.
+struct Told<'a> {
+    at: String,
     limits: Vec<Line>,
     probes: Vec<Line>,
     rest: Vec<Line>,
@@ -100,47 +100,64 @@ struct MomentPage<'a> {
     instead: Option<String>,
 }
 
-/// Shows what was in force.
+impl<'a> Told<'a> {
+    fn of(force: &'a Force, person: &Person) -> Self {
+        let reader = &person.reader;
+        // As with the settings in force: whoever may not see those may not see earlier ones here.
+        let what = said(reader.language, "The whole configuration", "La configuración entera");
+        let instead = instead(person, Right::Settings, what);
+        let shown = force.configuration.as_ref().filter(|_| instead.is_none());
+        let toml = shown.and_then(|(_, record)| {
+            if let Body::ConfigurationChange(change) = &record.body {
+                Some(change.toml.as_str())
+            } else {
+                None
+            }
+        });
+        Self {
+            at: reader.moment(force.at),
+            limits: limits(force, reader),
+            probes: probes(force, reader),
+            rest: rest(force, reader),
+            toml,
+            instead,
+        }
+    }
+}
+
+/// Shows what was in force. A moment that is none, or has not come, is refused as [`query`] says.
 pub(in crate::web) async fn show<K: Kitchen>(
     State(pages): State<Pages<K>>,
-    Query(asked): Query<Asked>,
+    uri: Uri,
     person: Person,
 ) -> Response {
     let reader = &person.reader;
     let now = pages.kitchen.time();
-    let typed = |text: &str| -> Result<Timestamp, Fault> {
-        let local: DateTime = text.parse().map_err(|_| Fault::NotATime)?;
-        instant(&reader.zone, local.date(), local.time()).ok_or(Fault::NotATime)
-    };
-    let mut field = Field::with(asked.at.trim());
-    let found = if field.value.is_empty() { Ok(now) } else { typed(&field.value) };
-    let at = field.take(found, reader.language).unwrap_or(now);
-    let force = match pages.kitchen.in_force(at).await {
+    let mut given = Given::read(&uri, &["at"]);
+    let asked = given.take("at", |text| {
+        let typed = query::moment(text)?;
+        let at = instant(&reader.zone, typed.date(), typed.time()).ok_or(Expected::Moment)?;
+        if at > now { Err(Expected::Past) } else { Ok(at) }
+    });
+    let at = asked.unwrap_or(now);
+    let force = if given.is_refused() { None } else { Some(pages.kitchen.in_force(at).await) };
+    let force = match force.transpose() {
         Ok(force) => force,
         Err(refused) => return frame::refuse(refused, &person, &pages.site, 1),
     };
+    let label = said(reader.language, "When", "Cuándo");
+    let mut field = given.field("at", label, reader.language);
     if field.value.is_empty() {
         field.value = local(reader, at);
     }
-    let status = if field.fault.is_some() { StatusCode::UNPROCESSABLE_ENTITY } else { StatusCode::OK };
+    let status = if force.is_some() { StatusCode::OK } else { StatusCode::UNPROCESSABLE_ENTITY };
     let title = said(reader.language, "In force at a moment", "En vigor en un momento");
-    // As with the settings in force: whoever may not see those may not see earlier ones here.
-    let what = said(reader.language, "The whole configuration", "La configuración entera");
-    let instead = instead(&person, Right::Settings, what);
-    let shown = force.configuration.as_ref().filter(|_| instead.is_none());
-    let toml = shown.and_then(|(_, record)| {
-        if let Body::ConfigurationChange(change) = &record.body { Some(change.toml.as_str()) } else { None }
-    });
     let page = MomentPage {
         frame: Frame::new(&pages.site, &person, Tab::History, 1, title).with_open(pages.open().await),
         at: field,
+        wrong: given.beside(&["at"], reader.language),
         zone: zone_of(reader, at),
-        shown: reader.moment(at),
-        limits: limits(&force, reader),
-        probes: probes(&force, reader),
-        rest: rest(&force, reader),
-        toml,
-        instead,
+        told: force.as_ref().map(|force| Told::of(force, &person)),
     };
     frame::page(status, page.render())
 }

@@ -1,22 +1,25 @@
 //! The page itself: the question, its answer, and the ways from here.
 
 use askama::Template;
-use axum::extract::{Query, State};
-use axum::http::StatusCode;
+use axum::extract::State;
+use axum::http::{StatusCode, Uri};
 use axum::response::Response;
 
 use super::asked::{Asked, Quick, address, quick};
 use super::lines::{DayTold, GapTold, Told, day_told, gap_told, told};
 use super::sums::{self, DriftTold, SummedTold};
 use super::words::kind_word;
-use super::{DRIFT_DAYS_MAX, Found, Integrity, Page, Question, View};
+use super::{DRIFT_DAYS_MAX, Found, HistoryPart, Integrity, Listed, Newest, Page, Question, View};
 use crate::core::access::Right;
 use crate::core::address::escaped;
 use crate::core::alert::hours::local_date;
 use crate::core::cycle::sign::Sign;
 use crate::core::cycle::verdict::Verdict;
 use crate::core::cycle::words::verdict as verdict_word;
+use crate::core::reader::{Language, Reader};
 use crate::core::record::Body;
+use crate::core::time::Timestamp;
+use crate::web::form::Field;
 use crate::web::frame::{self, Frame, Tab, said};
 use crate::web::kitchen::{Kitchen, Pages};
 use crate::web::machine::zone_of;
@@ -46,6 +49,25 @@ enum Shown {
 }
 
 impl Shown {
+    fn of(found: &Found, question: &Question, reader: &Reader, now: Timestamp) -> Self {
+        match found {
+            Found::Lines(page) => Self::Lines(page.lines.iter().map(|line| told(line, reader)).collect()),
+            Found::Days { days, .. } => Self::Days(days.iter().map(|day| day_told(day, reader)).collect()),
+            Found::Gaps(page) => {
+                Self::Gaps(page.lines.iter().map(|gap| gap_told(gap, reader, now)).collect())
+            }
+            Found::Summary(summed) => {
+                Self::Summary(summed.as_ref().map(|summed| sums::told(summed, question, reader)))
+            }
+            Found::Drift { machines, span } => {
+                let span = span
+                    .map(|span| format!("{} – {}", reader.moment(span.from), reader.moment(span.to)))
+                    .unwrap_or_default();
+                Self::Drift(machines.iter().map(|drift| sums::drift_told(drift, reader)).collect(), span)
+            }
+        }
+    }
+
     fn is_empty(&self) -> bool {
         match self {
             Self::Lines(lines) => lines.is_empty(),
@@ -55,123 +77,193 @@ impl Shown {
             Self::Drift(drift, _) => drift.is_empty(),
         }
     }
+
+    fn is_list(&self) -> bool {
+        match self {
+            Self::Lines(_) | Self::Days(_) | Self::Gaps(_) => true,
+            Self::Summary(_) | Self::Drift(..) => false,
+        }
+    }
+}
+
+/// The answer to a question that was understood.
+struct Answer {
+    shown: Shown,
+    newer: Option<String>,
+    older: Option<String>,
+    damaged: String,
+    /// How the record is sealed, in words.
+    sealed: String,
+}
+
+impl Answer {
+    fn of(part: &HistoryPart, question: &Question, reader: &Reader, now: Timestamp) -> Self {
+        let step = |key: &str, value: String| format!("{}&{key}={value}", address(question));
+        let record = |key, record: Option<u64>| record.map(|record| step(key, record.to_string()));
+        let (newer, older) = match &part.found {
+            Found::Lines(Listed { newer, older, .. }) | Found::Gaps(Listed { newer, older, .. }) => {
+                (record("newer", *newer), record("older", *older))
+            }
+            Found::Days { before, .. } => (None, before.map(|day| step("until", day.to_string()))),
+            Found::Summary(_) | Found::Drift { .. } => (None, None),
+        };
+        Self {
+            shown: Shown::of(&part.found, question, reader, now),
+            newer,
+            older,
+            damaged: part.damaged.iter().take(20).map(u64::to_string).collect::<Vec<_>>().join(", "),
+            sealed: sealed(&part.integrity, reader),
+        }
+    }
+}
+
+/// How the record is sealed.
+fn sealed(integrity: &Integrity, reader: &Reader) -> String {
+    let language = reader.language;
+    let mut text = format!("{} {}; ", integrity.records, said(language, "records", "asientos"));
+    match integrity.checkpoint {
+        Some(Newest { records, at }) => {
+            let sealed = said(language, "sealed", "sellados");
+            text.push_str(&format!("{sealed}: {records}, {}", reader.moment(at)));
+        }
+        None => text.push_str(said(language, "none is sealed yet", "ninguno sellado todavía")),
+    }
+    if integrity.key.is_none() {
+        let none = "; NO KEY in force vouches for it";
+        text.push_str(said(language, none, "; NINGUNA CLAVE vigente responde por él"));
+    }
+    text
+}
+
+/// The fields of a question, with what is wrong beside each.
+struct Form<'a> {
+    from: Field,
+    to: Field,
+    machine: Field,
+    machines: Vec<Choice<'a>>,
+    /// Of racks alone.
+    verdict: Option<(Field, Vec<Choice<'a>>)>,
+    /// Of other records alone.
+    kind: Option<(Field, Vec<Choice<'a>>)>,
+    /// What it is for.
+    word: &'static str,
+    /// Whether it says more than the ways above it.
+    open: bool,
+}
+
+impl<'a> Form<'a> {
+    /// The form, and what is wrong with the parts of the question that have no field in it.
+    fn of(asked: &Asked, known: &'a [String], quick: &[Quick], language: Language) -> (Self, Vec<String>) {
+        let Asked { question, given } = asked;
+        let field = |name, english, spanish| given.field(name, said(language, english, spanish), language);
+        let mut fields = vec!["from", "to", "machine"];
+        let verdict = (question.view == View::Racks)
+            .then(|| (field("verdict", "Verdict", "Veredicto"), verdicts(question, language)));
+        fields.extend(verdict.as_ref().map(|_| "verdict"));
+        let kind = (question.view == View::Records)
+            .then(|| (field("kind", "Kind", "Clase"), kinds(question, language)));
+        fields.extend(kind.as_ref().map(|_| "kind"));
+        let form = Self {
+            from: field("from", "From day", "Desde el día"),
+            to: field("to", "To day", "Hasta el día"),
+            machine: field("machine", "Machine", "Máquina"),
+            machines: machines(known, question),
+            verdict,
+            kind,
+            word: form_word(question.view, language),
+            open: given.is_refused()
+                || question.machine.is_some()
+                || question.verdict.is_some()
+                || question.kind.is_some()
+                || quick.iter().all(|quick| !quick.chosen),
+        };
+        (form, given.beside(&fields, language))
+    }
+}
+
+const fn form_word(view: View, language: Language) -> &'static str {
+    match view {
+        View::Racks => {
+            said(language, "Other days, a machine, a verdict", "Otros días, una máquina, un veredicto")
+        }
+        View::Records => {
+            said(language, "Other days, a machine, a kind", "Otros días, una máquina, una clase")
+        }
+        View::Summary | View::Days | View::Checks | View::Alerts | View::Gaps | View::Drift => {
+            said(language, "Other days, a machine", "Otros días, una máquina")
+        }
+    }
 }
 
 #[derive(Template)]
 #[template(path = "web/history/history.html", config = ".askama.toml")]
 struct HistoryPage<'a> {
     frame: Frame<'a>,
+    view: &'static str,
     ways: Vec<Way>,
     quick: Vec<Quick>,
-    machines: Vec<Choice<'a>>,
-    verdicts: Vec<Choice<'a>>,
-    kinds: Vec<Choice<'a>>,
-    question: &'a Question,
-    from: String,
-    to: String,
+    form: Form<'a>,
+    /// What is wrong with the parts of the question that have no field.
+    wrong: Vec<String>,
     zone: String,
-    shown: Shown,
-    newer: Option<String>,
-    older: Option<String>,
-    damaged: String,
-    integrity: &'a Integrity,
-    sealed_at: Option<String>,
+    /// Absent where the question was refused.
+    answer: Option<Answer>,
     exports: String,
     drift_days: i64,
-    /// Whether the fields of the form say more than the ways above them.
-    narrowed: bool,
-    /// What the form is for.
-    narrower: &'static str,
-}
-
-impl HistoryPage<'_> {
-    fn is_list(&self) -> bool {
-        match self.shown {
-            Shown::Lines(_) | Shown::Days(_) | Shown::Gaps(_) => true,
-            Shown::Summary(_) | Shown::Drift(..) => false,
-        }
-    }
 }
 
 /// Shows a page of what is on record.
 pub(in crate::web) async fn show<K: Kitchen>(
     State(pages): State<Pages<K>>,
-    Query(asked): Query<Asked>,
+    uri: Uri,
     person: Person,
 ) -> Response {
     let reader = &person.reader;
-    let question = asked.question();
-    let part = match pages.kitchen.history(question.clone(), reader).await {
-        Ok(part) => part,
-        Err(refused) => return frame::refuse(refused, &person, &pages.site, 0),
-    };
-    let language = reader.language;
     let now = pages.kitchen.time();
     let today = local_date(&reader.zone, now).unwrap_or_default();
+    let machines = match pages.kitchen.known_machines().await {
+        Ok(machines) => machines,
+        Err(refused) => return frame::refuse(refused, &person, &pages.site, 0),
+    };
+    let mut asked = Asked::read(&uri, &machines, today);
+    let part = if asked.given.is_refused() {
+        None
+    } else {
+        match pages.kitchen.history(asked.question.clone(), reader).await {
+            Ok(Some(part)) => Some(part),
+            Ok(None) => {
+                asked.astray();
+                None
+            }
+            Err(refused) => return frame::refuse(refused, &person, &pages.site, 0),
+        }
+    };
+    let (question, language) = (&asked.question, reader.language);
+    let quick = quick(question, today, language);
+    let (form, wrong) = Form::of(&asked, &machines, &quick, language);
     let title = said(language, "History", "Historial");
-    let shown = match &part.found {
-        Found::Lines(lines) => Shown::Lines(lines.iter().map(|line| told(line, reader)).collect()),
-        Found::Days(days) => Shown::Days(days.iter().map(|day| day_told(day, reader)).collect()),
-        Found::Gaps(gaps) => Shown::Gaps(gaps.iter().map(|gap| gap_told(gap, reader, now)).collect()),
-        Found::Summary(summed) => {
-            Shown::Summary(summed.as_ref().map(|summed| sums::told(summed, &question, reader)))
-        }
-        Found::Drift(drift, span) => {
-            let span = span.map(|(from, to)| format!("{} – {}", reader.moment(from), reader.moment(to)));
-            let drift = drift.iter().map(|drift| sums::drift_told(drift, reader)).collect();
-            Shown::Drift(drift, span.unwrap_or_default())
-        }
-    };
-    let step = |key: &str, value: String| format!("{}&{key}={value}", address(&question));
-    let older = match (part.older, part.days_before) {
-        (Some(record), _) => Some(step("older", record.to_string())),
-        (None, Some(day)) => Some(step("until", day.to_string())),
-        (None, None) => None,
-    };
-    let quick = quick(&question, today, language);
-    let day = |date: Option<jiff::civil::Date>| date.map(|date| date.to_string()).unwrap_or_default();
     let page = HistoryPage {
         frame: Frame::new(&pages.site, &person, Tab::History, 0, title).with_open(pages.open().await),
-        ways: ways(&question, language),
-        narrowed: question.machine.is_some()
-            || question.verdict.is_some()
-            || question.kind.is_some()
-            || quick.iter().all(|quick| !quick.chosen),
-        narrower: match question.view {
-            View::Racks => {
-                said(language, "Other days, a machine, a verdict", "Otros días, una máquina, un veredicto")
-            }
-            View::Records => {
-                said(language, "Other days, a machine, a kind", "Otros días, una máquina, una clase")
-            }
-            View::Summary | View::Days | View::Checks | View::Alerts | View::Gaps | View::Drift => {
-                said(language, "Other days, a machine", "Otros días, una máquina")
-            }
-        },
+        view: question.view.as_str(),
+        ways: ways(&asked, language),
         quick,
-        machines: machines(&part.machines, &question),
-        verdicts: verdicts(&question, language),
-        kinds: kinds(&question, language),
-        from: day(question.from),
-        to: day(question.to),
+        form,
+        wrong,
         zone: zone_of(reader, now),
-        shown,
-        newer: part.newer.map(|record| step("newer", record.to_string())),
-        older,
-        damaged: part.damaged.iter().take(20).map(u64::to_string).collect::<Vec<_>>().join(", "),
-        integrity: &part.integrity,
-        sealed_at: part.integrity.checkpoint.map(|(_, at)| reader.moment(at)),
-        exports: exports(&question),
-        question: &question,
+        answer: part.map(|part| Answer::of(&part, question, reader, now)),
+        exports: exports(question),
         drift_days: DRIFT_DAYS_MAX,
     };
-    frame::page(StatusCode::OK, page.render())
+    let status = if page.answer.is_some() { StatusCode::OK } else { StatusCode::UNPROCESSABLE_ENTITY };
+    frame::page(status, page.render())
 }
 
-fn ways(question: &Question, language: crate::core::reader::Language) -> Vec<Way> {
+fn ways(asked: &Asked, language: Language) -> Vec<Way> {
+    let question = &asked.question;
+    let known = !asked.given.is_wrong("show");
     let way = |view: View| {
-        let asked = Question { view, until: None, page: Page::Newest, ..question.clone() };
-        Way { word: view.word(language), address: address(&asked), chosen: view == question.view }
+        let other = Question { view, until: None, page: Page::Newest, ..question.clone() };
+        Way { word: view.word(language), address: address(&other), chosen: known && view == question.view }
     };
     View::ALL.into_iter().map(way).collect()
 }
@@ -185,7 +277,7 @@ fn machines<'a>(names: &'a [String], question: &Question) -> Vec<Choice<'a>> {
     names.iter().map(choice).collect()
 }
 
-fn verdicts<'a>(question: &Question, language: crate::core::reader::Language) -> Vec<Choice<'a>> {
+fn verdicts<'a>(question: &Question, language: Language) -> Vec<Choice<'a>> {
     let choice = |verdict: Verdict| Choice {
         value: verdict.as_str(),
         word: verdict_word(verdict, language),
@@ -194,7 +286,7 @@ fn verdicts<'a>(question: &Question, language: crate::core::reader::Language) ->
     Verdict::ALL.into_iter().map(choice).collect()
 }
 
-fn kinds<'a>(question: &Question, language: crate::core::reader::Language) -> Vec<Choice<'a>> {
+fn kinds<'a>(question: &Question, language: Language) -> Vec<Choice<'a>> {
     let choice = |kind: &'static str| Choice {
         value: kind,
         word: kind_word(kind, language),

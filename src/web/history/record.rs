@@ -12,7 +12,7 @@ use crate::core::access::Right;
 use crate::core::late::{late_by, stands_at};
 use crate::core::record::{Body, Record};
 use crate::web::cycle::Sealing;
-use crate::web::frame::{self, Frame, Tab, said};
+use crate::web::frame::{self, Frame, Refusal, Tab, said};
 use crate::web::kitchen::{Kitchen, Pages};
 use crate::web::person::Person;
 use crate::web::who::instead;
@@ -74,10 +74,11 @@ struct Told {
 /// Shows a record.
 pub(in crate::web) async fn show<K: Kitchen>(
     State(pages): State<Pages<K>>,
-    Path(index): Path<u64>,
+    Path(index): Path<String>,
     person: Person,
 ) -> Response {
     let reader = &person.reader;
+    let Ok(index) = index.parse() else { return frame::refuse(Refusal::Unknown, &person, &pages.site, 2) };
     let stands = match pages.kitchen.record(index).await {
         Ok(stands) => stands,
         Err(refused) => return frame::refuse(refused, &person, &pages.site, 2),

@@ -6,8 +6,9 @@ use crate::core::audit::Outcome;
 use crate::core::cycle::words::verdict;
 use crate::core::reader::{Language, Reader, filled};
 use crate::core::record::{
-    Amendment, AmendmentChange, Body, CalibrationDone, CalibrationPoint, Clock, Gap, KeyChange, LawfulHold,
-    ProvenProbe, ServiceStart, SignedOff, SigningKeyChange, StopCause, WiringProofDone,
+    Amendment, AmendmentChange, Body, CalibrationDone, CalibrationPoint, Clock, ClockStep, Gap, Import,
+    KeyChange, LawfulHold, Maintenance, ProvenProbe, Pruned, ResponseDone, Restored, ServiceStart,
+    ServiceStop, SignedOff, SigningKeyChange, StopCause, WiringProofDone,
 };
 use crate::core::technician::words::finding;
 use crate::web::alerts::trail;
@@ -32,7 +33,7 @@ pub(super) fn told(body: &Body, reader: &Reader) -> String {
     let say = |pair: Pair, values: &[(&str, &str)]| put(language, pair, values);
     match body {
         Body::Cycle(cycle) => {
-            say(("a rack: {word}", "una canasta: {word}"), &[("word", verdict(cycle.believed(), language))])
+            say(("a rack: {word}", "una canasta: {word}"), &[("word", verdict(cycle.verdict, language))])
         }
         Body::Gap(gap) => of_gap(gap, reader),
         Body::Check(check) => {
@@ -40,25 +41,8 @@ pub(super) fn told(body: &Body, reader: &Reader) -> String {
             say(("{found} ({by})", "{found} ({by})"), &[("found", &found), ("by", check.by())])
         }
         Body::ServiceStart(start) => of_start(start, reader),
-        Body::ServiceStop(stop) => match stop.cause {
-            StopCause::Signal => say(("the service was stopped", "se detuvo el servicio"), &[]),
-            StopCause::EndOfInput => {
-                say(("the service ended with its input", "el servicio terminó con su entrada"), &[])
-            }
-        },
-        Body::ClockStep(step) => {
-            let pair = match step.clock {
-                Clock::Gateway => (
-                    "the gateway's clock was set from {from} to {to}",
-                    "el reloj del equipo pasó de {from} a {to}",
-                ),
-                Clock::Source => (
-                    "the clock of a source was set from {from} to {to}",
-                    "el reloj de una fuente pasó de {from} a {to}",
-                ),
-            };
-            say(pair, &[("from", &reader.moment(step.from)), ("to", &reader.moment(step.to))])
-        }
+        Body::ServiceStop(stop) => of_stop(stop, language),
+        Body::ClockStep(step) => of_clock(step, reader),
         Body::ConfigurationChange(change) => say(
             (
                 "another configuration came into force (SHA-256 {hash}…)",
@@ -70,48 +54,16 @@ pub(super) fn told(body: &Body, reader: &Reader) -> String {
             ("the judging of the machine failed: {cause}", "falló el juicio de la máquina: {cause}"),
             &[("cause", &failure.cause)],
         ),
-        Body::Maintenance(window) if window.ended => {
-            say(("maintenance ended", "terminó el mantenimiento"), &[])
-        }
-        Body::Maintenance(window) => {
-            let somebody = say(("somebody", "alguien"), &[]);
-            let by = window.by.as_deref().unwrap_or(&somebody);
-            let pair = ("{by} works on it until {until}", "{by} trabaja en ella hasta {until}");
-            say(pair, &[("by", by), ("until", &reader.moment(window.until))])
-        }
+        Body::Maintenance(window) => of_maintenance(window, reader),
         Body::Note(note) => format!("«{}» ({})", note.text, note.by),
         Body::Amendment(amendment) => of_amendment(amendment, reader),
         Body::SigningKey(change) => of_key(change, language),
         Body::LawfulHold(hold) => of_hold(hold, language),
-        Body::Pruned(pruned) => {
-            let pair = (
-                "{n} readings that arrived before {before} were pruned by age",
-                "se depuraron por antigüedad {n} lecturas llegadas antes de {before}",
-            );
-            say(pair, &[("n", &pruned.readings.to_string()), ("before", &reader.moment(pruned.before))])
-        }
-        Body::Import(import) => {
-            let pair = (
-                "{n} readings of «{file}» were taken over by {by}",
-                "{by} incorporó {n} lecturas de «{file}»",
-            );
-            say(pair, &[("n", &import.readings.to_string()), ("file", &import.file), ("by", &import.by)])
-        }
-        Body::Restored(restored) => {
-            let pair = (
-                "the ledger goes on from a backup of {n} records ({by})",
-                "el registro sigue desde una copia de {n} asientos ({by})",
-            );
-            say(pair, &[("n", &restored.records.to_string()), ("by", &restored.by)])
-        }
+        Body::Pruned(pruned) => of_pruned(pruned, reader),
+        Body::Import(import) => of_import(import, language),
+        Body::Restored(restored) => of_restored(restored, language),
         Body::Calibration(done) => of_calibration(done, reader),
-        Body::Response(done) => {
-            let pair = (
-                "{probe} answers with a time constant of {tau} s ({by})",
-                "{probe} responde con una constante de tiempo de {tau} s ({by})",
-            );
-            say(pair, &[("probe", &done.probe), ("tau", &format!("{:.2}", done.tau_s)), ("by", &done.by)])
-        }
+        Body::Response(done) => of_response(done, language),
         Body::WiringProof(done) => of_wiring(done, language),
         Body::SignOff(signed) => of_sign_off(signed, language),
         Body::Access(event) => access::told(event, reader),
@@ -159,6 +111,70 @@ fn of_start(start: &ServiceStart, reader: &Reader) -> String {
         ),
     };
     put(reader.language, pair, &[("version", &start.version)])
+}
+
+fn of_stop(stop: &ServiceStop, language: Language) -> String {
+    let pair = match stop.cause {
+        StopCause::Signal => ("the service was stopped", "se detuvo el servicio"),
+        StopCause::EndOfInput => ("the service ended with its input", "el servicio terminó con su entrada"),
+    };
+    put(language, pair, &[])
+}
+
+fn of_clock(step: &ClockStep, reader: &Reader) -> String {
+    let pair = match step.clock {
+        Clock::Gateway => {
+            ("the gateway's clock was set from {from} to {to}", "el reloj del equipo pasó de {from} a {to}")
+        }
+        Clock::Source => (
+            "the clock of a source was set from {from} to {to}",
+            "el reloj de una fuente pasó de {from} a {to}",
+        ),
+    };
+    put(reader.language, pair, &[("from", &reader.moment(step.from)), ("to", &reader.moment(step.to))])
+}
+
+fn of_maintenance(window: &Maintenance, reader: &Reader) -> String {
+    if window.ended {
+        return put(reader.language, ("maintenance ended", "terminó el mantenimiento"), &[]);
+    }
+    let somebody = put(reader.language, ("somebody", "alguien"), &[]);
+    let by = window.by.as_deref().unwrap_or(&somebody);
+    let pair = ("{by} works on it until {until}", "{by} trabaja en ella hasta {until}");
+    put(reader.language, pair, &[("by", by), ("until", &reader.moment(window.until))])
+}
+
+fn of_pruned(pruned: &Pruned, reader: &Reader) -> String {
+    let pair = (
+        "{n} readings that arrived before {before} were pruned by age",
+        "se depuraron por antigüedad {n} lecturas llegadas antes de {before}",
+    );
+    let n = pruned.readings.to_string();
+    put(reader.language, pair, &[("n", &n), ("before", &reader.moment(pruned.before))])
+}
+
+fn of_import(import: &Import, language: Language) -> String {
+    let pair =
+        ("{n} readings of «{file}» were taken over by {by}", "{by} incorporó {n} lecturas de «{file}»");
+    let n = import.readings.to_string();
+    put(language, pair, &[("n", &n), ("file", &import.file), ("by", &import.by)])
+}
+
+fn of_restored(restored: &Restored, language: Language) -> String {
+    let pair = (
+        "the ledger goes on from a backup of {n} records ({by})",
+        "el registro sigue desde una copia de {n} asientos ({by})",
+    );
+    put(language, pair, &[("n", &restored.records.to_string()), ("by", &restored.by)])
+}
+
+fn of_response(done: &ResponseDone, language: Language) -> String {
+    let pair = (
+        "{probe} answers with a time constant of {tau} s ({by})",
+        "{probe} responde con una constante de tiempo de {tau} s ({by})",
+    );
+    let tau = format!("{:.2}", done.tau_s);
+    put(language, pair, &[("probe", &done.probe), ("tau", &tau), ("by", &done.by)])
 }
 
 /// How long something lasted, in the two largest units: «2 h 5 min».

@@ -4,7 +4,7 @@ use super::asked::address;
 use super::lines::{Count, counts, share, watched};
 use super::story::{lasting, put};
 use super::words::check_word;
-use super::{Drift, OpenHours, Page, Question, Shift, Summed, Tally, View};
+use super::{Drift, OpenHours, Page, Question, Recovery, Shift, Summed, Tally, View};
 use crate::core::reader::{Language, Reader};
 use crate::web::frame::said;
 
@@ -57,7 +57,6 @@ pub(super) fn told(summed: &Summed, question: &Question, reader: &Reader) -> Sum
         };
         address(&asked)
     };
-    let (gaps, filled, open_s) = summed.gaps;
     let machines = summed.machines.iter().map(|sum| SumTold {
         machine: sum.machine.clone(),
         racks: sum.numbers.cycles(),
@@ -80,24 +79,28 @@ pub(super) fn told(summed: &Summed, question: &Question, reader: &Reader) -> Sum
     );
     let alert_words = ("{n} raised, {open} of them not closed", "{n} surgidas, {open} de ellas sin cerrar");
     SummedTold {
-        span: format!("{} – {}", reader.moment(summed.from), reader.moment(summed.to)),
+        span: format!("{} – {}", reader.moment(summed.span.from), reader.moment(summed.span.to)),
         machines: machines.collect(),
         gaps: put(
             language,
             gap_words,
-            &[("n", &gaps.to_string()), ("open", &lasting(open_s)), ("filled", &filled.to_string())],
+            &[
+                ("n", &summed.gaps.count.to_string()),
+                ("open", &lasting(summed.gaps.open_s)),
+                ("filled", &summed.gaps.filled.to_string()),
+            ],
         ),
         gaps_to: ask(View::Gaps, None, None),
         checks: summed
             .checks
             .iter()
-            .map(|(kind, tally)| TallyTold { kind: check_word(kind, language), tally: *tally })
+            .map(|tally| TallyTold { kind: check_word(tally.kind, language), tally: *tally })
             .collect(),
         checks_to: ask(View::Checks, None, None),
         alerts: put(
             language,
             alert_words,
-            &[("n", &summed.alerts.0.to_string()), ("open", &summed.alerts.1.to_string())],
+            &[("n", &summed.alerts.raised.to_string()), ("open", &summed.alerts.open.to_string())],
         ),
         alerts_to: ask(View::Alerts, None, None),
         drift_to: ask(View::Drift, None, None),
@@ -157,13 +160,13 @@ pub(super) struct DriftTold {
 pub(super) fn drift_told(drift: &Drift, reader: &Reader) -> DriftTold {
     let language = reader.language;
     let mut lines = vec![match drift.usual {
-        Some((level_c, sigma_c)) => {
-            let spread = format!("{:.2} {}", reader.scale.difference(sigma_c), reader.scale.symbol());
+        Some(usual) => {
+            let spread = format!("{:.2} {}", reader.scale.difference(usual.sigma), reader.scale.symbol());
             let pair = (
                 "Usual settled minimum: {level}, standard deviation {spread}.",
                 "Mínimo asentado habitual: {level}, desviación típica {spread}.",
             );
-            put(language, pair, &[("level", &reader.temperature(level_c)), ("spread", &spread)])
+            put(language, pair, &[("level", &reader.temperature(usual.mean)), ("spread", &spread)])
         }
         None => said(
             language,
@@ -184,12 +187,12 @@ pub(super) fn drift_told(drift: &Drift, reader: &Reader) -> DriftTold {
         );
         lines.push(put(language, pair, &[("n", &drift.cold_first.to_string())]));
     }
-    if let Some((first, last)) = drift.recovery_s {
+    if let Some(Recovery { first_s, last_s }) = drift.recovery {
         let pair = (
             "Median time to the limit where rack follows rack: {first} s at the beginning of the span, {last} s at its end.",
             "Mediana del tiempo hasta el límite con canastas seguidas: {first} s al comienzo del período, {last} s al final.",
         );
-        let (first, last) = (format!("{first:.1}"), format!("{last:.1}"));
+        let (first, last) = (format!("{first_s:.1}"), format!("{last_s:.1}"));
         lines.push(put(language, pair, &[("first", &first), ("last", &last)]));
     }
     DriftTold { machine: drift.machine.clone(), lines, left: !drift.shifts.is_empty() }

@@ -117,6 +117,9 @@ async fn a_record_has_its_page() {
     assert_eq!(rack.headers()[header::LOCATION], "../../cycles/48");
     let none = ask(&kitchen, see("/history/records/999"), Role::Auditor, Language::English).await;
     assert_eq!(none.status(), StatusCode::NOT_FOUND);
+    let none = ask(&kitchen, see("/history/records/x"), Role::Auditor, Language::Spanish).await;
+    assert_eq!(none.status(), StatusCode::NOT_FOUND);
+    holds(&text(none).await, &["No está aquí"]);
 }
 
 // Own promises: limits and configuration in force with their records; a moment that is none is told beside its
@@ -139,10 +142,79 @@ async fn what_was_in_force_is_shown_with_its_records() {
     let operator = see("/history/in-force?at=2026-11-26T11:00");
     let operator = text(ask(&StillKitchen::new(), operator, Role::Operator, Language::English).await).await;
     assert!(operator.contains(whole) && !operator.contains("&#60;b&#62;"), "as the settings: {operator}");
-    let wrong = see("/history/in-force?at=soon");
-    let answer = ask(&StillKitchen::new(), wrong, Role::Operator, Language::Spanish).await;
-    assert_eq!(answer.status(), StatusCode::UNPROCESSABLE_ENTITY);
-    holds(&text(answer).await, &["id=\"at-fault\"", "aria-describedby=\"at-fault\""]);
+    for (at, said) in [
+        ("soon", "se leyó «soon»; se espera día y hora como 2026-11-26T12:40"),
+        ("2026-11-26T11:00%2B05:00", "«2026-11-26T11:00+05:00»"),
+        ("2027-01-01T00:00", "una hora que ya haya llegado"),
+    ] {
+        let page = refused(&format!("/history/in-force?at={at}"), Language::Spanish).await;
+        holds(&page, &["id=\"at-fault\"", "aria-describedby=\"at-fault\"", said]);
+        assert!(!page.contains("cycles/47"), "{page}");
+    }
+}
+
+// Own promise: a question that is not understood is not answered by another: what is wrong is said by its name in the
+// reader's language, beside its field where it has one, with what was read and what is expected. What was
+// understood stays in the form.
+#[tokio::test]
+async fn a_question_that_is_not_understood_is_refused() {
+    for (query, field, said) in [
+        (
+            "verdict=bogus",
+            Some("verdict"),
+            "Veredicto: se leyó «bogus»; se espera uno de estos valores: cold, brief",
+        ),
+        (
+            "machine=%3Cb%3E",
+            Some("machine"),
+            "Máquina: se leyó «&#60;b&#62;»; se espera uno de estos valores: dm1, dm2.",
+        ),
+        (
+            "from=2026-02-30",
+            Some("from"),
+            "Desde el día: se leyó «2026-02-30»; se espera un día como 2026-11-26.",
+        ),
+        (
+            "from=2026-11-05&to=2026-11-01",
+            Some("to"),
+            "Hasta el día: se leyó «2026-11-01»; se espera un día no anterior a 2026-11-05.",
+        ),
+        ("show=records&kind=cycle", Some("kind"), "Clase: se leyó «cycle»"),
+        ("show=bogus", None, "show: se leyó «bogus»; se espera uno de estos valores: racks, summary"),
+        ("show=days&verdict=cold", None, "verdict: se leyó «cold»; se espera solo con show=racks."),
+        ("older=x", None, "older: se leyó «x»; se espera el número de un asiento."),
+        ("older=99", None, "older: se leyó «99»; se espera el número de un asiento de esta lista."),
+        (
+            "show=days&until=2999-01-01",
+            None,
+            "until: se leyó «2999-01-01»; se espera un día no posterior a 2026-11-26.",
+        ),
+        ("vredict=cold", None, "?: se leyó «vredict»; se espera uno de los nombres show, machine"),
+    ] {
+        let page = refused(&format!("/history?{query}"), Language::Spanish).await;
+        holds(&page, &[said, "no se buscó nada", "<html lang=\"es\"", "aria-current"]);
+        let beside = field.map(|field| format!("aria-invalid=\"true\" aria-describedby=\"{field}-fault\""));
+        match beside {
+            Some(beside) => holds(&page, &[&beside]),
+            None => assert!(!page.contains("aria-invalid"), "{page}"),
+        }
+        assert!(!page.contains("cycles/48") && !page.contains("history/records/40"), "{query}: {page}");
+    }
+    let unknown = refused("/history?show=bogus", Language::English).await;
+    assert!(
+        !unknown.contains("aria-current=\"true\">Racks"),
+        "no view is the one that was asked for: {unknown}"
+    );
+    let kept = refused("/history?machine=dm2&verdict=cold&from=2026-11-01&to=x", Language::English).await;
+    let wanted =
+        ["value=\"2026-11-01\"", "value=\"dm2\" selected", "value=\"cold\" selected", "<details open>"];
+    holds(&kept, &wanted);
+}
+
+async fn refused(path: &str, language: Language) -> String {
+    let answer = ask(&StillKitchen::new(), see(path), Role::Auditor, language).await;
+    assert_eq!(answer.status(), StatusCode::UNPROCESSABLE_ENTITY, "{path}");
+    text(answer).await
 }
 
 // Own promise: a ledger that holds by the key that it brought along is not shown as whole.

@@ -1,6 +1,7 @@
 //! Words for the kinds of records, English and Spanish side by side.
 
 use crate::core::reader::Language;
+use crate::core::record::CheckKind;
 use crate::web::frame::said;
 
 /// The word for a kind of record; a kind without one stands as in the record.
@@ -37,14 +38,13 @@ pub(super) fn kind_word(kind: &'static str, language: Language) -> &'static str 
     }
 }
 
-/// The word for a kind of check; a kind without one stands as in the record.
-pub(super) fn check_word(kind: &'static str, language: Language) -> &'static str {
+/// The word for a kind of check.
+pub(super) const fn check_word(kind: CheckKind, language: Language) -> &'static str {
     match kind {
-        "sanitizer" => said(language, "sanitizer", "desinfectante"),
-        "supply" => said(language, "supplies", "suministros"),
-        "drain-and-clean" => said(language, "drain and clean", "vaciado y limpieza"),
-        "thermometer" => said(language, "thermometer", "termómetro"),
-        other => other,
+        CheckKind::Sanitizer => said(language, "sanitizer", "desinfectante"),
+        CheckKind::Supply => said(language, "supplies", "suministros"),
+        CheckKind::DrainAndClean => said(language, "drain and clean", "vaciado y limpieza"),
+        CheckKind::Thermometer => said(language, "thermometer", "termómetro"),
     }
 }
 

@@ -47,17 +47,42 @@ async fn the_page_of_a_machine_says_what_its_day_was() {
     }
 }
 
-// Own promise: a machine that does not exist has no page and no stream; a day that is none means today.
+// Own promise: a machine that does not exist has no page and no stream.
 #[tokio::test]
 async fn what_does_not_exist_is_told() {
     for path in ["/machines/dm9", "/machines/dm9/live", "/machines/..%2fdm1", "/machines/%00"] {
         assert_eq!(get(path, Language::English).await.0, StatusCode::NOT_FOUND, "{path}");
     }
-    let (status, page) = get("/machines/dm1?day=%3Cscript%3E", Language::English).await;
-    assert!(
-        status == StatusCode::OK && page.contains("Thu 26 Nov 2026") && !page.contains("<script>"),
-        "{page}"
-    );
+}
+
+// Own promise: a day that is none, or has not come, is told beside its field in the reader's language, and no other
+// day is shown in its stead; how the machine is just now stays on the page.
+#[tokio::test]
+async fn a_day_that_cannot_be_is_told_and_no_other_is_shown() {
+    for (query, said) in [
+        ("day=%3Cscript%3E", "Día: se leyó «&#60;script&#62;»; se espera un día como 2026-11-26."),
+        ("day=2026-11-27", "se espera un día no posterior a 2026-11-26."),
+        ("day=2026-02-30", "«2026-02-30»"),
+        ("day=2026-11-20T10:00", "«2026-11-20T10:00»"),
+    ] {
+        let (status, page) = get(&format!("/machines/dm1?{query}"), Language::Spanish).await;
+        assert_eq!(status, StatusCode::UNPROCESSABLE_ENTITY, "{query}");
+        for wanted in
+            [said, "id=\"day-fault\"", "aria-describedby=\"day-fault\"", "machine-0", "no se buscó nada"]
+        {
+            assert!(page.contains(wanted), "{wanted}: {page}");
+        }
+        assert!(!page.contains("<script>") && !page.contains("Cada canasta en una tabla"), "{page}");
+    }
+    for (query, said) in [
+        ("date=2026-11-20", "?: «date» was read; expected is one of the names day."),
+        ("day=2026-11-20&day=2026-11-21", "Day: «2026-11-21» was read; expected is it once only."),
+    ] {
+        let (status, page) = get(&format!("/machines/dm1?{query}"), Language::English).await;
+        assert!(status == StatusCode::UNPROCESSABLE_ENTITY && page.contains(said), "{said}: {page}");
+    }
+    let (status, page) = get("/machines/dm1?day=", Language::English).await;
+    assert!(status == StatusCode::OK && page.contains("Thu 26 Nov 2026"), "{page}");
 }
 
 // Own promise: an open page of a machine gets its card and its trace, and nothing of another machine.

@@ -190,7 +190,7 @@ pub(in crate::web) fn told(finding: &Finding, reader: &Reader) -> String {
         ),
         Finding::WashUnproven { fault: _ } => {
             return match reader.language {
-                Language::English => "Wash not proved".to_owned(),
+                Language::English => "Wash unproven".to_owned(),
                 Language::Spanish => "Lavado sin comprobar".to_owned(),
             };
         }

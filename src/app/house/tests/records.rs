@@ -5,7 +5,7 @@ use std::sync::{Arc, Mutex, mpsc};
 
 use jiff::tz::TimeZone;
 
-use super::super::histories::{Sought, gathered};
+use super::super::histories::{Around, Sought, gathered};
 use super::super::machines::find;
 use super::super::racks::{Proof, Stands, prove, read};
 use crate::app::fixture::{CONFIGURATION, at, comment, key, ledger, opening, plain, rack};
@@ -18,9 +18,11 @@ use crate::core::evidence::examine::Trust;
 use crate::core::evidence::inclusion::check;
 use crate::core::merkle::{Hash, TreeHead, leaf_hash, verify_inclusion};
 use crate::core::reading::Fault;
-use crate::core::record::{AlertRaised, Amendment, AmendmentChange, Body, Check, Gap};
+use crate::core::record::{AlertRaised, Amendment, AmendmentChange, Body, Check, CheckKind, Gap};
 use crate::ledger::{Append, NewRecord, Reader, StoredCheckpoint, WholeChunks};
-use crate::web::history::{Found, HistoryLine, HistoryPart, LINES_MAX, Page, Question, Tally, View};
+use crate::web::history::{
+    AlertsSummed, Found, HistoryLine, HistoryPart, LINES_MAX, Listed, Page, Question, Tally, View,
+};
 
 /// Racks of the ledger, one a minute, every second one of `dm2`.
 const RACKS: u64 = 240;
@@ -106,18 +108,25 @@ fn asked(view: View, page: Page) -> Question {
     Question { view, machine: None, from: None, to: None, verdict: None, kind: None, until: None, page }
 }
 
-fn page(reader: &Reader, question: Question) -> HistoryPart {
+/// A page; `None` where it is to go on from what stands in no such list.
+fn asked_for(reader: &Reader, question: Question) -> Option<HistoryPart> {
     let settings = Recorded::read(CONFIGURATION).expect("a sound configuration").settings;
     let sought = Sought::new(question, &TimeZone::UTC);
     let path = std::path::Path::new("ledger.sqlite");
-    gathered(&sought, (reader, path), &settings, at(250)).expect("read").expect("gathered")
+    gathered(&sought, Around { ledger: reader, path, settings: &settings, now: at(250) }).expect("gathered")
+}
+
+fn page(reader: &Reader, question: Question) -> HistoryPart {
+    asked_for(reader, question).expect("a page")
+}
+
+fn list(part: &HistoryPart) -> &Listed<HistoryLine> {
+    let Found::Lines(list) = &part.found else { panic!("lines: {part:?}") };
+    list
 }
 
 fn lines(part: &HistoryPart) -> &[HistoryLine] {
-    match &part.found {
-        Found::Lines(lines) => lines,
-        Found::Days(_) | Found::Gaps(_) | Found::Summary(_) | Found::Drift(..) => &[],
-    }
+    &list(part).lines
 }
 
 fn indices(part: &HistoryPart) -> Vec<u64> {
@@ -220,7 +229,7 @@ fn pages_meet_every_rack_once() {
         assert!(lines(&part).len() <= LINES_MAX);
         met.extend(indices(&part));
         pages.push(indices(&part));
-        match part.older {
+        match list(&part).older {
             Some(record) => next = Page::Older(record),
             None => break,
         }
@@ -229,7 +238,34 @@ fn pages_meet_every_rack_once() {
     let last = *pages[2].first().expect("a full page");
     assert_eq!(indices(&page(&reader, asked(View::Racks, Page::Newer(last)))), pages[1]);
     let newest = page(&reader, asked(View::Racks, Page::Newest));
-    assert!(newest.newer.is_none() && newest.older.is_some());
+    assert!(list(&newest).newer.is_none() && list(&newest).older.is_some());
+}
+
+// Own promise: a page goes on from a record of its own list; from any other nothing is shown, rather than a page
+// that was not asked for.
+#[test]
+fn a_page_goes_on_from_its_own_list_alone() {
+    let site = Site::new();
+    let reader = site.reader();
+    let (alert, gap, none) = (RACKS + FIRST, RACKS + FIRST + 3, RACKS + 6);
+    for (view, record, goes_on) in [
+        (View::Racks, FIRST + 60, true),
+        (View::Racks, alert, false),
+        (View::Racks, none, false),
+        (View::Alerts, alert, true),
+        (View::Alerts, FIRST, false),
+        (View::Checks, alert, false),
+        (View::Records, 1, true),
+        (View::Gaps, gap, true),
+        // The record by which it was known while it lasted.
+        (View::Gaps, gap - 1, true),
+        (View::Gaps, FIRST, false),
+        (View::Gaps, none, false),
+    ] {
+        for page in [Page::Older(record), Page::Newer(record)] {
+            assert_eq!(asked_for(&reader, asked(view, page)).is_some(), goes_on, "{view:?} {page:?}");
+        }
+    }
 }
 
 // Own promises: a verdict and a machine are looked for alone; other records stand under their own views.
@@ -282,15 +318,19 @@ fn checks_count_as_they_were_amended() {
     records.push(said(FIRST + 3, AmendmentChange::Withdrawn));
     records.push(said(FIRST + 3, AmendmentChange::Corrected(strip(14, 10.0))));
     records.push(said(FIRST + 4, AmendmentChange::Corrected(strip(15, 50.0))));
-    // There is a sum where something was washed.
-    records.push(washed(20));
     ledger(&path, records).close().expect("it closes");
     let reader = Reader::open(&path).expect("a reader");
     let question =
         Question { to: Some(jiff::civil::date(2023, 11, 14)), ..asked(View::Summary, Page::Newest) };
     let part = page(&reader, question);
     let Found::Summary(Some(summed)) = part.found else { panic!("a sum: {part:?}") };
-    assert_eq!(summed.checks, [("sanitizer", Tally { good: 2, bad: 2, done: 0 })]);
+    // Nothing was washed, and the checks stand all the same.
+    let counted = [Tally { kind: CheckKind::Sanitizer, good: 2, bad: 2, done: 0 }];
+    assert_eq!(summed.checks, counted);
+    let Found::Summary(Some(summed)) = page(&reader, asked(View::Summary, Page::Newest)).found else {
+        panic!("a sum of all")
+    };
+    assert_eq!(summed.checks.iter().map(|tally| tally.good + tally.bad).collect::<Vec<u64>>(), [4]);
     let part = page(&reader, asked(View::Checks, Page::Newest));
     let judged: Vec<Option<bool>> = lines(&part)
         .iter()
@@ -313,17 +353,20 @@ fn a_span_is_summed_up() {
     let racks: Vec<u64> = summed.machines.iter().map(|sum| sum.numbers.cycles()).collect();
     assert_eq!(racks, [RACKS / 2, RACKS / 2]);
     assert_eq!(summed.machines[0].numbers.of(Verdict::Cold), 3);
-    assert_eq!((summed.gaps.0, summed.alerts), (1, (1, 1)));
-    assert!((summed.gaps.2 - 50.0 * 60.0).abs() < 1e-6, "{}", summed.gaps.2);
+    assert_eq!((summed.gaps.count, summed.alerts), (1, AlertsSummed { raised: 1, open: 1 }));
+    assert!((summed.gaps.open_s - 50.0 * 60.0).abs() < 1e-6, "{}", summed.gaps.open_s);
     let share = summed.machines[0].watched.share().expect("it was open");
     assert!(share < 1.0, "a gap is no watched time: {share}");
     let Found::Gaps(gaps) = page(&reader, asked(View::Gaps, Page::Newest)).found else { panic!("gaps") };
-    assert_eq!(gaps.len(), 1);
-    let Found::Days(days) = page(&reader, asked(View::Days, Page::Newest)).found else { panic!("days") };
+    assert_eq!(gaps.lines.len(), 1);
+    let Found::Days { days, .. } = page(&reader, asked(View::Days, Page::Newest)).found else {
+        panic!("days")
+    };
     let of_days: u64 = days.iter().map(|day| day.numbers.cycles()).sum();
     assert_eq!(of_days, RACKS);
-    let Found::Drift(drift, Some(_)) = page(&reader, asked(View::Drift, Page::Newest)).found else {
+    let Found::Drift { machines, span: Some(_) } = page(&reader, asked(View::Drift, Page::Newest)).found
+    else {
         panic!("drift")
     };
-    assert_eq!(drift.len(), 2);
+    assert_eq!(machines.len(), 2);
 }

@@ -142,7 +142,7 @@ pub(super) enum Rack {
     WashLow,
     Hot,
     Fault(Fault),
-    /// Cold by the readings there were, with a probe that was at fault meanwhile.
+    /// Below the limit by the readings there were, with a probe that was at fault meanwhile.
     ColdWithFault,
     NoCheck,
     Gappy,
@@ -184,9 +184,8 @@ impl Rack {
             Self::Fault(fault) => unproven(&mut cycle, Reason::RinseProbe { fault }),
             Self::ColdWithFault => {
                 let below = Reason::RinseBelowLimit { measured_c: 60.0, limit_c: 82.2 };
-                let fault = Reason::RinseProbe { fault: Fault::OpenCircuit };
-                cycle.verdict = Verdict::Cold;
-                cycle.reasons = vec![below, fault, Reason::GapInRinse { gap_s: 6.0 }];
+                cycle.reasons = vec![below, Reason::GapInRinse { gap_s: 6.0 }];
+                cycle.put_in_doubt(Reason::RinseProbe { fault: Fault::OpenCircuit });
             }
             Self::NoCheck => unproven(&mut cycle, Reason::NoConcentrationCheck),
             Self::WorkedOn => {

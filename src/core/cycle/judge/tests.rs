@@ -306,7 +306,7 @@ fn a_concentration_on_file_decides_on_a_chemical_machine() {
 #[test]
 fn every_reason_is_kept_the_worst_first() {
     let bad = Case {
-        fault: Some(Fault::Stuck),
+        end_seen: false,
         clock_stepped: true,
         ..Case::dosed(Sanitizing::Chlorine, 10.0, Some(7.0), 12.0)
     };
@@ -314,10 +314,46 @@ fn every_reason_is_kept_the_worst_first() {
         "all at once",
         &bad,
         Verdict::Cold,
-        &["rinse-below-limit", "concentration", "clock-step", "rinse-probe"],
+        &["rinse-below-limit", "concentration", "clock-step", "end-not-seen"],
     );
     let narrow = Case { end_seen: false, ..Case::steady(82.1) };
     check("unproven before narrow", &narrow, Verdict::Unproven, &["end-not-seen", "inside-uncertainty"]);
+}
+
+// A probe at fault measures nothing, however cold, short or hot its readings look. A fault in the
+// rinse is missing evidence: own rule; limits: Food Code 4-501.112 and 4-501.114.
+#[test]
+fn a_fault_of_the_probe_comes_before_whatever_it_showed() {
+    let faulty = |case: Case| Case { fault: Some(Fault::Stuck), ..case };
+    let weak = Case::dosed(Sanitizing::Chlorine, 10.0, Some(7.0), 12.0);
+    let early = |t: f64| if t < 2.8 { 70.0 } else { 85.0 };
+    for (name, case, reasons) in [
+        ("hot", Case::steady(85.0), &["rinse-probe"] as &[&str]),
+        ("cold", Case::steady(81.0), &["rinse-probe", "rinse-below-limit"]),
+        ("narrow", Case::steady(82.1), &["rinse-probe", "inside-uncertainty"]),
+        ("weak and cold", weak, &["rinse-probe", "rinse-below-limit", "concentration"]),
+        ("held too short", Case::of(door(), early).dwell(8.0), &["rinse-probe"]),
+        (
+            "broken off",
+            Case::steady(85.0).broken_off(4.0),
+            &["rinse-probe", "rinse-aborted", "dwell-too-short"],
+        ),
+        ("never settled", Case::steady(85.0).broken_off(2.0).dwell(1.0), &["rinse-probe"]),
+        (
+            "cold, with a clock step",
+            Case { clock_stepped: true, ..Case::steady(81.0) },
+            &["rinse-probe", "rinse-below-limit", "clock-step"],
+        ),
+    ] {
+        let case = faulty(case);
+        check(name, &case, Verdict::Unproven, reasons);
+        let cycle = case.judged();
+        assert_eq!((cycle.rinse_min_c, cycle.conformance), (None, None), "{name}: measured by nobody");
+    }
+    // What it showed stays on record.
+    let cold = faulty(Case::steady(81.0)).judged();
+    let shown = [cold.rinse_min_raw_c, cold.rinse_min_corrected_c];
+    assert!(shown.iter().all(|shown| shown.is_some_and(|c| (c - 81.0).abs() < 1e-6)), "{shown:?}");
 }
 
 // Wash 66 °C: Food Code 4-501.110; rinse at most 90 °C: 4-501.112.

@@ -1,0 +1,48 @@
+//! How much of a span was watched, machine by machine.
+
+use super::Ground;
+use crate::app::Failure;
+use crate::core::alert::hours::Stretch;
+use crate::core::monitored::{self, Blank, Monitored, monitored};
+
+/// Hours, gaps and span that a share is reckoned from.
+pub(super) struct Watch {
+    pub(super) span: Stretch,
+    operating: Vec<Stretch>,
+    /// The gaps that touch the span, the oldest first.
+    pub(super) blanks: Vec<Blank>,
+}
+
+impl Watch {
+    pub(super) fn new(ground: &mut Ground, span: Stretch) -> Result<Self, Failure> {
+        let (mut blanks, damaged) =
+            ground.reader.blanks(ground.now).map_err(|error| ground.failed(&error))?;
+        for index in damaged {
+            if let Err(error) = ground.reader.record(index).map_err(|error| ground.failed(&error))? {
+                ground.damaged.push((index, error));
+            }
+        }
+        blanks.retain(|blank| blank.from < span.to && blank.to.is_none_or(|to| to > span.from));
+        let begun = ground.reader.begun().map_err(|error| ground.failed(&error))?;
+        // What was imported of the time before is on record, and nobody watched it.
+        let since = Stretch { from: begun.unwrap_or(span.to).clamp(span.from, span.to), to: span.to };
+        let operating = match &ground.settings {
+            Some(settings) => monitored::operating(settings, since),
+            None => vec![since],
+        };
+        Ok(Self { span, operating, blanks })
+    }
+
+    /// What was watched of a machine inside a stretch.
+    pub(super) fn of(&self, machine: &str, span: Stretch) -> Monitored {
+        let first = self.operating.partition_point(|hours| hours.to <= span.from);
+        let hours = self.operating.get(first..).unwrap_or_default();
+        let hours = hours.get(..hours.partition_point(|hours| hours.from < span.to)).unwrap_or_default();
+        let end = self.blanks.partition_point(|blank| blank.from < span.to);
+        let own = |blank: &&Blank| {
+            blank.to.is_none_or(|to| to > span.from)
+                && blank.machine.as_deref().is_none_or(|own| own == machine)
+        };
+        monitored(span, hours, self.blanks.get(..end).unwrap_or_default().iter().filter(own))
+    }
+}
