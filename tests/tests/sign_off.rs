@@ -136,10 +136,9 @@ fn day(days: i64) -> String {
 
 fn calibration(probe: &str) -> Body {
     let point = CalibrationPoint {
-        against: Against::Thermometer,
+        against: Against::Thermometer { thermometer: "thermometer 17".to_owned() },
         reference_c: 80.0,
         reference_expanded_c: 0.3,
-        reference: "thermometer 17".to_owned(),
         indicated_c: 80.8,
         spread_c: 0.05,
         readings: 120,

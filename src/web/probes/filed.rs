@@ -4,7 +4,7 @@ use super::{Filed, words};
 use crate::core::on_file::Filed as OnFile;
 use crate::core::reader::Reader;
 use crate::core::record::{CalibrationDone, ResponseDone};
-use crate::core::technician::words::{correction, degrees, finding, signed, width};
+use crate::core::technician::words::{correction, degrees, finding, reference, signed, width};
 use crate::web::frame::said;
 
 /// All records of one kind.
@@ -61,7 +61,7 @@ fn calibration(filed: &OnFile<CalibrationDone>, reader: &Reader) -> Item {
         format!(
             "{} ({}): {as_found} {}, {as_left} {}",
             degrees(reader.scale, point.reference_c),
-            point.reference,
+            reference(reader.language, &point.against),
             signed(reader.scale, point.found_error_c),
             signed(reader.scale, point.left_error_c)
         )
