@@ -121,7 +121,8 @@ impl<'a> Reader<'a> {
     pub fn paths(&mut self, name: &'static str, findings: &mut Findings) -> Option<Vec<PathBuf>> {
         let texts = self.take(name, findings, list_of_texts)?;
         let place = self.table.get(name).and_then(|node| node.place.as_ref());
-        let complete = |text: &String| place.map_or_else(|| PathBuf::from(text), |place| place.complete(text));
+        let complete =
+            |text: &String| place.map_or_else(|| PathBuf::from(text), |place| place.complete(text));
         let paths: Vec<PathBuf> = texts.iter().map(complete).collect();
         let list: Vec<String> = paths.iter().map(|path| quoted(&path.to_string_lossy())).collect();
         self.note(name, &format!("[{}]", list.join(", ")));

@@ -197,8 +197,10 @@ impl Found {
     /// warmest that a sound one shows there, and not at its end, it may be slow or of the wrong type.
     #[must_use]
     pub fn at_the_end(self, warmth: Warmth, course: &Course) -> Self {
-        let (Evidence::Rose { from_c, to_c, off: None | Some(Off::Water(_)), .. }, Warmth::Water(Some(water))) =
-            (&self.evidence, warmth)
+        let (
+            Evidence::Rose { from_c, to_c, off: None | Some(Off::Water(_)), .. },
+            Warmth::Water(Some(water)),
+        ) = (&self.evidence, warmth)
         else {
             return self;
         };

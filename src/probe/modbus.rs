@@ -230,7 +230,8 @@ impl<N: Fn() -> Timestamp> Poller<'_, N> {
         }
         let late = self.late_now(place, &round);
         let missed = |state: UnitState| matches!(state, UnitState::Silent | UnitState::Garbled);
-        let states = states.into_iter().map(|state| if late && missed(state) { UnitState::Late } else { state });
+        let states =
+            states.into_iter().map(|state| if late && missed(state) { UnitState::Late } else { state });
         self.tell_unit(place, states.collect()).await?;
         self.outlet.deliver((self.now)(), Decoded { samples, ..Decoded::default() }).await?;
         Ok(round)

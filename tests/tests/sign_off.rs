@@ -365,7 +365,8 @@ fn a_withdrawn_proof_of_the_wiring_is_an_open_point() {
     let kitchen = Kitchen::new();
     kitchen.commissioned(Verdict::Pass);
     let proved = newest(&kitchen, "wiring-proof").to_string();
-    let (code, said) = kitchen.say(&["enter", "amendment", &proved, "--reason", "by daylight", "--by", "Tom"]);
+    let (code, said) =
+        kitchen.say(&["enter", "amendment", &proved, "--reason", "by daylight", "--by", "Tom"]);
     assert_eq!(code, Some(0), "{said}");
     assert_eq!(kitchen.sign(&[]).0, Some(0), "a remark changes nothing");
     damage(&kitchen, newest(&kitchen, "amendment"));

@@ -4,8 +4,8 @@ use std::path::Path;
 
 use super::RULES;
 use crate::core::reader::Language;
-use crate::probe::ports::{NoPort, WhyNoPort};
 pub(super) use crate::core::reader::said as say;
+use crate::probe::ports::{NoPort, WhyNoPort};
 
 /// What the user who asks must do to open a port that the group `dialout` may open, or that it may not.
 pub(super) fn you(language: Language, by_group: bool, me: &str) -> String {
@@ -81,11 +81,7 @@ pub(super) fn no_port(language: Language, none: &NoPort) -> String {
     let path = none.path.display();
     let why = match none.why {
         WhyNoPort::Missing => say(language, "it is not there", "no está"),
-        WhyNoPort::Unseen => say(
-            language,
-            "this user may not look at it",
-            "este usuario no puede mirarlo",
-        ),
+        WhyNoPort::Unseen => say(language, "this user may not look at it", "este usuario no puede mirarlo"),
         WhyNoPort::NoDevice => say(
             language,
             "it is no serial port: no bytes come from a file or a directory of a disk",

@@ -250,7 +250,9 @@ fn json_of(answer: &Answer) -> Json {
                 .collect();
             let late: Vec<Json> = seen
                 .iter()
-                .filter_map(|unit| Some(json!({ "unit": unit.address, "time_out": text::of_duration(unit.late?) })))
+                .filter_map(|unit| {
+                    Some(json!({ "unit": unit.address, "time_out": text::of_duration(unit.late?) }))
+                })
                 .collect();
             json!({
                 "late": late, "way": "modbus", "place": place, "asked": [asked.first, asked.last], "cautions": caution_lines(true),

@@ -145,9 +145,7 @@ fn compared(
             work.taken()
         },
         || match work.borrow().stands(Duration::ZERO).step {
-            StepSeen::Watching { last, why, .. } => {
-                Some(words::progress(language, scale, bath, last, &why))
-            }
+            StepSeen::Watching { last, why, .. } => Some(words::progress(language, scale, bath, last, &why)),
             StepSeen::Placing(_) | StepSeen::Over { .. } | StepSeen::Taken(_) | StepSeen::Open => None,
         },
     )?;

@@ -210,7 +210,13 @@ pub fn lost(language: Language, events: u64) -> String {
 
 /// How the wait for steadiness in a bath stands: what the probe shows, and why its point was not taken so far.
 #[must_use]
-pub fn progress(language: Language, scale: Scale, bath: &Bath, last: Option<Celsius>, why: &NotYet) -> String {
+pub fn progress(
+    language: Language,
+    scale: Scale,
+    bath: &Bath,
+    last: Option<Celsius>,
+    why: &NotYet,
+) -> String {
     let Some(last) = last else {
         let silent = say(language, "no reading so far", "sin lecturas por ahora");
         return match why {

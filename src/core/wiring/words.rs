@@ -116,7 +116,12 @@ fn of_off(off: Off, from_c: f64, language: Language, scale: Scale) -> String {
     }
 }
 
-fn still_rose(asked: &str, [from, to, symbol]: [&str; 3], rising: Option<&str>, language: Language) -> String {
+fn still_rose(
+    asked: &str,
+    [from, to, symbol]: [&str; 3],
+    rising: Option<&str>,
+    language: Language,
+) -> String {
     match (language, rising) {
         (Language::English, Some(rising)) => format!(
             "{asked} rose from {from} to {to} {symbol} and still rose by {rising} a minute when the time was over: it \

@@ -64,7 +64,11 @@ impl<'s> Journal<'s> {
             let advice = "raise its time-out in the configuration; poll must leave room for it";
             warn!(
                 slug = "modbus-late",
-                source, unit, waited, advice, "a unit answers after its time-out, so that nothing is read of it"
+                source,
+                unit,
+                waited,
+                advice,
+                "a unit answers after its time-out, so that nothing is read of it"
             );
         }
     }

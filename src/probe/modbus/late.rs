@@ -37,8 +37,12 @@ impl Late {
 
     /// Looks for late answers in what came. Gives whether there is one.
     pub(super) fn look(&mut self, bytes: &[u8]) -> bool {
-        let came: Vec<(u8, u8)> =
-            self.missed.iter().filter(|(_, ask)| answer_in(bytes, ask).is_some()).map(|(key, _)| *key).collect();
+        let came: Vec<(u8, u8)> = self
+            .missed
+            .iter()
+            .filter(|(_, ask)| answer_in(bytes, ask).is_some())
+            .map(|(key, _)| *key)
+            .collect();
         for key in &came {
             self.missed.remove(key);
             self.seen.insert(key.0);
