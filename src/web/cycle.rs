@@ -55,7 +55,7 @@ pub struct Rack {
     pub probes: Option<Vec<ProbeThen>>,
     /// What amends it; `None` for a record that cannot be read.
     pub amendments: Vec<(u64, Option<Amendment>)>,
-    /// Alerts that name it, by number.
+    /// Alerts that it is a rack of, by number.
     pub alerts: Vec<u64>,
     /// The rack of the machine before it, by record.
     pub before: Option<u64>,

@@ -7,6 +7,7 @@ use std::time::Duration;
 
 use super::alert_book::{Closed, racks};
 use super::logbook::{entered, since};
+use super::racks::alerts;
 use crate::app::alerts::story;
 use crate::app::ledger::{self, LedgerHandle};
 use crate::config::load::Loaded;
@@ -99,7 +100,13 @@ async fn the_racks_of_a_closed_alert_are_found_again() {
     });
     let index = put(&handle, records.collect()).await;
     let end = rack(9, Verdict::Cold).rinse_ended;
-    put(&handle, vec![of("dm1", end, raised(1, first)), of("dm1", end, closed(1, 2))]).await;
+    let raised = AlertRaised {
+        cause: Some(index + 2),
+        last_good: Some(index + 1),
+        ..AlertRaised::new(AlertNumber(1), Condition::Cold, first)
+    };
+    let raised = of("dm1", first, Body::AlertRaised(Box::new(raised)));
+    put(&handle, vec![raised, of("dm1", end, closed(1, 2))]).await;
     let reader = Reader::open(&path).expect("readable");
     let page = Closed::read(&reader, None).expect("readable");
     let (alert, _) = page.alerts.first().expect("the alert");
@@ -107,6 +114,14 @@ async fn the_racks_of_a_closed_alert_are_found_again() {
     let named: Vec<(u64, Option<Verdict>)> =
         found.iter().map(|rack| (rack.record, rack.judged.map(|(verdict, ..)| verdict))).collect();
     assert_eq!(named, [(index + 2, Some(Verdict::Cold)), (index + 5, Some(Verdict::Cold))]);
+    // From the rack one comes to the alert as well: not from the last good one before it, which it names.
+    let of_rack: Vec<Vec<u64>> = (all.iter().enumerate())
+        .map(|(place, (minute, verdict, machine))| {
+            let number = index + u64::try_from(place).expect("few");
+            alerts(&reader, number, machine, &rack(*minute, *verdict)).expect("readable")
+        })
+        .collect();
+    assert_eq!(of_rack, [vec![], vec![], vec![1], vec![], vec![], vec![1], vec![1]]);
     assert!(story::told(&reader, &[]).expect("readable").is_none());
 }
 

@@ -1,7 +1,12 @@
 use axum::http::StatusCode;
+use jiff::tz::TimeZone;
 
 use crate::core::access::{Right, Role};
-use crate::core::reader::Language;
+use crate::core::alert::{AlertNumber, Condition};
+use crate::core::reader::{Language, Reader, Scale};
+use crate::core::record::{AlertRaised, Body};
+use crate::core::time::Timestamp;
+use crate::web::alerts::trail;
 use crate::web::fixture::StillKitchen;
 use crate::web::fixture::desk::SCRIPT;
 use crate::web::fixture::visit::{get, post};
@@ -31,6 +36,26 @@ async fn the_list_says_what_is_missing() {
     assert!(older.contains("Las más recientes") && !older.contains("before="), "{older}");
     let (status, _) = get(&kitchen, "/alerts?before=x", Role::Auditor, Language::English).await;
     assert_eq!(status, StatusCode::NOT_FOUND);
+}
+
+// Own promise: what people read is in their own words, and what is a name stays as it is.
+#[test]
+fn a_check_that_is_overdue_is_named_in_words() {
+    let told = |condition, about: &str, language| {
+        let raised = AlertRaised {
+            about: vec![about.to_owned()],
+            ..AlertRaised::new(AlertNumber(1), condition, Timestamp::from_micros(0))
+        };
+        let reader = Reader { language, scale: Scale::Celsius, zone: TimeZone::UTC };
+        trail::of(&Body::AlertRaised(Box::new(raised)), &reader).expect("of an alert").0
+    };
+    let overdue = Condition::CheckOverdue;
+    assert_eq!(told(overdue, "drain-and-clean", Language::English), "Raised: Drain and clean");
+    assert_eq!(told(overdue, "sanitizer", Language::Spanish), "Surge la alerta: Desinfectante");
+    assert_eq!(
+        told(Condition::ProbeFault, "bar/sanitizer", Language::Spanish),
+        "Surge la alerta: bar/sanitizer"
+    );
 }
 
 // Own promise: whoever may not act sees who may, and no dead button.

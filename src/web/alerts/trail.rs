@@ -1,8 +1,11 @@
 //! The story of an alert, record by record, in the words of the reader.
 
-use crate::core::alert::{Occasion, Quantity};
+use crate::core::alert::{Condition, Occasion, Quantity};
 use crate::core::reader::{Language, Reader, filled};
-use crate::core::record::{AlertChanged, AlertRaised, Body, Change, Clearing, Notification, Outcome, Record};
+use crate::core::record::{
+    AlertChanged, AlertRaised, Body, Change, CheckKind, Clearing, Notification, Outcome, Record,
+};
+use crate::web::logbook::words::heading;
 
 /// Something that happened.
 #[derive(Clone, PartialEq, Eq, Debug)]
@@ -113,7 +116,20 @@ fn of_raised(raised: &AlertRaised, reader: &Reader) -> String {
         }
         (Some(measured), None) => format!("{raised_word}: {}", quantity(measured, reader)),
         (None, _) if raised.about.is_empty() => raised_word.to_owned(),
-        (None, _) => format!("{raised_word}: {}", raised.about.join(", ")),
+        (None, _) => {
+            let word = |text: &String| subject(raised.condition, text, reader.language);
+            let about: Vec<String> = raised.about.iter().map(word).collect();
+            format!("{raised_word}: {}", about.join(", "))
+        }
+    }
+}
+
+/// A check that is overdue by its heading; a probe, a route or a record as it is named.
+fn subject(condition: Condition, text: &str, language: Language) -> String {
+    let check = CheckKind::ALL.into_iter().find(|kind| kind.as_str() == text);
+    match check.filter(|_| condition == Condition::CheckOverdue) {
+        Some(kind) => heading(Some(kind), language).to_owned(),
+        None => text.to_owned(),
     }
 }
 

@@ -75,7 +75,7 @@ const fn say(language: Language, (english, spanish): (&'static str, &'static str
 }
 
 /// The heading of a form.
-pub(super) const fn heading(kind: Option<CheckKind>, language: Language) -> &'static str {
+pub(in crate::web) const fn heading(kind: Option<CheckKind>, language: Language) -> &'static str {
     let pair = match kind {
         Some(CheckKind::Sanitizer) => ("Sanitizer", "Desinfectante"),
         Some(CheckKind::Supply) => ("Supplies", "Suministros"),

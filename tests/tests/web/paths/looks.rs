@@ -146,6 +146,7 @@ async fn tour(browser: &Chromium, site: u16, language: &str) -> Tour {
 /// Takes pictures of the page that is open where they are wanted.
 async fn pictures(browser: &Chromium, path: &str, language: &str) {
     let Some(folder) = std::env::var_os("SHOTS") else { return };
+    std::fs::create_dir_all(&folder).expect("the folder can be made");
     let name: String = path.chars().map(|one| if one.is_alphanumeric() { one } else { '_' }).collect();
     for colours in ["light", "dark"] {
         browser.colours(colours).await;
