@@ -236,6 +236,7 @@ impl Turns<'_> {
         let found = self.found(place, name, streams)?;
         if found.finding == Finding::Dead {
             self.silence.unless_of_source(name)?;
+            self.silence.unless_of_unit(name)?;
         }
         let (good, finding) = (found.finding == Finding::Answers, found.finding.as_str());
         let seen = found.seen(name, language, self.arguments.scale);

@@ -53,7 +53,12 @@ pub(in crate::app) fn unit(language: Language, unit: u8, state: UnitState) -> Op
 }
 
 /// What to look at where a unit does not answer as it must; `None` where it does.
-pub(super) fn unit_note(language: Language, source: &str, unit: u8, state: UnitState) -> Option<String> {
+pub(in crate::app) fn unit_note(
+    language: Language,
+    source: &str,
+    unit: u8,
+    state: UnitState,
+) -> Option<String> {
     let note = match (state, language) {
         (UnitState::Answers, _) => return None,
         (UnitState::Silent, Language::English) => format!(

@@ -37,7 +37,7 @@ pub(super) fn seen(asked: &str, found: &Found, language: Language, scale: Scale)
             }
         }
         Evidence::StillRose { from_c, to_c, c_per_min } => {
-            let rising = c_per_min.map(|c_per_min| a_minute(c_per_min));
+            let rising = c_per_min.map(a_minute);
             still_rose(asked, [&at(*from_c), &at(*to_c), symbol], rising.as_deref(), language)
         }
         Evidence::RoseWith { rise_c, other_c } if english => format!(
