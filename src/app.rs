@@ -26,6 +26,7 @@ mod logbook;
 mod order;
 mod people;
 mod ports;
+mod proofs;
 mod prove;
 mod replay;
 mod run;

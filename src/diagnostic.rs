@@ -59,7 +59,7 @@ impl Exit {
 }
 
 /// Every slug with its exit code and what it means, in the order of the README.
-pub const SLUGS: [(&str, Exit, &str); 67] = [
+pub const SLUGS: [(&str, Exit, &str); 68] = [
     ("usage", Exit::Usage, "the command line is not understood"),
     (
         "bug",
@@ -80,6 +80,11 @@ pub const SLUGS: [(&str, Exit, &str); 67] = [
     ("source-open", Exit::InputOutput, "a port, a broker or a file cannot be opened; it is tried again"),
     ("source-lost", Exit::InputOutput, "a port or a broker went away; it is tried again"),
     ("input-refused", Exit::InputOutput, "something arrived that is no reading; it is counted"),
+    (
+        "modbus-late",
+        Exit::InputOutput,
+        "a Modbus unit answers after its time-out, so that nothing is read of it: raise `time-out` of the unit",
+    ),
     (
         "modbus-silent",
         Exit::InputOutput,

@@ -10,6 +10,7 @@ pub(in crate::app) mod progress;
 pub(in crate::app) mod seal;
 pub(in crate::app) mod span;
 mod tables;
+pub(in crate::app) mod written;
 
 use std::io::Write;
 use std::ops::ControlFlow;
@@ -20,6 +21,7 @@ use self::gather::{Reach, Site};
 use self::paper::Sheet;
 use self::place::Place;
 pub(in crate::app) use self::progress::Progress;
+use self::written::Hashed;
 use super::{Failure, Streams, configuration, history, ledger, people};
 use crate::cli::{ExportArgs, ExportForm};
 use crate::core::time::Timestamp;
@@ -47,31 +49,37 @@ pub(super) fn export(arguments: &ExportArgs, streams: &mut Streams<'_>) -> Resul
     let traces = if arguments.all_traces { Traces::All } else { Traces::OfExceptions };
     let with = With { traces, seal, sheet };
     let mut progress = Progress::new(&mut *streams.err);
-    let damaged = match (arguments.form, out) {
+    let standard = matches!(out, Place::Standard);
+    let (damaged, written) = match (arguments.form, out) {
         (ExportForm::Csv, Place::Directory(mut folder)) => {
             tables::all(&reader, &path, question, &mut folder, &mut progress)?;
             let damaged = folder.damaged.clone();
-            folder.keep()?;
-            damaged
+            (damaged, folder.keep()?)
         }
         (form, Place::Standard) => {
-            let mut out = std::io::BufWriter::new(&mut *streams.out);
+            let mut out = Hashed::new(std::io::BufWriter::new(&mut *streams.out));
             let damaged = one(form, &reader, &path, question, with, &mut out, &mut progress)?;
             out.flush().map_err(Failure::output)?;
-            damaged
+            (damaged, vec![out.ended("standard output".to_owned()).1])
         }
         (form, Place::File(mut file)) => {
             let damaged = one(form, &reader, &path, question, with, file.writer(), &mut progress)?;
-            file.keep()?;
-            damaged
+            (damaged, vec![file.keep()?])
         }
         (
             ExportForm::Json | ExportForm::Jsonl | ExportForm::Pdf | ExportForm::Evidence,
             Place::Directory(_),
-        ) => Vec::new(),
+        ) => (Vec::new(), Vec::new()),
     };
+    let records = progress.records();
     progress.finish();
-    warn(&damaged, &path, streams)
+    warn(&damaged, &path, streams)?;
+    // Beside the export where that is on standard output, and after it is whole.
+    let to: &mut dyn Write = if standard { streams.err } else { streams.out };
+    let counted = if records == 1 { "1 record".to_owned() } else { format!("{records} records") };
+    let told = writeln!(to, "Exported, {counted} read:");
+    let told = written.iter().fold(told, |told, one| told.and_then(|()| writeln!(to, "  {one}")));
+    told.map_err(Failure::output)
 }
 
 /// A choice that a form would pass over in silence is refused.

@@ -26,6 +26,8 @@ use tokio::sync::broadcast::error::RecvError;
 use tokio::time::Instant;
 use tokio_util::sync::{CancellationToken, DropGuard};
 
+#[cfg(test)]
+pub(super) use self::event::LiveRole;
 pub(super) use self::event::{Begun, LiveEvent, LiveReading, SourceSeen, UnitSeen};
 pub(super) use self::recent::{Extremes, SECONDS as RECENT_S};
 pub(super) use self::service::{READINGS, answer};

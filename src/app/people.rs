@@ -120,7 +120,7 @@ pub(super) fn maintenance(arguments: &MaintenanceArgs, streams: &mut Streams<'_>
         format!(
             "Somebody works on {what} until {}: racks made until then are on record as unproven, since what the \
              probes show need not be the water of the machine, and messages about it are held.",
-            minute_and_zone(until, zone)
+            minute_and_zone(until.full_minute(), zone)
         )
     };
     let order = Order::Maintenance { machine, until, by: arguments.by.clone() };

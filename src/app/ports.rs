@@ -14,7 +14,7 @@ use crate::config::resolve::Configuration;
 use crate::config::source::{Source, SourceKind};
 use crate::core::reader::Language;
 use crate::diagnostic::Diagnostic;
-use crate::probe::ports::{self, Holder, Port, PortsError, Usb, Users};
+use crate::probe::ports::{self, Holder, NoPort, Port, PortsError, Usb, Users};
 
 /// The configuration of the packages.
 const USUAL: &str = "/etc/rinseward/gateway.toml";
@@ -28,6 +28,8 @@ struct Answer {
     service_user: bool,
     all_processes_seen: bool,
     ports: Vec<Told>,
+    /// Paths that were asked for and are no ports.
+    no_ports: Vec<NoPort>,
     /// Sources whose device is not there.
     missing: Vec<Missing>,
 }
@@ -82,6 +84,7 @@ pub(super) fn ports(arguments: &PortsArgs, streams: &mut Streams<'_>) -> Result<
         service_user: users.has_service(),
         all_processes_seen: found.all_processes_seen,
         ports: told.collect(),
+        no_ports: found.no_ports,
         missing: missing(&sources),
     };
     let written = if arguments.json {
@@ -91,7 +94,18 @@ pub(super) fn ports(arguments: &PortsArgs, streams: &mut Streams<'_>) -> Result<
     } else {
         print(&answer, arguments.language, streams.out)
     };
-    written.map_err(Failure::output)
+    Failure::decided(unless_none(&answer.no_ports), written)
+}
+
+/// A path that was asked for and is no port is no good end.
+fn unless_none(none: &[NoPort]) -> Result<(), Failure> {
+    let [first, ..] = none else { return Ok(()) };
+    let english = |none: &NoPort| words::no_port(Language::English, none);
+    let more = none.iter().skip(1);
+    let diagnostic = more.fold(Diagnostic::error("source-open", english(first)), |diagnostic, none| {
+        diagnostic.cause(english(none))
+    });
+    Err(diagnostic.advice("the list on standard output has those that are there").into())
 }
 
 /// Name and device of each serial source.
@@ -149,6 +163,9 @@ fn print(answer: &Answer, language: Language, out: &mut dyn Write) -> io::Result
     }
     for told in &answer.ports {
         print_port(told, answer, language, out)?;
+    }
+    for none in &answer.no_ports {
+        writeln!(out, "! {}", words::no_port(language, none))?;
     }
     for Missing { source, device } in &answer.missing {
         writeln!(out, "{}", words::missing(language, source, device))?;
@@ -213,9 +230,6 @@ fn what(port: &Port, language: Language) -> String {
 }
 
 fn unlisted(error: &PortsError) -> Failure {
-    let advice = match error {
-        PortsError::List(_) => "see that /sys is there",
-        PortsError::Missing { .. } | PortsError::NoDevice { .. } => "rinseward ports lists what is there",
-    };
+    let advice = "see that /sys is there";
     Diagnostic::error("source-open", "the ports cannot be looked at").because(error).advice(advice).into()
 }

@@ -6,8 +6,6 @@
 mod words;
 
 use std::io::IsTerminal;
-use std::ops::ControlFlow;
-use std::path::Path;
 use std::time::Duration;
 
 use serde::Serialize;
@@ -16,6 +14,7 @@ use tokio_util::sync::CancellationToken;
 use super::live::{Live, LiveEvent, LiveReading, Through, Wanted};
 use super::logbook::Entry;
 use super::order::Order;
+use super::proofs::proofs;
 use super::technician::{AtWork, Silence};
 use super::{Failure, Streams, ask, configuration, ledger, people, terminal};
 use crate::cli::ProveArgs;
@@ -23,7 +22,7 @@ use crate::config::load::Loaded;
 use crate::core::cautions;
 use crate::core::channel::{Place, Role};
 use crate::core::id::ChannelName;
-use crate::core::record::{Body, WiringProofDone};
+use crate::core::record::WiringProofDone;
 use crate::core::technician::Value;
 use crate::core::technician::proving::{LOOKED_EVERY, Proving, StepSeen};
 use crate::core::wiring::proofs::Proofs;
@@ -152,25 +151,11 @@ fn proved(
     let entry = Entry::WiringProof { machine: arguments.machine.clone(), done: Box::new(done.clone()) };
     let record = people::done(loaded, Order::Entry { entry })?.record;
     let path = &loaded.configuration.ledger.path;
-    let before = proofs(path, &arguments.machine, record).map_err(|error| ledger::diagnose(&error, path))?;
+    let before = Reader::open(path).and_then(|reader| proofs(&reader, &arguments.machine, record));
+    let before = before.map_err(|error| ledger::diagnose(&error, path))?;
     let on_file = OnFile::of(&all_of(loaded, &arguments.machine), before, &done);
     let answer = Answer { machine: &arguments.machine, record, done: &done, on_file: &on_file };
     tell(&answer, arguments, columns, streams)
-}
-
-/// The proofs of a machine's wiring that are on record before this one.
-fn proofs(path: &Path, machine: &str, before: Option<u64>) -> Result<Proofs, LedgerError> {
-    let mut proofs = Proofs::default();
-    Reader::open(path)?.records_of(&["wiring-proof"], 0, |index, _, record| {
-        if let Body::WiringProof(done) = record.body
-            && record.machine.as_deref() == Some(machine)
-            && before.is_none_or(|before| index < before)
-        {
-            proofs.take(index, record.recorded, &done);
-        }
-        ControlFlow::Continue(())
-    })?;
-    Ok(proofs)
 }
 
 /// Names of the temperature probes of a machine.
@@ -251,6 +236,7 @@ impl Turns<'_> {
         let found = self.found(place, name, streams)?;
         if found.finding == Finding::Dead {
             self.silence.unless_of_source(name)?;
+            self.silence.unless_of_unit(name)?;
         }
         let (good, finding) = (found.finding == Finding::Answers, found.finding.as_str());
         let seen = found.seen(name, language, self.arguments.scale);

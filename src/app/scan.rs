@@ -7,7 +7,7 @@ mod show;
 #[cfg(test)]
 mod tests;
 
-use std::path::PathBuf;
+use std::path::{Path, PathBuf};
 use std::time::Duration;
 
 use self::heard::Heard;
@@ -18,7 +18,7 @@ use crate::cli::{ScanArgs, Span};
 use crate::config::modbus::{ModbusLine, ModbusLink, frame_silence};
 use crate::config::source::Parity;
 use crate::diagnostic::Diagnostic;
-use crate::probe::ports::{self, Holder, Users};
+use crate::probe::ports::{self, Holder, Users, WhyNoPort};
 use crate::probe::scan::{PortSettings, ScanError, UnitSeen, Walk, listen, walk};
 use crate::wire::registers::Function;
 
@@ -125,7 +125,10 @@ async fn units(arguments: &ScanArgs, link: ModbusLink) -> Result<Answer, Failure
     };
     let registers = arguments.registers.first..=arguments.registers.last;
     let plan = Walk { link: link.clone(), units: first..=last, functions, registers, time_out };
-    let seen = walk(&plan).await.map_err(|error| unopened(&place, &error))?;
+    let seen = walk(&plan).await.map_err(|error| match &link {
+        ModbusLink::Rtu(_) => unopened(&place, &error),
+        ModbusLink::Tcp { .. } => unreached(&place, &error),
+    })?;
     let found = found(&seen);
     let proposal = for_units(&link, &found, &arguments.machine);
     Ok(Answer { way: Way::Modbus { place: show::place(&link), asked, seen, found }, proposal })
@@ -145,7 +148,7 @@ fn found(seen: &[UnitSeen]) -> Vec<Found> {
                 shapes::leave_out_repeated(&mut rows, &before.rows);
             }
             let (function, together_max) = (one.function, one.together_max);
-            found.push(Found { unit: unit.address, function, together_max, rows });
+            found.push(Found { unit: unit.address, function, together_max, late: unit.late, rows });
         }
     }
     found
@@ -177,6 +180,18 @@ fn warn_of_others(place: &str, streams: &mut Streams<'_>) -> Result<(), Failure>
     writeln!(streams.err, "{warning}").map_err(Failure::output)
 }
 
+fn unreached(place: &str, error: &ScanError) -> Failure {
+    Diagnostic::error("source-open", format!("cannot look at {place}"))
+        .because(error)
+        .advice("see that the unit or its gateway is switched on and on this network: ping its address")
+        .advice(
+            "refused: another port (502 is usual), Modbus TCP switched off in its settings, or all its connections \
+             taken by other programs",
+        )
+        .advice("no answer: another address, another network, or a firewall between")
+        .into()
+}
+
 fn unopened(place: &str, error: &ScanError) -> Failure {
     let diagnostic = Diagnostic::error("source-open", format!("cannot look at {place}")).because(error);
     match error {
@@ -186,6 +201,9 @@ fn unopened(place: &str, error: &ScanError) -> Failure {
             .advice("where it is the service: sudo systemctl stop rinseward, scan, then sudo systemctl start rinseward")
             .advice("else end the program that has it; a line serves one master at a time")
             .into(),
+        ScanError::Link { .. } if ports::device_at(Path::new(place)) == Err(WhyNoPort::NoDevice) => {
+            diagnostic.advice("give a serial port; rinseward ports lists what is there").into()
+        }
         ScanError::Link { .. } => diagnostic
             .advice("see that it is plugged in and switched on; rinseward ports lists what is there, and who may open it")
             .into(),
@@ -214,6 +232,12 @@ fn nothing(answer: &Answer) -> Failure {
             .advice("other addresses: --units 33-247, or 1-247 for all; two units of one address garble each other")
             .advice("120 Ω at both ends of a long line, and a common reference wire where units have one")
             .into(),
+        Way::Modbus { seen, .. } if seen.iter().all(|unit| unit.late.is_some() && unit.functions.is_empty()) => {
+            none("units answer, but later than they can be waited for here")
+                .advice("write the unit with a longer time-out into the configuration: time-out = \"2s\"")
+                .advice("look at its manual for a delay of its answers, and at its baud rate")
+                .into()
+        }
         Way::Modbus { .. } => none("units answer, but no register gives a temperature that is plausible")
             .advice("look at the unit's manual for its registers: --registers 30-60, --function 3")
             .advice("is a probe connected? an open one gives the unit's value for faults")

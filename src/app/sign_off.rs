@@ -146,7 +146,7 @@ fn put(
     let seal = covering(seal::make(&configuration.ledger.path, Some(&configuration.socket))?, record);
     let sheet = paper(arguments, signed, Some(record), evidence, seal.as_ref(), loaded);
     staged.writer().write_all(signoff::html::write(&sheet).as_bytes()).map_err(Failure::output)?;
-    staged.keep()
+    staged.keep().map(drop)
 }
 
 /// A seal that speaks of this record too.

@@ -23,13 +23,30 @@ pub enum Place {
 impl Place {
     /// The directory against which a relative path of this place counts: that
     /// of the file, so that a file means the same wherever the program starts;
-    /// the working directory for a variable.
+    /// the working directory for a variable. In full, since what is configured is compared as text:
+    /// the service and a command that was started elsewhere must say the same. Empty for a text of no
+    /// file, such as one on record.
+    fn directory(&self) -> PathBuf {
+        let directory = match self {
+            Self::Line { file, .. } | Self::File(file) => file.parent(),
+            Self::Variable(_) => Some(Path::new("")),
+        };
+        let in_full = |directory: &Path| {
+            let named = if directory.as_os_str().is_empty() { Path::new(".") } else { directory };
+            let found = std::fs::canonicalize(named).or_else(|_| std::path::absolute(named));
+            found.unwrap_or_else(|_| directory.to_owned())
+        };
+        directory.map(in_full).unwrap_or_default()
+    }
+
+    /// A path that is written at this place, complete with the directory that it counts from.
     #[must_use]
-    pub fn directory(&self) -> &Path {
-        match self {
-            Self::Line { file, .. } | Self::File(file) => file.parent().unwrap_or(Path::new("")),
-            Self::Variable(_) => Path::new(""),
+    pub fn complete(&self, path: &str) -> PathBuf {
+        if Path::new(path).is_absolute() {
+            return PathBuf::from(path);
         }
+        // Without the `.` that a path may begin with.
+        self.directory().join(path).components().collect()
     }
 }
 

@@ -110,7 +110,7 @@ impl<'a> Reader<'a> {
             value.as_text().filter(|text| !text.is_empty()).map(str::to_owned)
         })?;
         let path = match self.table.get(name).and_then(|node| node.place.as_ref()) {
-            Some(place) => place.directory().join(text),
+            Some(place) => place.complete(&text),
             None => PathBuf::from(text),
         };
         self.note(name, &quoted(&path.to_string_lossy()));
@@ -120,9 +120,9 @@ impl<'a> Reader<'a> {
     /// The paths of a key, as [`Reader::path`]; a variable gives them with commas between.
     pub fn paths(&mut self, name: &'static str, findings: &mut Findings) -> Option<Vec<PathBuf>> {
         let texts = self.take(name, findings, list_of_texts)?;
-        let directory = self.table.get(name).and_then(|node| node.place.as_ref()).map(Place::directory);
+        let place = self.table.get(name).and_then(|node| node.place.as_ref());
         let complete =
-            |text: &String| directory.map_or_else(|| PathBuf::from(text), |place| place.join(text));
+            |text: &String| place.map_or_else(|| PathBuf::from(text), |place| place.complete(text));
         let paths: Vec<PathBuf> = texts.iter().map(complete).collect();
         let list: Vec<String> = paths.iter().map(|path| quoted(&path.to_string_lossy())).collect();
         self.note(name, &format!("[{}]", list.join(", ")));

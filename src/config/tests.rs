@@ -464,6 +464,27 @@ fn relative_paths_count_from_their_file() {
     assert_eq!(loaded.configuration.ledger.path, directory.path().join("ledger.sqlite"));
 }
 
+// Own promise: a file means the same from wherever it is named, to the last letter of what is compared and
+// recorded: else a service and a command beside it would differ, and a wiring count as changed.
+#[test]
+fn a_file_means_the_same_from_wherever_it_is_named() {
+    let directory = tempfile::tempdir().expect("the system has a directory for temporary files");
+    let file = directory.path().join("gateway.toml");
+    let source = "[[source]]\nname = \"port1\"\nkind = \"serial\"\ndevice = \"./dev/port\"\n";
+    std::fs::write(&file, format!("{MACHINE}{RINSE}{source}[ledger]\npath = \"ledger.sqlite\"\n"))
+        .expect("just made");
+    std::fs::create_dir(directory.path().join("elsewhere")).expect("just made");
+    let here = std::env::current_dir().expect("tests run somewhere");
+    let up = "../".repeat(here.components().count() - 1);
+    let relative = format!("{up}{}", file.strip_prefix("/").expect("a full path").display());
+    let loaded = Configuration::load(std::slice::from_ref(&file), []).expect("legal");
+    assert!(loaded.to_toml().contains(&format!("\"{}/dev/port\"", directory.path().display())));
+    for named in [PathBuf::from(relative), directory.path().join("elsewhere/../gateway.toml")] {
+        let again = Configuration::load(std::slice::from_ref(&named), []).expect("legal");
+        assert_eq!(again.to_toml(), loaded.to_toml(), "{}", named.display());
+    }
+}
+
 proptest::proptest! {
     #![proptest_config(proptest::prelude::ProptestConfig::with_cases(64))]
     #[test]

@@ -72,6 +72,15 @@ impl Timestamp {
         Self::from_micros(self.0.saturating_sub(micros_of(span)))
     }
 
+    /// The first full minute at which this instant is over: itself, or the next one. For what lasts until then
+    /// and is told to the minute; every zone in use is whole minutes from UTC (IANA time zone data base).
+    #[must_use]
+    pub fn full_minute(self) -> Self {
+        const MINUTE: i64 = 60_000_000;
+        let past = self.0.rem_euclid(MINUTE);
+        if past == 0 { self } else { Self::from_micros(self.0.saturating_add(MINUTE - past)) }
+    }
+
     /// Seconds from `earlier` to this instant; negative where it lies before.
     #[must_use]
     pub fn seconds_since(self, earlier: Self) -> f64 {
@@ -166,6 +175,21 @@ mod tests {
             assert_eq!(instant.micros(), micros, "{text}");
             assert_eq!(instant.to_string(), printed, "{text}");
         }
+    }
+
+    // Arithmetic.
+    #[test]
+    fn a_full_minute_is_never_before_what_it_is_told_of() {
+        for (text, expected) in [
+            ("2026-11-27T02:40:00Z", "2026-11-27T02:40:00Z"),
+            ("2026-11-27T02:40:00.000001Z", "2026-11-27T02:41:00Z"),
+            ("2026-11-27T02:59:59.9Z", "2026-11-27T03:00:00Z"),
+            ("1969-12-31T23:59:30Z", "1970-01-01T00:00:00Z"),
+        ] {
+            let instant: Timestamp = text.parse().expect("a time");
+            assert_eq!(instant.full_minute().to_string(), expected, "{text}");
+        }
+        assert_eq!(Timestamp::MAX.full_minute(), Timestamp::MAX);
     }
 
     #[test]

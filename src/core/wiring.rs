@@ -64,6 +64,8 @@ pub enum Finding {
     WrongPlace,
     /// Its tip was not at rest before, so that nothing can be said.
     NotAtRest,
+    /// It answered, and the time was over before it was seen where it ends: nothing is said of its type.
+    StillRising,
 }
 
 impl Finding {
@@ -78,6 +80,7 @@ impl Finding {
             Self::WrongType => "wrong-type",
             Self::WrongPlace => "wrong-place",
             Self::NotAtRest => "not-at-rest",
+            Self::StillRising => "still-rising",
         }
     }
 }
@@ -114,6 +117,15 @@ pub enum Evidence {
         off: Option<Off>,
         /// Channels of which too little was read to say that they did not rise.
         unseen: Vec<String>,
+    },
+    /// It rose alone, and had not come to its end when the time was over.
+    StillRose {
+        /// At rest.
+        from_c: f64,
+        /// Warmest so far.
+        to_c: f64,
+        /// Slope at the end, °C a minute; `None` where too little was read to see it.
+        c_per_min: Option<f64>,
     },
     /// It rose, and another with it.
     RoseWith {
@@ -178,6 +190,27 @@ pub enum Off {
 #[must_use]
 pub const fn not_at_rest(c_per_min: f64) -> Found {
     Found { finding: Finding::NotAtRest, evidence: Evidence::Moved { c_per_min }, instead: None }
+}
+
+impl Found {
+    /// What stays of it once the time is over, where the probe was in water of a known temperature: below the
+    /// warmest that a sound one shows there, and not at its end, it may be slow or of the wrong type.
+    #[must_use]
+    pub fn at_the_end(self, warmth: Warmth, course: &Course) -> Self {
+        let (
+            Evidence::Rose { from_c, to_c, off: None | Some(Off::Water(_)), .. },
+            Warmth::Water(Some(water)),
+        ) = (&self.evidence, warmth)
+        else {
+            return self;
+        };
+        if !course.may_rise() || *to_c > water.0 + WATER_OFF_MAX_C {
+            return self;
+        }
+        let (from_c, to_c, c_per_min) = (*from_c, *to_c, course.rises_c_per_min());
+        let evidence = Evidence::StillRose { from_c, to_c, c_per_min };
+        Self { finding: Finding::StillRising, evidence, instead: None }
+    }
 }
 
 /// Says which probe answered when `asked` was warmed. A name that is not among the courses is dead.

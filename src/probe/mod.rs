@@ -55,6 +55,8 @@ pub enum UnitState {
     Answers,
     /// Not at all.
     Silent,
+    /// With something, after its time-out.
+    Late,
     /// With what cannot be read.
     Garbled,
     /// With an exception.

@@ -9,9 +9,11 @@
 
 pub mod blocks;
 mod journal;
+mod late;
 pub mod link;
 pub mod schedule;
 
+use std::collections::BTreeSet;
 use std::convert::Infallible;
 use std::time::Duration;
 
@@ -35,6 +37,8 @@ use crate::wire::registers::Function;
 
 /// Shortest wait before the port is opened again (own choice: a plug pushed back in is found at once).
 const REOPEN_AFTER_MIN: Duration = Duration::from_millis(100);
+/// A unit that was late counts as late for so many rounds without an answer: the next late one comes only after it.
+const LATE_FOR: u8 = 2;
 /// Exceptions by which a gateway says that the unit behind it does not answer.
 const UNIT_UNREACHED: [u8; 2] = [10, 11];
 
@@ -60,6 +64,7 @@ impl<N: Fn() -> Timestamp + Send + Sync> ModbusProbe<N> {
             settings,
             blocks: settings.units.iter().map(blocks).collect(),
             told: settings.units.iter().map(|unit| vec![None; blocks(unit).len()]).collect(),
+            late: vec![0; settings.units.len()],
             journal: Journal::new(&self.name, settings),
             outlet: Outlet::new(self.source, to, stop.clone()),
             now: &self.now,
@@ -105,6 +110,8 @@ struct Poller<'s, N> {
     blocks: Vec<Vec<Block>>,
     /// How each of them was told to be answered last.
     told: Vec<Vec<Option<UnitState>>>,
+    /// For how many rounds more a silent unit counts as late: it was, the last time.
+    late: Vec<u8>,
     journal: Journal<'s>,
     outlet: Outlet,
     now: &'s N,
@@ -132,6 +139,8 @@ impl<N: Fn() -> Timestamp> Poller<'_, N> {
                 () = stop.cancelled() => return Err(Stop::Asked),
                 round = self.round(&mut link, place) => round?,
             };
+            self.tell_late(link.late()).await?;
+            let late = self.late.get(place).is_some_and(|left| *left > 0);
             match round {
                 Round::Answered => {
                     backoff.after_success();
@@ -140,10 +149,12 @@ impl<N: Fn() -> Timestamp> Poller<'_, N> {
                 }
                 Round::Silent => {
                     schedule.silent(place, began.elapsed());
-                    self.journal.silent(place);
+                    if !late {
+                        self.journal.silent(place);
+                    }
                 }
                 Round::Garbled => {
-                    if schedule.garbled(place, began.elapsed()) {
+                    if schedule.garbled(place, began.elapsed()) && !late {
                         self.journal.garbled(place);
                     }
                 }
@@ -217,9 +228,43 @@ impl<N: Fn() -> Timestamp> Poller<'_, N> {
             let channels = block.members.iter().map(|member| unit.registers[*member].channel);
             samples.extend(channels.map(|channel| Sample { channel, at, value: Value::Fault(fault) }));
         }
-        self.tell_unit(place, states).await?;
+        let late = self.late_now(place, &round);
+        let missed = |state: UnitState| matches!(state, UnitState::Silent | UnitState::Garbled);
+        let states =
+            states.into_iter().map(|state| if late && missed(state) { UnitState::Late } else { state });
+        self.tell_unit(place, states.collect()).await?;
         self.outlet.deliver((self.now)(), Decoded { samples, ..Decoded::default() }).await?;
         Ok(round)
+    }
+
+    /// Whether a unit that gave no answer counts as late.
+    fn late_now(&mut self, place: usize, round: &Round) -> bool {
+        let Some(left) = self.late.get_mut(place) else { return false };
+        let late = *left > 0;
+        *left = match round {
+            Round::Answered => 0,
+            Round::Silent | Round::Garbled => left.saturating_sub(1),
+        };
+        late
+    }
+
+    /// Tells of units whose answers came after their time-out.
+    async fn tell_late(&mut self, units: BTreeSet<u8>) -> Result<(), Stop> {
+        for address in units {
+            let Some(place) = self.settings.units.iter().position(|unit| unit.address == address) else {
+                continue;
+            };
+            self.late[place] = LATE_FOR;
+            self.journal.late(place);
+            // What it answered in time stays as it was told.
+            let now = |told: &Option<UnitState>| match told {
+                None | Some(UnitState::Silent | UnitState::Garbled) => UnitState::Late,
+                Some(told @ (UnitState::Answers | UnitState::Late | UnitState::Refuses { .. })) => *told,
+            };
+            let states = self.told[place].iter().map(now).collect();
+            self.tell_unit(place, states).await?;
+        }
+        Ok(())
     }
 
     /// Tells how a unit answered each of its requests, where that is another than it was told last.

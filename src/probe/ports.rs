@@ -77,8 +77,31 @@ pub struct Holder {
 pub struct Ports {
     /// The ports, by name.
     pub ports: Vec<Port>,
+    /// Paths that were asked for and are none, in that order.
+    pub no_ports: Vec<NoPort>,
     /// Whether every process of the computer could be looked at.
     pub all_processes_seen: bool,
+}
+
+/// A path that is no serial port.
+#[derive(Clone, PartialEq, Eq, Debug, Serialize)]
+pub struct NoPort {
+    /// What was asked for.
+    pub path: PathBuf,
+    /// Why it is none.
+    pub why: WhyNoPort,
+}
+
+/// Why a path is no serial port.
+#[derive(Clone, Copy, PartialEq, Eq, Debug, Serialize)]
+#[serde(rename_all = "kebab-case")]
+pub enum WhyNoPort {
+    /// There is no such file.
+    Missing,
+    /// This user may not look at it.
+    Unseen,
+    /// It is a file, a directory, anything but a device that bytes come from.
+    NoDevice,
 }
 
 /// Why the ports cannot be listed.
@@ -87,27 +110,26 @@ pub enum PortsError {
     /// The system tells nothing of them.
     #[error("the serial ports of this computer cannot be listed")]
     List(#[from] serialport::Error),
-    /// There is no such file.
-    #[error("there is no {}", path.display())]
-    Missing {
-        /// What was asked for.
-        path: PathBuf,
-        /// Why.
-        #[source]
-        source: io::Error,
-    },
-    /// It is something else.
-    #[error("{} is no device that bytes come from", path.display())]
-    NoDevice {
-        /// What was asked for.
-        path: PathBuf,
-    },
+}
+
+/// The device that a path leads to.
+///
+/// # Errors
+/// Why it leads to none.
+pub fn device_at(path: &Path) -> Result<PathBuf, WhyNoPort> {
+    let why = |error: io::Error| {
+        let denied = error.kind() == io::ErrorKind::PermissionDenied;
+        if denied { WhyNoPort::Unseen } else { WhyNoPort::Missing }
+    };
+    let device = fs::canonicalize(path).map_err(why)?;
+    let found = fs::metadata(&device).map_err(why)?;
+    if found.file_type().is_char_device() { Ok(device) } else { Err(WhyNoPort::NoDevice) }
 }
 
 /// Looks at every serial port of this computer, and at these paths beside them.
 ///
 /// # Errors
-/// [`PortsError`] where the system tells nothing, or one of the paths is no device.
+/// [`PortsError`] where the system tells nothing.
 pub fn look(also: &[PathBuf], users: &Users) -> Result<Ports, PortsError> {
     let root = Path::new("/");
     // The crate panics where this directory is not there, as in some containers.
@@ -118,12 +140,15 @@ pub fn look(also: &[PathBuf], users: &Users) -> Result<Ports, PortsError> {
         .map(|port| (PathBuf::from(port.port_name), port.port_type, Vec::new()))
         .filter(|(device, _, _)| has_hardware(root, device))
         .collect();
+    let mut no_ports = Vec::new();
     for path in also {
-        let missing = |source| PortsError::Missing { path: path.clone(), source };
-        let device = fs::canonicalize(path).map_err(missing)?;
-        if !fs::metadata(&device).map_err(missing)?.file_type().is_char_device() {
-            return Err(PortsError::NoDevice { path: path.clone() });
-        }
+        let device = match device_at(path) {
+            Ok(device) => device,
+            Err(why) => {
+                no_ports.push(NoPort { path: path.clone(), why });
+                continue;
+            }
+        };
         let name = (device != *path).then(|| path.clone());
         match found.iter_mut().find(|(known, _, _)| *known == device) {
             Some((_, _, names)) => names.extend(name),
@@ -134,7 +159,7 @@ pub fn look(also: &[PathBuf], users: &Users) -> Result<Ports, PortsError> {
     let processes = Processes::look(root, users);
     let ports =
         found.into_iter().map(|(device, kind, also)| port(root, device, kind, also, &processes, users));
-    Ok(Ports { ports: ports.collect(), all_processes_seen: processes.all })
+    Ok(Ports { ports: ports.collect(), no_ports, all_processes_seen: processes.all })
 }
 
 /// A computer's four built-in ports are there whether or not anything is behind them: the kernel

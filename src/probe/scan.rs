@@ -24,6 +24,8 @@ use crate::wire::registers::Function;
 const BLOCK: u16 = 16;
 /// How often a request is made whose answer could not be read.
 const TRIES: usize = 3;
+/// A unit that answered late is asked again, and given so many times the time (own choice).
+const LATE_TIMES: u32 = 8;
 
 /// A port and how to open it.
 #[derive(Clone, PartialEq, Eq, Debug)]
@@ -113,6 +115,8 @@ pub struct UnitSeen {
     pub address: u8,
     /// What each function gave; silent ones are left out.
     pub functions: Vec<FunctionSeen>,
+    /// It answered after the time that it was given at first; it was asked again, and given this.
+    pub late: Option<Duration>,
 }
 
 /// What one function of a unit gave.
@@ -151,8 +155,34 @@ pub async fn walk(walk: &Walk) -> Result<Vec<UnitSeen>, ScanError> {
     }
     let link = Link::open(&walk.link).await.map_err(|cause| ScanError::Link { cause })?;
     let mut asker = Asker { link, time_out: walk.time_out };
-    let mut seen = Vec::new();
+    let mut seen = BTreeMap::new();
     for address in walk.units.clone() {
+        let functions = asker.unit(walk, address).await?;
+        if !functions.is_empty() {
+            seen.insert(address, UnitSeen { address, functions, late: None });
+        }
+    }
+    let gone = |error: AskError| ScanError::Link { cause: error.to_string() };
+    asker.link.listen(walk.time_out * LATE_TIMES).await.map_err(gone)?;
+    asker.time_out = walk.time_out * LATE_TIMES;
+    for address in asker.link.late() {
+        let functions = asker.unit(walk, address).await?;
+        seen.insert(address, UnitSeen { address, functions, late: Some(asker.time_out) });
+    }
+    Ok(seen.into_values().collect())
+}
+
+/// Exceptions by which a gateway says that nobody is behind that address.
+const UNREACHED: [u8; 2] = [10, 11];
+
+struct Asker {
+    link: Link,
+    time_out: Duration,
+}
+
+impl Asker {
+    /// What each function of a unit gives.
+    async fn unit(&mut self, walk: &Walk, address: u8) -> Result<Vec<FunctionSeen>, ScanError> {
         let mut functions = Vec::new();
         for function in &walk.functions {
             let first = Ask {
@@ -160,15 +190,15 @@ pub async fn walk(walk: &Walk) -> Result<Vec<UnitSeen>, ScanError> {
                 function: *function,
                 first: *walk.registers.start(),
                 count: 1,
-                time_out: walk.time_out,
+                time_out: self.time_out,
             };
-            let mut answer = asker.ask(first).await;
+            let mut answer = self.ask(first).await;
             if walk.functions.len() == 1 && answer == Err(AskError::Silent) {
-                answer = asker.ask(first).await;
+                answer = self.ask(first).await;
             }
             let (answer, words, together_max) = match answer {
                 Ok(_) | Err(AskError::Exception { code: 2..=4 }) => {
-                    let (words, together_max) = asker.read(first, &walk.registers).await?;
+                    let (words, together_max) = self.read(first, &walk.registers).await?;
                     let refused = match answer {
                         Err(AskError::Exception { code }) if words.is_empty() => Answer::Exception(code),
                         Ok(_) | Err(_) => Answer::Values,
@@ -183,22 +213,9 @@ pub async fn walk(walk: &Walk) -> Result<Vec<UnitSeen>, ScanError> {
             };
             functions.push(FunctionSeen { function: *function, answer, words, together_max });
         }
-        if !functions.is_empty() {
-            seen.push(UnitSeen { address, functions });
-        }
+        Ok(functions)
     }
-    Ok(seen)
-}
 
-/// Exceptions by which a gateway says that nobody is behind that address.
-const UNREACHED: [u8; 2] = [10, 11];
-
-struct Asker {
-    link: Link,
-    time_out: Duration,
-}
-
-impl Asker {
     /// Asks again where the answer cannot be read: it may be the late one of the unit before.
     async fn ask(&mut self, ask: Ask) -> Result<Vec<u16>, AskError> {
         let mut answer = self.link.ask(ask).await;

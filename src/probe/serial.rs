@@ -22,6 +22,7 @@ use tokio_serial::{DataBits, ErrorKind, FlowControl, SerialPortBuilderExt, Seria
 use tokio_util::sync::CancellationToken;
 
 use super::outlet::{Outlet, Stop};
+use super::ports::{WhyNoPort, device_at};
 use super::refusals::RefusalLog;
 use super::text::TextDecoder;
 use super::{FromSource, SourceState};
@@ -175,8 +176,8 @@ pub(super) fn open(
 }
 
 /// What hinders, and what to look at first.
-pub(super) fn open_cause(device: &Path, error: &tokio_serial::Error) -> String {
-    let device = device.display();
+pub(super) fn open_cause(path: &Path, error: &tokio_serial::Error) -> String {
+    let device = path.display();
     match error.kind() {
         // The `serialport` crate gives this kind for a port that somebody else has locked.
         ErrorKind::NoDevice => format!("cannot open {device}: another program uses it"),
@@ -188,10 +189,18 @@ pub(super) fn open_cause(device: &Path, error: &tokio_serial::Error) -> String {
                 "cannot open {device}: permission denied; is the user in the device's group, often «dialout»?"
             )
         }
+        ErrorKind::InvalidInput | ErrorKind::Unknown | ErrorKind::Io(_) if is_no_port(path, error) => {
+            format!("cannot open {device}: it is no serial port")
+        }
         ErrorKind::InvalidInput | ErrorKind::Unknown | ErrorKind::Io(_) => {
             format!("cannot open {device}: {error}")
         }
     }
+}
+
+/// A file, or a device without the settings of a line: the system then speaks of a typewriter (ENOTTY).
+fn is_no_port(path: &Path, error: &tokio_serial::Error) -> bool {
+    device_at(path) == Err(WhyNoPort::NoDevice) || error.description.contains("typewriter")
 }
 
 fn read_cause(error: &io::Error) -> String {

@@ -105,7 +105,32 @@ pub fn action(action: &Action) -> String {
     text.replace(char::is_control, " ")
 }
 
-/// The whole story of one alert, one line a record.
+/// What closes an alert that is open, and by which command.
+#[must_use]
+pub fn next_step(alert: &Alert) -> String {
+    let number = alert.number;
+    let act = format!(
+        "rinseward alerts act {number} --by NAME --racks \"what became of the racks\" --done \"what was done\""
+    );
+    let acknowledge = format!("rinseward alerts acknowledge {number} --by NAME");
+    match (alert.cleared.is_some(), alert.action_missing(), alert.acknowledged.is_some()) {
+        (true, true, _) => format!("it is over; what closes it is the corrective action: {act}"),
+        (true, false, _) => "nothing: it closes by itself once it stays as it is".to_owned(),
+        (false, true, true) => {
+            format!("put right what is wrong, and write the corrective action; then it closes: {act}")
+        }
+        (false, true, false) => format!(
+            "take it on: {acknowledge}; put right what is wrong, and write the corrective action; then it closes: \
+             {act}"
+        ),
+        (false, false, true) => "put right what is wrong; then it closes by itself".to_owned(),
+        (false, false, false) => {
+            format!("take it on: {acknowledge}; put right what is wrong; then it closes by itself")
+        }
+    }
+}
+
+/// The whole story of one alert, one line a record, and what is to be done next.
 ///
 /// # Errors
 /// The writer's.
@@ -125,7 +150,7 @@ pub fn story(
             writeln!(out, "{}  {text}  [record {index}]", second(record.recorded, &reader.zone))?;
         }
     }
-    Ok(())
+    if closed.is_some() { Ok(()) } else { writeln!(out, "Next: {}.", next_step(alert)) }
 }
 
 /// What a record says of an alert; `None` for one that says nothing of any.

@@ -22,7 +22,7 @@ use super::kitchen::{Kitchen, Pages};
 use super::machine::{DayGap, DayRack, LiveTrace, MachineDay, Machines, Plots, ProbeNow};
 use super::now::{Data, Glance, GlanceAlert, Glances, LastRack};
 use super::person::Person;
-use super::probes::{Due, Filed, InForce, Probes, Seen};
+use super::probes::{Due, Filed, FiledProof, InForce, Probes, Seen};
 use super::sign_off::{Commissioning, Mend, Open, Shown};
 use crate::core::access::Role;
 use crate::core::channel::Place;
@@ -342,7 +342,8 @@ impl Probes for StillKitchen {
             seen: "dm1/rinse was warmed, and dm1/wash rose".to_owned(),
             instead: Some("dm1/wash".to_owned()),
         };
-        let proofs = vec![(16, NOW, "Eli <b>".to_owned(), found)];
+        let (by, withdrawn) = ("Eli <b>".to_owned(), false);
+        let proofs = vec![FiledProof { index: 16, at: NOW, by, found, withdrawn }];
         std::future::ready(Ok(Filed { proofs, ..Filed::default() })).await
     }
 

@@ -122,8 +122,23 @@ pub struct Filed {
     pub calibrations: Vec<OnFile<CalibrationDone>>,
     /// Its response tests.
     pub responses: Vec<OnFile<ResponseDone>>,
-    /// What proofs of the wiring found of it: record, when, by whom.
-    pub proofs: Vec<(u64, Timestamp, String, ProvenProbe)>,
+    /// What proofs of the wiring found of it.
+    pub proofs: Vec<FiledProof>,
+}
+
+/// What a proof of the wiring on record found of a probe.
+#[derive(Clone, PartialEq, Debug)]
+pub struct FiledProof {
+    /// Index of the record.
+    pub index: u64,
+    /// When it came on record.
+    pub at: Timestamp,
+    /// By whom.
+    pub by: String,
+    /// What was found.
+    pub found: ProvenProbe,
+    /// Whether it was withdrawn.
+    pub withdrawn: bool,
 }
 
 /// What the pages of the technician ask of whoever knows the probes.

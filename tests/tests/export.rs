@@ -11,6 +11,7 @@ use rinseward::core::record::{Body, Record};
 use rinseward::ledger::{Commit, NewRecord, Reader};
 use rinseward::report::csv::cycle_cells;
 use serde_json::Value;
+use sha2::Digest as _;
 use tempfile::TempDir;
 
 use crate::ledger::fixture::{commit, open, trace};
@@ -57,12 +58,16 @@ impl Site {
             .expect("the program starts")
     }
 
-    /// An export that must succeed, and says nothing but what it is asked for.
+    /// An export that must succeed, and says beside what it is asked for only what it came to; gives what is on
+    /// standard output.
     fn done(&self, arguments: &[&str]) -> String {
         let output = self.export(arguments);
         let told = String::from_utf8_lossy(&output.stderr).into_owned();
-        assert!(output.status.success() && told.is_empty(), "{arguments:?}: {told}");
-        String::from_utf8(output.stdout).expect("UTF-8")
+        let out = String::from_utf8(output.stdout).expect("UTF-8");
+        assert!(output.status.success(), "{arguments:?}: {told}");
+        let standard = told.starts_with("Exported, ") && told.lines().count() == 2;
+        assert!(standard || told.is_empty() && out.starts_with("Exported, "), "{arguments:?}: {told}");
+        out
     }
 
     fn names(&self) -> Vec<String> {
@@ -289,8 +294,10 @@ fn nothing_is_written_over_and_nothing_is_left_by_halves() {
     let site = Site::new();
     let table = site.path("cycles.csv");
     let out = shown(&table);
-    site.done(&["--form", "csv", "--day", "2026-01-01", "--out", out]);
+    let told = site.done(&["--form", "csv", "--day", "2026-01-01", "--out", out]);
     let whole = fs::read(&table).expect("the table");
+    let hash: String = sha2::Sha256::digest(&whole).iter().map(|byte| format!("{byte:02x}")).collect();
+    assert!(told.contains(&format!("{out}: {} bytes, SHA-256 {hash}", whole.len())), "{told}");
     let refused: [(&[&str], i32, &str); 11] = [
         (&["--form", "csv", "--day", "2026-01-02", "--out", "-", "--paper", "letter"], 64, "--paper"),
         (&["--form", "json", "--day", "2026-01-02", "--out", "-", "--scale", "f"], 64, "in °C"),

@@ -136,10 +136,9 @@ fn day(days: i64) -> String {
 
 fn calibration(probe: &str) -> Body {
     let point = CalibrationPoint {
-        against: Against::Thermometer,
+        against: Against::Thermometer { thermometer: "thermometer 17".to_owned() },
         reference_c: 80.0,
         reference_expanded_c: 0.3,
-        reference: "thermometer 17".to_owned(),
         indicated_c: 80.8,
         spread_c: 0.05,
         readings: 120,
@@ -344,6 +343,37 @@ fn what_happened_since_counts() {
     assert_eq!(kitchen.signed(), []);
 }
 
+// Own promise: what was withdrawn is not proved, and what a record withdrew that nobody can read is not either.
+#[test]
+fn a_withdrawn_proof_of_the_wiring_is_an_open_point() {
+    let kitchen = Kitchen::new();
+    kitchen.commissioned(Verdict::Pass);
+    let proved = newest(&kitchen, "wiring-proof").to_string();
+    let withdraw = ["enter", "amendment", &proved, "--withdraw", "--reason", "the wrong cup", "--by", "Tom"];
+    let (code, said) = kitchen.say(&withdraw);
+    assert_eq!((code, said.contains("is withdrawn")), (Some(0), true), "{said}");
+    let (code, said) = kitchen.say(&withdraw);
+    assert_eq!((code, said.contains("was withdrawn before")), (Some(64), true), "{said}");
+    let unproved = "The wiring was never proved";
+    let (code, said) = kitchen.sign(&[]);
+    assert_eq!((code, said.contains(unproved)), (Some(1), true), "{said}");
+    assert!(said.contains("rinseward prove dm1 --by NAME"), "{said}");
+    kitchen.put(vec![proof(true)]);
+    let (_, said) = kitchen.sign(&[]);
+    assert!(!said.contains(unproved), "{said}");
+
+    let kitchen = Kitchen::new();
+    kitchen.commissioned(Verdict::Pass);
+    let proved = newest(&kitchen, "wiring-proof").to_string();
+    let (code, said) =
+        kitchen.say(&["enter", "amendment", &proved, "--reason", "by daylight", "--by", "Tom"]);
+    assert_eq!(code, Some(0), "{said}");
+    assert_eq!(kitchen.sign(&[]).0, Some(0), "a remark changes nothing");
+    damage(&kitchen, newest(&kitchen, "amendment"));
+    let (code, said) = kitchen.sign(&[]);
+    assert_eq!((code, said.contains(unproved)), (Some(1), true), "{said}");
+}
+
 // Who sits at a terminal is asked once everything was shown; anything but a yes records nothing.
 #[test]
 fn whoever_sits_at_the_terminal_is_asked() {
@@ -378,6 +408,18 @@ fn whoever_sits_at_the_terminal_is_asked() {
             terminal.seen()
         );
     }
+}
+
+/// Index of the newest record of a kind.
+fn newest(kitchen: &Kitchen, kind: &str) -> u64 {
+    let reader = Reader::open(&kitchen.path("ledger.sqlite")).expect("a ledger");
+    let mut newest = None;
+    let read = reader.records_of(&[kind], 0, |index, _, _| {
+        newest = Some(index);
+        ControlFlow::Continue(())
+    });
+    read.expect("whole records");
+    newest.expect("one of that kind")
 }
 
 fn last_cycle(kitchen: &Kitchen) -> u64 {

@@ -85,6 +85,7 @@ impl Sheet {
             }
         };
         let asked = question.clone();
+        progress.another_pass();
         let mut file = self.create(&cycles, progress)?;
         write_cells(&mut file, &cycle_header()).map_err(|error| self.failed(&error))?;
         let mut cycle =

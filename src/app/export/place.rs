@@ -7,6 +7,7 @@ use std::path::{Path, PathBuf};
 
 use tempfile::NamedTempFile;
 
+use super::written::{Hashed, Written};
 use crate::app::Failure;
 use crate::cli::ExportForm;
 use crate::diagnostic::Diagnostic;
@@ -45,7 +46,7 @@ impl Place {
 /// A file under another name beside its place; gone where it is not kept.
 #[derive(Debug)]
 pub(in crate::app) struct Staged {
-    file: BufWriter<NamedTempFile>,
+    file: Hashed<BufWriter<NamedTempFile>>,
     place: PathBuf,
     force: bool,
 }
@@ -69,7 +70,8 @@ impl Staged {
             .permissions(Permissions::from_mode(MODE))
             .tempfile_in(directory.unwrap_or(Path::new(".")))
             .map_err(|error| failed(place, &error))?;
-        Ok(Self { file: BufWriter::new(file), place: place.to_owned(), force })
+        let file = Hashed::new(BufWriter::new(file));
+        Ok(Self { file, place: place.to_owned(), force })
     }
 
     /// Where to write.
@@ -77,17 +79,18 @@ impl Staged {
         &mut self.file
     }
 
-    /// Moves the whole file to its place, once it is on the device.
+    /// Moves the whole file to its place, once it is on the device, and gives what was written.
     ///
     /// # Errors
     /// Where it cannot be written to its end, or something has come to stand there meanwhile.
-    pub(in crate::app) fn keep(self) -> Result<(), Failure> {
+    pub(in crate::app) fn keep(self) -> Result<Written, Failure> {
         let Self { file, place, force } = self;
+        let (file, written) = file.ended(place.display().to_string());
         let file = file.into_inner().map_err(|error| failed(&place, error.error()))?;
         file.as_file().sync_all().map_err(|error| failed(&place, &error))?;
         let moved = if force { file.persist(&place) } else { file.persist_noclobber(&place) };
         match moved {
-            Ok(_) => Ok(()),
+            Ok(_) => Ok(written),
             Err(error) if error.error.kind() == std::io::ErrorKind::AlreadyExists => {
                 Err(taken(&place).into())
             }
@@ -131,12 +134,12 @@ impl Folder {
         self.files.push(file);
     }
 
-    /// Moves all of them.
+    /// Moves all of them, and gives what was written.
     ///
     /// # Errors
     /// At the first that cannot be moved; those before it are there, whole.
-    pub(in crate::app) fn keep(self) -> Result<(), Failure> {
-        self.files.into_iter().try_for_each(Staged::keep)
+    pub(in crate::app) fn keep(self) -> Result<Vec<Written>, Failure> {
+        self.files.into_iter().map(Staged::keep).collect()
     }
 }
 

@@ -15,6 +15,8 @@ pub(in crate::app) struct Progress<'p> {
     err: Option<&'p mut dyn Write>,
     watched: Option<&'p dyn Watched>,
     records: u64,
+    /// Those of the passes before.
+    before: u64,
     shown: bool,
 }
 
@@ -39,17 +41,17 @@ pub(in crate::app) trait Watched: Sync {
 impl<'p> Progress<'p> {
     pub(in crate::app) fn new(err: &'p mut dyn Write) -> Self {
         let err = io::stderr().is_terminal().then_some(err);
-        Self { err, watched: None, records: 0, shown: false }
+        Self { err, watched: None, records: 0, before: 0, shown: false }
     }
 
     /// Where nobody looks.
     pub(in crate::app) const fn unseen() -> Self {
-        Self { err: None, watched: None, records: 0, shown: false }
+        Self { err: None, watched: None, records: 0, before: 0, shown: false }
     }
 
     /// Where somebody watches from elsewhere.
     pub(in crate::app) const fn watched(watched: &'p dyn Watched) -> Self {
-        Self { err: None, watched: Some(watched), records: 0, shown: false }
+        Self { err: None, watched: Some(watched), records: 0, before: 0, shown: false }
     }
 
     /// Whether it is to end.
@@ -103,6 +105,16 @@ impl<'p> Progress<'p> {
             self.shown = write!(err, "\r{} records read", self.records).and_then(|()| err.flush()).is_ok();
         }
         Ok(())
+    }
+
+    /// Begins another pass over the same records.
+    pub(in crate::app) fn another_pass(&mut self) {
+        self.before = self.records;
+    }
+
+    /// Records that were read, each once: those of the last pass.
+    pub(in crate::app) const fn records(&self) -> u64 {
+        self.records - self.before
     }
 
     /// Takes the line away.

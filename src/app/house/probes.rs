@@ -15,6 +15,7 @@ use crate::app::in_force;
 use crate::app::live::LiveEvent;
 use crate::app::logbook::Entry;
 use crate::app::order::{Done, Order, Problem};
+use crate::app::proofs::Withdrawals;
 use crate::app::technician::holds_until;
 use crate::core::alert::DialogStands;
 use crate::core::alert::dialog::SAID_EVERY;
@@ -35,7 +36,7 @@ use crate::runtime::clock::Clock;
 use crate::web::attempt::{Begin, Ended, NotDone, Said, Under, What};
 use crate::web::frame::Refusal;
 use crate::web::person::Person;
-use crate::web::probes::{Due, Filed, InForce, Probes, Seen};
+use crate::web::probes::{Due, Filed, FiledProof, InForce, Probes, Seen};
 use crate::web::sign_off::{Commissioning, Shown};
 
 /// Calibrations and response tests on record, and up to which beat they were read.
@@ -335,6 +336,7 @@ impl Probes for House {
         responses.reverse();
         let proofs = self.readers.ask(move |ledger| {
             let mut proofs = Vec::new();
+            let withdrawals = Withdrawals::read(ledger)?;
             ledger.records_found(&["wiring-proof"], 0, |index, found| {
                 // One that is damaged is told by the history.
                 if let Ok((_, record)) = found
@@ -342,7 +344,14 @@ impl Probes for House {
                 {
                     let (at, by) = (record.recorded, done.by);
                     let own = done.probes.into_iter().filter(|found| found.probe == probe);
-                    proofs.extend(own.map(|found| (index, at, by.clone(), found)));
+                    let withdrawn = withdrawals.of(index);
+                    proofs.extend(own.map(|found| FiledProof {
+                        index,
+                        at,
+                        by: by.clone(),
+                        found,
+                        withdrawn,
+                    }));
                 }
                 ControlFlow::Continue(())
             })?;

@@ -121,7 +121,7 @@ pub(in crate::app) struct UnitSeen {
     pub(in crate::app) unit: u8,
     /// The channels, `<machine>/<probe>`.
     pub(in crate::app) channels: Vec<String>,
-    /// `state`: `answers`, `silent`, `garbled`, or `refuses` with function, register and exception.
+    /// `state`: `answers`, `silent`, `late`, `garbled`, or `refuses` with function, register and exception.
     #[serde(flatten)]
     pub(in crate::app) state: UnitState,
 }

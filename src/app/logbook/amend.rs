@@ -45,15 +45,25 @@ impl Asked {
         let past = Past::read(reader, of).map_err(|error| unread(&error))?;
         let (change, corrected) = match (self.change, &record.body) {
             (Change::Comment, _) => (AmendmentChange::Comment, None),
-            (_, Body::Check(_) | Body::Note(_) | Body::Calibration(_) | Body::Response(_))
-                if past.withdrawn =>
-            {
+            (
+                _,
+                Body::Check(_)
+                | Body::Note(_)
+                | Body::Calibration(_)
+                | Body::Response(_)
+                | Body::WiringProof(_),
+            ) if past.withdrawn => {
                 let summary = format!("record {of} was withdrawn before");
                 return Err(refused(&summary, "enter or make it anew"));
             }
-            (Change::Withdraw, Body::Check(_) | Body::Note(_) | Body::Calibration(_) | Body::Response(_)) => {
-                (AmendmentChange::Withdrawn, None)
-            }
+            (
+                Change::Withdraw,
+                Body::Check(_)
+                | Body::Note(_)
+                | Body::Calibration(_)
+                | Body::Response(_)
+                | Body::WiringProof(_),
+            ) => (AmendmentChange::Withdrawn, None),
             (Change::Correct(correction), Body::Check(check)) => {
                 let mut check = past.corrected.clone().unwrap_or_else(|| check.clone());
                 correction.applied(&mut check, of)?;
@@ -215,7 +225,7 @@ fn record_at(reader: &Reader, of: u64) -> Result<Record, Problem> {
 fn only_commented(of: u64, body: &Body) -> Problem {
     let what = if matches!(body, Body::Note(_)) {
         "a note can be withdrawn, not corrected"
-    } else if matches!(body, Body::Calibration(_) | Body::Response(_)) {
+    } else if matches!(body, Body::Calibration(_) | Body::Response(_) | Body::WiringProof(_)) {
         "it can be withdrawn and made anew, not corrected"
     } else {
         "what was judged and recorded stays as it is"

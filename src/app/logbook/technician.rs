@@ -14,7 +14,7 @@ use crate::core::calibration::fitted::work_out;
 use crate::core::channel::{Channel, Probe};
 use crate::core::logbook;
 use crate::core::on_file::{InForce, OnFile, lay_over};
-use crate::core::record::{Body, CalibrationDone, Record, ResponseDone};
+use crate::core::record::{Against, Body, CalibrationDone, Record, ResponseDone};
 use crate::core::response::{STEP_MIN_C, fast_enough};
 use crate::core::site::Entered;
 use crate::core::time::Timestamp;
@@ -38,7 +38,9 @@ pub(super) fn calibration(
     logbook::time(done.at, now, false).map_err(impossible)?;
     done.note.as_deref().map_or(Ok(()), |note| logbook::text("the note", note)).map_err(impossible)?;
     for point in &done.points {
-        logbook::text("the reference", &point.reference).map_err(impossible)?;
+        if let Against::Thermometer { thermometer } = &point.against {
+            logbook::text("the reference", thermometer).map_err(impossible)?;
+        }
     }
     if done.points.len() > POINTS_MAX {
         let summary = format!("a calibration of {} points is not one session", done.points.len());

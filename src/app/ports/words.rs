@@ -5,6 +5,7 @@ use std::path::Path;
 use super::RULES;
 use crate::core::reader::Language;
 pub(super) use crate::core::reader::said as say;
+use crate::probe::ports::{NoPort, WhyNoPort};
 
 /// What the user who asks must do to open a port that the group `dialout` may open, or that it may not.
 pub(super) fn you(language: Language, by_group: bool, me: &str) -> String {
@@ -73,6 +74,21 @@ pub(super) fn missing(language: Language, source: &str, device: &Path) -> String
             "! la fuente «{source}» pide {device}, que no está: enchúfelo, o dé a la fuente un nombre de los de arriba"
         ),
     }
+}
+
+/// That a path is no serial port, and why.
+pub(super) fn no_port(language: Language, none: &NoPort) -> String {
+    let path = none.path.display();
+    let why = match none.why {
+        WhyNoPort::Missing => say(language, "it is not there", "no está"),
+        WhyNoPort::Unseen => say(language, "this user may not look at it", "este usuario no puede mirarlo"),
+        WhyNoPort::NoDevice => say(
+            language,
+            "it is no serial port: no bytes come from a file or a directory of a disk",
+            "no es un puerto serie: de un archivo o un directorio no llegan bytes",
+        ),
+    };
+    format!("{path}: {why}")
 }
 
 pub(super) const fn unseen(language: Language) -> &'static str {

@@ -7,6 +7,7 @@
 
 use std::fmt::Write as _;
 use std::path::Path;
+use std::time::Duration;
 
 use super::heard::{Heard, HeardChannel};
 use super::shapes::Row;
@@ -14,6 +15,7 @@ use crate::config::keys::PARITIES;
 use crate::config::modbus::ModbusLink;
 use crate::config::raw::quoted;
 use crate::config::source::{LineFormat, Parity};
+use crate::config::text;
 use crate::probe::scan::PortSettings;
 use crate::wire::directory::WireUnit;
 use crate::wire::registers::Function;
@@ -27,6 +29,8 @@ pub(super) struct Found {
     pub(super) unit: u8,
     pub(super) function: Function,
     pub(super) together_max: Option<u16>,
+    /// How long the unit must be given, where it answered later than is usual.
+    pub(super) late: Option<Duration>,
     pub(super) rows: Vec<Row>,
 }
 
@@ -218,6 +222,13 @@ pub(super) fn for_units(link: &ModbusLink, found: &[Found], name: &str) -> Optio
     for one in found.iter().filter(|one| proposed(one)) {
         if last.replace(one.unit) != Some(one.unit) {
             let _infallible = write!(units, "\n[[source.unit]]\naddress = {}\n{poll}", one.unit);
+            if let Some(late) = one.late {
+                let time_out = text::of_duration(late);
+                let _infallible = writeln!(
+                    units,
+                    "time-out = \"{time_out}\"    # it is slow; lower this as far as its answers still keep it"
+                );
+            }
             // A unit has one such key for both functions.
             let together =
                 found.iter().filter(|other| other.unit == one.unit).filter_map(|one| one.together_max);

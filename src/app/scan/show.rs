@@ -12,6 +12,7 @@ use super::shapes::PLAUSIBLE_C;
 use crate::cli::Span;
 use crate::config::keys::{PARITIES, PRESETS};
 use crate::config::modbus::ModbusLink;
+use crate::config::text;
 use crate::core::reading::Value;
 use crate::probe::modbus::link::meaning;
 use crate::probe::scan::{Answer as UnitAnswer, PortSettings, UnitSeen};
@@ -116,7 +117,7 @@ pub(super) fn answer(answer: &Answer, as_json: bool, out: &mut dyn Write) -> io:
         return writeln!(out);
     }
     match &answer.way {
-        Way::Text(listened) => text(listened, out)?,
+        Way::Text(listened) => heard(listened, out)?,
         Way::Modbus { place, asked, seen, found } => {
             writeln!(out, "{place}: units {} to {} asked", asked.first, asked.last)?;
             units(seen, found, out)?;
@@ -128,7 +129,7 @@ pub(super) fn answer(answer: &Answer, as_json: bool, out: &mut dyn Write) -> io:
     }
 }
 
-fn text(listened: &Listened, out: &mut dyn Write) -> io::Result<()> {
+fn heard(listened: &Listened, out: &mut dyn Write) -> io::Result<()> {
     let Listened { place, baud, lines, unread, seconds, channels, .. } = listened;
     writeln!(out, "{place} at {baud} baud, {seconds:.0} s: {lines} lines read, {unread} not")?;
     for (name, (count, unit, last)) in channels {
@@ -153,6 +154,15 @@ fn shown(value: Value) -> String {
 
 fn units(seen: &[UnitSeen], found: &[Found], out: &mut dyn Write) -> io::Result<()> {
     for unit in seen {
+        if let Some(late) = unit.late {
+            let (address, time_out) = (unit.address, text::of_duration(late));
+            let none = if unit.functions.is_empty() { ", and not within that either" } else { "" };
+            writeln!(
+                out,
+                "unit {address} answers LATE, after the usual time-out: it was asked again with {time_out}{none}; \
+                 raise time-out of this unit in the configuration"
+            )?;
+        }
         for one in &unit.functions {
             let said = said(one.answer);
             writeln!(out, "unit {}, function {}: {said}", unit.address, one.function.code())?;
@@ -238,8 +248,14 @@ fn json_of(answer: &Answer) -> Json {
                     })
                 })
                 .collect();
+            let late: Vec<Json> = seen
+                .iter()
+                .filter_map(|unit| {
+                    Some(json!({ "unit": unit.address, "time_out": text::of_duration(unit.late?) }))
+                })
+                .collect();
             json!({
-                "way": "modbus", "place": place, "asked": [asked.first, asked.last], "cautions": caution_lines(true),
+                "late": late, "way": "modbus", "place": place, "asked": [asked.first, asked.last], "cautions": caution_lines(true),
                 "plausible_c": [PLAUSIBLE_C.start, PLAUSIBLE_C.end], "answers": units, "proposal": proposal,
             })
         }

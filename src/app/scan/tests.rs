@@ -98,7 +98,7 @@ fn line() -> ModbusLink {
 }
 
 fn found(unit: u8, function: Function, first: u16, of: &[u16], together_max: Option<u16>) -> Found {
-    Found { unit, function, together_max, rows: rows(&words(first, of)) }
+    Found { unit, function, together_max, late: None, rows: rows(&words(first, of)) }
 }
 
 #[test]

@@ -8,6 +8,7 @@ use jiff::civil::Date;
 use jiff::tz::TimeZone;
 
 use crate::app::alerts::story;
+use crate::app::proofs::proofs;
 use crate::app::{Failure, history, in_force, ledger};
 use crate::config::load::Loaded;
 use crate::config::recorded::{Recorded, wiring};
@@ -75,23 +76,14 @@ impl OnRecord {
                 Arc::new(probes)
             }
         };
-        let mut file = Self { probes, ..Self::default() };
-        reader.records_of(&["configuration-change", "wiring-proof"], 0, |index, _, record| {
-            file.take(index, record, machine);
+        let mut file = Self { probes, proofs: proofs(reader, machine, None)?, ..Self::default() };
+        reader.records_of(&["configuration-change"], 0, |index, _, record| {
+            if let Body::ConfigurationChange(change) = record.body {
+                file.wirings.push((index, record.recorded, wiring(&change.toml, machine)));
+            }
             ControlFlow::Continue(())
         })?;
         Ok(file)
-    }
-
-    fn take(&mut self, index: u64, record: Record, machine: &str) {
-        let (at, own) = (record.recorded, record.machine.as_deref() == Some(machine));
-        if let Body::ConfigurationChange(change) = record.body {
-            self.wirings.push((index, at, wiring(&change.toml, machine)));
-        } else if let Body::WiringProof(done) = record.body
-            && own
-        {
-            self.proofs.take(index, at, &done);
-        }
     }
 
     /// Whether the wiring was configured anew after the proof at this record, and when where that is on

@@ -91,8 +91,9 @@ impl AtWork {
         let ended = self.leave();
         let machine = &self.dialog.machine;
         match ended?.map(|done| done.worked_on_until) {
-            Ok(until) => until
-                .map(|until| words::at_work_until(language, machine, &minute_and_zone(until, &self.zone))),
+            Ok(until) => until.map(|until| {
+                words::at_work_until(language, machine, &minute_and_zone(until.full_minute(), &self.zone))
+            }),
             Err(error) => {
                 tracing::warn!(%error, "the service was not told that the work has ended");
                 None

@@ -14,12 +14,12 @@ use crate::cli::{CalibrateArgs, PointArg};
 use crate::config::resolve::Configuration;
 use crate::core::alert::hours::local_date;
 use crate::core::calibration::Calibration;
-use crate::core::calibration::fitted::{Fitted, work_out};
-use crate::core::reading::Fault;
+use crate::core::calibration::fitted::Fitted;
 use crate::core::record::{Body, CalibrationDone, CalibrationPoint, Correction};
-use crate::core::steady::{Steadiness, Unsteady};
+use crate::core::steady::Unsteady;
 use crate::core::technician::bath::{Bath, NotYet};
-use crate::core::technician::{refusals, words};
+use crate::core::technician::calibrating::{Calibrating, Stands, StepSeen};
+use crate::core::technician::{Value, refusals, words};
 use crate::core::time::Timestamp;
 use crate::core::units::Celsius;
 use crate::diagnostic::Diagnostic;
@@ -46,12 +46,22 @@ fn calibrated(
     for caution in words::calibration_cautions(language) {
         session.tell(&format!("! {caution}"))?;
     }
-    let mut points = Vec::new();
-    for (place, planned) in plan.iter().enumerate() {
-        points.push(compared(session, planned, place + 1, plan.len())?);
+    let (tau, found) = (session.probe.tau, session.probe.calibration);
+    let step_max = Duration::from_secs(arguments.own.seconds_max);
+    let mut work: Option<Calibrating> = None;
+    for (place, bath) in plan.iter().enumerate() {
+        let begun = match work.take() {
+            Some(mut work) => {
+                work.go_to(bath.clone());
+                work
+            }
+            None => Calibrating::new(bath.clone(), tau, found, near).lasting(step_max),
+        };
+        work = Some(compared(session, begun, bath, (place + 1, plan.len()))?);
     }
-    let (at, found) = (session.clock.now(), session.probe.calibration);
-    let fitted = match work_out(&mut points, found, near) {
+    let at = session.clock.now();
+    let Stands { points, result, .. } = work.ok_or_else(no_bath)?.stands(session.clock.elapsed());
+    let fitted = match result.ok_or_else(no_bath)? {
         Ok(fitted) => fitted,
         Err(error) => {
             let (probe, scale) = (&arguments.own.probe, arguments.own.answer.scale);
@@ -102,67 +112,65 @@ fn planned(asked: &PointArg) -> Result<Bath, Failure> {
     })
 }
 
-/// Waits until the probe is steady at the point, and compares it.
+/// The command line asks for one bath at least.
+fn no_bath() -> Failure {
+    Diagnostic::error("usage", "no bath is asked for").advice("give --ice, --boiling or --against").into()
+}
+
+/// Waits until the point of the bath is taken.
 fn compared(
     session: &mut Session<'_, '_>,
+    mut work: Calibrating,
     bath: &Bath,
-    number: usize,
-    of: usize,
-) -> Result<CalibrationPoint, Failure> {
+    number: (usize, usize),
+) -> Result<Calibrating, Failure> {
     let (language, scale) = (session.language(), session.arguments.answer.scale);
-    let Bath { against, point, .. } = bath;
-    session.tell(&words::point(language, scale, (number, of), bath))?;
-    for caution in words::point_cautions(language, *against) {
+    session.tell(&words::point(language, scale, number, bath))?;
+    for caution in words::point_cautions(language, &bath.against) {
         session.tell(&format!("! {caution}"))?;
     }
     session.wait_for_person(words::press_enter(language))?;
-    let watch = RefCell::new(Steadiness::new(session.probe.tau));
-    let seconds = watch.borrow().wanted_s();
-    session.tell(&words::watching(language, seconds, session.probe.tau))?;
+    work.in_place(session.clock.elapsed());
+    session.tell(&words::watching(language, work.wanted_s(), session.probe.tau))?;
+    let work = RefCell::new(work);
     let steady = session.follow(
         |heard| {
-            let mut watch = watch.borrow_mut();
-            take(&mut watch, &heard);
-            bath.look(&watch).ok()
+            let mut work = work.borrow_mut();
+            match heard {
+                Heard::Reading(LiveReading { at, measured, fault, .. }) => {
+                    work.hear(Value { at: *at, measured: *measured, fault: *fault });
+                }
+                Heard::Lost(_) => work.lost(),
+            }
+            work.taken()
         },
-        || {
-            let watch = watch.borrow();
-            let (stands, near) = (watch.look(), |celsius| bath.is_near(celsius));
-            Some(words::progress(language, scale, watch.last(), point.celsius, near, &stands))
+        || match work.borrow().stands(Duration::ZERO).step {
+            StepSeen::Watching { last, why, .. } => Some(words::progress(language, scale, bath, last, &why)),
+            StepSeen::Placing(_) | StepSeen::Over { .. } | StepSeen::Taken(_) | StepSeen::Open => None,
         },
     )?;
+    let mut work = work.into_inner();
     let Some(steady) = steady else {
-        let refusal = unsteady(session, &watch.into_inner(), bath);
+        work.tick(session.clock.elapsed());
+        let refusal = unsteady(session, &work, bath);
         return Err(session.refused(&refusal)?);
     };
     session.tell(&words::steady(language, scale, &steady))?;
-    Ok(bath.compared(&steady))
-}
-
-fn take(watch: &mut Steadiness, heard: &Heard<'_>) {
-    let reading: &LiveReading = match heard {
-        Heard::Reading(reading) => reading,
-        // What was lost may have been what was not steady.
-        Heard::Lost(_) => return watch.begin_anew(),
-    };
-    match (reading.measured, reading.fault) {
-        // What stands still for hours is no fault in a bath that does.
-        (Some(celsius), _) => watch.reading(reading.at, celsius),
-        (None, fault) => watch.fault(fault.unwrap_or(Fault::Reported)),
-    }
+    Ok(work)
 }
 
 /// Why the time was over before the probe was steady where it should be.
-fn unsteady(session: &Session<'_, '_>, watch: &Steadiness, bath: &Bath) -> Refusal {
+fn unsteady(session: &Session<'_, '_>, work: &Calibrating, bath: &Bath) -> Refusal {
     let (probe, seconds) = (&session.arguments.probe, session.arguments.seconds_max);
     let scale = session.arguments.answer.scale;
-    let looked = bath.look(watch);
+    let why = match work.stands(Duration::ZERO).step {
+        StepSeen::Over { why, .. } | StepSeen::Watching { why, .. } => why,
+        StepSeen::Placing(_) | StepSeen::Taken(_) | StepSeen::Open => NotYet::Unsteady(Unsteady::Silent),
+    };
     Refusal::new("calibration-refused", |language| {
-        let reason = match &looked {
-            Err(NotYet::TooFar(shown)) => refusals::too_far(language, scale, *shown, bath.point.celsius),
-            Err(NotYet::Unsteady(reason)) => refusals::unsteady(language, scale, reason),
-            // It became steady just then, and late.
-            Ok(_) => refusals::unsteady(language, scale, &Unsteady::Silent),
+        let reason = match why {
+            NotYet::TooFar(shown) => refusals::too_far(language, scale, shown, bath.point.celsius),
+            NotYet::Unsteady(reason) => refusals::unsteady(language, scale, &reason),
         };
         let summary = refusals::not_steady_in_time(language, probe, seconds, &reason);
         (summary, refusals::unsteady_advice(language))

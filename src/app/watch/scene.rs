@@ -318,7 +318,7 @@ impl ProbeSeen {
         let seen = self.unit.as_ref()?;
         let told = words::unit(self.language, seen.unit, seen.state)?;
         let last = match seen.state {
-            UnitState::Silent => {
+            UnitState::Silent | UnitState::Late => {
                 words::last(self.language, self.valued.map(|valued| span(now.saturating_sub(valued))))
             }
             UnitState::Answers | UnitState::Garbled | UnitState::Refuses { .. } => String::new(),

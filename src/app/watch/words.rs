@@ -38,6 +38,8 @@ pub(in crate::app) fn unit(language: Language, unit: u8, state: UnitState) -> Op
         (UnitState::Answers, _) => return None,
         (UnitState::Silent, Language::English) => format!("unit {unit} does not answer"),
         (UnitState::Silent, Language::Spanish) => format!("la unidad {unit} no responde"),
+        (UnitState::Late, Language::English) => format!("unit {unit} answers after its time-out"),
+        (UnitState::Late, Language::Spanish) => format!("la unidad {unit} responde fuera de plazo"),
         (UnitState::Garbled, Language::English) => format!("unit {unit} answers what cannot be read"),
         (UnitState::Garbled, Language::Spanish) => format!("la unidad {unit} responde algo ilegible"),
         (UnitState::Refuses { function, register, exception }, Language::English) => {
@@ -51,7 +53,12 @@ pub(in crate::app) fn unit(language: Language, unit: u8, state: UnitState) -> Op
 }
 
 /// What to look at where a unit does not answer as it must; `None` where it does.
-pub(super) fn unit_note(language: Language, source: &str, unit: u8, state: UnitState) -> Option<String> {
+pub(in crate::app) fn unit_note(
+    language: Language,
+    source: &str,
+    unit: u8,
+    state: UnitState,
+) -> Option<String> {
     let note = match (state, language) {
         (UnitState::Answers, _) => return None,
         (UnitState::Silent, Language::English) => format!(
@@ -61,6 +68,13 @@ pub(super) fn unit_note(language: Language, source: &str, unit: u8, state: UnitS
         (UnitState::Silent, Language::Spanish) => format!(
             "la unidad {unit} de «{source}» no responde: mire su alimentación, su dirección, la velocidad y la \
              paridad, y si los dos hilos están cambiados"
+        ),
+        (UnitState::Late, Language::English) => format!(
+            "unit {unit} of «{source}» answers, but after its time-out: raise time-out of this unit in the configuration"
+        ),
+        (UnitState::Late, Language::Spanish) => format!(
+            "la unidad {unit} de «{source}» responde, pero fuera de plazo: suba time-out de esta unidad en la \
+             configuración"
         ),
         (UnitState::Garbled, Language::English) => format!(
             "unit {unit} of «{source}» answers what cannot be read: look for two units of one address, another \

@@ -47,6 +47,8 @@ impl Turn<'_> {
         let window = open.and_then(|place| self.state.windows.get(place));
         let until = window.map_or(now, |window| window.until);
         let by_hand = window.is_some_and(|window| !window.by_dialog);
+        // What was asked for by hand stays, also where a dialog has made it longer.
+        let asked = if by_hand { Some(until) } else { window.and_then(|window| window.by_hand) };
         let least = now.plus(LEAST.min(longest));
         let target = match stands {
             DialogStands::Begins => now.plus(ENOUGH.min(longest)).max(until),
@@ -55,14 +57,16 @@ impl Turn<'_> {
                 now.plus(now.since(since).clamp(PROLONGED_MIN, MOST).min(longest)).max(until)
             }
             DialogStands::Ended if by_hand && until >= least => return Ok(()),
-            DialogStands::Ended => least,
+            DialogStands::Ended => asked.map_or(least, |asked| asked.max(least)),
         };
         let by_dialog = !by_hand || target > until;
         match open.and_then(|place| self.state.windows.get_mut(place)) {
-            Some(window) => (window.until, window.by_dialog) = (target, by_dialog),
+            Some(window) => {
+                (window.until, window.by_dialog, window.by_hand) = (target, by_dialog, asked);
+            }
             None => {
                 let machine = Some(machine.to_owned());
-                self.state.windows.push(Window { machine, until: target, by_dialog });
+                self.state.windows.push(Window { machine, until: target, by_dialog, by_hand: None });
             }
         }
         let body = Maintenance { until: target, by: Some(by), why: Some(why), ended: false };

@@ -107,11 +107,14 @@ impl Turn<'_> {
             return Ok(());
         }
         match place.and_then(|place| self.state.windows.get_mut(place)) {
-            Some(window) => (window.until, window.by_dialog) = (until, false),
+            Some(window) => {
+                (window.until, window.by_dialog, window.by_hand) = (until, false, None);
+            }
             None => self.state.windows.push(Window {
                 machine: machine.map(str::to_owned),
                 until,
                 by_dialog: false,
+                by_hand: None,
             }),
         }
         let body = Maintenance { until, by: Some(by), why: None, ended: false };

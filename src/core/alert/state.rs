@@ -204,6 +204,9 @@ pub(super) struct Window {
     /// Whether a dialog at a probe keeps it open, and nobody asked for its end by hand.
     #[serde(default)]
     pub(super) by_dialog: bool,
+    /// Until when somebody asked for it by hand, where a dialog keeps it open for longer.
+    #[serde(skip_serializing_if = "Option::is_none", default)]
+    pub(super) by_hand: Option<Timestamp>,
 }
 
 /// A check that is due at every machine that is used.

@@ -134,10 +134,9 @@ mod tests {
 
     fn point(reference_c: f64, indicated_c: f64, reference_expanded_c: f64) -> CalibrationPoint {
         CalibrationPoint {
-            against: Against::Thermometer,
+            against: Against::Thermometer { thermometer: "a thermometer".to_owned() },
             reference_c,
             reference_expanded_c,
-            reference: "a thermometer".to_owned(),
             indicated_c,
             spread_c: 0.0,
             readings: 80,

@@ -4,6 +4,12 @@
 //! fill in the morning, refilling, a hose on the line while the machine is
 //! cleaned. All of these happen with the tank empty or not yet hot, so the tank
 //! tells them from a cycle.
+//!
+//! What it cannot tell: a probe that is pulled out into still air cools as a tank that is
+//! drained does (a sheath takes 20 to 60 s in air, an emptied tank 15 to 40 s in the simulator), and
+//! ends where an empty tank does. Rinses after that are taken for those of cleaning. So a probe is
+//! taken out with the machine under work (`prove`, `calibrate`, `respond` and `maintenance` see
+//! to that); one that leaves the water faster than any drain is noticed without.
 
 #[cfg(test)]
 mod tests;

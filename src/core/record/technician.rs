@@ -47,13 +47,12 @@ pub struct Correction {
 #[derive(Clone, PartialEq, Debug, Serialize, Deserialize)]
 pub struct CalibrationPoint {
     /// What it was compared with.
+    #[serde(flatten)]
     pub against: Against,
     /// What the probe should show.
     pub reference_c: f64,
     /// Expanded uncertainty of that.
     pub reference_expanded_c: f64,
-    /// The reference in words: which thermometer, at which pressure or altitude.
-    pub reference: String,
     /// What the probe showed without any correction: the mean of the steady stretch.
     pub indicated_c: f64,
     /// Standard deviation of the readings of that stretch.
@@ -68,16 +67,30 @@ pub struct CalibrationPoint {
     pub left_error_c: f64,
 }
 
-/// What a probe is compared with.
-#[derive(Clone, Copy, PartialEq, Eq, Debug, Serialize, Deserialize)]
-#[serde(rename_all = "kebab-case")]
+/// What a probe is compared with, as facts: words for it, in either language, come from
+/// [`crate::core::technician::words`].
+#[derive(Clone, PartialEq, Debug, Serialize, Deserialize)]
+#[serde(tag = "against", rename_all = "kebab-case")]
 pub enum Against {
     /// Ice and water.
     Ice,
-    /// Boiling water.
-    Boiling,
+    /// Boiling water, by the pressure of the place.
+    Boiling {
+        /// Station pressure, hPa.
+        station_hpa: f64,
+        /// What it may be off by, ± hPa.
+        barometer_hpa: f64,
+    },
+    /// Boiling water, by the altitude of the place, whatever the weather.
+    BoilingAtAltitude {
+        /// Altitude, m.
+        altitude_m: f64,
+    },
     /// Another thermometer in the same water.
-    Thermometer,
+    Thermometer {
+        /// Its name, as somebody gave it.
+        thermometer: String,
+    },
 }
 
 /// How fast a probe answers was measured.
@@ -127,7 +140,7 @@ pub struct ProvenProbe {
     /// Whether this channel, and no other, answered as it must.
     pub good: bool,
     /// What was found, as one word: `answers`, `swapped`, `reversed`, `dead`, `wrong-type`, `wrong-place`,
-    /// `not-at-rest`.
+    /// `not-at-rest`, `still-rising`.
     pub finding: String,
     /// What was seen, and why that is so.
     pub seen: String,

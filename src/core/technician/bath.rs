@@ -13,8 +13,6 @@ pub struct Bath {
     pub against: Against,
     /// What the probe should show, and how surely.
     pub point: FixedPoint,
-    /// The reference in words, as it goes on record.
-    pub reference: String,
 }
 
 /// Why a point cannot be taken yet.
@@ -30,7 +28,7 @@ impl Bath {
     /// Ice and water.
     #[must_use]
     pub fn ice() -> Self {
-        Self { against: Against::Ice, point: boiling::ice(), reference: "ice and water".to_owned() }
+        Self { against: Against::Ice, point: boiling::ice() }
     }
 
     /// Boiling water at a station pressure, which the barometer shows to within its own bound.
@@ -39,25 +37,24 @@ impl Bath {
     /// [`OutOfRange`].
     pub fn boiling(pressure: Kilopascals, barometer: Option<Kilopascals>) -> Result<Self, OutOfRange> {
         let barometer = barometer.unwrap_or(Kilopascals(BAROMETER_KPA));
-        let (hpa, bound_hpa) = (pressure.0 * 10.0, barometer.0 * 10.0);
+        let (station_hpa, barometer_hpa) = (pressure.0 * 10.0, barometer.0 * 10.0);
         let point = boiling::at_pressure(pressure, barometer)?;
-        let reference = format!("boiling water at {hpa:.1} ±{bound_hpa:.1} hPa");
-        Ok(Self { against: Against::Boiling, point, reference })
+        Ok(Self { against: Against::Boiling { station_hpa, barometer_hpa }, point })
     }
 
     /// Boiling water at an altitude, m, whatever the weather.
     ///
     /// # Errors
     /// [`OutOfRange`].
-    pub fn boiling_at_altitude(metres: f64) -> Result<Self, OutOfRange> {
-        let reference = format!("boiling water at {metres:.0} m, weather not known");
-        Ok(Self { against: Against::Boiling, point: boiling::at_altitude(metres)?, reference })
+    pub fn boiling_at_altitude(altitude_m: f64) -> Result<Self, OutOfRange> {
+        let point = boiling::at_altitude(altitude_m)?;
+        Ok(Self { against: Against::BoilingAtAltitude { altitude_m }, point })
     }
 
     /// Water in which a thermometer of this name shows so much; expanded uncertainty (k = 2), °C.
     #[must_use]
-    pub const fn beside_thermometer(celsius: Celsius, named: String, expanded_c: f64) -> Self {
-        Self { against: Against::Thermometer, point: FixedPoint { celsius, expanded_c }, reference: named }
+    pub const fn beside_thermometer(celsius: Celsius, thermometer: String, expanded_c: f64) -> Self {
+        Self { against: Against::Thermometer { thermometer }, point: FixedPoint { celsius, expanded_c } }
     }
 
     /// Whether a sound probe can show this in it.
@@ -79,10 +76,9 @@ impl Bath {
     #[must_use]
     pub fn compared(&self, steady: &Steady) -> CalibrationPoint {
         CalibrationPoint {
-            against: self.against,
+            against: self.against.clone(),
             reference_c: self.point.celsius.0,
             reference_expanded_c: self.point.expanded_c,
-            reference: self.reference.clone(),
             indicated_c: steady.mean.0,
             spread_c: steady.spread_c,
             readings: steady.readings,

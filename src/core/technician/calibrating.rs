@@ -16,6 +16,7 @@ pub struct Calibrating {
     tau: Option<Duration>,
     found: Calibration,
     near: Celsius,
+    step_max: Duration,
     points: Vec<CalibrationPoint>,
     step: Step,
 }
@@ -67,7 +68,7 @@ pub enum StepSeen {
         /// How long it has been watched, s.
         watched_s: f64,
     },
-    /// It was not steady within [`STEP_MAX`].
+    /// It was not steady within the time for a step.
     Over {
         /// In what.
         bath: Bath,
@@ -85,7 +86,14 @@ impl Calibrating {
     /// `near` where the probe is judged.
     #[must_use]
     pub const fn new(bath: Bath, tau: Option<Duration>, found: Calibration, near: Celsius) -> Self {
-        Self { tau, found, near, points: Vec::new(), step: Step::Placing(bath) }
+        Self { tau, found, near, step_max: STEP_MAX, points: Vec::new(), step: Step::Placing(bath) }
+    }
+
+    /// The same, with this longest time for each step.
+    #[must_use]
+    pub const fn lasting(mut self, step_max: Duration) -> Self {
+        self.step_max = step_max;
+        self
     }
 
     /// Takes what the probe shows; its point is taken by itself.
@@ -111,7 +119,7 @@ impl Calibrating {
     /// Ends a step that lasts too long.
     pub fn tick(&mut self, now: Duration) {
         if let Step::Watching { bath, watch, since } = &self.step
-            && now.saturating_sub(*since) >= STEP_MAX
+            && now.saturating_sub(*since) >= self.step_max
             && let Err(why) = bath.look(watch)
         {
             self.step = Step::Over { bath: bath.clone(), why };
@@ -135,6 +143,21 @@ impl Calibrating {
     pub fn take_back(&mut self) {
         self.points.pop();
         self.step = Step::Open;
+    }
+
+    /// How long the probe must be steady in a bath, s.
+    #[must_use]
+    pub fn wanted_s(&self) -> f64 {
+        Steadiness::new(self.tau).wanted_s()
+    }
+
+    /// The stretch of the point that was taken last, until another bath is gone to.
+    #[must_use]
+    pub const fn taken(&self) -> Option<Steady> {
+        match self.step {
+            Step::Taken(steady) => Some(steady),
+            Step::Placing(_) | Step::Watching { .. } | Step::Over { .. } | Step::Open => None,
+        }
     }
 
     /// Where it stands at `now`.

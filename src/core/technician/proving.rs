@@ -157,7 +157,7 @@ impl Proving {
                 // What may still come is waited for: an answer, and where a slow probe ends in water of a known
                 // temperature.
                 let open = match found.finding {
-                    Finding::Dead | Finding::NotAtRest => true,
+                    Finding::Dead | Finding::NotAtRest | Finding::StillRising => true,
                     Finding::Answers | Finding::WrongType => {
                         matches!(self.warmth, Warmth::Water(Some(_)))
                             && self.courses.get(asked).is_some_and(Course::may_rise)
@@ -165,6 +165,10 @@ impl Proving {
                     Finding::Swapped | Finding::Reversed | Finding::WrongPlace => false,
                 };
                 if over || !open && now.saturating_sub(stood) >= STANDS_FOR {
+                    let found = match self.courses.get(asked) {
+                        Some(course) if open => found.at_the_end(self.warmth, course),
+                        Some(_) | None => found,
+                    };
                     self.found_now(found);
                 } else {
                     self.step = Step::Warming { since, last: Some((found.finding, stood)) };
@@ -279,9 +283,14 @@ mod tests {
     /// What is found of a probe of time constant `tau_s` that goes from 21 °C into water and would show `shows_c` there,
     /// and after how long, s.
     fn in_water(water_c: f64, shows_c: f64, tau_s: f64) -> (&'static str, f64) {
+        let found = found_in_water(water_c, shows_c, tau_s, TURN_MAX);
+        (found.0.finding.as_str(), found.1)
+    }
+
+    fn found_in_water(water_c: f64, shows_c: f64, tau_s: f64, turn_max: Duration) -> (Found, f64) {
         let order = vec![(PROBES[0].to_owned(), Place::WashTank)];
         let water = Warmth::Water(Some(Celsius(water_c)));
-        let mut work = Proving::new(order, PROBES.map(str::to_owned), water);
+        let mut work = Proving::new(order, PROBES.map(str::to_owned), water).lasting(turn_max);
         work.hangs(Duration::ZERO);
         for quarter in 0..1_000 {
             let t = f64::from(quarter) * 0.25;
@@ -292,7 +301,7 @@ mod tests {
             }
             work.tick(Duration::from_secs_f64(t));
             if let Some(found) = work.found.first() {
-                return (found.finding.as_str(), t - 10.0);
+                return (found.clone(), t - 10.0);
             }
         }
         panic!("nothing was found");
@@ -309,6 +318,27 @@ mod tests {
             for shows_c in [35.0, 38.0, 52.0, 70.0] {
                 assert_eq!(in_water(45.0, shows_c, tau_s).0, "wrong-type", "{shows_c} °C, {tau_s} s");
             }
+        }
+    }
+
+    // Own rule: a probe whose end was not seen is neither proved nor of the wrong type. First order: a probe of 60 s
+    // has half of its way left after 42 s, one of 30 s a fifth after 48 s; one that would end at 60 °C passes 45 °C
+    // on its way there. What is already too warm is of the wrong type however it goes on.
+    #[test]
+    fn a_probe_that_still_rises_when_the_time_is_over_is_not_judged_by_its_type() {
+        for (shows_c, tau_s, expected) in [
+            (45.0, 60.0, "still-rising"),
+            (45.0, 30.0, "still-rising"),
+            (60.0, 45.0, "still-rising"),
+            (90.0, 30.0, "wrong-type"),
+            (35.0, 3.0, "wrong-type"),
+            (45.0, 3.0, "answers"),
+        ] {
+            let (found, _) = found_in_water(45.0, shows_c, tau_s, Duration::from_secs(50));
+            assert_eq!(found.finding.as_str(), expected, "{shows_c} °C, {tau_s} s: {found:?}");
+            let told = found.seen(PROBES[0], Language::English, Scale::Celsius);
+            assert_eq!(told.contains("still rose by"), expected == "still-rising", "{told}");
+            assert!(expected != "still-rising" || !told.contains("type"), "{told}");
         }
     }
 

@@ -4,7 +4,7 @@ mod response;
 
 use std::time::Duration;
 
-use super::bath::Bath;
+use super::bath::{Bath, NotYet};
 use super::refusals;
 use crate::core::calibration::Calibration;
 use crate::core::reader::said as say;
@@ -111,7 +111,7 @@ pub fn at_work_until(language: Language, machine: &str, until: &str) -> String {
 
 /// What must be known before one bath.
 #[must_use]
-pub fn point_cautions(language: Language, against: Against) -> Vec<&'static str> {
+pub fn point_cautions(language: Language, against: &Against) -> Vec<&'static str> {
     match against {
         Against::Ice => vec![say(
             language,
@@ -120,7 +120,7 @@ pub fn point_cautions(language: Language, against: Against) -> Vec<&'static str>
             "Hielo picado de agua limpia, mojado hasta papilla y escurrido; remueva. Sonda a 50 mm de \
              profundidad, sin tocar pared ni fondo.",
         )],
-        Against::Boiling => vec![
+        Against::Boiling { .. } | Against::BoilingAtAltitude { .. } => vec![
             say(
                 language,
                 "SCALD: boiling water and steam burn at once. Gloves, face protection, a pot that cannot tip.",
@@ -135,7 +135,7 @@ pub fn point_cautions(language: Language, against: Against) -> Vec<&'static str>
                  que el pronóstico da para el nivel del mar.",
             ),
         ],
-        Against::Thermometer => vec![
+        Against::Thermometer { .. } => vec![
             say(
                 language,
                 "SCALD: water of a final rinse burns within a second. Gloves; keep face and arms out of it.",
@@ -153,13 +153,12 @@ pub fn point_cautions(language: Language, against: Against) -> Vec<&'static str>
 /// Which bath is next.
 #[must_use]
 pub fn point(language: Language, scale: Scale, (number, of): (usize, usize), bath: &Bath) -> String {
-    let Bath { against, point, reference } = bath;
+    let Bath { against, point } = bath;
     let (at, sure) = (degrees(scale, point.celsius.0), width(scale, point.expanded_c));
+    let reference = reference(language, against);
     match language {
         Language::English => format!("Point {number} of {of}: {reference}, {at} {sure}"),
-        Language::Spanish => {
-            format!("Punto {number} de {of}: {}, {at} {sure}", spanish(*against, reference))
-        }
+        Language::Spanish => format!("Punto {number} de {of}: {reference}, {at} {sure}"),
     }
 }
 
@@ -205,52 +204,56 @@ pub fn lost(language: Language, events: u64) -> String {
     }
 }
 
-/// How the wait for steadiness stands.
+/// How the wait for steadiness in a bath stands: what the probe shows, and why its point was not taken so far.
 #[must_use]
 pub fn progress(
     language: Language,
     scale: Scale,
+    bath: &Bath,
     last: Option<Celsius>,
-    should: Celsius,
-    near: impl Fn(Celsius) -> bool,
-    stands: &Result<Steady, Unsteady>,
+    why: &NotYet,
 ) -> String {
     let Some(last) = last else {
         let silent = say(language, "no reading so far", "sin lecturas por ahora");
-        return match stands {
-            Err(Unsteady::Faulty(fault)) => format!("  {silent}: {}", refusals::fault(language, *fault)),
-            Ok(_)
-            | Err(
+        return match why {
+            NotYet::Unsteady(Unsteady::Faulty(fault)) => {
+                format!("  {silent}: {}", refusals::fault(language, *fault))
+            }
+            NotYet::Unsteady(
                 Unsteady::Silent
                 | Unsteady::TooFew { .. }
                 | Unsteady::Drifting { .. }
                 | Unsteady::Noisy { .. },
-            ) => format!("  {silent}"),
+            )
+            | NotYet::TooFar(_) => format!("  {silent}"),
         };
     };
     let shown = degrees(scale, last.0);
-    if !near(last) {
-        let should = degrees(scale, should.0);
-        return match language {
+    let not_near = || {
+        let should = degrees(scale, bath.point.celsius.0);
+        match language {
             Language::English => format!("  {shown}, not near {should} yet"),
             Language::Spanish => format!("  {shown}, aún lejos de {should}"),
-        };
-    }
-    let how = match stands {
-        Ok(_) => say(language, "steady", "estable").to_owned(),
-        Err(Unsteady::TooFew { lasted_s, wanted_s, .. }) => match language {
+        }
+    };
+    let unsteady = match why {
+        NotYet::Unsteady(unsteady) if bath.is_near(last) => unsteady,
+        NotYet::Unsteady(_) | NotYet::TooFar(_) => return not_near(),
+    };
+    let how = match unsteady {
+        Unsteady::TooFew { lasted_s, wanted_s, .. } => match language {
             Language::English => format!("watched for {lasted_s:.0} of {wanted_s:.0} s"),
             Language::Spanish => format!("observada {lasted_s:.0} de {wanted_s:.0} s"),
         },
-        Err(Unsteady::Drifting { c_per_min }) => match language {
+        Unsteady::Drifting { c_per_min } => match language {
             Language::English => format!("drifts by {} a minute", signed(scale, *c_per_min)),
             Language::Spanish => format!("deriva {} por minuto", signed(scale, *c_per_min)),
         },
-        Err(Unsteady::Noisy { spread_c }) => match language {
+        Unsteady::Noisy { spread_c } => match language {
             Language::English => format!("swings by {}", width(scale, *spread_c)),
             Language::Spanish => format!("oscila {}", width(scale, *spread_c)),
         },
-        Err(Unsteady::Silent | Unsteady::Faulty(_)) => String::new(),
+        Unsteady::Silent | Unsteady::Faulty(_) => String::new(),
     };
     format!("  {shown}: {how}")
 }
@@ -280,17 +283,20 @@ pub const fn result_heading(language: Language) -> &'static str {
     )
 }
 
-/// The reference of a bath as a reader of Spanish knows it; on record it stands in English. A thermometer keeps
-/// the name that somebody gave it.
-fn spanish(against: Against, reference: &str) -> String {
+/// What a probe is compared with; a thermometer keeps the name that somebody gave it.
+#[must_use]
+pub fn reference(language: Language, against: &Against) -> String {
+    let boiling = say(language, "boiling water at", "agua hirviendo a");
     match against {
-        Against::Ice => "hielo y agua".to_owned(),
-        Against::Boiling => reference.replacen("boiling water at", "agua hirviendo a", 1).replacen(
-            "weather not known",
-            "sin conocer el tiempo",
-            1,
-        ),
-        Against::Thermometer => reference.to_owned(),
+        Against::Ice => say(language, "ice and water", "hielo y agua").to_owned(),
+        Against::Boiling { station_hpa, barometer_hpa } => {
+            format!("{boiling} {station_hpa:.1} ±{barometer_hpa:.1} hPa")
+        }
+        Against::BoilingAtAltitude { altitude_m } => {
+            let weather = say(language, "weather not known", "sin conocer el tiempo");
+            format!("{boiling} {altitude_m:.0} m, {weather}")
+        }
+        Against::Thermometer { thermometer } => thermometer.clone(),
     }
 }
 
@@ -299,12 +305,12 @@ fn spanish(against: Against, reference: &str) -> String {
 pub fn result(language: Language, scale: Scale, point: &CalibrationPoint) -> String {
     let (found, left) = (signed(scale, point.found_error_c), signed(scale, point.left_error_c));
     let (at, shown) = (degrees(scale, point.reference_c), degrees(scale, point.indicated_c));
+    let reference = reference(language, &point.against);
     match language {
         Language::English => {
-            format!("  {at}: showed {shown} uncorrected; found {found}, left {left} ({})", point.reference)
+            format!("  {at}: showed {shown} uncorrected; found {found}, left {left} ({reference})")
         }
         Language::Spanish => {
-            let reference = spanish(point.against, &point.reference);
             format!("  {at}: mostró {shown} sin corregir; encontrada {found}, queda {left} ({reference})")
         }
     }
@@ -416,6 +422,7 @@ pub fn finding(finding: &str, language: Language) -> &str {
         (Language::Spanish, "wrong-type") => "tipo equivocado",
         (Language::Spanish, "wrong-place") => "lugar equivocado",
         (Language::Spanish, "not-at-rest") => "no estaba en reposo",
+        (Language::Spanish, "still-rising") => "aún subía",
         (Language::Spanish, other) => other,
     }
 }
@@ -432,6 +439,11 @@ mod tests {
         assert!(told.starts_with("Punto 1 de 2: agua hirviendo a 340 m, sin conocer el tiempo"), "{told}");
         let told = point(Language::English, Scale::Celsius, (2, 2), &Bath::ice());
         assert!(told.starts_with("Point 2 of 2: ice and water"), "{told}");
+        // A name is nobody's to translate, whatever it says.
+        let named = "boiling water at the old pot, weather not known";
+        let bath = Bath::beside_thermometer(Celsius(80.0), named.to_owned(), 0.2);
+        let told = point(Language::Spanish, Scale::Celsius, (2, 2), &bath);
+        assert!(told.contains(named), "{told}");
     }
 
     // Arithmetic of the scales (NIST SP 811, B.8): 100 °C · 1.01 − 0.5 °C = 100.5 °C is 212.9 °F, and so is

@@ -146,6 +146,14 @@ impl Course {
         }
     }
 
+    /// How fast it rises while it is warmed, °C a minute; `None` where it does not, or too little was read.
+    pub(super) fn rises_c_per_min(&self) -> Option<f64> {
+        match self.warmed.newest.standing() {
+            Standing::Moving { c_per_min } => Some(c_per_min).filter(|slope| *slope > 0.0),
+            Standing::TooFew | Standing::AtRest => None,
+        }
+    }
+
     /// How it moved; `None` where a stretch holds too few values.
     pub(super) fn moved(&self) -> Option<Moved> {
         let line = self.warmed.line?;

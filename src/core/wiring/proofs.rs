@@ -45,6 +45,17 @@ impl Proofs {
         }
     }
 
+    /// Takes that the proof at this record was withdrawn: the probes that it speaks of are not proved. What was on
+    /// file of them before does not count again, since somebody had a reason to prove them anew.
+    pub fn withdrawn(&mut self, record: u64) {
+        self.0.retain(|_, proven| proven.record != record);
+    }
+
+    /// Takes that something can have been withdrawn that nobody can read: what is on file so far proves nothing.
+    pub fn doubted(&mut self) {
+        self.0.clear();
+    }
+
     /// What is on file of a probe, `<machine>/<probe>`.
     #[must_use]
     pub fn of(&self, probe: &str) -> Option<&Proven> {
@@ -102,5 +113,23 @@ mod tests {
             assert_eq!((on_file("wash"), on_file("rinse")), (wash, rinse), "{what}");
         }
         assert_eq!(Proofs::default().of("dm1/wash"), None);
+    }
+
+    // Own rule: nothing stands in the place of a proof that was withdrawn, also not one before it; later ones stay.
+    #[test]
+    fn a_withdrawn_proof_leaves_its_probes_unproved() {
+        let both = || proof(vec![found("wash", "answers", None), found("rinse", "answers", None)]);
+        let mut proofs = Proofs::default();
+        proofs.take(0, at(1.0), &both());
+        proofs.take(1, at(2.0), &both());
+        proofs.take(2, at(3.0), &proof(vec![found("rinse", "swapped", Some("wash"))]));
+        proofs.take(3, at(4.0), &proof(vec![found("rinse", "answers", None)]));
+        proofs.withdrawn(2);
+        assert_eq!(proofs.of("dm1/wash"), None, "it was in doubt by that proof");
+        assert_eq!(proofs.of("dm1/rinse").map(|proven| proven.record), Some(3));
+        proofs.withdrawn(1);
+        assert_eq!(proofs.of("dm1/rinse").map(|proven| proven.record), Some(3));
+        proofs.doubted();
+        assert_eq!(proofs, Proofs::default());
     }
 }

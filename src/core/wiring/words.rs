@@ -36,6 +36,10 @@ pub(super) fn seen(asked: &str, found: &Found, language: Language, scale: Scale)
                 None => format!("{rose}, y ninguna otra{}", but(unseen, language)),
             }
         }
+        Evidence::StillRose { from_c, to_c, c_per_min } => {
+            let rising = c_per_min.map(a_minute);
+            still_rose(asked, [&at(*from_c), &at(*to_c), symbol], rising.as_deref(), language)
+        }
         Evidence::RoseWith { rise_c, other_c } if english => format!(
             "{asked} rose by {}, and {other} by {} with it: both tips were warmed, or they sit together",
             by(*rise_c),
@@ -109,6 +113,32 @@ fn of_off(off: Off, from_c: f64, language: Language, scale: Scale) -> String {
         Off::Water(water_c) => format!("el agua está a {:.1} {symbol}", scale.temperature(water_c)),
         Off::Rest if english => format!("no probe at rest is at {:.1} {symbol}", scale.temperature(from_c)),
         Off::Rest => format!("ninguna sonda en reposo está a {:.1} {symbol}", scale.temperature(from_c)),
+    }
+}
+
+fn still_rose(
+    asked: &str,
+    [from, to, symbol]: [&str; 3],
+    rising: Option<&str>,
+    language: Language,
+) -> String {
+    match (language, rising) {
+        (Language::English, Some(rising)) => format!(
+            "{asked} rose from {from} to {to} {symbol} and still rose by {rising} a minute when the time was over: it \
+             is slow, and where it ends was not seen; prove it again with more time"
+        ),
+        (Language::English, None) => format!(
+            "{asked} rose from {from} to {to} {symbol}, and too little was read of it to see where it ends; prove it \
+             again with more time"
+        ),
+        (Language::Spanish, Some(rising)) => format!(
+            "{asked} subió de {from} a {to} {symbol} y aún subía {rising} por minuto al acabar el tiempo: es lenta, y \
+             no se vio dónde termina; compruébela de nuevo con más tiempo"
+        ),
+        (Language::Spanish, None) => format!(
+            "{asked} subió de {from} a {to} {symbol}, y se leyó demasiado poco para ver dónde termina; compruébela \
+             de nuevo con más tiempo"
+        ),
     }
 }
 

@@ -15,6 +15,7 @@ enum Told {
     Nothing,
     Answers,
     Silent,
+    Late,
     Garbled,
 }
 
@@ -52,6 +53,22 @@ impl<'s> Journal<'s> {
             warn!(
                 slug = "modbus-silent",
                 source, unit, waited, advice, "a unit does not answer; it is asked again, the others go on"
+            );
+        }
+    }
+
+    pub(super) fn late(&mut self, place: usize) {
+        if self.changed(place, Told::Late) {
+            let (source, unit) = (self.source, self.unit(place));
+            let waited = self.settings.units.get(place).map(|unit| text::of_duration(unit.time_out));
+            let advice = "raise its time-out in the configuration; poll must leave room for it";
+            warn!(
+                slug = "modbus-late",
+                source,
+                unit,
+                waited,
+                advice,
+                "a unit answers after its time-out, so that nothing is read of it"
             );
         }
     }

@@ -2,12 +2,13 @@
 //!
 //! An answer on a serial line does not say which request it belongs to. One that comes after its
 //! time-out would pass for the answer to the next request, so before each request the line is
-//! listened to and what came is thrown away; an answer of another unit, another function or
-//! another length is refused; and whoever did not answer in time is left alone for twice its
+//! listened to and what came is thrown away, once it was told whether it was the late answer of
+//! somebody ([`super::late`]); an answer of another unit, another function or another length is refused; and whoever did not answer in time is left alone for twice its
 //! time-out at least. TCP numbers its requests; after a time-out the connection is made anew, at
 //! once and at the cost of whoever did not answer: a round trip is part of its time-out, so that the
 //! new connection may take as long as that. Where it takes longer the whole way counts as gone.
 
+use std::collections::BTreeSet;
 use std::future::poll_fn;
 use std::io;
 use std::pin::Pin;
@@ -17,12 +18,13 @@ use std::time::Duration;
 
 use tokio::io::{AsyncRead, AsyncWrite, ReadBuf};
 use tokio::net::TcpStream;
-use tokio::time::{Instant, sleep_until, timeout};
+use tokio::time::{Instant, sleep_until, timeout, timeout_at};
 use tokio_modbus::client::{Client, Context as ModbusContext, rtu, tcp};
 use tokio_modbus::slave::{Slave, SlaveContext};
 use tokio_modbus::{Error, ExceptionCode, Request, Response};
 use tokio_serial::SerialStream;
 
+use super::late::{KEPT_BYTES_MAX, Late, answer_in};
 use crate::config::modbus::{ModbusLine, ModbusLink, REQUEST_BYTES, answer_bytes};
 use crate::probe::serial;
 use crate::wire::registers::Function;
@@ -92,6 +94,7 @@ pub const fn meaning(code: u8) -> &'static str {
 pub struct Link {
     settings: ModbusLink,
     open: Open,
+    late: Late,
 }
 
 enum Open {
@@ -116,7 +119,7 @@ impl Link {
     /// # Errors
     /// The cause, for people.
     pub async fn open(settings: &ModbusLink) -> Result<Self, String> {
-        let mut link = Self { settings: settings.clone(), open: Open::Closed };
+        let mut link = Self { settings: settings.clone(), open: Open::Closed, late: Late::default() };
         link.reopen().await?;
         Ok(link)
     }
@@ -160,6 +163,26 @@ impl Link {
         }
     }
 
+    /// Units on the line of which an answer came after its time-out, since this was asked last. Over TCP none is
+    /// seen: the connection is another by then.
+    pub fn late(&mut self) -> BTreeSet<u8> {
+        self.late.take()
+    }
+
+    /// Listens for so long to answers that may still come, where there are any.
+    ///
+    /// # Errors
+    /// [`AskError::Link`].
+    pub async fn listen(&mut self, time: Duration) -> Result<(), AskError> {
+        let Open::Line { line, last } = &mut self.open else { return Ok(()) };
+        if self.late.waits() {
+            line.hear(Instant::now() + time, |_| false).await.map_err(|error| failed(&error))?;
+            line.with(|port| self.late.look(&port.received));
+            *last = Instant::now();
+        }
+        Ok(())
+    }
+
     /// Asks, and waits for the answer. Over TCP, whoever does not answer pays for the new connection, see
     /// [`Link::lost`].
     ///
@@ -170,14 +193,35 @@ impl Link {
             (Open::Line { line, last }, ModbusLink::Rtu(settings)) => {
                 sleep_until(*last + settings.turnaround).await;
                 line.drain().await.map_err(|error| failed(&error))?;
+                line.with(|port| {
+                    self.late.look(&port.received);
+                    port.received.clear();
+                });
                 let mut context = rtu::attach_slave(line.clone(), Slave(ask.unit));
-                let answer = timeout(limit(settings, &ask), context.call(request(ask))).await;
-                *last = Instant::now();
-                match answer {
+                let until = Instant::now() + limit(settings, &ask);
+                let answer = timeout_at(until, context.call(request(ask))).await;
+                let mut answer = match answer {
                     Ok(answer) => words(ask, answer),
-                    Err(_) if line.received() > 0 => Err(AskError::Garbled),
+                    Err(_) if line.with(|port| !port.received.is_empty()) => Err(AskError::Garbled),
                     Err(_) => Err(AskError::Silent),
+                };
+                // What came may be the late answer of another, and the right one still on its way.
+                if answer == Err(AskError::Garbled) && line.with(|port| self.late.look(&port.received)) {
+                    let whole = |bytes: &[u8]| answer_in(bytes, &ask).is_some();
+                    line.hear(until, whole).await.map_err(|error| failed(&error))?;
+                    answer = match line.with(|port| answer_in(&port.received, &ask)) {
+                        Some(Ok(words)) => Ok(words),
+                        Some(Err(code)) => Err(AskError::Exception { code }),
+                        None => Err(AskError::Silent),
+                    };
                 }
+                match answer {
+                    Ok(_) | Err(AskError::Exception { .. }) => self.late.answered(ask),
+                    Err(AskError::Silent | AskError::Garbled) => self.late.missed(ask),
+                    Err(AskError::Link { .. }) => {}
+                }
+                *last = Instant::now();
+                answer
             }
             (Open::Tcp(connection), ModbusLink::Tcp { host, port }) => {
                 let mut context = match connection.take() {
@@ -270,13 +314,20 @@ struct Handle(Arc<Mutex<Port>>);
 #[derive(Debug)]
 struct Port {
     stream: SerialStream,
-    /// Bytes that came since the last request.
-    received: usize,
+    /// Bytes that came since the last request, up to [`KEPT_BYTES_MAX`].
+    received: Vec<u8>,
+}
+
+impl Port {
+    fn keep(&mut self, bytes: &[u8]) {
+        let room = KEPT_BYTES_MAX.saturating_sub(self.received.len());
+        self.received.extend_from_slice(&bytes[..bytes.len().min(room)]);
+    }
 }
 
 impl Handle {
     fn new(stream: SerialStream) -> Self {
-        Self(Arc::new(Mutex::new(Port { stream, received: 0 })))
+        Self(Arc::new(Mutex::new(Port { stream, received: Vec::new() })))
     }
 
     fn with<T>(&self, work: impl FnOnce(&mut Port) -> T) -> T {
@@ -284,11 +335,28 @@ impl Handle {
         work(&mut self.0.lock().unwrap_or_else(PoisonError::into_inner))
     }
 
-    fn received(&self) -> usize {
-        self.with(|port| port.received)
+    /// Takes what comes until it is enough or the time is over.
+    async fn hear(&self, until: Instant, enough: impl Fn(&[u8]) -> bool) -> io::Result<()> {
+        let mut buffer = [0; 256];
+        while !self.with(|port| enough(&port.received)) {
+            let mut room = ReadBuf::new(&mut buffer);
+            let read = poll_fn(|context| self.clone_pinned_read(context, &mut room));
+            match timeout_at(until, read).await {
+                Err(_) => return Ok(()),
+                Ok(Ok(())) if room.filled().is_empty() => return Err(io::ErrorKind::UnexpectedEof.into()),
+                Ok(Ok(())) => {}
+                Ok(Err(error)) => return Err(error),
+            }
+        }
+        Ok(())
     }
 
-    /// Throws away what came, without waiting.
+    fn clone_pinned_read(&self, context: &mut Context<'_>, room: &mut ReadBuf<'_>) -> Poll<io::Result<()>> {
+        let mut handle = self.clone();
+        Pin::new(&mut handle).poll_read(context, room)
+    }
+
+    /// Takes what came meanwhile, without waiting; it is kept beside what came for the last request.
     async fn drain(&self) -> io::Result<()> {
         let mut buffer = [0; 256];
         let mut drained = 0;
@@ -300,16 +368,18 @@ impl Handle {
                     Poll::Ready(Ok(())) if room.filled().is_empty() => {
                         return Poll::Ready(Err(io::ErrorKind::UnexpectedEof.into()));
                     }
-                    Poll::Ready(Ok(())) => drained += room.filled().len(),
+                    Poll::Ready(Ok(())) => {
+                        drained += room.filled().len();
+                        let came = room.filled().to_vec();
+                        self.with(|port| port.keep(&came));
+                    }
                     Poll::Ready(Err(error)) if error.kind() == io::ErrorKind::Interrupted => {}
                     Poll::Ready(Err(error)) => return Poll::Ready(Err(error)),
                 }
             }
             Poll::Ready(Ok(()))
         })
-        .await?;
-        self.with(|port| port.received = 0);
-        Ok(())
+        .await
     }
 }
 
@@ -322,7 +392,7 @@ impl AsyncRead for Handle {
         let before = buffer.filled().len();
         self.with(|port| {
             let read = Pin::new(&mut port.stream).poll_read(context, buffer);
-            port.received += buffer.filled().len() - before;
+            port.keep(&buffer.filled()[before..]);
             read
         })
     }

@@ -83,12 +83,15 @@ fn names_driver_and_holders_are_found() {
     }
 }
 
+// Own promise: what is not there hides nothing that is.
 #[test]
-fn what_is_no_device_is_refused() {
+fn what_is_no_device_is_told_beside_the_others() {
     let file = tempfile::NamedTempFile::new().expect("a temporary file");
-    let users = Users::of_system();
-    let found = look(&[file.path().to_owned()], &users);
-    assert!(matches!(found, Err(PortsError::NoDevice { .. })), "{found:?}");
-    let found = look(&["/dev/nothing/of/this/name".into()], &users);
-    assert!(matches!(found, Err(PortsError::Missing { .. })), "{found:?}");
+    let (file, nothing) = (file.path().to_owned(), PathBuf::from("/dev/nothing/of/this/name"));
+    // Any device that bytes come from stands for a port.
+    let found = look(&[file.clone(), "/dev/null".into(), nothing.clone()], &Users::of_system());
+    let found = found.expect("the system lists its ports");
+    assert!(found.ports.iter().any(|port| port.device == Path::new("/dev/null")), "{found:?}");
+    let none: Vec<_> = found.no_ports.iter().map(|none| (none.path.clone(), none.why)).collect();
+    assert_eq!(none, [(file, WhyNoPort::NoDevice), (nothing, WhyNoPort::Missing)]);
 }

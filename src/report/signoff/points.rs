@@ -150,6 +150,7 @@ pub(super) fn found(finding: &str, language: Language) -> String {
         "wrong-type" => ("wrong type", "tipo equivocado"),
         "wrong-place" => ("wrong place", "lugar equivocado"),
         "not-at-rest" => ("not at rest before", "no estaba en reposo"),
+        "still-rising" => ("still rising at the end", "aún subía al final"),
         other => return plain(other),
     };
     pick(language, english, spanish).to_owned()

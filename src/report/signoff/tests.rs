@@ -171,7 +171,6 @@ fn calibrated(probe: &str, gain: f64, offset_c: f64) -> CalibrationDone {
         against,
         reference_c,
         reference_expanded_c: 0.1,
-        reference: "stirred".to_owned(),
         indicated_c: reference_c + found_error_c,
         spread_c: 0.04,
         readings: 240,
@@ -182,7 +181,10 @@ fn calibrated(probe: &str, gain: f64, offset_c: f64) -> CalibrationDone {
     CalibrationDone {
         probe: probe.to_owned(),
         at: at(-7_200.0),
-        points: vec![point(Against::Ice, 0.0, 0.4), point(Against::Boiling, 99.2, 0.9)],
+        points: vec![
+            point(Against::Ice, 0.0, 0.4),
+            point(Against::BoilingAtAltitude { altitude_m: 120.0 }, 99.2, 0.9),
+        ],
         found: Correction { gain: 1.0, offset_c: 0.0 },
         left: Correction { gain, offset_c },
         expanded_c: 0.3,

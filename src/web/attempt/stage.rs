@@ -3,7 +3,7 @@
 use super::Under;
 use crate::core::channel::Place;
 use crate::core::reader::{Language, Reader};
-use crate::core::record::{Against, CalibrationPoint, Correction};
+use crate::core::record::{CalibrationPoint, Correction};
 use crate::core::technician::attempt::Stands;
 use crate::core::technician::bath::{Bath, NotYet};
 use crate::core::technician::calibrating::{self, StepSeen};
@@ -44,13 +44,9 @@ pub(super) fn step(under: &Under, reader: &Reader) -> Step {
     }
 }
 
-/// The reference of a bath in the words of the reader; a thermometer's name is its own.
+/// The reference of a bath in the words of the reader.
 fn reference(bath: &Bath, reader: &Reader) -> String {
-    let named = match bath.against {
-        Against::Ice => said(reader.language, "ice and water", "hielo y agua"),
-        Against::Boiling => said(reader.language, "boiling water", "agua hirviendo"),
-        Against::Thermometer => &bath.reference,
-    };
+    let named = shared::reference(reader.language, &bath.against);
     let (at, sure) =
         (degrees(reader.scale, bath.point.celsius.0), width(reader.scale, bath.point.expanded_c));
     format!("{named}, {at} {sure}")
@@ -66,12 +62,12 @@ fn calibration(stands: &calibrating::Stands, reader: &Reader) -> Step {
     match &stands.step {
         StepSeen::Placing(bath) => {
             step.heading = format!("{point} {number}: {}", reference(bath, reader));
-            step.cautions = shared::point_cautions(language, bath.against);
+            step.cautions = shared::point_cautions(language, &bath.against);
             step.buttons = vec![("go", say("The probe is in it now", "La sonda ya está dentro"))];
         }
         StepSeen::Watching { bath, .. } => {
             step.heading = format!("{point} {number}: {}", reference(bath, reader));
-            step.cautions = shared::point_cautions(language, bath.against);
+            step.cautions = shared::point_cautions(language, &bath.against);
             step.lines = vec![
                 say(
                     "Keep it there. The point is taken by itself once the probe is steady.",

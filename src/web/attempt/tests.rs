@@ -142,9 +142,9 @@ async fn what_is_pressed_is_done() {
     for (form, to, deed) in [
         ("act=go", "./rinse", "dm1/rinse Go"),
         ("act=back", "./rinse", "dm1/rinse Back"),
-        ("act=bath&kind=ice", "./rinse", "ice and water"),
-        ("act=bath&kind=altitude&altitude=5000&altitude_unit=ft", "./rinse", "boiling water at 1524 m"),
-        ("act=bath&kind=pressure&pressure=29,92&pressure_unit=inhg", "./rinse", "at 1013.2 ±1.0 hPa"),
+        ("act=bath&kind=ice", "./rinse", "against: Ice"),
+        ("act=bath&kind=altitude&altitude=5000&altitude_unit=ft", "./rinse", "altitude_m: 1524"),
+        ("act=bath&kind=pressure&pressure=29,92&pressure_unit=inhg", "./rinse", "station_hpa: 1013.2"),
         ("act=bath&kind=thermometer&named=T7&shows=80.5&sure=0.2", "./rinse", "\"T7\""),
         ("act=end", "./rinse", "dm1/rinse given up by Ana"),
         ("act=record&note=new+tip", "../../probes/dm1/rinse?recorded=99", "put by Ana: Some(\"new tip\")"),

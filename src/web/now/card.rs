@@ -142,7 +142,9 @@ pub(in crate::web) fn card(
         limit,
         lines: lines(glance, words, reader),
         old,
-        work: glance.work_until.map(|until| format!("{} {}", words.work, reader.clock_and_zone(until))),
+        work: glance
+            .work_until
+            .map(|until| format!("{} {}", words.work, reader.clock_and_zone(until.full_minute()))),
     };
     Ok(Card { html: part.render()? })
 }

@@ -1,10 +1,10 @@
 //! What is on record of one probe, as lists.
 
-use super::{Filed, words};
+use super::{Filed, FiledProof, words};
 use crate::core::on_file::Filed as OnFile;
 use crate::core::reader::Reader;
 use crate::core::record::{CalibrationDone, ResponseDone};
-use crate::core::technician::words::{correction, degrees, finding, signed, width};
+use crate::core::technician::words::{correction, degrees, finding, reference, signed, width};
 use crate::web::frame::said;
 
 /// All records of one kind.
@@ -22,10 +22,12 @@ pub(super) struct Item {
 /// What is on record, in the order in which probes are fitted.
 pub(super) fn kept(filed: &Filed, reader: &Reader) -> [Kept; 3] {
     let words = words::words(reader.language);
-    let proofs = filed.proofs.iter().map(|(index, at, by, found)| {
+    let proofs = filed.proofs.iter().map(|FiledProof { index, at, by, found, withdrawn }| {
         let mark = if found.good { "✓" } else { "✗" };
         let word = finding(&found.finding, reader.language);
-        let head = format!("{} · {by} [{} {index}]", reader.moment(*at), words.record);
+        let said = said(reader.language, " · WITHDRAWN", " · RETIRADA");
+        let withdrawn = if *withdrawn { said } else { "" };
+        let head = format!("{} · {by} [{} {index}]{withdrawn}", reader.moment(*at), words.record);
         Item { head, lines: vec![format!("{mark} {word}: {}", found.seen)] }
     });
     [
@@ -61,7 +63,7 @@ fn calibration(filed: &OnFile<CalibrationDone>, reader: &Reader) -> Item {
         format!(
             "{} ({}): {as_found} {}, {as_left} {}",
             degrees(reader.scale, point.reference_c),
-            point.reference,
+            reference(reader.language, &point.against),
             signed(reader.scale, point.found_error_c),
             signed(reader.scale, point.left_error_c)
         )

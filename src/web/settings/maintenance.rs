@@ -46,7 +46,9 @@ pub(in crate::web) async fn show<K: Kitchen>(State(pages): State<Pages<K>>, pers
     let words = words(reader.language);
     let row = |glance: &crate::web::now::Glance| Row {
         name: glance.machine.clone(),
-        until: glance.work_until.map(|until| format!("{} {}", words.until, reader.moment(until))),
+        until: glance
+            .work_until
+            .map(|until| format!("{} {}", words.until, reader.moment(until.full_minute()))),
     };
     let page = MaintenancePage {
         frame: Frame::new(&pages.site, &person, Tab::More, 0, words.maintenance).with_open(open),

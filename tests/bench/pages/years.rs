@@ -162,7 +162,6 @@ fn calibration(machine: &str, at: Timestamp) -> CalibrationDone {
         against,
         reference_c,
         reference_expanded_c: 0.1,
-        reference: "ice and water, or boiling at 120 m".to_owned(),
         indicated_c: reference_c + 0.2,
         spread_c: 0.02,
         readings: 120,
@@ -173,7 +172,7 @@ fn calibration(machine: &str, at: Timestamp) -> CalibrationDone {
     CalibrationDone {
         probe: format!("{machine}/rinse"),
         at,
-        points: vec![point(Against::Ice, 0.0), point(Against::Boiling, 99.6)],
+        points: vec![point(Against::Ice, 0.0), point(Against::BoilingAtAltitude { altitude_m: 120.0 }, 99.6)],
         found: Correction { gain: 1.0, offset_c: 0.0 },
         left: Correction { gain: 1.0, offset_c: -0.2 },
         expanded_c: 0.6,

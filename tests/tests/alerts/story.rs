@@ -132,4 +132,5 @@ fn check_story(office: &Office) {
     {
         assert!(shown.contains(part), "«{part}» in {shown}");
     }
+    assert!(!shown.contains("Next:"), "nothing is left to do: {shown}");
 }

@@ -69,7 +69,10 @@ fn a_port_is_told_with_its_names_its_source_and_who_holds_it() {
     let (code, said) = ports(&kitchen, &[]);
     assert_eq!(code, Some(0), "{said}");
     assert!(said.contains(&format!("! source «port1» wants {link}, which is not there")), "{said}");
-    let (code, said) = ports(&kitchen, &["--also", &link]);
+    // What is not there is told beside the others, by its own line and by the code.
+    let (code, said) = ports(&kitchen, &["--also", &link, "--also", "/dev/null"]);
     assert_eq!(code, Some(74), "{said}");
-    assert!(said.contains("source-open"), "{said}");
+    for part in ["error[source-open]", &format!("! {link}: it is not there"), "/dev/null  "] {
+        assert!(said.contains(part), "{part}\n{said}");
+    }
 }

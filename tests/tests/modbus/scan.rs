@@ -234,8 +234,58 @@ fn units_of_another_hand_behind_tcp_are_read_by_the_gateway() {
     drop(served);
     let output = scan(&["--tcp", &format!("127.0.0.1:{port}")]);
     assert_eq!(output.status.code(), Some(74), "{}", err(&output));
-    for part in ["error[source-open]", &format!("127.0.0.1:{port}"), "plugged in and switched on"] {
+    for part in ["error[source-open]", &format!("127.0.0.1:{port}"), "on this network", "another port (502"] {
         assert!(err(&output).contains(part), "{part}:\n{}", err(&output));
+    }
+    assert!(!err(&output).contains("rinseward ports"), "{}", err(&output));
+}
+
+// Own promise: a slow unit is found, told as slow and proposed with the time that it needs; the others are found
+// as ever.
+#[test]
+fn a_unit_that_answers_late_is_proposed_with_a_longer_time_out() {
+    let directory = TempDir::new().expect("a directory");
+    let cable = directory.path().join("converter");
+    let units = Units::default();
+    for address in [1, 2, 3] {
+        units.insert(address, Unit::new(Layout::Tenths));
+        units.put(address, 0, 655);
+    }
+    units.set_fault(2, Some(UnitFault::Slow(Duration::from_millis(220))));
+    let line = Line::open(units, Some(&cable), Some(115_200)).expect("a pseudo-terminal");
+    let port = cable.to_str().expect("a path of ours");
+    let common = ["--port", port, "--modbus", "--baud", "115200", "--parity", "none", "--units", "1-4"];
+    let output = scan(&[&common[..], &["--function", "4", "--registers", "0-3", "--json"]].concat());
+    assert!(output.status.success(), "{}", err(&output));
+    let answer: Json = serde_json::from_slice(&output.stdout).expect("one JSON object");
+    let found: Vec<u64> =
+        answer["answers"].as_array().expect("a list").iter().filter_map(|one| one["unit"].as_u64()).collect();
+    assert_eq!(found, [1, 2, 3], "{answer}");
+    assert_eq!(answer["late"], serde_json::json!([{ "unit": 2, "time_out": "1200ms" }]));
+    let proposal = answer["proposal"].as_str().expect("a proposal");
+    let part = proposal.split("address = 2\n").nth(1).expect("its own part");
+    assert!(part.starts_with("time-out = \"1200ms\""), "{proposal}");
+    assert_eq!(proposal.matches("time-out").count(), 1, "{proposal}");
+    let file = directory.path().join("proposed.toml");
+    std::fs::write(&file, proposal).expect("a temporary file");
+    check_config(&file);
+    let output = scan(&[&common[..], &["--function", "4", "--registers", "0-3"]].concat());
+    assert!(out(&output).contains("unit 2 answers LATE"), "{}", out(&output));
+    drop(line);
+}
+
+// Own promise: no word of the system's («Not a typewriter») where somebody named a file.
+#[test]
+fn what_is_no_serial_port_is_told_as_that() {
+    let file = tempfile::NamedTempFile::new().expect("a temporary file");
+    for way in [&["--seconds", "1"][..], &["--modbus"]] {
+        for port in [&file.path().display().to_string(), "/dev/null"] {
+            let output = scan(&[&["--port", port], way].concat());
+            assert_eq!(output.status.code(), Some(74), "{}", err(&output));
+            let told = err(&output);
+            assert!(told.contains("it is no serial port") && told.contains("rinseward ports"), "{told}");
+            assert!(!told.contains("typewriter"), "{told}");
+        }
     }
 }
 

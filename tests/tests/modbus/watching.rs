@@ -73,6 +73,30 @@ fn a_unit_that_does_not_answer_is_named_at_its_probes() {
     assert!(terminal.ended().success());
 }
 
+// Own promise: a unit that is merely slow is told as that, and nothing of it falls on a sound one of its line.
+#[test]
+fn a_unit_that_answers_too_late_is_no_silent_one() {
+    let kitchen = Kitchen::new();
+    kitchen.units.set_fault(7, Some(UnitFault::Slow(std::time::Duration::from_millis(160))));
+    let (gateway, log) = Gateway::start(&kitchen.directory.path().join("gateway.toml"));
+    let logged = || log.lock().expect("nobody panics").clone();
+    wait("a late unit in the log", || logged().contains("modbus-late"));
+    let mut terminal = kitchen.watching(&[]);
+    terminal.row("dm1/rinse", |row| row.contains("unit 7 answers after its time-out, never so far"));
+    terminal.until("after its time-out: raise time-out of this unit");
+    terminal.row("dm1/wash", |row| row.contains("22.5 °C"));
+    let asked = kitchen.units.asked(7);
+    wait("some rounds more", || kitchen.units.asked(7) > asked + 4);
+    assert!(!logged().contains("unit=8 waited") && !logged().contains("modbus-garbled"), "{}", logged());
+    kitchen.units.set_fault(7, Some(UnitFault::Dead));
+    terminal.row("dm1/rinse", |row| row.contains("unit 7 does not answer, never so far"));
+    kitchen.units.set_fault(7, None);
+    terminal.row("dm1/rinse", |row| row.contains("22.5 °C"));
+    terminal.press("q");
+    assert!(terminal.ended().success());
+    gateway.end();
+}
+
 // Own promise: whoever begins to look on while the service runs is told the same, in their language.
 #[test]
 fn through_the_service_it_is_told_from_the_first_picture_on() {

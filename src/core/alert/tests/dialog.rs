@@ -98,6 +98,21 @@ fn a_window_by_hand_lasts_as_long_as_was_asked() {
     assert_eq!(play.desk.held_until(Some("hot")), None);
 }
 
+// What somebody asked for by hand ends no sooner for a dialog that began shortly before its end.
+#[test]
+fn a_short_dialog_at_the_end_of_a_window_by_hand_leaves_it_its_time() {
+    for began in [55.0, 56.5, 57.5, 59.0] {
+        let mut play = Play::new(settings());
+        play.until(0.0);
+        play.by_hand(60.0);
+        play.dialog(began, DialogStands::Begins);
+        play.dialog(began + 0.1, DialogStands::Ended);
+        let until = play.desk.held_until(Some("hot"));
+        let least = at(60.0).max(at(began + 3.1));
+        assert_eq!(until, Some(least), "begun at {began} min: {:?}", play.work());
+    }
+}
+
 #[test]
 fn two_dialogs_at_one_machine_hold_it_until_the_last_has_ended() {
     let mut play = Play::new(settings());

@@ -48,7 +48,7 @@ fn a_tank_in_operation_is_told_from_an_empty_one() {
         ("and put back", 330.0, &put_back, Unseen),
         ("and put back long ago", 600.0, &put_back, In),
         ("taken out and forgotten", 3_600.0, &in_hand, Out),
-        ("slowly, which may be a drain", 200.0, &in_air, Out),
+        ("into still air, which is as a drain", 200.0, &in_air, Out),
         ("an empty one", 500.0, &emptied, Out),
         ("a cold night", 3_600.0, &|_| 22.0, Out),
         ("being filled", 625.0, &refilled, Out),

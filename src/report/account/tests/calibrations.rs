@@ -34,7 +34,6 @@ fn a_calibration_on_record_is_told_with_its_record() {
         against,
         reference_c,
         reference_expanded_c: 0.23,
-        reference: "a bath".to_owned(),
         indicated_c,
         spread_c: 0.02,
         readings: 80,
@@ -45,7 +44,10 @@ fn a_calibration_on_record_is_told_with_its_record() {
     let done = CalibrationDone {
         probe: "dm1/rinse".to_owned(),
         at: at("2026-03-04T01:00:00Z"),
-        points: vec![point(Against::Ice, 0.0, 0.6), point(Against::Boiling, 99.7, 100.3)],
+        points: vec![
+            point(Against::Ice, 0.0, 0.6),
+            point(Against::BoilingAtAltitude { altitude_m: 120.0 }, 99.7, 100.3),
+        ],
         found: Correction { gain: 1.0, offset_c: 0.0 },
         left: Correction { gain: 1.0, offset_c: -0.6 },
         expanded_c: 0.24,
