@@ -27,6 +27,18 @@ const TOOK_AWAY: Pair = (
     "{account} se llevó asientos como {form}: {machines}, de {since} a {until}",
 );
 
+/// The record was checked.
+const CHECKED: Pair = (
+    "{account} had {records} records checked: {outcome}, {findings} findings",
+    "{account} hizo comprobar {records} asientos: {outcome}, {findings} hallazgos",
+);
+
+/// Somebody ended what another was at.
+const ENDED_WORK: Pair = (
+    "{account} ended what {whose} was at, at {place}: nothing of it is on record",
+    "{account} terminó lo que {whose} hacía en {place}: nada de ello consta",
+);
+
 fn deed(event: &AccessEvent, reader: &Reader) -> String {
     let language = reader.language;
     let account = event.account.as_str();
@@ -82,23 +94,14 @@ fn deed(event: &AccessEvent, reader: &Reader) -> String {
             of(TOOK_AWAY, &values)
         }
         AccessDeed::Checked { outcome: found, records, findings } => of(
-            (
-                "{account} had {records} records checked: {outcome}, {findings} findings",
-                "{account} hizo comprobar {records} asientos: {outcome}, {findings} hallazgos",
-            ),
+            CHECKED,
             &[
                 ("records", &records.to_string()),
                 ("outcome", outcome(*found, language)),
                 ("findings", &findings.to_string()),
             ],
         ),
-        AccessDeed::EndedWork { of: place, whose } => of(
-            (
-                "{account} ended what {whose} was at, at {place}: nothing of it is on record",
-                "{account} terminó lo que {whose} hacía en {place}: nada de ello consta",
-            ),
-            &[("whose", whose), ("place", place)],
-        ),
+        AccessDeed::EndedWork { of: place, whose } => of(ENDED_WORK, &[("whose", whose), ("place", place)]),
     }
 }
 

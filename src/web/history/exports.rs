@@ -9,11 +9,10 @@ mod job;
 use std::future::Future;
 
 use axum::body::Body;
-use axum::extract::{Path, Query, State};
+use axum::extract::{Path, State};
 use axum::http::{HeaderValue, StatusCode, header};
 use axum::response::{IntoResponse, Response};
 use jiff::civil::Date;
-use serde::Deserialize;
 use tokio::sync::watch;
 
 pub(in crate::web) use self::form::{begin, show};
@@ -260,16 +259,3 @@ pub(in crate::web) async fn end<K: Kitchen>(
     pages.kitchen.end_export(number, &person.account);
     std::future::ready(frame::go("../../exports")).await
 }
-
-/// What an address fills the form with: as it is typed there, so that it may be wrong.
-#[derive(Debug, Default, Deserialize)]
-#[serde(default)]
-pub(in crate::web) struct Preset {
-    machine: String,
-    from: String,
-    to: String,
-    form: String,
-}
-
-/// What the form is filled with at first.
-pub(in crate::web) type Presets = Query<Preset>;

@@ -274,7 +274,20 @@ async fn an_export_that_cannot_be_is_asked_again() {
     for (path, sent, fault, said) in [
         ("/history/exports", Some("form=bogus"), "form-fault", "Elija una"),
         ("/history/exports", Some("machine="), "form-fault", "Elija una"),
-        ("/history/exports?form=bogus", None, "form-fault", "Elija una"),
+        (
+            "/history/exports?form=bogus",
+            None,
+            "form-fault",
+            "En qué forma: se leyó «bogus»; se espera uno de",
+        ),
+        ("/history/exports?machine=dm9", None, "machine-fault", "Máquina: se leyó «dm9»"),
+        ("/history/exports?from=2026-02-30", None, "from-fault", "Desde el día: se leyó «2026-02-30»"),
+        (
+            "/history/exports?from=2026-11-05&to=2026-11-01",
+            None,
+            "to-fault",
+            "se espera un día no anterior a 2026-11-05",
+        ),
         ("/history/exports", Some("form=csv&all_traces=yes"), "all_traces-fault", "no lleva lecturas"),
         ("/history/exports", Some("form=json&all_traces=yes"), "all_traces-fault", "no lleva lecturas"),
         ("/history/exports", Some("form=jsonl&all_traces=yes"), "all_traces-fault", "no lleva lecturas"),

@@ -3,20 +3,21 @@
 use askama::Template;
 use axum::extract::State;
 use axum::extract::rejection::FormRejection;
-use axum::http::StatusCode;
+use axum::http::{StatusCode, Uri};
 use axum::response::Response;
 use jiff::ToSpan;
 use jiff::civil::Date;
 use serde::Deserialize;
 
 use super::job::stage_word;
-use super::{Form, Job, NotBegun, Paper, Presets, Wanted};
+use super::{Form, Job, NotBegun, Paper, Wanted};
 use crate::core::alert::hours::local_date;
 use crate::core::reader::{Language, Scale};
 use crate::web::form::{Fault, Field};
 use crate::web::frame::{self, Frame, Refusal, Tab, said};
 use crate::web::kitchen::{Kitchen, Pages};
 use crate::web::person::Person;
+use crate::web::query::{self, Expected, Given};
 
 /// What was typed.
 #[derive(Clone, Debug, Default, Deserialize)]
@@ -54,6 +55,9 @@ struct FormPage<'a> {
     frame: Frame<'a>,
     forms: Vec<Choice>,
     form: Field,
+    machine: Field,
+    /// What is wrong with the parts of the address that have no field.
+    wrong: Vec<String>,
     traces: Field,
     machines: Vec<(String, bool)>,
     from: Field,
@@ -66,35 +70,78 @@ struct FormPage<'a> {
     own: Vec<Own>,
 }
 
-/// Shows the form.
+/// Shows the form, filled with what the address says; what is wrong there is refused as [`query`] says.
 pub(in crate::web) async fn show<K: Kitchen>(
     State(pages): State<Pages<K>>,
-    axum::extract::Query(preset): Presets,
+    uri: Uri,
     person: Person,
 ) -> Response {
+    let machines = match pages.kitchen.machines_on_record().await {
+        Ok(machines) => machines,
+        Err(refused) => return frame::refuse(refused, &person, &pages.site, 1),
+    };
+    let language = person.reader.language;
     let today = local_date(&person.reader.zone, pages.kitchen.time()).unwrap_or_default();
-    let or = |text: &str, day: Date| text.parse::<Date>().unwrap_or(day).to_string();
     let week = today.checked_sub(6.days()).unwrap_or(today);
+    let given = preset(&uri, &machines);
+    let or = |name, day: Date| {
+        if given.has(name) { given.text(name).to_owned() } else { day.to_string() }
+    };
     let entered = Entered {
-        form: preset.form,
-        machine: preset.machine,
-        from: or(&preset.from, week),
-        to: or(&preset.to, today),
+        form: given.text("form").to_owned(),
+        machine: given.text("machine").to_owned(),
+        from: or("from", week),
+        to: or("to", today),
         paper: paper_of(&person).to_owned(),
         scale: person.reader.scale.as_str().to_owned(),
         language: person.reader.language.code().to_owned(),
         all_traces: String::new(),
     };
     let mut typed = Typed::from(&entered);
-    if !entered.form.is_empty() {
-        typed.form.fault = form_of(&entered.form).err().map(|fault| fault.say(person.reader.language));
+    for (field, name, english, spanish) in [
+        (&mut typed.form, "form", "In which form", "En qué forma"),
+        (&mut typed.machine, "machine", "Machine", "Máquina"),
+        (&mut typed.from, "from", "From day", "Desde el día"),
+        (&mut typed.to, "to", "To day", "Hasta el día"),
+    ] {
+        field.fault = given.field(name, said(language, english, spanish), language).fault;
     }
-    answer(&pages, &person, &entered, typed, None).await
+    let wrong = given.beside(&PRESETS, language);
+    answer(&pages, &person, &entered, typed, Told { machines, wrong, refused: None }).await
+}
+
+/// What an address may fill the form with.
+const PRESETS: [&str; 4] = ["form", "machine", "from", "to"];
+
+fn preset(uri: &Uri, machines: &[String]) -> Given {
+    let mut given = Given::read(uri, &PRESETS);
+    given.take("form", |word| {
+        form_of(word).map_err(|_| Expected::OneOf(Form::ALL.map(|form| form.as_str().to_owned()).to_vec()))
+    });
+    given.take("machine", |name| {
+        let known = machines.iter().any(|machine| machine == name);
+        if known { Ok(()) } else { Err(Expected::OneOf(machines.to_vec())) }
+    });
+    let (from, to) = (given.take("from", query::day), given.take("to", query::day));
+    if let Some(from) = from.filter(|from| to.is_some_and(|to| to < *from)) {
+        given.refuse("to", Expected::DayFrom(from));
+    }
+    given
+}
+
+/// What the form is shown with.
+struct Told {
+    machines: Vec<String>,
+    /// What is wrong with the parts of the address that have no field.
+    wrong: Vec<String>,
+    /// Why the export was not begun.
+    refused: Option<NotBegun>,
 }
 
 /// The fields that can be wrong.
 struct Typed {
     form: Field,
+    machine: Field,
     from: Field,
     to: Field,
     traces: Field,
@@ -102,15 +149,16 @@ struct Typed {
 
 impl From<&Entered> for Typed {
     fn from(entered: &Entered) -> Self {
-        let [form, from, to, traces] =
-            [&entered.form, &entered.from, &entered.to, &entered.all_traces].map(Field::with);
-        Self { form, from, to, traces }
+        let all = [&entered.form, &entered.machine, &entered.from, &entered.to, &entered.all_traces];
+        let [form, machine, from, to, traces] = all.map(Field::with);
+        Self { form, machine, from, to, traces }
     }
 }
 
 impl Typed {
     fn is_faulty(&self) -> bool {
-        [&self.form, &self.from, &self.to, &self.traces].iter().any(|field| field.fault.is_some())
+        let all = [&self.form, &self.machine, &self.from, &self.to, &self.traces];
+        all.iter().any(|field| field.fault.is_some())
     }
 
     /// Form and days, where all of it can be made.
@@ -162,7 +210,7 @@ pub(in crate::web) async fn begin<K: Kitchen>(
     let language = person.reader.language;
     let mut typed = Typed::from(&entered);
     let Some((form, from, to)) = typed.read(language) else {
-        return answer(&pages, &person, &entered, typed, None).await;
+        return again(&pages, &person, &entered, typed, None).await;
     };
     let wanted = Wanted {
         form,
@@ -176,7 +224,7 @@ pub(in crate::web) async fn begin<K: Kitchen>(
     };
     match pages.kitchen.begin_export(wanted, &person).await {
         Ok(number) => frame::go(&format!("exports/{number}")),
-        Err(why) => answer(&pages, &person, &entered, typed, Some(why)).await,
+        Err(why) => again(&pages, &person, &entered, typed, Some(why)).await,
     }
 }
 
@@ -215,20 +263,32 @@ const fn why(why: NotBegun, language: Language) -> &'static str {
     }
 }
 
-async fn answer<K: Kitchen>(
+/// Shows the form again, since no export was begun.
+async fn again<K: Kitchen>(
     pages: &Pages<K>,
     person: &Person,
     entered: &Entered,
     typed: Typed,
     refused: Option<NotBegun>,
 ) -> Response {
-    let machines = match pages.kitchen.machines_on_record().await {
-        Ok(machines) => machines,
-        Err(refused) => return frame::refuse(refused, person, &pages.site, 1),
-    };
+    match pages.kitchen.machines_on_record().await {
+        Ok(machines) => {
+            answer(pages, person, entered, typed, Told { machines, wrong: Vec::new(), refused }).await
+        }
+        Err(refused) => frame::refuse(refused, person, &pages.site, 1),
+    }
+}
+
+async fn answer<K: Kitchen>(
+    pages: &Pages<K>,
+    person: &Person,
+    entered: &Entered,
+    typed: Typed,
+    Told { machines, wrong, refused }: Told,
+) -> Response {
     let language = person.reader.language;
     let title = said(language, "Take records away", "Llevarse asientos");
-    let status = if refused.is_some() || typed.is_faulty() {
+    let status = if refused.is_some() || typed.is_faulty() || !wrong.is_empty() {
         StatusCode::UNPROCESSABLE_ENTITY
     } else {
         StatusCode::OK
@@ -239,6 +299,8 @@ async fn answer<K: Kitchen>(
         forms: forms(&entered.form, language),
         machines: machines.into_iter().map(|name| (name.clone(), name == entered.machine)).collect(),
         form: typed.form,
+        machine: typed.machine,
+        wrong,
         traces: typed.traces,
         from: typed.from,
         to: typed.to,
