@@ -86,6 +86,8 @@ pub(super) struct House {
     desk: Desk,
     checking: Checking,
     stop: CancellationToken,
+    /// Whether the machines are simulated.
+    simulated: bool,
 }
 
 /// What holds the ledger open; given back when the gateway stops, whoever is still being answered then.
@@ -110,6 +112,8 @@ pub(super) struct Ground<'a> {
     pub(super) series: Option<watch::Receiver<Backlog>>,
     /// Asks whether the driver still turns; `None` where none runs.
     pub(super) pulse: Option<Pulse>,
+    /// Whether the machines are simulated.
+    pub(super) simulated: bool,
 }
 
 impl House {
@@ -147,6 +151,7 @@ impl House {
             checking: Checking::default(),
             stop: stop.clone(),
             presses: Arc::default(),
+            simulated: ground.simulated,
             tests: Tests::default(),
         };
         let mut tide = ground.ledger.tide();

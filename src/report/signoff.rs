@@ -8,6 +8,8 @@ pub mod html;
 mod parts;
 mod points;
 #[cfg(test)]
+pub(crate) mod samples;
+#[cfg(test)]
 mod tests;
 pub mod text;
 
@@ -53,6 +55,8 @@ pub struct Paper {
     pub title: String,
     /// Site and machine, one line.
     pub subtitle: String,
+    /// What is said first where nothing of it is real.
+    pub simulated: Option<&'static str>,
     /// Its parts, in order.
     pub sections: Vec<Section>,
     /// What is written beside each line for a signature; the name stands above it where it is known.
@@ -121,6 +125,7 @@ pub fn paper(facts: &Facts<'_>, reader: &Reader) -> Paper {
         language: reader.language,
         title: words.say("Commissioning sheet", "Hoja de puesta en servicio").to_owned(),
         subtitle: format!("{} · {}", plain(&signed.site), plain(facts.machine)),
+        simulated: None,
         sections: sections.into_iter().filter(|section| !section.blocks.is_empty()).collect(),
         signatures,
     }

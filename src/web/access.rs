@@ -11,6 +11,7 @@
 //! | a stolen copy of the store | argon2id; sessions and tokens are kept as their SHA-256 |
 //! | a session that somebody else began | its secret is made at the login, never taken from the browser |
 //! | forms of other sites | `origin`, and cookies that are `SameSite=Strict` |
+//! | a name of others that leads here | `host` |
 //! | a redirect to elsewhere | `origin::own_path` |
 //! | a full record | `tally` tells equal refusals together |
 //!
@@ -19,6 +20,7 @@
 mod bucket;
 mod change;
 mod gate;
+mod host;
 mod life;
 mod login;
 pub mod name;
@@ -40,8 +42,9 @@ use std::sync::{Arc, Mutex, MutexGuard, PoisonError};
 use jiff::tz::TimeZone;
 use tokio::sync::Notify;
 
+pub(super) use bucket::network;
 pub use change::{Change, ChangeError, ChangeRefusal, Changed, FIRST, TOKEN_DAYS_MAX};
-pub(super) use gate::{Far, not_allowed, to_login};
+pub(super) use gate::{Far, not_allowed, to_login, whence};
 pub use gate::{Requirement, protect, require};
 pub(super) use pages::asked;
 

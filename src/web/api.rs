@@ -34,7 +34,7 @@ use axum::response::{IntoResponse, Response};
 use jiff::civil::Date;
 use prometheus_client::metrics::histogram::Histogram;
 
-use crate::core::access::Role;
+use crate::core::access::{Right, Role};
 use crate::core::cycle::verdict::Verdict;
 use crate::core::record::{Check, CheckKind};
 use crate::core::time::Timestamp;
@@ -156,7 +156,12 @@ pub enum Single {
     /// An alert with its trail.
     Alert(u64),
     /// A record as it is stored.
-    Record(u64),
+    Record {
+        /// Which.
+        index: u64,
+        /// Whether whoever asks may see the configuration, all of which stands in the record of its change.
+        settings: bool,
+    },
     /// The newest checkpoint.
     Checkpoint,
 }
@@ -243,6 +248,9 @@ pub enum Trouble {
         /// What to do.
         advice: Option<String>,
     },
+    /// It takes a right that whoever asks does not have.
+    #[error("your role does not reach that far")]
+    NotYours(Right),
     /// As many do it already as can at a time.
     #[error("as many of these are under way as can be at a time")]
     Busy,
@@ -336,6 +344,11 @@ pub(super) fn is_for_programs(path: &str) -> bool {
     path.starts_with("/api/") || matches!(path, "/health" | "/ready" | "/metrics")
 }
 
+/// Whether this path is asked by whoever looks after the process, without saying who they are.
+pub(super) fn is_for_probes(path: &str) -> bool {
+    matches!(path, "/health" | "/ready")
+}
+
 /// A refusal that is made before a call is looked at.
 pub(super) fn refused(status: StatusCode, detail: &str, advice: Option<&str>) -> Response {
     let problem = Problem::new(status, "api-access", detail);
@@ -345,8 +358,20 @@ pub(super) fn refused(status: StatusCode, detail: &str, advice: Option<&str>) ->
     }
 }
 
+/// A refusal of which nothing more is known.
+pub(super) fn unexplained(status: StatusCode) -> Response {
+    match status {
+        StatusCode::NOT_FOUND => Problem::nowhere().into_response(),
+        StatusCode::UNAUTHORIZED => Problem::stranger().into_response(),
+        status => {
+            let problem = Problem::new(status, "api-request", "this cannot be asked here in this way");
+            problem.advice("see openapi.json for all there is").into_response()
+        }
+    }
+}
+
 /// Names of the roles, for what says who may do what.
-fn roles(right: crate::core::access::Right) -> String {
+fn roles(right: Right) -> String {
     let may = Role::ALL.into_iter().filter(|role| role.may(right)).map(Role::as_str);
     may.collect::<Vec<_>>().join(", ")
 }

@@ -29,7 +29,7 @@ use crate::core::alert::hours::local_date;
 use crate::core::calibration::Calibration;
 use crate::core::cautions;
 use crate::core::channel::Place;
-use crate::core::reader::{Language, Reader};
+use crate::core::reader::{Language, Reader, filled};
 use crate::core::technician::attempt::{Press, Stands};
 use crate::core::technician::bath::Bath;
 use crate::core::technician::words as shared;
@@ -88,6 +88,19 @@ pub struct Under {
     pub stands: Stands,
     /// Why it did not come on record when that was asked for.
     pub problem: Option<Said>,
+}
+
+/// That somebody ended what another was at.
+#[derive(Clone, PartialEq, Eq, Debug)]
+pub struct Ended {
+    /// Name of whoever ended it.
+    pub by: String,
+    /// Name of whoever was at it.
+    pub whose: String,
+    /// What it was.
+    pub kind: Kind,
+    /// When it ended.
+    pub at: Timestamp,
 }
 
 /// Why something was not done, as the record said it.
@@ -152,6 +165,8 @@ struct WorkPage<'a> {
     since: String,
     ends: String,
     problem: Option<Said>,
+    /// That somebody else ended what was under way here.
+    ended: Option<String>,
     /// Said at the top: what is wrong with what was sent.
     notice: Option<String>,
     fault: Option<Fault>,
@@ -288,7 +303,9 @@ async fn page<K: Kitchen>(
     if let Some(step) = &step {
         cautions.clone_from(&step.cautions);
     }
+    let ended = pages.kitchen.ended(&name).filter(|ended| step.is_none() && ended.kind == spot.kind);
     let page = WorkPage {
+        ended: ended.map(|ended| ended_in_words(&ended, reader)),
         words: words(language),
         spot,
         kind: kind(spot.kind, language),
@@ -317,6 +334,15 @@ fn ends(at: Timestamp, now: Timestamp, reader: &Reader) -> String {
     if day(at) == day(now) { reader.clock_and_zone(at) } else { reader.moment(at) }
 }
 
+fn ended_in_words(Ended { by, whose, at, .. }: &Ended, reader: &Reader) -> String {
+    let phrase = said(
+        reader.language,
+        "{by} ended what {whose} was at here, at {at}. Nothing of it is on record.",
+        "{by} terminó aquí lo que hacía {whose}, a las {at}. Nada de ello consta en el registro.",
+    );
+    filled(phrase, &[("by", by), ("whose", whose), ("at", &reader.clock_and_zone(*at))])
+}
+
 async fn act<K: Kitchen>(pages: &Pages<K>, person: &Person, spot: &Spot, form: Sent) -> Response {
     let Ok(Form(form)) = form else {
         let notice = Some(not_taken(&NotDone::NotSoFar, person.reader.language));
@@ -343,7 +369,7 @@ async fn act<K: Kitchen>(pages: &Pages<K>, person: &Person, spot: &Spot, form: S
         "go" => kitchen.press(&name, Press::Go, person).map(|()| None),
         "back" => kitchen.press(&name, Press::Back, person).map(|()| None),
         "end" => {
-            kitchen.give_up(&name);
+            kitchen.give_up(&name, person).await;
             Ok(None)
         }
         "record" => kitchen.file(name, form.note(), person).await.map(Some),

@@ -19,13 +19,15 @@ use hyper::body::{Frame, SizeHint};
 
 use super::api;
 use super::pages::{self, Plain};
+use super::stranger::Stranger;
 
 /// Longest time from the head of a request to that of its answer: its body arrives in it.
 pub(super) const ANSWER_MAX: Duration = Duration::from_secs(30);
 
 /// The answer, if it comes in time.
 pub(super) async fn within(request: Request, next: Next) -> Response {
-    let (program, headers) = (api::is_for_programs(request.uri().path()), request.headers().clone());
+    let program = api::is_for_programs(request.uri().path());
+    let stranger = Stranger::of(request.headers(), request.extensions());
     let arrived = Arc::new(AtomicBool::new(request.body().is_end_stream()));
     let noted = Arc::clone(&arrived);
     let request = request.map(|body| Body::new(Noted { body, arrived: noted }));
@@ -48,7 +50,7 @@ pub(super) async fn within(request: Request, next: Next) -> Response {
             "send it again",
         )
     };
-    if program { api::refused(status, detail, Some(advice)) } else { pages::say(status, plain, &headers) }
+    if program { api::refused(status, detail, Some(advice)) } else { pages::say(status, plain, stranger) }
 }
 
 /// A body that notes when nobody waits for it any more: it came whole, or whoever answers wants none of it.

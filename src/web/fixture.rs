@@ -15,7 +15,7 @@ use jiff::tz::TimeZone;
 use tokio::sync::watch;
 
 use super::api::Figures;
-use super::attempt::{Begin, NotDone, Under};
+use super::attempt::{Begin, Ended, NotDone, Under};
 use super::cycle::{ProbeThen, Rack, RackFound, Racks, Sealing, TraceFound};
 use super::frame::{Refusal, Site};
 use super::kitchen::{Kitchen, Pages};
@@ -51,6 +51,8 @@ pub(super) struct StillKitchen {
     pub(super) desk: desk::Desk,
     /// What somebody is at, and at what.
     pub(super) under: watch::Sender<Option<(String, Under)>>,
+    /// What somebody ended that another was at, and at what.
+    pub(super) ended: watch::Sender<Option<(String, Ended)>>,
     /// Traces wait as long as somebody holds this for writing.
     pub(super) traces: Arc<tokio::sync::RwLock<()>>,
     /// What was asked for that changes something.
@@ -67,6 +69,7 @@ impl StillKitchen {
             figures: Figures::default(),
             desk: desk::Desk::default(),
             under: watch::Sender::new(None),
+            ended: watch::Sender::new(None),
             traces: Arc::default(),
             deeds: watch::Sender::new(Vec::new()),
         }
@@ -74,7 +77,7 @@ impl StillKitchen {
 
     /// The pages over it, until the sender is dropped or told to stop.
     pub(super) fn pages(&self) -> Pages<Self> {
-        let site = Site { name: "Harbour canteen".to_owned(), simulated: false };
+        let site = Site::new("Harbour canteen".to_owned(), false);
         Pages::new(self.clone(), site, tokio_util::sync::CancellationToken::new())
     }
 }
@@ -357,8 +360,13 @@ impl Probes for StillKitchen {
         if self.under(of).is_some() { Ok(()) } else { Err(NotDone::NotSoFar) }
     }
 
-    fn give_up(&self, of: &str) {
-        self.deeds.send_modify(|deeds| deeds.push(format!("{of} given up")));
+    async fn give_up(&self, of: &str, person: &Person) {
+        self.deeds.send_modify(|deeds| deeds.push(format!("{of} given up by {}", person.name)));
+        std::future::ready(()).await
+    }
+
+    fn ended(&self, of: &str) -> Option<Ended> {
+        self.ended.borrow().as_ref().filter(|(name, _)| name == of).map(|(_, ended)| ended.clone())
     }
 
     async fn file(&self, of: String, note: Option<String>, person: &Person) -> Result<u64, NotDone> {

@@ -1,9 +1,13 @@
 //! What is round every page: the name of the site, the way to the other pages, and who reads.
 
+use std::sync::Arc;
+use std::sync::atomic::{AtomicUsize, Ordering};
+
 use askama::Template;
 use axum::http::{HeaderValue, StatusCode, header};
 use axum::response::{Html, IntoResponse, Response};
 
+use super::explained::Bare;
 use super::person::Person;
 use crate::core::reader::Language;
 pub(super) use crate::core::reader::said;
@@ -24,15 +28,32 @@ pub(super) enum Tab {
     Probes,
     /// Settings, accounts, the reader's own choices.
     More,
+    /// None of them: nothing is shown.
+    None,
 }
 
-/// What every page knows of its site.
-#[derive(Clone, PartialEq, Eq, Debug)]
+/// What every page knows of its site. Copies count together.
+#[derive(Clone, Debug)]
 pub struct Site {
     /// Its name.
     pub name: String,
     /// Whether its machines are simulated; each page says so.
     pub simulated: bool,
+    /// Open alerts, as they were counted last.
+    open: Arc<AtomicUsize>,
+}
+
+impl Site {
+    /// A site.
+    #[must_use]
+    pub fn new(name: String, simulated: bool) -> Self {
+        Self { name, simulated, open: Arc::default() }
+    }
+
+    /// Notes how many alerts are open, for the pages that do not count them.
+    pub(super) fn counted(&self, open: usize) {
+        self.open.store(open, Ordering::Relaxed);
+    }
 }
 
 /// What the template of the frame is filled with.
@@ -55,10 +76,11 @@ impl<'a> Frame<'a> {
     /// The frame of a page `deep` steps below the top of the site: `/alerts/3` is one step deep.
     pub(super) fn new(site: &'a Site, person: &'a Person, tab: Tab, deep: usize, title: &'a str) -> Self {
         let (up, asset) = (up(deep), super::assets::version());
-        Self { title, site, person, tab, up, open: 0, words: words(person.reader.language), asset }
+        let open = site.open.load(Ordering::Relaxed);
+        Self { title, site, person, tab, up, open, words: words(person.reader.language), asset }
     }
 
-    /// With the number of open alerts at their tab.
+    /// With the number of open alerts at their tab, where they were just counted.
     pub(super) const fn with_open(mut self, open: usize) -> Self {
         self.open = open;
         self
@@ -97,7 +119,9 @@ words! {
     signed: "You are", "Usted es";
     leave: "Log out", "Cerrar sesión";
     aid: "An aid: it replaces neither the machine's gauges nor the test kit. Local code and the data plate come first.", "Es una ayuda: no sustituye los indicadores de la máquina ni el kit de prueba. Rigen la norma local y la placa de datos.";
-    unconnected: "No connection to the gateway: what you see is old, last from", "Sin conexión con el equipo: lo que ve es antiguo, de las";
+    unconnected: "No connection to the gateway: what you see is old. Last news:", "Sin conexión con el equipo: lo que ve es antiguo. Últimas noticias:";
+    full: "Live updates are full: too many pages are open at once. What you see is not renewed; it is tried again by itself. Last news:", "No quedan actualizaciones en vivo: hay demasiadas páginas abiertas. Lo que ve no se renueva; se volverá a intentar. Últimas noticias:";
+    opened: "when this page was opened", "al abrir esta página";
 }
 
 /// How many steps below the top of the site a path leads.
@@ -161,6 +185,8 @@ pub enum Refusal {
 struct PlainPage<'a> {
     frame: Frame<'a>,
     text: &'static str,
+    /// What to do.
+    advice: Option<&'static str>,
     /// Leads to what is to be done about it.
     next: Option<&'static str>,
     /// Record that it is about.
@@ -219,8 +245,69 @@ pub(super) fn refuse(refused: Refusal, person: &Person, site: &Site, deep: usize
         }
         Refusal::Unknown | Refusal::NotYours | Refusal::NotNow => (None, None),
     };
-    let frame = Frame::new(site, person, Tab::Now, deep, title);
-    page(status, PlainPage { frame, text, next, record }.render())
+    let frame = Frame::new(site, person, Tab::None, deep, title);
+    page(status, PlainPage { frame, text, advice: None, next, record }.render())
+}
+
+/// A page that says what happened, what that means, and what to do.
+pub(super) fn told(
+    status: StatusCode,
+    (title, text, advice): (&'static str, &'static str, &'static str),
+    person: &Person,
+    site: &Site,
+    deep: usize,
+) -> Response {
+    let frame = Frame::new(site, person, Tab::None, deep, title);
+    let advice = Some(advice);
+    page(status, PlainPage { frame, text, advice, next: None, record: None }.render())
+}
+
+/// The page of a refusal that says nothing of itself.
+pub(super) fn bare(status: StatusCode, bare: Bare, person: &Person, site: &Site, deep: usize) -> Response {
+    let words = match (bare, person.reader.language) {
+        (Bare::Nowhere, _) => {
+            let mut answer = refuse(Refusal::Unknown, person, site, deep);
+            *answer.status_mut() = status;
+            return answer;
+        }
+        (Bare::Garbled, Language::English) => (
+            "Nothing was done",
+            "What was sent is not what this page asks for. Nothing was put on record.",
+            "Open the page anew, fill it in there, and send it from there.",
+        ),
+        (Bare::Garbled, Language::Spanish) => (
+            "No se hizo nada",
+            "Lo enviado no es lo que pide esta página. No se registró nada.",
+            "Abra la página de nuevo, rellénela allí y envíela desde allí.",
+        ),
+        (Bare::Full, Language::English) => (
+            "Too many at once",
+            "As many are looking on as can at a time. Racks are watched and put on record all the same.",
+            "Close pages that nobody looks at, and try again in half a minute.",
+        ),
+        (Bare::Full, Language::Spanish) => (
+            "Demasiados a la vez",
+            "Hay tantas páginas abiertas como es posible. Las canastas se vigilan y registran igualmente.",
+            "Cierre las páginas que nadie mira e inténtelo de nuevo en medio minuto.",
+        ),
+        (Bare::Mistake, Language::English) => (
+            "The gateway made a mistake",
+            "This page could not be made. What is on record is not touched by that.",
+            "Tell whoever looks after the gateway; its log says what went wrong.",
+        ),
+        (Bare::Mistake, Language::Spanish) => (
+            "El equipo cometió un error",
+            "No se pudo crear esta página. Lo que consta en el registro no cambia por ello.",
+            "Avise a quien cuida del equipo; su registro de mensajes dice qué falló.",
+        ),
+    };
+    told(status, words, person, site, deep)
+}
+
+/// What is said at the top of every page where nothing is real.
+#[must_use]
+pub const fn simulated(language: Language) -> &'static str {
+    words(language).simulated
 }
 
 #[cfg(test)]
@@ -233,7 +320,7 @@ mod tests {
     // again, or that the address is wrong.
     #[tokio::test]
     async fn damage_is_told_as_damage() {
-        let site = Site { name: "North".to_owned(), simulated: false };
+        let site = Site::new("North".to_owned(), false);
         for (language, wanted) in [(Language::English, "DAMAGED"), (Language::Spanish, "DAÑADO")] {
             let person = fixture::person(Role::Auditor, language);
             let answer = refuse(Refusal::Damaged(Some(7)), &person, &site, 2);

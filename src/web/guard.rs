@@ -11,6 +11,7 @@ use sha2::{Digest, Sha256};
 
 use super::api;
 use super::pages::{self, Plain, STYLE};
+use super::stranger::Stranger;
 
 /// Content Security Policy (W3C CSP level 3): the site's own style, script and events, the one style
 /// inside the page of a link, and forms that stay here.
@@ -60,7 +61,7 @@ pub(super) async fn sized(request: Request, next: Next) -> Response {
         let detail = format!("the body is larger than {BODY_BYTES_MAX} bytes; nothing was done");
         return api::refused(status, &detail, Some("send less at a time"));
     }
-    pages::say(status, Plain::TooLarge, &head.headers)
+    pages::say(status, Plain::TooLarge, Stranger::of(&head.headers, &head.extensions))
 }
 
 /// Puts the headers on every answer.

@@ -55,6 +55,23 @@ impl<K> Pages<K> {
 impl<K: Kitchen> Pages<K> {
     /// How many alerts are open, for the tab of a page; none where nobody can say just now.
     pub(super) async fn open(&self) -> usize {
-        self.kitchen.open().await.unwrap_or(0)
+        let open = self.kitchen.open().await;
+        if let Ok(open) = open {
+            self.site.counted(open);
+        }
+        open.unwrap_or(0)
+    }
+
+    /// Counts the open alerts after each beat, for the pages that ask nothing of the kitchen: one's own account,
+    /// and those that say why nothing is shown. Ends with the gateway.
+    pub async fn count(self) {
+        let mut beat = self.kitchen.beat();
+        loop {
+            self.open().await;
+            match self.stop.run_until_cancelled(beat.changed()).await {
+                Some(Ok(())) => {}
+                Some(Err(_)) | None => return,
+            }
+        }
     }
 }

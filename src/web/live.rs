@@ -8,7 +8,6 @@
 
 use std::collections::BTreeMap;
 use std::convert::Infallible;
-use std::sync::atomic::{AtomicUsize, Ordering};
 use std::sync::{Arc, PoisonError};
 use std::time::Duration;
 
@@ -27,13 +26,11 @@ use super::history::{exports, integrity};
 use super::kitchen::{Kitchen, Pages};
 use super::machine;
 use super::now::{Card, Glance, card};
-use super::person::Person;
+use super::places::{Full, Looker, Place, Places};
 use super::probes::cards;
 use crate::core::reader::{Language, Reader, Scale};
 use crate::core::time::Timestamp;
 
-/// Streams at a time; one more is asked to come again (own choice: every phone and screen of a large kitchen).
-const STREAMS_MAX: usize = 400;
 /// Longest life of a stream.
 const STREAM_MAX: Duration = Duration::from_secs(60);
 /// Longest time without a sign of life.
@@ -93,7 +90,8 @@ impl<Key: Ord, Thing> Made<Key, Thing> {
 pub(super) struct Live {
     glanced: Made<(Language, Scale), Glanced>,
     moments: Made<Key, Arc<Moment>>,
-    streams: Arc<AtomicUsize>,
+    /// For whoever is sent something for long.
+    pub(super) places: Places,
 }
 
 impl Live {
@@ -150,29 +148,12 @@ impl Live {
         *made = Some(Arc::clone(&moment));
         Ok(moment)
     }
-
-    /// A place among the streams.
-    pub(super) fn place(&self) -> Option<Place> {
-        let taken = self.streams.fetch_add(1, Ordering::Relaxed);
-        let place = Place(Arc::clone(&self.streams));
-        (taken < STREAMS_MAX).then_some(place)
-    }
 }
 
 /// Says that a part could not be made.
 pub(super) fn unmade(error: &askama::Error) -> Refusal {
     tracing::error!(%error, "a part of a page could not be made");
     Refusal::NotNow
-}
-
-/// A place among the streams, given back at its end.
-#[derive(Debug)]
-pub(super) struct Place(Arc<AtomicUsize>);
-
-impl Drop for Place {
-    fn drop(&mut self) {
-        self.0.fetch_sub(1, Ordering::Relaxed);
-    }
 }
 
 /// What a stream tells of.
@@ -191,49 +172,49 @@ enum Look {
 }
 
 /// Streams what changes at the machines.
-pub(super) async fn events<K: Kitchen>(State(pages): State<Pages<K>>, person: Person) -> Response {
+pub(super) async fn events<K: Kitchen>(State(pages): State<Pages<K>>, looker: Looker) -> Response {
     let beat = pages.kitchen.beat();
-    std::future::ready(stream(pages, person.reader, beat, Look::Cards(None))).await
+    std::future::ready(stream(pages, looker, beat, Look::Cards(None))).await
 }
 
 /// Streams what changes of one machine.
 pub(super) async fn of_machine<K: Kitchen>(
     State(pages): State<Pages<K>>,
     Path(name): Path<String>,
-    person: Person,
+    looker: Looker,
 ) -> Response {
     // Asked before a place is taken: a stream without end for what does not exist would hold one.
-    if let Err(refused) = pages.live.moment(&pages.kitchen, &person.reader, Some(&name)).await {
-        return frame::refuse(refused, &person, &pages.site, 2);
+    if let Err(refused) = pages.live.moment(&pages.kitchen, &looker.person.reader, Some(&name)).await {
+        return frame::refuse(refused, &looker.person, &pages.site, 2);
     }
     let beat = pages.kitchen.beat();
-    stream(pages, person.reader, beat, Look::Cards(Some(name)))
+    stream(pages, looker, beat, Look::Cards(Some(name)))
 }
 
 /// Streams what every probe shows.
-pub(super) async fn probes<K: Kitchen>(State(pages): State<Pages<K>>, person: Person) -> Response {
+pub(super) async fn probes<K: Kitchen>(State(pages): State<Pages<K>>, looker: Looker) -> Response {
     let look = Look::Probes { machine: None, probe: None, up: "./" };
-    std::future::ready(glimpsed(pages, person.reader, look)).await
+    std::future::ready(glimpsed(pages, looker, look)).await
 }
 
 /// Streams what the probes of one machine show.
 pub(super) async fn machine<K: Kitchen>(
     State(pages): State<Pages<K>>,
     Path(machine): Path<String>,
-    person: Person,
+    looker: Looker,
 ) -> Response {
     let look = Look::Probes { machine: Some(machine), probe: None, up: "../" };
-    std::future::ready(glimpsed(pages, person.reader, look)).await
+    std::future::ready(glimpsed(pages, looker, look)).await
 }
 
 /// Streams what one probe shows.
 pub(super) async fn probe<K: Kitchen>(
     State(pages): State<Pages<K>>,
     Path((machine, probe)): Path<(String, String)>,
-    person: Person,
+    looker: Looker,
 ) -> Response {
     let look = Look::Probes { machine: Some(machine), probe: Some(probe), up: "../../" };
-    std::future::ready(glimpsed(pages, person.reader, look)).await
+    std::future::ready(glimpsed(pages, looker, look)).await
 }
 
 /// At which step the page is that asks.
@@ -248,9 +229,9 @@ pub(super) async fn proof<K: Kitchen>(
     State(pages): State<Pages<K>>,
     Path(name): Path<String>,
     Query(At { shape }): Query<At>,
-    person: Person,
+    looker: Looker,
 ) -> Response {
-    std::future::ready(glimpsed(pages, person.reader, Look::Attempt { name, shape })).await
+    std::future::ready(glimpsed(pages, looker, Look::Attempt { name, shape })).await
 }
 
 /// Streams where a calibration or a response test stands.
@@ -258,43 +239,41 @@ pub(super) async fn attempt<K: Kitchen>(
     State(pages): State<Pages<K>>,
     Path((machine, probe)): Path<(String, String)>,
     Query(At { shape }): Query<At>,
-    person: Person,
+    looker: Looker,
 ) -> Response {
     let look = Look::Attempt { name: format!("{machine}/{probe}"), shape };
-    std::future::ready(glimpsed(pages, person.reader, look)).await
+    std::future::ready(glimpsed(pages, looker, look)).await
 }
 
 /// Streams how far an export is.
 pub(super) async fn export<K: Kitchen>(
     State(pages): State<Pages<K>>,
     Path(number): Path<u64>,
-    person: Person,
+    looker: Looker,
 ) -> Response {
     let stir = pages.kitchen.stir();
-    let look = Look::Export { number, account: person.account };
-    std::future::ready(stream(pages, person.reader, stir, look)).await
+    let look = Look::Export { number, account: looker.person.account.clone() };
+    std::future::ready(stream(pages, looker, stir, look)).await
 }
 
 /// Streams how far a check of the ledger is.
-pub(super) async fn check<K: Kitchen>(State(pages): State<Pages<K>>, person: Person) -> Response {
+pub(super) async fn check<K: Kitchen>(State(pages): State<Pages<K>>, looker: Looker) -> Response {
     let stir = pages.kitchen.check_stirs();
-    std::future::ready(stream(pages, person.reader, stir, Look::Check)).await
+    std::future::ready(stream(pages, looker, stir, Look::Check)).await
 }
 
-fn glimpsed<K: Kitchen>(pages: Pages<K>, reader: Reader, look: Look) -> Response {
+fn glimpsed<K: Kitchen>(pages: Pages<K>, looker: Looker, look: Look) -> Response {
     let beat = pages.kitchen.glimpses();
-    stream(pages, reader, beat, look)
+    stream(pages, looker, beat, look)
 }
 
-fn stream<K: Kitchen>(pages: Pages<K>, reader: Reader, beat: watch::Receiver<u64>, look: Look) -> Response {
-    let Some(place) = pages.live.place() else {
-        // Its connection would go on holding a place that somebody else could have.
-        let again = [
-            (header::RETRY_AFTER, HeaderValue::from_static(AGAIN_S)),
-            (header::CONNECTION, HeaderValue::from_static("close")),
-        ];
-        return (StatusCode::SERVICE_UNAVAILABLE, again).into_response();
+fn stream<K: Kitchen>(pages: Pages<K>, looker: Looker, beat: watch::Receiver<u64>, look: Look) -> Response {
+    let Looker { person, address } = looker;
+    let place = match pages.live.places.take(&person.account, address) {
+        Ok(place) => place,
+        Err(full) => return later(full),
     };
+    let reader = person.reader;
     let stop = pages.stop.clone();
     let told = Told {
         pages,
@@ -310,6 +289,20 @@ fn stream<K: Kitchen>(pages: Pages<K>, reader: Reader, beat: watch::Receiver<u64
     };
     let told = told.stream();
     Sse::new(futures_util::StreamExt::take_until(told, stop.cancelled_owned())).into_response()
+}
+
+/// Says that there is no place, and when to come again. The page says so in words, see its script.
+fn later(full: Full) -> Response {
+    let status = match full {
+        Full::Share => StatusCode::TOO_MANY_REQUESTS,
+        Full::All => StatusCode::SERVICE_UNAVAILABLE,
+    };
+    // Its connection would go on holding a place that somebody else could have.
+    let again = [
+        (header::RETRY_AFTER, HeaderValue::from_static(AGAIN_S)),
+        (header::CONNECTION, HeaderValue::from_static("close")),
+    ];
+    (status, again).into_response()
 }
 
 /// An event that says all by its name. It has data nevertheless: a browser gives none without any to the page
@@ -360,7 +353,9 @@ impl<K: Kitchen> Told<K> {
         }
         self.begun = true;
         self.beat.borrow_and_update();
-        let mut events = vec![sign("alive")];
+        // When it was, by the clock of the site: that of a phone may stand anywhere.
+        let clock = self.reader.clock_and_zone(self.pages.kitchen.time());
+        let mut events = vec![Event::default().event("alive").data(clock)];
         match self.parts().await {
             Ok(Some((parts, open))) => {
                 if let Some(open) = open.filter(|_| self.counted != open) {

@@ -1,11 +1,12 @@
 //! The pages as HTML, and their own words in each language.
 
 use askama::Template;
-use axum::http::{HeaderMap, StatusCode};
+use axum::http::StatusCode;
 use axum::response::Response;
 
+use super::frame;
 use super::sheet::{Sheet, Standing};
-use super::{access, frame};
+use super::stranger::Stranger;
 use crate::core::reader::Language;
 use crate::web::words::words;
 
@@ -44,16 +45,26 @@ struct AlertPage<'a> {
     title: String,
     style: &'static str,
     token: &'a str,
+    stranger: Stranger,
     waiting: bool,
     sheet: &'a Sheet,
 }
 
 /// The page of an alert. The token holds base64url only.
-pub(super) fn alert(sheet: &Sheet, token: &str) -> Result<String, askama::Error> {
+pub(super) fn alert(sheet: &Sheet, token: &str, stranger: Stranger) -> Result<String, askama::Error> {
     let words = words(sheet.language);
     let title = format!("{} {}: {}", words.alert, sheet.number, sheet.headline);
     let waiting = sheet.standing == Standing::Waiting;
-    AlertPage { words, title, style: STYLE, token, waiting, sheet }.render()
+    AlertPage {
+        words,
+        title,
+        style: STYLE,
+        token,
+        stranger: stranger.reading(sheet.language),
+        waiting,
+        sheet,
+    }
+    .render()
 }
 
 #[derive(Template)]
@@ -62,6 +73,7 @@ struct PlainPage {
     words: &'static Words,
     title: &'static str,
     style: &'static str,
+    stranger: Stranger,
     text: &'static str,
     advice: &'static str,
 }
@@ -71,6 +83,8 @@ struct PlainPage {
 pub(super) enum Plain {
     /// The link is too old.
     Expired,
+    /// Only those who are logged in may.
+    LogIn,
     /// There is nothing behind this address, or the link was not made here.
     Unknown,
     /// A field is missing or too long.
@@ -88,13 +102,13 @@ pub(super) enum Plain {
 }
 
 /// A plain page in the language that the browser asks for first.
-pub(super) fn say(status: StatusCode, said: Plain, headers: &HeaderMap) -> Response {
-    frame::page(status, plain(said, access::asked(headers)))
+pub(super) fn say(status: StatusCode, said: Plain, stranger: Stranger) -> Response {
+    frame::page(status, plain(said, stranger))
 }
 
 /// A page that says why nothing was done, or that nobody knows, and what to do.
-pub(super) fn plain(plain: Plain, language: Language) -> Result<String, askama::Error> {
-    let (title, text, advice) = match (plain, language) {
+pub(super) fn plain(plain: Plain, stranger: Stranger) -> Result<String, askama::Error> {
+    let (title, text, advice) = match (plain, stranger.language) {
         (Plain::Expired, Language::English) => (
             "This link has expired",
             "Nothing was changed.",
@@ -106,6 +120,16 @@ pub(super) fn plain(plain: Plain, language: Language) -> Result<String, askama::
             "No se ha cambiado nada.",
             "Abra el enlace del mensaje más reciente sobre esta máquina, o pida a alguien junto al equipo que \
              escriba: rinseward alerts list --open",
+        ),
+        (Plain::LogIn, Language::English) => (
+            "You are not logged in",
+            "Your login has ended, or there was none. Nothing was put on record.",
+            "Log in, open the page again, and send it once more. Going back may still show what you typed.",
+        ),
+        (Plain::LogIn, Language::Spanish) => (
+            "No ha iniciado sesión",
+            "Su sesión ha terminado o no había ninguna. No se registró nada.",
+            "Inicie sesión, abra de nuevo la página y envíelo otra vez. Al volver atrás quizá siga lo que escribió.",
         ),
         (Plain::Unknown, Language::English) => (
             "This link does not lead anywhere",
@@ -182,5 +206,6 @@ pub(super) fn plain(plain: Plain, language: Language) -> Result<String, askama::
             "Compruebe que este dispositivo tiene red, vuelva atrás y envíe de nuevo.",
         ),
     };
-    PlainPage { words: words(language), title, style: STYLE, text, advice }.render()
+    let words = words(stranger.language);
+    PlainPage { words, title, style: STYLE, stranger, text, advice }.render()
 }

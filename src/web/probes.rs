@@ -21,7 +21,7 @@ use tokio::sync::watch;
 pub(super) use card::cards;
 pub(super) use words::{kind, place};
 
-use super::attempt::{Begin, NotDone, Under};
+use super::attempt::{Begin, Ended, NotDone, Under};
 use super::frame::{self, Frame, Refusal, Tab};
 use super::kitchen::{Kitchen, Pages};
 use super::now::Card;
@@ -149,8 +149,12 @@ pub trait Probes: Clone + Send + Sync + 'static {
     /// [`NotDone`] where nothing is, or it is somebody else's.
     fn press(&self, of: &str, press: Press, person: &Person) -> Result<(), NotDone>;
 
-    /// Ends what is under way at `of`; nothing of it goes on record.
-    fn give_up(&self, of: &str);
+    /// Ends what is under way at `of`; nothing of it goes on record, but that somebody else than whoever was at it
+    /// ended it.
+    fn give_up(&self, of: &str, person: &Person) -> impl Future<Output = ()> + Send;
+
+    /// Who else ended what somebody was at, at `of`, where nothing has begun there since.
+    fn ended(&self, of: &str) -> Option<Ended>;
 
     /// Puts what it came to on record; gives the number of the record.
     fn file(

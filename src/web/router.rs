@@ -4,7 +4,7 @@ use std::convert::Infallible;
 
 use axum::Router;
 use axum::extract::{DefaultBodyLimit, Request, State};
-use axum::http::{Method, Uri};
+use axum::http::{Method, StatusCode, Uri};
 use axum::middleware::{self, Next};
 use axum::response::Response;
 use axum::routing::{MethodRouter, get, post};
@@ -134,12 +134,16 @@ pub fn site<K: Kitchen>(pages: Pages<K>) -> Router {
         .layer(DefaultBodyLimit::max(FORM_BYTES_MAX))
         // What a browser may keep and anybody may have.
         .route(assets::PATH, get(assets::serve))
+        .route(assets::ICON_PATH, get(assets::icon))
         .nest("/api/v1", api::router())
         .merge(api::vitals())
         .with_state(pages)
 }
 
 async fn nowhere<K: Kitchen>(State(pages): State<Pages<K>>, person: Person, uri: Uri) -> Response {
+    if api::is_for_programs(uri.path()) {
+        return api::unexplained(StatusCode::NOT_FOUND);
+    }
     let deep = frame::depth(uri.path());
     std::future::ready(frame::refuse(Refusal::Unknown, &person, &pages.site, deep)).await
 }

@@ -19,6 +19,7 @@ use super::frame::{self, Site, page};
 use super::link::{Link, LinkError, LinkKey};
 use super::pages::{self, Plain, say};
 use super::sheet::{Alerts, Deed, Refused};
+use super::stranger::Stranger;
 use super::tls::Identity;
 use super::{compress, connections, deadline, guard};
 use crate::core::alert::TEXT_BYTES_MAX;
@@ -74,11 +75,13 @@ pub async fn serve<A: Alerts>(
     stop: CancellationToken,
 ) -> std::io::Result<()> {
     let policy = guard::policy();
-    let headers = middleware::from_fn(move |request: Request, next: Next| {
+    let known = Arc::clone(&front.site);
+    let headers = middleware::from_fn(move |mut request: Request, next: Next| {
+        request.extensions_mut().insert(Arc::clone(&known));
         guard::headers(policy.clone(), request, next)
     });
     let router = links(Shared { key, alerts, now }).merge(site);
-    let router = access::protect(router, &front.access, &front.site)
+    let router = access::protect(router, &front.access)
         .layer(middleware::from_fn(guard::sized))
         .layer(middleware::from_fn(compress::compressed))
         .layer(middleware::from_fn(deadline::within))
@@ -116,23 +119,23 @@ struct ActForm {
 async fn show<A: Alerts, N: Now>(
     State(shared): State<Shared<A, N>>,
     Path(token): Path<String>,
-    headers: HeaderMap,
+    stranger: Stranger,
 ) -> Response {
     let link = match shared.key.open(&token, (shared.now)()) {
         Ok(link) => link,
-        Err(error) => return not_followed(error, &headers),
+        Err(error) => return not_followed(error, stranger),
     };
     match tokio::time::timeout(ANSWER_MAX, shared.alerts.show(link)).await {
-        Ok(Ok(sheet)) => page(StatusCode::OK, pages::alert(&sheet, &token)),
-        Ok(Err(refused)) => refuse(refused, &headers),
-        Err(_) => refuse(Refused::NotNow, &headers),
+        Ok(Ok(sheet)) => page(StatusCode::OK, pages::alert(&sheet, &token, stranger)),
+        Ok(Err(refused)) => refuse(refused, stranger),
+        Err(_) => refuse(Refused::NotNow, stranger),
     }
 }
 
 async fn acknowledge<A: Alerts, N: Now>(
     State(shared): State<Shared<A, N>>,
     Path(token): Path<String>,
-    headers: HeaderMap,
+    from: (HeaderMap, Stranger),
     form: Result<Form<AcknowledgeForm>, FormRejection>,
 ) -> Response {
     let deed = form.ok().and_then(|Form(form)| {
@@ -141,13 +144,13 @@ async fn acknowledge<A: Alerts, N: Now>(
             note: field(&form.note, NOTE_CHARS_MAX)?,
         })
     });
-    perform(&shared, &token, &headers, deed).await
+    perform(&shared, &token, &from, deed).await
 }
 
 async fn act<A: Alerts, N: Now>(
     State(shared): State<Shared<A, N>>,
     Path(token): Path<String>,
-    headers: HeaderMap,
+    from: (HeaderMap, Stranger),
     form: Result<Form<ActForm>, FormRejection>,
 ) -> Response {
     let written = |text: &str, chars_max| field(text, chars_max).filter(|text| !text.is_empty());
@@ -158,7 +161,7 @@ async fn act<A: Alerts, N: Now>(
             done: written(&form.done, ACTION_CHARS_MAX)?,
         })
     });
-    perform(&shared, &token, &headers, deed).await
+    perform(&shared, &token, &from, deed).await
 }
 
 /// A field without the blanks around it; `None` where it is longer than its form says, or than
@@ -172,25 +175,27 @@ fn field(text: &str, chars_max: usize) -> Option<String> {
 async fn perform<A: Alerts, N: Now>(
     shared: &Shared<A, N>,
     token: &str,
-    headers: &HeaderMap,
+    (headers, stranger): &(HeaderMap, Stranger),
     deed: Option<Deed>,
 ) -> Response {
     if guard::is_foreign(headers) {
-        return say(StatusCode::FORBIDDEN, Plain::ForeignForm, headers);
+        return say(StatusCode::FORBIDDEN, Plain::ForeignForm, *stranger);
     }
     let link: Link = match shared.key.open(token, (shared.now)()) {
         Ok(link) => link,
-        Err(error) => return not_followed(error, headers),
+        Err(error) => return not_followed(error, *stranger),
     };
     let Some(deed) = deed else {
-        return say(StatusCode::UNPROCESSABLE_ENTITY, Plain::Incomplete, headers);
+        return say(StatusCode::UNPROCESSABLE_ENTITY, Plain::Incomplete, *stranger);
     };
     match tokio::time::timeout(ANSWER_MAX, shared.alerts.act(link, deed)).await {
         // Relative, so that it leads back below whatever path a proxy serves it at.
         Ok(Ok(())) => frame::go(&format!("../{token}")),
-        Ok(Err(Refused::Unknown)) => refuse(Refused::Unknown, headers),
+        Ok(Err(Refused::Unknown)) => refuse(Refused::Unknown, *stranger),
         // The desk may have it already, and puts it on record as soon as it can.
-        Ok(Err(Refused::NotNow)) | Err(_) => say(StatusCode::SERVICE_UNAVAILABLE, Plain::Unanswered, headers),
+        Ok(Err(Refused::NotNow)) | Err(_) => {
+            say(StatusCode::SERVICE_UNAVAILABLE, Plain::Unanswered, *stranger)
+        }
     }
 }
 
@@ -202,21 +207,21 @@ async fn kept_secret(mut response: Response) -> Response {
     std::future::ready(response).await
 }
 
-async fn nowhere(headers: HeaderMap) -> Response {
-    std::future::ready(say(StatusCode::NOT_FOUND, Plain::Unknown, &headers)).await
+async fn nowhere(stranger: Stranger) -> Response {
+    std::future::ready(say(StatusCode::NOT_FOUND, Plain::Unknown, stranger)).await
 }
 
-fn not_followed(error: LinkError, headers: &HeaderMap) -> Response {
+fn not_followed(error: LinkError, stranger: Stranger) -> Response {
     match error {
-        LinkError::Forged => say(StatusCode::NOT_FOUND, Plain::Unknown, headers),
-        LinkError::Expired => say(StatusCode::GONE, Plain::Expired, headers),
+        LinkError::Forged => say(StatusCode::NOT_FOUND, Plain::Unknown, stranger),
+        LinkError::Expired => say(StatusCode::GONE, Plain::Expired, stranger),
     }
 }
 
-fn refuse(refused: Refused, headers: &HeaderMap) -> Response {
+fn refuse(refused: Refused, stranger: Stranger) -> Response {
     match refused {
-        Refused::Unknown => say(StatusCode::NOT_FOUND, Plain::Unknown, headers),
-        Refused::NotNow => say(StatusCode::SERVICE_UNAVAILABLE, Plain::NotNow, headers),
+        Refused::Unknown => say(StatusCode::NOT_FOUND, Plain::Unknown, stranger),
+        Refused::NotNow => say(StatusCode::SERVICE_UNAVAILABLE, Plain::NotNow, stranger),
     }
 }
 

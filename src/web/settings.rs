@@ -24,11 +24,21 @@ use super::who;
 use crate::config::note::{Origin, Section};
 use crate::core::access::Right;
 use crate::core::alert::Contact;
+use crate::core::reader::Reader;
 use crate::core::time::Timestamp;
 
 /// Longest wait for a test of channels before the page says that it is under way (own choice: shorter than a
 /// connection lasts).
 const TEST_MAX: Duration = Duration::from_secs(8);
+
+/// What the other side of a channel said last.
+#[derive(Clone, PartialEq, Eq, Debug)]
+pub struct Tried {
+    /// When.
+    pub at: Timestamp,
+    /// Why it was not taken; `None` where it was.
+    pub failed: Option<String>,
+}
 
 /// A channel of messages.
 #[derive(Clone, PartialEq, Eq, Debug)]
@@ -37,6 +47,10 @@ pub struct Channel {
     pub name: String,
     /// Why it cannot work as it is configured, and what to do.
     pub broken: Option<(String, String)>,
+    /// What came of the newest message or test; `None` where nothing is known of one.
+    pub last: Option<Tried>,
+    /// Messages that wait to be sent by it.
+    pub waiting: u64,
 }
 
 /// One step of a test.
@@ -123,6 +137,29 @@ struct Line {
     origin: String,
 }
 
+/// A channel as it is shown.
+struct Stood {
+    name: String,
+    broken: Option<(String, String)>,
+    /// Whether the other side took the last; `None` where nothing is known.
+    good: Option<bool>,
+    told: String,
+    waiting: u64,
+}
+
+fn stood(Channel { name, broken, last, waiting }: Channel, reader: &Reader) -> Stood {
+    let words = words(reader.language);
+    let (good, told) = match last {
+        Some(Tried { at, failed: None }) => (Some(true), format!("{} {}", words.taken, reader.moment(at))),
+        Some(Tried { at, failed: Some(why) }) => {
+            (Some(false), format!("{} {}: {why}", words.not_taken, reader.moment(at)))
+        }
+        None if name == "heartbeat" => (None, words.watched.to_owned()),
+        None => (None, words.untried.to_owned()),
+    };
+    Stood { name, broken, good, told, waiting }
+}
+
 /// A contact as it is shown.
 struct Seen {
     name: String,
@@ -140,7 +177,7 @@ struct SettingsPage<'a> {
     words: &'static Words,
     contacts: Vec<Seen>,
     ask: Option<String>,
-    channels: Vec<Channel>,
+    channels: Vec<Stood>,
     sections: Vec<(String, Vec<Line>)>,
 }
 
@@ -167,7 +204,7 @@ pub(super) async fn show<K: Kitchen>(State(pages): State<Pages<K>>, person: Pers
         words,
         contacts: pages.kitchen.contacts().into_iter().map(|one| seen(one, &person)).collect(),
         ask: who::instead(&person, Right::Act, words.test),
-        channels,
+        channels: channels.into_iter().map(|channel| stood(channel, reader)).collect(),
         sections: sections
             .map(|Section { header, notes }| (header, notes.into_iter().map(line).collect()))
             .collect(),

@@ -39,6 +39,8 @@ use years::{GONE, Years, machine};
 const OPEN: usize = 100;
 /// Logins after which memory is looked at.
 const LOGINS: usize = 100;
+/// Accounts that keep them open.
+const CREW: usize = 4;
 /// Of each page, ms.
 const BUDGET_MS: f64 = 50.0;
 /// Of a first load, bytes.
@@ -88,7 +90,8 @@ async fn measure() {
     boss.settle("boss", &gateway.account("boss", "administrator")).await;
     println!("  the first proof of inclusion: {:.1?}", boss.get("/cycles/7/proof").await.took);
     let boss = logins(&gateway, &boss).await;
-    let (seen, open) = open_pages(&gateway, &boss).await;
+    let crew = crew(&gateway, port).await;
+    let (seen, open) = open_pages(&gateway, &crew).await;
     pages(&boss, &Paths { years, reader: &reader, size: reader.size().expect("its size") }, asked).await;
     println!(
         "  streams begun {}, refused {}; resident {:.1} MB, at most {:.1}",
@@ -98,7 +101,7 @@ async fn measure() {
         gateway.resident_mb().1
     );
     drop(open);
-    beside(&gateway, &boss, &path).await;
+    beside(&gateway, (&boss, &crew), &path).await;
 }
 
 /// Waits for the first checkpoint, without which nothing can be proved.
@@ -126,8 +129,19 @@ async fn logins(gateway: &Gateway, boss: &Browser) -> Browser {
     last
 }
 
+/// Those who keep pages open: an account has 40 live pages at most.
+async fn crew(gateway: &Gateway, port: u16) -> Vec<Browser> {
+    let mut crew = Vec::new();
+    for number in 0..CREW {
+        let (account, mut browser) = (format!("crew-{number}"), Browser::new(port));
+        browser.settle(&account, &gateway.account(&account, "operator")).await;
+        crew.push(browser);
+    }
+    crew
+}
+
 /// Open pages: what they saw, and what ends them.
-async fn open_pages(gateway: &Gateway, boss: &Browser) -> (Arc<Seen>, tokio::task::JoinSet<()>) {
+async fn open_pages(gateway: &Gateway, crew: &[Browser]) -> (Arc<Seen>, tokio::task::JoinSet<()>) {
     let share = |began: Instant, cpu: f64| 100.0 * (gateway.cpu_s() - cpu) / began.elapsed().as_secs_f64();
     tokio::time::sleep(Duration::from_secs(2)).await;
     let (began, cpu) = (Instant::now(), gateway.cpu_s());
@@ -137,7 +151,7 @@ async fn open_pages(gateway: &Gateway, boss: &Browser) -> (Arc<Seen>, tokio::tas
     let (seen, mut open) = (Arc::new(Seen::default()), tokio::task::JoinSet::new());
     let streams = ["/live", "/live", "/machines/dm0/live", "/machines/dm1/live", "/live/probes"];
     for number in 0..OPEN {
-        boss.keep_open(streams[number % streams.len()], Arc::clone(&seen), &mut open);
+        crew[number % crew.len()].keep_open(streams[number % streams.len()], Arc::clone(&seen), &mut open);
     }
     tokio::time::sleep(Duration::from_secs(3)).await;
     let (began, cpu, bytes) = (Instant::now(), gateway.cpu_s(), seen.bytes.load(Ordering::Relaxed));
@@ -301,13 +315,13 @@ fn rank(took: &mut [Duration], percent: usize) -> f64 {
 }
 
 /// How long a reading takes into the ledger, without and with people at the pages, turn by turn.
-async fn beside(gateway: &Gateway, boss: &Browser, path: &Path) {
+async fn beside(gateway: &Gateway, (boss, crew): (&Browser, &[Browser]), path: &Path) {
     let (mut alone, mut beside) = (Vec::new(), Vec::new());
     for _ in 0..3 {
         alone.extend(kept(gateway, path));
         let (seen, mut open) = (Arc::new(Seen::default()), tokio::task::JoinSet::new());
-        for _ in 0..OPEN {
-            boss.keep_open("/live", Arc::clone(&seen), &mut open);
+        for number in 0..OPEN {
+            crew[number % crew.len()].keep_open("/live", Arc::clone(&seen), &mut open);
         }
         let forms: Vec<&str> =
             PAGES.iter().map(|(_, form)| *form).filter(|form| !form.contains('{')).collect();

@@ -35,6 +35,8 @@ mod operator;
 mod planted;
 #[path = "web/programs.rs"]
 mod programs;
+#[path = "web/paths/refusals.rs"]
+mod refusals;
 #[path = "web/rights.rs"]
 mod rights;
 #[path = "web/paths/technician.rs"]

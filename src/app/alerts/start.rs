@@ -128,12 +128,14 @@ pub(in crate::app) async fn start(
             edition: loaded.sha256(),
             series: around.series.as_ref().map(SeriesHandle::standing),
             pulse: Some(around.pulse.clone()),
+            simulated: around.simulated,
         };
         let (house, beating) = House::new(&ground, last_commit.clone());
         followers.run("beat of the pages", beating);
-        let site = Site { name: configuration.site.clone(), simulated: around.simulated };
+        let site = Site::new(configuration.site.clone(), around.simulated);
         let known = Arc::new(site.clone());
         let pages = Pages::new(house, site, last_commit.clone());
+        followers.run("count of the open alerts", pages.clone().count());
         let shown = Shown::new(reception, composer, Reader::open(ledger.path())?);
         start_pages(
             followers,

@@ -24,7 +24,7 @@ use crate::core::technician::attempt::{Attempt, Press};
 use crate::core::technician::gauge::Gauge;
 use crate::core::time::Timestamp;
 use crate::runtime::clock::Clock;
-use crate::web::attempt::{NotDone, Said, Under};
+use crate::web::attempt::{Ended, NotDone, Said, Under};
 use crate::web::probes::Kind;
 
 /// An attempt ends when nothing was pressed for so long, in time of the world, also where the clock of the gateway runs
@@ -34,6 +34,8 @@ const IDLE_MAX: Duration = Duration::from_secs(1_800);
 /// Readings are gathered for so long after a page was asked for (own choice: a page without script asks again
 /// within some seconds).
 const LOOKED_FOR: Duration = Duration::from_secs(60);
+/// For how long it is told that somebody else ended an attempt (own choice: until the next shift).
+const TOLD_FOR: Duration = Duration::from_secs(12 * 3_600);
 /// Time between two looks; parts of a page are replaced no more often.
 const TICK: Duration = Duration::from_millis(500);
 
@@ -56,6 +58,8 @@ struct State {
     /// By the name of the probe, or of the machine.
     attempts: BTreeMap<String, Running>,
     gauges: BTreeMap<String, Gauge>,
+    /// What somebody ended that another was at: the newest of each probe and machine.
+    ended: BTreeMap<String, Ended>,
     /// Until when readings are gathered for those who look.
     until: Duration,
 }
@@ -279,6 +283,7 @@ impl Bench {
             problem: None,
         };
         state.attempts.insert(of.to_owned(), running);
+        state.ended.remove(of);
         drop(state);
         self.shared.wake.notify_one();
         Ok(())
@@ -297,12 +302,28 @@ impl Bench {
         Ok(())
     }
 
-    /// Ends an attempt, but not while it is being put on record.
-    pub(super) fn give_up(&self, of: &str) {
+    /// Ends an attempt, but not while it is being put on record. Gives the name of whoever was at it where that is
+    /// somebody else.
+    pub(super) fn give_up(&self, of: &str, (by, account): (&str, &str)) -> Option<String> {
         let mut state = self.state();
-        if state.attempts.get(of).is_some_and(|running| !running.leaving) {
-            state.attempts.remove(of);
+        let running = match state.attempts.get(of) {
+            Some(running) if !running.leaving => state.attempts.remove(of)?,
+            Some(_) | None => return None,
+        };
+        if running.account == account {
+            return None;
         }
+        let (whose, at) = (running.by.clone(), self.shared.clock.now());
+        let ended = Ended { by: by.to_owned(), whose: whose.clone(), kind: running.kind(), at };
+        state.ended.insert(of.to_owned(), ended);
+        Some(whose)
+    }
+
+    /// Who else ended an attempt here, where none has begun since and that was not long ago.
+    pub(super) fn ended(&self, of: &str) -> Option<Ended> {
+        let now = self.shared.clock.now();
+        let ended = self.state().ended.get(of).cloned();
+        ended.filter(|ended| now.since(ended.at) < TOLD_FOR)
     }
 
     /// Takes what an attempt of this account came to, to put it on record: once.

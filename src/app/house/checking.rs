@@ -32,7 +32,7 @@ pub(super) struct Checking {
 
 #[derive(Debug, Default)]
 struct Stands {
-    /// Account of whoever wanted the one under way, and the number of records.
+    /// Name of whoever wanted the one under way, and the number of records.
     running: Option<(String, u64)>,
     last: Option<Checked>,
     failed: Option<String>,
@@ -46,12 +46,12 @@ impl Checking {
     }
 
     /// Takes the place of the one check at a time; `None` where it is taken.
-    fn begin(&self, account: &str, of: u64) -> Option<Turn> {
+    fn begin(&self, name: &str, of: u64) -> Option<Turn> {
         let mut stands = self.stands();
         if stands.running.is_some() {
             return None;
         }
-        stands.running = Some((account.to_owned(), of));
+        stands.running = Some((name.to_owned(), of));
         self.far.store(0, Ordering::Relaxed);
         drop(stands);
         Some(Turn { checking: self.clone(), found: None })
@@ -114,7 +114,7 @@ fn keys(path: &Path) -> Result<(Vec<VerifyingKey>, Trusted), LedgerError> {
 }
 
 /// Checks everything; blocks until it is done.
-fn checked(path: &Path, account: &str, clock: &Clock, checking: &Checking) -> Result<Checked, Diagnostic> {
+fn checked(path: &Path, name: &str, clock: &Clock, checking: &Checking) -> Result<Checked, Diagnostic> {
     let unread = |error: LedgerError| crate::app::ledger::diagnose(&error, path);
     let begun = Instant::now();
     let mut far = |records: u64| {
@@ -126,7 +126,7 @@ fn checked(path: &Path, account: &str, clock: &Clock, checking: &Checking) -> Re
     let report = audited.report;
     Ok(Checked {
         at: clock.now(),
-        by: account.to_owned(),
+        by: name.to_owned(),
         outcome: report.outcome,
         records: report.records,
         findings: report.findings.len() as u64 + report.findings_more,
@@ -135,18 +135,25 @@ fn checked(path: &Path, account: &str, clock: &Clock, checking: &Checking) -> Re
     })
 }
 
-/// The newest check that is on record, however many records of accounts came after it.
+/// The newest check that is on record, however many records of accounts came after it, with the name that its
+/// account was made for; the account itself where that is not on record, as for a token.
 fn recorded(ledger: &ledger::Reader) -> Result<Option<Checked>, LedgerError> {
     let filter = RecordFilter { kinds: vec!["access".to_owned()], ..RecordFilter::default() };
-    let mut found = None;
+    let mut found: Option<Checked> = None;
     ledger.events(Order::NewestFirst, &filter, |_, read| {
-        if let Ok((_, Record { recorded, body: Body::Access(event), .. })) = read
-            && let AccessDeed::Checked { outcome, records, findings } = event.what
-        {
-            let by = event.account.clone();
-            found =
-                Some(Checked { at: recorded, by, outcome, records, findings, report: None, trusted: None });
-            return ControlFlow::Break(());
+        let Ok((_, Record { recorded, body: Body::Access(event), .. })) = read else {
+            return ControlFlow::Continue(());
+        };
+        match (&mut found, event.what) {
+            (None, AccessDeed::Checked { outcome, records, findings }) => {
+                let (at, by) = (recorded, event.account);
+                found = Some(Checked { at, by, outcome, records, findings, report: None, trusted: None });
+            }
+            (Some(checked), AccessDeed::Added { name, .. }) if checked.by == event.account => {
+                checked.by = name;
+                return ControlFlow::Break(());
+            }
+            (None | Some(_), _) => {}
         }
         ControlFlow::Continue(())
     })?;
@@ -202,13 +209,13 @@ impl Checks for House {
     }
 
     fn check(&self, person: &Person) {
-        let account = person.account.clone();
-        let Some(turn) = self.checking.begin(&account, self.tide.borrow().records.max(1)) else { return };
+        let (account, name) = (person.account.clone(), person.name.clone());
+        let Some(turn) = self.checking.begin(&name, self.tide.borrow().records.max(1)) else { return };
         let house = self.clone();
         let handle = tokio::runtime::Handle::current();
         // Its end is told to whoever looks.
         drop(tokio::task::spawn_blocking(move || {
-            let found = checked(&house.path, &account, &house.clock, &house.checking);
+            let found = checked(&house.path, &name, &house.clock, &house.checking);
             if let Ok(Checked { outcome, records, findings, .. }) = &found {
                 let what = AccessDeed::Checked { outcome: *outcome, records: *records, findings: *findings };
                 // What was found is shown also where it cannot be put on record; the log tells of that.
@@ -267,12 +274,15 @@ mod tests {
         assert_eq!(trusted(), (1, Trusted::Placed));
     }
 
-    // Own promise: the last check is found behind however many logins.
+    // Own promise: the last check is found behind however many logins, with the name of whoever wanted it.
     #[test]
     fn a_check_is_found_behind_many_logins() {
         let directory = tempfile::tempdir().expect("a directory");
         let path = directory.path().join("ledger.sqlite");
         let mut records = opening(CONFIGURATION);
+        let role = crate::core::access::Role::Auditor;
+        let added = |name: &str| AccessDeed::Added { role, name: name.to_owned() };
+        records.extend([event(0, added("Eva Before")), event(0, added("Eva Klein"))]);
         let what = AccessDeed::Checked { outcome: Outcome::Whole, records: 2, findings: 0 };
         records.push(event(1, what));
         records.extend((0..2_500).map(|minute| event(2 + minute, AccessDeed::LoggedOut)));
@@ -280,7 +290,7 @@ mod tests {
         ledger(&path, records).close().expect("it closes");
         let found = recorded(&ledger::Reader::open(&path).expect("a reader")).expect("readable");
         let found = found.map(|checked| (checked.at, checked.by, checked.records));
-        assert_eq!(found, Some((at(1), "eva".to_owned(), 2)));
+        assert_eq!(found, Some((at(1), "Eva Klein".to_owned(), 2)));
     }
 
     // Own promise: a check that panics leaves the place to the next one, and is told of.

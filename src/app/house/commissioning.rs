@@ -17,7 +17,7 @@ use crate::core::signoff::OpenPoint;
 use crate::ledger::{LedgerError, Reader};
 use crate::report::signoff;
 use crate::web::attempt::{NotDone, Said};
-use crate::web::frame::Refusal;
+use crate::web::frame::{self, Refusal};
 use crate::web::person::Person;
 use crate::web::sign_off::{Commissioning, Mend, Open, Shown};
 
@@ -104,7 +104,7 @@ impl House {
     ) -> Result<String, Refusal> {
         let (draft, newest) = self.unsigned(machine.clone(), None, person).await?;
         let index = record.or(newest).filter(|index| *index > 0);
-        let eye = person.reader.clone();
+        let (eye, simulated) = (person.reader.clone(), self.simulated);
         let sheet = self.readers.ask(move |ledger| {
             let signed = match index {
                 Some(index) => match of_record(ledger, index, &machine)? {
@@ -113,7 +113,8 @@ impl House {
                 },
                 None => draft,
             };
-            let paper = sign_off::sheet(ledger, &machine, &signed, index, &eye)?;
+            let mut paper = sign_off::sheet(ledger, &machine, &signed, index, &eye)?;
+            paper.simulated = simulated.then(|| frame::simulated(eye.language));
             Ok(Some(signoff::html::write(&paper)))
         });
         sheet.await?.ok_or(Refusal::Unknown)
@@ -184,10 +185,8 @@ fn mend(point: &OpenPoint) -> Mend {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::core::channel::Place;
-    use crate::core::cycle::plate::{LimitSource, MachineKind, Sanitizing};
-    use crate::core::record::{SignedPlate, SignedProbe};
     use crate::core::time::Timestamp;
+    use crate::report::signoff::samples::signed;
 
     // Own promise: nobody signs what was not shown, be it as many points as were; who looks, when, and what is
     // typed beside it changes nothing.
@@ -207,45 +206,6 @@ mod tests {
             let mut other = shown.clone();
             change(&mut other);
             assert_ne!(mark(&other), mark(&shown), "change {place}");
-        }
-    }
-
-    fn signed() -> SignedOff {
-        SignedOff {
-            at: Timestamp::from_micros(0),
-            site: "Harbour kitchen".to_owned(),
-            plate: SignedPlate {
-                kind: MachineKind::StationaryRackDualTemperature,
-                sanitizing: Sanitizing::HotWater,
-                rinse_limit_c: 82.2,
-                rinse_limit_source: LimitSource::DataPlate,
-                rinse_max_c: None,
-                wash_limit_c: 65.6,
-                wash_limit_source: LimitSource::FoodCode,
-                wash_s: 45.0,
-                pause_s: 3.0,
-                rinse_s: 12.0,
-                dwell_s: 6.0,
-            },
-            probes: vec![SignedProbe {
-                probe: "dm1/rinse".to_owned(),
-                place: Place::FinalRinse,
-                signal: "thermocouple K".to_owned(),
-                calibration: Some(3),
-                correction: None,
-                calibrated_on: None,
-                until: None,
-                response: None,
-                proof: None,
-                tau_s: Some(1.2),
-                expanded_c: 1.78,
-                near_c: 82.2,
-            }],
-            wiring_proof: Some(5),
-            test_cycle: None,
-            open_points: vec![OpenPoint::WiringNotProved],
-            note: None,
-            by: "Tom".to_owned(),
         }
     }
 }

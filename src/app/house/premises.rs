@@ -1,6 +1,7 @@
 //! What stands behind the pages: the configuration, contacts and their tests, work on a machine.
 
 use std::collections::BTreeMap;
+use std::ops::ControlFlow;
 use std::sync::{Arc, Mutex, PoisonError};
 use std::time::Duration;
 
@@ -8,11 +9,15 @@ use super::House;
 use crate::app::alerts::trial;
 use crate::app::{channels, order};
 use crate::config::note::Section;
-use crate::core::alert::Contact;
+use crate::core::alert::{Contact, Route};
+use crate::core::record::{Body, Outcome, Record};
 use crate::core::time::Timestamp;
+use crate::ledger::{LedgerError, Order, Reader, RecordFilter};
 use crate::web::frame::Refusal;
-use crate::web::settings::{Channel, Premises, TestStep, Tested};
+use crate::web::settings::{Channel, Premises, TestStep, Tested, Tried};
 
+/// Most letters that are looked at for how each channel did last (own choice).
+const LETTERS_MAX: u32 = 1_000;
 /// A test that is younger is not made again (own choice: longer than it takes to press twice).
 const TEST_AGAIN: Duration = Duration::from_secs(30);
 
@@ -23,6 +28,26 @@ pub(super) struct Tests(Arc<Mutex<BTreeMap<String, Tested>>>);
 impl Tests {
     fn of(&self, contact: &str) -> Option<Tested> {
         self.0.lock().unwrap_or_else(PoisonError::into_inner).get(contact).cloned()
+    }
+
+    /// How the last test of each lane of letters ended. A route of which one step failed failed.
+    fn tried(&self) -> BTreeMap<String, Tried> {
+        let tests = self.0.lock().unwrap_or_else(PoisonError::into_inner);
+        let mut tried: BTreeMap<String, Tried> = BTreeMap::new();
+        for Tested { at, steps, .. } in tests.values() {
+            for step in steps.iter().flatten() {
+                let Ok(route) = step.route.parse::<Route>() else { continue };
+                let failed = (!step.good).then(|| step.said.clone());
+                match tried.get_mut(&route.channel()) {
+                    Some(known) if known.at > *at || (known.at == *at && known.failed.is_some()) => {}
+                    Some(known) => *known = Tried { at: *at, failed },
+                    None => {
+                        tried.insert(route.channel(), Tried { at: *at, failed });
+                    }
+                }
+            }
+        }
+        tried
     }
 
     /// Marks a test as begun; `false` where one is under way or has just been made.
@@ -58,9 +83,20 @@ impl Premises for House {
         // Secrets and certificates are looked at.
         let tried = tokio::task::spawn_blocking(move || channels::each(&loaded.configuration.delivery));
         let each = tried.await.map_err(|_| Refusal::NotNow)?;
-        let channel = |(name, broken): (String, Option<channels::Broken>)| Channel {
-            name,
-            broken: broken.map(|broken| (broken.why, broken.advice)),
+        let mut said = self.tests.tried();
+        let (sent, waiting) =
+            self.readers.ask(|ledger| Ok((sent(ledger)?, ledger.letters_waiting_by_channel()?))).await?;
+        for (lane, tried) in sent {
+            let newer = said.get(&lane).is_none_or(|known| known.at <= tried.at);
+            if newer {
+                said.insert(lane, tried);
+            }
+        }
+        let channel = |(name, broken): (String, Option<channels::Broken>)| {
+            let lane = lane(&name);
+            let waiting = waiting.iter().find(|(own, _)| *own == lane).map_or(0, |(_, count)| *count);
+            let broken = broken.map(|broken| (broken.why, broken.advice));
+            Channel { broken, last: said.get(lane).cloned(), waiting, name }
         };
         Ok(each.into_iter().map(channel).collect())
     }
@@ -105,6 +141,31 @@ impl Premises for House {
     }
 }
 
+/// The lane of letters of a channel as it is configured; a heartbeat has none.
+fn lane(channel: &str) -> &str {
+    match channel {
+        "mail" => "email",
+        "publish" => "mqtt",
+        other => other,
+    }
+}
+
+/// How the newest letter of each lane ended, as far as [`LETTERS_MAX`] records tell.
+fn sent(ledger: &Reader) -> Result<BTreeMap<String, Tried>, LedgerError> {
+    let (mut sent, mut left) = (BTreeMap::new(), LETTERS_MAX);
+    let filter = RecordFilter { kinds: vec!["notification".to_owned()], ..RecordFilter::default() };
+    ledger.events(Order::NewestFirst, &filter, |_, read| {
+        if let Ok((_, Record { recorded: at, body: Body::Notification(told), .. })) = read {
+            let lane = told.route.channel();
+            let failed = (told.outcome == Outcome::GivenUp).then(|| told.error.unwrap_or_default());
+            sent.entry(lane).or_insert(Tried { at, failed });
+        }
+        left -= 1;
+        if left == 0 { ControlFlow::Break(()) } else { ControlFlow::Continue(()) }
+    })?;
+    Ok(sent)
+}
+
 fn step(step: order::Step) -> TestStep {
     let order::Step { route, what, good, said } = step;
     TestStep { route, what, good, said }
@@ -113,6 +174,45 @@ fn step(step: order::Step) -> TestStep {
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::app::fixture::{CONFIGURATION, at, ledger, opening, plain};
+    use crate::core::record::Notification;
+
+    // Own promise: a channel did as its newest letter or test did, and one of which nothing is known is not said to
+    // be good.
+    #[test]
+    fn a_channel_stands_as_its_newest_message_did() {
+        let directory = tempfile::tempdir().expect("a directory");
+        let path = directory.path().join("ledger.sqlite");
+        let letter = |minute: u64, route: Route, outcome, error: Option<&str>| {
+            let (key, contact, error) = (minute.to_string(), "ana".to_owned(), error.map(str::to_owned));
+            let (alert, occasion) = (None, None);
+            let told = Notification { key, alert, occasion, contact, route, outcome, attempts: 1, error };
+            plain(minute, None, Body::Notification(Box::new(told)))
+        };
+        let mail = || Route::Email("a@example.org".to_owned());
+        let mut records = opening(CONFIGURATION);
+        records.push(letter(1, mail(), Outcome::Delivered, None));
+        records.push(letter(2, mail(), Outcome::GivenUp, Some("550 no such user")));
+        records.push(letter(3, Route::Mqtt, Outcome::Delivered, None));
+        ledger(&path, records).close().expect("it closes");
+        let sent = sent(&Reader::open(&path).expect("a reader")).expect("readable");
+        let refused = Tried { at: at(2), failed: Some("550 no such user".to_owned()) };
+        assert_eq!(sent.get(lane("mail")), Some(&refused));
+        assert_eq!(sent.get(lane("publish")), Some(&Tried { at: at(3), failed: None }));
+        assert_eq!(sent.get(lane("webhook:office")), None);
+
+        let tests = Tests::default();
+        let step = |route: &str, good| TestStep {
+            route: route.to_owned(),
+            what: "send".to_owned(),
+            good,
+            said: "535 bad password".to_owned(),
+        };
+        tests.begin("ana", "Ana".to_owned(), at(9));
+        tests.end("ana", vec![step("email:a@example.org", true), step("email:a@example.org", false)]);
+        let failed = Some("535 bad password".to_owned());
+        assert_eq!(tests.tried(), BTreeMap::from([("email".to_owned(), Tried { at: at(9), failed })]));
+    }
 
     // Own rule: a second press within half a minute, or during a test, sends nothing again.
     #[test]

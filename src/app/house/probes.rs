@@ -22,7 +22,7 @@ use crate::core::alert::hours::local_date;
 use crate::core::calibration::Calibration;
 use crate::core::channel::{Channel, Probe, Role};
 use crate::core::on_file::OnFile;
-use crate::core::record::{Body, CalibrationDone, ResponseDone, WiringProofDone};
+use crate::core::record::{AccessDeed, Body, CalibrationDone, ResponseDone, WiringProofDone};
 use crate::core::signoff::DUE_SOON_DAYS;
 use crate::core::technician::attempt::{Attempt, Press};
 use crate::core::technician::calibrating::Calibrating;
@@ -32,7 +32,7 @@ use crate::core::technician::responding::Responding;
 use crate::core::time::Timestamp;
 use crate::ledger::{LedgerError, Reader};
 use crate::runtime::clock::Clock;
-use crate::web::attempt::{Begin, NotDone, Said, Under, What};
+use crate::web::attempt::{Begin, Ended, NotDone, Said, Under, What};
 use crate::web::frame::Refusal;
 use crate::web::person::Person;
 use crate::web::probes::{Due, Filed, InForce, Probes, Seen};
@@ -368,7 +368,7 @@ impl Probes for House {
         if begin.announced
             && let Err(refused) = self.announce(of.clone(), what, person).await
         {
-            self.bench.give_up(&of);
+            self.bench.give_up(&of, (&person.name, &person.account));
             return Err(refused);
         }
         Ok(())
@@ -378,8 +378,16 @@ impl Probes for House {
         self.bench.press(of, press, &person.account)
     }
 
-    fn give_up(&self, of: &str) {
-        self.bench.give_up(of);
+    async fn give_up(&self, of: &str, person: &Person) {
+        if let Some(whose) = self.bench.give_up(of, (&person.name, &person.account)) {
+            tracing::info!(of, by = person.account, whose, "somebody ended what another was at");
+            let deed = AccessDeed::EndedWork { of: of.to_owned(), whose };
+            self.note_access(&person.account, deed).await;
+        }
+    }
+
+    fn ended(&self, of: &str) -> Option<Ended> {
+        self.bench.ended(of)
     }
 
     async fn file(&self, of: String, note: Option<String>, person: &Person) -> Result<u64, NotDone> {

@@ -51,9 +51,11 @@ pub static WEB: [Key; 7] = [
     Key {
         name: "public-url",
         form: Form::Text,
-        default: Default::Absent("messages then carry no link"),
+        default: Default::Absent(
+            "messages then carry no link, and the pages are served by address in numbers or as localhost only",
+        ),
         example: "\"https://kitchen.example.org/rinseward\"",
-        meaning: "What the links of messages begin with: how a phone reaches the pages. Whoever has a link may act on that one alert, so that it should begin with https.",
+        meaning: "What the links of messages begin with: how a phone reaches the pages. Whoever has a link may act on that one alert, so that it should begin with https. Its host is the one name by which the pages are served, beside localhost and any address in numbers; a request for another name is answered by 421, since a stranger's name could be made to lead here. A proxy must pass on the host that it was asked for.",
     },
     Key {
         name: "link-life",

@@ -107,6 +107,13 @@ pub enum AccessDeed {
         /// Number of findings.
         findings: u64,
     },
+    /// Somebody ended what another was at: a calibration, a response test or a proof of the wiring.
+    EndedWork {
+        /// The probe, `<machine>/<probe>`, or the machine.
+        of: String,
+        /// Name of whoever was at it.
+        whose: String,
+    },
 }
 
 /// Why somebody was turned away.
@@ -158,7 +165,8 @@ impl AccessDeed {
             | Self::Refused(_)
             | Self::ReaderChanged { .. }
             | Self::TookAway { .. }
-            | Self::Checked { .. } => false,
+            | Self::Checked { .. }
+            | Self::EndedWork { .. } => false,
             Self::Locked { .. }
             | Self::Unlocked
             | Self::Added { .. }
@@ -208,6 +216,9 @@ impl AccessEvent {
                     Outcome::NotChecked => "could not be checked",
                 };
                 format!("{account} had {records} records checked: {outcome}, {findings} findings")
+            }
+            AccessDeed::EndedWork { of, whose } => {
+                format!("{account} ended what {whose} was at, at {of}: nothing of it is on record")
             }
         };
         let times = if self.times > 1 { format!(", {} times", self.times) } else { String::new() };

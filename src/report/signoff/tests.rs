@@ -58,42 +58,12 @@ fn points() -> Vec<OpenPoint> {
 }
 
 fn signed() -> SignedOff {
-    SignedOff {
-        at: Timestamp::from_micros(0),
-        site: "Harbour\u{202e} kitchen".to_owned(),
-        plate: SignedPlate {
-            kind: MachineKind::StationaryRackDualTemperature,
-            sanitizing: Sanitizing::Chlorine,
-            rinse_limit_c: 82.0,
-            rinse_limit_source: LimitSource::DataPlate,
-            rinse_max_c: None,
-            wash_limit_c: 66.0,
-            wash_limit_source: LimitSource::FoodCode,
-            wash_s: 45.0,
-            pause_s: 3.0,
-            rinse_s: 12.0,
-            dwell_s: 6.0,
-        },
-        probes: vec![SignedProbe {
-            probe: "dm1/rinse".to_owned(),
-            place: Place::FinalRinse,
-            signal: "thermocouple K".to_owned(),
-            calibration: Some(3),
-            correction: None,
-            calibrated_on: None,
-            until: None,
-            response: None,
-            proof: None,
-            tau_s: Some(1.2),
-            expanded_c: 1.78,
-            near_c: 82.0,
-        }],
-        wiring_proof: Some(5),
-        test_cycle: None,
-        open_points: points(),
-        note: Some("one\ntwo".to_owned()),
-        by: "Tom".to_owned(),
-    }
+    let mut signed = samples::signed();
+    signed.site = "Harbour\u{202e} kitchen".to_owned();
+    signed.plate.sanitizing = Sanitizing::Chlorine;
+    (signed.plate.rinse_limit_c, signed.plate.wash_limit_c, signed.probes[0].near_c) = (82.0, 66.0, 82.0);
+    (signed.open_points, signed.note) = (points(), Some("one\ntwo".to_owned()));
+    signed
 }
 
 fn worded(signed: &SignedOff, reader: &Reader) -> Paper {

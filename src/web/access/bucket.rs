@@ -34,7 +34,7 @@ impl Buckets {
 }
 
 /// Whoever has one address of IPv6 has its /64 (RFC 6177 §2).
-fn network(address: IpAddr) -> IpAddr {
+pub(in crate::web) fn network(address: IpAddr) -> IpAddr {
     match address.to_canonical() {
         IpAddr::V4(address) => IpAddr::V4(address),
         IpAddr::V6(address) => {

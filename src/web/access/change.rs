@@ -113,6 +113,9 @@ pub enum ChangeRefusal {
     /// The shown name cannot stand in the record.
     #[error(transparent)]
     Shown(#[from] Impossible),
+    /// The shown name reads like what stands on record for a program.
+    #[error("a name does not begin with «token»: so it is written on record of a program")]
+    ReadsAsToken,
     /// There is no such account, or no such token that can be used.
     #[error("there is none of this name")]
     Unknown,
@@ -179,6 +182,9 @@ impl Access {
         match change {
             Change::Add { account, name, role, language, scale } => {
                 let (name, shown) = (account.parse()?, name::shown(&name).map_err(ChangeRefusal::from)?);
+                if name::reads_as_token(&shown) {
+                    return Err(ChangeRefusal::ReadsAsToken.into());
+                }
                 self.add(fresh(name, shown, role, (language, scale), now), asker).await
             }
             Change::Role { account, role } => {

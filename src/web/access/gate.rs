@@ -7,20 +7,22 @@ use std::sync::Arc;
 use axum::Router;
 use axum::extract::{Request, State};
 use axum::http::{Extensions, HeaderMap, HeaderValue, Method, StatusCode, Uri, header};
-use axum::middleware::{FromFnLayer, Next, from_fn_with_state};
+use axum::middleware::{FromFnLayer, Next, from_fn, from_fn_with_state};
 use axum::response::{IntoResponse, Response};
 use jiff::tz::TimeZone;
 
 use super::login::{From, Shown};
 use super::store::Account;
-use super::{Access, origin, pages, routes};
+use super::{Access, host, origin, pages, routes};
 use crate::core::access::Right;
 use crate::core::address::escaped;
 use crate::core::reader::{Language, Reader, Scale};
 use crate::core::record::AccessRefusal;
 use crate::web::api::{self, Near};
+use crate::web::explained::explained;
 use crate::web::frame::{self, Refusal, Site};
 use crate::web::person::Person;
+use crate::web::stranger::Stranger;
 
 /// Name of the cookie without TLS.
 const COOKIE: &str = "rinseward";
@@ -62,22 +64,22 @@ impl Visit {
     }
 }
 
-/// Puts access before a router: its own pages, and who asks for every other. Each request must bear a `Far`, as `connections` gives it.
-pub fn protect(router: Router, access: &Arc<Access>, site: &Arc<Site>) -> Router {
-    let layer = from_fn_with_state((Arc::clone(access), Arc::clone(site)), gate);
-    router.merge(routes::routes(access)).layer(layer)
+/// Puts access before a router: its own pages, and who asks for every other. Each request must bear a `Far`, as
+/// `connections` gives it, and the site that all of it is about.
+pub fn protect(router: Router, access: &Arc<Access>) -> Router {
+    let layer = from_fn_with_state(Arc::clone(access), gate);
+    router.merge(routes::routes(access)).layer(from_fn(explained)).layer(layer)
 }
 
-async fn gate(
-    State((access, site)): State<(Arc<Access>, Arc<Site>)>,
-    mut request: Request,
-    next: Next,
-) -> Response {
+async fn gate(State(access): State<Arc<Access>>, mut request: Request, next: Next) -> Response {
     let tls = access.options.tls;
-    let language = pages::asked(request.headers());
+    let stranger = Stranger::of(request.headers(), request.extensions());
+    if !is_for_us(&access, &request) {
+        return dressed(Stopped::Misdirected.answer(request.uri().path(), stranger), tls);
+    }
     let visit = match enter(&access, &mut request).await {
         Ok(visit) => visit,
-        Err(stopped) => return dressed(stopped.answer(request.uri().path(), language), tls),
+        Err(stopped) => return dressed(stopped.answer(request.uri().path(), stranger), tls),
     };
     let is_link = request.uri().path().starts_with(LINKS);
     if let Some((_, account)) = visit.session.as_ref().filter(|(_, account)| account.must_change)
@@ -87,7 +89,7 @@ async fn gate(
         let answer = if shows_page(&request) {
             frame::go(&format!("{}account", top(request.uri().path())))
         } else {
-            Stopped::ChangeFirst.answer(request.uri().path(), account.language)
+            Stopped::ChangeFirst.answer(request.uri().path(), stranger.reading(account.language))
         };
         return dressed(answer, tls);
     }
@@ -96,7 +98,6 @@ async fn gate(
     }
     request.extensions_mut().insert(visit);
     request.extensions_mut().insert(access);
-    request.extensions_mut().insert(site);
     dressed(next.run(request).await, tls)
 }
 
@@ -107,6 +108,8 @@ enum Stopped {
     NotNow,
     /// The form is of another site.
     Foreign,
+    /// It is meant for another host.
+    Misdirected,
     /// The password is to be changed first.
     ChangeFirst,
     /// The token is none.
@@ -115,10 +118,11 @@ enum Stopped {
 
 impl Stopped {
     /// What a person or a program at this path is told.
-    fn answer(self, path: &str, language: Language) -> Response {
+    fn answer(self, path: &str, stranger: Stranger) -> Response {
         let (status, said) = match self {
             Self::NotNow => (StatusCode::SERVICE_UNAVAILABLE, pages::Said::NotNow),
             Self::Foreign => (StatusCode::FORBIDDEN, pages::Said::Foreign),
+            Self::Misdirected => (StatusCode::MISDIRECTED_REQUEST, pages::Said::Misdirected),
             Self::ChangeFirst => (StatusCode::FORBIDDEN, pages::Said::ChangeFirst),
             Self::Token(why) => return no_token(why),
         };
@@ -126,7 +130,7 @@ impl Stopped {
             let (title, _, advice) = said.words(Language::English);
             api::refused(status, title, Some(advice))
         } else {
-            pages::refused(status, said, language)
+            pages::refused(status, said, stranger)
         }
     }
 }
@@ -202,12 +206,30 @@ fn from(access: &Access, request: &Request) -> From {
     }
 }
 
+/// The address that a request came from, as tries and places are counted. Where nobody noted one, everybody
+/// shares the one that is none.
+pub(in crate::web) fn whence(extensions: &Extensions) -> IpAddr {
+    extensions.get::<Visit>().map_or(IpAddr::from([0, 0, 0, 0]), |visit| visit.from.address)
+}
+
+/// Whether a request is to be answered at all, by the host that it is meant for. No page of elsewhere can show
+/// the secret of a program, so that programs may call the gateway as their network does. Nor is it asked of whoever
+/// looks whether the gateway lives: a gateway that is restarted for its name records nothing, and that it lives
+/// is no secret.
+fn is_for_us(access: &Access, request: &Request) -> bool {
+    bearer(request.headers()).is_some()
+        || api::is_for_probes(request.uri().path())
+        || host::is_own(request.uri(), request.headers(), access.options.public_url.as_deref())
+}
+
 /// Whether a request comes from this very computer, through no proxy.
 fn is_near(access: &Access, request: &Request) -> bool {
     let here = |Far(far): &Far| far.ip().to_canonical().is_loopback();
     let passed_on = ["forwarded", "x-forwarded-for", "via"];
     request.extensions().get::<Far>().is_some_and(here)
         && !access.options.behind_proxy
+        // A proxy on this computer that says nothing of itself passes on whom it was asked for, as a rule.
+        && host::is_loopback(request.uri(), request.headers())
         && !passed_on.iter().any(|name| request.headers().contains_key(*name))
 }
 

@@ -2,12 +2,15 @@
 
 use std::net::IpAddr;
 use std::sync::Arc;
+use std::time::Duration;
 
+use super::bucket::ONE_MORE;
 use super::name::AccountName;
 use super::password::HashError;
 use super::store::{Account, Token, Wrong};
 use super::{Access, AccessError, event, secret};
 use crate::core::record::{AccessDeed, AccessRefusal};
+use crate::core::time::Timestamp;
 
 /// What goes on record for what has not the form of an account: it may be a password.
 const NO_ACCOUNT: &str = "?";
@@ -30,12 +33,33 @@ pub(super) struct Begun {
     pub(super) account: Account,
 }
 
+/// That somebody is turned away, and until when, where that is known.
+#[derive(Clone, Copy, PartialEq, Eq, Debug)]
+pub(super) struct Turned {
+    pub(super) why: AccessRefusal,
+    /// After how long they may come again.
+    pub(super) wait: Option<Duration>,
+}
+
+impl std::convert::From<AccessRefusal> for Turned {
+    fn from(why: AccessRefusal) -> Self {
+        Self { why, wait: None }
+    }
+}
+
+impl Turned {
+    /// From an account that is locked until then.
+    pub(super) fn locked(now: Timestamp, until: Timestamp) -> Self {
+        Self { why: AccessRefusal::Locked, wait: Some(until.since(now)) }
+    }
+}
+
 /// Why nobody is logged in.
 #[derive(Debug, thiserror::Error)]
 pub(super) enum LoginError {
     /// Turned away.
-    #[error("{}", .0.words())]
-    Refused(AccessRefusal),
+    #[error("{}", .0.why.words())]
+    Refused(Turned),
     /// The passwords of others are looked at.
     #[error(transparent)]
     Hash(#[from] HashError),
@@ -64,8 +88,8 @@ impl Access {
         let name: Option<AccountName> = typed.parse().ok();
         let told = name.as_ref().map_or(NO_ACCOUNT, AccountName::as_str);
         let tried = self.try_login(name.clone(), password, before, from).await;
-        if let Err(LoginError::Refused(why)) = &tried {
-            self.refused(told, *why, &from.told).await;
+        if let Err(LoginError::Refused(turned)) = &tried {
+            self.refused(told, turned.why, &from.told).await;
         }
         tried
     }
@@ -78,15 +102,15 @@ impl Access {
         from: &From,
     ) -> Result<Begun, LoginError> {
         if !self.may_try(from.address) {
-            return Err(LoginError::Refused(AccessRefusal::TooMany));
+            return Err(LoginError::Refused(Turned { why: AccessRefusal::TooMany, wait: Some(ONE_MORE) }));
         }
         let now = self.now();
         let sought = name.clone();
         let stored = self
             .at_store(move |store| {
                 let Some(name) = sought else { return Ok(None) };
-                if store.locked(now, &name).map_err(AccessError::from)?.is_some() {
-                    return Err(LoginError::Refused(AccessRefusal::Locked));
+                if let Some(until) = store.locked(now, &name).map_err(AccessError::from)? {
+                    return Err(LoginError::Refused(Turned::locked(now, until)));
                 }
                 Ok(store.account(&name).map_err(AccessError::from)?)
             })
@@ -94,14 +118,14 @@ impl Access {
         let same = self.hasher.compare(password, stored.as_ref().map(|stored| stored.hash.clone())).await?;
         let Some(stored) = stored.filter(|_| same) else {
             self.count_wrong(name, from).await?;
-            return Err(LoginError::Refused(AccessRefusal::Wrong));
+            return Err(LoginError::Refused(AccessRefusal::Wrong.into()));
         };
         let now = self.now();
         if stored.account.disabled {
-            return Err(LoginError::Refused(AccessRefusal::Disabled));
+            return Err(LoginError::Refused(AccessRefusal::Disabled.into()));
         }
         if stored.account.must_change && stored.account.secret_until.is_none_or(|until| until <= now) {
-            return Err(LoginError::Refused(AccessRefusal::Expired));
+            return Err(LoginError::Refused(AccessRefusal::Expired.into()));
         }
         let secret = secret::fresh().map_err(|error| AccessError::Store(error.into()))?;
         let (new, before) = (secret::hash(&secret), before.map(secret::hash));
@@ -110,16 +134,20 @@ impl Access {
             .at_store(move |store| {
                 let failed = AccessError::from;
                 // Others may have tried, or changed the account, while this password was looked at.
-                if store.locked(now, &stored.account.name).map_err(failed)?.is_some() {
-                    return Err(LoginError::Refused(AccessRefusal::Locked));
+                if let Some(until) = store.locked(now, &stored.account.name).map_err(failed)? {
+                    return Err(LoginError::Refused(Turned::locked(now, until)));
                 }
                 let known = store.account(&stored.account.name).map_err(failed)?;
                 let Some(known) = known.filter(|known| known.hash == stored.hash) else {
-                    return Err(LoginError::Refused(AccessRefusal::Wrong));
+                    return Err(LoginError::Refused(AccessRefusal::Wrong.into()));
                 };
                 let before = before.as_ref().map(<[u8; 32]>::as_slice);
                 let begun = store.begin(now, &known.account.name, &new, before, &event).map_err(failed)?;
-                if begun { Ok(known.account) } else { Err(LoginError::Refused(AccessRefusal::Disabled)) }
+                if begun {
+                    Ok(known.account)
+                } else {
+                    Err(LoginError::Refused(AccessRefusal::Disabled.into()))
+                }
             })
             .await?;
         tracing::info!(account = %begun.name, from = from.told, "logged in");

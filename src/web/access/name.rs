@@ -3,6 +3,7 @@
 use std::fmt;
 use std::str::FromStr;
 
+use icu_normalizer::DecomposingNormalizerBorrowed;
 use serde::{Deserialize, Serialize};
 
 use crate::core::logbook::{self, Impossible};
@@ -80,9 +81,57 @@ pub fn shown(text: &str) -> Result<String, Impossible> {
     Ok(text.to_owned())
 }
 
+/// Word that stands on record before the name of a token.
+pub(super) const TOKEN: &str = "token";
+
+/// Whether a shown name reads on record like the name of a program, `token NAME`, in whatever letters and blanks
+/// it is written: those that look alike, and what is not seen, count for nothing (Unicode UAX #15, form NFKD; the
+/// letters that look alike by UTS #39, those of this one word).
+pub(super) fn reads_as_token(shown: &str) -> bool {
+    let plain = DecomposingNormalizerBorrowed::new_nfkd().normalize(shown).to_lowercase();
+    let seen = plain.chars().filter_map(|letter| match letter {
+        // Marks above letters, and what has no width.
+        '\u{300}'..='\u{36f}' | '\u{ad}' | '\u{200b}'..='\u{200f}' | '\u{2060}'..='\u{2064}' | '\u{feff}' => {
+            None
+        }
+        'т' | 'τ' => Some('t'),
+        'о' | 'ο' | 'σ' | '0' => Some('o'),
+        'к' | 'κ' => Some('k'),
+        'е' | 'ε' | '3' => Some('e'),
+        'п' | 'ν' | 'η' | 'ո' => Some('n'),
+        letter => Some(letter),
+    });
+    let seen: String = seen.collect();
+    seen.split(|letter: char| !letter.is_alphanumeric()).find(|word| !word.is_empty()) == Some(TOKEN)
+}
+
 #[cfg(test)]
 mod tests {
     use super::*;
+
+    // Own rule: nobody's name can be taken for that of a program.
+    #[test]
+    fn nobody_is_called_like_a_program() {
+        for name in [
+            "token export",
+            "Token  export",
+            "TOKEN",
+            " token\u{a0}export",
+            "token\u{2800}export",
+            "tok\u{200b}en export",
+            "token-export",
+            "«token» export",
+            "ｔｏｋｅｎ export",
+            "tóken export",
+            "t0ken export",
+            "tоkеn export",
+        ] {
+            assert!(reads_as_token(name), "{name:?}");
+        }
+        for name in ["Ana Díaz", "Tokenia Smith", "Anna Token", "Олег Петров", "田中"] {
+            assert!(!reads_as_token(name), "{name:?}");
+        }
+    }
 
     // Own rule; a name never holds what a path, a header, HTML or a terminal would obey.
     #[test]

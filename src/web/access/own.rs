@@ -2,7 +2,7 @@
 
 use std::sync::Arc;
 
-use super::login::From;
+use super::login::{From, Turned};
 use super::name::AccountName;
 use super::password::{self, HashError, PasswordRefusal};
 use super::store::{Stored, Wrong};
@@ -25,8 +25,8 @@ pub(super) enum OwnError {
     #[error(transparent)]
     Password(#[from] PasswordRefusal),
     /// The one in force was typed wrongly.
-    #[error("{}", .0.words())]
-    Refused(AccessRefusal),
+    #[error("{}", .0.why.words())]
+    Refused(Turned),
     /// It cannot be hashed.
     #[error(transparent)]
     Hash(#[from] HashError),
@@ -50,16 +50,16 @@ impl Access {
         let now = self.now();
         let stored = self
             .at_store(move |store| {
-                if store.locked(now, &sought).map_err(AccessError::from)?.is_some() {
-                    return Err(OwnError::Refused(AccessRefusal::Locked));
+                if let Some(until) = store.locked(now, &sought).map_err(AccessError::from)? {
+                    return Err(OwnError::Refused(Turned::locked(now, until)));
                 }
                 let stored = store.account(&sought).map_err(AccessError::from)?;
-                stored.ok_or(OwnError::Refused(AccessRefusal::Wrong))
+                stored.ok_or(OwnError::Refused(AccessRefusal::Wrong.into()))
             })
             .await?;
         if !stored.account.must_change && !self.hasher.compare(current, Some(stored.hash.clone())).await? {
             self.wrong_again(name, from).await?;
-            return Err(OwnError::Refused(AccessRefusal::Wrong));
+            return Err(OwnError::Refused(AccessRefusal::Wrong.into()));
         }
         password::admit(&new, name, &stored.account.shown, &self.options.site)?;
         if password::in_one_form(&new) != password::in_one_form(&again) {
@@ -78,7 +78,7 @@ impl Access {
             let known = store.account(&name).map_err(failed)?;
             // Somebody may have reset it meanwhile.
             let Some(Stored { mut account, .. }) = known.filter(|known| known.hash == stored.hash) else {
-                return Err(OwnError::Refused(AccessRefusal::Wrong));
+                return Err(OwnError::Refused(AccessRefusal::Wrong.into()));
             };
             (account.must_change, account.secret_until) = (false, None);
             store.put(now, &Stored { account, hash }, Some(&before), &event).map_err(failed)?;

@@ -1,18 +1,23 @@
 //! The pages of access as HTML.
 
+use std::convert::Infallible;
+use std::sync::Arc;
+
 use askama::Template;
+use axum::extract::FromRequestParts;
+use axum::http::request::Parts;
 use axum::http::{HeaderMap, StatusCode, header};
 use axum::response::{Html, IntoResponse, Response};
-use jiff::tz::TimeZone;
 
 use super::store::{Account, Token};
 use super::words::{Words, words};
 use crate::core::access::Role;
 use crate::core::reader::{Language, Scale};
 use crate::core::time::Timestamp;
-use crate::web::frame::{Frame, Site, Tab};
+use crate::web::frame::{self, Frame, Site, Tab};
 use crate::web::pages::STYLE;
 use crate::web::person::Person;
+use crate::web::stranger::Stranger;
 use crate::web::who;
 
 /// What a page that shows nothing says.
@@ -22,6 +27,8 @@ pub(super) enum Said {
     NotAllowed,
     /// The form came from another site.
     Foreign,
+    /// The request names another host.
+    Misdirected,
     /// A password must be chosen first.
     ChangeFirst,
     /// There is nothing of this name.
@@ -55,6 +62,22 @@ impl Said {
                 "Esto se envió desde otro sitio",
                 "Solo las páginas de este equipo pueden hacerlo. No se ha cambiado nada.",
                 "Abra la página aquí y pulse el botón allí. Un navegador muy antiguo no sirve.",
+            ),
+            (Self::Misdirected, Language::English) => (
+                "This gateway does not know that name",
+                "The address names a host that this gateway was not told is its own, so nothing is shown: a \
+                 stranger's name could lead here. Nothing was changed.",
+                "Use the address that its messages name, or its address in numbers. If the name is right, whoever \
+                 keeps the gateway sets public-url in [web] of its configuration to it; a proxy before it must pass \
+                 the name on (header Host).",
+            ),
+            (Self::Misdirected, Language::Spanish) => (
+                "Este equipo no conoce ese nombre",
+                "La dirección nombra un servidor que no consta como propio de este equipo, por lo que no se muestra \
+                 nada: un nombre ajeno podría llevar aquí. No se ha cambiado nada.",
+                "Use la dirección que figura en sus mensajes, o la dirección en números. Si el nombre es correcto, \
+                 quien cuida el equipo lo pone como public-url en [web] de su configuración; un proxy delante debe \
+                 transmitir el nombre (cabecera Host).",
             ),
             (Self::ChangeFirst, Language::English) => (
                 "Choose a password first",
@@ -113,14 +136,53 @@ struct PlainPage {
     words: &'static Words,
     title: &'static str,
     style: &'static str,
+    stranger: Stranger,
     text: &'static str,
     advice: &'static str,
 }
 
 /// A page that says why nothing was done.
-pub(super) fn refused(status: StatusCode, said: Said, language: Language) -> Response {
-    let (title, text, advice) = said.words(language);
-    page(status, &PlainPage { words: words(language), title, style: STYLE, text, advice })
+pub(super) fn refused(status: StatusCode, said: Said, stranger: Stranger) -> Response {
+    let (title, text, advice) = said.words(stranger.language);
+    page(status, &PlainPage { words: words(stranger.language), title, style: STYLE, stranger, text, advice })
+}
+
+/// Who asks, for a page that says why nothing was done: whoever is known gets it with all that is round a page.
+#[derive(Clone, Debug)]
+pub(super) enum Asker {
+    Stranger(Stranger),
+    Known { person: Box<Person>, site: Site, deep: usize },
+}
+
+impl Asker {
+    /// Says why nothing was done.
+    pub(super) fn refused(&self, status: StatusCode, said: Said) -> Response {
+        match self {
+            Self::Stranger(stranger) => refused(status, said, *stranger),
+            Self::Known { person, site, deep } => {
+                frame::told(status, said.words(person.reader.language), person, site, *deep)
+            }
+        }
+    }
+}
+
+impl From<Round<'_>> for Asker {
+    fn from(Round { site, person, deep }: Round<'_>) -> Self {
+        Self::Known { person: Box::new(person.clone()), site: site.clone(), deep }
+    }
+}
+
+impl<S: Send + Sync> FromRequestParts<S> for Asker {
+    type Rejection = Infallible;
+
+    async fn from_request_parts(parts: &mut Parts, _state: &S) -> Result<Self, Infallible> {
+        let deep = frame::depth(parts.uri.path());
+        let asker = match (parts.extensions.get::<Person>(), parts.extensions.get::<Arc<Site>>()) {
+            (Some(person), Some(site)) => Self::from(Round { site, person, deep }),
+            (Some(_), None) | (None, _) => Self::Stranger(Stranger::of(&parts.headers, &parts.extensions)),
+        };
+        std::future::ready(Ok(asker)).await
+    }
 }
 
 pub(super) fn page(status: StatusCode, template: &impl Template) -> Response {
@@ -140,10 +202,11 @@ pub(super) struct LoginPage<'a> {
     words: &'static Words,
     title: &'static str,
     style: &'static str,
+    stranger: Stranger,
     site: &'a str,
     account: &'a str,
     back: &'a str,
-    error: &'static str,
+    error: String,
 }
 
 /// What the login is filled with.
@@ -151,14 +214,14 @@ pub(super) struct LoginPage<'a> {
 pub(super) struct LoginFields<'a> {
     pub(super) account: &'a str,
     pub(super) back: &'a str,
-    pub(super) error: &'static str,
+    pub(super) error: String,
 }
 
 impl<'a> LoginPage<'a> {
-    pub(super) fn new(site: &'a str, fields: &LoginFields<'a>, language: Language) -> Self {
-        let words = words(language);
-        let LoginFields { account, back, error } = *fields;
-        Self { words, title: words.log_in, style: STYLE, site, account, back, error }
+    pub(super) fn new(site: &'a str, fields: LoginFields<'a>, stranger: Stranger) -> Self {
+        let words = words(stranger.language);
+        let LoginFields { account, back, error } = fields;
+        Self { words, title: words.log_in, style: STYLE, stranger, site, account, back, error }
     }
 }
 
@@ -227,13 +290,6 @@ struct Row {
     live: bool,
 }
 
-fn local(instant: Timestamp, zone: &TimeZone) -> String {
-    jiff::Timestamp::from_microsecond(instant.micros()).map_or_else(
-        |_| instant.to_string(),
-        |known| zone.to_datetime(known).strftime("%Y-%m-%d %H:%M").to_string(),
-    )
-}
-
 /// The page of all accounts and tokens.
 #[derive(Template)]
 #[template(path = "web/access/pages/accounts.html", config = ".askama.toml")]
@@ -257,12 +313,13 @@ pub(super) struct Listed {
 impl<'a> AccountsPage<'a> {
     /// `typed` is what was typed for account, name and token, and was not taken.
     pub(super) fn new(listed: Listed, round: Round<'a>, wrong: Wrong, typed: [String; 3]) -> Self {
-        let (language, zone) = (round.person.reader.language, &round.person.reader.zone);
+        let reader = &round.person.reader;
+        let language = reader.language;
         let words = words(language);
         let frame = round.frame(words.accounts);
         let Listed { accounts, tokens, now } = listed;
         let account = |account: Account| Row {
-            when: account.last_login.map_or_else(|| words.never.to_owned(), |at| local(at, zone)),
+            when: account.last_login.map_or_else(|| words.never.to_owned(), |at| reader.moment(at)),
             state: match (account.disabled, account.must_change) {
                 (true, _) => words.disabled,
                 (false, true) => words.waits,
@@ -276,7 +333,7 @@ impl<'a> AccountsPage<'a> {
         let token = |token: Token| {
             let live = !token.revoked && now < token.until;
             Row {
-                when: local(token.until, zone),
+                when: reader.moment(token.until),
                 state: if live { "" } else { words.ended },
                 role: who::role(token.role, language),
                 live,
@@ -353,7 +410,7 @@ impl<'a> SecretPage<'a> {
             For::Account => words.secret_account,
             For::Token => words.secret_token,
         };
-        let until = until.map_or_else(String::new, |until| local(until, &round.person.reader.zone));
+        let until = until.map_or_else(String::new, |until| round.person.reader.moment(until));
         Self { frame, words, name, secret, how, until }
     }
 }

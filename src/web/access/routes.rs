@@ -1,32 +1,34 @@
 //! The pages of access: to log in and out, one's own account, and everybody's.
 
 use std::sync::Arc;
+use std::time::Duration;
 
 use axum::extract::rejection::{FormRejection, QueryRejection};
 use axum::extract::{DefaultBodyLimit, Form, Path, Query, State};
-use axum::http::{HeaderMap, HeaderValue, StatusCode, Uri, header};
+use axum::http::{HeaderValue, StatusCode, header};
 use axum::response::Response;
 use axum::routing::{get, post};
 use axum::{Extension, Router};
 use serde::Deserialize;
 
 use super::change::{Change, ChangeError, ChangeRefusal};
-use super::gate::{Visit, person, require, top};
+use super::gate::{Visit, person, require};
 use super::login::LoginError;
 use super::name::AccountName;
 use super::own::{NewPassword, OwnError};
 use super::pages::{
-    AccountsPage, For, Listed, LoginFields, LoginPage, OnePage, OwnPage, Round, Said, SecretPage, Wrong,
-    asked, page, refused,
+    AccountsPage, Asker, For, Listed, LoginFields, LoginPage, OnePage, OwnPage, Round, Said, SecretPage,
+    Wrong, page, refused,
 };
 use super::password::{HashError, PasswordRefusal};
 use super::store::Account;
-use super::{Access, AccessError, bucket, origin, words};
+use super::{Access, AccessError, origin, words};
 use crate::core::access::{Right, Role};
 use crate::core::reader::{Language, Scale};
 use crate::core::record::AccessRefusal;
 use crate::web::frame::{self, Site};
 use crate::web::person::Person;
+use crate::web::stranger::Stranger;
 
 /// Longest form, in bytes: a few short fields and two passwords, each byte written as three.
 const FORM_BYTES_MAX: usize = 8 * 1024;
@@ -53,7 +55,9 @@ pub(super) fn routes(access: &Arc<Access>) -> Router {
 
 /// Whether this path is open to somebody who has to choose a password first.
 pub(super) fn before_password(path: &str) -> bool {
-    matches!(path, "/login" | "/logout" | "/account") || path.starts_with("/assets/")
+    matches!(path, "/login" | "/logout" | "/account")
+        || path == "/favicon.ico"
+        || path.starts_with("/assets/")
 }
 
 #[derive(Deserialize)]
@@ -62,11 +66,10 @@ struct Back {
     to: String,
 }
 
-async fn show_login(State(access): Held, back: Queried<Back>, headers: HeaderMap) -> Response {
+async fn show_login(State(access): Held, back: Queried<Back>, stranger: Stranger) -> Response {
     let back = back.as_ref().ok().and_then(|Query(back)| origin::own_path(&back.to)).unwrap_or_default();
     let fields = LoginFields { back, ..LoginFields::default() };
-    std::future::ready(page(StatusCode::OK, &LoginPage::new(&access.options.site, &fields, asked(&headers))))
-        .await
+    std::future::ready(page(StatusCode::OK, &LoginPage::new(&access.options.site, fields, stranger))).await
 }
 
 #[derive(Deserialize)]
@@ -80,36 +83,45 @@ struct LoginForm {
 async fn login(
     State(access): Held,
     Extension(visit): Extension<Visit>,
-    headers: HeaderMap,
+    stranger: Stranger,
     form: Filled<LoginForm>,
 ) -> Response {
-    let language = asked(&headers);
     let form = match form {
         Ok(Form(form)) => form,
-        Err(rejection) => return incomplete(&rejection, language),
+        Err(rejection) => return incomplete(&rejection, &Asker::Stranger(stranger)),
     };
+    let language = stranger.language;
     let back = origin::own_path(&form.to).unwrap_or_default();
     let before = visit.session.as_ref().map(|(secret, _)| secret.as_str());
     let begun = access.login(&form.account, form.password, before, &visit.from).await;
+    let mut wait = None;
     let (status, error) = match begun {
         Ok(begun) => {
             let place = if begun.account.must_change { "./account".to_owned() } else { format!("./{back}") };
             return with_cookie(frame::go(&place), visit.cookie(&begun.secret));
         }
-        Err(LoginError::Refused(why)) => (refusal_status(why), words::turned_away(why, language)),
-        Err(LoginError::Hash(HashError::Busy)) => (StatusCode::SERVICE_UNAVAILABLE, words::not_now(language)),
+        Err(LoginError::Refused(turned)) => {
+            wait = turned.wait;
+            (refusal_status(turned.why), words::turned_away(turned, language))
+        }
+        Err(LoginError::Hash(HashError::Busy)) => {
+            (StatusCode::SERVICE_UNAVAILABLE, words::not_now(language).to_owned())
+        }
         Err(error @ (LoginError::Hash(_) | LoginError::Access(_))) => {
             tracing::error!(%error, "nobody can log in");
-            (StatusCode::SERVICE_UNAVAILABLE, words::not_now(language))
+            (StatusCode::SERVICE_UNAVAILABLE, words::not_now(language).to_owned())
         }
     };
     // Of what was typed only a possible account comes back: the rest may be a password.
     let typed = form.account.parse().map(|name: AccountName| String::from(name)).unwrap_or_default();
     let fields = LoginFields { account: &typed, back, error };
-    let mut answer = page(status, &LoginPage::new(&access.options.site, &fields, language));
-    if status == StatusCode::TOO_MANY_REQUESTS {
-        let seconds = HeaderValue::from(bucket::ONE_MORE.as_secs());
-        answer.headers_mut().insert(header::RETRY_AFTER, seconds);
+    waiting(page(status, &LoginPage::new(&access.options.site, fields, stranger)), wait)
+}
+
+/// Says when to come again, the very number that the page says.
+fn waiting(mut answer: Response, wait: Option<Duration>) -> Response {
+    if let Some(wait) = wait {
+        answer.headers_mut().insert(header::RETRY_AFTER, HeaderValue::from(words::wait_s(wait)));
     }
     answer
 }
@@ -133,22 +145,22 @@ fn with_cookie(mut response: Response, cookie: Option<HeaderValue>) -> Response 
     response
 }
 
-fn incomplete(rejection: &FormRejection, language: Language) -> Response {
-    refused(rejection.status(), Said::Incomplete, language)
+fn incomplete(rejection: &FormRejection, asker: &Asker) -> Response {
+    asker.refused(rejection.status(), Said::Incomplete)
 }
 
-async fn logout(State(access): Held, Extension(visit): Extension<Visit>, headers: HeaderMap) -> Response {
+async fn logout(State(access): Held, Extension(visit): Extension<Visit>, asker: Asker) -> Response {
     if let Some((secret, account)) = &visit.session
         && let Err(error) = access.logout(&account.name, secret, &visit.from).await
     {
-        return not_now(&error, asked(&headers));
+        return not_now(&error, &asker);
     }
     with_cookie(frame::go("./login"), visit.no_cookie())
 }
 
-fn not_now(error: &AccessError, language: Language) -> Response {
+fn not_now(error: &AccessError, asker: &Asker) -> Response {
     tracing::error!(%error, "the accounts cannot be used");
-    refused(StatusCode::SERVICE_UNAVAILABLE, Said::NotNow, language)
+    asker.refused(StatusCode::SERVICE_UNAVAILABLE, Said::NotNow)
 }
 
 #[derive(Deserialize)]
@@ -189,15 +201,15 @@ async fn change_own(
     State(access): Held,
     Extension(site): Known,
     Extension(visit): Extension<Visit>,
-    headers: HeaderMap,
+    asker: Asker,
+    stranger: Stranger,
     form: Filled<OwnForm>,
 ) -> Response {
     let Some((secret, account)) = &visit.session else {
-        return refused(StatusCode::UNAUTHORIZED, Said::NotAllowed, asked(&headers));
+        return asker.refused(StatusCode::UNAUTHORIZED, Said::NotAllowed);
     };
-    let language = account.language;
     match form {
-        Err(rejection) => incomplete(&rejection, language),
+        Err(rejection) => incomplete(&rejection, &asker),
         Ok(Form(OwnForm::Password { current, new, again })) => {
             let asked = NewPassword { current, new, again };
             let chosen = access.choose_password(&account.name, secret, asked, &visit.from).await;
@@ -210,12 +222,12 @@ async fn change_own(
             }
         }
         Ok(Form(OwnForm::Reader { .. })) if account.must_change => {
-            refused(StatusCode::FORBIDDEN, Said::ChangeFirst, language)
+            refused(StatusCode::FORBIDDEN, Said::ChangeFirst, stranger.reading(account.language))
         }
         Ok(Form(OwnForm::Reader { language, scale })) => {
             match access.choose_reader(&account.name, language, scale, &visit.from).await {
                 Ok(()) => frame::go("./account"),
-                Err(error) => not_now(&error, language),
+                Err(error) => not_now(&error, &asker),
             }
         }
     }
@@ -228,8 +240,8 @@ fn unchosen(error: &OwnError, account: &Account, round: Round<'_>) -> Response {
             let field = if *why == PasswordRefusal::Differ { "again" } else { "new" };
             (StatusCode::UNPROCESSABLE_ENTITY, Wrong::at(field, words::no_password(*why, language)))
         }
-        OwnError::Refused(why) => {
-            (refusal_status(*why), Wrong::at("current", words::turned_away(*why, language)))
+        OwnError::Refused(turned) => {
+            (refusal_status(turned.why), Wrong::at("current", words::turned_away(*turned, language)))
         }
         OwnError::Hash(HashError::Busy) => {
             (StatusCode::SERVICE_UNAVAILABLE, Wrong::at("new", words::not_now(language)))
@@ -239,7 +251,8 @@ fn unchosen(error: &OwnError, account: &Account, round: Round<'_>) -> Response {
             (StatusCode::SERVICE_UNAVAILABLE, Wrong::at("new", words::not_now(language)))
         }
     };
-    page(status, &OwnPage::new(account, round, false, wrong))
+    let wait = if let OwnError::Refused(turned) = error { turned.wait } else { None };
+    waiting(page(status, &OwnPage::new(account, round, false, wrong)), wait)
 }
 
 async fn show_all(
@@ -258,10 +271,9 @@ async fn all(
     wrong: Wrong,
     typed: [String; 3],
 ) -> Response {
-    let language = round.person.reader.language;
     let (accounts, tokens) = match (access.accounts().await, access.tokens().await) {
         (Ok(accounts), Ok(tokens)) => (accounts, tokens),
-        (Err(error), _) | (_, Err(error)) => return not_now(&error, language),
+        (Err(error), _) | (_, Err(error)) => return not_now(&error, &round.into()),
     };
     let listed = Listed { accounts, tokens, now: access.now() };
     page(status, &AccountsPage::new(listed, round, wrong, typed))
@@ -281,12 +293,13 @@ async fn add(
     Extension(site): Known,
     Extension(person): Extension<Person>,
     Extension(visit): Extension<Visit>,
+    asker: Asker,
     form: Filled<AddForm>,
 ) -> Response {
     let language = person.reader.language;
     let Form(AddForm { account, name, role, language: theirs, scale }) = match form {
         Ok(form) => form,
-        Err(rejection) => return incomplete(&rejection, language),
+        Err(rejection) => return incomplete(&rejection, &asker),
     };
     let typed = [account.clone(), name.clone(), String::new()];
     let shown = account.clone();
@@ -300,32 +313,32 @@ async fn add(
             page(StatusCode::OK, &template)
         }
         Err(ChangeError::Refused(why)) => {
-            let field = if matches!(why, ChangeRefusal::Shown(_)) { "name" } else { "account" };
+            let shown = matches!(why, ChangeRefusal::Shown(_) | ChangeRefusal::ReadsAsToken);
+            let field = if shown { "name" } else { "account" };
             let wrong = Wrong::at(field, words::unchanged(&why, language));
             all(&access, round, StatusCode::UNPROCESSABLE_ENTITY, wrong, typed).await
         }
-        Err(error) => unchanged(&error, language),
+        Err(error) => unchanged(&error, &asker),
     }
 }
 
 /// Where the cause is not what was asked for.
-fn unchanged(error: &ChangeError, language: Language) -> Response {
+fn unchanged(error: &ChangeError, asker: &Asker) -> Response {
     tracing::error!(%error, "the accounts cannot be changed");
-    refused(StatusCode::SERVICE_UNAVAILABLE, Said::NotNow, language)
+    asker.refused(StatusCode::SERVICE_UNAVAILABLE, Said::NotNow)
 }
 
 async fn one(access: &Arc<Access>, name: &str, error: &'static str, round: Round<'_>) -> Response {
-    let language = round.person.reader.language;
     let accounts = match access.accounts().await {
         Ok(accounts) => accounts,
-        Err(error) => return not_now(&error, language),
+        Err(error) => return not_now(&error, &round.into()),
     };
     match accounts.iter().find(|account| account.name.as_str() == name) {
         Some(account) => {
             let status = if error.is_empty() { StatusCode::OK } else { StatusCode::UNPROCESSABLE_ENTITY };
             page(status, &OnePage::new(account, error, round))
         }
-        None => refused(StatusCode::NOT_FOUND, Said::Unknown, language),
+        None => Asker::from(round).refused(StatusCode::NOT_FOUND, Said::Unknown),
     }
 }
 
@@ -361,20 +374,20 @@ async fn change_one(
     Extension(site): Known,
     Extension(person): Extension<Person>,
     Extension(visit): Extension<Visit>,
-    uri: Uri,
+    asker: Asker,
     Path(account): Path<String>,
     form: Filled<OneForm>,
 ) -> Response {
     let language = person.reader.language;
     let Form(OneForm { deed, role }) = match form {
         Ok(form) => form,
-        Err(rejection) => return incomplete(&rejection, language),
+        Err(rejection) => return incomplete(&rejection, &asker),
     };
     let name = account.clone();
     let change = match (deed, role) {
         (Deed::Role, Some(role)) => Change::Role { account, role },
         (Deed::Role, None) => {
-            return refused(StatusCode::UNPROCESSABLE_ENTITY, Said::Incomplete, language);
+            return asker.refused(StatusCode::UNPROCESSABLE_ENTITY, Said::Incomplete);
         }
         (Deed::Disable, _) => Change::Disable { account },
         (Deed::Enable, _) => Change::Enable { account },
@@ -383,7 +396,6 @@ async fn change_one(
         (Deed::Remove, _) => Change::Remove { account },
     };
     let gone = matches!(change, Change::Remove { .. });
-    let top = top(uri.path());
     let round = Round { site: &site, person: &person, deep: 1 };
     match access.change(change, &person.account, Some(&visit.from.told)).await {
         Ok(changed) => match &changed.secret {
@@ -391,14 +403,14 @@ async fn change_one(
                 let what = (For::Account, changed.until);
                 page(StatusCode::OK, &SecretPage::new(&name, secret, what, round))
             }
-            None if gone => frame::go(&format!("{top}accounts")),
-            None => frame::go(&format!("{top}accounts/{name}")),
+            None if gone => frame::go("../accounts"),
+            None => frame::go(&format!("../accounts/{name}")),
         },
         Err(ChangeError::Refused(ChangeRefusal::Unknown | ChangeRefusal::NoName(_))) => {
-            refused(StatusCode::NOT_FOUND, Said::Unknown, language)
+            asker.refused(StatusCode::NOT_FOUND, Said::Unknown)
         }
         Err(ChangeError::Refused(why)) => one(&access, &name, words::unchanged(&why, language), round).await,
-        Err(error) => unchanged(&error, language),
+        Err(error) => unchanged(&error, &asker),
     }
 }
 
@@ -414,12 +426,13 @@ async fn add_token(
     Extension(site): Known,
     Extension(person): Extension<Person>,
     Extension(visit): Extension<Visit>,
+    asker: Asker,
     form: Filled<TokenForm>,
 ) -> Response {
     let language = person.reader.language;
     let Form(TokenForm { token, role, days }) = match form {
         Ok(form) => form,
-        Err(rejection) => return incomplete(&rejection, language),
+        Err(rejection) => return incomplete(&rejection, &asker),
     };
     let name = token.clone();
     let round = Round { site: &site, person: &person, deep: 0 };
@@ -436,7 +449,7 @@ async fn add_token(
             let typed = [String::new(), String::new(), name];
             all(&access, round, StatusCode::UNPROCESSABLE_ENTITY, wrong, typed).await
         }
-        Err(error) => unchanged(&error, language),
+        Err(error) => unchanged(&error, &asker),
     }
 }
 
@@ -444,12 +457,12 @@ async fn revoke_token(
     State(access): Held,
     Extension(person): Extension<Person>,
     Extension(visit): Extension<Visit>,
+    asker: Asker,
     Path(token): Path<String>,
 ) -> Response {
-    let language = person.reader.language;
     match access.change(Change::RevokeToken { token }, &person.account, Some(&visit.from.told)).await {
         Ok(_) => frame::go("../accounts"),
-        Err(ChangeError::Refused(_)) => refused(StatusCode::NOT_FOUND, Said::Unknown, language),
-        Err(error) => unchanged(&error, language),
+        Err(ChangeError::Refused(_)) => asker.refused(StatusCode::NOT_FOUND, Said::Unknown),
+        Err(error) => unchanged(&error, &asker),
     }
 }

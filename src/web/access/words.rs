@@ -1,9 +1,12 @@
 //! The words of the pages of access, English and Spanish side by side.
 
+use std::time::Duration;
+
 use super::change::ChangeRefusal;
+use super::login::Turned;
 use super::password::{CHARS_MAX, CHARS_MIN, PasswordRefusal};
 use crate::core::logbook::Impossible;
-use crate::core::reader::Language;
+use crate::core::reader::{Language, filled};
 use crate::core::record::AccessRefusal;
 use crate::web::words::words;
 
@@ -62,17 +65,27 @@ words! {
     back: "Back", "Volver";
 }
 
+/// How long to wait: whole seconds, or whole minutes where it is longer, as it is said to people and to programs.
+pub(super) fn wait_s(wait: Duration) -> u64 {
+    let seconds = wait.as_secs() + u64::from(wait.subsec_nanos() > 0);
+    if seconds > 60 { seconds.div_ceil(60) * 60 } else { seconds }
+}
+
 /// Why nobody was logged in. Whatever depends on the account being there is told only to whoever
 /// knows its password.
-pub(super) const fn turned_away(why: AccessRefusal, language: Language) -> &'static str {
+pub(super) fn turned_away(Turned { why, wait }: Turned, language: Language) -> String {
+    let wait = match wait.map_or(60, wait_s) {
+        seconds if seconds > 60 => format!("{} min", seconds / 60),
+        seconds => format!("{seconds} s"),
+    };
     let (english, spanish) = match why {
         AccessRefusal::Locked => (
-            "There were too many wrong tries for this account. Wait a quarter of an hour, or ask the administrator.",
-            "Hubo demasiados intentos fallidos con esta cuenta. Espere un cuarto de hora o pregunte al administrador.",
+            "There were too many wrong tries for this account. Wait {wait}, or ask the administrator.",
+            "Hubo demasiados intentos fallidos con esta cuenta. Espere {wait} o pregunte al administrador.",
         ),
         AccessRefusal::TooMany => (
-            "There were too many tries from here. Wait a minute.",
-            "Hubo demasiados intentos desde aquí. Espere un minuto.",
+            "There were too many tries from here. Wait {wait}.",
+            "Hubo demasiados intentos desde aquí. Espere {wait}.",
         ),
         AccessRefusal::Disabled => (
             "This account is disabled. Ask the administrator.",
@@ -89,10 +102,11 @@ pub(super) const fn turned_away(why: AccessRefusal, language: Language) -> &'sta
             ("Account or password is wrong.", "La cuenta o la contraseña no es correcta.")
         }
     };
-    match language {
+    let phrase = match language {
         Language::English => english,
         Language::Spanish => spanish,
-    }
+    };
+    filled(phrase, &[("wait", &wait)])
 }
 
 /// The words where the gateway cannot do it just then.
@@ -140,6 +154,10 @@ pub(super) fn unchanged(why: &ChangeRefusal, language: Language) -> &'static str
         ChangeRefusal::Shown(_) => (
             "The name must be one line of at most 100 characters.",
             "El nombre debe ser una línea de 100 caracteres como máximo.",
+        ),
+        ChangeRefusal::ReadsAsToken => (
+            "A name does not begin with «token»: so it stands on record of a program.",
+            "El nombre no puede empezar por «token»: así consta en el registro un programa.",
         ),
         ChangeRefusal::Unknown => ("There is none of this name.", "No hay ninguna con este nombre."),
         ChangeRefusal::Taken => (

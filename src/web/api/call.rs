@@ -1,6 +1,7 @@
 //! One call: who asks, what for, and whether they may.
 
 use std::future::Future;
+use std::net::IpAddr;
 
 use axum::extract::{FromRequestParts, Request};
 use axum::http::request::Parts;
@@ -19,6 +20,8 @@ use crate::web::person::Person;
 #[derive(Clone, Debug)]
 pub(super) struct Call {
     pub(super) person: Person,
+    /// The address that it came from.
+    pub(super) from: IpAddr,
     pub(super) given: Given,
     pub(super) uri: Uri,
     pub(super) headers: HeaderMap,
@@ -42,8 +45,9 @@ pub(super) async fn guard(
         Ok(given) => given,
         Err(wrong) => return Problem::fields(wrong).into_response(),
     };
+    let from = access::whence(request.extensions());
     let (uri, headers) = (request.uri().clone(), request.headers().clone());
-    request.extensions_mut().insert(Call { person, given, uri, headers });
+    request.extensions_mut().insert(Call { person, from, given, uri, headers });
     next.run(request).await
 }
 

@@ -54,19 +54,11 @@ pub(super) async fn acknowledge<K: Kitchen>(
     call: Call,
     sent: Sent,
 ) -> Response {
-    let alert = match named {
-        Ok(Path(number)) => number,
-        Err(rejection) => return misnamed(&rejection, "number"),
-    };
-    let note = match read::<Note>(&call.headers, sent) {
-        Ok(Note { note }) => note,
-        Err(problem) => return problem.into_response(),
-    };
-    let wrong: Vec<Wrong> = note.as_deref().and_then(|note| too_long("/note", note)).into_iter().collect();
-    if !wrong.is_empty() {
-        return Problem::fields(wrong).into_response();
-    }
-    perform(&pages, &call, StatusCode::OK, Deed::Acknowledge { alert, note }).await
+    let deed = about_alert(named, &call, sent, |alert, Note { note }| {
+        let wrong = note.as_deref().and_then(|note| too_long("/note", note));
+        (Deed::Acknowledge { alert, note }, wrong.into_iter().collect())
+    });
+    decided(&pages, &call, deed).await
 }
 
 pub(super) async fn act<K: Kitchen>(
@@ -75,27 +67,37 @@ pub(super) async fn act<K: Kitchen>(
     call: Call,
     sent: Sent,
 ) -> Response {
-    let alert = match named {
-        Ok(Path(number)) => number,
-        Err(rejection) => return misnamed(&rejection, "number"),
-    };
-    let action = match read::<Action>(&call.headers, sent) {
-        Ok(action) => action,
-        Err(problem) => return problem.into_response(),
-    };
-    let fields = [("/racks", &action.racks), ("/done", &action.done)].into_iter();
-    let wrong = fields.filter_map(|(pointer, text)| {
-        if text.trim().is_empty() {
-            return Some(Wrong::pointer(pointer, "it is empty"));
-        }
-        too_long(pointer, text)
+    let deed = about_alert(named, &call, sent, |alert, Action { racks, done }| {
+        let fields = [("/racks", &racks), ("/done", &done)].into_iter();
+        let wrong = fields.filter_map(|(pointer, text)| {
+            if text.trim().is_empty() {
+                return Some(Wrong::pointer(pointer, "it is empty"));
+            }
+            too_long(pointer, text)
+        });
+        let wrong = wrong.collect();
+        (Deed::Act { alert, racks, done }, wrong)
     });
-    let wrong: Vec<Wrong> = wrong.collect();
-    if !wrong.is_empty() {
-        return Problem::fields(wrong).into_response();
+    decided(&pages, &call, deed).await
+}
+
+/// What somebody does about the alert that the path names, as its body says; or why that cannot be.
+fn about_alert<T: DeserializeOwned>(
+    named: Named<u64>,
+    call: &Call,
+    sent: Sent,
+    deed: impl FnOnce(u64, T) -> (Deed, Vec<Wrong>),
+) -> Result<Deed, Problem> {
+    let Path(alert) = named.map_err(|rejection| misnamed(&rejection, "number"))?;
+    let (deed, wrong) = deed(alert, read(&call.headers, sent)?);
+    if wrong.is_empty() { Ok(deed) } else { Err(Problem::fields(wrong)) }
+}
+
+async fn decided<K: Kitchen>(pages: &Pages<K>, call: &Call, deed: Result<Deed, Problem>) -> Response {
+    match deed {
+        Ok(deed) => perform(pages, call, StatusCode::OK, deed).await,
+        Err(problem) => problem.into_response(),
     }
-    let Action { racks, done } = action;
-    perform(&pages, &call, StatusCode::OK, Deed::Act { alert, racks, done }).await
 }
 
 pub(super) async fn check<K: Kitchen>(State(pages): State<Pages<K>>, call: Call, sent: Sent) -> Response {

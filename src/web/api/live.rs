@@ -20,8 +20,8 @@ use crate::web::kitchen::{Kitchen, Pages};
 const STREAM_MAX: Duration = Duration::from_secs(600);
 
 /// Sends readings as they come in.
-pub(super) async fn readings<K: Kitchen>(State(pages): State<Pages<K>>, _call: Call) -> Response {
-    let Some(place) = pages.live.place() else {
+pub(super) async fn readings<K: Kitchen>(State(pages): State<Pages<K>>, call: Call) -> Response {
+    let Ok(place) = pages.live.places.take(&call.person.account, call.from) else {
         return std::future::ready(Problem::busy().into_response()).await;
     };
     let end = tokio::time::sleep_until(Instant::now() + STREAM_MAX);

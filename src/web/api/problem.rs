@@ -137,6 +137,7 @@ impl From<Trouble> for Problem {
                 problem.0.advice = advice;
                 problem
             }
+            Trouble::NotYours(right) => Self::not_yours(&super::roles(right)),
             Trouble::Busy => Self::busy(),
             Trouble::NotNow => {
                 Self::new(StatusCode::SERVICE_UNAVAILABLE, "api-busy", Trouble::NotNow.to_string())

@@ -17,9 +17,9 @@ use crate::web::kitchen::{Kitchen, Pages};
 pub(super) type Named<T> = Result<Path<T>, PathRejection>;
 
 /// The problem of a path in which something else stands.
-pub(super) fn misnamed(rejection: &PathRejection, name: &str) -> Response {
+pub(super) fn misnamed(rejection: &PathRejection, name: &str) -> Problem {
     tracing::trace!(%rejection, "a path of the interface is not understood");
-    Problem::fields(vec![Wrong::parameter(name, "it is no whole number")]).into_response()
+    Problem::fields(vec![Wrong::parameter(name, "it is no whole number")])
 }
 
 async fn one<K: Kitchen>(pages: Pages<K>, call: Call, asked: Single) -> Response {
@@ -50,7 +50,7 @@ macro_rules! numbered {
         ) -> Response {
             match named {
                 Ok(Path(number)) => one(pages, call, Single::$single(number)).await,
-                Err(rejection) => misnamed(&rejection, $parameter),
+                Err(rejection) => misnamed(&rejection, $parameter).into_response(),
             }
         }
     )*};
@@ -61,7 +61,18 @@ numbered! {
     trace Trace "record"
     proof Proof "record"
     alert Alert "number"
-    record Record "record"
+}
+
+pub(super) async fn record<K: Kitchen>(
+    State(pages): State<Pages<K>>,
+    named: Named<u64>,
+    call: Call,
+) -> Response {
+    let settings = call.person.may(Right::Settings);
+    match named {
+        Ok(Path(index)) => one(pages, call, Single::Record { index, settings }).await,
+        Err(rejection) => misnamed(&rejection, "record").into_response(),
+    }
 }
 
 pub(super) async fn checkpoint<K: Kitchen>(State(pages): State<Pages<K>>, call: Call) -> Response {

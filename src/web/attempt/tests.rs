@@ -15,6 +15,7 @@ use crate::core::technician::Value;
 use crate::core::technician::attempt::Attempt;
 use crate::core::technician::calibrating::Calibrating;
 use crate::core::units::Celsius;
+use crate::web::fixture::visit::get;
 use crate::web::fixture::{NOW, StillKitchen, person};
 use crate::web::router::site;
 
@@ -42,7 +43,7 @@ async fn text(response: Response) -> String {
 async fn a_demo_says_what_nobody_can_do_in_it() {
     let kitchen = StillKitchen::new();
     for simulated in [true, false] {
-        let named = frame::Site { name: "Harbour canteen".to_owned(), simulated };
+        let named = frame::Site::new("Harbour canteen".to_owned(), simulated);
         let pages = Pages::new(kitchen.clone(), named, tokio_util::sync::CancellationToken::new());
         for path in [PATH, "/prove/dm1", "/respond/dm1/rinse"] {
             let mut request = Request::get(path).body(Body::empty()).expect("a request");
@@ -145,7 +146,7 @@ async fn what_is_pressed_is_done() {
         ("act=bath&kind=altitude&altitude=5000&altitude_unit=ft", "./rinse", "boiling water at 1524 m"),
         ("act=bath&kind=pressure&pressure=29,92&pressure_unit=inhg", "./rinse", "at 1013.2 ±1.0 hPa"),
         ("act=bath&kind=thermometer&named=T7&shows=80.5&sure=0.2", "./rinse", "\"T7\""),
-        ("act=end", "./rinse", "dm1/rinse given up"),
+        ("act=end", "./rinse", "dm1/rinse given up by Ana"),
         ("act=record&note=new+tip", "../../probes/dm1/rinse?recorded=99", "put by Ana: Some(\"new tip\")"),
         ("act=begin&kind=ice&announced=yes", "./rinse", "announced: true"),
     ] {
@@ -244,4 +245,31 @@ async fn a_sign_off_wants_its_boxes_ticked() {
     let answer = ask(&kitchen, Role::Technician, "/sign-off/dm1", Some(form)).await;
     assert_eq!(answer.headers()[header::LOCATION], "../probes/dm1?recorded=98");
     assert_eq!(*kitchen.deeds.borrow(), ["dm1 signed by Ana with 1 open (4f1c): Some(\"ok\")"]);
+}
+
+// Own promise: whoever comes back to work that somebody else ended reads who that was, and when.
+#[tokio::test]
+async fn work_that_somebody_else_ended_says_who() {
+    let kitchen = StillKitchen::new();
+    let (by, whose) = ("Ana <b>Díaz".to_owned(), "Tom".to_owned());
+    let ended = crate::web::attempt::Ended { by, whose, kind: Kind::Calibration, at: NOW };
+    kitchen.ended.send_replace(Some(("dm1/rinse".to_owned(), ended)));
+    for (path, language, told) in [
+        (
+            "/calibrate/dm1/rinse",
+            Language::English,
+            Some("Ana &#60;b&#62;Díaz ended what Tom was at here, at 12:00 UTC"),
+        ),
+        (
+            "/calibrate/dm1/rinse",
+            Language::Spanish,
+            Some("Ana &#60;b&#62;Díaz terminó aquí lo que hacía Tom"),
+        ),
+        ("/respond/dm1/rinse", Language::English, None),
+        ("/calibrate/dm1/wash", Language::English, None),
+    ] {
+        let (_, page) = get(&kitchen, path, Role::Technician, language).await;
+        assert_eq!(page.contains("Díaz"), told.is_some(), "{path}: {page}");
+        assert!(told.is_none_or(|told| page.contains(told)), "{path}: {page}");
+    }
 }

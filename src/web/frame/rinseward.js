@@ -1,28 +1,34 @@
-// Keeps a page live: replaces each part that the server sends anew, and says when none comes any more.
+// Keeps a page live: replaces each part that the server sends anew, and says when none comes any more, and why.
 "use strict";
 (() => {
   const place = document.querySelector("[data-live]");
   if (!place) return;
   // The server says something at least every five seconds.
   const SILENT_MS = 15000;
+  const AGAIN_MS = 30000;
   const notice = document.querySelector(".unconnected");
   const spoken = document.querySelector("[data-spoken]");
-  let heard = new Date();
+  let heard = Date.now();
+  let left = false;
+  let source;
+  const say = (why) => {
+    const text = notice.dataset[why] + " " + notice.dataset.heard;
+    if (notice.textContent !== text) notice.textContent = text;
+    notice.hidden = false;
+  };
   const alive = () => {
-    heard = new Date();
+    heard = Date.now();
     notice.hidden = true;
   };
-  const source = new EventSource(place.dataset.live);
-  source.addEventListener("alive", alive);
-  source.addEventListener("count", (event) => {
+  const count = (event) => {
     alive();
     const count = document.querySelector(".count");
     const title = document.title.replace(/^\(\d+\) /, "");
     count.firstChild.data = event.data;
     count.hidden = event.data === "0";
     document.title = count.hidden ? title : `(${event.data}) ${title}`;
-  });
-  source.addEventListener("part", (event) => {
+  };
+  const part = (event) => {
     alive();
     const parsed = new DOMParser().parseFromString(event.data, "text/html").body.firstElementChild;
     const old = parsed && document.getElementById(parsed.id);
@@ -40,17 +46,49 @@
       const again = [...parsed.querySelectorAll("a")].find((link) => link.getAttribute("href") === focused);
       if (again) again.focus();
     }
-  });
+  };
+  // A stream that is refused says nothing of why to a page, so that it is asked for once more without its body.
+  const refused = async () => {
+    let wait = AGAIN_MS;
+    try {
+      const { status, headers } = await fetch(place.dataset.live, { method: "HEAD" });
+      if (status === 401) location.reload();
+      if (status === 429 || status === 503) {
+        heard = Infinity;
+        say("full");
+        wait = 1000 * headers.get("retry-after") || AGAIN_MS;
+      } else if (status === 200) wait = 1000;
+    } catch {
+      // No connection: the clock below says so.
+      heard = Math.min(heard, Date.now());
+    }
+    setTimeout(open, wait);
+  };
+  const open = () => {
+    if (left) return;
+    source = new EventSource(place.dataset.live);
+    source.addEventListener("alive", (event) => {
+      notice.dataset.heard = event.data;
+      alive();
+    });
+    source.addEventListener("count", count);
+    source.addEventListener("part", part);
+    // Logged out, or the account ended: the page asks again and is sent to the login.
+    source.addEventListener("end", () => location.reload());
+    source.addEventListener("error", () => {
+      if (source.readyState === EventSource.CLOSED && !left) refused();
+    });
+  };
+  open();
   // A page that is left is kept for the way back, its stream too, and a browser has few connections for one site.
-  addEventListener("pagehide", () => source.close());
+  addEventListener("pagehide", () => {
+    left = true;
+    source.close();
+  });
   addEventListener("pageshow", (event) => {
     if (event.persisted) location.reload();
   });
-  // Logged out, or the account ended: the page asks again and is sent to the login.
-  source.addEventListener("end", () => location.reload());
   setInterval(() => {
-    if (new Date() - heard < SILENT_MS) return;
-    notice.textContent = notice.dataset.text + " " + heard.toLocaleTimeString();
-    notice.hidden = false;
+    if (Date.now() - heard >= SILENT_MS) say("lost");
   }, 1000);
 })();

@@ -90,6 +90,13 @@ fn deed(event: &AccessEvent, reader: &Reader) -> String {
                 ("findings", &findings.to_string()),
             ],
         ),
+        AccessDeed::EndedWork { of: place, whose } => of(
+            (
+                "{account} ended what {whose} was at, at {place}: nothing of it is on record",
+                "{account} terminó lo que {whose} hacía en {place}: nada de ello consta",
+            ),
+            &[("whose", whose), ("place", place)],
+        ),
     }
 }
 

@@ -26,7 +26,7 @@ const FINDINGS_SHOWN: usize = 100;
 /// A check under way.
 #[derive(Clone, PartialEq, Eq, Debug)]
 pub struct Running {
-    /// Who wanted it.
+    /// Name of whoever wanted it.
     pub by: String,
     /// Records so far.
     pub far: u64,
@@ -49,7 +49,7 @@ pub enum Trusted {
 pub struct Checked {
     /// When it ended.
     pub at: Timestamp,
-    /// Account of whoever wanted it.
+    /// Name of whoever wanted it.
     pub by: String,
     /// What it came to.
     pub outcome: Outcome,

@@ -142,3 +142,106 @@ async fn an_open_page_is_told_of_what_changes() {
     }
     assert!(heard.contains("PASS") && heard.contains("machine-0") && !heard.contains("machine-1"), "{heard}");
 }
+
+/// The site as it is served: with the rule for refusals that have no page.
+async fn served(method: &Method, path: &str, form: &str, person: Option<Person>) -> Response {
+    let kitchen = StillKitchen::new().pages();
+    let mut request = ask(path, person);
+    *request.method_mut() = method.clone();
+    request.extensions_mut().insert(std::sync::Arc::clone(&kitchen.site));
+    let kind = header::HeaderValue::from_static("application/x-www-form-urlencoded");
+    request.headers_mut().insert(header::CONTENT_TYPE, kind);
+    let request = request.map(|_| Body::from(form.to_owned()));
+    let site = site(kitchen).layer(middleware::from_fn(super::super::explained::explained));
+    site.oneshot(request).await.expect("it never fails")
+}
+
+// Own promise: whatever stands in an address, a question or a form, a person gets a page of the site in their own
+// language, a program a problem of RFC 9457; nobody gets words of a library, or nothing.
+#[tokio::test]
+async fn no_refusal_is_without_words_of_ours() {
+    let odd = ["abc", "%ff", "%00", "-1", "99999999999999999999"];
+    let mut tried = 0;
+    for Route { path, method, .. } in routes::<StillKitchen>() {
+        let mut paths = vec![format!("{path}?record=zz&before=zz&at=%ff&shape=%ff&day=zz&%ff=%ff")];
+        for odd in odd {
+            let parts = path.split('/').map(|part| if part.starts_with('{') { odd } else { part });
+            paths.push(parts.collect::<Vec<_>>().join("/"));
+        }
+        for path in paths.iter().map(|path| path.replace(['{', '}'], "")) {
+            for form in ["", "minutes=7&machine=dm1", "minutes=x", "%ff=%ff&note=%ff", "deed"] {
+                let person = person(Role::Administrator, Language::Spanish);
+                let answer = served(&method, &path, form, Some(person)).await;
+                if !(answer.status().is_client_error() || answer.status().is_server_error()) {
+                    continue;
+                }
+                let told = format!("{method} {path} {form}: {}", answer.status());
+                let page = text(answer).await;
+                assert!(page.contains("lang=\"es\"") && page.contains("<h1>"), "{told} {page}");
+                tried += 1;
+            }
+        }
+    }
+    assert!(tried > 200, "{tried}");
+    for (method, path, status) in [
+        (Method::GET, "/assets/x/x", 404),
+        (Method::GET, "/assets/%ff/x", 404),
+        (Method::GET, "/history/exports/abc/file", 404),
+        (Method::GET, "/probes/dm1/sheet?record=zz", 404),
+        (Method::POST, "/maintenance", 422),
+        (Method::DELETE, "/alerts", 404),
+    ] {
+        for (language, known) in
+            [(Language::English, true), (Language::Spanish, true), (Language::English, false)]
+        {
+            let person = known.then(|| person(Role::Administrator, language));
+            let answer = served(&method, path, "minutes=7&machine=dm1", person).await;
+            let found = answer.status().as_u16();
+            if !known && (300..400).contains(&found) {
+                continue;
+            }
+            assert_eq!(found, if known || path.starts_with("/assets") { status } else { 401 }, "{path}");
+            let page = text(answer).await;
+            let lang = if language == Language::Spanish { "lang=\"es\"" } else { "lang=\"en\"" };
+            assert!(page.contains(lang) && page.contains("<h1>"), "{path} {known}: {page}");
+            assert!(!page.contains("aria-current"), "{path}: no tab is current: {page}");
+        }
+    }
+    for path in ["/api/v1/nothing", "/api/v1/alerts/%ff", "/api/v1/alerts?limit=%ff", "/api/v2", "/health/x"]
+    {
+        for method in [Method::GET, Method::POST, Method::DELETE] {
+            let answer =
+                served(&method, path, "", Some(person(Role::Administrator, Language::English))).await;
+            let told = format!("{method} {path}: {}", answer.status());
+            assert!(answer.status().is_client_error(), "{told}");
+            if path.starts_with("/api") {
+                let kind =
+                    answer.headers().get(header::CONTENT_TYPE).map(|kind| kind.to_str().expect("text"));
+                assert_eq!(kind, Some("application/problem+json"), "{told}");
+            }
+        }
+    }
+}
+
+// HTML standard, «Link type "icon"»: a browser asks by itself, also before anybody has logged in.
+#[tokio::test]
+async fn the_icon_is_there_for_everybody() {
+    let answer = get("/favicon.ico", None).await;
+    assert_eq!(
+        (answer.status(), &answer.headers()[header::CONTENT_TYPE]),
+        (StatusCode::OK, &header::HeaderValue::from_static("image/svg+xml"))
+    );
+    assert!(text(answer).await.starts_with("<svg"));
+}
+
+// Own promise: the pages that ask nothing of the kitchen show the open alerts too, as they were counted last.
+#[tokio::test]
+async fn a_refusal_shows_the_open_alerts() {
+    let kitchen = StillKitchen::new();
+    let pages = kitchen.pages();
+    let open = pages.open().await;
+    assert!(open > 0, "the made-up kitchen has some");
+    let answer = site(pages).oneshot(ask("/nothing", Some(person(Role::Manager, Language::English)))).await;
+    let page = text(answer.expect("it never fails")).await;
+    assert!(page.contains(&format!("<title>({open}) ")) && !page.contains("aria-current"), "{page}");
+}

@@ -92,6 +92,10 @@ struct Site {
 
 impl Site {
     async fn open() -> Self {
+        Self::of(false).await
+    }
+
+    async fn of(simulated: bool) -> Self {
         // An error says that a provider is installed already.
         drop(rustls::crypto::ring::default_provider().install_default());
         let directory = tempfile::tempdir().expect("a temporary directory");
@@ -101,7 +105,7 @@ impl Site {
         let address = format!("http://{}", listener.local_addr().expect("bound"));
         let stop = CancellationToken::new();
         let (site, zone) = ("North kitchen".to_owned(), jiff::tz::TimeZone::UTC);
-        let known = Arc::new(crate::web::frame::Site { name: site.clone(), simulated: false });
+        let known = Arc::new(crate::web::frame::Site::new(site.clone(), simulated));
         let options = Options { site, zone, tls: false, behind_proxy: false, public_url: None };
         let access = Access::open(&directory.path().join("access"), options, || NOW).expect("a store");
         let front = Front { access, identity: None, site: known };
@@ -294,5 +298,31 @@ async fn every_answer_carries_the_strict_headers() {
         assert_eq!(header("referrer-policy"), referrer);
         assert_eq!(header("cache-control"), "no-store");
         assert!(!response.headers().contains_key("set-cookie"));
+    }
+}
+
+// Own promise: no page of a simulated kitchen looks like one of a real one, whoever sees it.
+#[tokio::test]
+async fn whatever_is_simulated_says_so() {
+    for simulated in [true, false] {
+        let site = Site::of(simulated).await;
+        for (url, language, said) in [
+            (format!("{}/login", site.address), "en", "SIMULATED: these machines do not exist"),
+            (format!("{}/login", site.address), "es", "SIMULADO: estas máquinas no existen"),
+            (site.link(7, 3600), "en", "SIMULATED"),
+            (site.link(7, 0), "es", "SIMULADO"),
+            (format!("{}/alert/%ff", site.address), "es", "SIMULADO"),
+            (format!("{}/nothing", site.address), "en", "SIMULATED"),
+        ] {
+            let answer = site.client.get(&url).header("accept-language", language).send().await;
+            let answer = answer.expect("an answer");
+            let told = format!("{url}: {}", answer.status());
+            let page = answer.text().await.expect("a page");
+            assert!(page.contains("<h1>") && page.contains(said) == simulated, "{told} {page}");
+        }
+        let large =
+            site.client.post(format!("{}/login", site.address)).body("x".repeat(100_000)).send().await;
+        let page = large.expect("an answer").text().await.expect("a page");
+        assert_eq!(page.contains("SIMULATED"), simulated, "{page}");
     }
 }

@@ -37,13 +37,17 @@ async fn settings_say_where_each_value_comes_from() {
         "environment variable RINSEWARD__SITE__CALL",
         "email:a@example.com",
         "✗ CANNOT WORK",
-        "✓ ready",
+        "configured, not tried yet",
+        "the last was taken: Thu 26 Nov 2026, 12:00 UTC",
+        "the last was not taken: Thu 26 Nov 2026, 12:00 UTC: 550 no such user",
+        "2 wait to be sent",
         "✗ FAILED",
         "step 1 · last resort",
         "action=\"settings/test\"",
     ] {
         assert!(page.contains(said), "{said}: {page}");
     }
+    assert!(!page.contains("ready"), "nobody knows that of what was not tried: {page}");
     for role in [Role::Auditor, Role::Technician] {
         let (_, page) = get(&kitchen, "/settings", role, Language::Spanish).await;
         assert!(

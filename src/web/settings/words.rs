@@ -26,7 +26,11 @@ words! {
     failed: "FAILED", "FALLA";
     channels: "Channels", "Canales";
     none_channels: "No channel is configured.", "No hay ningún canal configurado.";
-    ready: "ready", "listo";
+    untried: "configured, not tried yet", "configurado, aún sin probar";
+    watched: "configured; whoever listens for it knows whether it comes", "configurado; quien lo espera sabe si llega";
+    taken: "the last was taken:", "el último fue aceptado:";
+    not_taken: "the last was not taken:", "el último no fue aceptado:";
+    waiting: "wait to be sent", "esperan el envío";
     cannot: "CANNOT WORK", "NO PUEDE FUNCIONAR";
     mend: "Do", "Hacer";
     configuration: "Configuration in force", "Configuración vigente";

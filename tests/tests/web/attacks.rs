@@ -99,6 +99,10 @@ async fn ten_wrong_tries_lock_an_account_that_may_not_exist() {
         assert_eq!(event.from.as_deref(), Some(format!("{from} by 127.0.0.1").as_str()));
     }
     assert_eq!(said[0], said[1]);
+    // RFC 9110 §10.2.3: the header is the very time that the page says.
+    let last = wrong(&gateway, "ana", 1, "192.0.2.4").await.remove(0);
+    assert_eq!((last.status, last.header("retry-after")), (429, "900"));
+    assert!(last.body.contains("Wait 15 min,"), "{}", last.body);
     let mut browser = gateway.browser();
     browser.also.push(("x-forwarded-for", "192.0.2.3".to_owned()));
     assert_eq!(browser.login("ana", PASSWORD).await.status, 429, "the right password neither");
@@ -125,6 +129,7 @@ async fn many_tries_from_one_address_are_few_records() {
         assert!(!answer.body.contains("kettle"), "{}", answer.body);
         if answer.status == 429 {
             assert_eq!(answer.header("retry-after"), "6");
+            assert!(answer.body.contains("Wait 6 s."), "{}", answer.body);
         }
         codes.push(answer.status);
     }
@@ -232,15 +237,18 @@ async fn bytes_that_are_no_request_open_nothing() {
     let site = Site::new("");
     let gateway = Gateway::start(&site);
     let rows = [
-        ("GET /../../etc/passwd HTTP/1.1\r\nhost: x\r\nconnection: close\r\n\r\n", "401"),
+        ("GET /../../etc/passwd HTTP/1.1\r\nhost: 127.0.0.1\r\nconnection: close\r\n\r\n", "401"),
         (
-            "GET //evil.example/accounts HTTP/1.1\r\nhost: x\r\naccept: text/html\r\nconnection: close\r\n\r\n",
+            "GET //evil.example/accounts HTTP/1.1\r\nhost: 127.0.0.1\r\naccept: text/html\r\nconnection: close\r\n\r\n",
             "303",
         ),
-        ("POST /login HTTP/1.1\r\nhost: x\r\ncookie: rinseward=\r\nconnection: close\r\n\r\n", "403"),
-        ("GET /accounts HTTP/1.1\r\nhost: x\r\nauthorization: Bearer \r\nconnection: close\r\n\r\n", "401"),
+        ("POST /login HTTP/1.1\r\nhost: 127.0.0.1\r\ncookie: rinseward=\r\nconnection: close\r\n\r\n", "403"),
         (
-            "GET /accounts HTTP/1.1\r\nhost: x\r\nauthorization: Basic YTpi\r\nconnection: close\r\n\r\n",
+            "GET /accounts HTTP/1.1\r\nhost: 127.0.0.1\r\nauthorization: Bearer \r\nconnection: close\r\n\r\n",
+            "401",
+        ),
+        (
+            "GET /accounts HTTP/1.1\r\nhost: 127.0.0.1\r\nauthorization: Basic YTpi\r\nconnection: close\r\n\r\n",
             "401",
         ),
     ];
@@ -250,4 +258,46 @@ async fn bytes_that_are_no_request_open_nothing() {
         assert!(!answer.contains("evil.example/") || !answer.contains("location: //"), "{answer}");
     }
     assert_eq!(gateway.browser().get("/login").await.status, 200);
+}
+
+// DNS rebinding: a name of somebody else that leads here opens nothing, neither a page nor the figures that this
+// very computer may have (RFC 9110 §15.5.20); a program with its token, and whoever looks whether the gateway
+// lives, may call it as their network does.
+#[tokio::test(flavor = "multi_thread")]
+async fn a_name_of_others_that_leads_here_opens_nothing() {
+    let site = Site::new("public-url = \"https://kitchen.example.org/dish\"\n");
+    let _gateway = Gateway::start(&site);
+    let bearer = format!("authorization: Bearer {}\r\n", site.token("watch", "auditor"));
+    let ask = |path: &str, host: &str, also: &str| {
+        let accept = "accept: text/html\r\naccept-language: es\r\n";
+        raw(&site, &format!("GET {path} HTTP/1.1\r\nhost: {host}\r\n{accept}{also}connection: close\r\n\r\n"))
+    };
+    for (path, host, also, status) in [
+        ("/login", "127.0.0.1", "", "200"),
+        ("/login", "localhost", "", "200"),
+        ("/login", "192.0.2.7:8480", "", "200"),
+        ("/login", "Kitchen.example.org", "", "200"),
+        ("/metrics", "localhost", "", "200"),
+        ("/metrics", "kitchen.example.org", "", "401"),
+        ("/metrics", "192.0.2.7", "", "401"),
+        ("/health", "gateway:8480", "", "200"),
+        ("/ready", "gateway", "", "200"),
+        ("/metrics", "gateway:8480", bearer.as_str(), "200"),
+        ("/api/v1/whoami", "gateway", bearer.as_str(), "200"),
+        ("/login", "evil.example", "", "421"),
+        ("/metrics", "evil.example", "", "421"),
+        ("/metrics", "evil.example", "authorization: Bearer x\r\n", "401"),
+        ("/api/v1/whoami", "evil.example", "", "421"),
+        ("/alert/AAAA", "evil.example", "", "421"),
+        ("/assets/x/rinseward.js", "evil.example", "", "421"),
+    ] {
+        let answer = ask(path, host, also);
+        assert!(answer.starts_with(&format!("HTTP/1.1 {status}")), "{path} as {host}: {answer}");
+        assert!(answer.contains("content-security-policy"), "{answer}");
+        if status == "421" && path.starts_with("/api") {
+            assert!(answer.contains("application/problem+json") && answer.contains("public-url"), "{answer}");
+        } else if status == "421" && path == "/login" {
+            assert!(answer.contains("Este equipo no conoce") && answer.contains("public-url"), "{answer}");
+        }
+    }
 }

@@ -10,6 +10,7 @@ use crate::app::alerts::story;
 use crate::app::history::{self, Asked as Question};
 use crate::cli::{FormArgs, HistoryArgs};
 use crate::config::resolve::Configuration;
+use crate::core::access::Right;
 use crate::core::record::Body;
 use crate::core::time::Timestamp;
 use crate::ledger::{LedgerError, Reader, Subject, WholeChunks};
@@ -38,14 +39,15 @@ impl House {
                     Single::Trace(index) => trace(ledger, index, size),
                     Single::Proof(index) => proof(ledger, index, size, &chunks),
                     Single::Alert(number) => alert(ledger, number),
-                    Single::Record(index) => {
-                        Ok(record(ledger, &path, &loaded.configuration, index, size, now))
-                    }
+                    Single::Record { index, settings } => match guarded(ledger, index, settings)? {
+                        Some(right) => Ok(Err(Trouble::NotYours(right))),
+                        None => Ok(record(ledger, &path, &loaded.configuration, index, size, now)),
+                    },
                     Single::Checkpoint => checkpoint(ledger),
                 }?;
                 let by_the_record = matches!(
                     asked,
-                    Single::Cycle(_) | Single::Trace(_) | Single::Alert(_) | Single::Record(_)
+                    Single::Cycle(_) | Single::Trace(_) | Single::Alert(_) | Single::Record { .. }
                 );
                 Ok::<_, LedgerError>(json.map(|json| One { json, size: by_the_record.then_some(size) }))
             })
@@ -156,6 +158,17 @@ fn alert(ledger: &Reader, number: u64) -> Found {
         Ok(format!("{{\"alert\":{alert},\"trail\":[{trail}],\"damaged\":[{broken}]}}"))
     };
     Ok(answer())
+}
+
+/// The right that a record takes of those who have it not, as at the page of that record: a change of the
+/// configuration holds all of it.
+fn guarded(ledger: &Reader, index: u64, settings: bool) -> Result<Option<Right>, LedgerError> {
+    if settings || index >= ledger.size()? {
+        return Ok(None);
+    }
+    let found = ledger.record(index)?;
+    let is_settings = found.is_ok_and(|(_, record)| matches!(record.body, Body::ConfigurationChange(_)));
+    Ok(is_settings.then_some(Right::Settings))
 }
 
 fn record(

@@ -132,13 +132,18 @@ impl Running {
             edition: loaded.sha256(),
             series: None,
             pulse: Some(pulse.clone()),
+            simulated: false,
         };
         let (house, beating) = House::new(&ground, stop.clone());
         tokio::spawn(beating);
         // The desk raises alerts of what comes after it has begun.
         reception.open().await.expect("a desk at work");
         let running = Self { house, ledger, reception, stop, _directory: directory };
+        let mut tide = running.ledger.tide();
         running.wash(0..CYCLES).await;
+        while running.reception.open().await.expect("a desk at work").0.is_empty() {
+            tide.changed().await.expect("a ledger at work");
+        }
         seal.checkpoint(clock.now()).await.expect("a checkpoint");
         running
     }
@@ -164,17 +169,13 @@ impl Running {
 
     /// Serves it on a port, to whoever shows the token, as the administrator.
     async fn serve(&self) -> String {
-        let site = Site { name: "Harbour".to_owned(), simulated: false };
-        let router = site_of(Pages::new(self.house.clone(), site, self.stop.clone()));
+        let pages = Pages::new(self.house.clone(), Site::new("Harbour".to_owned(), false), self.stop.clone());
+        let router = site_of(pages);
         let listener = TcpListener::bind("127.0.0.1:0").await.expect("a port");
         let address = listener.local_addr().expect("an address");
         let stop = self.stop.clone();
-        tokio::spawn(async move {
-            axum::serve(listener, router)
-                .with_graceful_shutdown(stop.cancelled_owned())
-                .await
-                .expect("served");
-        });
+        let serving = axum::serve(listener, router).with_graceful_shutdown(stop.cancelled_owned());
+        tokio::spawn(async move { serving.await.expect("served") });
         format!("http://{address}")
     }
 
@@ -519,8 +520,8 @@ async fn deeds_go_on_record_in_the_name_of_whoever_does_them() {
     let done = running.house.perform(strip("bar", 10.0), "Ana").await.expect("it is on record");
     let done: Value = serde_json::from_str(&done).expect("JSON");
     assert_eq!(done["judged"]["good"], false);
-    let record =
-        running.house.single(Single::Record(done["record"].as_u64().expect("a record"))).await.expect("it");
+    let index = done["record"].as_u64().expect("a record");
+    let record = running.house.single(Single::Record { index, settings: false }).await.expect("it");
     let record: Value = serde_json::from_str(&record.json).expect("JSON");
     assert!(record["bytes"].as_str().is_some_and(|bytes| bytes.contains("\"by\":\"Ana\"")), "{record}");
     let slug = |answer: Result<String, Trouble>| match answer {
@@ -541,6 +542,19 @@ async fn deeds_go_on_record_in_the_name_of_whoever_does_them() {
     let trail: Value = serde_json::from_str(&trail.json).expect("JSON");
     assert_eq!(trail["alert"]["number"], alert);
     assert!(trail["trail"].as_array().is_some_and(|trail| trail.len() >= 2), "{trail}");
+}
+
+// Own promise: whoever may not see the settings sees them in no record either, as at the pages.
+#[tokio::test(flavor = "multi_thread", worker_threads = 2)]
+async fn the_configuration_is_for_those_who_may_see_settings() {
+    let running = Running::start().await;
+    let kinds = vec!["configuration-change".to_owned()];
+    let line = &running.page(Asked { kinds, ..asked(View::Records) }).await.items[0];
+    assert!(!line.contains("[["), "the list holds none of it: {line}");
+    let index = serde_json::from_str::<Value>(line).expect("JSON")["index"].as_u64().expect("a record");
+    let seen = async |settings| running.house.single(Single::Record { index, settings }).await;
+    assert_eq!(seen(false).await, Err(Trouble::NotYours(crate::core::access::Right::Settings)));
+    assert!(seen(true).await.is_ok_and(|one| one.json.contains("[[machine]]")));
 }
 
 // Own promise: readings come as at the control socket, an event a line.

@@ -126,7 +126,7 @@ async fn a_calibration_follows_its_probe_until_it_can_go_on_record() {
         leaving.refused(said.clone());
         assert_eq!(bench.under("dm1/rinse").and_then(|under| under.problem), Some(said));
         let (_, leaving) = bench.leave("dm1/rinse", "eli").expect("it may be tried again");
-        bench.give_up("dm1/rinse");
+        bench.give_up("dm1/rinse", ("Ana", "ana"));
         assert!(bench.under("dm1/rinse").is_some(), "nobody ends what is being put on record");
         // On record, or nobody knows: as where a panic drops it.
         drop(leaving);
@@ -202,10 +202,26 @@ async fn what_is_left_alone_ends_by_itself() {
         }
         assert_eq!((bench.under("dm1/rinse"), bench.is_wanted()), (None, false));
         assert!(bench.gauges().is_empty());
-        bench.give_up("dm1/rinse");
+        bench.give_up("dm1/rinse", ("Ana", "ana"));
         bench.begin("dm1/rinse", calibration(), NOBODY, ("Ana", "ana")).expect("nobody is at it any more");
-        bench.give_up("dm1/rinse");
-        assert_eq!(bench.under("dm1/rinse"), None);
+        assert_eq!(bench.give_up("dm1/rinse", ("Ana", "ana")), None, "her own");
+        assert_eq!((bench.under("dm1/rinse"), bench.ended("dm1/rinse")), (None, None));
+    })
+    .await;
+}
+
+// Own promise: whoever ends what another is at is named to them, until something begins there again.
+#[tokio::test(start_paused = true)]
+async fn whoever_ends_the_work_of_another_is_named() {
+    attended(|feed| async move {
+        let bench = feed.bench.clone();
+        bench.begin("dm1/rinse", calibration(), NOBODY, ("Eli", "eli")).expect("nobody is at it");
+        assert_eq!(bench.give_up("dm1/rinse", ("Ana", "ana")), Some("Eli".to_owned()));
+        assert_eq!(bench.give_up("dm1/rinse", ("Ana", "ana")), None, "once");
+        let ended = bench.ended("dm1/rinse").expect("it is told");
+        assert_eq!((ended.by.as_str(), ended.whose.as_str(), ended.at), ("Ana", "Eli", feed.clock.now()));
+        bench.begin("dm1/rinse", calibration(), NOBODY, ("Eli", "eli")).expect("nobody is at it");
+        assert_eq!(bench.ended("dm1/rinse"), None);
     })
     .await;
 }

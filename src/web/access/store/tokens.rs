@@ -7,7 +7,7 @@ use crate::core::access::Role;
 use crate::core::record::AccessEvent;
 use crate::core::time::Timestamp;
 use crate::web::access::life;
-use crate::web::access::name::AccountName;
+use crate::web::access::name::{AccountName, TOKEN};
 
 /// Most tokens that are kept, with those that have ended (own choice).
 pub const TOKENS_MAX: i64 = 200;
@@ -34,7 +34,7 @@ impl Token {
     /// the name of any account, since a token and an account may be called alike.
     #[must_use]
     pub fn told(&self) -> String {
-        format!("token {}", self.name)
+        format!("{TOKEN} {}", self.name)
     }
 }
 

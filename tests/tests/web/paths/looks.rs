@@ -73,7 +73,7 @@ if (root.scrollWidth > root.clientWidth) {
   }
 }
 if (document.querySelectorAll('h1').length !== 1) wrong.push('not one h1');
-if (!document.title.includes('North kitchen')) wrong.push('title: ' + document.title);
+if (!document.title.includes('TITLE')) wrong.push('title: ' + document.title);
 const targets = 'button, .button, .tabs a, .target, summary, select, textarea, .choice, input:not([type=hidden]), .big';
 for (const one of document.querySelectorAll(targets)) {
   if (!shown(one) || one.closest('.choice') && !one.matches('.choice')) continue;
@@ -114,12 +114,32 @@ struct Tour {
     heaviest: BTreeMap<u64, String>,
 }
 
-/// Follows every link as one reader.
-async fn tour(browser: &Chromium, site: u16, language: &str) -> Tour {
+/// Makes a browser ready to look at pages.
+pub(crate) async fn prepare(browser: &Chromium) {
     let source = std::fs::read_to_string(axe()).expect("axe-core is there");
     browser.chrome("Page.addScriptToEvaluateOnNewDocument", json!({ "source": source })).await;
     browser.chrome("Network.setCacheDisabled", json!({ "cacheDisabled": true })).await;
+}
+
+/// The script that looks at a page, whose title holds this.
+fn script(title: &str) -> String {
     let script = SEEN.replace("TARGET_MIN", &TARGET_MIN.to_string()).replace("RULES", RULES);
+    script.replace("TITLE", title)
+}
+
+/// What is wrong with the page that is open, light and dark, whose title holds this.
+pub(crate) async fn faults(browser: &Chromium, title: &str) -> Vec<String> {
+    let found = browser.ask_later(&script(title)).await;
+    browser.colours("dark").await;
+    let dark = browser.ask_later(DARK).await;
+    browser.colours("light").await;
+    [lines(&found["wrong"]), lines(&dark)].concat()
+}
+
+/// Follows every link as one reader.
+async fn tour(browser: &Chromium, site: u16, language: &str) -> Tour {
+    prepare(browser).await;
+    let script = script("North kitchen");
     let mut tour = Tour::default();
     let kinds = walk(browser, site, &script, async |path: &str, found: &Value| {
         browser.colours("dark").await;
@@ -161,7 +181,7 @@ async fn pictures(browser: &Chromium, path: &str, language: &str) {
 }
 
 /// An administrator who reads this language.
-async fn reader(kitchen: &Kitchen, account: &str, language: &str) -> Browser {
+pub(crate) async fn reader(kitchen: &Kitchen, account: &str, language: &str) -> Browser {
     let arguments =
         ["accounts", "add", account, "--name", "Ana Díaz", "--role", "administrator", "--by", "Tom"];
     let made = kitchen.site.json(&[&arguments[..], &["--language", language]].concat());
