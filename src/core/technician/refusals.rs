@@ -252,7 +252,7 @@ pub fn lost(language: Language, events: u64) -> String {
 pub const fn lost_advice(language: Language) -> &'static str {
     match language {
         Language::English => "begin again, on a computer that has less to do",
-        Language::Spanish => "empiece de nuevo, en un ordenador menos ocupado",
+        Language::Spanish => "empiece de nuevo, en una computadora menos ocupada",
     }
 }
 

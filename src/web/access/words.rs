@@ -32,6 +32,7 @@ words! {
     shown: "Name", "Nombre";
     shown_hint: "It goes on record beside what they do.", "Queda registrado junto a lo que hace.";
     name_hint: "What they type to log in: small letters, digits, . _ -", "Lo que se escribe para entrar: minúsculas, cifras, . _ -";
+    token_hint: "It stands on record beside what the program does: small letters, digits, . _ -", "Queda registrado junto a lo que hace el programa: minúsculas, cifras, . _ -";
     role: "Role", "Función";
     last_login: "Last login", "Última entrada";
     never: "never", "nunca";

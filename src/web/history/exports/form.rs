@@ -341,7 +341,7 @@ fn forms(chosen: &str, language: Language) -> Vec<Choice> {
                 said(
                     language,
                     "The records with what proves them, for rinseward verify on your own computer.",
-                    "Los asientos con lo que los prueba, para rinseward verify en su propio ordenador.",
+                    "Los asientos con lo que los prueba, para rinseward verify en su propia computadora.",
                 ),
             ),
             Form::Csv => (
