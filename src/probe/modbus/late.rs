@@ -35,8 +35,15 @@ impl Late {
         self.missed.remove(&(ask.unit, ask.function.code()));
     }
 
-    /// Looks for late answers in what came. Gives whether there is one.
-    pub(super) fn look(&mut self, bytes: &[u8]) -> bool {
+    /// Whether what looks like the answer to this request may be that of another one, which was given up: no frame
+    /// says from which register on it was read.
+    pub(super) fn leaves_doubt(&self, ask: &Ask) -> bool {
+        let missed = self.missed.get(&(ask.unit, ask.function.code()));
+        missed.is_some_and(|missed| missed.count == ask.count && missed.first != ask.first)
+    }
+
+    /// Looks for late answers in what came. Gives unit and function of each.
+    pub(super) fn look(&mut self, bytes: &[u8]) -> Vec<(u8, u8)> {
         let came: Vec<(u8, u8)> = self
             .missed
             .iter()
@@ -47,7 +54,7 @@ impl Late {
             self.missed.remove(key);
             self.seen.insert(key.0);
         }
-        !came.is_empty()
+        came
     }
 
     /// The units of which a late answer was seen since this was asked last.
@@ -90,7 +97,7 @@ fn answer_at(bytes: &[u8], ask: &Ask) -> Option<Result<Vec<u16>, u8>> {
 }
 
 /// CRC of MODBUS over Serial Line V1.02 §6.2.2: polynomial 0xA001, all ones before.
-fn crc(bytes: &[u8]) -> u16 {
+pub(super) fn crc(bytes: &[u8]) -> u16 {
     bytes.iter().fold(0xFFFF, |crc, byte| {
         (0..8).fold(crc ^ u16::from(*byte), |crc, _| if crc & 1 == 1 { crc >> 1 ^ 0xA001 } else { crc >> 1 })
     })
@@ -133,10 +140,30 @@ mod tests {
         ] {
             assert_eq!(answer_in(&bytes, &ask(7, 1)), expected, "{what}");
             let mut late = Late::default();
-            assert!(!late.look(&bytes), "{what}: nothing was asked for");
+            assert_eq!(late.look(&bytes), [], "{what}: nothing was asked for");
             late.missed(ask(7, 1));
-            assert_eq!((late.look(&bytes), late.waits()), (expected.is_some(), expected.is_none()), "{what}");
+            let seen = if expected.is_some() { vec![(7, 4)] } else { Vec::new() };
+            assert_eq!((late.look(&bytes), late.waits()), (seen, expected.is_none()), "{what}");
             assert_eq!(late.take().contains(&7), expected.is_some(), "{what}");
         }
+    }
+    // MODBUS Application Protocol V1.1b3 §6.4: an answer holds function, length and values, not the register.
+    #[test]
+    fn only_another_request_of_that_shape_leaves_doubt() {
+        let missed = ask(7, 2);
+        let mut late = Late::default();
+        assert!(!late.leaves_doubt(&missed), "nothing was given up");
+        late.missed(missed);
+        for (what, ask, expected) in [
+            ("the same register", missed, false),
+            ("another one", Ask { first: 8, ..missed }, true),
+            ("another count", Ask { first: 8, count: 1, ..missed }, false),
+            ("another function", Ask { first: 8, function: Function::Holding, ..missed }, false),
+            ("another unit", Ask { first: 8, unit: 8, ..missed }, false),
+        ] {
+            assert_eq!(late.leaves_doubt(&ask), expected, "{what}");
+        }
+        late.answered(Ask { first: 8, ..missed });
+        assert!(!late.leaves_doubt(&Ask { first: 8, ..missed }), "it was answered since");
     }
 }

@@ -3,8 +3,9 @@
 //! An answer on a serial line does not say which request it belongs to. One that comes after its
 //! time-out would pass for the answer to the next request, so before each request the line is
 //! listened to and what came is thrown away, once it was told whether it was the late answer of
-//! somebody ([`super::late`]); an answer of another unit, another function or another length is refused; and whoever did not answer in time is left alone for twice its
-//! time-out at least. TCP numbers its requests; after a time-out the connection is made anew, at
+//! somebody ([`super::late`]); an answer of another unit, another function or another length is refused; whoever
+//! did not answer in time is left alone for twice its time-out at least; and where the next answer might be that to
+//! the request before, of another register, the unit is asked once more. TCP numbers its requests; after a time-out the connection is made anew, at
 //! once and at the cost of whoever did not answer: a round trip is part of its time-out, so that the
 //! new connection may take as long as that. Where it takes longer the whole way counts as gone.
 
@@ -191,36 +192,18 @@ impl Link {
     pub async fn ask(&mut self, ask: Ask) -> Result<Vec<u16>, AskError> {
         match (&mut self.open, &self.settings) {
             (Open::Line { line, last }, ModbusLink::Rtu(settings)) => {
-                sleep_until(*last + settings.turnaround).await;
-                line.drain().await.map_err(|error| failed(&error))?;
-                line.with(|port| {
-                    self.late.look(&port.received);
-                    port.received.clear();
-                });
-                let mut context = rtu::attach_slave(line.clone(), Slave(ask.unit));
-                let until = Instant::now() + limit(settings, &ask);
-                let answer = timeout_at(until, context.call(request(ask))).await;
-                let mut answer = match answer {
-                    Ok(answer) => words(ask, answer),
-                    Err(_) if line.with(|port| !port.received.is_empty()) => Err(AskError::Garbled),
-                    Err(_) => Err(AskError::Silent),
-                };
-                // What came may be the late answer of another, and the right one still on its way.
-                if answer == Err(AskError::Garbled) && line.with(|port| self.late.look(&port.received)) {
-                    let whole = |bytes: &[u8]| answer_in(bytes, &ask).is_some();
-                    line.hear(until, whole).await.map_err(|error| failed(&error))?;
-                    answer = match line.with(|port| answer_in(&port.received, &ask)) {
-                        Some(Ok(words)) => Ok(words),
-                        Some(Err(code)) => Err(AskError::Exception { code }),
-                        None => Err(AskError::Silent),
-                    };
+                let doubtful = self.late.leaves_doubt(&ask);
+                let mut answer = ask_line(line, last, &mut self.late, settings, ask).await?;
+                if doubtful && answer.is_ok() {
+                    // A unit answers in the order in which it is asked: the next answer is that to this request.
+                    self.late.answered(ask);
+                    answer = ask_line(line, last, &mut self.late, settings, ask).await?;
                 }
                 match answer {
                     Ok(_) | Err(AskError::Exception { .. }) => self.late.answered(ask),
                     Err(AskError::Silent | AskError::Garbled) => self.late.missed(ask),
                     Err(AskError::Link { .. }) => {}
                 }
-                *last = Instant::now();
                 answer
             }
             (Open::Tcp(connection), ModbusLink::Tcp { host, port }) => {
@@ -249,6 +232,48 @@ impl Link {
             }
         }
     }
+}
+
+/// Asks on a line, and waits for the answer.
+async fn ask_line(
+    line: &Handle,
+    last: &mut Instant,
+    late: &mut Late,
+    settings: &ModbusLine,
+    ask: Ask,
+) -> Result<Result<Vec<u16>, AskError>, AskError> {
+    sleep_until(*last + settings.turnaround).await;
+    line.drain().await.map_err(|error| failed(&error))?;
+    line.with(|port| {
+        late.look(&port.received);
+        port.received.clear();
+    });
+    let mut context = rtu::attach_slave(line.clone(), Slave(ask.unit));
+    let until = Instant::now() + limit(settings, &ask);
+    let answer = timeout_at(until, context.call(request(ask))).await;
+    let mut answer = match answer {
+        Ok(answer) => words(ask, answer),
+        Err(_) if line.with(|port| !port.received.is_empty()) => Err(AskError::Garbled),
+        Err(_) => Err(AskError::Silent),
+    };
+    // What came may be the late answer of another, and the right one still on its way.
+    if answer == Err(AskError::Garbled) {
+        let seen = line.with(|port| late.look(&port.received));
+        if seen.contains(&(ask.unit, ask.function.code())) {
+            // What is told of this unit is no answer to this request, and hides the one that is.
+            answer = Err(AskError::Silent);
+        } else if !seen.is_empty() {
+            let whole = |bytes: &[u8]| answer_in(bytes, &ask).is_some();
+            line.hear(until, whole).await.map_err(|error| failed(&error))?;
+            answer = match line.with(|port| answer_in(&port.received, &ask)) {
+                Some(Ok(words)) => Ok(words),
+                Some(Err(code)) => Err(AskError::Exception { code }),
+                None => Err(AskError::Silent),
+            };
+        }
+    }
+    *last = Instant::now();
+    Ok(answer)
 }
 
 /// Until when an answer on a line must be whole.
@@ -413,3 +438,6 @@ impl AsyncWrite for Handle {
         Poll::Ready(Ok(()))
     }
 }
+
+#[cfg(test)]
+mod tests;
