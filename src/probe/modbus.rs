@@ -135,12 +135,13 @@ impl<N: Fn() -> Timestamp> Poller<'_, N> {
                     }
                 }
             };
-            let round = tokio::select! {
+            let (round, counted) = tokio::select! {
                 () = stop.cancelled() => return Err(Stop::Asked),
                 round = self.round(&mut link, place) => round?,
             };
             self.tell_late(link.late()).await?;
-            let late = self.late.get(place).is_some_and(|left| *left > 0);
+            // As the pages are told; or it was seen only now.
+            let late = counted || self.late.get(place).is_some_and(|left| *left > 0);
             match round {
                 Round::Answered => {
                     backoff.after_success();
@@ -178,8 +179,8 @@ impl<N: Fn() -> Timestamp> Poller<'_, N> {
         }
     }
 
-    /// Reads everything of one unit and delivers it.
-    async fn round(&mut self, link: &mut Link, place: usize) -> Result<Round, Stop> {
+    /// Reads everything of one unit and delivers it. Gives how it went, and whether the unit counted as late.
+    async fn round(&mut self, link: &mut Link, place: usize) -> Result<(Round, bool), Stop> {
         let unit = &self.settings.units[place];
         let mut samples = Vec::with_capacity(unit.registers.len());
         let mut round = Round::Answered;
@@ -234,7 +235,7 @@ impl<N: Fn() -> Timestamp> Poller<'_, N> {
             states.into_iter().map(|state| if late && missed(state) { UnitState::Late } else { state });
         self.tell_unit(place, states.collect()).await?;
         self.outlet.deliver((self.now)(), Decoded { samples, ..Decoded::default() }).await?;
-        Ok(round)
+        Ok((round, late))
     }
 
     /// Whether a unit that gave no answer counts as late.
