@@ -221,20 +221,7 @@ pub(super) fn for_units(link: &ModbusLink, found: &[Found], name: &str) -> Optio
     let mut last = None;
     for one in found.iter().filter(|one| proposed(one)) {
         if last.replace(one.unit) != Some(one.unit) {
-            let _infallible = write!(units, "\n[[source.unit]]\naddress = {}\n{poll}", one.unit);
-            if let Some(late) = one.late {
-                let time_out = text::of_duration(late);
-                let _infallible = writeln!(
-                    units,
-                    "time-out = \"{time_out}\"    # it is slow; lower this as far as its answers still keep it"
-                );
-            }
-            // A unit has one such key for both functions.
-            let together =
-                found.iter().filter(|other| other.unit == one.unit).filter_map(|one| one.together_max);
-            if let Some(most) = together.min() {
-                let _infallible = writeln!(units, "block-max = {}", most.max(2));
-            }
+            units.push_str(&unit_head(one, found, poll));
         }
         for row in &one.rows {
             let Some(preset) = row.proposed else { continue };
@@ -257,6 +244,24 @@ pub(super) fn for_units(link: &ModbusLink, found: &[Found], name: &str) -> Optio
         machine.text(name),
     );
     Some(text)
+}
+
+/// What is configured of a unit itself, without its registers.
+fn unit_head(one: &Found, found: &[Found], poll: &str) -> String {
+    let mut head = format!("\n[[source.unit]]\naddress = {}\n{poll}", one.unit);
+    if let Some(late) = one.late {
+        let time_out = text::of_duration(late);
+        let _infallible = writeln!(
+            head,
+            "time-out = \"{time_out}\"    # it is slow; lower this as far as its answers still keep it"
+        );
+    }
+    // A unit has one such key for both functions.
+    let together = found.iter().filter(|other| other.unit == one.unit).filter_map(|one| one.together_max);
+    if let Some(most) = together.min() {
+        let _infallible = writeln!(head, "block-max = {}", most.max(2));
+    }
+    head
 }
 
 fn head(place: &str) -> String {
