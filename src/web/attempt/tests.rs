@@ -61,6 +61,8 @@ fn an_end_of_tomorrow_is_no_end_of_today() {
     let later = |hours: u64| NOW.plus(Duration::from_secs(3_600 * hours));
     assert_eq!(ends(later(1), NOW, &reader), reader.clock_and_zone(later(1)));
     assert_eq!(ends(later(30), NOW, &reader), reader.moment(later(30)));
+    // «Las» goes before a clock time alone.
+    assert!(words(Language::Spanish).ends.ends_with("antes de:"));
 }
 
 /// A calibration of Ana's in ice: watched for `seconds`, at 0.4 °C.

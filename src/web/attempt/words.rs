@@ -7,7 +7,7 @@ words! {
     by: "Made by", "Lo hace";
     since: "since", "desde las";
     simulated: "SIMULATED: nobody can take these probes into ice, a pot or a hand. What works here is a calibration beside a reference thermometer: say that it shows about what the probe shows. For all else there are simulated probes that you hold, see README.md, «Practise first»:", "SIMULADO: nadie puede llevar estas sondas al hielo, a una olla o a la mano. Aquí funciona la calibración junto a un termómetro de referencia: diga que marca más o menos lo que marca la sonda. Para lo demás hay sondas simuladas que usted mueve, vea README.md, «Practise first»:";
-    ends: "It ends by itself, with nothing on record, unless something is pressed before", "Termina solo, sin registrar nada, si no se pulsa algo antes de las";
+    ends: "It ends by itself, with nothing on record, unless something is pressed before", "Termina solo, sin registrar nada, si no se pulsa algo antes de:";
     theirs: "Somebody else is at it. You may look on, or end it: nothing of it then goes on record.", "Lo está haciendo otra persona. Puede mirar, o terminarlo: entonces no se registra nada.";
     give_up: "Give up", "Abandonar";
     give_up_hint: "Nothing of it goes on record.", "No se registra nada.";
