@@ -69,6 +69,18 @@ pub enum Finding {
 }
 
 impl Finding {
+    /// Every finding.
+    pub const ALL: [Self; 8] = [
+        Self::Answers,
+        Self::Swapped,
+        Self::Reversed,
+        Self::Dead,
+        Self::WrongType,
+        Self::WrongPlace,
+        Self::NotAtRest,
+        Self::StillRising,
+    ];
+
     /// Its word on record.
     #[must_use]
     pub const fn as_str(self) -> &'static str {
@@ -83,6 +95,13 @@ impl Finding {
             Self::StillRising => "still-rising",
         }
     }
+}
+
+/// What is on record as found, in the words of a reader; a word that is not known stays as it is.
+#[must_use]
+pub fn finding(on_record: &str, language: Language) -> &str {
+    let known = Finding::ALL.into_iter().find(|known| known.as_str() == on_record);
+    known.map_or(on_record, |finding| words::word(finding, language))
 }
 
 /// What was found, and why.

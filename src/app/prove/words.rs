@@ -4,7 +4,7 @@ use super::OnFile;
 use crate::core::channel::Place;
 use crate::core::reader::said as say;
 use crate::core::reader::{Language, Scale};
-use crate::core::technician;
+use crate::core::wiring;
 
 const fn sits(language: Language, place: Place) -> &'static str {
     match place {
@@ -76,7 +76,7 @@ pub(super) fn warm(language: Language, name: &str, water: bool) -> String {
 /// What was found of a probe, in a line.
 pub(super) fn found(language: Language, name: &str, good: bool, finding: &str, seen: &str) -> String {
     let mark = if good { '✓' } else { '✗' };
-    let word = technician::words::finding(finding, language);
+    let word = wiring::finding(finding, language);
     format!("{mark} {name} {word}: {seen}.")
 }
 

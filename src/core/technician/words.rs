@@ -410,23 +410,6 @@ pub fn in_force(language: Language, scale: Scale, record: u64, put: &Calibration
     }
 }
 
-/// What was found of a probe at the proof of the wiring; a word that is not known stays as it is.
-#[must_use]
-pub fn finding(finding: &str, language: Language) -> &str {
-    match (language, finding) {
-        (Language::English, word) => word,
-        (Language::Spanish, "answers") => "responde",
-        (Language::Spanish, "swapped") => "cambiada con otra",
-        (Language::Spanish, "reversed") => "cables invertidos",
-        (Language::Spanish, "dead") => "no responde",
-        (Language::Spanish, "wrong-type") => "tipo equivocado",
-        (Language::Spanish, "wrong-place") => "lugar equivocado",
-        (Language::Spanish, "not-at-rest") => "no estaba en reposo",
-        (Language::Spanish, "still-rising") => "aún subía",
-        (Language::Spanish, other) => other,
-    }
-}
-
 #[cfg(test)]
 mod tests {
     use super::*;

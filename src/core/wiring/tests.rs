@@ -142,3 +142,16 @@ fn a_long_course_takes_no_more_room() {
     assert!(held < 100_000, "{held} characters of its Debug form");
     assert_eq!(judge("dm1/wash", Warmth::Hand, [&course]).finding, Finding::Answers, "the peak is kept");
 }
+
+// Own words: one for each finding, and none that is told in the words of a program.
+#[test]
+fn every_finding_has_its_words_in_both_languages() {
+    for known in Finding::ALL {
+        let [english, spanish] =
+            [Language::English, Language::Spanish].map(|one| finding(known.as_str(), one));
+        assert_ne!(english, spanish);
+        assert!(!english.contains('-') && !spanish.contains('-'), "{english}, {spanish}");
+    }
+    assert_eq!(finding("still-rising", Language::Spanish), "aún subía al final");
+    assert_eq!(finding("of a later version", Language::Spanish), "of a later version");
+}

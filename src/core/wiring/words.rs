@@ -1,11 +1,64 @@
-//! What was seen while a probe was warmed, in English and Spanish.
+//! What was found and seen while a probe was warmed, in English and Spanish.
 
-use super::{Evidence, Found, Off};
-use crate::core::reader::{Language, Scale};
+use super::{Evidence, Finding, Found, Off};
+use crate::core::reader::{Language, Scale, filled, said};
 use crate::core::reading::Fault;
 
 /// Most channels without a value that are named.
 const NAMED_MAX: usize = 3;
+
+/// English and Spanish.
+type Pair = (&'static str, &'static str);
+
+const ROSE: Pair =
+    ("{asked} rose from {from} to {to} {symbol}{rest}", "{asked} subió de {from} a {to} {symbol}{rest}");
+const ROSE_ALONE: Pair = (", and no other did{but}", ", y ninguna otra{but}");
+const ROSE_OFF: Pair = (
+    ", but {why}: look at the type of the probe, its unit and its scale",
+    ", pero {why}: mire el tipo de la sonda, su unidad y su escala",
+);
+const ROSE_WITH: Pair = (
+    "{asked} rose by {rise}, and {other} by {too} with it: both tips were warmed, or they sit together",
+    "{asked} subió {rise}, y {other} {too} con ella: se calentaron las dos puntas, o están juntas",
+);
+const FELL: Pair = (
+    "{asked} was at rest at {from} {symbol} and fell to {to} {symbol} while it was warmed: its leads are exchanged; if \
+     the tip was let go of just then, let it cool and prove it again",
+    "{asked} estaba en reposo a {from} {symbol} y bajó a {to} {symbol} mientras se calentaba: sus cables están \
+     invertidos; si la punta se soltó justo entonces, deje que se enfríe y compruébela de nuevo",
+);
+const COOLED: Pair = (
+    "{asked} fell from {from} to {to} {symbol} as it had before, by {amount} a minute: its tip was still warm and only \
+     cooled; let it hang free and prove it again",
+    "{asked} bajó de {from} a {to} {symbol} como antes, {amount} por minuto: su punta aún estaba caliente y solo se \
+     enfrió; déjela libre y compruébela de nuevo",
+);
+const STAYED: Pair = (
+    "{asked} stayed at {rest} {symbol} ({rise}; {least} are needed), and no other rose: it was not its tip that was \
+     warmed, or it is not connected",
+    "{asked} se quedó a {rest} {symbol} ({rise}; hacen falta {least}), y ninguna otra subió: no fue su punta la que se \
+     calentó, o no está conectada",
+);
+const NO_VALUE: Pair = ("{asked} {why}, and no other rose", "{asked} {why}, y ninguna otra subió");
+
+fn put(language: Language, (english, spanish): Pair, values: &[(&str, &str)]) -> String {
+    filled(said(language, english, spanish), values)
+}
+
+/// The word for a finding.
+pub(super) const fn word(finding: Finding, language: Language) -> &'static str {
+    let (english, spanish) = match finding {
+        Finding::Answers => ("answers", "responde"),
+        Finding::Swapped => ("swapped with another", "cambiada con otra"),
+        Finding::Reversed => ("leads exchanged", "cables invertidos"),
+        Finding::Dead => ("does not answer", "no responde"),
+        Finding::WrongType => ("wrong type", "tipo equivocado"),
+        Finding::WrongPlace => ("wrong place", "lugar equivocado"),
+        Finding::NotAtRest => ("not at rest before", "no estaba en reposo"),
+        Finding::StillRising => ("still rising at the end", "aún subía al final"),
+    };
+    said(language, english, spanish)
+}
 
 /// The sentence, without its stop.
 pub(super) fn seen(asked: &str, found: &Found, language: Language, scale: Scale) -> String {
@@ -14,89 +67,50 @@ pub(super) fn seen(asked: &str, found: &Found, language: Language, scale: Scale)
     let by = |kelvin: f64| format!("{:.1} {symbol}", scale.difference(kelvin));
     let a_minute = |c_per_min: f64| format!("{:.1} {symbol}", scale.difference(c_per_min).abs());
     let other = found.instead.as_deref().unwrap_or("–");
-    let english = language == Language::English;
+    let own = [("asked", asked), ("other", other), ("symbol", symbol)];
+    let put = |pair, values: &[(&str, &str)]| put(language, pair, &[&own[..], values].concat());
     match &found.evidence {
         Evidence::Rose { from_c, to_c, off, unseen } => {
-            let (from, to) = (at(*from_c), at(*to_c));
-            let rose = if english {
-                format!("{asked} rose from {from} to {to} {symbol}")
-            } else {
-                format!("{asked} subió de {from} a {to} {symbol}")
-            };
-            match off {
-                Some(off) if english => {
-                    let why = of_off(*off, *from_c, language, scale);
-                    format!("{rose}, but {why}: look at the type of the probe, its unit and its scale")
-                }
-                Some(off) => {
-                    let why = of_off(*off, *from_c, language, scale);
-                    format!("{rose}, pero {why}: mire el tipo de la sonda, su unidad y su escala")
-                }
-                None if english => format!("{rose}, and no other did{}", but(unseen, language)),
-                None => format!("{rose}, y ninguna otra{}", but(unseen, language)),
-            }
+            let rest = rest_of_rise(*off, *from_c, unseen, language, scale);
+            put(ROSE, &[("from", &at(*from_c)), ("to", &at(*to_c)), ("rest", &rest)])
         }
         Evidence::StillRose { from_c, to_c, c_per_min } => {
             let rising = c_per_min.map(a_minute);
             still_rose(asked, [&at(*from_c), &at(*to_c), symbol], rising.as_deref(), language)
         }
-        Evidence::RoseWith { rise_c, other_c } if english => format!(
-            "{asked} rose by {}, and {other} by {} with it: both tips were warmed, or they sit together",
-            by(*rise_c),
-            by(*other_c)
-        ),
-        Evidence::RoseWith { rise_c, other_c } => format!(
-            "{asked} subió {}, y {other} {} con ella: se calentaron las dos puntas, o están juntas",
-            by(*rise_c),
-            by(*other_c)
-        ),
+        Evidence::RoseWith { rise_c, other_c } => {
+            put(ROSE_WITH, &[("rise", &by(*rise_c)), ("too", &by(*other_c))])
+        }
         Evidence::OtherRose { other_c, same_machine } => {
             other_rose(asked, other, &by(*other_c), *same_machine, language)
         }
-        Evidence::Fell { from_c, to_c } if english => format!(
-            "{asked} was at rest at {from} {symbol} and fell to {to} {symbol} while it was warmed: its leads are \
-             exchanged; if the tip was let go of just then, let it cool and prove it again",
-            from = at(*from_c),
-            to = at(*to_c)
-        ),
-        Evidence::Fell { from_c, to_c } => format!(
-            "{asked} estaba en reposo a {from} {symbol} y bajó a {to} {symbol} mientras se calentaba: sus cables \
-             están invertidos; si la punta se soltó justo entonces, deje que se enfríe y compruébela de nuevo",
-            from = at(*from_c),
-            to = at(*to_c)
-        ),
-        Evidence::Cooled { c_per_min, from_c, to_c } if english => format!(
-            "{asked} fell from {from} to {to} {symbol} as it had before, by {} a minute: its tip was still warm and \
-             only cooled; let it hang free and prove it again",
-            a_minute(*c_per_min),
-            from = at(*from_c),
-            to = at(*to_c)
-        ),
-        Evidence::Cooled { c_per_min, from_c, to_c } => format!(
-            "{asked} bajó de {from} a {to} {symbol} como antes, {} por minuto: su punta aún estaba caliente y solo \
-             se enfrió; déjela libre y compruébela de nuevo",
-            a_minute(*c_per_min),
-            from = at(*from_c),
-            to = at(*to_c)
-        ),
+        Evidence::Fell { from_c, to_c } => put(FELL, &[("from", &at(*from_c)), ("to", &at(*to_c))]),
+        Evidence::Cooled { c_per_min, from_c, to_c } => {
+            let amount = a_minute(*c_per_min);
+            put(COOLED, &[("from", &at(*from_c)), ("to", &at(*to_c)), ("amount", &amount)])
+        }
         Evidence::Moved { c_per_min } => still_moves(asked, *c_per_min, &a_minute(*c_per_min), language),
         Evidence::Stayed { at_c, rise_c, least_c } => {
-            let (rest, least) = (at(*at_c), by(*least_c));
             let rise = format!("{:+.1} {symbol}", scale.difference(*rise_c));
-            if english {
-                format!(
-                    "{asked} stayed at {rest} {symbol} ({rise}; {least} are needed), and no other rose: it was not \
-                     its tip that was warmed, or it is not connected"
-                )
-            } else {
-                format!(
-                    "{asked} se quedó a {rest} {symbol} ({rise}; hacen falta {least}), y ninguna otra subió: no fue \
-                     su punta la que se calentó, o no está conectada"
-                )
-            }
+            put(STAYED, &[("rest", &at(*at_c)), ("rise", &rise), ("least", &by(*least_c))])
         }
-        Evidence::NoValue(fault) if english => format!("{asked} {}, and no other rose", no_value(*fault)),
-        Evidence::NoValue(fault) => format!("{asked} {}, y ninguna otra subió", no_value_es(*fault)),
+        Evidence::NoValue(fault) => {
+            put(NO_VALUE, &[("why", said(language, no_value(*fault), no_value_es(*fault)))])
+        }
+    }
+}
+
+/// What is said of a rise besides: that it was the only one, or why it cannot be.
+fn rest_of_rise(
+    off: Option<Off>,
+    from_c: f64,
+    unseen: &[String],
+    language: Language,
+    scale: Scale,
+) -> String {
+    match off {
+        Some(off) => put(language, ROSE_OFF, &[("why", &of_off(off, from_c, language, scale))]),
+        None => put(language, ROSE_ALONE, &[("but", &but(unseen, language))]),
     }
 }
 

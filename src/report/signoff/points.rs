@@ -5,6 +5,7 @@ use crate::core::cycle::verdict::{Finding, Verdict};
 pub(super) use crate::core::reader::said as pick;
 use crate::core::reader::{Language, Reader, filled};
 use crate::core::signoff::OpenPoint;
+use crate::core::wiring;
 use crate::report::pdf::tell::Teller;
 
 /// An open point in the words of its reader.
@@ -73,7 +74,7 @@ pub fn point(point: &OpenPoint, reader: &Reader) -> String {
         OpenPoint::WiringNotProved
         | OpenPoint::WiringNotGood { .. }
         | OpenPoint::WiringLeftOut { .. }
-        | OpenPoint::WiringOutdated { .. } => wiring(point, &teller),
+        | OpenPoint::WiringOutdated { .. } => of_wiring(point, &teller),
         OpenPoint::NoTestCycle => said(
             "No cycle is on record since the wiring was proved and the probes were calibrated.",
             "No consta ningún ciclo desde que se comprobó el cableado y se calibraron las sondas.",
@@ -102,7 +103,7 @@ pub fn point(point: &OpenPoint, reader: &Reader) -> String {
     }
 }
 
-fn wiring(point: &OpenPoint, teller: &Teller) -> String {
+fn of_wiring(point: &OpenPoint, teller: &Teller) -> String {
     let language = teller.reader.language;
     if let OpenPoint::WiringNotGood { probe: Some(probe), finding } = point {
         let values = [("probe", plain(probe)), ("finding", found(finding, language))];
@@ -140,20 +141,9 @@ fn wiring(point: &OpenPoint, teller: &Teller) -> String {
     phrase.to_owned()
 }
 
-/// What was found of a probe at the proof of the wiring; a word that is not known stays as it is.
-pub(super) fn found(finding: &str, language: Language) -> String {
-    let (english, spanish) = match finding {
-        "answers" => ("answers", "responde"),
-        "swapped" => ("swapped with another", "cambiada con otra"),
-        "reversed" => ("leads exchanged", "cables invertidos"),
-        "dead" => ("does not answer", "no responde"),
-        "wrong-type" => ("wrong type", "tipo equivocado"),
-        "wrong-place" => ("wrong place", "lugar equivocado"),
-        "not-at-rest" => ("not at rest before", "no estaba en reposo"),
-        "still-rising" => ("still rising at the end", "aún subía al final"),
-        other => return plain(other),
-    };
-    pick(language, english, spanish).to_owned()
+/// What was found of a probe at the proof of the wiring.
+pub(super) fn found(on_record: &str, language: Language) -> String {
+    plain(wiring::finding(on_record, language))
 }
 
 /// A verdict with its mark and its word.

@@ -9,7 +9,7 @@ use crate::core::technician::bath::{Bath, NotYet};
 use crate::core::technician::calibrating::{self, StepSeen};
 use crate::core::technician::words::{self as shared, degrees, width};
 use crate::core::technician::{proving, refusals, responding};
-use crate::core::wiring::{Finding, Warmth};
+use crate::core::wiring::{self, Finding, Warmth};
 use crate::web::frame::said;
 use crate::web::probes::place;
 
@@ -232,7 +232,7 @@ fn tried(stands: &proving::Stands, reader: &Reader) -> Vec<String> {
         .map(|(name, at, found)| {
             let found = found.as_ref().map(|found| {
                 let mark = if found.finding == Finding::Answers { "✓" } else { "✗" };
-                let word = shared::finding(found.finding.as_str(), language);
+                let word = wiring::finding(found.finding.as_str(), language);
                 format!(": {mark} {word}. {}", found.seen(name, language, scale))
             });
             format!("{name} ({}){}", place(*at, language), found.unwrap_or_default())

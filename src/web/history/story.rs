@@ -10,7 +10,7 @@ use crate::core::record::{
     KeyChange, LawfulHold, Maintenance, ProvenProbe, Pruned, ResponseDone, Restored, ServiceStart,
     ServiceStop, SignedOff, SigningKeyChange, StopCause, WiringProofDone,
 };
-use crate::core::technician::words::finding;
+use crate::core::wiring::finding;
 use crate::web::alerts::trail;
 use crate::web::logbook::words::of_check;
 use crate::web::machine::words::fault_word;

@@ -4,7 +4,8 @@ use super::{Filed, FiledProof, words};
 use crate::core::on_file::Filed as OnFile;
 use crate::core::reader::Reader;
 use crate::core::record::{CalibrationDone, ResponseDone};
-use crate::core::technician::words::{correction, degrees, finding, reference, signed, width};
+use crate::core::technician::words::{correction, degrees, reference, signed, width};
+use crate::core::wiring::finding;
 use crate::web::frame::said;
 
 /// All records of one kind.
