@@ -234,9 +234,8 @@ impl Turns<'_> {
         self.work.hangs(self.clock.elapsed());
         self.say(streams, &[words::waiting(language)])?;
         let found = self.found(place, name, streams)?;
-        if found.finding == Finding::Dead {
-            self.silence.unless_of_source(name)?;
-            self.silence.unless_of_unit(name)?;
+        if let Some(excuse) = self.silence.excuse(name, &found) {
+            return Err(excuse.diagnostic(name).into());
         }
         let (good, finding) = (found.finding == Finding::Answers, found.finding.as_str());
         let seen = found.seen(name, language, self.arguments.scale);

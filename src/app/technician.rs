@@ -18,7 +18,7 @@ use tokio_util::sync::CancellationToken;
 pub(super) use self::at_work::AtWork;
 pub(super) use self::calibrate::{calibrate, holds_until};
 pub(super) use self::respond::respond;
-pub(super) use self::silence::Silence;
+pub(super) use self::silence::{Excuse, Silence};
 use super::live::{Live, LiveEvent, LiveReading, Through, UnitSeen, Wanted};
 use super::order::{Done, Order};
 use super::{Failure, Streams, ask, configuration, in_force, ledger, people, terminal};

@@ -8,15 +8,18 @@ use std::collections::BTreeMap;
 use std::sync::{Arc, Mutex, MutexGuard, PoisonError};
 use std::time::Duration;
 
+use tokio::sync::broadcast::Receiver;
 use tokio::sync::broadcast::error::RecvError;
 use tokio::sync::{Notify, watch};
 use tokio::time::MissedTickBehavior;
 use tokio_util::sync::CancellationToken;
 
 use crate::app::live::{Listening, LiveEvent, LiveReading, Tap};
+use crate::app::technician::{Excuse, Silence};
 use crate::core::calibration::Calibration;
 use crate::core::calibration::fitted::Fitted;
 use crate::core::channel::Place;
+use crate::core::reader::Language;
 use crate::core::record::{CalibrationPoint, ProvenProbe};
 use crate::core::response::Response;
 use crate::core::technician::Value;
@@ -60,6 +63,8 @@ struct State {
     gauges: BTreeMap<String, Gauge>,
     /// What somebody ended that another was at: the newest of each probe and machine.
     ended: BTreeMap<String, Ended>,
+    /// Whether a source or a unit is silent, not the probe.
+    silence: Silence,
     /// Until when readings are gathered for those who look.
     until: Duration,
 }
@@ -73,6 +78,8 @@ struct Running {
     begun: Timestamp,
     /// When something was pressed last.
     pressed: Duration,
+    /// Probes without a value, with why that is no finding of theirs: as it was when each was tried.
+    excuses: BTreeMap<String, Option<Excuse>>,
     /// It is being put on record.
     leaving: bool,
     problem: Option<Said>,
@@ -100,6 +107,29 @@ impl Running {
             Attempt::Response(..) => Kind::Response,
             Attempt::Proof(_) => Kind::Proof,
         }
+    }
+
+    /// Keeps why what was just found is no finding: by the time it goes on record the unit may answer again.
+    fn excuse(&mut self, silence: &Silence) {
+        let Attempt::Proof(work) = &self.attempt else { return };
+        for (probe, _, found) in work.stands().probes {
+            match found {
+                Some(found) => {
+                    self.excuses.entry(probe).or_insert_with_key(|probe| silence.excuse(probe, &found));
+                }
+                None => {
+                    self.excuses.remove(&probe);
+                }
+            }
+        }
+    }
+
+    /// Why it does not go on record as it is.
+    fn held_back(&self, language: Language) -> Option<Said> {
+        self.excuses.iter().find_map(|(probe, excuse)| {
+            let (summary, advice) = excuse.as_ref()?.at_the_page(probe, language);
+            Some(Said { summary, advice: Some(advice) })
+        })
     }
 
     fn came(&self) -> Option<Came> {
@@ -143,7 +173,7 @@ impl Bench {
                     return;
                 }
             }
-            let Listening { mut events, .. } = tap.listen();
+            let mut events = self.listen(tap);
             let mut ticks = tokio::time::interval(TICK);
             ticks.set_missed_tick_behavior(MissedTickBehavior::Delay);
             while self.is_wanted() {
@@ -152,17 +182,28 @@ impl Bench {
                     _ = ticks.tick() => self.tick(),
                     heard = events.recv() => match heard {
                         Ok(event) => {
+                            self.state().silence.take(&event);
                             if let LiveEvent::Reading(reading) = &*event {
                                 self.hear(reading);
                             }
                         }
-                        Err(RecvError::Lagged(events)) => self.lost(events),
+                        Err(RecvError::Lagged(lost)) => {
+                            self.lost(lost);
+                            events = self.listen(tap);
+                        }
                         // The gateway stops.
                         Err(RecvError::Closed) => return,
                     },
                 }
             }
         }
+    }
+
+    /// Begins to listen, with what is known of sources and units by then.
+    fn listen(&self, tap: &Tap) -> Receiver<Arc<LiveEvent>> {
+        let Listening { known, events } = tap.listen();
+        self.state().silence = Silence::of(&known);
+        events
     }
 
     fn is_wanted(&self) -> bool {
@@ -194,8 +235,10 @@ impl Bench {
     fn tick(&self) {
         let now = self.now();
         let mut state = self.state();
-        state.attempts.retain(|_, running| {
+        let State { attempts, silence, .. } = &mut *state;
+        attempts.retain(|_, running| {
             running.attempt.tick(now);
+            running.excuse(silence);
             running.leaving || now.saturating_sub(running.pressed) < IDLE_MAX
         });
         if state.attempts.is_empty() && state.until <= now {
@@ -279,6 +322,7 @@ impl Bench {
             facts,
             begun: self.shared.clock.now(),
             pressed: self.now(),
+            excuses: BTreeMap::new(),
             leaving: false,
             problem: None,
         };
@@ -326,14 +370,24 @@ impl Bench {
         ended.filter(|ended| now.since(ended.at) < TOLD_FOR)
     }
 
-    /// Takes what an attempt of this account came to, to put it on record: once.
+    /// Takes what an attempt of this account came to, to put it on record: once. What is found of a probe whose unit
+    /// or source was silent does not go there.
     ///
     /// # Errors
-    /// [`NotDone`].
-    pub(super) fn leave(&self, of: &str, account: &str) -> Result<(Came, Leaving), NotDone> {
+    /// [`NotDone`], in the language of whoever asked.
+    pub(super) fn leave(
+        &self,
+        of: &str,
+        account: &str,
+        language: Language,
+    ) -> Result<(Came, Leaving), NotDone> {
         let mut state = self.state();
         let running = own(&mut state, of, account)?;
         let came = running.came().ok_or(NotDone::NotSoFar)?;
+        if let Some(said) = running.held_back(language) {
+            running.problem = Some(said.clone());
+            return Err(NotDone::Refused(said));
+        }
         (running.leaving, running.pressed) = (true, self.now());
         Ok((came, Leaving { bench: self.clone(), of: of.to_owned() }))
     }

@@ -400,7 +400,7 @@ impl Probes for House {
     }
 
     async fn file(&self, of: String, note: Option<String>, person: &Person) -> Result<u64, NotDone> {
-        let (came, leaving) = self.bench.leave(&of, &person.account)?;
+        let (came, leaving) = self.bench.leave(&of, &person.account, person.reader.language)?;
         let entry = self.entry(of, came, note, person.name.clone());
         let reception = self.reception.clone();
         // Ended also where whoever asked has gone meanwhile, so that nothing goes on record twice.

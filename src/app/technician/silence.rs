@@ -1,15 +1,16 @@
 //! Whether it is the source that is silent, not the probe: nothing is then found of the probe.
 //!
 //! A source that goes down, and a unit that does not answer, say so as a fault of each of their probes:
-//! such a reading tells nothing of the probe.
+//! such a reading tells nothing of the probe. What is known of a source ends where it goes down.
 
 use std::collections::{BTreeMap, BTreeSet};
 
 use crate::app::Failure;
 use crate::app::live::LiveEvent;
 use crate::app::watch;
-use crate::core::reader::Language;
+use crate::core::reader::{Language, said};
 use crate::core::reading::Fault;
+use crate::core::wiring::{Evidence, Finding, Found};
 use crate::diagnostic::Diagnostic;
 use crate::probe::UnitState;
 
@@ -24,7 +25,101 @@ pub(in crate::app) struct Silence {
     units: BTreeMap<String, (String, u8, UnitState)>,
 }
 
+/// Why nothing is found of a probe.
+#[derive(Clone, PartialEq, Eq, Debug)]
+pub(in crate::app) enum Excuse {
+    /// Its unit does not answer as it must.
+    Unit {
+        /// Name of the source.
+        source: String,
+        /// Address of the unit.
+        unit: u8,
+        /// How it stands.
+        state: UnitState,
+    },
+    /// Nothing came of it, and these sources are down, each with the cause.
+    Down(BTreeMap<String, String>),
+    /// While it was tried its unit did not answer, or its source was down; by then it is over.
+    Over,
+}
+
+impl Excuse {
+    /// What is wrong, and each cause.
+    fn told(&self, probe: &str, language: Language) -> (String, Vec<String>) {
+        let english = language == Language::English;
+        match self {
+            Self::Unit { source, unit, state } => {
+                let summary = if english {
+                    format!(
+                        "nothing came of {probe}, since its unit does not answer in time: nothing was put on record"
+                    )
+                } else {
+                    format!(
+                        "no llegó nada de {probe}, pues su unidad no responde a tiempo: no se registró nada"
+                    )
+                };
+                let note = watch::words::unit_note(language, source, *unit, *state);
+                (summary, note.into_iter().collect())
+            }
+            Self::Down(sources) => {
+                let summary = if english {
+                    format!("nothing came of {probe}, and a source is down: nothing was put on record")
+                } else {
+                    format!("no llegó nada de {probe}, y una fuente está caída: no se registró nada")
+                };
+                (summary, sources.iter().map(|(source, cause)| format!("{source}: {cause}")).collect())
+            }
+            Self::Over => {
+                let summary = if english {
+                    format!(
+                        "nothing came of {probe} while it was tried, since its unit or its source did not answer: \
+                         nothing was put on record"
+                    )
+                } else {
+                    format!(
+                        "no llegó nada de {probe} durante la prueba, pues su unidad o su fuente no respondía: no se \
+                         registró nada"
+                    )
+                };
+                (summary, Vec::new())
+            }
+        }
+    }
+
+    /// As whoever holds a phone at the machine is told it: what is wrong, and what to do.
+    pub(in crate::app) fn at_the_page(&self, probe: &str, language: Language) -> (String, String) {
+        let (summary, causes) = self.told(probe, language);
+        let advice = said(
+            language,
+            "Try that probe again once it shows a value",
+            "Pruebe otra vez esa sonda cuando muestre un valor",
+        );
+        ([vec![summary], causes].concat().join("; "), advice.to_owned())
+    }
+
+    /// As whoever typed a command is told it, in English as every diagnostic.
+    pub(in crate::app) fn diagnostic(&self, probe: &str) -> Diagnostic {
+        let (summary, causes) = self.told(probe, Language::English);
+        let told = causes.into_iter().fold(Diagnostic::error("source-lost", summary), Diagnostic::cause);
+        match self {
+            Self::Unit { .. } | Self::Over => {
+                told.advice("begin again once rinseward watch shows a value of it")
+            }
+            Self::Down(_) => told
+                .advice("rinseward ports says which ports there are, who holds each, and who may open it")
+                .advice("begin again once the source is up"),
+        }
+    }
+}
+
 impl Silence {
+    /// What is known by these events.
+    pub(in crate::app) fn of(known: &[LiveEvent]) -> Self {
+        let mut silence = Self::default();
+        known.iter().for_each(|event| silence.take(event));
+        silence
+    }
+
     /// Takes what came.
     pub(in crate::app) fn take(&mut self, event: &LiveEvent) {
         match event {
@@ -51,6 +146,9 @@ impl Silence {
             }
             LiveEvent::Source(source) => {
                 self.down.insert(source.source.clone(), source.cause.clone().unwrap_or_default());
+                self.units.retain(|_, (of, ..)| *of != source.source);
+                // Nobody knows which probes were heard by it; those of another are heard again.
+                self.heard.clear();
             }
             LiveEvent::Begun(_)
             | LiveEvent::Refused { .. }
@@ -59,18 +157,34 @@ impl Silence {
         }
     }
 
-    /// Refuses to find anything of a probe whose unit does not answer just now.
-    ///
-    /// # Errors
-    /// `source-lost`, with how the unit stands and what to look at.
-    pub(in crate::app) fn unless_of_unit(&self, probe: &str) -> Result<(), Failure> {
-        let Some((source, unit, state)) = self.units.get(probe) else { return Ok(()) };
-        let summary = format!(
-            "nothing came of {probe}, since its unit does not answer in time: nothing was put on record"
-        );
-        let note = watch::words::unit_note(Language::English, source, *unit, *state);
-        let diagnostic = note.into_iter().fold(Diagnostic::error("source-lost", summary), Diagnostic::cause);
-        Err(diagnostic.advice("begin again once rinseward watch shows a value of it").into())
+    /// Why what was found of a probe is none of the probe's, just after it was found.
+    pub(in crate::app) fn excuse(&self, probe: &str, found: &Found) -> Option<Excuse> {
+        match (found.finding, &found.evidence) {
+            (Finding::Dead, Evidence::NoValue(Some(Fault::Silent))) => {
+                self.of_unit(probe).or_else(|| self.of_source(probe)).or(Some(Excuse::Over))
+            }
+            (Finding::Dead, _) => self.of_unit(probe).or_else(|| self.of_source(probe)),
+            (
+                Finding::Answers
+                | Finding::Swapped
+                | Finding::Reversed
+                | Finding::WrongType
+                | Finding::WrongPlace
+                | Finding::NotAtRest
+                | Finding::StillRising,
+                _,
+            ) => None,
+        }
+    }
+
+    fn of_unit(&self, probe: &str) -> Option<Excuse> {
+        let (source, unit, state) = self.units.get(probe)?;
+        Some(Excuse::Unit { source: source.clone(), unit: *unit, state: *state })
+    }
+
+    fn of_source(&self, probe: &str) -> Option<Excuse> {
+        let heard = self.heard.contains(probe);
+        (!heard && !self.down.is_empty()).then(|| Excuse::Down(self.down.clone()))
     }
 
     /// Refuses to find anything of a probe of which nothing came while its unit does not answer, or a source is
@@ -82,19 +196,8 @@ impl Silence {
         if self.heard.contains(probe) {
             return Ok(());
         }
-        self.unless_of_unit(probe)?;
-        if self.down.is_empty() {
-            return Ok(());
-        }
-        let summary = format!("nothing came of {probe}, and a source is down: nothing was put on record");
-        let mut diagnostic = Diagnostic::error("source-lost", summary);
-        for (source, cause) in &self.down {
-            diagnostic = diagnostic.cause(format!("{source}: {cause}"));
-        }
-        Err(diagnostic
-            .advice("rinseward ports says which ports there are, who holds each, and who may open it")
-            .advice("begin again once the source is up")
-            .into())
+        let excuse = self.of_unit(probe).or_else(|| self.of_source(probe));
+        excuse.map_or(Ok(()), |excuse| Err(excuse.diagnostic(probe).into()))
     }
 }
 
@@ -144,6 +247,28 @@ mod tests {
         })
     }
 
+    fn dead(fault: Option<Fault>) -> Found {
+        Found { finding: Finding::Dead, evidence: Evidence::NoValue(fault), instead: None }
+    }
+
+    // Own promise: what came before a source went down, and a silence that is over, are no findings either.
+    #[test]
+    fn a_source_that_went_down_since_or_came_back_is_no_dead_probe() {
+        let mut silence = Silence::default();
+        for event in [source(true), reading(None)] {
+            silence.take(&event);
+        }
+        assert_eq!(silence.excuse("dm1/rinse", &dead(None)), None, "it is the probe's own");
+        assert_eq!(silence.excuse("dm1/rinse", &dead(Some(Fault::Silent))), Some(Excuse::Over));
+        silence.take(&source(false));
+        let excuse = silence.excuse("dm1/rinse", &dead(Some(Fault::Silent)));
+        assert!(matches!(&excuse, Some(Excuse::Down(sources)) if sources.len() == 1), "{excuse:?}");
+        silence.take(&source(true));
+        let over = silence.excuse("dm1/rinse", &dead(Some(Fault::Silent))).expect("nothing came of it");
+        let told = over.diagnostic("dm1/rinse").to_string();
+        assert!(over == Excuse::Over && told.contains("source-lost") && told.contains("dm1/rinse"), "{told}");
+    }
+
     // Own promise: a unit that is silent, slow or illegible is no finding about the probes behind it; one that
     // refuses a register says something of that probe.
     #[test]
@@ -162,10 +287,11 @@ mod tests {
             (UnitState::Answers, None),
         ] {
             silence.take(&unit(state));
-            let refused = silence.unless_of_unit("dm1/rinse").err().map(|error| error.to_string());
+            let excuse = silence.excuse("dm1/rinse", &dead(None));
+            let refused = excuse.map(|excuse| excuse.diagnostic("dm1/rinse").to_string());
             assert_eq!(refused.is_some(), part.is_some(), "{state:?}: {refused:?}");
             assert!(refused.is_none_or(|said| part.is_some_and(|part| said.contains(part))), "{state:?}");
-            assert!(silence.unless_of_unit("dm1/wash").is_ok());
+            assert_eq!(silence.excuse("dm1/wash", &dead(None)), None);
             assert!(silence.unless_of_source("dm1/rinse").is_ok(), "something was heard of it");
         }
     }

@@ -1,7 +1,7 @@
 use super::*;
 use crate::config::resolve::Configuration;
 use crate::core::id::{ChannelId, SourceId};
-use crate::core::reading::{Sample, Value as Delivered};
+use crate::core::reading::{Fault, Sample, Value as Delivered};
 use crate::core::technician::attempt::Stands;
 use crate::core::technician::bath::{Bath, NotYet};
 use crate::core::technician::calibrating::{Calibrating, StepSeen};
@@ -9,13 +9,16 @@ use crate::core::technician::proving::Proving;
 use crate::core::technician::responding::Responding;
 use crate::core::units::Celsius;
 use crate::core::wiring::Warmth;
-use crate::probe::{Delivery, FromSource};
+use crate::probe::{Delivery, FromSource, SourceState, UnitState};
 
 const KITCHEN: &str = "[[machine]]\nname = \"dm1\"\nkind = \"stationary-rack-dual-temperature\"\n\
     wash-time = \"45s\"\nrinse-time = \"12s\"\nprobes = [\"wash\", \"rinse\"]\n\
     [[source]]\nname = \"port1\"\nkind = \"serial\"\ndevice = \"/dev/null\"\n";
 const PROBES: [&str; 2] = ["dm1/wash", "dm1/rinse"];
 const NOBODY: Facts = Facts { judged: None, correction: Calibration::None };
+
+/// Longest time for each step of a proof here.
+const STEP: Duration = Duration::from_secs(20);
 
 /// A bench, and what feeds it.
 struct Feed {
@@ -68,6 +71,25 @@ impl Feed {
         }
     }
 
+    /// So long in which the first probe says nothing but that it is silent, twice a second.
+    async fn silence(&mut self, time: Duration) {
+        for _ in 0..time.as_millis() / 500 {
+            let at = self.clock.now();
+            self.number += 1;
+            self.tap.hear(&FromSource::Delivery(Delivery {
+                source: SourceId(0),
+                number: self.number,
+                received: at,
+                messages: 1,
+                samples: vec![Sample { channel: ChannelId(0), at, value: Delivered::Fault(Fault::Silent) }],
+                refusals: Vec::new(),
+            }));
+            self.clock.turn(TICK, 0);
+            self.beat.changed().await.expect("it attends");
+        }
+        self.beat.changed().await.expect("it attends");
+    }
+
     fn stands(&self, of: &str) -> Stands {
         self.bench.under(of).expect("it is under way").stands
     }
@@ -110,22 +132,27 @@ async fn a_calibration_follows_its_probe_until_it_can_go_on_record() {
             matches!(&stands.step, StepSeen::Watching { why: NotYet::TooFar(_), .. }),
             "impossible: {stands:?}"
         );
-        assert_eq!(bench.leave("dm1/rinse", "eli").map(drop), Err(NotDone::NotSoFar));
+        assert_eq!(bench.leave("dm1/rinse", "eli", Language::English).map(drop), Err(NotDone::NotSoFar));
         feed.play(40, |t| [60.0, 0.4 + noise(t)]).await;
-        assert_eq!(bench.leave("dm1/rinse", "ana").map(drop), Err(NotDone::TakenBy("Eli".to_owned())));
-        let Ok((Came::Calibration(points, fitted, _), leaving)) = bench.leave("dm1/rinse", "eli") else {
+        assert_eq!(
+            bench.leave("dm1/rinse", "ana", Language::English).map(drop),
+            Err(NotDone::TakenBy("Eli".to_owned()))
+        );
+        let Ok((Came::Calibration(points, fitted, _), leaving)) =
+            bench.leave("dm1/rinse", "eli", Language::English)
+        else {
             panic!("{:?}", feed.stands("dm1/rinse"))
         };
         assert!((points[0].indicated_c - 0.4).abs() < 0.05 && fitted.expanded_c > 0.0, "{points:?}");
         assert_eq!(
-            bench.leave("dm1/rinse", "eli").map(drop),
+            bench.leave("dm1/rinse", "eli", Language::English).map(drop),
             Err(NotDone::NotSoFar),
             "it goes on record once"
         );
         let said = Said { summary: "refused".to_owned(), advice: None };
         leaving.refused(said.clone());
         assert_eq!(bench.under("dm1/rinse").and_then(|under| under.problem), Some(said));
-        let (_, leaving) = bench.leave("dm1/rinse", "eli").expect("it may be tried again");
+        let (_, leaving) = bench.leave("dm1/rinse", "eli", Language::English).expect("it may be tried again");
         bench.give_up("dm1/rinse", ("Ana", "ana"));
         assert!(bench.under("dm1/rinse").is_some(), "nobody ends what is being put on record");
         // On record, or nobody knows: as where a panic drops it.
@@ -144,7 +171,7 @@ async fn a_plunge_is_followed_to_its_time_constant() {
         bench.begin("dm1/rinse", attempt, NOBODY, ("Eli", "eli")).expect("nobody is at it");
         bench.press("dm1/rinse", Press::Go, "eli").expect("it is Eli's");
         feed.play(60, |t| [60.0, 82.0 - 60.0 * (-(t - 15.0).max(0.0) / 1.8).exp()]).await;
-        let Ok((Came::Response(found), _)) = bench.leave("dm1/rinse", "eli") else {
+        let Ok((Came::Response(found), _)) = bench.leave("dm1/rinse", "eli", Language::English) else {
             panic!("{:?}", feed.stands("dm1/rinse"))
         };
         assert!((found.tau_s - 1.8).abs() < 0.1, "{found:?}");
@@ -174,12 +201,62 @@ async fn a_proof_finds_probes_that_are_swapped() {
             })
             .await;
         }
-        let Ok((Came::Proof(probes), _)) = bench.leave("dm1", "eli") else {
+        let Ok((Came::Proof(probes), _)) = bench.leave("dm1", "eli", Language::English) else {
             panic!("{:?}", feed.stands("dm1"))
         };
         let found: Vec<_> =
             probes.iter().map(|probe| (probe.finding.as_str(), probe.instead.as_deref())).collect();
         assert_eq!(found, [("swapped", Some("dm1/rinse")), ("swapped", Some("dm1/wash"))]);
+    })
+    .await;
+}
+
+// Own promise: what a silent unit, or a source that is down, says in the name of a probe is no finding of the probe;
+// also where it answers again before the finding goes on record.
+#[tokio::test(start_paused = true)]
+async fn a_probe_behind_a_silent_unit_or_source_does_not_go_on_record_as_dead() {
+    attended(|mut feed| async move {
+        let bench = feed.bench.clone();
+        let order = vec![(PROBES[0].to_owned(), Place::WashTank)];
+        let work = Proving::new(order, PROBES.map(str::to_owned), Warmth::Hand).lasting(STEP);
+        bench.begin("dm1", Attempt::Proof(Box::new(work)), NOBODY, ("Eli", "eli")).expect("nobody is at it");
+        let unit =
+            |state| FromSource::Unit { source: SourceId(0), unit: 7, channels: vec![ChannelId(0)], state };
+        let source = |state| FromSource::State { source: SourceId(0), state };
+        let down = || SourceState::Down { cause: "no such device".to_owned() };
+        for (silent, again, parts) in [
+            (
+                unit(UnitState::Silent),
+                unit(UnitState::Answers),
+                ["la unidad 7 de «port1» no responde", "dm1/wash"],
+            ),
+            (unit(UnitState::Late), unit(UnitState::Answers), ["responde, pero fuera de plazo", "dm1/wash"]),
+            (source(down()), source(SourceState::Up), ["port1: no such device", "dm1/wash"]),
+        ] {
+            bench.press("dm1", Press::Go, "eli").expect("it is Eli's");
+            feed.tap.hear(&silent);
+            feed.silence(2 * STEP).await;
+            feed.tap.hear(&again);
+            let Err(NotDone::Refused(said)) = bench.leave("dm1", "eli", Language::Spanish).map(drop) else {
+                panic!("{:?}", feed.stands("dm1"))
+            };
+            for part in parts {
+                assert!(said.summary.contains(part), "{part} in {said:?}");
+            }
+            assert_eq!(
+                bench.under("dm1").and_then(|under| under.problem),
+                Some(said),
+                "it is told on the page"
+            );
+            bench.press("dm1", Press::Back, "eli").expect("it may be tried again");
+        }
+        // One that gives values and does not move is dead by itself.
+        bench.press("dm1", Press::Go, "eli").expect("it is Eli's");
+        feed.play(50, |t| [22.0 + noise(t), 22.0]).await;
+        let Ok((Came::Proof(probes), _)) = bench.leave("dm1", "eli", Language::English) else {
+            panic!("{:?}", feed.stands("dm1"))
+        };
+        assert_eq!(probes[0].finding, "dead");
     })
     .await;
 }
