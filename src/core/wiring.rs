@@ -13,6 +13,8 @@ pub mod proofs;
 mod tests;
 mod words;
 
+use serde::{Deserialize, Serialize};
+
 use self::course::Moved;
 pub use self::course::{Course, Standing};
 use super::reader::{Language, Scale};
@@ -119,12 +121,22 @@ impl Found {
     /// What was seen of the probe that was asked for, in a sentence without its stop.
     #[must_use]
     pub fn seen(&self, asked: &str, language: Language, scale: Scale) -> String {
-        words::seen(asked, self, language, scale)
+        self.evidence.told(asked, self.instead.as_deref(), language, scale)
     }
 }
 
-/// What was seen while a probe was warmed. Temperatures and differences in °C.
-#[derive(Clone, PartialEq, Debug)]
+impl Evidence {
+    /// In a sentence without its stop: of the probe that was asked for, and the channel that answered instead, or as
+    /// well.
+    #[must_use]
+    pub fn told(&self, asked: &str, instead: Option<&str>, language: Language, scale: Scale) -> String {
+        words::seen((asked, instead), self, language, scale)
+    }
+}
+
+/// What was seen while a probe was warmed, as it stands on record. Temperatures and differences in °C.
+#[derive(Clone, PartialEq, Debug, Serialize, Deserialize)]
+#[serde(tag = "what", rename_all = "kebab-case")]
 pub enum Evidence {
     /// It rose, and no other did.
     Rose {
@@ -133,8 +145,10 @@ pub enum Evidence {
         /// Warmest.
         to_c: f64,
         /// Why that cannot be.
+        #[serde(skip_serializing_if = "Option::is_none", default)]
         off: Option<Off>,
         /// Channels of which too little was read to say that they did not rise.
+        #[serde(skip_serializing_if = "Vec::is_empty", default)]
         unseen: Vec<String>,
     },
     /// It rose alone, and had not come to its end when the time was over.
@@ -144,6 +158,7 @@ pub enum Evidence {
         /// Warmest so far.
         to_c: f64,
         /// Slope at the end, °C a minute; `None` where too little was read to see it.
+        #[serde(skip_serializing_if = "Option::is_none", default)]
         c_per_min: Option<f64>,
     },
     /// It rose, and another with it.
@@ -190,17 +205,28 @@ pub enum Evidence {
         /// What would have been an answer.
         least_c: f64,
     },
-    /// It gave no value; its last fault where it gave one.
-    NoValue(Option<Fault>),
+    /// It gave no value.
+    NoValue {
+        /// Its last fault, where it gave one.
+        #[serde(skip_serializing_if = "Option::is_none", default)]
+        fault: Option<Fault>,
+    },
 }
 
 /// Why a rise cannot be.
-#[derive(Clone, Copy, PartialEq, Debug)]
+#[derive(Clone, Copy, PartialEq, Debug, Serialize, Deserialize)]
+#[serde(tag = "against", rename_all = "kebab-case")]
 pub enum Off {
-    /// No hand is so warm; the warmest, °C.
-    Hand(f64),
-    /// The water has this temperature, °C.
-    Water(f64),
+    /// No hand is so warm.
+    Hand {
+        /// The warmest, °C.
+        max_c: f64,
+    },
+    /// The water is not.
+    Water {
+        /// Its temperature, °C.
+        water_c: f64,
+    },
     /// No probe at rest shows that.
     Rest,
 }
@@ -217,7 +243,7 @@ impl Found {
     #[must_use]
     pub fn at_the_end(self, warmth: Warmth, course: &Course) -> Self {
         let (
-            Evidence::Rose { from_c, to_c, off: None | Some(Off::Water(_)), .. },
+            Evidence::Rose { from_c, to_c, off: None | Some(Off::Water { .. }), .. },
             Warmth::Water(Some(water)),
         ) = (&self.evidence, warmth)
         else {
@@ -272,8 +298,10 @@ pub fn judge<'c>(
 fn alone(warmth: Warmth, moved: Moved, unseen: Vec<String>) -> Found {
     let (from_c, to_c) = (moved.rest_c, moved.high_c);
     let off = match warmth {
-        Warmth::Hand if to_c > HAND_MAX_C => Some(Off::Hand(HAND_MAX_C)),
-        Warmth::Water(Some(water)) if (to_c - water.0).abs() > WATER_OFF_MAX_C => Some(Off::Water(water.0)),
+        Warmth::Hand if to_c > HAND_MAX_C => Some(Off::Hand { max_c: HAND_MAX_C }),
+        Warmth::Water(Some(water)) if (to_c - water.0).abs() > WATER_OFF_MAX_C => {
+            Some(Off::Water { water_c: water.0 })
+        }
         Warmth::Hand | Warmth::Water(_) if !(REST_C.0..=REST_C.1).contains(&from_c) => Some(Off::Rest),
         Warmth::Hand | Warmth::Water(_) => None,
     };
@@ -313,5 +341,5 @@ fn without_value(fault: Option<Fault>) -> Found {
         )
         | None => Finding::Dead,
     };
-    Found { finding, evidence: Evidence::NoValue(fault), instead: None }
+    Found { finding, evidence: Evidence::NoValue { fault }, instead: None }
 }

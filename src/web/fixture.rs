@@ -35,6 +35,7 @@ use crate::core::record::{Correction, ProvenProbe, SignedPlate};
 use crate::core::technician::attempt::Press;
 use crate::core::technician::gauge::Trend;
 use crate::core::time::Timestamp;
+use crate::core::wiring::Evidence;
 
 /// 2026-11-26T12:00:00Z.
 pub(super) const NOW: Timestamp = Timestamp::from_micros(1_795_694_400_000_000);
@@ -339,7 +340,7 @@ impl Probes for StillKitchen {
             probe: "dm1/rinse".to_owned(),
             good: false,
             finding: "swapped".to_owned(),
-            seen: "dm1/rinse was warmed, and dm1/wash rose".to_owned(),
+            seen: Evidence::OtherRose { other_c: 9.0, same_machine: true },
             instead: Some("dm1/wash".to_owned()),
         };
         let (by, withdrawn) = ("Eli <b>".to_owned(), false);

@@ -14,6 +14,7 @@ use rinseward::core::record::{
 };
 use rinseward::core::signoff::OpenPoint;
 use rinseward::core::time::Timestamp;
+use rinseward::core::wiring::Evidence;
 use rinseward::ledger::{Commit, NewRecord, Reader};
 use tempfile::TempDir;
 
@@ -179,7 +180,7 @@ fn proof(good: bool) -> Body {
         probe: probe.to_owned(),
         good,
         finding: if good { "answers" } else { "reversed" }.to_owned(),
-        seen: "it rose by 12.3 °C, no other by more than 0.2 °C".to_owned(),
+        seen: Evidence::Rose { from_c: 21.0, to_c: 33.3, off: None, unseen: Vec::new() },
         instead: None,
     };
     let probes = vec![proven("dm1/wash", true), proven("dm1/rinse", good)];

@@ -160,7 +160,7 @@ impl Silence {
     /// Why what was found of a probe is none of the probe's, just after it was found.
     pub(in crate::app) fn excuse(&self, probe: &str, found: &Found) -> Option<Excuse> {
         match (found.finding, &found.evidence) {
-            (Finding::Dead, Evidence::NoValue(Some(Fault::Silent))) => {
+            (Finding::Dead, Evidence::NoValue { fault: Some(Fault::Silent) }) => {
                 self.of_unit(probe).or_else(|| self.of_source(probe)).or(Some(Excuse::Over))
             }
             (Finding::Dead, _) => self.of_unit(probe).or_else(|| self.of_source(probe)),
@@ -248,7 +248,7 @@ mod tests {
     }
 
     fn dead(fault: Option<Fault>) -> Found {
-        Found { finding: Finding::Dead, evidence: Evidence::NoValue(fault), instead: None }
+        Found { finding: Finding::Dead, evidence: Evidence::NoValue { fault }, instead: None }
     }
 
     // Own promise: what came before a source went down, and a silence that is over, are no findings either.

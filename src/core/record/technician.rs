@@ -6,8 +6,10 @@ use super::Basis;
 use crate::core::channel::Place;
 use crate::core::cycle::plate::{LimitSource, MachineKind, Sanitizing};
 use crate::core::cycle::verdict::Verdict;
+use crate::core::reader::{Language, Scale};
 use crate::core::signoff::OpenPoint;
 use crate::core::time::Timestamp;
+use crate::core::wiring::Evidence;
 
 /// A probe was compared with what it should show. Temperatures in °C, uncertainties expanded with k = 2.
 #[derive(Clone, PartialEq, Debug, Serialize, Deserialize)]
@@ -142,11 +144,19 @@ pub struct ProvenProbe {
     /// What was found, as one word: `answers`, `swapped`, `reversed`, `dead`, `wrong-type`, `wrong-place`,
     /// `not-at-rest`, `still-rising`.
     pub finding: String,
-    /// What was seen, and why that is so.
-    pub seen: String,
+    /// What was seen.
+    pub seen: Evidence,
     /// The channel that answered instead.
     #[serde(skip_serializing_if = "Option::is_none", default)]
     pub instead: Option<String>,
+}
+
+impl ProvenProbe {
+    /// What was seen, and why that is so, in a sentence without its stop.
+    #[must_use]
+    pub fn told(&self, language: Language, scale: Scale) -> String {
+        self.seen.told(&self.probe, self.instead.as_deref(), language, scale)
+    }
 }
 
 /// A machine was handed over: what it is fitted with and how that was shown to work.

@@ -5,6 +5,7 @@ use crate::core::cycle::plate::{MachineKind, Sanitizing};
 use crate::core::cycle::verdict::Reason;
 use crate::core::reading::Fault;
 use crate::core::record::{Basis, DoseBasis, ProvenProbe, Rule, WindowFrom, WiringProofDone};
+use crate::core::wiring::Evidence;
 
 fn at(seconds: f64) -> Timestamp {
     Timestamp::from_seconds(seconds).expect("a small number of seconds")
@@ -27,7 +28,7 @@ impl Kitchen {
             probe: probe.to_owned(),
             good: true,
             finding: "answers".to_owned(),
-            seen: "it rose alone".to_owned(),
+            seen: Evidence::Rose { from_c: 22.0, to_c: 31.0, off: None, unseen: Vec::new() },
             instead: None,
         };
         Self {

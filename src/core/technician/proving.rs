@@ -5,7 +5,6 @@ use std::time::Duration;
 
 use super::Value;
 use crate::core::channel::Place;
-use crate::core::reader::{Language, Scale};
 use crate::core::record::ProvenProbe;
 use crate::core::wiring::{Course, Finding, Found, Standing, Warmth, judge, not_at_rest};
 
@@ -213,8 +212,7 @@ impl Proving {
         Stands { probes: probes.collect(), step, warmth: self.warmth, lost: self.lost }
     }
 
-    /// What can go on record, good or not: each probe was tried. On record it stands in English and °C, as
-    /// everything there.
+    /// What can go on record, good or not: each probe was tried.
     #[must_use]
     pub fn result(&self) -> Option<Vec<ProvenProbe>> {
         if self.order.is_empty() || self.asked().is_some() {
@@ -224,7 +222,7 @@ impl Proving {
             probe: name.clone(),
             good: found.finding == Finding::Answers,
             finding: found.finding.as_str().to_owned(),
-            seen: found.seen(name, Language::English, Scale::Celsius),
+            seen: found.evidence.clone(),
             instead: found.instead.clone(),
         });
         Some(each.collect())
@@ -235,6 +233,7 @@ impl Proving {
 mod tests {
     use super::*;
     use crate::core::cycle::fixture::at;
+    use crate::core::reader::{Language, Scale};
     use crate::core::units::Celsius;
 
     const PROBES: [&str; 2] = ["dm1/wash", "dm1/rinse"];

@@ -21,7 +21,7 @@ pub struct Proven {
     pub record: u64,
     /// When it came on record.
     pub since: Timestamp,
-    /// What was found of it.
+    /// What was found of it; what was seen is told of the probe that was warmed, which may be another.
     pub found: ProvenProbe,
 }
 
@@ -67,13 +67,14 @@ impl Proofs {
 mod tests {
     use super::*;
     use crate::core::cycle::fixture::at;
+    use crate::core::wiring::Evidence;
 
     fn found(probe: &str, finding: &str, instead: Option<&str>) -> ProvenProbe {
         ProvenProbe {
             probe: format!("dm1/{probe}"),
             good: finding == "answers",
             finding: finding.to_owned(),
-            seen: "seen".to_owned(),
+            seen: Evidence::NoValue { fault: None },
             instead: instead.map(|other| format!("dm1/{other}")),
         }
     }

@@ -155,3 +155,22 @@ fn every_finding_has_its_words_in_both_languages() {
     assert_eq!(finding("still-rising", Language::Spanish), "aún subía al final");
     assert_eq!(finding("of a later version", Language::Spanish), "of a later version");
 }
+
+// 22 °C is 71.6 °F and 31 °C is 87.8 °F (NIST SP 811, B.8: × 1.8 + 32).
+#[test]
+fn what_is_on_record_is_told_to_each_reader_in_their_own_words() {
+    let courses = [
+        course("dm1/wash", vec![Ok(Celsius(22.0)); 24], vec![Ok(Celsius(31.0)); 24]),
+        course("dm1/rinse", steady(22.0), steady(22.0)),
+    ];
+    let evidence = judge("dm1/wash", Warmth::Hand, &courses).evidence;
+    let kept = serde_json::to_string(&evidence).expect("plain values");
+    let read: Evidence = serde_json::from_str(&kept).expect("as it was written");
+    assert_eq!(read, evidence, "{kept}");
+    for (language, scale, expected) in [
+        (Language::English, Scale::Fahrenheit, "dm1/wash rose from 71.6 to 87.8 °F, and no other did"),
+        (Language::Spanish, Scale::Celsius, "dm1/wash subió de 22.0 a 31.0 °C, y ninguna otra"),
+    ] {
+        assert_eq!(read.told("dm1/wash", None, language, scale), expected);
+    }
+}

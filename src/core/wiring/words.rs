@@ -1,6 +1,6 @@
 //! What was found and seen while a probe was warmed, in English and Spanish.
 
-use super::{Evidence, Finding, Found, Off};
+use super::{Evidence, Finding, Off};
 use crate::core::reader::{Language, Scale, filled, said};
 use crate::core::reading::Fault;
 
@@ -61,15 +61,20 @@ pub(super) const fn word(finding: Finding, language: Language) -> &'static str {
 }
 
 /// The sentence, without its stop.
-pub(super) fn seen(asked: &str, found: &Found, language: Language, scale: Scale) -> String {
+pub(super) fn seen(
+    (asked, instead): (&str, Option<&str>),
+    evidence: &Evidence,
+    language: Language,
+    scale: Scale,
+) -> String {
     let symbol = scale.symbol();
     let at = |celsius: f64| format!("{:.1}", scale.temperature(celsius));
     let by = |kelvin: f64| format!("{:.1} {symbol}", scale.difference(kelvin));
     let a_minute = |c_per_min: f64| format!("{:.1} {symbol}", scale.difference(c_per_min).abs());
-    let other = found.instead.as_deref().unwrap_or("–");
+    let other = instead.unwrap_or("–");
     let own = [("asked", asked), ("other", other), ("symbol", symbol)];
     let put = |pair, values: &[(&str, &str)]| put(language, pair, &[&own[..], values].concat());
-    match &found.evidence {
+    match evidence {
         Evidence::Rose { from_c, to_c, off, unseen } => {
             let rest = rest_of_rise(*off, *from_c, unseen, language, scale);
             put(ROSE, &[("from", &at(*from_c)), ("to", &at(*to_c)), ("rest", &rest)])
@@ -94,7 +99,7 @@ pub(super) fn seen(asked: &str, found: &Found, language: Language, scale: Scale)
             let rise = format!("{:+.1} {symbol}", scale.difference(*rise_c));
             put(STAYED, &[("rest", &at(*at_c)), ("rise", &rise), ("least", &by(*least_c))])
         }
-        Evidence::NoValue(fault) => {
+        Evidence::NoValue { fault } => {
             put(NO_VALUE, &[("why", said(language, no_value(*fault), no_value_es(*fault)))])
         }
     }
@@ -117,14 +122,14 @@ fn rest_of_rise(
 fn of_off(off: Off, from_c: f64, language: Language, scale: Scale) -> String {
     let (symbol, english) = (scale.symbol(), language == Language::English);
     match off {
-        Off::Hand(max_c) if english => {
+        Off::Hand { max_c } if english => {
             format!("no hand is warmer than {:.0} {symbol}", scale.temperature(max_c))
         }
-        Off::Hand(max_c) => format!("ninguna mano pasa de {:.0} {symbol}", scale.temperature(max_c)),
-        Off::Water(water_c) if english => {
+        Off::Hand { max_c } => format!("ninguna mano pasa de {:.0} {symbol}", scale.temperature(max_c)),
+        Off::Water { water_c } if english => {
             format!("the water is at {:.1} {symbol}", scale.temperature(water_c))
         }
-        Off::Water(water_c) => format!("el agua está a {:.1} {symbol}", scale.temperature(water_c)),
+        Off::Water { water_c } => format!("el agua está a {:.1} {symbol}", scale.temperature(water_c)),
         Off::Rest if english => format!("no probe at rest is at {:.1} {symbol}", scale.temperature(from_c)),
         Off::Rest => format!("ninguna sonda en reposo está a {:.1} {symbol}", scale.temperature(from_c)),
     }

@@ -222,15 +222,18 @@ impl Words<'_> {
                 .map(|probe| probe.probe.as_str())
                 .collect();
             let counts = |probe: &&ProvenProbe| one_for_all || named.contains(&probe.probe.as_str());
-            rows.extend(proof.probes.iter().filter(counts).map(|probe| self.proven(probe)));
+            rows.extend(
+                proof
+                    .probes
+                    .iter()
+                    .filter(counts)
+                    .map(|probe| self.proven(&probe.probe, probe.instead.as_deref(), probe)),
+            );
             // One that answered in the place of another was not warmed itself.
             let own = |name: &&&str| !proof.probes.iter().any(|probe| probe.probe == **name);
             for name in named.iter().filter(own) {
                 let asked = proof.probes.iter().find(|asked| asked.instead.as_deref() == Some(name));
-                rows.extend(asked.map(|asked| {
-                    let (probe, instead) = ((*name).to_owned(), Some(asked.probe.clone()));
-                    self.proven(&ProvenProbe { probe, instead, ..asked.clone() })
-                }));
+                rows.extend(asked.map(|asked| self.proven(name, Some(&asked.probe), asked)));
             }
         }
         if !rows.is_empty() {
@@ -258,13 +261,14 @@ impl Words<'_> {
         Block::Text(format!("{good}: {at}, {by} ({noun} {record})"))
     }
 
-    /// What was found of one probe, as a row.
-    fn proven(&self, probe: &ProvenProbe) -> Vec<String> {
-        let mark = if probe.good { "✓" } else { "✗" };
-        let instead = probe.instead.as_deref().map(|other| format!(" ({})", plain(other)));
-        let word = found(&probe.finding, self.reader().language);
+    /// What was found of one probe as another was warmed, or itself, as a row.
+    fn proven(&self, probe: &str, instead: Option<&str>, warmed: &ProvenProbe) -> Vec<String> {
+        let reader = self.reader();
+        let mark = if warmed.good { "✓" } else { "✗" };
+        let instead = instead.map(|other| format!(" ({})", plain(other)));
+        let word = found(&warmed.finding, reader.language);
         let found = format!("{mark} {word}{}", instead.unwrap_or_default());
-        vec![plain(&probe.probe), found, plain(&probe.seen)]
+        vec![plain(probe), found, plain(&warmed.told(reader.language, reader.scale))]
     }
 
     /// The test cycle with its trace.

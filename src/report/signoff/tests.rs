@@ -20,6 +20,7 @@ use crate::core::record::{
 use crate::core::signoff::OpenPoint;
 use crate::core::time::Timestamp;
 use crate::core::units::Celsius;
+use crate::core::wiring::Evidence;
 
 fn reader(language: Language, scale: Scale) -> Reader {
     Reader { language, scale, zone: TimeZone::UTC }
@@ -280,7 +281,7 @@ fn whole() -> Whole {
         probe: probe.probe.clone(),
         good: true,
         finding: "answers".to_owned(),
-        seen: "it rose by 14.2 °C within 20 s; no other moved by more than 0.3 °C".to_owned(),
+        seen: Evidence::Rose { from_c: 21.4, to_c: 35.6, off: None, unseen: Vec::new() },
         instead: None,
     });
     let proof = WiringProofDone {

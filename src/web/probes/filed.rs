@@ -26,10 +26,11 @@ pub(super) fn kept(filed: &Filed, reader: &Reader) -> [Kept; 3] {
     let proofs = filed.proofs.iter().map(|FiledProof { index, at, by, found, withdrawn }| {
         let mark = if found.good { "✓" } else { "✗" };
         let word = finding(&found.finding, reader.language);
+        let seen = found.told(reader.language, reader.scale);
         let said = said(reader.language, " · WITHDRAWN", " · RETIRADA");
         let withdrawn = if *withdrawn { said } else { "" };
         let head = format!("{} · {by} [{} {index}]{withdrawn}", reader.moment(*at), words.record);
-        Item { head, lines: vec![format!("{mark} {word}: {}", found.seen)] }
+        Item { head, lines: vec![format!("{mark} {word}: {}", seen)] }
     });
     [
         Kept {

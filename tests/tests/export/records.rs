@@ -18,6 +18,7 @@ use rinseward::core::record::{
 use rinseward::core::sanitizer::Refusal;
 use rinseward::core::signoff::OpenPoint;
 use rinseward::core::time::Timestamp;
+use rinseward::core::wiring::{Evidence, Off};
 
 use crate::ledger::fixture::{at, cycle, start, stop};
 
@@ -272,14 +273,32 @@ fn notification(alert: AlertNumber) -> Notification {
 }
 
 fn proof(at: Timestamp) -> WiringProofDone {
-    let probe = ProvenProbe {
+    let (from_c, to_c, c_per_min) = (22.0, 31.5, -1.5);
+    let rose = |off, unseen| Evidence::Rose { from_c, to_c, off, unseen };
+    let every = [
+        rose(None, Vec::new()),
+        rose(Some(Off::Hand { max_c: 42.0 }), vec![HOSTILE.to_owned()]),
+        rose(Some(Off::Water { water_c: 45.0 }), Vec::new()),
+        rose(Some(Off::Rest), Vec::new()),
+        Evidence::StillRose { from_c, to_c, c_per_min: None },
+        Evidence::StillRose { from_c, to_c, c_per_min: Some(4.0) },
+        Evidence::RoseWith { rise_c: 9.5, other_c: 9.0 },
+        Evidence::OtherRose { other_c: 9.5, same_machine: true },
+        Evidence::Fell { from_c, to_c: 13.0 },
+        Evidence::Cooled { c_per_min, from_c, to_c: 19.0 },
+        Evidence::Moved { c_per_min },
+        Evidence::Stayed { at_c: 22.0, rise_c: 0.1, least_c: 2.0 },
+        Evidence::NoValue { fault: None },
+        Evidence::NoValue { fault: Some(Fault::OpenCircuit) },
+    ];
+    let probe = |seen| ProvenProbe {
         probe: "dm1/rinse".to_owned(),
         good: false,
         finding: "swapped".to_owned(),
-        seen: HOSTILE.to_owned(),
+        seen,
         instead: Some("dm1/wash".to_owned()),
     };
-    WiringProofDone { at, probes: vec![probe], good: false, by: HOSTILE.to_owned() }
+    WiringProofDone { at, probes: every.map(probe).to_vec(), good: false, by: HOSTILE.to_owned() }
 }
 
 /// A sign-off with everything that may be absent, or without it.
