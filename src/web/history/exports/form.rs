@@ -76,7 +76,7 @@ pub(in crate::web) async fn show<K: Kitchen>(
     uri: Uri,
     person: Person,
 ) -> Response {
-    let machines = match pages.kitchen.machines_on_record().await {
+    let machines = match pages.kitchen.known_machines().await {
         Ok(machines) => machines,
         Err(refused) => return frame::refuse(refused, &person, &pages.site, 1),
     };
@@ -271,7 +271,7 @@ async fn again<K: Kitchen>(
     typed: Typed,
     refused: Option<NotBegun>,
 ) -> Response {
-    match pages.kitchen.machines_on_record().await {
+    match pages.kitchen.known_machines().await {
         Ok(machines) => {
             answer(pages, person, entered, typed, Told { machines, wrong: Vec::new(), refused }).await
         }
