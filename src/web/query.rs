@@ -60,9 +60,9 @@ impl Expected {
             Self::OneOf(_) => ("one of {what}", "uno de estos valores: {what}"),
             Self::Record => ("the number of a record", "el número de un asiento"),
             Self::Listed => ("the number of a record of this list", "el número de un asiento de esta lista"),
-            Self::Once => ("it once only", "una sola vez"),
-            Self::Without(_) => ("it without {what}", "sin {what}"),
-            Self::Beside(..) => ("it with {what} only", "solo con {what}"),
+            Self::Once => ("that it is given once", "una sola vez"),
+            Self::Without(_) => ("that it is left out beside {what}", "sin {what}"),
+            Self::Beside(..) => ("that it is given with {what} only", "solo con {what}"),
             Self::Named(_) => ("one of the names {what}", "uno de los nombres {what}"),
             Self::Pairs => ("name=value, with & between", "nombre=valor, con & entre ellos"),
         };
@@ -246,7 +246,7 @@ mod tests {
             ),
             ("older=-1", Some("older: «-1» was read; expected is the number of a record.")),
             ("older=%2B1", Some("older: «+1» was read; expected is the number of a record.")),
-            ("older=7&older=8", Some("older: «8» was read; expected is it once only.")),
+            ("older=7&older=8", Some("older: «8» was read; expected is that it is given once.")),
             ("dya=2026-11-26", Some("?: «dya» was read; expected is one of the names day, older.")),
             ("day=%1b%5b2J", Some("day: «\u{fffd}[2J» was read; expected is a day such as 2026-11-26.")),
         ] {

@@ -40,7 +40,7 @@ async fn settings_say_where_each_value_comes_from() {
         "configured, not tried yet",
         "the last was taken: Thu 26 Nov 2026, 12:00 UTC",
         "the last was not taken: Thu 26 Nov 2026, 12:00 UTC: 550 no such user",
-        "2 wait to be sent",
+        "waiting to be sent: 2",
         "✗ FAILED",
         "step 1 · last resort",
         "action=\"settings/test\"",

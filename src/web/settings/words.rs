@@ -30,7 +30,7 @@ words! {
     watched: "configured; whoever listens for it knows whether it comes", "configurado; quien lo espera sabe si llega";
     taken: "the last was taken:", "el último fue aceptado:";
     not_taken: "the last was not taken:", "el último no fue aceptado:";
-    waiting: "wait to be sent", "esperan el envío";
+    waiting: "waiting to be sent", "en espera de envío";
     cannot: "CANNOT WORK", "NO PUEDE FUNCIONAR";
     mend: "Do", "Hacer";
     configuration: "Configuration in force", "Configuración vigente";
