@@ -37,7 +37,7 @@ async fn settings_say_where_each_value_comes_from() {
         "environment variable RINSEWARD__SITE__CALL",
         "email:a@example.com",
         "✗ CANNOT WORK",
-        "configured, not tried yet",
+        "nothing is known of it: none of the last 1000 messages and no test since the start",
         "the last was taken: Thu 26 Nov 2026, 12:00 UTC",
         "the last was not taken: Thu 26 Nov 2026, 12:00 UTC: 550 no such user",
         "waiting to be sent: 2",
