@@ -1,5 +1,6 @@
 //! What the pages are told, from a ledger on the disk.
 
+mod counted;
 mod records;
 
 use std::path::Path;
@@ -116,13 +117,19 @@ async fn the_racks_of_a_closed_alert_are_found_again() {
     assert_eq!(named, [(index + 2, Some(Verdict::Cold)), (index + 5, Some(Verdict::Cold))]);
     // From the rack one comes to the alert as well: not from the last good one before it, which it names.
     let of_rack: Vec<Vec<u64>> = (all.iter().enumerate())
-        .map(|(place, (minute, verdict, machine))| {
+        .map(|(place, _)| {
             let number = index + u64::try_from(place).expect("few");
-            alerts(&reader, number, machine, &rack(*minute, *verdict)).expect("readable")
+            linked(&reader, number)
         })
         .collect();
     assert_eq!(of_rack, [vec![], vec![], vec![1], vec![], vec![], vec![1], vec![1]]);
     assert!(story::told(&reader, &[]).expect("readable").is_none());
+}
+
+/// Numbers of the alerts that a rack leads to.
+fn linked(reader: &Reader, index: u64) -> Vec<u64> {
+    let (_, record) = reader.record(index).expect("readable").expect("whole");
+    alerts(reader, index, &record).expect("readable")
 }
 
 // 4-501.114: chlorine below 25 mg/L is too weak. Own promise: an entry is judged as it counts after what was
