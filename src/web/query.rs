@@ -8,11 +8,15 @@
 
 use std::collections::BTreeMap;
 
+use askama::Template;
 use axum::extract::Query;
-use axum::http::Uri;
+use axum::http::{StatusCode, Uri};
+use axum::response::Response;
 use jiff::civil::{Date, DateTime, Time};
 
 use super::form::Field;
+use super::frame::{self, Frame, Site, Tab, said};
+use super::person::Person;
 use crate::core::reader::{Language, filled};
 
 /// Longest part that is said again to whoever sent it, in characters; the rest is left out (own choice).
@@ -63,6 +67,9 @@ impl Expected {
             Self::Once => ("that it is given once", "una sola vez"),
             Self::Without(_) => ("that it is left out beside {what}", "sin {what}"),
             Self::Beside(..) => ("that it is given with {what} only", "solo con {what}"),
+            Self::Named(names) if names.is_empty() => {
+                ("that the address ends without it", "que la dirección termine sin ello")
+            }
             Self::Named(_) => ("one of the names {what}", "uno de los nombres {what}"),
             Self::Pairs => ("name=value, with & between", "nombre=valor, con & entre ellos"),
         };
@@ -203,6 +210,22 @@ impl Given {
         let others = self.wrong.iter().filter(|wrong| !fields.contains(&wrong.name.as_str()));
         others.map(|wrong| wrong.say(&wrong.name, language)).collect()
     }
+}
+
+#[derive(Template)]
+#[template(path = "web/form/astray.html", config = ".askama.toml")]
+struct AstrayPage<'a> {
+    frame: Frame<'a>,
+    wrong: Vec<String>,
+}
+
+/// Says what is wrong with the address of a page that has no field for any part of it.
+pub(super) fn refused(given: &Given, person: &Person, site: &Site, deep: usize) -> Response {
+    let language = person.reader.language;
+    let title = said(language, "Not understood", "No se entiende");
+    let frame = Frame::new(site, person, Tab::None, deep, title);
+    let wrong = given.beside(&[], language);
+    frame::page(StatusCode::UNPROCESSABLE_ENTITY, AstrayPage { frame, wrong }.render())
 }
 
 /// A day as addresses write it, and in no other of the ways that a day can be written.
