@@ -97,7 +97,12 @@ pub(super) fn demo(arguments: &DemoArgs, streams: &mut Streams<'_>) -> Result<()
     })?;
     let gateway = directory.join("gateway.toml");
     let inbox = Inbox::open(&directory).map_err(|error| unwritable(&directory, &error))?;
-    fs::write(&gateway, kitchen.configuration(&path, &inbox))
+    let pages = kitchen::pages().map_err(|error| {
+        Diagnostic::error("web-listen", "there is no free port for the pages")
+            .because(&error)
+            .advice("end what holds the ports of this computer")
+    })?;
+    fs::write(&gateway, kitchen.configuration(&path, &inbox, pages))
         .map_err(|error| unwritable(&gateway, &error))?;
     let loaded = configuration::load_alone(gateway.clone(), streams)?;
     let mut scene = Scene::new(&loaded.configuration.machines, &loaded.configuration.channels);

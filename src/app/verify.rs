@@ -55,11 +55,14 @@ pub(super) fn verify(arguments: &VerifyArgs, streams: &mut Streams<'_>) -> Resul
             kept.push(checkpoint);
         }
         let trust = Trust { keys, kept };
+        refuse_unless_fit("--records-only", arguments.records_only, "a ledger", &arguments.path)?;
         if is_inclusion(&head) {
+            refuse_unless_fit("--with", arguments.with.is_some(), "a table", &arguments.path)?;
             return inclusion::inclusion(arguments, &trust, &unsigned, streams);
         }
         return answer::export(arguments, trust, &unsigned, streams);
     }
+    refuse_unless_fit("--with", arguments.with.is_some(), "a table", &arguments.path)?;
     let kept =
         arguments.checkpoints.iter().map(|path| read_checkpoint(path)).collect::<Result<Vec<_>, _>>()?;
     let extent = if arguments.records_only { Extent::Records } else { Extent::Whole };
@@ -131,6 +134,15 @@ fn conclude(report: &Report, path: &Path) -> Result<(), Failure> {
 /// Begins the message that nothing can be said.
 fn unchecked(place: impl Into<String>) -> Diagnostic {
     Diagnostic::error("verify-unchecked", "could not be checked").place(place)
+}
+
+/// A choice that says nothing to this file is not passed over in silence.
+fn refuse_unless_fit(option: &str, given: bool, of: &str, path: &Path) -> Result<(), Failure> {
+    if !given {
+        return Ok(());
+    }
+    let cause = format!("{option} is for {of}, and says nothing to this file");
+    Err(unchecked(place_of(path)).cause(cause).advice(format!("leave {option} out")).into())
 }
 
 fn place_of(path: &Path) -> String {

@@ -422,10 +422,14 @@ fn what_is_legal_but_odd_is_warned_of() {
     let base = format!("{MACHINE}probes = [\"rinse\", \"wash\"]\n");
     let broker = "[[source]]\nname = \"b\"\nkind = \"mqtt\"\nhost = \"h\"\nuser = \"u\"\npassword-file = \"none\"\n\
                   [[source.subscription]]\nfilter = \"#\"\n";
+    let source = "[[source]]\nname = \"s\"\nkind = \"replay\"\n";
+    let named = "public-url = \"https://kitchen.example.org\"\n";
     for (text, expected) in [
         ("[[source]]\nname = \"s\"\nkind = \"replay\"\nprobes = [\"dm1/rinse\"]\n", vec!["config-doubt"]),
         ("[[source]]\nname = \"s\"\nkind = \"replay\"\n", vec![]),
         (broker, vec!["config-secret", "config-doubt"]),
+        (&format!("[web]\nenabled = true\n{named}{source}"), vec!["config-doubt"]),
+        (&format!("[web]\nenabled = true\nbehind-proxy = true\n{named}{source}"), vec![]),
     ] {
         let loaded = load(&[&base, text], &[]).expect("every row is legal");
         let told: Vec<&str> = loaded.warnings.iter().map(Problem::slug).collect();

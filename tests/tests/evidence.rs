@@ -41,6 +41,20 @@ fn every_export_is_whole_with_nothing_but_the_key() {
     }
 }
 
+// Own promise: a choice that says nothing to a file is refused, not passed over.
+#[test]
+fn a_choice_that_says_nothing_to_a_file_is_refused() {
+    let (site, key) = (Site::shared(), key().verifying().to_string());
+    for (option, name) in [("--records-only", "evidence.jsonl"), ("--with", "ledger.sqlite")] {
+        let with = site.path("evidence.jsonl");
+        let paths = if option == "--with" { vec![with.as_path()] } else { vec![] };
+        let output =
+            rinseward(&["verify", "--key", &key, option], &[&paths[..], &[&site.path(name)]].concat());
+        let said = said(&output);
+        assert!(output.status.code() == Some(2) && said.contains(&format!("leave {option} out")), "{said}");
+    }
+}
+
 // Regression: the table of a day beside the evidence of a month was NOT WHOLE, a fault for each rack
 // of the other days. A row that is missing between two others stays a fault.
 // Spreadsheets put the byte order mark of UTF-8 (RFC 3629 §6) before a text that they save.

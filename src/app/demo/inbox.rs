@@ -1,8 +1,8 @@
 //! A receiver of the demo's messages: webhooks at the loopback address, one for each contact, written to a file.
 //!
 //! It stands for the phones that nobody has here. What comes is what a real receiver gets: CloudEvents, sent by the
-//! courier, tried again and put on record as ever. Left out: a signature, since nobody else can send there
-//! but whoever is at this computer.
+//! courier, tried again and put on record as ever. Left out: a signature, since only programs of this computer
+//! reach it: the type of what is sent is one that no page of elsewhere may send from a browser (CORS, «safelisted»).
 
 use std::fs::{File, OpenOptions};
 use std::io::{self, Write as _};
@@ -13,7 +13,8 @@ use std::sync::{Arc, Mutex, PoisonError};
 
 use axum::Router;
 use axum::extract::{Path as Named, State};
-use axum::http::StatusCode;
+use axum::http::header::CONTENT_TYPE;
+use axum::http::{HeaderMap, StatusCode};
 use axum::routing::post;
 use bytes::Bytes;
 use serde_json::Value;
@@ -24,6 +25,10 @@ use tokio_util::sync::CancellationToken;
 pub(super) const FILE: &str = "messages.jsonl";
 /// Most messages that wait to be shown; what comes while it is full is in the file only.
 pub(super) const SHOWN_MAX: usize = 64;
+/// Longest file, bytes; what comes then is refused (own choice: some 20,000 messages).
+const FILE_MAX: u64 = 1 << 24;
+/// Of which type a message is (CloudEvents 1.0, HTTP binding 3.2).
+const TYPE: &str = "application/cloudevents+json";
 
 /// A receiver that listens and takes nothing yet.
 #[derive(Debug)]
@@ -69,11 +74,21 @@ impl Inbox {
     }
 }
 
-async fn taken(State(shared): State<Shared>, Named(contact): Named<String>, body: Bytes) -> StatusCode {
+async fn taken(
+    State(shared): State<Shared>,
+    Named(contact): Named<String>,
+    headers: HeaderMap,
+    body: Bytes,
+) -> StatusCode {
+    let of_type = headers.get(CONTENT_TYPE).and_then(|of_type| of_type.to_str().ok());
+    if !of_type.is_some_and(|of_type| of_type.starts_with(TYPE)) {
+        return StatusCode::UNSUPPORTED_MEDIA_TYPE;
+    }
     let Ok(event) = serde_json::from_slice::<Value>(&body) else { return StatusCode::BAD_REQUEST };
     let stored = {
         let mut file = shared.file.lock().unwrap_or_else(PoisonError::into_inner);
-        writeln!(file, "{event}")
+        let length = file.metadata().map(|file| file.len());
+        length.and_then(|length| if length < FILE_MAX { writeln!(file, "{event}") } else { Err(full()) })
     };
     if let Err(error) = stored {
         tracing::warn!(%error, "a message cannot be kept");
@@ -84,11 +99,15 @@ async fn taken(State(shared): State<Shared>, Named(contact): Named<String>, body
     std::future::ready(StatusCode::NO_CONTENT).await
 }
 
+fn full() -> io::Error {
+    io::Error::other(format!("{FILE} is full"))
+}
+
 /// One line of a message, such as «message to duty: dm1: final rinse too cold».
 fn line(contact: &str, event: &Value) -> String {
     let said = |name: &str| event.pointer(name).and_then(Value::as_str);
     let what = said("/data/summary").or(said("/type")).unwrap_or("of an unknown kind");
-    format!("message to {contact}: {what}")
+    format!("message to {contact}: {what}").replace(char::is_control, " ")
 }
 
 #[cfg(test)]
@@ -107,19 +126,26 @@ mod tests {
         drop(rustls::crypto::ring::default_provider().install_default());
         let client = reqwest::Client::new();
         let visit = async {
-            for (body, expected) in [
-                (r#"{"type":"x.alert.raised","data":{"summary":"dm1: too cold"}}"#, StatusCode::NO_CONTENT),
-                (r#"{"type":"x.digest","data":{}}"#, StatusCode::NO_CONTENT),
-                ("not JSON", StatusCode::BAD_REQUEST),
+            for (of_type, body, expected) in [
+                (
+                    TYPE,
+                    r#"{"type":"x.alert","data":{"summary":"dm1:\u001b[2J cold"}}"#,
+                    StatusCode::NO_CONTENT,
+                ),
+                (TYPE, r#"{"type":"x.digest","data":{}}"#, StatusCode::NO_CONTENT),
+                (TYPE, "not JSON", StatusCode::BAD_REQUEST),
+                // What a page of elsewhere may send without being asked (Fetch, «CORS-safelisted»).
+                ("text/plain", r#"{"type":"x.forged"}"#, StatusCode::UNSUPPORTED_MEDIA_TYPE),
             ] {
-                let answer = client.post(&url).body(body).send().await.expect("an answer");
+                let request = client.post(&url).header("content-type", of_type).body(body);
+                let answer = request.send().await.expect("an answer");
                 assert_eq!(answer.status().as_u16(), expected.as_u16(), "{body}");
             }
             stop.cancel();
         };
         let (served, ()) = tokio::join!(inbox.take(told, stop.clone()), visit);
         served.expect("it served");
-        assert_eq!(lines.recv().await.as_deref(), Some("message to duty: dm1: too cold"));
+        assert_eq!(lines.recv().await.as_deref(), Some("message to duty: dm1: [2J cold"));
         assert_eq!(lines.recv().await.as_deref(), Some("message to duty: x.digest"));
         let kept = std::fs::read_to_string(directory.path().join(FILE)).expect("a file");
         assert_eq!(kept.lines().count(), 2, "{kept}");

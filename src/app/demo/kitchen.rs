@@ -3,6 +3,7 @@
 
 use std::fmt::Write as _;
 use std::io::{self, Write as _};
+use std::net::{Ipv4Addr, SocketAddr, TcpListener};
 use std::path::Path;
 use std::time::Duration;
 
@@ -22,6 +23,8 @@ const SLEEP_MAX: Duration = Duration::from_millis(50);
 /// Length of silence after which a probe counts as silent. A computer that pauses
 /// for a second must not make a fault of it at sixty times the real speed.
 const SILENT_AFTER: &str = "180s";
+/// Port of the pages, as the README names it.
+const PORT: u16 = 8480;
 /// Whom the messages of the demo reach, in the order of the steps: name, what they are, whether a digest is sent.
 const CONTACTS: [(&str, &str, &str); 2] =
     [("duty", "SIMULATED manager on shift", "off"), ("office", "SIMULATED kitchen manager", "daily")];
@@ -83,15 +86,16 @@ impl Kitchen {
         self.days.start()
     }
 
-    /// The configuration of a gateway in this kitchen, its ledger at `ledger`, its people reached by `inbox`.
-    pub(super) fn configuration(&self, ledger: &Path, inbox: &Inbox) -> String {
+    /// The configuration of a gateway in this kitchen, its ledger at `ledger`, its people reached by `inbox`, its pages
+    /// served at `pages`.
+    pub(super) fn configuration(&self, ledger: &Path, inbox: &Inbox, pages: SocketAddr) -> String {
         let mut text = String::from(
             "# Written by `rinseward demo`: simulated machines on pseudo-terminals, which end with the demo.\n",
         );
         // Writing to a String cannot fail; the results are folded into one.
         let mut written = write!(
             text,
-            "\n[site]\nname = \"SIMULATED demo kitchen\"\ncall = \"the SIMULATED service company, 555-0100\"\n\n[ledger]\npath = {}\ncommit-interval = \"50ms\"\n\n[web]\nenabled = true\npublic-url = \"http://127.0.0.1:8480\"\n",
+            "\n[site]\nname = \"SIMULATED demo kitchen\"\ncall = \"the SIMULATED service company, 555-0100\"\n\n[ledger]\npath = {}\ncommit-interval = \"50ms\"\n\n[web]\nenabled = true\nlisten = \"{pages}\"\npublic-url = \"http://{pages}\"\n",
             quoted(&ledger.display().to_string())
         );
         written = written.and(write_people(&mut text, inbox));
@@ -134,6 +138,15 @@ impl Kitchen {
             }
         }
     }
+}
+
+/// Where the pages of the demo are served: at the usual port, or at a free one where another program has that.
+///
+/// # Errors
+/// The system's, where it has no free port.
+pub(super) fn pages() -> io::Result<SocketAddr> {
+    let usual = TcpListener::bind((Ipv4Addr::LOCALHOST, PORT));
+    usual.or_else(|_| TcpListener::bind((Ipv4Addr::LOCALHOST, 0)))?.local_addr()
 }
 
 fn write_people(text: &mut String, inbox: &Inbox) -> std::fmt::Result {
@@ -202,6 +215,14 @@ mod tests {
     use super::*;
     use crate::config::resolve::Configuration;
 
+    // Own promise: a second demo, or another program at that port, keeps nobody from the pages of this one.
+    #[test]
+    fn the_pages_find_a_port_where_theirs_is_taken() {
+        let _taken = TcpListener::bind((Ipv4Addr::LOCALHOST, PORT));
+        let pages = pages().expect("a free port");
+        assert!(pages.ip().is_loopback() && ![0, PORT].contains(&pages.port()), "{pages}");
+    }
+
     // Every scenario must give a kitchen that a gateway can be configured for.
     #[test]
     fn every_scenario_has_a_sound_configuration() {
@@ -210,7 +231,8 @@ mod tests {
             let kitchen = Kitchen::open(*scenario, 1, Timestamp::from_micros(0)).expect("a pseudo-terminal");
             let path = directory.path().join("gateway.toml");
             let inbox = Inbox::open(directory.path()).expect("a free port");
-            let text = kitchen.configuration(&directory.path().join("say \"so\".sqlite"), &inbox);
+            let pages = SocketAddr::from((Ipv4Addr::LOCALHOST, PORT));
+            let text = kitchen.configuration(&directory.path().join("say \"so\".sqlite"), &inbox, pages);
             std::fs::write(&path, &text).expect("a temporary file");
             let loaded = Configuration::load(&[path], []);
             let loaded = loaded.unwrap_or_else(|problems| panic!("{scenario}: {problems:?}\n{text}"));

@@ -127,6 +127,7 @@ fn read_readings(reader: &mut Reader<'_>, findings: &mut Findings) -> Option<Rea
     }
 }
 
-fn is_this_computer(url: &Url) -> bool {
+/// Whether a URL leads to this very computer, by its usual names.
+pub(super) fn is_this_computer(url: &Url) -> bool {
     matches!(url.host_str(), Some("localhost" | "127.0.0.1" | "[::1]"))
 }

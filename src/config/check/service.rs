@@ -4,6 +4,9 @@ use std::net::SocketAddr;
 use std::path::{Path, PathBuf};
 use std::time::Duration;
 
+use reqwest::Url;
+
+use super::series::is_this_computer;
 use crate::config::problem::{Fault, Findings};
 use crate::config::reader::Reader;
 use crate::config::resolve::{TlsFiles, WebOptions};
@@ -73,6 +76,16 @@ pub(super) fn read_web(reader: &mut Reader<'_>, findings: &mut Findings) -> Opti
     }
     if !enabled {
         return None;
+    }
+    if let (Some(url), Some(address), Some(false)) = (&public_url, listen, behind_proxy)
+        && address.ip().is_loopback()
+        && Url::parse(url).is_ok_and(|url| !is_this_computer(&url))
+    {
+        let why =
+            "others reach the pages by this name, and only a proxy can bring them to an address of loopback";
+        let advice = "write behind-proxy = true, and let the proxy pass on the host it was asked for";
+        let fault = Fault::Doubtful { why: why.to_owned(), advice: advice.to_owned() };
+        findings.warnings.push(reader.problem("public-url", fault));
     }
     let public_url = public_url.map(|url| url.trim_end_matches('/').to_owned());
     Some(WebOptions { listen: listen?, behind_proxy: behind_proxy?, tls, public_url, link_life: link_life? })

@@ -228,7 +228,8 @@ fn is_near(access: &Access, request: &Request) -> bool {
     let passed_on = ["forwarded", "x-forwarded-for", "via"];
     request.extensions().get::<Far>().is_some_and(here)
         && !access.options.behind_proxy
-        // A proxy on this computer that says nothing of itself passes on whom it was asked for, as a rule.
+        // A proxy on this computer that says nothing of itself passes on whom it was asked for if it is set up as
+        // the guide asks; one that is not names this computer instead, and `check-config` warns of it.
         && host::is_loopback(request.uri(), request.headers())
         && !passed_on.iter().any(|name| request.headers().contains_key(*name))
 }

@@ -180,6 +180,10 @@ fn read<T: DeserializeOwned>(headers: &HeaderMap, sent: Sent) -> Result<T, Probl
         Problem::new(StatusCode::BAD_REQUEST, "api-request", format!("the body is no JSON: {error}"))
             .advice("send one JSON object")
     })?;
+    // An array would be taken too, its elements by their places.
+    if !value.is_object() {
+        return Err(Problem::fields(vec![Wrong::pointer(String::new(), "one JSON object is expected")]));
+    }
     serde_path_to_error::deserialize(value).map_err(|error| {
         let pointer: String = error
             .path()
@@ -195,4 +199,26 @@ fn is_json(headers: &HeaderMap) -> bool {
     let kind = headers.get(header::CONTENT_TYPE).and_then(|kind| kind.to_str().ok()).unwrap_or_default();
     let essence = kind.split(';').next().unwrap_or_default().trim();
     essence.eq_ignore_ascii_case("application/json")
+}
+
+#[cfg(test)]
+mod tests {
+    use axum::http::HeaderValue;
+
+    use super::*;
+
+    // RFC 8259: an array is another value than an object, whatever its elements could be read as.
+    #[test]
+    fn a_body_is_one_object() {
+        let mut headers = HeaderMap::new();
+        headers.insert(header::CONTENT_TYPE, HeaderValue::from_static("application/json"));
+        let status = |body: &'static str| {
+            let read = read::<Entered>(&headers, Ok(Bytes::from_static(body.as_bytes())));
+            read.map(|entered| entered.check.len()).map_err(|problem| problem.into_response().status())
+        };
+        assert_eq!(status(r#"{"machine":"dm2","check":{"kind":"supply"}}"#), Ok(1));
+        for body in [r#"["dm2",{"kind":"supply"},false]"#, "3", "null"] {
+            assert_eq!(status(body), Err(StatusCode::UNPROCESSABLE_ENTITY), "{body}");
+        }
+    }
 }
