@@ -8,9 +8,9 @@ mod words;
 use std::future::Future;
 
 use askama::Template;
-use axum::extract::rejection::{FormRejection, QueryRejection};
-use axum::extract::{Form, Path, Query, State};
-use axum::http::StatusCode;
+use axum::extract::rejection::FormRejection;
+use axum::extract::{Form, Path, State};
+use axum::http::{StatusCode, Uri};
 use axum::response::{IntoResponse, Response};
 use serde::Deserialize;
 
@@ -21,6 +21,7 @@ use super::frame::{self, Frame, Refusal, Tab};
 use super::kitchen::{Kitchen, Pages};
 use super::pages::{Words as LinkWords, words as link_words};
 use super::person::Person;
+use super::query::{self, Expected, Given};
 use super::serve::{ACTION_CHARS_MAX, NOTE_CHARS_MAX};
 use super::sheet::{Decided, Deed};
 use super::who;
@@ -105,24 +106,19 @@ pub trait AlertBook: Clone + Send + Sync + 'static {
     /// How many alerts are open.
     fn open(&self) -> impl Future<Output = Result<usize, Refusal>> + Send;
 
-    /// The open alerts, and those closed before the record with this index; the latest without one.
+    /// The open alerts, and those closed before the record with this index; the latest without one. `None` where no
+    /// alert closed with that record.
     fn alerts(
         &self,
         reader: &Reader,
         before: Option<u64>,
-    ) -> impl Future<Output = Result<Listing, Refusal>> + Send;
+    ) -> impl Future<Output = Result<Option<Listing>, Refusal>> + Send;
 
     /// One alert.
     fn alert(&self, reader: &Reader, number: u64) -> impl Future<Output = Result<Whole, Refusal>> + Send;
 
     /// Does what somebody decided about an alert; answers when it is on record. Doing the same twice does it once.
     fn decide(&self, number: u64, deed: Deed) -> impl Future<Output = Result<Decided, Refusal>> + Send;
-}
-
-/// What of the list is asked for.
-#[derive(Deserialize, Default)]
-pub(super) struct Asked {
-    before: Option<u64>,
 }
 
 /// An alert in the list.
@@ -148,15 +144,19 @@ struct ListPage<'a> {
 }
 
 /// Shows the open alerts and those that are over.
-pub(super) async fn list<K: Kitchen>(
-    State(pages): State<Pages<K>>,
-    person: Person,
-    asked: Result<Query<Asked>, QueryRejection>,
-) -> Response {
-    let Ok(Query(asked)) = asked else { return frame::refuse(Refusal::Unknown, &person, &pages.site, 0) };
+pub(super) async fn list<K: Kitchen>(State(pages): State<Pages<K>>, uri: Uri, person: Person) -> Response {
+    let mut given = Given::read(&uri, &["before"]);
+    let before = given.take("before", query::record);
+    if given.is_refused() {
+        return query::refused(&given, &person, &pages.site, 0);
+    }
     let reader = &person.reader;
-    let listing = match pages.kitchen.alerts(reader, asked.before).await {
-        Ok(listing) => listing,
+    let listing = match pages.kitchen.alerts(reader, before).await {
+        Ok(Some(listing)) => listing,
+        Ok(None) => {
+            given.refuse("before", Expected::Listed);
+            return query::refused(&given, &person, &pages.site, 0);
+        }
         Err(refused) => return frame::refuse(refused, &person, &pages.site, 0),
     };
     let words = words(reader.language);
@@ -167,7 +167,7 @@ pub(super) async fn list<K: Kitchen>(
         open: listing.open.iter().map(line).collect(),
         closed: listing.closed.iter().map(line).collect(),
         older: listing.older,
-        later: asked.before.is_some(),
+        later: before.is_some(),
         damaged: (listing.damaged > 0).then(|| words::damaged(listing.damaged, reader.language)),
     };
     frame::page(StatusCode::OK, page.render())

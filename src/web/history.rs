@@ -381,7 +381,8 @@ pub struct HistoryPart {
 
 /// What the page asks of whoever keeps the record.
 pub trait Histories: Clone + Send + Sync + 'static {
-    /// Names of the machines that are configured or that anything is on record of.
+    /// Names of the machines that this ledger was ever opened with, in order: those that are configured and those
+    /// that are gone.
     fn known_machines(&self) -> impl Future<Output = Result<Vec<String>, Refusal>> + Send;
 
     /// A page of what is on record; `None` where the record that it is to go on from stands in no such list.

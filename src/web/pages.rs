@@ -7,8 +7,7 @@ use axum::response::Response;
 use super::frame;
 use super::sheet::{Sheet, Standing};
 use super::stranger::Stranger;
-use crate::core::reader::Language;
-use crate::web::words::words;
+use crate::web::words::{Telling, words};
 
 /// The one style sheet, inside each page; the policy of the page allows it by its hash.
 pub(super) const STYLE: &str = include_str!("pages/style.css");
@@ -108,104 +107,141 @@ pub(super) fn say(status: StatusCode, said: Plain, stranger: Stranger) -> Respon
 
 /// A page that says why nothing was done, or that nobody knows, and what to do.
 pub(super) fn plain(plain: Plain, stranger: Stranger) -> Result<String, askama::Error> {
-    let (title, text, advice) = match (plain, stranger.language) {
-        (Plain::Expired, Language::English) => (
-            "This link has expired",
-            "Nothing was changed.",
-            "Open the link of the newest message about this machine, or have somebody at the gateway type: \
-             rinseward alerts list --open",
-        ),
-        (Plain::Expired, Language::Spanish) => (
-            "Este enlace ha caducado",
-            "No se ha cambiado nada.",
-            "Abra el enlace del mensaje más reciente sobre esta máquina, o pida a alguien junto al equipo que \
-             escriba: rinseward alerts list --open",
-        ),
-        (Plain::LogIn, Language::English) => (
-            "You are not logged in",
-            "Your login has ended, or there was none. Nothing was put on record.",
-            "Log in, open the page again, and send it once more. Going back may still show what you typed.",
-        ),
-        (Plain::LogIn, Language::Spanish) => (
-            "No ha iniciado sesión",
-            "Su sesión ha terminado o no había ninguna. No se registró nada.",
-            "Inicie sesión, abra de nuevo la página y envíelo otra vez. Al volver atrás quizá siga lo que escribió.",
-        ),
-        (Plain::Unknown, Language::English) => (
-            "This link does not lead anywhere",
-            "It is incomplete, or the gateway that made it has been set up anew. Nothing was changed.",
-            "Copy the whole link from the message. If that does not help, have somebody at the gateway type: \
-             rinseward alerts list --open",
-        ),
-        (Plain::Unknown, Language::Spanish) => (
-            "Este enlace no lleva a ningún sitio",
-            "Está incompleto, o el equipo que lo creó se ha instalado de nuevo. No se ha cambiado nada.",
-            "Copie el enlace completo del mensaje. Si no sirve, pida a alguien junto al equipo que escriba: \
-             rinseward alerts list --open",
-        ),
-        (Plain::Incomplete, Language::English) => (
-            "Something is missing",
-            "A field was empty or too long, so nothing was put on record.",
-            "Go back, fill in every field that is asked for, and send again.",
-        ),
-        (Plain::Incomplete, Language::Spanish) => (
-            "Falta algo",
-            "Un campo estaba vacío o era demasiado largo, por lo que no se registró nada.",
-            "Vuelva atrás, rellene todos los campos que se piden y envíe de nuevo.",
-        ),
-        (Plain::ForeignForm, Language::English) => (
-            "This was sent from another site",
-            "Only the page behind the link may do this. Nothing was changed.",
-            "Open the link in the message and press the button there.",
-        ),
-        (Plain::ForeignForm, Language::Spanish) => (
-            "Esto se envió desde otro sitio",
-            "Solo la página del enlace puede hacerlo. No se ha cambiado nada.",
-            "Abra el enlace del mensaje y pulse el botón allí.",
-        ),
-        (Plain::NotNow, Language::English) => (
-            "Not possible just now",
-            "The gateway cannot read or write its record at this moment. Nothing was put on record.",
-            "Try again in a minute. Hold the racks meanwhile.",
-        ),
-        (Plain::NotNow, Language::Spanish) => (
-            "No es posible en este momento",
-            "El equipo no puede leer ni escribir su registro ahora mismo. No se registró nada.",
-            "Inténtelo de nuevo dentro de un minuto. Mientras tanto, retenga las canastas.",
-        ),
-        (Plain::Unanswered, Language::English) => (
-            "Not known whether it is on record",
-            "The gateway took what you sent and did not answer in time. It may be on record.",
-            "Open the page again, by the same link: it shows what is on record. Send it once more only if it is \
-             not there. Hold the racks meanwhile.",
-        ),
-        (Plain::Unanswered, Language::Spanish) => (
-            "No se sabe si quedó registrado",
-            "El equipo recibió lo que envió y no respondió a tiempo. Puede que esté registrado.",
-            "Abra de nuevo la página con el mismo enlace: muestra lo que está registrado. Envíelo otra vez solo \
-             si no está. Mientras tanto, retenga las canastas.",
-        ),
-        (Plain::TooLarge, Language::English) => (
-            "Too long",
-            "More was sent than any page takes, so nothing was put on record.",
-            "Go back, shorten it, and send again.",
-        ),
-        (Plain::TooLarge, Language::Spanish) => (
-            "Demasiado largo",
-            "Se envió más de lo que admite cualquier página, por lo que no se registró nada.",
-            "Vuelva atrás, acórtelo y envíe de nuevo.",
-        ),
-        (Plain::Broken, Language::English) => (
-            "Not everything arrived",
-            "What you sent did not arrive whole in time, so nothing was put on record.",
-            "Look whether this device still reaches the network, go back, and send again.",
-        ),
-        (Plain::Broken, Language::Spanish) => (
-            "No llegó todo",
-            "Lo que envió no llegó entero a tiempo, por lo que no se registró nada.",
-            "Compruebe que este dispositivo tiene red, vuelva atrás y envíe de nuevo.",
-        ),
+    let telling = match plain {
+        Plain::Expired => &EXPIRED,
+        Plain::LogIn => &LOG_IN,
+        Plain::Unknown => &UNKNOWN,
+        Plain::Incomplete => &INCOMPLETE,
+        Plain::ForeignForm => &FOREIGN_FORM,
+        Plain::NotNow => &NOT_NOW,
+        Plain::Unanswered => &UNANSWERED,
+        Plain::TooLarge => &TOO_LARGE,
+        Plain::Broken => &BROKEN,
     };
+    let (title, text, advice) = telling.told(stranger.language);
     let words = words(stranger.language);
     PlainPage { words, title, style: STYLE, stranger, text, advice }.render()
 }
+
+const EXPIRED: Telling = Telling {
+    english: (
+        "This link has expired",
+        "Nothing was changed.",
+        "Open the link of the newest message about this machine, or have somebody at the gateway type: \
+             rinseward alerts list --open",
+    ),
+    spanish: (
+        "Este enlace ha caducado",
+        "No se ha cambiado nada.",
+        "Abra el enlace del mensaje más reciente sobre esta máquina, o pida a alguien junto al equipo que \
+             escriba: rinseward alerts list --open",
+    ),
+};
+
+const LOG_IN: Telling = Telling {
+    english: (
+        "You are not logged in",
+        "Your login has ended, or there was none. Nothing was put on record.",
+        "Log in, open the page again, and send it once more. Going back may still show what you typed.",
+    ),
+    spanish: (
+        "No ha iniciado sesión",
+        "Su sesión ha terminado o no había ninguna. No se registró nada.",
+        "Inicie sesión, abra de nuevo la página y envíelo otra vez. Al volver atrás quizá siga lo que escribió.",
+    ),
+};
+
+const UNKNOWN: Telling = Telling {
+    english: (
+        "This link does not lead anywhere",
+        "It is incomplete, or the gateway that made it has been set up anew. Nothing was changed.",
+        "Copy the whole link from the message. If that does not help, have somebody at the gateway type: \
+             rinseward alerts list --open",
+    ),
+    spanish: (
+        "Este enlace no lleva a ningún sitio",
+        "Está incompleto, o el equipo que lo creó se ha instalado de nuevo. No se ha cambiado nada.",
+        "Copie el enlace completo del mensaje. Si no sirve, pida a alguien junto al equipo que escriba: \
+             rinseward alerts list --open",
+    ),
+};
+
+const INCOMPLETE: Telling = Telling {
+    english: (
+        "Something is missing",
+        "A field was empty or too long, so nothing was put on record.",
+        "Go back, fill in every field that is asked for, and send again.",
+    ),
+    spanish: (
+        "Falta algo",
+        "Un campo estaba vacío o era demasiado largo, por lo que no se registró nada.",
+        "Vuelva atrás, rellene todos los campos que se piden y envíe de nuevo.",
+    ),
+};
+
+const FOREIGN_FORM: Telling = Telling {
+    english: (
+        "This was sent from another site",
+        "Only the page behind the link may do this. Nothing was changed.",
+        "Open the link in the message and press the button there.",
+    ),
+    spanish: (
+        "Esto se envió desde otro sitio",
+        "Solo la página del enlace puede hacerlo. No se ha cambiado nada.",
+        "Abra el enlace del mensaje y pulse el botón allí.",
+    ),
+};
+
+const NOT_NOW: Telling = Telling {
+    english: (
+        "Not possible just now",
+        "The gateway cannot read or write its record at this moment. Nothing was put on record.",
+        "Try again in a minute. Hold the racks meanwhile.",
+    ),
+    spanish: (
+        "No es posible en este momento",
+        "El equipo no puede leer ni escribir su registro ahora mismo. No se registró nada.",
+        "Inténtelo de nuevo dentro de un minuto. Mientras tanto, retenga las canastas.",
+    ),
+};
+
+const UNANSWERED: Telling = Telling {
+    english: (
+        "Not known whether it is on record",
+        "The gateway took what you sent and did not answer in time. It may be on record.",
+        "Open the page again, by the same link: it shows what is on record. Send it once more only if it is \
+             not there. Hold the racks meanwhile.",
+    ),
+    spanish: (
+        "No se sabe si quedó registrado",
+        "El equipo recibió lo que envió y no respondió a tiempo. Puede que esté registrado.",
+        "Abra de nuevo la página con el mismo enlace: muestra lo que está registrado. Envíelo otra vez solo \
+             si no está. Mientras tanto, retenga las canastas.",
+    ),
+};
+
+const TOO_LARGE: Telling = Telling {
+    english: (
+        "Too long",
+        "More was sent than any page takes, so nothing was put on record.",
+        "Go back, shorten it, and send again.",
+    ),
+    spanish: (
+        "Demasiado largo",
+        "Se envió más de lo que admite cualquier página, por lo que no se registró nada.",
+        "Vuelva atrás, acórtelo y envíe de nuevo.",
+    ),
+};
+
+const BROKEN: Telling = Telling {
+    english: (
+        "Not everything arrived",
+        "What you sent did not arrive whole in time, so nothing was put on record.",
+        "Look whether this device still reaches the network, go back, and send again.",
+    ),
+    spanish: (
+        "No llegó todo",
+        "Lo que envió no llegó entero a tiempo, por lo que no se registró nada.",
+        "Compruebe que este dispositivo tiene red, vuelva atrás y envíe de nuevo.",
+    ),
+};

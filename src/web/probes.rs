@@ -12,10 +12,9 @@ use std::sync::Arc;
 use std::time::Duration;
 
 use askama::Template;
-use axum::extract::{Path, Query, State};
-use axum::http::StatusCode;
+use axum::extract::{Path, State};
+use axum::http::{StatusCode, Uri};
 use axum::response::Response;
-use serde::Deserialize;
 use tokio::sync::watch;
 
 pub(super) use card::cards;
@@ -26,6 +25,7 @@ use super::frame::{self, Frame, Refusal, Tab};
 use super::kitchen::{Kitchen, Pages};
 use super::now::Card;
 use super::person::Person;
+use super::query::{self, Given};
 use super::sign_off::{Commissioning, Shown};
 use crate::core::access::Right;
 use crate::core::cautions;
@@ -222,28 +222,36 @@ struct ProbesPage<'a> {
 }
 
 /// Shows every probe.
-pub(super) async fn show<K: Kitchen>(State(pages): State<Pages<K>>, person: Person) -> Response {
+pub(super) async fn show<K: Kitchen>(State(pages): State<Pages<K>>, uri: Uri, person: Person) -> Response {
+    let given = Given::read(&uri, &[]);
+    if given.is_refused() {
+        return query::refused(&given, &person, &pages.site, 0);
+    }
     let words = words::words(person.reader.language);
     listed(&pages, &person, None, words.title.to_owned(), None).await
 }
 
-/// What a page is told by the address that led to it.
-#[derive(Debug, Deserialize)]
-pub(super) struct Arrived {
-    /// The record that was just made.
-    recorded: Option<u64>,
+/// The record that was just made, as the address says that led to the page.
+pub(super) fn recorded(uri: &Uri) -> Result<Option<u64>, Given> {
+    let mut given = Given::read(uri, &["recorded"]);
+    let record = given.take("recorded", query::record);
+    if given.is_refused() { Err(given) } else { Ok(record) }
 }
 
 /// Shows the probes of one machine.
 pub(super) async fn machine<K: Kitchen>(
     State(pages): State<Pages<K>>,
     Path(machine): Path<String>,
-    Query(arrived): Query<Arrived>,
+    uri: Uri,
     person: Person,
 ) -> Response {
+    let signed = match recorded(&uri) {
+        Ok(signed) => signed,
+        Err(given) => return query::refused(&given, &person, &pages.site, 1),
+    };
     let words = words::words(person.reader.language);
     let title = format!("{}: {machine}", words.title);
-    listed(&pages, &person, Some(&machine), title, arrived.recorded).await
+    listed(&pages, &person, Some(&machine), title, signed).await
 }
 
 async fn listed<K: Kitchen>(
@@ -308,9 +316,13 @@ struct OnePage<'a> {
 pub(super) async fn one<K: Kitchen>(
     State(pages): State<Pages<K>>,
     Path((machine, probe)): Path<(String, String)>,
-    Query(arrived): Query<Arrived>,
+    uri: Uri,
     person: Person,
 ) -> Response {
+    let recorded = match recorded(&uri) {
+        Ok(recorded) => recorded,
+        Err(given) => return query::refused(&given, &person, &pages.site, 2),
+    };
     let name = format!("{machine}/{probe}");
     let refuse = |refused| frame::refuse(refused, &person, &pages.site, 2);
     let seen = match pages.kitchen.probes().await {
@@ -335,7 +347,7 @@ pub(super) async fn one<K: Kitchen>(
         card: &card,
         filed: filed::kept(&filed, &person.reader),
         may_measure: person.may(Right::Measure),
-        recorded: arrived.recorded,
+        recorded,
         frame,
     };
     frame::page(StatusCode::OK, page.render())

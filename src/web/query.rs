@@ -8,11 +8,15 @@
 
 use std::collections::BTreeMap;
 
+use askama::Template;
 use axum::extract::Query;
-use axum::http::Uri;
+use axum::http::{StatusCode, Uri};
+use axum::response::Response;
 use jiff::civil::{Date, DateTime, Time};
 
 use super::form::Field;
+use super::frame::{self, Frame, Site, Tab, said};
+use super::person::Person;
 use crate::core::reader::{Language, filled};
 
 /// Longest part that is said again to whoever sent it, in characters; the rest is left out (own choice).
@@ -60,9 +64,12 @@ impl Expected {
             Self::OneOf(_) => ("one of {what}", "uno de estos valores: {what}"),
             Self::Record => ("the number of a record", "el número de un asiento"),
             Self::Listed => ("the number of a record of this list", "el número de un asiento de esta lista"),
-            Self::Once => ("it once only", "una sola vez"),
-            Self::Without(_) => ("it without {what}", "sin {what}"),
-            Self::Beside(..) => ("it with {what} only", "solo con {what}"),
+            Self::Once => ("that it is given once", "una sola vez"),
+            Self::Without(_) => ("that it is left out beside {what}", "sin {what}"),
+            Self::Beside(..) => ("that it is given with {what} only", "solo con {what}"),
+            Self::Named(names) if names.is_empty() => {
+                ("that the address ends without it", "que la dirección termine sin ello")
+            }
             Self::Named(_) => ("one of the names {what}", "uno de los nombres {what}"),
             Self::Pairs => ("name=value, with & between", "nombre=valor, con & entre ellos"),
         };
@@ -205,6 +212,22 @@ impl Given {
     }
 }
 
+#[derive(Template)]
+#[template(path = "web/form/astray.html", config = ".askama.toml")]
+struct AstrayPage<'a> {
+    frame: Frame<'a>,
+    wrong: Vec<String>,
+}
+
+/// Says what is wrong with the address of a page that has no field for any part of it.
+pub(super) fn refused(given: &Given, person: &Person, site: &Site, deep: usize) -> Response {
+    let language = person.reader.language;
+    let title = said(language, "Not understood", "No se entiende");
+    let frame = Frame::new(site, person, Tab::None, deep, title);
+    let wrong = given.beside(&[], language);
+    frame::page(StatusCode::UNPROCESSABLE_ENTITY, AstrayPage { frame, wrong }.render())
+}
+
 /// A day as addresses write it, and in no other of the ways that a day can be written.
 pub(super) fn day(text: &str) -> Result<Date, Expected> {
     text.parse().ok().filter(|day: &Date| day.to_string() == text).ok_or(Expected::Day)
@@ -246,7 +269,7 @@ mod tests {
             ),
             ("older=-1", Some("older: «-1» was read; expected is the number of a record.")),
             ("older=%2B1", Some("older: «+1» was read; expected is the number of a record.")),
-            ("older=7&older=8", Some("older: «8» was read; expected is it once only.")),
+            ("older=7&older=8", Some("older: «8» was read; expected is that it is given once.")),
             ("dya=2026-11-26", Some("?: «dya» was read; expected is one of the names day, older.")),
             ("day=%1b%5b2J", Some("day: «\u{fffd}[2J» was read; expected is a day such as 2026-11-26.")),
         ] {

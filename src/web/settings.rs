@@ -24,12 +24,16 @@ use super::who;
 use crate::config::note::{Origin, Section};
 use crate::core::access::Right;
 use crate::core::alert::Contact;
-use crate::core::reader::Reader;
+use crate::core::reader::{Reader, filled};
 use crate::core::time::Timestamp;
 
 /// Longest wait for a test of channels before the page says that it is under way (own choice: shorter than a
 /// connection lasts).
 const TEST_MAX: Duration = Duration::from_secs(8);
+
+/// Most messages that are looked through for how each channel did last (own choice: weeks of a busy kitchen). A
+/// channel of which none of them is may have done well or badly before.
+pub const MESSAGES_MAX: u32 = 1_000;
 
 /// What the other side of a channel said last.
 #[derive(Clone, PartialEq, Eq, Debug)]
@@ -47,7 +51,8 @@ pub struct Channel {
     pub name: String,
     /// Why it cannot work as it is configured, and what to do.
     pub broken: Option<(String, String)>,
-    /// What came of the newest message or test; `None` where nothing is known of one.
+    /// What came of the newest message or test; `None` where none of the last [`MESSAGES_MAX`] messages and no test
+    /// since the start was of it.
     pub last: Option<Tried>,
     /// Messages that wait to be sent by it.
     pub waiting: u64,
@@ -155,7 +160,7 @@ fn stood(Channel { name, broken, last, waiting }: Channel, reader: &Reader) -> S
             (Some(false), format!("{} {}: {why}", words.not_taken, reader.moment(at)))
         }
         None if name == "heartbeat" => (None, words.watched.to_owned()),
-        None => (None, words.untried.to_owned()),
+        None => (None, filled(words.unknown, &[("most", &MESSAGES_MAX.to_string())])),
     };
     Stood { name, broken, good, told, waiting }
 }

@@ -4,8 +4,8 @@
 
 use askama::Template;
 use axum::extract::rejection::FormRejection;
-use axum::extract::{Form, Path, Query, State};
-use axum::http::{StatusCode, header};
+use axum::extract::{Form, Path, State};
+use axum::http::{StatusCode, Uri, header};
 use axum::response::{Html, IntoResponse, Response};
 use serde::Deserialize;
 
@@ -14,7 +14,8 @@ use super::frame::{self, Frame, Tab};
 use super::guard;
 use super::kitchen::{Kitchen, Pages};
 use super::person::Person;
-use super::probes::place;
+use super::probes::{place, recorded};
+use super::query::{self, Given};
 use crate::core::cycle::plate::LimitSource;
 use crate::core::reader::{Language, Reader};
 use crate::core::record::{SignedPlate, SignedProbe};
@@ -129,24 +130,19 @@ pub(super) struct SignForm {
     note: String,
 }
 
-/// What a page is told by the address that led to it.
-#[derive(Clone, Copy, Debug, Default, Deserialize)]
-pub(super) struct Asked {
-    /// The record that was just made.
-    recorded: Option<u64>,
-    /// The record that is meant.
-    record: Option<u64>,
-}
-
 /// Shows what would be signed.
 pub(super) async fn show<K: Kitchen>(
     State(pages): State<Pages<K>>,
     Path(machine): Path<String>,
-    Query(asked): Query<Asked>,
+    uri: Uri,
     person: Person,
 ) -> Response {
-    page(&pages, &person, &machine, StatusCode::OK, Told { recorded: asked.recorded, ..Told::default() })
-        .await
+    match recorded(&uri) {
+        Ok(recorded) => {
+            page(&pages, &person, &machine, StatusCode::OK, Told { recorded, ..Told::default() }).await
+        }
+        Err(given) => query::refused(&given, &person, &pages.site, 1),
+    }
 }
 
 /// What a page says of what was just sent.
@@ -303,10 +299,15 @@ pub(super) async fn sign<K: Kitchen>(
 pub(super) async fn sheet<K: Kitchen>(
     State(pages): State<Pages<K>>,
     Path(machine): Path<String>,
-    Query(asked): Query<Asked>,
+    uri: Uri,
     person: Person,
 ) -> Response {
-    match pages.kitchen.sheet(machine, asked.record, &person).await {
+    let mut given = Given::read(&uri, &["record"]);
+    let record = given.take("record", query::record);
+    if given.is_refused() {
+        return query::refused(&given, &person, &pages.site, 2);
+    }
+    match pages.kitchen.sheet(machine, record, &person).await {
         Ok(html) => {
             let policy = [(header::CONTENT_SECURITY_POLICY, guard::policy_of_paper(&html))];
             (StatusCode::OK, policy, Html(html)).into_response()

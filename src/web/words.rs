@@ -1,5 +1,7 @@
 //! The words of a page, English and Spanish side by side.
 
+use crate::core::reader::Language;
+
 /// Makes `Words`, what each says in both languages, and the function `words` that gives those of one:
 /// `name: "English", "Spanish";`.
 macro_rules! words {
@@ -22,3 +24,19 @@ macro_rules! words {
 }
 
 pub(super) use words;
+
+/// What a page says that shows nothing: what happened, what that means, what to do.
+pub(super) struct Telling {
+    pub(super) english: (&'static str, &'static str, &'static str),
+    pub(super) spanish: (&'static str, &'static str, &'static str),
+}
+
+impl Telling {
+    /// The three in one language.
+    pub(super) const fn told(&self, language: Language) -> (&'static str, &'static str, &'static str) {
+        match language {
+            Language::English => self.english,
+            Language::Spanish => self.spanish,
+        }
+    }
+}

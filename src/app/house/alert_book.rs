@@ -47,7 +47,15 @@ pub(super) struct Closed {
 }
 
 impl Closed {
-    pub(super) fn read(ledger: &ledger::Reader, before: Option<u64>) -> Result<Self, LedgerError> {
+    /// `None` where no alert closed with the record that they are to be before.
+    pub(super) fn read(ledger: &ledger::Reader, before: Option<u64>) -> Result<Option<Self>, LedgerError> {
+        if let Some(index) = before {
+            let known = index < ledger.size()?
+                && matches!(ledger.record(index)?, Ok((_, Record { body: Body::AlertClosed(_), .. })));
+            if !known {
+                return Ok(None);
+            }
+        }
         let filter = RecordFilter {
             kinds: vec!["alert-closed".to_owned()],
             limit: Some(CLOSED_MAX + 1),
@@ -72,7 +80,7 @@ impl Closed {
             let told = story::told(ledger, &own.trail)?.and_then(|told| Some((told.alert, told.closed?)));
             alerts.extend(told);
         }
-        Ok(Self { alerts, older, damaged })
+        Ok(Some(Self { alerts, older, damaged }))
     }
 }
 
@@ -146,10 +154,10 @@ impl AlertBook for House {
         Ok(open.len())
     }
 
-    async fn alerts(&self, reader: &Reader, before: Option<u64>) -> Result<Listing, Refusal> {
+    async fn alerts(&self, reader: &Reader, before: Option<u64>) -> Result<Option<Listing>, Refusal> {
         let (open, _) = self.reception.open().await.map_err(|_| Refusal::NotNow)?;
         let closed = self.readers.ask(move |ledger| Closed::read(ledger, before)).await?;
-        Ok(Listing {
+        Ok(closed.map(|closed| Listing {
             open: open.into_iter().rev().map(|alert| self.headed(alert, None, reader)).collect(),
             closed: closed
                 .alerts
@@ -158,7 +166,7 @@ impl AlertBook for House {
                 .collect(),
             older: closed.older,
             damaged: closed.damaged,
-        })
+        }))
     }
 
     async fn alert(&self, reader: &Reader, number: u64) -> Result<Whole, Refusal> {

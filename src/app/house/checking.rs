@@ -13,7 +13,7 @@ use super::House;
 use crate::app::export::seal;
 use crate::core::keys::key_chain;
 use crate::core::note::VerifyingKey;
-use crate::core::record::{AccessDeed, Body, Record};
+use crate::core::record::{AccessDeed, AccessEvent, Body, Record};
 use crate::diagnostic::Diagnostic;
 use crate::ledger::walk::{Extent, audit_told};
 use crate::ledger::{self, KeyFiles, LedgerError, Order, RecordFilter};
@@ -136,28 +136,57 @@ fn checked(path: &Path, name: &str, clock: &Clock, checking: &Checking) -> Resul
 }
 
 /// The newest check that is on record, however many records of accounts came after it, with the name that its
-/// account was made for; the account itself where that is not on record, as for a token.
+/// account was made for; the account itself where that is not on record, as for a token, or where a record that
+/// may say it cannot be read: an older one may be of somebody else.
 fn recorded(ledger: &ledger::Reader) -> Result<Option<Checked>, LedgerError> {
     let filter = RecordFilter { kinds: vec!["access".to_owned()], ..RecordFilter::default() };
     let mut found: Option<Checked> = None;
     ledger.events(Order::NewestFirst, &filter, |_, read| {
         let Ok((_, Record { recorded, body: Body::Access(event), .. })) = read else {
-            return ControlFlow::Continue(());
+            return if found.is_some() { ControlFlow::Break(()) } else { ControlFlow::Continue(()) };
         };
-        match (&mut found, event.what) {
-            (None, AccessDeed::Checked { outcome, records, findings }) => {
-                let (at, by) = (recorded, event.account);
-                found = Some(Checked { at, by, outcome, records, findings, report: None, trusted: None });
+        let AccessEvent { account, what, .. } = *event;
+        match &mut found {
+            None => {
+                if let AccessDeed::Checked { outcome, records, findings } = what {
+                    let (at, by) = (recorded, account);
+                    found = Some(Checked { at, by, outcome, records, findings, report: None, trusted: None });
+                }
+                ControlFlow::Continue(())
             }
-            (Some(checked), AccessDeed::Added { name, .. }) if checked.by == event.account => {
-                checked.by = name;
-                return ControlFlow::Break(());
-            }
-            (None | Some(_), _) => {}
+            Some(checked) if checked.by == account => named(checked, what),
+            Some(_) => ControlFlow::Continue(()),
         }
-        ControlFlow::Continue(())
     })?;
     Ok(found)
+}
+
+/// Takes the name of whoever wanted a check from what was done with the account before it, the newest first.
+fn named(checked: &mut Checked, what: AccessDeed) -> ControlFlow<()> {
+    match what {
+        AccessDeed::Added { name, .. } => {
+            checked.by = name;
+            ControlFlow::Break(())
+        }
+        // What lies before it is of somebody else who had the same account.
+        AccessDeed::Removed => ControlFlow::Break(()),
+        AccessDeed::LoggedIn
+        | AccessDeed::LoggedOut
+        | AccessDeed::Refused(_)
+        | AccessDeed::Locked { .. }
+        | AccessDeed::Unlocked
+        | AccessDeed::RoleChanged { .. }
+        | AccessDeed::Disabled
+        | AccessDeed::Enabled
+        | AccessDeed::SecretReset
+        | AccessDeed::PasswordChanged
+        | AccessDeed::ReaderChanged { .. }
+        | AccessDeed::TokenAdded { .. }
+        | AccessDeed::TokenRevoked
+        | AccessDeed::TookAway { .. }
+        | AccessDeed::Checked { .. }
+        | AccessDeed::EndedWork { .. } => ControlFlow::Continue(()),
+    }
 }
 
 impl Checks for House {
@@ -247,7 +276,6 @@ mod tests {
     use super::*;
     use crate::app::fixture::{CONFIGURATION, at, comment, key, ledger, opening, plain};
     use crate::core::audit::Outcome;
-    use crate::core::record::AccessEvent;
 
     fn event(minute: u64, what: AccessDeed) -> ledger::NewRecord {
         let account = "eva".to_owned();
@@ -291,6 +319,34 @@ mod tests {
         let found = recorded(&ledger::Reader::open(&path).expect("a reader")).expect("readable");
         let found = found.map(|checked| (checked.at, checked.by, checked.records));
         assert_eq!(found, Some((at(1), "Eva Klein".to_owned(), 2)));
+    }
+
+    // Own promise: where the record that would say who had the account is damaged, nobody who had it before is named.
+    #[test]
+    fn a_damaged_name_names_nobody_else() {
+        let directory = tempfile::tempdir().expect("a directory");
+        let path = directory.path().join("ledger.sqlite");
+        let mut records = opening(CONFIGURATION);
+        let first = u64::try_from(records.len()).expect("few");
+        let role = crate::core::access::Role::Auditor;
+        let added = |name: &str| AccessDeed::Added { role, name: name.to_owned() };
+        let what = AccessDeed::Checked { outcome: Outcome::Whole, records: 2, findings: 0 };
+        let deeds =
+            [added("Eva Before"), AccessDeed::Removed, added("Eva Klein"), AccessDeed::LoggedIn, what];
+        records.extend((0..).zip(deeds).map(|(minute, deed)| event(minute, deed)));
+        ledger(&path, records).close().expect("it closes");
+        let by = || {
+            let reader = ledger::Reader::open(&path).expect("a reader");
+            recorded(&reader).expect("readable").map(|checked| checked.by)
+        };
+        assert_eq!(by().as_deref(), Some("Eva Klein"));
+        let connection = rusqlite::Connection::open(&path).expect("a database");
+        connection.execute_batch("DROP TRIGGER record_stays").expect("it was there");
+        for damaged in [first + 2, first + 1] {
+            let sql = "UPDATE record SET bytes = x'00' WHERE idx = ?1";
+            assert_eq!(connection.execute(sql, [damaged.cast_signed()]).expect("changed"), 1);
+            assert_eq!(by().as_deref(), Some("eva"), "record {damaged}");
+        }
     }
 
     // Own promise: a check that panics leaves the place to the next one, and is told of.

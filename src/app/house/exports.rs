@@ -337,10 +337,6 @@ impl Exports for House {
         self.desk.stir.subscribe()
     }
 
-    async fn machines_on_record(&self) -> Result<Vec<String>, Refusal> {
-        self.readers.ask(Reader::machines).await
-    }
-
     fn has_report(&self) -> bool {
         self.desk.has_report
     }

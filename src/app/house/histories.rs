@@ -3,7 +3,6 @@
 mod spans;
 mod sums;
 
-use std::collections::BTreeSet;
 use std::ops::ControlFlow;
 use std::path::Path;
 use std::sync::Arc;
@@ -281,17 +280,9 @@ pub(super) fn gathered(sought: &Sought, around: Around<'_>) -> Result<Option<His
     Ok(found.map(|found| HistoryPart { found, damaged, integrity }))
 }
 
-/// Machines that are configured, and those that are no more and have records.
-fn known_machines(ledger: &ledger::Reader, configured: Vec<String>) -> Result<Vec<String>, LedgerError> {
-    let all: BTreeSet<String> = ledger.machines()?.into_iter().chain(configured).collect();
-    Ok(all.into_iter().collect())
-}
-
 impl Histories for House {
     async fn known_machines(&self) -> Result<Vec<String>, Refusal> {
-        let configured =
-            self.loaded.configuration.machines.iter().map(|machine| machine.name.clone()).collect();
-        self.readers.ask(move |ledger| known_machines(ledger, configured)).await
+        self.readers.ask(ledger::Reader::machines).await
     }
 
     async fn history(&self, question: Question, reader: &Reader) -> Result<Option<HistoryPart>, Refusal> {

@@ -14,10 +14,8 @@ use crate::core::record::{Body, Outcome, Record};
 use crate::core::time::Timestamp;
 use crate::ledger::{LedgerError, Order, Reader, RecordFilter};
 use crate::web::frame::Refusal;
-use crate::web::settings::{Channel, Premises, TestStep, Tested, Tried};
+use crate::web::settings::{Channel, MESSAGES_MAX, Premises, TestStep, Tested, Tried};
 
-/// Most letters that are looked at for how each channel did last (own choice).
-const LETTERS_MAX: u32 = 1_000;
 /// A test that is younger is not made again (own choice: longer than it takes to press twice).
 const TEST_AGAIN: Duration = Duration::from_secs(30);
 
@@ -150,9 +148,9 @@ fn lane(channel: &str) -> &str {
     }
 }
 
-/// How the newest letter of each lane ended, as far as [`LETTERS_MAX`] records tell.
+/// How the newest letter of each lane ended, as far as [`MESSAGES_MAX`] records tell.
 fn sent(ledger: &Reader) -> Result<BTreeMap<String, Tried>, LedgerError> {
-    let (mut sent, mut left) = (BTreeMap::new(), LETTERS_MAX);
+    let (mut sent, mut left) = (BTreeMap::new(), MESSAGES_MAX);
     let filter = RecordFilter { kinds: vec!["notification".to_owned()], ..RecordFilter::default() };
     ledger.events(Order::NewestFirst, &filter, |_, read| {
         if let Ok((_, Record { recorded: at, body: Body::Notification(told), .. })) = read {

@@ -1,28 +1,26 @@
 //! One rack: its record with all that concerns it, and the proof that its record stands.
 
-use std::collections::{BTreeMap, BTreeSet};
+mod counted;
+
+use std::collections::BTreeMap;
 use std::ops::ControlFlow;
 use std::sync::{Arc, Mutex, PoisonError};
-use std::time::Duration;
 
+pub(super) use self::counted::alerts;
 use super::House;
 use super::machines::plots;
 use super::probes::Standing;
 use crate::app::export::seal;
 use crate::config::recorded::Recorded;
-use crate::core::alert::AlertNumber;
-use crate::core::alert::affected::measured;
 use crate::core::alert::hours::instant;
-use crate::core::alert::story::note;
 use crate::core::channel::Place;
 use crate::core::effect::Trace;
 use crate::core::evidence::inclusion::{self, Inclusion};
 use crate::core::merkle::{Hash, inclusion_proof, leaf_hash, verify_inclusion};
 use crate::core::on_file::OnFile;
 use crate::core::reader::Reader;
-use crate::core::record::{Amendment, Body, Cycle, OfAlert, Record};
-use crate::core::time::Timestamp;
-use crate::ledger::{self, CycleFilter, LedgerError, Order, RecordFilter, Subject, WholeChunks};
+use crate::core::record::{Amendment, Body, Cycle, Record};
+use crate::ledger::{self, CycleFilter, LedgerError, Order, WholeChunks};
 use crate::report::plot::cycle;
 use crate::report::rack;
 use crate::web::cycle::{ProbeThen, Rack, RackFound, Racks, Sealing, TraceFound};
@@ -30,9 +28,6 @@ use crate::web::frame::Refusal;
 
 /// Most rows of the table behind a trace (own choice: five minutes, the longest rinse of a conveyor).
 const ROWS_MAX: usize = 300;
-/// Alerts of its machine that are looked through for a rack, the latest before it (own choice: one of each
-/// condition may be open at once).
-const ALERTS_MAX: usize = 40;
 
 /// What is read of one rack.
 pub(super) struct Read {
@@ -81,7 +76,7 @@ pub(super) fn read(ledger: &ledger::Reader, index: u64, file: Arc<OnFile>) -> Re
         })?;
         Ok::<Option<u64>, LedgerError>(beside)
     };
-    let alerts = alerts(ledger, index, record.machine.as_deref().unwrap_or_default(), cycle)?;
+    let alerts = alerts(ledger, index, &record)?;
     let (before, after) = (beside(Order::NewestFirst)?, beside(Order::OldestFirst)?);
     Ok(Stands::Rack(Box::new(Read {
         trace: ledger.trace(index),
@@ -93,58 +88,6 @@ pub(super) fn read(ledger: &ledger::Reader, index: u64, file: Arc<OnFile>) -> Re
         sealing,
         record,
     })))
-}
-
-/// Numbers of the alerts it is a rack of: that it set off, or that were open about such a one when it was washed.
-/// An alert that names it as the last good one before, or as the one that recovered, is none of them.
-pub(super) fn alerts(
-    ledger: &ledger::Reader,
-    index: u64,
-    machine: &str,
-    cycle: &Cycle,
-) -> Result<Vec<u64>, LedgerError> {
-    let mut alerts = BTreeSet::new();
-    for about in ledger.about(Subject::Record(index))? {
-        let Ok((_, record)) = ledger.record(about)? else { continue };
-        let Some(told) = record.body.of_alert() else { continue };
-        let [cause, _] = told.causes();
-        let set_off = cause == Some(index) && !matches!(told, OfAlert::Cleared(_));
-        alerts.extend(told.alert().filter(|_| set_off));
-    }
-    let filter = RecordFilter {
-        kinds: vec!["alert-raised".to_owned()],
-        machine: Some(machine.to_owned()),
-        to: Some(cycle.rinse_ended.plus(Duration::from_micros(1))),
-        limit: Some(ALERTS_MAX),
-        ..RecordFilter::default()
-    };
-    let mut before = Vec::new();
-    ledger.events(Order::NewestFirst, &filter, |_, record| {
-        if let Ok((_, Record { body: Body::AlertRaised(raised), .. })) = record
-            && measured(raised.condition, cycle).is_some()
-        {
-            before.push(raised.alert);
-        }
-        ControlFlow::Continue(())
-    })?;
-    for number in before {
-        if open_at(ledger, number, cycle.rinse_started)? {
-            alerts.insert(number);
-        }
-    }
-    Ok(alerts.into_iter().map(|number| number.0).collect())
-}
-
-/// Whether an alert that was raised before had neither recovered nor closed by then.
-fn open_at(ledger: &ledger::Reader, number: AlertNumber, at: Timestamp) -> Result<bool, LedgerError> {
-    let mut stories = BTreeMap::new();
-    for index in ledger.about(Subject::Alert(number.0))? {
-        if let Ok((_, record)) = ledger.record(index)? {
-            note(&mut stories, &record);
-        }
-    }
-    let over = stories.get(&number).and_then(|story| story.alert.cleared.or(story.closed));
-    Ok(over.is_none_or(|over| at < over))
 }
 
 /// The probes by which a rack was judged, as they were in force; `None` where the record that would say it is

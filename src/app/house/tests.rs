@@ -1,5 +1,6 @@
 //! What the pages are told, from a ledger on the disk.
 
+mod counted;
 mod records;
 
 use std::path::Path;
@@ -63,7 +64,7 @@ async fn closed_alerts_come_page_by_page() {
     let reader = Reader::open(&path).expect("readable");
     let (mut before, mut seen, mut pages) = (None, Vec::new(), 0);
     loop {
-        let page = Closed::read(&reader, before).expect("readable");
+        let page = Closed::read(&reader, before).expect("readable").expect("a page");
         assert_eq!(page.damaged, 0);
         seen.extend(page.alerts.iter().map(|(alert, _)| alert.number.0));
         pages += 1;
@@ -73,6 +74,10 @@ async fn closed_alerts_come_page_by_page() {
         }
     }
     assert_eq!((seen, pages), ((1..45).collect::<Vec<u64>>(), 3));
+    // The record of the key, one that raised an alert, and one that is not there yet.
+    for other in [0, reader.size().expect("a size") - 45, 9_999] {
+        assert!(Closed::read(&reader, Some(other)).expect("readable").is_none(), "{other}");
+    }
 }
 
 // Own promise: the racks of an alert that is over are found again: those of its machine and its verdict, from
@@ -108,7 +113,7 @@ async fn the_racks_of_a_closed_alert_are_found_again() {
     let raised = of("dm1", first, Body::AlertRaised(Box::new(raised)));
     put(&handle, vec![raised, of("dm1", end, closed(1, 2))]).await;
     let reader = Reader::open(&path).expect("readable");
-    let page = Closed::read(&reader, None).expect("readable");
+    let page = Closed::read(&reader, None).expect("readable").expect("a page");
     let (alert, _) = page.alerts.first().expect("the alert");
     let found = racks(&reader, alert).expect("readable");
     let named: Vec<(u64, Option<Verdict>)> =
@@ -116,13 +121,19 @@ async fn the_racks_of_a_closed_alert_are_found_again() {
     assert_eq!(named, [(index + 2, Some(Verdict::Cold)), (index + 5, Some(Verdict::Cold))]);
     // From the rack one comes to the alert as well: not from the last good one before it, which it names.
     let of_rack: Vec<Vec<u64>> = (all.iter().enumerate())
-        .map(|(place, (minute, verdict, machine))| {
+        .map(|(place, _)| {
             let number = index + u64::try_from(place).expect("few");
-            alerts(&reader, number, machine, &rack(*minute, *verdict)).expect("readable")
+            linked(&reader, number)
         })
         .collect();
     assert_eq!(of_rack, [vec![], vec![], vec![1], vec![], vec![], vec![1], vec![1]]);
     assert!(story::told(&reader, &[]).expect("readable").is_none());
+}
+
+/// Numbers of the alerts that a rack leads to.
+fn linked(reader: &Reader, index: u64) -> Vec<u64> {
+    let (_, record) = reader.record(index).expect("readable").expect("whole");
+    alerts(reader, index, &record).expect("readable")
 }
 
 // 4-501.114: chlorine below 25 mg/L is too weak. Own promise: an entry is judged as it counts after what was

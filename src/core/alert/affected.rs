@@ -3,7 +3,7 @@
 use super::condition::Condition;
 use super::cycles::condition_of;
 use super::open::Quantity;
-use crate::core::cycle::verdict::{Finding, Reason};
+use crate::core::cycle::verdict::{Finding, Reason, Verdict};
 use crate::core::reading::Fault;
 use crate::core::record::Cycle;
 
@@ -71,6 +71,58 @@ pub fn measured(condition: Condition, cycle: &Cycle) -> Option<Measured> {
         Condition::RinseHot => too_hot(cycle),
         Condition::Drifting
         | Condition::TankCold
+        | Condition::CalibrationOverdue
+        | Condition::ThermometerOff
+        | Condition::RecordDamaged
+        | Condition::DiskFilling
+        | Condition::ClockUnsynchronised
+        | Condition::SeriesBacklog
+        | Condition::Undelivered => None,
+    }
+}
+
+/// What a cycle is to a row that an alert counts once it is long enough.
+#[derive(Clone, Copy, PartialEq, Eq, Debug)]
+pub enum InRow {
+    /// One more of it.
+    Adds,
+    /// Nothing: it neither adds to the row nor breaks it.
+    Neither,
+    /// Its end.
+    Breaks,
+}
+
+/// What a cycle is to the row of a condition; `None` where the condition counts no rows back. A row without proof
+/// also passes over racks that are told as what hides their proof, which the cycle alone does not say.
+#[must_use]
+pub fn in_row(condition: Condition, cycle: &Cycle) -> Option<InRow> {
+    if cycle.is_worked_on() {
+        return Some(InRow::Neither);
+    }
+    match condition {
+        Condition::Narrow => Some(match cycle.verdict {
+            Verdict::Narrow => InRow::Adds,
+            // Nothing is known of it.
+            Verdict::Unproven => InRow::Neither,
+            Verdict::Cold | Verdict::Brief | Verdict::Weak | Verdict::Pass => InRow::Breaks,
+        }),
+        Condition::Unproven => Some(match (cycle.verdict, doubt(cycle)) {
+            (Verdict::Unproven, Doubt::Other) => InRow::Adds,
+            (Verdict::Unproven, Doubt::Probe(_) | Doubt::Check) => InRow::Neither,
+            (Verdict::Cold | Verdict::Brief | Verdict::Weak | Verdict::Narrow | Verdict::Pass, _) => {
+                InRow::Breaks
+            }
+        }),
+        Condition::Cold
+        | Condition::Brief
+        | Condition::Weak
+        | Condition::WashLow
+        | Condition::RinseHot
+        | Condition::Drifting
+        | Condition::TankCold
+        | Condition::ProbeFault
+        | Condition::ProbeSilent
+        | Condition::CheckOverdue
         | Condition::CalibrationOverdue
         | Condition::ThermometerOff
         | Condition::RecordDamaged

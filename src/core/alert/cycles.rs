@@ -1,6 +1,6 @@
 //! What a judged cycle says: which conditions hold, and which have a good cycle more.
 
-use super::affected::{self, Doubt, Measured, doubt};
+use super::affected::{self, Doubt, InRow, Measured, doubt};
 use super::condition::Condition;
 use super::open::{Pattern, Quantity, Rack, Racks};
 use super::raise::{Report, Turn};
@@ -159,11 +159,10 @@ impl Turn<'_> {
         let needed = u64::from(self.settings.rules.narrow);
         let open = self.state.open(machine, Condition::Narrow).is_some_and(|o| o.alert.cleared.is_none());
         let memory = self.state.memory(machine);
-        match cycle.verdict {
-            Verdict::Narrow => memory.narrow.push(rack),
-            // Nothing is known of it, so it neither adds to the row nor breaks it.
-            Verdict::Unproven => return,
-            Verdict::Cold | Verdict::Brief | Verdict::Weak | Verdict::Pass => {
+        match affected::in_row(Condition::Narrow, cycle) {
+            Some(InRow::Adds) => memory.narrow.push(rack),
+            Some(InRow::Neither) | None => return,
+            Some(InRow::Breaks) => {
                 memory.narrow = Racks::default();
                 return;
             }

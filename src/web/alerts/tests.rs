@@ -34,8 +34,23 @@ async fn the_list_says_what_is_missing() {
     assert!(places.is_sorted(), "{places:?}");
     let (_, older) = get(&kitchen, "/alerts?before=52", Role::Auditor, Language::Spanish).await;
     assert!(older.contains("Las más recientes") && !older.contains("before="), "{older}");
-    let (status, _) = get(&kitchen, "/alerts?before=x", Role::Auditor, Language::English).await;
-    assert_eq!(status, StatusCode::NOT_FOUND);
+}
+
+// Own rule, see the head of `web::query`: what is not understood is refused by its name, and nothing is shown.
+#[tokio::test]
+async fn a_list_that_is_not_understood_is_not_shown() {
+    let kitchen = StillKitchen::new();
+    for (query, said) in [
+        ("before=x", "before: se leyó «x»; se espera el número de un asiento."),
+        ("before=51", "before: se leyó «51»; se espera el número de un asiento de esta lista."),
+        ("before=52&before=52", "before: se leyó «52»; se espera una sola vez."),
+        ("befroe=52", "?: se leyó «befroe»; se espera uno de los nombres before."),
+    ] {
+        let (status, page) =
+            get(&kitchen, &format!("/alerts?{query}"), Role::Auditor, Language::Spanish).await;
+        assert_eq!(status, StatusCode::UNPROCESSABLE_ENTITY, "{query}");
+        assert!(page.contains(said) && !page.contains("Headline of"), "{query}: {page}");
+    }
 }
 
 // Own promise: what people read is in their own words, and what is a name stays as it is.

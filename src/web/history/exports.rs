@@ -194,9 +194,6 @@ pub trait Exports: Clone + Send + Sync + 'static {
     /// Changes while an export goes on.
     fn stir(&self) -> watch::Receiver<u64>;
 
-    /// Every machine that is on record, also one that is gone.
-    fn machines_on_record(&self) -> impl Future<Output = Result<Vec<String>, Refusal>> + Send;
-
     /// Whether PDF files can be made.
     fn has_report(&self) -> bool;
 

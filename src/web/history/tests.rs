@@ -291,6 +291,9 @@ async fn an_export_that_cannot_be_is_asked_again() {
         ("/history/exports", Some("form=csv&all_traces=yes"), "all_traces-fault", "no lleva lecturas"),
         ("/history/exports", Some("form=json&all_traces=yes"), "all_traces-fault", "no lleva lecturas"),
         ("/history/exports", Some("form=jsonl&all_traces=yes"), "all_traces-fault", "no lleva lecturas"),
+        ("/history/exports", Some("form=csv&paper=a5"), "paper-fault", "Elija una"),
+        ("/history/exports", Some("form=csv&scale=kelvin"), "scale-fault", "Elija una"),
+        ("/history/exports", Some("form=csv&language=fr"), "language-fault", "Elija una"),
     ] {
         let kitchen = StillKitchen::new();
         let asked = sent.map_or_else(|| see(path), |sent| send(path, &format!("{sent}&{days}")));

@@ -76,7 +76,7 @@ async fn a_day_that_cannot_be_is_told_and_no_other_is_shown() {
     }
     for (query, said) in [
         ("date=2026-11-20", "?: «date» was read; expected is one of the names day."),
-        ("day=2026-11-20&day=2026-11-21", "Day: «2026-11-21» was read; expected is it once only."),
+        ("day=2026-11-20&day=2026-11-21", "Day: «2026-11-21» was read; expected is that it is given once."),
     ] {
         let (status, page) = get(&format!("/machines/dm1?{query}"), Language::English).await;
         assert!(status == StatusCode::UNPROCESSABLE_ENTITY && page.contains(said), "{said}: {page}");

@@ -52,6 +52,25 @@ async fn each_probe_says_how_it_is() {
     }
 }
 
+// Own rule, see the head of `web::query`.
+#[tokio::test]
+async fn an_address_that_is_not_understood_is_refused() {
+    for (path, said) in [
+        ("/probes?recorded=7", "?: «recorded» was read; expected is that the address ends without it."),
+        ("/probes/dm1?recorded=x", "recorded: «x» was read; expected is the number of a record."),
+        ("/probes/dm1?record=7", "?: «record» was read; expected is one of the names recorded."),
+        ("/probes/dm1/rinse?recorded=-7", "recorded: «-7» was read; expected is the number of a record."),
+        ("/probes/dm1/sheet?record=zz", "record: «zz» was read; expected is the number of a record."),
+        ("/sign-off/dm1?recorded=zz", "recorded: «zz» was read; expected is the number of a record."),
+    ] {
+        let (status, page) = get(path, Role::Technician, Language::English).await;
+        assert_eq!(status, StatusCode::UNPROCESSABLE_ENTITY, "{path}");
+        assert!(page.contains(said), "{path}: {page}");
+    }
+    let (status, page) = get("/probes/dm1/rinse?recorded=7", Role::Technician, Language::English).await;
+    assert!(status == StatusCode::OK && page.contains(" 7."), "{page}");
+}
+
 // Own promise: an open page of one probe is told of that probe, and of no other.
 #[tokio::test]
 async fn an_open_page_is_told_of_its_own_probe() {

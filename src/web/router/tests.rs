@@ -187,7 +187,7 @@ async fn no_refusal_is_without_words_of_ours() {
         (Method::GET, "/assets/x/x", 404),
         (Method::GET, "/assets/%ff/x", 404),
         (Method::GET, "/history/exports/abc/file", 404),
-        (Method::GET, "/probes/dm1/sheet?record=zz", 404),
+        (Method::GET, "/probes/dm1/sheet?record=zz", 422),
         (Method::POST, "/maintenance", 422),
         (Method::DELETE, "/alerts", 404),
     ] {

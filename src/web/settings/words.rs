@@ -26,11 +26,11 @@ words! {
     failed: "FAILED", "FALLA";
     channels: "Channels", "Canales";
     none_channels: "No channel is configured.", "No hay ningún canal configurado.";
-    untried: "configured, not tried yet", "configurado, aún sin probar";
+    unknown: "nothing is known of it: none of the last {most} messages and no test since the start", "nada se sabe de él: ni en los últimos {most} mensajes ni por una prueba desde el arranque";
     watched: "configured; whoever listens for it knows whether it comes", "configurado; quien lo espera sabe si llega";
     taken: "the last was taken:", "el último fue aceptado:";
     not_taken: "the last was not taken:", "el último no fue aceptado:";
-    waiting: "wait to be sent", "esperan el envío";
+    waiting: "waiting to be sent", "en espera de envío";
     cannot: "CANNOT WORK", "NO PUEDE FUNCIONAR";
     mend: "Do", "Hacer";
     configuration: "Configuration in force", "Configuración vigente";

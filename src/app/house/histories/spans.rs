@@ -103,17 +103,25 @@ pub(super) fn gaps(
 }
 
 /// One page of gaps. They are known by the record that tells of them: of one that has ended since, that is
-/// another, and its place is where it began.
+/// another, and its place is where it began and its probe. Probes that are read together fall silent together.
 fn page(gaps: Vec<GapLine>, page: Page, around: Around<'_>) -> Result<Option<Listed<GapLine>>, LedgerError> {
-    let place = |record: u64| {
-        let known = gaps.iter().position(|gap| gap.blank.index == record);
-        if known.is_some() || record >= around.ledger.size()? {
-            return Ok(known);
-        }
-        let Ok((_, Record { body: Body::Gap(ended), .. })) = around.ledger.record(record)? else {
+    let place = |record: u64| -> Result<Option<usize>, LedgerError> {
+        if record >= around.ledger.size()? {
             return Ok(None);
+        }
+        let probe_gap = match around.ledger.record(record)? {
+            Ok((_, Record { body: Body::Gap(gap), .. })) => Some(gap),
+            Ok(_) | Err(_) => None,
         };
-        Ok(gaps.iter().position(|gap| gap.blank.from == ended.from))
+        let probe = probe_gap.as_ref().map(|gap| gap.probe.as_str());
+        // A service that is silent is told by its last record, whatever that is, and may share it with a gap.
+        let of = |gap: &GapLine| gap.blank.probe.as_deref() == probe;
+        let known = gaps.iter().position(|gap| of(gap) && gap.blank.index == record);
+        let began = || {
+            let began = probe_gap.as_ref().map(|gap| gap.from)?;
+            gaps.iter().position(|gap| of(gap) && gap.blank.from == began)
+        };
+        Ok(known.or_else(began))
     };
     let first = match page {
         Page::Newest => Some(0),

@@ -268,6 +268,39 @@ fn a_page_goes_on_from_its_own_list_alone() {
     }
 }
 
+// Modbus Application Protocol V1.1b3 §6.3: one answer holds a whole block of registers, so its probes fall silent at
+// one instant. Own promise: a page goes on from the gap that was meant, also once it has ended.
+#[test]
+fn gaps_that_began_together_are_told_apart() {
+    let directory = tempfile::tempdir().expect("room for a directory");
+    let path = directory.path().join("ledger.sqlite");
+    let gap = |minute, probe: &str, to| {
+        let gap = Gap { probe: probe.to_owned(), fault: Fault::Silent, from: at(80), to, filled: false };
+        plain(minute, Some("dm1"), Body::Gap(gap))
+    };
+    let mut records = opening(CONFIGURATION);
+    records.push(gap(81, "dm1/wash", None));
+    records.push(gap(81, "dm1/rinse", None));
+    records.push(gap(90, "dm1/wash", Some(at(90))));
+    records.push(gap(91, "dm1/rinse", Some(at(91))));
+    ledger(&path, records).close().expect("it closes");
+    let reader = Reader::open(&path).expect("a reader");
+    let shown = |page: Page| {
+        let Found::Gaps(gaps) = asked_for(&reader, asked(View::Gaps, page)).expect("a page").found else {
+            panic!("gaps")
+        };
+        gaps.lines.iter().map(|line| line.blank.index).collect::<Vec<u64>>()
+    };
+    let all = shown(Page::Newest);
+    // The newest is that of the service, which is silent since its last record.
+    assert_eq!(all, [FIRST + 3, FIRST + 2, FIRST + 3]);
+    for (begun, ended, after) in [(FIRST, FIRST + 2, 2), (FIRST + 1, FIRST + 3, 3)] {
+        for record in [begun, ended] {
+            assert_eq!(shown(Page::Older(record)), all[after..], "{record}");
+        }
+    }
+}
+
 // Own promises: a verdict and a machine are looked for alone; other records stand under their own views.
 #[test]
 fn what_is_asked_for_is_found_and_nothing_else() {

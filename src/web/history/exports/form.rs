@@ -62,6 +62,9 @@ struct FormPage<'a> {
     machines: Vec<(String, bool)>,
     from: Field,
     to: Field,
+    paper: Field,
+    scale: Field,
+    language: Field,
     papers: Vec<Choice>,
     scales: Vec<Choice>,
     languages: Vec<Choice>,
@@ -76,7 +79,7 @@ pub(in crate::web) async fn show<K: Kitchen>(
     uri: Uri,
     person: Person,
 ) -> Response {
-    let machines = match pages.kitchen.machines_on_record().await {
+    let machines = match pages.kitchen.known_machines().await {
         Ok(machines) => machines,
         Err(refused) => return frame::refuse(refused, &person, &pages.site, 1),
     };
@@ -92,7 +95,7 @@ pub(in crate::web) async fn show<K: Kitchen>(
         machine: given.text("machine").to_owned(),
         from: or("from", week),
         to: or("to", today),
-        paper: paper_of(&person).to_owned(),
+        paper: word_of(paper_of(&person)).to_owned(),
         scale: person.reader.scale.as_str().to_owned(),
         language: person.reader.language.code().to_owned(),
         all_traces: String::new(),
@@ -145,36 +148,77 @@ struct Typed {
     from: Field,
     to: Field,
     traces: Field,
+    paper: Field,
+    scale: Field,
+    language: Field,
 }
 
 impl From<&Entered> for Typed {
     fn from(entered: &Entered) -> Self {
-        let all = [&entered.form, &entered.machine, &entered.from, &entered.to, &entered.all_traces];
-        let [form, machine, from, to, traces] = all.map(Field::with);
-        Self { form, machine, from, to, traces }
+        let Entered { form, machine, from, to, paper, scale, language, all_traces } = entered;
+        let all = [form, machine, from, to, all_traces, paper, scale, language];
+        let [form, machine, from, to, traces, paper, scale, language] = all.map(Field::with);
+        Self { form, machine, from, to, traces, paper, scale, language }
     }
 }
 
 impl Typed {
     fn is_faulty(&self) -> bool {
-        let all = [&self.form, &self.machine, &self.from, &self.to, &self.traces];
+        let Self { form, machine, from, to, traces, paper, scale, language } = self;
+        let all = [form, machine, from, to, traces, paper, scale, language];
         all.iter().any(|field| field.fault.is_some())
     }
 
-    /// Form and days, where all of it can be made.
-    fn read(&mut self, language: Language) -> Option<(Form, Date, Date)> {
+    /// What is wanted, where all of it can be made. Paper, scale and language are those of the reader where they
+    /// were not sent.
+    fn read(&mut self, person: &Person) -> Option<Wanted> {
+        let language = person.reader.language;
         let form = self.form.take(form_of(&self.form.value), language);
         if !self.traces.value.is_empty() && form.is_some_and(|form| !form.has_traces()) {
             self.traces.fault = Some(no_traces(language).to_owned());
         }
         let read = |field: &mut Field| field.take(day(&field.value), language);
         let (from, to) = (read(&mut self.from), read(&mut self.to));
-        Some((form?, from?, to?)).filter(|_| self.traces.fault.is_none())
+        let paper = self.paper.take(chosen(&self.paper.value, paper_of(person), paper), language);
+        let scale = chosen(&self.scale.value, person.reader.scale, |word| word.parse().ok());
+        let scale = self.scale.take(scale, language);
+        let other = chosen(&self.language.value, language, |word| word.parse().ok());
+        let other = self.language.take(other, language);
+        let wanted = Wanted {
+            form: form?,
+            from: from?,
+            to: to?,
+            machine: Some(self.machine.value.clone()).filter(|machine| !machine.is_empty()),
+            all_traces: !self.traces.value.is_empty(),
+            paper: paper?,
+            scale: scale?,
+            language: other?,
+        };
+        Some(wanted).filter(|_| self.traces.fault.is_none())
     }
 }
 
 fn form_of(word: &str) -> Result<Form, Fault> {
     Form::ALL.into_iter().find(|form| form.as_str() == word).ok_or(Fault::NoChoice)
+}
+
+/// What was chosen, or the usual where nothing was sent.
+fn chosen<T>(word: &str, usual: T, read: impl FnOnce(&str) -> Option<T>) -> Result<T, Fault> {
+    if word.is_empty() { Ok(usual) } else { read(word).ok_or(Fault::NoChoice) }
+}
+
+/// Each paper as it is shown.
+const PAPERS: [(Paper, &str); 2] = [(Paper::Letter, "Letter"), (Paper::A4, "A4")];
+
+const fn word_of(paper: Paper) -> &'static str {
+    match paper {
+        Paper::Letter => "letter",
+        Paper::A4 => "a4",
+    }
+}
+
+fn paper(word: &str) -> Option<Paper> {
+    PAPERS.into_iter().map(|(paper, _)| paper).find(|paper| word_of(*paper) == word)
 }
 
 fn day(typed: &str) -> Result<Date, Fault> {
@@ -193,10 +237,10 @@ const fn no_traces(language: Language) -> &'static str {
 }
 
 /// What paper the reader has at hand: letter where °F is read (own choice: the same countries).
-const fn paper_of(person: &Person) -> &'static str {
+const fn paper_of(person: &Person) -> Paper {
     match person.reader.scale {
-        Scale::Fahrenheit => "letter",
-        Scale::Celsius => "a4",
+        Scale::Fahrenheit => Paper::Letter,
+        Scale::Celsius => Paper::A4,
     }
 }
 
@@ -207,20 +251,9 @@ pub(in crate::web) async fn begin<K: Kitchen>(
     form: Result<axum::extract::Form<Entered>, FormRejection>,
 ) -> Response {
     let entered = form.map(|axum::extract::Form(entered)| entered).unwrap_or_default();
-    let language = person.reader.language;
     let mut typed = Typed::from(&entered);
-    let Some((form, from, to)) = typed.read(language) else {
+    let Some(wanted) = typed.read(&person) else {
         return again(&pages, &person, &entered, typed, None).await;
-    };
-    let wanted = Wanted {
-        form,
-        from,
-        to,
-        machine: Some(entered.machine.clone()).filter(|machine| !machine.is_empty()),
-        all_traces: !entered.all_traces.is_empty(),
-        paper: if entered.paper == "letter" { Paper::Letter } else { Paper::A4 },
-        scale: entered.scale.parse().unwrap_or(person.reader.scale),
-        language: entered.language.parse().unwrap_or(language),
     };
     match pages.kitchen.begin_export(wanted, &person).await {
         Ok(number) => frame::go(&format!("exports/{number}")),
@@ -271,7 +304,7 @@ async fn again<K: Kitchen>(
     typed: Typed,
     refused: Option<NotBegun>,
 ) -> Response {
-    match pages.kitchen.machines_on_record().await {
+    match pages.kitchen.known_machines().await {
         Ok(machines) => {
             answer(pages, person, entered, typed, Told { machines, wrong: Vec::new(), refused }).await
         }
@@ -304,6 +337,9 @@ async fn answer<K: Kitchen>(
         traces: typed.traces,
         from: typed.from,
         to: typed.to,
+        paper: typed.paper,
+        scale: typed.scale,
+        language: typed.language,
         papers: papers(&entered.paper),
         scales: scales(&entered.scale),
         languages: languages(&entered.language),
@@ -375,8 +411,9 @@ fn forms(chosen: &str, language: Language) -> Vec<Choice> {
 }
 
 fn papers(chosen: &str) -> Vec<Choice> {
-    let all = [("letter", "Letter"), ("a4", "A4")];
-    all.into_iter().map(|(value, word)| Choice { value, word, what: "", chosen: value == chosen }).collect()
+    let of =
+        |(paper, word)| Choice { value: word_of(paper), word, what: "", chosen: word_of(paper) == chosen };
+    PAPERS.into_iter().map(of).collect()
 }
 
 fn scales(chosen: &str) -> Vec<Choice> {

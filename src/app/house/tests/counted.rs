@@ -1,0 +1,148 @@
+//! Which alerts a rack leads to, from a ledger on the disk.
+
+use super::{linked, of};
+use crate::app::fixture::{CONFIGURATION, at, ledger, opening};
+use crate::core::alert::{AlertNumber, Condition, Quantity};
+use crate::core::cycle::verdict::{Reason, Verdict};
+use crate::core::reading::Fault;
+use crate::core::record::{
+    AlertChanged, AlertCleared, AlertClosed, AlertRaised, Body, Change, Clearing, Gap,
+};
+use crate::ledger::{NewRecord, Reader};
+use crate::report::row::samples::cycle;
+
+/// A ledger under way.
+struct Kitchen {
+    directory: tempfile::TempDir,
+    records: Vec<NewRecord>,
+}
+
+impl Kitchen {
+    fn new() -> Self {
+        let directory = tempfile::tempdir().expect("a directory");
+        Self { directory, records: opening(CONFIGURATION) }
+    }
+
+    /// Puts down a record of that minute; gives its index.
+    fn put(&mut self, minute: u64, body: Body) -> u64 {
+        self.records.push(of("dm1", at(minute), body));
+        u64::try_from(self.records.len()).expect("few") - 1
+    }
+
+    fn rack(&mut self, minute: u64, verdict: Verdict, reasons: Vec<Reason>) -> u64 {
+        self.put(minute, Body::Cycle(Box::new(cycle(minute * 60, verdict, 83.0, reasons))))
+    }
+
+    fn raised(&mut self, minute: u64, number: u64, condition: Condition, cause: u64) -> u64 {
+        let raised = AlertRaised {
+            cause: Some(cause),
+            ..AlertRaised::new(AlertNumber(number), condition, at(minute))
+        };
+        self.put(minute, Body::AlertRaised(Box::new(raised)))
+    }
+
+    fn over(&mut self, minute: u64, number: u64) {
+        let alert = AlertNumber(number);
+        let cleared = AlertCleared { alert, clearing: Clearing::Recovered, racks: 1, cause: None };
+        self.put(minute, Body::AlertCleared(cleared));
+        self.put(minute, Body::AlertClosed(AlertClosed { alert, racks: 1, needed_action: false }));
+    }
+
+    fn reader(&mut self) -> Reader {
+        let path = self.directory.path().join("ledger.sqlite");
+        ledger(&path, std::mem::take(&mut self.records)).close().expect("it closes");
+        Reader::open(&path).expect("a reader")
+    }
+}
+
+// The rule of `core::alert`: five narrow passes in a row raise a warning that counts all five; one without proof
+// neither adds to the row nor breaks it, a plain pass does. Own promise: each of the five leads to it.
+#[test]
+fn every_rack_of_a_narrow_row_leads_to_its_alert() {
+    let mut kitchen = Kitchen::new();
+    let before = kitchen.rack(1, Verdict::Narrow, Vec::new());
+    kitchen.rack(2, Verdict::Pass, Vec::new());
+    let mut row = vec![kitchen.rack(3, Verdict::Narrow, Vec::new())];
+    let doubted = kitchen.rack(4, Verdict::Unproven, Vec::new());
+    row.extend((5..9).map(|minute| kitchen.rack(minute, Verdict::Narrow, Vec::new())));
+    kitchen.raised(9, 1, Condition::Narrow, row[4]);
+    let open = kitchen.rack(10, Verdict::Narrow, Vec::new());
+    let good = kitchen.rack(11, Verdict::Pass, Vec::new());
+    kitchen.over(12, 1);
+    // Opened again by a row of five more.
+    let again: Vec<u64> = (13..18).map(|minute| kitchen.rack(minute, Verdict::Narrow, Vec::new())).collect();
+    let returned = AlertChanged {
+        alert: AlertNumber(1),
+        change: Change::Returned,
+        racks: 11,
+        pattern: None,
+        measured: None,
+        about: Vec::new(),
+        cause: again.last().copied(),
+    };
+    kitchen.put(18, Body::AlertChanged(returned));
+    let reader = kitchen.reader();
+    for rack in row.iter().chain(&again).chain([&open]) {
+        assert_eq!(linked(&reader, *rack), [1], "{rack}");
+    }
+    for other in [before, doubted, good] {
+        assert_eq!(linked(&reader, other), [0_u64; 0], "{other}");
+    }
+}
+
+// The rule of `core::alert`: three racks in a row without proof, and without a probe that explains it; the record
+// says how many it was. One that was told as a silent probe is none of them.
+#[test]
+fn every_rack_of_an_unproven_row_leads_to_its_alert() {
+    let mut kitchen = Kitchen::new();
+    let silent = vec![Reason::RinseProbe { fault: Fault::Silent }];
+    let explained = kitchen.rack(1, Verdict::Unproven, silent);
+    let earlier = kitchen.rack(2, Verdict::Unproven, Vec::new());
+    let row: Vec<u64> = (3..6).map(|minute| kitchen.rack(minute, Verdict::Unproven, Vec::new())).collect();
+    let raised = AlertRaised {
+        cause: row.last().copied(),
+        measured: Some(Quantity::Count(3)),
+        ..AlertRaised::new(AlertNumber(4), Condition::Unproven, at(5))
+    };
+    kitchen.put(6, Body::AlertRaised(Box::new(raised)));
+    let reader = kitchen.reader();
+    for rack in row {
+        assert_eq!(linked(&reader, rack), [4], "{rack}");
+    }
+    for other in [explained, earlier] {
+        assert_eq!(linked(&reader, other), [0_u64; 0], "{other}");
+    }
+}
+
+// Own promise: an alert that stays open is found behind however many others came and went, and one that had
+// recovered is not.
+#[test]
+fn an_open_alert_is_found_behind_many_others() {
+    let mut kitchen = Kitchen::new();
+    let first = kitchen.rack(1, Verdict::Brief, Vec::new());
+    kitchen.raised(2, 1, Condition::Brief, first);
+    for number in 2..102 {
+        kitchen.raised(number * 2, number, Condition::TankCold, 0);
+        kitchen.over(number * 2 + 1, number);
+    }
+    let later = kitchen.rack(300, Verdict::Brief, Vec::new());
+    kitchen.over(301, 1);
+    let last = kitchen.rack(302, Verdict::Brief, Vec::new());
+    let reader = kitchen.reader();
+    assert_eq!(linked(&reader, later), [1]);
+    assert_eq!(linked(&reader, last), [0_u64; 0]);
+}
+
+// Own promise: the desk's order counts: a gap in the middle of a rinse raises the alert, and the rack that is
+// judged after it is counted, though the alert went on record only after its rinse.
+#[test]
+fn a_rack_judged_after_its_probe_fell_silent_leads_to_the_alert() {
+    let mut kitchen = Kitchen::new();
+    let gap =
+        Gap { probe: "dm1/rinse".to_owned(), fault: Fault::Silent, from: at(1), to: None, filled: false };
+    let gap = kitchen.put(2, Body::Gap(gap));
+    let silent = vec![Reason::RinseProbe { fault: Fault::Silent }];
+    let rack = kitchen.rack(1, Verdict::Unproven, silent);
+    kitchen.raised(3, 7, Condition::ProbeSilent, gap);
+    assert_eq!(linked(&kitchen.reader(), rack), [7]);
+}
