@@ -36,7 +36,7 @@ use crate::runtime::clock::Clock;
 use crate::web::attempt::{Begin, Ended, NotDone, Said, Under, What};
 use crate::web::frame::Refusal;
 use crate::web::person::Person;
-use crate::web::probes::{Due, Filed, FiledProof, InForce, Probes, Seen};
+use crate::web::probes::{Due, Filed, FiledProof, InForce, Made, Probes, Seen};
 use crate::web::sign_off::{Commissioning, Shown};
 
 /// Calibrations and response tests on record, and at which beat and after how many entries they were read.
@@ -436,6 +436,10 @@ impl Probes for House {
         person: &Person,
     ) -> Result<u64, NotDone> {
         self.signed(machine, note, shown, person).await
+    }
+
+    async fn is_made(&self, machine: String, made: Made, record: u64) -> bool {
+        self.was_made(machine, made, record).await
     }
 
     async fn sheet(&self, machine: String, record: Option<u64>, person: &Person) -> Result<String, Refusal> {
