@@ -24,6 +24,7 @@ pub(super) mod trial;
 
 use std::path::Path;
 use std::sync::Arc;
+use std::sync::atomic::{AtomicU64, Ordering};
 use std::time::Duration;
 
 use tokio::sync::{Mutex, mpsc, oneshot, watch};
@@ -82,6 +83,8 @@ pub(super) struct Reception {
     configuration: Arc<Configuration>,
     /// Held while something is entered: what is in force of a probe follows from what is on record.
     entering: Arc<Mutex<()>>,
+    /// Entries that have ended.
+    ended: Arc<AtomicU64>,
     /// Shows what is in force from then on.
     tap: Tap,
     ledger: Arc<Path>,
@@ -127,12 +130,23 @@ impl Reception {
         Ok(())
     }
 
+    /// Grows with each entry that is on record, before whoever asked for it is answered: what was read of the
+    /// record while this was less may lack it.
+    pub(super) fn ended(&self) -> u64 {
+        self.ended.load(Ordering::Acquire)
+    }
+
     /// Judges an entry and puts it on record. What is begun is ended, also where whoever asked has
     /// gone meanwhile: the next entry is judged by what is on record then.
     async fn enter(&self, entry: Entry) -> Result<Done, Problem> {
         let reception = self.clone();
         #[expect(clippy::disallowed_methods, reason = "its end is waited for, by whoever asks")]
-        let entering = tokio::spawn(async move { reception.enter_alone(entry).await });
+        let entering = tokio::spawn(async move {
+            let ended = Arc::clone(&reception.ended);
+            let done = reception.enter_alone(entry).await;
+            ended.fetch_add(1, Ordering::Release);
+            done
+        });
         entering.await.map_err(|_| gone())?
     }
 
@@ -227,6 +241,7 @@ impl Ground {
             checks: checks.clone(),
             configuration: Arc::new(configuration.clone()),
             entering: Arc::default(),
+            ended: Arc::default(),
             tap: around.tap.clone(),
             ledger: ledger.path().into(),
             clock: clock.clone(),
@@ -392,6 +407,7 @@ mod tests {
             tap: Tap::new(&configuration, &configuration.channels),
             configuration: Arc::new(configuration),
             entering: Arc::default(),
+            ended: Arc::default(),
             ledger: directory.path().join("ledger.sqlite").into(),
             clock: Clock::system(),
         };

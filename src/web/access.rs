@@ -34,6 +34,7 @@ pub mod store;
 mod tally;
 mod words;
 
+use std::collections::VecDeque;
 use std::fmt;
 use std::net::IpAddr;
 use std::path::Path;
@@ -93,6 +94,8 @@ pub struct Access {
     store: Mutex<Store>,
     hasher: Hasher,
     bounds: Mutex<Bounds>,
+    /// Sessions whose password was just chosen and who were not told so yet, by the hash of their secret.
+    chosen: Mutex<VecDeque<[u8; 32]>>,
     options: Options,
     now: Box<dyn Fn() -> Timestamp + Send + Sync>,
     noted: Notify,
@@ -120,6 +123,7 @@ impl Access {
             store,
             hasher: Hasher::default(),
             bounds: Mutex::default(),
+            chosen: Mutex::default(),
             options,
             now: Box::new(now),
             noted: Notify::new(),

@@ -22,16 +22,17 @@ use super::kitchen::{Kitchen, Pages};
 use super::machine::{DayGap, DayRack, LiveTrace, MachineDay, Machines, Plots, ProbeNow};
 use super::now::{Data, Glance, GlanceAlert, Glances, LastRack};
 use super::person::Person;
-use super::probes::{Due, Filed, FiledProof, InForce, Probes, Seen};
+use super::probes::{Due, Filed, FiledProof, InForce, Made, Probes, Seen};
 use super::sign_off::{Commissioning, Mend, Open, Shown};
 use crate::core::access::Role;
 use crate::core::channel::Place;
 use crate::core::cycle::plate::{LimitSource, MachineKind, Sanitizing};
 use crate::core::cycle::verdict::Verdict;
+use crate::core::on_file;
 use crate::core::reader::{Language, Reader, Scale};
 use crate::core::reading::Fault;
 use crate::core::record::{Amendment, AmendmentChange, Basis, Cycle, DoseBasis, Rule, WindowFrom};
-use crate::core::record::{Correction, ProvenProbe, SignedPlate};
+use crate::core::record::{Correction, ProvenProbe, ResponseDone, SignedPlate};
 use crate::core::technician::attempt::Press;
 use crate::core::technician::gauge::Trend;
 use crate::core::time::Timestamp;
@@ -345,7 +346,21 @@ impl Probes for StillKitchen {
         };
         let (by, withdrawn) = ("Eli <b>".to_owned(), false);
         let proofs = vec![FiledProof { index: 16, at: NOW, by, found, withdrawn }];
-        std::future::ready(Ok(Filed { proofs, ..Filed::default() })).await
+        let done = ResponseDone {
+            probe: "dm1/rinse".to_owned(),
+            at: NOW,
+            tau_s: 1.9,
+            expanded_s: 0.2,
+            residual_c: 0.1,
+            from_c: 20.0,
+            to_c: 80.0,
+            readings: 100,
+            fast_enough: Some(true),
+            by: "Eli".to_owned(),
+        };
+        // Record 18 took its place.
+        let responses = vec![on_file::Filed { index: 15, since: NOW, withdrawn: None, done }];
+        std::future::ready(Ok(Filed { responses, proofs, ..Filed::default() })).await
     }
 
     fn under(&self, of: &str) -> Option<Under> {
@@ -413,6 +428,14 @@ impl Probes for StillKitchen {
         );
         self.deeds.send_modify(|deeds| deeds.push(deed));
         std::future::ready(Ok(98)).await
+    }
+
+    async fn is_made(&self, machine: String, made: Made, record: u64) -> bool {
+        let its = match made {
+            Made::Proof => 16,
+            Made::SignOff => 42,
+        };
+        std::future::ready(machine == "dm1" && record == its).await
     }
 
     async fn sheet(

@@ -141,6 +141,15 @@ pub struct FiledProof {
     pub withdrawn: bool,
 }
 
+/// What goes on record of a machine as a whole.
+#[derive(Clone, Copy, PartialEq, Eq, Debug)]
+pub enum Made {
+    /// A proof of the wiring.
+    Proof,
+    /// A sign-off.
+    SignOff,
+}
+
 /// What the pages of the technician ask of whoever knows the probes.
 pub trait Probes: Clone + Send + Sync + 'static {
     /// Changes about twice a second while somebody looks.
@@ -195,6 +204,9 @@ pub trait Probes: Clone + Send + Sync + 'static {
         person: &Person,
     ) -> impl Future<Output = Result<u64, NotDone>> + Send;
 
+    /// Whether this record is one of these of this machine, and was not withdrawn; not where it cannot be read.
+    fn is_made(&self, machine: String, made: Made, record: u64) -> impl Future<Output = bool> + Send;
+
     /// The sheet of the sign-off at this record, else of the newest, else of what would be signed: one HTML
     /// page of its own.
     fn sheet(
@@ -231,11 +243,23 @@ pub(super) async fn show<K: Kitchen>(State(pages): State<Pages<K>>, uri: Uri, pe
     listed(&pages, &person, None, words.title.to_owned(), None).await
 }
 
-/// The record that was just made, as the address says that led to the page.
+/// The record that was just made, as the address says that led to the page. Anybody may write an address: what
+/// is said of the record is said by the record.
 pub(super) fn recorded(uri: &Uri) -> Result<Option<u64>, Given> {
     let mut given = Given::read(uri, &["recorded"]);
     let record = given.take("recorded", query::record);
     if given.is_refused() { Err(given) } else { Ok(record) }
+}
+
+/// The record, where it is one of these of this machine.
+pub(super) async fn made<K: Kitchen>(
+    pages: &Pages<K>,
+    machine: &str,
+    made: Made,
+    record: Option<u64>,
+) -> Option<u64> {
+    let record = record?;
+    pages.kitchen.is_made(machine.to_owned(), made, record).await.then_some(record)
 }
 
 /// Shows the probes of one machine.
@@ -251,6 +275,7 @@ pub(super) async fn machine<K: Kitchen>(
     };
     let words = words::words(person.reader.language);
     let title = format!("{}: {machine}", words.title);
+    let signed = made(&pages, &machine, Made::SignOff, signed).await;
     listed(&pages, &person, Some(&machine), title, signed).await
 }
 
@@ -309,7 +334,23 @@ struct OnePage<'a> {
     card: &'a str,
     filed: [filed::Kept; 3],
     may_measure: bool,
-    recorded: Option<u64>,
+    /// What is said of the record that the address names, and its number.
+    recorded: Option<(&'static str, u64)>,
+}
+
+/// What a record is to a probe; nothing where it is none of its calibrations and response tests.
+fn told(record: u64, seen: &Seen, filed: &Filed, words: &words::Words) -> Option<(&'static str, u64)> {
+    let in_force = [seen.in_force.calibration, seen.in_force.response];
+    let mut its = filed
+        .calibrations
+        .iter()
+        .map(|calibration| calibration.index)
+        .chain(filed.responses.iter().map(|response| response.index));
+    if in_force.contains(&Some(record)) {
+        Some((words.recorded, record))
+    } else {
+        its.any(|index| index == record).then_some((words.aside, record))
+    }
 }
 
 /// Shows one probe, and what is on record of it.
@@ -341,13 +382,14 @@ pub(super) async fn one<K: Kitchen>(
         Ok(made) => made.into_iter().map(|card| card.html).collect::<String>(),
         Err(error) => return frame::page(StatusCode::OK, Err(error)),
     };
+    let words = words::words(person.reader.language);
     let page = OnePage {
-        words: words::words(person.reader.language),
+        words,
         seen,
         card: &card,
         filed: filed::kept(&filed, &person.reader),
         may_measure: person.may(Right::Measure),
-        recorded,
+        recorded: recorded.and_then(|record| told(record, seen, &filed, words)),
         frame,
     };
     frame::page(StatusCode::OK, page.render())

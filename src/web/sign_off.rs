@@ -14,7 +14,7 @@ use super::frame::{self, Frame, Tab};
 use super::guard;
 use super::kitchen::{Kitchen, Pages};
 use super::person::Person;
-use super::probes::{place, recorded};
+use super::probes::{Made, made, place, recorded};
 use super::query::{self, Given};
 use crate::core::cycle::plate::LimitSource;
 use crate::core::reader::{Language, Reader};
@@ -139,6 +139,7 @@ pub(super) async fn show<K: Kitchen>(
 ) -> Response {
     match recorded(&uri) {
         Ok(recorded) => {
+            let recorded = made(&pages, &machine, Made::Proof, recorded).await;
             page(&pages, &person, &machine, StatusCode::OK, Told { recorded, ..Told::default() }).await
         }
         Err(given) => query::refused(&given, &person, &pages.site, 1),

@@ -11,6 +11,7 @@ use super::House;
 use super::probes::{Standing, entered};
 use crate::app::Failure;
 use crate::app::logbook::Entry;
+use crate::app::proofs::Withdrawals;
 use crate::app::sign_off::{self, Asked};
 use crate::core::record::{Body, SignedOff};
 use crate::core::signoff::OpenPoint;
@@ -19,6 +20,7 @@ use crate::report::signoff;
 use crate::web::attempt::{NotDone, Said};
 use crate::web::frame::{self, Refusal};
 use crate::web::person::Person;
+use crate::web::probes::Made;
 use crate::web::sign_off::{Commissioning, Mend, Open, Shown};
 
 impl House {
@@ -92,6 +94,25 @@ impl House {
         }
         let entry = Entry::SignOff { machine, signed: Box::new(signed) };
         entered(&self.reception, entry).await.map_err(NotDone::Refused)
+    }
+
+    /// Whether this record is one of these of the machine and was not withdrawn. One that cannot be read is
+    /// claimed by nothing.
+    pub(super) async fn was_made(&self, machine: String, made: Made, record: u64) -> bool {
+        let asked = move |ledger: &Reader| {
+            if record >= ledger.size()? {
+                return Ok(false);
+            }
+            // One that is damaged is told by the history.
+            let Ok((_, found)) = ledger.record(record)? else { return Ok(false) };
+            let is_made = match made {
+                Made::Proof => matches!(found.body, Body::WiringProof(_)),
+                Made::SignOff => matches!(found.body, Body::SignOff(_)),
+            };
+            let is_its = is_made && found.machine.as_deref() == Some(machine.as_str());
+            Ok(is_its && !Withdrawals::read(ledger)?.of(record))
+        };
+        self.readers.ask(asked).await.unwrap_or(false)
     }
 
     /// The sheet of the sign-off at `record`; without one of the newest. Record 0, which is never one, and a

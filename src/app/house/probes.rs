@@ -36,13 +36,13 @@ use crate::runtime::clock::Clock;
 use crate::web::attempt::{Begin, Ended, NotDone, Said, Under, What};
 use crate::web::frame::Refusal;
 use crate::web::person::Person;
-use crate::web::probes::{Due, Filed, FiledProof, InForce, Probes, Seen};
+use crate::web::probes::{Due, Filed, FiledProof, InForce, Made, Probes, Seen};
 use crate::web::sign_off::{Commissioning, Shown};
 
-/// Calibrations and response tests on record, and up to which beat they were read.
+/// Calibrations and response tests on record, and at which beat and after how many entries they were read.
 #[derive(Debug, Default)]
 pub(super) struct Standing {
-    beat: Option<u64>,
+    read: Option<(u64, u64)>,
     file: Arc<OnFile>,
 }
 
@@ -58,10 +58,11 @@ impl Standing {
 impl House {
     /// The calibrations and response tests on record.
     async fn standing(&self) -> Result<Arc<OnFile>, Refusal> {
-        let beat = *self.beat.borrow();
+        // The beat comes a little after a commit: whoever was told that an entry is on record waits for none.
+        let now = (*self.beat.borrow(), self.reception.ended());
         let read = {
             let standing = self.standing.lock().unwrap_or_else(PoisonError::into_inner);
-            (standing.beat == Some(beat)).then(|| Arc::clone(&standing.file))
+            (standing.read == Some(now)).then(|| Arc::clone(&standing.file))
         };
         if let Some(file) = read {
             return Ok(file);
@@ -70,7 +71,7 @@ impl House {
         self.readers
             .ask(move |ledger| {
                 let file = Standing::fresh(&shared, ledger)?;
-                shared.lock().unwrap_or_else(PoisonError::into_inner).beat = Some(beat);
+                shared.lock().unwrap_or_else(PoisonError::into_inner).read = Some(now);
                 Ok(file)
             })
             .await
@@ -435,6 +436,10 @@ impl Probes for House {
         person: &Person,
     ) -> Result<u64, NotDone> {
         self.signed(machine, note, shown, person).await
+    }
+
+    async fn is_made(&self, machine: String, made: Made, record: u64) -> bool {
+        self.was_made(machine, made, record).await
     }
 
     async fn sheet(&self, machine: String, record: Option<u64>, person: &Person) -> Result<String, Refusal> {

@@ -1,6 +1,6 @@
 //! What somebody changes of their own account.
 
-use std::sync::Arc;
+use std::sync::{Arc, PoisonError};
 
 use super::login::{From, Turned};
 use super::name::AccountName;
@@ -9,6 +9,10 @@ use super::store::{Stored, Wrong};
 use super::{Access, AccessError, event, secret};
 use crate::core::reader::{Language, Scale};
 use crate::core::record::{AccessDeed, AccessRefusal};
+
+/// Most who are still to be told that their password is changed (own choice: each is told within a moment, or
+/// has gone).
+const CHOSEN_MAX: usize = 64;
 
 /// The three fields of a new password.
 pub(super) struct NewPassword {
@@ -86,7 +90,20 @@ impl Access {
             Ok(())
         })
         .await?;
+        let mut chosen = self.chosen.lock().unwrap_or_else(PoisonError::into_inner);
+        chosen.truncate(CHOSEN_MAX - 1);
+        chosen.push_front(after);
+        drop(chosen);
         Ok(fresh)
+    }
+
+    /// Whether the password of this session was just changed and it was not told so; it is now. An address
+    /// could say so to anybody.
+    pub(super) fn take_chosen(&self, session: &str) -> bool {
+        let hash = secret::hash(session);
+        let mut chosen = self.chosen.lock().unwrap_or_else(PoisonError::into_inner);
+        let place = chosen.iter().position(|waiting| *waiting == hash);
+        place.and_then(|place| chosen.remove(place)).is_some()
     }
 
     /// A wrong password at one's own page counts as one at the login: a phone that lies about is

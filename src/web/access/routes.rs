@@ -163,20 +163,13 @@ fn not_now(error: &AccessError, asker: &Asker) -> Response {
     asker.refused(StatusCode::SERVICE_UNAVAILABLE, Said::NotNow)
 }
 
-#[derive(Deserialize)]
-struct Changed {
-    #[serde(default)]
-    changed: Option<String>,
-}
-
 async fn show_own(
     State(access): Held,
     Extension(site): Known,
     Extension(visit): Extension<Visit>,
-    changed: Queried<Changed>,
 ) -> Response {
-    let Some((_, account)) = &visit.session else { return frame::go("./login?to=account") };
-    let changed = changed.is_ok_and(|Query(changed)| changed.changed.is_some());
+    let Some((secret, account)) = &visit.session else { return frame::go("./login?to=account") };
+    let changed = access.take_chosen(secret);
     let person = person(account, &access.options.zone);
     let round = Round { site: &site, person: &person, deep: 0 };
     std::future::ready(page(StatusCode::OK, &OwnPage::new(account, round, changed, Wrong::default()))).await
@@ -214,7 +207,7 @@ async fn change_own(
             let asked = NewPassword { current, new, again };
             let chosen = access.choose_password(&account.name, secret, asked, &visit.from).await;
             match chosen {
-                Ok(fresh) => with_cookie(frame::go("./account?changed=1"), visit.cookie(&fresh)),
+                Ok(fresh) => with_cookie(frame::go("./account"), visit.cookie(&fresh)),
                 Err(error) => {
                     let person = person(account, &access.options.zone);
                     unchosen(&error, account, Round { site: &site, person: &person, deep: 0 })

@@ -29,8 +29,13 @@ fn last(kitchen: &StillKitchen) -> Check {
 async fn what_is_due_leads_to_its_form() {
     let kitchen = StillKitchen::new();
     let (_, page) = get(&kitchen, "/logbook", Role::Operator, Language::English).await;
-    for said in ["href=\"logbook/sanitizer?machine=dm2\"", "OVERDUE since 11:00 UTC", "dm1: drain and clean"]
-    {
+    for said in [
+        "href=\"logbook/sanitizer?machine=dm2\"",
+        "OVERDUE since 11:00 UTC",
+        "dm1: drain and clean",
+        // Another day is named.
+        "since Wed 25 Nov 2026, 20:30 UTC",
+    ] {
         assert!(page.contains(said), "{said}: {page}");
     }
     let (_, form) = get(&kitchen, "/logbook/sanitizer?machine=dm2", Role::Operator, Language::English).await;

@@ -94,11 +94,16 @@ fn target(due: &DueCheck, reader: &Reader, now: Timestamp) -> Target {
     } else {
         told::Due::Since
     };
+    let since = if reader.day(due.since) == reader.day(now) {
+        reader.clock_and_zone(due.since)
+    } else {
+        reader.moment(due.since)
+    };
     Target {
         to: format!("logbook/{}?machine={}", due.check.as_str(), escaped(&due.machine)),
         what: told::to_do(due.check, reader.language),
         machine: due.machine.clone(),
-        when: format!("{} {}", told::due(how, reader.language), reader.clock_and_zone(due.since)),
+        when: format!("{} {}", told::due(how, reader.language), since),
         overdue: due.overdue,
     }
 }

@@ -67,8 +67,31 @@ async fn an_address_that_is_not_understood_is_refused() {
         assert_eq!(status, StatusCode::UNPROCESSABLE_ENTITY, "{path}");
         assert!(page.contains(said), "{path}: {page}");
     }
-    let (status, page) = get("/probes/dm1/rinse?recorded=7", Role::Technician, Language::English).await;
-    assert!(status == StatusCode::OK && page.contains(" 7."), "{page}");
+}
+
+// Own promise: an address makes nothing so; what is said of a record is what it is.
+#[tokio::test]
+async fn an_address_claims_no_deed() {
+    let (probe, machine, wiring) = ("/probes/dm1/rinse", "/probes/dm1", "/sign-off/dm1");
+    for (path, record, said) in [
+        (probe, 17, Some("It is on record and in force: record 17.")),
+        (probe, 18, Some("It is on record and in force: record 18.")),
+        (probe, 15, Some("It is on record, but it is not what is in force: record 15.")),
+        (probe, 16, None),
+        (probe, 9999, None),
+        (machine, 42, Some("It is signed off and on record: record 42.")),
+        (machine, 16, None),
+        (machine, 9999, None),
+        (wiring, 16, Some("What was found of the wiring is on record: record 16.")),
+        (wiring, 42, None),
+        (wiring, 9999, None),
+    ] {
+        let asked = format!("{path}?recorded={record}");
+        let (status, page) = get(&asked, Role::Technician, Language::English).await;
+        assert_eq!(status, StatusCode::OK, "{asked}");
+        assert_eq!(page.contains("class=\"done\" role=\"status\""), said.is_some(), "{asked}: {page}");
+        assert!(said.is_none_or(|said| page.contains(said)), "{asked}: {page}");
+    }
 }
 
 // Own promise: an open page of one probe is told of that probe, and of no other.

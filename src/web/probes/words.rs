@@ -29,6 +29,7 @@ words! {
     respond: "Test the response", "Probar la respuesta";
     signed: "It is signed off and on record: record", "Queda firmada y registrada: registro";
     recorded: "It is on record and in force: record", "Queda registrado y en vigor: registro";
+    aside: "It is on record, but it is not what is in force: record", "Queda registrado, pero no es lo que está en vigor: registro";
     machine: "Machine", "Máquina";
     caution: "Caution", "Precaución";
     filed: "On record", "Registrado";

@@ -1,6 +1,7 @@
 //! The interface over a real ledger, a real desk and a real driver, asked by this module and by other hands' tools.
 
 mod paging;
+mod probes;
 
 use std::ops::ControlFlow;
 use std::path::{Path, PathBuf};

@@ -1,0 +1,68 @@
+//! What the pages say of a probe and of a machine right after something of it came on record.
+
+use tokio::sync::watch;
+
+use super::*;
+use crate::app::logbook::Entry;
+use crate::app::order::Order;
+use crate::core::record::{ResponseDone, WiringProofDone};
+use crate::report::signoff::samples::signed;
+use crate::web::probes::{Made, Probes};
+
+// Own promise: whoever is told that something is on record is shown it, before the next beat as well; it is in
+// force by then.
+#[tokio::test(flavor = "multi_thread", worker_threads = 2)]
+async fn what_is_on_record_is_shown_at_once() {
+    let running = Running::start().await;
+    let (_still, beat) = watch::channel(0);
+    let house = House { beat, ..running.house.clone() };
+    let filed = async || house.filed("dm1/rinse".to_owned()).await.expect("readable").responses.len();
+    assert_eq!(filed().await, 0);
+    for tests in 1..=3 {
+        let done = ResponseDone {
+            probe: "dm1/rinse".to_owned(),
+            at: house.clock.now(),
+            tau_s: 1.5,
+            expanded_s: 0.2,
+            residual_c: 0.1,
+            from_c: 20.0,
+            to_c: 80.0,
+            readings: 100,
+            fast_enough: None,
+            by: "Eli".to_owned(),
+        };
+        let order = Order::Entry { entry: Entry::Response { done: Box::new(done) } };
+        let record = running.reception.perform(order).await.expect("on record").record;
+        assert_eq!(filed().await, tests);
+        let seen = house.probes().await.expect("readable");
+        let rinse = seen.iter().find(|seen| seen.machine == "dm1").expect("its probe");
+        assert_eq!(rinse.in_force.response, record);
+    }
+}
+
+// Own promise: a record is what it is, whatever an address says of it.
+#[tokio::test(flavor = "multi_thread", worker_threads = 2)]
+async fn a_record_is_what_it_is() {
+    let running = Running::start().await;
+    let at = running.house.clock.now();
+    let proof = WiringProofDone { at, probes: Vec::new(), good: true, by: "Eli".to_owned() };
+    let bodies = [Said::WiringProof(Box::new(proof)), Said::SignOff(Box::new(signed()))];
+    let of_dm1 = |body| NewRecord { record: Record::new(at, Some("dm1".to_owned()), body), trace: None };
+    let records = bodies.map(of_dm1).to_vec();
+    let done = running.ledger.commit(Commit { records, ..Commit::default() }).await.expect("stored");
+    let (house, first) = (&running.house, done.first_index.expect("records"));
+    for (machine, made, record, expected) in [
+        ("dm1", Made::Proof, first, true),
+        ("dm1", Made::SignOff, first, false),
+        ("dm1", Made::SignOff, first + 1, true),
+        ("dm1", Made::Proof, first + 1, false),
+        ("bar", Made::Proof, first, false),
+        ("bar", Made::SignOff, first + 1, false),
+        ("dm1", Made::Proof, 0, false),
+        ("dm1", Made::SignOff, 5, false),
+        ("dm1", Made::SignOff, 999_999, false),
+    ] {
+        let found = house.is_made(machine.to_owned(), made, record).await;
+        assert_eq!(found, expected, "{machine}, {made:?}, record {record}");
+    }
+}
