@@ -104,6 +104,7 @@ pub(super) fn demo(arguments: &DemoArgs, streams: &mut Streams<'_>) -> Result<()
     })?;
     fs::write(&gateway, kitchen.configuration(&path, &inbox, pages))
         .map_err(|error| unwritable(&gateway, &error))?;
+    writeln!(streams.err, "All that it keeps is in {}", directory.display()).map_err(Failure::output)?;
     let loaded = configuration::load_alone(gateway.clone(), streams)?;
     let mut scene = Scene::new(&loaded.configuration.machines, &loaded.configuration.channels);
     show(arguments, scenario, (kitchen, inbox), &loaded, &mut scene, streams)?;

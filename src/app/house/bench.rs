@@ -196,6 +196,8 @@ impl Bench {
                     },
                 }
             }
+            // What would be shown after a pause is another minute.
+            self.state().gauges.clear();
         }
     }
 
@@ -241,10 +243,6 @@ impl Bench {
             running.excuse(silence);
             running.leaving || now.saturating_sub(running.pressed) < IDLE_MAX
         });
-        if state.attempts.is_empty() && state.until <= now {
-            // What would be shown after a pause is another minute.
-            state.gauges.clear();
-        }
         drop(state);
         self.shared.beat.send_modify(|beat| *beat += 1);
     }

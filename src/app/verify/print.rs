@@ -68,6 +68,7 @@ pub(super) fn words(out: &mut dyn Write, path: &Path, audited: &Audited, extent:
     line(
         "days",
         &match audited.days {
+            Some(0) => "no numbers are kept by day so far".to_owned(),
             Some(days) => format!("the numbers kept of {days} days of machines are those of their records"),
             None => "no numbers are kept that this version would show: it counts the records".to_owned(),
         },
