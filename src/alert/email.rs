@@ -31,6 +31,7 @@ pub use way::WayError;
 use self::way::Way;
 use super::answer::{Answer, Step, Tell, chain, printable};
 use crate::config::delivery::{MailSecurity, MailSettings};
+use crate::core::alert::trial;
 use crate::core::time::Timestamp;
 use crate::transport::certificate::{TlsFault, fault_among};
 use crate::transport::dial::{DialError, Tls};
@@ -157,11 +158,11 @@ pub enum Stage {
 impl Stage {
     const fn as_str(self) -> &'static str {
         match self {
-            Self::Connection => "connection",
-            Self::Login => "login",
-            Self::Sender => "sender",
-            Self::Recipient => "recipient",
-            Self::Message => "message",
+            Self::Connection => trial::CONNECTION,
+            Self::Login => trial::LOGIN,
+            Self::Sender => trial::SENDER,
+            Self::Recipient => trial::RECIPIENT,
+            Self::Message => trial::MESSAGE,
         }
     }
 }
@@ -284,15 +285,15 @@ impl Mailer {
                 return Err(MailFault::NoLogin { host: self.settings.host.clone() });
             }
             let said = self.within(Stage::Login, server.auth(&MECHANISMS, credentials)).await?;
-            tell(done("login", &said));
+            tell(done(trial::LOGIN, &said));
         }
         let sender = MailFrom::new(Some(self.from.email.clone()), Vec::new());
         self.within(Stage::Sender, server.command(sender)).await?;
         let said = self.within(Stage::Recipient, server.command(Rcpt::new(to, Vec::new()))).await?;
-        tell(done("recipient", &said));
+        tell(done(trial::RECIPIENT, &said));
         self.within(Stage::Message, server.command(Data)).await?;
         let said = self.within(Stage::Message, server.message(&bytes)).await?;
-        tell(done("message", &said));
+        tell(done(trial::MESSAGE, &said));
         // It is taken; a lost farewell changes nothing.
         if let Ok(Err(_)) | Err(_) = timeout(FAREWELL_MAX, server.quit()).await {
             tracing::debug!(host = self.settings.host, "left the mail server without a farewell");
@@ -312,7 +313,7 @@ impl Mailer {
             return Err(fault(io::ErrorKind::NotFound.into()));
         }
         let shown: Vec<String> = found.iter().map(ToString::to_string).collect();
-        tell(Step { what: "name", outcome: Ok(format!("{host} is {}", shown.join(", "))) });
+        tell(Step { what: trial::NAME, outcome: Ok(format!("{host} is {}", shown.join(", "))) });
         Ok(found)
     }
 
@@ -329,12 +330,12 @@ impl Mailer {
         let opening = AsyncSmtpConnection::connect_with_transport(Box::new(way), &self.hello);
         let server = self.within(Stage::Connection, opening).await?;
         let how = match self.protection {
-            Protection::AtOnce(_) => "over TLS, certificate checked",
-            Protection::StartTls(_) => "over TLS by STARTTLS, certificate checked",
-            Protection::None => "on this computer, not encrypted",
+            Protection::AtOnce(_) => trial::ANSWERS_BY_TLS,
+            Protection::StartTls(_) => trial::ANSWERS_BY_STARTTLS,
+            Protection::None => trial::ANSWERS_HERE,
         };
         let name = printable(server.server_info().name());
-        tell(Step { what: "connection", outcome: Ok(format!("{name} answers {how}")) });
+        tell(Step { what: trial::CONNECTION, outcome: Ok(format!("{name} {how}")) });
         Ok(server)
     }
 

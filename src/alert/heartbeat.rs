@@ -14,6 +14,7 @@ use tokio_util::sync::CancellationToken;
 use super::answer::{Answer, Step, Tell};
 use super::http;
 use crate::config::delivery::{BeatMethod, HeartbeatSettings};
+use crate::core::alert::trial;
 use crate::transport::secret::PrepareError;
 
 /// Longest wait for an answer (own choice).
@@ -82,8 +83,9 @@ impl Heartbeat {
             Ok(response) => Answer::later(format!("it answers {}", response.status())),
             Err(error) => Answer::later(http::failure(error, ANSWER_MAX)),
         };
-        let outcome = answer.error().map_or_else(|| Ok("taken".to_owned()), |error| Err(error.to_owned()));
-        tell(Step { what: "heartbeat", outcome });
+        let outcome =
+            answer.error().map_or_else(|| Ok(trial::TAKEN.to_owned()), |error| Err(error.to_owned()));
+        tell(Step { what: trial::HEARTBEAT, outcome });
         answer
     }
 }

@@ -32,7 +32,7 @@ use self::link::{Link, LinkError};
 use super::answer::{Answer, Step, Tell, chain};
 use super::event::{CloudEvent, MEDIA_TYPE};
 use crate::config::delivery::PublishSettings;
-use crate::core::alert::{AlertNumber, Condition, Severity};
+use crate::core::alert::{AlertNumber, Condition, Severity, trial};
 use crate::core::cycle::verdict::Verdict;
 use crate::core::time::Timestamp;
 use crate::transport::backoff::Backoff;
@@ -243,21 +243,21 @@ impl Publisher {
         let mut standing = self.standing();
         let told = timeout(ACKNOWLEDGED_MAX, standing.wait_for(|standing| *standing != Standing::Opening));
         let outcome = match told.await {
-            Ok(Ok(standing)) if *standing == Standing::Up => Ok("accepted by the broker".to_owned()),
+            Ok(Ok(standing)) if *standing == Standing::Up => Ok(trial::ACCEPTED.to_owned()),
             Ok(_) | Err(_) => Err(self.shared.trouble()),
         };
         if let Err(error) = &outcome {
             let answer = Answer::later(error.clone());
-            tell(Step { what: "connection", outcome });
+            tell(Step { what: trial::CONNECTION, outcome });
             return answer;
         }
-        tell(Step { what: "connection", outcome });
+        tell(Step { what: trial::CONNECTION, outcome });
         let answer = self.publish(event).await;
         let outcome = match answer.error() {
-            None => Ok("acknowledged by the broker (PUBACK)".to_owned()),
+            None => Ok(trial::ACKNOWLEDGED.to_owned()),
             Some(error) => Err(error.to_owned()),
         };
-        tell(Step { what: "message", outcome });
+        tell(Step { what: trial::MESSAGE, outcome });
         answer
     }
 

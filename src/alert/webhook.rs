@@ -15,6 +15,7 @@ use super::answer::{Answer, Step, Tell};
 use super::event::{CloudEvent, MEDIA_TYPE};
 use super::http;
 use crate::config::delivery::WebhookSettings;
+use crate::core::alert::trial;
 use crate::core::time::Timestamp;
 use crate::transport::secret::PrepareError;
 
@@ -59,18 +60,21 @@ impl Webhook {
                 for (name, value) in headers {
                     request = request.header(name, value);
                 }
-                "signed by Standard Webhooks"
+                trial::SIGNED
             }
-            None => "not signed: no secret-files are configured",
+            None => trial::NOT_SIGNED,
         };
-        tell(Step { what: "signature", outcome: Ok(signed.to_owned()) });
+        tell(Step { what: trial::SIGNATURE, outcome: Ok(signed.to_owned()) });
         let answer = match request.body(body).send().await {
             Ok(mut response) => {
                 let status = response.status();
-                tell(Step { what: "connection", outcome: Ok(format!("{} answers", self.settings.url)) });
+                tell(Step {
+                    what: trial::CONNECTION,
+                    outcome: Ok(format!("{} {}", self.settings.url, trial::ANSWERS)),
+                });
                 let after = http::asked_to_wait(response.headers());
                 if status.is_success() {
-                    tell(Step { what: "message", outcome: Ok(status.to_string()) });
+                    tell(Step { what: trial::MESSAGE, outcome: Ok(status.to_string()) });
                     return Answer::Taken;
                 }
                 let said = http::said(&mut response).await;
@@ -79,11 +83,11 @@ impl Webhook {
             }
             Err(error) => {
                 let error = http::failure(error, self.settings.timeout);
-                tell(Step { what: "connection", outcome: Err(error.clone()) });
+                tell(Step { what: trial::CONNECTION, outcome: Err(error.clone()) });
                 return Answer::later(error);
             }
         };
-        tell(Step { what: "message", outcome: Err(answer.error().unwrap_or_default().to_owned()) });
+        tell(Step { what: trial::MESSAGE, outcome: Err(answer.error().unwrap_or_default().to_owned()) });
         answer
     }
 }

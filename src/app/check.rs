@@ -2,7 +2,9 @@
 
 use super::{Failure, Streams, channels, configuration, in_force, ports};
 use crate::cli::CheckConfigArgs;
+use crate::config::resolve::WebOptions;
 use crate::diagnostic::Diagnostic;
+use crate::web::tls::Identity;
 
 pub(super) fn check_config(arguments: &CheckConfigArgs, streams: &mut Streams<'_>) -> Result<(), Failure> {
     let loaded = configuration::load_with_doubts(&arguments.files, streams)?;
@@ -17,6 +19,10 @@ pub(super) fn check_config(arguments: &CheckConfigArgs, streams: &mut Streams<'_
         .advice("plug it in, or give the source a name that rinseward ports lists; the service waits for it");
         writeln!(streams.err, "{told}").map_err(Failure::output)?;
     }
+    let unserved = pages_unserved(configuration.web.as_ref());
+    if let Some(told) = &unserved {
+        writeln!(streams.err, "{told}").map_err(Failure::output)?;
+    }
     writeln!(
         streams.out,
         "ok: site «{}», {}, {}, {}, {}, {}",
@@ -25,7 +31,7 @@ pub(super) fn check_config(arguments: &CheckConfigArgs, streams: &mut Streams<'_
         counted(configuration.channels.len(), "probe"),
         counted(configuration.sources.len(), "source"),
         counted(configuration.alerts.contacts.len(), "contact"),
-        counted(loaded.warnings.len() + missing.len(), "warning"),
+        counted(loaded.warnings.len() + missing.len() + usize::from(unserved.is_some()), "warning"),
     )
     .map_err(Failure::output)?;
     for line in in_force::told(configuration) {
@@ -44,6 +50,61 @@ pub(super) fn check_config(arguments: &CheckConfigArgs, streams: &mut Streams<'_
         .map_err(Failure::output)
 }
 
+/// Why the pages would not be served with the certificate and the key that are there now, by the very reading of the
+/// service. A warning: the gateway itself starts, and proves racks without them.
+fn pages_unserved(web: Option<&WebOptions>) -> Option<Diagnostic> {
+    let files = web?.tls.clone()?;
+    let place = files.key.display().to_string();
+    let error = Identity::load(files).err()?;
+    let told = Diagnostic::warning("web-tls", "no page can be served with this certificate and key");
+    Some(told.place(place).because(&error).advice(error.fix()))
+}
+
 fn counted(count: usize, noun: &str) -> String {
     format!("{count} {noun}{}", if count == 1 { "" } else { "s" })
+}
+
+#[cfg(test)]
+mod tests {
+    use std::fs;
+    use std::os::unix::fs::PermissionsExt;
+    use std::time::Duration;
+
+    use super::*;
+    use crate::config::resolve::TlsFiles;
+
+    // Own promise: what the service refuses is found before it starts.
+    #[test]
+    fn a_key_that_others_may_read_is_found() {
+        let directory = tempfile::tempdir().expect("a temporary directory");
+        let files = TlsFiles {
+            certificate: directory.path().join("pages.pem"),
+            key: directory.path().join("pages.key"),
+        };
+        let made = rcgen::generate_simple_self_signed(["one.example".to_owned()]).expect("a certificate");
+        fs::write(&files.certificate, made.cert.pem()).expect("a temporary file");
+        fs::write(&files.key, made.signing_key.serialize_pem()).expect("a temporary file");
+        let mode = |mode| {
+            fs::set_permissions(&files.key, fs::Permissions::from_mode(mode)).expect("our own file");
+        };
+        let web = WebOptions {
+            listen: ([127, 0, 0, 1], 8480).into(),
+            behind_proxy: false,
+            tls: Some(files.clone()),
+            public_url: None,
+            link_life: Duration::from_secs(60),
+        };
+        mode(0o600);
+        assert_eq!(pages_unserved(Some(&web)).map(|told| told.to_string()), None);
+        mode(0o644);
+        let told = pages_unserved(Some(&web)).expect("it is found").to_string();
+        for part in ["warning[web-tls]", "pages.key", "every user of this computer can read it", "chmod o= "]
+        {
+            assert!(told.contains(part), "{part}: {told}");
+        }
+        fs::remove_file(&files.certificate).expect("our own file");
+        assert!(pages_unserved(Some(&web)).is_some());
+        assert!(pages_unserved(Some(&WebOptions { tls: None, ..web })).is_none());
+        assert!(pages_unserved(None).is_none());
+    }
 }

@@ -22,11 +22,13 @@ use crate::config::load::Loaded;
 use crate::core::cautions;
 use crate::core::channel::{Place, Role};
 use crate::core::id::ChannelName;
+use crate::core::reader::Language;
 use crate::core::record::WiringProofDone;
 use crate::core::technician::Value;
 use crate::core::technician::proving::{LOOKED_EVERY, Proving, StepSeen};
+use crate::core::technician::words::degrees;
 use crate::core::wiring::proofs::Proofs;
-use crate::core::wiring::{Finding, Found, Warmth};
+use crate::core::wiring::{self, Finding, Found, Warmth};
 use crate::diagnostic::Diagnostic;
 use crate::ledger::{LedgerError, Reader};
 use crate::runtime::clock::Clock;
@@ -80,6 +82,7 @@ impl OnFile {
 
 /// Proves the wiring of a machine and puts on record what was found.
 pub(super) fn prove(arguments: &ProveArgs, streams: &mut Streams<'_>) -> Result<(), Failure> {
+    let warmth = warmth(arguments)?;
     let asks = !arguments.yes;
     if asks && !std::io::stdin().is_terminal() {
         let diagnostic = Diagnostic::error("usage", "nobody is at a terminal who could be asked");
@@ -104,7 +107,7 @@ pub(super) fn prove(arguments: &ProveArgs, streams: &mut Streams<'_>) -> Result<
     } else {
         terminal::columns(std::io::stdout())
     };
-    let outcome = proved(&loaded, live, probes, at_work.as_ref(), (arguments, columns), streams);
+    let outcome = proved(&loaded, live, (probes, warmth), at_work.as_ref(), (arguments, columns), streams);
     let Some(told) = at_work.and_then(|at_work| at_work.end(arguments.language)) else { return outcome };
     let to = if arguments.json { &mut *streams.err } else { &mut *streams.out };
     Failure::decided(outcome, writeln!(to, "{}", terminal::fitted(&told, columns)))
@@ -113,7 +116,7 @@ pub(super) fn prove(arguments: &ProveArgs, streams: &mut Streams<'_>) -> Result<
 fn proved(
     loaded: &Loaded,
     live: Live,
-    order: Vec<(String, Place)>,
+    (order, warmth): (Vec<(String, Place)>, Warmth),
     at_work: Option<&AtWork>,
     (arguments, columns): (&ProveArgs, Option<usize>),
     streams: &mut Streams<'_>,
@@ -122,7 +125,6 @@ fn proved(
     let site = live.channels().iter().filter(|channel| matches!(channel.role, Role::Probe(_)));
     let site: Vec<String> = site.map(|channel| channel.name.to_string()).collect();
     let turns_of = order.len();
-    let warmth = arguments.water.map_or(Warmth::Hand, |water| Warmth::Water(Some(water)));
     let work = Proving::new(order, site, warmth).lasting(Duration::from_secs(arguments.seconds_each));
     let asks = !arguments.yes;
     let mut turns = Turns {
@@ -156,6 +158,19 @@ fn proved(
     let on_file = OnFile::of(&all_of(loaded, &arguments.machine), before, &done);
     let answer = Answer { machine: &arguments.machine, record, done: &done, on_file: &on_file };
     tell(&answer, arguments, columns, streams)
+}
+
+/// With what the probes are warmed. Nobody is told to hold a hand in water that scalds.
+fn warmth(arguments: &ProveArgs) -> Result<Warmth, Failure> {
+    let Some(water) = arguments.water else { return Ok(Warmth::Hand) };
+    Warmth::of_water(water).ok_or_else(|| {
+        let shown = degrees(arguments.scale, water.0);
+        Diagnostic::error("usage", format!("water of {shown} is not for a proof by hand"))
+            .place("--water")
+            .cause(wiring::water_for_hands(Language::English))
+            .advice("let it cool or warm it, and measure it anew; or leave --water out and use a dry hand")
+            .into()
+    })
 }
 
 /// Names of the temperature probes of a machine.

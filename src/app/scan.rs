@@ -201,7 +201,12 @@ fn unopened(place: &str, error: &ScanError) -> Failure {
             .advice("where it is the service: sudo systemctl stop rinseward, scan, then sudo systemctl start rinseward")
             .advice("else end the program that has it; a line serves one master at a time")
             .into(),
-        ScanError::Link { .. } if ports::device_at(Path::new(place)) == Err(WhyNoPort::NoDevice) => {
+        ScanError::Link { .. }
+            if matches!(
+                ports::device_at(Path::new(place)),
+                Err(WhyNoPort::NoDevice | WhyNoPort::NoLine)
+            ) =>
+        {
             diagnostic.advice("give a serial port; rinseward ports lists what is there").into()
         }
         ScanError::Link { .. } => diagnostic

@@ -21,12 +21,12 @@ mod tests;
 
 use serde::{Deserialize, Serialize};
 
-pub use access::{AccessDeed, AccessEvent, AccessRefusal};
+pub use access::{AccessDeed, AccessEvent, AccessRefusal, FIRST_START};
 pub use alert::{
     AlertAcknowledged, AlertChanged, AlertCleared, AlertClosed, AlertRaised, Change, Clearing,
     CorrectiveAction, Maintenance, Notification, OfAlert, Outcome,
 };
-pub use check::{Check, CheckKind};
+pub use check::{Check, CheckKind, TEST_STRIP};
 pub use cycle::{Basis, Cycle, DoseBasis, Gap, Rule, WindowFrom};
 pub use kept::{
     Amendment, AmendmentChange, Import, KeyChange, LawfulHold, Note, Pruned, Restored, SigningKeyChange,

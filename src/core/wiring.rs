@@ -13,10 +13,13 @@ pub mod proofs;
 mod tests;
 mod words;
 
+use std::ops::RangeInclusive;
+
 use serde::{Deserialize, Serialize};
 
 use self::course::Moved;
 pub use self::course::{Course, Standing};
+pub use self::words::water_for_hands;
 use super::reader::{Language, Scale};
 use super::reading::Fault;
 use super::units::Celsius;
@@ -39,6 +42,9 @@ const WATER_OFF_MAX_C: f64 = 5.0;
 const REST_C: (f64, f64) = (-2.0, 95.0);
 /// Readings that a stretch must hold, and that make one mean (own choice: one outlier is no answer).
 const READINGS_MIN: usize = 3;
+/// Water that somebody may be told to hold a probe in by hand, °C (own choice: above 50 °C a hand scalds within
+/// minutes, below 30 °C a probe at the temperature of a kitchen hardly moves).
+pub const WATER_C: RangeInclusive<f64> = 30.0..=50.0;
 
 /// What the tip was warmed with.
 #[derive(Clone, Copy, PartialEq, Debug)]
@@ -47,6 +53,15 @@ pub enum Warmth {
     Hand,
     /// A cup of warm water; its temperature where a thermometer tells it.
     Water(Option<Celsius>),
+}
+
+impl Warmth {
+    /// A cup of water of this temperature; `None` where it is not for hands: it scalds, or warms nothing
+    /// ([`WATER_C`]).
+    #[must_use]
+    pub fn of_water(water: Celsius) -> Option<Self> {
+        WATER_C.contains(&water.0).then_some(Self::Water(Some(water)))
+    }
 }
 
 /// What was found of a probe.

@@ -2,7 +2,7 @@
 //!
 //! Nothing is opened here, so that looking disturbs nobody. What is told comes from
 //! `/sys/class/tty` (by the `serialport` crate), from the links below `/dev`, from
-//! `/proc/<pid>/fd` and from the lock files of UUCP (FHS 3.0 §5.9). Of processes of other users
+//! `/proc/<pid>/fd`, from `/proc/tty/drivers` and from the lock files of UUCP (FHS 3.0 §5.9). Of processes of other users
 //! only root sees what they hold open. Access control lists are not looked at.
 
 mod users;
@@ -20,6 +20,8 @@ pub use self::users::{Access, User, Users};
 /// Directories of names that stay, the best first: by the converter's serial number, by our own
 /// rule for a machine, by the socket.
 const NAMES: [&str; 4] = ["dev/serial/by-id", "dev/rinseward", "dev/rinseward/by-path", "dev/serial/by-path"];
+/// The drivers of terminals with their numbers (`drivers/tty/tty_io.c` and `fs/proc/proc_tty.c` of Linux).
+const TERMINALS: &str = "/proc/tty/drivers";
 /// Where UUCP's lock files lie.
 const LOCKS: [&str; 2] = ["run/lock", "var/lock"];
 
@@ -102,6 +104,8 @@ pub enum WhyNoPort {
     Unseen,
     /// It is a file, a directory, anything but a device that bytes come from.
     NoDevice,
+    /// It is a device without a line behind it, such as `/dev/null`.
+    NoLine,
 }
 
 /// Why the ports cannot be listed.
@@ -123,7 +127,30 @@ pub fn device_at(path: &Path) -> Result<PathBuf, WhyNoPort> {
     };
     let device = fs::canonicalize(path).map_err(why)?;
     let found = fs::metadata(&device).map_err(why)?;
-    if found.file_type().is_char_device() { Ok(device) } else { Err(WhyNoPort::NoDevice) }
+    if !found.file_type().is_char_device() {
+        return Err(WhyNoPort::NoDevice);
+    }
+    // A kernel that tells nothing of its terminals refuses none: opening it then tells.
+    let Ok(drivers) = fs::read_to_string(TERMINALS) else { return Ok(device) };
+    if is_terminal(&drivers, found.rdev()) { Ok(device) } else { Err(WhyNoPort::NoLine) }
+}
+
+/// Whether a device of this number belongs to a driver of terminals: `drivers` has one a line, with its name, its
+/// device, its major number, and the first and last minor number. Unlike a question to the device itself, this opens
+/// nothing, so that no modem line moves.
+fn is_terminal(drivers: &str, number: u64) -> bool {
+    let (major, minor) = (rustix::fs::major(number), rustix::fs::minor(number));
+    drivers.lines().any(|line| {
+        // The kernel's own name for a driver may hold a space; what follows the device does not.
+        let Some((_, numbers)) = line.split_once(" /dev/") else { return false };
+        let mut fields = numbers.split_whitespace().skip(1);
+        let (Some(of), Some(minors)) = (fields.next(), fields.next()) else { return false };
+        let (first, last) = minors.split_once('-').unwrap_or((minors, minors));
+        match (of.parse::<u32>(), first.parse::<u32>(), last.parse::<u32>()) {
+            (Ok(of), Ok(first), Ok(last)) => of == major && (first..=last).contains(&minor),
+            (Err(_), _, _) | (_, Err(_), _) | (_, _, Err(_)) => false,
+        }
+    })
 }
 
 /// Looks at every serial port of this computer, and at these paths beside them.

@@ -200,7 +200,8 @@ pub(super) fn open_cause(path: &Path, error: &tokio_serial::Error) -> String {
 
 /// A file, or a device without the settings of a line: the system then speaks of a typewriter (ENOTTY).
 fn is_no_port(path: &Path, error: &tokio_serial::Error) -> bool {
-    device_at(path) == Err(WhyNoPort::NoDevice) || error.description.contains("typewriter")
+    matches!(device_at(path), Err(WhyNoPort::NoDevice | WhyNoPort::NoLine))
+        || error.description.contains("typewriter")
 }
 
 fn read_cause(error: &io::Error) -> String {

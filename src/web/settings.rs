@@ -23,8 +23,8 @@ use super::person::Person;
 use super::who;
 use crate::config::note::{Origin, Section};
 use crate::core::access::Right;
-use crate::core::alert::Contact;
-use crate::core::reader::{Reader, filled};
+use crate::core::alert::{Contact, trial};
+use crate::core::reader::{Language, Reader, filled};
 use crate::core::time::Timestamp;
 
 /// Longest wait for a test of channels before the page says that it is under way (own choice: shorter than a
@@ -226,7 +226,8 @@ fn seen((contact, tested): (Contact, Option<Tested>), person: &Person) -> Seen {
     let (at, running, steps) = match tested {
         Some(Tested { at, by, steps }) => {
             let when = format!("{} {} ({by})", words.tested, person.reader.moment(at));
-            (Some(when), steps.is_none(), steps.unwrap_or_default())
+            let told = steps.iter().flatten().map(|step| in_words(step, person.reader.language));
+            (Some(when), steps.is_none(), told.collect())
         }
         None => (None, false, Vec::new()),
     };
@@ -237,6 +238,15 @@ fn seen((contact, tested): (Contact, Option<Tested>), person: &Person) -> Seen {
         tested: at,
         running,
         steps,
+    }
+}
+
+/// A step of a test in the words of the reader.
+fn in_words(step: &TestStep, language: Language) -> TestStep {
+    TestStep {
+        what: trial::step(&step.what, language).to_owned(),
+        said: trial::outcome(&step.what, &step.said, language),
+        ..step.clone()
     }
 }
 

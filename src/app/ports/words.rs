@@ -87,6 +87,11 @@ pub(super) fn no_port(language: Language, none: &NoPort) -> String {
             "it is no serial port: no bytes come from a file or a directory of a disk",
             "no es un puerto serie: de un archivo o un directorio no llegan bytes",
         ),
+        WhyNoPort::NoLine => say(
+            language,
+            "it is no serial port: there is no line behind this device",
+            "no es un puerto serie: no hay ninguna línea detrás de este dispositivo",
+        ),
     };
     format!("{path}: {why}")
 }

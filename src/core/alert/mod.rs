@@ -95,6 +95,7 @@ pub mod story;
 mod tell;
 mod thermometers;
 mod timetable;
+pub mod trial;
 pub mod words;
 
 pub use condition::{Condition, Severity, UnknownCondition};

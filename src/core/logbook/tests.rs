@@ -4,7 +4,7 @@ use super::words::tell;
 use super::*;
 use crate::core::cycle::plate::Sanitizing::{Chlorine, HotWater, Iodine, Quat};
 use crate::core::reader::{Language, Reader, Scale};
-use crate::core::record::CheckKind;
+use crate::core::record::{CheckKind, TEST_STRIP};
 
 const NOW: Timestamp = Timestamp::from_micros(1_795_698_000_000_000);
 
@@ -271,4 +271,12 @@ fn a_difference_above_its_tolerance_never_looks_equal_to_it() {
     let judged = judge(&compared(81.54, 80.0, 1.5), HotWater, &Rules::default());
     let told = tell(&judged, CheckKind::Thermometer, &reader(Language::English, Scale::Celsius));
     assert_eq!(told.why, ["It shows +1.54 °C against the reference; ±1.50 °C are permitted."]);
+}
+
+// Own words, those of the form; what somebody typed is nobody's to translate.
+#[test]
+fn a_method_that_the_form_wrote_is_told_to_each_reader() {
+    assert_eq!(words::method(TEST_STRIP, Language::English), "test strip");
+    assert_eq!(words::method(TEST_STRIP, Language::Spanish), "tira reactiva");
+    assert_eq!(words::method("Test strip, blue", Language::Spanish), "Test strip, blue");
 }

@@ -3,8 +3,8 @@
 //! English and Spanish side by side; the Spanish is that of kitchens in the Americas.
 
 use super::{Finding, Judgement};
-use crate::core::reader::{Language, Reader};
-use crate::core::record::CheckKind;
+use crate::core::reader::{Language, Reader, said};
+use crate::core::record::{CheckKind, TEST_STRIP};
 
 /// A judgement in words. Each text is one sentence or a few.
 #[derive(Clone, PartialEq, Eq, Debug)]
@@ -17,6 +17,12 @@ pub struct Told {
     pub steps: Vec<String>,
     /// What to beware of while doing it; empty where nothing is to be done.
     pub cautions: Vec<String>,
+}
+
+/// How the sanitizer was measured: the known method in the reader's word, any other as somebody typed it.
+#[must_use]
+pub fn method(on_record: &str, language: Language) -> &str {
+    if on_record == TEST_STRIP { said(language, TEST_STRIP, "tira reactiva") } else { on_record }
 }
 
 /// Puts the judgement of a check of this kind into words.

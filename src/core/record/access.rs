@@ -7,6 +7,9 @@ use crate::core::audit::Outcome;
 use crate::core::reader::{Language, Scale};
 use crate::core::time::Timestamp;
 
+/// [`AccessEvent::by`] of the account that the first start makes.
+pub const FIRST_START: &str = "first start";
+
 /// Something happened to an account or a token, or by one. No secret ever stands here.
 #[derive(Clone, PartialEq, Eq, Debug, Serialize, Deserialize)]
 pub struct AccessEvent {

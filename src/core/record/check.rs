@@ -4,6 +4,9 @@ use serde::{Deserialize, Serialize};
 
 use crate::core::time::Timestamp;
 
+/// The method of a check of the sanitizer that a form writes of itself, where its test strip was ticked.
+pub const TEST_STRIP: &str = "test strip";
+
 /// A check that somebody entered.
 #[derive(Clone, PartialEq, Debug, Serialize, Deserialize)]
 #[serde(tag = "check", rename_all = "kebab-case")]

@@ -174,3 +174,31 @@ fn what_is_on_record_is_told_to_each_reader_in_their_own_words() {
         assert_eq!(read.told("dm1/wash", None, language, scale), expected);
     }
 }
+
+// Own choice of bounds; 86 °F and 122 °F are 30 °C and 50 °C (NIST SP 811, B.8).
+#[test]
+fn water_that_scalds_or_shows_nothing_is_for_no_hand() {
+    for (celsius, may) in [
+        (10.0, false),
+        (29.9, false),
+        (30.0, true),
+        (45.0, true),
+        (50.0, true),
+        (50.1, false),
+        (90.0, false),
+        (f64::NAN, false),
+    ] {
+        assert_eq!(Warmth::of_water(Celsius(celsius)).is_some(), may, "{celsius}");
+    }
+    let fahrenheit = |value| Warmth::of_water(Celsius::from_fahrenheit(value));
+    assert!(fahrenheit(86.0).is_some() && fahrenheit(122.0).is_some() && fahrenheit(300.0).is_none());
+    for language in [Language::English, Language::Spanish] {
+        for bound in [*WATER_C.start(), *WATER_C.end()] {
+            let said = water_for_hands(language);
+            assert!(
+                said.contains(&format!("{bound}"))
+                    && said.contains(&format!("{}", Celsius(bound).fahrenheit()))
+            );
+        }
+    }
+}

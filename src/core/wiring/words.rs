@@ -10,6 +10,16 @@ const NAMED_MAX: usize = 3;
 /// English and Spanish.
 type Pair = (&'static str, &'static str);
 
+/// Which water is for a proof by hand ([`super::WATER_C`]), and why no other.
+#[must_use]
+pub const fn water_for_hands(language: Language) -> &'static str {
+    said(
+        language,
+        "Take water of 30 to 50 °C (86 to 122 °F): warmer scalds, colder shows nothing.",
+        "Use agua de 30 a 50 °C (86 a 122 °F): más caliente quema, más fría no se nota.",
+    )
+}
+
 const ROSE: Pair =
     ("{asked} rose from {from} to {to} {symbol}{rest}", "{asked} subió de {from} a {to} {symbol}{rest}");
 const ROSE_ALONE: Pair = (", and no other did{but}", ", y ninguna otra{but}");

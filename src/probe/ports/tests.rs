@@ -83,15 +83,50 @@ fn names_driver_and_holders_are_found() {
     }
 }
 
+/// Its other end, which keeps it there, and its name.
+fn pseudo_terminal() -> (serialport::TTYPort, PathBuf) {
+    let (held, line) = serialport::TTYPort::pair().expect("the system has pseudo-terminals");
+    let name = serialport::SerialPort::name(&line).expect("it has one");
+    (held, PathBuf::from(name))
+}
+
 // Own promise: what is not there hides nothing that is.
 #[test]
 fn what_is_no_device_is_told_beside_the_others() {
     let file = tempfile::NamedTempFile::new().expect("a temporary file");
     let (file, nothing) = (file.path().to_owned(), PathBuf::from("/dev/nothing/of/this/name"));
-    // Any device that bytes come from stands for a port.
-    let found = look(&[file.clone(), "/dev/null".into(), nothing.clone()], &Users::of_system());
-    let found = found.expect("the system lists its ports");
-    assert!(found.ports.iter().any(|port| port.device == Path::new("/dev/null")), "{found:?}");
+    let terminal = pseudo_terminal();
+    let also = [file.clone(), "/dev/null".into(), nothing.clone(), terminal.1.clone()];
+    let found = look(&also, &Users::of_system()).expect("the system lists its ports");
+    assert!(found.ports.iter().all(|port| port.device != Path::new("/dev/null")), "{found:?}");
+    assert!(found.ports.iter().any(|port| port.device == terminal.1), "{found:?}");
     let none: Vec<_> = found.no_ports.iter().map(|none| (none.path.clone(), none.why)).collect();
-    assert_eq!(none, [(file, WhyNoPort::NoDevice), (nothing, WhyNoPort::Missing)]);
+    assert_eq!(
+        none,
+        [(file, WhyNoPort::NoDevice), ("/dev/null".into(), WhyNoPort::NoLine), (nothing, WhyNoPort::Missing)]
+    );
+}
+
+// Form of proc(5), /proc/tty/drivers, and numbers of the kernel's list of devices (admin-guide/devices.txt):
+// memory devices are 1, lines of a computer 4:64 on, of USB converters 188 and 166, pseudo-terminals 136 to 143.
+#[test]
+fn a_terminal_is_told_by_its_number() {
+    let drivers = "/dev/tty             /dev/tty        5       0 system:/dev/tty\n\
+        usbserial            /dev/ttyUSB   188 0-511 serial\n\
+        serial               /dev/ttyS       4 64-95 serial\n\
+        pty_slave            /dev/pts      136 0-1048575 pty:slave\n\
+        unknown              /dev/tty        4 1-63 console\nodd\n";
+    for (major, minor, expected) in [
+        (188, 0, true),
+        (188, 512, false),
+        (4, 64, true),
+        (4, 96, false),
+        (136, 7, true),
+        (5, 0, true),
+        (5, 1, false),
+        (1, 3, false),
+        (10, 200, false),
+    ] {
+        assert_eq!(is_terminal(drivers, rustix::fs::makedev(major, minor)), expected, "{major}:{minor}");
+    }
 }

@@ -4,6 +4,7 @@ use super::Draft;
 use super::sheet::Tone;
 use super::tell::Teller;
 use super::words::Word;
+use crate::core::logbook::words as logbook;
 use crate::core::record::{AmendmentChange, Check, CheckKind};
 use crate::report::account::{AlertAccount, CheckAccount, OverdueCheck, Remark};
 
@@ -118,7 +119,11 @@ impl Draft<'_> {
                     solution_c
                         .map(|at| teller.with(Word::SolutionAt, &[("at", &teller.reader.temperature(at))])),
                 );
-                said.extend(method.as_deref().map(Teller::text));
+                said.extend(
+                    method
+                        .as_deref()
+                        .map(|method| Teller::text(logbook::method(method, teller.reader.language))),
+                );
                 said.join(", ")
             }
             Check::Supply { enough, note, .. } => {

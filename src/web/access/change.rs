@@ -12,7 +12,7 @@ use super::{Access, AccessError, event, secret};
 use crate::core::access::Role;
 use crate::core::logbook::Impossible;
 use crate::core::reader::{Language, Scale};
-use crate::core::record::AccessDeed;
+use crate::core::record::{AccessDeed, FIRST_START};
 use crate::core::time::Timestamp;
 
 /// How long a one-time secret can be used.
@@ -349,7 +349,7 @@ impl Access {
         let account = fresh(FIRST.parse()?, shown.clone(), Role::Administrator, reading, now);
         let until = account.secret_until;
         let deed = AccessDeed::Added { role: Role::Administrator, name: shown };
-        let event = event(FIRST, deed, None, Some("first start"));
+        let event = event(FIRST, deed, None, Some(FIRST_START));
         store.add(&Stored { account, hash }, &event)?;
         Ok(Some(Changed { secret: Some(secret), until }))
     }

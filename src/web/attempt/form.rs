@@ -6,7 +6,7 @@ use crate::core::boiling::Kilopascals;
 use crate::core::reader::{Language, Reader, Scale};
 use crate::core::technician::bath::Bath;
 use crate::core::units::Celsius;
-use crate::core::wiring::Warmth;
+use crate::core::wiring::{self, Warmth};
 use crate::web::form;
 use crate::web::frame::said;
 
@@ -19,8 +19,6 @@ const NAMED_CHARS_MAX: usize = 100;
 /// Greatest uncertainty of a reference, °C (own choice: twice the 1.1 °C that Food Code 4-203.11 grants a
 /// thermometer for food).
 const SURE_MAX_C: f64 = 2.2;
-/// Warmest water for a proof, °C (own choice: warmer water is not for hands).
-const WATER_C: std::ops::RangeInclusive<f64> = 30.0..=50.0;
 /// What a thermometer beside the probe may show, °C.
 const BESIDE_C: std::ops::RangeInclusive<f64> = 0.0..=105.0;
 
@@ -130,15 +128,8 @@ impl WorkForm {
             return Ok(Warmth::Hand);
         }
         let celsius = celsius(number("water", &self.water, reader.language)?, reader.scale);
-        if WATER_C.contains(&celsius.0) {
-            return Ok(Warmth::Water(Some(celsius)));
-        }
-        let text = said(
-            reader.language,
-            "Take water of 30 to 50 °C (86 to 122 °F): warmer scalds, colder shows nothing.",
-            "Use agua de 30 a 50 °C (86 a 122 °F): más caliente quema, más fría no se nota.",
-        );
-        Err(Fault { field: "water", text })
+        let fault = Fault { field: "water", text: wiring::water_for_hands(reader.language) };
+        Warmth::of_water(celsius).ok_or(fault)
     }
 
     pub(super) fn note(&self) -> Option<String> {

@@ -2,7 +2,8 @@
 
 use super::story::{Pair, outcome, put};
 use crate::core::reader::{Language, Reader};
-use crate::core::record::{AccessDeed, AccessEvent, AccessRefusal};
+use crate::core::record::{AccessDeed, AccessEvent, AccessRefusal, FIRST_START};
+use crate::web::frame::said;
 use crate::web::who::role;
 
 /// What happened.
@@ -16,6 +17,7 @@ pub(super) fn told(event: &AccessEvent, reader: &Reader) -> String {
         text.push_str(&put(language, (", from {from}", ", desde {from}"), &[("from", from)]));
     }
     if let Some(by) = &event.by {
+        let by = if by == FIRST_START { said(language, FIRST_START, "primer arranque") } else { by };
         text.push_str(&format!(" ({by})"));
     }
     text
@@ -118,5 +120,29 @@ const fn refusal(why: AccessRefusal, language: Language) -> &'static str {
             AccessRefusal::Foreign => "el formulario vino de otro sitio",
             AccessRefusal::UnknownToken => "la ficha no se conoce o fue revocada",
         },
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::core::access::Role;
+    use crate::core::reader::{Language, Scale};
+
+    // Own words: what the program wrote of itself is told in the reader's language, a name stays as it was typed.
+    #[test]
+    fn who_made_an_account_is_told_to_each_reader() {
+        for (by, language, expected) in [
+            (FIRST_START, Language::English, "(first start)"),
+            (FIRST_START, Language::Spanish, "(primer arranque)"),
+            ("Ana First", Language::Spanish, "(Ana First)"),
+        ] {
+            let what = AccessDeed::Added { role: Role::Manager, name: "Luz".to_owned() };
+            let (account, by) = ("luz".to_owned(), Some(by.to_owned()));
+            let event = AccessEvent { account, what, at: None, from: None, by, times: 1 };
+            let reader = Reader { language, scale: Scale::Celsius, zone: jiff::tz::TimeZone::UTC };
+            let said = told(&event, &reader);
+            assert!(said.ends_with(expected), "{said}");
+        }
     }
 }

@@ -15,7 +15,7 @@ use crate::core::food_code::Rounding;
 use crate::core::logbook::Device;
 use crate::core::merkle::{Hash, leaf_hash};
 use crate::core::reader::Reader;
-use crate::core::record::{Check, CheckKind, Note};
+use crate::core::record::{Check, CheckKind, Note, TEST_STRIP};
 use crate::core::time::Timestamp;
 use crate::web::form::{Fault, Field, text};
 use crate::web::frame::{self, Frame, Refusal, Tab};
@@ -297,7 +297,7 @@ fn simple(
             let (strength, ph, solution_c) =
                 (fields.strength(reader), fields.ph(reader), fields.solution(reader));
             let (mg_per_l, by_strip) = strength?;
-            let method = by_strip.then(|| "test strip".to_owned());
+            let method = by_strip.then(|| TEST_STRIP.to_owned());
             Some(Check::Sanitizer { at: made?, mg_per_l, ph: ph?, solution_c: solution_c?, method, by })
         }
         CheckKind::Supply => {

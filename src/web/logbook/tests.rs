@@ -74,6 +74,8 @@ async fn a_strip_is_judged_at_once() {
         by: "Ana".to_owned(),
     };
     assert_eq!(last(&kitchen), expected);
+    let (_, page) = get(&kitchen, "/logbook/entries/70", Role::Operator, Language::Spanish).await;
+    assert!(page.contains("tira reactiva") && !page.contains("test strip"), "{page}");
     let (_, page) = get(&kitchen, "/logbook/entries/70", Role::Operator, Language::English).await;
     for said in [
         "FAILED: the sanitizer is not good.",

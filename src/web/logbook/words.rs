@@ -1,7 +1,7 @@
 //! Words of the pages of the logbook, English and Spanish side by side.
 
 use crate::core::food_code::{Printed, Rounding};
-use crate::core::logbook::Device;
+use crate::core::logbook::{Device, words as logbook};
 use crate::core::reader::{Language, Reader, filled};
 use crate::core::record::{Amendment, AmendmentChange, Check, CheckKind};
 use crate::web::words::words;
@@ -158,7 +158,7 @@ pub(in crate::web) fn of_check(check: &Check, reader: &Reader) -> String {
                 Some(format!("{mg_per_l} mg/L")),
                 ph.map(|ph| format!("pH {ph}")),
                 solution_c.map(|celsius| reader.temperature(celsius)),
-                method.clone(),
+                method.as_deref().map(|method| logbook::method(method, reader.language).to_owned()),
             ];
             parts.into_iter().flatten().collect::<Vec<_>>().join(", ")
         }

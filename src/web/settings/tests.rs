@@ -54,6 +54,10 @@ async fn settings_say_where_each_value_comes_from() {
             !page.contains("settings/test") && page.contains("Pídalo a: encargado, administrador."),
             "{page}"
         );
+        for said in ["conexión", "aceptada por el servidor MQTT"] {
+            assert!(page.contains(said), "{said}: {page}");
+        }
+        assert!(!page.contains("accepted by the broker"), "{page}");
         assert!(!page.contains("<script>") && !page.contains("<img"), "{page}");
     }
 }

@@ -72,7 +72,10 @@ fn a_port_is_told_with_its_names_its_source_and_who_holds_it() {
     // What is not there is told beside the others, by its own line and by the code.
     let (code, said) = ports(&kitchen, &["--also", &link, "--also", "/dev/null"]);
     assert_eq!(code, Some(74), "{said}");
-    for part in ["error[source-open]", &format!("! {link}: it is not there"), "/dev/null  "] {
+    for part in
+        ["error[source-open]", &format!("! {link}: it is not there"), "! /dev/null: it is no serial port"]
+    {
         assert!(said.contains(part), "{part}\n{said}");
     }
+    assert!(!said.contains("/dev/null  "), "{said}");
 }

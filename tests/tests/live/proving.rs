@@ -232,6 +232,12 @@ fn what_makes_no_sense_is_refused_before_anything_is_warmed() {
         (&["dm9", "--yes"][..], "no temperature probe of a machine «dm9»"),
         (&["dm1", "--yes", "--order", "wash,ware"], "its probes are rinse, wash"),
         (&["dm1"], "add --yes"),
+        (&["dm1", "--yes", "--water", "90C"], "warmer scalds"),
+        (&["dm1", "--yes", "--water", "10C"], "colder shows nothing"),
+        (
+            &["dm1", "--yes", "--water", "300F", "--scale", "f"],
+            "water of 300.00 °F is not for a proof by hand",
+        ),
     ] {
         let output =
             kitchen.program(&[&["prove", "--by", "AB"], arguments].concat()).stdin(Stdio::null()).output();
