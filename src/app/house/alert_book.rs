@@ -70,7 +70,7 @@ impl Closed {
             }
             ControlFlow::Continue(())
         })?;
-        let more = found.len() > CLOSED_MAX;
+        let more = found.len() + damaged > CLOSED_MAX;
         found.truncate(CLOSED_MAX);
         let older = found.last().map(|(index, _)| *index).filter(|_| more);
         let mut alerts = Vec::new();

@@ -166,7 +166,7 @@ pub const fn due(how: Due, language: Language) -> &'static str {
     let pair = match how {
         Due::Overdue => ("OVERDUE since", "ATRASADO desde"),
         Due::Since => ("due since", "pendiente desde"),
-        Due::By => ("due by", "vence el"),
+        Due::By => ("due by", "vence:"),
     };
     say(language, pair)
 }

@@ -229,7 +229,8 @@ fn is_near(access: &Access, request: &Request) -> bool {
     request.extensions().get::<Far>().is_some_and(here)
         && !access.options.behind_proxy
         // A proxy on this computer that says nothing of itself passes on whom it was asked for if it is set up as
-        // the guide asks; one that is not names this computer instead, and `check-config` warns of it.
+        // the guide asks. One that is not names this computer instead: `check-config` warns where `public-url` shows
+        // that there is one.
         && host::is_loopback(request.uri(), request.headers())
         && !passed_on.iter().any(|name| request.headers().contains_key(*name))
 }
