@@ -27,7 +27,7 @@ const KNOWN: [State<'static>; 19] = [
     ("/nothing/here", None, 404),
     ("/machines/dm9", None, 404),
     ("/history/exports/abc/file", None, 404),
-    ("/probes/dm1/sheet?record=zz", None, 404),
+    ("/probes/dm1/sheet?record=zz", None, 422),
     ("/history/in-force?at=zz", None, 422),
     ("/maintenance", Some(&[("machine", "dm1"), ("minutes", "7")]), 422),
     ("/logbook/sanitizer", Some(&[("machine", ""), ("strip", "")]), 422),
