@@ -300,6 +300,8 @@ pub fn judge<'c>(
         (Some(moved), None) if moved.rises() => alone(warmth, moved, unseen),
         (_, Some((other, too))) => another(asked, other, too),
         (Some(moved), None) if moved.falls() => fell(moved),
+        // It may have moved while nobody heard it.
+        (Some(_), None) if own.is_some_and(Course::was_silent) => without_value(Some(Fault::Silent)),
         (Some(moved), None) => {
             let (at_c, rise_c, least_c) = (moved.rest_c, moved.rise_c(), moved.least_c);
             let evidence = Evidence::Stayed { at_c, rise_c, least_c };

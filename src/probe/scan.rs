@@ -153,7 +153,7 @@ pub async fn walk(walk: &Walk) -> Result<Vec<UnitSeen>, ScanError> {
         // Opened once beforehand, since only that tells a port that is held from one that is missing.
         drop(opened(&PortSettings { device, baud, parity: line.parity, stop_bits: line.stop_bits })?);
     }
-    let link = Link::open(&walk.link).await.map_err(|cause| ScanError::Link { cause })?;
+    let link = Link::open(&walk.link).await.map_err(|cause| ScanError::Link { cause })?.without_doubt();
     let mut asker = Asker { link, time_out: walk.time_out };
     let mut seen = BTreeMap::new();
     for address in walk.units.clone() {

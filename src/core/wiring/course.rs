@@ -29,6 +29,8 @@ pub struct Course {
     name: String,
     rest: Stretch,
     warmed: Warmed,
+    /// Whether nothing came of it for a while, at rest or while it was warmed: then nobody saw how it stood there.
+    silent: bool,
 }
 
 /// The last stretch of what was read, long enough to tell rest from movement.
@@ -64,6 +66,7 @@ struct Warmed {
     newest: Stretch,
     /// The lowest of the means against the line at rest.
     below_c: f64,
+    /// The fault that came last, but for silence.
     fault: Option<Fault>,
 }
 
@@ -98,7 +101,7 @@ impl Course {
     /// Of the channel `<machine>/<probe>`, with nothing read.
     #[must_use]
     pub fn new(name: impl Into<String>) -> Self {
-        Self { name: name.into(), rest: Stretch::default(), warmed: Warmed::default() }
+        Self { name: name.into(), rest: Stretch::default(), warmed: Warmed::default(), silent: false }
     }
 
     /// Name of the channel.
@@ -111,10 +114,12 @@ impl Course {
     pub fn begin_anew(&mut self) {
         self.rest.0.clear();
         self.warmed = Warmed::default();
+        self.silent = false;
     }
 
     /// Takes what was read at rest.
     pub fn rests(&mut self, at: Timestamp, value: Result<Celsius, Fault>) {
+        self.silent |= value == Err(Fault::Silent);
         self.rest.take(at, value);
     }
 
@@ -126,6 +131,7 @@ impl Course {
         self.warmed.newest.take(at, value);
         match value {
             Ok(celsius) => self.warmed.take(at, celsius.0),
+            Err(Fault::Silent) => self.silent = true,
             Err(fault) => self.warmed.fault = Some(fault),
         }
     }
@@ -170,9 +176,14 @@ impl Course {
         })
     }
 
-    /// The fault that it gave last while it was warmed.
-    pub(super) const fn fault(&self) -> Option<Fault> {
-        self.warmed.fault
+    /// The fault that it gave last while it was warmed; silence where it gave none of its own.
+    pub(super) fn fault(&self) -> Option<Fault> {
+        self.warmed.fault.or(self.silent.then_some(Fault::Silent))
+    }
+
+    /// Whether nothing came of it for a while.
+    pub(super) const fn was_silent(&self) -> bool {
+        self.silent
     }
 }
 

@@ -91,6 +91,23 @@ fn each_mistake_of_the_wiring_has_its_finding() {
     assert_eq!(judge("dm9/wash", hand, &[]).finding, Dead);
 }
 
+// Own promise: of what was not heard for a while nobody says that it stayed where it was; a fault of its own is one all
+// the same.
+#[test]
+fn silence_at_any_time_is_told_as_silence() {
+    let silent_then = |readings: Readings| [fault(Fault::Silent), readings].concat();
+    for (name, rest, warmed, expected) in [
+        ("at rest", fault(Fault::Silent), steady(22.0), Fault::Silent),
+        ("at rest, at first", silent_then(steady(22.0)), steady(22.0), Fault::Silent),
+        ("while warmed", steady(22.0), silent_then(steady(22.0)), Fault::Silent),
+        ("a wire that is off", silent_then(steady(22.0)), fault(Fault::OpenCircuit), Fault::OpenCircuit),
+    ] {
+        let found = judge("dm1/wash", Warmth::Hand, &[course("dm1/wash", rest, warmed)]);
+        let evidence = Evidence::NoValue { fault: Some(expected) };
+        assert_eq!((found.finding, found.evidence), (Finding::Dead, evidence), "{name}");
+    }
+}
+
 #[test]
 fn what_was_not_read_is_not_said_to_have_stayed() {
     let silent = |name: &str| course(name, vec![], vec![]);

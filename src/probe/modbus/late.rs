@@ -6,8 +6,12 @@
 
 use std::collections::{BTreeMap, BTreeSet};
 
+use tokio::time::Instant;
+
 use super::link::Ask;
 
+/// An answer that is later than so many of its time-outs is none that comes (own choice, as `scan` waits for them).
+const DOUBT_TIMES: u32 = 8;
 /// Most bytes that are looked through: what is longer is no answer that was waited for.
 pub(super) const KEPT_BYTES_MAX: usize = 512;
 /// Unit, function, and the two bytes of the check (MODBUS over Serial Line V1.02 §2.5.1).
@@ -18,16 +22,16 @@ const REFUSES: u8 = 0x80;
 /// Requests that were given up, and whose answers came all the same.
 #[derive(Debug, Default)]
 pub(super) struct Late {
-    /// The last such request by unit and function.
-    missed: BTreeMap<(u8, u8), Ask>,
+    /// The last such request by unit and function, and when it was given up.
+    missed: BTreeMap<(u8, u8), (Ask, Instant)>,
     /// Units of which one came, until they are taken.
     seen: BTreeSet<u8>,
 }
 
 impl Late {
-    /// A request got no answer in its time.
-    pub(super) fn missed(&mut self, ask: Ask) {
-        self.missed.insert((ask.unit, ask.function.code()), ask);
+    /// A request got no answer in its time, which ended at `at`.
+    pub(super) fn missed(&mut self, ask: Ask, at: Instant) {
+        self.missed.insert((ask.unit, ask.function.code()), (ask, at));
     }
 
     /// A request was answered in its time.
@@ -35,11 +39,11 @@ impl Late {
         self.missed.remove(&(ask.unit, ask.function.code()));
     }
 
-    /// Whether what looks like the answer to this request may be that of another one, which was given up: no frame
-    /// says from which register on it was read.
-    pub(super) fn leaves_doubt(&self, ask: &Ask) -> bool {
+    /// Whether what looks like the answer to this request, made at `now`, may be that of one before, which was given
+    /// up: no frame says from which register on it was read, and when.
+    pub(super) fn leaves_doubt(&self, ask: &Ask, now: Instant) -> bool {
         let missed = self.missed.get(&(ask.unit, ask.function.code()));
-        missed.is_some_and(|missed| missed.count == ask.count && missed.first != ask.first)
+        missed.is_some_and(|(missed, at)| now < *at + missed.time_out * DOUBT_TIMES)
     }
 
     /// Looks for late answers in what came. Gives unit and function of each.
@@ -47,7 +51,7 @@ impl Late {
         let came: Vec<(u8, u8)> = self
             .missed
             .iter()
-            .filter(|(_, ask)| answer_in(bytes, ask).is_some())
+            .filter(|(_, (ask, _))| answer_in(bytes, ask).is_some())
             .map(|(key, _)| *key)
             .collect();
         for key in &came {
@@ -141,29 +145,32 @@ mod tests {
             assert_eq!(answer_in(&bytes, &ask(7, 1)), expected, "{what}");
             let mut late = Late::default();
             assert_eq!(late.look(&bytes), [], "{what}: nothing was asked for");
-            late.missed(ask(7, 1));
+            late.missed(ask(7, 1), Instant::now());
             let seen = if expected.is_some() { vec![(7, 4)] } else { Vec::new() };
             assert_eq!((late.look(&bytes), late.waits()), (seen, expected.is_none()), "{what}");
             assert_eq!(late.take().contains(&7), expected.is_some(), "{what}");
         }
     }
-    // MODBUS Application Protocol V1.1b3 §6.4: an answer holds function, length and values, not the register.
+
+    // MODBUS Application Protocol V1.1b3 §6.4 and §7: an answer holds function, length and values, a refusal its code,
+    // and neither the register. How long there is doubt is an own choice.
     #[test]
-    fn only_another_request_of_that_shape_leaves_doubt() {
-        let missed = ask(7, 2);
-        let mut late = Late::default();
-        assert!(!late.leaves_doubt(&missed), "nothing was given up");
-        late.missed(missed);
-        for (what, ask, expected) in [
-            ("the same register", missed, false),
-            ("another one", Ask { first: 8, ..missed }, true),
-            ("another count", Ask { first: 8, count: 1, ..missed }, false),
-            ("another function", Ask { first: 8, function: Function::Holding, ..missed }, false),
-            ("another unit", Ask { first: 8, unit: 8, ..missed }, false),
+    fn a_request_that_was_given_up_leaves_doubt_for_a_while() {
+        let asked = Ask { time_out: Duration::from_millis(100), ..ask(7, 2) };
+        let (now, mut late) = (Instant::now(), Late::default());
+        assert!(!late.leaves_doubt(&asked, now), "nothing was given up");
+        late.missed(asked, now);
+        for (what, ask, after_ms, expected) in [
+            ("the same register", asked, 0, true),
+            ("another one", Ask { first: 8, ..asked }, 0, true),
+            ("another count, which may be refused", Ask { count: 1, ..asked }, 799, true),
+            ("long after", asked, 800, false),
+            ("another function", Ask { function: Function::Holding, ..asked }, 0, false),
+            ("another unit", Ask { unit: 8, ..asked }, 0, false),
         ] {
-            assert_eq!(late.leaves_doubt(&ask), expected, "{what}");
+            assert_eq!(late.leaves_doubt(&ask, now + Duration::from_millis(after_ms)), expected, "{what}");
         }
-        late.answered(Ask { first: 8, ..missed });
-        assert!(!late.leaves_doubt(&Ask { first: 8, ..missed }), "it was answered since");
+        late.answered(Ask { first: 8, ..asked });
+        assert!(!late.leaves_doubt(&asked, now), "it was answered since");
     }
 }

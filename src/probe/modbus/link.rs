@@ -96,6 +96,8 @@ pub struct Link {
     settings: ModbusLink,
     open: Open,
     late: Late,
+    /// Whether an answer that may be that to a request before counts as none.
+    doubts: bool,
 }
 
 enum Open {
@@ -120,9 +122,16 @@ impl Link {
     /// # Errors
     /// The cause, for people.
     pub async fn open(settings: &ModbusLink) -> Result<Self, String> {
-        let mut link = Self { settings: settings.clone(), open: Open::Closed, late: Late::default() };
+        let settings = settings.clone();
+        let mut link = Self { settings, open: Open::Closed, late: Late::default(), doubts: true };
         link.reopen().await?;
         Ok(link)
+    }
+
+    /// Takes each answer for that to the request: for whoever looks what a unit gives, and records nothing.
+    pub const fn without_doubt(mut self) -> Self {
+        self.doubts = false;
+        self
     }
 
     /// Closes it and opens it again.
@@ -192,19 +201,16 @@ impl Link {
     pub async fn ask(&mut self, ask: Ask) -> Result<Vec<u16>, AskError> {
         match (&mut self.open, &self.settings) {
             (Open::Line { line, last }, ModbusLink::Rtu(settings)) => {
-                let doubtful = self.late.leaves_doubt(&ask);
-                let mut answer = ask_line(line, last, &mut self.late, settings, ask).await?;
-                if doubtful && answer.is_ok() {
-                    // A unit answers in the order in which it is asked: the next answer is that to this request.
-                    self.late.answered(ask);
-                    answer = ask_line(line, last, &mut self.late, settings, ask).await?;
-                }
+                let doubtful = self.doubts && self.late.leaves_doubt(&ask, Instant::now());
+                let answer = ask_line(line, last, &mut self.late, settings, ask).await?;
                 match answer {
                     Ok(_) | Err(AskError::Exception { .. }) => self.late.answered(ask),
-                    Err(AskError::Silent | AskError::Garbled) => self.late.missed(ask),
+                    Err(AskError::Silent | AskError::Garbled) => self.late.missed(ask, *last),
                     Err(AskError::Link { .. }) => {}
                 }
-                answer
+                // The unit lives. Whichever answer that was, the other one is here before it is asked again.
+                let answered = matches!(answer, Ok(_) | Err(AskError::Exception { .. }));
+                if doubtful && answered { Err(AskError::Silent) } else { answer }
             }
             (Open::Tcp(connection), ModbusLink::Tcp { host, port }) => {
                 let mut context = match connection.take() {
