@@ -78,10 +78,14 @@ const fn say(language: Language, (english, spanish): (&'static str, &'static str
 /// What a kind of thermometer measures, and by how much it may be off: a difference, on the scale of the reader.
 pub(super) fn measured_by(device: Device, reader: &Reader) -> String {
     let pair = match device {
-        Device::Water => {
-            ("water or air (±{off}, Food Code 4-203.12)", "agua o aire (±{off}, Food Code 4-203.12)")
-        }
-        Device::Food => ("food (±{off}, Food Code 4-203.11)", "alimentos (±{off}, Food Code 4-203.11)"),
+        Device::Water => (
+            "water or air (±{off}, the stricter figure of Food Code 4-203.12)",
+            "agua o aire (±{off}, la cifra más estricta del Código de Alimentos 4-203.12)",
+        ),
+        Device::Food => (
+            "food (±{off}, the stricter figure of Food Code 4-203.11)",
+            "alimentos (±{off}, la cifra más estricta del Código de Alimentos 4-203.11)",
+        ),
     };
     let off = reader.difference(device.tolerance_c(Rounding::Stricter));
     filled(say(reader.language, pair), &[("off", &off)])
