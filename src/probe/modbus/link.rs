@@ -3,11 +3,12 @@
 //! An answer on a serial line does not say which request it belongs to. One that comes after its
 //! time-out would pass for the answer to the next request, so before each request the line is
 //! listened to and what came is thrown away, once it was told whether it was the late answer of
-//! somebody ([`super::late`]); an answer of another unit, another function or another length is refused; whoever
-//! did not answer in time is left alone for twice its time-out at least; and where the next answer might be that to
-//! the request before, of another register, the unit is asked once more. TCP numbers its requests; after a time-out the connection is made anew, at
-//! once and at the cost of whoever did not answer: a round trip is part of its time-out, so that the
-//! new connection may take as long as that. Where it takes longer the whole way counts as gone.
+//! somebody (`late.rs`); an answer of another unit, another function or another length is refused;
+//! whoever did not answer in time is left alone for twice its time-out at least; and its first answer
+//! after that counts as none, since it may still be that to the request before. TCP numbers its
+//! requests; after a time-out the connection is made anew, at once and at the cost of whoever did not
+//! answer: a round trip is part of its time-out, so that the new connection may take as long as
+//! that. Where it takes longer the whole way counts as gone.
 
 use std::collections::BTreeSet;
 use std::future::poll_fn;
