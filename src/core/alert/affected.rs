@@ -7,6 +7,9 @@ use crate::core::cycle::verdict::{Finding, Reason, Verdict};
 use crate::core::reading::Fault;
 use crate::core::record::Cycle;
 
+/// Conditions of a probe that gives no values, in the order in which they explain a rack.
+pub const OF_PROBES: [Condition; 2] = [Condition::ProbeSilent, Condition::ProbeFault];
+
 /// What was measured of one rack, and against what.
 #[derive(Clone, Copy, PartialEq, Debug, Default)]
 pub struct Measured {

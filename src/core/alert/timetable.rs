@@ -7,6 +7,7 @@ use std::time::Duration;
 
 use jiff::civil::Time;
 
+use super::affected::OF_PROBES;
 use super::condition::Condition;
 use super::due;
 use super::hours::{instant, local_date};
@@ -199,6 +200,9 @@ impl Turn<'_> {
         let limit = self.settings.machines.get(machine).and_then(|machine| machine.tank_min);
         let waits = self.state.machines.get(machine).and_then(|memory| memory.tank);
         let (Some(celsius), Some(limit), Some(wait)) = (celsius, limit, waits) else { return };
+        if self.wash_probe_at_fault(machine) {
+            return;
+        }
         if celsius >= limit {
             self.tank_is_up(machine);
             return;
@@ -210,6 +214,12 @@ impl Turn<'_> {
             ..Report::new(Condition::TankCold, machine, wait.from)
         };
         self.report(report);
+    }
+
+    /// Whether nothing that the probe in the tank shows is believed: its last value may be what it stuck at.
+    fn wash_probe_at_fault(&self, machine: &str) -> bool {
+        let probe = self.settings.machines.get(machine).and_then(|machine| machine.wash_probe.as_ref());
+        probe.is_some_and(|probe| OF_PROBES.into_iter().any(|known| self.names(machine, known, probe)))
     }
 
     /// The tank is up to temperature: nobody asks for it again today.

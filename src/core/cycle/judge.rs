@@ -146,7 +146,8 @@ pub fn judge(evidence: &Evidence<'_>) -> (Cycle, Trace) {
     let standard = standard_uncertainty(evidence, rinse_min.unwrap_or(limit_c), &measured);
     let reasons = reasons(evidence, &chemistry, &measured, rinse_min, dwell_s, COVERAGE * standard);
     let (a0, hue, dose_basis) = doses(evidence);
-    let wash_min_c = wash_min(&evidence.wash);
+    // Whatever a probe at fault showed is no minimum.
+    let wash_min_c = wash_min(&evidence.wash).filter(|_| evidence.wash.fault.is_none());
     let trace = Trace { rinse: evidence.rinse.readings.to_vec(), wash: evidence.wash.readings.clone() };
     let mut cycle = Cycle {
         started: evidence.started,
@@ -423,6 +424,7 @@ fn findings(evidence: &Evidence<'_>, wash_min_c: Option<f64>, rinse_peak_c: Opti
         None => findings.push(Finding::WashUnproven { fault: evidence.wash.fault }),
     }
     if let (Some(measured_c), Some(limit)) = (rinse_peak_c, evidence.profile.rinse_max)
+        && evidence.rinse.fault.is_none()
         && measured_c > limit.at.0
     {
         findings.push(Finding::RinseTooHot { measured_c, limit_c: limit.at.0 });

@@ -11,6 +11,7 @@ pub mod back;
 pub mod baseline;
 pub mod conveyor;
 pub mod counts;
+mod faults;
 #[cfg(test)]
 pub(crate) mod fixture;
 pub mod judge;

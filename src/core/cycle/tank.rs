@@ -19,6 +19,7 @@ use std::time::Duration;
 
 use serde::{Deserialize, Serialize};
 
+use super::faults::Faults;
 use crate::core::effect::TraceReading;
 use crate::core::reading::Fault;
 use crate::core::time::Timestamp;
@@ -78,6 +79,8 @@ pub enum Operation {
 pub struct Tank {
     recent: VecDeque<TraceReading>,
     fault: Option<Fault>,
+    #[serde(default)]
+    faults: Faults,
     operation: Operation,
     /// Since when the tank has stood still, and where.
     still: Option<TraceReading>,
@@ -104,7 +107,7 @@ pub struct Tank {
 pub struct Wash {
     /// Readings of the window, in time order.
     pub readings: Vec<TraceReading>,
-    /// The probe's fault when the window was taken, if it had one.
+    /// A fault of the probe inside the window, or what it gave where the window has no reading.
     pub fault: Option<Fault>,
 }
 
@@ -115,6 +118,7 @@ impl Tank {
         Self {
             recent: VecDeque::new(),
             fault: None,
+            faults: Faults::new(),
             operation: Operation::In,
             still: None,
             filling: None,
@@ -129,6 +133,7 @@ impl Tank {
     /// Takes a usable reading and keeps the last `keep` of them.
     pub fn push(&mut self, reading: TraceReading, wash_min: f64, keep: Duration) {
         self.fault = None;
+        self.faults.over();
         self.recent.push_back(reading);
         let oldest = reading.at.minus(keep);
         while self.recent.front().is_some_and(|first| first.at < oldest) {
@@ -189,8 +194,9 @@ impl Tank {
     }
 
     /// Takes a fault in place of a reading.
-    pub const fn push_fault(&mut self, fault: Fault) {
+    pub fn push_fault(&mut self, at: Timestamp, fault: Fault) {
         self.fault = Some(fault);
+        self.faults.note(at, fault);
     }
 
     /// Whether the machine can be washing. Without a reading the doubt is in favour of a cycle.
@@ -222,8 +228,9 @@ impl Tank {
     /// The readings from `from` to `to`.
     #[must_use]
     pub fn between(&self, from: Timestamp, to: Timestamp) -> Wash {
-        let readings = self.recent.iter().filter(|r| r.at >= from && r.at <= to).copied().collect();
-        Wash { readings, fault: self.fault }
+        let readings: Vec<_> = self.recent.iter().filter(|r| r.at >= from && r.at <= to).copied().collect();
+        let none = self.fault.filter(|_| readings.is_empty());
+        Wash { fault: self.faults.between(from, to).or(none), readings }
     }
 
     /// How far the tank has fallen within the drain span, °C.

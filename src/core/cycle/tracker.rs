@@ -15,6 +15,7 @@ use serde::{Deserialize, Serialize};
 
 use self::kind::Kind;
 use super::back::{Course, Flows};
+use super::faults::Faults;
 use super::judge::{self, Concentration, Evidence, Rinse};
 use super::line::{BRIDGE_S, Candidate, Line};
 use super::plate::{Profile, RinseFrom};
@@ -29,26 +30,10 @@ use crate::core::record::{Cycle, WindowFrom};
 use crate::core::time::Timestamp;
 use crate::core::units::Celsius;
 
-/// Most stretches of probe faults remembered; beyond it the oldest is forgotten.
-const FAULT_SPANS_MAX: usize = 32;
-/// Shortest stretch of faults that makes a rinse unproven of itself, s.
-const FAULT_MIN_S: f64 = 1.0;
 /// Longest flow of a conveyor, with what it is looked at for after its end.
 const CONVEYOR_KEEP: Duration = Duration::from_secs(620);
 /// What is kept of the wash beyond the plate's cycle.
 const WASH_MARGIN: Duration = Duration::from_secs(45);
-/// A stretch of faults of the final-rinse probe.
-#[derive(Clone, Copy, PartialEq, Debug, Serialize, Deserialize)]
-struct FaultSpan {
-    #[serde(with = "crate::core::time::micros")]
-    from: Timestamp,
-    #[serde(with = "crate::core::time::micros")]
-    to: Timestamp,
-    fault: Fault,
-    /// Whether no usable reading has come since.
-    open: bool,
-}
-
 /// How rinses are found in the trace.
 #[derive(Clone, PartialEq, Debug, Serialize, Deserialize)]
 enum Recogniser {
@@ -78,7 +63,7 @@ pub struct Tracker {
     held: Option<Candidate>,
     /// The last usable reading of the final-rinse probe.
     heard: Option<Timestamp>,
-    faults: VecDeque<FaultSpan>,
+    faults: Faults,
     concentration: Option<Concentration>,
     /// The one before it: a cycle may end before a check and be judged after it.
     #[serde(default)]
@@ -115,7 +100,7 @@ impl Tracker {
             run: Run::new(),
             held: None,
             heard: None,
-            faults: VecDeque::new(),
+            faults: Faults::new(),
             concentration: None,
             earlier: None,
             flows: Flows::new(),
@@ -200,14 +185,14 @@ impl Tracker {
     ) -> Vec<Judged> {
         match (place, value) {
             (Place::FinalRinse, Ok(celsius)) => return self.rinse(setup, TraceReading { at, celsius }, now),
-            (Place::FinalRinse, Err(fault)) => self.note_fault(at, fault),
+            (Place::FinalRinse, Err(fault)) => self.faults.note(at, fault),
             (Place::WashTank, Ok(celsius)) => {
                 let keep = keep_wash(setup.profile);
                 if let Some(filtered) = self.wash_filter.push(TraceReading { at, celsius }) {
                     self.tank.push(filtered.reading, setup.profile.wash_min.at.0, keep);
                 }
             }
-            (Place::WashTank, Err(fault)) => self.tank.push_fault(fault),
+            (Place::WashTank, Err(fault)) => self.tank.push_fault(at, fault),
             (Place::Ware, Ok(celsius)) => {
                 self.ware.push_back(TraceReading { at, celsius });
                 let oldest = at.minus(keep_wash(setup.profile));
@@ -255,9 +240,7 @@ impl Tracker {
 
     fn rinse(&mut self, setup: Setup<'_>, reading: TraceReading, now: Timestamp) -> Vec<Judged> {
         self.heard = Some(reading.at);
-        if let Some(last) = self.faults.back_mut() {
-            last.open = false;
-        }
+        self.faults.over();
         match self.filter.push(reading) {
             Some(filtered) => self.filtered(setup, filtered, now),
             None => Vec::new(),
@@ -331,7 +314,7 @@ impl Tracker {
             from: WindowFrom::RunSignal,
             readings: &window.readings,
             spikes: window.spikes,
-            fault: self.fault_between(window.rinse_started, window.ended),
+            fault: self.faults.between(window.rinse_started, window.ended),
             end_seen: true,
         };
         let wash = self.tank.between(window.started, wash_to);
@@ -373,7 +356,7 @@ impl Tracker {
             from: WindowFrom::Trace,
             readings: &candidate.readings,
             spikes: candidate.spikes,
-            fault: self.fault_between(candidate.start, candidate.end),
+            fault: self.faults.between(candidate.start, candidate.end),
             end_seen: candidate.end_seen,
         };
         let wash = self.tank.between(started, wash_to);
@@ -410,25 +393,6 @@ impl Tracker {
         };
         let (cycle, trace) = judge::judge(&evidence);
         Judged { cycle, trace }
-    }
-
-    fn note_fault(&mut self, at: Timestamp, fault: Fault) {
-        match self.faults.back_mut() {
-            Some(last) if last.open && last.fault == fault => last.to = at,
-            Some(_) | None => {
-                if self.faults.len() >= FAULT_SPANS_MAX {
-                    self.faults.pop_front();
-                }
-                self.faults.push_back(FaultSpan { from: at, to: at, fault, open: true });
-            }
-        }
-    }
-
-    /// A fault that lasts too short to matter is left to the rule on missing readings.
-    fn fault_between(&self, from: Timestamp, to: Timestamp) -> Option<Fault> {
-        let lasts = |span: &&FaultSpan| span.to.seconds_since(span.from) >= FAULT_MIN_S;
-        let inside = |span: &&FaultSpan| span.from <= to && span.to >= from;
-        self.faults.iter().filter(lasts).find(inside).map(|span| span.fault)
     }
 }
 

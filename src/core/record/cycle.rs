@@ -74,7 +74,7 @@ pub struct Cycle {
     pub dwell_required_s: f64,
     /// Integral of (limit − reading) over the flow where the reading is below, °C·s.
     pub area_below_c_s: f64,
-    /// Wash minimum over the wash window.
+    /// Wash minimum over the wash window; absent where its probe gave no reading in it, or was at fault.
     pub wash_min_c: Option<f64>,
     /// Limit for the wash.
     pub wash_limit_c: f64,

@@ -224,6 +224,31 @@ fn a_tank_is_asked_for_at_opening() {
     assert_eq!(asked(&play).len(), 4, "nobody asks again today: {:?}", asked(&play));
 }
 
+// Own rule: a probe at fault shows no tank, however fresh its last value; a fault of another probe is no matter.
+#[test]
+fn a_tank_whose_probe_is_at_fault_is_not_known() {
+    for (probe, fault, known) in [
+        ("hot/wash", Fault::Stuck, false),
+        ("hot/wash", Fault::Silent, false),
+        ("hot/rinse", Fault::Stuck, true),
+        ("chem/wash", Fault::Stuck, true),
+    ] {
+        let mut play = Play::new(site_with_hours());
+        play.gap(60.0, probe, fault, false);
+        play.tank(75.1, "hot", Some(55.0));
+        assert_eq!(play.open(Condition::TankCold).is_some(), known, "{probe} {fault:?}");
+        play.gap(80.0, probe, fault, true);
+        play.tank(81.0, "hot", Some(55.0));
+        let alert = play.open(Condition::TankCold).expect("it is read again");
+        assert_eq!(alert.since, at(60.0), "{probe} {fault:?}");
+        // Nor does it show one that is up to temperature.
+        play.gap(82.0, probe, fault, false);
+        play.tank(86.5, "hot", Some(66.0));
+        let cleared = play.open(Condition::TankCold).is_none_or(|alert| alert.cleared.is_some());
+        assert_eq!(cleared, known, "{probe} {fault:?}");
+    }
+}
+
 #[test]
 fn a_calibration_runs_out_with_its_day() {
     let until = |date: &str| {

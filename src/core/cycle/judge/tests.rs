@@ -395,6 +395,24 @@ fn findings_stand_beside_the_verdict() {
     }
 }
 
+// Limits as above. Own rule: nothing that a probe showed while it was at fault is believed, be it too hot or too
+// cold; what it showed stays on record, but for a minimum that would be taken for the wash.
+#[test]
+fn what_a_probe_at_fault_showed_is_no_finding() {
+    let hot = Case::steady(92.0).judged();
+    assert!(matches!(hot.findings[..], [Finding::RinseTooHot { .. }]), "{:?}", hot.findings);
+    let hot = Case { fault: Some(Fault::Stuck), ..Case::steady(92.0) }.judged();
+    assert_eq!(hot.findings, []);
+    assert!(hot.rinse_peak_c.is_some_and(|peak| (peak - 92.0).abs() < 1e-6), "{:?}", hot.rinse_peak_c);
+    for celsius in [60.0, 68.0] {
+        let fault = Some(Fault::OpenCircuit);
+        let wash = Wash { readings: sampled(50.0, 95.0, |_| celsius), fault };
+        let cycle = Case { wash, ..Case::steady(85.0) }.judged();
+        assert_eq!(cycle.findings, [Finding::WashUnproven { fault }], "{celsius} °C");
+        assert_eq!((cycle.wash_min_c, cycle.verdict), (None, Verdict::Pass), "{celsius} °C");
+    }
+}
+
 // EN ISO 15883-1: A0 counts seconds at 80 °C; 60 s at 80 °C are 60.
 #[test]
 fn a_ware_probe_gives_the_dose_of_the_ware() {

@@ -68,8 +68,15 @@ fn a_fault_speaks_for_no_side() {
     let mut tank = Tank::new();
     tank.push(sampled(0.0, 0.0, |_| 20.0)[0], WASH_MIN, KEEP);
     assert_eq!(tank.operation(), Operation::Out);
-    tank.push_fault(Fault::OpenCircuit);
+    tank.push_fault(at(1.0), Fault::OpenCircuit);
     assert_eq!(tank.operation(), Operation::In, "the doubt is in favour of a cycle");
-    let wash = tank.between(at(0.0), at(10.0));
-    assert_eq!((wash.readings.len(), wash.fault), (1, Some(Fault::OpenCircuit)));
+    let wash = |tank: &Tank, from, to| {
+        let Wash { readings, fault } = tank.between(at(from), at(to));
+        (readings.len(), fault)
+    };
+    assert_eq!(wash(&tank, 0.0, 10.0), (1, None), "too short to count of itself");
+    assert_eq!(wash(&tank, 5.0, 10.0), (0, Some(Fault::OpenCircuit)), "what came in place of a reading");
+    tank.push_fault(at(2.0), Fault::OpenCircuit);
+    assert_eq!(wash(&tank, 0.0, 10.0), (1, Some(Fault::OpenCircuit)));
+    assert_eq!(wash(&tank, 0.0, 0.5), (1, None), "before it");
 }

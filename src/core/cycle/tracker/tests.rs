@@ -1,5 +1,5 @@
 use super::super::fixture::{Flow, at, conveyor, door, line, probe, sampled};
-use super::super::verdict::{Reason, Verdict};
+use super::super::verdict::{Finding, Reason, Verdict};
 use super::*;
 
 /// Plays rinse readings, with the wash tank at `wash_c(t)`, through a tracker; gives its cycles.
@@ -114,6 +114,42 @@ fn faults_in_the_rinse_make_it_unproven() {
     assert_eq!(judged[0].cycle.verdict, Verdict::Unproven);
     let open = Reason::RinseProbe { fault: Fault::OpenCircuit };
     assert_eq!(judged[0].cycle.reasons.first(), Some(&open), "{:?}", judged[0].cycle.reasons);
+}
+
+// The machine of the fixture washes from 10 s to 55 s, limit 66 °C. Own rule: a fault of the wash probe counts where it
+// lies in the wash, for a second or longer, and nowhere else.
+#[test]
+fn a_fault_in_the_wash_leaves_it_unproven() {
+    let probe = probe(Place::FinalRinse, Some(1.0));
+    let profile = door();
+    let setup = Setup { profile: &profile, rinse: &probe };
+    let open = Some(Fault::OpenCircuit);
+    for (name, from, to, minimum, fault) in [
+        ("in the wash", 30.0, 33.0, None, open),
+        ("from before it into it", 2.0, 14.0, None, open),
+        ("one reading of it", 30.0, 30.1, Some(60.0), None),
+        ("before it", 2.0, 6.0, Some(60.0), None),
+        ("after it, and when it is judged", 62.0, 150.0, Some(60.0), None),
+        ("all along", 0.0, 150.0, None, open),
+    ] {
+        let mut tracker = Tracker::new(profile.rinse_from);
+        let mut judged = Vec::new();
+        for reading in line(150.0, 50.0, 1.0, &[flow(60.0, 10.0, 85.0)]) {
+            let at_fault = (from..=to).contains(&reading.at.seconds());
+            let wash = if at_fault { Err(Fault::OpenCircuit) } else { Ok(Celsius(60.0)) };
+            judged.extend(tracker.reading(setup, Place::WashTank, reading.at, wash, reading.at));
+            let rinse = Ok(reading.celsius);
+            judged.extend(tracker.reading(setup, Place::FinalRinse, reading.at, rinse, reading.at));
+        }
+        assert_eq!(judged.len(), 1, "{name}");
+        let cycle = &judged[0].cycle;
+        assert_eq!(cycle.wash_min_c, minimum, "{name}");
+        let told = match minimum {
+            Some(measured_c) => Finding::WashLow { measured_c, limit_c: 66.0 },
+            None => Finding::WashUnproven { fault },
+        };
+        assert_eq!(cycle.findings, [told], "{name}");
+    }
 }
 
 // A conveyor's rinse runs as long as racks come: its end is where the line comes to rest.
