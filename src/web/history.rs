@@ -116,8 +116,8 @@ pub enum Page {
     Newer(u64),
 }
 
-/// What somebody asks. `verdict` is of racks, `kind` of all other records, `until` of days and `page` of lists:
-/// an address that says otherwise is refused before.
+/// What somebody asks. `verdict` is of racks, `kind` of all other records, `until` of days, `page` of lists and
+/// `probe` of gaps: an address that says otherwise is refused before.
 #[derive(Clone, PartialEq, Eq, Debug)]
 pub struct Question {
     /// What is looked at.
@@ -136,6 +136,9 @@ pub struct Question {
     pub until: Option<Date>,
     /// Which page.
     pub page: Page,
+    /// Of gaps, the probe of the one that the page goes on from; absent where that is of the service. A record can
+    /// tell of a gap of either.
+    pub probe: Option<String>,
 }
 
 /// One line of the history.

@@ -7,7 +7,7 @@
 //! | `from`, `to` | first and last day | |
 //! | `verdict` | one verdict | racks |
 //! | `kind` | one kind | records |
-//! | `older`, `newer` | goes on from this record | lists |
+//! | `older`, `newer` | goes on from this record, of a gap of a probe with `/` and that probe behind it | lists |
 //! | `until` | goes on from this day | days |
 //!
 //! Whatever else stands there is refused, see [`query`].
@@ -56,7 +56,9 @@ impl Asked {
             until if until > last => Err(Expected::DayUntil(last)),
             until => from.filter(|from| until < *from).map_or(Ok(until), |from| Err(Expected::DayFrom(from))),
         });
-        let (older, newer) = (given.take("older", query::record), given.take("newer", query::record));
+        let of_gaps = view == Some(View::Gaps);
+        let neighbour = |text: &str| neighbour(text, of_gaps);
+        let (older, newer) = (given.take("older", neighbour), given.take("newer", neighbour));
         if given.has("older") && given.has("newer") {
             given.refuse("newer", Expected::Without("older"));
         }
@@ -64,13 +66,13 @@ impl Asked {
         if view.is_some() || !given.has("show") {
             fitting(view.unwrap_or(View::Racks), &mut given);
         }
-        let page = match (older, newer) {
-            (Some(record), _) => Page::Older(record),
-            (None, Some(record)) => Page::Newer(record),
-            (None, None) => Page::Newest,
+        let (page, probe) = match (older, newer) {
+            (Some((record, probe)), _) => (Page::Older(record), probe),
+            (None, Some((record, probe))) => (Page::Newer(record), probe),
+            (None, None) => (Page::Newest, None),
         };
         let view = view.unwrap_or(View::Racks);
-        Self { question: Question { view, machine, from, to, verdict, kind, until, page }, given }
+        Self { question: Question { view, machine, from, to, verdict, kind, until, page, probe }, given }
     }
 
     /// Puts down that no list of this kind holds the record that the page was to go on from.
@@ -78,6 +80,20 @@ impl Asked {
         let name = if self.given.has("older") { "older" } else { "newer" };
         self.given.refuse(name, Expected::Listed);
     }
+}
+
+/// The record that a page goes on from, and the probe of the gap that is meant where it tells of gaps.
+fn neighbour(text: &str, of_gaps: bool) -> Result<(u64, Option<String>), Expected> {
+    let (record, probe) = match text.split_once('/') {
+        Some((record, probe)) if of_gaps => (record, Some(probe.to_owned())),
+        Some(_) | None => (text, None),
+    };
+    Ok((query::record(record)?, probe))
+}
+
+/// The part of an address by which a page goes on from a gap.
+pub(super) fn from_gap(record: u64, probe: Option<&str>) -> String {
+    probe.map_or_else(|| record.to_string(), |probe| escaped(&format!("{record}/{probe}")))
 }
 
 /// The one that is named so.
@@ -152,7 +168,7 @@ pub(super) fn quick(question: &Question, today: Date, language: Language) -> Vec
     ];
     let quick = |(word, from, to)| {
         let chosen = (question.from, question.to) == (from, to);
-        let asked = Question { from, to, until: None, page: Page::Newest, ..question.clone() };
+        let asked = Question { from, to, until: None, page: Page::Newest, probe: None, ..question.clone() };
         Quick { word, address: address(&asked), chosen }
     };
     spans.into_iter().map(quick).collect()
@@ -219,6 +235,20 @@ mod tests {
         assert_eq!(read("older=5").question.page, Page::Older(5));
         assert_eq!(read("newer=7").question.page, Page::Newer(7));
         assert_eq!(read("").question.page, Page::Newest);
+    }
+
+    // Own rule: a record that tells of several gaps is no place to go on from without the probe of one.
+    #[test]
+    fn a_page_of_gaps_is_asked_for_by_record_and_probe() {
+        for probe in [Some("dm1/rinse"), Some("a&b é/rinse"), None] {
+            let part = from_gap(7, probe);
+            let question = read(&format!("show=gaps&newer={part}")).question;
+            assert_eq!((question.page, question.probe.as_deref()), (Page::Newer(7), probe), "{part}");
+        }
+        for query in ["older=7/dm1/rinse", "show=checks&older=7/dm1/rinse", "show=gaps&older=x/dm1/rinse"] {
+            let asked = read(query);
+            assert!(asked.given.is_wrong("older") && asked.question.probe.is_none(), "{query}");
+        }
     }
 
     // Days of 2026 as the calendar has them; the addresses are our own.

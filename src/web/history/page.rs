@@ -5,11 +5,11 @@ use axum::extract::State;
 use axum::http::{StatusCode, Uri};
 use axum::response::Response;
 
-use super::asked::{Asked, Quick, address, quick};
+use super::asked::{Asked, Quick, address, from_gap, quick};
 use super::lines::{DayTold, GapTold, Told, day_told, gap_told, told};
 use super::sums::{self, DriftTold, SummedTold};
 use super::words::kind_word;
-use super::{DRIFT_DAYS_MAX, Found, HistoryPart, Integrity, Listed, Newest, Page, Question, View};
+use super::{DRIFT_DAYS_MAX, Found, GapLine, HistoryPart, Integrity, Listed, Newest, Page, Question, View};
 use crate::core::access::Right;
 use crate::core::address::escaped;
 use crate::core::alert::hours::local_date;
@@ -101,8 +101,13 @@ impl Answer {
         let step = |key: &str, value: String| format!("{}&{key}={value}", address(question));
         let record = |key, record: Option<u64>| record.map(|record| step(key, record.to_string()));
         let (newer, older) = match &part.found {
-            Found::Lines(Listed { newer, older, .. }) | Found::Gaps(Listed { newer, older, .. }) => {
-                (record("newer", *newer), record("older", *older))
+            Found::Lines(Listed { newer, older, .. }) => (record("newer", *newer), record("older", *older)),
+            Found::Gaps(Listed { lines, newer, older }) => {
+                let gap = |key, record: Option<u64>, line: Option<&GapLine>| {
+                    let probe = line.and_then(|line| line.blank.probe.as_deref());
+                    record.map(|record| step(key, from_gap(record, probe)))
+                };
+                (gap("newer", *newer, lines.first()), gap("older", *older, lines.last()))
             }
             Found::Days { before, .. } => (None, before.map(|day| step("until", day.to_string()))),
             Found::Summary(_) | Found::Drift { .. } => (None, None),
@@ -262,7 +267,7 @@ fn ways(asked: &Asked, language: Language) -> Vec<Way> {
     let question = &asked.question;
     let known = !asked.given.is_wrong("show");
     let way = |view: View| {
-        let other = Question { view, until: None, page: Page::Newest, ..question.clone() };
+        let other = Question { view, until: None, page: Page::Newest, probe: None, ..question.clone() };
         Way { word: view.word(language), address: address(&other), chosen: known && view == question.view }
     };
     View::ALL.into_iter().map(way).collect()

@@ -53,6 +53,7 @@ pub(super) fn told(summed: &Summed, question: &Question, reader: &Reader) -> Sum
             kind: None,
             until: None,
             page: Page::Newest,
+            probe: None,
             ..question.clone()
         };
         address(&asked)

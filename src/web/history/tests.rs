@@ -87,6 +87,7 @@ async fn every_view_shows_what_it_names() {
     );
     let gaps = get("/history?show=gaps", Language::Spanish).await;
     holds(&gaps, &["1 min 30 s", "dm1/rinse: sin señal", "llegaron al fin, tarde", "history/records/44"]);
+    holds(&gaps, &["show=gaps&#38;older=46%2Fdm1%2Frinse"]);
     let drift = get("/history?show=drift", Language::English).await;
     holds(&drift, &["1.5 °C COLDER than usual", "left its usual place", "4.0 s at the beginning"]);
     let sum = get("/history?show=summary&from=2026-11-26", Language::English).await;

@@ -14,7 +14,8 @@ use crate::core::trend::Usual;
 use crate::ledger::LedgerError;
 use crate::report::account::{DriftSignal, MachineAccount};
 use crate::web::history::{
-    DAYS_MAX, DRIFT_DAYS_MAX, DayLine, Drift, Found, GapLine, LINES_MAX, Listed, Page, Recovery, Shift,
+    DAYS_MAX, DRIFT_DAYS_MAX, DayLine, Drift, Found, GapLine, LINES_MAX, Listed, Page, Question, Recovery,
+    Shift,
 };
 
 impl<'l> Around<'l> {
@@ -99,31 +100,30 @@ pub(super) fn gaps(
     let gaps = gaps::blanks(&mut ground, sought.question.machine.as_deref())?;
     damaged.extend(ground.into_damaged());
     let newest_first = gaps.into_iter().rev().map(|(blank, open_s)| GapLine { blank, open_s }).collect();
-    Ok(page(newest_first, sought.question.page, around)?.map(Found::Gaps))
+    Ok(page(newest_first, &sought.question, around)?.map(Found::Gaps))
 }
 
-/// One page of gaps. They are known by the record that tells of them: of one that has ended since, that is
-/// another, and its place is where it began and its probe. Probes that are read together fall silent together.
-fn page(gaps: Vec<GapLine>, page: Page, around: Around<'_>) -> Result<Option<Listed<GapLine>>, LedgerError> {
+/// One page of gaps. They are known by the record that tells of them and by their probe: a service that is silent is
+/// told by its last record, whatever that is, which may tell of the gap of a probe too. Of one that has ended since,
+/// the record is another, and its place is where it began. Probes that are read together fall silent together.
+fn page(
+    gaps: Vec<GapLine>,
+    question: &Question,
+    around: Around<'_>,
+) -> Result<Option<Listed<GapLine>>, LedgerError> {
+    let of = |gap: &GapLine| gap.blank.probe == question.probe;
     let place = |record: u64| -> Result<Option<usize>, LedgerError> {
-        if record >= around.ledger.size()? {
-            return Ok(None);
-        }
-        let probe_gap = match around.ledger.record(record)? {
-            Ok((_, Record { body: Body::Gap(gap), .. })) => Some(gap),
-            Ok(_) | Err(_) => None,
-        };
-        let probe = probe_gap.as_ref().map(|gap| gap.probe.as_str());
-        // A service that is silent is told by its last record, whatever that is, and may share it with a gap.
-        let of = |gap: &GapLine| gap.blank.probe.as_deref() == probe;
         let known = gaps.iter().position(|gap| of(gap) && gap.blank.index == record);
-        let began = || {
-            let began = probe_gap.as_ref().map(|gap| gap.from)?;
-            gaps.iter().position(|gap| of(gap) && gap.blank.from == began)
+        if known.is_some() || record >= around.ledger.size()? {
+            return Ok(known);
+        }
+        let Ok((_, Record { body: Body::Gap(told), .. })) = around.ledger.record(record)? else {
+            return Ok(None);
         };
-        Ok(known.or_else(began))
+        let own = question.probe.as_ref() == Some(&told.probe);
+        Ok(gaps.iter().position(|gap| own && of(gap) && gap.blank.from == told.from))
     };
-    let first = match page {
+    let first = match question.page {
         Page::Newest => Some(0),
         Page::Older(record) => place(record)?.map(|place| place + 1),
         Page::Newer(record) => place(record)?.map(|place| place.saturating_sub(LINES_MAX)),

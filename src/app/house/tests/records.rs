@@ -2,6 +2,7 @@
 
 use std::path::PathBuf;
 use std::sync::{Arc, Mutex, mpsc};
+use std::time::Duration;
 
 use jiff::tz::TimeZone;
 
@@ -21,7 +22,7 @@ use crate::core::reading::Fault;
 use crate::core::record::{AlertRaised, Amendment, AmendmentChange, Body, Check, CheckKind, Gap};
 use crate::ledger::{Append, NewRecord, Reader, StoredCheckpoint, WholeChunks};
 use crate::web::history::{
-    AlertsSummed, Found, HistoryLine, HistoryPart, LINES_MAX, Listed, Page, Question, Tally, View,
+    AlertsSummed, Found, GapLine, HistoryLine, HistoryPart, LINES_MAX, Listed, Page, Question, Tally, View,
 };
 
 /// Racks of the ledger, one a minute, every second one of `dm2`.
@@ -105,7 +106,17 @@ impl Site {
 }
 
 fn asked(view: View, page: Page) -> Question {
-    Question { view, machine: None, from: None, to: None, verdict: None, kind: None, until: None, page }
+    Question {
+        view,
+        machine: None,
+        from: None,
+        to: None,
+        verdict: None,
+        kind: None,
+        until: None,
+        page,
+        probe: None,
+    }
 }
 
 /// A page; `None` where it is to go on from what stands in no such list.
@@ -262,8 +273,10 @@ fn a_page_goes_on_from_its_own_list_alone() {
         (View::Gaps, FIRST, false),
         (View::Gaps, none, false),
     ] {
+        let probe = (view == View::Gaps).then(|| "dm1/rinse".to_owned());
         for page in [Page::Older(record), Page::Newer(record)] {
-            assert_eq!(asked_for(&reader, asked(view, page)).is_some(), goes_on, "{view:?} {page:?}");
+            let question = Question { probe: probe.clone(), ..asked(view, page) };
+            assert_eq!(asked_for(&reader, question).is_some(), goes_on, "{view:?} {page:?}");
         }
     }
 }
@@ -285,20 +298,70 @@ fn gaps_that_began_together_are_told_apart() {
     records.push(gap(91, "dm1/rinse", Some(at(91))));
     ledger(&path, records).close().expect("it closes");
     let reader = Reader::open(&path).expect("a reader");
-    let shown = |page: Page| {
-        let Found::Gaps(gaps) = asked_for(&reader, asked(View::Gaps, page)).expect("a page").found else {
-            panic!("gaps")
-        };
-        gaps.lines.iter().map(|line| line.blank.index).collect::<Vec<u64>>()
+    let shown = |page: Page, probe: Option<&str>| {
+        let found = gaps_found(&reader, page, probe).expect("a page");
+        found.lines.iter().map(|line| line.blank.index).collect::<Vec<u64>>()
     };
-    let all = shown(Page::Newest);
+    let all = shown(Page::Newest, None);
     // The newest is that of the service, which is silent since its last record.
     assert_eq!(all, [FIRST + 3, FIRST + 2, FIRST + 3]);
-    for (begun, ended, after) in [(FIRST, FIRST + 2, 2), (FIRST + 1, FIRST + 3, 3)] {
+    for (probe, begun, ended, after) in
+        [("dm1/wash", FIRST, FIRST + 2, 2), ("dm1/rinse", FIRST + 1, FIRST + 3, 3)]
+    {
         for record in [begun, ended] {
-            assert_eq!(shown(Page::Older(record)), all[after..], "{record}");
+            assert_eq!(shown(Page::Older(record), Some(probe)), all[after..], "{record}");
         }
     }
+    assert_eq!(shown(Page::Older(FIRST + 3), None), all[1..], "the gap of the service");
+    assert_eq!(gaps_found(&reader, Page::Older(FIRST + 3), Some("dm1/wash")), None);
+}
+
+fn gaps_found(reader: &Reader, page: Page, probe: Option<&str>) -> Option<Listed<GapLine>> {
+    let question = Question { probe: probe.map(str::to_owned), ..asked(View::Gaps, page) };
+    let Found::Gaps(gaps) = asked_for(reader, question)?.found else { panic!("gaps") };
+    Some(gaps)
+}
+
+// Own promise: forward and back through all pages meets every gap once, also where that of the service, silent since
+// its last record, ends a page and that record tells of the gap of a probe too. The clock of the source is ahead, so
+// that its gaps are later than the record of them.
+#[test]
+fn pages_meet_every_gap_once() {
+    let directory = tempfile::tempdir().expect("room for a directory");
+    let path = directory.path().join("ledger.sqlite");
+    let minutes = (10..20).chain(101..100 + u64::try_from(LINES_MAX).expect("few"));
+    let gap = |minute| {
+        let (from, to) = (at(minute), Some(at(minute).plus(Duration::from_secs(9))));
+        let gap = Gap { probe: "dm1/rinse".to_owned(), fault: Fault::Silent, from, to, filled: false };
+        plain(100, Some("dm1"), Body::Gap(gap))
+    };
+    let mut records = opening(CONFIGURATION);
+    records.extend(minutes.map(gap));
+    ledger(&path, records).close().expect("it closes");
+    let reader = Reader::open(&path).expect("a reader");
+    let of = |line: &GapLine| (line.blank.from, line.blank.probe.clone());
+    let (mut met, mut pages) = (Vec::new(), Vec::new());
+    let (mut next, mut probe) = (Page::Newest, None);
+    loop {
+        let found = gaps_found(&reader, next, probe.as_deref()).expect("a page");
+        pages.push(found.lines.iter().map(of).collect::<Vec<_>>());
+        met.extend(found.lines.iter().map(of));
+        let Some(older) = found.older else {
+            let first = found.lines.first().expect("a line");
+            let newer = Page::Newer(found.newer.expect("a page before"));
+            let before = gaps_found(&reader, newer, first.blank.probe.as_deref()).expect("a page");
+            assert_eq!(before.lines.iter().map(of).collect::<Vec<_>>(), pages[0]);
+            break;
+        };
+        assert!(pages.len() < 3, "it comes to an end");
+        next = Page::Older(older);
+        probe = found.lines.last().expect("a line").blank.probe.clone();
+    }
+    assert_eq!(pages[0].last(), Some(&(at(100), None)), "the service ends the first page");
+    assert_eq!(met.len(), LINES_MAX + 10);
+    met.sort_unstable();
+    met.dedup();
+    assert_eq!(met.len(), LINES_MAX + 10, "each once");
 }
 
 // Own promises: a verdict and a machine are looked for alone; other records stand under their own views.

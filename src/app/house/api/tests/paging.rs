@@ -111,3 +111,43 @@ async fn pages_of_days_and_gaps_lose_and_double_nothing() {
         assert!(matches!(&answer, Err(Trouble::Wrong { field, .. }) if field == "after"), "{answer:?}");
     }
 }
+
+// Own promise: what one record tells of twice, a silent service and the gap of a probe, is two rows of which none is
+// lost and none comes twice, wherever a page ends.
+#[tokio::test(flavor = "multi_thread", worker_threads = 2)]
+async fn two_gaps_that_one_record_tells_of_are_two_rows() {
+    let running = Running::start().await;
+    // Their clock is far ahead of the gateway's: the service is silent since before they began.
+    let records = (0..4).map(|n| {
+        let ended = samples::cycle(60 * n, Verdict::Pass, 84.5, Vec::new()).received;
+        let from = ended.plus(Duration::from_secs(7 * 86_400));
+        let to = Some(from.plus(Duration::from_secs(30)));
+        let gap = Gap { probe: "dm1/rinse".to_owned(), fault: Fault::Silent, from, to, filled: false };
+        NewRecord { record: Record::new(ended, Some("dm1".to_owned()), Said::Gap(gap)), trace: None }
+    });
+    let commit = Commit { records: records.collect(), ..Commit::default() };
+    running.ledger.commit(commit).await.expect("stored");
+    for oldest_first in [false, true] {
+        let asked = |limit, after| Asked { limit, after, oldest_first, ..asked(View::Gaps) };
+        let all = running.page(asked(LIMIT_MAX, None)).await.items;
+        let told = |row: &String| {
+            let row: Value = serde_json::from_str(row).expect("JSON");
+            (row["index"].to_string(), row["probe"].to_string())
+        };
+        let rows: Vec<_> = all.iter().map(told).collect();
+        let (record, _) = rows.iter().find(|(_, probe)| probe == "null").expect("the service is silent");
+        assert!(rows.contains(&(record.clone(), "\"dm1/rinse\"".to_owned())), "one record for two: {rows:?}");
+        for limit in 1..=3 {
+            let (mut seen, mut after) = (Vec::new(), None);
+            loop {
+                let page = running.page(asked(limit, after)).await;
+                seen.extend(page.items.iter().map(told));
+                after = page.next;
+                if after.is_none() || seen.len() > 2 * rows.len() {
+                    break;
+                }
+            }
+            assert_eq!(seen, rows, "{limit} a page");
+        }
+    }
+}
