@@ -77,7 +77,7 @@ impl Turn<'_> {
             place: Some(Place::FinalRinse),
             measured: measured.value,
             limit: measured.limit,
-            racks: vec![rack],
+            racks: Racks::of(rack),
             pattern: self.pattern(machine, condition),
             ..Report::new(condition, machine, cycle.rinse_ended)
         };
@@ -89,7 +89,7 @@ impl Turn<'_> {
         let probe = self.settings.machines.get(machine).and_then(|machine| machine.rinse_probe.clone());
         let report = |condition, place, about| Report {
             place,
-            racks: vec![rack],
+            racks: Racks::of(rack),
             about,
             unproven: true,
             ..Report::new(condition, machine, cycle.rinse_ended)
@@ -135,7 +135,7 @@ impl Turn<'_> {
         let racks = std::mem::take(&mut memory.unproven);
         let report = Report {
             measured: Some(Quantity::Count(racks.count)),
-            racks: racks.named,
+            racks,
             ..Report::new(Condition::Unproven, machine, rack.at)
         };
         self.report(report);
@@ -176,7 +176,7 @@ impl Turn<'_> {
             place: Some(Place::FinalRinse),
             measured,
             limit,
-            racks: racks.named,
+            racks,
             ..Report::new(Condition::Narrow, machine, rack.at)
         };
         self.report(report);
@@ -189,7 +189,7 @@ impl Turn<'_> {
                 place: Some(Place::WashTank),
                 measured,
                 limit,
-                racks: vec![rack],
+                racks: Racks::of(rack),
                 pattern: self.pattern(machine, Condition::WashLow),
                 ..Report::new(Condition::WashLow, machine, cycle.rinse_ended)
             };
@@ -209,7 +209,7 @@ impl Turn<'_> {
                 place: Some(Place::FinalRinse),
                 measured,
                 limit,
-                racks: vec![rack],
+                racks: Racks::of(rack),
                 ..Report::new(Condition::RinseHot, machine, cycle.rinse_ended)
             };
             self.report(report);

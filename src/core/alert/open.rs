@@ -67,6 +67,19 @@ impl Racks {
         self.count += 1;
     }
 
+    /// This one alone.
+    #[must_use]
+    pub fn of(rack: Rack) -> Self {
+        Self { count: 1, named: vec![rack] }
+    }
+
+    /// Counts others after these. Of a row longer than it names, the count goes on.
+    pub fn add(&mut self, others: &Self) {
+        let count = self.count + others.count;
+        others.named.iter().for_each(|rack| self.push(*rack));
+        self.count = count;
+    }
+
     /// The first one.
     #[must_use]
     pub fn first(&self) -> Option<Rack> {

@@ -3,7 +3,7 @@
 use super::condition::{Condition, Severity};
 use super::event::Effects;
 use super::notice::Occasion;
-use super::open::{Alert, AlertNumber, Pattern, Quantity, Rack, Racks};
+use super::open::{Alert, AlertNumber, Pattern, Quantity, Racks};
 use super::settings::Settings;
 use super::state::{Open, SITE, State, Telling};
 use crate::core::channel::Place;
@@ -35,7 +35,7 @@ pub(super) struct Report<'r> {
     pub(super) since: Timestamp,
     pub(super) measured: Option<Quantity>,
     pub(super) limit: Option<Quantity>,
-    pub(super) racks: Vec<Rack>,
+    pub(super) racks: Racks,
     pub(super) pattern: Option<Pattern>,
     pub(super) about: Option<String>,
     /// Whether its racks were washed without proof, so that an action is needed whatever the condition.
@@ -52,7 +52,7 @@ impl<'r> Report<'r> {
             since,
             measured: None,
             limit: None,
-            racks: Vec::new(),
+            racks: Racks::default(),
             pattern: None,
             about: None,
             unproven: false,
@@ -77,8 +77,7 @@ impl Turn<'_> {
         let Report { condition, machine, place, since, measured, limit, pattern, .. } = report;
         self.state.last_number += 1;
         let number = AlertNumber(self.state.last_number);
-        let mut racks = Racks::default();
-        report.racks.iter().for_each(|rack| racks.push(*rack));
+        let racks = report.racks;
         let last_good = self.state.machines.get(machine).and_then(|memory| memory.last_good);
         let about: Vec<String> = report.about.into_iter().collect();
         let alert = Alert {
@@ -247,7 +246,7 @@ impl Turn<'_> {
 impl Alert {
     /// Takes in what is reported again; whether it has become another matter.
     fn grow(&mut self, report: Report<'_>) -> bool {
-        report.racks.iter().for_each(|rack| self.racks.push(*rack));
+        self.racks.add(&report.racks);
         if report.measured.is_some() {
             self.measured = report.measured;
             self.limit = report.limit;

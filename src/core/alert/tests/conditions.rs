@@ -69,6 +69,21 @@ fn racks_raise_nearly_raise_and_clear() {
     }
 }
 
+// Own rule: a row counts whole, however few of it are named.
+#[test]
+fn a_long_row_counts_whole() {
+    for (rack, condition) in [(Narrow, Condition::Narrow), (Gappy, Condition::Unproven)] {
+        let mut settings = settings();
+        (settings.rules.narrow, settings.rules.unproven) = (30, 30);
+        let mut play = Play::new(settings);
+        play.racks(0.0, "hot", &[rack; 31]);
+        let alert = play.open(condition).expect("a row of thirty, and one more");
+        let named: Vec<u64> = alert.racks.named.iter().map(|rack| rack.index).collect();
+        let ends: Vec<u64> = (0..10).chain(21..31).collect();
+        assert_eq!((alert.racks.count, named), (31, ends), "{condition}");
+    }
+}
+
 #[test]
 fn a_cold_first_rack_is_told_apart_from_a_failed_booster() {
     for (name, start, racks, expected) in [
