@@ -14,6 +14,7 @@ mod lanes;
 pub(super) mod letters;
 mod outbox;
 pub(super) mod pages;
+pub(super) mod past;
 mod service;
 pub(super) mod start;
 mod states;

@@ -218,6 +218,41 @@ impl Reader {
         read().map_err(|source| self.failed("looking up what speaks of a record", source))
     }
 
+    /// The records that speak of an alert or of a record, in order, each with its index; those that are damaged as
+    /// such.
+    ///
+    /// # Errors
+    /// [`LedgerError`] where the database fails.
+    pub fn records_about(&self, subject: Subject) -> Result<Vec<(u64, Found)>, LedgerError> {
+        self.about(subject)?.into_iter().map(|index| Ok((index, self.record(index)?))).collect()
+    }
+
+    /// Indices of the records of one kind, of a machine or of all, that are on record before one, the newest first
+    /// and at most so many: whatever the clocks said, which [`Reader::events`] goes by. It takes time for all such
+    /// records of the machine.
+    ///
+    /// # Errors
+    /// [`LedgerError`] where they cannot be looked up.
+    pub fn newest_before(
+        &self,
+        index: u64,
+        kind: &str,
+        machine: Option<&str>,
+        most: usize,
+    ) -> Result<Vec<u64>, LedgerError> {
+        self.make_events()?;
+        let whose = if machine.is_some() { "machine = ?3" } else { "?3 IS NULL" };
+        let sql = format!(
+            "SELECT idx FROM event WHERE {whose} AND kind = ?1 AND idx < ?2 ORDER BY idx DESC LIMIT ?4"
+        );
+        let most = i64::try_from(most).unwrap_or(i64::MAX);
+        let read = || -> rusqlite::Result<Vec<u64>> {
+            let mut statement = self.connection.prepare_cached(&sql)?;
+            statement.query_map(params![kind, index_of(index), machine, most], |row| row.get(0))?.collect()
+        };
+        read().map_err(|source| self.failed("looking up records", source))
+    }
+
     /// The amendments of a record, in order of their index. One that speaks of it and cannot be
     /// read is given as `None`: it may be an amendment.
     ///
@@ -225,8 +260,8 @@ impl Reader {
     /// [`LedgerError`] where the database fails.
     pub fn amendments(&self, of: u64) -> Result<Vec<(u64, Option<Amendment>)>, LedgerError> {
         let mut amendments = Vec::new();
-        for index in self.about(Subject::Record(of))? {
-            match self.record(index)?.map(|(_, record)| record.body) {
+        for (index, found) in self.records_about(Subject::Record(of))? {
+            match found.map(|(_, record)| record.body) {
                 Ok(Body::Amendment(amendment)) => amendments.push((index, Some(*amendment))),
                 Ok(_) => {}
                 Err(_) => amendments.push((index, None)),

@@ -5,12 +5,14 @@ use std::collections::BTreeMap;
 use std::ops::ControlFlow;
 use std::time::Duration;
 
-use crate::core::alert::AlertNumber;
-use crate::core::alert::affected::has_racks;
+use super::past::{PastOf, ROW_MAX};
+use crate::core::alert::affected::{InRow, OF_PROBES, has_racks, in_row};
 pub(in crate::app) use crate::core::alert::story::Story;
 use crate::core::alert::story::note;
+use crate::core::alert::{Alert, AlertNumber, Condition};
 use crate::core::record::{Body, Record};
-use crate::ledger::{CycleFilter, LedgerError, Order, Reader};
+use crate::core::time::Timestamp;
+use crate::ledger::{CycleFilter, LedgerError, Order, Reader, Subject};
 
 /// Kinds of records that tell of alerts.
 const KINDS: [&str; 7] = [
@@ -91,18 +93,57 @@ pub(in crate::app) fn fill(reader: &Reader, story: &mut Story) -> Result<(), Led
     {
         story.last_good(index, &cycle);
     }
-    let alert = &story.alert;
-    let Some(machine) = alert.machine.clone().filter(|_| has_racks(alert.condition)) else { return Ok(()) };
+    let (number, condition) = (story.alert.number, story.alert.condition);
+    let Some(machine) = story.alert.machine.clone().filter(|_| has_racks(condition)) else { return Ok(()) };
+    let own = reader.about(Subject::Alert(number.0))?;
+    let (Some(raised), Some(latest)) = (own.first(), own.last()) else { return Ok(()) };
+    let row = row_began(reader, &machine, &story.alert)?;
+    let first = row.map_or(*raised, |(first, _)| first.min(*raised));
+    let last = if story.closed.is_some() { *latest } else { reader.size()? };
+    let explained = matches!(condition, Condition::Unproven | Condition::ProbeFault | Condition::ProbeSilent);
+    let others = OF_PROBES.iter().copied().filter(|_| explained).collect::<Vec<_>>();
+    let mut past = PastOf::read(reader, &machine, &(first..=last), &others, Some(number))?;
+    let began = story.alert.since.minus(RINSE_MAX);
     let filter = CycleFilter {
-        machine: Some(machine),
-        from: Some(alert.since.minus(RINSE_MAX)),
-        to: alert.cleared.or(story.closed),
+        machine: Some(machine.clone()),
+        from: Some(row.map_or(began, |(_, row)| row.min(began))),
+        to: story.alert.cleared.or(story.closed),
         ..CycleFilter::default()
     };
+    let mut failure = None;
     reader.cycles_found(Order::OldestFirst, &filter, |index, found| {
-        if let Ok((_, Record { body: Body::Cycle(cycle), .. })) = found {
-            story.rack(index, &cycle);
+        let Ok((_, Record { body: Body::Cycle(cycle), .. })) = found else {
+            return ControlFlow::Continue(());
+        };
+        match past.rack(index, &cycle) {
+            Ok(counted) => {
+                counted.iter().filter(|counted| counted.alert == number).for_each(|own| story.racks(own))
+            }
+            Err(error) => failure = Some(error),
+        }
+        if failure.is_some() { ControlFlow::Break(()) } else { ControlFlow::Continue(()) }
+    })?;
+    failure.map_or(Ok(()), Err)
+}
+
+/// The first rack of the row that raised an alert, and when its rinse began; `None` where its condition counts none.
+/// What is damaged may have broken the row.
+fn row_began(reader: &Reader, machine: &str, alert: &Alert) -> Result<Option<(u64, Timestamp)>, LedgerError> {
+    let filter = CycleFilter {
+        machine: Some(machine.to_owned()),
+        to: Some(alert.since),
+        limit: Some(ROW_MAX),
+        ..CycleFilter::default()
+    };
+    let mut first = None;
+    reader.cycles_found(Order::NewestFirst, &filter, |index, found| {
+        let Ok((_, Record { body: Body::Cycle(cycle), .. })) = found else { return ControlFlow::Break(()) };
+        match in_row(alert.condition, &cycle, None) {
+            Some(InRow::Adds) => first = Some((index, cycle.rinse_started)),
+            Some(InRow::Neither) => {}
+            Some(InRow::Breaks) | None => return ControlFlow::Break(()),
         }
         ControlFlow::Continue(())
-    })
+    })?;
+    Ok(first)
 }

@@ -28,8 +28,8 @@ struct OnRecord {
 impl OnRecord {
     fn read(ledger: &ledger::Reader, number: AlertNumber) -> Result<Self, LedgerError> {
         let mut own = Self::default();
-        for index in ledger.about(Subject::Alert(number.0))? {
-            match ledger.record(index)? {
+        for (index, found) in ledger.records_about(Subject::Alert(number.0))? {
+            match found {
                 Ok((_, record)) => own.trail.push((index, record)),
                 Err(_) => own.damaged += 1,
             }

@@ -1,5 +1,6 @@
 //! What the pages are told, from a ledger on the disk.
 
+mod by_desk;
 mod counted;
 mod records;
 

@@ -1,7 +1,6 @@
 //! What a judged cycle measured of a condition, alike for the desk and for the story on record.
 
 use super::condition::Condition;
-use super::cycles::condition_of;
 use super::open::Quantity;
 use crate::core::cycle::verdict::{Finding, Reason, Verdict};
 use crate::core::reading::Fault;
@@ -51,9 +50,10 @@ pub const fn has_racks(condition: Condition) -> bool {
     }
 }
 
-/// What a cycle says of a condition; `None` where it is no rack of such an alert.
+/// What a cycle says of a condition; `None` where it is no rack of such an alert. `probe` explains it where nothing
+/// else does, see [`doubt`].
 #[must_use]
-pub fn measured(condition: Condition, cycle: &Cycle) -> Option<Measured> {
+pub fn measured(condition: Condition, cycle: &Cycle, probe: Option<Condition>) -> Option<Measured> {
     if !condition.tells_of(cycle) {
         return None;
     }
@@ -61,15 +61,14 @@ pub fn measured(condition: Condition, cycle: &Cycle) -> Option<Measured> {
         Condition::Cold | Condition::Narrow => Some(settled(cycle)),
         Condition::Brief => Some(brief(cycle)),
         Condition::Weak => Some(weak(cycle)),
-        Condition::Unproven => matches!(doubt(cycle), Doubt::Other)
+        Condition::Unproven => matches!(doubt(cycle, probe), Doubt::Other)
             .then_some(Measured { value: Some(Quantity::Count(1)), limit: None }),
         // Nothing is measured of these, and the racks are theirs all the same.
-        Condition::ProbeFault | Condition::ProbeSilent => match doubt(cycle) {
-            Doubt::Probe(fault) => (condition_of(fault) == condition).then_some(Measured::default()),
-            Doubt::Other => Some(Measured::default()),
-            Doubt::Check => None,
-        },
-        Condition::CheckOverdue => matches!(doubt(cycle), Doubt::Check).then_some(Measured::default()),
+        Condition::ProbeFault | Condition::ProbeSilent => {
+            let told = matches!(doubt(cycle, probe), Doubt::Probe(told) if told == condition);
+            told.then_some(Measured::default())
+        }
+        Condition::CheckOverdue => matches!(doubt(cycle, probe), Doubt::Check).then_some(Measured::default()),
         Condition::WashLow => wash_low(cycle),
         Condition::RinseHot => too_hot(cycle),
         Condition::Drifting
@@ -95,10 +94,10 @@ pub enum InRow {
     Breaks,
 }
 
-/// What a cycle is to the row of a condition; `None` where the condition counts no rows back. A row without proof
-/// also passes over racks that are told as what hides their proof, which the cycle alone does not say.
+/// What a cycle is to the row of a condition; `None` where the condition counts no rows back. `probe` explains it
+/// where nothing else does, see [`doubt`].
 #[must_use]
-pub fn in_row(condition: Condition, cycle: &Cycle) -> Option<InRow> {
+pub fn in_row(condition: Condition, cycle: &Cycle, probe: Option<Condition>) -> Option<InRow> {
     if cycle.is_worked_on() {
         return Some(InRow::Neither);
     }
@@ -109,7 +108,7 @@ pub fn in_row(condition: Condition, cycle: &Cycle) -> Option<InRow> {
             Verdict::Unproven => InRow::Neither,
             Verdict::Cold | Verdict::Brief | Verdict::Weak | Verdict::Pass => InRow::Breaks,
         }),
-        Condition::Unproven => Some(match (cycle.verdict, doubt(cycle)) {
+        Condition::Unproven => Some(match (cycle.verdict, doubt(cycle, probe)) {
             (Verdict::Unproven, Doubt::Other) => InRow::Adds,
             (Verdict::Unproven, Doubt::Probe(_) | Doubt::Check) => InRow::Neither,
             (Verdict::Cold | Verdict::Brief | Verdict::Weak | Verdict::Narrow | Verdict::Pass, _) => {
@@ -169,25 +168,50 @@ pub(super) fn too_hot(cycle: &Cycle) -> Option<Measured> {
     })
 }
 
-/// Why an unproven cycle is unproven, as far as it decides whom to tell of what.
-pub(super) enum Doubt {
-    /// The probe of the final rinse.
-    Probe(Fault),
+/// What an unproven cycle is told as.
+#[derive(Clone, Copy, PartialEq, Eq, Debug)]
+pub enum Doubt {
+    /// This condition of the probe of its final rinse.
+    Probe(Condition),
     /// No concentration check on file.
     Check,
-    /// Anything else.
+    /// One of a row that nothing explains.
     Other,
 }
 
-/// A probe explains a cycle before anything else does: nothing measured by it can be believed.
-pub(super) fn doubt(cycle: &Cycle) -> Doubt {
+/// What an unproven cycle is told as: its probe explains it before anything else does, since nothing measured by it
+/// can be believed. `probe` is the first of [`OF_PROBES`] of which an alert is open, has not recovered and names the
+/// probe of its final rinse: that explains what nothing on the cycle itself does.
+#[must_use]
+pub fn doubt(cycle: &Cycle, probe: Option<Condition>) -> Doubt {
     let fault = cycle
         .reasons
         .iter()
         .find_map(|reason| if let Reason::RinseProbe { fault } = reason { Some(*fault) } else { None });
     match fault {
-        Some(fault) => Doubt::Probe(fault),
+        Some(fault) => Doubt::Probe(condition_of(fault)),
         None if cycle.reasons.contains(&Reason::NoConcentrationCheck) => Doubt::Check,
-        None => Doubt::Other,
+        None => probe.map_or(Doubt::Other, Doubt::Probe),
+    }
+}
+
+/// Whether nothing on a cycle itself explains that it is unproven.
+#[must_use]
+pub fn is_unexplained(cycle: &Cycle) -> bool {
+    measured(Condition::Unproven, cycle, None).is_some()
+}
+
+/// Which of the two probe conditions a fault is.
+#[must_use]
+pub const fn condition_of(fault: Fault) -> Condition {
+    match fault {
+        Fault::Silent => Condition::ProbeSilent,
+        Fault::OpenCircuit
+        | Fault::Short
+        | Fault::Reversed
+        | Fault::OutOfRange
+        | Fault::Stuck
+        | Fault::NoColdJunction
+        | Fault::Reported => Condition::ProbeFault,
     }
 }

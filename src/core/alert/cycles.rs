@@ -1,13 +1,12 @@
 //! What a judged cycle says: which conditions hold, and which have a good cycle more.
 
-use super::affected::{self, Doubt, InRow, Measured, doubt};
+use super::affected::{self, Doubt, InRow, Measured, OF_PROBES, doubt};
 use super::condition::Condition;
 use super::open::{Pattern, Quantity, Rack, Racks};
 use super::raise::{Report, Turn};
 use crate::core::channel::Place;
 use crate::core::cycle::verdict::{Finding, Verdict};
 use crate::core::drift::{self, Drift, SETTLING_CYCLES, Step};
-use crate::core::reading::Fault;
 use crate::core::record::{CheckKind, Clearing, Cycle};
 use crate::core::time::Timestamp;
 
@@ -94,11 +93,11 @@ impl Turn<'_> {
             unproven: true,
             ..Report::new(condition, machine, cycle.rinse_ended)
         };
-        match doubt(cycle) {
-            Doubt::Probe(fault) => {
-                let condition = condition_of(fault);
-                self.report(report(condition, Some(Place::FinalRinse), probe));
-            }
+        let named = |condition: &Condition| {
+            probe.as_ref().is_some_and(|probe| self.names(machine, *condition, probe))
+        };
+        match doubt(cycle, OF_PROBES.into_iter().find(named)) {
+            Doubt::Probe(condition) => self.report(report(condition, Some(Place::FinalRinse), probe)),
             Doubt::Check => {
                 let since = cycle.rinse_ended.minus(super::due::CHECK_LEAD);
                 let memory = self.state.memory(machine);
@@ -107,20 +106,7 @@ impl Turn<'_> {
                 let about = Some(CheckKind::Sanitizer.as_str().to_owned());
                 self.report(report(Condition::CheckOverdue, None, about));
             }
-            Doubt::Other => {
-                let open = |condition| {
-                    let open = self.state.open(machine, condition);
-                    open.is_some_and(|open| {
-                        let named = probe.as_ref().is_some_and(|probe| open.alert.about.contains(probe));
-                        open.alert.cleared.is_none() && named
-                    })
-                };
-                let known = [Condition::ProbeSilent, Condition::ProbeFault].into_iter().find(|c| open(*c));
-                match known {
-                    Some(condition) => self.report(report(condition, Some(Place::FinalRinse), probe)),
-                    None => self.row_of_unproven(machine, rack),
-                }
-            }
+            Doubt::Other => self.row_of_unproven(machine, rack),
         }
     }
 
@@ -159,7 +145,7 @@ impl Turn<'_> {
         let needed = u64::from(self.settings.rules.narrow);
         let open = self.state.open(machine, Condition::Narrow).is_some_and(|o| o.alert.cleared.is_none());
         let memory = self.state.memory(machine);
-        match affected::in_row(Condition::Narrow, cycle) {
+        match affected::in_row(Condition::Narrow, cycle, None) {
             Some(InRow::Adds) => memory.narrow.push(rack),
             Some(InRow::Neither) | None => return,
             Some(InRow::Breaks) => {
@@ -246,19 +232,5 @@ impl Turn<'_> {
     pub(super) fn learn_anew(&mut self, machine: &str) {
         self.state.memory(machine).drift = Drift::default();
         self.clear(machine, Condition::Drifting, Clearing::Lapsed);
-    }
-}
-
-/// Which of the two probe conditions a fault is.
-pub(super) const fn condition_of(fault: Fault) -> Condition {
-    match fault {
-        Fault::Silent => Condition::ProbeSilent,
-        Fault::OpenCircuit
-        | Fault::Short
-        | Fault::Reversed
-        | Fault::OutOfRange
-        | Fault::Stuck
-        | Fault::NoColdJunction
-        | Fault::Reported => Condition::ProbeFault,
     }
 }

@@ -1,7 +1,7 @@
 //! How the gateway, its probes and its routes are doing.
 
+use super::affected::condition_of;
 use super::condition::Condition;
-use super::cycles::condition_of;
 use super::event::Health;
 use super::notice::Occasion;
 use super::open::Quantity;

@@ -87,6 +87,7 @@ mod health;
 pub mod hours;
 pub mod notice;
 pub mod open;
+pub mod past;
 mod people;
 mod raise;
 pub mod settings;

@@ -1,14 +1,15 @@
 //! The story of alerts as their records tell it, without the desk.
 //!
 //! The records of an alert say what became of it; its figures and its racks are those of the cycles, which are
-//! given to [`Story::rack`] in order of time once the records are told: an alert whose records speak of three
-//! racks out of thirty has the same figures as the one the desk had. Of a condition without racks (drifting, a
-//! disk filling) the records alone are told.
+//! given to [`Story::racks`] as [`super::past::Past`] counts them, once the records are told: an alert whose records
+//! speak of three racks out of thirty has the same figures as the one the desk had. Of a condition without racks
+//! (drifting, a disk filling) the records alone are told.
 
 use std::collections::BTreeMap;
 
-use super::affected::measured;
+use super::affected::Measured;
 use super::open::{Acknowledgement, Action, Alert, AlertNumber, Rack, Racks};
+use super::past::Counted;
 use super::raise::worse;
 use crate::core::record::{AlertRaised, Change, Cycle, OfAlert, Outcome, Record};
 use crate::core::time::Timestamp;
@@ -17,7 +18,7 @@ use crate::core::time::Timestamp;
 #[derive(Clone, PartialEq, Debug)]
 pub struct Story {
     /// The alert as it is now, or was when it closed. Its racks are counted by its records, and named once
-    /// they were given to [`Story::rack`].
+    /// they were given to [`Story::racks`].
     pub alert: Alert,
     /// Index of the last good cycle before it, which [`Story::last_good`] wants.
     pub last_good: Option<u64>,
@@ -75,23 +76,22 @@ impl Story {
         }
     }
 
-    /// Takes a cycle of its machine, in order of time after its records, where it is one of its racks: what was
-    /// measured last and at worst is theirs. Once it has recovered, no more than its records counted.
-    pub fn rack(&mut self, index: u64, cycle: &Cycle) {
+    /// Takes racks that it counts, in order after its records: what was measured last and at worst is theirs. Once it
+    /// has recovered, no more than its records counted.
+    pub fn racks(&mut self, counted: &Counted) {
+        let over = self.alert.cleared.or(self.closed).is_some();
         let alert = &mut self.alert;
-        let over = alert.cleared.or(self.closed);
-        let outside = cycle.rinse_ended < alert.since || over.is_some_and(|over| cycle.rinse_started >= over);
-        if outside || (over.is_some() && self.taken >= alert.racks.count) {
+        if over && self.taken >= alert.racks.count {
             return;
         }
-        let Some(found) = measured(alert.condition, cycle) else { return };
-        self.taken += 1;
+        self.taken += counted.racks.len() as u64;
         let count = alert.racks.count.max(self.taken);
-        alert.racks.push(Rack { index, at: cycle.rinse_ended });
+        counted.racks.iter().for_each(|rack| alert.racks.push(*rack));
         alert.racks.count = count;
-        if found.value.is_some() {
-            (alert.measured, alert.limit) = (found.value, found.limit);
-            alert.worst = worse(alert.condition, alert.worst, found.value);
+        let Measured { value, limit } = counted.measured;
+        if value.is_some() {
+            (alert.measured, alert.limit) = (value, limit);
+            alert.worst = worse(alert.condition, alert.worst, value);
         }
     }
 

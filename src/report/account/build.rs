@@ -13,6 +13,7 @@
 //! proof cannot hide a cold rack. What is beyond is counted and said to be left out.
 
 use std::collections::BTreeMap;
+use std::convert::Infallible;
 use std::time::Duration;
 
 use jiff::tz::TimeZone;
@@ -26,6 +27,7 @@ use super::{
 };
 use crate::core::alert::AlertNumber;
 use crate::core::alert::hours::Stretch;
+use crate::core::alert::past::{Back, Past};
 use crate::core::alert::story::{self, Story};
 use crate::core::cycle::verdict::Verdict;
 use crate::core::effect::Trace;
@@ -97,6 +99,9 @@ pub struct Builder {
     entries: Entries,
     blanks: Blanks,
     stories: BTreeMap<AlertNumber, Story>,
+    past: Past,
+    /// Of each machine its latest rack with proof: its index, and when it ended.
+    proven: BTreeMap<String, (u64, Timestamp)>,
     /// Index of the record of the latest corrective action of each alert.
     actions: BTreeMap<AlertNumber, u64>,
     /// Alerts by the record that they name as a cause.
@@ -156,6 +161,8 @@ impl Builder {
             entries: Entries::default(),
             blanks: Blanks::default(),
             stories: BTreeMap::new(),
+            past: Past::default(),
+            proven: BTreeMap::new(),
             actions: BTreeMap::new(),
             named: BTreeMap::new(),
             worked: Vec::new(),
@@ -191,6 +198,7 @@ impl Builder {
         }
         self.blanks.note(index, record);
         story::note(&mut self.stories, record);
+        self.past.note(index, record);
         self.entries.take(index, record, self.configured.latest());
         if let Body::ConfigurationChange(change) = &record.body {
             if let Some(now) = self.configured.take(record.recorded, &change.toml, self.question.to) {
@@ -238,12 +246,9 @@ impl Builder {
             self.machines.insert(name.to_owned(), Machine::new(self.configured.drift_rules(), worked));
         }
         let inside = self.question.holds(cycle.rinse_started);
-        // Those of before are in no file that proves the account. Nearly every rack is of no alert.
-        if inside && (cycle.verdict != Verdict::Pass || !cycle.findings.is_empty()) {
-            let own = |story: &&mut Story| {
-                story.alert.since <= cycle.rinse_ended && story.alert.machine.as_deref() == Some(name)
-            };
-            self.stories.values_mut().filter(own).for_each(|story| story.rack(index, cycle));
+        // Those of before are in no file that proves the account.
+        if inside {
+            self.count(name, index, cycle);
         }
         let Some(machine) = self.machines.get_mut(name) else { return };
         if inside {
@@ -251,6 +256,25 @@ impl Builder {
         }
         let taken = Taken { index, record, cycle, inside };
         machine.take(&taken, &self.question, &mut self.room, trace);
+    }
+
+    /// Tells the alerts that count a rack.
+    fn count(&mut self, machine: &str, index: u64, cycle: &Cycle) {
+        let settings = self.configured.latest().and_then(|read| read.settings.machines.get(machine));
+        let probe = settings.and_then(|own| own.rinse_probe.as_deref());
+        let proven = self.proven.get(machine);
+        let was_back = |back: Back| {
+            Ok::<_, Infallible>(proven.is_some_and(|(own, ended)| *own > back.after && *ended > back.since))
+        };
+        let Ok(explained) = self.past.explained(machine, index, cycle, probe, was_back);
+        for counted in self.past.rack(machine, index, cycle, explained) {
+            if let Some(story) = self.stories.get_mut(&counted.alert) {
+                story.racks(&counted);
+            }
+        }
+        if cycle.verdict != Verdict::Unproven {
+            self.proven.insert(machine.to_owned(), (index, cycle.rinse_ended));
+        }
     }
 
     /// The account. `alive` is the latest instant at which the gateway is known to have worked:

@@ -1,38 +1,24 @@
-//! The alerts that count a rack.
+//! The alerts that a rack leads to.
 //!
-//! The desk takes records in their order, so that is the order here as well, and not that of the clocks: an alert
-//! counts a rack that it can tell of where it was open when the desk came to it. An alert that a record caused
-//! stands where that record does. Of most racks an alert says nothing of its own, and there are three ways to it:
+//! Of most racks an alert says nothing of its own, and there are three ways to it:
 //!
 //! | way | finds | bound, and what happens there |
 //! |---|---|---|
-//! | what speaks of the rack | alerts that it set off, or opened again | none |
-//! | back from the rack | the newest alert of each condition that can tell of it, where it was open | [`RAISED_MAX`] alerts of its machine: one that stayed open for longer is not found |
-//! | on from the rack | the alert of a row that it began, narrow or without proof | [`ROW_MAX`] racks of its machine: a row that takes longer is not found |
-//!
-//! One alert of a condition is open at a machine at a time: all that were raised before the newest had closed.
+//! | what speaks of the rack | alerts that it set off, changed, or opened again | none |
+//! | the desk's past | the alert of each condition that can tell of it, where it was open | that of [`PastOf`] |
+//! | on from the rack | the alert of the row that it is one of, narrow or without proof | [`ROW_MAX`] racks of its machine: a row that takes longer is not found |
 
-use std::collections::{BTreeMap, BTreeSet};
+use std::collections::BTreeSet;
 use std::ops::ControlFlow;
-use std::time::Duration;
 
-use crate::core::alert::affected::{InRow, in_row, measured};
-use crate::core::alert::{AlertNumber, Condition, Quantity};
-use crate::core::record::{Body, Change, Cycle, OfAlert, Record};
-use crate::ledger::{self, CycleFilter, LedgerError, Order, RecordFilter, Subject};
+use crate::app::alerts::past::{PastOf, ROW_MAX};
+use crate::core::alert::affected::{InRow, OF_PROBES, in_row, measured};
+use crate::core::alert::{AlertNumber, Condition};
+use crate::core::record::{Body, Cycle, OfAlert, Record};
+use crate::ledger::{self, CycleFilter, LedgerError, Order, Subject};
 
-/// Alerts of its machine that are looked through back from a rack (own choice: years of a machine that alerts
-/// daily, and some hundredths of a second).
-const RAISED_MAX: usize = 1_000;
-/// Racks of its machine that are looked through on from a rack: a row is of 100 at most, and racks that neither
-/// add to it nor break it may lie between (own choice).
-const ROW_MAX: usize = 200;
-/// How long after a rack an alert goes on record that was caused before it (own choice: the desk follows the record
-/// within seconds, and after a restart once it is there).
-const DESK_LAG: Duration = Duration::from_secs(600);
-
-/// Numbers of the alerts that count a rack. An alert that names it as the last good one before, or as the one that
-/// recovered, is none of them.
+/// Numbers of the alerts that a rack set off, or that count it. An alert that names it as the last good one before,
+/// or as the one that recovered, is none of them.
 ///
 /// # Errors
 /// The ledger's, but for damage of single records: what those said is not known.
@@ -41,157 +27,60 @@ pub(in crate::app::house) fn alerts(
     index: u64,
     record: &Record,
 ) -> Result<Vec<u64>, LedgerError> {
-    let Body::Cycle(cycle) = &record.body else { return Ok(Vec::new()) };
+    let (Body::Cycle(cycle), Some(machine)) = (&record.body, &record.machine) else { return Ok(Vec::new()) };
     let mut alerts = set_off(ledger, index)?;
-    for (condition, number) in newest_before(ledger, index, record, cycle)? {
-        if is_open(ledger, number, index)? {
-            alerts.insert(number, condition);
+    let probes = || [None].into_iter().chain(OF_PROBES.map(Some));
+    let tells = |condition: &Condition| probes().any(|probe| measured(*condition, cycle, probe).is_some());
+    let conditions: Vec<Condition> = Condition::ALL.into_iter().filter(tells).collect();
+    if !conditions.is_empty() {
+        let row = row(ledger, index, machine, cycle)?;
+        let last = row.last().map_or(index, |(last, _)| *last);
+        let mut past = PastOf::read(ledger, machine, &(index..=last), &conditions, None)?;
+        for (next, cycle) in row {
+            let counted = past.rack(next, &cycle)?;
+            let counting =
+                counted.iter().filter(|counted| counted.racks.iter().any(|rack| rack.index == index));
+            alerts.extend(counting.map(|counted| counted.alert));
         }
     }
-    for condition in [Condition::Narrow, Condition::Unproven] {
-        let begins = in_row(condition, cycle) == Some(InRow::Adds);
-        if begins && !alerts.values().any(|known| *known == condition) {
-            let number = row_of(ledger, index, record.machine.as_deref(), condition)?;
-            alerts.extend(number.map(|number| (number, condition)));
-        }
-    }
-    Ok(alerts.into_keys().map(|number| number.0).collect())
+    Ok(alerts.into_iter().map(|number| number.0).collect())
 }
 
 /// The alerts that a rack raised, changed or opened again.
-fn set_off(ledger: &ledger::Reader, index: u64) -> Result<BTreeMap<AlertNumber, Condition>, LedgerError> {
-    let mut alerts = BTreeMap::new();
-    for about in ledger.about(Subject::Record(index))? {
-        let Ok((_, record)) = ledger.record(about)? else { continue };
-        let Some(told) = record.body.of_alert() else { continue };
-        let [cause, _] = told.causes();
-        if cause != Some(index) || matches!(told, OfAlert::Cleared(_)) {
-            continue;
-        }
-        if let Some(number) = told.alert()
-            && let Some(condition) = condition_of(ledger, number, told)?
-        {
-            alerts.insert(number, condition);
-        }
-    }
-    Ok(alerts)
-}
-
-/// What an alert is about; `None` where the record that raised it cannot be read.
-fn condition_of(
-    ledger: &ledger::Reader,
-    number: AlertNumber,
-    told: OfAlert<'_>,
-) -> Result<Option<Condition>, LedgerError> {
-    if let OfAlert::Raised(raised) = told {
-        return Ok(Some(raised.condition));
-    }
-    for about in ledger.about(Subject::Alert(number.0))? {
-        if let Ok((_, Record { body: Body::AlertRaised(raised), .. })) = ledger.record(about)? {
-            return Ok(Some(raised.condition));
-        }
-    }
-    Ok(None)
-}
-
-/// The newest alert that was raised before a rack of each condition that can tell of it.
-fn newest_before(
-    ledger: &ledger::Reader,
-    index: u64,
-    rack: &Record,
-    cycle: &Cycle,
-) -> Result<BTreeMap<Condition, AlertNumber>, LedgerError> {
-    let telling = |condition: &Condition| measured(*condition, cycle).is_some();
-    let mut missing: BTreeSet<Condition> = Condition::ALL.into_iter().filter(telling).collect();
-    let mut newest = BTreeMap::new();
-    if missing.is_empty() {
-        return Ok(newest);
-    }
-    let filter = RecordFilter {
-        kinds: vec!["alert-raised".to_owned()],
-        machine: rack.machine.clone(),
-        to: Some(rack.recorded.plus(DESK_LAG)),
-        limit: Some(RAISED_MAX),
-        ..RecordFilter::default()
+fn set_off(ledger: &ledger::Reader, index: u64) -> Result<BTreeSet<AlertNumber>, LedgerError> {
+    let told_by = |record: &Record| {
+        let told = record.body.of_alert()?;
+        let set_off = told.causes()[0] == Some(index) && !matches!(told, OfAlert::Cleared(_));
+        told.alert().filter(|_| set_off)
     };
-    ledger.events(Order::NewestFirst, &filter, |own, found| {
-        if let Ok((_, Record { body: Body::AlertRaised(raised), .. })) = found
-            && raised.cause.unwrap_or(own) < index
-            && missing.remove(&raised.condition)
-        {
-            newest.insert(raised.condition, raised.alert);
-        }
-        if missing.is_empty() { ControlFlow::Break(()) } else { ControlFlow::Continue(()) }
-    })?;
-    Ok(newest)
+    let about = ledger.records_about(Subject::Record(index))?;
+    Ok(about.iter().filter_map(|(_, found)| told_by(&found.as_ref().ok()?.1)).collect())
 }
 
-/// Whether an alert was open, and had not recovered, when the desk came to the record with this index.
-fn is_open(ledger: &ledger::Reader, number: AlertNumber, index: u64) -> Result<bool, LedgerError> {
-    let mut open = false;
-    for own in ledger.about(Subject::Alert(number.0))? {
-        let Ok((_, record)) = ledger.record(own)? else { continue };
-        let Some(told) = record.body.of_alert() else { continue };
-        let [cause, _] = told.causes();
-        if cause.unwrap_or(own) >= index {
-            continue;
-        }
-        match told {
-            OfAlert::Raised(_) => open = true,
-            OfAlert::Changed(changed) => open |= changed.change == Change::Returned,
-            OfAlert::Cleared(_) | OfAlert::Closed(_) => open = false,
-            OfAlert::Acknowledged(_) | OfAlert::Action(_) | OfAlert::Notification(_) => {}
-        }
-    }
-    Ok(open)
-}
-
-/// The alert that the row went into to which a rack was added: that of the first rack after it, in the same row,
-/// that set one off. What is damaged may have broken the row.
-fn row_of(
+/// A rack, and those after it that may be of one row with it. What is damaged may have broken the row.
+fn row(
     ledger: &ledger::Reader,
     index: u64,
-    machine: Option<&str>,
-    condition: Condition,
-) -> Result<Option<AlertNumber>, LedgerError> {
+    machine: &str,
+    cycle: &Cycle,
+) -> Result<Vec<(u64, Cycle)>, LedgerError> {
+    let mut row = vec![(index, cycle.clone())];
+    let adds = |condition: &Condition| in_row(*condition, cycle, None) == Some(InRow::Adds);
+    let Some(condition) = Condition::ALL.into_iter().find(adds) else { return Ok(row) };
     let filter = CycleFilter {
-        machine: machine.map(str::to_owned),
+        machine: Some(machine.to_owned()),
         after_index: Some(index),
         limit: Some(ROW_MAX),
         ..CycleFilter::default()
     };
-    let mut row = Vec::new();
     ledger.cycles_found(Order::OldestFirst, &filter, |next, found| {
         let Ok((_, Record { body: Body::Cycle(cycle), .. })) = found else { return ControlFlow::Break(()) };
-        match in_row(condition, &cycle) {
-            Some(InRow::Adds) => row.push(next),
+        match in_row(condition, &cycle, None) {
+            Some(InRow::Adds) => row.push((next, *cycle)),
             Some(InRow::Neither) => {}
             Some(InRow::Breaks) | None => return ControlFlow::Break(()),
         }
         ControlFlow::Continue(())
     })?;
-    // With the rack itself.
-    for (long, last) in (2_u64..).zip(row) {
-        for about in ledger.about(Subject::Record(last))? {
-            let Ok((_, record)) = ledger.record(about)? else { continue };
-            let Some(told) = record.body.of_alert() else { continue };
-            let counted = match told {
-                OfAlert::Raised(raised) => raised.measured,
-                OfAlert::Changed(changed) if changed.change == Change::Returned => changed.measured,
-                OfAlert::Changed(_)
-                | OfAlert::Cleared(_)
-                | OfAlert::Closed(_)
-                | OfAlert::Acknowledged(_)
-                | OfAlert::Action(_)
-                | OfAlert::Notification(_) => continue,
-            };
-            let Some(number) = told.alert().filter(|_| told.causes()[0] == Some(last)) else { continue };
-            if condition_of(ledger, number, told)? == Some(condition) {
-                // A row without proof says how long it was: one before it was told as what hid its proof.
-                let too_early = matches!(counted, Some(Quantity::Count(count)) if count < long);
-                return Ok(Some(number).filter(|_| !too_early));
-            }
-        }
-    }
-    Ok(None)
+    Ok(row)
 }

@@ -2,7 +2,7 @@
 
 use super::{linked, of};
 use crate::app::fixture::{CONFIGURATION, at, ledger, opening};
-use crate::core::alert::{AlertNumber, Condition, Quantity};
+use crate::core::alert::{AlertNumber, Condition};
 use crate::core::cycle::verdict::{Reason, Verdict};
 use crate::core::reading::Fault;
 use crate::core::record::{
@@ -86,30 +86,6 @@ fn every_rack_of_a_narrow_row_leads_to_its_alert() {
         assert_eq!(linked(&reader, *rack), [1], "{rack}");
     }
     for other in [before, doubted, good] {
-        assert_eq!(linked(&reader, other), [0_u64; 0], "{other}");
-    }
-}
-
-// The rule of `core::alert`: three racks in a row without proof, and without a probe that explains it; the record
-// says how many it was. One that was told as a silent probe is none of them.
-#[test]
-fn every_rack_of_an_unproven_row_leads_to_its_alert() {
-    let mut kitchen = Kitchen::new();
-    let silent = vec![Reason::RinseProbe { fault: Fault::Silent }];
-    let explained = kitchen.rack(1, Verdict::Unproven, silent);
-    let earlier = kitchen.rack(2, Verdict::Unproven, Vec::new());
-    let row: Vec<u64> = (3..6).map(|minute| kitchen.rack(minute, Verdict::Unproven, Vec::new())).collect();
-    let raised = AlertRaised {
-        cause: row.last().copied(),
-        measured: Some(Quantity::Count(3)),
-        ..AlertRaised::new(AlertNumber(4), Condition::Unproven, at(5))
-    };
-    kitchen.put(6, Body::AlertRaised(Box::new(raised)));
-    let reader = kitchen.reader();
-    for rack in row {
-        assert_eq!(linked(&reader, rack), [4], "{rack}");
-    }
-    for other in [explained, earlier] {
         assert_eq!(linked(&reader, other), [0_u64; 0], "{other}");
     }
 }

@@ -3,6 +3,7 @@
 use std::collections::BTreeMap;
 
 use super::fixture::{Play, Rack, at, settings};
+use crate::core::alert::past::Past;
 use crate::core::alert::story::{Story, note};
 use crate::core::alert::{Alert, Condition, Event, Quantity};
 use crate::core::record::{Body, Cycle};
@@ -13,9 +14,14 @@ fn told(play: &Play, cycles: &[(u64, Cycle)], condition: Condition) -> Story {
     play.effects.records.iter().for_each(|record| note(&mut stories, record));
     let mut own = stories.into_values().filter(|story: &Story| story.alert.condition == condition);
     let mut story = own.next().expect("it was raised");
+    let mut past = Past::default();
+    // The desk's records come behind all racks.
+    (1_000..).zip(&play.effects.records).for_each(|(index, record)| past.note(index, record));
     for (index, cycle) in cycles {
         story.last_good(*index, cycle);
-        story.rack(*index, cycle);
+        let counted = past.rack("hot", *index, cycle, None);
+        let number = story.alert.number;
+        counted.iter().filter(|counted| counted.alert == number).for_each(|own| story.racks(own));
     }
     story
 }
