@@ -159,7 +159,10 @@ async fn enter(access: &Arc<Access>, request: &mut Request) -> Result<Visit, Sto
     }
     let acts = !matches!(*request.method(), Method::GET | Method::HEAD | Method::OPTIONS);
     let own = access.options.public_url.as_deref().and_then(origin::of);
-    if acts && !request.uri().path().starts_with(LINKS) && !origin::is_own(headers, own) {
+    if acts
+        && !request.uri().path().starts_with(LINKS)
+        && !origin::is_own(headers, own, scheme(access, headers))
+    {
         access.refused("?", AccessRefusal::Foreign, &from.told).await;
         return Err(Stopped::Foreign);
     }
@@ -236,13 +239,23 @@ fn is_near(access: &Access, request: &Request) -> bool {
 }
 
 fn is_secure(access: &Access, headers: &HeaderMap) -> bool {
+    scheme(access, headers).is_some_and(|scheme| scheme.eq_ignore_ascii_case("https"))
+}
+
+/// The scheme by which browsers reach the pages; `None` where a proxy stands before them that says nothing of it.
+fn scheme<'a>(access: &'a Access, headers: &'a HeaderMap) -> Option<&'a str> {
     let options = &access.options;
-    let by_proxy = || {
-        let said = headers.get("x-forwarded-proto").and_then(|said| said.to_str().ok());
-        let public = || options.public_url.as_deref().is_some_and(|url| url.starts_with("https://"));
-        said.map_or_else(public, |said| said.eq_ignore_ascii_case("https"))
-    };
-    options.tls || (options.behind_proxy && by_proxy())
+    if options.tls {
+        return Some("https");
+    }
+    if !options.behind_proxy {
+        return Some("http");
+    }
+    // As with addresses, of several hops the last is the one that the proxy itself saw.
+    let said = headers.get_all("x-forwarded-proto").iter().next_back().and_then(|said| said.to_str().ok());
+    let said = said.and_then(|said| said.rsplit(',').next()).map(str::trim);
+    let public = || options.public_url.as_deref()?.split_once("://").map(|(scheme, _)| scheme);
+    said.or_else(public)
 }
 
 /// The secret of a program (RFC 6750 §2.1).
