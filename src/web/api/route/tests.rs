@@ -235,6 +235,18 @@ async fn a_tag_holds_until_the_record_or_the_question_changes() {
     assert!(unchanged.text.is_empty());
     asking.kitchen.size.store(1, Ordering::Relaxed);
     assert_eq!(again().await.status, StatusCode::OK);
+    // What hangs on the hour as well has a tag of its own bytes.
+    for path in
+        ["days", "summary", "gaps", "due", "machines", "probes", "cycles/1/proof", "checkpoints/newest"]
+    {
+        let path = format!("/api/v1/{path}");
+        let held = tag(&path).await.unwrap_or_else(|| panic!("{path} has none"));
+        let request = Request::get(&path).header(header::IF_NONE_MATCH, &held);
+        let unchanged = asking.send(request, Body::empty()).await;
+        assert_eq!((unchanged.status, unchanged.text.as_str()), (StatusCode::NOT_MODIFIED, ""), "{path}");
+        let request = Request::get(&path).header(header::IF_NONE_MATCH, "\"x\"");
+        assert_eq!(asking.send(request, Body::empty()).await.status, StatusCode::OK, "{path}");
+    }
     // A role that lost its right is told so, whatever it holds.
     let stranger = Asking::nobody();
     let request = Request::get("/api/v1/cycles?limit=5").header(header::IF_NONE_MATCH, "*");
