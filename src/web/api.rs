@@ -41,7 +41,6 @@ use crate::core::time::Timestamp;
 
 use problem::Problem;
 pub(super) use route::router;
-pub(super) use vitals::Near;
 pub(super) use vitals::router as vitals;
 
 /// Most rows of one page.

@@ -18,7 +18,7 @@ use crate::core::access::Right;
 use crate::core::address::escaped;
 use crate::core::reader::{Language, Reader, Scale};
 use crate::core::record::AccessRefusal;
-use crate::web::api::{self, Near};
+use crate::web::api;
 use crate::web::explained::explained;
 use crate::web::frame::{self, Refusal, Site};
 use crate::web::person::Person;
@@ -92,9 +92,6 @@ async fn gate(State(access): State<Arc<Access>>, mut request: Request, next: Nex
             Stopped::ChangeFirst.answer(request.uri().path(), stranger.reading(account.language))
         };
         return dressed(answer, tls);
-    }
-    if is_near(&access, &request) {
-        request.extensions_mut().insert(Near);
     }
     request.extensions_mut().insert(visit);
     request.extensions_mut().insert(access);
@@ -223,19 +220,6 @@ fn is_for_us(access: &Access, request: &Request) -> bool {
     bearer(request.headers()).is_some()
         || api::is_for_probes(request.uri().path())
         || host::is_own(request.uri(), request.headers(), access.options.public_url.as_deref())
-}
-
-/// Whether a request comes from this very computer, through no proxy.
-fn is_near(access: &Access, request: &Request) -> bool {
-    let here = |Far(far): &Far| far.ip().to_canonical().is_loopback();
-    let passed_on = ["forwarded", "x-forwarded-for", "via"];
-    request.extensions().get::<Far>().is_some_and(here)
-        && !access.options.behind_proxy
-        // A proxy on this computer that says nothing of itself passes on whom it was asked for if it is set up as
-        // the guide asks. One that is not names this computer instead: `check-config` warns where `public-url` shows
-        // that there is one.
-        && host::is_loopback(request.uri(), request.headers())
-        && !passed_on.iter().any(|name| request.headers().contains_key(*name))
 }
 
 fn is_secure(access: &Access, headers: &HeaderMap) -> bool {
