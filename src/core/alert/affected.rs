@@ -40,6 +40,7 @@ pub const fn has_racks(condition: Condition) -> bool {
         | Condition::TankCold
         | Condition::CalibrationOverdue
         | Condition::ThermometerOff
+        | Condition::SuppliesShort
         | Condition::RecordDamaged
         | Condition::DiskFilling
         | Condition::ClockUnsynchronised
@@ -73,6 +74,7 @@ pub fn measured(condition: Condition, cycle: &Cycle) -> Option<Measured> {
         | Condition::TankCold
         | Condition::CalibrationOverdue
         | Condition::ThermometerOff
+        | Condition::SuppliesShort
         | Condition::RecordDamaged
         | Condition::DiskFilling
         | Condition::ClockUnsynchronised
@@ -125,6 +127,7 @@ pub fn in_row(condition: Condition, cycle: &Cycle) -> Option<InRow> {
         | Condition::CheckOverdue
         | Condition::CalibrationOverdue
         | Condition::ThermometerOff
+        | Condition::SuppliesShort
         | Condition::RecordDamaged
         | Condition::DiskFilling
         | Condition::ClockUnsynchronised
