@@ -299,5 +299,13 @@ fn a_difference_above_its_tolerance_never_looks_equal_to_it() {
 fn a_method_that_the_form_wrote_is_told_to_each_reader() {
     assert_eq!(words::method(TEST_STRIP, Language::English), "test strip");
     assert_eq!(words::method(TEST_STRIP, Language::Spanish), "tira reactiva");
+    for (on_record, english, spanish) in [
+        ("strip", "test strip", "tira reactiva"),
+        ("titration", "titration", "valoración"),
+        ("meter", "meter", "medidor"),
+    ] {
+        assert_eq!(words::method(on_record, Language::English), english);
+        assert_eq!(words::method(on_record, Language::Spanish), spanish);
+    }
     assert_eq!(words::method("Test strip, blue", Language::Spanish), "Test strip, blue");
 }

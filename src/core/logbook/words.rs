@@ -3,7 +3,7 @@
 //! English and Spanish side by side; the Spanish is that of kitchens in the Americas.
 
 use super::{Finding, Judgement};
-use crate::core::reader::{Language, Reader, said};
+use crate::core::reader::{Language, Reader};
 use crate::core::record::{CheckKind, TEST_STRIP};
 
 /// A judgement in words. Each text is one sentence or a few.
@@ -19,10 +19,19 @@ pub struct Told {
     pub cautions: Vec<String>,
 }
 
-/// How the sanitizer was measured: the known method in the reader's word, any other as somebody typed it.
+/// The methods that the form and the command put on record.
+const METHODS: [(&str, Pair); 4] = [
+    (TEST_STRIP, ("test strip", "tira reactiva")),
+    ("strip", ("test strip", "tira reactiva")),
+    ("titration", ("titration", "valoración")),
+    ("meter", ("meter", "medidor")),
+];
+
+/// How the sanitizer was measured: a known method in the reader's word, any other as somebody typed it.
 #[must_use]
 pub fn method(on_record: &str, language: Language) -> &str {
-    if on_record == TEST_STRIP { said(language, TEST_STRIP, "tira reactiva") } else { on_record }
+    let known = METHODS.iter().find(|(known, _)| *known == on_record);
+    known.map_or(on_record, |(_, pair)| say(language, *pair))
 }
 
 /// Puts the judgement of a check of this kind into words; `alerted` where an alert tells somebody that
