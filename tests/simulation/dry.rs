@@ -167,6 +167,7 @@ impl Office {
             outcome,
             attempts: 8,
             error: None,
+            why: None,
         };
         let record = Record::new(noon(), None, Body::Notification(Box::new(body)));
         self.commit(&record);

@@ -316,6 +316,7 @@ impl Play {
             outcome,
             attempts: 8,
             error: None,
+            why: None,
         };
         self.record("", Body::Notification(Box::new(body)));
     }
