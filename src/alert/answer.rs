@@ -2,6 +2,8 @@
 
 use std::time::Duration;
 
+use crate::core::alert::trial::Told;
+
 /// Longest text of an answer that is kept, in characters (own choice: it stands in the ledger and on a page).
 const TEXT_MAX: usize = 300;
 
@@ -13,37 +15,37 @@ pub enum Answer {
     /// Not this time: no connection, a busy or failing server, something that a person can mend.
     Later {
         /// Why.
-        error: String,
+        error: Told,
         /// How long the receiver asks to be left alone.
         after: Option<Duration>,
     },
     /// Refused in a way that is hardly going to change; a few tries, then it is given up.
     Doubtful {
         /// Why.
-        error: String,
+        error: Told,
     },
     /// Refused for good: this message, or this recipient.
     Never {
         /// Why.
-        error: String,
+        error: Told,
     },
     /// The receiver wants no more messages at all.
     Closed {
         /// Why.
-        error: String,
+        error: Told,
     },
 }
 
 impl Answer {
     /// Not this time, without a wish of the receiver.
     #[must_use]
-    pub fn later(error: impl Into<String>) -> Self {
+    pub fn later(error: impl Into<Told>) -> Self {
         Self::Later { error: error.into(), after: None }
     }
 
     /// Why it was not taken.
     #[must_use]
-    pub fn error(&self) -> Option<&str> {
+    pub fn error(&self) -> Option<&Told> {
         match self {
             Self::Taken => None,
             Self::Later { error, .. }
@@ -59,8 +61,8 @@ impl Answer {
 pub struct Step {
     /// What was tried, in a word or two: `connection`, `login`.
     pub what: &'static str,
-    /// What came of it, in words.
-    pub outcome: Result<String, String>,
+    /// What came of it.
+    pub outcome: Result<Told, Told>,
 }
 
 /// Hears the steps of a trial.

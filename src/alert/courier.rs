@@ -35,6 +35,7 @@ use tokio_util::sync::CancellationToken;
 use self::bucket::Bucket;
 use super::answer::{Answer, chain};
 use crate::config::delivery::Pace;
+use crate::core::alert::trial::{Fact, Told};
 use crate::core::time::Timestamp;
 
 /// Longest time without looking into the outbox, whatever was announced (own choice).
@@ -87,12 +88,12 @@ pub enum Outcome {
         /// When.
         due: Timestamp,
         /// Why it failed.
-        error: String,
+        error: Told,
     },
     /// It will not be tried again.
     GivenUp {
         /// Why.
-        error: String,
+        error: Told,
     },
 }
 
@@ -257,9 +258,7 @@ impl<C, T> Drop for UnderWay<C, T> {
 async fn deliver<O: Outbox, C: Carrier, T: Time>(desk: Arc<Counter<C, T>>, outbox: O, letter: Due) {
     let _under_way = UnderWay { desk: Arc::clone(&desk), id: letter.id };
     let answer = if desk.closed.load(Ordering::Relaxed) {
-        Answer::Never {
-            error: "the receiver wants no more messages; it is off until the next start".to_owned(),
-        }
+        Answer::Never { error: Fact::Unwanted {}.into() }
     } else {
         carry_alone(&desk, &letter).await
     };
@@ -284,7 +283,7 @@ async fn carry_alone<C: Carrier, T: Time>(desk: &Arc<Counter<C, T>>, letter: &Du
     alone.spawn(async move { inner.lane.carrier.carry(&copy).await });
     match alone.join_next().await {
         Some(Ok(answer)) => answer,
-        Some(Err(_)) | None => Answer::later("a mistake in rinseward; the log has it"),
+        Some(Err(_)) | None => Answer::later(Fact::Mistake {}),
     }
 }
 
@@ -294,10 +293,10 @@ fn tell(mark: &Mark) {
     match outcome {
         Outcome::Delivered => tracing::info!(channel, key, attempts, "a message was delivered"),
         Outcome::Failed { due, error } => {
-            tracing::warn!(channel, key, attempts, again = %due, error, "a message could not be delivered yet");
+            tracing::warn!(channel, key, attempts, again = %due, %error, "a message could not be delivered yet");
         }
         Outcome::GivenUp { error } => {
-            tracing::error!(channel, key, attempts, error, "a message was given up")
+            tracing::error!(channel, key, attempts, %error, "a message was given up")
         }
     }
 }

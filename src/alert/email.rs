@@ -29,9 +29,9 @@ use tokio::time::timeout;
 pub use way::WayError;
 
 use self::way::Way;
-use super::answer::{Answer, Step, Tell, chain, printable};
+use super::answer::{Answer, Step, Tell, printable};
 use crate::config::delivery::{MailSecurity, MailSettings};
-use crate::core::alert::trial;
+use crate::core::alert::trial::{self, Fact, Told};
 use crate::core::time::Timestamp;
 use crate::transport::certificate::{TlsFault, fault_among};
 use crate::transport::dial::{DialError, Tls};
@@ -156,7 +156,7 @@ pub enum Stage {
 }
 
 impl Stage {
-    const fn as_str(self) -> &'static str {
+    pub(super) const fn as_str(self) -> &'static str {
         match self {
             Self::Connection => trial::CONNECTION,
             Self::Login => trial::LOGIN,
@@ -177,7 +177,7 @@ impl MailFault {
     /// What it means for the letter.
     #[must_use]
     pub fn answer(&self) -> Answer {
-        let error = chain(self);
+        let error = Told::from(self);
         match self {
             Self::Recipient { .. } | Self::Form(_) => Answer::Never { error },
             Self::Refused { stage: Stage::Recipient | Stage::Message, source, .. }
@@ -197,13 +197,13 @@ impl MailFault {
     /// The step of a trial at which it came up.
     const fn step(&self) -> &'static str {
         match self {
-            Self::Recipient { .. } => "recipient",
-            Self::Form(_) => "message",
-            Self::Name { .. } => "name",
-            Self::Tls { .. } => "encryption",
-            Self::Way { source: WayError::NoStartTls | WayError::Injected, .. } => "encryption",
-            Self::Way { .. } => "connection",
-            Self::NoLogin { .. } => "login",
+            Self::Recipient { .. } => trial::RECIPIENT,
+            Self::Form(_) => trial::MESSAGE,
+            Self::Name { .. } => trial::NAME,
+            Self::Tls { .. } => trial::ENCRYPTION,
+            Self::Way { source: WayError::NoStartTls | WayError::Injected, .. } => trial::ENCRYPTION,
+            Self::Way { .. } => trial::CONNECTION,
+            Self::NoLogin { .. } => trial::LOGIN,
             Self::NoAnswer { stage, .. } | Self::Refused { stage, .. } => stage.as_str(),
         }
     }
@@ -269,7 +269,7 @@ impl Mailer {
         match self.hand_over(mail, tell).await {
             Ok(()) => Answer::Taken,
             Err(fault) => {
-                tell(Step { what: fault.step(), outcome: Err(chain(&fault)) });
+                tell(Step { what: fault.step(), outcome: Err(Told::from(&fault)) });
                 fault.answer()
             }
         }
@@ -313,7 +313,9 @@ impl Mailer {
             return Err(fault(io::ErrorKind::NotFound.into()));
         }
         let shown: Vec<String> = found.iter().map(ToString::to_string).collect();
-        tell(Step { what: trial::NAME, outcome: Ok(format!("{host} is {}", shown.join(", "))) });
+        let addresses = shown.join(", ");
+        let told = Fact::Found { name: host.clone(), addresses };
+        tell(Step { what: trial::NAME, outcome: Ok(told.into()) });
         Ok(found)
     }
 
@@ -329,13 +331,13 @@ impl Mailer {
         };
         let opening = AsyncSmtpConnection::connect_with_transport(Box::new(way), &self.hello);
         let server = self.within(Stage::Connection, opening).await?;
-        let how = match self.protection {
-            Protection::AtOnce(_) => trial::ANSWERS_BY_TLS,
-            Protection::StartTls(_) => trial::ANSWERS_BY_STARTTLS,
-            Protection::None => trial::ANSWERS_HERE,
+        let who = printable(server.server_info().name());
+        let told = match self.protection {
+            Protection::AtOnce(_) => Fact::AnswersByTls { who },
+            Protection::StartTls(_) => Fact::AnswersByStartTls { who },
+            Protection::None => Fact::AnswersHere { who },
         };
-        let name = printable(server.server_info().name());
-        tell(Step { what: trial::CONNECTION, outcome: Ok(format!("{name} {how}")) });
+        tell(Step { what: trial::CONNECTION, outcome: Ok(told.into()) });
         Ok(server)
     }
 
@@ -392,5 +394,6 @@ impl Mailer {
 
 fn done(what: &'static str, said: &Response) -> Step {
     let text: Vec<&str> = said.message().collect();
-    Step { what, outcome: Ok(printable(&format!("{} {}", said.code(), text.join(" ")))) }
+    let words = printable(&format!("{} {}", said.code(), text.join(" ")));
+    Step { what, outcome: Ok(Told::words(words)) }
 }

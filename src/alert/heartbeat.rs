@@ -14,7 +14,7 @@ use tokio_util::sync::CancellationToken;
 use super::answer::{Answer, Step, Tell};
 use super::http;
 use crate::config::delivery::{BeatMethod, HeartbeatSettings};
-use crate::core::alert::trial;
+use crate::core::alert::trial::{self, Fact};
 use crate::transport::secret::PrepareError;
 
 /// Longest wait for an answer (own choice).
@@ -80,11 +80,13 @@ impl Heartbeat {
         };
         let answer = match self.client.request(method, &self.settings.url).send().await {
             Ok(response) if response.status().is_success() => Answer::Taken,
-            Ok(response) => Answer::later(format!("it answers {}", response.status())),
+            Ok(response) => Answer::later(Fact::Status { status: response.status().to_string() }),
             Err(error) => Answer::later(http::failure(error, ANSWER_MAX)),
         };
-        let outcome =
-            answer.error().map_or_else(|| Ok(trial::TAKEN.to_owned()), |error| Err(error.to_owned()));
+        let outcome = match answer.error() {
+            None => Ok(Fact::Taken {}.into()),
+            Some(error) => Err(error.clone()),
+        };
         tell(Step { what: trial::HEARTBEAT, outcome });
         answer
     }

@@ -11,6 +11,7 @@ use reqwest::header::{DATE, HeaderMap, RETRY_AFTER};
 use reqwest::{Client, Response, redirect};
 
 use super::answer::{chain, printable};
+use crate::core::alert::trial::{Fact, Told};
 use crate::transport::certificate::{self, fault_among};
 use crate::transport::retry_after;
 use crate::transport::secret::PrepareError;
@@ -35,13 +36,16 @@ pub(super) fn client(ca_file: Option<&Path>, timeout: Duration) -> Result<Client
         .map_err(PrepareError::Client)
 }
 
-/// Why there was no answer, in words.
-pub(super) fn failure(error: reqwest::Error, timeout: Duration) -> String {
+/// Why there was no answer.
+pub(super) fn failure(error: reqwest::Error, timeout: Duration) -> Told {
     let error = error.without_url();
     if let Some(fault) = fault_among(&error) {
-        return fault.to_string();
+        return fault.into();
     }
-    if error.is_timeout() { format!("no answer within {timeout:?}") } else { chain(&error) }
+    if error.is_timeout() {
+        return Fact::NoAnswer { within: format!("{timeout:?}") }.into();
+    }
+    Told::from(Fact::NoConnection {}).because(chain(&error))
 }
 
 /// The beginning of what a receiver said, on one line.

@@ -16,4 +16,5 @@ pub mod heartbeat;
 mod http;
 pub mod message;
 pub mod publish;
+mod told;
 pub mod webhook;

@@ -29,10 +29,11 @@ use tokio::time::{Instant, sleep, timeout};
 use tokio_util::sync::CancellationToken;
 
 use self::link::{Link, LinkError};
-use super::answer::{Answer, Step, Tell, chain};
+use super::answer::{Answer, Step, Tell};
 use super::event::{CloudEvent, MEDIA_TYPE};
 use crate::config::delivery::PublishSettings;
-use crate::core::alert::{AlertNumber, Condition, Severity, trial};
+use crate::core::alert::trial::{self, Fact, Told};
+use crate::core::alert::{AlertNumber, Condition, Severity};
 use crate::core::cycle::verdict::Verdict;
 use crate::core::time::Timestamp;
 use crate::transport::backoff::Backoff;
@@ -129,7 +130,7 @@ pub enum Standing {
     /// The broker has accepted us.
     Up,
     /// There is none, for this reason.
-    Down(String),
+    Down(Told),
 }
 
 impl Shared {
@@ -139,10 +140,10 @@ impl Shared {
     }
 
     /// Why an event was not acknowledged.
-    fn trouble(&self) -> String {
+    fn trouble(&self) -> Told {
         match &*self.standing.borrow() {
-            Standing::Opening => "not connected so far".to_owned(),
-            Standing::Up => "the connection broke before the broker had acknowledged".to_owned(),
+            Standing::Opening => Fact::NotYet {}.into(),
+            Standing::Up => Fact::Unacknowledged {}.into(),
             Standing::Down(cause) => cause.clone(),
         }
     }
@@ -209,7 +210,7 @@ impl Publisher {
         };
         match timeout(ACKNOWLEDGED_MAX, published).await {
             Ok(Some(Ok(()))) => Answer::Taken,
-            Ok(Some(Err(refused))) => Answer::later(refused.to_string()),
+            Ok(Some(Err(refused))) => Answer::later(refused),
             Ok(None) | Err(_) => Answer::later(self.shared.trouble()),
         }
     }
@@ -243,7 +244,7 @@ impl Publisher {
         let mut standing = self.standing();
         let told = timeout(ACKNOWLEDGED_MAX, standing.wait_for(|standing| *standing != Standing::Opening));
         let outcome = match told.await {
-            Ok(Ok(standing)) if *standing == Standing::Up => Ok(trial::ACCEPTED.to_owned()),
+            Ok(Ok(standing)) if *standing == Standing::Up => Ok(Fact::Accepted {}.into()),
             Ok(_) | Err(_) => Err(self.shared.trouble()),
         };
         if let Err(error) = &outcome {
@@ -254,8 +255,8 @@ impl Publisher {
         tell(Step { what: trial::CONNECTION, outcome });
         let answer = self.publish(event).await;
         let outcome = match answer.error() {
-            None => Ok(trial::ACKNOWLEDGED.to_owned()),
-            Some(error) => Err(error.to_owned()),
+            None => Ok(Fact::Acknowledged {}.into()),
+            Some(error) => Err(error.clone()),
         };
         tell(Step { what: trial::MESSAGE, outcome });
         answer
@@ -302,11 +303,11 @@ impl Broker {
     }
 
     fn failed(&mut self, error: &LinkError) {
-        let cause = chain(error);
+        let cause = Told::from(error);
         let down = Standing::Down(cause.clone());
         // The same for hours is told once.
         if *self.shared.standing.borrow() != down {
-            tracing::warn!(host = self.settings.host, cause, "the broker takes no events");
+            tracing::warn!(host = self.settings.host, %cause, "the broker takes no events");
         }
         self.shared.standing.send_replace(down);
         // Whoever waited for this link tries again from the outbox, with its own patience.

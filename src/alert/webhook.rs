@@ -15,7 +15,7 @@ use super::answer::{Answer, Step, Tell};
 use super::event::{CloudEvent, MEDIA_TYPE};
 use super::http;
 use crate::config::delivery::WebhookSettings;
-use crate::core::alert::trial;
+use crate::core::alert::trial::{self, Fact, Told};
 use crate::core::time::Timestamp;
 use crate::transport::secret::PrepareError;
 
@@ -60,26 +60,25 @@ impl Webhook {
                 for (name, value) in headers {
                     request = request.header(name, value);
                 }
-                trial::SIGNED
+                Fact::Signed {}
             }
-            None => trial::NOT_SIGNED,
+            None => Fact::NotSigned {},
         };
-        tell(Step { what: trial::SIGNATURE, outcome: Ok(signed.to_owned()) });
+        tell(Step { what: trial::SIGNATURE, outcome: Ok(signed.into()) });
         let answer = match request.body(body).send().await {
             Ok(mut response) => {
                 let status = response.status();
                 tell(Step {
                     what: trial::CONNECTION,
-                    outcome: Ok(format!("{} {}", self.settings.url, trial::ANSWERS)),
+                    outcome: Ok(Fact::Answers { who: self.settings.url.clone() }.into()),
                 });
                 let after = http::asked_to_wait(response.headers());
                 if status.is_success() {
-                    tell(Step { what: trial::MESSAGE, outcome: Ok(status.to_string()) });
+                    tell(Step { what: trial::MESSAGE, outcome: Ok(Told::words(status.to_string())) });
                     return Answer::Taken;
                 }
                 let said = http::said(&mut response).await;
-                let error = if said.is_empty() { status.to_string() } else { format!("{status}: {said}") };
-                judge(status, error, after)
+                judge(status, said, after)
             }
             Err(error) => {
                 let error = http::failure(error, self.settings.timeout);
@@ -87,21 +86,25 @@ impl Webhook {
                 return Answer::later(error);
             }
         };
-        tell(Step { what: trial::MESSAGE, outcome: Err(answer.error().unwrap_or_default().to_owned()) });
+        if let Some(error) = answer.error() {
+            tell(Step { what: trial::MESSAGE, outcome: Err(error.clone()) });
+        }
         answer
     }
 }
 
-fn judge(status: StatusCode, error: String, after: Option<std::time::Duration>) -> Answer {
+fn judge(status: StatusCode, said: String, after: Option<std::time::Duration>) -> Answer {
+    let answers = |status: StatusCode| match status.is_redirection() {
+        true => Fact::Redirected { status: status.to_string() },
+        false => Fact::Status { status: status.to_string() },
+    };
+    let error = Told::from(answers(status)).because(said);
     match status {
         StatusCode::GONE => Answer::Closed { error },
         StatusCode::REQUEST_TIMEOUT | StatusCode::TOO_EARLY | StatusCode::TOO_MANY_REQUESTS => {
             Answer::Later { error, after }
         }
         status if status.is_server_error() => Answer::Later { error, after },
-        status if status.is_redirection() => Answer::Doubtful {
-            error: format!("{error}; redirections are not followed, configure the new url"),
-        },
         _ => Answer::Doubtful { error },
     }
 }

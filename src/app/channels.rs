@@ -8,6 +8,7 @@ use crate::alert::heartbeat::Heartbeat;
 use crate::alert::publish;
 use crate::alert::webhook::Webhook;
 use crate::config::delivery::Delivery;
+use crate::core::alert::trial::Told;
 use crate::core::causes::chain;
 use crate::transport::secret::PrepareError;
 
@@ -20,6 +21,8 @@ pub(super) struct Broken {
     pub(super) why: String,
     /// What to do.
     pub(super) advice: String,
+    /// The same as a fact.
+    pub(super) told: Told,
 }
 
 /// How many channels are configured, and those of them that cannot work for this user on this
@@ -37,6 +40,7 @@ pub(super) fn each(delivery: &Delivery) -> Vec<(String, Option<Broken>)> {
             channel: channel.clone(),
             why: chain(&error),
             advice: error.fix(),
+            told: Told::from(&error),
         };
         let broken = failed.map(broken);
         each.push((channel, broken));

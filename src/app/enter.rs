@@ -14,7 +14,7 @@ use super::order::{Done, Order};
 use super::{Failure, Streams, configuration, in_force, ledger, people};
 use crate::cli::{AmendmentArgs, AnswerArgs, DueArgs, EnterCommand, EntryArgs, NoteArgs, ThermometerArgs};
 use crate::config::load::Loaded;
-use crate::core::alert::{Desk, DueCheck, Effects, Event, Settings};
+use crate::core::alert::{Condition, Desk, DueCheck, Effects, Event, Settings};
 use crate::core::food_code::Rounding;
 use crate::core::logbook::Device;
 use crate::core::logbook::words::{self, Entered};
@@ -84,7 +84,7 @@ fn put(
     let entered = Entered::Check { kind: check.kind(), machine: machine.to_owned() };
     let order =
         Order::Entry { entry: Entry::Check { machine: machine_of(machine), check, late: entry.late } };
-    answer(&people::done(&loaded, order)?, &entered, entry.answer, streams)
+    answer(&people::done(&loaded, order)?, &entered, tells(&loaded), entry.answer, streams)
 }
 
 fn note(arguments: &NoteArgs, now: Timestamp, streams: &mut Streams<'_>) -> Result<(), Failure> {
@@ -97,7 +97,7 @@ fn note(arguments: &NoteArgs, now: Timestamp, streams: &mut Streams<'_>) -> Resu
     let note = Note { at, text, by: arguments.entry.by.clone() };
     let entry = Entry::Note { machine, note, late: arguments.entry.late };
     let done = people::done(&loaded, Order::Entry { entry })?;
-    answer(&done, &Entered::Note, arguments.entry.answer, streams)
+    answer(&done, &Entered::Note, false, arguments.entry.answer, streams)
 }
 
 fn amend(arguments: &AmendmentArgs, now: Timestamp, streams: &mut Streams<'_>) -> Result<(), Failure> {
@@ -124,18 +124,29 @@ fn amend(arguments: &AmendmentArgs, now: Timestamp, streams: &mut Streams<'_>) -
     };
     let (reason, by) = (arguments.reason.clone(), arguments.by.clone());
     let done = people::done(&loaded, Order::Entry { entry: Entry::Amendment { of, reason, by, change } })?;
-    answer(&done, &entered, arguments.answer, streams)
+    answer(&done, &entered, tells(&loaded), arguments.answer, streams)
+}
+
+/// Whether somebody is told of supplies that are short.
+fn tells(loaded: &Loaded) -> bool {
+    loaded.configuration.alerts.tells_of(Condition::SuppliesShort)
 }
 
 /// Says that it is on record, and what a check came to.
-fn answer(done: &Done, entered: &Entered, how: AnswerArgs, streams: &mut Streams<'_>) -> Result<(), Failure> {
+fn answer(
+    done: &Done,
+    entered: &Entered,
+    tells: bool,
+    how: AnswerArgs,
+    streams: &mut Streams<'_>,
+) -> Result<(), Failure> {
     let out = &mut *streams.out;
     let written = if how.json {
         serde_json::to_writer(&mut *out, done).map_err(std::io::Error::from).and_then(|()| writeln!(out))
     } else {
         writeln!(out, "{}", words::on_record(entered, done.record, how.language)).and_then(|()| {
             match &done.judged {
-                Some(judged) => judgement(out, judged, how),
+                Some(judged) => judgement(out, judged, tells, how),
                 None => Ok(()),
             }
         })
@@ -143,10 +154,12 @@ fn answer(done: &Done, entered: &Entered, how: AnswerArgs, streams: &mut Streams
     written.map_err(Failure::output)
 }
 
-fn judgement(out: &mut dyn Write, judged: &Judged, how: AnswerArgs) -> std::io::Result<()> {
+fn judgement(out: &mut dyn Write, judged: &Judged, tells: bool, how: AnswerArgs) -> std::io::Result<()> {
     let zone = jiff::tz::TimeZone::system();
     let reader = reader::Reader { language: how.language, scale: how.scale, zone };
-    let told = words::tell(&judged.judgement, judged.check, &reader);
+    // One entered late may be older than a good look.
+    let alerted = tells && judged.late_s.is_none();
+    let told = words::tell(&judged.judgement, judged.check, alerted, &reader);
     let mark = match judged.judgement.good {
         Some(true) => "✓",
         Some(false) => "✗",

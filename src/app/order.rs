@@ -8,6 +8,7 @@ use serde::{Deserialize, Serialize};
 use super::Failure;
 use super::door::Peer;
 use super::logbook::{Entry, Judged};
+use crate::core::alert::trial::Told;
 use crate::core::alert::{Alert, AlertNumber, DialogStands};
 use crate::core::logbook::{self, Impossible};
 use crate::core::record::Body;
@@ -142,8 +143,10 @@ pub(super) struct Step {
     pub(super) what: String,
     /// Whether it went well.
     pub(super) good: bool,
-    /// What the other side said.
+    /// What came of it, in English.
     pub(super) said: String,
+    /// The same as a fact.
+    pub(super) told: Told,
 }
 
 /// What a test through every channel came to.

@@ -144,6 +144,9 @@ pub trait Logbook: Clone + Send + Sync + 'static {
     /// What is due, and the entries of the day.
     fn today(&self, reader: &Reader) -> impl Future<Output = Result<Today, Refusal>> + Send;
 
+    /// Whether somebody is told of supplies that are short.
+    fn tells_of_short_supplies(&self) -> bool;
+
     /// An entry on record.
     fn entry(&self, record: u64) -> impl Future<Output = Result<Entered, Refusal>> + Send;
 

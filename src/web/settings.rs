@@ -23,7 +23,8 @@ use super::person::Person;
 use super::who;
 use crate::config::note::{Origin, Section};
 use crate::core::access::Right;
-use crate::core::alert::{Contact, trial};
+use crate::core::alert::Contact;
+use crate::core::alert::trial::{self, Told};
 use crate::core::reader::{Language, Reader, filled};
 use crate::core::time::Timestamp;
 
@@ -41,7 +42,7 @@ pub struct Tried {
     /// When.
     pub at: Timestamp,
     /// Why it was not taken; `None` where it was.
-    pub failed: Option<String>,
+    pub failed: Option<Told>,
 }
 
 /// A channel of messages.
@@ -49,8 +50,8 @@ pub struct Tried {
 pub struct Channel {
     /// Which: `mail`, `webhook:office`, `publish`, `heartbeat`.
     pub name: String,
-    /// Why it cannot work as it is configured, and what to do.
-    pub broken: Option<(String, String)>,
+    /// Why it cannot work as it is configured.
+    pub broken: Option<Told>,
     /// What came of the newest message or test; `None` where none of the last [`MESSAGES_MAX`] messages and no test
     /// since the start was of it.
     pub last: Option<Tried>,
@@ -67,8 +68,8 @@ pub struct TestStep {
     pub what: String,
     /// Whether it went well.
     pub good: bool,
-    /// What the other side said.
-    pub said: String,
+    /// What came of it.
+    pub told: Told,
 }
 
 /// The latest test of a contact's channels since the start.
@@ -157,11 +158,12 @@ fn stood(Channel { name, broken, last, waiting }: Channel, reader: &Reader) -> S
     let (good, told) = match last {
         Some(Tried { at, failed: None }) => (Some(true), format!("{} {}", words.taken, reader.moment(at))),
         Some(Tried { at, failed: Some(why) }) => {
-            (Some(false), format!("{} {}: {why}", words.not_taken, reader.moment(at)))
+            (Some(false), format!("{} {}: {}", words.not_taken, reader.moment(at), why.tell(reader.language)))
         }
         None if name == "heartbeat" => (None, words.watched.to_owned()),
         None => (None, filled(words.unknown, &[("most", &MESSAGES_MAX.to_string())])),
     };
+    let broken = broken.map(|why| in_full(&why, reader.language));
     Stood { name, broken, good, told, waiting }
 }
 
@@ -172,7 +174,15 @@ struct Seen {
     routes: Vec<String>,
     tested: Option<String>,
     running: bool,
-    steps: Vec<TestStep>,
+    steps: Vec<Stepped>,
+}
+
+/// A step of a test as it is shown.
+struct Stepped {
+    route: String,
+    what: String,
+    good: bool,
+    said: String,
 }
 
 #[derive(Template)]
@@ -242,12 +252,16 @@ fn seen((contact, tested): (Contact, Option<Tested>), person: &Person) -> Seen {
 }
 
 /// A step of a test in the words of the reader.
-fn in_words(step: &TestStep, language: Language) -> TestStep {
-    TestStep {
-        what: trial::step(&step.what, language).to_owned(),
-        said: trial::outcome(&step.what, &step.said, language),
-        ..step.clone()
-    }
+fn in_words(step: &TestStep, language: Language) -> Stepped {
+    let TestStep { route, what, good, told } = step;
+    let (why, advice) = in_full(told, language);
+    let said = if advice.is_empty() { why } else { format!("{why}; {advice}") };
+    Stepped { route: route.clone(), what: trial::step(what, language).to_owned(), good: *good, said }
+}
+
+/// What is told and what to do about it; nothing where that is not ours to know.
+fn in_full(told: &Told, language: Language) -> (String, String) {
+    (told.tell(language), told.advice(language).unwrap_or_default())
 }
 
 /// Whose channels are to be tried.

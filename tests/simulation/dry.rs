@@ -21,7 +21,7 @@ const MINUTE: Duration = Duration::from_secs(60);
 /// Something that is done to an office at noon, and what must be raised after it.
 type Row = (&'static str, fn(&mut Office), Option<Condition>);
 
-const ROWS: [Row; 16] = [
+const ROWS: [Row; 18] = [
     ("8 % of the disk is free", |office| office.healthy(free(0.08)), Some(Condition::DiskFilling)),
     ("12 % of the disk is free", |office| office.healthy(free(0.12)), None),
     ("the clock is not set for 61 min", |office| office.unset(61), Some(Condition::ClockUnsynchronised)),
@@ -35,6 +35,8 @@ const ROWS: [Row; 16] = [
     ("the calibration runs out today", |_| {}, None),
     ("the probe is 1.2 °C off in ice", |office| office.compared(1.2), Some(Condition::ThermometerOff)),
     ("the probe is 1.0 °C off in ice", |office| office.compared(1.0), None),
+    ("supplies are short", |office| office.looked(false), Some(Condition::SuppliesShort)),
+    ("supplies are there", |office| office.looked(true), None),
     (
         "a calibration cannot be read",
         |office| office.handle(Event::Damaged(&[4])),
@@ -149,6 +151,12 @@ impl Office {
         self.commit(&Record::new(noon(), Some("dm1".to_owned()), Body::Check(check)));
     }
 
+    /// Somebody looks at the supplies.
+    fn looked(&mut self, enough: bool) {
+        let check = Check::Supply { at: noon(), enough, note: None, by: "ana".to_owned() };
+        self.commit(&Record::new(noon(), Some("dm1".to_owned()), Body::Check(check)));
+    }
+
     fn letter(&mut self, outcome: Outcome) {
         let body = Notification {
             key: "1-1-ana".to_owned(),
@@ -159,6 +167,7 @@ impl Office {
             outcome,
             attempts: 8,
             error: None,
+            why: None,
         };
         let record = Record::new(noon(), None, Body::Notification(Box::new(body)));
         self.commit(&record);

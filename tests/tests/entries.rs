@@ -9,6 +9,7 @@ use std::fs;
 use std::process::Command;
 
 use jiff::{Timestamp, ToSpan};
+use rinseward::core::alert::Condition;
 use rinseward::core::record::{AmendmentChange, Body, Check, Record};
 use rinseward::ledger::{Commit, NewRecord};
 use rinseward_simulator::scenario::Scenario;
@@ -248,6 +249,32 @@ fn check_as_entered(kitchen: &Kitchen) {
     assert_eq!((mg_per_l, ph, solution_c), (100.0, Some(7.0), Some(48.9)));
     assert_eq!(method.as_deref(), Some("strip"));
     assert!(by.starts_with("AB (user "), "{by}");
+}
+
+// Own promise: supplies that are short are told of by an alert, over a restart, until a look finds everything there.
+#[test]
+fn short_supplies_raise_an_alert_until_they_are_there() {
+    let kitchen = Kitchen::new().opened();
+    let service = Service::start(&kitchen);
+    let (code, said) =
+        kitchen.say(&["enter", "supply", "dm2", "--by", "AB", "--short", "--note", "sanitizer"]);
+    assert_eq!((code, said.contains("Whoever is on duty for alerts is told")), (Some(0), true), "{said}");
+    let raised = || {
+        kitchen.records().into_iter().find_map(|record| match record.body {
+            Body::AlertRaised(raised) if raised.condition == Condition::SuppliesShort => Some(raised.about),
+            _ => None,
+        })
+    };
+    service.until(|| raised().is_some());
+    let about = raised().unwrap_or_default().concat();
+    assert!(about.starts_with("AB (user ") && about.ends_with("): sanitizer"), "{about}");
+    service.stop();
+    let service = Service::start(&kitchen);
+    let (code, said) = kitchen.say(&["alerts", "list", "--open"]);
+    assert_eq!((code, said.contains("supplies-short")), (Some(0), true), "{said}");
+    kitchen.enter(&["supply", "dm2", "--by", "AB"]);
+    service.until(|| kitchen.records().iter().any(|record| matches!(record.body, Body::AlertCleared(_))));
+    service.stop();
 }
 
 // Own promise: an entered record is never changed; what is withdrawn or corrected is said beside

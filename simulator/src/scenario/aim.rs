@@ -95,6 +95,8 @@ conditions! {
     CalibrationOverdue = "calibration-overdue",
     /// A thermometer that was compared and is off.
     ThermometerOff = "thermometer-off",
+    /// Supplies that were looked at and are short.
+    SuppliesShort = "supplies-short",
     /// A record of a calibration that cannot be read.
     RecordDamaged = "record-damaged",
     /// A disk that fills up.
@@ -115,13 +117,14 @@ impl fmt::Display for Condition {
 
 /// Conditions that come from the calendar and the machine room: water raises them
 /// seldom or never. Beside each, how a test raises it.
-pub const NOT_FROM_WATER: [(Condition, &str); 8] = [
+pub const NOT_FROM_WATER: [(Condition, &str); 9] = [
     (Condition::CheckOverdue, "not from water: a clock moved past the start of a shift without a check"),
     (Condition::CalibrationOverdue, "not from water: a clock moved past the day the calibration runs out"),
     (
         Condition::ThermometerOff,
         "not from water: a thermometer beside a reference, off by more than its tolerance",
     ),
+    (Condition::SuppliesShort, "not from water: a look at the supplies that finds something short"),
     (Condition::RecordDamaged, "not from water: a report of a record of a calibration that cannot be read"),
     (Condition::DiskFilling, "not from water: a report of little free space on the disk of the records"),
     (Condition::ClockUnsynchronised, "not from water: a report of a clock without a source of time"),

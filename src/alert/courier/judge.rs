@@ -3,8 +3,9 @@
 use std::time::Duration;
 
 use super::{Due, Mark, Outcome};
-use crate::alert::answer::{Answer, printable};
+use crate::alert::answer::Answer;
 use crate::config::delivery::Pace;
+use crate::core::alert::trial::{GivenUp, Told};
 use crate::core::time::Timestamp;
 
 /// Rest after the first failure (own choice: a hiccup of the network is over then).
@@ -23,12 +24,12 @@ pub(super) fn judge(pace: &Pace, letter: Due, answer: Answer, at: Timestamp, cha
     let attempts = letter.attempts.saturating_add(1);
     let outcome = match answer {
         Answer::Taken => Outcome::Delivered,
-        Answer::Never { error } | Answer::Closed { error } => Outcome::GivenUp { error: printable(&error) },
+        Answer::Never { error } | Answer::Closed { error } => Outcome::GivenUp { error },
         Answer::Doubtful { error } if attempts >= DOUBTFUL_MAX => {
-            Outcome::GivenUp { error: printable(&format!("refused {attempts} times: {error}")) }
+            Outcome::GivenUp { error: error.given_up(GivenUp::Refused { tries: attempts }) }
         }
-        Answer::Doubtful { error } => later(pace, &letter, attempts, at, chance, &error, None),
-        Answer::Later { error, after } => later(pace, &letter, attempts, at, chance, &error, after),
+        Answer::Doubtful { error } => later(pace, &letter, attempts, at, chance, error, None),
+        Answer::Later { error, after } => later(pace, &letter, attempts, at, chance, error, after),
     };
     Mark { letter, at, attempts, outcome }
 }
@@ -39,19 +40,19 @@ fn later(
     attempts: u32,
     at: Timestamp,
     chance: f64,
-    error: &str,
+    error: Told,
     asked: Option<Duration>,
 ) -> Outcome {
     let last = letter.created.plus(pace.give_up_after);
     if at >= last || attempts >= pace.attempts_max {
-        let hours = at.since(letter.created).as_secs_f64() / 3600.0;
-        let error = printable(&format!("not taken in {attempts} tries over {hours:.1} h: {error}"));
-        return Outcome::GivenUp { error };
+        let minutes = u32::try_from(at.since(letter.created).as_secs() / 60).unwrap_or(u32::MAX);
+        let given_up = GivenUp::NotTaken { tries: attempts, minutes };
+        return Outcome::GivenUp { error: error.given_up(given_up) };
     }
     let asked = asked.unwrap_or_default().min(ASKED_MAX);
     // The last try falls on the end of the time, unless the receiver asked to be left alone for longer.
     let due = at.plus(rest(attempts, chance).max(asked)).min(last.max(at.plus(asked)));
-    Outcome::Failed { due, error: printable(error) }
+    Outcome::Failed { due, error }
 }
 
 /// The rest after this many failures.
@@ -100,7 +101,7 @@ mod tests {
         ] {
             let mark = judge(&PACE, letter(failed), Answer::later("busy"), NOON, chance);
             let due = NOON.plus(Duration::from_secs_f64(seconds));
-            assert_eq!(mark.outcome, Outcome::Failed { due, error: "busy".to_owned() }, "{failed} failed");
+            assert_eq!(mark.outcome, Outcome::Failed { due, error: "busy".into() }, "{failed} failed");
             assert_eq!(mark.attempts, failed + 1);
         }
     }
@@ -108,15 +109,15 @@ mod tests {
     #[test]
     fn leaves_a_receiver_alone_as_long_as_it_asks() {
         for (asked, seconds) in [(1, 5), (60, 60), (7_200, 3_600)] {
-            let answer = Answer::Later { error: "busy".to_owned(), after: Some(Duration::from_secs(asked)) };
+            let answer = Answer::Later { error: "busy".into(), after: Some(Duration::from_secs(asked)) };
             let mark = judge(&PACE, letter(0), answer, NOON, 0.5);
-            assert_eq!(mark.outcome, Outcome::Failed { due: after(seconds), error: "busy".to_owned() });
+            assert_eq!(mark.outcome, Outcome::Failed { due: after(seconds), error: "busy".into() });
         }
     }
 
     #[test]
     fn gives_up_by_age_by_tries_and_by_refusal() {
-        let text = || "no".to_owned();
+        let text = || Told::words("no");
         for (failed, at, answer, given_up) in [
             (0, 0, Answer::Never { error: text() }, Some("no")),
             (0, 0, Answer::Closed { error: text() }, Some("no")),
@@ -130,7 +131,7 @@ mod tests {
         ] {
             let mark = judge(&PACE, letter(failed), answer.clone(), after(at), 0.5);
             match (mark.outcome, given_up) {
-                (Outcome::GivenUp { error }, Some(expected)) => assert_eq!(error, expected),
+                (Outcome::GivenUp { error }, Some(expected)) => assert_eq!(error.to_string(), expected),
                 (Outcome::Failed { due, .. }, None) => assert!(due <= after(86_400), "{due}"),
                 (outcome, _) => panic!("{failed} failed, {answer:?} at {at}: {outcome:?}"),
             }

@@ -244,7 +244,7 @@ async fn gives_up_at_its_age_and_goes_on() {
 
     let ended = outbox.ended();
     let Some(Outcome::GivenUp { error }) = ended.get("a1") else { panic!("{ended:?}") };
-    assert!(error.ends_with("tries over 1.0 h: busy"), "{error}");
+    assert!(error.to_string().ends_with("tries over 1.0 h: busy"), "{error}");
     assert_eq!(ended.get("a2"), Some(&Outcome::Delivered));
 }
 
@@ -290,7 +290,7 @@ async fn keeps_to_its_pace() {
 #[tokio::test(start_paused = true)]
 async fn a_receiver_that_is_gone_gets_nothing_more() {
     let outbox = Memory::new();
-    let receiver = Receiver::new(|_, _| Answer::Closed { error: "410 Gone".to_owned() });
+    let receiver = Receiver::new(|_, _| Answer::Closed { error: "410 Gone".into() });
     outbox.put("email", "a", "a1", NOON);
     outbox.put("email", "a", "a2", NOON);
 

@@ -319,7 +319,7 @@ impl Writer<'_> {
         let about =
             about.map_or_else(String::new, |about| format!(", «{}»", one_line(about, NAME_CHARS_MAX)));
         let judgement = Judgement { good: Some(false), findings: failed.findings.clone() };
-        let why = words::tell(&judgement, kind, reader).why.join(" ");
+        let why = words::tell(&judgement, kind, false, reader).why.join(" ");
         let at = match self.digest.span {
             Span::Day => reader.clock_and_zone(failed.check.at()),
             Span::Week => reader.moment(failed.check.at()),

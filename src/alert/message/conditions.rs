@@ -20,6 +20,7 @@ pub(super) const fn title(condition: Condition) -> Phrase {
         Condition::CheckOverdue => Phrase::CheckOverdue,
         Condition::CalibrationOverdue => Phrase::CalibrationOverdue,
         Condition::ThermometerOff => Phrase::ThermometerOff,
+        Condition::SuppliesShort => Phrase::SuppliesShort,
         Condition::RecordDamaged => Phrase::RecordDamaged,
         Condition::DiskFilling => Phrase::DiskFilling,
         Condition::ClockUnsynchronised => Phrase::ClockUnsynchronised,
@@ -45,6 +46,7 @@ pub(super) const fn short(condition: Condition) -> Phrase {
         Condition::CheckOverdue => Phrase::ShortCheckOverdue,
         Condition::CalibrationOverdue => Phrase::ShortCalibrationOverdue,
         Condition::ThermometerOff => Phrase::ShortThermometerOff,
+        Condition::SuppliesShort => Phrase::ShortSuppliesShort,
         Condition::RecordDamaged => Phrase::ShortRecordDamaged,
         Condition::DiskFilling => Phrase::ShortDiskFilling,
         Condition::ClockUnsynchronised => Phrase::ShortClock,
@@ -73,6 +75,7 @@ pub(super) const fn order(alert: &Alert) -> Phrase {
         Condition::CheckOverdue => Phrase::OrderCheck,
         Condition::CalibrationOverdue => Phrase::OrderCalibration,
         Condition::ThermometerOff => Phrase::OrderThermometer,
+        Condition::SuppliesShort => Phrase::OrderSupplies,
         Condition::RecordDamaged => Phrase::OrderRecord,
         Condition::DiskFilling => Phrase::OrderDisk,
         Condition::ClockUnsynchronised => Phrase::OrderClock,
@@ -105,6 +108,8 @@ pub(super) fn why(alert: &Alert, chemical: bool) -> Vec<Phrase> {
         Condition::CheckOverdue => vec![Phrase::WhyCheck],
         Condition::CalibrationOverdue => vec![Phrase::WhyCalibration],
         Condition::ThermometerOff => vec![Phrase::WhyThermometer],
+        Condition::SuppliesShort if chemical => vec![Phrase::WhySupplies, Phrase::WhySuppliesChemical],
+        Condition::SuppliesShort => vec![Phrase::WhySupplies, Phrase::WhySuppliesHeat],
         Condition::RecordDamaged => vec![Phrase::WhyRecord],
         Condition::DiskFilling => vec![Phrase::WhyDisk],
         Condition::ClockUnsynchronised => vec![Phrase::WhyClock],
@@ -165,6 +170,10 @@ pub(super) fn steps(alert: &Alert, chemical: bool) -> Vec<Phrase> {
         Condition::ThermometerOff => {
             vec![Phrase::CheckByHand, Phrase::CompareAgain, Phrase::LookBack, Phrase::Call]
         }
+        Condition::SuppliesShort if chemical => {
+            vec![Phrase::NoSanitizer, Phrase::FillUp, Phrase::EnterSupplies]
+        }
+        Condition::SuppliesShort => vec![Phrase::FillUp, Phrase::EnterSupplies],
         Condition::RecordDamaged => vec![Phrase::KeepCopy, Phrase::CalibrateAgain],
         Condition::DiskFilling => vec![Phrase::FreeSpace],
         Condition::ClockUnsynchronised => vec![Phrase::CheckClock],
@@ -197,6 +206,7 @@ pub(super) const fn by_hand(condition: Condition) -> bool {
         | Condition::CheckOverdue
         | Condition::CalibrationOverdue
         | Condition::ThermometerOff
+        | Condition::SuppliesShort
         | Condition::RecordDamaged
         | Condition::DiskFilling
         | Condition::ClockUnsynchronised
@@ -214,6 +224,8 @@ pub(super) fn cautions(condition: Condition, chemical: bool) -> Vec<Phrase> {
         Condition::RinseHot | Condition::Narrow | Condition::Drifting => (true, chemical, true),
         Condition::ProbeFault | Condition::ProbeSilent => (true, chemical, true),
         Condition::CheckOverdue => (true, true, false),
+        // Drums are changed, also beside a hot-water machine: descaler and rinse aid are acids.
+        Condition::SuppliesShort => (true, true, false),
         Condition::CalibrationOverdue | Condition::RecordDamaged => (true, false, false),
         Condition::ThermometerOff => (true, chemical, true),
         Condition::DiskFilling

@@ -41,6 +41,7 @@ phrases! {
     CheckOverdue: "Check overdue", "Control pendiente";
     CalibrationOverdue: "Calibration overdue", "Calibración vencida";
     ThermometerOff: "Thermometer off", "Termómetro desajustado";
+    SuppliesShort: "Supplies short", "Faltan suministros";
     RecordDamaged: "Record of a calibration damaged", "Registro de una calibración dañado";
     DiskFilling: "Disk filling up", "Disco casi lleno";
     ClockUnsynchronised: "Clock not synchronised", "Reloj sin sincronizar";
@@ -63,6 +64,7 @@ phrases! {
     OrderCheck: "Do it now and enter it.", "Hágalo ahora y anótelo.";
     OrderCalibration: "Have it calibrated.", "Haga que la calibren.";
     OrderThermometer: "Do not rely on it; check by hand.", "No se fíe de él; compruebe a mano.";
+    OrderSupplies: "Fill up, then enter the supplies again.", "Rellene y anote otra vez los suministros.";
     OrderRecord: "Copy the ledger; calibrate again.", "Copie el registro; calibre de nuevo.";
     OrderDisk: "Free space before recording stops.", "Libere espacio antes de que se detenga el registro.";
     OrderClock: "Check the network: times on record may be off.", "Revise la red: las horas registradas pueden fallar.";
@@ -103,6 +105,9 @@ phrases! {
     WhyCheck: "It was due {due} and is not on record.", "Se esperaba para {due} y no consta en el registro.";
     WhyCalibration: "The probe is still used, but what it shows is no longer backed by a calibration.", "La sonda se sigue usando, pero ninguna calibración vigente respalda lo que muestra.";
     WhyThermometer: "It differs from its reference by more than its tolerance. Where it is a probe of the machine, racks were judged by what it shows.", "Se aparta de su referencia más que su tolerancia. Si es una sonda de la máquina, las canastas se juzgaron por lo que muestra.";
+    WhySupplies: "Somebody looked at the supplies and found something short that was not filled up: {about}.", "Alguien revisó los suministros y faltaba algo que no se rellenó: {about}.";
+    WhySuppliesChemical: "Without its sanitizer this machine washes and does not sanitize; without detergent, soil stays and uses the sanitizer up.", "Sin su desinfectante esta máquina lava pero no desinfecta; sin detergente queda suciedad, que consume el desinfectante.";
+    WhySuppliesHeat: "Without detergent or rinse aid ware stays soiled or wet, and a hot rinse does not make up for it.", "Sin detergente o abrillantador la vajilla queda sucia o mojada, y un enjuague caliente no lo compensa.";
     WhyRecord: "{about} cannot be read. Whatever calibration, response test or withdrawal it holds does not count since {since}; no rack claims a calibration or a time constant that it may have replaced.", "No se puede leer {about}. La calibración, la prueba de respuesta o la retirada que contenga no cuenta desde {since}; ninguna canasta se apoya en una calibración o una constante de tiempo que pudo sustituir.";
     WhyDisk: "When the disk is full, no cycle can be recorded any more.", "Con el disco lleno ya no se podrá registrar ningún ciclo.";
     WhyClock: "The gateway cannot check its clock against the network.", "El equipo no puede comparar su reloj con la red.";
@@ -136,6 +141,9 @@ phrases! {
     Calibrate: "Have {about} checked at ice and boil, or by a laboratory, and enter the calibration.", "Haga comprobar {about} en hielo y ebullición, o en un laboratorio, y anote la calibración.";
     CompareAgain: "Compare {about} once more, in well stirred ice and water. If it is still off, adjust or replace it, or calibrate it, and enter the result.", "Compare {about} otra vez, en hielo y agua bien removidos. Si sigue desajustado, ajústelo, cámbielo o calíbrelo, y anote el resultado.";
     LookBack: "Look through the racks since it last agreed: which were hot enough only by what it shows?", "Repase las canastas desde que coincidió por última vez: ¿cuáles alcanzaron el calor solo según lo que muestra?";
+    FillUp: "Fill up or change what is short before the next rack, by the product's label; prime the dosing pump after a change.", "Rellene o cambie lo que falta antes de la próxima canasta, según la etiqueta del producto; cebe la bomba dosificadora después del cambio.";
+    NoSanitizer: "If it is the sanitizer: stop feeding the machine, hold the racks washed since the last good test, and test with a strip before it is used again.", "Si es el desinfectante: deje de cargar la máquina, aparte las canastas lavadas desde la última prueba correcta y mida con una tira antes de volver a usarla.";
+    EnterSupplies: "Look again and enter it: only a look that finds everything there clears this alert.", "Revise otra vez y anótelo: solo una revisión que lo encuentre todo cierra esta alerta.";
     KeepCopy: "Copy the ledger and the files beside it to another disk, then let «rinseward verify» say what is damaged; a backup may hold the record whole.", "Copie el registro y los archivos que lo acompañan a otro disco y pida a «rinseward verify» que diga qué está dañado; puede que una copia de seguridad lo tenga entero.";
     CalibrateAgain: "Calibrate every probe again that may be meant (rinseward calibrate), and measure how fast it answers (rinseward respond).", "Calibre de nuevo cada sonda a la que pueda referirse (rinseward calibrate) y mida lo rápido que responde (rinseward respond).";
     RecordNumber: "record {number}", "registro {number}";
@@ -259,6 +267,7 @@ phrases! {
     ShortCheckOverdue: "CHECK OVERDUE", "CONTROL PENDIENTE";
     ShortCalibrationOverdue: "CALIBRATION OVERDUE", "CALIBRACIÓN VENCIDA";
     ShortThermometerOff: "THERMOMETER OFF", "TERMÓMETRO DESAJUSTADO";
+    ShortSuppliesShort: "SUPPLIES SHORT", "FALTAN SUMINISTROS";
     ShortRecordDamaged: "RECORD DAMAGED", "REGISTRO DAÑADO";
     ShortDiskFilling: "DISK FILLING UP", "DISCO CASI LLENO";
     ShortClock: "CLOCK NOT SYNCHRONISED", "RELOJ SIN SINCRONIZAR";

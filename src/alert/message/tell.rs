@@ -122,6 +122,7 @@ impl<'a> Teller<'a> {
                     | Condition::CheckOverdue
                     | Condition::CalibrationOverdue
                     | Condition::ThermometerOff
+                    | Condition::SuppliesShort
                     | Condition::RecordDamaged
                     | Condition::DiskFilling
                     | Condition::ClockUnsynchronised

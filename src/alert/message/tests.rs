@@ -62,6 +62,7 @@ fn alert(condition: Condition) -> Alert {
         | Condition::CalibrationOverdue
         | Condition::ThermometerOff => (None, vec!["dm1/rinse"]),
         Condition::CheckOverdue => (None, vec!["sanitizer", "drain-and-clean"]),
+        Condition::SuppliesShort => (None, vec!["Ana: R2D2"]),
         Condition::RecordDamaged => (None, vec!["4107"]),
         Condition::ClockUnsynchronised => (None, vec![]),
         Condition::Undelivered => (None, vec!["email:ana@example.org"]),

@@ -11,6 +11,8 @@ use tokio::time::{Instant, sleep_until, timeout, timeout_at};
 use tokio_util::sync::CancellationToken;
 
 use super::{Broker, MEDIA_TYPE, ONLINE, Order, STOPPED, TEXT, UNDER_WAY_MAX};
+use crate::alert::answer::chain;
+use crate::core::alert::trial::{Fact, Told};
 use crate::transport::dial::{DialError, Stream, dial};
 use crate::transport::mqtt::frames::{Frame, Frames};
 use crate::transport::mqtt::packets::{
@@ -50,6 +52,20 @@ pub(super) enum LinkError {
     /// The broker does not keep to the order of the protocol.
     #[error("what answers at this port does not speak MQTT as it should")]
     Order,
+}
+
+impl From<&LinkError> for Told {
+    fn from(error: &LinkError) -> Self {
+        match error {
+            LinkError::Dial(error) => error.into(),
+            LinkError::NoAnswer => Fact::BrokerSilent {}.into(),
+            LinkError::Closed => Fact::BrokerClosed {}.into(),
+            LinkError::Rejected(rejection) => (*rejection).into(),
+            LinkError::Ended(ended) => (*ended).into(),
+            LinkError::Packet(error) => Self::from(Fact::NotUnderstood {}).because(chain(error)),
+            LinkError::Order => Fact::NoMqtt {}.into(),
+        }
+    }
 }
 
 /// What waits for a PUBACK.

@@ -10,6 +10,7 @@ use crate::alert::courier::{Carrier, Due, Time};
 use crate::alert::email::Mailer;
 use crate::alert::publish::Publisher;
 use crate::alert::webhook::Webhook;
+use crate::core::alert::trial::Fact;
 use crate::core::time::Timestamp;
 use crate::runtime::clock::Clock;
 
@@ -32,7 +33,7 @@ pub(super) struct Lane {
 impl Carrier for Lane {
     async fn carry(&self, letter: &Due) -> Answer {
         let Some(content) = Content::from_bytes(&letter.bytes) else {
-            return Answer::Never { error: "a later version of rinseward wrote this letter".to_owned() };
+            return Answer::Never { error: Fact::LaterVersion {}.into() };
         };
         match &self.way {
             Way::Mail(mailer) => match self.composer.mail(&letter.key, &content, letter.created) {
@@ -52,7 +53,7 @@ impl Carrier for Lane {
 }
 
 fn not_for_it() -> Answer {
-    Answer::Never { error: "the letter is none for this channel".to_owned() }
+    Answer::Never { error: Fact::OtherChannel {}.into() }
 }
 
 /// The gateway's clock for the courier.

@@ -85,8 +85,10 @@ fn append(mark: Mark) -> Append {
     let Mark { letter: Due { id, .. }, at, outcome, .. } = mark;
     let change = match outcome {
         courier::Outcome::Delivered => OutboxChange::Delivered { id, at },
-        courier::Outcome::Failed { due, error } => OutboxChange::Failed { id, at, due, error },
-        courier::Outcome::GivenUp { error } => OutboxChange::GivenUp { id, at, error },
+        courier::Outcome::Failed { due, error } => {
+            OutboxChange::Failed { id, at, due, error: error.to_string() }
+        }
+        courier::Outcome::GivenUp { error } => OutboxChange::GivenUp { id, at, error: error.to_string() },
     };
     let records = record.map(|record| NewRecord { record, trace: None }).into_iter().collect();
     Append { records, outbox: vec![change], ..Append::default() }
@@ -94,7 +96,7 @@ fn append(mark: Mark) -> Append {
 
 /// The record of a letter that came to its end; a failed try is none.
 fn notification(mark: &Mark) -> Option<Record> {
-    let (outcome, error) = match &mark.outcome {
+    let (outcome, why) = match &mark.outcome {
         courier::Outcome::Delivered => (record::Outcome::Delivered, None),
         courier::Outcome::GivenUp { error } => (record::Outcome::GivenUp, Some(error.clone())),
         courier::Outcome::Failed { .. } => return None,
@@ -108,6 +110,7 @@ fn notification(mark: &Mark) -> Option<Record> {
         }
         Content::Digest { contact, route, .. } => (None, None, None, contact, route),
     };
-    let body = Notification { key, alert, occasion, contact, route, outcome, attempts, error };
+    let error = why.as_ref().map(ToString::to_string);
+    let body = Notification { key, alert, occasion, contact, route, outcome, attempts, error, why };
     Some(Record::new(mark.at, machine, Body::Notification(Box::new(body))))
 }

@@ -15,8 +15,9 @@ use crate::app::order::{Problem, Step, Trial};
 use crate::app::{Failure, ledger, run};
 use crate::config::delivery::Delivery;
 use crate::config::load::Loaded;
+use crate::core::alert::trial::{Fact, SETTINGS, Told};
 use crate::core::alert::{Desk, Effects, Event, Notice, Route};
-use crate::core::causes::chain;
+use crate::core::reader::Language;
 use crate::runtime::clock::Clock;
 use crate::transport::secret::PrepareError;
 
@@ -36,8 +37,10 @@ pub(in crate::app) async fn through_all(
         let content = Content::Notice { notice: Box::new(notice.clone()), route: route.clone() };
         by(composer, delivery, &route, &content, &mut told).await;
         trial.steps.extend(told.into_iter().map(|Said { what, outcome }| {
-            let (good, said) = outcome.map_or_else(|said| (false, said), |said| (true, said));
-            Step { route: route.to_string(), what: what.to_owned(), good, said }
+            let (good, told) = outcome.map_or_else(|told| (false, told), |told| (true, told));
+            let said = [Some(told.to_string()), told.advice(Language::English)];
+            let said = said.into_iter().flatten().collect::<Vec<_>>().join("; ");
+            Step { route: route.to_string(), what: what.to_owned(), good, said, told }
         }));
     }
     Ok(trial)
@@ -117,10 +120,10 @@ async fn by(
 fn ready<T>(prepared: Option<Result<T, PrepareError>>, tell: &mut impl FnMut(Said)) -> Option<T> {
     let outcome = match prepared {
         Some(Ok(way)) => return Some(way),
-        Some(Err(error)) => format!("{}; {}", chain(&error), error.fix()),
-        None => "this channel is not configured".to_owned(),
+        Some(Err(error)) => Told::from(&error),
+        None => Fact::NotConfigured {}.into(),
     };
-    tell(Said { what: "settings", outcome: Err(outcome) });
+    tell(Said { what: SETTINGS, outcome: Err(outcome) });
     None
 }
 

@@ -6,6 +6,7 @@ use super::super::order::Step;
 use super::client::CallError;
 use super::*;
 use crate::core::alert::AlertNumber;
+use crate::core::alert::trial::Told;
 
 /// Keeps the orders it was given.
 #[derive(Clone, Default)]
@@ -33,7 +34,13 @@ impl Service for Noted {
     }
 
     async fn test(&self, contact: String, asked: TestOrder) -> Result<Trial, Problem> {
-        let step = Step { route: contact, what: "connect".to_owned(), good: true, said: asked.configuration };
+        let step = Step {
+            route: contact,
+            what: "connect".to_owned(),
+            good: true,
+            told: Told::words(&*asked.configuration),
+            said: asked.configuration,
+        };
         std::future::ready(Ok(Trial { steps: vec![step] })).await
     }
 

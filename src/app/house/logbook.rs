@@ -11,6 +11,7 @@ use super::probes::Standing;
 use crate::app::enter;
 use crate::app::logbook::{Change, Correction, Entry};
 use crate::app::order::{self, Problem};
+use crate::core::alert::Condition;
 use crate::core::alert::hours::{instant, local_date};
 use crate::core::channel::Role;
 use crate::core::cycle::plate::Profile;
@@ -141,6 +142,10 @@ impl Logbook for House {
         });
         let (due, (entries, damaged)) = asked.await?;
         Ok(Today { due, is_planned, entries, damaged })
+    }
+
+    fn tells_of_short_supplies(&self) -> bool {
+        self.loaded.configuration.alerts.tells_of(Condition::SuppliesShort)
     }
 
     async fn entry(&self, record: u64) -> Result<Entered, Refusal> {

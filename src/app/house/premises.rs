@@ -9,6 +9,7 @@ use super::House;
 use crate::app::alerts::trial;
 use crate::app::{channels, order};
 use crate::config::note::Section;
+use crate::core::alert::trial::{Fact, SETTINGS};
 use crate::core::alert::{Contact, Route};
 use crate::core::record::{Body, Outcome, Record};
 use crate::core::time::Timestamp;
@@ -35,7 +36,7 @@ impl Tests {
         for Tested { at, steps, .. } in tests.values() {
             for step in steps.iter().flatten() {
                 let Ok(route) = step.route.parse::<Route>() else { continue };
-                let failed = (!step.good).then(|| step.said.clone());
+                let failed = (!step.good).then(|| step.told.clone());
                 match tried.get_mut(&route.channel()) {
                     Some(known) if known.at > *at || (known.at == *at && known.failed.is_some()) => {}
                     Some(known) => *known = Tried { at: *at, failed },
@@ -93,8 +94,7 @@ impl Premises for House {
         let channel = |(name, broken): (String, Option<channels::Broken>)| {
             let lane = lane(&name);
             let waiting = waiting.iter().find(|(own, _)| *own == lane).map_or(0, |(_, count)| *count);
-            let broken = broken.map(|broken| (broken.why, broken.advice));
-            Channel { broken, last: said.get(lane).cloned(), waiting, name }
+            Channel { broken: broken.map(|broken| broken.told), last: said.get(lane).cloned(), waiting, name }
         };
         Ok(each.into_iter().map(channel).collect())
     }
@@ -115,11 +115,12 @@ impl Premises for House {
                 trial::through_all(&house.composer, &house.loaded.configuration.delivery, &contact).await;
             let steps = match trial {
                 Ok(trial) => trial.steps.into_iter().map(step).collect(),
-                Err(problem) => vec![TestStep {
+                // The contact is known, so that it has no route.
+                Err(_) => vec![TestStep {
                     route: String::new(),
-                    what: problem.summary,
+                    what: SETTINGS.to_owned(),
                     good: false,
-                    said: problem.advice.unwrap_or_default(),
+                    told: Fact::NoRoute { contact: contact.clone() }.into(),
                 }],
             };
             house.tests.end(&contact, steps);
@@ -155,7 +156,8 @@ fn sent(ledger: &Reader) -> Result<BTreeMap<String, Tried>, LedgerError> {
     ledger.events(Order::NewestFirst, &filter, |_, read| {
         if let Ok((_, Record { recorded: at, body: Body::Notification(told), .. })) = read {
             let lane = told.route.channel();
-            let failed = (told.outcome == Outcome::GivenUp).then(|| told.error.unwrap_or_default());
+            let failed = (told.outcome == Outcome::GivenUp)
+                .then(|| told.failure().unwrap_or_else(|| Fact::Words {}.into()));
             sent.entry(lane).or_insert(Tried { at, failed });
         }
         left -= 1;
@@ -165,14 +167,15 @@ fn sent(ledger: &Reader) -> Result<BTreeMap<String, Tried>, LedgerError> {
 }
 
 fn step(step: order::Step) -> TestStep {
-    let order::Step { route, what, good, said } = step;
-    TestStep { route, what, good, said }
+    let order::Step { route, what, good, told, .. } = step;
+    TestStep { route, what, good, told }
 }
 
 #[cfg(test)]
 mod tests {
     use super::*;
     use crate::app::fixture::{CONFIGURATION, at, ledger, opening, plain};
+    use crate::core::alert::trial::Told;
     use crate::core::record::Notification;
 
     // Own promise: a channel did as its newest letter or test did, and one of which nothing is known is not said to
@@ -184,7 +187,8 @@ mod tests {
         let letter = |minute: u64, route: Route, outcome, error: Option<&str>| {
             let (key, contact, error) = (minute.to_string(), "ana".to_owned(), error.map(str::to_owned));
             let (alert, occasion) = (None, None);
-            let told = Notification { key, alert, occasion, contact, route, outcome, attempts: 1, error };
+            let told =
+                Notification { key, alert, occasion, contact, route, outcome, attempts: 1, error, why: None };
             plain(minute, None, Body::Notification(Box::new(told)))
         };
         let mail = || Route::Email("a@example.org".to_owned());
@@ -194,7 +198,8 @@ mod tests {
         records.push(letter(3, Route::Mqtt, Outcome::Delivered, None));
         ledger(&path, records).close().expect("it closes");
         let sent = sent(&Reader::open(&path).expect("a reader")).expect("readable");
-        let refused = Tried { at: at(2), failed: Some("550 no such user".to_owned()) };
+        // A text of before facts were kept stays as it is.
+        let refused = Tried { at: at(2), failed: Some(Told::words("550 no such user")) };
         assert_eq!(sent.get(lane("mail")), Some(&refused));
         assert_eq!(sent.get(lane("publish")), Some(&Tried { at: at(3), failed: None }));
         assert_eq!(sent.get(lane("webhook:office")), None);
@@ -204,11 +209,11 @@ mod tests {
             route: route.to_owned(),
             what: "send".to_owned(),
             good,
-            said: "535 bad password".to_owned(),
+            told: Fact::NotYet {}.into(),
         };
         tests.begin("ana", "Ana".to_owned(), at(9));
         tests.end("ana", vec![step("email:a@example.org", true), step("email:a@example.org", false)]);
-        let failed = Some("535 bad password".to_owned());
+        let failed = Some(Fact::NotYet {}.into());
         assert_eq!(tests.tried(), BTreeMap::from([("email".to_owned(), Tried { at: at(9), failed })]));
     }
 

@@ -145,7 +145,7 @@ pub static ALERT: [Key; 22] = [
         form: Form::Names,
         default: Default::Absent("every condition raises"),
         example: "[\"drifting\"]",
-        meaning: "Conditions that raise no alert: cold, brief, weak, unproven, wash-low, rinse-hot, narrow, drifting, tank-cold, probe-fault, probe-silent, check-overdue, calibration-overdue, thermometer-off, record-damaged, disk-filling, clock-unsynchronised, series-backlog, undelivered. Cycles are judged and recorded all the same.",
+        meaning: "Conditions that raise no alert: cold, brief, weak, unproven, wash-low, rinse-hot, narrow, drifting, tank-cold, probe-fault, probe-silent, check-overdue, calibration-overdue, thermometer-off, supplies-short, record-damaged, disk-filling, clock-unsynchronised, series-backlog, undelivered. Cycles are judged and recorded all the same.",
     },
     Key {
         name: "checks",

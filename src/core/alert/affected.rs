@@ -42,6 +42,7 @@ pub const fn has_racks(condition: Condition) -> bool {
         | Condition::TankCold
         | Condition::CalibrationOverdue
         | Condition::ThermometerOff
+        | Condition::SuppliesShort
         | Condition::RecordDamaged
         | Condition::DiskFilling
         | Condition::ClockUnsynchronised
@@ -75,6 +76,7 @@ pub fn measured(condition: Condition, cycle: &Cycle, probe: Option<Condition>) -
         | Condition::TankCold
         | Condition::CalibrationOverdue
         | Condition::ThermometerOff
+        | Condition::SuppliesShort
         | Condition::RecordDamaged
         | Condition::DiskFilling
         | Condition::ClockUnsynchronised
@@ -127,6 +129,7 @@ pub fn in_row(condition: Condition, cycle: &Cycle, probe: Option<Condition>) -> 
         | Condition::CheckOverdue
         | Condition::CalibrationOverdue
         | Condition::ThermometerOff
+        | Condition::SuppliesShort
         | Condition::RecordDamaged
         | Condition::DiskFilling
         | Condition::ClockUnsynchronised

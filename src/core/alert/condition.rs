@@ -40,6 +40,8 @@ pub enum Condition {
     CalibrationOverdue,
     /// A thermometer that was compared is off by more than its tolerance.
     ThermometerOff,
+    /// Supplies were looked at, and something is short that was not filled up.
+    SuppliesShort,
     /// A record of a calibration, of a response test or of a withdrawal cannot be read.
     RecordDamaged,
     /// The disk of the ledger is filling.
@@ -66,7 +68,7 @@ pub enum Severity {
 
 impl Condition {
     /// Every condition, in the order of declaration.
-    pub const ALL: [Self; 19] = [
+    pub const ALL: [Self; 20] = [
         Self::Cold,
         Self::Brief,
         Self::Weak,
@@ -81,6 +83,7 @@ impl Condition {
         Self::CheckOverdue,
         Self::CalibrationOverdue,
         Self::ThermometerOff,
+        Self::SuppliesShort,
         Self::RecordDamaged,
         Self::DiskFilling,
         Self::ClockUnsynchronised,
@@ -106,6 +109,7 @@ impl Condition {
             Self::CheckOverdue => "check-overdue",
             Self::CalibrationOverdue => "calibration-overdue",
             Self::ThermometerOff => "thermometer-off",
+            Self::SuppliesShort => "supplies-short",
             Self::RecordDamaged => "record-damaged",
             Self::DiskFilling => "disk-filling",
             Self::ClockUnsynchronised => "clock-unsynchronised",
@@ -125,6 +129,7 @@ impl Condition {
             | Self::ProbeFault
             | Self::ProbeSilent
             | Self::ThermometerOff
+            | Self::SuppliesShort
             | Self::RecordDamaged
             | Self::Undelivered
             | Self::DiskFilling => Severity::Serious,
@@ -154,6 +159,7 @@ impl Condition {
             | Self::CheckOverdue
             | Self::CalibrationOverdue
             | Self::ThermometerOff
+            | Self::SuppliesShort
             | Self::RecordDamaged
             | Self::DiskFilling
             | Self::ClockUnsynchronised
@@ -182,6 +188,7 @@ impl Condition {
             | Self::TankCold
             | Self::CalibrationOverdue
             | Self::ThermometerOff
+            | Self::SuppliesShort
             | Self::RecordDamaged
             | Self::DiskFilling
             | Self::ClockUnsynchronised

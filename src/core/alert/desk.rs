@@ -228,6 +228,17 @@ impl Turn<'_> {
             }
         } else if let Some(machine) = machine {
             self.of_machine(machine, index, &record.body);
+        } else if record.machine.is_none() {
+            self.of_site(index, &record.body);
+        }
+    }
+
+    /// What is entered of the whole site.
+    fn of_site(&mut self, index: u64, body: &Body) {
+        if let Body::Check(check) = body {
+            self.looked(SITE, index, check);
+        } else if let Body::Amendment(amendment) = body {
+            self.looked_otherwise(SITE, amendment);
         }
     }
 
@@ -238,11 +249,13 @@ impl Turn<'_> {
             Body::Check(check) => {
                 self.check(machine, index, check);
                 self.compared(machine, index, check);
+                self.looked(machine, index, check);
             }
             Body::Calibration(done) => self.calibrated(machine, index, done),
             Body::Amendment(amendment) => {
                 self.amended(machine, amendment);
                 self.compared_otherwise(machine, amendment);
+                self.looked_otherwise(machine, amendment);
             }
             Body::MachineFailure(_) => self.judging_failed(machine),
             // What the desk itself records, and what changes nothing for anybody who is told.

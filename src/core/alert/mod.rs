@@ -22,6 +22,7 @@
 //! | check-overdue | a machine in use 30 min after the check was due; a cycle without any concentration on file | the check is made | warning | once a rack was washed unproven |
 //! | calibration-overdue | its last day is over | calibrated anew | warning | no |
 //! | thermometer-off | the latest comparison of a thermometer is off by more than its tolerance | a good one, a calibration of that probe, or withdrawn | serious | no |
+//! | supplies-short | a look at the supplies found something short that was not filled up | a later look finds everything there, or withdrawn | serious | no |
 //! | record-damaged | a record of a calibration, of a response test or of a withdrawal cannot be read at the start | every probe it may have been of has a later one, or it can be read again | serious | no |
 //! | disk-filling | less than 10 % free | 15 % free | serious | no |
 //! | clock-unsynchronised | for 1 h | synchronised | warning | no |
@@ -67,11 +68,11 @@
 //! A check that is withdrawn counts no more, one that is corrected counts as corrected, from then
 //! on: what is due is reckoned anew from the latest 8 checks of its kind. What was raised, told or
 //! judged stays. A thermometer is off by the latest comparison of it that counts, also where an
-//! earlier one counts again.
+//! earlier one counts again; supplies likewise are short by the looks that count.
 //!
 //! # Limits
 //!
-//! Named racks of an alert 20, things it is about 32, routes known to fail 256,
+//! Named racks of an alert 20, things it is about 32, looks at the supplies of a machine 32, routes known to fail 256,
 //! one maintenance window for each machine and one for the site; what people
 //! enter 4,000 bytes. At a limit the rest is counted or the oldest forgotten.
 
@@ -93,6 +94,7 @@ mod raise;
 pub mod settings;
 mod state;
 pub mod story;
+mod supplies;
 mod tell;
 mod thermometers;
 mod timetable;

@@ -307,6 +307,7 @@ pub(super) fn worse(
         | Condition::CheckOverdue
         | Condition::CalibrationOverdue
         | Condition::ThermometerOff
+        | Condition::SuppliesShort
         | Condition::RecordDamaged
         | Condition::DiskFilling
         | Condition::Undelivered => false,

@@ -44,6 +44,9 @@ pub(super) struct State {
     pub(super) windows: Vec<Window>,
     /// The latest due time of each kind of check whose grace is over.
     pub(super) dues: BTreeMap<CheckKind, Due>,
+    /// The latest looks at the supplies by machine ([`SITE`] for the site), in the order of their records.
+    #[serde(default)]
+    pub(super) looks: BTreeMap<String, Vec<Look>>,
     /// When the timetable must be looked at again.
     pub(super) timetable_at: Option<Timestamp>,
 }
@@ -179,6 +182,19 @@ pub(super) struct Compared {
     pub(super) at: Timestamp,
     /// Whether it agreed within its tolerance.
     pub(super) good: bool,
+    /// Whether it counts no more; a later amendment may still correct it.
+    pub(super) withdrawn: bool,
+}
+
+/// A look at the supplies.
+#[derive(Clone, PartialEq, Eq, Debug, Serialize, Deserialize)]
+pub(super) struct Look {
+    /// Index of its record.
+    pub(super) index: u64,
+    /// When it was made.
+    pub(super) at: Timestamp,
+    /// Who found something short, and what they wrote of it; `None` where everything was there.
+    pub(super) short: Option<String>,
     /// Whether it counts no more; a later amendment may still correct it.
     pub(super) withdrawn: bool,
 }

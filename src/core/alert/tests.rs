@@ -9,5 +9,6 @@ mod fixture;
 mod people;
 mod properties;
 mod story;
+mod supplies;
 mod telling;
 mod thermometers;

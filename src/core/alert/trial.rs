@@ -1,16 +1,28 @@
-//! What a trial of a channel tells of each step, in English and Spanish: one list for terminal and page.
+//! What is told of handing a message over, in a trial and where one was given up: English and Spanish.
 //!
-//! What the other side says stays in its own words.
+//! What we say ourselves is kept as a fact, and put into words when somebody reads it. What the
+//! other side says, or the system, stays in its own words, quoted where it stands beside ours.
 
-use crate::core::reader::{Language, said};
+mod facts;
+
+use std::fmt;
+
+use serde::{Deserialize, Serialize};
+
+pub use self::facts::Fact;
+use crate::core::reader::{Language, filled, said};
 
 /// English and Spanish.
 type Pair = (&'static str, &'static str);
 
+/// The step in which settings, secrets and certificates are read.
+pub const SETTINGS: &str = "settings";
 /// The step of a signature.
 pub const SIGNATURE: &str = "signature";
 /// The step of a connection.
 pub const CONNECTION: &str = "connection";
+/// The step of encryption.
+pub const ENCRYPTION: &str = "encryption";
 /// The step of a login.
 pub const LOGIN: &str = "login";
 /// The step in which a name is looked up.
@@ -24,29 +36,11 @@ pub const MESSAGE: &str = "message";
 /// The step of a sign of life.
 pub const HEARTBEAT: &str = "heartbeat";
 
-/// A message was signed.
-pub const SIGNED: &str = "signed by Standard Webhooks";
-/// A message was not.
-pub const NOT_SIGNED: &str = "not signed: no secret-files are configured";
-/// A broker lets the gateway in.
-pub const ACCEPTED: &str = "accepted by the broker";
-/// A broker has the message.
-pub const ACKNOWLEDGED: &str = "acknowledged by the broker (PUBACK)";
-/// A sign of life was taken.
-pub const TAKEN: &str = "taken";
-
-/// How another side answers, after its name.
-pub const ANSWERS: &str = "answers";
-/// The same, of a server of letters.
-pub const ANSWERS_BY_TLS: &str = "answers over TLS, certificate checked";
-/// The same, where the connection was not encrypted from its first byte.
-pub const ANSWERS_BY_STARTTLS: &str = "answers over TLS by STARTTLS, certificate checked";
-/// The same, of a server on this computer.
-pub const ANSWERS_HERE: &str = "answers on this computer, not encrypted";
-
-const STEPS: [Pair; 8] = [
+const STEPS: [Pair; 10] = [
+    (SETTINGS, "configuración"),
     (SIGNATURE, "firma"),
     (CONNECTION, "conexión"),
+    (ENCRYPTION, "cifrado"),
     (LOGIN, "inicio de sesión"),
     (NAME, "nombre"),
     (SENDER, "remitente"),
@@ -55,78 +49,125 @@ const STEPS: [Pair; 8] = [
     (HEARTBEAT, "señal de vida"),
 ];
 
-const OUTCOMES: [Pair; 5] = [
-    (SIGNED, "firmado según Standard Webhooks"),
-    (NOT_SIGNED, "sin firmar: no hay ningún secret-files configurado"),
-    (ACCEPTED, "aceptada por el servidor MQTT"),
-    (ACKNOWLEDGED, "confirmado por el servidor MQTT (PUBACK)"),
-    (TAKEN, "aceptada"),
-];
+/// What came of a step, or why a message was not handed over.
+#[derive(Clone, PartialEq, Eq, Debug, Serialize, Deserialize)]
+pub struct Told {
+    /// What we say of it.
+    #[serde(flatten)]
+    pub fact: Fact,
+    /// The host that it is about, where the fact does not name one.
+    #[serde(skip_serializing_if = "Option::is_none", default)]
+    pub host: Option<String>,
+    /// What the other side or the system said, in its own words.
+    #[serde(skip_serializing_if = "Option::is_none", default)]
+    pub said: Option<String>,
+    /// How it was given up, where it was tried often.
+    #[serde(skip_serializing_if = "Option::is_none", default)]
+    pub given_up: Option<GivenUp>,
+}
 
-const CONNECTED: [Pair; 4] = [
-    (ANSWERS, "responde"),
-    (ANSWERS_BY_TLS, "responde por TLS, certificado comprobado"),
-    (ANSWERS_BY_STARTTLS, "responde por TLS con STARTTLS, certificado comprobado"),
-    (ANSWERS_HERE, "responde en este equipo, sin cifrar"),
-];
+/// How a message was given up.
+#[derive(Clone, PartialEq, Eq, Debug, Serialize, Deserialize)]
+#[serde(rename_all = "kebab-case")]
+pub enum GivenUp {
+    /// It was refused in the same way as often as this.
+    Refused {
+        /// Tries.
+        tries: u32,
+    },
+    /// It was not taken for long enough.
+    NotTaken {
+        /// Tries.
+        tries: u32,
+        /// From the first try to the last, in minutes.
+        minutes: u32,
+    },
+}
+
+impl Told {
+    /// What the other side said and nothing else, or a text of before facts were kept.
+    #[must_use]
+    pub fn words(said: impl Into<String>) -> Self {
+        Self { said: Some(said.into()), ..Self::from(Fact::Words {}) }
+    }
+
+    /// The same with the host that it is about.
+    #[must_use]
+    pub fn at(self, host: impl Into<String>) -> Self {
+        Self { host: Some(host.into()), ..self }
+    }
+
+    /// The same with what the other side said; nothing is not quoted.
+    #[must_use]
+    pub fn because(self, said: impl Into<String>) -> Self {
+        Self { said: Some(said.into()).filter(|said| !said.is_empty()), ..self }
+    }
+
+    /// The same as the reason why a message was given up.
+    #[must_use]
+    pub fn given_up(self, given_up: GivenUp) -> Self {
+        Self { given_up: Some(given_up), ..self }
+    }
+
+    /// It in the words of the reader, on one line.
+    #[must_use]
+    pub fn tell(&self, language: Language) -> String {
+        let said_too = self.said.as_deref().unwrap_or_default();
+        let own = match (&self.fact, said_too) {
+            (fact, "") => fact.tell(language),
+            (Fact::Words {}, said) => said.to_owned(),
+            (fact, said) => format!("{}: «{said}»", fact.tell(language)),
+        };
+        let own = self.host.as_ref().map_or_else(|| own.clone(), |host| format!("{host}: {own}"));
+        let (pair, tries, minutes) = match self.given_up {
+            None => return own,
+            Some(GivenUp::Refused { tries }) => {
+                (("refused {tries} times: {own}", "rechazado {tries} veces: {own}"), tries, 0)
+            }
+            Some(GivenUp::NotTaken { tries, minutes }) => {
+                let english = "not taken in {tries} tries over {hours} h: {own}";
+                let spanish = "no aceptado en {tries} intentos durante {hours} h: {own}";
+                ((english, spanish), tries, minutes)
+            }
+        };
+        let (tries, hours) = (tries.to_string(), format!("{:.1}", f64::from(minutes) / 60.0));
+        let values = [("tries", tries.as_str()), ("hours", &hours), ("own", &own)];
+        filled(said(language, pair.0, pair.1), &values)
+    }
+
+    /// What to do about it, where it is ours to know.
+    #[must_use]
+    pub fn advice(&self, language: Language) -> Option<String> {
+        self.fact.advice(language)
+    }
+}
+
+impl From<Fact> for Told {
+    fn from(fact: Fact) -> Self {
+        Self { fact, host: None, said: None, given_up: None }
+    }
+}
+
+/// Words of somebody else.
+impl From<&str> for Told {
+    fn from(said: &str) -> Self {
+        Self::words(said)
+    }
+}
+
+/// In English, for the log, the terminal and programs.
+impl fmt::Display for Told {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        f.write_str(&self.tell(Language::English))
+    }
+}
 
 /// The word for a step; one that is not known stays as it is.
 #[must_use]
 pub fn step(step: &str, language: Language) -> &str {
-    known(&STEPS, step, language).unwrap_or(step)
-}
-
-/// What came of a step; what is not known, such as the words of the other side, stays as it is.
-#[must_use]
-pub fn outcome(step: &str, told: &str, language: Language) -> String {
-    if let Some(known) = known(&OUTCOMES, told, language) {
-        return known.to_owned();
-    }
-    let connected = || {
-        let (who, how) = told.split_once(' ').filter(|_| step == CONNECTION)?;
-        Some(format!("{who} {}", known(&CONNECTED, how, language)?))
-    };
-    let named = || {
-        let (name, addresses) = told.split_once(" is ").filter(|_| step == NAME)?;
-        Some(format!("{name} {} {addresses}", said(language, "is", "es")))
-    };
-    connected().or_else(named).unwrap_or_else(|| told.to_owned())
-}
-
-fn known(pairs: &[Pair], told: &str, language: Language) -> Option<&'static str> {
-    pairs
-        .iter()
-        .find(|(english, _)| *english == told)
-        .map(|(english, spanish)| said(language, english, spanish))
+    let known = STEPS.iter().find(|(english, _)| *english == step);
+    known.map_or(step, |(english, spanish)| said(language, english, spanish))
 }
 
 #[cfg(test)]
-mod tests {
-    use super::*;
-
-    // Own words; what the other side says is nobody's to translate.
-    #[test]
-    fn each_step_is_told_in_the_readers_language() {
-        for (english, spanish) in STEPS {
-            assert_eq!(step(english, Language::English), english);
-            assert_eq!(step(english, Language::Spanish), spanish);
-        }
-        for (of, told, expected) in [
-            (SIGNATURE, NOT_SIGNED, "sin firmar: no hay ningún secret-files configurado"),
-            (CONNECTION, "https://x.example/a answers", "https://x.example/a responde"),
-            (
-                CONNECTION,
-                "mx.example answers over TLS, certificate checked",
-                "mx.example responde por TLS, certificado comprobado",
-            ),
-            (NAME, "mx.example is 192.0.2.1, 192.0.2.2", "mx.example es 192.0.2.1, 192.0.2.2"),
-            (MESSAGE, "250 the queue answers", "250 the queue answers"),
-            (MESSAGE, "200 OK", "200 OK"),
-            (CONNECTION, "", ""),
-        ] {
-            assert_eq!(outcome(of, told, Language::Spanish), expected);
-            assert_eq!(outcome(of, told, Language::English), told);
-        }
-        assert_eq!(step("connect", Language::Spanish), "connect");
-    }
-}
+mod tests;

@@ -21,6 +21,7 @@ pub const fn condition(condition: Condition, language: Language) -> &'static str
         Condition::CheckOverdue => ("check overdue", "control pendiente"),
         Condition::CalibrationOverdue => ("calibration overdue", "calibración vencida"),
         Condition::ThermometerOff => ("thermometer off", "termómetro desajustado"),
+        Condition::SuppliesShort => ("supplies short", "faltan suministros"),
         Condition::RecordDamaged => ("record of a calibration damaged", "registro de una calibración dañado"),
         Condition::DiskFilling => ("disk filling up", "disco casi lleno"),
         Condition::ClockUnsynchronised => ("clock not synchronised", "reloj sin sincronizar"),

@@ -243,8 +243,8 @@ fn a_failed_check_says_what_to_do() {
         ),
     ];
     for (judgement, kind, why) in failed {
-        let english = tell(&judgement, kind, &reader(Language::English, Scale::Celsius));
-        let spanish = tell(&judgement, kind, &reader(Language::Spanish, Scale::Celsius));
+        let english = tell(&judgement, kind, true, &reader(Language::English, Scale::Celsius));
+        let spanish = tell(&judgement, kind, true, &reader(Language::Spanish, Scale::Celsius));
         assert!(english.verdict.starts_with("FAILED") && spanish.verdict.starts_with("NO CUMPLE"), "{why}");
         assert!(english.why[0].starts_with(why), "{:?}", english.why);
         assert_eq!(english.steps.len(), spanish.steps.len(), "{why}");
@@ -254,7 +254,7 @@ fn a_failed_check_says_what_to_do() {
         assert_ne!(english.why, spanish.why);
     }
     let good = judge(&strip(100.0, Some(7.0), Some(30.0)), Chlorine, &rules);
-    let told = tell(&good, CheckKind::Sanitizer, &reader(Language::English, Scale::Fahrenheit));
+    let told = tell(&good, CheckKind::Sanitizer, true, &reader(Language::English, Scale::Fahrenheit));
     assert_eq!(told.verdict, "The sanitizer is good.");
     assert_eq!(
         told.why,
@@ -265,11 +265,32 @@ fn a_failed_check_says_what_to_do() {
     assert!(told.steps.is_empty() && told.cautions.is_empty());
 }
 
+// Own rule: what is short is filled up, looked at again and entered; that somebody is told is said only where it is so.
+#[test]
+fn supplies_that_are_short_say_who_is_told() {
+    let short = Check::Supply { at: NOW, enough: false, note: None, by: String::new() };
+    let judgement = judge(&short, HotWater, &Rules::default());
+    for (alerted, language, expected) in [
+        (true, Language::English, "Whoever is on duty for alerts is told."),
+        (true, Language::Spanish, "Se avisa a quien esté de turno para las alertas."),
+        (false, Language::English, "Tell the person in charge."),
+        (false, Language::Spanish, "Avise a la persona a cargo."),
+    ] {
+        let told = tell(&judgement, CheckKind::Supply, alerted, &reader(language, Scale::Celsius));
+        let [fill, sanitizer, again, last] = told.steps.as_slice() else { panic!("{:?}", told.steps) };
+        assert!(last.starts_with(expected), "{last}");
+        let spanish = language == Language::Spanish;
+        assert!(fill.starts_with(if spanish { "Rellene o cambie" } else { "Fill up or change" }), "{fill}");
+        assert!(sanitizer.contains(if spanish { "deje de cargar" } else { "stop feeding" }), "{sanitizer}");
+        assert!(again.contains(if spanish { "Revise otra vez" } else { "Look again" }), "{again}");
+    }
+}
+
 // 0.04 K more than permitted is told as more: own rule, as for limits.
 #[test]
 fn a_difference_above_its_tolerance_never_looks_equal_to_it() {
     let judged = judge(&compared(81.54, 80.0, 1.5), HotWater, &Rules::default());
-    let told = tell(&judged, CheckKind::Thermometer, &reader(Language::English, Scale::Celsius));
+    let told = tell(&judged, CheckKind::Thermometer, true, &reader(Language::English, Scale::Celsius));
     assert_eq!(told.why, ["It shows +1.54 °C against the reference; ±1.50 °C are permitted."]);
 }
 
@@ -278,5 +299,13 @@ fn a_difference_above_its_tolerance_never_looks_equal_to_it() {
 fn a_method_that_the_form_wrote_is_told_to_each_reader() {
     assert_eq!(words::method(TEST_STRIP, Language::English), "test strip");
     assert_eq!(words::method(TEST_STRIP, Language::Spanish), "tira reactiva");
+    for (on_record, english, spanish) in [
+        ("strip", "test strip", "tira reactiva"),
+        ("titration", "titration", "valoración"),
+        ("meter", "meter", "medidor"),
+    ] {
+        assert_eq!(words::method(on_record, Language::English), english);
+        assert_eq!(words::method(on_record, Language::Spanish), spanish);
+    }
     assert_eq!(words::method("Test strip, blue", Language::Spanish), "Test strip, blue");
 }

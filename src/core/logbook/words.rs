@@ -3,7 +3,7 @@
 //! English and Spanish side by side; the Spanish is that of kitchens in the Americas.
 
 use super::{Finding, Judgement};
-use crate::core::reader::{Language, Reader, said};
+use crate::core::reader::{Language, Reader};
 use crate::core::record::{CheckKind, TEST_STRIP};
 
 /// A judgement in words. Each text is one sentence or a few.
@@ -19,15 +19,25 @@ pub struct Told {
     pub cautions: Vec<String>,
 }
 
-/// How the sanitizer was measured: the known method in the reader's word, any other as somebody typed it.
+/// The methods that the form and the command put on record.
+const METHODS: [(&str, Pair); 4] = [
+    (TEST_STRIP, ("test strip", "tira reactiva")),
+    ("strip", ("test strip", "tira reactiva")),
+    ("titration", ("titration", "valoración")),
+    ("meter", ("meter", "medidor")),
+];
+
+/// How the sanitizer was measured: a known method in the reader's word, any other as somebody typed it.
 #[must_use]
 pub fn method(on_record: &str, language: Language) -> &str {
-    if on_record == TEST_STRIP { said(language, TEST_STRIP, "tira reactiva") } else { on_record }
+    let known = METHODS.iter().find(|(known, _)| *known == on_record);
+    known.map_or(on_record, |(_, pair)| say(language, *pair))
 }
 
-/// Puts the judgement of a check of this kind into words.
+/// Puts the judgement of a check of this kind into words; `alerted` where an alert tells somebody that
+/// supplies are short.
 #[must_use]
-pub fn tell(judgement: &Judgement, kind: CheckKind, reader: &Reader) -> Told {
+pub fn tell(judgement: &Judgement, kind: CheckKind, alerted: bool, reader: &Reader) -> Told {
     let language = reader.language;
     let why = judgement.findings.iter().map(|finding| told(finding, reader)).collect();
     let failing = judgement.findings.iter().filter(|finding| finding.fails());
@@ -45,8 +55,11 @@ pub fn tell(judgement: &Judgement, kind: CheckKind, reader: &Reader) -> Told {
     if judgement.good == Some(false) {
         let (last, caution) = match kind {
             CheckKind::Sanitizer => (Some(TEST_AGAIN), Some(CHEMICALS)),
-            CheckKind::Supply => (Some(SUPPLY_AGAIN), Some(CHEMICALS)),
-            CheckKind::Thermometer => (Some(THERMOMETER_AGAIN), Some(HEAT)),
+            CheckKind::Supply => {
+                steps.push(say(language, SUPPLY_AGAIN).to_owned());
+                (Some(if alerted { ALERTED } else { TELL_SOMEBODY }), Some(CHEMICALS))
+            }
+            CheckKind::Thermometer => (Some(TELL_SOMEBODY), Some(HEAT)),
             CheckKind::DrainAndClean => (None, None),
         };
         steps.extend(last.map(|step| say(language, step).to_owned()));
@@ -255,10 +268,18 @@ const KIT: [Pair; 1] = [(
     "Test again with a fresh strip, by the instructions of the kit.",
     "Mida otra vez con una tira nueva, según las instrucciones del kit.",
 )];
-const SHORT: [Pair; 1] = [(
-    "Fill up or change what is short before the next rack; prime the pump after a change.",
-    "Rellene o cambie lo que falta antes de la próxima canasta; cebe la bomba después del cambio.",
-)];
+const SHORT: [Pair; 2] = [
+    (
+        "Fill up or change what is short before the next rack; prime the pump after a change.",
+        "Rellene o cambie lo que falta antes de la próxima canasta; cebe la bomba después del cambio.",
+    ),
+    (
+        "If it is the sanitizer: stop feeding the machine, hold the racks washed since the last good test, and test with \
+         a strip before it is used again.",
+        "Si es el desinfectante: deje de cargar la máquina, aparte las canastas lavadas desde la última prueba correcta \
+         y mida con una tira antes de volver a usarla.",
+    ),
+];
 const OFF: [Pair; 2] = [
     (
         "Do not rely on it: read another thermometer until it is adjusted or replaced.",
@@ -278,7 +299,12 @@ const TEST_AGAIN: Pair = (
      la persona a cargo, lave a mano.",
 );
 const SUPPLY_AGAIN: Pair = ("Look again and enter it.", "Revise otra vez y anótelo.");
-const THERMOMETER_AGAIN: Pair = ("Tell the person in charge.", "Avise a la persona a cargo.");
+const ALERTED: Pair = (
+    "Whoever is on duty for alerts is told. The alert stays open until a look that finds everything there is entered.",
+    "Se avisa a quien esté de turno para las alertas. La alerta sigue abierta hasta que se anote una revisión que lo \
+     encuentre todo.",
+);
+const TELL_SOMEBODY: Pair = ("Tell the person in charge.", "Avise a la persona a cargo.");
 const CHEMICALS: Pair = (
     "Never let chlorine meet acid (descaler, rinse aid) or ammonia: the gas is poisonous. Rinse well between two \
      products; gloves and eye protection; on a sharp smell leave at once.",

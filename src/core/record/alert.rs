@@ -2,6 +2,7 @@
 
 use serde::{Deserialize, Serialize};
 
+use crate::core::alert::trial::Told;
 use crate::core::alert::{AlertNumber, Condition, Occasion, Pattern, Quantity, Route};
 use crate::core::channel::Place;
 use crate::core::time::Timestamp;
@@ -197,9 +198,21 @@ pub struct Notification {
     pub outcome: Outcome,
     /// How often it was tried.
     pub attempts: u32,
-    /// What the last try said, where it failed.
+    /// Why the last try failed, where it did, in English.
     #[serde(skip_serializing_if = "Option::is_none", default)]
     pub error: Option<String>,
+    /// The same as a fact, to be told in the language of whoever reads it; absent in records of before facts
+    /// were kept.
+    #[serde(skip_serializing_if = "Option::is_none", default)]
+    pub why: Option<Told>,
+}
+
+impl Notification {
+    /// Why the last try failed, where it did; a text of before facts were kept stays as it is.
+    #[must_use]
+    pub fn failure(&self) -> Option<Told> {
+        self.why.clone().or_else(|| self.error.as_deref().map(Told::words))
+    }
 }
 
 /// A maintenance window began, changed its end, or ended. Its machine is that of the record.

@@ -2,6 +2,7 @@
 
 use super::*;
 use crate::core::access::Role;
+use crate::core::alert::trial::{Fact, GivenUp, Told};
 use crate::core::alert::{AlertNumber, Condition, Occasion, Pattern, Quantity, Route};
 use crate::core::channel::Place;
 
@@ -105,6 +106,25 @@ fn records_of_alerts_keep_their_form() {
             outcome: Outcome::GivenUp,
             attempts: 8,
             error: Some("550 no such user".to_owned()),
+            why: None,
+        })),
+    );
+    check(
+        r#"{"notification":{"key":"7-2-ana","contact":"ana","route":"mqtt","outcome":"given-up","attempts":200,"error":"e","why":{"fact":"no-answer-at","within":"10s","stage":"login","host":"mx.example","given_up":{"not-taken":{"tries":200,"minutes":1440}}}}}"#,
+        Body::Notification(Box::new(Notification {
+            key: "7-2-ana".to_owned(),
+            alert: None,
+            occasion: None,
+            contact: "ana".to_owned(),
+            route: Route::Mqtt,
+            outcome: Outcome::GivenUp,
+            attempts: 200,
+            error: Some("e".to_owned()),
+            why: Some(
+                Told::from(Fact::NoAnswerAt { within: "10s".to_owned(), stage: "login".to_owned() })
+                    .at("mx.example")
+                    .given_up(GivenUp::NotTaken { tries: 200, minutes: 1_440 }),
+            ),
         })),
     );
     check(

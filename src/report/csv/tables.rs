@@ -428,3 +428,26 @@ fn perhaps(at: Option<Timestamp>, zone: &TimeZone) -> (String, String) {
 fn count(value: Option<u64>) -> String {
     value.map(|value| value.to_string()).unwrap_or_default()
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::core::record::TEST_STRIP;
+    use crate::core::time::Timestamp;
+
+    // Own rule: a table is for programs. Its words are those of the record, in whatever language somebody asks for it.
+    #[test]
+    fn how_the_sanitizer_was_measured_stays_the_word_on_record() {
+        for method in [TEST_STRIP, "strip", "titration", "a blue strip"] {
+            let check = Check::Sanitizer {
+                at: Timestamp::from_micros(0),
+                mg_per_l: 100.0,
+                ph: None,
+                solution_c: None,
+                method: Some(method.to_owned()),
+                by: "Ana".to_owned(),
+            };
+            assert_eq!(found(&check)[4], method);
+        }
+    }
+}

@@ -36,6 +36,8 @@ pub(super) enum Said {
     Unknown,
     /// A field is missing, or too much was sent.
     Incomplete,
+    /// What was asked for as a role is none.
+    NoRole,
     /// It cannot be done just then.
     NotNow,
 }
@@ -50,6 +52,7 @@ impl Said {
             Self::ChangeFirst => &CHANGE_FIRST,
             Self::Unknown => &UNKNOWN,
             Self::Incomplete => &INCOMPLETE,
+            Self::NoRole => &NO_ROLE,
             Self::NotNow => &NOT_NOW,
         };
         telling.told(language)
@@ -124,6 +127,20 @@ const UNKNOWN: Telling = Telling {
         "Aquí no hay nada",
         "No hay ninguna cuenta ni ficha con este nombre. No se ha cambiado nada.",
         "Vuelva a la lista.",
+    ),
+};
+
+const NO_ROLE: Telling = Telling {
+    english: (
+        "There is no such role",
+        "The roles are auditor, operator, manager, technician and administrator. Nothing was changed.",
+        "Go back, choose one of them, and send again.",
+    ),
+    spanish: (
+        "No hay tal función",
+        "Las funciones son auditor, operador (operator), encargado (manager), técnico (technician) y administrador \
+                 (administrator). No se ha cambiado nada.",
+        "Vuelva atrás, elija una de ellas y envíe de nuevo.",
     ),
 };
 
@@ -442,5 +459,21 @@ impl<'a> SecretPage<'a> {
         };
         let until = until.map_or_else(String::new, |until| round.person.reader.moment(until));
         Self { frame, words, name, secret, how, until }
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    // Own promise: the answer names every role that there is.
+    #[test]
+    fn each_role_is_named_in_both_languages() {
+        for language in Language::ALL {
+            let (_, which, _) = Said::NoRole.words(language);
+            for role in Role::ALL {
+                assert!(which.contains(role.as_str()) && which.contains(who::role(role, language)), "{role}");
+            }
+        }
     }
 }

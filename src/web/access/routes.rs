@@ -23,7 +23,7 @@ use super::pages::{
 use super::password::{HashError, PasswordRefusal};
 use super::store::Account;
 use super::{Access, AccessError, origin, words};
-use crate::core::access::{Right, Role};
+use crate::core::access::Right;
 use crate::core::reader::{Language, Scale};
 use crate::core::record::AccessRefusal;
 use crate::web::frame::{self, Site};
@@ -147,6 +147,11 @@ fn with_cookie(mut response: Response, cookie: Option<HeaderValue>) -> Response 
 
 fn incomplete(rejection: &FormRejection, asker: &Asker) -> Response {
     asker.refused(rejection.status(), Said::Incomplete)
+}
+
+/// What was sent as a role is none: says which there are.
+fn no_role(asker: &Asker) -> Response {
+    asker.refused(StatusCode::UNPROCESSABLE_ENTITY, Said::NoRole)
 }
 
 async fn logout(State(access): Held, Extension(visit): Extension<Visit>, asker: Asker) -> Response {
@@ -276,7 +281,7 @@ async fn all(
 struct AddForm {
     account: String,
     name: String,
-    role: Role,
+    role: String,
     language: Language,
     scale: Scale,
 }
@@ -294,6 +299,7 @@ async fn add(
         Ok(form) => form,
         Err(rejection) => return incomplete(&rejection, &asker),
     };
+    let Ok(role) = role.parse() else { return no_role(&asker) };
     let typed = [account.clone(), name.clone(), String::new()];
     let shown = account.clone();
     let round = Round { site: &site, person: &person, deep: 0 };
@@ -359,7 +365,7 @@ enum Deed {
 struct OneForm {
     deed: Deed,
     #[serde(default)]
-    role: Option<Role>,
+    role: Option<String>,
 }
 
 async fn change_one(
@@ -378,10 +384,10 @@ async fn change_one(
     };
     let name = account.clone();
     let change = match (deed, role) {
-        (Deed::Role, Some(role)) => Change::Role { account, role },
-        (Deed::Role, None) => {
-            return asker.refused(StatusCode::UNPROCESSABLE_ENTITY, Said::Incomplete);
-        }
+        (Deed::Role, role) => match role.as_deref().map(str::parse) {
+            Some(Ok(role)) => Change::Role { account, role },
+            Some(Err(_)) | None => return no_role(&asker),
+        },
         (Deed::Disable, _) => Change::Disable { account },
         (Deed::Enable, _) => Change::Enable { account },
         (Deed::Reset, _) => Change::Reset { account },
@@ -410,7 +416,7 @@ async fn change_one(
 #[derive(Deserialize)]
 struct TokenForm {
     token: String,
-    role: Role,
+    role: String,
     days: u32,
 }
 
@@ -427,6 +433,7 @@ async fn add_token(
         Ok(form) => form,
         Err(rejection) => return incomplete(&rejection, &asker),
     };
+    let Ok(role) = role.parse() else { return no_role(&asker) };
     let name = token.clone();
     let round = Round { site: &site, person: &person, deep: 0 };
     match access.change(Change::AddToken { token, role, days }, &person.account, Some(&visit.from.told)).await

@@ -2,9 +2,10 @@ use axum::http::StatusCode;
 use jiff::tz::TimeZone;
 
 use crate::core::access::{Right, Role};
-use crate::core::alert::{AlertNumber, Condition};
+use crate::core::alert::trial::{Fact, Told};
+use crate::core::alert::{AlertNumber, Condition, Occasion, Route};
 use crate::core::reader::{Language, Reader, Scale};
-use crate::core::record::{AlertRaised, Body};
+use crate::core::record::{AlertRaised, Body, Notification, Outcome};
 use crate::core::time::Timestamp;
 use crate::web::alerts::trail;
 use crate::web::fixture::StillKitchen;
@@ -71,6 +72,27 @@ fn a_check_that_is_overdue_is_named_in_words() {
         told(Condition::ProbeFault, "bar/sanitizer", Language::Spanish),
         "Surge la alerta: bar/sanitizer"
     );
+}
+
+// Own promise: why a message was not taken is told in the words of the reader; what the other side said, and a text
+// of before facts were kept, stays as it is.
+#[test]
+fn why_a_message_was_given_up_is_told_to_each_reader() {
+    let why = || Told::from(Fact::EndedAt { stage: "recipient".to_owned() }).because("550 no such user");
+    let told = |why: Option<Told>, language| {
+        let error = Some("550 as it was kept".to_owned());
+        let (key, contact) = ("17-1-ana".to_owned(), "ana".to_owned());
+        let route = Route::Email("ana@example.org".to_owned());
+        let (alert, occasion, outcome) = (Some(AlertNumber(17)), Some(Occasion::Raised), Outcome::GivenUp);
+        let told = Notification { key, alert, occasion, contact, route, outcome, attempts: 3, error, why };
+        let reader = Reader { language, scale: Scale::Celsius, zone: TimeZone::UTC };
+        trail::of(&Body::Notification(Box::new(told)), &reader).expect("of an alert").1
+    };
+    let spanish = "no siguió adelante, en el paso «destinatario»: «550 no such user»";
+    assert_eq!(told(Some(why()), Language::Spanish), [("Respuesta", spanish.to_owned())]);
+    let english = "it went no further, at the recipient: «550 no such user»";
+    assert_eq!(told(Some(why()), Language::English), [("Answer", english.to_owned())]);
+    assert_eq!(told(None, Language::Spanish), [("Respuesta", "550 as it was kept".to_owned())]);
 }
 
 // Own promise: whoever may not act sees who may, and no dead button.

@@ -158,7 +158,7 @@ fn of_changed(changed: &AlertChanged, reader: &Reader) -> String {
 }
 
 fn of_notification(notification: &Notification, language: Language) -> Told {
-    let Notification { contact, route, attempts, error, .. } = notification;
+    let Notification { contact, route, attempts, .. } = notification;
     let occasion = notification.occasion.map_or("", |occasion| say(language, in_occasion(occasion)));
     let delivered = notification.outcome == Outcome::Delivered;
     let pair = if delivered {
@@ -178,7 +178,8 @@ fn of_notification(notification: &Notification, language: Language) -> Told {
         ("occasion", occasion),
         ("n", &attempts.to_string()),
     ];
-    let said = error.iter().map(|error| (say(language, ("Answer", "Respuesta")), error.clone()));
+    let said = notification.failure();
+    let said = said.iter().map(|why| (say(language, ("Answer", "Respuesta")), why.tell(language)));
     (filled(say(language, pair), &values), said.collect(), !delivered)
 }
 

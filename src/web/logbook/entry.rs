@@ -78,7 +78,10 @@ pub(super) async fn answer<K: Kitchen>(
     let heading = heading(kind, reader.language);
     let withdrawn = entered.is_withdrawn();
     let judged = entered.judgement.as_ref().filter(|_| !withdrawn);
-    let told = judged.zip(kind).map(|(judgement, kind)| tell(judgement, kind, reader));
+    let late_by = lateness(at, entered.recorded);
+    // One entered late may be older than a good look.
+    let alerted = late_by.is_none() && pages.kitchen.tells_of_short_supplies();
+    let told = judged.zip(kind).map(|(judgement, kind)| tell(judgement, kind, alerted, reader));
     let page = EntryPage {
         frame: Frame::new(&pages.site, person, Tab::Logbook, 2, heading).with_open(open),
         words,
@@ -92,7 +95,7 @@ pub(super) async fn answer<K: Kitchen>(
         good: judged.and_then(|judgement| judgement.good),
         withdrawn,
         told,
-        late: lateness(at, entered.recorded).map(|by| late(by.as_secs_f64(), reader.language)),
+        late: late_by.map(|by| late(by.as_secs_f64(), reader.language)),
         amendments: entered.amendments.iter().map(|(_, _, one)| amended(one, reader)).collect(),
         again: person.may(Right::Enter).then(|| again(&entered, kind)),
         ask: who::instead(person, Right::Amend, words.amend),

@@ -128,6 +128,28 @@ async fn the_other_checks_are_entered() {
     assert!(page.contains("the booster hums") && page.contains("✗ FAILED"), "{page}");
 }
 
+// Own promise: who found something short is told what to do now, and that somebody hears of it.
+#[tokio::test]
+async fn short_supplies_say_what_to_do_and_who_is_told() {
+    let kitchen = StillKitchen::new();
+    let (_, to) = post(&kitchen, "/logbook/supply", "machine=dm1&enough=no", Role::Operator).await;
+    for (language, expected) in [
+        (
+            Language::English,
+            ["Fill up or change", "Look again and enter it", "on duty for alerts is told", "acid"],
+        ),
+        (
+            Language::Spanish,
+            ["Rellene o cambie", "Revise otra vez", "Se avisa a quien esté de turno", "ácido"],
+        ),
+    ] {
+        let (_, page) = get(&kitchen, &format!("/logbook/{to}"), Role::Operator, language).await;
+        assert!(expected.iter().all(|text| page.contains(text)), "{page}");
+    }
+    let (_, page) = get(&kitchen, &format!("/logbook/{to}"), Role::Operator, Language::English).await;
+    assert!(page.contains("href=\"../../logbook/supply?machine=dm1\""), "and leads to the next look: {page}");
+}
+
 // Own promise: an impossible input is shown again as it was typed, its fault beside the field; nothing goes on record.
 #[tokio::test]
 async fn what_cannot_be_is_asked_again() {

@@ -39,7 +39,7 @@ async fn settings_say_where_each_value_comes_from() {
         "✗ CANNOT WORK",
         "nothing is known of it: none of the last 1000 messages and no test since the start",
         "the last was taken: Thu 26 Nov 2026, 12:00 UTC",
-        "the last was not taken: Thu 26 Nov 2026, 12:00 UTC: 550 no such user",
+        "the last was not taken: Thu 26 Nov 2026, 12:00 UTC: it went no further, at the recipient: «550 no such user»",
         "waiting to be sent: 2",
         "✗ FAILED",
         "step 1 · last resort",
@@ -54,10 +54,18 @@ async fn settings_say_where_each_value_comes_from() {
             !page.contains("settings/test") && page.contains("Pídalo a: encargado, administrador."),
             "{page}"
         );
-        for said in ["conexión", "aceptada por el servidor MQTT"] {
+        for said in [
+            "conexión",
+            "aceptada por el servidor MQTT",
+            "lo que responde en este puerto no habla TLS",
+            "guarda un secreto, y cualquier usuario de este equipo puede leerlo",
+            "no siguió adelante, en el paso «destinatario»: «550 no such user»",
+        ] {
             assert!(page.contains(said), "{said}: {page}");
         }
-        assert!(!page.contains("accepted by the broker"), "{page}");
+        for said in ["accepted by the broker", "does not speak TLS", "holds a secret", "at the recipient"] {
+            assert!(!page.contains(said), "{said}: {page}");
+        }
         assert!(!page.contains("<script>") && !page.contains("<img"), "{page}");
     }
 }

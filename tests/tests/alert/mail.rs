@@ -7,6 +7,7 @@ use base64::engine::general_purpose::STANDARD;
 use rinseward::alert::answer::{Answer, Step};
 use rinseward::alert::email::{Mail, Mailer, Picture};
 use rinseward::config::delivery::{MailLogin, MailSecurity, MailSettings};
+use rinseward::core::alert::trial::{Fact, Told};
 use serde_json::{Value, json};
 
 use super::peer::{AT, Identity, PACE, Peer};
@@ -216,9 +217,9 @@ async fn a_trial_tells_each_step() {
     assert_eq!(answer, Answer::Taken);
     let told: Vec<&str> = steps.iter().map(|step| step.what).collect();
     assert_eq!(told, ["name", "connection", "login", "recipient", "message"]);
-    assert_eq!(steps[4].outcome, Ok("250 2.0.0 queued as 7B2".to_owned()));
-    let way = "sink.example answers over TLS by STARTTLS, certificate checked";
-    assert_eq!(steps[1].outcome, Ok(way.to_owned()));
+    assert_eq!(steps[4].outcome, Ok(Told::words("250 2.0.0 queued as 7B2")));
+    let way = Fact::AnswersByStartTls { who: "sink.example".to_owned() };
+    assert_eq!(steps[1].outcome, Ok(way.into()));
     assert!(steps.iter().all(|step| step.outcome.is_ok()), "{steps:?}");
 
     steps.clear();
@@ -226,6 +227,6 @@ async fn a_trial_tells_each_step() {
     assert!(matches!(answer, Answer::Never { .. }), "{answer:?}");
     let last = steps.last().expect("steps");
     assert_eq!(last.what, "recipient");
-    let error = last.outcome.as_ref().expect_err("nobody lives there");
+    let error = last.outcome.as_ref().expect_err("nobody lives there").to_string();
     assert!(error.contains("550") && error.contains("no such user"), "{error}");
 }

@@ -15,10 +15,10 @@ use super::mail::{mail, settings};
 use super::peer::{Identity, Peer};
 
 /// Whether it is tried again, and what is said.
-fn told(answer: &Answer) -> (bool, &str) {
+fn told(answer: &Answer) -> (bool, String) {
     match answer {
-        Answer::Later { error, .. } => (true, error),
-        Answer::Never { error } => (false, error),
+        Answer::Later { error, .. } => (true, error.to_string()),
+        Answer::Never { error } => (false, error.to_string()),
         Answer::Taken | Answer::Doubtful { .. } | Answer::Closed { .. } => panic!("{answer:?}"),
     }
 }
@@ -31,13 +31,13 @@ async fn send(settings: MailSettings, to: &str) -> Answer {
 async fn answers_of_the_server() {
     let server = Peer::start("smtp.py", &[]);
     for (to, from, again, part) in [
-        ("nobody", "kitchen", false, "at the recipient: permanent error (550): 5.1.1 no such user"),
-        ("later", "kitchen", true, "at the recipient: transient error (451): 4.7.1 greylisted"),
-        ("spam", "kitchen", false, "at the message: permanent error (554): 5.7.1 content refused"),
-        ("busy", "kitchen", true, "at the message: transient error (451): 4.3.0 try again"),
+        ("nobody", "kitchen", false, "at the recipient: «550 5.1.1 no such user"),
+        ("later", "kitchen", true, "at the recipient: «451 4.7.1 greylisted"),
+        ("spam", "kitchen", false, "at the message: «554 5.7.1 content refused"),
+        ("busy", "kitchen", true, "at the message: «451 4.3.0 try again"),
         ("drop", "kitchen", true, "at the message"),
         // A sender that the server does not like is a matter of the configuration, and can be mended.
-        ("ana", "outsider", true, "at the sender: permanent error (550): 5.7.1 not allowed to send as"),
+        ("ana", "outsider", true, "at the sender: «550 5.7.1 not allowed to send as"),
     ] {
         let mut settings = settings(server.port(), MailSecurity::None, None);
         settings.from = format!("{from}@example.org");
@@ -55,7 +55,7 @@ async fn a_slow_server_costs_no_more_than_its_time() {
     settings.timeout = Duration::from_millis(500);
     let since = Instant::now();
     let answer = send(settings.clone(), "slow").await;
-    assert_eq!(told(&answer), (true, "no answer of localhost within 500ms, at the recipient"));
+    assert_eq!(told(&answer), (true, "localhost: no answer within 500ms, at the recipient".to_owned()));
     assert!(since.elapsed() < Duration::from_secs(5), "{:?}", since.elapsed());
 
     // One that takes the connection and never greets.
@@ -63,7 +63,7 @@ async fn a_slow_server_costs_no_more_than_its_time() {
     settings.host = "127.0.0.1".to_owned();
     settings.port = mute.local_addr().expect("a bound socket").port();
     let answer = send(settings, "ana").await;
-    assert_eq!(told(&answer), (true, "no answer of 127.0.0.1 within 500ms, at the connection"));
+    assert_eq!(told(&answer), (true, "127.0.0.1: no answer within 500ms, at the connection".to_owned()));
 }
 
 #[tokio::test]
@@ -93,7 +93,7 @@ async fn certificates_that_do_not_fit() {
         for (shown, trusted, expected) in [(&ours, &elsewhere, unknown), (&elsewhere, &elsewhere, other)] {
             let server = Peer::start("smtp.py", &[&["--tls", way][..], &shown.args()].concat());
             let answer = send(settings(server.port(), security, Some(trusted)), "ana").await;
-            assert_eq!(told(&answer), (true, expected), "{way}");
+            assert_eq!(told(&answer), (true, expected.to_owned()), "{way}");
             server.assert_silent();
         }
     }
@@ -105,7 +105,7 @@ async fn without_encryption_nothing_is_said() {
     let identity = Identity::of("localhost");
     let server = Peer::start("smtp.py", &[]);
     let answer = send(settings(server.port(), MailSecurity::StartTls, Some(&identity)), "ana").await;
-    assert_eq!(told(&answer), (true, "localhost: it offers no STARTTLS, and nothing was sent"));
+    assert_eq!(told(&answer), (true, "localhost: it offers no STARTTLS, and nothing was sent".to_owned()));
     let mut settings = settings(server.port(), MailSecurity::Tls, Some(&identity));
     settings.timeout = Duration::from_secs(2);
     let answer = send(settings, "ana").await;
@@ -133,7 +133,7 @@ async fn words_put_before_the_encryption_do_not_count() {
     for (agreed, expected) in [
         ("220 go\r\n250 injected.example\r\n", Some("put words between STARTTLS and encryption")),
         ("220 go\r\n", None),
-        ("454 not now\r\n", Some("it says 454 not now")),
+        ("454 not now\r\n", Some("454 not now")),
     ] {
         let listener = TcpListener::bind("127.0.0.1:0").await.expect("loopback");
         let mut settings = settings(

@@ -9,6 +9,7 @@ use rinseward::alert::answer::{Answer, Step};
 use rinseward::alert::publish::{MachineState, OpenAlert, Publisher, Standing, prepare};
 use rinseward::config::delivery::PublishSettings;
 use rinseward::config::source::{MqttLogin, MqttTls, MqttVersion};
+use rinseward::core::alert::trial::Fact;
 use rinseward::core::alert::{AlertNumber, Condition, Severity};
 use rinseward::core::cycle::verdict::Verdict;
 use serde_json::{Value, json};
@@ -187,7 +188,7 @@ async fn a_broker_that_restarts_and_forgets() {
     broker.kill();
     let meanwhile = running.publisher.publish(&event()).await;
     assert!(matches!(meanwhile, Answer::Later { .. }), "without a PUBACK it is not delivered: {meanwhile:?}");
-    assert!(meanwhile.error().is_some_and(|error| !error.is_empty()), "{meanwhile:?}");
+    assert!(meanwhile.error().is_some(), "{meanwhile:?}");
     if broker.path("mosquitto.db").exists() {
         broker.wipe();
     }
@@ -232,7 +233,7 @@ async fn topics_that_the_broker_forbids() {
     });
     let running = Running::start(settings(broker.port(), MqttVersion::V5));
     let answer = running.publisher.publish(&event()).await;
-    assert_eq!(answer, Answer::later("the broker forbids this topic: check its access list"));
+    assert_eq!(answer, Answer::later(Fact::TopicForbidden {}));
     running.stop().await;
 }
 
@@ -264,7 +265,7 @@ async fn passwords_and_certificates() {
         settings.tls = Some(MqttTls { ca_file: Some(identity.ca()), client: None });
         let running = Running::start(settings);
         let answer = running.publisher.publish(&event()).await;
-        assert_eq!(answer.error(), expected);
+        assert_eq!(answer.error().map(ToString::to_string).as_deref(), expected);
         running.stop().await;
     }
 }
@@ -306,7 +307,7 @@ async fn broker_is_gone(mut broker: Broker) {
     let mut steps: Vec<Step> = Vec::new();
     publisher.trial(&event(), &mut |step| steps.push(step)).await;
     let [Step { what: "connection", outcome: Err(error) }] = &steps[..] else { panic!("{steps:?}") };
-    assert!(error.starts_with("cannot connect to 127.0.0.1:"), "{error}");
+    assert!(error.to_string().starts_with("cannot connect to 127.0.0.1:"), "{error}");
     stop.cancel();
     task.await.expect("it ends by itself");
 }

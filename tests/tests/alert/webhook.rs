@@ -6,6 +6,7 @@ use rinseward::alert::answer::{Answer, Step};
 use rinseward::alert::event::{CloudEvent, Envelope, source};
 use rinseward::alert::webhook::Webhook;
 use rinseward::config::delivery::WebhookSettings;
+use rinseward::core::alert::trial::{Fact, Told};
 use rinseward::core::time::Timestamp;
 use serde_json::json;
 use tokio::net::TcpListener;
@@ -86,19 +87,18 @@ async fn libraries_of_the_standards_read_it() {
 #[tokio::test]
 async fn answers_of_the_receiver() {
     let receiver = Peer::start("webhook.py", &[]);
-    let later = |error: &str, seconds: Option<u64>| Answer::Later {
-        error: error.to_owned(),
-        after: seconds.map(Duration::from_secs),
-    };
-    let moved = "302 Found; redirections are not followed, configure the new url".to_owned();
+    let answers = |status: &str| Told::from(Fact::Status { status: status.to_owned() });
+    let later =
+        |error: Told, seconds: Option<u64>| Answer::Later { error, after: seconds.map(Duration::from_secs) };
+    let moved = Fact::Redirected { status: "302 Found".to_owned() }.into();
     for (path, expected) in [
         ("/ok", Answer::Taken),
-        ("/busy", later("429 Too Many Requests: too many", Some(7))),
-        ("/down", later("503 Service Unavailable", Some(90))),
-        ("/error", later("500 Internal Server Error: <h1>it broke [31mreally</h1>", None)),
-        ("/bad", Answer::Doubtful { error: "400 Bad Request: no such tenant".to_owned() }),
+        ("/busy", later(answers("429 Too Many Requests").because("too many"), Some(7))),
+        ("/down", later(answers("503 Service Unavailable"), Some(90))),
+        ("/error", later(answers("500 Internal Server Error").because("<h1>it broke [31mreally</h1>"), None)),
+        ("/bad", Answer::Doubtful { error: answers("400 Bad Request").because("no such tenant") }),
         ("/moved", Answer::Doubtful { error: moved }),
-        ("/gone", Answer::Closed { error: "410 Gone".to_owned() }),
+        ("/gone", Answer::Closed { error: answers("410 Gone") }),
     ] {
         let answer = send(settings(receiver.port(), path)).await;
         match (&answer, &expected) {
@@ -120,10 +120,9 @@ async fn answers_of_the_receiver() {
 #[tokio::test]
 async fn receivers_that_cannot_be_reached() {
     let (ours, elsewhere) = (Identity::of("localhost"), Identity::of("hooks.elsewhere.example"));
-    for (shown, trusted, expected) in [
-        (&ours, &elsewhere, "the server's certificate is not signed by an authority trusted here"),
-        (&elsewhere, &elsewhere, "the server's certificate is for another host name"),
-    ] {
+    for (shown, trusted, expected) in
+        [(&ours, &elsewhere, Fact::AuthorityUnknown {}), (&elsewhere, &elsewhere, Fact::NameOther {})]
+    {
         let receiver = Peer::start("webhook.py", &shown.args());
         let mut settings = settings(receiver.port(), "/ok");
         settings.url = format!("https://localhost:{}/ok", receiver.port());
@@ -135,28 +134,28 @@ async fn receivers_that_cannot_be_reached() {
     let mut hurried = settings(slow.port(), "/slow");
     hurried.timeout = Duration::from_millis(500);
     let since = Instant::now();
-    assert_eq!(send(hurried).await, Answer::later("no answer within 500ms"));
+    assert_eq!(send(hurried).await, Answer::later(Fact::NoAnswer { within: "500ms".to_owned() }));
     assert!(since.elapsed() < Duration::from_secs(5), "{:?}", since.elapsed());
 
     let gone = TcpListener::bind("127.0.0.1:0").await.expect("loopback");
     let port = gone.local_addr().expect("a bound socket").port();
     drop(gone);
     let answer = send(settings(port, "/ok")).await;
-    let error = answer.error().expect("nobody is there");
+    let error = answer.error().expect("nobody is there").to_string();
     assert!(matches!(answer, Answer::Later { .. }) && error.contains("Connection refused"), "{answer:?}");
 }
 
 #[tokio::test]
 async fn a_trial_tells_each_step() {
     let receiver = Peer::start("webhook.py", &[]);
-    for (path, last) in [("/ok", Ok("204 No Content")), ("/bad", Err("400 Bad Request: no such tenant"))] {
+    let bad = Told::from(Fact::Status { status: "400 Bad Request".to_owned() }).because("no such tenant");
+    for (path, last) in [("/ok", Ok(Told::words("204 No Content"))), ("/bad", Err(bad))] {
         let webhook = Webhook::prepare(settings(receiver.port(), path)).expect("legal settings");
         let mut steps: Vec<Step> = Vec::new();
         let answer = webhook.trial(&event(), now(), &mut |step| steps.push(step)).await;
         assert_eq!(answer == Answer::Taken, last.is_ok());
         let told: Vec<&str> = steps.iter().map(|step| step.what).collect();
         assert_eq!(told, ["signature", "connection", "message"]);
-        let expected = last.map(str::to_owned).map_err(str::to_owned);
-        assert_eq!(steps[2].outcome, expected);
+        assert_eq!(steps[2].outcome, last);
     }
 }

@@ -106,6 +106,7 @@ fn story(seconds: f64, number: u64, racks: u64) -> Vec<NewRecord> {
         outcome: Outcome::Delivered,
         attempts: 1,
         error: None,
+        why: None,
     };
     let (by, via, racks_then) = (by.to_owned(), via.to_owned(), racks_then.to_owned());
     let taken = AlertAcknowledged { alert, by: by.clone(), via, note: None };

@@ -1,6 +1,7 @@
 //! A record of each kind, made up.
 
 use rinseward::core::access::Role;
+use rinseward::core::alert::trial::{Fact, Told};
 use rinseward::core::alert::{AlertNumber, Condition, Occasion, Pattern, Quantity, Route};
 use rinseward::core::channel::Place;
 use rinseward::core::cycle::plate::{LimitSource, MachineKind, Sanitizing};
@@ -269,6 +270,9 @@ fn notification(alert: AlertNumber) -> Notification {
         outcome: Outcome::GivenUp,
         attempts: 8,
         error: Some("550".to_owned()),
+        why: Some(
+            Told::from(Fact::EndedAt { stage: "recipient".to_owned() }).at("mx.example").because("550"),
+        ),
     }
 }
 

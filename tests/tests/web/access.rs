@@ -86,6 +86,34 @@ async fn a_first_start_ends_in_a_password_of_ones_own() {
     assert_eq!(holds(&folder, &secret), [site.path("./gateway.log")], "on the console alone");
 }
 
+// Own promise: whoever asks for a role that there is not is told which there are; nothing changes.
+#[tokio::test(flavor = "multi_thread")]
+async fn what_is_no_role_is_answered_with_those_there_are() {
+    let site = Site::new("");
+    let gateway = Gateway::start(&site);
+    member(&site, &gateway, "ann", "auditor").await;
+    let mut boss = member(&site, &gateway, "boss", "administrator").await;
+    let new = [("account", "rex"), ("name", "Rex"), ("language", "en"), ("scale", "celsius")];
+    for (path, form) in [
+        ("/accounts", &[&new[..], &[("role", "king")]].concat()),
+        ("/accounts/ann", &vec![("deed", "role"), ("role", "king")]),
+        ("/accounts/ann", &vec![("deed", "role")]),
+        ("/tokens", &vec![("token", "till"), ("role", "king"), ("days", "1")]),
+    ] {
+        let answer = boss.post(path, form).await;
+        assert_eq!(answer.status, 422, "{path}: {}", answer.body);
+        for role in Role::ALL {
+            assert!(answer.body.contains(role.as_str()), "{path}: {role}: {}", answer.body);
+        }
+    }
+    gateway.stop();
+    let changed = site.events().into_iter().map(|event| event.what).find(|what| {
+        let added = matches!(what, AccessDeed::Added { name, .. } if name == "Rex");
+        added || matches!(what, AccessDeed::RoleChanged { .. } | AccessDeed::TokenAdded { .. })
+    });
+    assert_eq!(changed, None, "nothing changed");
+}
+
 // Every role at every route of access; the table is the project's own (`core::access`).
 #[tokio::test(flavor = "multi_thread")]
 async fn each_role_sees_what_it_may() {

@@ -247,7 +247,12 @@ impl Play {
     }
 
     pub(super) fn record(&mut self, machine: &str, body: Body) {
-        let record = Record::new(self.now, Some(machine.to_owned()), body);
+        self.commit(Some(machine.to_owned()), body);
+    }
+
+    /// Commits a record of a machine, or of the site.
+    pub(super) fn commit(&mut self, machine: Option<String>, body: Body) {
+        let record = Record::new(self.now, machine, body);
         let index = self.next;
         self.next += 1;
         self.handle(Event::Record { index, record: &record }).expect("a record is never refused");
@@ -311,6 +316,7 @@ impl Play {
             outcome,
             attempts: 8,
             error: None,
+            why: None,
         };
         self.record("", Body::Notification(Box::new(body)));
     }

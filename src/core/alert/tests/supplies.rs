@@ -1,0 +1,154 @@
+//! Supplies that are short, and what takes that back.
+
+use super::fixture::{Play, at, settings};
+use crate::core::alert::{Condition, Desk, Occasion, Severity};
+use crate::core::record::{Amendment, AmendmentChange, Body, Check};
+
+fn look(minutes: f64, enough: bool, note: Option<&str>, by: &str) -> Check {
+    Check::Supply { at: at(minutes), enough, note: note.map(str::to_owned), by: by.to_owned() }
+}
+
+fn enter(play: &mut Play, minutes: f64, enough: bool, note: Option<&str>, by: &str) {
+    play.until(minutes);
+    play.record("chem", Body::Check(look(minutes, enough, note, by)));
+}
+
+fn amend(play: &mut Play, minutes: f64, of: u64, change: AmendmentChange) {
+    play.until(minutes);
+    let (reason, by) = ("misread".to_owned(), "ana".to_owned());
+    play.record("chem", Body::Amendment(Box::new(Amendment { of, reason, by, change })));
+}
+
+/// What is short at present: who said so, and what.
+fn short(play: &Play) -> Vec<String> {
+    let open = play.open(Condition::SuppliesShort).filter(|alert| alert.cleared.is_none());
+    open.map(|alert| alert.about.clone()).unwrap_or_default()
+}
+
+#[test]
+fn what_is_short_is_told_and_taken_back() {
+    type Act = fn(&mut Play);
+    let corrected = |enough| AmendmentChange::Corrected(look(7.0, enough, Some("tiras"), "ben"));
+    let rows: [(&str, Act, &[&str]); 12] = [
+        ("everything is there", |play| enter(play, 1.0, true, None, "ana"), &[]),
+        ("short", |play| enter(play, 2.0, false, Some("detergent"), "ana"), &["ana: detergent"]),
+        ("said again", |play| enter(play, 3.0, false, Some("detergent"), "ana"), &["ana: detergent"]),
+        (
+            "something else, by another, who says no more",
+            |play| enter(play, 4.0, false, None, "ben"),
+            &["ana: detergent", "ben"],
+        ),
+        (
+            "a look of before is entered late",
+            |play| {
+                play.until(5.0);
+                play.record("chem", Body::Check(look(1.5, true, None, "ana")));
+            },
+            &["ana: detergent", "ben"],
+        ),
+        ("filled up", |play| enter(play, 6.0, true, None, "ana"), &[]),
+        ("short again", |play| enter(play, 7.0, false, Some("strips"), "ben"), &["ben: strips"]),
+        ("a remark", |play| amend(play, 8.0, 6, AmendmentChange::Comment), &["ben: strips"]),
+        ("withdrawn", |play| amend(play, 9.0, 6, AmendmentChange::Withdrawn), &[]),
+        (
+            "the good look is of no account",
+            |play| amend(play, 10.0, 5, AmendmentChange::Withdrawn),
+            &["ana: detergent", "ben"],
+        ),
+        (
+            "the first of them is not",
+            |play| {
+                amend(play, 11.0, 1, AmendmentChange::Withdrawn);
+                amend(play, 11.1, 2, AmendmentChange::Withdrawn);
+            },
+            &["ben"],
+        ),
+        ("filled up at last", |play| enter(play, 12.0, true, None, "ben"), &[]),
+    ];
+    for restores in [false, true] {
+        let mut play = Play::new(settings());
+        play.restores = restores;
+        for (what, act, expected) in &rows {
+            act(&mut play);
+            assert_eq!(short(&play), *expected, "{what}");
+        }
+    }
+    for (enough, expected) in [(true, &[] as &[&str]), (false, &["ben: tiras"])] {
+        let mut play = Play::new(settings());
+        enter(&mut play, 7.0, false, Some("strips"), "ben");
+        amend(&mut play, 8.0, 0, corrected(enough));
+        assert_eq!(short(&play), expected, "corrected: {enough}");
+        enter(&mut play, 9.0, true, None, "ana");
+        amend(&mut play, 10.0, 2, AmendmentChange::Corrected(look(9.0, false, None, "ana")));
+        assert_eq!(short(&play).last().map(String::as_str), Some("ana"), "it was not filled up after all");
+    }
+}
+
+// The entry makes the check that was due, and is told of at once; it does not lapse, and wants no written action.
+#[test]
+fn it_is_told_at_once_and_closes_without_a_written_action() {
+    let mut play = Play::new(settings());
+    enter(&mut play, 1.0, false, Some("sanitizer"), "cleo");
+    let alert = play.open(Condition::SuppliesShort).expect("raised");
+    assert_eq!((alert.since, alert.machine.as_deref()), (at(1.0), Some("chem")));
+    assert_eq!(alert.condition.severity(), Severity::Serious, "it escalates: a machine may sanitize nothing");
+    assert!(!alert.needs_action);
+    let told = play.effects.notices.iter().find(|notice| notice.alert.condition == Condition::SuppliesShort);
+    assert_eq!(told.map(|notice| notice.occasion), Some(Occasion::Raised));
+    play.until(20.0 * 60.0);
+    assert_eq!(short(&play), ["cleo: sanitizer"], "it does not lapse");
+    enter(&mut play, 20.0 * 60.0 + 1.0, true, None, "cleo");
+    play.until(22.0 * 60.0);
+    assert_eq!(play.open(Condition::SuppliesShort), None);
+    assert_eq!(play.story().last(), Some(&"alert-closed"));
+}
+
+// `enter supply all` is about the whole site: so is the alert.
+#[test]
+fn a_look_at_the_whole_site_is_told_of_the_site() {
+    let mut play = Play::new(settings());
+    let mut enter = |minutes, enough| {
+        play.until(minutes);
+        play.commit(None, Body::Check(look(minutes, enough, None, "ana")));
+        let open = play.open(Condition::SuppliesShort).cloned();
+        open.filter(|alert| alert.cleared.is_none()).map(|alert| (alert.machine, alert.about))
+    };
+    assert_eq!(enter(1.0, false), Some((None, vec!["ana".to_owned()])));
+    assert_eq!(enter(2.0, true), None);
+}
+
+// Own limits: 32 looks of a machine, and 200 characters of what was written.
+#[test]
+fn long_notes_and_many_looks_are_cut() {
+    let mut play = Play::new(settings());
+    enter(&mut play, 1.0, false, Some(&"é\n".repeat(500)), "ana");
+    let about = short(&play).concat();
+    assert_eq!((about.chars().count(), about.contains('\n')), (200, false), "{about}");
+    assert!(about.starts_with("ana: é é") && about.ends_with('…'), "{about}");
+    for n in 0..100_u32 {
+        enter(&mut play, 2.0 + f64::from(n), false, Some(&format!("drum {n}")), "ana");
+    }
+    let kept = short(&play);
+    assert_eq!((kept.len(), kept.last().map(String::as_str)), (32, Some("ana: drum 99")));
+    enter(&mut play, 200.0, true, None, "ana");
+    assert!(short(&play).is_empty());
+}
+
+// A state of before this was known of, and a site that does not want it.
+#[test]
+fn an_older_state_is_taken_and_the_switch_holds() {
+    let mut play = Play::new(settings());
+    enter(&mut play, 1.0, true, None, "ana");
+    let mut state: serde_json::Value = serde_json::from_slice(&play.desk.state()).expect("its own state");
+    state.as_object_mut().expect("a state").remove("looks").expect("it was there");
+    let bytes = serde_json::to_vec(&state).expect("JSON");
+    play.desk = Desk::restore(settings(), &bytes).expect("an older state");
+    enter(&mut play, 2.0, false, None, "ana");
+    assert_eq!(short(&play), ["ana"]);
+
+    let mut settings = settings();
+    settings.rules.off.insert(Condition::SuppliesShort);
+    let mut play = Play::new(settings);
+    enter(&mut play, 1.0, false, None, "ana");
+    assert_eq!(play.open(Condition::SuppliesShort), None);
+}
