@@ -17,6 +17,7 @@ use super::ledger::LedgerHandle;
 use crate::config::resolve::{Configuration, WebOptions};
 use crate::core::causes::chain;
 use crate::core::record::{Body, Record};
+use crate::core::time::Timestamp;
 use crate::diagnostic::Diagnostic;
 use crate::ledger::{Append, AppendRefused, Bookmark, LedgerError, NewRecord, Reader};
 use crate::runtime::clock::Clock;
@@ -98,8 +99,8 @@ impl Entrance {
              It is shown this once and can be used until {until}; you choose a password then.\n\
              If it is lost: rinseward accounts reset {FIRST}\n"
         );
-        let line = format!("{url}/login  {FIRST}  {secret}");
-        Some(FirstWords { text, line })
+        let login = format!("{url}/login");
+        Some(FirstWords { text, login, secret, until, access: Arc::clone(&self.access) })
     }
 }
 
@@ -121,8 +122,22 @@ fn called_like_a_program(account: &Account) -> Diagnostic {
 pub(super) struct FirstWords {
     /// All that is to be known.
     pub(super) text: String,
-    /// Where, who and the secret, in one line.
-    pub(super) line: String,
+    login: String,
+    secret: String,
+    until: Timestamp,
+    access: Arc<Access>,
+}
+
+impl FirstWords {
+    /// Where to log in, and as whom and by which secret as long as that can be used, in one line.
+    pub(super) fn line(&self) -> String {
+        let Self { login, secret, .. } = self;
+        if self.access.secret_waits(FIRST, self.until) {
+            format!("{login}  {FIRST}  {secret}")
+        } else {
+            login.clone()
+        }
+    }
 }
 
 /// Why events are not on record.

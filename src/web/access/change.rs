@@ -408,6 +408,18 @@ impl Access {
         Ok(accounts.into_iter().filter(|account| name::reads_as_token(&account.shown)).collect())
     }
 
+    /// Whether the one-time secret of an account that can be used until then is still good: nobody has chosen a
+    /// password since, nor made another secret. An account that cannot be read has none.
+    #[must_use]
+    pub fn secret_waits(&self, account: &str, until: Timestamp) -> bool {
+        let Ok(name) = account.parse() else { return false };
+        let known = self.store().account(&name).ok().flatten().map(|known| known.account);
+        known.is_some_and(|known| {
+            let good = known.must_change && known.secret_until == Some(until) && !known.disabled;
+            good && self.now() < until
+        })
+    }
+
     /// A one-time secret and its hash.
     async fn one_time(&self) -> Result<(String, String), ChangeError> {
         let secret = secret::one_time().map_err(StoreError::Random)?;
