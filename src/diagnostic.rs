@@ -59,7 +59,7 @@ impl Exit {
 }
 
 /// Every slug with its exit code and what it means, in the order of the README.
-pub const SLUGS: [(&str, Exit, &str); 68] = [
+pub const SLUGS: [(&str, Exit, &str); 69] = [
     ("usage", Exit::Usage, "the command line is not understood"),
     (
         "bug",
@@ -157,6 +157,11 @@ pub const SLUGS: [(&str, Exit, &str); 68] = [
         "the accounts cannot be opened or written, so that nobody can log in",
     ),
     ("access-refused", Exit::Usage, "what was asked of an account or a token cannot be done"),
+    (
+        "account-name",
+        Exit::Usage,
+        "an account is called as programs are on record; make another in its place",
+    ),
     ("verify-not-whole", Exit::NotWhole, "what was verified was changed, cut back or damaged"),
     ("verify-unchecked", Exit::NotChecked, "it could not be verified, so that nothing is said of it"),
     ("export-before", Exit::InputOutput, "an export is asked for of a time before the ledger begins"),

@@ -10,6 +10,8 @@ mod alerts;
 mod cli;
 #[path = "tests/crash.rs"]
 mod crash;
+#[path = "tests/demo.rs"]
+mod demo;
 #[path = "tests/entries.rs"]
 mod entries;
 #[path = "tests/evidence.rs"]

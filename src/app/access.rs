@@ -17,10 +17,12 @@ use super::ledger::LedgerHandle;
 use crate::config::resolve::{Configuration, WebOptions};
 use crate::core::causes::chain;
 use crate::core::record::{Body, Record};
+use crate::core::time::Timestamp;
+use crate::diagnostic::Diagnostic;
 use crate::ledger::{Append, AppendRefused, Bookmark, LedgerError, NewRecord, Reader};
 use crate::runtime::clock::Clock;
 use crate::runtime::supervisor::Supervisor;
-use crate::web::access::store::{Recorded, StoreError};
+use crate::web::access::store::{Account, Recorded, StoreError};
 use crate::web::access::{Access, AccessError, Changed, FIRST, Options};
 
 /// Name of the bookmark.
@@ -75,6 +77,10 @@ impl Entrance {
         };
         let access = open(configuration, web, ledger).inspect_err(|error| failed(error)).ok()?;
         let first = access.begin().inspect_err(|error| failed(error)).ok()?;
+        let alike = access.like_programs().inspect_err(|error| failed(error)).ok()?;
+        for account in alike {
+            tracing::warn!("an account is called like a program\n{}", called_like_a_program(&account));
+        }
         Some(Self { access, first })
     }
 
@@ -93,17 +99,45 @@ impl Entrance {
              It is shown this once and can be used until {until}; you choose a password then.\n\
              If it is lost: rinseward accounts reset {FIRST}\n"
         );
-        let line = format!("{url}/login  {FIRST}  {secret}");
-        Some(FirstWords { text, line })
+        let login = format!("{url}/login");
+        Some(FirstWords { text, login, secret, until, access: Arc::clone(&self.access) })
     }
+}
+
+/// An account of before that rule was made: what is done with it can be taken for what a program did.
+fn called_like_a_program(account: &Account) -> Diagnostic {
+    let Account { name, shown, role, .. } = account;
+    let summary = format!("the account «{name}» is called «{shown}», as programs are on record");
+    let advice = format!(
+        "give its owner another one: rinseward accounts add OTHER --name \"…\" --role {role}; then rinseward \
+         accounts remove {name}"
+    );
+    Diagnostic::warning("account-name", summary)
+        .place("account and name on record, on the page of accounts")
+        .cause("a name that begins with «token» is what stands on record for a program")
+        .advice(advice)
 }
 
 /// The secret of the first account, in words. Has no `Debug`: it belongs on the console alone.
 pub(super) struct FirstWords {
     /// All that is to be known.
     pub(super) text: String,
-    /// Where, who and the secret, in one line.
-    pub(super) line: String,
+    login: String,
+    secret: String,
+    until: Timestamp,
+    access: Arc<Access>,
+}
+
+impl FirstWords {
+    /// Where to log in, and as whom and by which secret as long as that can be used, in one line.
+    pub(super) fn line(&self) -> String {
+        let Self { login, secret, .. } = self;
+        if self.access.secret_waits(FIRST, self.until) {
+            format!("{login}  {FIRST}  {secret}")
+        } else {
+            login.clone()
+        }
+    }
 }
 
 /// Why events are not on record.

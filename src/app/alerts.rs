@@ -42,6 +42,7 @@ use super::logbook::{self, Entry, Prepared, Way};
 use super::order::{Done, Order, Problem};
 use super::work;
 use crate::config::resolve::Configuration;
+use crate::core::alert::dialog::SAID_EVERY;
 use crate::core::alert::{Alert, Event, Settings};
 use crate::core::channel::Probe;
 use crate::core::id::ChannelId;
@@ -367,7 +368,14 @@ impl Desk {
         let now = self.ground.clock.now();
         match ask {
             Ask::Order(order, answer) => {
-                let done = counter::perform(&mut self.clerk, now, order).await?;
+                let of_dialog = matches!(order, Order::Dialog { .. });
+                let mut done = counter::perform(&mut self.clerk, now, order).await?;
+                if let Ok(done) = &mut done
+                    && of_dialog
+                {
+                    let again = self.ground.clock.wait_until(now.plus(SAID_EVERY));
+                    (done.heard, done.again_s) = (Some(now), Some(again.as_secs_f64()));
+                }
                 // Whoever asked may have gone; it is on record all the same.
                 drop(answer.send(done));
             }

@@ -128,7 +128,9 @@ fn show(
     let mut station = Station::open(loaded, &clock, &stop)?.simulated();
     drop(entered);
     let words = station.first_words();
-    if let Some(words) = &words {
+    // Where the terminal is drawn on, the picture shows the secret as long as it can be used: what was printed before
+    // would be seen again after it, when the secret was used or nothing is left to log in at.
+    if let Some(words) = words.as_ref().filter(|_| !(draws(arguments) && io::stderr().is_terminal())) {
         write!(streams.err, "{}", words.text).map_err(Failure::output)?;
     }
     let mut published = station.published();
@@ -159,9 +161,9 @@ fn show(
         Watched { scene, published: &mut published, open: &mut open, messages: &mut messages, stop: &stop };
     let seen = if draws(arguments) {
         let speed = format!("{}× real time", arguments.speed);
-        let login = words.map(|words| words.line);
-        let setting = Setting { zone: TimeZone::system(), speed, scenario: scenario.to_string(), login };
-        watch::on_screen(watched, &setting)
+        let setting =
+            Setting { zone: TimeZone::system(), speed, scenario: scenario.to_string(), login: None };
+        watch::on_screen(watched, setting, words.as_ref())
     } else {
         in_lines(&runtime, arguments, watched, streams)
     };

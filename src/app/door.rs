@@ -8,6 +8,7 @@
 //! | route | body | answer |
 //! |---|---|---|
 //! | `GET /health` | | [`Health`] |
+//! | `GET /time` | | [`Time`]: what the service's clock shows, and how fast it runs |
 //! | `GET /alerts`, `GET /alerts/{number}` | | open alerts as JSON |
 //! | `GET /readings` | | [`LiveEvent`](super::live::LiveEvent)s, one a line, for as long as somebody reads |
 //! | `POST /orders` | [`Order`] | [`Done`] |
@@ -22,6 +23,7 @@
 
 pub(super) mod client;
 mod peer;
+pub(super) mod time;
 
 use std::future::{Future, IntoFuture};
 use std::os::unix::fs::{FileTypeExt, PermissionsExt};
@@ -38,6 +40,7 @@ use tokio::net::UnixListener;
 use tokio_util::sync::CancellationToken;
 
 pub(super) use peer::Peer;
+use time::{TIME, Time};
 
 use super::access::command::{ACCOUNTS, AccessDone, AccessOrder};
 use super::live::{self, Begun, Listening};
@@ -96,6 +99,8 @@ pub(super) struct Health {
 pub(super) trait Service: Clone + Send + Sync + 'static {
     /// How it is doing.
     fn health(&self) -> impl Future<Output = Result<Health, Problem>> + Send;
+    /// How its clock stands.
+    fn time(&self) -> Time;
     /// Open alerts; one of this number, where it is given.
     fn alerts(
         &self,
@@ -186,8 +191,10 @@ fn router<S: Service>(service: S, stop: &CancellationToken) -> Router {
         let (begun, listening) = service.readings();
         std::future::ready(live::answer(begun, listening, stop.clone()))
     };
+    let time = |State(service): State<S>| std::future::ready(Json(service.time()));
     Router::new()
         .route("/health", get(health::<S>))
+        .route(TIME, get(time))
         .route("/alerts", get(alerts::<S>))
         .route("/alerts/{number}", get(alert::<S>))
         .route(live::READINGS, get(readings))

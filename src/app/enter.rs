@@ -9,6 +9,7 @@ use std::ops::ControlFlow;
 use jiff::tz::TimeZone;
 
 use super::alerts::clerk::BOOKMARK;
+use super::door::time;
 use super::logbook::{Change, Correction, Entry, Judged};
 use super::order::{Done, Order};
 use super::{Failure, Streams, configuration, in_force, ledger, people};
@@ -24,31 +25,27 @@ use crate::core::time::Timestamp;
 use crate::diagnostic::Diagnostic;
 use crate::ledger::{LedgerError, Reader};
 use crate::report::local;
-use crate::runtime::clock::Clock;
 
 /// Does what `enter` asks.
 pub(super) fn enter(command: &EnterCommand, streams: &mut Streams<'_>) -> Result<(), Failure> {
-    let now = Clock::system().now();
     match command {
-        EnterCommand::Sanitizer(strip) => put(&strip.machine, &strip.entry, now, streams, |at, by| {
+        EnterCommand::Sanitizer(strip) => put(&strip.machine, &strip.entry, streams, |at, by| {
             let (mg_per_l, ph, method) = (strip.mg_per_l, strip.ph, strip.method.clone());
             let solution_c = strip.solution.map(|solution| solution.0);
             Check::Sanitizer { at, mg_per_l, ph, solution_c, method, by }
         }),
-        EnterCommand::Supply(supply) => put(&supply.machine, &supply.entry, now, streams, |at, by| {
+        EnterCommand::Supply(supply) => put(&supply.machine, &supply.entry, streams, |at, by| {
             Check::Supply { at, enough: !supply.short, note: supply.note.clone(), by }
         }),
-        EnterCommand::DrainAndClean(drain) => put(&drain.machine, &drain.entry, now, streams, |at, by| {
+        EnterCommand::DrainAndClean(drain) => put(&drain.machine, &drain.entry, streams, |at, by| {
             Check::DrainAndClean { at, note: drain.note.clone(), by }
         }),
         EnterCommand::Thermometer(thermometer) => {
-            put(&thermometer.machine, &thermometer.entry, now, streams, |at, by| {
-                compared(thermometer, at, by)
-            })
+            put(&thermometer.machine, &thermometer.entry, streams, |at, by| compared(thermometer, at, by))
         }
-        EnterCommand::Note(note) => self::note(note, now, streams),
-        EnterCommand::Amendment(amendment) => amend(amendment, now, streams),
-        EnterCommand::Due(arguments) => due(arguments, now, streams),
+        EnterCommand::Note(note) => self::note(note, streams),
+        EnterCommand::Amendment(amendment) => amend(amendment, streams),
+        EnterCommand::Due(arguments) => due(arguments, streams),
     }
 }
 
@@ -74,11 +71,11 @@ fn machine_of(name: &str) -> Option<String> {
 fn put(
     machine: &str,
     entry: &EntryArgs,
-    now: Timestamp,
     streams: &mut Streams<'_>,
     made: impl FnOnce(Timestamp, String) -> Check,
 ) -> Result<(), Failure> {
     let loaded = configuration::load(&entry.config.files)?;
+    let now = time::clock(&loaded.configuration.socket).now();
     let at = entry.at.map_or(now, |at| at.in_zone(&loaded.configuration.alerts.zone, now));
     let check = made(at, entry.by.clone());
     let entered = Entered::Check { kind: check.kind(), machine: machine.to_owned() };
@@ -87,12 +84,13 @@ fn put(
     answer(&people::done(&loaded, order)?, &entered, tells(&loaded), entry.answer, streams)
 }
 
-fn note(arguments: &NoteArgs, now: Timestamp, streams: &mut Streams<'_>) -> Result<(), Failure> {
+fn note(arguments: &NoteArgs, streams: &mut Streams<'_>) -> Result<(), Failure> {
     let (text, machine) = match arguments.words.as_slice() {
         [machine, text] => (text.clone(), machine_of(machine)),
         words => (words.concat(), None),
     };
     let loaded = configuration::load(&arguments.entry.config.files)?;
+    let now = time::clock(&loaded.configuration.socket).now();
     let at = arguments.entry.at.map(|at| at.in_zone(&loaded.configuration.alerts.zone, now));
     let note = Note { at, text, by: arguments.entry.by.clone() };
     let entry = Entry::Note { machine, note, late: arguments.entry.late };
@@ -100,8 +98,9 @@ fn note(arguments: &NoteArgs, now: Timestamp, streams: &mut Streams<'_>) -> Resu
     answer(&done, &Entered::Note, false, arguments.entry.answer, streams)
 }
 
-fn amend(arguments: &AmendmentArgs, now: Timestamp, streams: &mut Streams<'_>) -> Result<(), Failure> {
+fn amend(arguments: &AmendmentArgs, streams: &mut Streams<'_>) -> Result<(), Failure> {
     let loaded = configuration::load(&arguments.config.files)?;
+    let now = time::clock(&loaded.configuration.socket).now();
     let right = &arguments.right;
     let correction = Correction {
         at: right.at.map(|at| at.in_zone(&loaded.configuration.alerts.zone, now)),
@@ -176,8 +175,9 @@ fn judgement(out: &mut dyn Write, judged: &Judged, tells: bool, how: AnswerArgs)
     told.cautions.iter().try_for_each(|caution| writeln!(out, "  ! {caution}"))
 }
 
-fn due(arguments: &DueArgs, now: Timestamp, streams: &mut Streams<'_>) -> Result<(), Failure> {
+fn due(arguments: &DueArgs, streams: &mut Streams<'_>) -> Result<(), Failure> {
     let loaded = configuration::load(&arguments.config.files)?;
+    let now = time::clock(&loaded.configuration.socket).now();
     let configured = &loaded.configuration.machines;
     if let Some(wanted) = &arguments.machine
         && configured.iter().all(|machine| machine.name != *wanted)

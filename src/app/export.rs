@@ -22,6 +22,7 @@ use self::paper::Sheet;
 use self::place::Place;
 pub(in crate::app) use self::progress::Progress;
 use self::written::Hashed;
+use super::door::time;
 use super::{Failure, Streams, configuration, history, ledger, people};
 use crate::cli::{ExportArgs, ExportForm};
 use crate::core::time::Timestamp;
@@ -30,7 +31,6 @@ use crate::ledger::{CycleFilter, LedgerError, Reader};
 use crate::report::account::build::Question;
 use crate::report::account::{Account, Seal};
 use crate::report::local;
-use crate::runtime::clock::Clock;
 
 pub(super) fn export(arguments: &ExportArgs, streams: &mut Streams<'_>) -> Result<(), Failure> {
     check(arguments)?;
@@ -44,7 +44,8 @@ pub(super) fn export(arguments: &ExportArgs, streams: &mut Streams<'_>) -> Resul
     };
     let seal = sealed(arguments, &path, streams)?;
     let reader = Reader::open(&path).map_err(failed)?;
-    let question = question(arguments, &reader, &path, Clock::system().now())?;
+    let now = time::clock_of(&path, socket(arguments)?.as_deref()).now();
+    let question = question(arguments, &reader, &path, now)?;
     warn_before(&question, &reader, &path, streams)?;
     let traces = if arguments.all_traces { Traces::All } else { Traces::OfExceptions };
     let with = With { traces, seal, sheet };

@@ -16,6 +16,7 @@ use std::path::{Path, PathBuf};
 
 use jiff::tz::TimeZone;
 
+use super::door::time;
 use super::export::gather;
 use super::{Failure, Streams, configuration, ledger};
 use crate::cli::{DEFAULT_CONFIG, FormArgs, HistoryArgs, Show};
@@ -31,7 +32,6 @@ use crate::report::row::CycleRow;
 use crate::report::sheet::{Column, Form, Sheet};
 use crate::report::table::{Style, Table};
 use crate::report::{csv, json};
-use crate::runtime::clock::Clock;
 
 /// Most damaged records that are named one by one.
 const DAMAGED_NAMED: usize = 20;
@@ -218,12 +218,12 @@ impl<'r> Ground<'r> {
         if let Some(after) = arguments.after {
             follows(reader, &path, after, arguments.show)?;
         }
+        let now = time::clock_of(&path, loaded.as_ref().map(|loaded| loaded.socket.as_path())).now();
         let (settings, said_by) = match loaded {
             Some(loaded) => (Some(loaded.alerts), SaidBy::Given),
             None => recorded(reader).map_err(|error| ledger::diagnose(&error, &path))?,
         };
         let zone = settings.as_ref().map_or_else(TimeZone::system, |settings| settings.zone.clone());
-        let now = Clock::system().now();
         let from = arguments.from.map(|from| from.in_zone(&zone, now));
         let to = arguments.to.map(|to| to.end_in_zone(&zone, now));
         if from.zip(to).is_some_and(|(from, to)| to <= from) {

@@ -34,11 +34,13 @@ pub(super) use self::service::{READINGS, answer};
 pub(super) use self::tap::{Listening, Newest, Tap};
 use super::Failure;
 use super::door::client::{self, CallError};
+use super::door::time;
 use super::run::bug;
 use crate::config::load::Loaded;
 use crate::config::resolve::Configuration;
 use crate::core::channel::Channel;
 use crate::diagnostic::Diagnostic;
+use crate::runtime::clock::Clock;
 use crate::runtime::shutdown::Signals;
 
 /// Most events that wait for a listener (own choice): a minute of 16 probes at 4 Hz, and 0.4 s of the
@@ -116,6 +118,15 @@ impl Live {
     /// By which way readings come.
     pub(super) const fn through(&self) -> Through {
         self.through
+    }
+
+    /// The clock by which what is seen is judged: that of the service where it sends the readings, else the
+    /// computer's.
+    pub(super) fn clock(&self, loaded: &Loaded) -> Clock {
+        match self.through {
+            Through::Service { .. } => time::clock(&loaded.configuration.socket),
+            Through::OwnSources => Clock::system(),
+        }
     }
 
     /// The channels that are looked at, in the order of the configuration.

@@ -118,6 +118,12 @@ pub(super) struct Done {
     /// Until when the machine of a dialog counts as worked on.
     #[serde(skip_serializing_if = "Option::is_none", default)]
     pub(super) worked_on_until: Option<Timestamp>,
+    /// When a dialog was heard of, by the clock of the service.
+    #[serde(skip_serializing_if = "Option::is_none", default)]
+    pub(super) heard: Option<Timestamp>,
+    /// How soon the service wants to hear of a dialog again, in seconds of the world.
+    #[serde(skip_serializing_if = "Option::is_none", default)]
+    pub(super) again_s: Option<f64>,
     /// What a check that was entered came to.
     #[serde(skip_serializing_if = "Option::is_none", default)]
     pub(super) judged: Option<Judged>,

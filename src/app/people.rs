@@ -10,6 +10,7 @@ use jiff::tz::TimeZone;
 
 use super::alerts::{counter, story, trial};
 use super::door::client::{self, CallError};
+use super::door::time;
 use super::export::gather;
 use super::order::{Done, Order, TestOrder, Trial};
 use super::{Failure, Streams, configuration, history, ledger};
@@ -25,7 +26,6 @@ use crate::diagnostic::Diagnostic;
 use crate::ledger::Reader;
 use crate::report::alerts as printed;
 use crate::report::local::minute_and_zone;
-use crate::runtime::clock::Clock;
 
 /// `alerts …`.
 pub(super) fn alerts(command: &AlertsCommand, streams: &mut Streams<'_>) -> Result<(), Failure> {
@@ -102,8 +102,8 @@ fn act(arguments: &ActArgs, streams: &mut Streams<'_>) -> Result<(), Failure> {
 
 /// `maintenance`.
 pub(super) fn maintenance(arguments: &MaintenanceArgs, streams: &mut Streams<'_>) -> Result<(), Failure> {
-    let now = Clock::system().now();
     let loaded = configuration::load(&arguments.config.files)?;
+    let now = time::clock(&loaded.configuration.socket).now();
     let zone = &loaded.configuration.alerts.zone;
     let until = match (arguments.until, arguments.span) {
         (Some(until), _) => until.in_zone(zone, now),

@@ -127,16 +127,8 @@ fn proved(
     let turns_of = order.len();
     let work = Proving::new(order, site, warmth).lasting(Duration::from_secs(arguments.seconds_each));
     let asks = !arguments.yes;
-    let mut turns = Turns {
-        live,
-        clock: Clock::system(),
-        stop,
-        work,
-        silence: Silence::default(),
-        arguments,
-        asks,
-        columns,
-    };
+    let clock = live.clock(loaded);
+    let mut turns = Turns { live, clock, stop, work, silence: Silence::default(), arguments, asks, columns };
     if let Some(at_work) = at_work {
         turns.say(streams, &[&at_work.told(arguments.language)])?;
     }

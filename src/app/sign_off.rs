@@ -13,6 +13,7 @@ use std::path::Path;
 use serde::Serialize;
 use tokio_util::sync::CancellationToken;
 
+use super::door::time;
 use super::export::place::Staged;
 use super::export::seal;
 use super::logbook::Entry;
@@ -27,7 +28,6 @@ use crate::diagnostic::Diagnostic;
 use crate::ledger::{LedgerError, Reader};
 use crate::report::account::Seal;
 use crate::report::signoff::{self, Facts, Paper};
-use crate::runtime::clock::Clock;
 pub(super) use gather::Asked;
 use gather::{Evidence, Gathered};
 
@@ -51,7 +51,7 @@ pub(super) fn sign_off(arguments: &SignOffArgs, streams: &mut Streams<'_>) -> Re
     if let Some(index) = arguments.sheet_only {
         return again(arguments, index, &loaded, &reader, streams);
     }
-    let now = Clock::system().now();
+    let now = time::clock(&loaded.configuration.socket).now();
     let by = arguments.by.as_deref().unwrap_or_default();
     let asked = Asked {
         machine: &arguments.machine,

@@ -49,6 +49,7 @@ struct Session<'s, 'a> {
     live: Live,
     /// The machine is under work; `None` where no service runs.
     at_work: Option<AtWork>,
+    /// That of the service, where readings come through it.
     clock: Clock,
     /// Cancelled by SIGINT and SIGTERM.
     stop: CancellationToken,
@@ -107,7 +108,7 @@ impl<'s, 'a> Session<'s, 'a> {
         let json = arguments.answer.json;
         let columns =
             if json { terminal::columns(std::io::stderr()) } else { terminal::columns(std::io::stdout()) };
-        let (clock, stop) = (Clock::system(), live.stop_on_signals()?);
+        let (clock, stop) = (live.clock(&loaded), live.stop_on_signals()?);
         let why = format!("{what} of {name}");
         let at_work = AtWork::begin(&live, &loaded, channel.name.machine(), (&arguments.by, why))?;
         let mut session = Self {

@@ -42,7 +42,7 @@ pub(super) fn watch(arguments: &WatchArgs, streams: &mut Streams<'_>) -> Result<
     let wanted = Wanted { machines: arguments.machines.clone(), channels: arguments.probes.clone() };
     let live = Live::open(&loaded, &wanted)?;
     let stop = live.stop_on_signals()?;
-    let clock = Clock::system();
+    let clock = live.clock(&loaded);
     let mut scene = Scene::new(live.channels(), arguments.language, clock.elapsed());
     scene.other_configuration = live.through() == (Through::Service { same_configuration: false });
     let limit = arguments.seconds.map(|seconds| clock.elapsed() + Duration::from_secs(seconds));

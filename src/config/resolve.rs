@@ -2,7 +2,7 @@
 
 use std::collections::BTreeMap;
 use std::net::SocketAddr;
-use std::path::PathBuf;
+use std::path::{Path, PathBuf};
 use std::time::Duration;
 
 use jiff::civil::Time;
@@ -62,6 +62,14 @@ pub struct DigestOptions {
     pub daily: Vec<String>,
     /// Contacts that get the one of last week, on Mondays.
     pub weekly: Vec<String>,
+}
+
+/// Where the service of the ledger at this place listens, unless `[service] socket` says otherwise.
+#[must_use]
+pub fn socket_beside(ledger: &Path) -> PathBuf {
+    let mut socket = ledger.as_os_str().to_owned();
+    socket.push(".socket");
+    PathBuf::from(socket)
 }
 
 /// The whole configuration.

@@ -21,7 +21,7 @@ mod tests;
 
 use serde::{Deserialize, Serialize};
 
-pub use access::{AccessDeed, AccessEvent, AccessRefusal, FIRST_START};
+pub use access::{AccessDeed, AccessEvent, AccessRefusal, AskedChange, FIRST_START, Unchanged};
 pub use alert::{
     AlertAcknowledged, AlertChanged, AlertCleared, AlertClosed, AlertRaised, Change, Clearing,
     CorrectiveAction, Maintenance, Notification, OfAlert, Outcome,

@@ -101,6 +101,12 @@ impl Clock {
         anchor.shown.plus(self.shared.base.monotonic().saturating_sub(anchor.at).mul_f64(self.shared.rate))
     }
 
+    /// Seconds of this clock in one second of the world.
+    #[must_use]
+    pub fn rate(&self) -> f64 {
+        self.shared.rate
+    }
+
     /// What it will show when so much time of the world has passed.
     #[must_use]
     pub fn after(&self, span: Duration) -> Timestamp {

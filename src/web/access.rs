@@ -52,8 +52,8 @@ pub(super) use pages::asked;
 use self::bucket::Buckets;
 use self::password::Hasher;
 use self::store::{Account, Pending, Recorded, Store, StoreError, Token};
-use self::tally::Tally;
-use crate::core::record::{AccessDeed, AccessEvent, AccessRefusal};
+use self::tally::{Refused, Tally};
+use crate::core::record::{AccessDeed, AccessEvent, AccessRefusal, AskedChange, Unchanged};
 use crate::core::time::Timestamp;
 
 /// What the pages are to know of the site.
@@ -87,6 +87,8 @@ pub enum AccessError {
 struct Bounds {
     buckets: Buckets,
     tally: Tally,
+    /// Refused changes of accounts and tokens: a stranger's tries crowd none of them out.
+    changes: Tally,
 }
 
 /// Accounts, sessions and tokens at work.
@@ -183,7 +185,19 @@ impl Access {
     /// Notes that somebody was turned away. `account` is what goes on record.
     async fn refused(self: &Arc<Self>, account: &str, why: AccessRefusal, from: &str) {
         let now = self.now();
-        let told = self.bounds().tally.take(now, account, why, Some(from));
+        let told = self.bounds().tally.take(now, account, Refused::Visit(why), (Some(from), None));
+        self.note(now, told).await;
+    }
+
+    /// Notes that a change of an account or a token was refused. `account` is what goes on record.
+    async fn change_refused(
+        self: &Arc<Self>,
+        account: &str,
+        (asked, why): (AskedChange, Unchanged),
+        (from, by): (Option<&str>, Option<&str>),
+    ) {
+        let now = self.now();
+        let told = self.bounds().changes.take(now, account, Refused::Change(asked, why), (from, by));
         self.note(now, told).await;
     }
 
@@ -193,7 +207,7 @@ impl Access {
         }
         let noted = self.at_store(move |store| Ok::<_, AccessError>(store.note(now, &events)?)).await;
         if let Err(error) = noted {
-            tracing::error!(%error, "a refused login could not be noted");
+            tracing::error!(%error, "what was refused could not be noted");
         }
     }
 
@@ -210,8 +224,9 @@ impl Access {
     pub async fn tidy(self: &Arc<Self>, end: bool) -> Result<(), AccessError> {
         let now = self.now();
         let told = {
-            let tally = &mut self.bounds().tally;
-            if end { tally.end() } else { tally.turn(now) }
+            let Bounds { tally, changes, .. } = &mut *self.bounds();
+            let turn = |tally: &mut Tally| if end { tally.end() } else { tally.turn(now) };
+            [turn(tally), turn(changes)].concat()
         };
         self.at_store(move |store| Ok(store.tidy(now, &told)?)).await
     }

@@ -171,6 +171,35 @@ fn a_row_can_be_made_again_from_its_record() {
     assert_eq!(rows, made);
 }
 
+// The golden ledger holds every kind and variant that can stand on record.
+#[test]
+fn whatever_can_stand_on_record_fits_the_published_schema() {
+    let directory = tempfile::tempdir().expect("room for a directory");
+    let (ledger, lines) = (directory.path().join("ledger.sqlite"), directory.path().join("records.jsonl"));
+    let golden = Path::new(env!("CARGO_MANIFEST_DIR")).join("tests/golden/ledger-format-2.sqlite");
+    fs::copy(&golden, &ledger).expect("the golden ledger is there");
+    let exported = Command::new(env!("CARGO_BIN_EXE_rinseward"))
+        .args([
+            "export",
+            "--form",
+            "jsonl",
+            "--year",
+            "2026",
+            "--out",
+            shown(&lines),
+            "--ledger",
+            shown(&ledger),
+        ])
+        .output()
+        .expect("the program starts");
+    assert!(exported.status.success(), "{}", String::from_utf8_lossy(&exported.stderr));
+    let valid = python(&["validate", shown(&schema("record")), shown(&lines)]);
+    let text = fs::read_to_string(&lines).expect("lines");
+    let wrong = text.lines().zip(valid.as_array().expect("a list")).filter(|(_, ok)| **ok != true);
+    let wrong: Vec<&str> = wrong.map(|(line, _)| line).collect();
+    assert!(wrong.is_empty() && text.lines().count() > 100, "not valid: {wrong:#?}");
+}
+
 #[test]
 fn what_is_json_fits_the_published_schemas() {
     let site = Site::new();

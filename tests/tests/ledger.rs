@@ -22,6 +22,8 @@ use sha2::{Digest, Sha256};
 
 #[path = "ledger/append.rs"]
 pub(crate) mod append;
+#[path = "ledger/every_kind.rs"]
+mod every_kind;
 #[path = "ledger/faults.rs"]
 mod faults;
 #[path = "ledger/fixture.rs"]

@@ -8,6 +8,8 @@ mod at_work;
 mod dialogs;
 #[path = "technician/kitchen.rs"]
 mod kitchen;
+#[path = "technician/other_clock.rs"]
+mod other_clock;
 
 use std::fs::File;
 use std::process::{Child, Command};

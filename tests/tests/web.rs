@@ -8,7 +8,7 @@ mod attacks;
 #[path = "web/paths/auditor.rs"]
 mod auditor;
 #[path = "web/browser.rs"]
-mod browser;
+pub(crate) mod browser;
 #[path = "web/chromium.rs"]
 mod chromium;
 #[path = "web/commands.rs"]
@@ -20,7 +20,7 @@ mod desk;
 #[path = "web/encrypted.rs"]
 mod encrypted;
 #[path = "web/gateway.rs"]
-mod gateway;
+pub(crate) mod gateway;
 #[path = "web/kitchen.rs"]
 mod kitchen;
 #[path = "web/logbook.rs"]

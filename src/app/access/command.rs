@@ -18,7 +18,7 @@ use crate::diagnostic::Diagnostic;
 use crate::report::local::minute_and_zone;
 use crate::runtime::clock::Clock;
 use crate::web::access::store::{Account, StoreError, Token};
-use crate::web::access::{Access, Change, ChangeError, Changed};
+use crate::web::access::{Access, Change, ChangeError, ChangeRefusal, Changed};
 
 /// Route of the control socket.
 pub(in crate::app) const ACCOUNTS: &str = "/accounts";
@@ -72,14 +72,15 @@ impl AccessOrder {
 pub(in crate::app) async fn perform(keeper: &Keeper, order: AccessOrder) -> Result<AccessDone, Problem> {
     let access = &keeper.access;
     let changed = match order.change {
-        Some(change) => access.change(change, &order.by, None).await.map_err(|error| problem(&error))?,
-        None => Changed::default(),
+        Some(change) => access.change(change, &order.by, None).await,
+        None => Ok(Changed::default()),
     };
+    // A refusal goes on record as well.
     if let Err(error) = keeper.drain().await {
         let error = chain(&error);
-        tracing::warn!(error, "a change of the accounts waits to be put on record");
+        tracing::warn!(error, "what was asked of the accounts waits to be put on record");
     }
-    listed(access, changed).await
+    listed(access, changed.map_err(|error| problem(&error))?).await
 }
 
 async fn listed(access: &std::sync::Arc<Access>, changed: Changed) -> Result<AccessDone, Problem> {
@@ -96,7 +97,19 @@ fn failed(error: &(dyn std::error::Error + 'static)) -> Problem {
 fn problem(error: &ChangeError) -> Problem {
     match error {
         ChangeError::Refused(refusal) => {
-            Problem::new(REFUSED, refusal.to_string(), "rinseward accounts list has those that are there")
+            let advice = match refusal {
+                ChangeRefusal::ReadsAsToken => {
+                    "give the name as people call them, such as --name \"Ana Díaz\", that begins otherwise"
+                }
+                ChangeRefusal::NoName(_)
+                | ChangeRefusal::Shown(_)
+                | ChangeRefusal::Unknown
+                | ChangeRefusal::Taken
+                | ChangeRefusal::LastAdministrator
+                | ChangeRefusal::Same
+                | ChangeRefusal::Days => "rinseward accounts list has those that are there",
+            };
+            Problem::new(REFUSED, refusal.to_string(), advice)
         }
         ChangeError::Access(_) | ChangeError::Hash(_) => failed(error),
     }

@@ -10,6 +10,7 @@ use super::start::Surroundings;
 use super::trial;
 use crate::app::access::Keeper;
 use crate::app::access::command::{self, AccessDone, AccessOrder};
+use crate::app::door::time::Time;
 use crate::app::door::{Health, Service};
 use crate::app::ledger::Tide;
 use crate::app::live::{Begun, Listening, Tap};
@@ -54,6 +55,10 @@ impl Service for Counter {
         let records = self.tide.borrow().records;
         let version = env!("CARGO_PKG_VERSION").to_owned();
         Ok(Health { version, records, alerts_open: alerts.len(), alerts_up_to_date })
+    }
+
+    fn time(&self) -> Time {
+        Time::of(&self.clock)
     }
 
     async fn alerts(&self, number: Option<u64>) -> Result<Vec<serde_json::Value>, Problem> {

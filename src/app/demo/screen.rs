@@ -39,7 +39,7 @@ pub(super) struct Setting {
     /// Speed, such as `60× real time`.
     pub(super) speed: String,
     pub(super) scenario: String,
-    /// Where to log in at the pages, as whom and with which secret.
+    /// Where to log in at the pages, and as whom and with which secret as long as that can be used.
     pub(super) login: Option<String>,
 }
 

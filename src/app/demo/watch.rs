@@ -12,6 +12,7 @@ use tokio_util::sync::CancellationToken;
 use super::open::OpenAlerts;
 use super::scene::Scene;
 use super::screen::{self, Setting};
+use crate::app::access::FirstWords;
 use crate::app::{Failure, Streams, terminal};
 use crate::report::table::{self, Table};
 use crate::runtime::driver::Published;
@@ -32,7 +33,11 @@ pub(super) struct Watched<'w> {
 ///
 /// # Errors
 /// The terminal's.
-pub(super) fn on_screen(watched: Watched<'_>, setting: &Setting) -> Result<(), Failure> {
+pub(super) fn on_screen(
+    watched: Watched<'_>,
+    mut setting: Setting,
+    words: Option<&FirstWords>,
+) -> Result<(), Failure> {
     let Watched { scene, published, open, messages, stop } = watched;
     terminal::on_screen(|terminal| {
         let mut news = false;
@@ -54,7 +59,8 @@ pub(super) fn on_screen(watched: Watched<'_>, setting: &Setting) -> Result<(), F
             open.look();
             scene.open = open.lines(&setting.zone);
         }
-        terminal.draw(|frame| screen::draw(frame, scene, setting))?;
+        setting.login = words.map(FirstWords::line);
+        terminal.draw(|frame| screen::draw(frame, scene, &setting))?;
         if terminal::asked_to_quit(PICTURE_EVERY)? {
             stop.cancel();
         }

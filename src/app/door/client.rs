@@ -60,6 +60,27 @@ pub(in crate::app) fn post<T: DeserializeOwned>(
     route: &str,
     body: &impl Serialize,
 ) -> Result<T, CallError> {
+    call(socket, route, ANSWER_MAX, |client, url| client.post(url).json(body))
+}
+
+/// Asks the service behind this socket for something, for no longer than this.
+///
+/// # Errors
+/// [`CallError`] where it does not answer in time.
+pub(in crate::app) fn get_within<T: DeserializeOwned>(
+    socket: &Path,
+    route: &str,
+    within: Duration,
+) -> Result<T, CallError> {
+    call(socket, route, within, |client, url| client.get(url))
+}
+
+fn call<T: DeserializeOwned>(
+    socket: &Path,
+    route: &str,
+    within: Duration,
+    ask: impl FnOnce(reqwest::Client, String) -> reqwest::RequestBuilder,
+) -> Result<T, CallError> {
     knock(socket)?;
     let runtime = tokio::runtime::Builder::new_current_thread()
         .enable_all()
@@ -68,10 +89,10 @@ pub(in crate::app) fn post<T: DeserializeOwned>(
     runtime.block_on(async {
         let client = reqwest::Client::builder()
             .unix_socket(socket)
-            .timeout(ANSWER_MAX)
+            .timeout(within)
             .build()
             .map_err(CallError::Answer)?;
-        let sent = client.post(format!("http://localhost{route}")).json(body).send().await;
+        let sent = ask(client, format!("http://localhost{route}")).send().await;
         let response = sent.map_err(CallError::Answer)?;
         if response.status() == reqwest::StatusCode::CONFLICT {
             return Err(CallError::Refused(response.json().await.map_err(CallError::Answer)?));

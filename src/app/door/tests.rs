@@ -7,6 +7,7 @@ use super::client::CallError;
 use super::*;
 use crate::core::alert::AlertNumber;
 use crate::core::alert::trial::Told;
+use crate::core::time::Timestamp;
 
 /// Keeps the orders it was given.
 #[derive(Clone, Default)]
@@ -15,6 +16,10 @@ struct Noted(Arc<Mutex<Vec<Order>>>);
 impl Service for Noted {
     async fn health(&self) -> Result<Health, Problem> {
         std::future::ready(Ok(Health { records: 7, ..Health::default() })).await
+    }
+
+    fn time(&self) -> Time {
+        Time { now: Timestamp::from_micros(7), rate: 60.0 }
     }
 
     async fn alerts(&self, number: Option<u64>) -> Result<Vec<serde_json::Value>, Problem> {
@@ -121,4 +126,34 @@ async fn a_socket_left_behind_is_replaced_and_no_other_file() {
     std::fs::write(&socket, "a file of somebody").expect("writable");
     assert!(matches!(Door::open(&socket), Err(DoorError::Make { .. })));
     std::future::ready(()).await;
+}
+
+// Own promise: a command goes by the service's clock where one answers in time, and else by the computer's.
+#[tokio::test(flavor = "multi_thread", worker_threads = 1)]
+async fn a_command_goes_by_the_clock_of_a_service_that_answers() {
+    // An error says that a provider is installed already.
+    drop(rustls::crypto::ring::default_provider().install_default());
+    let directory = tempfile::tempdir().expect("a temporary directory");
+    let socket = directory.path().join("control.socket");
+    let stop = CancellationToken::new();
+    let mut tasks = tokio::task::JoinSet::new();
+    tasks.spawn(Door::open(&socket).expect("it opens").serve(Noted::default(), stop.clone()));
+    let asked = |socket: std::path::PathBuf| async {
+        let asked = tokio::task::spawn_blocking(move || {
+            let clock = time::clock(&socket);
+            (clock.now(), clock.rate())
+        });
+        asked.await.expect("no panic")
+    };
+    // 1970 is the hour of the service above, 2026 that of whoever wrote this.
+    let this_year = Timestamp::from_micros(1_767_225_600_000_000);
+    let (now, rate) = asked(socket.clone()).await;
+    assert!(now < this_year && (59.0..61.0).contains(&rate), "{now}, {rate} times as fast");
+    stop.cancel();
+    tasks.join_next().await.expect("one task").expect("no panic").expect("it ends well");
+    let (now, rate) = asked(socket.clone()).await;
+    assert!(now > this_year && (0.9..1.1).contains(&rate), "{now}, {rate} times as fast");
+    // One that stands still takes a call and gives no answer.
+    let _still = std::os::unix::net::UnixListener::bind(&socket).expect("a socket");
+    assert!(asked(socket).await.0 > this_year);
 }

@@ -173,6 +173,7 @@ fn named(checked: &mut Checked, what: AccessDeed) -> ControlFlow<()> {
         AccessDeed::LoggedIn
         | AccessDeed::LoggedOut
         | AccessDeed::Refused(_)
+        | AccessDeed::ChangeRefused { .. }
         | AccessDeed::Locked { .. }
         | AccessDeed::Unlocked
         | AccessDeed::RoleChanged { .. }

@@ -11,6 +11,7 @@ use serde::{Deserialize, Serialize};
 use super::not_configured;
 use super::stock::{CONSUMER, heads};
 use crate::app::door::client::{self, CallError};
+use crate::app::door::time;
 use crate::app::{Failure, Streams, configuration, ledger, people};
 use crate::cli::SeriesResendArgs;
 use crate::config::resolve::Configuration;
@@ -36,7 +37,7 @@ pub(super) fn resend(arguments: &SeriesResendArgs, streams: &mut Streams<'_>) ->
         return Err(not_configured());
     }
     let zone = &configuration.alerts.zone;
-    let now = Clock::system().now();
+    let now = time::clock(&configuration.socket).now();
     let again = Again { from: arguments.from.in_zone(zone, now), to: arguments.to.end_in_zone(zone, now) };
     if again.from >= again.to {
         let what = format!("nothing lies between {} and {}", again.from, again.to);

@@ -7,13 +7,13 @@ use serde::Serialize;
 use super::not_configured;
 use super::stock::{CONSUMER, heads};
 use crate::app::door::client::{self, CallError};
+use crate::app::door::time;
 use crate::app::{Failure, Streams, configuration, ledger};
 use crate::cli::SeriesStatusArgs;
 use crate::config::series::SeriesOptions;
 use crate::core::time::Timestamp;
 use crate::diagnostic::Diagnostic;
 use crate::ledger::{LedgerError, Reader, SetAside};
-use crate::runtime::clock::Clock;
 use crate::series::track::{Heads, Track, Trouble};
 
 /// Rows of what was set aside that are shown, the oldest first.
@@ -73,7 +73,7 @@ pub(super) fn status(arguments: &SeriesStatusArgs, streams: &mut Streams<'_>) ->
     let options = loaded.configuration.series.as_ref().ok_or_else(not_configured)?;
     let path = &loaded.configuration.ledger.path;
     let stored = read(path).map_err(|error| ledger::diagnose(&error, path))?;
-    let now = Clock::system().now();
+    let now = time::clock(&loaded.configuration.socket).now();
     let runs = !matches!(client::knock(&loaded.configuration.socket), Err(CallError::NotRunning));
     let status = Status::of(stored, options, runs, now)?;
     if arguments.json {

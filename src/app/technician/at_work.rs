@@ -1,11 +1,13 @@
 //! Puts the machine of a dialog under work while the dialog lives.
 //!
 //! It is done through the service alone: without one nobody judges racks meanwhile. What is on record of it,
-//! and how long it holds, is decided in `core::alert::dialog`.
+//! and how long it holds, is decided in `core::alert::dialog`, by the service's clock: it says when it heard of the
+//! dialog, and how soon it wants to hear again.
 
 use std::path::{Path, PathBuf};
 use std::sync::mpsc::{RecvTimeoutError, SyncSender, sync_channel};
 use std::thread::JoinHandle;
+use std::time::Duration;
 
 use crate::app::door::client::{self, CallError};
 use crate::app::live::{Live, Through};
@@ -17,8 +19,13 @@ use crate::core::alert::DialogStands;
 use crate::core::alert::dialog::SAID_EVERY;
 use crate::core::reader::Language;
 use crate::core::technician::words;
+use crate::core::time::Timestamp;
 use crate::report::local::minute_and_zone;
 use crate::runtime::clock::Clock;
+
+/// Shortest time between two words to the service (own choice: a demo at a thousand times the real speed wants one
+/// each 60 ms).
+const SAID_AFTER_MIN: Duration = Duration::from_millis(20);
 
 /// A machine under work. Where this is dropped without its end the machine is so a little longer, see
 /// `core::alert::dialog`.
@@ -63,15 +70,17 @@ impl AtWork {
         let socket: &Path = &loaded.configuration.socket;
         let (machine, by) = (machine.to_owned(), by.to_owned());
         let dialog = Dialog { socket: socket.to_owned(), machine, by, why };
-        let clock = Clock::system();
-        let since = clock.now();
-        dialog.say(DialogStands::Begins).map_err(|error| unanswered(error, socket))?;
+        let begun = dialog.say(DialogStands::Begins).map_err(|error| unanswered(error, socket))?;
+        let (since, mut after) = heard(&begun);
         let (stop, stopped) = sync_channel::<()>(0);
         let own = dialog.clone();
         let going_on = move || {
-            while stopped.recv_timeout(SAID_EVERY) == Err(RecvTimeoutError::Timeout) {
-                if let Err(error) = own.say(DialogStands::GoesOn(since)) {
-                    tracing::warn!(%error, "the service was not told that the work goes on");
+            while stopped.recv_timeout(after) == Err(RecvTimeoutError::Timeout) {
+                match own.say(DialogStands::GoesOn(since)) {
+                    Ok(done) => (_, after) = heard(&done),
+                    Err(error) => {
+                        tracing::warn!(%error, "the service was not told that the work goes on");
+                    }
                 }
             }
         };
@@ -110,6 +119,14 @@ impl AtWork {
         }
         Some(self.dialog.say(DialogStands::Ended))
     }
+}
+
+/// When the service heard of a dialog, by its clock, and how soon it wants to hear again; by the clock of the
+/// computer where it does not say so.
+fn heard(done: &Done) -> (Timestamp, Duration) {
+    let at = done.heard.unwrap_or_else(|| Clock::system().now());
+    let after = done.again_s.and_then(|again_s| Duration::try_from_secs_f64(again_s).ok());
+    (at, after.unwrap_or(SAID_EVERY).clamp(SAID_AFTER_MIN, SAID_EVERY))
 }
 
 impl Drop for AtWork {

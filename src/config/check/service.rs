@@ -9,7 +9,7 @@ use reqwest::Url;
 use super::series::is_this_computer;
 use crate::config::problem::{Fault, Findings};
 use crate::config::reader::Reader;
-use crate::config::resolve::{TlsFiles, WebOptions};
+use crate::config::resolve::{TlsFiles, WebOptions, socket_beside};
 
 /// Longest path of a socket, in bytes (`sun_path` of Linux, unix(7), with the zero at its end).
 const SOCKET_BYTES_MAX: usize = 107;
@@ -24,9 +24,7 @@ pub(super) fn read_service(
     let socket = match given {
         Some(socket) => socket,
         None => {
-            let mut socket = ledger?.as_os_str().to_owned();
-            socket.push(".socket");
-            let socket = PathBuf::from(socket);
+            let socket = socket_beside(ledger?);
             reader.note_derived("socket", &socket.to_string_lossy(), "beside the ledger");
             socket
         }

@@ -42,6 +42,13 @@ pub enum AccessDeed {
     LoggedOut,
     /// Somebody was turned away.
     Refused(AccessRefusal),
+    /// Somebody who may change accounts and tokens, or their own password, asked for what cannot be.
+    ChangeRefused {
+        /// For what.
+        asked: AskedChange,
+        /// Why it is as it was.
+        why: Unchanged,
+    },
     /// No login for a while, after too many wrong tries.
     Locked {
         /// For how long, s.
@@ -141,6 +148,93 @@ pub enum AccessRefusal {
     UnknownToken,
 }
 
+/// What somebody asked to have changed of an account or a token.
+#[derive(Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Debug, Serialize, Deserialize)]
+#[serde(rename_all = "kebab-case")]
+pub enum AskedChange {
+    /// A new account.
+    Add,
+    /// Another role.
+    Role,
+    /// That nobody can log in with it.
+    Disable,
+    /// That it can be used again.
+    Enable,
+    /// A new one-time secret.
+    Reset,
+    /// The end of a lock.
+    Unlock,
+    /// That it is removed.
+    Remove,
+    /// A password of one's own choice.
+    Password,
+    /// A new token.
+    AddToken,
+    /// That a token can be used no more.
+    RevokeToken,
+}
+
+/// Why an account or a token is as it was.
+#[derive(Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Debug, Serialize, Deserialize)]
+#[serde(rename_all = "kebab-case")]
+pub enum Unchanged {
+    /// What was typed is no name of an account or a token.
+    NoName,
+    /// The shown name cannot stand in the record.
+    Shown,
+    /// The shown name reads like that of a program.
+    ReadsAsToken,
+    /// There is none of this name.
+    Unknown,
+    /// There is one already, or there are too many.
+    Taken,
+    /// Nobody would be left to make accounts.
+    LastAdministrator,
+    /// It is so already.
+    Same,
+    /// A token may not live so long, or for so short a time.
+    Days,
+    /// The password is not taken: too short, too common, typed in two ways.
+    Password,
+}
+
+impl AskedChange {
+    /// In a few words.
+    #[must_use]
+    pub const fn words(self) -> &'static str {
+        match self {
+            Self::Add => "a new account",
+            Self::Role => "another role",
+            Self::Disable => "disabling the account",
+            Self::Enable => "enabling the account",
+            Self::Reset => "a new one-time secret",
+            Self::Unlock => "unlocking the account",
+            Self::Remove => "removing the account",
+            Self::Password => "another password",
+            Self::AddToken => "a new token",
+            Self::RevokeToken => "revoking the token",
+        }
+    }
+}
+
+impl Unchanged {
+    /// In a few words.
+    #[must_use]
+    pub const fn words(self) -> &'static str {
+        match self {
+            Self::NoName => "what was typed is no name of an account or a token",
+            Self::Shown => "the shown name cannot stand in the record",
+            Self::ReadsAsToken => "the shown name reads like that of a program",
+            Self::Unknown => "there is none of this name",
+            Self::Taken => "there is one of this name already, or there are too many",
+            Self::LastAdministrator => "it is the last administrator who can log in",
+            Self::Same => "it is so already",
+            Self::Days => "no token lives that many days",
+            Self::Password => "the password does not meet the rules",
+        }
+    }
+}
+
 impl AccessRefusal {
     /// In a few words.
     #[must_use]
@@ -166,6 +260,7 @@ impl AccessDeed {
             Self::LoggedIn
             | Self::LoggedOut
             | Self::Refused(_)
+            | Self::ChangeRefused { .. }
             | Self::ReaderChanged { .. }
             | Self::TookAway { .. }
             | Self::Checked { .. }
@@ -194,6 +289,9 @@ impl AccessEvent {
             AccessDeed::LoggedIn => format!("{account} logged in"),
             AccessDeed::LoggedOut => format!("{account} logged out"),
             AccessDeed::Refused(why) => format!("{account} was refused: {}", why.words()),
+            AccessDeed::ChangeRefused { asked, why } => {
+                format!("{account}: {} was refused: {}", asked.words(), why.words())
+            }
             AccessDeed::Locked { for_s } => format!("{account} is locked for {} min", for_s.div_ceil(60)),
             AccessDeed::Unlocked => format!("{account} is unlocked"),
             AccessDeed::Added { role, name } => format!("account {account} for {name}, {role}"),

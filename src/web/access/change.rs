@@ -5,6 +5,7 @@ use std::time::Duration;
 
 use serde::{Deserialize, Serialize};
 
+use super::login::NO_ACCOUNT;
 use super::name::{self, AccountName, NoName};
 use super::password::{self, HashError};
 use super::store::{Account, Store, StoreError, Stored, Token};
@@ -12,7 +13,7 @@ use super::{Access, AccessError, event, secret};
 use crate::core::access::Role;
 use crate::core::logbook::Impossible;
 use crate::core::reader::{Language, Scale};
-use crate::core::record::{AccessDeed, FIRST_START};
+use crate::core::record::{AccessDeed, AskedChange, FIRST_START, Unchanged};
 use crate::core::time::Timestamp;
 
 /// How long a one-time secret can be used.
@@ -133,6 +134,39 @@ pub enum ChangeRefusal {
     Days,
 }
 
+impl ChangeRefusal {
+    /// As it goes on record.
+    const fn on_record(&self) -> Unchanged {
+        match self {
+            Self::NoName(_) => Unchanged::NoName,
+            Self::Shown(_) => Unchanged::Shown,
+            Self::ReadsAsToken => Unchanged::ReadsAsToken,
+            Self::Unknown => Unchanged::Unknown,
+            Self::Taken => Unchanged::Taken,
+            Self::LastAdministrator => Unchanged::LastAdministrator,
+            Self::Same => Unchanged::Same,
+            Self::Days => Unchanged::Days,
+        }
+    }
+}
+
+impl Change {
+    /// What is asked for, and the name that was typed for it.
+    fn asked(&self) -> (AskedChange, &str) {
+        match self {
+            Self::Add { account, .. } => (AskedChange::Add, account),
+            Self::Role { account, .. } => (AskedChange::Role, account),
+            Self::Disable { account } => (AskedChange::Disable, account),
+            Self::Enable { account } => (AskedChange::Enable, account),
+            Self::Reset { account } => (AskedChange::Reset, account),
+            Self::Unlock { account } => (AskedChange::Unlock, account),
+            Self::Remove { account } => (AskedChange::Remove, account),
+            Self::AddToken { token, .. } => (AskedChange::AddToken, token),
+            Self::RevokeToken { token } => (AskedChange::RevokeToken, token),
+        }
+    }
+}
+
 /// Why a change was not made.
 #[derive(Debug, thiserror::Error)]
 pub enum ChangeError {
@@ -167,7 +201,8 @@ struct Asker {
 }
 
 impl Access {
-    /// Makes a change, asked for by `by` at the address `from`; its event waits to be recorded then.
+    /// Makes a change, asked for by `by` at the address `from`; its event waits to be recorded then, and so does
+    /// that of a refusal.
     ///
     /// # Errors
     /// [`ChangeError`], with nothing changed.
@@ -177,7 +212,17 @@ impl Access {
         by: &str,
         from: Option<&str>,
     ) -> Result<Changed, ChangeError> {
-        let asker = Asker { by: by.to_owned(), from: from.map(str::to_owned) };
+        let (asked, typed) = change.asked();
+        // What was typed may be a password.
+        let name = typed.parse().map_or_else(|_| NO_ACCOUNT.to_owned(), |name: AccountName| name.into());
+        let done = self.make(change, Asker { by: by.to_owned(), from: from.map(str::to_owned) }).await;
+        if let Err(ChangeError::Refused(why)) = &done {
+            self.change_refused(&name, (asked, why.on_record()), (from, Some(by))).await;
+        }
+        done
+    }
+
+    async fn make(self: &Arc<Self>, change: Change, asker: Asker) -> Result<Changed, ChangeError> {
         let now = self.now();
         match change {
             Change::Add { account, name, role, language, scale } => {
@@ -352,6 +397,27 @@ impl Access {
         let event = event(FIRST, deed, None, Some(FIRST_START));
         store.add(&Stored { account, hash }, &event)?;
         Ok(Some(Changed { secret: Some(secret), until }))
+    }
+
+    /// Accounts whose shown name reads on record like that of a program, made before such names were refused.
+    ///
+    /// # Errors
+    /// [`StoreError`] where they cannot be read.
+    pub fn like_programs(&self) -> Result<Vec<Account>, StoreError> {
+        let accounts = self.store().accounts()?;
+        Ok(accounts.into_iter().filter(|account| name::reads_as_token(&account.shown)).collect())
+    }
+
+    /// Whether the one-time secret of an account that can be used until then is still good: nobody has chosen a
+    /// password since, nor made another secret. An account that cannot be read has none.
+    #[must_use]
+    pub fn secret_waits(&self, account: &str, until: Timestamp) -> bool {
+        let Ok(name) = account.parse() else { return false };
+        let known = self.store().account(&name).ok().flatten().map(|known| known.account);
+        known.is_some_and(|known| {
+            let good = known.must_change && known.secret_until == Some(until) && !known.disabled;
+            good && self.now() < until
+        })
     }
 
     /// A one-time secret and its hash.

@@ -13,7 +13,7 @@ use crate::core::record::{AccessDeed, AccessRefusal};
 use crate::core::time::Timestamp;
 
 /// What goes on record for what has not the form of an account: it may be a password.
-const NO_ACCOUNT: &str = "?";
+pub(super) const NO_ACCOUNT: &str = "?";
 /// Longest secret of a cookie or a token that is looked up, in bytes.
 const SECRET_BYTES_MAX: usize = 100;
 

@@ -8,7 +8,7 @@ use super::password::{self, HashError, PasswordRefusal};
 use super::store::{Stored, Wrong};
 use super::{Access, AccessError, event, secret};
 use crate::core::reader::{Language, Scale};
-use crate::core::record::{AccessDeed, AccessRefusal};
+use crate::core::record::{AccessDeed, AccessRefusal, AskedChange, Unchanged};
 
 /// Most who are still to be told that their password is changed (own choice: each is told within a moment, or
 /// has gone).
@@ -43,6 +43,25 @@ impl Access {
     /// Puts a password of one's own choice in force. Every other session of the account ends, and
     /// this one goes on under another secret, which is given back.
     pub(super) async fn choose_password(
+        self: &Arc<Self>,
+        name: &AccountName,
+        session: &str,
+        asked: NewPassword,
+        from: &From,
+    ) -> Result<String, OwnError> {
+        let chosen = self.try_password(name, session, asked, from).await;
+        match &chosen {
+            Err(OwnError::Password(_)) => {
+                let refused = (AskedChange::Password, Unchanged::Password);
+                self.change_refused(name.as_str(), refused, (Some(&from.told), None)).await;
+            }
+            Err(OwnError::Refused(turned)) => self.refused(name.as_str(), turned.why, &from.told).await,
+            Ok(_) | Err(OwnError::Hash(_) | OwnError::Access(_)) => {}
+        }
+        chosen
+    }
+
+    async fn try_password(
         self: &Arc<Self>,
         name: &AccountName,
         session: &str,
@@ -109,7 +128,6 @@ impl Access {
     /// A wrong password at one's own page counts as one at the login: a phone that lies about is
     /// no place to guess either.
     async fn wrong_again(self: &Arc<Self>, name: &AccountName, from: &From) -> Result<(), AccessError> {
-        self.refused(name.as_str(), AccessRefusal::Wrong, &from.told).await;
         let (now, name, told) = (self.now(), name.clone(), from.told.clone());
         self.at_store(move |store| {
             let Wrong::Locks(lock) = store.wrong(now, &name)? else { return Ok(()) };

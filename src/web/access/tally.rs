@@ -8,7 +8,7 @@
 use std::collections::BTreeMap;
 use std::time::Duration;
 
-use crate::core::record::{AccessDeed, AccessEvent, AccessRefusal};
+use crate::core::record::{AccessDeed, AccessEvent, AccessRefusal, AskedChange, Unchanged};
 use crate::core::time::Timestamp;
 
 /// How long equal refusals are told together.
@@ -18,8 +18,17 @@ pub(super) const RECORDS_MAX: u32 = 60;
 /// That hour.
 const HOUR: Duration = Duration::from_secs(3_600);
 
-/// A kind of refusal: the account as it goes on record, why, from where.
-type Kind = (String, AccessRefusal, Option<String>);
+/// What was refused.
+#[derive(Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Debug)]
+pub(super) enum Refused {
+    /// To come in, or to go where they wanted.
+    Visit(AccessRefusal),
+    /// A change of an account or a token.
+    Change(AskedChange, Unchanged),
+}
+
+/// A kind of refusal: the account as it goes on record, what and why, from where, to whom.
+type Kind = (String, Refused, Option<String>, Option<String>);
 
 /// Refusals that are not told yet.
 #[derive(Debug, Default)]
@@ -29,7 +38,7 @@ pub(super) struct Tally {
     hour: Option<Timestamp>,
     told: u32,
     /// What is counted only.
-    beyond: BTreeMap<AccessRefusal, u32>,
+    beyond: BTreeMap<Refused, u32>,
 }
 
 impl Tally {
@@ -38,11 +47,11 @@ impl Tally {
         &mut self,
         now: Timestamp,
         account: &str,
-        why: AccessRefusal,
-        from: Option<&str>,
+        what: Refused,
+        (from, by): (Option<&str>, Option<&str>),
     ) -> Vec<AccessEvent> {
         let mut told = self.turn(now);
-        let kind = (account.to_owned(), why, from.map(str::to_owned));
+        let kind = (account.to_owned(), what, from.map(str::to_owned), by.map(str::to_owned));
         if let Some((_, more)) = self.open.get_mut(&kind) {
             *more = more.saturating_add(1);
         } else if self.told < RECORDS_MAX {
@@ -51,7 +60,7 @@ impl Tally {
             told.push(event(&kind, 1));
             self.open.insert(kind, (now, 0));
         } else {
-            let count = self.beyond.entry(why).or_default();
+            let count = self.beyond.entry(what).or_default();
             *count = count.saturating_add(1);
         }
         told
@@ -90,18 +99,24 @@ impl Tally {
     fn end_hour(&mut self) -> Vec<AccessEvent> {
         (self.hour, self.told) = (None, 0);
         let beyond = std::mem::take(&mut self.beyond);
-        beyond.into_iter().map(|(why, times)| event(&("?".to_owned(), why, None), times)).collect()
+        beyond.into_iter().map(|(what, times)| event(&("?".to_owned(), what, None, None), times)).collect()
     }
 }
 
-fn event((account, why, from): &Kind, times: u32) -> AccessEvent {
-    let (account, from) = (account.clone(), from.clone());
-    AccessEvent { account, what: AccessDeed::Refused(*why), at: None, from, by: None, times }
+fn event((account, refused, from, by): &Kind, times: u32) -> AccessEvent {
+    let what = match *refused {
+        Refused::Visit(why) => AccessDeed::Refused(why),
+        Refused::Change(asked, why) => AccessDeed::ChangeRefused { asked, why },
+    };
+    let (account, from, by) = (account.clone(), from.clone(), by.clone());
+    AccessEvent { account, what, at: None, from, by, times }
 }
 
 #[cfg(test)]
 mod tests {
     use super::*;
+
+    const WRONG: Refused = Refused::Visit(AccessRefusal::Wrong);
 
     fn told(events: &[AccessEvent]) -> Vec<(&str, u32)> {
         events.iter().map(|event| (event.account.as_str(), event.times)).collect()
@@ -114,7 +129,7 @@ mod tests {
         let at = |seconds: u64| Timestamp::from_micros(0).plus(Duration::from_secs(seconds));
         let mut all = Vec::new();
         for second in 0..100 {
-            all.extend(tally.take(at(second), "ana", AccessRefusal::Wrong, Some("10.0.0.1")));
+            all.extend(tally.take(at(second), "ana", WRONG, (Some("10.0.0.1"), None)));
         }
         assert_eq!(told(&all), [("ana", 1), ("ana", 59), ("ana", 1)]);
         assert_eq!(told(&tally.turn(at(119))), []);
@@ -128,13 +143,13 @@ mod tests {
         let at = |seconds: u64| Timestamp::from_micros(0).plus(Duration::from_secs(seconds));
         let mut all = Vec::new();
         for second in 0..3_600 {
-            all.extend(tally.take(at(second), &format!("x{second}"), AccessRefusal::Wrong, None));
+            all.extend(tally.take(at(second), &format!("x{second}"), WRONG, (None, None)));
         }
         assert_eq!(all.len(), 60);
         all.extend(tally.turn(at(3_600)));
         let counted: u32 = all.iter().map(|event| event.times).sum();
         assert_eq!((all.len(), counted), (61, 3_600));
-        assert_eq!(told(&tally.take(at(3_601), "y", AccessRefusal::Wrong, None)), [("y", 1)]);
+        assert_eq!(told(&tally.take(at(3_601), "y", WRONG, (None, None))), [("y", 1)]);
         assert_eq!(tally.end(), []);
     }
 }

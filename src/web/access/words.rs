@@ -157,8 +157,8 @@ pub(super) fn unchanged(why: &ChangeRefusal, language: Language) -> &'static str
             "El nombre debe ser una línea de 100 caracteres como máximo.",
         ),
         ChangeRefusal::ReadsAsToken => (
-            "A name does not begin with «token»: so it stands on record of a program.",
-            "El nombre no puede empezar por «token»: así consta en el registro un programa.",
+            "A name does not begin with «token»: so it stands on record of a program. Give it as people call them.",
+            "El nombre no puede empezar por «token»: así consta en el registro un programa. Ponga el nombre con que se le conoce.",
         ),
         ChangeRefusal::Unknown => ("There is none of this name.", "No hay ninguna con este nombre."),
         ChangeRefusal::Taken => (

@@ -2,7 +2,7 @@
 
 use super::story::{Pair, outcome, put};
 use crate::core::reader::{Language, Reader};
-use crate::core::record::{AccessDeed, AccessEvent, AccessRefusal, FIRST_START};
+use crate::core::record::{AccessDeed, AccessEvent, AccessRefusal, AskedChange, FIRST_START, Unchanged};
 use crate::web::frame::said;
 use crate::web::who::role;
 
@@ -51,6 +51,10 @@ fn deed(event: &AccessEvent, reader: &Reader) -> String {
         AccessDeed::Refused(why) => of(
             ("{account} was refused: {why}", "{account} fue rechazado: {why}"),
             &[("why", refusal(*why, language))],
+        ),
+        AccessDeed::ChangeRefused { asked, why } => of(
+            ("{account}: {asked} was refused: {why}", "{account}: se rechazó {asked}: {why}"),
+            &[("asked", self::asked(*asked, language)), ("why", unchanged(*why, language))],
         ),
         AccessDeed::Locked { for_s } => {
             let minutes = for_s.div_ceil(60).to_string();
@@ -119,6 +123,41 @@ const fn refusal(why: AccessRefusal, language: Language) -> &'static str {
             AccessRefusal::NotAllowed => "su función no tiene ese permiso",
             AccessRefusal::Foreign => "el formulario vino de otro sitio",
             AccessRefusal::UnknownToken => "la ficha no se conoce o fue revocada",
+        },
+    }
+}
+
+const fn asked(asked: AskedChange, language: Language) -> &'static str {
+    match language {
+        Language::English => asked.words(),
+        Language::Spanish => match asked {
+            AskedChange::Add => "una cuenta nueva",
+            AskedChange::Role => "otra función",
+            AskedChange::Disable => "desactivar la cuenta",
+            AskedChange::Enable => "activar la cuenta",
+            AskedChange::Reset => "un secreto nuevo de un solo uso",
+            AskedChange::Unlock => "desbloquear la cuenta",
+            AskedChange::Remove => "eliminar la cuenta",
+            AskedChange::Password => "otra contraseña",
+            AskedChange::AddToken => "una ficha nueva",
+            AskedChange::RevokeToken => "revocar la ficha",
+        },
+    }
+}
+
+const fn unchanged(why: Unchanged, language: Language) -> &'static str {
+    match language {
+        Language::English => why.words(),
+        Language::Spanish => match why {
+            Unchanged::NoName => "lo tecleado no es nombre de cuenta ni de ficha",
+            Unchanged::Shown => "el nombre mostrado no puede constar",
+            Unchanged::ReadsAsToken => "el nombre mostrado se lee como el de un programa",
+            Unchanged::Unknown => "no hay ninguna con ese nombre",
+            Unchanged::Taken => "ya hay una con ese nombre, o hay demasiadas",
+            Unchanged::LastAdministrator => "es el último administrador que puede iniciar sesión",
+            Unchanged::Same => "ya está así",
+            Unchanged::Days => "ninguna ficha dura esos días",
+            Unchanged::Password => "la contraseña no cumple las reglas",
         },
     }
 }

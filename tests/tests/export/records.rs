@@ -11,10 +11,10 @@ use rinseward::core::reading::Fault;
 use rinseward::core::record::Basis;
 use rinseward::core::record::{
     AccessDeed, AccessEvent, AccessRefusal, AlertAcknowledged, AlertChanged, AlertCleared, AlertClosed,
-    AlertRaised, Amendment, AmendmentChange, Body, Change, Check, Clearing, Clock, ClockStep,
+    AlertRaised, Amendment, AmendmentChange, AskedChange, Body, Change, Check, Clearing, Clock, ClockStep,
     ConfigurationChange, Correction, CorrectiveAction, Gap, Import, KeyChange, LawfulHold, MachineFailure,
     Maintenance, Note, Notification, Outcome, ProvenProbe, Pruned, Record, Restored, SignedOff, SignedPlate,
-    SignedProbe, SigningKeyChange, TestCycle, WiringProofDone,
+    SignedProbe, SigningKeyChange, TestCycle, Unchanged, WiringProofDone,
 };
 use rinseward::core::sanitizer::Refusal;
 use rinseward::core::signoff::OpenPoint;
@@ -198,6 +198,7 @@ fn access(instant: Timestamp) -> Vec<Body> {
     let deeds = [
         AccessDeed::LoggedIn,
         AccessDeed::LoggedOut,
+        AccessDeed::ChangeRefused { asked: AskedChange::AddToken, why: Unchanged::Taken },
         AccessDeed::Locked { for_s: 900 },
         AccessDeed::Unlocked,
         AccessDeed::Added { role, name: HOSTILE.to_owned() },

@@ -1,7 +1,7 @@
 //! From the first start to the last logout.
 
 use rinseward::core::access::Role;
-use rinseward::core::record::{AccessDeed, AccessRefusal};
+use rinseward::core::record::{AccessDeed, AccessRefusal, AskedChange, Unchanged};
 
 use super::gateway::{Gateway, PASSWORD, Site, choose, first_secret, holds, member};
 
@@ -63,9 +63,25 @@ async fn a_first_start_ends_in_a_password_of_ones_own() {
     let added = AccessDeed::Added { role: Role::Administrator, name: "Administrator".to_owned() };
     let refused = AccessDeed::Refused(AccessRefusal::Wrong);
     let logged_in = AccessDeed::LoggedIn;
-    let expected =
-        [added, logged_in.clone(), AccessDeed::PasswordChanged, refused, logged_in, AccessDeed::LoggedOut];
+    let not_taken = AccessDeed::ChangeRefused { asked: AskedChange::Password, why: Unchanged::Password };
+    let expected = [
+        added,
+        logged_in.clone(),
+        not_taken.clone(),
+        AccessDeed::PasswordChanged,
+        refused,
+        logged_in,
+        AccessDeed::LoggedOut,
+        not_taken,
+    ];
     assert_eq!(told, expected);
+    let times: u32 = site
+        .events()
+        .iter()
+        .filter(|event| matches!(event.what, AccessDeed::ChangeRefused { .. }))
+        .map(|event| event.times)
+        .sum();
+    assert_eq!(times, 5, "each password that was not taken is counted");
     assert!(site.events().iter().skip(1).all(|event| event.from.as_deref() == Some("127.0.0.1")));
 
     // Another start prints no other secret.
@@ -265,6 +281,71 @@ async fn a_token_ends_by_its_day_and_when_it_is_revoked() {
     for secret in [good, weak, old] {
         assert_eq!(holds(&site.path("."), &secret), Vec::<std::path::PathBuf>::new());
     }
+}
+
+// Own promise: who may change accounts may not do so unseen, whatever it came to; equal refusals are told together.
+#[tokio::test(flavor = "multi_thread")]
+async fn what_a_page_refuses_an_administrator_is_on_record() {
+    let site = Site::new("");
+    let gateway = Gateway::start(&site);
+    let mut browser = member(&site, &gateway, "boss", "administrator").await;
+    let token = [("token", "export"), ("role", "auditor"), ("days", "900")];
+    for _ in 0..3 {
+        assert_eq!(browser.post("/tokens", &token).await.status, 422);
+    }
+    assert_eq!(browser.post("/tokens/none", &[]).await.status, 404);
+    let add = [
+        ("account", "ana"),
+        ("name", "token export"),
+        ("role", "manager"),
+        ("language", "en"),
+        ("scale", "celsius"),
+    ];
+    assert_eq!(browser.post("/accounts", &add).await.status, 422);
+    assert_eq!(browser.post("/accounts/boss", &[("deed", "enable")]).await.status, 422);
+    gateway.stop();
+    let told = site.events().into_iter().filter_map(|event| {
+        let AccessDeed::ChangeRefused { asked, why } = event.what else { return None };
+        assert_eq!((event.by.as_deref(), event.from.as_deref()), (Some("boss"), Some("127.0.0.1")));
+        Some((event.account, asked, why, event.times))
+    });
+    let row = |account: &str, asked, why, times| (account.to_owned(), asked, why, times);
+    let expected = [
+        row("export", AskedChange::AddToken, Unchanged::Days, 1),
+        row("none", AskedChange::RevokeToken, Unchanged::Unknown, 1),
+        row("ana", AskedChange::Add, Unchanged::ReadsAsToken, 1),
+        row("boss", AskedChange::Enable, Unchanged::Same, 1),
+        row("export", AskedChange::AddToken, Unchanged::Days, 2),
+    ];
+    assert_eq!(told.collect::<Vec<_>>(), expected);
+}
+
+// Own promise: nobody's deeds are taken for those of a program unsaid. Such a name is refused since the rule was made;
+// an account of before is told of at each start.
+#[test]
+fn an_account_that_is_called_like_a_program_is_told_of_at_the_start() {
+    let site = Site::new("");
+    let gateway = Gateway::start(&site);
+    site.add("ana", "manager");
+    gateway.stop();
+    let gateway = Gateway::start(&site);
+    assert!(!gateway.log().contains("account-name"), "{}", gateway.log());
+    gateway.stop();
+    let store = rusqlite::Connection::open(site.store()).expect("our own file");
+    let changed = store.execute("UPDATE account SET shown = 'Token export' WHERE name = 'ana'", []);
+    assert_eq!(changed.expect("SQL"), 1);
+    drop(store);
+    let gateway = Gateway::start(&site);
+    let log = gateway.log();
+    for part in [
+        "warning[account-name]: the account «ana» is called «Token export», as programs are on record",
+        "cause: ",
+        "do:    give its owner another one: rinseward accounts add OTHER",
+        "rinseward accounts remove ana",
+    ] {
+        assert!(log.contains(part), "{part}: {log}");
+    }
+    gateway.stop();
 }
 
 // A one-time secret lives for a day.

@@ -1,6 +1,6 @@
 //! `accounts` by command: the same with the service and without it.
 
-use rinseward::core::record::AccessDeed;
+use rinseward::core::record::{AccessDeed, AskedChange, Unchanged};
 use serde_json::Value;
 
 use super::gateway::{Gateway, Site};
@@ -67,12 +67,96 @@ fn accounts_are_changed_alike_with_a_service_and_without_one() {
     assert_eq!(deeds(&with), deeds(&before));
 }
 
+/// Changes that cannot be, as typed, and what stands on record of each.
+const REFUSED: [(&[&str], &str, AskedChange, Unchanged); 12] = [
+    (&["add", "a b", "--name", "A", "--role", "auditor"], "?", AskedChange::Add, Unchanged::NoName),
+    (&["add", "ana", "--name", " ", "--role", "auditor"], "ana", AskedChange::Add, Unchanged::Shown),
+    (
+        &["add", "ana", "--name", "Token export", "--role", "auditor"],
+        "ana",
+        AskedChange::Add,
+        Unchanged::ReadsAsToken,
+    ),
+    (
+        &["add", "administrator", "--name", "A", "--role", "auditor"],
+        "administrator",
+        AskedChange::Add,
+        Unchanged::Taken,
+    ),
+    (&["role", "administrator", "auditor"], "administrator", AskedChange::Role, Unchanged::LastAdministrator),
+    (&["role", "administrator", "administrator"], "administrator", AskedChange::Role, Unchanged::Same),
+    (&["disable", "nobody"], "nobody", AskedChange::Disable, Unchanged::Unknown),
+    (&["enable", "administrator"], "administrator", AskedChange::Enable, Unchanged::Same),
+    (&["reset", "nobody"], "nobody", AskedChange::Reset, Unchanged::Unknown),
+    (&["unlock", "administrator"], "administrator", AskedChange::Unlock, Unchanged::Same),
+    (&["remove", "administrator"], "administrator", AskedChange::Remove, Unchanged::LastAdministrator),
+    (&["tokens", "revoke", "export"], "export", AskedChange::RevokeToken, Unchanged::Unknown),
+];
+
+// Own promise: what was refused is on record as well, with who asked for it, also where no service runs and before the
+// first start.
+#[test]
+fn refused_changes_are_on_record() {
+    let refuse_all = |site: &Site| {
+        for (words, ..) in REFUSED {
+            let output = site.rinseward(&[&["accounts"], words, &["--by", "Tom"]].concat());
+            assert_eq!(output.status.code(), Some(64), "{words:?}");
+        }
+        let long =
+            ["accounts", "tokens", "add", "export", "--role", "auditor", "--days", "400", "--by", "Tom"];
+        assert_eq!(site.rinseward(&long).status.code(), Some(64));
+    };
+    let on_record = |site: &Site| {
+        let refused = site.events().into_iter().filter_map(|event| {
+            let AccessDeed::ChangeRefused { asked, why } = event.what else { return None };
+            assert!(event.by.as_deref().is_some_and(|by| by.starts_with("Tom (user ")), "{event:?}");
+            Some((event.account, asked, why))
+        });
+        refused.collect::<Vec<_>>()
+    };
+    let rows = REFUSED.iter().map(|(_, account, asked, why)| ((*account).to_owned(), *asked, *why));
+    let too_long = ("export".to_owned(), AskedChange::AddToken, Unchanged::Days);
+    let expected: Vec<_> = rows.chain([too_long]).collect();
+
+    let with = Site::new("");
+    let gateway = Gateway::start(&with);
+    refuse_all(&with);
+    gateway.stop();
+    assert_eq!(on_record(&with), expected);
+
+    let without = Site::new("");
+    Gateway::start(&without).stop();
+    refuse_all(&without);
+    assert_eq!(on_record(&without), expected, "at once, though no service runs");
+
+    let before = Site::new("");
+    before.json(&[
+        "accounts",
+        "add",
+        "administrator",
+        "--name",
+        "A",
+        "--role",
+        "administrator",
+        "--by",
+        "Tom",
+    ]);
+    refuse_all(&before);
+    Gateway::start(&before).stop();
+    assert_eq!(on_record(&before), expected);
+}
+
 // Exit codes of sysexits.h (4.3BSD).
 #[test]
 fn what_cannot_be_is_refused_by_command() {
     let site = Site::new("");
     Gateway::start(&site).stop();
-    let rows: [(&[&str], i32, &str); 8] = [
+    let rows: [(&[&str], i32, &str); 9] = [
+        (
+            &["accounts", "add", "ana", "--name", "token x", "--role", "auditor", "--by", "Tom"],
+            64,
+            "do:    give the name as people call them",
+        ),
         (&["accounts", "disable", "nobody", "--by", "Tom"], 64, "none of this name"),
         (&["accounts", "remove", "administrator", "--by", "Tom"], 64, "last administrator"),
         (&["accounts", "role", "administrator", "auditor", "--by", "Tom"], 64, "last administrator"),
