@@ -7,6 +7,7 @@ use super::strip::{STRIP_S, strip};
 use super::words;
 use crate::app::live::{LiveEvent, LiveReading, SourceSeen, UnitSeen};
 use crate::core::channel::{Channel, Role};
+use crate::core::presence::is_silent;
 use crate::core::reader::{Language, Scale};
 use crate::core::reading::Value;
 use crate::core::technician::gauge::Trend;
@@ -331,7 +332,7 @@ impl ProbeSeen {
             Role::Probe(probe) => probe.silent_after,
             Role::ColdJunction { .. } | Role::Running | Role::Concentration | Role::Ph => return false,
         };
-        now.saturating_sub(self.heard) > silent_after
+        is_silent(now.saturating_sub(self.heard), silent_after)
     }
 
     fn trouble(&self, last: &LiveReading, now: Duration) -> Option<String> {

@@ -35,6 +35,8 @@ async fn the_page_of_a_machine_says_what_its_day_was() {
         "dm1/rinse: silent, 12:00 – it lasts",
         "wire broken",
         "60.0 – 84.5 °C",
+        "66.4 °C (12:00, 20 s ago)",
+        "OLD: 66.4 °C (12:00, 10 min ago)",
         "?day=2026-11-25",
         "data-live=\"dm1/live\"",
         "Hot water and steam scald",
@@ -42,7 +44,7 @@ async fn the_page_of_a_machine_says_what_its_day_was() {
         assert!(page.contains(said), "{said}: {page}");
     }
     let (_, spanish) = get("/machines/dm1?day=2026-11-20", Language::Spanish).await;
-    for said in ["fría", "DAÑADO", "cable roto", "vie 20 nov 2026", "sin señal"] {
+    for said in ["fría", "ANTIGUA: 66.4 °C", "DAÑADO", "cable roto", "vie 20 nov 2026", "sin señal"] {
         assert!(spanish.contains(said), "{said}: {spanish}");
     }
 }
