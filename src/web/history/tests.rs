@@ -95,7 +95,7 @@ async fn every_view_shows_what_it_names() {
         "92.3 %",
         "3 good",
         "1 FAILED",
-        "2 gaps, 15 min 0 s of them in open time; 1 filled",
+        "2 gaps, 15 min 0 s in open time; 1 filled",
         "4 raised, 1 of them not closed",
         "opening hours",
     ];

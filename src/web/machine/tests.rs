@@ -38,6 +38,7 @@ async fn the_page_of_a_machine_says_what_its_day_was() {
         "66.4 °C (12:00, 20 s ago)",
         "OLD: 66.4 °C (12:00, 10 min ago)",
         "?day=2026-11-25",
+        "<p>2 racks: 1 cold, 1 pass.</p>",
         "data-live=\"dm1/live\"",
         "Hot water and steam scald",
     ] {
