@@ -232,11 +232,7 @@ struct ProbesPage<'a> {
 }
 
 /// Shows every probe.
-pub(super) async fn show<K: Kitchen>(State(pages): State<Pages<K>>, uri: Uri, person: Person) -> Response {
-    let given = Given::read(&uri, &[]);
-    if given.is_refused() {
-        return query::refused(&given, &person, &pages.site, 0);
-    }
+pub(super) async fn show<K: Kitchen>(State(pages): State<Pages<K>>, person: Person) -> Response {
     let words = words::words(person.reader.language);
     listed(&pages, &person, None, words.title.to_owned(), None).await
 }

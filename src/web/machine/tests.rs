@@ -78,7 +78,10 @@ async fn a_day_that_cannot_be_is_told_and_no_other_is_shown() {
         assert!(!page.contains("<script>") && !page.contains("Cada canasta en una tabla"), "{page}");
     }
     for (query, said) in [
-        ("date=2026-11-20", "?: «date» was read; expected is one of the names day."),
+        (
+            "date=2026-11-20",
+            "«date» is a name that this page does not know; expected is one of the names day.",
+        ),
         ("day=2026-11-20&day=2026-11-21", "Day: «2026-11-21» was read; expected is that it is given once."),
     ] {
         let (status, page) = get(&format!("/machines/dm1?{query}"), Language::English).await;
