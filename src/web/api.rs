@@ -5,10 +5,10 @@
 //! `history --json`, an alert that of `alerts list --json`, what an entry came to that of
 //! `enter … --json`. [`Answers`] hands it over as text, so that no second form can arise here.
 //!
-//! Every refusal is a problem of RFC 9457. An answer that follows from the record alone bears a
-//! strong ETag, made of the number of records and of the question: nothing that is on record
-//! changes, so that the same number of records gives the same answer. It is left out where a
-//! record came while the answer was read.
+//! Every refusal is a problem of RFC 9457. Every answer that is looked up, but for streams, bears a strong ETag.
+//! That of one that follows from the record alone is made of the number of records and of the question: nothing
+//! that is on record changes, so that the same number of records gives the same answer. That of any other, or where
+//! a record came while the answer was read, is made of its bytes.
 //!
 //! Beside it stand `/health`, `/ready` and `/metrics` (`vitals`), for whoever watches over the gateway.
 
@@ -41,7 +41,6 @@ use crate::core::time::Timestamp;
 
 use problem::Problem;
 pub(super) use route::router;
-pub(super) use vitals::Near;
 pub(super) use vitals::router as vitals;
 
 /// Most rows of one page.

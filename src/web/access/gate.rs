@@ -18,7 +18,7 @@ use crate::core::access::Right;
 use crate::core::address::escaped;
 use crate::core::reader::{Language, Reader, Scale};
 use crate::core::record::AccessRefusal;
-use crate::web::api::{self, Near};
+use crate::web::api;
 use crate::web::explained::explained;
 use crate::web::frame::{self, Refusal, Site};
 use crate::web::person::Person;
@@ -93,9 +93,6 @@ async fn gate(State(access): State<Arc<Access>>, mut request: Request, next: Nex
         };
         return dressed(answer, tls);
     }
-    if is_near(&access, &request) {
-        request.extensions_mut().insert(Near);
-    }
     request.extensions_mut().insert(visit);
     request.extensions_mut().insert(access);
     dressed(next.run(request).await, tls)
@@ -159,7 +156,10 @@ async fn enter(access: &Arc<Access>, request: &mut Request) -> Result<Visit, Sto
     }
     let acts = !matches!(*request.method(), Method::GET | Method::HEAD | Method::OPTIONS);
     let own = access.options.public_url.as_deref().and_then(origin::of);
-    if acts && !request.uri().path().starts_with(LINKS) && !origin::is_own(headers, own) {
+    if acts
+        && !request.uri().path().starts_with(LINKS)
+        && !origin::is_own(headers, own, scheme(access, headers))
+    {
         access.refused("?", AccessRefusal::Foreign, &from.told).await;
         return Err(Stopped::Foreign);
     }
@@ -222,27 +222,24 @@ fn is_for_us(access: &Access, request: &Request) -> bool {
         || host::is_own(request.uri(), request.headers(), access.options.public_url.as_deref())
 }
 
-/// Whether a request comes from this very computer, through no proxy.
-fn is_near(access: &Access, request: &Request) -> bool {
-    let here = |Far(far): &Far| far.ip().to_canonical().is_loopback();
-    let passed_on = ["forwarded", "x-forwarded-for", "via"];
-    request.extensions().get::<Far>().is_some_and(here)
-        && !access.options.behind_proxy
-        // A proxy on this computer that says nothing of itself passes on whom it was asked for if it is set up as
-        // the guide asks. One that is not names this computer instead: `check-config` warns where `public-url` shows
-        // that there is one.
-        && host::is_loopback(request.uri(), request.headers())
-        && !passed_on.iter().any(|name| request.headers().contains_key(*name))
+fn is_secure(access: &Access, headers: &HeaderMap) -> bool {
+    scheme(access, headers).is_some_and(|scheme| scheme.eq_ignore_ascii_case("https"))
 }
 
-fn is_secure(access: &Access, headers: &HeaderMap) -> bool {
+/// The scheme by which browsers reach the pages; `None` where a proxy stands before them that says nothing of it.
+fn scheme<'a>(access: &'a Access, headers: &'a HeaderMap) -> Option<&'a str> {
     let options = &access.options;
-    let by_proxy = || {
-        let said = headers.get("x-forwarded-proto").and_then(|said| said.to_str().ok());
-        let public = || options.public_url.as_deref().is_some_and(|url| url.starts_with("https://"));
-        said.map_or_else(public, |said| said.eq_ignore_ascii_case("https"))
-    };
-    options.tls || (options.behind_proxy && by_proxy())
+    if options.tls {
+        return Some("https");
+    }
+    if !options.behind_proxy {
+        return Some("http");
+    }
+    // As with addresses, of several hops the last is the one that the proxy itself saw.
+    let said = headers.get_all("x-forwarded-proto").iter().next_back().and_then(|said| said.to_str().ok());
+    let said = said.and_then(|said| said.rsplit(',').next()).map(str::trim);
+    let public = || options.public_url.as_deref()?.split_once("://").map(|(scheme, _)| scheme);
+    said.or_else(public)
 }
 
 /// The secret of a program (RFC 6750 §2.1).

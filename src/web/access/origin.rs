@@ -7,9 +7,10 @@ const PATH_BYTES_MAX: usize = 512;
 
 /// Whether a form was sent by a page of this site, as browsers say it: `Sec-Fetch-Site` (W3C Fetch
 /// Metadata §2.3), which they leave out without TLS, else `Origin` (Fetch standard §3.2). One that
-/// says neither is not believed. `own` are the origins under which the site is known beside the
-/// `Host` of the request, for a proxy that changes that.
-pub(super) fn is_own(headers: &HeaderMap, own: Option<&str>) -> bool {
+/// says neither is not believed. `own` is the origin under which the site is known beside the
+/// `Host` of the request, for a proxy that changes that; `scheme` is the one by which browsers reach
+/// it, where that is known.
+pub(super) fn is_own(headers: &HeaderMap, own: Option<&str>, scheme: Option<&str>) -> bool {
     let value = |name: &str| headers.get(name).map(|value| value.to_str().unwrap_or("?"));
     if let Some(site) = value("sec-fetch-site") {
         return site == "same-origin";
@@ -18,10 +19,10 @@ pub(super) fn is_own(headers: &HeaderMap, own: Option<&str>) -> bool {
     if own.is_some_and(|own| origin.eq_ignore_ascii_case(own)) {
         return true;
     }
-    let host = origin.split_once("://").map(|(_, host)| host);
-    host.is_some_and(|host| {
-        !host.is_empty() && value("host").is_some_and(|own| own.eq_ignore_ascii_case(host))
-    })
+    let Some((said, host)) = origin.split_once("://") else { return false };
+    !host.is_empty()
+        && scheme.is_none_or(|scheme| said.eq_ignore_ascii_case(scheme))
+        && value("host").is_some_and(|own| own.eq_ignore_ascii_case(host))
 }
 
 /// The origin of an address: scheme, host and port (RFC 6454 §4).
@@ -42,7 +43,7 @@ pub(super) fn own_path(text: &str) -> Option<&str> {
 
 #[cfg(test)]
 mod tests {
-    use axum::http::HeaderValue;
+    use axum::http::{HeaderValue, header};
 
     use super::*;
 
@@ -58,6 +59,7 @@ mod tests {
             (None, Some("http://gateway:8480"), true),
             (None, Some("https://kitchen.example.org"), true),
             (None, Some("https://kitchen.example.org.evil.example"), false),
+            (None, Some("https://gateway:8480"), false),
             (None, Some("http://elsewhere.example"), false),
             (None, Some("http://gateway"), false),
             (None, Some("null"), false),
@@ -71,7 +73,21 @@ mod tests {
                     headers.insert(name, HeaderValue::from_static(value));
                 }
             }
-            assert_eq!(is_own(&headers, of("https://kitchen.example.org/x")), own, "{site:?} {origin:?}");
+            let known = of("https://kitchen.example.org/x");
+            assert_eq!(is_own(&headers, known, Some("http")), own, "{site:?} {origin:?}");
+        }
+        let headers = |origin| {
+            let origin = HeaderValue::from_static(origin);
+            HeaderMap::from_iter([
+                (header::HOST, HeaderValue::from_static("gateway")),
+                (header::ORIGIN, origin),
+            ])
+        };
+        for (scheme, by_http, by_https) in
+            [(Some("http"), true, false), (Some("https"), false, true), (None, true, true)]
+        {
+            assert_eq!(is_own(&headers("http://gateway"), None, scheme), by_http, "{scheme:?}");
+            assert_eq!(is_own(&headers("https://gateway"), None, scheme), by_https, "{scheme:?}");
         }
     }
 

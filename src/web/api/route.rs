@@ -15,7 +15,7 @@ use super::params::{
     must,
 };
 use super::problem::Problem;
-use super::{View, deeds, lists, live, single, spec};
+use super::{View, deeds, lists, live, single, spec, tag};
 use crate::core::access::Right;
 use crate::web::kitchen::{Kitchen, Pages};
 
@@ -47,8 +47,6 @@ pub(super) struct Route<K> {
     /// Shape of the body of a POST; a GET has none.
     pub(super) body: Option<&'static str>,
     pub(super) gives: Gives,
-    /// Whether it follows from the record alone, so that it has a tag.
-    pub(super) by_the_record: bool,
     pub(super) answer: MethodRouter<Pages<K>, Infallible>,
 }
 
@@ -58,9 +56,9 @@ impl<K> Route<K> {
         self
     }
 
-    const fn tagged(mut self) -> Self {
-        self.by_the_record = true;
-        self
+    /// Whether the answer bears a tag: each that is looked up and fits into memory.
+    pub(super) const fn has_tag(&self) -> bool {
+        matches!(self.gives, Gives::Page(..) | Gives::Shape(_)) && self.body.is_none()
     }
 }
 
@@ -70,7 +68,7 @@ fn look<K>(
     about: &'static str,
     answer: MethodRouter<Pages<K>, Infallible>,
 ) -> Route<K> {
-    Route { path, right: Right::Look, params: &[], about, body: None, gives, by_the_record: false, answer }
+    Route { path, right: Right::Look, params: &[], about, body: None, gives, answer }
 }
 
 /// All of them.
@@ -90,8 +88,7 @@ fn looks<K: Kitchen>() -> Vec<Route<K>> {
             get(lists::machines::<K>),
         ),
         look("/cycles", page(View::Cycles, "Cycle"), "The cycles, page by page.", get(lists::cycles::<K>))
-            .looked(&[MACHINE, FROM, TO, VERDICT, ORDER, PAGE_SIZE, AFTER])
-            .tagged(),
+            .looked(&[MACHINE, FROM, TO, VERDICT, ORDER, PAGE_SIZE, AFTER]),
         look("/days", page(View::Days, "Day"), "The days of each machine in numbers.", get(lists::days::<K>))
             .looked(&[MACHINE, FROM, TO, ORDER, PAGE_SIZE, AFTER]),
         look(
@@ -104,11 +101,9 @@ fn looks<K: Kitchen>() -> Vec<Route<K>> {
         look("/gaps", page(View::Gaps, "Gap"), "What is missing of the readings.", get(lists::gaps::<K>))
             .looked(&[MACHINE, FROM, TO, ORDER, PAGE_SIZE, AFTER]),
         look("/alerts", page(View::Alerts, "Alert"), "The alerts, page by page.", get(lists::alerts::<K>))
-            .looked(&[MACHINE, FROM, TO, STATE, ORDER, PAGE_SIZE, AFTER])
-            .tagged(),
+            .looked(&[MACHINE, FROM, TO, STATE, ORDER, PAGE_SIZE, AFTER]),
         look("/checks", page(View::Checks, "Check"), "The checks, page by page.", get(lists::checks::<K>))
-            .looked(&[MACHINE, FROM, TO, CHECK, ORDER, PAGE_SIZE, AFTER])
-            .tagged(),
+            .looked(&[MACHINE, FROM, TO, CHECK, ORDER, PAGE_SIZE, AFTER]),
         look("/due", page(View::Due, "Due"), "The checks that are due.", get(lists::due::<K>))
             .looked(&[MACHINE]),
         look(
@@ -117,8 +112,7 @@ fn looks<K: Kitchen>() -> Vec<Route<K>> {
             "Every record that is no cycle.",
             get(lists::records::<K>),
         )
-        .looked(&[MACHINE, FROM, TO, KIND, ORDER, PAGE_SIZE, AFTER])
-        .tagged(),
+        .looked(&[MACHINE, FROM, TO, KIND, ORDER, PAGE_SIZE, AFTER]),
         look(
             "/probes",
             page(View::Probes, "Probe"),
@@ -134,29 +128,26 @@ fn asked_once<K: Kitchen>() -> Vec<Route<K>> {
     let shape = Gives::Shape;
     vec![
         look("/machines/{name}", shape("Machine"), "A machine at a glance.", get(single::machine::<K>)),
-        look("/cycles/{record}", shape("Cycle"), "A cycle, by its record.", get(single::cycle::<K>)).tagged(),
+        look("/cycles/{record}", shape("Cycle"), "A cycle, by its record.", get(single::cycle::<K>)),
         look(
             "/cycles/{record}/trace",
             shape("Trace"),
             "The readings that it was judged on.",
             get(single::trace::<K>),
-        )
-        .tagged(),
+        ),
         look(
             "/cycles/{record}/proof",
             shape("Proof"),
             "That it is in the ledger that the newest checkpoint seals (RFC 9162).",
             get(single::proof::<K>),
         ),
-        look("/alerts/{number}", shape("AlertTrail"), "An alert with its trail.", get(single::alert::<K>))
-            .tagged(),
+        look("/alerts/{number}", shape("AlertTrail"), "An alert with its trail.", get(single::alert::<K>)),
         look(
             "/records/{record}",
             shape("StoredRecord"),
             "A record as it is stored.",
             get(single::record::<K>),
-        )
-        .tagged(),
+        ),
         look(
             "/checkpoints/newest",
             shape("Checkpoint"),
@@ -219,7 +210,10 @@ fn others<K: Kitchen>() -> Vec<Route<K>> {
 /// [`crate::web::person::Person`] into the request.
 pub(in crate::web) fn router<K: Kitchen>() -> Router<Pages<K>> {
     let mut router = Router::new();
-    for Route { path, right, params, answer, .. } in routes::<K>() {
+    for route in routes::<K>() {
+        let has_tag = route.has_tag();
+        let Route { path, right, params, answer, .. } = route;
+        let answer = if has_tag { answer.layer(middleware::from_fn(tag::by_its_bytes)) } else { answer };
         let guard = move |request: Request, next: Next| guard(right, params, request, next);
         router = router.route(path, answer.layer(middleware::from_fn(guard)));
     }

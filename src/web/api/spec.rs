@@ -90,7 +90,7 @@ fn operation<K>(route: &Route<K>) -> OperationBuilder {
     }
     let status = if matches!(route.gives, Gives::Made(_)) { "201" } else { "200" };
     operation = operation.response(status, given(route));
-    if route.by_the_record {
+    if route.has_tag() {
         operation = operation.response("304", ResponseBuilder::new().description("As the tag says.").build());
     }
     for (status, about) in refusals(route) {
@@ -148,8 +148,8 @@ fn given<K>(route: &Route<K>) -> Response {
                 .content(JSON_LINES, file())
         }
     };
-    if route.by_the_record {
-        return response.header("ETag", header("Strong: the same record gives the same answer.")).build();
+    if route.has_tag() {
+        return response.header("ETag", header("Strong: while it holds, so does the answer.")).build();
     }
     response.build()
 }

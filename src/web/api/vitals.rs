@@ -2,8 +2,9 @@
 //!
 //! `/health` answers while the process turns; it hangs on nothing else, so that nobody ends a gateway
 //! whose disk is full. `/ready` says whether readings come in and go on record: 503 with the reasons
-//! where not. Neither takes a login, and neither names what it is about. `/metrics` takes the right to
-//! look, or comes from this computer itself.
+//! where not. Neither takes a login, and neither names what it is about. `/metrics` names machines and
+//! probes, and takes the right to look: that a request comes from this computer says nothing of who asks, since a
+//! proxy on it may hide that it is one.
 
 use axum::Router;
 use axum::extract::{Request, State};
@@ -18,11 +19,6 @@ use super::{metrics, roles};
 use crate::core::access::Right;
 use crate::web::kitchen::{Kitchen, Pages};
 use crate::web::person::Person;
-
-/// A request that comes from this very computer, and through no proxy: whoever accepts connections
-/// marks it so.
-#[derive(Clone, Copy, PartialEq, Eq, Debug)]
-pub(in crate::web) struct Near;
 
 /// The three, for every site.
 pub(in crate::web) fn router<K: Kitchen>() -> Router<Pages<K>> {
@@ -51,13 +47,12 @@ async fn ready<K: Kitchen>(State(pages): State<Pages<K>>) -> Response {
 
 async fn figures<K: Kitchen>(State(pages): State<Pages<K>>, request: Request) -> Response {
     let extensions = request.extensions();
-    let near = extensions.get::<Near>().is_some();
     match extensions.get::<Person>() {
-        Some(person) if !near && !person.may(Right::Look) => {
+        None => return Problem::stranger().into_response(),
+        Some(person) if !person.may(Right::Look) => {
             return Problem::not_yours(&roles(Right::Look)).into_response();
         }
-        None if !near => return Problem::stranger().into_response(),
-        Some(_) | None => {}
+        Some(_) => {}
     }
     let figures = match pages.kitchen.figures().await {
         Ok(figures) => figures,

@@ -277,7 +277,7 @@ async fn a_name_of_others_that_leads_here_opens_nothing() {
         ("/login", "localhost", "", "200"),
         ("/login", "192.0.2.7:8480", "", "200"),
         ("/login", "Kitchen.example.org", "", "200"),
-        ("/metrics", "localhost", "", "200"),
+        ("/metrics", "localhost", "", "401"),
         ("/metrics", "kitchen.example.org", "", "401"),
         ("/metrics", "192.0.2.7", "", "401"),
         ("/health", "gateway:8480", "", "200"),

@@ -96,22 +96,17 @@ async fn a_token_is_not_the_account_that_is_called_alike() {
     gateway.stop();
 }
 
-// What a watcher on the same computer needs no token for, and what a proxy passes on does.
+// Figures name machines and probes: they are for whoever may look. A proxy on the same computer that hides what it
+// is cannot be told from a watcher there, so that nearness opens nothing.
 #[tokio::test(flavor = "multi_thread")]
-async fn figures_are_for_this_computer_and_for_tokens() {
+async fn figures_are_for_tokens_and_vitals_for_everybody() {
     let site = Site::new("");
     let gateway = Gateway::start(&site);
     let answer = gateway.browser().get("/metrics").await;
+    assert_eq!(answer.status, 401, "{}", answer.body);
+    problem(&answer);
+    let answer = program(&gateway, &site.token("watch", "auditor")).get("/metrics").await;
     assert_eq!((answer.status, answer.body.ends_with("# EOF\n")), (200, true), "{}", answer.body);
-    for header in ["x-forwarded-for", "forwarded", "via"] {
-        let mut proxy = gateway.browser();
-        proxy.also.push((header, "192.0.2.7".to_owned()));
-        let answer = proxy.get("/metrics").await;
-        assert_eq!(answer.status, 401, "{header}");
-        problem(&answer);
-        proxy.also.push(("authorization", format!("Bearer {}", site.token(header, "auditor"))));
-        assert_eq!(proxy.get("/metrics").await.status, 200, "{header}");
-    }
     for path in ["/health", "/ready"] {
         let answer = gateway.browser().get(path).await;
         let told: Value = serde_json::from_str(&answer.body).expect("JSON");
