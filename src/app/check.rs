@@ -51,11 +51,25 @@ pub(super) fn check_config(arguments: &CheckConfigArgs, streams: &mut Streams<'_
 }
 
 /// Why the pages would not be served with the certificate and the key that are there now, by the very reading of the
-/// service. A warning: the gateway itself starts, and proves racks without them.
+/// service. A warning: the gateway itself starts, and proves racks without them. It is read here with the rights of
+/// whoever typed the command, which are not those of the service: where they are at fault nothing is known of it.
 fn pages_unserved(web: Option<&WebOptions>) -> Option<Diagnostic> {
     let files = web?.tls.clone()?;
-    let place = files.key.display().to_string();
-    let error = Identity::load(files).err()?;
+    let error = Identity::load(files.clone()).err()?;
+    let place = match error.path() {
+        Some(path) if path == files.key => format!("[web] key = «{}»", path.display()),
+        Some(path) => format!("[web] certificate = «{}»", path.display()),
+        None => {
+            format!("[web] certificate = «{}», key = «{}»", files.certificate.display(), files.key.display())
+        }
+    };
+    if error.is_of_rights() {
+        let told =
+            Diagnostic::warning("web-tls", "whoever types this may not read what the pages are served with");
+        let advice = "check as the user that the service runs as, such as sudo -u rinseward rinseward check-config …; \
+                      that one must be able to read it";
+        return Some(told.place(place).because(&error).advice(advice));
+    }
     let told = Diagnostic::warning("web-tls", "no page can be served with this certificate and key");
     Some(told.place(place).because(&error).advice(error.fix()))
 }
@@ -73,9 +87,10 @@ mod tests {
     use super::*;
     use crate::config::resolve::TlsFiles;
 
-    // Own promise: what the service refuses is found before it starts.
+    // Own promise: what the service refuses is found before it starts, and each file that is at fault is named by its
+    // key and its path.
     #[test]
-    fn a_key_that_others_may_read_is_found() {
+    fn what_the_pages_cannot_be_served_with_is_found() {
         let directory = tempfile::tempdir().expect("a temporary directory");
         let files = TlsFiles {
             certificate: directory.path().join("pages.pem"),
@@ -102,8 +117,29 @@ mod tests {
         {
             assert!(told.contains(part), "{part}: {told}");
         }
+        mode(0o600);
+        let told = || pages_unserved(Some(&web)).expect("it is found").to_string();
+        let whole = fs::read(&files.certificate).expect("our own file");
+        fs::write(&files.certificate, "no certificate").expect("our own file");
+        let place = format!("where: [web] certificate = «{}»\n", files.certificate.display());
+        assert!(told().contains(&place) && told().contains("holds no certificate in PEM form"), "{}", told());
+        // A key of another certificate: neither file is wrong by itself.
+        let other = rcgen::generate_simple_self_signed(["one.example".to_owned()]).expect("a certificate");
+        fs::write(&files.certificate, other.cert.pem()).expect("our own file");
+        let (certificate, key) = (files.certificate.display(), files.key.display());
+        let place = format!("where: [web] certificate = «{certificate}», key = «{key}»\n");
+        assert!(
+            told().contains(&place) && told().contains("the key belongs to the certificate"),
+            "{}",
+            told()
+        );
+        fs::write(&files.certificate, whole).expect("our own file");
+        assert!(pages_unserved(Some(&web)).is_none());
+        fs::remove_file(&files.key).expect("our own file");
+        let place = format!("where: [web] key = «{}»\n", files.key.display());
+        assert!(told().contains(&place) && told().contains("No such file"), "{}", told());
         fs::remove_file(&files.certificate).expect("our own file");
-        assert!(pages_unserved(Some(&web)).is_some());
+        assert!(told().contains("where: [web] certificate = "), "{}", told());
         assert!(pages_unserved(Some(&WebOptions { tls: None, ..web })).is_none());
         assert!(pages_unserved(None).is_none());
     }

@@ -258,17 +258,17 @@ pub(in crate::app) fn question(
     Ok(Question { program, made: now, site: name, zone_name, zone, from, to, only })
 }
 
-/// Says where nothing can be in an export, or not in all of it, because the ledger begins later. Cycles of an
+/// When the ledger begins, where that is after the whole span and nothing can be in an export. Cycles of an
 /// import stand before its beginning; where there are some in the span, so does the export.
-fn warn_before(
+///
+/// # Errors
+/// The ledger's.
+pub(in crate::app) fn begins_after(
     question: &Question,
     reader: &Reader,
-    path: &Path,
-    streams: &mut Streams<'_>,
-) -> Result<(), Failure> {
-    let failed = |error: LedgerError| Failure::from(ledger::diagnose(&error, path));
-    let Some(first) = reader.recorded(0).map_err(failed)?.filter(|first| question.to <= *first) else {
-        return Ok(());
+) -> Result<Option<Timestamp>, LedgerError> {
+    let Some(first) = reader.recorded(0)?.filter(|first| question.to <= *first) else {
+        return Ok(None);
     };
     let filter =
         CycleFilter { from: Some(question.from), to: Some(first), limit: Some(1), ..CycleFilter::default() };
@@ -279,9 +279,20 @@ fn warn_before(
     };
     // A damaged one is a cycle too; it is told of where it is exported.
     let found = reader.cycles(&filter, each);
-    if any || found.is_err() {
+    Ok(Some(first).filter(|_| !any && found.is_ok()))
+}
+
+/// Says where nothing can be in an export because the ledger begins later.
+fn warn_before(
+    question: &Question,
+    reader: &Reader,
+    path: &Path,
+    streams: &mut Streams<'_>,
+) -> Result<(), Failure> {
+    let found = begins_after(question, reader);
+    let Some(first) = found.map_err(|error| Failure::from(ledger::diagnose(&error, path)))? else {
         return Ok(());
-    }
+    };
     let begins = local::second(first, &question.zone);
     let summary = "nothing is on record of this span: the ledger begins later";
     let warning = Diagnostic::warning("export-before", summary)

@@ -282,6 +282,10 @@ fn impossible(error: Impossible) -> Problem {
         Impossible::TooOld { .. } => {
             "check month and year; add --late where it was made then and is entered only now"
         }
+        Impossible::NoColour { .. } => {
+            "enter the colour that the strip shows, and between two the weaker one; the number of another kit goes \
+             with its own method, such as --method titration"
+        }
         Impossible::NotChemical => "check which machine was meant; a hot-water machine needs no strip",
         Impossible::Missing { .. } => "say who it is and what was found",
         Impossible::TooLong { .. } => "say it in fewer words",

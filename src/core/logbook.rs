@@ -26,7 +26,7 @@ use serde::{Deserialize, Serialize};
 
 use super::cycle::plate::{Profile, Sanitizing};
 use super::food_code::{Printed, Rounding};
-use super::record::{AmendmentChange, Check, CheckKind};
+use super::record::{AmendmentChange, Check, CheckKind, TEST_STRIP};
 use super::sanitizer::{self, Refusal, Rules};
 use super::time::Timestamp;
 use super::units::Celsius;
@@ -52,6 +52,8 @@ pub const SOLUTION_C: RangeInclusive<f64> = 0.0..=100.0;
 pub const THERMOMETER_C: RangeInclusive<f64> = -40.0..=150.0;
 /// Tolerances that can be meant, °C (own choice).
 pub const TOLERANCE_C: RangeInclusive<f64> = 0.05..=5.0;
+/// Two concentrations closer than this are one, mg/L: no colour lies so near another.
+const SAME_MG_PER_L: f64 = 1e-6;
 /// What a difference of two values printed in tenths may be off by in binary, °C.
 const ROUNDING_C: f64 = 1e-9;
 
@@ -110,6 +112,17 @@ pub enum Impossible {
         /// When it is said to have been made.
         at: Timestamp,
     },
+    /// A concentration that no colour of a test strip stands for, though it is said to be read from one.
+    #[error(
+        "no colour of this machine's test strip stands for {mg_per_l} mg/L: they stand for {}",
+        listed(colours)
+    )]
+    NoColour {
+        /// What was entered, mg/L.
+        mg_per_l: f64,
+        /// What its colours stand for, mg/L.
+        colours: &'static [f64],
+    },
     /// A concentration of a machine that has none.
     #[error("this machine sanitizes by hot water: no concentration counts on it")]
     NotChemical,
@@ -133,6 +146,12 @@ pub enum Impossible {
         /// Which.
         what: &'static str,
     },
+}
+
+/// Numbers behind one another, as people read them.
+#[must_use]
+pub fn listed(numbers: &[f64]) -> String {
+    numbers.iter().map(f64::to_string).collect::<Vec<_>>().join(", ")
 }
 
 /// What was found, as far as it decides.
@@ -345,6 +364,9 @@ pub fn admit(
             ph.map_or(Ok(()), |ph| number("a pH of", ph, PH))?;
             solution_c.map_or(Ok(()), |solution| number("a solution in °C of", solution, SOLUTION_C))?;
             method.as_deref().map_or(Ok(()), |method| name("the method", method))?;
+            if let Some(sanitizing) = sanitizing.filter(|_| method.as_deref().is_some_and(is_strip)) {
+                colour(*mg_per_l, sanitizing)?;
+            }
             name("the name", by)
         }
         Check::Supply { note, by, .. } | Check::DrainAndClean { note, by, .. } => {
@@ -360,6 +382,22 @@ pub fn admit(
             name("the name", by)
         }
     }
+}
+
+/// Whether a test strip is meant by how it was measured. A kit of its own scale has a name of its own.
+fn is_strip(method: &str) -> bool {
+    let method = method.trim();
+    method.eq_ignore_ascii_case(TEST_STRIP) || method.eq_ignore_ascii_case("strip")
+}
+
+/// Whether a colour of the test strip of a machine that sanitizes so stands for this concentration, mg/L.
+///
+/// # Errors
+/// [`Impossible::NoColour`], with those that there are.
+pub fn colour(mg_per_l: f64, sanitizing: Sanitizing) -> Result<(), Impossible> {
+    let colours = sanitizer::strip_colours(sanitizing);
+    let known = colours.iter().any(|colour| (colour - mg_per_l).abs() < SAME_MG_PER_L);
+    if known { Ok(()) } else { Err(Impossible::NoColour { mg_per_l, colours }) }
 }
 
 /// Whether something can have been done at `at`, as it is entered at `now`. `late` says that an

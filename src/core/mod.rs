@@ -14,6 +14,7 @@ pub mod causes;
 pub mod cautions;
 pub mod channel;
 pub mod checkpoint;
+pub mod counted;
 pub mod cycle;
 pub mod daily;
 pub mod dose;

@@ -1,4 +1,4 @@
-//! Whether a probe is there: its gaps, as records.
+//! Whether a probe is there: its gaps, as records, and how far its newest value tells of now.
 //!
 //! A gap opens on the gateway's clock, when nothing has arrived for the
 //! probe's time of silence, or in event time, when only faults have come for
@@ -13,6 +13,58 @@ use serde::{Deserialize, Serialize};
 use super::reading::Fault;
 use super::record::Gap;
 use super::time::Timestamp;
+
+/// A value of this age is shown with its age (own choice: longer than a page takes to be drawn anew, shorter than a
+/// final rinse, so that nobody reads a value of before the rack as one of now).
+const AGE_TOLD_FROM: Duration = Duration::from_secs(10);
+
+/// Whether a probe that was not heard for so long is silent.
+#[must_use]
+pub fn is_silent(unheard: Duration, silent_after: Duration) -> bool {
+    unheard >= silent_after
+}
+
+/// How far the newest value of a probe tells of now: one rule for every page that shows it. Each age is that of the
+/// value, from when it was measured or, where the clock of its source is ahead, from when it arrived.
+#[derive(Clone, Copy, PartialEq, Eq, Debug)]
+pub enum Recency {
+    /// It is a value of now.
+    Now,
+    /// It still counts, and is shown with its age.
+    Aged(Duration),
+    /// The probe is heard, but its value is older than the probe may be silent: it was kept and sent late, or the
+    /// clock of its source is behind.
+    Late(Duration),
+    /// The probe was not heard for longer than it may be silent.
+    Silent(Duration),
+}
+
+impl Recency {
+    /// How far a value tells of `now` that was measured at `at` and arrived at `arrived`.
+    #[must_use]
+    pub fn of(now: Timestamp, at: Timestamp, arrived: Timestamp, silent_after: Duration) -> Self {
+        let unheard = now.since(arrived);
+        let age = now.since(at).max(unheard);
+        if is_silent(unheard, silent_after) {
+            Self::Silent(age)
+        } else if is_silent(age, silent_after) {
+            Self::Late(age)
+        } else if age >= AGE_TOLD_FROM {
+            Self::Aged(age)
+        } else {
+            Self::Now
+        }
+    }
+
+    /// Whether the value may be shown as what is so now, if need be with its age.
+    #[must_use]
+    pub const fn counts(self) -> bool {
+        match self {
+            Self::Now | Self::Aged(_) => true,
+            Self::Late(_) | Self::Silent(_) => false,
+        }
+    }
+}
 
 /// Presence of one probe.
 #[derive(Clone, Copy, PartialEq, Debug, Default, Serialize, Deserialize)]
@@ -131,6 +183,35 @@ mod tests {
 
     fn at(seconds: i64) -> Timestamp {
         Timestamp::from_micros(seconds * 1_000_000)
+    }
+
+    // A value is shown as one of now for ten seconds, then with its age, then as old, as soon as the gap opens.
+    #[test]
+    fn a_value_ages_before_its_probe_is_silent() {
+        let silent_after = Duration::from_secs(30);
+        let s = Duration::from_secs;
+        for (measured, arrived, now, expected) in [
+            (0, 0, 9, Recency::Now),
+            (0, 0, 10, Recency::Aged(s(10))),
+            (0, 0, 29, Recency::Aged(s(29))),
+            (0, 0, 30, Recency::Silent(s(30))),
+            // Kept for an hour by its node, and sent just now.
+            (0, 3_600, 3_601, Recency::Late(s(3_601))),
+            // The clock of the source is an hour ahead.
+            (3_600, 0, 5, Recency::Now),
+            (3_600, 0, 60, Recency::Silent(s(60))),
+        ] {
+            let found = Recency::of(at(now), at(measured), at(arrived), silent_after);
+            assert_eq!(found, expected, "measured {measured}, arrived {arrived}, seen {now}");
+            assert_eq!(found.counts(), matches!(expected, Recency::Now | Recency::Aged(_)));
+        }
+        let mut presence = Presence::default();
+        presence.note_arrival(at(0));
+        for now in 0..60 {
+            let silent = matches!(Recency::of(at(now), at(0), at(0), silent_after), Recency::Silent(_));
+            let open = presence.tick(at(now), silent_after).is_some() || presence.open.is_some();
+            assert_eq!(silent, open, "the page and the record agree at {now} s");
+        }
     }
 
     #[test]

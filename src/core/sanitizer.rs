@@ -17,6 +17,9 @@
 //! says, 24 °C (75 °F). Contact of both: 30 s. Where a label asks for more, the
 //! label rules.
 //!
+//! A test strip shows one of a few colours, [`strip_colours`]. Between two of them nobody reads a number: the weaker
+//! one is entered, the careful choice (own, as for the bands). What another kit shows as a number is entered as one.
+//!
 //! Chlorine must never meet an acid (descaler, rinse-aid concentrate) or
 //! ammonia: the gas set free is poisonous. A concentration found wrong is
 //! corrected at the dispenser, by the product's label, with the tank rinsed
@@ -99,6 +102,18 @@ impl Rules {
             Sanitizing::Iodine => Some(self.iodine_mg_per_l.clone()),
             Sanitizing::Quat => Some(self.quat_mg_per_l.clone()),
         }
+    }
+}
+
+/// Concentrations that the colours of the usual test strips stand for, mg/L, the weakest first (common practice, no
+/// source: the blocks of strips for warewashing as they are sold); none for hot water.
+#[must_use]
+pub const fn strip_colours(sanitizing: Sanitizing) -> &'static [f64] {
+    match sanitizing {
+        Sanitizing::HotWater => &[],
+        Sanitizing::Chlorine => &[0.0, 10.0, 25.0, 50.0, 100.0, 200.0],
+        Sanitizing::Iodine => &[0.0, 12.5, 25.0, 50.0],
+        Sanitizing::Quat => &[0.0, 100.0, 200.0, 300.0, 400.0, 500.0],
     }
 }
 

@@ -3,6 +3,7 @@
 use super::alerts;
 use super::sheet::duration;
 use super::words;
+use crate::core::counted::Counted;
 use crate::core::reader::{Language, Reader, Scale};
 use crate::core::reading::Fault;
 use crate::core::record::{
@@ -53,13 +54,26 @@ pub fn said(body: &Body) -> String {
             format!("{what}: «{}» ({})", hold.reason, hold.by)
         }
         Body::Pruned(pruned) => {
-            format!("{} readings that arrived before {} were pruned by age", pruned.readings, pruned.before)
+            format!(
+                "pruned by age: {} that arrived before {}",
+                Counted::Readings.of(pruned.readings, Language::English),
+                pruned.before
+            )
         }
         Body::Import(import) => {
-            format!("{} readings of «{}» were taken over by {}", import.readings, import.file, import.by)
+            format!(
+                "{} took over {} of «{}»",
+                import.by,
+                Counted::Readings.of(import.readings, Language::English),
+                import.file
+            )
         }
         Body::Restored(restored) => {
-            format!("the ledger goes on from a backup of {} records ({})", restored.records, restored.by)
+            format!(
+                "the ledger goes on from a backup of {} ({})",
+                Counted::Records.of(restored.records, Language::English),
+                restored.by
+            )
         }
         Body::Calibration(done) => of_calibration(done),
         Body::Response(done) => {
@@ -71,6 +85,7 @@ pub fn said(body: &Body) -> String {
         }
         Body::SignOff(signed) => match signed.open_points.len() {
             0 => format!("signed off by {}", signed.by),
+            1 => format!("signed off by {} with 1 open point", signed.by),
             open => format!("signed off by {} with {open} open points", signed.by),
         },
         Body::Access(access) => access.sentence(),
@@ -98,9 +113,9 @@ fn of_calibration(done: &CalibrationDone) -> String {
     };
     let (found, left) = (worst(|point| point.found_error_c), worst(|point| point.left_error_c));
     format!(
-        "{} was calibrated at {} points: {found:+.2} °C from the reference as found, {left:+.2} °C as left ({})",
+        "{} was calibrated at {}: {found:+.2} °C from the reference as found, {left:+.2} °C as left ({})",
         done.probe,
-        done.points.len(),
+        Counted::Points.of(done.points.len() as u64, Language::English),
         done.by
     )
 }

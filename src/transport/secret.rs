@@ -79,6 +79,46 @@ pub enum PrepareError {
 }
 
 impl PrepareError {
+    /// The file that it is about, where it is about one.
+    #[must_use]
+    pub fn path(&self) -> Option<&Path> {
+        match self {
+            Self::Read { path, .. }
+            | Self::Exposed { path }
+            | Self::Empty { path }
+            | Self::Certificates { path, .. }
+            | Self::PrivateKey { path, .. }
+            | Self::SigningSecret { path } => Some(path),
+            Self::NoSystemRoots
+            | Self::Tls(_)
+            | Self::Address { .. }
+            | Self::Client(_)
+            | Self::HostName { .. } => None,
+        }
+    }
+
+    /// Whether the rights of whoever reads are at fault: somebody else may be able to.
+    #[must_use]
+    pub fn is_of_rights(&self) -> bool {
+        match self {
+            Self::Read { source, .. } => source.kind() == io::ErrorKind::PermissionDenied,
+            Self::Certificates { source, .. } => {
+                matches!(source, Some(pem::Error::Io(error)) if error.kind() == io::ErrorKind::PermissionDenied)
+            }
+            Self::PrivateKey { source, .. } => {
+                matches!(source, pem::Error::Io(error) if error.kind() == io::ErrorKind::PermissionDenied)
+            }
+            Self::Exposed { .. }
+            | Self::Empty { .. }
+            | Self::SigningSecret { .. }
+            | Self::NoSystemRoots
+            | Self::Tls(_)
+            | Self::Address { .. }
+            | Self::Client(_)
+            | Self::HostName { .. } => false,
+        }
+    }
+
     /// What to type or do about it.
     #[must_use]
     pub fn fix(&self) -> String {

@@ -13,6 +13,7 @@ use super::machine::Plots;
 use super::machine::words::place_word;
 use super::person::Person;
 use crate::core::channel::Place;
+use crate::core::counted::Counted;
 use crate::core::cycle::sign::Sign;
 use crate::core::cycle::verdict::Verdict;
 use crate::core::cycle::words::{meaning, verdict as verdict_word};
@@ -229,11 +230,18 @@ pub(super) async fn proof<K: Kitchen>(
 
 fn sealing_told<'a>(sealing: &'a Sealing, reader: &Reader) -> SealingTold<'a> {
     let counted = sealing.checkpoint.filter(|(size, _)| sealing.record < *size);
-    let counted = counted.map(|(size, at)| {
-        let records = said(reader.language, "records", "asientos");
-        format!("{size} {records}, {}", reader.moment(at))
-    });
+    let counted = counted
+        .map(|(size, at)| format!("{}, {}", Counted::Records.of(size, reader.language), reader.moment(at)));
     SealingTold { sealing, counted }
+}
+
+/// How many values were set aside.
+fn spikes_told(count: u64, language: Language) -> String {
+    let aside = match count {
+        1 => said(language, "set aside", "apartado"),
+        _ => said(language, "set aside", "apartados"),
+    };
+    format!("{} {aside}", Counted::Spikes.of(count, language))
 }
 
 /// The settled minimum against the limit.
@@ -302,7 +310,7 @@ fn facts(rack: &Rack, reader: &Reader) -> Vec<Fact> {
     tell(say("Window from", "Ventana según"), window.to_owned());
     tell(
         say("Readings", "Lecturas"),
-        format!("{} ({} {})", cycle.rinse_readings, cycle.spikes, say("spikes set aside", "picos apartados")),
+        format!("{} ({})", cycle.rinse_readings, spikes_told(cycle.spikes.into(), reader.language)),
     );
     let late = late_after(cycle.rinse_ended, rack.recorded).map_or("", |_| say(" (late)", " (tarde)"));
     tell(say("Recorded", "Registrado"), format!("{}{late}", reader.moment(rack.recorded)));

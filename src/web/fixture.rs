@@ -20,7 +20,7 @@ use super::cycle::{ProbeThen, Rack, RackFound, Racks, Sealing, TraceFound};
 use super::frame::{Refusal, Site};
 use super::kitchen::{Kitchen, Pages};
 use super::machine::{DayGap, DayRack, LiveTrace, MachineDay, Machines, Plots, ProbeNow};
-use super::now::{Data, Glance, GlanceAlert, Glances, LastRack};
+use super::now::{Data, Glance, GlanceAlert, Glances, LastRack, Tank};
 use super::person::Person;
 use super::probes::{Due, Filed, FiledProof, InForce, Made, Probes, Seen};
 use super::sign_off::{Commissioning, Mend, Open, Shown};
@@ -29,6 +29,7 @@ use crate::core::channel::Place;
 use crate::core::cycle::plate::{LimitSource, MachineKind, Sanitizing};
 use crate::core::cycle::verdict::Verdict;
 use crate::core::on_file;
+use crate::core::presence::Recency;
 use crate::core::reader::{Language, Reader, Scale};
 use crate::core::reading::Fault;
 use crate::core::record::{Amendment, AmendmentChange, Basis, Cycle, DoseBasis, Rule, WindowFrom};
@@ -104,7 +105,7 @@ fn cold() -> Glance {
         chemical: false,
         last: Some(last),
         data: Data::Live,
-        tank: Some((66.4, 65.6)),
+        tank: Some(Tank { celsius: 66.4, least_c: 65.6, aged: None }),
         today: [1, 0, 0, 0, 0, 12],
         alerts: vec![alert],
         work_until: None,
@@ -175,13 +176,24 @@ impl Machines for StillKitchen {
         let probe = ProbeNow {
             channel: format!("{machine}/rinse"),
             place: Place::FinalRinse,
-            at: Some(NOW),
+            seen: Some((NOW, Recency::Now)),
             celsius: None,
             fault: Some(Fault::OpenCircuit),
             extremes_c: Some((60.0, 84.5)),
         };
+        let aged = |name, place, recency| ProbeNow {
+            channel: format!("{machine}/{name}"),
+            place,
+            seen: Some((NOW, recency)),
+            celsius: Some(66.4),
+            fault: None,
+            extremes_c: None,
+        };
+        let seconds = Duration::from_secs;
+        let tank = aged("wash", Place::WashTank, Recency::Aged(seconds(20)));
+        let ware = aged("plate", Place::Ware, Recency::Silent(seconds(600)));
         drop(self.traces.read().await);
-        Ok(LiveTrace { plots: drawn(), probes: vec![probe] })
+        Ok(LiveTrace { plots: drawn(), probes: vec![probe, tank, ware] })
     }
 }
 
@@ -304,8 +316,7 @@ pub(super) fn probes() -> Vec<Seen> {
         place: Place::FinalRinse,
         shown_c: Some((79.4, 79.8)),
         fault: None,
-        age: Some(Duration::from_secs(1)),
-        silent: false,
+        recency: Some(Recency::Now),
         trend: Some(Trend::Rising),
         per_s: Some(4.0),
         minute: vec![(1.0, 79.0), (0.5, 79.4), (0.0, 79.8)],
@@ -317,8 +328,7 @@ pub(super) fn probes() -> Vec<Seen> {
         number: 0,
         probe: "wash".to_owned(),
         place: Place::WashTank,
-        age: Some(Duration::from_secs(600)),
-        silent: true,
+        recency: Some(Recency::Silent(Duration::from_secs(600))),
         trend: None,
         down: vec![("port<1>".to_owned(), "no such device".to_owned())],
         in_force: InForce { due: Due::Never, correction: None, calibration: None, until: None, ..in_force },

@@ -3,6 +3,7 @@
 //! A form that cannot be taken is shown again with what was typed kept, and each fault beside its field.
 
 use crate::core::alert::TEXT_BYTES_MAX;
+use crate::core::logbook::listed;
 use crate::core::reader::Language;
 
 /// A field as it is shown.
@@ -39,6 +40,8 @@ pub(super) enum Fault {
     NotANumber,
     /// The strip says the first, mg/L, and what was typed the second.
     NotTheStrip(f64, f64),
+    /// No colour of the strip stands for the first, mg/L: they stand for the others.
+    NoColour(f64, &'static [f64]),
     /// The number lies outside of these two, with their digits behind the point.
     Outside(f64, f64),
     /// It is no time of the site's clock, such as 2026-11-26T12:40.
@@ -74,6 +77,19 @@ impl Fault {
                     ),
                     Language::Spanish => format!(
                         "Tocó {strip} y escribió {typed}: ¿cuál vale? Toque «ninguna» arriba, o vacíe este campo."
+                    ),
+                };
+            }
+            Self::NoColour(mg_per_l, colours) => {
+                let colours = listed(colours);
+                return match language {
+                    Language::English => format!(
+                        "The strip of this machine has no colour for {mg_per_l}: it has {colours}. Tap one above; what \
+                         another kit shows goes into this field."
+                    ),
+                    Language::Spanish => format!(
+                        "La tira de esta máquina no tiene color para {mg_per_l}: tiene {colours}. Toque uno arriba; lo \
+                         que marca otro método va en este campo."
                     ),
                 };
             }

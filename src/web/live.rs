@@ -11,12 +11,11 @@ use std::convert::Infallible;
 use std::sync::{Arc, PoisonError};
 use std::time::Duration;
 
-use axum::extract::{Path, Query, State};
-use axum::http::{HeaderValue, StatusCode, header};
+use axum::extract::{Path, State};
+use axum::http::{HeaderValue, StatusCode, Uri, header};
 use axum::response::sse::{Event, Sse};
 use axum::response::{IntoResponse, Response};
 use futures_util::stream::{self, Stream};
-use serde::Deserialize;
 use tokio::sync::{Mutex, OwnedMutexGuard, watch};
 use tokio::time::Instant;
 
@@ -28,6 +27,7 @@ use super::machine;
 use super::now::{Card, Glance, card};
 use super::places::{Full, Looker, Place, Places};
 use super::probes::cards;
+use super::query::{self, Given};
 use crate::core::reader::{Language, Reader, Scale};
 use crate::core::time::Timestamp;
 
@@ -218,31 +218,36 @@ pub(super) async fn probe<K: Kitchen>(
 }
 
 /// At which step the page is that asks.
-#[derive(Debug, Default, Deserialize)]
-#[serde(default)]
-pub(super) struct At {
-    shape: String,
+fn shape(uri: &Uri) -> Result<String, Given> {
+    let given = Given::read(uri, &["shape"]);
+    if given.is_refused() { Err(given) } else { Ok(given.text("shape").to_owned()) }
 }
 
 /// Streams where a proof of the wiring stands.
 pub(super) async fn proof<K: Kitchen>(
     State(pages): State<Pages<K>>,
     Path(name): Path<String>,
-    Query(At { shape }): Query<At>,
+    uri: Uri,
     looker: Looker,
 ) -> Response {
-    std::future::ready(glimpsed(pages, looker, Look::Attempt { name, shape })).await
+    std::future::ready(attempted(pages, looker, name, &uri)).await
 }
 
 /// Streams where a calibration or a response test stands.
 pub(super) async fn attempt<K: Kitchen>(
     State(pages): State<Pages<K>>,
     Path((machine, probe)): Path<(String, String)>,
-    Query(At { shape }): Query<At>,
+    uri: Uri,
     looker: Looker,
 ) -> Response {
-    let look = Look::Attempt { name: format!("{machine}/{probe}"), shape };
-    std::future::ready(glimpsed(pages, looker, look)).await
+    std::future::ready(attempted(pages, looker, format!("{machine}/{probe}"), &uri)).await
+}
+
+fn attempted<K: Kitchen>(pages: Pages<K>, looker: Looker, name: String, uri: &Uri) -> Response {
+    match shape(uri) {
+        Ok(shape) => glimpsed(pages, looker, Look::Attempt { name, shape }),
+        Err(given) => query::refused(&given, &looker.person, &pages.site, frame::depth(uri.path())),
+    }
 }
 
 /// Streams how far an export is.

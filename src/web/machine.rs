@@ -15,14 +15,16 @@ use super::form::Field;
 use super::frame::{self, Frame, Refusal, Tab, said};
 use super::kitchen::{Kitchen, Pages};
 use super::live::unmade;
-use super::now::Card;
+use super::now::{Card, ago};
 use super::person::Person;
 use super::query::{self, Expected, Given};
 use crate::core::alert::hours::{instant, local_date};
 use crate::core::channel::Place;
+use crate::core::counted::Counted;
 use crate::core::cycle::sign::Sign;
 use crate::core::cycle::verdict::Verdict;
 use crate::core::cycle::words::{verdict as verdict_word, verdicts};
+use crate::core::presence::Recency;
 use crate::core::reader::Reader;
 use crate::core::reading::Fault;
 use crate::core::time::Timestamp;
@@ -103,8 +105,8 @@ pub struct ProbeNow {
     pub channel: String,
     /// Where it sits.
     pub place: Place,
-    /// When its newest value was measured.
-    pub at: Option<Timestamp>,
+    /// When its newest value was measured, and how far that tells of now; `None` where nothing came.
+    pub seen: Option<(Timestamp, Recency)>,
     /// That value, °C, where it is usable.
     pub celsius: Option<f64>,
     /// What is wrong with it.
@@ -162,10 +164,17 @@ pub(super) async fn trace_part<K: Machines>(
 
 fn probe_row(probe: &ProbeNow, reader: &Reader) -> [String; 4] {
     let say = |english, spanish| said(reader.language, english, spanish);
-    let shown = match (probe.fault, probe.celsius, probe.at) {
+    let shown = match (probe.fault, probe.celsius, probe.seen) {
         (Some(fault), ..) => fault_word(fault, reader.language).to_owned(),
-        (None, Some(celsius), Some(at)) => {
-            format!("{} ({})", reader.temperature(celsius), reader.clock(at))
+        (None, Some(celsius), Some((at, recency))) => {
+            let value = format!("{} ({}", reader.temperature(celsius), reader.clock(at));
+            match recency {
+                Recency::Now => format!("{value})"),
+                Recency::Aged(age) => format!("{value}, {})", ago(age, reader.language)),
+                Recency::Late(age) | Recency::Silent(age) => {
+                    format!("{}: {value}, {})", say("OLD", "ANTIGUA"), ago(age, reader.language))
+                }
+            }
         }
         (None, ..) => say("nothing yet", "nada todavía").to_owned(),
     };
@@ -208,6 +217,8 @@ struct DayTold {
     before: Option<String>,
     after: Option<String>,
     plots: Plots,
+    /// How many racks, in words.
+    racks: String,
     counts: String,
     rows: Vec<RackRow>,
     gaps: Vec<String>,
@@ -223,6 +234,7 @@ impl DayTold {
             zone: zone_of(reader, noon),
             before: day.before.map(|date| date.to_string()),
             after: day.after.map(|date| date.to_string()),
+            racks: Counted::Racks.of(day.racks.len() as u64, reader.language),
             counts: counted(&day.racks, reader),
             rows: day.racks.iter().map(|rack| rack_row(rack, reader)).collect(),
             gaps: day.gaps.iter().map(|gap| gap_line(gap, reader)).collect(),

@@ -7,6 +7,7 @@ pub(in crate::web) mod card;
 
 use std::future::Future;
 use std::sync::Arc;
+use std::time::Duration;
 
 use askama::Template;
 use axum::extract::State;
@@ -36,8 +37,8 @@ pub struct Glance {
     pub last: Option<LastRack>,
     /// Whether its probes tell of now.
     pub data: Data,
-    /// The wash tank just now, °C, and its lowest permitted temperature.
-    pub tank: Option<(f64, f64)>,
+    /// The wash tank, where its probe tells of now.
+    pub tank: Option<Tank>,
     /// Racks of today, in the order of [`Verdict::ALL`].
     pub today: [u64; Verdict::ALL.len()],
     /// Its open alerts, the newest first.
@@ -67,12 +68,23 @@ pub struct LastRack {
     pub mg_per_l: Option<f64>,
 }
 
+/// The wash tank of a machine.
+#[derive(Clone, Copy, PartialEq, Debug)]
+pub struct Tank {
+    /// Its temperature, °C.
+    pub celsius: f64,
+    /// Its lowest permitted temperature, °C.
+    pub least_c: f64,
+    /// How old the value is, where it is too old to be shown without that.
+    pub aged: Option<Duration>,
+}
+
 /// Whether the probes of a machine tell of now.
 #[derive(Clone, Copy, PartialEq, Eq, Debug)]
 pub enum Data {
     /// They do.
     Live,
-    /// The last reading came then.
+    /// The last reading of one of them was that of then.
     Old(Timestamp),
     /// Nothing came since the gateway started.
     None,

@@ -9,7 +9,6 @@ mod words;
 
 use std::future::Future;
 use std::sync::Arc;
-use std::time::Duration;
 
 use askama::Template;
 use axum::extract::{Path, State};
@@ -31,6 +30,7 @@ use crate::core::access::Right;
 use crate::core::cautions;
 use crate::core::channel::Place;
 use crate::core::on_file::Filed as OnFile;
+use crate::core::presence::Recency;
 use crate::core::reading::Fault;
 use crate::core::record::{CalibrationDone, Correction, ProvenProbe, ResponseDone};
 use crate::core::technician::attempt::Press;
@@ -52,10 +52,8 @@ pub struct Seen {
     pub shown_c: Option<(f64, f64)>,
     /// Why there is no usable value.
     pub fault: Option<Fault>,
-    /// How long ago it was heard; `None` where it never was.
-    pub age: Option<Duration>,
-    /// Whether that is longer than it may be.
-    pub silent: bool,
+    /// How far its newest value tells of now; `None` where it was never heard.
+    pub recency: Option<Recency>,
     /// Which way it moves.
     pub trend: Option<Trend>,
     /// Readings a second.
@@ -234,11 +232,7 @@ struct ProbesPage<'a> {
 }
 
 /// Shows every probe.
-pub(super) async fn show<K: Kitchen>(State(pages): State<Pages<K>>, uri: Uri, person: Person) -> Response {
-    let given = Given::read(&uri, &[]);
-    if given.is_refused() {
-        return query::refused(&given, &person, &pages.site, 0);
-    }
+pub(super) async fn show<K: Kitchen>(State(pages): State<Pages<K>>, person: Person) -> Response {
     let words = words::words(person.reader.language);
     listed(&pages, &person, None, words.title.to_owned(), None).await
 }

@@ -94,6 +94,7 @@ impl Expected {
 /// A part that is wrong.
 #[derive(Clone, PartialEq, Eq, Debug)]
 struct Wrong {
+    /// The part; empty where it is none that the page knows.
     name: String,
     read: String,
     expected: Expected,
@@ -102,10 +103,31 @@ struct Wrong {
 impl Wrong {
     /// What is wrong, under the name that the reader knows it by.
     fn say(&self, name: &str, language: Language) -> String {
-        let phrase = match language {
-            Language::English => "{name}: «{read}» was read; expected is {expected}.",
-            Language::Spanish => "{name}: se leyó «{read}»; se espera {expected}.",
+        let (english, spanish) = match self.expected {
+            Expected::Named(_) => (
+                "«{read}» is a name that this page does not know; expected is {expected}.",
+                "«{read}» es un nombre que esta página no conoce; se espera {expected}.",
+            ),
+            Expected::Pairs => (
+                "Behind the «?» of the address «{read}» was read; expected is {expected}.",
+                "Tras el «?» de la dirección se leyó «{read}»; se espera {expected}.",
+            ),
+            Expected::Day
+            | Expected::DayUntil(_)
+            | Expected::DayFrom(_)
+            | Expected::Moment
+            | Expected::Past
+            | Expected::OneOf(_)
+            | Expected::Record
+            | Expected::Listed
+            | Expected::Once
+            | Expected::Without(_)
+            | Expected::Beside(..) => (
+                "{name}: «{read}» was read; expected is {expected}.",
+                "{name}: se leyó «{read}»; se espera {expected}.",
+            ),
         };
+        let phrase = said(language, english, spanish);
         filled(
             phrase,
             &[("name", name), ("read", &short(&self.read)), ("expected", &self.expected.say(language))],
@@ -133,19 +155,20 @@ pub(super) struct Given {
 impl Given {
     /// Reads the parts that a page knows; all others are wrong.
     pub(super) fn read(uri: &Uri, known: &[&'static str]) -> Self {
-        let mut given = Self::default();
         let Ok(Query(pairs)) = Query::<Vec<(String, String)>>::try_from_uri(uri) else {
-            let read = uri.query().unwrap_or_default().to_owned();
-            given.wrong.push(Wrong { name: "?".to_owned(), read, expected: Expected::Pairs });
+            let mut given = Self::default();
+            given.refuse_read("", uri.query().unwrap_or_default().to_owned(), Expected::Pairs);
             return given;
         };
+        Self::of(pairs, known)
+    }
+
+    /// The same of a form that was sent.
+    pub(super) fn of(pairs: Vec<(String, String)>, known: &[&'static str]) -> Self {
+        let mut given = Self::default();
         for (name, value) in pairs {
             match known.iter().find(|known| **known == name) {
-                None => {
-                    let wrong =
-                        Wrong { name: "?".to_owned(), read: name, expected: Expected::Named(known.to_vec()) };
-                    given.wrong.push(wrong);
-                }
+                None => given.refuse_read("", name, Expected::Named(known.to_vec())),
                 Some(known) if given.values.contains_key(known) => {
                     given.refuse_read(known, value, Expected::Once)
                 }
@@ -270,7 +293,16 @@ mod tests {
             ("older=-1", Some("older: «-1» was read; expected is the number of a record.")),
             ("older=%2B1", Some("older: «+1» was read; expected is the number of a record.")),
             ("older=7&older=8", Some("older: «8» was read; expected is that it is given once.")),
-            ("dya=2026-11-26", Some("?: «dya» was read; expected is one of the names day, older.")),
+            (
+                "dya=2026-11-26",
+                Some(
+                    "«dya» is a name that this page does not know; expected is one of the names day, older.",
+                ),
+            ),
+            (
+                "=7",
+                Some("«» is a name that this page does not know; expected is one of the names day, older."),
+            ),
             ("day=%1b%5b2J", Some("day: «\u{fffd}[2J» was read; expected is a day such as 2026-11-26.")),
         ] {
             let mut given = given(query);

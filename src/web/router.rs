@@ -12,6 +12,7 @@ use axum::routing::{MethodRouter, get, post};
 use super::frame::{self, Refusal};
 use super::kitchen::{Kitchen, Pages};
 use super::person::Person;
+use super::query::{self, Given};
 use super::{
     alerts, api, assets, attempt, cycle, history, live, logbook, machine, now, probes, settings, sign_off,
 };
@@ -25,29 +26,31 @@ struct Route<K> {
     /// In the form of the router.
     path: &'static str,
     /// How it is asked: to see, or to do something.
-    #[cfg_attr(not(test), expect(dead_code, reason = "the tests ask every page in its way"))]
     method: Method,
     right: Right,
+    /// Whether it understands anything behind the `?` of its address, and refuses the rest of it by itself.
+    asks: bool,
     answer: MethodRouter<Pages<K>, Infallible>,
 }
 
 fn routes<K: Kitchen>() -> Vec<Route<K>> {
-    let see = |path, right, answer| Route { path, method: Method::GET, right, answer };
-    let send = |path, right, answer| Route { path, method: Method::POST, right, answer };
+    let see = |path, right, answer| Route { path, method: Method::GET, right, asks: false, answer };
+    let ask = |path, right, answer| Route { path, method: Method::GET, right, asks: true, answer };
+    let send = |path, right, answer| Route { path, method: Method::POST, right, asks: false, answer };
     vec![
         see("/", Right::Look, get(now::show::<K>)),
         see("/live", Right::Look, get(live::events::<K>)),
-        see("/machines/{name}", Right::Look, get(machine::show::<K>)),
+        ask("/machines/{name}", Right::Look, get(machine::show::<K>)),
         see("/machines/{name}/live", Right::Look, get(live::of_machine::<K>)),
         see("/cycles/{record}", Right::Look, get(cycle::show::<K>)),
         see("/cycles/{record}/proof", Right::Look, get(cycle::proof::<K>)),
-        see("/history", Right::Look, get(history::show::<K>)),
-        see("/alerts", Right::Look, get(alerts::list::<K>)),
+        ask("/history", Right::Look, get(history::show::<K>)),
+        ask("/alerts", Right::Look, get(alerts::list::<K>)),
         see("/alerts/{number}", Right::Look, get(alerts::show::<K>)),
         send("/alerts/{number}/acknowledge", Right::Acknowledge, post(alerts::acknowledge::<K>)),
         send("/alerts/{number}/act", Right::Act, post(alerts::act::<K>)),
         see("/logbook", Right::Look, get(logbook::show::<K>)),
-        see("/logbook/{check}", Right::Enter, get(logbook::ask::<K>)),
+        ask("/logbook/{check}", Right::Enter, get(logbook::ask::<K>)),
         send("/logbook/{check}", Right::Enter, post(logbook::enter::<K>)),
         see("/logbook/entries/{record}", Right::Look, get(logbook::show_entry::<K>)),
         send("/logbook/entries/{record}", Right::Amend, post(logbook::amend::<K>)),
@@ -65,16 +68,17 @@ fn routes<K: Kitchen>() -> Vec<Route<K>> {
 
 /// What an auditor asks beside the history.
 fn desk<K: Kitchen>() -> [Route<K>; 12] {
-    let see = |path, right, answer| Route { path, method: Method::GET, right, answer };
-    let send = |path, answer| Route { path, method: Method::POST, right: Right::Export, answer };
+    let see = |path, right, answer| Route { path, method: Method::GET, right, asks: false, answer };
+    let ask = |path, right, answer| Route { path, method: Method::GET, right, asks: true, answer };
+    let send = |path, answer| Route { path, method: Method::POST, right: Right::Export, asks: false, answer };
     [
-        see("/history/in-force", Right::Look, get(history::moment::show::<K>)),
+        ask("/history/in-force", Right::Look, get(history::moment::show::<K>)),
         see("/history/records/{record}", Right::Look, get(history::record::show::<K>)),
         see("/history/integrity", Right::Look, get(history::integrity::show::<K>)),
         send("/history/integrity", post(history::integrity::begin::<K>)),
         see("/history/key", Right::Look, get(history::integrity::key::<K>)),
         see("/live/integrity", Right::Look, get(live::check::<K>)),
-        see("/history/exports", Right::Export, get(history::exports::show::<K>)),
+        ask("/history/exports", Right::Export, get(history::exports::show::<K>)),
         send("/history/exports", post(history::exports::begin::<K>)),
         see("/history/exports/{number}", Right::Export, get(history::exports::shown::<K>)),
         send("/history/exports/{number}/end", post(history::exports::end::<K>)),
@@ -85,45 +89,52 @@ fn desk<K: Kitchen>() -> [Route<K>; 12] {
 
 /// What a technician needs at the machine.
 fn fitting<K: Kitchen>() -> [Route<K>; 17] {
-    let see = |path, right, answer| Route { path, method: Method::GET, right, answer };
-    let send = |path, answer| Route { path, method: Method::POST, right: Right::Measure, answer };
+    let see = |path, right, answer| Route { path, method: Method::GET, right, asks: false, answer };
+    let ask = |path, right, answer| Route { path, method: Method::GET, right, asks: true, answer };
+    let send =
+        |path, answer| Route { path, method: Method::POST, right: Right::Measure, asks: false, answer };
     [
         see("/probes", Right::Look, get(probes::show::<K>)),
-        see("/probes/{machine}", Right::Look, get(probes::machine::<K>)),
-        see("/probes/{machine}/sheet", Right::Look, get(sign_off::sheet::<K>)),
-        see("/probes/{machine}/{probe}", Right::Look, get(probes::one::<K>)),
+        ask("/probes/{machine}", Right::Look, get(probes::machine::<K>)),
+        ask("/probes/{machine}/sheet", Right::Look, get(sign_off::sheet::<K>)),
+        ask("/probes/{machine}/{probe}", Right::Look, get(probes::one::<K>)),
         see("/live/probes", Right::Look, get(live::probes::<K>)),
         see("/live/probes/{machine}", Right::Look, get(live::machine::<K>)),
         see("/live/probes/{machine}/{probe}", Right::Look, get(live::probe::<K>)),
-        see("/live/attempt/{machine}", Right::Measure, get(live::proof::<K>)),
-        see("/live/attempt/{machine}/{probe}", Right::Measure, get(live::attempt::<K>)),
+        ask("/live/attempt/{machine}", Right::Measure, get(live::proof::<K>)),
+        ask("/live/attempt/{machine}/{probe}", Right::Measure, get(live::attempt::<K>)),
         see("/prove/{machine}", Right::Measure, get(attempt::proof::<K>)),
         send("/prove/{machine}", post(attempt::prove::<K>)),
         see("/calibrate/{machine}/{probe}", Right::Measure, get(attempt::calibration::<K>)),
         send("/calibrate/{machine}/{probe}", post(attempt::calibrate::<K>)),
         see("/respond/{machine}/{probe}", Right::Measure, get(attempt::response::<K>)),
         send("/respond/{machine}/{probe}", post(attempt::respond::<K>)),
-        see("/sign-off/{machine}", Right::Measure, get(sign_off::show::<K>)),
+        ask("/sign-off/{machine}", Right::Measure, get(sign_off::show::<K>)),
         send("/sign-off/{machine}", post(sign_off::sign::<K>)),
     ]
 }
 
-/// Every page, each behind the right that it takes. Who asks is found by a layer above, which puts
+/// Every page, each behind the right that it takes; an address that asks what its page does not understand is
+/// refused. Who asks is found by a layer above, which puts
 /// the [`Person`] into the request.
 pub fn site<K: Kitchen>(pages: Pages<K>) -> Router {
     let mut router = Router::new();
-    for Route { path, right, answer, .. } in routes::<K>() {
+    for Route { path, method, right, asks, answer } in routes::<K>() {
         let shared = pages.clone();
+        let understands = asks || method != Method::GET;
         let guard = move |person: Person, request: Request, next: Next| {
             let shared = shared.clone();
             async move {
                 let deep = frame::depth(request.uri().path());
-                if person.may(right) {
-                    next.run(request).await
-                } else {
+                if !person.may(right) {
                     super::access::not_allowed(request.extensions()).await;
-                    frame::refuse(Refusal::NotYours, &person, &shared.site, deep)
+                    return frame::refuse(Refusal::NotYours, &person, &shared.site, deep);
                 }
+                let given = if understands { Given::default() } else { Given::read(request.uri(), &[]) };
+                if given.is_refused() {
+                    return query::refused(&given, &person, &shared.site, deep);
+                }
+                next.run(request).await
             }
         };
         router = router.route(path, answer.layer(middleware::from_fn(guard)));

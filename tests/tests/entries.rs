@@ -175,6 +175,16 @@ fn what_is_entered_is_judged_at_once() {
         (with(&["100", "--at", "2099-01-01"]), 64, &["entry-refused", "has not come yet"]),
         (with(&["100", "--at", &year_ago]), 64, &["more than 31 days ago", "--late"]),
         (with(&["100", "--at", &year_ago, "--late"]), 0, &["✓", "Entered 8784.0 h after it was made"]),
+        (
+            with(&["33", "--method", "strip"]),
+            64,
+            &[
+                "entry-refused",
+                "no colour of this machine's test strip stands for 33 mg/L",
+                "0, 10, 25, 50, 100, 200",
+            ],
+        ),
+        (with(&["33", "--method", "titration"]), 0, &["✓ The sanitizer is good."]),
         (with(&["-1"]), 64, &["a concentration in mg/L of -1 cannot be: it lies from 0 to 2000"]),
         (with(&["NaN"]), 64, &["a number such as 100"]),
         (with(&["100", "--ph", "15"]), 64, &["a pH of 15 cannot be: it lies from 0 to 14"]),

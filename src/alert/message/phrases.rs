@@ -230,7 +230,7 @@ phrases! {
     DigestUnread: "records that cannot be read: {count}", "registros que no se pueden leer: {count}";
     Damage: "Damaged records", "Registros dañados";
     DamageNote: "They are in none of the numbers here. Whoever looks after the gateway: run «rinseward verify» on the ledger.", "No están en ninguna de estas cifras. Quien cuide del equipo: ejecute «rinseward verify» sobre el registro.";
-    DamageOfAlerts: "{count} records of alerts cannot be read: more may have happened than is shown here. Whoever looks after the gateway: run «rinseward verify» on the ledger.", "{count} registros de alertas no se pueden leer: puede haber ocurrido más de lo que aquí se ve. Quien cuide del equipo: ejecute «rinseward verify» sobre el registro.";
+    DamageOfAlerts: "Records of alerts that cannot be read: {count}. More may have happened than is shown here. Whoever looks after the gateway: run «rinseward verify» on the ledger.", "Registros de alertas que no se pueden leer: {count}. Puede haber ocurrido más de lo que aquí se ve. Quien cuide del equipo: ejecute «rinseward verify» sobre el registro.";
     DigestPages: "See the pages", "Ver las páginas";
     DigestOpen: "alerts open: {count}", "alertas abiertas: {count}";
     Coldest: "Coldest: {measured} (limit {limit}), {at}", "Más fría: {measured} (límite {limit}), {at}";

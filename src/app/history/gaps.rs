@@ -6,7 +6,9 @@ use super::watched::Watch;
 use crate::app::{Failure, Streams};
 use crate::cli::HistoryArgs;
 use crate::core::alert::hours::Stretch;
+use crate::core::counted::Counted;
 use crate::core::monitored::{self, Blank, monitored};
+use crate::core::reader::Language;
 use crate::core::time::Timestamp;
 use crate::report::said;
 use crate::report::sheet::{Cell, Column, Form, Unit};
@@ -74,7 +76,8 @@ pub(super) fn show(
     }
     if sheet.form == Form::Table {
         let (count, filled) = (blanks.len(), blanks.iter().filter(|(blank, _)| blank.filled).count());
-        line(streams, &format!("\n{count} gaps, {filled} of them filled by readings that came late."))?;
+        let count = Counted::Gaps.of(count as u64, Language::English);
+        line(streams, &format!("\n{count}, {filled} of them filled by readings that came late."))?;
     }
     Ok(())
 }

@@ -3,7 +3,6 @@
 use std::collections::BTreeMap;
 use std::ops::ControlFlow;
 use std::sync::{Arc, PoisonError};
-use std::time::Duration;
 
 use jiff::civil::Date;
 use tokio::sync::watch;
@@ -11,19 +10,17 @@ use tokio::sync::watch;
 use super::House;
 use crate::app::live::Newest;
 use crate::core::alert::Alert;
-use crate::core::channel::{Place, Role};
+use crate::core::channel::{Channel, Place, Role};
 use crate::core::cycle::plate::Profile;
 use crate::core::cycle::verdict::Verdict;
 use crate::core::id::ChannelId;
+use crate::core::presence::Recency;
 use crate::core::reader::Reader;
 use crate::core::record::{Body, Cycle, Record};
 use crate::core::time::Timestamp;
 use crate::ledger::{self, CycleFilter, LedgerError, Order};
 use crate::web::frame::Refusal;
-use crate::web::now::{Data, Glance, GlanceAlert, Glances, LastRack};
-
-/// A reading older than this says nothing of now (own choice: a node that sends once a minute still does).
-const FRESH: Duration = Duration::from_secs(90);
+use crate::web::now::{Data, Glance, GlanceAlert, Glances, LastRack, Tank};
 
 /// What the records say of each machine, read on as they come.
 #[derive(Debug, Default)]
@@ -132,37 +129,41 @@ fn rack(record: u64, cycle: &Cycle) -> LastRack {
     }
 }
 
-impl House {
-    /// What a machine's probes tell of now, and its tank.
-    fn probes(
-        &self,
-        machine: &str,
-        newest: &BTreeMap<ChannelId, Newest>,
-        now: Timestamp,
-    ) -> (Data, Option<f64>) {
-        let (mut arrived, mut tank) = (None, None);
-        for channel in self.loaded.configuration.channels.iter().filter(|one| one.name.machine() == machine) {
-            let (Role::Probe(probe), Some(value)) = (&channel.role, newest.get(&channel.id)) else {
-                continue;
-            };
-            let usable = value.shown.corrected.filter(|_| value.shown.fault.is_none());
-            let fresh = now.since(value.at) <= FRESH.max(probe.silent_after);
-            if probe.place == Place::WashTank && fresh {
-                tank = usable.map(|celsius| celsius.0);
-            }
-            if probe.place == Place::FinalRinse || probe.place == Place::WashTank {
-                // The oldest of the probes by which racks are judged says how old the whole is.
-                let last = (value.at, fresh);
-                arrived = Some(arrived.map_or(last, |other: (Timestamp, bool)| other.min(last)));
-            }
-        }
-        let data = match arrived {
-            None => Data::None,
-            Some((_, true)) => Data::Live,
-            Some((at, false)) => Data::Old(at),
+/// What a machine's probes tell of now, and its tank.
+fn tells(
+    machine: &Profile,
+    channels: &[Channel],
+    newest: &BTreeMap<ChannelId, Newest>,
+    now: Timestamp,
+) -> (Data, Option<Tank>) {
+    let (mut oldest, mut tank) = (None, None);
+    for channel in channels.iter().filter(|one| one.name.machine() == machine.name) {
+        let (Role::Probe(probe), Some(value)) = (&channel.role, newest.get(&channel.id)) else {
+            continue;
         };
-        (data, tank)
+        if probe.place != Place::FinalRinse && probe.place != Place::WashTank {
+            continue;
+        }
+        let recency = value.recency(now, probe.silent_after);
+        let aged = match recency {
+            Recency::Now => None,
+            Recency::Aged(age) | Recency::Late(age) | Recency::Silent(age) => Some(age),
+        };
+        if probe.place == Place::WashTank && recency.counts() && value.shown.fault.is_none() {
+            let least_c = machine.wash_min.at.0;
+            tank = value.shown.corrected.map(|celsius| Tank { celsius: celsius.0, least_c, aged });
+        }
+        // One of the probes by which racks are judged that tells nothing of now makes the whole old: the oldest says
+        // how old.
+        let told = (recency.counts(), value.at.min(value.arrived));
+        oldest = Some(oldest.map_or(told, |other: (bool, Timestamp)| other.min(told)));
     }
+    let data = match oldest {
+        None => Data::None,
+        Some((true, _)) => Data::Live,
+        Some((false, at)) => Data::Old(at),
+    };
+    (data, tank)
 }
 
 impl Glances for House {
@@ -189,7 +190,7 @@ impl Glances for House {
         let machines = self.loaded.configuration.machines.iter().enumerate();
         let glance = machines.map(|(place, machine)| {
             let Told { rack, today, work_until } = told.remove(&machine.name).unwrap_or_default();
-            let (data, tank) = self.probes(&machine.name, &newest, now);
+            let (data, tank) = tells(machine, &self.loaded.configuration.channels, &newest, now);
             let own = alerts.iter().rev().filter(|alert| alert.machine.as_ref() == Some(&machine.name));
             let told = |alert: &Alert| GlanceAlert {
                 number: alert.number.0,
@@ -202,12 +203,60 @@ impl Glances for House {
                 chemical: machine.sanitizing.is_chemical(),
                 last: rack,
                 data,
-                tank: tank.map(|tank| (tank, machine.wash_min.at.0)),
+                tank,
                 today,
                 alerts: own.map(told).collect(),
                 work_until: work_until.filter(|until| *until > now),
             }
         });
         Ok(glance.collect())
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::config::resolve::Configuration;
+    use crate::core::readout::Shown;
+    use crate::core::units::Celsius;
+
+    const NOW: Timestamp = Timestamp::from_micros(1_700_000_000_000_000);
+
+    // Own promise: a machine is old as soon as one of its probes is silent, by the time that its configuration names,
+    // and a tank temperature of before is never shown as one of now.
+    #[test]
+    fn a_machine_is_as_old_as_its_probes_are() {
+        let directory = tempfile::tempdir().expect("a directory");
+        let path = directory.path().join("gateway.toml");
+        let text = "[ledger]\npath = \"ledger.sqlite\"\n[[machine]]\nname = \"dm1\"\n\
+                    kind = \"stationary-rack-single-temperature\"\nsanitizing = \"hot-water\"\nprobes = [\"rinse\", \"wash\"]\n";
+        std::fs::write(&path, text).expect("a temporary file");
+        let configuration = Configuration::load(&[path], []).expect("a sound configuration").configuration;
+        let machine = configuration.machines.first().expect("a machine");
+        let channel = |name: &str| {
+            let known = configuration.channels.iter().find(|one| one.name.as_str() == name);
+            known.expect("a probe").id
+        };
+        let before = |seconds: u64| NOW.minus(std::time::Duration::from_secs(seconds));
+        let seen = |age_s| {
+            let celsius = Some(Celsius(66.4));
+            let shown = Shown { measured: celsius, corrected: celsius, fault: None };
+            Newest { at: before(age_s), arrived: before(age_s), shown }
+        };
+        // `silent-after` is 30 s where nothing else is configured (reference.toml).
+        for (rinse_s, wash_s, data, tank) in [
+            (1, 1, Data::Live, Some(None)),
+            (1, 20, Data::Live, Some(Some(20))),
+            (1, 60, Data::Old(before(60)), None),
+            (60, 1, Data::Old(before(60)), Some(None)),
+            (90, 60, Data::Old(before(90)), None),
+        ] {
+            let newest =
+                BTreeMap::from([(channel("dm1/rinse"), seen(rinse_s)), (channel("dm1/wash"), seen(wash_s))]);
+            let (told, found) = tells(machine, &configuration.channels, &newest, NOW);
+            let aged = found.map(|tank| tank.aged.map(|age| age.as_secs()));
+            assert_eq!((told, aged), (data, tank), "rinse {rinse_s} s, wash {wash_s} s");
+        }
+        assert_eq!(tells(machine, &configuration.channels, &BTreeMap::new(), NOW), (Data::None, None));
     }
 }

@@ -192,7 +192,7 @@ impl Machines for House {
             probes.push(ProbeNow {
                 channel: channel.name.as_str().to_owned(),
                 place: probe.place,
-                at: value.map(|value| value.at),
+                seen: value.map(|value| (value.at, value.recency(now, probe.silent_after))),
                 celsius: value.and_then(|value| value.shown.corrected).map(|celsius| celsius.0),
                 fault: value.and_then(|value| value.shown.fault),
                 extremes_c: low.zip(high),

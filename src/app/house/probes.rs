@@ -302,7 +302,6 @@ impl Probes for House {
             let Role::Probe(probe) = &channel.role else { return None };
             let name = channel.name.as_str();
             let newest = newest.get(&channel.id);
-            let age = newest.map(|newest| now.since(newest.arrived));
             let shown = newest.map(|newest| newest.shown);
             let gauge = gauges.get(name);
             let could = sources.iter().filter(|source| source.directory.find(name).is_some());
@@ -316,8 +315,7 @@ impl Probes for House {
                 place: probe.place,
                 shown_c: shown.and_then(|shown| Some((shown.measured?.0, shown.corrected?.0))),
                 fault: shown.and_then(|shown| shown.fault),
-                silent: age.is_some_and(|age| age > probe.silent_after),
-                age,
+                recency: newest.map(|newest| newest.recency(now, probe.silent_after)),
                 trend: gauge.and_then(Gauge::trend),
                 per_s: gauge.and_then(Gauge::per_s),
                 minute: gauge.map(Gauge::minute).unwrap_or_default(),

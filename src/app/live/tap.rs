@@ -5,6 +5,7 @@
 
 use std::collections::BTreeMap;
 use std::sync::{Arc, Mutex, PoisonError};
+use std::time::Duration;
 
 use tokio::sync::broadcast;
 
@@ -14,6 +15,7 @@ use super::recent::{Extremes, Recent};
 use crate::config::resolve::Configuration;
 use crate::core::channel::{Channel, Probe};
 use crate::core::id::{ChannelId, SourceId};
+use crate::core::presence::Recency;
 use crate::core::readout::{Readout, Shown};
 use crate::core::time::Timestamp;
 use crate::probe::{Delivery, FromSource, SourceState};
@@ -61,6 +63,13 @@ pub(in crate::app) struct Newest {
     pub(in crate::app) arrived: Timestamp,
     /// What it shows.
     pub(in crate::app) shown: Shown,
+}
+
+impl Newest {
+    /// How far it tells of `now`.
+    pub(in crate::app) fn recency(&self, now: Timestamp, silent_after: Duration) -> Recency {
+        Recency::of(now, self.at, self.arrived, silent_after)
+    }
 }
 
 /// What a listener gets.

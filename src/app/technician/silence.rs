@@ -7,7 +7,6 @@ use std::collections::{BTreeMap, BTreeSet};
 
 use crate::app::Failure;
 use crate::app::live::LiveEvent;
-use crate::app::watch;
 use crate::core::reader::{Language, said};
 use crate::core::reading::Fault;
 use crate::core::wiring::{Evidence, Finding, Found};
@@ -51,21 +50,26 @@ impl Excuse {
             Self::Unit { source, unit, state } => {
                 let summary = if english {
                     format!(
-                        "nothing came of {probe}, since its unit does not answer in time: nothing was put on record"
+                        "nothing came of {probe}, since its unit did not answer in time: nothing was put on record"
                     )
                 } else {
                     format!(
-                        "no llegó nada de {probe}, pues su unidad no responde a tiempo: no se registró nada"
+                        "no llegó nada de {probe}, pues su unidad no respondió a tiempo: no se registró nada"
                     )
                 };
-                let note = watch::words::unit_note(language, source, *unit, *state);
-                (summary, note.into_iter().collect())
+                (
+                    summary,
+                    stood(*state, language)
+                        .map(|stood| of_unit(source, *unit, stood, language))
+                        .into_iter()
+                        .collect(),
+                )
             }
             Self::Down(sources) => {
                 let summary = if english {
-                    format!("nothing came of {probe}, and a source is down: nothing was put on record")
+                    format!("nothing came of {probe}, since a source was down: nothing was put on record")
                 } else {
-                    format!("no llegó nada de {probe}, y una fuente está caída: no se registró nada")
+                    format!("no llegó nada de {probe}, pues una fuente estaba caída: no se registró nada")
                 };
                 (summary, sources.iter().map(|(source, cause)| format!("{source}: {cause}")).collect())
             }
@@ -109,6 +113,41 @@ impl Excuse {
                 .advice("rinseward ports says which ports there are, who holds each, and who may open it")
                 .advice("begin again once the source is up"),
         }
+    }
+}
+
+/// How a unit stood while a probe behind it was tried, and what to do. It is told when that is over, and the unit may
+/// answer again.
+const fn stood(state: UnitState, language: Language) -> Option<&'static str> {
+    Some(match state {
+        UnitState::Silent => said(
+            language,
+            "did not answer: where it is still so, look at its supply, its address, baud rate and parity, and whether \
+             the two wires are exchanged",
+            "no respondió: si sigue así, mire su alimentación, su dirección, la velocidad y la paridad, y si los dos \
+             hilos están cambiados",
+        ),
+        UnitState::Late => said(
+            language,
+            "answered, but after its time-out: raise time-out of this unit in the configuration",
+            "respondió, pero fuera de plazo: suba time-out de esta unidad en la configuración",
+        ),
+        UnitState::Garbled => said(
+            language,
+            "answered what could not be read: look for two units of one address, another parity, or a missing \
+             terminating resistor",
+            "respondió algo ilegible: busque dos unidades con una dirección, otra paridad o una resistencia de \
+             terminación que falta",
+        ),
+        // An answer, and so no excuse.
+        UnitState::Answers | UnitState::Refuses { .. } => return None,
+    })
+}
+
+fn of_unit(source: &str, unit: u8, stood: &str, language: Language) -> String {
+    match language {
+        Language::English => format!("unit {unit} of «{source}» {stood}"),
+        Language::Spanish => format!("la unidad {unit} de «{source}» {stood}"),
     }
 }
 
@@ -280,9 +319,9 @@ mod tests {
         let mut silence = Silence::default();
         silence.take(&reading(None));
         for (state, part) in [
-            (UnitState::Silent, Some("unit 7 of «bus» does not answer")),
+            (UnitState::Silent, Some("unit 7 of «bus» did not answer")),
             (UnitState::Late, Some("raise time-out of this unit")),
-            (UnitState::Garbled, Some("what cannot be read")),
+            (UnitState::Garbled, Some("what could not be read")),
             (UnitState::Refuses { function: 4, register: 0, exception: 2 }, None),
             (UnitState::Answers, None),
         ] {
@@ -290,7 +329,12 @@ mod tests {
             let excuse = silence.excuse("dm1/rinse", &dead(None));
             let refused = excuse.map(|excuse| excuse.diagnostic("dm1/rinse").to_string());
             assert_eq!(refused.is_some(), part.is_some(), "{state:?}: {refused:?}");
-            assert!(refused.is_none_or(|said| part.is_some_and(|part| said.contains(part))), "{state:?}");
+            // It is told after the try: a unit that answers again is not said to be silent now.
+            let past = |said: &str| !said.contains("does not answer") && !said.contains(" answers ");
+            assert!(
+                refused.is_none_or(|said| part.is_some_and(|part| said.contains(part)) && past(&said)),
+                "{state:?}"
+            );
             assert_eq!(silence.excuse("dm1/wash", &dead(None)), None);
             assert!(silence.unless_of_source("dm1/rinse").is_ok(), "something was heard of it");
         }

@@ -5,8 +5,10 @@ use jiff::tz::TimeZone;
 use super::account::{Faults, NEVER};
 use super::export::Parts;
 use super::table::Beyond;
+use crate::core::counted::Counted;
 use crate::core::evidence::Header;
 use crate::core::evidence::examine::{Examined, Kept, SealedBy};
+use crate::core::reader::Language;
 
 /// Of a table that does not reach over all of the evidence: how far it goes, and what it leaves out.
 fn of_shorter(name: &str, rows: usize, beyond: &Beyond) -> String {
@@ -46,14 +48,14 @@ pub(super) fn holds(
     }
     if examined.counted.apart > 0 {
         holds.push(format!(
-            "{} records made at another time that belong to the span are sealed too",
-            examined.counted.apart
+            "belonging to the span and sealed too: {} made at another time",
+            Counted::Records.of(examined.counted.apart, Language::English)
         ));
     }
     if examined.counted.traces > 0 {
         holds.push(format!(
-            "the readings of {} cycles are those they were judged on",
-            examined.counted.traces
+            "the readings of {} are those that were judged",
+            Counted::Cycles.of(examined.counted.traces, Language::English)
         ));
     }
     for (size, kept) in &examined.kept {

@@ -7,6 +7,8 @@ use super::strip::{STRIP_S, strip};
 use super::words;
 use crate::app::live::{LiveEvent, LiveReading, SourceSeen, UnitSeen};
 use crate::core::channel::{Channel, Role};
+use crate::core::counted::Counted;
+use crate::core::presence::is_silent;
 use crate::core::reader::{Language, Scale};
 use crate::core::reading::Value;
 use crate::core::technician::gauge::Trend;
@@ -218,10 +220,11 @@ impl Scene {
             });
         }
         if self.lost > 0 {
+            let lost = Counted::Readings.of(self.lost, self.language);
             notes.push(if english {
-                format!("{} readings were not shown: this terminal is too slow", self.lost)
+                format!("not shown: {lost}; this terminal is too slow")
             } else {
-                format!("no se mostraron {} lecturas: este terminal es demasiado lento", self.lost)
+                format!("sin mostrar: {lost}; este terminal es demasiado lento")
             });
         }
         notes
@@ -331,7 +334,7 @@ impl ProbeSeen {
             Role::Probe(probe) => probe.silent_after,
             Role::ColdJunction { .. } | Role::Running | Role::Concentration | Role::Ph => return false,
         };
-        now.saturating_sub(self.heard) > silent_after
+        is_silent(now.saturating_sub(self.heard), silent_after)
     }
 
     fn trouble(&self, last: &LiveReading, now: Duration) -> Option<String> {

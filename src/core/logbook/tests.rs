@@ -9,7 +9,7 @@ use crate::core::record::{CheckKind, TEST_STRIP};
 const NOW: Timestamp = Timestamp::from_micros(1_795_698_000_000_000);
 
 fn strip(mg_per_l: f64, ph: Option<f64>, solution_c: Option<f64>) -> Check {
-    let method = Some("strip".to_owned());
+    let method = Some("titration".to_owned());
     Check::Sanitizer { at: NOW, mg_per_l, ph, solution_c, method, by: "AB".to_owned() }
 }
 
@@ -308,4 +308,37 @@ fn a_method_that_the_form_wrote_is_told_to_each_reader() {
         assert_eq!(words::method(on_record, Language::Spanish), spanish);
     }
     assert_eq!(words::method("Test strip, blue", Language::Spanish), "Test strip, blue");
+}
+
+// Colours of strips: common practice, no source. Own promise: what is said to be read from a strip is one of its
+// colours, by whichever way it is entered; what another kit shows is a number of its own.
+#[test]
+fn a_strip_shows_its_colours_and_nothing_between() {
+    let strip = |mg_per_l: f64, method: Option<&str>| Check::Sanitizer {
+        at: NOW,
+        mg_per_l,
+        ph: None,
+        solution_c: None,
+        method: method.map(str::to_owned),
+        by: "AB".to_owned(),
+    };
+    for (sanitizing, mg_per_l, method, fits) in [
+        (Sanitizing::Chlorine, 50.0, Some("test strip"), true),
+        (Sanitizing::Chlorine, 33.0, Some("test strip"), false),
+        (Sanitizing::Chlorine, 33.0, Some(" Strip"), false),
+        (Sanitizing::Chlorine, 33.0, Some("titration"), true),
+        (Sanitizing::Chlorine, 33.0, Some("strip of 0 to 150"), true),
+        (Sanitizing::Chlorine, 33.0, None, true),
+        (Sanitizing::Chlorine, 12.5, Some("strip"), false),
+        (Sanitizing::Iodine, 12.5, Some("strip"), true),
+        (Sanitizing::Quat, 0.0, Some("strip"), true),
+        (Sanitizing::Quat, -0.0, Some("strip"), true),
+        (Sanitizing::Quat, 25.0, Some("strip"), false),
+    ] {
+        let admitted = admit(&strip(mg_per_l, method), Some(sanitizing), NOW, false);
+        assert_eq!(admitted.is_ok(), fits, "{sanitizing:?} {mg_per_l} {method:?}: {admitted:?}");
+    }
+    let refused = admit(&strip(33.0, Some("strip")), Some(Sanitizing::Iodine), NOW, false);
+    let refused = refused.expect_err("no colour").to_string();
+    assert!(refused.contains("33 mg/L") && refused.contains("0, 12.5, 25, 50"), "{refused}");
 }

@@ -1,6 +1,8 @@
 //! What happened to the program and to how the record is kept, in a few words.
 
 use super::ServiceEvent;
+use crate::core::counted::Counted;
+use crate::core::reader::Language;
 use crate::core::record::{Body, Clock, KeyChange, Record, StopCause};
 use crate::report::said::proven;
 
@@ -53,13 +55,26 @@ fn text(body: &Body) -> Option<String> {
             format!("{state}, by {}: {}", hold.by, hold.reason)
         }
         Body::Pruned(pruned) => {
-            format!("{} readings from before {} pruned by age", pruned.readings, pruned.before)
+            format!(
+                "pruned by age: {} from before {}",
+                Counted::Readings.of(pruned.readings, Language::English),
+                pruned.before
+            )
         }
         Body::Import(import) => {
-            format!("{} readings of «{}» taken over by {}", import.readings, import.file, import.by)
+            format!(
+                "{} of «{}» taken over by {}",
+                Counted::Readings.of(import.readings, Language::English),
+                import.file,
+                import.by
+            )
         }
         Body::Restored(restored) => {
-            format!("goes on from a backup of {} records, by {}", restored.records, restored.by)
+            format!(
+                "goes on from a backup of {}, by {}",
+                Counted::Records.of(restored.records, Language::English),
+                restored.by
+            )
         }
         Body::WiringProof(done) => {
             let found: Vec<String> = done.probes.iter().map(proven).collect();

@@ -137,12 +137,12 @@ fn what_somebody_caused_and_what_is_in_doubt_is_told() {
     for (language, worked_on, in_doubt) in [
         (
             Language::English,
-            "3 of the 9 unproven racks were made while somebody worked on the machine.",
+            "unproven racks that were made while somebody worked on the machine: 3 of 9.",
             "What is in doubt counts for nothing",
         ),
         (
             Language::Spanish,
-            "3 de las 9 canastas sin comprobar se hicieron mientras alguien trabajaba",
+            "canastas sin comprobar que se hicieron mientras alguien trabajaba en la máquina: 3 de 9.",
             "Lo que está en duda no cuenta",
         ),
     ] {
@@ -199,9 +199,11 @@ fn what_the_account_leaves_out_is_said() {
     let machine = &account.machines[0].machine;
     for wanted in [
         format!("There are {} of them.", told + 42),
-        format!("42 more racks of «{machine}» are counted above"),
+        format!(
+            "More racks of «{machine}» that are counted above and told neither here nor in account.json, since there were too many: 42"
+        ),
         "unproven 40".to_owned(),
-        "The traces of 7 more racks are kept".to_owned(),
+        "More traces that are kept and not drawn, since there were too many: 7.".to_owned(),
         "No trace of this rack is drawn".to_owned(),
     ] {
         assert!(texts.iter().any(|text| text.contains(&wanted)), "«{wanted}»: {texts:?}");

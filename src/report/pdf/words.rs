@@ -60,7 +60,7 @@ words! {
     IntegrityHeading: "Integrity", "Integridad";
     SealedText: "A signed checkpoint over {count} records seals this account. Whoever has this file and the public key can check that no record attached to it was changed: the steps stand under «{section}».", "Un punto de control firmado sobre {count} asientos sella este informe. Quien tenga este archivo y la clave pública puede comprobar que no se cambió ningún asiento adjunto: los pasos están en «{section}».";
     UnsealedText: "NOT SEALED: no signing key was at hand when this account was made. Nothing in this file proves that the record is whole; ask for a report with a checkpoint.", "SIN SELLO: no había clave de firma al hacer este informe. Nada en este archivo prueba que el registro esté entero; pida un informe con punto de control.";
-    DamagedText: "DAMAGED: {count} records could not be read, and nothing of them is in this account: {list}.", "DAÑADO: {count} asientos no se pudieron leer, y nada de ellos está en este informe: {list}.";
+    DamagedText: "DAMAGED: records that could not be read, so that nothing of them is in this account: {count} ({list}).", "DAÑADO: asientos que no se pudieron leer, así que nada de ellos está en este informe: {count} ({list}).";
     UndamagedText: "Every record of the span could be read.", "Se pudieron leer todos los asientos del periodo.";
     MoreListed: "{list} and {count} more", "{list} y {count} más";
     AidText: "This program is an aid. It replaces neither the machine's own gauges nor the required test kit or surface indicator; local rules come first.", "Este programa es una ayuda. No sustituye los indicadores de la máquina, ni el kit de prueba o el indicador de superficie exigidos; las normas locales van primero.";
@@ -102,11 +102,11 @@ words! {
 
     // Exceptions.
     ExceptionsHeading: "Racks that did not plainly pass", "Canastas que no pasaron con holgura";
-    ExceptionsCount: "{count} racks, each with its trace, what was found, and what was done about it.", "{count} canastas, cada una con su traza, lo hallado y lo que se hizo.";
+    ExceptionsCount: "Racks told here, each with its trace, what was found, and what was done about it: {count}.", "Canastas que siguen, cada una con su traza, lo hallado y lo que se hizo: {count}.";
     ExceptionsRule: "There are {count} of them. The {drawn} worst are shown with their trace: by verdict first ({verdicts}), within a verdict the oldest first. {listed} more are in the table below.", "Son {count}. Las {drawn} peores se muestran con su traza: primero por veredicto ({verdicts}) y dentro de cada uno las más antiguas. Otras {listed} están en la tabla de abajo.";
     ExceptionsBeyond: "{count} more are not listed on paper; all of them stand in the attached cycles.csv and account.json.", "Otras {count} no figuran en papel; todas están en cycles.csv y account.json, adjuntos.";
-    ExceptionsLeftOut: "{count} more racks of «{machine}» are counted above and told neither here nor in account.json, since there were too many: {verdicts}. All of them stand in the attached cycles.csv.", "Otras {count} canastas de «{machine}» se cuentan arriba y no se detallan ni aquí ni en account.json, por ser demasiadas: {verdicts}. Todas están en cycles.csv, adjunto.";
-    TracesLeftOut: "The traces of {count} more racks are kept and not drawn, since there were too many: ask for a shorter span.", "Las trazas de otras {count} canastas se conservan y no se dibujan, por ser demasiadas: pida un periodo más corto.";
+    ExceptionsLeftOut: "More racks of «{machine}» that are counted above and told neither here nor in account.json, since there were too many: {count} ({verdicts}). All of them stand in the attached cycles.csv.", "Más canastas de «{machine}» que se cuentan arriba y no se detallan ni aquí ni en account.json, por ser demasiadas: {count} ({verdicts}). Todas están en cycles.csv, adjunto.";
+    TracesLeftOut: "More traces that are kept and not drawn, since there were too many: {count}. Ask for a shorter span.", "Más trazas que se conservan y no se dibujan, por ser demasiadas: {count}. Pida un periodo más corto.";
     TraceLeftOut: "No trace of this rack is drawn: too many are kept to draw them all.", "No se dibuja traza de esta canasta: se conservan demasiadas para dibujarlas todas.";
     FurtherHeading: "Further racks, without trace", "Otras canastas, sin traza";
     ExceptionHead: "{machine}, {at}", "{machine}, {at}";
@@ -151,7 +151,7 @@ words! {
     TooSoon: "It came {after} s after other water in the line; a wash takes {needed} s at least, so one of the two was no rinse.", "Llegó {after} s después de otra agua en la línea; un lavado dura al menos {needed} s, así que una de las dos no era un enjuague.";
     Faint: "The line, long at rest, cooled by only {change}: a rinse of cold water, or none.", "La línea, en reposo desde hacía tiempo, se enfrió solo {change}: un enjuague de agua fría, o ninguno.";
     TankUnseen: "The wash probe fell faster than a tank does, so it was not in the water: a rack, or water that ran in an empty machine.", "La sonda del lavado bajó más deprisa que un tanque, así que no estaba en el agua: una canasta, o agua que corrió en una máquina vacía.";
-    WorkedOnCount: "{machine}: {count} of the {all} unproven racks were made while somebody worked on the machine.", "{machine}: {count} de las {all} canastas sin comprobar se hicieron mientras alguien trabajaba en la máquina.";
+    WorkedOnCount: "{machine}: unproven racks that were made while somebody worked on the machine: {count} of {all}.", "{machine}: canastas sin comprobar que se hicieron mientras alguien trabajaba en la máquina: {count} de {all}.";
     WorkedOn: "Somebody worked on the machine: what its probes showed need not be its water.", "Alguien trabajaba en la máquina: lo que mostraron sus sondas puede no ser su agua.";
     Inside: "The settled minimum is {margin} above the limit, within the uncertainty of ±{uncertainty}.", "El mínimo estable está {margin} sobre el límite, dentro de la incertidumbre de ±{uncertainty}.";
     WashLow: "The lowest wash was {measured}, below its limit of {limit}.", "El lavado más bajo fue de {measured}, por debajo de su límite de {limit}.";

@@ -1,7 +1,8 @@
 //! A scene as SVG.
 //!
 //! Presentation attributes only, no `style`: such a picture keeps its look under
-//! a strict content security policy, and a page may still restyle it by class.
+//! a strict content security policy, and a page may still restyle it by class: every mark has one, and the style
+//! sheet of the pages has dark colours for all of them.
 
 use std::fmt::Write as _;
 
@@ -42,7 +43,8 @@ pub(super) fn write(plot: &Plot, size: Size) -> String {
                 let weight = if *bold { " font-weight=\"bold\"" } else { "" };
                 let _fits = writeln!(
                     out,
-                    "<text x=\"{:.1}\" y=\"{:.1}\"{anchor}{weight} fill=\"{}\">{}</text>",
+                    "<text class=\"{}\" x=\"{:.1}\" y=\"{:.1}\"{anchor}{weight} fill=\"{}\">{}</text>",
+                    class(*ink),
                     at.0,
                     at.1,
                     hex(*ink),
@@ -105,7 +107,7 @@ fn drawn(out: &mut String, at: Spot, shape: Shape) {
         ),
         Shape::HalfCircle => writeln!(
             out,
-            "<circle cx=\"{x:.1}\" cy=\"{y:.1}\" r=\"5\" fill=\"{ground}\" stroke=\"{bad}\" stroke-width=\"2\"/>\
+            "<circle class=\"plot-ring\" cx=\"{x:.1}\" cy=\"{y:.1}\" r=\"5\" fill=\"{ground}\" stroke=\"{bad}\" stroke-width=\"2\"/>\
              <path class=\"plot-brief\" d=\"M{x:.1} {:.1}a5 5 0 0 1 0 10z\" fill=\"{bad}\"/>",
             y - 5.0
         ),

@@ -261,3 +261,88 @@ fn a_busy_day_is_drawn_in_few_bytes() {
     assert!(svg.matches("h0").count() + svg.matches("<circle").count() >= 300, "{svg}");
     assert!(svg.len() < 12_000, "{} bytes", svg.len());
 }
+
+/// The relative luminance of a colour (WCAG 2.2, «relative luminance»).
+fn luminance(hex: &str) -> f64 {
+    let part = |from: usize| {
+        let byte = u8::from_str_radix(&hex[from..from + 2], 16).expect("a colour");
+        let value = f64::from(byte) / 255.0;
+        if value <= 0.04045 { value / 12.92 } else { ((value + 0.055) / 1.055).powf(2.4) }
+    };
+    0.2126 * part(1) + 0.7152 * part(3) + 0.0722 * part(5)
+}
+
+/// The contrast of two colours (WCAG 2.2, «contrast ratio»).
+fn contrast(one: &str, other: &str) -> f64 {
+    let (one, other) = (luminance(one), luminance(other));
+    (one.max(other) + 0.05) / (one.min(other) + 0.05)
+}
+
+/// What the pages' style sheet says of a class in the dark, under this property.
+fn dark(sheet: &str, class: &str, property: &str) -> Option<String> {
+    let rules = sheet.split('}').filter_map(|rule| rule.rsplit_once('{'));
+    rules
+        .filter(|(selectors, _)| {
+            selectors.rsplit('{').next().is_some_and(|own| own.split(',').any(|one| one.ends_with(class)))
+        })
+        .flat_map(|(_, body)| body.split(';'))
+        .find_map(|said| said.strip_prefix(property)?.strip_prefix(':').map(str::to_owned))
+}
+
+// WCAG 2.2, 1.4.3 (text, 4.5) and 1.4.11 (graphics, 3): on the ground and on every shaded part that can lie behind;
+// grid and shades say nothing that is not said in words too.
+#[test]
+fn every_mark_has_a_dark_colour_that_is_seen() {
+    let path = std::path::Path::new(env!("CARGO_MANIFEST_DIR")).join("src/web/frame/rinseward.css");
+    let css = std::fs::read_to_string(path).expect("the style sheet of the pages");
+    let sheet = css.lines().find(|line| line.contains(".plot-ground{")).expect("dark colours");
+    assert!(
+        sheet.starts_with("@media screen and (prefers-color-scheme:dark){"),
+        "paper stays light: {sheet}"
+    );
+    let own = |class: &str| dark(sheet, class, "--i");
+    let (ground, light) = (own(".plot-ground").expect("a ground"), own(".plot-window").expect("a shade"));
+    let behind =
+        [ground.clone(), light, own(".plot-window-strong").expect("one"), own(".plot-band").expect("one")];
+    for (class, least) in [
+        (".plot-text", 4.5),
+        (".plot-axis", 4.5),
+        (".plot-rinse", 3.0),
+        (".plot-wash", 3.0),
+        (".plot-limit", 3.0),
+        (".plot-bad", 3.0),
+        (".plot-good", 3.0),
+    ] {
+        let colour = own(class).unwrap_or_else(|| panic!("{class} has no dark colour"));
+        for behind in &behind {
+            let found = contrast(&colour, behind);
+            assert!(found >= least, "{class} {colour} on {behind}: {found:.2}");
+        }
+    }
+    for (class, property) in [
+        (".plot-cold", "stroke"),
+        (".plot-ring", "stroke"),
+        (".plot-brief", "fill"),
+        (".plot-weak", "fill"),
+        (".plot-unproven", "stroke"),
+        (".plot-narrow", "stroke"),
+        ("circle.plot-pass", "fill"),
+        ("path.plot-pass", "stroke"),
+    ] {
+        let colour = dark(sheet, class, property).unwrap_or_else(|| panic!("{class} has no dark colour"));
+        assert!(contrast(&colour, &ground) >= 3.0, "{class} {colour}");
+    }
+    // A mark without a class of these would stay as it is on paper.
+    for plot in [cold_cycle(), a_day(Language::English, Scale::Celsius)] {
+        let svg = plot.svg(Size::PHONE);
+        for mark in svg.split('<').filter(|mark| {
+            ["polygon", "polyline", "text", "path", "circle", "rect"]
+                .iter()
+                .any(|name| mark.starts_with(name))
+        }) {
+            let class = mark.split_once("class=\"").and_then(|(_, rest)| rest.split('"').next());
+            let class = class.unwrap_or_else(|| panic!("no class: {mark}"));
+            assert!(sheet.contains(&format!("{class}{{")) || sheet.contains(&format!("{class},")), "{class}");
+        }
+    }
+}

@@ -4,8 +4,9 @@ use std::sync::Arc;
 use std::time::Duration;
 
 use axum::extract::rejection::{FormRejection, QueryRejection};
-use axum::extract::{DefaultBodyLimit, Form, Path, Query, State};
-use axum::http::{HeaderValue, StatusCode, header};
+use axum::extract::{DefaultBodyLimit, Form, Path, Query, Request, State};
+use axum::http::{HeaderValue, Method, StatusCode, header};
+use axum::middleware::{Next, from_fn};
 use axum::response::Response;
 use axum::routing::{get, post};
 use axum::{Extension, Router};
@@ -28,6 +29,7 @@ use crate::core::reader::{Language, Scale};
 use crate::core::record::AccessRefusal;
 use crate::web::frame::{self, Site};
 use crate::web::person::Person;
+use crate::web::query::{self, Given};
 use crate::web::stranger::Stranger;
 
 /// Longest form, in bytes: a few short fields and two passwords, each byte written as three.
@@ -44,13 +46,30 @@ pub(super) fn routes(access: &Arc<Access>) -> Router {
     Router::new()
         .route("/login", get(show_login).post(login))
         .route("/logout", post(logout))
-        .route("/account", get(show_own).post(change_own))
-        .route("/accounts", get(show_all).post(add).layer(accounts()))
-        .route("/accounts/{account}", get(show_one).post(change_one).layer(accounts()))
+        .route("/account", get(show_own).post(change_own).layer(from_fn(understood)))
+        .route("/accounts", get(show_all).post(add).layer(from_fn(understood)).layer(accounts()))
+        .route(
+            "/accounts/{account}",
+            get(show_one).post(change_one).layer(from_fn(understood)).layer(accounts()),
+        )
         .route("/tokens", post(add_token).layer(accounts()))
         .route("/tokens/{token}", post(revoke_token).layer(accounts()))
         .layer(DefaultBodyLimit::max(FORM_BYTES_MAX))
         .with_state(Arc::clone(access))
+}
+
+/// Refuses what is asked behind the `?`: none of these pages understands anything there, see [`query`].
+async fn understood(request: Request, next: Next) -> Response {
+    let seen = request.extensions();
+    if request.method() != Method::POST
+        && let (Some(person), Some(site)) = (seen.get::<Person>(), seen.get::<Arc<Site>>())
+    {
+        let given = Given::read(request.uri(), &[]);
+        if given.is_refused() {
+            return query::refused(&given, person, site, frame::depth(request.uri().path()));
+        }
+    }
+    next.run(request).await
 }
 
 /// Whether this path is open to somebody who has to choose a password first.

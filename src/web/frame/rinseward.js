@@ -3,8 +3,9 @@
 (() => {
   const place = document.querySelector("[data-live]");
   if (!place) return;
-  // The server says something at least every five seconds.
-  const SILENT_MS = 15000;
+  // The server says something at least every five seconds; that it does not any more is said within fifteen, of
+  // which the clock below takes up to one.
+  const SILENT_MS = 14000;
   const AGAIN_MS = 30000;
   const notice = document.querySelector(".unconnected");
   const spoken = document.querySelector("[data-spoken]");

@@ -1,6 +1,7 @@
 //! What happened to accounts, and by them, in a sentence, English and Spanish side by side.
 
 use super::story::{Pair, outcome, put};
+use crate::core::counted::Counted;
 use crate::core::reader::{Language, Reader};
 use crate::core::record::{AccessDeed, AccessEvent, AccessRefusal, AskedChange, FIRST_START, Unchanged};
 use crate::web::frame::said;
@@ -31,8 +32,8 @@ const TOOK_AWAY: Pair = (
 
 /// The record was checked.
 const CHECKED: Pair = (
-    "{account} had {records} records checked: {outcome}, {findings} findings",
-    "{account} hizo comprobar {records} asientos: {outcome}, {findings} hallazgos",
+    "{account} had {records} checked: {outcome}, {findings}",
+    "{account} hizo comprobar {records}: {outcome}, {findings}",
 );
 
 /// Somebody ended what another was at.
@@ -102,9 +103,9 @@ fn deed(event: &AccessEvent, reader: &Reader) -> String {
         AccessDeed::Checked { outcome: found, records, findings } => of(
             CHECKED,
             &[
-                ("records", &records.to_string()),
+                ("records", &Counted::Records.of(*records, language)),
                 ("outcome", outcome(*found, language)),
-                ("findings", &findings.to_string()),
+                ("findings", &Counted::Findings.of(*findings, language)),
             ],
         ),
         AccessDeed::EndedWork { of: place, whose } => of(ENDED_WORK, &[("whose", whose), ("place", place)]),

@@ -138,6 +138,8 @@ pub enum Stage {
         damaged: Vec<u64>,
         /// Whether a checkpoint proves what it says; absent for a form that has none in itself.
         sealed: Option<bool>,
+        /// When the first record was made, where the whole span lies before it and so nothing is in the file.
+        begins: Option<Timestamp>,
     },
     /// There is no file.
     Failed {

@@ -12,6 +12,7 @@ use super::findings::plain;
 use super::story::{lasting, outcome, put};
 use crate::core::access::Right;
 use crate::core::audit::{Outcome, Report};
+use crate::core::counted::Counted;
 use crate::core::reader::{Language, Reader};
 use crate::core::time::Timestamp;
 use crate::web::frame::{self, Frame, Refusal, Tab, said};
@@ -126,6 +127,10 @@ struct Part<'a> {
 }
 
 impl Part<'_> {
+    fn records(&self, count: &u64) -> String {
+        Counted::Records.of(*count, self.language)
+    }
+
     const fn say(&self, english: &'static str, spanish: &'static str) -> &'static str {
         said(self.language, english, spanish)
     }
@@ -158,6 +163,12 @@ struct IntegrityPage<'a> {
     part: String,
     /// Who may have it checked, for those who may not.
     instead: Option<String>,
+}
+
+impl IntegrityPage<'_> {
+    fn records(&self, count: &u64) -> String {
+        Counted::Records.of(*count, self.frame.person.reader.language)
+    }
 }
 
 /// The part of the page that changes.

@@ -3,6 +3,7 @@
 use super::access;
 use crate::core::alert::words::condition;
 use crate::core::audit::Outcome;
+use crate::core::counted::Counted;
 use crate::core::cycle::words::verdict;
 use crate::core::reader::{Language, Reader, filled};
 use crate::core::record::{
@@ -146,26 +147,23 @@ fn of_maintenance(window: &Maintenance, reader: &Reader) -> String {
 
 fn of_pruned(pruned: &Pruned, reader: &Reader) -> String {
     let pair = (
-        "{n} readings that arrived before {before} were pruned by age",
-        "se depuraron por antigüedad {n} lecturas llegadas antes de {before}",
+        "pruned by age: {n} that arrived before {before}",
+        "depuración por antigüedad: {n} de antes de {before}",
     );
-    let n = pruned.readings.to_string();
+    let n = Counted::Readings.of(pruned.readings, reader.language);
     put(reader.language, pair, &[("n", &n), ("before", &reader.moment(pruned.before))])
 }
 
 fn of_import(import: &Import, language: Language) -> String {
-    let pair =
-        ("{n} readings of «{file}» were taken over by {by}", "{by} incorporó {n} lecturas de «{file}»");
-    let n = import.readings.to_string();
+    let pair = ("{by} took over {n} of «{file}»", "{by} incorporó {n} de «{file}»");
+    let n = Counted::Readings.of(import.readings, language);
     put(language, pair, &[("n", &n), ("file", &import.file), ("by", &import.by)])
 }
 
 fn of_restored(restored: &Restored, language: Language) -> String {
-    let pair = (
-        "the ledger goes on from a backup of {n} records ({by})",
-        "el registro sigue desde una copia de {n} asientos ({by})",
-    );
-    put(language, pair, &[("n", &restored.records.to_string()), ("by", &restored.by)])
+    let pair =
+        ("the ledger goes on from a backup of {n} ({by})", "el registro sigue desde una copia de {n} ({by})");
+    put(language, pair, &[("n", &Counted::Records.of(restored.records, language)), ("by", &restored.by)])
 }
 
 fn of_response(done: &ResponseDone, language: Language) -> String {
@@ -282,12 +280,12 @@ fn of_calibration(done: &CalibrationDone, reader: &Reader) -> String {
         format!("{error:+.2} {}", reader.scale.symbol())
     };
     let pair = (
-        "{probe} was calibrated at {n} points: {found} from the reference as found, {left} as left ({by})",
-        "{probe} se calibró en {n} puntos: {found} respecto de la referencia al empezar, {left} al terminar ({by})",
+        "{probe} was calibrated at {n}: {found} from the reference as found, {left} as left ({by})",
+        "{probe} se calibró en {n}: {found} respecto de la referencia al empezar, {left} al terminar ({by})",
     );
     let values = [
         ("probe", done.probe.as_str()),
-        ("n", &done.points.len().to_string()),
+        ("n", &Counted::Points.of(done.points.len() as u64, reader.language)),
         ("found", &worst(|point| point.found_error_c)),
         ("left", &worst(|point| point.left_error_c)),
         ("by", &done.by),

@@ -5,6 +5,7 @@ use super::lines::{Count, counts, share, watched};
 use super::story::{lasting, put};
 use super::words::check_word;
 use super::{Drift, OpenHours, Page, Question, Recovery, Shift, Summed, Tally, View};
+use crate::core::counted::Counted;
 use crate::core::reader::{Language, Reader};
 use crate::web::frame::said;
 
@@ -75,8 +76,8 @@ pub(super) fn told(summed: &Summed, question: &Question, reader: &Reader) -> Sum
         beside: beside((sum.worked_on, sum.numbers.late, sum.numbers.damaged), language),
     });
     let gap_words = (
-        "{n} gaps, {open} of them in open time; {filled} filled by readings that came late",
-        "{n} huecos, {open} de ellos en horas de apertura; {filled} cubiertos por lecturas tardías",
+        "{n}, {open} in open time; {filled} filled by readings that came late",
+        "{n}, {open} en horas de apertura; {filled} con lecturas tardías",
     );
     let alert_words = ("{n} raised, {open} of them not closed", "{n} surgidas, {open} de ellas sin cerrar");
     SummedTold {
@@ -86,7 +87,7 @@ pub(super) fn told(summed: &Summed, question: &Question, reader: &Reader) -> Sum
             language,
             gap_words,
             &[
-                ("n", &summed.gaps.count.to_string()),
+                ("n", &Counted::Gaps.of(summed.gaps.count, language)),
                 ("open", &lasting(summed.gaps.open_s)),
                 ("filled", &summed.gaps.filled.to_string()),
             ],

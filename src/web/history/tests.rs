@@ -96,7 +96,7 @@ async fn every_view_shows_what_it_names() {
         "92.3 %",
         "3 good",
         "1 FAILED",
-        "2 gaps, 15 min 0 s of them in open time; 1 filled",
+        "2 gaps, 15 min 0 s in open time; 1 filled",
         "4 raised, 1 of them not closed",
         "opening hours",
     ];
@@ -190,7 +190,11 @@ async fn a_question_that_is_not_understood_is_refused() {
             None,
             "until: se leyó «2999-01-01»; se espera un día no posterior a 2026-11-26.",
         ),
-        ("vredict=cold", None, "?: se leyó «vredict»; se espera uno de los nombres show, machine"),
+        (
+            "vredict=cold",
+            None,
+            "«vredict» es un nombre que esta página no conoce; se espera uno de los nombres show, machine",
+        ),
     ] {
         let page = refused(&format!("/history?{query}"), Language::Spanish).await;
         holds(&page, &[said, "no se buscó nada", "<html lang=\"es\"", "aria-current"]);
@@ -292,6 +296,12 @@ async fn an_export_that_cannot_be_is_asked_again() {
         ("/history/exports", Some("form=csv&all_traces=yes"), "all_traces-fault", "no lleva lecturas"),
         ("/history/exports", Some("form=json&all_traces=yes"), "all_traces-fault", "no lleva lecturas"),
         ("/history/exports", Some("form=jsonl&all_traces=yes"), "all_traces-fault", "no lleva lecturas"),
+        (
+            "/history/exports",
+            Some("form=pdf&all_traces=no"),
+            "all_traces-fault",
+            "no se puede enviar más que «yes»",
+        ),
         ("/history/exports", Some("form=csv&paper=a5"), "paper-fault", "Elija una"),
         ("/history/exports", Some("form=csv&scale=kelvin"), "scale-fault", "Elija una"),
         ("/history/exports", Some("form=csv&language=fr"), "language-fault", "Elija una"),
@@ -304,6 +314,21 @@ async fn an_export_that_cannot_be_is_asked_again() {
         holds(&page, &[&format!("id=\"{fault}\""), &format!("aria-describedby=\"{fault}\""), said]);
         assert_eq!(page.matches("class=\"fault\"").count(), 1, "{page}");
         assert!(kitchen.deeds.borrow().is_empty(), "{path} {sent:?}");
+    }
+    // What is sent under another name is wanted too: nothing is begun without it.
+    for (sent, said) in [
+        (
+            "form=csv&machin=dm1",
+            "«machin» es un nombre que esta página no conoce; se espera uno de los nombres form",
+        ),
+        ("form=csv&form=pdf", "form: se leyó «pdf»; se espera una sola vez."),
+    ] {
+        let kitchen = StillKitchen::new();
+        let asked = send("/history/exports", &format!("{sent}&{days}"));
+        let answer = ask(&kitchen, asked, Role::Auditor, Language::Spanish).await;
+        assert_eq!(answer.status(), StatusCode::UNPROCESSABLE_ENTITY, "{sent}");
+        holds(&text(answer).await, &[said, "value=\"2026-11-02\""]);
+        assert!(kitchen.deeds.borrow().is_empty(), "{sent}");
     }
     let kitchen = StillKitchen::new();
     let whole = send("/history/exports", &format!("form=evidence&all_traces=yes&{days}"));
@@ -340,7 +365,10 @@ async fn exports_are_begun_watched_and_fetched() {
         &under,
         &["<progress value=\"40\" max=\"100\"", "live/exports/2", "http-equiv=\"refresh\"", "Cancel"],
     );
+    let early = get("/history/exports/4", Language::English).await;
+    holds(&early, &["Nothing is on record of these days: the ledger begins later", "Thu 26 Nov 2026, 12:00"]);
     let done = get("/history/exports/1", Language::English).await;
+    assert!(!done.contains("the ledger begins later"), "{done}");
     holds(&done, &["href=\"1/file\"", "rinseward verify north-1.evidence.jsonl --key site.verify-key", "46"]);
     assert!(!done.contains("http-equiv=\"refresh\""));
     holds(&get("/history/exports/3", Language::Spanish).await, &["NO SE HIZO", "no &#60;b&#62;room"]);

@@ -1,11 +1,10 @@
 //! The forms: one for each check and one for notes. A press of the button puts it on record.
 
 use askama::Template;
-use axum::extract::rejection::{FormRejection, QueryRejection};
-use axum::extract::{Form, Path, Query, State};
-use axum::http::StatusCode;
+use axum::extract::rejection::FormRejection;
+use axum::extract::{Form, Path, State};
+use axum::http::{StatusCode, Uri};
 use axum::response::{IntoResponse, Response};
-use serde::Deserialize;
 
 use super::forms::{Fields, NOTE_CHARS_MAX, Sent};
 use super::words::{Words, caution, heading, measured_by, not_tested, words};
@@ -16,11 +15,13 @@ use crate::core::logbook::Device;
 use crate::core::merkle::{Hash, leaf_hash};
 use crate::core::reader::Reader;
 use crate::core::record::{Check, CheckKind, Note, TEST_STRIP};
+use crate::core::sanitizer::strip_colours;
 use crate::core::time::Timestamp;
 use crate::web::form::{Fault, Field, text};
 use crate::web::frame::{self, Frame, Refusal, Tab};
 use crate::web::kitchen::{Kitchen, Pages};
 use crate::web::person::Person;
+use crate::web::query::{self, Given};
 
 /// What names the whole site in place of a machine, as at the command.
 const SITE: &str = "all";
@@ -57,12 +58,6 @@ impl Which {
     }
 }
 
-/// Which machine a link means.
-#[derive(Deserialize, Default)]
-pub(in crate::web) struct Meant {
-    machine: Option<String>,
-}
-
 /// Something to choose from.
 struct Choice {
     value: String,
@@ -95,14 +90,19 @@ struct FormPage<'a> {
 pub(in crate::web) async fn ask<K: Kitchen>(
     State(pages): State<Pages<K>>,
     Path(check): Path<String>,
+    uri: Uri,
     person: Person,
-    meant: Result<Query<Meant>, QueryRejection>,
 ) -> Response {
-    let (Some(which), Ok(Query(meant))) = (Which::of(&check), meant) else {
+    let Some(which) = Which::of(&check) else {
         return frame::refuse(Refusal::Unknown, &person, &pages.site, 1);
     };
+    // Which machine a link means.
+    let meant = Given::read(&uri, &["machine"]);
+    if meant.is_refused() {
+        return query::refused(&meant, &person, &pages.site, 1);
+    }
     let mut fields = Fields {
-        machine: Field::with(meant.machine.unwrap_or_default()),
+        machine: Field::with(meant.text("machine")),
         once: pages.kitchen.time().micros().to_string(),
         ..Fields::default()
     };
@@ -145,10 +145,10 @@ async fn answer<K: Kitchen>(
         machines.iter_mut().for_each(|one| one.chosen = one.value == SITE);
     }
     let own = known.iter().filter(|one| meant.is_empty() || one.name == meant);
-    let steps = steps(own.map(|one| one.sanitizing)).into_iter().map(|step| Choice {
-        value: step.to_owned(),
-        shown: step.to_owned(),
-        chosen: fields.strip == step,
+    let steps = colours(own.map(|one| one.sanitizing)).iter().map(|step| Choice {
+        value: step.to_string(),
+        shown: step.to_string(),
+        chosen: fields.strip == step.to_string(),
     });
     let devices = [("water", Device::Water), ("food", Device::Food)].map(|(value, device)| Choice {
         value: value.to_owned(),
@@ -182,17 +182,12 @@ async fn answer<K: Kitchen>(
     frame::page(status, page.render())
 }
 
-/// Steps of the usual test strips, mg/L (common practice, no source): of chlorine 10 to 200, of iodine 12.5 to
-/// 50, of quat 100 to 500; what other kits show is entered as a number.
-fn steps(of: impl Iterator<Item = Sanitizing>) -> Vec<&'static str> {
-    let mut kinds: Vec<Sanitizing> = of.filter(|one| one.is_chemical()).collect();
-    kinds.dedup();
-    match kinds.as_slice() {
-        [Sanitizing::Chlorine] => vec!["0", "10", "25", "50", "100", "200"],
-        [Sanitizing::Iodine] => vec!["0", "12.5", "25", "50"],
-        [Sanitizing::Quat] => vec!["0", "100", "200", "300", "400", "500"],
-        _ => vec!["0", "25", "50", "100", "150", "200"],
-    }
+/// What the strip of these machines can show, mg/L; nothing where they have different strips, so that the machine is
+/// to be known first.
+fn colours(of: impl Iterator<Item = Sanitizing>) -> &'static [f64] {
+    let mut strips = of.filter(|one| one.is_chemical()).map(strip_colours);
+    let first = strips.next().unwrap_or_default();
+    if strips.all(|strip| strip == first) { first } else { &[] }
 }
 
 /// Puts what was typed on record.
@@ -252,8 +247,11 @@ fn read(
             (machine, check.map(Written::Check))
         }
         Which::Check(kind) => {
-            let check = simple(kind, fields, reader, made, by);
-            (subject(which, fields, known, reader), check.map(Written::Check))
+            let machine = subject(which, fields, known, reader);
+            let of =
+                machine.as_ref().and_then(|name| known.iter().find(|one| Some(&one.name) == name.as_ref()));
+            let check = simple(kind, fields, of.map(|one| one.sanitizing), reader, (made, by));
+            (machine, check.map(Written::Check))
         }
         Which::Note => {
             let found = text(&fields.note.value, NOTE_CHARS_MAX);
@@ -288,14 +286,14 @@ fn subject(which: Which, fields: &mut Fields, known: &[Known], reader: &Reader) 
 fn simple(
     kind: CheckKind,
     fields: &mut Fields,
+    of: Option<Sanitizing>,
     reader: &Reader,
-    made: Option<Timestamp>,
-    by: String,
+    (made, by): (Option<Timestamp>, String),
 ) -> Option<Check> {
     match kind {
         CheckKind::Sanitizer => {
             let (strength, ph, solution_c) =
-                (fields.strength(reader), fields.ph(reader), fields.solution(reader));
+                (fields.strength(reader, of), fields.ph(reader), fields.solution(reader));
             let (mg_per_l, by_strip) = strength?;
             let method = by_strip.then(|| TEST_STRIP.to_owned());
             Some(Check::Sanitizer { at: made?, mg_per_l, ph: ph?, solution_c: solution_c?, method, by })
@@ -369,6 +367,14 @@ mod tests {
         let two = [known("hot", Sanitizing::HotWater), known("strong", Sanitizing::Chlorine)];
         let which = Which::Check(CheckKind::Sanitizer);
         let reader = Reader { language: Language::English, scale: Scale::Celsius, zone: TimeZone::UTC };
+        for (of, first) in [
+            (vec![Sanitizing::HotWater, Sanitizing::Quat], Some(100.0)),
+            (vec![Sanitizing::Iodine, Sanitizing::Iodine], Some(12.5)),
+            (vec![Sanitizing::Chlorine, Sanitizing::Quat], None),
+            (vec![Sanitizing::HotWater], None),
+        ] {
+            assert_eq!(colours(of.iter().copied()).get(1).copied(), first, "{of:?}");
+        }
         for (named, expected) in [
             ("hot", None),
             ("other", None),

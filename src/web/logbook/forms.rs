@@ -6,8 +6,10 @@ use serde::{Deserialize, Serialize};
 
 use super::Corrected;
 use crate::core::alert::hours::instant;
+use crate::core::cycle::plate::Sanitizing;
 use crate::core::logbook::{self, Impossible, MG_PER_L, NAME_BYTES_MAX, PH, SOLUTION_C, THERMOMETER_C};
 use crate::core::reader::{Reader, Scale};
+use crate::core::sanitizer::strip_colours;
 use crate::core::time::Timestamp;
 use crate::core::units::Celsius;
 use crate::web::form::{Fault, Field, number, optional, text};
@@ -100,10 +102,17 @@ impl Fields {
     }
 
     /// The concentration, mg/L, and whether the strip says it: by its colour, or as a number. Two that differ are
-    /// none, since nobody but who looked at the strip knows which is right.
-    pub(super) fn strength(&mut self, reader: &Reader) -> Option<(f64, bool)> {
+    /// none, since nobody but who looked at the strip knows which is right; nor is a colour that the strip of the
+    /// machine has not.
+    pub(super) fn strength(&mut self, reader: &Reader, of: Option<Sanitizing>) -> Option<(f64, bool)> {
         let read = |typed: &str| within(typed, MG_PER_L, |value| value);
-        let found = match (read(&self.strip), read(&self.mg_per_l.value)) {
+        let tapped = read(&self.strip).and_then(|strip| match strip.zip(of) {
+            Some((strip, of)) if logbook::colour(strip, of).is_err() => {
+                Err(Fault::NoColour(strip, strip_colours(of)))
+            }
+            Some(_) | None => Ok(strip),
+        });
+        let found = match (tapped, read(&self.mg_per_l.value)) {
             (Err(fault), _) | (_, Err(fault)) => Err(fault),
             (Ok(Some(strip)), Ok(Some(typed))) if strip.total_cmp(&typed).is_ne() => {
                 Err(Fault::NotTheStrip(strip, typed))
@@ -180,6 +189,7 @@ fn made(typed: &str, zone: &TimeZone, now: Timestamp, late: bool) -> Result<Time
         Err(
             Impossible::TooOld { .. }
             | Impossible::OutOfRange { .. }
+            | Impossible::NoColour { .. }
             | Impossible::NotChemical
             | Impossible::Missing { .. }
             | Impossible::TooLong { .. }

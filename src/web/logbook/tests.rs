@@ -161,6 +161,8 @@ async fn what_cannot_be_is_asked_again() {
         ("/logbook/sanitizer", "machine=dm2&mg_per_l=1,000", vec!["mg_per_l"]),
         ("/logbook/sanitizer", "machine=dm2&strip=10&mg_per_l=50", vec!["mg_per_l"]),
         ("/logbook/sanitizer", "machine=dm2&strip=often&mg_per_l=50", vec!["mg_per_l"]),
+        ("/logbook/sanitizer", "machine=dm2&strip=33", vec!["mg_per_l"]),
+        ("/logbook/sanitizer", "machine=dm2&strip=150&mg_per_l=150", vec!["mg_per_l"]),
         ("/logbook/sanitizer", "machine=dm2&strip=50&at=2027-01-01T10:00", vec!["at"]),
         ("/logbook/sanitizer", "machine=dm2&strip=50&at=2025-11-26T10:00", vec!["at"]),
         ("/logbook/supply", "machine=dm1&enough=maybe", vec!["enough"]),

@@ -18,6 +18,8 @@ words! {
     site: "the whole site", "toda la cocina";
     strength: "Concentration, mg/L (ppm)", "Concentración, mg/L (ppm)";
     strip: "By the colours of the strip", "Según los colores de la tira";
+    between: "Between two colours, tap the weaker one.", "Entre dos colores, toque el más débil.";
+    which_strip: "Each has test strips of its own. Which machine?", "Cada una tiene sus tiras. ¿Qué máquina?";
     no_strip: "none", "ninguna";
     exact: "or as a number", "o como número";
     ph: "pH (may stay empty)", "pH (puede quedar vacío)";

@@ -35,14 +35,17 @@ async fn the_page_of_a_machine_says_what_its_day_was() {
         "dm1/rinse: silent, 12:00 – it lasts",
         "wire broken",
         "60.0 – 84.5 °C",
+        "66.4 °C (12:00, 20 s ago)",
+        "OLD: 66.4 °C (12:00, 10 min ago)",
         "?day=2026-11-25",
+        "<p>2 racks: 1 cold, 1 pass.</p>",
         "data-live=\"dm1/live\"",
         "Hot water and steam scald",
     ] {
         assert!(page.contains(said), "{said}: {page}");
     }
     let (_, spanish) = get("/machines/dm1?day=2026-11-20", Language::Spanish).await;
-    for said in ["fría", "DAÑADO", "cable roto", "vie 20 nov 2026", "sin señal"] {
+    for said in ["fría", "ANTIGUA: 66.4 °C", "DAÑADO", "cable roto", "vie 20 nov 2026", "sin señal"] {
         assert!(spanish.contains(said), "{said}: {spanish}");
     }
 }
@@ -75,7 +78,10 @@ async fn a_day_that_cannot_be_is_told_and_no_other_is_shown() {
         assert!(!page.contains("<script>") && !page.contains("Cada canasta en una tabla"), "{page}");
     }
     for (query, said) in [
-        ("date=2026-11-20", "?: «date» was read; expected is one of the names day."),
+        (
+            "date=2026-11-20",
+            "«date» is a name that this page does not know; expected is one of the names day.",
+        ),
         ("day=2026-11-20&day=2026-11-21", "Day: «2026-11-21» was read; expected is that it is given once."),
     ] {
         let (status, page) = get(&format!("/machines/dm1?{query}"), Language::English).await;

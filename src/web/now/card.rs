@@ -5,7 +5,7 @@ use std::time::Duration;
 
 use askama::Template;
 
-use super::{Data, Glance, LastRack};
+use super::{Data, Glance, LastRack, Tank};
 use crate::core::cycle::sign::Sign;
 use crate::core::cycle::verdict::{Finding, Verdict};
 use crate::core::cycle::words::{meaning, verdict, verdicts};
@@ -211,10 +211,11 @@ fn lines(glance: &Glance, words: &Words, reader: &Reader) -> Vec<String> {
         lines.push(format!("{}: {strength:.0} mg/L", words.sanitizer));
     }
     lines.push(match glance.tank {
-        Some((tank, least)) => {
-            let (tank, least) = reader.pair(tank, least);
+        Some(Tank { celsius, least_c, aged }) => {
+            let (tank, least) = reader.pair(celsius, least_c);
             let symbol = reader.scale.symbol();
-            format!("{}: {tank} {symbol} ({} {least} {symbol})", words.tank, words.at_least)
+            let aged = aged.map(|age| format!(", {}", ago(age, reader.language))).unwrap_or_default();
+            format!("{}: {tank} {symbol}{aged} ({} {least} {symbol})", words.tank, words.at_least)
         }
         None => words.tank_unknown.to_owned(),
     });
@@ -351,6 +352,37 @@ mod tests {
             limit_c: 82.222,
             uncertainty_c: 0.6,
             mg_per_l: None,
+        }
+    }
+
+    // Own promise: a temperature that is not of now stands with its age, and in the same words on every page.
+    #[test]
+    fn an_aged_tank_says_how_old_it_is() {
+        let seconds = Duration::from_secs;
+        for (age_s, language, said) in [
+            (None, Language::English, "<li>Wash tank: 66.4 °C (at least 65.6 °C)</li>"),
+            (Some(60), Language::English, "<li>Wash tank: 66.4 °C, 60 s ago (at least 65.6 °C)</li>"),
+            (
+                Some(120),
+                Language::Spanish,
+                "<li>Tanque de lavado: 66.4 °C, hace 2 min (al menos 65.6 °C)</li>",
+            ),
+        ] {
+            let tank = Tank { celsius: 66.4, least_c: 65.6, aged: age_s.map(seconds) };
+            let glance = Glance {
+                place: 0,
+                machine: "dm1".to_owned(),
+                chemical: false,
+                last: None,
+                data: Data::Live,
+                tank: Some(tank),
+                today: [0; 6],
+                alerts: Vec::new(),
+                work_until: None,
+            };
+            let reader = Reader { language, scale: Scale::Celsius, zone: jiff::tz::TimeZone::UTC };
+            let made = card(&glance, &reader, Timestamp::from_micros(0), "").expect("a card");
+            assert!(made.html.contains(said), "{said}: {}", made.html);
         }
     }
 

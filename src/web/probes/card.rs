@@ -6,6 +6,7 @@ use askama::Template;
 
 use super::words::{self, Words, words};
 use super::{Due, Seen};
+use crate::core::presence::Recency;
 use crate::core::reader::Reader;
 use crate::core::technician::gauge::KEPT_S;
 use crate::core::technician::told;
@@ -51,8 +52,13 @@ fn card(seen: &Seen, reader: &Reader, up: &str) -> Result<Card, askama::Error> {
     } else {
         "good"
     };
-    let heard =
-        seen.age.filter(|_| !seen.silent).map(|age| format!("{} {}", words.heard, ago(age, language)));
+    let told = |age| format!("{} {}", words.measured, ago(age, language));
+    let heard = match seen.recency {
+        Some(Recency::Now) => Some(words.just_now.to_owned()),
+        Some(Recency::Aged(age)) => Some(told(age)),
+        Some(Recency::Late(_) | Recency::Silent(_)) | None => None,
+    };
+    let counts = seen.recency.is_none_or(Recency::counts);
     let part = CardPart {
         seen,
         up,
@@ -63,8 +69,8 @@ fn card(seen: &Seen, reader: &Reader, up: &str) -> Result<Card, askama::Error> {
             .shown_c
             .filter(|_| seen.in_force.correction.is_some())
             .map(|(measured, _)| format!("{} {}", reader.temperature(measured), words.before)),
-        trend: seen.trend.filter(|_| !seen.silent).map_or("", |trend| told::trend(language, trend)),
-        rate: seen.per_s.filter(|_| !seen.silent).map(rate),
+        trend: seen.trend.filter(|_| counts).map_or("", |trend| told::trend(language, trend)),
+        rate: seen.per_s.filter(|_| counts).map(rate),
         heard,
         troubles,
         lines: lines(seen, words, reader),
@@ -80,10 +86,13 @@ fn rate(per_s: f64) -> String {
 fn troubles(seen: &Seen, words: &Words, reader: &Reader) -> Vec<String> {
     let language = reader.language;
     let mut troubles = Vec::new();
-    match seen.age {
+    match seen.recency {
         None => troubles.push(words.unheard.to_owned()),
-        Some(age) if seen.silent => troubles.push(format!("{} {}", words.silent, ago(age, language))),
-        Some(_) => troubles.extend(seen.fault.map(|fault| told::fault(language, fault).to_owned())),
+        Some(Recency::Silent(age)) => troubles.push(format!("{} {}", words.silent, ago(age, language))),
+        Some(Recency::Late(age)) => troubles.push(format!("{} {}", words.late, ago(age, language))),
+        Some(Recency::Now | Recency::Aged(_)) => {
+            troubles.extend(seen.fault.map(|fault| told::fault(language, fault).to_owned()));
+        }
     }
     let down = seen.down.iter().map(|(source, cause)| format!("{} «{source}»: {cause}", words.down));
     troubles.extend(down);

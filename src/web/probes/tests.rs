@@ -56,9 +56,15 @@ async fn each_probe_says_how_it_is() {
 #[tokio::test]
 async fn an_address_that_is_not_understood_is_refused() {
     for (path, said) in [
-        ("/probes?recorded=7", "?: «recorded» was read; expected is that the address ends without it."),
+        (
+            "/probes?recorded=7",
+            "«recorded» is a name that this page does not know; expected is that the address ends without it.",
+        ),
         ("/probes/dm1?recorded=x", "recorded: «x» was read; expected is the number of a record."),
-        ("/probes/dm1?record=7", "?: «record» was read; expected is one of the names recorded."),
+        (
+            "/probes/dm1?record=7",
+            "«record» is a name that this page does not know; expected is one of the names recorded.",
+        ),
         ("/probes/dm1/rinse?recorded=-7", "recorded: «-7» was read; expected is the number of a record."),
         ("/probes/dm1/sheet?record=zz", "record: «zz» was read; expected is the number of a record."),
         ("/sign-off/dm1?recorded=zz", "recorded: «zz» was read; expected is the number of a record."),

@@ -11,7 +11,9 @@ words! {
     none: "No temperature probe is configured.", "No hay ninguna sonda de temperatura configurada.";
     before: "before calibration", "antes de calibrar";
     unheard: "NOTHING HEARD since the gateway started", "SIN LECTURAS desde que arrancó el equipo";
-    heard: "heard", "oída";
+    just_now: "measured just now", "medida ahora";
+    measured: "measured", "medida";
+    late: "OLD, and sent late: measured", "ANTIGUA, y enviada tarde: medida";
     silent: "SILENT: this was its last value,", "EN SILENCIO: este fue su último valor,";
     down: "Source is down", "Fuente caída";
     correction: "Correction in force", "Corrección en vigor";

@@ -40,13 +40,7 @@ async fn text(response: Response) -> String {
 #[tokio::test]
 async fn each_role_sees_its_own_pages() {
     for Route { path, method, right, .. } in routes::<StillKitchen>() {
-        let path = path
-            .replace("{number}", "3")
-            .replace("{check}", "sanitizer")
-            .replace("{name}", "dm1")
-            .replace("{machine}", "dm1")
-            .replace("{probe}", "rinse");
-        let path = path.replace("{record}", if path.starts_with("/cycles") { "47" } else { "70" });
+        let path = known(path);
         let unknown = send(&method, &path, None).await;
         if method == Method::GET {
             assert_eq!(unknown.status(), StatusCode::SEE_OTHER, "{path}");
@@ -64,6 +58,40 @@ async fn each_role_sees_its_own_pages() {
             assert_eq!(forbidden, !role.may(right), "{role} at {path}: {}", seen.status());
         }
     }
+}
+
+/// A path of the router with something that the made-up kitchen knows in each of its places.
+fn known(path: &str) -> String {
+    let path = path
+        .replace("{number}", "3")
+        .replace("{check}", "sanitizer")
+        .replace("{name}", "dm1")
+        .replace("{machine}", "dm1")
+        .replace("{probe}", "rinse");
+    path.replace("{record}", if path.starts_with("/cycles") { "47" } else { "70" })
+}
+
+// Own promise: what is asked behind the `?` of any page is understood or refused by its name, and no page answers
+// as if nothing had been asked.
+#[tokio::test]
+async fn no_page_passes_over_a_question() {
+    let mut tried = 0;
+    for Route { path, .. } in routes::<StillKitchen>().iter().filter(|route| route.method == Method::GET) {
+        let path = known(path);
+        for (query, name) in [("mistyped=1", "mistyped"), ("%3Cb%3E=", "&#60;b&#62;")] {
+            let asked = format!("{path}?{query}");
+            let answer = get(&asked, Some(person(Role::Administrator, Language::Spanish))).await;
+            assert_eq!(answer.status(), StatusCode::UNPROCESSABLE_ENTITY, "{asked}");
+            let page = text(answer).await;
+            let said = format!("«{name}» es un nombre que esta página no conoce");
+            assert!(page.contains(&said) && page.contains("lang=\"es\""), "{asked}: {page}");
+            tried += 1;
+        }
+        // An empty question is none.
+        let answer = get(&format!("{path}?"), Some(person(Role::Administrator, Language::Spanish))).await;
+        assert_ne!(answer.status(), StatusCode::UNPROCESSABLE_ENTITY, "{path}");
+    }
+    assert!(tried > 60, "{tried}");
 }
 
 // The list that the tests of the running program go by: a page that is added is one more that they must try.

@@ -228,9 +228,9 @@ async fn a_probe_behind_a_silent_unit_or_source_does_not_go_on_record_as_dead() 
             (
                 unit(UnitState::Silent),
                 unit(UnitState::Answers),
-                ["la unidad 7 de «port1» no responde", "dm1/wash"],
+                ["la unidad 7 de «port1» no respondió", "dm1/wash"],
             ),
-            (unit(UnitState::Late), unit(UnitState::Answers), ["responde, pero fuera de plazo", "dm1/wash"]),
+            (unit(UnitState::Late), unit(UnitState::Answers), ["respondió, pero fuera de plazo", "dm1/wash"]),
             (source(down()), source(SourceState::Up), ["port1: no such device", "dm1/wash"]),
         ] {
             bench.press("dm1", Press::Go, "eli").expect("it is Eli's");

@@ -94,6 +94,8 @@ impl Work {
         let no_room = |error: &io::Error| Failure::from(no_file(&file, error));
         let reader =
             Reader::open(&self.path).map_err(|error| crate::app::ledger::diagnose(&error, &self.path))?;
+        let begins = export::begins_after(&self.question, &reader)
+            .map_err(|error| crate::app::ledger::diagnose(&error, &self.path))?;
         let seal = self.seal(&reader)?;
         let sheet = (self.wanted.form == Form::Pdf).then(|| self.sheet(&file)).transpose()?;
         let sealed = self.has_seal.then_some(seal.is_some());
@@ -112,7 +114,7 @@ impl Work {
         let bytes = out.get_ref().written();
         drop(out);
         written
-            .map(|damaged| Stage::Done { bytes, damaged, sealed })
+            .map(|damaged| Stage::Done { bytes, damaged, sealed, begins })
             .inspect_err(|_| self.desk.remove(self.number))
     }
 

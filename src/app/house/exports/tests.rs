@@ -48,7 +48,7 @@ fn jobs_are_bounded_and_go() {
     }
     assert_eq!(reserve("one more").map(|_| ()), Err(NotBegun::Busy));
     desk.create(first).expect("room");
-    desk.put(first, Stage::Done { bytes: 3, damaged: Vec::new(), sealed: None });
+    desk.put(first, Stage::Done { bytes: 3, damaged: Vec::new(), sealed: None, begins: None });
     let now = Instant::now();
     desk.tidy(now);
     assert!(desk.file(first).exists());

@@ -7,7 +7,6 @@ use axum::http::{StatusCode, Uri};
 use axum::response::Response;
 use jiff::ToSpan;
 use jiff::civil::Date;
-use serde::Deserialize;
 
 use super::job::stage_word;
 use super::{Form, Job, NotBegun, Paper, Wanted};
@@ -20,9 +19,8 @@ use crate::web::person::Person;
 use crate::web::query::{self, Expected, Given};
 
 /// What was typed.
-#[derive(Clone, Debug, Default, Deserialize)]
-#[serde(default)]
-pub(in crate::web) struct Entered {
+#[derive(Clone, Debug, Default)]
+struct Entered {
     form: String,
     machine: String,
     from: String,
@@ -32,6 +30,25 @@ pub(in crate::web) struct Entered {
     language: String,
     all_traces: String,
 }
+
+impl Entered {
+    fn of(given: &Given) -> Self {
+        let text = |name| given.text(name).to_owned();
+        Self {
+            form: text("form"),
+            machine: text("machine"),
+            from: text("from"),
+            to: text("to"),
+            paper: text("paper"),
+            scale: text("scale"),
+            language: text("language"),
+            all_traces: text("all_traces"),
+        }
+    }
+}
+
+/// What the form sends.
+const FIELDS: [&str; 8] = ["form", "machine", "from", "to", "paper", "scale", "language", "all_traces"];
 
 /// A choice.
 struct Choice {
@@ -135,7 +152,7 @@ fn preset(uri: &Uri, machines: &[String]) -> Given {
 /// What the form is shown with.
 struct Told {
     machines: Vec<String>,
-    /// What is wrong with the parts of the address that have no field.
+    /// What is wrong beside the fields: with the address, or with what was sent.
     wrong: Vec<String>,
     /// Why the export was not begun.
     refused: Option<NotBegun>,
@@ -174,7 +191,10 @@ impl Typed {
     fn read(&mut self, person: &Person) -> Option<Wanted> {
         let language = person.reader.language;
         let form = self.form.take(form_of(&self.form.value), language);
-        if !self.traces.value.is_empty() && form.is_some_and(|form| !form.has_traces()) {
+        let all_traces = self.traces.value == TICKED;
+        if !all_traces && !self.traces.value.is_empty() {
+            self.traces.fault = Some(no_tick(language).to_owned());
+        } else if all_traces && form.is_some_and(|form| !form.has_traces()) {
             self.traces.fault = Some(no_traces(language).to_owned());
         }
         let read = |field: &mut Field| field.take(day(&field.value), language);
@@ -189,7 +209,7 @@ impl Typed {
             from: from?,
             to: to?,
             machine: Some(self.machine.value.clone()).filter(|machine| !machine.is_empty()),
-            all_traces: !self.traces.value.is_empty(),
+            all_traces,
             paper: paper?,
             scale: scale?,
             language: other?,
@@ -228,6 +248,17 @@ fn day(typed: &str) -> Result<Date, Fault> {
     }
 }
 
+/// What a box sends that is ticked.
+const TICKED: &str = "yes";
+
+const fn no_tick(language: Language) -> &'static str {
+    said(
+        language,
+        "Tick the box or leave it: nothing but «yes» can be sent here.",
+        "Marque la casilla o déjela: aquí no se puede enviar más que «yes».",
+    )
+}
+
 const fn no_traces(language: Language) -> &'static str {
     said(
         language,
@@ -248,16 +279,20 @@ const fn paper_of(person: &Person) -> Paper {
 pub(in crate::web) async fn begin<K: Kitchen>(
     State(pages): State<Pages<K>>,
     person: Person,
-    form: Result<axum::extract::Form<Entered>, FormRejection>,
+    form: Result<axum::extract::Form<Vec<(String, String)>>, FormRejection>,
 ) -> Response {
-    let entered = form.map(|axum::extract::Form(entered)| entered).unwrap_or_default();
+    let sent = form.map(|axum::extract::Form(sent)| sent).unwrap_or_default();
+    // A field that is not known may be a mistyped one of these: the export would be another than the wanted one.
+    let given = Given::of(sent, &FIELDS);
+    let (entered, wrong) = (Entered::of(&given), given.beside(&[], person.reader.language));
     let mut typed = Typed::from(&entered);
-    let Some(wanted) = typed.read(&person) else {
-        return again(&pages, &person, &entered, typed, None).await;
+    let wanted = typed.read(&person);
+    let Some(wanted) = wanted.filter(|_| wrong.is_empty()) else {
+        return again(&pages, &person, &entered, typed, (wrong, None)).await;
     };
     match pages.kitchen.begin_export(wanted, &person).await {
         Ok(number) => frame::go(&format!("exports/{number}")),
-        Err(why) => again(&pages, &person, &entered, typed, Some(why)).await,
+        Err(why) => again(&pages, &person, &entered, typed, (wrong, Some(why))).await,
     }
 }
 
@@ -302,12 +337,10 @@ async fn again<K: Kitchen>(
     person: &Person,
     entered: &Entered,
     typed: Typed,
-    refused: Option<NotBegun>,
+    (wrong, refused): (Vec<String>, Option<NotBegun>),
 ) -> Response {
     match pages.kitchen.known_machines().await {
-        Ok(machines) => {
-            answer(pages, person, entered, typed, Told { machines, wrong: Vec::new(), refused }).await
-        }
+        Ok(machines) => answer(pages, person, entered, typed, Told { machines, wrong, refused }).await,
         Err(refused) => frame::refuse(refused, person, &pages.site, 1),
     }
 }

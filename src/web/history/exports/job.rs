@@ -7,6 +7,7 @@ use axum::response::Response;
 
 use super::form::unknown;
 use super::{Form, Job, Stage, of};
+use crate::core::counted::Counted;
 use crate::core::reader::{Language, Reader};
 use crate::web::frame::{self, Frame, Tab, said};
 use crate::web::history::story::put;
@@ -25,6 +26,8 @@ struct Part<'a> {
     progress: Option<(u64, u64)>,
     size: String,
     damaged: String,
+    /// When the first record was made, where the ledger begins only after the span.
+    begins: Option<String>,
     /// How the file is verified, where it can be.
     verify: Option<String>,
 }
@@ -32,6 +35,10 @@ struct Part<'a> {
 impl Part<'_> {
     const fn say(&self, english: &'static str, spanish: &'static str) -> &'static str {
         said(self.language, english, spanish)
+    }
+
+    fn records(&self, count: &u64) -> String {
+        Counted::Records.of(*count, self.language)
     }
 }
 
@@ -71,8 +78,9 @@ fn size(bytes: u64) -> String {
 pub(in crate::web) fn part(job: &Job, reader: &Reader) -> Result<Card, askama::Error> {
     let language = reader.language;
     let progress = if let Stage::Reading { far, of } = job.stage { Some((far.min(of), of)) } else { None };
-    let (mut length, mut damaged, mut verify) = (String::new(), String::new(), None);
-    if let Stage::Done { bytes, damaged: unread, .. } = &job.stage {
+    let (mut length, mut damaged, mut begins, mut verify) = (String::new(), String::new(), None, None);
+    if let Stage::Done { bytes, damaged: unread, begins: first, sealed: _ } = &job.stage {
+        begins = first.map(|first| reader.moment(first));
         length = size(*bytes);
         let named: Vec<String> = unread.iter().take(20).map(u64::to_string).collect();
         damaged = named.join(", ");
@@ -90,7 +98,7 @@ pub(in crate::web) fn part(job: &Job, reader: &Reader) -> Result<Card, askama::E
         };
     }
     let word = stage_word(&job.stage, language);
-    let made = Part { language, job, word, progress, size: length, damaged, verify };
+    let made = Part { language, job, word, progress, size: length, damaged, begins, verify };
     Ok(Card { html: made.render()? })
 }
 

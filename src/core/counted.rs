@@ -1,0 +1,69 @@
+//! How many of something, in both languages: one list of the words of one and of more.
+
+use super::reader::Language;
+
+/// What is counted.
+#[derive(Clone, Copy, PartialEq, Eq, Debug)]
+pub enum Counted {
+    /// Racks that went through a machine.
+    Racks,
+    /// Records of the ledger.
+    Records,
+    /// Values of probes.
+    Readings,
+    /// Cycles of a machine.
+    Cycles,
+    /// Stretches in which something was missing.
+    Gaps,
+    /// What a check of the ledger found.
+    Findings,
+    /// Points of a calibration, or open ones of a sign-off.
+    Points,
+    /// Values that were set aside.
+    Spikes,
+}
+
+impl Counted {
+    /// One of it, and more.
+    const fn words(self, language: Language) -> (&'static str, &'static str) {
+        match (self, language) {
+            (Self::Racks, Language::English) => ("rack", "racks"),
+            (Self::Racks, Language::Spanish) => ("canasta", "canastas"),
+            (Self::Records, Language::English) => ("record", "records"),
+            (Self::Records, Language::Spanish) => ("asiento", "asientos"),
+            (Self::Readings, Language::English) => ("reading", "readings"),
+            (Self::Readings, Language::Spanish) => ("lectura", "lecturas"),
+            (Self::Cycles, Language::English) => ("cycle", "cycles"),
+            (Self::Cycles, Language::Spanish) => ("ciclo", "ciclos"),
+            (Self::Gaps, Language::English) => ("gap", "gaps"),
+            (Self::Gaps, Language::Spanish) => ("hueco", "huecos"),
+            (Self::Findings, Language::English) => ("finding", "findings"),
+            (Self::Findings, Language::Spanish) => ("hallazgo", "hallazgos"),
+            (Self::Points, Language::English) => ("point", "points"),
+            (Self::Points, Language::Spanish) => ("punto", "puntos"),
+            (Self::Spikes, Language::English) => ("spike", "spikes"),
+            (Self::Spikes, Language::Spanish) => ("pico", "picos"),
+        }
+    }
+
+    /// The word for so many of it.
+    #[must_use]
+    pub const fn word(self, count: u64, language: Language) -> &'static str {
+        let (one, more) = self.words(language);
+        if count == 1 { one } else { more }
+    }
+
+    /// So many of it: «1 rack», «2 racks».
+    ///
+    /// ```
+    /// use rinseward::core::counted::Counted;
+    /// use rinseward::core::reader::Language;
+    ///
+    /// assert_eq!(Counted::Racks.of(1, Language::English), "1 rack");
+    /// assert_eq!(Counted::Records.of(0, Language::Spanish), "0 asientos");
+    /// ```
+    #[must_use]
+    pub fn of(self, count: u64, language: Language) -> String {
+        format!("{count} {}", self.word(count, language))
+    }
+}
