@@ -122,7 +122,9 @@ mod tests {
 
     #[test]
     fn the_table_counts_the_conditions_and_names_every_code() {
-        let count = format!("one for each of {} conditions", Condition::ALL.len());
+        // The other events are the seven that `alerts.rs` makes points of beside a raised alert.
+        let conditions = Condition::ALL.len();
+        let count = format!("{} · (M + 1): one for each of {conditions} conditions", conditions + 7);
         assert!(TABLE.contains(&count), "{count}");
         let faults = [
             Fault::OpenCircuit,
