@@ -242,7 +242,9 @@ fn what_is_not_sealed_or_damaged_is_said_in_a_frame() {
         .collect();
     assert!(framed[0].starts_with("NOT SEALED"));
     assert!(
-        framed[1].starts_with("DAMAGED: 33 records") && framed[1].contains("26 and 13 more"),
+        framed[1].starts_with("DAMAGED: records that could not be read")
+            && framed[1].contains(": 33 (7, 8")
+            && framed[1].contains("26 and 13 more"),
         "{}",
         framed[1]
     );
