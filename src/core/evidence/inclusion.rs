@@ -217,11 +217,12 @@ impl Checked {
             Ok(record) => self.record = Some(record),
             Err(error) => self.broken.push(Broken::Record(error)),
         }
-        let hash = |text: &String| text.parse::<Hash>();
-        let (Ok(root), Ok(path)) =
-            (hash(&said.root_sha256), said.inclusion_path.iter().map(hash).collect::<Result<Vec<_>, _>>())
+        // In small letters, as they are written: there is one way to write a hash.
+        let hash = |text: &String| text.parse().ok().filter(|hash: &Hash| hash.to_string() == *text);
+        let (Some(root), Some(path)) =
+            (hash(&said.root_sha256), said.inclusion_path.iter().map(hash).collect::<Option<Vec<_>>>())
         else {
-            let is_root = hash(&said.root_sha256).is_err();
+            let is_root = hash(&said.root_sha256).is_none();
             let field = if is_root { "root_sha256" } else { "inclusion_path" };
             return self.broken.push(Broken::NoHash { field });
         };

@@ -79,13 +79,14 @@ fn a_proof_holds_by_the_key() {
 fn what_was_changed_is_named() {
     type Deed = fn(&mut Inclusion);
     let signer = key(1);
-    let rows: [(&str, Deed, &[&str]); 10] = [
+    let rows: [(&str, Deed, &[&str]); 11] = [
         ("record", |proof| proof.bytes = proof.bytes.replace("11", "12"), &["changed", "path"]),
         ("leaf", |proof| proof.leaf_sha256 = "0".repeat(64), &["changed"]),
         ("index", |proof| proof.record += 1, &["path"]),
         ("size", |proof| proof.tree_size -= 1, &["sealed"]),
         ("root", |proof| proof.root_sha256 = "1".repeat(64), &["path", "sealed"]),
         ("hash", |proof| proof.inclusion_path[0] = "x".to_owned(), &["no-hash"]),
+        ("case", |proof| proof.inclusion_path[0].make_ascii_uppercase(), &["no-hash"]),
         ("path", |proof| proof.inclusion_path.swap(0, 1), &["path"]),
         ("key", |proof| proof.key = key(2).verifying().to_string(), &["key"]),
         ("cut", |proof| proof.checkpoint.truncate(20), &["checkpoint"]),
@@ -127,6 +128,18 @@ fn a_kept_checkpoint_is_compared() {
         let trust = Trust { kept: vec![checkpoint], ..trust(&signer) };
         let checked = check(proof(&signer).to_json().as_bytes(), &trust);
         assert_eq!((codes(&checked), checked.kept), (broken, vec![(size, answer)]));
+    }
+}
+
+// Own promise: a letter is one of the two cases that it has, everywhere.
+#[test]
+fn a_letter_in_the_other_case_is_found() {
+    let file = proof(&key(1)).to_json().into_bytes();
+    for place in (0..file.len()).filter(|place| file[*place].is_ascii_alphabetic()) {
+        let mut file = file.clone();
+        file[place] ^= 0x20;
+        let checked = check(&file, &trust(&key(1)));
+        assert!(!checked.broken.is_empty(), "byte {place} of {}", String::from_utf8_lossy(&file));
     }
 }
 
