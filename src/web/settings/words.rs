@@ -40,9 +40,9 @@ words! {
     default: "default", "por omisión";
     follows: "follows from elsewhere", "se deduce de otra parte";
     maintenance_hint: "What the probes show meanwhile need not be the water of the machine: its racks go on record as unproven, and the messages about it wait. It ends by itself.", "Lo que muestren las sondas mientras tanto puede no ser el agua de la máquina: sus canastas constan como sin comprobar, y esperan los mensajes sobre ella. Termina por sí solo.";
-    until: "Messages are held until", "Mensajes retenidos hasta";
-    not_held: "Messages are sent.", "Los mensajes se envían.";
-    hold: "Hold for", "Retener";
+    until: "Somebody works on it, its racks are unproven. Messages are held until", "Se trabaja en ella, sus canastas quedan sin comprobar. Mensajes retenidos hasta";
+    not_held: "Nobody works on it: its racks are judged, its messages are sent.", "Nadie trabaja en ella: sus canastas se evalúan y sus mensajes se envían.";
+    work_for: "Work on it for", "Trabajar en ella";
     end: "Work is over", "El trabajo terminó";
     caution: "Caution", "Precaución";
     caution_text: "Switch off, lock out and let it cool before you open a machine: mains, hot water and steam. Electrical and pipe work belongs to licensed trades.", "Desconecte, bloquee y deje enfriar antes de abrir una máquina: corriente, agua caliente y vapor. Los trabajos eléctricos y de tubería son de oficios con licencia.";
