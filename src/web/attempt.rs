@@ -4,6 +4,7 @@
 //! page only shows where it stands. Nothing goes on record but by its button. What changes by
 //! itself is one part without anything to press; when a step is over the page is asked for anew.
 
+mod around;
 mod form;
 mod live;
 mod stage;
@@ -17,6 +18,8 @@ use axum::extract::{Form, Path, State};
 use axum::http::StatusCode;
 use axum::response::Response;
 
+pub(super) use self::around::not_taken;
+use self::around::{InTheWay, at_work, ended_in_words, ends, shown_now, water};
 use self::form::{Fault, WorkForm};
 pub(super) use self::live::{live, shape};
 use self::stage::Step;
@@ -25,17 +28,14 @@ use super::frame::{self, Frame, Refusal, Tab};
 use super::kitchen::{Kitchen, Pages};
 use super::person::Person;
 use super::probes::{Kind, kind};
-use crate::core::alert::hours::local_date;
 use crate::core::calibration::Calibration;
 use crate::core::cautions;
 use crate::core::channel::Place;
-use crate::core::reader::{Language, Reader, filled};
 use crate::core::technician::attempt::{Press, Stands};
 use crate::core::technician::bath::Bath;
 use crate::core::technician::words as shared;
 use crate::core::time::Timestamp;
 use crate::core::wiring::Warmth;
-use crate::web::frame::said;
 
 /// What is to begin.
 #[derive(Clone, PartialEq, Debug)]
@@ -84,6 +84,8 @@ pub struct Under {
     pub judged: Option<(Place, Duration)>,
     /// The correction in force.
     pub correction: Calibration,
+    /// Whether its machine was said to be worked on as long as it lasts.
+    pub announced: bool,
     /// Where it stands.
     pub stands: Stands,
     /// Why it did not come on record when that was asked for.
@@ -112,13 +114,26 @@ pub struct Said {
     pub advice: Option<String>,
 }
 
+/// That somebody is at a probe or machine.
+#[derive(Clone, PartialEq, Eq, Debug)]
+pub struct Taken {
+    /// Name of whoever is at it.
+    pub by: String,
+    /// By which account.
+    pub account: String,
+    /// What it is.
+    pub kind: Kind,
+    /// At what: `<machine>/<probe>`, or the machine.
+    pub of: String,
+}
+
 /// Why nothing was done.
 #[derive(Clone, PartialEq, Eq, Debug)]
 pub enum NotDone {
     /// There is no such probe or machine.
     Unknown,
-    /// Somebody else is at it.
-    TakenBy(String),
+    /// Somebody is at it, maybe whoever asks, with something else.
+    TakenBy(Taken),
     /// Nothing is under way there, or it is not so far.
     NotSoFar,
     /// It is refused.
@@ -142,6 +157,12 @@ impl Spot {
         }
     }
 
+    /// What of it is to end: what the form names, where that is at this machine.
+    fn ended(&self, form: &WorkForm) -> String {
+        let machine = form.of.split('/').next();
+        if machine == Some(&self.machine) { form.of.clone() } else { self.name() }
+    }
+
     const fn deep(&self) -> usize {
         if self.probe.is_some() { 2 } else { 1 }
     }
@@ -161,6 +182,12 @@ struct WorkPage<'a> {
     shape: String,
     /// Whether it is this person's.
     own: bool,
+    /// What is under way in the way of what was to begin.
+    taken: Option<InTheWay>,
+    /// That its machine is marked as worked on.
+    at_work: Option<String>,
+    /// What its probe shows, before it has begun.
+    shown: Option<String>,
     by: String,
     since: String,
     ends: String,
@@ -173,6 +200,8 @@ struct WorkPage<'a> {
     entered: WorkForm,
     cautions: Vec<&'static str>,
     symbol: &'static str,
+    /// How warm the water for a proof of the wiring may be.
+    water: String,
 }
 
 impl WorkPage<'_> {
@@ -274,6 +303,7 @@ async fn shown<K: Kitchen>(pages: &Pages<K>, person: &Person, spot: &Spot) -> Re
 #[derive(Default)]
 struct Told {
     notice: Option<String>,
+    taken: Option<InTheWay>,
     fault: Option<Fault>,
     entered: WorkForm,
 }
@@ -297,7 +327,7 @@ async fn page<K: Kitchen>(
     let open = pages.open().await;
     let mut cautions: Vec<&'static str> = match spot.kind {
         Kind::Calibration => shared::calibration_cautions(language).to_vec(),
-        Kind::Response => shared::response_cautions(language).to_vec(),
+        Kind::Response => shared::response_cautions(language, reader.scale).to_vec(),
         Kind::Proof => cautions::before_work(language).to_vec(),
     };
     if let Some(step) = &step {
@@ -305,6 +335,13 @@ async fn page<K: Kitchen>(
     }
     let ended = pages.kitchen.ended(&name).filter(|ended| step.is_none() && ended.kind == spot.kind);
     let page = WorkPage {
+        taken: told.taken.filter(|_| step.is_none()),
+        at_work: match &under {
+            Some(under) => at_work(pages, reader, spot, under.announced).await,
+            None => None,
+        },
+        shown: if step.is_none() { shown_now(pages, reader, spot).await } else { None },
+        water: water(reader),
         ended: ended.map(|ended| ended_in_words(&ended, reader)),
         words: words(language),
         spot,
@@ -328,24 +365,9 @@ async fn page<K: Kitchen>(
     frame::page(status, page.render())
 }
 
-fn ended_in_words(Ended { by, whose, at, .. }: &Ended, reader: &Reader) -> String {
-    let phrase = said(
-        reader.language,
-        "{by} ended what {whose} was at here, at {at}. Nothing of it is on record.",
-        "{by} terminó aquí lo que hacía {whose}, a las {at}. Nada de ello consta en el registro.",
-    );
-    filled(phrase, &[("by", by), ("whose", whose), ("at", &reader.clock_and_zone(*at))])
-}
-
-/// When it ends by itself; with the day where that is another one, as it soon is in a demo.
-fn ends(at: Timestamp, now: Timestamp, reader: &Reader) -> String {
-    let day = |at| local_date(&reader.zone, at);
-    if day(at) == day(now) { reader.clock_and_zone(at) } else { reader.moment(at) }
-}
-
 async fn act<K: Kitchen>(pages: &Pages<K>, person: &Person, spot: &Spot, form: Sent) -> Response {
     let Ok(Form(form)) = form else {
-        let notice = Some(not_taken(&NotDone::NotSoFar, person.reader.language));
+        let notice = Some(not_taken(&NotDone::NotSoFar, person));
         return page(
             pages,
             person,
@@ -369,7 +391,7 @@ async fn act<K: Kitchen>(pages: &Pages<K>, person: &Person, spot: &Spot, form: S
         "go" => kitchen.press(&name, Press::Go, person).map(|()| None),
         "back" => kitchen.press(&name, Press::Back, person).map(|()| None),
         "end" => {
-            kitchen.give_up(&name, person).await;
+            kitchen.give_up(&spot.ended(&form), person).await;
             Ok(None)
         }
         "record" => kitchen.file(name, form.note(), person).await.map(Some),
@@ -381,8 +403,12 @@ async fn act<K: Kitchen>(pages: &Pages<K>, person: &Person, spot: &Spot, form: S
         Err(NotDone::Refused(_)) if kitchen.under(&spot.name()).is_some() => back(spot, None),
         Err(NotDone::Unknown) => frame::refuse(Refusal::Unknown, person, &pages.site, spot.deep()),
         Err(why) => {
-            let notice = Some(not_taken(&why, person.reader.language));
-            let told = Told { notice, entered: form, ..Told::default() };
+            let notice = Some(not_taken(&why, person));
+            let taken = match why {
+                NotDone::TakenBy(taken) => Some(InTheWay::new(taken, person)),
+                NotDone::Unknown | NotDone::NotSoFar | NotDone::Refused(_) => None,
+            };
+            let told = Told { notice, taken, entered: form, ..Told::default() };
             page(pages, person, spot, StatusCode::CONFLICT, told).await
         }
     }
@@ -395,7 +421,7 @@ async fn faulty<K: Kitchen>(
     fault: Fault,
     entered: WorkForm,
 ) -> Response {
-    let told = Told { fault: Some(fault), entered, notice: None };
+    let told = Told { fault: Some(fault), entered, ..Told::default() };
     page(pages, person, spot, StatusCode::UNPROCESSABLE_ENTITY, told).await
 }
 
@@ -417,26 +443,6 @@ fn back(spot: &Spot, record: Option<u64>) -> Response {
         (None, None) => spot.machine.clone(),
     };
     frame::go(&if record.is_some() { to } else { format!("./{to}") })
-}
-
-/// Why nothing was done, in the words of whoever asked.
-pub(super) fn not_taken(why: &NotDone, language: Language) -> String {
-    match why {
-        NotDone::TakenBy(by) => match language {
-            Language::English => format!("{by} is at this probe or machine. Ask them, or end it."),
-            Language::Spanish => format!("{by} está con esta sonda o máquina. Pregúntele, o termínelo."),
-        },
-        NotDone::Refused(said) => {
-            let advice = said.advice.iter().map(|advice| format!(": {advice}"));
-            format!("{}{}", said.summary, advice.collect::<String>())
-        }
-        NotDone::Unknown | NotDone::NotSoFar => said(
-            language,
-            "Nothing was done: it is not at that step any more. What is so is shown here.",
-            "No se hizo nada: ya no está en ese paso. Aquí se ve lo que hay.",
-        )
-        .to_owned(),
-    }
 }
 
 #[cfg(test)]

@@ -15,7 +15,7 @@ use jiff::tz::TimeZone;
 use tokio::sync::watch;
 
 use super::api::Figures;
-use super::attempt::{Begin, Ended, NotDone, Under};
+use super::attempt::{Begin, Ended, NotDone, Taken, Under};
 use super::cycle::{ProbeThen, Rack, RackFound, Racks, Sealing, TraceFound};
 use super::frame::{Refusal, Site};
 use super::kitchen::{Kitchen, Pages};
@@ -54,6 +54,8 @@ pub(super) struct StillKitchen {
     pub(super) desk: desk::Desk,
     /// What somebody is at, and at what.
     pub(super) under: watch::Sender<Option<(String, Under)>>,
+    /// What is in the way of whatever is to begin.
+    pub(super) taken: watch::Sender<Option<Taken>>,
     /// What somebody ended that another was at, and at what.
     pub(super) ended: watch::Sender<Option<(String, Ended)>>,
     /// Traces wait as long as somebody holds this for writing.
@@ -72,6 +74,7 @@ impl StillKitchen {
             figures: Figures::default(),
             desk: desk::Desk::default(),
             under: watch::Sender::new(None),
+            taken: watch::Sender::new(None),
             ended: watch::Sender::new(None),
             traces: Arc::default(),
             deeds: watch::Sender::new(Vec::new()),
@@ -378,6 +381,9 @@ impl Probes for StillKitchen {
     }
 
     async fn begin(&self, begin: Begin, _person: &Person) -> Result<(), NotDone> {
+        if let Some(taken) = self.taken.borrow().clone() {
+            return Err(NotDone::TakenBy(taken));
+        }
         self.deeds.send_modify(|deeds| deeds.push(format!("{begin:?}")));
         std::future::ready(Ok(())).await
     }

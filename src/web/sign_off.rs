@@ -285,10 +285,10 @@ pub(super) async fn sign<K: Kitchen>(
     match pages.kitchen.sign(machine.clone(), noted, shown, &person).await {
         Ok(record) => frame::go(&format!("../probes/{machine}?recorded={record}")),
         Err(why) => {
-            let language = person.reader.language;
+            let words = words(person.reader.language);
             let notice = Some(match &why {
-                NotDone::NotSoFar => words(language).changed.to_owned(),
-                NotDone::Unknown | NotDone::TakenBy(_) | NotDone::Refused(_) => not_taken(&why, language),
+                NotDone::NotSoFar => words.changed.to_owned(),
+                NotDone::Unknown | NotDone::TakenBy(_) | NotDone::Refused(_) => not_taken(&why, &person),
             });
             let told = Told { notice, note, ..Told::default() };
             page(&pages, &person, &machine, StatusCode::CONFLICT, told).await

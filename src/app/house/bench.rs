@@ -27,7 +27,7 @@ use crate::core::technician::attempt::{Attempt, Press};
 use crate::core::technician::gauge::Gauge;
 use crate::core::time::Timestamp;
 use crate::runtime::clock::Clock;
-use crate::web::attempt::{Ended, NotDone, Said, Under};
+use crate::web::attempt::{Ended, NotDone, Said, Taken, Under};
 use crate::web::probes::Kind;
 
 /// An attempt ends when nothing was pressed for so long, in time of the world, also where the clock of the gateway runs
@@ -90,6 +90,8 @@ struct Running {
 pub(super) struct Facts {
     pub(super) judged: Option<(Place, Duration)>,
     pub(super) correction: Calibration,
+    /// Whether its machine was said to be worked on.
+    pub(super) announced: bool,
 }
 
 /// What an attempt came to.
@@ -101,6 +103,11 @@ pub(super) enum Came {
 }
 
 impl Running {
+    /// Who is at what, to whoever comes to `of` meanwhile.
+    fn taken(&self, of: &str) -> Taken {
+        Taken { by: self.by.clone(), account: self.account.clone(), kind: self.kind(), of: of.to_owned() }
+    }
+
     const fn kind(&self) -> Kind {
         match self.attempt {
             Attempt::Calibration(..) => Kind::Calibration,
@@ -289,6 +296,7 @@ impl Bench {
             ends: self.shared.clock.after(left),
             judged: running.facts.judged,
             correction: running.facts.correction,
+            announced: running.facts.announced,
             stands: running.attempt.stands(now),
             problem: running.problem.clone(),
         })
@@ -310,8 +318,8 @@ impl Bench {
             |one: &str, other: &str| other.rsplit_once('/').is_some_and(|(machine, _)| machine == one);
         let taken =
             state.attempts.iter().find(|(name, _)| *name == of || part_of(name, of) || part_of(of, name));
-        if let Some((_, running)) = taken {
-            return Err(NotDone::TakenBy(running.by.clone()));
+        if let Some((name, running)) = taken {
+            return Err(NotDone::TakenBy(running.taken(name)));
         }
         let running = Running {
             attempt,
@@ -420,7 +428,7 @@ impl Drop for Leaving {
 fn own<'s>(state: &'s mut State, of: &str, account: &str) -> Result<&'s mut Running, NotDone> {
     let running = state.attempts.get_mut(of).ok_or(NotDone::NotSoFar)?;
     if running.account != account {
-        return Err(NotDone::TakenBy(running.by.clone()));
+        return Err(NotDone::TakenBy(running.taken(of)));
     }
     if running.leaving { Err(NotDone::NotSoFar) } else { Ok(running) }
 }

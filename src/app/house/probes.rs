@@ -177,7 +177,7 @@ impl House {
         let facts = |channel: &Channel, probe: &Probe| {
             let machine = configuration.machines.get(usize::from(channel.machine.0));
             let judged = machine.map(|machine| (probe.place, machine.times.rinse));
-            Facts { judged, correction: self.in_force_of(channel, probe, file).calibration }
+            Facts { judged, correction: self.in_force_of(channel, probe, file).calibration, announced: false }
         };
         match what {
             What::Calibration { probe: name, bath } => {
@@ -205,7 +205,7 @@ impl House {
                 }
                 let site = probes().map(|(channel, _)| channel.name.to_string());
                 let work = Proving::new(order, site, warmth);
-                let facts = Facts { judged: None, correction: Calibration::None };
+                let facts = Facts { judged: None, correction: Calibration::None, announced: false };
                 Some((machine, Attempt::Proof(Box::new(work)), facts))
             }
         }
@@ -371,7 +371,8 @@ impl Probes for House {
             What::Response(_) => "response test",
             What::Proof { .. } => "proof of the wiring",
         };
-        let (of, attempt, facts) = self.attempt(begin.what, &file).ok_or(NotDone::Unknown)?;
+        let (of, attempt, mut facts) = self.attempt(begin.what, &file).ok_or(NotDone::Unknown)?;
+        facts.announced = begin.announced;
         self.bench.begin(&of, attempt, facts, (&person.name, &person.account))?;
         if begin.announced
             && let Err(refused) = self.announce(of.clone(), what, person).await

@@ -22,7 +22,7 @@ pub(in crate::app) fn respond(arguments: &RespondArgs, streams: &mut Streams<'_>
 
 fn responded(session: &mut Session<'_, '_>, arguments: &RespondArgs) -> Result<(), Failure> {
     let language = session.language();
-    for caution in words::response_cautions(language) {
+    for caution in words::response_cautions(language, arguments.own.answer.scale) {
         session.tell(&format!("! {caution}"))?;
     }
     session.tell(&words::have_ready(language, arguments.own.answer.scale))?;

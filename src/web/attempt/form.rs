@@ -28,6 +28,8 @@ const BESIDE_C: std::ops::RangeInclusive<f64> = 0.0..=105.0;
 pub(in crate::web) struct WorkForm {
     /// What is to be done.
     pub(super) act: String,
+    /// What else is under way at this probe or machine, and is to end.
+    pub(super) of: String,
     /// `ice`, `pressure`, `altitude`, `thermometer`.
     pub(super) kind: String,
     pub(super) pressure: String,

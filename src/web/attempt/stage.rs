@@ -170,7 +170,7 @@ fn response(stands: responding::Stands, under: &Under, reader: &Reader) -> Step 
     let (language, scale) = (reader.language, reader.scale);
     let say = |english, spanish| said(language, english, spanish);
     let again = ("go", say("Make the test again", "Repetir la prueba"));
-    let mut step = Step { cautions: shared::response_cautions(language).to_vec(), ..Step::default() };
+    let mut step = Step { cautions: shared::response_cautions(language, scale).to_vec(), ..Step::default() };
     match stands {
         responding::Stands::Ready => {
             step.heading = say("Make everything ready", "Prepárelo todo").to_owned();

@@ -86,6 +86,7 @@ fn under(seconds: u32) -> Under {
         ends: NOW,
         judged: None,
         correction: Calibration::None,
+        announced: true,
         stands: attempt.stands(Duration::from_secs(u64::from(seconds))),
         problem: None,
     }
@@ -273,5 +274,69 @@ async fn work_that_somebody_else_ended_says_who() {
         let (_, page) = get(&kitchen, path, Role::Technician, language).await;
         assert_eq!(page.contains("Díaz"), told.is_some(), "{path}: {page}");
         assert!(told.is_none_or(|told| page.contains(told)), "{path}: {page}");
+    }
+}
+
+// Own promise: whoever is in their own way is told so, and ends it from here; others read who it is.
+#[tokio::test]
+async fn what_is_in_the_way_is_named_and_can_be_ended_from_here() {
+    let kitchen = StillKitchen::new();
+    for (account, told, go) in [
+        ("ana", "You are at something else here yourself: Response test, dm1/rinse.", "Go on with it"),
+        ("tom", "Tom &#60;b&#62; is at this probe or machine: Response test, dm1/rinse.", "Look at it"),
+    ] {
+        let (by, account) = ("Tom <b>".to_owned(), account.to_owned());
+        let taken = Taken { by, account, kind: Kind::Response, of: "dm1/rinse".to_owned() };
+        kitchen.taken.send_replace(Some(taken));
+        let answer = ask(&kitchen, Role::Technician, "/prove/dm1", Some("act=begin&water=")).await;
+        assert_eq!(answer.status(), StatusCode::CONFLICT);
+        let page = text(answer).await;
+        for said in [told, go, "href=\"../respond/dm1/rinse\"", "name=\"of\" value=\"dm1/rinse\""] {
+            assert!(page.contains(said), "{said}: {page}");
+        }
+    }
+    for (form, ended) in [
+        ("act=end&of=dm1%2Frinse", "dm1/rinse given up by Ana"),
+        // Nothing of another machine ends from here.
+        ("act=end&of=dm2%2Frinse", "dm1 given up by Ana"),
+    ] {
+        let answer = ask(&kitchen, Role::Technician, "/prove/dm1", Some(form)).await;
+        assert_eq!(answer.headers()[header::LOCATION], "./dm1", "{form}");
+        assert_eq!(kitchen.deeds.borrow().last().map(String::as_str), Some(ended), "{form}");
+    }
+}
+
+// Own promise: whoever works at a probe reads what its machine is marked as meanwhile.
+#[tokio::test]
+async fn work_says_what_its_machine_is_marked_as() {
+    let kitchen = at_it(10);
+    let page = text(ask(&kitchen, Role::Technician, PATH, None).await).await;
+    assert!(page.contains("Nobody has said that this machine is worked on"), "{page}");
+    kitchen.glances.send_modify(|glances| glances[0].work_until = Some(NOW.plus(Duration::from_secs(600))));
+    for (announced, told) in [
+        (
+            true,
+            "dm1 is marked as worked on: its racks are unproven, and messages about it are held, until shortly after you end this.",
+        ),
+        (false, "held, until Thu 26 Nov 2026, 12:10 UTC."),
+    ] {
+        kitchen.under.send_modify(|under| {
+            under.as_mut().expect("it is under way").1.announced = announced;
+        });
+        let page = text(ask(&kitchen, Role::Technician, PATH, None).await).await;
+        assert!(page.contains(told) && !page.contains("Nobody has said"), "{page}");
+    }
+}
+
+// Own promise: before it begins a page shows what the probe shows, and nobody reads two scales.
+#[tokio::test]
+async fn a_page_begins_with_what_the_probe_shows() {
+    let page = text(ask(&StillKitchen::new(), Role::Technician, PATH, None).await).await;
+    assert!(page.contains("79.8 °C") && page.contains("data-live=\"../../live/probes/dm1/rinse\""), "{page}");
+    let page = text(ask(&at_it(10), Role::Technician, PATH, None).await).await;
+    assert!(!page.contains("live/probes"), "{page}");
+    for path in ["/respond/dm1/rinse", "/prove/dm1"] {
+        let page = text(ask(&StillKitchen::new(), Role::Technician, path, None).await).await;
+        assert!(!page.contains("°F"), "{path}: {page}");
     }
 }

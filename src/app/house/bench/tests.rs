@@ -15,7 +15,7 @@ const KITCHEN: &str = "[[machine]]\nname = \"dm1\"\nkind = \"stationary-rack-dua
     wash-time = \"45s\"\nrinse-time = \"12s\"\nprobes = [\"wash\", \"rinse\"]\n\
     [[source]]\nname = \"port1\"\nkind = \"serial\"\ndevice = \"/dev/null\"\n";
 const PROBES: [&str; 2] = ["dm1/wash", "dm1/rinse"];
-const NOBODY: Facts = Facts { judged: None, correction: Calibration::None };
+const NOBODY: Facts = Facts { judged: None, correction: Calibration::None, announced: false };
 
 /// Longest time for each step of a proof here.
 const STEP: Duration = Duration::from_secs(20);
@@ -109,6 +109,11 @@ fn calibration() -> Attempt {
     Attempt::Calibration("dm1/rinse".to_owned(), Box::new(work))
 }
 
+/// That Eli is at it.
+fn eli(kind: Kind, of: &str) -> Taken {
+    Taken { by: "Eli".to_owned(), account: "eli".to_owned(), kind, of: of.to_owned() }
+}
+
 fn noise(t: f64) -> f64 {
     0.05 * (t * 37.0).sin()
 }
@@ -136,7 +141,7 @@ async fn a_calibration_follows_its_probe_until_it_can_go_on_record() {
         feed.play(40, |t| [60.0, 0.4 + noise(t)]).await;
         assert_eq!(
             bench.leave("dm1/rinse", "ana", Language::English).map(drop),
-            Err(NotDone::TakenBy("Eli".to_owned()))
+            Err(NotDone::TakenBy(eli(Kind::Calibration, "dm1/rinse")))
         );
         let Ok((Came::Calibration(points, fitted, _), leaving)) =
             bench.leave("dm1/rinse", "eli", Language::English)
@@ -190,7 +195,7 @@ async fn a_proof_finds_probes_that_are_swapped() {
         let attempt = Attempt::Proof(Box::new(work));
         bench.begin("dm1", attempt, NOBODY, ("Eli", "eli")).expect("nobody is at it");
         let taken = bench.begin("dm1/rinse", calibration(), NOBODY, ("Ana", "ana"));
-        assert_eq!(taken, Err(NotDone::TakenBy("Eli".to_owned())), "its probes are taken with it");
+        assert_eq!(taken, Err(NotDone::TakenBy(eli(Kind::Proof, "dm1"))), "its probes are taken with it");
         for warmed in [1, 0] {
             bench.press("dm1", Press::Go, "eli").expect("it is Eli's");
             let rise = |t: f64| (t - 10.0).clamp(0.0, 6.0) * 1.5;

@@ -13,13 +13,21 @@ const HOT_C: f64 = 80.0;
 
 /// What must be known before a response test.
 #[must_use]
-pub const fn response_cautions(language: Language) -> [&'static str; 2] {
-    [
-        say(
+pub const fn response_cautions(language: Language, scale: Scale) -> [&'static str; 2] {
+    let scald = match scale {
+        Scale::Celsius => say(
             language,
-            "SCALD: the water is near 80 °C (176 °F) and burns at once. Gloves, a pot that cannot tip.",
-            "QUEMADURAS: el agua está a unos 80 °C (176 °F) y quema al instante. Guantes, una olla que no vuelque.",
+            "SCALD: the water is near 80 °C and burns at once. Gloves, a pot that cannot tip.",
+            "QUEMADURAS: el agua está a unos 80 °C y quema al instante. Guantes, una olla que no vuelque.",
         ),
+        Scale::Fahrenheit => say(
+            language,
+            "SCALD: the water is near 176 °F and burns at once. Gloves, a pot that cannot tip.",
+            "QUEMADURAS: el agua está a unos 176 °F y quema al instante. Guantes, una olla que no vuelque.",
+        ),
+    };
+    [
+        scald,
         say(
             language,
             "Lock the machine out before the probe is taken from it; fittings under pressure are a licensed \

@@ -1,0 +1,126 @@
+//! What a page says round the step of an attempt: whose it is, what is in its way, what its machine is marked as.
+
+use super::{Ended, NotDone, Spot, Taken};
+use crate::core::alert::hours::local_date;
+use crate::core::reader::{Language, Reader, filled};
+use crate::core::time::Timestamp;
+use crate::core::wiring::WATER_C;
+use crate::web::frame::{self, said};
+use crate::web::kitchen::{Kitchen, Pages};
+use crate::web::person::Person;
+use crate::web::probes::{Kind, cards, kind};
+
+/// Why nothing was done, in the words of whoever asked.
+pub(in crate::web) fn not_taken(why: &NotDone, person: &Person) -> String {
+    let language = person.reader.language;
+    match why {
+        NotDone::TakenBy(Taken { by, account, kind: what, of }) => {
+            let phrase = if *account == person.account {
+                said(
+                    language,
+                    "You are at something else here yourself: {what}, {of}. Go on with it, or end it first.",
+                    "Usted ya está aquí con otra cosa: {what}, {of}. Siga con ello, o termínelo primero.",
+                )
+            } else {
+                said(
+                    language,
+                    "{by} is at this probe or machine: {what}, {of}. Ask them, or end it.",
+                    "{by} está con esta sonda o máquina: {what}, {of}. Pregúntele, o termínelo.",
+                )
+            };
+            filled(phrase, &[("by", by), ("what", kind(*what, language)), ("of", of)])
+        }
+        NotDone::Refused(said) => {
+            let advice = said.advice.iter().map(|advice| format!(": {advice}"));
+            format!("{}{}", said.summary, advice.collect::<String>())
+        }
+        NotDone::Unknown | NotDone::NotSoFar => said(
+            language,
+            "Nothing was done: it is not at that step any more. What is so is shown here.",
+            "No se hizo nada: ya no está en ese paso. Aquí se ve lo que hay.",
+        )
+        .to_owned(),
+    }
+}
+
+/// What is under way at the same probe or machine.
+pub(super) struct InTheWay {
+    pub(super) of: String,
+    /// Its page, from the top.
+    pub(super) way: String,
+    pub(super) own: bool,
+}
+
+impl InTheWay {
+    pub(super) fn new(taken: Taken, person: &Person) -> Self {
+        let Taken { by: _, account, kind, of } = taken;
+        let page = match kind {
+            Kind::Calibration => "calibrate",
+            Kind::Response => "respond",
+            Kind::Proof => "prove",
+        };
+        Self { way: format!("{page}/{of}"), of, own: account == person.account }
+    }
+}
+
+/// That the machine is marked as worked on while this is under way; `None` where it is not.
+pub(super) async fn at_work<K: Kitchen>(
+    pages: &Pages<K>,
+    reader: &Reader,
+    spot: &Spot,
+    announced: bool,
+) -> Option<String> {
+    let glances = pages.kitchen.glances(reader).await.ok()?;
+    let until = glances.iter().find(|glance| glance.machine == spot.machine)?.work_until?;
+    let phrase = if announced {
+        said(
+            reader.language,
+            "{machine} is marked as worked on: its racks are unproven, and messages about it are held, until shortly after you end this.",
+            "Consta que se trabaja en {machine}: sus canastas quedan sin comprobar y sus mensajes se retienen hasta poco después de que termine esto.",
+        )
+    } else {
+        said(
+            reader.language,
+            "{machine} is marked as worked on: its racks are unproven, and messages about it are held, until {until}.",
+            "Consta que se trabaja en {machine}: sus canastas quedan sin comprobar y sus mensajes se retienen hasta: {until}.",
+        )
+    };
+    let until = reader.moment(until.full_minute());
+    Some(filled(phrase, &[("machine", &spot.machine), ("until", &until)]))
+}
+
+/// What the probe shows just now, as on its own page.
+pub(super) async fn shown_now<K: Kitchen>(pages: &Pages<K>, reader: &Reader, spot: &Spot) -> Option<String> {
+    let probe = spot.probe.as_ref()?;
+    let seen = pages.kitchen.probes().await.ok()?;
+    let its = seen.iter().find(|seen| seen.machine == spot.machine && seen.probe == *probe)?;
+    let up = frame::up(spot.deep());
+    Some(cards([its], reader, up).ok()?.into_iter().map(|card| card.html).collect())
+}
+
+/// How warm the water for a proof of the wiring may be, on the scale of the reader.
+pub(super) fn water(reader: &Reader) -> String {
+    let (least, most) =
+        (reader.scale.temperature(*WATER_C.start()), reader.scale.temperature(*WATER_C.end()));
+    let symbol = reader.scale.symbol();
+    match reader.language {
+        Language::English => format!("{least:.0} to {most:.0} {symbol},"),
+        Language::Spanish => format!("De {least:.0} a {most:.0} {symbol},"),
+    }
+}
+
+/// Who else ended what was under way.
+pub(super) fn ended_in_words(Ended { by, whose, at, .. }: &Ended, reader: &Reader) -> String {
+    let phrase = said(
+        reader.language,
+        "{by} ended what {whose} was at here, at {at}. Nothing of it is on record.",
+        "{by} terminó aquí lo que hacía {whose}, a las {at}. Nada de ello consta en el registro.",
+    );
+    filled(phrase, &[("by", by), ("whose", whose), ("at", &reader.clock_and_zone(*at))])
+}
+
+/// When it ends by itself; with the day where that is another one, as it soon is in a demo.
+pub(super) fn ends(at: Timestamp, now: Timestamp, reader: &Reader) -> String {
+    let day = |at| local_date(&reader.zone, at);
+    if day(at) == day(now) { reader.clock_and_zone(at) } else { reader.moment(at) }
+}
