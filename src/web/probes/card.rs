@@ -21,6 +21,9 @@ struct CardPart<'a> {
     up: &'a str,
     /// The class of the frame: `good`, `doubt`, `bad`.
     tells: &'static str,
+    /// How it is: a sign, and in a word.
+    sign: &'static str,
+    how: &'static str,
     place: &'static str,
     value: Option<String>,
     before: Option<String>,
@@ -45,13 +48,7 @@ fn card(seen: &Seen, reader: &Reader, up: &str) -> Result<Card, askama::Error> {
     let language = reader.language;
     let words = words(language);
     let troubles = troubles(seen, words, reader);
-    let tells = if !troubles.is_empty() {
-        "bad"
-    } else if matches!(seen.in_force.due, Due::Never | Due::Doubted | Due::Over | Due::Soon) {
-        "doubt"
-    } else {
-        "good"
-    };
+    let (tells, sign, how) = how_it_is(seen, words);
     let told = |age| format!("{} {}", words.measured, ago(age, language));
     let heard = match seen.recency {
         Some(Recency::Now) => Some(words.just_now.to_owned()),
@@ -63,6 +60,8 @@ fn card(seen: &Seen, reader: &Reader, up: &str) -> Result<Card, askama::Error> {
         seen,
         up,
         tells,
+        sign,
+        how,
         place: words::place(seen.place, language),
         value: seen.shown_c.map(|(_, corrected)| reader.temperature(corrected)),
         before: seen
@@ -77,6 +76,25 @@ fn card(seen: &Seen, reader: &Reader, up: &str) -> Result<Card, askama::Error> {
         minute: minute(seen),
     };
     Ok(Card { html: part.render()? })
+}
+
+/// How a probe is: the class of its frame, a sign, and a word.
+fn how_it_is(seen: &Seen, words: &Words) -> (&'static str, &'static str, &'static str) {
+    match seen.recency {
+        None | Some(Recency::Silent(_)) => return ("bad", "✗", words.is_silent),
+        Some(Recency::Late(_)) => return ("bad", "✗", words.is_late),
+        Some(Recency::Now | Recency::Aged(_)) => {}
+    }
+    if seen.fault.is_some() {
+        return ("bad", "✗", words.at_fault);
+    }
+    if !seen.down.is_empty() {
+        return ("bad", "⚠", words.source_down);
+    }
+    match seen.in_force.due {
+        Due::Never | Due::Doubted | Due::Over | Due::Soon => ("doubt", "⚠", words.to_calibrate),
+        Due::Holds => ("good", "✓", words.well),
+    }
 }
 
 fn rate(per_s: f64) -> String {
@@ -125,7 +143,7 @@ fn lines(seen: &Seen, words: &Words, reader: &Reader) -> Vec<String> {
     let (expanded_c, near_c) = in_force.expanded_c;
     lines.push(format!(
         "{}: ±{:.2} {} {} {}",
-        words.uncertain,
+        words.uncertain_now,
         reader.scale.difference(expanded_c),
         reader.scale.symbol(),
         said(reader.language, "at", "a"),

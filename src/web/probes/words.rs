@@ -22,7 +22,14 @@ words! {
     holds: "holds until", "vale hasta el";
     tau: "Time constant", "Constante de tiempo";
     no_tau: "Time constant: never measured", "Constante de tiempo: nunca medida";
-    uncertain: "Uncertainty (k = 2)", "Incertidumbre (k = 2)";
+    well: "well", "bien";
+    is_silent: "silent", "en silencio";
+    is_late: "behind time", "con retraso";
+    at_fault: "at fault", "con fallo";
+    source_down: "heard, but a source is down", "se oye, pero hay una fuente caída";
+    to_calibrate: "heard, but see its calibration", "se oye, pero vea su calibración";
+    uncertain_now: "Uncertainty of what it shows, all in all (k = 2)", "Incertidumbre de lo que marca, en total (k = 2)";
+    uncertain: "Uncertainty of that calibration alone (k = 2)", "Incertidumbre de esa calibración sola (k = 2)";
     at_work: "is at it", "está en ello";
     prove: "Prove the wiring", "Comprobar el cableado";
     sign: "Sign off", "Firmar";
