@@ -136,7 +136,7 @@ impl House {
             };
             let mut paper = sign_off::sheet(ledger, &machine, &signed, index, &eye)?;
             paper.simulated = simulated.then(|| frame::simulated(eye.language));
-            Ok(Some(signoff::html::write(&paper)))
+            Ok(Some(signoff::html::page(&paper, &format!("../{machine}"))))
         });
         sheet.await?.ok_or(Refusal::Unknown)
     }

@@ -384,12 +384,11 @@ impl Words<'_> {
     /// What is on record, and who signs.
     pub(super) fn record(&self) -> Section {
         let signed = self.facts.signed;
-        let mut rows = vec![
-            self.row("By", "Por", plain(&signed.by)),
-            self.row("When", "Cuándo", self.teller.stamp(signed.at)),
-        ];
+        let mut rows = Vec::new();
         match self.facts.record {
             Some(record) => {
+                rows.push(self.row("By", "Por", plain(&signed.by)));
+                rows.push(self.row("When", "Cuándo", self.teller.stamp(signed.at)));
                 rows.push(self.row("Record", "Asiento", record.to_string()));
                 let sealed = self.facts.seal.map_or_else(
                     || self.say("none over it yet", "aún ninguno que lo incluya").to_owned(),
