@@ -235,7 +235,11 @@ fn a_failed_check_says_what_to_do() {
             CheckKind::Sanitizer,
             "Too cold: 20.0 °C",
         ),
-        (judge(&compared(83.0, 80.0, 1.5), HotWater, &rules), CheckKind::Thermometer, "It shows +3.0 °C"),
+        (
+            judge(&compared(83.0, 80.0, 1.5), HotWater, &rules),
+            CheckKind::Thermometer,
+            "It shows 3.0 °C too much",
+        ),
         (
             judge(&Check::Supply { at: NOW, enough: false, note: None, by: String::new() }, HotWater, &rules),
             CheckKind::Supply,
@@ -291,7 +295,16 @@ fn supplies_that_are_short_say_who_is_told() {
 fn a_difference_above_its_tolerance_never_looks_equal_to_it() {
     let judged = judge(&compared(81.54, 80.0, 1.5), HotWater, &Rules::default());
     let told = tell(&judged, CheckKind::Thermometer, true, &reader(Language::English, Scale::Celsius));
-    assert_eq!(told.why, ["It shows +1.54 °C against the reference; ±1.50 °C are permitted."]);
+    assert_eq!(told.why, ["It shows 1.54 °C too much, by the reference; ±1.50 °C are permitted."]);
+    for (shown, said) in [
+        (77.9, "Marca 2.1 °C de menos, según la referencia; se permiten ±1.5 °C."),
+        (82.1, "Marca 2.1 °C de más, según la referencia; se permiten ±1.5 °C."),
+        (80.0, "Marca lo mismo que la referencia; se permiten ±1.5 °C."),
+    ] {
+        let judged = judge(&compared(shown, 80.0, 1.5), HotWater, &Rules::default());
+        let told = tell(&judged, CheckKind::Thermometer, true, &reader(Language::Spanish, Scale::Celsius));
+        assert_eq!(told.why, [said]);
+    }
 }
 
 // Own words, those of the form; what somebody typed is nobody's to translate.

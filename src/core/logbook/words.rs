@@ -391,23 +391,36 @@ fn told(finding: &Finding, reader: &Reader) -> String {
         ),
         Finding::Off { off_c, tolerance_c } | Finding::Agrees { off_c, tolerance_c } => {
             let (off, tolerance) = differences(off_c, tolerance_c, reader);
+            let by = if off.trim_matches(['0', '.']).is_empty() {
+                pick(
+                    "It shows what the reference shows".to_owned(),
+                    "Marca lo mismo que la referencia".to_owned(),
+                )
+            } else if off_c < 0.0 {
+                pick(
+                    format!("It shows {off} {symbol} too little, by the reference"),
+                    format!("Marca {off} {symbol} de menos, según la referencia"),
+                )
+            } else {
+                pick(
+                    format!("It shows {off} {symbol} too much, by the reference"),
+                    format!("Marca {off} {symbol} de más, según la referencia"),
+                )
+            };
             pick(
-                format!(
-                    "It shows {off} {symbol} against the reference; ±{tolerance} {symbol} are permitted."
-                ),
-                format!(
-                    "Muestra {off} {symbol} respecto a la referencia; se permiten ±{tolerance} {symbol}."
-                ),
+                format!("{by}; ±{tolerance} {symbol} are permitted."),
+                format!("{by}; se permiten ±{tolerance} {symbol}."),
             )
         }
     }
 }
 
-/// A difference with its sign, and the one that is permitted, with as many digits as it takes to
+/// A difference without its sign, and the one that is permitted, with as many digits as it takes to
 /// tell them apart.
 fn differences(off_c: f64, tolerance_c: f64, reader: &Reader) -> (String, String) {
     let (off, tolerance) = (reader.scale.difference(off_c), reader.scale.difference(tolerance_c));
-    let shown = |digits: usize| (format!("{off:+.digits$}"), format!("{tolerance:.digits$}"));
-    let apart = |(off, tolerance): &(String, String)| off.trim_start_matches(['+', '-']) != tolerance;
+    let off = off.abs();
+    let shown = |digits: usize| (format!("{off:.digits$}"), format!("{tolerance:.digits$}"));
+    let apart = |(off, tolerance): &(String, String)| off != tolerance;
     (1..=3).map(shown).find(apart).unwrap_or_else(|| shown(1))
 }
