@@ -19,6 +19,7 @@
 
 mod bucket;
 mod change;
+mod done;
 mod gate;
 mod host;
 mod life;
@@ -50,6 +51,7 @@ pub use gate::{Requirement, protect, require};
 pub(super) use pages::asked;
 
 use self::bucket::Buckets;
+use self::done::Untold;
 use self::password::Hasher;
 use self::store::{Account, Pending, Recorded, Store, StoreError, Token};
 use self::tally::{Refused, Tally};
@@ -96,8 +98,8 @@ pub struct Access {
     store: Mutex<Store>,
     hasher: Hasher,
     bounds: Mutex<Bounds>,
-    /// Sessions whose password was just chosen and who were not told so yet, by the hash of their secret.
-    chosen: Mutex<VecDeque<[u8; 32]>>,
+    /// What sessions just did and were not told yet.
+    untold: Mutex<VecDeque<Untold>>,
     options: Options,
     now: Box<dyn Fn() -> Timestamp + Send + Sync>,
     noted: Notify,
@@ -125,7 +127,7 @@ impl Access {
             store,
             hasher: Hasher::default(),
             bounds: Mutex::default(),
-            chosen: Mutex::default(),
+            untold: Mutex::default(),
             options,
             now: Box::new(now),
             noted: Notify::new(),

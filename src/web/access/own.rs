@@ -1,7 +1,8 @@
 //! What somebody changes of their own account.
 
-use std::sync::{Arc, PoisonError};
+use std::sync::Arc;
 
+use super::done::Done;
 use super::login::{From, Turned};
 use super::name::AccountName;
 use super::password::{self, HashError, PasswordRefusal};
@@ -9,10 +10,6 @@ use super::store::{Stored, Wrong};
 use super::{Access, AccessError, event, secret};
 use crate::core::reader::{Language, Scale};
 use crate::core::record::{AccessDeed, AccessRefusal, AskedChange, Unchanged};
-
-/// Most who are still to be told that their password is changed (own choice: each is told within a moment, or
-/// has gone).
-const CHOSEN_MAX: usize = 64;
 
 /// The three fields of a new password.
 pub(super) struct NewPassword {
@@ -109,20 +106,8 @@ impl Access {
             Ok(())
         })
         .await?;
-        let mut chosen = self.chosen.lock().unwrap_or_else(PoisonError::into_inner);
-        chosen.truncate(CHOSEN_MAX - 1);
-        chosen.push_front(after);
-        drop(chosen);
+        self.keep_done(after, Done::Password, "");
         Ok(fresh)
-    }
-
-    /// Whether the password of this session was just changed and it was not told so; it is now. An address
-    /// could say so to anybody.
-    pub(super) fn take_chosen(&self, session: &str) -> bool {
-        let hash = secret::hash(session);
-        let mut chosen = self.chosen.lock().unwrap_or_else(PoisonError::into_inner);
-        let place = chosen.iter().position(|waiting| *waiting == hash);
-        place.and_then(|place| chosen.remove(place)).is_some()
     }
 
     /// A wrong password at one's own page counts as one at the login: a phone that lies about is

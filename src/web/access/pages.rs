@@ -345,7 +345,9 @@ pub(super) struct AccountsPage<'a> {
     words: &'static Words,
     accounts: Vec<Row>,
     tokens: Vec<Row>,
-    roles: Vec<(&'static str, &'static str)>,
+    roles: Vec<Choice>,
+    /// What was just done.
+    done: Option<String>,
     wrong: Wrong,
     typed: [String; 3],
 }
@@ -359,7 +361,12 @@ pub(super) struct Listed {
 
 impl<'a> AccountsPage<'a> {
     /// `typed` is what was typed for account, name and token, and was not taken.
-    pub(super) fn new(listed: Listed, round: Round<'a>, wrong: Wrong, typed: [String; 3]) -> Self {
+    pub(super) fn new(
+        listed: Listed,
+        round: Round<'a>,
+        (wrong, done): (Wrong, Option<String>),
+        typed: [String; 3],
+    ) -> Self {
         let reader = &round.person.reader;
         let language = reader.language;
         let words = words(language);
@@ -394,14 +401,19 @@ impl<'a> AccountsPage<'a> {
             accounts: accounts.into_iter().map(account).collect(),
             tokens: tokens.into_iter().map(token).collect(),
             roles: roles(language),
+            done,
             wrong,
             typed,
         }
     }
 }
 
-fn roles(language: Language) -> Vec<(&'static str, &'static str)> {
-    Role::ALL.into_iter().map(|role| (role.as_str(), who::role(role, language))).collect()
+/// A role to choose: as it is sent, its word, and what it may do.
+type Choice = (&'static str, &'static str, &'static str);
+
+fn roles(language: Language) -> Vec<Choice> {
+    let told = |role: Role| (role.as_str(), who::role(role, language), who::may(role, language));
+    Role::ALL.into_iter().map(told).collect()
 }
 
 /// The page of one account, for an administrator.
@@ -411,15 +423,20 @@ pub(super) struct OnePage<'a> {
     frame: Frame<'a>,
     words: &'static Words,
     account: &'a Account,
-    roles: Vec<(&'static str, &'static str)>,
+    roles: Vec<Choice>,
     error: &'static str,
+    done: Option<String>,
 }
 
 impl<'a> OnePage<'a> {
-    pub(super) fn new(account: &'a Account, error: &'static str, round: Round<'a>) -> Self {
+    pub(super) fn new(
+        account: &'a Account,
+        (error, done): (&'static str, Option<String>),
+        round: Round<'a>,
+    ) -> Self {
         let language = round.person.reader.language;
         let frame = round.frame(account.name.as_str());
-        Self { frame, words: words(language), account, roles: roles(language), error }
+        Self { frame, words: words(language), account, roles: roles(language), error, done }
     }
 }
 
@@ -433,6 +450,8 @@ pub(super) struct SecretPage<'a> {
     secret: &'a str,
     how: &'static str,
     until: String,
+    /// What whoever gets it does with it.
+    then: &'static str,
 }
 
 /// What a secret is for.
@@ -453,12 +472,12 @@ impl<'a> SecretPage<'a> {
     ) -> Self {
         let words = words(round.person.reader.language);
         let frame = round.frame(words.secret);
-        let how = match what {
-            For::Account => words.secret_account,
-            For::Token => words.secret_token,
+        let (how, then) = match what {
+            For::Account => (words.secret_account, words.secret_then),
+            For::Token => (words.secret_token, ""),
         };
         let until = until.map_or_else(String::new, |until| round.person.reader.moment(until));
-        Self { frame, words, name, secret, how, until }
+        Self { frame, words, name, secret, how, until, then }
     }
 }
 

@@ -1,5 +1,7 @@
 //! The pages of access: to log in and out, one's own account, and everybody's.
 
+mod tokens;
+
 use std::sync::Arc;
 use std::time::Duration;
 
@@ -13,6 +15,7 @@ use axum::{Extension, Router};
 use serde::Deserialize;
 
 use super::change::{Change, ChangeError, ChangeRefusal};
+use super::done::{self, Done};
 use super::gate::{Visit, person, require};
 use super::login::LoginError;
 use super::name::AccountName;
@@ -23,7 +26,7 @@ use super::pages::{
 };
 use super::password::{HashError, PasswordRefusal};
 use super::store::Account;
-use super::{Access, AccessError, origin, words};
+use super::{Access, AccessError, origin, secret, words};
 use crate::core::access::Right;
 use crate::core::reader::{Language, Scale};
 use crate::core::record::AccessRefusal;
@@ -52,8 +55,8 @@ pub(super) fn routes(access: &Arc<Access>) -> Router {
             "/accounts/{account}",
             get(show_one).post(change_one).layer(from_fn(understood)).layer(accounts()),
         )
-        .route("/tokens", post(add_token).layer(accounts()))
-        .route("/tokens/{token}", post(revoke_token).layer(accounts()))
+        .route("/tokens", post(tokens::add).layer(accounts()))
+        .route("/tokens/{token}", post(tokens::revoke).layer(accounts()))
         .layer(DefaultBodyLimit::max(FORM_BYTES_MAX))
         .with_state(Arc::clone(access))
 }
@@ -193,7 +196,7 @@ async fn show_own(
     Extension(visit): Extension<Visit>,
 ) -> Response {
     let Some((secret, account)) = &visit.session else { return frame::go("./login?to=account") };
-    let changed = access.take_chosen(secret);
+    let changed = access.take_done(secret, |done, _| done == Done::Password).is_some();
     let person = person(account, &access.options.zone);
     let round = Round { site: &site, person: &person, deep: 0 };
     std::future::ready(page(StatusCode::OK, &OwnPage::new(account, round, changed, Wrong::default()))).await
@@ -276,15 +279,17 @@ async fn show_all(
     State(access): Held,
     Extension(site): Known,
     Extension(person): Extension<Person>,
+    Extension(visit): Extension<Visit>,
 ) -> Response {
     let round = Round { site: &site, person: &person, deep: 0 };
-    all(&access, round, StatusCode::OK, Wrong::default(), Default::default()).await
+    let done = told(&access, &visit, round, |done, _| matches!(done, Done::Removed | Done::Revoked));
+    all(&access, round, (StatusCode::OK, done), Wrong::default(), Default::default()).await
 }
 
 async fn all(
     access: &Arc<Access>,
     round: Round<'_>,
-    status: StatusCode,
+    (status, done): (StatusCode, Option<String>),
     wrong: Wrong,
     typed: [String; 3],
 ) -> Response {
@@ -293,7 +298,7 @@ async fn all(
         (Err(error), _) | (_, Err(error)) => return not_now(&error, &round.into()),
     };
     let listed = Listed { accounts, tokens, now: access.now() };
-    page(status, &AccountsPage::new(listed, round, wrong, typed))
+    page(status, &AccountsPage::new(listed, round, (wrong, done), typed))
 }
 
 #[derive(Deserialize)]
@@ -334,7 +339,7 @@ async fn add(
             let shown = matches!(why, ChangeRefusal::Shown(_) | ChangeRefusal::ReadsAsToken);
             let field = if shown { "name" } else { "account" };
             let wrong = Wrong::at(field, words::unchanged(&why, language));
-            all(&access, round, StatusCode::UNPROCESSABLE_ENTITY, wrong, typed).await
+            all(&access, round, (StatusCode::UNPROCESSABLE_ENTITY, None), wrong, typed).await
         }
         Err(error) => unchanged(&error, &asker),
     }
@@ -346,7 +351,31 @@ fn unchanged(error: &ChangeError, asker: &Asker) -> Response {
     asker.refused(StatusCode::SERVICE_UNAVAILABLE, Said::NotNow)
 }
 
-async fn one(access: &Arc<Access>, name: &str, error: &'static str, round: Round<'_>) -> Response {
+/// What this session just did, of what is told `here`, in words.
+fn told(
+    access: &Access,
+    visit: &Visit,
+    round: Round<'_>,
+    here: impl Fn(Done, &str) -> bool,
+) -> Option<String> {
+    let (secret, _) = visit.session.as_ref()?;
+    let taken = access.take_done(secret, here)?;
+    Some(done::told(&taken, round.person.reader.language))
+}
+
+/// Keeps what this session did until its next page tells it so.
+fn keep(access: &Access, visit: &Visit, done: Option<Done>, of: &str) {
+    if let (Some((session, _)), Some(done)) = (&visit.session, done) {
+        access.keep_done(secret::hash(session), done, of);
+    }
+}
+
+async fn one(
+    access: &Arc<Access>,
+    name: &str,
+    (error, done): (&'static str, Option<String>),
+    round: Round<'_>,
+) -> Response {
     let accounts = match access.accounts().await {
         Ok(accounts) => accounts,
         Err(error) => return not_now(&error, &round.into()),
@@ -354,7 +383,7 @@ async fn one(access: &Arc<Access>, name: &str, error: &'static str, round: Round
     match accounts.iter().find(|account| account.name.as_str() == name) {
         Some(account) => {
             let status = if error.is_empty() { StatusCode::OK } else { StatusCode::UNPROCESSABLE_ENTITY };
-            page(status, &OnePage::new(account, error, round))
+            page(status, &OnePage::new(account, (error, done), round))
         }
         None => Asker::from(round).refused(StatusCode::NOT_FOUND, Said::Unknown),
     }
@@ -364,12 +393,16 @@ async fn show_one(
     State(access): Held,
     Extension(site): Known,
     Extension(person): Extension<Person>,
+    Extension(visit): Extension<Visit>,
     Path(name): Path<String>,
 ) -> Response {
-    one(&access, &name, "", Round { site: &site, person: &person, deep: 1 }).await
+    let round = Round { site: &site, person: &person, deep: 1 };
+    let here = |done, of: &str| of == name && !matches!(done, Done::Password | Done::Removed | Done::Revoked);
+    let done = told(&access, &visit, round, here);
+    one(&access, &name, ("", done), round).await
 }
 
-#[derive(Deserialize)]
+#[derive(Clone, Copy, Deserialize)]
 #[serde(rename_all = "kebab-case")]
 enum Deed {
     Role,
@@ -413,7 +446,15 @@ async fn change_one(
         (Deed::Unlock, _) => Change::Unlock { account },
         (Deed::Remove, _) => Change::Remove { account },
     };
-    let gone = matches!(change, Change::Remove { .. });
+    let done = match deed {
+        Deed::Role => Some(Done::Role),
+        Deed::Disable => Some(Done::Disabled),
+        Deed::Enable => Some(Done::Enabled),
+        Deed::Unlock => Some(Done::Unlocked),
+        Deed::Remove => Some(Done::Removed),
+        // Its secret says so.
+        Deed::Reset => None,
+    };
     let round = Round { site: &site, person: &person, deep: 1 };
     match access.change(change, &person.account, Some(&visit.from.told)).await {
         Ok(changed) => match &changed.secret {
@@ -421,67 +462,18 @@ async fn change_one(
                 let what = (For::Account, changed.until);
                 page(StatusCode::OK, &SecretPage::new(&name, secret, what, round))
             }
-            None if gone => frame::go("../accounts"),
-            None => frame::go(&format!("../accounts/{name}")),
+            None => {
+                keep(&access, &visit, done, &name);
+                let gone = matches!(deed, Deed::Remove);
+                frame::go(&if gone { "../accounts".to_owned() } else { format!("../accounts/{name}") })
+            }
         },
         Err(ChangeError::Refused(ChangeRefusal::Unknown | ChangeRefusal::NoName(_))) => {
             asker.refused(StatusCode::NOT_FOUND, Said::Unknown)
         }
-        Err(ChangeError::Refused(why)) => one(&access, &name, words::unchanged(&why, language), round).await,
-        Err(error) => unchanged(&error, &asker),
-    }
-}
-
-#[derive(Deserialize)]
-struct TokenForm {
-    token: String,
-    role: String,
-    days: u32,
-}
-
-async fn add_token(
-    State(access): Held,
-    Extension(site): Known,
-    Extension(person): Extension<Person>,
-    Extension(visit): Extension<Visit>,
-    asker: Asker,
-    form: Filled<TokenForm>,
-) -> Response {
-    let language = person.reader.language;
-    let Form(TokenForm { token, role, days }) = match form {
-        Ok(form) => form,
-        Err(rejection) => return incomplete(&rejection, &asker),
-    };
-    let Ok(role) = role.parse() else { return no_role(&asker) };
-    let name = token.clone();
-    let round = Round { site: &site, person: &person, deep: 0 };
-    match access.change(Change::AddToken { token, role, days }, &person.account, Some(&visit.from.told)).await
-    {
-        Ok(changed) => {
-            let secret = changed.secret.unwrap_or_default();
-            let what = (For::Token, changed.until);
-            page(StatusCode::OK, &SecretPage::new(name.trim(), &secret, what, round))
-        }
         Err(ChangeError::Refused(why)) => {
-            let field = if why == ChangeRefusal::Days { "days" } else { "token" };
-            let wrong = Wrong::at(field, words::unchanged(&why, language));
-            let typed = [String::new(), String::new(), name];
-            all(&access, round, StatusCode::UNPROCESSABLE_ENTITY, wrong, typed).await
+            one(&access, &name, (words::unchanged(&why, language), None), round).await
         }
-        Err(error) => unchanged(&error, &asker),
-    }
-}
-
-async fn revoke_token(
-    State(access): Held,
-    Extension(person): Extension<Person>,
-    Extension(visit): Extension<Visit>,
-    asker: Asker,
-    Path(token): Path<String>,
-) -> Response {
-    match access.change(Change::RevokeToken { token }, &person.account, Some(&visit.from.told)).await {
-        Ok(_) => frame::go("../accounts"),
-        Err(ChangeError::Refused(_)) => asker.refused(StatusCode::NOT_FOUND, Said::Unknown),
         Err(error) => unchanged(&error, &asker),
     }
 }

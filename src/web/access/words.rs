@@ -15,6 +15,7 @@ words! {
     log_in: "Log in", "Entrar";
     account: "Account", "Cuenta";
     password: "Password", "Contraseña";
+    password_hint: "A one-time secret goes here too.", "Un secreto de un solo uso también va aquí.";
     own: "Your account", "Su cuenta";
     must_change: "Choose a password of your own first: the secret you have just used ends with it.", "Elija primero una contraseña propia: con ella termina el secreto que acaba de usar.";
     change_password: "Change the password", "Cambiar la contraseña";
@@ -23,6 +24,7 @@ words! {
     new_hint: "At least 10 characters. A few words are easier to keep in mind than signs.", "Al menos 10 caracteres. Unas cuantas palabras se recuerdan mejor que los signos.";
     again: "New password once more", "Contraseña nueva otra vez";
     changed: "It is changed. You are logged out everywhere else.", "Está cambiada. Se ha cerrado la sesión en todos los demás sitios.";
+    go_on: "Go on to", "Seguir a";
     reading: "How you read", "Cómo lee usted";
     language: "Language", "Idioma";
     scale: "Temperatures", "Temperaturas";
@@ -34,6 +36,7 @@ words! {
     name_hint: "What they type to log in: small letters, digits, . _ -", "Lo que se escribe para entrar: minúsculas, cifras, . _ -";
     token_hint: "It stands on record beside what the program does: small letters, digits, . _ -", "Queda registrado junto a lo que hace el programa: minúsculas, cifras, . _ -";
     role: "Role", "Función";
+    roles: "What each role may do", "Qué puede hacer cada función";
     last_login: "Last login", "Última entrada";
     never: "never", "nunca";
     disabled: "disabled", "desactivada";
@@ -47,21 +50,25 @@ words! {
     until: "until", "hasta";
     ended: "ended", "terminada";
     revoke: "Revoke", "Revocar";
+    revoke_now: "Yes, revoke", "Sí, revocar";
     add_token: "Make a token", "Crear una ficha";
     days: "Days that it can be used (1 to 366)", "Días que puede usarse (1 a 366)";
     change_role: "Change the role", "Cambiar la función";
     disable: "Disable", "Desactivar";
     disable_hint: "Nobody can log in with it; whoever is logged in is logged out.", "Nadie puede entrar con ella; a quien esté dentro se le cierra la sesión.";
+    disable_now: "Yes, disable", "Sí, desactivar";
     enable: "Enable", "Activar";
     reset: "New one-time secret", "Nuevo secreto de un solo uso";
     reset_hint: "The password ends. Hand the secret over yourself; it can be used for 24 hours.", "La contraseña deja de valer. Entregue el secreto en persona; sirve durante 24 horas.";
     unlock: "Unlock", "Desbloquear";
     unlock_hint: "Ends a lock after too many wrong tries.", "Termina un bloqueo tras demasiados intentos fallidos.";
     remove: "Remove", "Quitar";
-    remove_hint: "What they did stays on record.", "Lo que hizo queda registrado.";
+    remove_hint: "The account ends for good; it can only be made anew. What they did stays on record.", "La cuenta termina para siempre; solo se puede crear otra. Lo que hizo queda registrado.";
+    remove_now: "Yes, remove", "Sí, quitar";
     secret: "The secret", "El secreto";
     secret_once: "It is shown this once. Write it down now.", "Solo se muestra esta vez. Anótelo ahora.";
     secret_account: "It is good for one login until", "Sirve para una entrada hasta";
+    secret_then: "At the login it goes into the field «Password». A password of one's own is chosen right after it.", "Al entrar va en el campo «Contraseña». Enseguida se elige una contraseña propia.";
     secret_token: "The program shows it as «Authorization: Bearer …» until", "El programa lo muestra como «Authorization: Bearer …» hasta";
     back: "Back", "Volver";
 }

@@ -223,8 +223,23 @@ async fn an_administrator_keeps_accounts_at_the_page() {
         }
         let form = [("deed", deed), ("role", role)];
         let form = if role.is_empty() { &form[..1] } else { &form[..] };
+        if ["disable", "remove"].contains(&deed) {
+            let page = boss.get("/accounts/luz").await.body;
+            let behind = page
+                .find(&format!("value=\"{deed}\""))
+                .map(|at| page[..at].rfind("<details>") > page[..at].rfind("</details>"));
+            assert_eq!(behind, Some(true), "{deed} takes a second tap: {page}");
+        }
         let answer = boss.post("/accounts/luz", form).await;
         assert!([200, 303].contains(&answer.status), "{deed}: {}", answer.body);
+        if answer.status == 303 {
+            let page = if deed == "remove" { "/accounts" } else { "/accounts/luz" };
+            let told = |body: &str| body.contains("role=\"status\"");
+            assert!(told(&boss.get(page).await.body), "{deed}: it is said that it is done");
+            assert!(!told(&boss.get(page).await.body), "{deed}: once");
+        } else {
+            assert!(answer.body.contains("into the field «Password»"), "{}", answer.body);
+        }
         let event = site.until_told("luz", &told);
         assert_eq!((event.by.as_deref(), event.from.as_deref()), (Some("administrator"), Some("127.0.0.1")));
         let answer = luz.get("/account").await;
