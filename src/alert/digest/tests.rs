@@ -87,6 +87,7 @@ fn alert(number: u64, condition: Condition, about: &[&str]) -> Alert {
         limit: None,
         racks: Racks::default(),
         last_good: None,
+        before_return: 0,
         pattern: None,
         about: about.iter().map(|text| (*text).to_owned()).collect(),
         acknowledged: None,

@@ -117,6 +117,7 @@ phrases! {
     // What to do now, one step each.
     StopFeeding: "Stop feeding the machine.", "Deje de cargar la máquina.";
     HoldSinceGood: "Hold every rack washed since the last good one ({last_good}). Do not use that ware.", "Aparte todas las canastas lavadas desde la última correcta ({last_good}). No use esa vajilla.";
+    HoldOlderToo: "Hold every rack washed since the last good one ({last_good}), and those of before that this alert names. Do not use that ware.", "Aparte todas las canastas lavadas desde la última correcta ({last_good}), y las anteriores que esta alerta nombra. No use esa vajilla.";
     HoldSince: "Hold every rack washed since {since}. Do not use that ware.", "Aparte todas las canastas lavadas desde {since}. No use esa vajilla.";
     RunEmpty: "Run an empty rack, then another: does the final rinse reach {limit}?", "Pase una canasta vacía y luego otra: ¿llega el enjuague final a {limit}?";
     RunEmptyPlain: "Run an empty rack, then another: is the final rinse good again?", "Pase una canasta vacía y luego otra: ¿vuelve a ser correcto el enjuague final?";

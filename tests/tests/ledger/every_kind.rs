@@ -41,7 +41,7 @@ const BODIES: &[&str] = &[
     r#"{"alert-raised":{"alert":3,"condition":"weak","since":"2026-01-01T05:00:00Z","place":"other","measured":{"mg-per-l":20.0},"limit":{"mg-per-l":50.0},"pattern":"repeated"}}"#,
     r#"{"alert-raised":{"alert":4,"condition":"disk-filling","since":"2026-01-01T05:00:00Z","place":"wash-tank","measured":{"fraction":0.96},"limit":{"count":3}}}"#,
     r#"{"alert-changed":{"alert":1,"change":"grew","racks":3,"pattern":"repeated","measured":{"celsius":70.1},"about":["dm2/rinse"],"cause":8}}"#,
-    r#"{"alert-changed":{"alert":1,"change":"returned","racks":3}}"#,
+    r#"{"alert-changed":{"alert":1,"change":"returned","racks":3,"last_good":2}}"#,
     r#"{"alert-changed":{"alert":1,"change":"escalated","racks":3}}"#,
     r#"{"alert-changed":{"alert":1,"change":"escalation-ended","racks":3}}"#,
     r#"{"alert-changed":{"alert":1,"change":"nobody-to-tell","racks":3}}"#,
