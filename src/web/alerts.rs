@@ -26,12 +26,14 @@ use super::serve::{ACTION_CHARS_MAX, NOTE_CHARS_MAX};
 use super::sheet::{Decided, Deed};
 use super::who;
 use crate::core::access::Right;
+use crate::core::address::escaped;
 use crate::core::alert::{Action, Alert};
 use crate::core::cycle::sign::Sign;
 use crate::core::cycle::verdict::Verdict;
 use crate::core::cycle::words::verdict;
+use crate::core::logbook::words::to_do;
 use crate::core::reader::Reader;
-use crate::core::record::Record;
+use crate::core::record::{CheckKind, Record};
 use crate::core::time::Timestamp;
 
 /// An alert with what is said of it in one line.
@@ -216,6 +218,8 @@ struct AlertPage<'a> {
     racks: Vec<Rack>,
     more_racks: Option<String>,
     trail: Vec<Happened>,
+    /// Entries that may take it back, each with its address.
+    entries: Vec<(String, String)>,
     note: Field,
     held: Field,
     done: Field,
@@ -271,12 +275,27 @@ async fn answer<K: Kitchen>(
         more_racks: (more > 0 && !racks.is_empty()).then(|| words::more_racks(more, reader.language)),
         racks,
         trail: trail::told(&whole.trail, reader),
+        entries: entries(&whole, person),
         note: typed.note,
         held: typed.held,
         done: typed.done,
         whole: &whole,
     };
     frame::page(status, page.render())
+}
+
+/// The forms of the logbook by which whoever looks may enter what takes an alert back.
+fn entries(whole: &Whole, person: &Person) -> Vec<(String, String)> {
+    if whole.closed.is_some() || !person.may(Right::Enter) {
+        return Vec::new();
+    }
+    let language = person.reader.language;
+    let form = |kind: CheckKind| {
+        let machine = whole.alert.machine.as_deref().map(|machine| format!("?machine={}", escaped(machine)));
+        let address = format!("logbook/{}{}", kind.as_str(), machine.unwrap_or_default());
+        (address, format!("{}: {}", words(language).enter, to_do(kind, language)))
+    };
+    whole.alert.answered_by().into_iter().map(form).collect()
 }
 
 fn shown(rack: &Affected, reader: &Reader) -> Rack {

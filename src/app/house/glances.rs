@@ -185,13 +185,14 @@ impl Glances for House {
             Ok(lasts.machines.clone())
         });
         let mut told = told.await?;
-        let (alerts, _) = self.reception.open().await.map_err(|_| Refusal::NotNow)?;
+        let (mut alerts, _) = self.reception.open().await.map_err(|_| Refusal::NotNow)?;
+        Alert::most_pressing_first(&mut alerts);
         let newest = self.tap.newest();
         let machines = self.loaded.configuration.machines.iter().enumerate();
         let glance = machines.map(|(place, machine)| {
             let Told { rack, today, work_until } = told.remove(&machine.name).unwrap_or_default();
             let (data, tank) = tells(machine, &self.loaded.configuration.channels, &newest, now);
-            let own = alerts.iter().rev().filter(|alert| alert.machine.as_ref() == Some(&machine.name));
+            let own = alerts.iter().filter(|alert| alert.machine.as_ref() == Some(&machine.name));
             let told = |alert: &Alert| GlanceAlert {
                 number: alert.number.0,
                 headline: self.said(alert.clone(), None, reader).headline,

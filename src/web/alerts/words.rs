@@ -25,6 +25,7 @@ pub(super) struct Words {
     pub(super) by_hand: &'static str,
     pub(super) all: &'static str,
     pub(super) record: &'static str,
+    pub(super) enter: &'static str,
 }
 
 static ENGLISH: Words = Words {
@@ -45,6 +46,7 @@ static ENGLISH: Words = Words {
     by_hand: "Washing by hand",
     all: "All alerts",
     record: "record",
+    enter: "Enter",
 };
 
 static SPANISH: Words = Words {
@@ -65,6 +67,7 @@ static SPANISH: Words = Words {
     by_hand: "Lavado a mano",
     all: "Todas las alertas",
     record: "asiento",
+    enter: "Anotar",
 };
 
 /// Words of the pages in one language.

@@ -1,8 +1,8 @@
 //! Supplies that are short, and what takes that back.
 
 use super::fixture::{Play, at, settings};
-use crate::core::alert::{Condition, Desk, Occasion, Severity};
-use crate::core::record::{Amendment, AmendmentChange, Body, Check};
+use crate::core::alert::{Alert, AlertNumber, Condition, Desk, Occasion, Severity};
+use crate::core::record::{Amendment, AmendmentChange, Body, Check, CheckKind};
 
 fn look(minutes: f64, enough: bool, note: Option<&str>, by: &str) -> Check {
     Check::Supply { at: at(minutes), enough, note: note.map(str::to_owned), by: by.to_owned() }
@@ -151,4 +151,41 @@ fn an_older_state_is_taken_and_the_switch_holds() {
     let mut play = Play::new(settings);
     enter(&mut play, 1.0, false, None, "ana");
     assert_eq!(play.open(Condition::SuppliesShort), None);
+}
+
+// Own promise: an alert leads to the entry that takes it back, as long as it lasts.
+#[test]
+fn an_alert_of_what_is_entered_leads_to_its_entry() {
+    let mut play = Play::new(settings());
+    enter(&mut play, 1.0, false, None, "Ana");
+    let alert = play.open(Condition::SuppliesShort).expect("short").clone();
+    assert_eq!(alert.answered_by(), [CheckKind::Supply]);
+    let overdue = ["drain-and-clean", "sanitizer"].map(str::to_owned).to_vec();
+    let overdue = Alert { condition: Condition::CheckOverdue, about: overdue, ..alert.clone() };
+    assert_eq!(overdue.answered_by(), [CheckKind::Sanitizer, CheckKind::DrainAndClean]);
+    assert!(Alert { condition: Condition::Cold, ..alert.clone() }.answered_by().is_empty());
+    assert!(Alert { cleared: Some(at(2.0)), ..alert }.answered_by().is_empty());
+}
+
+// Own promise: what lasts comes before what has recovered, then the worst, then the newest.
+#[test]
+fn the_most_pressing_alert_comes_first() {
+    let mut play = Play::new(settings());
+    enter(&mut play, 1.0, false, None, "Ana");
+    let short = play.open(Condition::SuppliesShort).expect("short").clone();
+    let of = |number, condition, cleared| Alert {
+        number: AlertNumber(number),
+        condition,
+        cleared,
+        ..short.clone()
+    };
+    let mut alerts = [
+        of(1, Condition::Drifting, None),
+        of(2, Condition::Cold, Some(at(3.0))),
+        of(3, Condition::Cold, None),
+        of(4, Condition::Weak, None),
+        of(5, Condition::ProbeSilent, None),
+    ];
+    Alert::most_pressing_first(&mut alerts);
+    assert_eq!(alerts.map(|alert| alert.number.0), [4, 3, 5, 1, 2]);
 }
