@@ -334,8 +334,22 @@ pub(super) async fn acknowledge<K: Kitchen>(
     let Some(note) = typed.note.take(form::optional(&note, NOTE_CHARS_MAX), person.reader.language) else {
         return answer(&pages, &person, number, typed, (StatusCode::UNPROCESSABLE_ENTITY, 2)).await;
     };
-    let deed = Deed::Acknowledge { by: person.name.clone(), note: note.unwrap_or_default() };
-    decide(&pages, &person, number, deed).await
+    let deed = Deed::Acknowledge { by: person.name.clone(), note: note.clone().unwrap_or_default() };
+    if let Err(refused) = pages.kitchen.decide(number, deed).await {
+        return frame::refuse(refused, &person, &pages.site, 2);
+    }
+    let whole = match pages.kitchen.alert(&person.reader, number).await {
+        Ok(whole) => whole,
+        Err(refused) => return frame::refuse(refused, &person, &pages.site, 2),
+    };
+    let taken = whole.alert.acknowledged.as_ref();
+    let own = taken.is_some_and(|taken| taken.by == person.name && taken.note == note);
+    if note.is_none() || own {
+        return frame::go(&format!("../{number}"));
+    }
+    let taken = taken.map(|taken| (taken.by.clone(), person.reader.moment(taken.at)));
+    typed.note.fault = Some(words::taken_before(taken, person.reader.language));
+    answer(&pages, &person, number, typed, (StatusCode::CONFLICT, 2)).await
 }
 
 /// What is sent as corrective action.
@@ -382,14 +396,6 @@ pub(super) async fn act<K: Kitchen>(
     let standing = standing.map(|action| (action.by, person.reader.moment(action.at)));
     typed.held.fault = Some(words::late(standing, language));
     answer(&pages, &person, number, typed, (StatusCode::CONFLICT, 2)).await
-}
-
-/// Does it, and sends the browser back to the page, so that a reload sends nothing twice.
-async fn decide<K: Kitchen>(pages: &Pages<K>, person: &Person, number: u64, deed: Deed) -> Response {
-    match pages.kitchen.decide(number, deed).await {
-        Ok(Decided::Done | Decided::Late) => frame::go(&format!("../{number}")),
-        Err(refused) => frame::refuse(refused, person, &pages.site, 2),
-    }
 }
 
 #[cfg(test)]

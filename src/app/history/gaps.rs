@@ -35,10 +35,9 @@ pub(in crate::app) fn blanks(
     ground: &mut Ground,
     machine: Option<&str>,
 ) -> Result<Vec<(Blank, f64)>, Failure> {
-    let span = Stretch {
-        from: ground.from.unwrap_or(Timestamp::MIN),
-        to: ground.to.unwrap_or(Timestamp::MAX).min(ground.now),
-    };
+    let from = ground.from.unwrap_or(Timestamp::MIN);
+    // Of a time to come nothing can be missing yet.
+    let span = Stretch { from, to: ground.to.unwrap_or(Timestamp::MAX).min(ground.now).max(from) };
     let mut blanks = Watch::new(ground, span)?.blanks;
     blanks
         .retain(|blank| machine.is_none() || blank.machine.is_none() || blank.machine.as_deref() == machine);

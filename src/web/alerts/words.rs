@@ -98,6 +98,25 @@ pub(super) fn more_racks(count: u64, language: Language) -> String {
     }
 }
 
+/// What is said to whoever wrote a note with which they came too late to take an alert on.
+pub(super) fn taken_before(standing: Option<(String, String)>, language: Language) -> String {
+    match (standing, language) {
+        (Some((by, at)), Language::English) => format!(
+            "{by} takes care of it since {at}. Your note is not on record; write it into the logbook as a note."
+        ),
+        (Some((by, at)), Language::Spanish) => {
+            format!("{by} se encarga desde {at}. La nota de usted no consta; anótela en el diario.")
+        }
+        (None, Language::English) => {
+            "The alert closed meanwhile. Your note is not on record; write it into the logbook as a note."
+                .to_owned()
+        }
+        (None, Language::Spanish) => {
+            "La alerta se cerró mientras tanto. La nota de usted no consta; anótela en el diario.".to_owned()
+        }
+    }
+}
+
 /// That somebody, at some time, wrote the corrective action before.
 pub(super) fn late(standing: Option<(String, String)>, language: Language) -> String {
     match (standing, language) {

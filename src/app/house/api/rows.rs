@@ -38,6 +38,12 @@ impl House {
         if let Some(name) = &asked.machine {
             self.machine_known(name).await?;
         }
+        let (zone, now) = (&self.loaded.configuration.alerts.zone, self.clock.now());
+        if let (Some(from), Some(to)) = (asked.from, asked.to)
+            && end(to, zone, now) <= start(from, zone, now)
+        {
+            return Err(Trouble::backwards());
+        }
         match asked.view {
             View::Machines => self.machines().await,
             View::Probes => Ok(self.probes_shown(asked.machine.as_deref())),
