@@ -42,6 +42,8 @@ pub(super) enum Fault {
     NotTheStrip(f64, f64),
     /// No colour of the strip stands for the first, mg/L: they stand for the others.
     NoColour(f64, &'static [f64]),
+    /// The same of the right value of an entry, which has a field for its method.
+    NoColourEntered(f64, &'static [f64]),
     /// The number lies outside of these two, with their digits behind the point.
     Outside(f64, f64),
     /// It is no time of the site's clock, such as 2026-11-26T12:40.
@@ -90,6 +92,19 @@ impl Fault {
                     Language::Spanish => format!(
                         "La tira de esta máquina no tiene color para {mg_per_l}: tiene {colours}. Toque uno arriba; lo \
                          que marca otro método va en este campo."
+                    ),
+                };
+            }
+            Self::NoColourEntered(mg_per_l, colours) => {
+                let colours = listed(colours);
+                return match language {
+                    Language::English => format!(
+                        "The strip of this machine has no colour for {mg_per_l}: it has {colours}. Give one of these; \
+                         or say below by which other kit it was measured."
+                    ),
+                    Language::Spanish => format!(
+                        "La tira de esta máquina no tiene color para {mg_per_l}: tiene {colours}. Ponga uno de ellos, o \
+                         diga abajo con qué otro método se midió."
                     ),
                 };
             }
