@@ -83,30 +83,18 @@ impl Fault {
                 };
             }
             Self::NoColour(mg_per_l, colours) => {
-                let colours = listed(colours);
-                return match language {
-                    Language::English => format!(
-                        "The strip of this machine has no colour for {mg_per_l}: it has {colours}. Tap one above; what \
-                         another kit shows goes into this field."
-                    ),
-                    Language::Spanish => format!(
-                        "La tira de esta máquina no tiene color para {mg_per_l}: tiene {colours}. Toque uno arriba; lo \
-                         que marca otro método va en este campo."
-                    ),
-                };
+                let then = (
+                    "Tap one above; what another kit shows goes into this field.",
+                    "Toque uno arriba; lo que marca otro método va en este campo.",
+                );
+                return no_colour(mg_per_l, colours, then, language);
             }
             Self::NoColourEntered(mg_per_l, colours) => {
-                let colours = listed(colours);
-                return match language {
-                    Language::English => format!(
-                        "The strip of this machine has no colour for {mg_per_l}: it has {colours}. Give one of these; \
-                         or say below by which other kit it was measured."
-                    ),
-                    Language::Spanish => format!(
-                        "La tira de esta máquina no tiene color para {mg_per_l}: tiene {colours}. Ponga uno de ellos, o \
-                         diga abajo con qué otro método se midió."
-                    ),
-                };
+                let then = (
+                    "Give one of these, or say below by which other kit it was measured.",
+                    "Ponga uno de ellos, o diga abajo con qué otro método se midió.",
+                );
+                return no_colour(mg_per_l, colours, then, language);
             }
             Self::Outside(from, to) => {
                 let (from, to) = (plain(from), plain(to));
@@ -136,6 +124,19 @@ impl Fault {
             Language::Spanish => spanish,
         }
         .to_owned()
+    }
+}
+
+/// That the strip has no such colour, mg/L, which it has, and what to do then.
+fn no_colour(mg_per_l: f64, colours: &[f64], then: (&str, &str), language: Language) -> String {
+    let colours = listed(colours);
+    match language {
+        Language::English => {
+            format!("The strip of this machine has no colour for {mg_per_l}: it has {colours}. {}", then.0)
+        }
+        Language::Spanish => {
+            format!("La tira de esta máquina no tiene color para {mg_per_l}: tiene {colours}. {}", then.1)
+        }
     }
 }
 
