@@ -197,6 +197,8 @@ pub enum Unchanged {
     Days,
     /// The password is not taken: too short, too common, typed in two ways.
     Password,
+    /// There is no such role, or none was given.
+    NoRole,
 }
 
 impl AskedChange {
@@ -232,6 +234,7 @@ impl Unchanged {
             Self::Same => "it is so already",
             Self::Days => "no token lives that many days",
             Self::Password => "the password does not meet the rules",
+            Self::NoRole => "there is no such role",
         }
     }
 }

@@ -26,7 +26,7 @@ use super::store::Account;
 use super::{Access, AccessError, origin, words};
 use crate::core::access::Right;
 use crate::core::reader::{Language, Scale};
-use crate::core::record::AccessRefusal;
+use crate::core::record::{AccessRefusal, AskedChange};
 use crate::web::frame::{self, Site};
 use crate::web::person::Person;
 use crate::web::query::{self, Given};
@@ -39,6 +39,8 @@ type Filled<T> = Result<Form<T>, FormRejection>;
 type Queried<T> = Result<Query<T>, QueryRejection>;
 type Held = State<Arc<Access>>;
 type Known = Extension<Arc<Site>>;
+type By<'a> = (&'a Person, &'a Visit);
+type Asked<'a> = (AskedChange, &'a str);
 
 /// The routes, with what each takes.
 pub(super) fn routes(access: &Arc<Access>) -> Router {
@@ -169,7 +171,8 @@ fn incomplete(rejection: &FormRejection, asker: &Asker) -> Response {
 }
 
 /// What was sent as a role is none: says which there are.
-fn no_role(asker: &Asker) -> Response {
+async fn no_role(access: &Arc<Access>, (person, visit): By<'_>, asked: Asked<'_>, asker: &Asker) -> Response {
+    access.role_refused(asked, &person.account, &visit.from.told).await;
     asker.refused(StatusCode::UNPROCESSABLE_ENTITY, Said::NoRole)
 }
 
@@ -318,7 +321,9 @@ async fn add(
         Ok(form) => form,
         Err(rejection) => return incomplete(&rejection, &asker),
     };
-    let Ok(role) = role.parse() else { return no_role(&asker) };
+    let Ok(role) = role.parse() else {
+        return no_role(&access, (&person, &visit), (AskedChange::Add, &account), &asker).await;
+    };
     let typed = [account.clone(), name.clone(), String::new()];
     let shown = account.clone();
     let round = Round { site: &site, person: &person, deep: 0 };
@@ -405,7 +410,9 @@ async fn change_one(
     let change = match (deed, role) {
         (Deed::Role, role) => match role.as_deref().map(str::parse) {
             Some(Ok(role)) => Change::Role { account, role },
-            Some(Err(_)) | None => return no_role(&asker),
+            Some(Err(_)) | None => {
+                return no_role(&access, (&person, &visit), (AskedChange::Role, &account), &asker).await;
+            }
         },
         (Deed::Disable, _) => Change::Disable { account },
         (Deed::Enable, _) => Change::Enable { account },
@@ -452,7 +459,9 @@ async fn add_token(
         Ok(form) => form,
         Err(rejection) => return incomplete(&rejection, &asker),
     };
-    let Ok(role) = role.parse() else { return no_role(&asker) };
+    let Ok(role) = role.parse() else {
+        return no_role(&access, (&person, &visit), (AskedChange::AddToken, &token), &asker).await;
+    };
     let name = token.clone();
     let round = Round { site: &site, person: &person, deep: 0 };
     match access.change(Change::AddToken { token, role, days }, &person.account, Some(&visit.from.told)).await

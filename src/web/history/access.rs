@@ -159,6 +159,7 @@ const fn unchanged(why: Unchanged, language: Language) -> &'static str {
             Unchanged::Same => "ya está así",
             Unchanged::Days => "ninguna ficha dura esos días",
             Unchanged::Password => "la contraseña no cumple las reglas",
+            Unchanged::NoRole => "no existe tal función",
         },
     }
 }

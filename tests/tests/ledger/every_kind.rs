@@ -106,6 +106,7 @@ const BODIES: &[&str] = &[
     r#"{"access":{"account":"ana","what":{"change-refused":{"asked":"password","why":"password"}},"from":"192.0.2.7","by":"administrator"}}"#,
     r#"{"access":{"account":"ana","what":{"change-refused":{"asked":"add-token","why":"days"}},"from":"192.0.2.7","by":"administrator"}}"#,
     r#"{"access":{"account":"ana","what":{"change-refused":{"asked":"revoke-token","why":"unknown"}},"from":"192.0.2.7","by":"administrator"}}"#,
+    r#"{"access":{"account":"ana","what":{"change-refused":{"asked":"role","why":"no-role"}},"from":"192.0.2.7","by":"administrator"}}"#,
     r#"{"access":{"account":"ana","what":{"locked":{"for_s":300}},"from":"192.0.2.7"}}"#,
     r#"{"access":{"account":"ana","what":"unlocked","by":"administrator"}}"#,
     r#"{"access":{"account":"ana","what":{"added":{"role":"operator","name":"Ana Díaz"}},"by":"administrator"}}"#,
