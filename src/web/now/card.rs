@@ -37,6 +37,7 @@ struct Words {
     sanitizer: &'static str,
     no_data: &'static str,
     old: &'static str,
+    unheard: &'static str,
     work: &'static str,
 }
 
@@ -57,6 +58,7 @@ static ENGLISH: Words = Words {
     sanitizer: "Sanitizer on file",
     no_data: "NO DATA since the gateway started: nothing is known of this machine",
     old: "OLD DATA: last reading",
+    unheard: "OLD DATA: one of its probes was not heard since the gateway started",
     work: "Somebody works on this machine until",
 };
 
@@ -77,6 +79,7 @@ static SPANISH: Words = Words {
     sanitizer: "Desinfectante registrado",
     no_data: "SIN DATOS desde que arrancó el equipo: no se sabe nada de esta máquina",
     old: "DATOS ANTIGUOS: última lectura",
+    unheard: "DATOS ANTIGUOS: no ha llegado nada de una de sus sondas desde que arrancó el equipo",
     work: "Alguien trabaja en esta máquina hasta las",
 };
 
@@ -122,7 +125,8 @@ pub(in crate::web) fn card(
     let (measured, limit) = shown.unwrap_or_default();
     let old = match glance.data {
         Data::Live => None,
-        Data::Old(at) => Some(format!("{} {}", words.old, ago(now.since(at), language))),
+        Data::Old(Some(at)) => Some(format!("{} {}", words.old, ago(now.since(at), language))),
+        Data::Old(None) => Some(words.unheard.to_owned()),
         Data::None => Some(words.no_data.to_owned()),
     };
     let part = CardPart {
@@ -355,6 +359,20 @@ mod tests {
         }
     }
 
+    fn glance() -> Glance {
+        Glance {
+            place: 0,
+            machine: "dm1".to_owned(),
+            chemical: false,
+            last: None,
+            data: Data::Live,
+            tank: None,
+            today: [0; 6],
+            alerts: Vec::new(),
+            work_until: None,
+        }
+    }
+
     // Own promise: a temperature that is not of now stands with its age, and in the same words on every page.
     #[test]
     fn an_aged_tank_says_how_old_it_is() {
@@ -369,20 +387,38 @@ mod tests {
             ),
         ] {
             let tank = Tank { celsius: 66.4, least_c: 65.6, aged: age_s.map(seconds) };
-            let glance = Glance {
-                place: 0,
-                machine: "dm1".to_owned(),
-                chemical: false,
-                last: None,
-                data: Data::Live,
-                tank: Some(tank),
-                today: [0; 6],
-                alerts: Vec::new(),
-                work_until: None,
-            };
+            let glance = Glance { tank: Some(tank), ..glance() };
             let reader = Reader { language, scale: Scale::Celsius, zone: jiff::tz::TimeZone::UTC };
             let made = card(&glance, &reader, Timestamp::from_micros(0), "").expect("a card");
             assert!(made.html.contains(said), "{said}: {}", made.html);
+        }
+    }
+
+    // Own promise: a machine of which a probe tells nothing of now is marked, in words and by its frame.
+    #[test]
+    fn a_card_says_how_old_its_data_are() {
+        let now = Timestamp::from_micros(1_795_694_400_000_000);
+        let before = now.minus(Duration::from_secs(60));
+        for (data, language, said) in [
+            (Data::Old(Some(before)), Language::English, "OLD DATA: last reading 60 s ago"),
+            (
+                Data::Old(None),
+                Language::English,
+                "OLD DATA: one of its probes was not heard since the gateway started",
+            ),
+            (Data::Old(Some(before)), Language::Spanish, "DATOS ANTIGUOS: última lectura hace 60 s"),
+            (
+                Data::Old(None),
+                Language::Spanish,
+                "DATOS ANTIGUOS: no ha llegado nada de una de sus sondas desde que arrancó el equipo",
+            ),
+        ] {
+            let last = Some(LastRack { verdict: Verdict::Pass, ..rack(84.0) });
+            let glance = Glance { last, data, ..glance() };
+            let reader = Reader { language, scale: Scale::Celsius, zone: jiff::tz::TimeZone::UTC };
+            let made = card(&glance, &reader, now, "").expect("a card");
+            assert!(made.html.contains(&format!("<p class=\"old\">{said}</p>")), "{said}: {}", made.html);
+            assert!(made.html.contains("tells-bad"), "{}", made.html);
         }
     }
 
