@@ -7,7 +7,7 @@ use super::strip::{STRIP_S, strip};
 use super::words;
 use crate::app::live::{LiveEvent, LiveReading, SourceSeen, UnitSeen};
 use crate::core::channel::{Channel, Role};
-use crate::core::counted::Counted;
+use crate::core::counted::Noun;
 use crate::core::presence::is_silent;
 use crate::core::reader::{Language, Scale};
 use crate::core::reading::Value;
@@ -220,7 +220,7 @@ impl Scene {
             });
         }
         if self.lost > 0 {
-            let lost = Counted::Readings.of(self.lost, self.language);
+            let lost = Noun::Readings.of(self.lost, self.language);
             notes.push(if english {
                 format!("not shown: {lost}; this terminal is too slow")
             } else {
