@@ -1,7 +1,6 @@
 //! The card of one machine.
 
 use std::fmt::Write as _;
-use std::time::Duration;
 
 use askama::Template;
 
@@ -10,6 +9,7 @@ use crate::core::cycle::sign::Sign;
 use crate::core::cycle::verdict::{Finding, Verdict};
 use crate::core::cycle::words::{meaning, verdict, verdicts};
 use crate::core::reader::{Language, Reader};
+pub(in crate::web) use crate::core::technician::told::ago;
 use crate::core::time::Timestamp;
 
 /// A card, ready to be put into a page.
@@ -232,21 +232,6 @@ fn lines(glance: &Glance, words: &Words, reader: &Reader) -> Vec<String> {
     lines
 }
 
-/// How long ago, in the coarsest unit that still helps.
-pub(in crate::web) fn ago(time: Duration, language: Language) -> String {
-    let seconds = time.as_secs();
-    let (number, english, spanish) = match seconds {
-        0..=89 => (seconds, "s", "s"),
-        90..=5_399 => ((seconds + 30) / 60, "min", "min"),
-        5_400..=172_799 => ((seconds + 1_800) / 3_600, "h", "h"),
-        _ => ((seconds + 43_200) / 86_400, "days", "días"),
-    };
-    match language {
-        Language::English => format!("{number} {english} ago"),
-        Language::Spanish => format!("hace {number} {spanish}"),
-    }
-}
-
 /// Width of the drawing; it is stretched to that of its card.
 const WIDTH: f64 = 320.0;
 /// How far the ruler shows below and above the limit, K (own choice: half a kelvin is still to be seen on a phone;
@@ -342,6 +327,8 @@ fn ruler(rack: &LastRack, reader: &Reader) -> Option<String> {
 
 #[cfg(test)]
 mod tests {
+    use std::time::Duration;
+
     use super::*;
     use crate::core::reader::Scale;
 
