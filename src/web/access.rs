@@ -48,6 +48,8 @@ pub use change::{Change, ChangeError, ChangeRefusal, Changed, FIRST, TOKEN_DAYS_
 pub(super) use gate::{Far, not_allowed, to_login, whence};
 pub use gate::{Requirement, protect, require};
 pub(super) use pages::asked;
+#[cfg(test)]
+pub(super) use routes::PAGES;
 
 use self::bucket::Buckets;
 use self::password::Hasher;

@@ -6,7 +6,7 @@ use super::watched::Watch;
 use crate::app::{Failure, Streams};
 use crate::cli::HistoryArgs;
 use crate::core::alert::hours::Stretch;
-use crate::core::counted::Counted;
+use crate::core::counted::Noun;
 use crate::core::monitored::{self, Blank, monitored};
 use crate::core::reader::Language;
 use crate::core::time::Timestamp;
@@ -75,7 +75,7 @@ pub(super) fn show(
     }
     if sheet.form == Form::Table {
         let (count, filled) = (blanks.len(), blanks.iter().filter(|(blank, _)| blank.filled).count());
-        let count = Counted::Gaps.of(count as u64, Language::English);
+        let count = Noun::Gaps.of(count as u64, Language::English);
         line(streams, &format!("\n{count}, {filled} of them filled by readings that came late."))?;
     }
     Ok(())

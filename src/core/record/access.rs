@@ -4,7 +4,7 @@ use serde::{Deserialize, Serialize};
 
 use crate::core::access::Role;
 use crate::core::audit::Outcome;
-use crate::core::counted::Counted;
+use crate::core::counted::Noun;
 use crate::core::reader::{Language, Scale};
 use crate::core::time::Timestamp;
 
@@ -320,12 +320,9 @@ impl AccessEvent {
                     Outcome::NotWhole => "NOT whole",
                     Outcome::NotChecked => "could not be checked",
                 };
-                {
-                    let of = |what: Counted, count| what.of(count, Language::English);
-                    let (records, findings) =
-                        (of(Counted::Records, *records), of(Counted::Findings, *findings));
-                    format!("{account} had {records} checked: {outcome}, {findings}")
-                }
+                let of = |what: Noun, count| what.of(count, Language::English);
+                let (records, findings) = (of(Noun::Records, *records), of(Noun::Findings, *findings));
+                format!("{account} had {records} checked: {outcome}, {findings}")
             }
             AccessDeed::EndedWork { of, whose } => {
                 format!("{account} ended what {whose} was at, at {of}: nothing of it is on record")

@@ -1,7 +1,6 @@
 //! Words of the pages of alerts, English and Spanish side by side.
 
 use crate::core::alert::Alert;
-use crate::core::counted::Counted;
 use crate::core::reader::{Language, Reader};
 use crate::core::time::Timestamp;
 
@@ -137,14 +136,13 @@ pub(super) fn late(standing: Option<(String, String)>, language: Language) -> St
 
 /// That something is missing from a list.
 pub(super) fn damaged(count: usize, language: Language) -> String {
-    let records = Counted::Records.of(count as u64, language);
     match language {
         Language::English => {
-            format!("Of alerts {records} cannot be read here: run rinseward verify on the ledger.")
+            format!("Records of alerts that cannot be read: {count}. Run rinseward verify on the ledger.")
         }
         Language::Spanish => {
             format!(
-                "De alertas no se pueden leer aquí {records}: ejecute rinseward verify sobre el registro."
+                "Asientos de alertas que no se pueden leer: {count}. Ejecute rinseward verify sobre el registro."
             )
         }
     }

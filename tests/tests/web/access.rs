@@ -179,6 +179,7 @@ async fn an_administrator_keeps_accounts_at_the_page() {
     let gateway = Gateway::start(&site);
     let mut boss = gateway.browser();
     boss.login("administrator", &first_secret(&gateway.log())).await;
+    assert_eq!(boss.get("/account?mistyped=1").await.status, 422, "also before a password is chosen");
     choose(&mut boss, "", PASSWORD).await;
     let form = |account: &'static str, name: &'static str| {
         [

@@ -426,7 +426,7 @@ fn standing(
 pub(super) fn of_glance(glance: &Glance) -> Value {
     let (data, last_reading) = match glance.data {
         Data::Live => ("live", None),
-        Data::Old(at) => ("old", Some(at)),
+        Data::Old(at) => ("old", at),
         Data::None => ("none", None),
     };
     let last = glance.last.as_ref().map(|last| {
