@@ -12,7 +12,7 @@ use super::findings::plain;
 use super::story::{lasting, outcome, put};
 use crate::core::access::Right;
 use crate::core::audit::{Outcome, Report};
-use crate::core::counted::Counted;
+use crate::core::counted::Noun;
 use crate::core::reader::{Language, Reader};
 use crate::core::time::Timestamp;
 use crate::web::frame::{self, Frame, Refusal, Tab, said};
@@ -128,7 +128,7 @@ struct Part<'a> {
 
 impl Part<'_> {
     fn records(&self, count: &u64) -> String {
-        Counted::Records.of(*count, self.language)
+        Noun::Records.of(*count, self.language)
     }
 
     const fn say(&self, english: &'static str, spanish: &'static str) -> &'static str {
@@ -167,7 +167,7 @@ struct IntegrityPage<'a> {
 
 impl IntegrityPage<'_> {
     fn records(&self, count: &u64) -> String {
-        Counted::Records.of(*count, self.frame.person.reader.language)
+        Noun::Records.of(*count, self.frame.person.reader.language)
     }
 }
 

@@ -7,6 +7,7 @@ use axum::response::Response;
 use serde::Deserialize;
 
 use super::{Filled, Held, Known, all, incomplete, keep, no_role, unchanged};
+use crate::core::record::AskedChange;
 use crate::web::access::change::{Change, ChangeError, ChangeRefusal};
 use crate::web::access::done::Done;
 use crate::web::access::gate::Visit;
@@ -36,7 +37,9 @@ pub(super) async fn add(
         Ok(form) => form,
         Err(rejection) => return incomplete(&rejection, &asker),
     };
-    let Ok(role) = role.parse() else { return no_role(&asker) };
+    let Ok(role) = role.parse() else {
+        return no_role(&access, (&person, &visit), (AskedChange::AddToken, &token), &asker).await;
+    };
     let name = token.clone();
     let round = Round { site: &site, person: &person, deep: 0 };
     match access.change(Change::AddToken { token, role, days }, &person.account, Some(&visit.from.told)).await

@@ -7,7 +7,7 @@ use axum::response::Response;
 
 use super::form::unknown;
 use super::{Form, Job, Stage, of};
-use crate::core::counted::Counted;
+use crate::core::counted::Noun;
 use crate::core::reader::{Language, Reader};
 use crate::web::frame::{self, Frame, Tab, said};
 use crate::web::history::story::put;
@@ -38,7 +38,7 @@ impl Part<'_> {
     }
 
     fn records(&self, count: &u64) -> String {
-        Counted::Records.of(*count, self.language)
+        Noun::Records.of(*count, self.language)
     }
 }
 
