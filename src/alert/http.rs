@@ -8,7 +8,7 @@ use std::path::Path;
 use std::time::Duration;
 
 use reqwest::header::{DATE, HeaderMap, RETRY_AFTER};
-use reqwest::{Client, Response, redirect};
+use reqwest::{Client, Response, Url, redirect};
 
 use super::answer::{chain, printable};
 use crate::core::alert::trial::{Fact, Told};
@@ -38,14 +38,27 @@ pub(super) fn client(ca_file: Option<&Path>, timeout: Duration) -> Result<Client
 
 /// Why there was no answer.
 pub(super) fn failure(error: reqwest::Error, timeout: Duration) -> Told {
+    let address = error.url().and_then(address);
     let error = error.without_url();
     if let Some(fault) = fault_among(&error) {
         return fault.into();
     }
-    if error.is_timeout() {
+    let fact = if error.is_timeout() {
         return Fact::NoAnswer { within: format!("{timeout:?}") }.into();
-    }
-    Told::from(Fact::NoConnection {}).because(chain(&error))
+    } else if error.is_builder() {
+        Fact::NotARequest {}
+    } else if error.is_connect() {
+        address.map_or(Fact::NoConnection {}, |address| Fact::NotConnected { address })
+    } else {
+        Fact::Broken {}
+    };
+    Told::from(fact).because(chain(&error))
+}
+
+/// Host and port: what stands behind them may be a secret.
+fn address(url: &Url) -> Option<String> {
+    let (host, port) = (url.host_str()?, url.port_or_known_default()?);
+    Some(format!("{host}:{port}"))
 }
 
 /// The beginning of what a receiver said, on one line.
@@ -69,8 +82,40 @@ pub(super) fn asked_to_wait(headers: &HeaderMap) -> Option<Duration> {
 #[cfg(test)]
 mod tests {
     use reqwest::header::HeaderValue;
+    use tokio::io::{AsyncReadExt, AsyncWriteExt};
+    use tokio::net::TcpListener;
 
     use super::*;
+
+    /// A real request to `url`, which is not answered.
+    async fn unanswered(url: &str) -> Fact {
+        let tls = certificate::trusts_nobody().expect("ring");
+        let client = Client::builder().tls_backend_preconfigured((*tls).clone()).no_proxy().build();
+        let error = client.expect("a client").post(url).send().await.expect_err("no answer");
+        failure(error, CONNECT_MAX).fact
+    }
+
+    // Own rule: what stays on record says what happened, and shows nothing of the path.
+    #[tokio::test]
+    async fn why_there_was_no_answer_is_told_apart() {
+        let listener = TcpListener::bind("127.0.0.1:0").await.expect("a free port");
+        let address = listener.local_addr().expect("its address").to_string();
+        let url = format!("http://{address}/secret");
+        for said in ["", "HTTP/1.1 200", "no HTTP at all\r\n\r\n"] {
+            let hangs_up = async {
+                let (mut stream, _) = listener.accept().await.expect("a connection");
+                let read = stream.read(&mut [0; 4_096]).await.expect("a request");
+                stream.write_all(said.as_bytes()).await.expect("it listens");
+                read
+            };
+            let (fact, read) = tokio::join!(unanswered(&url), hangs_up);
+            assert!(read > 0);
+            assert_eq!(fact, Fact::Broken {}, "{said:?}");
+        }
+        drop(listener);
+        assert_eq!(unanswered(&url).await, Fact::NotConnected { address });
+        assert_eq!(unanswered("http://").await, Fact::NotARequest {});
+    }
 
     // RFC 9110 §10.2.3 (both forms), §5.6.7 (the date).
     #[test]

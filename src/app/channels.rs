@@ -9,7 +9,7 @@ use crate::alert::publish;
 use crate::alert::webhook::Webhook;
 use crate::config::delivery::Delivery;
 use crate::core::alert::trial::Told;
-use crate::core::causes::chain;
+use crate::core::reader::Language;
 use crate::transport::secret::PrepareError;
 
 /// A channel that cannot work.
@@ -17,12 +17,15 @@ use crate::transport::secret::PrepareError;
 pub(super) struct Broken {
     /// Which: `mail`, `webhook:office`, `publish`, `heartbeat`.
     pub(super) channel: String,
-    /// Why.
-    pub(super) why: String,
-    /// What to do.
-    pub(super) advice: String,
-    /// The same as a fact.
+    /// Why, and what to do.
     pub(super) told: Told,
+}
+
+impl Broken {
+    /// What to do, for the terminal.
+    pub(super) fn advice(&self) -> String {
+        self.told.advice(Language::English).unwrap_or_default()
+    }
 }
 
 /// How many channels are configured, and those of them that cannot work for this user on this
@@ -36,12 +39,7 @@ pub(super) fn tried(delivery: &Delivery) -> (usize, Vec<Broken>) {
 pub(super) fn each(delivery: &Delivery) -> Vec<(String, Option<Broken>)> {
     let mut each = Vec::new();
     let mut look = |channel: String, failed: Option<PrepareError>| {
-        let broken = |error: PrepareError| Broken {
-            channel: channel.clone(),
-            why: chain(&error),
-            advice: error.fix(),
-            told: Told::from(&error),
-        };
+        let broken = |error: PrepareError| Broken { channel: channel.clone(), told: Told::from(&error) };
         let broken = failed.map(broken);
         each.push((channel, broken));
     };

@@ -46,7 +46,7 @@ pub(super) fn check_config(arguments: &CheckConfigArgs, streams: &mut Streams<'_
     writeln!(streams.out, "{told}").map_err(Failure::output)?;
     broken
         .iter()
-        .try_for_each(|one| writeln!(streams.out, "  {}: {}; {}", one.channel, one.why, one.advice))
+        .try_for_each(|one| writeln!(streams.out, "  {}: {}; {}", one.channel, one.told, one.advice()))
         .map_err(Failure::output)
 }
 

@@ -36,7 +36,7 @@ use super::station::Station;
 use super::{Failure, Streams, configuration, history, ledger, terminal, watch as watch_command};
 use crate::cli::{Command, DemoArgs};
 use crate::config::load::Loaded;
-use crate::core::counted::Counted;
+use crate::core::counted::Noun;
 use crate::core::cycle::verdict::Verdict;
 use crate::core::reader::Language;
 use crate::core::record::Body;
@@ -198,7 +198,7 @@ fn in_lines(
 
 fn summarise(scene: &Scene, directory: &Path, streams: &mut Streams<'_>) -> io::Result<()> {
     let total: u64 = scene.counts.iter().sum();
-    let total = Counted::Racks.of(total, Language::English);
+    let total = Noun::Racks.of(total, Language::English);
     write!(streams.out, "\nSIMULATED – demo over: {total}")?;
     for (place, (verdict, count)) in
         Verdict::ALL.into_iter().zip(scene.counts).filter(|(_, count)| *count > 0).enumerate()

@@ -15,12 +15,12 @@ use super::order::{Done, Order};
 use super::{Failure, Streams, configuration, in_force, ledger, people};
 use crate::cli::{AmendmentArgs, AnswerArgs, DueArgs, EnterCommand, EntryArgs, NoteArgs, ThermometerArgs};
 use crate::config::load::Loaded;
-use crate::core::alert::{Condition, Desk, DueCheck, Effects, Event, Settings};
+use crate::core::alert::{Desk, DueCheck, Effects, Event, Settings};
 use crate::core::food_code::Rounding;
 use crate::core::logbook::Device;
 use crate::core::logbook::words::{self, Entered};
 use crate::core::reader::{self, Language};
-use crate::core::record::{Check, Note};
+use crate::core::record::{Check, CheckKind, Note};
 use crate::core::time::Timestamp;
 use crate::diagnostic::Diagnostic;
 use crate::ledger::{LedgerError, Reader};
@@ -81,7 +81,9 @@ fn put(
     let entered = Entered::Check { kind: check.kind(), machine: machine.to_owned() };
     let order =
         Order::Entry { entry: Entry::Check { machine: machine_of(machine), check, late: entry.late } };
-    answer(&people::done(&loaded, order)?, &entered, tells(&loaded), entry.answer, streams)
+    let done = people::done(&loaded, order)?;
+    let told = is_told(&loaded, &done, done.record);
+    answer(&done, &entered, told, entry.answer, streams)
 }
 
 fn note(arguments: &NoteArgs, streams: &mut Streams<'_>) -> Result<(), Failure> {
@@ -123,19 +125,29 @@ fn amend(arguments: &AmendmentArgs, streams: &mut Streams<'_>) -> Result<(), Fai
     };
     let (reason, by) = (arguments.reason.clone(), arguments.by.clone());
     let done = people::done(&loaded, Order::Entry { entry: Entry::Amendment { of, reason, by, change } })?;
-    answer(&done, &entered, tells(&loaded), arguments.answer, streams)
+    let told = is_told(&loaded, &done, Some(of));
+    answer(&done, &entered, told, arguments.answer, streams)
 }
 
-/// Whether somebody is told of supplies that are short.
-fn tells(loaded: &Loaded) -> bool {
-    loaded.configuration.alerts.tells_of(Condition::SuppliesShort)
+/// Whether somebody is told of what a look on record found short. Nobody is while no service runs, and
+/// a ledger that cannot be read just then promises nothing.
+fn is_told(loaded: &Loaded, done: &Done, look: Option<u64>) -> bool {
+    let short = |judged: &Judged| judged.check == CheckKind::Supply && judged.judgement.good == Some(false);
+    let is_short = done.judged.as_ref().is_some_and(short);
+    let Some(look) = look.filter(|_| is_short && !done.alone) else { return false };
+    let now = time::clock(&loaded.configuration.socket).now();
+    let told = Reader::open(&loaded.configuration.ledger.path).and_then(|reader| {
+        let settings = loaded.configuration.alerts.with_on_file(&in_force::on_file(&reader)?);
+        tells_of_look(&reader, &settings, look, now)
+    });
+    told.inspect_err(|error| tracing::warn!(%error, "who is told of it cannot be read")).unwrap_or(false)
 }
 
 /// Says that it is on record, and what a check came to.
 fn answer(
     done: &Done,
     entered: &Entered,
-    tells: bool,
+    is_told: bool,
     how: AnswerArgs,
     streams: &mut Streams<'_>,
 ) -> Result<(), Failure> {
@@ -145,7 +157,7 @@ fn answer(
     } else {
         writeln!(out, "{}", words::on_record(entered, done.record, how.language)).and_then(|()| {
             match &done.judged {
-                Some(judged) => judgement(out, judged, tells, how),
+                Some(judged) => judgement(out, judged, is_told, how),
                 None => Ok(()),
             }
         })
@@ -153,12 +165,10 @@ fn answer(
     written.map_err(Failure::output)
 }
 
-fn judgement(out: &mut dyn Write, judged: &Judged, tells: bool, how: AnswerArgs) -> std::io::Result<()> {
+fn judgement(out: &mut dyn Write, judged: &Judged, is_told: bool, how: AnswerArgs) -> std::io::Result<()> {
     let zone = jiff::tz::TimeZone::system();
     let reader = reader::Reader { language: how.language, scale: how.scale, zone };
-    // One entered late may be older than a good look.
-    let alerted = tells && judged.late_s.is_none();
-    let told = words::tell(&judged.judgement, judged.check, alerted, &reader);
+    let told = words::tell(&judged.judgement, judged.check, is_told, &reader);
     let mark = match judged.judgement.good {
         Some(true) => "✓",
         Some(false) => "✗",
@@ -247,6 +257,25 @@ pub(super) fn due_by(
     settings: &Settings,
     now: Timestamp,
 ) -> Result<Vec<DueCheck>, LedgerError> {
+    Ok(desk_by(reader, settings, now)?.due_checks(now))
+}
+
+/// Whether somebody is told of what a look at the supplies found short, `look` being the index of its record: as
+/// the desk sees it, see [`due_by`] and [`Desk::tells_of_look`].
+///
+/// # Errors
+/// The ledger's.
+pub(super) fn tells_of_look(
+    reader: &Reader,
+    settings: &Settings,
+    look: u64,
+    now: Timestamp,
+) -> Result<bool, LedgerError> {
+    Ok(desk_by(reader, settings, now)?.tells_of_look(look))
+}
+
+/// The desk as it stands by what it has kept and the records after that.
+fn desk_by(reader: &Reader, settings: &Settings, now: Timestamp) -> Result<Desk, LedgerError> {
     let stored = reader.bookmark(BOOKMARK)?;
     let restored = stored.and_then(|state| Desk::restore(settings.clone(), &state).ok());
     let mut desk = match restored {
@@ -264,5 +293,5 @@ pub(super) fn due_by(
     if desk.handle(now, Event::Tick, &mut nobody).is_err() {
         tracing::debug!("time alone is never refused");
     }
-    Ok(desk.due_checks(now))
+    Ok(desk)
 }

@@ -25,6 +25,8 @@ use self::written::Hashed;
 use super::door::time;
 use super::{Failure, Streams, configuration, history, ledger, people};
 use crate::cli::{ExportArgs, ExportForm};
+use crate::core::counted::Noun;
+use crate::core::reader::Language;
 use crate::core::time::Timestamp;
 use crate::diagnostic::Diagnostic;
 use crate::ledger::{CycleFilter, LedgerError, Reader};
@@ -77,7 +79,7 @@ pub(super) fn export(arguments: &ExportArgs, streams: &mut Streams<'_>) -> Resul
     warn(&damaged, &path, streams)?;
     // Beside the export where that is on standard output, and after it is whole.
     let to: &mut dyn Write = if standard { streams.err } else { streams.out };
-    let counted = if records == 1 { "1 record".to_owned() } else { format!("{records} records") };
+    let counted = Noun::Records.of(records, Language::English);
     let told = writeln!(to, "Exported, {counted} read:");
     let told = written.iter().fold(told, |told, one| told.and_then(|()| writeln!(to, "  {one}")));
     told.map_err(Failure::output)

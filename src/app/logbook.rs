@@ -283,8 +283,8 @@ fn impossible(error: Impossible) -> Problem {
             "check month and year; add --late where it was made then and is entered only now"
         }
         Impossible::NoColour { .. } => {
-            "enter the colour that the strip shows, and between two the weaker one; the number of another kit goes \
-             with its own method, such as --method titration"
+            "enter the colour that the strip shows, and between two the weaker one, or the stronger one where that is \
+             above what is permitted; the number of another kit goes with its own method, such as --method titration"
         }
         Impossible::NotChemical => "check which machine was meant; a hot-water machine needs no strip",
         Impossible::Missing { .. } => "say who it is and what was found",

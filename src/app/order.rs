@@ -130,6 +130,9 @@ pub(super) struct Done {
     /// What is on record of a calibration or a response test.
     #[serde(skip_serializing_if = "Option::is_none", default)]
     pub(super) recorded: Option<Box<Body>>,
+    /// Whether no service runs, so that nothing is sent until one does. Whoever did it alone knows.
+    #[serde(skip)]
+    pub(super) alone: bool,
 }
 
 /// What a test is to try.

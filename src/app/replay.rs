@@ -15,7 +15,7 @@ use super::{Failure, Streams, configuration, ledger};
 use crate::cli::ReplayArgs;
 use crate::config::load::Loaded;
 use crate::config::source::ReplaySource;
-use crate::core::counted::Counted;
+use crate::core::counted::Noun;
 use crate::core::id::MachineId;
 use crate::core::reader::Language;
 use crate::core::record::{Body, Record, ServiceStop, StopCause};
@@ -99,12 +99,12 @@ fn write_stats(
     spent: Duration,
 ) -> std::io::Result<()> {
     let rate = samples as f64 / spent.as_secs_f64().max(1e-9);
-    let of = |what: Counted, count| what.of(count, Language::English);
-    let (samples, cycles) = (of(Counted::Readings, samples), of(Counted::Cycles, cycles));
-    let pieces = if refused == 1 { "1 piece".to_owned() } else { format!("{refused} pieces") };
+    let of = |what: Noun, count| what.of(count, Language::English);
+    let (samples, cycles) = (of(Noun::Readings, samples), of(Noun::Cycles, cycles));
+    let pieces = of(Noun::Pieces, refused);
     writeln!(
         streams.err,
-        "{samples}, {pieces} of input refused, {cycles}, {:.3} s, {rate:.0} readings/s",
+        "{samples}, {pieces} refused, {cycles}, {:.3} s, {rate:.0} readings/s",
         spent.as_secs_f64()
     )
 }

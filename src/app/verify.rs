@@ -23,9 +23,11 @@ use super::{Failure, Streams};
 use crate::cli::VerifyArgs;
 use crate::core::audit::{KeptAnswer, KeptSeal, Outcome, Report};
 use crate::core::checkpoint::{Checkpoint, CheckpointError};
+use crate::core::counted::Noun;
 use crate::core::evidence::examine::Trust;
 use crate::core::evidence::inclusion::is_inclusion;
 use crate::core::note::{Note, NoteError, VerifyingKey};
+use crate::core::reader::Language;
 use crate::diagnostic::Diagnostic;
 use crate::ledger::LedgerError;
 use crate::ledger::walk::{Extent, audit};
@@ -97,7 +99,7 @@ fn conclude(report: &Report, path: &Path) -> Result<(), Failure> {
         Outcome::Whole => Ok(()),
         Outcome::NotWhole => {
             let count = report.findings.len() as u64 + report.findings_more;
-            let findings = if count == 1 { "1 finding".to_owned() } else { format!("{count} findings") };
+            let findings = Noun::Findings.of(count, Language::English);
             let diagnostic =
                 Diagnostic::error("verify-not-whole", format!("not whole: {findings}, listed above"))
                     .place(path.display().to_string())

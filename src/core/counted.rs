@@ -4,7 +4,7 @@ use super::reader::Language;
 
 /// What is counted.
 #[derive(Clone, Copy, PartialEq, Eq, Debug)]
-pub enum Counted {
+pub enum Noun {
     /// Racks that went through a machine.
     Racks,
     /// Records of the ledger.
@@ -17,13 +17,21 @@ pub enum Counted {
     Gaps,
     /// What a check of the ledger found.
     Findings,
-    /// Points of a calibration, or open ones of a sign-off.
+    /// Points of a calibration.
     Points,
+    /// What is open where a machine is signed off.
+    OpenPoints,
     /// Values that were set aside.
     Spikes,
+    /// What of an input may be refused: a line, or a part of one.
+    Pieces,
+    /// Tries to do something.
+    Tries,
+    /// How often something happened.
+    Times,
 }
 
-impl Counted {
+impl Noun {
     /// One of it, and more.
     const fn words(self, language: Language) -> (&'static str, &'static str) {
         match (self, language) {
@@ -41,8 +49,16 @@ impl Counted {
             (Self::Findings, Language::Spanish) => ("hallazgo", "hallazgos"),
             (Self::Points, Language::English) => ("point", "points"),
             (Self::Points, Language::Spanish) => ("punto", "puntos"),
+            (Self::OpenPoints, Language::English) => ("open point", "open points"),
+            (Self::OpenPoints, Language::Spanish) => ("punto abierto", "puntos abiertos"),
             (Self::Spikes, Language::English) => ("spike", "spikes"),
             (Self::Spikes, Language::Spanish) => ("pico", "picos"),
+            (Self::Pieces, Language::English) => ("piece of input", "pieces of input"),
+            (Self::Pieces, Language::Spanish) => ("parte de la entrada", "partes de la entrada"),
+            (Self::Tries, Language::English) => ("try", "tries"),
+            (Self::Tries, Language::Spanish) => ("intento", "intentos"),
+            (Self::Times, Language::English) => ("time", "times"),
+            (Self::Times, Language::Spanish) => ("vez", "veces"),
         }
     }
 
@@ -56,11 +72,11 @@ impl Counted {
     /// So many of it: «1 rack», «2 racks».
     ///
     /// ```
-    /// use rinseward::core::counted::Counted;
+    /// use rinseward::core::counted::Noun;
     /// use rinseward::core::reader::Language;
     ///
-    /// assert_eq!(Counted::Racks.of(1, Language::English), "1 rack");
-    /// assert_eq!(Counted::Records.of(0, Language::Spanish), "0 asientos");
+    /// assert_eq!(Noun::Racks.of(1, Language::English), "1 rack");
+    /// assert_eq!(Noun::Records.of(0, Language::Spanish), "0 asientos");
     /// ```
     #[must_use]
     pub fn of(self, count: u64, language: Language) -> String {

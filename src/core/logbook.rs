@@ -15,6 +15,7 @@
 //! What was entered long after it was made is taken, since a late truth is better than none;
 //! its record holds both times, and [`lateness`] tells every reader of it.
 
+pub mod method;
 #[cfg(test)]
 mod tests;
 pub mod words;
@@ -26,7 +27,7 @@ use serde::{Deserialize, Serialize};
 
 use super::cycle::plate::{Profile, Sanitizing};
 use super::food_code::{Printed, Rounding};
-use super::record::{AmendmentChange, Check, CheckKind, TEST_STRIP};
+use super::record::{AmendmentChange, Check, CheckKind};
 use super::sanitizer::{self, Refusal, Rules};
 use super::time::Timestamp;
 use super::units::Celsius;
@@ -52,8 +53,6 @@ pub const SOLUTION_C: RangeInclusive<f64> = 0.0..=100.0;
 pub const THERMOMETER_C: RangeInclusive<f64> = -40.0..=150.0;
 /// Tolerances that can be meant, °C (own choice).
 pub const TOLERANCE_C: RangeInclusive<f64> = 0.05..=5.0;
-/// Two concentrations closer than this are one, mg/L: no colour lies so near another.
-const SAME_MG_PER_L: f64 = 1e-6;
 /// What a difference of two values printed in tenths may be off by in binary, °C.
 const ROUNDING_C: f64 = 1e-9;
 
@@ -354,6 +353,32 @@ pub fn admit(
     now: Timestamp,
     late: bool,
 ) -> Result<(), Impossible> {
+    possible(check, sanitizing, now, late)?;
+    sanitizing.map_or(Ok(()), |sanitizing| method::still_a_colour(None, check, sanitizing))
+}
+
+/// Whether a check that was `recorded` then and counted as `was` can have been made as it is corrected: as [`admit`],
+/// however long ago, but that a strip's number that stays as it was needs no colour.
+///
+/// # Errors
+/// [`Impossible`], with the first thing that is wrong.
+pub fn admit_correction(
+    was: &Check,
+    check: &Check,
+    sanitizing: Option<Sanitizing>,
+    recorded: Timestamp,
+) -> Result<(), Impossible> {
+    possible(check, sanitizing, recorded, true)?;
+    sanitizing.map_or(Ok(()), |sanitizing| method::still_a_colour(Some(was), check, sanitizing))
+}
+
+/// What is asked of every check, but the colour of a strip.
+fn possible(
+    check: &Check,
+    sanitizing: Option<Sanitizing>,
+    now: Timestamp,
+    late: bool,
+) -> Result<(), Impossible> {
     time(check.at(), now, late)?;
     match check {
         Check::Sanitizer { mg_per_l, ph, solution_c, method, by, .. } => {
@@ -364,9 +389,6 @@ pub fn admit(
             ph.map_or(Ok(()), |ph| number("a pH of", ph, PH))?;
             solution_c.map_or(Ok(()), |solution| number("a solution in °C of", solution, SOLUTION_C))?;
             method.as_deref().map_or(Ok(()), |method| name("the method", method))?;
-            if let Some(sanitizing) = sanitizing.filter(|_| method.as_deref().is_some_and(is_strip)) {
-                colour(*mg_per_l, sanitizing)?;
-            }
             name("the name", by)
         }
         Check::Supply { note, by, .. } | Check::DrainAndClean { note, by, .. } => {
@@ -382,22 +404,6 @@ pub fn admit(
             name("the name", by)
         }
     }
-}
-
-/// Whether a test strip is meant by how it was measured. A kit of its own scale has a name of its own.
-fn is_strip(method: &str) -> bool {
-    let method = method.trim();
-    method.eq_ignore_ascii_case(TEST_STRIP) || method.eq_ignore_ascii_case("strip")
-}
-
-/// Whether a colour of the test strip of a machine that sanitizes so stands for this concentration, mg/L.
-///
-/// # Errors
-/// [`Impossible::NoColour`], with those that there are.
-pub fn colour(mg_per_l: f64, sanitizing: Sanitizing) -> Result<(), Impossible> {
-    let colours = sanitizer::strip_colours(sanitizing);
-    let known = colours.iter().any(|colour| (colour - mg_per_l).abs() < SAME_MG_PER_L);
-    if known { Ok(()) } else { Err(Impossible::NoColour { mg_per_l, colours }) }
 }
 
 /// Whether something can have been done at `at`, as it is entered at `now`. `late` says that an

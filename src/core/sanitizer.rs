@@ -18,7 +18,9 @@
 //! label rules.
 //!
 //! A test strip shows one of a few colours, [`strip_colours`]. Between two of them nobody reads a number: the weaker
-//! one is entered, the careful choice (own, as for the bands). What another kit shows as a number is entered as one.
+//! one is entered, but the stronger one where it is above the range ([`too_strong_between`]). So what may lie outside
+//! is entered as outside, the careful choice (own, as for the bands). What another kit shows as a number is entered
+//! as one.
 //!
 //! Chlorine must never meet an acid (descaler, rinse-aid concentrate) or
 //! ammonia: the gas set free is poisonous. A concentration found wrong is
@@ -115,6 +117,23 @@ pub const fn strip_colours(sanitizing: Sanitizing) -> &'static [f64] {
         Sanitizing::Iodine => &[0.0, 12.5, 25.0, 50.0],
         Sanitizing::Quat => &[0.0, 100.0, 200.0, 300.0, 400.0, 500.0],
     }
+}
+
+/// The neighbouring colours of a test strip, mg/L, between which it counts as the stronger one: the weaker is permitted
+/// and the stronger is above the range, so that the solution may be too strong. `None` where no two are so; between
+/// all others it counts as the weaker one.
+///
+/// ```
+/// use rinseward::core::cycle::plate::Sanitizing;
+/// use rinseward::core::sanitizer::{Rules, too_strong_between};
+///
+/// assert_eq!(too_strong_between(Sanitizing::Iodine, &Rules::default()), Some((25.0, 50.0)));
+/// ```
+#[must_use]
+pub fn too_strong_between(sanitizing: Sanitizing, rules: &Rules) -> Option<(f64, f64)> {
+    let permitted = rules.permitted(sanitizing)?;
+    let mut neighbours = strip_colours(sanitizing).windows(2).map(|pair| (pair[0], pair[1]));
+    neighbours.find(|(weaker, stronger)| permitted.contains(weaker) && stronger > permitted.end())
 }
 
 /// Lowest chlorine of 4-501.114, mg/L.

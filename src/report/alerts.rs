@@ -7,7 +7,8 @@ use serde::Serialize;
 use super::local::{minute, second, zone_name};
 use crate::core::alert::words::condition;
 use crate::core::alert::{Action, Alert, Occasion, Pattern, Quantity};
-use crate::core::reader::Reader;
+use crate::core::counted::Noun;
+use crate::core::reader::{Language, Reader};
 use crate::core::record::{AlertRaised, Body, Change, Clearing, Notification, OfAlert, Outcome, Record};
 use crate::core::time::Timestamp;
 
@@ -227,7 +228,7 @@ const fn in_pattern(pattern: Pattern) -> &'static str {
 }
 
 fn racks(count: u64) -> String {
-    if count == 1 { "1 rack".to_owned() } else { format!("{count} racks") }
+    Noun::Racks.of(count, Language::English)
 }
 
 fn against(alert: &Alert, reader: &Reader) -> String {

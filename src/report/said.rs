@@ -3,7 +3,7 @@
 use super::alerts;
 use super::sheet::duration;
 use super::words;
-use crate::core::counted::Counted;
+use crate::core::counted::Noun;
 use crate::core::reader::{Language, Reader, Scale};
 use crate::core::reading::Fault;
 use crate::core::record::{
@@ -56,7 +56,7 @@ pub fn said(body: &Body) -> String {
         Body::Pruned(pruned) => {
             format!(
                 "pruned by age: {} that arrived before {}",
-                Counted::Readings.of(pruned.readings, Language::English),
+                Noun::Readings.of(pruned.readings, Language::English),
                 pruned.before
             )
         }
@@ -64,14 +64,14 @@ pub fn said(body: &Body) -> String {
             format!(
                 "{} took over {} of «{}»",
                 import.by,
-                Counted::Readings.of(import.readings, Language::English),
+                Noun::Readings.of(import.readings, Language::English),
                 import.file
             )
         }
         Body::Restored(restored) => {
             format!(
                 "the ledger goes on from a backup of {} ({})",
-                Counted::Records.of(restored.records, Language::English),
+                Noun::Records.of(restored.records, Language::English),
                 restored.by
             )
         }
@@ -83,10 +83,11 @@ pub fn said(body: &Body) -> String {
             let found: Vec<String> = done.probes.iter().map(proven).collect();
             format!("the wiring was proved: {} ({})", found.join("; "), done.by)
         }
-        Body::SignOff(signed) => match signed.open_points.len() {
+        Body::SignOff(signed) => match signed.open_points.len() as u64 {
             0 => format!("signed off by {}", signed.by),
-            1 => format!("signed off by {} with 1 open point", signed.by),
-            open => format!("signed off by {} with {open} open points", signed.by),
+            open => {
+                format!("signed off by {} with {}", signed.by, Noun::OpenPoints.of(open, Language::English))
+            }
         },
         Body::Access(access) => access.sentence(),
         Body::AlertRaised(_)
@@ -115,7 +116,7 @@ fn of_calibration(done: &CalibrationDone) -> String {
     format!(
         "{} was calibrated at {}: {found:+.2} °C from the reference as found, {left:+.2} °C as left ({})",
         done.probe,
-        Counted::Points.of(done.points.len() as u64, Language::English),
+        Noun::Points.of(done.points.len() as u64, Language::English),
         done.by
     )
 }

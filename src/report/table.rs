@@ -10,8 +10,9 @@ use jiff::tz::TimeZone;
 
 use super::row::CycleRow;
 use super::words;
+use crate::core::counted::Noun;
 use crate::core::cycle::verdict::Verdict;
-use crate::core::reader::Scale;
+use crate::core::reader::{Language, Scale};
 use crate::core::record::Basis;
 use crate::core::time::Timestamp;
 
@@ -115,7 +116,7 @@ impl Table {
             return writeln!(out, "No cycle on record for this choice.");
         }
         writeln!(out)?;
-        write!(out, "{total} {}", if total == 1 { "cycle" } else { "cycles" })?;
+        write!(out, "{}", Noun::Cycles.of(total, Language::English))?;
         for (place, (verdict, count)) in
             Verdict::ALL.into_iter().zip(self.counts).filter(|(_, count)| *count > 0).enumerate()
         {

@@ -12,31 +12,48 @@ use rustls::pki_types::{CertificateDer, PrivateKeyDer};
 use rustls::{AlertDescription, CertificateError, ClientConfig, ConfigBuilder, RootCertStore, WantsVerifier};
 
 use super::secret::{PrepareError, refuse_exposed};
+use crate::core::alert::trial::Fact;
 
 /// Why a TLS handshake failed, where the cause is known.
 #[derive(Clone, Copy, PartialEq, Eq, Debug, thiserror::Error)]
 pub enum TlsFault {
     /// The server's certificate is signed by somebody else.
-    #[error("the server's certificate is not signed by an authority trusted here")]
+    #[error("{}", self.fact())]
     UnknownAuthority,
     /// The server's certificate is for other names.
-    #[error("the server's certificate is for another host name")]
+    #[error("{}", self.fact())]
     OtherName,
     /// The server's certificate is out of date, or the clock is.
-    #[error("the server's certificate is not valid at this time; check the clock too")]
+    #[error("{}", self.fact())]
     NotValidNow,
     /// The server shows the certificate of an authority as its own.
-    #[error("the server shows the certificate of an authority; it needs one of its own, with CA:FALSE")]
+    #[error("{}", self.fact())]
     AuthorityAsServer,
     /// The server wants a client certificate.
-    #[error("the server demands a client certificate")]
+    #[error("{}", self.fact())]
     ClientCertificateMissing,
     /// The server does not accept the client certificate.
-    #[error("the server does not accept the client certificate")]
+    #[error("{}", self.fact())]
     ClientCertificateRefused,
     /// What answers does not speak TLS.
-    #[error("what answers at this port does not speak TLS")]
+    #[error("{}", self.fact())]
     NoTls,
+}
+
+impl TlsFault {
+    /// It as the fact that people are told, in each language.
+    #[must_use]
+    pub const fn fact(self) -> Fact {
+        match self {
+            Self::UnknownAuthority => Fact::AuthorityUnknown {},
+            Self::OtherName => Fact::NameOther {},
+            Self::NotValidNow => Fact::NotValidNow {},
+            Self::AuthorityAsServer => Fact::AuthorityAsServer {},
+            Self::ClientCertificateMissing => Fact::ClientCertificateMissing {},
+            Self::ClientCertificateRefused => Fact::ClientCertificateRefused {},
+            Self::NoTls => Fact::NoTls {},
+        }
+    }
 }
 
 /// Says what a failed read, write or handshake over TLS means.

@@ -10,11 +10,14 @@ use std::path::{Path, PathBuf};
 
 use rustls::pki_types::pem;
 
+use crate::core::alert::trial::Fact;
+use crate::core::reader::Language;
+
 /// Why a link could not be prepared: nothing of it changes by waiting.
 #[derive(Debug, thiserror::Error)]
 pub enum PrepareError {
     /// A file cannot be read.
-    #[error("cannot read «{}»", path.display())]
+    #[error("{}", self.fact())]
     Read {
         /// The file.
         path: PathBuf,
@@ -22,19 +25,19 @@ pub enum PrepareError {
         source: io::Error,
     },
     /// A secret that every user of this computer can read.
-    #[error("«{}» holds a secret, and every user of this computer can read it", path.display())]
+    #[error("{}", self.fact())]
     Exposed {
         /// The file.
         path: PathBuf,
     },
     /// A secret file without a secret.
-    #[error("«{}» holds no secret in its first line", path.display())]
+    #[error("{}", self.fact())]
     Empty {
         /// The file.
         path: PathBuf,
     },
     /// A file that should hold certificates does not.
-    #[error("«{}» holds no certificate in PEM form", path.display())]
+    #[error("{}", self.fact())]
     Certificates {
         /// The file.
         path: PathBuf,
@@ -42,7 +45,7 @@ pub enum PrepareError {
         source: Option<pem::Error>,
     },
     /// A file that should hold a private key does not.
-    #[error("«{}» holds no private key in PEM form", path.display())]
+    #[error("{}", self.fact())]
     PrivateKey {
         /// The file.
         path: PathBuf,
@@ -50,28 +53,28 @@ pub enum PrepareError {
         source: pem::Error,
     },
     /// This computer has no list of certificate authorities.
-    #[error("this computer has no certificates of public authorities")]
+    #[error("{}", self.fact())]
     NoSystemRoots,
     /// TLS does not accept a certificate or key.
-    #[error("TLS does not accept the configured certificates")]
+    #[error("{}", self.fact())]
     Tls(#[source] rustls::Error),
     /// A signing secret in another form.
-    #[error("«{}» holds no signing secret: whsec_ and 24 to 64 bytes in base64", path.display())]
+    #[error("{}", self.fact())]
     SigningSecret {
         /// The file.
         path: PathBuf,
     },
     /// A text that is no address of e-mail.
-    #[error("«{address}» is no address")]
+    #[error("{}", self.fact())]
     Address {
         /// The text.
         address: String,
     },
     /// The client for HTTP cannot be made.
-    #[error("the HTTP client cannot be made")]
+    #[error("{}", self.fact())]
     Client(#[source] reqwest::Error),
     /// The host can stand in no certificate.
-    #[error("«{host}» is no name or address that a certificate can hold")]
+    #[error("{}", self.fact())]
     HostName {
         /// The host as configured.
         host: String,
@@ -119,33 +122,30 @@ impl PrepareError {
         }
     }
 
-    /// What to type or do about it.
+    /// It as the fact that people are told, in each language.
+    #[must_use]
+    pub fn fact(&self) -> Fact {
+        let shown = |path: &Path| path.display().to_string();
+        match self {
+            Self::Read { path, .. } => Fact::Unreadable { path: shown(path) },
+            Self::Exposed { path } => Fact::Exposed { path: shown(path) },
+            Self::Empty { path } => Fact::Empty { path: shown(path) },
+            Self::Certificates { path, .. } => Fact::NoCertificate { path: shown(path) },
+            Self::PrivateKey { path, .. } => Fact::NoPrivateKey { path: shown(path) },
+            Self::NoSystemRoots => Fact::NoAuthorities {},
+            Self::Tls(_) => Fact::NotForTls {},
+            Self::SigningSecret { path } => Fact::NoSigningSecret { path: shown(path) },
+            Self::Address { address } => Fact::NoAddress { to: address.clone() },
+            Self::Client(_) => Fact::NoHttpClient {},
+            Self::HostName { host } => Fact::NoHostName { name: host.clone() },
+        }
+    }
+
+    /// What to type or do about it, in English.
     #[must_use]
     pub fn fix(&self) -> String {
-        match self {
-            Self::Read { path, .. } => {
-                format!("check the path and let the service user read {}", path.display())
-            }
-            Self::Exposed { path } => format!("chmod o= {}", path.display()),
-            Self::Empty { path } => {
-                format!("write the secret into the first line of {}", path.display())
-            }
-            Self::Certificates { path, .. } => {
-                format!("put the certificates into {} in PEM form", path.display())
-            }
-            Self::PrivateKey { path, .. } => {
-                format!("put the private key into {} in PEM form", path.display())
-            }
-            Self::NoSystemRoots => "install the package ca-certificates, or name a ca-file".to_owned(),
-            Self::Tls(_) => "check that the key belongs to the certificate".to_owned(),
-            Self::SigningSecret { path } => format!(
-                "printf 'whsec_%s\\n' \"$(openssl rand -base64 32)\" > {}, and give the receiver the same line",
-                path.display()
-            ),
-            Self::Address { .. } => "write an address such as kitchen@example.org".to_owned(),
-            Self::Client(_) => "check the certificates in ca-file".to_owned(),
-            Self::HostName { .. } => "correct the host".to_owned(),
-        }
+        // Each of these facts is one of settings, which all have advice.
+        self.fact().advice(Language::English).unwrap_or_default()
     }
 }
 

@@ -48,11 +48,13 @@ pub use change::{Change, ChangeError, ChangeRefusal, Changed, FIRST, TOKEN_DAYS_
 pub(super) use gate::{Far, not_allowed, to_login, whence};
 pub use gate::{Requirement, protect, require};
 pub(super) use pages::asked;
+#[cfg(test)]
+pub(super) use routes::PAGES;
 
 use self::bucket::Buckets;
 use self::password::Hasher;
 use self::store::{Account, Pending, Recorded, Store, StoreError, Token};
-use self::tally::{Refused, Tally};
+use self::tally::{Refused, Tally, Whose};
 use crate::core::record::{AccessDeed, AccessEvent, AccessRefusal, AskedChange, Unchanged};
 use crate::core::time::Timestamp;
 
@@ -87,8 +89,6 @@ pub enum AccessError {
 struct Bounds {
     buckets: Buckets,
     tally: Tally,
-    /// Refused changes of accounts and tokens: a stranger's tries crowd none of them out.
-    changes: Tally,
 }
 
 /// Accounts, sessions and tokens at work.
@@ -182,10 +182,11 @@ impl Access {
         self.bounds().buckets.take(self.now(), from)
     }
 
-    /// Notes that somebody was turned away. `account` is what goes on record.
-    async fn refused(self: &Arc<Self>, account: &str, why: AccessRefusal, from: &str) {
+    /// Notes that somebody was turned away. `account` is what goes on record; it is what they typed
+    /// where they are not known.
+    async fn refused(self: &Arc<Self>, account: &str, why: AccessRefusal, (from, whose): (&str, Whose<'_>)) {
         let now = self.now();
-        let told = self.bounds().tally.take(now, account, Refused::Visit(why), (Some(from), None));
+        let told = self.bounds().tally.take(now, account, Refused::Visit(why), (Some(from), whose));
         self.note(now, told).await;
     }
 
@@ -194,10 +195,10 @@ impl Access {
         self: &Arc<Self>,
         account: &str,
         (asked, why): (AskedChange, Unchanged),
-        (from, by): (Option<&str>, Option<&str>),
+        (from, whose): (Option<&str>, Whose<'_>),
     ) {
         let now = self.now();
-        let told = self.bounds().changes.take(now, account, Refused::Change(asked, why), (from, by));
+        let told = self.bounds().tally.take(now, account, Refused::Change(asked, why), (from, whose));
         self.note(now, told).await;
     }
 
@@ -224,9 +225,8 @@ impl Access {
     pub async fn tidy(self: &Arc<Self>, end: bool) -> Result<(), AccessError> {
         let now = self.now();
         let told = {
-            let Bounds { tally, changes, .. } = &mut *self.bounds();
-            let turn = |tally: &mut Tally| if end { tally.end() } else { tally.turn(now) };
-            [turn(tally), turn(changes)].concat()
+            let Bounds { tally, .. } = &mut *self.bounds();
+            if end { tally.end() } else { tally.turn(now) }
         };
         self.at_store(move |store| Ok(store.tidy(now, &told)?)).await
     }

@@ -26,12 +26,14 @@ use super::serve::{ACTION_CHARS_MAX, NOTE_CHARS_MAX};
 use super::sheet::{Decided, Deed};
 use super::who;
 use crate::core::access::Right;
+use crate::core::address::escaped;
 use crate::core::alert::{Action, Alert};
 use crate::core::cycle::sign::Sign;
 use crate::core::cycle::verdict::Verdict;
 use crate::core::cycle::words::verdict;
+use crate::core::logbook::words::to_do;
 use crate::core::reader::Reader;
-use crate::core::record::Record;
+use crate::core::record::{CheckKind, Record};
 use crate::core::time::Timestamp;
 
 /// An alert with what is said of it in one line.
@@ -216,6 +218,8 @@ struct AlertPage<'a> {
     racks: Vec<Rack>,
     more_racks: Option<String>,
     trail: Vec<Happened>,
+    /// Entries that may take it back, each with its address.
+    entries: Vec<(String, String)>,
     note: Field,
     held: Field,
     done: Field,
@@ -271,12 +275,27 @@ async fn answer<K: Kitchen>(
         more_racks: (more > 0 && !racks.is_empty()).then(|| words::more_racks(more, reader.language)),
         racks,
         trail: trail::told(&whole.trail, reader),
+        entries: entries(&whole, person),
         note: typed.note,
         held: typed.held,
         done: typed.done,
         whole: &whole,
     };
     frame::page(status, page.render())
+}
+
+/// The forms of the logbook by which whoever looks may enter what takes an alert back.
+fn entries(whole: &Whole, person: &Person) -> Vec<(String, String)> {
+    if whole.closed.is_some() || !person.may(Right::Enter) {
+        return Vec::new();
+    }
+    let language = person.reader.language;
+    let form = |kind: CheckKind| {
+        let machine = whole.alert.machine.as_deref().map(|machine| format!("?machine={}", escaped(machine)));
+        let address = format!("logbook/{}{}", kind.as_str(), machine.unwrap_or_default());
+        (address, format!("{}: {}", words(language).enter, to_do(kind, language)))
+    };
+    whole.alert.answered_by().into_iter().map(form).collect()
 }
 
 fn shown(rack: &Affected, reader: &Reader) -> Rack {
@@ -315,8 +334,22 @@ pub(super) async fn acknowledge<K: Kitchen>(
     let Some(note) = typed.note.take(form::optional(&note, NOTE_CHARS_MAX), person.reader.language) else {
         return answer(&pages, &person, number, typed, (StatusCode::UNPROCESSABLE_ENTITY, 2)).await;
     };
-    let deed = Deed::Acknowledge { by: person.name.clone(), note: note.unwrap_or_default() };
-    decide(&pages, &person, number, deed).await
+    let deed = Deed::Acknowledge { by: person.name.clone(), note: note.clone().unwrap_or_default() };
+    if let Err(refused) = pages.kitchen.decide(number, deed).await {
+        return frame::refuse(refused, &person, &pages.site, 2);
+    }
+    let whole = match pages.kitchen.alert(&person.reader, number).await {
+        Ok(whole) => whole,
+        Err(refused) => return frame::refuse(refused, &person, &pages.site, 2),
+    };
+    let taken = whole.alert.acknowledged.as_ref();
+    let own = taken.is_some_and(|taken| taken.by == person.name && taken.note == note);
+    if note.is_none() || own {
+        return frame::go(&format!("../{number}"));
+    }
+    let taken = taken.map(|taken| (taken.by.clone(), person.reader.moment(taken.at)));
+    typed.note.fault = Some(words::taken_before(taken, person.reader.language));
+    answer(&pages, &person, number, typed, (StatusCode::CONFLICT, 2)).await
 }
 
 /// What is sent as corrective action.
@@ -363,14 +396,6 @@ pub(super) async fn act<K: Kitchen>(
     let standing = standing.map(|action| (action.by, person.reader.moment(action.at)));
     typed.held.fault = Some(words::late(standing, language));
     answer(&pages, &person, number, typed, (StatusCode::CONFLICT, 2)).await
-}
-
-/// Does it, and sends the browser back to the page, so that a reload sends nothing twice.
-async fn decide<K: Kitchen>(pages: &Pages<K>, person: &Person, number: u64, deed: Deed) -> Response {
-    match pages.kitchen.decide(number, deed).await {
-        Ok(Decided::Done | Decided::Late) => frame::go(&format!("../{number}")),
-        Err(refused) => frame::refuse(refused, person, &pages.site, 2),
-    }
 }
 
 #[cfg(test)]

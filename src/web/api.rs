@@ -258,6 +258,15 @@ pub enum Trouble {
     NotNow,
 }
 
+impl Trouble {
+    /// A span that ends before it begins.
+    #[must_use]
+    pub fn backwards() -> Self {
+        let detail = "the span ends before it begins: to names the last day, or the first instant after it";
+        Self::Wrong { field: "to".to_owned(), detail: detail.to_owned() }
+    }
+}
+
 /// A column of a list, for its description.
 #[derive(Clone, PartialEq, Eq, Debug)]
 pub struct Field {

@@ -15,7 +15,7 @@ use super::person::Person;
 use crate::core::address::escaped;
 use crate::core::alert::hours::local_date;
 use crate::core::channel::Place;
-use crate::core::counted::Counted;
+use crate::core::counted::Noun;
 use crate::core::cycle::sign::Sign;
 use crate::core::cycle::verdict::Verdict;
 use crate::core::cycle::words::{meaning, verdict as verdict_word};
@@ -258,7 +258,7 @@ pub(super) async fn proof<K: Kitchen>(
 fn sealing_told<'a>(sealing: &'a Sealing, reader: &Reader) -> SealingTold<'a> {
     let counted = sealing.checkpoint.filter(|(size, _)| sealing.record < *size);
     let counted = counted
-        .map(|(size, at)| format!("{}, {}", Counted::Records.of(size, reader.language), reader.moment(at)));
+        .map(|(size, at)| format!("{}, {}", Noun::Records.of(size, reader.language), reader.moment(at)));
     SealingTold { sealing, counted }
 }
 
@@ -268,7 +268,7 @@ fn spikes_told(count: u64, language: Language) -> String {
         1 => said(language, "set aside", "apartado"),
         _ => said(language, "set aside", "apartados"),
     };
-    format!("{} {aside}", Counted::Spikes.of(count, language))
+    format!("{} {aside}", Noun::Spikes.of(count, language))
 }
 
 /// The settled minimum against the limit.

@@ -42,6 +42,8 @@ pub(super) enum Fault {
     NotTheStrip(f64, f64),
     /// No colour of the strip stands for the first, mg/L: they stand for the others.
     NoColour(f64, &'static [f64]),
+    /// The same of the right value of an entry, which has a field for its method.
+    NoColourEntered(f64, &'static [f64]),
     /// The number lies outside of these two, with their digits behind the point.
     Outside(f64, f64),
     /// It is no time of the site's clock, such as 2026-11-26T12:40.
@@ -81,17 +83,18 @@ impl Fault {
                 };
             }
             Self::NoColour(mg_per_l, colours) => {
-                let colours = listed(colours);
-                return match language {
-                    Language::English => format!(
-                        "The strip of this machine has no colour for {mg_per_l}: it has {colours}. Tap one above; what \
-                         another kit shows goes into this field."
-                    ),
-                    Language::Spanish => format!(
-                        "La tira de esta máquina no tiene color para {mg_per_l}: tiene {colours}. Toque uno arriba; lo \
-                         que marca otro método va en este campo."
-                    ),
-                };
+                let then = (
+                    "Tap one above; what another kit shows goes into this field.",
+                    "Toque uno arriba; lo que marca otro método va en este campo.",
+                );
+                return no_colour(mg_per_l, colours, then, language);
+            }
+            Self::NoColourEntered(mg_per_l, colours) => {
+                let then = (
+                    "Give one of these, or say below by which other kit it was measured.",
+                    "Ponga uno de ellos, o diga abajo con qué otro método se midió.",
+                );
+                return no_colour(mg_per_l, colours, then, language);
             }
             Self::Outside(from, to) => {
                 let (from, to) = (plain(from), plain(to));
@@ -121,6 +124,19 @@ impl Fault {
             Language::Spanish => spanish,
         }
         .to_owned()
+    }
+}
+
+/// That the strip has no such colour, mg/L, which it has, and what to do then.
+fn no_colour(mg_per_l: f64, colours: &[f64], then: (&str, &str), language: Language) -> String {
+    let colours = listed(colours);
+    match language {
+        Language::English => {
+            format!("The strip of this machine has no colour for {mg_per_l}: it has {colours}. {}", then.0)
+        }
+        Language::Spanish => {
+            format!("La tira de esta máquina no tiene color para {mg_per_l}: tiene {colours}. {}", then.1)
+        }
     }
 }
 

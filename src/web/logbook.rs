@@ -27,12 +27,15 @@ use crate::core::record::{Amendment, Check, Note};
 use crate::core::time::Timestamp;
 
 /// A machine, as far as the forms need it.
-#[derive(Clone, PartialEq, Eq, Debug)]
+#[derive(Clone, PartialEq, Debug)]
 pub struct Known {
     /// Its name.
     pub name: String,
     /// How it sanitizes.
     pub sanitizing: Sanitizing,
+    /// The colours of its strip, mg/L, between which it counts as the stronger one, see
+    /// [`crate::core::sanitizer::too_strong_between`].
+    pub too_strong_between: Option<(f64, f64)>,
     /// Its temperature probes, `<machine>/<probe>`.
     pub probes: Vec<String>,
 }
@@ -144,8 +147,8 @@ pub trait Logbook: Clone + Send + Sync + 'static {
     /// What is due, and the entries of the day.
     fn today(&self, reader: &Reader) -> impl Future<Output = Result<Today, Refusal>> + Send;
 
-    /// Whether somebody is told of supplies that are short.
-    fn tells_of_short_supplies(&self) -> bool;
+    /// Whether somebody is told of what a look at the supplies found short, by an alert that is open.
+    fn tells_of_look(&self, record: u64) -> impl Future<Output = Result<bool, Refusal>> + Send;
 
     /// An entry on record.
     fn entry(&self, record: u64) -> impl Future<Output = Result<Entered, Refusal>> + Send;

@@ -20,7 +20,7 @@ use super::person::Person;
 use super::query::{self, Expected, Given};
 use crate::core::alert::hours::{instant, local_date};
 use crate::core::channel::Place;
-use crate::core::counted::Counted;
+use crate::core::counted::Noun;
 use crate::core::cycle::sign::Sign;
 use crate::core::cycle::verdict::Verdict;
 use crate::core::cycle::words::{verdict as verdict_word, verdicts};
@@ -234,7 +234,7 @@ impl DayTold {
             zone: zone_of(reader, noon),
             before: day.before.map(|date| date.to_string()),
             after: day.after.map(|date| date.to_string()),
-            racks: Counted::Racks.of(day.racks.len() as u64, reader.language),
+            racks: Noun::Racks.of(day.racks.len() as u64, reader.language),
             counts: counted(&day.racks, reader),
             rows: day.racks.iter().map(|rack| rack_row(rack, reader)).collect(),
             gaps: day.gaps.iter().map(|gap| gap_line(gap, reader)).collect(),

@@ -84,9 +84,10 @@ pub struct Tank {
 pub enum Data {
     /// They do.
     Live,
-    /// The last reading of one of them was that of then.
-    Old(Timestamp),
-    /// Nothing came since the gateway started.
+    /// One of them tells nothing of now: its last reading was that of then. Without a time nothing came of one of them
+    /// since the gateway started.
+    Old(Option<Timestamp>),
+    /// Nothing came of any of them since the gateway started.
     None,
 }
 

@@ -16,7 +16,9 @@ use jiff::civil::{Date, DateTime, Time};
 
 use super::form::Field;
 use super::frame::{self, Frame, Site, Tab, said};
+use super::pages;
 use super::person::Person;
+use super::stranger::Stranger;
 use crate::core::reader::{Language, filled};
 
 /// Longest part that is said again to whoever sent it, in characters; the rest is left out (own choice).
@@ -49,6 +51,8 @@ pub(super) enum Expected {
     Beside(&'static str, Vec<&'static str>),
     /// One of these names.
     Named(Vec<&'static str>),
+    /// The way to a page of this site.
+    Page,
     /// Names and values that can be told apart.
     Pairs,
 }
@@ -71,6 +75,7 @@ impl Expected {
                 ("that the address ends without it", "que la dirección termine sin ello")
             }
             Self::Named(_) => ("one of the names {what}", "uno de los nombres {what}"),
+            Self::Page => ("the way to a page of this site", "el camino a una página de este sitio"),
             Self::Pairs => ("name=value, with & between", "nombre=valor, con & entre ellos"),
         };
         let what = match self {
@@ -85,6 +90,7 @@ impl Expected {
             | Self::Record
             | Self::Listed
             | Self::Once
+            | Self::Page
             | Self::Pairs => String::new(),
         };
         filled(if language == Language::English { english } else { spanish }, &[("what", &what)])
@@ -122,7 +128,8 @@ impl Wrong {
             | Expected::Listed
             | Expected::Once
             | Expected::Without(_)
-            | Expected::Beside(..) => (
+            | Expected::Beside(..)
+            | Expected::Page => (
                 "{name}: «{read}» was read; expected is {expected}.",
                 "{name}: se leyó «{read}»; se espera {expected}.",
             ),
@@ -249,6 +256,25 @@ pub(super) fn refused(given: &Given, person: &Person, site: &Site, deep: usize) 
     let frame = Frame::new(site, person, Tab::None, deep, title);
     let wrong = given.beside(&[], language);
     frame::page(StatusCode::UNPROCESSABLE_ENTITY, AstrayPage { frame, wrong }.render())
+}
+
+#[derive(Template)]
+#[template(path = "web/form/astray-stranger.html", config = ".askama.toml")]
+struct AstrayStrangerPage {
+    words: &'static pages::Words,
+    title: &'static str,
+    style: &'static str,
+    stranger: Stranger,
+    wrong: Vec<String>,
+}
+
+/// The same for somebody who is not known.
+pub(super) fn refused_to(given: &Given, stranger: Stranger) -> Response {
+    let language = stranger.language;
+    let title = said(language, "Not understood", "No se entiende");
+    let (words, style, wrong) = (pages::words(language), pages::STYLE, given.beside(&[], language));
+    let page = AstrayStrangerPage { words, title, style, stranger, wrong };
+    frame::page(StatusCode::UNPROCESSABLE_ENTITY, page.render())
 }
 
 /// A day as addresses write it, and in no other of the ways that a day can be written.

@@ -87,6 +87,7 @@ fn alert(number: u64, condition: Condition, about: &[&str]) -> Alert {
         limit: None,
         racks: Racks::default(),
         last_good: None,
+        before_return: 0,
         pattern: None,
         about: about.iter().map(|text| (*text).to_owned()).collect(),
         acknowledged: None,
@@ -214,7 +215,7 @@ fn digests_read_as_agreed() {
 fn records_that_cannot_be_read_are_told() {
     for (language, subject, advice) in [
         (Language::English, "records that cannot be read: 3", "rinseward verify"),
-        (Language::Spanish, "registros que no se pueden leer: 3", "rinseward verify"),
+        (Language::Spanish, "asientos que no se pueden leer: 3", "rinseward verify"),
     ] {
         let facts = facts(language, Scale::Celsius);
         let message = compose(&Digest { unreadable: 3, ..day() }, &facts, None);

@@ -120,7 +120,11 @@ pub(super) fn why(alert: &Alert, chemical: bool) -> Vec<Phrase> {
 
 /// What to do now, in order.
 pub(super) fn steps(alert: &Alert, chemical: bool) -> Vec<Phrase> {
-    let hold = if alert.last_good.is_some() { Phrase::HoldSinceGood } else { Phrase::HoldSince };
+    let hold = match alert.last_good {
+        Some(_) if alert.has_older_racks() => Phrase::HoldOlderToo,
+        Some(_) => Phrase::HoldSinceGood,
+        None => Phrase::HoldSince,
+    };
     let (run_empty, tank) = match alert.limit {
         Some(_) => (Phrase::RunEmpty, Phrase::TankHeater),
         None => (Phrase::RunEmptyPlain, Phrase::TankHeaterPlain),

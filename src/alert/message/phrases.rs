@@ -3,11 +3,12 @@
 //! `{name}` stands for a value; both languages of a phrase use the same names.
 //! The Spanish is that of kitchens in the Americas: «canasta» for rack.
 
+use crate::core::logbook::words::{FILL_UP, NO_SANITIZER};
 use crate::core::reader::{Language, filled};
 
 /// Makes the list of phrases and what each says.
 macro_rules! phrases {
-    ($($name:ident: $english:literal, $spanish:literal;)*) => {
+    ($($name:ident: $english:expr, $spanish:expr;)*) => {
         /// A phrase.
         #[derive(Clone, Copy, PartialEq, Eq, Debug)]
         pub(crate) enum Phrase { $($name),* }
@@ -42,7 +43,7 @@ phrases! {
     CalibrationOverdue: "Calibration overdue", "Calibración vencida";
     ThermometerOff: "Thermometer off", "Termómetro desajustado";
     SuppliesShort: "Supplies short", "Faltan suministros";
-    RecordDamaged: "Record of a calibration damaged", "Registro de una calibración dañado";
+    RecordDamaged: "Record of a calibration damaged", "Asiento de una calibración dañado";
     DiskFilling: "Disk filling up", "Disco casi lleno";
     ClockUnsynchronised: "Clock not synchronised", "Reloj sin sincronizar";
     SeriesBacklog: "Time series not written", "Serie temporal sin escribir";
@@ -117,6 +118,7 @@ phrases! {
     // What to do now, one step each.
     StopFeeding: "Stop feeding the machine.", "Deje de cargar la máquina.";
     HoldSinceGood: "Hold every rack washed since the last good one ({last_good}). Do not use that ware.", "Aparte todas las canastas lavadas desde la última correcta ({last_good}). No use esa vajilla.";
+    HoldOlderToo: "Hold every rack washed since the last good one ({last_good}), and those of before that this alert names. Do not use that ware.", "Aparte todas las canastas lavadas desde la última correcta ({last_good}), y las anteriores que esta alerta nombra. No use esa vajilla.";
     HoldSince: "Hold every rack washed since {since}. Do not use that ware.", "Aparte todas las canastas lavadas desde {since}. No use esa vajilla.";
     RunEmpty: "Run an empty rack, then another: does the final rinse reach {limit}?", "Pase una canasta vacía y luego otra: ¿llega el enjuague final a {limit}?";
     RunEmptyPlain: "Run an empty rack, then another: is the final rinse good again?", "Pase una canasta vacía y luego otra: ¿vuelve a ser correcto el enjuague final?";
@@ -141,12 +143,12 @@ phrases! {
     Calibrate: "Have {about} checked at ice and boil, or by a laboratory, and enter the calibration.", "Haga comprobar {about} en hielo y ebullición, o en un laboratorio, y anote la calibración.";
     CompareAgain: "Compare {about} once more, in well stirred ice and water. If it is still off, adjust or replace it, or calibrate it, and enter the result.", "Compare {about} otra vez, en hielo y agua bien removidos. Si sigue desajustado, ajústelo, cámbielo o calíbrelo, y anote el resultado.";
     LookBack: "Look through the racks since it last agreed: which were hot enough only by what it shows?", "Repase las canastas desde que coincidió por última vez: ¿cuáles alcanzaron el calor solo según lo que muestra?";
-    FillUp: "Fill up or change what is short before the next rack, by the product's label; prime the dosing pump after a change.", "Rellene o cambie lo que falta antes de la próxima canasta, según la etiqueta del producto; cebe la bomba dosificadora después del cambio.";
-    NoSanitizer: "If it is the sanitizer: stop feeding the machine, hold the racks washed since the last good test, and test with a strip before it is used again.", "Si es el desinfectante: deje de cargar la máquina, aparte las canastas lavadas desde la última prueba correcta y mida con una tira antes de volver a usarla.";
-    EnterSupplies: "Look again and enter it: only a look that finds everything there clears this alert.", "Revise otra vez y anótelo: solo una revisión que lo encuentre todo cierra esta alerta.";
+    FillUp: FILL_UP.0, FILL_UP.1;
+    NoSanitizer: NO_SANITIZER.0, NO_SANITIZER.1;
+    EnterSupplies: "Look again and enter it: a look that finds everything there clears this alert.", "Revise otra vez y anótelo: una revisión que lo encuentre todo da por resuelta esta alerta.";
     KeepCopy: "Copy the ledger and the files beside it to another disk, then let «rinseward verify» say what is damaged; a backup may hold the record whole.", "Copie el registro y los archivos que lo acompañan a otro disco y pida a «rinseward verify» que diga qué está dañado; puede que una copia de seguridad lo tenga entero.";
     CalibrateAgain: "Calibrate every probe again that may be meant (rinseward calibrate), and measure how fast it answers (rinseward respond).", "Calibre de nuevo cada sonda a la que pueda referirse (rinseward calibrate) y mida lo rápido que responde (rinseward respond).";
-    RecordNumber: "record {number}", "registro {number}";
+    RecordNumber: "record {number}", "asiento {number}";
     FreeSpace: "Free space on the disk of the ledger. Never delete or move the ledger itself.", "Libere espacio en el disco del registro. Nunca borre ni mueva el propio registro.";
     CheckClock: "Whoever looks after the gateway: check its network and time service.", "Quien cuide del equipo: revise su red y su servicio de hora.";
     CheckSeries: "Whoever looks after the server: check that it runs and takes data. What waits is sent later.", "Quien cuide del servidor: compruebe que funciona y acepta datos. Lo que espera se envía después.";
@@ -229,10 +231,10 @@ phrases! {
     DigestNothingOpen: "no alert open", "ninguna alerta abierta";
     DigestMissing: "checks missing: {count}", "controles que faltan: {count}";
     DigestFailed: "checks failed: {count}", "controles que no cumplen: {count}";
-    DigestUnread: "records that cannot be read: {count}", "registros que no se pueden leer: {count}";
-    Damage: "Damaged records", "Registros dañados";
+    DigestUnread: "records that cannot be read: {count}", "asientos que no se pueden leer: {count}";
+    Damage: "Damaged records", "Asientos dañados";
     DamageNote: "They are in none of the numbers here. Whoever looks after the gateway: run «rinseward verify» on the ledger.", "No están en ninguna de estas cifras. Quien cuide del equipo: ejecute «rinseward verify» sobre el registro.";
-    DamageOfAlerts: "Records of alerts that cannot be read: {count}. More may have happened than is shown here. Whoever looks after the gateway: run «rinseward verify» on the ledger.", "Registros de alertas que no se pueden leer: {count}. Puede haber ocurrido más de lo que aquí se ve. Quien cuide del equipo: ejecute «rinseward verify» sobre el registro.";
+    DamageOfAlerts: "Records of alerts that cannot be read: {count}. More may have happened than is shown here. Whoever looks after the gateway: run «rinseward verify» on the ledger.", "Asientos de alertas que no se pueden leer: {count}. Puede haber ocurrido más de lo que aquí se ve. Quien cuide del equipo: ejecute «rinseward verify» sobre el registro.";
     DigestPages: "See the pages", "Ver las páginas";
     DigestOpen: "alerts open: {count}", "alertas abiertas: {count}";
     Coldest: "Coldest: {measured} (limit {limit}), {at}", "Más fría: {measured} (límite {limit}), {at}";
@@ -251,7 +253,7 @@ phrases! {
     Days: "Day by day", "Día a día";
     DayLine: "{day}: {racks}", "{day}: {racks}";
     Integrity: "Proof for later", "Prueba para más tarde";
-    IntegrityNote: "Keep this mail. The lines below fix every record up to them: whoever holds them can prove later that none was changed or removed.", "Guarde este correo. Las líneas de abajo fijan todos los registros hasta ellas: quien las tenga puede probar después que ninguno se cambió ni se borró.";
+    IntegrityNote: "Keep this mail. The lines below fix every record up to them: whoever holds them can prove later that none was changed or removed.", "Guarde este correo. Las líneas de abajo fijan todos los asientos hasta ellas: quien las tenga puede probar después que ninguno se cambió ni se borró.";
     Machines: "Machines", "Máquinas";
 
     // The short form.
@@ -270,7 +272,7 @@ phrases! {
     ShortCalibrationOverdue: "CALIBRATION OVERDUE", "CALIBRACIÓN VENCIDA";
     ShortThermometerOff: "THERMOMETER OFF", "TERMÓMETRO DESAJUSTADO";
     ShortSuppliesShort: "SUPPLIES SHORT", "FALTAN SUMINISTROS";
-    ShortRecordDamaged: "RECORD DAMAGED", "REGISTRO DAÑADO";
+    ShortRecordDamaged: "RECORD DAMAGED", "ASIENTO DAÑADO";
     ShortDiskFilling: "DISK FILLING UP", "DISCO CASI LLENO";
     ShortClock: "CLOCK NOT SYNCHRONISED", "RELOJ SIN SINCRONIZAR";
     ShortSeries: "TIME SERIES NOT WRITTEN", "SERIE SIN ESCRIBIR";

@@ -88,6 +88,7 @@ fn alert(condition: Condition) -> Alert {
         limit: figures.map(|figures| figures.2),
         racks: if figures.is_some() && !of_site { racks } else { Racks::default() },
         last_good: (!of_site).then(|| Rack { index: 4208, at: at("2026-11-25T17:01:40Z") }),
+        before_return: 0,
         pattern: (condition == Condition::Cold).then_some(Pattern::Repeated),
         about,
         acknowledged: None,
@@ -391,6 +392,19 @@ fn an_action_before_the_latest_rack_is_not_enough() {
     assert_ne!(done, missing, "the same order before and after one more rack");
     cleared.alert.action = None;
     assert_eq!(missing, first_line(&cleared), "as if no action had been written");
+}
+
+// Own promise: nobody is told to hold racks that were good between two times, and of the first nothing is forgotten.
+#[test]
+fn an_alert_that_came_back_holds_the_racks_of_both_times() {
+    let mut notice = notice(Condition::Cold, Occasion::Raised, Language::English, Scale::Celsius);
+    assert!(!told(&notice).text.contains("and those of before"), "{}", told(&notice).text);
+    notice.alert.before_return = 2;
+    assert!(
+        told(&notice).text.contains("and those of before that this alert names"),
+        "{}",
+        told(&notice).text
+    );
 }
 
 #[test]

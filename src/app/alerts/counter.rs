@@ -180,5 +180,5 @@ pub(in crate::app) fn perform_alone(loaded: &Loaded, order: Order) -> Result<Don
     let closed = handle.close().map_err(|error| ledger::diagnose(&error, path));
     let done = done.map_err(failed)?;
     closed?;
-    done.map_err(Failure::from)
+    done.map(|done| Done { alone: true, ..done }).map_err(Failure::from)
 }

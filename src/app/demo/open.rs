@@ -6,6 +6,8 @@ use jiff::tz::TimeZone;
 
 use crate::app::alerts::story;
 use crate::core::alert::{Alert, AlertNumber};
+use crate::core::counted::Noun;
+use crate::core::reader::Language;
 use crate::ledger::{LedgerError, Reader};
 use crate::report::{alerts as printed, table};
 
@@ -70,8 +72,7 @@ fn line(alert: &Alert, zone: &TimeZone) -> String {
     let machine = alert.machine.as_deref().unwrap_or("the site");
     let racks = match alert.racks.count {
         0 => String::new(),
-        1 => ", 1 rack".to_owned(),
-        count => format!(", {count} racks"),
+        count => format!(", {}", Noun::Racks.of(count, Language::English)),
     };
     let since = table::time_of_day(alert.since, zone);
     let standing = printed::standing(alert);

@@ -15,10 +15,13 @@ use super::screen::{self, Setting};
 use crate::app::access::FirstWords;
 use crate::app::{Failure, Streams, terminal};
 use crate::report::table::{self, Table};
+use crate::runtime::clock::Clock;
 use crate::runtime::driver::Published;
 
 /// Time between two pictures.
 const PICTURE_EVERY: Duration = Duration::from_millis(100);
+/// Time between two looks at what lies in a store: no picture waits for it more often (own choice).
+const LOOK_EVERY: Duration = Duration::from_secs(1);
 
 /// What is watched, and until when.
 pub(super) struct Watched<'w> {
@@ -39,6 +42,7 @@ pub(super) fn on_screen(
     words: Option<&FirstWords>,
 ) -> Result<(), Failure> {
     let Watched { scene, published, open, messages, stop } = watched;
+    let (clock, mut login) = (Clock::system(), Seldom::default());
     terminal::on_screen(|terminal| {
         let mut news = false;
         loop {
@@ -59,13 +63,27 @@ pub(super) fn on_screen(
             open.look();
             scene.open = open.lines(&setting.zone);
         }
-        setting.login = words.map(FirstWords::line);
+        setting.login = words.map(|words| login.get(clock.elapsed(), || words.line()).to_owned());
         terminal.draw(|frame| screen::draw(frame, scene, &setting))?;
         if terminal::asked_to_quit(PICTURE_EVERY)? {
             stop.cancel();
         }
         Ok(if stop.is_cancelled() { ControlFlow::Break(()) } else { ControlFlow::Continue(()) })
     })
+}
+
+/// A text that is asked for at most each [`LOOK_EVERY`].
+#[derive(Default)]
+struct Seldom {
+    /// When it was asked for, by a clock that never steps, and what it was.
+    last: Option<(Duration, String)>,
+}
+
+impl Seldom {
+    fn get(&mut self, now: Duration, ask: impl FnOnce() -> String) -> &str {
+        let fresh = self.last.take().filter(|(at, _)| now.saturating_sub(*at) < LOOK_EVERY);
+        &self.last.insert(fresh.unwrap_or_else(|| (now, ask()))).1
+    }
 }
 
 /// Writes a line for each rack until the end of the demo.
@@ -106,5 +124,25 @@ pub(super) async fn in_lines(
             Err(RecvError::Lagged(_)) => {}
             Err(RecvError::Closed) => return Ok(()),
         }
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    // Own promise: ten pictures a second ask the store once, and what has changed there is shown a second later.
+    #[test]
+    fn pictures_ask_the_store_once_a_second() {
+        let (mut seldom, mut asked) = (Seldom::default(), 0);
+        for picture in 0..30_u32 {
+            let now = PICTURE_EVERY * picture;
+            let shown = seldom.get(now, || {
+                asked += 1;
+                now.as_secs().to_string()
+            });
+            assert_eq!(shown, now.as_secs().to_string(), "picture {picture}");
+        }
+        assert_eq!(asked, 3);
     }
 }

@@ -6,7 +6,7 @@ use super::watched::Watch;
 use crate::app::{Failure, Streams};
 use crate::cli::HistoryArgs;
 use crate::core::alert::hours::Stretch;
-use crate::core::counted::Counted;
+use crate::core::counted::Noun;
 use crate::core::monitored::{self, Blank, monitored};
 use crate::core::reader::Language;
 use crate::core::time::Timestamp;
@@ -35,10 +35,9 @@ pub(in crate::app) fn blanks(
     ground: &mut Ground,
     machine: Option<&str>,
 ) -> Result<Vec<(Blank, f64)>, Failure> {
-    let span = Stretch {
-        from: ground.from.unwrap_or(Timestamp::MIN),
-        to: ground.to.unwrap_or(Timestamp::MAX).min(ground.now),
-    };
+    let from = ground.from.unwrap_or(Timestamp::MIN);
+    // Of a time to come nothing can be missing yet.
+    let span = Stretch { from, to: ground.to.unwrap_or(Timestamp::MAX).min(ground.now).max(from) };
     let mut blanks = Watch::new(ground, span)?.blanks;
     blanks
         .retain(|blank| machine.is_none() || blank.machine.is_none() || blank.machine.as_deref() == machine);
@@ -76,7 +75,7 @@ pub(super) fn show(
     }
     if sheet.form == Form::Table {
         let (count, filled) = (blanks.len(), blanks.iter().filter(|(blank, _)| blank.filled).count());
-        let count = Counted::Gaps.of(count as u64, Language::English);
+        let count = Noun::Gaps.of(count as u64, Language::English);
         line(streams, &format!("\n{count}, {filled} of them filled by readings that came late."))?;
     }
     Ok(())

@@ -155,10 +155,11 @@ impl AlertBook for House {
     }
 
     async fn alerts(&self, reader: &Reader, before: Option<u64>) -> Result<Option<Listing>, Refusal> {
-        let (open, _) = self.reception.open().await.map_err(|_| Refusal::NotNow)?;
+        let (mut open, _) = self.reception.open().await.map_err(|_| Refusal::NotNow)?;
+        Alert::most_pressing_first(&mut open);
         let closed = self.readers.ask(move |ledger| Closed::read(ledger, before)).await?;
         Ok(closed.map(|closed| Listing {
-            open: open.into_iter().rev().map(|alert| self.headed(alert, None, reader)).collect(),
+            open: open.into_iter().map(|alert| self.headed(alert, None, reader)).collect(),
             closed: closed
                 .alerts
                 .into_iter()

@@ -136,14 +136,16 @@ fn tells(
     newest: &BTreeMap<ChannelId, Newest>,
     now: Timestamp,
 ) -> (Data, Option<Tank>) {
-    let (mut oldest, mut tank) = (None, None);
+    let (mut told, mut tank) = (Vec::new(), None);
     for channel in channels.iter().filter(|one| one.name.machine() == machine.name) {
-        let (Role::Probe(probe), Some(value)) = (&channel.role, newest.get(&channel.id)) else {
-            continue;
-        };
+        let Role::Probe(probe) = &channel.role else { continue };
         if probe.place != Place::FinalRinse && probe.place != Place::WashTank {
             continue;
         }
+        let Some(value) = newest.get(&channel.id) else {
+            told.push((false, None));
+            continue;
+        };
         let recency = value.recency(now, probe.silent_after);
         let aged = match recency {
             Recency::Now => None,
@@ -153,12 +155,12 @@ fn tells(
             let least_c = machine.wash_min.at.0;
             tank = value.shown.corrected.map(|celsius| Tank { celsius: celsius.0, least_c, aged });
         }
-        // One of the probes by which racks are judged that tells nothing of now makes the whole old: the oldest says
-        // how old.
-        let told = (recency.counts(), value.at.min(value.arrived));
-        oldest = Some(oldest.map_or(told, |other: (bool, Timestamp)| other.min(told)));
+        told.push((recency.counts(), Some(value.at.min(value.arrived))));
     }
-    let data = match oldest {
+    // One of the probes by which racks are judged that tells nothing of now makes the whole old: the oldest says how
+    // old. One that was not heard since the start is older than any, and its gap may be open since before the start.
+    let heard = told.iter().any(|(_, at)| at.is_some());
+    let data = match told.into_iter().min().filter(|_| heard) {
         None => Data::None,
         Some((true, _)) => Data::Live,
         Some((false, at)) => Data::Old(at),
@@ -185,13 +187,14 @@ impl Glances for House {
             Ok(lasts.machines.clone())
         });
         let mut told = told.await?;
-        let (alerts, _) = self.reception.open().await.map_err(|_| Refusal::NotNow)?;
+        let (mut alerts, _) = self.reception.open().await.map_err(|_| Refusal::NotNow)?;
+        Alert::most_pressing_first(&mut alerts);
         let newest = self.tap.newest();
         let machines = self.loaded.configuration.machines.iter().enumerate();
         let glance = machines.map(|(place, machine)| {
             let Told { rack, today, work_until } = told.remove(&machine.name).unwrap_or_default();
             let (data, tank) = tells(machine, &self.loaded.configuration.channels, &newest, now);
-            let own = alerts.iter().rev().filter(|alert| alert.machine.as_ref() == Some(&machine.name));
+            let own = alerts.iter().filter(|alert| alert.machine.as_ref() == Some(&machine.name));
             let told = |alert: &Alert| GlanceAlert {
                 number: alert.number.0,
                 headline: self.said(alert.clone(), None, reader).headline,
@@ -243,20 +246,24 @@ mod tests {
             let shown = Shown { measured: celsius, corrected: celsius, fault: None };
             Newest { at: before(age_s), arrived: before(age_s), shown }
         };
-        // `silent-after` is 30 s where nothing else is configured (reference.toml).
+        // `silent-after` is 30 s where nothing else is configured (reference.toml). Without a number: nothing came of
+        // that probe since the start.
         for (rinse_s, wash_s, data, tank) in [
-            (1, 1, Data::Live, Some(None)),
-            (1, 20, Data::Live, Some(Some(20))),
-            (1, 60, Data::Old(before(60)), None),
-            (60, 1, Data::Old(before(60)), Some(None)),
-            (90, 60, Data::Old(before(90)), None),
+            (Some(1), Some(1), Data::Live, Some(None)),
+            (Some(1), Some(20), Data::Live, Some(Some(20))),
+            (Some(1), Some(60), Data::Old(Some(before(60))), None),
+            (Some(60), Some(1), Data::Old(Some(before(60))), Some(None)),
+            (Some(90), Some(60), Data::Old(Some(before(90))), None),
+            (None, Some(1), Data::Old(None), Some(None)),
+            (Some(1), None, Data::Old(None), None),
+            (Some(60), None, Data::Old(None), None),
+            (None, None, Data::None, None),
         ] {
-            let newest =
-                BTreeMap::from([(channel("dm1/rinse"), seen(rinse_s)), (channel("dm1/wash"), seen(wash_s))]);
-            let (told, found) = tells(machine, &configuration.channels, &newest, NOW);
+            let heard = [("dm1/rinse", rinse_s), ("dm1/wash", wash_s)];
+            let newest = heard.into_iter().filter_map(|(name, age_s)| Some((channel(name), seen(age_s?))));
+            let (told, found) = tells(machine, &configuration.channels, &newest.collect(), NOW);
             let aged = found.map(|tank| tank.aged.map(|age| age.as_secs()));
-            assert_eq!((told, aged), (data, tank), "rinse {rinse_s} s, wash {wash_s} s");
+            assert_eq!((told, aged), (data, tank), "rinse {rinse_s:?} s, wash {wash_s:?} s");
         }
-        assert_eq!(tells(machine, &configuration.channels, &BTreeMap::new(), NOW), (Data::None, None));
     }
 }

@@ -11,7 +11,6 @@ use super::probes::Standing;
 use crate::app::enter;
 use crate::app::logbook::{Change, Correction, Entry};
 use crate::app::order::{self, Problem};
-use crate::core::alert::Condition;
 use crate::core::alert::hours::{instant, local_date};
 use crate::core::channel::Role;
 use crate::core::cycle::plate::Profile;
@@ -19,6 +18,7 @@ use crate::core::logbook::{counting, judge_known};
 use crate::core::merkle::Hash;
 use crate::core::reader::Reader;
 use crate::core::record::{Body, Record};
+use crate::core::sanitizer::too_strong_between;
 use crate::core::time::Timestamp;
 use crate::ledger::{self, LedgerError, Order, RecordFilter};
 use crate::web::frame::Refusal;
@@ -121,6 +121,7 @@ impl Logbook for House {
             Known {
                 name: machine.name.clone(),
                 sanitizing: machine.sanitizing,
+                too_strong_between: too_strong_between(machine.sanitizing, &machine.sanitizer),
                 probes: probes.map(|one| one.name.to_string()).collect(),
             }
         };
@@ -144,8 +145,15 @@ impl Logbook for House {
         Ok(Today { due, is_planned, entries, damaged })
     }
 
-    fn tells_of_short_supplies(&self) -> bool {
-        self.loaded.configuration.alerts.tells_of(Condition::SuppliesShort)
+    async fn tells_of_look(&self, record: u64) -> Result<bool, Refusal> {
+        let (loaded, now, standing) =
+            (Arc::clone(&self.loaded), self.clock.now(), Arc::clone(&self.standing));
+        let asked = self.readers.ask(move |ledger| {
+            let alerts = &loaded.configuration.alerts;
+            let settings = alerts.with_on_file(&*Standing::fresh(&standing, ledger)?);
+            enter::tells_of_look(ledger, &settings, record, now)
+        });
+        asked.await
     }
 
     async fn entry(&self, record: u64) -> Result<Entered, Refusal> {

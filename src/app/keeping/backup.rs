@@ -11,11 +11,13 @@ use std::path::{Path, PathBuf};
 
 use serde::Serialize;
 
-use super::{counted, tell};
+use super::tell;
 use crate::app::people::ledger_path;
 use crate::app::{Failure, Streams, ledger};
 use crate::cli::BackupArgs;
+use crate::core::counted::Noun;
 use crate::core::merkle::Hash;
+use crate::core::reader::Language;
 use crate::core::time::Timestamp;
 use crate::diagnostic::Diagnostic;
 use crate::ledger::{BackupError, Inspected, back_up, beside, present};
@@ -92,7 +94,7 @@ fn told(backup: PathBuf, bytes: u64, found: &Inspected, verify_key: bool, signin
 }
 
 fn lines(told: &Told) -> Vec<String> {
-    let records = counted(told.records, "record", "records");
+    let records = Noun::Records.of(told.records, Language::English);
     let checkpoint = match told.checkpoint {
         Some(size) => format!("the newest checkpoint, over {size}, fits"),
         None => "there is no checkpoint yet".to_owned(),

@@ -25,9 +25,11 @@ use crate::app::{Failure, Streams, configuration, in_force, ledger, work};
 use crate::cli::ImportArgs;
 use crate::config::load::Loaded;
 use crate::config::resolve::Configuration;
+use crate::core::counted::Noun;
 use crate::core::cycle::verdict::Verdict;
 use crate::core::id::MachineId;
 use crate::core::merkle::Hash;
+use crate::core::reader::Language;
 use crate::core::reading::Sample;
 use crate::core::record::{Body, Import, Record};
 use crate::core::site::Event;
@@ -152,7 +154,7 @@ fn nothing_in(path: &Path, refused: u64) -> Diagnostic {
     let diagnostic = Diagnostic::error("trace-read", "no reading of a configured probe is in this file")
         .place(path.display().to_string());
     let diagnostic = if refused > 0 {
-        let pieces = counted(refused, "piece of input", "pieces of input");
+        let pieces = Noun::Pieces.of(refused, Language::English);
         diagnostic.cause(format!("{pieces} could not be used"))
     } else {
         diagnostic.cause("it holds nothing at all")
@@ -307,7 +309,7 @@ fn lines(told: &Told, zone: &TimeZone) -> Vec<String> {
     let mut lines = vec![match (import.from, import.to) {
         (Some(from), Some(to)) => format!(
             "{} of {}, from {} to {}: {} stored, {} on record already.",
-            counted(import.readings, "reading", "readings"),
+            Noun::Readings.of(import.readings, Language::English),
             import.file,
             local::minute(from, zone),
             local::minute_and_zone(to, zone),
@@ -317,13 +319,13 @@ fn lines(told: &Told, zone: &TimeZone) -> Vec<String> {
         _ => format!("{} holds no reading of a configured probe.", import.file),
     }];
     if *refused > 0 {
-        lines.push(format!("{} could not be used.", counted(*refused, "piece of input", "pieces of input")));
+        lines.push(format!("{} could not be used.", Noun::Pieces.of(*refused, Language::English)));
     }
     let racks: u64 = judged.values().sum();
     let each: Vec<String> = judged.iter().map(|(verdict, racks)| format!("{racks} {verdict}")).collect();
     lines.push(match racks {
         0 => "No rack was judged.".to_owned(),
-        _ => format!("{} judged, as late: {}.", counted(racks, "rack", "racks"), each.join(", ")),
+        _ => format!("{} judged, as late: {}.", Noun::Racks.of(racks, Language::English), each.join(", ")),
     });
     if *cycles_known > 0 {
         lines.push(format!(

@@ -9,9 +9,11 @@ use super::{counted, signed, tell};
 use crate::app::{Failure, Streams, ledger};
 use crate::cli::RestoreArgs;
 use crate::core::causes;
+use crate::core::counted::Noun;
 use crate::core::keys::key_chain;
 use crate::core::merkle::Hash;
 use crate::core::note::{SigningKey, VerifyingKey};
+use crate::core::reader::Language;
 use crate::diagnostic::Diagnostic;
 use crate::ledger::{
     BackupError, Before, KeyFiles, LedgerError, Pair, Reader, Restore, RestoreDone, RestoreError, Settled,
@@ -181,7 +183,7 @@ fn told(done: RestoreDone, to: &Path, aside: Option<PathBuf>, (keys_moved, key):
 }
 
 fn lines(told: &Told, from: &Path) -> Vec<String> {
-    let records = counted(told.records, "record", "records");
+    let records = Noun::Records.of(told.records, Language::English);
     let mut lines = vec![
         format!("The ledger {} goes on from {records}, verified.", told.ledger.display()),
         format!("Root {}; that it was restored is record {}.", told.root, told.record),
@@ -190,8 +192,8 @@ fn lines(told: &Told, from: &Path) -> Vec<String> {
         Lost::Nothing => "The ledger before had nothing that the backup lacks.".to_owned(),
         Lost::More { records, cycles, inputs } => format!(
             "The ledger before had {} more, {} among them, and {}.",
-            counted(*records, "record", "records"),
-            counted(*cycles, "cycle", "cycles"),
+            Noun::Records.of(*records, Language::English),
+            Noun::Cycles.of(*cycles, Language::English),
             counted(*inputs, "reading or tick more", "readings and ticks more"),
         ),
         Lost::AnotherHistory { from_record } => {

@@ -128,7 +128,7 @@ pub(in crate::app) struct UnitSeen {
 
 impl LiveReading {
     /// A value of this channel.
-    pub(super) fn new(
+    pub(in crate::app) fn new(
         channel: &Channel,
         at: Timestamp,
         arrived: Timestamp,

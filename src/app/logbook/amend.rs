@@ -65,11 +65,12 @@ impl Asked {
                 | Body::WiringProof(_),
             ) => (AmendmentChange::Withdrawn, None),
             (Change::Correct(correction), Body::Check(check)) => {
-                let mut check = past.corrected.clone().unwrap_or_else(|| check.clone());
+                let was = past.corrected.as_ref().unwrap_or(check);
+                let mut check = was.clone();
                 correction.applied(&mut check, of)?;
                 // It was made before it was entered, whenever it is corrected.
                 let sanitizing = place.map(|place| machines[place].sanitizing);
-                logbook::admit(&check, sanitizing, record.recorded, true).map_err(impossible)?;
+                logbook::admit_correction(was, &check, sanitizing, record.recorded).map_err(impossible)?;
                 (AmendmentChange::Corrected(check.clone()), Some(check))
             }
             (Change::Withdraw | Change::Correct(_), body) => return Err(only_commented(of, body)),

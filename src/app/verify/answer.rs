@@ -5,7 +5,9 @@ use super::{tell, unchecked};
 use crate::app::{Failure, Streams};
 use crate::cli::VerifyArgs;
 use crate::core::audit::Outcome;
+use crate::core::counted::Noun;
 use crate::core::evidence::examine::Trust;
+use crate::core::reader::Language;
 use crate::diagnostic::Diagnostic;
 
 /// Verifies an export and tells what came out. Of each of `unsigned`, the kept checkpoints that no key given signed,
@@ -52,7 +54,7 @@ fn conclude(report: &ExportReport, place: String) -> Result<(), Failure> {
         return Err(unchecked(place).cause(cause).advice(advice).into());
     }
     let count = report.flaws.len() as u64 + report.more;
-    let findings = if count == 1 { "1 finding".to_owned() } else { format!("{count} findings") };
+    let findings = Noun::Findings.of(count, Language::English);
     let diagnostic = Diagnostic::error("verify-not-whole", format!("not whole: {findings}, listed above"))
         .place(place)
         .advice("keep this file as it is, and ask the site for a new export of the same span")

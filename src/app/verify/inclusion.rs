@@ -13,8 +13,10 @@ use crate::app::{Failure, Streams};
 use crate::cli::VerifyArgs;
 use crate::core::audit::Outcome;
 use crate::core::causes::chain;
+use crate::core::counted::Noun;
 use crate::core::evidence::examine::{Kept, Trust};
 use crate::core::evidence::inclusion::{Broken, Checked, PROOF_MAX, check};
+use crate::core::reader::Language;
 use crate::core::time::Timestamp;
 use crate::diagnostic::Diagnostic;
 use crate::report::said;
@@ -188,10 +190,7 @@ fn conclude(answer: &Answer, place: String) -> Result<(), Failure> {
             Err(unchecked(place).cause(cause).advice(advice).into())
         }
         Outcome::NotWhole => {
-            let findings = match answer.flaws.len() {
-                1 => "1 finding".to_owned(),
-                count => format!("{count} findings"),
-            };
+            let findings = Noun::Findings.of(answer.flaws.len() as u64, Language::English);
             let summary = format!("not whole: {findings}, listed above");
             let diagnostic = Diagnostic::error("verify-not-whole", summary).place(place);
             let by_key = answer.flaws.iter().all(|flaw| matches!(flaw.code, "signature" | "key"));

@@ -5,7 +5,7 @@ use jiff::tz::TimeZone;
 use super::account::{Faults, NEVER};
 use super::export::Parts;
 use super::table::Beyond;
-use crate::core::counted::Counted;
+use crate::core::counted::Noun;
 use crate::core::evidence::Header;
 use crate::core::evidence::examine::{Examined, Kept, SealedBy};
 use crate::core::reader::Language;
@@ -49,13 +49,13 @@ pub(super) fn holds(
     if examined.counted.apart > 0 {
         holds.push(format!(
             "belonging to the span and sealed too: {} made at another time",
-            Counted::Records.of(examined.counted.apart, Language::English)
+            Noun::Records.of(examined.counted.apart, Language::English)
         ));
     }
     if examined.counted.traces > 0 {
         holds.push(format!(
             "the readings of {} are those that were judged",
-            Counted::Cycles.of(examined.counted.traces, Language::English)
+            Noun::Cycles.of(examined.counted.traces, Language::English)
         ));
     }
     for (size, kept) in &examined.kept {

@@ -7,8 +7,8 @@ use super::strip::{STRIP_S, strip};
 use super::words;
 use crate::app::live::{LiveEvent, LiveReading, SourceSeen, UnitSeen};
 use crate::core::channel::{Channel, Role};
-use crate::core::counted::Counted;
-use crate::core::presence::is_silent;
+use crate::core::counted::Noun;
+use crate::core::presence::{Recency, is_silent};
 use crate::core::reader::{Language, Scale};
 use crate::core::reading::Value;
 use crate::core::technician::gauge::Trend;
@@ -66,7 +66,8 @@ struct ProbeSeen {
     arrivals: VecDeque<(Timestamp, u32)>,
     /// Heard since the last row in lines.
     news: bool,
-    was_silent: bool,
+    /// Whether its row of before told of its now.
+    counted: bool,
 }
 
 /// One probe as it is shown.
@@ -82,8 +83,10 @@ pub(super) struct Row {
     pub(super) strip: String,
     /// Readings a second.
     pub(super) rate: String,
-    /// Time since it was heard.
+    /// Age of its value, or, where that is of now, the time since it was heard.
     pub(super) age: String,
+    /// That age in words, where the value is too old to be shown without it.
+    pub(super) aged: Option<String>,
     /// What is wrong, and where to look.
     pub(super) trouble: Option<String>,
 }
@@ -104,7 +107,7 @@ impl Scene {
                 trace: VecDeque::new(),
                 arrivals: VecDeque::new(),
                 news: false,
-                was_silent: false,
+                counted: true,
             })
             .collect();
         Self {
@@ -168,15 +171,15 @@ impl Scene {
         self.probes.iter().map(|probe| probe.row(now, scale, strip_width)).collect()
     }
 
-    /// The probes that were heard, or fell silent, since this was asked last.
+    /// The probes that were heard, or whose value has become old, since this was asked last.
     pub(super) fn news(&mut self, now: Duration, scale: Scale, strip_width: usize) -> Vec<Row> {
         let mut rows = Vec::new();
         for probe in &mut self.probes {
-            let silent = probe.is_silent(now);
-            if std::mem::take(&mut probe.news) || silent != probe.was_silent {
+            let counts = probe.counts(now);
+            if std::mem::take(&mut probe.news) || counts != probe.counted {
                 rows.push(probe.row(now, scale, strip_width));
             }
-            probe.was_silent = silent;
+            probe.counted = counts;
         }
         rows
     }
@@ -220,7 +223,7 @@ impl Scene {
             });
         }
         if self.lost > 0 {
-            let lost = Counted::Readings.of(self.lost, self.language);
+            let lost = Noun::Readings.of(self.lost, self.language);
             notes.push(if english {
                 format!("not shown: {lost}; this terminal is too slow")
             } else {
@@ -267,7 +270,7 @@ impl ProbeSeen {
         let Some(last) = &self.last else {
             return self.unheard(age, now);
         };
-        let in_gateway_time = last.arrived.plus(age);
+        let (in_gateway_time, recency) = (last.arrived.plus(age), self.recency(now));
         // The source's clock may be off: what arrived last was measured just then.
         let shift_s = last.arrived.seconds_since(last.at);
         let by_gateway = self.trace.iter().map(|(at, celsius)| (moved(*at, shift_s), *celsius));
@@ -283,7 +286,8 @@ impl ProbeSeen {
             trend,
             strip: strip(by_gateway, in_gateway_time, strip_width),
             rate: self.rate(),
-            age: span(age),
+            age: span(recency.and_then(told_age).unwrap_or(age)),
+            aged: recency.and_then(|recency| told::aged(self.language, recency)),
             trouble: self.trouble(last, now),
         }
     }
@@ -302,7 +306,7 @@ impl ProbeSeen {
         };
         let nothing = String::new;
         let (name, value) = (self.name.clone(), NO_VALUE.to_owned());
-        Row { name, value, trend, strip: nothing(), rate: nothing(), age: nothing(), trouble }
+        Row { name, value, trend, strip: nothing(), rate: nothing(), age: nothing(), aged: None, trouble }
     }
 
     fn value(&self, last: &LiveReading, scale: Scale) -> String {
@@ -329,26 +333,33 @@ impl ProbeSeen {
         Some(format!("{told}{last}"))
     }
 
-    fn is_silent(&self, now: Duration) -> bool {
-        let silent_after = match &self.role {
-            Role::Probe(probe) => probe.silent_after,
-            Role::ColdJunction { .. } | Role::Running | Role::Concentration | Role::Ph => return false,
-        };
-        is_silent(now.saturating_sub(self.heard), silent_after)
+    /// How far its newest value tells of `now`; `None` where it has none, and of what is no probe.
+    fn recency(&self, now: Duration) -> Option<Recency> {
+        let (last, silent_after) = (self.last.as_ref()?, self.silent_after()?);
+        let in_gateway_time = last.arrived.plus(now.saturating_sub(self.heard));
+        Some(Recency::of(in_gateway_time, last.at, last.arrived, silent_after))
+    }
+
+    const fn silent_after(&self) -> Option<Duration> {
+        match &self.role {
+            Role::Probe(probe) => Some(probe.silent_after),
+            Role::ColdJunction { .. } | Role::Running | Role::Concentration | Role::Ph => None,
+        }
+    }
+
+    /// Whether what it shows is so at `now`; one that was never heard is waited for as long as it may be silent.
+    fn counts(&self, now: Duration) -> bool {
+        let waited = || self.silent_after().map(|most| is_silent(now.saturating_sub(self.heard), most));
+        self.recency(now).map_or_else(|| waited() != Some(true), Recency::counts)
     }
 
     fn trouble(&self, last: &LiveReading, now: Duration) -> Option<String> {
         if let Some(told) = self.unit_trouble(now) {
             return Some(told);
         }
-        if self.is_silent(now) {
-            let silent = span(now.saturating_sub(self.heard));
-            let was = words::say(self.language, ": this was its last value", ": este fue su último valor");
-            let was = if last.corrected.is_some() { was } else { "" };
-            let begin = words::say(self.language, "SILENT for", "SIN LECTURAS desde hace");
-            return Some(format!("{begin} {silent}{was}"));
-        }
-        last.fault.map(|fault| told::fault(self.language, fault).to_owned())
+        let valued = last.corrected.is_some();
+        let old = self.recency(now).and_then(|recency| told::old(self.language, recency, valued));
+        old.or_else(|| last.fault.map(|fault| told::fault(self.language, fault).to_owned()))
     }
 
     fn rate(&self) -> String {
@@ -389,6 +400,14 @@ impl ProbeSeen {
     }
 }
 
+/// The age that a value is shown with.
+const fn told_age(recency: Recency) -> Option<Duration> {
+    match recency {
+        Recency::Now => None,
+        Recency::Aged(age) | Recency::Late(age) | Recency::Silent(age) => Some(age),
+    }
+}
+
 fn moved(at: Timestamp, by_s: f64) -> Timestamp {
     let by = Duration::from_secs_f64(by_s.abs());
     if by_s < 0.0 { at.minus(by) } else { at.plus(by) }
@@ -401,5 +420,59 @@ pub(super) fn span(span: Duration) -> String {
         seconds @ 10..=119 => format!("{seconds} s"),
         seconds @ 120..=7_199 => format!("{} min", seconds / 60),
         seconds => format!("{} h", seconds / 3_600),
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::super::screen;
+    use super::*;
+    use crate::config::resolve::Configuration;
+    use crate::core::readout::Shown;
+    use crate::core::units::Celsius;
+
+    const NOW: Timestamp = Timestamp::from_micros(1_700_000_000_000_000);
+    /// What the listener's clock shows then.
+    const SHOWS: Duration = Duration::from_secs(1_000);
+
+    // Own promise, as on the pages (`core::presence::Recency`): a value stands with its age from ten seconds on, and
+    // as old from the time on that its probe may be silent, 30 s where nothing else is configured (reference.toml).
+    #[test]
+    fn a_value_is_as_old_as_the_pages_say() {
+        let directory = tempfile::tempdir().expect("a directory");
+        let path = directory.path().join("gateway.toml");
+        let text = "[ledger]\npath = \"ledger.sqlite\"\n[[machine]]\nname = \"dm1\"\n\
+                    kind = \"stationary-rack-single-temperature\"\nsanitizing = \"hot-water\"\nprobes = [\"wash\"]\n";
+        std::fs::write(&path, text).expect("a temporary file");
+        let channels =
+            Configuration::load(&[path], []).expect("a sound configuration").configuration.channels;
+        let silent = "SILENT: this was its last value, 60 s ago";
+        for (measured_s, heard_s, age, aged, trouble) in [
+            (1, 1, "1.0 s", None, None),
+            (9, 1, "1.0 s", None, None),
+            (20, 1, "20 s", Some("measured 20 s ago"), None),
+            (20, 20, "20 s", Some("measured 20 s ago"), None),
+            (60, 1, "60 s", None, Some("OLD, and sent late: measured 60 s ago")),
+            (60, 60, "60 s", None, Some(silent)),
+            // The clock of its source is ahead.
+            (0, 60, "60 s", None, Some(silent)),
+        ] {
+            let s = Duration::from_secs;
+            let mut scene = Scene::new(&channels, Language::English, Duration::ZERO);
+            let celsius = Some(Celsius(66.4));
+            let shown = Shown { measured: celsius, corrected: celsius, fault: None };
+            let (at, arrived) = (NOW.minus(s(measured_s)), NOW.minus(s(heard_s)));
+            let reading = LiveReading::new(&channels[0], at, arrived, Value::Number(66.4), shown);
+            scene.take(LiveEvent::Reading(reading), SHOWS.saturating_sub(s(heard_s)));
+            let case = format!("measured {measured_s} s ago, heard {heard_s} s ago");
+            let row = scene.rows(SHOWS, Scale::Celsius, 8).remove(0);
+            assert_eq!((row.age.as_str(), row.aged.as_deref()), (age, aged), "{case}");
+            assert_eq!(row.trouble.as_deref(), trouble, "{case}");
+            let narrow = screen::line(&row, 70);
+            assert!(narrow.contains(aged.or(trouble).unwrap_or("66.4 °C")), "{case}: {narrow}");
+            scene.news(SHOWS, Scale::Celsius, 8);
+            let later = scene.news(SHOWS.saturating_add(s(40)), Scale::Celsius, 8);
+            assert_eq!(later.is_empty(), trouble.is_some(), "what becomes old is told once: {case}");
+        }
     }
 }

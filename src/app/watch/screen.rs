@@ -114,7 +114,7 @@ fn draw_table(frame: &mut Frame<'_>, area: Rect, picture: &Picture<'_>, high: bo
 
 /// A probe on one line of `width` columns; `!` and words where something is wrong.
 pub(super) fn line(row: &Row, width: usize) -> String {
-    let Row { name, value, trend, strip, rate, age, trouble } = row;
+    let Row { name, value, trend, strip, rate, age, aged, trouble } = row;
     let (name_width, value_width, trend_width) = COLUMNS;
     let wide = width >= usize::from(WIDE);
     let name_width = if wide { name_width } else { NAME_NARROW };
@@ -125,7 +125,7 @@ pub(super) fn line(row: &Row, width: usize) -> String {
         Some(words) if !wide && value == NO_VALUE => format!("{mark} {name:<name_width$}  {words}"),
         Some(words) => format!("{start}  {words}"),
         None if wide => format!("{start}  {trend:<trend_width$} {strip} {rate:>8} {age:>7}"),
-        None => format!("{start}  {trend}"),
+        None => format!("{start}  {}", aged.as_deref().unwrap_or(trend)),
     };
     if text.chars().count() <= width { text } else { text.chars().take(width - 1).chain(['…']).collect() }
 }

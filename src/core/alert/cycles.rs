@@ -54,14 +54,23 @@ impl Turn<'_> {
         memory.since_idle = drift::since_idle(memory.last_rinse, memory.since_idle, cycle, idle);
         memory.last_rinse = memory.last_rinse.max(Some(cycle.rinse_ended));
         memory.dirty_since.get_or_insert(cycle.rinse_ended);
-        let wash_low = cycle.findings.iter().any(|finding| matches!(finding, Finding::WashLow { .. }));
+        let wash_low = cycle.findings.iter().find_map(|finding| match finding {
+            Finding::WashLow { .. } => Some(Some(true)),
+            // Nothing is known of it: the row is as it was.
+            Finding::WashUnproven { .. } => Some(None),
+            Finding::RinseTooHot { .. } => None,
+        });
         for (condition, bad) in [
-            (Condition::Cold, cycle.verdict == Verdict::Cold),
-            (Condition::Brief, cycle.verdict == Verdict::Brief),
-            (Condition::WashLow, wash_low),
+            (Condition::Cold, Some(cycle.verdict == Verdict::Cold)),
+            (Condition::Brief, Some(cycle.verdict == Verdict::Brief)),
+            (Condition::WashLow, wash_low.unwrap_or(Some(false))),
         ] {
             let row = memory.in_a_row.entry(condition).or_default();
-            *row = if bad { row.saturating_add(1) } else { 0 };
+            match bad {
+                Some(true) => *row = row.saturating_add(1),
+                Some(false) => *row = 0,
+                None => {}
+            }
         }
     }
 

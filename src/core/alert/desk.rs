@@ -233,7 +233,7 @@ impl Turn<'_> {
         }
     }
 
-    /// What is entered of the whole site.
+    /// What is entered of the whole site. A good look at its supplies counts for every machine.
     fn of_site(&mut self, index: u64, body: &Body) {
         if let Body::Check(check) = body {
             self.looked(SITE, index, check);

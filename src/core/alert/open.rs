@@ -1,11 +1,13 @@
 //! An open alert: what is known of it, and what people did about it.
 
+use std::cmp::Reverse;
 use std::fmt;
 
 use serde::{Deserialize, Serialize};
 
 use super::condition::Condition;
 use crate::core::channel::Place;
+use crate::core::record::CheckKind;
 use crate::core::time::Timestamp;
 
 /// Number of an alert, counted from 1 over the life of the ledger.
@@ -172,8 +174,11 @@ pub struct Alert {
     pub limit: Option<Quantity>,
     /// Affected racks.
     pub racks: Racks,
-    /// The last cycle of this machine that passed before it: racks since then are in doubt.
+    /// The last cycle of this machine that passed before it, or before it came back: racks since then are in doubt.
     pub last_good: Option<Rack>,
+    /// Racks that it counted before it came back last; 0 where it never did.
+    #[serde(default)]
+    pub before_return: u64,
     /// What the racks look like together, for cold, brief and wash low.
     pub pattern: Option<Pattern>,
     /// What it is about in detail: probes at fault (`dm1/rinse`), checks that are
@@ -196,6 +201,52 @@ impl Alert {
         self.needs_action && self.action.as_ref().is_none_or(|action| action.covers != self.racks.count)
     }
 
+    /// Whether racks of before it came back are still without a corrective action.
+    #[must_use]
+    pub fn has_older_racks(&self) -> bool {
+        self.before_return > self.action.as_ref().map_or(0, |action| action.covers)
+    }
+
+    /// The checks whose entry may take it back, while it lasts.
+    #[must_use]
+    pub fn answered_by(&self) -> Vec<CheckKind> {
+        if self.cleared.is_some() {
+            return Vec::new();
+        }
+        match self.condition {
+            Condition::Weak => vec![CheckKind::Sanitizer],
+            Condition::SuppliesShort => vec![CheckKind::Supply],
+            Condition::ThermometerOff => vec![CheckKind::Thermometer],
+            Condition::CheckOverdue => CheckKind::ALL
+                .into_iter()
+                .filter(|kind| self.about.iter().any(|about| about == kind.as_str()))
+                .collect(),
+            Condition::Cold
+            | Condition::Brief
+            | Condition::Unproven
+            | Condition::WashLow
+            | Condition::RinseHot
+            | Condition::Narrow
+            | Condition::Drifting
+            | Condition::TankCold
+            | Condition::ProbeFault
+            | Condition::ProbeSilent
+            | Condition::CalibrationOverdue
+            | Condition::RecordDamaged
+            | Condition::DiskFilling
+            | Condition::ClockUnsynchronised
+            | Condition::SeriesBacklog
+            | Condition::Undelivered => Vec::new(),
+        }
+    }
+
+    /// Puts the most pressing first: what lasts before what has recovered, then the worst, then the newest.
+    pub fn most_pressing_first(alerts: &mut [Self]) {
+        alerts.sort_by_key(|alert| {
+            (alert.cleared.is_some(), alert.condition.severity(), Reverse(alert.number))
+        });
+    }
+
     /// The invented alert of a test message, with number 0: a cold rinse of a machine that does not exist.
     #[must_use]
     pub fn trial(now: Timestamp) -> Self {
@@ -212,6 +263,7 @@ impl Alert {
             limit: Some(Quantity::Celsius(82.222_222)),
             racks: Racks { count: 1, named: Vec::new() },
             last_good: None,
+            before_return: 0,
             pattern: Some(Pattern::FirstAfterIdle),
             about: Vec::new(),
             acknowledged: None,

@@ -17,21 +17,41 @@ use crate::core::cycle::verdict::Verdict;
 use crate::core::record::{Body, Change, Cycle, Gap, OfAlert, Record};
 use crate::core::time::Timestamp;
 
+/// Gaps that are kept of one probe (own choice: one in 11 h over 5 years, 64 kB). Of more the older half is forgotten:
+/// a probe that was back then is told as still at fault.
+const GAPS_MAX: usize = 4_000;
+/// What is kept of one alert (own choice, likewise). Of more the older half, but for how it was raised, is forgotten:
+/// over that stretch it is told as it was raised.
+const MOMENTS_MAX: usize = 4_000;
+
 /// What became of alerts and of the rows that they count.
 #[derive(Clone, PartialEq, Debug, Default)]
 pub struct Past {
     /// By machine and condition, in the order in which they were raised.
     raised: BTreeMap<String, BTreeMap<Condition, Vec<AlertNumber>>>,
     stories: BTreeMap<AlertNumber, Story>,
-    /// By probe, each with the index of its record.
-    gaps: BTreeMap<String, Vec<(u64, Gap)>>,
+    /// By probe, at most [`GAPS_MAX`] each.
+    gaps: BTreeMap<String, Vec<GapOf>>,
     /// By machine and condition, racks of a row that no alert counts yet.
     rows: BTreeMap<String, BTreeMap<Condition, Vec<Rack>>>,
+}
+
+/// What a gap says of the alerts that name its probe.
+#[derive(Clone, Copy, PartialEq, Debug)]
+struct GapOf {
+    /// Of its record.
+    index: u64,
+    /// Whether it had ended.
+    ended: bool,
+    /// What was wrong.
+    condition: Condition,
 }
 
 #[derive(Clone, PartialEq, Debug)]
 struct Story {
     since: Timestamp,
+    /// Whether it matters what it was about.
+    of_probes: bool,
     moments: Vec<Moment>,
 }
 
@@ -78,7 +98,7 @@ impl Past {
     /// Takes one record; those that tell of no alert and no gap are passed over.
     pub fn note(&mut self, index: u64, record: &Record) {
         if let Body::Gap(gap) = &record.body {
-            self.gaps.entry(gap.probe.clone()).or_default().push((index, gap.clone()));
+            self.gap(index, gap);
         }
         let Some(told) = record.body.of_alert() else { return };
         let place = told.causes()[0].unwrap_or(index);
@@ -87,18 +107,32 @@ impl Past {
                 let machine = record.machine.clone().unwrap_or_default();
                 let known = self.raised.entry(machine).or_default().entry(raised.condition).or_default();
                 known.push(raised.alert);
-                self.stories.insert(raised.alert, Story { since: raised.since, moments: Vec::new() });
-                (Some(true), Some(raised.about.clone()))
+                let of_probes = OF_PROBES.contains(&raised.condition);
+                let story = Story { since: raised.since, of_probes, moments: Vec::new() };
+                self.stories.insert(raised.alert, story);
+                (Some(true), Some(&raised.about))
             }
             OfAlert::Changed(changed) => {
-                ((changed.change == Change::Returned).then_some(true), Some(changed.about.clone()))
+                ((changed.change == Change::Returned).then_some(true), Some(&changed.about))
             }
             OfAlert::Cleared(_) | OfAlert::Closed(_) => (Some(false), None),
             OfAlert::Acknowledged(_) | OfAlert::Action(_) | OfAlert::Notification(_) => return,
         };
         if let Some(story) = told.alert().and_then(|number| self.stories.get_mut(&number)) {
-            story.moments.push(Moment { place, open, about });
+            story.note(place, open, about);
         }
+    }
+
+    fn gap(&mut self, index: u64, gap: &Gap) {
+        let own = GapOf { index, ended: gap.to.is_some(), condition: condition_of(gap.fault) };
+        let Some(gaps) = self.gaps.get_mut(&gap.probe) else {
+            self.gaps.insert(gap.probe.clone(), vec![own]);
+            return;
+        };
+        if gaps.len() == GAPS_MAX {
+            gaps.drain(..GAPS_MAX / 2);
+        }
+        gaps.push(own);
     }
 
     /// Takes a rack; gives what counts it, and what of its row it makes long enough. `explained` is that of
@@ -175,8 +209,8 @@ impl Past {
     /// Whether a record between the two says that a probe was back, or that another matter is wrong with it.
     fn gap_ended(&self, probe: &str, condition: Condition, after: u64, before: u64) -> bool {
         let gaps = self.gaps.get(probe).map(Vec::as_slice).unwrap_or_default();
-        let between = gaps.iter().filter(|(own, _)| (after + 1..before).contains(own));
-        between.into_iter().any(|(_, gap)| gap.to.is_some() || condition_of(gap.fault) != condition)
+        let mut between = gaps.iter().filter(|gap| (after + 1..before).contains(&gap.index));
+        between.any(|gap| gap.ended || gap.condition != condition)
     }
 
     /// The newest alert of a condition that was raised when the desk had taken a record: its number, and what was
@@ -195,6 +229,19 @@ struct Told<'p> {
 }
 
 impl Story {
+    /// Keeps what a record says, where it says anything that matters here: an alert that counts racks is told of with
+    /// each of them.
+    fn note(&mut self, place: u64, open: Option<bool>, about: Option<&Vec<String>>) {
+        let about = about.filter(|_| self.of_probes).cloned();
+        if open.is_none() && about.is_none() {
+            return;
+        }
+        if self.moments.len() == MOMENTS_MAX {
+            self.moments.drain(1..MOMENTS_MAX / 2);
+        }
+        self.moments.push(Moment { place, open, about });
+    }
+
     /// What was told when the desk had taken a record; `None` where it was raised later.
     fn told(&self, index: u64) -> Option<Told<'_>> {
         let last = self.moments.iter().rposition(|moment| moment.place <= index)?;
@@ -211,5 +258,48 @@ impl<'p> Told<'p> {
     /// What it was about, and where that was said.
     fn about(self) -> Option<(u64, &'p [String])> {
         self.moments.iter().rev().find_map(|moment| Some((moment.place, moment.about.as_deref()?)))
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::core::reading::Fault;
+
+    // Own promise: a probe that comes and goes for years takes bounded room, and its newest gaps count.
+    #[test]
+    fn gaps_of_one_probe_are_bounded() {
+        let mut past = Past::default();
+        for index in 0..200_000 {
+            let (from, to) = (Timestamp::from_micros(0), Some(Timestamp::from_micros(1)));
+            past.gap(
+                index,
+                &Gap { probe: "dm1/rinse".to_owned(), fault: Fault::Silent, from, to, filled: false },
+            );
+        }
+        assert!(past.gaps["dm1/rinse"].len() <= GAPS_MAX);
+        let back = |after, before| past.gap_ended("dm1/rinse", Condition::ProbeSilent, after, before);
+        assert_eq!((back(199_998, 200_000), back(199_999, 200_000)), (true, false));
+    }
+
+    // Own promise: an alert that is told of with each rack keeps only what opened and ended it; one of probes keeps
+    // how it was raised, and the newest.
+    #[test]
+    fn what_is_kept_of_an_alert_is_bounded() {
+        let about = |number: u64| vec!["dm1/rinse".to_owned(), format!("dm1/{number}")];
+        let story = |of_probes| {
+            let mut story = Story { since: Timestamp::from_micros(0), of_probes, moments: Vec::new() };
+            story.note(0, Some(true), Some(&about(0)));
+            (1..200_000).for_each(|place| story.note(place, None, Some(&about(place))));
+            story
+        };
+        assert_eq!(story(false).moments.len(), 1);
+        let of_probes = story(true);
+        assert!(of_probes.moments.len() <= MOMENTS_MAX);
+        let told =
+            |place| of_probes.told(place).and_then(Told::about).map(|(place, about)| (place, about.to_vec()));
+        assert_eq!(told(199_999), Some((199_999, about(199_999))));
+        assert_eq!(told(10), Some((0, about(0))));
+        assert!(of_probes.told(10).is_some_and(Told::is_open));
     }
 }

@@ -92,6 +92,7 @@ impl Turn<'_> {
             limit,
             racks,
             last_good,
+            before_return: 0,
             pattern,
             about: about.clone(),
             acknowledged: None,
@@ -120,9 +121,14 @@ impl Turn<'_> {
     fn grow(&mut self, report: Report<'_>) {
         let (machine, condition, now) = (report.machine, report.condition, self.now);
         let settle = self.settings.rules.settle;
+        let good = self.state.machines.get(machine).and_then(|memory| memory.last_good);
         let Some(open) = self.state.open_mut(machine, condition) else { return };
         let cleared = open.alert.cleared.take();
         open.recovering = 0;
+        if cleared.is_some() && !report.racks.named.is_empty() {
+            // Of the racks between the two nobody need doubt.
+            (open.alert.last_good, open.alert.before_return) = (good, open.alert.racks.count);
+        }
         if cleared.is_some() && report.about.is_some() {
             open.alert.about.clear();
         }
@@ -225,6 +231,7 @@ impl Turn<'_> {
     pub(super) fn changed(&mut self, machine: &str, condition: Condition, change: Change) {
         let Some(open) = self.state.open(machine, condition) else { return };
         let alert = &open.alert;
+        let came_back = change == Change::Returned && alert.before_return > 0;
         let body = AlertChanged {
             alert: alert.number,
             change,
@@ -233,6 +240,7 @@ impl Turn<'_> {
             measured: alert.measured,
             about: alert.about.clone(),
             cause: self.cause,
+            last_good: came_back.then_some(alert.last_good).flatten().map(|rack| rack.index),
         };
         self.record(machine, Body::AlertChanged(body));
     }

@@ -20,7 +20,7 @@ pub struct Story {
     /// The alert as it is now, or was when it closed. Its racks are counted by its records, and named once
     /// they were given to [`Story::racks`].
     pub alert: Alert,
-    /// Index of the last good cycle before it, which [`Story::last_good`] wants.
+    /// Index of the last good cycle before it, or before it came back, which [`Story::last_good`] wants.
     pub last_good: Option<u64>,
     /// How many of its racks were given.
     pub taken: u64,
@@ -59,6 +59,7 @@ fn raised_by(record: &Record, raised: &AlertRaised) -> Alert {
         racks: Racks { count: u64::from(raised.pattern.is_some()), named: Vec::new() },
         // When it was, only its own record says, or a corrective action.
         last_good: None,
+        before_return: 0,
         pattern: raised.pattern,
         about: raised.about.clone(),
         acknowledged: None,
@@ -101,6 +102,10 @@ impl Story {
             // Where a story begins.
             OfAlert::Raised(_) => {}
             OfAlert::Changed(changed) => {
+                if let Some(good) = changed.last_good {
+                    alert.before_return = alert.racks.count;
+                    (self.last_good, alert.last_good) = (Some(good), None);
+                }
                 alert.racks.count = changed.racks;
                 alert.pattern = changed.pattern.or(alert.pattern);
                 alert.measured = changed.measured.or(alert.measured);

@@ -2,12 +2,14 @@
 //!
 //! Supplies are short while a look that counts says so and none after it found everything there. A
 //! look that did, or an amendment that withdraws or corrects what was entered, takes that back;
-//! withdrawing the good look brings it back. What a look of the whole site found short is the site's.
+//! withdrawing the good look brings it back. What a look of the whole site found short is the site's; one that
+//! found everything there is a good look at each machine too.
 
 use super::condition::Condition;
+use super::desk::Desk;
 use super::open::Alert;
 use super::raise::{Report, Turn};
-use super::state::Look;
+use super::state::{Look, SITE, State};
 use crate::core::record::{Amendment, AmendmentChange, Check, Clearing};
 
 /// Most looks of a machine that are remembered, for amendments (own choice: as many as an alert can name).
@@ -18,6 +20,34 @@ const LOOKS_MAX: usize = 32;
 /// message); what is longer ends with an ellipsis. The whole stands in the record of the look.
 const SAID_CHARS_MAX: usize = 200;
 
+impl Desk {
+    /// Whether an alert stands open by what a look found short, and somebody was told of it: `look` is the index of
+    /// its record. It is not where a later look found everything there, where nobody is to be told, and while a
+    /// maintenance window holds the message.
+    #[must_use]
+    pub fn tells_of_look(&self, look: u64) -> bool {
+        let is_it = |known: &Look| known.index == look;
+        let Some((machine, _)) = self.state.looks.iter().find(|(_, looks)| looks.iter().any(is_it)) else {
+            return false;
+        };
+        let counts = standing(&self.state, machine).into_iter().any(is_it);
+        let open = self.state.open(machine, Condition::SuppliesShort).filter(|_| counts);
+        open.is_some_and(|open| {
+            open.alert.cleared.is_none() && !open.telling.held && !open.telling.told.is_empty()
+        })
+    }
+}
+
+/// The looks that found something short and after which none that counts found everything there.
+fn standing<'s>(state: &'s State, machine: &str) -> Vec<&'s Look> {
+    let of = |place: &str| state.looks.get(place).into_iter().flatten().filter(|look| !look.withdrawn);
+    let of_site = of(SITE).filter(|look| machine != SITE && look.short.is_none());
+    let mut looks: Vec<&Look> = of(machine).chain(of_site).collect();
+    looks.sort_by_key(|look| (look.at, look.index));
+    let good = looks.iter().rposition(|look| look.short.is_none());
+    looks.split_off(good.map_or(0, |place| place + 1))
+}
+
 impl Turn<'_> {
     /// Somebody looked at the supplies; checks of other kinds say nothing of them.
     pub(super) fn looked(&mut self, machine: &str, index: u64, check: &Check) {
@@ -27,7 +57,7 @@ impl Turn<'_> {
             looks.remove(0);
         }
         looks.push(look);
-        self.weigh_supplies(machine);
+        self.weigh_looks(machine);
     }
 
     /// Somebody withdrew or corrected a look.
@@ -43,17 +73,26 @@ impl Turn<'_> {
             Some(corrected) => *known = corrected,
             None => known.withdrawn = true,
         }
+        self.weigh_looks(machine);
+    }
+
+    /// Weighs the looks at a machine, or those at the site and with them at each machine.
+    fn weigh_looks(&mut self, machine: &str) {
         self.weigh_supplies(machine);
+        if machine == SITE {
+            let known = self.state.looks.keys().filter(|name| self.settings.machines.contains_key(*name));
+            for machine in known.cloned().collect::<Vec<_>>() {
+                self.weigh_supplies(&machine);
+            }
+        }
     }
 
     /// Raises or takes back what the looks come to.
     fn weigh_supplies(&mut self, machine: &str) {
-        let mut looks: Vec<&Look> =
-            self.state.looks.get(machine).into_iter().flatten().filter(|look| !look.withdrawn).collect();
-        looks.sort_by_key(|look| (look.at, look.index));
-        let good = looks.iter().rposition(|look| look.short.is_none());
-        let short = looks.split_off(good.map_or(0, |place| place + 1));
-        let short: Vec<_> = short.iter().filter_map(|look| Some((look.short.clone()?, look.at))).collect();
+        let short: Vec<_> = standing(self.state, machine)
+            .into_iter()
+            .filter_map(|look| Some((look.short.clone()?, look.at)))
+            .collect();
         if short.is_empty() {
             self.clear(machine, Condition::SuppliesShort, Clearing::Recovered);
             return;

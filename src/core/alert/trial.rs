@@ -10,6 +10,7 @@ use std::fmt;
 use serde::{Deserialize, Serialize};
 
 pub use self::facts::Fact;
+use crate::core::counted::Noun;
 use crate::core::reader::{Language, filled, said};
 
 /// English and Spanish.
@@ -122,15 +123,16 @@ impl Told {
         let (pair, tries, minutes) = match self.given_up {
             None => return own,
             Some(GivenUp::Refused { tries }) => {
-                (("refused {tries} times: {own}", "rechazado {tries} veces: {own}"), tries, 0)
+                let tries = Noun::Times.of(tries.into(), language);
+                (("refused {tries}: {own}", "rechazado {tries}: {own}"), tries, 0)
             }
             Some(GivenUp::NotTaken { tries, minutes }) => {
-                let english = "not taken in {tries} tries over {hours} h: {own}";
-                let spanish = "no aceptado en {tries} intentos durante {hours} h: {own}";
-                ((english, spanish), tries, minutes)
+                let english = "not taken in {tries} over {hours} h: {own}";
+                let spanish = "no aceptado en {tries} durante {hours} h: {own}";
+                ((english, spanish), Noun::Tries.of(tries.into(), language), minutes)
             }
         };
-        let (tries, hours) = (tries.to_string(), format!("{:.1}", f64::from(minutes) / 60.0));
+        let hours = format!("{:.1}", f64::from(minutes) / 60.0);
         let values = [("tries", tries.as_str()), ("hours", &hours), ("own", &own)];
         filled(said(language, pair.0, pair.1), &values)
     }

@@ -22,7 +22,7 @@ pub const fn condition(condition: Condition, language: Language) -> &'static str
         Condition::CalibrationOverdue => ("calibration overdue", "calibración vencida"),
         Condition::ThermometerOff => ("thermometer off", "termómetro desajustado"),
         Condition::SuppliesShort => ("supplies short", "faltan suministros"),
-        Condition::RecordDamaged => ("record of a calibration damaged", "registro de una calibración dañado"),
+        Condition::RecordDamaged => ("record of a calibration damaged", "asiento de una calibración dañado"),
         Condition::DiskFilling => ("disk filling up", "disco casi lleno"),
         Condition::ClockUnsynchronised => ("clock not synchronised", "reloj sin sincronizar"),
         Condition::SeriesBacklog => ("time series not written", "serie temporal sin escribir"),

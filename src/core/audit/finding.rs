@@ -5,6 +5,8 @@ use std::fmt;
 use jiff::civil::Date;
 use serde::Serialize;
 
+use crate::core::counted::Noun;
+use crate::core::reader::Language;
 use crate::core::record::KeyChange;
 use crate::core::time::Timestamp;
 
@@ -405,7 +407,7 @@ impl From<KeyFault> for Finding {
 
 /// A number of records in words.
 pub(super) fn records(count: u64) -> String {
-    if count == 1 { "1 record".to_owned() } else { format!("{count} records") }
+    Noun::Records.of(count, Language::English)
 }
 
 /// A range of records with its verb.

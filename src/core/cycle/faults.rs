@@ -1,6 +1,7 @@
 //! When a probe was at fault, as far as a judgement may ask.
 
 use std::collections::VecDeque;
+use std::time::Duration;
 
 use serde::{Deserialize, Serialize};
 
@@ -11,6 +12,9 @@ use crate::core::time::Timestamp;
 const SPANS_MAX: usize = 32;
 /// Shortest stretch of faults that counts of itself, s; a shorter one is left to the rules on missing readings.
 const FAULT_MIN_S: f64 = 1.0;
+/// How close to a lasting fault a reading is not believed, s (own choice: a wire that is about to break, or has just
+/// touched again, shows anything for some readings).
+const FAULT_NEAR_S: f64 = 5.0;
 
 /// The stretches of faults of one probe.
 #[derive(Clone, PartialEq, Debug, Default, Serialize, Deserialize)]
@@ -56,8 +60,17 @@ impl Faults {
 
     /// The first fault that lasted and touches the stretch.
     pub(super) fn between(&self, from: Timestamp, to: Timestamp) -> Option<Fault> {
-        let lasts = |span: &&Span| span.to.seconds_since(span.from) >= FAULT_MIN_S;
         let inside = |span: &&Span| span.from <= to && span.to >= from;
-        self.0.iter().filter(lasts).find(inside).map(|span| span.fault)
+        self.lasting().find(inside).map(|span| span.fault)
+    }
+
+    /// Whether a reading lies well clear of every fault that lasted.
+    pub(super) fn spare(&self, at: Timestamp) -> bool {
+        let near = Duration::from_secs_f64(FAULT_NEAR_S);
+        !self.lasting().any(|span| at >= span.from.minus(near) && at <= span.to.plus(near))
+    }
+
+    fn lasting(&self) -> impl Iterator<Item = &Span> {
+        self.0.iter().filter(|span| span.to.seconds_since(span.from) >= FAULT_MIN_S)
     }
 }

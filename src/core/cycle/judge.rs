@@ -146,8 +146,7 @@ pub fn judge(evidence: &Evidence<'_>) -> (Cycle, Trace) {
     let standard = standard_uncertainty(evidence, rinse_min.unwrap_or(limit_c), &measured);
     let reasons = reasons(evidence, &chemistry, &measured, rinse_min, dwell_s, COVERAGE * standard);
     let (a0, hue, dose_basis) = doses(evidence);
-    // Whatever a probe at fault showed is no minimum.
-    let wash_min_c = wash_min(&evidence.wash).filter(|_| evidence.wash.fault.is_none());
+    let wash_min_c = wash_min(&evidence.wash, profile.wash_min.at.0);
     let trace = Trace { rinse: evidence.rinse.readings.to_vec(), wash: evidence.wash.readings.clone() };
     let mut cycle = Cycle {
         started: evidence.started,
@@ -407,10 +406,16 @@ fn peak(evidence: &Evidence<'_>, length_s: f64) -> Option<f64> {
     points.iter().filter(|p| p.t >= 0.0 && p.t <= length_s).map(|p| p.c).max_by(f64::total_cmp)
 }
 
-fn wash_min(wash: &Wash) -> Option<f64> {
-    let start = wash.readings.first()?.at;
-    let points = window::answered(&window::series(&wash.readings, start), None);
-    window::lowest(&points, f64::NEG_INFINITY, f64::INFINITY).0
+/// Lowest reading of the wash. A probe that was at fault meanwhile proves no good wash, whatever it showed; what it
+/// showed well clear of the fault still proves a low one.
+fn wash_min(wash: &Wash, limit_c: f64) -> Option<f64> {
+    let at_fault = wash.fault.is_some();
+    let readings = if at_fault { &wash.spared } else { &wash.readings };
+    let start = readings.first()?.at;
+    let points = window::answered(&window::series(readings, start), None);
+    let (lowest, count) = window::lowest(&points, f64::NEG_INFINITY, f64::INFINITY);
+    let is_proven = |min: &f64| !at_fault || (count >= READINGS_MIN as usize && *min < limit_c);
+    lowest.filter(is_proven)
 }
 
 fn findings(evidence: &Evidence<'_>, wash_min_c: Option<f64>, rinse_peak_c: Option<f64>) -> Vec<Finding> {

@@ -109,6 +109,8 @@ pub struct Wash {
     pub readings: Vec<TraceReading>,
     /// A fault of the probe inside the window, or what it gave where the window has no reading.
     pub fault: Option<Fault>,
+    /// Where there was one, the readings that lie well clear of it: they show a low wash, never a good one.
+    pub spared: Vec<TraceReading>,
 }
 
 impl Tank {
@@ -230,7 +232,12 @@ impl Tank {
     pub fn between(&self, from: Timestamp, to: Timestamp) -> Wash {
         let readings: Vec<_> = self.recent.iter().filter(|r| r.at >= from && r.at <= to).copied().collect();
         let none = self.fault.filter(|_| readings.is_empty());
-        Wash { fault: self.faults.between(from, to).or(none), readings }
+        let fault = self.faults.between(from, to).or(none);
+        let spared = match fault {
+            Some(_) => readings.iter().filter(|r| self.faults.spare(r.at)).copied().collect(),
+            None => Vec::new(),
+        };
+        Wash { readings, fault, spared }
     }
 
     /// How far the tank has fallen within the drain span, °C.

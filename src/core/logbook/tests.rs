@@ -303,6 +303,8 @@ fn a_method_that_the_form_wrote_is_told_to_each_reader() {
         ("strip", "test strip", "tira reactiva"),
         ("titration", "titration", "valoración"),
         ("meter", "meter", "medidor"),
+        (" Titration", "titration", "valoración"),
+        ("TEST STRIP", "test strip", "tira reactiva"),
     ] {
         assert_eq!(words::method(on_record, Language::English), english);
         assert_eq!(words::method(on_record, Language::Spanish), spanish);
@@ -337,6 +339,20 @@ fn a_strip_shows_its_colours_and_nothing_between() {
     ] {
         let admitted = admit(&strip(mg_per_l, method), Some(sanitizing), NOW, false);
         assert_eq!(admitted.is_ok(), fits, "{sanitizing:?} {mg_per_l} {method:?}: {admitted:?}");
+    }
+    // As it came on record, as it is to count.
+    for (was, is, fits) in [
+        ((33.0, Some("strip")), (33.0, Some("strip")), true),
+        ((33.0, Some("strip")), (33.0, Some("Test strip")), true),
+        ((33.0, Some("strip")), (34.0, Some("strip")), false),
+        ((33.0, Some("strip")), (50.0, Some("strip")), true),
+        ((33.0, Some("strip")), (33.0, Some("titration")), true),
+        ((33.0, Some("titration")), (33.0, Some("strip")), false),
+        ((33.0, None), (33.0, Some("strip")), false),
+    ] {
+        let (before, after) = (strip(was.0, was.1), strip(is.0, is.1));
+        let admitted = admit_correction(&before, &after, Some(Sanitizing::Chlorine), NOW);
+        assert_eq!(admitted.is_ok(), fits, "{was:?} {is:?}: {admitted:?}");
     }
     let refused = admit(&strip(33.0, Some("strip")), Some(Sanitizing::Iodine), NOW, false);
     let refused = refused.expect_err("no colour").to_string();

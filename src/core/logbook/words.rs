@@ -2,9 +2,10 @@
 //!
 //! English and Spanish side by side; the Spanish is that of kitchens in the Americas.
 
+use super::method::{Method, known_method};
 use super::{Finding, Judgement};
 use crate::core::reader::{Language, Reader};
-use crate::core::record::{CheckKind, TEST_STRIP};
+use crate::core::record::CheckKind;
 
 /// A judgement in words. Each text is one sentence or a few.
 #[derive(Clone, PartialEq, Eq, Debug)]
@@ -19,23 +20,20 @@ pub struct Told {
     pub cautions: Vec<String>,
 }
 
-/// The methods that the form and the command put on record.
-const METHODS: [(&str, Pair); 4] = [
-    (TEST_STRIP, ("test strip", "tira reactiva")),
-    ("strip", ("test strip", "tira reactiva")),
-    ("titration", ("titration", "valoración")),
-    ("meter", ("meter", "medidor")),
-];
-
 /// How the sanitizer was measured: a known method in the reader's word, any other as somebody typed it.
 #[must_use]
 pub fn method(on_record: &str, language: Language) -> &str {
-    let known = METHODS.iter().find(|(known, _)| *known == on_record);
-    known.map_or(on_record, |(_, pair)| say(language, *pair))
+    let pair = match known_method(on_record) {
+        Some(Method::Strip) => ("test strip", "tira reactiva"),
+        Some(Method::Titration) => ("titration", "valoración"),
+        Some(Method::Meter) => ("meter", "medidor"),
+        None => return on_record,
+    };
+    say(language, pair)
 }
 
-/// Puts the judgement of a check of this kind into words; `alerted` where an alert tells somebody that
-/// supplies are short.
+/// Puts the judgement of a check of this kind into words; `alerted` where somebody is told by an alert, which
+/// is open, of the supplies that it found short (see [`crate::core::alert::Desk::tells_of_look`]).
 #[must_use]
 pub fn tell(judgement: &Judgement, kind: CheckKind, alerted: bool, reader: &Reader) -> Told {
     let language = reader.language;
@@ -268,18 +266,20 @@ const KIT: [Pair; 1] = [(
     "Test again with a fresh strip, by the instructions of the kit.",
     "Mida otra vez con una tira nueva, según las instrucciones del kit.",
 )];
-const SHORT: [Pair; 2] = [
-    (
-        "Fill up or change what is short before the next rack; prime the pump after a change.",
-        "Rellene o cambie lo que falta antes de la próxima canasta; cebe la bomba después del cambio.",
-    ),
-    (
-        "If it is the sanitizer: stop feeding the machine, hold the racks washed since the last good test, and test with \
-         a strip before it is used again.",
-        "Si es el desinfectante: deje de cargar la máquina, aparte las canastas lavadas desde la última prueba correcta \
-         y mida con una tira antes de volver a usarla.",
-    ),
-];
+/// What to fill up, and what to think of meanwhile; messages of the alert say the same.
+pub(crate) const FILL_UP: Pair = (
+    "Fill up or change what is short before the next rack, by the product's label; prime the dosing pump after a change.",
+    "Rellene o cambie lo que falta antes de la próxima canasta, según la etiqueta del producto; cebe la bomba \
+     dosificadora después del cambio.",
+);
+/// What to do where the sanitizer is short; messages of the alert say the same.
+pub(crate) const NO_SANITIZER: Pair = (
+    "If it is the sanitizer: stop feeding the machine, hold the racks washed since the last good test, and test with \
+     a strip before it is used again.",
+    "Si es el desinfectante: deje de cargar la máquina, aparte las canastas lavadas desde la última prueba correcta \
+     y mida con una tira antes de volver a usarla.",
+);
+const SHORT: [Pair; 2] = [FILL_UP, NO_SANITIZER];
 const OFF: [Pair; 2] = [
     (
         "Do not rely on it: read another thermometer until it is adjusted or replaced.",
@@ -300,9 +300,8 @@ const TEST_AGAIN: Pair = (
 );
 const SUPPLY_AGAIN: Pair = ("Look again and enter it.", "Revise otra vez y anótelo.");
 const ALERTED: Pair = (
-    "Whoever is on duty for alerts is told. The alert stays open until a look that finds everything there is entered.",
-    "Se avisa a quien esté de turno para las alertas. La alerta sigue abierta hasta que se anote una revisión que lo \
-     encuentre todo.",
+    "Whoever is on duty for alerts is told. A look that finds everything there clears the alert.",
+    "Se avisa a quien esté de turno para las alertas. Una revisión que lo encuentre todo da por resuelta la alerta.",
 );
 const TELL_SOMEBODY: Pair = ("Tell the person in charge.", "Avise a la persona a cargo.");
 const CHEMICALS: Pair = (

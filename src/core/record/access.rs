@@ -4,7 +4,7 @@ use serde::{Deserialize, Serialize};
 
 use crate::core::access::Role;
 use crate::core::audit::Outcome;
-use crate::core::counted::Counted;
+use crate::core::counted::Noun;
 use crate::core::reader::{Language, Scale};
 use crate::core::time::Timestamp;
 
@@ -197,6 +197,8 @@ pub enum Unchanged {
     Days,
     /// The password is not taken: too short, too common, typed in two ways.
     Password,
+    /// There is no such role, or none was given.
+    NoRole,
 }
 
 impl AskedChange {
@@ -232,6 +234,7 @@ impl Unchanged {
             Self::Same => "it is so already",
             Self::Days => "no token lives that many days",
             Self::Password => "the password does not meet the rules",
+            Self::NoRole => "there is no such role",
         }
     }
 }
@@ -317,12 +320,9 @@ impl AccessEvent {
                     Outcome::NotWhole => "NOT whole",
                     Outcome::NotChecked => "could not be checked",
                 };
-                {
-                    let of = |what: Counted, count| what.of(count, Language::English);
-                    let (records, findings) =
-                        (of(Counted::Records, *records), of(Counted::Findings, *findings));
-                    format!("{account} had {records} checked: {outcome}, {findings}")
-                }
+                let of = |what: Noun, count| what.of(count, Language::English);
+                let (records, findings) = (of(Noun::Records, *records), of(Noun::Findings, *findings));
+                format!("{account} had {records} checked: {outcome}, {findings}")
             }
             AccessDeed::EndedWork { of, whose } => {
                 format!("{account} ended what {whose} was at, at {of}: nothing of it is on record")

@@ -97,6 +97,9 @@ pub struct AlertChanged {
     /// Index of the record that caused it.
     #[serde(skip_serializing_if = "Option::is_none", default)]
     pub cause: Option<u64>,
+    /// Index of the last good cycle before it came back, where it did.
+    #[serde(skip_serializing_if = "Option::is_none", default)]
+    pub last_good: Option<u64>,
 }
 
 /// A named person took an alert on.
@@ -264,12 +267,12 @@ impl OfAlert<'_> {
         }
     }
 
-    /// The records that it names: the cycle or gap behind the alert, and the last good rack before it.
+    /// The records that it names: the cycle or gap behind the alert, and the last good rack before it, or before it came back.
     #[must_use]
     pub const fn causes(self) -> [Option<u64>; 2] {
         match self {
             Self::Raised(raised) => [raised.cause, raised.last_good],
-            Self::Changed(changed) => [changed.cause, None],
+            Self::Changed(changed) => [changed.cause, changed.last_good],
             Self::Cleared(cleared) => [cleared.cause, None],
             Self::Acknowledged(_) | Self::Closed(_) | Self::Action(_) | Self::Notification(_) => [None, None],
         }

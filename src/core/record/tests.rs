@@ -65,6 +65,7 @@ fn records_of_alerts_keep_their_form() {
             measured: None,
             about: vec!["dm1/rinse".to_owned()],
             cause: None,
+            last_good: None,
         }),
     );
     check(

@@ -35,6 +35,33 @@ fn agrees_with_the_table_of_the_food_code() {
     assert_eq!(CHECK.lines().count(), 7);
 }
 
+// Colours and labels: common practice, no source; iodine to 25 mg/L and chlorine to 200 mg/L by the rules. Own promise:
+// wherever a strip lies between two colours, what is entered fails if anything between them would.
+#[test]
+fn between_two_colours_the_one_that_may_fail_is_entered() {
+    let labelled = |quat_mg_per_l| Rules { quat_mg_per_l, ..Rules::default() };
+    for (sanitizing, rules, expected) in [
+        (HotWater, Rules::default(), None),
+        (Chlorine, Rules::default(), None),
+        (Chlorine, Rules { chlorine_max_mg_per_l: 150.0, ..Rules::default() }, Some((100.0, 200.0))),
+        (Iodine, Rules::default(), Some((25.0, 50.0))),
+        (Quat, Rules::default(), Some((400.0, 500.0))),
+        (Quat, labelled(150.0..=350.0), Some((300.0, 400.0))),
+        (Quat, labelled(210.0..=290.0), None),
+        (Quat, labelled(200.0..=600.0), None),
+    ] {
+        let found = too_strong_between(sanitizing, &rules);
+        assert_eq!(found, expected, "{sanitizing:?} {rules:?}");
+        for pair in strip_colours(sanitizing).windows(2) {
+            let entered = if found == Some((pair[0], pair[1])) { pair[1] } else { pair[0] };
+            let is_good = |mg_per_l| requirement(sanitizing, mg_per_l, None, &rules).is_ok();
+            let all_good =
+                (1..100).all(|part| is_good(pair[0] + f64::from(part) / 100.0 * (pair[1] - pair[0])));
+            assert!(all_good || !is_good(entered), "{sanitizing:?} between {pair:?}: {entered}");
+        }
+    }
+}
+
 // Food Code 4-501.114 and 4-703.11; the readings of gaps and of an unknown pH
 // are this program's careful choice.
 #[test]

@@ -1,6 +1,9 @@
-//! What a probe shows, in words: which way it moves, and where to look for a fault.
+//! What a probe shows, in words: which way it moves, how old it is, and where to look for a fault.
+
+use std::time::Duration;
 
 use super::gauge::Trend;
+use crate::core::presence::Recency;
 use crate::core::reader::{Language, said as say};
 use crate::core::reading::Fault;
 
@@ -13,6 +16,48 @@ pub const fn trend(language: Language, trend: Trend) -> &'static str {
         Trend::RisingFast => say(language, "⇑ rising fast", "⇑ sube deprisa"),
         Trend::Falling => say(language, "↓ falling", "↓ baja"),
         Trend::FallingFast => say(language, "⇓ falling fast", "⇓ baja deprisa"),
+    }
+}
+
+/// That the newest value of a probe tells nothing of now, and how old it is; `None` where it counts. `valued`:
+/// whether there is a value to be seen beside it.
+#[must_use]
+pub fn old(language: Language, recency: Recency, valued: bool) -> Option<String> {
+    let (begin, age) = match recency {
+        Recency::Now | Recency::Aged(_) => return None,
+        Recency::Late(age) => {
+            (say(language, "OLD, and sent late: measured", "ANTIGUA, y enviada tarde: medida"), age)
+        }
+        Recency::Silent(age) if valued => {
+            (say(language, "SILENT: this was its last value,", "EN SILENCIO: este fue su último valor,"), age)
+        }
+        Recency::Silent(age) => (say(language, "SILENT: last heard", "EN SILENCIO: última noticia"), age),
+    };
+    Some(format!("{begin} {}", ago(age, language)))
+}
+
+/// How old a value is that is shown with its age; `None` for every other.
+#[must_use]
+pub fn aged(language: Language, recency: Recency) -> Option<String> {
+    match recency {
+        Recency::Aged(age) => Some(format!("{} {}", say(language, "measured", "medida"), ago(age, language))),
+        Recency::Now | Recency::Late(_) | Recency::Silent(_) => None,
+    }
+}
+
+/// How long ago, in the coarsest unit that still helps.
+#[must_use]
+pub fn ago(time: Duration, language: Language) -> String {
+    let seconds = time.as_secs();
+    let (number, english, spanish) = match seconds {
+        0..=89 => (seconds, "s", "s"),
+        90..=5_399 => ((seconds + 30) / 60, "min", "min"),
+        5_400..=172_799 => ((seconds + 1_800) / 3_600, "h", "h"),
+        _ => ((seconds + 43_200) / 86_400, "days", "días"),
+    };
+    match language {
+        Language::English => format!("{number} {english} ago"),
+        Language::Spanish => format!("hace {number} {spanish}"),
     }
 }
 

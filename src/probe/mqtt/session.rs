@@ -56,13 +56,13 @@ pub enum LinkError {
     )]
     Closed,
     /// The broker does not want this client.
-    #[error("the broker refuses the connection: {0}")]
+    #[error("{0}")]
     Rejected(Rejection),
     /// The broker grants none of the subscriptions.
     #[error("the broker refuses every subscription: check its access list")]
     Subscription,
     /// The broker ended the connection and said why.
-    #[error("the broker ended the connection: {0}")]
+    #[error("{0}")]
     Ended(Ended),
     /// The broker sent something that is no packet.
     #[error("the broker sent something that is not understood")]

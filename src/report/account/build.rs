@@ -10,7 +10,11 @@
 //!
 //! Memory: 24 bytes a cycle, the exceptions up to [`EXCEPTIONS_MAX`] and their traces up to
 //! [`TRACES_MAX`], both apart for what is bad and for what is in doubt, so that a month without
-//! proof cannot hide a cold rack. What is beyond is counted and said to be left out.
+//! proof cannot hide a cold rack. What is beyond is counted and said to be left out. Of the alerts
+//! and gaps of the machines that are asked for, [`core::alert::past`] keeps a bounded part for each
+//! probe and each alert, and says what is lost beyond it.
+//!
+//! [`core::alert::past`]: crate::core::alert::past
 
 use std::collections::BTreeMap;
 use std::convert::Infallible;
@@ -197,8 +201,10 @@ impl Builder {
             self.configured.file(index, record);
         }
         self.blanks.note(index, record);
-        story::note(&mut self.stories, record);
-        self.past.note(index, record);
+        if self.question.wants(record.machine.as_deref()) {
+            story::note(&mut self.stories, record);
+            self.past.note(index, record);
+        }
         self.entries.take(index, record, self.configured.latest());
         if let Body::ConfigurationChange(change) = &record.body {
             if let Some(now) = self.configured.take(record.recorded, &change.toml, self.question.to) {
@@ -273,7 +279,11 @@ impl Builder {
             }
         }
         if cycle.verdict != Verdict::Unproven {
-            self.proven.insert(machine.to_owned(), (index, cycle.rinse_ended));
+            let newest = (index, cycle.rinse_ended);
+            match self.proven.get_mut(machine) {
+                Some(proven) => *proven = newest,
+                None => drop(self.proven.insert(machine.to_owned(), newest)),
+            }
         }
     }
 
@@ -372,5 +382,47 @@ fn alert(told: &Story, actions: &BTreeMap<AlertNumber, u64>) -> AlertAccount {
         closed: told.closed,
         delivered: told.delivered,
         given_up: told.given_up,
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::core::reading::Fault;
+    use crate::core::record::Gap;
+
+    // Own promise: of machines that nobody asked for nothing is kept.
+    #[test]
+    fn only_what_is_asked_for_is_kept() {
+        let (from, to) = (Timestamp::from_micros(0), Timestamp::from_micros(9));
+        let question = Question {
+            program: String::new(),
+            made: to,
+            site: String::new(),
+            zone_name: "UTC".to_owned(),
+            zone: TimeZone::UTC,
+            from,
+            to,
+            only: vec!["glass".to_owned()],
+        };
+        let kept = |machine: &str| {
+            let mut builder = Builder::new(question.clone());
+            let gap = Gap {
+                probe: format!("{machine}/rinse"),
+                fault: Fault::Silent,
+                from,
+                to: Some(to),
+                filled: false,
+            };
+            let record = Record {
+                v: crate::core::record::FORMAT,
+                recorded: from,
+                machine: Some(machine.to_owned()),
+                body: Body::Gap(gap),
+            };
+            builder.take(1, &record, &mut |_| None);
+            builder.past != Past::default()
+        };
+        assert_eq!(["glass", "dm1"].map(kept), [true, false]);
     }
 }

@@ -1,7 +1,7 @@
 //! What happened to the program and to how the record is kept, in a few words.
 
 use super::ServiceEvent;
-use crate::core::counted::Counted;
+use crate::core::counted::Noun;
 use crate::core::reader::Language;
 use crate::core::record::{Body, Clock, KeyChange, Record, StopCause};
 use crate::report::said::proven;
@@ -57,14 +57,14 @@ fn text(body: &Body) -> Option<String> {
         Body::Pruned(pruned) => {
             format!(
                 "pruned by age: {} from before {}",
-                Counted::Readings.of(pruned.readings, Language::English),
+                Noun::Readings.of(pruned.readings, Language::English),
                 pruned.before
             )
         }
         Body::Import(import) => {
             format!(
                 "{} of «{}» taken over by {}",
-                Counted::Readings.of(import.readings, Language::English),
+                Noun::Readings.of(import.readings, Language::English),
                 import.file,
                 import.by
             )
@@ -72,7 +72,7 @@ fn text(body: &Body) -> Option<String> {
         Body::Restored(restored) => {
             format!(
                 "goes on from a backup of {}, by {}",
-                Counted::Records.of(restored.records, Language::English),
+                Noun::Records.of(restored.records, Language::English),
                 restored.by
             )
         }
@@ -81,10 +81,12 @@ fn text(body: &Body) -> Option<String> {
             format!("wiring proved by {}: {}", done.by, found.join("; "))
         }
         Body::SignOff(signed) => {
-            let open = match signed.open_points.len() {
+            let open = match signed.open_points.len() as u64 {
                 0 => "with nothing open".to_owned(),
-                1 => "with 1 open point that was known".to_owned(),
-                open => format!("with {open} open points that were known"),
+                open => {
+                    let were = if open == 1 { "was" } else { "were" };
+                    format!("with {} that {were} known", Noun::OpenPoints.of(open, Language::English))
+                }
             };
             format!("signed off by {} {open}", signed.by)
         }

@@ -271,6 +271,7 @@ fn an_exception_has_its_trace_its_alert_and_what_was_said_of_it() {
         measured: None,
         about: Vec::new(),
         cause: None,
+        last_good: None,
     };
     book.put("2026-03-03T15:02:14Z", own, Body::AlertChanged(changed));
     let taken = AlertAcknowledged { alert, by: "Ana".to_owned(), via: "link".to_owned(), note: None };

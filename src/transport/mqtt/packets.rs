@@ -10,6 +10,8 @@ use std::time::Duration;
 
 use bytes::{BufMut, Bytes, BytesMut};
 
+use crate::core::alert::trial::Fact;
+
 /// What the gateway says of itself when it connects.
 #[derive(Clone, Copy)]
 pub struct Hello<'a> {
@@ -124,60 +126,102 @@ pub enum Incoming {
 #[derive(Clone, Copy, PartialEq, Eq, Debug, thiserror::Error)]
 pub enum Rejection {
     /// It speaks another version.
-    #[error("it does not speak this version of MQTT")]
+    #[error("{}", self.fact())]
     Version,
     /// It does not accept the client identifier.
-    #[error("it does not accept the client identifier")]
+    #[error("{}", self.fact())]
     ClientId,
     /// User name or password are wrong.
-    #[error("user name or password are wrong")]
+    #[error("{}", self.fact())]
     Login,
     /// The client may not connect; many brokers say so for a wrong password too.
-    #[error("not authorized: user name, password or access list")]
+    #[error("{}", self.fact())]
     NotAuthorized,
     /// It is not ready, or too busy.
-    #[error("it is not available at present")]
+    #[error("{}", self.fact())]
     Unavailable,
     /// It has shut this client out.
-    #[error("it has banned this client")]
+    #[error("{}", self.fact())]
     Banned,
     /// Something else.
-    #[error("it gave another reason")]
+    #[error("{}", self.fact())]
     Other,
+}
+
+impl Rejection {
+    /// It as the fact that people are told, in each language.
+    #[must_use]
+    pub const fn fact(self) -> Fact {
+        match self {
+            Self::Version => Fact::RefusedVersion {},
+            Self::ClientId => Fact::RefusedClient {},
+            Self::Login => Fact::RefusedLogin {},
+            Self::NotAuthorized => Fact::RefusedRight {},
+            Self::Unavailable => Fact::RefusedNow {},
+            Self::Banned => Fact::RefusedBanned {},
+            Self::Other => Fact::RefusedOther {},
+        }
+    }
 }
 
 /// Why a broker did not take a message (MQTT 5.0 §3.4.2.1).
 #[derive(Clone, Copy, PartialEq, Eq, Debug, thiserror::Error)]
 pub enum Refused {
     /// The access list forbids it.
-    #[error("the broker forbids this topic: check its access list")]
+    #[error("{}", self.fact())]
     NotAuthorized,
     /// It does not like the topic.
-    #[error("the broker does not accept this topic")]
+    #[error("{}", self.fact())]
     Topic,
     /// A limit of the broker is reached.
-    #[error("a limit of the broker is reached")]
+    #[error("{}", self.fact())]
     Quota,
     /// Something else.
-    #[error("the broker did not take it and gave another reason")]
+    #[error("{}", self.fact())]
     Other,
+}
+
+impl Refused {
+    /// It as the fact that people are told, in each language.
+    #[must_use]
+    pub const fn fact(self) -> Fact {
+        match self {
+            Self::NotAuthorized => Fact::TopicForbidden {},
+            Self::Topic => Fact::TopicRefused {},
+            Self::Quota => Fact::Quota {},
+            Self::Other => Fact::NotTaken {},
+        }
+    }
 }
 
 /// Why a broker ended a connection (MQTT 5.0 §3.14.2.1).
 #[derive(Clone, Copy, PartialEq, Eq, Debug, thiserror::Error)]
 pub enum Ended {
     /// Another client connected under the same identifier.
-    #[error("another client uses the same client identifier")]
+    #[error("{}", self.fact())]
     TakenOver,
     /// The broker shuts down.
-    #[error("the broker is shutting down")]
+    #[error("{}", self.fact())]
     ShuttingDown,
     /// The client may no longer be connected.
-    #[error("not authorized")]
+    #[error("{}", self.fact())]
     NotAuthorized,
     /// Something else.
-    #[error("for another reason")]
+    #[error("{}", self.fact())]
     Other,
+}
+
+impl Ended {
+    /// It as the fact that people are told, in each language.
+    #[must_use]
+    pub const fn fact(self) -> Fact {
+        match self {
+            Self::TakenOver => Fact::EndedTakenOver {},
+            Self::ShuttingDown => Fact::EndedShuttingDown {},
+            Self::NotAuthorized => Fact::EndedRight {},
+            Self::Other => Fact::EndedOther {},
+        }
+    }
 }
 
 /// Bytes from the broker that are no packet.

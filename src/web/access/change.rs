@@ -9,6 +9,7 @@ use super::login::NO_ACCOUNT;
 use super::name::{self, AccountName, NoName};
 use super::password::{self, HashError};
 use super::store::{Account, Store, StoreError, Stored, Token};
+use super::tally::Whose;
 use super::{Access, AccessError, event, secret};
 use crate::core::access::Role;
 use crate::core::logbook::Impossible;
@@ -213,13 +214,23 @@ impl Access {
         from: Option<&str>,
     ) -> Result<Changed, ChangeError> {
         let (asked, typed) = change.asked();
-        // What was typed may be a password.
-        let name = typed.parse().map_or_else(|_| NO_ACCOUNT.to_owned(), |name: AccountName| name.into());
+        let name = on_record(typed);
         let done = self.make(change, Asker { by: by.to_owned(), from: from.map(str::to_owned) }).await;
         if let Err(ChangeError::Refused(why)) = &done {
-            self.change_refused(&name, (asked, why.on_record()), (from, Some(by))).await;
+            self.change_refused(&name, (asked, why.on_record()), (from, Whose::Person(by))).await;
         }
         done
+    }
+
+    /// Notes that a change was asked for with a role that is none, where `typed` is the name that was typed for it.
+    pub(super) async fn role_refused(
+        self: &Arc<Self>,
+        (asked, typed): (AskedChange, &str),
+        by: &str,
+        from: &str,
+    ) {
+        let refused = (asked, Unchanged::NoRole);
+        self.change_refused(&on_record(typed), refused, (Some(from), Whose::Person(by))).await;
     }
 
     async fn make(self: &Arc<Self>, change: Change, asker: Asker) -> Result<Changed, ChangeError> {
@@ -432,6 +443,11 @@ impl Asker {
     fn event(&self, name: &AccountName, deed: AccessDeed) -> crate::core::record::AccessEvent {
         event(name.as_str(), deed, self.from.as_deref(), Some(&self.by))
     }
+}
+
+/// A typed name as it goes on record: what has not the form of one may be a password.
+fn on_record(typed: &str) -> String {
+    typed.parse().map_or_else(|_| NO_ACCOUNT.to_owned(), |name: AccountName| name.into())
 }
 
 fn administers(account: &Account) -> bool {

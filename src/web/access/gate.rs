@@ -11,8 +11,9 @@ use axum::middleware::{FromFnLayer, Next, from_fn, from_fn_with_state};
 use axum::response::{IntoResponse, Response};
 use jiff::tz::TimeZone;
 
-use super::login::{From, Shown};
+use super::login::{From, NO_ACCOUNT, Shown};
 use super::store::Account;
+use super::tally::Whose;
 use super::{Access, host, origin, pages, routes};
 use crate::core::access::Right;
 use crate::core::address::escaped;
@@ -141,7 +142,8 @@ async fn enter(access: &Arc<Access>, request: &mut Request) -> Result<Visit, Sto
         tracing::error!(%error, "who asks cannot be found out");
         Stopped::NotNow
     };
-    if let Some(secret) = bearer(headers) {
+    // Whether the gateway lives is nobody's secret, and must not hang on one that has expired.
+    if let Some(secret) = bearer(headers).filter(|_| !api::is_for_probes(request.uri().path())) {
         let shown = access.program(secret, &from).await.map_err(failed)?;
         let token = match shown {
             Shown::Good(token) => token,
@@ -160,7 +162,7 @@ async fn enter(access: &Arc<Access>, request: &mut Request) -> Result<Visit, Sto
         && !request.uri().path().starts_with(LINKS)
         && !origin::is_own(headers, own, scheme(access, headers))
     {
-        access.refused("?", AccessRefusal::Foreign, &from.told).await;
+        access.refused(NO_ACCOUNT, AccessRefusal::Foreign, (&from.told, Whose::Stranger)).await;
         return Err(Stopped::Foreign);
     }
     let secret = cookie(headers, secure).map(str::to_owned);
@@ -326,7 +328,8 @@ fn check(State(right): State<Right>, request: Request, next: Next) -> Checked {
 pub(in crate::web) async fn not_allowed(extensions: &Extensions) {
     let known = (extensions.get::<Arc<Access>>(), extensions.get::<Visit>(), extensions.get::<Person>());
     if let (Some(access), Some(visit), Some(person)) = known {
-        access.refused(&person.account, AccessRefusal::NotAllowed, &visit.from.told).await;
+        let whose = (visit.from.told.as_str(), Whose::Own);
+        access.refused(&person.account, AccessRefusal::NotAllowed, whose).await;
     }
 }
 

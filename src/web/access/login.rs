@@ -8,6 +8,7 @@ use super::bucket::ONE_MORE;
 use super::name::AccountName;
 use super::password::HashError;
 use super::store::{Account, Token, Wrong};
+use super::tally::Whose;
 use super::{Access, AccessError, event, secret};
 use crate::core::record::{AccessDeed, AccessRefusal};
 use crate::core::time::Timestamp;
@@ -89,7 +90,7 @@ impl Access {
         let told = name.as_ref().map_or(NO_ACCOUNT, AccountName::as_str);
         let tried = self.try_login(name.clone(), password, before, from).await;
         if let Err(LoginError::Refused(turned)) = &tried {
-            self.refused(told, turned.why, &from.told).await;
+            self.refused(told, turned.why, (&from.told, Whose::Stranger)).await;
         }
         tried
     }
@@ -196,7 +197,7 @@ impl Access {
             None => (NO_ACCOUNT.to_owned(), AccessRefusal::UnknownToken),
         };
         let why = if self.may_try(from.address) { why } else { AccessRefusal::TooMany };
-        self.refused(&told, why, &from.told).await;
+        self.refused(&told, why, (&from.told, Whose::Stranger)).await;
         Ok(Shown::Bad(why))
     }
 

@@ -6,6 +6,7 @@ use super::login::{From, Turned};
 use super::name::AccountName;
 use super::password::{self, HashError, PasswordRefusal};
 use super::store::{Stored, Wrong};
+use super::tally::Whose;
 use super::{Access, AccessError, event, secret};
 use crate::core::reader::{Language, Scale};
 use crate::core::record::{AccessDeed, AccessRefusal, AskedChange, Unchanged};
@@ -53,9 +54,11 @@ impl Access {
         match &chosen {
             Err(OwnError::Password(_)) => {
                 let refused = (AskedChange::Password, Unchanged::Password);
-                self.change_refused(name.as_str(), refused, (Some(&from.told), None)).await;
+                self.change_refused(name.as_str(), refused, (Some(&from.told), Whose::Own)).await;
             }
-            Err(OwnError::Refused(turned)) => self.refused(name.as_str(), turned.why, &from.told).await,
+            Err(OwnError::Refused(turned)) => {
+                self.refused(name.as_str(), turned.why, (&from.told, Whose::Own)).await;
+            }
             Ok(_) | Err(OwnError::Hash(_) | OwnError::Access(_)) => {}
         }
         chosen

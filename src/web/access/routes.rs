@@ -3,9 +3,9 @@
 use std::sync::Arc;
 use std::time::Duration;
 
-use axum::extract::rejection::{FormRejection, QueryRejection};
-use axum::extract::{DefaultBodyLimit, Form, Path, Query, Request, State};
-use axum::http::{HeaderValue, Method, StatusCode, header};
+use axum::extract::rejection::FormRejection;
+use axum::extract::{DefaultBodyLimit, Form, Path, Request, State};
+use axum::http::{HeaderValue, Method, StatusCode, Uri, header};
 use axum::middleware::{Next, from_fn};
 use axum::response::Response;
 use axum::routing::{get, post};
@@ -26,50 +26,58 @@ use super::store::Account;
 use super::{Access, AccessError, origin, words};
 use crate::core::access::Right;
 use crate::core::reader::{Language, Scale};
-use crate::core::record::AccessRefusal;
+use crate::core::record::{AccessRefusal, AskedChange};
 use crate::web::frame::{self, Site};
 use crate::web::person::Person;
-use crate::web::query::{self, Given};
+use crate::web::query::{self, Expected, Given};
 use crate::web::stranger::Stranger;
 
 /// Longest form, in bytes: a few short fields and two passwords, each byte written as three.
 const FORM_BYTES_MAX: usize = 8 * 1024;
 
 type Filled<T> = Result<Form<T>, FormRejection>;
-type Queried<T> = Result<Query<T>, QueryRejection>;
 type Held = State<Arc<Access>>;
 type Known = Extension<Arc<Site>>;
+type By<'a> = (&'a Person, &'a Visit);
+type Asked<'a> = (AskedChange, &'a str);
+
+/// Where something is shown.
+pub(in crate::web) const PAGES: [&str; 4] = ["/login", "/account", "/accounts", "/accounts/{account}"];
 
 /// The routes, with what each takes.
 pub(super) fn routes(access: &Arc<Access>) -> Router {
     let accounts = || require(Right::Accounts);
+    let [at_login, own, all, one] = PAGES;
     Router::new()
-        .route("/login", get(show_login).post(login))
+        .route(at_login, get(show_login).post(login))
         .route("/logout", post(logout))
-        .route("/account", get(show_own).post(change_own).layer(from_fn(understood)))
-        .route("/accounts", get(show_all).post(add).layer(from_fn(understood)).layer(accounts()))
-        .route(
-            "/accounts/{account}",
-            get(show_one).post(change_one).layer(from_fn(understood)).layer(accounts()),
-        )
+        .route(own, get(show_own).post(change_own).layer(from_fn(understood)))
+        .route(all, get(show_all).post(add).layer(from_fn(understood)).layer(accounts()))
+        .route(one, get(show_one).post(change_one).layer(from_fn(understood)).layer(accounts()))
         .route("/tokens", post(add_token).layer(accounts()))
         .route("/tokens/{token}", post(revoke_token).layer(accounts()))
         .layer(DefaultBodyLimit::max(FORM_BYTES_MAX))
         .with_state(Arc::clone(access))
 }
 
-/// Refuses what is asked behind the `?`: none of these pages understands anything there, see [`query`].
+/// Refuses what is asked behind the `?`: none of these pages understands anything there, see [`query`]. Whoever is not
+/// known is led to the login; whoever has to choose a password is no person yet.
 async fn understood(request: Request, next: Next) -> Response {
     let seen = request.extensions();
-    if request.method() != Method::POST
-        && let (Some(person), Some(site)) = (seen.get::<Person>(), seen.get::<Arc<Site>>())
-    {
-        let given = Given::read(request.uri(), &[]);
-        if given.is_refused() {
-            return query::refused(&given, person, site, frame::depth(request.uri().path()));
-        }
+    let given = Given::read(request.uri(), &[]);
+    if request.method() == Method::POST || !given.is_refused() {
+        return next.run(request).await;
     }
-    next.run(request).await
+    let session = seen.get::<Visit>().and_then(|visit| visit.session.as_ref());
+    match (seen.get::<Person>(), seen.get::<Arc<Site>>(), session) {
+        (Some(person), Some(site), _) => {
+            query::refused(&given, person, site, frame::depth(request.uri().path()))
+        }
+        (_, _, Some((_, account))) => {
+            query::refused_to(&given, Stranger::of(request.headers(), seen).reading(account.language))
+        }
+        (_, _, None) => next.run(request).await,
+    }
 }
 
 /// Whether this path is open to somebody who has to choose a password first.
@@ -79,15 +87,13 @@ pub(super) fn before_password(path: &str) -> bool {
         || path.starts_with("/assets/")
 }
 
-#[derive(Deserialize)]
-struct Back {
-    #[serde(default)]
-    to: String,
-}
-
-async fn show_login(State(access): Held, back: Queried<Back>, stranger: Stranger) -> Response {
-    let back = back.as_ref().ok().and_then(|Query(back)| origin::own_path(&back.to)).unwrap_or_default();
-    let fields = LoginFields { back, ..LoginFields::default() };
+async fn show_login(State(access): Held, uri: Uri, stranger: Stranger) -> Response {
+    let mut given = Given::read(&uri, &["to"]);
+    let back = given.take("to", |to| origin::own_path(to).map(str::to_owned).ok_or(Expected::Page));
+    if given.is_refused() {
+        return query::refused_to(&given, stranger);
+    }
+    let fields = LoginFields { back: back.as_deref().unwrap_or_default(), ..LoginFields::default() };
     std::future::ready(page(StatusCode::OK, &LoginPage::new(&access.options.site, fields, stranger))).await
 }
 
@@ -169,7 +175,8 @@ fn incomplete(rejection: &FormRejection, asker: &Asker) -> Response {
 }
 
 /// What was sent as a role is none: says which there are.
-fn no_role(asker: &Asker) -> Response {
+async fn no_role(access: &Arc<Access>, (person, visit): By<'_>, asked: Asked<'_>, asker: &Asker) -> Response {
+    access.role_refused(asked, &person.account, &visit.from.told).await;
     asker.refused(StatusCode::UNPROCESSABLE_ENTITY, Said::NoRole)
 }
 
@@ -318,7 +325,9 @@ async fn add(
         Ok(form) => form,
         Err(rejection) => return incomplete(&rejection, &asker),
     };
-    let Ok(role) = role.parse() else { return no_role(&asker) };
+    let Ok(role) = role.parse() else {
+        return no_role(&access, (&person, &visit), (AskedChange::Add, &account), &asker).await;
+    };
     let typed = [account.clone(), name.clone(), String::new()];
     let shown = account.clone();
     let round = Round { site: &site, person: &person, deep: 0 };
@@ -405,7 +414,9 @@ async fn change_one(
     let change = match (deed, role) {
         (Deed::Role, role) => match role.as_deref().map(str::parse) {
             Some(Ok(role)) => Change::Role { account, role },
-            Some(Err(_)) | None => return no_role(&asker),
+            Some(Err(_)) | None => {
+                return no_role(&access, (&person, &visit), (AskedChange::Role, &account), &asker).await;
+            }
         },
         (Deed::Disable, _) => Change::Disable { account },
         (Deed::Enable, _) => Change::Enable { account },
@@ -452,7 +463,9 @@ async fn add_token(
         Ok(form) => form,
         Err(rejection) => return incomplete(&rejection, &asker),
     };
-    let Ok(role) = role.parse() else { return no_role(&asker) };
+    let Ok(role) = role.parse() else {
+        return no_role(&access, (&person, &visit), (AskedChange::AddToken, &token), &asker).await;
+    };
     let name = token.clone();
     let round = Round { site: &site, person: &person, deep: 0 };
     match access.change(Change::AddToken { token, role, days }, &person.account, Some(&visit.from.told)).await

@@ -134,6 +134,25 @@ async fn a_deed_is_done_by_whoever_is_logged_in() {
     assert_eq!(kitchen.desk.deeds(), [(3, taken), (3, acted)]);
 }
 
+// Own promise: a note that came too late is not lost without a word; without one there is nothing to tell.
+#[tokio::test]
+async fn a_note_that_came_too_late_is_told() {
+    let kitchen = StillKitchen::new();
+    let path = "/alerts/3/acknowledge";
+    for (note, status) in
+        [("on+it", StatusCode::SEE_OTHER), ("on+it", StatusCode::SEE_OTHER), ("", StatusCode::SEE_OTHER)]
+    {
+        assert_eq!(post(&kitchen, path, &format!("note={note}"), Role::Operator).await.0, status, "«{note}»");
+    }
+    for (path, said) in
+        [(path, "Ana takes care of it since"), ("/alerts/2/acknowledge", "Your note is not on record")]
+    {
+        let (status, page) = post(&kitchen, path, "note=breaker+%3Cb%3E", Role::Operator).await;
+        assert_eq!(status, StatusCode::CONFLICT, "{path}");
+        assert!(page.contains(said) && page.contains("breaker &#60;b&#62;"), "{path}: {page}");
+    }
+}
+
 // Own promise: what was typed stays, the fault stands beside its field, and nothing goes on record.
 #[tokio::test]
 async fn a_form_that_is_not_whole_is_shown_again() {

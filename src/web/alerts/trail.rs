@@ -110,7 +110,10 @@ fn of_raised(raised: &AlertRaised, reader: &Reader) -> String {
     let raised_word = say(reader.language, ("Raised", "Surge la alerta"));
     match (raised.measured, raised.limit) {
         (Some(measured), Some(limit)) => {
-            let bound = say(reader.language, ("limit", "límite"));
+            let is_drift = raised.condition == Condition::Drifting;
+            let drift = ("its usual range goes to", "lo habitual llega a");
+            let bound = if is_drift { drift } else { ("limit", "límite") };
+            let bound = say(reader.language, bound);
             let (measured, limit) = against(measured, limit, reader);
             format!("{raised_word}: {measured} ({bound} {limit})")
         }

@@ -1,7 +1,6 @@
 //! Words of the pages of alerts, English and Spanish side by side.
 
 use crate::core::alert::Alert;
-use crate::core::counted::Counted;
 use crate::core::reader::{Language, Reader};
 use crate::core::time::Timestamp;
 
@@ -25,6 +24,7 @@ pub(super) struct Words {
     pub(super) by_hand: &'static str,
     pub(super) all: &'static str,
     pub(super) record: &'static str,
+    pub(super) enter: &'static str,
 }
 
 static ENGLISH: Words = Words {
@@ -45,6 +45,7 @@ static ENGLISH: Words = Words {
     by_hand: "Washing by hand",
     all: "All alerts",
     record: "record",
+    enter: "Enter",
 };
 
 static SPANISH: Words = Words {
@@ -65,6 +66,7 @@ static SPANISH: Words = Words {
     by_hand: "Lavado a mano",
     all: "Todas las alertas",
     record: "asiento",
+    enter: "Anotar",
 };
 
 /// Words of the pages in one language.
@@ -95,6 +97,25 @@ pub(super) fn more_racks(count: u64, language: Language) -> String {
     }
 }
 
+/// What is said to whoever wrote a note with which they came too late to take an alert on.
+pub(super) fn taken_before(standing: Option<(String, String)>, language: Language) -> String {
+    match (standing, language) {
+        (Some((by, at)), Language::English) => format!(
+            "{by} takes care of it since {at}. Your note is not on record; write it into the logbook as a note."
+        ),
+        (Some((by, at)), Language::Spanish) => {
+            format!("{by} se encarga desde {at}. La nota de usted no consta; anótela en el diario.")
+        }
+        (None, Language::English) => {
+            "The alert closed meanwhile. Your note is not on record; write it into the logbook as a note."
+                .to_owned()
+        }
+        (None, Language::Spanish) => {
+            "La alerta se cerró mientras tanto. La nota de usted no consta; anótela en el diario.".to_owned()
+        }
+    }
+}
+
 /// That somebody, at some time, wrote the corrective action before.
 pub(super) fn late(standing: Option<(String, String)>, language: Language) -> String {
     match (standing, language) {
@@ -115,14 +136,13 @@ pub(super) fn late(standing: Option<(String, String)>, language: Language) -> St
 
 /// That something is missing from a list.
 pub(super) fn damaged(count: usize, language: Language) -> String {
-    let records = Counted::Records.of(count as u64, language);
     match language {
         Language::English => {
-            format!("Of alerts {records} cannot be read here: run rinseward verify on the ledger.")
+            format!("Records of alerts that cannot be read: {count}. Run rinseward verify on the ledger.")
         }
         Language::Spanish => {
             format!(
-                "De alertas no se pueden leer aquí {records}: ejecute rinseward verify sobre el registro."
+                "Asientos de alertas que no se pueden leer: {count}. Ejecute rinseward verify sobre el registro."
             )
         }
     }

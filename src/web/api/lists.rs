@@ -89,8 +89,7 @@ pub(super) fn span(given: &Given) -> Result<(Option<When>, Option<When>), Troubl
         (Some(_), Some(_)) | (None, _) | (_, None) => false,
     };
     if backwards {
-        let detail = "the span ends before it begins: to names the last day, or the first instant after it";
-        return Err(Trouble::Wrong { field: "to".to_owned(), detail: detail.to_owned() });
+        return Err(Trouble::backwards());
     }
     Ok((from, to))
 }

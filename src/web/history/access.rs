@@ -1,7 +1,7 @@
 //! What happened to accounts, and by them, in a sentence, English and Spanish side by side.
 
 use super::story::{Pair, outcome, put};
-use crate::core::counted::Counted;
+use crate::core::counted::Noun;
 use crate::core::reader::{Language, Reader};
 use crate::core::record::{AccessDeed, AccessEvent, AccessRefusal, AskedChange, FIRST_START, Unchanged};
 use crate::web::frame::said;
@@ -103,9 +103,9 @@ fn deed(event: &AccessEvent, reader: &Reader) -> String {
         AccessDeed::Checked { outcome: found, records, findings } => of(
             CHECKED,
             &[
-                ("records", &Counted::Records.of(*records, language)),
+                ("records", &Noun::Records.of(*records, language)),
                 ("outcome", outcome(*found, language)),
-                ("findings", &Counted::Findings.of(*findings, language)),
+                ("findings", &Noun::Findings.of(*findings, language)),
             ],
         ),
         AccessDeed::EndedWork { of: place, whose } => of(ENDED_WORK, &[("whose", whose), ("place", place)]),
@@ -159,6 +159,7 @@ const fn unchanged(why: Unchanged, language: Language) -> &'static str {
             Unchanged::Same => "ya está así",
             Unchanged::Days => "ninguna ficha dura esos días",
             Unchanged::Password => "la contraseña no cumple las reglas",
+            Unchanged::NoRole => "no existe tal función",
         },
     }
 }

@@ -12,7 +12,7 @@ use super::findings::plain;
 use super::story::{lasting, outcome, put};
 use crate::core::access::Right;
 use crate::core::audit::{Outcome, Report};
-use crate::core::counted::Counted;
+use crate::core::counted::Noun;
 use crate::core::reader::{Language, Reader};
 use crate::core::time::Timestamp;
 use crate::web::frame::{self, Frame, Refusal, Tab, said};
@@ -133,7 +133,7 @@ struct Part<'a> {
 
 impl Part<'_> {
     fn records(&self, count: &u64) -> String {
-        Counted::Records.of(*count, self.language)
+        Noun::Records.of(*count, self.language)
     }
 
     const fn say(&self, english: &'static str, spanish: &'static str) -> &'static str {
@@ -174,7 +174,7 @@ struct IntegrityPage<'a> {
 
 impl IntegrityPage<'_> {
     fn records(&self, count: &u64) -> String {
-        Counted::Records.of(*count, self.frame.person.reader.language)
+        Noun::Records.of(*count, self.frame.person.reader.language)
     }
 }
 
@@ -223,7 +223,7 @@ pub(in crate::web) fn part(standing: &Standing, reader: &Reader) -> Result<Card,
 fn headline(last: &Checked, word: &str, records: u64, reader: &Reader) -> String {
     let language = reader.language;
     let at = reader.moment(last.at);
-    let of = Counted::Records.of(last.records, language);
+    let of = Noun::Records.of(last.records, language);
     let pair = ("{word} at {at}, {of}", "{word} a {at}, {of}");
     let checked = put(language, pair, &[("word", word), ("at", &at), ("of", &of)]);
     let since = records.saturating_sub(last.records);
@@ -234,7 +234,7 @@ fn headline(last: &Checked, word: &str, records: u64, reader: &Reader) -> String
         1 => ("{checked}; {since} came since", "{checked}; desde entonces llegó {since}"),
         _ => ("{checked}; {since} came since", "{checked}; desde entonces llegaron {since}"),
     };
-    put(language, pair, &[("checked", &checked), ("since", &Counted::Records.of(since, language))])
+    put(language, pair, &[("checked", &checked), ("since", &Noun::Records.of(since, language))])
 }
 
 /// «every record up to 1192; 13 newer ones within the hour after».

@@ -4,7 +4,7 @@ use super::asked::address;
 use super::story::{amended, lasting, put, told as sentence};
 use super::words::kind_word;
 use super::{DayLine, GapLine, HistoryLine, Later, Page, Question, View};
-use crate::core::counted::Counted;
+use crate::core::counted::Noun;
 use crate::core::cycle::verdict::Verdict;
 use crate::core::cycle::words::{verdict as verdict_word, verdicts};
 use crate::core::daily::DayNumbers;
@@ -190,7 +190,7 @@ pub(super) fn day_told(line: &DayLine, reader: &Reader) -> DayTold {
     DayTold {
         machine: line.machine.clone(),
         day: line.day.to_string(),
-        racks: Counted::Racks.of(numbers.cycles(), reader.language),
+        racks: Noun::Racks.of(numbers.cycles(), reader.language),
         counts: counts(numbers, reader.language)
             .into_iter()
             .map(|count| {

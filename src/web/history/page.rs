@@ -14,7 +14,7 @@ use super::{DRIFT_DAYS_MAX, Found, GapLine, HistoryPart, Integrity, Listed, Newe
 use crate::core::access::Right;
 use crate::core::address::escaped;
 use crate::core::alert::hours::local_date;
-use crate::core::counted::Counted;
+use crate::core::counted::Noun;
 use crate::core::cycle::sign::Sign;
 use crate::core::cycle::verdict::Verdict;
 use crate::core::cycle::words::verdict as verdict_word;
@@ -127,7 +127,7 @@ impl Answer {
 /// How the record is sealed.
 fn sealed(integrity: &Integrity, reader: &Reader) -> String {
     let language = reader.language;
-    let mut text = format!("{}; ", Counted::Records.of(integrity.records, language));
+    let mut text = format!("{}; ", Noun::Records.of(integrity.records, language));
     match integrity.checkpoint {
         Some(Newest { records, at }) => {
             let sealed = said(language, "sealed", "sellados");

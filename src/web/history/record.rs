@@ -9,7 +9,7 @@ use super::lines::leads_to;
 use super::story::{amended, told};
 use super::words::kind_word;
 use crate::core::access::Right;
-use crate::core::counted::Counted;
+use crate::core::counted::Noun;
 use crate::core::late::{late_by, stands_at};
 use crate::core::record::{Body, Record};
 use crate::web::cycle::Sealing;
@@ -100,7 +100,7 @@ pub(in crate::web) async fn show<K: Kitchen>(
         frame: Frame::new(&pages.site, &person, Tab::History, 2, &title).with_open(pages.open().await),
         counted: match sealing.checkpoint {
             Some((size, at)) if index < size => {
-                format!("{}, {}", Counted::Records.of(size, language), reader.moment(at))
+                format!("{}, {}", Noun::Records.of(size, language), reader.moment(at))
             }
             Some(_) | None => String::new(),
         },

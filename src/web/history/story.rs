@@ -3,7 +3,7 @@
 use super::access;
 use crate::core::alert::words::condition;
 use crate::core::audit::Outcome;
-use crate::core::counted::Counted;
+use crate::core::counted::Noun;
 use crate::core::cycle::words::verdict;
 use crate::core::reader::{Language, Reader, filled};
 use crate::core::record::{
@@ -150,20 +150,20 @@ fn of_pruned(pruned: &Pruned, reader: &Reader) -> String {
         "pruned by age: {n} that arrived before {before}",
         "depuración por antigüedad: {n} de antes de {before}",
     );
-    let n = Counted::Readings.of(pruned.readings, reader.language);
+    let n = Noun::Readings.of(pruned.readings, reader.language);
     put(reader.language, pair, &[("n", &n), ("before", &reader.moment(pruned.before))])
 }
 
 fn of_import(import: &Import, language: Language) -> String {
     let pair = ("{by} took over {n} of «{file}»", "{by} incorporó {n} de «{file}»");
-    let n = Counted::Readings.of(import.readings, language);
+    let n = Noun::Readings.of(import.readings, language);
     put(language, pair, &[("n", &n), ("file", &import.file), ("by", &import.by)])
 }
 
 fn of_restored(restored: &Restored, language: Language) -> String {
     let pair =
         ("the ledger goes on from a backup of {n} ({by})", "el registro sigue desde una copia de {n} ({by})");
-    put(language, pair, &[("n", &Counted::Records.of(restored.records, language)), ("by", &restored.by)])
+    put(language, pair, &[("n", &Noun::Records.of(restored.records, language)), ("by", &restored.by)])
 }
 
 fn of_response(done: &ResponseDone, language: Language) -> String {
@@ -285,7 +285,7 @@ fn of_calibration(done: &CalibrationDone, reader: &Reader) -> String {
     );
     let values = [
         ("probe", done.probe.as_str()),
-        ("n", &Counted::Points.of(done.points.len() as u64, reader.language)),
+        ("n", &Noun::Points.of(done.points.len() as u64, reader.language)),
         ("found", &worst(|point| point.found_error_c)),
         ("left", &worst(|point| point.left_error_c)),
         ("by", &done.by),
@@ -307,12 +307,12 @@ fn of_wiring(done: &WiringProofDone, language: Language) -> String {
 }
 
 fn of_sign_off(signed: &SignedOff, language: Language) -> String {
-    let pair = match signed.open_points.len() {
+    let open = signed.open_points.len() as u64;
+    let pair = match open {
         0 => ("signed off by {by}", "conformidad de {by}"),
-        1 => ("signed off by {by} with 1 open point", "conformidad de {by} con 1 punto abierto"),
-        _ => ("signed off by {by} with {n} open points", "conformidad de {by} con {n} puntos abiertos"),
+        _ => ("signed off by {by} with {n}", "conformidad de {by} con {n}"),
     };
-    put(language, pair, &[("by", &signed.by), ("n", &signed.open_points.len().to_string())])
+    put(language, pair, &[("by", &signed.by), ("n", &Noun::OpenPoints.of(open, language))])
 }
 
 /// What a look at the whole ledger came to, in a few words.

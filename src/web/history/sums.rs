@@ -5,7 +5,7 @@ use super::lines::{Count, counts, share, watched};
 use super::story::{lasting, put};
 use super::words::check_word;
 use super::{Drift, OpenHours, Page, Question, Recovery, Shift, Summed, Tally, View};
-use crate::core::counted::Counted;
+use crate::core::counted::Noun;
 use crate::core::reader::{Language, Reader};
 use crate::web::frame::said;
 
@@ -106,7 +106,7 @@ pub(super) fn told(summed: &Summed, question: &Question, reader: &Reader) -> Sum
             language,
             gap_words,
             &[
-                ("n", &Counted::Gaps.of(summed.gaps.count, language)),
+                ("n", &Noun::Gaps.of(summed.gaps.count, language)),
                 ("open", &lasting(summed.gaps.open_s)),
                 ("filled", &summed.gaps.filled.to_string()),
             ],

@@ -8,9 +8,9 @@ use axum::response::{IntoResponse, Response};
 use super::entry::answer;
 use super::forms::{Correcting, SentChange};
 use super::words::words;
-use super::{Amending, Corrected, NotPut};
+use super::{Amending, Corrected, Entered, NotPut};
+use crate::core::cycle::plate::Sanitizing;
 use crate::core::reader::Reader;
-use crate::core::time::Timestamp;
 use crate::web::form::Fault;
 use crate::web::frame::{self, Refusal};
 use crate::web::kitchen::{Kitchen, Pages};
@@ -26,11 +26,13 @@ pub(in crate::web) async fn amend<K: Kitchen>(
     let Ok(record) = record.parse() else { return frame::refuse(Refusal::Unknown, &person, &pages.site, 2) };
     let Ok(Form(sent)) = sent else { return StatusCode::BAD_REQUEST.into_response() };
     let mut fields = Correcting::from(sent);
-    let recorded = match pages.kitchen.entry(record).await {
-        Ok(entered) => entered.recorded,
+    let entered = match pages.kitchen.entry(record).await {
+        Ok(entered) => entered,
         Err(refused) => return frame::refuse(refused, &person, &pages.site, 2),
     };
-    let Some((reason, amending)) = read(&mut fields, &person.reader, recorded) else {
+    let of = pages.kitchen.machines().into_iter().find(|one| Some(&one.name) == entered.machine.as_ref());
+    let of = of.map(|one| one.sanitizing);
+    let Some((reason, amending)) = read(&mut fields, &person.reader, &entered, of) else {
         return answer(&pages, &person, record, fields, StatusCode::UNPROCESSABLE_ENTITY).await;
     };
     let (refused, status) = match pages.kitchen.amend(record, reason, person.name.clone(), amending).await {
@@ -44,18 +46,28 @@ pub(in crate::web) async fn amend<K: Kitchen>(
     answer(&pages, &person, record, fields, status).await
 }
 
-fn read(fields: &mut Correcting, reader: &Reader, recorded: Timestamp) -> Option<(String, Amending)> {
+fn read(
+    fields: &mut Correcting,
+    reader: &Reader,
+    entered: &Entered,
+    of: Option<Sanitizing>,
+) -> Option<(String, Amending)> {
     let reason = fields.why(reader);
     let amending = match fields.change.value.as_str() {
         "comment" => Some(Amending::Comment),
         "withdraw" => Some(Amending::Withdraw),
         "correct" => {
-            let values = fields.values(reader, recorded);
+            let values = fields.values(reader, entered.recorded);
             if values == Some(Corrected::default()) {
                 fields.change.fault = Some(words(reader.language).nothing_corrected.to_owned());
                 return None;
             }
-            values.map(Amending::Correct)
+            let language = reader.language;
+            let fits = |right: &Corrected| match entered.counting().zip(of) {
+                Some((was, of)) => fields.is_a_colour(was, right, of, language),
+                None => true,
+            };
+            values.filter(fits).map(Amending::Correct)
         }
         _ => {
             fields.change.fault = Some(Fault::NoChoice.say(reader.language));

@@ -7,7 +7,7 @@ use axum::http::{StatusCode, Uri};
 use axum::response::{IntoResponse, Response};
 
 use super::forms::{Fields, NOTE_CHARS_MAX, Sent};
-use super::words::{Words, caution, heading, measured_by, not_tested, words};
+use super::words::{Words, between, caution, heading, measured_by, not_tested, words};
 use super::{Going, Known, NotPut, Written};
 use crate::core::cycle::plate::Sanitizing;
 use crate::core::food_code::Rounding;
@@ -78,6 +78,8 @@ struct FormPage<'a> {
     has_others: bool,
     machines: Vec<Choice>,
     steps: Vec<Choice>,
+    /// What to tap where the strip lies between two colours.
+    between: String,
     devices: Vec<Choice>,
     probes: Vec<Choice>,
     symbol: &'static str,
@@ -145,7 +147,8 @@ async fn answer<K: Kitchen>(
         machines.iter_mut().for_each(|one| one.chosen = one.value == SITE);
     }
     let own = known.iter().filter(|one| meant.is_empty() || one.name == meant);
-    let steps = colours(own.map(|one| one.sanitizing)).iter().map(|step| Choice {
+    let (colours, too_strong) = strip_of(own);
+    let steps = colours.iter().map(|step| Choice {
         value: step.to_string(),
         shown: step.to_string(),
         chosen: fields.strip == step.to_string(),
@@ -171,6 +174,7 @@ async fn answer<K: Kitchen>(
         has_others: names.len() > 1,
         machine: meant,
         steps: steps.collect(),
+        between: between(too_strong, reader.language),
         devices: devices.into(),
         probes: probes.collect(),
         symbol: reader.scale.symbol(),
@@ -182,12 +186,16 @@ async fn answer<K: Kitchen>(
     frame::page(status, page.render())
 }
 
-/// What the strip of these machines can show, mg/L; nothing where they have different strips, so that the machine is
-/// to be known first.
-fn colours(of: impl Iterator<Item = Sanitizing>) -> &'static [f64] {
-    let mut strips = of.filter(|one| one.is_chemical()).map(strip_colours);
-    let first = strips.next().unwrap_or_default();
-    if strips.all(|strip| strip == first) { first } else { &[] }
+/// The colours of a strip and between which of them it counts as the stronger one, mg/L.
+type Strip = (&'static [f64], Option<(f64, f64)>);
+
+/// What the strip of these machines can show; no colours where they have different strips, or are too strong by
+/// different ones, so that the machine is to be known first.
+fn strip_of<'k>(machines: impl Iterator<Item = &'k Known>) -> Strip {
+    let chemical = machines.filter(|one| one.sanitizing.is_chemical());
+    let mut strips = chemical.map(|one| (strip_colours(one.sanitizing), one.too_strong_between));
+    let first: Strip = strips.next().unwrap_or_default();
+    if strips.all(|strip| strip == first) { first } else { Strip::default() }
 }
 
 /// Puts what was typed on record.
@@ -359,22 +367,34 @@ mod tests {
 
     use super::*;
     use crate::core::reader::{Language, Scale};
+    use crate::core::sanitizer::{Rules, too_strong_between};
 
     // Own promise: where one machine alone could be meant, it is only meant where none is named.
     #[test]
     fn a_machine_that_is_named_becomes_no_other() {
-        let known = |name: &str, sanitizing| Known { name: name.to_owned(), sanitizing, probes: Vec::new() };
+        let known = |name: &str, sanitizing| Known {
+            name: name.to_owned(),
+            sanitizing,
+            too_strong_between: too_strong_between(sanitizing, &Rules::default()),
+            probes: Vec::new(),
+        };
         let two = [known("hot", Sanitizing::HotWater), known("strong", Sanitizing::Chlorine)];
         let which = Which::Check(CheckKind::Sanitizer);
         let reader = Reader { language: Language::English, scale: Scale::Celsius, zone: TimeZone::UTC };
-        for (of, first) in [
-            (vec![Sanitizing::HotWater, Sanitizing::Quat], Some(100.0)),
-            (vec![Sanitizing::Iodine, Sanitizing::Iodine], Some(12.5)),
-            (vec![Sanitizing::Chlorine, Sanitizing::Quat], None),
-            (vec![Sanitizing::HotWater], None),
+        for (of, first, above) in [
+            (vec![Sanitizing::HotWater, Sanitizing::Quat], Some(100.0), Some((400.0, 500.0))),
+            (vec![Sanitizing::Iodine, Sanitizing::Iodine], Some(12.5), Some((25.0, 50.0))),
+            (vec![Sanitizing::Chlorine, Sanitizing::Quat], None, None),
+            (vec![Sanitizing::HotWater], None, None),
         ] {
-            assert_eq!(colours(of.iter().copied()).get(1).copied(), first, "{of:?}");
+            let machines: Vec<Known> = of.iter().map(|one| known("dm", *one)).collect();
+            let (colours, too_strong) = strip_of(machines.iter());
+            assert_eq!((colours.get(1).copied(), too_strong), (first, above), "{of:?}");
         }
+        let labels = [None, Some((300.0, 400.0))];
+        let two_labels =
+            labels.map(|label| Known { too_strong_between: label, ..known("dm", Sanitizing::Quat) });
+        assert_eq!(strip_of(two_labels.iter()), Strip::default(), "each by its own label");
         for (named, expected) in [
             ("hot", None),
             ("other", None),

@@ -79,8 +79,10 @@ pub(super) async fn answer<K: Kitchen>(
     let withdrawn = entered.is_withdrawn();
     let judged = entered.judgement.as_ref().filter(|_| !withdrawn);
     let late_by = lateness(at, entered.recorded);
-    // One entered late may be older than a good look.
-    let alerted = late_by.is_none() && pages.kitchen.tells_of_short_supplies();
+    let is_short =
+        kind == Some(CheckKind::Supply) && judged.is_some_and(|judgement| judgement.good == Some(false));
+    // Where that cannot be read, nothing is promised.
+    let alerted = is_short && pages.kitchen.tells_of_look(record).await.unwrap_or(false);
     let told = judged.zip(kind).map(|(judgement, kind)| tell(judgement, kind, alerted, reader));
     let page = EntryPage {
         frame: Frame::new(&pages.site, person, Tab::Logbook, 2, heading).with_open(open),

@@ -7,8 +7,11 @@ use serde::{Deserialize, Serialize};
 use super::Corrected;
 use crate::core::alert::hours::instant;
 use crate::core::cycle::plate::Sanitizing;
-use crate::core::logbook::{self, Impossible, MG_PER_L, NAME_BYTES_MAX, PH, SOLUTION_C, THERMOMETER_C};
-use crate::core::reader::{Reader, Scale};
+use crate::core::logbook::{
+    self, Impossible, MG_PER_L, NAME_BYTES_MAX, PH, SOLUTION_C, THERMOMETER_C, method,
+};
+use crate::core::reader::{Language, Reader, Scale};
+use crate::core::record::Check;
 use crate::core::sanitizer::strip_colours;
 use crate::core::time::Timestamp;
 use crate::core::units::Celsius;
@@ -107,7 +110,7 @@ impl Fields {
     pub(super) fn strength(&mut self, reader: &Reader, of: Option<Sanitizing>) -> Option<(f64, bool)> {
         let read = |typed: &str| within(typed, MG_PER_L, |value| value);
         let tapped = read(&self.strip).and_then(|strip| match strip.zip(of) {
-            Some((strip, of)) if logbook::colour(strip, of).is_err() => {
+            Some((strip, of)) if method::colour(strip, of).is_err() => {
                 Err(Fault::NoColour(strip, strip_colours(of)))
             }
             Some(_) | None => Ok(strip),
@@ -291,6 +294,27 @@ impl Correcting {
     pub(super) fn why(&mut self, reader: &Reader) -> Option<String> {
         let found = text(&self.reason.value, NOTE_CHARS_MAX * 2);
         self.reason.take(found, reader.language)
+    }
+
+    /// Whether a check that counts as `was` can have these values, by what the strip of its machine can show.
+    pub(super) fn is_a_colour(
+        &mut self,
+        was: &Check,
+        right: &Corrected,
+        of: Sanitizing,
+        language: Language,
+    ) -> bool {
+        let mut check = was.clone();
+        if let Check::Sanitizer { mg_per_l, method, .. } = &mut check {
+            *mg_per_l = right.mg_per_l.unwrap_or(*mg_per_l);
+            *method = right.method.clone().or_else(|| method.take());
+        }
+        let found = method::still_a_colour(Some(was), &check, of);
+        if let Err(Impossible::NoColour { mg_per_l, colours }) = found {
+            self.mg_per_l.fault = Some(Fault::NoColourEntered(mg_per_l, colours).say(language));
+            return false;
+        }
+        true
     }
 
     /// The right values of an entry that came on record then, where each that was given can be.

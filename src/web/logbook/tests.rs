@@ -9,7 +9,7 @@ use crate::core::logbook::Device;
 use crate::core::reader::{Language, Reader, Scale};
 use crate::core::record::{AmendmentChange, Check, CheckKind};
 use crate::web::fixture::desk::SCRIPT;
-use crate::web::fixture::visit::{get, post};
+use crate::web::fixture::visit::{get, post, post_as};
 use crate::web::fixture::{NOW, StillKitchen};
 
 /// SCRIPT as a form sends it.
@@ -148,6 +148,10 @@ async fn short_supplies_say_what_to_do_and_who_is_told() {
     }
     let (_, page) = get(&kitchen, &format!("/logbook/{to}"), Role::Operator, Language::English).await;
     assert!(page.contains("href=\"../../logbook/supply?machine=dm1\""), "and leads to the next look: {page}");
+    // Of this one the desk tells nobody.
+    let (_, to) = post(&kitchen, "/logbook/supply", "machine=dm2&enough=no", Role::Operator).await;
+    let (_, page) = get(&kitchen, &format!("/logbook/{to}"), Role::Operator, Language::English).await;
+    assert!(page.contains("Tell the person in charge.") && !page.contains("on duty"), "{page}");
 }
 
 // Own promise: an impossible input is shown again as it was typed, its fault beside the field; nothing goes on record.
@@ -330,4 +334,49 @@ async fn what_people_wrote_is_only_text() {
     let path = format!("/logbook/supply?machine={script}");
     let (_, page) = get(&kitchen, &path, Role::Manager, Language::English).await;
     assert!(!page.contains("<script>"), "{page}");
+}
+
+// Own promise: a right value that the strip cannot show is told beside its field, in the reader's language.
+#[tokio::test]
+async fn a_correction_to_no_colour_is_asked_again() {
+    let kitchen = StillKitchen::new();
+    post(&kitchen, "/logbook/sanitizer", "machine=dm2&strip=50", Role::Operator).await;
+    for (language, said) in [
+        (Language::English, "no colour for 33: it has 0, 10, 25, 50, 100, 200"),
+        (Language::Spanish, "no tiene color para 33: tiene 0, 10, 25, 50, 100, 200"),
+    ] {
+        let sent = "reason=misread&change=correct&mg_per_l=33";
+        let (status, page) = post_as(&kitchen, "/logbook/entries/70", sent, Role::Manager, language).await;
+        assert_eq!(status, StatusCode::UNPROCESSABLE_ENTITY);
+        assert!(page.contains("id=\"mg_per_l-fault\"") && page.contains(said), "{page}");
+        assert!(!page.contains("--method"), "{page}");
+    }
+    for sent in ["mg_per_l=33&method=Titration", "mg_per_l=100", "at=2026-11-26T09:30"] {
+        let sent = format!("reason=misread&change=correct&{sent}");
+        let (status, _) = post(&kitchen, "/logbook/entries/70", &sent, Role::Manager).await;
+        assert_eq!(status, StatusCode::SEE_OTHER, "{sent}");
+    }
+}
+
+// Own promise: beside the colours stands what to tap between two of them; limits of `Rules`.
+#[tokio::test]
+async fn between_two_colours_the_form_says_which() {
+    for (too_strong, language, said) in [
+        (None, Language::English, "Between two colours, tap the weaker one."),
+        (
+            Some((25.0, 50.0)),
+            Language::English,
+            "Between two colours, tap the weaker one. Only between 25 and 50 tap 50: it may be too strong.",
+        ),
+        (
+            Some((12.5, 25.0)),
+            Language::Spanish,
+            "Entre dos colores, toque el más débil. Solo entre 12.5 y 25 toque 25: puede ser demasiado fuerte.",
+        ),
+    ] {
+        assert_eq!(super::words::between(too_strong, language), said);
+    }
+    let kitchen = StillKitchen::new();
+    let (_, page) = get(&kitchen, "/logbook/sanitizer?machine=dm2", Role::Operator, Language::English).await;
+    assert!(page.contains("Between two colours, tap the weaker one.</p>"), "{page}");
 }

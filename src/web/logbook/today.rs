@@ -10,9 +10,9 @@ use super::{Entered, words as said};
 use crate::core::access::Right;
 use crate::core::address::escaped;
 use crate::core::alert::DueCheck;
-use crate::core::logbook::words as told;
+use crate::core::logbook::{counting, words as told};
 use crate::core::reader::Reader;
-use crate::core::record::{AmendmentChange, CheckKind};
+use crate::core::record::{AmendmentChange, Check, CheckKind};
 use crate::core::time::Timestamp;
 use crate::web::frame::{self, Frame, Tab};
 use crate::web::kitchen::{Kitchen, Pages};
@@ -151,5 +151,12 @@ impl Entered {
     /// Whether it counts no more.
     pub(super) fn is_withdrawn(&self) -> bool {
         self.amendments.iter().any(|(_, _, one)| one.change == AmendmentChange::Withdrawn)
+    }
+
+    /// A check as it counts with all that was said of it; `None` for a note and for one that counts no more.
+    pub(super) fn counting(&self) -> Option<&Check> {
+        let Written::Check(check) = &self.written else { return None };
+        let said = self.amendments.iter().map(|(at, _, one)| (*at, &one.change));
+        counting(check, said).map(|(check, _)| check)
     }
 }

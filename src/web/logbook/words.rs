@@ -18,7 +18,6 @@ words! {
     site: "the whole site", "toda la cocina";
     strength: "Concentration, mg/L (ppm)", "Concentración, mg/L (ppm)";
     strip: "By the colours of the strip", "Según los colores de la tira";
-    between: "Between two colours, tap the weaker one.", "Entre dos colores, toque el más débil.";
     which_strip: "Each has test strips of its own. Which machine?", "Cada una tiene sus tiras. ¿Qué máquina?";
     no_strip: "none", "ninguna";
     exact: "or as a number", "o como número";
@@ -75,6 +74,19 @@ const fn say(language: Language, (english, spanish): (&'static str, &'static str
         Language::English => english,
         Language::Spanish => spanish,
     }
+}
+
+/// What to tap where a strip lies between two colours; of those that are given it counts as the stronger one.
+pub(super) fn between(too_strong: Option<(f64, f64)>, language: Language) -> String {
+    let weaker =
+        say(language, ("Between two colours, tap the weaker one.", "Entre dos colores, toque el más débil."));
+    let Some((from, to)) = too_strong else { return weaker.to_owned() };
+    let pair = (
+        "Only between {from} and {to} tap {to}: it may be too strong.",
+        "Solo entre {from} y {to} toque {to}: puede ser demasiado fuerte.",
+    );
+    let (from, to) = (from.to_string(), to.to_string());
+    format!("{weaker} {}", filled(say(language, pair), &[("from", &from), ("to", &to)]))
 }
 
 /// What a kind of thermometer measures, and by how much it may be off: a difference, on the scale of the reader.

@@ -1,7 +1,6 @@
 //! The card of one machine.
 
 use std::fmt::Write as _;
-use std::time::Duration;
 
 use askama::Template;
 
@@ -10,6 +9,7 @@ use crate::core::cycle::sign::Sign;
 use crate::core::cycle::verdict::{Finding, Verdict};
 use crate::core::cycle::words::{meaning, verdict, verdicts};
 use crate::core::reader::{Language, Reader};
+pub(in crate::web) use crate::core::technician::told::ago;
 use crate::core::time::Timestamp;
 
 /// A card, ready to be put into a page.
@@ -37,6 +37,7 @@ struct Words {
     sanitizer: &'static str,
     no_data: &'static str,
     old: &'static str,
+    unheard: &'static str,
     work: &'static str,
 }
 
@@ -57,6 +58,7 @@ static ENGLISH: Words = Words {
     sanitizer: "Sanitizer on file",
     no_data: "NO DATA since the gateway started: nothing is known of this machine",
     old: "OLD DATA: last reading",
+    unheard: "OLD DATA: one of its probes was not heard since the gateway started",
     work: "Somebody works on this machine until",
 };
 
@@ -77,6 +79,7 @@ static SPANISH: Words = Words {
     sanitizer: "Desinfectante registrado",
     no_data: "SIN DATOS desde que arrancó el equipo: no se sabe nada de esta máquina",
     old: "DATOS ANTIGUOS: última lectura",
+    unheard: "DATOS ANTIGUOS: no ha llegado nada de una de sus sondas desde que arrancó el equipo",
     work: "Alguien trabaja en esta máquina hasta las",
 };
 
@@ -122,7 +125,8 @@ pub(in crate::web) fn card(
     let (measured, limit) = shown.unwrap_or_default();
     let old = match glance.data {
         Data::Live => None,
-        Data::Old(at) => Some(format!("{} {}", words.old, ago(now.since(at), language))),
+        Data::Old(Some(at)) => Some(format!("{} {}", words.old, ago(now.since(at), language))),
+        Data::Old(None) => Some(words.unheard.to_owned()),
         Data::None => Some(words.no_data.to_owned()),
     };
     let part = CardPart {
@@ -228,21 +232,6 @@ fn lines(glance: &Glance, words: &Words, reader: &Reader) -> Vec<String> {
     lines
 }
 
-/// How long ago, in the coarsest unit that still helps.
-pub(in crate::web) fn ago(time: Duration, language: Language) -> String {
-    let seconds = time.as_secs();
-    let (number, english, spanish) = match seconds {
-        0..=89 => (seconds, "s", "s"),
-        90..=5_399 => ((seconds + 30) / 60, "min", "min"),
-        5_400..=172_799 => ((seconds + 1_800) / 3_600, "h", "h"),
-        _ => ((seconds + 43_200) / 86_400, "days", "días"),
-    };
-    match language {
-        Language::English => format!("{number} {english} ago"),
-        Language::Spanish => format!("hace {number} {spanish}"),
-    }
-}
-
 /// Width of the drawing; it is stretched to that of its card.
 const WIDTH: f64 = 320.0;
 /// How far the ruler shows below and above the limit, K (own choice: half a kelvin is still to be seen on a phone;
@@ -338,6 +327,8 @@ fn ruler(rack: &LastRack, reader: &Reader) -> Option<String> {
 
 #[cfg(test)]
 mod tests {
+    use std::time::Duration;
+
     use super::*;
     use crate::core::reader::Scale;
 
@@ -355,6 +346,20 @@ mod tests {
         }
     }
 
+    fn glance() -> Glance {
+        Glance {
+            place: 0,
+            machine: "dm1".to_owned(),
+            chemical: false,
+            last: None,
+            data: Data::Live,
+            tank: None,
+            today: [0; 6],
+            alerts: Vec::new(),
+            work_until: None,
+        }
+    }
+
     // Own promise: a temperature that is not of now stands with its age, and in the same words on every page.
     #[test]
     fn an_aged_tank_says_how_old_it_is() {
@@ -369,20 +374,38 @@ mod tests {
             ),
         ] {
             let tank = Tank { celsius: 66.4, least_c: 65.6, aged: age_s.map(seconds) };
-            let glance = Glance {
-                place: 0,
-                machine: "dm1".to_owned(),
-                chemical: false,
-                last: None,
-                data: Data::Live,
-                tank: Some(tank),
-                today: [0; 6],
-                alerts: Vec::new(),
-                work_until: None,
-            };
+            let glance = Glance { tank: Some(tank), ..glance() };
             let reader = Reader { language, scale: Scale::Celsius, zone: jiff::tz::TimeZone::UTC };
             let made = card(&glance, &reader, Timestamp::from_micros(0), "").expect("a card");
             assert!(made.html.contains(said), "{said}: {}", made.html);
+        }
+    }
+
+    // Own promise: a machine of which a probe tells nothing of now is marked, in words and by its frame.
+    #[test]
+    fn a_card_says_how_old_its_data_are() {
+        let now = Timestamp::from_micros(1_795_694_400_000_000);
+        let before = now.minus(Duration::from_secs(60));
+        for (data, language, said) in [
+            (Data::Old(Some(before)), Language::English, "OLD DATA: last reading 60 s ago"),
+            (
+                Data::Old(None),
+                Language::English,
+                "OLD DATA: one of its probes was not heard since the gateway started",
+            ),
+            (Data::Old(Some(before)), Language::Spanish, "DATOS ANTIGUOS: última lectura hace 60 s"),
+            (
+                Data::Old(None),
+                Language::Spanish,
+                "DATOS ANTIGUOS: no ha llegado nada de una de sus sondas desde que arrancó el equipo",
+            ),
+        ] {
+            let last = Some(LastRack { verdict: Verdict::Pass, ..rack(84.0) });
+            let glance = Glance { last, data, ..glance() };
+            let reader = Reader { language, scale: Scale::Celsius, zone: jiff::tz::TimeZone::UTC };
+            let made = card(&glance, &reader, now, "").expect("a card");
+            assert!(made.html.contains(&format!("<p class=\"old\">{said}</p>")), "{said}: {}", made.html);
+            assert!(made.html.contains("tells-bad"), "{}", made.html);
         }
     }
 

@@ -12,7 +12,7 @@ use crate::core::technician::gauge::KEPT_S;
 use crate::core::technician::told;
 use crate::core::technician::words::correction;
 use crate::web::frame::said;
-use crate::web::now::{Card, ago};
+use crate::web::now::Card;
 
 #[derive(Template)]
 #[template(path = "web/probes/card.html", config = ".askama.toml")]
@@ -52,12 +52,10 @@ fn card(seen: &Seen, reader: &Reader, up: &str) -> Result<Card, askama::Error> {
     } else {
         "good"
     };
-    let told = |age| format!("{} {}", words.measured, ago(age, language));
-    let heard = match seen.recency {
-        Some(Recency::Now) => Some(words.just_now.to_owned()),
-        Some(Recency::Aged(age)) => Some(told(age)),
-        Some(Recency::Late(_) | Recency::Silent(_)) | None => None,
-    };
+    let heard = seen.recency.and_then(|recency| match recency {
+        Recency::Now => Some(words.just_now.to_owned()),
+        Recency::Aged(_) | Recency::Late(_) | Recency::Silent(_) => told::aged(language, recency),
+    });
     let counts = seen.recency.is_none_or(Recency::counts);
     let part = CardPart {
         seen,
@@ -86,12 +84,11 @@ fn rate(per_s: f64) -> String {
 fn troubles(seen: &Seen, words: &Words, reader: &Reader) -> Vec<String> {
     let language = reader.language;
     let mut troubles = Vec::new();
+    let fault = || seen.fault.map(|fault| told::fault(language, fault).to_owned());
     match seen.recency {
         None => troubles.push(words.unheard.to_owned()),
-        Some(Recency::Silent(age)) => troubles.push(format!("{} {}", words.silent, ago(age, language))),
-        Some(Recency::Late(age)) => troubles.push(format!("{} {}", words.late, ago(age, language))),
-        Some(Recency::Now | Recency::Aged(_)) => {
-            troubles.extend(seen.fault.map(|fault| told::fault(language, fault).to_owned()));
+        Some(recency) => {
+            troubles.extend(told::old(language, recency, seen.shown_c.is_some()).or_else(fault));
         }
     }
     let down = seen.down.iter().map(|(source, cause)| format!("{} «{source}»: {cause}", words.down));

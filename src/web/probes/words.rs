@@ -12,9 +12,6 @@ words! {
     before: "before calibration", "antes de calibrar";
     unheard: "NOTHING HEARD since the gateway started", "SIN LECTURAS desde que arrancó el equipo";
     just_now: "measured just now", "medida ahora";
-    measured: "measured", "medida";
-    late: "OLD, and sent late: measured", "ANTIGUA, y enviada tarde: medida";
-    silent: "SILENT: this was its last value,", "EN SILENCIO: este fue su último valor,";
     down: "Source is down", "Fuente caída";
     correction: "Correction in force", "Corrección en vigor";
     uncorrected: "no correction", "sin corrección";

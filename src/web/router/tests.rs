@@ -1,3 +1,5 @@
+use std::sync::Arc;
+
 use axum::body::Body;
 use axum::extract::Request;
 use axum::http::{StatusCode, header};
@@ -9,6 +11,7 @@ use super::*;
 use crate::core::access::Role;
 use crate::core::cycle::verdict::Verdict;
 use crate::core::reader::Language;
+use crate::web::access::{Access, Options, PAGES, protect};
 use crate::web::fixture::{StillKitchen, person};
 
 fn ask(path: &str, person: Option<Person>) -> Request {
@@ -92,6 +95,49 @@ async fn no_page_passes_over_a_question() {
         assert_ne!(answer.status(), StatusCode::UNPROCESSABLE_ENTITY, "{path}");
     }
     assert!(tried > 60, "{tried}");
+    // Those of access are beside them, and a stranger is led to the login first.
+    let directory = tempfile::tempdir().expect("a directory");
+    let (site, zone) = ("North kitchen".to_owned(), jiff::tz::TimeZone::UTC);
+    let options = Options { site, zone, tls: false, behind_proxy: false, public_url: None };
+    let path = directory.path().join("access");
+    let access = Access::open(&path, options, || crate::web::fixture::NOW).expect("a store");
+    for path in PAGES.map(|path| path.replace("{account}", "ana")) {
+        for (query, name) in [("mistyped=1", "mistyped"), ("to=account&%3Cb%3E=", "&#60;b&#62;")] {
+            for known in [true, false] {
+                let known_person = known.then(|| person(Role::Administrator, Language::Spanish));
+                let answer = protected(&access, &format!("{path}?{query}"), known_person).await;
+                if !known && path != "/login" {
+                    assert_eq!(answer.status(), StatusCode::SEE_OTHER, "{path}?{query}");
+                    continue;
+                }
+                assert_eq!(answer.status(), StatusCode::UNPROCESSABLE_ENTITY, "{path}?{query}");
+                let page = text(answer).await;
+                let said = format!("«{name}» es un nombre que esta página no conoce");
+                assert!(page.contains(&said) && page.contains("lang=\"es\""), "{path}?{query}: {page}");
+            }
+        }
+        let answer = protected(&access, &format!("{path}?"), None).await;
+        assert_ne!(answer.status(), StatusCode::UNPROCESSABLE_ENTITY, "{path}");
+    }
+    for (query, status) in [
+        ("to=machines/dm1", StatusCode::OK),
+        ("to=", StatusCode::OK),
+        ("to=//evil.example", StatusCode::UNPROCESSABLE_ENTITY),
+        ("to=account&to=account", StatusCode::UNPROCESSABLE_ENTITY),
+    ] {
+        assert_eq!(protected(&access, &format!("/login?{query}"), None).await.status(), status, "{query}");
+    }
+}
+
+/// The site with its pages of access, asked by a browser that reads Spanish.
+async fn protected(access: &Arc<Access>, path: &str, person: Option<Person>) -> Response {
+    let kitchen = StillKitchen::new().pages();
+    let mut request = ask(path, person);
+    request.extensions_mut().insert(Arc::clone(&kitchen.site));
+    for (name, value) in [(header::HOST, "127.0.0.1"), (header::ACCEPT_LANGUAGE, "es")] {
+        request.headers_mut().insert(name, header::HeaderValue::from_static(value));
+    }
+    protect(site(kitchen), access).oneshot(request).await.expect("it never fails")
 }
 
 // The list that the tests of the running program go by: a page that is added is one more that they must try.

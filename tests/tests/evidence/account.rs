@@ -96,6 +96,7 @@ fn story(seconds: f64, number: u64, racks: u64) -> Vec<NewRecord> {
         measured: None,
         about: Vec::new(),
         cause: None,
+        last_good: None,
     };
     let notified = Notification {
         key: format!("{number}"),

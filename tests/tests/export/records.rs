@@ -103,6 +103,7 @@ pub(crate) fn records() -> Vec<Record> {
                 measured: Some(Quantity::Celsius(70.0)),
                 about: vec!["dm1/rinse".to_owned()],
                 cause: Some(1),
+                last_good: Some(0),
             }),
         ),
         (

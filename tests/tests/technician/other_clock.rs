@@ -16,9 +16,9 @@ use tempfile::TempDir;
 use super::kitchen::WAIT_MAX;
 use crate::ledger::fixture;
 
-/// How far an instant that a command gives may lie from that of its record, on the clock of the demo: the length
-/// of the command at sixty times the real speed.
-const NEAR: Duration = Duration::from_secs(3_600);
+/// The windows of a dialog, as `core::alert::dialog` gives them: the first one; the shortest that is prolonged; what
+/// is left after the end.
+const WINDOWS: [Duration; 3] = [Duration::from_secs(240), Duration::from_secs(300), Duration::from_secs(180)];
 
 /// A running demo; killed when dropped.
 struct Demo {
@@ -41,6 +41,7 @@ impl Demo {
             .expect("the program starts");
         let demo = Self { directory, child };
         demo.wait(|| demo.path("ledger.sqlite.socket").exists());
+        demo.until(|records| !records.is_empty());
         demo
     }
 
@@ -101,12 +102,9 @@ impl Drop for Demo {
     }
 }
 
-fn apart(one: Timestamp, other: Timestamp) -> Duration {
-    one.since(other).max(other.since(one))
-}
-
 // Own promise: a machine is under work from the beginning of a dialog to its end, by the clock by which its racks
-// are judged. Eight seconds are eight minutes of that clock, and the first window lasts four.
+// are judged. Eight seconds are eight minutes of that clock, and the first window lasts four: a dialog that goes by
+// the computer's clock says nothing more in them. A slow computer makes the dialog longer on both clocks.
 #[test]
 fn a_dialog_holds_its_machine_by_the_clock_of_the_service() {
     let demo = Demo::start();
@@ -116,37 +114,47 @@ fn a_dialog_holds_its_machine_by_the_clock_of_the_service() {
         (&["prove", "dm1", "--seconds-each", "4"], 1),
     ];
     for (command, expected) in rows {
-        let before = demo.work().len();
+        let (before, begun) = (demo.work().len(), demo.last());
         let (code, said) = demo.say(&[command, &["--by", "Eli", "--yes"]].concat());
         assert_eq!(code, Some(expected), "{said}");
         let work = demo.work().split_off(before);
         assert!(work.len() > 2, "begun, gone on, ended: {work:?}");
-        for pair in work.windows(2) {
-            let ((_, held), (recorded, next)) = (&pair[0], &pair[1]);
-            assert!(!next.ended && *recorded <= held.until, "it lapsed meanwhile: {work:?}");
-        }
+        assert!(work.is_sorted_by_key(|(recorded, _)| *recorded), "{work:?}");
+        assert!(work[0].0 >= begun && work.iter().all(|(_, one)| !one.ended), "{work:?}");
+        let [first, prolonged, left] = WINDOWS;
+        let windows: Vec<Duration> = work.iter().map(|(at, one)| one.until.since(*at)).collect();
+        let (last, held) = windows.split_last().expect("its end");
+        assert!(held[0] == first && *last == left, "{windows:?}");
+        assert!(held[1..].iter().all(|window| *window >= prolonged), "{windows:?}");
     }
     let proved = demo.records().into_iter().find_map(|record| match record.body {
         Body::WiringProof(proof) => Some((record.recorded, proof.at)),
         _ => None,
     });
     let (recorded, at) = proved.expect("a proof is on record, though not a good one");
-    assert!(apart(recorded, at) < NEAR, "proved at {at}, recorded at {recorded}");
+    let begun = demo.work().iter().map(|(at, _)| *at).min().expect("dialogs are on record");
+    assert!(
+        begun <= at && at <= recorded,
+        "proved at {at}, recorded at {recorded}, the first dialog at {begun}"
+    );
 }
 
-// Own promise: what a command takes from a clock it takes from that of the service.
+// Own promise: what a command takes from a clock it takes from that of the service: it lies between the last record
+// before the command and the command's own, however long that takes.
 #[test]
 fn times_of_commands_are_those_of_the_service() {
     let demo = Demo::start();
-    let (code, said) = demo.say(&["maintenance", "dm1", "--for", "2h", "--by", "Eli"]);
-    assert_eq!(code, Some(0), "{said}");
-    let (recorded, work) = demo.work().pop().expect("it is on record");
-    assert!(apart(recorded.plus(Duration::from_secs(7_200)), work.until) < NEAR, "{recorded}: {work:?}");
-    let (code, said) = demo.say(&["maintenance", "dm1", "--end", "--by", "Eli"]);
-    assert_eq!(code, Some(0), "{said}");
-    let (recorded, work) = demo.work().pop().expect("it is on record");
-    assert!(apart(recorded, work.until) < NEAR, "{recorded}: {work:?}");
+    let hours = Duration::from_secs(7_200);
+    for (arguments, ahead) in [(&["--for", "2h"][..], hours), (&["--end"], Duration::ZERO)] {
+        let before = demo.last();
+        let (code, said) = demo.say(&[&["maintenance", "dm1", "--by", "Eli"], arguments].concat());
+        assert_eq!(code, Some(0), "{said}");
+        let (recorded, work) = demo.work().pop().expect("it is on record");
+        let between = before.plus(ahead) <= work.until && work.until <= recorded.plus(ahead);
+        assert!(between, "{before}, {recorded}: {work:?}");
+    }
 
+    let before = demo.last();
     let (code, said) = demo.say(&["enter", "drain-and-clean", "dm1", "--by", "Ana"]);
     assert_eq!(code, Some(0), "{said}");
     let checked = demo.records().into_iter().rev().find_map(|record| match record.body {
@@ -154,16 +162,18 @@ fn times_of_commands_are_those_of_the_service() {
         _ => None,
     });
     let (recorded, at) = checked.expect("it is on record");
-    assert!(apart(recorded, at) < NEAR, "made at {at}, recorded at {recorded}");
+    assert!(before <= at && at <= recorded, "made at {at}, recorded at {recorded}, after {before}");
 
-    // What is due is so for hours at most: by the computer's clock a week has gone by.
+    // What is due is so since this day, by the demo's clock: by the computer's a week has gone by.
+    let begun = demo.records().first().expect("its start is on record").recorded;
+    let day = Duration::from_secs(86_400);
     let (code, said) = demo.say(&["enter", "due", "--json"]);
     assert_eq!(code, Some(0), "{said}");
     let mut due = 0;
     for line in said.lines() {
         let row: serde_json::Value = serde_json::from_str(line).expect("a row is JSON");
         let since: Timestamp = row["since"].as_str().and_then(|text| text.parse().ok()).expect("since when");
-        assert!(apart(since, demo.last()) < Duration::from_secs(86_400), "{line}");
+        assert!(begun.minus(day) <= since && since <= demo.last().plus(day), "{line}");
         due += 1;
     }
     assert!(due > 0, "a chlorine machine asks for a strip in each shift: {said}");

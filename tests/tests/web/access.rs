@@ -179,6 +179,7 @@ async fn an_administrator_keeps_accounts_at_the_page() {
     let gateway = Gateway::start(&site);
     let mut boss = gateway.browser();
     boss.login("administrator", &first_secret(&gateway.log())).await;
+    assert_eq!(boss.get("/account?mistyped=1").await.status, 422, "also before a password is chosen");
     choose(&mut boss, "", PASSWORD).await;
     let form = |account: &'static str, name: &'static str| {
         [
@@ -305,6 +306,12 @@ async fn what_a_page_refuses_an_administrator_is_on_record() {
     ];
     assert_eq!(browser.post("/accounts", &add).await.status, 422);
     assert_eq!(browser.post("/accounts/boss", &[("deed", "enable")]).await.status, 422);
+    let no_role = |name: &'static str, value| [(name, value), ("role", "chef"), ("days", "9")];
+    assert_eq!(browser.post("/tokens", &no_role("token", "till")).await.status, 422);
+    assert_eq!(browser.post("/accounts/boss", &no_role("deed", "role")).await.status, 422);
+    assert_eq!(browser.post("/accounts/boss", &[("deed", "role")]).await.status, 422);
+    let add = add.map(|(name, value)| (name, if name == "role" { "chef" } else { value }));
+    assert_eq!(browser.post("/accounts", &add).await.status, 422);
     gateway.stop();
     let told = site.events().into_iter().filter_map(|event| {
         let AccessDeed::ChangeRefused { asked, why } = event.what else { return None };
@@ -317,9 +324,36 @@ async fn what_a_page_refuses_an_administrator_is_on_record() {
         row("none", AskedChange::RevokeToken, Unchanged::Unknown, 1),
         row("ana", AskedChange::Add, Unchanged::ReadsAsToken, 1),
         row("boss", AskedChange::Enable, Unchanged::Same, 1),
+        row("till", AskedChange::AddToken, Unchanged::NoRole, 1),
+        row("boss", AskedChange::Role, Unchanged::NoRole, 1),
+        row("ana", AskedChange::Add, Unchanged::NoRole, 1),
+        row("boss", AskedChange::Role, Unchanged::NoRole, 1),
         row("export", AskedChange::AddToken, Unchanged::Days, 2),
     ];
     assert_eq!(told.collect::<Vec<_>>(), expected);
+}
+
+// Own promise: whoever may change accounts cannot hide behind their own junk, nor behind that of strangers, also where
+// the gateway is killed at once.
+#[tokio::test(flavor = "multi_thread")]
+async fn behind_many_refusals_a_person_is_still_named() {
+    let site = Site::new("");
+    let gateway = Gateway::start(&site);
+    let mut browser = member(&site, &gateway, "boss", "administrator").await;
+    for number in 0..70 {
+        assert_eq!(browser.post(&format!("/tokens/junk-{number}"), &[]).await.status, 404);
+    }
+    assert_eq!(browser.post("/accounts/boss", &[("deed", "enable")]).await.status, 422);
+    gateway.kill();
+    Gateway::start(&site).stop();
+    let told = site.events().into_iter().filter_map(|event| {
+        let AccessDeed::ChangeRefused { asked, .. } = event.what else { return None };
+        assert_eq!(event.by.as_deref(), Some("boss"), "{event:?}");
+        Some((event.account, asked))
+    });
+    let told: Vec<_> = told.collect();
+    let beyond = [AskedChange::RevokeToken, AskedChange::Enable].map(|asked| ("?".to_owned(), asked));
+    assert_eq!((told.len(), &told[60..]), (62, &beyond[..]));
 }
 
 // Own promise: nobody's deeds are taken for those of a program unsaid. Such a name is refused since the rule was made;

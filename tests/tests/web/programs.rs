@@ -109,6 +109,8 @@ async fn figures_are_for_tokens_and_vitals_for_everybody() {
     assert_eq!((answer.status, answer.body.ends_with("# EOF\n")), (200, true), "{}", answer.body);
     for path in ["/health", "/ready"] {
         let answer = gateway.browser().get(path).await;
+        // A watcher whose token has expired must not take the gateway for dead.
+        assert_eq!(program(&gateway, "rinseward_forged").get(path).await.status, answer.status, "{path}");
         let told: Value = serde_json::from_str(&answer.body).expect("JSON");
         assert!(matches!(answer.status, 200 | 503) && told.is_object(), "{path}: {told}");
     }

@@ -87,8 +87,7 @@ impl House {
         let from = start(from, &site.zone, now);
         let to = to.map_or(now, |to| end(to, &site.zone, now));
         if to <= from {
-            let detail = "the span ends before it begins".to_owned();
-            return Err(Trouble::Wrong { field: "to".to_owned(), detail });
+            return Err(Trouble::backwards());
         }
         let mut only = machines;
         only.sort_unstable();

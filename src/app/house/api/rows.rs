@@ -38,6 +38,12 @@ impl House {
         if let Some(name) = &asked.machine {
             self.machine_known(name).await?;
         }
+        let (zone, now) = (&self.loaded.configuration.alerts.zone, self.clock.now());
+        if let (Some(from), Some(to)) = (asked.from, asked.to)
+            && end(to, zone, now) <= start(from, zone, now)
+        {
+            return Err(Trouble::backwards());
+        }
         match asked.view {
             View::Machines => self.machines().await,
             View::Probes => Ok(self.probes_shown(asked.machine.as_deref())),
@@ -420,7 +426,7 @@ fn standing(
 pub(super) fn of_glance(glance: &Glance) -> Value {
     let (data, last_reading) = match glance.data {
         Data::Live => ("live", None),
-        Data::Old(at) => ("old", Some(at)),
+        Data::Old(at) => ("old", at),
         Data::None => ("none", None),
     };
     let last = glance.last.as_ref().map(|last| {

@@ -79,6 +79,7 @@ fn every_rack_of_a_narrow_row_leads_to_its_alert() {
         measured: None,
         about: Vec::new(),
         cause: again.last().copied(),
+        last_good: None,
     };
     kitchen.put(18, Body::AlertChanged(returned));
     let reader = kitchen.reader();

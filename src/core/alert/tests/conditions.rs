@@ -10,7 +10,7 @@ use crate::core::on_file::OnFile;
 use crate::core::reading::Fault;
 use crate::core::record::{Body, CalibrationDone, CheckKind, Correction, Record};
 
-use Rack::{Brief, Cold, Gappy, Good, Hot, Minimum, Narrow, NoCheck, WashLow, Weak};
+use Rack::{Brief, Cold, Gappy, Good, Hot, Minimum, Narrow, NoCheck, WashLow, WashUnproven, Weak};
 
 /// Plays racks of `hot` a minute apart; the conditions that are open after them, worst first.
 fn open_after(racks: &[Rack]) -> Vec<Condition> {
@@ -97,6 +97,13 @@ fn a_cold_first_rack_is_told_apart_from_a_failed_booster() {
         play.racks(start, "hot", &racks);
         let alert = play.open(Condition::Cold).expect("an alert");
         assert_eq!(alert.pattern, Some(expected), "{name}");
+    }
+    // A wash that nothing was seen of says neither.
+    for (between, expected) in [(WashUnproven, Pattern::Repeated), (Good, Pattern::Single)] {
+        let mut play = Play::new(settings());
+        play.racks(0.0, "hot", &[Good, Good, WashLow, between, WashLow]);
+        let alert = play.open(Condition::WashLow).expect("an alert");
+        assert_eq!(alert.pattern, Some(expected), "{between:?} between two low ones");
     }
     // Nineteen minutes of rest are work, twenty are idle.
     for (rest, expected) in [(19.0, Pattern::Single), (21.0, Pattern::FirstAfterIdle)] {

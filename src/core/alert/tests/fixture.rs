@@ -140,6 +140,8 @@ pub(super) enum Rack {
     Brief,
     Weak,
     WashLow,
+    /// Its wash probe was at fault in a wash that was not seen to be low.
+    WashUnproven,
     Hot,
     Fault(Fault),
     /// Below the limit by the readings there were, with a probe that was at fault meanwhile.
@@ -180,6 +182,10 @@ impl Rack {
                 cycle.concentration_mg_per_l = Some(20.0);
             }
             Self::WashLow => cycle.findings = vec![Finding::WashLow { measured_c: 60.0, limit_c: 65.6 }],
+            Self::WashUnproven => {
+                cycle.findings = vec![Finding::WashUnproven { fault: Some(Fault::OpenCircuit) }];
+                cycle.wash_min_c = None;
+            }
             Self::Hot => cycle.findings = vec![Finding::RinseTooHot { measured_c: 92.0, limit_c: 90.0 }],
             Self::Fault(fault) => unproven(&mut cycle, Reason::RinseProbe { fault }),
             Self::ColdWithFault => {

@@ -27,7 +27,7 @@ fn told(play: &Play, cycles: &[(u64, Cycle)], condition: Condition) -> Story {
 }
 
 fn figures(alert: &Alert) -> impl PartialEq + std::fmt::Debug {
-    (alert.measured, alert.worst, alert.limit, alert.racks.clone(), alert.last_good)
+    (alert.measured, alert.worst, alert.limit, alert.racks.clone(), alert.last_good, alert.before_return)
 }
 
 /// Ends one rack a minute with these settled minima; the last ones are good, and the action is written.
@@ -79,6 +79,15 @@ fn the_last_good_rack_is_not_the_cold_one() {
     assert_eq!((good.index, good.at), (1, at(1.0)));
     // Where its record cannot be read, the corrective action still says when it was.
     assert_eq!(told(&play, &cycles[2..], Condition::Cold).alert.last_good, Some(good));
+}
+
+// Own promise: of what was washed between two times of the same alert nobody need doubt, and the racks of the first
+// time are still to be accounted for.
+#[test]
+fn an_alert_that_comes_back_holds_what_was_washed_since_it_was_good() {
+    let (_, _, open) = play(&[85.0, 85.0, 70.0, 85.0, 85.0, 85.0, 85.0, 70.0, 85.0, 85.0, 85.0]);
+    assert_eq!(open.last_good.map(|rack| (rack.index, rack.at)), Some((6, at(6.0))));
+    assert_eq!((open.racks.count, open.before_return, open.has_older_racks()), (2, 1, true));
 }
 
 // Racks that come once it is over are of another alert; more of them than are named are still counted.

@@ -1,8 +1,8 @@
 //! Supplies that are short, and what takes that back.
 
 use super::fixture::{Play, at, settings};
-use crate::core::alert::{Condition, Desk, Occasion, Severity};
-use crate::core::record::{Amendment, AmendmentChange, Body, Check};
+use crate::core::alert::{Alert, AlertNumber, Condition, Desk, Event, Occasion, Severity};
+use crate::core::record::{Amendment, AmendmentChange, Body, Check, CheckKind};
 
 fn look(minutes: f64, enough: bool, note: Option<&str>, by: &str) -> Check {
     Check::Supply { at: at(minutes), enough, note: note.map(str::to_owned), by: by.to_owned() }
@@ -117,6 +117,77 @@ fn a_look_at_the_whole_site_is_told_of_the_site() {
     assert_eq!(enter(2.0, true), None);
 }
 
+// Own rule: a good look of the whole site is one of each machine; a short one of the site says nothing of a machine.
+#[test]
+fn a_good_look_at_the_whole_site_counts_for_each_machine() {
+    for restores in [false, true] {
+        let mut play = Play::new(settings());
+        play.restores = restores;
+        let site = |play: &mut Play, minutes, body| {
+            play.until(minutes);
+            play.commit(None, body);
+        };
+        let open = |play: &Play| -> Vec<Option<String>> {
+            let open = play.desk.alerts().filter(|alert| alert.condition == Condition::SuppliesShort);
+            open.filter(|alert| alert.cleared.is_none()).map(|alert| alert.machine.clone()).collect()
+        };
+        let chem = || Some("chem".to_owned());
+        enter(&mut play, 1.0, false, Some("detergent"), "ana");
+        site(&mut play, 2.0, Body::Check(look(2.0, false, None, "ben")));
+        assert_eq!(open(&play), [None, chem()], "each by itself");
+        site(&mut play, 3.0, Body::Check(look(3.0, true, None, "ben")));
+        assert_eq!(open(&play), [], "everything is there, everywhere");
+        let amended = |change| {
+            let (reason, by) = ("misread".to_owned(), "ana".to_owned());
+            Body::Amendment(Box::new(Amendment { of: 2, reason, by, change }))
+        };
+        site(&mut play, 4.0, amended(AmendmentChange::Corrected(look(0.5, true, None, "ben"))));
+        assert_eq!(open(&play), [None, chem()], "it was before both of them");
+        site(&mut play, 5.0, amended(AmendmentChange::Corrected(look(3.0, true, None, "ben"))));
+        assert_eq!(open(&play), []);
+        site(&mut play, 6.0, amended(AmendmentChange::Withdrawn));
+        assert_eq!(open(&play), [None, chem()], "it counts no more");
+        enter(&mut play, 7.0, true, None, "ana");
+        assert_eq!(open(&play), [None], "a look at a machine says nothing of the site");
+    }
+}
+
+// Own promise: that somebody is told is said of a look only where an alert stands open by it and its message went out.
+#[test]
+fn a_look_tells_whether_somebody_is_told_of_it() {
+    let mut play = Play::new(settings());
+    enter(&mut play, 9.0, true, None, "ana");
+    enter(&mut play, 12.0, true, None, "ana");
+    assert!(!play.desk.tells_of_look(0), "nothing is short");
+    amend(&mut play, 13.0, 0, AmendmentChange::Corrected(look(9.0, false, None, "ana")));
+    assert!(!play.desk.tells_of_look(0), "a later look found everything there");
+    enter(&mut play, 14.0, false, None, "ana");
+    assert!(play.desk.tells_of_look(3) && !play.desk.tells_of_look(0), "of the new one alone");
+    amend(&mut play, 15.0, 1, AmendmentChange::Withdrawn);
+    assert!(play.desk.tells_of_look(3) && play.desk.tells_of_look(0), "of both");
+    enter(&mut play, 16.0, true, None, "ana");
+    assert!(!play.desk.tells_of_look(3) && !play.desk.tells_of_look(0), "it is over");
+    assert!(!play.desk.tells_of_look(99), "no look");
+
+    let mut play = Play::new(settings());
+    let work = |play: &mut Play, until| {
+        let by = "Tom";
+        play.handle(Event::Maintenance { machine: Some("chem"), until, by }).expect("an hour at most");
+    };
+    play.until(1.0);
+    work(&mut play, at(31.0));
+    enter(&mut play, 2.0, false, None, "ana");
+    assert!(!play.desk.tells_of_look(0), "the message is held");
+    play.until(40.0);
+    assert!(play.desk.tells_of_look(0), "the work is over");
+
+    let mut nobody = settings();
+    nobody.contacts.clear();
+    let mut play = Play::new(nobody);
+    enter(&mut play, 1.0, false, None, "ana");
+    assert!(!play.desk.tells_of_look(0), "there is nobody to tell");
+}
+
 // Own limits: 32 looks of a machine, and 200 characters of what was written.
 #[test]
 fn long_notes_and_many_looks_are_cut() {
@@ -151,4 +222,41 @@ fn an_older_state_is_taken_and_the_switch_holds() {
     let mut play = Play::new(settings);
     enter(&mut play, 1.0, false, None, "ana");
     assert_eq!(play.open(Condition::SuppliesShort), None);
+}
+
+// Own promise: an alert leads to the entry that takes it back, as long as it lasts.
+#[test]
+fn an_alert_of_what_is_entered_leads_to_its_entry() {
+    let mut play = Play::new(settings());
+    enter(&mut play, 1.0, false, None, "Ana");
+    let alert = play.open(Condition::SuppliesShort).expect("short").clone();
+    assert_eq!(alert.answered_by(), [CheckKind::Supply]);
+    let overdue = ["drain-and-clean", "sanitizer"].map(str::to_owned).to_vec();
+    let overdue = Alert { condition: Condition::CheckOverdue, about: overdue, ..alert.clone() };
+    assert_eq!(overdue.answered_by(), [CheckKind::Sanitizer, CheckKind::DrainAndClean]);
+    assert!(Alert { condition: Condition::Cold, ..alert.clone() }.answered_by().is_empty());
+    assert!(Alert { cleared: Some(at(2.0)), ..alert }.answered_by().is_empty());
+}
+
+// Own promise: what lasts comes before what has recovered, then the worst, then the newest.
+#[test]
+fn the_most_pressing_alert_comes_first() {
+    let mut play = Play::new(settings());
+    enter(&mut play, 1.0, false, None, "Ana");
+    let short = play.open(Condition::SuppliesShort).expect("short").clone();
+    let of = |number, condition, cleared| Alert {
+        number: AlertNumber(number),
+        condition,
+        cleared,
+        ..short.clone()
+    };
+    let mut alerts = [
+        of(1, Condition::Drifting, None),
+        of(2, Condition::Cold, Some(at(3.0))),
+        of(3, Condition::Cold, None),
+        of(4, Condition::Weak, None),
+        of(5, Condition::ProbeSilent, None),
+    ];
+    Alert::most_pressing_first(&mut alerts);
+    assert_eq!(alerts.map(|alert| alert.number.0), [4, 3, 5, 1, 2]);
 }

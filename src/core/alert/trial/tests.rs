@@ -55,6 +55,16 @@ fn the_other_side_stays_in_its_own_words() {
             "rechazado 3 veces: responde 404 Not Found",
         ),
         (
+            given_up(Fact::Status { status: "410 Gone".to_owned() }, GivenUp::Refused { tries: 1 }),
+            "refused 1 time: it answers 410 Gone",
+            "rechazado 1 vez: responde 410 Gone",
+        ),
+        (
+            given_up(Fact::NoTls {}, GivenUp::NotTaken { tries: 1, minutes: 1_440 }),
+            "not taken in 1 try over 24.0 h: what answers at this port does not speak TLS",
+            "no aceptado en 1 intento durante 24.0 h: lo que responde en este puerto no habla TLS",
+        ),
+        (
             given_up(Fact::NoTls {}, GivenUp::NotTaken { tries: 200, minutes: 0 }),
             "not taken in 200 tries over 0.0 h: what answers at this port does not speak TLS",
             "no aceptado en 200 intentos durante 0.0 h: lo que responde en este puerto no habla TLS",

@@ -20,6 +20,11 @@ struct Case {
     clock_stepped: bool,
 }
 
+/// A wash of so many °C throughout.
+fn washed(celsius: f64) -> Wash {
+    Wash { readings: sampled(50.0, 95.0, |_| celsius), ..Wash::default() }
+}
+
 impl Case {
     /// A whole rinse in which the probe shows `celsius(t)`, t in s from the start of the flow.
     fn of(profile: Profile, celsius: impl Fn(f64) -> f64) -> Self {
@@ -32,7 +37,7 @@ impl Case {
             rinse_s,
             fault: None,
             end_seen: true,
-            wash: Wash { readings: sampled(50.0, 95.0, |_| wash_c), fault: None },
+            wash: washed(wash_c),
             ware: Vec::new(),
             concentration: None,
             clock_stepped: false,
@@ -359,11 +364,8 @@ fn a_fault_of_the_probe_comes_before_whatever_it_showed() {
 // Wash 66 °C: Food Code 4-501.110; rinse at most 90 °C: 4-501.112.
 #[test]
 fn findings_stand_beside_the_verdict() {
-    let washed = |celsius: f64| Case {
-        wash: Wash { readings: sampled(50.0, 95.0, |_| celsius), fault: None },
-        ..Case::steady(85.0)
-    };
-    let silent = |fault| Case { wash: Wash { readings: Vec::new(), fault }, ..Case::steady(85.0) };
+    let washed = |celsius: f64| Case { wash: washed(celsius), ..Case::steady(85.0) };
+    let silent = |fault| Case { wash: Wash { fault, ..Wash::default() }, ..Case::steady(85.0) };
     for (name, case, expected) in [
         ("wash at its limit", washed(66.0), vec![]),
         ("wash low", washed(65.9), vec![Finding::WashLow { measured_c: 65.9, limit_c: 66.0 }]),
@@ -396,7 +398,8 @@ fn findings_stand_beside_the_verdict() {
 }
 
 // Limits as above. Own rule: nothing that a probe showed while it was at fault is believed, be it too hot or too
-// cold; what it showed stays on record, but for a minimum that would be taken for the wash.
+// cold; what it showed stays on record, but for a minimum that would be taken for the wash. What it showed well
+// clear of the fault makes a wash low, never good, and three readings at the least are needed for it.
 #[test]
 fn what_a_probe_at_fault_showed_is_no_finding() {
     let hot = Case::steady(92.0).judged();
@@ -404,12 +407,23 @@ fn what_a_probe_at_fault_showed_is_no_finding() {
     let hot = Case { fault: Some(Fault::Stuck), ..Case::steady(92.0) }.judged();
     assert_eq!(hot.findings, []);
     assert!(hot.rinse_peak_c.is_some_and(|peak| (peak - 92.0).abs() < 1e-6), "{:?}", hot.rinse_peak_c);
-    for celsius in [60.0, 68.0] {
-        let fault = Some(Fault::OpenCircuit);
-        let wash = Wash { readings: sampled(50.0, 95.0, |_| celsius), fault };
+    let fault = Some(Fault::OpenCircuit);
+    let low = Finding::WashLow { measured_c: 60.0, limit_c: 66.0 };
+    let unproven = Finding::WashUnproven { fault };
+    for (celsius, spared, minimum, found) in [
+        (60.0, 0, None, unproven.clone()),
+        (60.0, 2, None, unproven.clone()),
+        (60.0, 3, Some(60.0), low),
+        (65.9, 30, Some(65.9), Finding::WashLow { measured_c: 65.9, limit_c: 66.0 }),
+        (66.0, 30, None, unproven.clone()),
+        (68.0, 30, None, unproven),
+    ] {
+        let Wash { readings, .. } = washed(celsius);
+        let wash = Wash { spared: readings[..spared].to_vec(), readings, fault };
         let cycle = Case { wash, ..Case::steady(85.0) }.judged();
-        assert_eq!(cycle.findings, [Finding::WashUnproven { fault }], "{celsius} °C");
-        assert_eq!((cycle.wash_min_c, cycle.verdict), (None, Verdict::Pass), "{celsius} °C");
+        let rounded = cycle.wash_min_c.map(|min| (min * 1e6).round() / 1e6);
+        assert_eq!(cycle.findings, [found], "{celsius} °C, {spared} readings");
+        assert_eq!((rounded, cycle.verdict), (minimum, Verdict::Pass), "{celsius} °C, {spared} readings");
     }
 }
 

@@ -119,24 +119,27 @@ fn faults_in_the_rinse_make_it_unproven() {
 // The machine of the fixture washes from 10 s to 55 s, limit 66 °C. Own rule: a fault of the wash probe counts where it
 // lies in the wash, for a second or longer, and nowhere else.
 #[test]
-fn a_fault_in_the_wash_leaves_it_unproven() {
+fn a_fault_in_the_wash_voids_a_good_one_and_hides_no_low_one() {
     let probe = probe(Place::FinalRinse, Some(1.0));
     let profile = door();
     let setup = Setup { profile: &profile, rinse: &probe };
     let open = Some(Fault::OpenCircuit);
-    for (name, from, to, minimum, fault) in [
-        ("in the wash", 30.0, 33.0, None, open),
-        ("from before it into it", 2.0, 14.0, None, open),
-        ("one reading of it", 30.0, 30.1, Some(60.0), None),
-        ("before it", 2.0, 6.0, Some(60.0), None),
-        ("after it, and when it is judged", 62.0, 150.0, Some(60.0), None),
-        ("all along", 0.0, 150.0, None, open),
+    for (name, wash_c, from, to, minimum, fault) in [
+        ("in a good wash", 68.0, 30.0, 33.0, None, open),
+        ("in a low wash", 60.0, 30.0, 33.0, Some(60.0), None),
+        ("from before it into a good one", 68.0, 2.0, 14.0, None, open),
+        ("from before it into a low one", 60.0, 2.0, 14.0, Some(60.0), None),
+        ("all but what is too near to it", 60.0, 13.0, 52.0, None, open),
+        ("one reading of it", 60.0, 30.0, 30.1, Some(60.0), None),
+        ("before it", 60.0, 2.0, 6.0, Some(60.0), None),
+        ("after it, and when it is judged", 60.0, 62.0, 150.0, Some(60.0), None),
+        ("all along", 60.0, 0.0, 150.0, None, open),
     ] {
         let mut tracker = Tracker::new(profile.rinse_from);
         let mut judged = Vec::new();
         for reading in line(150.0, 50.0, 1.0, &[flow(60.0, 10.0, 85.0)]) {
             let at_fault = (from..=to).contains(&reading.at.seconds());
-            let wash = if at_fault { Err(Fault::OpenCircuit) } else { Ok(Celsius(60.0)) };
+            let wash = if at_fault { Err(Fault::OpenCircuit) } else { Ok(Celsius(wash_c)) };
             judged.extend(tracker.reading(setup, Place::WashTank, reading.at, wash, reading.at));
             let rinse = Ok(reading.celsius);
             judged.extend(tracker.reading(setup, Place::FinalRinse, reading.at, rinse, reading.at));

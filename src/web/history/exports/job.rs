@@ -7,7 +7,7 @@ use axum::response::Response;
 
 use super::form::unknown;
 use super::{Form, Job, Stage, of};
-use crate::core::counted::Counted;
+use crate::core::counted::Noun;
 use crate::core::reader::{Language, Reader};
 use crate::web::frame::{self, Frame, Tab, said};
 use crate::web::history::story::put;
@@ -50,7 +50,7 @@ impl Part<'_> {
             }
         };
         let percent = far.saturating_mul(100).checked_div(*of).unwrap_or(0).to_string();
-        let of = Counted::Records.of(*of, self.language);
+        let of = Noun::Records.of(*of, self.language);
         put(self.language, pair, &[("percent", &percent), ("far", &far.to_string()), ("of", &of)])
     }
 }

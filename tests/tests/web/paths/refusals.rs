@@ -14,8 +14,9 @@ use super::looks::{faults, prepare, reader};
 type State<'s> = (&'s str, Option<&'s [(&'s str, &'s str)]>, u64);
 
 /// What a stranger meets.
-const STRANGER: [State<'static>; 6] = [
+const STRANGER: [State<'static>; 7] = [
     ("/login", None, 200),
+    ("/login?mistyped=1", None, 422),
     ("/login", Some(&[("account", "ana"), ("password", "not the password")]), 422),
     ("/login", Some(&[("account", "ana")]), 422),
     ("/logbook/sanitizer", Some(&[("machine", "bar"), ("strip", "100")]), 401),

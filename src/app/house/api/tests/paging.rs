@@ -151,3 +151,28 @@ async fn two_gaps_that_one_record_tells_of_are_two_rows() {
         }
     }
 }
+
+// Own promise: a span that ends before it begins is refused, however it is written, and of a time to come nothing is
+// missing. 2026-01-01 is before what the fixture has, 2030 after it.
+#[tokio::test(flavor = "multi_thread", worker_threads = 2)]
+async fn a_span_that_cannot_be_is_refused() {
+    let running = Running::start().await;
+    let day = |text: &str| Some(When::Day(text.parse().expect("a day")));
+    let instant = |text: &str| Some(When::Instant(text.parse().expect("an instant")));
+    for view in
+        [View::Cycles, View::Days, View::Summary, View::Gaps, View::Alerts, View::Checks, View::Records]
+    {
+        for (from, to) in [
+            (instant("2026-01-02T12:00:00Z"), day("2026-01-01")),
+            (day("2026-01-02"), instant("2026-01-01T12:00:00Z")),
+        ] {
+            let refused = running.house.rows(Asked { from, to, ..asked(view) }).await;
+            assert!(
+                matches!(refused, Err(Trouble::Wrong { field, .. }) if field == "to"),
+                "{view:?} {from:?}"
+            );
+        }
+        let (from, to) = (day("2030-01-01"), day("2030-01-02"));
+        assert!(running.page(Asked { from, to, ..asked(view) }).await.items.is_empty(), "{view:?}");
+    }
+}
