@@ -12,6 +12,8 @@ use super::kitchen::{Kitchen, Pages};
 use super::machine::Plots;
 use super::machine::words::place_word;
 use super::person::Person;
+use crate::core::address::escaped;
+use crate::core::alert::hours::local_date;
 use crate::core::channel::Place;
 use crate::core::counted::Noun;
 use crate::core::cycle::sign::Sign;
@@ -19,7 +21,7 @@ use crate::core::cycle::verdict::Verdict;
 use crate::core::cycle::words::{meaning, verdict as verdict_word};
 use crate::core::late::late_after;
 use crate::core::reader::{Language, Reader};
-use crate::core::record::{Amendment, Basis, Cycle, DoseBasis, WindowFrom};
+use crate::core::record::{Amendment, Basis, CorrectiveAction, Cycle, DoseBasis, WindowFrom};
 use crate::core::time::Timestamp;
 
 /// What is stored at the place of a rack.
@@ -58,6 +60,8 @@ pub struct Rack {
     pub amendments: Vec<(u64, Option<Amendment>)>,
     /// Alerts that it is a rack of, by number.
     pub alerts: Vec<u64>,
+    /// What people wrote down that they did about those alerts, with when, in order of the record.
+    pub actions: Vec<(Timestamp, CorrectiveAction)>,
     /// The rack of the machine before it, by record.
     pub before: Option<u64>,
     /// The one after it.
@@ -125,6 +129,25 @@ pub trait Racks: Clone + Send + Sync + 'static {
     fn proof(&self, record: u64) -> impl Future<Output = Result<String, Refusal>> + Send;
 }
 
+/// The way back: the racks of its day.
+struct Back {
+    address: String,
+    word: String,
+}
+
+impl Back {
+    fn of(rack: &Rack, reader: &Reader) -> Self {
+        let at = rack.cycle.rinse_started;
+        let day = local_date(&reader.zone, at).unwrap_or_default();
+        let machine = escaped(&rack.machine);
+        let word = said(reader.language, "History: the racks of", "Historial: las canastas de");
+        Self {
+            address: format!("../history?show=racks&machine={machine}&from={day}&to={day}"),
+            word: format!("{word} {}, {}", rack.machine, reader.day(at)),
+        }
+    }
+}
+
 /// A fact with its name.
 struct Fact {
     name: &'static str,
@@ -135,6 +158,8 @@ struct Fact {
 #[template(path = "web/cycle/cycle.html", config = ".askama.toml")]
 struct CyclePage<'a> {
     frame: Frame<'a>,
+    back: Back,
+    actions: Vec<String>,
     rack: &'a Rack,
     verdict: Verdict,
     word: String,
@@ -174,7 +199,7 @@ pub(super) async fn show<K: Kitchen>(
         Err(_) => Err(Refusal::Unknown),
     };
     let title = format!("{} {record}", said(reader.language, "Rack", "Canasta"));
-    let frame = Frame::new(&pages.site, &person, Tab::Now, 1, &title).with_open(pages.open().await);
+    let frame = Frame::new(&pages.site, &person, Tab::History, 1, &title).with_open(pages.open().await);
     match found {
         Err(refused) => frame::refuse(refused, &person, &pages.site, 1),
         Ok(RackFound::Damaged(sealing)) => {
@@ -186,6 +211,8 @@ pub(super) async fn show<K: Kitchen>(
             let verdict = cycle.verdict;
             let page = CyclePage {
                 frame,
+                back: Back::of(&rack, reader),
+                actions: rack.actions.iter().map(|(at, action)| acted(*at, action, reader)).collect(),
                 verdict,
                 word: verdict_word(verdict, reader.language).to_uppercase(),
                 meaning: meaning(verdict, reader.language),
@@ -309,7 +336,7 @@ fn facts(rack: &Rack, reader: &Reader) -> Vec<Fact> {
     tell(say("Machine", "Máquina"), format!("{}, {}", rack.kind, rack.method));
     tell(say("Window from", "Ventana según"), window.to_owned());
     tell(
-        say("Readings", "Lecturas"),
+        say("Readings in the rinse window", "Lecturas en la ventana del enjuague"),
         format!("{} ({})", cycle.rinse_readings, spikes_told(cycle.spikes.into(), reader.language)),
     );
     let late = late_after(cycle.rinse_ended, rack.recorded).map_or("", |_| say(" (late)", " (tarde)"));
@@ -357,7 +384,7 @@ fn grounds(cycle: &Cycle, language: Language) -> [&'static str; 3] {
         DoseBasis::WareSurface => say("at the surface of a ware", "en la superficie de una pieza"),
     };
     let window = match cycle.window_from {
-        WindowFrom::Trace => say("the trace of the final-rinse probe", "el trazo de la sonda del enjuague"),
+        WindowFrom::Trace => say("the trace of the final-rinse probe", "la traza de la sonda del enjuague"),
         WindowFrom::RunSignal => say("the machine's run signal", "la señal de marcha de la máquina"),
     };
     [basis, dose_basis, window]
@@ -410,6 +437,16 @@ fn amended(index: u64, amendment: &Option<Amendment>, reader: &Reader) -> String
             say("it speaks of this rack and is damaged", "habla de esta canasta y está dañado")
         ),
     }
+}
+
+/// What was done about an alert of the rack, by whom and when, in the words of whoever wrote it.
+fn acted(at: Timestamp, action: &CorrectiveAction, reader: &Reader) -> String {
+    let (head, racks) = match reader.language {
+        Language::English => ("Corrective action, alert", "racks"),
+        Language::Spanish => ("Acción correctiva, alerta", "canastas"),
+    };
+    let CorrectiveAction { alert, by, racks: became, done, .. } = action;
+    format!("{head} {alert}: «{done}»; {racks}: «{became}» ({by}, {})", reader.moment(at))
 }
 
 fn rows(trace: &TraceFound, reader: &Reader) -> Vec<[String; 3]> {

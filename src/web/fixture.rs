@@ -25,6 +25,7 @@ use super::person::Person;
 use super::probes::{Due, Filed, FiledProof, InForce, Made, Probes, Seen};
 use super::sign_off::{Commissioning, Mend, Open, Shown};
 use crate::core::access::Role;
+use crate::core::alert::AlertNumber;
 use crate::core::channel::Place;
 use crate::core::cycle::plate::{LimitSource, MachineKind, Sanitizing};
 use crate::core::cycle::verdict::Verdict;
@@ -33,7 +34,7 @@ use crate::core::presence::Recency;
 use crate::core::reader::{Language, Reader, Scale};
 use crate::core::reading::Fault;
 use crate::core::record::{Amendment, AmendmentChange, Basis, Cycle, DoseBasis, Rule, WindowFrom};
-use crate::core::record::{Correction, ProvenProbe, ResponseDone, SignedPlate};
+use crate::core::record::{Correction, CorrectiveAction, ProvenProbe, ResponseDone, SignedPlate};
 use crate::core::technician::attempt::Press;
 use crate::core::technician::gauge::Trend;
 use crate::core::time::Timestamp;
@@ -234,6 +235,14 @@ fn whole(record: u64, sealing: Sealing) -> Rack {
         calibration: None,
         configured_on: None,
     };
+    let action = CorrectiveAction {
+        alert: AlertNumber(3),
+        by: "Eva".to_owned(),
+        racks: "<b>held</b>".to_owned(),
+        done: "rewashed".to_owned(),
+        last_good: None,
+        covers: None,
+    };
     Rack {
         machine: "dm1".to_owned(),
         cycle: Box::new(cycle()),
@@ -247,6 +256,7 @@ fn whole(record: u64, sealing: Sealing) -> Rack {
         probes: Some(vec![probe]),
         amendments: vec![(60, Some(amendment)), (61, None)],
         alerts: vec![3],
+        actions: vec![(NOW, action)],
         before: Some(47),
         after: None,
         sealing,

@@ -380,6 +380,8 @@ pub struct HistoryPart {
     pub damaged: Vec<u64>,
     /// How the record is sealed.
     pub integrity: Integrity,
+    /// First day of the site of which anything is on record; absent where nothing is.
+    pub begins: Option<Date>,
 }
 
 /// What the page asks of whoever keeps the record.

@@ -108,8 +108,8 @@ words! {
     go: "Sign off", "Firmar";
     go_hint: "Under your name. It goes on record and is never changed.", "Con su nombre. Queda registrado y no se modifica nunca.";
     sheet: "The sheet as it would be printed now", "La hoja tal como se imprimiría ahora";
-    newest: "Sheet of the newest sign-off, record", "Hoja de la última firma, registro";
-    proved: "What was found of the wiring is on record: record", "Lo hallado del cableado queda registrado: registro";
+    newest: "Sheet of the newest sign-off, record", "Hoja de la última firma, asiento";
+    proved: "What was found of the wiring is on record: record", "Lo hallado del cableado queda registrado: asiento";
     machine: "Machine", "Máquina";
     correction: "Correction", "Corrección";
     holds: "Holds until", "Vale hasta";

@@ -23,11 +23,11 @@ pub use data::AlertData;
 
 use jiff::tz::TimeZone;
 
-use crate::core::alert::{Condition, Notice, Occasion};
+use crate::core::alert::{Alert, Condition, Notice, Occasion};
 use crate::core::reader::Language;
 use crate::core::time::Timestamp;
 use phrases::Phrase;
-use tell::{NOTE_CHARS_MAX, Teller, one_line, pair, quantity};
+use tell::{NOTE_CHARS_MAX, Teller, is_below, one_line, pair, quantity};
 
 /// What a message needs to know beside its notice.
 #[derive(Clone, Debug)]
@@ -295,6 +295,17 @@ fn headline(teller: &Teller<'_>) -> String {
     format!("{}, {}. {order}", what_and_where(teller), teller.since())
 }
 
+/// What the limit of an alert is called.
+fn limit_name(alert: &Alert) -> Phrase {
+    if alert.condition != Condition::Drifting {
+        return Phrase::RowLimit;
+    }
+    match alert.measured.zip(alert.limit) {
+        Some((measured, limit)) if !is_below(measured, limit) => Phrase::RowUsualTo,
+        Some(_) | None => Phrase::RowUsualFrom,
+    }
+}
+
 /// The facts, one row each.
 fn rows(teller: &Teller<'_>) -> Vec<(String, String)> {
     let alert = teller.alert();
@@ -311,7 +322,7 @@ fn rows(teller: &Teller<'_>) -> Vec<(String, String)> {
     row(Phrase::RowMeasured, alert.measured.map(against));
     row(Phrase::RowWorst, alert.worst.filter(|worst| alert.measured != Some(*worst)).map(against));
     row(
-        if alert.condition == Condition::Drifting { Phrase::RowUsual } else { Phrase::RowLimit },
+        limit_name(alert),
         alert.limit.map(|limit| match alert.measured {
             Some(measured) => pair(measured, limit, reader).1,
             None => quantity(limit, reader),

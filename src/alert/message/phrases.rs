@@ -182,7 +182,8 @@ phrases! {
     RowMeasured: "Measured last", "Última medida";
     RowWorst: "Worst", "Peor medida";
     RowLimit: "Limit", "Límite";
-    RowUsual: "End of the usual range", "Fin de lo habitual";
+    RowUsualFrom: "Usual range begins at", "Lo habitual empieza en";
+    RowUsualTo: "Usual range ends at", "Lo habitual acaba en";
     RowSince: "Since", "Desde";
     RowRacks: "Racks affected", "Canastas afectadas";
     RowLastGood: "Last good rack", "Última canasta correcta";
@@ -204,7 +205,8 @@ phrases! {
     // Pieces of sentences that are always used whole.
     Against: "{measured} (limit {limit})", "{measured} (límite {limit})";
     Above: "{measured} (maximum {limit})", "{measured} (máximo {limit})";
-    AgainstUsual: "{measured} (usual range ends at {limit})", "{measured} (lo habitual acaba en {limit})";
+    BelowUsual: "{measured} (below its usual range, which begins at {limit})", "{measured} (bajo lo habitual, que empieza en {limit})";
+    AboveUsual: "{measured} (above its usual range, which ends at {limit})", "{measured} (sobre lo habitual, que acaba en {limit})";
     OneRack: "1 rack", "1 canasta";
     ManyRacks: "{count} racks", "{count} canastas";
     RacksSince: "{racks} since {since}", "{racks} desde {since}";

@@ -106,10 +106,12 @@ impl<'a> Teller<'a> {
         match (alert.measured?, alert.limit) {
             (Quantity::Count(_), _) => None,
             (measured, Some(limit)) => {
+                let is_below = is_below(measured, limit);
                 let (measured, limit) = pair(measured, limit, &self.reader);
                 let phrase = match alert.condition {
                     Condition::RinseHot => Phrase::Above,
-                    Condition::Drifting => Phrase::AgainstUsual,
+                    Condition::Drifting if is_below => Phrase::BelowUsual,
+                    Condition::Drifting => Phrase::AboveUsual,
                     Condition::Cold
                     | Condition::Brief
                     | Condition::Weak
@@ -281,6 +283,18 @@ pub(super) fn pair(measured: Quantity, limit: Quantity, reader: &Reader) -> (Str
             with(distinct(one * 100.0, other * 100.0, 0), "%")
         }
         (one, other) => (quantity(one, reader), quantity(other, reader)),
+    }
+}
+
+/// Whether a quantity is below another of its kind.
+pub(super) fn is_below(measured: Quantity, limit: Quantity) -> bool {
+    match (measured, limit) {
+        (Quantity::Celsius(one), Quantity::Celsius(other))
+        | (Quantity::Seconds(one), Quantity::Seconds(other))
+        | (Quantity::MgPerL(one), Quantity::MgPerL(other))
+        | (Quantity::Fraction(one), Quantity::Fraction(other)) => one < other,
+        (Quantity::Count(one), Quantity::Count(other)) => one < other,
+        (_, _) => false,
     }
 }
 

@@ -211,6 +211,7 @@ impl Checks for House {
     }
 
     async fn standing(&self) -> Result<Standing, Refusal> {
+        let records = self.tide.borrow().records;
         let (standing, known) = {
             let stands = self.checking.stands();
             let running = stands.running.as_ref().map(|(by, of)| Running {
@@ -219,7 +220,7 @@ impl Checks for House {
                 of: *of,
             });
             let known = stands.asked || stands.last.is_some() || running.is_some();
-            (Standing { running, last: stands.last.clone(), failed: stands.failed.clone() }, known)
+            (Standing { running, last: stands.last.clone(), failed: stands.failed.clone(), records }, known)
         };
         if known {
             return Ok(standing);

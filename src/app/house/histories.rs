@@ -7,7 +7,7 @@ use std::ops::ControlFlow;
 use std::path::Path;
 use std::sync::Arc;
 
-use jiff::civil::Time;
+use jiff::civil::{Date, Time};
 use jiff::tz::TimeZone;
 
 use super::House;
@@ -17,7 +17,7 @@ use crate::app::history::events::Sites;
 use crate::app::history::one::on_record;
 use crate::config::recorded::{Recorded, RecordedProbe};
 use crate::core::alert::Settings;
-use crate::core::alert::hours::instant;
+use crate::core::alert::hours::{instant, local_date};
 use crate::core::late::late_by;
 use crate::core::merkle::Hash;
 use crate::core::monitored;
@@ -235,6 +235,14 @@ fn integrity(ledger: &ledger::Reader) -> Result<Integrity, LedgerError> {
     })
 }
 
+/// The day of the first record or of the first rack, whichever is earlier: racks can be imported.
+fn begins(ledger: &ledger::Reader, zone: &TimeZone) -> Result<Option<Date>, LedgerError> {
+    let record = if ledger.size()? > 0 { ledger.recorded(0)? } else { None };
+    let record = record.and_then(|at| local_date(zone, at));
+    let rack = ledger.days_span(zone)?.map(|(first, _)| first);
+    Ok(record.into_iter().chain(rack).min())
+}
+
 /// Why a page cannot be gathered.
 #[derive(Debug)]
 pub(super) enum NotGathered {
@@ -277,7 +285,8 @@ pub(super) fn gathered(sought: &Sought, around: Around<'_>) -> Result<Option<His
         View::Summary => Some(FoundView::Summary(sums::summed(sought, around, &mut damaged)?.map(Box::new))),
     };
     let integrity = integrity(ledger)?;
-    Ok(found.map(|found| HistoryPart { found, damaged, integrity }))
+    let begins = begins(ledger, &around.settings.zone)?;
+    Ok(found.map(|found| HistoryPart { found, damaged, integrity, begins }))
 }
 
 impl Histories for House {

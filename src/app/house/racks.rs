@@ -19,8 +19,9 @@ use crate::core::evidence::inclusion::{self, Inclusion};
 use crate::core::merkle::{Hash, inclusion_proof, leaf_hash, verify_inclusion};
 use crate::core::on_file::OnFile;
 use crate::core::reader::Reader;
-use crate::core::record::{Amendment, Body, Cycle, Record};
-use crate::ledger::{self, CycleFilter, LedgerError, Order, WholeChunks};
+use crate::core::record::{Amendment, Body, CorrectiveAction, Cycle, Record};
+use crate::core::time::Timestamp;
+use crate::ledger::{self, CycleFilter, LedgerError, Order, Subject, WholeChunks};
 use crate::report::plot::cycle;
 use crate::report::rack;
 use crate::web::cycle::{ProbeThen, Rack, RackFound, Racks, Sealing, TraceFound};
@@ -36,6 +37,7 @@ pub(super) struct Read {
     pub(super) probes: Option<Vec<ProbeThen>>,
     pub(super) amendments: Vec<(u64, Option<Amendment>)>,
     pub(super) alerts: Vec<u64>,
+    pub(super) actions: Vec<(Timestamp, CorrectiveAction)>,
     pub(super) before: Option<u64>,
     pub(super) after: Option<u64>,
     pub(super) sealing: Sealing,
@@ -82,12 +84,29 @@ pub(super) fn read(ledger: &ledger::Reader, index: u64, file: Arc<OnFile>) -> Re
         trace: ledger.trace(index),
         probes: probes(ledger, record.machine.as_deref().unwrap_or_default(), cycle, file)?,
         amendments: ledger.amendments(index)?,
+        actions: actions(ledger, &alerts)?,
         alerts,
         before,
         after,
         sealing,
         record,
     })))
+}
+
+/// What people wrote down that they did about alerts; what is damaged is told of on the page of its alert.
+fn actions(
+    ledger: &ledger::Reader,
+    alerts: &[u64],
+) -> Result<Vec<(Timestamp, CorrectiveAction)>, LedgerError> {
+    let mut actions = Vec::new();
+    for alert in alerts {
+        for (_, found) in ledger.records_about(Subject::Alert(*alert))? {
+            if let Ok((_, Record { recorded, body: Body::CorrectiveAction(action), .. })) = found {
+                actions.push((recorded, action));
+            }
+        }
+    }
+    Ok(actions)
 }
 
 /// The probes by which a rack was judged, as they were in force; `None` where the record that would say it is
@@ -186,6 +205,7 @@ impl Racks for House {
             probes: read.probes,
             amendments: read.amendments,
             alerts: read.alerts,
+            actions: read.actions,
             before: read.before,
             after: read.after,
             sealing: read.sealing,

@@ -9,8 +9,9 @@ use crate::core::record::{Basis, Cycle};
 
 /// Plots a cycle on record with its trace.
 ///
-/// The record does not hold when the settled minimum was read; it is marked at the last reading
-/// of the rinse window that shows the value of the record.
+/// The record does not hold when the settled minimum was read; it is marked at the time of the last
+/// reading of the rinse window that shows what the record says was shown, and at the value that the verdict
+/// stands on: one that was corrected for the probe's delay lies off the curve.
 #[must_use]
 pub fn plot(machine: &str, cycle: &Cycle, trace: &Trace, reader: &Reader) -> Plot {
     let say = |word: Word| word.say(reader.language);
@@ -26,8 +27,10 @@ pub fn plot(machine: &str, cycle: &Cycle, trace: &Trace, reader: &Reader) -> Plo
     let from = all().map(|point| point.0).fold(0.0, f64::min);
     let to = all().map(|point| point.0).fold(rinse_to, f64::max);
     let limit = scale(cycle.limit_c);
-    let low = all().map(|point| point.1).fold(limit - 1.0, f64::min);
-    let high = all().map(|point| point.1).fold(limit + 1.0, f64::max);
+    let mark = settled(cycle, &rinse, (rinse_from, rinse_to), reader);
+    let heights = || all().map(|point| point.1).chain(mark.as_ref().map(|mark| mark.y));
+    let low = heights().fold(limit - 1.0, f64::min);
+    let high = heights().fold(limit + 1.0, f64::max);
 
     let (headline, spoken) = told(machine, cycle, reader);
     let limit_name = format!("{} {}", say(Word::Limit), reader.temperature(cycle.limit_c));
@@ -51,7 +54,7 @@ pub fn plot(machine: &str, cycle: &Cycle, trace: &Trace, reader: &Reader) -> Plo
         ],
         bands: Vec::new(),
         lines,
-        points: settled(cycle, &rinse, (rinse_from, rinse_to), reader).into_iter().collect(),
+        points: mark.into_iter().collect(),
         key: Vec::new(),
     }
 }
@@ -59,13 +62,15 @@ pub fn plot(machine: &str, cycle: &Cycle, trace: &Trace, reader: &Reader) -> Plo
 /// The settled minimum, where the trace shows it.
 fn settled(cycle: &Cycle, rinse: &[(f64, f64)], window: (f64, f64), reader: &Reader) -> Option<Point> {
     let raw = reader.scale.temperature(cycle.rinse_min_raw_c?);
-    let (x, y) = rinse
+    let (x, _) = rinse
         .iter()
         .copied()
         .filter(|(at, _)| (window.0..=window.1).contains(at))
         .rev()
         .min_by(|one, other| (one.1 - raw).abs().total_cmp(&(other.1 - raw).abs()))?;
-    let (shown, _) = reader.pair(cycle.rinse_min_c?, cycle.limit_c);
+    let judged = cycle.rinse_min_c?;
+    let y = reader.scale.temperature(judged);
+    let (shown, _) = reader.pair(judged, cycle.limit_c);
     let note = match cycle.basis {
         Basis::Raw => String::new(),
         Basis::LagCorrected => format!(" ({})", Word::Corrected.say(reader.language)),

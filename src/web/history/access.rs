@@ -27,7 +27,7 @@ pub(super) fn told(event: &AccessEvent, reader: &Reader) -> String {
 /// Records left the gateway.
 const TOOK_AWAY: Pair = (
     "{account} took records away as {form}: {machines}, {since} to {until}",
-    "{account} se llevó asientos como {form}: {machines}, de {since} a {until}",
+    "{account} descargó asientos como {form}: {machines}, de {since} a {until}",
 );
 
 /// The record was checked.

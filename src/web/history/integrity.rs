@@ -74,6 +74,8 @@ pub struct Standing {
     pub last: Option<Checked>,
     /// Why the last one could not be made, in English as every message of the gateway.
     pub failed: Option<String>,
+    /// Records that there are.
+    pub records: u64,
 }
 
 /// How the record is sealed.
@@ -118,12 +120,15 @@ struct Part<'a> {
     language: Language,
     standing: &'a Standing,
     say_word: String,
+    /// What it came to, of how many records and when: of a check that is over never a statement of the present.
+    headline: String,
     when: String,
     took: String,
     findings: Vec<FindingTold>,
     more: u64,
     remarks: Vec<String>,
-    unsealed: u64,
+    /// Up to which record it was sealed then, and how many were not.
+    sealed: String,
 }
 
 impl Part<'_> {
@@ -158,6 +163,8 @@ impl Part<'_> {
 struct IntegrityPage<'a> {
     frame: Frame<'a>,
     sealed: &'a Sealed,
+    /// Up to which record it is sealed, and how many are not yet.
+    sealed_now: String,
     sealed_at: String,
     running: bool,
     part: String,
@@ -199,6 +206,7 @@ pub(in crate::web) fn part(standing: &Standing, reader: &Reader) -> Result<Card,
     let part = Part {
         language,
         standing,
+        headline: last.map_or_else(String::new, |last| headline(last, &say_word, standing.records, reader)),
         say_word,
         when: last.map_or_else(String::new, |last| reader.moment(last.at)),
         took: report.map_or_else(String::new, |(_, seconds)| lasting(*seconds)),
@@ -206,9 +214,50 @@ pub(in crate::web) fn part(standing: &Standing, reader: &Reader) -> Result<Card,
         findings,
         remarks: report
             .map_or_else(Vec::new, |(report, _)| report.remarks.iter().map(ToString::to_string).collect()),
-        unsealed: report.map_or(0, |(report, _)| report.not_sealed),
+        sealed: report.map_or_else(String::new, |(report, _)| sealed_then(report, language)),
     };
     Ok(Card { html: part.render()? })
+}
+
+/// «WHOLE at …, 1206 records; 104 records came since».
+fn headline(last: &Checked, word: &str, records: u64, reader: &Reader) -> String {
+    let language = reader.language;
+    let at = reader.moment(last.at);
+    let of = Noun::Records.of(last.records, language);
+    let pair = ("{word} at {at}, {of}", "{word} a {at}, {of}");
+    let checked = put(language, pair, &[("word", word), ("at", &at), ("of", &of)]);
+    let since = records.saturating_sub(last.records);
+    if since == 0 {
+        return checked;
+    }
+    let pair = match since {
+        1 => ("{checked}; {since} came since", "{checked}; desde entonces llegó {since}"),
+        _ => ("{checked}; {since} came since", "{checked}; desde entonces llegaron {since}"),
+    };
+    put(language, pair, &[("checked", &checked), ("since", &Noun::Records.of(since, language))])
+}
+
+/// «every record up to 1192; 13 newer ones within the hour after».
+fn sealed_then(report: &Report, language: Language) -> String {
+    sealed_up_to(report.records.saturating_sub(report.not_sealed), report.not_sealed, language)
+}
+
+/// Which of the records checkpoints count, and when the others will be.
+fn sealed_up_to(sealed: u64, newer: u64, language: Language) -> String {
+    let pair = match (sealed, newer) {
+        (0, _) => ("none yet; within the hour", "ninguno todavía; dentro de la hora"),
+        (_, 0) => ("every record up to {last}", "cada asiento hasta el {last}"),
+        (_, 1) => (
+            "every record up to {last}; 1 newer one within the hour",
+            "cada asiento hasta el {last}; 1 más nuevo, dentro de la hora",
+        ),
+        (_, _) => (
+            "every record up to {last}; {newer} newer ones within the hour",
+            "cada asiento hasta el {last}; {newer} más nuevos, dentro de la hora",
+        ),
+    };
+    let last = sealed.saturating_sub(1).to_string();
+    put(language, pair, &[("last", &last), ("newer", &newer.to_string())])
 }
 
 /// Shows whether the record is whole, as far as that is known.
@@ -228,8 +277,10 @@ pub(in crate::web) async fn show<K: Kitchen>(State(pages): State<Pages<K>>, pers
     };
     let title = said(reader.language, "Whether the record is whole", "Si el registro está íntegro");
     let what = said(reader.language, "Check now", "Comprobar ahora");
+    let counted = sealed.checkpoint.map_or(0, |(size, _)| size);
     let page = IntegrityPage {
         frame: Frame::new(&pages.site, &person, Tab::History, 1, title).with_open(pages.open().await),
+        sealed_now: sealed_up_to(counted, sealed.records.saturating_sub(counted), reader.language),
         sealed_at: sealed.checkpoint.map_or_else(String::new, |(_, at)| reader.moment(at)),
         sealed: &sealed,
         running: standing.running.is_some(),

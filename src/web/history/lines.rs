@@ -1,8 +1,9 @@
 //! Lines of the history in words.
 
+use super::asked::address;
 use super::story::{amended, lasting, put, told as sentence};
 use super::words::kind_word;
-use super::{DayLine, GapLine, HistoryLine, Later};
+use super::{DayLine, GapLine, HistoryLine, Later, Page, Question, View};
 use crate::core::counted::Noun;
 use crate::core::cycle::verdict::Verdict;
 use crate::core::cycle::words::{verdict as verdict_word, verdicts};
@@ -53,7 +54,8 @@ pub(super) struct DayTold {
     pub(super) machine: String,
     pub(super) day: String,
     pub(super) racks: String,
-    pub(super) counts: Vec<Count>,
+    /// Racks by verdict, each with the address of their list.
+    pub(super) counts: Vec<(Count, String)>,
     pub(super) damaged: u64,
     pub(super) passed: String,
     pub(super) lowest: String,
@@ -189,13 +191,34 @@ pub(super) fn day_told(line: &DayLine, reader: &Reader) -> DayTold {
         machine: line.machine.clone(),
         day: line.day.to_string(),
         racks: Noun::Racks.of(numbers.cycles(), reader.language),
-        counts: counts(numbers, reader.language),
+        counts: counts(numbers, reader.language)
+            .into_iter()
+            .map(|count| {
+                let to = racks_of(line, count.verdict);
+                (count, to)
+            })
+            .collect(),
         damaged: numbers.damaged,
         passed: share(numbers.pass_rate()),
         lowest: shown(numbers.rinse_min_c),
         median: shown(numbers.rinse_median_c),
         watched: watched(&line.watched, reader),
     }
+}
+
+/// The address of the racks of one verdict of a day.
+fn racks_of(line: &DayLine, verdict: Verdict) -> String {
+    address(&Question {
+        view: View::Racks,
+        machine: Some(line.machine.clone()),
+        from: Some(line.day),
+        to: Some(line.day),
+        verdict: Some(verdict),
+        kind: None,
+        until: None,
+        page: Page::Newest,
+        probe: None,
+    })
 }
 
 pub(super) fn gap_told(GapLine { blank, open_s }: &GapLine, reader: &Reader, now: Timestamp) -> GapTold {

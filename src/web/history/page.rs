@@ -4,6 +4,7 @@ use askama::Template;
 use axum::extract::State;
 use axum::http::{StatusCode, Uri};
 use axum::response::Response;
+use jiff::civil::Date;
 
 use super::asked::{Asked, Quick, address, from_gap, quick};
 use super::lines::{DayTold, GapTold, Told, day_told, gap_told, told};
@@ -215,6 +216,8 @@ struct HistoryPage<'a> {
     /// Absent where the question was refused.
     answer: Option<Answer>,
     exports: String,
+    /// Whether the question is narrower than an export of its span can be.
+    all_of_span: bool,
     drift_days: i64,
 }
 
@@ -256,8 +259,9 @@ pub(in crate::web) async fn show<K: Kitchen>(
         form,
         wrong,
         zone: zone_of(reader, now),
+        exports: exports(question, part.as_ref().and_then(|part| part.begins), today),
+        all_of_span: question.verdict.is_some() || question.kind.is_some(),
         answer: part.map(|part| Answer::of(&part, question, reader, now)),
-        exports: exports(question),
         drift_days: DRIFT_DAYS_MAX,
     };
     let status = if page.answer.is_some() { StatusCode::OK } else { StatusCode::UNPROCESSABLE_ENTITY };
@@ -301,13 +305,16 @@ fn kinds<'a>(question: &Question, language: Language) -> Vec<Choice<'a>> {
     Body::EVENTS.into_iter().map(choice).collect()
 }
 
-/// The form for an export of what is looked at.
-fn exports(question: &Question) -> String {
+/// The form for an export of the span that is looked at, with both its ends: one that was left open is where the
+/// record begins, or today. An export knows no verdict and no kind.
+fn exports(question: &Question, begins: Option<Date>, today: Date) -> String {
+    let from = question.from.or(begins.map(|begins| question.to.map_or(begins, |to| begins.min(to))));
+    let to = question.to.or(Some(from.map_or(today, |from| from.max(today))));
     let mut address = "history/exports?form=pdf".to_owned();
     if let Some(machine) = &question.machine {
         address.push_str(&format!("&machine={}", escaped(machine)));
     }
-    for (name, day) in [("from", question.from), ("to", question.to)] {
+    for (name, day) in [("from", from), ("to", to)] {
         if let Some(day) = day {
             address.push_str(&format!("&{name}={day}"));
         }

@@ -41,6 +41,25 @@ pub(super) struct SumTold {
 pub(super) struct TallyTold {
     pub(super) kind: &'static str,
     pub(super) tally: Tally,
+    pub(super) failed: &'static str,
+    pub(super) done: &'static str,
+}
+
+impl TallyTold {
+    fn of(tally: &Tally, language: Language) -> Self {
+        Self {
+            kind: check_word(tally.kind, language),
+            tally: *tally,
+            failed: match tally.bad {
+                1 => said(language, "FAILED", "NO CUMPLE"),
+                _ => said(language, "FAILED", "NO CUMPLEN"),
+            },
+            done: match tally.done {
+                1 => said(language, "done (not judged)", "hecho (no se juzga)"),
+                _ => said(language, "done (not judged)", "hechos (no se juzgan)"),
+            },
+        }
+    }
 }
 
 pub(super) fn told(summed: &Summed, question: &Question, reader: &Reader) -> SummedTold {
@@ -93,11 +112,7 @@ pub(super) fn told(summed: &Summed, question: &Question, reader: &Reader) -> Sum
             ],
         ),
         gaps_to: ask(View::Gaps, None, None),
-        checks: summed
-            .checks
-            .iter()
-            .map(|tally| TallyTold { kind: check_word(tally.kind, language), tally: *tally })
-            .collect(),
+        checks: summed.checks.iter().map(|tally| TallyTold::of(tally, language)).collect(),
         checks_to: ask(View::Checks, None, None),
         alerts: put(
             language,
@@ -166,7 +181,7 @@ pub(super) fn drift_told(drift: &Drift, reader: &Reader) -> DriftTold {
             let spread = format!("{:.2} {}", reader.scale.difference(usual.sigma), reader.scale.symbol());
             let pair = (
                 "Usual settled minimum: {level}, standard deviation {spread}.",
-                "Mínimo asentado habitual: {level}, desviación típica {spread}.",
+                "Mínimo estable habitual: {level}, desviación típica {spread}.",
             );
             put(language, pair, &[("level", &reader.temperature(usual.mean)), ("spread", &spread)])
         }

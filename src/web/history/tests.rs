@@ -56,10 +56,17 @@ async fn racks_are_listed_with_what_is_damaged() {
         "show=racks&#38;machine=dm1&#38;from=2026-11-01&#38;verdict=cold&#38;older=46",
         "49 records; sealed: 48, Thu 26 Nov 2026",
         "<option value=\"cold\" selected>",
-        "history/exports?form=pdf&#38;machine=dm1&#38;from=2026-11-01",
+        "history/exports?form=pdf&#38;machine=dm1&#38;from=2026-11-01&#38;to=2026-11-26\"",
         "href=\"history/in-force\"",
+        "a verdict or a kind is no part of it",
     ];
     holds(&page, &wanted);
+    let place = |said: &str| page.find(said).expect("it is there");
+    assert!(place("href=\"history/integrity\"") < place("href=\"cycles/48\""), "above the list: {page}");
+    // Own rule: where a span has no ends an export is of everything on record.
+    let all = get("/history", Language::English).await;
+    holds(&all, &["history/exports?form=pdf&#38;from=2024-02-29&#38;to=2026-11-26\""]);
+    assert!(!all.contains("is no part of it"), "{all}");
     let spanish = get("/history", Language::Spanish).await;
     holds(&spanish, &["fría", "DAÑADO", "registrada tarde", "Este mes", "íntegro"]);
 }
@@ -83,7 +90,14 @@ async fn every_view_shows_what_it_names() {
     let days = get("/history?show=days", Language::English).await;
     holds(
         &days,
-        &["machines/dm1?day=2026-11-26", "1 cold", "12 pass", "DAMAGED: 2", "97.5 %; 15 min 0 s missing"],
+        &[
+            "machines/dm1?day=2026-11-26",
+            "show=racks&#38;machine=dm1&#38;from=2026-11-26&#38;to=2026-11-26&#38;verdict=cold\"",
+            "1 cold",
+            "12 pass",
+            "DAMAGED: 2",
+            "97.5 %; 15 min 0 s missing",
+        ],
     );
     let gaps = get("/history?show=gaps", Language::Spanish).await;
     holds(&gaps, &["1 min 30 s", "dm1/rinse: sin señal", "llegaron al fin, tarde", "history/records/44"]);
@@ -256,6 +270,11 @@ async fn integrity_says_what_was_found() {
     let wanted =
         ["NO ESTÁ ÍNTEGRO", "fue CAMBIADO", "was changed", "records/46", "c0ffee", "Comprobar ahora"];
     holds(&page, &wanted);
+    // Own promise: what was found is never a statement of the present.
+    holds(&page, &["49 asientos; desde entonces llegaron 2 asientos</p>"]);
+    holds(&page, &["cada asiento hasta el 47; 1 más nuevo, dentro de la hora"]);
+    let page = get("/history/integrity", Language::English).await;
+    holds(&page, &["NOT WHOLE at Thu 26 Nov 2026", "49 records; 2 records came since</p>"]);
     let kitchen = StillKitchen::new();
     let begun = ask(&kitchen, send("/history/integrity", ""), Role::Auditor, Language::English).await;
     assert_eq!(
@@ -363,14 +382,25 @@ async fn exports_are_begun_watched_and_fetched() {
     let under = get("/history/exports/2", Language::English).await;
     holds(
         &under,
-        &["<progress value=\"40\" max=\"100\"", "live/exports/2", "http-equiv=\"refresh\"", "Cancel"],
+        &[
+            "<progress value=\"40\" max=\"100\"",
+            "live/exports/2",
+            "http-equiv=\"refresh\"",
+            "Discard this export",
+        ],
     );
     let early = get("/history/exports/4", Language::English).await;
     holds(&early, &["Nothing is on record of these days: the ledger begins later", "Thu 26 Nov 2026, 12:00"]);
     let done = get("/history/exports/1", Language::English).await;
     assert!(!done.contains("the ledger begins later"), "{done}");
     holds(&done, &["href=\"1/file\"", "rinseward verify north-1.evidence.jsonl --key site.verify-key", "46"]);
-    assert!(!done.contains("http-equiv=\"refresh\""));
+    assert!(!done.contains("http-equiv=\"refresh\"") && !done.contains("Cancel"), "{done}");
+    let place = |said: &str| done.find(said).expect("it is there");
+    assert!(place("href=\"1/file\"") < place("kept here for one hour"), "{done}");
+    assert!(
+        place("kept here for one hour") < place("rinseward verify"),
+        "of the file, not of the key: {done}"
+    );
     holds(&get("/history/exports/3", Language::Spanish).await, &["NO SE HIZO", "no &#60;b&#62;room"]);
     let file = ask(&kitchen, see("/history/exports/1/file"), Role::Auditor, Language::English).await;
     assert_eq!(

@@ -51,7 +51,7 @@ words! {
     made: "Made", "Hecho";
     by: "By", "Por";
     late_entry: "Entered late", "Anotado tarde";
-    amendments: "Said of it later", "Lo que se dijo después";
+    amendments: "Said of it later", "Lo añadido después";
     amend: "Amend this entry", "Enmendar este asiento";
     amend_hint: "The entry stays as it is; the amendment is read beside it.", "El asiento queda como está; la enmienda se lee a su lado.";
     reason: "Why", "Por qué";

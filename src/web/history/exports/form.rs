@@ -326,7 +326,7 @@ const fn why(why: NotBegun, language: Language) -> &'static str {
         NotBegun::NotNow => said(
             language,
             "It cannot be put on record just now that you take records away. Nothing is lost; try again in a minute.",
-            "Ahora no se puede dejar constancia de que se lleva asientos. No se pierde nada; inténtelo en un minuto.",
+            "Ahora no se puede dejar constancia de que se descargan asientos. No se pierde nada; inténtelo en un minuto.",
         ),
     }
 }
@@ -353,7 +353,7 @@ async fn answer<K: Kitchen>(
     Told { machines, wrong, refused }: Told,
 ) -> Response {
     let language = person.reader.language;
-    let title = said(language, "Take records away", "Llevarse asientos");
+    let title = said(language, "Take records away", "Descargar asientos");
     let status = if refused.is_some() || typed.is_faulty() || !wrong.is_empty() {
         StatusCode::UNPROCESSABLE_ENTITY
     } else {

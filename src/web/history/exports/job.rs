@@ -37,8 +37,21 @@ impl Part<'_> {
         said(self.language, english, spanish)
     }
 
-    fn records(&self, count: &u64) -> String {
-        Noun::Records.of(*count, self.language)
+    /// How much was read: a PDF holds an account and its evidence, and each is read by itself, so that most of
+    /// its records are counted twice.
+    fn far_of(&self, far: &u64, of: &u64) -> String {
+        let pair = match self.job.wanted.form {
+            Form::Pdf => (
+                "{percent} %: first the account, then the records that prove it",
+                "{percent} %: primero el informe, luego los asientos que lo prueban",
+            ),
+            Form::Evidence | Form::Csv | Form::JsonLines | Form::Json => {
+                ("{far} of about {of}", "{far} de unos {of}")
+            }
+        };
+        let percent = far.saturating_mul(100).checked_div(*of).unwrap_or(0).to_string();
+        let of = Noun::Records.of(*of, self.language);
+        put(self.language, pair, &[("percent", &percent), ("far", &far.to_string()), ("of", &of)])
     }
 }
 
