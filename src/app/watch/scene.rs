@@ -442,7 +442,7 @@ mod tests {
         let directory = tempfile::tempdir().expect("a directory");
         let path = directory.path().join("gateway.toml");
         let text = "[ledger]\npath = \"ledger.sqlite\"\n[[machine]]\nname = \"dm1\"\n\
-                    kind = \"stationary-rack-single-temperature\"\nsanitizing = \"hot-water\"\nprobes = [\"wash\"]\n";
+                    kind = \"stationary-rack-single-temperature\"\nsanitizing = \"hot-water\"\nprobes = [\"wash\", \"rinse\"]\n";
         std::fs::write(&path, text).expect("a temporary file");
         let channels =
             Configuration::load(&[path], []).expect("a sound configuration").configuration.channels;
