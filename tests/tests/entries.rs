@@ -209,7 +209,7 @@ fn what_is_entered_is_judged_at_once() {
         (
             [&compare[..], &["--shown", "1.6C", "--should", "0C"]].concat(),
             0,
-            &["✗ FAILED", "+1.6 °C", "±1.5 °C"],
+            &["✗ FAILED", "1.6 °C too much", "±1.5 °C"],
         ),
         ([&compare[..], &["--shown", "34F", "--should", "32F"]].concat(), 0, &["✓ The thermometer is good."]),
         (
