@@ -338,13 +338,15 @@ pub(super) async fn acknowledge<K: Kitchen>(
     if let Err(refused) = pages.kitchen.decide(number, deed).await {
         return frame::refuse(refused, &person, &pages.site, 2);
     }
+    if note.is_none() {
+        return frame::go(&format!("../{number}"));
+    }
     let whole = match pages.kitchen.alert(&person.reader, number).await {
         Ok(whole) => whole,
         Err(refused) => return frame::refuse(refused, &person, &pages.site, 2),
     };
     let taken = whole.alert.acknowledged.as_ref();
-    let own = taken.is_some_and(|taken| taken.by == person.name && taken.note == note);
-    if note.is_none() || own {
+    if taken.is_some_and(|taken| taken.by == person.name && taken.note == note) {
         return frame::go(&format!("../{number}"));
     }
     let taken = taken.map(|taken| (taken.by.clone(), person.reader.moment(taken.at)));

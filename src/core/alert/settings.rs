@@ -76,12 +76,6 @@ impl MachineSettings {
 }
 
 impl Settings {
-    /// Whether a condition raises an alert, and there is somebody to be told of it.
-    #[must_use]
-    pub fn tells_of(&self, condition: Condition) -> bool {
-        !self.rules.off.contains(&condition) && !self.contacts.is_empty()
-    }
-
     /// These settings with the newest calibrations on record laid over those of the configuration.
     #[must_use]
     pub fn with_on_file(&self, file: &OnFile) -> Self {
