@@ -6,7 +6,8 @@ use axum::http::StatusCode;
 use axum::response::Response;
 use serde::Deserialize;
 
-use super::{Filled, Held, Known, all, incomplete, keep, no_role, unchanged};
+use super::accounts::{all, keep, unchanged};
+use super::{Filled, Held, Known, incomplete, no_role};
 use crate::core::record::AskedChange;
 use crate::web::access::change::{Change, ChangeError, ChangeRefusal};
 use crate::web::access::done::Done;
