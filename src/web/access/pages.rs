@@ -278,14 +278,14 @@ pub(super) struct OnePage<'a> {
     words: &'static Words,
     account: &'a Account,
     roles: Vec<Choice>,
-    error: &'static str,
+    error: String,
     done: Option<String>,
 }
 
 impl<'a> OnePage<'a> {
     pub(super) fn new(
         account: &'a Account,
-        (error, done): (&'static str, Option<String>),
+        (error, done): (String, Option<String>),
         round: Round<'a>,
     ) -> Self {
         let language = round.person.reader.language;

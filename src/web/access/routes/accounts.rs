@@ -73,18 +73,20 @@ pub(super) async fn add(
         return no_role(&access, (&person, &visit), (AskedChange::Add, &account), &asker).await;
     };
     let typed = [account.clone(), name.clone(), String::new()];
-    let shown = account.clone();
     let round = Round { site: &site, person: &person, deep: 0 };
     let change = Change::Add { account, name, role, language: theirs, scale };
     match access.change(change, &person.account, Some(&visit.from.told)).await {
         Ok(changed) => {
-            let secret = changed.secret.unwrap_or_default();
+            let (stored, secret) = (changed.name.unwrap_or_default(), changed.secret.unwrap_or_default());
             let what = (For::Account, changed.until);
-            let template = SecretPage::new(shown.trim(), &secret, what, round);
+            let template = SecretPage::new(&stored, &secret, what, round);
             page(StatusCode::OK, &template)
         }
         Err(ChangeError::Refused(why)) => {
-            let shown = matches!(why, ChangeRefusal::Shown(_) | ChangeRefusal::ReadsAsToken);
+            let shown = matches!(
+                why,
+                ChangeRefusal::Shown(_) | ChangeRefusal::ReadsAsToken | ChangeRefusal::ReadsAlike(_)
+            );
             let field = if shown { "name" } else { "account" };
             let wrong = Wrong::at(field, words::unchanged(&why, language));
             all(&access, round, (StatusCode::UNPROCESSABLE_ENTITY, None), wrong, typed).await
@@ -121,7 +123,7 @@ pub(super) fn keep(access: &Access, visit: &Visit, done: Option<Done>, of: &str)
 async fn one(
     access: &Arc<Access>,
     name: &str,
-    (error, done): (&'static str, Option<String>),
+    (error, done): (String, Option<String>),
     round: Round<'_>,
 ) -> Response {
     let accounts = match access.accounts().await {
@@ -147,7 +149,7 @@ pub(super) async fn show_one(
     let round = Round { site: &site, person: &person, deep: 1 };
     let here = |done, of: &str| of == name && !matches!(done, Done::Password | Done::Removed | Done::Revoked);
     let done = told(&access, &visit, round, here);
-    one(&access, &name, ("", done), round).await
+    one(&access, &name, (String::new(), done), round).await
 }
 
 #[derive(Clone, Copy, Deserialize)]

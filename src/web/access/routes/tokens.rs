@@ -46,9 +46,9 @@ pub(super) async fn add(
     match access.change(Change::AddToken { token, role, days }, &person.account, Some(&visit.from.told)).await
     {
         Ok(changed) => {
-            let secret = changed.secret.unwrap_or_default();
+            let (stored, secret) = (changed.name.unwrap_or_default(), changed.secret.unwrap_or_default());
             let what = (For::Token, changed.until);
-            page(StatusCode::OK, &SecretPage::new(name.trim(), &secret, what, round))
+            page(StatusCode::OK, &SecretPage::new(&stored, &secret, what, round))
         }
         Err(ChangeError::Refused(why)) => {
             let field = if why == ChangeRefusal::Days { "days" } else { "token" };

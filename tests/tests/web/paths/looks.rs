@@ -182,8 +182,8 @@ async fn pictures(browser: &Chromium, path: &str, language: &str) {
 
 /// An administrator who reads this language.
 pub(crate) async fn reader(kitchen: &Kitchen, account: &str, language: &str) -> Browser {
-    let arguments =
-        ["accounts", "add", account, "--name", "Ana Díaz", "--role", "administrator", "--by", "Tom"];
+    let name = format!("{account} Díaz");
+    let arguments = ["accounts", "add", account, "--name", &name, "--role", "administrator", "--by", "Tom"];
     let made = kitchen.site.json(&[&arguments[..], &["--language", language]].concat());
     let mut browser = kitchen.gateway.browser();
     browser.login(account, made["secret"].as_str().expect("a secret")).await;
