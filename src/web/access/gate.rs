@@ -126,7 +126,7 @@ impl Stopped {
         };
         if api::is_for_programs(path) {
             let (title, _, advice) = said.words(Language::English);
-            api::refused(status, title, Some(advice))
+            api::refused(status, title, advice)
         } else {
             pages::refused(status, said, stranger)
         }
@@ -263,7 +263,19 @@ fn no_token(why: AccessRefusal) -> Response {
         if why == AccessRefusal::TooMany { StatusCode::TOO_MANY_REQUESTS } else { StatusCode::UNAUTHORIZED };
     // RFC 6750 §3.1.
     let challenge = HeaderValue::from_static("Bearer error=\"invalid_token\"");
-    ([(header::WWW_AUTHENTICATE, challenge)], api::refused(status, why.words(), None)).into_response()
+    let advice = match why {
+        AccessRefusal::TooMany => "wait some minutes; mend the token that is sent before it is tried again",
+        AccessRefusal::Wrong
+        | AccessRefusal::Locked
+        | AccessRefusal::Disabled
+        | AccessRefusal::Expired
+        | AccessRefusal::NotAllowed
+        | AccessRefusal::Foreign
+        | AccessRefusal::UnknownToken => {
+            "ask the administrator for another token: rinseward accounts tokens add …, or the page of accounts"
+        }
+    };
+    ([(header::WWW_AUTHENTICATE, challenge)], api::refused(status, why.words(), advice)).into_response()
 }
 
 /// The way from the page at a path to the top of the site.

@@ -86,7 +86,7 @@ async fn no_page_passes_over_a_question() {
             let answer = get(&asked, Some(person(Role::Administrator, Language::Spanish))).await;
             assert_eq!(answer.status(), StatusCode::UNPROCESSABLE_ENTITY, "{asked}");
             let page = text(answer).await;
-            let said = format!("«{name}» es un nombre que esta página no conoce");
+            let said = format!("La dirección da «{name}», que esta página no conoce");
             assert!(page.contains(&said) && page.contains("lang=\"es\""), "{asked}: {page}");
             tried += 1;
         }
@@ -112,7 +112,7 @@ async fn no_page_passes_over_a_question() {
                 }
                 assert_eq!(answer.status(), StatusCode::UNPROCESSABLE_ENTITY, "{path}?{query}");
                 let page = text(answer).await;
-                let said = format!("«{name}» es un nombre que esta página no conoce");
+                let said = format!("La dirección da «{name}», que esta página no conoce");
                 assert!(page.contains(&said) && page.contains("lang=\"es\""), "{path}?{query}: {page}");
             }
         }

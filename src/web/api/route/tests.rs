@@ -46,7 +46,11 @@ impl Answered {
             problem["type"].as_str().is_some_and(|kind| kind.starts_with("urn:rinseward:problem:")),
             "{problem}"
         );
-        assert!(problem["title"].is_string() && problem["detail"].is_string(), "{problem}");
+        assert!(problem["title"].is_string(), "{problem}");
+        for member in ["detail", "do"] {
+            let text = problem[member].as_str().unwrap_or_default();
+            assert!(text.chars().next().is_some_and(|first| first != ':'), "{member}: {problem}");
+        }
     }
 }
 
@@ -139,7 +143,6 @@ async fn each_bad_question_has_its_problem() {
         ("cycles?limit=x", 422, Some("limit")),
         ("cycles?verdict=warm", 422, Some("verdict")),
         ("cycles?from=yesterday", 422, Some("from")),
-        ("cycles?from=2026-11-25&to=2026-11-24", 422, Some("to")),
         ("cycles?from=2026-11-25&from=2026-11-26", 422, Some("from")),
         ("cycles?machine=", 422, Some("machine")),
         ("cycles?unknown=1", 422, Some("unknown")),
