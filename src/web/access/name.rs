@@ -4,7 +4,7 @@ use std::fmt;
 use std::str::FromStr;
 
 use icu_normalizer::{ComposingNormalizerBorrowed, DecomposingNormalizerBorrowed};
-use icu_properties::props::{DefaultIgnorableCodePoint, GeneralCategory};
+use icu_properties::props::{DefaultIgnorableCodePoint, GeneralCategory, GeneralCategoryGroup};
 use icu_properties::{CodePointMapData, CodePointSetData};
 use serde::{Deserialize, Serialize};
 
@@ -116,18 +116,12 @@ pub fn shown(text: &str) -> Result<String, NoShown> {
 fn is_seen(letter: char) -> bool {
     // A dot pattern without a dot.
     const BRAILLE_BLANK: char = '\u{2800}';
-    let shows = match CodePointMapData::<GeneralCategory>::new().get(letter) {
-        GeneralCategory::Control
-        | GeneralCategory::Format
-        | GeneralCategory::LineSeparator
-        | GeneralCategory::ParagraphSeparator
-        | GeneralCategory::PrivateUse
-        | GeneralCategory::Surrogate
-        | GeneralCategory::Unassigned => false,
-        GeneralCategory::SpaceSeparator => letter == ' ',
-        _ => letter != BRAILLE_BLANK,
-    };
-    shows && !CodePointSetData::new::<DefaultIgnorableCodePoint>().contains(letter)
+    let hidden = GeneralCategoryGroup::Other.union(GeneralCategoryGroup::Separator);
+    let shows = !hidden.contains(CodePointMapData::<GeneralCategory>::new().get(letter));
+    letter == ' '
+        || shows
+            && letter != BRAILLE_BLANK
+            && !CodePointSetData::new::<DefaultIgnorableCodePoint>().contains(letter)
 }
 
 /// Whether a sign is the stroke in the name of a probe, or looks like it (UTS #39, confusables of U+002F).

@@ -40,12 +40,24 @@ struct PlainPage {
     stranger: Stranger,
     text: &'static str,
     advice: &'static str,
+    way: Option<(String, &'static str)>,
 }
 
 /// A page that says why nothing was done.
 pub(super) fn refused(status: StatusCode, said: Said, stranger: Stranger) -> Response {
     let (title, text, advice) = said.words(stranger.language);
-    page(status, &PlainPage { words: words(stranger.language), title, style: STYLE, stranger, text, advice })
+    page(
+        status,
+        &PlainPage {
+            words: words(stranger.language),
+            title,
+            style: STYLE,
+            stranger,
+            text,
+            advice,
+            way: None,
+        },
+    )
 }
 
 /// Who asks, for a page that says why nothing was done: whoever is known gets it with all that is round a page.

@@ -346,9 +346,9 @@ async fn a_cycle_is_proved_under_the_newest_checkpoint() {
         assert!(matches!(answer, Err(Trouble::Unknown { .. })), "{unknown:?}: {answer:?}");
     }
     // Whichever way a machine is asked for that is none, those that there are are named; and so is the newest record.
-    let advice = |answer: Trouble| match answer {
-        Trouble::Unknown { advice, .. } => advice,
-        other => panic!("{other:?}"),
+    let advice = |answer: Trouble| {
+        let Trouble::Unknown { advice, .. } = answer else { panic!("{answer:?}") };
+        advice
     };
     let nope = || Some("nope".to_owned());
     let one = running.house.single(Single::Machine("nope".to_owned())).await.expect_err("there is none");
