@@ -45,10 +45,7 @@ async fn a_list_that_is_not_understood_is_not_shown() {
         ("before=x", "before: se leyó «x»; se espera el número de un asiento."),
         ("before=51", "before: se leyó «51»; se espera el número de un asiento de esta lista."),
         ("before=52&before=52", "before: se leyó «52»; se espera una sola vez."),
-        (
-            "befroe=52",
-            "«befroe» es un nombre que esta página no conoce; se espera uno de los nombres before.",
-        ),
+        ("befroe=52", "La dirección da «befroe», que esta página no conoce; los que conoce: before."),
     ] {
         let (status, page) =
             get(&kitchen, &format!("/alerts?{query}"), Role::Auditor, Language::Spanish).await;
