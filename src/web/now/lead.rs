@@ -218,6 +218,16 @@ mod tests {
         }
     }
 
+    // Own promise: cold racks without a corrective action are not hidden behind a check that is late.
+    #[test]
+    fn what_became_of_cold_racks_comes_before_a_late_check() {
+        let late = alert(Severity::Warning, true, None);
+        let cold = alert(Severity::Critical, false, Some(33));
+        let glance = machine(1, Some(Verdict::Pass), Data::Live, vec![late, cold]);
+        let stand = Stand::of(&glance, Language::English);
+        assert_eq!(stand.said, "2 alerts open: corrective action missing");
+    }
+
     // Own promise: the line says how many machines need somebody and leads to them, and what is open besides.
     #[test]
     fn the_line_leads_to_what_needs_somebody() {

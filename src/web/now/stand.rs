@@ -104,10 +104,12 @@ fn alarm(alerts: &[GlanceAlert], language: Language) -> String {
         (count, Language::English) => format!("{count} alerts open"),
         (count, Language::Spanish) => format!("{count} alertas abiertas"),
     };
-    let pressing = alerts
-        .iter()
-        .find(|alert| alert.lasts)
-        .or_else(|| alerts.iter().find(|alert| alert.uncovered.is_some()));
+    // Racks that were not sanitized, and of which nobody wrote what became of them, come before a check that is late.
+    let rank = |alert: &&GlanceAlert| {
+        let is_over = !alert.lasts && alert.uncovered.is_none();
+        (is_over, alert.uncovered.is_none(), alert.severity, !alert.lasts)
+    };
+    let pressing = alerts.iter().min_by_key(rank);
     let what = match pressing {
         Some(alert) if !alert.lasts => {
             said(language, "corrective action missing", "falta la acción correctiva").to_owned()
