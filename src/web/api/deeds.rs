@@ -14,6 +14,7 @@ use super::call::{Call, json, told};
 use super::problem::{Problem, Wrong};
 use super::single::{Named, misnamed};
 use crate::core::alert::TEXT_BYTES_MAX;
+use crate::core::logbook::method::known_method;
 use crate::core::record::Check;
 use crate::core::time::Timestamp;
 use crate::web::kitchen::{Kitchen, Pages};
@@ -130,6 +131,12 @@ fn made(entered: Entered, now: Timestamp, by: &str) -> Result<Deed, Problem> {
     given.entry("at").or_insert_with(|| Value::String(now.to_string()));
     let wrong = |error: serde_json::Error| Problem::fields(vec![Wrong::pointer("/check", error.to_string())]);
     let check: Check = serde_json::from_value(Value::Object(given)).map_err(wrong)?;
+    if let Check::Sanitizer { method: Some(method), .. } = &check
+        && known_method(method).is_none()
+    {
+        let detail = "a method is one of test strip, titration, meter";
+        return Err(Problem::fields(vec![Wrong::pointer("/check/method", detail)]));
+    }
     // What is passed over in silence would look as if it were on record.
     let kept = serde_json::to_value(&check).map_err(wrong)?;
     let lost = names.iter().find(|name| kept.get(name.as_str()).is_none());
@@ -219,6 +226,17 @@ mod tests {
         assert_eq!(status(r#"{"machine":"dm2","check":{"kind":"supply"}}"#), Ok(1));
         for body in [r#"["dm2",{"kind":"supply"},false]"#, "3", "null"] {
             assert_eq!(status(body), Err(StatusCode::UNPROCESSABLE_ENTITY), "{body}");
+        }
+    }
+
+    // The methods are those of `core::logbook::method`.
+    #[test]
+    fn a_method_is_one_that_is_known() {
+        for (method, taken) in [("test strip", true), ("Titration", true), ("voodoo", false)] {
+            let check = serde_json::json!({ "check": "sanitizer", "mg_per_l": 50.0, "method": method });
+            let check = check.as_object().expect("an object").clone();
+            let entered = Entered { machine: Some("dm2".to_owned()), check, late: false };
+            assert_eq!(made(entered, Timestamp::from_micros(0), "Ana").is_ok(), taken, "{method}");
         }
     }
 }

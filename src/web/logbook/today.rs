@@ -42,7 +42,10 @@ pub(super) struct Line {
     pub(super) clock: String,
     pub(super) what: &'static str,
     pub(super) machine: String,
+    /// What counts.
     pub(super) found: String,
+    /// What counted before it was corrected, the newest first.
+    pub(super) was: Vec<String>,
     pub(super) by: String,
     /// Whether it failed; absent where it is not judged.
     pub(super) good: Option<bool>,
@@ -133,12 +136,14 @@ pub(super) fn line(entered: &Entered, reader: &Reader) -> Line {
         Written::Note(note) => (None, note.at.unwrap_or(entered.recorded), note.by.as_str()),
     };
     let withdrawn = entered.is_withdrawn();
+    let (found, was) = entered.told(reader);
     Line {
         record: entered.record,
         clock: reader.clock(at),
         what: heading(kind, reader.language),
         machine: entered.machine.clone().unwrap_or_else(|| words.site.to_owned()),
-        found: said::found(&entered.written, reader),
+        found,
+        was,
         by: by.to_owned(),
         good: entered.judgement.as_ref().and_then(|judgement| judgement.good).filter(|_| !withdrawn),
         withdrawn,
@@ -148,6 +153,20 @@ pub(super) fn line(entered: &Entered, reader: &Reader) -> Line {
 }
 
 impl Entered {
+    /// What counts of it in words, and what counted before it was corrected, the newest first. Of one that was
+    /// withdrawn the last that counted stands for it.
+    pub(super) fn told(&self, reader: &Reader) -> (String, Vec<String>) {
+        let mut told = vec![said::found(&self.written, reader)];
+        for (_, _, amendment) in &self.amendments {
+            if let AmendmentChange::Corrected(check) = &amendment.change {
+                told.push(said::of_check(check, reader));
+            }
+        }
+        let counts = told.pop().unwrap_or_default();
+        told.reverse();
+        (counts, told)
+    }
+
     /// Whether it counts no more.
     pub(super) fn is_withdrawn(&self) -> bool {
         self.amendments.iter().any(|(_, _, one)| one.change == AmendmentChange::Withdrawn)

@@ -19,7 +19,7 @@ words! {
     strength: "Concentration, mg/L (ppm)", "Concentración, mg/L (ppm)";
     strip: "By the colours of the strip", "Según los colores de la tira";
     which_strip: "Each has test strips of its own. Which machine?", "Cada una tiene sus tiras. ¿Qué máquina?";
-    no_strip: "none", "ninguna";
+    no_strip: "no strip: the number below", "sin tira: el número de abajo";
     exact: "or as a number", "o como número";
     ph: "pH (may stay empty)", "pH (puede quedar vacío)";
     solution: "Temperature of the solution (may stay empty)", "Temperatura de la solución (puede quedar vacía)";
@@ -59,6 +59,14 @@ words! {
     withdraw: "It was entered by mistake: it counts no more", "Se anotó por error: ya no cuenta";
     correct: "It counts with these values (what is empty stays)", "Cuenta con estos valores (lo vacío queda)";
     stays: "as it is", "como está";
+    which_time: "Which of the two?", "¿Cuál de las dos?";
+    was: "Struck out, counted before", "Tachado, valía antes";
+    supply_example: "What is short, and how much is left", "Qué falta y cuánto queda";
+    drain_example: "What was found: scale, a torn screen", "Qué se vio: cal, un filtro roto";
+    note_example: "The left arm drips; the service is called", "El brazo izquierdo gotea; se llamó al servicio";
+    not_taken: "Nothing was put on record: the form held something that is not asked for", "No se registró nada: el formulario traía algo que no se pide";
+    probe_or_name: "You chose a probe above and typed a name here: which is meant? Choose «–» above, or empty this field.", "Eligió una sonda arriba y escribió un nombre aquí: ¿cuál es? Elija «–» arriba, o vacíe este campo.";
+    values_without: "You gave values, and this answer takes none: choose «It counts with these values», or empty the fields.", "Puso valores y esta respuesta no los toma: elija «Cuenta con estos valores», o vacíe los campos.";
     nothing_corrected: "Give the right values, or choose another answer above.", "Dé los valores correctos, o elija otra respuesta arriba.";
     withdrawn: "WITHDRAWN: it counts no more.", "RETIRADO: ya no cuenta.";
     failed_word: "FAILED", "NO CUMPLE";
