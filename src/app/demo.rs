@@ -163,8 +163,9 @@ fn show(
         Watched { scene, published: &mut published, open: &mut open, messages: &mut messages, stop: &stop };
     let seen = if draws(arguments) {
         let speed = format!("{}× real time", arguments.speed);
-        let setting =
-            Setting { zone: TimeZone::system(), speed, scenario: scenario.to_string(), login: None };
+        let (scenario, path) = (scenario.to_string(), &loaded.configuration.ledger.path);
+        let kept_in = path.parent().unwrap_or(path).display().to_string();
+        let setting = Setting { zone: TimeZone::system(), speed, scenario, login: None, kept_in };
         watch::on_screen(watched, setting, words.as_ref())
     } else {
         in_lines(&runtime, arguments, watched, streams)

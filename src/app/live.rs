@@ -63,6 +63,8 @@ pub(super) enum Through {
     Service {
         /// Whether it runs with the configuration that the command was given.
         same_configuration: bool,
+        /// Whether its machines are simulated.
+        simulated: bool,
     },
     /// The sources were opened by this command.
     OwnSources,
@@ -103,7 +105,7 @@ impl Live {
                 let (begun, events) =
                     service::listen(&runtime, socket, &stop).map_err(|error| unheard(&error, socket))?;
                 let same_configuration = begun.configuration == loaded.sha256();
-                (Through::Service { same_configuration }, Vec::new(), events)
+                (Through::Service { same_configuration, simulated: begun.simulated }, Vec::new(), events)
             }
             Err(CallError::NotRunning) => {
                 let Listening { known, events } = own::listen(&runtime, configuration, &channels, &stop)?;
@@ -118,6 +120,16 @@ impl Live {
     /// By which way readings come.
     pub(super) const fn through(&self) -> Through {
         self.through
+    }
+
+    /// Whether the service is known to run another configuration than the command was given.
+    pub(super) const fn is_configured_otherwise(&self) -> bool {
+        matches!(self.through, Through::Service { same_configuration: false, .. })
+    }
+
+    /// Whether the machines that are looked at are those of a demo.
+    pub(super) const fn is_simulated(&self) -> bool {
+        matches!(self.through, Through::Service { simulated: true, .. })
     }
 
     /// The clock by which what is seen is judged: that of the service where it sends the readings, else the

@@ -26,7 +26,7 @@ use crate::core::reader::Language;
 use crate::core::record::WiringProofDone;
 use crate::core::technician::Value;
 use crate::core::technician::proving::{LOOKED_EVERY, Proving, StepSeen};
-use crate::core::technician::words::degrees;
+use crate::core::technician::words::{self as technician_words, degrees};
 use crate::core::wiring::proofs::Proofs;
 use crate::core::wiring::{self, Finding, Found, Warmth};
 use crate::diagnostic::Diagnostic;
@@ -91,7 +91,7 @@ pub(super) fn prove(arguments: &ProveArgs, streams: &mut Streams<'_>) -> Result<
     let loaded = configuration::load(&arguments.config.files)?;
     let probes = ordered(&loaded, arguments)?;
     let live = Live::open(&loaded, &Wanted::default())?;
-    if live.through() == (Through::Service { same_configuration: false }) {
+    if live.is_configured_otherwise() {
         let advice = "restart the service to put the files in force, or give --config the ones it runs with";
         let summary = "the service runs with another configuration than the one given";
         return Err(Diagnostic::error("usage", summary).advice(advice).into());
@@ -129,6 +129,9 @@ fn proved(
     let asks = !arguments.yes;
     let clock = live.clock(loaded);
     let mut turns = Turns { live, clock, stop, work, silence: Silence::default(), arguments, asks, columns };
+    if turns.live.is_simulated() {
+        turns.say(streams, &[&format!("! {}", technician_words::simulated(arguments.language))])?;
+    }
     if let Some(at_work) = at_work {
         turns.say(streams, &[&at_work.told(arguments.language)])?;
     }

@@ -19,7 +19,7 @@ pub(super) use self::at_work::AtWork;
 pub(super) use self::calibrate::{calibrate, holds_until};
 pub(super) use self::respond::respond;
 pub(super) use self::silence::{Excuse, Silence};
-use super::live::{Live, LiveEvent, LiveReading, Through, UnitSeen, Wanted};
+use super::live::{Live, LiveEvent, LiveReading, UnitSeen, Wanted};
 use super::order::{Done, Order};
 use super::{Failure, Streams, ask, configuration, in_force, ledger, people, terminal};
 use crate::cli::TechnicianArgs;
@@ -99,7 +99,7 @@ impl<'s, 'a> Session<'s, 'a> {
         }
         let wanted = Wanted { channels: vec![name.clone()], ..Wanted::default() };
         let live = Live::open(&loaded, &wanted)?;
-        if let Through::Service { same_configuration: false } = live.through() {
+        if live.is_configured_otherwise() {
             let summary = "the service runs with another configuration than the one given";
             let advice =
                 "restart the service to put the files in force, or give --config the ones it runs with";
@@ -126,6 +126,9 @@ impl<'s, 'a> Session<'s, 'a> {
             columns,
             streams,
         };
+        if session.live.is_simulated() {
+            session.tell(&format!("! {}", words::simulated(session.language())))?;
+        }
         if let Some(at_work) = &session.at_work {
             let told = at_work.told(session.language());
             session.tell(&format!("! {told}"))?;

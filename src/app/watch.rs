@@ -13,7 +13,7 @@ use tokio_util::sync::CancellationToken;
 
 use self::scene::Scene;
 use self::screen::{Picture, STRIP_WIDTH};
-use super::live::{Live, LiveEvent, Through, Wanted};
+use super::live::{Live, LiveEvent, Wanted};
 use super::{Failure, Streams, configuration, terminal};
 use crate::cli::WatchArgs;
 use crate::config::load::Loaded;
@@ -44,7 +44,7 @@ pub(super) fn watch(arguments: &WatchArgs, streams: &mut Streams<'_>) -> Result<
     let stop = live.stop_on_signals()?;
     let clock = live.clock(&loaded);
     let mut scene = Scene::new(live.channels(), arguments.language, clock.elapsed());
-    scene.other_configuration = live.through() == (Through::Service { same_configuration: false });
+    scene.other_configuration = live.is_configured_otherwise();
     let limit = arguments.seconds.map(|seconds| clock.elapsed() + Duration::from_secs(seconds));
     let (language, scale) = (arguments.language, arguments.scale);
     let mut watching = Watching { live, clock, scene, stop, limit, language, scale };
@@ -96,7 +96,7 @@ impl Watching {
     }
 
     fn tell_configuration(&self, streams: &mut Streams<'_>) -> Result<(), Failure> {
-        if self.live.through() != (Through::Service { same_configuration: false }) {
+        if !self.live.is_configured_otherwise() {
             return Ok(());
         }
         let told = Diagnostic::warning("service-socket", "the service runs with another configuration")

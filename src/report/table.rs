@@ -229,5 +229,15 @@ pub fn wrapped(sentence: &str, width: usize) -> Vec<String> {
     lines
 }
 
+/// A name or a path of at most `width` characters: its end tells more than its beginning, which is cut by «…».
+#[must_use]
+pub fn cut_front(name: &str, width: usize) -> String {
+    let length = name.chars().count();
+    if length <= width {
+        return name.to_owned();
+    }
+    ['…'].into_iter().chain(name.chars().skip(length - (width - 1))).collect()
+}
+
 #[cfg(test)]
 mod tests;

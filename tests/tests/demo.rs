@@ -1,7 +1,8 @@
 //! The demo on a terminal, beside its pages.
 
+use std::io::{BufRead, BufReader};
 use std::net::{SocketAddr, TcpStream};
-use std::process::Command;
+use std::process::{Command, Stdio};
 
 use tempfile::TempDir;
 
@@ -42,4 +43,39 @@ async fn the_one_time_secret_is_shown_as_long_as_it_can_be_used() {
         let seen = terminal.seen();
         assert!(!seen.contains(secret) && !seen.contains("one-time secret"), "used: {is_used}: {seen}");
     }
+}
+
+// Own promise: what is done at the machines of a demo never looks like work at real ones. The first thing that a
+// command for a technician says there is that nobody holds those probes; its answer for programs stays as it is.
+#[test]
+fn commands_at_the_probes_say_that_they_are_simulated() {
+    let directory = TempDir::new().expect("a temporary directory");
+    let mut demo = Command::new(env!("CARGO_BIN_EXE_rinseward"));
+    demo.args(["demo", "--ledger"]).arg(directory.path()).env_remove("RUST_LOG");
+    let mut terminal = Terminal::start(&mut demo, 100, 40);
+    terminal.row("kept in:", |row| row.contains(&*directory.path().to_string_lossy()));
+    let socket = directory.path().join("ledger.sqlite.socket");
+    terminal.holds("the control socket", || std::os::unix::net::UnixStream::connect(&socket).is_ok());
+    for (words, said) in [
+        (vec!["prove", "dm1", "--yes"], "! SIMULATED: these machines do not exist"),
+        (vec!["respond", "dm1/rinse", "--yes", "--language", "es"], "! SIMULADO: estas máquinas no existen"),
+        (vec!["watch", "--plain"], "SIMULATED machines, through the running service"),
+    ] {
+        let mut command = Command::new(env!("CARGO_BIN_EXE_rinseward"));
+        command
+            .args(&words)
+            .arg("--config")
+            .arg(directory.path().join("gateway.toml"))
+            .env_remove("RUST_LOG");
+        if words[0] != "watch" {
+            command.args(["--by", "EL"]);
+        }
+        let mut child = command.stdout(Stdio::piped()).stderr(Stdio::null()).spawn().expect("it starts");
+        let mut first = String::new();
+        BufReader::new(child.stdout.take().expect("a pipe")).read_line(&mut first).expect("its first line");
+        child.kill().and_then(|()| child.wait()).expect("it ends");
+        assert!(first.starts_with(said), "{words:?}: {first}");
+    }
+    terminal.press("q");
+    assert!(terminal.ended().success());
 }

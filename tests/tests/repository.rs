@@ -280,6 +280,34 @@ fn files_stay_short() {
     }
 }
 
+/// Spanish for one record is «asiento»; «registro» is the whole ledger (and a register of Modbus). A number, a pair
+/// with «record», or «un» before it says that one record is meant.
+#[test]
+fn one_record_is_called_asiento_in_spanish() {
+    let one = [
+        "\"record\", \"registro\"",
+        "[registro {",
+        "(registro {",
+        "\"registro {record}",
+        ": registro\"",
+        "un registro",
+    ];
+    let shipped = files("src").into_iter().filter(|path| {
+        !is_test(path)
+            && path.extension().is_some_and(|end| ["rs", "html", "typ"].iter().any(|own| end == *own))
+    });
+    let wrong: Vec<String> = shipped
+        .flat_map(|path| {
+            let shown = shown(&path);
+            let lines = text(&path).lines().map(str::to_owned).collect::<Vec<_>>();
+            lines.into_iter().enumerate().filter_map(move |(at, line)| {
+                one.iter().any(|said| line.contains(said)).then(|| format!("{shown}:{}: {line}", at + 1))
+            })
+        })
+        .collect();
+    assert!(wrong.is_empty(), "{}", wrong.join("\n"));
+}
+
 #[test]
 fn nothing_is_left_for_later() {
     let words = [concat!("TO", "DO"), concat!("FIX", "ME")];

@@ -36,6 +36,8 @@ pub(super) struct Counter {
     clock: Clock,
     tap: Tap,
     access: Option<Keeper>,
+    /// Whether the machines are simulated.
+    simulated: bool,
 }
 
 impl Counter {
@@ -45,7 +47,20 @@ impl Counter {
         let configuration = around.loaded.sha256().into();
         let access = around.access.cloned();
         let (seal, clock, tap) = (around.seal.clone(), around.clock.clone(), around.tap.clone());
-        Self { reception, composer, delivery, configuration, tide, series, seal, clock, tap, access }
+        let simulated = around.simulated;
+        Self {
+            reception,
+            composer,
+            delivery,
+            configuration,
+            tide,
+            series,
+            seal,
+            clock,
+            tap,
+            access,
+            simulated,
+        }
     }
 }
 
@@ -70,7 +85,8 @@ impl Service for Counter {
 
     fn readings(&self) -> (Begun, Listening) {
         let version = env!("CARGO_PKG_VERSION").to_owned();
-        (Begun { version, configuration: self.configuration.to_string() }, self.tap.listen())
+        let (configuration, simulated) = (self.configuration.to_string(), self.simulated);
+        (Begun { version, configuration, simulated }, self.tap.listen())
     }
 
     async fn perform(&self, order: Order) -> Result<Done, Problem> {

@@ -26,8 +26,19 @@ const SCALE_AROUND_C: (f64, f64) = (25.0, 15.0);
 /// Panels are stacked below this width.
 const SIDE_BY_SIDE_WIDTH: u16 = 76;
 
-/// Most open alerts shown; further ones are on record.
-const OPEN_MAX: u16 = 3;
+/// Heights of a panel: at most on a low and on a high terminal, and what it needs without the trace.
+const PANEL_HEIGHTS: (u16, u16) = (12, 16);
+const PANEL_HEIGHT_MIN: u16 = 6;
+/// What is left to the racks before a panel grows.
+const RACKS_HEIGHT_MIN: u16 = 7;
+/// Lines of the cautions.
+const FOOT_HEIGHT: u16 = 2;
+/// Most lines of open alerts.
+const OPEN_MAX: usize = 3;
+/// Most lines of the newest message: on 80 columns 230 characters, while the longest first line of one has some 160.
+const NOTICE_LINES_MAX: usize = 3;
+/// Before the folder in which everything is kept.
+const KEPT_HEAD: &str = " kept in: ";
 
 const RINSE: Color = Color::Cyan;
 const WASH: Color = Color::Yellow;
@@ -41,31 +52,39 @@ pub(super) struct Setting {
     pub(super) scenario: String,
     /// Where to log in at the pages, and as whom and with which secret as long as that can be used.
     pub(super) login: Option<String>,
+    /// Where everything is kept: configuration, ledger, messages.
+    pub(super) kept_in: String,
 }
 
 /// Draws everything.
 pub(super) fn draw(frame: &mut Frame<'_>, scene: &Scene, setting: &Setting) {
     let area = frame.area();
+    let width = usize::from(area.width);
     let panels = if area.width >= SIDE_BY_SIDE_WIDTH { 1 } else { scene.machines.len().max(1) };
-    let panel_height = if area.height >= 34 { 16 } else { 12 };
-    let stacked = u16::try_from(panels).unwrap_or(1).saturating_mul(panel_height);
-    let alerts_height = u16::try_from(scene.open.len()).unwrap_or(u16::MAX).min(OPEN_MAX);
+    let (around, open) = (around_lines(scene, setting, width), open_lines(&scene.open, width));
+    let (banner_height, open_height) = (length(around.len()).saturating_add(1), length(open.len()));
+    let taken = banner_height.saturating_add(open_height).saturating_add(FOOT_HEIGHT + RACKS_HEIGHT_MIN);
+    let most = if area.height >= 34 { PANEL_HEIGHTS.1 } else { PANEL_HEIGHTS.0 };
+    let each = area.height.saturating_sub(taken) / length(panels);
+    let stacked = length(panels).saturating_mul(each.clamp(PANEL_HEIGHT_MIN, most));
     let [banner, machines, alerts, racks, foot] = Layout::vertical([
-        Constraint::Length(if setting.login.is_some() { 3 } else { 2 }),
+        Constraint::Length(banner_height),
         Constraint::Max(stacked),
-        Constraint::Length(alerts_height),
+        Constraint::Length(open_height),
         Constraint::Min(4),
-        Constraint::Length(2),
+        Constraint::Length(FOOT_HEIGHT),
     ])
     .areas(area);
     draw_banner(frame, banner, scene, setting);
+    let around_area =
+        Rect { y: banner.y.saturating_add(1), height: banner.height.saturating_sub(1), ..banner };
+    frame.render_widget(Paragraph::new(around), around_area);
     let shares = vec![Constraint::Fill(1); scene.machines.len()];
     let layout = if panels == 1 { Layout::horizontal(shares) } else { Layout::vertical(shares) };
     for (machine, area) in scene.machines.iter().zip(layout.split(machines).iter()) {
         draw_machine(frame, *area, machine, scene.now);
     }
-    let open = scene.open.iter().map(|line| Line::styled(format!(" ! {line}"), bold()));
-    frame.render_widget(Paragraph::new(open.collect::<Vec<_>>()), alerts);
+    frame.render_widget(Paragraph::new(open), alerts);
     draw_racks(frame, racks, scene, &setting.zone);
     draw_foot(frame, foot);
 }
@@ -80,22 +99,66 @@ fn draw_banner(frame: &mut Frame<'_>, area: Rect, scene: &Scene, setting: &Setti
         Span::styled("  rinseward  ", bold()),
         Span::raw(format!("{clock}   {}", setting.speed)),
     ]);
-    let keys = format!("{}   q quits ", setting.scenario);
-    let keys = Line::from(keys).alignment(Alignment::Right);
+    let keys = Line::from(format!("  {}   q quits ", setting.scenario));
+    let room = usize::from(area.width);
+    let keys = if banner.width() + keys.width() <= room { keys } else { Line::from("  q quits ") };
+    let banner = fitting(banner, room.saturating_sub(keys.width()));
+    let keys = keys.alignment(Alignment::Right);
     frame.render_widget(Paragraph::new(banner), area);
     frame.render_widget(Paragraph::new(keys), Rect { height: 1, ..area });
-    let mut counts: Vec<Span<'_>> = vec![Span::raw(" racks so far: ")];
+}
+
+/// What stands below the head: racks by verdict, what happened last in full, where to look.
+fn around_lines(scene: &Scene, setting: &Setting, width: usize) -> Vec<Line<'static>> {
+    let mut counts: Vec<Span<'static>> = vec![Span::raw(" racks: ")];
     for (verdict, count) in Verdict::ALL.into_iter().zip(scene.counts).filter(|(_, count)| *count > 0) {
-        counts
-            .push(Span::styled(format!("{} {count} {verdict}   ", words::mark(verdict)), style_of(verdict)));
-    }
-    if let Some(notice) = &scene.notice {
-        counts.push(Span::styled(format!("! {notice}"), bold()));
+        counts.push(Span::styled(format!("{} {count} {verdict}  ", words::mark(verdict)), style_of(verdict)));
     }
     let mut lines = vec![Line::from(counts)];
+    lines.extend(scene.notice.iter().flat_map(|notice| notice_lines(notice, width)));
     lines.extend(setting.login.as_ref().map(|login| Line::from(format!(" pages: {login}"))));
-    let below = Rect { y: area.y + 1, height: area.height.saturating_sub(1), ..area };
-    frame.render_widget(Paragraph::new(lines), below);
+    let (kept, room) = (&setting.kept_in, width.saturating_sub(KEPT_HEAD.len()).max(1));
+    lines.push(Line::from(format!("{KEPT_HEAD}{}", table::cut_front(kept, room))));
+    lines.into_iter().map(|line| fitting(line, width)).collect()
+}
+
+/// The newest message in as many lines as it takes, [`NOTICE_LINES_MAX`] at most.
+fn notice_lines(notice: &str, width: usize) -> Vec<Line<'static>> {
+    let mut told = table::wrapped(notice, width.saturating_sub(4).max(10));
+    if told.len() > NOTICE_LINES_MAX {
+        told.truncate(NOTICE_LINES_MAX);
+        told.iter_mut().skip(NOTICE_LINES_MAX - 1).for_each(|line| line.push('…'));
+    }
+    let marks = [" ! "].into_iter().chain(std::iter::repeat("   "));
+    marks.zip(told).map(|(mark, line)| Line::styled(format!("{mark}{line}"), bold())).collect()
+}
+
+/// The open alerts, [`OPEN_MAX`] lines at most; of more it is said how many.
+fn open_lines(open: &[String], width: usize) -> Vec<Line<'static>> {
+    let shown = if open.len() > OPEN_MAX { OPEN_MAX - 1 } else { open.len() };
+    let more = (shown < open.len()).then(|| format!("… and {} more open", open.len() - shown));
+    let lines = open.iter().take(shown).cloned().chain(more);
+    lines.map(|line| fitting(Line::styled(format!(" ! {line}"), bold()), width)).collect()
+}
+
+/// A line of this width at most; what is cut off is told by «…».
+fn fitting(line: Line<'static>, width: usize) -> Line<'static> {
+    if line.width() <= width {
+        return line;
+    }
+    let mut room = width.saturating_sub(1);
+    let mut spans = Vec::new();
+    for span in line.spans {
+        let kept: String = span.content.chars().take(room).collect();
+        room -= kept.chars().count();
+        spans.push(Span::styled(kept, span.style));
+    }
+    spans.push(Span::raw("…"));
+    Line::from(spans).style(line.style)
+}
+
+fn length(lines: usize) -> u16 {
+    u16::try_from(lines).unwrap_or(u16::MAX)
 }
 
 fn draw_machine(frame: &mut Frame<'_>, area: Rect, machine: &MachineScene, now: Option<Timestamp>) {
@@ -127,15 +190,16 @@ fn draw_machine(frame: &mut Frame<'_>, area: Rect, machine: &MachineScene, now: 
     let mut line = live_spans("final rinse", &machine.rinse, RINSE);
     line.push(Span::raw("   "));
     line.extend(live_spans("wash", &machine.wash, WASH));
-    frame.render_widget(Paragraph::new(Line::from(line)), live);
-    frame.render_widget(Paragraph::new(last_line(machine.last.as_ref())), verdict);
+    let width = usize::from(inside.width);
+    frame.render_widget(Paragraph::new(fitting(Line::from(line), width)), live);
+    frame.render_widget(Paragraph::new(fitting(last_line(machine.last.as_ref()), width)), verdict);
     draw_scale(frame, scale, machine);
     if trace.height >= 4 {
         draw_trace(frame, trace, machine, now);
     }
 }
 
-fn live_spans<'a>(name: &'a str, probe: &ProbeScene, colour: Color) -> Vec<Span<'a>> {
+fn live_spans(name: &'static str, probe: &ProbeScene, colour: Color) -> Vec<Span<'static>> {
     let value = match (probe.fault, probe.celsius()) {
         (Some(fault), _) => format!("{fault}"),
         (None, Some(celsius)) => format!("{celsius:5.1} °C"),
@@ -148,7 +212,7 @@ fn last_line(last: Option<&CycleRow>) -> Line<'static> {
     let Some(row) = last else {
         return Line::from("last: no rack yet");
     };
-    let measured = row.rinse_min_c.map_or_else(|| "no minimum".to_owned(), |celsius| format!("{celsius:.1}"));
+    let measured = row.rinse_min_c.map_or_else(|| "–".to_owned(), |celsius| format!("{celsius:.1}"));
     Line::from(vec![
         Span::raw("last: "),
         Span::styled(
@@ -259,16 +323,29 @@ fn draw_racks(frame: &mut Frame<'_>, area: Rect, scene: &Scene, zone: &TimeZone)
     let held = scene.cycles.iter().skip(shown).find(|row| row.verdict.is_urgent());
     if let Some(row) = held.filter(|_| !scene.cycles.iter().take(shown).any(|row| row.verdict.is_urgent())) {
         let pinned = held_lines(row, zone, width);
-        lines.truncate(height.saturating_sub(pinned.len()));
+        cut_below(&mut lines, height.saturating_sub(pinned.len()), width);
         lines.extend(pinned);
     }
-    lines.truncate(height);
+    cut_below(&mut lines, height, width);
     frame.render_widget(Paragraph::new(lines), inside);
+}
+
+/// Leaves so many lines; that more stood below is told by «…» at the end of the last.
+fn cut_below(lines: &mut Vec<Line<'static>>, height: usize, width: usize) {
+    if lines.len() <= height {
+        return;
+    }
+    lines.truncate(height);
+    if let Some(last) = lines.pop() {
+        let mut last = fitting(last, width.saturating_sub(2));
+        last.push_span(" …");
+        lines.push(last);
+    }
 }
 
 /// A rack: verdict, what to do with it, and why.
 fn rack_lines(row: &CycleRow, zone: &TimeZone, width: usize) -> Vec<Line<'static>> {
-    let mut lines = vec![rack_head(row, zone)];
+    let mut lines = vec![fitting(rack_head(row, zone), width)];
     lines.extend(advice_lines(row, width));
     let why = row.reasons.iter().chain(&row.findings).map(String::as_str).collect::<Vec<_>>().join(" ");
     if !why.is_empty() {
@@ -283,7 +360,7 @@ fn held_lines(row: &CycleRow, zone: &TimeZone, width: usize) -> Vec<Line<'static
         format!("{:─<width$}", "── last rack to hold "),
         Style::new().add_modifier(Modifier::DIM),
     );
-    let mut lines = vec![rule, rack_head(row, zone)];
+    let mut lines = vec![rule, fitting(rack_head(row, zone), width)];
     lines.extend(advice_lines(row, width));
     lines
 }

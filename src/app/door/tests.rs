@@ -27,7 +27,7 @@ impl Service for Noted {
     }
 
     fn readings(&self) -> (Begun, Listening) {
-        let begun = Begun { version: "1".to_owned(), configuration: "2".to_owned() };
+        let begun = Begun { version: "1".to_owned(), configuration: "2".to_owned(), simulated: false };
         (begun, Listening { known: Vec::new(), events: tokio::sync::broadcast::channel(1).1 })
     }
 

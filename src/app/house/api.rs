@@ -82,7 +82,8 @@ impl Answers for House {
 
     fn readings(&self) -> Body {
         let version = env!("CARGO_PKG_VERSION").to_owned();
-        let begun = Begun { version, configuration: self.edition.to_string() };
+        let simulated = self.simulated;
+        let begun = Begun { version, configuration: self.edition.to_string(), simulated };
         live::answer(begun, self.tap.listen(), self.stop.clone())
     }
 

@@ -52,6 +52,9 @@ pub(in crate::app) struct Begun {
     pub(in crate::app) version: String,
     /// SHA-256 of the configuration in force, in hexadecimal.
     pub(in crate::app) configuration: String,
+    /// Whether its machines are simulated; absent where they are real.
+    #[serde(default, skip_serializing_if = "std::ops::Not::not")]
+    pub(in crate::app) simulated: bool,
 }
 
 /// A value of one channel as it was delivered, and what the core makes of it.

@@ -36,7 +36,7 @@ fn delivery(number: u64, celsius: f64) -> FromSource {
 }
 
 fn begun() -> Begun {
-    Begun { version: "1".to_owned(), configuration: "2".to_owned() }
+    Begun { version: "1".to_owned(), configuration: "2".to_owned(), simulated: false }
 }
 
 /// The events of the next part of an answer.

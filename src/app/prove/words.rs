@@ -85,7 +85,7 @@ pub(super) fn result(language: Language, machine: &str, record: Option<u64>, fil
     let OnFile { proved, before, not_good, not_proved } = file;
     let number = |record: u64| match language {
         Language::English => format!("record {record}"),
-        Language::Spanish => format!("registro {record}"),
+        Language::Spanish => format!("asiento {record}"),
     };
     let recorded = record.map(|record| format!(" [{}]", number(record))).unwrap_or_default();
     let mut lines = Vec::new();

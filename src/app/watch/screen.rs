@@ -11,13 +11,15 @@ use ratatui::widgets::Paragraph;
 use super::scene::{NO_VALUE, Row};
 use super::words;
 use crate::core::reader::Language;
-use crate::report::table::wrapped;
+use crate::report::table::{cut_front, wrapped};
 
 /// From this width on every column is shown.
 const WIDE: u16 = 76;
 /// Below this height cautions are short, and the table has no head.
 const HIGH: u16 = 16;
-/// Most lines of notes, on a high and on a low terminal; the other notes are counted.
+/// Lines of the head, with that of the table and the blank one before it.
+const HEAD_HEIGHT: usize = 4;
+/// Lines that notes have where the probes take all room, on a high and on a low terminal; notes beyond are counted.
 const NOTES_MAX: (usize, usize) = (4, 2);
 /// Width of the strip.
 pub(super) const STRIP_WIDTH: usize = 16;
@@ -54,7 +56,9 @@ pub(super) fn draw(frame: &mut Frame<'_>, picture: &Picture<'_>) {
     } else {
         wrapped(words::caution_short(picture.language), width)
     };
-    let most = if high { NOTES_MAX.0 } else { NOTES_MAX.1 };
+    // A note has the room that the probes leave, so that the newest is cut only where there is none.
+    let rest = usize::from(area.height).saturating_sub(HEAD_HEIGHT + cautions.len() + picture.rows.len());
+    let most = rest.max(if high { NOTES_MAX.0 } else { NOTES_MAX.1 });
     let notes = notes(picture.language, &picture.notes, width, most);
     let [head, table, below, foot] = Layout::vertical([
         Constraint::Length(2),
@@ -73,10 +77,9 @@ pub(super) fn draw(frame: &mut Frame<'_>, picture: &Picture<'_>) {
 
 fn draw_head(frame: &mut Frame<'_>, area: Rect, picture: &Picture<'_>) {
     let name = if area.width >= WIDE { "rinseward  " } else { "" };
-    let lines = vec![
-        Line::styled(format!(" {name}{}", picture.head), bold()),
-        Line::from(format!(" {}", picture.way)),
-    ];
+    let room = usize::from(area.width);
+    let head = fitting(&format!(" {name}{}", picture.head), room.saturating_sub(QUITS_WIDTH.into()));
+    let lines = vec![Line::styled(head, bold()), Line::from(fitting(&format!(" {}", picture.way), room))];
     frame.render_widget(Paragraph::new(lines), area);
     let quits = Rect { x: area.right().saturating_sub(QUITS_WIDTH), width: QUITS_WIDTH, height: 1, ..area };
     frame.render_widget(
@@ -127,7 +130,15 @@ pub(super) fn line(row: &Row, width: usize) -> String {
         None if wide => format!("{start}  {trend:<trend_width$} {strip} {rate:>8} {age:>7}"),
         None => format!("{start}  {}", aged.as_deref().unwrap_or(trend)),
     };
-    if text.chars().count() <= width { text } else { text.chars().take(width - 1).chain(['…']).collect() }
+    fitting(&text, width)
+}
+
+/// A line of at most `width` characters; what is cut off is told by «…».
+fn fitting(text: &str, width: usize) -> String {
+    if text.chars().count() <= width {
+        return text.to_owned();
+    }
+    text.chars().take(width.saturating_sub(1)).chain(['…']).collect()
 }
 
 fn title(language: Language) -> String {
@@ -137,15 +148,6 @@ fn title(language: Language) -> String {
         Language::Spanish => ["sonda", "ahora", "tendencia", "último minuto", "ritmo", "edad"],
     };
     format!("  {probe:<name$} {now:>value$}  {moves:<trend$} {minute:<STRIP_WIDTH$} {rate:>8} {age:>7}")
-}
-
-/// The end of a name tells more than its beginning.
-fn cut_front(name: &str, width: usize) -> String {
-    let length = name.chars().count();
-    if length <= width {
-        return name.to_owned();
-    }
-    ['…'].into_iter().chain(name.chars().skip(length - (width - 1))).collect()
 }
 
 /// The notes as lines that begin with `!`; what does not fit is counted.
@@ -178,4 +180,34 @@ fn bold() -> Style {
 
 fn length(lines: usize) -> u16 {
     u16::try_from(lines).unwrap_or(u16::MAX)
+}
+
+#[cfg(test)]
+mod tests {
+    use ratatui::Terminal;
+    use ratatui::backend::TestBackend;
+
+    use super::*;
+
+    // Own promise: on the smallest common terminal the newest note is read to its end while the probes leave room,
+    // and a line that is cut says so.
+    #[test]
+    fn every_note_is_seen_where_there_is_room() {
+        let notes = (1..=5).map(|place| {
+            format!("note {place} of a source that is down {} end {place}", "and why ".repeat(9))
+        });
+        let picture = Picture {
+            head: format!("{}  12:00:00", "Canteen of the north ".repeat(5)),
+            way: "through the running service",
+            rows: Vec::new(),
+            notes: notes.collect(),
+            language: Language::English,
+        };
+        let mut terminal = Terminal::new(TestBackend::new(80, 24)).expect("a test terminal opens");
+        terminal.draw(|frame| draw(frame, &picture)).expect("a test terminal draws");
+        let screen = terminal.backend().to_string();
+        assert!((1..=5).all(|place| screen.contains(&format!("end {place}"))), "{screen}");
+        let head = screen.lines().next().expect("a line");
+        assert!(head.contains('…') && head.contains("q quits"), "{head}");
+    }
 }

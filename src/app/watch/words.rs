@@ -9,7 +9,12 @@ use crate::probe::modbus::link::meaning;
 
 pub(super) const fn way(language: Language, through: Through) -> &'static str {
     match through {
-        Through::Service { .. } => {
+        Through::Service { simulated: true, .. } => say(
+            language,
+            "SIMULATED machines, through the running service",
+            "Máquinas SIMULADAS, a través del servicio en marcha",
+        ),
+        Through::Service { simulated: false, .. } => {
             say(language, "through the running service", "a través del servicio en marcha")
         }
         Through::OwnSources => say(

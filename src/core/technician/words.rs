@@ -79,6 +79,23 @@ pub const fn calibration_cautions(language: Language) -> [&'static str; 2] {
     ]
 }
 
+/// That the machines are those of a demo, and what can be done there.
+#[must_use]
+pub const fn simulated(language: Language) -> &'static str {
+    match language {
+        Language::English => {
+            "SIMULATED: these machines do not exist, and nobody can take their probes into ice, a pot or a hand. What \
+             works here is «rinseward calibrate … --against»: say that the thermometer shows about what the probe \
+             shows. Simulated probes that you hold yourself: README.md, «Practise first»."
+        }
+        Language::Spanish => {
+            "SIMULADO: estas máquinas no existen y nadie puede llevar sus sondas al hielo, a una olla o a la mano. Aquí \
+             funciona «rinseward calibrate … --against»: diga que el termómetro marca más o menos lo que marca la \
+             sonda. Sondas simuladas que usted mueve: README.md, «Practise first»."
+        }
+    }
+}
+
 /// That the machine of a dialog counts as worked on.
 #[must_use]
 pub fn at_work(language: Language, machine: &str) -> String {
@@ -404,7 +421,7 @@ pub fn in_force(language: Language, scale: Scale, record: u64, put: &Calibration
              until {until}."
         ),
         Language::Spanish => format!(
-            "La calibración de {probe} está registrada [registro {record}] y en vigor desde ahora, {wide}; vale \
+            "La calibración de {probe} está registrada [asiento {record}] y en vigor desde ahora, {wide}; vale \
              hasta {until}."
         ),
     }

@@ -211,7 +211,7 @@ words! {
     TauColumn: "Time constant", "Constante de tiempo";
     NotOnFile: "not on file", "no consta";
     InDoubt: "in doubt", "en duda";
-    InDoubtNote: "What is in doubt counts for nothing, since a record that may have taken its place cannot be read: readings are corrected by it all the same, with the uncertainty of an uncalibrated probe, and a time constant is taken as not known.", "Lo que está en duda no cuenta, porque un registro que pudo sustituirlo no se puede leer: las lecturas se siguen corrigiendo con ello, con la incertidumbre de una sonda sin calibrar, y una constante de tiempo se toma por desconocida.";
+    InDoubtNote: "What is in doubt counts for nothing, since a record that may have taken its place cannot be read: readings are corrected by it all the same, with the uncertainty of an uncalibrated probe, and a time constant is taken as not known.", "Lo que está en duda no cuenta, porque un asiento que pudo sustituirlo no se puede leer: las lecturas se siguen corrigiendo con ello, con la incertidumbre de una sonda sin calibrar, y una constante de tiempo se toma por desconocida.";
     GapsHeading: "Gaps", "Huecos";
     GapsNote: "Stretches in which nothing is known. A rack washed in one is either unproven or not on record.", "Tramos de los que no se sabe nada. Una canasta lavada en uno queda sin comprobar o no consta.";
     From: "From", "Desde";

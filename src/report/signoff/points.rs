@@ -34,12 +34,12 @@ pub fn point(point: &OpenPoint, reader: &Reader) -> String {
         ),
         OpenPoint::CalibrationDoubted { probe, record } => said(
             "The calibration of {probe} (record {record}) counts for nothing: a record that may have taken its place is damaged.",
-            "La calibración de {probe} (registro {record}) no cuenta: un registro que pudo sustituirla está dañado.",
+            "La calibración de {probe} (asiento {record}) no cuenta: un asiento que pudo sustituirla está dañado.",
             &[("probe", &plain(probe)), ("record", &record.to_string())],
         ),
         OpenPoint::ResponseDoubted { probe, record } => said(
             "The response test of {probe} (record {record}) counts for nothing: a record that may have taken its place is damaged.",
-            "La prueba de respuesta de {probe} (registro {record}) no cuenta: un registro que pudo sustituirla está dañado.",
+            "La prueba de respuesta de {probe} (asiento {record}) no cuenta: un asiento que pudo sustituirla está dañado.",
             &[("probe", &plain(probe)), ("record", &record.to_string())],
         ),
         OpenPoint::CalibrationOverdue { probe, until } => said(

@@ -7,6 +7,7 @@ use axum::http::{StatusCode, Uri};
 use axum::response::Response;
 
 use super::forms::{Fields, NOTE_CHARS_MAX, Sent};
+use super::supplies::Supply;
 use super::words::{Words, between, caution, heading, measured_by, not_tested, words};
 use super::{Going, Known, NotPut, Written};
 use crate::core::cycle::plate::Sanitizing;
@@ -79,6 +80,8 @@ struct FormPage<'a> {
     has_others: bool,
     machines: Vec<Choice>,
     steps: Vec<Choice>,
+    /// What can be short.
+    supplies: Vec<Choice>,
     /// What to tap where the strip lies between two colours.
     between: String,
     devices: Vec<Choice>,
@@ -156,6 +159,12 @@ async fn answer<K: Kitchen>(
         shown: step.to_string(),
         chosen: fields.strip == step.to_string(),
     });
+    let sanitizing = known.iter().find(|one| one.name == meant).map(|one| one.sanitizing);
+    let supplies = Supply::of(sanitizing).map(|supply| Choice {
+        value: supply.value().to_owned(),
+        shown: supply.name(reader.language).to_owned(),
+        chosen: false,
+    });
     let devices = [("water", Device::Water), ("food", Device::Food)].map(|(value, device)| Choice {
         value: value.to_owned(),
         shown: measured_by(device, reader),
@@ -177,6 +186,7 @@ async fn answer<K: Kitchen>(
         has_others: names.len() > 1,
         machine: meant,
         steps: steps.collect(),
+        supplies: supplies.collect(),
         between: between(too_strong, reader.language),
         devices: devices.into(),
         probes: probes.collect(),
@@ -318,13 +328,9 @@ fn simple(
             Some(Check::Sanitizer { at: made?, mg_per_l, ph: ph?, solution_c: solution_c?, method, by })
         }
         CheckKind::Supply => {
-            let enough = match fields.enough.value.as_str() {
-                "yes" => Ok(true),
-                "no" => Ok(false),
-                _ => Err(Fault::NoChoice),
-            };
-            let (enough, note) = (fields.enough.take(enough, reader.language), fields.note(reader));
-            Some(Check::Supply { at: made?, enough: enough?, note: note?, by })
+            let note = fields.note(reader)?;
+            let (enough, note) = fields.looked(note, reader.language)?;
+            Some(Check::Supply { at: made?, enough, note, by })
         }
         CheckKind::DrainAndClean => {
             let note = fields.note(reader);

@@ -4,6 +4,7 @@ use jiff::tz::TimeZone;
 use serde::{Deserialize, Serialize};
 
 use super::Corrected;
+use super::supplies::looked;
 use crate::core::cycle::plate::Sanitizing;
 use crate::core::logbook::{
     self, Impossible, MG_PER_L, NAME_BYTES_MAX, PH, SOLUTION_C, THERMOMETER_C, method,
@@ -101,6 +102,12 @@ impl Fields {
         used(&self.ph) || used(&self.solution)
     }
 
+    /// Whether another thermometer than a probe is meant, or none was chosen.
+    pub(super) fn is_other(&self) -> bool {
+        let named = !self.other.value.is_empty() || self.other.fault.is_some();
+        named || self.device == "food"
+    }
+
     /// Whether it is said to have been made earlier.
     pub(super) fn is_earlier(&self) -> bool {
         self.late || !self.at.value.is_empty()
@@ -155,6 +162,17 @@ impl Fields {
     pub(super) fn note(&mut self, reader: &Reader) -> Option<Option<String>> {
         let found = optional(&self.note.value, NOTE_CHARS_MAX);
         self.note.take(found, reader.language)
+    }
+
+    /// What a look at the supplies found, and its note.
+    pub(super) fn looked(
+        &mut self,
+        note: Option<String>,
+        language: Language,
+    ) -> Option<(bool, Option<String>)> {
+        let found = looked(&self.enough.value, note, language);
+        let field = if found == Err(Fault::Missing) { &mut self.note } else { &mut self.enough };
+        field.take(found, language)
     }
 
     /// A name in a field.

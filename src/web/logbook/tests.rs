@@ -59,6 +59,19 @@ async fn what_is_due_leads_to_its_form() {
     assert_eq!(status, StatusCode::NOT_FOUND);
 }
 
+// Own promise: a check that was made and found something wrong stays due, and says why until a good one.
+#[tokio::test]
+async fn what_is_due_after_a_failure_says_what_was_found() {
+    let kitchen = StillKitchen::new();
+    let found = "✗ Found at 12:00: 10 mg/L";
+    post(&kitchen, "/logbook/sanitizer", "machine=dm2&strip=10", Role::Operator).await;
+    let (_, page) = get(&kitchen, "/logbook", Role::Operator, Language::English).await;
+    assert!(page.contains(found) && page.contains("then enter it again"), "{page}");
+    post(&kitchen, "/logbook/sanitizer", "machine=dm2&strip=50", Role::Operator).await;
+    let (_, page) = get(&kitchen, "/logbook", Role::Operator, Language::English).await;
+    assert!(!page.contains("Found at"), "{page}");
+}
+
 // 4-501.114: chlorine below 25 mg/L is too weak at any temperature. A failed check is a true entry.
 #[tokio::test]
 async fn a_strip_is_judged_at_once() {
@@ -128,7 +141,7 @@ async fn the_other_checks_are_entered() {
 #[tokio::test]
 async fn short_supplies_say_what_to_do_and_who_is_told() {
     let kitchen = StillKitchen::new();
-    let (_, to) = post(&kitchen, "/logbook/supply", "machine=dm1&enough=no", Role::Operator).await;
+    let (_, to) = post(&kitchen, "/logbook/supply", "machine=dm1&enough=detergent", Role::Operator).await;
     for (language, expected) in [
         (
             Language::English,
@@ -145,7 +158,7 @@ async fn short_supplies_say_what_to_do_and_who_is_told() {
     let (_, page) = get(&kitchen, &format!("/logbook/{to}"), Role::Operator, Language::English).await;
     assert!(page.contains("href=\"../../logbook/supply?machine=dm1\""), "and leads to the next look: {page}");
     // Of this one the desk tells nobody.
-    let (_, to) = post(&kitchen, "/logbook/supply", "machine=dm2&enough=no", Role::Operator).await;
+    let (_, to) = post(&kitchen, "/logbook/supply", "machine=dm2&enough=sanitizer", Role::Operator).await;
     let (_, page) = get(&kitchen, &format!("/logbook/{to}"), Role::Operator, Language::English).await;
     assert!(page.contains("Tell the person in charge.") && !page.contains("on duty"), "{page}");
 }
@@ -166,6 +179,7 @@ async fn what_cannot_be_is_asked_again() {
         ("/logbook/sanitizer", "machine=dm2&strip=50&at=2027-01-01T10:00", vec!["at"]),
         ("/logbook/sanitizer", "machine=dm2&strip=50&at=2025-11-26T10:00", vec!["at"]),
         ("/logbook/supply", "machine=dm1&enough=maybe", vec!["enough"]),
+        ("/logbook/supply", "machine=dm1&enough=no", vec!["note"]),
         ("/logbook/drain-and-clean", "machine=", vec!["machine"]),
         (
             "/logbook/thermometer",

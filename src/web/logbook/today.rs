@@ -27,6 +27,8 @@ struct Target {
     what: &'static str,
     machine: String,
     when: String,
+    /// What was found since, which is to be put right first.
+    found: Option<String>,
     overdue: bool,
 }
 
@@ -79,7 +81,7 @@ pub(in crate::web) async fn show<K: Kitchen>(State(pages): State<Pages<K>>, pers
     let page = TodayPage {
         frame: Frame::new(&pages.site, &person, Tab::Logbook, 0, words.title).with_open(open),
         words,
-        due: today.due.iter().map(|due| target(due, reader, now)).collect(),
+        due: today.due.iter().map(|due| target(due, &today.entries, reader, now)).collect(),
         none_due: told::none_due(!today.is_planned, reader.language),
         others: others(pages.kitchen.machines().iter().any(|one| one.sanitizing.is_chemical()), reader),
         ask: who::instead(&person, Right::Enter, words.title),
@@ -89,7 +91,7 @@ pub(in crate::web) async fn show<K: Kitchen>(State(pages): State<Pages<K>>, pers
     frame::page(StatusCode::OK, page.render())
 }
 
-fn target(due: &DueCheck, reader: &Reader, now: Timestamp) -> Target {
+fn target(due: &DueCheck, entries: &[Entered], reader: &Reader, now: Timestamp) -> Target {
     let how = if due.overdue {
         told::Due::Overdue
     } else if due.since > now {
@@ -107,8 +109,20 @@ fn target(due: &DueCheck, reader: &Reader, now: Timestamp) -> Target {
         what: told::to_do(due.check, reader.language),
         machine: due.machine.clone(),
         when: format!("{} {}", told::due(how, reader.language), since),
+        found: failed(due, entries, reader),
         overdue: due.overdue,
     }
+}
+
+/// What today's latest look that counts found wrong: the check stays due until one is good.
+fn failed(due: &DueCheck, entries: &[Entered], reader: &Reader) -> Option<String> {
+    let own = |one: &&Entered| one.machine.as_ref().is_none_or(|machine| *machine == due.machine);
+    let of_kind = |one: &&Entered| one.counting().is_some_and(|check| check.kind() == due.check);
+    let made = |one: &&Entered| (one.counting().map(Check::at), one.record);
+    let latest = entries.iter().filter(own).filter(of_kind).max_by_key(made)?;
+    let is_failed = latest.judgement.as_ref().is_some_and(|judgement| judgement.good == Some(false));
+    let at = latest.counting().map(|check| reader.clock(check.at())).filter(|_| is_failed)?;
+    Some(said::failed_at(&at, &latest.told(reader).0, reader.language))
 }
 
 fn others(has_chemical: bool, reader: &Reader) -> Vec<Other> {

@@ -15,7 +15,7 @@ words! {
     down: "Source is down", "Fuente caída";
     correction: "Correction in force", "Corrección en vigor";
     uncorrected: "no correction", "sin corrección";
-    record: "record", "registro";
+    record: "record", "asiento";
     holds: "holds until", "vale hasta el";
     tau: "Time constant", "Constante de tiempo";
     no_tau: "Time constant: never measured", "Constante de tiempo: nunca medida";
@@ -33,9 +33,9 @@ words! {
     sheet: "Sheet of the sign-off", "Hoja de la firma";
     calibrate: "Calibrate", "Calibrar";
     respond: "Test the response", "Probar la respuesta";
-    signed: "It is signed off and on record: record", "Queda firmada y registrada: registro";
-    recorded: "It is on record and in force: record", "Queda registrado y en vigor: registro";
-    aside: "It is on record, but it is not what is in force: record", "Queda registrado, pero no es lo que está en vigor: registro";
+    signed: "It is signed off and on record: record", "Queda firmada y registrada: asiento";
+    recorded: "It is on record and in force: record", "Queda registrado y en vigor: asiento";
+    aside: "It is on record, but it is not what is in force: record", "Queda registrado, pero no es lo que está en vigor: asiento";
     machine: "Machine", "Máquina";
     caution: "Caution", "Precaución";
     filed: "On record", "Registrado";

@@ -240,7 +240,7 @@ async fn an_open_page_is_told_of_what_changes() {
         .expect("it never fails");
     let mut body = answer.into_body().into_data_stream();
     let mut heard = String::new();
-    while heard.matches("event: part").count() < 2 {
+    while heard.matches("event: part").count() < 3 {
         let more = body.next().await.expect("the stream goes on").expect("no failure");
         heard.push_str(std::str::from_utf8(&more).expect("text"));
     }
@@ -258,6 +258,16 @@ async fn an_open_page_is_told_of_what_changes() {
         heard.push_str(std::str::from_utf8(&more).expect("text"));
     }
     assert!(heard.contains("PASS") && heard.contains("machine-0") && !heard.contains("machine-1"), "{heard}");
+    // A good rack closes no alert: how the machine stands is told apart from its last rack.
+    assert!(heard.contains("tells-bad") && heard.contains("Alert open: 1 rack to wash again"), "{heard}");
+    kitchen.glances.send_modify(|glances| glances[0].alerts.clear());
+    kitchen.beat.send_modify(|beat| *beat += 1);
+    heard.clear();
+    while !heard.contains("</article>") {
+        let more = body.next().await.expect("the stream goes on").expect("no failure");
+        heard.push_str(std::str::from_utf8(&more).expect("text"));
+    }
+    assert!(heard.contains("id=\"lead\"") && heard.contains("tells-good"), "{heard}");
 }
 
 /// The site as it is served: with the rule for refusals that have no page.

@@ -73,6 +73,7 @@ fn drawn_of(scene: &Scene, width: u16, height: u16) -> String {
         speed: "60× real time".to_owned(),
         scenario: "demo".to_owned(),
         login: Some("http://127.0.0.1:8480/login  administrator  2bmbk-4d2cj-qxkx7-t4s7v".to_owned()),
+        kept_in: "/tmp/rinseward-demo-4711-0".to_owned(),
     };
     let mut terminal = Terminal::new(TestBackend::new(width, height)).expect("a test terminal opens");
     terminal.draw(|frame| draw(frame, scene, &setting)).expect("a test terminal draws");
@@ -128,4 +129,59 @@ fn the_last_rack_to_hold_stays_on_the_screen() {
             assert!(screen.contains(text), "{text} at {width}×{height}:\n{screen}");
         }
     }
+}
+
+// Own promise: the newest message can be read to its end on the smallest common terminal, beside everything that
+// may stand there, and where the demo keeps its things. What has no room is told by «…» or as a number.
+#[test]
+fn the_newest_message_is_seen_to_its_end() {
+    let mut scene = scene();
+    scene.notice = Some(
+        "message to duty: Final rinse too cold – dm1: 75.0 °C (limit 82.2 °C), 1 rack since 12:08 UTC. Hold the \
+         racks; run an empty one."
+            .to_owned(),
+    );
+    let open =
+        |place: u32| format!("open: cold at dm1, {place} racks since 12:08:16 (lasts; nobody has answered)");
+    scene.open = (0..5).map(open).collect();
+    for (width, height) in [(100, 40), (80, 24)] {
+        let screen = drawn_of(&scene, width, height);
+        for text in [
+            "! message to duty: Final rinse too cold",
+            "run an empty one.",
+            "kept in: /tmp/rinseward-demo-4711-0",
+            "! open: cold at dm1, 0 racks",
+            "… and 3 more open",
+            "/login  administrator  2bmbk-4d2cj-qxkx7-t4s7v",
+            "→ Hold the rack",
+            "last: ",
+            "limit 82.2 °C",
+            "stay needed.",
+        ] {
+            assert!(screen.contains(text), "{text} at {width}×{height}:\n{screen}");
+        }
+    }
+}
+
+// Own rule: no line ends in the middle of a word without a sign of it.
+#[test]
+fn what_is_cut_is_told() {
+    let mut scene = scene();
+    scene.notice = Some("a word and ".repeat(60));
+    scene.open = vec!["open: ".to_owned() + &"very ".repeat(20) + "cold"];
+    scene.counts = [1000; Verdict::ALL.len()];
+    let mut row = scene.cycles[0].clone();
+    (row.verdict, row.rinse_min_c) = (Verdict::Unproven, None);
+    scene.machines[0].last = Some(row);
+    let screen = drawn_of(&scene, 80, 24);
+    let lines: Vec<&str> = screen.lines().map(|line| line.trim_matches('"').trim_end()).collect();
+    for begin in [" ! open: very", " racks: ✗ 1000"] {
+        let line =
+            lines.iter().find(|line| line.starts_with(begin)).unwrap_or_else(|| panic!("{begin}: {screen}"));
+        assert!(line.ends_with('…'), "{line}");
+    }
+    let told = lines.iter().filter(|line| line.contains("a word and")).count();
+    assert_eq!(told, NOTICE_LINES_MAX, "{screen}");
+    assert!(lines[1 + NOTICE_LINES_MAX].ends_with('…'), "{screen}");
+    assert!(screen.contains("? UNPROVEN  – / 82.2 °C"), "{screen}");
 }

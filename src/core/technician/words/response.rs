@@ -170,7 +170,7 @@ pub fn tau_in_force(language: Language, record: u64, tau_s: f64) -> String {
         }
         Language::Spanish => {
             format!(
-                "La constante de tiempo de {tau_s:.2} s está registrada [registro {record}] y en vigor desde ahora."
+                "La constante de tiempo de {tau_s:.2} s está registrada [asiento {record}] y en vigor desde ahora."
             )
         }
     }
