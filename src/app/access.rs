@@ -86,7 +86,7 @@ impl Entrance {
 
     /// What whoever sets the gateway up is told, once.
     pub(super) fn first_words(&mut self, web: &WebOptions) -> Option<FirstWords> {
-        let Changed { secret, until } = self.first.take()?;
+        let Changed { secret, until, .. } = self.first.take()?;
         let (secret, until) = (secret?, until?);
         let scheme = if web.tls.is_some() { "https" } else { "http" };
         let own = format!("{scheme}://{}", web.listen);

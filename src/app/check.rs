@@ -3,6 +3,8 @@
 use super::{Failure, Streams, channels, configuration, in_force, ports};
 use crate::cli::CheckConfigArgs;
 use crate::config::resolve::WebOptions;
+use crate::core::counted::Noun;
+use crate::core::reader::Language;
 use crate::diagnostic::Diagnostic;
 use crate::web::tls::Identity;
 
@@ -27,11 +29,11 @@ pub(super) fn check_config(arguments: &CheckConfigArgs, streams: &mut Streams<'_
         streams.out,
         "ok: site «{}», {}, {}, {}, {}, {}",
         configuration.site,
-        counted(configuration.machines.len(), "machine"),
-        counted(configuration.channels.len(), "probe"),
-        counted(configuration.sources.len(), "source"),
-        counted(configuration.alerts.contacts.len(), "contact"),
-        counted(loaded.warnings.len() + missing.len() + usize::from(unserved.is_some()), "warning"),
+        counted(configuration.machines.len(), Noun::Machines),
+        counted(configuration.channels.len(), Noun::Probes),
+        counted(configuration.sources.len(), Noun::Sources),
+        counted(configuration.alerts.contacts.len(), Noun::Contacts),
+        counted(loaded.warnings.len() + missing.len() + usize::from(unserved.is_some()), Noun::Warnings),
     )
     .map_err(Failure::output)?;
     for line in in_force::told(configuration) {
@@ -41,8 +43,11 @@ pub(super) fn check_config(arguments: &CheckConfigArgs, streams: &mut Streams<'_
     if broken.is_empty() {
         return Ok(());
     }
-    let told =
-        format!("{} of {} cannot work here; messages by them wait:", broken.len(), counted(count, "channel"));
+    let told = format!(
+        "{} of {} cannot work here; messages by them wait:",
+        broken.len(),
+        counted(count, Noun::Channels)
+    );
     writeln!(streams.out, "{told}").map_err(Failure::output)?;
     broken
         .iter()
@@ -74,8 +79,8 @@ fn pages_unserved(web: Option<&WebOptions>) -> Option<Diagnostic> {
     Some(told.place(place).because(&error).advice(error.fix()))
 }
 
-fn counted(count: usize, noun: &str) -> String {
-    format!("{count} {noun}{}", if count == 1 { "" } else { "s" })
+fn counted(count: usize, noun: Noun) -> String {
+    noun.of(count as u64, Language::English)
 }
 
 #[cfg(test)]

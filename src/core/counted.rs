@@ -29,6 +29,20 @@ pub enum Noun {
     Tries,
     /// How often something happened.
     Times,
+    /// Dish machines.
+    Machines,
+    /// Probes of a site.
+    Probes,
+    /// What readings come from.
+    Sources,
+    /// People who are told of alerts.
+    Contacts,
+    /// Ways on which messages go out.
+    Channels,
+    /// What is doubtful, but stops nothing.
+    Warnings,
+    /// What a machine is driven by: a reading, or that time has passed.
+    Inputs,
 }
 
 impl Noun {
@@ -59,6 +73,20 @@ impl Noun {
             (Self::Tries, Language::Spanish) => ("intento", "intentos"),
             (Self::Times, Language::English) => ("time", "times"),
             (Self::Times, Language::Spanish) => ("vez", "veces"),
+            (Self::Machines, Language::English) => ("machine", "machines"),
+            (Self::Machines, Language::Spanish) => ("máquina", "máquinas"),
+            (Self::Probes, Language::English) => ("probe", "probes"),
+            (Self::Probes, Language::Spanish) => ("sonda", "sondas"),
+            (Self::Sources, Language::English) => ("source", "sources"),
+            (Self::Sources, Language::Spanish) => ("fuente", "fuentes"),
+            (Self::Contacts, Language::English) => ("contact", "contacts"),
+            (Self::Contacts, Language::Spanish) => ("contacto", "contactos"),
+            (Self::Channels, Language::English) => ("channel", "channels"),
+            (Self::Channels, Language::Spanish) => ("canal", "canales"),
+            (Self::Warnings, Language::English) => ("warning", "warnings"),
+            (Self::Warnings, Language::Spanish) => ("aviso", "avisos"),
+            (Self::Inputs, Language::English) => ("reading or tick", "readings and ticks"),
+            (Self::Inputs, Language::Spanish) => ("lectura o pulso", "lecturas y pulsos"),
         }
     }
 

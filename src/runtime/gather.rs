@@ -9,9 +9,11 @@ use std::collections::BTreeMap;
 use std::fmt;
 
 use crate::core::channel::Probe;
+use crate::core::counted::Noun;
 use crate::core::effect::{Effect, Effects};
 use crate::core::id::{ChannelId, MachineId};
 use crate::core::machine::{Counts, Work};
+use crate::core::reader::Language;
 use crate::core::reading::Sample;
 use crate::core::record::{Body, Record};
 use crate::core::site::{Entered, Event, Site};
@@ -292,14 +294,11 @@ impl Left {
 
 impl fmt::Display for Left {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
-        let counted = |count: usize, one: &str, many: &str| match count {
-            1 => format!("1 {one}"),
-            _ => format!("{count} {many}"),
-        };
-        let records = counted(self.records, "record", "records");
+        let counted = |count: usize, noun: Noun| noun.of(count as u64, Language::English);
+        let records = counted(self.records, Noun::Records);
         match self.inputs {
             0 => f.write_str(&records),
-            inputs => write!(f, "{} and {records}", counted(inputs, "reading or tick", "readings and ticks")),
+            inputs => write!(f, "{} and {records}", counted(inputs, Noun::Inputs)),
         }
     }
 }

@@ -46,7 +46,7 @@ use tokio::sync::Notify;
 
 pub(super) use bucket::network;
 pub use change::{Change, ChangeError, ChangeRefusal, Changed, FIRST, TOKEN_DAYS_MAX};
-pub(super) use gate::{Far, not_allowed, to_login, whence};
+pub(super) use gate::{Far, login_from, not_allowed, page_of, to_login, whence};
 pub use gate::{Requirement, protect, require};
 pub(super) use pages::asked;
 #[cfg(test)]

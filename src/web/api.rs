@@ -227,8 +227,13 @@ pub struct Taken {
 #[derive(Clone, PartialEq, Eq, Debug, thiserror::Error)]
 pub enum Trouble {
     /// There is no such thing.
-    #[error("{0}")]
-    Unknown(String),
+    #[error("{detail}")]
+    Unknown {
+        /// What there is not.
+        detail: String,
+        /// What there is in its place, or how to find it.
+        advice: String,
+    },
     /// What was asked for cannot be.
     #[error("{detail}")]
     Wrong {
@@ -259,6 +264,19 @@ pub enum Trouble {
 }
 
 impl Trouble {
+    /// There is no machine of this name, but there are these.
+    #[must_use]
+    pub fn no_machine(name: &str, mut known: Vec<String>) -> Self {
+        known.sort_unstable();
+        known.dedup();
+        let advice = if known.is_empty() {
+            "there is none yet: see the configuration of the gateway".to_owned()
+        } else {
+            format!("ask of one of these machines: {}", known.join(", "))
+        };
+        Self::Unknown { detail: format!("no machine is called «{name}»"), advice }
+    }
+
     /// A span that ends before it begins.
     #[must_use]
     pub fn backwards() -> Self {
@@ -358,12 +376,8 @@ pub(super) fn is_for_probes(path: &str) -> bool {
 }
 
 /// A refusal that is made before a call is looked at.
-pub(super) fn refused(status: StatusCode, detail: &str, advice: Option<&str>) -> Response {
-    let problem = Problem::new(status, "api-access", detail);
-    match advice {
-        Some(advice) => problem.advice(advice).into_response(),
-        None => problem.into_response(),
-    }
+pub(super) fn refused(status: StatusCode, detail: &str, advice: &str) -> Response {
+    Problem::new(status, "api-access", detail, advice).into_response()
 }
 
 /// A refusal of which nothing more is known.
@@ -372,8 +386,9 @@ pub(super) fn unexplained(status: StatusCode) -> Response {
         StatusCode::NOT_FOUND => Problem::nowhere().into_response(),
         StatusCode::UNAUTHORIZED => Problem::stranger().into_response(),
         status => {
-            let problem = Problem::new(status, "api-request", "this cannot be asked here in this way");
-            problem.advice("see openapi.json for all there is").into_response()
+            let advice = "see /api/v1/openapi.json for all there is";
+            Problem::new(status, "api-request", "this cannot be asked here in this way", advice)
+                .into_response()
         }
     }
 }

@@ -50,7 +50,7 @@ pub(super) async fn within(request: Request, next: Next) -> Response {
             "send it again",
         )
     };
-    if program { api::refused(status, detail, Some(advice)) } else { pages::say(status, plain, stranger) }
+    if program { api::refused(status, detail, advice) } else { pages::say(status, plain, stranger) }
 }
 
 /// A body that notes when nobody waits for it any more: it came whole, or whoever answers wants none of it.

@@ -12,11 +12,11 @@ use axum::http::{HeaderMap, HeaderName, Method, StatusCode, header};
 use axum::middleware::Next;
 use axum::response::Response;
 
-use super::api;
 use super::frame::{self, Site};
 use super::pages::{self, Plain};
 use super::person::Person;
 use super::stranger::Stranger;
+use super::{access, api};
 
 /// What an answer without a page says.
 #[derive(Clone, Copy, PartialEq, Eq, Debug)]
@@ -66,7 +66,9 @@ pub(super) async fn explained(request: Request, next: Next) -> Response {
     let mut told = match (person, site) {
         _ if api::is_for_programs(&path) => api::unexplained(status),
         (Some(person), Some(site)) => frame::bare(said, bare, &person, &site, frame::depth(&path)),
-        _ if status == StatusCode::UNAUTHORIZED => pages::say(status, Plain::LogIn, stranger),
+        _ if status == StatusCode::UNAUTHORIZED => {
+            pages::log_in(access::login_from(&path, access::page_of(&path)), stranger)
+        }
         _ => pages::say(said, plain(bare), stranger),
     };
     let own = told.headers().clone();

@@ -25,7 +25,7 @@ use super::person::Person;
 use super::probes::{Due, Filed, FiledProof, InForce, Made, Probes, Seen};
 use super::sign_off::{Commissioning, Mend, Open, Shown};
 use crate::core::access::Role;
-use crate::core::alert::AlertNumber;
+use crate::core::alert::{AlertNumber, Severity};
 use crate::core::channel::Place;
 use crate::core::cycle::plate::{LimitSource, MachineKind, Sanitizing};
 use crate::core::cycle::verdict::Verdict;
@@ -102,7 +102,15 @@ fn cold() -> Glance {
         uncertainty_c: 1.1,
         mg_per_l: None,
     };
-    let alert = GlanceAlert { number: 3, headline: "Final rinse <too> cold".to_owned(), taken_by: None };
+    let alert = GlanceAlert {
+        number: 3,
+        headline: "Final rinse <too> cold".to_owned(),
+        title: "Too <cold>".to_owned(),
+        severity: Severity::Critical,
+        lasts: true,
+        uncovered: Some(1),
+        taken_by: None,
+    };
     Glance {
         place: 0,
         machine: "dm1".to_owned(),

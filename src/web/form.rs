@@ -2,6 +2,10 @@
 //!
 //! A form that cannot be taken is shown again with what was typed kept, and each fault beside its field.
 
+pub(super) mod clock;
+
+use jiff::civil::Time;
+
 use crate::core::alert::TEXT_BYTES_MAX;
 use crate::core::logbook::listed;
 use crate::core::reader::Language;
@@ -38,6 +42,8 @@ pub(super) enum Fault {
     TooLong(usize),
     /// It is no number.
     NotANumber,
+    /// It can be read as a number with decimals and as one of thousands.
+    Thousands,
     /// The strip says the first, mg/L, and what was typed the second.
     NotTheStrip(f64, f64),
     /// No colour of the strip stands for the first, mg/L: they stand for the others.
@@ -48,6 +54,10 @@ pub(super) enum Fault {
     Outside(f64, f64),
     /// It is no time of the site's clock, such as 2026-11-26T12:40.
     NotATime,
+    /// The clocks skipped this time: they showed the first, and then the second.
+    Skipped(Time, Time),
+    /// The clocks showed this time twice.
+    Twice,
     /// The time has not come.
     Future,
     /// The time lies after the entry that it belongs to.
@@ -72,13 +82,17 @@ impl Fault {
             Self::NotANumber => {
                 ("Not a number. Write it like 100 or 7.5.", "No es un número. Escríbalo como 100 o 7.5.")
             }
+            Self::Thousands => (
+                "One, or a thousand? Write 1000 for a thousand and 1.0 for one: without a sign for thousands.",
+                "¿Uno o mil? Escriba 1000 si son mil y 1.0 si es uno: sin signo de miles.",
+            ),
             Self::NotTheStrip(strip, typed) => {
                 return match language {
                     Language::English => format!(
-                        "You tapped {strip} and typed {typed}: which is right? Tap «none» above, or empty this field."
+                        "You tapped {strip} and typed {typed}: which is right? Tap the right colour or «no strip» above, or empty this field."
                     ),
                     Language::Spanish => format!(
-                        "Tocó {strip} y escribió {typed}: ¿cuál vale? Toque «ninguna» arriba, o vacíe este campo."
+                        "Tocó {strip} y escribió {typed}: ¿cuál vale? Toque el color que vale o «sin tira» arriba, o vacíe este campo."
                     ),
                 };
             }
@@ -108,6 +122,21 @@ impl Fault {
                 };
             }
             Self::NotATime => ("Not a time. Choose day and time.", "No es una hora. Elija el día y la hora."),
+            Self::Skipped(last, next) => {
+                let (last, next) = (clock::minute(last), clock::minute(next));
+                return match language {
+                    Language::English => format!(
+                        "The clocks went forward that night: this time did not happen. Nearest are {last} and {next}."
+                    ),
+                    Language::Spanish => format!(
+                        "Esa noche se adelantaron los relojes: esa hora no existió. Las más cercanas son {last} y {next}."
+                    ),
+                };
+            }
+            Self::Twice => (
+                "The clocks went back that night: this time came twice. Choose below which one it was.",
+                "Esa noche se atrasaron los relojes: esa hora se repitió. Elija abajo cuál fue.",
+            ),
             Self::Future => ("This time has not come yet.", "Esa hora todavía no ha llegado."),
             Self::AfterEntry => (
                 "This is after the entry was put on record. Check the time.",
@@ -163,21 +192,35 @@ pub(super) fn optional(typed: &str, chars_max: usize) -> Result<Option<String>, 
     Ok(Some(text).filter(|text| !text.is_empty()))
 }
 
-/// A number, with a point or a comma for its decimals; `None` where nothing stands there. A comma
-/// with three digits behind it might mean thousands: that is no number.
+/// A number, with a point or a comma for its decimals; `None` where nothing stands there.
+///
+/// Half of the Americas writes 1.000 for a thousand and the other half 1,000; so does each of them for one, to three
+/// decimals. A sign with exactly three digits behind it and one to three before it is therefore asked for again,
+/// but behind a lone zero, which nobody groups. Two signs are always a grouping.
 pub(super) fn number(typed: &str) -> Result<Option<f64>, Fault> {
     let typed = typed.trim();
     if typed.is_empty() {
         return Ok(None);
     }
-    let decimal = match typed.split_once(',') {
-        Some((whole, behind)) if behind.len() <= 2 => format!("{whole}.{behind}"),
-        Some(_) => return Err(Fault::NotANumber),
-        None => typed.to_owned(),
-    };
-    let legal = decimal.bytes().all(|byte| byte.is_ascii_digit() || b".+-".contains(&byte));
-    let number: Option<f64> = decimal.parse().ok();
-    number.filter(|number| legal && number.is_finite()).map(Some).ok_or(Fault::NotANumber)
+    let digits = |text: &str| text.bytes().all(|byte| byte.is_ascii_digit());
+    let unsigned = typed.strip_prefix(['+', '-']).unwrap_or(typed);
+    let parts: Vec<&str> = unsigned.split(['.', ',']).collect();
+    if !parts.iter().all(|part| digits(part)) {
+        return Err(Fault::NotANumber);
+    }
+    match parts.as_slice() {
+        [_] => {}
+        [whole, behind] if behind.len() == 3 && (1..=3).contains(&whole.len()) && *whole != "0" => {
+            return Err(Fault::Thousands);
+        }
+        [_, _] => {}
+        [_, groups @ ..] if groups.iter().rev().skip(1).all(|group| group.len() == 3) => {
+            return Err(Fault::Thousands);
+        }
+        _ => return Err(Fault::NotANumber),
+    }
+    let number: Option<f64> = typed.replace(',', ".").parse().ok();
+    number.filter(|number| number.is_finite()).map(Some).ok_or(Fault::NotANumber)
 }
 
 #[cfg(test)]
@@ -193,8 +236,23 @@ mod tests {
             ("7,5", Ok(Some(7.5))),
             ("-3", Ok(Some(-3.0))),
             ("", Ok(None)),
-            ("1,000", Err(Fault::NotANumber)),
+            ("82,25", Ok(Some(82.25))),
+            ("0.125", Ok(Some(0.125))),
+            ("0,125", Ok(Some(0.125))),
+            (".5", Ok(Some(0.5))),
+            ("1000", Ok(Some(1000.0))),
+            ("1000.125", Ok(Some(1000.125))),
+            ("1,000", Err(Fault::Thousands)),
+            ("1.000", Err(Fault::Thousands)),
+            ("-1.000", Err(Fault::Thousands)),
+            ("123.456", Err(Fault::Thousands)),
+            ("1.000,5", Err(Fault::Thousands)),
+            ("1,000.50", Err(Fault::Thousands)),
+            ("1.000.000", Err(Fault::Thousands)),
             ("1,2,3", Err(Fault::NotANumber)),
+            ("1.2,3", Err(Fault::NotANumber)),
+            (".", Err(Fault::NotANumber)),
+            ("--1", Err(Fault::NotANumber)),
             ("inf", Err(Fault::NotANumber)),
             ("NaN", Err(Fault::NotANumber)),
             ("1e9", Err(Fault::NotANumber)),

@@ -108,6 +108,7 @@ impl<'a> Frame<'a> {
 words! {
     skip: "To the content", "Al contenido";
     pages: "Pages", "Páginas";
+    notice: "Notice", "Aviso";
     now: "Now", "Ahora";
     alerts: "Alerts", "Alertas";
     logbook: "Logbook", "Diario";
@@ -304,6 +305,12 @@ pub(super) fn bare(status: StatusCode, bare: Bare, person: &Person, site: &Site,
     told(status, words, person, site, deep)
 }
 
+/// What that is called among the parts of a page.
+#[must_use]
+pub const fn notice(language: Language) -> &'static str {
+    words(language).notice
+}
+
 /// What is said at the top of every page where nothing is real.
 #[must_use]
 pub const fn simulated(language: Language) -> &'static str {
@@ -330,6 +337,21 @@ mod tests {
             for part in [wanted, "../../history/integrity", "../../history/records/7"] {
                 assert!(page.contains(part), "{part}: {page}");
             }
+        }
+    }
+
+    // ARIA Authoring Practices, landmark regions: what stands on a page stands in a part of it that has a name.
+    #[tokio::test]
+    async fn that_nothing_is_real_stands_in_a_part_of_its_own() {
+        let site = Site::new("North".to_owned(), true);
+        for (language, name) in [(Language::English, "Notice"), (Language::Spanish, "Aviso")] {
+            let person = fixture::person(Role::Auditor, language);
+            let answer = refuse(Refusal::Unknown, &person, &site, 0);
+            let bytes = axum::body::to_bytes(answer.into_body(), 1 << 20).await.expect("a body");
+            let page = String::from_utf8(bytes.to_vec()).expect("text");
+            let part =
+                format!("<section class=\"simulated\" aria-label=\"{name}\"><p>{}</p>", simulated(language));
+            assert!(page.contains(&part), "{page}");
         }
     }
 }

@@ -59,7 +59,7 @@ pub(super) async fn sized(request: Request, next: Next) -> Response {
     let status = StatusCode::PAYLOAD_TOO_LARGE;
     if api::is_for_programs(head.uri.path()) {
         let detail = format!("the body is larger than {BODY_BYTES_MAX} bytes; nothing was done");
-        return api::refused(status, &detail, Some("send less at a time"));
+        return api::refused(status, &detail, "send less at a time");
     }
     pages::say(status, Plain::TooLarge, Stranger::of(&head.headers, &head.extensions))
 }

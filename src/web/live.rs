@@ -24,7 +24,7 @@ use super::frame::{self, Refusal};
 use super::history::{exports, integrity};
 use super::kitchen::{Kitchen, Pages};
 use super::machine;
-use super::now::{Card, Glance, card};
+use super::now::{Card, Glance, card, lead};
 use super::places::{Full, Looker, Place, Places};
 use super::probes::cards;
 use super::query::{self, Given};
@@ -45,6 +45,8 @@ const TRACE_EVERY: Duration = Duration::from_secs(4);
 pub(super) struct Moment {
     /// The beat for which it was made.
     beat: u64,
+    /// What leads to the machines that need somebody; not of one machine.
+    pub(super) lead: Option<Card>,
     pub(super) cards: Vec<Card>,
     /// Open alerts, those of the site among them.
     pub(super) open: usize,
@@ -133,7 +135,10 @@ impl Live {
         let cards = glances.iter().filter(wanted).map(|glance| card(glance, reader, now, up));
         let mut cards =
             cards.collect::<Result<Vec<Card>, askama::Error>>().map_err(|error| unmade(&error))?;
-        let mut drawn = None;
+        let (mut drawn, mut leading) = (None, None);
+        if of.is_none() && !glances.is_empty() {
+            leading = Some(lead(&glances, open, reader).map_err(|error| unmade(&error))?);
+        }
         if let Some(name) = of {
             let before = made.as_ref().and_then(|before| Some((before.drawn?, before.cards.get(1)?)));
             let kept = before.filter(|(at, _)| *at <= now && now.since(*at) < TRACE_EVERY);
@@ -144,7 +149,7 @@ impl Live {
             cards.push(trace);
             drawn = Some(at);
         }
-        let moment = Arc::new(Moment { beat, cards, open, drawn });
+        let moment = Arc::new(Moment { beat, lead: leading, cards, open, drawn });
         *made = Some(Arc::clone(&moment));
         Ok(moment)
     }
@@ -159,7 +164,7 @@ pub(super) fn unmade(error: &askama::Error) -> Refusal {
 /// What a stream tells of.
 #[derive(Clone, Debug)]
 enum Look {
-    /// The card of each machine, or of one with the trace of its probes.
+    /// The line of the site and the card of each machine, or the card of one with the trace of its probes.
     Cards(Option<String>),
     /// The part of each probe, of one machine or of one probe; the last leads from the page to the top of the site.
     Probes { machine: Option<String>, probe: Option<String>, up: &'static str },
@@ -390,7 +395,8 @@ impl<K: Kitchen> Told<K> {
         let made = match &self.look {
             Look::Cards(of) => {
                 let moment = self.pages.live.moment(kitchen, &self.reader, of.as_deref()).await?;
-                return Ok(Some((moment.cards.clone(), Some(moment.open))));
+                let parts = moment.lead.iter().chain(&moment.cards).cloned().collect();
+                return Ok(Some((parts, Some(moment.open))));
             }
             Look::Probes { machine, probe, up } => {
                 let seen = kitchen.probes().await?;

@@ -7,6 +7,7 @@ mod amend;
 mod check;
 mod entry;
 mod forms;
+mod supplies;
 mod today;
 pub(in crate::web) mod words;
 

@@ -1,9 +1,12 @@
 //! What each machine does just now: the page that is looked at with wet hands.
 //!
-//! A card for each machine. The words of the last verdict come first, with a sign of their own;
-//! below them what was measured, against its limit. Cards are made once for all who read alike.
+//! One line for the whole site leads to what needs somebody; below it stands a card for each machine, in the order
+//! of the configuration, so that whoever knows it finds each at its place. A card says first how the machine stands,
+//! then what its last rack was, with what was measured against its limit. All are made once for all who read alike.
 
 pub(in crate::web) mod card;
+mod lead;
+mod stand;
 
 use std::future::Future;
 use std::sync::Arc;
@@ -16,10 +19,12 @@ use axum::response::Response;
 use tokio::sync::watch;
 
 pub(super) use card::{Card, ago, card};
+pub(super) use lead::lead;
 
 use super::frame::{self, Frame, Refusal, Tab};
 use super::kitchen::{Kitchen, Pages};
 use super::person::Person;
+use crate::core::alert::Severity;
 use crate::core::cycle::verdict::{Finding, Verdict};
 use crate::core::reader::{Language, Reader};
 use crate::core::time::Timestamp;
@@ -41,7 +46,7 @@ pub struct Glance {
     pub tank: Option<Tank>,
     /// Racks of today, in the order of [`Verdict::ALL`].
     pub today: [u64; Verdict::ALL.len()],
-    /// Its open alerts, the newest first.
+    /// Its open alerts, the most pressing first.
     pub alerts: Vec<GlanceAlert>,
     /// Until when somebody works on it.
     pub work_until: Option<Timestamp>,
@@ -96,8 +101,16 @@ pub enum Data {
 pub struct GlanceAlert {
     /// Its number.
     pub number: u64,
-    /// What is wrong, in the words of the reader.
+    /// What is wrong and what to do, in the words of the reader.
     pub headline: String,
+    /// What is wrong in two or three words of the reader.
+    pub title: String,
+    /// How bad such a thing is.
+    pub severity: Severity,
+    /// Whether it still lasts; one that does not has recovered.
+    pub lasts: bool,
+    /// Where the corrective action is missing: of how many racks.
+    pub uncovered: Option<u64>,
     /// Who takes care of it.
     pub taken_by: Option<String>,
 }
@@ -118,6 +131,7 @@ pub trait Glances: Clone + Send + Sync + 'static {
 #[template(path = "web/now/now.html", config = ".askama.toml")]
 struct NowPage<'a> {
     frame: Frame<'a>,
+    lead: Option<&'a str>,
     cards: Vec<&'a str>,
     none: &'static str,
 }
@@ -134,5 +148,6 @@ pub(super) async fn show<K: Kitchen>(State(pages): State<Pages<K>>, person: Pers
     };
     let frame = Frame::new(&pages.site, &person, Tab::Now, 0, title).with_open(moment.open);
     let cards = moment.cards.iter().map(|card| card.html.as_str()).collect();
-    frame::page(StatusCode::OK, NowPage { frame, cards, none }.render())
+    let lead = moment.lead.as_ref().map(|lead| lead.html.as_str());
+    frame::page(StatusCode::OK, NowPage { frame, lead, cards, none }.render())
 }

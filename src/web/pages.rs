@@ -15,6 +15,7 @@ pub(super) const STYLE: &str = include_str!("pages/style.css");
 words! {
     code: "en", "es";
     alert: "alert", "alerta";
+    log_in: "Log in", "Entrar";
     waiting: "Nobody has answered yet.", "Nadie ha respondido todavía.";
     taken_by: "Taken care of by", "Se encarga";
     closed: "Closed", "Cerrada";
@@ -75,6 +76,8 @@ struct PlainPage {
     stranger: Stranger,
     text: &'static str,
     advice: &'static str,
+    /// The way to the login, and its words.
+    way: Option<(String, &'static str)>,
 }
 
 /// What a page without an alert says.
@@ -82,8 +85,6 @@ struct PlainPage {
 pub(super) enum Plain {
     /// The link is too old.
     Expired,
-    /// Only those who are logged in may.
-    LogIn,
     /// There is nothing behind this address, or the link was not made here.
     Unknown,
     /// A field is missing or too long.
@@ -105,11 +106,18 @@ pub(super) fn say(status: StatusCode, said: Plain, stranger: Stranger) -> Respon
     frame::page(status, plain(said, stranger))
 }
 
+/// Says that nobody is known to ask, with the way to the login, which leads back to what was asked for.
+pub(super) fn log_in(login: String, stranger: Stranger) -> Response {
+    let ((title, text, advice), words) = (LOG_IN.told(stranger.language), words(stranger.language));
+    let way = Some((login, words.log_in));
+    let page = PlainPage { words, title, style: STYLE, stranger, text, advice, way };
+    frame::page(StatusCode::UNAUTHORIZED, page.render())
+}
+
 /// A page that says why nothing was done, or that nobody knows, and what to do.
 pub(super) fn plain(plain: Plain, stranger: Stranger) -> Result<String, askama::Error> {
     let telling = match plain {
         Plain::Expired => &EXPIRED,
-        Plain::LogIn => &LOG_IN,
         Plain::Unknown => &UNKNOWN,
         Plain::Incomplete => &INCOMPLETE,
         Plain::ForeignForm => &FOREIGN_FORM,
@@ -120,7 +128,7 @@ pub(super) fn plain(plain: Plain, stranger: Stranger) -> Result<String, askama::
     };
     let (title, text, advice) = telling.told(stranger.language);
     let words = words(stranger.language);
-    PlainPage { words, title, style: STYLE, stranger, text, advice }.render()
+    PlainPage { words, title, style: STYLE, stranger, text, advice, way: None }.render()
 }
 
 const EXPIRED: Telling = Telling {

@@ -72,9 +72,9 @@ impl Expected {
             Self::Without(_) => ("that it is left out beside {what}", "sin {what}"),
             Self::Beside(..) => ("that it is given with {what} only", "solo con {what}"),
             Self::Named(names) if names.is_empty() => {
-                ("that the address ends without it", "que la dirección termine sin ello")
+                ("it knows none: take it away from the address", "no conoce ninguno: quítelo de la dirección")
             }
-            Self::Named(_) => ("one of the names {what}", "uno de los nombres {what}"),
+            Self::Named(_) => ("the names that it knows: {what}", "los que conoce: {what}"),
             Self::Page => ("the way to a page of this site", "el camino a una página de este sitio"),
             Self::Pairs => ("name=value, with & between", "nombre=valor, con & entre ellos"),
         };
@@ -111,8 +111,8 @@ impl Wrong {
     fn say(&self, name: &str, language: Language) -> String {
         let (english, spanish) = match self.expected {
             Expected::Named(_) => (
-                "«{read}» is a name that this page does not know; expected is {expected}.",
-                "«{read}» es un nombre que esta página no conoce; se espera {expected}.",
+                "The address gives «{read}», which this page does not know; {expected}.",
+                "La dirección da «{read}», que esta página no conoce; {expected}.",
             ),
             Expected::Pairs => (
                 "Behind the «?» of the address «{read}» was read; expected is {expected}.",
@@ -322,12 +322,14 @@ mod tests {
             (
                 "dya=2026-11-26",
                 Some(
-                    "«dya» is a name that this page does not know; expected is one of the names day, older.",
+                    "The address gives «dya», which this page does not know; the names that it knows: day, older.",
                 ),
             ),
             (
                 "=7",
-                Some("«» is a name that this page does not know; expected is one of the names day, older."),
+                Some(
+                    "The address gives «», which this page does not know; the names that it knows: day, older.",
+                ),
             ),
             ("day=%1b%5b2J", Some("day: «\u{fffd}[2J» was read; expected is a day such as 2026-11-26.")),
         ] {

@@ -31,6 +31,11 @@ impl Stranger {
         Self { language, ..self }
     }
 
+    /// What that is called, see [`Self::simulated`].
+    pub(super) const fn notice(&self) -> &'static str {
+        frame::notice(self.language)
+    }
+
     /// What is said at the top where nothing is real.
     pub(super) const fn simulated(&self) -> Option<&'static str> {
         if self.simulated { Some(frame::simulated(self.language)) } else { None }

@@ -351,3 +351,9 @@ fn nothing_names_a_persons_computer() {
         }
     }
 }
+
+// Own promise: the top level stays clean, also where a property test fails.
+#[test]
+fn failures_of_property_tests_leave_no_folder() {
+    assert!(proptest::test_runner::Config::default().failure_persistence.is_none());
+}

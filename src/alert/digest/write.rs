@@ -7,6 +7,7 @@ use crate::alert::message::phrases::Phrase;
 use crate::alert::message::tell::{check, duration, one_line};
 use crate::alert::message::{Illustration, condition_title};
 use crate::core::alert::{Alert, Condition};
+use crate::core::counted::Noun;
 use crate::core::cycle::counts::Counts;
 use crate::core::cycle::verdict::Verdict;
 use crate::core::cycle::words::verdict;
@@ -151,10 +152,7 @@ impl Writer<'_> {
     }
 
     fn racks(&self, count: u64) -> String {
-        match count {
-            1 => self.say(Phrase::OneRack),
-            _ => self.with(Phrase::ManyRacks, &[("count", &count.to_string())]),
-        }
+        Noun::Racks.of(count, self.facts.reader.language)
     }
 
     /// «412 racks – cold: 6, brief: 1, pass: 405», or that all passed.

@@ -207,8 +207,6 @@ phrases! {
     Above: "{measured} (maximum {limit})", "{measured} (máximo {limit})";
     BelowUsual: "{measured} (below its usual range, which begins at {limit})", "{measured} (bajo lo habitual, que empieza en {limit})";
     AboveUsual: "{measured} (above its usual range, which ends at {limit})", "{measured} (sobre lo habitual, que acaba en {limit})";
-    OneRack: "1 rack", "1 canasta";
-    ManyRacks: "{count} racks", "{count} canastas";
     RacksSince: "{racks} since {since}", "{racks} desde {since}";
     RacksUntil: "{racks} since {since}; good again since {until}", "{racks} desde {since}; bien otra vez desde {until}";
     Until: "since {since}; good again since {until}", "desde {since}; bien otra vez desde {until}";

@@ -4,6 +4,7 @@ use super::Facts;
 use super::phrases::Phrase;
 use crate::core::alert::{Alert, Condition, Notice, Quantity};
 use crate::core::channel::Place;
+use crate::core::counted::Noun;
 use crate::core::reader::{Language, Reader, Scale};
 use crate::core::record::CheckKind;
 use crate::core::time::Timestamp;
@@ -144,10 +145,7 @@ impl<'a> Teller<'a> {
     }
 
     pub(super) fn racks(&self) -> String {
-        match self.alert().racks.count {
-            1 => self.say(Phrase::OneRack),
-            count => self.with(Phrase::ManyRacks, &[("count", &count.to_string())]),
-        }
+        Noun::Racks.of(self.alert().racks.count, self.reader.language)
     }
 
     /// «3 racks since 14:05 EST», and «…; good again since 14:40 EST» once it has recovered.

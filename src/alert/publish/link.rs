@@ -14,6 +14,7 @@ use super::{Broker, MEDIA_TYPE, ONLINE, Order, STOPPED, TEXT, UNDER_WAY_MAX};
 use crate::alert::answer::chain;
 use crate::core::alert::trial::{Fact, Told};
 use crate::transport::dial::{DialError, Stream, dial};
+use crate::transport::mqtt;
 use crate::transport::mqtt::frames::{Frame, Frames};
 use crate::transport::mqtt::packets::{
     self, Ended, Hello, Incoming, PacketError, Publication, Refused, Rejection,
@@ -33,12 +34,10 @@ pub(super) enum LinkError {
     #[error(transparent)]
     Dial(#[from] DialError),
     /// No answer in time.
-    #[error("the broker does not answer")]
+    #[error("{}", mqtt::SILENT)]
     NoAnswer,
     /// The broker closed the connection.
-    #[error(
-        "the broker closed the connection and did not say why; does another client use the same identifier?"
-    )]
+    #[error("{}", mqtt::CLOSED)]
     Closed,
     /// The broker does not want this client.
     #[error("{0}")]
@@ -47,7 +46,7 @@ pub(super) enum LinkError {
     #[error("{0}")]
     Ended(Ended),
     /// The broker sent something that is no packet.
-    #[error("the broker sent something that is not understood")]
+    #[error("{}", mqtt::NOT_UNDERSTOOD)]
     Packet(#[from] PacketError),
     /// The broker does not keep to the order of the protocol.
     #[error("what answers at this port does not speak MQTT as it should")]

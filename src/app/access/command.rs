@@ -101,8 +101,13 @@ fn problem(error: &ChangeError) -> Problem {
                 ChangeRefusal::ReadsAsToken => {
                     "give the name as people call them, such as --name \"Ana Díaz\", that begins otherwise"
                 }
+                ChangeRefusal::ReadsAlike(_) => {
+                    "add what tells them apart, such as a second surname: --name \"Ana Díaz Mora\""
+                }
+                ChangeRefusal::Shown(_) => {
+                    "type the name as people call them, such as --name \"Ana Díaz\", rather than copying it"
+                }
                 ChangeRefusal::NoName(_)
-                | ChangeRefusal::Shown(_)
                 | ChangeRefusal::Unknown
                 | ChangeRefusal::Taken
                 | ChangeRefusal::LastAdministrator
@@ -243,6 +248,8 @@ fn tell(
     let zone = &loaded.configuration.alerts.zone;
     let until = done.changed.until.map(|until| minute_and_zone(until, zone)).unwrap_or_default();
     let secret = done.changed.secret.as_deref().unwrap_or_default();
+    // As it is stored, and not as it was typed.
+    let made = done.changed.name.as_deref().unwrap_or_default();
     let out = &mut streams.out;
     match command {
         AccountsCommand::List(_) => {
@@ -273,22 +280,18 @@ fn tell(
                 }
                 Ok(())
             }
-            TokensCommand::Add(add) => {
-                writeln!(
-                    out,
-                    "Token «{}», to be shown as «Authorization: Bearer …» until {until}:",
-                    add.token
-                )?;
+            TokensCommand::Add(_) => {
+                writeln!(out, "Token «{made}», to be shown as «Authorization: Bearer …» until {until}:")?;
                 writeln!(out, "{secret}\nIt is shown this once.")
             }
             TokensCommand::Revoke(one) => writeln!(out, "The token «{}» is revoked.", one.token),
         },
-        AccountsCommand::Add(add) => {
-            writeln!(out, "The account «{}» is made. One-time secret: {secret}", add.account)?;
+        AccountsCommand::Add(_) => {
+            writeln!(out, "The account «{made}» is made. One-time secret: {secret}")?;
             writeln!(out, "It is shown this once and can be used until {until}; a password is chosen then.")
         }
-        AccountsCommand::Reset(one) => {
-            writeln!(out, "One-time secret of «{}»: {secret}", one.account)?;
+        AccountsCommand::Reset(_) => {
+            writeln!(out, "One-time secret of «{made}»: {secret}")?;
             writeln!(out, "It is shown this once and can be used until {until}; a password is chosen then.")
         }
         AccountsCommand::Role(role) => writeln!(out, "The account «{}» is {}.", role.account, role.role),

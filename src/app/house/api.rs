@@ -105,7 +105,10 @@ fn refused(problem: Problem) -> Trouble {
 impl From<Refusal> for Trouble {
     fn from(refusal: Refusal) -> Self {
         match refusal {
-            Refusal::Unknown | Refusal::NotYours => Self::Unknown("there is no such thing".to_owned()),
+            Refusal::Unknown | Refusal::NotYours => Self::Unknown {
+                detail: "there is no such thing".to_owned(),
+                advice: "see /api/v1/openapi.json for all there is".to_owned(),
+            },
             Refusal::NotNow => Self::NotNow,
             Refusal::Damaged(record) => Self::Refused {
                 slug: "ledger-damaged".to_owned(),

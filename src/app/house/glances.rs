@@ -8,6 +8,7 @@ use jiff::civil::Date;
 use tokio::sync::watch;
 
 use super::House;
+use crate::alert::message;
 use crate::app::live::Newest;
 use crate::core::alert::Alert;
 use crate::core::channel::{Channel, Place, Role};
@@ -198,6 +199,10 @@ impl Glances for House {
             let told = |alert: &Alert| GlanceAlert {
                 number: alert.number.0,
                 headline: self.said(alert.clone(), None, reader).headline,
+                title: message::condition_title(alert.condition).say(reader.language).to_owned(),
+                severity: alert.condition.severity(),
+                lasts: alert.cleared.is_none(),
+                uncovered: alert.action_missing().then(|| alert.racks_uncovered()),
                 taken_by: alert.acknowledged.as_ref().map(|taken| taken.by.clone()),
             };
             Glance {

@@ -201,6 +201,12 @@ impl Alert {
         self.needs_action && self.action.as_ref().is_none_or(|action| action.covers != self.racks.count)
     }
 
+    /// How many of its racks no corrective action covers.
+    #[must_use]
+    pub fn racks_uncovered(&self) -> u64 {
+        self.racks.count.saturating_sub(self.action.as_ref().map_or(0, |action| action.covers))
+    }
+
     /// Whether racks of before it came back are still without a corrective action.
     #[must_use]
     pub fn has_older_racks(&self) -> bool {

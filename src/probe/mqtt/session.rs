@@ -19,6 +19,7 @@ use crate::core::reading::Sample;
 use crate::core::time::Timestamp;
 use crate::probe::SourceState;
 use crate::transport::dial::{self, DialError, Stream};
+use crate::transport::mqtt;
 use crate::transport::mqtt::frames::{Frame, Frames};
 use crate::transport::mqtt::packets::{self, Ended, Incoming, PacketError, Rejection};
 use crate::wire::refusal::Refusal;
@@ -47,13 +48,11 @@ pub enum LinkError {
     #[error(transparent)]
     Dial(#[from] DialError),
     /// No answer within [`Limits::answer_max`].
-    #[error("the broker does not answer")]
+    #[error("{}", mqtt::SILENT)]
     NoAnswer,
     /// The broker closed the connection. Mosquitto 2.0.11 does so, without a
     /// DISCONNECT, to a client whose identifier another one takes over.
-    #[error(
-        "the broker closed the connection and did not say why; does another client use the same identifier?"
-    )]
+    #[error("{}", mqtt::CLOSED)]
     Closed,
     /// The broker does not want this client.
     #[error("{0}")]
@@ -65,7 +64,7 @@ pub enum LinkError {
     #[error("{0}")]
     Ended(Ended),
     /// The broker sent something that is no packet.
-    #[error("the broker sent something that is not understood")]
+    #[error("{}", mqtt::NOT_UNDERSTOOD)]
     Packet(#[from] PacketError),
     /// The first byte was not that of an answer to CONNECT.
     #[error("what answers at this port does not speak MQTT")]

@@ -115,11 +115,16 @@ impl Words<'_> {
         }
     }
 
+    /// A scale that is the device's own, whichever the reader reads.
+    fn sent(&self, unit: &str) -> String {
+        format!("{} {unit}", self.say("the device sends", "el aparato envía"))
+    }
+
     fn signal(&self, signal: &str) -> String {
         match signal {
-            "celsius" => "°C".to_owned(),
-            "fahrenheit" => "°F".to_owned(),
-            "kelvin" => "K".to_owned(),
+            "celsius" => self.sent("°C"),
+            "fahrenheit" => self.sent("°F"),
+            "kelvin" => self.sent("K"),
             "pt100" => "Pt100".to_owned(),
             other => match other.strip_prefix("thermocouple ") {
                 Some(letter) => format!("{} {}", self.say("thermocouple", "termopar"), plain(letter)),

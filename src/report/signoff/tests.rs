@@ -381,3 +381,21 @@ fn sheets_read_as_agreed() {
         golden(&format!("sheet-{language}.txt"), &String::from_utf8(shown).expect("UTF-8"));
     }
 }
+
+// Own promise: a scale beside a probe is never taken for the reader's: it is said to be what the device sends.
+#[test]
+fn the_scale_of_a_device_is_said_to_be_its_own() {
+    for (sent, unit) in [("celsius", "°C"), ("fahrenheit", "°F"), ("kelvin", "K")] {
+        let mut signed = signed();
+        signed.probes[0].signal = sent.to_owned();
+        for scale in [Scale::Celsius, Scale::Fahrenheit] {
+            for (language, says) in
+                [(Language::English, "the device sends"), (Language::Spanish, "el aparato envía")]
+            {
+                let page = html::write(&worded(&signed, &reader(language, scale)));
+                let said = format!("{says} {unit}").replace(" °", "\u{a0}°");
+                assert!(page.contains(&said), "{sent}: {page}");
+            }
+        }
+    }
+}

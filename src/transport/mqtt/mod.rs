@@ -11,6 +11,14 @@ use crate::transport::dial::Tls;
 use crate::transport::secret::{PrepareError, first_line};
 use packets::Protocol;
 
+/// What a broker that says nothing in time comes to, in the words of whoever reads and of whoever publishes.
+pub const SILENT: &str = "the broker does not answer";
+/// The same for one that goes without a word.
+pub const CLOSED: &str =
+    "the broker closed the connection and did not say why; does another client use the same identifier?";
+/// The same for bytes that are no packet.
+pub const NOT_UNDERSTOOD: &str = "the broker sent something that is not understood";
+
 /// The packets of a version.
 #[must_use]
 pub fn protocol(version: MqttVersion) -> Box<dyn Protocol> {

@@ -6,13 +6,12 @@ use std::time::Duration;
 use serde::{Deserialize, Serialize};
 
 use super::login::NO_ACCOUNT;
-use super::name::{self, AccountName, NoName};
+use super::name::{self, AccountName, NoName, NoShown};
 use super::password::{self, HashError};
 use super::store::{Account, Store, StoreError, Stored, Token};
 use super::tally::Whose;
 use super::{Access, AccessError, event, secret};
 use crate::core::access::Role;
-use crate::core::logbook::Impossible;
 use crate::core::reader::{Language, Scale};
 use crate::core::record::{AccessDeed, AskedChange, FIRST_START, Unchanged};
 use crate::core::time::Timestamp;
@@ -92,6 +91,9 @@ pub enum Change {
 /// What a change came to.
 #[derive(Clone, PartialEq, Eq, Default, Serialize, Deserialize)]
 pub struct Changed {
+    /// Name of the account or token that was made, as it is stored: in small letters.
+    #[serde(skip_serializing_if = "Option::is_none", default)]
+    pub name: Option<String>,
     /// The secret that was made, which is shown this once.
     #[serde(skip_serializing_if = "Option::is_none", default)]
     pub secret: Option<String>,
@@ -112,9 +114,14 @@ pub enum ChangeRefusal {
     /// What was typed is no name of an account or token.
     #[error(transparent)]
     NoName(#[from] NoName),
-    /// The shown name cannot stand in the record.
+    /// The shown name cannot be one.
     #[error(transparent)]
-    Shown(#[from] Impossible),
+    Shown(#[from] NoShown),
+    /// Somebody else is called so, or logs in so.
+    #[error(
+        "the name reads like that of the account «{0}», so that their deeds would be taken for one another's"
+    )]
+    ReadsAlike(AccountName),
     /// The shown name reads like what stands on record for a program.
     #[error("a name does not begin with «token»: so it is written on record of a program")]
     ReadsAsToken,
@@ -143,7 +150,7 @@ impl ChangeRefusal {
             Self::Shown(_) => Unchanged::Shown,
             Self::ReadsAsToken => Unchanged::ReadsAsToken,
             Self::Unknown => Unchanged::Unknown,
-            Self::Taken => Unchanged::Taken,
+            Self::ReadsAlike(_) | Self::Taken => Unchanged::Taken,
             Self::LastAdministrator => Unchanged::LastAdministrator,
             Self::Same => Unchanged::Same,
             Self::Days => Unchanged::Days,
@@ -298,10 +305,20 @@ impl Access {
         let (secret, hash) = self.one_time().await?;
         let until = account.secret_until;
         self.at_store(move |store| {
+            let accounts = store.accounts()?;
+            let mut others = accounts.into_iter().filter(|other| other.name != account.name);
+            let alike = others.find(|other| {
+                name::reads_alike(&account.shown, &other.shown)
+                    || name::reads_alike(&account.shown, other.name.as_str())
+            });
+            if let Some(other) = alike {
+                return Err(ChangeRefusal::ReadsAlike(other.name).into());
+            }
             let deed = AccessDeed::Added { role: account.role, name: account.shown.clone() };
             let event = asker.event(&account.name, deed);
+            let name = account.name.to_string();
             if store.add(&Stored { account, hash }, &event)? {
-                Ok(Changed { secret: Some(secret), until })
+                Ok(Changed { name: Some(name), secret: Some(secret), until })
             } else {
                 Err(ChangeRefusal::Taken.into())
             }
@@ -342,7 +359,7 @@ impl Access {
             (stored.account.must_change, stored.account.secret_until) = (true, until);
             stored.hash = hash;
             store.put(now, &stored, None, &asker.event(&name, AccessDeed::SecretReset))?;
-            Ok(Changed { secret: Some(secret), until })
+            Ok(Changed { name: Some(name.into()), secret: Some(secret), until })
         })
         .await
     }
@@ -379,9 +396,10 @@ impl Access {
         let until = now.plus(Duration::from_secs(u64::from(days) * 86_400));
         self.at_store(move |store| {
             let event = asker.event(&name, AccessDeed::TokenAdded { role, until });
+            let stored = name.to_string();
             let token = Token { name, role, made: now, until, revoked: false, seen: None };
             if store.add_token(&token, &secret::hash(&secret), &event)? {
-                Ok(Changed { secret: Some(secret), until: Some(until) })
+                Ok(Changed { name: Some(stored), secret: Some(secret), until: Some(until) })
             } else {
                 Err(ChangeRefusal::Taken.into())
             }
@@ -407,7 +425,7 @@ impl Access {
         let deed = AccessDeed::Added { role: Role::Administrator, name: shown };
         let event = event(FIRST, deed, None, Some(FIRST_START));
         store.add(&Stored { account, hash }, &event)?;
-        Ok(Some(Changed { secret: Some(secret), until }))
+        Ok(Some(Changed { name: Some(FIRST.to_owned()), secret: Some(secret), until }))
     }
 
     /// Accounts whose shown name reads on record like that of a program, made before such names were refused.

@@ -126,7 +126,7 @@ impl Stopped {
         };
         if api::is_for_programs(path) {
             let (title, _, advice) = said.words(Language::English);
-            api::refused(status, title, Some(advice))
+            api::refused(status, title, advice)
         } else {
             pages::refused(status, said, stranger)
         }
@@ -263,7 +263,19 @@ fn no_token(why: AccessRefusal) -> Response {
         if why == AccessRefusal::TooMany { StatusCode::TOO_MANY_REQUESTS } else { StatusCode::UNAUTHORIZED };
     // RFC 6750 §3.1.
     let challenge = HeaderValue::from_static("Bearer error=\"invalid_token\"");
-    ([(header::WWW_AUTHENTICATE, challenge)], api::refused(status, why.words(), None)).into_response()
+    let advice = match why {
+        AccessRefusal::TooMany => "wait some minutes; mend the token that is sent before it is tried again",
+        AccessRefusal::Wrong
+        | AccessRefusal::Locked
+        | AccessRefusal::Disabled
+        | AccessRefusal::Expired
+        | AccessRefusal::NotAllowed
+        | AccessRefusal::Foreign
+        | AccessRefusal::UnknownToken => {
+            "ask the administrator for another token: rinseward accounts tokens add …, or the page of accounts"
+        }
+    };
+    ([(header::WWW_AUTHENTICATE, challenge)], api::refused(status, why.words(), advice)).into_response()
 }
 
 /// The way from the page at a path to the top of the site.
@@ -290,9 +302,23 @@ pub(in crate::web) fn to_login(method: &Method, headers: &HeaderMap, uri: &Uri) 
         return (StatusCode::UNAUTHORIZED, [(header::WWW_AUTHENTICATE, challenge)]).into_response();
     }
     let path = uri.path();
-    let wanted = uri.path_and_query().map_or(path, |whole| whole.as_str()).trim_start_matches('/');
-    let back = origin::own_path(wanted).map_or_else(String::new, |back| format!("?to={}", escaped(back)));
-    frame::go(&format!("{}login{back}", top(path)))
+    frame::go(&login_from(path, uri.path_and_query().map_or(path, |whole| whole.as_str())))
+}
+
+/// The way from the page at a path to the login, which leads back to what is `wanted` where that is of this site.
+pub(in crate::web) fn login_from(path: &str, wanted: &str) -> String {
+    let wanted = wanted.strip_prefix('/').and_then(origin::own_path);
+    let back = wanted.map_or_else(String::new, |back| format!("?to={}", escaped(back)));
+    format!("{}login{back}", top(path))
+}
+
+/// The page from which a form is sent to a path: that path, but for deeds that are no page.
+pub(in crate::web) fn page_of(path: &str) -> &str {
+    if path == "/tokens" || path.starts_with("/tokens/") {
+        return "/accounts";
+    }
+    let deed = ["/acknowledge", "/act", "/test", "/end", "/logout"].into_iter();
+    deed.fold(path, |path, deed| path.strip_suffix(deed).unwrap_or(path))
 }
 
 type Checked = Pin<Box<dyn Future<Output = Response> + Send>>;

@@ -3,7 +3,9 @@
 use std::fmt;
 use std::str::FromStr;
 
-use icu_normalizer::DecomposingNormalizerBorrowed;
+use icu_normalizer::{ComposingNormalizerBorrowed, DecomposingNormalizerBorrowed};
+use icu_properties::props::{DefaultIgnorableCodePoint, GeneralCategory, GeneralCategoryGroup};
+use icu_properties::{CodePointMapData, CodePointSetData};
 use serde::{Deserialize, Serialize};
 
 use crate::core::logbook::{self, Impossible};
@@ -68,17 +70,77 @@ impl From<AccountName> for String {
 /// Longest shown name, in characters: as that of whoever acts by a link.
 const SHOWN_CHARS_MAX: usize = 100;
 
-/// The shown name without the blanks around it.
+/// The text cannot be shown as somebody's name.
+#[derive(Clone, PartialEq, Debug, thiserror::Error)]
+pub enum NoShown {
+    /// It cannot stand in the record.
+    #[error(transparent)]
+    Impossible(#[from] Impossible),
+    /// It holds what is not seen, turns the writing round, or is no plain blank.
+    #[error("the name holds a sign that is not seen (U+{:04X})", u32::from(*letter))]
+    Unseen {
+        /// The first such.
+        letter: char,
+    },
+    /// It holds the sign between machine and place in the name of a probe.
+    #[error("the name holds «/»: so the names of probes are written, such as dm1/rinse")]
+    Slash,
+    /// It begins or ends with a blank.
+    #[error("the name begins or ends with a blank")]
+    Blank,
+}
+
+/// The shown name, where it can be one.
 ///
 /// # Errors
-/// [`Impossible`] where it cannot stand in the record.
-pub fn shown(text: &str) -> Result<String, Impossible> {
-    let text = text.trim();
+/// [`NoShown`], which says why not.
+pub fn shown(text: &str) -> Result<String, NoShown> {
     logbook::name("the name", text)?;
+    if let Some(letter) = text.chars().find(|letter| !is_seen(*letter)) {
+        return Err(NoShown::Unseen { letter });
+    }
+    if text != text.trim() {
+        return Err(NoShown::Blank);
+    }
+    if text.contains(is_slash) {
+        return Err(NoShown::Slash);
+    }
     if text.chars().count() > SHOWN_CHARS_MAX {
-        return Err(Impossible::TooLong { what: "the name", max: SHOWN_CHARS_MAX });
+        return Err(Impossible::TooLong { what: "the name", max: SHOWN_CHARS_MAX }.into());
     }
     Ok(text.to_owned())
+}
+
+/// Whether a sign is seen as what it is: no control, nothing that only changes how others are written, no blank but
+/// the plain one (Unicode 17, general category and `Default_Ignorable_Code_Point`).
+fn is_seen(letter: char) -> bool {
+    // A dot pattern without a dot.
+    const BRAILLE_BLANK: char = '\u{2800}';
+    let hidden = GeneralCategoryGroup::Other.union(GeneralCategoryGroup::Separator);
+    let shows = !hidden.contains(CodePointMapData::<GeneralCategory>::new().get(letter));
+    letter == ' '
+        || shows
+            && letter != BRAILLE_BLANK
+            && !CodePointSetData::new::<DefaultIgnorableCodePoint>().contains(letter)
+}
+
+/// Whether a sign is the stroke in the name of a probe, or looks like it (UTS #39, confusables of U+002F).
+const fn is_slash(letter: char) -> bool {
+    matches!(letter, '/' | '\u{2044}' | '\u{2215}' | '\u{2571}' | '\u{29f8}' | '\u{ff0f}')
+}
+
+/// Whether two names are read as one: in capitals or not, by whichever signs Unicode counts for the same (UAX #15,
+/// form NFKC), whatever blanks stand between their words, and without what is not seen, as it can be in names of
+/// before that was refused.
+pub(super) fn reads_alike(one: &str, other: &str) -> bool {
+    let plain = |name: &str| {
+        let seen: String = name.chars().filter(|letter| letter.is_whitespace() || is_seen(*letter)).collect();
+        // Upper case first, which writes «ß» as «SS».
+        let cased = ComposingNormalizerBorrowed::new_nfkc().normalize(&seen).to_uppercase().to_lowercase();
+        let cased = ComposingNormalizerBorrowed::new_nfkc().normalize(&cased).into_owned();
+        cased.split_whitespace().collect::<Vec<_>>().join(" ")
+    };
+    plain(one) == plain(other)
 }
 
 /// Word that stands on record before the name of a token.
@@ -130,6 +192,64 @@ mod tests {
         }
         for name in ["Ana Díaz", "Tokenia Smith", "Anna Token", "Олег Петров", "田中"] {
             assert!(!reads_as_token(name), "{name:?}");
+        }
+    }
+
+    // Categories: Unicode Character Database, UnicodeData.txt and DerivedCoreProperties.txt. A name on record shows all
+    // that is in it, and no probe is called like it.
+    #[test]
+    fn a_shown_name_shows_all_of_itself() {
+        for (name, letter) in [
+            ("Ana\u{202e}zaíD", '\u{202e}'),
+            ("Ana\u{2066}Díaz", '\u{2066}'),
+            ("Ana\u{200b}Díaz", '\u{200b}'),
+            ("Ana\u{ad}Díaz", '\u{ad}'),
+            ("Ana\u{2028}Díaz", '\u{2028}'),
+            ("Ana\u{2029}Díaz", '\u{2029}'),
+            ("Ana\u{feff}", '\u{feff}'),
+            ("Ana\u{3164}", '\u{3164}'),
+            ("Ana\u{34f}", '\u{34f}'),
+            ("Ana\u{2800}", '\u{2800}'),
+            ("Ana\u{a0}Díaz", '\u{a0}'),
+            ("Ana\u{3000}Díaz", '\u{3000}'),
+            ("Ana\u{fe0f}", '\u{fe0f}'),
+            ("Ana\u{e000}", '\u{e000}'),
+            ("Ana\u{e0041}", '\u{e0041}'),
+        ] {
+            assert_eq!(shown(name), Err(NoShown::Unseen { letter }), "{name:?}");
+        }
+        for name in ["dm2/sanitizer", "dm2\u{ff0f}rinse", "dm2\u{2215}rinse", "/"] {
+            assert_eq!(shown(name), Err(NoShown::Slash), "{name:?}");
+        }
+        for name in [" Ana", "Ana ", " Ana Díaz "] {
+            assert_eq!(shown(name), Err(NoShown::Blank), "{name:?}");
+        }
+        for name in ["Ana\u{7f}", "Ana\nDíaz", "Ana\tDíaz", "", " ", "\u{a0}"] {
+            assert!(matches!(shown(name), Err(NoShown::Impossible(_))), "{name:?}");
+        }
+        for name in ["Ana Díaz", "Ana Di\u{301}az", "田中", "Олег Петров", "María-José O’Neill, Jr.", "नेहा"]
+        {
+            assert_eq!(shown(name).as_deref(), Ok(name));
+        }
+    }
+
+    // Unicode UAX #15, form NFKC, and simple case folding: nobody is taken for somebody else.
+    #[test]
+    fn names_that_read_alike_are_one() {
+        for name in [
+            "Ana Díaz",
+            "ANA DÍAZ",
+            "ana di\u{301}az",
+            "Ａｎａ Díaz",
+            "Ana  Díaz",
+            "Ana\u{a0}Díaz ",
+            "A\u{200b}na Díaz",
+        ] {
+            assert!(reads_alike(name, "Ana Díaz"), "{name:?}");
+        }
+        assert!(reads_alike("STRASSER", "Straßer"));
+        for name in ["Ana Diaz", "AnaDíaz", "Ana Díaz 2", "Anna Díaz"] {
+            assert!(!reads_alike(name, "Ana Díaz"), "{name:?}");
         }
     }
 

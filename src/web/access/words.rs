@@ -4,6 +4,7 @@ use std::time::Duration;
 
 use super::change::ChangeRefusal;
 use super::login::Turned;
+use super::name::NoShown;
 use super::password::{CHARS_MAX, CHARS_MIN, PasswordRefusal};
 use crate::core::logbook::Impossible;
 use crate::core::reader::{Language, filled};
@@ -32,7 +33,7 @@ words! {
     accounts: "Accounts", "Cuentas";
     to_accounts: "Accounts and tokens", "Cuentas y fichas";
     shown: "Name", "Nombre";
-    shown_hint: "It goes on record beside what they do.", "Queda registrado junto a lo que hace.";
+    shown_hint: "It goes on record beside what they do; nobody else may be called so.", "Queda registrado junto a lo que hace; nadie más puede llamarse igual.";
     name_hint: "What they type to log in: small letters, digits, . _ -", "Lo que se escribe para entrar: minúsculas, cifras, . _ -";
     token_hint: "It stands on record beside what the program does: small letters, digits, . _ -", "Queda registrado junto a lo que hace el programa: minúsculas, cifras, . _ -";
     role: "Role", "Función";
@@ -152,13 +153,32 @@ pub(super) fn no_password(why: PasswordRefusal, language: Language) -> String {
 }
 
 /// Why nothing was changed.
-pub(super) fn unchanged(why: &ChangeRefusal, language: Language) -> &'static str {
+pub(super) fn unchanged(why: &ChangeRefusal, language: Language) -> String {
+    let other = if let ChangeRefusal::ReadsAlike(other) = why { other.as_str() } else { "" };
     let (english, spanish) = match why {
         ChangeRefusal::NoName(_) => (
             "A name has 1 to 32 small letters, digits, . _ - and begins with a letter or a digit.",
             "El nombre tiene de 1 a 32 minúsculas, cifras, . _ - y empieza por letra o cifra.",
         ),
-        ChangeRefusal::Shown(Impossible::Missing { .. }) => ("The name is missing.", "Falta el nombre."),
+        ChangeRefusal::Shown(NoShown::Impossible(Impossible::Missing { .. })) => {
+            ("The name is missing.", "Falta el nombre.")
+        }
+        ChangeRefusal::Shown(NoShown::Unseen { .. }) => (
+            "The name holds a sign that is not seen, or a blank that is no plain one. Type it anew rather than copying it.",
+            "El nombre contiene un signo que no se ve o un espacio especial. Escríbalo de nuevo en vez de copiarlo.",
+        ),
+        ChangeRefusal::Shown(NoShown::Blank) => (
+            "The name begins or ends with a blank. Take it away.",
+            "El nombre empieza o termina con un espacio. Quítelo.",
+        ),
+        ChangeRefusal::Shown(NoShown::Slash) => (
+            "The name holds «/», as only names of probes do. Give it as people call them.",
+            "El nombre contiene «/», como solo los nombres de sondas. Ponga el nombre con que se le conoce.",
+        ),
+        ChangeRefusal::ReadsAlike(_) => (
+            "The name reads like that of the account {other}: on record one could be taken for the other. Add what tells them apart, such as a second surname.",
+            "El nombre se lee como el de la cuenta {other}: en el registro se confundirían. Añada algo que los distinga, como el segundo apellido.",
+        ),
         ChangeRefusal::Shown(_) => (
             "The name must be one line of at most 100 characters.",
             "El nombre debe ser una línea de 100 caracteres como máximo.",
@@ -179,8 +199,9 @@ pub(super) fn unchanged(why: &ChangeRefusal, language: Language) -> &'static str
         ChangeRefusal::Same => ("It is so already.", "Ya es así."),
         ChangeRefusal::Days => ("A token lives from 1 to 366 days.", "Una ficha vive de 1 a 366 días."),
     };
-    match language {
+    let phrase = match language {
         Language::English => english,
         Language::Spanish => spanish,
-    }
+    };
+    filled(phrase, &[("other", other)])
 }

@@ -5,7 +5,7 @@ use crate::core::access::{Right, Role};
 use crate::core::alert::trial::{Fact, Told};
 use crate::core::alert::{AlertNumber, Condition, Occasion, Route};
 use crate::core::reader::{Language, Reader, Scale};
-use crate::core::record::{AlertRaised, Body, Notification, Outcome};
+use crate::core::record::{AlertChanged, AlertRaised, Body, Change, Notification, Outcome};
 use crate::core::time::Timestamp;
 use crate::web::alerts::trail;
 use crate::web::fixture::StillKitchen;
@@ -45,10 +45,7 @@ async fn a_list_that_is_not_understood_is_not_shown() {
         ("before=x", "before: se leyó «x»; se espera el número de un asiento."),
         ("before=51", "before: se leyó «51»; se espera el número de un asiento de esta lista."),
         ("before=52&before=52", "before: se leyó «52»; se espera una sola vez."),
-        (
-            "befroe=52",
-            "«befroe» es un nombre que esta página no conoce; se espera uno de los nombres before.",
-        ),
+        ("befroe=52", "La dirección da «befroe», que esta página no conoce; los que conoce: before."),
     ] {
         let (status, page) =
             get(&kitchen, &format!("/alerts?{query}"), Role::Auditor, Language::Spanish).await;
@@ -75,6 +72,23 @@ fn a_check_that_is_overdue_is_named_in_words() {
         told(Condition::ProbeFault, "bar/sanitizer", Language::Spanish),
         "Surge la alerta: bar/sanitizer"
     );
+}
+
+// Own promise: of an alert without racks it is said what got worse, and never that no rack is affected.
+#[test]
+fn what_got_worse_is_named() {
+    let told = |change, racks, language| {
+        let about = ["supply", "drain-and-clean"].map(str::to_owned).to_vec();
+        let (alert, pattern, measured, cause, last_good) = (AlertNumber(1), None, None, None, None);
+        let changed = AlertChanged { alert, change, racks, pattern, measured, about, cause, last_good };
+        let reader = Reader { language, scale: Scale::Celsius, zone: TimeZone::UTC };
+        trail::of(&Body::AlertChanged(changed), &reader).expect("of an alert").0
+    };
+    let (english, spanish) = (Language::English, Language::Spanish);
+    assert_eq!(told(Change::Grew, 0, english), "It became worse (one more: Drain and clean)");
+    assert_eq!(told(Change::Grew, 2, english), "It became worse (racks affected: 2)");
+    assert_eq!(told(Change::Escalated, 0, english), "Nobody answered: the next contact is told");
+    assert!(told(Change::Grew, 0, spanish).starts_with("Empeoró (una cosa más: "));
 }
 
 // Own promise: why a message was not taken is told in the words of the reader; what the other side said, and a text

@@ -155,9 +155,19 @@ fn of_changed(changed: &AlertChanged, reader: &Reader) -> String {
             "Sus mensajes se retienen: alguien trabaja en la máquina",
         ),
     };
-    let racks = say(reader.language, ("racks affected", "canastas afectadas"));
-    let measured = changed.measured.map(|measured| format!(", {}", quantity(measured, reader)));
-    format!("{} ({racks}: {}{})", say(reader.language, pair), changed.racks, measured.unwrap_or_default())
+    let what = say(reader.language, pair);
+    let measured = changed.measured.map(|measured| quantity(measured, reader));
+    let racks = (changed.racks > 0).then(|| {
+        format!("{}: {}", say(reader.language, ("racks affected", "canastas afectadas")), changed.racks)
+    });
+    // One without racks grew by the thing that it names last: one more check, one more probe.
+    let added = changed.about.last().filter(|_| changed.change == Change::Grew && changed.racks == 0);
+    let added = added.map(|text| {
+        let word = subject(Condition::CheckOverdue, text, reader.language);
+        format!("{}: {word}", say(reader.language, ("one more", "una cosa más")))
+    });
+    let beside: Vec<String> = [racks, added, measured].into_iter().flatten().collect();
+    if beside.is_empty() { what.to_owned() } else { format!("{what} ({})", beside.join(", ")) }
 }
 
 fn of_notification(notification: &Notification, language: Language) -> Told {

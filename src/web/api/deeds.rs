@@ -14,6 +14,7 @@ use super::call::{Call, json, told};
 use super::problem::{Problem, Wrong};
 use super::single::{Named, misnamed};
 use crate::core::alert::TEXT_BYTES_MAX;
+use crate::core::logbook::method::known_method;
 use crate::core::record::Check;
 use crate::core::time::Timestamp;
 use crate::web::kitchen::{Kitchen, Pages};
@@ -128,8 +129,14 @@ fn made(entered: Entered, now: Timestamp, by: &str) -> Result<Deed, Problem> {
     let names: Vec<String> = given.keys().cloned().collect();
     given.insert("by".to_owned(), Value::String(by.to_owned()));
     given.entry("at").or_insert_with(|| Value::String(now.to_string()));
-    let wrong = |error: serde_json::Error| Problem::fields(vec![Wrong::pointer("/check", error.to_string())]);
+    let wrong = |error: serde_json::Error| Problem::fields(vec![Wrong::pointer("/check", plain(&error))]);
     let check: Check = serde_json::from_value(Value::Object(given)).map_err(wrong)?;
+    if let Check::Sanitizer { method: Some(method), .. } = &check
+        && known_method(method).is_none()
+    {
+        let detail = "a method is one of test strip, titration, meter";
+        return Err(Problem::fields(vec![Wrong::pointer("/check/method", detail)]));
+    }
     // What is passed over in silence would look as if it were on record.
     let kept = serde_json::to_value(&check).map_err(wrong)?;
     let lost = names.iter().find(|name| kept.get(name.as_str()).is_none());
@@ -153,6 +160,13 @@ fn check_takes(kind: &str, name: &str) -> bool {
     }
 }
 
+/// What does not fit, in our words where a field is missing.
+fn plain(error: &serde_json::Error) -> String {
+    let told = error.to_string();
+    let missing = told.strip_prefix("missing field `").and_then(|rest| rest.split('`').next());
+    missing.map(|field| format!("the field «{field}» is missing")).unwrap_or(told)
+}
+
 /// A key as a token of a JSON pointer (RFC 6901 §3), its begin where it is long.
 fn escaped(key: &str) -> String {
     let key: String = key.chars().take(100).collect();
@@ -162,23 +176,22 @@ fn escaped(key: &str) -> String {
 /// Reads a body.
 fn read<T: DeserializeOwned>(headers: &HeaderMap, sent: Sent) -> Result<T, Problem> {
     if !is_json(headers) {
-        let problem = Problem::new(
-            StatusCode::UNSUPPORTED_MEDIA_TYPE,
-            "api-request",
-            "the body is not said to be JSON",
-        );
-        return Err(problem.advice("send Content-Type: application/json"));
+        let (status, detail) = (StatusCode::UNSUPPORTED_MEDIA_TYPE, "the body is not said to be JSON");
+        return Err(Problem::new(status, "api-request", detail, "send Content-Type: application/json"));
     }
     let bytes = sent.map_err(|rejection| match rejection.status() {
         StatusCode::PAYLOAD_TOO_LARGE => {
-            Problem::new(StatusCode::PAYLOAD_TOO_LARGE, "api-request", "the body is too long")
-                .advice(format!("send at most {} bytes", super::route::BODY_BYTES_MAX))
+            let advice = format!("send at most {} bytes", super::route::BODY_BYTES_MAX);
+            Problem::new(StatusCode::PAYLOAD_TOO_LARGE, "api-request", "the body is too long", advice)
         }
-        _ => Problem::new(StatusCode::BAD_REQUEST, "api-request", "the body cannot be read to its end"),
+        _ => {
+            let (detail, advice) = ("the body cannot be read to its end", "send it again, whole");
+            Problem::new(StatusCode::BAD_REQUEST, "api-request", detail, advice)
+        }
     })?;
     let value: Value = serde_json::from_slice(&bytes).map_err(|error| {
-        Problem::new(StatusCode::BAD_REQUEST, "api-request", format!("the body is no JSON: {error}"))
-            .advice("send one JSON object")
+        let detail = format!("the body is no JSON: {error}");
+        Problem::new(StatusCode::BAD_REQUEST, "api-request", detail, "send one JSON object")
     })?;
     // An array would be taken too, its elements by their places.
     if !value.is_object() {
@@ -191,7 +204,7 @@ fn read<T: DeserializeOwned>(headers: &HeaderMap, sent: Sent) -> Result<T, Probl
             .map(|segment| format!("/{}", escaped(&segment.to_string())))
             .filter(|token| token != "/?")
             .collect();
-        Problem::fields(vec![Wrong::pointer(pointer, error.inner().to_string())])
+        Problem::fields(vec![Wrong::pointer(pointer, plain(error.inner()))])
     })
 }
 
@@ -219,6 +232,17 @@ mod tests {
         assert_eq!(status(r#"{"machine":"dm2","check":{"kind":"supply"}}"#), Ok(1));
         for body in [r#"["dm2",{"kind":"supply"},false]"#, "3", "null"] {
             assert_eq!(status(body), Err(StatusCode::UNPROCESSABLE_ENTITY), "{body}");
+        }
+    }
+
+    // The methods are those of `core::logbook::method`.
+    #[test]
+    fn a_method_is_one_that_is_known() {
+        for (method, taken) in [("test strip", true), ("Titration", true), ("voodoo", false)] {
+            let check = serde_json::json!({ "check": "sanitizer", "mg_per_l": 50.0, "method": method });
+            let check = check.as_object().expect("an object").clone();
+            let entered = Entered { machine: Some("dm2".to_owned()), check, late: false };
+            assert_eq!(made(entered, Timestamp::from_micros(0), "Ana").is_ok(), taken, "{method}");
         }
     }
 }

@@ -10,7 +10,7 @@ use axum::extract::State;
 use axum::http::{HeaderValue, StatusCode, Uri, header};
 use axum::response::Response;
 
-use super::call::{Call, json, told};
+use super::call::{Call, json};
 use super::params::{self, AFTER, Given};
 use super::{Asked, LIMIT_MAX, Rows, State as Standing, Trouble, View, When};
 use crate::core::address::escaped;
@@ -19,10 +19,7 @@ use crate::web::kitchen::{Kitchen, Pages};
 
 /// Answers with a list.
 pub(super) async fn list<K: Kitchen>(view: View, pages: Pages<K>, call: Call) -> Response {
-    let asked = match asked(view, &call) {
-        Ok(asked) => asked,
-        Err(trouble) => return told(Err(trouble)),
-    };
+    let asked = asked(view, &call);
     let answer = async {
         let rows = pages.kitchen.rows(asked).await?;
         Ok((page(&call.uri, &rows)?, rows.size))
@@ -52,14 +49,14 @@ lists! {
 }
 
 /// The question, by what was given.
-fn asked(view: View, call: &Call) -> Result<Asked, Trouble> {
+fn asked(view: View, call: &Call) -> Asked {
     let given = &call.given;
-    let (from, to) = span(given)?;
+    let (from, to) = span(given);
     let limit = match view {
         View::Summary | View::Machines | View::Probes | View::Due => LIMIT_MAX,
         View::Cycles | View::Days | View::Gaps | View::Alerts | View::Checks | View::Records => given.limit(),
     };
-    Ok(Asked {
+    Asked {
         view,
         machine: given.text(params::MACHINE).map(str::to_owned),
         from,
@@ -76,22 +73,13 @@ fn asked(view: View, call: &Call) -> Result<Asked, Trouble> {
         oldest_first: given.text(params::ORDER) == Some("oldest-first"),
         limit,
         after: given.text(AFTER).map(str::to_owned),
-    })
+    }
 }
 
-/// The span that was given, as far as one was; it does not end before it begins.
-pub(super) fn span(given: &Given) -> Result<(Option<When>, Option<When>), Trouble> {
-    let (from, to) = (given.when(params::FROM), given.when(params::TO));
-    let backwards = match (from, to) {
-        (Some(When::Instant(from)), Some(When::Instant(to))) => to <= from,
-        (Some(When::Day(from)), Some(When::Day(to))) => to < from,
-        // Which instant a day begins with is the site's to say.
-        (Some(_), Some(_)) | (None, _) | (_, None) => false,
-    };
-    if backwards {
-        return Err(Trouble::backwards());
-    }
-    Ok((from, to))
+/// The span that was given, as far as one was. Which instant a day begins with is the site's to say, and so is whether
+/// it ends before it begins.
+pub(super) fn span(given: &Given) -> (Option<When>, Option<When>) {
+    (given.when(params::FROM), given.when(params::TO))
 }
 
 /// The page as JSON, with its links.

@@ -68,7 +68,7 @@ fn taken(call: &Call) -> Result<Taken, Trouble> {
         let detail = "only evidence holds readings".to_owned();
         return Err(Trouble::Wrong { field: params::TRACES.name.to_owned(), detail });
     }
-    let (from, to) = span(given)?;
+    let (from, to) = span(given);
     let from = from.ok_or(Trouble::NotNow)?;
     let machines = given.words(params::MACHINES).map(str::to_owned).collect();
     Ok(Taken { form, from, to, machines, all_traces })

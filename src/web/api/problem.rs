@@ -35,8 +35,8 @@ struct Members {
     status: u16,
     detail: String,
     /// What to do.
-    #[serde(rename = "do", skip_serializing_if = "Option::is_none")]
-    advice: Option<String>,
+    #[serde(rename = "do")]
+    advice: String,
     #[serde(skip_serializing_if = "Vec::is_empty")]
     errors: Vec<Wrong>,
     #[serde(skip)]
@@ -44,22 +44,22 @@ struct Members {
 }
 
 impl Problem {
-    /// A problem of this slug.
-    pub(super) fn new(status: StatusCode, slug: &str, detail: impl Into<String>) -> Self {
+    /// A problem of this slug: what is wrong, and what to do.
+    pub(super) fn new(
+        status: StatusCode,
+        slug: &str,
+        detail: impl Into<String>,
+        advice: impl Into<String>,
+    ) -> Self {
         Self(Box::new(Members {
             kind: format!("urn:rinseward:problem:{slug}"),
             title: status.canonical_reason().unwrap_or("refused"),
             status: status.as_u16(),
             detail: detail.into(),
-            advice: None,
+            advice: advice.into(),
             errors: Vec::new(),
             headers: Vec::new(),
         }))
-    }
-
-    pub(super) fn advice(mut self, advice: impl Into<String>) -> Self {
-        self.0.advice = Some(advice.into());
-        self
     }
 
     fn header(mut self, name: HeaderName, value: &'static str) -> Self {
@@ -69,39 +69,44 @@ impl Problem {
 
     /// Nobody is known to ask.
     pub(super) fn stranger() -> Self {
-        Self::new(StatusCode::UNAUTHORIZED, "api-access", "nobody is known to ask")
-            .advice("send Authorization: Bearer and a token, or log in with a browser")
+        let advice = "send Authorization: Bearer and a token, or log in with a browser";
+        Self::new(StatusCode::UNAUTHORIZED, "api-access", "nobody is known to ask", advice)
             .header(header::WWW_AUTHENTICATE, "Bearer")
     }
 
     /// The role of whoever asks does not reach that far.
     pub(super) fn not_yours(roles: &str) -> Self {
-        Self::new(StatusCode::FORBIDDEN, "api-access", "your role does not reach that far")
-            .advice(format!("this takes one of the roles {roles}"))
+        let advice = format!("this takes one of the roles {roles}: ask the administrator for one of them");
+        Self::new(StatusCode::FORBIDDEN, "api-access", "your role does not reach that far", advice)
     }
 
     /// There is nothing at this address.
     pub(super) fn nowhere() -> Self {
-        Self::new(StatusCode::NOT_FOUND, "api-request", "there is nothing at this address")
-            .advice("see openapi.json for all there is")
+        let advice = "see /api/v1/openapi.json for all there is";
+        Self::new(StatusCode::NOT_FOUND, "api-request", "there is nothing at this address", advice)
     }
 
     /// Parameters or fields that cannot be.
     pub(super) fn fields(errors: Vec<Wrong>) -> Self {
         let detail = errors.first().map_or_else(String::new, |wrong| {
-            let field = wrong.parameter.as_deref().or(wrong.pointer.as_deref()).unwrap_or_default();
+            let field = match (wrong.parameter.as_deref(), wrong.pointer.as_deref()) {
+                (Some(""), _) => "the query",
+                (Some(field), _) => field,
+                (None, Some("") | None) => "the body",
+                (None, Some(field)) => field,
+            };
             format!("{field}: {}", wrong.detail)
         });
-        let mut problem = Self::new(StatusCode::UNPROCESSABLE_ENTITY, "api-request", detail)
-            .advice("mend what errors names; openapi.json says what each field takes");
+        let advice = "mend what errors names; /api/v1/openapi.json says what each field takes";
+        let mut problem = Self::new(StatusCode::UNPROCESSABLE_ENTITY, "api-request", detail, advice);
         problem.0.errors = errors;
         problem
     }
 
     /// As many do it already as can at a time.
     pub(super) fn busy() -> Self {
-        Self::new(StatusCode::TOO_MANY_REQUESTS, "api-busy", Trouble::Busy.to_string())
-            .advice("come again after the time that Retry-After says")
+        let advice = "come again after the time that Retry-After says";
+        Self::new(StatusCode::TOO_MANY_REQUESTS, "api-busy", Trouble::Busy.to_string(), advice)
             .header(header::RETRY_AFTER, AGAIN_S)
     }
 }
@@ -121,7 +126,9 @@ impl Wrong {
 impl From<Trouble> for Problem {
     fn from(trouble: Trouble) -> Self {
         match trouble {
-            Trouble::Unknown(detail) => Self::new(StatusCode::NOT_FOUND, "api-request", detail),
+            Trouble::Unknown { detail, advice } => {
+                Self::new(StatusCode::NOT_FOUND, "api-request", detail, advice)
+            }
             Trouble::Wrong { field, detail } if field.is_empty() || field.starts_with('/') => {
                 Self::fields(vec![Wrong::pointer(field, detail)])
             }
@@ -133,18 +140,28 @@ impl From<Trouble> for Problem {
                     slug if slug.starts_with("ledger-") => StatusCode::SERVICE_UNAVAILABLE,
                     _ => StatusCode::CONFLICT,
                 };
-                let mut problem = Self::new(status, &slug, detail);
-                problem.0.advice = advice;
-                problem
+                let advice = advice.unwrap_or_else(|| instead(status).to_owned());
+                Self::new(status, &slug, detail, advice)
             }
             Trouble::NotYours(right) => Self::not_yours(&super::roles(right)),
             Trouble::Busy => Self::busy(),
             Trouble::NotNow => {
-                Self::new(StatusCode::SERVICE_UNAVAILABLE, "api-busy", Trouble::NotNow.to_string())
-                    .advice("nothing is lost; try again in a minute, and see the log of the gateway")
+                let advice = "nothing is lost; try again in a minute, and see the log of the gateway";
+                Self::new(StatusCode::SERVICE_UNAVAILABLE, "api-busy", Trouble::NotNow.to_string(), advice)
                     .header(header::RETRY_AFTER, AGAIN_S)
             }
         }
+    }
+}
+
+/// What to do about a deed that was refused by whoever does not say so.
+fn instead(status: StatusCode) -> &'static str {
+    match status {
+        StatusCode::UNPROCESSABLE_ENTITY => {
+            "mend what was sent; /api/v1/openapi.json says what each field takes"
+        }
+        StatusCode::CONFLICT => "ask how it stands with GET, and send only what is still to be done",
+        _ => "see the log of the gateway, and tell whoever looks after it",
     }
 }
 

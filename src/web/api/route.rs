@@ -232,9 +232,9 @@ async fn nowhere() -> Response {
 }
 
 async fn no_method() -> Response {
-    let problem =
-        Problem::new(StatusCode::METHOD_NOT_ALLOWED, "api-request", "this address does not know this method");
-    std::future::ready(problem.advice("see the header Allow").into_response()).await
+    let (status, detail) = (StatusCode::METHOD_NOT_ALLOWED, "this address does not know this method");
+    let problem = Problem::new(status, "api-request", detail, "use one that the header Allow names");
+    std::future::ready(problem.into_response()).await
 }
 
 #[cfg(test)]

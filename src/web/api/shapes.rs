@@ -14,6 +14,11 @@ use crate::core::record::CheckKind;
 /// The published shapes of what is on record.
 const RECORD: &str = include_str!("../../../deploy/export/record.schema.json");
 
+/// What is no writing at all, as [`str::trim`] counts it (Unicode, property `White_Space`), for a class of a pattern.
+const BLANK: &str = "\\u0009-\\u000d \\u0085\\u00a0\\u1680\\u2000-\\u200a\\u2028\\u2029\\u202f\\u205f\\u3000";
+/// What no name holds (Unicode, general category `Cc`).
+const CONTROL: &str = "\\u0000-\\u001f\\u007f-\\u009f";
+
 /// All of them, by name.
 pub(super) fn all<A: Answers>() -> Value {
     let mut shapes = recorded();
@@ -289,8 +294,11 @@ fn proofs() -> Value {
 
 /// Bodies of what people do.
 fn sent() -> Value {
-    let text = json!({ "type": "string", "pattern": "\\S", "maxLength": TEXT_CHARS_MAX });
-    let name = json!({ "type": "string", "pattern": "^[A-Za-z0-9 ._#/()-]*[A-Za-z0-9][A-Za-z0-9 ._#/()-]*$", "maxLength": NAME_BYTES_MAX / 4 });
+    let text = json!({ "type": "string", "pattern": format!("[^{BLANK}]"), "maxLength": TEXT_CHARS_MAX });
+    let name = json!({
+        "type": "string", "pattern": format!("^[^{CONTROL}]*[^{BLANK}{CONTROL}][^{CONTROL}]*$"),
+        "maxLength": NAME_BYTES_MAX, "description": format!("One line of at most {NAME_BYTES_MAX} bytes (UTF-8)."),
+    });
     let at = json!({ "type": "string", "format": "date-time", "description": "When it was made; now where it is left out." });
     let check = |kind: &str, properties: Value, required: Value| {
         let mut shape = json!({ "type": "object", "properties": properties, "required": required, "additionalProperties": false });
@@ -389,7 +397,7 @@ fn told() -> Value {
                     "required": ["detail"],
                 } },
             },
-            "required": ["type", "title", "status", "detail"],
+            "required": ["type", "title", "status", "detail", "do"],
         },
     })
 }

@@ -82,6 +82,9 @@ fn operation<K>(route: &Route<K>) -> OperationBuilder {
     for param in route.params {
         operation = operation.parameter(query_parameter(param));
     }
+    if route.has_tag() {
+        operation = operation.parameter(known());
+    }
     if let Some(shape) = route.body {
         let content = ContentBuilder::new().schema(Some(Ref::from_schema_name(shape))).build();
         let body =
@@ -94,7 +97,11 @@ fn operation<K>(route: &Route<K>) -> OperationBuilder {
         operation = operation.response("304", ResponseBuilder::new().description("As the tag says.").build());
     }
     for (status, about) in refusals(route) {
-        operation = operation.response(status, problem(about));
+        let mut answer = problem(about);
+        if matches!(status, "429" | "503") {
+            answer.headers.insert("Retry-After".to_owned(), RefOr::T(header("When to come again, s.")));
+        }
+        operation = operation.response(status, answer);
     }
     operation
 }
@@ -158,6 +165,19 @@ fn header(about: &str) -> utoipa::openapi::Header {
     HeaderBuilder::new()
         .schema(Some(ObjectBuilder::new().schema_type(Type::String)))
         .description(Some(about))
+        .build()
+}
+
+/// The tag of an answer that whoever asks has already.
+fn known() -> Parameter {
+    ParameterBuilder::new()
+        .name("If-None-Match")
+        .parameter_in(ParameterIn::Header)
+        .required(Required::False)
+        .description(Some(
+            "ETag of an answer that you have: where it still holds, 304 says so without a body.",
+        ))
+        .schema(Some(ObjectBuilder::new().schema_type(Type::String)))
         .build()
 }
 

@@ -221,11 +221,11 @@ mod tests {
             ("show=summary&older=3", Some("older")),
             ("older=3&newer=5", Some("newer")),
             ("verdict=cold&verdict=pass", Some("verdict")),
-            ("verdcit=cold", Some("«verdcit»")),
+            ("verdcit=cold", Some("The address gives «verdcit»")),
         ] {
             let asked = read(query);
             let said = asked.given.beside(&[], Language::English);
-            let name = said.first().and_then(|said| said.split_once([':', ' '])).map(|(name, _)| name);
+            let name = said.first().and_then(|said| said.split_once([':', ','])).map(|(name, _)| name);
             assert_eq!((name, said.len()), (refused, usize::from(refused.is_some())), "{query}: {said:?}");
         }
     }

@@ -207,7 +207,7 @@ async fn a_question_that_is_not_understood_is_refused() {
         (
             "vredict=cold",
             None,
-            "«vredict» es un nombre que esta página no conoce; se espera uno de los nombres show, machine",
+            "La dirección da «vredict», que esta página no conoce; los que conoce: show, machine",
         ),
     ] {
         let page = refused(&format!("/history?{query}"), Language::Spanish).await;
@@ -336,10 +336,7 @@ async fn an_export_that_cannot_be_is_asked_again() {
     }
     // What is sent under another name is wanted too: nothing is begun without it.
     for (sent, said) in [
-        (
-            "form=csv&machin=dm1",
-            "«machin» es un nombre que esta página no conoce; se espera uno de los nombres form",
-        ),
+        ("form=csv&machin=dm1", "La dirección da «machin», que esta página no conoce; los que conoce: form"),
         ("form=csv&form=pdf", "form: se leyó «pdf»; se espera una sola vez."),
     ] {
         let kitchen = StillKitchen::new();

@@ -3,7 +3,7 @@
 use axum::extract::rejection::FormRejection;
 use axum::extract::{Form, Path, State};
 use axum::http::StatusCode;
-use axum::response::{IntoResponse, Response};
+use axum::response::Response;
 
 use super::entry::answer;
 use super::forms::{Correcting, SentChange};
@@ -24,7 +24,14 @@ pub(in crate::web) async fn amend<K: Kitchen>(
     sent: Result<Form<SentChange>, FormRejection>,
 ) -> Response {
     let Ok(record) = record.parse() else { return frame::refuse(Refusal::Unknown, &person, &pages.site, 2) };
-    let Ok(Form(sent)) = sent else { return StatusCode::BAD_REQUEST.into_response() };
+    let sent = match sent {
+        Ok(Form(sent)) => sent,
+        Err(rejection) => {
+            let why = format!("{}: {}", words(person.reader.language).not_taken, rejection.body_text());
+            let fields = Correcting { refused: Some(why), tried: true, ..Correcting::default() };
+            return answer(&pages, &person, record, fields, rejection.status()).await;
+        }
+    };
     let mut fields = Correcting::from(sent);
     let entered = match pages.kitchen.entry(record).await {
         Ok(entered) => entered,
@@ -54,6 +61,11 @@ fn read(
 ) -> Option<(String, Amending)> {
     let reason = fields.why(reader);
     let amending = match fields.change.value.as_str() {
+        // What was typed is never dropped in silence.
+        "comment" | "withdraw" if fields.has_values() => {
+            fields.change.fault = Some(words(reader.language).values_without.to_owned());
+            None
+        }
         "comment" => Some(Amending::Comment),
         "withdraw" => Some(Amending::Withdraw),
         "correct" => {

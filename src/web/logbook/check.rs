@@ -4,9 +4,10 @@ use askama::Template;
 use axum::extract::rejection::FormRejection;
 use axum::extract::{Form, Path, State};
 use axum::http::{StatusCode, Uri};
-use axum::response::{IntoResponse, Response};
+use axum::response::Response;
 
 use super::forms::{Fields, NOTE_CHARS_MAX, Sent};
+use super::supplies::Supply;
 use super::words::{Words, between, caution, heading, measured_by, not_tested, words};
 use super::{Going, Known, NotPut, Written};
 use crate::core::cycle::plate::Sanitizing;
@@ -17,6 +18,7 @@ use crate::core::reader::Reader;
 use crate::core::record::{Check, CheckKind, Note, TEST_STRIP};
 use crate::core::sanitizer::strip_colours;
 use crate::core::time::Timestamp;
+use crate::web::form::clock;
 use crate::web::form::{Fault, Field, text};
 use crate::web::frame::{self, Frame, Refusal, Tab};
 use crate::web::kitchen::{Kitchen, Pages};
@@ -78,6 +80,8 @@ struct FormPage<'a> {
     has_others: bool,
     machines: Vec<Choice>,
     steps: Vec<Choice>,
+    /// What can be short.
+    supplies: Vec<Choice>,
     /// What to tap where the strip lies between two colours.
     between: String,
     devices: Vec<Choice>,
@@ -85,6 +89,8 @@ struct FormPage<'a> {
     symbol: &'static str,
     zone: String,
     caution: Option<&'static str>,
+    /// The two times that the one which was typed may be.
+    twice: Vec<clock::Which>,
     fields: Fields,
 }
 
@@ -153,6 +159,12 @@ async fn answer<K: Kitchen>(
         shown: step.to_string(),
         chosen: fields.strip == step.to_string(),
     });
+    let sanitizing = known.iter().find(|one| one.name == meant).map(|one| one.sanitizing);
+    let supplies = Supply::of(sanitizing).map(|supply| Choice {
+        value: supply.value().to_owned(),
+        shown: supply.name(reader.language).to_owned(),
+        chosen: false,
+    });
     let devices = [("water", Device::Water), ("food", Device::Food)].map(|(value, device)| Choice {
         value: value.to_owned(),
         shown: measured_by(device, reader),
@@ -174,6 +186,7 @@ async fn answer<K: Kitchen>(
         has_others: names.len() > 1,
         machine: meant,
         steps: steps.collect(),
+        supplies: supplies.collect(),
         between: between(too_strong, reader.language),
         devices: devices.into(),
         probes: probes.collect(),
@@ -181,6 +194,7 @@ async fn answer<K: Kitchen>(
         zone: reader.zone.iana_name().map_or_else(String::new, str::to_owned),
         caution: which.kind().map(|kind| caution(kind, reader.language)),
         machines,
+        twice: fields.twice(reader),
         fields,
     };
     frame::page(status, page.render())
@@ -208,7 +222,14 @@ pub(in crate::web) async fn enter<K: Kitchen>(
     let Some(which) = Which::of(&check) else {
         return frame::refuse(Refusal::Unknown, &person, &pages.site, 1);
     };
-    let Ok(Form(sent)) = sent else { return StatusCode::BAD_REQUEST.into_response() };
+    let sent = match sent {
+        Ok(Form(sent)) => sent,
+        Err(rejection) => {
+            let why = format!("{}: {}", words(person.reader.language).not_taken, rejection.body_text());
+            let fields = Fields { refused: Some(why), ..Fields::default() };
+            return answer(&pages, &person, which, fields, rejection.status()).await;
+        }
+    };
     let mut fields = Fields::from(&sent);
     let now = pages.kitchen.time();
     let once = once(which, &sent, &person);
@@ -307,13 +328,9 @@ fn simple(
             Some(Check::Sanitizer { at: made?, mg_per_l, ph: ph?, solution_c: solution_c?, method, by })
         }
         CheckKind::Supply => {
-            let enough = match fields.enough.value.as_str() {
-                "yes" => Ok(true),
-                "no" => Ok(false),
-                _ => Err(Fault::NoChoice),
-            };
-            let (enough, note) = (fields.enough.take(enough, reader.language), fields.note(reader));
-            Some(Check::Supply { at: made?, enough: enough?, note: note?, by })
+            let note = fields.note(reader)?;
+            let (enough, note) = fields.looked(note, reader.language)?;
+            Some(Check::Supply { at: made?, enough, note, by })
         }
         CheckKind::DrainAndClean => {
             let note = fields.note(reader);
@@ -332,8 +349,9 @@ fn thermometer(
     made: Option<Timestamp>,
     by: String,
 ) -> (Option<Option<String>>, Option<Check>) {
-    // A name that was typed is meant, whatever stands in the list above it.
+    // Of a probe that was chosen and a name that was typed neither wins.
     let chosen = fields.other.value.trim().is_empty();
+    let is_both = !chosen && !fields.what.value.is_empty();
     let own = known.iter().find(|one| chosen && one.probes.contains(&fields.what.value));
     let (machine, what) = match own {
         Some(machine) => (Some(Some(machine.name.clone())), Some(fields.what.value.clone())),
@@ -342,7 +360,11 @@ fn thermometer(
                 SITE.clone_into(&mut fields.machine.value);
             }
             let machine = subject(Which::Check(CheckKind::Thermometer), fields, known, reader);
-            (machine, Fields::name(&mut fields.other, reader))
+            let name = Fields::name(&mut fields.other, reader);
+            if is_both && name.is_some() {
+                fields.other.fault = Some(words(reader.language).probe_or_name.to_owned());
+            }
+            (machine, name.filter(|_| !is_both))
         }
     };
     let (compared, reference) = (fields.compared(reader), Fields::name(&mut fields.reference, reader));

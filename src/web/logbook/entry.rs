@@ -6,13 +6,16 @@ use axum::http::StatusCode;
 use axum::response::Response;
 
 use super::forms::Correcting;
-use super::words::{Words, amended, found, heading, words};
+use super::words::{Words, amended, heading, words};
 use super::{Entered, Written};
 use crate::core::access::Right;
 use crate::core::address::escaped;
 use crate::core::logbook::lateness;
 use crate::core::logbook::words::{Told, late, tell};
-use crate::core::record::CheckKind;
+use crate::core::reader::Reader;
+use crate::core::record::{Amendment, Check, CheckKind};
+use crate::core::time::Timestamp;
+use crate::web::form::clock;
 use crate::web::frame::{self, Frame, Refusal, Tab};
 use crate::web::kitchen::{Kitchen, Pages};
 use crate::web::person::Person;
@@ -29,7 +32,12 @@ struct EntryPage<'a> {
     made: String,
     recorded: String,
     by: &'a str,
+    /// What counts.
     found: String,
+    /// What counted before it was corrected, the newest first.
+    was: Vec<String>,
+    /// The two times that the one which was typed may be.
+    twice: Vec<clock::Which>,
     good: Option<bool>,
     withdrawn: bool,
     told: Option<Told>,
@@ -84,21 +92,24 @@ pub(super) async fn answer<K: Kitchen>(
     // Where that cannot be read, nothing is promised.
     let alerted = is_short && pages.kitchen.tells_of_look(record).await.unwrap_or(false);
     let told = judged.zip(kind).map(|(judgement, kind)| tell(judgement, kind, alerted, reader));
+    let (found, was) = entered.told(reader);
     let page = EntryPage {
         frame: Frame::new(&pages.site, person, Tab::Logbook, 2, heading).with_open(open),
         words,
         record,
         heading,
         machine: entered.machine.clone().unwrap_or_else(|| words.site.to_owned()),
-        made: reader.moment(at),
+        made: reader.moment(entered.counting().map_or(at, Check::at)),
         recorded: reader.moment(entered.recorded),
         by,
-        found: found(&entered.written, reader),
+        found,
+        was,
+        twice: fields.twice(reader),
         good: judged.and_then(|judgement| judgement.good),
         withdrawn,
         told,
         late: late_by.map(|by| late(by.as_secs_f64(), reader.language)),
-        amendments: entered.amendments.iter().map(|(_, _, one)| amended(one, reader)).collect(),
+        amendments: entered.amendments.iter().map(|(_, at, one)| told_when(*at, one, reader)).collect(),
         again: person.may(Right::Enter).then(|| again(&entered, kind)),
         ask: who::instead(person, Right::Amend, words.amend),
         fields,
@@ -107,6 +118,11 @@ pub(super) async fn answer<K: Kitchen>(
         zone: reader.zone.iana_name().map_or_else(String::new, str::to_owned),
     };
     frame::page(status, page.render())
+}
+
+/// What was said of it, and when.
+fn told_when(at: Timestamp, amendment: &Amendment, reader: &Reader) -> String {
+    format!("{} · {}", reader.moment(at), amended(amendment, reader))
 }
 
 fn again(entered: &Entered, kind: Option<CheckKind>) -> String {

@@ -1,11 +1,10 @@
 //! What is typed into the forms of the logbook, and what of it can be true.
 
-use jiff::civil::DateTime;
 use jiff::tz::TimeZone;
 use serde::{Deserialize, Serialize};
 
 use super::Corrected;
-use crate::core::alert::hours::instant;
+use super::supplies::looked;
 use crate::core::cycle::plate::Sanitizing;
 use crate::core::logbook::{
     self, Impossible, MG_PER_L, NAME_BYTES_MAX, PH, SOLUTION_C, THERMOMETER_C, method,
@@ -15,6 +14,7 @@ use crate::core::record::Check;
 use crate::core::sanitizer::strip_colours;
 use crate::core::time::Timestamp;
 use crate::core::units::Celsius;
+use crate::web::form::clock::{Which, instant, which};
 use crate::web::form::{Fault, Field, number, optional, text};
 
 /// Longest note, in characters (own choice: a few lines; the record takes 4,000 bytes).
@@ -24,7 +24,7 @@ const ONCE_CHARS_MAX: usize = 64;
 
 /// What is sent of any check. A browser leaves out what was not chosen.
 #[derive(Serialize, Deserialize, Default, Debug)]
-#[serde(default)]
+#[serde(default, deny_unknown_fields)]
 pub(in crate::web) struct Sent {
     pub(super) machine: String,
     pub(super) strip: String,
@@ -40,6 +40,7 @@ pub(in crate::web) struct Sent {
     pub(super) reference: String,
     pub(super) device: String,
     pub(super) at: String,
+    pub(super) offset: String,
     pub(super) late: String,
     pub(super) once: String,
 }
@@ -61,6 +62,7 @@ pub(super) struct Fields {
     pub(super) reference: Field,
     pub(super) device: String,
     pub(super) at: Field,
+    pub(super) offset: String,
     pub(super) late: bool,
     pub(super) once: String,
     /// Why the whole was refused.
@@ -85,6 +87,7 @@ impl From<&Sent> for Fields {
             reference: with(&sent.reference),
             device: sent.device.clone(),
             at: with(&sent.at),
+            offset: sent.offset.clone(),
             late: !sent.late.is_empty(),
             once: sent.once.chars().take(ONCE_CHARS_MAX).collect(),
             refused: None,
@@ -97,6 +100,12 @@ impl Fields {
     pub(super) fn wants_more(&self) -> bool {
         let used = |field: &Field| !field.value.is_empty() || field.fault.is_some();
         used(&self.ph) || used(&self.solution)
+    }
+
+    /// Whether another thermometer than a probe is meant, or none was chosen.
+    pub(super) fn is_other(&self) -> bool {
+        let named = !self.other.value.is_empty() || self.other.fault.is_some();
+        named || self.device == "food"
     }
 
     /// Whether it is said to have been made earlier.
@@ -155,6 +164,17 @@ impl Fields {
         self.note.take(found, reader.language)
     }
 
+    /// What a look at the supplies found, and its note.
+    pub(super) fn looked(
+        &mut self,
+        note: Option<String>,
+        language: Language,
+    ) -> Option<(bool, Option<String>)> {
+        let found = looked(&self.enough.value, note, language);
+        let field = if found == Err(Fault::Missing) { &mut self.note } else { &mut self.enough };
+        field.take(found, language)
+    }
+
     /// A name in a field.
     pub(super) fn name(field: &mut Field, reader: &Reader) -> Option<String> {
         let found = text(&field.value, NAME_BYTES_MAX).and_then(|name| {
@@ -171,20 +191,29 @@ impl Fields {
 
     /// When it was made: `now` where nothing else is said.
     pub(super) fn made(&mut self, reader: &Reader, now: Timestamp) -> Option<Timestamp> {
-        let found = made(&self.at.value, &reader.zone, now, self.late);
+        let found = made((&self.at.value, &self.offset), &reader.zone, now, self.late);
         self.at.take(found, reader.language)
+    }
+
+    /// The two times that the one which was typed may be; none where it is only one.
+    pub(super) fn twice(&self, reader: &Reader) -> Vec<Which> {
+        which(&self.at.value, &self.offset, &reader.zone, reader.language)
     }
 }
 
-/// A time of the site's clock as a browser sends it; `now` where none was given. Of a time that happens
-/// twice the first is meant.
-fn made(typed: &str, zone: &TimeZone, now: Timestamp, late: bool) -> Result<Timestamp, Fault> {
+/// A time of the site's clock as a browser sends it, with the offset that tells two of one name apart; `now` where
+/// none was given.
+fn made(
+    (typed, offset): (&str, &str),
+    zone: &TimeZone,
+    now: Timestamp,
+    late: bool,
+) -> Result<Timestamp, Fault> {
     let typed = typed.trim();
     if typed.is_empty() {
         return Ok(now);
     }
-    let local: DateTime = typed.parse().map_err(|_| Fault::NotATime)?;
-    let at = instant(zone, local.date(), local.time()).ok_or(Fault::NotATime)?;
+    let at = instant(typed, offset, zone)?;
     match logbook::time(at, now, late) {
         Ok(()) => Ok(at),
         Err(Impossible::Future { .. }) => Err(Fault::Future),
@@ -234,7 +263,7 @@ fn temperature(
 
 /// What is sent to amend an entry.
 #[derive(Serialize, Deserialize, Default, Debug)]
-#[serde(default)]
+#[serde(default, deny_unknown_fields)]
 pub(in crate::web) struct SentChange {
     reason: String,
     pub(super) change: String,
@@ -247,6 +276,7 @@ pub(in crate::web) struct SentChange {
     right: String,
     method: String,
     at: String,
+    offset: String,
 }
 
 /// The form of an amendment as it is shown.
@@ -263,6 +293,7 @@ pub(super) struct Correcting {
     pub(super) right: Field,
     pub(super) method: Field,
     pub(super) at: Field,
+    pub(super) offset: String,
     /// Whether it was sent before.
     pub(super) tried: bool,
     /// Why the whole was refused.
@@ -283,6 +314,7 @@ impl From<SentChange> for Correcting {
             right: Field::with(sent.right),
             method: Field::with(sent.method),
             at: Field::with(sent.at),
+            offset: sent.offset,
             tried: true,
             refused: None,
         }
@@ -290,6 +322,26 @@ impl From<SentChange> for Correcting {
 }
 
 impl Correcting {
+    /// The two times that the one which was typed may be; none where it is only one.
+    pub(super) fn twice(&self, reader: &Reader) -> Vec<Which> {
+        which(&self.at.value, &self.offset, &reader.zone, reader.language)
+    }
+
+    /// Whether a value was typed or chosen, which only a correction takes.
+    pub(super) fn has_values(&self) -> bool {
+        let fields = [
+            &self.mg_per_l,
+            &self.ph,
+            &self.solution,
+            &self.note,
+            &self.shown,
+            &self.right,
+            &self.method,
+            &self.at,
+        ];
+        !self.enough.is_empty() || fields.into_iter().any(|field| !field.value.trim().is_empty())
+    }
+
     /// Why it is amended.
     pub(super) fn why(&mut self, reader: &Reader) -> Option<String> {
         let found = text(&self.reason.value, NOTE_CHARS_MAX * 2);
@@ -341,7 +393,7 @@ impl Correcting {
             "" => Some(None),
             typed => {
                 let after = |fault| if fault == Fault::Future { Fault::AfterEntry } else { fault };
-                let found = made(typed, &reader.zone, recorded, true).map_err(after);
+                let found = made((typed, &self.offset), &reader.zone, recorded, true).map_err(after);
                 self.at.take(found, language).map(Some)
             }
         };
@@ -369,7 +421,7 @@ mod tests {
     use super::*;
 
     // Daylight saving time in New York ended on 2026-11-01 at 06:00 UTC (Energy Policy Act of 2005, §110): half
-    // past one came twice, and the first is meant (own rule, as for commands).
+    // past one came twice.
     #[test]
     fn times_are_those_of_the_site() {
         let york = TimeZone::get("America/New_York").expect("the zone data is built in");
@@ -378,13 +430,13 @@ mod tests {
         for (typed, late, expected) in [
             ("", false, Ok(now)),
             ("2026-11-01T12:30", false, Ok(at("2026-11-01T17:30:00Z"))),
-            ("2026-11-01T01:30", false, Ok(at("2026-11-01T05:30:00Z"))),
+            ("2026-11-01T01:30", false, Err(Fault::Twice)),
             ("2026-11-01T13:30", false, Err(Fault::Future)),
             ("2026-09-01T12:00", false, Err(Fault::TooOld)),
             ("2026-09-01T12:00", true, Ok(at("2026-09-01T16:00:00Z"))),
             ("yesterday", false, Err(Fault::NotATime)),
         ] {
-            assert_eq!(made(typed, &york, now, late), expected, "{typed}");
+            assert_eq!(made((typed, ""), &york, now, late), expected, "{typed}");
         }
     }
 

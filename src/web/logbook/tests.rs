@@ -2,12 +2,12 @@ use axum::http::StatusCode;
 
 use jiff::tz::TimeZone;
 
-use super::Written;
 use super::words::measured_by;
+use super::{Entered, Written};
 use crate::core::access::Role;
 use crate::core::logbook::Device;
 use crate::core::reader::{Language, Reader, Scale};
-use crate::core::record::{AmendmentChange, Check, CheckKind};
+use crate::core::record::{Amendment, AmendmentChange, Check, CheckKind};
 use crate::web::fixture::desk::SCRIPT;
 use crate::web::fixture::visit::{get, post, post_as};
 use crate::web::fixture::{NOW, StillKitchen};
@@ -59,6 +59,19 @@ async fn what_is_due_leads_to_its_form() {
     assert_eq!(status, StatusCode::NOT_FOUND);
 }
 
+// Own promise: a check that was made and found something wrong stays due, and says why until a good one.
+#[tokio::test]
+async fn what_is_due_after_a_failure_says_what_was_found() {
+    let kitchen = StillKitchen::new();
+    let found = "✗ Found at 12:00: 10 mg/L";
+    post(&kitchen, "/logbook/sanitizer", "machine=dm2&strip=10", Role::Operator).await;
+    let (_, page) = get(&kitchen, "/logbook", Role::Operator, Language::English).await;
+    assert!(page.contains(found) && page.contains("then enter it again"), "{page}");
+    post(&kitchen, "/logbook/sanitizer", "machine=dm2&strip=50", Role::Operator).await;
+    let (_, page) = get(&kitchen, "/logbook", Role::Operator, Language::English).await;
+    assert!(!page.contains("Found at"), "{page}");
+}
+
 // 4-501.114: chlorine below 25 mg/L is too weak at any temperature. A failed check is a true entry.
 #[tokio::test]
 async fn a_strip_is_judged_at_once() {
@@ -108,11 +121,7 @@ async fn the_other_checks_are_entered() {
             "what=dm1/rinse&shown=82.5&right=83&reference=no.+7",
             CheckKind::Thermometer,
         ),
-        (
-            "/logbook/thermometer",
-            "what=dm1/rinse&other=dial&shown=0.2&right=0&reference=ice",
-            CheckKind::Thermometer,
-        ),
+        ("/logbook/thermometer", "other=dial&shown=0.2&right=0&reference=ice", CheckKind::Thermometer),
     ] {
         let (status, to) = post(&kitchen, path, sent, Role::Operator).await;
         assert_eq!(status, StatusCode::SEE_OTHER, "{path}: {to}");
@@ -132,7 +141,7 @@ async fn the_other_checks_are_entered() {
 #[tokio::test]
 async fn short_supplies_say_what_to_do_and_who_is_told() {
     let kitchen = StillKitchen::new();
-    let (_, to) = post(&kitchen, "/logbook/supply", "machine=dm1&enough=no", Role::Operator).await;
+    let (_, to) = post(&kitchen, "/logbook/supply", "machine=dm1&enough=detergent", Role::Operator).await;
     for (language, expected) in [
         (
             Language::English,
@@ -149,7 +158,7 @@ async fn short_supplies_say_what_to_do_and_who_is_told() {
     let (_, page) = get(&kitchen, &format!("/logbook/{to}"), Role::Operator, Language::English).await;
     assert!(page.contains("href=\"../../logbook/supply?machine=dm1\""), "and leads to the next look: {page}");
     // Of this one the desk tells nobody.
-    let (_, to) = post(&kitchen, "/logbook/supply", "machine=dm2&enough=no", Role::Operator).await;
+    let (_, to) = post(&kitchen, "/logbook/supply", "machine=dm2&enough=sanitizer", Role::Operator).await;
     let (_, page) = get(&kitchen, &format!("/logbook/{to}"), Role::Operator, Language::English).await;
     assert!(page.contains("Tell the person in charge.") && !page.contains("on duty"), "{page}");
 }
@@ -170,12 +179,16 @@ async fn what_cannot_be_is_asked_again() {
         ("/logbook/sanitizer", "machine=dm2&strip=50&at=2027-01-01T10:00", vec!["at"]),
         ("/logbook/sanitizer", "machine=dm2&strip=50&at=2025-11-26T10:00", vec!["at"]),
         ("/logbook/supply", "machine=dm1&enough=maybe", vec!["enough"]),
+        ("/logbook/supply", "machine=dm1&enough=no", vec!["note"]),
         ("/logbook/drain-and-clean", "machine=", vec!["machine"]),
         (
             "/logbook/thermometer",
             "what=&shown=hot&right=&reference=",
             vec!["other", "shown", "right", "reference"],
         ),
+        // A probe that was chosen is not dropped for a name that was typed.
+        ("/logbook/thermometer", "what=dm1/rinse&other=dial&shown=1&right=1&reference=ice", vec!["other"]),
+        ("/logbook/sanitizer", "machine=dm2&mg_per_l=1.000", vec!["mg_per_l"]),
         ("/logbook/note", "machine=all&note=", vec!["note"]),
     ] {
         let (status, page) = post(&kitchen, path, sent, Role::Operator).await;
@@ -198,7 +211,7 @@ async fn a_number_does_not_win_over_a_colour() {
     let sent = "machine=dm2&strip=10&mg_per_l=50";
     let (status, page) = post(&kitchen, "/logbook/sanitizer", sent, Role::Operator).await;
     assert_eq!(status, StatusCode::UNPROCESSABLE_ENTITY);
-    for said in ["You tapped 10 and typed 50", "name=\"strip\" value=\"10\" checked", "value=\"\">none"] {
+    for said in ["You tapped 10 and typed 50", "name=\"strip\" value=\"10\" checked", "value=\"\">no strip"] {
         assert!(page.contains(said), "{said}: {page}");
     }
     assert!(kitchen.desk.entries().is_empty());
@@ -277,6 +290,9 @@ async fn an_entry_is_amended_beside_itself() {
         ("reason=wrong&change=correct", "change"),
         ("reason=wrong&change=correct&mg_per_l=-5", "mg_per_l"),
         ("reason=wrong&change=correct&at=soon", "at"),
+        // Values beside an answer that takes none.
+        ("reason=wrong&change=comment&mg_per_l=100", "change"),
+        ("reason=wrong&change=withdraw&at=2026-11-26T09:30", "change"),
         // Not made before it was entered.
         ("reason=wrong&change=correct&at=2099-01-01T12:00", "at"),
     ] {
@@ -379,4 +395,49 @@ async fn between_two_colours_the_form_says_which() {
     let kitchen = StillKitchen::new();
     let (_, page) = get(&kitchen, "/logbook/sanitizer?machine=dm2", Role::Operator, Language::English).await;
     assert!(page.contains("Between two colours, tap the weaker one.</p>"), "{page}");
+}
+
+// Own promise: nothing is preselected that could go on record by mistake, and no part of a form is passed over.
+#[tokio::test]
+async fn a_form_takes_what_it_asks_for_and_nothing_else() {
+    let kitchen = StillKitchen::new();
+    let (_, form) = get(&kitchen, "/logbook/sanitizer?machine=dm2", Role::Operator, Language::English).await;
+    let strips = form.split("name=\"strip\"").skip(1).map(|rest| rest.split('>').next().unwrap_or_default());
+    assert!(strips.into_iter().all(|strip| !strip.contains("checked")), "{form}");
+    for path in ["/logbook/supply", "/logbook/entries/70"] {
+        post(&kitchen, "/logbook/supply", "machine=dm1&enough=yes", Role::Operator).await;
+        let sent = "enough=yes&colour=red";
+        let (status, page) = post(&kitchen, path, sent, Role::Manager).await;
+        assert_eq!(status, StatusCode::UNPROCESSABLE_ENTITY, "{path}");
+        assert!(page.contains("not asked for") && page.contains("colour"), "{page}");
+    }
+    assert_eq!(kitchen.desk.entries().len(), 2);
+}
+
+// Own promise: the value in force stands out, and the one that it replaces is struck out.
+#[test]
+fn a_corrected_entry_shows_the_value_in_force() {
+    let reader = Reader { language: Language::English, scale: Scale::Celsius, zone: TimeZone::UTC };
+    let strip = |mg_per_l| Check::Sanitizer {
+        at: NOW,
+        mg_per_l,
+        ph: None,
+        solution_c: None,
+        method: None,
+        by: "Ana".to_owned(),
+    };
+    let said =
+        |change| (71, NOW, Amendment { of: 70, reason: "misread".to_owned(), by: "Bo".to_owned(), change });
+    let mut entered = Entered {
+        record: 70,
+        machine: Some("dm2".to_owned()),
+        recorded: NOW,
+        written: Written::Check(strip(10.0)),
+        judgement: None,
+        amendments: vec![said(AmendmentChange::Corrected(strip(50.0))), said(AmendmentChange::Comment)],
+    };
+    assert_eq!(entered.told(&reader), ("50 mg/L".to_owned(), vec!["10 mg/L".to_owned()]));
+    entered.amendments.push(said(AmendmentChange::Corrected(strip(100.0))));
+    let was = vec!["50 mg/L".to_owned(), "10 mg/L".to_owned()];
+    assert_eq!(entered.told(&reader), ("100 mg/L".to_owned(), was));
 }

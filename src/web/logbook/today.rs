@@ -27,6 +27,8 @@ struct Target {
     what: &'static str,
     machine: String,
     when: String,
+    /// What was found since, which is to be put right first.
+    found: Option<String>,
     overdue: bool,
 }
 
@@ -42,7 +44,10 @@ pub(super) struct Line {
     pub(super) clock: String,
     pub(super) what: &'static str,
     pub(super) machine: String,
+    /// What counts.
     pub(super) found: String,
+    /// What counted before it was corrected, the newest first.
+    pub(super) was: Vec<String>,
     pub(super) by: String,
     /// Whether it failed; absent where it is not judged.
     pub(super) good: Option<bool>,
@@ -76,7 +81,7 @@ pub(in crate::web) async fn show<K: Kitchen>(State(pages): State<Pages<K>>, pers
     let page = TodayPage {
         frame: Frame::new(&pages.site, &person, Tab::Logbook, 0, words.title).with_open(open),
         words,
-        due: today.due.iter().map(|due| target(due, reader, now)).collect(),
+        due: today.due.iter().map(|due| target(due, &today.entries, reader, now)).collect(),
         none_due: told::none_due(!today.is_planned, reader.language),
         others: others(pages.kitchen.machines().iter().any(|one| one.sanitizing.is_chemical()), reader),
         ask: who::instead(&person, Right::Enter, words.title),
@@ -86,7 +91,7 @@ pub(in crate::web) async fn show<K: Kitchen>(State(pages): State<Pages<K>>, pers
     frame::page(StatusCode::OK, page.render())
 }
 
-fn target(due: &DueCheck, reader: &Reader, now: Timestamp) -> Target {
+fn target(due: &DueCheck, entries: &[Entered], reader: &Reader, now: Timestamp) -> Target {
     let how = if due.overdue {
         told::Due::Overdue
     } else if due.since > now {
@@ -104,8 +109,20 @@ fn target(due: &DueCheck, reader: &Reader, now: Timestamp) -> Target {
         what: told::to_do(due.check, reader.language),
         machine: due.machine.clone(),
         when: format!("{} {}", told::due(how, reader.language), since),
+        found: failed(due, entries, reader),
         overdue: due.overdue,
     }
+}
+
+/// What today's latest look that counts found wrong: the check stays due until one is good.
+fn failed(due: &DueCheck, entries: &[Entered], reader: &Reader) -> Option<String> {
+    let own = |one: &&Entered| one.machine.as_ref().is_none_or(|machine| *machine == due.machine);
+    let of_kind = |one: &&Entered| one.counting().is_some_and(|check| check.kind() == due.check);
+    let made = |one: &&Entered| (one.counting().map(Check::at), one.record);
+    let latest = entries.iter().filter(own).filter(of_kind).max_by_key(made)?;
+    let is_failed = latest.judgement.as_ref().is_some_and(|judgement| judgement.good == Some(false));
+    let at = latest.counting().map(|check| reader.clock(check.at())).filter(|_| is_failed)?;
+    Some(said::failed_at(&at, &latest.told(reader).0, reader.language))
 }
 
 fn others(has_chemical: bool, reader: &Reader) -> Vec<Other> {
@@ -133,12 +150,14 @@ pub(super) fn line(entered: &Entered, reader: &Reader) -> Line {
         Written::Note(note) => (None, note.at.unwrap_or(entered.recorded), note.by.as_str()),
     };
     let withdrawn = entered.is_withdrawn();
+    let (found, was) = entered.told(reader);
     Line {
         record: entered.record,
         clock: reader.clock(at),
         what: heading(kind, reader.language),
         machine: entered.machine.clone().unwrap_or_else(|| words.site.to_owned()),
-        found: said::found(&entered.written, reader),
+        found,
+        was,
         by: by.to_owned(),
         good: entered.judgement.as_ref().and_then(|judgement| judgement.good).filter(|_| !withdrawn),
         withdrawn,
@@ -148,6 +167,20 @@ pub(super) fn line(entered: &Entered, reader: &Reader) -> Line {
 }
 
 impl Entered {
+    /// What counts of it in words, and what counted before it was corrected, the newest first. Of one that was
+    /// withdrawn the last that counted stands for it.
+    pub(super) fn told(&self, reader: &Reader) -> (String, Vec<String>) {
+        let mut told = vec![said::found(&self.written, reader)];
+        for (_, _, amendment) in &self.amendments {
+            if let AmendmentChange::Corrected(check) = &amendment.change {
+                told.push(said::of_check(check, reader));
+            }
+        }
+        let counts = told.pop().unwrap_or_default();
+        told.reverse();
+        (counts, told)
+    }
+
     /// Whether it counts no more.
     pub(super) fn is_withdrawn(&self) -> bool {
         self.amendments.iter().any(|(_, _, one)| one.change == AmendmentChange::Withdrawn)

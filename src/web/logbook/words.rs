@@ -19,7 +19,7 @@ words! {
     strength: "Concentration, mg/L (ppm)", "Concentración, mg/L (ppm)";
     strip: "By the colours of the strip", "Según los colores de la tira";
     which_strip: "Each has test strips of its own. Which machine?", "Cada una tiene sus tiras. ¿Qué máquina?";
-    no_strip: "none", "ninguna";
+    no_strip: "no strip: the number below", "sin tira: el número de abajo";
     exact: "or as a number", "o como número";
     ph: "pH (may stay empty)", "pH (puede quedar vacío)";
     solution: "Temperature of the solution (may stay empty)", "Temperatura de la solución (puede quedar vacía)";
@@ -27,13 +27,15 @@ words! {
     save: "Put on record", "Registrar";
     enough: "Everything is there, or was filled up", "Está todo, o se rellenó";
     short: "Something is SHORT", "FALTA algo";
-    what_supply: "Detergent, rinse additive, sanitizer, test strips.", "Detergente, abrillantador, desinfectante, tiras reactivas.";
+    what_short: "What is SHORT? One press for each", "¿Qué FALTA? Una pulsación por cada cosa";
+    other_short: "Something else: write it into the note", "Otra cosa: escríbala en la nota";
     drained: "Drained and cleaned", "Vaciada y limpia";
     what_drain: "Tank drained; sump screen, scrap tray, arms and jets cleaned.", "Tanque vaciado; filtro, bandeja, brazos y boquillas limpios.";
     note: "Note (may stay empty)", "Nota (puede quedar vacía)";
     method: "Measured by (may stay empty)", "Medido con (puede quedar vacío)";
     thermometer: "Which thermometer", "Qué termómetro";
-    other: "or another one, by its name", "u otro, por su nombre";
+    no_probe: "It is no probe, or measures food", "No es una sonda, o mide alimentos";
+    other: "Its name", "Su nombre";
     shown: "It shows", "Marca";
     reference_shows: "The reference shows", "La referencia marca";
     reference: "Reference", "Referencia";
@@ -59,6 +61,14 @@ words! {
     withdraw: "It was entered by mistake: it counts no more", "Se anotó por error: ya no cuenta";
     correct: "It counts with these values (what is empty stays)", "Cuenta con estos valores (lo vacío queda)";
     stays: "as it is", "como está";
+    which_time: "Which of the two?", "¿Cuál de las dos?";
+    was: "Struck out, counted before", "Tachado, valía antes";
+    supply_example: "How much is left", "Cuánto queda";
+    drain_example: "What was found: scale, a torn screen", "Qué se vio: cal, un filtro roto";
+    note_example: "The left arm drips; the service is called", "El brazo izquierdo gotea; se llamó al servicio";
+    not_taken: "Nothing was put on record: the form held something that is not asked for", "No se registró nada: el formulario traía algo que no se pide";
+    probe_or_name: "You chose a probe above and typed a name here: which is meant? Choose «–» above, or empty this field.", "Eligió una sonda arriba y escribió un nombre aquí: ¿cuál es? Elija «–» arriba, o vacíe este campo.";
+    values_without: "You gave values, and this answer takes none: choose «It counts with these values», or empty the fields.", "Puso valores y esta respuesta no los toma: elija «Cuenta con estos valores», o vacíe los campos.";
     nothing_corrected: "Give the right values, or choose another answer above.", "Dé los valores correctos, o elija otra respuesta arriba.";
     withdrawn: "WITHDRAWN: it counts no more.", "RETIRADO: ya no cuenta.";
     failed_word: "FAILED", "NO CUMPLE";
@@ -69,7 +79,10 @@ words! {
     is_note: "On record.", "Consta en el registro.";
 }
 
-const fn say(language: Language, (english, spanish): (&'static str, &'static str)) -> &'static str {
+pub(super) const fn say(
+    language: Language,
+    (english, spanish): (&'static str, &'static str),
+) -> &'static str {
     match language {
         Language::English => english,
         Language::Spanish => spanish,
@@ -87,6 +100,15 @@ pub(super) fn between(too_strong: Option<(f64, f64)>, language: Language) -> Str
     );
     let (from, to) = (from.to_string(), to.to_string());
     format!("{weaker} {}", filled(say(language, pair), &[("from", &from), ("to", &to)]))
+}
+
+/// What was found wrong, of a check that therefore stays due.
+pub(super) fn failed_at(at: &str, found: &str, language: Language) -> String {
+    let pair = (
+        "Found at {at}: {found}. Put it right, then enter it again.",
+        "Visto a las {at}: {found}. Corríjalo y anótelo de nuevo.",
+    );
+    filled(say(language, pair), &[("at", at), ("found", found)])
 }
 
 /// What a kind of thermometer measures, and by how much it may be off: a difference, on the scale of the reader.

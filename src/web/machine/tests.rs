@@ -80,7 +80,7 @@ async fn a_day_that_cannot_be_is_told_and_no_other_is_shown() {
     for (query, said) in [
         (
             "date=2026-11-20",
-            "«date» is a name that this page does not know; expected is one of the names day.",
+            "The address gives «date», which this page does not know; the names that it knows: day.",
         ),
         ("day=2026-11-20&day=2026-11-21", "Day: «2026-11-21» was read; expected is that it is given once."),
     ] {

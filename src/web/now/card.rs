@@ -4,6 +4,7 @@ use std::fmt::Write as _;
 
 use askama::Template;
 
+use super::stand::Stand;
 use super::{Data, Glance, LastRack, Tank};
 use crate::core::cycle::sign::Sign;
 use crate::core::cycle::verdict::{Finding, Verdict};
@@ -90,8 +91,8 @@ struct CardPart<'a> {
     /// Leads to the top of the site.
     up: &'static str,
     words: &'static Words,
-    /// The class of the frame: `good`, `doubt`, `bad`, `nothing`.
-    tells: &'static str,
+    /// How the machine stands, which the frame shows too.
+    stand: Stand,
     say: String,
     ago: String,
     clock: String,
@@ -129,12 +130,18 @@ pub(in crate::web) fn card(
         Data::Old(None) => Some(words.unheard.to_owned()),
         Data::None => Some(words.no_data.to_owned()),
     };
+    let stand = Stand::of(glance, language);
     let part = CardPart {
         glance,
         up,
         words,
-        tells: tells(glance),
-        say: format!("{}: {word} {}", glance.machine, measured.as_deref().unwrap_or_default()),
+        say: format!(
+            "{}: {}. {word} {}",
+            glance.machine,
+            stand.said,
+            measured.as_deref().unwrap_or_default()
+        ),
+        stand,
         ago: judged.map(|rack| ago(now.since(rack.ended), language)).unwrap_or_default(),
         clock: judged.map(|rack| reader.clock(rack.ended)).unwrap_or_default(),
         verdict: word,
@@ -162,18 +169,6 @@ fn figures(rack: &LastRack, reader: &Reader) -> (Option<String>, String) {
             (Some(format!("{settled} {symbol}")), format!("{limit} {symbol}"))
         }
         None => (None, reader.temperature(rack.limit_c)),
-    }
-}
-
-/// How the frame of the card looks: the worst of the last rack, of the data, and of open alerts.
-fn tells(glance: &Glance) -> &'static str {
-    let judged = glance.last.as_ref().map(|rack| rack.verdict);
-    match judged {
-        Some(Verdict::Cold | Verdict::Brief | Verdict::Weak) => "bad",
-        Some(_) | None if glance.data != Data::Live || !glance.alerts.is_empty() => "bad",
-        Some(Verdict::Unproven | Verdict::Narrow) => "doubt",
-        Some(Verdict::Pass) => "good",
-        None => "nothing",
     }
 }
 

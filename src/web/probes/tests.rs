@@ -61,12 +61,12 @@ async fn an_address_that_is_not_understood_is_refused() {
     for (path, said) in [
         (
             "/probes?recorded=7",
-            "«recorded» is a name that this page does not know; expected is that the address ends without it.",
+            "The address gives «recorded», which this page does not know; it knows none: take it away from the address.",
         ),
         ("/probes/dm1?recorded=x", "recorded: «x» was read; expected is the number of a record."),
         (
             "/probes/dm1?record=7",
-            "«record» is a name that this page does not know; expected is one of the names recorded.",
+            "The address gives «record», which this page does not know; the names that it knows: recorded.",
         ),
         ("/probes/dm1/rinse?recorded=-7", "recorded: «-7» was read; expected is the number of a record."),
         ("/probes/dm1/sheet?record=zz", "record: «zz» was read; expected is the number of a record."),

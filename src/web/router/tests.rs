@@ -86,7 +86,7 @@ async fn no_page_passes_over_a_question() {
             let answer = get(&asked, Some(person(Role::Administrator, Language::Spanish))).await;
             assert_eq!(answer.status(), StatusCode::UNPROCESSABLE_ENTITY, "{asked}");
             let page = text(answer).await;
-            let said = format!("«{name}» es un nombre que esta página no conoce");
+            let said = format!("La dirección da «{name}», que esta página no conoce");
             assert!(page.contains(&said) && page.contains("lang=\"es\""), "{asked}: {page}");
             tried += 1;
         }
@@ -112,7 +112,7 @@ async fn no_page_passes_over_a_question() {
                 }
                 assert_eq!(answer.status(), StatusCode::UNPROCESSABLE_ENTITY, "{path}?{query}");
                 let page = text(answer).await;
-                let said = format!("«{name}» es un nombre que esta página no conoce");
+                let said = format!("La dirección da «{name}», que esta página no conoce");
                 assert!(page.contains(&said) && page.contains("lang=\"es\""), "{path}?{query}: {page}");
             }
         }
@@ -126,6 +126,49 @@ async fn no_page_passes_over_a_question() {
         ("to=account&to=account", StatusCode::UNPROCESSABLE_ENTITY),
     ] {
         assert_eq!(protected(&access, &format!("/login?{query}"), None).await.status(), status, "{query}");
+    }
+}
+
+// Own promise: whoever is not logged in is shown the way to the login, and from there back to the page that the form
+// was on; never to elsewhere (OWASP, Unvalidated Redirects and Forwards Cheat Sheet, from memory).
+#[tokio::test]
+async fn whoever_is_not_logged_in_is_shown_the_way_there_and_back() {
+    let directory = tempfile::tempdir().expect("a temporary directory");
+    let (site_name, zone) = ("North kitchen".to_owned(), jiff::tz::TimeZone::UTC);
+    let options = Options { site: site_name, zone, tls: false, behind_proxy: false, public_url: None };
+    let path = directory.path().join("access");
+    let access = Access::open(&path, options, || crate::web::fixture::NOW).expect("a store");
+    let refused = async |path: &str| {
+        let kitchen = StillKitchen::new().pages();
+        let request = Request::post(path).header(header::HOST, "127.0.0.1");
+        let request = request.header("sec-fetch-site", "same-origin");
+        let request = request.header(header::CONTENT_TYPE, "application/x-www-form-urlencoded");
+        let mut request = request.body(Body::empty()).expect("a request");
+        request.extensions_mut().insert(Arc::clone(&kitchen.site));
+        protect(site(kitchen), &access).oneshot(request).await.expect("it never fails")
+    };
+    let seen: Vec<&str> = routes::<StillKitchen>()
+        .iter()
+        .filter(|route| route.method == Method::GET)
+        .map(|route| route.path)
+        .chain(PAGES)
+        .collect();
+    for route in routes::<StillKitchen>().iter().filter(|route| route.method == Method::POST) {
+        assert!(seen.contains(&crate::web::access::page_of(route.path)), "{}", route.path);
+    }
+    for (path, login) in [
+        ("/logbook/sanitizer", "../login?to=logbook%2Fsanitizer"),
+        ("/alerts/3/act", "../../login?to=alerts%2F3"),
+        ("/settings/test", "../login?to=settings"),
+        ("/tokens/export", "../login?to=accounts"),
+        ("//evil.example/x", "../../login\""),
+        ("/https:%2f%2fevil.example", "./login\""),
+        ("/a/%2e%2e/x", "../../login\""),
+    ] {
+        let answer = refused(path).await;
+        assert_eq!(answer.status(), StatusCode::UNAUTHORIZED, "{path}");
+        let page = text(answer).await;
+        assert!(page.contains(&format!("<a class=\"button\" href=\"{login}")), "{path}: {page}");
     }
 }
 
@@ -197,7 +240,7 @@ async fn an_open_page_is_told_of_what_changes() {
         .expect("it never fails");
     let mut body = answer.into_body().into_data_stream();
     let mut heard = String::new();
-    while heard.matches("event: part").count() < 2 {
+    while heard.matches("event: part").count() < 3 {
         let more = body.next().await.expect("the stream goes on").expect("no failure");
         heard.push_str(std::str::from_utf8(&more).expect("text"));
     }
@@ -215,6 +258,16 @@ async fn an_open_page_is_told_of_what_changes() {
         heard.push_str(std::str::from_utf8(&more).expect("text"));
     }
     assert!(heard.contains("PASS") && heard.contains("machine-0") && !heard.contains("machine-1"), "{heard}");
+    // A good rack closes no alert: how the machine stands is told apart from its last rack.
+    assert!(heard.contains("tells-bad") && heard.contains("Alert open: 1 rack to wash again"), "{heard}");
+    kitchen.glances.send_modify(|glances| glances[0].alerts.clear());
+    kitchen.beat.send_modify(|beat| *beat += 1);
+    heard.clear();
+    while !heard.contains("</article>") {
+        let more = body.next().await.expect("the stream goes on").expect("no failure");
+        heard.push_str(std::str::from_utf8(&more).expect("text"));
+    }
+    assert!(heard.contains("id=\"lead\"") && heard.contains("tells-good"), "{heard}");
 }
 
 /// The site as it is served: with the rule for refusals that have no page.

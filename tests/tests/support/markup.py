@@ -16,7 +16,7 @@ VOID = {"area", "base", "br", "col", "embed", "hr", "img", "input", "link", "met
 # What a message may be made of; mail programs drop or refuse the rest.
 ALLOWED = {"html", "head", "meta", "title", "body", "table", "tr", "td", "th", "div", "strong", "ol", "li", "a", "img", "br"}
 # What a sheet may be made of beside that.
-PAPER = {"style", "h1", "h2", "p", "ul", "svg", "desc", "text", "polygon", "polyline", "circle", "path", "line", "rect", "g"}
+PAPER = {"style", "main", "h1", "h2", "p", "ul", "svg", "desc", "text", "polygon", "polyline", "circle", "path", "line", "rect", "g"}
 
 
 class Reader(html.parser.HTMLParser):

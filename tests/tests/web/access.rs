@@ -190,7 +190,7 @@ async fn an_administrator_keeps_accounts_at_the_page() {
             ("scale", "fahrenheit"),
         ]
     };
-    let answer = boss.post("/accounts", &form("luz", "Luz <b>Prado</b>")).await;
+    let answer = boss.post("/accounts", &form("luz", "Luz <b>Prado")).await;
     assert_eq!(answer.status, 200, "{}", answer.body);
     let secret = answer.body.split("class=\"secret\">").nth(1).and_then(|rest| rest.split('<').next());
     let secret = secret.expect("a secret is shown").to_owned();

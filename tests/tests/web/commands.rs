@@ -3,7 +3,7 @@
 use rinseward::core::record::{AccessDeed, AskedChange, Unchanged};
 use serde_json::Value;
 
-use super::gateway::{Gateway, Site};
+use super::gateway::{Gateway, PASSWORD, Site, member};
 
 fn names(listed: &Value, what: &str) -> Vec<String> {
     let rows = listed[what].as_array().expect("a list");
@@ -67,8 +67,62 @@ fn accounts_are_changed_alike_with_a_service_and_without_one() {
     assert_eq!(deeds(&with), deeds(&before));
 }
 
+// Own promise: what is told of a new account or token is what is stored, whatever was typed; and an account with a name
+// of before such names were refused is used as ever.
+#[tokio::test(flavor = "multi_thread")]
+async fn a_new_account_is_told_as_it_is_stored() {
+    let site = Site::new("");
+    let gateway = Gateway::start(&site);
+    let told = |words: &[&str]| {
+        let output = site.rinseward(&[&["accounts"], words, &["--by", "Tom"]].concat());
+        assert_eq!(output.status.code(), Some(0), "{words:?}");
+        String::from_utf8(output.stdout).expect("text")
+    };
+    for (words, stored) in [
+        (&["add", " UPPER", "--name", "Upper Case", "--role", "auditor"][..], "The account «upper» is made."),
+        (&["reset", "Upper"], "One-time secret of «upper»"),
+        (&["tokens", "add", "EXPORT", "--role", "auditor"], "Token «export»"),
+    ] {
+        let told = told(words);
+        assert!(told.contains(stored), "{words:?}: {told}");
+    }
+    let mut boss = member(&site, &gateway, "boss", "administrator").await;
+    let add = [
+        ("account", "LOUD"),
+        ("name", "Lou Díaz"),
+        ("role", "operator"),
+        ("language", "en"),
+        ("scale", "celsius"),
+    ];
+    let made = boss.post("/accounts", &add).await;
+    assert!(made.status == 200 && made.body.contains("loud</h1>"), "{}", made.body);
+    let token = boss.post("/tokens", &[("token", "TILL"), ("role", "auditor"), ("days", "9")]).await;
+    assert!(token.status == 200 && token.body.contains("till</h1>"), "{}", token.body);
+    let alike = add.map(|(name, value)| match name {
+        "account" => (name, "other"),
+        "name" => (name, "LOU DÍAZ"),
+        _ => (name, value),
+    });
+    let refused = boss.post("/accounts", &alike).await;
+    assert_eq!(refused.status, 422);
+    assert!(
+        refused.body.contains(r#"id="name-error" role="alert">The name reads like that of the account loud"#)
+    );
+    gateway.stop();
+    let store = rusqlite::Connection::open(site.store()).expect("our own file");
+    let changed =
+        store.execute("UPDATE account SET shown = 'dm2/sanitizer' WHERE name IN ('boss', 'loud')", []);
+    assert_eq!(changed.expect("SQL"), 2);
+    drop(store);
+    let gateway = Gateway::start(&site);
+    let mut boss = gateway.browser();
+    assert_eq!(boss.login("boss", PASSWORD).await.status, 303);
+    assert!(boss.get("/accounts").await.body.contains("dm2/sanitizer"));
+    gateway.stop();
+}
+
 /// Changes that cannot be, as typed, and what stands on record of each.
-const REFUSED: [(&[&str], &str, AskedChange, Unchanged); 12] = [
+const REFUSED: [(&[&str], &str, AskedChange, Unchanged); 18] = [
     (&["add", "a b", "--name", "A", "--role", "auditor"], "?", AskedChange::Add, Unchanged::NoName),
     (&["add", "ana", "--name", " ", "--role", "auditor"], "ana", AskedChange::Add, Unchanged::Shown),
     (
@@ -76,6 +130,37 @@ const REFUSED: [(&[&str], &str, AskedChange, Unchanged); 12] = [
         "ana",
         AskedChange::Add,
         Unchanged::ReadsAsToken,
+    ),
+    (
+        &["add", "bo", "--name", "dm2/sanitizer", "--role", "auditor"],
+        "bo",
+        AskedChange::Add,
+        Unchanged::Shown,
+    ),
+    (
+        &["add", "cy", "--name", "Ana\u{202e}zaíD", "--role", "auditor"],
+        "cy",
+        AskedChange::Add,
+        Unchanged::Shown,
+    ),
+    (
+        &["add", "di", "--name", "Ana\u{200b}Díaz", "--role", "auditor"],
+        "di",
+        AskedChange::Add,
+        Unchanged::Shown,
+    ),
+    (&["add", "ed", "--name", "Ana ", "--role", "auditor"], "ed", AskedChange::Add, Unchanged::Shown),
+    (
+        &["add", "flo", "--name", "ａdministrator", "--role", "auditor"],
+        "flo",
+        AskedChange::Add,
+        Unchanged::Taken,
+    ),
+    (
+        &["add", "guy", "--name", "ADMINISTRATOR", "--role", "auditor"],
+        "guy",
+        AskedChange::Add,
+        Unchanged::Taken,
     ),
     (
         &["add", "administrator", "--name", "A", "--role", "auditor"],

@@ -9,13 +9,13 @@ use futures_util::stream;
 use tokio::sync::mpsc;
 
 use super::super::House;
-use super::rows::{end, start};
+use super::rows::between;
 use crate::app::export::{self, Order, Progress, gather, seal};
 use crate::cli::ExportForm;
 use crate::core::causes::chain;
 use crate::ledger::Reader;
 use crate::report::account::build::Question;
-use crate::web::api::{Form, Taken, Trouble};
+use crate::web::api::{Form, Taken, Trouble, When};
 
 /// Bytes that are sent together.
 const PART_BYTES: usize = 64 * 1024;
@@ -82,13 +82,11 @@ impl House {
         let found = self.readers.ask(|ledger| Ok((ledger.machines()?, gather::Site::of(ledger)?)));
         let (known, site) = found.await?;
         if let Some(name) = machines.iter().find(|name| !known.contains(name)) {
-            return Err(Trouble::Unknown(format!("the ledger knows no machine «{name}»")));
+            return Err(Trouble::no_machine(name, known.clone()));
         }
-        let from = start(from, &site.zone, now);
-        let to = to.map_or(now, |to| end(to, &site.zone, now));
-        if to <= from {
-            return Err(Trouble::backwards());
-        }
+        let to = to.unwrap_or(When::Instant(now));
+        let (from, to) = between(Some(from), Some(to), &site.zone, now)?;
+        let (from, to) = (from.unwrap_or(now), to.unwrap_or(now));
         let mut only = machines;
         only.sort_unstable();
         only.dedup();

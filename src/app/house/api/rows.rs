@@ -38,12 +38,7 @@ impl House {
         if let Some(name) = &asked.machine {
             self.machine_known(name).await?;
         }
-        let (zone, now) = (&self.loaded.configuration.alerts.zone, self.clock.now());
-        if let (Some(from), Some(to)) = (asked.from, asked.to)
-            && end(to, zone, now) <= start(from, zone, now)
-        {
-            return Err(Trouble::backwards());
-        }
+        between(asked.from, asked.to, &self.loaded.configuration.alerts.zone, self.clock.now())?;
         match asked.view {
             View::Machines => self.machines().await,
             View::Probes => Ok(self.probes_shown(asked.machine.as_deref())),
@@ -63,7 +58,8 @@ impl House {
         if known.iter().any(|known| known == name) {
             return Ok(());
         }
-        Err(Trouble::Unknown(format!("no machine is called «{name}»")))
+        let own = self.loaded.configuration.machines.iter().map(|machine| machine.name.to_string());
+        Err(Trouble::no_machine(name, own.chain(known).collect()))
     }
 
     async fn machines(&self) -> Result<Rows, Trouble> {
@@ -259,7 +255,10 @@ fn follows(ledger: &Reader, after: u64, size: u64, show: Show) -> Result<(), Tro
     if fits {
         return Ok(());
     }
-    Err(Trouble::Unknown(format!("nothing of this list follows record {after}")))
+    Err(Trouble::Unknown {
+        detail: format!("nothing of this list follows record {after}"),
+        advice: "take the link next of the page before as it is, or leave after away".to_owned(),
+    })
 }
 
 fn unread(error: &LedgerError) -> Trouble {
@@ -310,13 +309,29 @@ fn span(
     Ok((from, to))
 }
 
+/// The instants that a span lies between, which does not end before it begins: the one place that says so.
+pub(super) fn between(
+    from: Option<When>,
+    to: Option<When>,
+    zone: &jiff::tz::TimeZone,
+    now: Timestamp,
+) -> Result<(Option<Timestamp>, Option<Timestamp>), Trouble> {
+    let (from, to) = (from.map(|at| start(at, zone, now)), to.map(|at| end(at, zone, now)));
+    if let (Some(from), Some(to)) = (from, to)
+        && to <= from
+    {
+        return Err(Trouble::backwards());
+    }
+    Ok((from, to))
+}
+
 /// Where a span begins.
-pub(super) fn start(at: When, zone: &jiff::tz::TimeZone, now: Timestamp) -> Timestamp {
+fn start(at: When, zone: &jiff::tz::TimeZone, now: Timestamp) -> Timestamp {
     moment(at).in_zone(zone, now)
 }
 
 /// The first instant after a span.
-pub(super) fn end(at: When, zone: &jiff::tz::TimeZone, now: Timestamp) -> Timestamp {
+fn end(at: When, zone: &jiff::tz::TimeZone, now: Timestamp) -> Timestamp {
     moment(at).end_in_zone(zone, now)
 }
 

@@ -26,7 +26,8 @@ impl House {
         if let Single::Machine(name) = &asked {
             let glances = self.glances(&self.eyes()).await?;
             let own = glances.iter().find(|glance| glance.machine == *name);
-            let own = own.ok_or_else(|| Trouble::Unknown(format!("no machine is called «{name}»")))?;
+            let known: Vec<String> = glances.iter().map(|glance| glance.machine.to_string()).collect();
+            let own = own.ok_or_else(|| Trouble::no_machine(name, known))?;
             return Ok(One { json: of_glance(own).to_string(), size: None });
         }
         let (loaded, path, now) = (Arc::clone(&self.loaded), self.path.clone(), self.clock.now());
@@ -66,11 +67,32 @@ impl House {
 }
 
 fn no_alert(number: u64) -> Trouble {
-    Trouble::Unknown(format!("no alert has the number {number}"))
+    Trouble::Unknown {
+        detail: format!("no alert has the number {number}"),
+        advice: "see /api/v1/alerts for those that there are".to_owned(),
+    }
 }
 
-fn no_record(index: u64) -> Trouble {
-    Trouble::Unknown(format!("the ledger has no record {index}"))
+fn no_record(index: u64, size: u64) -> Trouble {
+    let advice = match size.checked_sub(1) {
+        Some(newest) => {
+            format!("its records are numbered from 0 to {newest}; see /api/v1/cycles and /api/v1/records")
+        }
+        None => "it has none yet".to_owned(),
+    };
+    Trouble::Unknown { detail: format!("the ledger has no record {index}"), advice }
+}
+
+fn no_cycle(index: u64) -> Trouble {
+    Trouble::Unknown {
+        detail: format!("record {index} is no cycle"),
+        advice: format!("see /api/v1/cycles for those that are; /api/v1/records/{index} tells what it is"),
+    }
+}
+
+fn no_checkpoint(detail: String) -> Trouble {
+    let advice = "one is made each hour, where the gateway has its key: come again then".to_owned();
+    Trouble::Unknown { detail, advice }
 }
 
 fn damaged(index: u64) -> Trouble {
@@ -90,7 +112,7 @@ fn damage(detail: String) -> Trouble {
 
 fn cycle(ledger: &Reader, index: u64, size: u64) -> Found {
     if index >= size {
-        return Ok(Err(no_record(index)));
+        return Ok(Err(no_record(index, size)));
     }
     let record = match ledger.record(index)? {
         Ok((_, record)) => record,
@@ -99,17 +121,20 @@ fn cycle(ledger: &Reader, index: u64, size: u64) -> Found {
     let row = history::cycle_row(ledger, index, &record)?;
     Ok(match row {
         Some(row) => line(|out| report::write_row(out, &row)),
-        None => Err(Trouble::Unknown(format!("record {index} is no cycle"))),
+        None => Err(no_cycle(index)),
     })
 }
 
 fn trace(ledger: &Reader, index: u64, size: u64) -> Found {
     if index >= size {
-        return Ok(Err(no_record(index)));
+        return Ok(Err(no_record(index, size)));
     }
     match ledger.trace(index) {
         Ok(Some(trace)) => Ok(serde_json::to_string(&trace).map_err(|_| Trouble::NotNow)),
-        Ok(None) => Ok(Err(Trouble::Unknown(format!("no readings are kept with record {index}")))),
+        Ok(None) => Ok(Err(Trouble::Unknown {
+            detail: format!("no readings are kept with record {index}"),
+            advice: format!("readings are kept with cycles alone; /api/v1/records/{index} tells what it is"),
+        })),
         Err(LedgerError::Damaged(_)) => Ok(Err(damaged(index))),
         Err(error) => Err(error),
     }
@@ -117,21 +142,18 @@ fn trace(ledger: &Reader, index: u64, size: u64) -> Found {
 
 fn proof(ledger: &Reader, index: u64, size: u64, chunks: &Mutex<WholeChunks>) -> Found {
     if index >= size {
-        return Ok(Err(no_record(index)));
+        return Ok(Err(no_record(index, size)));
     }
     match ledger.record(index)? {
         Ok((_, record)) if !matches!(record.body, Body::Cycle(_)) => {
-            return Ok(Err(Trouble::Unknown(format!("record {index} is no cycle"))));
+            return Ok(Err(no_cycle(index)));
         }
         Ok(_) => {}
         Err(_) => return Ok(Err(damaged(index))),
     }
     Ok(match racks::prove(ledger, index, chunks)? {
         Proof::Holds(proof) => Ok(proof),
-        Proof::NotSealed => {
-            let detail = format!("no checkpoint seals record {index} yet: one is made each hour");
-            Err(Trouble::Unknown(detail))
-        }
+        Proof::NotSealed => Err(no_checkpoint(format!("no checkpoint seals record {index} yet"))),
         Proof::Damaged => Err(not_as_sealed(index)),
     })
 }
@@ -180,7 +202,7 @@ fn record(
     now: Timestamp,
 ) -> Result<String, Trouble> {
     if index >= size {
-        return Err(no_record(index));
+        return Err(no_record(index, size));
     }
     match ledger.record(index) {
         Ok(Ok(_)) => {}
@@ -201,6 +223,6 @@ fn record(
 fn checkpoint(ledger: &Reader) -> Found {
     Ok(match ledger.newest_checkpoint()? {
         Some(stored) => serde_json::to_string(&stored).map_err(|_| Trouble::NotNow),
-        None => Err(Trouble::Unknown("no checkpoint was made yet: one is made each hour".to_owned())),
+        None => Err(no_checkpoint("no checkpoint was made yet".to_owned())),
     })
 }

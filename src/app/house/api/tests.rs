@@ -343,8 +343,21 @@ async fn a_cycle_is_proved_under_the_newest_checkpoint() {
     assert_eq!(trace.rinse.len(), 40);
     for unknown in [Single::Cycle(0), Single::Cycle(u64::MAX), Single::Trace(9_999), Single::Alert(999)] {
         let answer = running.house.single(unknown.clone()).await;
-        assert!(matches!(answer, Err(Trouble::Unknown(_))), "{unknown:?}: {answer:?}");
+        assert!(matches!(answer, Err(Trouble::Unknown { .. })), "{unknown:?}: {answer:?}");
     }
+    // Whichever way a machine is asked for that is none, those that there are are named; and so is the newest record.
+    let advice = |answer: Trouble| {
+        let Trouble::Unknown { advice, .. } = answer else { panic!("{answer:?}") };
+        advice
+    };
+    let nope = || Some("nope".to_owned());
+    let one = running.house.single(Single::Machine("nope".to_owned())).await.expect_err("there is none");
+    let listed = running.house.rows(Asked { machine: nope(), ..asked(View::Cycles) }).await;
+    let one = advice(one);
+    assert!(one.starts_with("ask of one of these machines: ") && one.contains("dm1"), "{one}");
+    assert_eq!(advice(listed.expect_err("there is none")), one);
+    let cycle = advice(running.house.single(Single::Cycle(99_999)).await.expect_err("there is none"));
+    assert!(cycle.starts_with("its records are numbered from 0 to "), "{cycle}");
 }
 
 // Own promise: where the ledger is not as it was sealed, no proof is given that leads nowhere, and nothing is

@@ -6,7 +6,8 @@ use axum::http::StatusCode;
 use axum::response::Response;
 use serde::Deserialize;
 
-use super::{Filled, Held, Known, all, incomplete, keep, no_role, unchanged};
+use super::accounts::{all, keep, unchanged};
+use super::{Filled, Held, Known, incomplete, no_role};
 use crate::core::record::AskedChange;
 use crate::web::access::change::{Change, ChangeError, ChangeRefusal};
 use crate::web::access::done::Done;
@@ -45,9 +46,9 @@ pub(super) async fn add(
     match access.change(Change::AddToken { token, role, days }, &person.account, Some(&visit.from.told)).await
     {
         Ok(changed) => {
-            let secret = changed.secret.unwrap_or_default();
+            let (stored, secret) = (changed.name.unwrap_or_default(), changed.secret.unwrap_or_default());
             let what = (For::Token, changed.until);
-            page(StatusCode::OK, &SecretPage::new(name.trim(), &secret, what, round))
+            page(StatusCode::OK, &SecretPage::new(&stored, &secret, what, round))
         }
         Err(ChangeError::Refused(why)) => {
             let field = if why == ChangeRefusal::Days { "days" } else { "token" };

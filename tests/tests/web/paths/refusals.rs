@@ -118,7 +118,8 @@ fn links(kitchen: &Kitchen) -> [String; 2] {
 
 /// Somebody of this role.
 async fn operator(kitchen: &Kitchen, account: &str, language: &str) -> Browser {
-    let arguments = ["accounts", "add", account, "--name", "Ben", "--role", "operator", "--by", "Tom"];
+    let name = format!("{account} Ortiz");
+    let arguments = ["accounts", "add", account, "--name", &name, "--role", "operator", "--by", "Tom"];
     let made = kitchen.site.json(&[&arguments[..], &["--language", language]].concat());
     let mut browser = kitchen.gateway.browser();
     browser.login(account, made["secret"].as_str().expect("a secret")).await;

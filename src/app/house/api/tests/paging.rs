@@ -165,6 +165,8 @@ async fn a_span_that_cannot_be_is_refused() {
         for (from, to) in [
             (instant("2026-01-02T12:00:00Z"), day("2026-01-01")),
             (day("2026-01-02"), instant("2026-01-01T12:00:00Z")),
+            (day("2026-01-02"), day("2026-01-01")),
+            (instant("2026-01-02T12:00:00Z"), instant("2026-01-02T12:00:00Z")),
         ] {
             let refused = running.house.rows(Asked { from, to, ..asked(view) }).await;
             assert!(

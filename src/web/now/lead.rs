@@ -1,0 +1,260 @@
+//! The line that stands for the whole site: what needs somebody, before any card.
+//!
+//! It says «fine» of machines whose data are of now, whose last rack passed and of which no alert is open, and of the
+//! site only where that is so of every machine and no other alert is open.
+
+use askama::Template;
+
+use super::stand::{Level, Stand};
+use super::{Card, Glance};
+use crate::core::reader::{Language, Reader};
+use crate::web::frame::said;
+
+/// A machine that a line leads to.
+#[derive(Debug)]
+struct Machine<'a> {
+    place: usize,
+    name: &'a str,
+    said: String,
+}
+
+/// One line: how bad, in words, and the machines that it is about.
+#[derive(Debug)]
+struct Line<'a> {
+    level: Level,
+    said: String,
+    to: Option<&'static str>,
+    machines: Vec<Machine<'a>>,
+}
+
+#[derive(Template)]
+#[template(path = "web/now/lead.html", config = ".askama.toml")]
+struct LeadPart<'a> {
+    label: &'static str,
+    lines: Vec<Line<'a>>,
+}
+
+/// Makes the line of the site, of which so many alerts are open in all.
+pub(in crate::web) fn lead(glances: &[Glance], open: usize, reader: &Reader) -> Result<Card, askama::Error> {
+    let language = reader.language;
+    let label = said(language, "The whole site", "Todo el local");
+    Ok(Card { html: LeadPart { label, lines: lines(glances, open, language) }.render()? })
+}
+
+fn lines(glances: &[Glance], open: usize, language: Language) -> Vec<Line<'_>> {
+    let stands: Vec<(&Glance, Stand)> =
+        glances.iter().map(|glance| (glance, Stand::of(glance, language))).collect();
+    // Those of the site, and what was raised between two looks.
+    let others = open.saturating_sub(glances.iter().map(|glance| glance.alerts.len()).sum());
+    let mut lines: Vec<Line<'_>> = [Level::Bad, Level::Doubt, Level::Nothing]
+        .into_iter()
+        .filter_map(|level| line(level, &stands, language))
+        .collect();
+    if lines.is_empty() {
+        let said = fine(glances.len(), language);
+        lines.push(Line { level: Level::Good, said, to: None, machines: Vec::new() });
+    }
+    if others > 0 {
+        let place = lines.iter().take_while(|line| line.level == Level::Bad).count();
+        let said = more(others, language);
+        lines.insert(place, Line { level: Level::Bad, said, to: Some("alerts"), machines: Vec::new() });
+    }
+    lines
+}
+
+/// The line of the machines that stand so; `None` where none does.
+fn line<'a>(level: Level, stands: &[(&'a Glance, Stand)], language: Language) -> Option<Line<'a>> {
+    let machines: Vec<Machine<'a>> = stands
+        .iter()
+        .filter(|(_, stand)| stand.level == level)
+        .map(|(glance, stand)| Machine {
+            place: glance.place,
+            name: &glance.machine,
+            said: stand.said.clone(),
+        })
+        .collect();
+    let (count, all) = (machines.len(), stands.len());
+    let of = match language {
+        Language::English if all == 1 => "The machine".to_owned(),
+        Language::English => format!("{count} of {all} machines"),
+        Language::Spanish if all == 1 => "la máquina".to_owned(),
+        Language::Spanish => format!("{count} de {all} máquinas"),
+    };
+    let said = match (level, language) {
+        (Level::Bad, Language::English) if count == 1 => format!("{of} needs you"),
+        (Level::Bad, Language::English) => format!("{of} need you"),
+        (Level::Bad, Language::Spanish) => format!("Hay que atender {of}"),
+        (Level::Doubt, Language::English) => format!("{of} to look at"),
+        (Level::Doubt, Language::Spanish) => format!("Conviene mirar {of}"),
+        (Level::Nothing | Level::Good, Language::English) => format!("{of} without a rack yet"),
+        (Level::Nothing | Level::Good, Language::Spanish) => format!("Sin canastas todavía: {of}"),
+    };
+    (count > 0).then_some(Line { level, said, to: None, machines })
+}
+
+fn fine(machines: usize, language: Language) -> String {
+    match (machines, language) {
+        (1, Language::English) => "The machine is fine".to_owned(),
+        (1, Language::Spanish) => "La máquina está bien".to_owned(),
+        (2, Language::English) => "Both machines are fine".to_owned(),
+        (2, Language::Spanish) => "Las dos máquinas están bien".to_owned(),
+        (_, Language::English) => format!("All {machines} machines are fine"),
+        (_, Language::Spanish) => format!("Las {machines} máquinas están bien"),
+    }
+}
+
+/// Alerts that are open and are of none of the machines shown.
+fn more(alerts: usize, language: Language) -> String {
+    match (alerts, language) {
+        (1, Language::English) => "1 more alert is open".to_owned(),
+        (1, Language::Spanish) => "Hay otra alerta abierta".to_owned(),
+        (_, Language::English) => format!("{alerts} more alerts are open"),
+        (_, Language::Spanish) => format!("Hay otras {alerts} alertas abiertas"),
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use std::time::Duration;
+
+    use super::*;
+    use crate::core::alert::Severity;
+    use crate::core::cycle::verdict::Verdict;
+    use crate::core::time::Timestamp;
+    use crate::web::now::{Data, GlanceAlert, LastRack};
+
+    fn machine(place: usize, judged: Option<Verdict>, data: Data, alerts: Vec<GlanceAlert>) -> Glance {
+        let last = judged.map(|verdict| LastRack {
+            record: 48,
+            ended: Timestamp::from_micros(0),
+            verdict,
+            findings: Vec::new(),
+            settled_c: Some(84.0),
+            limit_c: 82.2,
+            uncertainty_c: 1.1,
+            mg_per_l: None,
+        });
+        let (chemical, tank, today, work_until) = (false, None, [0; 6], None);
+        Glance { place, machine: format!("dm{place}"), chemical, last, data, tank, today, alerts, work_until }
+    }
+
+    fn alert(severity: Severity, lasts: bool, uncovered: Option<u64>) -> GlanceAlert {
+        let (headline, title) = ("long".to_owned(), "Probe silent".to_owned());
+        GlanceAlert { number: 3, headline, title, severity, lasts, uncovered, taken_by: None }
+    }
+
+    // Own promise: `unproven`, old data and an open alert are never called fine, whatever the last rack was.
+    #[test]
+    fn only_what_is_shown_to_be_good_is_called_fine() {
+        let old = Data::Old(Some(Timestamp::from_micros(0).minus(Duration::from_secs(60))));
+        let (pass, live, none) = (Some(Verdict::Pass), Data::Live, Vec::new);
+        let cold = |lasts, racks| vec![alert(Severity::Critical, lasts, racks)];
+        let silent = vec![alert(Severity::Serious, true, None)];
+        for (glance, level, english, spanish) in [
+            (
+                machine(1, pass, live, none()),
+                Level::Good,
+                "Fine: no alert open",
+                "Bien: ninguna alerta abierta",
+            ),
+            (
+                machine(1, Some(Verdict::Unproven), live, none()),
+                Level::Doubt,
+                "Last rack: UNPROVEN",
+                "Última canasta: SIN COMPROBAR",
+            ),
+            (
+                machine(1, Some(Verdict::Cold), live, none()),
+                Level::Bad,
+                "Last rack: COLD",
+                "Última canasta: FRÍA",
+            ),
+            (machine(1, None, live, none()), Level::Nothing, "No rack yet", "Aún sin canastas"),
+            (
+                machine(1, pass, old, none()),
+                Level::Bad,
+                "Old data: not known how it stands",
+                "Datos antiguos: no se sabe cómo está",
+            ),
+            (
+                machine(1, pass, Data::None, none()),
+                Level::Bad,
+                "No data: not known how it stands",
+                "Sin datos: no se sabe cómo está",
+            ),
+            (
+                machine(1, pass, live, cold(true, Some(2))),
+                Level::Bad,
+                "Alert open: 2 racks to wash again",
+                "Alerta abierta: hay que volver a lavar 2 canastas",
+            ),
+            (
+                machine(1, pass, live, cold(false, Some(1))),
+                Level::Bad,
+                "Alert open: corrective action missing",
+                "Alerta abierta: falta la acción correctiva",
+            ),
+            (
+                machine(1, pass, live, cold(false, None)),
+                Level::Doubt,
+                "Alert recovered, not closed yet",
+                "Alerta recuperada, aún sin cerrar",
+            ),
+            (
+                machine(1, pass, live, silent),
+                Level::Bad,
+                "Alert open: Probe silent",
+                "Alerta abierta: Probe silent",
+            ),
+        ] {
+            for (language, said) in [(Language::English, english), (Language::Spanish, spanish)] {
+                assert_eq!(Stand::of(&glance, language), Stand { level, said: said.to_owned() });
+                let open = glance.alerts.len();
+                let told = lines(std::slice::from_ref(&glance), open, language);
+                assert_eq!(told.first().map(|line| line.level), Some(level), "{told:?}");
+                let fine = fine(1, language);
+                assert_eq!(told.iter().any(|line| line.said == fine), level == Level::Good, "{told:?}");
+            }
+        }
+    }
+
+    // Own promise: cold racks without a corrective action are not hidden behind a check that is late.
+    #[test]
+    fn what_became_of_cold_racks_comes_before_a_late_check() {
+        let late = alert(Severity::Warning, true, None);
+        let cold = alert(Severity::Critical, false, Some(33));
+        let glance = machine(1, Some(Verdict::Pass), Data::Live, vec![late, cold]);
+        let stand = Stand::of(&glance, Language::English);
+        assert_eq!(stand.said, "2 alerts open: corrective action missing");
+    }
+
+    // Own promise: the line says how many machines need somebody and leads to them, and what is open besides.
+    #[test]
+    fn the_line_leads_to_what_needs_somebody() {
+        let good = |place| machine(place, Some(Verdict::Pass), Data::Live, Vec::new());
+        let bad = machine(1, Some(Verdict::Pass), Data::Live, vec![alert(Severity::Critical, true, Some(1))]);
+        let reader = |language| Reader {
+            language,
+            scale: crate::core::reader::Scale::Celsius,
+            zone: jiff::tz::TimeZone::UTC,
+        };
+        let made =
+            |glances: &[Glance], open, language| lead(glances, open, &reader(language)).expect("a part").html;
+        let page = made(&[good(0), bad.clone()], 1, Language::English);
+        for said in [
+            "✗</span> 1 of 2 machines needs you",
+            "href=\"#machine-1\">dm1: Alert open: 1 rack to wash again",
+        ] {
+            assert!(page.contains(said), "{said}: {page}");
+        }
+        assert!(!page.contains("fine") && !page.contains("more alert"), "{page}");
+        let page = made(&[good(0), bad], 1, Language::Spanish);
+        assert!(page.contains("Hay que atender 1 de 2 máquinas"), "{page}");
+        let page = made(&[good(0), good(1)], 0, Language::English);
+        assert!(page.contains("✓</span> Both machines are fine") && !page.contains("tells-bad"), "{page}");
+        let page = made(&[good(0), good(1)], 1, Language::English);
+        let (more, fine) =
+            (page.find("href=\"alerts\">1 more alert is open"), page.find("Both machines are fine"));
+        assert!(more.is_some() && more < fine, "{page}");
+    }
+}

@@ -1,0 +1,133 @@
+//! How a machine stands: whether it needs somebody, and why, in one line.
+//!
+//! What its last rack was is one thing; how the machine stands is another. A good rack after a cold one closes no
+//! alert, and a good rack of an hour ago says nothing where no reading comes any more.
+
+use super::{Data, Glance, GlanceAlert};
+use crate::core::alert::Severity;
+use crate::core::cycle::verdict::Verdict;
+use crate::core::cycle::words::verdict;
+use crate::core::reader::Language;
+use crate::web::frame::said;
+
+/// How a machine stands, the worst first.
+#[derive(Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Debug)]
+pub(super) enum Level {
+    /// Somebody must do something.
+    Bad,
+    /// Nothing is wrong for certain, and nothing is shown to be good.
+    Doubt,
+    /// No rack is on record.
+    Nothing,
+    /// The last rack passed, its data are of now, and no alert is open.
+    Good,
+}
+
+impl Level {
+    /// The sign before the words.
+    pub(super) const fn sign(self) -> &'static str {
+        match self {
+            Self::Bad => "✗",
+            Self::Doubt => "◐",
+            Self::Nothing => "–",
+            Self::Good => "✓",
+        }
+    }
+
+    /// The end of the class of whatever shows it.
+    pub(super) const fn class(self) -> &'static str {
+        match self {
+            Self::Bad => "bad",
+            Self::Doubt => "doubt",
+            Self::Nothing => "nothing",
+            Self::Good => "good",
+        }
+    }
+}
+
+/// How a machine stands, and why.
+#[derive(Clone, PartialEq, Eq, Debug)]
+pub(super) struct Stand {
+    pub(super) level: Level,
+    pub(super) said: String,
+}
+
+impl Stand {
+    pub(super) fn of(glance: &Glance, language: Language) -> Self {
+        let is_over = |alert: &GlanceAlert| !alert.lasts && alert.uncovered.is_none();
+        let judged = glance.last.as_ref().map(|rack| rack.verdict);
+        let (level, said) = if glance.alerts.iter().any(|alert| !is_over(alert)) {
+            (Level::Bad, alarm(&glance.alerts, language))
+        } else if let Some(old) = old(glance.data, language) {
+            (Level::Bad, old.to_owned())
+        } else if let Some(bad @ (Verdict::Cold | Verdict::Brief | Verdict::Weak)) = judged {
+            (Level::Bad, last(bad, language))
+        } else if !glance.alerts.is_empty() {
+            let over = said(language, "Alert recovered, not closed yet", "Alerta recuperada, aún sin cerrar");
+            (Level::Doubt, over.to_owned())
+        } else {
+            match judged {
+                Some(Verdict::Pass) => (
+                    Level::Good,
+                    said(language, "Fine: no alert open", "Bien: ninguna alerta abierta").to_owned(),
+                ),
+                Some(other) => (Level::Doubt, last(other, language)),
+                None => (Level::Nothing, said(language, "No rack yet", "Aún sin canastas").to_owned()),
+            }
+        };
+        Self { level, said }
+    }
+}
+
+const fn old(data: Data, language: Language) -> Option<&'static str> {
+    match data {
+        Data::Live => None,
+        Data::Old(_) => {
+            Some(said(language, "Old data: not known how it stands", "Datos antiguos: no se sabe cómo está"))
+        }
+        Data::None => {
+            Some(said(language, "No data: not known how it stands", "Sin datos: no se sabe cómo está"))
+        }
+    }
+}
+
+fn last(judged: Verdict, language: Language) -> String {
+    let word = verdict(judged, language).to_uppercase();
+    format!("{}: {word}", said(language, "Last rack", "Última canasta"))
+}
+
+/// What the most pressing of the alerts asks for.
+fn alarm(alerts: &[GlanceAlert], language: Language) -> String {
+    let open = match (alerts.len(), language) {
+        (1, Language::English) => "Alert open".to_owned(),
+        (1, Language::Spanish) => "Alerta abierta".to_owned(),
+        (count, Language::English) => format!("{count} alerts open"),
+        (count, Language::Spanish) => format!("{count} alertas abiertas"),
+    };
+    // Racks that were not sanitized, and of which nobody wrote what became of them, come before a check that is late.
+    let rank = |alert: &&GlanceAlert| {
+        let is_over = !alert.lasts && alert.uncovered.is_none();
+        (is_over, alert.uncovered.is_none(), alert.severity, !alert.lasts)
+    };
+    let pressing = alerts.iter().min_by_key(rank);
+    let what = match pressing {
+        Some(alert) if !alert.lasts => {
+            said(language, "corrective action missing", "falta la acción correctiva").to_owned()
+        }
+        Some(GlanceAlert { severity: Severity::Critical, uncovered: Some(racks @ 1..), .. }) => {
+            to_wash(*racks, language)
+        }
+        Some(alert) => alert.title.clone(),
+        None => String::new(),
+    };
+    format!("{open}: {what}")
+}
+
+fn to_wash(racks: u64, language: Language) -> String {
+    match (racks, language) {
+        (1, Language::English) => "1 rack to wash again".to_owned(),
+        (1, Language::Spanish) => "hay que volver a lavar 1 canasta".to_owned(),
+        (_, Language::English) => format!("{racks} racks to wash again"),
+        (_, Language::Spanish) => format!("hay que volver a lavar {racks} canastas"),
+    }
+}
