@@ -64,8 +64,9 @@ use crate::runtime::telemetry::{Log, LogForm};
     propagate_version = true,
     arg_required_else_help = true,
     after_help = "Exit codes: 0 done, 64 command line, 70 a mistake in rinseward, 74 file, device or link, \
-                  78 configuration; of verify: 0 whole, 1 not whole, 2 could not be checked; of calibrate and respond: 1 refused. README.md lists \
-                  every message."
+                  78 configuration; of verify: 0 whole, 1 not whole, 2 could not be checked; 1 of \
+                  calibrate and respond: refused; of prove: not wired as configured; of scan: nothing found; of sign-off: points \
+                  are open. README.md lists every message."
 )]
 pub struct Cli {
     /// Filter of the log, such as `info` or `rinseward=debug`; RUST_LOG where not given.
@@ -328,6 +329,28 @@ mod tests {
     #[test]
     fn the_command_line_is_sound() {
         Cli::command().debug_assert();
+    }
+
+    /// Every argument below a command that has no words, as `command argument`.
+    fn wordless(command: &clap::Command, path: &str) -> Vec<String> {
+        let own = command.get_arguments().filter(|argument| argument.get_help().is_none());
+        let own = own.map(|argument| format!("{path} {}", argument.get_id()));
+        let below = command.get_subcommands().flat_map(|below| {
+            let path = format!("{path} {}", below.get_name());
+            wordless(below, &path)
+        });
+        own.chain(below).collect()
+    }
+
+    // Own promises: no option without a word of what it is for, and each command that can end with 1 is named.
+    #[test]
+    fn help_tells_of_every_option_and_exit_code() {
+        let command = Cli::command();
+        assert_eq!(wordless(&command, "rinseward"), Vec::<String>::new());
+        let codes = command.get_after_help().expect("exit codes").to_string();
+        for named in ["verify", "calibrate", "respond", "prove", "scan", "sign-off"] {
+            assert!(codes.contains(named), "{named}: {codes}");
+        }
     }
 
     #[test]

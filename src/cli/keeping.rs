@@ -56,7 +56,7 @@ pub struct HoldStatusArgs {
 /// Arguments of `backup`.
 #[derive(Args, Debug)]
 pub struct BackupArgs {
-    /// Where to: a new file, or a directory for one named after ledger and time.
+    /// Where to: a new file such as backup.sqlite, or a directory that is there, for one named after ledger and time.
     #[arg(long, value_name = "FILE")]
     pub out: PathBuf,
     /// Copy the secret key too, for whoever moves the gateway; keep that copy locked away.

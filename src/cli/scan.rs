@@ -40,7 +40,7 @@ pub struct ScanArgs {
     /// Only this function: 3 holding registers, 4 input registers; both where not given.
     #[arg(long, value_name = "N", value_parser = clap::value_parser!(u8).range(3..=4))]
     pub function: Option<u8>,
-    /// How long to listen for lines of text.
+    /// How long to listen for lines of text, s, 1 to 3600; 10 where not given.
     #[arg(long, value_name = "N", value_parser = clap::value_parser!(u64).range(1..=3_600), conflicts_with = "modbus")]
     pub seconds: Option<u64>,
     /// Name of the machine in what is proposed.

@@ -18,7 +18,7 @@ pub struct WatchArgs {
     /// Only this probe, `<machine>/<probe>`; may be given more than once.
     #[arg(long = "probe", value_name = "NAME")]
     pub probes: Vec<String>,
-    /// End by itself after N seconds.
+    /// End by itself after N seconds; goes on until it is stopped where not given.
     #[arg(long, value_name = "N")]
     pub seconds: Option<u64>,
     /// Scale of the temperatures: c or f. JSON is always in °C.

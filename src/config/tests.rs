@@ -424,12 +424,21 @@ fn what_is_legal_but_odd_is_warned_of() {
                   [[source.subscription]]\nfilter = \"#\"\n";
     let source = "[[source]]\nname = \"s\"\nkind = \"replay\"\n";
     let named = "public-url = \"https://kitchen.example.org\"\n";
+    let of_url = |proxy: &str, url: &str| {
+        format!("[web]\nenabled = true\nbehind-proxy = {proxy}\npublic-url = \"{url}\"\n{source}")
+    };
     for (text, expected) in [
         ("[[source]]\nname = \"s\"\nkind = \"replay\"\nprobes = [\"dm1/rinse\"]\n", vec!["config-doubt"]),
         ("[[source]]\nname = \"s\"\nkind = \"replay\"\n", vec![]),
         (broker, vec!["config-secret", "config-doubt"]),
         (&format!("[web]\nenabled = true\n{named}{source}"), vec!["config-doubt"]),
         (&format!("[web]\nenabled = true\nbehind-proxy = true\n{named}{source}"), vec![]),
+        // Own rules: without a proxy nothing is below a folder, and a page of the service is no folder of a proxy.
+        (&of_url("false", "http://127.0.0.1:8480/rinseward"), vec!["config-doubt"]),
+        (&of_url("true", "https://kitchen.example.org/rinseward/"), vec![]),
+        (&of_url("true", "https://kitchen.example.org/rinseward/login"), vec!["config-doubt"]),
+        (&of_url("true", "https://kitchen.example.org/login"), vec!["config-doubt"]),
+        (&of_url("false", "http://127.0.0.1:8480/"), vec![]),
     ] {
         let loaded = load(&[&base, text], &[]).expect("every row is legal");
         let told: Vec<&str> = loaded.warnings.iter().map(Problem::slug).collect();

@@ -209,7 +209,8 @@ fn of_notification(notification: &Notification) -> String {
     match notification.outcome {
         Outcome::Delivered => format!("{contact} was told by {route}: {occasion} (try {attempts})"),
         Outcome::GivenUp => format!(
-            "{contact} could not be told by {route} ({occasion}) after {attempts} tries: {}",
+            "{contact} could not be told by {route} ({occasion}) after {}: {}",
+            Noun::Tries.of(u64::from(attempts), Language::English),
             notification.error.as_deref().unwrap_or("no reason was given")
         ),
     }

@@ -106,7 +106,14 @@ impl RenderError {
                     return diagnostic.advice(shorter);
                 }
                 let diagnostic = diagnostic.cause(said.clone());
-                if status.code().is_some() { diagnostic } else { diagnostic.advice(shorter) }
+                match status.code() {
+                    // Its command line or its input was not understood: it was built of another state.
+                    Some(code) if code == NOT_UNDERSTOOD || said.contains(OTHER_VERSION) => {
+                        diagnostic.advice(SAME_VERSION)
+                    }
+                    Some(_) => diagnostic,
+                    None => diagnostic.advice(shorter),
+                }
             }
             Self::Ended | Self::Room(_) | Self::File { .. } | Self::Account(_) | Self::Run { .. } => {
                 failed().place(out.display().to_string()).because(self)
@@ -114,6 +121,14 @@ impl RenderError {
         }
     }
 }
+
+/// Exit code of a program that does not know an option (clap 4).
+const NOT_UNDERSTOOD: i32 = 2;
+/// What a program of another version says of its input, in every version of it.
+const OTHER_VERSION: &str = "of the same version";
+/// What to do then.
+const SAME_VERSION: &str = "rinseward-report is of another version than rinseward: install both from one package, or \
+                            build it anew: cargo build --release --features pdf --bin rinseward-report";
 
 /// What the program may use.
 #[derive(Clone, Copy, PartialEq, Eq, Debug)]
@@ -325,4 +340,33 @@ fn end(child: &mut Child) {
     // It may have ended by itself meanwhile.
     drop(child.kill());
     drop(child.wait());
+}
+
+#[cfg(test)]
+mod tests {
+    use std::os::unix::process::ExitStatusExt;
+
+    use super::*;
+
+    // Exit codes: clap 4 ends with 2 where it does not know an option; 74 is that of a report that failed. What one of
+    // another version says is its own, in whatever version it was made.
+    #[test]
+    fn a_program_of_another_version_is_told_with_what_to_do() {
+        for (code, said, is_other) in [
+            (2, "error: unexpected argument '--scale' found", true),
+            (
+                74,
+                "cause: missing field; do: install rinseward and rinseward-report of the same version",
+                true,
+            ),
+            (74, "cause: no space left on device", false),
+        ] {
+            let failed =
+                RenderError::Failed { status: ExitStatus::from_raw(code << 8), said: said.to_owned() };
+            let told = failed.diagnose(Path::new("november.pdf")).to_string();
+            let does = told.contains("cargo build --release --features pdf --bin rinseward-report")
+                && told.contains("from one package");
+            assert_eq!(does, is_other, "{told}");
+        }
+    }
 }

@@ -50,7 +50,11 @@ pub(in crate::app) fn backup(arguments: &BackupArgs, streams: &mut Streams<'_>) 
     if to.extension().is_none() {
         return Err(Diagnostic::error("backup-failed", "there is no such directory")
             .place(to.display().to_string())
-            .advice("mount the disk, make the directory, or name a file, such as backup.sqlite")
+            .advice(format!(
+                "if it is on another disk, mount that; else make it: mkdir -p -- {}",
+                quoted(&to)
+            ))
+            .advice("or name a file, such as backup.sqlite")
             .into());
     }
     for (ending, _) in [PUBLIC, SECRET] {
@@ -117,6 +121,11 @@ fn lines(told: &Told) -> Vec<String> {
     lines
 }
 
+/// A path as a shell takes it for one word.
+fn quoted(path: &Path) -> String {
+    format!("'{}'", path.display().to_string().replace('\'', "'\\''"))
+}
+
 /// The file itself, or one in the directory that was named.
 fn named(out: &Path, ledger: &Path) -> PathBuf {
     if !out.is_dir() {
@@ -164,9 +173,10 @@ pub(super) fn diagnose(error: &BackupError, to: &Path) -> Diagnostic {
         }
         BackupError::UnderWay { .. } => ("keeping-refused", "wait for the other one, or give another name"),
         BackupError::NoRoom { .. } => ("backup-failed", "free some space, or give a place on another disk"),
-        BackupError::Write { .. } => {
-            ("backup-failed", "see that the directory is there, takes files of this user and has room")
-        }
+        BackupError::Write { .. } => (
+            "backup-failed",
+            "see that the directory is there (mkdir -p makes it), takes files of this user and has room",
+        ),
         BackupError::Copy(_) => ("backup-failed", "see that the disk of the copy has room and is sound"),
         BackupError::NotWhole(_) | BackupError::Differs { .. } => (
             "backup-failed",
@@ -194,5 +204,23 @@ mod tests {
         let name = name.file_name().expect("a name").to_string_lossy().into_owned();
         assert!(name.starts_with("ledger-2") && name.ends_with("Z.sqlite"), "{name}");
         assert_eq!(named(Path::new("a/b.sqlite"), Path::new("c")), Path::new("a/b.sqlite"));
+    }
+
+    // Own promise: where the folder is not there, what to type stands in the message; nothing is made on the disk
+    // beneath a mount point that is empty at the moment.
+    #[test]
+    fn a_folder_that_is_not_there_is_told_with_what_to_type() {
+        assert_eq!(quoted(Path::new("/mnt/it's here")), r"'/mnt/it'\''s here'");
+        let directory = tempfile::tempdir().expect("a directory");
+        let (ledger, out) = (directory.path().join("ledger.sqlite"), directory.path().join("copies"));
+        std::fs::write(&ledger, "any").expect("a file");
+        let from = crate::cli::LedgerArgs { files: Vec::new(), ledger: Some(ledger) };
+        let arguments = BackupArgs { out: out.clone(), with_signing_key: false, from, json: false };
+        let (mut to, mut err) = (Vec::new(), Vec::new());
+        let refused =
+            backup(&arguments, &mut Streams { out: &mut to, err: &mut err }).expect_err("no folder");
+        let told = format!("{refused:?}");
+        assert!(told.contains(&format!("mkdir -p -- '{}'", out.display())), "{told}");
+        assert!(!out.exists());
     }
 }

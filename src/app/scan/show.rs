@@ -211,7 +211,11 @@ fn registers(found: &Found, out: &mut dyn Write) -> io::Result<()> {
         writeln!(out)?;
     }
     let zeros = found.rows.len() - shown.len();
-    if zeros > 0 { writeln!(out, "  {zeros} registers hold 0") } else { Ok(()) }
+    match zeros {
+        0 => Ok(()),
+        1 => writeln!(out, "  1 register holds 0"),
+        _ => writeln!(out, "  {zeros} registers hold 0"),
+    }
 }
 
 /// A number in the room of a column; what is far from any temperature in powers of ten.

@@ -11,6 +11,8 @@ use crate::app::door::time;
 use crate::app::{Failure, Streams, configuration, ledger};
 use crate::cli::SeriesStatusArgs;
 use crate::config::series::SeriesOptions;
+use crate::core::counted::Noun;
+use crate::core::reader::Language;
 use crate::core::time::Timestamp;
 use crate::diagnostic::Diagnostic;
 use crate::ledger::{LedgerError, Reader, SetAside};
@@ -162,7 +164,9 @@ impl Status {
             writeln!(out, "last taken  {taken}, {} ago", span(now.since(taken).as_secs()))?;
         }
         let (readings, records) = (self.readings_behind, self.records_behind);
-        write!(out, "waiting     about {readings} readings, {records} records")?;
+        let of = |noun: Noun, count| noun.of(count, Language::English);
+        let (readings, records) = (of(Noun::Readings, readings), of(Noun::Records, records));
+        write!(out, "waiting     about {readings}, {records}")?;
         match (self.oldest, self.oldest_age_s) {
             (Some(oldest), Some(age)) => writeln!(out, ", the oldest of {oldest}, {} ago", span(age))?,
             _ => writeln!(out)?,
@@ -174,7 +178,9 @@ impl Status {
         for again in &self.spans {
             writeln!(out, "again       {} to {}", again.from, again.to)?;
         }
-        writeln!(out, "set aside   {} points in {} rows", self.set_aside_points, self.set_aside_rows)?;
+        let rows = if self.set_aside_rows == 1 { "row" } else { "rows" };
+        let points = of(Noun::Points, self.set_aside_points);
+        writeln!(out, "set aside   {points} in {} {rows}", self.set_aside_rows)?;
         for row in &self.set_aside {
             writeln!(out, "            {} {}", row.at, row.reason)?;
             writeln!(out, "              {}", row.first_line)?;

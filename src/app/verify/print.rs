@@ -61,6 +61,7 @@ pub(super) fn words(out: &mut dyn Write, path: &Path, audited: &Audited, extent:
     line(
         "traces",
         &match extent {
+            Extent::Whole if report.traces == 1 => "1 is that its cycle was judged on".to_owned(),
             Extent::Whole => format!("{} are those their cycles were judged on", report.traces),
             Extent::Records => "not looked at, nor readings".to_owned(),
         },
@@ -68,8 +69,7 @@ pub(super) fn words(out: &mut dyn Write, path: &Path, audited: &Audited, extent:
     line(
         "days",
         &match audited.days {
-            Some(0) => "no numbers are kept by day so far".to_owned(),
-            Some(days) => format!("the numbers kept of {days} days of machines are those of their records"),
+            Some(days) => days_kept(days),
             None => "no numbers are kept that this version would show: it counts the records".to_owned(),
         },
     )?;
@@ -126,6 +126,25 @@ fn sealed(report: &Report) -> String {
     text
 }
 
+/// That no checkpoint counts so many of the newest records, recorded since `when`.
+fn not_sealed(newer: u64, when: &str) -> String {
+    match newer {
+        1 => format!("the newest record{when}: no checkpoint counts it yet, so nothing proves it"),
+        _ => {
+            format!("the newest {newer} records{when}: no checkpoint counts them yet, so nothing proves them")
+        }
+    }
+}
+
+/// What is said of the numbers that are kept of days of machines.
+fn days_kept(days: u64) -> String {
+    match days {
+        0 => "no numbers are kept by day so far".to_owned(),
+        1 => "the numbers kept of 1 day of a machine are those of its records".to_owned(),
+        _ => format!("the numbers kept of {days} days of machines are those of their records"),
+    }
+}
+
 /// Records that nothing proves: over which a checkpoint was made that does not hold, and those
 /// for which none was made yet.
 fn not_proved(report: &Report) -> Vec<(&'static str, String)> {
@@ -143,12 +162,7 @@ fn not_proved(report: &Report) -> Vec<(&'static str, String)> {
     let newer = report.records.saturating_sub(report.counted.max(proved));
     if newer > 0 {
         let when = if report.counted > proved { String::new() } else { since(report.not_sealed_since) };
-        let newest =
-            if newer == 1 { "the newest record".to_owned() } else { format!("the newest {newer} records") };
-        lines.push((
-            "not sealed",
-            format!("{newest}{when}: no checkpoint counts them yet, so nothing proves them"),
-        ));
+        lines.push(("not sealed", not_sealed(newer, &when)));
     }
     lines
 }
@@ -167,4 +181,17 @@ fn kept_words(kept: &Kept) -> String {
         }
     };
     format!("{}, {answer}", kept.seal)
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    // Own words: one is spoken of as one.
+    #[test]
+    fn one_is_told_as_one() {
+        assert!(not_sealed(1, "").ends_with("counts it yet, so nothing proves it"));
+        assert!(not_sealed(2, "").starts_with("the newest 2 records: no checkpoint counts them"));
+        assert!(days_kept(1).contains("1 day of a machine") && days_kept(2).contains("2 days of machines"));
+    }
 }

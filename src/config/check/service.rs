@@ -85,8 +85,48 @@ pub(super) fn read_web(reader: &mut Reader<'_>, findings: &mut Findings) -> Opti
         let fault = Fault::Doubtful { why: why.to_owned(), advice: advice.to_owned() };
         findings.warnings.push(reader.problem("public-url", fault));
     }
+    let named = public_url.as_deref().and_then(|url| Url::parse(url).ok());
+    if let Some((why, advice)) =
+        named.zip(behind_proxy).and_then(|(url, behind)| doubtful_folder(&url, behind))
+    {
+        findings.warnings.push(reader.problem("public-url", Fault::Doubtful { why, advice }));
+    }
     let public_url = public_url.map(|url| url.trim_end_matches('/').to_owned());
     Some(WebOptions { listen: listen?, behind_proxy: behind_proxy?, tls, public_url, link_life: link_life? })
+}
+
+/// Paths below which the service itself has pages: a `public-url` was then copied from the line of the browser.
+const OWN_PATHS: [&str; 11] = [
+    "alert", "alerts", "api", "cycles", "history", "login", "logbook", "machines", "more", "probes",
+    "settings",
+];
+
+/// What is doubtful about the folder that the name ends in: the service serves at `/`, and only a proxy can take a folder
+/// away. Which folder that is, no file here says.
+fn doubtful_folder(url: &Url, behind_proxy: bool) -> Option<(String, String)> {
+    let folder = url.path().trim_matches('/');
+    if folder.is_empty() {
+        return None;
+    }
+    let last = folder.rsplit('/').next().unwrap_or(folder);
+    let rest = folder.strip_suffix(last).unwrap_or_default().trim_end_matches('/');
+    if OWN_PATHS.contains(&last) {
+        let begin = if rest.is_empty() { String::new() } else { format!("/{rest}") };
+        return Some((
+            format!(
+                "«/{last}» is a page of the service: links of messages would lead below it, where nothing is"
+            ),
+            format!("end it before that page, in «{begin}/»"),
+        ));
+    }
+    (!behind_proxy).then(|| {
+        (
+            format!(
+                "the service serves its pages at «/», so that nothing is below «/{folder}» without a proxy"
+            ),
+            "leave the folder out, or write behind-proxy = true where a proxy serves below it".to_owned(),
+        )
+    })
 }
 
 /// Certificate and key: both or none.

@@ -55,7 +55,7 @@ pub static WEB: [Key; 7] = [
             "messages then carry no link, and the pages are served by address in numbers or as localhost only",
         ),
         example: "\"https://kitchen.example.org/rinseward\"",
-        meaning: "What the links of messages begin with: how a phone reaches the pages. Whoever has a link may act on that one alert, so that it should begin with https. Its host is the one name by which the pages are served, beside localhost and any address in numbers; a request for another name is answered by 421, since a stranger's name could be made to lead here. A proxy must pass on the host that it was asked for.",
+        meaning: "What the links of messages begin with: how a phone reaches the pages. Whoever has a link may act on that one alert, so that it should begin with https. Its host is the one name by which the pages are served, beside localhost and any address in numbers; a request for another name is answered by 421, since a stranger's name could be made to lead here. A proxy must pass on the host that it was asked for; where it serves the pages below a folder, such as /rinseward/, the name ends in that folder, which no file here can tell and nobody warns of. Without a proxy it has no folder.",
     },
     Key {
         name: "link-life",

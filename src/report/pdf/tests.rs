@@ -261,8 +261,21 @@ fn an_account_of_nothing_is_told() {
     account.alerts.clear();
     account.records.to = account.records.from;
     let sheet = made(&account, Language::Spanish, Scale::Celsius);
-    assert!(texts(&sheet).contains(&"ninguno en el periodo".to_owned()));
+    // Said of alerts and checks, feminine and masculine alike.
+    assert!(texts(&sheet).contains(&"nada en el periodo".to_owned()));
     assert!(sheet.plots.is_empty());
+}
+
+// Own words: a column of racks is headed by what they are, and a count that may be one agrees with nothing.
+#[test]
+fn spanish_heads_and_counts_agree_with_what_they_stand_over() {
+    let told = format!("{:?}", made(&samples::month(), Language::Spanish, Scale::Celsius));
+    for said in ["Aprobadas", "No aprobadas", "Mensajes entregados: ", "; se exigen "] {
+        assert!(told.contains(said), "{said}");
+    }
+    for unsaid in ["Pasaron", "No pasaron", " entregados, "] {
+        assert!(!told.contains(unsaid), "{unsaid}");
+    }
 }
 
 #[test]

@@ -68,8 +68,8 @@ words! {
     // Summary.
     SummaryHeading: "Summary", "Resumen";
     Racks: "Racks", "Canastas";
-    PassRate: "Passed", "Pasaron";
-    PassRateNote: "«Passed» is the share of racks that passed, narrowly or plainly. An unproven rack is never counted as one that passed. Shares are rounded down.", "«Pasaron» es la parte de las canastas que pasaron, con holgura o por poco. Una canasta sin comprobar nunca cuenta como correcta. Los porcentajes se redondean hacia abajo.";
+    PassRate: "Passed", "Aprobadas";
+    PassRateNote: "«Passed» is the share of racks that passed, narrowly or plainly. An unproven rack is never counted as one that passed. Shares are rounded down.", "«Aprobadas» es el porcentaje de canastas que cumplieron, con holgura o por poco. Una canasta sin comprobar nunca cuenta como correcta. Los porcentajes se redondean hacia abajo.";
     Lowest: "Lowest minimum", "Mínimo más bajo";
     Median: "Median minimum", "Mediana de mínimos";
     Monitored: "Monitored", "Vigilado";
@@ -91,14 +91,14 @@ words! {
     DaysHeading: "Day by day", "Día a día";
     DaysNote: "Each mark is the settled minimum of one rack; the band is the limit ± its expanded uncertainty (k = 2). Marks that would cover one another are drawn once. Where all racks lie in a small part of the span, only those days are drawn.", "Cada marca es el mínimo estable de una canasta; la banda es el límite ± su incertidumbre expandida (k = 2). Las marcas que se taparían se dibujan una vez. Si todas las canastas caen en una pequeña parte del periodo, solo se dibujan esos días.";
     Day: "Day", "Día";
-    NotPassed: "Not passed", "No pasaron";
+    NotPassed: "Not passed", "No aprobadas";
     NarrowColumn: "Narrow", "Justas";
     LowestOf: "Lowest", "Mínimo";
     MedianOf: "Median", "Mediana";
     Limit: "Limit", "Límite";
     Recovery: "Recovery", "Recuperación";
     NotRecorded: "none on record", "no consta";
-    NoneF: "none in the span", "ninguno en el periodo";
+    NoneF: "none in the span", "nada en el periodo";
 
     // Exceptions.
     ExceptionsHeading: "Racks that did not plainly pass", "Canastas que no pasaron con holgura";
@@ -116,7 +116,7 @@ words! {
     Basis: "Judged by", "Evaluado con";
     BasisCorrected: "the minimum corrected for the probe's delay; shown by the probe: {raw}", "el mínimo corregido por el retardo de la sonda; la sonda mostró: {raw}";
     Held: "Limit held for", "Límite sostenido";
-    HeldOf: "{held} s of {required} s", "{held} s de {required} s";
+    HeldOf: "{held} s of {required} s", "{held} s; se exigen {required} s";
     WashMinimum: "Wash minimum", "Mínimo del lavado";
     WashAgainst: "{measured} {unit} against {limit} {unit}", "{measured} {unit} frente a {limit} {unit}";
     Why: "Why", "Por qué";
@@ -172,7 +172,7 @@ words! {
     NotRecovered: "Not recovered.", "Sin recuperar.";
     Closed: "Closed {at}.", "Cerrada el {at}.";
     StillOpen: "OPEN.", "ABIERTA.";
-    Messages: "Messages: {delivered} delivered, {given_up} given up.", "Mensajes: {delivered} entregados, {given_up} sin entregar.";
+    Messages: "Messages: {delivered} delivered, {given_up} given up.", "Mensajes entregados: {delivered}; sin entregar: {given_up}.";
     ActionIn: "Racks: {racks} Done: {done} ({by}, {at}, record {index})", "Canastas: {racks} Hecho: {done} ({by}, {at}, asiento {index})";
     OfSite: "site", "sitio";
 

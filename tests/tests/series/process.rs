@@ -275,7 +275,7 @@ async fn what_is_set_aside_is_shown_until_it_is_sent_again() {
             "{status}"
         );
         let human = site.says(&["series", "status"]);
-        assert!(human.contains("set aside   1 points in 1 rows"), "{human}");
+        assert!(human.contains("set aside   1 point in 1 row"), "{human}");
         assert!(
             human.contains("field type conflict") && human.contains("  service,event=service-start,"),
             "{human}"
