@@ -17,6 +17,7 @@
 //!
 //! It knows neither clock nor ledger: the caller gives the time, and takes the events.
 
+mod asked;
 mod bucket;
 mod change;
 mod done;
@@ -44,8 +45,9 @@ use std::sync::{Arc, Mutex, MutexGuard, PoisonError};
 use jiff::tz::TimeZone;
 use tokio::sync::Notify;
 
+pub use asked::{Change, ChangeError, ChangeRefusal, Changed, TOKEN_DAYS_MAX};
 pub(super) use bucket::network;
-pub use change::{Change, ChangeError, ChangeRefusal, Changed, FIRST, TOKEN_DAYS_MAX};
+pub use change::FIRST;
 pub(super) use gate::{Far, login_from, not_allowed, page_of, to_login, whence};
 pub use gate::{Requirement, protect, require};
 pub(super) use pages::asked;

@@ -2,7 +2,7 @@
 
 use std::time::Duration;
 
-use super::change::ChangeRefusal;
+use super::asked::ChangeRefusal;
 use super::login::Turned;
 use super::name::NoShown;
 use super::password::{CHARS_MAX, CHARS_MIN, PasswordRefusal};

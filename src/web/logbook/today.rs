@@ -117,11 +117,15 @@ fn target(due: &DueCheck, entries: &[Entered], reader: &Reader, now: Timestamp) 
 /// What today's latest look that counts found wrong: the check stays due until one is good.
 fn failed(due: &DueCheck, entries: &[Entered], reader: &Reader) -> Option<String> {
     let own = |one: &&Entered| one.machine.as_ref().is_none_or(|machine| *machine == due.machine);
-    let of_kind = |one: &&Entered| one.counting().is_some_and(|check| check.kind() == due.check);
-    let made = |one: &&Entered| (one.counting().map(Check::at), one.record);
-    let latest = entries.iter().filter(own).filter(of_kind).max_by_key(made)?;
+    let counting = |one| Entered::counting(one).map(|check| (one, check));
+    let (latest, check) = entries
+        .iter()
+        .filter(own)
+        .filter_map(counting)
+        .filter(|(_, check)| check.kind() == due.check)
+        .max_by_key(|(one, check)| (check.at(), one.record))?;
     let is_failed = latest.judgement.as_ref().is_some_and(|judgement| judgement.good == Some(false));
-    let at = latest.counting().map(|check| reader.clock(check.at())).filter(|_| is_failed)?;
+    let at = is_failed.then(|| reader.clock(check.at()))?;
     Some(said::failed_at(&at, &latest.told(reader).0, reader.language))
 }
 

@@ -11,7 +11,7 @@ use serde::Deserialize;
 use super::{Filled, Held, Known, incomplete, no_role, not_now};
 use crate::core::reader::{Language, Scale};
 use crate::core::record::AskedChange;
-use crate::web::access::change::{Change, ChangeError, ChangeRefusal};
+use crate::web::access::asked::{Change, ChangeError, ChangeRefusal};
 use crate::web::access::done::{self, Done};
 use crate::web::access::gate::Visit;
 use crate::web::access::pages::{

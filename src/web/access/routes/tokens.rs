@@ -9,7 +9,7 @@ use serde::Deserialize;
 use super::accounts::{all, keep, unchanged};
 use super::{Filled, Held, Known, incomplete, no_role};
 use crate::core::record::AskedChange;
-use crate::web::access::change::{Change, ChangeError, ChangeRefusal};
+use crate::web::access::asked::{Change, ChangeError, ChangeRefusal};
 use crate::web::access::done::Done;
 use crate::web::access::gate::Visit;
 use crate::web::access::pages::{Asker, For, Round, Said, SecretPage, Wrong, page};
