@@ -24,13 +24,16 @@ pub struct Day<'a> {
     pub gaps: &'a [(Timestamp, Timestamp)],
 }
 
-/// Hours between two marks of the day.
-const HOURS: i64 = 3;
+/// Shortest stretch of a day that is drawn, in hours (own choice: fewer spread a few racks too far apart).
+const HOURS_MIN: u64 = 3;
 
-/// Plots a day. The band is the limit ± expanded uncertainty (k = 2) of each cycle: a minimum
+/// Plots a day: the whole hours that hold its racks and gaps, so that they can be told apart on a small
+/// screen; a longer stretch in full. The band is the limit ± expanded uncertainty (k = 2) of each cycle: a minimum
 /// inside it cannot be told from the limit. A cycle without a minimum stands on the lower edge.
 #[must_use]
 pub fn plot(day: Day<'_>, reader: &Reader) -> Plot {
+    let whole = day;
+    let day = closer(day);
     let say = |word: Word| word.say(reader.language);
     let scale = |celsius: f64| reader.scale.temperature(celsius);
     let seconds = |at: Timestamp| at.seconds_since(day.from);
@@ -75,7 +78,7 @@ pub fn plot(day: Day<'_>, reader: &Reader) -> Plot {
         label: say(Word::NoData).to_owned(),
         shade: Shade::Hatched,
     };
-    let (title, description) = told(day, lowest.copied(), reader);
+    let (title, description) = told(whole, lowest.copied(), reader);
     Plot {
         title,
         description,
@@ -86,6 +89,33 @@ pub fn plot(day: Day<'_>, reader: &Reader) -> Plot {
         points: points.collect(),
         key: key(day, reader),
         y,
+    }
+}
+
+/// The whole hours of a day that hold what there is to draw.
+fn closer(day: Day<'_>) -> Day<'_> {
+    if day.to.seconds_since(day.from) > BY_HOURS_S || day.cycles.is_empty() {
+        return day;
+    }
+    let racks = day.cycles.iter().map(|cycle| (cycle.rinse_started, cycle.rinse_started));
+    let drawn = || racks.clone().chain(day.gaps.iter().copied());
+    let first = drawn().map(|(from, _)| from).fold(day.to, Timestamp::min).max(day.from);
+    let last = drawn().map(|(_, to)| to).fold(day.from, Timestamp::max).min(day.to);
+    let hours = |count: u64| std::time::Duration::from_secs(count * 3600);
+    let (first, last) = (first.since(day.from).as_secs() / 3600, last.since(day.from).as_secs() / 3600 + 1);
+    let wanted = last.max(first + HOURS_MIN);
+    let to = day.from.plus(hours(wanted)).min(day.to);
+    // At the end of the day the hours before stand in for those that are missing.
+    let from = day.from.plus(hours(first)).min(to.minus(hours(HOURS_MIN))).max(day.from);
+    Day { from, to, ..day }
+}
+
+/// Hours between two marks of a stretch that is so long, in s.
+fn hours_apart(length: f64) -> i64 {
+    match length / 3600.0 {
+        hours if hours <= 5.0 => 1,
+        hours if hours <= 10.0 => 2,
+        _ => 3,
     }
 }
 
@@ -106,15 +136,15 @@ fn weekday(at: Timestamp, reader: &Reader) -> String {
 /// Longest stretch that is marked by hours, s; a longer one is marked by days.
 pub(super) const BY_HOURS_S: f64 = 36.0 * 3600.0;
 
-/// Marks at whole hours of the site's clock, every three hours, or at each midnight.
+/// Marks at whole hours of the site's clock, every one to three hours, or at each midnight.
 pub(super) fn hours(from: Timestamp, to: Timestamp, reader: &Reader) -> Axis {
     let hour = std::time::Duration::from_secs(3600);
     let length = to.seconds_since(from);
-    let by_hours = length <= BY_HOURS_S;
+    let (by_hours, apart) = (length <= BY_HOURS_S, hours_apart(length));
     let wanted = |at: Timestamp| {
         let clock = reader.clock(at);
         let hour = clock.split(':').next().and_then(|hour| hour.parse::<i64>().ok());
-        hour.is_some_and(|hour| if by_hours { hour % HOURS == 0 } else { hour == 0 })
+        hour.is_some_and(|hour| if by_hours { hour % apart == 0 } else { hour == 0 })
     };
     let label = |at: Timestamp| if by_hours { reader.clock(at) } else { weekday(at, reader) };
     let all = std::iter::successors(Some(from), |at| Some(at.plus(hour)));

@@ -90,6 +90,40 @@ fn a_day(language: Language, scale: Scale) -> Plot {
     day::plot(day, &reader(language, scale))
 }
 
+/// Labels of the marks of a day in New York with racks and gaps at these minutes.
+fn marks(racks: &[u64], gaps: &[(u64, u64)]) -> String {
+    let from: Timestamp = "2023-11-14T05:00:00Z".parse().expect("midnight in New York");
+    let at = |minute: u64| from.plus(Duration::from_secs(minute * 60));
+    let rack = |minute: &u64| {
+        let mut cycle = samples::cycle(0, Verdict::Pass, 85.0, Vec::new());
+        cycle.rinse_started = at(*minute);
+        cycle
+    };
+    let cycles: Vec<Cycle> = racks.iter().map(rack).collect();
+    let cycles: Vec<&Cycle> = cycles.iter().collect();
+    let gaps: Vec<(Timestamp, Timestamp)> = gaps.iter().map(|(from, to)| (at(*from), at(*to))).collect();
+    let day = day::Day { machine: "Bar", from, to: at(24 * 60), cycles: &cycles, gaps: &gaps };
+    let plot = day::plot(day, &reader(Language::English, Scale::Celsius));
+    assert!(plot.points.iter().all(|point| (plot.x.from..=plot.x.to).contains(&point.x)), "{racks:?}");
+    let labels: Vec<String> = plot.x.ticks.into_iter().map(|tick| tick.label).collect();
+    labels.join(" ")
+}
+
+// Worked by hand: whole hours around what happened, at least three of them.
+#[test]
+fn a_day_is_drawn_as_close_as_its_racks() {
+    for (racks, gaps, expected) in [
+        (&[730_u64, 860] as &[u64], &[] as &[(u64, u64)], "12:00 13:00 14:00 15:00"),
+        (&[12 * 60], &[], "12:00 13:00 14:00 15:00"),
+        (&[23 * 60 + 50], &[], "21:00 22:00 23:00 00:00"),
+        (&[0], &[], "00:00 01:00 02:00 03:00"),
+        (&[9 * 60], &[(600, 17 * 60 + 30)], "10:00 12:00 14:00 16:00 18:00"),
+        (&[], &[(600, 700)], "00:00 03:00 06:00 09:00 12:00 15:00 18:00 21:00 00:00"),
+    ] {
+        assert_eq!(marks(racks, gaps), expected, "{racks:?} {gaps:?}");
+    }
+}
+
 /// The week in which the clock goes back, 169 hours; a limit that was raised on its fourth day.
 fn a_week() -> Plot {
     let from: Timestamp = "2026-10-26T04:00:00Z".parse().expect("midnight in New York");
