@@ -40,6 +40,9 @@ pub(super) enum Order {
         racks: String,
         /// What was done.
         done: String,
+        /// How many of its racks the writer was shown, and so covers; without it all that it counts.
+        #[serde(skip_serializing_if = "Option::is_none", default)]
+        covers: Option<u64>,
     },
     /// Works on a machine.
     Maintenance {
@@ -205,7 +208,9 @@ impl Order {
             Self::Acknowledge { alert, by, note, .. } => {
                 Self::Acknowledge { alert, by: signed(by), via: "command".to_owned(), note }
             }
-            Self::Act { alert, by, racks, done } => Self::Act { alert, by: signed(by), racks, done },
+            Self::Act { alert, by, racks, done, covers } => {
+                Self::Act { alert, by: signed(by), racks, done, covers }
+            }
             Self::Maintenance { machine, until, by } => Self::Maintenance { machine, until, by: signed(by) },
             Self::Dialog { machine, stands, by, why } => {
                 Self::Dialog { machine, stands, by: signed(by), why }

@@ -97,7 +97,8 @@ fn act(arguments: &ActArgs, streams: &mut Streams<'_>) -> Result<(), Failure> {
     let alert = AlertNumber(arguments.alert);
     let (by, racks, done) = (arguments.by.clone(), arguments.racks.clone(), arguments.done.clone());
     let said = format!("The corrective action for alert {alert} is on record.");
-    give(&arguments.config, Order::Act { alert, by, racks, done }, arguments.json, &said, streams)
+    let order = Order::Act { alert, by, racks, done, covers: arguments.covers };
+    give(&arguments.config, order, arguments.json, &said, streams)
 }
 
 /// `maintenance`.

@@ -113,6 +113,9 @@ pub struct ActArgs {
     /// What was done.
     #[arg(long, value_name = "TEXT")]
     pub done: String,
+    /// How many of its racks were looked at, counted from the first; without it all that it counts.
+    #[arg(long, value_name = "COUNT")]
+    pub covers: Option<u64>,
     /// Configuration.
     #[command(flatten)]
     pub config: ConfigArgs,

@@ -19,7 +19,7 @@ use self::words::{Words, missing, standing, words};
 use super::form::{self, Field};
 use super::frame::{self, Frame, Refusal, Tab};
 use super::kitchen::{Kitchen, Pages};
-use super::pages::{Words as LinkWords, words as link_words};
+use super::pages::{Words as LinkWords, left_out, words as link_words};
 use super::person::Person;
 use super::query::{self, Expected, Given};
 use super::serve::{ACTION_CHARS_MAX, NOTE_CHARS_MAX};
@@ -223,6 +223,10 @@ struct AlertPage<'a> {
     note: Field,
     held: Field,
     done: Field,
+    /// How many racks an action that is written on this page covers.
+    covers: u64,
+    /// Racks that the action on record does not cover.
+    left_out: Option<String>,
 }
 
 /// What was typed into the forms of an alert.
@@ -231,6 +235,8 @@ struct Typed {
     note: Field,
     held: Field,
     done: Field,
+    /// How many racks there were when the typing began.
+    covers: Option<u64>,
 }
 
 /// Shows one alert.
@@ -279,6 +285,10 @@ async fn answer<K: Kitchen>(
         note: typed.note,
         held: typed.held,
         done: typed.done,
+        covers: typed.covers.unwrap_or(whole.alert.racks.count).min(whole.alert.racks.count),
+        left_out: whole.alert.left_out().filter(|_| whole.closed.is_none()).map(|(count, last)| {
+            left_out(count, last.map(|rack| reader.moment(rack.at)).as_deref(), reader.language)
+        }),
         whole: &whole,
     };
     frame::page(status, page.render())
@@ -361,6 +371,9 @@ pub(super) struct Acting {
     racks: String,
     #[serde(default)]
     done: String,
+    /// How many racks the page showed.
+    #[serde(default)]
+    covers: Option<u64>,
 }
 
 /// Writes the corrective action.
@@ -371,16 +384,18 @@ pub(super) async fn act<K: Kitchen>(
     sent: Result<Form<Acting>, FormRejection>,
 ) -> Response {
     let Ok(number) = number.parse() else { return frame::refuse(Refusal::Unknown, &person, &pages.site, 2) };
-    let Ok(Form(Acting { racks, done })) = sent else { return StatusCode::BAD_REQUEST.into_response() };
+    let Ok(Form(Acting { racks, done, covers })) = sent else {
+        return StatusCode::BAD_REQUEST.into_response();
+    };
     let language = person.reader.language;
-    let mut typed = Typed { held: Field::with(&racks), done: Field::with(&done), ..Typed::default() };
+    let mut typed = Typed { held: Field::with(&racks), done: Field::with(&done), covers, ..Typed::default() };
     let racks = typed.held.take(form::text(&racks, ACTION_CHARS_MAX), language);
     let done = typed.done.take(form::text(&done, ACTION_CHARS_MAX), language);
     let (Some(racks), Some(done)) = (racks, done) else {
         return answer(&pages, &person, number, typed, (StatusCode::UNPROCESSABLE_ENTITY, 2)).await;
     };
     let by = person.name.clone();
-    let deed = Deed::Act { by: by.clone(), racks: racks.clone(), done: done.clone() };
+    let deed = Deed::Act { by: by.clone(), racks: racks.clone(), done: done.clone(), covers };
     match pages.kitchen.decide(number, deed).await {
         Ok(Decided::Done) => return frame::go(&format!("../{number}")),
         Ok(Decided::Late) => {}

@@ -183,6 +183,8 @@ pub enum Deed {
         racks: String,
         /// What was done.
         done: String,
+        /// How many of its racks the writer was shown, and so covers; without it all that it counts.
+        covers: Option<u64>,
     },
     /// Enters a check.
     Check {

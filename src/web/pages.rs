@@ -7,6 +7,7 @@ use axum::response::Response;
 use super::frame;
 use super::sheet::{Sheet, Standing};
 use super::stranger::Stranger;
+use crate::core::reader::Language;
 use crate::web::words::{Telling, words};
 
 /// The one style sheet, inside each page; the policy of the page allows it by its hash.
@@ -29,7 +30,7 @@ words! {
     action: "Corrective action", "Acción correctiva";
     action_hint: "It goes on record as it is written here and is never changed. The alert closes only with it.", "Queda registrada tal como se escribe aquí y no se modifica nunca. La alerta solo se cierra con ella.";
     another_action: "Another corrective action", "Otra acción correctiva";
-    another_action_hint: "The action above covers the racks up to when it was written. A rack after it needs another one.", "La acción de arriba vale para las canastas anteriores a ella. Una canasta posterior necesita otra.";
+    another_action_hint: "The action on record covers the racks that were shown to whoever wrote it. A rack after those needs another one.", "La acción que consta vale para las canastas que vio quien la escribió. Una canasta posterior necesita otra.";
     racks: "What happened to the racks", "Qué se hizo con las canastas";
     racks_example: "Held and rewashed since 12:40, none went out", "Retenidas y lavadas de nuevo desde las 12:40; ninguna salió";
     done: "What was done", "Qué se hizo";
@@ -47,6 +48,7 @@ struct AlertPage<'a> {
     token: &'a str,
     stranger: Stranger,
     waiting: bool,
+    left_out: Option<String>,
     sheet: &'a Sheet,
 }
 
@@ -55,6 +57,8 @@ pub(super) fn alert(sheet: &Sheet, token: &str, stranger: Stranger) -> Result<St
     let words = words(sheet.language);
     let title = format!("{} {}: {}", words.alert, sheet.number, sheet.headline);
     let waiting = sheet.standing == Standing::Waiting;
+    let left_out =
+        sheet.left_out.as_ref().map(|racks| left_out(racks.count, racks.last.as_deref(), sheet.language));
     AlertPage {
         words,
         title,
@@ -62,9 +66,31 @@ pub(super) fn alert(sheet: &Sheet, token: &str, stranger: Stranger) -> Result<St
         token,
         stranger: stranger.reading(sheet.language),
         waiting,
+        left_out,
         sheet,
     }
     .render()
+}
+
+/// That racks came which the corrective action on record does not cover, `last` the instant of the last.
+pub(super) fn left_out(count: u64, last: Option<&str>, language: Language) -> String {
+    let at = |before: &str| last.map(|at| format!(" ({before}{at})")).unwrap_or_default();
+    match (count, language) {
+        (1, Language::English) => {
+            format!("One more rack{} came after those: it needs a corrective action of its own.", at(""))
+        }
+        (_, Language::English) => format!(
+            "{count} more racks{} came after those: they need a corrective action of their own.",
+            at("the last ")
+        ),
+        (1, Language::Spanish) => {
+            format!("Después llegó una canasta más{}: necesita su propia acción correctiva.", at(""))
+        }
+        (_, Language::Spanish) => format!(
+            "Después llegaron {count} canastas más{}: necesitan su propia acción correctiva.",
+            at("la última: ")
+        ),
+    }
 }
 
 #[derive(Template)]

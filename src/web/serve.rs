@@ -114,6 +114,8 @@ struct ActForm {
     name: String,
     racks: String,
     done: String,
+    #[serde(default)]
+    covers: Option<u64>,
 }
 
 async fn show<A: Alerts, N: Now>(
@@ -159,6 +161,7 @@ async fn act<A: Alerts, N: Now>(
             by: written(&form.name, NAME_CHARS_MAX)?,
             racks: written(&form.racks, ACTION_CHARS_MAX)?,
             done: written(&form.done, ACTION_CHARS_MAX)?,
+            covers: form.covers,
         })
     });
     perform(&shared, &token, &from, deed).await

@@ -27,8 +27,12 @@ pub struct Sheet {
     /// Whether it is open and closes only with a written corrective action. One that is written
     /// covers the racks before it, so that there may have to be another.
     pub needs_action: bool,
+    /// How many racks it counts: those that an action written on this page covers.
+    pub racks: u64,
     /// The latest corrective action, where one is written.
     pub action: Option<Action>,
+    /// Racks that this action does not cover.
+    pub left_out: Option<LeftOut>,
     /// Name of the contact, put into the form for the name.
     pub reader: String,
 }
@@ -63,6 +67,15 @@ pub struct Action {
     pub done: String,
 }
 
+/// Racks that came after those of a corrective action.
+#[derive(Clone, PartialEq, Eq, Debug)]
+pub struct LeftOut {
+    /// How many.
+    pub count: u64,
+    /// When the last one ended, as the reader reads it.
+    pub last: Option<String>,
+}
+
 /// What the holder of a link does.
 #[derive(Clone, PartialEq, Eq, Debug)]
 pub enum Deed {
@@ -81,6 +94,8 @@ pub enum Deed {
         racks: String,
         /// What was done.
         done: String,
+        /// How many of its racks the writer was shown, and so covers; without it all that it counts.
+        covers: Option<u64>,
     },
 }
 

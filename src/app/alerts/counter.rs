@@ -72,8 +72,8 @@ fn tell(clerk: &mut Clerk, now: Timestamp, order: Order) -> Result<(), Problem> 
             let note = note.as_deref().filter(|note| !note.is_empty());
             clerk.ask(now, Event::Acknowledge { alert, by: &by, via: &via, note })
         }
-        Order::Act { alert, by, racks, done } => {
-            clerk.ask(now, Event::Act { alert, by: &by, racks: &racks, done: &done })
+        Order::Act { alert, by, racks, done, covers } => {
+            clerk.ask(now, Event::Act { alert, by: &by, racks: &racks, done: &done, covers })
         }
         Order::Maintenance { machine, until, by } => {
             clerk.ask(now, Event::Maintenance { machine: machine.as_deref(), until, by: &by })
@@ -115,6 +115,9 @@ fn refused(refusal: &Refusal) -> Problem {
         Refusal::AlreadyAcknowledged { .. } => "nothing; rinseward alerts show tells its whole story",
         Refusal::AlreadyActed { .. } => {
             "read it (rinseward alerts show tells the whole story); what you did beside it goes on record as a note"
+        }
+        Refusal::FewerRacks { .. } => {
+            "say how many were looked at, counted from the first, or leave it out to cover all"
         }
         Refusal::Missing { .. } => "say who it is and what was done",
         Refusal::TooLong { .. } => "say it in fewer words",

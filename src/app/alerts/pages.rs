@@ -12,7 +12,7 @@ use crate::core::reader::{Language, Scale};
 use crate::core::time::Timestamp;
 use crate::ledger::{LedgerError, Reader};
 use crate::web::link::Link;
-use crate::web::sheet::{Action, Alerts, Decided, Deed, Refused, Sheet, Standing};
+use crate::web::sheet::{Action, Alerts, Decided, Deed, LeftOut, Refused, Sheet, Standing};
 
 /// The alerts as the pages see them.
 #[derive(Clone, Debug)]
@@ -97,6 +97,10 @@ impl Shown {
             cautions: words.content.cautions,
             standing,
             needs_action: closed.is_none() && alert.needs_action,
+            racks: alert.racks.count,
+            left_out: alert
+                .left_out()
+                .map(|(count, last)| LeftOut { count, last: last.map(|rack| at(rack.at)) }),
             action: alert.action.map(|action| Action {
                 by: action.by,
                 racks: action.racks,
@@ -163,13 +167,14 @@ pub(in crate::app) async fn decide(
             Order::Acknowledge { alert: number, by, via: via.to_owned(), note }
         }
         Deed::Act { .. } if closed.is_some() => return Ok(Decided::Late),
-        Deed::Act { by, racks, done } => {
+        Deed::Act { by, racks, done, covers } => {
             let by = signed(by);
-            let written = alert.action.as_ref().filter(|action| action.covers == alert.racks.count);
+            let shown = covers.unwrap_or(alert.racks.count);
+            let written = alert.action.as_ref().filter(|action| action.covers >= shown);
             if written.is_some_and(|action| action.by == by && action.racks == racks && action.done == done) {
                 return Ok(Decided::Done);
             }
-            Order::Act { alert: number, by, racks, done }
+            Order::Act { alert: number, by, racks, done, covers }
         }
     };
     match reception.perform(order).await {

@@ -92,7 +92,7 @@ async fn orders_pass_signed_with_the_user_who_gave_them() {
         let done: Done = client::post(&path, "/orders", &acknowledge())?;
         let trial: Trial = client::post(&path, "/tests/ana", &TestOrder { configuration: "ok".to_owned() })?;
         let (by, racks, done_text) = ("Ana".to_owned(), "held".to_owned(), "reset".to_owned());
-        let act = Order::Act { alert: AlertNumber(3), by, racks, done: done_text };
+        let act = Order::Act { alert: AlertNumber(3), by, racks, done: done_text, covers: None };
         let refused = client::post::<Done>(&path, "/orders", &act);
         let at = |seconds: i64| crate::core::time::Timestamp::from_micros(seconds * 1_000_000);
         let again = Again { from: at(1), to: at(2) };

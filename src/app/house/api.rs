@@ -64,9 +64,9 @@ impl Answers for House {
                 let note = note.filter(|note| !note.trim().is_empty());
                 Order::Acknowledge { alert: AlertNumber(alert), by, via: VIA.to_owned(), note }
             }
-            Deed::Act { alert, racks, done } => {
+            Deed::Act { alert, racks, done, covers } => {
                 self.known(alert).await?;
-                Order::Act { alert: AlertNumber(alert), by, racks, done }
+                Order::Act { alert: AlertNumber(alert), by, racks, done, covers }
             }
             Deed::Check { machine, check, late } => {
                 Order::Entry { entry: Entry::Check { machine, check, late } }

@@ -111,7 +111,9 @@ impl Desk {
             Event::Damaged(records) => turn.damaged(records),
             Event::Tank { machine, at, celsius } => turn.tank(machine, at, celsius),
             Event::Acknowledge { alert, by, via, note } => return turn.acknowledge(alert, by, via, note),
-            Event::Act { alert, by, racks, done } => return turn.act(alert, by, racks, done),
+            Event::Act { alert, by, racks, done, covers } => {
+                return turn.act(alert, by, (racks, done), covers);
+            }
             Event::Maintenance { machine, until, by } => return turn.maintenance(machine, until, by),
             Event::Dialog { machine, stands, by, why } => return turn.dialog(machine, stands, by, why),
             Event::Test { contact } => return turn.test(contact),

@@ -57,6 +57,8 @@ pub enum Event<'a> {
         racks: &'a str,
         /// What was done.
         done: &'a str,
+        /// How many of its racks the writer was shown, and so covers; without it all that it counts.
+        covers: Option<u64>,
     },
     /// Somebody works on a machine: records are kept, messages held until then.
     /// An `until` that has passed ends a window early.
@@ -148,6 +150,16 @@ pub enum Refusal {
         by: String,
         /// When.
         at: Timestamp,
+    },
+    /// An action cannot cover racks that there are not.
+    #[error("alert {alert} counts {held} racks, fewer than the {given} to be covered")]
+    FewerRacks {
+        /// The number.
+        alert: AlertNumber,
+        /// How many it was to cover.
+        given: u64,
+        /// How many racks there are.
+        held: u64,
     },
     /// No name, or an empty text where one is needed.
     #[error("{what} is missing")]

@@ -46,7 +46,7 @@
 //! One alert at most is open for each machine (or the site) and condition.
 //! Further racks grow it. What comes back before it has closed is the same
 //! alert; where it had lasted the 30 min it wants to be acknowledged anew. A
-//! corrective action covers the racks up to the moment it was written.
+//! corrective action covers the racks that its writer was shown; for one that came after, another is missing.
 //!
 //! # Messages
 //!

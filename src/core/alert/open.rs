@@ -147,7 +147,7 @@ pub struct Action {
     pub racks: String,
     /// What was done.
     pub done: String,
-    /// Affected racks it covers: those there were when it was written.
+    /// Affected racks it covers: those that its writer was shown, counted from the first.
     pub covers: u64,
 }
 
@@ -205,6 +205,14 @@ impl Alert {
     #[must_use]
     pub fn racks_uncovered(&self) -> u64 {
         self.racks.count.saturating_sub(self.action.as_ref().map_or(0, |action| action.covers))
+    }
+
+    /// How many racks came after those that its corrective action covers, and the last of them where it is named;
+    /// `None` where there is no action, or it covers all.
+    #[must_use]
+    pub fn left_out(&self) -> Option<(u64, Option<Rack>)> {
+        let count = self.racks_uncovered();
+        (self.action.is_some() && count > 0).then(|| (count, self.racks.last()))
     }
 
     /// Whether racks of before it came back are still without a corrective action.

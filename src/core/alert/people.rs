@@ -39,30 +39,40 @@ impl Turn<'_> {
         self.record(machine, Body::AlertAcknowledged(AlertAcknowledged { alert, by, via, note }));
     }
 
-    /// A named person writes down the corrective action; a recovered alert closes with it. Of two who write
-    /// at once about the same racks the first is taken; who wrote it may add to it.
+    /// A named person writes down the corrective action for the racks they were shown; a recovered alert closes
+    /// once all its racks are covered. Of two who write at once about the same racks the first is taken; who
+    /// wrote it may add to it.
     pub(super) fn act(
         &mut self,
         alert: AlertNumber,
         by: &str,
-        racks: &str,
-        done: &str,
+        (racks, done): (&str, &str),
+        covers: Option<u64>,
     ) -> Result<(), Refusal> {
         let by = entered("the name of the person", by)?;
         let racks = entered("what happened to the racks", racks)?;
         let done = entered("what was done", done)?;
         let (machine, condition) = self.state.subject_of(alert).ok_or(Refusal::NotOpen { alert })?;
         let open = self.state.open_mut(&machine, condition).ok_or(Refusal::NotOpen { alert })?;
-        let covers = open.alert.racks.count;
-        let before = open.alert.action.as_ref().filter(|before| before.covers == covers);
+        let held = open.alert.racks.count;
+        let shown = covers.unwrap_or(held);
+        if shown > held {
+            return Err(Refusal::FewerRacks { alert, given: shown, held });
+        }
+        let before = open.alert.action.as_ref().filter(|before| before.covers >= shown);
         let same = |before: &Action| (&before.racks, &before.done) == (&racks, &done);
         if let Some(Action { by, at, .. }) = before.filter(|before| before.by != by || same(before)) {
             return Err(Refusal::AlreadyActed { alert, by: by.clone(), at: *at });
         }
+        // What was covered stays so, whichever page more was written on.
+        let covers = open.alert.action.as_ref().map_or(shown, |before| before.covers.max(shown));
         open.alert.action =
             Some(Action { by: by.clone(), at: self.now, racks: racks.clone(), done: done.clone(), covers });
-        open.telling.reminder = None;
-        let (last_good, cleared) = (open.alert.last_good.map(|rack| rack.at), open.alert.cleared.is_some());
+        let is_over = open.alert.cleared.is_some() && !open.alert.action_missing();
+        if !open.alert.action_missing() {
+            open.telling.reminder = None;
+        }
+        let last_good = open.alert.last_good.map(|rack| rack.at);
         if open.alert.acknowledged.is_none() {
             let acknowledged =
                 Acknowledgement { by: by.clone(), at: self.now, via: "action".to_owned(), note: None };
@@ -79,7 +89,7 @@ impl Turn<'_> {
                 covers: Some(covers),
             }),
         );
-        if cleared {
+        if is_over {
             self.close(&machine, condition);
         }
         Ok(())

@@ -167,7 +167,7 @@ pub struct CorrectiveAction {
     /// End of the last good cycle before the alert.
     #[serde(skip_serializing_if = "Option::is_none", default)]
     pub last_good: Option<Timestamp>,
-    /// Affected racks it covers: those there were when it was written.
+    /// Affected racks it covers: those that its writer was shown, counted from the first.
     #[serde(skip_serializing_if = "Option::is_none", default)]
     pub covers: Option<u64>,
 }

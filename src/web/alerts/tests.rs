@@ -140,11 +140,13 @@ async fn a_deed_is_done_by_whoever_is_logged_in() {
     let (status, to) =
         post(&kitchen, "/alerts/3/acknowledge", "note=on+it&name=mallory", Role::Operator).await;
     assert_eq!((status, to.as_str()), (StatusCode::SEE_OTHER, "../3"));
-    let (status, to) = post(&kitchen, "/alerts/3/act", "racks=held&done=booster+reset", Role::Manager).await;
+    let (status, to) =
+        post(&kitchen, "/alerts/3/act", "racks=held&done=booster+reset&covers=1", Role::Manager).await;
     assert_eq!((status, to.as_str()), (StatusCode::SEE_OTHER, "../3"));
     let by = || "Ana".to_owned();
     let taken = Deed::Acknowledge { by: by(), note: "on it".to_owned() };
-    let acted = Deed::Act { by: by(), racks: "held".to_owned(), done: "booster reset".to_owned() };
+    let acted =
+        Deed::Act { by: by(), racks: "held".to_owned(), done: "booster reset".to_owned(), covers: Some(1) };
     assert_eq!(kitchen.desk.deeds(), [(3, taken), (3, acted)]);
 }
 
@@ -165,6 +167,21 @@ async fn a_note_that_came_too_late_is_told() {
         assert_eq!(status, StatusCode::CONFLICT, "{path}");
         assert!(page.contains(said) && page.contains("breaker &#60;b&#62;"), "{path}: {page}");
     }
+}
+
+// Own promise: an action covers what its page showed, also where a first try was not whole; racks after those are told.
+#[tokio::test]
+async fn racks_that_came_after_an_action_are_told() {
+    let kitchen = StillKitchen::new();
+    let (_, page) = get(&kitchen, "/alerts/4", Role::Manager, Language::English).await;
+    assert!(page.contains(r#"name="covers" value="4""#), "{page}");
+    assert!(page.contains("3 more racks (the last ") && page.contains("came after those"), "{page}");
+    let (_, page) = get(&kitchen, "/alerts/4", Role::Operator, Language::Spanish).await;
+    assert!(page.contains("Después llegaron 3 canastas más"), "{page}");
+    let (_, page) = post(&kitchen, "/alerts/4/act", "racks=held&done=+&covers=2", Role::Manager).await;
+    assert!(page.contains(r#"name="covers" value="2""#), "those of before: {page}");
+    let (_, page) = get(&kitchen, "/alerts/3", Role::Manager, Language::English).await;
+    assert!(!page.contains("came after those"), "{page}");
 }
 
 // Own promise: what was typed stays, the fault stands beside its field, and nothing goes on record.

@@ -37,6 +37,8 @@ struct Note {
 struct Action {
     racks: String,
     done: String,
+    #[serde(default)]
+    covers: Option<u64>,
 }
 
 #[derive(Deserialize)]
@@ -68,7 +70,7 @@ pub(super) async fn act<K: Kitchen>(
     call: Call,
     sent: Sent,
 ) -> Response {
-    let deed = about_alert(named, &call, sent, |alert, Action { racks, done }| {
+    let deed = about_alert(named, &call, sent, |alert, Action { racks, done, covers }| {
         let fields = [("/racks", &racks), ("/done", &done)].into_iter();
         let wrong = fields.filter_map(|(pointer, text)| {
             if text.trim().is_empty() {
@@ -77,7 +79,7 @@ pub(super) async fn act<K: Kitchen>(
             too_long(pointer, text)
         });
         let wrong = wrong.collect();
-        (Deed::Act { alert, racks, done }, wrong)
+        (Deed::Act { alert, racks, done, covers }, wrong)
     });
     decided(&pages, &call, deed).await
 }

@@ -315,7 +315,13 @@ fn sent() -> Value {
         },
         "Acting": {
             "type": "object",
-            "properties": { "racks": text, "done": text },
+            "properties": {
+                "racks": text, "done": text,
+                "covers": {
+                    "type": ["integer", "null"], "minimum": 0,
+                    "description": "How many of its racks were looked at, counted from the first; all that it counts where it is left out. The alert stays open while there are more.",
+                },
+            },
             "required": ["racks", "done"],
             "additionalProperties": false,
         },

@@ -7,7 +7,7 @@ use reqwest::redirect::Policy;
 use reqwest::{Client, Response, StatusCode};
 use tower::ServiceExt;
 
-use super::super::sheet::{Action, Sheet, Standing};
+use super::super::sheet::{Action, LeftOut, Sheet, Standing};
 use super::*;
 use crate::core::reader::Language;
 use crate::web::access::Options;
@@ -29,13 +29,20 @@ impl Kitchen {
             Deed::Acknowledge { by, .. } => {
                 kept.0.standing = Standing::Acknowledged { by: by.clone(), at: "12:41".to_owned() };
             }
-            Deed::Act { by, racks, done } => {
+            Deed::Act { by, racks, done, .. } => {
                 let (by, racks, done) = (by.clone(), racks.clone(), done.clone());
                 kept.0.action = Some(Action { by, racks, done });
             }
         }
         kept.1.push(deed);
         Ok(())
+    }
+
+    /// A rack that came after the action.
+    fn one_more(&self, at: &str) {
+        let mut kept = self.0.lock().expect("no holder panics");
+        kept.0.racks += 1;
+        kept.0.left_out = Some(LeftOut { count: 1, last: Some(at.to_owned()) });
     }
 
     fn deeds(&self) -> Vec<Deed> {
@@ -75,6 +82,8 @@ fn sheet() -> Sheet {
         cautions: vec!["Rinse water scalds at once. Never reach into a running machine.".to_owned()],
         standing: Standing::Waiting,
         needs_action: true,
+        racks: 3,
+        left_out: None,
         action: None,
         reader: "Ana".to_owned(),
     }
@@ -162,12 +171,17 @@ async fn opening_acts_on_nothing_and_the_button_does() {
     assert_eq!(site.kitchen.deeds(), [Deed::Acknowledge { by, note }]);
     assert!(site.get(&link).await.text().await.expect("a page").contains("<b>Ana B.</b>"));
 
-    let form = "name=Ana&racks=rewashed&done=booster+reset";
+    assert!(page.contains(r#"name="covers" value="3""#), "the racks it shows: {page}");
+    let form = "name=Ana&racks=rewashed&done=booster+reset&covers=3";
     assert_eq!(site.post(&format!("{link}/act"), &[], form).await.status(), StatusCode::SEE_OTHER);
-    assert_eq!(site.kitchen.deeds().len(), 2);
+    let deeds = site.kitchen.deeds();
+    assert!(matches!(deeds.as_slice(), [_, Deed::Act { covers: Some(3), .. }]), "{deeds:?}");
     // A rack after the action needs another one: the page shows the first and still has the form.
+    site.kitchen.one_more("12:52");
     let page = site.get(&link).await.text().await.expect("a page");
     assert!(page.contains("booster reset") && page.contains("/act\"") && page.contains("Another"), "{page}");
+    assert!(page.contains("One more rack (12:52) came after those"), "{page}");
+    assert!(page.contains(r#"name="covers" value="4""#), "{page}");
     assert_eq!(site.post(&format!("{link}/act"), &[], form).await.status(), StatusCode::SEE_OTHER);
     assert_eq!(site.kitchen.deeds().len(), 3);
 }

@@ -92,7 +92,8 @@ impl Kitchen {
                 self.minute += 180;
                 let open: Vec<AlertNumber> = self.desk.alerts().map(|alert| alert.number).collect();
                 for alert in open {
-                    let act = Event::Act { alert, by: "Ana", racks: "rewashed", done: "mended" };
+                    let act =
+                        Event::Act { alert, by: "Ana", racks: "rewashed", done: "mended", covers: None };
                     // One that wants no action may close by the time that has passed.
                     let _refused = self.ask(&act);
                 }

@@ -2,12 +2,18 @@
 
 use super::fixture::{Play, Rack, at, settings};
 use crate::core::alert::{AlertNumber, Condition, Desk, Event, Occasion, Refusal, StateError};
-use crate::core::record::Body;
+use crate::core::record::{Body, Record};
 
 use Rack::{Cold, Good};
 
 fn act(alert: AlertNumber) -> Event<'static> {
-    Event::Act { alert, by: "Ana", racks: "two racks rewashed", done: "booster reset by the electrician" }
+    Event::Act {
+        alert,
+        by: "Ana",
+        racks: "two racks rewashed",
+        done: "booster reset by the electrician",
+        covers: None,
+    }
 }
 
 fn acknowledge(alert: AlertNumber) -> Event<'static> {
@@ -65,6 +71,57 @@ fn an_action_covers_only_the_racks_before_it() {
     assert_eq!(play.open(Condition::Cold), None, "written before it recovered");
 }
 
+/// The action of somebody who was shown so many racks.
+fn act_for(alert: AlertNumber, by: &'static str, covers: u64) -> Event<'static> {
+    Event::Act { alert, by, racks: "rewashed", done: "booster reset", covers: Some(covers) }
+}
+
+// Own promise: no action covers a rack that its writer was not shown.
+#[test]
+fn an_action_covers_only_the_racks_that_were_shown() {
+    let mut play = Play::new(settings());
+    // A second rack ran cold while the form for the first was open; then all was well.
+    play.racks(0.0, "hot", &[Cold, Cold, Good, Good, Good]);
+    play.until(120.0);
+    let alert = play.open(Condition::Cold).expect("an alert").number;
+    play.handle(act_for(alert, "Ana", 1)).expect("it is open");
+    let open = play.open(Condition::Cold).expect("the second rack is nobody's").clone();
+    assert_eq!((open.racks_uncovered(), open.action_missing()), (1, true));
+    assert_eq!(open.left_out(), Some((1, open.racks.last())));
+    let covers = |record: &Record| {
+        let Body::CorrectiveAction(action) = &record.body else { return None };
+        action.covers
+    };
+    assert_eq!(play.effects.records.iter().filter_map(covers).collect::<Vec<u64>>(), [1], "as it was given");
+    // It is asked for again in time.
+    let told = play.effects.notices.len();
+    play.until(120.0 + 4.0 * 60.0 + 5.0);
+    assert!(play.effects.notices.len() > told, "reminded");
+
+    // Pressed twice; from an older page by somebody else; for racks that are not there.
+    for event in [act_for(alert, "Ana", 1), act_for(alert, "Tom", 1)] {
+        assert!(matches!(play.handle(event), Err(Refusal::AlreadyActed { .. })));
+    }
+    let refused = Refusal::FewerRacks { alert, given: 3, held: 2 };
+    assert_eq!(play.handle(act_for(alert, "Tom", 3)), Err(refused));
+    assert!(play.open(Condition::Cold).is_some());
+    play.handle(act_for(alert, "Tom", 2)).expect("for both");
+    assert_eq!(play.open(Condition::Cold), None);
+}
+
+// Own promise: what is covered stays covered, whichever page more was written on.
+#[test]
+fn more_from_an_older_page_uncovers_nothing() {
+    let mut play = Play::new(settings());
+    play.racks(0.0, "hot", &[Cold, Cold]);
+    let alert = play.open(Condition::Cold).expect("an alert").number;
+    play.handle(act(alert)).expect("for both");
+    let more = Event::Act { alert, by: "Ana", racks: "and thrown away", done: "called", covers: Some(1) };
+    play.handle(more).expect("her own");
+    let open = play.open(Condition::Cold).expect("it lasts");
+    assert_eq!((open.racks_uncovered(), open.left_out()), (0, None));
+}
+
 // Own promise: one corrective action for the same racks, whoever is first; who wrote it may add to it.
 #[test]
 fn of_two_who_act_at_once_the_first_is_taken() {
@@ -75,13 +132,15 @@ fn of_two_who_act_at_once_the_first_is_taken() {
     let written = play.open(Condition::Cold).expect("it is open").action.clone();
     let (by, at) = written.as_ref().map(|action| (action.by.clone(), action.at)).expect("an action");
     let before = (play.story().len(), play.desk.state());
-    let tom = Event::Act { alert, by: "Tom", racks: "three racks thrown away", done: "nothing" };
+    let tom =
+        Event::Act { alert, by: "Tom", racks: "three racks thrown away", done: "nothing", covers: None };
     for event in [tom.clone(), act(alert)] {
         let refused = Refusal::AlreadyActed { alert, by: by.clone(), at };
         assert_eq!(play.handle(event), Err(refused));
         assert_eq!((play.story().len(), play.desk.state()), before);
     }
-    let more = Event::Act { alert, by: "Ana", racks: "and a third one", done: "booster reset again" };
+    let more =
+        Event::Act { alert, by: "Ana", racks: "and a third one", done: "booster reset again", covers: None };
     play.handle(more).expect("her own");
     play.rack(1.0, "hot", Cold);
     play.handle(tom).expect("a further rack was cold");
@@ -103,11 +162,11 @@ fn what_makes_no_sense_is_refused_and_changes_nothing() {
             Refusal::Missing { what: "the name of the person" },
         ),
         (
-            Event::Act { alert, by: "Ana", racks: "", done: "x" },
+            Event::Act { alert, by: "Ana", racks: "", done: "x", covers: None },
             Refusal::Missing { what: "what happened to the racks" },
         ),
         (
-            Event::Act { alert, by: "Ana", racks: "x", done: &long },
+            Event::Act { alert, by: "Ana", racks: "x", done: &long, covers: None },
             Refusal::TooLong { what: "what was done" },
         ),
         (

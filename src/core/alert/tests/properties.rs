@@ -106,7 +106,13 @@ fn play(steps: &[(f64, Step)], restores: bool) -> Play {
             }),
             Step::Act(number) => {
                 let alert = AlertNumber(*number);
-                play.handle(Event::Act { alert, by: "Ana", racks: "held", done: "called service" })
+                play.handle(Event::Act {
+                    alert,
+                    by: "Ana",
+                    racks: "held",
+                    done: "called service",
+                    covers: None,
+                })
             }
             Step::Maintenance(machine, span) => {
                 let until = at(minutes + span);

@@ -50,7 +50,8 @@ fn play(minima: &[f64]) -> (Play, Vec<(u64, Cycle)>, Alert) {
         }
     }
     let alert = open.expect("it was raised");
-    let act = Event::Act { alert: alert.number, by: "Ana", racks: "rewashed", done: "booster reset" };
+    let act =
+        Event::Act { alert: alert.number, by: "Ana", racks: "rewashed", done: "booster reset", covers: None };
     play.handle(act).expect("an open alert takes an action");
     play.until(minima.len() as f64 + 60.0);
     assert!(play.open(Condition::Cold).is_none(), "closed");

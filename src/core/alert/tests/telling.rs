@@ -159,7 +159,8 @@ fn a_missing_action_is_asked_for() {
     play.racks(1.0, "hot", &[Good; 3]);
     play.until(250.0);
     assert_eq!(play.told(), [("ana", Raised), ("ana", Cleared), ("ana", ActionMissing)]);
-    let act = Event::Act { alert, by: "Ana", racks: "rewashed", done: "waited for the booster" };
+    let act =
+        Event::Act { alert, by: "Ana", racks: "rewashed", done: "waited for the booster", covers: None };
     play.handle(act).expect("it is open");
     assert_eq!(play.told()[3..], [("ana", Closed)]);
     assert_eq!(play.open(Condition::Cold), None);

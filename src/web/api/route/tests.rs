@@ -181,6 +181,7 @@ async fn each_bad_question_has_its_problem() {
         ("checks", r#"{"check":{"check":"supply","enough":true},"extra":1}"#, 422, Some("/extra")),
         ("alerts/1/act", r#"{"racks":" ","done":"x"}"#, 422, Some("/racks")),
         ("alerts/1/act", r#"{"racks":"x"}"#, 422, Some("")),
+        ("alerts/1/act", r#"{"racks":"x","done":"x","covers":-1}"#, 422, Some("/covers")),
         ("alerts/one/act", r#"{"racks":"x","done":"x"}"#, 422, None),
         ("alerts/1/acknowledge", r#"{"note":5}"#, 422, Some("/note")),
     ] {
