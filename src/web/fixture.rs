@@ -320,7 +320,7 @@ fn drawn() -> Plots {
 impl Kitchen for StillKitchen {}
 
 /// A technician's view of dm1: its rinse probe in service, its wash probe silent.
-pub(super) fn probes() -> Vec<Seen> {
+pub(in crate::web) fn probes() -> Vec<Seen> {
     let in_force = InForce {
         correction: Some(Correction { gain: 1.0, offset_c: 0.4 }),
         calibration: Some(17),
@@ -342,6 +342,7 @@ pub(super) fn probes() -> Vec<Seen> {
         per_s: Some(4.0),
         minute: vec![(1.0, 79.0), (0.5, 79.4), (0.0, 79.8)],
         down: Vec::new(),
+        off: None,
         in_force: in_force.clone(),
         work: None,
     };

@@ -27,6 +27,7 @@ use super::person::Person;
 use super::query::{self, Given};
 use super::sign_off::{Commissioning, Shown};
 use crate::core::access::Right;
+use crate::core::alert::AlertNumber;
 use crate::core::cautions;
 use crate::core::channel::Place;
 use crate::core::on_file::Filed as OnFile;
@@ -62,6 +63,8 @@ pub struct Seen {
     pub minute: Vec<(f64, f64)>,
     /// Sources that are down and could deliver it, and why.
     pub down: Vec<(String, String)>,
+    /// The open alert by which a comparison found it off.
+    pub off: Option<AlertNumber>,
     /// What is in force of it.
     pub in_force: InForce,
     /// What somebody is at with it: who.

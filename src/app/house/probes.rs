@@ -17,9 +17,9 @@ use crate::app::logbook::Entry;
 use crate::app::order::{Done, Order, Problem};
 use crate::app::proofs::Withdrawals;
 use crate::app::technician::holds_until;
-use crate::core::alert::DialogStands;
 use crate::core::alert::dialog::SAID_EVERY;
 use crate::core::alert::hours::local_date;
+use crate::core::alert::{Alert, Condition, DialogStands};
 use crate::core::calibration::Calibration;
 use crate::core::channel::{Channel, Probe, Role};
 use crate::core::on_file::OnFile;
@@ -295,6 +295,12 @@ impl Probes for House {
     async fn probes(&self) -> Result<Arc<[Seen]>, Refusal> {
         self.bench.look();
         let file = self.standing().await?;
+        let (open, _) = self.reception.open().await.map_err(|_| Refusal::NotNow)?;
+        let found_off = |name: &str| {
+            let about = |alert: &&Alert| alert.cleared.is_none() && alert.about.iter().any(|one| one == name);
+            let mut off = open.iter().filter(|alert| alert.condition == Condition::ThermometerOff);
+            off.find(about).map(|alert| alert.number)
+        };
         let (newest, gauges, busy) = (self.tap.newest(), self.bench.gauges(), self.bench.busy());
         let (now, down) = (self.clock.now(), self.down());
         let sources = &self.loaded.configuration.sources;
@@ -320,6 +326,7 @@ impl Probes for House {
                 per_s: gauge.and_then(Gauge::per_s),
                 minute: gauge.map(Gauge::minute).unwrap_or_default(),
                 down: down.collect(),
+                off: found_off(name),
                 in_force: self.in_force(channel, probe, &file),
                 work: work.cloned(),
             })

@@ -31,6 +31,8 @@ struct CardPart<'a> {
     rate: Option<String>,
     heard: Option<String>,
     troubles: Vec<String>,
+    /// That a comparison found it off.
+    off: &'static str,
     lines: Vec<String>,
     minute: Option<String>,
 }
@@ -70,6 +72,7 @@ fn card(seen: &Seen, reader: &Reader, up: &str) -> Result<Card, askama::Error> {
         rate: seen.per_s.filter(|_| counts).map(rate),
         heard,
         troubles,
+        off: words.off,
         lines: lines(seen, words, reader),
         minute: minute(seen),
     };
@@ -88,6 +91,9 @@ fn how_it_is(seen: &Seen, words: &Words) -> (&'static str, &'static str, &'stati
     }
     if !seen.down.is_empty() {
         return ("bad", "⚠", words.source_down);
+    }
+    if seen.off.is_some() {
+        return ("bad", "✗", words.is_off);
     }
     match seen.in_force.due {
         Due::Never | Due::Doubted | Due::Over | Due::Soon => ("doubt", "⚠", words.to_calibrate),
@@ -179,4 +185,27 @@ fn minute(seen: &Seen) -> Option<String> {
         DRAWN.1,
         points.trim_end()
     ))
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::core::alert::AlertNumber;
+    use crate::core::reader::{Language, Scale};
+    use crate::web::fixture::probes;
+
+    // Own promise: a probe that a comparison found off is never shown as well, and leads to its alert.
+    #[test]
+    fn what_was_found_off_is_not_well() {
+        for (language, word) in [(Language::English, "found off"), (Language::Spanish, "se halló desviada")]
+        {
+            let reader = Reader { language, scale: Scale::Celsius, zone: jiff::tz::TimeZone::UTC };
+            let mut rinse = probes().remove(1);
+            assert_eq!(how_it_is(&rinse, words(language)), ("good", "✓", words(language).well));
+            rinse.off = Some(AlertNumber(7));
+            let html = card(&rinse, &reader, "../").expect("it renders").html;
+            assert!(html.contains("tells-bad") && html.contains("../alerts/7"), "{html}");
+            assert!(html.contains(word) && !html.contains("✓"), "{html}");
+        }
+    }
 }

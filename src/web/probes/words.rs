@@ -24,6 +24,8 @@ words! {
     is_late: "behind time", "con retraso";
     at_fault: "at fault", "con fallo";
     source_down: "heard, but a source is down", "se oye, pero hay una fuente caída";
+    is_off: "heard, but found off", "se oye, pero se halló desviada";
+    off: "The last comparison found it off by more than is allowed: compare it again or calibrate it", "La última comparación la halló desviada más de lo permitido: compárela de nuevo o calíbrela";
     to_calibrate: "heard, but see its calibration", "se oye, pero vea su calibración";
     uncertain_now: "Uncertainty of what it shows, all in all (k = 2)", "Incertidumbre de lo que marca, en total (k = 2)";
     uncertain: "Uncertainty of that calibration alone (k = 2)", "Incertidumbre de esa calibración sola (k = 2)";

@@ -5,7 +5,7 @@ use tokio::sync::watch;
 use super::*;
 use crate::app::logbook::Entry;
 use crate::app::order::Order;
-use crate::core::record::{ResponseDone, WiringProofDone};
+use crate::core::record::{Check, ResponseDone, WiringProofDone};
 use crate::report::signoff::samples::signed;
 use crate::web::probes::{Made, Probes};
 
@@ -37,6 +37,32 @@ async fn what_is_on_record_is_shown_at_once() {
         let seen = house.probes().await.expect("readable");
         let rinse = seen.iter().find(|seen| seen.machine == "dm1").expect("its probe");
         assert_eq!(rinse.in_force.response, record);
+    }
+}
+
+// Own promise: a probe that a comparison found off is shown so, until a good comparison takes that back.
+#[tokio::test(flavor = "multi_thread", worker_threads = 2)]
+async fn a_probe_that_was_found_off_is_shown_so() {
+    let running = Running::start().await;
+    let house = &running.house;
+    let off = async || {
+        let seen = house.probes().await.expect("readable");
+        seen.iter().find(|seen| seen.machine == "dm1" && seen.probe == "rinse").expect("its probe").off
+    };
+    for (shown_c, expected) in [(0.2, false), (2.4, true), (0.3, false)] {
+        let at = house.clock.now();
+        let check = Check::Thermometer {
+            at,
+            what: "dm1/rinse".to_owned(),
+            shown_c,
+            reference_c: 0.0,
+            tolerance_c: 1.0,
+            reference: "ice bath".to_owned(),
+            by: "Eli".to_owned(),
+        };
+        let entry = Entry::Check { machine: Some("dm1".to_owned()), check, late: false };
+        running.reception.perform(Order::Entry { entry }).await.expect("on record");
+        assert_eq!(off().await.is_some(), expected, "{shown_c}");
     }
 }
 
