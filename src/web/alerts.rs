@@ -3,7 +3,7 @@
 //! Nobody acts by opening a page: only a pressed button does, and pressed twice it acts once.
 
 pub(in crate::web) mod trail;
-mod words;
+pub(in crate::web) mod words;
 
 use std::future::Future;
 
@@ -218,6 +218,8 @@ struct AlertPage<'a> {
     racks: Vec<Rack>,
     more_racks: Option<String>,
     trail: Vec<Happened>,
+    /// Who was told while it is open, and who could not be.
+    reached: Vec<String>,
     /// Entries that may take it back, each with its address.
     entries: Vec<(String, String)>,
     note: Field,
@@ -281,6 +283,7 @@ async fn answer<K: Kitchen>(
         more_racks: (more > 0 && !racks.is_empty()).then(|| words::more_racks(more, reader.language)),
         racks,
         trail: trail::told(&whole.trail, reader),
+        reached: if whole.closed.is_none() { trail::reached(&whole.trail, reader) } else { Vec::new() },
         entries: entries(&whole, person),
         note: typed.note,
         held: typed.held,

@@ -25,7 +25,7 @@ use super::person::Person;
 use super::probes::{Due, Filed, FiledProof, InForce, Made, Probes, Seen};
 use super::sign_off::{Commissioning, Mend, Open, Shown};
 use crate::core::access::Role;
-use crate::core::alert::{AlertNumber, Severity};
+use crate::core::alert::{AlertNumber, Condition};
 use crate::core::channel::Place;
 use crate::core::cycle::plate::{LimitSource, MachineKind, Sanitizing};
 use crate::core::cycle::verdict::Verdict;
@@ -106,7 +106,10 @@ fn cold() -> Glance {
         number: 3,
         headline: "Final rinse <too> cold".to_owned(),
         title: "Too <cold>".to_owned(),
-        severity: Severity::Critical,
+        condition: Condition::Cold,
+        about: Vec::new(),
+        since: NOW,
+        racks: 1,
         lasts: true,
         uncovered: Some(1),
         taken_by: None,

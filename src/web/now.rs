@@ -24,7 +24,7 @@ pub(super) use lead::lead;
 use super::frame::{self, Frame, Refusal, Tab};
 use super::kitchen::{Kitchen, Pages};
 use super::person::Person;
-use crate::core::alert::Severity;
+use crate::core::alert::Condition;
 use crate::core::cycle::verdict::{Finding, Verdict};
 use crate::core::reader::{Language, Reader};
 use crate::core::time::Timestamp;
@@ -101,12 +101,18 @@ pub enum Data {
 pub struct GlanceAlert {
     /// Its number.
     pub number: u64,
-    /// What is wrong and what to do, in the words of the reader.
+    /// What is wrong and what to do, in the words of the reader; for programs.
     pub headline: String,
     /// What is wrong in two or three words of the reader.
     pub title: String,
-    /// How bad such a thing is.
-    pub severity: Severity,
+    /// What is wrong.
+    pub condition: Condition,
+    /// What it is about in detail, see [`crate::core::alert::Alert::about`].
+    pub about: Vec<String>,
+    /// Since when.
+    pub since: Timestamp,
+    /// How many racks are affected.
+    pub racks: u64,
     /// Whether it still lasts; one that does not has recovered.
     pub lasts: bool,
     /// Where the corrective action is missing: of how many racks.

@@ -5,7 +5,9 @@ use crate::core::access::{Right, Role};
 use crate::core::alert::trial::{Fact, Told};
 use crate::core::alert::{AlertNumber, Condition, Occasion, Route};
 use crate::core::reader::{Language, Reader, Scale};
-use crate::core::record::{AlertChanged, AlertRaised, Body, Change, Notification, Outcome};
+use crate::core::record::{
+    AlertChanged, AlertClosed, AlertRaised, Body, Change, Notification, Outcome, Record,
+};
 use crate::core::time::Timestamp;
 use crate::web::alerts::trail;
 use crate::web::fixture::StillKitchen;
@@ -110,6 +112,55 @@ fn why_a_message_was_given_up_is_told_to_each_reader() {
     let english = "it went no further, at the recipient: «550 no such user»";
     assert_eq!(told(Some(why()), Language::English), [("Answer", english.to_owned())]);
     assert_eq!(told(None, Language::Spanish), [("Respuesta", "550 as it was kept".to_owned())]);
+}
+
+// Own promise: who has been told stands above the story, each contact once, with when it was first.
+#[test]
+fn who_was_told_is_named() {
+    let told = |minute: i64, contact: &str, outcome| {
+        let notification = Notification {
+            key: format!("1-{minute}"),
+            alert: Some(AlertNumber(1)),
+            occasion: Some(Occasion::Raised),
+            contact: contact.to_owned(),
+            route: Route::Email("ana@example.org".to_owned()),
+            outcome,
+            attempts: 1,
+            error: None,
+            why: None,
+        };
+        let at = Timestamp::from_micros(minute * 60_000_000);
+        (minute.unsigned_abs(), Record::new(at, None, Body::Notification(Box::new(notification))))
+    };
+    let records = [
+        told(1, "ana", Outcome::GivenUp),
+        told(2, "ben", Outcome::GivenUp),
+        told(3, "ana", Outcome::Delivered),
+        told(9, "ana", Outcome::Delivered),
+    ];
+    let said = |records: &[(u64, Record)], language| {
+        let reader = Reader { language, scale: Scale::Celsius, zone: TimeZone::UTC };
+        trail::reached(records, &reader)
+    };
+    let english = ["Told so far: ana (00:03 UTC)", "Could NOT be told: ben"];
+    assert_eq!(said(&records, Language::English), english);
+    let spanish = ["Avisados hasta ahora: ana (00:03 UTC)", "NO se pudo avisar a: ben"];
+    assert_eq!(said(&records, Language::Spanish), spanish);
+    assert!(said(&[], Language::English).is_empty());
+}
+
+// Own promise: an alert without racks is not said to have affected none.
+#[test]
+fn no_racks_are_not_counted() {
+    let closed = |racks| {
+        let body = Body::AlertClosed(AlertClosed { alert: AlertNumber(1), racks, needed_action: racks > 0 });
+        let reader = Reader { language: Language::English, scale: Scale::Celsius, zone: TimeZone::UTC };
+        trail::of(&body, &reader).expect("of an alert").0
+    };
+    assert_eq!(
+        [closed(0), closed(1), closed(2)],
+        ["Closed", "Closed; 1 rack affected", "Closed; 2 racks affected"]
+    );
 }
 
 // Own promise: whoever may not act sees who may, and no dead button.

@@ -5,6 +5,7 @@ use crate::core::reader::{Language, Reader, filled};
 use crate::core::record::{
     AlertChanged, AlertRaised, Body, Change, CheckKind, Clearing, Notification, Outcome, Record,
 };
+use crate::core::time::Timestamp;
 use crate::web::logbook::words::heading;
 
 /// Something that happened.
@@ -76,24 +77,56 @@ pub(in crate::web) fn of(body: &Body, reader: &Reader) -> Option<Told> {
         (filled(say(language, pair), &[("by", &action.by)]), written, false)
     } else if let Body::AlertCleared(cleared) = body {
         let pair = match cleared.clearing {
-            Clearing::Recovered => {
-                ("Recovered; racks affected: {racks}", "Recuperada; canastas afectadas: {racks}")
-            }
+            Clearing::Recovered => ("Recovered", "Recuperada"),
             Clearing::Lapsed => ("The hours it was about are over", "Pasaron las horas de las que trataba"),
             Clearing::Retired => {
                 ("No longer asked for by the configuration", "La configuración ya no la pide")
             }
         };
-        (filled(say(language, pair), &[("racks", &cleared.racks.to_string())]), Vec::new(), false)
+        let racks = if cleared.clearing == Clearing::Recovered { cleared.racks } else { 0 };
+        (with_racks(say(language, pair), racks, language), Vec::new(), false)
     } else if let Body::AlertClosed(closed) = body {
-        let pair = ("Closed; racks affected: {racks}", "Cerrada; canastas afectadas: {racks}");
-        (filled(say(language, pair), &[("racks", &closed.racks.to_string())]), Vec::new(), false)
+        (with_racks(say(language, ("Closed", "Cerrada")), closed.racks, language), Vec::new(), false)
     } else if let Body::Notification(notification) = body {
         of_notification(notification, language)
     } else {
         return None;
     };
     Some(told)
+}
+
+/// What happened, with how many racks are affected, where any is.
+fn with_racks(what: &str, racks: u64, language: Language) -> String {
+    if racks == 0 { what.to_owned() } else { format!("{what}; {}", super::words::racks(racks, language)) }
+}
+
+/// Who was told of an open alert so far, and who could not be.
+pub(super) fn reached(records: &[(u64, Record)], reader: &Reader) -> Vec<String> {
+    let mut contacts: Vec<(&str, Option<Timestamp>)> = Vec::new();
+    for (_, record) in records {
+        let Body::Notification(notification) = &record.body else { continue };
+        let Notification { contact, outcome, .. } = &**notification;
+        let told = (*outcome == Outcome::Delivered).then_some(record.recorded);
+        match contacts.iter_mut().find(|(known, _)| known == contact) {
+            Some((_, first)) => *first = first.or(told),
+            None => contacts.push((contact, told)),
+        }
+    }
+    let told = |(contact, told): &(&str, Option<Timestamp>)| {
+        told.map(|at| format!("{contact} ({})", reader.clock_and_zone(at)))
+    };
+    let told: Vec<String> = contacts.iter().filter_map(told).collect();
+    let missed = contacts.iter().filter(|(_, told)| told.is_none()).map(|(contact, _)| *contact);
+    let missed: Vec<&str> = missed.collect();
+    let line = |pair, names: String| format!("{}: {names}", say(reader.language, pair));
+    let mut lines = Vec::new();
+    if !told.is_empty() {
+        lines.push(line(("Told so far", "Avisados hasta ahora"), told.join(", ")));
+    }
+    if !missed.is_empty() {
+        lines.push(line(("Could NOT be told", "NO se pudo avisar a"), missed.join(", ")));
+    }
+    lines
 }
 
 /// How somebody took an alert on; other words of the record stay as they are.
@@ -128,7 +161,7 @@ fn of_raised(raised: &AlertRaised, reader: &Reader) -> String {
 }
 
 /// A check that is overdue by its heading; a probe, a route or a record as it is named.
-fn subject(condition: Condition, text: &str, language: Language) -> String {
+pub(in crate::web) fn subject(condition: Condition, text: &str, language: Language) -> String {
     let check = CheckKind::ALL.into_iter().find(|kind| kind.as_str() == text);
     match check.filter(|_| condition == Condition::CheckOverdue) {
         Some(kind) => heading(Some(kind), language).to_owned(),
@@ -181,8 +214,8 @@ fn of_notification(notification: &Notification, language: Language) -> Told {
         )
     } else {
         (
-            "{contact} could NOT be told by {route}: {occasion} (given up after {n} tries)",
-            "NO se pudo avisar a {contact} por {route}: {occasion} (se desistió tras {n} intentos)",
+            "{contact} could NOT be told by {route}: {occasion} (given up at try {n})",
+            "NO se pudo avisar a {contact} por {route}: {occasion} (se desistió en el intento {n})",
         )
     };
     let values = [

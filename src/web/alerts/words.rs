@@ -78,7 +78,7 @@ pub(super) const fn words(language: Language) -> &'static Words {
 }
 
 /// How many racks.
-pub(super) fn racks(count: u64, language: Language) -> String {
+pub(in crate::web) fn racks(count: u64, language: Language) -> String {
     match (count, language) {
         (0, Language::English) => "no rack affected".to_owned(),
         (0, Language::Spanish) => "ninguna canasta afectada".to_owned(),

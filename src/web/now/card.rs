@@ -5,13 +5,15 @@ use std::fmt::Write as _;
 use askama::Template;
 
 use super::stand::Stand;
-use super::{Data, Glance, LastRack, Tank};
+use super::{Data, Glance, GlanceAlert, LastRack, Tank};
 use crate::core::cycle::sign::Sign;
 use crate::core::cycle::verdict::{Finding, Verdict};
 use crate::core::cycle::words::{meaning, verdict, verdicts};
 use crate::core::reader::{Language, Reader};
 pub(in crate::web) use crate::core::technician::told::ago;
 use crate::core::time::Timestamp;
+use crate::web::alerts::trail::subject;
+use crate::web::alerts::words::racks;
 
 /// A card, ready to be put into a page.
 #[derive(Clone, PartialEq, Eq, Debug)]
@@ -30,6 +32,8 @@ struct Words {
     alert: &'static str,
     taken_by: &'static str,
     waiting: &'static str,
+    since: &'static str,
+    recovered: &'static str,
     tank: &'static str,
     at_least: &'static str,
     tank_unknown: &'static str,
@@ -49,8 +53,10 @@ static ENGLISH: Words = Words {
     limit: "limit",
     no_rack: "No rack on record yet",
     alert: "Alert",
-    taken_by: "Taken care of by",
-    waiting: "Nobody has answered yet",
+    taken_by: "taken care of by",
+    waiting: "nobody has answered yet",
+    since: "Since",
+    recovered: "recovered",
     tank: "Wash tank",
     at_least: "at least",
     tank_unknown: "Wash tank: no fresh reading",
@@ -70,8 +76,10 @@ static SPANISH: Words = Words {
     limit: "límite",
     no_rack: "Ninguna canasta registrada",
     alert: "Alerta",
-    taken_by: "Se encarga",
-    waiting: "Nadie ha respondido todavía",
+    taken_by: "se encarga",
+    waiting: "nadie ha respondido todavía",
+    since: "Desde",
+    recovered: "recuperada",
     tank: "Tanque de lavado",
     at_least: "al menos",
     tank_unknown: "Tanque de lavado: sin lectura reciente",
@@ -94,6 +102,8 @@ struct CardPart<'a> {
     /// How the machine stands, which the frame shows too.
     stand: Stand,
     say: String,
+    /// Number, what is wrong, and how it stands.
+    alerts: Vec<(u64, String, String)>,
     ago: String,
     clock: String,
     verdict: String,
@@ -142,6 +152,7 @@ pub(in crate::web) fn card(
             measured.as_deref().unwrap_or_default()
         ),
         stand,
+        alerts: glance.alerts.iter().map(|alert| alarm(alert, words, reader, now)).collect(),
         ago: judged.map(|rack| ago(now.since(rack.ended), language)).unwrap_or_default(),
         clock: judged.map(|rack| reader.clock(rack.ended)).unwrap_or_default(),
         verdict: word,
@@ -158,6 +169,31 @@ pub(in crate::web) fn card(
             .map(|until| format!("{} {}", words.work, reader.clock_and_zone(until.full_minute()))),
     };
     Ok(Card { html: part.render()? })
+}
+
+/// An open alert in two lines: its own page says what to do.
+fn alarm(alert: &GlanceAlert, words: &Words, reader: &Reader, now: Timestamp) -> (u64, String, String) {
+    let language = reader.language;
+    let about: Vec<String> =
+        alert.about.iter().map(|about| subject(alert.condition, about, language)).collect();
+    let about = if about.is_empty() { String::new() } else { format!(" – {}", about.join(", ")) };
+    let since = if reader.day(alert.since) == reader.day(now) {
+        reader.clock(alert.since)
+    } else {
+        reader.moment(alert.since)
+    };
+    let mut stands = vec![format!("{} {since}", words.since)];
+    if alert.racks > 0 {
+        stands.push(racks(alert.racks, language));
+    }
+    if !alert.lasts {
+        stands.push(words.recovered.to_owned());
+    }
+    stands.push(match &alert.taken_by {
+        Some(by) => format!("{} {by}", words.taken_by),
+        None => words.waiting.to_owned(),
+    });
+    (alert.number, format!("{}{about}", alert.title), stands.join(" · "))
 }
 
 /// The settled minimum and the limit, with as many digits as tell them apart.

@@ -118,7 +118,7 @@ mod tests {
     use std::time::Duration;
 
     use super::*;
-    use crate::core::alert::Severity;
+    use crate::core::alert::{Condition, Severity};
     use crate::core::cycle::verdict::Verdict;
     use crate::core::time::Timestamp;
     use crate::web::now::{Data, GlanceAlert, LastRack};
@@ -139,8 +139,24 @@ mod tests {
     }
 
     fn alert(severity: Severity, lasts: bool, uncovered: Option<u64>) -> GlanceAlert {
-        let (headline, title) = ("long".to_owned(), "Probe silent".to_owned());
-        GlanceAlert { number: 3, headline, title, severity, lasts, uncovered, taken_by: None }
+        let condition = match severity {
+            Severity::Critical => Condition::Cold,
+            Severity::Serious => Condition::ProbeSilent,
+            Severity::Warning => Condition::CheckOverdue,
+        };
+        assert_eq!(condition.severity(), severity);
+        GlanceAlert {
+            number: 3,
+            headline: "long".to_owned(),
+            title: "Probe silent".to_owned(),
+            condition,
+            about: Vec::new(),
+            since: Timestamp::from_micros(0),
+            racks: uncovered.unwrap_or_default(),
+            lasts,
+            uncovered,
+            taken_by: None,
+        }
     }
 
     // Own promise: `unproven`, old data and an open alert are never called fine, whatever the last rack was.

@@ -107,14 +107,16 @@ fn alarm(alerts: &[GlanceAlert], language: Language) -> String {
     // Racks that were not sanitized, and of which nobody wrote what became of them, come before a check that is late.
     let rank = |alert: &&GlanceAlert| {
         let is_over = !alert.lasts && alert.uncovered.is_none();
-        (is_over, alert.uncovered.is_none(), alert.severity, !alert.lasts)
+        (is_over, alert.uncovered.is_none(), alert.condition.severity(), !alert.lasts)
     };
     let pressing = alerts.iter().min_by_key(rank);
     let what = match pressing {
         Some(alert) if !alert.lasts => {
             said(language, "corrective action missing", "falta la acción correctiva").to_owned()
         }
-        Some(GlanceAlert { severity: Severity::Critical, uncovered: Some(racks @ 1..), .. }) => {
+        Some(GlanceAlert { condition, uncovered: Some(racks @ 1..), .. })
+            if condition.severity() == Severity::Critical =>
+        {
             to_wash(*racks, language)
         }
         Some(alert) => alert.title.clone(),

@@ -207,7 +207,8 @@ async fn the_first_page_says_how_each_machine_is() {
         "limit 82.2 °C",
         "120 s",
         "NO DATA",
-        "Final rinse &#60;too&#62; cold",
+        "Alert 3: Too &#60;cold&#62;",
+        "1 rack affected · nobody has answered yet",
         "2 min ago",
     ] {
         let wanted = said != "120 s";
