@@ -5,7 +5,7 @@ mod enter;
 mod export;
 mod history;
 mod keeping;
-mod moment;
+pub mod moment;
 mod people;
 mod ports;
 mod prove;

@@ -76,7 +76,7 @@ fn put(
 ) -> Result<(), Failure> {
     let loaded = configuration::load(&entry.config.files)?;
     let now = time::clock(&loaded.configuration.socket).now();
-    let at = entry.at.map_or(now, |at| at.in_zone(&loaded.configuration.alerts.zone, now));
+    let at = entry.at.map_or(Ok(now), |at| at.in_zone(&loaded.configuration.alerts.zone, now))?;
     let check = made(at, entry.by.clone());
     let entered = Entered::Check { kind: check.kind(), machine: machine.to_owned() };
     let order =
@@ -93,7 +93,7 @@ fn note(arguments: &NoteArgs, streams: &mut Streams<'_>) -> Result<(), Failure> 
     };
     let loaded = configuration::load(&arguments.entry.config.files)?;
     let now = time::clock(&loaded.configuration.socket).now();
-    let at = arguments.entry.at.map(|at| at.in_zone(&loaded.configuration.alerts.zone, now));
+    let at = arguments.entry.at.map(|at| at.in_zone(&loaded.configuration.alerts.zone, now)).transpose()?;
     let note = Note { at, text, by: arguments.entry.by.clone() };
     let entry = Entry::Note { machine, note, late: arguments.entry.late };
     let done = people::done(&loaded, Order::Entry { entry })?;
@@ -105,7 +105,7 @@ fn amend(arguments: &AmendmentArgs, streams: &mut Streams<'_>) -> Result<(), Fai
     let now = time::clock(&loaded.configuration.socket).now();
     let right = &arguments.right;
     let correction = Correction {
-        at: right.at.map(|at| at.in_zone(&loaded.configuration.alerts.zone, now)),
+        at: right.at.map(|at| at.in_zone(&loaded.configuration.alerts.zone, now)).transpose()?,
         mg_per_l: right.mg_per_l,
         ph: right.ph,
         solution_c: right.solution.map(|solution| solution.0),

@@ -3,6 +3,7 @@
 use std::fmt;
 use std::io;
 
+use crate::core::wall_clock::Unclear;
 use crate::diagnostic::{Diagnostic, Severity};
 
 /// Why a command could not do what was asked.
@@ -50,6 +51,13 @@ impl Failure {
     pub fn exit_code(&self) -> u8 {
         let first = self.diagnostics.iter().find(|diagnostic| diagnostic.severity() == Severity::Error);
         first.map_or(70, Diagnostic::exit_code)
+    }
+}
+
+impl From<Unclear> for Failure {
+    fn from(unclear: Unclear) -> Self {
+        let diagnostic = Diagnostic::error("usage", unclear.to_string());
+        diagnostic.advice("give the time with its offset, such as 2026-11-01T01:30:00-04:00").into()
     }
 }
 

@@ -7,6 +7,7 @@ use jiff::civil::{Date, DateTime, Time};
 use jiff::tz::TimeZone;
 
 use crate::core::time::Timestamp;
+use crate::core::wall_clock::{self, Unclear};
 
 /// A time that was typed: an instant, or a time of the clock in a zone that is known only later.
 #[derive(Clone, Copy, PartialEq, Eq, Debug)]
@@ -27,24 +28,25 @@ pub enum Moment {
 }
 
 impl Moment {
-    /// The instant in this zone, with the day of `now` as today. Of a time that happens twice the
-    /// first is meant; one that never happens counts by the offset before the change (RFC 5545 §3.3.5).
-    #[must_use]
-    pub fn in_zone(self, zone: &TimeZone, now: Timestamp) -> Timestamp {
+    /// The instant in this zone, with the day of `now` as today.
+    ///
+    /// # Errors
+    /// [`Unclear`] where the clock of the zone showed that time never or twice.
+    pub fn in_zone(self, zone: &TimeZone, now: Timestamp) -> Result<Timestamp, Unclear> {
         match self.dated(zone, now) {
-            Dated::Instant(instant) => instant,
-            Dated::Local(local) => instant_of(local, zone),
-            Dated::Day(day) => instant_of(day.into(), zone),
+            Dated::Instant(instant) => Ok(instant),
+            Dated::Local(local) => wall_clock::instant(local, "", zone),
+            Dated::Day(day) => Ok(begin(day, zone)),
         }
     }
 
     /// The first instant after a span that ends with this: a date is meant with all its hours.
-    #[must_use]
-    pub fn end_in_zone(self, zone: &TimeZone, now: Timestamp) -> Timestamp {
+    ///
+    /// # Errors
+    /// As [`Moment::in_zone`].
+    pub fn end_in_zone(self, zone: &TimeZone, now: Timestamp) -> Result<Timestamp, Unclear> {
         match self.dated(zone, now) {
-            Dated::Day(day) => {
-                day.checked_add(1.day()).map_or(Timestamp::MAX, |next| instant_of(next.into(), zone))
-            }
+            Dated::Day(day) => Ok(end(day, zone)),
             Dated::Instant(_) | Dated::Local(_) => self.in_zone(zone, now),
         }
     }
@@ -74,10 +76,18 @@ enum Dated {
     Day(Date),
 }
 
-fn instant_of(local: DateTime, zone: &TimeZone) -> Timestamp {
-    zone.to_ambiguous_timestamp(local)
+/// Where a day begins in a zone; where its midnight is skipped, after it.
+#[must_use]
+pub fn begin(day: Date, zone: &TimeZone) -> Timestamp {
+    zone.to_ambiguous_timestamp(day.into())
         .compatible()
         .map_or(Timestamp::MAX, |instant| Timestamp::from_micros(instant.as_microsecond()))
+}
+
+/// Where the next day begins.
+#[must_use]
+pub fn end(day: Date, zone: &TimeZone) -> Timestamp {
+    day.checked_add(1.day()).map_or(Timestamp::MAX, |next| begin(next, zone))
 }
 
 /// A text that is no time.
@@ -117,8 +127,8 @@ fn clock(text: &str) -> Option<Moment> {
 mod tests {
     use super::*;
 
-    // RFC 3339 §5.8 for the first row; for the others the rules of RFC 5545 §3.3.5 and of the IANA
-    // time zone data base: New York skips 02:30 on 2026-03-08 and has 01:30 twice on 2026-11-01.
+    // RFC 3339 §5.8 for the first row; for the others the IANA time zone data base: New York skips 02:30 on
+    // 2026-03-08 and has 01:30 twice on 2026-11-01.
     #[test]
     fn a_typed_time_is_one_instant_of_its_zone() {
         let zone = TimeZone::get("America/New_York").expect("the zone data base is built in");
@@ -128,22 +138,28 @@ mod tests {
             ("1996-12-19T16:39:57-08:00", "1996-12-20T00:39:57Z"),
             ("2026-11-25", "2026-11-25T05:00:00Z"),
             ("2026-07-01T14:30", "2026-07-01T18:30:00Z"),
-            ("2026-03-08 02:30", "2026-03-08T07:30:00Z"),
-            ("2026-11-01T01:30", "2026-11-01T05:30:00Z"),
+            ("2026-11-01T01:30:00-05:00", "2026-11-01T06:30:00Z"),
             ("07:05", "2026-03-08T11:05:00Z"),
             ("today 00:30", "2026-03-08T05:30:00Z"),
             ("today", "2026-03-08T05:00:00Z"),
             ("yesterday 14:30", "2026-03-07T19:30:00Z"),
         ] {
             let moment: Moment = text.parse().expect("a time");
-            assert_eq!(moment.in_zone(&zone, now).to_string(), instant, "{text}");
+            assert_eq!(moment.in_zone(&zone, now).expect("clear").to_string(), instant, "{text}");
         }
         let day: Moment = "2026-03-08".parse().expect("a day of 23 hours");
-        assert_eq!(day.end_in_zone(&zone, now).to_string(), "2026-03-09T04:00:00Z");
+        assert_eq!(day.end_in_zone(&zone, now).expect("clear").to_string(), "2026-03-09T04:00:00Z");
         let yesterday: Moment = "yesterday".parse().expect("a day");
-        assert_eq!(yesterday.end_in_zone(&zone, now).to_string(), "2026-03-08T05:00:00Z");
+        assert_eq!(yesterday.end_in_zone(&zone, now).expect("clear").to_string(), "2026-03-08T05:00:00Z");
         let noon: Moment = "2026-03-08 12:00".parse().expect("a time");
         assert_eq!(noon.end_in_zone(&zone, now), noon.in_zone(&zone, now));
+        for (text, skipped) in [("2026-03-08 02:30", true), ("2026-11-01T01:30", false)] {
+            let moment: Moment = text.parse().expect("a time");
+            for found in [moment.in_zone(&zone, now), moment.end_in_zone(&zone, now)] {
+                let unclear = found.expect_err("no one instant");
+                assert_eq!(matches!(unclear, Unclear::Skipped { .. }), skipped, "{text}: {unclear}");
+            }
+        }
         for text in ["tomorrow", "25:00", "yesterday noon", "14", "2026-13-01", ""] {
             assert!(text.parse::<Moment>().is_err(), "{text}");
         }

@@ -51,4 +51,5 @@ pub mod time;
 pub mod trend;
 pub mod uncertainty;
 pub mod units;
+pub mod wall_clock;
 pub mod wiring;

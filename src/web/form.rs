@@ -9,6 +9,7 @@ use jiff::civil::Time;
 use crate::core::alert::TEXT_BYTES_MAX;
 use crate::core::logbook::listed;
 use crate::core::reader::Language;
+use crate::core::wall_clock::minute;
 
 /// A field as it is shown.
 #[derive(Clone, PartialEq, Eq, Debug, Default)]
@@ -123,7 +124,7 @@ impl Fault {
             }
             Self::NotATime => ("Not a time. Choose day and time.", "No es una hora. Elija el día y la hora."),
             Self::Skipped(last, next) => {
-                let (last, next) = (clock::minute(last), clock::minute(next));
+                let (last, next) = (minute(last), minute(next));
                 return match language {
                     Language::English => format!(
                         "The clocks went forward that night: this time did not happen. Nearest are {last} and {next}."

@@ -20,6 +20,7 @@ use super::pages;
 use super::person::Person;
 use super::stranger::Stranger;
 use crate::core::reader::{Language, filled};
+use crate::core::wall_clock::minute;
 
 /// Longest part that is said again to whoever sent it, in characters; the rest is left out (own choice).
 const READ_CHARS_MAX: usize = 40;
@@ -37,6 +38,10 @@ pub(super) enum Expected {
     Moment,
     /// A moment that has come.
     Past,
+    /// A time that the clock showed: it went from the first to the second.
+    Shown(Time, Time),
+    /// Which of the two times that the clock showed as one.
+    Which,
     /// One of these.
     OneOf(Vec<String>),
     /// Number of a record.
@@ -65,6 +70,14 @@ impl Expected {
             Self::DayFrom(_) => ("a day no earlier than {what}", "un día no anterior a {what}"),
             Self::Moment => ("day and time such as 2026-11-26T12:40", "día y hora como 2026-11-26T12:40"),
             Self::Past => ("a time that has come", "una hora que ya haya llegado"),
+            Self::Shown(..) => (
+                "a time that was: the clocks went forward that night, from {what}",
+                "una hora que haya existido: esa noche se adelantaron los relojes, de las {what}",
+            ),
+            Self::Which => (
+                "which of two: the clocks went back that night, and this time came twice. Choose below",
+                "cuál de las dos: esa noche se atrasaron los relojes, y esa hora se repitió. Elija abajo",
+            ),
             Self::OneOf(_) => ("one of {what}", "uno de estos valores: {what}"),
             Self::Record => ("the number of a record", "el número de un asiento"),
             Self::Listed => ("the number of a record of this list", "el número de un asiento de esta lista"),
@@ -80,6 +93,9 @@ impl Expected {
         };
         let what = match self {
             Self::DayUntil(day) | Self::DayFrom(day) => day.to_string(),
+            Self::Shown(last, next) => {
+                format!("{} {} {}", minute(*last), said(language, "to", "a las"), minute(*next))
+            }
             Self::OneOf(words) => words.join(", "),
             Self::Without(name) => (*name).to_owned(),
             Self::Beside(name, words) => format!("{name}={}", words.join(", ")),
@@ -87,6 +103,7 @@ impl Expected {
             Self::Day
             | Self::Moment
             | Self::Past
+            | Self::Which
             | Self::Record
             | Self::Listed
             | Self::Once
@@ -123,6 +140,8 @@ impl Wrong {
             | Expected::DayFrom(_)
             | Expected::Moment
             | Expected::Past
+            | Expected::Shown(..)
+            | Expected::Which
             | Expected::OneOf(_)
             | Expected::Record
             | Expected::Listed

@@ -168,7 +168,7 @@ pub(super) fn in_force(
     arguments: &HistoryArgs,
     streams: &mut Streams<'_>,
 ) -> Result<(), Failure> {
-    let at = arguments.at.map_or(ground.now, |at| at.in_zone(&ground.zone, ground.now));
+    let at = arguments.at.map_or(Ok(ground.now), |at| at.in_zone(&ground.zone, ground.now))?;
     let force = ground.reader.in_force(at).map_err(|error| ground.failed(&error))?;
     let sheet = ground.sheet(&IN_FORCE, arguments);
     if sheet.form == Form::Table {

@@ -38,7 +38,7 @@ pub(super) fn resend(arguments: &SeriesResendArgs, streams: &mut Streams<'_>) ->
     }
     let zone = &configuration.alerts.zone;
     let now = time::clock(&configuration.socket).now();
-    let again = Again { from: arguments.from.in_zone(zone, now), to: arguments.to.end_in_zone(zone, now) };
+    let again = Again { from: arguments.from.in_zone(zone, now)?, to: arguments.to.end_in_zone(zone, now)? };
     if again.from >= again.to {
         let what = format!("nothing lies between {} and {}", again.from, again.to);
         let advice = "--from names the earlier time, --to the later one; a time on --to itself is left out";

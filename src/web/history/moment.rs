@@ -8,13 +8,14 @@ use axum::response::Response;
 use super::lines::leads_to;
 use super::story::{put, told};
 use crate::core::access::Right;
-use crate::core::alert::hours::instant;
 use crate::core::channel::Place;
 use crate::core::reader::Reader;
 use crate::core::record::{Body, CalibrationDone, Cycle, Record, ResponseDone};
 use crate::core::technician::words::correction;
 use crate::core::time::Timestamp;
+use crate::core::wall_clock::{Unclear, instant};
 use crate::web::form::Field;
+use crate::web::form::clock::{Which, which};
 use crate::web::frame::{self, Frame, Tab, said};
 use crate::web::kitchen::{Kitchen, Pages};
 use crate::web::machine::words::place_word;
@@ -82,6 +83,8 @@ struct Line {
 struct MomentPage<'a> {
     frame: Frame<'a>,
     at: Field,
+    /// The two times that the one which was asked for may be; none where it is only one.
+    twice: Vec<Which>,
     /// What else is wrong with the question.
     wrong: Vec<String>,
     zone: String,
@@ -133,12 +136,17 @@ pub(in crate::web) async fn show<K: Kitchen>(
 ) -> Response {
     let reader = &person.reader;
     let now = pages.kitchen.time();
-    let mut given = Given::read(&uri, &["at"]);
+    let mut given = Given::read(&uri, &["at", "offset"]);
+    let offset = given.text("offset").to_owned();
     let asked = given.take("at", |text| {
-        let typed = query::moment(text)?;
-        let at = instant(&reader.zone, typed.date(), typed.time()).ok_or(Expected::Moment)?;
+        let at = instant(query::moment(text)?, &offset, &reader.zone).map_err(|unclear| match unclear {
+            Unclear::Skipped { last, next } => Expected::Shown(last, next),
+            Unclear::Twice { .. } => Expected::Which,
+            Unclear::Beyond => Expected::Moment,
+        })?;
         if at > now { Err(Expected::Past) } else { Ok(at) }
     });
+    let twice = which(given.text("at"), &offset, &reader.zone, reader.language);
     let at = asked.unwrap_or(now);
     let force = if given.is_refused() { None } else { Some(pages.kitchen.in_force(at).await) };
     let force = match force.transpose() {
@@ -155,6 +163,7 @@ pub(in crate::web) async fn show<K: Kitchen>(
     let page = MomentPage {
         frame: Frame::new(&pages.site, &person, Tab::History, 1, title).with_open(pages.open().await),
         at: field,
+        twice,
         wrong: given.beside(&["at"], reader.language),
         zone: zone_of(reader, at),
         told: force.as_ref().map(|force| Told::of(force, &person)),

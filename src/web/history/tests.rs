@@ -168,6 +168,31 @@ async fn what_was_in_force_is_shown_with_its_records() {
     }
 }
 
+// Own promise: a moment that the clock showed never or twice is neither moved nor guessed. New York's clocks went back
+// on 2026-11-01 at 2 o'clock and forward on 2026-03-08 (Energy Policy Act of 2005, §110).
+#[tokio::test]
+async fn a_moment_is_neither_moved_nor_guessed() {
+    let asked = async |query: &str| {
+        let mut asking = person(Role::Auditor, Language::English);
+        asking.reader.zone = jiff::tz::TimeZone::get("America/New_York").expect("built in");
+        let mut request = see(&format!("/history/in-force?{query}"));
+        request.extensions_mut().insert(asking);
+        let answer = site(StillKitchen::new().pages()).oneshot(request).await.expect("it never fails");
+        (answer.status(), text(answer).await)
+    };
+    let (status, page) = asked("at=2026-03-08T02:30").await;
+    assert_eq!(status, StatusCode::UNPROCESSABLE_ENTITY);
+    holds(&page, &["the clocks went forward that night, from 01:59 to 03:00", "id=\"at-fault\""]);
+    let (status, page) = asked("at=2026-11-01T01:30").await;
+    assert_eq!(status, StatusCode::UNPROCESSABLE_ENTITY);
+    holds(&page, &["this time came twice", "name=\"offset\" value=\"-04\"", "EST (UTC-05)"]);
+    for (offset, zone) in [("-04", "01:30 EDT"), ("-05", "01:30 EST")] {
+        let (status, page) = asked(&format!("at=2026-11-01T01:30&offset={offset}")).await;
+        assert_eq!(status, StatusCode::OK, "{page}");
+        holds(&page, &[zone, &format!("value=\"{offset}\" checked")]);
+    }
+}
+
 // Own promise: a question that is not understood is not answered by another: what is wrong is said by its name in the
 // reader's language, beside its field where it has one, with what was read and what is expected. What was
 // understood stays in the form.

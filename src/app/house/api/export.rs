@@ -85,7 +85,7 @@ impl House {
             return Err(Trouble::no_machine(name, known.clone()));
         }
         let to = to.unwrap_or(When::Instant(now));
-        let (from, to) = between(Some(from), Some(to), &site.zone, now)?;
+        let (from, to) = between(Some(from), Some(to), &site.zone)?;
         let (from, to) = (from.unwrap_or(now), to.unwrap_or(now));
         let mut only = machines;
         only.sort_unstable();

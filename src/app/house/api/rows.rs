@@ -12,7 +12,7 @@ use super::place::{Place, follows_place, no_cursor};
 use super::{failed, refused, shown};
 use crate::app::history::{self, Asked as Question};
 use crate::app::{alerts::story, enter};
-use crate::cli::{FormArgs, HistoryArgs, Moment, Show};
+use crate::cli::{FormArgs, HistoryArgs, Show, moment};
 use crate::config::load::Loaded;
 use crate::config::resolve::Configuration;
 use crate::core::alert::AlertNumber;
@@ -38,7 +38,7 @@ impl House {
         if let Some(name) = &asked.machine {
             self.machine_known(name).await?;
         }
-        between(asked.from, asked.to, &self.loaded.configuration.alerts.zone, self.clock.now())?;
+        between(asked.from, asked.to, &self.loaded.configuration.alerts.zone)?;
         match asked.view {
             View::Machines => self.machines().await,
             View::Probes => Ok(self.probes_shown(asked.machine.as_deref())),
@@ -133,7 +133,7 @@ impl House {
         let after = asked.after.as_deref().map(|text| Place::read(asked.view, text)).transpose()?;
         let (loaded, path, now) = self.for_question();
         let found = self.readers.ask(move |ledger| {
-            let span = span(ledger, &loaded.configuration, &asked, now)?;
+            let span = span(ledger, &loaded.configuration, &asked)?;
             let show = shown(asked.view).unwrap_or_default();
             let arguments = arguments(show, &asked);
             let question = Question { arguments: &arguments, from: span.0, to: span.1, now };
@@ -163,9 +163,9 @@ impl House {
         if asked.state == Some(State::Open) {
             return self.open_alerts(&asked, after).await;
         }
-        let (loaded, now) = (Arc::clone(&self.loaded), self.clock.now());
+        let loaded = Arc::clone(&self.loaded);
         let found = self.readers.ask(move |ledger| {
-            ledger.in_one_state(|size| alerts(ledger, &loaded.configuration, &asked, after, size, now))
+            ledger.in_one_state(|size| alerts(ledger, &loaded.configuration, &asked, after, size))
         });
         found.await?
     }
@@ -174,8 +174,7 @@ impl House {
     async fn open_alerts(&self, asked: &Asked, after: Option<u64>) -> Result<Rows, Trouble> {
         let (mut open, _) = self.reception.open().await.map_err(refused)?;
         let zone = &self.loaded.configuration.alerts.zone;
-        let now = self.clock.now();
-        let (from, to) = (asked.from.map(|at| start(at, zone, now)), asked.to.map(|at| end(at, zone, now)));
+        let (from, to) = (asked.from.map(|at| start(at, zone)), asked.to.map(|at| end(at, zone)));
         open.retain(|alert| {
             (asked.machine.is_none() || alert.machine == asked.machine)
                 && from.is_none_or(|from| alert.raised >= from)
@@ -226,7 +225,7 @@ fn by_index(
         follows(ledger, after, size, show)?;
     }
     let zone = &configuration.alerts.zone;
-    let (from, to) = (asked.from.map(|at| start(at, zone, now)), asked.to.map(|at| end(at, zone, now)));
+    let (from, to) = (asked.from.map(|at| start(at, zone)), asked.to.map(|at| end(at, zone)));
     let mut limit = asked.limit + 1;
     loop {
         let arguments = HistoryArgs { after, limit: Some(limit), ..arguments(show, asked) };
@@ -295,14 +294,13 @@ fn span(
     ledger: &Reader,
     configuration: &Configuration,
     asked: &Asked,
-    now: Timestamp,
 ) -> Result<(Option<Timestamp>, Option<Timestamp>), LedgerError> {
     let zone = &configuration.alerts.zone;
-    let (mut from, to) = (asked.from.map(|at| start(at, zone, now)), asked.to.map(|at| end(at, zone, now)));
+    let (mut from, to) = (asked.from.map(|at| start(at, zone)), asked.to.map(|at| end(at, zone)));
     if asked.view != View::Gaps {
-        let cycles = ledger.days_span(zone)?.map(|(first, _)| start(When::Day(first), zone, now));
+        let cycles = ledger.days_span(zone)?.map(|(first, _)| start(When::Day(first), zone));
         let begun = ledger.begun()?.and_then(|at| local_date(zone, at));
-        let begun = begun.map(|first| start(When::Day(first), zone, now));
+        let begun = begun.map(|first| start(When::Day(first), zone));
         let known = cycles.into_iter().chain(begun).min();
         from = from.map(|from| known.map_or(from, |known| from.max(known)));
     }
@@ -314,9 +312,8 @@ pub(super) fn between(
     from: Option<When>,
     to: Option<When>,
     zone: &jiff::tz::TimeZone,
-    now: Timestamp,
 ) -> Result<(Option<Timestamp>, Option<Timestamp>), Trouble> {
-    let (from, to) = (from.map(|at| start(at, zone, now)), to.map(|at| end(at, zone, now)));
+    let (from, to) = (from.map(|at| start(at, zone)), to.map(|at| end(at, zone)));
     if let (Some(from), Some(to)) = (from, to)
         && to <= from
     {
@@ -326,19 +323,18 @@ pub(super) fn between(
 }
 
 /// Where a span begins.
-fn start(at: When, zone: &jiff::tz::TimeZone, now: Timestamp) -> Timestamp {
-    moment(at).in_zone(zone, now)
+fn start(at: When, zone: &jiff::tz::TimeZone) -> Timestamp {
+    match at {
+        When::Instant(at) => at,
+        When::Day(day) => moment::begin(day, zone),
+    }
 }
 
 /// The first instant after a span.
-fn end(at: When, zone: &jiff::tz::TimeZone, now: Timestamp) -> Timestamp {
-    moment(at).end_in_zone(zone, now)
-}
-
-const fn moment(at: When) -> Moment {
+fn end(at: When, zone: &jiff::tz::TimeZone) -> Timestamp {
     match at {
-        When::Instant(at) => Moment::Instant(at),
-        When::Day(day) => Moment::Day(day),
+        When::Instant(at) => at,
+        When::Day(day) => moment::end(day, zone),
     }
 }
 
@@ -361,7 +357,6 @@ fn alerts(
     asked: &Asked,
     after: Option<u64>,
     size: u64,
-    now: Timestamp,
 ) -> Result<Result<Rows, Trouble>, LedgerError> {
     if let Some(after) = after
         && let Err(trouble) = follows(ledger, after, size, Show::Alerts)
@@ -372,8 +367,8 @@ fn alerts(
     let filter = RecordFilter {
         kinds: vec!["alert-raised".to_owned()],
         machine: asked.machine.clone(),
-        from: asked.from.map(|at| start(at, zone, now)),
-        to: asked.to.map(|at| end(at, zone, now)),
+        from: asked.from.map(|at| start(at, zone)),
+        to: asked.to.map(|at| end(at, zone)),
         after_index: after,
         ..RecordFilter::default()
     };
