@@ -115,6 +115,9 @@ pub(super) struct Done {
     /// The alert as it is afterwards.
     #[serde(skip_serializing_if = "Option::is_none", default)]
     pub(super) alert: Option<Alert>,
+    /// How many racks of the alert a corrective action covers.
+    #[serde(skip_serializing_if = "Option::is_none", default)]
+    pub(super) covers: Option<u64>,
     /// Index in the ledger of the first record it made.
     #[serde(skip_serializing_if = "Option::is_none", default)]
     pub(super) record: Option<u64>,

@@ -181,7 +181,8 @@ fn give_to(
             .map_err(std::io::Error::from)
             .and_then(|()| writeln!(streams.out))
     } else {
-        writeln!(streams.out, "{said}").and_then(|()| match &done.alert {
+        let covers = done.covers.map(|covers| printed::covered(covers, done.alert.as_ref()));
+        writeln!(streams.out, "{said}{}", covers.unwrap_or_default()).and_then(|()| match &done.alert {
             Some(alert) => writeln!(streams.out, "{}", printed::standing(alert)),
             None => Ok(()),
         })

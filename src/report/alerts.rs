@@ -98,6 +98,22 @@ pub fn standing(alert: &Alert) -> String {
     }
 }
 
+/// How many racks a corrective action covers that was just written, and how many more its alert counts where that
+/// is still open. Begins with a blank.
+#[must_use]
+pub fn covered(covers: u64, alert: Option<&Alert>) -> String {
+    let covered = match covers {
+        0 => " It covers no rack.".to_owned(),
+        1 => " It covers 1 rack.".to_owned(),
+        _ => format!(" It covers {covers} racks."),
+    };
+    match alert.and_then(Alert::left_out) {
+        None => covered,
+        Some((1, _)) => format!("{covered} 1 more rack needs an action of its own."),
+        Some((more, _)) => format!("{covered} {more} more racks need an action of their own."),
+    }
+}
+
 /// A corrective action in a sentence.
 #[must_use]
 pub fn action(action: &Action) -> String {

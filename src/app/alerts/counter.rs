@@ -7,7 +7,7 @@ use crate::app::logbook::{self, Way};
 use crate::app::order::{Done, Order, Problem};
 use crate::app::{Failure, ledger};
 use crate::config::load::Loaded;
-use crate::core::alert::{AlertNumber, Event, Refusal, TEXT_BYTES_MAX};
+use crate::core::alert::{Alert, AlertNumber, Event, Refusal, TEXT_BYTES_MAX};
 use crate::core::record::{Body, LawfulHold, Record};
 use crate::core::time::Timestamp;
 use crate::ledger::Reader;
@@ -23,6 +23,7 @@ pub(super) async fn perform(
     order: Order,
 ) -> Result<Result<Done, Problem>, ClerkError> {
     let number = number_of(&order);
+    let acted = acted(clerk, &order);
     if let Order::Hold { on: false, .. } = &order
         && clerk.reader().holds()?.is_empty()
     {
@@ -43,7 +44,8 @@ pub(super) async fn perform(
     let committed = clerk.commit(now).await?;
     let alert = number.and_then(|number| clerk.alert(number)).cloned();
     let worked_on_until = dialog.and_then(|machine| clerk.desk().held_until(Some(&machine)));
-    Ok(Ok(Done { alert, record: committed.first_index, worked_on_until, ..Done::default() }))
+    let covers = acted.map(|shown| alert.as_ref().and_then(covered).unwrap_or(shown));
+    Ok(Ok(Done { alert, covers, record: committed.first_index, worked_on_until, ..Done::default() }))
 }
 
 /// Puts the record of an entry into the ledger, and answers with its index.
@@ -64,6 +66,23 @@ fn number_of(order: &Order) -> Option<AlertNumber> {
         Order::Acknowledge { alert, .. } | Order::Act { alert, .. } => Some(*alert),
         Order::Maintenance { .. } | Order::Dialog { .. } | Order::Entry { .. } | Order::Hold { .. } => None,
     }
+}
+
+/// How many racks were shown to the writer of a corrective action: all that the alert counts where that is not said.
+/// Of an alert that closes with it nothing is held afterwards.
+fn acted(clerk: &Clerk, order: &Order) -> Option<u64> {
+    match order {
+        Order::Act { alert, covers, .. } => covers.or_else(|| Some(clerk.alert(*alert)?.racks.count)),
+        Order::Acknowledge { .. }
+        | Order::Maintenance { .. }
+        | Order::Dialog { .. }
+        | Order::Entry { .. }
+        | Order::Hold { .. } => None,
+    }
+}
+
+fn covered(alert: &Alert) -> Option<u64> {
+    alert.action.as_ref().map(|action| action.covers)
 }
 
 fn tell(clerk: &mut Clerk, now: Timestamp, order: Order) -> Result<(), Problem> {

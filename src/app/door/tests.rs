@@ -115,6 +115,18 @@ async fn orders_pass_signed_with_the_user_who_gave_them() {
     assert!(matches!(client::knock(&socket), Err(CallError::NotRunning)));
 }
 
+// A command of before sends no number of racks: its action covers all that the alert counts, as it did.
+#[test]
+fn an_order_to_act_of_before_says_no_number_of_racks() {
+    let before = r#"{"order":"act","alert":3,"by":"Ana","racks":"held","done":"reset"}"#;
+    let order: Order = serde_json::from_str(before).expect("an order");
+    assert!(matches!(order, Order::Act { covers: None, .. }), "{order:?}");
+    assert_eq!(serde_json::to_string(&order).expect("JSON"), before, "a service of before takes it");
+    let with: Order = serde_json::from_str(&before.replace('}', r#","covers":2}"#)).expect("an order");
+    let with = with.signed(&Peer::own());
+    assert!(matches!(with, Order::Act { covers: Some(2), .. }), "{with:?}");
+}
+
 // A killed process leaves its socket behind (unix(7): unlink is the maker's duty).
 #[tokio::test]
 async fn a_socket_left_behind_is_replaced_and_no_other_file() {

@@ -360,6 +360,7 @@ fn told() -> Value {
             "properties": {
                 "alert": { "$ref": "#/components/schemas/Alert" },
                 "record": { "type": "integer", "description": "Index of the first record that it made." },
+                "covers": { "type": "integer", "description": "How many racks a corrective action covers." },
                 "judged": {
                     "type": "object",
                     "properties": {

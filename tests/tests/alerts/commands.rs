@@ -54,9 +54,17 @@ fn people_are_heard_with_a_service_and_without_one() {
     assert!(!office.path("ledger.sqlite.socket").exists(), "removed at the end");
 
     // No service runs: the same orders go into the ledger itself.
-    let words = ["--racks", "rewashed", "--done", "reset", "--json"];
-    let (code, said) = say(&office, &[&["alerts", "act", "1", "--by", "Ana"][..], &words].concat());
-    assert_eq!((code, said.contains("\"rewashed\"")), (Some(0), true), "{said}");
+    let words = ["--racks", "rewashed", "--done", "reset"];
+    let acted =
+        |more: &[&str]| say(&office, &[&["alerts", "act", "1", "--by", "Ana"][..], &words, more].concat());
+    let (code, said) = acted(&["--covers", "900"]);
+    assert_eq!((code, said.contains("fewer than the 900 to be covered")), (Some(64), true), "{said}");
+    let (code, said) = acted(&["--covers", "0"]);
+    assert_eq!((code, said.contains("on record. It covers no rack. ")), (Some(0), true), "{said}");
+    assert!(said.contains("of its own.") || said.contains("of their own."), "{said}");
+    let (code, said) = acted(&["--json"]);
+    let told = said.contains("\"rewashed\"") && said.contains("\"covers\"");
+    assert_eq!((code, told), (Some(0), true), "{said}");
     let (code, said) =
         say(&office, &["enter", "sanitizer", "dm1", "--by", "Cy", "--mg-per-l", "100", "--ph", "7"]);
     assert_eq!((code, said.contains("sanitizes by hot water")), (Some(64), true), "{said}");
@@ -89,7 +97,7 @@ fn check(office: &Office) {
         Body::CorrectiveAction(action) => Some(action.racks.clone()),
         _ => None,
     });
-    assert_eq!(acted, ["rewashed"]);
+    assert_eq!(acted, ["rewashed", "rewashed"]);
     assert_eq!(found(&|body| matches!(body, Body::Maintenance(_)).then(String::new)).len(), 1);
 }
 

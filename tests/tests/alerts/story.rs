@@ -93,6 +93,61 @@ fn a_dead_booster_is_told_answered_and_closed() {
     check_story(&office);
 }
 
+/// The number of racks that the form of a page carries.
+fn carried(page: &str) -> u64 {
+    let field = "name=\"covers\" value=\"";
+    let start = page.find(field).unwrap_or_else(|| panic!("no number of racks in {page}")) + field.len();
+    let digits: String = page[start..].chars().take_while(char::is_ascii_digit).collect();
+    digits.parse().expect("a number")
+}
+
+// Own promise: racks that come between the opened page and the sent form are covered by no action that was written
+// on that page, and the alert stays open for them.
+#[test]
+fn racks_that_come_while_somebody_writes_are_left_out() {
+    // An error says that a provider is installed already.
+    drop(rustls::crypto::ring::default_provider().install_default());
+    let peers = Peers::start();
+    let office = Office::at_the_pipe(&peers, "settle = \"1s\"");
+    let day = Day::with_a_dead_booster(&office);
+    let mut gateway = Gateway::start(&office, "");
+    let after_first = day.first_cold();
+    gateway.feed(&day.between(0, after_first));
+    let (client, link) = (client(), link(&peers.mail.next("a mail"), &office));
+    let (_, page) = ask(client.get(&link));
+    let shown = carried(&page);
+    assert_eq!(shown, 1, "{page}");
+    let act = |covers: u64| {
+        let written = format!("racks=rewashed&done=booster+reset&name=Ana&covers={covers}");
+        form(&client, &format!("{link}/act"), &written).0
+    };
+
+    // Further racks are cold until the booster is reset.
+    gateway.feed(&day.between(after_first, day.recovered()));
+    office.until_recorded(&gateway, "the recovery", |body| matches!(body, Body::AlertCleared(_)));
+    assert_eq!([act(shown), act(shown)], [303, 303], "pressed twice");
+    let (_, page) = ask(client.get(&link));
+    assert!(page.contains("came after those"), "{page}");
+    let all = carried(&page);
+    assert!(all > shown, "{page}");
+    let covers = || -> Vec<Option<u64>> {
+        let records = office.records();
+        let written = records.iter().filter_map(|record| match &record.body {
+            Body::CorrectiveAction(action) => Some(action.covers),
+            _ => None,
+        });
+        written.collect()
+    };
+    let closed = |body: &Body| matches!(body, Body::AlertClosed(_));
+    assert_eq!(covers(), [Some(shown)]);
+    assert!(!office.records().iter().any(|record| closed(&record.body)), "a rack is left out");
+
+    assert_eq!(act(all), 303);
+    office.until_recorded(&gateway, "the end", closed);
+    assert_eq!(covers(), [Some(shown), Some(all)]);
+    gateway.stop();
+}
+
 fn delivered(office: &Office) -> usize {
     office.records().iter().filter(|record| matches!(record.body, Body::Notification(_))).count()
 }

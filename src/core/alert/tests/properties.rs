@@ -1,6 +1,6 @@
 //! What holds for any sequence of events.
 
-use std::collections::BTreeSet;
+use std::collections::{BTreeMap, BTreeSet};
 
 use proptest::prelude::*;
 
@@ -17,7 +17,7 @@ enum Step {
     Health(Health),
     Tank(&'static str, Option<f64>),
     Acknowledge(u64),
-    Act(u64),
+    Act(u64, Option<u64>),
     Maintenance(Option<&'static str>, f64),
     Letter(usize, Outcome),
     Test,
@@ -54,7 +54,7 @@ fn step() -> impl Strategy<Value = Step> {
         1 => health.prop_map(Step::Health),
         1 => (machine.clone(), proptest::option::of(50.0..80.0)).prop_map(|(m, celsius)| Step::Tank(m, celsius)),
         1 => (0..12_u64).prop_map(Step::Acknowledge),
-        2 => (0..12_u64).prop_map(Step::Act),
+        2 => (0..12_u64, proptest::option::of(0..6_u64)).prop_map(|(number, covers)| Step::Act(number, covers)),
         1 => (proptest::option::of(machine), -5.0..90.0).prop_map(|(m, minutes)| Step::Maintenance(m, minutes)),
         1 => (any::<usize>(), outcome).prop_map(|(place, outcome)| Step::Letter(place, outcome)),
         1 => Just(Step::Test),
@@ -104,14 +104,14 @@ fn play(steps: &[(f64, Step)], restores: bool) -> Play {
                 via: "page",
                 note: None,
             }),
-            Step::Act(number) => {
+            Step::Act(number, covers) => {
                 let alert = AlertNumber(*number);
                 play.handle(Event::Act {
                     alert,
                     by: "Ana",
                     racks: "held",
                     done: "called service",
-                    covers: None,
+                    covers: *covers,
                 })
             }
             Step::Maintenance(machine, span) => {
@@ -136,10 +136,10 @@ fn play(steps: &[(f64, Step)], restores: bool) -> Play {
 
 /// Numbers of alerts in order of what the records say of them.
 fn check_story(effects: &Effects) -> Result<(), TestCaseError> {
-    let (mut open, mut cleared, mut acted) = (BTreeSet::new(), BTreeSet::new(), BTreeSet::new());
+    let (mut open, mut cleared, mut acted) = (BTreeSet::new(), BTreeSet::new(), BTreeMap::new());
     let mut subjects = BTreeSet::new();
     let mut raised = BTreeSet::new();
-    let mut names = std::collections::BTreeMap::new();
+    let mut names = BTreeMap::new();
     for record in &effects.records {
         if let Body::AlertRaised(body) = &record.body {
             prop_assert!(raised.insert(body.alert), "a number twice");
@@ -149,8 +149,9 @@ fn check_story(effects: &Effects) -> Result<(), TestCaseError> {
             open.insert(body.alert);
         } else if let Body::AlertClosed(body) = &record.body {
             prop_assert!(open.remove(&body.alert), "closed, but not open");
-            let written = acted.contains(&body.alert) || !body.needed_action;
-            prop_assert!(written, "closed without a corrective action");
+            let covered = acted.get(&body.alert).copied().flatten();
+            let written = covered == Some(body.racks) || !body.needed_action;
+            prop_assert!(written, "closed with {:?} of {} racks covered", covered, body.racks);
             prop_assert!(cleared.contains(&body.alert), "closed, but not cleared");
             if let Some(subject) = names.get(&body.alert) {
                 subjects.remove(subject);
@@ -167,7 +168,8 @@ fn check_story(effects: &Effects) -> Result<(), TestCaseError> {
         } else if let Body::AlertCleared(body) = &record.body {
             prop_assert!(cleared.insert(body.alert), "cleared twice");
         } else if let Body::CorrectiveAction(body) = &record.body {
-            acted.insert(body.alert);
+            let before = acted.insert(body.alert, body.covers).flatten();
+            prop_assert!(before <= body.covers, "racks that were covered are so no more");
         }
     }
     let mut keys = BTreeSet::new();

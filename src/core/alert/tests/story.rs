@@ -72,6 +72,27 @@ fn a_closed_alert_has_the_figures_of_the_open_one() {
     assert_eq!(closed.alert.racks.count, 5);
 }
 
+// Own promise: what an action covers is what it said it covers, also where the alert is told from its records.
+#[test]
+fn an_action_for_a_few_racks_is_told_as_one() {
+    let mut play = Play::new(settings());
+    let cycles: Vec<(u64, Cycle)> = (0..3_u32)
+        .map(|place| {
+            play.until(f64::from(place));
+            let cycle = Rack::Cold.cycle(at(f64::from(place)));
+            play.record("hot", Body::Cycle(Box::new(cycle.clone())));
+            (u64::from(place), cycle)
+        })
+        .collect();
+    let alert = play.open(Condition::Cold).expect("an alert").number;
+    let (racks, done, covers) = ("rewashed", "booster reset", Some(2));
+    play.handle(Event::Act { alert, by: "Ana", racks, done, covers }).expect("it is open");
+    let open = play.open(Condition::Cold).cloned().expect("one rack is left out");
+    let story = told(&play, &cycles, Condition::Cold).alert;
+    assert_eq!((story.racks.count, story.racks_uncovered(), story.action_missing()), (3, 1, true));
+    assert_eq!(story.action, open.action);
+}
+
 // The moment of the last good rack is its own, 12:01, and not that of the first cold one, 12:02.
 #[test]
 fn the_last_good_rack_is_not_the_cold_one() {
