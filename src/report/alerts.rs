@@ -92,6 +92,9 @@ pub fn standing(alert: &Alert) -> String {
     }
     match (alert.cleared, &alert.action, taken) {
         (Some(_), _, _) => "recovered; closes by itself once it stays so".to_owned(),
+        (None, Some(action), _) if alert.action_missing() => {
+            format!("lasts; racks after the corrective action of {} want another", action.by)
+        }
         (None, Some(action), _) => format!("lasts; corrective action written by {}", action.by),
         (None, None, Some(taken)) => format!("lasts; {} takes care", taken.by),
         (None, None, None) => "lasts; nobody has answered".to_owned(),

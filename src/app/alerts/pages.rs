@@ -169,6 +169,8 @@ pub(in crate::app) async fn decide(
         Deed::Act { .. } if closed.is_some() => return Ok(Decided::Late),
         Deed::Act { by, racks, done, covers } => {
             let by = signed(by);
+            // A page never shows more racks than there are.
+            let covers = covers.map(|covers| covers.min(alert.racks.count));
             let shown = covers.unwrap_or(alert.racks.count);
             let written = alert.action.as_ref().filter(|action| action.covers >= shown);
             if written.is_some_and(|action| action.by == by && action.racks == racks && action.done == done) {

@@ -47,7 +47,7 @@ pub enum Event<'a> {
         /// What they add.
         note: Option<&'a str>,
     },
-    /// A named person writes down the corrective action. It acknowledges the alert too.
+    /// A named person writes down the corrective action. Where it covers all racks, it acknowledges the alert too.
     Act {
         /// Which alert.
         alert: AlertNumber,
@@ -141,8 +141,8 @@ pub enum Refusal {
         /// When.
         at: Timestamp,
     },
-    /// Somebody else wrote the corrective action for all its racks just before.
-    #[error("the corrective action for all racks of alert {alert} was written by {by} at {at}")]
+    /// Somebody else wrote the corrective action for these racks just before.
+    #[error("the corrective action for these racks of alert {alert} was written by {by} at {at}")]
     AlreadyActed {
         /// The number.
         alert: AlertNumber,

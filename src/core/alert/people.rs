@@ -64,16 +64,18 @@ impl Turn<'_> {
         if let Some(Action { by, at, .. }) = before.filter(|before| before.by != by || same(before)) {
             return Err(Refusal::AlreadyActed { alert, by: by.clone(), at: *at });
         }
-        // What was covered stays so, whichever page more was written on.
+        // What was covered stays so, whichever page more was written on; the record says what was shown.
         let covers = open.alert.action.as_ref().map_or(shown, |before| before.covers.max(shown));
         open.alert.action =
             Some(Action { by: by.clone(), at: self.now, racks: racks.clone(), done: done.clone(), covers });
-        let is_over = open.alert.cleared.is_some() && !open.alert.action_missing();
-        if !open.alert.action_missing() {
+        let covers_all = !open.alert.action_missing();
+        let is_over = open.alert.cleared.is_some() && covers_all;
+        if covers_all {
             open.telling.reminder = None;
         }
         let last_good = open.alert.last_good.map(|rack| rack.at);
-        if open.alert.acknowledged.is_none() {
+        // Nobody has taken on racks that nobody was shown: the next contact is told of them.
+        if covers_all && open.alert.acknowledged.is_none() {
             let acknowledged =
                 Acknowledgement { by: by.clone(), at: self.now, via: "action".to_owned(), note: None };
             self.take_on(&machine, condition, acknowledged);
@@ -86,7 +88,7 @@ impl Turn<'_> {
                 racks,
                 done,
                 last_good,
-                covers: Some(covers),
+                covers: Some(shown),
             }),
         );
         if is_over {

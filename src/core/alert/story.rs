@@ -140,7 +140,8 @@ impl Story {
                 if let (Some(index), Some(at)) = (self.last_good, action.last_good) {
                     alert.last_good = Some(Rack { index, at });
                 }
-                let covers = action.covers.unwrap_or(alert.racks.count);
+                let before = alert.action.as_ref().map_or(0, |before| before.covers);
+                let covers = action.covers.unwrap_or(alert.racks.count).max(before);
                 alert.racks.count = alert.racks.count.max(covers);
                 alert.action = Some(Action { by, at, racks, done, covers });
             }

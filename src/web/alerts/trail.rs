@@ -74,7 +74,14 @@ pub(in crate::web) fn of(body: &Body, reader: &Reader) -> Option<Told> {
             (say(language, ("Racks", "Canastas")), action.racks.clone()),
             (say(language, ("Done", "Hecho")), action.done.clone()),
         ];
-        (filled(say(language, pair), &[("by", &action.by)]), written, false)
+        let covers = action.covers.map(|racks| match (racks, language) {
+            (1, Language::English) => " (for 1 rack)".to_owned(),
+            (_, Language::English) => format!(" (for {racks} racks)"),
+            (1, Language::Spanish) => " (para 1 canasta)".to_owned(),
+            (_, Language::Spanish) => format!(" (para {racks} canastas)"),
+        });
+        let what = filled(say(language, pair), &[("by", &action.by)]);
+        (format!("{what}{}", covers.unwrap_or_default()), written, false)
     } else if let Body::AlertCleared(cleared) = body {
         let pair = match cleared.clearing {
             Clearing::Recovered => ("Recovered", "Recuperada"),

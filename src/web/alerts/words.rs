@@ -167,6 +167,14 @@ pub(super) fn missing(alert: &Alert, closed: Option<Timestamp>, language: Langua
         return None;
     }
     let (english, spanish) = match (alert.cleared.is_some(), alert.action_missing()) {
+        (true, true) if alert.action.is_some() => (
+            "It has recovered. It closes once a corrective action covers its later racks too.",
+            "Se ha recuperado. Se cierra cuando una acción correctiva abarque también las canastas posteriores.",
+        ),
+        (false, true) if alert.action.is_some() => (
+            "It still lasts, and racks after the corrective action want another.",
+            "Sigue, y las canastas posteriores a la acción correctiva necesitan otra.",
+        ),
         (true, true) => (
             "It has recovered. It closes once the corrective action is written.",
             "Se ha recuperado. Se cierra cuando esté escrita la acción correctiva.",

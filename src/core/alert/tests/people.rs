@@ -88,6 +88,7 @@ fn an_action_covers_only_the_racks_that_were_shown() {
     let open = play.open(Condition::Cold).expect("the second rack is nobody's").clone();
     assert_eq!((open.racks_uncovered(), open.action_missing()), (1, true));
     assert_eq!(open.left_out(), Some((1, open.racks.last())));
+    assert_eq!(open.acknowledged, None, "nobody has taken on the rack that nobody was shown");
     let covers = |record: &Record| {
         let Body::CorrectiveAction(action) = &record.body else { return None };
         action.covers
