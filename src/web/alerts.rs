@@ -99,7 +99,7 @@ pub struct Whole {
     pub said: Said,
     /// Racks it is about, at most some of them.
     pub racks: Vec<Affected>,
-    /// Its records, in order.
+    /// Its records, and what was said later of the entries that it rests on, in order.
     pub trail: Vec<(u64, Record)>,
 }
 

@@ -1,5 +1,6 @@
 //! The alerts as the pages show them: open ones from the desk, the others as the ledger tells them.
 
+use std::collections::BTreeSet;
 use std::ops::ControlFlow;
 
 use super::House;
@@ -36,6 +37,28 @@ impl OnRecord {
         }
         Ok(own)
     }
+}
+
+/// The story of an alert with what was said later of the entries that it rests on, in order.
+pub(super) fn with_amendments(
+    ledger: &ledger::Reader,
+    mut trail: Vec<(u64, Record)>,
+) -> Result<Vec<(u64, Record)>, LedgerError> {
+    let causes: BTreeSet<u64> =
+        trail.iter().filter_map(|(_, record)| record.body.of_alert()?.causes()[0]).collect();
+    for cause in causes {
+        for (index, found) in ledger.records_about(Subject::Record(cause))? {
+            // One that cannot be read is told where the entry is shown.
+            if let Ok((_, record)) = found
+                && matches!(record.body, Body::Amendment(_))
+            {
+                trail.push((index, record));
+            }
+        }
+    }
+    trail.sort_by_key(|(index, _)| *index);
+    trail.dedup_by_key(|(index, _)| *index);
+    Ok(trail)
 }
 
 /// The latest closed alerts before the record with an index, whether older ones follow, and how many records
@@ -172,13 +195,17 @@ impl AlertBook for House {
 
     async fn alert(&self, reader: &Reader, number: u64) -> Result<Whole, Refusal> {
         let (alert, closed, own) = self.found(AlertNumber(number)).await?;
-        let asked = alert.clone();
-        let racks = self.readers.ask(move |ledger| racks(ledger, &asked)).await?;
+        let (asked, OnRecord { trail, damaged }) = (alert.clone(), own);
+        let told = self
+            .readers
+            .ask(move |ledger| Ok((racks(ledger, &asked)?, with_amendments(ledger, trail)?)))
+            .await?;
+        let (racks, trail) = told;
         let mut said = self.said(alert.clone(), closed, reader);
-        if own.damaged > 0 {
-            said.facts.push(message::damaged(reader.language, own.damaged));
+        if damaged > 0 {
+            said.facts.push(message::damaged(reader.language, damaged));
         }
-        Ok(Whole { alert, closed, said, racks, trail: own.trail })
+        Ok(Whole { alert, closed, said, racks, trail })
     }
 
     async fn decide(&self, number: u64, deed: Deed) -> Result<Decided, Refusal> {

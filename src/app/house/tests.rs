@@ -7,7 +7,7 @@ mod records;
 use std::path::Path;
 use std::time::Duration;
 
-use super::alert_book::{Closed, racks};
+use super::alert_book::{Closed, racks, with_amendments};
 use super::logbook::{entered, since};
 use super::racks::alerts;
 use crate::app::alerts::story;
@@ -47,6 +47,46 @@ fn raised(number: u64, since: Timestamp) -> Body {
 
 fn closed(number: u64, racks: u64) -> Body {
     Body::AlertClosed(AlertClosed { alert: AlertNumber(number), racks, needed_action: true })
+}
+
+// Own promise: whoever reads an alert reads that an entry it rests on was withdrawn, and that once, where it happened.
+#[tokio::test]
+async fn an_alert_tells_of_its_amended_entries() {
+    let directory = tempfile::tempdir().expect("a directory");
+    let loaded = loaded(directory.path());
+    let path = directory.path().join("ledger.sqlite");
+    let (handle, _) = ledger::open_alone(&loaded, &path, NOW).expect("a ledger");
+    let supply = Check::Supply { at: NOW, enough: false, note: None, by: "Ana".to_owned() };
+    let entry = put(&handle, vec![of("dm1", NOW, Body::Check(supply))]).await;
+    let caused = |number| {
+        let mut raised = AlertRaised::new(AlertNumber(number), Condition::SuppliesShort, NOW);
+        raised.cause = Some(entry);
+        of("dm1", NOW, Body::AlertRaised(Box::new(raised)))
+    };
+    let amendment = |of| {
+        let change = AmendmentChange::Withdrawn;
+        Body::Amendment(Box::new(Amendment {
+            of,
+            reason: "wrong machine".to_owned(),
+            by: "Ben".to_owned(),
+            change,
+        }))
+    };
+    let first = put(
+        &handle,
+        vec![
+            caused(1),
+            of("dm1", NOW, amendment(entry)),
+            of("dm1", NOW, amendment(77)),
+            of("dm1", NOW, closed(1, 0)),
+        ],
+    )
+    .await;
+    let reader = Reader::open(&path).expect("a ledger");
+    let (records, _) = story::records(&reader, AlertNumber(1)).expect("readable");
+    let told = with_amendments(&reader, records).expect("readable");
+    let indices: Vec<u64> = told.iter().map(|(index, _)| *index).collect();
+    assert_eq!(indices, [first, first + 1, first + 3]);
 }
 
 // Own promise: closed alerts come page by page, the latest closed first, each once, whatever was raised first.

@@ -6,7 +6,8 @@ use crate::core::alert::trial::{Fact, Told};
 use crate::core::alert::{AlertNumber, Condition, Occasion, Route};
 use crate::core::reader::{Language, Reader, Scale};
 use crate::core::record::{
-    AlertChanged, AlertClosed, AlertRaised, Body, Change, Notification, Outcome, Record,
+    AlertChanged, AlertClosed, AlertRaised, Amendment, AmendmentChange, Body, Change, Notification, Outcome,
+    Record,
 };
 use crate::core::time::Timestamp;
 use crate::web::alerts::trail;
@@ -147,6 +148,22 @@ fn who_was_told_is_named() {
     let spanish = ["Avisados hasta ahora: ana (00:03 UTC)", "NO se pudo avisar a: ben"];
     assert_eq!(said(&records, Language::Spanish), spanish);
     assert!(said(&[], Language::English).is_empty());
+}
+
+// Own promise: what was said later of an entry that an alert rests on stands in its story.
+#[test]
+fn an_amended_entry_is_told() {
+    let (reason, by) = ("wrong machine".to_owned(), "Ben".to_owned());
+    let amendment = Amendment { of: 12, reason, by, change: AmendmentChange::Withdrawn };
+    let record = Record::new(Timestamp::from_micros(0), None, Body::Amendment(Box::new(amendment)));
+    for (language, said) in [
+        (Language::English, "The entry it rests on, record 12. Withdrawn by Ben: wrong machine"),
+        (Language::Spanish, "La anotación en que se basa, asiento 12. Retirado por Ben: wrong machine"),
+    ] {
+        let reader = Reader { language, scale: Scale::Celsius, zone: TimeZone::UTC };
+        let told = trail::told(&[(14, record.clone())], &reader);
+        assert_eq!(told.first().map(|one| one.what.as_str()), Some(said));
+    }
 }
 
 // Own promise: an alert without racks is not said to have affected none.

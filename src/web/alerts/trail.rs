@@ -6,7 +6,7 @@ use crate::core::record::{
     AlertChanged, AlertRaised, Body, Change, CheckKind, Clearing, Notification, Outcome, Record,
 };
 use crate::core::time::Timestamp;
-use crate::web::logbook::words::heading;
+use crate::web::logbook::words::{amended, heading};
 
 /// Something that happened.
 #[derive(Clone, PartialEq, Eq, Debug)]
@@ -40,7 +40,18 @@ pub(super) fn told(records: &[(u64, Record)], reader: &Reader) -> Vec<Happened> 
     let mut last = String::new();
     let mut all = Vec::new();
     for (index, record) in records {
-        let Some((what, words, failed)) = of(&record.body, reader) else { continue };
+        let told = if let Body::Amendment(amendment) = &record.body {
+            let pair = (
+                "The entry it rests on, record {of}. {what}",
+                "La anotación en que se basa, asiento {of}. {what}",
+            );
+            let known = [("of", amendment.of.to_string()), ("what", amended(amendment, reader))];
+            let known = known.each_ref().map(|(name, value)| (*name, value.as_str()));
+            Some((filled(say(reader.language, pair), &known), Vec::new(), false))
+        } else {
+            of(&record.body, reader)
+        };
+        let Some((what, words, failed)) = told else { continue };
         let day = reader.day(record.recorded);
         let shown = (day != last).then(|| day.clone());
         last = day;
