@@ -14,6 +14,7 @@ use serde::Deserialize;
 use tokio::net::TcpListener;
 use tokio_util::sync::CancellationToken;
 
+use super::access::name::shown;
 use super::access::{self, Access};
 use super::frame::{self, Site, page};
 use super::link::{Link, LinkError, LinkKey};
@@ -141,10 +142,7 @@ async fn acknowledge<A: Alerts, N: Now>(
     form: Result<Form<AcknowledgeForm>, FormRejection>,
 ) -> Response {
     let deed = form.ok().and_then(|Form(form)| {
-        Some(Deed::Acknowledge {
-            by: field(&form.name, NAME_CHARS_MAX).filter(|name| !name.is_empty())?,
-            note: field(&form.note, NOTE_CHARS_MAX)?,
-        })
+        Some(Deed::Acknowledge { by: named(&form.name)?, note: field(&form.note, NOTE_CHARS_MAX)? })
     });
     perform(&shared, &token, &from, deed).await
 }
@@ -158,13 +156,18 @@ async fn act<A: Alerts, N: Now>(
     let written = |text: &str, chars_max| field(text, chars_max).filter(|text| !text.is_empty());
     let deed = form.ok().and_then(|Form(form)| {
         Some(Deed::Act {
-            by: written(&form.name, NAME_CHARS_MAX)?,
+            by: named(&form.name)?,
             racks: written(&form.racks, ACTION_CHARS_MAX)?,
             done: written(&form.done, ACTION_CHARS_MAX)?,
             covers: form.covers,
         })
     });
     perform(&shared, &token, &from, deed).await
+}
+
+/// A name that can stand on record, see [`shown`].
+fn named(text: &str) -> Option<String> {
+    field(text, NAME_CHARS_MAX).filter(|name| shown(name).is_ok())
 }
 
 /// A field without the blanks around it; `None` where it is longer than its form says, or than

@@ -78,9 +78,10 @@ impl Draft<'_> {
             self.wide(Word::Machine, 3),
             self.wide(Word::Kind, 4),
             self.narrow(Word::Method),
-            self.number(Word::RinseLimit),
+            // Their heads are long and their numbers short: the heads are broken.
+            Column { share: 3, ..self.number(Word::RinseLimit) },
             self.wide(Word::LimitFrom, 4),
-            self.number(Word::WashLimit),
+            Column { share: 3, ..self.number(Word::WashLimit) },
             self.number(Word::DwellRow),
             self.narrow(Word::InForceSince),
         ]

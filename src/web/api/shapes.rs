@@ -312,6 +312,7 @@ fn sent() -> Value {
             "type": "object",
             "properties": { "note": { "type": ["string", "null"], "maxLength": TEXT_CHARS_MAX } },
             "additionalProperties": false,
+            "examples": [{ "note": "on my way" }],
         },
         "Acting": {
             "type": "object",
@@ -324,6 +325,7 @@ fn sent() -> Value {
             },
             "required": ["racks", "done"],
             "additionalProperties": false,
+            "examples": [{ "racks": "both rewashed", "done": "booster reset", "covers": 2 }],
         },
         "Entering": {
             "type": "object",
@@ -348,6 +350,10 @@ fn sent() -> Value {
             },
             "required": ["check"],
             "additionalProperties": false,
+            "examples": [
+                { "machine": "dm2", "check": { "check": "sanitizer", "mg_per_l": 100, "ph": 7.8 } },
+                { "machine": "dm1", "check": { "check": "supply", "enough": false, "note": "no rinse aid" } },
+            ],
         },
     })
 }

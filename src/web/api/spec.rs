@@ -5,6 +5,7 @@ use utoipa::openapi::path::{OperationBuilder, Parameter, ParameterBuilder, Param
 use utoipa::openapi::request_body::RequestBodyBuilder;
 use utoipa::openapi::schema::{ArrayBuilder, ObjectBuilder, Schema, SchemaFormat, SchemaType, Type};
 use utoipa::openapi::security::{HttpAuthScheme, HttpBuilder, SecurityRequirement, SecurityScheme};
+use utoipa::openapi::tag::TagBuilder;
 use utoipa::openapi::{
     ComponentsBuilder, ContentBuilder, HeaderBuilder, HttpMethod, InfoBuilder, OpenApiBuilder, PathsBuilder,
     Ref, RefOr, Required, Response, ResponseBuilder, ServerBuilder,
@@ -52,6 +53,7 @@ pub(super) fn document<K: Kitchen>() -> Value {
             InfoBuilder::new().title("rinseward").version(env!("CARGO_PKG_VERSION")).description(Some(about)),
         )
         .servers(Some([ServerBuilder::new().url("/api/v1").build()]))
+        .tags(Some(AREAS.map(|(name, about)| TagBuilder::new().name(name).description(Some(about)).build())))
         .paths(paths)
         .components(Some(
             ComponentsBuilder::new().security_scheme(TOKEN, SecurityScheme::Http(token)).build(),
@@ -66,14 +68,10 @@ pub(super) fn document<K: Kitchen>() -> Value {
 }
 
 fn operation<K>(route: &Route<K>) -> OperationBuilder {
-    let mut name: Vec<String> = Vec::new();
-    for part in route.path.split('/').filter(|part| !part.is_empty()) {
-        name.push(part.trim_matches(['{', '}']).replace('.', "-"));
-    }
-    let verb = if route.body.is_some() { "do" } else { "get" };
     let about = format!("{} Takes one of the roles {}.", route.about, roles(route.right));
     let mut operation = OperationBuilder::new()
-        .operation_id(Some(format!("{verb}-{}", name.join("-"))))
+        .operation_id(Some(name(route)))
+        .tag(area(route.path).0)
         .summary(Some(route.about))
         .description(Some(about));
     for part in route.path.split('/').filter(|part| part.starts_with('{')) {
@@ -104,6 +102,52 @@ fn operation<K>(route: &Route<K>) -> OperationBuilder {
         operation = operation.response(status, answer);
     }
     operation
+}
+
+/// What an operation is called in programs that are made from the description; it stays as it is.
+fn name<K>(route: &Route<K>) -> String {
+    match route.body {
+        Some("Acknowledging") => return "acknowledgeAlert".to_owned(),
+        Some("Acting") => return "actOnAlert".to_owned(),
+        Some("Entering") => return "enterCheck".to_owned(),
+        Some(_) | None => {}
+    }
+    let mut name = if matches!(route.gives, Gives::Page(..)) { "list" } else { "get" }.to_owned();
+    let parts: Vec<&str> = route.path.split('/').filter(|part| !part.is_empty()).collect();
+    for (place, part) in parts.iter().enumerate().filter(|(_, part)| !part.starts_with('{')) {
+        // Of one out of many the name of one: `/cycles/{record}` is a cycle.
+        let one_of = parts.get(place + 1).is_some_and(|next| next.starts_with('{'));
+        let part = if one_of { part.trim_end_matches('s') } else { part };
+        for word in part.split('.') {
+            let mut letters = word.chars();
+            name.extend(letters.next().map(|first| first.to_ascii_uppercase()));
+            name.extend(letters);
+        }
+    }
+    name
+}
+
+/// The areas of the interface, each with what it is about.
+const AREAS: [(&str, &str); 6] = [
+    ("machines", "The machines and their probes as they are just now."),
+    ("cycles", "Cycles and how they were judged, one by one, by day and summed up; and what is missing."),
+    ("alerts", "Alerts, who answers for them, and what was done."),
+    ("checks", "The logbook: checks that are due, and those that were entered."),
+    ("record", "What is on record, its seals, and taking it away."),
+    ("interface", "Who asks, and this description."),
+];
+
+/// The area of a path.
+fn area(path: &str) -> (&'static str, &'static str) {
+    let [machines, cycles, alerts, checks, record, interface] = AREAS;
+    match path.split('/').nth(1).unwrap_or_default() {
+        "machines" | "probes" | "readings" => machines,
+        "cycles" | "days" | "summary" | "gaps" => cycles,
+        "alerts" => alerts,
+        "checks" | "due" => checks,
+        "records" | "checkpoints" | "export" => record,
+        _ => interface,
+    }
 }
 
 /// How a route may refuse.

@@ -269,6 +269,9 @@ async fn what_is_no_good_link_or_form_does_nothing() {
         (&good, &origin, "name=a", 403, "another site"),
         (&good, none, "name=+", 422, "missing"),
         (&good, none, "note=b", 422, "missing"),
+        // U+200B is not seen, U+202E turns the writing round (Unicode, Default_Ignorable_Code_Point and Bidi_Control).
+        (&good, none, "name=An%E2%80%8Ba", 422, "cannot be seen"),
+        (&good, none, "name=An%E2%80%AEa", 422, "cannot be seen"),
         (&good, none, &long, 422, "missing"),
         (&good, none, &huge, 422, "missing"),
     ] {

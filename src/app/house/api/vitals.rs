@@ -41,7 +41,11 @@ impl House {
         }
         let (all, up) = (self.loaded.configuration.sources.len(), self.tap.sources_up());
         if up < all {
-            reasons.push(format!("{} of {all} sources deliver nothing", all - up));
+            reasons.push(match (all - up, all) {
+                (1, 1) => "the source delivers nothing".to_owned(),
+                (1, _) => format!("1 of {all} sources delivers nothing"),
+                (down, _) => format!("{down} of {all} sources deliver nothing"),
+            });
         }
         reasons
     }

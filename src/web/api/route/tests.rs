@@ -446,3 +446,36 @@ fn the_patterns_are_the_rules_of_the_server() {
         }
     }
 }
+
+// Own promise: what the description gives as an example is taken as it stands, and names are such as programs take.
+#[tokio::test]
+async fn the_examples_are_taken() {
+    let described = spec::document::<StillKitchen>();
+    let shapes = &described["components"]["schemas"];
+    let mut taken = 0;
+    for (shape, path) in
+        [("Acknowledging", "alerts/1/acknowledge"), ("Acting", "alerts/1/act"), ("Entering", "checks")]
+    {
+        for example in shapes[shape]["examples"].as_array().expect("examples") {
+            let asking = Asking::of(Role::Administrator);
+            let answered = asking.post(&format!("/api/v1/{path}"), &example.to_string()).await;
+            assert!(answered.status.is_success(), "{path} {example}: {}", answered.text);
+            taken += 1;
+        }
+    }
+    assert_eq!(taken, 4);
+    for (path, method, name) in [
+        ("/cycles", "get", "listCycles"),
+        ("/cycles/{record}", "get", "getCycle"),
+        ("/cycles/{record}/trace", "get", "getCycleTrace"),
+        ("/alerts/{number}/act", "post", "actOnAlert"),
+        ("/checks", "post", "enterCheck"),
+        ("/openapi.json", "get", "getOpenapiJson"),
+    ] {
+        let operation = &described["paths"][path][method];
+        assert_eq!(operation["operationId"], name, "{path}");
+        let tag = &operation["tags"][0];
+        let tags = described["tags"].as_array().expect("tags");
+        assert!(tags.iter().any(|known| known["name"] == *tag), "{path}: {tag}");
+    }
+}
