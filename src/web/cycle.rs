@@ -9,6 +9,7 @@ use axum::response::{IntoResponse, Response};
 
 use super::frame::{self, Frame, Refusal, Tab, said};
 use super::kitchen::{Kitchen, Pages};
+use super::logbook::words::amended as logbook_amended;
 use super::machine::Plots;
 use super::machine::words::place_word;
 use super::person::Person;
@@ -58,6 +59,8 @@ pub struct Rack {
     pub probes: Option<Vec<ProbeThen>>,
     /// What amends it; `None` for a record that cannot be read.
     pub amendments: Vec<(u64, Option<Amendment>)>,
+    /// The sanitizer reading that it was judged by, where it is found on record.
+    pub strip: Option<Strip>,
     /// Alerts that it is a rack of, by number.
     pub alerts: Vec<u64>,
     /// What people wrote down that they did about those alerts, with when, in order of the record.
@@ -68,6 +71,15 @@ pub struct Rack {
     pub after: Option<u64>,
     /// How its record is sealed.
     pub sealing: Sealing,
+}
+
+/// The sanitizer reading that a rack was judged by.
+#[derive(Clone, PartialEq, Debug)]
+pub struct Strip {
+    /// Its record.
+    pub record: u64,
+    /// What withdrew or corrected it after the rack was judged, each with its record.
+    pub later: Vec<(u64, Amendment)>,
 }
 
 /// The trace of a rack.
@@ -169,6 +181,8 @@ struct CyclePage<'a> {
     facts: Vec<Fact>,
     probes: Vec<Fact>,
     amendments: Vec<String>,
+    /// What was said later of the reading that it was judged by.
+    strip_later: Vec<String>,
     sealing: SealingTold<'a>,
     rows: Vec<[String; 3]>,
 }
@@ -224,6 +238,12 @@ pub(super) async fn show<K: Kitchen>(
                     .amendments
                     .iter()
                     .map(|(index, what)| amended(*index, what, reader))
+                    .collect(),
+                strip_later: rack
+                    .strip
+                    .iter()
+                    .flat_map(|strip| &strip.later)
+                    .map(|(_, amendment)| logbook_amended(amendment, reader))
                     .collect(),
                 sealing: sealing_told(&rack.sealing, reader),
                 rows: rows(&rack.trace, reader),

@@ -16,7 +16,7 @@ use tokio::sync::watch;
 
 use super::api::Figures;
 use super::attempt::{Begin, Ended, NotDone, Taken, Under};
-use super::cycle::{ProbeThen, Rack, RackFound, Racks, Sealing, TraceFound};
+use super::cycle::{ProbeThen, Rack, RackFound, Racks, Sealing, Strip, TraceFound};
 use super::frame::{Refusal, Site};
 use super::kitchen::{Kitchen, Pages};
 use super::machine::{DayGap, DayRack, LiveTrace, MachineDay, Machines, Plots, ProbeNow};
@@ -232,12 +232,8 @@ impl Racks for StillKitchen {
 
 /// A cold rack, amended, with an alert.
 fn whole(record: u64, sealing: Sealing) -> Rack {
-    let amendment = Amendment {
-        of: record,
-        reason: "<b>washed again</b>".to_owned(),
-        by: "Ana".to_owned(),
-        change: AmendmentChange::Comment,
-    };
+    let (reason, by) = ("<b>washed again</b>", "Ana");
+    let amendment = |change| Amendment { of: record, reason: reason.to_owned(), by: by.to_owned(), change };
     let probe = ProbeThen {
         channel: "dm1/rinse".to_owned(),
         place: Place::FinalRinse,
@@ -265,7 +261,8 @@ fn whole(record: u64, sealing: Sealing) -> Rack {
         limit_source: "data plate",
         trace: TraceFound::Kept { plots: drawn(), seconds: vec![(45, Some(79.4), None)] },
         probes: Some(vec![probe]),
-        amendments: vec![(60, Some(amendment)), (61, None)],
+        amendments: vec![(60, Some(amendment(AmendmentChange::Comment))), (61, None)],
+        strip: Some(Strip { record: 12, later: vec![(62, amendment(AmendmentChange::Withdrawn))] }),
         alerts: vec![3],
         actions: vec![(NOW, action)],
         before: Some(47),

@@ -1,6 +1,7 @@
 //! One rack: its record with all that concerns it, and the proof that its record stands.
 
 mod counted;
+mod strip;
 
 use std::collections::BTreeMap;
 use std::ops::ControlFlow;
@@ -24,7 +25,7 @@ use crate::core::time::Timestamp;
 use crate::ledger::{self, CycleFilter, LedgerError, Order, Subject, WholeChunks};
 use crate::report::plot::cycle;
 use crate::report::rack;
-use crate::web::cycle::{ProbeThen, Rack, RackFound, Racks, Sealing, TraceFound};
+use crate::web::cycle::{ProbeThen, Rack, RackFound, Racks, Sealing, Strip, TraceFound};
 use crate::web::frame::Refusal;
 
 /// Most rows of the table behind a trace (own choice: five minutes, the longest rinse of a conveyor).
@@ -36,6 +37,7 @@ pub(super) struct Read {
     pub(super) trace: Result<Option<Trace>, LedgerError>,
     pub(super) probes: Option<Vec<ProbeThen>>,
     pub(super) amendments: Vec<(u64, Option<Amendment>)>,
+    pub(super) strip: Option<Strip>,
     pub(super) alerts: Vec<u64>,
     pub(super) actions: Vec<(Timestamp, CorrectiveAction)>,
     pub(super) before: Option<u64>,
@@ -84,6 +86,7 @@ pub(super) fn read(ledger: &ledger::Reader, index: u64, file: Arc<OnFile>) -> Re
         trace: ledger.trace(index),
         probes: probes(ledger, record.machine.as_deref().unwrap_or_default(), cycle, file)?,
         amendments: ledger.amendments(index)?,
+        strip: strip::strip(ledger, index, record.machine.as_deref(), cycle)?,
         actions: actions(ledger, &alerts)?,
         alerts,
         before,
@@ -204,6 +207,7 @@ impl Racks for House {
             trace,
             probes: read.probes,
             amendments: read.amendments,
+            strip: read.strip,
             alerts: read.alerts,
             actions: read.actions,
             before: read.before,

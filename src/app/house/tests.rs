@@ -5,11 +5,12 @@ mod counted;
 mod records;
 
 use std::path::Path;
+use std::sync::Arc;
 use std::time::Duration;
 
 use super::alert_book::{Closed, racks, with_amendments};
 use super::logbook::{entered, since};
-use super::racks::alerts;
+use super::racks::{Stands, alerts, read};
 use crate::app::alerts::story;
 use crate::app::ledger::{self, LedgerHandle};
 use crate::config::load::Loaded;
@@ -47,6 +48,62 @@ fn raised(number: u64, since: Timestamp) -> Body {
 
 fn closed(number: u64, racks: u64) -> Body {
     Body::AlertClosed(AlertClosed { alert: AlertNumber(number), racks, needed_action: true })
+}
+
+// Own promise: a rack leads to the reading that it was judged by, as that counted then, and to what was said of it
+// later; of one that was withdrawn before the rack it is not the one.
+#[tokio::test]
+async fn a_rack_tells_of_the_reading_it_was_judged_by() {
+    let directory = tempfile::tempdir().expect("a directory");
+    let loaded = loaded(directory.path());
+    let path = directory.path().join("ledger.sqlite");
+    let (handle, _) = ledger::open_alone(&loaded, &path, NOW).expect("a ledger");
+    let reading = |mg_per_l| Check::Sanitizer {
+        at: NOW,
+        mg_per_l,
+        ph: None,
+        solution_c: None,
+        method: None,
+        by: "Ana".to_owned(),
+    };
+    let strip = |mg_per_l| of("dm1", NOW, Body::Check(reading(mg_per_l)));
+    let amended = |of_record, change| {
+        let (reason, by) = ("misread".to_owned(), "Ben".to_owned());
+        of("dm1", NOW, Body::Amendment(Box::new(Amendment { of: of_record, reason, by, change })))
+    };
+    let rack = |mg_per_l| {
+        let mut cycle = cycle(60, Verdict::Pass, 57.0, Vec::new());
+        cycle.concentration_mg_per_l = mg_per_l;
+        of("dm1", NOW, Body::Cycle(Box::new(cycle)))
+    };
+    let first = put(
+        &handle,
+        vec![
+            strip(50.0),
+            amended(0, AmendmentChange::Corrected(reading(75.0))),
+            strip(75.0),
+            amended(2, AmendmentChange::Withdrawn),
+            rack(Some(75.0)),
+            rack(Some(50.0)),
+            rack(None),
+            amended(0, AmendmentChange::Comment),
+            amended(0, AmendmentChange::Withdrawn),
+            rack(Some(75.0)),
+        ],
+    )
+    .await;
+    assert_eq!(first, 0);
+    let reader = Reader::open(&path).expect("a ledger");
+    let found = |index| match read(&reader, index, Arc::default()).expect("read") {
+        Stands::Rack(rack) => rack
+            .strip
+            .map(|strip| (strip.record, strip.later.iter().map(|(index, _)| *index).collect::<Vec<u64>>())),
+        Stands::NoRack | Stands::Damaged(_) => panic!("a rack"),
+    };
+    assert_eq!(found(4), Some((0, vec![8])), "as corrected, and withdrawn later");
+    assert_eq!(found(5), None, "nothing counted so");
+    assert_eq!(found(6), None, "none is named");
+    assert_eq!(found(9), None, "it was withdrawn before");
 }
 
 // Own promise: whoever reads an alert reads that an entry it rests on was withdrawn, and that once, where it happened.

@@ -41,6 +41,8 @@ async fn a_rack_says_why_it_got_its_verdict() {
         "water-side estimate",
         "NO CALIBRATION on file",
         "&#60;b&#62;washed again",
+        "href=\"../logbook/entries/12\"",
+        "That reading was changed later; the verdict stays as it was judged. Withdrawn by Ana",
         "Record 61: it speaks of this rack and is damaged",
         "href=\"../alerts/3\"",
         "record 47",
@@ -55,7 +57,7 @@ async fn a_rack_says_why_it_got_its_verdict() {
         assert!(page.contains(said), "{said}: {page}");
     }
     let (_, spanish) = get("/cycles/47", Language::Spanish).await;
-    for said in ["FRÍA", "Enmendado", "SIN CALIBRACIÓN", "tanque de lavado", "exigido 5.00 s"] {
+    for said in ["FRÍA", "Esa lectura se cambió después", "Enmendado", "SIN CALIBRACIÓN", "tanque de lavado", "exigido 5.00 s"] {
         assert!(spanish.to_lowercase().contains(&said.to_lowercase()), "{said}: {spanish}");
     }
 }
