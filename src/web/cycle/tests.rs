@@ -57,7 +57,14 @@ async fn a_rack_says_why_it_got_its_verdict() {
         assert!(page.contains(said), "{said}: {page}");
     }
     let (_, spanish) = get("/cycles/47", Language::Spanish).await;
-    for said in ["FRÍA", "Esa lectura se cambió después", "Enmendado", "SIN CALIBRACIÓN", "tanque de lavado", "exigido 5.00 s"] {
+    for said in [
+        "FRÍA",
+        "Esa lectura se cambió después",
+        "Enmendado",
+        "SIN CALIBRACIÓN",
+        "tanque de lavado",
+        "exigido 5.00 s",
+    ] {
         assert!(spanish.to_lowercase().contains(&said.to_lowercase()), "{said}: {spanish}");
     }
 }

@@ -7,7 +7,7 @@ use axum::response::Response;
 
 use super::entry::answer;
 use super::forms::{Correcting, SentChange};
-use super::words::words;
+use super::words::{unknown_fields, words};
 use super::{Amending, Corrected, Entered, NotPut};
 use crate::core::cycle::plate::Sanitizing;
 use crate::core::reader::Reader;
@@ -32,7 +32,12 @@ pub(in crate::web) async fn amend<K: Kitchen>(
             return answer(&pages, &person, record, fields, rejection.status()).await;
         }
     };
+    let unknown = unknown_fields(&sent.unknown, person.reader.language);
     let mut fields = Correcting::from(sent);
+    if unknown.is_some() {
+        fields.refused = unknown;
+        return answer(&pages, &person, record, fields, StatusCode::UNPROCESSABLE_ENTITY).await;
+    }
     let entered = match pages.kitchen.entry(record).await {
         Ok(entered) => entered,
         Err(refused) => return frame::refuse(refused, &person, &pages.site, 2),

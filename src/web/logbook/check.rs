@@ -8,7 +8,7 @@ use axum::response::Response;
 
 use super::forms::{Fields, NOTE_CHARS_MAX, Sent};
 use super::supplies::Supply;
-use super::words::{Words, between, caution, heading, measured_by, not_tested, words};
+use super::words::{Words, between, caution, heading, measured_by, not_tested, unknown_fields, words};
 use super::{Going, Known, NotPut, Written};
 use crate::core::cycle::plate::Sanitizing;
 use crate::core::food_code::Rounding;
@@ -231,6 +231,10 @@ pub(in crate::web) async fn enter<K: Kitchen>(
         }
     };
     let mut fields = Fields::from(&sent);
+    if let Some(unknown) = unknown_fields(&sent.unknown, person.reader.language) {
+        fields.refused = Some(unknown);
+        return answer(&pages, &person, which, fields, StatusCode::UNPROCESSABLE_ENTITY).await;
+    }
     let now = pages.kitchen.time();
     let once = once(which, &sent, &person);
     let Some(going) = read(which, &mut fields, &pages.kitchen.machines(), &person, (now, once)) else {

@@ -1,5 +1,7 @@
 //! What is typed into the forms of the logbook, and what of it can be true.
 
+use std::collections::BTreeMap;
+
 use jiff::tz::TimeZone;
 use serde::{Deserialize, Serialize};
 
@@ -24,7 +26,7 @@ const ONCE_CHARS_MAX: usize = 64;
 
 /// What is sent of any check. A browser leaves out what was not chosen.
 #[derive(Serialize, Deserialize, Default, Debug)]
-#[serde(default, deny_unknown_fields)]
+#[serde(default)]
 pub(in crate::web) struct Sent {
     pub(super) machine: String,
     pub(super) strip: String,
@@ -43,6 +45,9 @@ pub(in crate::web) struct Sent {
     pub(super) offset: String,
     pub(super) late: String,
     pub(super) once: String,
+    /// What the form does not know: it was made by another version, or by hand.
+    #[serde(flatten)]
+    pub(super) unknown: BTreeMap<String, String>,
 }
 
 /// The form of a check as it is shown.
@@ -263,7 +268,7 @@ fn temperature(
 
 /// What is sent to amend an entry.
 #[derive(Serialize, Deserialize, Default, Debug)]
-#[serde(default, deny_unknown_fields)]
+#[serde(default)]
 pub(in crate::web) struct SentChange {
     reason: String,
     pub(super) change: String,
@@ -277,6 +282,9 @@ pub(in crate::web) struct SentChange {
     method: String,
     at: String,
     offset: String,
+    /// As with [`Sent`].
+    #[serde(flatten)]
+    pub(super) unknown: BTreeMap<String, String>,
 }
 
 /// The form of an amendment as it is shown.

@@ -406,10 +406,10 @@ async fn a_form_takes_what_it_asks_for_and_nothing_else() {
     assert!(strips.into_iter().all(|strip| !strip.contains("checked")), "{form}");
     for path in ["/logbook/supply", "/logbook/entries/70"] {
         post(&kitchen, "/logbook/supply", "machine=dm1&enough=yes", Role::Operator).await;
-        let sent = "enough=yes&colour=red";
+        let sent = "enough=yes&colour=red&note=half+a+can&reason=misread";
         let (status, page) = post(&kitchen, path, sent, Role::Manager).await;
         assert_eq!(status, StatusCode::UNPROCESSABLE_ENTITY, "{path}");
-        assert!(page.contains("not asked for") && page.contains("colour"), "{page}");
+        assert!(page.contains("«colour»") && page.contains("half a can"), "what was typed stays: {page}");
     }
     assert_eq!(kitchen.desk.entries().len(), 2);
 }

@@ -1,5 +1,7 @@
 //! Words of the pages of the logbook, English and Spanish side by side.
 
+use std::collections::BTreeMap;
+
 use crate::core::food_code::{Printed, Rounding};
 use crate::core::logbook::{Device, words as logbook};
 use crate::core::reader::{Language, Reader, filled};
@@ -224,6 +226,16 @@ pub(in crate::web) fn of_check(check: &Check, reader: &Reader) -> String {
 
 fn noted(state: &str, note: Option<&str>) -> String {
     note.map_or_else(|| state.to_owned(), |note| format!("{state}: {note}"))
+}
+
+/// That a form was sent with fields that it does not know; `None` where it was not.
+pub(super) fn unknown_fields(unknown: &BTreeMap<String, String>, language: Language) -> Option<String> {
+    let names: Vec<String> = unknown.keys().map(|name| format!("«{name}»")).collect();
+    let told = (
+        "The form was sent with what it does not know: {names}. It may be from before an update: look over what stands here and send it again.",
+        "El formulario se envió con algo que no conoce: {names}. Puede ser de antes de una actualización: revise lo que pone aquí y envíelo otra vez.",
+    );
+    (!names.is_empty()).then(|| filled(say(language, told), &[("names", &names.join(", "))]))
 }
 
 /// An amendment as a sentence.
