@@ -36,6 +36,9 @@ use crate::core::reader::Reader;
 use crate::core::record::{CheckKind, Record};
 use crate::core::time::Timestamp;
 
+/// Most racks that the page of an alert lists unfolded (own choice: half a screen of a phone).
+const RACKS_SHOWN_MAX: usize = 6;
+
 /// An alert with what is said of it in one line.
 #[derive(Clone, PartialEq, Debug)]
 pub struct Headed {
@@ -216,6 +219,8 @@ struct AlertPage<'a> {
     needs_action: bool,
     not_acting: Option<String>,
     racks: Vec<Rack>,
+    /// Whether they would push what happened off a phone, so that they are folded.
+    is_long: bool,
     more_racks: Option<String>,
     trail: Vec<Happened>,
     /// Who was told while it is open, and who could not be.
@@ -281,6 +286,7 @@ async fn answer<K: Kitchen>(
         needs_action: whole.alert.needs_action && (whole.closed.is_none() || typed.held.fault.is_some()),
         not_acting: who::instead(person, Right::Act, link.action),
         more_racks: (more > 0 && !racks.is_empty()).then(|| words::more_racks(more, reader.language)),
+        is_long: racks.len() > RACKS_SHOWN_MAX,
         racks,
         trail: trail::told(&whole.trail, reader),
         reached: if whole.closed.is_none() { trail::reached(&whole.trail, reader) } else { Vec::new() },

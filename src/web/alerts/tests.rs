@@ -242,14 +242,18 @@ async fn a_note_that_came_too_late_is_told() {
 async fn racks_that_came_after_an_action_are_told() {
     let kitchen = StillKitchen::new();
     let (_, page) = get(&kitchen, "/alerts/4", Role::Manager, Language::English).await;
-    assert!(page.contains(r#"name="covers" value="4""#), "{page}");
-    assert!(page.contains("3 more racks (the last ") && page.contains("came after those"), "{page}");
+    assert!(page.contains(r#"name="covers" value="8""#), "{page}");
+    assert!(
+        page.contains("<details><summary>Racks it is about (8)</summary>"),
+        "a long list is folded: {page}"
+    );
+    assert!(page.contains("7 more racks (the last ") && page.contains("came after those"), "{page}");
     let (_, page) = get(&kitchen, "/alerts/4", Role::Operator, Language::Spanish).await;
-    assert!(page.contains("Después llegaron 3 canastas más"), "{page}");
+    assert!(page.contains("Después llegaron 7 canastas más"), "{page}");
     let (_, page) = post(&kitchen, "/alerts/4/act", "racks=held&done=+&covers=2", Role::Manager).await;
     assert!(page.contains(r#"name="covers" value="2""#), "those of before: {page}");
     let (_, page) = get(&kitchen, "/alerts/3", Role::Manager, Language::English).await;
-    assert!(!page.contains("came after those"), "{page}");
+    assert!(!page.contains("came after those") && page.contains("<h2>Racks it is about</h2>"), "{page}");
 }
 
 // Own promise: what was typed stays, the fault stands beside its field, and nothing goes on record.
