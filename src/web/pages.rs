@@ -77,17 +77,20 @@ pub(super) fn left_out(count: u64, last: Option<&str>, language: Language) -> St
     let at = |before: &str| last.map(|at| format!(" ({before}{at})")).unwrap_or_default();
     match (count, language) {
         (1, Language::English) => {
-            format!("One more rack{} came after those: it needs a corrective action of its own.", at(""))
+            format!(
+                "The corrective action on record does not cover 1 later rack{}: it needs another.",
+                at("")
+            )
         }
         (_, Language::English) => format!(
-            "{count} more racks{} came after those: they need a corrective action of their own.",
+            "The corrective action on record does not cover {count} later racks{}: they need another.",
             at("the last ")
         ),
         (1, Language::Spanish) => {
-            format!("Después llegó una canasta más{}: necesita su propia acción correctiva.", at(""))
+            format!("La acción correctiva que consta no abarca 1 canasta posterior{}: necesita otra.", at(""))
         }
         (_, Language::Spanish) => format!(
-            "Después llegaron {count} canastas más{}: necesitan su propia acción correctiva.",
+            "La acción correctiva que consta no abarca {count} canastas posteriores{}: necesitan otra.",
             at("la última: ")
         ),
     }

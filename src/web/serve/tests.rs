@@ -180,7 +180,7 @@ async fn opening_acts_on_nothing_and_the_button_does() {
     site.kitchen.one_more("12:52");
     let page = site.get(&link).await.text().await.expect("a page");
     assert!(page.contains("booster reset") && page.contains("/act\"") && page.contains("Another"), "{page}");
-    assert!(page.contains("One more rack (12:52) came after those"), "{page}");
+    assert!(page.contains("does not cover 1 later rack (12:52): it needs another"), "{page}");
     assert!(page.contains(r#"name="covers" value="4""#), "{page}");
     assert_eq!(site.post(&format!("{link}/act"), &[], form).await.status(), StatusCode::SEE_OTHER);
     assert_eq!(site.kitchen.deeds().len(), 3);
