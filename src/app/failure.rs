@@ -56,8 +56,12 @@ impl Failure {
 
 impl From<Unclear> for Failure {
     fn from(unclear: Unclear) -> Self {
-        let diagnostic = Diagnostic::error("usage", unclear.to_string());
-        diagnostic.advice("give the time with its offset, such as 2026-11-01T01:30:00-04:00").into()
+        let advice = match unclear {
+            Unclear::Skipped { .. } => "give a time that the clock of the site did show",
+            Unclear::Twice { .. } => "give the time with its offset, such as 2026-11-01T01:30:00-04:00",
+            Unclear::Beyond => "look at the year",
+        };
+        Diagnostic::error("usage", unclear.to_string()).advice(advice).into()
     }
 }
 

@@ -106,6 +106,7 @@ pub fn standing(alert: &Alert) -> String {
 #[must_use]
 pub fn covered(covers: u64, alert: Option<&Alert>) -> String {
     let covered = match covers {
+        0 if alert.is_none_or(|alert| alert.racks.count == 0) => String::new(),
         0 => " It covers no rack.".to_owned(),
         1 => " It covers 1 rack.".to_owned(),
         _ => format!(" It covers {covers} racks."),
@@ -195,7 +196,13 @@ pub(super) fn said(body: &Body, reader: &Reader) -> Option<String> {
             format!("closed after {}", racks(closed.racks))
         }
         OfAlert::Action(action) => {
-            format!("corrective action by {}: racks: «{}»; done: «{}»", action.by, action.racks, action.done)
+            let covers =
+                action.covers.filter(|racks| *racks > 0).map(|count| format!(" for {}", racks(count)));
+            let covers = covers.unwrap_or_default();
+            format!(
+                "corrective action by {}{covers}: racks: «{}»; done: «{}»",
+                action.by, action.racks, action.done
+            )
         }
         OfAlert::Notification(notification) => of_notification(notification),
     };

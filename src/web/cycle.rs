@@ -465,8 +465,14 @@ fn acted(at: Timestamp, action: &CorrectiveAction, reader: &Reader) -> String {
         Language::English => ("Corrective action, alert", "racks"),
         Language::Spanish => ("Acción correctiva, alerta", "canastas"),
     };
-    let CorrectiveAction { alert, by, racks: became, done, .. } = action;
-    format!("{head} {alert}: «{done}»; {racks}: «{became}» ({by}, {})", reader.moment(at))
+    let CorrectiveAction { alert, by, racks: became, done, covers, .. } = action;
+    // Counted from the first: this rack may have come after those.
+    let covers = covers.filter(|count| *count > 0).map(|count| match reader.language {
+        Language::English => format!(", for the first {count} of its racks"),
+        Language::Spanish => format!(", para las primeras {count} de sus canastas"),
+    });
+    let covers = covers.unwrap_or_default();
+    format!("{head} {alert}{covers}: «{done}»; {racks}: «{became}» ({by}, {})", reader.moment(at))
 }
 
 fn rows(trace: &TraceFound, reader: &Reader) -> Vec<[String; 3]> {

@@ -248,7 +248,7 @@ fn whole(record: u64, sealing: Sealing) -> Rack {
         racks: "<b>held</b>".to_owned(),
         done: "rewashed".to_owned(),
         last_good: None,
-        covers: None,
+        covers: Some(2),
     };
     Rack {
         machine: "dm1".to_owned(),

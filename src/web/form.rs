@@ -220,6 +220,19 @@ pub(super) fn number(typed: &str) -> Result<Option<f64>, Fault> {
         }
         _ => return Err(Fault::NotANumber),
     }
+    parsed(typed)
+}
+
+/// As [`number`], where no thousands can be meant: a lone sign is that of decimals.
+pub(super) fn decimal(typed: &str) -> Result<Option<f64>, Fault> {
+    let lone = typed.matches(['.', ',']).count() == 1;
+    match number(typed) {
+        Err(Fault::Thousands) if lone => parsed(typed.trim()),
+        found => found,
+    }
+}
+
+fn parsed(typed: &str) -> Result<Option<f64>, Fault> {
     let number: Option<f64> = typed.replace(',', ".").parse().ok();
     number.filter(|number| number.is_finite()).map(Some).ok_or(Fault::NotANumber)
 }
@@ -227,6 +240,22 @@ pub(super) fn number(typed: &str) -> Result<Option<f64>, Fault> {
 #[cfg(test)]
 mod tests {
     use super::*;
+
+    // The standard atmosphere is 101.325 kPa (CGPM 1954, resolution 4).
+    #[test]
+    fn where_no_thousands_are_meant_a_lone_sign_is_that_of_decimals() {
+        for (typed, expected) in [
+            ("101.325", Ok(Some(101.325))),
+            ("101,325", Ok(Some(101.325))),
+            ("1013", Ok(Some(1013.0))),
+            ("1.000.000", Err(Fault::Thousands)),
+            ("1.000,5", Err(Fault::Thousands)),
+            ("soon", Err(Fault::NotANumber)),
+            ("", Ok(None)),
+        ] {
+            assert_eq!(decimal(typed), expected, "{typed}");
+        }
+    }
 
     // Own rules: a comma is a decimal sign in half of the Americas, and a sign of thousands in the other.
     #[test]

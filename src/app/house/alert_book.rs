@@ -9,7 +9,7 @@ use crate::app::alerts::{pages, story};
 use crate::core::alert::{Alert, AlertNumber};
 use crate::core::cycle::verdict::Verdict;
 use crate::core::reader::Reader;
-use crate::core::record::{Body, Cycle, Record};
+use crate::core::record::{Body, Cycle, OfAlert, Record};
 use crate::core::time::Timestamp;
 use crate::ledger::{self, LedgerError, Order, RecordFilter, Subject};
 use crate::web::alerts::{Affected, AlertBook, Headed, Listing, Said, Whole};
@@ -44,8 +44,16 @@ pub(super) fn with_amendments(
     ledger: &ledger::Reader,
     mut trail: Vec<(u64, Record)>,
 ) -> Result<Vec<(u64, Record)>, LedgerError> {
-    let causes: BTreeSet<u64> =
-        trail.iter().filter_map(|(_, record)| record.body.of_alert()?.causes()[0]).collect();
+    // By what it recovered is another entry than those that it rests on.
+    let cause = |record: &Record| match record.body.of_alert()? {
+        told @ (OfAlert::Raised(_) | OfAlert::Changed(_)) => told.causes()[0],
+        OfAlert::Acknowledged(_)
+        | OfAlert::Cleared(_)
+        | OfAlert::Closed(_)
+        | OfAlert::Action(_)
+        | OfAlert::Notification(_) => None,
+    };
+    let causes: BTreeSet<u64> = trail.iter().filter_map(|(_, record)| cause(record)).collect();
     for cause in causes {
         for (index, found) in ledger.records_about(Subject::Record(cause))? {
             // One that cannot be read is told where the entry is shown.

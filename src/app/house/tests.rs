@@ -58,41 +58,43 @@ async fn a_rack_tells_of_the_reading_it_was_judged_by() {
     let loaded = loaded(directory.path());
     let path = directory.path().join("ledger.sqlite");
     let (handle, _) = ledger::open_alone(&loaded, &path, NOW).expect("a ledger");
-    let reading = |mg_per_l| Check::Sanitizer {
-        at: NOW,
+    let after = |minutes: u64| NOW.plus(Duration::from_secs(minutes * 60));
+    let reading = |minute, mg_per_l| Check::Sanitizer {
+        at: after(minute),
         mg_per_l,
         ph: None,
         solution_c: None,
         method: None,
         by: "Ana".to_owned(),
     };
-    let strip = |mg_per_l| of("dm1", NOW, Body::Check(reading(mg_per_l)));
+    let strip = |minute, mg_per_l| of("dm1", NOW, Body::Check(reading(minute, mg_per_l)));
     let amended = |of_record, change| {
         let (reason, by) = ("misread".to_owned(), "Ben".to_owned());
         of("dm1", NOW, Body::Amendment(Box::new(Amendment { of: of_record, reason, by, change })))
     };
+    // Its rinse ends 57 s after the hour, and it comes two hours late.
     let rack = |mg_per_l| {
-        let mut cycle = cycle(60, Verdict::Pass, 57.0, Vec::new());
-        cycle.concentration_mg_per_l = mg_per_l;
+        let mut cycle = cycle(3_600, Verdict::Pass, 57.0, Vec::new());
+        (cycle.concentration_mg_per_l, cycle.received) = (mg_per_l, after(180));
         of("dm1", NOW, Body::Cycle(Box::new(cycle)))
     };
-    let first = put(
-        &handle,
-        vec![
-            strip(50.0),
-            amended(0, AmendmentChange::Corrected(reading(75.0))),
-            strip(75.0),
-            amended(2, AmendmentChange::Withdrawn),
-            rack(Some(75.0)),
-            rack(Some(50.0)),
-            rack(None),
-            amended(0, AmendmentChange::Comment),
-            amended(0, AmendmentChange::Withdrawn),
-            rack(Some(75.0)),
-        ],
-    )
-    .await;
-    assert_eq!(first, 0);
+    let records = vec![
+        strip(0, 50.0),
+        amended(0, AmendmentChange::Corrected(reading(0, 75.0))),
+        strip(10, 75.0),
+        amended(2, AmendmentChange::Withdrawn),
+        strip(90, 75.0),
+        rack(Some(75.0)),
+        rack(Some(50.0)),
+        rack(None),
+        amended(0, AmendmentChange::Comment),
+        amended(0, AmendmentChange::Withdrawn),
+        amended(4, AmendmentChange::Withdrawn),
+        rack(Some(75.0)),
+        strip(20, 100.0),
+        rack(Some(75.0)),
+    ];
+    assert_eq!(put(&handle, records).await, 0);
     let reader = Reader::open(&path).expect("a ledger");
     let found = |index| match read(&reader, index, Arc::default()).expect("read") {
         Stands::Rack(rack) => rack
@@ -100,10 +102,15 @@ async fn a_rack_tells_of_the_reading_it_was_judged_by() {
             .map(|strip| (strip.record, strip.later.iter().map(|(index, _)| *index).collect::<Vec<u64>>())),
         Stands::NoRack | Stands::Damaged(_) => panic!("a rack"),
     };
-    assert_eq!(found(4), Some((0, vec![8])), "as corrected, and withdrawn later");
-    assert_eq!(found(5), None, "nothing counted so");
-    assert_eq!(found(6), None, "none is named");
-    assert_eq!(found(9), None, "it was withdrawn before");
+    assert_eq!(
+        found(5),
+        Some((0, vec![9])),
+        "as corrected, and withdrawn later; not the one after the rinse"
+    );
+    assert_eq!(found(6), None, "the one in force had another value");
+    assert_eq!(found(7), None, "none is named");
+    assert_eq!(found(11), None, "it was withdrawn before");
+    assert_eq!(found(13), None, "a newer one was in force");
 }
 
 // Own promise: whoever reads an alert reads that an entry it rests on was withdrawn, and that once, where it happened.

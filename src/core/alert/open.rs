@@ -208,11 +208,11 @@ impl Alert {
     }
 
     /// How many racks came after those that its corrective action covers, and the last of them where it is named;
-    /// `None` where there is no action, or it covers all.
+    /// `None` where none is needed or written, or it covers all.
     #[must_use]
     pub fn left_out(&self) -> Option<(u64, Option<Rack>)> {
         let count = self.racks_uncovered();
-        (self.action.is_some() && count > 0).then(|| (count, self.racks.last()))
+        (self.needs_action && self.action.is_some() && count > 0).then(|| (count, self.racks.last()))
     }
 
     /// Whether racks of before it came back are still without a corrective action.

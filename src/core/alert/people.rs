@@ -68,9 +68,9 @@ impl Turn<'_> {
         let covers = open.alert.action.as_ref().map_or(shown, |before| before.covers.max(shown));
         open.alert.action =
             Some(Action { by: by.clone(), at: self.now, racks: racks.clone(), done: done.clone(), covers });
-        let covers_all = !open.alert.action_missing();
-        let is_over = open.alert.cleared.is_some() && covers_all;
-        if covers_all {
+        let covers_all = open.alert.racks_uncovered() == 0;
+        let is_over = open.alert.cleared.is_some() && !open.alert.action_missing();
+        if !open.alert.action_missing() {
             open.telling.reminder = None;
         }
         let last_good = open.alert.last_good.map(|rack| rack.at);

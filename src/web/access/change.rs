@@ -129,6 +129,7 @@ impl Access {
             let alike = others.find(|other| {
                 name::reads_alike(&account.shown, &other.shown)
                     || name::reads_alike(&account.shown, other.name.as_str())
+                    || name::reads_alike(account.name.as_str(), &other.shown)
             });
             if let Some(other) = alike {
                 return Err(ChangeRefusal::ReadsAlike(other.name).into());

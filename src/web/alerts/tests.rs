@@ -157,8 +157,8 @@ fn an_amended_entry_is_told() {
     let amendment = Amendment { of: 12, reason, by, change: AmendmentChange::Withdrawn };
     let record = Record::new(Timestamp::from_micros(0), None, Body::Amendment(Box::new(amendment)));
     for (language, said) in [
-        (Language::English, "The entry it rests on, record 12. Withdrawn by Ben: wrong machine"),
-        (Language::Spanish, "La anotación en que se basa, asiento 12. Retirado por Ben: wrong machine"),
+        (Language::English, "The record it rests on, 12. Withdrawn by Ben: wrong machine"),
+        (Language::Spanish, "El asiento en que se basa, 12. Retirado por Ben: wrong machine"),
     ] {
         let reader = Reader { language, scale: Scale::Celsius, zone: TimeZone::UTC };
         let told = trail::told(&[(14, record.clone())], &reader);

@@ -41,10 +41,7 @@ pub(super) fn told(records: &[(u64, Record)], reader: &Reader) -> Vec<Happened> 
     let mut all = Vec::new();
     for (index, record) in records {
         let told = if let Body::Amendment(amendment) = &record.body {
-            let pair = (
-                "The entry it rests on, record {of}. {what}",
-                "La anotación en que se basa, asiento {of}. {what}",
-            );
+            let pair = ("The record it rests on, {of}. {what}", "El asiento en que se basa, {of}. {what}");
             let known = [("of", amendment.of.to_string()), ("what", amended(amendment, reader))];
             let known = known.each_ref().map(|(name, value)| (*name, value.as_str()));
             Some((filled(say(reader.language, pair), &known), Vec::new(), false))
@@ -85,7 +82,8 @@ pub(in crate::web) fn of(body: &Body, reader: &Reader) -> Option<Told> {
             (say(language, ("Racks", "Canastas")), action.racks.clone()),
             (say(language, ("Done", "Hecho")), action.done.clone()),
         ];
-        let covers = action.covers.map(|racks| match (racks, language) {
+        // An alert of before any rack has an action for none.
+        let covers = action.covers.filter(|racks| *racks > 0).map(|racks| match (racks, language) {
             (1, Language::English) => " (for 1 rack)".to_owned(),
             (_, Language::English) => format!(" (for {racks} racks)"),
             (1, Language::Spanish) => " (para 1 canasta)".to_owned(),

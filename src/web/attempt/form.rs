@@ -58,7 +58,10 @@ impl WorkForm {
         match self.kind.as_str() {
             "ice" => Ok(Bath::ice()),
             "pressure" => {
-                let number = number("pressure", &self.pressure, language)?;
+                // 101.325 kPa and 29.921 inHg are no thousands; 1,013 hPa may be.
+                let is_small = matches!(self.pressure_unit.as_str(), "inhg" | "kpa");
+                let read = if is_small { form::decimal } else { form::number };
+                let number = there("pressure", read(&self.pressure), language)?;
                 let kpa = match self.pressure_unit.as_str() {
                     "inhg" => number * INCH_OF_MERCURY_KPA,
                     "kpa" => number,
@@ -149,12 +152,29 @@ fn celsius(typed: f64, scale: Scale) -> Celsius {
 
 /// A number that must be there, by the rules of every form.
 fn number(field: &'static str, typed: &str, language: Language) -> Result<f64, Fault> {
-    form::number(typed).ok().flatten().ok_or(Fault {
-        field,
-        text: said(
-            language,
-            "A number is needed here. Write it like 1600 or 7.5.",
-            "Aquí hace falta un número. Escríbalo como 1600 o 7.5.",
-        ),
+    there(field, form::number(typed), language)
+}
+
+fn there(
+    field: &'static str,
+    found: Result<Option<f64>, form::Fault>,
+    language: Language,
+) -> Result<f64, Fault> {
+    let is_unclear = found == Err(form::Fault::Thousands);
+    found.ok().flatten().ok_or_else(|| {
+        let text = if is_unclear {
+            said(
+                language,
+                "Is that a thousand or decimals? Write 1600 for a thousand, 1.6 for decimals.",
+                "¿Son miles o decimales? Escriba 1600 para miles, 1.6 para decimales.",
+            )
+        } else {
+            said(
+                language,
+                "A number is needed here. Write it like 1600 or 7.5.",
+                "Aquí hace falta un número. Escríbalo como 1600 o 7.5.",
+            )
+        };
+        Fault { field, text }
     })
 }

@@ -29,7 +29,7 @@ words! {
     save: "Put on record", "Registrar";
     enough: "Everything is there, or was filled up", "Está todo, o se rellenó";
     short: "Something is SHORT", "FALTA algo";
-    what_short: "What is SHORT? One press for each", "¿Qué FALTA? Una pulsación por cada cosa";
+    what_short: "What is SHORT? Each press is an entry", "¿Qué FALTA? Cada pulsación es una anotación";
     other_short: "Something else: write it into the note", "Otra cosa: escríbala en la nota";
     drained: "Drained and cleaned", "Vaciada y limpia";
     what_drain: "Tank drained; sump screen, scrap tray, arms and jets cleaned.", "Tanque vaciado; filtro, bandeja, brazos y boquillas limpios.";

@@ -84,8 +84,10 @@ fn line<'a>(level: Level, stands: &[(&'a Glance, Stand)], language: Language) ->
         (Level::Bad, Language::English) if count == 1 => format!("{of} needs you"),
         (Level::Bad, Language::English) => format!("{of} need you"),
         (Level::Bad, Language::Spanish) => format!("Hay que atender {of}"),
+        (Level::Doubt, Language::English) if all == 1 => "Look at the machine".to_owned(),
         (Level::Doubt, Language::English) => format!("{of} to look at"),
         (Level::Doubt, Language::Spanish) => format!("Conviene mirar {of}"),
+        (Level::Nothing | Level::Good, Language::English) if all == 1 => "No rack yet".to_owned(),
         (Level::Nothing | Level::Good, Language::English) => format!("{of} without a rack yet"),
         (Level::Nothing | Level::Good, Language::Spanish) => format!("Sin canastas todavía: {of}"),
     };

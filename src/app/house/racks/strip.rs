@@ -4,6 +4,7 @@ use std::ops::ControlFlow;
 
 use crate::core::logbook::counting;
 use crate::core::record::{Amendment, AmendmentChange, Body, Check, CheckKind, Cycle, Record};
+use crate::core::time::Timestamp;
 use crate::ledger::{LedgerError, Order, Reader, RecordFilter};
 use crate::web::cycle::Strip;
 
@@ -11,8 +12,9 @@ use crate::web::cycle::Strip;
 /// is not named).
 const CHECKS_MAX: usize = 100;
 
-/// The reading on record before the rack that counted then and is the one that the rack names; `None` where it
-/// names none, or where no such reading is found.
+/// The reading that was in force for a rack: of those on record before it, as they counted then, the newest that was
+/// made by the end of its rinse, as the judge takes it. `None` where the rack names no concentration, or another one
+/// than that reading has: better none than a wrong one.
 pub(super) fn strip(
     ledger: &Reader,
     index: u64,
@@ -38,6 +40,7 @@ pub(super) fn strip(
         }
         ControlFlow::Continue(())
     })?;
+    let mut newest: Option<(Timestamp, f64, Strip)> = None;
     for (record, check) in readings {
         let said: Vec<(u64, Amendment)> = ledger
             .amendments(record)?
@@ -45,13 +48,14 @@ pub(super) fn strip(
             .filter_map(|(at, amendment)| Some((at, amendment?)))
             .collect();
         let before = said.iter().filter(|(at, _)| *at < index).map(|(at, one)| (*at, &one.change));
-        let Some((Check::Sanitizer { mg_per_l, .. }, _)) = counting(&check, before) else { continue };
-        if mg_per_l.total_cmp(&judged_by).is_eq() {
+        let Some((&Check::Sanitizer { at, mg_per_l, .. }, _)) = counting(&check, before) else { continue };
+        let is_newer = newest.as_ref().is_none_or(|(known, _, one)| (*known, one.record) < (at, record));
+        if at <= cycle.rinse_ended && is_newer {
             let is_later =
                 |(at, one): &(u64, Amendment)| *at > index && one.change != AmendmentChange::Comment;
             let later = said.into_iter().filter(is_later).collect();
-            return Ok(Some(Strip { record, later }));
+            newest = Some((at, mg_per_l, Strip { record, later }));
         }
     }
-    Ok(None)
+    Ok(newest.filter(|(_, mg_per_l, _)| mg_per_l.total_cmp(&judged_by).is_eq()).map(|(_, _, strip)| strip))
 }
