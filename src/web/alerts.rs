@@ -269,7 +269,7 @@ async fn answer<K: Kitchen>(
         Ok(whole) => whole,
         Err(refused) => return frame::refuse(refused, person, &pages.site, deep),
     };
-    let open = pages.open().await;
+    let (open, now) = (pages.open().await, pages.kitchen.time());
     let (words, link) = (words(reader.language), link_words(reader.language));
     let title = format!("{} {number}: {}", words.alert, whole.said.headline);
     let racks: Vec<Rack> = whole.racks.iter().map(|rack| shown(rack, reader)).collect();
@@ -289,7 +289,7 @@ async fn answer<K: Kitchen>(
         is_long: racks.len() > RACKS_SHOWN_MAX,
         racks,
         trail: trail::told(&whole.trail, reader),
-        reached: if whole.closed.is_none() { trail::reached(&whole.trail, reader) } else { Vec::new() },
+        reached: if whole.closed.is_none() { trail::reached(&whole.trail, reader, now) } else { Vec::new() },
         entries: entries(&whole, person),
         note: typed.note,
         held: typed.held,
@@ -420,6 +420,8 @@ pub(super) async fn act<K: Kitchen>(
         return frame::go(&format!("../{number}"));
     }
     let standing = standing.map(|action| (action.by, person.reader.moment(action.at)));
+    // Whoever reads who was first reads which racks there are: what is sent again is for those.
+    typed.covers = None;
     typed.held.fault = Some(words::late(standing, language));
     answer(&pages, &person, number, typed, (StatusCode::CONFLICT, 2)).await
 }

@@ -206,12 +206,12 @@ const UNKNOWN: Telling = Telling {
 const INCOMPLETE: Telling = Telling {
     english: (
         "Something is missing",
-        "A field was empty or too long, or a name holds signs that cannot be seen, so nothing was put on record.",
+        "A field was empty or too long, or a name holds «/» or signs that cannot be seen, so nothing was put on record.",
         "Go back, fill in every field that is asked for, and send again.",
     ),
     spanish: (
         "Falta algo",
-        "Un campo estaba vacío o era demasiado largo, o un nombre contiene signos que no se ven, por lo que no se registró nada.",
+        "Un campo estaba vacío o era demasiado largo, o un nombre contiene «/» o signos que no se ven, por lo que no se registró nada.",
         "Vuelva atrás, rellene todos los campos que se piden y envíe de nuevo.",
     ),
 };

@@ -118,11 +118,11 @@ fn why_a_message_was_given_up_is_told_to_each_reader() {
 // Own promise: who has been told stands above the story, each contact once, with when it was first.
 #[test]
 fn who_was_told_is_named() {
-    let told = |minute: i64, contact: &str, outcome| {
+    let told = |minute: i64, contact: &str, occasion, outcome| {
         let notification = Notification {
             key: format!("1-{minute}"),
             alert: Some(AlertNumber(1)),
-            occasion: Some(Occasion::Raised),
+            occasion: Some(occasion),
             contact: contact.to_owned(),
             route: Route::Email("ana@example.org".to_owned()),
             outcome,
@@ -134,18 +134,28 @@ fn who_was_told_is_named() {
         (minute.unsigned_abs(), Record::new(at, None, Body::Notification(Box::new(notification))))
     };
     let records = [
-        told(1, "ana", Outcome::GivenUp),
-        told(2, "ben", Outcome::GivenUp),
-        told(3, "ana", Outcome::Delivered),
-        told(9, "ana", Outcome::Delivered),
+        told(1, "ana", Occasion::Raised, Outcome::GivenUp),
+        told(2, "ben", Occasion::Raised, Outcome::GivenUp),
+        told(3, "ana", Occasion::Raised, Outcome::Delivered),
+        told(4, "ana", Occasion::Raised, Outcome::GivenUp),
+        told(5, "cleo", Occasion::Raised, Outcome::Delivered),
+        told(9, "cleo", Occasion::Summary, Outcome::GivenUp),
     ];
     let said = |records: &[(u64, Record)], language| {
         let reader = Reader { language, scale: Scale::Celsius, zone: TimeZone::UTC };
-        trail::reached(records, &reader)
+        trail::reached(records, &reader, Timestamp::from_micros(0))
     };
-    let english = ["Told so far: ana (00:03 UTC)", "Could NOT be told: ben"];
+    let english = ["Told so far: ana (00:03 UTC), cleo (00:05 UTC)", "Could NOT be told last: ben, cleo"];
     assert_eq!(said(&records, Language::English), english);
-    let spanish = ["Avisados hasta ahora: ana (00:03 UTC)", "NO se pudo avisar a: ben"];
+    let reader = Reader { language: Language::English, scale: Scale::Celsius, zone: TimeZone::UTC };
+    let later = Timestamp::from_micros(3 * 86_400_000_000);
+    assert!(
+        trail::reached(&records, &reader, later)[0].starts_with("Told so far: ana (Thu 1 Jan 1970, 00:03")
+    );
+    let spanish = [
+        "Avisados hasta ahora: ana (00:03 UTC), cleo (00:05 UTC)",
+        "NO se pudo avisar la última vez a: ben, cleo",
+    ];
     assert_eq!(said(&records, Language::Spanish), spanish);
     assert!(said(&[], Language::English).is_empty());
 }
@@ -287,6 +297,16 @@ async fn whoever_is_second_is_told() {
             assert!(page.contains(said), "{path} {said}: {page}");
         }
     }
+}
+
+// Own promise: whoever was second may act for the racks that the page shows then, and is not refused for ever.
+#[tokio::test]
+async fn whoever_was_second_can_go_on() {
+    let kitchen = StillKitchen::new();
+    let (status, page) =
+        post(&kitchen, "/alerts/2/act", "racks=held&done=reset&covers=1", Role::Manager).await;
+    assert_eq!(status, StatusCode::CONFLICT);
+    assert!(page.contains(r#"name="covers" value="2""#), "{page}");
 }
 
 // Own promise: what people wrote is text on every page, whatever stands in it.

@@ -116,23 +116,31 @@ fn with_racks(what: &str, racks: u64, language: Language) -> String {
     if racks == 0 { what.to_owned() } else { format!("{what}; {}", super::words::racks(racks, language)) }
 }
 
-/// Who was told of an open alert so far, and who could not be.
-pub(super) fn reached(records: &[(u64, Record)], reader: &Reader) -> Vec<String> {
-    let mut contacts: Vec<(&str, Option<Timestamp>)> = Vec::new();
+/// Who was told of an open alert so far, and who could not be when it was tried last.
+pub(super) fn reached(records: &[(u64, Record)], reader: &Reader, now: Timestamp) -> Vec<String> {
+    // Of each contact when it was told first, and whether the newest message came through by any route.
+    let mut contacts: Vec<(&str, Option<Timestamp>, Option<Occasion>, bool)> = Vec::new();
     for (_, record) in records {
         let Body::Notification(notification) = &record.body else { continue };
-        let Notification { contact, outcome, .. } = &**notification;
-        let told = (*outcome == Outcome::Delivered).then_some(record.recorded);
-        match contacts.iter_mut().find(|(known, _)| known == contact) {
-            Some((_, first)) => *first = first.or(told),
-            None => contacts.push((contact, told)),
+        let Notification { contact, outcome, occasion, .. } = &**notification;
+        let told = *outcome == Outcome::Delivered;
+        let at = told.then_some(record.recorded);
+        match contacts.iter_mut().find(|(known, ..)| known == contact) {
+            Some((_, first, newest, reached)) => {
+                *first = first.or(at);
+                *reached = told || (*reached && newest == occasion);
+                *newest = *occasion;
+            }
+            None => contacts.push((contact, at, *occasion, told)),
         }
     }
-    let told = |(contact, told): &(&str, Option<Timestamp>)| {
-        told.map(|at| format!("{contact} ({})", reader.clock_and_zone(at)))
+    let when = |at: Timestamp| {
+        if reader.day(at) == reader.day(now) { reader.clock_and_zone(at) } else { reader.moment(at) }
     };
-    let told: Vec<String> = contacts.iter().filter_map(told).collect();
-    let missed = contacts.iter().filter(|(_, told)| told.is_none()).map(|(contact, _)| *contact);
+    let told =
+        contacts.iter().filter_map(|(contact, first, ..)| Some(format!("{contact} ({})", when((*first)?))));
+    let told: Vec<String> = told.collect();
+    let missed = contacts.iter().filter(|(.., reached)| !reached).map(|(contact, ..)| *contact);
     let missed: Vec<&str> = missed.collect();
     let line = |pair, names: String| format!("{}: {names}", say(reader.language, pair));
     let mut lines = Vec::new();
@@ -140,7 +148,7 @@ pub(super) fn reached(records: &[(u64, Record)], reader: &Reader) -> Vec<String>
         lines.push(line(("Told so far", "Avisados hasta ahora"), told.join(", ")));
     }
     if !missed.is_empty() {
-        lines.push(line(("Could NOT be told", "NO se pudo avisar a"), missed.join(", ")));
+        lines.push(line(("Could NOT be told last", "NO se pudo avisar la última vez a"), missed.join(", ")));
     }
     lines
 }
