@@ -5,7 +5,7 @@ mod enter;
 mod export;
 mod history;
 mod keeping;
-pub mod moment;
+mod moment;
 mod people;
 mod ports;
 mod prove;

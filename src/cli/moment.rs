@@ -36,7 +36,7 @@ impl Moment {
         match self.dated(zone, now) {
             Dated::Instant(instant) => Ok(instant),
             Dated::Local(local) => wall_clock::instant(local, "", zone),
-            Dated::Day(day) => Ok(begin(day, zone)),
+            Dated::Day(day) => Ok(wall_clock::day_begins(day, zone)),
         }
     }
 
@@ -46,7 +46,7 @@ impl Moment {
     /// As [`Moment::in_zone`].
     pub fn end_in_zone(self, zone: &TimeZone, now: Timestamp) -> Result<Timestamp, Unclear> {
         match self.dated(zone, now) {
-            Dated::Day(day) => Ok(end(day, zone)),
+            Dated::Day(day) => Ok(wall_clock::day_ends(day, zone)),
             Dated::Instant(_) | Dated::Local(_) => self.in_zone(zone, now),
         }
     }
@@ -74,20 +74,6 @@ enum Dated {
     Instant(Timestamp),
     Local(DateTime),
     Day(Date),
-}
-
-/// Where a day begins in a zone; where its midnight is skipped, after it.
-#[must_use]
-pub fn begin(day: Date, zone: &TimeZone) -> Timestamp {
-    zone.to_ambiguous_timestamp(day.into())
-        .compatible()
-        .map_or(Timestamp::MAX, |instant| Timestamp::from_micros(instant.as_microsecond()))
-}
-
-/// Where the next day begins.
-#[must_use]
-pub fn end(day: Date, zone: &TimeZone) -> Timestamp {
-    day.checked_add(1.day()).map_or(Timestamp::MAX, |next| begin(next, zone))
 }
 
 /// A text that is no time.

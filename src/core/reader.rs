@@ -226,6 +226,12 @@ impl Reader {
         format!("{}, {}", self.day(at), self.clock_and_zone(at))
     }
 
+    /// Time of day with the zone, and before it the day where that is another than the day of `now`.
+    #[must_use]
+    pub fn near(&self, at: Timestamp, now: Timestamp) -> String {
+        if self.day(at) == self.day(now) { self.clock_and_zone(at) } else { self.moment(at) }
+    }
+
     fn local(&self, at: Timestamp) -> jiff::ZonedDateTime {
         // Every `Timestamp` lies within what jiff can hold.
         jiff::Timestamp::from_microsecond(at.micros())

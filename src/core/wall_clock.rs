@@ -5,9 +5,11 @@
 //! the two apart in the same way).
 
 use jiff::Timestamp as Instant;
-use jiff::civil::{DateTime, Time};
+use jiff::civil::{Date, DateTime, Time};
 use jiff::tz::{AmbiguousOffset, Offset, TimeZone};
 
+use crate::core::alert::hours;
+use crate::core::monitored;
 use crate::core::time::Timestamp;
 
 /// Why a time of the clock is no instant.
@@ -64,6 +66,18 @@ fn round(local: DateTime, before: Offset, after: Offset, zone: &TimeZone) -> Opt
     let minute = jiff::SignedDuration::from_mins(1);
     let last = before.to_datetime(change).checked_sub(minute).ok()?;
     Some((last.time(), after.to_datetime(change).time()))
+}
+
+/// Where a day begins; where its midnight is skipped, after it.
+#[must_use]
+pub fn day_begins(day: Date, zone: &TimeZone) -> Timestamp {
+    hours::instant(zone, day, Time::midnight()).unwrap_or(Timestamp::MAX)
+}
+
+/// Where the next day begins.
+#[must_use]
+pub fn day_ends(day: Date, zone: &TimeZone) -> Timestamp {
+    monitored::day(zone, day).map_or(Timestamp::MAX, |(_, whole)| whole.to)
 }
 
 /// A time of the clock to the minute.

@@ -17,7 +17,6 @@
 //!
 //! It knows neither clock nor ledger: the caller gives the time, and takes the events.
 
-mod asked;
 mod bucket;
 mod change;
 mod done;
@@ -34,6 +33,7 @@ mod routes;
 mod secret;
 pub mod store;
 mod tally;
+mod wanted;
 mod words;
 
 use std::collections::VecDeque;
@@ -45,7 +45,6 @@ use std::sync::{Arc, Mutex, MutexGuard, PoisonError};
 use jiff::tz::TimeZone;
 use tokio::sync::Notify;
 
-pub use asked::{Change, ChangeError, ChangeRefusal, Changed, TOKEN_DAYS_MAX};
 pub(super) use bucket::network;
 pub use change::FIRST;
 pub(super) use gate::{Far, login_from, not_allowed, page_of, to_login, whence};
@@ -53,6 +52,7 @@ pub use gate::{Requirement, protect, require};
 pub(super) use pages::asked;
 #[cfg(test)]
 pub(super) use routes::PAGES;
+pub use wanted::{Change, ChangeError, ChangeRefusal, Changed, TOKEN_DAYS_MAX};
 
 use self::bucket::Buckets;
 use self::done::Untold;

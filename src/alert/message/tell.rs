@@ -70,11 +70,7 @@ impl<'a> Teller<'a> {
 
     /// A time as somebody reading on that day needs it: with the date unless it is of the same day.
     pub(super) fn time(&self, at: Timestamp) -> String {
-        if self.reader.day(at) == self.reader.day(self.facts.written) {
-            self.reader.clock_and_zone(at)
-        } else {
-            self.reader.moment(at)
-        }
+        self.reader.near(at, self.facts.written)
     }
 
     /// The same after «since» or «for», which in Spanish takes an article: «las 14:05 EST», «el mié 7 ene 2026, 10:04 EST».

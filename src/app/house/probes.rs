@@ -297,9 +297,9 @@ impl Probes for House {
         let file = self.standing().await?;
         let (open, _) = self.reception.open().await.map_err(|_| Refusal::NotNow)?;
         let found_off = |name: &str| {
-            let about = |alert: &&Alert| alert.cleared.is_none() && alert.about.iter().any(|one| one == name);
-            let mut off = open.iter().filter(|alert| alert.condition == Condition::ThermometerOff);
-            off.find(about).map(|alert| alert.number)
+            let is_off =
+                |alert: &&Alert| alert.condition == Condition::ThermometerOff && alert.lasts_about(name);
+            open.iter().find(is_off).map(|alert| alert.number)
         };
         let (newest, gauges, busy) = (self.tap.newest(), self.bench.gauges(), self.bench.busy());
         let (now, down) = (self.clock.now(), self.down());

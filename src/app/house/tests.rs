@@ -4,7 +4,7 @@ mod by_desk;
 mod counted;
 mod records;
 
-use std::path::Path;
+use std::path::{Path, PathBuf};
 use std::sync::Arc;
 use std::time::Duration;
 
@@ -33,6 +33,14 @@ fn loaded(directory: &Path) -> Loaded {
     Configuration::load(&[path], []).expect("a sound configuration")
 }
 
+/// An empty ledger in a folder of its own, which goes with it.
+fn book() -> (tempfile::TempDir, PathBuf, LedgerHandle) {
+    let directory = tempfile::tempdir().expect("a directory");
+    let path = directory.path().join("ledger.sqlite");
+    let (handle, _) = ledger::open_alone(&loaded(directory.path()), &path, NOW).expect("a ledger");
+    (directory, path, handle)
+}
+
 fn of(machine: &str, recorded: Timestamp, body: Body) -> NewRecord {
     NewRecord { record: Record::new(recorded, Some(machine.to_owned()), body), trace: None }
 }
@@ -54,10 +62,7 @@ fn closed(number: u64, racks: u64) -> Body {
 // later; of one that was withdrawn before the rack it is not the one.
 #[tokio::test]
 async fn a_rack_tells_of_the_reading_it_was_judged_by() {
-    let directory = tempfile::tempdir().expect("a directory");
-    let loaded = loaded(directory.path());
-    let path = directory.path().join("ledger.sqlite");
-    let (handle, _) = ledger::open_alone(&loaded, &path, NOW).expect("a ledger");
+    let (_directory, path, handle) = book();
     let after = |minutes: u64| NOW.plus(Duration::from_secs(minutes * 60));
     let reading = |minute, mg_per_l| Check::Sanitizer {
         at: after(minute),
@@ -116,10 +121,7 @@ async fn a_rack_tells_of_the_reading_it_was_judged_by() {
 // Own promise: whoever reads an alert reads that an entry it rests on was withdrawn, and that once, where it happened.
 #[tokio::test]
 async fn an_alert_tells_of_its_amended_entries() {
-    let directory = tempfile::tempdir().expect("a directory");
-    let loaded = loaded(directory.path());
-    let path = directory.path().join("ledger.sqlite");
-    let (handle, _) = ledger::open_alone(&loaded, &path, NOW).expect("a ledger");
+    let (_directory, path, handle) = book();
     let supply = Check::Supply { at: NOW, enough: false, note: None, by: "Ana".to_owned() };
     let entry = put(&handle, vec![of("dm1", NOW, Body::Check(supply))]).await;
     let caused = |number| {
@@ -156,10 +158,7 @@ async fn an_alert_tells_of_its_amended_entries() {
 // Own promise: closed alerts come page by page, the latest closed first, each once, whatever was raised first.
 #[tokio::test]
 async fn closed_alerts_come_page_by_page() {
-    let directory = tempfile::tempdir().expect("a directory");
-    let loaded = loaded(directory.path());
-    let path = directory.path().join("ledger.sqlite");
-    let (handle, _) = ledger::open_alone(&loaded, &path, NOW).expect("a ledger");
+    let (_directory, path, handle) = book();
     let later = |minutes: u64| NOW.plus(Duration::from_secs(minutes * 60));
     let open = (1..=45).map(|number| of("dm1", later(number), raised(number, later(number))));
     put(&handle, open.collect()).await;
@@ -189,10 +188,7 @@ async fn closed_alerts_come_page_by_page() {
 // its first one on, and no more than were counted.
 #[tokio::test]
 async fn the_racks_of_a_closed_alert_are_found_again() {
-    let directory = tempfile::tempdir().expect("a directory");
-    let loaded = loaded(directory.path());
-    let path = directory.path().join("ledger.sqlite");
-    let (handle, _) = ledger::open_alone(&loaded, &path, NOW).expect("a ledger");
+    let (_directory, path, handle) = book();
     let rack = |minute: u64, verdict| cycle(minute * 60, verdict, 79.0, Vec::new());
     let all = [
         (1, Verdict::Cold, "dm1"),
@@ -245,10 +241,8 @@ fn linked(reader: &Reader, index: u64) -> Vec<u64> {
 // said of it, and stands there with all of it.
 #[tokio::test]
 async fn an_entry_stands_with_what_was_said_of_it() {
-    let directory = tempfile::tempdir().expect("a directory");
+    let (directory, path, handle) = book();
     let loaded = loaded(directory.path());
-    let path = directory.path().join("ledger.sqlite");
-    let (handle, _) = ledger::open_alone(&loaded, &path, NOW).expect("a ledger");
     let strip = |mg_per_l: f64| Check::Sanitizer {
         at: NOW,
         mg_per_l,

@@ -195,6 +195,12 @@ pub struct Alert {
 }
 
 impl Alert {
+    /// Whether it has not recovered, and names this among what it is about.
+    #[must_use]
+    pub fn lasts_about(&self, what: &str) -> bool {
+        self.cleared.is_none() && self.about.iter().any(|about| about == what)
+    }
+
     /// Whether a corrective action is still to be written: none was, or racks were affected after it.
     #[must_use]
     pub fn action_missing(&self) -> bool {

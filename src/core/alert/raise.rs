@@ -152,8 +152,7 @@ impl Turn<'_> {
 
     /// Whether an alert is open, has not recovered and names this probe.
     pub(super) fn names(&self, machine: &str, condition: Condition, probe: &str) -> bool {
-        let open = self.state.open(machine, condition).map(|open| &open.alert);
-        open.is_some_and(|alert| alert.cleared.is_none() && alert.about.iter().any(|named| named == probe))
+        self.state.open(machine, condition).is_some_and(|open| open.alert.lasts_about(probe))
     }
 
     /// Takes one thing out of what an alert is about, and clears it where that was the last.

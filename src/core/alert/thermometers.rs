@@ -67,9 +67,8 @@ impl Turn<'_> {
         let own = self.state.memory(machine).compared.iter().filter(|one| one.what == what && !one.withdrawn);
         match own.max_by_key(|one| (one.at, one.index)).map(|latest| (latest.good, latest.at)) {
             Some((false, since)) => {
-                let known = self.state.open(machine, Condition::ThermometerOff).is_some_and(|open| {
-                    open.alert.cleared.is_none() && open.alert.about.iter().any(|about| about == what)
-                });
+                let open = self.state.open(machine, Condition::ThermometerOff);
+                let known = open.is_some_and(|open| open.alert.lasts_about(what));
                 if !known {
                     let about = Some(what.to_owned());
                     self.report(Report { about, ..Report::new(Condition::ThermometerOff, machine, since) });

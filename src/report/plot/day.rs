@@ -28,8 +28,8 @@ pub struct Day<'a> {
 const HOURS_MIN: u64 = 3;
 
 /// Plots a day: the whole hours that hold its racks and gaps, so that they can be told apart on a small
-/// screen; a day without racks and a longer stretch in full. The band is the limit ± expanded uncertainty (k = 2) of each cycle: a minimum
-/// inside it cannot be told from the limit. A cycle without a minimum stands on the lower edge.
+/// screen; a day without racks and a longer stretch in full. The band is the limit ± expanded
+/// uncertainty (k = 2) of each cycle: a minimum inside it cannot be told from the limit. A cycle without a minimum stands on the lower edge.
 #[must_use]
 pub fn plot(day: Day<'_>, reader: &Reader) -> Plot {
     let whole = day;

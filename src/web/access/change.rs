@@ -3,12 +3,12 @@
 use std::sync::Arc;
 use std::time::Duration;
 
-use super::asked::{Change, ChangeError, ChangeRefusal, Changed, TOKEN_DAYS_MAX};
 use super::login::NO_ACCOUNT;
 use super::name::{self, AccountName};
 use super::password;
 use super::store::{Account, Store, StoreError, Stored, Token};
 use super::tally::Whose;
+use super::wanted::{Change, ChangeError, ChangeRefusal, Changed, TOKEN_DAYS_MAX};
 use super::{Access, event, secret};
 use crate::core::access::Role;
 use crate::core::reader::{Language, Scale};

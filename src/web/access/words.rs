@@ -2,10 +2,10 @@
 
 use std::time::Duration;
 
-use super::asked::ChangeRefusal;
 use super::login::Turned;
 use super::name::NoShown;
 use super::password::{CHARS_MAX, CHARS_MIN, PasswordRefusal};
+use super::wanted::ChangeRefusal;
 use crate::core::logbook::Impossible;
 use crate::core::reader::{Language, filled};
 use crate::core::record::AccessRefusal;

@@ -1,6 +1,7 @@
 //! The story of an alert, record by record, in the words of the reader.
 
 use crate::core::alert::{Condition, Occasion, Quantity};
+use crate::core::counted::Noun;
 use crate::core::reader::{Language, Reader, filled};
 use crate::core::record::{
     AlertChanged, AlertRaised, Body, Change, CheckKind, Clearing, Notification, Outcome, Record,
@@ -42,9 +43,9 @@ pub(super) fn told(records: &[(u64, Record)], reader: &Reader) -> Vec<Happened> 
     for (index, record) in records {
         let told = if let Body::Amendment(amendment) = &record.body {
             let pair = ("The record it rests on, {of}. {what}", "El asiento en que se basa, {of}. {what}");
-            let known = [("of", amendment.of.to_string()), ("what", amended(amendment, reader))];
-            let known = known.each_ref().map(|(name, value)| (*name, value.as_str()));
-            Some((filled(say(reader.language, pair), &known), Vec::new(), false))
+            let (of, what) = (amendment.of.to_string(), amended(amendment, reader));
+            let what = filled(say(reader.language, pair), &[("of", &of), ("what", &what)]);
+            Some((what, Vec::new(), false))
         } else {
             of(&record.body, reader)
         };
@@ -83,11 +84,8 @@ pub(in crate::web) fn of(body: &Body, reader: &Reader) -> Option<Told> {
             (say(language, ("Done", "Hecho")), action.done.clone()),
         ];
         // An alert of before any rack has an action for none.
-        let covers = action.covers.filter(|racks| *racks > 0).map(|racks| match (racks, language) {
-            (1, Language::English) => " (for 1 rack)".to_owned(),
-            (_, Language::English) => format!(" (for {racks} racks)"),
-            (1, Language::Spanish) => " (para 1 canasta)".to_owned(),
-            (_, Language::Spanish) => format!(" (para {racks} canastas)"),
+        let covers = action.covers.filter(|racks| *racks > 0).map(|racks| {
+            format!(" ({} {})", say(language, ("for", "para")), Noun::Racks.of(racks, language))
         });
         let what = filled(say(language, pair), &[("by", &action.by)]);
         (format!("{what}{}", covers.unwrap_or_default()), written, false)
@@ -134,11 +132,9 @@ pub(super) fn reached(records: &[(u64, Record)], reader: &Reader, now: Timestamp
             None => contacts.push((contact, at, *occasion, told)),
         }
     }
-    let when = |at: Timestamp| {
-        if reader.day(at) == reader.day(now) { reader.clock_and_zone(at) } else { reader.moment(at) }
-    };
-    let told =
-        contacts.iter().filter_map(|(contact, first, ..)| Some(format!("{contact} ({})", when((*first)?))));
+    let told = contacts
+        .iter()
+        .filter_map(|(contact, first, ..)| Some(format!("{contact} ({})", reader.near((*first)?, now))));
     let told: Vec<String> = told.collect();
     let missed = contacts.iter().filter(|(.., reached)| !reached).map(|(contact, ..)| *contact);
     let missed: Vec<&str> = missed.collect();

@@ -4,7 +4,7 @@
 //! [`crate::core::wall_clock`].
 
 use jiff::civil::DateTime;
-use jiff::tz::{AmbiguousOffset, Offset, TimeZone};
+use jiff::tz::{Offset, TimeZone};
 
 use super::Fault;
 use crate::core::reader::{Language, said};
@@ -35,7 +35,7 @@ pub(in crate::web) fn instant(typed: &str, offset: &str, zone: &TimeZone) -> Res
 /// The two times that this one may be; none where it is only one.
 pub(in crate::web) fn which(typed: &str, offset: &str, zone: &TimeZone, language: Language) -> Vec<Which> {
     let Ok(local) = typed.trim().parse::<DateTime>() else { return Vec::new() };
-    let AmbiguousOffset::Fold { before, after } = zone.to_ambiguous_timestamp(local).offset() else {
+    let Err(Unclear::Twice { before, after }) = wall_clock::instant(local, "", zone) else {
         return Vec::new();
     };
     let of = |one: Offset, word: &str| {

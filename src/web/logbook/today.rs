@@ -99,11 +99,7 @@ fn target(due: &DueCheck, entries: &[Entered], reader: &Reader, now: Timestamp) 
     } else {
         told::Due::Since
     };
-    let since = if reader.day(due.since) == reader.day(now) {
-        reader.clock_and_zone(due.since)
-    } else {
-        reader.moment(due.since)
-    };
+    let since = reader.near(due.since, now);
     Target {
         to: format!("logbook/{}?machine={}", due.check.as_str(), escaped(&due.machine)),
         what: told::to_do(due.check, reader.language),

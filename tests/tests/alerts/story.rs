@@ -37,16 +37,22 @@ fn form(client: &reqwest::Client, url: &str, body: &str) -> (u16, String) {
     ask(request.body(body.to_owned()))
 }
 
+/// A gateway before a day on which the booster dies, with these settings of its alerts.
+fn dead_booster(alerts: &str) -> (Peers, Office, Day, Gateway) {
+    // An error says that a provider is installed already.
+    drop(rustls::crypto::ring::default_provider().install_default());
+    let peers = Peers::start();
+    let office = Office::at_the_pipe(&peers, alerts);
+    let day = Day::with_a_dead_booster(&office);
+    let gateway = Gateway::start(&office, "");
+    (peers, office, day, gateway)
+}
+
 // What each must see and do is this project's own promise; the signature is checked by the
 // standardwebhooks library, the event by cloudevents, the mail by Python's email library.
 #[test]
 fn a_dead_booster_is_told_answered_and_closed() {
-    // An error says that a provider is installed already.
-    drop(rustls::crypto::ring::default_provider().install_default());
-    let peers = Peers::start();
-    let office = Office::at_the_pipe(&peers, "escalate-after = \"3s\"\nsettle = \"1s\"");
-    let day = Day::with_a_dead_booster(&office);
-    let mut gateway = Gateway::start(&office, "");
+    let (peers, office, day, mut gateway) = dead_booster("escalate-after = \"3s\"\nsettle = \"1s\"");
     let after_first = day.first_cold();
 
     let began = Instant::now();
@@ -105,12 +111,7 @@ fn carried(page: &str) -> u64 {
 // on that page, and the alert stays open for them.
 #[test]
 fn racks_that_come_while_somebody_writes_are_left_out() {
-    // An error says that a provider is installed already.
-    drop(rustls::crypto::ring::default_provider().install_default());
-    let peers = Peers::start();
-    let office = Office::at_the_pipe(&peers, "settle = \"1s\"");
-    let day = Day::with_a_dead_booster(&office);
-    let mut gateway = Gateway::start(&office, "");
+    let (peers, office, day, mut gateway) = dead_booster("settle = \"1s\"");
     let after_first = day.first_cold();
     gateway.feed(&day.between(0, after_first));
     let (client, link) = (client(), link(&peers.mail.next("a mail"), &office));

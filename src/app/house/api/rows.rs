@@ -12,7 +12,7 @@ use super::place::{Place, follows_place, no_cursor};
 use super::{failed, refused, shown};
 use crate::app::history::{self, Asked as Question};
 use crate::app::{alerts::story, enter};
-use crate::cli::{FormArgs, HistoryArgs, Show, moment};
+use crate::cli::{FormArgs, HistoryArgs, Show};
 use crate::config::load::Loaded;
 use crate::config::resolve::Configuration;
 use crate::core::alert::AlertNumber;
@@ -23,6 +23,7 @@ use crate::core::reader::{Language, Reader as Eyes, Scale};
 use crate::core::record::Body;
 use crate::core::time::Timestamp;
 use crate::core::units::Celsius;
+use crate::core::wall_clock;
 use crate::ledger::{LedgerError, Order, Reader, RecordFilter, Subject};
 use crate::report::alerts as told;
 use crate::web::api::{Asked, Rows, State, Trouble, View, When};
@@ -326,7 +327,7 @@ pub(super) fn between(
 fn start(at: When, zone: &jiff::tz::TimeZone) -> Timestamp {
     match at {
         When::Instant(at) => at,
-        When::Day(day) => moment::begin(day, zone),
+        When::Day(day) => wall_clock::day_begins(day, zone),
     }
 }
 
@@ -334,7 +335,7 @@ fn start(at: When, zone: &jiff::tz::TimeZone) -> Timestamp {
 fn end(at: When, zone: &jiff::tz::TimeZone) -> Timestamp {
     match at {
         When::Instant(at) => at,
-        When::Day(day) => moment::end(day, zone),
+        When::Day(day) => wall_clock::day_ends(day, zone),
     }
 }
 

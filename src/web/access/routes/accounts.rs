@@ -11,12 +11,12 @@ use serde::Deserialize;
 use super::{Filled, Held, Known, incomplete, no_role, not_now};
 use crate::core::reader::{Language, Scale};
 use crate::core::record::AskedChange;
-use crate::web::access::asked::{Change, ChangeError, ChangeRefusal};
 use crate::web::access::done::{self, Done};
 use crate::web::access::gate::Visit;
 use crate::web::access::pages::{
     AccountsPage, Asker, For, Listed, OnePage, Round, Said, SecretPage, Wrong, page,
 };
+use crate::web::access::wanted::{Change, ChangeError, ChangeRefusal};
 use crate::web::access::{Access, secret, words};
 use crate::web::frame;
 use crate::web::person::Person;

@@ -13,6 +13,7 @@ use crate::core::time::Timestamp;
 
 /// Longest life of a token, in days (own choice: a year and a day).
 pub const TOKEN_DAYS_MAX: u32 = 366;
+
 /// What is to be changed.
 #[derive(Clone, PartialEq, Eq, Debug, Serialize, Deserialize)]
 #[serde(tag = "change", rename_all = "kebab-case")]
