@@ -33,7 +33,7 @@ use crate::core::record::{AmendmentChange, Check, Cycle};
 use crate::core::time::Timestamp;
 
 /// Version of the form, the `v` of its JSON.
-pub const ACCOUNT_FORMAT: u32 = 1;
+pub const ACCOUNT_FORMAT: u32 = 2;
 
 /// An account of a span of time.
 #[derive(Clone, PartialEq, Debug, Serialize, Deserialize)]
@@ -257,8 +257,8 @@ pub struct AlertAccount {
     pub needs_action: bool,
     /// Who took it on, and when.
     pub acknowledged: Option<(String, Timestamp)>,
-    /// The corrective action.
-    pub action: Option<ActionAccount>,
+    /// The corrective actions, in order of the record.
+    pub actions: Vec<ActionAccount>,
     /// When it recovered.
     pub cleared: Option<Timestamp>,
     /// When it was closed; absent while it is open.
@@ -282,6 +282,22 @@ pub struct ActionAccount {
     pub racks: String,
     /// What was done.
     pub done: String,
+    /// Affected racks it covers: those that its writer was shown, counted from the first.
+    pub covers: u64,
+}
+
+impl AlertAccount {
+    /// Racks that its corrective actions cover, counted from the first.
+    #[must_use]
+    pub fn covered(&self) -> u64 {
+        self.actions.iter().map(|action| action.covers).max().unwrap_or(0)
+    }
+
+    /// Whether a corrective action is needed that nobody has written: none was, or racks came after it.
+    #[must_use]
+    pub fn action_missing(&self) -> bool {
+        self.needs_action && (self.actions.is_empty() || self.covered() < self.racks)
+    }
 }
 
 /// One check that somebody entered.

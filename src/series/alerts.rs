@@ -29,7 +29,8 @@ pub(super) fn point(start: impl Fn(&'static str) -> Point, record: &Record) -> O
             start().count("racks", closed.racks).flag("needed_action", closed.needed_action)
         }
         Body::CorrectiveAction(action) => {
-            start().text("by", short(&action.by)).text("done", short(&action.done))
+            let point = start().text("by", short(&action.by)).text("done", short(&action.done));
+            action.covers.into_iter().fold(point, |point, covers| point.count("covers", covers))
         }
         Body::Notification(notification) => {
             let point = start().text("contact", short(&notification.contact));
@@ -87,7 +88,7 @@ fn word(value: &impl Serialize) -> String {
 mod tests {
     use super::*;
     use crate::core::alert::{AlertNumber, Condition};
-    use crate::core::record::{AlertClosed, AlertRaised, ServiceStop, StopCause};
+    use crate::core::record::{AlertClosed, AlertRaised, CorrectiveAction, ServiceStop, StopCause};
     use crate::core::time::Timestamp;
 
     // The table at the head of `measurements`.
@@ -101,7 +102,19 @@ mod tests {
             ..AlertRaised::new(AlertNumber(7), Condition::Cold, at)
         };
         let closed = AlertClosed { alert: AlertNumber(7), racks: 3, needed_action: true };
+        let action = CorrectiveAction {
+            alert: AlertNumber(7),
+            by: "Ana".to_owned(),
+            racks: "rewashed".to_owned(),
+            done: "reset".to_owned(),
+            last_good: None,
+            covers: Some(2),
+        };
         for (body, line) in [
+            (
+                Body::CorrectiveAction(action),
+                "alert,event=corrective-action,machine=dm1,site=kitchen by=\"Ana\",covers=2i,done=\"reset\",number=7i,record=42i 1767268800000000042\n",
+            ),
             (
                 Body::AlertRaised(Box::new(raised)),
                 "alert,condition=cold,event=alert-raised,machine=dm1,site=kitchen limit=82.2,measured=71.3,number=7i,record=42i 1767268800000000042\n",

@@ -116,6 +116,7 @@ fn every_table_reads_back_in_two_parsers_and_holds_no_formula() {
     let tables = read.as_object().expect("tables");
     let names: Vec<&str> = tables.keys().map(String::as_str).collect();
     let expected = [
+        "actions.csv",
         "alerts.csv",
         "calibrations.csv",
         "checks.csv",
@@ -268,7 +269,7 @@ fn the_account_says_what_was_recorded() {
     assert_eq!((&exception["index"], &exception["alerts"]), (&1.into(), &serde_json::json!([1])));
     assert_eq!(exception["trace"]["rinse"].as_array().map(Vec::len), Some(48), "its trace");
     assert_eq!(own["gaps"].as_array().map(Vec::len), Some(2), "the probe, and the service since it stopped");
-    assert_eq!(account["alerts"][0]["action"]["done"], "@SUM(A1)", "JSON needs no apostrophe");
+    assert_eq!(account["alerts"][0]["actions"][0]["done"], "@SUM(A1)", "JSON needs no apostrophe");
     let told = |kind: &str| {
         let events = account["service"].as_array().expect("a list");
         events.iter().filter(|event| event["kind"] == kind).count()

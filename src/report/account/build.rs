@@ -37,7 +37,7 @@ use crate::core::cycle::verdict::Verdict;
 use crate::core::effect::Trace;
 use crate::core::monitored::{Blank, Blanks};
 use crate::core::on_file::{Missed, OnFile};
-use crate::core::record::{Body, Cycle, Record};
+use crate::core::record::{Body, CorrectiveAction, Cycle, Record};
 use crate::core::time::Timestamp;
 
 /// Most exceptions of one account told one by one, of the bad ones and of those in doubt.
@@ -106,8 +106,8 @@ pub struct Builder {
     past: Past,
     /// Of each machine its latest rack with proof: its index, and when it ended.
     proven: BTreeMap<String, (u64, Timestamp)>,
-    /// Index of the record of the latest corrective action of each alert.
-    actions: BTreeMap<AlertNumber, u64>,
+    /// The corrective actions of each alert.
+    actions: BTreeMap<AlertNumber, Vec<ActionAccount>>,
     /// Alerts by the record that they name as a cause.
     named: BTreeMap<u64, Vec<u64>>,
     /// When somebody had finished work on a machine, or on all of them.
@@ -215,7 +215,7 @@ impl Builder {
         } else if let Body::AlertChanged(changed) = &record.body {
             self.name(changed.cause, changed.alert);
         } else if let Body::CorrectiveAction(action) = &record.body {
-            self.actions.insert(action.alert, index);
+            self.action(index, record.recorded, action);
         } else if let Body::Maintenance(work) = &record.body
             && work.ended
         {
@@ -224,6 +224,20 @@ impl Builder {
         if self.question.holds(record.recorded) && self.question.wants(record.machine.as_deref()) {
             self.service.extend(service::event(index, record));
         }
+    }
+
+    /// Keeps what was written about an alert; where it names no number of racks, it covers those of then.
+    fn action(&mut self, index: u64, at: Timestamp, action: &CorrectiveAction) {
+        let story = self.stories.get(&action.alert);
+        let Some(told) = story.and_then(|story| story.alert.action.as_ref()) else { return };
+        self.actions.entry(action.alert).or_default().push(ActionAccount {
+            index,
+            at,
+            by: action.by.clone(),
+            racks: action.racks.clone(),
+            done: action.done.clone(),
+            covers: action.covers.unwrap_or(told.covers),
+        });
     }
 
     fn name(&mut self, cause: Option<u64>, alert: AlertNumber) {
@@ -325,7 +339,10 @@ impl Builder {
             made
         };
         let machines: Vec<MachineAccount> = names.into_iter().map(machine).collect();
-        let alerts = stories.iter().map(|told| alert(told, &self.actions)).collect();
+        let alerts = stories
+            .iter()
+            .map(|told| alert(told, self.actions.remove(&told.alert.number).unwrap_or_default()))
+            .collect();
         let overdue = stories.iter().flat_map(|told| self.entries.overdue(told)).collect();
         self.configured.heed(u64::MAX);
         self.damaged.sort_unstable();
@@ -356,15 +373,8 @@ impl Builder {
     }
 }
 
-fn alert(told: &Story, actions: &BTreeMap<AlertNumber, u64>) -> AlertAccount {
+fn alert(told: &Story, actions: Vec<ActionAccount>) -> AlertAccount {
     let alert = &told.alert;
-    let action = alert.action.as_ref().map(|action| ActionAccount {
-        index: actions.get(&alert.number).copied().unwrap_or_default(),
-        at: action.at,
-        by: action.by.clone(),
-        racks: action.racks.clone(),
-        done: action.done.clone(),
-    });
     AlertAccount {
         number: alert.number.0,
         condition: alert.condition,
@@ -377,7 +387,7 @@ fn alert(told: &Story, actions: &BTreeMap<AlertNumber, u64>) -> AlertAccount {
         racks: alert.racks.count,
         needs_action: alert.needs_action,
         acknowledged: alert.acknowledged.as_ref().map(|taken| (taken.by.clone(), taken.at)),
-        action,
+        actions,
         cleared: alert.cleared,
         closed: told.closed,
         delivered: told.delivered,

@@ -8,7 +8,7 @@ use jiff::tz::TimeZone;
 use super::build::Question;
 use super::{CalibrationAccount, LimitInForce};
 use crate::config::recorded::{Recorded, RecordedProbe};
-use crate::core::alert::hours::{Stretch, instant, local_date};
+use crate::core::alert::hours::{Stretch, instant_or_next, local_date};
 use crate::core::calibration::Calibration;
 use crate::core::drift::Rules;
 use crate::core::monitored::operating;
@@ -168,7 +168,7 @@ impl Configured {
 
 /// What is in force for a probe at `at`: what is configured, or what is on record.
 fn calibration(probe: &RecordedProbe, file: &OnFile, zone: &TimeZone, at: Timestamp) -> CalibrationAccount {
-    let midnight = |day| instant(zone, day, Time::midnight());
+    let midnight = |day| instant_or_next(zone, day, Time::midnight());
     let in_force = file.in_force(&probe.channel, probe.calibrated_on.and_then(midnight), at);
     let laid_over = RecordedProbe { probe: in_force.laid_over(&probe.probe), ..probe.clone() };
     let configured = CalibrationAccount {

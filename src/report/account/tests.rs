@@ -310,7 +310,8 @@ fn an_exception_has_its_trace_its_alert_and_what_was_said_of_it() {
     let alert = &account.alerts[0];
     assert_eq!(alert.measured, Some(Quantity::Celsius(71.0)), "the worst");
     assert_eq!(alert.acknowledged, Some(("Ana".to_owned(), at("2026-03-03T15:03:00Z"))));
-    assert_eq!(alert.action.as_ref().map(|action| action.index), Some(acted));
+    let actions: Vec<_> = alert.actions.iter().map(|action| (action.index, action.covers)).collect();
+    assert_eq!(actions, [(acted, 2)]);
     assert_eq!((alert.racks, alert.closed), (2, Some(at("2026-03-03T16:30:00Z"))));
     assert_eq!(machine.counts, Counts { cold: 2, pass: 2, ..Counts::default() });
 }

@@ -10,8 +10,8 @@ use crate::core::alert::Quantity;
 use crate::core::record::{AmendmentChange, Check};
 use crate::core::time::Timestamp;
 use crate::report::account::{
-    Account, AlertAccount, CalibrationAccount, CheckAccount, DayAccount, GapAccount, MachineAccount, Remark,
-    ServiceEvent,
+    Account, ActionAccount, AlertAccount, CalibrationAccount, CheckAccount, DayAccount, GapAccount,
+    MachineAccount, Remark, ServiceEvent,
 };
 
 /// A table of an export.
@@ -23,6 +23,8 @@ pub enum Table {
     Checks,
     /// Alerts with their answer.
     Alerts,
+    /// Corrective actions, with the racks that each covers.
+    Actions,
     /// Stretches in which nothing is known.
     Gaps,
     /// Notes and amendments.
@@ -35,10 +37,11 @@ pub enum Table {
 
 impl Table {
     /// Every table.
-    pub const ALL: [Self; 7] = [
+    pub const ALL: [Self; 8] = [
         Self::Days,
         Self::Checks,
         Self::Alerts,
+        Self::Actions,
         Self::Gaps,
         Self::Remarks,
         Self::Calibrations,
@@ -52,6 +55,7 @@ impl Table {
             Self::Days => "days.csv",
             Self::Checks => "checks.csv",
             Self::Alerts => "alerts.csv",
+            Self::Actions => "actions.csv",
             Self::Gaps => "gaps.csv",
             Self::Remarks => "remarks.csv",
             Self::Calibrations => "calibrations.csv",
@@ -66,6 +70,7 @@ impl Table {
             Self::Days => &DAYS,
             Self::Checks => &CHECKS,
             Self::Alerts => &ALERTS,
+            Self::Actions => &ACTIONS,
             Self::Gaps => &GAPS,
             Self::Remarks => &REMARKS,
             Self::Calibrations => &CALIBRATIONS,
@@ -81,6 +86,12 @@ impl Table {
             Self::Days => machines.flat_map(|own| own.days.iter().map(|day| day_cells(own, day))).collect(),
             Self::Checks => check_rows(account, zone),
             Self::Alerts => account.alerts.iter().map(|alert| alert_cells(alert, zone)).collect(),
+            Self::Actions => {
+                let written = |alert: &AlertAccount| {
+                    alert.actions.iter().map(|action| action_cells(alert, action, zone)).collect::<Vec<_>>()
+                };
+                account.alerts.iter().flat_map(written).collect()
+            }
             Self::Gaps => {
                 machines.flat_map(|own| own.gaps.iter().map(|gap| gap_cells(own, gap, zone))).collect()
             }
@@ -215,7 +226,7 @@ fn found(check: &Check) -> [String; 11] {
     cells
 }
 
-const ALERTS: [&str; 29] = [
+const ALERTS: [&str; 25] = [
     "number",
     "condition",
     "machine",
@@ -232,12 +243,8 @@ const ALERTS: [&str; 29] = [
     "acknowledged_by",
     "acknowledged (RFC 3339 UTC)",
     "acknowledged (RFC 3339 local)",
-    "action_by",
-    "action_racks",
-    "action_done",
-    "action (RFC 3339 UTC)",
-    "action (RFC 3339 local)",
-    "action_index (ledger_index)",
+    "actions (1, see actions.csv)",
+    "racks_covered_by_actions (1)",
     "cleared (RFC 3339 UTC)",
     "cleared (RFC 3339 local)",
     "closed (RFC 3339 UTC)",
@@ -252,8 +259,6 @@ fn alert_cells(alert: &AlertAccount, zone: &TimeZone) -> Vec<String> {
     let (raised, raised_local) = both(alert.raised, zone);
     let taken = alert.acknowledged.as_ref();
     let (acknowledged, acknowledged_local) = perhaps(taken.map(|taken| taken.1), zone);
-    let action = alert.action.as_ref();
-    let (acted, acted_local) = perhaps(action.map(|action| action.at), zone);
     let (cleared, cleared_local) = perhaps(alert.cleared, zone);
     let (closed, closed_local) = perhaps(alert.closed, zone);
     let state = match (alert.closed, alert.cleared) {
@@ -278,12 +283,8 @@ fn alert_cells(alert: &AlertAccount, zone: &TimeZone) -> Vec<String> {
         taken.map(|taken| text(&taken.0)).unwrap_or_default(),
         acknowledged,
         acknowledged_local,
-        action.map(|action| text(&action.by)).unwrap_or_default(),
-        action.map(|action| text(&action.racks)).unwrap_or_default(),
-        action.map(|action| text(&action.done)).unwrap_or_default(),
-        acted,
-        acted_local,
-        count(action.map(|action| action.index)),
+        alert.actions.len().to_string(),
+        alert.covered().to_string(),
         cleared,
         cleared_local,
         closed,
@@ -291,6 +292,33 @@ fn alert_cells(alert: &AlertAccount, zone: &TimeZone) -> Vec<String> {
         alert.delivered.to_string(),
         alert.given_up.to_string(),
         state.to_owned(),
+    ]
+}
+
+const ACTIONS: [&str; 9] = [
+    "ledger_index",
+    "alert (number)",
+    "machine",
+    "by",
+    "racks",
+    "done",
+    "written (RFC 3339 UTC)",
+    "written (RFC 3339 local)",
+    "racks_covered (1, from the first)",
+];
+
+fn action_cells(alert: &AlertAccount, action: &ActionAccount, zone: &TimeZone) -> Vec<String> {
+    let (at, at_local) = both(action.at, zone);
+    vec![
+        action.index.to_string(),
+        alert.number.to_string(),
+        alert.machine.as_deref().map(text).unwrap_or_default(),
+        text(&action.by),
+        text(&action.racks),
+        text(&action.done),
+        at,
+        at_local,
+        action.covers.to_string(),
     ]
 }
 

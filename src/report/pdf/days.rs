@@ -94,8 +94,7 @@ impl Draft<'_> {
         let account = self.account;
         self.heading(2, self.teller.say(Word::Attention));
         let open = account.alerts.iter().filter(|alert| alert.closed.is_none()).count();
-        let missing =
-            account.alerts.iter().filter(|alert| alert.needs_action && alert.action.is_none()).count();
+        let missing = account.alerts.iter().filter(|alert| alert.action_missing()).count();
         let bad =
             account.checks.iter().filter(|check| check.good == Some(false) && check.amended_by.is_none());
         let signals: usize = account.machines.iter().map(|machine| machine.drift.signals.len()).sum();

@@ -6,7 +6,7 @@ use super::tell::Teller;
 use super::words::Word;
 use crate::core::logbook::words as logbook;
 use crate::core::record::{AmendmentChange, Check, CheckKind};
-use crate::report::account::{AlertAccount, CheckAccount, OverdueCheck, Remark};
+use crate::report::account::{ActionAccount, AlertAccount, CheckAccount, OverdueCheck, Remark};
 
 impl Draft<'_> {
     pub(super) fn alerts(&mut self) {
@@ -60,15 +60,13 @@ impl Draft<'_> {
             }
             None => teller.say(Word::NobodyTook).to_owned(),
         }];
-        if let Some(action) = &alert.action {
-            let (racks, done) = (Teller::text(&action.racks), Teller::text(&action.done));
-            let (by, at) = (Teller::text(&action.by), teller.minute(action.at));
-            let index = action.index.to_string();
-            let values =
-                [("racks", racks.as_str()), ("done", &done), ("by", &by), ("at", &at), ("index", &index)];
-            said.push(teller.with(Word::ActionIn, &values));
-        } else if alert.needs_action {
-            said.push(format!("{}: {}.", teller.say(Word::ActionRow), teller.say(Word::NotRecorded)));
+        said.extend(alert.actions.iter().map(|action| self.action(Word::ActionIn, alert, action)));
+        match self.uncovered(alert) {
+            Some(short) => said.push(short),
+            None if alert.action_missing() => {
+                said.push(format!("{}: {}.", teller.say(Word::ActionRow), teller.say(Word::NotRecorded)));
+            }
+            None => {}
         }
         said.push(match alert.cleared {
             Some(cleared) => at(Word::Recovered, cleared),
@@ -81,6 +79,38 @@ impl Draft<'_> {
             None => teller.say(Word::StillOpen).to_owned(),
         });
         said.join(" ")
+    }
+
+    /// A corrective action in the words of `word`, and how many racks of its alert it covers.
+    pub(super) fn action(&self, word: Word, alert: &AlertAccount, action: &ActionAccount) -> String {
+        let teller = self.teller;
+        let (racks, done) = (Teller::text(&action.racks), Teller::text(&action.done));
+        let (by, at) = (Teller::text(&action.by), teller.minute(action.at));
+        let (number, index) = (alert.number.to_string(), action.index.to_string());
+        let covers = match alert.racks {
+            0 => String::new(),
+            all => {
+                let (covered, all) = (action.covers.to_string(), all.to_string());
+                teller.with(Word::ActionCovers, &[("covered", &covered), ("all", &all)])
+            }
+        };
+        let values = [
+            ("number", number.as_str()),
+            ("racks", &racks),
+            ("done", &done),
+            ("by", &by),
+            ("at", &at),
+            ("index", &index),
+            ("covers", &covers),
+        ];
+        teller.with(word, &values)
+    }
+
+    /// How many racks came after the last corrective action, where one was written and does not cover all.
+    pub(super) fn uncovered(&self, alert: &AlertAccount) -> Option<String> {
+        let left = (alert.racks - alert.covered().min(alert.racks)).to_string();
+        let short = alert.action_missing() && !alert.actions.is_empty();
+        short.then(|| self.teller.with(Word::ActionShort, &[("count", &left)]))
     }
 
     pub(super) fn checks(&mut self) {

@@ -164,24 +164,14 @@ impl Draft<'_> {
         let teller = self.teller;
         let mut rows = Vec::new();
         for number in &exception.alerts {
-            let number_text = number.to_string();
             let alert = self.account.alerts.iter().find(|alert| alert.number == *number);
-            let text = match alert.and_then(|alert| alert.action.as_ref()) {
-                Some(action) => {
-                    let (racks, done) = (Teller::text(&action.racks), Teller::text(&action.done));
-                    let (by, at) = (Teller::text(&action.by), teller.minute(action.at));
-                    let values = [
-                        ("number", number_text.as_str()),
-                        ("racks", &racks),
-                        ("done", &done),
-                        ("by", &by),
-                        ("at", &at),
-                    ];
-                    teller.with(Word::ActionText, &values)
-                }
-                None => teller.with(Word::ActionMissing, &[("number", &number_text)]),
+            let Some(alert) = alert.filter(|alert| !alert.actions.is_empty()) else {
+                let none = teller.with(Word::ActionMissing, &[("number", &number.to_string())]);
+                rows.push(self.row(Word::ActionRow, none));
+                continue;
             };
-            rows.push(self.row(Word::ActionRow, text));
+            let written = alert.actions.iter().map(|action| self.action(Word::ActionText, alert, action));
+            rows.extend(written.chain(self.uncovered(alert)).map(|text| self.row(Word::ActionRow, text)));
         }
         if exception.alerts.is_empty() {
             rows.push(self.row(Word::AlertRow, teller.say(Word::NoAlert)));

@@ -215,7 +215,7 @@ fn an_alert_says_what_it_is_about_and_a_check_what_it_corrects() {
     let mut account = samples::month();
     account.alerts[0].about = vec!["dish-1/rinse".to_owned(), "drain-and-clean".to_owned()];
     account.alerts[0].needs_action = true;
-    account.alerts[0].action = None;
+    account.alerts[0].actions.clear();
     account.checks[0].corrects = Some(77);
     let sheet = made(&account, Language::Spanish, Scale::Celsius);
     let texts = texts(&sheet);

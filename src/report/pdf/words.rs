@@ -125,7 +125,7 @@ words! {
     RecordLate: "{index}, recorded late: {at}", "{index}, registrado tarde: {at}";
     AlertRow: "Alert", "Alerta";
     ActionRow: "Corrective action", "Acción correctiva";
-    ActionText: "Alert {number}. Racks: {racks} Done: {done} ({by}, {at})", "Alerta {number}. Canastas: {racks} Hecho: {done} ({by}, {at})";
+    ActionText: "Alert {number}. Racks: {racks} Done: {done} ({by}, {at}, record {index}{covers})", "Alerta {number}. Canastas: {racks} Hecho: {done} ({by}, {at}, asiento {index}{covers})";
     ActionMissing: "Alert {number}: none on record", "Alerta {number}: no consta";
     NoAlert: "no alert names this rack", "ninguna alerta nombra esta canasta";
     AmendmentRow: "Amendment", "Enmienda";
@@ -173,7 +173,9 @@ words! {
     Closed: "Closed {at}.", "Cerrada el {at}.";
     StillOpen: "OPEN.", "ABIERTA.";
     Messages: "Messages: {delivered} delivered, {given_up} given up.", "Mensajes entregados: {delivered}; sin entregar: {given_up}.";
-    ActionIn: "Racks: {racks} Done: {done} ({by}, {at}, record {index})", "Canastas: {racks} Hecho: {done} ({by}, {at}, asiento {index})";
+    ActionIn: "Racks: {racks} Done: {done} ({by}, {at}, record {index}{covers})", "Canastas: {racks} Hecho: {done} ({by}, {at}, asiento {index}{covers})";
+    ActionCovers: ", covers {covered} of {all}", ", abarca {covered} de {all}";
+    ActionShort: "Racks that came after it and have no corrective action: {count}.", "Canastas posteriores sin acción correctiva: {count}.";
     OfSite: "site", "sitio";
 
     // Checks.

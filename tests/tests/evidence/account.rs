@@ -302,12 +302,17 @@ const LEFT_OUT: [Row; 14] = [
     ("a day", |a| a["machines"][0]["days"] = json!([]), "counts 0 cold cycles of «dm1» on 2026-01-02"),
 ];
 
-const OTHERWISE: [Row; 20] = [
+const OTHERWISE: [Row; 21] = [
     ("a failed check is good", |a| failed(a)["good"] = true.into(), "tells a check of record"),
     ("a check is amended by none", |a| failed(a)["amended_by"] = Value::Null, "tells a check of record"),
     ("racks", |a| a["alerts"][0]["racks"] = 0.into(), "tells alert 1 otherwise"),
-    ("an action", |a| a["alerts"][0]["action"]["done"] = "none".into(), "tells alert 1 otherwise"),
-    ("an action dropped", |a| a["alerts"][0]["action"] = Value::Null, "tells alert 1 otherwise"),
+    ("an action", |a| a["alerts"][0]["actions"][0]["done"] = "none".into(), "tells alert 1 otherwise"),
+    (
+        "what an action covers",
+        |a| a["alerts"][0]["actions"][0]["covers"] = 9.into(),
+        "tells alert 1 otherwise",
+    ),
+    ("an action dropped", |a| a["alerts"][0]["actions"] = json!([]), "tells alert 1 otherwise"),
     ("closed", |a| a["alerts"][1]["closed"] = Value::Null, "tells alert 2 otherwise"),
     ("delivered", |a| a["alerts"][1]["delivered"] = 9.into(), "tells alert 2 otherwise"),
     (
@@ -365,7 +370,11 @@ const ADDED: [Row; 9] = [
         },
         "tells a doubt by record 60, which is not told to be damaged",
     ),
-    ("an action", |a| a["alerts"][2]["action"] = a["alerts"][0]["action"].clone(), "tells alert 3 otherwise"),
+    (
+        "an action",
+        |a| a["alerts"][2]["actions"] = a["alerts"][0]["actions"].clone(),
+        "tells alert 3 otherwise",
+    ),
 ];
 
 /// The check that failed, which is the first of dm2.

@@ -62,35 +62,40 @@ pub(super) fn alerts(machines: &[MachineAccount], day: Timestamp) -> Vec<AlertAc
         racks: 1,
         needs_action: condition.needs_action(),
         acknowledged: None,
-        action: None,
+        actions: Vec::new(),
         cleared: None,
         closed: None,
         delivered: 2,
         given_up: 0,
     };
-    let action = |index, at: u64, racks: &str, done: &str| ActionAccount {
+    let action = |index, at: u64, covers, racks: &str, done: &str| ActionAccount {
         index,
         at: after(day, at),
         by: "Ana Ortiz".to_owned(),
         racks: racks.to_owned(),
         done: done.to_owned(),
+        covers,
     };
     let mut cold = alert(1, Condition::Cold, &hot, 545);
     cold.measured = Some(Quantity::Celsius(82.2022));
     cold.limit = Some(Quantity::Celsius(82.222_222));
     cold.racks = 5;
     cold.acknowledged = Some(("Ana Ortiz".to_owned(), after(day, 549)));
-    cold.action = Some(action(
-        2010,
-        575,
-        "held, washed again.",
-        "Booster element replaced by the service company; two racks at 85 °C after it.",
-    ));
+    cold.actions = vec![
+        action(2009, 560, 4, "set aside, none served.", "Machine stopped, service company called."),
+        action(
+            2010,
+            575,
+            5,
+            "held, washed again.",
+            "Booster element replaced by the service company; two racks at 85 °C after it.",
+        ),
+    ];
     (cold.cleared, cold.closed) = (Some(after(day, 570)), Some(after(day, 575)));
     let mut brief = alert(2, Condition::Brief, &hot, 10_700);
     (brief.measured, brief.limit) = (Some(Quantity::Seconds(3.25)), Some(Quantity::Seconds(5.0)));
     brief.acknowledged = Some(("Luis".to_owned(), after(day, 10_702)));
-    brief.action = Some(action(2011, 10_730, HOSTILE, "Staff told not to open the door before the end."));
+    brief.actions = vec![action(2011, 10_730, 1, HOSTILE, "Staff told not to open the door before the end.")];
     (brief.cleared, brief.closed) = (Some(after(day, 10_720)), Some(after(day, 10_730)));
     let mut weak = alert(3, Condition::Weak, &bar, 6_500);
     (weak.measured, weak.limit) = (Some(Quantity::MgPerL(20.0)), Some(Quantity::MgPerL(50.0)));
