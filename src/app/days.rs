@@ -11,7 +11,7 @@ use jiff::tz::TimeZone;
 use tokio_util::sync::CancellationToken;
 
 use super::ledger::LedgerHandle;
-use crate::core::alert::hours::{instant, local_date};
+use crate::core::alert::hours::{instant_or_next, local_date};
 use crate::core::time::Timestamp;
 use crate::ledger::{Append, LedgerError, Reader};
 use crate::runtime::clock::Clock;
@@ -75,7 +75,7 @@ impl Days {
     fn until_tomorrow(&self) -> Duration {
         let now = self.clock.now();
         let next = local_date(&self.zone, now).and_then(|today| today.tomorrow().ok());
-        let midnight = next.and_then(|date| instant(&self.zone, date, Time::midnight()));
+        let midnight = next.and_then(|date| instant_or_next(&self.zone, date, Time::midnight()));
         midnight.map_or(SLEEP_MAX, |midnight: Timestamp| self.clock.wait_until(midnight)).min(SLEEP_MAX)
     }
 }

@@ -13,7 +13,9 @@ use super::door::time;
 use super::logbook::{Change, Correction, Entry, Judged};
 use super::order::{Done, Order};
 use super::{Failure, Streams, configuration, in_force, ledger, people};
-use crate::cli::{AmendmentArgs, AnswerArgs, DueArgs, EnterCommand, EntryArgs, NoteArgs, ThermometerArgs};
+use crate::cli::{
+    AmendmentArgs, AnswerArgs, DueArgs, EnterCommand, EntryArgs, Moment, NoteArgs, ThermometerArgs,
+};
 use crate::config::load::Loaded;
 use crate::core::alert::{Desk, DueCheck, Effects, Event, Settings};
 use crate::core::food_code::Rounding;
@@ -76,7 +78,7 @@ fn put(
 ) -> Result<(), Failure> {
     let loaded = configuration::load(&entry.config.files)?;
     let now = time::clock(&loaded.configuration.socket).now();
-    let at = entry.at.map_or(Ok(now), |at| at.in_zone(&loaded.configuration.alerts.zone, now))?;
+    let at = when(entry.at, &loaded, now)?.unwrap_or(now);
     let check = made(at, entry.by.clone());
     let entered = Entered::Check { kind: check.kind(), machine: machine.to_owned() };
     let order =
@@ -86,6 +88,12 @@ fn put(
     answer(&done, &entered, told, entry.answer, streams)
 }
 
+/// The instant that was given with `--at`, by the clock of the site.
+fn when(at: Option<Moment>, loaded: &Loaded, now: Timestamp) -> Result<Option<Timestamp>, Failure> {
+    let at = at.map(|at| at.in_zone(&loaded.configuration.alerts.zone, now));
+    at.transpose().map_err(Failure::unclear("--at"))
+}
+
 fn note(arguments: &NoteArgs, streams: &mut Streams<'_>) -> Result<(), Failure> {
     let (text, machine) = match arguments.words.as_slice() {
         [machine, text] => (text.clone(), machine_of(machine)),
@@ -93,7 +101,7 @@ fn note(arguments: &NoteArgs, streams: &mut Streams<'_>) -> Result<(), Failure> 
     };
     let loaded = configuration::load(&arguments.entry.config.files)?;
     let now = time::clock(&loaded.configuration.socket).now();
-    let at = arguments.entry.at.map(|at| at.in_zone(&loaded.configuration.alerts.zone, now)).transpose()?;
+    let at = when(arguments.entry.at, &loaded, now)?;
     let note = Note { at, text, by: arguments.entry.by.clone() };
     let entry = Entry::Note { machine, note, late: arguments.entry.late };
     let done = people::done(&loaded, Order::Entry { entry })?;
@@ -105,7 +113,7 @@ fn amend(arguments: &AmendmentArgs, streams: &mut Streams<'_>) -> Result<(), Fai
     let now = time::clock(&loaded.configuration.socket).now();
     let right = &arguments.right;
     let correction = Correction {
-        at: right.at.map(|at| at.in_zone(&loaded.configuration.alerts.zone, now)).transpose()?,
+        at: when(right.at, &loaded, now)?,
         mg_per_l: right.mg_per_l,
         ph: right.ph,
         solution_c: right.solution.map(|solution| solution.0),

@@ -54,14 +54,17 @@ impl Failure {
     }
 }
 
-impl From<Unclear> for Failure {
-    fn from(unclear: Unclear) -> Self {
-        let advice = match unclear {
-            Unclear::Skipped { .. } => "give a time that the clock of the site did show",
-            Unclear::Twice { .. } => "give the time with its offset, such as 2026-11-01T01:30:00-04:00",
-            Unclear::Beyond => "look at the year",
-        };
-        Diagnostic::error("usage", unclear.to_string()).advice(advice).into()
+impl Failure {
+    /// The time that was typed for an option, such as `--at`, is no instant.
+    pub fn unclear(option: &str) -> impl Fn(Unclear) -> Self + Copy {
+        move |unclear| {
+            let advice = match unclear {
+                Unclear::Skipped { .. } => "give a time that the clock of the site did show",
+                Unclear::Twice { .. } => "give the time with its offset, such as 2026-11-01T01:30:00-04:00",
+                Unclear::Beyond => "look at the year",
+            };
+            Diagnostic::error("usage", format!("{option}: {unclear}")).advice(advice).into()
+        }
     }
 }
 

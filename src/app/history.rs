@@ -224,8 +224,10 @@ impl<'r> Ground<'r> {
             None => recorded(reader).map_err(|error| ledger::diagnose(&error, &path))?,
         };
         let zone = settings.as_ref().map_or_else(TimeZone::system, |settings| settings.zone.clone());
-        let from = arguments.from.map(|from| from.in_zone(&zone, now)).transpose()?;
-        let to = arguments.to.map(|to| to.end_in_zone(&zone, now)).transpose()?;
+        let from = arguments.from.map(|from| from.in_zone(&zone, now)).transpose();
+        let from = from.map_err(Failure::unclear("--from"))?;
+        let to = arguments.to.map(|to| to.end_in_zone(&zone, now)).transpose();
+        let to = to.map_err(Failure::unclear("--to"))?;
         if from.zip(to).is_some_and(|(from, to)| to <= from) {
             let diagnostic = Diagnostic::error("usage", "the span ends before it begins");
             return Err(diagnostic

@@ -107,7 +107,7 @@ pub(super) fn maintenance(arguments: &MaintenanceArgs, streams: &mut Streams<'_>
     let now = time::clock(&loaded.configuration.socket).now();
     let zone = &loaded.configuration.alerts.zone;
     let until = match (arguments.until, arguments.span) {
-        (Some(until), _) => until.in_zone(zone, now)?,
+        (Some(until), _) => until.in_zone(zone, now).map_err(Failure::unclear("--until"))?,
         (None, Some(span)) => now.plus(span),
         (None, None) => now,
     };

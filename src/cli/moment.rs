@@ -35,7 +35,7 @@ impl Moment {
     pub fn in_zone(self, zone: &TimeZone, now: Timestamp) -> Result<Timestamp, Unclear> {
         match self.dated(zone, now) {
             Dated::Instant(instant) => Ok(instant),
-            Dated::Local(local) => wall_clock::instant(local, "", zone),
+            Dated::Local(local) => wall_clock::instant(local, None, zone),
             Dated::Day(day) => Ok(wall_clock::day_begins(day, zone)),
         }
     }

@@ -136,7 +136,7 @@ pub fn days(zone: &TimeZone, span: Stretch) -> Vec<(jiff::civil::Date, Stretch)>
 #[must_use]
 pub fn day(zone: &TimeZone, date: jiff::civil::Date) -> Option<(jiff::civil::Date, Stretch)> {
     let next = date.checked_add(1.day()).ok()?;
-    let midnight = |date| super::alert::hours::instant(zone, date, jiff::civil::Time::midnight());
+    let midnight = |date| super::alert::hours::instant_or_next(zone, date, jiff::civil::Time::midnight());
     Some((next, Stretch { from: midnight(date)?, to: midnight(next)? }))
 }
 

@@ -36,11 +36,11 @@ pub enum Unclear {
     Beyond,
 }
 
-/// The instant of a time of the clock in a zone; `offset`, such as `-04`, tells two of one name apart.
+/// The instant of a time of the clock in a zone; the offset tells two of one name apart.
 ///
 /// # Errors
 /// [`Unclear`] where the clock showed it never, or twice and the offset is none of the two.
-pub fn instant(local: DateTime, offset: &str, zone: &TimeZone) -> Result<Timestamp, Unclear> {
+pub fn instant(local: DateTime, offset: Option<Offset>, zone: &TimeZone) -> Result<Timestamp, Unclear> {
     let at = |offset: Offset| {
         let instant = offset.to_timestamp(local).map_err(|_| Unclear::Beyond)?;
         Ok(Timestamp::from_micros(instant.as_microsecond()))
@@ -48,7 +48,7 @@ pub fn instant(local: DateTime, offset: &str, zone: &TimeZone) -> Result<Timesta
     match zone.to_ambiguous_timestamp(local).offset() {
         AmbiguousOffset::Unambiguous { offset } => at(offset),
         AmbiguousOffset::Fold { before, after } => {
-            let meant = [before, after].into_iter().find(|one| one.to_string() == offset.trim());
+            let meant = [before, after].into_iter().find(|one| Some(*one) == offset);
             meant.map_or(Err(Unclear::Twice { before, after }), at)
         }
         AmbiguousOffset::Gap { before, after } => {
@@ -71,7 +71,7 @@ fn round(local: DateTime, before: Offset, after: Offset, zone: &TimeZone) -> Opt
 /// Where a day begins; where its midnight is skipped, after it.
 #[must_use]
 pub fn day_begins(day: Date, zone: &TimeZone) -> Timestamp {
-    hours::instant(zone, day, Time::midnight()).unwrap_or(Timestamp::MAX)
+    hours::instant_or_next(zone, day, Time::midnight()).unwrap_or(Timestamp::MAX)
 }
 
 /// Where the next day begins.
@@ -99,21 +99,22 @@ mod tests {
         let skipped = |last, next| Err(Unclear::Skipped { last, next });
         let hours = jiff::tz::offset;
         let twice = Unclear::Twice { before: hours(-4), after: hours(-5) };
+        let (none, half) = (None, Offset::from_seconds(37_800).ok());
         for (zone, typed, offset, expected) in [
-            ("America/New_York", "2026-11-26T12:30", "", Ok("2026-11-26T17:30:00Z")),
-            ("America/New_York", "2026-03-08T02:30", "", skipped(clock(1, 59), clock(3, 0))),
-            ("America/New_York", "2026-03-08T03:00", "", Ok("2026-03-08T07:00:00Z")),
-            ("America/New_York", "2026-11-01T01:30", "", Err(twice)),
-            ("America/New_York", "2026-11-01T01:30", "+01", Err(twice)),
-            ("America/New_York", "2026-11-01T01:30", "-04", Ok("2026-11-01T05:30:00Z")),
-            ("America/New_York", "2026-11-01T01:30", "-05", Ok("2026-11-01T06:30:00Z")),
-            ("Australia/Lord_Howe", "2026-04-05T01:45", "+10:30", Ok("2026-04-04T15:15:00Z")),
-            ("Australia/Lord_Howe", "2026-10-04T02:10", "", skipped(clock(1, 59), clock(2, 30))),
+            ("America/New_York", "2026-11-26T12:30", none, Ok("2026-11-26T17:30:00Z")),
+            ("America/New_York", "2026-03-08T02:30", none, skipped(clock(1, 59), clock(3, 0))),
+            ("America/New_York", "2026-03-08T03:00", none, Ok("2026-03-08T07:00:00Z")),
+            ("America/New_York", "2026-11-01T01:30", none, Err(twice)),
+            ("America/New_York", "2026-11-01T01:30", Some(hours(1)), Err(twice)),
+            ("America/New_York", "2026-11-01T01:30", Some(hours(-4)), Ok("2026-11-01T05:30:00Z")),
+            ("America/New_York", "2026-11-01T01:30", Some(hours(-5)), Ok("2026-11-01T06:30:00Z")),
+            ("Australia/Lord_Howe", "2026-04-05T01:45", half, Ok("2026-04-04T15:15:00Z")),
+            ("Australia/Lord_Howe", "2026-10-04T02:10", none, skipped(clock(1, 59), clock(2, 30))),
         ] {
             let zone = TimeZone::get(zone).expect("the zone data is built in");
             let at = |text: &str| text.parse::<Timestamp>().expect("a time");
             let local = typed.parse().expect("a time of the clock");
-            assert_eq!(instant(local, offset, &zone), expected.map(at), "{typed} {offset}");
+            assert_eq!(instant(local, offset, &zone), expected.map(at), "{typed} {offset:?}");
         }
         assert!(twice.to_string().ends_with("at UTC-04 and again at UTC-05"), "{twice}");
     }

@@ -18,7 +18,7 @@ use super::live::unmade;
 use super::now::{Card, ago};
 use super::person::Person;
 use super::query::{self, Expected, Given};
-use crate::core::alert::hours::{instant, local_date};
+use crate::core::alert::hours::{instant_or_next, local_date};
 use crate::core::channel::Place;
 use crate::core::counted::Noun;
 use crate::core::cycle::sign::Sign;
@@ -227,7 +227,7 @@ struct DayTold {
 
 impl DayTold {
     fn of(day: MachineDay, now: Timestamp, reader: &Reader) -> Self {
-        let noon = instant(&reader.zone, day.date, jiff::civil::time(12, 0, 0, 0));
+        let noon = instant_or_next(&reader.zone, day.date, jiff::civil::time(12, 0, 0, 0));
         let noon = noon.unwrap_or(now);
         Self {
             said: reader.day(noon),

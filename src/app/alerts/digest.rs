@@ -26,7 +26,7 @@ use crate::alert::message::Illustration;
 use crate::app::ledger::LedgerHandle;
 use crate::app::seal::Seal;
 use crate::config::resolve::DigestOptions;
-use crate::core::alert::hours::{instant, local_date};
+use crate::core::alert::hours::{instant_or_next, local_date};
 use crate::core::alert::{Contact, Route, Settings};
 use crate::core::causes::chain;
 use crate::core::checkpoint::Checkpoint as Signed;
@@ -92,7 +92,7 @@ impl Digests {
                 self.put(date, now).await?;
                 done = date;
             }
-            let next = instant(&self.zone, done.saturating_add(1.day()), self.options.at);
+            let next = instant_or_next(&self.zone, done.saturating_add(1.day()), self.options.at);
             let sleep = next.map_or(SLEEP_MAX, |next| self.clock.wait_until(next)).min(SLEEP_MAX);
             if last_commit.run_until_cancelled(tokio::time::sleep(sleep)).await.is_none() {
                 return Ok(());
@@ -144,7 +144,7 @@ impl Digests {
 /// The latest local date whose hour has come.
 fn latest_due(zone: &TimeZone, at: Time, now: Timestamp) -> Option<Date> {
     let today = local_date(zone, now)?;
-    let has_come = instant(zone, today, at).is_some_and(|due| due <= now);
+    let has_come = instant_or_next(zone, today, at).is_some_and(|due| due <= now);
     Some(if has_come { today } else { today.saturating_sub(1.day()) })
 }
 
@@ -225,7 +225,7 @@ impl Composer {
             Span::Week => 7.days(),
         };
         let zone = &self.settings().zone;
-        let midnight = |date| instant(zone, date, Time::midnight());
+        let midnight = |date| instant_or_next(zone, date, Time::midnight());
         let (from, to) = (midnight(first)?, midnight(first.saturating_add(days))?);
         let counted = tell(&self.reader(), (span, from, to), zone, self.machines(), &self.source);
         counted.inspect_err(|error| tracing::error!(%error, "a digest cannot be counted")).ok()

@@ -6,7 +6,7 @@ use jiff::tz::TimeZone;
 
 use crate::app::Failure;
 use crate::cli::{SpanArgs, SpanEnd};
-use crate::core::alert::hours::instant;
+use crate::core::alert::hours::instant_or_next;
 use crate::core::time::Timestamp;
 use crate::diagnostic::Diagnostic;
 
@@ -31,7 +31,7 @@ pub(in crate::app) fn resolve(
 }
 
 fn bounds(asked: &SpanArgs, zone: &TimeZone, now: Timestamp) -> Option<(Timestamp, Timestamp)> {
-    let midnight = |day: Date| instant(zone, day, Time::midnight());
+    let midnight = |day: Date| instant_or_next(zone, day, Time::midnight());
     let days = |first: Date, after: Option<Date>| Some((midnight(first)?, midnight(after?)?));
     if let Some(day) = asked.day {
         return days(day, day.checked_add(1.day()).ok());

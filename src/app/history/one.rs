@@ -11,7 +11,7 @@ use super::{Ground, cycles};
 use crate::app::{Failure, Streams};
 use crate::cli::HistoryArgs;
 use crate::config::recorded::Recorded;
-use crate::core::alert::hours::instant;
+use crate::core::alert::hours::instant_or_next;
 use crate::core::late::{late_by, stands_at};
 use crate::core::merkle::leaf_hash;
 use crate::core::on_file::{self, Filed};
@@ -168,7 +168,8 @@ pub(super) fn in_force(
     arguments: &HistoryArgs,
     streams: &mut Streams<'_>,
 ) -> Result<(), Failure> {
-    let at = arguments.at.map_or(Ok(ground.now), |at| at.in_zone(&ground.zone, ground.now))?;
+    let at = arguments.at.map_or(Ok(ground.now), |at| at.in_zone(&ground.zone, ground.now));
+    let at = at.map_err(Failure::unclear("--at"))?;
     let force = ground.reader.in_force(at).map_err(|error| ground.failed(&error))?;
     let sheet = ground.sheet(&IN_FORCE, arguments);
     if sheet.form == Form::Table {
@@ -233,7 +234,7 @@ pub(in crate::app) fn on_record(force: &InForce) -> Vec<(String, String, on_file
     let configured = |probe: &str| {
         let read = toml.as_ref()?;
         let on = read.probes.iter().find(|known| known.channel == probe)?.calibrated_on?;
-        instant(&read.settings.zone, on, Time::midnight())
+        instant_or_next(&read.settings.zone, on, Time::midnight())
     };
     let known = |probe: &str| toml.as_ref().is_none_or(|read| read.probes.iter().any(|p| p.channel == probe));
     let probes = force.file.probes().into_iter().filter(|probe| known(probe));

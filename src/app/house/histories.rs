@@ -17,7 +17,7 @@ use crate::app::history::events::Sites;
 use crate::app::history::one::on_record;
 use crate::config::recorded::{Recorded, RecordedProbe};
 use crate::core::alert::Settings;
-use crate::core::alert::hours::{instant, local_date};
+use crate::core::alert::hours::{instant_or_next, local_date};
 use crate::core::late::late_by;
 use crate::core::merkle::Hash;
 use crate::core::monitored;
@@ -357,7 +357,8 @@ fn configured(force: &ledger::InForce) -> Vec<ProbeInForce> {
     };
     let Some(read) = Recorded::read(&change.toml) else { return Vec::new() };
     let probe = |known: &RecordedProbe| {
-        let on = known.calibrated_on.and_then(|on| instant(&read.settings.zone, on, Time::midnight()));
+        let on =
+            known.calibrated_on.and_then(|on| instant_or_next(&read.settings.zone, on, Time::midnight()));
         let probe = force.file.in_force(&known.channel, on, force.at).laid_over(&known.probe);
         let configured = AsConfigured {
             record: *record,

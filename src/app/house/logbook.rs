@@ -11,7 +11,7 @@ use super::probes::Standing;
 use crate::app::enter;
 use crate::app::logbook::{Change, Correction, Entry};
 use crate::app::order::{self, Problem};
-use crate::core::alert::hours::{instant, local_date};
+use crate::core::alert::hours::{instant_or_next, local_date};
 use crate::core::channel::Role;
 use crate::core::cycle::plate::Profile;
 use crate::core::logbook::{counting, judge_known};
@@ -130,8 +130,8 @@ impl Logbook for House {
 
     async fn today(&self, reader: &Reader) -> Result<Today, Refusal> {
         let (loaded, now) = (Arc::clone(&self.loaded), self.clock.now());
-        let midnight =
-            local_date(&reader.zone, now).and_then(|day| instant(&reader.zone, day, Time::midnight()));
+        let midnight = local_date(&reader.zone, now)
+            .and_then(|day| instant_or_next(&reader.zone, day, Time::midnight()));
         let plan = &loaded.configuration.alerts;
         let is_planned = !(plan.shifts.is_empty() && plan.meal_periods.is_empty());
         let standing = Arc::clone(&self.standing);

@@ -13,7 +13,7 @@ use super::machines::plots;
 use super::probes::Standing;
 use crate::app::export::seal;
 use crate::config::recorded::Recorded;
-use crate::core::alert::hours::instant;
+use crate::core::alert::hours::instant_or_next;
 use crate::core::channel::Place;
 use crate::core::effect::Trace;
 use crate::core::evidence::inclusion::{self, Inclusion};
@@ -137,7 +137,7 @@ fn probes(
         probe.machine == machine && matches!(probe.place, Place::FinalRinse | Place::WashTank)
     });
     let told = judged.map(|known| {
-        let on = known.calibrated_on.and_then(|on| instant(zone, on, jiff::civil::Time::midnight()));
+        let on = known.calibrated_on.and_then(|on| instant_or_next(zone, on, jiff::civil::Time::midnight()));
         let in_force = force.file.in_force(&known.channel, on, cycle.rinse_ended);
         let probe = in_force.laid_over(&known.probe);
         let filed = in_force.calibration.map(|filed| (filed.index, filed.since, filed.done.by.clone()));

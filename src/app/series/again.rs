@@ -38,7 +38,9 @@ pub(super) fn resend(arguments: &SeriesResendArgs, streams: &mut Streams<'_>) ->
     }
     let zone = &configuration.alerts.zone;
     let now = time::clock(&configuration.socket).now();
-    let again = Again { from: arguments.from.in_zone(zone, now)?, to: arguments.to.end_in_zone(zone, now)? };
+    let from = arguments.from.in_zone(zone, now).map_err(Failure::unclear("--from"))?;
+    let to = arguments.to.end_in_zone(zone, now).map_err(Failure::unclear("--to"))?;
+    let again = Again { from, to };
     if again.from >= again.to {
         let what = format!("nothing lies between {} and {}", again.from, again.to);
         let advice = "--from names the earlier time, --to the later one; a time on --to itself is left out";

@@ -16,7 +16,7 @@ use jiff::civil::{Date, Time};
 use serde::Serialize;
 
 use super::desk::Desk;
-use super::hours::{Stretch, instant, local_date};
+use super::hours::{Stretch, instant_or_next, local_date};
 use super::settings::{Period, Settings};
 use super::state::{Due, Memory};
 use crate::core::record::CheckKind;
@@ -47,7 +47,7 @@ pub(super) fn planned(settings: &Settings, now: Timestamp) -> Vec<Planned> {
         all.push(Planned { kind: CheckKind::Sanitizer, due, until });
         let Some(day) = local_date(&settings.zone, at).filter(|day| !days.contains(day)) else { continue };
         days.push(day);
-        let Some(counts_from) = instant(&settings.zone, day, Time::midnight()) else { continue };
+        let Some(counts_from) = instant_or_next(&settings.zone, day, Time::midnight()) else { continue };
         all.push(Planned { kind: CheckKind::Supply, due: Due { at, counts_from }, until });
     }
     for meal in stretches(settings, &settings.meal_periods, now) {

@@ -177,7 +177,7 @@ impl Hours {
 impl DaySpan {
     fn on(&self, zone: &TimeZone, date: Date) -> Option<Stretch> {
         let end = if self.to > self.from { date } else { date.checked_add(Span::new().days(1)).ok()? };
-        let [from, to] = [instant(zone, date, self.from)?, instant(zone, end, self.to)?];
+        let [from, to] = [instant_or_next(zone, date, self.from)?, instant_or_next(zone, end, self.to)?];
         (from < to).then_some(Stretch { from, to })
     }
 }
@@ -191,7 +191,7 @@ pub fn local_date(zone: &TimeZone, at: Timestamp) -> Option<Date> {
 
 /// The instant of a local date and time, by the rule at the head of this module.
 #[must_use]
-pub fn instant(zone: &TimeZone, date: Date, time: Time) -> Option<Timestamp> {
+pub fn instant_or_next(zone: &TimeZone, date: Date, time: Time) -> Option<Timestamp> {
     let zoned = zone.to_ambiguous_timestamp(date.to_datetime(time)).compatible().ok()?;
     Some(Timestamp::from_micros(zoned.as_microsecond()))
 }

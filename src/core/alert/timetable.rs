@@ -10,7 +10,7 @@ use jiff::civil::Time;
 use super::affected::OF_PROBES;
 use super::condition::Condition;
 use super::due;
-use super::hours::{instant, local_date};
+use super::hours::{instant_or_next, local_date};
 use super::open::Quantity;
 use super::raise::{Report, Turn};
 use super::state::{Due, EnteredCheck, SITE, TankWait};
@@ -235,8 +235,10 @@ impl Turn<'_> {
         for (name, machine) in &settings.machines {
             let mut overdue = Vec::new();
             for (probe, until) in &machine.calibrated_until {
-                let after =
-                    until.tomorrow().ok().and_then(|day| instant(&settings.zone, day, Time::midnight()));
+                let after = until
+                    .tomorrow()
+                    .ok()
+                    .and_then(|day| instant_or_next(&settings.zone, day, Time::midnight()));
                 match after {
                     Some(after) if after > self.now => *next = after.min(*next),
                     Some(after) if *until < today => overdue.push((probe.clone(), after)),

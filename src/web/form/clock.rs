@@ -25,17 +25,28 @@ pub(in crate::web) struct Which {
 /// The instant of a time of the clock, which may carry the offset that tells two of one name apart.
 pub(in crate::web) fn instant(typed: &str, offset: &str, zone: &TimeZone) -> Result<Timestamp, Fault> {
     let local: DateTime = typed.trim().parse().map_err(|_| Fault::NotATime)?;
-    wall_clock::instant(local, offset, zone).map_err(|unclear| match unclear {
+    chosen(local, offset, zone).map_err(|unclear| match unclear {
         Unclear::Skipped { last, next } => Fault::Skipped(last, next),
         Unclear::Twice { .. } => Fault::Twice,
         Unclear::Beyond => Fault::NotATime,
     })
 }
 
+/// The instant of a time of the clock, with the offset as a form sends it, such as `-04`.
+///
+/// # Errors
+/// As [`wall_clock::instant`].
+pub(in crate::web) fn chosen(local: DateTime, offset: &str, zone: &TimeZone) -> Result<Timestamp, Unclear> {
+    let found = wall_clock::instant(local, None, zone);
+    let Err(Unclear::Twice { before, after }) = found else { return found };
+    let meant = [before, after].into_iter().find(|one| one.to_string() == offset.trim());
+    wall_clock::instant(local, meant, zone)
+}
+
 /// The two times that this one may be; none where it is only one.
 pub(in crate::web) fn which(typed: &str, offset: &str, zone: &TimeZone, language: Language) -> Vec<Which> {
     let Ok(local) = typed.trim().parse::<DateTime>() else { return Vec::new() };
-    let Err(Unclear::Twice { before, after }) = wall_clock::instant(local, "", zone) else {
+    let Err(Unclear::Twice { before, after }) = wall_clock::instant(local, None, zone) else {
         return Vec::new();
     };
     let of = |one: Offset, word: &str| {

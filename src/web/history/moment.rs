@@ -13,9 +13,9 @@ use crate::core::reader::Reader;
 use crate::core::record::{Body, CalibrationDone, Cycle, Record, ResponseDone};
 use crate::core::technician::words::correction;
 use crate::core::time::Timestamp;
-use crate::core::wall_clock::{Unclear, instant};
+use crate::core::wall_clock::Unclear;
 use crate::web::form::Field;
-use crate::web::form::clock::{Which, which};
+use crate::web::form::clock::{Which, chosen, which};
 use crate::web::frame::{self, Frame, Tab, said};
 use crate::web::kitchen::{Kitchen, Pages};
 use crate::web::machine::words::place_word;
@@ -139,7 +139,7 @@ pub(in crate::web) async fn show<K: Kitchen>(
     let mut given = Given::read(&uri, &["at", "offset"]);
     let offset = given.text("offset").to_owned();
     let asked = given.take("at", |text| {
-        let at = instant(query::moment(text)?, &offset, &reader.zone).map_err(|unclear| match unclear {
+        let at = chosen(query::moment(text)?, &offset, &reader.zone).map_err(|unclear| match unclear {
             Unclear::Skipped { last, next } => Expected::Shown(last, next),
             Unclear::Twice { .. } => Expected::Which,
             Unclear::Beyond => Expected::Moment,
