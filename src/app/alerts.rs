@@ -43,7 +43,7 @@ use super::order::{Done, Order, Problem};
 use super::work;
 use crate::config::resolve::Configuration;
 use crate::core::alert::dialog::SAID_EVERY;
-use crate::core::alert::{Alert, Event, Settings};
+use crate::core::alert::{Alert, AlertNumber, Event, Next, Settings};
 use crate::core::channel::Probe;
 use crate::core::id::ChannelId;
 use crate::core::record::Record;
@@ -73,6 +73,8 @@ enum Ask {
     Order(Order, oneshot::Sender<Result<Done, Problem>>),
     /// To put what a person entered on record; answered with its index.
     Record(Box<Record>, oneshot::Sender<Option<u64>>),
+    /// Who is told next of an open alert.
+    Next(AlertNumber, oneshot::Sender<Option<Next>>),
     /// Which alerts are open, and whether every record was looked at.
     Open(oneshot::Sender<(Vec<Alert>, bool)>),
 }
@@ -194,6 +196,16 @@ impl Reception {
     pub(super) async fn open(&self) -> Result<(Vec<Alert>, bool), Problem> {
         let (answer, answered) = oneshot::channel();
         self.desk.send(Ask::Open(answer)).await.map_err(|_| gone())?;
+        answered.await.map_err(|_| gone())
+    }
+
+    /// Who is told next of an open alert if nobody answers; `None` where nothing is waited for.
+    ///
+    /// # Errors
+    /// [`Problem`] where the desk is not there.
+    pub(super) async fn next(&self, alert: AlertNumber) -> Result<Option<Next>, Problem> {
+        let (answer, answered) = oneshot::channel();
+        self.desk.send(Ask::Next(alert, answer)).await.map_err(|_| gone())?;
         answered.await.map_err(|_| gone())
     }
 }
@@ -385,6 +397,7 @@ impl Desk {
                     tracing::info!(record = index, "whoever entered it has gone; it is on record");
                 }
             }
+            Ask::Next(alert, answer) => drop(answer.send(self.clerk.desk().next(now, alert))),
             Ask::Open(answer) => {
                 let up_to_date = self.clerk.desk().next_record() >= self.tide.borrow().records;
                 let alerts = self.clerk.desk().alerts().cloned().collect();

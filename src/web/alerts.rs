@@ -27,7 +27,7 @@ use super::sheet::{Decided, Deed};
 use super::who;
 use crate::core::access::Right;
 use crate::core::address::escaped;
-use crate::core::alert::{Action, Alert};
+use crate::core::alert::{Action, Alert, Next};
 use crate::core::cycle::sign::Sign;
 use crate::core::cycle::verdict::Verdict;
 use crate::core::cycle::words::verdict;
@@ -98,6 +98,8 @@ pub struct Whole {
     pub alert: Alert,
     /// When it closed.
     pub closed: Option<Timestamp>,
+    /// Who is told next while it is open.
+    pub next: Option<Next>,
     /// What is said of it.
     pub said: Said,
     /// Racks it is about, at most some of them.
@@ -225,6 +227,8 @@ struct AlertPage<'a> {
     trail: Vec<Happened>,
     /// Who was told while it is open, and who could not be.
     reached: Vec<String>,
+    /// Who is told next, and when.
+    next: Option<String>,
     /// Entries that may take it back, each with its address.
     entries: Vec<(String, String)>,
     note: Field,
@@ -290,6 +294,7 @@ async fn answer<K: Kitchen>(
         racks,
         trail: trail::told(&whole.trail, reader),
         reached: if whole.closed.is_none() { trail::reached(&whole.trail, reader, now) } else { Vec::new() },
+        next: whole.next.as_ref().map(|next| words::next(next, reader, now)),
         entries: entries(&whole, person),
         note: typed.note,
         held: typed.held,
@@ -403,6 +408,10 @@ pub(super) async fn act<K: Kitchen>(
     let (Some(racks), Some(done)) = (racks, done) else {
         return answer(&pages, &person, number, typed, (StatusCode::UNPROCESSABLE_ENTITY, 2)).await;
     };
+    if covers.is_none() {
+        typed.held.fault = Some(words::unnumbered(language).to_owned());
+        return answer(&pages, &person, number, typed, (StatusCode::CONFLICT, 2)).await;
+    }
     let by = person.name.clone();
     let deed = Deed::Act { by: by.clone(), racks: racks.clone(), done: done.clone(), covers };
     match pages.kitchen.decide(number, deed).await {

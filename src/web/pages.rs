@@ -118,6 +118,8 @@ pub(super) enum Plain {
     Unknown,
     /// A field is missing or too long.
     Incomplete,
+    /// The form does not say how many racks its page showed.
+    Unnumbered,
     /// The form was sent from another site.
     ForeignForm,
     /// It cannot be shown or put on record just then.
@@ -149,6 +151,7 @@ pub(super) fn plain(plain: Plain, stranger: Stranger) -> Result<String, askama::
         Plain::Expired => &EXPIRED,
         Plain::Unknown => &UNKNOWN,
         Plain::Incomplete => &INCOMPLETE,
+        Plain::Unnumbered => &UNNUMBERED,
         Plain::ForeignForm => &FOREIGN_FORM,
         Plain::NotNow => &NOT_NOW,
         Plain::Unanswered => &UNANSWERED,
@@ -213,6 +216,19 @@ const INCOMPLETE: Telling = Telling {
         "Falta algo",
         "Un campo estaba vacío o era demasiado largo, o un nombre contiene «/» o signos que no se ven, por lo que no se registró nada.",
         "Vuelva atrás, rellene todos los campos que se piden y envíe de nuevo.",
+    ),
+};
+
+const UNNUMBERED: Telling = Telling {
+    english: (
+        "This page is too old",
+        "It was opened before this gateway was updated, and does not say which racks it showed. Nothing was put on record.",
+        "Open the link of the message again, look at its racks, and write the corrective action there.",
+    ),
+    spanish: (
+        "Esta página es demasiado antigua",
+        "Se abrió antes de actualizar este equipo y no dice qué canastas mostraba. No se registró nada.",
+        "Abra otra vez el enlace del mensaje, mire sus canastas y escriba allí la acción correctiva.",
     ),
 };
 

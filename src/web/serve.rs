@@ -154,6 +154,9 @@ async fn act<A: Alerts, N: Now>(
     form: Result<Form<ActForm>, FormRejection>,
 ) -> Response {
     let written = |text: &str, chars_max| field(text, chars_max).filter(|text| !text.is_empty());
+    if form.as_ref().is_ok_and(|Form(form)| form.covers.is_none()) {
+        return say(StatusCode::CONFLICT, Plain::Unnumbered, from.1);
+    }
     let deed = form.ok().and_then(|Form(form)| {
         Some(Deed::Act {
             by: named(&form.name)?,

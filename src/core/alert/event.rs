@@ -152,7 +152,7 @@ pub enum Refusal {
         at: Timestamp,
     },
     /// An action cannot cover racks that there are not.
-    #[error("alert {alert} counts {held} racks, fewer than the {given} to be covered")]
+    #[error("racks that alert {alert} counts: {held}; the action was to cover {given}")]
     FewerRacks {
         /// The number.
         alert: AlertNumber,

@@ -77,6 +77,7 @@
 //! enter 4,000 bytes. At a limit the rest is counted or the oldest forgotten.
 
 pub mod affected;
+mod ahead;
 pub mod condition;
 pub mod contact;
 mod cycles;
@@ -101,6 +102,7 @@ mod timetable;
 pub mod trial;
 pub mod words;
 
+pub use ahead::Next;
 pub use condition::{Condition, Severity, UnknownCondition};
 pub use contact::{Contact, Route, UnknownRoute};
 pub use desk::{Desk, StateError};

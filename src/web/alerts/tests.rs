@@ -281,6 +281,17 @@ async fn a_form_that_is_not_whole_is_shown_again() {
     let long = format!("note={}", "x".repeat(1_001));
     let (status, _) = post(&kitchen, "/alerts/3/acknowledge", &long, Role::Manager).await;
     assert_eq!(status, StatusCode::UNPROCESSABLE_ENTITY);
+    // A form of before there was a number of racks: it is shown again, with those of now.
+    let (status, page) = post(&kitchen, "/alerts/3/act", "racks=held&done=reset", Role::Manager).await;
+    assert_eq!(status, StatusCode::CONFLICT);
+    for said in [
+        ">held</textarea>",
+        ">reset</textarea>",
+        "before the gateway was updated",
+        "name=\"covers\" value=\"2\"",
+    ] {
+        assert!(page.contains(said), "{said}: {page}");
+    }
     assert!(kitchen.desk.deeds().is_empty());
 }
 
@@ -289,7 +300,8 @@ async fn a_form_that_is_not_whole_is_shown_again() {
 async fn whoever_is_second_is_told() {
     let kitchen = StillKitchen::new();
     for path in ["/alerts/2/act", "/alerts/1/act"] {
-        let (status, page) = post(&kitchen, path, "racks=held&done=booster+reset", Role::Manager).await;
+        let (status, page) =
+            post(&kitchen, path, "racks=held&done=booster+reset&covers=1", Role::Manager).await;
         assert_eq!(status, StatusCode::CONFLICT, "{path}");
         for said in
             [">held</textarea>", ">booster reset</textarea>", "id=\"racks-fault\">", "goes into the logbook"]

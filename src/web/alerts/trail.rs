@@ -14,6 +14,8 @@ use crate::web::logbook::words::{amended, heading};
 pub(super) struct Happened {
     /// Index of its record.
     pub(super) record: u64,
+    /// Index of the entry that it rests on.
+    pub(super) cause: Option<u64>,
     /// The day, where it is another than that of the one before.
     pub(super) day: Option<String>,
     /// Time of day with the zone.
@@ -54,7 +56,8 @@ pub(super) fn told(records: &[(u64, Record)], reader: &Reader) -> Vec<Happened> 
         let shown = (day != last).then(|| day.clone());
         last = day;
         let clock = reader.clock_and_zone(record.recorded);
-        all.push(Happened { record: *index, day: shown, clock, what, words, failed });
+        let cause = record.body.of_alert().and_then(|told| told.causes()[0]);
+        all.push(Happened { record: *index, cause, day: shown, clock, what, words, failed });
     }
     all
 }

@@ -1,7 +1,7 @@
 //! Words of the pages of alerts, English and Spanish side by side.
 
-use crate::core::alert::Alert;
-use crate::core::reader::{Language, Reader};
+use crate::core::alert::{Alert, Next, Occasion};
+use crate::core::reader::{Language, Reader, filled};
 use crate::core::time::Timestamp;
 
 /// Words of the pages.
@@ -24,6 +24,7 @@ pub(super) struct Words {
     pub(super) by_hand: &'static str,
     pub(super) all: &'static str,
     pub(super) record: &'static str,
+    pub(super) because_of: &'static str,
     pub(super) enter: &'static str,
 }
 
@@ -45,6 +46,7 @@ static ENGLISH: Words = Words {
     by_hand: "Washing by hand",
     all: "All alerts",
     record: "record",
+    because_of: "because of record",
     enter: "Enter",
 };
 
@@ -66,6 +68,7 @@ static SPANISH: Words = Words {
     by_hand: "Lavado a mano",
     all: "Todas las alertas",
     record: "asiento",
+    because_of: "por el asiento",
     enter: "Anotar",
 };
 
@@ -116,6 +119,31 @@ pub(super) fn taken_before(standing: Option<(String, String)>, language: Languag
     }
 }
 
+/// Who is told next if nobody does anything, and when.
+pub(super) fn next(next: &Next, reader: &Reader, now: Timestamp) -> String {
+    let (at, names) = (reader.near(next.at, now), next.contacts.join(", "));
+    let pair = match next.occasion {
+        None => (
+            "If nobody takes care by {at}, nobody more is told.",
+            "Si nadie se encarga hasta {at}, no se avisa a nadie más.",
+        ),
+        Some(Occasion::ActionMissing) => (
+            "Without the corrective action, told next: {names} ({at})",
+            "Sin la acción correctiva se avisa después a: {names} ({at})",
+        ),
+        Some(Occasion::AfterMaintenance) => (
+            "After the work on the machine, told next: {names} ({at})",
+            "Tras el trabajo en la máquina se avisa después a: {names} ({at})",
+        ),
+        Some(_) => (
+            "If nobody takes care, told next: {names} ({at})",
+            "Si nadie se encarga, se avisa después a: {names} ({at})",
+        ),
+    };
+    let text = if reader.language == Language::English { pair.0 } else { pair.1 };
+    filled(text, &[("at", &at), ("names", &names)])
+}
+
 /// That somebody, at some time, wrote the corrective action before.
 pub(super) fn late(standing: Option<(String, String)>, language: Language) -> String {
     match (standing, language) {
@@ -130,6 +158,18 @@ pub(super) fn late(standing: Option<(String, String)>, language: Language) -> St
         }
         (None, Language::Spanish) => {
             "La alerta se cerró mientras tanto. La suya no consta; lo que usted hizo va al diario como nota.".to_owned()
+        }
+    }
+}
+
+/// That the form does not say which racks its page showed.
+pub(super) const fn unnumbered(language: Language) -> &'static str {
+    match language {
+        Language::English => {
+            "This page was opened before the gateway was updated. Look at the racks it shows now, and send it again."
+        }
+        Language::Spanish => {
+            "Esta página se abrió antes de actualizar el equipo. Mire las canastas que muestra ahora y envíela otra vez."
         }
     }
 }

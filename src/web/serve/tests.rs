@@ -284,10 +284,14 @@ async fn what_is_no_good_link_or_form_does_nothing() {
     // «漢» is three bytes: 1,334 of them are fewer characters than the form allows, and more bytes than
     // the desk takes.
     for (count, status) in [(1_333, 303), (1_334, 422)] {
-        let form = format!("name=a&racks={}&done=b", "%E6%BC%A2".repeat(count));
+        let form = format!("name=a&racks={}&done=b&covers=1", "%E6%BC%A2".repeat(count));
         let response = site.post(&format!("{good}/act"), none, &form).await;
         assert_eq!(response.status().as_u16(), status, "{count}");
     }
+    let before = site.kitchen.deeds().len();
+    let response = site.post(&format!("{good}/act"), none, "name=a&racks=held&done=b").await;
+    assert_eq!(response.status(), StatusCode::CONFLICT, "which racks it showed is not said");
+    assert_eq!(site.kitchen.deeds().len(), before);
     let spanish = site.client.get(site.link(7, 0)).header("accept-language", "es-MX,es;q=0.9");
     assert!(spanish.send().await.expect("an answer").text().await.expect("a page").contains("caducado"));
     assert_eq!(site.get(&site.link(8, 3600)).await.status(), StatusCode::NOT_FOUND);

@@ -89,8 +89,9 @@ fn a_dead_booster_is_told_answered_and_closed() {
     // The booster is reset, racks are good again; it closes only with the corrective action.
     gateway.feed(&day.between(after_first, day.recovered()));
     office.until_recorded(&gateway, "the recovery", |body| matches!(body, Body::AlertCleared(_)));
-    let racks = "racks=rewashed+since+12%3A40&done=booster+reset&name=Ana+Diaz";
-    assert_eq!(form(&client, &format!("{link}/act"), racks).0, 303);
+    let covers = carried(&ask(client.get(&link)).1);
+    let racks = format!("racks=rewashed+since+12%3A40&done=booster+reset&name=Ana+Diaz&covers={covers}");
+    assert_eq!(form(&client, &format!("{link}/act"), &racks).0, 303);
     office.until_recorded(&gateway, "the end", |body| matches!(body, Body::AlertClosed(_)));
     let (status, page) = ask(client.get(&link));
     assert!(status == 200 && page.contains("rewashed since 12:40"), "{page}");

@@ -29,6 +29,34 @@ fn steps_are_told_until_somebody_acknowledges() {
     assert_eq!(play.told().len(), 3, "somebody takes care");
 }
 
+// Own promise: whoever is said to be told next is told then; `next_is_what_comes` says it for any sequence.
+#[test]
+fn who_is_told_next_is_known() {
+    let next = |play: &Play| {
+        let alert = play.open(Condition::Cold).expect("an alert").number;
+        play.desk.next(play.now, alert).map(|next| (next.at, next.contacts.join(" "), next.occasion))
+    };
+    let mut play = Play::new(settings());
+    play.rack(0.0, "hot", Cold);
+    assert_eq!(next(&play), Some((at(10.0), "ben".to_owned(), Some(Escalated))));
+    play.until(10.0);
+    assert_eq!(next(&play), Some((at(40.0), "ana".to_owned(), Some(Escalated))));
+    play.until(100.0);
+    assert_eq!(next(&play), Some((at(120.0), String::new(), None)), "the third round ends");
+    play.until(130.0);
+    assert_eq!(next(&play), None);
+
+    // Taken on and recovered: the corrective action is asked for four hours later.
+    let mut play = Play::new(settings());
+    play.rack(0.0, "hot", Cold);
+    let alert = play.open(Condition::Cold).expect("an alert").number;
+    play.handle(Event::Acknowledge { alert, by: "Ana", via: "link", note: None }).expect("it is open");
+    assert_eq!(next(&play), None);
+    play.racks(1.0, "hot", &[Good, Good, Good]);
+    let asked = next(&play).expect("a reminder");
+    assert_eq!((asked.1.as_str(), asked.2), ("ana", Some(ActionMissing)));
+}
+
 #[test]
 fn the_steps_stop_at_their_limit_and_that_is_on_record() {
     let mut play = Play::new(settings());

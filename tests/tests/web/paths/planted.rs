@@ -66,7 +66,8 @@ async fn plant(kitchen: &mut Kitchen, eve: &mut Browser) {
     });
     let cold = cold.expect("an alert of the cold rack");
     taken(eve, &format!("/alerts/{cold}/acknowledge"), &[("note", PLANTED)]).await;
-    taken(eve, &format!("/alerts/{cold}/act"), &[("racks", PLANTED), ("done", PLANTED)]).await;
+    taken(eve, &format!("/alerts/{cold}/act"), &[("racks", PLANTED), ("done", PLANTED), ("covers", "1")])
+        .await;
     // Whoever looks at a probe is listened for, and what it shows is heard from then on.
     assert_eq!(eve.get("/probes/dm1/rinse").await.status, 200);
     let calibration = "/calibrate/dm1/rinse";

@@ -141,7 +141,7 @@ async fn every_refusal_can_be_read_by_everybody() {
         (&link, None, 200),
         (&expired, None, 410),
         (&acknowledged, Some(&[("name", "")]), 422),
-        (&acted, Some(&[("name", "Ana"), ("racks", ""), ("done", "")]), 422),
+        (&acted, Some(&[("name", "Ana"), ("racks", ""), ("done", ""), ("covers", "1")]), 422),
     ];
     let mut wrong = Vec::new();
     for language in ["en", "es"] {
