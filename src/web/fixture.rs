@@ -14,6 +14,7 @@ use jiff::civil::Date;
 use jiff::tz::TimeZone;
 use tokio::sync::watch;
 
+use super::alerts::AlertBook;
 use super::api::Figures;
 use super::attempt::{Begin, Ended, NotDone, Taken, Under};
 use super::cycle::{ProbeThen, Rack, RackFound, Racks, Sealing, Strip, TraceFound};
@@ -151,9 +152,9 @@ impl Glances for StillKitchen {
         self.beat.subscribe()
     }
 
-    async fn glances(&self, _reader: &Reader) -> Result<Arc<[Glance]>, Refusal> {
+    async fn glances(&self, _reader: &Reader) -> Result<(Arc<[Glance]>, usize), Refusal> {
         let glances: Arc<[Glance]> = self.glances.borrow().as_slice().into();
-        std::future::ready(Ok(glances)).await
+        Ok((glances, AlertBook::open(self).await?))
     }
 }
 

@@ -129,8 +129,12 @@ pub trait Glances: Clone + Send + Sync + 'static {
     /// Changes when there may be something new to see, and every few seconds.
     fn beat(&self) -> watch::Receiver<u64>;
 
-    /// Every machine, in the order of the configuration, worded for this reader.
-    fn glances(&self, reader: &Reader) -> impl Future<Output = Result<Arc<[Glance]>, Refusal>> + Send;
+    /// Every machine, in the order of the configuration, worded for this reader; and how many alerts are open, those
+    /// of no machine among them.
+    fn glances(
+        &self,
+        reader: &Reader,
+    ) -> impl Future<Output = Result<(Arc<[Glance]>, usize), Refusal>> + Send;
 }
 
 #[derive(Template)]

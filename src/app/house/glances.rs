@@ -178,7 +178,7 @@ impl Glances for House {
         self.beat.clone()
     }
 
-    async fn glances(&self, reader: &Reader) -> Result<Arc<[Glance]>, Refusal> {
+    async fn glances(&self, reader: &Reader) -> Result<(Arc<[Glance]>, usize), Refusal> {
         let now = self.clock.now();
         let (lasts, loaded) = (Arc::clone(&self.lasts), Arc::clone(&self.loaded));
         let told = self.readers.ask(move |ledger| {
@@ -220,7 +220,7 @@ impl Glances for House {
                 work_until: work_until.filter(|until| *until > now),
             }
         });
-        Ok(glance.collect())
+        Ok((glance.collect(), alerts.len()))
     }
 }
 

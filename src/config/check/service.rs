@@ -96,9 +96,25 @@ pub(super) fn read_web(reader: &mut Reader<'_>, findings: &mut Findings) -> Opti
 }
 
 /// Paths below which the service itself has pages: a `public-url` was then copied from the line of the browser.
-const OWN_PATHS: [&str; 11] = [
-    "alert", "alerts", "api", "cycles", "history", "login", "logbook", "machines", "more", "probes",
+const OWN_PATHS: [&str; 18] = [
+    "account",
+    "accounts",
+    "alert",
+    "alerts",
+    "api",
+    "calibrate",
+    "cycles",
+    "history",
+    "login",
+    "logbook",
+    "machines",
+    "maintenance",
+    "more",
+    "probes",
+    "prove",
+    "respond",
     "settings",
+    "sign-off",
 ];
 
 /// What is doubtful about the folder that the name ends in: the service serves at `/`, and only a proxy can take a folder

@@ -314,11 +314,16 @@ pub(in crate::web) fn login_from(path: &str, wanted: &str) -> String {
 
 /// The page from which a form is sent to a path: that path, but for deeds that are no page.
 pub(in crate::web) fn page_of(path: &str) -> &str {
-    if path == "/tokens" || path.starts_with("/tokens/") {
-        return "/accounts";
+    let parts: Vec<&str> = path.split('/').skip(1).collect();
+    match parts.as_slice() {
+        ["tokens"] | ["tokens", _] => "/accounts",
+        ["logout"] => "",
+        // A machine may be called «act» or «end» too: where it stands, no deed does.
+        ["alerts", _, "acknowledge" | "act"] | ["settings", "test"] | ["history", "exports", _, "end"] => {
+            path.rsplit_once('/').map_or(path, |(page, _)| page)
+        }
+        _ => path,
     }
-    let deed = ["/acknowledge", "/act", "/test", "/end", "/logout"].into_iter();
-    deed.fold(path, |path, deed| path.strip_suffix(deed).unwrap_or(path))
 }
 
 type Checked = Pin<Box<dyn Future<Output = Response> + Send>>;

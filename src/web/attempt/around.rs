@@ -70,7 +70,7 @@ pub(super) async fn at_work<K: Kitchen>(
     spot: &Spot,
     announced: bool,
 ) -> Option<String> {
-    let glances = pages.kitchen.glances(reader).await.ok()?;
+    let (glances, _) = pages.kitchen.glances(reader).await.ok()?;
     let until = glances.iter().find(|glance| glance.machine == spot.machine)?.work_until?;
     let phrase = if announced {
         said(

@@ -27,7 +27,7 @@ pub(in crate::web) async fn amend<K: Kitchen>(
     let sent = match sent {
         Ok(Form(sent)) => sent,
         Err(rejection) => {
-            let why = format!("{}: {}", words(person.reader.language).not_taken, rejection.body_text());
+            let why = words(person.reader.language).garbled.to_owned();
             let fields = Correcting { refused: Some(why), tried: true, ..Correcting::default() };
             return answer(&pages, &person, record, fields, rejection.status()).await;
         }

@@ -225,7 +225,7 @@ pub(in crate::web) async fn enter<K: Kitchen>(
     let sent = match sent {
         Ok(Form(sent)) => sent,
         Err(rejection) => {
-            let why = format!("{}: {}", words(person.reader.language).not_taken, rejection.body_text());
+            let why = words(person.reader.language).garbled.to_owned();
             let fields = Fields { refused: Some(why), ..Fields::default() };
             return answer(&pages, &person, which, fields, rejection.status()).await;
         }

@@ -161,6 +161,8 @@ async fn whoever_is_not_logged_in_is_shown_the_way_there_and_back() {
         ("/alerts/3/act", "../../login?to=alerts%2F3"),
         ("/settings/test", "../login?to=settings"),
         ("/tokens/export", "../login?to=accounts"),
+        ("/sign-off/act", "../login?to=sign-off%2Fact"),
+        ("/calibrate/test/end", "../../login?to=calibrate%2Ftest%2Fend"),
         ("//evil.example/x", "../../login\""),
         ("/https:%2f%2fevil.example", "./login\""),
         ("/a/%2e%2e/x", "../../login\""),

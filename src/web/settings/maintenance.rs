@@ -38,11 +38,10 @@ struct MaintenancePage<'a> {
 /// Shows every machine with the buttons that begin and end work on it.
 pub(in crate::web) async fn show<K: Kitchen>(State(pages): State<Pages<K>>, person: Person) -> Response {
     let reader = &person.reader;
-    let glances = match pages.kitchen.glances(reader).await {
+    let (glances, open) = match pages.kitchen.glances(reader).await {
         Ok(glances) => glances,
         Err(refused) => return frame::refuse(refused, &person, &pages.site, 0),
     };
-    let open = pages.open().await;
     let words = words(reader.language);
     let row = |glance: &crate::web::now::Glance| Row {
         name: glance.machine.clone(),
@@ -77,7 +76,7 @@ pub(in crate::web) async fn begin<K: Kitchen>(
     if minutes != 0 && !SPANS_MIN.contains(&minutes) {
         return StatusCode::BAD_REQUEST.into_response();
     }
-    let glances = match pages.kitchen.glances(&person.reader).await {
+    let (glances, _) = match pages.kitchen.glances(&person.reader).await {
         Ok(glances) => glances,
         Err(refused) => return frame::refuse(refused, &person, &pages.site, 0),
     };
