@@ -37,7 +37,8 @@ pub(super) fn enter(command: &EnterCommand, streams: &mut Streams<'_>) -> Result
             Check::Sanitizer { at, mg_per_l, ph, solution_c, method, by }
         }),
         EnterCommand::Supply(supply) => put(&supply.machine, &supply.entry, streams, |at, by| {
-            Check::Supply { at, enough: !supply.short, note: supply.note.clone(), by }
+            let (enough, short) = (supply.short.is_none(), supply.short.clone().unwrap_or_default());
+            Check::Supply { at, enough, short, note: supply.note.clone(), by }
         }),
         EnterCommand::DrainAndClean(drain) => put(&drain.machine, &drain.entry, streams, |at, by| {
             Check::DrainAndClean { at, note: drain.note.clone(), by }
@@ -119,6 +120,7 @@ fn amend(arguments: &AmendmentArgs, streams: &mut Streams<'_>) -> Result<(), Fai
         solution_c: right.solution.map(|solution| solution.0),
         method: right.method.clone(),
         enough: right.enough,
+        short: right.short.clone(),
         note: right.note.clone(),
         shown_c: right.shown.map(|shown| shown.0),
         reference_c: right.should.map(|should| should.0),

@@ -18,7 +18,7 @@ use crate::core::cycle::plate::{Profile, Sanitizing};
 use crate::core::id::MachineId;
 use crate::core::logbook::{self, Impossible, Judgement};
 use crate::core::record::{
-    Body, CalibrationDone, Check, CheckKind, Note, ProvenProbe, Record, ResponseDone, SignedOff,
+    Body, CalibrationDone, Check, CheckKind, Note, ProvenProbe, Record, ResponseDone, SignedOff, Supply,
     WiringProofDone,
 };
 use crate::core::sanitizer::Rules;
@@ -116,6 +116,8 @@ pub(super) struct Correction {
     pub(super) method: Option<String>,
     /// Whether the supplies were there or filled up.
     pub(super) enough: Option<bool>,
+    /// What is short; nothing that has a name where it is empty.
+    pub(super) short: Option<Vec<Supply>>,
     /// The note.
     pub(super) note: Option<String>,
     /// What the thermometer showed, °C.
@@ -287,6 +289,7 @@ fn impossible(error: Impossible) -> Problem {
              above what is permitted; the number of another kit goes with its own method, such as --method titration"
         }
         Impossible::NotChemical => "check which machine was meant; a hot-water machine needs no strip",
+        Impossible::Both => "say what is short, or that everything is there",
         Impossible::Missing { .. } => "say who it is and what was found",
         Impossible::TooLong { .. } => "say it in fewer words",
         Impossible::ControlCharacter { .. } => "write it in plain letters",

@@ -5,6 +5,7 @@ use clap::{Args, Subcommand};
 use super::people::scale;
 use super::{ConfigArgs, Moment};
 use crate::core::reader::{Language, Scale};
+use crate::core::record::Supply;
 use crate::core::units::Celsius;
 
 /// Arguments of `enter`.
@@ -75,10 +76,11 @@ pub struct SupplyArgs {
     /// Name of the machine.
     #[arg(value_name = "MACHINE")]
     pub machine: String,
-    /// Something is short and was not filled up.
-    #[arg(long)]
-    pub short: bool,
-    /// What was refilled or is short.
+    /// Something is short and was not filled up: detergent, rinse-additive, sanitizer, test-strips, several with a
+    /// comma; what is none of these goes into the note.
+    #[arg(long, value_name = "WHAT", num_args = 0.., require_equals = true, value_delimiter = ',')]
+    pub short: Option<Vec<Supply>>,
+    /// What was refilled, or is short beside that.
     #[arg(long, value_name = "TEXT")]
     pub note: Option<String>,
     /// The entry.
@@ -212,6 +214,9 @@ pub struct CorrectionArgs {
     /// Whether the supplies were there or filled up.
     #[arg(long, value_name = "BOOL")]
     pub enough: Option<bool>,
+    /// What of them was short, as in `enter supply`.
+    #[arg(long, value_name = "WHAT", num_args = 0.., require_equals = true, value_delimiter = ',')]
+    pub short: Option<Vec<Supply>>,
     /// The note.
     #[arg(long, value_name = "TEXT")]
     pub note: Option<String>,

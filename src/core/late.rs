@@ -84,8 +84,15 @@ mod tests {
     // The rule of this module's head, at its edge.
     #[test]
     fn more_than_an_hour_is_late() {
-        let supply =
-            || Body::Check(Check::Supply { at: at(0), enough: true, note: None, by: "Ana".to_owned() });
+        let supply = || {
+            Body::Check(Check::Supply {
+                at: at(0),
+                enough: true,
+                short: Vec::new(),
+                note: None,
+                by: "Ana".to_owned(),
+            })
+        };
         let note = |at| Body::Note(Note { at, text: "quiet".to_owned(), by: "Ana".to_owned() });
         for (body, recorded, late_s) in [
             (supply(), 3_600, None),

@@ -122,6 +122,9 @@ pub enum Impossible {
         /// What its colours stand for, mg/L.
         colours: &'static [f64],
     },
+    /// Something is short, and everything is there.
+    #[error("everything was there, and something is named that is short")]
+    Both,
     /// A concentration of a machine that has none.
     #[error("this machine sanitizes by hot water: no concentration counts on it")]
     NotChemical,
@@ -252,7 +255,7 @@ pub struct Judgement {
 /// use rinseward::core::time::Timestamp;
 ///
 /// let at = Timestamp::from_micros(0);
-/// let supply = Check::Supply { at, enough: false, note: None, by: "AB".to_owned() };
+/// let supply = Check::Supply { at, enough: false, short: Vec::new(), note: None, by: "AB".to_owned() };
 /// assert_eq!(judge(&supply, Sanitizing::HotWater, &Rules::default()).good, Some(false));
 /// ```
 #[must_use]
@@ -391,6 +394,7 @@ fn possible(
             method.as_deref().map_or(Ok(()), |method| name("the method", method))?;
             name("the name", by)
         }
+        Check::Supply { enough: true, short, .. } if !short.is_empty() => Err(Impossible::Both),
         Check::Supply { note, by, .. } | Check::DrainAndClean { note, by, .. } => {
             note.as_deref().map_or(Ok(()), |note| text("the note", note))?;
             name("the name", by)

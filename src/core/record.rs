@@ -26,7 +26,7 @@ pub use alert::{
     AlertAcknowledged, AlertChanged, AlertCleared, AlertClosed, AlertRaised, Change, Clearing,
     CorrectiveAction, Maintenance, Notification, OfAlert, Outcome,
 };
-pub use check::{Check, CheckKind, TEST_STRIP};
+pub use check::{Check, CheckKind, Supply, TEST_STRIP, UnknownSupply};
 pub use cycle::{Basis, Cycle, DoseBasis, Gap, Rule, WindowFrom};
 pub use kept::{
     Amendment, AmendmentChange, Import, KeyChange, LawfulHold, Note, Pruned, Restored, SigningKeyChange,

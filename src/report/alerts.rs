@@ -6,8 +6,9 @@ use serde::Serialize;
 
 use super::local::{minute, second, zone_name};
 use crate::core::alert::words::condition;
-use crate::core::alert::{Action, Alert, Occasion, Pattern, Quantity};
+use crate::core::alert::{Action, Alert, Condition, Occasion, Pattern, Quantity};
 use crate::core::counted::Noun;
+use crate::core::logbook::words::found_short;
 use crate::core::reader::{Language, Reader};
 use crate::core::record::{AlertRaised, Body, Change, Clearing, Notification, OfAlert, Outcome, Record};
 use crate::core::time::Timestamp;
@@ -213,7 +214,7 @@ pub(super) fn said(body: &Body, reader: &Reader) -> Option<String> {
 fn of_raised(raised: &AlertRaised, reader: &Reader) -> String {
     let limit = raised.limit.map(|limit| format!(", limit {}", shown(limit, reader))).unwrap_or_default();
     let measured = raised.measured.map(|measured| format!(", {}{limit}", shown(measured, reader)));
-    let (about, pattern) = (in_words(&raised.about), raised.pattern.map_or("", in_pattern));
+    let (about, pattern) = (in_words(raised.condition, &raised.about), raised.pattern.map_or("", in_pattern));
     let what = condition(raised.condition, reader.language);
     format!("raised: {what}{}{about}{pattern}", measured.unwrap_or_default())
 }
@@ -242,8 +243,17 @@ fn of_notification(notification: &Notification) -> String {
     }
 }
 
-fn in_words(about: &[String]) -> String {
-    if about.is_empty() { String::new() } else { format!(" ({})", about.join(", ")) }
+fn in_words(condition: Condition, about: &[String]) -> String {
+    if about.is_empty() { String::new() } else { format!(" ({})", listed(condition, about)) }
+}
+
+/// What an alert is about, with a comma between each.
+fn listed(condition: Condition, about: &[String]) -> String {
+    let word = |text: &String| {
+        let is_look = condition == Condition::SuppliesShort;
+        if is_look { found_short(text, Language::English) } else { text.clone() }
+    };
+    about.iter().map(word).collect::<Vec<_>>().join(", ")
 }
 
 const fn in_pattern(pattern: Pattern) -> &'static str {
@@ -262,7 +272,7 @@ fn against(alert: &Alert, reader: &Reader) -> String {
     match (alert.measured, alert.limit) {
         (Some(measured), Some(limit)) => format!("{} / {}", shown(measured, reader), shown(limit, reader)),
         (Some(measured), None) => shown(measured, reader),
-        (None, _) => alert.about.join(", "),
+        (None, _) => listed(alert.condition, &alert.about),
     }
 }
 

@@ -4,6 +4,7 @@ use super::alerts;
 use super::sheet::duration;
 use super::words;
 use crate::core::counted::Noun;
+use crate::core::logbook::words as logbook;
 use crate::core::reader::{Language, Reader, Scale};
 use crate::core::reading::Fault;
 use crate::core::record::{
@@ -167,7 +168,11 @@ pub fn of_check(check: &Check) -> String {
             format!("sanitizer {mg_per_l} mg/L{ph}{solution}{method}")
         }
         Check::Supply { enough: true, note, .. } => format!("supplies are there{}", noted(note)),
-        Check::Supply { enough: false, note, .. } => format!("supplies are short{}", noted(note)),
+        Check::Supply { enough: false, short, note, .. } => {
+            let named = logbook::short(short, None, Language::English);
+            let named = named.map_or_else(String::new, |named| format!(": {named}"));
+            format!("supplies are short{named}{}", noted(note))
+        }
         Check::DrainAndClean { note, .. } => format!("drained and cleaned{}", noted(note)),
         Check::Thermometer { what, shown_c, reference_c, tolerance_c, reference, .. } => {
             let difference_c = shown_c - reference_c;

@@ -24,7 +24,7 @@ use crate::core::cycle::plate::Sanitizing;
 use crate::core::logbook::Judgement;
 use crate::core::merkle::Hash;
 use crate::core::reader::Reader;
-use crate::core::record::{Amendment, Check, Note};
+use crate::core::record::{Amendment, Check, Note, Supply};
 use crate::core::time::Timestamp;
 
 /// A machine, as far as the forms need it.
@@ -123,6 +123,8 @@ pub struct Corrected {
     pub solution_c: Option<f64>,
     /// Whether the supplies were there or filled up.
     pub enough: Option<bool>,
+    /// What of them was short.
+    pub short: Option<Vec<Supply>>,
     /// The note.
     pub note: Option<String>,
     /// What the thermometer showed, °C.

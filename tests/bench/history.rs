@@ -73,7 +73,13 @@ fn records(n: u32) -> Vec<Record> {
     let mut records = vec![cycle(&name, s, verdict)];
     let mut add = |body| records.push(Record::new(at(s + 20.0), Some(name.clone()), body));
     if n.is_multiple_of(100) {
-        add(Body::Check(Check::Supply { at: at(s), enough: true, note: None, by: "Ana".to_owned() }));
+        add(Body::Check(Check::Supply {
+            at: at(s),
+            enough: true,
+            short: Vec::new(),
+            note: None,
+            by: "Ana".to_owned(),
+        }));
     }
     if n.is_multiple_of(1_000) {
         let probe = format!("{name}/rinse");

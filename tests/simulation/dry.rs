@@ -153,7 +153,7 @@ impl Office {
 
     /// Somebody looks at the supplies.
     fn looked(&mut self, enough: bool) {
-        let check = Check::Supply { at: noon(), enough, note: None, by: "ana".to_owned() };
+        let check = Check::Supply { at: noon(), enough, short: Vec::new(), note: None, by: "ana".to_owned() };
         self.commit(&Record::new(noon(), Some("dm1".to_owned()), Body::Check(check)));
     }
 

@@ -42,7 +42,8 @@ fn a_clock_that_went_back_while_nothing_ran_is_on_record_first() {
         let key = key.split_whitespace().find(|word| word.contains('+')).expect("a public key").to_owned();
         let ahead = rinseward::core::time::Timestamp::from_micros(now().as_microsecond() + 3_600_000_000);
         let (writer, _) = crate::ledger::fixture::open(&path);
-        let supply = Check::Supply { at: ahead, enough: true, note: None, by: "AB".to_owned() };
+        let supply =
+            Check::Supply { at: ahead, enough: true, short: Vec::new(), note: None, by: "AB".to_owned() };
         let note = rinseward::core::record::Note { at: None, text: "Late.".to_owned(), by: "AB".to_owned() };
         let records = [Body::Check(supply), Body::Note(note)]
             .map(|body| NewRecord { record: Record::new(ahead, None, body), trace: None });
@@ -70,11 +71,12 @@ fn a_clock_that_went_back_while_nothing_ran_is_on_record_first() {
 #[test]
 fn history_says_whether_a_check_was_good() {
     let kitchen = Kitchen::new().opened();
-    let entries: [(&[&str], Option<bool>); 4] = [
+    let entries: [(&[&str], Option<bool>); 5] = [
         // Food Code 2022 4-501.114(A): no solution of chlorine is below 25 mg/L.
         (&["sanitizer", "dm2", "--by", "AB", "--mg-per-l", "10", "--ph", "7"], Some(false)),
         (&["supply", "dm1", "--by", "AB"], Some(true)),
         (&["supply", "dm1", "--by", "AB", "--short"], Some(false)),
+        (&["supply", "dm1", "--by", "AB", "--short=detergent,test-strips"], Some(false)),
         (&["drain-and-clean", "dm1", "--by", "AB"], None),
     ];
     for (entry, expected) in entries {

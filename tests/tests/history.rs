@@ -78,6 +78,7 @@ fn day() -> Vec<NewRecord> {
     let supply = Check::Supply {
         at: at(12.5 * HOUR_S),
         enough: false,
+        short: Vec::new(),
         note: Some("=salt".to_owned()),
         by: "Ben".to_owned(),
     };

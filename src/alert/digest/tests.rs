@@ -129,8 +129,13 @@ fn checks(tally: &mut Tally) {
         reference: "calibrated probe".to_owned(),
         by: "Ben".to_owned(),
     };
-    let supply =
-        Check::Supply { at: made, enough: false, note: Some("detergent".to_owned()), by: "Ben".to_owned() };
+    let supply = Check::Supply {
+        at: made,
+        enough: false,
+        short: Vec::new(),
+        note: Some("detergent".to_owned()),
+        by: "Ben".to_owned(),
+    };
     tally.take(101, &record(made, "bar glasswasher", Body::Check(strip(made, 0.0))));
     tally.take(102, &record(made, "", amendment(101, AmendmentChange::Withdrawn)));
     tally.take(103, &record(made, "bar glasswasher", Body::Check(strip(made, 10.0))));

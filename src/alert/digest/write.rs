@@ -311,11 +311,13 @@ impl Writer<'_> {
         let kind = failed.check.kind();
         let (by, about) = match &failed.check {
             Check::Sanitizer { by, .. } | Check::DrainAndClean { by, .. } => (by, None),
-            Check::Supply { by, note, .. } => (by, note.as_ref()),
-            Check::Thermometer { by, what, .. } => (by, Some(what)),
+            Check::Supply { by, short, note, .. } => {
+                (by, words::short(short, note.as_deref(), reader.language))
+            }
+            Check::Thermometer { by, what, .. } => (by, Some(what.clone())),
         };
         let about =
-            about.map_or_else(String::new, |about| format!(", «{}»", one_line(about, NAME_CHARS_MAX)));
+            about.map_or_else(String::new, |about| format!(", «{}»", one_line(&about, NAME_CHARS_MAX)));
         let judgement = Judgement { good: Some(false), findings: failed.findings.clone() };
         let why = words::tell(&judgement, kind, false, reader).why.join(" ");
         let at = match self.digest.span {

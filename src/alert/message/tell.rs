@@ -5,6 +5,7 @@ use super::phrases::Phrase;
 use crate::core::alert::{Alert, Condition, Notice, Quantity};
 use crate::core::channel::Place;
 use crate::core::counted::Noun;
+use crate::core::logbook::words::found_short;
 use crate::core::reader::{Language, Reader, Scale};
 use crate::core::record::CheckKind;
 use crate::core::time::Timestamp;
@@ -178,6 +179,9 @@ impl<'a> Teller<'a> {
             None if condition == Condition::Unproven && text == "judging" => self.say(Phrase::Judging),
             None if condition == Condition::RecordDamaged => {
                 self.with(Phrase::RecordNumber, &[("number", &self.name(text))])
+            }
+            None if condition == Condition::SuppliesShort => {
+                self.name(&found_short(text, self.reader.language))
             }
             Some(_) | None => self.name(text),
         };

@@ -414,7 +414,13 @@ mod tests {
         let start: Timestamp = "2026-03-01T00:00:00Z".parse().expect("an instant");
         let at = |hours: u64| start.plus(Duration::from_secs(hours * 3_600));
         let note = |hours| {
-            let check = Check::Supply { at: at(hours), enough: false, note: None, by: "ana".to_owned() };
+            let check = Check::Supply {
+                at: at(hours),
+                enough: false,
+                short: Vec::new(),
+                note: None,
+                by: "ana".to_owned(),
+            };
             let record = Record::new(at(hours), Some("dm1".to_owned()), Body::Check(check));
             NewRecord { record, trace: None }
         };

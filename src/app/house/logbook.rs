@@ -200,6 +200,7 @@ impl Logbook for House {
                 solution_c: right.solution_c,
                 method: right.method,
                 enough: right.enough,
+                short: right.short,
                 note: right.note,
                 shown_c: right.shown_c,
                 reference_c: right.reference_c,

@@ -122,7 +122,8 @@ async fn a_rack_tells_of_the_reading_it_was_judged_by() {
 #[tokio::test]
 async fn an_alert_tells_of_its_amended_entries() {
     let (_directory, path, handle) = book();
-    let supply = Check::Supply { at: NOW, enough: false, note: None, by: "Ana".to_owned() };
+    let supply =
+        Check::Supply { at: NOW, enough: false, short: Vec::new(), note: None, by: "Ana".to_owned() };
     let entry = put(&handle, vec![of("dm1", NOW, Body::Check(supply))]).await;
     let caused = |number| {
         let mut raised = AlertRaised::new(AlertNumber(number), Condition::SuppliesShort, NOW);

@@ -250,6 +250,7 @@ mod tests {
         let supply = |enough| Check::Supply {
             at: Timestamp::from_micros(0),
             enough,
+            short: Vec::new(),
             note: None,
             by: "ana".to_owned(),
         };

@@ -105,10 +105,11 @@ impl Asked {
 impl Correction {
     /// Puts the values into a check of record `of`.
     fn applied(&self, check: &mut Check, of: u64) -> Result<(), Problem> {
-        let Self { at: when, mg_per_l, ph, solution_c, method, enough, note, shown_c, reference_c } = self;
+        let Self { at: when, mg_per_l, ph, solution_c, method, enough, short, note, shown_c, reference_c } =
+            self;
         let (strip, supply) = (
             mg_per_l.is_some() || ph.is_some() || solution_c.is_some() || method.is_some(),
-            enough.is_some(),
+            enough.is_some() || short.is_some(),
         );
         let (noted, compared) = (note.is_some(), shown_c.is_some() || reference_c.is_some());
         let foreign = match check {
@@ -133,8 +134,14 @@ impl Correction {
                 (*at, *old_ph, *old_c) = (when.unwrap_or(*at), ph.or(*old_ph), solution_c.or(*old_c));
                 *old_method = method.clone().or_else(|| old_method.take());
             }
-            Check::Supply { at, enough: old, note: old_note, .. } => {
-                (*at, *old) = (when.unwrap_or(*at), enough.unwrap_or(*old));
+            Check::Supply { at, enough: old, short: old_short, note: old_note, .. } => {
+                (*at, *old) = (when.unwrap_or(*at), enough.unwrap_or(*old && short.is_none()));
+                // Where everything is there, what was said to be short is not.
+                *old_short = match short {
+                    Some(short) => short.clone(),
+                    None if *old => Vec::new(),
+                    None => std::mem::take(old_short),
+                };
                 *old_note = note.clone().or_else(|| old_note.take());
             }
             Check::DrainAndClean { at, note: old_note, .. } => {

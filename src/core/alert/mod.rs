@@ -95,7 +95,7 @@ mod raise;
 pub mod settings;
 mod state;
 pub mod story;
-mod supplies;
+pub mod supplies;
 mod tell;
 mod thermometers;
 mod timetable;

@@ -10,7 +10,7 @@ use super::desk::Desk;
 use super::open::Alert;
 use super::raise::{Report, Turn};
 use super::state::{Look, SITE, State};
-use crate::core::record::{Amendment, AmendmentChange, Check, Clearing};
+use crate::core::record::{Amendment, AmendmentChange, Check, Clearing, Supply};
 
 /// Most looks of a machine that are remembered, for amendments (own choice: as many as an alert can name).
 /// At the limit the oldest goes.
@@ -113,9 +113,30 @@ impl Turn<'_> {
 
 /// What a check says of the supplies.
 fn look(index: u64, check: &Check) -> Option<Look> {
-    let Check::Supply { at, enough, note, by } = check else { return None };
-    let short = (!enough).then(|| said(by, note.as_deref()));
+    let Check::Supply { at, enough, short, note, by } = check else { return None };
+    let short = (!enough).then(|| about(short, &said(by, note.as_deref())));
     Some(Look { index, at: *at, short, withdrawn: false })
+}
+
+/// What an alert names of a look, in no language: `[detergent test-strips] Ana: half a can left`. Without a supply
+/// that has a name it is what was said alone, unless that begins like one.
+fn about(short: &[Supply], said: &str) -> String {
+    let words: Vec<&str> = short.iter().map(|supply| supply.as_str()).collect();
+    if words.is_empty() && !said.starts_with('[') {
+        return said.to_owned();
+    }
+    format!("[{}] {said}", words.join(" "))
+}
+
+/// What was short by what an alert names of a look, and who found it with what they wrote.
+#[must_use]
+pub fn looked(about: &str) -> (Vec<Supply>, &str) {
+    let named = about.strip_prefix('[').and_then(|rest| rest.split_once("] "));
+    let read = |(words, said)| {
+        let supplies: Result<Vec<Supply>, _> = str::split_whitespace(words).map(str::parse).collect();
+        Some((supplies.ok()?, said))
+    };
+    named.and_then(read).unwrap_or((Vec::new(), about))
 }
 
 /// Who found something short, and what they wrote of it: «Ana: rinse aid».

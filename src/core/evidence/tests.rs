@@ -278,7 +278,13 @@ fn a_span_has_its_first_instant_and_not_its_last() {
 #[test]
 fn a_correction_that_moves_a_check_into_the_span_belongs_to_it() {
     let span = Span { from: at(10), to: at(20) };
-    let supply = |minute| Check::Supply { at: at(minute), enough: true, note: None, by: "Ana".to_owned() };
+    let supply = |minute| Check::Supply {
+        at: at(minute),
+        enough: true,
+        short: Vec::new(),
+        note: None,
+        by: "Ana".to_owned(),
+    };
     let correction = |of, minute| {
         let change = AmendmentChange::Corrected(supply(minute));
         let body = Amendment { of, reason: "the wrong day".to_owned(), by: "Ana".to_owned(), change };

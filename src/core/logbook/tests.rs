@@ -109,7 +109,8 @@ fn thermometers_are_judged_by_their_tolerance() {
 
 #[test]
 fn supplies_and_cleaning() {
-    let supply = |enough| Check::Supply { at: NOW, enough, note: None, by: "AB".to_owned() };
+    let supply =
+        |enough| Check::Supply { at: NOW, enough, short: Vec::new(), note: None, by: "AB".to_owned() };
     assert_eq!(judge(&supply(true), Chlorine, &Rules::default()).good, Some(true));
     assert_eq!(failing(&judge(&supply(false), Chlorine, &Rules::default())), ["short"]);
     let drained = Check::DrainAndClean { at: NOW, note: None, by: "AB".to_owned() };
@@ -241,7 +242,11 @@ fn a_failed_check_says_what_to_do() {
             "It shows 3.0 °C too much",
         ),
         (
-            judge(&Check::Supply { at: NOW, enough: false, note: None, by: String::new() }, HotWater, &rules),
+            judge(
+                &Check::Supply { at: NOW, enough: false, short: Vec::new(), note: None, by: String::new() },
+                HotWater,
+                &rules,
+            ),
             CheckKind::Supply,
             "Something is short",
         ),
@@ -272,7 +277,7 @@ fn a_failed_check_says_what_to_do() {
 // Own rule: what is short is filled up, looked at again and entered; that somebody is told is said only where it is so.
 #[test]
 fn supplies_that_are_short_say_who_is_told() {
-    let short = Check::Supply { at: NOW, enough: false, note: None, by: String::new() };
+    let short = Check::Supply { at: NOW, enough: false, short: Vec::new(), note: None, by: String::new() };
     let judgement = judge(&short, HotWater, &Rules::default());
     for (alerted, language, expected) in [
         (true, Language::English, "Whoever is on duty for alerts is told."),

@@ -4,8 +4,9 @@
 
 use super::method::{Method, known_method};
 use super::{Finding, Judgement};
+use crate::core::alert::supplies::looked;
 use crate::core::reader::{Language, Reader};
-use crate::core::record::CheckKind;
+use crate::core::record::{CheckKind, Supply};
 
 /// A judgement in words. Each text is one sentence or a few.
 #[derive(Clone, PartialEq, Eq, Debug)]
@@ -135,6 +136,36 @@ pub fn on_record(entered: &Entered, index: Option<u64>, language: Language) -> S
     match index {
         Some(index) => format!("{said} [{} {index}].", say(language, ("record", "asiento"))),
         None => format!("{said}."),
+    }
+}
+
+/// The name of what a machine runs short of.
+#[must_use]
+pub const fn supply(supply: Supply, language: Language) -> &'static str {
+    let pair = match supply {
+        Supply::Detergent => ("detergent", "detergente"),
+        Supply::RinseAdditive => ("rinse additive", "abrillantador"),
+        Supply::Sanitizer => ("sanitizer", "desinfectante"),
+        Supply::TestStrips => ("test strips", "tiras reactivas"),
+    };
+    say(language, pair)
+}
+
+/// What was short, and the note of it; nothing where neither was said.
+#[must_use]
+pub fn short(supplies: &[Supply], note: Option<&str>, language: Language) -> Option<String> {
+    let named = supplies.iter().map(|one| supply(*one, language));
+    let all: Vec<&str> = named.chain(note).collect();
+    (!all.is_empty()).then(|| all.join(", "))
+}
+
+/// What an alert of short supplies says of one look: what is short in the words of the reader, and who found it.
+#[must_use]
+pub fn found_short(about: &str, language: Language) -> String {
+    let (supplies, said) = looked(about);
+    match short(&supplies, None, language) {
+        Some(short) => format!("{short} ({said})"),
+        None => said.to_owned(),
     }
 }
 

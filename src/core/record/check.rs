@@ -1,5 +1,7 @@
 //! What people check and enter: the sanitizer, supplies, drain and clean, a thermometer.
 
+use std::str::FromStr;
+
 use serde::{Deserialize, Serialize};
 
 use crate::core::time::Timestamp;
@@ -35,7 +37,10 @@ pub enum Check {
         at: Timestamp,
         /// Whether everything was there, or was filled up.
         enough: bool,
-        /// What was refilled or is short.
+        /// What is short, where it has a name of its own; empty where everything was there.
+        #[serde(skip_serializing_if = "Vec::is_empty", default)]
+        short: Vec<Supply>,
+        /// What was refilled, or is short beside that.
         #[serde(skip_serializing_if = "Option::is_none", default)]
         note: Option<String>,
         /// Who made it.
@@ -68,6 +73,50 @@ pub enum Check {
         /// Who made it.
         by: String,
     },
+}
+
+/// What a dish machine runs short of, as the record names it; what is none of these stands in a note.
+#[derive(Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Debug, Serialize, Deserialize)]
+#[serde(rename_all = "kebab-case")]
+pub enum Supply {
+    /// Detergent.
+    Detergent,
+    /// Rinse additive.
+    RinseAdditive,
+    /// Sanitizer.
+    Sanitizer,
+    /// Test strips for the sanitizer.
+    TestStrips,
+}
+
+impl Supply {
+    /// Every one.
+    pub const ALL: [Self; 4] = [Self::Detergent, Self::RinseAdditive, Self::Sanitizer, Self::TestStrips];
+
+    /// The word used in records, commands and forms.
+    #[must_use]
+    pub const fn as_str(self) -> &'static str {
+        match self {
+            Self::Detergent => "detergent",
+            Self::RinseAdditive => "rinse-additive",
+            Self::Sanitizer => "sanitizer",
+            Self::TestStrips => "test-strips",
+        }
+    }
+}
+
+/// A word that names no supply.
+#[derive(Clone, PartialEq, Eq, Debug, thiserror::Error)]
+#[error("no supply is called «{0}»: detergent, rinse-additive, sanitizer or test-strips")]
+pub struct UnknownSupply(String);
+
+impl FromStr for Supply {
+    type Err = UnknownSupply;
+
+    fn from_str(word: &str) -> Result<Self, UnknownSupply> {
+        let found = Self::ALL.into_iter().find(|supply| supply.as_str() == word);
+        found.ok_or_else(|| UnknownSupply(word.to_owned()))
+    }
 }
 
 /// Kind of a check.

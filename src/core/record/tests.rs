@@ -134,7 +134,7 @@ fn records_of_alerts_keep_their_form() {
     );
     check(
         r#"{"check":{"check":"supply","at":"2026-11-23T11:59:50Z","enough":true,"by":"Ana"}}"#,
-        Body::Check(Check::Supply { at, enough: true, note: None, by: "Ana".to_owned() }),
+        Body::Check(Check::Supply { at, enough: true, short: Vec::new(), note: None, by: "Ana".to_owned() }),
     );
     check(
         r#"{"check":{"check":"drain-and-clean","at":"2026-11-23T11:59:50Z","note":"scale on the arms","by":"Ana"}}"#,

@@ -143,7 +143,7 @@ fn day_cells(machine: &MachineAccount, day: &DayAccount) -> Vec<String> {
     cells
 }
 
-const CHECKS: [&str; 22] = [
+const CHECKS: [&str; 23] = [
     "machine",
     "check",
     "state (made, withdrawn-or-corrected, overdue)",
@@ -158,6 +158,7 @@ const CHECKS: [&str; 22] = [
     "solution (degC)",
     "method",
     "enough",
+    "short (supplies with a name of their own)",
     "what",
     "shown (degC)",
     "reference (degC)",
@@ -205,8 +206,8 @@ fn check_cells(entry: &CheckAccount, zone: &TimeZone) -> Vec<String> {
 }
 
 /// From `by` to `note`.
-fn found(check: &Check) -> [String; 11] {
-    let mut cells: [String; 11] = Default::default();
+fn found(check: &Check) -> [String; 12] {
+    let mut cells: [String; 12] = Default::default();
     let words = |words: &Option<String>| words.as_deref().map(text).unwrap_or_default();
     match check {
         Check::Sanitizer { mg_per_l, ph, solution_c, method, by, .. } => {
@@ -214,13 +215,15 @@ fn found(check: &Check) -> [String; 11] {
             (cells[1], cells[2], cells[3]) = (number(*mg_per_l), maybe(*ph), maybe(*solution_c));
             cells[4] = words(method);
         }
-        Check::Supply { enough, note, by, .. } => {
-            (cells[0], cells[5], cells[10]) = (text(by), enough.to_string(), words(note));
+        Check::Supply { enough, short, note, by, .. } => {
+            let short: Vec<&str> = short.iter().map(|supply| supply.as_str()).collect();
+            (cells[0], cells[5], cells[6]) = (text(by), enough.to_string(), short.join(" "));
+            cells[11] = words(note);
         }
-        Check::DrainAndClean { note, by, .. } => (cells[0], cells[10]) = (text(by), words(note)),
+        Check::DrainAndClean { note, by, .. } => (cells[0], cells[11]) = (text(by), words(note)),
         Check::Thermometer { what, shown_c, reference_c, tolerance_c, reference, by, .. } => {
-            (cells[0], cells[6], cells[10]) = (text(by), text(what), text(reference));
-            (cells[7], cells[8], cells[9]) = (number(*shown_c), number(*reference_c), number(*tolerance_c));
+            (cells[0], cells[7], cells[11]) = (text(by), text(what), text(reference));
+            (cells[8], cells[9], cells[10]) = (number(*shown_c), number(*reference_c), number(*tolerance_c));
         }
     }
     cells

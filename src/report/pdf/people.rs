@@ -4,7 +4,8 @@ use super::Draft;
 use super::sheet::Tone;
 use super::tell::Teller;
 use super::words::Word;
-use crate::core::logbook::words as logbook;
+use crate::core::alert::Condition;
+use crate::core::logbook::words::{self as logbook, found_short};
 use crate::core::record::{AmendmentChange, Check, CheckKind};
 use crate::report::account::{ActionAccount, AlertAccount, CheckAccount, OverdueCheck, Remark};
 
@@ -41,7 +42,12 @@ impl Draft<'_> {
         if alert.about.is_empty() {
             return condition.to_owned();
         }
-        let about: Vec<String> = alert.about.iter().map(|word| self.check_or_name(word)).collect();
+        let is_look = alert.condition == Condition::SuppliesShort;
+        let about = alert.about.iter().map(|word| {
+            let language = self.teller.reader.language;
+            if is_look { Teller::text(&found_short(word, language)) } else { self.check_or_name(word) }
+        });
+        let about: Vec<String> = about.collect();
         format!("{condition}: {}", about.join(", "))
     }
 
@@ -156,10 +162,10 @@ impl Draft<'_> {
                 );
                 said.join(", ")
             }
-            Check::Supply { enough, note, .. } => {
+            Check::Supply { enough, short, note, .. } => {
                 let word = teller.say(if *enough { Word::Enough } else { Word::NotEnough });
-                note.as_deref()
-                    .map_or_else(|| word.to_owned(), |note| format!("{word}: {}", Teller::text(note)))
+                logbook::short(short, note.as_deref(), teller.reader.language)
+                    .map_or_else(|| word.to_owned(), |short| format!("{word}: {}", Teller::text(&short)))
             }
             Check::DrainAndClean { note, .. } => {
                 note.as_deref().map_or_else(|| teller.say(Word::DoneOnly).to_owned(), Teller::text)

@@ -330,7 +330,7 @@ async fn a_check_is_answered_when_it_is_on_record() {
     // At once, and again 1 s after it was refused.
     assert_eq!(bench.started.elapsed().as_secs(), 1);
     let (answer, answered) = oneshot::channel();
-    let check = Check::Supply { at: START, enough: true, note: None, by: "Cy".to_owned() };
+    let check = Check::Supply { at: START, enough: true, short: Vec::new(), note: None, by: "Cy".to_owned() };
     bench
         .checks
         .send(Entry { machine: MachineId(9), entered: Entered::Check(check), answer })

@@ -2,6 +2,7 @@
 
 use crate::core::alert::{Condition, Occasion, Quantity};
 use crate::core::counted::Noun;
+use crate::core::logbook::words::found_short;
 use crate::core::reader::{Language, Reader, filled};
 use crate::core::record::{
     AlertChanged, AlertRaised, Body, Change, CheckKind, Clearing, Notification, Outcome, Record,
@@ -188,6 +189,7 @@ pub(in crate::web) fn subject(condition: Condition, text: &str, language: Langua
     let check = CheckKind::ALL.into_iter().find(|kind| kind.as_str() == text);
     match check.filter(|_| condition == Condition::CheckOverdue) {
         Some(kind) => heading(Some(kind), language).to_owned(),
+        None if condition == Condition::SuppliesShort => found_short(text, language),
         None => text.to_owned(),
     }
 }
@@ -219,7 +221,7 @@ fn of_changed(changed: &AlertChanged, reader: &Reader) -> String {
     // One without racks grew by the thing that it names last: one more check, one more probe.
     let added = changed.about.last().filter(|_| changed.change == Change::Grew && changed.racks == 0);
     let added = added.map(|text| {
-        let word = subject(Condition::CheckOverdue, text, reader.language);
+        let word = found_short(&subject(Condition::CheckOverdue, text, reader.language), reader.language);
         format!("{}: {word}", say(reader.language, ("one more", "una cosa más")))
     });
     let beside: Vec<String> = [racks, added, measured].into_iter().flatten().collect();

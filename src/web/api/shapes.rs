@@ -9,7 +9,7 @@ use super::deeds::TEXT_CHARS_MAX;
 use super::{Answers, Field, FieldKind, LIMIT_MAX, View};
 use crate::core::access::{Right, Role};
 use crate::core::logbook::NAME_BYTES_MAX;
-use crate::core::record::CheckKind;
+use crate::core::record::{CheckKind, Supply};
 
 /// The published shapes of what is on record.
 const RECORD: &str = include_str!("../../../deploy/export/record.schema.json");
@@ -339,8 +339,11 @@ fn sent() -> Value {
                         "solution_c": { "type": ["number", "null"], "description": "Solution, °C" },
                         "method": { "type": ["string", "null"] },
                     }), json!(["check", "mg_per_l"])),
-                    check("supply", json!({ "enough": { "type": "boolean" }, "note": { "type": ["string", "null"] } }),
-                        json!(["check", "enough"])),
+                    check("supply", json!({
+                        "enough": { "type": "boolean", "description": "Whether everything was there, or was filled up." },
+                        "short": { "type": "array", "items": { "enum": Supply::ALL.map(Supply::as_str) } },
+                        "note": { "type": ["string", "null"] },
+                    }), json!(["check", "enough"])),
                     check("drain-and-clean", json!({ "note": { "type": ["string", "null"] } }), json!(["check"])),
                     check("thermometer", json!({
                         "what": name, "shown_c": celsius("Shown"), "reference_c": celsius("Reference"),
@@ -352,7 +355,7 @@ fn sent() -> Value {
             "additionalProperties": false,
             "examples": [
                 { "machine": "dm2", "check": { "check": "sanitizer", "mg_per_l": 100, "ph": 7.8 } },
-                { "machine": "dm1", "check": { "check": "supply", "enough": false, "note": "no rinse aid" } },
+                { "machine": "dm1", "check": { "check": "supply", "enough": false, "short": ["rinse-additive"], "note": "one can is ordered" } },
             ],
         },
     })

@@ -7,15 +7,16 @@ use axum::http::{StatusCode, Uri};
 use axum::response::Response;
 
 use super::forms::{Fields, NOTE_CHARS_MAX, Sent};
-use super::supplies::Supply;
+use super::supplies::{self, Looked};
 use super::words::{Words, between, caution, heading, measured_by, not_tested, unknown_fields, words};
 use super::{Going, Known, NotPut, Written};
 use crate::core::cycle::plate::Sanitizing;
 use crate::core::food_code::Rounding;
 use crate::core::logbook::Device;
+use crate::core::logbook::words::supply;
 use crate::core::merkle::{Hash, leaf_hash};
-use crate::core::reader::Reader;
-use crate::core::record::{Check, CheckKind, Note, TEST_STRIP};
+use crate::core::reader::{Language, Reader};
+use crate::core::record::{Check, CheckKind, Note, Supply, TEST_STRIP};
 use crate::core::sanitizer::strip_colours;
 use crate::core::time::Timestamp;
 use crate::web::form::clock;
@@ -61,10 +62,10 @@ impl Which {
 }
 
 /// Something to choose from.
-struct Choice {
-    value: String,
-    shown: String,
-    chosen: bool,
+pub(super) struct Choice {
+    pub(super) value: String,
+    pub(super) shown: String,
+    pub(super) chosen: bool,
 }
 
 #[derive(Template)]
@@ -160,11 +161,7 @@ async fn answer<K: Kitchen>(
         chosen: fields.strip == step.to_string(),
     });
     let sanitizing = known.iter().find(|one| one.name == meant).map(|one| one.sanitizing);
-    let supplies = Supply::of(sanitizing).map(|supply| Choice {
-        value: supply.value().to_owned(),
-        shown: supply.name(reader.language).to_owned(),
-        chosen: false,
-    });
+    let supplies = supplies_of(sanitizing, "", reader.language);
     let devices = [("water", Device::Water), ("food", Device::Food)].map(|(value, device)| Choice {
         value: value.to_owned(),
         shown: measured_by(device, reader),
@@ -186,7 +183,7 @@ async fn answer<K: Kitchen>(
         has_others: names.len() > 1,
         machine: meant,
         steps: steps.collect(),
-        supplies: supplies.collect(),
+        supplies,
         between: between(too_strong, reader.language),
         devices: devices.into(),
         probes: probes.collect(),
@@ -202,6 +199,16 @@ async fn answer<K: Kitchen>(
 
 /// The colours of a strip and between which of them it counts as the stronger one, mg/L.
 type Strip = (&'static [f64], Option<(f64, f64)>);
+
+/// What a machine can run short of, with what was chosen.
+pub(super) fn supplies_of(sanitizing: Option<Sanitizing>, chosen: &str, language: Language) -> Vec<Choice> {
+    let choice = |one: Supply| Choice {
+        value: one.as_str().to_owned(),
+        shown: supply(one, language).to_owned(),
+        chosen: one.as_str() == chosen,
+    };
+    supplies::of(sanitizing).map(choice).collect()
+}
 
 /// What the strip of these machines can show; no colours where they have different strips, or are too strong by
 /// different ones, so that the machine is to be known first.
@@ -333,8 +340,8 @@ fn simple(
         }
         CheckKind::Supply => {
             let note = fields.note(reader)?;
-            let (enough, note) = fields.looked(note, reader.language)?;
-            Some(Check::Supply { at: made?, enough, note, by })
+            let Looked { enough, short, note } = fields.looked(note, reader.language)?;
+            Some(Check::Supply { at: made?, enough, short, note, by })
         }
         CheckKind::DrainAndClean => {
             let note = fields.note(reader);

@@ -5,6 +5,7 @@ use axum::extract::{Path, State};
 use axum::http::StatusCode;
 use axum::response::Response;
 
+use super::check::{Choice, supplies_of};
 use super::forms::Correcting;
 use super::words::{Words, amended, heading, words};
 use super::{Entered, Written};
@@ -48,6 +49,8 @@ struct EntryPage<'a> {
     /// Who may amend it, for those who may not.
     ask: Option<String>,
     fields: Correcting,
+    /// What it can have been short of.
+    supplies: Vec<Choice>,
     /// The word of its kind; `note` for one.
     kind: &'static str,
     symbol: &'static str,
@@ -93,6 +96,9 @@ pub(super) async fn answer<K: Kitchen>(
     let alerted = is_short && pages.kitchen.tells_of_look(record).await.unwrap_or(false);
     let told = judged.zip(kind).map(|(judgement, kind)| tell(judgement, kind, alerted, reader));
     let (found, was) = entered.told(reader);
+    let known = pages.kitchen.machines();
+    let own = known.iter().find(|one| Some(&one.name) == entered.machine.as_ref());
+    let sanitizing = own.map(|one| one.sanitizing);
     let page = EntryPage {
         frame: Frame::new(&pages.site, person, Tab::Logbook, 2, heading).with_open(open),
         words,
@@ -105,6 +111,7 @@ pub(super) async fn answer<K: Kitchen>(
         found,
         was,
         twice: fields.twice(reader),
+        supplies: supplies_of(sanitizing, &fields.enough, reader.language),
         good: judged.and_then(|judgement| judgement.good),
         withdrawn,
         told,

@@ -6,7 +6,7 @@ use jiff::tz::TimeZone;
 use serde::{Deserialize, Serialize};
 
 use super::Corrected;
-use super::supplies::looked;
+use super::supplies::{Looked, looked, pressed_on};
 use crate::core::cycle::plate::Sanitizing;
 use crate::core::logbook::{
     self, Impossible, MG_PER_L, NAME_BYTES_MAX, PH, SOLUTION_C, THERMOMETER_C, method,
@@ -170,12 +170,8 @@ impl Fields {
     }
 
     /// What a look at the supplies found, and its note.
-    pub(super) fn looked(
-        &mut self,
-        note: Option<String>,
-        language: Language,
-    ) -> Option<(bool, Option<String>)> {
-        let found = looked(&self.enough.value, note, language);
+    pub(super) fn looked(&mut self, note: Option<String>, language: Language) -> Option<Looked> {
+        let found = looked(&self.enough.value, note);
         let field = if found == Err(Fault::Missing) { &mut self.note } else { &mut self.enough };
         field.take(found, language)
     }
@@ -228,6 +224,7 @@ fn made(
             | Impossible::OutOfRange { .. }
             | Impossible::NoColour { .. }
             | Impossible::NotChemical
+            | Impossible::Both
             | Impossible::Missing { .. }
             | Impossible::TooLong { .. }
             | Impossible::ControlCharacter { .. },
@@ -405,11 +402,7 @@ impl Correcting {
                 self.at.take(found, language).map(Some)
             }
         };
-        let enough = match self.enough.as_str() {
-            "yes" => Some(true),
-            "no" => Some(false),
-            _ => None,
-        };
+        let (enough, short) = pressed_on(&self.enough).unzip();
         Some(Corrected {
             at: at?,
             method: method?,
@@ -417,6 +410,7 @@ impl Correcting {
             ph: ph?,
             solution_c: solution_c?,
             enough,
+            short,
             note: note?,
             shown_c: shown_c?,
             reference_c: reference_c?,

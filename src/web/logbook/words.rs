@@ -204,9 +204,9 @@ pub(in crate::web) fn of_check(check: &Check, reader: &Reader) -> String {
             ];
             parts.into_iter().flatten().collect::<Vec<_>>().join(", ")
         }
-        Check::Supply { enough, note, .. } => {
+        Check::Supply { enough, short, note, .. } => {
             let state = if *enough { words.enough } else { words.short };
-            noted(state, note.as_deref())
+            noted(state, logbook::short(short, note.as_deref(), reader.language).as_deref())
         }
         Check::DrainAndClean { note, .. } => noted(words.drained, note.as_deref()),
         Check::Thermometer { what, shown_c, reference_c, reference, .. } => {

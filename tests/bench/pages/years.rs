@@ -112,7 +112,13 @@ impl Years {
         let mut add = |body| records.push(plain(Record::new(at(s + 20.0), Some(name.clone()), body)));
         let by = || "Ana".to_owned();
         if n.is_multiple_of(100) {
-            add(Body::Check(Check::Supply { at: at(s), enough: true, note: None, by: by() }));
+            add(Body::Check(Check::Supply {
+                at: at(s),
+                enough: true,
+                short: Vec::new(),
+                note: None,
+                by: by(),
+            }));
         }
         if n.is_multiple_of(1_000) {
             let (probe, from, to) = (format!("{name}/rinse"), at(s - 60.0), Some(at(s)));

@@ -70,8 +70,13 @@ pub(crate) fn records() -> Vec<Record> {
         by: "Ana".to_owned(),
     };
     let bare = Check::DrainAndClean { at: instant, note: None, by: "Ana".to_owned() };
-    let supply =
-        Check::Supply { at: instant, enough: false, note: Some(HOSTILE.to_owned()), by: "Ana".to_owned() };
+    let supply = Check::Supply {
+        at: instant,
+        enough: false,
+        short: Vec::new(),
+        note: Some(HOSTILE.to_owned()),
+        by: "Ana".to_owned(),
+    };
     let amend = |of, change| {
         Body::Amendment(Box::new(Amendment { of, reason: "slip".to_owned(), by: "Tom".to_owned(), change }))
     };

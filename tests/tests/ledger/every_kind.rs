@@ -26,6 +26,7 @@ const BODIES: &[&str] = &[
     r#"{"gap":{"probe":"dm2/rinse","fault":"reported","from":"2026-01-01T05:00:00Z","to":"2026-01-01T05:01:00Z"}}"#,
     r#"{"check":{"check":"sanitizer","at":"2026-01-01T05:00:00Z","mg_per_l":75.0,"ph":7.5,"solution_c":49.0,"method":"test strip","by":"Ana (user ana)"}}"#,
     r#"{"check":{"check":"supply","at":"2026-01-01T05:00:00Z","enough":false,"note":"detergent is short","by":"Ana (user ana)"}}"#,
+    r#"{"check":{"check":"supply","at":"2026-01-01T05:00:00Z","enough":false,"short":["detergent","rinse-additive","sanitizer","test-strips"],"by":"AB"}}"#,
     r#"{"check":{"check":"drain-and-clean","at":"2026-01-01T05:00:00Z","note":"scale on the arms","by":"Ana (user ana)"}}"#,
     r#"{"check":{"check":"thermometer","at":"2026-01-01T05:00:00Z","what":"dm2/rinse","shown_c":82.9,"reference_c":82.4,"tolerance_c":1.5,"reference":"T7","by":"Ana (user ana)"}}"#,
     r#"{"service-stop":{"cause":"signal"}}"#,

@@ -194,7 +194,7 @@ fn check(machine: &str, seconds: f64, kind: CheckKind) -> Record {
         CheckKind::Sanitizer => {
             Check::Sanitizer { at, mg_per_l: 100.0, ph: None, solution_c: None, method: None, by }
         }
-        CheckKind::Supply => Check::Supply { at, enough: true, note: None, by },
+        CheckKind::Supply => Check::Supply { at, enough: true, short: Vec::new(), note: None, by },
         CheckKind::DrainAndClean => Check::DrainAndClean { at, note: None, by },
         CheckKind::Thermometer => Check::Thermometer {
             at,

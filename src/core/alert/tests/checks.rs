@@ -60,7 +60,7 @@ fn an_amended_check_counts_as_amended() {
         assert!(missing(&play).is_empty());
         // It turns out to have been made yesterday.
         let (early, by) = (at(-1_000.0), "ana".to_owned());
-        let corrected = Check::Supply { at: early, enough: true, note: None, by };
+        let corrected = Check::Supply { at: early, enough: true, short: Vec::new(), note: None, by };
         amend(&mut play, 204.0, 1, AmendmentChange::Corrected(corrected));
         assert_eq!(missing(&play), ["supply"]);
         amend(&mut play, 205.0, 77, AmendmentChange::Withdrawn);

@@ -292,7 +292,7 @@ impl Play {
             CheckKind::Sanitizer => {
                 Check::Sanitizer { at, mg_per_l: 100.0, ph: None, solution_c: None, method: None, by }
             }
-            CheckKind::Supply => Check::Supply { at, enough: true, note: None, by },
+            CheckKind::Supply => Check::Supply { at, enough: true, short: Vec::new(), note: None, by },
             CheckKind::DrainAndClean => Check::DrainAndClean { at, note: None, by },
             CheckKind::Thermometer => in_ice(at, &format!("{machine}/rinse"), 0.2),
         };

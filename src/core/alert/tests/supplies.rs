@@ -2,10 +2,16 @@
 
 use super::fixture::{Play, at, settings};
 use crate::core::alert::{Alert, AlertNumber, Condition, Desk, Event, Occasion, Severity};
-use crate::core::record::{Amendment, AmendmentChange, Body, Check, CheckKind};
+use crate::core::record::{Amendment, AmendmentChange, Body, Check, CheckKind, Supply};
 
 fn look(minutes: f64, enough: bool, note: Option<&str>, by: &str) -> Check {
-    Check::Supply { at: at(minutes), enough, note: note.map(str::to_owned), by: by.to_owned() }
+    Check::Supply {
+        at: at(minutes),
+        enough,
+        short: Vec::new(),
+        note: note.map(str::to_owned),
+        by: by.to_owned(),
+    }
 }
 
 fn enter(play: &mut Play, minutes: f64, enough: bool, note: Option<&str>, by: &str) {
@@ -23,6 +29,50 @@ fn amend(play: &mut Play, minutes: f64, of: u64, change: AmendmentChange) {
 fn short(play: &Play) -> Vec<String> {
     let open = play.open(Condition::SuppliesShort).filter(|alert| alert.cleared.is_none());
     open.map(|alert| alert.about.clone()).unwrap_or_default()
+}
+
+// Own promise: what is short stands in the alert by its kind, so that each reader has it in the own language; what
+// somebody typed is never taken for a kind that was pressed.
+#[test]
+fn what_is_short_is_told_in_the_language_of_the_reader() {
+    use crate::core::logbook::words::found_short;
+    use crate::core::reader::Language::{English, Spanish};
+    use Supply::{Detergent, TestStrips};
+    for (pressed, note, by, about, english, spanish) in [
+        (&[Detergent][..], None, "ana", "[detergent] ana", "detergent (ana)", "detergente (ana)"),
+        (
+            &[Detergent, TestStrips],
+            Some("half a can"),
+            "ana",
+            "[detergent test-strips] ana: half a can",
+            "detergent, test strips (ana: half a can)",
+            "detergente, tiras reactivas (ana: half a can)",
+        ),
+        (&[], Some("arms"), "ana", "ana: arms", "ana: arms", "ana: arms"),
+        (
+            &[],
+            Some("arms"),
+            "[sanitizer] x",
+            "[] [sanitizer] x: arms",
+            "[sanitizer] x: arms",
+            "[sanitizer] x: arms",
+        ),
+        (&[], None, "[soap] x", "[] [soap] x", "[soap] x", "[soap] x"),
+    ] {
+        let mut play = Play::new(settings());
+        let mut check = look(1.0, false, note, by);
+        if let Check::Supply { short, .. } = &mut check {
+            *short = pressed.to_vec();
+        }
+        play.until(1.0);
+        play.record("chem", Body::Check(check));
+        assert_eq!(short(&play), [about]);
+        assert_eq!([found_short(about, English), found_short(about, Spanish)], [english, spanish]);
+    }
+    // Of before there were kinds, and of no kind.
+    for about in ["ana: [detergent] of mine", "[soap] ana", "[detergent]"] {
+        assert_eq!(found_short(about, English), about);
+    }
 }
 
 #[test]

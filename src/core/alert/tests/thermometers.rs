@@ -93,7 +93,8 @@ fn what_is_off_is_told_and_taken_back() {
 fn a_corrected_comparison_counts_as_corrected() {
     let rinse = |shown_c| AmendmentChange::Corrected(in_ice(at(1.0), "hot/rinse", shown_c));
     let other = AmendmentChange::Corrected(in_ice(at(1.0), "hot/wash", 1.4));
-    let supply = Check::Supply { at: at(1.0), enough: true, note: None, by: "ana".to_owned() };
+    let supply =
+        Check::Supply { at: at(1.0), enough: true, short: Vec::new(), note: None, by: "ana".to_owned() };
     for (change, expected) in [
         (rinse(0.4), &[] as &[&str]),
         (rinse(1.6), &["hot/rinse"]),

@@ -138,6 +138,7 @@ pub(super) fn checks(day: Timestamp) -> Vec<CheckAccount> {
     let supply = |at: u64, enough, note: Option<&str>| Check::Supply {
         at: after(day, at),
         enough,
+        short: Vec::new(),
         note: note.map(str::to_owned),
         by: "LM".to_owned(),
     };

@@ -6,8 +6,13 @@ use super::*;
 // changes nothing.
 #[test]
 fn the_newest_amendment_of_a_check_counts() {
-    let supply =
-        |enough| Check::Supply { at: at("2026-03-05T15:00:00Z"), enough, note: None, by: "Ana".to_owned() };
+    let supply = |enough| Check::Supply {
+        at: at("2026-03-05T15:00:00Z"),
+        enough,
+        short: Vec::new(),
+        note: None,
+        by: "Ana".to_owned(),
+    };
     let corrected = |enough| AmendmentChange::Corrected(supply(enough));
     for (what, changes, counting) in [
         ("corrected twice", vec![corrected(true), corrected(false)], vec![(2, Some(false))]),
@@ -63,7 +68,7 @@ fn checks_are_judged_and_stand_as_they_were_amended() {
     let change = AmendmentChange::Corrected(strip("2026-03-04T15:00:00Z", 20.0));
     let twice = book.put("2026-03-04T17:00:00Z", glass, amend(weak, change));
     let (at_, by) = (at("2026-03-05T15:00:00Z"), "Ana".to_owned());
-    let supply = Check::Supply { at: at_, enough: false, note: None, by };
+    let supply = Check::Supply { at: at_, enough: false, short: Vec::new(), note: None, by };
     let short = book.put("2026-03-05T15:00:00Z", glass, Body::Check(supply));
     let gone = book.put("2026-03-05T16:00:00Z", glass, amend(short, AmendmentChange::Withdrawn));
     let note = Note { at: None, text: "new hose".to_owned(), by: "Tom".to_owned() };
@@ -110,7 +115,8 @@ fn a_check_that_was_overdue_says_when_it_was_made() {
     };
     book.put("2026-03-03T15:30:00Z", Some("dm1"), Body::AlertRaised(Box::new(raised)));
     let made = at("2026-03-03T18:00:00Z");
-    let supply = Check::Supply { at: made, enough: true, note: None, by: "Ana".to_owned() };
+    let supply =
+        Check::Supply { at: made, enough: true, short: Vec::new(), note: None, by: "Ana".to_owned() };
     book.put("2026-03-03T18:00:05Z", Some("dm1"), Body::Check(supply));
     // The configuration asks for it no longer: that does not make the check that is missing.
     let (alert, clearing) = (AlertNumber(1), Clearing::Retired);
