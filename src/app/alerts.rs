@@ -43,7 +43,7 @@ use super::order::{Done, Order, Problem};
 use super::work;
 use crate::config::resolve::Configuration;
 use crate::core::alert::dialog::SAID_EVERY;
-use crate::core::alert::{Alert, AlertNumber, Event, Next, Settings};
+use crate::core::alert::{self, Alert, AlertNumber, Event, Foreseen, Settings};
 use crate::core::channel::Probe;
 use crate::core::id::ChannelId;
 use crate::core::record::Record;
@@ -73,8 +73,8 @@ enum Ask {
     Order(Order, oneshot::Sender<Result<Done, Problem>>),
     /// To put what a person entered on record; answered with its index.
     Record(Box<Record>, oneshot::Sender<Option<u64>>),
-    /// Who is told next of an open alert.
-    Next(AlertNumber, oneshot::Sender<Option<Next>>),
+    /// The desk as it stands about one alert.
+    Alone(AlertNumber, oneshot::Sender<Option<alert::Desk>>),
     /// Which alerts are open, and whether every record was looked at.
     Open(oneshot::Sender<(Vec<Alert>, bool)>),
 }
@@ -199,14 +199,17 @@ impl Reception {
         answered.await.map_err(|_| gone())
     }
 
-    /// Who is told next of an open alert if nobody answers; `None` where nothing is waited for.
+    /// What comes of an open alert if nobody does anything; `None` where nothing is waited for. It is reckoned apart
+    /// from the desk's task.
     ///
     /// # Errors
     /// [`Problem`] where the desk is not there.
-    pub(super) async fn next(&self, alert: AlertNumber) -> Result<Option<Next>, Problem> {
+    pub(super) async fn foreseen(&self, alert: AlertNumber) -> Result<Option<Foreseen>, Problem> {
         let (answer, answered) = oneshot::channel();
-        self.desk.send(Ask::Next(alert, answer)).await.map_err(|_| gone())?;
-        answered.await.map_err(|_| gone())
+        self.desk.send(Ask::Alone(alert, answer)).await.map_err(|_| gone())?;
+        let Some(desk) = answered.await.map_err(|_| gone())? else { return Ok(None) };
+        let now = self.clock.now();
+        tokio::task::spawn_blocking(move || desk.foreseen(now, alert)).await.map_err(|_| gone())
     }
 }
 
@@ -397,7 +400,7 @@ impl Desk {
                     tracing::info!(record = index, "whoever entered it has gone; it is on record");
                 }
             }
-            Ask::Next(alert, answer) => drop(answer.send(self.clerk.desk().next(now, alert))),
+            Ask::Alone(alert, answer) => drop(answer.send(self.clerk.desk().alone(alert))),
             Ask::Open(answer) => {
                 let up_to_date = self.clerk.desk().next_record() >= self.tide.borrow().records;
                 let alerts = self.clerk.desk().alerts().cloned().collect();

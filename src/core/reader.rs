@@ -232,6 +232,18 @@ impl Reader {
         if self.day(at) == self.day(now) { self.clock_and_zone(at) } else { self.moment(at) }
     }
 
+    /// A time as this reader shows it, in the middle of a sentence, where Spanish gives it an article: «las 14:05 EST»,
+    /// «el mié 7 ene 2026, 10:04 EST».
+    #[must_use]
+    pub fn with_article(&self, time: String) -> String {
+        match self.language {
+            Language::English => time,
+            Language::Spanish if time.starts_with("01:") => format!("la {time}"),
+            Language::Spanish if time.starts_with(|c: char| c.is_ascii_digit()) => format!("las {time}"),
+            Language::Spanish => format!("el {time}"),
+        }
+    }
+
     fn local(&self, at: Timestamp) -> jiff::ZonedDateTime {
         // Every `Timestamp` lies within what jiff can hold.
         jiff::Timestamp::from_microsecond(at.micros())

@@ -27,7 +27,7 @@ use super::sheet::{Decided, Deed};
 use super::who;
 use crate::core::access::Right;
 use crate::core::address::escaped;
-use crate::core::alert::{Action, Alert, Next};
+use crate::core::alert::{Action, Alert, Foreseen};
 use crate::core::cycle::sign::Sign;
 use crate::core::cycle::verdict::Verdict;
 use crate::core::cycle::words::verdict;
@@ -99,7 +99,7 @@ pub struct Whole {
     /// When it closed.
     pub closed: Option<Timestamp>,
     /// Who is told next while it is open.
-    pub next: Option<Next>,
+    pub foreseen: Option<Foreseen>,
     /// What is said of it.
     pub said: Said,
     /// Racks it is about, at most some of them.
@@ -294,7 +294,7 @@ async fn answer<K: Kitchen>(
         racks,
         trail: trail::told(&whole.trail, reader),
         reached: if whole.closed.is_none() { trail::reached(&whole.trail, reader, now) } else { Vec::new() },
-        next: whole.next.as_ref().map(|next| words::next(next, reader, now)),
+        next: whole.foreseen.as_ref().map(|next| words::foreseen(next, reader, now)),
         entries: entries(&whole, person),
         note: typed.note,
         held: typed.held,

@@ -21,7 +21,7 @@ use super::cycle::{ProbeThen, Rack, RackFound, Racks, Sealing, Strip, TraceFound
 use super::frame::{Refusal, Site};
 use super::kitchen::{Kitchen, Pages};
 use super::machine::{DayGap, DayRack, LiveTrace, MachineDay, Machines, Plots, ProbeNow};
-use super::now::{Data, Glance, GlanceAlert, Glances, LastRack, Tank};
+use super::now::{AtAGlance, Data, Glance, GlanceAlert, Glances, LastRack, Tank};
 use super::person::Person;
 use super::probes::{Due, Filed, FiledProof, InForce, Made, Probes, Seen};
 use super::sign_off::{Commissioning, Mend, Open, Shown};
@@ -152,9 +152,9 @@ impl Glances for StillKitchen {
         self.beat.subscribe()
     }
 
-    async fn glances(&self, _reader: &Reader) -> Result<(Arc<[Glance]>, usize), Refusal> {
+    async fn glances(&self, _reader: &Reader) -> Result<AtAGlance, Refusal> {
         let glances: Arc<[Glance]> = self.glances.borrow().as_slice().into();
-        Ok((glances, AlertBook::open(self).await?))
+        Ok(AtAGlance { machines: glances, open: AlertBook::open(self).await? })
     }
 }
 

@@ -24,7 +24,7 @@ use super::frame::{self, Refusal};
 use super::history::{exports, integrity};
 use super::kitchen::{Kitchen, Pages};
 use super::machine;
-use super::now::{Card, Glance, card, lead};
+use super::now::{AtAGlance, Card, Glance, card, lead};
 use super::places::{Full, Looker, Place, Places};
 use super::probes::cards;
 use super::query::{self, Given};
@@ -61,8 +61,7 @@ type Key = (Language, Scale, Option<String>);
 #[derive(Clone, Debug)]
 struct Glanced {
     beat: u64,
-    glances: Arc<[Glance]>,
-    open: usize,
+    seen: AtAGlance,
 }
 
 /// What was made last for those who look, by whom it is for. One is held while it is made, so that a hundred who
@@ -103,8 +102,7 @@ impl Live {
         if let Some(known) = made.as_ref().filter(|known| known.beat >= beat) {
             return Ok(known.clone());
         }
-        let (glances, open) = kitchen.glances(reader).await?;
-        let glanced = Glanced { beat, glances, open };
+        let glanced = Glanced { beat, seen: kitchen.glances(reader).await? };
         *made = Some(glanced.clone());
         Ok(glanced)
     }
@@ -120,7 +118,8 @@ impl Live {
         of: Option<&str>,
     ) -> Result<Arc<Moment>, Refusal> {
         let asked = *kitchen.beat().borrow();
-        let Glanced { beat, glances, open } = self.glanced(kitchen, reader, asked).await?;
+        let Glanced { beat, seen: AtAGlance { machines: glances, open } } =
+            self.glanced(kitchen, reader, asked).await?;
         // Nothing is kept of machines that there are not.
         if of.is_some_and(|name| glances.iter().all(|glance| glance.machine != name)) {
             return Err(Refusal::Unknown);

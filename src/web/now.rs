@@ -121,6 +121,15 @@ pub struct GlanceAlert {
     pub taken_by: Option<String>,
 }
 
+/// Every machine at one moment.
+#[derive(Clone, Debug)]
+pub struct AtAGlance {
+    /// Each machine, in the order of the configuration.
+    pub machines: Arc<[Glance]>,
+    /// How many alerts are open, those of no machine among them.
+    pub open: usize,
+}
+
 /// What the page asks of whoever knows the machines.
 pub trait Glances: Clone + Send + Sync + 'static {
     /// What time it is.
@@ -129,12 +138,8 @@ pub trait Glances: Clone + Send + Sync + 'static {
     /// Changes when there may be something new to see, and every few seconds.
     fn beat(&self) -> watch::Receiver<u64>;
 
-    /// Every machine, in the order of the configuration, worded for this reader; and how many alerts are open, those
-    /// of no machine among them.
-    fn glances(
-        &self,
-        reader: &Reader,
-    ) -> impl Future<Output = Result<(Arc<[Glance]>, usize), Refusal>> + Send;
+    /// All machines as they are now, worded for this reader.
+    fn glances(&self, reader: &Reader) -> impl Future<Output = Result<AtAGlance, Refusal>> + Send;
 }
 
 #[derive(Template)]

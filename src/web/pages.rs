@@ -17,7 +17,7 @@ words! {
     code: "en", "es";
     alert: "alert", "alerta";
     log_in: "Log in", "Entrar";
-    waiting: "Nobody has answered yet.", "Nadie ha respondido todavía.";
+    waiting: "Nobody takes care of it now.", "Nadie se encarga ahora.";
     taken_by: "Taken care of by", "Se encarga";
     closed: "Closed", "Cerrada";
     now: "Do now", "Qué hacer ahora";

@@ -187,6 +187,8 @@ impl Content {
         }
         let steps = if active {
             conditions::steps(alert, chemical)
+        } else if to_write && alert.has_older_racks() {
+            vec![Phrase::WriteActionOlderToo]
         } else if to_write && alert.last_good.is_some() {
             vec![Phrase::WriteActionSince]
         } else if to_write {

@@ -76,22 +76,17 @@ impl<'a> Teller<'a> {
 
     /// The same after «since» or «for», which in Spanish takes an article: «las 14:05 EST», «el mié 7 ene 2026, 10:04 EST».
     fn time_with_article(&self, at: Timestamp) -> String {
-        self.with_article(self.time(at))
+        self.reader.with_article(self.time(at))
     }
 
     /// The end of a span. A clock alone would be taken for the day of its beginning.
     fn end_with_article(&self, since: Timestamp, at: Timestamp) -> String {
         let same_day = self.reader.day(since) == self.reader.day(at);
-        self.with_article(if same_day { self.reader.clock_and_zone(at) } else { self.reader.moment(at) })
-    }
-
-    fn with_article(&self, time: String) -> String {
-        match self.reader.language {
-            Language::English => time,
-            Language::Spanish if time.starts_with("01:") => format!("la {time}"),
-            Language::Spanish if time.starts_with(|c: char| c.is_ascii_digit()) => format!("las {time}"),
-            Language::Spanish => format!("el {time}"),
-        }
+        self.reader.with_article(if same_day {
+            self.reader.clock_and_zone(at)
+        } else {
+            self.reader.moment(at)
+        })
     }
 
     /// «71.3 °C (limit 82.2 °C)», or what there is of it; counts are told with the racks.
@@ -215,6 +210,7 @@ impl<'a> Teller<'a> {
                 ("since_good", &self.time_with_article(last_good)),
                 ("limit", &limit),
                 ("about", &about),
+                ("racks", &Noun::Racks.of(alert.racks.count, self.reader.language)),
                 ("call", call.as_deref().unwrap_or_default()),
                 ("contact", &contact),
                 ("label", &printed(71, 160, self.reader.scale)),

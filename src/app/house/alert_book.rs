@@ -203,9 +203,9 @@ impl AlertBook for House {
 
     async fn alert(&self, reader: &Reader, number: u64) -> Result<Whole, Refusal> {
         let (alert, closed, own) = self.found(AlertNumber(number)).await?;
-        let next = match closed {
+        let foreseen = match closed {
             Some(_) => None,
-            None => self.reception.next(alert.number).await.map_err(|_| Refusal::NotNow)?,
+            None => self.reception.foreseen(alert.number).await.map_err(|_| Refusal::NotNow)?,
         };
         let (asked, OnRecord { trail, damaged }) = (alert.clone(), own);
         let told = self
@@ -217,7 +217,7 @@ impl AlertBook for House {
         if damaged > 0 {
             said.facts.push(message::damaged(reader.language, damaged));
         }
-        Ok(Whole { alert, closed, next, said, racks, trail })
+        Ok(Whole { alert, closed, foreseen, said, racks, trail })
     }
 
     async fn decide(&self, number: u64, deed: Deed) -> Result<Decided, Refusal> {

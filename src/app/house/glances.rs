@@ -21,7 +21,7 @@ use crate::core::record::{Body, Cycle, Record};
 use crate::core::time::Timestamp;
 use crate::ledger::{self, CycleFilter, LedgerError, Order};
 use crate::web::frame::Refusal;
-use crate::web::now::{Data, Glance, GlanceAlert, Glances, LastRack, Tank};
+use crate::web::now::{AtAGlance, Data, Glance, GlanceAlert, Glances, LastRack, Tank};
 
 /// What the records say of each machine, read on as they come.
 #[derive(Debug, Default)]
@@ -178,7 +178,7 @@ impl Glances for House {
         self.beat.clone()
     }
 
-    async fn glances(&self, reader: &Reader) -> Result<(Arc<[Glance]>, usize), Refusal> {
+    async fn glances(&self, reader: &Reader) -> Result<AtAGlance, Refusal> {
         let now = self.clock.now();
         let (lasts, loaded) = (Arc::clone(&self.lasts), Arc::clone(&self.loaded));
         let told = self.readers.ask(move |ledger| {
@@ -220,7 +220,7 @@ impl Glances for House {
                 work_until: work_until.filter(|until| *until > now),
             }
         });
-        Ok((glance.collect(), alerts.len()))
+        Ok(AtAGlance { machines: glance.collect(), open: alerts.len() })
     }
 }
 

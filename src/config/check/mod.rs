@@ -13,6 +13,8 @@ mod probe;
 mod secret;
 mod series;
 mod service;
+#[cfg(test)]
+pub(crate) use service::OWN_PATHS;
 mod source;
 
 use std::collections::BTreeMap;

@@ -96,7 +96,7 @@ pub(super) fn read_web(reader: &mut Reader<'_>, findings: &mut Findings) -> Opti
 }
 
 /// Paths below which the service itself has pages: a `public-url` was then copied from the line of the browser.
-const OWN_PATHS: [&str; 18] = [
+pub(crate) const OWN_PATHS: [&str; 18] = [
     "account",
     "accounts",
     "alert",

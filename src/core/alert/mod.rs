@@ -77,7 +77,6 @@
 //! enter 4,000 bytes. At a limit the rest is counted or the oldest forgotten.
 
 pub mod affected;
-mod ahead;
 pub mod condition;
 pub mod contact;
 mod cycles;
@@ -85,6 +84,7 @@ pub mod desk;
 pub mod dialog;
 pub mod due;
 pub mod event;
+mod foreseen;
 mod health;
 pub mod hours;
 pub mod notice;
@@ -102,12 +102,12 @@ mod timetable;
 pub mod trial;
 pub mod words;
 
-pub use ahead::Next;
 pub use condition::{Condition, Severity, UnknownCondition};
 pub use contact::{Contact, Route, UnknownRoute};
 pub use desk::{Desk, StateError};
 pub use due::DueCheck;
 pub use event::{DialogStands, Effects, Event, Health, Refusal, TEXT_BYTES_MAX};
+pub use foreseen::Foreseen;
 pub use hours::{Hours, HoursError};
 pub use notice::{Notice, Occasion};
 pub use open::{

@@ -3,14 +3,14 @@ use jiff::tz::TimeZone;
 
 use crate::core::access::{Right, Role};
 use crate::core::alert::trial::{Fact, Told};
-use crate::core::alert::{AlertNumber, Condition, Occasion, Route};
+use crate::core::alert::{AlertNumber, Condition, Foreseen, Occasion, Route};
 use crate::core::reader::{Language, Reader, Scale};
 use crate::core::record::{
     AlertChanged, AlertClosed, AlertRaised, Amendment, AmendmentChange, Body, Change, Notification, Outcome,
     Record,
 };
 use crate::core::time::Timestamp;
-use crate::web::alerts::trail;
+use crate::web::alerts::{trail, words};
 use crate::web::fixture::StillKitchen;
 use crate::web::fixture::desk::SCRIPT;
 use crate::web::fixture::visit::{get, post};
@@ -26,7 +26,7 @@ async fn the_list_says_what_is_missing() {
     let places: Vec<usize> = [
         "Open (2)",
         "Headline of 3",
-        "Nobody has answered yet.",
+        "Nobody takes care of it now.",
         "Headline of 2",
         "It closes once the corrective action is written.",
         "Headline of 1",
@@ -332,4 +332,56 @@ async fn what_people_wrote_is_only_text() {
             assert!(page.contains("&#60;script&#62;"), "{path}");
         }
     }
+}
+
+// Own promise: whoever reads an alert knows who is told next, in words that fit what is waited for.
+#[tokio::test]
+async fn who_is_told_next_is_said() {
+    let utc = |text: &str| text.parse::<Timestamp>().expect("a time");
+    let now = utc("2026-11-26T17:40:00Z");
+    let (soon, later) = (utc("2026-11-26T17:50:00Z"), utc("2026-11-27T13:00:00Z"));
+    let told = |occasion| Foreseen::Told { at: soon, contacts: vec!["ben".into(), "eve".into()], occasion };
+    for (foreseen, english, spanish) in [
+        (
+            told(Occasion::Escalated),
+            "Told next if nobody takes care: ben, eve (17:50 UTC)",
+            "Si nadie se encarga, se avisa después a: ben, eve (17:50 UTC)",
+        ),
+        (
+            told(Occasion::ActionMissing),
+            "Told next if the corrective action is not written: ben, eve (17:50 UTC)",
+            "Si no se escribe la acción correctiva, se avisa después a: ben, eve (17:50 UTC)",
+        ),
+        (
+            told(Occasion::AfterMaintenance),
+            "Told next, after the work on the machine: ben, eve (17:50 UTC)",
+            "Tras el trabajo en la máquina se avisa a: ben, eve (17:50 UTC)",
+        ),
+        (
+            Foreseen::NobodyElse { at: soon },
+            "If nobody takes care by 17:50 UTC, nobody else is told.",
+            "Si nadie se encarga antes de las 17:50 UTC, no se avisa a nadie más.",
+        ),
+        (
+            Foreseen::AskedNoMore { at: soon },
+            "If the corrective action is not written by 17:50 UTC, nobody is asked for it again.",
+            "Si la acción correctiva no se escribe antes de las 17:50 UTC, no se vuelve a pedir.",
+        ),
+        (
+            Foreseen::NotBefore { at: later },
+            "Nobody is told before Fri 27 Nov 2026, 13:00 UTC.",
+            "No se avisa a nadie antes del vie 27 nov 2026, 13:00 UTC.",
+        ),
+    ] {
+        for (language, expected) in [(Language::English, english), (Language::Spanish, spanish)] {
+            let reader = Reader { language, scale: Scale::Celsius, zone: TimeZone::UTC };
+            assert_eq!(words::foreseen(&foreseen, &reader, now), expected);
+        }
+    }
+    let kitchen = StillKitchen::new();
+    let (_, page) = get(&kitchen, "/alerts/3", Role::Manager, Language::English).await;
+    assert!(page.contains("Told next if nobody takes care: &#60;script"), "{page}");
+    assert!(page.contains(r#"history/records/48">because of record 48</a>"#), "{page}");
+    let (_, closed) = get(&kitchen, "/alerts/1", Role::Manager, Language::English).await;
+    assert!(!closed.contains("Told next"), "{closed}");
 }

@@ -15,7 +15,7 @@ use crate::web::logbook::words::{amended, heading};
 pub(super) struct Happened {
     /// Index of its record.
     pub(super) record: u64,
-    /// Index of the entry that it rests on.
+    /// Index of the record that brought it about: a rack, an entry.
     pub(super) cause: Option<u64>,
     /// The day, where it is another than that of the one before.
     pub(super) day: Option<String>,
@@ -158,6 +158,7 @@ fn via(via: &str) -> Pair {
     match via {
         "link" => ("by the link of a message", "por el enlace de un mensaje"),
         "page" => ("on this page", "en esta página"),
+        "api" => ("by a program", "por un programa"),
         "action" => ("by writing the corrective action", "al escribir la acción correctiva"),
         _ => ("by command at the gateway", "por orden en el equipo"),
     }
@@ -168,8 +169,11 @@ fn of_raised(raised: &AlertRaised, reader: &Reader) -> String {
     match (raised.measured, raised.limit) {
         (Some(measured), Some(limit)) => {
             let is_drift = raised.condition == Condition::Drifting;
-            let drift = ("its usual range goes to", "lo habitual llega a");
-            let bound = if is_drift { drift } else { ("limit", "límite") };
+            let bound = match (is_drift, measured.number() < limit.number()) {
+                (false, _) => ("limit", "límite"),
+                (true, true) => ("its usual range begins at", "lo habitual empieza en"),
+                (true, false) => ("its usual range goes to", "lo habitual llega a"),
+            };
             let bound = say(reader.language, bound);
             let (measured, limit) = against(measured, limit, reader);
             format!("{raised_word}: {measured} ({bound} {limit})")

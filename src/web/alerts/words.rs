@@ -1,6 +1,6 @@
 //! Words of the pages of alerts, English and Spanish side by side.
 
-use crate::core::alert::{Alert, Next, Occasion};
+use crate::core::alert::{Alert, Foreseen, Occasion};
 use crate::core::reader::{Language, Reader, filled};
 use crate::core::time::Timestamp;
 
@@ -120,28 +120,57 @@ pub(super) fn taken_before(standing: Option<(String, String)>, language: Languag
 }
 
 /// Who is told next if nobody does anything, and when.
-pub(super) fn next(next: &Next, reader: &Reader, now: Timestamp) -> String {
-    let (at, names) = (reader.near(next.at, now), next.contacts.join(", "));
-    let pair = match next.occasion {
-        None => (
-            "If nobody takes care by {at}, nobody more is told.",
-            "Si nadie se encarga hasta {at}, no se avisa a nadie más.",
+pub(super) fn foreseen(next: &Foreseen, reader: &Reader, now: Timestamp) -> String {
+    let (at, names, pair) = match next {
+        Foreseen::Told { at, contacts, occasion } => (at, contacts.join(", "), told_next(*occasion)),
+        Foreseen::NobodyElse { at } => (
+            at,
+            String::new(),
+            (
+                "If nobody takes care by {by}, nobody else is told.",
+                "Si nadie se encarga antes de {by}, no se avisa a nadie más.",
+            ),
         ),
-        Some(Occasion::ActionMissing) => (
-            "Without the corrective action, told next: {names} ({at})",
-            "Sin la acción correctiva se avisa después a: {names} ({at})",
+        Foreseen::AskedNoMore { at } => (
+            at,
+            String::new(),
+            (
+                "If the corrective action is not written by {by}, nobody is asked for it again.",
+                "Si la acción correctiva no se escribe antes de {by}, no se vuelve a pedir.",
+            ),
         ),
-        Some(Occasion::AfterMaintenance) => (
-            "After the work on the machine, told next: {names} ({at})",
-            "Tras el trabajo en la máquina se avisa después a: {names} ({at})",
-        ),
-        Some(_) => (
-            "If nobody takes care, told next: {names} ({at})",
-            "Si nadie se encarga, se avisa después a: {names} ({at})",
-        ),
+        Foreseen::NotBefore { at } => {
+            (at, String::new(), ("Nobody is told before {by}.", "No se avisa a nadie antes de {by}."))
+        }
     };
     let text = if reader.language == Language::English { pair.0 } else { pair.1 };
-    filled(text, &[("at", &at), ("names", &names)])
+    let at = reader.near(*at, now);
+    let by = reader.with_article(at.clone());
+    filled(text, &[("at", &at), ("by", &by), ("names", &names)]).replace(" de el ", " del ")
+}
+
+const fn told_next(occasion: Occasion) -> (&'static str, &'static str) {
+    match occasion {
+        Occasion::ActionMissing => (
+            "Told next if the corrective action is not written: {names} ({at})",
+            "Si no se escribe la acción correctiva, se avisa después a: {names} ({at})",
+        ),
+        Occasion::AfterMaintenance => (
+            "Told next, after the work on the machine: {names} ({at})",
+            "Tras el trabajo en la máquina se avisa a: {names} ({at})",
+        ),
+        Occasion::Raised
+        | Occasion::Grew
+        | Occasion::Returned
+        | Occasion::Summary
+        | Occasion::Escalated
+        | Occasion::Cleared
+        | Occasion::Closed
+        | Occasion::Test => (
+            "Told next if nobody takes care: {names} ({at})",
+            "Si nadie se encarga, se avisa después a: {names} ({at})",
+        ),
+    }
 }
 
 /// That somebody, at some time, wrote the corrective action before.
@@ -191,8 +220,8 @@ pub(super) fn damaged(count: usize, language: Language) -> String {
 /// Who takes care of it.
 pub(super) fn standing(alert: &Alert, closed: Option<Timestamp>, reader: &Reader) -> String {
     let (closed_word, taken, waiting) = match reader.language {
-        Language::English => ("Closed", "Taken care of by", "Nobody has answered yet."),
-        Language::Spanish => ("Cerrada", "Se encarga", "Nadie ha respondido todavía."),
+        Language::English => ("Closed", "Taken care of by", "Nobody takes care of it now."),
+        Language::Spanish => ("Cerrada", "Se encarga", "Nadie se encarga ahora."),
     };
     match (closed, &alert.acknowledged) {
         (Some(at), _) => format!("{closed_word} {}", reader.moment(at)),

@@ -1,7 +1,6 @@
 //! What a page says round the step of an attempt: whose it is, what is in its way, what its machine is marked as.
 
 use super::{Ended, NotDone, Spot, Taken};
-use crate::core::alert::hours::local_date;
 use crate::core::reader::{Language, Reader, filled};
 use crate::core::time::Timestamp;
 use crate::core::wiring::WATER_C;
@@ -70,7 +69,7 @@ pub(super) async fn at_work<K: Kitchen>(
     spot: &Spot,
     announced: bool,
 ) -> Option<String> {
-    let (glances, _) = pages.kitchen.glances(reader).await.ok()?;
+    let glances = pages.kitchen.glances(reader).await.ok()?.machines;
     let until = glances.iter().find(|glance| glance.machine == spot.machine)?.work_until?;
     let phrase = if announced {
         said(
@@ -121,6 +120,5 @@ pub(super) fn ended_in_words(Ended { by, whose, at, .. }: &Ended, reader: &Reade
 
 /// When it ends by itself; with the day where that is another one, as it soon is in a demo.
 pub(super) fn ends(at: Timestamp, now: Timestamp, reader: &Reader) -> String {
-    let day = |at| local_date(&reader.zone, at);
-    if day(at) == day(now) { reader.clock_and_zone(at) } else { reader.moment(at) }
+    reader.near(at, now)
 }

@@ -153,6 +153,11 @@ async fn whoever_is_not_logged_in_is_shown_the_way_there_and_back() {
         .map(|route| route.path)
         .chain(PAGES)
         .collect();
+    // A `public-url` that ends in a page was copied from the line of the browser, and is told so.
+    for path in seen.iter().filter(|path| path.len() > 1 && !path.starts_with("/live")) {
+        let first = path.split('/').nth(1).expect("an absolute path");
+        assert!(crate::config::check::OWN_PATHS.contains(&first), "{path}");
+    }
     for route in routes::<StillKitchen>().iter().filter(|route| route.method == Method::POST) {
         assert!(seen.contains(&crate::web::access::page_of(route.path)), "{}", route.path);
     }
@@ -210,7 +215,7 @@ async fn the_first_page_says_how_each_machine_is() {
         "120 s",
         "NO DATA",
         "Alert 3: Too &#60;cold&#62;",
-        "1 rack affected · nobody has answered yet",
+        "1 rack affected · nobody takes care of it now",
         "2 min ago",
     ] {
         let wanted = said != "120 s";

@@ -13,6 +13,7 @@ use super::words::{Words, words};
 use crate::core::time::Timestamp;
 use crate::web::frame::{self, Frame, Refusal, Tab};
 use crate::web::kitchen::{Kitchen, Pages};
+use crate::web::now::{AtAGlance, Glance};
 use crate::web::person::Person;
 
 /// How long work is said to take, min (own choice: a strainer, a probe, a booster, a pump).
@@ -38,12 +39,12 @@ struct MaintenancePage<'a> {
 /// Shows every machine with the buttons that begin and end work on it.
 pub(in crate::web) async fn show<K: Kitchen>(State(pages): State<Pages<K>>, person: Person) -> Response {
     let reader = &person.reader;
-    let (glances, open) = match pages.kitchen.glances(reader).await {
+    let AtAGlance { machines: glances, open } = match pages.kitchen.glances(reader).await {
         Ok(glances) => glances,
         Err(refused) => return frame::refuse(refused, &person, &pages.site, 0),
     };
     let words = words(reader.language);
-    let row = |glance: &crate::web::now::Glance| Row {
+    let row = |glance: &Glance| Row {
         name: glance.machine.clone(),
         until: glance
             .work_until
@@ -76,8 +77,8 @@ pub(in crate::web) async fn begin<K: Kitchen>(
     if minutes != 0 && !SPANS_MIN.contains(&minutes) {
         return StatusCode::BAD_REQUEST.into_response();
     }
-    let (glances, _) = match pages.kitchen.glances(&person.reader).await {
-        Ok(glances) => glances,
+    let glances = match pages.kitchen.glances(&person.reader).await {
+        Ok(seen) => seen.machines,
         Err(refused) => return frame::refuse(refused, &person, &pages.site, 0),
     };
     let Some(glance) = glances.iter().find(|glance| glance.machine == machine) else {

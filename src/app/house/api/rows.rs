@@ -64,7 +64,7 @@ impl House {
     }
 
     async fn machines(&self) -> Result<Rows, Trouble> {
-        let (glances, _) = self.glances(&self.eyes()).await?;
+        let glances = self.glances(&self.eyes()).await?.machines;
         Ok(whole(glances.iter().map(|glance| of_glance(glance).to_string()).collect()))
     }
 

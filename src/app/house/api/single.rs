@@ -24,7 +24,7 @@ type Found = Result<Result<String, Trouble>, LedgerError>;
 impl House {
     pub(super) async fn one(&self, asked: Single) -> Result<One, Trouble> {
         if let Single::Machine(name) = &asked {
-            let (glances, _) = self.glances(&self.eyes()).await?;
+            let glances = self.glances(&self.eyes()).await?.machines;
             let own = glances.iter().find(|glance| glance.machine == *name);
             let known: Vec<String> = glances.iter().map(|glance| glance.machine.to_string()).collect();
             let own = own.ok_or_else(|| Trouble::no_machine(name, known))?;

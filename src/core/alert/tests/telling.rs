@@ -1,8 +1,14 @@
 //! Who is told, when, who next, and when nobody is told again.
 
+use std::time::Duration;
+
+use jiff::tz::TimeZone;
+
 use super::fixture::{Play, Rack, at, contact, settings};
-use crate::core::alert::{Condition, Event, Occasion, Route};
+use crate::core::alert::hours::local_date;
+use crate::core::alert::{Condition, Event, Foreseen, Occasion, Route};
 use crate::core::record::{Body, Change, Clock, ClockStep, Outcome};
+use crate::core::time::Timestamp;
 
 use Occasion::{
     ActionMissing, AfterMaintenance, Cleared, Closed, Escalated, Grew, Raised, Returned, Summary,
@@ -29,32 +35,73 @@ fn steps_are_told_until_somebody_acknowledges() {
     assert_eq!(play.told().len(), 3, "somebody takes care");
 }
 
-// Own promise: whoever is said to be told next is told then; `next_is_what_comes` says it for any sequence.
+// Own promise: whoever is said to be told next is told then; `what_is_foreseen_comes` says it for any sequence.
 #[test]
 fn who_is_told_next_is_known() {
-    let next = |play: &Play| {
+    let foreseen = |play: &Play| {
         let alert = play.open(Condition::Cold).expect("an alert").number;
-        play.desk.next(play.now, alert).map(|next| (next.at, next.contacts.join(" "), next.occasion))
+        play.desk.foreseen(play.now, alert)
+    };
+    let told = |minutes, contact: &str, occasion| {
+        Some(Foreseen::Told { at: at(minutes), contacts: vec![contact.to_owned()], occasion })
     };
     let mut play = Play::new(settings());
     play.rack(0.0, "hot", Cold);
-    assert_eq!(next(&play), Some((at(10.0), "ben".to_owned(), Some(Escalated))));
+    assert_eq!(foreseen(&play), told(10.0, "ben", Escalated));
     play.until(10.0);
-    assert_eq!(next(&play), Some((at(40.0), "ana".to_owned(), Some(Escalated))));
+    assert_eq!(foreseen(&play), told(40.0, "ana", Escalated));
     play.until(100.0);
-    assert_eq!(next(&play), Some((at(120.0), String::new(), None)), "the third round ends");
+    assert_eq!(foreseen(&play), Some(Foreseen::NobodyElse { at: at(120.0) }), "the third round ends");
     play.until(130.0);
-    assert_eq!(next(&play), None);
+    assert_eq!(foreseen(&play), None);
 
-    // Taken on and recovered: the corrective action is asked for four hours later.
+    // Taken on and recovered: the corrective action is asked for every four hours, three times.
     let mut play = Play::new(settings());
     play.rack(0.0, "hot", Cold);
     let alert = play.open(Condition::Cold).expect("an alert").number;
     play.handle(Event::Acknowledge { alert, by: "Ana", via: "link", note: None }).expect("it is open");
-    assert_eq!(next(&play), None);
+    assert_eq!(foreseen(&play), None);
     play.racks(1.0, "hot", &[Good, Good, Good]);
-    let asked = next(&play).expect("a reminder");
-    assert_eq!((asked.1.as_str(), asked.2), ("ana", Some(ActionMissing)));
+    let recovered = play.open(Condition::Cold).and_then(|alert| alert.cleared).expect("it has recovered");
+    let hours = |count: u64| recovered.plus(Duration::from_secs(count * 4 * 3_600));
+    let asked = |at| Some(Foreseen::Told { at, contacts: vec!["ana".to_owned()], occasion: ActionMissing });
+    assert_eq!(foreseen(&play), asked(hours(1)));
+    let minutes = |instant: Timestamp| instant.seconds_since(at(0.0)) / 60.0;
+    play.until(minutes(hours(2)) + 1.0);
+    let third = foreseen(&play).expect("one more");
+    let Foreseen::Told { at: third, .. } = third else { panic!("a reminder: {third:?}") };
+    play.until(minutes(third) + 1.0);
+    let end = foreseen(&play);
+    assert!(matches!(end, Some(Foreseen::AskedNoMore { .. })), "somebody took care: {end:?}");
+
+    // Raised and over within work on the machine: nobody is needed at its end.
+    let mut play = Play::new(settings());
+    let until = at(20.0);
+    play.handle(Event::Maintenance { machine: Some("hot"), until, by: "Tom" }).expect("work");
+    play.rack(1.0, "hot", Hot);
+    play.racks(2.0, "hot", &[Good, Good, Good]);
+    if let Some(over) = play.open(Condition::RinseHot) {
+        assert!(over.cleared.is_some(), "{over:?}");
+        assert_eq!(play.desk.foreseen(play.now, over.number), None);
+    }
+
+    // On Friday evening of a site that works from Monday to Friday: not before Monday.
+    let weekdays: &[&str] = &["mon-fri 06:00-17:00"];
+    let mut office = settings();
+    office.contacts = vec![contact("ana", 1, Some(weekdays))];
+    let mut play = Play::new(office);
+    let friday = (0..7).map(|day| f64::from(day) * 1_440.0 + 600.0).find(|minutes| {
+        let day = local_date(&TimeZone::UTC, at(*minutes)).expect("a day");
+        day.weekday() == jiff::civil::Weekday::Friday
+    });
+    play.rack(friday.expect("a week has one"), "hot", Cold);
+    let Some(Foreseen::Told { at: monday, contacts, occasion: Raised }) = foreseen(&play) else {
+        panic!("somebody comes: {:?}", foreseen(&play));
+    };
+    assert_eq!(contacts, ["ana"]);
+    let zoned =
+        jiff::Timestamp::from_microsecond(monday.micros()).expect("near").to_zoned_datetime(TimeZone::UTC);
+    assert_eq!((zoned.weekday(), zoned.hour()), (jiff::civil::Weekday::Monday, 6));
 }
 
 #[test]
