@@ -15,7 +15,7 @@ use std::process::ExitCode;
 use clap::Parser;
 use rinseward::core::reader::{Language, Scale};
 use rinseward::diagnostic::Diagnostic;
-use rinseward::report::account::{ACCOUNT_FORMAT, Account};
+use rinseward::report::account::{ACCOUNT_FORMAT, Account, Form};
 use rinseward::report::pdf::{self, ACCOUNT, Attached, CYCLES, EVIDENCE, Options, Paper, Sheet, TEMPLATE};
 use typst::diag::{FileError, FileResult, SourceDiagnostic};
 use typst::foundations::{Bytes, Datetime, Duration, Smart};
@@ -106,13 +106,13 @@ fn read(path: &Path) -> Result<Vec<u8>, Diagnostic> {
 
 fn parsed(json: &[u8], path: &Path) -> Result<Account, Diagnostic> {
     let same = "install rinseward and rinseward-report of the same version";
-    let account: Account = serde_json::from_slice(json)
-        .map_err(|error| failed().place(path.display().to_string()).because(&error).advice(same))?;
-    if account.v == ACCOUNT_FORMAT {
-        return Ok(account);
+    let unread = |error| failed().place(path.display().to_string()).because(&error).advice(same);
+    let Form { v } = serde_json::from_slice(json).map_err(unread)?;
+    if v != ACCOUNT_FORMAT {
+        let cause = format!("the account is of form {v}, this program shows form {ACCOUNT_FORMAT}");
+        return Err(failed().cause(cause).advice(same));
     }
-    let cause = format!("the account is of form {}, this program shows form {ACCOUNT_FORMAT}", account.v);
-    Err(failed().cause(cause).advice(same))
+    serde_json::from_slice(json).map_err(unread)
 }
 
 /// Sets the sheet and gives the file.

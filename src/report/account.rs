@@ -35,6 +35,13 @@ use crate::core::time::Timestamp;
 /// Version of the form, the `v` of its JSON.
 pub const ACCOUNT_FORMAT: u32 = 2;
 
+/// The version alone, which is read before the rest: another form is another shape.
+#[derive(Clone, Copy, PartialEq, Eq, Debug, Deserialize)]
+pub struct Form {
+    /// As in [`Account`].
+    pub v: u32,
+}
+
 /// An account of a span of time.
 #[derive(Clone, PartialEq, Debug, Serialize, Deserialize)]
 pub struct Account {
@@ -282,21 +289,32 @@ pub struct ActionAccount {
     pub racks: String,
     /// What was done.
     pub done: String,
-    /// Affected racks it covers: those that its writer was shown, counted from the first.
-    pub covers: u64,
+    /// Affected racks it covers: those that its writer was shown, counted from the first. Absent where the record
+    /// does not say, and all of then were meant.
+    pub covers: Option<u64>,
 }
 
 impl AlertAccount {
     /// Racks that its corrective actions cover, counted from the first.
     #[must_use]
     pub fn covered(&self) -> u64 {
-        self.actions.iter().map(|action| action.covers).max().unwrap_or(0)
+        let covers = |action: &ActionAccount| action.covers.unwrap_or(self.racks);
+        self.actions.iter().map(covers).max().unwrap_or(0)
+    }
+
+    /// How many of its racks no corrective action covers, where one is needed; none once it has closed, since it does
+    /// not close before.
+    #[must_use]
+    pub fn uncovered(&self) -> u64 {
+        let open = self.needs_action && self.closed.is_none();
+        if open { self.racks.saturating_sub(self.covered()) } else { 0 }
     }
 
     /// Whether a corrective action is needed that nobody has written: none was, or racks came after it.
     #[must_use]
     pub fn action_missing(&self) -> bool {
-        self.needs_action && (self.actions.is_empty() || self.covered() < self.racks)
+        let open = self.needs_action && self.closed.is_none();
+        open && (self.actions.is_empty() || self.uncovered() > 0)
     }
 }
 

@@ -10,6 +10,7 @@ use std::path::Path;
 
 use jiff::tz::TimeZone;
 use serde::Serialize;
+use serde::de::DeserializeOwned;
 
 use super::account::{AccountCheck, AccountFault, Faults};
 use super::attachments::{AttachmentError, attachments};
@@ -24,7 +25,7 @@ use crate::core::evidence::examine::{Examined, Examiner, Kept, Seen, Trust};
 use crate::core::evidence::findings::{Finding, Flaw, Uncheckable};
 use crate::core::record::Body;
 use crate::core::time::Timestamp;
-use crate::report::account::Account;
+use crate::report::account::{ACCOUNT_FORMAT, Account, Form as OfForm};
 
 /// Names of the attachments of a report.
 const CYCLES: &str = "cycles.csv";
@@ -189,10 +190,13 @@ pub(in crate::app) fn verify_export(
     let rows = table.as_ref().map(Table::rows);
     let mut account_faults = Faults::default();
     let attached = parts.account.as_ref().map(read_account).transpose()?;
-    if attached.as_ref().is_some_and(Option::is_none) {
-        account_faults.push(AccountFault::Shape);
-    }
-    let mut account = attached.flatten();
+    let mut account = match attached.transpose() {
+        Ok(account) => account,
+        Err(fault) => {
+            account_faults.push(fault);
+            None
+        }
+    };
     let has_account = account.is_some();
     let mut again: Option<AccountCheck> = None;
     let (examined, named) = examine(&parts.evidence.1, trust, |seen, header, zone| {
@@ -207,7 +211,7 @@ pub(in crate::app) fn verify_export(
         }
     })?;
     let (table_faults, beyond) = match table {
-        Some(table) => table.finish(parts.printed).map_err(CannotCheck::Read)?,
+        Some(table) => table.finish(parts.printed, examined.header.size).map_err(CannotCheck::Read)?,
         None => (Vec::new(), None),
     };
     if let Some(again) = again {
@@ -312,10 +316,18 @@ fn read_pdf(path: &Path) -> Result<Vec<u8>, CannotCheck> {
     std::fs::read(path).map_err(CannotCheck::Read)
 }
 
-fn read_account(source: &Source) -> Result<Option<Account>, CannotCheck> {
+fn read_account(source: &Source) -> Result<Result<Account, AccountFault>, CannotCheck> {
+    Ok(match of_account(source)? {
+        Some(OfForm { v }) if v != ACCOUNT_FORMAT => Err(AccountFault::Form { v }),
+        Some(_) | None => of_account(source)?.ok_or(AccountFault::Shape),
+    })
+}
+
+/// Reads an account, or its form; `None` where it is none.
+fn of_account<T: DeserializeOwned>(source: &Source) -> Result<Option<T>, CannotCheck> {
     // Packed it may be a thousand times longer than it looks; what is cut off is no account.
     match serde_json::from_reader(source.open().map_err(CannotCheck::Read)?.take(ACCOUNT_MAX)) {
-        Ok(account) => Ok(Some(account)),
+        Ok(read) => Ok(Some(read)),
         Err(error) if error.is_io() => Err(CannotCheck::Read(error.into())),
         Err(_) => Ok(None),
     }
@@ -405,9 +417,9 @@ fn told_of_table(file: &str, fault: &TableFault) -> Told {
     let (line, record, recorded) = match fault {
         TableFault::Columns | TableFault::ManyRows | TableFault::More { .. } => (None, None, None),
         TableFault::Row { line } | TableFault::LongRow { line } => (Some(*line), None, None),
-        TableFault::Twice { line, record, .. } | TableFault::Added { line, record } => {
-            (Some(*line), Some(*record), None)
-        }
+        TableFault::Twice { line, record, .. }
+        | TableFault::Added { line, record }
+        | TableFault::Later { line, record, .. } => (Some(*line), Some(*record), None),
         TableFault::Missing { record, .. } => (None, Some(*record), None),
         TableFault::Cell { line, record, recorded, .. } => (Some(*line), Some(*record), Some(*recorded)),
     };

@@ -80,6 +80,18 @@ pub(super) enum TableFault {
         /// Record.
         record: u64,
     },
+    /// A row of a record that the evidence is too old to know.
+    #[error(
+        "line {line} is of record {record}, and this evidence counts only those before record {size}: make evidence of the same days after the table, and compare with that"
+    )]
+    Later {
+        /// Line.
+        line: u64,
+        /// Record.
+        record: u64,
+        /// Records that the evidence counts.
+        size: u64,
+    },
     /// A record without a row.
     #[error("the row of record {record} is missing: {kind} of «{machine}», {at}")]
     Missing {
@@ -128,6 +140,7 @@ impl TableFault {
             Self::ManyRows => "rows-many",
             Self::Twice { .. } => "row-twice",
             Self::Added { .. } => "row-added",
+            Self::Later { .. } => "row-later",
             Self::Missing { .. } => "row-missing",
             Self::Cell { .. } => "cell",
             Self::More { .. } => "more",
@@ -248,8 +261,13 @@ impl Table {
     }
 
     /// Ends the comparison. A table that was made with the evidence has a row for all of it; one
-    /// that was made by itself may be of a shorter span, which is told and is no fault.
-    pub(super) fn finish(mut self, made_together: bool) -> io::Result<(Vec<TableFault>, Option<Beyond>)> {
+    /// that was made by itself may be of a shorter span, which is told and is no fault. `size` is how many records the
+    /// evidence counts.
+    pub(super) fn finish(
+        mut self,
+        made_together: bool,
+        size: u64,
+    ) -> io::Result<(Vec<TableFault>, Option<Beyond>)> {
         let mut beyond = None;
         let mut missing = 0;
         for (at, verdict, fault) in std::mem::take(&mut self.absent) {
@@ -273,7 +291,13 @@ impl Table {
             .map(|(record, kept)| (kept.line, *record))
             .collect();
         for (line, record) in added {
-            self.fault(TableFault::Added { line, record });
+            let known = record < size;
+            let fault = if known {
+                TableFault::Added { line, record }
+            } else {
+                TableFault::Later { line, record, size }
+            };
+            self.fault(fault);
         }
         let wrong = std::mem::take(&mut self.wrong);
         if !wrong.is_empty() {

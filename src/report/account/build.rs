@@ -12,9 +12,11 @@
 //! [`TRACES_MAX`], both apart for what is bad and for what is in doubt, so that a month without
 //! proof cannot hide a cold rack. What is beyond is counted and said to be left out. Of the alerts
 //! and gaps of the machines that are asked for, [`core::alert::past`] keeps a bounded part for each
-//! probe and each alert, and says what is lost beyond it.
+//! probe and each alert, and says what is lost beyond it. What people wrote (actions, checks, remarks) is kept
+//! whole: it grows with the hands that write it, at most [`TEXT_BYTES_MAX`] a text.
 //!
 //! [`core::alert::past`]: crate::core::alert::past
+//! [`TEXT_BYTES_MAX`]: crate::core::alert::TEXT_BYTES_MAX
 
 use std::collections::BTreeMap;
 use std::convert::Infallible;
@@ -226,17 +228,18 @@ impl Builder {
         }
     }
 
-    /// Keeps what was written about an alert; where it names no number of racks, it covers those of then.
+    /// Keeps what was written about an alert that is asked for.
     fn action(&mut self, index: u64, at: Timestamp, action: &CorrectiveAction) {
-        let story = self.stories.get(&action.alert);
-        let Some(told) = story.and_then(|story| story.alert.action.as_ref()) else { return };
+        if !self.stories.contains_key(&action.alert) {
+            return;
+        }
         self.actions.entry(action.alert).or_default().push(ActionAccount {
             index,
             at,
             by: action.by.clone(),
             racks: action.racks.clone(),
             done: action.done.clone(),
-            covers: action.covers.unwrap_or(told.covers),
+            covers: action.covers,
         });
     }
 

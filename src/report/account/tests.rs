@@ -311,7 +311,16 @@ fn an_exception_has_its_trace_its_alert_and_what_was_said_of_it() {
     assert_eq!(alert.measured, Some(Quantity::Celsius(71.0)), "the worst");
     assert_eq!(alert.acknowledged, Some(("Ana".to_owned(), at("2026-03-03T15:03:00Z"))));
     let actions: Vec<_> = alert.actions.iter().map(|action| (action.index, action.covers)).collect();
-    assert_eq!(actions, [(acted, 2)]);
+    assert_eq!(actions, [(acted, Some(2))]);
+    let before = super::AlertAccount { closed: None, ..alert.clone() };
+    assert!(!alert.action_missing() && !before.action_missing());
+    let later = super::AlertAccount { racks: 4, ..before.clone() };
+    assert_eq!((later.uncovered(), later.action_missing()), (2, true), "two came after it");
+    let mut older = later.clone();
+    older.actions[0].covers = None;
+    assert!(!older.action_missing(), "of before the record said for how many");
+    let closed = super::AlertAccount { closed: Some(at("2026-03-03T16:30:00Z")), ..later };
+    assert_eq!(closed.uncovered(), 0, "it does not close before");
     assert_eq!((alert.racks, alert.closed), (2, Some(at("2026-03-03T16:30:00Z"))));
     assert_eq!(machine.counts, Counts { cold: 2, pass: 2, ..Counts::default() });
 }

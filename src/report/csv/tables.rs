@@ -246,7 +246,7 @@ const ALERTS: [&str; 25] = [
     "acknowledged_by",
     "acknowledged (RFC 3339 UTC)",
     "acknowledged (RFC 3339 local)",
-    "actions (1, see actions.csv)",
+    "actions (1)",
     "racks_covered_by_actions (1)",
     "cleared (RFC 3339 UTC)",
     "cleared (RFC 3339 local)",
@@ -321,7 +321,7 @@ fn action_cells(alert: &AlertAccount, action: &ActionAccount, zone: &TimeZone) -
         text(&action.done),
         at,
         at_local,
-        action.covers.to_string(),
+        count(action.covers),
     ]
 }
 

@@ -67,7 +67,7 @@ impl Draft<'_> {
             None => teller.say(Word::NobodyTook).to_owned(),
         }];
         said.extend(alert.actions.iter().map(|action| self.action(Word::ActionIn, alert, action)));
-        match self.uncovered(alert) {
+        match self.later_racks(alert) {
             Some(short) => said.push(short),
             None if alert.action_missing() => {
                 said.push(format!("{}: {}.", teller.say(Word::ActionRow), teller.say(Word::NotRecorded)));
@@ -93,13 +93,11 @@ impl Draft<'_> {
         let (racks, done) = (Teller::text(&action.racks), Teller::text(&action.done));
         let (by, at) = (Teller::text(&action.by), teller.minute(action.at));
         let (number, index) = (alert.number.to_string(), action.index.to_string());
-        let covers = match alert.racks {
-            0 => String::new(),
-            all => {
-                let (covered, all) = (action.covers.to_string(), all.to_string());
-                teller.with(Word::ActionCovers, &[("covered", &covered), ("all", &all)])
-            }
+        let told = |covers: u64| {
+            let (covered, all) = (covers.to_string(), alert.racks.to_string());
+            teller.with(Word::ActionCovers, &[("covered", &covered), ("all", &all)])
         };
+        let covers = action.covers.filter(|_| alert.racks > 0).map(told).unwrap_or_default();
         let values = [
             ("number", number.as_str()),
             ("racks", &racks),
@@ -112,11 +110,11 @@ impl Draft<'_> {
         teller.with(word, &values)
     }
 
-    /// How many racks came after the last corrective action, where one was written and does not cover all.
-    pub(super) fn uncovered(&self, alert: &AlertAccount) -> Option<String> {
-        let left = (alert.racks - alert.covered().min(alert.racks)).to_string();
-        let short = alert.action_missing() && !alert.actions.is_empty();
-        short.then(|| self.teller.with(Word::ActionShort, &[("count", &left)]))
+    /// That later racks have no corrective action, where one was written that does not cover them.
+    pub(super) fn later_racks(&self, alert: &AlertAccount) -> Option<String> {
+        let count = alert.uncovered();
+        let short = count > 0 && !alert.actions.is_empty();
+        short.then(|| self.teller.with(Word::ActionShort, &[("count", &count.to_string())]))
     }
 
     pub(super) fn checks(&mut self) {

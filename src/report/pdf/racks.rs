@@ -171,7 +171,7 @@ impl Draft<'_> {
                 continue;
             };
             let written = alert.actions.iter().map(|action| self.action(Word::ActionText, alert, action));
-            rows.extend(written.chain(self.uncovered(alert)).map(|text| self.row(Word::ActionRow, text)));
+            rows.extend(written.chain(self.later_racks(alert)).map(|text| self.row(Word::ActionRow, text)));
         }
         if exception.alerts.is_empty() {
             rows.push(self.row(Word::AlertRow, teller.say(Word::NoAlert)));

@@ -175,7 +175,7 @@ words! {
     Messages: "Messages: {delivered} delivered, {given_up} given up.", "Mensajes entregados: {delivered}; sin entregar: {given_up}.";
     ActionIn: "Racks: {racks} Done: {done} ({by}, {at}, record {index}{covers})", "Canastas: {racks} Hecho: {done} ({by}, {at}, asiento {index}{covers})";
     ActionCovers: ", covers {covered} of {all}", ", abarca {covered} de {all}";
-    ActionShort: "Racks that came after it and have no corrective action: {count}.", "Canastas posteriores sin acción correctiva: {count}.";
+    ActionShort: "Later racks without a corrective action: {count}.", "Canastas posteriores sin acción correctiva: {count}.";
     OfSite: "site", "sitio";
 
     // Checks.

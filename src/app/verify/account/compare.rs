@@ -4,14 +4,11 @@ use std::collections::{BTreeMap, BTreeSet};
 
 use super::fault::{AccountFault, Faults, How};
 use super::{Reach, machine};
-use crate::report::account::{
-    ACCOUNT_FORMAT, Account, CalibrationAccount, CheckAccount, MachineAccount, OverdueCheck,
-};
+use crate::report::account::{Account, CalibrationAccount, CheckAccount, MachineAccount, OverdueCheck};
 
 /// Compares all that the evidence lets anybody reckon.
 pub(super) fn accounts(said: &Account, found: &Account, reach: &Reach, faults: &mut Faults) {
     for (what, same) in [
-        ("form", said.v == ACCOUNT_FORMAT),
         ("span", (said.from, said.to) == (found.from, found.to)),
         ("site", said.site == found.site && said.zone == found.zone),
         ("choice of machines", said.only == found.only),

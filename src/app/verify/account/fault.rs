@@ -1,5 +1,6 @@
 //! What of an account does not agree with the records.
 
+use crate::report::account::ACCOUNT_FORMAT;
 use std::collections::BTreeSet;
 
 use jiff::civil::Date;
@@ -24,6 +25,14 @@ pub(in crate::app::verify) enum AccountFault {
     /// It is no account.
     #[error("account.json cannot be read")]
     Shape,
+    /// Another version of the program made it.
+    #[error(
+        "account.json is of form {v}; this program checks form {ACCOUNT_FORMAT}: check it with the version that made it"
+    )]
+    Form {
+        /// Its form.
+        v: u32,
+    },
     /// It speaks of another span, site or machines than the evidence.
     #[error("account.json is of another {what} than the evidence beside it")]
     Other {
@@ -95,6 +104,7 @@ impl AccountFault {
     pub(in crate::app::verify) const fn code(&self) -> &'static str {
         match self {
             Self::Shape => "account",
+            Self::Form { .. } => "account-form",
             Self::Other { .. } => "account-other",
             Self::Count { .. } => "account-count",
             Self::Sum { .. } => "account-sum",
@@ -110,6 +120,7 @@ impl AccountFault {
         match self {
             Self::Told { record, .. } => *record,
             Self::Shape
+            | Self::Form { .. }
             | Self::Other { .. }
             | Self::Count { .. }
             | Self::Sum { .. }

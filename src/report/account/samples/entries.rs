@@ -74,7 +74,7 @@ pub(super) fn alerts(machines: &[MachineAccount], day: Timestamp) -> Vec<AlertAc
         by: "Ana Ortiz".to_owned(),
         racks: racks.to_owned(),
         done: done.to_owned(),
-        covers,
+        covers: Some(covers),
     };
     let mut cold = alert(1, Condition::Cold, &hot, 545);
     cold.measured = Some(Quantity::Celsius(82.2022));
