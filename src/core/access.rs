@@ -125,6 +125,12 @@ mod tests {
         let rights = |role: Role| Right::ALL.into_iter().filter(|right| role.may(*right)).collect::<Vec<_>>();
         assert_eq!(rights(Role::Auditor), [Right::Look, Right::Export, Right::Settings]);
         assert_eq!(rights(Role::Operator), [Right::Look, Right::Enter, Right::Acknowledge]);
+        let manager =
+            Right::ALL.into_iter().filter(|right| !matches!(right, Right::Measure | Right::Accounts));
+        assert_eq!(rights(Role::Manager), manager.collect::<Vec<_>>(), "no probe, no account");
+        let technician =
+            [Right::Look, Right::Enter, Right::Acknowledge, Right::Maintain, Right::Measure, Right::Settings];
+        assert_eq!(rights(Role::Technician), technician, "no corrective action, and nothing taken away");
         assert_eq!(rights(Role::Administrator), Right::ALL);
         let giving: Vec<Role> = Role::ALL.into_iter().filter(|role| role.may(Right::Accounts)).collect();
         assert_eq!(giving, [Role::Administrator]);

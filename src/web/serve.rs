@@ -144,7 +144,7 @@ async fn acknowledge<A: Alerts, N: Now>(
     let deed = form.ok().and_then(|Form(form)| {
         Some(Deed::Acknowledge { by: named(&form.name)?, note: field(&form.note, NOTE_CHARS_MAX)? })
     });
-    perform(&shared, &token, &from, deed).await
+    perform(&shared, &token, &from, deed.ok_or(INCOMPLETE)).await
 }
 
 async fn act<A: Alerts, N: Now>(
@@ -154,10 +154,8 @@ async fn act<A: Alerts, N: Now>(
     form: Result<Form<ActForm>, FormRejection>,
 ) -> Response {
     let written = |text: &str, chars_max| field(text, chars_max).filter(|text| !text.is_empty());
-    if form.as_ref().is_ok_and(|Form(form)| form.covers.is_none()) {
-        return say(StatusCode::CONFLICT, Plain::Unnumbered, from.1);
-    }
-    let deed = form.ok().and_then(|Form(form)| {
+    let unnumbered = form.as_ref().is_ok_and(|Form(form)| form.covers.is_none());
+    let deed = form.ok().filter(|_| !unnumbered).and_then(|Form(form)| {
         Some(Deed::Act {
             by: named(&form.name)?,
             racks: written(&form.racks, ACTION_CHARS_MAX)?,
@@ -165,8 +163,12 @@ async fn act<A: Alerts, N: Now>(
             covers: form.covers,
         })
     });
-    perform(&shared, &token, &from, deed).await
+    let missing = if unnumbered { (StatusCode::CONFLICT, Plain::Unnumbered) } else { INCOMPLETE };
+    perform(&shared, &token, &from, deed.ok_or(missing)).await
 }
+
+/// What a form is told that is not whole.
+const INCOMPLETE: (StatusCode, Plain) = (StatusCode::UNPROCESSABLE_ENTITY, Plain::Incomplete);
 
 /// A name that can stand on record, see [`shown`].
 fn named(text: &str) -> Option<String> {
@@ -185,7 +187,7 @@ async fn perform<A: Alerts, N: Now>(
     shared: &Shared<A, N>,
     token: &str,
     (headers, stranger): &(HeaderMap, Stranger),
-    deed: Option<Deed>,
+    deed: Result<Deed, (StatusCode, Plain)>,
 ) -> Response {
     if guard::is_foreign(headers) {
         return say(StatusCode::FORBIDDEN, Plain::ForeignForm, *stranger);
@@ -194,8 +196,9 @@ async fn perform<A: Alerts, N: Now>(
         Ok(link) => link,
         Err(error) => return not_followed(error, *stranger),
     };
-    let Some(deed) = deed else {
-        return say(StatusCode::UNPROCESSABLE_ENTITY, Plain::Incomplete, *stranger);
+    let deed = match deed {
+        Ok(deed) => deed,
+        Err((status, said)) => return say(status, said, *stranger),
     };
     match tokio::time::timeout(ANSWER_MAX, shared.alerts.act(link, deed)).await {
         // Relative, so that it leads back below whatever path a proxy serves it at.

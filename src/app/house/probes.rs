@@ -127,7 +127,7 @@ impl House {
     }
 
     /// Sources that are down, with why.
-    fn down(&self) -> BTreeMap<String, String> {
+    pub(super) fn down(&self) -> BTreeMap<String, String> {
         let down = self.tap.listen().known.into_iter().filter_map(|event| match event {
             LiveEvent::Source(seen) if !seen.up => Some((seen.source, seen.cause.unwrap_or_default())),
             LiveEvent::Source(_)

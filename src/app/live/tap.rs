@@ -117,12 +117,6 @@ impl Tap {
         names.map(|(place, name)| (name.clone(), count(place).copied().unwrap_or_default())).collect()
     }
 
-    /// How many sources are open and listened to.
-    pub(in crate::app) fn sources_up(&self) -> usize {
-        let seen = self.shared.seen.lock().unwrap_or_else(PoisonError::into_inner);
-        seen.sources.values().filter(|source| source.up).count()
-    }
-
     /// The channels with what is in force for each.
     pub(in crate::app) fn channels(&self) -> Vec<Channel> {
         self.shared.seen.lock().unwrap_or_else(PoisonError::into_inner).readout.channels().cloned().collect()

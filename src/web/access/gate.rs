@@ -312,7 +312,8 @@ pub(in crate::web) fn login_from(path: &str, wanted: &str) -> String {
     format!("{}login{back}", top(path))
 }
 
-/// The page from which a form is sent to a path: that path, but for deeds that are no page.
+/// The page from which a form is sent to a path: that path, but for deeds that are no page; the first page for
+/// a logout.
 pub(in crate::web) fn page_of(path: &str) -> &str {
     let parts: Vec<&str> = path.split('/').skip(1).collect();
     match parts.as_slice() {

@@ -291,6 +291,11 @@ async fn what_is_no_good_link_or_form_does_nothing() {
     let before = site.kitchen.deeds().len();
     let response = site.post(&format!("{good}/act"), none, "name=a&racks=held&done=b").await;
     assert_eq!(response.status(), StatusCode::CONFLICT, "which racks it showed is not said");
+    // Whether the link is one comes first.
+    for (link, status) in [(site.link(7, 0), StatusCode::GONE), (format!("{good}x"), StatusCode::NOT_FOUND)] {
+        let response = site.post(&format!("{link}/act"), none, "name=a&racks=held&done=b").await;
+        assert_eq!(response.status(), status, "{link}");
+    }
     assert_eq!(site.kitchen.deeds().len(), before);
     let spanish = site.client.get(site.link(7, 0)).header("accept-language", "es-MX,es;q=0.9");
     assert!(spanish.send().await.expect("an answer").text().await.expect("a page").contains("caducado"));

@@ -8,6 +8,9 @@ use std::time::Duration;
 use super::super::House;
 use super::refused;
 use crate::app::export::gather;
+use crate::config::resolve::Configuration;
+use crate::config::source::Source;
+use crate::core::channel::{Channel, Probe, Role};
 use crate::core::cycle::verdict::Verdict;
 use crate::core::record::Body;
 use crate::ledger::{Append, Bookmark, LedgerError};
@@ -19,6 +22,26 @@ const ANSWER_MAX: Duration = Duration::from_secs(5);
 const PROOF_HOLDS: Duration = Duration::from_secs(10);
 /// Name of the bookmark that proves it.
 const READY: &str = "ready";
+
+/// How many sources are down, or have probes of which none tells anything now.
+fn silent(
+    configuration: &Configuration,
+    is_down: impl Fn(&str) -> bool,
+    tells: impl Fn(&Channel, &Probe) -> bool,
+) -> usize {
+    let probes = || {
+        configuration.channels.iter().filter_map(|channel| match &channel.role {
+            Role::Probe(probe) => Some((channel, probe)),
+            Role::ColdJunction { .. } | Role::Running | Role::Concentration | Role::Ph => None,
+        })
+    };
+    let is_silent = |source: &&Source| {
+        let mut own = probes().filter(|(channel, _)| source.directory.find(channel.name.as_str()).is_some());
+        is_down(&source.name)
+            || own.clone().next().is_some() && !own.any(|(channel, probe)| tells(channel, probe))
+    };
+    configuration.sources.iter().filter(is_silent).count()
+}
 
 /// The cycles of this run, read on as they come.
 #[derive(Debug, Default)]
@@ -39,13 +62,17 @@ impl House {
         if !self.takes_something().await {
             reasons.push("the ledger takes nothing".to_owned());
         }
-        let (all, up) = (self.loaded.configuration.sources.len(), self.tap.sources_up());
-        if up < all {
-            reasons.push(match (all - up, all) {
-                (1, 1) => "the source delivers nothing".to_owned(),
-                (1, _) => format!("1 of {all} sources delivers nothing"),
-                (down, _) => format!("{down} of {all} sources deliver nothing"),
-            });
+        let configuration = &self.loaded.configuration;
+        let (down, newest, now) = (self.down(), self.tap.newest(), self.clock.now());
+        let tells = |channel: &Channel, probe: &Probe| {
+            newest.get(&channel.id).is_some_and(|newest| newest.recency(now, probe.silent_after).counts())
+        };
+        let silent = silent(configuration, |source| down.contains_key(source), tells);
+        match (silent, configuration.sources.len()) {
+            (0, _) => {}
+            (1, 1) => reasons.push("the source delivers nothing".to_owned()),
+            (1, all) => reasons.push(format!("1 of {all} sources delivers nothing")),
+            (silent, all) => reasons.push(format!("{silent} of {all} sources deliver nothing")),
         }
         reasons
     }
@@ -148,6 +175,37 @@ impl Counted {
                 self.next = self.next.max(gather::unreadable(error)? + 1);
                 Ok(())
             }
+        }
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    const TWO: &str = "[[machine]]\nname = \"dm1\"\nkind = \"stationary-rack-dual-temperature\"\nprobes = [\"rinse\", \"wash\"]\n\
+        [[machine]]\nname = \"bar\"\nkind = \"stationary-rack-single-temperature\"\nprobes = [\"rinse\"]\n\
+        [[source]]\nname = \"one\"\nkind = \"serial\"\ndevice = \"/dev/ttyACM0\"\nprobes = [\"dm1/rinse\", \"dm1/wash\"]\n\
+        [[source]]\nname = \"two\"\nkind = \"serial\"\ndevice = \"/dev/ttyACM1\"\nprobes = [\"bar/rinse\"]\n";
+
+    // Own promise: a gateway that nothing comes in from is not ready, whatever its ports say; one probe of a source
+    // that tells something is enough.
+    #[test]
+    fn a_source_whose_probes_tell_nothing_is_silent() {
+        let directory = tempfile::tempdir().expect("a directory");
+        let path = directory.path().join("gateway.toml");
+        std::fs::write(&path, TWO).expect("a temporary file");
+        let configuration = Configuration::load(&[path], []).expect("a sound configuration").configuration;
+        for (down, telling, expected) in [
+            (&[][..], &["dm1/rinse", "bar/rinse"][..], 0),
+            (&[], &["dm1/wash", "bar/rinse"], 0),
+            (&[], &["dm1/rinse"], 1),
+            (&[], &[], 2),
+            (&["one"], &["dm1/rinse", "bar/rinse"], 1),
+        ] {
+            let tells = |channel: &Channel, _: &Probe| telling.contains(&channel.name.as_str());
+            let found = silent(&configuration, |source| down.contains(&source), tells);
+            assert_eq!(found, expected, "{down:?} {telling:?}");
         }
     }
 }
