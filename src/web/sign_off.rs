@@ -10,12 +10,14 @@ use axum::response::{Html, IntoResponse, Response};
 use serde::Deserialize;
 
 use super::attempt::{NotDone, not_taken};
+use super::form::optional;
 use super::frame::{self, Frame, Tab};
 use super::guard;
 use super::kitchen::{Kitchen, Pages};
 use super::person::Person;
 use super::probes::{Made, made, place, recorded};
 use super::query::{self, Given};
+use super::serve::NOTE_CHARS_MAX;
 use crate::core::cycle::plate::LimitSource;
 use crate::core::reader::{Language, Reader};
 use crate::core::record::{SignedPlate, SignedProbe};
@@ -88,6 +90,8 @@ struct SignOffPage<'a> {
     notice: Option<String>,
     /// Whether the boxes that must be ticked were not.
     unticked: bool,
+    /// What was ticked: that it was compared, and that the open points are known.
+    ticks: [bool; 2],
     note: String,
 }
 
@@ -153,6 +157,8 @@ struct Told {
     notice: Option<String>,
     unticked: bool,
     note: String,
+    /// What was ticked: that it was compared, and that the open points are known.
+    ticks: [bool; 2],
 }
 
 async fn page<K: Kitchen>(
@@ -186,6 +192,7 @@ async fn page<K: Kitchen>(
         recorded: told.recorded,
         notice: told.notice,
         unticked: told.unticked,
+        ticks: told.ticks,
         note: told.note,
         signed: &signed,
         frame,
@@ -275,12 +282,19 @@ pub(super) async fn sign<K: Kitchen>(
 ) -> Response {
     let form = form.map(|Form(form)| form).unwrap_or_default();
     let ticked = form.compared.is_some() && (form.open == 0 || form.known.is_some());
-    let note = form.note.trim().to_owned();
+    let (note, ticks) = (form.note.clone(), [form.compared.is_some(), form.known.is_some()]);
     if !ticked {
-        let told = Told { unticked: true, note, ..Told::default() };
+        let told = Told { unticked: true, note, ticks, ..Told::default() };
         return page(&pages, &person, &machine, StatusCode::UNPROCESSABLE_ENTITY, told).await;
     }
-    let noted = Some(note.clone()).filter(|note| !note.is_empty());
+    let noted = match optional(&note, NOTE_CHARS_MAX) {
+        Ok(noted) => noted,
+        Err(fault) => {
+            let notice = Some(fault.say(person.reader.language));
+            let told = Told { notice, note, ticks, ..Told::default() };
+            return page(&pages, &person, &machine, StatusCode::UNPROCESSABLE_ENTITY, told).await;
+        }
+    };
     let shown = Shown { open: form.open, mark: form.mark };
     match pages.kitchen.sign(machine.clone(), noted, shown, &person).await {
         Ok(record) => frame::go(&format!("../probes/{machine}?recorded={record}")),
@@ -290,7 +304,9 @@ pub(super) async fn sign<K: Kitchen>(
                 NotDone::NotSoFar => words.changed.to_owned(),
                 NotDone::Unknown | NotDone::TakenBy(_) | NotDone::Refused(_) => not_taken(&why, &person),
             });
-            let told = Told { notice, note, ..Told::default() };
+            // What changed is to be read before it is ticked again.
+            let ticks = if why == NotDone::NotSoFar { [false; 2] } else { ticks };
+            let told = Told { notice, note, ticks, ..Told::default() };
             page(&pages, &person, &machine, StatusCode::CONFLICT, told).await
         }
     }

@@ -143,9 +143,19 @@ impl House {
 }
 
 /// A hash (SHA-256, base64url) of what is shown to whoever signs: limits and times, probes, open points. A rack
-/// that is washed meanwhile changes it only where it changes one of these.
+/// that is washed meanwhile changes it only where it changes one of these: of a test cycle that is not good the
+/// next one of the same fault is no news.
 fn mark(signed: &SignedOff) -> String {
-    let shown = serde_json::to_vec(&(&signed.plate, &signed.probes, &signed.open_points));
+    let mut points = signed.open_points.clone();
+    for point in &mut points {
+        if let OpenPoint::TestCycleOutdated { record }
+        | OpenPoint::TestCycleNotGood { record, .. }
+        | OpenPoint::TestCycleFinding { record, .. } = point
+        {
+            *record = 0;
+        }
+    }
+    let shown = serde_json::to_vec(&(&signed.plate, &signed.probes, &points));
     URL_SAFE_NO_PAD.encode(Sha256::digest(shown.expect("what goes on record has a form in JSON")))
 }
 
@@ -217,6 +227,13 @@ mod tests {
         let mut later = shown.clone();
         (later.at, later.by, later.note) = (Timestamp::MAX, "Ana".to_owned(), Some("ok".to_owned()));
         assert_eq!(mark(&later), mark(&shown));
+        // A machine goes on washing while somebody reads.
+        let outdated = |record| SignedOff {
+            open_points: vec![OpenPoint::TestCycleOutdated { record }],
+            ..shown.clone()
+        };
+        assert_eq!(mark(&outdated(41)), mark(&outdated(42)));
+        assert_ne!(mark(&outdated(41)), mark(&shown));
         let changes: [fn(&mut SignedOff); 4] = [
             |signed| signed.open_points = vec![OpenPoint::NoTestCycle],
             |signed| signed.open_points.clear(),

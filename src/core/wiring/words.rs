@@ -179,7 +179,7 @@ fn other_rose(asked: &str, other: &str, rise: &str, same_machine: bool, language
         ),
         (Language::English, false) => format!(
             "{asked} was warmed, and {other} rose by {rise} in its place: it is wired or configured as a probe of \
-             another machine"
+             another machine, or that machine was washing; let it stand and try again"
         ),
         (Language::Spanish, true) => format!(
             "se calentó {asked}, y en su lugar {other} subió {rise}: las dos están cambiadas en los bornes o en la \
@@ -187,7 +187,7 @@ fn other_rose(asked: &str, other: &str, rise: &str, same_machine: bool, language
         ),
         (Language::Spanish, false) => format!(
             "se calentó {asked}, y en su lugar {other} subió {rise}: está cableada o configurada como sonda de otra \
-             máquina"
+             máquina, o esa máquina estaba lavando; déjela parada y repita"
         ),
     }
 }

@@ -282,8 +282,8 @@ fn turn_of(stands: &proving::Stands, (number, name, at): (usize, &str, Place), l
                 step.lines.push(lost.to_owned());
             }
             let hang = say(
-                "Let its tip hang free, and those of the others; touch nothing yet.",
-                "Deje su punta libre, y las de las demás; no toque nada todavía.",
+                "Let its tip hang free, and those of the others; no machine may wash meanwhile. Touch nothing yet.",
+                "Deje su punta libre, y las de las demás; ninguna máquina debe lavar mientras tanto. No toque nada todavía.",
             );
             step.lines.push(hang.to_owned());
             step.buttons = vec![("go", say("It hangs free", "Está libre"))];

@@ -244,10 +244,20 @@ async fn a_sign_off_wants_its_boxes_ticked() {
         assert_eq!(answer.status(), StatusCode::UNPROCESSABLE_ENTITY, "{form}");
     }
     assert!(kitchen.deeds.borrow().is_empty());
-    let form = "open=1&mark=4f1c&compared=yes&known=yes&note=ok";
+    // A fault of the note keeps what was ticked, and is told in the language of the reader.
+    let form = "open=1&mark=4f1c&compared=yes&known=yes&note=bell%07";
+    let answer = ask(&kitchen, Role::Technician, "/sign-off/dm1", Some(form)).await;
+    assert_eq!(answer.status(), StatusCode::UNPROCESSABLE_ENTITY);
+    let page = text(answer).await;
+    assert_eq!(page.matches(" checked").count(), 2, "{page}");
+    assert!(kitchen.deeds.borrow().is_empty());
+    let form = "open=1&mark=4f1c&compared=yes&known=yes&note=plate+read%0D%0Atwice";
     let answer = ask(&kitchen, Role::Technician, "/sign-off/dm1", Some(form)).await;
     assert_eq!(answer.headers()[header::LOCATION], "../probes/dm1?recorded=98");
-    assert_eq!(*kitchen.deeds.borrow(), ["dm1 signed by Ana with 1 open (4f1c): Some(\"ok\")"]);
+    assert_eq!(
+        *kitchen.deeds.borrow(),
+        ["dm1 signed by Ana with 1 open (4f1c): Some(\"plate read\\ntwice\")"]
+    );
 }
 
 // Own promise: whoever comes back to work that somebody else ended reads who that was, and when.

@@ -4,7 +4,7 @@ use askama::Template;
 use axum::extract::State;
 use axum::http::{StatusCode, Uri};
 use axum::response::Response;
-use jiff::civil::Date;
+use jiff::civil::{Date, Time};
 
 use super::asked::{Asked, Quick, address, from_gap, quick};
 use super::lines::{DayTold, GapTold, Told, day_told, gap_told, told};
@@ -13,7 +13,7 @@ use super::words::kind_word;
 use super::{DRIFT_DAYS_MAX, Found, GapLine, HistoryPart, Integrity, Listed, Newest, Page, Question, View};
 use crate::core::access::Right;
 use crate::core::address::escaped;
-use crate::core::alert::hours::local_date;
+use crate::core::alert::hours::{instant_or_next, local_date};
 use crate::core::counted::Noun;
 use crate::core::cycle::sign::Sign;
 use crate::core::cycle::verdict::Verdict;
@@ -216,6 +216,8 @@ struct HistoryPage<'a> {
     /// Absent where the question was refused.
     answer: Option<Answer>,
     exports: String,
+    /// The day on which the record begins, where earlier days are asked for.
+    before: Option<String>,
     /// Whether the question is narrower than an export of its span can be.
     all_of_span: bool,
     drift_days: i64,
@@ -251,6 +253,9 @@ pub(in crate::web) async fn show<K: Kitchen>(
     let quick = quick(question, today, language);
     let (form, wrong) = Form::of(&asked, &machines, &quick, language);
     let title = said(language, "History", "Historial");
+    let begins = part.as_ref().and_then(|part| part.begins);
+    let first = question.from.or(question.to);
+    let asked_before = begins.filter(|begins| first.is_some_and(|first| first < *begins));
     let page = HistoryPage {
         frame: Frame::new(&pages.site, &person, Tab::History, 0, title).with_open(pages.open().await),
         view: question.view.as_str(),
@@ -259,9 +264,12 @@ pub(in crate::web) async fn show<K: Kitchen>(
         form,
         wrong,
         zone: zone_of(reader, now),
-        exports: exports(question, part.as_ref().and_then(|part| part.begins), today),
+        exports: exports(question, begins, today),
         all_of_span: question.verdict.is_some() || question.kind.is_some(),
         answer: part.map(|part| Answer::of(&part, question, reader, now)),
+        before: asked_before
+            .and_then(|day| instant_or_next(&reader.zone, day, Time::midnight()))
+            .map(|at| reader.day(at)),
         drift_days: DRIFT_DAYS_MAX,
     };
     let status = if page.answer.is_some() { StatusCode::OK } else { StatusCode::UNPROCESSABLE_ENTITY };

@@ -27,6 +27,7 @@ pub(in crate::web) async fn amend<K: Kitchen>(
     let sent = match sent {
         Ok(Form(sent)) => sent,
         Err(rejection) => {
+            tracing::debug!(why = rejection.body_text(), "a form that cannot be read");
             let why = words(person.reader.language).garbled.to_owned();
             let fields = Correcting { refused: Some(why), tried: true, ..Correcting::default() };
             return answer(&pages, &person, record, fields, rejection.status()).await;

@@ -232,6 +232,7 @@ pub(in crate::web) async fn enter<K: Kitchen>(
     let sent = match sent {
         Ok(Form(sent)) => sent,
         Err(rejection) => {
+            tracing::debug!(why = rejection.body_text(), "a form that cannot be read");
             let why = words(person.reader.language).garbled.to_owned();
             let fields = Fields { refused: Some(why), ..Fields::default() };
             return answer(&pages, &person, which, fields, rejection.status()).await;

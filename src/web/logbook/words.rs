@@ -68,7 +68,7 @@ words! {
     supply_example: "How much is left", "Cuánto queda";
     drain_example: "What was found: scale, a torn screen", "Qué se vio: cal, un filtro roto";
     note_example: "The left arm drips; the service is called", "El brazo izquierdo gotea; se llamó al servicio";
-    garbled: "Nothing was put on record: the form cannot be read, since a field came twice or is no text. Fill it in anew here.", "No se registró nada: el formulario no se puede leer, porque un campo vino dos veces o no es texto. Rellénelo aquí de nuevo.";
+    garbled: "Nothing was put on record: the form could not be read. Fill it in again here.", "No se registró nada: no se pudo leer el formulario. Rellénelo aquí otra vez.";
     probe_or_name: "You chose a probe above and typed a name here: which is meant? Choose «–» above, or empty this field.", "Eligió una sonda arriba y escribió un nombre aquí: ¿cuál es? Elija «–» arriba, o vacíe este campo.";
     values_without: "You gave values, and this answer takes none: choose «It counts with these values», or empty the fields.", "Puso valores y esta respuesta no los toma: elija «Cuenta con estos valores», o vacíe los campos.";
     nothing_corrected: "Give the right values, or choose another answer above.", "Dé los valores correctos, o elija otra respuesta arriba.";

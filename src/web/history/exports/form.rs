@@ -300,8 +300,8 @@ const fn why(why: NotBegun, language: Language) -> &'static str {
     match why {
         NotBegun::Many => said(
             language,
-            "You have as many exports as one may have. Take one away below, then begin this one.",
-            "Ya tiene tantas exportaciones como se permite. Quite una abajo y empiece esta.",
+            "You have as many exports as one may have. Discard one of yours, which are listed on this page, then begin this one.",
+            "Ya tiene tantas exportaciones como se permite. Descarte una de las suyas, que están en esta página, y empiece esta.",
         ),
         NotBegun::Busy => said(
             language,
@@ -362,7 +362,7 @@ async fn answer<K: Kitchen>(
     let own = pages.kitchen.exports(&person.account);
     let page = FormPage {
         frame: Frame::new(&pages.site, person, Tab::History, 1, title).with_open(pages.open().await),
-        forms: forms(&entered.form, language),
+        forms: forms(&entered.form, pages.kitchen.has_report(), language),
         machines: machines.into_iter().map(|name| (name.clone(), name == entered.machine)).collect(),
         form: typed.form,
         machine: typed.machine,
@@ -392,10 +392,11 @@ fn own_job(job: &Job, person: &Person) -> Own {
     }
 }
 
-/// The forms; PDF where none was asked for, and none where there is no such form.
-fn forms(chosen: &str, language: Language) -> Vec<Choice> {
+/// The forms; PDF where none was asked for, or evidence where PDF cannot be made, and none where there is no such form.
+fn forms(chosen: &str, has_report: bool, language: Language) -> Vec<Choice> {
     let chosen = if chosen.is_empty() { Some(Form::Pdf) } else { form_of(chosen).ok() };
-    let all = Form::ALL.into_iter().map(|form| {
+    let chosen = chosen.map(|form| if form == Form::Pdf && !has_report { Form::Evidence } else { form });
+    let all = Form::ALL.into_iter().filter(|form| has_report || *form != Form::Pdf).map(|form| {
         let (word, what) = match form {
             Form::Pdf => (
                 "PDF",
