@@ -83,6 +83,28 @@ fn a_byte_order_mark_is_told_as_that() {
     );
 }
 
+// Own promise: of a rack that came after the evidence was made it is said that the evidence is too old, and not that
+// somebody put it in.
+#[test]
+fn a_row_that_is_newer_than_the_evidence_is_told_so() {
+    let site = Site::shared();
+    let table = site.text("cycles.csv");
+    let place =
+        table.lines().next().and_then(|heads| heads.split(',').position(|head| head == "ledger_index"));
+    let last = table.lines().last().expect("a row");
+    let mut cells: Vec<&str> = last.split(',').collect();
+    for (record, expected) in
+        [("999999", "this evidence counts only those before record"), ("0", "the row was put in")]
+    {
+        cells[place.expect("a column of records")] = record;
+        let later = format!("{table}{}\r\n", cells.join(","));
+        let evidence = site.path("evidence.jsonl");
+        let (code, said) = verify_bytes("cycles.csv", later.as_bytes(), Some(&evidence));
+        assert_eq!(code, Some(1), "{said}");
+        assert!(said.contains(expected), "{record}: {said}");
+    }
+}
+
 #[test]
 fn a_shorter_table_is_no_fault_and_a_hole_in_it_is_one() {
     let site = Site::shared();
