@@ -187,12 +187,15 @@ impl Content {
         }
         let steps = if active {
             conditions::steps(alert, chemical)
-        } else if to_write && alert.has_older_racks() {
-            vec![Phrase::WriteActionOlderToo]
-        } else if to_write && alert.last_good.is_some() {
-            vec![Phrase::WriteActionSince]
         } else if to_write {
-            vec![Phrase::WriteAction]
+            let write = match alert.last_good {
+                _ if alert.has_older_racks() => Phrase::WriteActionOlderToo,
+                Some(_) => Phrase::WriteActionSince,
+                None => Phrase::WriteAction,
+            };
+            // Whoever comes after it has recovered has not read what to do with the racks.
+            let rewash = (alert.racks.count > 0).then_some(Phrase::RewashNamed);
+            rewash.into_iter().chain([write]).collect()
         } else {
             Vec::new()
         };

@@ -39,7 +39,7 @@ phrases! {
     TankCold: "Wash tank not up to temperature", "Tanque de lavado aún frío";
     ProbeFault: "Probe at fault", "Sonda averiada";
     ProbeSilent: "Probe silent", "Sonda sin señal";
-    CheckOverdue: "Check overdue", "Control pendiente";
+    CheckOverdue: "Check overdue", "Control atrasado";
     CalibrationOverdue: "Calibration overdue", "Calibración vencida";
     ThermometerOff: "Thermometer off", "Termómetro desajustado";
     SuppliesShort: "Supplies short", "Faltan suministros";
@@ -154,6 +154,7 @@ phrases! {
     CheckSeries: "Whoever looks after the server: check that it runs and takes data. What waits is sent later.", "Quien cuide del servidor: compruebe que funciona y acepta datos. Lo que espera se envía después.";
     TellThem: "Tell the person behind {about} another way, and have the address checked.", "Avise por otra vía a la persona de {about} y haga revisar la dirección.";
     WriteAction: "Write down what happened to the racks and what was done: only that closes the alert.", "Anote qué pasó con las canastas y qué se hizo: solo eso cierra la alerta.";
+    RewashNamed: "If it is not done yet: hold the racks that this alert counts, and wash them again.", "Si aún no se ha hecho: aparte las canastas que cuenta esta alerta y lávelas otra vez.";
     WriteActionOlderToo: "Write down what happened to all {racks} that this alert counts, those of before it came back too, and what was done, with your name: only that closes the alert.", "Anote qué pasó con todas las canastas que cuenta esta alerta ({racks}), también con las de antes de que volviera, y qué se hizo, con su nombre: solo eso cierra la alerta.";
     WriteActionSince: "Write down what happened to the racks washed since {since_good} and what was done, with your name: only that closes the alert.", "Anote qué pasó con las canastas lavadas desde {since_good} y qué se hizo, con su nombre: solo eso cierra la alerta.";
     Call: "Call {call}.", "Llame a {call}.";

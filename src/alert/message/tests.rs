@@ -407,6 +407,21 @@ fn an_alert_that_came_back_holds_the_racks_of_both_times() {
     );
 }
 
+// Regression: the action of an alert that had come back was asked for the racks since its return alone, and closed it
+// for all of them.
+#[test]
+fn an_action_is_asked_for_the_racks_of_both_times() {
+    for (before, expected) in [
+        (0, "what happened to the racks washed since"),
+        (2, "what happened to all 3 racks that this alert counts, those of before it came back too"),
+    ] {
+        let mut notice = notice(Condition::Cold, Occasion::ActionMissing, Language::English, Scale::Celsius);
+        notice.alert.before_return = before;
+        let text = told(&notice).text;
+        assert!(text.contains(expected) && text.contains("hold the racks that this alert counts"), "{text}");
+    }
+}
+
 #[test]
 fn a_hostile_name_harms_nothing() {
     let name =

@@ -260,10 +260,12 @@ impl Alert {
         }
     }
 
-    /// Puts the most pressing first: what lasts before what has recovered, then the worst, then the newest.
+    /// Puts the most pressing first: what lasts, or has racks that nobody has accounted for, before what is over; then
+    /// the worst, then the newest.
     pub fn most_pressing_first(alerts: &mut [Self]) {
         alerts.sort_by_key(|alert| {
-            (alert.cleared.is_some(), alert.condition.severity(), Reverse(alert.number))
+            let is_over = alert.cleared.is_some() && !alert.action_missing();
+            (is_over, alert.condition.severity(), alert.cleared.is_some(), Reverse(alert.number))
         });
     }
 

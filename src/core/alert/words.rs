@@ -18,7 +18,7 @@ pub const fn condition(condition: Condition, language: Language) -> &'static str
         Condition::TankCold => ("wash tank not up to temperature", "tanque de lavado aún frío"),
         Condition::ProbeFault => ("probe at fault", "sonda averiada"),
         Condition::ProbeSilent => ("probe silent", "sonda sin señal"),
-        Condition::CheckOverdue => ("check overdue", "control pendiente"),
+        Condition::CheckOverdue => ("check overdue", "control atrasado"),
         Condition::CalibrationOverdue => ("calibration overdue", "calibración vencida"),
         Condition::ThermometerOff => ("thermometer off", "termómetro desajustado"),
         Condition::SuppliesShort => ("supplies short", "faltan suministros"),
