@@ -36,10 +36,7 @@ pub fn said(body: &Body) -> String {
             format!("{whose} was set from {} to {}", step.from, step.to)
         }
         Body::ConfigurationChange(change) => {
-            format!(
-                "another configuration came into force (SHA-256 {}…)",
-                change.sha256.get(..12).unwrap_or("?")
-            )
+            format!("a configuration came into force (SHA-256 {}…)", change.sha256.get(..12).unwrap_or("?"))
         }
         Body::MachineFailure(failure) => format!("the judging of the machine failed: {}", failure.cause),
         Body::Maintenance(window) if window.ended => "maintenance ended".to_owned(),

@@ -32,7 +32,7 @@ use crate::core::cycle::sign::Sign;
 use crate::core::cycle::verdict::Verdict;
 use crate::core::cycle::words::verdict;
 use crate::core::logbook::words::to_do;
-use crate::core::reader::Reader;
+use crate::core::reader::{Reader, filled};
 use crate::core::record::{CheckKind, Record};
 use crate::core::time::Timestamp;
 
@@ -148,6 +148,8 @@ struct ListPage<'a> {
     older: Option<u64>,
     later: bool,
     damaged: Option<String>,
+    /// When it was so: the list is not renewed by itself.
+    as_of: String,
 }
 
 /// Shows the open alerts and those that are over.
@@ -167,6 +169,7 @@ pub(super) async fn list<K: Kitchen>(State(pages): State<Pages<K>>, uri: Uri, pe
         Err(refused) => return frame::refuse(refused, &person, &pages.site, 0),
     };
     let words = words(reader.language);
+    let clock = reader.clock_and_zone(pages.kitchen.time());
     let line = |headed: &Headed| line(headed, reader);
     let page = ListPage {
         frame: Frame::new(&pages.site, &person, Tab::Alerts, 0, words.title).with_open(listing.open.len()),
@@ -175,6 +178,7 @@ pub(super) async fn list<K: Kitchen>(State(pages): State<Pages<K>>, uri: Uri, pe
         closed: listing.closed.iter().map(line).collect(),
         older: listing.older,
         later: before.is_some(),
+        as_of: filled(words.as_of, &[("at", &clock)]),
         damaged: (listing.damaged > 0).then(|| words::damaged(listing.damaged, reader.language)),
     };
     frame::page(StatusCode::OK, page.render())

@@ -42,7 +42,9 @@ pub struct Glance {
     pub last: Option<LastRack>,
     /// Whether its probes tell of now.
     pub data: Data,
-    /// The wash tank, where its probe tells of now.
+    /// Whether a probe is in its wash tank.
+    pub watches_tank: bool,
+    /// The wash tank, where that probe tells of now.
     pub tank: Option<Tank>,
     /// Racks of today, in the order of [`Verdict::ALL`].
     pub today: [u64; Verdict::ALL.len()],

@@ -67,7 +67,7 @@ fn routes<K: Kitchen>() -> Vec<Route<K>> {
 }
 
 /// What an auditor asks beside the history.
-fn desk<K: Kitchen>() -> [Route<K>; 12] {
+fn desk<K: Kitchen>() -> [Route<K>; 13] {
     let see = |path, right, answer| Route { path, method: Method::GET, right, asks: false, answer };
     let ask = |path, right, answer| Route { path, method: Method::GET, right, asks: true, answer };
     let send = |path, answer| Route { path, method: Method::POST, right: Right::Export, asks: false, answer };
@@ -77,6 +77,7 @@ fn desk<K: Kitchen>() -> [Route<K>; 12] {
         see("/history/integrity", Right::Look, get(history::integrity::show::<K>)),
         send("/history/integrity", post(history::integrity::begin::<K>)),
         see("/history/key", Right::Look, get(history::integrity::key::<K>)),
+        see("/history/checkpoint", Right::Look, get(history::integrity::checkpoint::<K>)),
         see("/live/integrity", Right::Look, get(live::check::<K>)),
         ask("/history/exports", Right::Export, get(history::exports::show::<K>)),
         send("/history/exports", post(history::exports::begin::<K>)),

@@ -200,9 +200,11 @@ impl Checks for House {
             let key = vouched.or(newest);
             let record = changes.iter().rev().find(|(_, change)| Some(&change.key) == key.as_ref());
             let record = record.map(|(index, _)| *index);
+            let newest = ledger.newest_checkpoint()?;
             Ok(Sealed {
                 records: ledger.size()?,
-                checkpoint: ledger.newest_checkpoint()?.map(|stored| (stored.size, stored.at)),
+                checkpoint: newest.as_ref().map(|stored| (stored.size, stored.at)),
+                note: newest.map(|stored| stored.note),
                 fingerprint: key.as_ref().map(|key| fingerprint(key)),
                 key: key.zip(record),
             })

@@ -194,7 +194,8 @@ impl Glances for House {
         let machines = self.loaded.configuration.machines.iter().enumerate();
         let glance = machines.map(|(place, machine)| {
             let Told { rack, today, work_until } = told.remove(&machine.name).unwrap_or_default();
-            let (data, tank) = tells(machine, &self.loaded.configuration.channels, &newest, now);
+            let channels = &self.loaded.configuration.channels;
+            let (data, tank) = tells(machine, channels, &newest, now);
             let own = alerts.iter().filter(|alert| alert.machine.as_ref() == Some(&machine.name));
             let told = |alert: &Alert| GlanceAlert {
                 number: alert.number.0,
@@ -214,6 +215,11 @@ impl Glances for House {
                 chemical: machine.sanitizing.is_chemical(),
                 last: rack,
                 data,
+                watches_tank: channels.iter().any(|channel| {
+                    let in_tank =
+                        matches!(&channel.role, Role::Probe(probe) if probe.place == Place::WashTank);
+                    in_tank && channel.name.machine() == machine.name
+                }),
                 tank,
                 today,
                 alerts: own.map(told).collect(),

@@ -384,4 +384,6 @@ async fn who_is_told_next_is_said() {
     assert!(page.contains(r#"history/records/48">because of record 48</a>"#), "{page}");
     let (_, closed) = get(&kitchen, "/alerts/1", Role::Manager, Language::English).await;
     assert!(!closed.contains("Told next"), "{closed}");
+    let (_, list) = get(&kitchen, "/alerts", Role::Manager, Language::English).await;
+    assert!(list.contains("As it was at "), "it does not renew itself: {list}");
 }

@@ -24,6 +24,7 @@ pub(super) struct Words {
     pub(super) by_hand: &'static str,
     pub(super) all: &'static str,
     pub(super) record: &'static str,
+    pub(super) as_of: &'static str,
     pub(super) because_of: &'static str,
     pub(super) enter: &'static str,
 }
@@ -46,6 +47,7 @@ static ENGLISH: Words = Words {
     by_hand: "Washing by hand",
     all: "All alerts",
     record: "record",
+    as_of: "As it was at {at}. Press «Alerts» for what came since.",
     because_of: "because of record",
     enter: "Enter",
 };
@@ -68,6 +70,7 @@ static SPANISH: Words = Words {
     by_hand: "Lavado a mano",
     all: "Todas las alertas",
     record: "asiento",
+    as_of: "Como estaba a las {at}. Pulse «Alertas» para ver lo posterior.",
     because_of: "por el asiento",
     enter: "Anotar",
 };

@@ -5,6 +5,7 @@ use axum::response::{IntoResponse, Response};
 use serde::Serialize;
 
 use super::Trouble;
+use crate::diagnostic::SLUGS;
 
 /// Media type (RFC 9457 §6.1).
 pub(super) const PROBLEM: &str = "application/problem+json";
@@ -43,6 +44,11 @@ struct Members {
     headers: Vec<(HeaderName, HeaderValue)>,
 }
 
+/// What a type of problem is called: the same for each of them (RFC 9457, section 3.1).
+fn title(slug: &str) -> &'static str {
+    SLUGS.iter().find(|(known, ..)| *known == slug).map_or("a request that is refused", |(.., what)| what)
+}
+
 impl Problem {
     /// A problem of this slug: what is wrong, and what to do.
     pub(super) fn new(
@@ -53,7 +59,7 @@ impl Problem {
     ) -> Self {
         Self(Box::new(Members {
             kind: format!("urn:rinseward:problem:{slug}"),
-            title: status.canonical_reason().unwrap_or("refused"),
+            title: title(slug),
             status: status.as_u16(),
             detail: detail.into(),
             advice: advice.into(),

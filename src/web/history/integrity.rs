@@ -85,6 +85,8 @@ pub struct Sealed {
     pub records: u64,
     /// How many of them the newest checkpoint counts, and when it was made.
     pub checkpoint: Option<(u64, Timestamp)>,
+    /// That checkpoint as a signed note.
+    pub note: Option<String>,
     /// The public key in force, and the record that named it.
     pub key: Option<(String, u64)>,
     /// SHA-256 of the file that holds that key and a line end, in hexadecimal.
@@ -294,6 +296,23 @@ pub(in crate::web) async fn show<K: Kitchen>(State(pages): State<Pages<K>>, pers
 pub(in crate::web) async fn begin<K: Kitchen>(State(pages): State<Pages<K>>, person: Person) -> Response {
     pages.kitchen.check(&person);
     std::future::ready(frame::go("integrity")).await
+}
+
+/// The newest checkpoint as a file, to be kept elsewhere: what `verify --checkpoint` takes.
+pub(in crate::web) async fn checkpoint<K: Kitchen>(
+    State(pages): State<Pages<K>>,
+    person: Person,
+) -> Response {
+    let note = match pages.kitchen.sealed().await {
+        Ok(Sealed { note: Some(note), .. }) => note,
+        Ok(Sealed { note: None, .. }) => return frame::refuse(Refusal::Unknown, &person, &pages.site, 1),
+        Err(refused) => return frame::refuse(refused, &person, &pages.site, 1),
+    };
+    let headers = [
+        (header::CONTENT_TYPE, HeaderValue::from_static("text/plain; charset=utf-8")),
+        (header::CONTENT_DISPOSITION, HeaderValue::from_static("attachment; filename=\"site.checkpoint\"")),
+    ];
+    (headers, note).into_response()
 }
 
 /// Hands out the public key.

@@ -46,8 +46,8 @@ pub(super) fn told(body: &Body, reader: &Reader) -> String {
         Body::ClockStep(step) => of_clock(step, reader),
         Body::ConfigurationChange(change) => say(
             (
-                "another configuration came into force (SHA-256 {hash}…)",
-                "entró en vigor otra configuración (SHA-256 {hash}…)",
+                "a configuration came into force (SHA-256 {hash}…)",
+                "entró en vigor una configuración (SHA-256 {hash}…)",
             ),
             &[("hash", change.sha256.get(..12).unwrap_or("?"))],
         ),
@@ -93,6 +93,13 @@ fn of_alert(body: &Body, reader: &Reader) -> String {
 }
 
 fn of_start(start: &ServiceStart, reader: &Reader) -> String {
+    if start.last_record.is_none() && !start.from_file {
+        let first = (
+            "the service started for the first time (version {version})",
+            "arrancó el servicio por primera vez (versión {version})",
+        );
+        return put(reader.language, first, &[("version", &start.version)]);
+    }
     let pair = match (start.from_file, start.after_clean_stop) {
         (true, true) => (
             "a file was replayed (version {version}) after an orderly end",

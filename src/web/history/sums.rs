@@ -98,7 +98,10 @@ pub(super) fn told(summed: &Summed, question: &Question, reader: &Reader) -> Sum
         "{n}, {open} in open time; {filled} filled by readings that came late",
         "{n}, {open} en horas de apertura; {filled} con lecturas tardías",
     );
-    let alert_words = ("{n} raised, {open} of them not closed", "{n} surgidas, {open} de ellas sin cerrar");
+    let alert_words = (
+        "{n} raised, {open} of them not closed; those raised before are not counted here",
+        "{n} surgidas, {open} de ellas sin cerrar; las surgidas antes no se cuentan aquí",
+    );
     SummedTold {
         span: format!("{} – {}", reader.moment(summed.span.from), reader.moment(summed.span.to)),
         machines: machines.collect(),
@@ -192,7 +195,12 @@ pub(super) fn drift_told(drift: &Drift, reader: &Reader) -> DriftTold {
         )
         .to_owned(),
     }];
-    lines.extend(drift.shifts.iter().map(|shift| shifted(shift, reader)));
+    // Both charts may see one shift at one rack: it is told once, with when it began.
+    let is_again = |shift: &&Shift| {
+        shift.since.is_none()
+            && drift.shifts.iter().any(|other| other.at == shift.at && other.since.is_some())
+    };
+    lines.extend(drift.shifts.iter().filter(|shift| !is_again(shift)).map(|shift| shifted(shift, reader)));
     if drift.usual.is_some() && drift.shifts.is_empty() {
         let none = ("No shift was seen.", "No se vio ningún desplazamiento.");
         lines.push(put(language, none, &[]));

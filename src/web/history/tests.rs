@@ -314,6 +314,9 @@ async fn integrity_says_what_was_found() {
     let key = ask(&kitchen, see("/history/key"), Role::Operator, Language::English).await;
     assert_eq!(key.headers()[header::CONTENT_DISPOSITION], "attachment; filename=\"site.verify-key\"");
     assert_eq!(text(key).await, "north+1+key\n");
+    let kept = ask(&kitchen, see("/history/checkpoint"), Role::Operator, Language::English).await;
+    assert_eq!(kept.headers()[header::CONTENT_DISPOSITION], "attachment; filename=\"site.checkpoint\"");
+    assert_eq!(text(kept).await, "north\n48\nroot\n");
 }
 
 // Own promise: what an export cannot be is said beside its field, in the language of the reader, and none is begun.

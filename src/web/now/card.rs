@@ -245,15 +245,17 @@ fn lines(glance: &Glance, words: &Words, reader: &Reader) -> Vec<String> {
     if let Some(strength) = glance.last.as_ref().and_then(|rack| rack.mg_per_l) {
         lines.push(format!("{}: {strength:.0} mg/L", words.sanitizer));
     }
-    lines.push(match glance.tank {
+    let tank = match glance.tank {
         Some(Tank { celsius, least_c, aged }) => {
             let (tank, least) = reader.pair(celsius, least_c);
             let symbol = reader.scale.symbol();
             let aged = aged.map(|age| format!(", {}", ago(age, reader.language))).unwrap_or_default();
-            format!("{}: {tank} {symbol}{aged} ({} {least} {symbol})", words.tank, words.at_least)
+            Some(format!("{}: {tank} {symbol}{aged} ({} {least} {symbol})", words.tank, words.at_least))
         }
-        None => words.tank_unknown.to_owned(),
-    });
+        // Where no probe is in it, nothing is missing.
+        None => glance.watches_tank.then(|| words.tank_unknown.to_owned()),
+    };
+    lines.extend(tank);
     let counted = glance.today.iter().zip(Verdict::ALL).filter(|(count, _)| **count > 0);
     let counted: Vec<String> = counted
         .map(|(count, judged)| format!("{count} {}", verdicts(judged, *count, reader.language)))
@@ -384,6 +386,7 @@ mod tests {
             chemical: false,
             last: None,
             data: Data::Live,
+            watches_tank: true,
             tank: None,
             today: [0; 6],
             alerts: Vec::new(),
@@ -409,6 +412,13 @@ mod tests {
             let reader = Reader { language, scale: Scale::Celsius, zone: jiff::tz::TimeZone::UTC };
             let made = card(&glance, &reader, Timestamp::from_micros(0), "").expect("a card");
             assert!(made.html.contains(said), "{said}: {}", made.html);
+        }
+        let reader =
+            Reader { language: Language::English, scale: Scale::Celsius, zone: jiff::tz::TimeZone::UTC };
+        for (watches_tank, missing) in [(true, true), (false, false)] {
+            let glance = Glance { watches_tank, ..glance() };
+            let made = card(&glance, &reader, Timestamp::from_micros(0), "").expect("a card");
+            assert_eq!(made.html.contains("Wash tank: no fresh reading"), missing, "{}", made.html);
         }
     }
 

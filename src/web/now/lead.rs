@@ -137,7 +137,18 @@ mod tests {
             mg_per_l: None,
         });
         let (chemical, tank, today, work_until) = (false, None, [0; 6], None);
-        Glance { place, machine: format!("dm{place}"), chemical, last, data, tank, today, alerts, work_until }
+        Glance {
+            place,
+            machine: format!("dm{place}"),
+            chemical,
+            last,
+            data,
+            watches_tank: true,
+            tank,
+            today,
+            alerts,
+            work_until,
+        }
     }
 
     fn alert(severity: Severity, lasts: bool, uncovered: Option<u64>) -> GlanceAlert {

@@ -84,6 +84,11 @@ async fn every_export_verifies_with_the_key_of_the_page() {
     fs::write(site.path("site.verify-key"), &key.body).expect("our own folder");
     let key = site.path("site.verify-key").display().to_string();
     whole(&verify(&evidence, &["--key", &key]));
+    // The checkpoint that was kept elsewhere is one of the ledger.
+    let kept = site.path("site.checkpoint");
+    fs::write(&kept, browser.get("/history/checkpoint").await.body).expect("our own folder");
+    let kept = kept.display().to_string();
+    whole(&verify(&site.path("ledger.sqlite"), &["--key", &key, "--checkpoint", &kept]));
     let taken = fs::read_to_string(&evidence).expect("text");
     assert!(taken.contains("took-away") && taken.contains("\\\"form\\\":\\\"evidence"), "{taken}");
 

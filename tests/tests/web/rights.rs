@@ -22,6 +22,7 @@ const PAGES: [(&str, &str, Right); 56] = [
     ("GET", "/history/integrity", Right::Look),
     ("POST", "/history/integrity", Right::Export),
     ("GET", "/history/key", Right::Look),
+    ("GET", "/history/checkpoint", Right::Look),
     ("GET", "/history/exports", Right::Export),
     ("POST", "/history/exports", Right::Export),
     ("GET", "/history/exports/1", Right::Export),
