@@ -6,14 +6,16 @@ use askama::Template;
 
 use super::stand::Stand;
 use super::{Data, Glance, GlanceAlert, LastRack, Tank};
+use crate::core::alert::Condition;
 use crate::core::cycle::sign::Sign;
 use crate::core::cycle::verdict::{Finding, Verdict};
 use crate::core::cycle::words::{meaning, verdict, verdicts};
-use crate::core::reader::{Language, Reader};
+use crate::core::reader::{Language, Reader, filled};
 pub(in crate::web) use crate::core::technician::told::ago;
 use crate::core::time::Timestamp;
 use crate::web::alerts::trail::subject;
 use crate::web::alerts::words::racks;
+use crate::web::frame::said;
 
 /// A card, ready to be put into a page.
 #[derive(Clone, PartialEq, Eq, Debug)]
@@ -157,7 +159,7 @@ pub(in crate::web) fn card(
         clock: judged.map(|rack| reader.clock(rack.ended)).unwrap_or_default(),
         verdict: word,
         meaning: judged.map_or("", |rack| meaning(rack.verdict, language)),
-        beside: judged.map(|rack| beside(rack, reader)).unwrap_or_default(),
+        beside: judged.map(|rack| [off(glance, language), beside(rack, reader)].concat()).unwrap_or_default(),
         ruler: judged.and_then(|rack| ruler(rack, reader)),
         off_scale: judged.and_then(|rack| off_scale(rack, reader)),
         measured,
@@ -206,6 +208,25 @@ fn figures(rack: &LastRack, reader: &Reader) -> (Option<String>, String) {
         }
         None => (None, reader.temperature(rack.limit_c)),
     }
+}
+
+/// That a probe of the machine was found off, so that what its racks show is in doubt whatever the verdict.
+fn off(glance: &Glance, language: Language) -> Vec<String> {
+    let is_off = |alert: &&GlanceAlert| alert.condition == Condition::ThermometerOff && alert.lasts;
+    let own = glance.alerts.iter().filter(is_off).flat_map(|alert| &alert.about);
+    let probes: Vec<&str> = own
+        .map(String::as_str)
+        .filter(|what| what.split('/').next() == Some(glance.machine.as_str()))
+        .collect();
+    if probes.is_empty() {
+        return Vec::new();
+    }
+    let text = said(
+        language,
+        "Do not rely on it: {probes} was found off.",
+        "No se fíe de ello: {probes} se halló desviada.",
+    );
+    vec![filled(text, &[("probes", &probes.join(", "))])]
 }
 
 /// What was found beside the verdict.
@@ -419,6 +440,43 @@ mod tests {
             let glance = Glance { watches_tank, ..glance() };
             let made = card(&glance, &reader, Timestamp::from_micros(0), "").expect("a card");
             assert_eq!(made.html.contains("Wash tank: no fresh reading"), missing, "{}", made.html);
+        }
+    }
+
+    // Own promise: a verdict by a probe that was found off does not stand alone.
+    #[test]
+    fn a_probe_that_was_found_off_stands_beside_the_verdict() {
+        let rack = LastRack {
+            record: 48,
+            ended: Timestamp::from_micros(0),
+            verdict: Verdict::Pass,
+            findings: Vec::new(),
+            settled_c: Some(84.8),
+            limit_c: 82.2,
+            uncertainty_c: 0.9,
+            mg_per_l: None,
+        };
+        let off = |about: &str, lasts| GlanceAlert {
+            number: 16,
+            headline: String::new(),
+            title: "Thermometer off".to_owned(),
+            condition: Condition::ThermometerOff,
+            about: vec![about.to_owned()],
+            since: Timestamp::from_micros(0),
+            racks: 0,
+            lasts,
+            uncovered: None,
+            taken_by: None,
+        };
+        let reader =
+            Reader { language: Language::English, scale: Scale::Celsius, zone: jiff::tz::TimeZone::UTC };
+        for (about, lasts, expected) in
+            [("dm1/rinse", true, true), ("dm1/rinse", false, false), ("gauge", true, false)]
+        {
+            let glance = Glance { last: Some(rack.clone()), alerts: vec![off(about, lasts)], ..glance() };
+            let made = card(&glance, &reader, Timestamp::from_micros(0), "").expect("a card");
+            let warned = made.html.contains("Do not rely on it: dm1/rinse was found off.");
+            assert_eq!(warned, expected, "{about} {lasts}: {}", made.html);
         }
     }
 
