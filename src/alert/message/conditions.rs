@@ -121,6 +121,8 @@ pub(super) fn why(alert: &Alert, chemical: bool) -> Vec<Phrase> {
 /// What to do now, in order.
 pub(super) fn steps(alert: &Alert, chemical: bool) -> Vec<Phrase> {
     let hold = match alert.last_good {
+        // The racks that passed before were judged by the check that holds no more.
+        _ if alert.condition == Condition::Weak => Phrase::HoldSinceCheck,
         Some(_) if alert.has_older_racks() => Phrase::HoldOlderToo,
         Some(_) => Phrase::HoldSinceGood,
         None => Phrase::HoldSince,

@@ -189,6 +189,7 @@ impl Content {
             conditions::steps(alert, chemical)
         } else if to_write {
             let write = match alert.last_good {
+                _ if alert.condition == Condition::Weak => Phrase::WriteActionCheck,
                 _ if alert.has_older_racks() => Phrase::WriteActionOlderToo,
                 Some(_) => Phrase::WriteActionSince,
                 None => Phrase::WriteAction,

@@ -119,6 +119,7 @@ phrases! {
     StopFeeding: "Stop feeding the machine.", "Deje de cargar la máquina.";
     HoldSinceGood: "Hold every rack washed since the last good one ({last_good}). Do not use that ware.", "Aparte todas las canastas lavadas desde la última correcta ({last_good}). No use esa vajilla.";
     HoldOlderToo: "Hold every rack washed since the last good one ({last_good}), and those of before that this alert names. Do not use that ware.", "Aparte todas las canastas lavadas desde la última correcta ({last_good}), y las anteriores que esta alerta nombra. No use esa vajilla.";
+    HoldSinceCheck: "Hold every rack washed since the last good sanitizer check, also those that passed. Do not use that ware.", "Aparte todas las canastas lavadas desde el último control correcto del desinfectante, también las que pasaron. No use esa vajilla.";
     HoldSince: "Hold every rack washed since {since}. Do not use that ware.", "Aparte todas las canastas lavadas desde {since}. No use esa vajilla.";
     RunEmpty: "Run an empty rack, then another: does the final rinse reach {limit}?", "Pase una canasta vacía y luego otra: ¿llega el enjuague final a {limit}?";
     RunEmptyPlain: "Run an empty rack, then another: is the final rinse good again?", "Pase una canasta vacía y luego otra: ¿vuelve a ser correcto el enjuague final?";
@@ -155,6 +156,7 @@ phrases! {
     TellThem: "Tell the person behind {about} another way, and have the address checked.", "Avise por otra vía a la persona de {about} y haga revisar la dirección.";
     WriteAction: "Write down what happened to the racks and what was done: only that closes the alert.", "Anote qué pasó con las canastas y qué se hizo: solo eso cierra la alerta.";
     RewashNamed: "If it is not done yet: hold the racks that this alert counts, and wash them again.", "Si aún no se ha hecho: aparte las canastas que cuenta esta alerta y lávelas otra vez.";
+    WriteActionCheck: "Write down what happened to the racks washed since the last good sanitizer check, and what was done, with your name: only that closes the alert.", "Anote qué pasó con las canastas lavadas desde el último control correcto del desinfectante y qué se hizo, con su nombre: solo eso cierra la alerta.";
     WriteActionOlderToo: "Write down what happened to all {racks} that this alert counts, those of before it came back too, and what was done, with your name: only that closes the alert.", "Anote qué pasó con todas las canastas que cuenta esta alerta ({racks}), también con las de antes de que volviera, y qué se hizo, con su nombre: solo eso cierra la alerta.";
     WriteActionSince: "Write down what happened to the racks washed since {since_good} and what was done, with your name: only that closes the alert.", "Anote qué pasó con las canastas lavadas desde {since_good} y qué se hizo, con su nombre: solo eso cierra la alerta.";
     Call: "Call {call}.", "Llame a {call}.";
