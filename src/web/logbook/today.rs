@@ -78,10 +78,12 @@ pub(in crate::web) async fn show<K: Kitchen>(State(pages): State<Pages<K>>, pers
     };
     let open = pages.open().await;
     let (words, now) = (words(reader.language), pages.kitchen.time());
+    let mut due: Vec<Target> = today.due.iter().map(|due| target(due, &today.entries, reader, now)).collect();
+    most_pressing_first(&mut due);
     let page = TodayPage {
         frame: Frame::new(&pages.site, &person, Tab::Logbook, 0, words.title).with_open(open),
         words,
-        due: today.due.iter().map(|due| target(due, &today.entries, reader, now)).collect(),
+        due,
         none_due: told::none_due(!today.is_planned, reader.language),
         others: others(pages.kitchen.machines().iter().any(|one| one.sanitizing.is_chemical()), reader),
         ask: who::instead(&person, Right::Enter, words.title),
@@ -89,6 +91,11 @@ pub(in crate::web) async fn show<K: Kitchen>(State(pages): State<Pages<K>>, pers
         damaged: today.damaged > 0,
     };
     frame::page(StatusCode::OK, page.render())
+}
+
+/// Puts what failed or is overdue before what can still be in time.
+fn most_pressing_first(due: &mut [Target]) {
+    due.sort_by_key(|target| (target.found.is_none(), !target.overdue));
 }
 
 fn target(due: &DueCheck, entries: &[Entered], reader: &Reader, now: Timestamp) -> Target {
@@ -191,5 +198,32 @@ impl Entered {
         let Written::Check(check) = &self.written else { return None };
         let said = self.amendments.iter().map(|(at, _, one)| (*at, &one.change));
         counting(check, said).map(|(check, _)| check)
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    // Own promise: whoever looks at what is due sees first what went wrong, then what is late, machine by machine.
+    #[test]
+    fn what_failed_or_is_late_comes_first() {
+        let target = |machine: &str, found: Option<&str>, overdue| Target {
+            to: String::new(),
+            what: "",
+            machine: machine.to_owned(),
+            when: String::new(),
+            found: found.map(str::to_owned),
+            overdue,
+        };
+        let mut due = [
+            target("a", None, false),
+            target("b", None, true),
+            target("c", Some("short"), false),
+            target("d", None, true),
+        ];
+        most_pressing_first(&mut due);
+        let order: Vec<&str> = due.iter().map(|target| target.machine.as_str()).collect();
+        assert_eq!(order, ["c", "b", "d", "a"]);
     }
 }
