@@ -296,7 +296,7 @@ async fn answer<K: Kitchen>(
         more_racks: (more > 0 && !racks.is_empty()).then(|| words::more_racks(more, reader.language)),
         is_long: racks.len() > RACKS_SHOWN_MAX,
         racks,
-        trail: trail::told(&whole.trail, reader),
+        trail: trail::told(&whole.trail, &whole.alert.racks.named, reader),
         reached: if whole.closed.is_none() { trail::reached(&whole.trail, reader, now) } else { Vec::new() },
         next: whole.foreseen.as_ref().map(|next| words::foreseen(next, reader, now)),
         entries: entries(&whole, person),

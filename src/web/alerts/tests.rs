@@ -171,7 +171,7 @@ fn an_amended_entry_is_told() {
         (Language::Spanish, "El asiento en que se basa, 12. Retirado por Ben: wrong machine"),
     ] {
         let reader = Reader { language, scale: Scale::Celsius, zone: TimeZone::UTC };
-        let told = trail::told(&[(14, record.clone())], &reader);
+        let told = trail::told(&[(14, record.clone())], &[], &reader);
         assert_eq!(told.first().map(|one| one.what.as_str()), Some(said));
     }
 }
@@ -381,7 +381,7 @@ async fn who_is_told_next_is_said() {
     let kitchen = StillKitchen::new();
     let (_, page) = get(&kitchen, "/alerts/3", Role::Manager, Language::English).await;
     assert!(page.contains("Told next if nobody takes care: &#60;script"), "{page}");
-    assert!(page.contains(r#"history/records/48">because of record 48</a>"#), "{page}");
+    assert!(page.contains(r#"cycles/48">because of record 48</a>"#), "{page}");
     let (_, closed) = get(&kitchen, "/alerts/1", Role::Manager, Language::English).await;
     assert!(!closed.contains("Told next"), "{closed}");
     let (_, list) = get(&kitchen, "/alerts", Role::Manager, Language::English).await;

@@ -1,6 +1,6 @@
 //! The story of an alert, record by record, in the words of the reader.
 
-use crate::core::alert::{Condition, Occasion, Quantity};
+use crate::core::alert::{Condition, Occasion, Quantity, Rack};
 use crate::core::counted::Noun;
 use crate::core::logbook::words::found_short;
 use crate::core::reader::{Language, Reader, filled};
@@ -15,8 +15,8 @@ use crate::web::logbook::words::{amended, heading};
 pub(super) struct Happened {
     /// Index of its record.
     pub(super) record: u64,
-    /// Index of the record that brought it about: a rack, an entry.
-    pub(super) cause: Option<u64>,
+    /// Index of the record that brought it about, a rack or an entry, and its address.
+    pub(super) cause: Option<(u64, String)>,
     /// The day, where it is another than that of the one before.
     pub(super) day: Option<String>,
     /// Time of day with the zone.
@@ -40,7 +40,7 @@ const fn say(language: Language, pair: Pair) -> &'static str {
 }
 
 /// Puts the records of an alert into words.
-pub(super) fn told(records: &[(u64, Record)], reader: &Reader) -> Vec<Happened> {
+pub(super) fn told(records: &[(u64, Record)], racks: &[Rack], reader: &Reader) -> Vec<Happened> {
     let mut last = String::new();
     let mut all = Vec::new();
     for (index, record) in records {
@@ -57,7 +57,10 @@ pub(super) fn told(records: &[(u64, Record)], reader: &Reader) -> Vec<Happened> 
         let shown = (day != last).then(|| day.clone());
         last = day;
         let clock = reader.clock_and_zone(record.recorded);
-        let cause = record.body.of_alert().and_then(|told| told.causes()[0]);
+        let cause = record.body.of_alert().and_then(|told| told.causes()[0]).map(|cause| {
+            let of = if racks.iter().any(|rack| rack.index == cause) { "cycles" } else { "history/records" };
+            (cause, format!("{of}/{cause}"))
+        });
         all.push(Happened { record: *index, cause, day: shown, clock, what, words, failed });
     }
     all

@@ -5,7 +5,6 @@ use axum::response::{IntoResponse, Response};
 use serde::Serialize;
 
 use super::Trouble;
-use crate::diagnostic::SLUGS;
 
 /// Media type (RFC 9457 §6.1).
 pub(super) const PROBLEM: &str = "application/problem+json";
@@ -46,7 +45,12 @@ struct Members {
 
 /// What a type of problem is called: the same for each of them (RFC 9457, section 3.1).
 fn title(slug: &str) -> &'static str {
-    SLUGS.iter().find(|(known, ..)| *known == slug).map_or("a request that is refused", |(.., what)| what)
+    match slug {
+        "api-access" => "no token, or one whose role does not reach that far",
+        "api-busy" => "to be asked again later",
+        "api-request" => "asked for what there is not, or for what cannot be",
+        _ => "what was asked is refused",
+    }
 }
 
 impl Problem {

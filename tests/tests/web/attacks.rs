@@ -281,7 +281,8 @@ async fn a_name_of_others_that_leads_here_opens_nothing() {
         ("/metrics", "kitchen.example.org", "", "401"),
         ("/metrics", "192.0.2.7", "", "401"),
         ("/health", "gateway:8480", "", "200"),
-        ("/ready", "gateway", "", "200"),
+        // It is known by that name, and has heard no reading.
+        ("/ready", "gateway", "", "503"),
         ("/metrics", "gateway:8480", bearer.as_str(), "200"),
         ("/api/v1/whoami", "gateway", bearer.as_str(), "200"),
         ("/login", "evil.example", "", "421"),
