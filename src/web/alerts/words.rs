@@ -131,7 +131,7 @@ pub(super) fn foreseen(next: &Foreseen, reader: &Reader, now: Timestamp) -> Stri
             String::new(),
             (
                 "If nobody takes care by {by}, nobody else is told.",
-                "Si nadie se encarga antes de {by}, no se avisa a nadie más.",
+                "Si nadie se encarga antes {of}, no se avisa a nadie más.",
             ),
         ),
         Foreseen::AskedNoMore { at } => (
@@ -139,17 +139,19 @@ pub(super) fn foreseen(next: &Foreseen, reader: &Reader, now: Timestamp) -> Stri
             String::new(),
             (
                 "If the corrective action is not written by {by}, nobody is asked for it again.",
-                "Si la acción correctiva no se escribe antes de {by}, no se vuelve a pedir.",
+                "Si la acción correctiva no se escribe antes {of}, no se vuelve a pedir.",
             ),
         ),
         Foreseen::NotBefore { at } => {
-            (at, String::new(), ("Nobody is told before {by}.", "No se avisa a nadie antes de {by}."))
+            (at, String::new(), ("Nobody is told before {by}.", "No se avisa a nadie antes {of}."))
         }
     };
     let text = if reader.language == Language::English { pair.0 } else { pair.1 };
     let at = reader.near(*at, now);
     let by = reader.with_article(at.clone());
-    filled(text, &[("at", &at), ("by", &by), ("names", &names)]).replace(" de el ", " del ")
+    // «de» and «el» are one word.
+    let of = by.strip_prefix("el ").map_or_else(|| format!("de {by}"), |day| format!("del {day}"));
+    filled(text, &[("at", &at), ("by", &by), ("of", &of), ("names", &names)])
 }
 
 const fn told_next(occasion: Occasion) -> (&'static str, &'static str) {

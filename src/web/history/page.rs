@@ -4,7 +4,7 @@ use askama::Template;
 use axum::extract::State;
 use axum::http::{StatusCode, Uri};
 use axum::response::Response;
-use jiff::civil::{Date, Time};
+use jiff::civil::Date;
 
 use super::asked::{Asked, Quick, address, from_gap, quick};
 use super::lines::{DayTold, GapTold, Told, day_told, gap_told, told};
@@ -13,7 +13,7 @@ use super::words::kind_word;
 use super::{DRIFT_DAYS_MAX, Found, GapLine, HistoryPart, Integrity, Listed, Newest, Page, Question, View};
 use crate::core::access::Right;
 use crate::core::address::escaped;
-use crate::core::alert::hours::{instant_or_next, local_date};
+use crate::core::alert::hours::local_date;
 use crate::core::counted::Noun;
 use crate::core::cycle::sign::Sign;
 use crate::core::cycle::verdict::Verdict;
@@ -21,6 +21,7 @@ use crate::core::cycle::words::verdict as verdict_word;
 use crate::core::reader::{Language, Reader};
 use crate::core::record::Body;
 use crate::core::time::Timestamp;
+use crate::core::wall_clock::day_begins;
 use crate::web::form::Field;
 use crate::web::frame::{self, Frame, Tab, said};
 use crate::web::kitchen::{Kitchen, Pages};
@@ -267,9 +268,7 @@ pub(in crate::web) async fn show<K: Kitchen>(
         exports: exports(question, begins, today),
         all_of_span: question.verdict.is_some() || question.kind.is_some(),
         answer: part.map(|part| Answer::of(&part, question, reader, now)),
-        before: asked_before
-            .and_then(|day| instant_or_next(&reader.zone, day, Time::midnight()))
-            .map(|at| reader.day(at)),
+        before: asked_before.map(|day| reader.day(day_begins(day, &reader.zone))),
         drift_days: DRIFT_DAYS_MAX,
     };
     let status = if page.answer.is_some() { StatusCode::OK } else { StatusCode::UNPROCESSABLE_ENTITY };

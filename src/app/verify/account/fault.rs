@@ -1,9 +1,10 @@
 //! What of an account does not agree with the records.
 
-use crate::report::account::ACCOUNT_FORMAT;
 use std::collections::BTreeSet;
 
 use jiff::civil::Date;
+
+use crate::report::account::ACCOUNT_FORMAT;
 
 /// Most faults that are told one by one (own choice, as of a table).
 const NAMED_MAX: usize = 50;
