@@ -253,6 +253,28 @@ impl Reader {
         read().map_err(|source| self.failed("looking up records", source))
     }
 
+    /// Indices of the records of one kind, of one machine, that are on record after one, the oldest first and at most so
+    /// many. It takes time for all such records of the machine.
+    ///
+    /// # Errors
+    /// [`LedgerError`] where they cannot be looked up.
+    pub fn oldest_after(
+        &self,
+        index: u64,
+        kind: &str,
+        machine: &str,
+        most: usize,
+    ) -> Result<Vec<u64>, LedgerError> {
+        self.make_events()?;
+        let sql = "SELECT idx FROM event WHERE machine = ?3 AND kind = ?1 AND idx > ?2 ORDER BY idx LIMIT ?4";
+        let most = i64::try_from(most).unwrap_or(i64::MAX);
+        let read = || -> rusqlite::Result<Vec<u64>> {
+            let mut statement = self.connection.prepare_cached(sql)?;
+            statement.query_map(params![kind, index_of(index), machine, most], |row| row.get(0))?.collect()
+        };
+        read().map_err(|source| self.failed("looking up records", source))
+    }
+
     /// The amendments of a record, in order of their index. One that speaks of it and cannot be
     /// read is given as `None`: it may be an amendment.
     ///

@@ -6,7 +6,7 @@ use serde::Serialize;
 
 use super::local::{minute, second, zone_name};
 use crate::core::alert::words::condition;
-use crate::core::alert::{Action, Alert, Condition, Occasion, Pattern, Quantity};
+use crate::core::alert::{Action, Alert, Condition, Earlier, Occasion, Pattern, Quantity};
 use crate::core::counted::Noun;
 use crate::core::logbook::words::found_short;
 use crate::core::reader::{Language, Reader};
@@ -182,7 +182,8 @@ pub(super) fn said(body: &Body, reader: &Reader) -> Option<String> {
         OfAlert::Changed(changed) => {
             let measured = changed.measured.map(|measured| format!(", {}", shown(measured, reader)));
             let (what, racks) = (in_change(changed.change), racks(changed.racks));
-            format!("{what} ({racks}{})", measured.unwrap_or_default())
+            let earlier = doubted(changed.earlier.as_ref());
+            format!("{what} ({racks}{}{earlier})", measured.unwrap_or_default())
         }
         OfAlert::Acknowledged(taken) => {
             let note = taken.note.as_ref().map(|note| format!(": «{note}»"));
@@ -190,6 +191,9 @@ pub(super) fn said(body: &Body, reader: &Reader) -> Option<String> {
         }
         OfAlert::Cleared(cleared) => match cleared.clearing {
             Clearing::Recovered => format!("recovered after {}", racks(cleared.racks)),
+            Clearing::Withdrawn => {
+                "what raised it was withdrawn or corrected: no rack was in doubt".to_owned()
+            }
             Clearing::Lapsed => "the hours it was about are over".to_owned(),
             Clearing::Retired => "no longer asked for by the configuration".to_owned(),
         },
@@ -216,7 +220,14 @@ fn of_raised(raised: &AlertRaised, reader: &Reader) -> String {
     let measured = raised.measured.map(|measured| format!(", {}{limit}", shown(measured, reader)));
     let (about, pattern) = (in_words(raised.condition, &raised.about), raised.pattern.map_or("", in_pattern));
     let what = condition(raised.condition, reader.language);
-    format!("raised: {what}{}{about}{pattern}", measured.unwrap_or_default())
+    let earlier = doubted(raised.earlier.as_ref());
+    format!("raised: {what}{}{about}{pattern}{earlier}", measured.unwrap_or_default())
+}
+
+/// That racks which had passed are in doubt.
+fn doubted(earlier: Option<&Earlier>) -> String {
+    let count = earlier.map_or(0, |earlier| earlier.racks.count);
+    if count == 0 { String::new() } else { format!(", {} that had passed in doubt", racks(count)) }
 }
 
 const fn in_change(change: Change) -> &'static str {

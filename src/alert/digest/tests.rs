@@ -86,6 +86,7 @@ fn alert(number: u64, condition: Condition, about: &[&str]) -> Alert {
         worst: None,
         limit: None,
         racks: Racks::default(),
+        earlier: 0,
         last_good: None,
         before_return: 0,
         pattern: None,

@@ -174,7 +174,13 @@ pub(super) fn steps(alert: &Alert, chemical: bool) -> Vec<Phrase> {
         Condition::CheckOverdue => vec![Phrase::DoChecks],
         Condition::CalibrationOverdue => vec![Phrase::Calibrate],
         Condition::ThermometerOff => {
-            vec![Phrase::CheckByHand, Phrase::CompareAgain, Phrase::LookBack, Phrase::Call]
+            // Of a gauge, or of a probe that shows too little, the desk counts none.
+            let racks = match (alert.place, alert.racks.count) {
+                (None, _) => Phrase::LookBack,
+                (Some(_), 0) => Phrase::NoneDoubted,
+                (Some(_), _) => Phrase::HoldDoubted,
+            };
+            vec![Phrase::CheckByHand, racks, Phrase::CompareAgain, Phrase::Call]
         }
         Condition::SuppliesShort if chemical => {
             vec![Phrase::NoSanitizer, Phrase::FillUp, Phrase::EnterSupplies]

@@ -190,6 +190,7 @@ impl Content {
         } else if to_write {
             let write = match alert.last_good {
                 _ if alert.condition == Condition::Weak => Phrase::WriteActionCheck,
+                _ if alert.condition == Condition::ThermometerOff => Phrase::WriteAction,
                 _ if alert.has_older_racks() => Phrase::WriteActionOlderToo,
                 Some(_) => Phrase::WriteActionSince,
                 None => Phrase::WriteAction,
@@ -335,7 +336,17 @@ fn rows(teller: &Teller<'_>) -> Vec<(String, String)> {
         }),
     );
     row(Phrase::RowSince, Some(reader.moment(alert.since)));
-    row(Phrase::RowRacks, (alert.racks.count > 0).then(|| alert.racks.count.to_string()));
+    let (count, earlier) = (alert.racks.count.to_string(), alert.earlier.to_string());
+    row(
+        Phrase::RowRacks,
+        match (alert.racks.count, alert.earlier) {
+            (0, _) => None,
+            (_, 0) => Some(count),
+            (_, _) => {
+                Some(teller.with(Phrase::RacksWithEarlier, &[("count", &count), ("earlier", &earlier)]))
+            }
+        },
+    );
     row(Phrase::RowLastGood, alert.last_good.map(|rack| reader.moment(rack.at)));
     row(Phrase::RowAbout, (!alert.about.is_empty()).then(|| teller.about()));
     row(

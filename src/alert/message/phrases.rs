@@ -143,6 +143,8 @@ phrases! {
     DoChecks: "Do now: {about}. Enter it at once.", "Haga ahora: {about}. Anótelo enseguida.";
     Calibrate: "Have {about} checked at ice and boil, or by a laboratory, and enter the calibration.", "Haga comprobar {about} en hielo y ebullición, o en un laboratorio, y anote la calibración.";
     CompareAgain: "Compare {about} once more, in well stirred ice and water. If it is still off, adjust or replace it, or calibrate it, and enter the result.", "Compare {about} otra vez, en hielo y agua bien removidos. Si sigue desajustado, ajústelo, cámbielo o calíbrelo, y anote el resultado.";
+    HoldDoubted: "Hold what is left of the racks that this alert counts, and wash it again: they were hot enough only by what {about} shows too much.", "Aparte lo que quede de las canastas que cuenta esta alerta y lávelo otra vez: alcanzaron el calor solo por lo que {about} marca de más.";
+    NoneDoubted: "No rack since it last agreed is in doubt: each was hotter than its limit by more than {about} shows too much.", "Ninguna canasta desde que coincidió por última vez está en duda: todas superaron su límite por más de lo que {about} marca de más.";
     LookBack: "Look through the racks since it last agreed: which were hot enough only by what it shows?", "Repase las canastas desde que coincidió por última vez: ¿cuáles alcanzaron el calor solo según lo que muestra?";
     FillUp: FILL_UP.0, FILL_UP.1;
     NoSanitizer: NO_SANITIZER.0, NO_SANITIZER.1;
@@ -190,6 +192,7 @@ phrases! {
     RowUsualTo: "Usual range ends at", "Lo habitual acaba en";
     RowSince: "Since", "Desde";
     RowRacks: "Racks affected", "Canastas afectadas";
+    RacksWithEarlier: "{count}, {earlier} of them passed before it was found", "{count}, {earlier} de ellas pasaron antes de descubrirse";
     RowLastGood: "Last good rack", "Última canasta correcta";
     RowAbout: "About", "Sobre";
     RowTaken: "Taken on by", "Atendida por";
@@ -212,6 +215,7 @@ phrases! {
     BelowUsual: "{measured} (below its usual range, which begins at {limit})", "{measured} (bajo lo habitual, que empieza en {limit})";
     AboveUsual: "{measured} (above its usual range, which ends at {limit})", "{measured} (sobre lo habitual, que acaba en {limit})";
     RacksSince: "{racks} since {since}", "{racks} desde {since}";
+    RacksAndEarlier: "{racks}, {earlier} of them from before; since {since}", "{racks}, {earlier} de ellas de antes; desde {since}";
     RacksUntil: "{racks} since {since}; good again since {until}", "{racks} desde {since}; bien otra vez desde {until}";
     Until: "since {since}; good again since {until}", "desde {since}; bien otra vez desde {until}";
     Since: "since {since}", "desde {since}";

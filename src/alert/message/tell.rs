@@ -148,11 +148,13 @@ impl<'a> Teller<'a> {
         let phrase = match (alert.racks.count, &until) {
             (0, None) => Phrase::Since,
             (0, Some(_)) => Phrase::Until,
+            (_, None) if alert.earlier > 0 => Phrase::RacksAndEarlier,
             (_, None) => Phrase::RacksSince,
             (_, Some(_)) => Phrase::RacksUntil,
         };
         let until = until.unwrap_or_default();
-        self.with(phrase, &[("racks", &self.racks()), ("since", &since), ("until", &until)])
+        let (racks, earlier) = (self.racks(), alert.earlier.to_string());
+        self.with(phrase, &[("racks", &racks), ("earlier", &earlier), ("since", &since), ("until", &until)])
     }
 
     /// When something was due: «at 14:05 EST», «on Wed 7 Jan 2026, 10:04 EST».

@@ -75,8 +75,9 @@ pub(super) fn machines(
     let mut machines = BTreeMap::new();
     for (number, profile) in profiles.iter().enumerate() {
         let own = channels.iter().filter(|channel| usize::from(channel.machine.0) == number);
-        let mut settings =
-            MachineSettings { chemical: profile.sanitizing.is_chemical(), ..MachineSettings::default() };
+        let chemical = profile.sanitizing.is_chemical();
+        let sanitizer = chemical.then(|| (profile.sanitizing, profile.sanitizer.clone()));
+        let mut settings = MachineSettings { sanitizer, ..MachineSettings::default() };
         for channel in own {
             let name = channel.name.as_str();
             if let Some(calibrated) = calibrated.get(name) {

@@ -37,11 +37,11 @@ pub const fn has_racks(condition: Condition) -> bool {
         | Condition::RinseHot
         | Condition::ProbeFault
         | Condition::ProbeSilent
-        | Condition::CheckOverdue => true,
+        | Condition::CheckOverdue
+        | Condition::ThermometerOff => true,
         Condition::Drifting
         | Condition::TankCold
         | Condition::CalibrationOverdue
-        | Condition::ThermometerOff
         | Condition::SuppliesShort
         | Condition::RecordDamaged
         | Condition::DiskFilling

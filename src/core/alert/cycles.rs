@@ -19,7 +19,7 @@ impl Turn<'_> {
         }
         let rack = Rack { index, at: cycle.rinse_ended };
         let verdict = cycle.verdict;
-        let good = matches!(verdict, Verdict::Pass | Verdict::Narrow);
+        let good = verdict.is_good();
         self.count(machine, cycle);
         match verdict {
             Verdict::Cold => self.bad(machine, cycle, rack, Condition::Cold, affected::settled(cycle)),
@@ -42,6 +42,7 @@ impl Turn<'_> {
         }
         if good {
             self.drift(machine, cycle);
+            self.passed(machine, cycle, rack);
             self.state.memory(machine).last_good = Some(rack);
         }
         self.missing_checks(machine);

@@ -251,12 +251,14 @@ impl Turn<'_> {
             Body::Check(check) => {
                 self.check(machine, index, check);
                 self.compared(machine, index, check);
+                self.tested(machine, index, check);
                 self.looked(machine, index, check);
             }
             Body::Calibration(done) => self.calibrated(machine, index, done),
             Body::Amendment(amendment) => {
                 self.amended(machine, amendment);
                 self.compared_otherwise(machine, amendment);
+                self.tested_otherwise(machine, amendment);
                 self.looked_otherwise(machine, amendment);
             }
             Body::MachineFailure(_) => self.judging_failed(machine),

@@ -107,7 +107,7 @@ impl Desk {
         for (machine, own) in &settings.machines {
             let memory = self.state.machines.get(machine).unwrap_or(&nothing);
             for check in CheckKind::ALL {
-                if check == CheckKind::Sanitizer && !own.chemical {
+                if check == CheckKind::Sanitizer && own.sanitizer.is_none() {
                     continue;
                 }
                 let entry = |since, overdue| DueCheck { machine: machine.clone(), check, since, overdue };

@@ -11,7 +11,7 @@
 //! |---|---|---|---|---|
 //! | cold | one cycle | 3 good cycles in a row | critical | yes |
 //! | brief | one cycle | 3 good cycles in a row | critical | yes |
-//! | weak | one cycle | 1 good cycle: the concentration is right again | critical | yes |
+//! | weak | one cycle; a test of the sanitizer outside its range | 1 good cycle, or a good test; withdrawn | critical | yes |
 //! | unproven | 3 cycles in a row without proof that no probe explains; the judging of a machine failed | 1 cycle with proof | serious | yes |
 //! | wash-low | one cycle | 3 cycles in a row whose wash reached its limit | serious | yes |
 //! | rinse-hot | one cycle | 3 cycles in a row below the maximum | warning | no |
@@ -21,7 +21,7 @@
 //! | probe-fault, probe-silent | a gap that opens; a cycle unproven by the final-rinse probe | the gap closes; a cycle with proof | serious | once a rack was washed unproven |
 //! | check-overdue | a machine in use 30 min after the check was due; a cycle without any concentration on file | the check is made | warning | once a rack was washed unproven |
 //! | calibration-overdue | its last day is over | calibrated anew | warning | no |
-//! | thermometer-off | the latest comparison of a thermometer is off by more than its tolerance | a good one, a calibration of that probe, or withdrawn | serious | no |
+//! | thermometer-off | the latest comparison of a thermometer is off by more than its tolerance | a good one, a calibration of that probe, or withdrawn | serious | once a rack passed by what it shows too much |
 //! | supplies-short | a look at the supplies found something short that was not filled up | a later look finds everything there, or withdrawn | serious | no |
 //! | record-damaged | a record of a calibration, of a response test or of a withdrawal cannot be read at the start | every probe it may have been of has a later one, or it can be read again | serious | no |
 //! | disk-filling | less than 10 % free | 15 % free | serious | no |
@@ -67,7 +67,8 @@
 //!
 //! A check that is withdrawn counts no more, one that is corrected counts as corrected, from then
 //! on: what is due is reckoned anew from the latest 8 checks of its kind. What was raised, told or
-//! judged stays. A thermometer is off by the latest comparison of it that counts, also where an
+//! judged stays, but that racks which had passed are in doubt no longer where nothing else says so, see
+//! [`earlier`]. A thermometer is off by the latest comparison of it that counts, also where an
 //! earlier one counts again; supplies likewise are short by the looks that count.
 //!
 //! # Limits
@@ -83,6 +84,7 @@ mod cycles;
 pub mod desk;
 pub mod dialog;
 pub mod due;
+pub mod earlier;
 pub mod event;
 mod foreseen;
 mod health;
@@ -95,6 +97,7 @@ mod raise;
 pub mod settings;
 mod state;
 pub mod story;
+mod strips;
 pub mod supplies;
 mod tell;
 mod thermometers;
@@ -106,6 +109,7 @@ pub use condition::{Condition, Severity, UnknownCondition};
 pub use contact::{Contact, Route, UnknownRoute};
 pub use desk::{Desk, StateError};
 pub use due::DueCheck;
+pub use earlier::{ByProbe, Earlier};
 pub use event::{DialogStands, Effects, Event, Health, Refusal, TEXT_BYTES_MAX};
 pub use foreseen::Foreseen;
 pub use hours::{Hours, HoursError};

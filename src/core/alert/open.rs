@@ -174,6 +174,9 @@ pub struct Alert {
     pub limit: Option<Quantity>,
     /// Affected racks.
     pub racks: Racks,
+    /// How many of them had passed before it was found, by what was found wrong.
+    #[serde(skip_serializing_if = "is_zero", default)]
+    pub earlier: u64,
     /// The last cycle of this machine that passed before it, or before it came back: racks since then are in doubt.
     pub last_good: Option<Rack>,
     /// Racks that it counted before it came back last; 0 where it never did.
@@ -192,6 +195,12 @@ pub struct Alert {
     pub needs_action: bool,
     /// The latest corrective action; one written before the latest affected rack does not close it.
     pub action: Option<Action>,
+}
+
+/// For `serde`, which gives a reference.
+#[expect(clippy::trivially_copy_pass_by_ref, reason = "the form that `skip_serializing_if` asks for")]
+const fn is_zero(count: &u64) -> bool {
+    *count == 0
 }
 
 impl Alert {
@@ -284,6 +293,7 @@ impl Alert {
             // 180 °F, FDA Food Code 4-501.112.
             limit: Some(Quantity::Celsius(82.222_222)),
             racks: Racks { count: 1, named: Vec::new() },
+            earlier: 0,
             last_good: None,
             before_return: 0,
             pattern: Some(Pattern::FirstAfterIdle),

@@ -12,6 +12,7 @@ use std::collections::BTreeMap;
 
 use super::affected::{InRow, Measured, OF_PROBES, condition_of, in_row, is_unexplained, measured};
 use super::condition::Condition;
+use super::earlier::ByProbe;
 use super::open::{AlertNumber, Quantity, Rack};
 use crate::core::cycle::verdict::Verdict;
 use crate::core::record::{Body, Change, Cycle, Gap, OfAlert, Record};
@@ -53,6 +54,8 @@ struct Story {
     /// Whether it matters what it was about.
     of_probes: bool,
     moments: Vec<Moment>,
+    /// Probes that show too much, each with the place of the record that says so.
+    doubted: Vec<(u64, ByProbe)>,
 }
 
 /// What one record says of an alert.
@@ -108,7 +111,8 @@ impl Past {
                 let known = self.raised.entry(machine).or_default().entry(raised.condition).or_default();
                 known.push(raised.alert);
                 let of_probes = OF_PROBES.contains(&raised.condition);
-                let story = Story { since: raised.since, of_probes, moments: Vec::new() };
+                let story =
+                    Story { since: raised.since, of_probes, moments: Vec::new(), doubted: Vec::new() };
                 self.stories.insert(raised.alert, story);
                 (Some(true), Some(&raised.about))
             }
@@ -120,6 +124,7 @@ impl Past {
         };
         if let Some(story) = told.alert().and_then(|number| self.stories.get_mut(&number)) {
             story.note(place, open, about);
+            story.doubted.extend(told.earlier().and_then(|own| Some((place, own.by_probe.clone()?))));
         }
     }
 
@@ -144,11 +149,12 @@ impl Past {
         cycle: &Cycle,
         explained: Option<Condition>,
     ) -> Vec<Counted> {
+        let mut counted = Vec::new();
+        counted.extend(self.doubted(machine, index, cycle));
         if cycle.verdict == Verdict::Pass && cycle.findings.is_empty() {
             self.rows.remove(machine);
-            return Vec::new();
+            return counted;
         }
-        let mut counted = Vec::new();
         for condition in Condition::ALL {
             let row = in_row(condition, cycle, explained);
             let waiting = self.rows.get_mut(machine).and_then(|rows| rows.remove(&condition));
@@ -169,6 +175,15 @@ impl Past {
             }
         }
         counted
+    }
+
+    /// The alert that counts a rack for passing by what a probe was known to show too much.
+    fn doubted(&self, machine: &str, index: u64, cycle: &Cycle) -> Option<Counted> {
+        let (alert, told) = self.newest(machine, Condition::ThermometerOff, index)?;
+        let doubted = &self.stories.get(&alert)?.doubted;
+        let is_in_doubt = doubted.iter().any(|(place, own)| *place < index && own.doubts(cycle));
+        let racks = vec![Rack { index, at: cycle.rinse_ended }];
+        (told.is_open() && is_in_doubt).then(|| Counted { alert, racks, measured: Measured::default() })
     }
 
     /// What explains a rack that nothing of its own explains: the first of [`OF_PROBES`] of which an alert was open,
@@ -288,7 +303,8 @@ mod tests {
     fn what_is_kept_of_an_alert_is_bounded() {
         let about = |number: u64| vec!["dm1/rinse".to_owned(), format!("dm1/{number}")];
         let story = |of_probes| {
-            let mut story = Story { since: Timestamp::from_micros(0), of_probes, moments: Vec::new() };
+            let since = Timestamp::from_micros(0);
+            let mut story = Story { since, of_probes, moments: Vec::new(), doubted: Vec::new() };
             story.note(0, Some(true), Some(&about(0)));
             (1..200_000).for_each(|place| story.note(place, None, Some(&about(place))));
             story

@@ -1,6 +1,7 @@
 //! One turn of the desk: raising, growing, clearing and closing.
 
 use super::condition::{Condition, Severity};
+use super::earlier::Earlier;
 use super::event::Effects;
 use super::notice::Occasion;
 use super::open::{Alert, AlertNumber, Pattern, Quantity, Racks};
@@ -36,6 +37,8 @@ pub(super) struct Report<'r> {
     pub(super) measured: Option<Quantity>,
     pub(super) limit: Option<Quantity>,
     pub(super) racks: Racks,
+    /// Racks that had passed, beside those.
+    pub(super) earlier: Option<Earlier>,
     pub(super) pattern: Option<Pattern>,
     pub(super) about: Option<String>,
     /// Whether its racks were washed without proof, so that an action is needed whatever the condition.
@@ -53,6 +56,7 @@ impl<'r> Report<'r> {
             measured: None,
             limit: None,
             racks: Racks::default(),
+            earlier: None,
             pattern: None,
             about: None,
             unproven: false,
@@ -77,7 +81,10 @@ impl Turn<'_> {
         let Report { condition, machine, place, since, measured, limit, pattern, .. } = report;
         self.state.last_number += 1;
         let number = AlertNumber(self.state.last_number);
-        let racks = report.racks;
+        let earlier = report.earlier.filter(|earlier| earlier.matters());
+        let mut racks = earlier.as_ref().map(|earlier| earlier.racks.clone()).unwrap_or_default();
+        let before = racks.count;
+        racks.add(&report.racks);
         let last_good = self.state.machines.get(machine).and_then(|memory| memory.last_good);
         let about: Vec<String> = report.about.into_iter().collect();
         let alert = Alert {
@@ -91,6 +98,7 @@ impl Turn<'_> {
             worst: measured,
             limit,
             racks,
+            earlier: before,
             last_good,
             before_return: 0,
             pattern,
@@ -113,6 +121,7 @@ impl Turn<'_> {
             about,
             cause: self.cause,
             last_good: last_good.map(|rack| rack.index),
+            earlier,
         };
         self.record(machine, Body::AlertRaised(Box::new(raised)));
         self.advance(machine, condition, Occasion::Raised);
@@ -125,7 +134,9 @@ impl Turn<'_> {
         let Some(open) = self.state.open_mut(machine, condition) else { return };
         let cleared = open.alert.cleared.take();
         open.recovering = 0;
-        if cleared.is_some() && !report.racks.named.is_empty() {
+        let earlier = report.earlier.clone().filter(Earlier::matters);
+        let has_racks = !report.racks.named.is_empty() || earlier.is_some();
+        if cleared.is_some() && has_racks {
             // Of the racks between the two nobody need doubt.
             (open.alert.last_good, open.alert.before_return) = (good, open.alert.racks.count);
         }
@@ -142,10 +153,10 @@ impl Turn<'_> {
                 open.alert.acknowledged = None;
                 open.telling.start_over();
             }
-            self.changed(machine, condition, Change::Returned);
+            self.changed_by(machine, condition, Change::Returned, earlier);
             self.tell_return(machine, condition, anew);
         } else if grew {
-            self.changed(machine, condition, Change::Grew);
+            self.changed_by(machine, condition, Change::Grew, earlier);
             self.tell_again(machine, condition, Occasion::Grew);
         }
     }
@@ -228,6 +239,10 @@ impl Turn<'_> {
 
     /// Records that something happened to an open alert.
     pub(super) fn changed(&mut self, machine: &str, condition: Condition, change: Change) {
+        self.changed_by(machine, condition, change, None);
+    }
+
+    fn changed_by(&mut self, machine: &str, condition: Condition, change: Change, earlier: Option<Earlier>) {
         let Some(open) = self.state.open(machine, condition) else { return };
         let alert = &open.alert;
         let came_back = change == Change::Returned && alert.before_return > 0;
@@ -240,6 +255,7 @@ impl Turn<'_> {
             about: alert.about.clone(),
             cause: self.cause,
             last_good: came_back.then_some(alert.last_good).flatten().map(|rack| rack.index),
+            earlier,
         };
         self.record(machine, Body::AlertChanged(body));
     }
@@ -253,13 +269,19 @@ impl Turn<'_> {
 impl Alert {
     /// Takes in what is reported again; whether it has become another matter.
     fn grow(&mut self, report: Report<'_>) -> bool {
+        let mut grew = false;
+        if let Some(earlier) = report.earlier.filter(Earlier::matters) {
+            self.place = self.place.or(report.place);
+            self.racks.add(&earlier.racks);
+            self.earlier += earlier.racks.count;
+            grew = earlier.racks.count > 0;
+        }
         self.racks.add(&report.racks);
         if report.measured.is_some() {
             self.measured = report.measured;
             self.limit = report.limit;
             self.worst = worse(self.condition, self.worst, report.measured);
         }
-        let mut grew = false;
         match (self.pattern, report.pattern) {
             (Some(Pattern::FirstAfterIdle | Pattern::Single), Some(Pattern::Repeated)) => {
                 self.pattern = report.pattern;

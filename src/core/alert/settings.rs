@@ -10,8 +10,10 @@ use super::condition::Condition;
 use super::contact::Contact;
 use super::hours::Hours;
 use crate::core::channel::Place;
+use crate::core::cycle::plate::Sanitizing;
 use crate::core::on_file::OnFile;
 use crate::core::record::CheckKind;
+use crate::core::sanitizer;
 use crate::core::time::Timestamp;
 use crate::core::units::Celsius;
 
@@ -46,8 +48,8 @@ pub struct Period {
 /// One machine, as far as alerts must know it.
 #[derive(Clone, PartialEq, Debug, Default)]
 pub struct MachineSettings {
-    /// Whether a sanitizer check is needed.
-    pub chemical: bool,
+    /// Its chemical and what may be of it, so that a check of it is needed; `None` where hot water sanitizes.
+    pub sanitizer: Option<(Sanitizing, sanitizer::Rules)>,
     /// Lowest permitted wash; `None` where no probe sits in the wash tank.
     pub tank_min: Option<Celsius>,
     /// Channel name of the final-rinse probe.

@@ -8,6 +8,7 @@ use serde::{Deserialize, Serialize};
 
 use super::condition::Condition;
 use super::contact::Route;
+use super::earlier::{ByProbe, Margins};
 use super::open::{Alert, AlertNumber, Rack, Racks};
 use crate::core::drift::Drift;
 use crate::core::record::CheckKind;
@@ -149,6 +150,18 @@ pub(super) struct Memory {
     /// The latest comparisons of thermometers, in the order of their records.
     #[serde(default)]
     pub(super) compared: Vec<Compared>,
+    /// The latest tests of the sanitizer, likewise.
+    #[serde(default)]
+    pub(super) tested: Vec<Tested>,
+    /// Racks that passed since the sanitizer was found right last.
+    #[serde(default)]
+    pub(super) by_concentration: Racks,
+    /// Racks that passed since each probe was found right last.
+    #[serde(default)]
+    pub(super) by_probe: BTreeMap<String, Margins>,
+    /// Which racks each probe that shows too much puts in doubt, while it does.
+    #[serde(default)]
+    pub(super) too_much: BTreeMap<String, ByProbe>,
     /// Start of the latest opening whose tank was asked for.
     pub(super) opened: Option<Timestamp>,
     /// The tank that is asked for.
@@ -172,7 +185,7 @@ pub(super) struct EnteredCheck {
 }
 
 /// A thermometer that was compared with another one, or calibrated.
-#[derive(Clone, PartialEq, Eq, Debug, Serialize, Deserialize)]
+#[derive(Clone, PartialEq, Debug, Serialize, Deserialize)]
 pub(super) struct Compared {
     /// Index of its record.
     pub(super) index: u64,
@@ -181,6 +194,24 @@ pub(super) struct Compared {
     /// When.
     pub(super) at: Timestamp,
     /// Whether it agreed within its tolerance.
+    pub(super) good: bool,
+    /// How much more than the reference it showed, K.
+    #[serde(default)]
+    pub(super) too_much_k: f64,
+    /// Whether it counts no more; a later amendment may still correct it.
+    pub(super) withdrawn: bool,
+}
+
+/// A test of the sanitizer.
+#[derive(Clone, Copy, PartialEq, Debug, Serialize, Deserialize)]
+pub(super) struct Tested {
+    /// Index of its record.
+    pub(super) index: u64,
+    /// When.
+    pub(super) at: Timestamp,
+    /// What it showed, mg/L.
+    pub(super) mg_per_l: f64,
+    /// Whether it can sanitize.
     pub(super) good: bool,
     /// Whether it counts no more; a later amendment may still correct it.
     pub(super) withdrawn: bool,

@@ -8,10 +8,12 @@
 use std::collections::BTreeMap;
 
 use super::affected::Measured;
+use super::condition::Condition;
+use super::earlier::Earlier;
 use super::open::{Acknowledgement, Action, Alert, AlertNumber, Rack, Racks};
 use super::past::Counted;
 use super::raise::worse;
-use crate::core::record::{AlertRaised, Change, Cycle, OfAlert, Outcome, Record};
+use crate::core::record::{AlertRaised, Change, Clearing, Cycle, OfAlert, Outcome, Record};
 use crate::core::time::Timestamp;
 
 /// One alert from its first record to its latest.
@@ -38,7 +40,8 @@ pub fn note(stories: &mut BTreeMap<AlertNumber, Story>, record: &Record) {
     if let OfAlert::Raised(raised) = told {
         let alert = raised_by(record, raised);
         let last_good = raised.last_good;
-        let story = Story { alert, last_good, taken: 0, closed: None, delivered: 0, given_up: 0 };
+        let mut story = Story { alert, last_good, taken: 0, closed: None, delivered: 0, given_up: 0 };
+        story.earlier(raised.earlier.as_ref());
         stories.insert(raised.alert, story);
     } else if let Some(story) = told.alert().and_then(|number| stories.get_mut(&number)) {
         story.note(told, record.recorded);
@@ -57,6 +60,7 @@ fn raised_by(record: &Record, raised: &AlertRaised) -> Alert {
         worst: raised.measured,
         limit: raised.limit,
         racks: Racks { count: u64::from(raised.pattern.is_some()), named: Vec::new() },
+        earlier: 0,
         // When it was, only its own record says, or a corrective action.
         last_good: None,
         before_return: 0,
@@ -70,6 +74,16 @@ fn raised_by(record: &Record, raised: &AlertRaised) -> Alert {
 }
 
 impl Story {
+    /// Takes racks that had passed before: their record says which, and they are given to nothing else.
+    fn earlier(&mut self, earlier: Option<&Earlier>) {
+        let Some(Earlier { racks, .. }) = earlier else { return };
+        let alert = &mut self.alert;
+        alert.racks.add(racks);
+        alert.earlier += racks.count;
+        alert.needs_action |= racks.count > 0;
+        self.taken += racks.count;
+    }
+
     /// Takes the record of the last good cycle before it.
     pub fn last_good(&mut self, index: u64, cycle: &Cycle) {
         if self.last_good == Some(index) {
@@ -87,6 +101,7 @@ impl Story {
         }
         self.taken += counted.racks.len() as u64;
         let count = alert.racks.count.max(self.taken);
+        alert.needs_action |= alert.condition == Condition::ThermometerOff;
         counted.racks.iter().for_each(|rack| alert.racks.push(*rack));
         alert.racks.count = count;
         let Measured { value, limit } = counted.measured;
@@ -102,8 +117,11 @@ impl Story {
             // Where a story begins.
             OfAlert::Raised(_) => {}
             OfAlert::Changed(changed) => {
+                self.earlier(changed.earlier.as_ref());
+                let alert = &mut self.alert;
                 if let Some(good) = changed.last_good {
-                    alert.before_return = alert.racks.count;
+                    let earlier = changed.earlier.as_ref().map_or(0, |earlier| earlier.racks.count);
+                    alert.before_return = alert.racks.count.saturating_sub(earlier);
                     (self.last_good, alert.last_good) = (Some(good), None);
                 }
                 alert.racks.count = changed.racks;
@@ -129,6 +147,10 @@ impl Story {
             OfAlert::Cleared(cleared) => {
                 alert.racks.count = cleared.racks;
                 alert.cleared = Some(at);
+                if cleared.clearing == Clearing::Withdrawn {
+                    (alert.racks, alert.earlier, alert.needs_action) = (Racks::default(), 0, false);
+                    self.taken = 0;
+                }
             }
             OfAlert::Closed(closed) => {
                 alert.racks.count = closed.racks;

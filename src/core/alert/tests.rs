@@ -5,6 +5,7 @@
 mod checks;
 mod conditions;
 mod dialog;
+mod earlier;
 mod fixture;
 mod people;
 mod properties;

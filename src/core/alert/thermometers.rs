@@ -2,13 +2,16 @@
 //!
 //! One is off where the latest comparison of it that counts says so. A good comparison after
 //! it, a calibration of that probe, or an amendment that withdraws or corrects the comparison
-//! takes that back; withdrawing the good one brings it back.
+//! takes that back; withdrawing the good one brings it back. A probe that shows too much puts the racks in doubt that
+//! passed by it, see [`super::earlier`]; a comparison that is off by more adds to them, one by less takes none back.
 
 use super::condition::Condition;
+use super::open::Alert;
 use super::raise::{Report, Turn};
 use super::state::Compared;
 use crate::core::logbook::judge_known;
 use crate::core::record::{Amendment, AmendmentChange, CalibrationDone, Check};
+use crate::core::time::Timestamp;
 
 /// Most comparisons of a machine's thermometers that are remembered, for amendments (own choice: each
 /// probe and gauge of a machine some times over). At the limit the oldest goes that a newer one of the
@@ -27,7 +30,14 @@ impl Turn<'_> {
     pub(super) fn calibrated(&mut self, machine: &str, index: u64, done: &CalibrationDone) {
         self.known(
             machine,
-            Compared { index, what: done.probe.clone(), at: done.at, good: true, withdrawn: false },
+            Compared {
+                index,
+                what: done.probe.clone(),
+                at: done.at,
+                good: true,
+                too_much_k: 0.0,
+                withdrawn: false,
+            },
         );
     }
 
@@ -42,9 +52,9 @@ impl Turn<'_> {
         let Some(place) = memory.compared.iter().position(|one| one.index == amendment.of) else { return };
         let before = memory.compared[place].clone();
         memory.compared[place] = corrected.clone().unwrap_or(Compared { withdrawn: true, ..before.clone() });
-        self.weigh(machine, &before.what);
+        self.weigh(machine, &before.what, true);
         if let Some(corrected) = corrected.filter(|corrected| corrected.what != before.what) {
-            self.weigh(machine, &corrected.what);
+            self.weigh(machine, &corrected.what, true);
         }
     }
 
@@ -59,29 +69,55 @@ impl Turn<'_> {
         }
         let what = compared.what.clone();
         memory.compared.push(compared);
-        self.weigh(machine, &what);
+        self.weigh(machine, &what, false);
     }
 
-    /// Raises or takes back what the comparisons of this thermometer come to.
-    fn weigh(&mut self, machine: &str, what: &str) {
+    /// Raises or takes back what the comparisons of this thermometer come to, one of which may have been amended.
+    fn weigh(&mut self, machine: &str, what: &str, amended: bool) {
         let own = self.state.memory(machine).compared.iter().filter(|one| one.what == what && !one.withdrawn);
-        match own.max_by_key(|one| (one.at, one.index)).map(|latest| (latest.good, latest.at)) {
-            Some((false, since)) => {
-                let open = self.state.open(machine, Condition::ThermometerOff);
-                let known = open.is_some_and(|open| open.alert.lasts_about(what));
-                if !known {
-                    let about = Some(what.to_owned());
-                    self.report(Report { about, ..Report::new(Condition::ThermometerOff, machine, since) });
-                }
+        match own.max_by_key(|one| (one.at, one.index)).map(|one| (one.good, one.at, one.too_much_k)) {
+            Some((false, since, too_much_k)) => self.is_off(machine, what, since, too_much_k),
+            Some((true, at, _)) => {
+                self.is_right(machine, what, amended);
+                self.probe_right(machine, what, at);
             }
-            Some((true, _)) | None => self.resolve(machine, Condition::ThermometerOff, what),
+            None => self.is_right(machine, what, amended),
+        }
+    }
+
+    fn is_off(&mut self, machine: &str, what: &str, since: Timestamp, too_much_k: f64) {
+        let known = self.names(machine, Condition::ThermometerOff, what);
+        let earlier = self.probe_shows_too_much(machine, what, too_much_k);
+        if known && earlier.is_none() {
+            return;
+        }
+        let unproven = earlier.as_ref().is_some_and(|earlier| earlier.racks.count > 0);
+        let about = Some(what.to_owned());
+        let place = earlier.as_ref().and_then(|earlier| Some(earlier.by_probe.as_ref()?.place));
+        let report = Report::new(Condition::ThermometerOff, machine, since);
+        self.report(Report { about, place, earlier, unproven, ..report });
+    }
+
+    /// Nothing says any more that it is off. Where an amendment alone says so, it never was.
+    fn is_right(&mut self, machine: &str, what: &str, amended: bool) {
+        let memory = self.state.memory(machine);
+        memory.too_much.remove(what);
+        let off = memory.compared.iter().filter(|one| one.what == what && !one.good && !one.withdrawn);
+        let off = off.map(|one| one.at).max();
+        let never = |alert: &Alert| alert.about == [what] && off.is_none_or(|off| off < alert.since);
+        let open = self.state.open(machine, Condition::ThermometerOff);
+        if amended && open.is_some_and(|open| never(&open.alert)) {
+            self.dismiss(machine, Condition::ThermometerOff);
+        } else {
+            self.resolve(machine, Condition::ThermometerOff, what);
         }
     }
 }
 
 /// What a check says of a thermometer.
 fn comparison(index: u64, check: &Check) -> Option<Compared> {
-    let Check::Thermometer { at, what, .. } = check else { return None };
+    let Check::Thermometer { at, what, shown_c, reference_c, .. } = check else { return None };
     let good = judge_known(check, None).good.unwrap_or(true);
-    Some(Compared { index, what: what.clone(), at: *at, good, withdrawn: false })
+    let too_much_k = shown_c - reference_c;
+    Some(Compared { index, what: what.clone(), at: *at, good, too_much_k, withdrawn: false })
 }

@@ -67,7 +67,7 @@ impl Turn<'_> {
         let Some(settings) = self.settings.machines.get(machine) else { return };
         let dues: Vec<(CheckKind, Due)> = self.state.dues.iter().map(|(kind, due)| (*kind, *due)).collect();
         for (kind, due) in dues {
-            if kind == CheckKind::Sanitizer && !settings.chemical {
+            if kind == CheckKind::Sanitizer && settings.sanitizer.is_none() {
                 continue;
             }
             let memory = self.state.memory(machine);
@@ -279,6 +279,7 @@ impl Turn<'_> {
             own.chain(memory.overdue.values_mut()).for_each(not_ahead);
             memory.entered.iter_mut().for_each(|check| not_ahead(&mut check.at));
             memory.compared.iter_mut().for_each(|one| not_ahead(&mut one.at));
+            memory.tested.iter_mut().for_each(|one| not_ahead(&mut one.at));
             memory.tank = None;
         }
         self.state.windows.iter_mut().for_each(|window| window.until = window.until.minus(back));

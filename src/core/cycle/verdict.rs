@@ -26,6 +26,12 @@ pub enum Verdict {
 }
 
 impl Verdict {
+    /// Whether the rack passed, narrowly or not.
+    #[must_use]
+    pub const fn is_good(self) -> bool {
+        matches!(self, Self::Narrow | Self::Pass)
+    }
+
     /// Every verdict, worst first.
     pub const ALL: [Self; 6] =
         [Self::Cold, Self::Brief, Self::Weak, Self::Unproven, Self::Narrow, Self::Pass];

@@ -3,7 +3,7 @@
 use serde::{Deserialize, Serialize};
 
 use crate::core::alert::trial::Told;
-use crate::core::alert::{AlertNumber, Condition, Occasion, Pattern, Quantity, Route};
+use crate::core::alert::{AlertNumber, Condition, Earlier, Occasion, Pattern, Quantity, Route};
 use crate::core::channel::Place;
 use crate::core::time::Timestamp;
 
@@ -37,6 +37,9 @@ pub struct AlertRaised {
     /// Index of the last good cycle before it.
     #[serde(skip_serializing_if = "Option::is_none", default)]
     pub last_good: Option<u64>,
+    /// Racks that had passed by what was found wrong.
+    #[serde(skip_serializing_if = "Option::is_none", default)]
+    pub earlier: Option<Earlier>,
 }
 
 impl AlertRaised {
@@ -54,6 +57,7 @@ impl AlertRaised {
             about: Vec::new(),
             cause: None,
             last_good: None,
+            earlier: None,
         }
     }
 }
@@ -100,6 +104,9 @@ pub struct AlertChanged {
     /// Index of the last good cycle before it came back, where it did.
     #[serde(skip_serializing_if = "Option::is_none", default)]
     pub last_good: Option<u64>,
+    /// More racks that had passed by what was found wrong.
+    #[serde(skip_serializing_if = "Option::is_none", default)]
+    pub earlier: Option<Earlier>,
 }
 
 /// A named person took an alert on.
@@ -122,6 +129,8 @@ pub struct AlertAcknowledged {
 pub enum Clearing {
     /// By the rule of its condition.
     Recovered,
+    /// What raised it was withdrawn or corrected, and no rack was in doubt.
+    Withdrawn,
     /// The hours are over for which it was raised.
     Lapsed,
     /// The configuration no longer has its machine or probe, or has switched its condition off.
@@ -252,7 +261,7 @@ pub enum OfAlert<'a> {
     Notification(&'a Notification),
 }
 
-impl OfAlert<'_> {
+impl<'a> OfAlert<'a> {
     /// Which alert; `None` for a message about none.
     #[must_use]
     pub const fn alert(self) -> Option<AlertNumber> {
@@ -264,6 +273,20 @@ impl OfAlert<'_> {
             Self::Closed(closed) => Some(closed.alert),
             Self::Action(action) => Some(action.alert),
             Self::Notification(notification) => notification.alert,
+        }
+    }
+
+    /// The racks that it says had passed by what was found wrong.
+    #[must_use]
+    pub const fn earlier(self) -> Option<&'a Earlier> {
+        match self {
+            Self::Raised(raised) => raised.earlier.as_ref(),
+            Self::Changed(changed) => changed.earlier.as_ref(),
+            Self::Acknowledged(_)
+            | Self::Cleared(_)
+            | Self::Closed(_)
+            | Self::Action(_)
+            | Self::Notification(_) => None,
         }
     }
 

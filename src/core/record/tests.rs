@@ -53,6 +53,7 @@ fn records_of_alerts_keep_their_form() {
             about: Vec::new(),
             cause: Some(41),
             last_good: Some(39),
+            earlier: None,
         })),
     );
     check(
@@ -66,6 +67,7 @@ fn records_of_alerts_keep_their_form() {
             about: vec!["dm1/rinse".to_owned()],
             cause: None,
             last_good: None,
+            earlier: None,
         }),
     );
     check(

@@ -259,6 +259,7 @@ fn an_exception_has_its_trace_its_alert_and_what_was_said_of_it() {
         about: Vec::new(),
         cause: Some(cold),
         last_good: None,
+        earlier: None,
     };
     let own = Some("dm1");
     book.put("2026-03-03T15:00:14Z", own, Body::AlertRaised(Box::new(raised)));
@@ -272,6 +273,7 @@ fn an_exception_has_its_trace_its_alert_and_what_was_said_of_it() {
         about: Vec::new(),
         cause: None,
         last_good: None,
+        earlier: None,
     };
     book.put("2026-03-03T15:02:14Z", own, Body::AlertChanged(changed));
     let taken = AlertAcknowledged { alert, by: "Ana".to_owned(), via: "link".to_owned(), note: None };

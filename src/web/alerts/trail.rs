@@ -1,6 +1,6 @@
 //! The story of an alert, record by record, in the words of the reader.
 
-use crate::core::alert::{Condition, Occasion, Quantity, Rack};
+use crate::core::alert::{Condition, Earlier, Occasion, Quantity, Rack};
 use crate::core::counted::Noun;
 use crate::core::logbook::words::found_short;
 use crate::core::reader::{Language, Reader, filled};
@@ -99,6 +99,10 @@ pub(in crate::web) fn of(body: &Body, reader: &Reader) -> Option<Told> {
     } else if let Body::AlertCleared(cleared) = body {
         let pair = match cleared.clearing {
             Clearing::Recovered => ("Recovered", "Recuperada"),
+            Clearing::Withdrawn => (
+                "What raised it was withdrawn or corrected: no rack was in doubt",
+                "Se retiró o corrigió lo que la causó: ninguna canasta estaba en duda",
+            ),
             Clearing::Lapsed => ("The hours it was about are over", "Pasaron las horas de las que trataba"),
             Clearing::Retired => {
                 ("No longer asked for by the configuration", "La configuración ya no la pide")
@@ -169,7 +173,7 @@ fn via(via: &str) -> Pair {
 
 fn of_raised(raised: &AlertRaised, reader: &Reader) -> String {
     let raised_word = say(reader.language, ("Raised", "Surge la alerta"));
-    match (raised.measured, raised.limit) {
+    let what = match (raised.measured, raised.limit) {
         (Some(measured), Some(limit)) => {
             let is_drift = raised.condition == Condition::Drifting;
             let bound = match (is_drift, measured.number() < limit.number()) {
@@ -188,7 +192,34 @@ fn of_raised(raised: &AlertRaised, reader: &Reader) -> String {
             let about: Vec<String> = raised.about.iter().map(word).collect();
             format!("{raised_word}: {}", about.join(", "))
         }
-    }
+    };
+    [what].into_iter().chain(doubted(raised.earlier.as_ref(), reader)).collect::<Vec<_>>().join("; ")
+}
+
+/// That racks which had passed are in doubt, and why those.
+fn doubted(earlier: Option<&Earlier>, reader: &Reader) -> Option<String> {
+    let Earlier { racks, by_probe } = earlier.filter(|earlier| earlier.racks.count > 0)?;
+    let (count, language) = (racks.count, reader.language);
+    let which = match (by_probe.as_ref().map(|own| own.within_k), language) {
+        (None, Language::English) => "washed since the last good test".to_owned(),
+        (None, Language::Spanish) => "lavadas desde la última prueba correcta".to_owned(),
+        (Some(None), Language::English) => "washed since it last agreed".to_owned(),
+        (Some(None), Language::Spanish) => "lavadas desde que coincidió por última vez".to_owned(),
+        (Some(Some(within)), Language::English) => format!(
+            "washed since it last agreed and less than {} above their limit",
+            reader.difference(within)
+        ),
+        (Some(Some(within)), Language::Spanish) => format!(
+            "lavadas desde que coincidió por última vez y a menos de {} sobre su límite",
+            reader.difference(within)
+        ),
+    };
+    Some(match (count, language) {
+        (1, Language::English) => format!("1 rack that had passed is in doubt ({which})"),
+        (1, Language::Spanish) => format!("1 canasta que había pasado está en duda ({which})"),
+        (_, Language::English) => format!("{count} racks that had passed are in doubt ({which})"),
+        (_, Language::Spanish) => format!("{count} canastas que habían pasado están en duda ({which})"),
+    })
 }
 
 /// A check that is overdue by its heading; a probe, a route or a record as it is named.
@@ -231,7 +262,8 @@ fn of_changed(changed: &AlertChanged, reader: &Reader) -> String {
         let word = found_short(&subject(Condition::CheckOverdue, text, reader.language), reader.language);
         format!("{}: {word}", say(reader.language, ("one more", "una cosa más")))
     });
-    let beside: Vec<String> = [racks, added, measured].into_iter().flatten().collect();
+    let earlier = doubted(changed.earlier.as_ref(), reader);
+    let beside: Vec<String> = [racks, added, measured, earlier].into_iter().flatten().collect();
     if beside.is_empty() { what.to_owned() } else { format!("{what} ({})", beside.join(", ")) }
 }
 

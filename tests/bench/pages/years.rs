@@ -159,6 +159,7 @@ fn raised(alert: AlertNumber, since: Timestamp) -> Body {
         pattern: None,
         about: Vec::new(),
         cause: None,
+        earlier: None,
         last_good: None,
     }))
 }

@@ -97,6 +97,7 @@ fn story(seconds: f64, number: u64, racks: u64) -> Vec<NewRecord> {
         about: Vec::new(),
         cause: None,
         last_good: None,
+        earlier: None,
     };
     let notified = Notification {
         key: format!("{number}"),

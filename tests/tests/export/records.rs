@@ -109,6 +109,7 @@ pub(crate) fn records() -> Vec<Record> {
                 about: vec!["dm1/rinse".to_owned()],
                 cause: Some(1),
                 last_good: Some(0),
+                earlier: None,
             }),
         ),
         (

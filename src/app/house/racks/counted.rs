@@ -1,11 +1,12 @@
 //! The alerts that a rack leads to.
 //!
-//! Of most racks an alert says nothing of its own, and there are three ways to it:
+//! Of most racks an alert says nothing of its own, and there are four ways to it:
 //!
 //! | way | finds | bound, and what happens there |
 //! |---|---|---|
 //! | what speaks of the rack | alerts that it set off, changed, or opened again | none |
 //! | the desk's past | the alert of each condition that can tell of it, where it was open | that of [`PastOf`] |
+//! | what was found wrong | of a rack that passed, the alerts of a sanitizer or a thermometer that put it in doubt | [`FOUND_MAX`] alerts of its machine before it, and as many after: behind more it is not found |
 //! | on from the rack | the alert of the row that it is one of, narrow or without proof | [`ROW_MAX`] racks of its machine: a row that takes longer is not found |
 
 use std::collections::BTreeSet;
@@ -13,9 +14,14 @@ use std::ops::ControlFlow;
 
 use crate::app::alerts::past::{PastOf, ROW_MAX};
 use crate::core::alert::affected::{InRow, OF_PROBES, in_row, measured};
+use crate::core::alert::past::Past;
 use crate::core::alert::{AlertNumber, Condition};
 use crate::core::record::{Body, Cycle, OfAlert, Record};
 use crate::ledger::{self, CycleFilter, LedgerError, Order, Subject};
+
+/// Alerts of a machine that are looked through on either side of a rack that passed (own choice: months, and a few
+/// thousandths of a second).
+const FOUND_MAX: usize = 100;
 
 /// Numbers of the alerts that a rack set off, or that count it. An alert that names it as the last good one before,
 /// or as the one that recovered, is none of them.
@@ -29,6 +35,9 @@ pub(in crate::app::house) fn alerts(
 ) -> Result<Vec<u64>, LedgerError> {
     let (Body::Cycle(cycle), Some(machine)) = (&record.body, &record.machine) else { return Ok(Vec::new()) };
     let mut alerts = set_off(ledger, index)?;
+    if cycle.verdict.is_good() {
+        alerts.extend(doubting(ledger, index, machine, cycle)?);
+    }
     let probes = || [None].into_iter().chain(OF_PROBES.map(Some));
     let tells = |condition: &Condition| probes().any(|probe| measured(*condition, cycle, probe).is_some());
     let conditions: Vec<Condition> = Condition::ALL.into_iter().filter(tells).collect();
@@ -55,6 +64,43 @@ fn set_off(ledger: &ledger::Reader, index: u64) -> Result<BTreeSet<AlertNumber>,
     };
     let about = ledger.records_about(Subject::Record(index))?;
     Ok(about.iter().filter_map(|(_, found)| told_by(&found.as_ref().ok()?.1)).collect())
+}
+
+/// The alerts that put a rack in doubt which had passed: found wrong after it, or known to be off when it was washed.
+fn doubting(
+    ledger: &ledger::Reader,
+    index: u64,
+    machine: &str,
+    cycle: &Cycle,
+) -> Result<Vec<AlertNumber>, LedgerError> {
+    let before = ledger.newest_before(index, "alert-raised", Some(machine), FOUND_MAX)?;
+    let after = ledger.oldest_after(index, "alert-raised", machine, FOUND_MAX)?;
+    let mut found: Vec<(AlertNumber, Condition)> = Vec::new();
+    for (own, is_before) in before.iter().map(|own| (*own, true)).chain(after.iter().map(|own| (*own, false)))
+    {
+        let Ok((_, Record { body: Body::AlertRaised(raised), .. })) = ledger.record(own)? else { continue };
+        let doubts = matches!(raised.condition, Condition::Weak | Condition::ThermometerOff);
+        // Of those before it the newest alone may have been open.
+        let older = is_before && found.iter().any(|(_, known)| *known == raised.condition);
+        if doubts && !older {
+            found.push((raised.alert, raised.condition));
+        }
+    }
+    let (mut past, mut alerts) = (Past::default(), Vec::new());
+    found.sort_unstable_by_key(|(number, _)| *number);
+    for (number, _) in found {
+        for (own, told) in ledger.records_about(Subject::Alert(number.0))? {
+            let Ok((_, record)) = told else { continue };
+            past.note(own, &record);
+            let earlier = record.body.of_alert().and_then(OfAlert::earlier);
+            if earlier.is_some_and(|earlier| earlier.holds(index, cycle)) {
+                alerts.push(number);
+            }
+        }
+    }
+    let counted = past.rack(machine, index, cycle, None);
+    alerts.extend(counted.into_iter().map(|counted| counted.alert));
+    Ok(alerts)
 }
 
 /// A rack, and those after it that may be of one row with it. What is damaged may have broken the row.

@@ -16,6 +16,7 @@ use crate::core::reading::Fault;
 use crate::core::record::{
     Basis, Body, Check, CheckKind, Cycle, DoseBasis, Gap, Notification, Outcome, Record, Rule, WindowFrom,
 };
+use crate::core::sanitizer;
 use crate::core::time::Timestamp;
 use crate::core::units::Celsius;
 
@@ -50,8 +51,8 @@ pub(super) fn contact(name: &str, step: u8, spans: Option<&[&str]>) -> Contact {
 /// from 06:00 to 22:00 UTC; Eve is the last resort.
 pub(super) fn settings() -> Settings {
     let day: &[&str] = &["mon-sun 06:00-22:00"];
-    let machine = |name: &str, chemical| MachineSettings {
-        chemical,
+    let machine = |name: &str, chemical: bool| MachineSettings {
+        sanitizer: chemical.then(|| (Sanitizing::Chlorine, sanitizer::Rules::default())),
         tank_min: Some(Celsius(65.6)),
         rinse_probe: Some(format!("{name}/rinse")),
         wash_probe: Some(format!("{name}/wash")),

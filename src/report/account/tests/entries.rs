@@ -112,6 +112,7 @@ fn a_check_that_was_overdue_says_when_it_was_made() {
         about: vec![CheckKind::Supply.as_str().to_owned(), CheckKind::DrainAndClean.as_str().to_owned()],
         cause: None,
         last_good: None,
+        earlier: None,
     };
     book.put("2026-03-03T15:30:00Z", Some("dm1"), Body::AlertRaised(Box::new(raised)));
     let made = at("2026-03-03T18:00:00Z");

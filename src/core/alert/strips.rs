@@ -1,0 +1,96 @@
+//! Tests of the sanitizer, and what they found outside its range.
+//!
+//! A test that finds it so raises the alert at once, before the next rack does: what passed since the last good test
+//! is in doubt by then. The latest test that counts decides, also where an amendment makes an earlier one the latest.
+
+use super::condition::Condition;
+use super::earlier::Earlier;
+use super::open::Quantity;
+use super::raise::{Report, Turn};
+use super::state::Tested;
+use crate::core::channel::Place;
+use crate::core::record::{Amendment, AmendmentChange, Check};
+use crate::core::sanitizer::{Refusal, requirement};
+
+/// Most tests of a machine that are remembered, for amendments (own choice: two weeks of three shifts, and some).
+const TESTED_MAX: usize = 64;
+
+impl Turn<'_> {
+    /// Somebody tested the sanitizer; checks of other kinds say nothing of it.
+    pub(super) fn tested(&mut self, machine: &str, index: u64, check: &Check) {
+        let Some(tested) = self.test_of(machine, index, check) else { return };
+        let all = &mut self.state.memory(machine).tested;
+        if all.len() >= TESTED_MAX {
+            all.remove(0);
+        }
+        all.push(tested);
+        let is_latest = self.latest_test(machine).is_some_and(|latest| latest.index == index);
+        if !tested.good {
+            // Entered late, it says nothing of the racks since the later test, which found it right.
+            let earlier = is_latest.then(|| self.sanitizer_wrong(machine));
+            self.found_weak(machine, tested, earlier);
+        }
+        if let Some(right) = self.latest_test(machine).filter(|latest| latest.good) {
+            self.sanitizer_right(machine, right.at);
+            self.recover(machine, Condition::Weak, true, 1);
+        }
+    }
+
+    /// Somebody withdrew or corrected a test.
+    pub(super) fn tested_otherwise(&mut self, machine: &str, amendment: &Amendment) {
+        let corrected = match &amendment.change {
+            AmendmentChange::Comment => return,
+            AmendmentChange::Withdrawn => None,
+            AmendmentChange::Corrected(check) => self.test_of(machine, amendment.of, check),
+        };
+        let all = &mut self.state.memory(machine).tested;
+        let Some(known) = all.iter_mut().find(|known| known.index == amendment.of) else { return };
+        *known = corrected.unwrap_or(Tested { withdrawn: true, ..*known });
+        let latest = self.latest_test(machine);
+        if let Some(wrong) = latest.filter(|latest| !latest.good) {
+            let earlier = Some(self.sanitizer_wrong(machine));
+            self.found_weak(machine, wrong, earlier);
+            return;
+        }
+        let Some(since) = self.state.open(machine, Condition::Weak).map(|open| open.alert.since) else {
+            return;
+        };
+        let all = &self.state.memory(machine).tested;
+        if all.iter().any(|one| !one.good && !one.withdrawn && one.at >= since) {
+            self.recover(machine, Condition::Weak, true, 1);
+        } else {
+            self.dismiss(machine, Condition::Weak);
+        }
+        if let Some(right) = latest {
+            self.sanitizer_right(machine, right.at);
+        }
+    }
+
+    fn found_weak(&mut self, machine: &str, tested: Tested, earlier: Option<Earlier>) {
+        self.report(Report {
+            place: Some(Place::FinalRinse),
+            measured: Some(Quantity::MgPerL(tested.mg_per_l)),
+            earlier,
+            ..Report::new(Condition::Weak, machine, tested.at)
+        });
+    }
+
+    fn latest_test(&self, machine: &str) -> Option<Tested> {
+        let all = &self.state.machines.get(machine)?.tested;
+        all.iter().filter(|one| !one.withdrawn).max_by_key(|one| (one.at, one.index)).copied()
+    }
+
+    /// What a test says of the sanitizer, as the verdict of a rack will say it; `None` where it says nothing.
+    fn test_of(&self, machine: &str, index: u64, check: &Check) -> Option<Tested> {
+        let Check::Sanitizer { at, mg_per_l, ph, .. } = check else { return None };
+        let (sanitizing, rules) = self.settings.machines.get(machine)?.sanitizer.as_ref()?;
+        let good = match requirement(*sanitizing, *mg_per_l, *ph, rules) {
+            Ok(_) => true,
+            Err(Refusal::NotChemical) => return None,
+            Err(Refusal::TooWeak | Refusal::TooStrong | Refusal::PhTooHigh | Refusal::NotAMeasurement) => {
+                false
+            }
+        };
+        Some(Tested { index, at: *at, mg_per_l: *mg_per_l, good, withdrawn: false })
+    }
+}

@@ -1,0 +1,182 @@
+//! Racks that passed, once what they passed by is found wrong.
+
+use super::fixture::{Play, Rack, at, in_ice, settings};
+use crate::core::alert::{Alert, Condition, Earlier, Event};
+use crate::core::record::{Amendment, AmendmentChange, Body, Check, Clearing};
+
+fn strip(minute: f64, mg_per_l: f64) -> Check {
+    let by = "ana".to_owned();
+    Check::Sanitizer { at: at(minute), mg_per_l, ph: None, solution_c: None, method: None, by }
+}
+
+fn enter(play: &mut Play, minute: f64, machine: &str, check: Check) {
+    play.until(minute);
+    play.record(machine, Body::Check(check));
+}
+
+fn amend(play: &mut Play, minute: f64, machine: &str, of: u64, change: AmendmentChange) {
+    play.until(minute);
+    let (reason, by) = ("misread".to_owned(), "ana".to_owned());
+    play.record(machine, Body::Amendment(Box::new(Amendment { of, reason, by, change })));
+}
+
+fn open(play: &Play, condition: Condition) -> &Alert {
+    play.open(condition).expect("an alert")
+}
+
+/// What the records say of racks that had passed.
+fn on_record(play: &Play) -> Vec<&Earlier> {
+    play.effects.records.iter().filter_map(|record| record.body.of_alert()?.earlier()).collect()
+}
+
+fn cleared(play: &Play) -> Vec<Clearing> {
+    let of = |body: &Body| if let Body::AlertCleared(cleared) = body { Some(cleared.clearing) } else { None };
+    play.effects.records.iter().filter_map(|record| of(&record.body)).collect()
+}
+
+// Food Code 4-501.114 asks for 50 mg/L of chlorine at 38 °C (column for pH 10): 10 mg/L can sanitize nothing. Own
+// promise: whoever enters that need not wait for the next rack, and the two that passed since the good strip of 12:01
+// are in doubt, those of before it are not.
+#[test]
+fn a_weak_strip_puts_what_passed_since_the_good_one_in_doubt() {
+    for restores in [false, true] {
+        let mut play = Play::new(settings());
+        play.restores = restores;
+        play.racks(0.0, "chem", &[Rack::Good]);
+        enter(&mut play, 1.0, "chem", strip(1.0, 100.0));
+        play.racks(2.0, "chem", &[Rack::Good, Rack::Good]);
+        enter(&mut play, 4.0, "chem", strip(4.0, 10.0));
+        let alert = open(&play, Condition::Weak);
+        assert_eq!((alert.racks.count, alert.earlier, alert.needs_action), (2, 2, true));
+        let named: Vec<u64> = alert.racks.named.iter().map(|rack| rack.index).collect();
+        assert_eq!(named, [2, 3]);
+        // A rack of after it has a verdict of its own.
+        play.rack(5.0, "chem", Rack::Weak);
+        let alert = open(&play, Condition::Weak);
+        assert_eq!((alert.racks.count, alert.earlier), (3, 2));
+        // Good again: it recovers without waiting for a rack, and every one is to be accounted for.
+        enter(&mut play, 6.0, "chem", strip(6.0, 100.0));
+        let alert = open(&play, Condition::Weak);
+        assert_eq!((alert.cleared.is_some(), alert.racks_uncovered()), (true, 3));
+        play.rack(7.0, "chem", Rack::Good);
+        assert_eq!(open(&play, Condition::Weak).racks.count, 3);
+    }
+}
+
+// Own promise: what was entered wrongly puts nothing in doubt once it is corrected; the racks stand by the strip again.
+#[test]
+fn a_weak_strip_that_was_misread_is_dismissed() {
+    let right = || AmendmentChange::Corrected(strip(2.0, 100.0));
+    for change in [AmendmentChange::Withdrawn, right()] {
+        let mut play = Play::new(settings());
+        play.racks(0.0, "chem", &[Rack::Good, Rack::Good]);
+        enter(&mut play, 2.0, "chem", strip(2.0, 10.0));
+        assert_eq!(open(&play, Condition::Weak).racks_uncovered(), 2);
+        amend(&mut play, 3.0, "chem", 2, change.clone());
+        let alert = open(&play, Condition::Weak);
+        assert_eq!((alert.racks.count, alert.earlier, alert.action_missing()), (0, 0, false));
+        assert_eq!(cleared(&play), [Clearing::Withdrawn]);
+        play.until(60.0);
+        assert!(play.open(Condition::Weak).is_none(), "closed");
+        // The next one puts in doubt what a strip has not found right since.
+        enter(&mut play, 61.0, "chem", strip(61.0, 10.0));
+        let expected = if change == AmendmentChange::Withdrawn { 2 } else { 0 };
+        assert_eq!(open(&play, Condition::Weak).racks.count, expected, "{change:?}");
+    }
+}
+
+// Own promise: a rack with a bad verdict of its own keeps its alert, whatever became of the strip.
+#[test]
+fn a_rack_that_was_judged_weak_is_accounted_for_all_the_same() {
+    let mut play = Play::new(settings());
+    play.racks(0.0, "chem", &[Rack::Good]);
+    enter(&mut play, 1.0, "chem", strip(1.0, 10.0));
+    play.rack(2.0, "chem", Rack::Weak);
+    amend(&mut play, 3.0, "chem", 1, AmendmentChange::Withdrawn);
+    let alert = open(&play, Condition::Weak);
+    assert_eq!((alert.racks.count, alert.action_missing()), (2, true));
+    assert_eq!(cleared(&play), [Clearing::Recovered]);
+}
+
+// The fixture's limit is 82.2 °C, its tolerance 1 °C. A probe that shows 2 K too much: the rack at 84.0 °C had 82.0 °C
+// and is in doubt; that at 84.4 °C had 82.4 °C and is not (own rule, in steps of half a kelvin).
+#[test]
+fn a_probe_that_shows_too_much_puts_those_in_doubt_that_passed_by_it() {
+    let racks = [84.0, 84.4, 83.0, 90.0].map(Rack::Minimum);
+    for (shown_c, expected) in [
+        (2.0, &[0, 2][..]),
+        (1.1, &[2]),
+        // By more than the last step: every one.
+        (9.0, &[0, 1, 2, 3]),
+        // Too little: they were hotter than it showed.
+        (-2.0, &[]),
+    ] {
+        let mut play = Play::new(settings());
+        play.racks(0.0, "hot", &racks);
+        enter(&mut play, 5.0, "hot", in_ice(at(5.0), "hot/rinse", shown_c));
+        let alert = open(&play, Condition::ThermometerOff);
+        let named: Vec<u64> = alert.racks.named.iter().map(|rack| rack.index).collect();
+        assert_eq!(named, expected, "{shown_c}");
+        assert_eq!(alert.racks.count, expected.len() as u64, "{shown_c}");
+        assert_eq!(alert.needs_action, !expected.is_empty(), "{shown_c}");
+    }
+}
+
+// Own promise: a good comparison or a calibration ends the doubt for what follows, and for what was before it; the
+// alert closes with the action alone.
+#[test]
+fn racks_of_an_off_probe_want_an_action() {
+    let mut play = Play::new(settings());
+    play.rack(0.0, "hot", Rack::Minimum(83.0));
+    enter(&mut play, 1.0, "hot", in_ice(at(1.0), "hot/rinse", 0.2));
+    play.racks(2.0, "hot", &[Rack::Minimum(83.0), Rack::Minimum(86.0)]);
+    enter(&mut play, 4.0, "hot", in_ice(at(4.0), "hot/rinse", 1.5));
+    // It is known to be off, and somebody goes on washing.
+    play.racks(5.0, "hot", &[Rack::Minimum(83.0), Rack::Minimum(86.0), Rack::Cold]);
+    let alert = open(&play, Condition::ThermometerOff);
+    assert_eq!((alert.racks.count, alert.earlier), (2, 1));
+    // Off by more than was known: one more of those before is in doubt, and no rack twice.
+    enter(&mut play, 8.0, "hot", in_ice(at(8.0), "hot/rinse", 4.0));
+    let alert = open(&play, Condition::ThermometerOff);
+    assert_eq!((alert.racks.count, alert.earlier), (4, 3));
+    enter(&mut play, 9.0, "hot", in_ice(at(9.0), "hot/rinse", 0.0));
+    play.rack(10.0, "hot", Rack::Minimum(83.0));
+    play.until(120.0);
+    let alert = open(&play, Condition::ThermometerOff);
+    assert_eq!((alert.racks.count, alert.cleared.is_some(), alert.action_missing()), (4, true, true));
+    let (racks, done) = ("washed again", "calibrated");
+    play.handle(Event::Act { alert: alert.number, by: "Ana", racks, done, covers: None })
+        .expect("it is open");
+    assert!(play.open(Condition::ThermometerOff).is_none(), "closed");
+}
+
+#[test]
+fn a_comparison_that_was_misread_is_dismissed() {
+    let mut play = Play::new(settings());
+    play.rack(0.0, "hot", Rack::Minimum(83.0));
+    enter(&mut play, 1.0, "hot", in_ice(at(1.0), "hot/rinse", 2.0));
+    play.rack(2.0, "hot", Rack::Minimum(83.0));
+    assert_eq!(open(&play, Condition::ThermometerOff).racks_uncovered(), 2);
+    amend(&mut play, 3.0, "hot", 1, AmendmentChange::Withdrawn);
+    let alert = open(&play, Condition::ThermometerOff);
+    assert_eq!((alert.racks.count, alert.action_missing(), alert.cleared.is_some()), (0, false, true));
+    play.until(60.0);
+    assert!(play.open(Condition::ThermometerOff).is_none(), "closed");
+    // The next one finds both again.
+    enter(&mut play, 61.0, "hot", in_ice(at(61.0), "hot/rinse", 2.0));
+    assert_eq!(open(&play, Condition::ThermometerOff).racks.count, 2);
+}
+
+// A gauge that no rack is judged by puts none in doubt; 60,000 racks at one margin take no more room than one.
+#[test]
+fn what_is_remembered_is_bounded() {
+    let mut play = Play::new(settings());
+    (0..60_000).for_each(|rack| play.rack(f64::from(rack) / 10.0, "hot", Rack::Minimum(83.0)));
+    assert!(play.desk.state().len() < 20_000, "{}", play.desk.state().len());
+    enter(&mut play, 6_001.0, "hot", in_ice(at(6_001.0), "dial gauge", 2.0));
+    assert_eq!(on_record(&play), Vec::<&Earlier>::new());
+    enter(&mut play, 6_002.0, "hot", in_ice(at(6_002.0), "hot/rinse", 2.0));
+    let alert = open(&play, Condition::ThermometerOff);
+    assert_eq!((alert.racks.count, alert.racks.named.len()), (60_000, 2));
+    assert_eq!(on_record(&play).len(), 1);
+}
