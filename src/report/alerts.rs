@@ -233,6 +233,7 @@ fn doubted(earlier: Option<&Earlier>) -> String {
 const fn in_change(change: Change) -> &'static str {
     match change {
         Change::Grew => "grew",
+        Change::Eased => "one thing that it is about is well again",
         Change::Returned => "came back",
         Change::Escalated => "nobody answered: the next contact is told",
         Change::EscalationEnded => "nobody answered: every contact was told as often as configured",

@@ -27,7 +27,8 @@ use super::sheet::{Decided, Deed};
 use super::who;
 use crate::core::access::Right;
 use crate::core::address::escaped;
-use crate::core::alert::{Action, Alert, Foreseen};
+use crate::core::alert::hours::local_date;
+use crate::core::alert::{Action, Alert, Foreseen, RACKS_NAMED_MAX};
 use crate::core::cycle::sign::Sign;
 use crate::core::cycle::verdict::Verdict;
 use crate::core::cycle::words::verdict;
@@ -201,6 +202,8 @@ struct Rack {
     record: u64,
     ended: String,
     judged: Option<Judged>,
+    /// Whether others before it are left out.
+    after_gap: bool,
 }
 
 /// How a rack was judged, as it is shown.
@@ -227,7 +230,9 @@ struct AlertPage<'a> {
     racks: Vec<Rack>,
     /// Whether they would push what happened off a phone, so that they are folded.
     is_long: bool,
-    more_racks: Option<String>,
+    more_racks: Option<(String, String)>,
+    /// Whether an action stands for all of them: another one is seldom wanted.
+    is_written: bool,
     trail: Vec<Happened>,
     /// Who was told while it is open, and who could not be.
     reached: Vec<String>,
@@ -280,8 +285,13 @@ async fn answer<K: Kitchen>(
     let (open, now) = (pages.open().await, pages.kitchen.time());
     let (words, link) = (words(reader.language), link_words(reader.language));
     let title = format!("{} {number}: {}", words.alert, whole.said.headline);
-    let racks: Vec<Rack> = whole.racks.iter().map(|rack| shown(rack, reader)).collect();
-    let more = whole.alert.racks.count.saturating_sub(whole.racks.len() as u64);
+    let mut racks: Vec<Rack> = whole.racks.iter().map(|rack| shown(rack, reader)).collect();
+    let more = whole.alert.racks.count.saturating_sub(racks.len() as u64);
+    if more > 0
+        && let Some(second_half) = racks.get_mut(RACKS_NAMED_MAX / 2)
+    {
+        second_half.after_gap = true;
+    }
     let page = AlertPage {
         frame: Frame::new(&pages.site, person, Tab::Alerts, deep, &title).with_open(open),
         words,
@@ -293,7 +303,12 @@ async fn answer<K: Kitchen>(
         // What could not be taken is shown to whoever typed it, also where the alert closed meanwhile.
         needs_action: whole.alert.needs_action && (whole.closed.is_none() || typed.held.fault.is_some()),
         not_acting: who::instead(person, Right::Act, link.action),
-        more_racks: (more > 0 && !racks.is_empty()).then(|| words::more_racks(more, reader.language)),
+        is_written: whole.alert.action.is_some()
+            && whole.alert.left_out().is_none()
+            && typed.held.fault.is_none(),
+        more_racks: (more > 0)
+            .then(|| Some((words::more_racks(more, reader.language), in_history(&whole.alert, reader)?)))
+            .flatten(),
         is_long: racks.len() > RACKS_SHOWN_MAX,
         racks,
         trail: trail::told(&whole.trail, &whole.alert.racks.named, reader),
@@ -310,6 +325,14 @@ async fn answer<K: Kitchen>(
         whole: &whole,
     };
     frame::page(status, page.render())
+}
+
+/// The racks of the machine over the days of those that an alert names.
+fn in_history(alert: &Alert, reader: &Reader) -> Option<String> {
+    let (first, last) = (alert.racks.first()?, alert.racks.last()?);
+    let day = |at| local_date(&reader.zone, at);
+    let (from, to, machine) = (day(first.at)?, day(last.at)?, escaped(alert.machine.as_deref()?));
+    Some(format!("history?machine={machine}&from={from}&to={to}"))
 }
 
 /// The forms of the logbook by which whoever looks may enter what takes an alert back.
@@ -339,7 +362,7 @@ fn shown(rack: &Affected, reader: &Reader) -> Rack {
         };
         Judged { verdict: judged, word: verdict(judged, reader.language).to_uppercase(), measured }
     });
-    Rack { record: rack.record, ended: reader.moment(rack.ended), judged }
+    Rack { record: rack.record, ended: reader.moment(rack.ended), judged, after_gap: false }
 }
 
 /// What is sent to take an alert on.

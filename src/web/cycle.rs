@@ -63,6 +63,8 @@ pub struct Rack {
     pub strip: Option<Strip>,
     /// Alerts that it is a rack of, by number.
     pub alerts: Vec<u64>,
+    /// Those of them that put it in doubt after it had passed.
+    pub doubts: Vec<u64>,
     /// What people wrote down that they did about those alerts, with when, in order of the record.
     pub actions: Vec<(Timestamp, CorrectiveAction)>,
     /// The rack of the machine before it, by record.

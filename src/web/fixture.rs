@@ -267,6 +267,7 @@ fn whole(record: u64, sealing: Sealing) -> Rack {
         amendments: vec![(60, Some(amendment(AmendmentChange::Comment))), (61, None)],
         strip: Some(Strip { record: 12, later: vec![(62, amendment(AmendmentChange::Withdrawn))] }),
         alerts: vec![3],
+        doubts: Vec::new(),
         actions: vec![(NOW, action)],
         before: Some(47),
         after: None,

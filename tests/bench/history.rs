@@ -103,6 +103,7 @@ fn records(n: u32) -> Vec<Record> {
             pattern: None,
             about: Vec::new(),
             cause: None,
+            earlier: None,
             last_good: None,
         })));
         let (by, racks, done) = ("Ana".to_owned(), "washed again".to_owned(), "boiler reset".to_owned());

@@ -211,12 +211,7 @@ fn profile(facts: &MachineFacts) -> Profile {
             catalog::MachineKind::SingleTankConveyor => MachineKind::SingleTankConveyor,
             catalog::MachineKind::MultitankConveyor => MachineKind::MultitankConveyor,
         },
-        sanitizing: match facts.sanitizing {
-            catalog::Sanitizing::HotWater => Sanitizing::HotWater,
-            catalog::Sanitizing::Chlorine => Sanitizing::Chlorine,
-            catalog::Sanitizing::Iodine => Sanitizing::Iodine,
-            catalog::Sanitizing::Quat => Sanitizing::Quat,
-        },
+        sanitizing: sanitizing(facts.sanitizing),
         rinse_from: match facts.rinse_from {
             catalog::RinseFrom::FreshLine => RinseFrom::FreshLine,
             catalog::RinseFrom::Sump => RinseFrom::Sump,
@@ -233,5 +228,15 @@ fn profile(facts: &MachineFacts) -> Profile {
         disorder_window: Duration::from_secs(5),
         sanitizer: Rules::default(),
         check_valid_for: Duration::from_secs(8 * 3600),
+    }
+}
+
+/// How a machine of the catalogue sanitizes.
+pub(crate) const fn sanitizing(of: catalog::Sanitizing) -> Sanitizing {
+    match of {
+        catalog::Sanitizing::HotWater => Sanitizing::HotWater,
+        catalog::Sanitizing::Chlorine => Sanitizing::Chlorine,
+        catalog::Sanitizing::Iodine => Sanitizing::Iodine,
+        catalog::Sanitizing::Quat => Sanitizing::Quat,
     }
 }

@@ -11,12 +11,15 @@ use rinseward::core::alert::{
 };
 use rinseward::core::reader::{Language, Scale};
 use rinseward::core::record::{Body, Record};
+use rinseward::core::sanitizer;
 use rinseward::core::time::Timestamp;
 use rinseward::core::units::Celsius;
 use rinseward_simulator::catalog::MachineFacts;
 use rinseward_simulator::node::{Emission, RecordValue};
 use rinseward_simulator::scenario::Plan;
 use rinseward_simulator::world::World;
+
+use crate::gateway::sanitizing;
 
 /// An alert that was raised.
 #[derive(Clone, PartialEq, Debug)]
@@ -198,7 +201,10 @@ impl Office {
 /// Settings for these machines; the tanks must be up to temperature `opens_s` after midnight.
 pub(crate) fn settings<'a>(facts: impl Iterator<Item = &'a MachineFacts>, opens_s: Option<f64>) -> Settings {
     let machine = |facts: &MachineFacts| MachineSettings {
-        chemical: facts.sanitizer.is_some(),
+        sanitizer: facts
+            .sanitizer
+            .as_ref()
+            .map(|_| (sanitizing(facts.sanitizing), sanitizer::Rules::default())),
         tank_min: Some(Celsius(facts.wash_min_c)),
         rinse_probe: Some(format!("{}/rinse", facts.name)),
         wash_probe: Some(format!("{}/wash", facts.name)),

@@ -3,16 +3,17 @@
 mod counted;
 mod strip;
 
-use std::collections::BTreeMap;
+use std::collections::{BTreeMap, BTreeSet};
 use std::ops::ControlFlow;
 use std::sync::{Arc, Mutex, PoisonError};
 
-pub(super) use self::counted::alerts;
+pub(super) use self::counted::leads;
 use super::House;
 use super::machines::plots;
 use super::probes::Standing;
 use crate::app::export::seal;
 use crate::config::recorded::Recorded;
+use crate::core::alert::AlertNumber;
 use crate::core::alert::hours::instant_or_next;
 use crate::core::channel::Place;
 use crate::core::effect::Trace;
@@ -39,6 +40,7 @@ pub(super) struct Read {
     pub(super) amendments: Vec<(u64, Option<Amendment>)>,
     pub(super) strip: Option<Strip>,
     pub(super) alerts: Vec<u64>,
+    pub(super) doubts: Vec<u64>,
     pub(super) actions: Vec<(Timestamp, CorrectiveAction)>,
     pub(super) before: Option<u64>,
     pub(super) after: Option<u64>,
@@ -80,7 +82,9 @@ pub(super) fn read(ledger: &ledger::Reader, index: u64, file: Arc<OnFile>) -> Re
         })?;
         Ok::<Option<u64>, LedgerError>(beside)
     };
-    let alerts = alerts(ledger, index, &record)?;
+    let leads = leads(ledger, index, &record)?;
+    let numbers = |own: &BTreeSet<AlertNumber>| own.iter().map(|number| number.0).collect::<Vec<u64>>();
+    let alerts = numbers(&leads.alerts);
     let (before, after) = (beside(Order::NewestFirst)?, beside(Order::OldestFirst)?);
     Ok(Stands::Rack(Box::new(Read {
         trace: ledger.trace(index),
@@ -88,6 +92,7 @@ pub(super) fn read(ledger: &ledger::Reader, index: u64, file: Arc<OnFile>) -> Re
         amendments: ledger.amendments(index)?,
         strip: strip::strip(ledger, index, record.machine.as_deref(), cycle)?,
         actions: actions(ledger, &alerts)?,
+        doubts: numbers(&leads.doubts),
         alerts,
         before,
         after,
@@ -208,6 +213,7 @@ impl Racks for House {
             probes: read.probes,
             amendments: read.amendments,
             strip: read.strip,
+            doubts: read.doubts,
             alerts: read.alerts,
             actions: read.actions,
             before: read.before,

@@ -10,7 +10,7 @@ use std::time::Duration;
 
 use super::alert_book::{Closed, racks, with_amendments};
 use super::logbook::{entered, since};
-use super::racks::{Stands, alerts, read};
+use super::racks::{Stands, leads, read};
 use crate::app::alerts::story;
 use crate::app::ledger::{self, LedgerHandle};
 use crate::config::load::Loaded;
@@ -235,7 +235,8 @@ async fn the_racks_of_a_closed_alert_are_found_again() {
 /// Numbers of the alerts that a rack leads to.
 fn linked(reader: &Reader, index: u64) -> Vec<u64> {
     let (_, record) = reader.record(index).expect("readable").expect("whole");
-    alerts(reader, index, &record).expect("readable")
+    let leads = leads(reader, index, &record).expect("readable");
+    leads.alerts.into_iter().map(|number| number.0).collect()
 }
 
 // 4-501.114: chlorine below 25 mg/L is too weak. Own promise: an entry is judged as it counts after what was

@@ -7,10 +7,8 @@
 //! limit: the others were hot enough all the same, unless it was off by more before it was compared. A probe that
 //! shows too little puts none in doubt.
 //!
-//! What is remembered of the racks that stand by a probe is their number by steps of [`STEP_K`], and the first and the
-//! last of each step, however long it is not compared.
-
-use std::collections::BTreeMap;
+//! What is remembered of the racks that stand by the probes is their number by steps of [`STEP_K`] at either place, and
+//! the first and the last of each, however long they are not compared.
 
 use serde::{Deserialize, Serialize};
 
@@ -95,45 +93,101 @@ fn within_k(too_much_k: f64) -> Option<f64> {
     (within <= f64::from(LAST_STEP) * STEP_K).then_some(within)
 }
 
-/// Racks of one step.
+/// Racks whose margins lie in the same steps.
 #[derive(Clone, Copy, PartialEq, Eq, Debug, Serialize, Deserialize)]
 struct Step {
+    /// Step of the final rinse; absent where its probe was found right since, or none sits there.
+    #[serde(skip_serializing_if = "Option::is_none", default)]
+    rinse: Option<u16>,
+    /// The same of the wash.
+    #[serde(skip_serializing_if = "Option::is_none", default)]
+    wash: Option<u16>,
     count: u64,
     first: Rack,
     last: Rack,
 }
 
-/// Racks that passed by a probe since it was found right last, by how far above the limit.
-#[derive(Clone, PartialEq, Eq, Debug, Default, Serialize, Deserialize)]
-#[serde(transparent)]
-pub(super) struct Margins(BTreeMap<u16, Step>);
-
-impl Margins {
-    fn push(&mut self, margin_k: f64, rack: Rack) {
-        // Not negative, and cut off at the last step.
-        let step = (margin_k / STEP_K).floor().min(f64::from(LAST_STEP)) as u16;
-        let known = self.0.entry(step).or_insert(Step { count: 0, first: rack, last: rack });
-        (known.count, known.last) = (known.count + 1, rack);
+impl Step {
+    const fn at_mut(&mut self, place: Place) -> Option<&mut Option<u16>> {
+        match place {
+            Place::FinalRinse => Some(&mut self.rinse),
+            Place::WashTank => Some(&mut self.wash),
+            Place::Ware | Place::Other => None,
+        }
     }
 
-    /// Those from one margin up to another; `None` is no bound. Named are some of them.
-    fn between(&self, from_k: Option<f64>, within_k: Option<f64>) -> Racks {
-        let inside = |step: u16| {
-            let margin = f64::from(step) * STEP_K;
-            from_k.is_none_or(|from| margin >= from) && within_k.is_none_or(|within| margin < within)
-        };
-        let steps = || self.0.iter().filter(|(step, _)| inside(**step)).map(|(_, step)| step);
-        let mut named: Vec<Rack> = steps().flat_map(|step| [step.first, step.last]).collect();
+    fn is_within(mut self, place: Place, within_k: Option<f64>) -> bool {
+        let step = self.at_mut(place).and_then(|step| *step);
+        step.is_some_and(|step| within_k.is_none_or(|within| f64::from(step) * STEP_K < within))
+    }
+}
+
+/// Racks that passed by the probes of a machine since those were found right last, by how far above the limits.
+#[derive(Clone, PartialEq, Eq, Debug, Default, Serialize, Deserialize)]
+pub(super) struct Margins {
+    /// Those that no alert counts.
+    waiting: Vec<Step>,
+    /// Those that the open alert counts.
+    counted: Vec<Step>,
+}
+
+impl Margins {
+    /// Takes what is known of some racks into those of the same steps.
+    fn merge(all: &mut Vec<Step>, more: Step) {
+        match all.iter_mut().find(|known| (known.rinse, known.wash) == (more.rinse, more.wash)) {
+            Some(known) => {
+                known.count += more.count;
+                known.first = if more.first.index < known.first.index { more.first } else { known.first };
+                known.last = if more.last.index > known.last.index { more.last } else { known.last };
+            }
+            None => all.push(more),
+        }
+    }
+
+    fn push(&mut self, cycle: &Cycle, rack: Rack, is_counted: bool) {
+        #[expect(clippy::cast_possible_truncation, reason = "not negative, and cut off at the last step")]
+        let step = |margin_k: f64| (margin_k / STEP_K).floor().min(f64::from(LAST_STEP)) as u16;
+        let at = |place| margin_k(cycle, place).map(step);
+        let (rinse, wash) = (at(Place::FinalRinse), at(Place::WashTank));
+        let all = if is_counted { &mut self.counted } else { &mut self.waiting };
+        Self::merge(all, Step { rinse, wash, count: 1, first: rack, last: rack });
+    }
+
+    /// Counts those within a margin at a place. Named are some of them.
+    fn count(&mut self, place: Place, within_k: Option<f64>) -> Racks {
+        let (found, waiting): (Vec<Step>, Vec<Step>) =
+            self.waiting.iter().partition(|step| step.is_within(place, within_k));
+        self.waiting = waiting;
+        let mut named: Vec<Rack> = found.iter().flat_map(|step| [step.first, step.last]).collect();
         named.sort_unstable_by_key(|rack| rack.index);
         named.dedup();
         let mut racks = Racks::default();
         named.into_iter().for_each(|rack| racks.push(rack));
-        Racks { count: steps().map(|step| step.count).sum(), ..racks }
+        let count = found.iter().map(|step| step.count).sum();
+        found.into_iter().for_each(|step| Self::merge(&mut self.counted, step));
+        Racks { count, ..racks }
     }
 
-    /// It was found right then: what passed before stands. Of a step that reaches over that moment all are kept.
-    fn right_at(&mut self, at: Timestamp) {
-        self.0.retain(|_, step| step.last.at > at);
+    /// The probe at a place was found right then: by it, what passed before stands. Of racks that reach over that
+    /// moment all are kept.
+    fn right_at(&mut self, place: Place, at: Timestamp) {
+        for all in [&mut self.waiting, &mut self.counted] {
+            for mut step in std::mem::take(all) {
+                if step.last.at <= at
+                    && let Some(own) = step.at_mut(place)
+                {
+                    *own = None;
+                }
+                if step.rinse.is_some() || step.wash.is_some() {
+                    Self::merge(all, step);
+                }
+            }
+        }
+    }
+
+    /// No alert counts any of them.
+    fn release(&mut self) {
+        std::mem::take(&mut self.counted).into_iter().for_each(|step| Self::merge(&mut self.waiting, step));
     }
 }
 
@@ -158,34 +212,28 @@ impl Turn<'_> {
         if own.sanitizer.is_some() {
             memory.by_concentration.push(rack);
         }
-        let mut doubted = None;
-        let probes = [(Place::FinalRinse, &own.rinse_probe), (Place::WashTank, &own.wash_probe)];
-        for (place, probe) in probes {
-            let (Some(probe), Some(margin_k)) = (probe, margin_k(cycle, place)) else { continue };
-            memory.by_probe.entry(probe.clone()).or_default().push(margin_k, rack);
-            let off = memory.too_much.get(probe).is_some_and(|off| off.doubts(cycle));
-            doubted = doubted.or(off.then(|| (place, probe.clone())));
-        }
+        let mut off = memory.too_much.values().filter(|off| off.doubts(cycle));
+        let doubted = off.next().map(|off| (off.place, off.probe.clone()));
+        memory.margins.push(cycle, rack, doubted.is_some());
         let Some((place, probe)) = doubted else { return };
-        if self.names(machine, Condition::ThermometerOff, &probe) {
-            self.report(Report {
-                place: Some(place),
-                racks: Racks::of(rack),
-                about: Some(probe),
-                unproven: true,
-                ..Report::new(Condition::ThermometerOff, machine, cycle.rinse_ended)
-            });
-        }
+        self.report(Report {
+            place: Some(place),
+            racks: Racks::of(rack),
+            about: Some(probe),
+            unproven: true,
+            ..Report::new(Condition::ThermometerOff, machine, cycle.rinse_ended)
+        });
     }
 
     /// The probe was found right then.
     pub(super) fn probe_right(&mut self, machine: &str, probe: &str, at: Timestamp) {
-        if let Some(margins) = self.state.memory(machine).by_probe.get_mut(probe) {
-            margins.right_at(at);
+        let place = self.settings.machines.get(machine).and_then(|own| own.place_of(probe));
+        if let Some(place) = place {
+            self.state.memory(machine).margins.right_at(place, at);
         }
     }
 
-    /// The probe was found to show so much too much, K: the racks that passed by it, where they are not told of yet.
+    /// The probe was found to show so much too much, K: the racks that passed by it and are not told of yet.
     pub(super) fn probe_shows_too_much(
         &mut self,
         machine: &str,
@@ -196,10 +244,10 @@ impl Turn<'_> {
         if too_much_k <= 0.0 {
             return None;
         }
+        let is_first = self.state.open(machine, Condition::ThermometerOff).is_none();
         let memory = self.state.memory(machine);
         let within_k = within_k(too_much_k);
-        let known = memory.too_much.get(probe).map(|known| known.within_k);
-        let wider = match known {
+        let wider = match memory.too_much.get(probe).map(|known| known.within_k) {
             Some(Some(known)) => within_k.is_none_or(|within| within > known),
             Some(None) => false,
             None => true,
@@ -207,10 +255,14 @@ impl Turn<'_> {
         if !wider {
             return None;
         }
-        let racks = memory.by_probe.get(probe).map(|own| own.between(known.flatten(), within_k));
+        if is_first {
+            // Those of an alert that is closed are accounted for, and stand by the other probe as before.
+            memory.margins.release();
+        }
+        let racks = memory.margins.count(place, within_k);
         let by_probe = ByProbe { probe: probe.to_owned(), place, within_k };
         memory.too_much.insert(probe.to_owned(), by_probe.clone());
-        Some(Earlier { racks: racks.unwrap_or_default(), by_probe: Some(by_probe) })
+        Some(Earlier { racks, by_probe: Some(by_probe) })
     }
 
     /// The sanitizer was found right then.
@@ -246,8 +298,10 @@ impl Turn<'_> {
         }
         let settled = open.telling.settled;
         self.clear(machine, condition, Clearing::Withdrawn);
-        if condition == Condition::Weak {
-            let memory = self.state.memory(machine);
+        let memory = self.state.memory(machine);
+        if condition == Condition::ThermometerOff {
+            memory.margins.release();
+        } else {
             let mut before = racks;
             before.add(&memory.by_concentration);
             memory.by_concentration = before;

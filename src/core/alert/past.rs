@@ -110,7 +110,8 @@ impl Past {
                 let machine = record.machine.clone().unwrap_or_default();
                 let known = self.raised.entry(machine).or_default().entry(raised.condition).or_default();
                 known.push(raised.alert);
-                let of_probes = OF_PROBES.contains(&raised.condition);
+                let of_probes =
+                    OF_PROBES.contains(&raised.condition) || raised.condition == Condition::ThermometerOff;
                 let story =
                     Story { since: raised.since, of_probes, moments: Vec::new(), doubted: Vec::new() };
                 self.stories.insert(raised.alert, story);
@@ -181,7 +182,14 @@ impl Past {
     fn doubted(&self, machine: &str, index: u64, cycle: &Cycle) -> Option<Counted> {
         let (alert, told) = self.newest(machine, Condition::ThermometerOff, index)?;
         let doubted = &self.stories.get(&alert)?.doubted;
-        let is_in_doubt = doubted.iter().any(|(place, own)| *place < index && own.doubts(cycle));
+        let (_, about) = told.about()?;
+        let is_in_doubt = about.iter().any(|probe| {
+            let since = told.off_since(probe);
+            let own = |(place, own): &&(u64, ByProbe)| {
+                *place < index && since.is_none_or(|since| *place > since) && own.probe == *probe
+            };
+            doubted.iter().rev().find(own).is_some_and(|(_, own)| own.doubts(cycle))
+        });
         let racks = vec![Rack { index, at: cycle.rinse_ended }];
         (told.is_open() && is_in_doubt).then(|| Counted { alert, racks, measured: Measured::default() })
     }
@@ -268,6 +276,15 @@ impl<'p> Told<'p> {
     /// Whether it was open and had not recovered.
     fn is_open(self) -> bool {
         self.moments.iter().rev().find_map(|moment| moment.open).unwrap_or(false)
+    }
+
+    /// Where it was said last that a probe was well; `None` where it never was.
+    fn off_since(self, probe: &str) -> Option<u64> {
+        let names = |about: &Vec<String>| about.iter().any(|own| own == probe);
+        let well = |moment: &&Moment| {
+            moment.open == Some(false) || moment.about.as_ref().is_some_and(|about| !names(about))
+        };
+        self.moments.iter().rev().find(well).map(|moment| moment.place)
     }
 
     /// What it was about, and where that was said.

@@ -274,7 +274,7 @@ impl Alert {
             self.place = self.place.or(report.place);
             self.racks.add(&earlier.racks);
             self.earlier += earlier.racks.count;
-            grew = earlier.racks.count > 0;
+            grew = true;
         }
         self.racks.add(&report.racks);
         if report.measured.is_some() {

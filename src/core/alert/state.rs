@@ -156,9 +156,9 @@ pub(super) struct Memory {
     /// Racks that passed since the sanitizer was found right last.
     #[serde(default)]
     pub(super) by_concentration: Racks,
-    /// Racks that passed since each probe was found right last.
+    /// Racks that passed since its probes were found right last.
     #[serde(default)]
-    pub(super) by_probe: BTreeMap<String, Margins>,
+    pub(super) margins: Margins,
     /// Which racks each probe that shows too much puts in doubt, while it does.
     #[serde(default)]
     pub(super) too_much: BTreeMap<String, ByProbe>,

@@ -137,7 +137,11 @@ impl Story {
                     // What is new must be taken on anew.
                     Change::Grew => alert.acknowledged = None,
                     Change::Returned => (alert.acknowledged, alert.cleared) = (None, None),
-                    Change::Escalated | Change::EscalationEnded | Change::NobodyToTell | Change::Held => {}
+                    Change::Eased
+                    | Change::Escalated
+                    | Change::EscalationEnded
+                    | Change::NobodyToTell
+                    | Change::Held => {}
                 }
             }
             OfAlert::Acknowledged(taken) => {

@@ -10,7 +10,7 @@ use super::open::Alert;
 use super::raise::{Report, Turn};
 use super::state::Compared;
 use crate::core::logbook::judge_known;
-use crate::core::record::{Amendment, AmendmentChange, CalibrationDone, Check};
+use crate::core::record::{Amendment, AmendmentChange, CalibrationDone, Change, Check};
 use crate::core::time::Timestamp;
 
 /// Most comparisons of a machine's thermometers that are remembered, for amendments (own choice: each
@@ -108,8 +108,13 @@ impl Turn<'_> {
         let open = self.state.open(machine, Condition::ThermometerOff);
         if amended && open.is_some_and(|open| never(&open.alert)) {
             self.dismiss(machine, Condition::ThermometerOff);
-        } else {
-            self.resolve(machine, Condition::ThermometerOff, what);
+            return;
+        }
+        let others = open.is_some_and(|open| open.alert.lasts_about(what) && open.alert.about.len() > 1);
+        self.resolve(machine, Condition::ThermometerOff, what);
+        if others {
+            // Which racks are in doubt from here on is told by the record.
+            self.changed(machine, Condition::ThermometerOff, Change::Eased);
         }
     }
 }

@@ -68,6 +68,8 @@ impl AlertRaised {
 pub enum Change {
     /// It became another matter: a new pattern, one more probe, or proof missing.
     Grew,
+    /// One of several things that it is about is well again.
+    Eased,
     /// It had recovered and came back.
     Returned,
     /// Nobody acknowledged; the next step is told.

@@ -235,6 +235,9 @@ pub(in crate::web) fn subject(condition: Condition, text: &str, language: Langua
 fn of_changed(changed: &AlertChanged, reader: &Reader) -> String {
     let pair = match changed.change {
         Change::Grew => ("It became worse", "Empeoró"),
+        Change::Eased => {
+            ("One thing that it is about is well again", "Una de las cosas de que trata vuelve a estar bien")
+        }
         Change::Returned => ("It came back", "Volvió"),
         Change::Escalated => {
             ("Nobody answered: the next contact is told", "Nadie respondió: se avisa al siguiente contacto")

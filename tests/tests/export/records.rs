@@ -265,6 +265,7 @@ fn raised(alert: AlertNumber, cause: Option<u64>) -> AlertRaised {
         about: Vec::new(),
         cause,
         last_good: cause.map(|_| 0),
+        earlier: None,
     }
 }
 

@@ -306,6 +306,7 @@ fn alerts_and_amendments_are_found_by_what_they_speak_of() {
             about: Vec::new(),
             cause: Some(cause),
             last_good: None,
+            earlier: None,
         };
         Record::new(at(1.0), Some("dm1".to_owned()), Body::AlertRaised(Box::new(raised)))
     };

@@ -23,21 +23,32 @@ use crate::ledger::{self, CycleFilter, LedgerError, Order, Subject};
 /// thousandths of a second).
 const FOUND_MAX: usize = 100;
 
-/// Numbers of the alerts that a rack set off, or that count it. An alert that names it as the last good one before,
-/// or as the one that recovered, is none of them.
+/// The alerts of a rack, by number.
+#[derive(Clone, PartialEq, Eq, Debug, Default)]
+pub(in crate::app::house) struct Leads {
+    /// Those that it set off, or that count it.
+    pub(in crate::app::house) alerts: BTreeSet<AlertNumber>,
+    /// Those of them that put it in doubt after it had passed.
+    pub(in crate::app::house) doubts: BTreeSet<AlertNumber>,
+}
+
+/// The alerts that a rack set off, or that count it. An alert that names it as the last good one before, or as the one
+/// that recovered, is none of them.
 ///
 /// # Errors
 /// The ledger's, but for damage of single records: what those said is not known.
-pub(in crate::app::house) fn alerts(
+pub(in crate::app::house) fn leads(
     ledger: &ledger::Reader,
     index: u64,
     record: &Record,
-) -> Result<Vec<u64>, LedgerError> {
-    let (Body::Cycle(cycle), Some(machine)) = (&record.body, &record.machine) else { return Ok(Vec::new()) };
+) -> Result<Leads, LedgerError> {
+    let (Body::Cycle(cycle), Some(machine)) = (&record.body, &record.machine) else {
+        return Ok(Leads::default());
+    };
     let mut alerts = set_off(ledger, index)?;
-    if cycle.verdict.is_good() {
-        alerts.extend(doubting(ledger, index, machine, cycle)?);
-    }
+    let passed = cycle.verdict.is_good();
+    let doubts = if passed { doubting(ledger, index, machine, cycle)? } else { BTreeSet::new() };
+    alerts.extend(&doubts);
     let probes = || [None].into_iter().chain(OF_PROBES.map(Some));
     let tells = |condition: &Condition| probes().any(|probe| measured(*condition, cycle, probe).is_some());
     let conditions: Vec<Condition> = Condition::ALL.into_iter().filter(tells).collect();
@@ -52,7 +63,7 @@ pub(in crate::app::house) fn alerts(
             alerts.extend(counting.map(|counted| counted.alert));
         }
     }
-    Ok(alerts.into_iter().map(|number| number.0).collect())
+    Ok(Leads { alerts, doubts })
 }
 
 /// The alerts that a rack raised, changed or opened again.
@@ -72,7 +83,7 @@ fn doubting(
     index: u64,
     machine: &str,
     cycle: &Cycle,
-) -> Result<Vec<AlertNumber>, LedgerError> {
+) -> Result<BTreeSet<AlertNumber>, LedgerError> {
     let before = ledger.newest_before(index, "alert-raised", Some(machine), FOUND_MAX)?;
     let after = ledger.oldest_after(index, "alert-raised", machine, FOUND_MAX)?;
     let mut found: Vec<(AlertNumber, Condition)> = Vec::new();
@@ -86,7 +97,7 @@ fn doubting(
             found.push((raised.alert, raised.condition));
         }
     }
-    let (mut past, mut alerts) = (Past::default(), Vec::new());
+    let (mut past, mut alerts) = (Past::default(), BTreeSet::new());
     found.sort_unstable_by_key(|(number, _)| *number);
     for (number, _) in found {
         for (own, told) in ledger.records_about(Subject::Alert(number.0))? {
@@ -94,7 +105,7 @@ fn doubting(
             past.note(own, &record);
             let earlier = record.body.of_alert().and_then(OfAlert::earlier);
             if earlier.is_some_and(|earlier| earlier.holds(index, cycle)) {
-                alerts.push(number);
+                alerts.insert(number);
             }
         }
     }
