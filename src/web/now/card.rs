@@ -156,7 +156,7 @@ pub(in crate::web) fn card(
         stand,
         alerts: glance.alerts.iter().map(|alert| alarm(alert, words, reader, now)).collect(),
         ago: judged.map(|rack| ago(now.since(rack.ended), language)).unwrap_or_default(),
-        clock: judged.map(|rack| reader.clock(rack.ended)).unwrap_or_default(),
+        clock: judged.map(|rack| reader.clock_and_zone(rack.ended)).unwrap_or_default(),
         verdict: word,
         meaning: judged.map_or("", |rack| meaning(rack.verdict, language)),
         beside: judged.map(|rack| [off(glance, language), beside(rack, reader)].concat()).unwrap_or_default(),
@@ -179,12 +179,7 @@ fn alarm(alert: &GlanceAlert, words: &Words, reader: &Reader, now: Timestamp) ->
     let about: Vec<String> =
         alert.about.iter().map(|about| subject(alert.condition, about, language)).collect();
     let about = if about.is_empty() { String::new() } else { format!(" – {}", about.join(", ")) };
-    let since = if reader.day(alert.since) == reader.day(now) {
-        reader.clock(alert.since)
-    } else {
-        reader.moment(alert.since)
-    };
-    let mut stands = vec![format!("{} {since}", words.since)];
+    let mut stands = vec![format!("{} {}", words.since, reader.near(alert.since, now))];
     if alert.racks > 0 {
         stands.push(racks(alert.racks, language));
     }
