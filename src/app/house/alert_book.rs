@@ -46,7 +46,7 @@ pub(super) fn with_amendments(
 ) -> Result<Vec<(u64, Record)>, LedgerError> {
     // By what it recovered is another entry than those that it rests on.
     let cause = |record: &Record| match record.body.of_alert()? {
-        told @ (OfAlert::Raised(_) | OfAlert::Changed(_)) => told.causes()[0],
+        told @ (OfAlert::Raised(_) | OfAlert::Changed(_)) => told.cause(),
         OfAlert::Acknowledged(_)
         | OfAlert::Cleared(_)
         | OfAlert::Closed(_)

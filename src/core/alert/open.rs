@@ -269,12 +269,12 @@ impl Alert {
         }
     }
 
-    /// Puts the most pressing first: what lasts, or has racks that nobody has accounted for, before what is over; then
-    /// the worst, then the newest.
+    /// Puts the most pressing first: what has racks that nobody has accounted for, what lasts, what is over; of each
+    /// what lasts, then the worst, then the newest.
     pub fn most_pressing_first(alerts: &mut [Self]) {
         alerts.sort_by_key(|alert| {
-            let is_over = alert.cleared.is_some() && !alert.action_missing();
-            (is_over, alert.condition.severity(), alert.cleared.is_some(), Reverse(alert.number))
+            let is_over = alert.cleared.is_some();
+            (!alert.action_missing(), is_over, alert.condition.severity(), Reverse(alert.number))
         });
     }
 

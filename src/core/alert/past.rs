@@ -104,7 +104,7 @@ impl Past {
             self.gap(index, gap);
         }
         let Some(told) = record.body.of_alert() else { return };
-        let place = told.causes()[0].unwrap_or(index);
+        let place = told.cause().unwrap_or(index);
         let (open, about) = match told {
             OfAlert::Raised(raised) => {
                 let machine = record.machine.clone().unwrap_or_default();

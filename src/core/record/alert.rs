@@ -292,6 +292,12 @@ impl<'a> OfAlert<'a> {
         }
     }
 
+    /// The record that caused it; `None` where time, a person or the gateway's health did.
+    #[must_use]
+    pub const fn cause(self) -> Option<u64> {
+        self.causes()[0]
+    }
+
     /// The records that it names: the cycle or gap behind the alert, and the last good rack before it, or before it came back.
     #[must_use]
     pub const fn causes(self) -> [Option<u64>; 2] {

@@ -57,7 +57,7 @@ pub(super) fn told(records: &[(u64, Record)], racks: &[Rack], reader: &Reader) -
         let shown = (day != last).then(|| day.clone());
         last = day;
         let clock = reader.clock_and_zone(record.recorded);
-        let cause = record.body.of_alert().and_then(|told| told.causes()[0]).map(|cause| {
+        let cause = record.body.of_alert().and_then(|told| told.cause()).map(|cause| {
             let of = if racks.iter().any(|rack| rack.index == cause) { "cycles" } else { "history/records" };
             (cause, format!("{of}/{cause}"))
         });

@@ -252,7 +252,7 @@ mod tests {
     fn what_became_of_cold_racks_comes_before_a_late_check() {
         let late = alert(Severity::Warning, true, None);
         let cold = alert(Severity::Critical, false, Some(33));
-        let glance = machine(1, Some(Verdict::Pass), Data::Live, vec![late, cold]);
+        let glance = machine(1, Some(Verdict::Pass), Data::Live, vec![cold, late]);
         let stand = Stand::of(&glance, Language::English);
         assert_eq!(stand.said, "2 alerts open: corrective action missing");
     }

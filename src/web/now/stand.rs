@@ -4,7 +4,7 @@
 //! alert, and a good rack of an hour ago says nothing where no reading comes any more.
 
 use super::{Data, Glance, GlanceAlert};
-use crate::core::alert::Severity;
+use crate::core::alert::{Condition, Severity};
 use crate::core::cycle::verdict::Verdict;
 use crate::core::cycle::words::verdict;
 use crate::core::reader::Language;
@@ -96,7 +96,7 @@ fn last(judged: Verdict, language: Language) -> String {
     format!("{}: {word}", said(language, "Last rack", "Última canasta"))
 }
 
-/// What the most pressing of the alerts asks for.
+/// What the first of the alerts asks for, the most pressing.
 fn alarm(alerts: &[GlanceAlert], language: Language) -> String {
     let open = match (alerts.len(), language) {
         (1, Language::English) => "Alert open".to_owned(),
@@ -104,18 +104,12 @@ fn alarm(alerts: &[GlanceAlert], language: Language) -> String {
         (count, Language::English) => format!("{count} alerts open"),
         (count, Language::Spanish) => format!("{count} alertas abiertas"),
     };
-    // Racks that were not sanitized, and of which nobody wrote what became of them, come before a check that is late.
-    let rank = |alert: &&GlanceAlert| {
-        let is_over = !alert.lasts && alert.uncovered.is_none();
-        (is_over, alert.uncovered.is_none(), alert.condition.severity(), !alert.lasts)
-    };
-    let pressing = alerts.iter().min_by_key(rank);
-    let what = match pressing {
+    let what = match alerts.first() {
         Some(alert) if !alert.lasts => {
             said(language, "corrective action missing", "falta la acción correctiva").to_owned()
         }
         Some(GlanceAlert { condition, uncovered: Some(racks @ 1..), .. })
-            if condition.severity() == Severity::Critical =>
+            if condition.severity() == Severity::Critical || *condition == Condition::ThermometerOff =>
         {
             to_wash(*racks, language)
         }

@@ -70,7 +70,7 @@ pub(in crate::app::house) fn leads(
 fn set_off(ledger: &ledger::Reader, index: u64) -> Result<BTreeSet<AlertNumber>, LedgerError> {
     let told_by = |record: &Record| {
         let told = record.body.of_alert()?;
-        let set_off = told.causes()[0] == Some(index) && !matches!(told, OfAlert::Cleared(_));
+        let set_off = told.cause() == Some(index) && !matches!(told, OfAlert::Cleared(_));
         told.alert().filter(|_| set_off)
     };
     let about = ledger.records_about(Subject::Record(index))?;

@@ -288,7 +288,7 @@ fn an_alert_of_what_is_entered_leads_to_its_entry() {
     assert!(Alert { cleared: Some(at(2.0)), ..alert }.answered_by().is_empty());
 }
 
-// Own promise: what lasts comes before what has recovered, then the worst, then the newest.
+// Own promise: racks that nobody has accounted for come first, then what lasts, then the worst, then the newest.
 #[test]
 fn the_most_pressing_alert_comes_first() {
     let mut play = Play::new(settings());
@@ -308,5 +308,11 @@ fn the_most_pressing_alert_comes_first() {
         of(5, Condition::ProbeSilent, None),
     ];
     Alert::most_pressing_first(&mut alerts);
-    assert_eq!(alerts.map(|alert| alert.number.0), [4, 3, 5, 1, 2]);
+    assert_eq!(alerts.each_ref().map(|alert| alert.number.0), [4, 3, 5, 1, 2]);
+    alerts
+        .iter_mut()
+        .filter(|alert| [1, 2].contains(&alert.number.0))
+        .for_each(|alert| alert.needs_action = true);
+    Alert::most_pressing_first(&mut alerts);
+    assert_eq!(alerts.map(|alert| alert.number.0), [1, 2, 4, 3, 5]);
 }
