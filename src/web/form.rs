@@ -39,6 +39,10 @@ pub(super) enum Fault {
     Missing,
     /// Nothing of what is offered was chosen.
     NoChoice,
+    /// Something is short, and it is said of nothing what.
+    NothingShort,
+    /// Something was ticked that is short, and everything is said to be there.
+    ShortAndEnough,
     /// More characters than these.
     TooLong(usize),
     /// It is no number.
@@ -74,6 +78,14 @@ impl Fault {
         let (english, spanish) = match self {
             Self::Missing => ("Fill this in.", "Rellene este campo."),
             Self::NoChoice => ("Choose one.", "Elija una opción."),
+            Self::NothingShort => (
+                "Tick above what is short, or write it here.",
+                "Marque arriba lo que falta, o escríbalo aquí.",
+            ),
+            Self::ShortAndEnough => (
+                "You ticked something as short, and said that everything is there: which is right? Take the ticks away, or put on record what is short.",
+                "Marcó algo que falta y dijo que está todo: ¿qué vale? Quite las marcas, o registre lo que falta.",
+            ),
             Self::TooLong(max) => {
                 return match language {
                     Language::English => format!("Too long: at most {max} characters."),

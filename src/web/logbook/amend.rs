@@ -8,9 +8,10 @@ use axum::response::Response;
 use super::entry::answer;
 use super::forms::{Correcting, SentChange};
 use super::words::{unknown_fields, words};
-use super::{Amending, Corrected, Entered, NotPut};
+use super::{Amending, Corrected, Entered, NotPut, Written};
 use crate::core::cycle::plate::Sanitizing;
 use crate::core::reader::Reader;
+use crate::core::record::Check;
 use crate::web::form::Fault;
 use crate::web::frame::{self, Refusal};
 use crate::web::kitchen::{Kitchen, Pages};
@@ -24,7 +25,7 @@ pub(in crate::web) async fn amend<K: Kitchen>(
     sent: Result<Form<SentChange>, FormRejection>,
 ) -> Response {
     let Ok(record) = record.parse() else { return frame::refuse(Refusal::Unknown, &person, &pages.site, 2) };
-    let sent = match sent {
+    let mut sent = match sent {
         Ok(Form(sent)) => sent,
         Err(rejection) => {
             tracing::debug!(why = rejection.body_text(), "a form that cannot be read");
@@ -33,16 +34,19 @@ pub(in crate::web) async fn amend<K: Kitchen>(
             return answer(&pages, &person, record, fields, rejection.status()).await;
         }
     };
+    let entered = match pages.kitchen.entry(record).await {
+        Ok(entered) => entered,
+        Err(refused) => return frame::refuse(refused, &person, &pages.site, 2),
+    };
+    if matches!(entered.written, Written::Check(Check::Supply { .. })) {
+        sent.take_ticks();
+    }
     let unknown = unknown_fields(&sent.unknown, person.reader.language);
     let mut fields = Correcting::from(sent);
     if unknown.is_some() {
         fields.refused = unknown;
         return answer(&pages, &person, record, fields, StatusCode::UNPROCESSABLE_ENTITY).await;
     }
-    let entered = match pages.kitchen.entry(record).await {
-        Ok(entered) => entered,
-        Err(refused) => return frame::refuse(refused, &person, &pages.site, 2),
-    };
     let of = pages.kitchen.machines().into_iter().find(|one| Some(&one.name) == entered.machine.as_ref());
     let of = of.map(|one| one.sanitizing);
     let Some((reason, amending)) = read(&mut fields, &person.reader, &entered, of) else {

@@ -161,7 +161,7 @@ async fn answer<K: Kitchen>(
         chosen: fields.strip == step.to_string(),
     });
     let sanitizing = known.iter().find(|one| one.name == meant).map(|one| one.sanitizing);
-    let supplies = supplies_of(sanitizing, "", reader.language);
+    let supplies = supplies_of(sanitizing, &fields.short, reader.language);
     let devices = [("water", Device::Water), ("food", Device::Food)].map(|(value, device)| Choice {
         value: value.to_owned(),
         shown: measured_by(device, reader),
@@ -200,12 +200,16 @@ async fn answer<K: Kitchen>(
 /// The colours of a strip and between which of them it counts as the stronger one, mg/L.
 type Strip = (&'static [f64], Option<(f64, f64)>);
 
-/// What a machine can run short of, with what was chosen.
-pub(super) fn supplies_of(sanitizing: Option<Sanitizing>, chosen: &str, language: Language) -> Vec<Choice> {
+/// The ticks of what a machine can run short of, each by its name, with those that were set.
+pub(super) fn supplies_of(
+    sanitizing: Option<Sanitizing>,
+    ticked: &[Supply],
+    language: Language,
+) -> Vec<Choice> {
     let choice = |one: Supply| Choice {
-        value: one.as_str().to_owned(),
+        value: supplies::tick(one),
         shown: supply(one, language).to_owned(),
-        chosen: one.as_str() == chosen,
+        chosen: ticked.contains(&one),
     };
     supplies::of(sanitizing).map(choice).collect()
 }
@@ -230,7 +234,12 @@ pub(in crate::web) async fn enter<K: Kitchen>(
         return frame::refuse(Refusal::Unknown, &person, &pages.site, 1);
     };
     let sent = match sent {
-        Ok(Form(sent)) => sent,
+        Ok(Form(mut sent)) => {
+            if which == Which::Check(CheckKind::Supply) {
+                sent.take_ticks();
+            }
+            sent
+        }
         Err(rejection) => {
             tracing::debug!(why = rejection.body_text(), "a form that cannot be read");
             let why = words(person.reader.language).garbled.to_owned();

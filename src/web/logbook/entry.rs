@@ -111,7 +111,7 @@ pub(super) async fn answer<K: Kitchen>(
         found,
         was,
         twice: fields.twice(reader),
-        supplies: supplies_of(sanitizing, &fields.enough, reader.language),
+        supplies: supplies_of(sanitizing, &fields.short, reader.language),
         good: judged.and_then(|judgement| judgement.good),
         withdrawn,
         told,

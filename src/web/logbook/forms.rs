@@ -6,13 +6,13 @@ use jiff::tz::TimeZone;
 use serde::{Deserialize, Serialize};
 
 use super::Corrected;
-use super::supplies::{Looked, looked, pressed_on};
+use super::supplies::{Looked, looked, said, ticked};
 use crate::core::cycle::plate::Sanitizing;
 use crate::core::logbook::{
     self, Impossible, MG_PER_L, NAME_BYTES_MAX, PH, SOLUTION_C, THERMOMETER_C, method,
 };
 use crate::core::reader::{Language, Reader, Scale};
-use crate::core::record::Check;
+use crate::core::record::{Check, Supply};
 use crate::core::sanitizer::strip_colours;
 use crate::core::time::Timestamp;
 use crate::core::units::Celsius;
@@ -45,9 +45,19 @@ pub(in crate::web) struct Sent {
     pub(super) offset: String,
     pub(super) late: String,
     pub(super) once: String,
+    /// What of the supplies was ticked as short, see [`Sent::take_ticks`].
+    #[serde(skip_deserializing)]
+    pub(super) short: Vec<Supply>,
     /// What the form does not know: it was made by another version, or by hand.
     #[serde(flatten)]
     pub(super) unknown: BTreeMap<String, String>,
+}
+
+impl Sent {
+    /// Reads the ticks of a look at the supplies, which no other form has.
+    pub(super) fn take_ticks(&mut self) {
+        self.short = ticked(&mut self.unknown);
+    }
 }
 
 /// The form of a check as it is shown.
@@ -59,6 +69,7 @@ pub(super) struct Fields {
     pub(super) ph: Field,
     pub(super) solution: Field,
     pub(super) enough: Field,
+    pub(super) short: Vec<Supply>,
     pub(super) note: Field,
     pub(super) what: Field,
     pub(super) other: Field,
@@ -84,6 +95,7 @@ impl From<&Sent> for Fields {
             ph: with(&sent.ph),
             solution: with(&sent.solution),
             enough: with(&sent.enough),
+            short: sent.short.clone(),
             note: with(&sent.note),
             what: with(&sent.what),
             other: with(&sent.other),
@@ -171,8 +183,8 @@ impl Fields {
 
     /// What a look at the supplies found, and its note.
     pub(super) fn looked(&mut self, note: Option<String>, language: Language) -> Option<Looked> {
-        let found = looked(&self.enough.value, note);
-        let field = if found == Err(Fault::Missing) { &mut self.note } else { &mut self.enough };
+        let found = looked(&self.enough.value, &self.short, note);
+        let field = if found == Err(Fault::NothingShort) { &mut self.note } else { &mut self.enough };
         field.take(found, language)
     }
 
@@ -280,8 +292,18 @@ pub(in crate::web) struct SentChange {
     at: String,
     offset: String,
     /// As with [`Sent`].
+    #[serde(skip)]
+    short: Vec<Supply>,
+    /// As with [`Sent`].
     #[serde(flatten)]
     pub(super) unknown: BTreeMap<String, String>,
+}
+
+impl SentChange {
+    /// As with [`Sent::take_ticks`].
+    pub(super) fn take_ticks(&mut self) {
+        self.short = ticked(&mut self.unknown);
+    }
 }
 
 /// The form of an amendment as it is shown.
@@ -292,7 +314,8 @@ pub(super) struct Correcting {
     pub(super) mg_per_l: Field,
     pub(super) ph: Field,
     pub(super) solution: Field,
-    pub(super) enough: String,
+    pub(super) enough: Field,
+    pub(super) short: Vec<Supply>,
     pub(super) note: Field,
     pub(super) shown: Field,
     pub(super) right: Field,
@@ -313,7 +336,8 @@ impl From<SentChange> for Correcting {
             mg_per_l: Field::with(sent.mg_per_l),
             ph: Field::with(sent.ph),
             solution: Field::with(sent.solution),
-            enough: sent.enough,
+            enough: Field::with(sent.enough),
+            short: sent.short,
             note: Field::with(sent.note),
             shown: Field::with(sent.shown),
             right: Field::with(sent.right),
@@ -338,13 +362,14 @@ impl Correcting {
             &self.mg_per_l,
             &self.ph,
             &self.solution,
+            &self.enough,
             &self.note,
             &self.shown,
             &self.right,
             &self.method,
             &self.at,
         ];
-        !self.enough.is_empty() || fields.into_iter().any(|field| !field.value.trim().is_empty())
+        !self.short.is_empty() || fields.into_iter().any(|field| !field.value.trim().is_empty())
     }
 
     /// Why it is amended.
@@ -402,7 +427,8 @@ impl Correcting {
                 self.at.take(found, language).map(Some)
             }
         };
-        let (enough, short) = pressed_on(&self.enough).unzip();
+        let supplies = self.enough.take(said(&self.enough.value, &self.short), language);
+        let (enough, short) = supplies?.unzip();
         Some(Corrected {
             at: at?,
             method: method?,

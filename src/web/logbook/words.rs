@@ -29,8 +29,10 @@ words! {
     save: "Put on record", "Registrar";
     enough: "Everything is there, or was filled up", "Está todo, o se rellenó";
     short: "Something is SHORT", "FALTA algo";
-    what_short: "What is SHORT? Each press is an entry", "¿Qué FALTA? Cada pulsación es una anotación";
-    other_short: "Something else: write it into the note", "Otra cosa: escríbala en la nota";
+    what_short: "What is SHORT? Tick all of it", "¿Qué FALTA? Marque todo lo que falte";
+    other_short: "Something else, or how much is left", "Otra cosa, o cuánto queda";
+    save_short: "Put on record what is SHORT", "Registrar lo que FALTA";
+    short_now: "SHORT: what is ticked below", "FALTA: lo marcado abajo";
     drained: "Drained and cleaned", "Vaciada y limpia";
     what_drain: "Tank drained; sump screen, scrap tray, arms and jets cleaned.", "Tanque vaciado; filtro, bandeja, brazos y boquillas limpios.";
     note: "Note (may stay empty)", "Nota (puede quedar vacía)";
@@ -65,7 +67,7 @@ words! {
     stays: "as it is", "como está";
     which_time: "Which of the two?", "¿Cuál de las dos?";
     was: "Struck out, counted before", "Tachado, valía antes";
-    supply_example: "How much is left", "Cuánto queda";
+    supply_example: "Half a can; one gasket", "Medio bidón; una junta";
     drain_example: "What was found: scale, a torn screen", "Qué se vio: cal, un filtro roto";
     note_example: "The left arm drips; the service is called", "El brazo izquierdo gotea; se llamó al servicio";
     garbled: "Nothing was put on record: the form could not be read. Fill it in again here.", "No se registró nada: no se pudo leer el formulario. Rellénelo aquí otra vez.";
