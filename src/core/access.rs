@@ -27,13 +27,13 @@ pub enum Role {
 pub enum Right {
     /// See machines, racks, alerts, checks and the history.
     Look,
-    /// Enter checks and notes.
+    /// Enter checks and notes, and comment on what was entered.
     Enter,
     /// Take an alert on.
     Acknowledge,
     /// Write a corrective action, which can close an alert.
     Act,
-    /// Say what is to be known of an earlier record.
+    /// Withdraw or correct what was entered, and say what is to be known of it.
     Amend,
     /// Say that a machine is being worked on.
     Maintain,

@@ -320,9 +320,10 @@ pub(in crate::web) fn page_of(path: &str) -> &str {
         ["tokens"] | ["tokens", _] => "/accounts",
         ["logout"] => "",
         // A machine may be called «act» or «end» too: where it stands, no deed does.
-        ["alerts", _, "acknowledge" | "act"] | ["settings", "test"] | ["history", "exports", _, "end"] => {
-            path.rsplit_once('/').map_or(path, |(page, _)| page)
-        }
+        ["alerts", _, "acknowledge" | "act"]
+        | ["settings", "test"]
+        | ["history", "exports", _, "end"]
+        | ["logbook", "entries", _, "comment"] => path.rsplit_once('/').map_or(path, |(page, _)| page),
         _ => path,
     }
 }

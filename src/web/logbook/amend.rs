@@ -5,8 +5,8 @@ use axum::extract::{Form, Path, State};
 use axum::http::StatusCode;
 use axum::response::Response;
 
-use super::entry::answer;
-use super::forms::{Correcting, SentChange};
+use super::entry::{DEEP, answer};
+use super::forms::{Correcting, SentChange, SentComment};
 use super::words::{unknown_fields, words};
 use super::{Amending, Corrected, Entered, NotPut, Written};
 use crate::core::cycle::plate::Sanitizing;
@@ -24,43 +24,77 @@ pub(in crate::web) async fn amend<K: Kitchen>(
     person: Person,
     sent: Result<Form<SentChange>, FormRejection>,
 ) -> Response {
-    let Ok(record) = record.parse() else { return frame::refuse(Refusal::Unknown, &person, &pages.site, 2) };
+    let place = Place { deep: DEEP, back: "", takes_values: true };
+    put(&pages, &record, &person, sent.map(|Form(sent)| sent), place).await
+}
+
+/// Puts a comment on record, by whoever may enter something: it changes no value.
+pub(in crate::web) async fn comment<K: Kitchen>(
+    State(pages): State<Pages<K>>,
+    Path(record): Path<String>,
+    person: Person,
+    sent: Result<Form<SentComment>, FormRejection>,
+) -> Response {
+    let place = Place { deep: DEEP + 1, back: "../", takes_values: false };
+    put(&pages, &record, &person, sent.map(|Form(sent)| sent.into()), place).await
+}
+
+/// Where a form was sent to.
+#[derive(Clone, Copy)]
+struct Place {
+    /// How many steps below the top of the site.
+    deep: usize,
+    /// The way from there to where the entries are.
+    back: &'static str,
+    /// Whether the form has fields for values.
+    takes_values: bool,
+}
+
+async fn put<K: Kitchen>(
+    pages: &Pages<K>,
+    record: &str,
+    person: &Person,
+    sent: Result<SentChange, FormRejection>,
+    Place { deep, back, takes_values }: Place,
+) -> Response {
+    let Ok(record) = record.parse() else {
+        return frame::refuse(Refusal::Unknown, person, &pages.site, deep);
+    };
+    let language = person.reader.language;
     let mut sent = match sent {
-        Ok(Form(sent)) => sent,
+        Ok(sent) => sent,
         Err(rejection) => {
             tracing::debug!(why = rejection.body_text(), "a form that cannot be read");
-            let why = words(person.reader.language).garbled.to_owned();
+            let why = words(language).garbled.to_owned();
             let fields = Correcting { refused: Some(why), tried: true, ..Correcting::default() };
-            return answer(&pages, &person, record, fields, rejection.status()).await;
+            return answer(pages, person, (record, deep), fields, rejection.status()).await;
         }
     };
     let entered = match pages.kitchen.entry(record).await {
         Ok(entered) => entered,
-        Err(refused) => return frame::refuse(refused, &person, &pages.site, 2),
+        Err(refused) => return frame::refuse(refused, person, &pages.site, deep),
     };
-    if matches!(entered.written, Written::Check(Check::Supply { .. })) {
+    if takes_values && matches!(entered.written, Written::Check(Check::Supply { .. })) {
         sent.take_ticks();
     }
-    let unknown = unknown_fields(&sent.unknown, person.reader.language);
+    let unknown = unknown_fields(&sent.unknown, language);
     let mut fields = Correcting::from(sent);
     if unknown.is_some() {
         fields.refused = unknown;
-        return answer(&pages, &person, record, fields, StatusCode::UNPROCESSABLE_ENTITY).await;
+        return answer(pages, person, (record, deep), fields, StatusCode::UNPROCESSABLE_ENTITY).await;
     }
     let of = pages.kitchen.machines().into_iter().find(|one| Some(&one.name) == entered.machine.as_ref());
     let of = of.map(|one| one.sanitizing);
     let Some((reason, amending)) = read(&mut fields, &person.reader, &entered, of) else {
-        return answer(&pages, &person, record, fields, StatusCode::UNPROCESSABLE_ENTITY).await;
+        return answer(pages, person, (record, deep), fields, StatusCode::UNPROCESSABLE_ENTITY).await;
     };
     let (refused, status) = match pages.kitchen.amend(record, reason, person.name.clone(), amending).await {
-        Ok(()) => return frame::go(&record.to_string()),
+        Ok(()) => return frame::go(&format!("{back}{record}")),
         Err(NotPut::Refused(why)) => (why, StatusCode::UNPROCESSABLE_ENTITY),
-        Err(NotPut::NotNow) => {
-            (words(person.reader.language).not_now.to_owned(), StatusCode::SERVICE_UNAVAILABLE)
-        }
+        Err(NotPut::NotNow) => (words(language).not_now.to_owned(), StatusCode::SERVICE_UNAVAILABLE),
     };
     fields.refused = Some(refused);
-    answer(&pages, &person, record, fields, status).await
+    answer(pages, person, (record, deep), fields, status).await
 }
 
 fn read(

@@ -22,6 +22,9 @@ use crate::web::kitchen::{Kitchen, Pages};
 use crate::web::person::Person;
 use crate::web::who;
 
+/// How many steps an entry lies below the top of the site.
+pub(super) const DEEP: usize = 2;
+
 #[derive(Template)]
 #[template(path = "web/logbook/entry.html", config = ".askama.toml")]
 struct EntryPage<'a> {
@@ -48,6 +51,8 @@ struct EntryPage<'a> {
     again: Option<String>,
     /// Who may amend it, for those who may not.
     ask: Option<String>,
+    /// Whether they may comment on it all the same.
+    comments: bool,
     fields: Correcting,
     /// What it can have been short of.
     supplies: Vec<Choice>,
@@ -64,20 +69,20 @@ pub(in crate::web) async fn show<K: Kitchen>(
     person: Person,
 ) -> Response {
     let Ok(record) = record.parse() else { return frame::refuse(Refusal::Unknown, &person, &pages.site, 2) };
-    answer(&pages, &person, record, Correcting::default(), StatusCode::OK).await
+    answer(&pages, &person, (record, DEEP), Correcting::default(), StatusCode::OK).await
 }
 
-/// The page of an entry, with what was typed into the form below it.
+/// The page of an entry so many steps below the top of the site, with what was typed into the form below it.
 pub(super) async fn answer<K: Kitchen>(
     pages: &Pages<K>,
     person: &Person,
-    record: u64,
+    (record, deep): (u64, usize),
     fields: Correcting,
     status: StatusCode,
 ) -> Response {
     let entered = match pages.kitchen.entry(record).await {
         Ok(entered) => entered,
-        Err(refused) => return frame::refuse(refused, person, &pages.site, 2),
+        Err(refused) => return frame::refuse(refused, person, &pages.site, deep),
     };
     let reader = &person.reader;
     let open = pages.open().await;
@@ -100,7 +105,7 @@ pub(super) async fn answer<K: Kitchen>(
     let own = known.iter().find(|one| Some(&one.name) == entered.machine.as_ref());
     let sanitizing = own.map(|one| one.sanitizing);
     let page = EntryPage {
-        frame: Frame::new(&pages.site, person, Tab::Logbook, 2, heading).with_open(open),
+        frame: Frame::new(&pages.site, person, Tab::Logbook, deep, heading).with_open(open),
         words,
         record,
         heading,
@@ -119,6 +124,7 @@ pub(super) async fn answer<K: Kitchen>(
         amendments: entered.amendments.iter().map(|(_, at, one)| told_when(*at, one, reader)).collect(),
         again: person.may(Right::Enter).then(|| again(&entered, kind)),
         ask: who::instead(person, Right::Amend, words.amend),
+        comments: person.may(Right::Enter),
         fields,
         kind: kind.map_or("note", CheckKind::as_str),
         symbol: reader.scale.symbol(),

@@ -306,6 +306,23 @@ impl SentChange {
     }
 }
 
+/// What is sent to comment on an entry: no value is in it.
+#[derive(Deserialize, Default, Debug)]
+#[serde(default)]
+pub(in crate::web) struct SentComment {
+    reason: String,
+    /// As with [`Sent`].
+    #[serde(flatten)]
+    unknown: BTreeMap<String, String>,
+}
+
+impl From<SentComment> for SentChange {
+    fn from(sent: SentComment) -> Self {
+        let SentComment { reason, unknown } = sent;
+        Self { reason, unknown, change: "comment".to_owned(), ..Self::default() }
+    }
+}
+
 /// The form of an amendment as it is shown.
 #[derive(Default, Debug)]
 pub(super) struct Correcting {

@@ -290,6 +290,51 @@ async fn a_number_does_not_win_over_a_colour() {
 }
 
 // Food Code 4-703.11(B): 71 °C (160 °F) at the surface of the utensils, by an irreversible indicator. Own promise: a
+// Own promise: who may not amend an entry reads who may, and asks for it in a comment of their own, which changes no
+// value; an auditor enters nothing.
+#[tokio::test]
+async fn who_may_not_amend_asks_in_a_comment() {
+    let kitchen = StillKitchen::new();
+    post(&kitchen, "/logbook/sanitizer", "machine=dm2&strip=200", Role::Operator).await;
+    let path = "/logbook/entries/70/comment";
+    for (language, role, said) in [
+        (Language::English, Role::Operator, ["Is something wrong with it?", "Ask: manager, administrator."]),
+        (Language::Spanish, Role::Technician, ["¿Tiene algo mal?", "Pídalo a: encargado, administrador."]),
+    ] {
+        let (_, page) = get(&kitchen, "/logbook/entries/70", role, language).await;
+        assert!(said.iter().all(|said| page.contains(said)), "{page}");
+        assert!(
+            page.contains("action=\"../../logbook/entries/70/comment\"") && !page.contains("name=\"change\"")
+        );
+    }
+    let (_, page) = get(&kitchen, "/logbook/entries/70", Role::Auditor, Language::English).await;
+    assert!(page.contains("Ask: manager") && !page.contains("<textarea"), "{page}");
+    let (status, _) = post(&kitchen, path, "reason=wrong", Role::Auditor).await;
+    assert_eq!(status, StatusCode::FORBIDDEN);
+    for (sent, fault) in [
+        ("reason=", "id=\"reason-fault\""),
+        ("reason=wrong&change=withdraw", "«change»"),
+        ("reason=wrong&change=correct&mg_per_l=50", "«mg_per_l»"),
+        ("reason=wrong&short-detergent=yes", "«short-detergent»"),
+    ] {
+        let (status, page) = post(&kitchen, path, sent, Role::Operator).await;
+        assert_eq!(status, StatusCode::UNPROCESSABLE_ENTITY, "{sent}");
+        assert!(
+            page.contains(fault) && page.contains("action=\"../../../logbook/entries/70/comment\""),
+            "{page}"
+        );
+    }
+    let (status, to) = post(&kitchen, path, &format!("reason={}", hostile()), Role::Operator).await;
+    assert_eq!((status, to.as_str()), (StatusCode::SEE_OTHER, "../70"));
+    let said = kitchen.desk.entries()[0].amendments.clone();
+    assert!(matches!(said.as_slice(), [(_, _, one)] if one.change == AmendmentChange::Comment), "{said:?}");
+    let (_, page) = get(&kitchen, "/logbook/entries/70", Role::Operator, Language::English).await;
+    assert!(page.contains("Comment by Ana") && !page.contains("<script>"), "{page}");
+    let (status, _) =
+        post(&kitchen, "/logbook/entries/70", "reason=wrong&change=withdraw", Role::Operator).await;
+    assert_eq!(status, StatusCode::FORBIDDEN, "it is no way to what the role may not");
+}
+
 // machine that was named never becomes another, whether the form or its address names it.
 #[tokio::test]
 async fn a_hot_water_machine_stays_what_it_is() {

@@ -63,6 +63,10 @@ words! {
     reason: "Why", "Por qué";
     comment: "Only a comment", "Solo un comentario";
     withdraw: "It was entered by mistake: it counts no more", "Se anotó por error: ya no cuenta";
+    is_wrong: "Is something wrong with it?", "¿Tiene algo mal?";
+    ask_correction: "What is wrong, and what would be right", "Qué está mal y qué sería lo correcto";
+    comment_hint: "It is read beside the entry, by whoever may amend it too. The entry stays as it is.", "Se lee al lado del asiento, también por quien puede enmendarlo. El asiento queda como está.";
+    save_comment: "Put the comment on record", "Registrar el comentario";
     correct: "It counts with these values (what is empty stays)", "Cuenta con estos valores (lo vacío queda)";
     stays: "as it is", "como está";
     which_time: "Which of the two?", "¿Cuál de las dos?";

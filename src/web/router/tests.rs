@@ -165,6 +165,7 @@ async fn whoever_is_not_logged_in_is_shown_the_way_there_and_back() {
         ("/logbook/sanitizer", "../login?to=logbook%2Fsanitizer"),
         ("/alerts/3/act", "../../login?to=alerts%2F3"),
         ("/settings/test", "../login?to=settings"),
+        ("/logbook/entries/7/comment", "../../../login?to=logbook%2Fentries%2F7"),
         ("/tokens/export", "../login?to=accounts"),
         ("/sign-off/act", "../login?to=sign-off%2Fact"),
         ("/calibrate/test/end", "../../login?to=calibrate%2Ftest%2Fend"),

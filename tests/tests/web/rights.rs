@@ -9,7 +9,7 @@ use super::gateway::{Gateway, Site, member};
 const LISTED: &str = include_str!("../../golden/pages.txt");
 
 /// Each page and the right that it takes, written down a second time from what is promised of the roles.
-const PAGES: [(&str, &str, Right); 57] = [
+const PAGES: [(&str, &str, Right); 58] = [
     ("GET", "/", Right::Look),
     ("GET", "/live", Right::Look),
     ("GET", "/machines/dm1", Right::Look),
@@ -39,6 +39,7 @@ const PAGES: [(&str, &str, Right); 57] = [
     ("POST", "/logbook/sanitizer", Right::Enter),
     ("GET", "/logbook/entries/1", Right::Look),
     ("POST", "/logbook/entries/1", Right::Amend),
+    ("POST", "/logbook/entries/1/comment", Right::Enter),
     ("GET", "/more", Right::Look),
     ("GET", "/settings", Right::Settings),
     ("POST", "/settings/test", Right::Act),
