@@ -17,6 +17,7 @@ use crate::cli::{
     AmendmentArgs, AnswerArgs, DueArgs, EnterCommand, EntryArgs, Moment, NoteArgs, ThermometerArgs,
 };
 use crate::config::load::Loaded;
+use crate::core::alert::supplies::Shortage;
 use crate::core::alert::{Desk, DueCheck, Effects, Event, Settings};
 use crate::core::food_code::Rounding;
 use crate::core::logbook::Device;
@@ -268,6 +269,19 @@ pub(super) fn due_by(
     now: Timestamp,
 ) -> Result<Vec<DueCheck>, LedgerError> {
     Ok(desk_by(reader, settings, now)?.due_checks(now))
+}
+
+/// What is to be done: the checks that are due, see [`due_by`], and what is short until it is put right.
+///
+/// # Errors
+/// The ledger's.
+pub(super) fn to_do_by(
+    reader: &Reader,
+    settings: &Settings,
+    now: Timestamp,
+) -> Result<(Vec<DueCheck>, Vec<Shortage>), LedgerError> {
+    let desk = desk_by(reader, settings, now)?;
+    Ok((desk.due_checks(now), desk.shortages()))
 }
 
 /// Whether somebody is told of what a look at the supplies found short, `look` being the index of its record: as

@@ -20,6 +20,7 @@ pub(super) use self::today::show;
 
 use super::frame::Refusal;
 use crate::core::alert::DueCheck;
+use crate::core::alert::supplies::Shortage;
 use crate::core::cycle::plate::Sanitizing;
 use crate::core::logbook::Judgement;
 use crate::core::merkle::Hash;
@@ -72,6 +73,8 @@ pub struct Entered {
 pub struct Today {
     /// What is due.
     pub due: Vec<DueCheck>,
+    /// What is short, until a look says that it is put right.
+    pub short: Vec<Shortage>,
     /// Whether shifts or meal periods are configured, which ask for checks.
     pub is_planned: bool,
     /// The entries since midnight, the newest first, at most [`ENTRIES_MAX`].

@@ -138,11 +138,11 @@ impl Logbook for House {
         let asked = self.readers.ask(move |ledger| {
             let configuration = &loaded.configuration;
             let settings = configuration.alerts.with_on_file(&*Standing::fresh(&standing, ledger)?);
-            let due = enter::due_by(ledger, &settings, now)?;
-            Ok((due, since(ledger, &configuration.machines, midnight)?))
+            let to_do = enter::to_do_by(ledger, &settings, now)?;
+            Ok((to_do, since(ledger, &configuration.machines, midnight)?))
         });
-        let (due, (entries, damaged)) = asked.await?;
-        Ok(Today { due, is_planned, entries, damaged })
+        let ((due, short), (entries, damaged)) = asked.await?;
+        Ok(Today { due, short, is_planned, entries, damaged })
     }
 
     async fn tells_of_look(&self, record: u64) -> Result<bool, Refusal> {

@@ -7,10 +7,11 @@
 
 use super::condition::Condition;
 use super::desk::Desk;
-use super::open::Alert;
+use super::open::{Alert, AlertNumber};
 use super::raise::{Report, Turn};
 use super::state::{Look, SITE, State};
 use crate::core::record::{Amendment, AmendmentChange, Check, Clearing, Supply};
+use crate::core::time::Timestamp;
 
 /// Most looks of a machine that are remembered, for amendments (own choice: as many as an alert can name).
 /// At the limit the oldest goes.
@@ -35,6 +36,52 @@ impl Desk {
         open.is_some_and(|open| {
             open.alert.cleared.is_none() && !open.telling.held && !open.telling.told.is_empty()
         })
+    }
+}
+
+/// Something that is short, by a look that counts and after which none found everything there.
+#[derive(Clone, PartialEq, Eq, Debug)]
+pub struct Shortage {
+    /// At which machine; `None` is the whole site.
+    pub machine: Option<String>,
+    /// Index of the record of the look.
+    pub look: u64,
+    /// When it was found.
+    pub since: Timestamp,
+    /// What was found short.
+    pub supplies: Vec<Supply>,
+    /// Who found it, and what they wrote of it: «Ana: half a can left».
+    pub said: String,
+    /// The alert that is open by it.
+    pub alert: Option<AlertNumber>,
+}
+
+impl Desk {
+    /// What is short at present at the site and at each of its machines, the oldest first; what was said again in
+    /// the same words is one.
+    #[must_use]
+    pub fn shortages(&self) -> Vec<Shortage> {
+        let mut found: Vec<Shortage> = Vec::new();
+        for place in self.state.looks.keys() {
+            let machine = (place != SITE).then(|| place.clone());
+            if machine.as_ref().is_some_and(|name| !self.settings.machines.contains_key(name)) {
+                continue;
+            }
+            let open = self.state.open(place, Condition::SuppliesShort);
+            let alert = open.filter(|open| open.alert.cleared.is_none()).map(|open| open.alert.number);
+            for look in standing(&self.state, place) {
+                let Some((supplies, said)) = look.short.as_deref().map(looked) else { continue };
+                let is_it =
+                    |one: &Shortage| one.machine == machine && one.supplies == supplies && one.said == said;
+                if found.iter().any(is_it) {
+                    continue;
+                }
+                let said = said.to_owned();
+                let (machine, look, since) = (machine.clone(), look.index, look.at);
+                found.push(Shortage { machine, look, since, supplies, said, alert });
+            }
+        }
+        found
     }
 }
 

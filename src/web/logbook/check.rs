@@ -27,7 +27,7 @@ use crate::web::person::Person;
 use crate::web::query::{self, Given};
 
 /// What names the whole site in place of a machine, as at the command.
-const SITE: &str = "all";
+pub(super) const SITE: &str = "all";
 
 /// Which form.
 #[derive(Clone, Copy, PartialEq, Eq, Debug)]

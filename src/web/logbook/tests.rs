@@ -1,3 +1,5 @@
+mod supplies;
+
 use axum::http::StatusCode;
 
 use jiff::tz::TimeZone;
@@ -7,7 +9,7 @@ use super::{Entered, Written};
 use crate::core::access::Role;
 use crate::core::logbook::Device;
 use crate::core::reader::{Language, Reader, Scale};
-use crate::core::record::{Amendment, AmendmentChange, Check, CheckKind, Supply};
+use crate::core::record::{Amendment, AmendmentChange, Check, CheckKind};
 use crate::web::fixture::desk::SCRIPT;
 use crate::web::fixture::visit::{get, post, post_as};
 use crate::web::fixture::{NOW, StillKitchen};
@@ -137,98 +139,6 @@ async fn the_other_checks_are_entered() {
     assert!(page.contains("the booster hums") && page.contains("✗ FAILED"), "{page}");
 }
 
-// Own promise: who found something short is told what to do now, and that somebody hears of it.
-#[tokio::test]
-async fn short_supplies_say_what_to_do_and_who_is_told() {
-    let kitchen = StillKitchen::new();
-    let (_, to) =
-        post(&kitchen, "/logbook/supply", "machine=dm1&enough=no&short-detergent=yes", Role::Operator).await;
-    for (language, expected) in [
-        (
-            Language::English,
-            ["Fill up or change", "Look again and enter it", "on duty for alerts is told", "acid"],
-        ),
-        (
-            Language::Spanish,
-            ["Rellene o cambie", "Revise otra vez", "Se avisa a quien esté de turno", "ácido"],
-        ),
-    ] {
-        let (_, page) = get(&kitchen, &format!("/logbook/{to}"), Role::Operator, language).await;
-        assert!(expected.iter().all(|text| page.contains(text)), "{page}");
-    }
-    let (_, page) = get(&kitchen, &format!("/logbook/{to}"), Role::Operator, Language::English).await;
-    assert!(page.contains("href=\"../../logbook/supply?machine=dm1\""), "and leads to the next look: {page}");
-    // Of this one the desk tells nobody.
-    let (_, to) =
-        post(&kitchen, "/logbook/supply", "machine=dm2&enough=no&short-sanitizer=yes", Role::Operator).await;
-    let (_, page) = get(&kitchen, &format!("/logbook/{to}"), Role::Operator, Language::English).await;
-    assert!(page.contains("Tell the person in charge.") && !page.contains("on duty"), "{page}");
-}
-
-// Own promise: whatever is short is ticked and goes on record as one entry, by one press; the note stands above its
-// button; a tick that contradicts what was pressed stays ticked, and is asked about.
-#[tokio::test]
-async fn several_shortages_are_one_entry() {
-    let kitchen = StillKitchen::new();
-    let path = "/logbook/supply?machine=dm2";
-    let (_, form) = get(&kitchen, path, Role::Operator, Language::English).await;
-    for name in ["short-detergent", "short-rinse-additive", "short-sanitizer", "short-test-strips"] {
-        assert!(
-            form.contains(&format!("type=\"checkbox\" name=\"{name}\" value=\"yes\">")),
-            "{name}: {form}"
-        );
-    }
-    let place = |said: &str| form.find(said).unwrap_or_else(|| panic!("{said}: {form}"));
-    assert!(place("id=\"note\"") < place("Put on record what is SHORT"), "{form}");
-    // The key that sends a form presses its first button: never one that says that all is there.
-    assert!(place("value=\"no\" hidden") < place("value=\"yes\">✓"), "{form}");
-    let (_, drain) =
-        get(&kitchen, "/logbook/drain-and-clean?machine=dm1", Role::Operator, Language::Spanish).await;
-    assert!(drain.find("id=\"note\"") < drain.find("✓ Vaciada y limpia"), "{drain}");
-
-    let sent = "machine=dm2&enough=no&short-detergent=yes&short-test-strips=yes&note=one+gasket";
-    let (status, to) = post(&kitchen, "/logbook/supply", sent, Role::Operator).await;
-    assert_eq!(status, StatusCode::SEE_OTHER, "{to}");
-    let expected = Check::Supply {
-        at: NOW,
-        enough: false,
-        short: vec![Supply::Detergent, Supply::TestStrips],
-        note: Some("one gasket".to_owned()),
-        by: "Ana".to_owned(),
-    };
-    assert_eq!((last(&kitchen), kitchen.desk.entries().len()), (expected, 1));
-
-    let sent = "machine=dm2&enough=yes&short-sanitizer=yes";
-    let (_, page) = post_as(&kitchen, "/logbook/supply", sent, Role::Operator, Language::Spanish).await;
-    assert!(page.contains("name=\"short-sanitizer\" value=\"yes\" checked"), "{page}");
-    assert!(page.contains("Marcó algo que falta y dijo que está todo"), "{page}");
-    let (status, page) =
-        post(&kitchen, "/logbook/drain-and-clean", "machine=dm1&short-detergent=yes", Role::Operator).await;
-    assert_eq!(status, StatusCode::UNPROCESSABLE_ENTITY);
-    assert!(page.contains("«short-detergent»"), "no tick is passed over: {page}");
-}
-
-// Own promise: a correction takes ticks too; of ticks beside «everything is there» neither wins.
-#[tokio::test]
-async fn what_was_short_is_corrected_by_ticks() {
-    let kitchen = StillKitchen::new();
-    post(&kitchen, "/logbook/supply", "machine=dm2&enough=yes", Role::Operator).await;
-    let change = "reason=misread&change=correct";
-    for (sent, status, fault) in [
-        ("&enough=yes&short-detergent=yes", StatusCode::UNPROCESSABLE_ENTITY, "id=\"enough-fault\""),
-        ("&enough=no&short-detergent=yes&short-sanitizer=yes", StatusCode::SEE_OTHER, "70"),
-        ("&short-detergent=yes", StatusCode::SEE_OTHER, "70"),
-    ] {
-        let (found, page) =
-            post(&kitchen, "/logbook/entries/70", &format!("{change}{sent}"), Role::Manager).await;
-        assert!(found == status && page.contains(fault), "{sent}: {page}");
-    }
-    let sent = "reason=misread&change=comment&short-detergent=yes";
-    let (_, page) = post(&kitchen, "/logbook/entries/70", sent, Role::Manager).await;
-    assert!(page.contains("id=\"change-fault\""), "{page}");
-    assert!(page.contains("name=\"short-detergent\" value=\"yes\" checked"), "{page}");
-}
-
 // Own promise: an impossible input is shown again as it was typed, its fault beside the field; nothing goes on record.
 #[tokio::test]
 async fn what_cannot_be_is_asked_again() {
@@ -290,51 +200,6 @@ async fn a_number_does_not_win_over_a_colour() {
 }
 
 // Food Code 4-703.11(B): 71 °C (160 °F) at the surface of the utensils, by an irreversible indicator. Own promise: a
-// Own promise: who may not amend an entry reads who may, and asks for it in a comment of their own, which changes no
-// value; an auditor enters nothing.
-#[tokio::test]
-async fn who_may_not_amend_asks_in_a_comment() {
-    let kitchen = StillKitchen::new();
-    post(&kitchen, "/logbook/sanitizer", "machine=dm2&strip=200", Role::Operator).await;
-    let path = "/logbook/entries/70/comment";
-    for (language, role, said) in [
-        (Language::English, Role::Operator, ["Is something wrong with it?", "Ask: manager, administrator."]),
-        (Language::Spanish, Role::Technician, ["¿Tiene algo mal?", "Pídalo a: encargado, administrador."]),
-    ] {
-        let (_, page) = get(&kitchen, "/logbook/entries/70", role, language).await;
-        assert!(said.iter().all(|said| page.contains(said)), "{page}");
-        assert!(
-            page.contains("action=\"../../logbook/entries/70/comment\"") && !page.contains("name=\"change\"")
-        );
-    }
-    let (_, page) = get(&kitchen, "/logbook/entries/70", Role::Auditor, Language::English).await;
-    assert!(page.contains("Ask: manager") && !page.contains("<textarea"), "{page}");
-    let (status, _) = post(&kitchen, path, "reason=wrong", Role::Auditor).await;
-    assert_eq!(status, StatusCode::FORBIDDEN);
-    for (sent, fault) in [
-        ("reason=", "id=\"reason-fault\""),
-        ("reason=wrong&change=withdraw", "«change»"),
-        ("reason=wrong&change=correct&mg_per_l=50", "«mg_per_l»"),
-        ("reason=wrong&short-detergent=yes", "«short-detergent»"),
-    ] {
-        let (status, page) = post(&kitchen, path, sent, Role::Operator).await;
-        assert_eq!(status, StatusCode::UNPROCESSABLE_ENTITY, "{sent}");
-        assert!(
-            page.contains(fault) && page.contains("action=\"../../../logbook/entries/70/comment\""),
-            "{page}"
-        );
-    }
-    let (status, to) = post(&kitchen, path, &format!("reason={}", hostile()), Role::Operator).await;
-    assert_eq!((status, to.as_str()), (StatusCode::SEE_OTHER, "../70"));
-    let said = kitchen.desk.entries()[0].amendments.clone();
-    assert!(matches!(said.as_slice(), [(_, _, one)] if one.change == AmendmentChange::Comment), "{said:?}");
-    let (_, page) = get(&kitchen, "/logbook/entries/70", Role::Operator, Language::English).await;
-    assert!(page.contains("Comment by Ana") && !page.contains("<script>"), "{page}");
-    let (status, _) =
-        post(&kitchen, "/logbook/entries/70", "reason=wrong&change=withdraw", Role::Operator).await;
-    assert_eq!(status, StatusCode::FORBIDDEN, "it is no way to what the role may not");
-}
-
 // machine that was named never becomes another, whether the form or its address names it.
 #[tokio::test]
 async fn a_hot_water_machine_stays_what_it_is() {
@@ -423,6 +288,51 @@ async fn an_entry_is_amended_beside_itself() {
         "{page}"
     );
     assert!(!page.contains("outcome good") && !page.contains("<script>"), "{page}");
+}
+
+// Own promise: who may not amend an entry reads who may, and asks for it in a comment of their own, which changes no
+// value; an auditor enters nothing.
+#[tokio::test]
+async fn who_may_not_amend_asks_in_a_comment() {
+    let kitchen = StillKitchen::new();
+    post(&kitchen, "/logbook/sanitizer", "machine=dm2&strip=200", Role::Operator).await;
+    let path = "/logbook/entries/70/comment";
+    for (language, role, said) in [
+        (Language::English, Role::Operator, ["Is something wrong with it?", "Ask: manager, administrator."]),
+        (Language::Spanish, Role::Technician, ["¿Tiene algo mal?", "Pídalo a: encargado, administrador."]),
+    ] {
+        let (_, page) = get(&kitchen, "/logbook/entries/70", role, language).await;
+        assert!(said.iter().all(|said| page.contains(said)), "{page}");
+        assert!(
+            page.contains("action=\"../../logbook/entries/70/comment\"") && !page.contains("name=\"change\"")
+        );
+    }
+    let (_, page) = get(&kitchen, "/logbook/entries/70", Role::Auditor, Language::English).await;
+    assert!(page.contains("Ask: manager") && !page.contains("<textarea"), "{page}");
+    let (status, _) = post(&kitchen, path, "reason=wrong", Role::Auditor).await;
+    assert_eq!(status, StatusCode::FORBIDDEN);
+    for (sent, fault) in [
+        ("reason=", "id=\"reason-fault\""),
+        ("reason=wrong&change=withdraw", "«change»"),
+        ("reason=wrong&change=correct&mg_per_l=50", "«mg_per_l»"),
+        ("reason=wrong&short-detergent=yes", "«short-detergent»"),
+    ] {
+        let (status, page) = post(&kitchen, path, sent, Role::Operator).await;
+        assert_eq!(status, StatusCode::UNPROCESSABLE_ENTITY, "{sent}");
+        assert!(
+            page.contains(fault) && page.contains("action=\"../../../logbook/entries/70/comment\""),
+            "{page}"
+        );
+    }
+    let (status, to) = post(&kitchen, path, &format!("reason={}", hostile()), Role::Operator).await;
+    assert_eq!((status, to.as_str()), (StatusCode::SEE_OTHER, "../70"));
+    let said = kitchen.desk.entries()[0].amendments.clone();
+    assert!(matches!(said.as_slice(), [(_, _, one)] if one.change == AmendmentChange::Comment), "{said:?}");
+    let (_, page) = get(&kitchen, "/logbook/entries/70", Role::Operator, Language::English).await;
+    assert!(page.contains("Comment by Ana") && !page.contains("<script>"), "{page}");
+    let (status, _) =
+        post(&kitchen, "/logbook/entries/70", "reason=wrong&change=withdraw", Role::Operator).await;
+    assert_eq!(status, StatusCode::FORBIDDEN, "it is no way to what the role may not");
 }
 
 // Own promise: what people wrote is text on every page, whatever stands in it.

@@ -5,11 +5,13 @@ use axum::extract::State;
 use axum::http::StatusCode;
 use axum::response::Response;
 
+use super::check::SITE;
 use super::words::{Words, heading, words};
-use super::{Entered, words as said};
+use super::{Entered, Today, words as said};
 use crate::core::access::Right;
 use crate::core::address::escaped;
 use crate::core::alert::DueCheck;
+use crate::core::alert::supplies::Shortage;
 use crate::core::logbook::{counting, words as told};
 use crate::core::reader::Reader;
 use crate::core::record::{AmendmentChange, Check, CheckKind};
@@ -30,6 +32,19 @@ struct Target {
     /// What was found since, which is to be put right first.
     found: Option<String>,
     overdue: bool,
+}
+
+/// Something that is short, as a target.
+struct Short {
+    /// Where it is said that it is put right.
+    to: String,
+    machine: String,
+    what: String,
+    /// Since when, and who found it.
+    found: String,
+    /// Record of the entry.
+    entry: u64,
+    alert: Option<u64>,
 }
 
 /// Something to enter that nobody asks for.
@@ -61,6 +76,7 @@ pub(super) struct Line {
 struct TodayPage<'a> {
     frame: Frame<'a>,
     words: &'static Words,
+    short: Vec<Short>,
     due: Vec<Target>,
     none_due: &'static str,
     others: Vec<Other>,
@@ -78,11 +94,12 @@ pub(in crate::web) async fn show<K: Kitchen>(State(pages): State<Pages<K>>, pers
     };
     let open = pages.open().await;
     let (words, now) = (words(reader.language), pages.kitchen.time());
-    let mut due: Vec<Target> = today.due.iter().map(|due| target(due, &today.entries, reader, now)).collect();
+    let mut due: Vec<Target> = today.due.iter().map(|due| target(due, &today, reader, now)).collect();
     most_pressing_first(&mut due);
     let page = TodayPage {
         frame: Frame::new(&pages.site, &person, Tab::Logbook, 0, words.title).with_open(open),
         words,
+        short: today.short.iter().map(|one| short(one, reader, now)).collect(),
         due,
         none_due: told::none_due(!today.is_planned, reader.language),
         others: others(pages.kitchen.machines().iter().any(|one| one.sanitizing.is_chemical()), reader),
@@ -98,7 +115,7 @@ fn most_pressing_first(due: &mut [Target]) {
     due.sort_by_key(|target| (target.found.is_none(), !target.overdue));
 }
 
-fn target(due: &DueCheck, entries: &[Entered], reader: &Reader, now: Timestamp) -> Target {
+fn target(due: &DueCheck, today: &Today, reader: &Reader, now: Timestamp) -> Target {
     let how = if due.overdue {
         told::Due::Overdue
     } else if due.since > now {
@@ -112,13 +129,35 @@ fn target(due: &DueCheck, entries: &[Entered], reader: &Reader, now: Timestamp) 
         what: told::to_do(due.check, reader.language),
         machine: due.machine.clone(),
         when: format!("{} {}", told::due(how, reader.language), since),
-        found: failed(due, entries, reader),
+        found: failed(due, today, reader),
         overdue: due.overdue,
     }
 }
 
-/// What today's latest look that counts found wrong: the check stays due until one is good.
-fn failed(due: &DueCheck, entries: &[Entered], reader: &Reader) -> Option<String> {
+fn short(one: &Shortage, reader: &Reader, now: Timestamp) -> Short {
+    let words = words(reader.language);
+    let machine = one.machine.as_deref();
+    Short {
+        to: format!("logbook/supply?machine={}", machine.map_or_else(|| SITE.to_owned(), escaped)),
+        machine: machine.unwrap_or(words.site).to_owned(),
+        what: said::is_short(&one.supplies, reader.language),
+        found: said::short_since(
+            &reader.with_article(reader.near(one.since, now)),
+            &one.said,
+            reader.language,
+        ),
+        entry: one.look,
+        alert: one.alert.map(|alert| alert.0),
+    }
+}
+
+/// What today's latest look that counts found wrong: the check stays due until one is good. What is short stands by
+/// itself.
+fn failed(due: &DueCheck, Today { entries, short, .. }: &Today, reader: &Reader) -> Option<String> {
+    let is_its = |one: &Shortage| one.machine.as_ref().is_none_or(|machine| *machine == due.machine);
+    if due.check == CheckKind::Supply && short.iter().any(is_its) {
+        return None;
+    }
     let own = |one: &&Entered| one.machine.as_ref().is_none_or(|machine| *machine == due.machine);
     let counting = |one| Entered::counting(one).map(|check| (one, check));
     let (latest, check) = entries

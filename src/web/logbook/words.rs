@@ -5,7 +5,7 @@ use std::collections::BTreeMap;
 use crate::core::food_code::{Printed, Rounding};
 use crate::core::logbook::{Device, words as logbook};
 use crate::core::reader::{Language, Reader, filled};
-use crate::core::record::{Amendment, AmendmentChange, Check, CheckKind};
+use crate::core::record::{Amendment, AmendmentChange, Check, CheckKind, Supply};
 use crate::web::words::words;
 
 use super::Written;
@@ -13,6 +13,9 @@ use super::Written;
 words! {
     title: "Logbook", "Diario";
     due: "Due", "Pendiente";
+    put_right: "Put it right, then enter that everything is there.", "Corríjalo y anote que está todo.";
+    its_entry: "Its entry", "Su anotación";
+    its_alert: "Alert", "Alerta";
     enter: "Enter something else", "Anotar otra cosa";
     today: "Entered today", "Anotado hoy";
     none_today: "Nothing is entered yet today.", "Hoy no hay nada anotado todavía.";
@@ -60,13 +63,13 @@ words! {
     amendments: "Said of it later", "Lo añadido después";
     amend: "Amend this entry", "Enmendar este asiento";
     amend_hint: "The entry stays as it is; the amendment is read beside it.", "El asiento queda como está; la enmienda se lee a su lado.";
-    reason: "Why", "Por qué";
-    comment: "Only a comment", "Solo un comentario";
-    withdraw: "It was entered by mistake: it counts no more", "Se anotó por error: ya no cuenta";
     is_wrong: "Is something wrong with it?", "¿Tiene algo mal?";
     ask_correction: "What is wrong, and what would be right", "Qué está mal y qué sería lo correcto";
     comment_hint: "It is read beside the entry, by whoever may amend it too. The entry stays as it is.", "Se lee al lado del asiento, también por quien puede enmendarlo. El asiento queda como está.";
     save_comment: "Put the comment on record", "Registrar el comentario";
+    reason: "Why", "Por qué";
+    comment: "Only a comment", "Solo un comentario";
+    withdraw: "It was entered by mistake: it counts no more", "Se anotó por error: ya no cuenta";
     correct: "It counts with these values (what is empty stays)", "Cuenta con estos valores (lo vacío queda)";
     stays: "as it is", "como está";
     which_time: "Which of the two?", "¿Cuál de las dos?";
@@ -108,6 +111,20 @@ pub(super) fn between(too_strong: Option<(f64, f64)>, language: Language) -> Str
     );
     let (from, to) = (from.to_string(), to.to_string());
     format!("{weaker} {}", filled(say(language, pair), &[("from", &from), ("to", &to)]))
+}
+
+/// What is short; of what no kind names the note says it.
+pub(super) fn is_short(supplies: &[Supply], language: Language) -> String {
+    let (short, other) =
+        (say(language, ("SHORT", "FALTA")), say(language, ("something, see the note", "algo, vea la nota")));
+    let named = logbook::short(supplies, None, language);
+    format!("{short}: {}", named.as_deref().unwrap_or(other))
+}
+
+/// Since when something is short, and who found it with what they wrote.
+pub(super) fn short_since(since: &str, said: &str, language: Language) -> String {
+    let pair = ("since {since}, entered by {said}", "desde {since}, anotado por {said}");
+    filled(say(language, pair), &[("since", since), ("said", said)])
 }
 
 /// What was found wrong, of a check that therefore stays due.

@@ -1,6 +1,7 @@
 //! Supplies that are short, and what takes that back.
 
 use super::fixture::{Play, at, settings};
+use crate::core::alert::supplies::Shortage;
 use crate::core::alert::{Alert, AlertNumber, Condition, Desk, Event, Occasion, Severity};
 use crate::core::record::{Amendment, AmendmentChange, Body, Check, CheckKind, Supply};
 
@@ -132,6 +133,51 @@ fn what_is_short_is_told_and_taken_back() {
         amend(&mut play, 10.0, 2, AmendmentChange::Corrected(look(9.0, false, None, "ana")));
         assert_eq!(short(&play).last().map(String::as_str), Some("ana"), "it was not filled up after all");
     }
+}
+
+// Own promise: whatever is short stays so until a later look says that it is put right, however many shifts later,
+// with who found it, when, and the alert that is open by it; of a machine that is gone nothing is asked.
+#[test]
+fn what_is_short_stays_short_until_it_is_put_right() {
+    let mut play = Play::new(settings());
+    let short = |play: &Play| -> Vec<_> {
+        let told = |one: Shortage| {
+            let kinds: Vec<_> = one.supplies.iter().map(|supply| supply.as_str()).collect();
+            (one.machine, one.look, one.since, format!("{} / {}", kinds.join(" "), one.said), one.alert)
+        };
+        play.desk.shortages().into_iter().map(told).collect()
+    };
+    let chem = || Some("chem".to_owned());
+    let mut check = look(1.0, false, Some("half a can"), "ana");
+    if let Check::Supply { short, .. } = &mut check {
+        *short = vec![Supply::Detergent, Supply::TestStrips];
+    }
+    play.until(1.0);
+    play.record("chem", Body::Check(check.clone()));
+    play.until(2.0);
+    play.record("chem", Body::Check(check));
+    play.commit(None, Body::Check(look(2.0, false, Some("gloves"), "ben")));
+    let told = "detergent test-strips / ana: half a can".to_owned();
+    let alert = |machine: Option<String>| {
+        let mut open = play.desk.alerts().filter(|one| one.condition == Condition::SuppliesShort);
+        open.find(|one| one.machine == machine).map(|one| one.number)
+    };
+    let (of_site, of_chem) = (alert(None), alert(chem()));
+    assert!(of_site.is_some() && of_chem.is_some());
+    let site = (None, 3, at(2.0), " / ben: gloves".to_owned(), of_site);
+    let own = (chem(), 0, at(1.0), told, of_chem);
+    // Record 2 is what the alert put down: the site's look is the one behind it.
+    let found = short(&play);
+    assert_eq!((found.len(), &found[1]), (2, &own));
+    assert_eq!((&found[0].0, found[0].2, &found[0].3, found[0].4), (&site.0, site.2, &site.3, site.4));
+    play.until(3.0 * 24.0 * 60.0);
+    assert_eq!(short(&play).len(), 2, "days later");
+    let mut gone = settings();
+    gone.machines.remove("chem");
+    let desk = Desk::restore(gone, &play.desk.state()).expect("its own state");
+    assert_eq!(desk.shortages().len(), 1, "that of the site");
+    enter(&mut play, 3.0 * 24.0 * 60.0 + 1.0, true, None, "ana");
+    assert_eq!(short(&play).iter().map(|one| &one.0).collect::<Vec<_>>(), [&None]);
 }
 
 // The entry makes the check that was due, and is told of at once; it does not lapse, and wants no written action.
