@@ -66,6 +66,8 @@ pub struct Entered {
     pub judgement: Option<Judgement>,
     /// What was said of it later, oldest first.
     pub amendments: Vec<(u64, Timestamp, Amendment)>,
+    /// Alerts that it set off, by number.
+    pub alerts: Vec<u64>,
 }
 
 /// The logbook of the day.

@@ -8,6 +8,7 @@ use jiff::civil::Time;
 
 use super::House;
 use super::probes::Standing;
+use super::racks::set_off;
 use crate::app::enter;
 use crate::app::logbook::{Change, Correction, Entry};
 use crate::app::order::{self, Problem};
@@ -101,7 +102,8 @@ pub(super) fn entered(
         }
         Written::Note(_) => None,
     };
-    Ok(Some(Entered { record: index, machine, recorded, written, judgement, amendments }))
+    let alerts = set_off(ledger, index)?.into_iter().map(|number| number.0).collect();
+    Ok(Some(Entered { record: index, machine, recorded, written, judgement, amendments, alerts }))
 }
 
 fn not_put(problem: Problem) -> NotPut {

@@ -7,7 +7,7 @@ use std::collections::{BTreeMap, BTreeSet};
 use std::ops::ControlFlow;
 use std::sync::{Arc, Mutex, PoisonError};
 
-pub(super) use self::counted::leads;
+pub(super) use self::counted::{leads, set_off};
 use super::House;
 use super::machines::plots;
 use super::probes::Standing;

@@ -266,7 +266,10 @@ async fn an_entry_stands_with_what_was_said_of_it() {
         entered(&reader, machines, index, record).expect("readable").expect("an entry")
     };
     let good = |entry: &crate::web::logbook::Entered| entry.judgement.as_ref().map(|judged| judged.good);
-    assert_eq!(good(&look()), Some(Some(false)));
+    assert_eq!((good(&look()), look().alerts), (Some(Some(false)), Vec::new()));
+    let raised = AlertRaised { cause: Some(index), ..AlertRaised::new(AlertNumber(3), Condition::Weak, NOW) };
+    put(&handle, vec![of("dm1", NOW, Body::AlertRaised(Box::new(raised)))]).await;
+    assert_eq!(look().alerts, [3], "it leads to what it set off");
     put(&handle, vec![amended(AmendmentChange::Corrected(strip(50.0)))]).await;
     assert_eq!(good(&look()), Some(Some(true)));
     assert_eq!(look().written, Written::Check(strip(10.0)), "it stays as it was entered");
@@ -280,9 +283,9 @@ async fn an_entry_stands_with_what_was_said_of_it() {
     assert_eq!((found, damaged), (vec![index + 1, index], 0));
     let (none, _) = since(&reader, machines, Some(NOW.plus(Duration::from_secs(1)))).expect("readable");
     assert!(none.is_empty());
-    let (_, start) = reader.record(index + 2).expect("readable").expect("whole");
+    let (_, start) = reader.record(index + 3).expect("readable").expect("whole");
     assert!(
-        entered(&reader, machines, index + 2, start).expect("readable").is_none(),
+        entered(&reader, machines, index + 3, start).expect("readable").is_none(),
         "an amendment is no entry"
     );
 }

@@ -38,6 +38,8 @@ struct EntryPage<'a> {
     by: &'a str,
     /// What counts.
     found: String,
+    /// Alerts that it set off.
+    alerts: &'a [u64],
     /// What counted before it was corrected, the newest first.
     was: Vec<String>,
     /// The two times that the one which was typed may be.
@@ -114,6 +116,7 @@ pub(super) async fn answer<K: Kitchen>(
         recorded: reader.moment(entered.recorded),
         by,
         found,
+        alerts: &entered.alerts,
         was,
         twice: fields.twice(reader),
         supplies: supplies_of(sanitizing, &fields.short, reader.language),

@@ -457,6 +457,7 @@ fn a_corrected_entry_shows_the_value_in_force() {
         written: Written::Check(strip(10.0)),
         judgement: None,
         amendments: vec![said(AmendmentChange::Corrected(strip(50.0))), said(AmendmentChange::Comment)],
+        alerts: Vec::new(),
     };
     assert_eq!(entered.told(&reader), ("50 mg/L".to_owned(), vec!["10 mg/L".to_owned()]));
     entered.amendments.push(said(AmendmentChange::Corrected(strip(100.0))));

@@ -66,8 +66,14 @@ pub(in crate::app::house) fn leads(
     Ok(Leads { alerts, doubts })
 }
 
-/// The alerts that a rack raised, changed or opened again.
-fn set_off(ledger: &ledger::Reader, index: u64) -> Result<BTreeSet<AlertNumber>, LedgerError> {
+/// The alerts that a record raised, changed or opened again: a rack, or what somebody entered.
+///
+/// # Errors
+/// The ledger's, but for damage of single records.
+pub(in crate::app::house) fn set_off(
+    ledger: &ledger::Reader,
+    index: u64,
+) -> Result<BTreeSet<AlertNumber>, LedgerError> {
     let told_by = |record: &Record| {
         let told = record.body.of_alert()?;
         let set_off = told.cause() == Some(index) && !matches!(told, OfAlert::Cleared(_));
