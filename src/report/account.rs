@@ -11,6 +11,7 @@ pub mod build;
 mod configured;
 mod entries;
 mod machine;
+pub mod missed;
 mod service;
 #[cfg(test)]
 mod tests;

@@ -132,11 +132,16 @@ impl Entries {
 
     /// The checks that this alert found missing, and when each was made after all.
     pub(super) fn overdue(&self, told: &Story) -> Vec<OverdueCheck> {
+        self.missed(told).into_iter().map(|(check, _)| check).collect()
+    }
+
+    /// The same, each with the entry by which it was made after all.
+    pub(super) fn missed(&self, told: &Story) -> Vec<(OverdueCheck, Option<&CheckAccount>)> {
         let alert = &told.alert;
         if alert.condition != Condition::CheckOverdue {
             return Vec::new();
         }
-        let made = |kind: CheckKind| {
+        let made = |kind: CheckKind| -> Option<&CheckAccount> {
             let counts = |entry: &&CheckAccount| {
                 let there = alert.machine.is_none() || entry.machine == alert.machine;
                 there && entry.amended_by.is_none() && entry.check.kind() == kind
@@ -148,13 +153,20 @@ impl Entries {
                     && alert.cleared.is_some_and(|cleared| entry.recorded <= cleared)
             };
             let own = || self.checks.values().filter(counts);
-            let after = own().map(|entry| entry.check.at()).filter(|at| *at > alert.since).min();
-            after.or_else(|| own().filter(entered).map(|entry| entry.check.at()).max())
+            let after =
+                own().filter(|entry| entry.check.at() > alert.since).min_by_key(|entry| entry.check.at());
+            after.or_else(|| own().filter(entered).max_by_key(|entry| entry.check.at()))
         };
         let one = |word: &String| {
             let kind = CheckKind::ALL.into_iter().find(|kind| kind.as_str() == word);
             let made = kind.and_then(made);
-            OverdueCheck { machine: alert.machine.clone(), check: word.clone(), since: alert.since, made }
+            let overdue = OverdueCheck {
+                machine: alert.machine.clone(),
+                check: word.clone(),
+                since: alert.since,
+                made: made.map(|entry| entry.check.at()),
+            };
+            (overdue, made)
         };
         alert.about.iter().map(one).collect()
     }
