@@ -9,7 +9,7 @@
 //! In a file of format 1 that is only read, both are made in memory at the first query:
 //! that takes one walk over all records.
 
-use std::collections::BTreeSet;
+use std::collections::{BTreeMap, BTreeSet};
 use std::ops::ControlFlow;
 
 use rusqlite::{Connection, Rows, params};
@@ -216,6 +216,44 @@ impl Reader {
             statement.query_map(params![subject, index_of(number)], |row| row.get(0))?.collect()
         };
         read().map_err(|source| self.failed("looking up what speaks of a record", source))
+    }
+
+    /// Indices of the records that raised an alert before an instant, of a machine or of all, where it had not closed
+    /// by then, in order. It goes by the tables alone, so that one whose record is damaged is found too, and takes
+    /// time for all that was ever said of alerts.
+    ///
+    /// # Errors
+    /// [`LedgerError`] where they cannot be looked up.
+    pub fn open_at(&self, at: Timestamp, machine: Option<&str>) -> Result<Vec<u64>, LedgerError> {
+        self.make_events()?;
+        let _one_state = self.one_state()?;
+        let before = |kind: &str, at: i64, machine: Option<&str>| -> rusqlite::Result<BTreeSet<u64>> {
+            let whose = if machine.is_some() { "machine = ?3" } else { "?3 IS NULL" };
+            let sql = format!("SELECT idx FROM event WHERE {whose} AND kind = ?1 AND at < ?2");
+            let mut statement = self.connection.prepare_cached(&sql)?;
+            statement.query_map(params![kind, at, machine], |row| row.get(0))?.collect()
+        };
+        let read = || -> rusqlite::Result<Vec<u64>> {
+            let raised = before("alert-raised", at.micros(), machine)?;
+            // One that closed at that very instant was over.
+            let closed = before("alert-closed", at.micros().saturating_add(1), None)?;
+            let mut open: BTreeMap<u64, u64> = BTreeMap::new();
+            let sql = "SELECT number, idx FROM about WHERE subject = 0 ORDER BY number, idx";
+            let mut statement = self.connection.prepare_cached(sql)?;
+            let mut rows = statement.query([])?;
+            while let Some(row) = rows.next()? {
+                let (number, index) = (row.get(0)?, row.get(1)?);
+                if raised.contains(&index) {
+                    open.insert(number, index);
+                } else if closed.contains(&index) {
+                    open.remove(&number);
+                }
+            }
+            let mut open: Vec<u64> = open.into_values().collect();
+            open.sort_unstable();
+            Ok(open)
+        };
+        read().map_err(|source| self.failed("looking up open alerts", source))
     }
 
     /// The records that speak of an alert or of a record, in order, each with its index; those that are damaged as

@@ -1,6 +1,6 @@
 //! What is on record, page by page: the auditor's desk.
 //!
-//! Racks, the sum of a span, days in numbers, checks, alerts, gaps, drift and every other record, by
+//! Racks, the sum of a span, days in numbers, checks, missed ones, alerts, gaps, drift and every other record, by
 //! machine, span and verdict. From here lead [`exports`], [`integrity`] and what was in force at a
 //! [`moment`]; each line leads to its record.
 
@@ -10,6 +10,7 @@ pub mod exports;
 mod findings;
 pub mod integrity;
 mod lines;
+pub mod missed;
 pub mod moment;
 mod page;
 pub mod record;
@@ -21,9 +22,11 @@ use std::future::Future;
 
 use jiff::civil::Date;
 
+use self::missed::{MissedLine, MissedSummed};
 pub(super) use self::page::show;
 use super::frame::said;
 use super::machine::DayRack;
+use crate::core::alert::Condition;
 use crate::core::alert::hours::Stretch;
 use crate::core::cycle::verdict::Verdict;
 use crate::core::daily::DayNumbers;
@@ -38,6 +41,8 @@ use crate::web::frame::Refusal;
 pub const LINES_MAX: usize = 50;
 /// Most days of one page: two months of one machine.
 pub const DAYS_MAX: i64 = 62;
+/// Most alerts that are named as open since before a span; all are counted (own choice: a few screens of a phone).
+pub const BEFORE_MAX: usize = 50;
 /// Longest span whose drift is reckoned for a page, days: each of its racks is read (own choice: a quarter).
 pub const DRIFT_DAYS_MAX: i64 = 92;
 
@@ -52,6 +57,8 @@ pub enum View {
     Days,
     /// What people entered.
     Checks,
+    /// Checks that were due and not made in time.
+    Missed,
     /// Alerts, as they were raised.
     Alerts,
     /// Stretches in which nothing is known.
@@ -64,11 +71,12 @@ pub enum View {
 
 impl View {
     /// Every view, in the order of the page.
-    pub const ALL: [Self; 8] = [
+    pub const ALL: [Self; 9] = [
         Self::Racks,
         Self::Summary,
         Self::Days,
         Self::Checks,
+        Self::Missed,
         Self::Alerts,
         Self::Gaps,
         Self::Drift,
@@ -84,6 +92,7 @@ impl View {
             Self::Summary => "summary",
             Self::Days => "days",
             Self::Checks => "checks",
+            Self::Missed => "missed",
             Self::Alerts => "alerts",
             Self::Gaps => "gaps",
             Self::Drift => "drift",
@@ -97,6 +106,7 @@ impl View {
             Self::Summary => said(language, "Summary", "Resumen"),
             Self::Days => said(language, "Days", "Días"),
             Self::Checks => said(language, "Checks", "Controles"),
+            Self::Missed => said(language, "Missed checks", "Controles omitidos"),
             Self::Alerts => said(language, "Alerts", "Alertas"),
             Self::Gaps => said(language, "Gaps", "Huecos"),
             Self::Drift => said(language, "Early warnings", "Avisos tempranos"),
@@ -193,6 +203,8 @@ pub struct DayLine {
     pub numbers: DayNumbers,
     /// How much of the open time was watched.
     pub watched: Monitored,
+    /// Checks that were due on it and not made in time.
+    pub missed: u64,
 }
 
 /// A stretch in which something is missing.
@@ -244,12 +256,31 @@ pub struct GapsSummed {
 }
 
 /// Alerts of a span.
-#[derive(Clone, Copy, PartialEq, Eq, Debug, Default)]
+#[derive(Clone, PartialEq, Eq, Debug, Default)]
 pub struct AlertsSummed {
     /// Those that were raised.
     pub raised: u64,
     /// Those of them that are not closed.
     pub open: u64,
+    /// How many stood open when it began: they are none of those that were raised.
+    pub before: u64,
+    /// Those of them, the oldest first, at most [`BEFORE_MAX`].
+    pub stood: Vec<Stood>,
+}
+
+/// An alert that stood open when a span began.
+#[derive(Clone, PartialEq, Eq, Debug)]
+pub struct Stood {
+    /// Its number.
+    pub alert: u64,
+    /// Its machine; `None` is the whole site.
+    pub machine: Option<String>,
+    /// What is wrong.
+    pub condition: Condition,
+    /// When it was raised.
+    pub raised: Timestamp,
+    /// When it closed; absent while it is open.
+    pub closed: Option<Timestamp>,
 }
 
 /// The span summed up.
@@ -263,6 +294,8 @@ pub struct Summed {
     pub gaps: GapsSummed,
     /// Checks, one entry for each kind of which there are some.
     pub checks: Vec<Tally>,
+    /// Checks that were due and not made in time.
+    pub missed: MissedSummed,
     /// Alerts.
     pub alerts: AlertsSummed,
     /// What open time is.
@@ -355,6 +388,13 @@ pub enum Found {
     Days {
         /// At most [`DAYS_MAX`] days of each machine.
         days: Vec<DayLine>,
+        /// The last day of the next older page.
+        before: Option<Date>,
+    },
+    /// Missed checks, the newest first.
+    Missed {
+        /// Those that were due on the days of the page, at most [`missed::LINES_MAX`].
+        lines: Vec<MissedLine>,
         /// The last day of the next older page.
         before: Option<Date>,
     },

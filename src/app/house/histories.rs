@@ -1,5 +1,6 @@
 //! The history, page by page, and how the record is sealed.
 
+mod missed;
 mod spans;
 mod sums;
 
@@ -279,6 +280,7 @@ pub(super) fn gathered(sought: &Sought, around: Around<'_>) -> Result<Option<His
             Some(kind) => sought.records(&[kind], ledger)?,
             None => sought.records(&Body::EVENTS, ledger)?,
         },
+        View::Missed => Some(missed::page(sought, around, &mut damaged)?),
         View::Days => Some(spans::days(sought, around, &mut damaged)?),
         View::Gaps => spans::gaps(sought, around, &mut damaged)?,
         View::Drift => Some(spans::drift(sought, around, &mut damaged)?),

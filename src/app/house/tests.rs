@@ -2,6 +2,7 @@
 
 mod by_desk;
 mod counted;
+mod missed;
 mod records;
 
 use std::path::{Path, PathBuf};

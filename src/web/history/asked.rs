@@ -8,7 +8,7 @@
 //! | `verdict` | one verdict | racks |
 //! | `kind` | one kind | records |
 //! | `older`, `newer` | goes on from this record, of a gap of a probe with `/` and that probe behind it | lists |
-//! | `until` | goes on from this day | days |
+//! | `until` | goes on from this day | days, missed checks |
 //!
 //! Whatever else stands there is refused, see [`query`].
 
@@ -112,7 +112,7 @@ fn fitting(view: View, given: &mut Given) {
     for (part, views) in [
         ("verdict", &[View::Racks] as &[View]),
         ("kind", &[View::Records]),
-        ("until", &[View::Days]),
+        ("until", &[View::Days, View::Missed]),
         ("older", &View::LISTS),
         ("newer", &View::LISTS),
     ] {

@@ -56,6 +56,8 @@ pub(super) struct DayTold {
     pub(super) racks: String,
     /// Racks by verdict, each with the address of their list.
     pub(super) counts: Vec<(Count, String)>,
+    /// Missed checks, with the address of their list.
+    pub(super) missed: Option<(u64, String)>,
     pub(super) damaged: u64,
     pub(super) passed: String,
     pub(super) lowest: String,
@@ -194,10 +196,11 @@ pub(super) fn day_told(line: &DayLine, reader: &Reader) -> DayTold {
         counts: counts(numbers, reader.language)
             .into_iter()
             .map(|count| {
-                let to = racks_of(line, count.verdict);
+                let to = of_day(line, View::Racks, Some(count.verdict));
                 (count, to)
             })
             .collect(),
+        missed: (line.missed > 0).then(|| (line.missed, of_day(line, View::Missed, None))),
         damaged: numbers.damaged,
         passed: share(numbers.pass_rate()),
         lowest: shown(numbers.rinse_min_c),
@@ -206,14 +209,14 @@ pub(super) fn day_told(line: &DayLine, reader: &Reader) -> DayTold {
     }
 }
 
-/// The address of the racks of one verdict of a day.
-fn racks_of(line: &DayLine, verdict: Verdict) -> String {
+/// The address of what is looked at of a machine on a day.
+fn of_day(line: &DayLine, view: View, verdict: Option<Verdict>) -> String {
     address(&Question {
-        view: View::Racks,
+        view,
         machine: Some(line.machine.clone()),
         from: Some(line.day),
         to: Some(line.day),
-        verdict: Some(verdict),
+        verdict,
         kind: None,
         until: None,
         page: Page::Newest,

@@ -8,6 +8,7 @@ use jiff::civil::Date;
 
 use super::asked::{Asked, Quick, address, from_gap, quick};
 use super::lines::{DayTold, GapTold, Told, day_told, gap_told, told};
+use super::missed::{self, MissedDay};
 use super::sums::{self, DriftTold, SummedTold};
 use super::words::kind_word;
 use super::{DRIFT_DAYS_MAX, Found, GapLine, HistoryPart, Integrity, Listed, Newest, Page, Question, View};
@@ -46,8 +47,9 @@ struct Way {
 enum Shown {
     Lines(Vec<Told>),
     Days(Vec<DayTold>),
+    Missed(Vec<MissedDay>),
     Gaps(Vec<GapTold>),
-    Summary(Option<SummedTold>),
+    Summary(Option<Box<SummedTold>>),
     Drift(Vec<DriftTold>, String),
 }
 
@@ -56,11 +58,12 @@ impl Shown {
         match found {
             Found::Lines(page) => Self::Lines(page.lines.iter().map(|line| told(line, reader)).collect()),
             Found::Days { days, .. } => Self::Days(days.iter().map(|day| day_told(day, reader)).collect()),
+            Found::Missed { lines, .. } => Self::Missed(missed::by_day(lines, reader)),
             Found::Gaps(page) => {
                 Self::Gaps(page.lines.iter().map(|gap| gap_told(gap, reader, now)).collect())
             }
             Found::Summary(summed) => {
-                Self::Summary(summed.as_ref().map(|summed| sums::told(summed, question, reader)))
+                Self::Summary(summed.as_ref().map(|summed| Box::new(sums::told(summed, question, reader))))
             }
             Found::Drift { machines, span } => {
                 let span = span
@@ -75,6 +78,7 @@ impl Shown {
         match self {
             Self::Lines(lines) => lines.is_empty(),
             Self::Days(days) => days.is_empty(),
+            Self::Missed(days) => days.is_empty(),
             Self::Gaps(gaps) => gaps.is_empty(),
             Self::Summary(summed) => summed.is_none(),
             Self::Drift(drift, _) => drift.is_empty(),
@@ -83,7 +87,7 @@ impl Shown {
 
     fn is_list(&self) -> bool {
         match self {
-            Self::Lines(_) | Self::Days(_) | Self::Gaps(_) => true,
+            Self::Lines(_) | Self::Days(_) | Self::Missed(_) | Self::Gaps(_) => true,
             Self::Summary(_) | Self::Drift(..) => false,
         }
     }
@@ -112,7 +116,9 @@ impl Answer {
                 };
                 (gap("newer", *newer, lines.first()), gap("older", *older, lines.last()))
             }
-            Found::Days { before, .. } => (None, before.map(|day| step("until", day.to_string()))),
+            Found::Days { before, .. } | Found::Missed { before, .. } => {
+                (None, before.map(|day| step("until", day.to_string())))
+            }
             Found::Summary(_) | Found::Drift { .. } => (None, None),
         };
         Self {
@@ -197,7 +203,13 @@ const fn form_word(view: View, language: Language) -> &'static str {
         View::Records => {
             said(language, "Other days, a machine, a kind", "Otros días, una máquina, una clase")
         }
-        View::Summary | View::Days | View::Checks | View::Alerts | View::Gaps | View::Drift => {
+        View::Summary
+        | View::Days
+        | View::Checks
+        | View::Missed
+        | View::Alerts
+        | View::Gaps
+        | View::Drift => {
             said(language, "Other days, a machine", "Otros días, una máquina")
         }
     }

@@ -4,7 +4,10 @@ use super::asked::address;
 use super::lines::{Count, counts, share, watched};
 use super::story::{lasting, put};
 use super::words::check_word;
-use super::{Drift, OpenHours, Page, Question, Recovery, Shift, Summed, Tally, View};
+use super::{
+    AlertsSummed, Drift, OpenHours, Page, Question, Recovery, Shift, Stood, Summed, Tally, View, missed,
+};
+use crate::core::alert::words::condition;
 use crate::core::counted::Noun;
 use crate::core::reader::{Language, Reader};
 use crate::web::frame::said;
@@ -17,8 +20,14 @@ pub(super) struct SummedTold {
     pub(super) gaps_to: String,
     pub(super) checks: Vec<TallyTold>,
     pub(super) checks_to: String,
+    pub(super) missed: String,
+    pub(super) missed_to: String,
     pub(super) alerts: String,
     pub(super) alerts_to: String,
+    /// How many stood open before; absent where none did.
+    pub(super) before: Option<String>,
+    /// Those of them that are named, each with its number.
+    pub(super) stood: Vec<(u64, String)>,
     pub(super) drift_to: String,
     pub(super) hours: &'static str,
 }
@@ -99,8 +108,8 @@ pub(super) fn told(summed: &Summed, question: &Question, reader: &Reader) -> Sum
         "{n}, {open} en horas de apertura; {filled} con lecturas tardías",
     );
     let alert_words = (
-        "{n} raised, {open} of them not closed; those raised before are not counted here",
-        "{n} surgidas, {open} de ellas sin cerrar; las surgidas antes no se cuentan aquí",
+        "{n} raised in the span, {open} of them not closed",
+        "{n} surgidas en el período, {open} de ellas sin cerrar",
     );
     SummedTold {
         span: format!("{} – {}", reader.moment(summed.span.from), reader.moment(summed.span.to)),
@@ -123,9 +132,47 @@ pub(super) fn told(summed: &Summed, question: &Question, reader: &Reader) -> Sum
             &[("n", &summed.alerts.raised.to_string()), ("open", &summed.alerts.open.to_string())],
         ),
         alerts_to: ask(View::Alerts, None, None),
+        before: (summed.alerts.before > 0).then(|| before(&summed.alerts, language)),
+        stood: summed.alerts.stood.iter().map(|one| (one.alert, stood(one, reader))).collect(),
+        missed: missed::summed(summed.missed, language),
+        missed_to: ask(View::Missed, None, None),
         drift_to: ask(View::Drift, None, None),
         hours: hours(summed.hours, language),
     }
+}
+
+/// How many alerts stood open when the span began.
+fn before(alerts: &AlertsSummed, language: Language) -> String {
+    let pair = (
+        "Open since before: {n}. None of them is counted above.",
+        "Abiertas desde antes: {n}. Ninguna se cuenta arriba.",
+    );
+    let mut text = put(language, pair, &[("n", &alerts.before.to_string())]);
+    let named = alerts.stood.len() as u64;
+    if named < alerts.before {
+        let pair = (" The oldest {n} of them:", " Las {n} más antiguas:");
+        text.push_str(&put(language, pair, &[("n", &named.to_string())]));
+    }
+    text
+}
+
+/// An alert that stood open when the span began.
+fn stood(one: &Stood, reader: &Reader) -> String {
+    let language = reader.language;
+    let until = match one.closed {
+        Some(closed) => put(language, ("closed {at}", "cerrada {at}"), &[("at", &reader.moment(closed))]),
+        None => said(language, "still open", "sigue abierta").to_owned(),
+    };
+    let machine = one.machine.as_deref().unwrap_or(said(language, "the whole site", "toda la cocina"));
+    let pair = (
+        "Alert {n} · {machine} · {what} · raised {at}, {until}",
+        "Alerta {n} · {machine} · {what} · surgida {at}, {until}",
+    );
+    let (number, at) = (one.alert.to_string(), reader.moment(one.raised));
+    let what = condition(one.condition, language);
+    let values =
+        [("n", number.as_str()), ("machine", machine), ("what", what), ("at", &at), ("until", &until)];
+    put(language, pair, &values)
 }
 
 fn beside((worked_on, late, damaged): (u64, u64, u64), language: Language) -> String {

@@ -91,7 +91,8 @@ async fn every_view_shows_what_it_names() {
     holds(
         &days,
         &[
-            "machines/dm1?day=2026-11-26",
+            "<a href=\"machines/dm1?day=2026-11-26\"><b>2026-11-26</b> · dm1: chart of the day</a>",
+            "show=missed&#38;machine=dm1&#38;from=2026-11-26&#38;to=2026-11-26\">missed checks: 2",
             "show=racks&#38;machine=dm1&#38;from=2026-11-26&#38;to=2026-11-26&#38;verdict=cold\"",
             "1 cold",
             "12 pass",
@@ -104,6 +105,11 @@ async fn every_view_shows_what_it_names() {
     holds(&gaps, &["show=gaps&#38;older=46%2Fdm1%2Frinse"]);
     let drift = get("/history?show=drift", Language::English).await;
     holds(&drift, &["1.5 °C COLDER than usual", "left its usual place", "4.0 s at the beginning"]);
+    let sum = get("/history?show=summary", Language::Spanish).await;
+    holds(
+        &sum,
+        &["Abiertas desde antes: 3.", "sigue abierta", "3 omitidos: 1 anotados tarde, 2 no anotados"],
+    );
     let sum = get("/history?show=summary&from=2026-11-26", Language::English).await;
     let wanted = [
         "history?show=racks&#38;machine=dm1&#38;from=2026-11-26&#38;verdict=cold",
@@ -111,10 +117,47 @@ async fn every_view_shows_what_it_names() {
         "3 good",
         "1 FAILED",
         "2 gaps, 15 min 0 s in open time; 1 filled",
-        "4 raised, 1 of them not closed",
+        "4 raised in the span, 1 of them not closed",
+        "Open since before: 3. None of them is counted above. The oldest 2 of them:",
+        "<a href=\"alerts/2\">Alert 2 · dm1 · final rinse too cold · raised Thu 26 Nov 2026",
+        "<a href=\"alerts/3\">Alert 3",
+        "still open",
+        "show=missed&#38;from=2026-11-26",
+        "3 missed: 1 entered late, 2 not entered; due before the span and open when it began: 1",
         "opening hours",
     ];
     holds(&sum, &wanted);
+}
+
+// Own promise: missed checks are told day by day: which, when due, at which machine, and whether and how late it was
+// entered, with its entry, its alert and the chart of the machine's day; the next page is asked for by its last day.
+#[tokio::test]
+async fn missed_checks_are_told_day_by_day() {
+    let page = get("/history?show=missed", Language::English).await;
+    let wanted = [
+        "<h2>Thu 26 Nov 2026</h2>",
+        "<b>sanitizer</b> · dm1 · due 12:00 UTC",
+        "entered late: made 12:00 UTC, on record 14:00 UTC",
+        "NOT ENTERED so far",
+        "href=\"machines/dm1?day=2026-11-26\">Chart of the day",
+        "href=\"logbook/entries/40\"",
+        "href=\"alerts/3\">Alert 3",
+        "<h2>Wed 25 Nov 2026</h2>",
+        "NOT ENTERED; its alert closed Thu 26 Nov 2026, 12:00 UTC",
+        "show=missed&#38;until=2026-11-24",
+        "The newest first.",
+    ];
+    holds(&page, &wanted);
+    let page = get("/history?show=missed&until=2026-11-25", Language::Spanish).await;
+    holds(
+        &page,
+        &[
+            "Controles omitidos",
+            "anotado tarde: hecho 12:00 UTC",
+            "NO ANOTADO hasta ahora",
+            "vaciado y limpieza",
+        ],
+    );
 }
 
 // Own promises: a record has its page, a rack its own, and what is damaged says so and no more.

@@ -3,6 +3,7 @@
 use jiff::ToSpan;
 use jiff::civil::Date;
 
+use super::missed::{self, Within};
 use super::{Around, NotGathered, Sought};
 use crate::app::history::{Ground, days, drift, gaps};
 use crate::core::alert::Settings;
@@ -48,8 +49,14 @@ pub(super) fn days(
     let mut ground = around.ground(page.from, page.to);
     let rows = days::day_rows(&mut ground, sought.question.machine.as_deref())?.unwrap_or_default();
     damaged.extend(ground.into_damaged());
-    let line =
-        |days::DayRow { day, machine, numbers, watched, .. }| DayLine { day, machine, numbers, watched };
+    let machine = sought.question.machine.as_deref();
+    let within = Within { machine, from: page.from, to: page.to.unwrap_or(around.now), carried: false };
+    let missed = missed::read(around, within, damaged)?;
+    let of_day = missed::by_day(&missed);
+    let line = |days::DayRow { day, machine, numbers, watched, .. }| {
+        let missed = of_day.get(&(day, machine.as_str())).copied().unwrap_or_default();
+        DayLine { day, machine, numbers, watched, missed }
+    };
     let first = around.ledger.days_span(&around.settings.zone)?.map(|(first, _)| first);
     let older = first.is_some_and(|first| first < page.first);
     Ok(Found::Days {
@@ -59,17 +66,17 @@ pub(super) fn days(
 }
 
 /// Days of one page.
-struct PageOfDays {
-    first: Date,
-    from: Option<Timestamp>,
-    to: Option<Timestamp>,
+pub(super) struct PageOfDays {
+    pub(super) first: Date,
+    pub(super) from: Option<Timestamp>,
+    pub(super) to: Option<Timestamp>,
     /// The last day of the page before it, as far as was asked for.
-    before: Option<Date>,
+    pub(super) before: Option<Date>,
 }
 
 impl PageOfDays {
     /// `None` where no day can be reckoned.
-    fn of(sought: &Sought, around: Around<'_>) -> Option<Self> {
+    pub(super) fn of(sought: &Sought, around: Around<'_>) -> Option<Self> {
         let (question, zone) = (&sought.question, &around.settings.zone);
         let today = local_date(zone, around.now)?;
         let last = question.to.map_or(today, |to| to.min(today));

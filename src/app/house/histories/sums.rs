@@ -6,7 +6,7 @@
 use std::collections::{BTreeMap, BTreeSet};
 use std::ops::ControlFlow;
 
-use super::{Around, NotGathered, Sought, closed};
+use super::{Around, NotGathered, Sought, closed, missed};
 use crate::app::history::events::Sites;
 use crate::app::history::{days, gaps};
 use crate::core::alert::Settings;
@@ -14,7 +14,7 @@ use crate::core::alert::hours::Stretch;
 use crate::core::record::{AmendmentChange, Body, CheckKind, Record};
 use crate::core::time::Timestamp;
 use crate::ledger::{LedgerError, Order, Reader, RecordFilter};
-use crate::web::history::{AlertsSummed, GapsSummed, OpenHours, Sum, Summed, Tally};
+use crate::web::history::{AlertsSummed, BEFORE_MAX, GapsSummed, OpenHours, Stood, Sum, Summed, Tally};
 
 /// The sum of a span; `None` where nothing at all is on record of it.
 pub(super) fn summed(
@@ -25,6 +25,7 @@ pub(super) fn summed(
     let Around { ledger, settings, now, .. } = around;
     let checks = checks(ledger, sought, damaged)?;
     let alerts = alerts(ledger, sought, damaged)?;
+    let missed = missed::summed(sought, around, damaged)?;
     // No earlier than the record goes back: a span may be asked for in centuries.
     let begun = around.begun()?;
     let from = sought.from.max(begun);
@@ -57,6 +58,7 @@ pub(super) fn summed(
             open_s: gaps.iter().fold(0.0, |sum, (_, open_s)| sum + open_s),
         },
         checks,
+        missed,
         alerts,
         hours: hours(settings),
     }))
@@ -95,11 +97,25 @@ fn alerts(ledger: &Reader, sought: &Sought, damaged: &mut Vec<u64>) -> Result<Al
         }
         ControlFlow::Continue(())
     })?;
-    let mut alerts = AlertsSummed { raised: raised.len() as u64, open: 0 };
+    let mut alerts = AlertsSummed { raised: raised.len() as u64, ..AlertsSummed::default() };
     for alert in raised {
         if closed(ledger, alert)?.is_none() {
             alerts.open += 1;
         }
+    }
+    let machine = sought.question.machine.as_deref();
+    let stood = sought.from.map(|from| ledger.open_at(from, machine)).transpose()?.unwrap_or_default();
+    alerts.before = stood.len() as u64;
+    for index in stood.into_iter().take(BEFORE_MAX) {
+        let Ok((_, Record { recorded, machine, body: Body::AlertRaised(raised), .. })) =
+            ledger.record(index)?
+        else {
+            damaged.push(index);
+            continue;
+        };
+        let (alert, condition) = (raised.alert.0, raised.condition);
+        let closed = closed(ledger, alert)?;
+        alerts.stood.push(Stood { alert, machine, condition, raised: recorded, closed });
     }
     Ok(alerts)
 }

@@ -449,7 +449,10 @@ fn a_span_is_summed_up() {
     let racks: Vec<u64> = summed.machines.iter().map(|sum| sum.numbers.cycles()).collect();
     assert_eq!(racks, [RACKS / 2, RACKS / 2]);
     assert_eq!(summed.machines[0].numbers.of(Verdict::Cold), 3);
-    assert_eq!((summed.gaps.count, summed.alerts), (1, AlertsSummed { raised: 1, open: 1 }));
+    assert_eq!(
+        (summed.gaps.count, summed.alerts),
+        (1, AlertsSummed { raised: 1, open: 1, ..AlertsSummed::default() })
+    );
     assert!((summed.gaps.open_s - 50.0 * 60.0).abs() < 1e-6, "{}", summed.gaps.open_s);
     let share = summed.machines[0].watched.share().expect("it was open");
     assert!(share < 1.0, "a gap is no watched time: {share}");

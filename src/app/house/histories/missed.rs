@@ -1,0 +1,182 @@
+//! Missed checks of a span, for the page.
+//!
+//! The alerts that found them missing are looked up, and what each comes to is reckoned as for an account, see
+//! [`Missed`].
+//!
+//! A check belongs to the day on which it was due, whenever its alert was raised. All checks that were ever entered
+//! are read where some were missed, since one may be entered years late.
+
+use std::cmp::Reverse;
+use std::collections::{BTreeMap, BTreeSet};
+use std::ops::ControlFlow;
+use std::time::Duration;
+
+use jiff::civil::Date;
+
+use super::spans::PageOfDays;
+use super::{Around, NotGathered, Sought};
+use crate::core::alert::Condition;
+use crate::core::alert::hours::local_date;
+use crate::core::record::{Body, Record};
+use crate::core::time::Timestamp;
+use crate::ledger::{LedgerError, Order, RecordFilter, Subject};
+use crate::report::account::missed::{Missed, MissedCheck};
+use crate::web::history::Found;
+use crate::web::history::missed::{LINES_MAX, MadeLate, MissedLine, MissedSummed};
+
+/// How long after it was due a check may be found missing (own choice: as far as the plan of checks looks back).
+const FOUND_AFTER_MAX: Duration = Duration::from_secs(2 * 86_400);
+
+/// Which are wanted.
+#[derive(Clone, Copy)]
+pub(super) struct Within<'m> {
+    /// Of this machine alone.
+    pub(super) machine: Option<&'m str>,
+    /// Those that were due from then on.
+    pub(super) from: Option<Timestamp>,
+    /// Those that were due before.
+    pub(super) to: Timestamp,
+    /// Whether those are wanted too that were due before `from` and stood open then.
+    pub(super) carried: bool,
+}
+
+impl Within<'_> {
+    /// Whether an alert by this record tells of checks that are wanted.
+    fn wants(&self, record: &Record) -> Option<u64> {
+        let Body::AlertRaised(raised) = &record.body else { return None };
+        let is_after = self.carried || self.from.is_none_or(|from| raised.since >= from);
+        let is_it = raised.condition == Condition::CheckOverdue && raised.since < self.to && is_after;
+        is_it.then_some(raised.alert.0)
+    }
+}
+
+/// The missed checks, the newest first, those of a day in order of machine and kind where they were due together.
+pub(super) fn read(
+    around: Around<'_>,
+    within: Within<'_>,
+    damaged: &mut Vec<u64>,
+) -> Result<Vec<MissedLine>, LedgerError> {
+    let ledger = around.ledger;
+    let alerts = alerts(around, within, damaged)?;
+    if alerts.is_empty() {
+        return Ok(Vec::new());
+    }
+    let mut missed = Missed::default();
+    for alert in alerts {
+        for (index, found) in ledger.records_about(Subject::Alert(alert))? {
+            match found {
+                Ok((_, record)) => missed.take(index, &record),
+                Err(_) => damaged.push(index),
+            }
+        }
+    }
+    ledger.records_found(&["check", "amendment"], 0, |index, found| {
+        match found {
+            Ok((_, record)) => missed.take(index, &record),
+            Err(_) => damaged.push(index),
+        }
+        ControlFlow::Continue(())
+    })?;
+    let line = |one: MissedCheck| {
+        let MissedCheck { check, alert, closed, entry } = one;
+        let day = local_date(&around.settings.zone, check.since)?;
+        let made = entry.zip(check.made).map(|((record, recorded), at)| MadeLate { record, at, recorded });
+        let (due, machine, check) = (check.since, check.machine, check.check);
+        Some(MissedLine { day, due, machine, check, alert: alert.0, closed, made })
+    };
+    let mut lines: Vec<MissedLine> = missed.reckoned().into_iter().filter_map(line).collect();
+    lines.sort_by(|one, other| {
+        let key = |line: &MissedLine| (Reverse(line.due), line.machine.clone(), line.check.clone());
+        key(one).cmp(&key(other))
+    });
+    Ok(lines)
+}
+
+/// The alerts that found them missing.
+fn alerts(
+    around: Around<'_>,
+    within: Within<'_>,
+    damaged: &mut Vec<u64>,
+) -> Result<BTreeSet<u64>, LedgerError> {
+    let ledger = around.ledger;
+    let mut alerts = BTreeSet::new();
+    let filter = RecordFilter {
+        kinds: vec!["alert-raised".to_owned()],
+        machine: within.machine.map(str::to_owned),
+        from: within.from,
+        to: Some(within.to.plus(FOUND_AFTER_MAX)),
+        ..RecordFilter::default()
+    };
+    let mut take = |index, found: crate::ledger::Found| match found {
+        Ok((_, record)) => alerts.extend(within.wants(&record)),
+        Err(_) => damaged.push(index),
+    };
+    ledger.events(Order::OldestFirst, &filter, |index, found| {
+        take(index, found);
+        ControlFlow::Continue(())
+    })?;
+    if let Some(from) = within.from.filter(|_| within.carried) {
+        for index in ledger.open_at(from, within.machine)? {
+            take(index, ledger.record(index)?);
+        }
+    }
+    Ok(alerts)
+}
+
+/// A page of missed checks.
+pub(super) fn page(
+    sought: &Sought,
+    around: Around<'_>,
+    damaged: &mut Vec<u64>,
+) -> Result<Found, NotGathered> {
+    let Some(page) = PageOfDays::of(sought, around) else {
+        return Ok(Found::Missed { lines: Vec::new(), before: None });
+    };
+    let question = &sought.question;
+    let within = Within {
+        machine: question.machine.as_deref(),
+        from: page.from,
+        to: page.to.unwrap_or(around.now),
+        carried: question.from == Some(page.first),
+    };
+    let mut lines = read(around, within, damaged)?;
+    let begun = around.begun()?.and_then(|begun| local_date(&around.settings.zone, begun));
+    let mut before = page.before.filter(|_| begun.is_some_and(|begun| begun < page.first));
+    // Whole days: one that alone has more is shown whole, and so is what was due before the span.
+    if let Some(day) = lines.get(LINES_MAX).map(|line| line.day).filter(|day| *day >= page.first) {
+        let newer = lines.iter().take_while(|line| line.day > day).count();
+        if newer > 0 {
+            lines.truncate(newer);
+            before = Some(day);
+        }
+    }
+    Ok(Found::Missed { lines, before })
+}
+
+/// How many there are of each machine on each day.
+pub(super) fn by_day(lines: &[MissedLine]) -> BTreeMap<(Date, &str), u64> {
+    let mut days = BTreeMap::new();
+    for line in lines {
+        *days.entry((line.day, line.machine.as_deref().unwrap_or_default())).or_default() += 1;
+    }
+    days
+}
+
+/// Those of a whole span in numbers.
+pub(super) fn summed(
+    sought: &Sought,
+    around: Around<'_>,
+    damaged: &mut Vec<u64>,
+) -> Result<MissedSummed, LedgerError> {
+    let within = Within {
+        machine: sought.question.machine.as_deref(),
+        from: sought.from,
+        to: sought.to.map_or(around.now, |to| to.min(around.now)),
+        carried: true,
+    };
+    let lines = read(around, within, damaged)?;
+    let is_due = |line: &&MissedLine| sought.from.is_none_or(|from| line.due >= from);
+    let due = lines.iter().filter(is_due).count() as u64;
+    let made = lines.iter().filter(is_due).filter(|line| line.made.is_some()).count() as u64;
+    Ok(MissedSummed { due, made, before: lines.len() as u64 - due })
+}

@@ -1,0 +1,221 @@
+//! What stood open when a span began, and checks that were missed, out of a real ledger.
+
+use std::path::Path;
+
+use jiff::civil::{Date, date};
+use jiff::tz::TimeZone;
+
+use super::super::histories::{Around, Sought, gathered};
+use crate::app::fixture::{CONFIGURATION, at, ledger, opening, plain};
+use crate::config::recorded::Recorded;
+use crate::core::alert::{AlertNumber, Condition};
+use crate::core::record::{AlertClosed, AlertRaised, Amendment, AmendmentChange, Body, Check};
+use crate::ledger::{NewRecord, Reader};
+use crate::report::account::RecordRange;
+use crate::report::account::build::{Builder, Question as OfAccount};
+use crate::web::history::missed::{LINES_MAX, MissedLine, MissedSummed};
+use crate::web::history::{Found, Page, Question, Summed, View};
+
+/// Now, in minutes behind the begin of the record, on 14 November at 22:13:20.
+const NOW: u64 = 5_000;
+
+fn raised(minute: u64, machine: &str, alert: u64, condition: Condition, about: &[&str]) -> NewRecord {
+    // Found missing half an hour after it was due.
+    let since = if condition == Condition::CheckOverdue { minute - 30 } else { minute };
+    let about = about.iter().map(|word| (*word).to_owned()).collect();
+    let body = AlertRaised { about, ..AlertRaised::new(AlertNumber(alert), condition, at(since)) };
+    plain(minute, Some(machine), Body::AlertRaised(Box::new(body)))
+}
+
+fn closed(minute: u64, machine: &str, alert: u64) -> NewRecord {
+    let alert = AlertNumber(alert);
+    plain(minute, Some(machine), Body::AlertClosed(AlertClosed { alert, racks: 0, needed_action: false }))
+}
+
+fn supply(minute: u64) -> Body {
+    let (at, by) = (at(minute), "Ana".to_owned());
+    Body::Check(Check::Supply { at, enough: true, short: Vec::new(), note: None, by })
+}
+
+/// Two alerts of checks and three of cold racks over three days.
+fn records() -> Vec<NewRecord> {
+    let overdue = Condition::CheckOverdue;
+    let withdrawn = Amendment {
+        of: 6,
+        reason: "wrong machine".to_owned(),
+        by: "Tom".to_owned(),
+        change: AmendmentChange::Withdrawn,
+    };
+    let mut records = opening(CONFIGURATION);
+    records.extend([
+        raised(40, "dm1", 1, overdue, &["supply", "sanitizer"]),
+        raised(50, "dm1", 2, Condition::Cold, &[]),
+        raised(55, "dm1", 4, Condition::Cold, &[]),
+        raised(60, "dm2", 3, Condition::Cold, &[]),
+        plain(90, Some("dm1"), supply(90)),
+        plain(95, Some("dm1"), Body::Amendment(Box::new(withdrawn))),
+        closed(100, "dm1", 4),
+        plain(151, Some("dm1"), supply(150)),
+        // Found missing on the day after it was due.
+        raised(1_560, "dm2", 5, overdue, &["drain-and-clean"]),
+        closed(3_000, "dm1", 2),
+        closed(4_000, "dm1", 1),
+    ]);
+    records
+}
+
+fn question(view: View, days: Option<(Date, Date)>) -> Question {
+    Question {
+        view,
+        machine: None,
+        from: days.map(|(from, _)| from),
+        to: days.map(|(_, to)| to),
+        verdict: None,
+        kind: None,
+        until: None,
+        page: Page::Newest,
+        probe: None,
+    }
+}
+
+fn found(reader: &Reader, question: Question) -> (Found, Vec<u64>) {
+    let settings = Recorded::read(CONFIGURATION).expect("a sound configuration").settings;
+    let sought = Sought::new(question, &TimeZone::UTC);
+    let around =
+        Around { ledger: reader, path: Path::new("ledger.sqlite"), settings: &settings, now: at(NOW) };
+    let part = gathered(&sought, around).expect("gathered").expect("a page");
+    (part.found, part.damaged)
+}
+
+fn summed(reader: &Reader, question: Question) -> Summed {
+    let (Found::Summary(Some(summed)), _) = found(reader, question) else { panic!("a sum") };
+    *summed
+}
+
+fn missed(reader: &Reader, question: Question) -> (Vec<MissedLine>, Option<Date>) {
+    let (Found::Missed { lines, before }, _) = found(reader, question) else { panic!("missed checks") };
+    (lines, before)
+}
+
+fn short(lines: &[MissedLine]) -> Vec<(i8, &str, u64, Option<u64>)> {
+    let short = |line: &MissedLine| (line.day.day(), line.alert, line.made.map(|made| made.record));
+    lines
+        .iter()
+        .map(|line| (line, short(line)))
+        .map(|(line, (day, alert, made))| (day, line.check.as_str(), alert, made))
+        .collect()
+}
+
+fn with<T>(records: Vec<NewRecord>, look: impl FnOnce(&Reader, &Path) -> T) -> T {
+    let directory = tempfile::tempdir().expect("a directory");
+    let path = directory.path().join("ledger.sqlite");
+    ledger(&path, records).close().expect("it closes");
+    look(&Reader::open(&path).expect("a reader"), &path)
+}
+
+// Own promise: whoever reads the sum of a span reads which alerts stood open when it began, of whichever condition;
+// one that closed before is none of them, and none of them is counted as raised in the span.
+#[test]
+fn what_stood_open_before_a_span_is_named() {
+    with(records(), |reader, path| {
+        let days = Some((date(2023, 11, 16), date(2023, 11, 16)));
+        let sum = summed(reader, question(View::Summary, days));
+        assert_eq!((sum.alerts.raised, sum.alerts.open, sum.alerts.before), (1, 1, 3));
+        let stood: Vec<_> = sum.alerts.stood.iter().map(|one| (one.alert, one.closed)).collect();
+        assert_eq!(stood, [(1, Some(at(4_000))), (2, Some(at(3_000))), (3, None)]);
+        let only = Question { machine: Some("dm2".to_owned()), ..question(View::Summary, days) };
+        let sum = summed(reader, only);
+        assert_eq!((sum.alerts.before, sum.alerts.stood[0].alert), (1, 3));
+        assert_eq!(
+            summed(reader, question(View::Summary, None)).alerts.before,
+            0,
+            "of everything nothing is before"
+        );
+        // A span in which nothing else happened is not empty, nor is what stood open lost with its record.
+        let later = Some((date(2023, 11, 17), date(2023, 11, 17)));
+        assert_eq!(summed(reader, question(View::Summary, later)).alerts.before, 4);
+        let connection = rusqlite::Connection::open(path).expect("a database");
+        connection.execute_batch("DROP TRIGGER record_stays").expect("it was there");
+        assert_eq!(
+            connection.execute("UPDATE record SET bytes = x'00' WHERE idx = 5", []).expect("changed"),
+            1
+        );
+        let (Found::Summary(Some(sum)), damaged) = found(reader, question(View::Summary, days)) else {
+            panic!("a sum")
+        };
+        assert_eq!((sum.alerts.before, sum.alerts.stood.len(), damaged.contains(&5)), (3, 2, true));
+    });
+}
+
+// Own promise: the pages name the very checks that an account names, each on the day on which it was due, with the
+// entry by which it was made after all; of a span also what was due before it and not made when it began.
+#[test]
+fn missed_checks_are_those_of_the_account() {
+    with(records(), |reader, _| {
+        let (all, before) = missed(reader, question(View::Missed, None));
+        let told = [(15, "drain-and-clean", 5, None), (14, "sanitizer", 1, None), (14, "supply", 1, Some(9))];
+        assert_eq!((short(&all), before), (told.to_vec(), None));
+        assert_eq!(all[2].made.map(|made| (made.at, made.recorded)), Some((at(150), at(151))));
+        assert_eq!((all[0].due, all[0].closed, all[1].closed), (at(1_530), None, Some(at(4_000))));
+
+        let mut builder = Builder::new(OfAccount {
+            program: String::new(),
+            made: at(NOW),
+            site: String::new(),
+            zone_name: "UTC".to_owned(),
+            zone: TimeZone::UTC,
+            from: at(0),
+            to: at(NOW),
+            only: Vec::new(),
+        });
+        let size = reader.size().expect("a size");
+        for index in 0..size {
+            let (_, record) = reader.record(index).expect("read").expect("whole");
+            builder.take(index, &record, &mut |_| None);
+        }
+        let account = builder.finish(RecordRange { from: 0, to: size }, None, None);
+        let mut own: Vec<_> =
+            account.overdue.into_iter().map(|one| (one.machine, one.check, one.since, one.made)).collect();
+        let line = |line: MissedLine| (line.machine, line.check, line.due, line.made.map(|made| made.at));
+        let mut told: Vec<_> = all.into_iter().map(line).collect();
+        own.sort();
+        told.sort();
+        assert_eq!(own, told);
+
+        let of = |day| Some((date(2023, 11, day), date(2023, 11, day)));
+        let (lines, _) = missed(reader, question(View::Missed, of(15)));
+        let days: Vec<_> = short(&lines).into_iter().map(|(day, _, alert, _)| (day, alert)).collect();
+        assert_eq!(days, [(15, 5), (14, 1), (14, 1)]);
+        for (days, expected) in [
+            (None, MissedSummed { due: 3, made: 1, before: 0 }),
+            (of(14), MissedSummed { due: 2, made: 1, before: 0 }),
+            (of(15), MissedSummed { due: 1, made: 0, before: 2 }),
+            (of(16), MissedSummed { due: 0, made: 0, before: 3 }),
+        ] {
+            assert_eq!(summed(reader, question(View::Summary, days)).missed, expected, "{days:?}");
+        }
+        let (Found::Days { days, .. }, _) = found(reader, question(View::Days, of(15))) else {
+            panic!("days")
+        };
+        let counted: Vec<_> = days.iter().map(|day| (day.machine.as_str(), day.missed)).collect();
+        assert_eq!(counted, [("dm2", 1), ("dm1", 0)]);
+    });
+}
+
+// Own limit: a page ends with a whole day, and the next one goes on from there without loss or doubles.
+#[test]
+fn pages_of_missed_checks_end_with_whole_days() {
+    let mut records = opening(CONFIGURATION);
+    let overdue = Condition::CheckOverdue;
+    // 120 on 15 November, and 100 on the day after.
+    records.extend((0..120).map(|n| raised(200 + n, "dm1", n, overdue, &["supply"])));
+    records.extend((0..100).map(|n| raised(1_700 + n, "dm1", 200 + n, overdue, &["supply"])));
+    with(records, |reader, _| {
+        let first = question(View::Missed, None);
+        let (lines, before) = missed(reader, first.clone());
+        assert_eq!((lines.len(), before), (100, Some(date(2023, 11, 15))));
+        let (older, before) = missed(reader, Question { until: before, ..first });
+        assert_eq!((older.len(), before), (120, None), "the record begins within its days");
+        assert!(lines.len() + older.len() > LINES_MAX);
+    });
+}
