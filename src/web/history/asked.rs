@@ -149,6 +149,8 @@ pub(super) struct Quick {
     pub(super) word: &'static str,
     pub(super) address: String,
     pub(super) chosen: bool,
+    /// Whether it is one of those that are asked for first.
+    pub(super) first: bool,
 }
 
 /// The spans that are asked for often, with all else of the question as it is.
@@ -157,19 +159,23 @@ pub(super) fn quick(question: &Question, today: Date, language: Language) -> Vec
     let month = today.first_of_month();
     let before = month.checked_sub(1.day()).unwrap_or(month);
     let year = today.first_of_year();
+    // A week begins on Monday (ISO 8601).
+    let week = back(i64::from(today.weekday().to_monday_zero_offset()));
     let spans = [
-        (said(language, "Today", "Hoy"), Some(today), Some(today)),
-        (said(language, "Yesterday", "Ayer"), Some(back(1)), Some(back(1))),
-        (said(language, "7 days", "7 días"), Some(back(6)), Some(today)),
-        (said(language, "This month", "Este mes"), Some(month), Some(today)),
-        (said(language, "Last month", "Mes pasado"), Some(before.first_of_month()), Some(before)),
-        (said(language, "This year", "Este año"), Some(year), Some(today)),
-        (said(language, "All", "Todo"), None, None),
+        (true, said(language, "Today", "Hoy"), Some(today), Some(today)),
+        (true, said(language, "This week", "Esta semana"), Some(week), Some(today)),
+        (true, said(language, "Last 30 days", "Últimos 30 días"), Some(back(29)), Some(today)),
+        (true, said(language, "All", "Todo"), None, None),
+        (false, said(language, "Yesterday", "Ayer"), Some(back(1)), Some(back(1))),
+        (false, said(language, "Last 7 days", "Últimos 7 días"), Some(back(6)), Some(today)),
+        (false, said(language, "This month", "Este mes"), Some(month), Some(today)),
+        (false, said(language, "Last month", "Mes pasado"), Some(before.first_of_month()), Some(before)),
+        (false, said(language, "This year", "Este año"), Some(year), Some(today)),
     ];
-    let quick = |(word, from, to)| {
+    let quick = |(first, word, from, to)| {
         let chosen = (question.from, question.to) == (from, to);
         let asked = Question { from, to, until: None, page: Page::Newest, probe: None, ..question.clone() };
-        Quick { word, address: address(&asked), chosen }
+        Quick { word, address: address(&asked), chosen, first }
     };
     spans.into_iter().map(quick).collect()
 }
@@ -260,7 +266,10 @@ mod tests {
             found.iter().find(|quick| quick.word == word).map(|quick| quick.address.clone()).expect("a span")
         };
         let head = "history?show=racks&machine=a%26b%20%C3%A9";
-        assert_eq!(of("7 days"), format!("{head}&from=2026-02-23&to=2026-03-01&verdict=cold"));
+        assert_eq!(of("Last 7 days"), format!("{head}&from=2026-02-23&to=2026-03-01&verdict=cold"));
+        assert_eq!(of("Last 30 days"), format!("{head}&from=2026-01-31&to=2026-03-01&verdict=cold"));
+        // A Sunday, the last day of its week (ISO 8601).
+        assert_eq!(of("This week"), format!("{head}&from=2026-02-23&to=2026-03-01&verdict=cold"));
         assert_eq!(of("Last month"), format!("{head}&from=2026-02-01&to=2026-02-28&verdict=cold"));
         assert_eq!(of("All"), format!("{head}&verdict=cold"));
         assert_eq!(found.iter().filter(|quick| quick.chosen).count(), 1);

@@ -159,9 +159,7 @@ struct Form<'a> {
     verdict: Option<(Field, Vec<Choice<'a>>)>,
     /// Of other records alone.
     kind: Option<(Field, Vec<Choice<'a>>)>,
-    /// What it is for.
-    word: &'static str,
-    /// Whether it says more than the ways above it.
+    /// Whether any of it is set that is asked for less often, or is wrong.
     open: bool,
 }
 
@@ -184,34 +182,11 @@ impl<'a> Form<'a> {
             machines: machines(known, question),
             verdict,
             kind,
-            word: form_word(question.view, language),
-            open: given.is_refused()
-                || question.machine.is_some()
-                || question.verdict.is_some()
-                || question.kind.is_some()
-                || quick.iter().all(|quick| !quick.chosen),
+            open: ["machine", "verdict", "kind"].into_iter().any(|name| given.has(name))
+                || quick.iter().any(|quick| quick.chosen && !quick.first)
+                    && !quick.iter().any(|quick| quick.chosen && quick.first),
         };
         (form, given.beside(&fields, language))
-    }
-}
-
-const fn form_word(view: View, language: Language) -> &'static str {
-    match view {
-        View::Racks => {
-            said(language, "Other days, a machine, a verdict", "Otros días, una máquina, un veredicto")
-        }
-        View::Records => {
-            said(language, "Other days, a machine, a kind", "Otros días, una máquina, una clase")
-        }
-        View::Summary
-        | View::Days
-        | View::Checks
-        | View::Missed
-        | View::Alerts
-        | View::Gaps
-        | View::Drift => {
-            said(language, "Other days, a machine", "Otros días, una máquina")
-        }
     }
 }
 
@@ -221,7 +196,8 @@ struct HistoryPage<'a> {
     frame: Frame<'a>,
     view: &'static str,
     ways: Vec<Way>,
-    quick: Vec<Quick>,
+    /// Spans that are asked for first, and the others.
+    quick: [Vec<Quick>; 2],
     form: Form<'a>,
     /// What is wrong with the parts of the question that have no field.
     wrong: Vec<String>,
@@ -265,6 +241,7 @@ pub(in crate::web) async fn show<K: Kitchen>(
     let (question, language) = (&asked.question, reader.language);
     let quick = quick(question, today, language);
     let (form, wrong) = Form::of(&asked, &machines, &quick, language);
+    let (asked_first, others) = quick.into_iter().partition(|quick| quick.first);
     let title = said(language, "History", "Historial");
     let begins = part.as_ref().and_then(|part| part.begins);
     let first = question.from.or(question.to);
@@ -273,7 +250,7 @@ pub(in crate::web) async fn show<K: Kitchen>(
         frame: Frame::new(&pages.site, &person, Tab::History, 0, title).with_open(pages.open().await),
         view: question.view.as_str(),
         ways: ways(&asked, language),
-        quick,
+        quick: [asked_first, others],
         form,
         wrong,
         zone: zone_of(reader, now),

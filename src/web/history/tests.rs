@@ -160,6 +160,37 @@ async fn missed_checks_are_told_day_by_day() {
     );
 }
 
+// Own promise: the spans and the lists that are asked for first stand open; what narrows them further stands behind
+// one word, and open where any of it is set or wrong.
+#[tokio::test]
+async fn what_is_asked_first_stands_open() {
+    let page = get("/history", Language::English).await;
+    let (open, behind) = page.split_once("<details").expect("more filters");
+    holds(
+        open,
+        &[">Today</a>", ">This week</a>", ">Last 30 days</a>", ">All</a>", "id=\"from\"", "id=\"to\""],
+    );
+    let (behind, below) = behind.split_once("</details>").expect("its end");
+    holds(
+        behind,
+        &["<summary>More filters", ">Yesterday</a>", ">Last month</a>", "id=\"machine\"", "id=\"verdict\""],
+    );
+    holds(below, &[">Summary</a>", ">Missed checks</a>", ">Alerts</a>"]);
+    for (query, is_open) in [
+        ("", false),
+        ("?from=2026-11-03&to=2026-11-05", false),
+        ("?from=2026-11-26&to=2026-11-26", false),
+        // Yesterday.
+        ("?from=2026-11-25&to=2026-11-25", true),
+        ("?machine=dm1", true),
+        ("?verdict=cold", true),
+        ("?show=records&kind=check", true),
+    ] {
+        let page = get(&format!("/history{query}"), Language::Spanish).await;
+        assert_eq!(page.contains("<details open><summary>Más filtros"), is_open, "{query}: {page}");
+    }
+}
+
 // Own promises: a record has its page, a rack its own, and what is damaged says so and no more.
 #[tokio::test]
 async fn a_record_has_its_page() {
