@@ -89,7 +89,15 @@ mod tests {
     }
 
     fn said(machine: Option<&str>, recorded: f64, until: f64, ended: bool) -> Record {
-        let body = Maintenance { until: at(until), by: None, why: None, ended };
+        let body = Maintenance {
+            until: at(until),
+            by: None,
+            why: None,
+            ended,
+            begun: None,
+            dialog: None,
+            worked: vec![],
+        };
         Record::new(at(recorded), machine.map(str::to_owned), Body::Maintenance(body))
     }
 

@@ -13,6 +13,7 @@ pub mod refusals;
 pub mod responding;
 pub mod told;
 pub mod words;
+pub mod work;
 
 use std::time::Duration;
 

@@ -8,9 +8,10 @@ use crate::core::logbook::words as logbook;
 use crate::core::reader::{Language, Reader, Scale};
 use crate::core::reading::Fault;
 use crate::core::record::{
-    Amendment, AmendmentChange, Body, CalibrationDone, CalibrationPoint, Check, Clock, Gap, KeyChange, Note,
-    ProvenProbe, SigningKeyChange, StopCause,
+    Amendment, AmendmentChange, Body, CalibrationDone, CalibrationPoint, Check, Clock, Gap, KeyChange,
+    Maintenance, Note, ProvenProbe, SigningKeyChange, StopCause,
 };
+use crate::core::technician::work::who;
 
 /// What a record says, without what a terminal would obey.
 #[must_use]
@@ -39,7 +40,7 @@ pub fn said(body: &Body) -> String {
             format!("a configuration came into force (SHA-256 {}…)", change.sha256.get(..12).unwrap_or("?"))
         }
         Body::MachineFailure(failure) => format!("the judging of the machine failed: {}", failure.cause),
-        Body::Maintenance(window) if window.ended => "maintenance ended".to_owned(),
+        Body::Maintenance(window) if window.ended => of_end_of_work(window),
         Body::Maintenance(window) => {
             let why = window.why.as_ref().map_or_else(String::new, |why| format!(" ({why})"));
             format!("{} works on it until {}{why}", window.by.as_deref().unwrap_or("somebody"), window.until)
@@ -135,6 +136,15 @@ pub fn amended(index: u64, amendment: Option<&Amendment>) -> String {
     };
     let text = format!("Amended by record {index}: {change}«{}» ({}).", amendment.reason, amendment.by);
     text.replace(char::is_control, " ")
+}
+
+/// Who ended work, and who had worked at what since when.
+fn of_end_of_work(work: &Maintenance) -> String {
+    let by = work.by.as_ref().map_or_else(String::new, |by| format!(" by {by}"));
+    let who = who(&work.worked, Language::English);
+    let who = if who.is_empty() { who } else { format!(": {who}") };
+    let begun = work.begun.map_or_else(String::new, |begun| format!(", since {begun}"));
+    format!("maintenance ended{by}{who}{begun}")
 }
 
 fn of_gap(gap: &Gap) -> String {

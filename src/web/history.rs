@@ -17,6 +17,7 @@ pub mod record;
 mod story;
 mod sums;
 mod words;
+mod work;
 
 use std::future::Future;
 
@@ -377,6 +378,9 @@ pub struct Listed<T> {
     pub newer: Option<u64>,
     /// The record after which the next older page begins.
     pub older: Option<u64>,
+    /// Records of its span that only move the end of work on a machine, which is told by its beginning and its end:
+    /// they are no lines unless their kind is asked for.
+    pub folded: u64,
 }
 
 /// What was found.

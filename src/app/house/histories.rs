@@ -51,11 +51,13 @@ pub(super) struct Around<'l> {
 struct Gathered {
     lines: Vec<(u64, HistoryLine)>,
     more: bool,
+    /// Records that are no lines, see [`Listed::folded`].
+    folded: u64,
 }
 
 impl Gathered {
     fn new() -> Self {
-        Self { lines: Vec::new(), more: false }
+        Self { lines: Vec::new(), more: false, folded: 0 }
     }
 
     /// Takes one line; ends where the page is full.
@@ -123,19 +125,26 @@ impl Sought {
             return Ok(None);
         }
         let (order, after_index) = self.order();
+        // Whoever asks for their kind sees each.
+        let folds = self.question.view == View::Records && self.question.kind.is_none();
         let filter = RecordFilter {
             kinds: kinds.iter().map(|kind| (*kind).to_owned()).collect(),
             machine: self.question.machine.clone(),
             check: None,
             from: self.from,
             to: self.to,
-            limit: Some(LINES_MAX + 1),
+            limit: (!folds).then_some(LINES_MAX + 1),
             after_index,
         };
         let judged = matches!(self.question.view, View::Checks | View::Records);
         let sites = judged.then(|| Sites::read(ledger)).transpose()?;
         let (mut gathered, mut failure) = (Gathered::new(), None);
         ledger.events(order, &filter, |index, found| {
+            if folds && is_told_elsewhere(&found) {
+                // What lies beyond a full page is of the next one.
+                gathered.folded += u64::from(gathered.lines.len() < LINES_MAX);
+                return ControlFlow::Continue(());
+            }
             match record_line(ledger, index, found, sites.as_ref()) {
                 Ok(line) => gathered.take(index, line),
                 Err(error) => {
@@ -159,7 +168,7 @@ impl Sought {
 
     /// The page and its neighbours.
     fn page(&self, gathered: Gathered) -> FoundView {
-        let Gathered { mut lines, more } = gathered;
+        let Gathered { mut lines, more, folded } = gathered;
         let back = matches!(self.question.page, Page::Newer(_));
         if back {
             lines.reverse();
@@ -174,6 +183,7 @@ impl Sought {
             newer: first.filter(|_| more && back || matches!(self.question.page, Page::Older(_))),
             older: last.filter(|_| more || back),
             lines: lines.into_iter().map(|(_, line)| line).collect(),
+            folded,
         })
     }
 }
@@ -194,6 +204,11 @@ fn rack_line(ledger: &ledger::Reader, index: u64, found: Found) -> Result<Histor
     };
     let amended = !ledger.amendments(index)?.is_empty();
     Ok(HistoryLine::Rack { rack, machine: machine.unwrap_or_default(), late, amended })
+}
+
+/// Whether a record only moves the end of work on a machine, of which other records tell.
+fn is_told_elsewhere(found: &Found) -> bool {
+    matches!(found, Ok((_, Record { body: Body::Maintenance(work), .. })) if work.only_moves_its_end())
 }
 
 /// A record that is no rack, with what was said of it later.

@@ -152,9 +152,9 @@ impl House {
             by: by.clone(),
             why: why.clone(),
         };
-        let since = self.clock.now();
         let begun = self.reception.perform(order(DialogStands::Begins)).await;
-        begun.map_err(|problem| NotDone::Refused(said(problem)))?;
+        let begun = begun.map_err(|problem| NotDone::Refused(said(problem)))?;
+        let since = begun.heard.unwrap_or_else(|| self.clock.now());
         let (bench, reception, clock) = (self.bench.clone(), self.reception.clone(), self.clock.clone());
         let attempt = bench.under(&of).map(|under| under.begun);
         #[expect(
@@ -266,7 +266,7 @@ async fn keep_at_work<Told: Future<Output = Result<Done, Problem>>>(
     loop {
         tokio::time::sleep(clock.wait_until(clock.now().plus(SAID_EVERY))).await;
         let goes_on = goes_on();
-        let stands = if goes_on { DialogStands::GoesOn(since) } else { DialogStands::Ended };
+        let stands = if goes_on { DialogStands::GoesOn(since) } else { DialogStands::Ended(since) };
         if let Err(problem) = say(stands).await {
             tracing::warn!(problem = %problem.summary, "the desk was not told how the work at a machine stands");
         }
@@ -475,7 +475,7 @@ mod tests {
             keep_at_work(&Clock::manual(since, rate), since, goes_on, refuse).await;
             assert_eq!(begun.elapsed(), Duration::from_secs(4 * each_s), "at {rate} times the real speed");
             let again = DialogStands::GoesOn(since);
-            assert_eq!(*said.borrow(), [again, again, again, DialogStands::Ended]);
+            assert_eq!(*said.borrow(), [again, again, again, DialogStands::Ended(since)]);
         }
     }
 }

@@ -5,6 +5,8 @@
 //! dialog, and how soon it wants to hear again.
 
 use std::path::{Path, PathBuf};
+use std::sync::Arc;
+use std::sync::atomic::{AtomicBool, Ordering};
 use std::sync::mpsc::{RecvTimeoutError, SyncSender, sync_channel};
 use std::thread::JoinHandle;
 use std::time::Duration;
@@ -18,7 +20,7 @@ use crate::config::load::Loaded;
 use crate::core::alert::DialogStands;
 use crate::core::alert::dialog::SAID_EVERY;
 use crate::core::reader::Language;
-use crate::core::technician::words;
+use crate::core::technician::{words, work};
 use crate::core::time::Timestamp;
 use crate::report::local::minute_and_zone;
 use crate::runtime::clock::Clock;
@@ -34,6 +36,10 @@ pub(in crate::app) struct AtWork {
     /// Dropped to end the thread.
     stop: Option<SyncSender<()>>,
     saying: Option<JoinHandle<()>>,
+    /// When the service heard of its beginning.
+    since: Timestamp,
+    /// Somebody said meanwhile that the work is over.
+    called_off: Arc<AtomicBool>,
     zone: jiff::tz::TimeZone,
 }
 
@@ -74,10 +80,21 @@ impl AtWork {
         let (since, mut after) = heard(&begun);
         let (stop, stopped) = sync_channel::<()>(0);
         let own = dialog.clone();
+        let called_off = Arc::new(AtomicBool::new(false));
+        let seen = Arc::clone(&called_off);
         let going_on = move || {
             while stopped.recv_timeout(after) == Err(RecvTimeoutError::Timeout) {
                 match own.say(DialogStands::GoesOn(since)) {
-                    Ok(done) => (_, after) = heard(&done),
+                    Ok(done) => {
+                        (_, after) = heard(&done);
+                        if done.worked_on_until.is_none() && !seen.swap(true, Ordering::Relaxed) {
+                            let machine = &own.machine;
+                            tracing::warn!(
+                                machine,
+                                "somebody said that the work is over: racks are judged again"
+                            );
+                        }
+                    }
                     Err(error) => {
                         tracing::warn!(%error, "the service was not told that the work goes on");
                     }
@@ -87,7 +104,7 @@ impl AtWork {
         let saying = std::thread::Builder::new().name("at-work".to_owned()).spawn(going_on);
         let saying = saying.map_err(|error| bug("cannot start a thread", &error))?;
         let zone = loaded.configuration.alerts.zone.clone();
-        Ok(Some(Self { dialog, stop: Some(stop), saying: Some(saying), zone }))
+        Ok(Some(Self { dialog, stop: Some(stop), saying: Some(saying), since, called_off, zone }))
     }
 
     /// That the machine is under work.
@@ -95,14 +112,19 @@ impl AtWork {
         words::at_work(language, &self.dialog.machine)
     }
 
-    /// Ends it, and gives what is to be told: until when racks are marked.
+    /// Ends it, and gives what is to be told: until when racks are marked, and that somebody said meanwhile that
+    /// the work is over.
     pub(in crate::app) fn end(mut self, language: Language) -> Option<String> {
         let ended = self.leave();
         let machine = &self.dialog.machine;
         match ended?.map(|done| done.worked_on_until) {
-            Ok(until) => until.map(|until| {
-                words::at_work_until(language, machine, &minute_and_zone(until.full_minute(), &self.zone))
-            }),
+            Ok(until) => {
+                let until = until.map(|until| minute_and_zone(until.full_minute(), &self.zone));
+                let until = until.map(|until| words::at_work_until(language, machine, &until));
+                let is_called_off = until.is_none() || self.called_off.load(Ordering::Relaxed);
+                let called_off = is_called_off.then(|| work::called_off(language, machine));
+                Some(called_off.into_iter().chain(until).collect::<Vec<_>>().join(" "))
+            }
             Err(error) => {
                 tracing::warn!(%error, "the service was not told that the work has ended");
                 None
@@ -117,7 +139,7 @@ impl AtWork {
         if let Some(saying) = self.saying.take() {
             drop(saying.join());
         }
-        Some(self.dialog.say(DialogStands::Ended))
+        Some(self.dialog.say(DialogStands::Ended(self.since)))
     }
 }
 

@@ -96,8 +96,8 @@ pub enum DialogStands {
     Begins,
     /// It has gone on since then.
     GoesOn(Timestamp),
-    /// It has ended.
-    Ended,
+    /// It has ended, and had gone on since then.
+    Ended(Timestamp),
 }
 
 /// How the gateway itself is doing. `None` is not known, which raises and clears nothing.

@@ -118,18 +118,21 @@ impl Turn<'_> {
             self.end_window(place, Some(by));
             return Ok(());
         }
+        let mut begun = None;
         match place.and_then(|place| self.state.windows.get_mut(place)) {
             Some(window) => {
                 (window.until, window.by_dialog, window.by_hand) = (until, false, None);
+                window.note(&by, None);
+                begun = window.begun;
             }
-            None => self.state.windows.push(Window {
-                machine: machine.map(str::to_owned),
-                until,
-                by_dialog: false,
-                by_hand: None,
-            }),
+            None => {
+                let mut window = Window::new(machine.map(str::to_owned), until, self.now);
+                window.note(&by, None);
+                self.state.windows.push(window);
+            }
         }
-        let body = Maintenance { until, by: Some(by), why: None, ended: false };
+        let (by, worked) = (Some(by), Vec::new());
+        let body = Maintenance { until, by, why: None, ended: false, begun, dialog: None, worked };
         self.record(machine.unwrap_or(SITE), Body::Maintenance(body));
         Ok(())
     }
@@ -144,7 +147,12 @@ impl Turn<'_> {
     /// Ends a window, and tells what is still open.
     fn end_window(&mut self, place: usize, by: Option<String>) {
         let window = self.state.windows.remove(place);
-        let body = Maintenance { until: self.now, by, why: None, ended: true };
+        // By hand it is over also for a dialog that is open.
+        if let (Some(machine), Some(_)) = (&window.machine, &by) {
+            self.state.called_off.insert(machine.clone(), self.now);
+        }
+        let (until, begun, worked) = (self.now, window.begun, window.worked.clone());
+        let body = Maintenance { until, by, why: None, ended: true, begun, dialog: None, worked };
         self.record(window.machine.as_deref().unwrap_or(SITE), Body::Maintenance(body));
         let machines: Vec<String> = match &window.machine {
             Some(machine) => vec![machine.clone()],

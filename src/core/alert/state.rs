@@ -11,11 +11,14 @@ use super::contact::Route;
 use super::earlier::{ByProbe, Margins};
 use super::open::{Alert, AlertNumber, Rack, Racks};
 use crate::core::drift::Drift;
-use crate::core::record::CheckKind;
+use crate::core::record::{CheckKind, Worked};
 use crate::core::time::Timestamp;
 
 /// Version of the stored form.
 pub(super) const VERSION: u32 = 1;
+
+/// Most people and works that the end of work on a machine names (own choice: a shift at one machine).
+const WORKED_MAX: usize = 8;
 
 /// Key of the site in [`State::open`]; no machine has an empty name.
 pub(super) const SITE: &str = "";
@@ -43,6 +46,9 @@ pub(super) struct State {
     pub(super) failing: Vec<(Route, Timestamp)>,
     /// Maintenance windows; none has ended.
     pub(super) windows: Vec<Window>,
+    /// When somebody said last by hand that the work on a machine is over: a dialog that began before marks it no more.
+    #[serde(skip_serializing_if = "BTreeMap::is_empty", default)]
+    pub(super) called_off: BTreeMap<String, Timestamp>,
     /// The latest due time of each kind of check whose grace is over.
     pub(super) dues: BTreeMap<CheckKind, Due>,
     /// The latest looks at the supplies by machine ([`SITE`] for the site), in the order of their records.
@@ -254,6 +260,27 @@ pub(super) struct Window {
     /// Until when somebody asked for it by hand, where a dialog keeps it open for longer.
     #[serde(skip_serializing_if = "Option::is_none", default)]
     pub(super) by_hand: Option<Timestamp>,
+    /// When it began; absent where an earlier version kept it.
+    #[serde(skip_serializing_if = "Option::is_none", default)]
+    pub(super) begun: Option<Timestamp>,
+    /// Who works there, and at what.
+    #[serde(skip_serializing_if = "Vec::is_empty", default)]
+    pub(super) worked: Vec<Worked>,
+}
+
+impl Window {
+    /// One that begins now, by nobody yet.
+    pub(super) const fn new(machine: Option<String>, until: Timestamp, now: Timestamp) -> Self {
+        Self { machine, until, by_dialog: false, by_hand: None, begun: Some(now), worked: Vec::new() }
+    }
+
+    /// Notes that somebody works there, each with each work once; of more than [`WORKED_MAX`] the first are kept.
+    pub(super) fn note(&mut self, by: &str, why: Option<&str>) {
+        let worked = Worked { by: by.to_owned(), why: why.map(str::to_owned) };
+        if self.worked.len() < WORKED_MAX && !self.worked.contains(&worked) {
+            self.worked.push(worked);
+        }
+    }
 }
 
 /// A check that is due at every machine that is used.

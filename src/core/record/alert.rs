@@ -242,6 +242,43 @@ pub struct Maintenance {
     pub why: Option<String>,
     /// Whether it is over.
     pub ended: bool,
+    /// When the work began that this goes on with or ends; absent where it begins here.
+    #[serde(skip_serializing_if = "Option::is_none", default)]
+    pub begun: Option<Timestamp>,
+    /// That it only follows how a dialog at a probe stands, whose beginning is a record by itself.
+    #[serde(skip_serializing_if = "Option::is_none", default)]
+    pub dialog: Option<DialogWork>,
+    /// Who worked there and at what, where it is over.
+    #[serde(skip_serializing_if = "Vec::is_empty", default)]
+    pub worked: Vec<Worked>,
+}
+
+impl Maintenance {
+    /// Whether it only moves the end of work that is told of by other records: its beginning and its end.
+    #[must_use]
+    pub const fn only_moves_its_end(&self) -> bool {
+        self.dialog.is_some()
+    }
+}
+
+/// How a dialog stands that keeps its machine under work.
+#[derive(Clone, Copy, PartialEq, Eq, Debug, Serialize, Deserialize)]
+#[serde(rename_all = "kebab-case")]
+pub enum DialogWork {
+    /// It goes on.
+    GoesOn,
+    /// It is over, and its machine is under work a little longer.
+    Over,
+}
+
+/// Who worked on a machine, and at what.
+#[derive(Clone, PartialEq, Eq, Debug, Serialize, Deserialize)]
+pub struct Worked {
+    /// Who.
+    pub by: String,
+    /// At what, where it was a dialog at a probe.
+    #[serde(skip_serializing_if = "Option::is_none", default)]
+    pub why: Option<String>,
 }
 
 /// What a record tells of an alert.

@@ -132,7 +132,15 @@ fn records_of_alerts_keep_their_form() {
     );
     check(
         r#"{"maintenance":{"until":"2026-11-23T11:59:50Z","by":"Tom","ended":false}}"#,
-        Body::Maintenance(Maintenance { until: at, by: Some("Tom".to_owned()), why: None, ended: false }),
+        Body::Maintenance(Maintenance {
+            until: at,
+            by: Some("Tom".to_owned()),
+            why: None,
+            ended: false,
+            begun: None,
+            dialog: None,
+            worked: vec![],
+        }),
     );
     check(
         r#"{"check":{"check":"supply","at":"2026-11-23T11:59:50Z","enough":true,"by":"Ana"}}"#,

@@ -3,7 +3,8 @@
 use super::ServiceEvent;
 use crate::core::counted::Noun;
 use crate::core::reader::Language;
-use crate::core::record::{Body, Clock, KeyChange, Record, StopCause};
+use crate::core::record::{Body, Clock, DialogWork, KeyChange, Record, StopCause};
+use crate::core::technician::work::who;
 use crate::report::said::proven;
 
 /// The event that a record tells of; `None` for records of other matters.
@@ -40,7 +41,14 @@ fn text(body: &Body) -> Option<String> {
         Body::Maintenance(work) => {
             let by = work.by.as_deref().map(|by| format!(" by {by}")).unwrap_or_default();
             let why = work.why.as_deref().map(|why| format!(": {why}")).unwrap_or_default();
-            if work.ended { format!("work ended{by}") } else { format!("work{by} until {}{why}", work.until) }
+            if work.ended {
+                let who = who(&work.worked, Language::English);
+                if who.is_empty() { format!("work ended{by}") } else { format!("work ended{by}: {who}") }
+            } else if work.dialog == Some(DialogWork::Over) {
+                format!("dialog over{by}, work until {}{why}", work.until)
+            } else {
+                format!("work{by} until {}{why}", work.until)
+            }
         }
         Body::SigningKey(key) => {
             let how = match key.change {

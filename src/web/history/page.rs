@@ -98,6 +98,8 @@ struct Answer {
     shown: Shown,
     newer: Option<String>,
     older: Option<String>,
+    /// How many records were left out that only move the end of work on a machine, and where they stand.
+    folded: Option<(String, String)>,
     damaged: String,
     /// How the record is sealed, in words.
     sealed: String,
@@ -109,7 +111,7 @@ impl Answer {
         let record = |key, record: Option<u64>| record.map(|record| step(key, record.to_string()));
         let (newer, older) = match &part.found {
             Found::Lines(Listed { newer, older, .. }) => (record("newer", *newer), record("older", *older)),
-            Found::Gaps(Listed { lines, newer, older }) => {
+            Found::Gaps(Listed { lines, newer, older, .. }) => {
                 let gap = |key, record: Option<u64>, line: Option<&GapLine>| {
                     let probe = line.and_then(|line| line.blank.probe.as_deref());
                     record.map(|record| step(key, from_gap(record, probe)))
@@ -125,6 +127,18 @@ impl Answer {
             shown: Shown::of(&part.found, question, reader, now),
             newer,
             older,
+            folded: match &part.found {
+                Found::Lines(Listed { folded, .. }) if *folded > 0 => {
+                    let kind = Some("maintenance");
+                    let all = address(&Question { kind, ..question.clone() });
+                    Some((Noun::Records.of(*folded, reader.language), all))
+                }
+                Found::Lines(_)
+                | Found::Days { .. }
+                | Found::Gaps(_)
+                | Found::Summary(_)
+                | Found::Drift { .. } => None,
+            },
             damaged: part.damaged.iter().take(20).map(u64::to_string).collect::<Vec<_>>().join(", "),
             sealed: sealed(&part.integrity, reader),
         }

@@ -1,6 +1,6 @@
 //! Every kind of record in one sentence, English and Spanish side by side.
 
-use super::access;
+use super::{access, work};
 use crate::core::alert::words::condition;
 use crate::core::audit::Outcome;
 use crate::core::counted::Noun;
@@ -8,8 +8,8 @@ use crate::core::cycle::words::verdict;
 use crate::core::reader::{Language, Reader, filled};
 use crate::core::record::{
     Amendment, AmendmentChange, Body, CalibrationDone, CalibrationPoint, Clock, ClockStep, Gap, Import,
-    KeyChange, LawfulHold, Maintenance, ProvenProbe, Pruned, ResponseDone, Restored, ServiceStart,
-    ServiceStop, SignedOff, SigningKeyChange, StopCause, WiringProofDone,
+    KeyChange, LawfulHold, ProvenProbe, Pruned, ResponseDone, Restored, ServiceStart, ServiceStop, SignedOff,
+    SigningKeyChange, StopCause, WiringProofDone,
 };
 use crate::core::wiring::finding;
 use crate::web::alerts::trail;
@@ -55,7 +55,7 @@ pub(super) fn told(body: &Body, reader: &Reader) -> String {
             ("the judging of the machine failed: {cause}", "falló el juicio de la máquina: {cause}"),
             &[("cause", &failure.cause)],
         ),
-        Body::Maintenance(window) => of_maintenance(window, reader),
+        Body::Maintenance(window) => work::told(window, reader),
         Body::Note(note) => format!("«{}» ({})", note.text, note.by),
         Body::Amendment(amendment) => of_amendment(amendment, reader),
         Body::SigningKey(change) => of_key(change, language),
@@ -140,16 +140,6 @@ fn of_clock(step: &ClockStep, reader: &Reader) -> String {
         ),
     };
     put(reader.language, pair, &[("from", &reader.moment(step.from)), ("to", &reader.moment(step.to))])
-}
-
-fn of_maintenance(window: &Maintenance, reader: &Reader) -> String {
-    if window.ended {
-        return put(reader.language, ("maintenance ended", "terminó el mantenimiento"), &[]);
-    }
-    let somebody = put(reader.language, ("somebody", "alguien"), &[]);
-    let by = window.by.as_deref().unwrap_or(&somebody);
-    let pair = ("{by} works on it until {until}", "{by} trabaja en ella hasta {until}");
-    put(reader.language, pair, &[("by", by), ("until", &reader.moment(window.until))])
 }
 
 fn of_pruned(pruned: &Pruned, reader: &Reader) -> String {

@@ -12,9 +12,9 @@ use rinseward::core::record::Basis;
 use rinseward::core::record::{
     AccessDeed, AccessEvent, AccessRefusal, AlertAcknowledged, AlertChanged, AlertCleared, AlertClosed,
     AlertRaised, Amendment, AmendmentChange, AskedChange, Body, Change, Check, Clearing, Clock, ClockStep,
-    ConfigurationChange, Correction, CorrectiveAction, Gap, Import, KeyChange, LawfulHold, MachineFailure,
-    Maintenance, Note, Notification, Outcome, ProvenProbe, Pruned, Record, Restored, SignedOff, SignedPlate,
-    SignedProbe, SigningKeyChange, TestCycle, Unchanged, WiringProofDone,
+    ConfigurationChange, Correction, CorrectiveAction, DialogWork, Gap, Import, KeyChange, LawfulHold,
+    MachineFailure, Maintenance, Note, Notification, Outcome, ProvenProbe, Pruned, Record, Restored,
+    SignedOff, SignedPlate, SignedProbe, SigningKeyChange, TestCycle, Unchanged, WiringProofDone, Worked,
 };
 use rinseward::core::sanitizer::Refusal;
 use rinseward::core::signoff::OpenPoint;
@@ -145,6 +145,9 @@ pub(crate) fn records() -> Vec<Record> {
                 by: Some("Tom".to_owned()),
                 why: Some("calibration of dm1/rinse".to_owned()),
                 ended: true,
+                begun: Some(at(0.0)),
+                dialog: Some(DialogWork::Over),
+                worked: vec![Worked { by: HOSTILE.to_owned(), why: Some("=1+1".to_owned()) }],
             }),
         ),
         (Some("dm1"), Body::Note(Note { at: Some(instant), text: HOSTILE.to_owned(), by: "Tom".to_owned() })),

@@ -226,7 +226,8 @@ fn racks_of_a_time_in_which_somebody_worked_are_taken_over_as_such() {
         Timestamp::from_micros(bench.stream.start_micros + bench.part(part, 100)[0].after_micros)
     };
     let (from, until) = (at(45), at(55));
-    let work = Maintenance { until, by: Some("Eli".to_owned()), why: None, ended: false };
+    let by = Some("Eli".to_owned());
+    let work = Maintenance { until, by, why: None, ended: false, begun: None, dialog: None, worked: vec![] };
     let (writer, _) = open(&bench.site.ledger());
     let records = vec![plain(Record::new(from, None, Body::Maintenance(work)))];
     commit(&writer, Commit { records, ..Commit::default() }).expect("a record");

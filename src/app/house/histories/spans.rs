@@ -140,7 +140,12 @@ fn page(
     let newer = if first > 0 { index(first) } else { None };
     let end = first + LINES_MAX;
     let older = if end < gaps.len() { index(end - 1) } else { None };
-    Ok(Some(Listed { lines: gaps.into_iter().skip(first).take(LINES_MAX).collect(), newer, older }))
+    Ok(Some(Listed {
+        lines: gaps.into_iter().skip(first).take(LINES_MAX).collect(),
+        newer,
+        older,
+        folded: 0,
+    }))
 }
 
 /// Early warnings of a span.

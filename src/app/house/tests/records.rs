@@ -19,7 +19,9 @@ use crate::core::evidence::examine::Trust;
 use crate::core::evidence::inclusion::check;
 use crate::core::merkle::{Hash, TreeHead, leaf_hash, verify_inclusion};
 use crate::core::reading::Fault;
-use crate::core::record::{AlertRaised, Amendment, AmendmentChange, Body, Check, CheckKind, Gap};
+use crate::core::record::{
+    AlertRaised, Amendment, AmendmentChange, Body, Check, CheckKind, DialogWork, Gap, Maintenance,
+};
 use crate::ledger::{Append, NewRecord, Reader, StoredCheckpoint, WholeChunks};
 use crate::web::history::{
     AlertsSummed, Found, GapLine, HistoryLine, HistoryPart, LINES_MAX, Listed, Page, Question, Tally, View,
@@ -225,6 +227,43 @@ fn a_proof_holds_for_whoever_has_the_key() {
     let fresh = Mutex::new(WholeChunks::default());
     let unfit = prove(&site.reader(), FIRST + 101, &fresh).expect("read");
     assert!(matches!(unfit, Proof::Damaged), "a ledger that is not as it was sealed proves none");
+}
+
+// Own promise: of a spell of work its beginnings and its end are lines. What only moves its end is counted, and is all
+// there for whoever asks for its kind; pages meet every line once beside it.
+#[test]
+fn work_is_told_by_its_beginning_and_its_end() {
+    let directory = tempfile::tempdir().expect("a directory");
+    let work = |minute: u64, dialog, ended| {
+        let by = Some("Eli".to_owned());
+        let why = Some("calibration of dm1/rinse".to_owned());
+        let (until, begun) = (at(minute + 4), Some(at(3)));
+        let of = Maintenance { until, by, why, ended, begun, dialog, worked: Vec::new() };
+        plain(minute, Some("dm1"), Body::Maintenance(of))
+    };
+    let mut records = opening(CONFIGURATION);
+    records.push(work(3, None, false));
+    for minute in 4..64 {
+        records.push(work(minute, Some(DialogWork::GoesOn), false));
+        records.push(plain(minute, Some("dm1"), comment(2, "looked at")));
+    }
+    records.extend([work(64, Some(DialogWork::Over), false), work(67, None, true)]);
+    let path = directory.path().join("ledger.sqlite");
+    drop(ledger(&path, records));
+    let reader = Reader::open(&path).expect("a ledger");
+    let newest = page(&reader, asked(View::Records, Page::Newest));
+    assert_eq!((lines(&newest).len(), list(&newest).folded), (LINES_MAX, 49));
+    let last = list(&newest).older.expect("an older page");
+    let older = page(&reader, asked(View::Records, Page::Older(last)));
+    let all: Vec<u64> = indices(&newest).into_iter().chain(indices(&older)).collect();
+    assert_eq!(list(&newest).folded + list(&older).folded, 61);
+    // Key, configuration, 60 remarks, a beginning and an end.
+    assert_eq!((all.len(), all.is_sorted_by(|newer, older| newer > older)), (64, true), "{all:?}");
+    let question = Question { kind: Some("maintenance"), ..asked(View::Records, Page::Newest) };
+    let newest = page(&reader, question.clone());
+    assert_eq!((lines(&newest).len(), list(&newest).folded), (LINES_MAX, 0));
+    let rest = Question { page: Page::Older(list(&newest).older.expect("more")), ..question };
+    assert_eq!(lines(&page(&reader, rest)).len(), 63 - LINES_MAX);
 }
 
 // Own promise: forward and back through all pages meets every rack once, past what is damaged.
