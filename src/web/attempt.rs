@@ -7,6 +7,7 @@
 mod around;
 mod form;
 mod live;
+mod marked;
 mod stage;
 mod words;
 
@@ -22,6 +23,8 @@ pub(super) use self::around::not_taken;
 use self::around::{InTheWay, at_work, ended_in_words, ends, shown_now, water};
 use self::form::{Fault, WorkForm};
 pub(super) use self::live::{live, shape};
+pub(super) use self::marked::Marked;
+pub use self::marked::{NotOver, OpenAt};
 use self::stage::Step;
 use self::words::{Words, words};
 use super::frame::{self, Frame, Refusal, Tab};
@@ -184,8 +187,14 @@ struct WorkPage<'a> {
     own: bool,
     /// What is under way in the way of what was to begin.
     taken: Option<InTheWay>,
-    /// That its machine is marked as worked on.
+    /// That its machine is marked as worked on while it lasts.
     at_work: Option<String>,
+    /// Whether it was to be marked so as long as it lasts.
+    announced: bool,
+    /// That its machine is marked as worked on, where it has not begun.
+    marked: Option<Marked>,
+    /// Where the end of the work leads back to.
+    back: &'static str,
     /// What its probe shows, before it has begun.
     shown: Option<String>,
     by: String,
@@ -337,9 +346,12 @@ async fn page<K: Kitchen>(
     let page = WorkPage {
         taken: told.taken.filter(|_| step.is_none()),
         at_work: match &under {
-            Some(under) => at_work(pages, reader, spot, under.announced).await,
+            Some(under) => at_work(pages, reader, spot, under).await,
             None => None,
         },
+        announced: under.as_ref().is_some_and(|under| under.announced),
+        marked: if step.is_none() { Marked::of(pages, person, &spot.machine).await } else { None },
+        back: "probes",
         shown: if step.is_none() { shown_now(pages, reader, spot).await } else { None },
         water: water(reader),
         ended: ended.map(|ended| ended_in_words(&ended, reader)),
@@ -446,4 +458,4 @@ fn back(spot: &Spot, record: Option<u64>) -> Response {
 }
 
 #[cfg(test)]
-mod tests;
+pub(in crate::web) mod tests;

@@ -16,7 +16,7 @@ use tokio::sync::watch;
 
 use super::alerts::AlertBook;
 use super::api::Figures;
-use super::attempt::{Begin, Ended, NotDone, Taken, Under};
+use super::attempt::{Begin, Ended, NotDone, OpenAt, Taken, Under};
 use super::cycle::{ProbeThen, Rack, RackFound, Racks, Sealing, Strip, TraceFound};
 use super::frame::{Refusal, Site};
 use super::kitchen::{Kitchen, Pages};
@@ -36,7 +36,7 @@ use crate::core::reader::{Language, Reader, Scale};
 use crate::core::reading::Fault;
 use crate::core::record::{Amendment, AmendmentChange, Basis, Cycle, DoseBasis, Rule, WindowFrom};
 use crate::core::record::{Correction, CorrectiveAction, ProvenProbe, ResponseDone, SignedPlate};
-use crate::core::technician::attempt::Press;
+use crate::core::technician::attempt::{Press, Stands};
 use crate::core::technician::gauge::Trend;
 use crate::core::time::Timestamp;
 use crate::core::wiring::Evidence;
@@ -126,6 +126,7 @@ fn cold() -> Glance {
         today: [1, 0, 0, 0, 0, 12],
         alerts: vec![alert],
         work_until: None,
+        worked: Vec::new(),
     }
 }
 
@@ -142,6 +143,7 @@ fn fresh() -> Glance {
         today: [0; 6],
         alerts: Vec::new(),
         work_until: None,
+        worked: Vec::new(),
     }
 }
 
@@ -401,6 +403,20 @@ impl Probes for StillKitchen {
 
     fn under(&self, of: &str) -> Option<Under> {
         self.under.borrow().as_ref().filter(|(name, _)| name == of).map(|(_, under)| under.clone())
+    }
+
+    fn open_at(&self, machine: &str) -> Vec<OpenAt> {
+        let under = self.under.borrow();
+        let own = under.iter().filter(|(of, _)| of.split('/').next() == Some(machine));
+        let open = own.map(|(of, under)| OpenAt {
+            kind: under.kind,
+            of: of.clone(),
+            by: under.by.clone(),
+            account: under.account.clone(),
+            begun: under.begun,
+            has_found: matches!(&under.stands, Stands::Calibration(stands) if !stands.points.is_empty()),
+        });
+        open.collect()
     }
 
     async fn begin(&self, begin: Begin, _person: &Person) -> Result<(), NotDone> {

@@ -27,6 +27,7 @@ use super::person::Person;
 use crate::core::alert::Condition;
 use crate::core::cycle::verdict::{Finding, Verdict};
 use crate::core::reader::{Language, Reader};
+use crate::core::record::Worked;
 use crate::core::time::Timestamp;
 
 /// One machine at a glance.
@@ -52,6 +53,8 @@ pub struct Glance {
     pub alerts: Vec<GlanceAlert>,
     /// Until when somebody works on it.
     pub work_until: Option<Timestamp>,
+    /// Who works on it, and at what.
+    pub worked: Vec<Worked>,
 }
 
 /// The latest rack of a machine.

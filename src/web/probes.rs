@@ -19,7 +19,7 @@ use tokio::sync::watch;
 pub(super) use card::cards;
 pub(super) use words::{kind, place};
 
-use super::attempt::{Begin, Ended, NotDone, Under};
+use super::attempt::{Begin, Ended, Marked, NotDone, OpenAt, Under};
 use super::frame::{self, Frame, Refusal, Tab};
 use super::kitchen::{Kitchen, Pages};
 use super::now::Card;
@@ -165,6 +165,9 @@ pub trait Probes: Clone + Send + Sync + 'static {
     /// What somebody is at with a machine or with a probe of this name.
     fn under(&self, of: &str) -> Option<Under>;
 
+    /// What is open at a machine and at its probes.
+    fn open_at(&self, machine: &str) -> Vec<OpenAt>;
+
     /// Begins.
     fn begin(&self, begin: Begin, person: &Person) -> impl Future<Output = Result<(), NotDone>> + Send;
 
@@ -232,6 +235,10 @@ struct ProbesPage<'a> {
     may_measure: bool,
     signed: Option<u64>,
     none: bool,
+    /// That this machine is marked as worked on.
+    marked: Option<Marked>,
+    /// Where the end of the work leads back to.
+    back: &'static str,
 }
 
 /// Shows every probe.
@@ -317,6 +324,11 @@ async fn listed<K: Kitchen>(
         cautions: cautions::before_work(person.reader.language),
         may_measure: person.may(Right::Measure),
         signed,
+        marked: match machine {
+            Some(machine) => Marked::of(pages, person, machine).await,
+            None => None,
+        },
+        back: "probes",
         frame,
     };
     frame::page(StatusCode::OK, page.render())
@@ -333,6 +345,10 @@ struct OnePage<'a> {
     may_measure: bool,
     /// What is said of the record that the address names, and its number.
     recorded: Option<(&'static str, u64)>,
+    /// That its machine is marked as worked on.
+    marked: Option<Marked>,
+    /// Where the end of the work leads back to.
+    back: &'static str,
 }
 
 /// What a record is to a probe; nothing where it is none of its calibrations and response tests.
@@ -387,6 +403,8 @@ pub(super) async fn one<K: Kitchen>(
         filed: filed::kept(&filed, &person.reader),
         may_measure: person.may(Right::Measure),
         recorded: recorded.and_then(|record| told(record, seen, &filed, words)),
+        marked: Marked::of(&pages, &person, &machine).await,
+        back: "probes",
         frame,
     };
     frame::page(StatusCode::OK, page.render())

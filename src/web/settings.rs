@@ -17,6 +17,7 @@ use serde::Deserialize;
 
 pub(super) use self::maintenance::{begin, show as show_maintenance};
 use self::words::{Words, words};
+use super::attempt::NotOver;
 use super::frame::{self, Frame, Refusal, Tab};
 use super::kitchen::{Kitchen, Pages};
 use super::person::Person;
@@ -105,6 +106,17 @@ pub trait Premises: Clone + Send + Sync + 'static {
         until: Option<Timestamp>,
         by: String,
     ) -> impl Future<Output = Result<(), Refusal>> + Send;
+
+    /// Ends the work at a machine, and with it what is open there, where that was shown and has found nothing; its
+    /// [`OpenAt::mark`]s are `shown`. What others had open goes on record as ended.
+    ///
+    /// [`OpenAt::mark`]: super::attempt::OpenAt::mark
+    fn end_work(
+        &self,
+        machine: String,
+        shown: Vec<String>,
+        person: &Person,
+    ) -> impl Future<Output = Result<(), NotOver>> + Send;
 }
 
 /// A page that one can go on to.

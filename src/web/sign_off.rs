@@ -9,7 +9,7 @@ use axum::http::{StatusCode, Uri, header};
 use axum::response::{Html, IntoResponse, Response};
 use serde::Deserialize;
 
-use super::attempt::{NotDone, not_taken};
+use super::attempt::{Marked, NotDone, not_taken};
 use super::form::optional;
 use super::frame::{self, Frame, Tab};
 use super::guard;
@@ -93,6 +93,10 @@ struct SignOffPage<'a> {
     /// What was ticked: that it was compared, and that the open points are known.
     ticks: [bool; 2],
     note: String,
+    /// That the machine is marked as worked on.
+    marked: Option<Marked>,
+    /// Where the end of the work leads back to.
+    back: &'static str,
 }
 
 words! {
@@ -195,6 +199,8 @@ async fn page<K: Kitchen>(
         ticks: told.ticks,
         note: told.note,
         signed: &signed,
+        marked: Marked::of(pages, person, machine).await,
+        back: "sign-off",
         frame,
     };
     frame::page(status, page.render())

@@ -4,6 +4,8 @@
 //! them, only as long as one is under way or a page was asked for lately; an attempt at which nothing
 //! is pressed ends by itself, and nothing of it goes on record.
 
+mod over;
+
 use std::collections::BTreeMap;
 use std::sync::{Arc, Mutex, MutexGuard, PoisonError};
 use std::time::Duration;

@@ -17,11 +17,15 @@ use crate::core::cycle::verdict::Verdict;
 use crate::core::id::ChannelId;
 use crate::core::presence::Recency;
 use crate::core::reader::Reader;
-use crate::core::record::{Body, Cycle, Record};
+use crate::core::record::{Body, Cycle, Maintenance, Record, Worked};
 use crate::core::time::Timestamp;
-use crate::ledger::{self, CycleFilter, LedgerError, Order};
+use crate::ledger::{self, CycleFilter, LedgerError, Order, RecordFilter};
 use crate::web::frame::Refusal;
 use crate::web::now::{AtAGlance, Data, Glance, GlanceAlert, Glances, LastRack, Tank};
+
+/// Most records of work on a machine that are read back to its beginning (own choice: a dialog of a day makes some
+/// two hundred).
+const WORK_MAX: usize = 500;
 
 /// What the records say of each machine, read on as they come.
 #[derive(Debug, Default)]
@@ -39,6 +43,46 @@ struct Told {
     rack: Option<LastRack>,
     today: [u64; Verdict::ALL.len()],
     work_until: Option<Timestamp>,
+    /// Who works on it, and at what.
+    worked: Vec<Worked>,
+}
+
+impl Told {
+    /// Takes what a record says of work on the machine.
+    fn work(&mut self, said: &Maintenance) {
+        if said.ended || said.begun.is_none() {
+            self.worked.clear();
+        }
+        self.work_until = Some(said.until).filter(|_| !said.ended);
+        let Some(by) = said.by.clone().filter(|_| !said.ended && !said.only_moves_its_end()) else { return };
+        let worked = Worked { by, why: said.why.clone() };
+        if !self.worked.contains(&worked) {
+            self.worked.push(worked);
+        }
+    }
+
+    /// Reads what is on record of the work that is under way: back to its beginning.
+    fn read_work(&mut self, ledger: &ledger::Reader, machine: &str) -> Result<(), LedgerError> {
+        let filter = RecordFilter {
+            kinds: vec!["maintenance".to_owned()],
+            machine: Some(machine.to_owned()),
+            limit: Some(WORK_MAX),
+            ..RecordFilter::default()
+        };
+        let mut said = Vec::new();
+        ledger.events(Order::NewestFirst, &filter, |_, found| {
+            if let Ok((_, Record { body: Body::Maintenance(work), .. })) = found {
+                let begins = work.ended || work.begun.is_none();
+                said.push(work);
+                if begins {
+                    return ControlFlow::Break(());
+                }
+            }
+            ControlFlow::Continue(())
+        })?;
+        said.iter().rev().for_each(|work| self.work(work));
+        Ok(())
+    }
 }
 
 impl Lasts {
@@ -74,7 +118,7 @@ impl Lasts {
         let mut told: BTreeMap<String, Told> = BTreeMap::new();
         for machine in machines {
             let own = told.entry(machine.name.clone()).or_default();
-            own.work_until = self.machines.get(&machine.name).and_then(|before| before.work_until);
+            own.read_work(ledger, &machine.name)?;
             let filter = CycleFilter { machine: Some(machine.name.clone()), ..CycleFilter::default() };
             ledger.cycles_found(Order::NewestFirst, &filter, |index, found| match found {
                 Ok((_, Record { body: Body::Cycle(cycle), .. })) => {
@@ -108,7 +152,7 @@ impl Lasts {
                 told.rack = Some(rack(index, cycle));
             }
         } else if let Body::Maintenance(maintenance) = &record.body {
-            told.work_until = Some(maintenance.until).filter(|_| !maintenance.ended);
+            told.work(maintenance);
         }
     }
 }
@@ -193,7 +237,7 @@ impl Glances for House {
         let newest = self.tap.newest();
         let machines = self.loaded.configuration.machines.iter().enumerate();
         let glance = machines.map(|(place, machine)| {
-            let Told { rack, today, work_until } = told.remove(&machine.name).unwrap_or_default();
+            let Told { rack, today, work_until, worked } = told.remove(&machine.name).unwrap_or_default();
             let channels = &self.loaded.configuration.channels;
             let (data, tank) = tells(machine, channels, &newest, now);
             let own = alerts.iter().filter(|alert| alert.machine.as_ref() == Some(&machine.name));
@@ -224,6 +268,7 @@ impl Glances for House {
                 today,
                 alerts: own.map(told).collect(),
                 work_until: work_until.filter(|until| *until > now),
+                worked,
             }
         });
         Ok(AtAGlance { machines: glance.collect(), open: alerts.len() })

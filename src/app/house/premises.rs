@@ -11,10 +11,12 @@ use crate::app::{channels, order};
 use crate::config::note::Section;
 use crate::core::alert::trial::{Fact, SETTINGS};
 use crate::core::alert::{Contact, Route};
-use crate::core::record::{Body, Outcome, Record};
+use crate::core::record::{AccessDeed, Body, Outcome, Record};
 use crate::core::time::Timestamp;
 use crate::ledger::{LedgerError, Order, Reader, RecordFilter};
+use crate::web::attempt::NotOver;
 use crate::web::frame::Refusal;
+use crate::web::person::Person;
 use crate::web::settings::{Channel, MESSAGES_MAX, Premises, TestStep, Tested, Tried};
 
 /// A test that is younger is not made again (own choice: longer than it takes to press twice).
@@ -137,6 +139,18 @@ impl Premises for House {
             Err(problem) if problem.slug == "alert-refused" => Ok(()),
             Err(_) => Err(Refusal::NotNow),
         }
+    }
+
+    async fn end_work(&self, machine: String, shown: Vec<String>, person: &Person) -> Result<(), NotOver> {
+        if !self.bench.may_end(&machine, &shown) {
+            return Err(NotOver::Open);
+        }
+        self.maintain(machine.clone(), None, person.name.clone()).await.map_err(NotOver::Refused)?;
+        for (of, whose) in self.bench.end_at(&machine, &shown, (&person.name, &person.account)) {
+            tracing::info!(of, by = person.account, whose, "the end of the work ended what another was at");
+            self.note_access(&person.account, AccessDeed::EndedWork { of, whose }).await;
+        }
+        Ok(())
     }
 }
 

@@ -33,7 +33,7 @@ use crate::core::technician::responding::Responding;
 use crate::core::time::Timestamp;
 use crate::ledger::{LedgerError, Reader};
 use crate::runtime::clock::Clock;
-use crate::web::attempt::{Begin, Ended, NotDone, Said, Under, What};
+use crate::web::attempt::{Begin, Ended, NotDone, OpenAt, Said, Under, What};
 use crate::web::frame::Refusal;
 use crate::web::person::Person;
 use crate::web::probes::{Due, Filed, FiledProof, InForce, Made, Probes, Seen};
@@ -369,6 +369,10 @@ impl Probes for House {
 
     fn under(&self, of: &str) -> Option<Under> {
         self.bench.under(of)
+    }
+
+    fn open_at(&self, machine: &str) -> Vec<OpenAt> {
+        self.bench.open_at(machine)
     }
 
     async fn begin(&self, begin: Begin, person: &Person) -> Result<(), NotDone> {

@@ -1,13 +1,15 @@
 //! What a page says round the step of an attempt: whose it is, what is in its way, what its machine is marked as.
 
-use super::{Ended, NotDone, Spot, Taken};
+use super::marked::page_of;
+use super::{Ended, NotDone, Spot, Taken, Under};
+use crate::core::alert::dialog::LEAST;
 use crate::core::reader::{Language, Reader, filled};
 use crate::core::time::Timestamp;
 use crate::core::wiring::WATER_C;
 use crate::web::frame::{self, said};
 use crate::web::kitchen::{Kitchen, Pages};
 use crate::web::person::Person;
-use crate::web::probes::{Kind, cards, kind};
+use crate::web::probes::{cards, kind};
 
 /// Why nothing was done, in the words of whoever asked.
 pub(in crate::web) fn not_taken(why: &NotDone, person: &Person) -> String {
@@ -53,29 +55,25 @@ pub(super) struct InTheWay {
 impl InTheWay {
     pub(super) fn new(taken: Taken, person: &Person) -> Self {
         let Taken { by: _, account, kind, of } = taken;
-        let page = match kind {
-            Kind::Calibration => "calibrate",
-            Kind::Response => "respond",
-            Kind::Proof => "prove",
-        };
-        Self { way: format!("{page}/{of}"), of, own: account == person.account }
+        Self { way: page_of(kind, &of), of, own: account == person.account }
     }
 }
 
-/// That the machine is marked as worked on while this is under way; `None` where it is not.
+/// That the machine is marked as worked on while this is under way, for how long, and what does not end it; `None`
+/// where it is not.
 pub(super) async fn at_work<K: Kitchen>(
     pages: &Pages<K>,
     reader: &Reader,
     spot: &Spot,
-    announced: bool,
+    under: &Under,
 ) -> Option<String> {
     let glances = pages.kitchen.glances(reader).await.ok()?.machines;
     let until = glances.iter().find(|glance| glance.machine == spot.machine)?.work_until?;
-    let phrase = if announced {
+    let phrase = if under.announced {
         said(
             reader.language,
-            "{machine} is marked as worked on: its racks are unproven, and messages about it are held, until shortly after you end this.",
-            "Consta que se trabaja en {machine}: sus canastas quedan sin comprobar y sus mensajes se retienen hasta poco después de que termine esto.",
+            "{machine} is marked as worked on: its racks are unproven, and messages about it are held, until {after} min after this has ended. It goes on where you close or leave this page; it ends when it is put on record or given up, and by itself where nothing is pressed before {ends}.",
+            "Consta que se trabaja en {machine}: sus canastas quedan sin comprobar y sus mensajes se retienen hasta {after} min después de que esto termine. Sigue aunque cierre o deje esta página; termina al registrarlo o abandonarlo, y solo, si no se pulsa nada antes de: {ends}.",
         )
     } else {
         said(
@@ -85,7 +83,10 @@ pub(super) async fn at_work<K: Kitchen>(
         )
     };
     let until = reader.moment(until.full_minute());
-    Some(filled(phrase, &[("machine", &spot.machine), ("until", &until)]))
+    let after = (LEAST.as_secs() / 60).to_string();
+    let ends = ends(under.ends, pages.kitchen.time(), reader);
+    let values = [("machine", spot.machine.as_str()), ("until", &until), ("after", &after), ("ends", &ends)];
+    Some(filled(phrase, &values))
 }
 
 /// What the probe shows just now, as on its own page.

@@ -66,7 +66,7 @@ fn an_end_of_tomorrow_is_no_end_of_today() {
 }
 
 /// A calibration of Ana's in ice: watched for `seconds`, at 0.4 °C.
-fn under(seconds: u32) -> Under {
+pub(in crate::web) fn under(seconds: u32) -> Under {
     let tau = Some(Duration::from_secs(1));
     let work = Calibrating::new(Bath::ice(), tau, Calibration::None, Celsius(82.2));
     let mut attempt = Attempt::Calibration("dm1/rinse".to_owned(), Box::new(work));
@@ -321,12 +321,15 @@ async fn what_is_in_the_way_is_named_and_can_be_ended_from_here() {
 async fn work_says_what_its_machine_is_marked_as() {
     let kitchen = at_it(10);
     let page = text(ask(&kitchen, Role::Technician, PATH, None).await).await;
+    assert!(page.contains("was said to be over while this was open"), "{page}");
+    kitchen.under.send_modify(|under| under.as_mut().expect("it is under way").1.announced = false);
+    let page = text(ask(&kitchen, Role::Technician, PATH, None).await).await;
     assert!(page.contains("Nobody has said that this machine is worked on"), "{page}");
     kitchen.glances.send_modify(|glances| glances[0].work_until = Some(NOW.plus(Duration::from_secs(600))));
     for (announced, told) in [
         (
             true,
-            "dm1 is marked as worked on: its racks are unproven, and messages about it are held, until shortly after you end this.",
+            "dm1 is marked as worked on: its racks are unproven, and messages about it are held, until 3 min after this has ended. It goes on where you close or leave this page; it ends when it is put on record or given up, and by itself where nothing is pressed before",
         ),
         (false, "held, until Thu 26 Nov 2026, 12:10 UTC."),
     ] {
@@ -335,7 +338,45 @@ async fn work_says_what_its_machine_is_marked_as() {
         });
         let page = text(ask(&kitchen, Role::Technician, PATH, None).await).await;
         assert!(page.contains(told) && !page.contains("Nobody has said"), "{page}");
+        assert!(page.contains("href=\"../../maintenance#work-dm1\">End the work on it</a>"), "{page}");
     }
+    assert_eq!(crate::core::alert::dialog::LEAST, Duration::from_secs(180), "the words say 3 min");
+}
+
+// Own promise: where a dialog has led to, and before one begins, it is said until when the machine stays marked, with
+// the button that ends it and leads back there; what is open is not ended from where it is not shown.
+#[tokio::test]
+async fn where_work_leads_it_can_be_ended() {
+    let kitchen = StillKitchen::new();
+    let (button, until) =
+        ("Work is over: dm1", "dm1 is marked as worked on until Thu 26 Nov 2026, 12:10 UTC");
+    let paths = [
+        (PATH, "probes"),
+        ("/probes/dm1/rinse", "probes"),
+        ("/probes/dm1", "probes"),
+        ("/sign-off/dm1", "sign-off"),
+    ];
+    for (path, _) in paths {
+        let page = text(ask(&kitchen, Role::Technician, path, None).await).await;
+        assert!(!page.contains(button) && !page.contains("is marked as worked on until"), "{path}: {page}");
+    }
+    kitchen.glances.send_modify(|glances| glances[0].work_until = Some(NOW.plus(Duration::from_secs(600))));
+    for (path, back) in paths {
+        let page = text(ask(&kitchen, Role::Technician, path, None).await).await;
+        let back = format!("name=\"back\" value=\"{back}\"");
+        assert!(page.contains(button) && page.contains(until) && page.contains(&back), "{path}: {page}");
+    }
+    let page = text(ask(&kitchen, Role::Auditor, "/probes/dm1", None).await).await;
+    assert!(page.contains(until) && !page.contains(button), "{page}");
+    for (back, way) in [("sign-off", "sign-off/dm1"), ("probes", "probes/dm1")] {
+        let form = format!("machine=dm1&minutes=0&shown=&back={back}");
+        let answer = ask(&kitchen, Role::Technician, "/maintenance", Some(&form)).await;
+        assert_eq!(answer.headers()[header::LOCATION], way);
+    }
+    // What has found something has to come to its own end.
+    kitchen.under.send_replace(Some(("dm1/rinse".to_owned(), under(30))));
+    let page = text(ask(&kitchen, Role::Technician, "/sign-off/dm1", None).await).await;
+    assert!(page.contains("href=\"../calibrate/dm1/rinse\">Look at it") && !page.contains(button), "{page}");
 }
 
 // Own promise: before it begins a page shows what the probe shows, and nobody reads two scales.

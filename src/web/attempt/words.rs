@@ -15,9 +15,11 @@ words! {
     go_on: "Go on with it", "Seguir con ello";
     probe_shows: "What the probe shows just now", "Lo que marca la sonda ahora";
     not_at_work: "Nobody has said that this machine is worked on: its racks are judged, and people are called, by what its probes show meanwhile.", "No consta que se trabaje en esta máquina: sus canastas se evalúan, y se avisa, por lo que muestren sus sondas mientras tanto.";
+    called_off: "The work on this machine was said to be over while this was open: its racks are judged, and people are called, by what its probes show from then on.", "Se dijo que el trabajo en esta máquina había terminado con esto abierto: desde entonces sus canastas se evalúan, y se avisa, por lo que muestren sus sondas.";
     say_so: "Say that it is worked on", "Decir que se trabaja en ella";
+    end_work: "End the work on it", "Terminar el trabajo en ella";
     begin: "Begin", "Empezar";
-    announce: "Say that this machine is worked on until shortly after the end of this: its racks are marked unproven, and nobody is called for what its probes show", "Decir que se trabaja en esta máquina hasta poco después del final de esto: sus canastas quedan sin comprobar y no se avisa a nadie por lo que muestren sus sondas";
+    announce: "Say that this machine is worked on until 3 min after the end of this: its racks are marked unproven, and nobody is called for what its probes show", "Decir que se trabaja en esta máquina hasta 3 min después del final de esto: sus canastas quedan sin comprobar y no se avisa a nadie por lo que muestren sus sondas";
     baths: "Which bath is next?", "¿Qué baño sigue?";
     ice: "Ice and water", "Hielo y agua";
     ice_go: "Ice bath", "Baño de hielo";

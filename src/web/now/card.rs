@@ -407,6 +407,7 @@ mod tests {
             today: [0; 6],
             alerts: Vec::new(),
             work_until: None,
+            worked: Vec::new(),
         }
     }
 

@@ -148,6 +148,7 @@ mod tests {
             today,
             alerts,
             work_until,
+            worked: Vec::new(),
         }
     }
 

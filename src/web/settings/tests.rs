@@ -2,8 +2,11 @@ use axum::http::StatusCode;
 
 use crate::core::access::Role;
 use crate::core::reader::Language;
-use crate::web::fixture::StillKitchen;
+use crate::core::record::Worked;
+use crate::web::attempt::Under;
+use crate::web::attempt::tests::under;
 use crate::web::fixture::visit::{get, post};
+use crate::web::fixture::{NOW, StillKitchen};
 
 // Own promise: each role is shown the way to what it may open, and to nothing else.
 #[tokio::test]
@@ -120,4 +123,56 @@ async fn work_on_a_machine_begins_and_ends() {
         "work on dm1 until its end by Ana",
     ];
     assert_eq!(kitchen.desk.all_asked(), expected);
+}
+
+// Own promise: the end of work says before whose dialogs it ends, ends no other, and none that has found something
+// which is not on record.
+#[tokio::test]
+async fn the_end_of_work_says_what_it_ends() {
+    let kitchen = StillKitchen::new();
+    let until = NOW.plus(std::time::Duration::from_secs(600));
+    let work = Worked { by: "Ana".to_owned(), why: Some("calibration of dm1/rinse".to_owned()) };
+    kitchen.glances.send_modify(|glances| {
+        (glances[0].work_until, glances[0].worked) = (Some(until), vec![work]);
+    });
+    let end = async |form: &str| post(&kitchen, "/maintenance", form, Role::Manager).await;
+    let shown = async |role, language| get(&kitchen, "/maintenance", role, language).await.1;
+    let put = |account: &str, seconds| {
+        let under = Under { account: account.to_owned(), ..under(seconds) };
+        kitchen.under.send_replace(Some(("dm1/rinse".to_owned(), under)));
+    };
+    // It began after the page was made.
+    put("eva", 10);
+    assert_eq!(end("machine=dm1&minutes=0&shown=").await.0, StatusCode::CONFLICT);
+    assert!(kitchen.desk.all_asked().is_empty());
+    let page = shown(Role::Technician, Language::English).await;
+    for said in [
+        "Who works there: Ana (calibration of dm1/rinse)",
+        "Ana has this open: Calibration, dm1/rinse, since 12:00 UTC. The end of the work ends it too; it has found nothing yet.",
+        "href=\"calibrate/dm1/rinse\">Look at it</a>",
+        "Work is over, and end what is open there",
+    ] {
+        assert!(page.contains(said), "{said}: {page}");
+    }
+    // Whoever may not measure has no way there.
+    let page = shown(Role::Manager, Language::Spanish).await;
+    assert!(
+        page.contains("Ana tiene esto abierto: Calibración") && !page.contains("href=\"calibrate"),
+        "{page}"
+    );
+    let mark = format!("dm1/rinse@{}", NOW.micros());
+    let ended = format!("machine=dm1&minutes=0&shown=dm2%40{0}+{mark}", NOW.micros()).replace('/', "%2F");
+    assert_eq!(end(&ended).await, (StatusCode::SEE_OTHER, "maintenance".to_owned()));
+    let asked = ["dm1/rinse of Ana ends with the work", "work on dm1 until its end by Ana"];
+    assert_eq!(kitchen.desk.all_asked(), asked);
+    // A point is taken: nothing of it is lost.
+    for (account, said) in [("eva", "Ana has this open"), ("ana", "You have this open")] {
+        put(account, 30);
+        let (status, page) = end(&ended).await;
+        assert_eq!(status, StatusCode::CONFLICT, "{page}");
+        let page = shown(Role::Technician, Language::English).await;
+        assert!(page.contains(said) && page.contains("What it has found is not on record"), "{page}");
+        assert!(!page.contains("value=\"0\""), "{page}");
+    }
+    assert_eq!(kitchen.desk.all_asked(), asked);
 }

@@ -44,6 +44,10 @@ words! {
     not_held: "Nobody works on it: its racks are judged, its messages are sent.", "Nadie trabaja en ella: sus canastas se evalúan y sus mensajes se envían.";
     work_for: "Work on it for", "Trabajar en ella";
     end: "Work is over", "El trabajo terminó";
+    end_all: "Work is over, and end what is open there", "El trabajo terminó, y terminar lo que está abierto allí";
+    who: "Who works there", "Quién trabaja allí";
+    look: "Look at it", "Verlo";
+    still_open: "the work did not end. Something is open there that was not shown to you, or that has found something which is not on record.", "el trabajo no terminó. Allí hay algo abierto que no se le había mostrado, o que ha hallado algo que no está registrado.";
     caution: "Caution", "Precaución";
     caution_text: "Switch off, lock out and let it cool before you open a machine: mains, hot water and steam. Electrical and pipe work belongs to licensed trades.", "Desconecte, bloquee y deje enfriar antes de abrir una máquina: corriente, agua caliente y vapor. Los trabajos eléctricos y de tubería son de oficios con licencia.";
 }

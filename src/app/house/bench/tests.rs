@@ -10,6 +10,7 @@ use crate::core::technician::responding::Responding;
 use crate::core::units::Celsius;
 use crate::core::wiring::Warmth;
 use crate::probe::{Delivery, FromSource, SourceState, UnitState};
+use crate::web::attempt::OpenAt;
 
 const KITCHEN: &str = "[[machine]]\nname = \"dm1\"\nkind = \"stationary-rack-dual-temperature\"\n\
     wash-time = \"45s\"\nrinse-time = \"12s\"\nprobes = [\"wash\", \"rinse\"]\n\
@@ -304,6 +305,36 @@ async fn whoever_ends_the_work_of_another_is_named() {
         assert_eq!((ended.by.as_str(), ended.whose.as_str(), ended.at), ("Ana", "Eli", feed.clock.now()));
         bench.begin("dm1/rinse", calibration(), NOBODY, ("Eli", "eli")).expect("nobody is at it");
         assert_eq!(bench.ended("dm1/rinse"), None);
+    })
+    .await;
+}
+
+// Own promise: the end of the work at a machine ends what was shown of it, whosever it is, and nothing that has found
+// something; what is at another machine, or began since, stays.
+#[tokio::test(start_paused = true)]
+async fn the_end_of_work_ends_what_was_shown_and_lost_nothing() {
+    attended(async |mut feed| {
+        let (bench, eli, ana) = (feed.bench.clone(), ("Eli", "eli"), ("Ana", "ana"));
+        bench.begin("dm1/rinse", calibration(), NOBODY, eli).expect("nobody is at it");
+        let shown = |bench: &Bench| bench.open_at("dm1").iter().map(OpenAt::mark).collect::<Vec<_>>();
+        let before = shown(&bench);
+        assert!(!bench.may_end("dm1", &[]) && bench.may_end("dm1", &before) && bench.may_end("dm2", &[]));
+        assert_eq!(bench.open_at("dm"), []);
+        assert_eq!(bench.end_at("dm1", &before, ana), [("dm1/rinse".to_owned(), "Eli".to_owned())]);
+        assert_eq!(
+            bench.ended("dm1/rinse").map(|ended| (ended.by, ended.whose)),
+            Some(("Ana".to_owned(), "Eli".to_owned()))
+        );
+        // Begun anew: another one.
+        feed.clock.turn(Duration::from_secs(1), 0);
+        bench.begin("dm1/rinse", calibration(), NOBODY, eli).expect("nobody is at it");
+        assert!(!bench.may_end("dm1", &before) && bench.end_at("dm1", &before, eli).is_empty());
+        bench.press("dm1/rinse", Press::Go, "eli").expect("it is his");
+        feed.play(40, |_| [60.0, 0.4]).await;
+        let now = shown(&bench);
+        assert!(bench.open_at("dm1")[0].has_found, "{:?}", feed.stands("dm1/rinse"));
+        assert!(!bench.may_end("dm1", &now) && bench.end_at("dm1", &now, eli).is_empty());
+        assert!(bench.under("dm1/rinse").is_some(), "its point is there");
     })
     .await;
 }
