@@ -132,6 +132,9 @@ pub enum OpenPoint {
         record: u64,
         /// Its verdict.
         verdict: Verdict,
+        /// Whether it was run while the machine was marked as worked on, so that it proves nothing.
+        #[serde(skip_serializing_if = "std::ops::Not::not", default)]
+        worked_on: bool,
     },
     /// Something was found beside the verdict of the test cycle.
     TestCycleFinding {
@@ -291,7 +294,8 @@ fn of_cycle(seen: &Seen<'_>, points: &mut Vec<OpenPoint>) {
     let verdict = cycle.verdict;
     match verdict {
         Verdict::Cold | Verdict::Brief | Verdict::Weak | Verdict::Unproven => {
-            points.push(OpenPoint::TestCycleNotGood { record, verdict });
+            let worked_on = cycle.is_worked_on();
+            points.push(OpenPoint::TestCycleNotGood { record, verdict, worked_on });
         }
         Verdict::Narrow | Verdict::Pass => {}
     }

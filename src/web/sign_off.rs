@@ -72,6 +72,8 @@ pub enum Mend {
     Alert(u64),
     /// A test cycle is to be run; the one that was, where there is one.
     Cycle(Option<u64>),
+    /// The work is to be ended, then another rack is to be run than this one.
+    Work(u64),
     /// The data plate is to be entered in the configuration.
     Configuration,
 }
@@ -222,6 +224,13 @@ fn mend(mend: &Mend, machine: &str, up: &str, language: Language) -> (String, &'
         Mend::Cycle(None) => (
             String::new(),
             say("Run one rack, and look here again.", "Lave una canasta y vuelva a mirar aquí."),
+        ),
+        Mend::Work(record) => (
+            format!("{up}cycles/{record}"),
+            say(
+                "To that rack; end the work, then run another",
+                "A esa canasta; termine el trabajo y lave otra",
+            ),
         ),
         Mend::Configuration => (
             String::new(),

@@ -206,6 +206,7 @@ fn mend(point: &OpenPoint) -> Mend {
         | OpenPoint::WiringLeftOut { .. }
         | OpenPoint::WiringOutdated { .. } => Mend::Proof,
         OpenPoint::NoTestCycle => Mend::Cycle(None),
+        OpenPoint::TestCycleNotGood { record, worked_on: true, .. } => Mend::Work(*record),
         OpenPoint::TestCycleOutdated { record }
         | OpenPoint::TestCycleNotGood { record, .. }
         | OpenPoint::TestCycleFinding { record, .. } => Mend::Cycle(Some(*record)),

@@ -43,6 +43,10 @@ fn one(machine: &str, point: &OpenPoint, recovered: &BTreeSet<AlertNumber>) -> S
             let name = probe.rsplit('/').next().unwrap_or(probe);
             format!("rinseward prove {machine} --order {name} --by NAME")
         }
+        OpenPoint::TestCycleNotGood { worked_on: true, .. } => format!(
+            "end the work first: rinseward maintenance {machine} --end --by NAME; then run a rack through {machine} \
+             while the service records it"
+        ),
         OpenPoint::NoTestCycle
         | OpenPoint::TestCycleOutdated { .. }
         | OpenPoint::TestCycleNotGood { .. }
@@ -65,6 +69,7 @@ fn one(machine: &str, point: &OpenPoint, recovered: &BTreeSet<AlertNumber>) -> S
 mod tests {
     use super::*;
     use crate::core::alert::Condition;
+    use crate::core::cycle::verdict::Verdict;
 
     // Own choice of words; the commands are those of the command line.
     #[test]
@@ -77,9 +82,11 @@ mod tests {
             OpenPoint::WiringLeftOut { probe: probe() },
             alert(7),
             alert(8),
+            OpenPoint::TestCycleNotGood { record: 9, verdict: Verdict::Unproven, worked_on: true },
         ];
         let advice = of("dm1", &points, &BTreeSet::from([AlertNumber(7)]));
-        assert_eq!(advice.len(), 4, "{advice:?}");
+        assert_eq!(advice.len(), 5, "{advice:?}");
+        assert!(advice[4].starts_with("end the work first: rinseward maintenance dm1 --end "), "{advice:?}");
         assert!(advice[0].starts_with("rinseward calibrate dm1/rinse "), "{advice:?}");
         assert_eq!(advice[1], "rinseward prove dm1 --order rinse --by NAME");
         assert!(advice[2].starts_with("rinseward alerts act 7 --by NAME --racks "), "{advice:?}");

@@ -154,7 +154,7 @@ fn rinse() -> String {
 }
 
 fn not_good(verdict: Verdict) -> Option<OpenPoint> {
-    Some(OpenPoint::TestCycleNotGood { record: 9, verdict })
+    Some(OpenPoint::TestCycleNotGood { record: 9, verdict, worked_on: false })
 }
 
 fn check(rows: Vec<Row>) {
@@ -299,6 +299,11 @@ fn wiring_cycle_and_alerts_leave_points_open() {
             not_good(Verdict::Unproven),
         ),
         (
+            "somebody worked on it",
+            |k| k.tried().put_in_doubt(Reason::WorkedOn),
+            Some(OpenPoint::TestCycleNotGood { record: 9, verdict: Verdict::Unproven, worked_on: true }),
+        ),
+        (
             "the wash was low",
             |k| k.tried().findings = vec![Finding::WashLow { measured_c: 60.0, limit_c: 66.0 }],
             Some(OpenPoint::TestCycleFinding {
@@ -323,6 +328,14 @@ fn open_points_keep_their_form() {
         (
             OpenPoint::OpenAlert { alert: AlertNumber(7), condition: Condition::ProbeSilent },
             r#"{"point":"open-alert","alert":7,"condition":"probe-silent"}"#,
+        ),
+        (
+            OpenPoint::TestCycleNotGood { record: 9, verdict: Verdict::Cold, worked_on: false },
+            r#"{"point":"test-cycle-not-good","record":9,"verdict":"cold"}"#,
+        ),
+        (
+            OpenPoint::TestCycleNotGood { record: 9, verdict: Verdict::Unproven, worked_on: true },
+            r#"{"point":"test-cycle-not-good","record":9,"verdict":"unproven","worked_on":true}"#,
         ),
         (
             OpenPoint::TestCycleFinding { record: 9, found: Finding::WashUnproven { fault: None } },

@@ -85,7 +85,12 @@ pub fn point(point: &OpenPoint, reader: &Reader) -> String {
             "El ciclo de prueba, asiento {record}, es anterior a la comprobación del cableado o a una calibración.",
             &[("record", &record.to_string())],
         ),
-        OpenPoint::TestCycleNotGood { record, verdict } => said(
+        OpenPoint::TestCycleNotGood { record, worked_on: true, .. } => said(
+            "The test cycle, record {record}, proves nothing: the machine was marked as worked on while it ran. End the work first, then run a rack.",
+            "El ciclo de prueba, asiento {record}, no prueba nada: constaba que se trabajaba en la máquina. Termine primero el trabajo y lave luego una canasta.",
+            &[("record", &record.to_string())],
+        ),
+        OpenPoint::TestCycleNotGood { record, verdict, worked_on: false } => said(
             "The test cycle, record {record}, did not pass: {verdict}.",
             "El ciclo de prueba, asiento {record}, no pasó: {verdict}.",
             &[("record", &record.to_string()), ("verdict", &of_verdict(*verdict, &teller))],

@@ -48,7 +48,8 @@ fn points() -> Vec<OpenPoint> {
         OpenPoint::WiringOutdated { since: None },
         OpenPoint::NoTestCycle,
         OpenPoint::TestCycleOutdated { record: 9 },
-        OpenPoint::TestCycleNotGood { record: 9, verdict: Verdict::Unproven },
+        OpenPoint::TestCycleNotGood { record: 9, verdict: Verdict::Unproven, worked_on: false },
+        OpenPoint::TestCycleNotGood { record: 9, verdict: Verdict::Unproven, worked_on: true },
         OpenPoint::TestCycleFinding {
             record: 9,
             found: Finding::WashLow { measured_c: 65.99, limit_c: 66.0 },

@@ -383,7 +383,7 @@ fn every_point(probe: &str, until: &str, at: Timestamp) -> Vec<OpenPoint> {
         OpenPoint::WiringOutdated { since: None },
         OpenPoint::NoTestCycle,
         OpenPoint::TestCycleOutdated { record: 2 },
-        OpenPoint::TestCycleNotGood { record: 2, verdict: Verdict::Unproven },
+        OpenPoint::TestCycleNotGood { record: 2, verdict: Verdict::Unproven, worked_on: true },
         OpenPoint::TestCycleFinding {
             record: 2,
             found: Finding::WashLow { measured_c: 60.0, limit_c: 66.0 },
