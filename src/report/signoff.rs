@@ -15,7 +15,7 @@ pub mod text;
 
 use std::collections::BTreeMap;
 
-pub use points::point;
+pub use points::{lapse, point};
 
 use super::account::Seal;
 use super::pdf::tell::Teller;

@@ -24,7 +24,7 @@ use super::machine::{DayGap, DayRack, LiveTrace, MachineDay, Machines, Plots, Pr
 use super::now::{AtAGlance, Data, Glance, GlanceAlert, Glances, LastRack, Tank};
 use super::person::Person;
 use super::probes::{Due, Filed, FiledProof, InForce, Made, Probes, Seen};
-use super::sign_off::{Commissioning, Mend, Open, Shown};
+use super::sign_off::{Commissioning, Mend, Open, Shown, Stood};
 use crate::core::access::Role;
 use crate::core::alert::{AlertNumber, Condition};
 use crate::core::channel::Place;
@@ -60,6 +60,8 @@ pub(super) struct StillKitchen {
     pub(super) taken: watch::Sender<Option<Taken>>,
     /// What somebody ended that another was at, and at what.
     pub(super) ended: watch::Sender<Option<(String, Ended)>>,
+    /// The newest sign-off of `dm1`.
+    pub(super) stood: watch::Sender<Option<Stood>>,
     /// Traces wait as long as somebody holds this for writing.
     pub(super) traces: Arc<tokio::sync::RwLock<()>>,
     /// What was asked for that changes something.
@@ -78,6 +80,7 @@ impl StillKitchen {
             under: watch::Sender::new(None),
             taken: watch::Sender::new(None),
             ended: watch::Sender::new(None),
+            stood: watch::Sender::new(None),
             traces: Arc::default(),
             deeds: watch::Sender::new(Vec::new()),
         }
@@ -468,6 +471,11 @@ impl Probes for StillKitchen {
             mend: Mend::Calibration("dm1/wash".to_owned()),
         }];
         Ok(Commissioning { plate, probes: Vec::new(), open, newest: Some(42), mark: "4f1c".to_owned() })
+    }
+
+    async fn stood(&self, machine: String, _person: &Person) -> Result<Option<Stood>, Refusal> {
+        let stood = self.stood.borrow().clone().filter(|_| machine == "dm1");
+        std::future::ready(Ok(stood)).await
     }
 
     async fn sign(

@@ -5,6 +5,7 @@
 
 mod card;
 mod filed;
+mod signed;
 mod words;
 
 use std::future::Future;
@@ -25,7 +26,7 @@ use super::kitchen::{Kitchen, Pages};
 use super::now::Card;
 use super::person::Person;
 use super::query::{self, Given};
-use super::sign_off::{Commissioning, Shown};
+use super::sign_off::{Commissioning, Shown, Stood};
 use crate::core::access::Right;
 use crate::core::alert::AlertNumber;
 use crate::core::cautions;
@@ -199,6 +200,13 @@ pub trait Probes: Clone + Send + Sync + 'static {
         person: &Person,
     ) -> impl Future<Output = Result<Commissioning, Refusal>> + Send;
 
+    /// The newest sign-off of a machine as it stands now; `None` where there is none.
+    fn stood(
+        &self,
+        machine: String,
+        person: &Person,
+    ) -> impl Future<Output = Result<Option<Stood>, Refusal>> + Send;
+
     /// Signs a machine off, as it was shown with so many open points; gives the number of the record.
     fn sign(
         &self,
@@ -234,6 +242,8 @@ struct ProbesPage<'a> {
     cautions: [&'static str; 3],
     may_measure: bool,
     signed: Option<u64>,
+    /// How its sign-off stands, of one machine.
+    stood: Option<signed::Told>,
     none: bool,
     /// That this machine is marked as worked on.
     marked: Option<Marked>,
@@ -324,6 +334,10 @@ async fn listed<K: Kitchen>(
         cautions: cautions::before_work(person.reader.language),
         may_measure: person.may(Right::Measure),
         signed,
+        stood: match machine {
+            Some(machine) => Some(signed::told(pages, person, machine).await),
+            None => None,
+        },
         marked: match machine {
             Some(machine) => Marked::of(pages, person, machine).await,
             None => None,

@@ -22,6 +22,7 @@ use crate::core::cycle::plate::LimitSource;
 use crate::core::reader::{Language, Reader};
 use crate::core::record::{SignedPlate, SignedProbe};
 use crate::core::technician::words::width;
+use crate::core::time::Timestamp;
 use crate::web::frame::said;
 use crate::web::words::words;
 
@@ -39,6 +40,23 @@ pub struct Commissioning {
     /// What tells these limits, probes and open points from any others, in any language: whoever signs sends
     /// it back.
     pub mark: String,
+}
+
+/// The newest sign-off of a machine, as it stands now.
+#[derive(Clone, PartialEq, Eq, Debug)]
+pub struct Stood {
+    /// Its record.
+    pub record: u64,
+    /// When it was signed.
+    pub at: Timestamp,
+    /// By whom.
+    pub by: String,
+    /// How many open points were accepted with it.
+    pub accepted: usize,
+    /// Whether it was withdrawn.
+    pub withdrawn: bool,
+    /// What is not as it was signed, in the words of the reader.
+    pub lapsed: Vec<String>,
 }
 
 /// What somebody had before their eyes who signs.

@@ -15,13 +15,14 @@ use crate::app::proofs::Withdrawals;
 use crate::app::sign_off::{self, Asked};
 use crate::core::record::{Body, SignedOff};
 use crate::core::signoff::OpenPoint;
+use crate::core::signoff::lapse::lapses;
 use crate::ledger::{LedgerError, Reader};
 use crate::report::signoff;
 use crate::web::attempt::{NotDone, Said};
 use crate::web::frame::{self, Refusal};
 use crate::web::person::Person;
 use crate::web::probes::Made;
-use crate::web::sign_off::{Commissioning, Mend, Open, Shown};
+use crate::web::sign_off::{Commissioning, Mend, Open, Shown, Stood};
 
 impl House {
     /// What would be signed by this person just now.
@@ -61,6 +62,27 @@ impl House {
             .map(|point| Open { text: signoff::point(point, &person.reader), mend: mend(point) });
         let (open, mark) = (open.collect(), mark(&signed));
         Ok(Commissioning { open, plate: signed.plate, probes: signed.probes, newest, mark })
+    }
+
+    /// The newest sign-off of a machine, and whether the machine is still as it was signed.
+    pub(super) async fn stood(&self, machine: String, person: &Person) -> Result<Option<Stood>, Refusal> {
+        let (loaded, now, reader) = (Arc::clone(&self.loaded), self.clock.now(), person.reader.clone());
+        let standing = Arc::clone(&self.standing);
+        let stood = self.readers.ask(move |ledger| {
+            let Some(record) = newest(ledger, &machine)? else { return Ok(Ok(None)) };
+            let Some(signed) = of_record(ledger, record, &machine)? else { return Ok(Ok(None)) };
+            let known = Some(Standing::fresh(&standing, ledger)?);
+            let asked = Asked { machine: &machine, cycle: None, by: "", note: None, now, known };
+            let fitted = match asked.fitted(&loaded, ledger) {
+                Ok(fitted) => fitted,
+                Err(failure) => return Ok(Err(failure)),
+            };
+            let lapsed = lapses(&signed, &fitted).iter().map(|one| signoff::lapse(one, &reader)).collect();
+            let withdrawn = Withdrawals::read(ledger)?.of(record);
+            let SignedOff { at, by, open_points, .. } = signed;
+            Ok(Ok(Some(Stood { record, at, by, accepted: open_points.len(), withdrawn, lapsed })))
+        });
+        stood.await?.map_err(|failure| not_now(&failure))
     }
 
     pub(super) async fn signed(

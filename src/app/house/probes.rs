@@ -37,7 +37,7 @@ use crate::web::attempt::{Begin, Ended, NotDone, OpenAt, Said, Under, What};
 use crate::web::frame::Refusal;
 use crate::web::person::Person;
 use crate::web::probes::{Due, Filed, FiledProof, InForce, Made, Probes, Seen};
-use crate::web::sign_off::{Commissioning, Shown};
+use crate::web::sign_off::{Commissioning, Shown, Stood};
 
 /// Calibrations and response tests on record, and at which beat and after how many entries they were read.
 #[derive(Debug, Default)]
@@ -436,6 +436,10 @@ impl Probes for House {
 
     async fn commissioning(&self, machine: String, person: &Person) -> Result<Commissioning, Refusal> {
         self.commission(machine, person).await
+    }
+
+    async fn stood(&self, machine: String, person: &Person) -> Result<Option<Stood>, Refusal> {
+        Self::stood(self, machine, person).await
     }
 
     async fn sign(

@@ -112,6 +112,18 @@ impl Asked<'_> {
     /// # Errors
     /// A machine or a cycle that is none, and the ledger's.
     pub(in crate::app) fn gather(&self, loaded: &Loaded, reader: &Reader) -> Result<Gathered, Failure> {
+        self.gathered(loaded, reader, true)
+    }
+
+    /// Gathers how the machine is fitted, as if no test cycle and no alert were on record.
+    ///
+    /// # Errors
+    /// As [`Asked::gather`].
+    pub(in crate::app) fn fitted(&self, loaded: &Loaded, reader: &Reader) -> Result<SignedOff, Failure> {
+        self.gathered(loaded, reader, false).map(|gathered| gathered.signed)
+    }
+
+    fn gathered(&self, loaded: &Loaded, reader: &Reader, whole: bool) -> Result<Gathered, Failure> {
         let configuration = &loaded.configuration;
         let path = &configuration.ledger.path;
         let failed = |error: LedgerError| Failure::from(ledger::diagnose(&error, path));
@@ -133,8 +145,8 @@ impl Asked<'_> {
         let proved_at = since.into_iter().flatten().max();
         let proofs = || probes.iter().filter_map(|probe| probe.proof);
         let (oldest_proof, newest_proof) = (proofs().min(), proofs().max());
-        let cycle = self.tested(reader, proved_at, path)?;
-        let open = self.open_alerts(reader, path)?;
+        let cycle = if whole { self.tested(reader, proved_at, path)? } else { None };
+        let open = if whole { self.open_alerts(reader, path)? } else { Vec::new() };
         let alerts: Vec<(AlertNumber, Condition)> =
             open.iter().map(|alert| (alert.number, alert.condition)).collect();
         let recovered =

@@ -1,10 +1,11 @@
 //! Each open point by a sign-off that has nothing else against it, and those that nearly have it.
 
+use super::lapse::{Lapse, lapses};
 use super::*;
 use crate::core::cycle::plate::{MachineKind, Sanitizing};
 use crate::core::cycle::verdict::Reason;
 use crate::core::reading::Fault;
-use crate::core::record::{Basis, DoseBasis, ProvenProbe, Rule, WindowFrom, WiringProofDone};
+use crate::core::record::{Basis, DoseBasis, ProvenProbe, Rule, SignedOff, WindowFrom, WiringProofDone};
 use crate::core::wiring::Evidence;
 
 fn at(seconds: f64) -> Timestamp {
@@ -344,5 +345,79 @@ fn open_points_keep_their_form() {
     ] {
         assert_eq!(serde_json::to_string(&point).expect("it has a JSON form"), json);
         assert_eq!(serde_json::from_str::<OpenPoint>(json).expect("its own form"), point);
+    }
+}
+
+/// The machine as it was signed, its wash limit that of the Food Code and accepted so.
+fn signed_off() -> SignedOff {
+    let Kitchen { plate, probes, .. } = Kitchen::new();
+    SignedOff {
+        at: at(300.0),
+        site: "kitchen".to_owned(),
+        plate,
+        probes,
+        wiring_proof: Some(5),
+        test_cycle: None,
+        open_points: vec![OpenPoint::WashLimitOfFoodCode { limit_c: 66.0 }],
+        note: None,
+        by: "Eli".to_owned(),
+    }
+}
+
+/// What is done to the machine after its sign-off, and what is not as it was signed.
+type Lapsed = (&'static str, fn(&mut SignedOff), Vec<Lapse>);
+
+// Own rule, see the head of this module; the limit of the Food Code was accepted.
+#[test]
+fn what_changed_after_the_sign_off_is_named() {
+    let rows: Vec<Lapsed> = vec![
+        ("nothing", |_| {}, vec![]),
+        (
+            "looked at on another day, by another",
+            |now| (now.at, now.by, now.note) = (Timestamp::MAX, "Ana".to_owned(), Some("x".to_owned())),
+            vec![],
+        ),
+        ("a limit", |now| now.plate.rinse_limit_c = 80.0, vec![Lapse::Plate]),
+        ("calibrated anew", |now| now.probes[1].calibration = Some(9), vec![Lapse::Calibration(rinse())]),
+        (
+            "response tested anew",
+            |now| (now.probes[1].response, now.probes[1].tau_s) = (Some(9), Some(1.0)),
+            vec![Lapse::Response(rinse())],
+        ),
+        ("moved", |now| now.probes[1].place = Place::WashTank, vec![Lapse::Fitted(rinse())]),
+        ("proved anew, and well", |now| now.probes[1].proof = Some(9), vec![]),
+        (
+            "another probe in its place",
+            |now| now.probes[1].probe = "dm1/new".to_owned(),
+            vec![Lapse::Added("dm1/new".to_owned()), Lapse::Gone(rinse())],
+        ),
+        (
+            "run out",
+            |now| {
+                let until = "2027-01-01".to_owned();
+                now.open_points.push(OpenPoint::CalibrationOverdue { probe: "dm1/rinse".to_owned(), until });
+            },
+            vec![Lapse::Point(OpenPoint::CalibrationOverdue {
+                probe: rinse(),
+                until: "2027-01-01".to_owned(),
+            })],
+        ),
+        (
+            "due soon, and a rack that is cold",
+            |now| {
+                let until = "2027-01-01".to_owned();
+                now.open_points = vec![
+                    OpenPoint::CalibrationDue { probe: "dm1/rinse".to_owned(), until },
+                    OpenPoint::TestCycleNotGood { record: 9, verdict: Verdict::Cold, worked_on: false },
+                    OpenPoint::NoTestCycle,
+                ];
+            },
+            vec![],
+        ),
+    ];
+    for (what, done, expected) in rows {
+        let mut now = signed_off();
+        done(&mut now);
+        assert_eq!(lapses(&signed_off(), &now), expected, "{what}");
     }
 }

@@ -5,6 +5,7 @@ use crate::core::cycle::verdict::{Finding, Verdict};
 pub(super) use crate::core::reader::said as pick;
 use crate::core::reader::{Language, Reader, filled};
 use crate::core::signoff::OpenPoint;
+use crate::core::signoff::lapse::Lapse;
 use crate::core::wiring;
 use crate::report::pdf::tell::Teller;
 
@@ -106,6 +107,49 @@ pub fn point(point: &OpenPoint, reader: &Reader) -> String {
             &[("alert", &alert.to_string()), ("condition", teller.condition(*condition))],
         ),
     }
+}
+
+/// What is not as it was signed, in the words of its reader.
+#[must_use]
+pub fn lapse(lapse: &Lapse, reader: &Reader) -> String {
+    let (phrase, probe) = match lapse {
+        Lapse::Point(open) => return point(open, reader),
+        Lapse::Plate => (
+            pick(
+                reader.language,
+                "A limit or a time by which it is judged is another one.",
+                "Un límite o un tiempo con que se evalúa es otro.",
+            ),
+            "",
+        ),
+        Lapse::Calibration(probe) => (
+            pick(reader.language, "{probe} has another calibration.", "{probe} tiene otra calibración."),
+            probe.as_str(),
+        ),
+        Lapse::Response(probe) => (
+            pick(
+                reader.language,
+                "{probe} has another response test.",
+                "{probe} tiene otra prueba de respuesta.",
+            ),
+            probe.as_str(),
+        ),
+        Lapse::Fitted(probe) => (
+            pick(
+                reader.language,
+                "{probe} is configured for another place or signal.",
+                "{probe} está configurada para otro lugar u otra señal.",
+            ),
+            probe.as_str(),
+        ),
+        Lapse::Added(probe) => {
+            (pick(reader.language, "{probe} was not there.", "{probe} no estaba."), probe.as_str())
+        }
+        Lapse::Gone(probe) => {
+            (pick(reader.language, "{probe} is gone.", "{probe} ya no está."), probe.as_str())
+        }
+    };
+    filled(phrase, &[("probe", &plain(probe))])
 }
 
 fn of_wiring(point: &OpenPoint, teller: &Teller) -> String {

@@ -6,8 +6,9 @@ use tower::ServiceExt;
 
 use crate::core::access::Role;
 use crate::core::reader::Language;
-use crate::web::fixture::{StillKitchen, person};
+use crate::web::fixture::{NOW, StillKitchen, person, visit};
 use crate::web::router::site;
+use crate::web::sign_off::Stood;
 
 async fn get(path: &str, role: Role, language: Language) -> (StatusCode, String) {
     let mut request = Request::get(path).body(Body::empty()).expect("a request");
@@ -132,4 +133,53 @@ async fn the_sheet_is_a_page_of_its_own() {
         policy.contains("7IWhgxoOGTB5NQzjGk9OPt0FwhVeBvZGoWgF9xLLh8c=") && !policy.contains("script"),
         "{policy}"
     );
+}
+
+// Own promise: the page of a machine says for good whether it is signed off, since when and by whom, or why not, and
+// leads to what was signed.
+#[tokio::test]
+async fn a_machine_says_whether_it_is_signed_off() {
+    let kitchen = StillKitchen::new();
+    let shown = async |language| visit::get(&kitchen, "/probes/dm1", Role::Auditor, language).await.1;
+    let page = shown(Language::English).await;
+    assert!(page.contains("✗ It was never signed off.") && !page.contains("sheet?record"), "{page}");
+    let stood = |accepted, withdrawn, lapsed: &[&str]| {
+        let lapsed = lapsed.iter().map(|one| (*one).to_owned()).collect();
+        Stood { record: 42, at: NOW, by: "Eli <b>".to_owned(), accepted, withdrawn, lapsed }
+    };
+    let since = "Thu 26 Nov 2026, 12:00 UTC";
+    for (now, english, spanish) in [
+        (
+            stood(0, false, &[]),
+            vec![format!("✓ It is signed off since {since}, by Eli &#60;b&#62;.")],
+            "✓ Está firmada desde",
+        ),
+        (stood(2, false, &[]), vec!["Accepted with it: 2 open points.".to_owned()], "Aceptados con ella: 2"),
+        (
+            stood(0, false, &["dm1/rinse has another calibration."]),
+            vec![
+                format!("✗ It was signed off on {since} by"),
+                "✗ dm1/rinse has another calibration.".to_owned(),
+            ],
+            "Ya no vale",
+        ),
+        (
+            stood(0, true, &["dm1/rinse has another calibration."]),
+            vec!["✗ It is not signed off: the sign-off of".to_owned()],
+            "No está firmada: la firma de",
+        ),
+    ] {
+        kitchen.stood.send_replace(Some(now));
+        let page = shown(Language::English).await;
+        for said in english {
+            assert!(page.contains(&said), "{said}: {page}");
+        }
+        for way in ["../probes/dm1/sheet?record=42", "../history/records/42"] {
+            assert!(page.contains(way), "{way}: {page}");
+        }
+        let page = shown(Language::Spanish).await;
+        assert!(page.contains(spanish), "{spanish}: {page}");
+    }
+    let (_, page) = get("/probes", Role::Auditor, Language::English).await;
+    assert!(!page.contains("signed off"), "{page}");
 }

@@ -32,6 +32,9 @@ words! {
     at_work: "is at it", "está en ello";
     prove: "Prove the wiring", "Comprobar el cableado";
     sign: "Sign off", "Firmar";
+    sign_off: "Sign-off", "Firma de conformidad";
+    its_sheet: "Its sheet", "Su hoja";
+    its_record: "Record", "Asiento";
     sheet: "Sheet of the sign-off", "Hoja de la firma";
     calibrate: "Calibrate", "Calibrar";
     respond: "Test the response", "Probar la respuesta";
