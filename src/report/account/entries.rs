@@ -132,16 +132,22 @@ impl Entries {
 
     /// The checks that this alert found missing, and when each was made after all.
     pub(super) fn overdue(&self, told: &Story) -> Vec<OverdueCheck> {
-        self.missed(told).into_iter().map(|(check, _)| check).collect()
+        self.missed(told, |_| None).into_iter().map(|(check, _)| check).collect()
     }
 
-    /// The same, each with the entry by which it was made after all.
-    pub(super) fn missed(&self, told: &Story) -> Vec<(OverdueCheck, Option<&CheckAccount>)> {
+    /// The same, each with the entry by which it was made after all. `joined` says of which kinds it is known that
+    /// the alert found them missing later than it was raised, and when: they are told since then, and nothing of
+    /// before made them.
+    pub(super) fn missed(
+        &self,
+        told: &Story,
+        joined: impl Fn(&str) -> Option<Timestamp>,
+    ) -> Vec<(OverdueCheck, Option<&CheckAccount>)> {
         let alert = &told.alert;
         if alert.condition != Condition::CheckOverdue {
             return Vec::new();
         }
-        let made = |kind: CheckKind| -> Option<&CheckAccount> {
+        let made = |kind: CheckKind, since: Timestamp, raised: Timestamp| -> Option<&CheckAccount> {
             let counts = |entry: &&CheckAccount| {
                 let there = alert.machine.is_none() || entry.machine == alert.machine;
                 there && entry.amended_by.is_none() && entry.check.kind() == kind
@@ -149,21 +155,21 @@ impl Entries {
             // One that counts for the time before may be what was found missing, entered late. An alert
             // that cleared by itself or by another configuration says nothing of a check.
             let entered = |entry: &&CheckAccount| {
-                alert.raised <= entry.recorded
-                    && alert.cleared.is_some_and(|cleared| entry.recorded <= cleared)
+                raised <= entry.recorded && alert.cleared.is_some_and(|cleared| entry.recorded <= cleared)
             };
             let own = || self.checks.values().filter(counts);
-            let after =
-                own().filter(|entry| entry.check.at() > alert.since).min_by_key(|entry| entry.check.at());
+            let after = own().filter(|entry| entry.check.at() > since).min_by_key(|entry| entry.check.at());
             after.or_else(|| own().filter(entered).max_by_key(|entry| entry.check.at()))
         };
         let one = |word: &String| {
             let kind = CheckKind::ALL.into_iter().find(|kind| kind.as_str() == word);
-            let made = kind.and_then(made);
+            let found = joined(word);
+            let (since, raised) = (found.unwrap_or(alert.since), found.unwrap_or(alert.raised));
+            let made = kind.and_then(|kind| made(kind, since, raised));
             let overdue = OverdueCheck {
                 machine: alert.machine.clone(),
                 check: word.clone(),
-                since: alert.since,
+                since,
                 made: made.map(|entry| entry.check.at()),
             };
             (overdue, made)

@@ -16,14 +16,18 @@ use crate::core::time::Timestamp;
 #[derive(Debug, Default)]
 pub struct Missed {
     stories: BTreeMap<AlertNumber, Story>,
+    /// When an alert that was open found one more kind missing.
+    joined: BTreeMap<(AlertNumber, String), Timestamp>,
     entries: Entries,
 }
 
 /// A check that was missed.
 #[derive(Clone, PartialEq, Debug)]
 pub struct MissedCheck {
-    /// What the account says of it.
+    /// What the account says of it; of one that an open alert found missing later, since that was found.
     pub check: OverdueCheck,
+    /// Whether it is such a one: when it was due is not on record.
+    pub joined: bool,
     /// The alert that found it missing.
     pub alert: AlertNumber,
     /// When that closed; absent while it is open.
@@ -38,6 +42,13 @@ impl Missed {
         if matches!(record.body, Body::Check(_) | Body::Amendment(_)) {
             self.entries.take(index, record, None);
         } else {
+            if let Body::AlertChanged(changed) = &record.body
+                && let Some(told) = self.stories.get(&changed.alert)
+            {
+                let is_new = |word: &&String| !told.alert.about.contains(word);
+                let new = changed.about.iter().filter(is_new).map(|word| (changed.alert, word.clone()));
+                self.joined.extend(new.map(|key| (key, record.recorded)));
+            }
             story::note(&mut self.stories, record);
         }
     }
@@ -48,11 +59,13 @@ impl Missed {
         let overdue = self.stories.values().filter(|told| told.alert.condition == Condition::CheckOverdue);
         let of = |told: &Story| -> Vec<MissedCheck> {
             let (alert, closed) = (told.alert.number, told.closed);
-            let missed = self.entries.missed(told).into_iter();
+            let joined = |word: &str| self.joined.get(&(alert, word.to_owned())).copied();
+            let missed = self.entries.missed(told, joined).into_iter();
             missed
                 .map(|(check, made)| {
                     let entry = made.map(|made| (made.corrects.unwrap_or(made.index), made.recorded));
-                    MissedCheck { check, alert, closed, entry }
+                    let joined = joined(&check.check).is_some();
+                    MissedCheck { check, joined, alert, closed, entry }
                 })
                 .collect()
         };

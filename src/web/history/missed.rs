@@ -1,8 +1,8 @@
 //! Checks that were due and not made in time, day by day.
 //!
 //! They are those that the account of an export names, by the same reckoning: what an alert found missing, and by
-//! which entry it was made after all. A check belongs to the day on which it was due. What was due before a span and
-//! stood open when it began is listed at its end.
+//! which entry it was made after all. A check belongs to the day on which it was due, or was found missing where an
+//! open alert took it on. What was due before a span and not entered when it began is listed at its end.
 
 use jiff::civil::Date;
 
@@ -23,8 +23,10 @@ pub const LINES_MAX: usize = 200;
 pub struct MissedLine {
     /// The day of the site on which it was due.
     pub day: Date,
-    /// When it was due.
+    /// When it was due, or was found missing.
     pub due: Timestamp,
+    /// Whether an alert that was open found it missing then: when it was due is not on record.
+    pub joined: bool,
     /// Its machine; `None` is the whole site.
     pub machine: Option<String>,
     /// Its kind, by its word.
@@ -55,7 +57,7 @@ pub struct MissedSummed {
     pub due: u64,
     /// How many of them were made after all.
     pub made: u64,
-    /// How many were due before it, and stood open when it began.
+    /// How many were due before it, and not entered when it began.
     pub before: u64,
 }
 
@@ -103,12 +105,21 @@ fn told(line: &MissedLine, reader: &Reader) -> MissedTold {
         check: kind.map_or_else(|| line.check.clone(), |kind| check_word(kind, language).to_owned()),
         machine: line.machine.as_deref().unwrap_or(site).to_owned(),
         to: line.machine.as_deref().map(|machine| format!("machines/{}?day={}", escaped(machine), line.day)),
-        due: reader.clock_and_zone(line.due),
+        due: due(line, reader),
         became: became(line, reader),
         made: line.made.is_some(),
         entry: line.made.map(|made| made.record),
         alert: line.alert,
     }
+}
+
+fn due(line: &MissedLine, reader: &Reader) -> String {
+    let pair = if line.joined {
+        ("found missing {at}", "se vio que faltaba {at}")
+    } else {
+        ("due {at}", "pendiente {at}")
+    };
+    put(reader.language, pair, &[("at", &reader.clock_and_zone(line.due))])
 }
 
 /// Whether it was entered after all, and how late.
@@ -142,8 +153,8 @@ pub(super) fn summed(summed: MissedSummed, language: Language) -> String {
     let mut text = put(language, pair, &values.each_ref().map(|(name, value)| (*name, value.as_str())));
     if before > 0 {
         let pair = (
-            "; due before the span and open when it began: {n}",
-            "; de antes del período y abiertos al empezar: {n}",
+            "; due before the span and not entered when it began: {n}",
+            "; de antes del período y sin anotar al empezar: {n}",
         );
         text.push_str(&put(language, pair, &[("n", &before.to_string())]));
     }

@@ -123,7 +123,7 @@ async fn every_view_shows_what_it_names() {
         "<a href=\"alerts/3\">Alert 3",
         "still open",
         "show=missed&#38;from=2026-11-26",
-        "3 missed: 1 entered late, 2 not entered; due before the span and open when it began: 1",
+        "3 missed: 1 entered late, 2 not entered; due before the span and not entered when it began: 1",
         "opening hours",
     ];
     holds(&sum, &wanted);
@@ -139,6 +139,7 @@ async fn missed_checks_are_told_day_by_day() {
         "<b>sanitizer</b> · dm1 · due 12:00 UTC",
         "entered late: made 12:00 UTC, on record 14:00 UTC",
         "NOT ENTERED so far",
+        "<b>supplies</b> · dm1 · found missing 12:00 UTC",
         "href=\"machines/dm1?day=2026-11-26\">Chart of the day",
         "href=\"logbook/entries/40\"",
         "href=\"alerts/3\">Alert 3",
@@ -155,6 +156,7 @@ async fn missed_checks_are_told_day_by_day() {
             "Controles omitidos",
             "anotado tarde: hecho 12:00 UTC",
             "NO ANOTADO hasta ahora",
+            "se vio que faltaba 12:00 UTC",
             "vaciado y limpieza",
         ],
     );

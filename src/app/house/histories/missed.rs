@@ -36,17 +36,21 @@ pub(super) struct Within<'m> {
     pub(super) from: Option<Timestamp>,
     /// Those that were due before.
     pub(super) to: Timestamp,
-    /// Whether those are wanted too that were due before `from` and stood open then.
+    /// Whether those are wanted too that were due before `from` and not entered then.
     pub(super) carried: bool,
 }
 
 impl Within<'_> {
-    /// Whether an alert by this record tells of checks that are wanted.
-    fn wants(&self, record: &Record) -> Option<u64> {
+    /// The alert that this record raised, where it may tell of checks that are wanted.
+    fn alert(&self, record: &Record) -> Option<u64> {
         let Body::AlertRaised(raised) = &record.body else { return None };
-        let is_after = self.carried || self.from.is_none_or(|from| raised.since >= from);
-        let is_it = raised.condition == Condition::CheckOverdue && raised.since < self.to && is_after;
+        let is_it = raised.condition == Condition::CheckOverdue && raised.since < self.to;
         is_it.then_some(raised.alert.0)
+    }
+
+    fn wants(&self, line: &MissedLine) -> bool {
+        let waits = |from| self.carried && line.made.is_none_or(|made| made.recorded >= from);
+        line.due < self.to && self.from.is_none_or(|from| line.due >= from || waits(from))
     }
 }
 
@@ -78,13 +82,14 @@ pub(super) fn read(
         ControlFlow::Continue(())
     })?;
     let line = |one: MissedCheck| {
-        let MissedCheck { check, alert, closed, entry } = one;
+        let MissedCheck { check, joined, alert, closed, entry } = one;
         let day = local_date(&around.settings.zone, check.since)?;
         let made = entry.zip(check.made).map(|((record, recorded), at)| MadeLate { record, at, recorded });
         let (due, machine, check) = (check.since, check.machine, check.check);
-        Some(MissedLine { day, due, machine, check, alert: alert.0, closed, made })
+        Some(MissedLine { day, due, joined, machine, check, alert: alert.0, closed, made })
     };
     let mut lines: Vec<MissedLine> = missed.reckoned().into_iter().filter_map(line).collect();
+    lines.retain(|line| within.wants(line));
     lines.sort_by(|one, other| {
         let key = |line: &MissedLine| (Reverse(line.due), line.machine.clone(), line.check.clone());
         key(one).cmp(&key(other))
@@ -108,14 +113,15 @@ fn alerts(
         ..RecordFilter::default()
     };
     let mut take = |index, found: crate::ledger::Found| match found {
-        Ok((_, record)) => alerts.extend(within.wants(&record)),
+        Ok((_, record)) => alerts.extend(within.alert(&record)),
         Err(_) => damaged.push(index),
     };
     ledger.events(Order::OldestFirst, &filter, |index, found| {
         take(index, found);
         ControlFlow::Continue(())
     })?;
-    if let Some(from) = within.from.filter(|_| within.carried) {
+    // One that stood open by then may have found more missing since.
+    if let Some(from) = within.from {
         for index in ledger.open_at(from, within.machine)? {
             take(index, ledger.record(index)?);
         }
