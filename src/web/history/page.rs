@@ -135,6 +135,7 @@ impl Answer {
                 }
                 Found::Lines(_)
                 | Found::Days { .. }
+                | Found::Missed { .. }
                 | Found::Gaps(_)
                 | Found::Summary(_)
                 | Found::Drift { .. } => None,

@@ -2,7 +2,9 @@
 
 use rinseward::core::access::Role;
 use rinseward::core::alert::trial::{Fact, Told};
-use rinseward::core::alert::{AlertNumber, Condition, Occasion, Pattern, Quantity, Route};
+use rinseward::core::alert::{
+    AlertNumber, ByProbe, Condition, Earlier, Occasion, Pattern, Quantity, Rack, Racks, Route,
+};
 use rinseward::core::channel::Place;
 use rinseward::core::cycle::plate::{LimitSource, MachineKind, Sanitizing};
 use rinseward::core::cycle::verdict::{Finding, Reason, Verdict};
@@ -268,7 +270,14 @@ fn raised(alert: AlertNumber, cause: Option<u64>) -> AlertRaised {
         about: Vec::new(),
         cause,
         last_good: cause.map(|_| 0),
-        earlier: None,
+        earlier: cause.map(|index| Earlier {
+            racks: Racks::of(Rack { index, at: at(NOON_S) }),
+            by_probe: Some(ByProbe {
+                probe: "dm1/rinse".to_owned(),
+                place: Place::FinalRinse,
+                within_k: Some(1.5),
+            }),
+        }),
     }
 }
 

@@ -216,6 +216,7 @@ fn what_an_open_alert_takes_on_is_of_its_own_day() {
         about: vec!["supply".to_owned(), "sanitizer".to_owned()],
         cause: None,
         last_good: None,
+        earlier: None,
     };
     let mut records = opening(CONFIGURATION);
     records.extend([

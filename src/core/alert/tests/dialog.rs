@@ -146,13 +146,13 @@ fn a_spell_of_work_says_who_worked_and_at_what() {
     play.by_hand(30.0);
     play.until(40.0);
     let told = |of: &Maintenance| (of.by.clone(), of.dialog, of.begun, of.ended);
-    let records: Vec<_> = play
+    let records: Vec<Maintenance> = play
         .effects
         .records
         .iter()
-        .filter_map(|record| match &record.body {
-            Body::Maintenance(of) => Some(of.clone()),
-            _ => None,
+        .map(|record| {
+            let Body::Maintenance(of) = &record.body else { panic!("nothing else happens: {record:?}") };
+            of.clone()
         })
         .collect();
     let own: Vec<_> = records.iter().filter(|of| !of.only_moves_its_end()).map(told).collect();
