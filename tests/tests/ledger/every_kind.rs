@@ -70,7 +70,10 @@ const BODIES: &[&str] = &[
     r#"{"notification":{"key":"test-1-ana","occasion":"test","contact":"ana","route":"mqtt","outcome":"delivered","attempts":1}}"#,
     r#"{"notification":{"key":"digest-1-ana","contact":"ana","route":"mqtt","outcome":"delivered","attempts":1}}"#,
     r#"{"maintenance":{"until":"2026-01-01T06:00:00Z","by":"Eli (user eli)","why":"calibration of dm2/rinse","ended":false}}"#,
+    r#"{"maintenance":{"until":"2026-01-01T06:05:00Z","by":"Eli (user eli)","why":"calibration of dm2/rinse","ended":false,"begun":"2026-01-01T05:00:00Z","dialog":"goes-on"}}"#,
+    r#"{"maintenance":{"until":"2026-01-01T06:08:00Z","by":"Eli (user eli)","ended":false,"begun":"2026-01-01T05:00:00Z","dialog":"over"}}"#,
     r#"{"maintenance":{"until":"2026-01-01T06:00:00Z","ended":true}}"#,
+    r#"{"maintenance":{"until":"2026-01-01T06:00:00Z","by":"Ana","ended":true,"begun":"2026-01-01T05:00:00Z","worked":[{"by":"Eli (user eli)","why":"calibration of dm2/rinse"},{"by":"Ana"}]}}"#,
     // What people add to the record, and how it is kept.
     r#"{"note":{"at":"2026-01-01T05:00:00Z","text":"the booster hums","by":"Ana (user ana)"}}"#,
     r#"{"amendment":{"of":1,"reason":"the probe was out of the line","by":"Ana (user ana)","change":"comment"}}"#,
