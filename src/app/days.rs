@@ -6,13 +6,12 @@
 use std::sync::Arc;
 use std::time::Duration;
 
-use jiff::civil::Time;
 use jiff::tz::TimeZone;
 use tokio_util::sync::CancellationToken;
 
 use super::ledger::LedgerHandle;
-use crate::core::alert::hours::{instant_or_next, local_date};
 use crate::core::time::Timestamp;
+use crate::core::wall_clock::{local_date, midnight};
 use crate::ledger::{Append, LedgerError, Reader};
 use crate::runtime::clock::Clock;
 use crate::runtime::supervisor::Supervisor;
@@ -75,7 +74,7 @@ impl Days {
     fn until_tomorrow(&self) -> Duration {
         let now = self.clock.now();
         let next = local_date(&self.zone, now).and_then(|today| today.tomorrow().ok());
-        let midnight = next.and_then(|date| instant_or_next(&self.zone, date, Time::midnight()));
+        let midnight = next.and_then(|date| midnight(&self.zone, date));
         midnight.map_or(SLEEP_MAX, |midnight: Timestamp| self.clock.wait_until(midnight)).min(SLEEP_MAX)
     }
 }

@@ -104,7 +104,7 @@ pub(super) fn lines(configuration: &Configuration, file: &OnFile) -> Vec<String>
 }
 
 fn local_day(configuration: &Configuration, at: Timestamp) -> String {
-    let day = crate::core::alert::hours::local_date(&configuration.alerts.zone, at);
+    let day = crate::core::wall_clock::local_date(&configuration.alerts.zone, at);
     day.map_or_else(|| at.to_string(), |day| day.to_string())
 }
 

@@ -16,11 +16,12 @@ use std::time::Duration;
 use jiff::ToSpan;
 use jiff::tz::TimeZone;
 
-use super::alert::hours::{Stretch, local_date};
+use super::alert::hours::Stretch;
 use super::alert::{Hours, Settings};
 use super::reading::Fault;
 use super::record::{Body, Record};
 use super::time::Timestamp;
+use crate::core::wall_clock::{self, local_date};
 
 /// Most days of one look at the hours of the week (own choice: a hundred years).
 const DAYS_MAX: i64 = 36_525;
@@ -136,7 +137,7 @@ pub fn days(zone: &TimeZone, span: Stretch) -> Vec<(jiff::civil::Date, Stretch)>
 #[must_use]
 pub fn day(zone: &TimeZone, date: jiff::civil::Date) -> Option<(jiff::civil::Date, Stretch)> {
     let next = date.checked_add(1.day()).ok()?;
-    let midnight = |date| super::alert::hours::instant_or_next(zone, date, jiff::civil::Time::midnight());
+    let midnight = |date| wall_clock::midnight(zone, date);
     Some((next, Stretch { from: midnight(date)?, to: midnight(next)? }))
 }
 

@@ -8,8 +8,6 @@ use jiff::Timestamp as Instant;
 use jiff::civil::{Date, DateTime, Time};
 use jiff::tz::{AmbiguousOffset, Offset, TimeZone};
 
-use crate::core::alert::hours;
-use crate::core::monitored;
 use crate::core::time::Timestamp;
 
 /// Why a time of the clock is no instant.
@@ -68,16 +66,37 @@ fn round(local: DateTime, before: Offset, after: Offset, zone: &TimeZone) -> Opt
     Some((last.time(), after.to_datetime(change).time()))
 }
 
+/// The local date of an instant.
+#[must_use]
+pub fn local_date(zone: &TimeZone, at: Timestamp) -> Option<Date> {
+    let instant = Instant::from_microsecond(at.micros()).ok()?;
+    Some(zone.to_datetime(instant).date())
+}
+
+/// The instant of a local date and time: of one that happens twice the first, and where the clock skips it, as long
+/// after the change as it lies in the gap (RFC 5545, 3.3.5).
+#[must_use]
+pub fn instant_or_next(zone: &TimeZone, date: Date, time: Time) -> Option<Timestamp> {
+    let zoned = zone.to_ambiguous_timestamp(date.to_datetime(time)).compatible().ok()?;
+    Some(Timestamp::from_micros(zoned.as_microsecond()))
+}
+
 /// Where a day begins; where its midnight is skipped, after it.
 #[must_use]
+pub fn midnight(zone: &TimeZone, day: Date) -> Option<Timestamp> {
+    instant_or_next(zone, day, Time::midnight())
+}
+
+/// The same; a day that cannot be reckoned never begins.
+#[must_use]
 pub fn day_begins(day: Date, zone: &TimeZone) -> Timestamp {
-    hours::instant_or_next(zone, day, Time::midnight()).unwrap_or(Timestamp::MAX)
+    midnight(zone, day).unwrap_or(Timestamp::MAX)
 }
 
 /// Where the next day begins.
 #[must_use]
 pub fn day_ends(day: Date, zone: &TimeZone) -> Timestamp {
-    monitored::day(zone, day).map_or(Timestamp::MAX, |(_, whole)| whole.to)
+    day.tomorrow().ok().and_then(|next| midnight(zone, next)).unwrap_or(Timestamp::MAX)
 }
 
 /// A time of the clock to the minute.

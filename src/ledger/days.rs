@@ -27,10 +27,11 @@ use super::cycles::{CycleFilter, Order};
 use super::error::LedgerError;
 use super::names::number_of;
 use super::reader::{Reader, index_of};
-use crate::core::alert::hours::{Stretch, local_date};
+use crate::core::alert::hours::Stretch;
 use crate::core::daily::{Counting, DayNumbers, MachineDay};
 use crate::core::monitored::day;
 use crate::core::time::Timestamp;
+use crate::core::wall_clock::local_date;
 
 /// Name of the bookmark.
 pub(super) const BOOKMARK: &str = "days";

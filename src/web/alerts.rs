@@ -27,7 +27,6 @@ use super::sheet::{Decided, Deed};
 use super::who;
 use crate::core::access::Right;
 use crate::core::address::escaped;
-use crate::core::alert::hours::local_date;
 use crate::core::alert::{Action, Alert, Foreseen, RACKS_NAMED_MAX};
 use crate::core::cycle::sign::Sign;
 use crate::core::cycle::verdict::Verdict;
@@ -36,6 +35,7 @@ use crate::core::logbook::words::to_do;
 use crate::core::reader::{Reader, filled};
 use crate::core::record::{CheckKind, Record};
 use crate::core::time::Timestamp;
+use crate::core::wall_clock::local_date;
 
 /// Most racks that the page of an alert lists unfolded (own choice: half a screen of a phone).
 const RACKS_SHOWN_MAX: usize = 6;

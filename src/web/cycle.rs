@@ -14,7 +14,6 @@ use super::machine::Plots;
 use super::machine::words::place_word;
 use super::person::Person;
 use crate::core::address::escaped;
-use crate::core::alert::hours::local_date;
 use crate::core::channel::Place;
 use crate::core::counted::Noun;
 use crate::core::cycle::sign::Sign;
@@ -24,6 +23,7 @@ use crate::core::late::late_after;
 use crate::core::reader::{Language, Reader};
 use crate::core::record::{Amendment, Basis, CorrectiveAction, Cycle, DoseBasis, WindowFrom};
 use crate::core::time::Timestamp;
+use crate::core::wall_clock::local_date;
 
 /// What is stored at the place of a rack.
 #[derive(Clone, PartialEq, Debug)]

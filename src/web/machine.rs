@@ -18,7 +18,6 @@ use super::live::unmade;
 use super::now::{Card, ago};
 use super::person::Person;
 use super::query::{self, Expected, Given};
-use crate::core::alert::hours::{instant_or_next, local_date};
 use crate::core::channel::Place;
 use crate::core::counted::Noun;
 use crate::core::cycle::sign::Sign;
@@ -28,6 +27,7 @@ use crate::core::presence::Recency;
 use crate::core::reader::Reader;
 use crate::core::reading::Fault;
 use crate::core::time::Timestamp;
+use crate::core::wall_clock::{instant_or_next, local_date};
 
 /// One picture in two widths, as SVG.
 #[derive(Clone, PartialEq, Eq, Debug, Default)]

@@ -26,7 +26,6 @@ use crate::alert::message::Illustration;
 use crate::app::ledger::LedgerHandle;
 use crate::app::seal::Seal;
 use crate::config::resolve::DigestOptions;
-use crate::core::alert::hours::{instant_or_next, local_date};
 use crate::core::alert::{Contact, Route, Settings};
 use crate::core::causes::chain;
 use crate::core::checkpoint::Checkpoint as Signed;
@@ -35,6 +34,7 @@ use crate::core::note::Note;
 use crate::core::reader;
 use crate::core::record::{Body, Cycle};
 use crate::core::time::Timestamp;
+use crate::core::wall_clock::{instant_or_next, local_date, midnight};
 use crate::ledger::{Append, Bookmark, LedgerError, Letter, OutboxChange, Reader};
 use crate::report::plot::{Size, day};
 use crate::runtime::clock::Clock;
@@ -225,7 +225,7 @@ impl Composer {
             Span::Week => 7.days(),
         };
         let zone = &self.settings().zone;
-        let midnight = |date| instant_or_next(zone, date, Time::midnight());
+        let midnight = |date| midnight(zone, date);
         let (from, to) = (midnight(first)?, midnight(first.saturating_add(days))?);
         let counted = tell(&self.reader(), (span, from, to), zone, self.machines(), &self.source);
         counted.inspect_err(|error| tracing::error!(%error, "a digest cannot be counted")).ok()

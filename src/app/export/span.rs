@@ -1,13 +1,13 @@
 //! The span of an export: days of the site, each from its midnight to the next.
 
 use jiff::ToSpan;
-use jiff::civil::{Date, Time};
+use jiff::civil::Date;
 use jiff::tz::TimeZone;
 
 use crate::app::Failure;
 use crate::cli::{SpanArgs, SpanEnd};
-use crate::core::alert::hours::instant_or_next;
 use crate::core::time::Timestamp;
+use crate::core::wall_clock::midnight;
 use crate::diagnostic::Diagnostic;
 
 /// First instant and first instant after it.
@@ -31,7 +31,7 @@ pub(in crate::app) fn resolve(
 }
 
 fn bounds(asked: &SpanArgs, zone: &TimeZone, now: Timestamp) -> Option<(Timestamp, Timestamp)> {
-    let midnight = |day: Date| instant_or_next(zone, day, Time::midnight());
+    let midnight = |day: Date| midnight(zone, day);
     let days = |first: Date, after: Option<Date>| Some((midnight(first)?, midnight(after?)?));
     if let Some(day) = asked.day {
         return days(day, day.checked_add(1.day()).ok());

@@ -11,12 +11,13 @@ use super::cycles::line;
 use super::watched::Watch;
 use crate::app::{Failure, Streams, work};
 use crate::cli::HistoryArgs;
-use crate::core::alert::hours::{Stretch, local_date};
+use crate::core::alert::hours::Stretch;
 use crate::core::cycle::verdict::Verdict;
 use crate::core::daily::{DayNumbers, MachineDay, median};
 use crate::core::monitored::{self, Monitored};
 use crate::core::record::{Body, Record};
 use crate::core::time::Timestamp;
+use crate::core::wall_clock::local_date;
 use crate::ledger::{CycleFilter, LedgerError, Order};
 use crate::report::sheet::{Cell, Column, Form, Unit};
 

@@ -2,7 +2,6 @@
 
 use std::fmt::Write as _;
 
-use jiff::civil::Time;
 use serde_json::json;
 
 use super::cycles::line;
@@ -11,12 +10,12 @@ use super::{Ground, cycles};
 use crate::app::{Failure, Streams};
 use crate::cli::HistoryArgs;
 use crate::config::recorded::Recorded;
-use crate::core::alert::hours::instant_or_next;
 use crate::core::late::{late_by, stands_at};
 use crate::core::merkle::leaf_hash;
 use crate::core::on_file::{self, Filed};
 use crate::core::record::{Body, Record};
 use crate::core::technician::words::gain_and_offset;
+use crate::core::wall_clock::midnight;
 use crate::diagnostic::Diagnostic;
 use crate::ledger::{InForce, LedgerError, Subject};
 use crate::report::sheet::{Cell, Column, Form, Unit, duration};
@@ -234,7 +233,7 @@ pub(in crate::app) fn on_record(force: &InForce) -> Vec<(String, String, on_file
     let configured = |probe: &str| {
         let read = toml.as_ref()?;
         let on = read.probes.iter().find(|known| known.channel == probe)?.calibrated_on?;
-        instant_or_next(&read.settings.zone, on, Time::midnight())
+        midnight(&read.settings.zone, on)
     };
     let known = |probe: &str| toml.as_ref().is_none_or(|read| read.probes.iter().any(|p| p.channel == probe));
     let probes = force.file.probes().into_iter().filter(|probe| known(probe));

@@ -8,7 +8,7 @@ use std::ops::ControlFlow;
 use std::path::Path;
 use std::sync::Arc;
 
-use jiff::civil::{Date, Time};
+use jiff::civil::Date;
 use jiff::tz::TimeZone;
 
 use super::House;
@@ -18,13 +18,13 @@ use crate::app::history::events::Sites;
 use crate::app::history::one::on_record;
 use crate::config::recorded::{Recorded, RecordedProbe};
 use crate::core::alert::Settings;
-use crate::core::alert::hours::{instant_or_next, local_date};
 use crate::core::late::late_by;
 use crate::core::merkle::Hash;
 use crate::core::monitored;
 use crate::core::reader::Reader;
 use crate::core::record::{Body, Record};
 use crate::core::time::Timestamp;
+use crate::core::wall_clock::{local_date, midnight};
 use crate::ledger::{self, CycleFilter, Found, LedgerError, Order, RecordFilter, Subject};
 use crate::web::cycle::Sealing;
 use crate::web::frame::Refusal;
@@ -374,8 +374,7 @@ fn configured(force: &ledger::InForce) -> Vec<ProbeInForce> {
     };
     let Some(read) = Recorded::read(&change.toml) else { return Vec::new() };
     let probe = |known: &RecordedProbe| {
-        let on =
-            known.calibrated_on.and_then(|on| instant_or_next(&read.settings.zone, on, Time::midnight()));
+        let on = known.calibrated_on.and_then(|on| midnight(&read.settings.zone, on));
         let probe = force.file.in_force(&known.channel, on, force.at).laid_over(&known.probe);
         let configured = AsConfigured {
             record: *record,

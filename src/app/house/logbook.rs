@@ -4,15 +4,12 @@ use std::collections::VecDeque;
 use std::ops::ControlFlow;
 use std::sync::Arc;
 
-use jiff::civil::Time;
-
 use super::House;
 use super::probes::Standing;
 use super::racks::set_off;
 use crate::app::enter;
 use crate::app::logbook::{Change, Correction, Entry};
 use crate::app::order::{self, Problem};
-use crate::core::alert::hours::{instant_or_next, local_date};
 use crate::core::channel::Role;
 use crate::core::cycle::plate::Profile;
 use crate::core::logbook::{counting, judge_known};
@@ -21,6 +18,7 @@ use crate::core::reader::Reader;
 use crate::core::record::{Body, Record};
 use crate::core::sanitizer::too_strong_between;
 use crate::core::time::Timestamp;
+use crate::core::wall_clock::{local_date, midnight};
 use crate::ledger::{self, LedgerError, Order, RecordFilter};
 use crate::web::frame::Refusal;
 use crate::web::logbook::{Amending, ENTRIES_MAX, Entered, Going, Known, Logbook, NotPut, Today, Written};
@@ -132,8 +130,7 @@ impl Logbook for House {
 
     async fn today(&self, reader: &Reader) -> Result<Today, Refusal> {
         let (loaded, now) = (Arc::clone(&self.loaded), self.clock.now());
-        let midnight = local_date(&reader.zone, now)
-            .and_then(|day| instant_or_next(&reader.zone, day, Time::midnight()));
+        let midnight = local_date(&reader.zone, now).and_then(|day| midnight(&reader.zone, day));
         let plan = &loaded.configuration.alerts;
         let is_planned = !(plan.shifts.is_empty() && plan.meal_periods.is_empty());
         let standing = Arc::clone(&self.standing);

@@ -7,12 +7,13 @@ use jiff::civil::Date;
 
 use super::House;
 use crate::app::live::{Extremes, RECENT_S};
-use crate::core::alert::hours::{Stretch, local_date};
+use crate::core::alert::hours::Stretch;
 use crate::core::channel::{Place, Role};
 use crate::core::monitored;
 use crate::core::reader::Reader;
 use crate::core::record::{Body, Cycle, Record};
 use crate::core::time::Timestamp;
+use crate::core::wall_clock::local_date;
 use crate::ledger::{self, CycleFilter, LedgerError, Order, RecordFilter};
 use crate::report::plot::{Plot, Size, day, live};
 use crate::web::frame::Refusal;

@@ -14,7 +14,6 @@ use super::probes::Standing;
 use crate::app::export::seal;
 use crate::config::recorded::Recorded;
 use crate::core::alert::AlertNumber;
-use crate::core::alert::hours::instant_or_next;
 use crate::core::channel::Place;
 use crate::core::effect::Trace;
 use crate::core::evidence::inclusion::{self, Inclusion};
@@ -23,6 +22,7 @@ use crate::core::on_file::OnFile;
 use crate::core::reader::Reader;
 use crate::core::record::{Amendment, Body, CorrectiveAction, Cycle, Record};
 use crate::core::time::Timestamp;
+use crate::core::wall_clock::midnight;
 use crate::ledger::{self, CycleFilter, LedgerError, Order, Subject, WholeChunks};
 use crate::report::plot::cycle;
 use crate::report::rack;
@@ -142,7 +142,7 @@ fn probes(
         probe.machine == machine && matches!(probe.place, Place::FinalRinse | Place::WashTank)
     });
     let told = judged.map(|known| {
-        let on = known.calibrated_on.and_then(|on| instant_or_next(zone, on, jiff::civil::Time::midnight()));
+        let on = known.calibrated_on.and_then(|on| midnight(zone, on));
         let in_force = force.file.in_force(&known.channel, on, cycle.rinse_ended);
         let probe = in_force.laid_over(&known.probe);
         let filed = in_force.calibration.map(|filed| (filed.index, filed.since, filed.done.by.clone()));

@@ -12,7 +12,6 @@ use crate::app::order::Order;
 use crate::app::{Failure, Streams};
 use crate::cli::{CalibrateArgs, PointArg};
 use crate::config::resolve::Configuration;
-use crate::core::alert::hours::local_date;
 use crate::core::calibration::Calibration;
 use crate::core::calibration::fitted::Fitted;
 use crate::core::record::{Body, CalibrationDone, CalibrationPoint, Correction};
@@ -22,6 +21,7 @@ use crate::core::technician::calibrating::{Calibrating, Stands, StepSeen};
 use crate::core::technician::{Value, refusals, words};
 use crate::core::time::Timestamp;
 use crate::core::units::Celsius;
+use crate::core::wall_clock::local_date;
 use crate::diagnostic::Diagnostic;
 
 /// Does what `calibrate` asks.

@@ -2,7 +2,6 @@
 
 use std::collections::{BTreeMap, BTreeSet};
 
-use jiff::civil::Time;
 use jiff::tz::TimeZone;
 
 use super::{Calibrated, Canonical, entries};
@@ -13,12 +12,12 @@ use crate::config::problem::{Fault, Findings, Problem};
 use crate::config::reader::Reader;
 use crate::config::resolve::DigestOptions;
 use crate::config::suggest::nearest;
-use crate::core::alert::hours::instant_or_next;
 use crate::core::alert::{Condition, Contact, Hours, MachineSettings, Period, Route, Rules, Settings};
 use crate::core::channel::{Channel, Place, Role};
 use crate::core::cycle::plate::Profile;
 use crate::core::id::check_part;
 use crate::core::record::CheckKind;
+use crate::core::wall_clock::midnight;
 
 /// Most routes of one contact (own choice).
 const ROUTES_MAX: usize = 8;
@@ -81,7 +80,7 @@ pub(super) fn machines(
         for channel in own {
             let name = channel.name.as_str();
             if let Some(calibrated) = calibrated.get(name) {
-                let on = calibrated.on.and_then(|on| instant_or_next(zone, on, Time::midnight()));
+                let on = calibrated.on.and_then(|on| midnight(zone, on));
                 settings.calibrated_on.insert(name.to_owned(), on);
                 settings.calibrated_until.extend(calibrated.until().map(|until| (name.to_owned(), until)));
             }

@@ -12,15 +12,16 @@
 
 use std::time::Duration;
 
-use jiff::civil::{Date, Time};
+use jiff::civil::Date;
 use serde::Serialize;
 
 use super::desk::Desk;
-use super::hours::{Stretch, instant_or_next, local_date};
+use super::hours::Stretch;
 use super::settings::{Period, Settings};
 use super::state::{Due, Memory};
 use crate::core::record::CheckKind;
 use crate::core::time::Timestamp;
+use crate::core::wall_clock::{local_date, midnight};
 
 /// How long before a shift its sanitizer check may be made (own choice: while the machine is filled and heated).
 pub(super) const CHECK_LEAD: Duration = Duration::from_secs(3_600);
@@ -47,7 +48,7 @@ pub(super) fn planned(settings: &Settings, now: Timestamp) -> Vec<Planned> {
         all.push(Planned { kind: CheckKind::Sanitizer, due, until });
         let Some(day) = local_date(&settings.zone, at).filter(|day| !days.contains(day)) else { continue };
         days.push(day);
-        let Some(counts_from) = instant_or_next(&settings.zone, day, Time::midnight()) else { continue };
+        let Some(counts_from) = midnight(&settings.zone, day) else { continue };
         all.push(Planned { kind: CheckKind::Supply, due: Due { at, counts_from }, until });
     }
     for meal in stretches(settings, &settings.meal_periods, now) {

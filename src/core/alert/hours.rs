@@ -17,6 +17,7 @@ use jiff::tz::TimeZone;
 use jiff::{Span, ToSpan};
 
 use crate::core::time::Timestamp;
+use crate::core::wall_clock::{instant_or_next, local_date};
 
 /// Most spans of one set of hours (own choice: two for each day of the week, and room).
 pub const SPANS_MAX: usize = 21;
@@ -180,20 +181,6 @@ impl DaySpan {
         let [from, to] = [instant_or_next(zone, date, self.from)?, instant_or_next(zone, end, self.to)?];
         (from < to).then_some(Stretch { from, to })
     }
-}
-
-/// The local date of an instant.
-#[must_use]
-pub fn local_date(zone: &TimeZone, at: Timestamp) -> Option<Date> {
-    let instant = jiff::Timestamp::from_microsecond(at.micros()).ok()?;
-    Some(zone.to_datetime(instant).date())
-}
-
-/// The instant of a local date and time, by the rule at the head of this module.
-#[must_use]
-pub fn instant_or_next(zone: &TimeZone, date: Date, time: Time) -> Option<Timestamp> {
-    let zoned = zone.to_ambiguous_timestamp(date.to_datetime(time)).compatible().ok()?;
-    Some(Timestamp::from_micros(zoned.as_microsecond()))
 }
 
 fn monday_first(weekday: Weekday) -> usize {

@@ -5,12 +5,9 @@
 
 use std::time::Duration;
 
-use jiff::civil::Time;
-
 use super::affected::OF_PROBES;
 use super::condition::Condition;
 use super::due;
-use super::hours::{instant_or_next, local_date};
 use super::open::Quantity;
 use super::raise::{Report, Turn};
 use super::state::{Due, EnteredCheck, SITE, TankWait};
@@ -18,6 +15,7 @@ use crate::core::channel::Place;
 use crate::core::record::{Amendment, AmendmentChange, Check, CheckKind, Clearing};
 use crate::core::time::Timestamp;
 use crate::core::units::Celsius;
+use crate::core::wall_clock::{local_date, midnight};
 
 /// Time between two looks at a tank that is not up to temperature (own choice: a tank gains some 5 K in it).
 const TANK_AGAIN: Duration = Duration::from_secs(300);
@@ -235,10 +233,7 @@ impl Turn<'_> {
         for (name, machine) in &settings.machines {
             let mut overdue = Vec::new();
             for (probe, until) in &machine.calibrated_until {
-                let after = until
-                    .tomorrow()
-                    .ok()
-                    .and_then(|day| instant_or_next(&settings.zone, day, Time::midnight()));
+                let after = until.tomorrow().ok().and_then(|day| midnight(&settings.zone, day));
                 match after {
                     Some(after) if after > self.now => *next = after.min(*next),
                     Some(after) if *until < today => overdue.push((probe.clone(), after)),

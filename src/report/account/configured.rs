@@ -2,19 +2,19 @@
 
 use std::collections::BTreeSet;
 
-use jiff::civil::Time;
 use jiff::tz::TimeZone;
 
 use super::build::Question;
 use super::{CalibrationAccount, LimitInForce};
 use crate::config::recorded::{Recorded, RecordedProbe};
-use crate::core::alert::hours::{Stretch, instant_or_next, local_date};
+use crate::core::alert::hours::Stretch;
 use crate::core::calibration::Calibration;
 use crate::core::drift::Rules;
 use crate::core::monitored::operating;
 use crate::core::on_file::{Missed, OnFile};
 use crate::core::record::Record;
 use crate::core::time::Timestamp;
+use crate::core::wall_clock::{local_date, midnight};
 use crate::core::{alert, cycle::plate::Profile};
 
 /// The configurations on record, in order.
@@ -168,7 +168,7 @@ impl Configured {
 
 /// What is in force for a probe at `at`: what is configured, or what is on record.
 fn calibration(probe: &RecordedProbe, file: &OnFile, zone: &TimeZone, at: Timestamp) -> CalibrationAccount {
-    let midnight = |day| instant_or_next(zone, day, Time::midnight());
+    let midnight = |day| midnight(zone, day);
     let in_force = file.in_force(&probe.channel, probe.calibrated_on.and_then(midnight), at);
     let laid_over = RecordedProbe { probe: in_force.laid_over(&probe.probe), ..probe.clone() };
     let configured = CalibrationAccount {

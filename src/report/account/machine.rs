@@ -7,7 +7,7 @@ use jiff::civil::Date;
 use super::build::{Question, Room};
 use super::{DayAccount, DriftAccount, ExceptionAccount, GapAccount, LimitInForce, MachineAccount};
 use crate::core::alert;
-use crate::core::alert::hours::{Stretch, local_date};
+use crate::core::alert::hours::Stretch;
 use crate::core::alert::story::Story;
 use crate::core::cycle::counts::Counts;
 use crate::core::cycle::plate::{MachineKind, Sanitizing};
@@ -19,6 +19,7 @@ use crate::core::late::late_by;
 use crate::core::monitored::{Blank, day, days, monitored};
 use crate::core::record::{Cycle, Record};
 use crate::core::time::Timestamp;
+use crate::core::wall_clock::local_date;
 
 /// One cycle on its way in.
 pub(super) struct Taken<'t> {

@@ -7,11 +7,12 @@ use super::missed::{self, Within};
 use super::{Around, NotGathered, Sought};
 use crate::app::history::{Ground, days, drift, gaps};
 use crate::core::alert::Settings;
-use crate::core::alert::hours::{Stretch, local_date};
+use crate::core::alert::hours::Stretch;
 use crate::core::monitored;
 use crate::core::record::{Body, Record};
 use crate::core::time::Timestamp;
 use crate::core::trend::Usual;
+use crate::core::wall_clock::local_date;
 use crate::ledger::LedgerError;
 use crate::report::account::{DriftSignal, MachineAccount};
 use crate::web::history::{

@@ -5,10 +5,10 @@ use std::time::Duration;
 use jiff::tz::TimeZone;
 
 use super::fixture::{Play, Rack, at, contact, settings};
-use crate::core::alert::hours::local_date;
 use crate::core::alert::{Condition, Event, Foreseen, Occasion, Route};
 use crate::core::record::{Body, Change, Clock, ClockStep, Outcome};
 use crate::core::time::Timestamp;
+use crate::core::wall_clock::local_date;
 
 use Occasion::{
     ActionMissing, AfterMaintenance, Cleared, Closed, Escalated, Grew, Raised, Returned, Summary,

@@ -10,8 +10,8 @@ use jiff::civil::Date;
 
 use super::job::stage_word;
 use super::{Form, Job, NotBegun, Paper, Wanted};
-use crate::core::alert::hours::local_date;
 use crate::core::reader::{Language, Scale};
+use crate::core::wall_clock::local_date;
 use crate::web::form::{Fault, Field};
 use crate::web::frame::{self, Frame, Refusal, Tab, said};
 use crate::web::kitchen::{Kitchen, Pages};
