@@ -329,9 +329,9 @@ async fn answer<K: Kitchen>(
 
 /// The racks of the machine over the days of those that an alert names.
 fn in_history(alert: &Alert, reader: &Reader) -> Option<String> {
-    let (first, last) = (alert.racks.first()?, alert.racks.last()?);
+    let ends = || alert.racks.named.iter().map(|rack| rack.at);
     let day = |at| local_date(&reader.zone, at);
-    let (from, to, machine) = (day(first.at)?, day(last.at)?, escaped(alert.machine.as_deref()?));
+    let (from, to, machine) = (day(ends().min()?)?, day(ends().max()?)?, escaped(alert.machine.as_deref()?));
     Some(format!("history?machine={machine}&from={from}&to={to}"))
 }
 

@@ -144,7 +144,7 @@ phrases! {
     Calibrate: "Have {about} checked at ice and boil, or by a laboratory, and enter the calibration.", "Haga comprobar {about} en hielo y ebullición, o en un laboratorio, y anote la calibración.";
     CompareAgain: "Compare {about} once more, in well stirred ice and water. If it is still off, adjust or replace it, or calibrate it, and enter the result.", "Compare {about} otra vez, en hielo y agua bien removidos. Si sigue desajustado, ajústelo, cámbielo o calíbrelo, y anote el resultado.";
     HoldDoubted: "Hold what is left of the racks that this alert counts, and wash it again: they were hot enough only by what {about} shows too much.", "Aparte lo que quede de las canastas que cuenta esta alerta y lávelo otra vez: alcanzaron el calor solo por lo que {about} marca de más.";
-    NoneDoubted: "No rack since it last agreed is in doubt: each was hotter than its limit by more than {about} shows too much.", "Ninguna canasta desde que coincidió por última vez está en duda: todas superaron su límite por más de lo que {about} marca de más.";
+    NoneDoubted: "Of the racks that this gateway has counted since it last agreed none is in doubt by {about}. Look through what was washed before it kept count.", "De las canastas que este equipo ha contado desde que coincidió por última vez ninguna está en duda por {about}. Repase lo que se lavó antes de que llevara la cuenta.";
     LookBack: "Look through the racks since it last agreed: which were hot enough only by what it shows?", "Repase las canastas desde que coincidió por última vez: ¿cuáles alcanzaron el calor solo según lo que muestra?";
     FillUp: FILL_UP.0, FILL_UP.1;
     NoSanitizer: NO_SANITIZER.0, NO_SANITIZER.1;

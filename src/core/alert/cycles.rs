@@ -35,7 +35,8 @@ impl Turn<'_> {
         for condition in [Condition::Cold, Condition::Brief] {
             self.recover(machine, condition, good, needed);
         }
-        self.recover(machine, Condition::Weak, good, 1);
+        let shows = good && !self.predates_weak(machine, rack.at);
+        self.recover(machine, Condition::Weak, shows, 1);
         self.recover(machine, Condition::Narrow, verdict == Verdict::Pass, needed);
         if verdict != Verdict::Unproven {
             self.proven(machine, cycle.rinse_ended);

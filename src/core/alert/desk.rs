@@ -239,8 +239,15 @@ impl Turn<'_> {
     fn of_site(&mut self, index: u64, body: &Body) {
         if let Body::Check(check) = body {
             self.looked(SITE, index, check);
+            // It answers what is due at every machine, as it tells of the supplies of every one.
+            for machine in self.settings.machines.keys() {
+                self.check(machine, index, check);
+            }
         } else if let Body::Amendment(amendment) = body {
             self.looked_otherwise(SITE, amendment);
+            for machine in self.settings.machines.keys() {
+                self.amended(machine, amendment);
+            }
         }
     }
 

@@ -7,7 +7,7 @@
 //! limit: the others were hot enough all the same, unless it was off by more before it was compared. A probe that
 //! shows too little puts none in doubt.
 //!
-//! What is remembered of the racks that stand by the probes is their number by steps of [`STEP_K`] at either place, and
+//! What is remembered of the racks that stand by the probes is their number by steps of half a kelvin at either place, and
 //! the first and the last of each, however long they are not compared.
 
 use serde::{Deserialize, Serialize};
@@ -15,8 +15,9 @@ use serde::{Deserialize, Serialize};
 use super::condition::Condition;
 use super::open::{RACKS_NAMED_MAX, Rack, Racks};
 use super::raise::{Report, Turn};
+use super::state::Memory;
 use crate::core::channel::Place;
-use crate::core::record::{Clearing, Cycle};
+use crate::core::record::{Change, Clearing, Cycle};
 use crate::core::time::Timestamp;
 
 /// Steps by which racks are counted, K (own choice: half the smallest tolerance of a thermometer; a power of two, so
@@ -93,6 +94,17 @@ fn within_k(too_much_k: f64) -> Option<f64> {
     (within <= f64::from(LAST_STEP) * STEP_K).then_some(within)
 }
 
+/// What a test of the sanitizer found right.
+#[derive(Clone, PartialEq, Debug, Serialize, Deserialize)]
+pub(super) struct FoundRight {
+    /// Index of its record.
+    by: u64,
+    /// When it was made.
+    at: Timestamp,
+    /// The racks that passed between the one before and it.
+    racks: Racks,
+}
+
 /// Racks whose margins lie in the same steps.
 #[derive(Clone, Copy, PartialEq, Eq, Debug, Serialize, Deserialize)]
 struct Step {
@@ -129,6 +141,9 @@ pub(super) struct Margins {
     waiting: Vec<Step>,
     /// Those that the open alert counts.
     counted: Vec<Step>,
+    /// Of each place those that the latest comparison found right, with the index of its record.
+    #[serde(default)]
+    right: Vec<(Place, u64, Vec<Step>)>,
 }
 
 impl Margins {
@@ -168,9 +183,20 @@ impl Margins {
         Racks { count, ..racks }
     }
 
-    /// The probe at a place was found right then: by it, what passed before stands. Of racks that reach over that
-    /// moment all are kept.
-    fn right_at(&mut self, place: Place, at: Timestamp) {
+    /// The probe at a place was found right then by this record: by it, what passed before stands. Of racks that reach
+    /// over that moment all are kept.
+    fn right_at(&mut self, place: Place, at: Timestamp, by: u64) {
+        let before: Vec<Step> = self
+            .waiting
+            .iter()
+            .copied()
+            .filter(|step| step.last.at <= at && step.is_within(place, None))
+            .collect();
+        if before.is_empty() && self.right.iter().any(|(own, known, _)| (*own, *known) == (place, by)) {
+            return;
+        }
+        self.right.retain(|(own, ..)| *own != place);
+        self.right.push((place, by, before));
         for all in [&mut self.waiting, &mut self.counted] {
             for mut step in std::mem::take(all) {
                 if step.last.at <= at
@@ -183,6 +209,27 @@ impl Margins {
                 }
             }
         }
+    }
+
+    /// What this record found right is in doubt again: it was withdrawn, or found something else.
+    fn not_right(&mut self, by: u64) {
+        let Some(place) = self.right.iter().position(|(_, known, _)| *known == by) else { return };
+        let (place, _, steps) = self.right.remove(place);
+        for mut step in steps {
+            let mut rest = step;
+            if let Some(own) = rest.at_mut(place) {
+                *own = None;
+            }
+            let same = |known: &&mut Step| (known.rinse, known.wash) == (rest.rinse, rest.wash);
+            match self.waiting.iter_mut().find(same).filter(|known| known.count >= rest.count) {
+                Some(known) => known.count -= rest.count,
+                // By the other probe they stand meanwhile, or are counted.
+                None if place == Place::FinalRinse => step.wash = None,
+                None => step.rinse = None,
+            }
+            Self::merge(&mut self.waiting, step);
+        }
+        self.waiting.retain(|step| step.count > 0);
     }
 
     /// No alert counts any of them.
@@ -201,6 +248,19 @@ impl Racks {
         }
         Self { count: named.len() as u64, named }
     }
+
+    /// The others.
+    fn until(&self, at: Timestamp) -> Self {
+        let after = self.after(at).count;
+        let named = self.named.iter().copied().filter(|rack| rack.at <= at).collect();
+        Self { count: self.count - after, named }
+    }
+}
+
+/// Whether a rack ended before the latest test that counts, which found the sanitizer wrong.
+fn predates(memory: &Memory, at: Timestamp) -> bool {
+    let latest = memory.tested.iter().filter(|one| !one.withdrawn).max_by_key(|one| (one.at, one.index));
+    latest.is_some_and(|latest| !latest.good && at <= latest.at)
 }
 
 impl Turn<'_> {
@@ -209,12 +269,18 @@ impl Turn<'_> {
     pub(super) fn passed(&mut self, machine: &str, cycle: &Cycle, rack: Rack) {
         let Some(own) = self.settings.machines.get(machine) else { return };
         let memory = self.state.machines.entry(machine.to_owned()).or_default();
-        if own.sanitizer.is_some() {
+        let late = own.sanitizer.is_some() && predates(memory, rack.at);
+        if own.sanitizer.is_some() && !late {
             memory.by_concentration.push(rack);
         }
-        let mut off = memory.too_much.values().filter(|off| off.doubts(cycle));
+        let is_own = |off: &&ByProbe| own.place_of(&off.probe) == Some(off.place);
+        let mut off = memory.too_much.values().filter(is_own).filter(|off| off.doubts(cycle));
         let doubted = off.next().map(|off| (off.place, off.probe.clone()));
         memory.margins.push(cycle, rack, doubted.is_some());
+        if late {
+            let earlier = Some(Earlier { racks: Racks::of(rack), by_probe: None });
+            self.report(Report { earlier, ..Report::new(Condition::Weak, machine, rack.at) });
+        }
         let Some((place, probe)) = doubted else { return };
         self.report(Report {
             place: Some(place),
@@ -225,12 +291,23 @@ impl Turn<'_> {
         });
     }
 
-    /// The probe was found right then.
-    pub(super) fn probe_right(&mut self, machine: &str, probe: &str, at: Timestamp) {
+    /// Whether a rack ended before the sanitizer was found wrong, and came on record after that: it shows nothing of
+    /// what is right since.
+    pub(super) fn predates_weak(&self, machine: &str, at: Timestamp) -> bool {
+        self.state.machines.get(machine).is_some_and(|memory| predates(memory, at))
+    }
+
+    /// The probe was found right then, by this record.
+    pub(super) fn probe_right(&mut self, machine: &str, probe: &str, at: Timestamp, by: u64) {
         let place = self.settings.machines.get(machine).and_then(|own| own.place_of(probe));
         if let Some(place) = place {
-            self.state.memory(machine).margins.right_at(place, at);
+            self.state.memory(machine).margins.right_at(place, at, by);
         }
+    }
+
+    /// What this comparison found right, if it did, is in doubt again.
+    pub(super) fn probe_not_right(&mut self, machine: &str, by: u64) {
+        self.state.memory(machine).margins.not_right(by);
     }
 
     /// The probe was found to show so much too much, K: the racks that passed by it and are not told of yet.
@@ -241,39 +318,57 @@ impl Turn<'_> {
         too_much_k: f64,
     ) -> Option<Earlier> {
         let place = self.settings.machines.get(machine)?.place_of(probe)?;
-        if too_much_k <= 0.0 {
-            return None;
-        }
-        let is_first = self.state.open(machine, Condition::ThermometerOff).is_none();
         let memory = self.state.memory(machine);
-        let within_k = within_k(too_much_k);
-        let wider = match memory.too_much.get(probe).map(|known| known.within_k) {
-            Some(Some(known)) => within_k.is_none_or(|within| within > known),
-            Some(None) => false,
-            None => true,
-        };
-        if !wider {
+        // Zero puts none in doubt.
+        let within_k = within_k(too_much_k.max(0.0));
+        let known = memory.too_much.get(probe).map(|known| known.within_k);
+        if known == Some(within_k) || (known.is_none() && too_much_k <= 0.0) {
             return None;
-        }
-        if is_first {
-            // Those of an alert that is closed are accounted for, and stand by the other probe as before.
-            memory.margins.release();
         }
         let racks = memory.margins.count(place, within_k);
         let by_probe = ByProbe { probe: probe.to_owned(), place, within_k };
         memory.too_much.insert(probe.to_owned(), by_probe.clone());
-        Some(Earlier { racks, by_probe: Some(by_probe) })
+        let earlier = Earlier { racks, by_probe: Some(by_probe) };
+        let is_less = known
+            .is_some_and(|known| within_k.is_some_and(|within| known.is_none_or(|known| within < known)));
+        if is_less {
+            // From here on fewer are in doubt; those that are counted stay so.
+            self.changed_by(machine, Condition::ThermometerOff, Change::Eased, Some(earlier));
+            return None;
+        }
+        Some(earlier)
     }
 
-    /// The sanitizer was found right then.
-    pub(super) fn sanitizer_right(&mut self, machine: &str, at: Timestamp) {
+    /// The sanitizer was found right then, by this record.
+    pub(super) fn sanitizer_right(&mut self, machine: &str, at: Timestamp, by: u64) {
         let memory = self.state.memory(machine);
-        memory.by_concentration = memory.by_concentration.after(at);
+        if memory.found_right.as_ref().is_some_and(|known| known.by == by) {
+            return;
+        }
+        let after = memory.by_concentration.after(at);
+        let racks = std::mem::replace(&mut memory.by_concentration, after).until(at);
+        memory.found_right = Some(FoundRight { by, at, racks });
     }
 
-    /// The sanitizer was found outside its range: the racks that passed by what was on file.
-    pub(super) fn sanitizer_wrong(&mut self, machine: &str) -> Earlier {
-        let racks = std::mem::take(&mut self.state.memory(machine).by_concentration);
+    /// What this test found right, if it did, is in doubt again.
+    pub(super) fn sanitizer_not_right(&mut self, machine: &str, by: u64) {
+        let memory = self.state.memory(machine);
+        if let Some(right) = memory.found_right.take_if(|known| known.by == by) {
+            let since = std::mem::replace(&mut memory.by_concentration, right.racks);
+            memory.by_concentration.add(&since);
+        }
+    }
+
+    /// The sanitizer was found outside its range then: the racks that passed by what was on file. Where a later test,
+    /// entered before this one, found it right again, those between.
+    pub(super) fn sanitizer_wrong(&mut self, machine: &str, at: Timestamp, is_latest: bool) -> Earlier {
+        let memory = self.state.memory(machine);
+        let racks = if is_latest {
+            std::mem::take(&mut memory.by_concentration)
+        } else {
+            let right = memory.found_right.as_mut().filter(|right| right.at > at);
+            right.map(|right| std::mem::take(&mut right.racks)).unwrap_or_default()
+        };
         Earlier { racks, by_probe: None }
     }
 
@@ -298,16 +393,26 @@ impl Turn<'_> {
         }
         let settled = open.telling.settled;
         self.clear(machine, condition, Clearing::Withdrawn);
-        let memory = self.state.memory(machine);
         if condition == Condition::ThermometerOff {
-            memory.margins.release();
+            self.state.memory(machine).margins.release();
         } else {
-            let mut before = racks;
-            before.add(&memory.by_concentration);
-            memory.by_concentration = before;
+            let memory = self.state.memory(machine);
+            let since = std::mem::replace(&mut memory.by_concentration, racks);
+            memory.by_concentration.add(&since);
         }
         if settled {
             self.close(machine, condition);
+        }
+    }
+
+    /// An alert is closed: what it counted is accounted for, and stands by the other probe as before.
+    pub(super) fn accounted_for(&mut self, machine: &str, condition: Condition) {
+        let Some(memory) = self.state.machines.get_mut(machine) else { return };
+        if condition == Condition::ThermometerOff {
+            memory.margins.release();
+            memory.off_by.clear();
+        } else if condition == Condition::Weak {
+            memory.weak_by.clear();
         }
     }
 }

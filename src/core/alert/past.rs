@@ -15,7 +15,7 @@ use super::condition::Condition;
 use super::earlier::ByProbe;
 use super::open::{AlertNumber, Quantity, Rack};
 use crate::core::cycle::verdict::Verdict;
-use crate::core::record::{Body, Change, Cycle, Gap, OfAlert, Record};
+use crate::core::record::{Body, Change, Clearing, Cycle, Gap, OfAlert, Record};
 use crate::core::time::Timestamp;
 
 /// Gaps that are kept of one probe (own choice: one in 11 h over 5 years, 64 kB). Of more the older half is forgotten:
@@ -120,7 +120,15 @@ impl Past {
             OfAlert::Changed(changed) => {
                 ((changed.change == Change::Returned).then_some(true), Some(&changed.about))
             }
-            OfAlert::Cleared(_) | OfAlert::Closed(_) => (Some(false), None),
+            OfAlert::Cleared(cleared) => {
+                if cleared.clearing == Clearing::Withdrawn
+                    && let Some(story) = self.stories.get_mut(&cleared.alert)
+                {
+                    story.doubted.clear();
+                }
+                (Some(false), None)
+            }
+            OfAlert::Closed(_) => (Some(false), None),
             OfAlert::Acknowledged(_) | OfAlert::Action(_) | OfAlert::Notification(_) => return,
         };
         if let Some(story) = told.alert().and_then(|number| self.stories.get_mut(&number)) {

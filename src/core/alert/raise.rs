@@ -85,7 +85,9 @@ impl Turn<'_> {
         let mut racks = earlier.as_ref().map(|earlier| earlier.racks.clone()).unwrap_or_default();
         let before = racks.count;
         racks.add(&report.racks);
-        let last_good = self.state.machines.get(machine).and_then(|memory| memory.last_good);
+        let good = self.state.machines.get(machine).and_then(|memory| memory.last_good);
+        // The latest one that passed may be in doubt itself.
+        let last_good = good.filter(|_| earlier.is_none());
         let about: Vec<String> = report.about.into_iter().collect();
         let alert = Alert {
             number,
@@ -235,6 +237,7 @@ impl Turn<'_> {
             self.tell_told(machine, condition, Occasion::Closed);
         }
         self.state.remove(machine, condition);
+        self.accounted_for(machine, condition);
     }
 
     /// Records that something happened to an open alert.
@@ -242,7 +245,13 @@ impl Turn<'_> {
         self.changed_by(machine, condition, change, None);
     }
 
-    fn changed_by(&mut self, machine: &str, condition: Condition, change: Change, earlier: Option<Earlier>) {
+    pub(super) fn changed_by(
+        &mut self,
+        machine: &str,
+        condition: Condition,
+        change: Change,
+        earlier: Option<Earlier>,
+    ) {
         let Some(open) = self.state.open(machine, condition) else { return };
         let alert = &open.alert;
         let came_back = change == Change::Returned && alert.before_return > 0;

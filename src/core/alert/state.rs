@@ -8,7 +8,7 @@ use serde::{Deserialize, Serialize};
 
 use super::condition::Condition;
 use super::contact::Route;
-use super::earlier::{ByProbe, Margins};
+use super::earlier::{ByProbe, FoundRight, Margins};
 use super::open::{Alert, AlertNumber, Rack, Racks};
 use crate::core::drift::Drift;
 use crate::core::record::{CheckKind, Worked};
@@ -162,6 +162,15 @@ pub(super) struct Memory {
     /// Racks that passed since the sanitizer was found right last.
     #[serde(default)]
     pub(super) by_concentration: Racks,
+    /// Those that the latest test found right, to be in doubt again where it is withdrawn.
+    #[serde(default)]
+    pub(super) found_right: Option<FoundRight>,
+    /// Records of the tests by which the open alert of a weak sanitizer stands.
+    #[serde(default)]
+    pub(super) weak_by: Vec<u64>,
+    /// The same of thermometers that are off.
+    #[serde(default)]
+    pub(super) off_by: Vec<u64>,
     /// Racks that passed since its probes were found right last.
     #[serde(default)]
     pub(super) margins: Margins,

@@ -4,7 +4,6 @@
 //! is in doubt by then. The latest test that counts decides, also where an amendment makes an earlier one the latest.
 
 use super::condition::Condition;
-use super::earlier::Earlier;
 use super::open::Quantity;
 use super::raise::{Report, Turn};
 use super::state::Tested;
@@ -24,14 +23,11 @@ impl Turn<'_> {
             all.remove(0);
         }
         all.push(tested);
-        let is_latest = self.latest_test(machine).is_some_and(|latest| latest.index == index);
         if !tested.good {
-            // Entered late, it says nothing of the racks since the later test, which found it right.
-            let earlier = is_latest.then(|| self.sanitizer_wrong(machine));
-            self.found_weak(machine, tested, earlier);
+            self.found_weak(machine, tested);
         }
         if let Some(right) = self.latest_test(machine).filter(|latest| latest.good) {
-            self.sanitizer_right(machine, right.at);
+            self.sanitizer_right(machine, right.at, right.index);
             self.recover(machine, Condition::Weak, true, 1);
         }
     }
@@ -46,27 +42,36 @@ impl Turn<'_> {
         let all = &mut self.state.memory(machine).tested;
         let Some(known) = all.iter_mut().find(|known| known.index == amendment.of) else { return };
         *known = corrected.unwrap_or(Tested { withdrawn: true, ..*known });
+        let now = *known;
+        self.sanitizer_not_right(machine, amendment.of);
+        let held_by = &mut self.state.memory(machine).weak_by;
+        let held = held_by.contains(&amendment.of);
+        if now.good || now.withdrawn {
+            held_by.retain(|index| *index != amendment.of);
+        }
+        let never = held && held_by.is_empty();
         let latest = self.latest_test(machine);
         if let Some(wrong) = latest.filter(|latest| !latest.good) {
-            let earlier = Some(self.sanitizer_wrong(machine));
-            self.found_weak(machine, wrong, earlier);
+            self.found_weak(machine, wrong);
             return;
         }
-        let Some(since) = self.state.open(machine, Condition::Weak).map(|open| open.alert.since) else {
-            return;
-        };
-        let all = &self.state.memory(machine).tested;
-        if all.iter().any(|one| !one.good && !one.withdrawn && one.at >= since) {
-            self.recover(machine, Condition::Weak, true, 1);
-        } else {
+        if never {
             self.dismiss(machine, Condition::Weak);
+        } else {
+            self.recover(machine, Condition::Weak, true, 1);
         }
         if let Some(right) = latest {
-            self.sanitizer_right(machine, right.at);
+            self.sanitizer_right(machine, right.at, right.index);
         }
     }
 
-    fn found_weak(&mut self, machine: &str, tested: Tested, earlier: Option<Earlier>) {
+    fn found_weak(&mut self, machine: &str, tested: Tested) {
+        let is_latest = self.latest_test(machine).is_some_and(|latest| latest.index == tested.index);
+        let earlier = Some(self.sanitizer_wrong(machine, tested.at, is_latest));
+        let held_by = &mut self.state.memory(machine).weak_by;
+        if !held_by.contains(&tested.index) && held_by.len() < TESTED_MAX {
+            held_by.push(tested.index);
+        }
         self.report(Report {
             place: Some(Place::FinalRinse),
             measured: Some(Quantity::MgPerL(tested.mg_per_l)),

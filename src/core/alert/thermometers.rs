@@ -6,12 +6,10 @@
 //! passed by it, see [`super::earlier`]; a comparison that is off by more adds to them, one by less takes none back.
 
 use super::condition::Condition;
-use super::open::Alert;
 use super::raise::{Report, Turn};
 use super::state::Compared;
 use crate::core::logbook::judge_known;
 use crate::core::record::{Amendment, AmendmentChange, CalibrationDone, Change, Check};
-use crate::core::time::Timestamp;
 
 /// Most comparisons of a machine's thermometers that are remembered, for amendments (own choice: each
 /// probe and gauge of a machine some times over). At the limit the oldest goes that a newer one of the
@@ -52,9 +50,17 @@ impl Turn<'_> {
         let Some(place) = memory.compared.iter().position(|one| one.index == amendment.of) else { return };
         let before = memory.compared[place].clone();
         memory.compared[place] = corrected.clone().unwrap_or(Compared { withdrawn: true, ..before.clone() });
-        self.weigh(machine, &before.what, true);
+        let holds = corrected.as_ref().is_some_and(|now| !now.good && now.what == before.what);
+        self.probe_not_right(machine, amendment.of);
+        let held_by = &mut self.state.memory(machine).off_by;
+        let held = held_by.contains(&amendment.of);
+        if !holds {
+            held_by.retain(|index| *index != amendment.of);
+        }
+        let never = held && held_by.is_empty();
+        self.weigh(machine, &before.what, never);
         if let Some(corrected) = corrected.filter(|corrected| corrected.what != before.what) {
-            self.weigh(machine, &corrected.what, true);
+            self.weigh(machine, &corrected.what, false);
         }
     }
 
@@ -72,41 +78,43 @@ impl Turn<'_> {
         self.weigh(machine, &what, false);
     }
 
-    /// Raises or takes back what the comparisons of this thermometer come to, one of which may have been amended.
-    fn weigh(&mut self, machine: &str, what: &str, amended: bool) {
+    /// Raises or takes back what the comparisons of this thermometer come to; `never` where an amendment took away the
+    /// last one by which the alert stands.
+    fn weigh(&mut self, machine: &str, what: &str, never: bool) {
         let own = self.state.memory(machine).compared.iter().filter(|one| one.what == what && !one.withdrawn);
-        match own.max_by_key(|one| (one.at, one.index)).map(|one| (one.good, one.at, one.too_much_k)) {
-            Some((false, since, too_much_k)) => self.is_off(machine, what, since, too_much_k),
-            Some((true, at, _)) => {
-                self.is_right(machine, what, amended);
-                self.probe_right(machine, what, at);
+        match own.max_by_key(|one| (one.at, one.index)).cloned() {
+            Some(latest) if !latest.good => self.is_off(machine, &latest),
+            Some(latest) => {
+                self.is_right(machine, what, never);
+                self.probe_right(machine, what, latest.at, latest.index);
             }
-            None => self.is_right(machine, what, amended),
+            None => self.is_right(machine, what, never),
         }
     }
 
-    fn is_off(&mut self, machine: &str, what: &str, since: Timestamp, too_much_k: f64) {
+    fn is_off(&mut self, machine: &str, latest: &Compared) {
+        let Compared { index, what, at: since, too_much_k, .. } = latest;
+        let held_by = &mut self.state.memory(machine).off_by;
+        if !held_by.contains(index) && held_by.len() < COMPARED_MAX {
+            held_by.push(*index);
+        }
         let known = self.names(machine, Condition::ThermometerOff, what);
-        let earlier = self.probe_shows_too_much(machine, what, too_much_k);
+        let earlier = self.probe_shows_too_much(machine, what, *too_much_k);
         if known && earlier.is_none() {
             return;
         }
         let unproven = earlier.as_ref().is_some_and(|earlier| earlier.racks.count > 0);
         let about = Some(what.to_owned());
         let place = earlier.as_ref().and_then(|earlier| Some(earlier.by_probe.as_ref()?.place));
-        let report = Report::new(Condition::ThermometerOff, machine, since);
+        let report = Report::new(Condition::ThermometerOff, machine, *since);
         self.report(Report { about, place, earlier, unproven, ..report });
     }
 
     /// Nothing says any more that it is off. Where an amendment alone says so, it never was.
-    fn is_right(&mut self, machine: &str, what: &str, amended: bool) {
-        let memory = self.state.memory(machine);
-        memory.too_much.remove(what);
-        let off = memory.compared.iter().filter(|one| one.what == what && !one.good && !one.withdrawn);
-        let off = off.map(|one| one.at).max();
-        let never = |alert: &Alert| alert.about == [what] && off.is_none_or(|off| off < alert.since);
+    fn is_right(&mut self, machine: &str, what: &str, never: bool) {
+        self.state.memory(machine).too_much.remove(what);
         let open = self.state.open(machine, Condition::ThermometerOff);
-        if amended && open.is_some_and(|open| never(&open.alert)) {
+        if never && open.is_some_and(|open| open.alert.about == [what]) {
             self.dismiss(machine, Condition::ThermometerOff);
             return;
         }

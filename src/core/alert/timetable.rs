@@ -278,6 +278,8 @@ impl Turn<'_> {
             memory.tank = None;
         }
         self.state.windows.iter_mut().for_each(|window| window.until = window.until.minus(back));
+        self.state.called_off.values_mut().for_each(not_ahead);
+        self.state.windows.iter_mut().filter_map(|window| window.begun.as_mut()).for_each(not_ahead);
         self.state.failing.iter_mut().for_each(|(_, since)| not_ahead(since));
         self.state.born.iter_mut().for_each(not_ahead);
         self.state.clock_bad_since.iter_mut().for_each(not_ahead);

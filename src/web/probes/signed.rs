@@ -43,7 +43,7 @@ fn of(Stood { record, at, by, accepted, withdrawn, lapsed }: Stood, person: &Per
             "No está firmada: la firma de {at}, de {by}, se retiró.",
         )
     } else if holds {
-        said(language, "It is signed off since {at}, by {by}.", "Está firmada desde {at}, por {by}.")
+        said(language, "It has been signed off since {at}, by {by}.", "Está firmada desde {at}, por {by}.")
     } else {
         said(
             language,

@@ -151,7 +151,7 @@ async fn a_machine_says_whether_it_is_signed_off() {
     for (now, english, spanish) in [
         (
             stood(0, false, &[]),
-            vec![format!("✓ It is signed off since {since}, by Eli &#60;b&#62;.")],
+            vec![format!("✓ It has been signed off since {since}, by Eli &#60;b&#62;.")],
             "✓ Está firmada desde",
         ),
         (stood(2, false, &[]), vec!["Accepted with it: 2 open points.".to_owned()], "Aceptados con ella: 2"),

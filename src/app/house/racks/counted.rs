@@ -16,7 +16,7 @@ use crate::app::alerts::past::{PastOf, ROW_MAX};
 use crate::core::alert::affected::{InRow, OF_PROBES, in_row, measured};
 use crate::core::alert::past::Past;
 use crate::core::alert::{AlertNumber, Condition};
-use crate::core::record::{Body, Cycle, OfAlert, Record};
+use crate::core::record::{Body, Clearing, Cycle, OfAlert, Record};
 use crate::ledger::{self, CycleFilter, LedgerError, Order, Subject};
 
 /// Alerts of a machine that are looked through on either side of a rack that passed (own choice: months, and a few
@@ -112,6 +112,8 @@ fn doubting(
             let earlier = record.body.of_alert().and_then(OfAlert::earlier);
             if earlier.is_some_and(|earlier| earlier.holds(index, cycle)) {
                 alerts.insert(number);
+            } else if matches!(&record.body, Body::AlertCleared(own) if own.clearing == Clearing::Withdrawn) {
+                alerts.remove(&number);
             }
         }
     }

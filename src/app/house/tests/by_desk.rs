@@ -11,7 +11,7 @@ use crate::config::recorded::Recorded;
 use crate::core::alert::{AlertNumber, Condition, Desk, Effects, Event, Refusal};
 use crate::core::cycle::verdict::{Reason, Verdict};
 use crate::core::reading::Fault;
-use crate::core::record::{Body, Check, Gap};
+use crate::core::record::{Amendment, AmendmentChange, Body, Check, Gap};
 use crate::ledger::{NewRecord, Reader, Subject};
 use crate::report::account::RecordRange;
 use crate::report::account::build::{Builder, Question};
@@ -25,6 +25,8 @@ enum Step {
     Gap(&'static str, Fault, bool),
     /// A probe is compared, and shows so much too much, K; 1 K is permitted.
     Compared(&'static str, f64),
+    /// The newest comparison that was not withdrawn yet is.
+    Misread,
     /// The desk takes what is on record; whatever comes before that waits for it, as after a crash.
     Desk,
     /// Three hours pass, somebody writes down what was done, and three more.
@@ -56,6 +58,7 @@ struct Kitchen {
     minute: u64,
     records: Vec<NewRecord>,
     racks: Vec<u64>,
+    compared: Vec<u64>,
     conditions: BTreeMap<u64, Condition>,
     /// The racks that are named of each alert, and how many it counts.
     counted: BTreeMap<u64, BTreeSet<u64>>,
@@ -72,6 +75,7 @@ impl Kitchen {
             minute: 0,
             records,
             racks: Vec::new(),
+            compared: Vec::new(),
             conditions: BTreeMap::new(),
             counted: BTreeMap::new(),
             counts: BTreeMap::new(),
@@ -93,15 +97,25 @@ impl Kitchen {
                 let (from, to) = (at(self.minute - 1), over.then(|| at(self.minute)));
                 self.put(Body::Gap(Gap { probe: probe.to_owned(), fault, from, to, filled: false }));
             }
-            Step::Compared(what, shown_c) => self.put(Body::Check(Check::Thermometer {
-                at: at(self.minute),
-                what: what.to_owned(),
-                shown_c,
-                reference_c: 0.0,
-                tolerance_c: 1.0,
-                reference: "ice bath".to_owned(),
-                by: "Ana".to_owned(),
-            })),
+            Step::Compared(what, shown_c) => {
+                self.compared.push(u64::try_from(self.records.len()).expect("few"));
+                self.put(Body::Check(Check::Thermometer {
+                    at: at(self.minute),
+                    what: what.to_owned(),
+                    shown_c,
+                    reference_c: 0.0,
+                    tolerance_c: 1.0,
+                    reference: "ice bath".to_owned(),
+                    by: "Ana".to_owned(),
+                }));
+            }
+            Step::Misread => {
+                let (reason, by) = ("misread".to_owned(), "Ana".to_owned());
+                if let Some(of) = self.compared.pop() {
+                    let change = AmendmentChange::Withdrawn;
+                    self.put(Body::Amendment(Box::new(Amendment { of, reason, by, change })));
+                }
+            }
             Takes => self.take(),
             Rest => {
                 self.take();
@@ -151,6 +165,10 @@ impl Kitchen {
         for alert in self.desk.alerts() {
             self.conditions.insert(alert.number.0, alert.condition);
             let racks = self.counted.entry(alert.number.0).or_default();
+            if alert.racks.count == 0 {
+                // Dismissed.
+                racks.clear();
+            }
             racks.extend(alert.racks.named.iter().map(|rack| rack.index));
             self.counts.insert(alert.number.0, alert.racks.count);
             // Of racks that stand by a probe the first and the last of each step are named.
@@ -211,7 +229,11 @@ impl Kitchen {
             let mut counting = self.counted.iter().filter(|(_, racks)| racks.contains(rack));
             assert!(counting.all(|(number, _)| linked.contains(number)), "rack {rack} of {:?}", self.racks);
         }
-        assert_eq!(leading, self.counts, "racks {:?}", self.racks);
+        // A rack that made an alert worse leads to it, though it was dismissed.
+        let counting = |(number, count): (u64, u64)| (self.counts[&number] > 0).then_some((number, count));
+        let leading: BTreeMap<u64, u64> = leading.into_iter().filter_map(counting).collect();
+        let expected = self.counts.clone().into_iter().filter_map(counting).collect();
+        assert_eq!(leading, expected, "racks {:?}", self.racks);
         for (number, racks) in &self.counted {
             let trail = reader.about(Subject::Alert(*number)).expect("readable");
             let whole = |index| (index, reader.record(index).expect("readable").expect("whole").1);
@@ -388,6 +410,7 @@ fn step() -> impl Strategy<Value = Step> {
         12 => rack.prop_map(Step::Rack),
         3 => (probe.clone(), fault, any::<bool>()).prop_map(|(probe, fault, over)| Step::Gap(probe, fault, over)),
         3 => (probe, off).prop_map(|(probe, off)| Step::Compared(probe, off)),
+        1 => Just(Step::Misread),
         8 => Just(Takes),
         1 => Just(Rest),
     ]

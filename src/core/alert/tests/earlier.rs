@@ -180,3 +180,91 @@ fn what_is_remembered_is_bounded() {
     assert_eq!((alert.racks.count, alert.racks.named.len()), (60_000, 2));
     assert_eq!(on_record(&play).len(), 1);
 }
+
+// Own promise: only what takes away the last entry by which an alert stands dismisses it; another time of the same
+// finding does not.
+#[test]
+fn a_weak_strip_of_another_time_is_weak_all_the_same() {
+    let mut play = Play::new(settings());
+    play.racks(0.0, "chem", &[Rack::Good, Rack::Good]);
+    enter(&mut play, 4.0, "chem", strip(4.0, 10.0));
+    enter(&mut play, 6.0, "chem", strip(6.0, 100.0));
+    amend(&mut play, 7.0, "chem", 2, AmendmentChange::Corrected(strip(3.0, 10.0)));
+    assert_eq!(open(&play, Condition::Weak).racks_uncovered(), 2);
+    // Nor does a good one that is withdrawn.
+    amend(&mut play, 8.0, "chem", 3, AmendmentChange::Withdrawn);
+    let alert = open(&play, Condition::Weak);
+    assert_eq!((alert.racks_uncovered(), alert.cleared), (2, None), "the weak one is the latest again");
+}
+
+// Own promise: a rack of before the weak strip that comes on record after it is in doubt like the others, and shows
+// nothing of what is right since.
+#[test]
+fn a_rack_that_comes_late_is_in_doubt_too() {
+    let mut play = Play::new(settings());
+    play.racks(0.0, "chem", &[Rack::Good]);
+    enter(&mut play, 4.0, "chem", strip(4.0, 10.0));
+    play.record("chem", Body::Cycle(Box::new(Rack::Good.cycle(at(3.5)))));
+    let alert = open(&play, Condition::Weak);
+    assert_eq!((alert.racks.count, alert.earlier, alert.cleared), (2, 2, None));
+}
+
+// Own promise: what a strip found right is in doubt again once that strip is withdrawn, or turns out to be later than
+// one that was weak.
+#[test]
+fn what_was_found_right_by_mistake_is_in_doubt_again() {
+    let mut play = Play::new(settings());
+    play.racks(0.0, "chem", &[Rack::Good, Rack::Good]);
+    enter(&mut play, 2.0, "chem", strip(2.0, 100.0));
+    amend(&mut play, 3.0, "chem", 2, AmendmentChange::Withdrawn);
+    enter(&mut play, 4.0, "chem", strip(4.0, 10.0));
+    assert_eq!(open(&play, Condition::Weak).racks.count, 2);
+
+    let mut play = Play::new(settings());
+    play.racks(0.0, "chem", &[Rack::Good, Rack::Good]);
+    enter(&mut play, 10.0, "chem", strip(10.0, 100.0));
+    enter(&mut play, 11.0, "chem", strip(5.0, 10.0));
+    let alert = open(&play, Condition::Weak);
+    assert_eq!((alert.racks.count, alert.cleared.is_some(), alert.action_missing()), (2, true, true));
+
+    // The same of a probe.
+    let mut play = Play::new(settings());
+    play.racks(0.0, "hot", &[Rack::Minimum(83.0), Rack::Minimum(83.0)]);
+    enter(&mut play, 2.0, "hot", in_ice(at(2.0), "hot/rinse", 0.0));
+    amend(&mut play, 3.0, "hot", 2, AmendmentChange::Withdrawn);
+    enter(&mut play, 4.0, "hot", in_ice(at(4.0), "hot/rinse", 2.0));
+    assert_eq!(open(&play, Condition::ThermometerOff).racks.count, 2);
+}
+
+// The fixture's wash: 68 °C against 65.6 °C. Own promise: a rack is counted once, by whichever probe, and what one of
+// them put in doubt is not dismissed with a misread other.
+#[test]
+fn two_probes_that_are_off_count_each_rack_once() {
+    let mut play = Play::new(settings());
+    play.racks(0.0, "hot", &[Rack::Minimum(83.0), Rack::Minimum(90.0)]);
+    enter(&mut play, 2.0, "hot", in_ice(at(2.0), "hot/wash", 3.0));
+    assert_eq!(open(&play, Condition::ThermometerOff).racks.count, 2);
+    enter(&mut play, 3.0, "hot", in_ice(at(3.0), "hot/rinse", 2.0));
+    assert_eq!(open(&play, Condition::ThermometerOff).racks.count, 2);
+    enter(&mut play, 4.0, "hot", in_ice(at(4.0), "hot/wash", 0.0));
+    assert_eq!(open(&play, Condition::ThermometerOff).about, ["hot/rinse"]);
+    amend(&mut play, 5.0, "hot", 3, AmendmentChange::Withdrawn);
+    let alert = open(&play, Condition::ThermometerOff);
+    assert_eq!((alert.racks_uncovered(), alert.action_missing()), (2, true));
+    assert_eq!(cleared(&play), [Clearing::Recovered]);
+}
+
+// Own promise: once it is known to be off by less, or to show too little, racks pass by it again; a rack that is
+// counted stays so.
+#[test]
+fn a_probe_that_is_off_by_less_doubts_fewer() {
+    let mut play = Play::new(settings());
+    enter(&mut play, 0.0, "hot", in_ice(at(0.0), "hot/rinse", 3.0));
+    play.rack(1.0, "hot", Rack::Minimum(84.0));
+    enter(&mut play, 2.0, "hot", in_ice(at(2.0), "hot/rinse", 1.5));
+    play.racks(3.0, "hot", &[Rack::Minimum(84.0), Rack::Minimum(83.0)]);
+    assert_eq!(open(&play, Condition::ThermometerOff).racks.count, 2);
+    enter(&mut play, 5.0, "hot", in_ice(at(5.0), "hot/rinse", -3.0));
+    play.rack(6.0, "hot", Rack::Minimum(83.0));
+    assert_eq!(open(&play, Condition::ThermometerOff).racks.count, 2);
+}
