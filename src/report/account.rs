@@ -23,6 +23,7 @@ pub use machine::{is_exception, lowest};
 use jiff::civil::Date;
 use serde::{Deserialize, Serialize};
 
+use crate::core::alert::open::is_zero;
 use crate::core::alert::{Condition, Quantity};
 use crate::core::cycle::counts::Counts;
 use crate::core::cycle::plate::{LimitSource, MachineKind, Sanitizing};
@@ -261,6 +262,9 @@ pub struct AlertAccount {
     pub limit: Option<Quantity>,
     /// Racks affected.
     pub racks: u64,
+    /// How many of them had passed, and are in doubt for what was found wrong.
+    #[serde(skip_serializing_if = "is_zero", default)]
+    pub doubted: u64,
     /// Whether it needs a corrective action.
     pub needs_action: bool,
     /// Who took it on, and when.

@@ -14,7 +14,6 @@ use std::time::{Duration, Instant};
 
 use jiff::civil::Date;
 use jiff::tz::TimeZone;
-use rinseward::core::alert::hours::local_date;
 use rinseward::core::alert::{AlertNumber, Condition};
 use rinseward::core::cycle::verdict::Verdict;
 use rinseward::core::reading::Fault;
@@ -22,6 +21,7 @@ use rinseward::core::record::{
     AlertClosed, AlertRaised, Body, Check, ConfigurationChange, CorrectiveAction, Gap, Record,
 };
 use rinseward::core::time::Timestamp;
+use rinseward::core::wall_clock::local_date;
 use rinseward::ledger::{Append, Commit, CycleFilter, Names, Order, Reader, RecordFilter, Subject, Writer};
 
 #[expect(dead_code, reason = "the tests use all of it")]

@@ -233,6 +233,12 @@ async fn the_racks_of_a_closed_alert_are_found_again() {
     assert!(story::told(&reader, &[]).expect("readable").is_none());
 }
 
+/// Numbers of the alerts that put a rack in doubt which had passed.
+fn doubting(reader: &Reader, index: u64) -> Vec<u64> {
+    let (_, record) = reader.record(index).expect("readable").expect("whole");
+    leads(reader, index, &record).expect("readable").doubts.into_iter().map(|number| number.0).collect()
+}
+
 /// Numbers of the alerts that a rack leads to.
 fn linked(reader: &Reader, index: u64) -> Vec<u64> {
     let (_, record) = reader.record(index).expect("readable").expect("whole");

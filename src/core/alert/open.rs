@@ -199,7 +199,7 @@ pub struct Alert {
 
 /// For `serde`, which gives a reference.
 #[expect(clippy::trivially_copy_pass_by_ref, reason = "the form that `skip_serializing_if` asks for")]
-const fn is_zero(count: &u64) -> bool {
+pub(crate) const fn is_zero(count: &u64) -> bool {
     *count == 0
 }
 
@@ -220,6 +220,13 @@ impl Alert {
     #[must_use]
     pub fn racks_uncovered(&self) -> u64 {
         self.racks.count.saturating_sub(self.action.as_ref().map_or(0, |action| action.covers))
+    }
+
+    /// How many of its racks had passed, and are in doubt for what was found wrong.
+    #[must_use]
+    pub fn doubted(&self) -> u64 {
+        // Of a thermometer all are: what it doubts has no bad verdict of its own.
+        if self.condition == Condition::ThermometerOff { self.racks.count } else { self.earlier }
     }
 
     /// How many racks came after those that its corrective action covers, and the last of them where it is named;

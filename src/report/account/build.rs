@@ -388,6 +388,7 @@ fn alert(told: &Story, actions: Vec<ActionAccount>) -> AlertAccount {
         measured: alert.worst,
         limit: alert.limit,
         racks: alert.racks.count,
+        doubted: alert.doubted(),
         needs_action: alert.needs_action,
         acknowledged: alert.acknowledged.as_ref().map(|taken| (taken.by.clone(), taken.at)),
         actions,

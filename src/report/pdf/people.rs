@@ -39,8 +39,14 @@ impl Draft<'_> {
     /// The condition, and which probes, checks or routes it is about.
     fn condition(&self, alert: &AlertAccount) -> String {
         let condition = self.teller.condition(alert.condition);
+        let doubted = if alert.doubted > 0 {
+            let count = alert.doubted.to_string();
+            format!("; {}", self.teller.with(Word::Doubted, &[("count", &count)]))
+        } else {
+            String::new()
+        };
         if alert.about.is_empty() {
-            return condition.to_owned();
+            return format!("{condition}{doubted}");
         }
         let is_look = alert.condition == Condition::SuppliesShort;
         let about = alert.about.iter().map(|word| {
@@ -48,7 +54,7 @@ impl Draft<'_> {
             if is_look { Teller::text(&found_short(word, language)) } else { self.check_or_name(word) }
         });
         let about: Vec<String> = about.collect();
-        format!("{condition}: {}", about.join(", "))
+        format!("{condition}: {}{doubted}", about.join(", "))
     }
 
     /// The word for a kind of check, or a name as it is.

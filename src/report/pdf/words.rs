@@ -175,6 +175,8 @@ words! {
     Messages: "Messages: {delivered} delivered, {given_up} given up.", "Mensajes entregados: {delivered}; sin entregar: {given_up}.";
     ActionIn: "Racks: {racks} Done: {done} ({by}, {at}, record {index}{covers})", "Canastas: {racks} Hecho: {done} ({by}, {at}, asiento {index}{covers})";
     ActionCovers: ", covers {covered} of {all}", ", abarca {covered} de {all}";
+    Doubted: "racks that had passed and are in doubt: {count}", "canastas que habían pasado y están en duda: {count}";
+    RacksDoubted: "Racks that passed and are in doubt", "Canastas que pasaron y están en duda";
     ActionShort: "Later racks without a corrective action: {count}.", "Canastas posteriores sin acción correctiva: {count}.";
     OfSite: "site", "sitio";
 

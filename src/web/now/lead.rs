@@ -221,8 +221,8 @@ mod tests {
             (
                 machine(1, pass, live, cold(false, Some(1))),
                 Level::Bad,
-                "Alert open: corrective action missing",
-                "Alerta abierta: falta la acción correctiva",
+                "Alert open: corrective action missing for 1 rack",
+                "Alerta abierta: falta la acción correctiva de 1 canasta",
             ),
             (
                 machine(1, pass, live, cold(false, None)),
@@ -248,14 +248,19 @@ mod tests {
         }
     }
 
-    // Own promise: cold racks without a corrective action are not hidden behind a check that is late.
+    // Own promise: racks that nobody has accounted for are not hidden behind a check that is late, and those of every
+    // alert are told together, also once the water is right again.
     #[test]
-    fn what_became_of_cold_racks_comes_before_a_late_check() {
+    fn racks_of_every_alert_are_told_together() {
         let late = alert(Severity::Warning, true, None);
-        let cold = alert(Severity::Critical, false, Some(33));
-        let glance = machine(1, Some(Verdict::Pass), Data::Live, vec![cold, late]);
-        let stand = Stand::of(&glance, Language::English);
-        assert_eq!(stand.said, "2 alerts open: corrective action missing");
+        let cold = |lasts, racks| alert(Severity::Critical, lasts, Some(racks));
+        for (alerts, said) in [
+            (vec![late.clone(), cold(false, 33)], "2 alerts open: corrective action missing for 33 racks"),
+            (vec![late, cold(true, 2), cold(false, 33)], "3 alerts open: 35 racks to wash again"),
+        ] {
+            let glance = machine(1, Some(Verdict::Pass), Data::Live, alerts);
+            assert_eq!(Stand::of(&glance, Language::English).said, said);
+        }
     }
 
     // Own promise: the line says how many machines need somebody and leads to them, and what is open besides.

@@ -5,9 +5,10 @@
 
 use super::{Data, Glance, GlanceAlert};
 use crate::core::alert::{Condition, Severity};
+use crate::core::counted::Noun;
 use crate::core::cycle::verdict::Verdict;
 use crate::core::cycle::words::verdict;
-use crate::core::reader::Language;
+use crate::core::reader::{Language, filled};
 use crate::web::frame::said;
 
 /// How a machine stands, the worst first.
@@ -104,14 +105,23 @@ fn alarm(alerts: &[GlanceAlert], language: Language) -> String {
         (count, Language::English) => format!("{count} alerts open"),
         (count, Language::Spanish) => format!("{count} alertas abiertas"),
     };
+    // Of every alert, whether the water is right again or not: nobody has said yet what became of them.
+    let racks = |alert: &GlanceAlert| {
+        let kind = alert.condition;
+        let is_unsafe = kind.severity() == Severity::Critical || kind == Condition::ThermometerOff;
+        alert.uncovered.filter(|_| is_unsafe).unwrap_or(0)
+    };
+    let held: u64 = alerts.iter().map(racks).sum();
     let what = match alerts.first() {
+        Some(_) if held > 0 && alerts.iter().any(|alert| alert.lasts && racks(alert) > 0) => {
+            to_wash(held, language)
+        }
+        Some(_) if held > 0 => filled(
+            said(language, "corrective action missing for {racks}", "falta la acción correctiva de {racks}"),
+            &[("racks", &Noun::Racks.of(held, language))],
+        ),
         Some(alert) if !alert.lasts => {
             said(language, "corrective action missing", "falta la acción correctiva").to_owned()
-        }
-        Some(GlanceAlert { condition, uncovered: Some(racks @ 1..), .. })
-            if condition.severity() == Severity::Critical || *condition == Condition::ThermometerOff =>
-        {
-            to_wash(*racks, language)
         }
         Some(alert) => alert.title.clone(),
         None => String::new(),

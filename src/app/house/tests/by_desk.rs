@@ -4,7 +4,7 @@ use std::collections::{BTreeMap, BTreeSet};
 
 use proptest::prelude::*;
 
-use super::{linked, of};
+use super::{doubting, linked, of};
 use crate::app::alerts::story;
 use crate::app::fixture::{CONFIGURATION, at, ledger, opening};
 use crate::config::recorded::Recorded;
@@ -225,15 +225,16 @@ impl Kitchen {
         let mut leading: BTreeMap<u64, u64> = self.counts.keys().map(|number| (*number, 0)).collect();
         for rack in &self.racks {
             let linked = linked(&reader, *rack);
-            linked.iter().for_each(|number| *leading.entry(*number).or_default() += 1);
+            let doubting = doubting(&reader, *rack);
+            // A rack that made an alert worse leads to it, though it was dismissed.
+            let counts = |number: &&u64| {
+                self.conditions[number] != Condition::ThermometerOff || doubting.contains(number)
+            };
+            linked.iter().filter(counts).for_each(|number| *leading.entry(*number).or_default() += 1);
             let mut counting = self.counted.iter().filter(|(_, racks)| racks.contains(rack));
             assert!(counting.all(|(number, _)| linked.contains(number)), "rack {rack} of {:?}", self.racks);
         }
-        // A rack that made an alert worse leads to it, though it was dismissed.
-        let counting = |(number, count): (u64, u64)| (self.counts[&number] > 0).then_some((number, count));
-        let leading: BTreeMap<u64, u64> = leading.into_iter().filter_map(counting).collect();
-        let expected = self.counts.clone().into_iter().filter_map(counting).collect();
-        assert_eq!(leading, expected, "racks {:?}", self.racks);
+        assert_eq!(leading, self.counts, "racks {:?}", self.racks);
         for (number, racks) in &self.counted {
             let trail = reader.about(Subject::Alert(*number)).expect("readable");
             let whole = |index| (index, reader.record(index).expect("readable").expect("whole").1);
