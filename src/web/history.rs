@@ -267,6 +267,8 @@ pub struct AlertsSummed {
     pub before: u64,
     /// Those of them, the oldest first, at most [`BEFORE_MAX`].
     pub stood: Vec<Stood>,
+    /// Those that were raised and put racks in doubt which had passed, each with how many; at most [`BEFORE_MAX`].
+    pub doubting: Vec<(u64, u64)>,
 }
 
 /// An alert that stood open when a span began.

@@ -28,6 +28,8 @@ pub(super) struct SummedTold {
     pub(super) before: Option<String>,
     /// Those of them that are named, each with its number.
     pub(super) stood: Vec<(u64, String)>,
+    /// Alerts that put racks in doubt which had passed, each in words.
+    pub(super) doubting: Vec<(u64, String)>,
     pub(super) drift_to: String,
     pub(super) hours: &'static str,
 }
@@ -133,6 +135,12 @@ pub(super) fn told(summed: &Summed, question: &Question, reader: &Reader) -> Sum
         ),
         alerts_to: ask(View::Alerts, None, None),
         before: (summed.alerts.before > 0).then(|| before(&summed.alerts, language)),
+        doubting: summed
+            .alerts
+            .doubting
+            .iter()
+            .map(|(alert, count)| (*alert, doubting(*alert, *count, language)))
+            .collect(),
         stood: summed.alerts.stood.iter().map(|one| (one.alert, stood(one, reader))).collect(),
         missed: missed::summed(summed.missed, language),
         missed_to: ask(View::Missed, None, None),
@@ -154,6 +162,15 @@ fn before(alerts: &AlertsSummed, language: Language) -> String {
         text.push_str(&put(language, pair, &[("n", &named.to_string())]));
     }
     text
+}
+
+/// That racks which are counted as passed are in doubt by an alert.
+fn doubting(alert: u64, count: u64, language: Language) -> String {
+    let pair = (
+        "Racks counted as passed that are in doubt by alert {alert}: {n}.",
+        "Canastas contadas como correctas que están en duda por la alerta {alert}: {n}.",
+    );
+    put(language, pair, &[("alert", &alert.to_string()), ("n", &count.to_string())])
 }
 
 /// An alert that stood open when the span began.

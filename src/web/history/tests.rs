@@ -118,6 +118,7 @@ async fn every_view_shows_what_it_names() {
         "1 FAILED",
         "2 gaps, 15 min 0 s in open time; 1 filled",
         "4 raised in the span, 1 of them not closed",
+        "<a class=\"line\" href=\"alerts/7\">Racks counted as passed that are in doubt by alert 7: 26.",
         "Open since before: 3. None of them is counted above. The oldest 2 of them:",
         "<a href=\"alerts/2\">Alert 2 · dm1 · final rinse too cold · raised Thu 26 Nov 2026",
         "<a href=\"alerts/3\">Alert 3",

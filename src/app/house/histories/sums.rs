@@ -7,13 +7,14 @@ use std::collections::{BTreeMap, BTreeSet};
 use std::ops::ControlFlow;
 
 use super::{Around, NotGathered, Sought, closed, missed};
+use crate::app::alerts::story;
 use crate::app::history::events::Sites;
 use crate::app::history::{days, gaps};
 use crate::core::alert::Settings;
 use crate::core::alert::hours::Stretch;
 use crate::core::record::{AmendmentChange, Body, CheckKind, Record};
 use crate::core::time::Timestamp;
-use crate::ledger::{LedgerError, Order, Reader, RecordFilter};
+use crate::ledger::{LedgerError, Order, Reader, RecordFilter, Subject};
 use crate::web::history::{AlertsSummed, BEFORE_MAX, GapsSummed, OpenHours, Stood, Sum, Summed, Tally};
 
 /// The sum of a span; `None` where nothing at all is on record of it.
@@ -88,10 +89,15 @@ fn filter(sought: &Sought, kind: &str) -> RecordFilter {
 }
 
 fn alerts(ledger: &Reader, sought: &Sought, damaged: &mut Vec<u64>) -> Result<AlertsSummed, LedgerError> {
-    let mut raised = Vec::new();
+    let (mut raised, mut doubting) = (Vec::new(), Vec::new());
     ledger.events(Order::OldestFirst, &filter(sought, "alert-raised"), |index, found| {
         match found.map(|(_, record)| record.body) {
-            Ok(Body::AlertRaised(alert)) => raised.push(alert.alert.0),
+            Ok(Body::AlertRaised(alert)) => {
+                if alert.earlier.is_some() && doubting.len() < BEFORE_MAX {
+                    doubting.push(alert.alert.0);
+                }
+                raised.push(alert.alert.0);
+            }
             Ok(_) => {}
             Err(_) => damaged.push(index),
         }
@@ -102,6 +108,13 @@ fn alerts(ledger: &Reader, sought: &Sought, damaged: &mut Vec<u64>) -> Result<Al
         if closed(ledger, alert)?.is_none() {
             alerts.open += 1;
         }
+    }
+    for alert in doubting {
+        let own = ledger.records_about(Subject::Alert(alert))?;
+        let own: Vec<(u64, Record)> =
+            own.into_iter().filter_map(|(index, found)| Some((index, found.ok()?.1))).collect();
+        let doubted = story::told(ledger, &own)?.map_or(0, |told| told.alert.doubted());
+        alerts.doubting.extend((doubted > 0).then_some((alert, doubted)));
     }
     let machine = sought.question.machine.as_deref();
     let stood = sought.from.map(|from| ledger.open_at(from, machine)).transpose()?.unwrap_or_default();

@@ -8,9 +8,10 @@ use jiff::tz::TimeZone;
 use super::super::histories::{Around, Sought, gathered};
 use crate::app::fixture::{CONFIGURATION, at, ledger, opening, plain};
 use crate::config::recorded::Recorded;
-use crate::core::alert::{AlertNumber, Condition};
+use crate::core::alert::{AlertNumber, Condition, Earlier, Rack, Racks};
 use crate::core::record::{
-    AlertChanged, AlertClosed, AlertRaised, Amendment, AmendmentChange, Body, Change, Check,
+    AlertChanged, AlertCleared, AlertClosed, AlertRaised, Amendment, AmendmentChange, Body, Change, Check,
+    Clearing,
 };
 use crate::ledger::{NewRecord, Reader};
 use crate::report::account::RecordRange;
@@ -113,6 +114,27 @@ fn with<T>(records: Vec<NewRecord>, look: impl FnOnce(&Reader, &Path) -> T) -> T
     let path = directory.path().join("ledger.sqlite");
     ledger(&path, records).close().expect("it closes");
     look(&Reader::open(&path).expect("a reader"), &path)
+}
+
+// Own promise: whoever reads how many racks passed reads beside it which of them are in doubt, and by which alert; of
+// one that was withdrawn none is.
+#[test]
+fn what_puts_passed_racks_in_doubt_is_named_in_the_sum() {
+    let doubting = |alert, minute| {
+        let racks = Racks::of(Rack { index: 1, at: at(30) });
+        let body = AlertRaised {
+            earlier: Some(Earlier { racks, by_probe: None }),
+            ..AlertRaised::new(AlertNumber(alert), Condition::Weak, at(minute))
+        };
+        plain(minute, Some("dm2"), Body::AlertRaised(Box::new(body)))
+    };
+    let (alert, clearing) = (AlertNumber(8), Clearing::Withdrawn);
+    let withdrawn = Body::AlertCleared(AlertCleared { alert, clearing, racks: 0, cause: None });
+    let mut all = records();
+    all.extend([doubting(7, 4_900), doubting(8, 4_901), plain(4_902, Some("dm2"), withdrawn)]);
+    with(all, |reader, _| {
+        assert_eq!(summed(reader, question(View::Summary, None)).alerts.doubting, [(7, 1)]);
+    });
 }
 
 // Own promise: whoever reads the sum of a span reads which alerts stood open when it began, of whichever condition;
