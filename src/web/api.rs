@@ -379,7 +379,10 @@ pub(super) fn is_for_probes(path: &str) -> bool {
 
 /// A refusal that is made before a call is looked at.
 pub(super) fn refused(status: StatusCode, detail: &str, advice: &str) -> Response {
-    Problem::new(status, "api-access", detail, advice).into_response()
+    // What was sent is at fault there, whoever sent it.
+    let of_request = [StatusCode::PAYLOAD_TOO_LARGE, StatusCode::REQUEST_TIMEOUT].contains(&status);
+    let slug = if of_request { "api-request" } else { "api-access" };
+    Problem::new(status, slug, detail, advice).into_response()
 }
 
 /// A refusal of which nothing more is known.

@@ -200,6 +200,9 @@ async fn what_is_too_large_or_climbs_is_refused() {
         let answer = browser.post(path, &[("account", &large), ("password", "y"), ("token", &large)]).await;
         assert_eq!(answer.status, 413, "{path}");
     }
+    // A program reads that its request is at fault, and not its token (RFC 9457: one type, one meaning).
+    let answer = browser.post("/api/v1/checks", &[("account", &large)]).await;
+    assert!(answer.status == 413 && answer.body.contains("api-request"), "{}", answer.body);
     for path in
         ["/accounts/..%2f..%2fetc%2fpasswd", "/accounts/%2e%2e%2f%2e%2e%2fledger.sqlite", "/tokens/%00"]
     {
