@@ -21,7 +21,7 @@ use super::alert::{Hours, Settings};
 use super::reading::Fault;
 use super::record::{Body, Record};
 use super::time::Timestamp;
-use crate::core::wall_clock::{self, local_date};
+use crate::core::wall_clock::{local_date, midnight};
 
 /// Most days of one look at the hours of the week (own choice: a hundred years).
 const DAYS_MAX: i64 = 36_525;
@@ -137,8 +137,7 @@ pub fn days(zone: &TimeZone, span: Stretch) -> Vec<(jiff::civil::Date, Stretch)>
 #[must_use]
 pub fn day(zone: &TimeZone, date: jiff::civil::Date) -> Option<(jiff::civil::Date, Stretch)> {
     let next = date.checked_add(1.day()).ok()?;
-    let midnight = |date| wall_clock::midnight(zone, date);
-    Some((next, Stretch { from: midnight(date)?, to: midnight(next)? }))
+    Some((next, Stretch { from: midnight(zone, date)?, to: midnight(zone, next)? }))
 }
 
 /// Collects what is missing from the records that tell of it, in order of their index.

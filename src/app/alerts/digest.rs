@@ -225,8 +225,7 @@ impl Composer {
             Span::Week => 7.days(),
         };
         let zone = &self.settings().zone;
-        let midnight = |date| midnight(zone, date);
-        let (from, to) = (midnight(first)?, midnight(first.saturating_add(days))?);
+        let (from, to) = (midnight(zone, first)?, midnight(zone, first.saturating_add(days))?);
         let counted = tell(&self.reader(), (span, from, to), zone, self.machines(), &self.source);
         counted.inspect_err(|error| tracing::error!(%error, "a digest cannot be counted")).ok()
     }

@@ -61,9 +61,8 @@ impl Earlier {
     #[must_use]
     pub fn holds(&self, index: u64, cycle: &Cycle) -> bool {
         let (Some(first), Some(last)) = (self.racks.first(), self.racks.last()) else { return false };
-        let passed = cycle.verdict.is_good() && !cycle.is_worked_on();
         let by_it = self.by_probe.as_ref().is_none_or(|own| own.doubts(cycle));
-        passed && by_it && (first.index..=last.index).contains(&index)
+        has_passed(cycle) && by_it && (first.index..=last.index).contains(&index)
     }
 }
 
@@ -75,9 +74,13 @@ impl ByProbe {
     }
 }
 
+fn has_passed(cycle: &Cycle) -> bool {
+    cycle.verdict.is_good() && !cycle.is_worked_on()
+}
+
 /// How far above its limit a rack that passed lay at a place, K.
 fn margin_k(cycle: &Cycle, place: Place) -> Option<f64> {
-    if !cycle.verdict.is_good() || cycle.is_worked_on() {
+    if !has_passed(cycle) {
         return None;
     }
     let margin = match place {
@@ -120,17 +123,25 @@ struct Step {
 }
 
 impl Step {
-    const fn at_mut(&mut self, place: Place) -> Option<&mut Option<u16>> {
+    const fn at(self, place: Place) -> Option<u16> {
         match place {
-            Place::FinalRinse => Some(&mut self.rinse),
-            Place::WashTank => Some(&mut self.wash),
+            Place::FinalRinse => self.rinse,
+            Place::WashTank => self.wash,
             Place::Ware | Place::Other => None,
         }
     }
 
-    fn is_within(mut self, place: Place, within_k: Option<f64>) -> bool {
-        let step = self.at_mut(place).and_then(|step| *step);
-        step.is_some_and(|step| within_k.is_none_or(|within| f64::from(step) * STEP_K < within))
+    /// The same racks, in no doubt by the probe at this place.
+    const fn without(self, place: Place) -> Self {
+        match place {
+            Place::FinalRinse => Self { rinse: None, ..self },
+            Place::WashTank => Self { wash: None, ..self },
+            Place::Ware | Place::Other => self,
+        }
+    }
+
+    fn is_within(self, place: Place, within_k: Option<f64>) -> bool {
+        self.at(place).is_some_and(|step| within_k.is_none_or(|within| f64::from(step) * STEP_K < within))
     }
 }
 
@@ -190,7 +201,7 @@ impl Margins {
             .waiting
             .iter()
             .copied()
-            .filter(|step| step.last.at <= at && step.is_within(place, None))
+            .filter(|step| step.last.at <= at && step.at(place).is_some())
             .collect();
         if before.is_empty() && self.right.iter().any(|(own, known, _)| (*own, *known) == (place, by)) {
             return;
@@ -198,12 +209,8 @@ impl Margins {
         self.right.retain(|(own, ..)| *own != place);
         self.right.push((place, by, before));
         for all in [&mut self.waiting, &mut self.counted] {
-            for mut step in std::mem::take(all) {
-                if step.last.at <= at
-                    && let Some(own) = step.at_mut(place)
-                {
-                    *own = None;
-                }
+            for step in std::mem::take(all) {
+                let step = if step.last.at <= at { step.without(place) } else { step };
                 if step.rinse.is_some() || step.wash.is_some() {
                     Self::merge(all, step);
                 }
@@ -216,10 +223,7 @@ impl Margins {
         let Some(place) = self.right.iter().position(|(_, known, _)| *known == by) else { return };
         let (place, _, steps) = self.right.remove(place);
         for mut step in steps {
-            let mut rest = step;
-            if let Some(own) = rest.at_mut(place) {
-                *own = None;
-            }
+            let rest = step.without(place);
             let same = |known: &&mut Step| (known.rinse, known.wash) == (rest.rinse, rest.wash);
             match self.waiting.iter_mut().find(same).filter(|known| known.count >= rest.count) {
                 Some(known) => known.count -= rest.count,
@@ -259,8 +263,7 @@ impl Racks {
 
 /// Whether a rack ended before the latest test that counts, which found the sanitizer wrong.
 fn predates(memory: &Memory, at: Timestamp) -> bool {
-    let latest = memory.tested.iter().filter(|one| !one.withdrawn).max_by_key(|one| (one.at, one.index));
-    latest.is_some_and(|latest| !latest.good && at <= latest.at)
+    memory.latest_test().is_some_and(|latest| !latest.good && at <= latest.at)
 }
 
 impl Turn<'_> {
@@ -386,11 +389,8 @@ impl Turn<'_> {
         }
         let racks = std::mem::take(&mut alert.racks);
         (alert.earlier, alert.needs_action) = (0, false);
-        let lasted = alert.cleared.is_none();
-        if !lasted {
-            // It goes through its end once more, as one without racks.
-            alert.cleared = None;
-        }
+        // Where it had recovered, it goes through its end once more, as one without racks.
+        alert.cleared = None;
         let settled = open.telling.settled;
         self.clear(machine, condition, Clearing::Withdrawn);
         if condition == Condition::ThermometerOff {

@@ -6,13 +6,21 @@
 use super::condition::Condition;
 use super::open::Quantity;
 use super::raise::{Report, Turn};
-use super::state::Tested;
+use super::state::{Memory, Tested};
 use crate::core::channel::Place;
 use crate::core::record::{Amendment, AmendmentChange, Check};
 use crate::core::sanitizer::{Refusal, requirement};
 
 /// Most tests of a machine that are remembered, for amendments (own choice: two weeks of three shifts, and some).
 const TESTED_MAX: usize = 64;
+
+impl Memory {
+    /// The latest test that counts.
+    pub(super) fn latest_test(&self) -> Option<Tested> {
+        let all = self.tested.iter().filter(|one| !one.withdrawn);
+        all.max_by_key(|one| (one.at, one.index)).copied()
+    }
+}
 
 impl Turn<'_> {
     /// Somebody tested the sanitizer; checks of other kinds say nothing of it.
@@ -81,8 +89,7 @@ impl Turn<'_> {
     }
 
     fn latest_test(&self, machine: &str) -> Option<Tested> {
-        let all = &self.state.machines.get(machine)?.tested;
-        all.iter().filter(|one| !one.withdrawn).max_by_key(|one| (one.at, one.index)).copied()
+        self.state.machines.get(machine)?.latest_test()
     }
 
     /// What a test says of the sanitizer, as the verdict of a rack will say it; `None` where it says nothing.

@@ -168,8 +168,8 @@ impl Configured {
 
 /// What is in force for a probe at `at`: what is configured, or what is on record.
 fn calibration(probe: &RecordedProbe, file: &OnFile, zone: &TimeZone, at: Timestamp) -> CalibrationAccount {
-    let midnight = |day| midnight(zone, day);
-    let in_force = file.in_force(&probe.channel, probe.calibrated_on.and_then(midnight), at);
+    let on = probe.calibrated_on.and_then(|on| midnight(zone, on));
+    let in_force = file.in_force(&probe.channel, on, at);
     let laid_over = RecordedProbe { probe: in_force.laid_over(&probe.probe), ..probe.clone() };
     let configured = CalibrationAccount {
         probe: probe.channel.clone(),

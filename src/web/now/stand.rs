@@ -130,10 +130,6 @@ fn alarm(alerts: &[GlanceAlert], language: Language) -> String {
 }
 
 fn to_wash(racks: u64, language: Language) -> String {
-    match (racks, language) {
-        (1, Language::English) => "1 rack to wash again".to_owned(),
-        (1, Language::Spanish) => "hay que volver a lavar 1 canasta".to_owned(),
-        (_, Language::English) => format!("{racks} racks to wash again"),
-        (_, Language::Spanish) => format!("hay que volver a lavar {racks} canastas"),
-    }
+    let phrase = said(language, "{racks} to wash again", "hay que volver a lavar {racks}");
+    filled(phrase, &[("racks", &Noun::Racks.of(racks, language))])
 }
