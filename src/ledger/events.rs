@@ -278,17 +278,7 @@ impl Reader {
         machine: Option<&str>,
         most: usize,
     ) -> Result<Vec<u64>, LedgerError> {
-        self.make_events()?;
-        let whose = if machine.is_some() { "machine = ?3" } else { "?3 IS NULL" };
-        let sql = format!(
-            "SELECT idx FROM event WHERE {whose} AND kind = ?1 AND idx < ?2 ORDER BY idx DESC LIMIT ?4"
-        );
-        let most = i64::try_from(most).unwrap_or(i64::MAX);
-        let read = || -> rusqlite::Result<Vec<u64>> {
-            let mut statement = self.connection.prepare_cached(&sql)?;
-            statement.query_map(params![kind, index_of(index), machine, most], |row| row.get(0))?.collect()
-        };
-        read().map_err(|source| self.failed("looking up records", source))
+        self.beside(Order::NewestFirst, index, kind, machine, most)
     }
 
     /// Indices of the records of one kind, of one machine, that are on record after one, the oldest first and at most so
@@ -303,11 +293,28 @@ impl Reader {
         machine: &str,
         most: usize,
     ) -> Result<Vec<u64>, LedgerError> {
+        self.beside(Order::OldestFirst, index, kind, Some(machine), most)
+    }
+
+    /// Indices of the records of one kind before one, the newest first, or after it, the oldest first.
+    fn beside(
+        &self,
+        order: Order,
+        index: u64,
+        kind: &str,
+        machine: Option<&str>,
+        most: usize,
+    ) -> Result<Vec<u64>, LedgerError> {
         self.make_events()?;
-        let sql = "SELECT idx FROM event WHERE machine = ?3 AND kind = ?1 AND idx > ?2 ORDER BY idx LIMIT ?4";
+        let whose = if machine.is_some() { "machine = ?3" } else { "?3 IS NULL" };
+        let side = match order {
+            Order::NewestFirst => "idx < ?2 ORDER BY idx DESC",
+            Order::OldestFirst => "idx > ?2 ORDER BY idx",
+        };
+        let sql = format!("SELECT idx FROM event WHERE {whose} AND kind = ?1 AND {side} LIMIT ?4");
         let most = i64::try_from(most).unwrap_or(i64::MAX);
         let read = || -> rusqlite::Result<Vec<u64>> {
-            let mut statement = self.connection.prepare_cached(sql)?;
+            let mut statement = self.connection.prepare_cached(&sql)?;
             statement.query_map(params![kind, index_of(index), machine, most], |row| row.get(0))?.collect()
         };
         read().map_err(|source| self.failed("looking up records", source))
