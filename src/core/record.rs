@@ -24,7 +24,7 @@ use serde::{Deserialize, Serialize};
 pub use access::{AccessDeed, AccessEvent, AccessRefusal, AskedChange, FIRST_START, Unchanged};
 pub use alert::{
     AlertAcknowledged, AlertChanged, AlertCleared, AlertClosed, AlertRaised, Change, Clearing,
-    CorrectiveAction, DialogWork, Maintenance, Notification, OfAlert, Outcome, Worked,
+    CorrectiveAction, DialogWork, Maintenance, MissedDue, Notification, OfAlert, Outcome, Worked,
 };
 pub use check::{Check, CheckKind, Supply, TEST_STRIP, UnknownSupply};
 pub use cycle::{Basis, Cycle, DoseBasis, Gap, Rule, WindowFrom};

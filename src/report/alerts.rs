@@ -10,7 +10,9 @@ use crate::core::alert::{Action, Alert, Condition, Earlier, Occasion, Pattern, Q
 use crate::core::counted::Noun;
 use crate::core::logbook::words::found_short;
 use crate::core::reader::{Language, Reader};
-use crate::core::record::{AlertRaised, Body, Change, Clearing, Notification, OfAlert, Outcome, Record};
+use crate::core::record::{
+    AlertRaised, Body, Change, Clearing, MissedDue, Notification, OfAlert, Outcome, Record,
+};
 use crate::core::time::Timestamp;
 
 /// One alert as JSON on a line: all its fields, and `closed` where it is over.
@@ -183,7 +185,8 @@ pub(super) fn said(body: &Body, reader: &Reader) -> Option<String> {
             let measured = changed.measured.map(|measured| format!(", {}", shown(measured, reader)));
             let (what, racks) = (in_change(changed.change), racks(changed.racks));
             let earlier = doubted(changed.earlier.as_ref());
-            format!("{what} ({racks}{}{earlier})", measured.unwrap_or_default())
+            let missed = changed.missed.map(|missed| in_missed(missed, reader)).unwrap_or_default();
+            format!("{what} ({racks}{}{earlier}{missed})", measured.unwrap_or_default())
         }
         OfAlert::Acknowledged(taken) => {
             let note = taken.note.as_ref().map(|note| format!(": «{note}»"));
@@ -224,6 +227,11 @@ fn of_raised(raised: &AlertRaised, reader: &Reader) -> String {
     format!("raised: {what}{}{about}{pattern}{earlier}", measured.unwrap_or_default())
 }
 
+/// Which check was missed, and when it was due.
+fn in_missed(missed: MissedDue, reader: &Reader) -> String {
+    format!(", {} due {}", missed.check.as_str(), reader.near(missed.due, missed.due))
+}
+
 /// That racks which had passed are in doubt.
 fn doubted(earlier: Option<&Earlier>) -> String {
     let count = earlier.map_or(0, |earlier| earlier.racks.count);
@@ -233,6 +241,7 @@ fn doubted(earlier: Option<&Earlier>) -> String {
 const fn in_change(change: Change) -> &'static str {
     match change {
         Change::Grew => "grew",
+        Change::MissedAgain => "missed once more",
         Change::Eased => "one thing that it is about is well again",
         Change::Returned => "came back",
         Change::Escalated => "nobody answered: the next contact is told",

@@ -93,19 +93,7 @@ fn records(n: u32) -> Vec<Record> {
     }
     if n.is_multiple_of(2_000) {
         let alert = AlertNumber(u64::from(n / 2_000));
-        add(Body::AlertRaised(Box::new(AlertRaised {
-            alert,
-            condition: Condition::Cold,
-            since: at(s),
-            place: None,
-            measured: None,
-            limit: None,
-            pattern: None,
-            about: Vec::new(),
-            cause: None,
-            earlier: None,
-            last_good: None,
-        })));
+        add(Body::AlertRaised(Box::new(AlertRaised::new(alert, Condition::Cold, at(s)))));
         let (by, racks, done) = ("Ana".to_owned(), "washed again".to_owned(), "boiler reset".to_owned());
         add(Body::CorrectiveAction(CorrectiveAction {
             alert,

@@ -7,7 +7,7 @@ use super::raise::{Report, Turn};
 use crate::core::channel::Place;
 use crate::core::cycle::verdict::{Finding, Verdict};
 use crate::core::drift::{self, Drift, SETTLING_CYCLES, Step};
-use crate::core::record::{CheckKind, Clearing, Cycle};
+use crate::core::record::{CheckKind, Clearing, Cycle, MissedDue};
 use crate::core::time::Timestamp;
 
 impl Turn<'_> {
@@ -110,12 +110,15 @@ impl Turn<'_> {
         match doubt(cycle, OF_PROBES.into_iter().find(named)) {
             Doubt::Probe(condition) => self.report(report(condition, Some(Place::FinalRinse), probe)),
             Doubt::Check => {
-                let since = cycle.rinse_ended.minus(super::due::CHECK_LEAD);
+                let (check, due) = (CheckKind::Sanitizer, cycle.rinse_ended);
+                let counts_from = due.minus(super::due::CHECK_LEAD);
                 let memory = self.state.memory(machine);
-                memory.missing.entry(CheckKind::Sanitizer).or_insert(since);
-                memory.overdue.entry(CheckKind::Sanitizer).or_insert(cycle.rinse_ended);
-                let about = Some(CheckKind::Sanitizer.as_str().to_owned());
-                self.report(report(Condition::CheckOverdue, None, about));
+                let is_new = !memory.missing.contains_key(&check);
+                memory.missing.entry(check).or_insert(counts_from);
+                memory.overdue.entry(check).or_insert(due);
+                let missed = is_new.then_some(MissedDue { check, due, counts_from });
+                let told = report(Condition::CheckOverdue, None, Some(check.as_str().to_owned()));
+                self.report(Report { missed, ..told });
             }
             Doubt::Other => self.row_of_unproven(machine, rack),
         }

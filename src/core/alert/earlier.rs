@@ -14,7 +14,7 @@ use serde::{Deserialize, Serialize};
 
 use super::condition::Condition;
 use super::open::{RACKS_NAMED_MAX, Rack, Racks};
-use super::raise::{Report, Turn};
+use super::raise::{Report, Told, Turn};
 use super::state::Memory;
 use crate::core::channel::Place;
 use crate::core::record::{Change, Clearing, Cycle};
@@ -336,7 +336,8 @@ impl Turn<'_> {
             .is_some_and(|known| within_k.is_some_and(|within| known.is_none_or(|known| within < known)));
         if is_less {
             // From here on fewer are in doubt; those that are counted stay so.
-            self.changed_by(machine, Condition::ThermometerOff, Change::Eased, Some(earlier));
+            let told = Told { earlier: Some(earlier), ..Told::default() };
+            self.changed_by(machine, Condition::ThermometerOff, Change::Eased, told);
             return None;
         }
         Some(earlier)

@@ -47,6 +47,7 @@
 //! Further racks grow it. What comes back before it has closed is the same
 //! alert; where it had lasted the 30 min it wants to be acknowledged anew. A
 //! corrective action covers the racks that its writer was shown; for one that came after, another is missing.
+//! A check that is missed once more while its alert is open is on record with the time it was due, and not told again.
 //!
 //! # Messages
 //!

@@ -9,7 +9,7 @@ use super::settings::Settings;
 use super::state::{Open, SITE, State, Telling};
 use crate::core::channel::Place;
 use crate::core::record::{
-    AlertChanged, AlertCleared, AlertClosed, AlertRaised, Body, Change, Clearing, Record,
+    AlertChanged, AlertCleared, AlertClosed, AlertRaised, Body, Change, Clearing, MissedDue, Record,
 };
 use crate::core::time::Timestamp;
 
@@ -27,6 +27,15 @@ pub(super) struct Turn<'a> {
     pub(super) cause: Option<u64>,
 }
 
+/// What the record of a change tells beside the alert as it is.
+#[derive(Default)]
+pub(super) struct Told {
+    /// More racks that had passed.
+    pub(super) earlier: Option<Earlier>,
+    /// One more check that was missed.
+    pub(super) missed: Option<MissedDue>,
+}
+
 /// Something that is wrong at present.
 pub(super) struct Report<'r> {
     pub(super) condition: Condition,
@@ -41,6 +50,8 @@ pub(super) struct Report<'r> {
     pub(super) earlier: Option<Earlier>,
     pub(super) pattern: Option<Pattern>,
     pub(super) about: Option<String>,
+    /// The check that was missed, where that is not on record yet.
+    pub(super) missed: Option<MissedDue>,
     /// Whether its racks were washed without proof, so that an action is needed whatever the condition.
     pub(super) unproven: bool,
 }
@@ -59,6 +70,7 @@ impl<'r> Report<'r> {
             earlier: None,
             pattern: None,
             about: None,
+            missed: None,
             unproven: false,
         }
     }
@@ -78,7 +90,7 @@ impl Turn<'_> {
     }
 
     fn raise(&mut self, report: Report<'_>) {
-        let Report { condition, machine, place, since, measured, limit, pattern, .. } = report;
+        let Report { condition, machine, place, since, measured, limit, pattern, missed, .. } = report;
         self.state.last_number += 1;
         let number = AlertNumber(self.state.last_number);
         let earlier = report.earlier.filter(|earlier| earlier.matters());
@@ -124,6 +136,7 @@ impl Turn<'_> {
             cause: self.cause,
             last_good: last_good.map(|rack| rack.index),
             earlier,
+            missed,
         };
         self.record(machine, Body::AlertRaised(Box::new(raised)));
         self.advance(machine, condition, Occasion::Raised);
@@ -136,8 +149,8 @@ impl Turn<'_> {
         let Some(open) = self.state.open_mut(machine, condition) else { return };
         let cleared = open.alert.cleared.take();
         open.recovering = 0;
-        let earlier = report.earlier.clone().filter(Earlier::matters);
-        let has_racks = !report.racks.named.is_empty() || earlier.is_some();
+        let told = Told { earlier: report.earlier.clone().filter(Earlier::matters), missed: report.missed };
+        let has_racks = !report.racks.named.is_empty() || told.earlier.is_some();
         if cleared.is_some() && has_racks {
             // Of the racks between the two nobody need doubt.
             (open.alert.last_good, open.alert.before_return) = (good, open.alert.racks.count);
@@ -155,11 +168,13 @@ impl Turn<'_> {
                 open.alert.acknowledged = None;
                 open.telling.start_over();
             }
-            self.changed_by(machine, condition, Change::Returned, earlier);
+            self.changed_by(machine, condition, Change::Returned, told);
             self.tell_return(machine, condition, anew);
         } else if grew {
-            self.changed_by(machine, condition, Change::Grew, earlier);
+            self.changed_by(machine, condition, Change::Grew, told);
             self.tell_again(machine, condition, Occasion::Grew);
+        } else if told.missed.is_some() {
+            self.changed_by(machine, condition, Change::MissedAgain, told);
         }
     }
 
@@ -242,16 +257,11 @@ impl Turn<'_> {
 
     /// Records that something happened to an open alert.
     pub(super) fn changed(&mut self, machine: &str, condition: Condition, change: Change) {
-        self.changed_by(machine, condition, change, None);
+        self.changed_by(machine, condition, change, Told::default());
     }
 
-    pub(super) fn changed_by(
-        &mut self,
-        machine: &str,
-        condition: Condition,
-        change: Change,
-        earlier: Option<Earlier>,
-    ) {
+    pub(super) fn changed_by(&mut self, machine: &str, condition: Condition, change: Change, told: Told) {
+        let Told { earlier, missed } = told;
         let Some(open) = self.state.open(machine, condition) else { return };
         let alert = &open.alert;
         let came_back = change == Change::Returned && alert.before_return > 0;
@@ -265,6 +275,7 @@ impl Turn<'_> {
             cause: self.cause,
             last_good: came_back.then_some(alert.last_good).flatten().map(|rack| rack.index),
             earlier,
+            missed,
         };
         self.record(machine, Body::AlertChanged(body));
     }

@@ -13,7 +13,7 @@ use super::earlier::Earlier;
 use super::open::{Acknowledgement, Action, Alert, AlertNumber, Rack, Racks};
 use super::past::Counted;
 use super::raise::worse;
-use crate::core::record::{AlertRaised, Change, Clearing, Cycle, OfAlert, Outcome, Record};
+use crate::core::record::{AlertRaised, Change, Clearing, Cycle, MissedDue, OfAlert, Outcome, Record};
 use crate::core::time::Timestamp;
 
 /// One alert from its first record to its latest.
@@ -28,6 +28,8 @@ pub struct Story {
     pub taken: u64,
     /// When it closed.
     pub closed: Option<Timestamp>,
+    /// The checks that it found missing, each due time once, in order of the record.
+    pub missed: Vec<MissedDue>,
     /// Messages that were delivered.
     pub delivered: u64,
     /// Messages that were given up.
@@ -40,8 +42,10 @@ pub fn note(stories: &mut BTreeMap<AlertNumber, Story>, record: &Record) {
     if let OfAlert::Raised(raised) = told {
         let alert = raised_by(record, raised);
         let last_good = raised.last_good;
-        let mut story = Story { alert, last_good, taken: 0, closed: None, delivered: 0, given_up: 0 };
+        let mut story =
+            Story { alert, last_good, taken: 0, closed: None, missed: Vec::new(), delivered: 0, given_up: 0 };
         story.earlier(raised.earlier.as_ref());
+        story.missed(raised.missed);
         stories.insert(raised.alert, story);
     } else if let Some(story) = told.alert().and_then(|number| stories.get_mut(&number)) {
         story.note(told, record.recorded);
@@ -84,6 +88,11 @@ impl Story {
         self.taken += racks.count;
     }
 
+    /// Takes a check that was missed; one that was made and withdrawn again is the same.
+    fn missed(&mut self, missed: Option<MissedDue>) {
+        self.missed.extend(missed.filter(|one| !self.missed.contains(one)));
+    }
+
     /// Takes the record of the last good cycle before it.
     pub fn last_good(&mut self, index: u64, cycle: &Cycle) {
         if self.last_good == Some(index) {
@@ -118,6 +127,7 @@ impl Story {
             OfAlert::Raised(_) => {}
             OfAlert::Changed(changed) => {
                 self.earlier(changed.earlier.as_ref());
+                self.missed(changed.missed);
                 let alert = &mut self.alert;
                 if let Some(good) = changed.last_good {
                     let earlier = changed.earlier.as_ref().map_or(0, |earlier| earlier.racks.count);
@@ -138,6 +148,7 @@ impl Story {
                     Change::Grew => alert.acknowledged = None,
                     Change::Returned => (alert.acknowledged, alert.cleared) = (None, None),
                     Change::Eased
+                    | Change::MissedAgain
                     | Change::Escalated
                     | Change::EscalationEnded
                     | Change::NobodyToTell

@@ -12,7 +12,7 @@ use super::open::Quantity;
 use super::raise::{Report, Turn};
 use super::state::{Due, EnteredCheck, SITE, TankWait};
 use crate::core::channel::Place;
-use crate::core::record::{Amendment, AmendmentChange, Check, CheckKind, Clearing};
+use crate::core::record::{Amendment, AmendmentChange, Check, CheckKind, Clearing, MissedDue};
 use crate::core::time::Timestamp;
 use crate::core::units::Celsius;
 use crate::core::wall_clock::{local_date, midnight};
@@ -77,7 +77,8 @@ impl Turn<'_> {
             memory.missing.insert(kind, due.counts_from);
             memory.overdue.insert(kind, due.at);
             let about = Some(kind.as_str().to_owned());
-            self.report(Report { about, ..Report::new(Condition::CheckOverdue, machine, due.at) });
+            let missed = Some(MissedDue { check: kind, due: due.at, counts_from: due.counts_from });
+            self.report(Report { about, missed, ..Report::new(Condition::CheckOverdue, machine, due.at) });
         }
     }
 

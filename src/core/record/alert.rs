@@ -5,6 +5,7 @@ use serde::{Deserialize, Serialize};
 use crate::core::alert::trial::Told;
 use crate::core::alert::{AlertNumber, Condition, Earlier, Occasion, Pattern, Quantity, Route};
 use crate::core::channel::Place;
+use crate::core::record::CheckKind;
 use crate::core::time::Timestamp;
 
 /// An alert was raised.
@@ -40,6 +41,20 @@ pub struct AlertRaised {
     /// Racks that had passed by what was found wrong.
     #[serde(skip_serializing_if = "Option::is_none", default)]
     pub earlier: Option<Earlier>,
+    /// The check that was missed.
+    #[serde(skip_serializing_if = "Option::is_none", default)]
+    pub missed: Option<MissedDue>,
+}
+
+/// A check that was due and had not been made when its grace was over.
+#[derive(Clone, Copy, PartialEq, Eq, Debug, Serialize, Deserialize)]
+pub struct MissedDue {
+    /// Which.
+    pub check: CheckKind,
+    /// When it was due.
+    pub due: Timestamp,
+    /// One made from then on counts for it.
+    pub counts_from: Timestamp,
 }
 
 impl AlertRaised {
@@ -58,6 +73,7 @@ impl AlertRaised {
             cause: None,
             last_good: None,
             earlier: None,
+            missed: None,
         }
     }
 }
@@ -68,6 +84,8 @@ impl AlertRaised {
 pub enum Change {
     /// It became another matter: a new pattern, one more probe, or proof missing.
     Grew,
+    /// A check that it is about was missed once more.
+    MissedAgain,
     /// One of several things that it is about is well again.
     Eased,
     /// It had recovered and came back.
@@ -109,6 +127,28 @@ pub struct AlertChanged {
     /// More racks that had passed by what was found wrong.
     #[serde(skip_serializing_if = "Option::is_none", default)]
     pub earlier: Option<Earlier>,
+    /// The check that was missed, where it changed by one.
+    #[serde(skip_serializing_if = "Option::is_none", default)]
+    pub missed: Option<MissedDue>,
+}
+
+impl AlertChanged {
+    /// A change of which no more is known.
+    #[must_use]
+    pub const fn new(alert: AlertNumber, change: Change) -> Self {
+        Self {
+            alert,
+            change,
+            racks: 0,
+            pattern: None,
+            measured: None,
+            about: Vec::new(),
+            cause: None,
+            last_good: None,
+            earlier: None,
+            missed: None,
+        }
+    }
 }
 
 /// A named person took an alert on.

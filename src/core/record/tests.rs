@@ -54,6 +54,7 @@ fn records_of_alerts_keep_their_form() {
             cause: Some(41),
             last_good: Some(39),
             earlier: None,
+            missed: None,
         })),
     );
     check(
@@ -68,6 +69,7 @@ fn records_of_alerts_keep_their_form() {
             cause: None,
             last_good: None,
             earlier: None,
+            missed: None,
         }),
     );
     check(

@@ -27,6 +27,7 @@ use jiff::tz::TimeZone;
 use super::configured::Configured;
 use super::entries::Entries;
 use super::machine::{Machine, Surroundings, Taken};
+use super::missed::overdue;
 use super::service;
 use super::{
     ACCOUNT_FORMAT, Account, ActionAccount, AlertAccount, MachineAccount, RecordRange, Seal, ServiceEvent,
@@ -346,7 +347,9 @@ impl Builder {
             .iter()
             .map(|told| alert(told, self.actions.remove(&told.alert.number).unwrap_or_default()))
             .collect();
-        let overdue = stories.iter().flat_map(|told| self.entries.overdue(told)).collect();
+        let counting = self.entries.counting();
+        let missed = stories.iter().flat_map(|told| counting.missed(told));
+        let overdue = overdue(missed, question);
         self.configured.heed(u64::MAX);
         self.damaged.sort_unstable();
         self.damaged.dedup();

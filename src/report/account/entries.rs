@@ -1,14 +1,14 @@
 //! What people entered: checks with what they came to, and what was said of records.
 
 use std::collections::{BTreeMap, BTreeSet};
+use std::time::Duration;
 
 use super::build::Question;
 use super::{CheckAccount, OverdueCheck, Remark};
 use crate::config::recorded::Recorded;
-use crate::core::alert::Condition;
 use crate::core::alert::story::Story;
 use crate::core::logbook::judge_known;
-use crate::core::record::{Amendment, AmendmentChange, Body, Check, CheckKind, Record};
+use crate::core::record::{Amendment, AmendmentChange, Body, Check, CheckKind, MissedDue, Record};
 use crate::core::time::Timestamp;
 
 /// Entries in order of the ledger.
@@ -130,52 +130,77 @@ impl Entries {
             .collect()
     }
 
-    /// The checks that this alert found missing, and when each was made after all.
-    pub(super) fn overdue(&self, told: &Story) -> Vec<OverdueCheck> {
-        self.missed(told, |_| None).into_iter().map(|(check, _)| check).collect()
-    }
-
-    /// The same, each with the entry by which it was made after all. `joined` says of which kinds it is known that
-    /// the alert found them missing later than it was raised, and when: they are told since then, and nothing of
-    /// before made them.
-    pub(super) fn missed(
-        &self,
-        told: &Story,
-        joined: impl Fn(&str) -> Option<Timestamp>,
-    ) -> Vec<(OverdueCheck, Option<&CheckAccount>)> {
-        let alert = &told.alert;
-        if alert.condition != Condition::CheckOverdue {
-            return Vec::new();
+    /// What counts, for [`Counting::missed`].
+    pub(super) fn counting(&self) -> Counting<'_> {
+        let mut counting = Counting::default();
+        for entry in self.checks.values().filter(|entry| entry.amended_by.is_none()) {
+            let key = (entry.machine.as_deref(), entry.check.kind());
+            counting.0.entry(key).or_default().push(entry);
         }
-        let made = |kind: CheckKind, since: Timestamp, raised: Timestamp| -> Option<&CheckAccount> {
-            let counts = |entry: &&CheckAccount| {
-                let there = alert.machine.is_none() || entry.machine == alert.machine;
-                there && entry.amended_by.is_none() && entry.check.kind() == kind
-            };
-            // One that counts for the time before may be what was found missing, entered late. An alert
-            // that cleared by itself or by another configuration says nothing of a check.
-            let entered = |entry: &&CheckAccount| {
-                raised <= entry.recorded && alert.cleared.is_some_and(|cleared| entry.recorded <= cleared)
-            };
-            let own = || self.checks.values().filter(counts);
-            let after = own().filter(|entry| entry.check.at() > since).min_by_key(|entry| entry.check.at());
-            after.or_else(|| own().filter(entered).max_by_key(|entry| entry.check.at()))
-        };
-        let one = |word: &String| {
-            let kind = CheckKind::ALL.into_iter().find(|kind| kind.as_str() == word);
-            let found = joined(word);
-            let (since, raised) = (found.unwrap_or(alert.since), found.unwrap_or(alert.raised));
-            let made = kind.and_then(|kind| made(kind, since, raised));
+        counting.0.values_mut().for_each(|own| own.sort_by_key(|entry| (entry.check.at(), entry.index)));
+        counting
+    }
+}
+
+/// The checks that nobody withdrew or corrected, by machine and kind, in order of the time they were made.
+#[derive(Default)]
+pub(super) struct Counting<'e>(BTreeMap<(Option<&'e str>, CheckKind), Vec<&'e CheckAccount>>);
+
+impl<'e> Counting<'e> {
+    /// The checks that an alert found missing, each with the entry by which it was made after all: the first that
+    /// counts for it, before the next of its kind was missed and while the alert was open.
+    pub(super) fn missed(&self, told: &Story) -> Vec<(OverdueCheck, Option<&'e CheckAccount>)> {
+        let machine = told.alert.machine.as_deref();
+        let one = |window: Window| {
+            let Window { check, due, from, to, .. } = window;
+            let own = self.0.get(&(machine, check)).map_or(&[][..], Vec::as_slice);
+            let first = own.partition_point(|entry| entry.check.at() < from);
+            let made = own.get(first).copied();
+            let made = made.filter(|entry| to.is_none_or(|to| entry.check.at() < to));
             let overdue = OverdueCheck {
-                machine: alert.machine.clone(),
-                check: word.clone(),
-                since,
+                machine: machine.map(str::to_owned),
+                check: check.as_str().to_owned(),
+                since: due,
                 made: made.map(|entry| entry.check.at()),
             };
             (overdue, made)
         };
-        alert.about.iter().map(one).collect()
+        windows(told).into_iter().map(one).collect()
     }
+}
+
+/// When a check that was missed could be made after all.
+#[derive(Clone, Copy, PartialEq, Eq, Debug)]
+pub struct Window {
+    /// Which.
+    pub check: CheckKind,
+    /// When it was due.
+    pub due: Timestamp,
+    /// One made from here on counts for it.
+    pub from: Timestamp,
+    /// One made from here on counts for the next one that was missed, or came after the alert; absent while it can
+    /// be made.
+    pub to: Option<Timestamp>,
+    /// Whether the next of its kind was missed too.
+    pub missed_on: bool,
+}
+
+/// When each of the checks that an alert found missing could be made after all.
+pub(super) fn windows(told: &Story) -> Vec<Window> {
+    let closed = told.closed.map(|closed| closed.plus(Duration::from_micros(1)));
+    let one = |missed: &MissedDue| {
+        let later = |other: &&MissedDue| other.check == missed.check && other.due > missed.due;
+        let next = told.missed.iter().filter(later).map(|other| other.counts_from).min();
+        let to = [next, closed].into_iter().flatten().min();
+        Window {
+            check: missed.check,
+            due: missed.due,
+            from: missed.counts_from,
+            to,
+            missed_on: next.is_some(),
+        }
+    };
+    told.missed.iter().map(one).collect()
 }
 
 /// Whether a check is good; `None` where nothing is known of its machine, or nothing is to be judged.

@@ -5,10 +5,11 @@
 
 use std::collections::BTreeMap;
 
-use super::OverdueCheck;
-use super::entries::Entries;
+use super::build::Question;
+use super::entries::{Entries, Window, windows};
+use super::{CheckAccount, OverdueCheck};
+use crate::core::alert::AlertNumber;
 use crate::core::alert::story::{self, Story};
-use crate::core::alert::{AlertNumber, Condition};
 use crate::core::record::{Body, Record};
 use crate::core::time::Timestamp;
 
@@ -16,59 +17,80 @@ use crate::core::time::Timestamp;
 #[derive(Debug, Default)]
 pub struct Missed {
     stories: BTreeMap<AlertNumber, Story>,
-    /// When an alert that was open found one more kind missing.
-    joined: BTreeMap<(AlertNumber, String), Timestamp>,
     entries: Entries,
 }
 
 /// A check that was missed.
 #[derive(Clone, PartialEq, Debug)]
 pub struct MissedCheck {
-    /// What the account says of it; of one that an open alert found missing later, since that was found.
+    /// What the account says of it.
     pub check: OverdueCheck,
-    /// Whether it is such a one: when it was due is not on record.
-    pub joined: bool,
-    /// The alert that found it missing.
+    /// The alert that found it missing, the latest one where it was made and withdrawn.
     pub alert: AlertNumber,
     /// When that closed; absent while it is open.
     pub closed: Option<Timestamp>,
+    /// Whether the next of its kind was missed too: no entry can make this one any more.
+    pub missed_on: bool,
     /// The entry by which it was made after all: its record, and when that came.
     pub entry: Option<(u64, Timestamp)>,
 }
 
 impl Missed {
-    /// Takes a record of an alert, a check or an amendment, each sort in order of the ledger; passes over any other.
+    /// Takes a record of an alert, a check or an amendment, each sort in order of the ledger, amendments after the
+    /// checks; passes over any other.
     pub fn take(&mut self, index: u64, record: &Record) {
         if matches!(record.body, Body::Check(_) | Body::Amendment(_)) {
             self.entries.take(index, record, None);
         } else {
-            if let Body::AlertChanged(changed) = &record.body
-                && let Some(told) = self.stories.get(&changed.alert)
-            {
-                let is_new = |word: &&String| !told.alert.about.contains(word);
-                let new = changed.about.iter().filter(is_new).map(|word| (changed.alert, word.clone()));
-                self.joined.extend(new.map(|key| (key, record.recorded)));
-            }
             story::note(&mut self.stories, record);
         }
     }
 
-    /// What the alerts that were taken found missing, those of each alert together.
+    /// Which checks may be those by which what the alerts that were taken found missing was made after all.
+    #[must_use]
+    pub fn windows(&self) -> Vec<(Option<String>, Window)> {
+        let of = |told: &Story| -> Vec<_> {
+            let machine = &told.alert.machine;
+            windows(told).into_iter().map(|window| (machine.clone(), window)).collect()
+        };
+        self.stories.values().flat_map(of).collect()
+    }
+
+    /// What the alerts that were taken found missing, each due time once.
     #[must_use]
     pub fn reckoned(&self) -> Vec<MissedCheck> {
-        let overdue = self.stories.values().filter(|told| told.alert.condition == Condition::CheckOverdue);
-        let of = |told: &Story| -> Vec<MissedCheck> {
+        let counting = self.entries.counting();
+        let mut all = BTreeMap::new();
+        for told in self.stories.values() {
             let (alert, closed) = (told.alert.number, told.closed);
-            let joined = |word: &str| self.joined.get(&(alert, word.to_owned())).copied();
-            let missed = self.entries.missed(told, joined).into_iter();
-            missed
-                .map(|(check, made)| {
-                    let entry = made.map(|made| (made.corrects.unwrap_or(made.index), made.recorded));
-                    let joined = joined(&check.check).is_some();
-                    MissedCheck { check, joined, alert, closed, entry }
-                })
-                .collect()
-        };
-        overdue.flat_map(of).collect()
+            let missed = counting.missed(told).into_iter().zip(windows(told));
+            for ((check, made), Window { missed_on, .. }) in missed {
+                let entry = made.map(|made| (made.corrects.unwrap_or(made.index), made.recorded));
+                let key = (check.machine.clone(), check.check.clone(), check.since);
+                all.insert(key, MissedCheck { check, alert, closed, missed_on, entry });
+            }
+        }
+        all.into_values().collect()
     }
+}
+
+/// What of the checks that alerts found missing an account names, each due time once: those that were due in its span,
+/// and those of before that were not entered when it began.
+pub(super) fn overdue<'e>(
+    missed: impl Iterator<Item = (OverdueCheck, Option<&'e CheckAccount>)>,
+    question: &Question,
+) -> Vec<OverdueCheck> {
+    let waited = |made: Option<&CheckAccount>| made.is_none_or(|made| made.recorded >= question.from);
+    let wanted = |(check, made): &(OverdueCheck, Option<&CheckAccount>)| {
+        check.since < question.to && (check.since >= question.from || waited(*made))
+    };
+    let key = |check: &OverdueCheck| (check.machine.clone(), check.check.clone(), check.since);
+    let mut all: Vec<OverdueCheck> = Vec::new();
+    for (check, _) in missed.filter(wanted) {
+        match all.iter_mut().find(|known| key(known) == key(&check)) {
+            Some(known) => *known = check,
+            None => all.push(check),
+        }
+    }
+    all
 }

@@ -15,7 +15,7 @@ use crate::core::on_file::{Missed, MissedKind};
 use crate::core::record::{
     Against, AlertAcknowledged, AlertChanged, AlertCleared, AlertClosed, AlertRaised, Amendment, Body,
     CalibrationDone, CalibrationPoint, Change, CheckKind, Clearing, ConfigurationChange, Correction,
-    CorrectiveAction, Gap, Note, Record, ServiceStart,
+    CorrectiveAction, Gap, MissedDue, Note, Record, ServiceStart,
 };
 use crate::core::units::Celsius;
 use crate::report::row::samples;
@@ -260,20 +260,14 @@ fn an_exception_has_its_trace_its_alert_and_what_was_said_of_it() {
         cause: Some(cold),
         last_good: None,
         earlier: None,
+        missed: None,
     };
     let own = Some("dm1");
     book.put("2026-03-03T15:00:14Z", own, Body::AlertRaised(Box::new(raised)));
     let changed = AlertChanged {
-        alert,
-        change: Change::Grew,
-        racks: 2,
-        pattern: None,
         // The worst rack is told by its own record alone.
-        measured: None,
-        about: Vec::new(),
-        cause: None,
-        last_good: None,
-        earlier: None,
+        racks: 2,
+        ..AlertChanged::new(alert, Change::Grew)
     };
     book.put("2026-03-03T15:02:14Z", own, Body::AlertChanged(changed));
     let taken = AlertAcknowledged { alert, by: "Ana".to_owned(), via: "link".to_owned(), note: None };

@@ -82,9 +82,7 @@ fn a_check_that_is_overdue_is_named_in_words() {
 fn what_got_worse_is_named() {
     let told = |change, racks, language| {
         let about = ["supply", "drain-and-clean"].map(str::to_owned).to_vec();
-        let (alert, pattern, measured, cause, last_good) = (AlertNumber(1), None, None, None, None);
-        let changed =
-            AlertChanged { alert, change, racks, pattern, measured, about, cause, last_good, earlier: None };
+        let changed = AlertChanged { racks, about, ..AlertChanged::new(AlertNumber(1), change) };
         let reader = Reader { language, scale: Scale::Celsius, zone: TimeZone::UTC };
         trail::of(&Body::AlertChanged(changed), &reader).expect("of an alert").0
     };

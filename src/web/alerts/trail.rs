@@ -5,7 +5,7 @@ use crate::core::counted::Noun;
 use crate::core::logbook::words::found_short;
 use crate::core::reader::{Language, Reader, filled};
 use crate::core::record::{
-    AlertChanged, AlertRaised, Body, Change, CheckKind, Clearing, Notification, Outcome, Record,
+    AlertChanged, AlertRaised, Body, Change, CheckKind, Clearing, MissedDue, Notification, Outcome, Record,
 };
 use crate::core::time::Timestamp;
 use crate::web::logbook::words::{amended, heading};
@@ -235,6 +235,7 @@ pub(in crate::web) fn subject(condition: Condition, text: &str, language: Langua
 fn of_changed(changed: &AlertChanged, reader: &Reader) -> String {
     let pair = match changed.change {
         Change::Grew => ("It became worse", "Empeoró"),
+        Change::MissedAgain => ("Missed once more", "Omitido una vez más"),
         Change::Eased => {
             ("One thing that it is about is well again", "Una de las cosas de que trata vuelve a estar bien")
         }
@@ -266,8 +267,20 @@ fn of_changed(changed: &AlertChanged, reader: &Reader) -> String {
         format!("{}: {word}", say(reader.language, ("one more", "una cosa más")))
     });
     let earlier = doubted(changed.earlier.as_ref(), reader);
-    let beside: Vec<String> = [racks, added, measured, earlier].into_iter().flatten().collect();
+    let missed = changed.missed.map(|missed| due_again(missed, changed.change, reader));
+    let beside: Vec<String> = [racks, added, measured, earlier, missed].into_iter().flatten().collect();
     if beside.is_empty() { what.to_owned() } else { format!("{what} ({})", beside.join(", ")) }
+}
+
+/// When the check was due that was missed; its name where nothing beside it says so.
+fn due_again(missed: MissedDue, change: Change, reader: &Reader) -> String {
+    let pair = ("due {at}", "pendiente {at}");
+    let due = filled(say(reader.language, pair), &[("at", &reader.clock_and_zone(missed.due))]);
+    if change == Change::Grew {
+        return due;
+    }
+    let what = subject(Condition::CheckOverdue, missed.check.as_str(), reader.language);
+    format!("{what}, {due}")
 }
 
 fn of_notification(notification: &Notification, language: Language) -> Told {

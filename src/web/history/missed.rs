@@ -1,8 +1,8 @@
 //! Checks that were due and not made in time, day by day.
 //!
 //! They are those that the account of an export names, by the same reckoning: what an alert found missing, and by
-//! which entry it was made after all. A check belongs to the day on which it was due, or was found missing where an
-//! open alert took it on. What was due before a span and not entered when it began is listed at its end.
+//! which entry it was made after all. A check belongs to the day on which it was due. What was due before a span and not
+//! entered when it began is listed at its end.
 
 use jiff::civil::Date;
 
@@ -23,10 +23,8 @@ pub const LINES_MAX: usize = 200;
 pub struct MissedLine {
     /// The day of the site on which it was due.
     pub day: Date,
-    /// When it was due, or was found missing.
+    /// When it was due.
     pub due: Timestamp,
-    /// Whether an alert that was open found it missing then: when it was due is not on record.
-    pub joined: bool,
     /// Its machine; `None` is the whole site.
     pub machine: Option<String>,
     /// Its kind, by its word.
@@ -35,6 +33,8 @@ pub struct MissedLine {
     pub alert: u64,
     /// When that closed; absent while it is open.
     pub closed: Option<Timestamp>,
+    /// Whether the next of its kind was missed too: no entry can make this one any more.
+    pub missed_on: bool,
     /// How it was made after all.
     pub made: Option<MadeLate>,
 }
@@ -114,30 +114,34 @@ fn told(line: &MissedLine, reader: &Reader) -> MissedTold {
 }
 
 fn due(line: &MissedLine, reader: &Reader) -> String {
-    let pair = if line.joined {
-        ("found missing {at}", "se vio que faltaba {at}")
-    } else {
-        ("due {at}", "pendiente {at}")
-    };
-    put(reader.language, pair, &[("at", &reader.clock_and_zone(line.due))])
+    let at = reader.with_article(reader.clock_and_zone(line.due));
+    put(reader.language, ("due {at}", "pendiente desde {at}"), &[("at", &at)])
 }
 
 /// Whether it was entered after all, and how late.
 fn became(line: &MissedLine, reader: &Reader) -> String {
     let language = reader.language;
     let near = |at: Timestamp| reader.near(at, line.due);
-    match (line.made, line.closed) {
+    let closed = line.closed.filter(|_| !line.missed_on);
+    match (line.made, closed) {
         (Some(MadeLate { at, recorded, .. }), _) => {
             let pair = (
                 "entered late: made {at}, on record {recorded}",
-                "anotado tarde: hecho {at}, en el registro {recorded}",
+                "anotado tarde (hecho: {at}; en el registro: {recorded})",
             );
             put(language, pair, &[("at", &near(at)), ("recorded", &near(recorded))])
         }
         (None, Some(closed)) => {
-            let pair = ("NOT ENTERED; its alert closed {closed}", "NO ANOTADO; su alerta se cerró {closed}");
+            let pair =
+                ("NOT ENTERED; its alert closed {closed}", "NO ANOTADO (cierre de su alerta: {closed})");
             put(language, pair, &[("closed", &near(closed))])
         }
+        (None, None) if line.missed_on => said(
+            language,
+            "NOT ENTERED before the next was due",
+            "NO ANOTADO antes de que tocara el siguiente",
+        )
+        .to_owned(),
         (None, None) => said(language, "NOT ENTERED so far", "NO ANOTADO hasta ahora").to_owned(),
     }
 }

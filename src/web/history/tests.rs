@@ -140,7 +140,7 @@ async fn missed_checks_are_told_day_by_day() {
         "<b>sanitizer</b> · dm1 · due 12:00 UTC",
         "entered late: made 12:00 UTC, on record 14:00 UTC",
         "NOT ENTERED so far",
-        "<b>supplies</b> · dm1 · found missing 12:00 UTC",
+        "<b>supplies</b> · dm1 · due 12:00 UTC",
         "href=\"machines/dm1?day=2026-11-26\">Chart of the day",
         "href=\"logbook/entries/40\"",
         "href=\"alerts/3\">Alert 3",
@@ -155,9 +155,10 @@ async fn missed_checks_are_told_day_by_day() {
         &page,
         &[
             "Controles omitidos",
-            "anotado tarde: hecho 12:00 UTC",
+            "anotado tarde (hecho: 12:00 UTC",
             "NO ANOTADO hasta ahora",
-            "se vio que faltaba 12:00 UTC",
+            "pendiente desde las 12:00 UTC",
+            "NO ANOTADO antes de que tocara el siguiente",
             "vaciado y limpieza",
         ],
     );

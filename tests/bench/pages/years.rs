@@ -9,7 +9,7 @@ use rinseward::core::cycle::verdict::Verdict;
 use rinseward::core::reading::Fault;
 use rinseward::core::record::{
     Against, AlertClosed, AlertRaised, Amendment, AmendmentChange, Body, CalibrationDone, CalibrationPoint,
-    Check, ConfigurationChange, Correction, CorrectiveAction, Gap, Record,
+    Check, CheckKind, ConfigurationChange, Correction, CorrectiveAction, Gap, MissedDue, Record,
 };
 use rinseward::core::time::Timestamp;
 use rinseward::ledger::{Append, Commit, Names, NewRecord, Reader, Writer};
@@ -91,7 +91,8 @@ impl Years {
     }
 
     /// One cycle. Every 100th brings a check, every 1,000th a gap and an amendment, every 2,000th an alert of
-    /// three records, every 10,000th a calibration, every 50,000th a configuration.
+    /// three records, every 5,000th an alert of a missed check, every 10,000th a calibration, every 50,000th a
+    /// configuration.
     fn add(self, n: u32, index: u64, configuration: &str, records: &mut Vec<NewRecord>) {
         let verdict = match n % 1_009 {
             0 => Verdict::Cold,
@@ -134,6 +135,16 @@ impl Years {
             add(Body::CorrectiveAction(CorrectiveAction { alert, by: by(), racks, done, last_good, covers }));
             add(Body::AlertClosed(AlertClosed { alert, racks: 1, needed_action: true }));
         }
+        if n % 5_000 == 50 {
+            let (alert, due) = (AlertNumber(u64::from(1_000_000 + n / 5_000)), at(s - 1_800.0));
+            let missed = Some(MissedDue { check: CheckKind::Supply, due, counts_from: due });
+            let raised = AlertRaised::new(alert, Condition::CheckOverdue, due);
+            add(Body::AlertRaised(Box::new(AlertRaised { missed, ..raised })));
+        }
+        if n % 5_000 == 150 {
+            let alert = AlertNumber(u64::from(1_000_000 + n / 5_000));
+            add(Body::AlertClosed(AlertClosed { alert, racks: 0, needed_action: false }));
+        }
         if n.is_multiple_of(10_000) {
             add(Body::Calibration(Box::new(calibration(&machine(n / 10_000), at(s)))));
         }
@@ -149,19 +160,7 @@ pub(crate) fn machine(n: u32) -> String {
 }
 
 fn raised(alert: AlertNumber, since: Timestamp) -> Body {
-    Body::AlertRaised(Box::new(AlertRaised {
-        alert,
-        condition: Condition::Cold,
-        since,
-        place: None,
-        measured: None,
-        limit: None,
-        pattern: None,
-        about: Vec::new(),
-        cause: None,
-        earlier: None,
-        last_good: None,
-    }))
+    Body::AlertRaised(Box::new(AlertRaised::new(alert, Condition::Cold, since)))
 }
 
 fn calibration(machine: &str, at: Timestamp) -> CalibrationDone {

@@ -10,8 +10,8 @@ use rinseward::core::cycle::verdict::Verdict;
 use rinseward::core::reading::Fault;
 use rinseward::core::record::{
     AlertAcknowledged, AlertChanged, AlertCleared, AlertClosed, AlertRaised, AmendmentChange, Body,
-    CalibrationDone, Change, Check, Clearing, Correction, CorrectiveAction, Gap, Note, Notification, Outcome,
-    Record, ServiceStart,
+    CalibrationDone, Change, Check, CheckKind, Clearing, Correction, CorrectiveAction, Gap, MissedDue, Note,
+    Notification, Outcome, Record, ServiceStart,
 };
 use rinseward::ledger::NewRecord;
 use serde_json::{Value, json};
@@ -53,12 +53,15 @@ fn rack(seconds: f64, recorded: f64, verdict: Verdict) -> NewRecord {
 }
 
 fn raised(seconds: f64, number: u64, condition: Condition, about: &[&str], cause: Option<u64>) -> NewRecord {
+    let due = at(seconds - 60.0);
+    let missed = MissedDue { check: CheckKind::Sanitizer, due, counts_from: due };
     let raised = AlertRaised {
         measured: Some(Quantity::Celsius(71.3)),
         limit: Some(Quantity::Celsius(82.2)),
         about: about.iter().map(|word| (*word).to_owned()).collect(),
         cause,
-        ..AlertRaised::new(AlertNumber(number), condition, at(seconds - 60.0))
+        missed: (condition == Condition::CheckOverdue).then_some(missed),
+        ..AlertRaised::new(AlertNumber(number), condition, due)
     };
     put(seconds, Some("dm1"), Body::AlertRaised(Box::new(raised)))
 }
@@ -88,17 +91,7 @@ fn gap(seconds: f64, from: f64, to: Option<f64>) -> NewRecord {
 fn story(seconds: f64, number: u64, racks: u64) -> Vec<NewRecord> {
     let alert = AlertNumber(number);
     let (by, via, racks_then, done) = ("Ana", "page", "washed again", "called the service");
-    let changed = AlertChanged {
-        alert,
-        change: Change::Grew,
-        racks,
-        pattern: None,
-        measured: None,
-        about: Vec::new(),
-        cause: None,
-        last_good: None,
-        earlier: None,
-    };
+    let changed = AlertChanged { racks, ..AlertChanged::new(alert, Change::Grew) };
     let notified = Notification {
         key: format!("{number}"),
         alert: Some(alert),

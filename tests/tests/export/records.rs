@@ -13,10 +13,11 @@ use rinseward::core::reading::Fault;
 use rinseward::core::record::Basis;
 use rinseward::core::record::{
     AccessDeed, AccessEvent, AccessRefusal, AlertAcknowledged, AlertChanged, AlertCleared, AlertClosed,
-    AlertRaised, Amendment, AmendmentChange, AskedChange, Body, Change, Check, Clearing, Clock, ClockStep,
-    ConfigurationChange, Correction, CorrectiveAction, DialogWork, Gap, Import, KeyChange, LawfulHold,
-    MachineFailure, Maintenance, Note, Notification, Outcome, ProvenProbe, Pruned, Record, Restored,
-    SignedOff, SignedPlate, SignedProbe, SigningKeyChange, TestCycle, Unchanged, WiringProofDone, Worked,
+    AlertRaised, Amendment, AmendmentChange, AskedChange, Body, Change, Check, CheckKind, Clearing, Clock,
+    ClockStep, ConfigurationChange, Correction, CorrectiveAction, DialogWork, Gap, Import, KeyChange,
+    LawfulHold, MachineFailure, Maintenance, MissedDue, Note, Notification, Outcome, ProvenProbe, Pruned,
+    Record, Restored, SignedOff, SignedPlate, SignedProbe, SigningKeyChange, TestCycle, Unchanged,
+    WiringProofDone, Worked,
 };
 use rinseward::core::sanitizer::Refusal;
 use rinseward::core::signoff::OpenPoint;
@@ -112,6 +113,7 @@ pub(crate) fn records() -> Vec<Record> {
                 cause: Some(1),
                 last_good: Some(0),
                 earlier: None,
+                missed: Some(MissedDue { check: CheckKind::Supply, due: instant, counts_from: instant }),
             }),
         ),
         (
@@ -277,6 +279,11 @@ fn raised(alert: AlertNumber, cause: Option<u64>) -> AlertRaised {
                 place: Place::FinalRinse,
                 within_k: Some(1.5),
             }),
+        }),
+        missed: cause.map(|_| MissedDue {
+            check: CheckKind::Sanitizer,
+            due: at(NOON_S),
+            counts_from: at(NOON_S - 3_600.0),
         }),
     }
 }

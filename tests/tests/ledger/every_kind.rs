@@ -43,6 +43,8 @@ const BODIES: &[&str] = &[
     r#"{"alert-raised":{"alert":4,"condition":"disk-filling","since":"2026-01-01T05:00:00Z","place":"wash-tank","measured":{"fraction":0.96},"limit":{"count":3}}}"#,
     r#"{"alert-changed":{"alert":1,"change":"grew","racks":3,"pattern":"repeated","measured":{"celsius":70.1},"about":["dm2/rinse"],"cause":8}}"#,
     r#"{"alert-changed":{"alert":1,"change":"grew","racks":4,"about":["dm1/rinse"],"cause":8,"earlier":{"racks":{"count":1,"named":[{"index":2,"at":"2026-01-01T05:00:00Z"}]},"by_probe":{"probe":"dm1/rinse","place":"final-rinse","within_k":1.5}}}}"#,
+    r#"{"alert-raised":{"alert":5,"condition":"check-overdue","since":"2026-01-01T05:00:00Z","about":["sanitizer"],"missed":{"check":"sanitizer","due":"2026-01-01T05:00:00Z","counts_from":"2026-01-01T04:00:00Z"}}}"#,
+    r#"{"alert-changed":{"alert":5,"change":"missed-again","racks":0,"about":["sanitizer"],"missed":{"check":"sanitizer","due":"2026-01-01T13:00:00Z","counts_from":"2026-01-01T12:00:00Z"}}}"#,
     r#"{"alert-changed":{"alert":1,"change":"eased","racks":4,"about":["dm1/wash"]}}"#,
     r#"{"alert-changed":{"alert":1,"change":"returned","racks":3,"last_good":2}}"#,
     r#"{"alert-changed":{"alert":1,"change":"escalated","racks":3}}"#,

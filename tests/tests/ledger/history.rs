@@ -296,17 +296,8 @@ fn alerts_and_amendments_are_found_by_what_they_speak_of() {
     let (writer, _) = open(&path);
     let raised = |alert, cause| {
         let raised = AlertRaised {
-            alert: AlertNumber(alert),
-            condition: Condition::Cold,
-            since: at(0.0),
-            place: None,
-            measured: None,
-            limit: None,
-            pattern: None,
-            about: Vec::new(),
             cause: Some(cause),
-            last_good: None,
-            earlier: None,
+            ..AlertRaised::new(AlertNumber(alert), Condition::Cold, at(0.0))
         };
         Record::new(at(1.0), Some("dm1".to_owned()), Body::AlertRaised(Box::new(raised)))
     };

@@ -3,8 +3,8 @@
 //! The alerts that found them missing are looked up, and what each comes to is reckoned as for an account, see
 //! [`Missed`].
 //!
-//! A check belongs to the day on which it was due, whenever its alert was raised. All checks that were ever entered
-//! are read where some were missed, since one may be entered years late.
+//! A check belongs to the day on which it was due, whenever its alert was raised. Of the checks that were entered those
+//! are read that may be the missing ones, of the amendments all from the first of these on: one may come years late.
 
 use std::cmp::Reverse;
 use std::collections::{BTreeMap, BTreeSet};
@@ -74,19 +74,36 @@ pub(super) fn read(
             }
         }
     }
-    ledger.records_found(&["check", "amendment"], 0, |index, found| {
-        match found {
-            Ok((_, record)) => missed.take(index, &record),
-            Err(_) => damaged.push(index),
-        }
-        ControlFlow::Continue(())
-    })?;
+    let windows = missed.windows();
+    let mut filters: Vec<RecordFilter> = windows
+        .iter()
+        .map(|(machine, window)| RecordFilter {
+            kinds: vec!["check".to_owned()],
+            machine: machine.clone(),
+            check: Some(window.check),
+            from: Some(window.from),
+            to: window.to,
+            ..RecordFilter::default()
+        })
+        .collect();
+    let first = windows.iter().map(|(_, window)| window.from).min();
+    let kinds = vec!["amendment".to_owned()];
+    filters.push(RecordFilter { kinds, from: first, ..RecordFilter::default() });
+    for filter in filters {
+        ledger.events(Order::OldestFirst, &filter, |index, found| {
+            match found {
+                Ok((_, record)) => missed.take(index, &record),
+                Err(_) => damaged.push(index),
+            }
+            ControlFlow::Continue(())
+        })?;
+    }
     let line = |one: MissedCheck| {
-        let MissedCheck { check, joined, alert, closed, entry } = one;
+        let MissedCheck { check, alert, closed, missed_on, entry } = one;
         let day = local_date(&around.settings.zone, check.since)?;
         let made = entry.zip(check.made).map(|((record, recorded), at)| MadeLate { record, at, recorded });
         let (due, machine, check) = (check.since, check.machine, check.check);
-        Some(MissedLine { day, due, joined, machine, check, alert: alert.0, closed, made })
+        Some(MissedLine { day, due, machine, check, alert: alert.0, closed, missed_on, made })
     };
     let mut lines: Vec<MissedLine> = missed.reckoned().into_iter().filter_map(line).collect();
     lines.retain(|line| within.wants(line));

@@ -80,15 +80,9 @@ fn every_rack_of_a_narrow_row_leads_to_its_alert() {
     // Opened again by a row of five more.
     let again: Vec<u64> = (13..18).map(|minute| kitchen.rack(minute, Verdict::Narrow, Vec::new())).collect();
     let returned = AlertChanged {
-        alert: AlertNumber(1),
-        change: Change::Returned,
         racks: 11,
-        pattern: None,
-        measured: None,
-        about: Vec::new(),
         cause: again.last().copied(),
-        last_good: None,
-        earlier: None,
+        ..AlertChanged::new(AlertNumber(1), Change::Returned)
     };
     kitchen.put(18, Body::AlertChanged(returned));
     let reader = kitchen.reader();

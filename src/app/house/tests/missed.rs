@@ -11,7 +11,7 @@ use crate::config::recorded::Recorded;
 use crate::core::alert::{AlertNumber, Condition, Earlier, Rack, Racks};
 use crate::core::record::{
     AlertChanged, AlertCleared, AlertClosed, AlertRaised, Amendment, AmendmentChange, Body, Change, Check,
-    Clearing,
+    CheckKind, Clearing, MissedDue,
 };
 use crate::ledger::{NewRecord, Reader};
 use crate::report::account::RecordRange;
@@ -22,12 +22,23 @@ use crate::web::history::{Found, Page, Question, Summed, View};
 /// Now, in minutes behind the begin of the record, on 14 November at 22:13:20.
 const NOW: u64 = 5_000;
 
-fn raised(minute: u64, machine: &str, alert: u64, condition: Condition, about: &[&str]) -> NewRecord {
-    // Found missing half an hour after it was due.
-    let since = if condition == Condition::CheckOverdue { minute - 30 } else { minute };
-    let about = about.iter().map(|word| (*word).to_owned()).collect();
-    let body = AlertRaised { about, ..AlertRaised::new(AlertNumber(alert), condition, at(since)) };
+fn raised(minute: u64, machine: &str, alert: u64, condition: Condition) -> NewRecord {
+    let body = AlertRaised::new(AlertNumber(alert), condition, at(minute));
     plain(minute, Some(machine), Body::AlertRaised(Box::new(body)))
+}
+
+/// A check was missed that had been due half an hour before, the first of its alert or one more.
+fn misses(minute: u64, machine: &str, alert: u64, check: CheckKind, is_first: bool) -> NewRecord {
+    let (number, due) = (AlertNumber(alert), at(minute - 30));
+    let missed = Some(MissedDue { check, due, counts_from: at(minute - 60) });
+    let about = vec![check.as_str().to_owned()];
+    let body = if is_first {
+        let raised = AlertRaised::new(number, Condition::CheckOverdue, due);
+        Body::AlertRaised(Box::new(AlertRaised { about, missed, ..raised }))
+    } else {
+        Body::AlertChanged(AlertChanged { about, missed, ..AlertChanged::new(number, Change::MissedAgain) })
+    };
+    plain(minute, Some(machine), body)
 }
 
 fn closed(minute: u64, machine: &str, alert: u64) -> NewRecord {
@@ -40,27 +51,34 @@ fn supply(minute: u64) -> Body {
     Body::Check(Check::Supply { at, enough: true, short: Vec::new(), note: None, by })
 }
 
+fn withdrawal(of: u64) -> Body {
+    let (reason, by) = ("wrong machine".to_owned(), "Tom".to_owned());
+    Body::Amendment(Box::new(Amendment { of, reason, by, change: AmendmentChange::Withdrawn }))
+}
+
+/// An alert of the supply that was due at this minute.
+fn missing_again(alert: u64, due: u64) -> Body {
+    let (check, counts_from) = (CheckKind::Supply, at(due - 30));
+    let missed = Some(MissedDue { check, due: at(due), counts_from });
+    let raised = AlertRaised::new(AlertNumber(alert), Condition::CheckOverdue, at(due));
+    Body::AlertRaised(Box::new(AlertRaised { missed, ..raised }))
+}
+
 /// Two alerts of checks and three of cold racks over three days.
 fn records() -> Vec<NewRecord> {
-    let overdue = Condition::CheckOverdue;
-    let withdrawn = Amendment {
-        of: 6,
-        reason: "wrong machine".to_owned(),
-        by: "Tom".to_owned(),
-        change: AmendmentChange::Withdrawn,
-    };
     let mut records = opening(CONFIGURATION);
     records.extend([
-        raised(40, "dm1", 1, overdue, &["supply", "sanitizer"]),
-        raised(50, "dm1", 2, Condition::Cold, &[]),
-        raised(55, "dm1", 4, Condition::Cold, &[]),
-        raised(60, "dm2", 3, Condition::Cold, &[]),
+        misses(60, "dm1", 1, CheckKind::Supply, true),
+        misses(60, "dm1", 1, CheckKind::Sanitizer, false),
+        raised(50, "dm1", 2, Condition::Cold),
+        raised(55, "dm1", 4, Condition::Cold),
+        raised(60, "dm2", 3, Condition::Cold),
         plain(90, Some("dm1"), supply(90)),
-        plain(95, Some("dm1"), Body::Amendment(Box::new(withdrawn))),
+        plain(95, Some("dm1"), withdrawal(7)),
         closed(100, "dm1", 4),
         plain(151, Some("dm1"), supply(150)),
         // Found missing on the day after it was due.
-        raised(1_560, "dm2", 5, overdue, &["drain-and-clean"]),
+        misses(1_560, "dm2", 5, CheckKind::DrainAndClean, true),
         closed(3_000, "dm1", 2),
         closed(4_000, "dm1", 1),
     ]);
@@ -161,13 +179,13 @@ fn what_stood_open_before_a_span_is_named() {
         let connection = rusqlite::Connection::open(path).expect("a database");
         connection.execute_batch("DROP TRIGGER record_stays").expect("it was there");
         assert_eq!(
-            connection.execute("UPDATE record SET bytes = x'00' WHERE idx = 5", []).expect("changed"),
+            connection.execute("UPDATE record SET bytes = x'00' WHERE idx = 6", []).expect("changed"),
             1
         );
         let (Found::Summary(Some(sum)), damaged) = found(reader, question(View::Summary, days)) else {
             panic!("a sum")
         };
-        assert_eq!((sum.alerts.before, sum.alerts.stood.len(), damaged.contains(&5)), (3, 2, true));
+        assert_eq!((sum.alerts.before, sum.alerts.stood.len(), damaged.contains(&6)), (3, 2, true));
     });
 }
 
@@ -177,7 +195,8 @@ fn what_stood_open_before_a_span_is_named() {
 fn missed_checks_are_those_of_the_account() {
     with(records(), |reader, _| {
         let (all, before) = missed(reader, question(View::Missed, None));
-        let told = [(15, "drain-and-clean", 5, None), (14, "sanitizer", 1, None), (14, "supply", 1, Some(9))];
+        let told =
+            [(15, "drain-and-clean", 5, None), (14, "sanitizer", 1, None), (14, "supply", 1, Some(10))];
         assert_eq!((short(&all), before), (told.to_vec(), None));
         assert_eq!(all[2].made.map(|made| (made.at, made.recorded)), Some((at(150), at(151))));
         assert_eq!((all[0].due, all[0].closed, all[1].closed), (at(1_530), None, Some(at(4_000))));
@@ -226,32 +245,30 @@ fn missed_checks_are_those_of_the_account() {
     });
 }
 
-// Own rule: what an open alert takes on later was found missing then, on that day, and no entry of before made it.
+// Own rule: each due time of a check is one that was missed, on its own day, whichever alert found it; an entry makes
+// those alone that it counts for, and one that was made, withdrawn and missed again is one.
 #[test]
-fn what_an_open_alert_takes_on_is_of_its_own_day() {
-    let grew = AlertChanged {
-        alert: AlertNumber(1),
-        change: Change::Grew,
-        racks: 0,
-        pattern: None,
-        measured: None,
-        about: vec!["supply".to_owned(), "sanitizer".to_owned()],
-        cause: None,
-        last_good: None,
-        earlier: None,
-    };
+fn each_due_time_of_a_check_is_a_line_of_its_own() {
     let mut records = opening(CONFIGURATION);
     records.extend([
-        raised(40, "dm1", 1, Condition::CheckOverdue, &["sanitizer"]),
-        plain(90, Some("dm1"), supply(90)),
-        plain(1_700, Some("dm1"), Body::AlertChanged(grew)),
+        misses(60, "dm1", 1, CheckKind::Supply, true),
+        misses(1_700, "dm1", 1, CheckKind::Supply, false),
+        plain(1_750, Some("dm1"), supply(1_745)),
+        closed(1_800, "dm1", 1),
+        // Withdrawn, and missed a second time by an alert of its own.
+        plain(1_810, Some("dm1"), withdrawal(4)),
+        plain(1_811, Some("dm1"), missing_again(2, 1_670)),
+        plain(1_900, Some("dm1"), supply(1_890)),
     ]);
     with(records, |reader, _| {
+        let (all, _) = missed(reader, question(View::Missed, None));
+        assert_eq!(short(&all), [(16, "supply", 2, Some(8)), (14, "supply", 1, None)]);
+        assert_eq!((all[0].due, all[1].due), (at(1_670), at(30)));
+        let sum = summed(reader, question(View::Summary, None)).missed;
+        assert_eq!(sum, MissedSummed { due: 2, made: 1, before: 0 });
         let of = |day| question(View::Missed, Some((date(2023, 11, day), date(2023, 11, day))));
-        let (lines, _) = missed(reader, of(16));
-        assert_eq!(short(&lines), [(16, "supply", 1, None), (14, "sanitizer", 1, None)]);
-        assert_eq!((lines[0].joined, lines[0].due, lines[1].joined), (true, at(1_700), false));
-        assert_eq!(short(&missed(reader, of(15)).0), [(14, "sanitizer", 1, None)]);
+        assert_eq!(short(&missed(reader, of(14)).0), [(14, "supply", 1, None)]);
+        assert_eq!(short(&missed(reader, of(15)).0), [(14, "supply", 1, None)], "it stood open");
     });
 }
 
@@ -259,10 +276,9 @@ fn what_an_open_alert_takes_on_is_of_its_own_day() {
 #[test]
 fn pages_of_missed_checks_end_with_whole_days() {
     let mut records = opening(CONFIGURATION);
-    let overdue = Condition::CheckOverdue;
     // 120 on 15 November, and 100 on the day after.
-    records.extend((0..120).map(|n| raised(200 + n, "dm1", n, overdue, &["supply"])));
-    records.extend((0..100).map(|n| raised(1_700 + n, "dm1", 200 + n, overdue, &["supply"])));
+    records.extend((0..120).map(|n| misses(200 + n, "dm1", n, CheckKind::Supply, true)));
+    records.extend((0..100).map(|n| misses(1_700 + n, "dm1", 200 + n, CheckKind::Supply, true)));
     with(records, |reader, _| {
         let first = question(View::Missed, None);
         let (lines, before) = missed(reader, first.clone());

@@ -8,8 +8,8 @@ use jiff::tz::TimeZone;
 use super::fixture::Rack::Good;
 use super::fixture::{Play, at, period, settings};
 use crate::core::alert::due::planned;
-use crate::core::alert::{Condition, DueCheck, Settings};
-use crate::core::record::{Amendment, AmendmentChange, Body, Check, CheckKind};
+use crate::core::alert::{Condition, DueCheck, Rules, Settings};
+use crate::core::record::{Amendment, AmendmentChange, Body, Change, Check, CheckKind};
 use crate::core::time::Timestamp;
 
 fn site() -> Settings {
@@ -66,6 +66,44 @@ fn an_amended_check_counts_as_amended() {
         amend(&mut play, 205.0, 77, AmendmentChange::Withdrawn);
         assert_eq!(missing(&play), ["supply"], "a record that is no check of this machine");
     }
+}
+
+/// What is on record of checks that were missed: the change, where it is one, the check, and when it was due, minutes.
+fn on_record(play: &Play) -> Vec<(Option<Change>, &'static str, Timestamp)> {
+    let told = |body: &Body| {
+        if let Body::AlertRaised(raised) = body {
+            return Some((None, raised.missed?));
+        }
+        let Body::AlertChanged(changed) = body else { return None };
+        Some((Some(changed.change), changed.missed?))
+    };
+    let all = play.effects.records.iter().filter_map(|record| told(&record.body));
+    all.map(|(change, missed)| (change, missed.check.as_str(), missed.due)).collect()
+}
+
+// Own promise: each check that was missed is on record with the time it was due, also where the one before it is
+// missing still, and where one was entered and withdrawn; a machine that stands still misses none.
+#[test]
+fn each_check_that_was_missed_is_on_record() {
+    let shifts = vec![period("late", &["mon-sun 14:00-22:00"]), period("night", &["mon-sun 23:00-24:00"])];
+    let rules = Rules { checks: [CheckKind::Sanitizer].into(), ..settings().rules };
+    let mut play = Play::new(Settings { shifts, meal_periods: Vec::new(), rules, ..settings() });
+    play.rack(125.0, "chem", Good);
+    play.until(151.0);
+    let first = (None, "sanitizer", at(120.0));
+    assert_eq!(on_record(&play), [first]);
+    play.rack(640.0, "chem", Good);
+    play.until(689.0);
+    assert_eq!(on_record(&play), [first], "the grace of the next one still runs");
+    play.until(691.0);
+    let next = (Some(Change::MissedAgain), "sanitizer", at(660.0));
+    assert_eq!(on_record(&play), [first, next]);
+    play.check(700.0, "chem", CheckKind::Sanitizer);
+    amend(&mut play, 702.0, 2, AmendmentChange::Withdrawn);
+    assert_eq!(on_record(&play), [first, next, (Some(Change::Returned), "sanitizer", at(660.0))]);
+    // The day after it stands still.
+    play.until(48.0 * 60.0);
+    assert_eq!(on_record(&play).len(), 3);
 }
 
 #[test]

@@ -101,20 +101,18 @@ fn checks_are_judged_and_stand_as_they_were_amended() {
 #[test]
 fn a_check_that_was_overdue_says_when_it_was_made() {
     let mut book = Book::new();
+    let (due, counts_from) = (at("2026-03-03T15:00:00Z"), at("2026-03-03T14:30:00Z"));
+    let missed = |check| Some(MissedDue { check, due, counts_from });
     let raised = AlertRaised {
-        alert: AlertNumber(1),
-        condition: Condition::CheckOverdue,
-        since: at("2026-03-03T15:00:00Z"),
-        place: None,
-        measured: None,
-        limit: None,
-        pattern: None,
-        about: vec![CheckKind::Supply.as_str().to_owned(), CheckKind::DrainAndClean.as_str().to_owned()],
-        cause: None,
-        last_good: None,
-        earlier: None,
+        missed: missed(CheckKind::Supply),
+        ..AlertRaised::new(AlertNumber(1), Condition::CheckOverdue, due)
+    };
+    let grew = AlertChanged {
+        missed: missed(CheckKind::DrainAndClean),
+        ..AlertChanged::new(AlertNumber(1), Change::Grew)
     };
     book.put("2026-03-03T15:30:00Z", Some("dm1"), Body::AlertRaised(Box::new(raised)));
+    book.put("2026-03-03T15:30:00Z", Some("dm1"), Body::AlertChanged(grew));
     let made = at("2026-03-03T18:00:00Z");
     let supply =
         Check::Supply { at: made, enough: true, short: Vec::new(), note: None, by: "Ana".to_owned() };
