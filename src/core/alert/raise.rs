@@ -82,6 +82,8 @@ impl Turn<'_> {
         if self.settings.rules.off.contains(&report.condition) {
             return;
         }
+        let earlier = report.earlier.filter(Earlier::matters);
+        let report = Report { earlier, ..report };
         if self.state.open(report.machine, report.condition).is_some() {
             self.grow(report);
         } else {
@@ -93,7 +95,7 @@ impl Turn<'_> {
         let Report { condition, machine, place, since, measured, limit, pattern, missed, .. } = report;
         self.state.last_number += 1;
         let number = AlertNumber(self.state.last_number);
-        let earlier = report.earlier.filter(|earlier| earlier.matters());
+        let earlier = report.earlier;
         let mut racks = earlier.as_ref().map(|earlier| earlier.racks.clone()).unwrap_or_default();
         let before = racks.count;
         racks.add(&report.racks);
@@ -149,7 +151,7 @@ impl Turn<'_> {
         let Some(open) = self.state.open_mut(machine, condition) else { return };
         let cleared = open.alert.cleared.take();
         open.recovering = 0;
-        let told = Told { earlier: report.earlier.clone().filter(Earlier::matters), missed: report.missed };
+        let told = Told { earlier: report.earlier.clone(), missed: report.missed };
         let has_racks = !report.racks.named.is_empty() || told.earlier.is_some();
         if cleared.is_some() && has_racks {
             // Of the racks between the two nobody need doubt.
@@ -290,7 +292,7 @@ impl Alert {
     /// Takes in what is reported again; whether it has become another matter.
     fn grow(&mut self, report: Report<'_>) -> bool {
         let mut grew = false;
-        if let Some(earlier) = report.earlier.filter(Earlier::matters) {
+        if let Some(earlier) = report.earlier {
             self.place = self.place.or(report.place);
             self.racks.add(&earlier.racks);
             self.earlier += earlier.racks.count;

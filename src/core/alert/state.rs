@@ -167,10 +167,10 @@ pub(super) struct Memory {
     pub(super) found_right: Option<FoundRight>,
     /// Records of the tests by which the open alert of a weak sanitizer stands.
     #[serde(default)]
-    pub(super) weak_by: Vec<u64>,
+    pub(super) weak_by: StandsBy,
     /// The same of thermometers that are off.
     #[serde(default)]
-    pub(super) off_by: Vec<u64>,
+    pub(super) off_by: StandsBy,
     /// Racks that passed since its probes were found right last.
     #[serde(default)]
     pub(super) margins: Margins,
@@ -289,6 +289,37 @@ impl Window {
         if self.worked.len() < WORKED_MAX && !self.worked.contains(&worked) {
             self.worked.push(worked);
         }
+    }
+}
+
+/// Most entries that an alert stands by (own choice: more than anybody enters while one is open).
+const STANDS_BY_MAX: usize = 64;
+
+/// The entries that an alert stands by, by their records: where an amendment takes away the last one, it never was.
+#[derive(Clone, PartialEq, Eq, Debug, Default, Serialize, Deserialize)]
+#[serde(transparent)]
+pub(super) struct StandsBy(Vec<u64>);
+
+impl StandsBy {
+    pub(super) fn has(&self, index: u64) -> bool {
+        self.0.contains(&index)
+    }
+
+    pub(super) fn add(&mut self, index: u64) {
+        if !self.has(index) && self.0.len() < STANDS_BY_MAX {
+            self.0.push(index);
+        }
+    }
+
+    /// Takes one out; whether it was the last.
+    pub(super) fn lost_last(&mut self, index: u64) -> bool {
+        let had = self.has(index);
+        self.0.retain(|known| *known != index);
+        had && self.0.is_empty()
+    }
+
+    pub(super) fn clear(&mut self) {
+        self.0.clear();
     }
 }
 

@@ -26,11 +26,12 @@ impl Turn<'_> {
     /// Somebody tested the sanitizer; checks of other kinds say nothing of it.
     pub(super) fn tested(&mut self, machine: &str, index: u64, check: &Check) {
         let Some(tested) = self.test_of(machine, index, check) else { return };
-        let all = &mut self.state.memory(machine).tested;
-        if all.len() >= TESTED_MAX {
-            all.remove(0);
-        }
+        let Memory { tested: all, weak_by, .. } = self.state.memory(machine);
         all.push(tested);
+        if all.len() > TESTED_MAX {
+            let oldest = all.iter().position(|one| !weak_by.has(one.index)).unwrap_or(0);
+            all.remove(oldest);
+        }
         if !tested.good {
             self.found_weak(machine, tested);
         }
@@ -52,12 +53,8 @@ impl Turn<'_> {
         *known = corrected.unwrap_or(Tested { withdrawn: true, ..*known });
         let now = *known;
         self.sanitizer_not_right(machine, amendment.of);
-        let held_by = &mut self.state.memory(machine).weak_by;
-        let held = held_by.contains(&amendment.of);
-        if now.good || now.withdrawn {
-            held_by.retain(|index| *index != amendment.of);
-        }
-        let never = held && held_by.is_empty();
+        let holds = !now.good && !now.withdrawn;
+        let never = !holds && self.state.memory(machine).weak_by.lost_last(amendment.of);
         let latest = self.latest_test(machine);
         if let Some(wrong) = latest.filter(|latest| !latest.good) {
             self.found_weak(machine, wrong);
@@ -76,10 +73,7 @@ impl Turn<'_> {
     fn found_weak(&mut self, machine: &str, tested: Tested) {
         let is_latest = self.latest_test(machine).is_some_and(|latest| latest.index == tested.index);
         let earlier = Some(self.sanitizer_wrong(machine, tested.at, is_latest));
-        let held_by = &mut self.state.memory(machine).weak_by;
-        if !held_by.contains(&tested.index) && held_by.len() < TESTED_MAX {
-            held_by.push(tested.index);
-        }
+        self.state.memory(machine).weak_by.add(tested.index);
         self.report(Report {
             place: Some(Place::FinalRinse),
             measured: Some(Quantity::MgPerL(tested.mg_per_l)),

@@ -13,7 +13,7 @@ use crate::core::record::{Amendment, AmendmentChange, CalibrationDone, Change, C
 
 /// Most comparisons of a machine's thermometers that are remembered, for amendments (own choice: each
 /// probe and gauge of a machine some times over). At the limit the oldest goes that a newer one of the
-/// same thermometer has replaced, else the oldest.
+/// same thermometer has replaced and no alert stands by, else the oldest.
 const COMPARED_MAX: usize = 64;
 
 impl Turn<'_> {
@@ -52,12 +52,7 @@ impl Turn<'_> {
         memory.compared[place] = corrected.clone().unwrap_or(Compared { withdrawn: true, ..before.clone() });
         let holds = corrected.as_ref().is_some_and(|now| !now.good && now.what == before.what);
         self.probe_not_right(machine, amendment.of);
-        let held_by = &mut self.state.memory(machine).off_by;
-        let held = held_by.contains(&amendment.of);
-        if !holds {
-            held_by.retain(|index| *index != amendment.of);
-        }
-        let never = held && held_by.is_empty();
+        let never = !holds && self.state.memory(machine).off_by.lost_last(amendment.of);
         self.weigh(machine, &before.what, never);
         if let Some(corrected) = corrected.filter(|corrected| corrected.what != before.what) {
             self.weigh(machine, &corrected.what, false);
@@ -68,7 +63,8 @@ impl Turn<'_> {
         let memory = self.state.memory(machine);
         if memory.compared.len() >= COMPARED_MAX {
             let replaced = |(place, one): &(usize, &Compared)| {
-                memory.compared.iter().skip(place + 1).any(|later| later.what == one.what)
+                let later = || memory.compared.iter().skip(place + 1).any(|later| later.what == one.what);
+                !memory.off_by.has(one.index) && later()
             };
             let oldest = memory.compared.iter().enumerate().find(replaced).map_or(0, |(place, _)| place);
             memory.compared.remove(oldest);
@@ -94,10 +90,7 @@ impl Turn<'_> {
 
     fn is_off(&mut self, machine: &str, latest: &Compared) {
         let Compared { index, what, at: since, too_much_k, .. } = latest;
-        let held_by = &mut self.state.memory(machine).off_by;
-        if !held_by.contains(index) && held_by.len() < COMPARED_MAX {
-            held_by.push(*index);
-        }
+        self.state.memory(machine).off_by.add(*index);
         let known = self.names(machine, Condition::ThermometerOff, what);
         let earlier = self.probe_shows_too_much(machine, what, *too_much_k);
         if known && earlier.is_none() {

@@ -268,3 +268,24 @@ fn a_probe_that_is_off_by_less_doubts_fewer() {
     play.rack(6.0, "hot", Rack::Minimum(83.0));
     assert_eq!(open(&play, Condition::ThermometerOff).racks.count, 2);
 }
+
+// Own promise: the entry that an alert stands by can be withdrawn, however many were entered after it.
+#[test]
+fn what_raised_an_alert_is_remembered_behind_many_others() {
+    let mut play = Play::new(settings());
+    play.racks(0.0, "chem", &[Rack::Good]);
+    play.racks(0.0, "hot", &[Rack::Minimum(83.0)]);
+    enter(&mut play, 2.0, "chem", strip(2.0, 10.0)); // record 2
+    enter(&mut play, 2.0, "hot", in_ice(at(2.0), "hot/rinse", 2.0)); // record 3
+    for later in 0..100 {
+        let minute = 3.0 + 0.01 * f64::from(later);
+        enter(&mut play, minute, "chem", strip(minute, 100.0));
+        enter(&mut play, minute, "hot", in_ice(at(minute), "hot/rinse", 0.0));
+    }
+    amend(&mut play, 5.0, "chem", 2, AmendmentChange::Withdrawn);
+    amend(&mut play, 5.0, "hot", 3, AmendmentChange::Withdrawn);
+    assert_eq!(
+        cleared(&play),
+        [Clearing::Recovered, Clearing::Recovered, Clearing::Withdrawn, Clearing::Withdrawn]
+    );
+}
