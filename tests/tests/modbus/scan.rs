@@ -65,9 +65,14 @@ fn what_is_proposed_for_a_line_is_read_by_the_gateway() {
     let line = Line::open(units, Some(&cable), Some(115_200)).expect("a pseudo-terminal");
     let port = cable.to_str().expect("a path of ours");
     let common = ["--port", port, "--modbus", "--baud", "115200", "--parity", "none", "--units", "1-7"];
-    let output = scan(&[&common[..], &["--registers", "0-39", "--json"]].concat());
-    assert!(output.status.success(), "{}", err(&output));
-    let answer: Json = serde_json::from_slice(&output.stdout).expect("one JSON object");
+    // A unit that a busy computer keeps from answering within 150 ms is not found: the line is scanned again.
+    let mut scanned = (0..3).map(|_| {
+        let output = scan(&[&common[..], &["--registers", "0-39", "--json"]].concat());
+        assert!(output.status.success(), "{}", err(&output));
+        serde_json::from_slice::<Json>(&output.stdout).expect("one JSON object")
+    });
+    let found = |answer: &Json| answer["answers"].as_array().is_some_and(|all| all.len() >= 8);
+    let answer = scanned.find(found).expect("both functions of four units");
     let answers = answer["answers"].as_array().expect("a list");
     let said: Vec<(u64, u64, &str)> = answers
         .iter()
