@@ -240,8 +240,15 @@ fn line(due: &DueCheck, now: Timestamp, zone: &TimeZone, language: Language) -> 
     } else {
         words::Due::Since
     };
-    let (what, when) = (words::to_do(due.check, language), words::due(when, language));
-    format!("{:<12}  {what:<24}  {when} {since}", due.machine)
+    let when = words::due(when, language);
+    let (what, record) = match &due.again {
+        None => (words::to_do(due.check, language).to_owned(), String::new()),
+        Some(again) => (
+            words::to_do_again(due.check, again.what.as_deref(), language),
+            format!(" [{}]", words::failed_before(again.record, language)),
+        ),
+    };
+    format!("{:<12}  {what:<24}  {when} {since}{record}", due.machine)
 }
 
 /// The checks that are due, see [`due_by`].

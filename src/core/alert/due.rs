@@ -6,6 +6,9 @@
 //! | supply | at the start of the first shift of a day | from midnight |
 //! | drain and clean | at the end of each meal period | from `DRAIN_LEAD` before it |
 //!
+//! A test of the sanitizer that failed and a comparison that found a thermometer off are to be made again, until a
+//! good one is on record (or, of a probe, a calibration): whatever the plan asks.
+//!
 //! Shifts and meal periods are told by the clock on the wall ([`super::hours`]), so that on the
 //! nights of the change each happens once; a meal that lies inside the hour which is skipped in
 //! spring does not happen, and nothing is due for it.
@@ -18,7 +21,7 @@ use serde::Serialize;
 use super::desk::Desk;
 use super::hours::Stretch;
 use super::settings::{Period, Settings};
-use super::state::{Due, Memory};
+use super::state::{Compared, Due, Memory};
 use crate::core::record::CheckKind;
 use crate::core::time::Timestamp;
 use crate::core::wall_clock::{local_date, midnight};
@@ -94,42 +97,94 @@ pub struct DueCheck {
     pub since: Timestamp,
     /// Whether its grace is over, so that it is a finding on record.
     pub overdue: bool,
+    /// What failed and is to be made again; absent where the plan alone asks.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub again: Option<Again>,
+}
+
+/// A check that failed, with no good one after it.
+#[derive(Clone, PartialEq, Eq, Debug, Serialize)]
+pub struct Again {
+    /// Index of its record.
+    pub record: u64,
+    /// When it was made.
+    pub at: Timestamp,
+    /// Which thermometer was off; absent of the sanitizer.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub what: Option<String>,
 }
 
 impl Desk {
-    /// The checks that are due or overdue at `now`, by machine.
+    /// The checks that are due or overdue at `now`, by machine, those that failed among them.
     ///
-    /// A machine that stands still needs none, but before the first rack of a shift it does.
+    /// A machine that stands still needs none, but before the first rack of a shift it does; what failed is to be
+    /// made again however it stands.
     #[must_use]
     pub fn due_checks(&self, now: Timestamp) -> Vec<DueCheck> {
-        let (settings, nothing) = (&self.settings, Memory::default());
-        let planned = planned(settings, now);
+        let nothing = Memory::default();
+        let planned = planned(&self.settings, now);
         let mut due = Vec::new();
-        for (machine, own) in &settings.machines {
+        for (machine, own) in &self.settings.machines {
             let memory = self.state.machines.get(machine).unwrap_or(&nothing);
+            let entry = |check, (since, overdue), again| DueCheck {
+                machine: machine.clone(),
+                check,
+                since,
+                overdue,
+                again,
+            };
             for check in CheckKind::ALL {
                 if check == CheckKind::Sanitizer && own.sanitizer.is_none() {
                     continue;
                 }
-                let entry = |since, overdue| DueCheck { machine: machine.clone(), check, since, overdue };
-                if let Some(counts_from) = memory.missing.get(&check) {
-                    due.push(entry(*memory.overdue.get(&check).unwrap_or(counts_from), true));
-                    continue;
-                }
-                let begun = |planned: &&Planned| planned.kind == check && planned.due.counts_from <= now;
-                let Some(latest) = planned.iter().rev().find(begun) else { continue };
-                let used = memory.was_used(check, latest.due);
-                let wanted = match check {
-                    CheckKind::Sanitizer | CheckKind::Supply | CheckKind::Thermometer => {
-                        used || now < latest.until
-                    }
-                    CheckKind::DrainAndClean => used,
-                };
-                if wanted && !memory.was_checked(check, latest.due) {
-                    due.push(entry(latest.due.at, false));
+                let asked = memory.asked(check, &planned, now);
+                match memory.to_test_again().filter(|_| check == CheckKind::Sanitizer) {
+                    Some(again) => due.push(entry(check, asked.unwrap_or((again.at, false)), Some(again))),
+                    None => due.extend(asked.map(|asked| entry(check, asked, None))),
                 }
             }
+            let again = memory.to_compare_again().into_iter();
+            due.extend(again.map(|again| entry(CheckKind::Thermometer, (again.at, false), Some(again))));
         }
         due
+    }
+}
+
+impl Memory {
+    /// Since when the plan asks for this check, and whether it is overdue; `None` where it does not.
+    fn asked(&self, check: CheckKind, planned: &[Planned], now: Timestamp) -> Option<(Timestamp, bool)> {
+        if let Some(counts_from) = self.missing.get(&check) {
+            return Some((*self.overdue.get(&check).unwrap_or(counts_from), true));
+        }
+        let begun = |planned: &&Planned| planned.kind == check && planned.due.counts_from <= now;
+        let latest = planned.iter().rev().find(begun)?;
+        let used = self.was_used(check, latest.due);
+        let wanted = match check {
+            CheckKind::Sanitizer | CheckKind::Supply | CheckKind::Thermometer => used || now < latest.until,
+            CheckKind::DrainAndClean => used,
+        };
+        (wanted && !self.was_checked(check, latest.due)).then_some((latest.due.at, false))
+    }
+
+    /// The test of the sanitizer that failed, where it is the latest that counts.
+    fn to_test_again(&self) -> Option<Again> {
+        let latest = self.latest_test().filter(|latest| !latest.good)?;
+        Some(Again { record: latest.index, at: latest.at, what: None })
+    }
+
+    /// The latest comparison of each thermometer that it found off, the oldest first.
+    fn to_compare_again(&self) -> Vec<Again> {
+        let mut latest: Vec<&Compared> = Vec::new();
+        for one in self.compared.iter().filter(|one| !one.withdrawn) {
+            match latest.iter_mut().find(|known| known.what == one.what) {
+                Some(known) if (known.at, known.index) > (one.at, one.index) => {}
+                Some(known) => *known = one,
+                None => latest.push(one),
+            }
+        }
+        latest.retain(|one| !one.good);
+        latest.sort_by_key(|one| (one.at, one.index));
+        let again = |one: &Compared| Again { record: one.index, at: one.at, what: Some(one.what.clone()) };
+        latest.into_iter().map(again).collect()
     }
 }

@@ -109,7 +109,7 @@ pub mod words;
 pub use condition::{Condition, Severity, UnknownCondition};
 pub use contact::{Contact, Route, UnknownRoute};
 pub use desk::{Desk, StateError};
-pub use due::DueCheck;
+pub use due::{Again, DueCheck};
 pub use earlier::{ByProbe, Earlier};
 pub use event::{DialogStands, Effects, Event, Health, Refusal, TEXT_BYTES_MAX};
 pub use foreseen::Foreseen;

@@ -5,7 +5,7 @@
 use super::method::{Method, known_method};
 use super::{Finding, Judgement};
 use crate::core::alert::supplies::looked;
-use crate::core::reader::{Language, Reader};
+use crate::core::reader::{Language, Reader, filled};
 use crate::core::record::{CheckKind, Supply};
 
 /// A judgement in words. Each text is one sentence or a few.
@@ -189,6 +189,27 @@ pub const fn to_do(kind: CheckKind, language: Language) -> &'static str {
         CheckKind::Thermometer => ("compare the thermometer", "comparar el termómetro"),
     };
     say(language, pair)
+}
+
+/// What is to be done again after it failed; `what` is the thermometer that was off.
+#[must_use]
+pub fn to_do_again(kind: CheckKind, what: Option<&str>, language: Language) -> String {
+    let pair = match kind {
+        CheckKind::Sanitizer => ("test the sanitizer again", "medir otra vez el desinfectante"),
+        CheckKind::Thermometer => {
+            ("compare {what} again after mending", "comparar otra vez {what} tras repararlo")
+        }
+        CheckKind::Supply | CheckKind::DrainAndClean => return to_do(kind, language).to_owned(),
+    };
+    let thermometer = say(language, ("the thermometer", "el termómetro"));
+    filled(say(language, pair), &[("what", what.unwrap_or(thermometer))])
+}
+
+/// Which record says that it failed.
+#[must_use]
+pub fn failed_before(record: u64, language: Language) -> String {
+    let pair = ("failed by record {record}", "no cumplió según el asiento {record}");
+    filled(say(language, pair), &[("record", &record.to_string())])
 }
 
 /// How a check stands that is due.

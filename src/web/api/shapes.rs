@@ -125,6 +125,16 @@ fn seen() -> Value {
                 "check": { "enum": CheckKind::ALL.map(CheckKind::as_str) },
                 "since": { "type": "string", "format": "date-time" },
                 "overdue": { "type": "boolean" },
+                "again": {
+                    "type": "object",
+                    "description": "The check that failed and is to be made again; absent where the plan alone asks",
+                    "properties": {
+                        "record": { "type": "integer", "minimum": 0 },
+                        "at": { "type": "string", "format": "date-time" },
+                        "what": { "type": "string", "description": "Which thermometer was off" },
+                    },
+                    "required": ["record", "at"],
+                },
             },
             "required": ["machine", "check", "since", "overdue"],
         },

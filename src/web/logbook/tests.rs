@@ -464,3 +464,31 @@ fn a_corrected_entry_shows_the_value_in_force() {
     let was = vec!["50 mg/L".to_owned(), "10 mg/L".to_owned()];
     assert_eq!(entered.told(&reader), ("100 mg/L".to_owned(), was));
 }
+
+// Own promise: what failed is asked for again among what is due, with its entry, in both languages.
+#[tokio::test]
+async fn what_failed_is_due_again() {
+    let kitchen = StillKitchen::new();
+    let strip = "machine=dm3&mg_per_l=5";
+    post(&kitchen, "/logbook/sanitizer", strip, Role::Operator).await;
+    let off = "machine=dm1&what=dm1/rinse&shown=5&right=0&reference=ice";
+    post(&kitchen, "/logbook/thermometer", off, Role::Operator).await;
+    for (language, said) in [
+        (
+            Language::English,
+            ["dm3: test the sanitizer again", "FAILED (12:00 UTC): 5 mg/L", "compare dm1/rinse again"],
+        ),
+        (
+            Language::Spanish,
+            [
+                "dm3: medir otra vez el desinfectante",
+                "NO CUMPLIÓ (12:00 UTC): 5 mg/L",
+                "comparar otra vez dm1/rinse",
+            ],
+        ),
+    ] {
+        let (_, page) = get(&kitchen, "/logbook", Role::Operator, language).await;
+        assert!(said.iter().all(|said| page.contains(said)), "{page}");
+        assert!(page.contains("href=\"logbook/entries/70\""), "{page}");
+    }
+}

@@ -26,11 +26,13 @@ use crate::web::who;
 struct Target {
     /// Where it leads, with its machine.
     to: String,
-    what: &'static str,
+    what: String,
     machine: String,
     when: String,
     /// What was found since, which is to be put right first.
     found: Option<String>,
+    /// Record of the entry that failed.
+    entry: Option<u64>,
     overdue: bool,
 }
 
@@ -126,10 +128,14 @@ fn target(due: &DueCheck, today: &Today, reader: &Reader, now: Timestamp) -> Tar
     let since = reader.near(due.since, now);
     Target {
         to: format!("logbook/{}?machine={}", due.check.as_str(), escaped(&due.machine)),
-        what: told::to_do(due.check, reader.language),
+        what: due.again.as_ref().map_or_else(
+            || told::to_do(due.check, reader.language).to_owned(),
+            |again| told::to_do_again(due.check, again.what.as_deref(), reader.language),
+        ),
         machine: due.machine.clone(),
         when: format!("{} {}", told::due(how, reader.language), since),
-        found: failed(due, today, reader),
+        found: failed(due, today, reader, now),
+        entry: due.again.as_ref().map(|again| again.record),
         overdue: due.overdue,
     }
 }
@@ -151,9 +157,18 @@ fn short(one: &Shortage, reader: &Reader, now: Timestamp) -> Short {
     }
 }
 
-/// What today's latest look that counts found wrong: the check stays due until one is good. What is short stands by
-/// itself.
-fn failed(due: &DueCheck, Today { entries, short, .. }: &Today, reader: &Reader) -> Option<String> {
+/// What the check found wrong that is to be made again, or today's latest look that counts: the check stays due until
+/// one is good. What is short stands by itself.
+fn failed(due: &DueCheck, today: &Today, reader: &Reader, now: Timestamp) -> Option<String> {
+    let Today { entries, short, .. } = today;
+    if let Some(again) = &due.again {
+        let known = entries.iter().find(|one| one.record == again.record);
+        let at = reader.near(again.at, now);
+        return Some(match known {
+            Some(entry) => said::failed_on(&at, &entry.told(reader).0, reader.language),
+            None => said::failed_earlier(&at, reader.language),
+        });
+    }
     let is_its = |one: &Shortage| one.machine.as_ref().is_none_or(|machine| *machine == due.machine);
     if due.check == CheckKind::Supply && short.iter().any(is_its) {
         return None;
@@ -249,10 +264,11 @@ mod tests {
     fn what_failed_or_is_late_comes_first() {
         let target = |machine: &str, found: Option<&str>, overdue| Target {
             to: String::new(),
-            what: "",
+            what: String::new(),
             machine: machine.to_owned(),
             when: String::new(),
             found: found.map(str::to_owned),
+            entry: None,
             overdue,
         };
         let mut due = [

@@ -136,6 +136,24 @@ pub(super) fn failed_at(at: &str, found: &str, language: Language) -> String {
     filled(say(language, pair), &[("at", at), ("found", found)])
 }
 
+/// What was found wrong by the check that is to be made again.
+pub(super) fn failed_on(at: &str, found: &str, language: Language) -> String {
+    let pair = (
+        "FAILED ({at}): {found}. Put it right, then enter it again.",
+        "NO CUMPLIÓ ({at}): {found}. Corríjalo y anótelo de nuevo.",
+    );
+    filled(say(language, pair), &[("at", at), ("found", found)])
+}
+
+/// The same of one that was not made today.
+pub(super) fn failed_earlier(at: &str, language: Language) -> String {
+    let pair = (
+        "FAILED ({at}). Put it right, then enter it again.",
+        "NO CUMPLIÓ ({at}). Corríjalo y anótelo de nuevo.",
+    );
+    filled(say(language, pair), &[("at", at)])
+}
+
 /// What a kind of thermometer measures, and by how much it may be off: a difference, on the scale of the reader.
 pub(super) fn measured_by(device: Device, reader: &Reader) -> String {
     let pair = match device {

@@ -144,6 +144,34 @@ fn what_is_due_is_told_before_it_is_overdue() {
     assert!(due(&play, 23.0 * 60.0 - 720.0).is_empty());
 }
 
+// Own promise: a test that failed is to be made again until a good one is on record, whatever the plan asks and
+// whether or not the shift is over; a withdrawn good one brings it back.
+#[test]
+fn a_failed_test_stays_due_until_a_good_one() {
+    let mut play = Play::new(Settings { shifts: Vec::new(), meal_periods: Vec::new(), ..site() });
+    let strip = |minutes, mg_per_l| {
+        let (at, by) = (at(minutes), "ana".to_owned());
+        Body::Check(Check::Sanitizer { at, mg_per_l, ph: None, solution_c: None, method: None, by })
+    };
+    play.until(10.0);
+    play.record("chem", strip(10.0, 10.0)); // record 0
+    let again = |play: &Play, minutes: f64| {
+        let all = play.desk.due_checks(at(minutes)).into_iter();
+        all.filter_map(|due| Some((due.machine, due.since, due.again?.record))).collect::<Vec<_>>()
+    };
+    let waits = [("chem".to_owned(), at(10.0), 0)];
+    assert_eq!(again(&play, 10.0), waits);
+    assert_eq!(again(&play, 3.0 * 1_440.0), waits, "it does not lapse");
+    play.until(20.0);
+    play.record("chem", strip(20.0, 100.0));
+    assert!(again(&play, 20.0).is_empty());
+    let good = play.desk.next_record() - 1;
+    amend(&mut play, 30.0, good, AmendmentChange::Withdrawn);
+    assert_eq!(again(&play, 30.0), waits, "the good one counts no more");
+    amend(&mut play, 31.0, 0, AmendmentChange::Withdrawn);
+    assert!(again(&play, 31.0).is_empty(), "none failed any more");
+}
+
 fn new_york(shifts: &[&str], meals: &[&str]) -> Settings {
     Settings {
         zone: TimeZone::get("America/New_York").expect("a zone of the tz database"),

@@ -88,6 +88,30 @@ fn what_is_off_is_told_and_taken_back() {
     }
 }
 
+// Own promise: what is off is to be compared again, each thermometer by itself, until it agrees or is calibrated.
+#[test]
+fn what_is_off_stays_due_until_it_agrees() {
+    let mut play = Play::new(settings());
+    let again = |play: &Play| {
+        let all = play.desk.due_checks(play.now).into_iter().filter_map(|due| due.again);
+        all.filter_map(|again| Some((again.record, again.what?))).collect::<Vec<_>>()
+    };
+    compare(&mut play, 1.0, "hot/rinse", 1.4);
+    compare(&mut play, 2.0, "dial gauge", 2.0);
+    let off = play.desk.due_checks(play.now).into_iter().filter_map(|due| due.again).collect::<Vec<_>>();
+    assert_eq!(again(&play).len(), 2, "{off:?}");
+    let rinse = off[0].record;
+    assert_eq!(again(&play)[0], (rinse, "hot/rinse".to_owned()));
+    compare(&mut play, 3.0, "hot/rinse", 1.5);
+    assert_eq!(
+        again(&play).iter().map(|(_, what)| what.as_str()).collect::<Vec<_>>(),
+        ["dial gauge", "hot/rinse"]
+    );
+    calibrate(&mut play, 4.0, "hot/rinse");
+    compare(&mut play, 5.0, "dial gauge", 0.2);
+    assert!(again(&play).is_empty());
+}
+
 // Record 0 is off; it was another thermometer that was read, or another figure.
 #[test]
 fn a_corrected_comparison_counts_as_corrected() {
