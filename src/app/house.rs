@@ -5,6 +5,7 @@ mod api;
 mod bench;
 mod checking;
 mod commissioning;
+mod compared;
 mod exports;
 mod glances;
 mod histories;

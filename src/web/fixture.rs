@@ -35,7 +35,7 @@ use crate::core::presence::Recency;
 use crate::core::reader::{Language, Reader, Scale};
 use crate::core::reading::Fault;
 use crate::core::record::{Amendment, AmendmentChange, Basis, Cycle, DoseBasis, Rule, WindowFrom};
-use crate::core::record::{Correction, CorrectiveAction, ProvenProbe, ResponseDone, SignedPlate};
+use crate::core::record::{Correction, CorrectiveAction, ProvenProbe, SignedPlate};
 use crate::core::technician::attempt::{Press, Stands};
 use crate::core::technician::gauge::Trend;
 use crate::core::time::Timestamp;
@@ -387,21 +387,11 @@ impl Probes for StillKitchen {
         };
         let (by, withdrawn) = ("Eli <b>".to_owned(), false);
         let proofs = vec![FiledProof { index: 16, at: NOW, by, found, withdrawn }];
-        let done = ResponseDone {
-            probe: "dm1/rinse".to_owned(),
-            at: NOW,
-            tau_s: 1.9,
-            expanded_s: 0.2,
-            residual_c: 0.1,
-            from_c: 20.0,
-            to_c: 80.0,
-            readings: 100,
-            fast_enough: Some(true),
-            by: "Eli".to_owned(),
-        };
+        let done = history::response();
         // Record 18 took its place.
         let responses = vec![on_file::Filed { index: 15, since: NOW, withdrawn: None, done }];
-        std::future::ready(Ok(Filed { responses, proofs, ..Filed::default() })).await
+        let compared = Some(history::compared());
+        std::future::ready(Ok(Filed { responses, proofs, compared, ..Filed::default() })).await
     }
 
     fn under(&self, of: &str) -> Option<Under> {

@@ -4,7 +4,7 @@
 //! are put in order or on record; the part of a probe is replaced at most twice a second.
 
 mod card;
-mod filed;
+pub(super) mod filed;
 mod signed;
 mod words;
 
@@ -34,7 +34,7 @@ use crate::core::channel::Place;
 use crate::core::on_file::Filed as OnFile;
 use crate::core::presence::Recency;
 use crate::core::reading::Fault;
-use crate::core::record::{CalibrationDone, Correction, ProvenProbe, ResponseDone};
+use crate::core::record::{CalibrationDone, Check, Correction, ProvenProbe, ResponseDone};
 use crate::core::technician::attempt::Press;
 use crate::core::technician::gauge::Trend;
 use crate::core::time::Timestamp;
@@ -126,6 +126,17 @@ pub struct Filed {
     pub responses: Vec<OnFile<ResponseDone>>,
     /// What proofs of the wiring found of it.
     pub proofs: Vec<FiledProof>,
+    /// The newest comparison with another thermometer that counts.
+    pub compared: Option<Compared>,
+}
+
+/// A comparison with another thermometer, as it counts.
+#[derive(Clone, PartialEq, Debug)]
+pub struct Compared {
+    /// Index of the record of the entry.
+    pub record: u64,
+    /// What was entered, with its corrections.
+    pub check: Check,
 }
 
 /// What a proof of the wiring on record found of a probe.
@@ -236,8 +247,8 @@ struct ProbesPage<'a> {
     words: &'static words::Words,
     /// Of all machines, or of one.
     machine: Option<&'a str>,
-    /// Each machine with the parts of its probes.
-    machines: Vec<(&'a str, Vec<&'a str>)>,
+    /// Each machine with the parts of its probes, and in the list of all how its sign-off stands.
+    machines: Vec<(&'a str, Vec<&'a str>, Option<signed::Told>)>,
     live: String,
     cautions: [&'static str; 3],
     may_measure: bool,
@@ -250,6 +261,10 @@ struct ProbesPage<'a> {
     /// Where the end of the work leads back to.
     back: &'static str,
 }
+
+/// Most machines of which the list of all says how their sign-off stands (own choice: a large kitchen; it is found out
+/// for each by itself). Of further ones their own page says it.
+const SIGNED_MAX: usize = 24;
 
 /// Shows every probe.
 pub(super) async fn show<K: Kitchen>(State(pages): State<Pages<K>>, person: Person) -> Response {
@@ -322,6 +337,13 @@ async fn listed<K: Kitchen>(
             Some(_) | None => machines.push((&seen.machine, vec![html])),
         }
     }
+    let mut listed = Vec::new();
+    for (place, (name, parts)) in machines.into_iter().enumerate() {
+        let is_told = machine.is_none() && place < SIGNED_MAX;
+        let stood = if is_told { Some(signed::told(pages, person, name).await) } else { None };
+        listed.push((name, parts, stood));
+    }
+    let machines = listed;
     let page = ProbesPage {
         words: words::words(person.reader.language),
         machine,
@@ -356,6 +378,8 @@ struct OnePage<'a> {
     seen: &'a Seen,
     card: &'a str,
     filed: [filed::Kept; 3],
+    /// The newest comparison in words, and its record.
+    compared: Option<(filed::Item, u64)>,
     may_measure: bool,
     /// What is said of the record that the address names, and its number.
     recorded: Option<(&'static str, u64)>,
@@ -415,6 +439,10 @@ pub(super) async fn one<K: Kitchen>(
         seen,
         card: &card,
         filed: filed::kept(&filed, &person.reader),
+        compared: filed
+            .compared
+            .as_ref()
+            .map(|compared| (filed::compared(compared, &person.reader), compared.record)),
         may_measure: person.may(Right::Measure),
         recorded: recorded.and_then(|record| told(record, seen, &filed, words)),
         marked: Marked::of(&pages, &person, &machine).await,

@@ -11,7 +11,7 @@ use std::sync::Arc;
 use jiff::civil::Date;
 use jiff::tz::TimeZone;
 
-use super::House;
+use super::{House, compared};
 use crate::app::Failure;
 use crate::app::export::seal;
 use crate::app::history::events::Sites;
@@ -347,12 +347,21 @@ fn in_force(ledger: &ledger::Reader, at: Timestamp) -> Result<Force, LedgerError
     for (_, channel, in_force) in on_record(&force) {
         let known = probes.iter().position(|probe| probe.channel == channel);
         let place = known.unwrap_or_else(|| {
-            probes.push(ProbeInForce { channel, configured: None, calibration: None, response: None });
+            probes.push(ProbeInForce {
+                channel,
+                configured: None,
+                calibration: None,
+                response: None,
+                compared: None,
+            });
             probes.len() - 1
         });
         let probe = &mut probes[place];
         probe.calibration = in_force.calibration.map(|filed| (filed.index, filed.since, filed.done.clone()));
         probe.response = in_force.response.map(|filed| (filed.index, filed.since, filed.done.clone()));
+    }
+    for probe in &mut probes {
+        probe.compared = compared::newest(ledger, &probe.channel, at)?;
     }
     let limits = force.limits.into_iter().map(|then| (then.machine, then.index, Box::new(then.cycle)));
     Ok(Force {
@@ -388,6 +397,7 @@ fn configured(force: &ledger::InForce) -> Vec<ProbeInForce> {
             configured: Some(configured),
             calibration: None,
             response: None,
+            compared: None,
         }
     };
     read.probes.iter().map(probe).collect()

@@ -8,8 +8,8 @@ use jiff::ToSpan;
 use jiff::civil::Date;
 use tokio::sync::watch;
 
-use super::House;
 use super::bench::{Came, Facts};
+use super::{House, compared};
 use crate::app::alerts::Reception;
 use crate::app::in_force;
 use crate::app::live::LiveEvent;
@@ -340,7 +340,8 @@ impl Probes for House {
         let mut responses = file.responses(&probe).to_vec();
         calibrations.reverse();
         responses.reverse();
-        let proofs = self.readers.ask(move |ledger| {
+        let found = self.readers.ask(move |ledger| {
+            let compared = compared::newest(ledger, &probe, Timestamp::MAX)?;
             let mut proofs = Vec::new();
             let withdrawals = Withdrawals::read(ledger)?;
             ledger.records_found(&["wiring-proof"], 0, |index, found| {
@@ -362,9 +363,10 @@ impl Probes for House {
                 ControlFlow::Continue(())
             })?;
             proofs.reverse();
-            Ok(proofs)
+            Ok((proofs, compared))
         });
-        Ok(Filed { calibrations, responses, proofs: proofs.await? })
+        let (proofs, compared) = found.await?;
+        Ok(Filed { calibrations, responses, proofs, compared })
     }
 
     fn under(&self, of: &str) -> Option<Under> {

@@ -21,6 +21,8 @@ use crate::web::kitchen::{Kitchen, Pages};
 use crate::web::machine::words::place_word;
 use crate::web::machine::zone_of;
 use crate::web::person::Person;
+use crate::web::probes::Compared;
+use crate::web::probes::filed::judged;
 use crate::web::query::{self, Expected, Given};
 use crate::web::who::instead;
 
@@ -52,6 +54,8 @@ pub struct ProbeInForce {
     pub calibration: Option<(u64, Timestamp, CalibrationDone)>,
     /// Its response test, in the same way.
     pub response: Option<(u64, Timestamp, ResponseDone)>,
+    /// The newest comparison with another thermometer that counted.
+    pub compared: Option<Compared>,
 }
 
 /// A probe as the configuration had it.
@@ -257,6 +261,15 @@ fn probes(force: &Force, reader: &Reader) -> Vec<Line> {
             let (tau, wide) = (format!("{:.2}", done.tau_s), format!("{:.2}", done.expanded_s));
             let text = put(reader.language, pair, &[("tau", &tau), ("wide", &wide), ("by", &done.by)]);
             lines.push(of_probe(probe, (*record, *since), text, reader));
+        }
+        if let Some(Compared { record, check }) = &probe.compared {
+            let (verdict, why) = judged(check, reader);
+            let pair = (
+                "compared with another thermometer: {verdict} {why} ({by})",
+                "comparada con otro termómetro: {verdict} {why} ({by})",
+            );
+            let values = [("verdict", verdict.as_str()), ("why", &why), ("by", check.by())];
+            lines.push(of_probe(probe, (*record, check.at()), put(reader.language, pair, &values), reader));
         }
     }
     lines

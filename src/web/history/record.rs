@@ -11,6 +11,7 @@ use super::words::kind_word;
 use crate::core::access::Right;
 use crate::core::counted::Noun;
 use crate::core::late::{late_by, stands_at};
+use crate::core::reader::Language;
 use crate::core::record::{Body, Record};
 use crate::web::cycle::Sealing;
 use crate::web::frame::{self, Frame, Refusal, Tab, said};
@@ -65,6 +66,9 @@ struct Told {
     late: bool,
     said: String,
     to: Option<String>,
+    /// Probe and machine that it belongs to, as far as they are configured, and the sheet of a sign-off: where each
+    /// leads, and its words.
+    ways: Vec<(String, String)>,
     about: Vec<About>,
     /// Absent for those who may not see them.
     bytes: Option<String>,
@@ -91,7 +95,8 @@ pub(in crate::web) async fn show<K: Kitchen>(
                 return frame::go(&format!("../../cycles/{index}"));
             }
             let One { record, bytes, about, sealing } = *one;
-            (sealing, Some(of(index, &record, bytes, &about, &person)))
+            let ways = ways(&pages, index, &record, reader.language).await;
+            (sealing, Some(Told { ways, ..of(index, &record, bytes, &about, &person) }))
         }
     };
     let language = reader.language;
@@ -135,6 +140,7 @@ fn of(index: u64, record: &Record, bytes: String, about: &[(u64, Option<Record>)
     let beyond = match &record.body {
         Body::Check(_) | Body::Note(_) => Some(format!("logbook/entries/{index}")),
         Body::Amendment(amendment) => Some(format!("history/records/{}", amendment.of)),
+        Body::Calibration(_) | Body::Response(_) | Body::WiringProof(_) | Body::SignOff(_) => None,
         Body::Cycle(_)
         | Body::Gap(_)
         | Body::ServiceStart(_)
@@ -155,10 +161,6 @@ fn of(index: u64, record: &Record, bytes: String, about: &[(u64, Option<Record>)
         | Body::Pruned(_)
         | Body::Import(_)
         | Body::Restored(_)
-        | Body::Calibration(_)
-        | Body::Response(_)
-        | Body::WiringProof(_)
-        | Body::SignOff(_)
         | Body::Access(_) => record.body.alert().map(|alert| format!("alerts/{alert}")),
     };
     Told {
@@ -169,8 +171,67 @@ fn of(index: u64, record: &Record, bytes: String, about: &[(u64, Option<Record>)
         late: late_by(record).is_some(),
         said: told(&record.body, reader),
         to: beyond,
+        ways: Vec::new(),
         about: about.iter().map(speaks).collect(),
         bytes: Some(bytes).filter(|_| instead.is_none()),
         instead,
     }
+}
+
+/// The probe and the machine that a technician's record belongs to, as far as they are configured, and the sheet of a
+/// sign-off.
+async fn ways<K: Kitchen>(
+    pages: &Pages<K>,
+    index: u64,
+    record: &Record,
+    language: Language,
+) -> Vec<(String, String)> {
+    let (probe, sheet) = match &record.body {
+        Body::Calibration(done) => (Some(&done.probe), false),
+        Body::Response(done) => (Some(&done.probe), false),
+        Body::WiringProof(_) => (None, false),
+        Body::SignOff(_) => (None, true),
+        Body::Check(_)
+        | Body::Note(_)
+        | Body::Amendment(_)
+        | Body::Cycle(_)
+        | Body::Gap(_)
+        | Body::ServiceStart(_)
+        | Body::ServiceStop(_)
+        | Body::ClockStep(_)
+        | Body::ConfigurationChange(_)
+        | Body::MachineFailure(_)
+        | Body::AlertRaised(_)
+        | Body::AlertChanged(_)
+        | Body::AlertAcknowledged(_)
+        | Body::AlertCleared(_)
+        | Body::AlertClosed(_)
+        | Body::CorrectiveAction(_)
+        | Body::Notification(_)
+        | Body::Maintenance(_)
+        | Body::SigningKey(_)
+        | Body::LawfulHold(_)
+        | Body::Pruned(_)
+        | Body::Import(_)
+        | Body::Restored(_)
+        | Body::Access(_) => return Vec::new(),
+    };
+    let Ok(known) = pages.kitchen.probes().await else { return Vec::new() };
+    let mut ways = Vec::new();
+    if let Some(probe) = probe
+        && known.iter().any(|seen| format!("{}/{}", seen.machine, seen.probe) == *probe)
+    {
+        ways.push((format!("probes/{probe}"), format!("{} {probe}", said(language, "Probe", "Sonda"))));
+    }
+    if let Some(machine) = &record.machine
+        && known.iter().any(|seen| seen.machine == *machine)
+    {
+        let word = said(language, "Probes and sign-off of", "Sondas y firma de");
+        ways.push((format!("probes/{machine}"), format!("{word} {machine}")));
+        if sheet {
+            let word = said(language, "Sheet of the sign-off", "Hoja de la firma");
+            ways.push((format!("probes/{machine}/sheet?record={index}"), word.to_owned()));
+        }
+    }
+    ways
 }

@@ -227,6 +227,8 @@ async fn what_was_in_force_is_shown_with_its_records() {
             "final rinse 82.2 °C for 5.0 s",
             "../cycles/47",
             "calibrated 2026-03-01, as configured",
+            "compared with another thermometer: ✗ FAILED: the thermometer is off. It shows 1.6 °C too much",
+            "../history/records/40",
             "&#60;b&#62;",
         ],
     );
@@ -519,4 +521,17 @@ async fn exports_are_begun_watched_and_fetched() {
     let ended = ask(&kitchen, send("/history/exports/2/end", ""), Role::Auditor, Language::English).await;
     assert_eq!(ended.headers()[header::LOCATION], "../../exports");
     assert_eq!(kitchen.deeds.borrow().last().map(String::as_str), Some("ana ends 2"));
+}
+
+// Own promise: the record of a technician's work leads to the probe and the machine that it is about.
+#[tokio::test]
+async fn the_record_of_a_response_leads_to_its_probe_and_machine() {
+    for (language, said) in [
+        (Language::English, [">Probe dm1/rinse<", ">Probes and sign-off of dm1<"]),
+        (Language::Spanish, [">Sonda dm1/rinse<", ">Sondas y firma de dm1<"]),
+    ] {
+        let page = get("/history/records/15", language).await;
+        holds(&page, &said);
+        holds(&page, &["href=\"../../probes/dm1/rinse\"", "href=\"../../probes/dm1\""]);
+    }
 }

@@ -1,12 +1,15 @@
 //! What is on record of one probe, as lists.
 
-use super::{Filed, FiledProof, words};
+use super::{Compared, Filed, FiledProof, words};
+use crate::core::logbook::judge_known;
+use crate::core::logbook::words::tell;
 use crate::core::on_file::Filed as OnFile;
 use crate::core::reader::Reader;
-use crate::core::record::{CalibrationDone, ResponseDone};
+use crate::core::record::{CalibrationDone, Check, ResponseDone};
 use crate::core::technician::words::{correction, degrees, reference, signed, width};
 use crate::core::wiring::finding;
 use crate::web::frame::said;
+use crate::web::logbook::words::of_check;
 
 /// All records of one kind.
 pub(super) struct Kept {
@@ -53,6 +56,21 @@ fn head<Done>(filed: &OnFile<Done>, by: &str, reader: &Reader) -> String {
     let record = words::words(reader.language).record;
     let withdrawn = withdrawn.unwrap_or_default();
     format!("{} · {by} [{record} {}]{withdrawn}", reader.moment(filed.since), filed.index)
+}
+
+/// When a probe was compared, by whom, what it showed, by how much it was off, and how that was judged.
+pub(super) fn compared(Compared { check, .. }: &Compared, reader: &Reader) -> Item {
+    let (verdict, why) = judged(check, reader);
+    let lines = vec![of_check(check, reader), format!("{verdict} {why}")];
+    Item { head: format!("{} · {}", reader.moment(check.at()), check.by()), lines }
+}
+
+/// How a comparison was judged, with its mark, and why.
+pub(in crate::web) fn judged(check: &Check, reader: &Reader) -> (String, String) {
+    let judgement = judge_known(check, None);
+    let told = tell(&judgement, check.kind(), false, reader);
+    let mark = if judgement.good == Some(false) { "✗" } else { "✓" };
+    (format!("{mark} {}", told.verdict), told.why.join(" "))
 }
 
 fn calibration(filed: &OnFile<CalibrationDone>, reader: &Reader) -> Item {

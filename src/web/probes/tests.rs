@@ -180,6 +180,54 @@ async fn a_machine_says_whether_it_is_signed_off() {
         let page = shown(Language::Spanish).await;
         assert!(page.contains(spanish), "{spanish}: {page}");
     }
-    let (_, page) = get("/probes", Role::Auditor, Language::English).await;
-    assert!(!page.contains("signed off"), "{page}");
+}
+
+// Own promise: how the newest comparison of a probe came out stands on its page, with its record.
+#[tokio::test]
+async fn the_newest_comparison_stands_on_the_page() {
+    for (language, said) in [
+        (
+            Language::English,
+            [
+                "Latest comparison",
+                "12:00 UTC · Ana &#60;u&#62;",
+                "✗ FAILED: the thermometer is off.",
+                "1.6 °C too much",
+            ],
+        ),
+        (
+            Language::Spanish,
+            ["Última comparación", "12:00 UTC · Ana &#60;u&#62;", "✗ NO CUMPLE", "1.6 °C de más"],
+        ),
+    ] {
+        let (_, page) = get("/probes/dm1/rinse", Role::Auditor, language).await;
+        for said in said {
+            assert!(page.contains(said), "{said}: {page}");
+        }
+        assert!(page.contains("href=\"../../history/records/40\""), "{page}");
+    }
+}
+
+// Own promise: the list of all probes says of each machine whether it is signed off, since when and by whom.
+#[tokio::test]
+async fn the_list_says_which_machines_are_signed_off() {
+    let kitchen = StillKitchen::new();
+    let (_, page) = visit::get(&kitchen, "/probes", Role::Auditor, Language::English).await;
+    assert!(page.contains("✗ It was never signed off.") && !page.contains("id=\"stood\""), "{page}");
+    let stood = Stood {
+        record: 42,
+        at: NOW,
+        by: "Eli <b>".to_owned(),
+        accepted: 0,
+        withdrawn: false,
+        lapsed: Vec::new(),
+    };
+    kitchen.stood.send_replace(Some(stood));
+    for (language, said) in [
+        (Language::English, "✓ It has been signed off since Thu 26 Nov 2026, 12:00 UTC, by Eli &#60;b&#62;."),
+        (Language::Spanish, "✓ Está firmada desde jue 26 nov 2026, 12:00 UTC, por Eli &#60;b&#62;."),
+    ] {
+        let (_, page) = visit::get(&kitchen, "/probes", Role::Auditor, language).await;
+        assert!(page.contains(said), "{page}");
+    }
 }

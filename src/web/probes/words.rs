@@ -33,6 +33,7 @@ words! {
     prove: "Prove the wiring", "Comprobar el cableado";
     sign: "Sign off", "Firmar";
     sign_off: "Sign-off", "Firma de conformidad";
+    why: "See why", "Ver por qué";
     its_sheet: "Its sheet", "Su hoja";
     its_record: "Record", "Asiento";
     sheet: "Sheet of the sign-off", "Hoja de la firma";
@@ -47,6 +48,8 @@ words! {
     calibrations: "Calibrations, as found and as left", "Calibraciones, como se encontró y como quedó";
     responses: "Response tests", "Pruebas de respuesta";
     proofs: "Proofs of the wiring", "Comprobaciones del cableado";
+    compared: "Latest comparison with another thermometer", "Última comparación con otro termómetro";
+    never_compared: "No comparison is on record.", "No consta ninguna comparación.";
     nothing_filed: "Nothing is on record.", "No consta nada.";
 }
 
