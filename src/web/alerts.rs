@@ -5,6 +5,7 @@
 pub(in crate::web) mod trail;
 pub(in crate::web) mod words;
 
+use std::collections::BTreeMap;
 use std::future::Future;
 
 use askama::Template;
@@ -33,7 +34,7 @@ use crate::core::cycle::verdict::Verdict;
 use crate::core::cycle::words::verdict;
 use crate::core::logbook::words::to_do;
 use crate::core::reader::{Reader, filled};
-use crate::core::record::{CheckKind, Record};
+use crate::core::record::{Amendment, AmendmentChange, Body, CheckKind, Record};
 use crate::core::time::Timestamp;
 use crate::core::wall_clock::local_date;
 
@@ -222,6 +223,8 @@ struct AlertPage<'a> {
     whole: &'a Whole,
     standing: String,
     missing: Option<&'static str>,
+    /// What was withdrawn or corrected of the entries that it rests on, each with the record of the entry.
+    amended: Vec<(String, u64)>,
     waiting: bool,
     /// Who may take it on, for those who may not.
     not_taking: Option<String>,
@@ -298,6 +301,7 @@ async fn answer<K: Kitchen>(
         link,
         standing: standing(&whole.alert, whole.closed, reader),
         missing: missing(&whole.alert, whole.closed, reader.language),
+        amended: amended(&whole.trail, reader),
         waiting: whole.closed.is_none() && whole.alert.acknowledged.is_none(),
         not_taking: who::instead(person, Right::Acknowledge, link.acknowledge),
         // What could not be taken is shown to whoever typed it, also where the alert closed meanwhile.
@@ -325,6 +329,20 @@ async fn answer<K: Kitchen>(
         whole: &whole,
     };
     frame::page(status, page.render())
+}
+
+/// What the newest amendment of each entry that an alert rests on withdrew or corrected, so that nobody goes by a
+/// headline that tells of what counts no more; with the record of the entry.
+fn amended(trail: &[(u64, Record)], reader: &Reader) -> Vec<(String, u64)> {
+    let mut newest: BTreeMap<u64, &Amendment> = BTreeMap::new();
+    for (_, record) in trail {
+        if let Body::Amendment(amendment) = &record.body
+            && amendment.change != AmendmentChange::Comment
+        {
+            newest.insert(amendment.of, amendment);
+        }
+    }
+    newest.into_iter().map(|(of, amendment)| (words::rests_on(of, amendment, reader), of)).collect()
 }
 
 /// The racks of the machine over the days of those that an alert names.

@@ -386,3 +386,38 @@ async fn who_is_told_next_is_said() {
     let (_, list) = get(&kitchen, "/alerts", Role::Manager, Language::English).await;
     assert!(list.contains("As it was at "), "it does not renew itself: {list}");
 }
+
+// Own promise: an alert whose entry was withdrawn or corrected says so at its head, by the newest amendment of each
+// entry, with the way to it; a comment takes nothing back.
+#[test]
+fn an_alert_says_that_its_entry_counts_no_more() {
+    let amendment = |of, change| {
+        let (reason, by) = ("misread".to_owned(), "Ana".to_owned());
+        let body = Body::Amendment(Box::new(Amendment { of, reason, by, change }));
+        (90, Record::new(Timestamp::from_micros(0), Some("dm1".to_owned()), body))
+    };
+    let raised =
+        Body::AlertRaised(Box::new(AlertRaised::new(AlertNumber(1), Condition::Weak, Timestamp::MIN)));
+    let raised = (49, Record::new(Timestamp::from_micros(0), Some("dm1".to_owned()), raised));
+    let told = |trail: Vec<(u64, Record)>, language| {
+        super::amended(&trail, &Reader { language, scale: Scale::Celsius, zone: TimeZone::UTC })
+    };
+    let comment = amendment(48, AmendmentChange::Comment);
+    assert!(told(vec![raised.clone(), comment.clone()], Language::English).is_empty());
+    let trail = vec![
+        raised,
+        amendment(48, AmendmentChange::Withdrawn),
+        comment,
+        amendment(47, AmendmentChange::Withdrawn),
+    ];
+    let english = told(trail.clone(), Language::English);
+    assert_eq!(english.iter().map(|(_, record)| *record).collect::<Vec<_>>(), [47, 48]);
+    let said =
+        "The entry that it rests on (record 48) counts no more as it was entered. Withdrawn by Ana: misread";
+    assert_eq!(english[1].0, said);
+    assert!(
+        told(trail, Language::Spanish)[1]
+            .0
+            .starts_with("La anotación en que se apoya (asiento 48) ya no vale")
+    );
+}

@@ -2,7 +2,9 @@
 
 use crate::core::alert::{Alert, Foreseen, Occasion};
 use crate::core::reader::{Language, Reader, filled};
+use crate::core::record::Amendment;
 use crate::core::time::Timestamp;
+use crate::web::frame::said;
 
 /// Words of the pages.
 #[derive(Debug)]
@@ -27,6 +29,7 @@ pub(super) struct Words {
     pub(super) as_of: &'static str,
     pub(super) because_of: &'static str,
     pub(super) enter: &'static str,
+    pub(super) its_entry: &'static str,
 }
 
 static ENGLISH: Words = Words {
@@ -50,6 +53,7 @@ static ENGLISH: Words = Words {
     as_of: "As it was at {at}. Press «Alerts» for what came since.",
     because_of: "because of record",
     enter: "Enter",
+    its_entry: "Its entry",
 };
 
 static SPANISH: Words = Words {
@@ -73,6 +77,7 @@ static SPANISH: Words = Words {
     as_of: "Como estaba a las {at}. Pulse «Alertas» para ver lo posterior.",
     because_of: "por el asiento",
     enter: "Anotar",
+    its_entry: "Su anotación",
 };
 
 /// Words of the pages in one language.
@@ -267,4 +272,15 @@ pub(super) fn missing(alert: &Alert, closed: Option<Timestamp>, language: Langua
         Language::English => english,
         Language::Spanish => spanish,
     })
+}
+
+/// That an entry which an alert rests on counts no more as it was entered, and what was said of it.
+pub(super) fn rests_on(record: u64, amendment: &Amendment, reader: &Reader) -> String {
+    let phrase = said(
+        reader.language,
+        "The entry that it rests on (record {record}) counts no more as it was entered. {what}",
+        "La anotación en que se apoya (asiento {record}) ya no vale como se anotó. {what}",
+    );
+    let what = crate::web::logbook::words::amended(amendment, reader);
+    filled(phrase, &[("record", &record.to_string()), ("what", &what)])
 }
