@@ -20,7 +20,7 @@ use axum::http::StatusCode;
 use axum::response::Response;
 
 pub(super) use self::around::not_taken;
-use self::around::{InTheWay, at_work, ended_in_words, ends, shown_now, water};
+use self::around::{InTheWay, at_work, ended_here, ends, shown_now, water};
 use self::form::{Fault, WorkForm};
 pub(super) use self::live::{live, shape};
 pub(super) use self::marked::Marked;
@@ -201,8 +201,8 @@ struct WorkPage<'a> {
     since: String,
     ends: String,
     problem: Option<Said>,
-    /// That somebody else ended what was under way here.
-    ended: Option<String>,
+    /// That somebody ended what another was at here, and whether whoever reads did it.
+    ended: Option<(String, bool)>,
     /// Said at the top: what is wrong with what was sent.
     notice: Option<String>,
     fault: Option<Fault>,
@@ -342,7 +342,6 @@ async fn page<K: Kitchen>(
     if let Some(step) = &step {
         cautions.clone_from(&step.cautions);
     }
-    let ended = pages.kitchen.ended(&name).filter(|ended| step.is_none() && ended.kind == spot.kind);
     let page = WorkPage {
         taken: told.taken.filter(|_| step.is_none()),
         at_work: match &under {
@@ -354,7 +353,7 @@ async fn page<K: Kitchen>(
         back: "probes",
         shown: if step.is_none() { shown_now(pages, reader, spot).await } else { None },
         water: water(reader),
-        ended: ended.map(|ended| ended_in_words(&ended, reader)),
+        ended: if step.is_none() { ended_here(pages, person, spot).await } else { None },
         words: words(language),
         spot,
         kind: kind(spot.kind, language),

@@ -1,5 +1,7 @@
 //! What a page says round the step of an attempt: whose it is, what is in its way, what its machine is marked as.
 
+use std::time::Duration;
+
 use super::marked::page_of;
 use super::{Ended, NotDone, Spot, Taken, Under};
 use crate::core::alert::dialog::LEAST;
@@ -109,14 +111,40 @@ pub(super) fn water(reader: &Reader) -> String {
     }
 }
 
-/// Who else ended what was under way.
-pub(super) fn ended_in_words(Ended { by, whose, at, .. }: &Ended, reader: &Reader) -> String {
+/// How long whoever ended what another was at is told so on the other pages of its machine (own choice: until it was
+/// read).
+const CONFIRMED_FOR: Duration = Duration::from_secs(120);
+
+/// That somebody ended what another was at here; to whoever just did it also what else at this machine that was, and
+/// whether it was them.
+pub(super) async fn ended_here<K: Kitchen>(
+    pages: &Pages<K>,
+    person: &Person,
+    spot: &Spot,
+) -> Option<(String, bool)> {
+    let (kitchen, now, name) = (&pages.kitchen, pages.kitchen.time(), spot.name());
+    let in_words =
+        |of: &str, ended: &Ended| (ended_in_words(of, ended, &person.reader), ended.by == person.name);
+    if let Some(ended) = kitchen.ended(&name).filter(|ended| ended.kind == spot.kind) {
+        return Some(in_words(&name, &ended));
+    }
+    let probes = kitchen.probes().await.ok()?;
+    let own = probes.iter().filter(|seen| seen.machine == spot.machine);
+    let others = own.map(|seen| format!("{}/{}", seen.machine, seen.probe)).chain([spot.machine.clone()]);
+    let just_so = |ended: &Ended| ended.by == person.name && now.since(ended.at) < CONFIRMED_FOR;
+    let ended = others.filter_map(|of| Some((kitchen.ended(&of).filter(just_so)?, of)));
+    ended.max_by_key(|(ended, _)| ended.at).map(|(ended, of)| in_words(&of, &ended))
+}
+
+/// Who ended whose work, what it was, and at what.
+fn ended_in_words(of: &str, Ended { by, whose, kind: what, at }: &Ended, reader: &Reader) -> String {
     let phrase = said(
         reader.language,
-        "{by} ended what {whose} was at here, at {at}. Nothing of it is on record.",
-        "{by} terminó aquí lo que hacía {whose}, a las {at}. Nada de ello consta en el registro.",
+        "{by} ended what {whose} was at here, at {at}: {what}, {of}. Nothing of it is on record.",
+        "{by} terminó aquí lo que hacía {whose}, a las {at}: {what}, {of}. Nada de ello consta en el registro.",
     );
-    filled(phrase, &[("by", by), ("whose", whose), ("at", &reader.clock_and_zone(*at))])
+    let (at, what) = (reader.clock_and_zone(*at), kind(*what, reader.language));
+    filled(phrase, &[("by", by), ("whose", whose), ("at", &at), ("what", what), ("of", of)])
 }
 
 /// When it ends by itself; with the day where that is another one, as it soon is in a demo.

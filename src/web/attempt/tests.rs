@@ -368,6 +368,10 @@ async fn where_work_leads_it_can_be_ended() {
     }
     let page = text(ask(&kitchen, Role::Auditor, "/probes/dm1", None).await).await;
     assert!(page.contains(until) && !page.contains(button), "{page}");
+    // What needs the mark begins with what to do, and leads to the end of the work last.
+    let page = text(ask(&kitchen, Role::Technician, PATH, None).await).await;
+    assert!(page.contains("Choose the first bath below. dm1 is marked as worked on until"), "{page}");
+    assert!(!page.contains("End the work first") && page.find("Ice bath") < page.find(button), "{page}");
     for (back, way) in [("sign-off", "sign-off/dm1"), ("probes", "probes/dm1")] {
         let form = format!("machine=dm1&minutes=0&shown=&back={back}");
         let answer = ask(&kitchen, Role::Technician, "/maintenance", Some(&form)).await;
@@ -389,5 +393,24 @@ async fn a_page_begins_with_what_the_probe_shows() {
     for path in ["/respond/dm1/rinse", "/prove/dm1"] {
         let page = text(ask(&StillKitchen::new(), Role::Technician, path, None).await).await;
         assert!(!page.contains("°F"), "{path}: {page}");
+    }
+}
+
+// Own promise: whoever ended what another was at reads what that was and whose, also where they came for something
+// else at that machine; nobody else does there.
+#[tokio::test]
+async fn whoever_ended_it_is_told_what_and_whose() {
+    let kitchen = StillKitchen::new();
+    let ended = |by: &str| {
+        let (by, whose) = (by.to_owned(), "Tom <b>".to_owned());
+        crate::web::attempt::Ended { by, whose, kind: Kind::Proof, at: NOW }
+    };
+    let mine = person(Role::Technician, Language::English).name;
+    for (by, told) in [(mine.as_str(), true), ("Eli", false)] {
+        kitchen.ended.send_replace(Some(("dm1".to_owned(), ended(by))));
+        let page = text(ask(&kitchen, Role::Technician, PATH, None).await).await;
+        let said = "ended what Tom &#60;b&#62; was at here, at 12:00 UTC: Proof of the wiring, dm1.";
+        assert_eq!(page.contains(said), told, "{page}");
+        assert_eq!(page.contains("<p class=\"done\" role=\"status\">"), told, "{page}");
     }
 }

@@ -17,6 +17,9 @@ words! {
     not_at_work: "Nobody has said that this machine is worked on: its racks are judged, and people are called, by what its probes show meanwhile.", "No consta que se trabaje en esta máquina: sus canastas se evalúan, y se avisa, por lo que muestren sus sondas mientras tanto.";
     called_off: "The work on this machine was said to be over while this was open: its racks are judged, and people are called, by what its probes show from then on.", "Se dijo que el trabajo en esta máquina había terminado con esto abierto: desde entonces sus canastas se evalúan, y se avisa, por lo que muestren sus sondas.";
     say_so: "Say that it is worked on", "Decir que se trabaja en ella";
+    choose: "Choose the first bath below.", "Elija abajo el primer baño.";
+    press: "Press «Begin» below.", "Pulse «Empezar» abajo.";
+    as_needed: "as this needs. When all is done, end the work, then run a test rack.", "como hace falta para esto. Cuando todo esté hecho, termine el trabajo y lave luego una canasta de prueba.";
     end_work: "End the work on it", "Terminar el trabajo en ella";
     begin: "Begin", "Empezar";
     announce: "Say that this machine is worked on until 3 min after the end of this: its racks are marked unproven, and nobody is called for what its probes show", "Decir que se trabaja en esta máquina hasta 3 min después del final de esto: sus canastas quedan sin comprobar y no se avisa a nadie por lo que muestren sus sondas";
