@@ -19,8 +19,49 @@ pub enum Origin {
     Set(Place),
     /// Nobody set it.
     Default,
-    /// It follows from elsewhere, as its line says.
-    Follows,
+    /// It follows from elsewhere, as its line says in English; `None` where that is not told apart.
+    Follows(Option<Whence>),
+}
+
+/// From what a value follows that nobody set.
+#[derive(Clone, Copy, PartialEq, Eq, Debug)]
+pub enum Whence {
+    /// The computer that the program runs on.
+    ThisComputer,
+    /// The path of the ledger.
+    BesideTheLedger,
+    /// The register of well-known ports.
+    Iana,
+    /// The name of the source.
+    Source,
+    /// The name of the site.
+    Site,
+    /// What is usual for such a machine.
+    CommonPractice,
+    /// The FDA Food Code.
+    FoodCode,
+    /// The rinse of the data plate.
+    HalfTheRinse,
+    /// The speed of the line.
+    BaudRate,
+}
+
+impl Whence {
+    /// As it stands in the line, and on record.
+    #[must_use]
+    pub const fn as_str(self) -> &'static str {
+        match self {
+            Self::ThisComputer => "this computer",
+            Self::BesideTheLedger => "beside the ledger",
+            Self::Iana => "registered with IANA",
+            Self::Source => "name of the source",
+            Self::Site => "name of the site",
+            Self::CommonPractice => "common-practice",
+            Self::FoodCode => "food-code",
+            Self::HalfTheRinse => "half the rinse",
+            Self::BaudRate => "of the baud rate",
+        }
+    }
 }
 
 /// A section of the configuration in force.
@@ -67,7 +108,9 @@ mod tests {
             ("[site]", "call", Origin::Set(Place::Variable("RINSEWARD__SITE__CALL".to_owned()))),
             ("[[machine]]", "kind", line(5)),
             ("[ledger]", "commit-interval", Origin::Default),
-            ("[service]", "socket", Origin::Follows),
+            ("[service]", "socket", Origin::Follows(Some(Whence::BesideTheLedger))),
+            ("[[probe]]", "accuracy.installation", Origin::Default),
+            ("[[probe]]", "accuracy.sensor", Origin::Default),
         ] {
             assert_eq!(found(header, key), expected, "{header} {key}");
         }

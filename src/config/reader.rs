@@ -12,7 +12,7 @@ use jiff::civil::{Date, Time};
 use jiff::tz::TimeZone;
 
 use super::keys::{Default, Form, Key};
-use super::note::{Note, Origin};
+use super::note::{Note, Origin, Whence};
 use super::problem::{Fault, Findings, Problem};
 use super::raw::{Node, Place, Table, Value, quoted};
 use super::suggest::nearest;
@@ -90,9 +90,21 @@ impl<'a> Reader<'a> {
     }
 
     /// Notes a value that follows from elsewhere and whose source must be told.
-    pub fn note_derived(&mut self, name: &str, value: &str, origin: &str) {
-        let line = format!("# {name} = {} ({origin})", quoted(value));
-        self.notes.push(Note { line, origin: Origin::Follows });
+    pub fn note_derived(&mut self, name: &str, value: &str, whence: Whence) {
+        let line = format!("# {name} = {} ({})", quoted(value), whence.as_str());
+        self.notes.push(Note { line, origin: Origin::Follows(Some(whence)) });
+    }
+
+    /// Notes the value of a key that nobody set, and of which another key may stand in its place.
+    pub fn note_default(&mut self, name: &str, value: &str) {
+        self.note(name, &quoted(value));
+    }
+
+    /// A reader of the table below a key, as it is where nothing of it is given.
+    #[must_use]
+    pub fn table_of_defaults(&self, name: &'static str) -> Option<Reader<'a>> {
+        let Form::Table(keys) = self.key(name).form else { return None };
+        Some(Reader::new(keys, None, format!("{}, {name}", self.label), None))
     }
 
     /// The text of a key.
@@ -406,7 +418,7 @@ impl<'a> Reader<'a> {
 
     fn note(&mut self, name: &str, value: &str) {
         let place = self.table.get(name).map(|node| node.place.clone().or_else(|| self.place.clone()));
-        let origin = place.map_or(Origin::Default, |place| place.map_or(Origin::Follows, Origin::Set));
+        let origin = place.map_or(Origin::Default, |place| place.map_or(Origin::Follows(None), Origin::Set));
         self.notes.push(Note { line: format!("{name} = {value}"), origin });
     }
 

@@ -217,13 +217,19 @@ pub(super) async fn show<K: Kitchen>(State(pages): State<Pages<K>>, person: Pers
     let reader = &person.reader;
     let words = words(reader.language);
     let open = pages.open().await;
-    let line = |note: crate::config::note::Note| Line {
-        origin: match note.origin {
-            Origin::Set(place) => place.to_string(),
-            Origin::Default => words.default.to_owned(),
-            Origin::Follows => words.follows.to_owned(),
-        },
-        text: note.line,
+    let line = |note: crate::config::note::Note| {
+        let (text, origin) = match note.origin {
+            Origin::Set(place) => (note.line, place.to_string()),
+            Origin::Default => (note.line, words.default.to_owned()),
+            Origin::Follows(None) => (note.line, words.follows.to_owned()),
+            Origin::Follows(Some(whence)) => {
+                let told = words::whence(whence, reader.language);
+                let english = format!(" ({})", whence.as_str());
+                let text = note.line.strip_suffix(&english).unwrap_or(&note.line).to_owned();
+                (text, format!("{}: {told}", words.follows))
+            }
+        };
+        Line { text, origin }
     };
     let sections = pages.kitchen.sections().into_iter();
     let page = SettingsPage {

@@ -3,12 +3,15 @@
 use crate::config::keys::{CLASSES, ClassWord, THERMOCOUPLES};
 use crate::config::problem::Findings;
 use crate::config::reader::Reader;
+use crate::config::text;
 use crate::core::uncertainty::{Budget, Sensor};
 
 /// Reads the budget of a probe; `None` where something is wrong with it.
 pub(super) fn read_accuracy(reader: &mut Reader<'_>, findings: &mut Findings) -> Option<Budget> {
-    let Some(mut inner) = reader.table("accuracy", findings) else {
-        return (!reader.has("accuracy")).then(Budget::default);
+    let mut inner = if reader.has("accuracy") {
+        reader.table("accuracy", findings)?
+    } else {
+        reader.table_of_defaults("accuracy")?
     };
     let sensor = read_sensor(reader, &mut inner, findings);
     let cold_junction = inner.difference("cold-junction", findings);
@@ -36,7 +39,13 @@ fn read_sensor(reader: &mut Reader<'_>, inner: &mut Reader<'_>, findings: &mut F
     let given: Vec<&str> =
         ["class", "sensor", "calibrated"].into_iter().filter(|key| inner.has(key)).collect();
     match given[..] {
-        [] => return Some(Budget::default().sensor),
+        [] => {
+            let sensor = Budget::default().sensor;
+            if let Sensor::Within { half_width_c } = sensor {
+                inner.note_default("sensor", &text::of_difference(half_width_c));
+            }
+            return Some(sensor);
+        }
         [_] => {}
         [_, second, ..] => {
             inner.refuse(second, "one of class, sensor and calibrated", findings);

@@ -15,6 +15,7 @@ use crate::config::delivery::{
 };
 use crate::config::keys::{HEARTBEAT, Key, MAIL, METHODS, PUBLISH, SECURITIES, VERSIONS, WEBHOOK};
 use crate::config::layers::Merged;
+use crate::config::note::Whence;
 use crate::config::problem::Findings;
 use crate::config::reader::Reader;
 use crate::core::id::check_part;
@@ -98,7 +99,7 @@ fn read_mail(reader: &mut Reader<'_>, findings: &mut Findings) -> Option<MailSet
             MailSecurity::Tls => 465,
             MailSecurity::None => 25,
         };
-        reader.note_derived("port", &port.to_string(), "registered with IANA");
+        reader.note_derived("port", &port.to_string(), Whence::Iana);
         port
     });
     let login = user.zip(password_file).map(|(user, password_file)| MailLogin { user, password_file });
@@ -192,17 +193,17 @@ fn read_publish(reader: &mut Reader<'_>, site: &str, findings: &mut Findings) ->
     let give_up_after = reader.duration("give-up-after", findings);
     let client_id = given_id.unwrap_or_else(|| {
         let id = format!("rinseward-publish-{site}");
-        reader.note_derived("client-id", &id, "name of the site");
+        reader.note_derived("client-id", &id, Whence::Site);
         id
     });
     let prefix = given_prefix.unwrap_or_else(|| {
         let prefix = format!("rinseward/{site}");
-        reader.note_derived("prefix", &prefix, "name of the site");
+        reader.note_derived("prefix", &prefix, Whence::Site);
         prefix
     });
     let port = given_port.unwrap_or_else(|| {
         let port = if tls.is_some() { 8883 } else { 1883 };
-        reader.note_derived("port", &port.to_string(), "registered with IANA");
+        reader.note_derived("port", &port.to_string(), Whence::Iana);
         port
     });
     let host = host?;

@@ -4,6 +4,7 @@ use std::ops::RangeInclusive;
 use std::time::Duration;
 
 use crate::config::keys::{KINDS, LIMIT_SOURCES, RINSE_FROMS, ROUNDINGS, SANITIZINGS};
+use crate::config::note::Whence;
 use crate::config::problem::{Fault, Findings};
 use crate::config::reader::Reader;
 use crate::config::text;
@@ -95,7 +96,7 @@ fn usual_times(kind: MachineKind, rinse_from: RinseFrom) -> PlateTimes {
 fn read_times(reader: &mut Reader<'_>, usual: PlateTimes, findings: &mut Findings) -> PlateTimes {
     let mut time = |key, usual: Duration| {
         reader.duration(key, findings).unwrap_or_else(|| {
-            reader.note_derived(key, &text::of_duration(usual), "common-practice");
+            reader.note_derived(key, &text::of_duration(usual), Whence::CommonPractice);
             usual
         })
     };
@@ -116,7 +117,7 @@ fn read_limit(
     match reader.temperature(key, findings) {
         Some(at) => Limit { at, source: given_by },
         None => {
-            reader.note_derived(key, &text::of_temperature(food_code), "food-code");
+            reader.note_derived(key, &text::of_temperature(food_code), Whence::FoodCode);
             Limit { at: food_code, source: LimitSource::FoodCode }
         }
     }
@@ -227,8 +228,8 @@ fn read_dwell(
         return dwell;
     }
     let (dwell, origin) = match sanitizer::contact_time(sanitizing) {
-        Some(contact) => (contact, "food-code"),
-        None => (times.rinse / 2, "half the rinse"),
+        Some(contact) => (contact, Whence::FoodCode),
+        None => (times.rinse / 2, Whence::HalfTheRinse),
     };
     reader.note_derived("dwell-min", &text::of_duration(dwell), origin);
     if dwell > times.rinse {

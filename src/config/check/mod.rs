@@ -26,7 +26,7 @@ use jiff::tz::TimeZone;
 
 use super::keys::{LEDGER, MACHINE, PROBE, SERVICE, SITE, SOURCE, WEB};
 use super::layers::Merged;
-use super::note::{Note, Section};
+use super::note::{Note, Section, Whence};
 use super::problem::{Fault, Findings, Problem};
 use super::raw::{Node, Place, Value, quoted};
 use super::reader::Reader;
@@ -140,7 +140,7 @@ fn read_ledger(
 fn own_zone(reader: &mut Reader<'_>) -> TimeZone {
     let zone = TimeZone::try_system().unwrap_or(TimeZone::UTC);
     if !reader.has("time-zone") {
-        reader.note_derived("time-zone", zone.iana_name().unwrap_or("unnamed"), "this computer");
+        reader.note_derived("time-zone", zone.iana_name().unwrap_or("unnamed"), Whence::ThisComputer);
     }
     zone
 }

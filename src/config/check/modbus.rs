@@ -9,6 +9,7 @@ use crate::config::modbus::{
     ModbusLine, ModbusLink, ModbusRegister, ModbusSource, ModbusUnit, REQUEST_BYTES, answer_bytes,
     frame_silence,
 };
+use crate::config::note::Whence;
 use crate::config::problem::{Fault, Findings};
 use crate::config::raw::Place;
 use crate::config::reader::Reader;
@@ -38,7 +39,7 @@ pub(super) fn read_rtu(
     let (baud, parity, stop_bits) = (baud?, parity?, stop_bits?);
     let turnaround = given.unwrap_or_else(|| {
         let silence = frame_silence(baud, parity, stop_bits);
-        reader.note_derived("turnaround", &text::of_duration(silence), "of the baud rate");
+        reader.note_derived("turnaround", &text::of_duration(silence), Whence::BaudRate);
         silence
     });
     let line = ModbusLine { device: device?, baud, parity, stop_bits, turnaround };

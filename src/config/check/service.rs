@@ -7,6 +7,7 @@ use std::time::Duration;
 use reqwest::Url;
 
 use super::series::is_this_computer;
+use crate::config::note::Whence;
 use crate::config::problem::{Fault, Findings};
 use crate::config::reader::Reader;
 use crate::config::resolve::{TlsFiles, WebOptions, socket_beside};
@@ -25,7 +26,7 @@ pub(super) fn read_service(
         Some(socket) => socket,
         None => {
             let socket = socket_beside(ledger?);
-            reader.note_derived("socket", &socket.to_string_lossy(), "beside the ledger");
+            reader.note_derived("socket", &socket.to_string_lossy(), Whence::BesideTheLedger);
             socket
         }
     };

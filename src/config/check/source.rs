@@ -9,6 +9,7 @@ use crate::config::keys::{
     FORMATS, MODBUS, MODBUS_RTU, MODBUS_TCP, MQTT, PARITIES, PAYLOADS, PayloadWord, REPLAY, SERIAL,
     SOURCE_KINDS, SourceWord, VERSIONS,
 };
+use crate::config::note::Whence;
 use crate::config::problem::{Fault, Findings};
 use crate::config::raw::{Node, Place};
 use crate::config::reader::Reader;
@@ -230,12 +231,12 @@ fn read_mqtt(
     let subscriptions = read_subscriptions(reader, heard, findings);
     let client_id = given_id.unwrap_or_else(|| {
         let id = format!("rinseward-{name}");
-        reader.note_derived("client-id", &id, "name of the source");
+        reader.note_derived("client-id", &id, Whence::Source);
         id
     });
     let port = given_port.unwrap_or_else(|| {
         let port = if tls.is_some() { 8883 } else { 1883 };
-        reader.note_derived("port", &port.to_string(), "registered with IANA");
+        reader.note_derived("port", &port.to_string(), Whence::Iana);
         port
     });
     let host = host?;

@@ -36,7 +36,7 @@ async fn settings_say_where_each_value_comes_from() {
     for said in [
         "gateway.toml:7",
         "<td>default</td>",
-        "follows from elsewhere",
+        "follows from elsewhere: this computer",
         "environment variable RINSEWARD__SITE__CALL",
         "email:a@example.com",
         "✗ CANNOT WORK",
@@ -58,6 +58,7 @@ async fn settings_say_where_each_value_comes_from() {
             "{page}"
         );
         for said in [
+            "se deduce de otra parte: este equipo",
             "conexión",
             "aceptada por el servidor MQTT",
             "lo que responde en este puerto no habla TLS",
@@ -66,7 +67,13 @@ async fn settings_say_where_each_value_comes_from() {
         ] {
             assert!(page.contains(said), "{said}: {page}");
         }
-        for said in ["accepted by the broker", "does not speak TLS", "holds a secret", "at the recipient"] {
+        for said in [
+            "this computer",
+            "accepted by the broker",
+            "does not speak TLS",
+            "holds a secret",
+            "at the recipient",
+        ] {
             assert!(!page.contains(said), "{said}: {page}");
         }
         assert!(!page.contains("<script>") && !page.contains("<img"), "{page}");

@@ -1,5 +1,8 @@
 //! Words of the pages of settings, English and Spanish side by side.
 
+use crate::config::note::Whence;
+use crate::core::reader::Language;
+use crate::web::frame::said;
 use crate::web::words::words;
 
 words! {
@@ -50,4 +53,19 @@ words! {
     still_open: "the work did not end. Something is open there that was not shown to you, or that has found something which is not on record.", "el trabajo no terminó. Allí hay algo abierto que no se le había mostrado, o que ha hallado algo que no está registrado.";
     caution: "Caution", "Precaución";
     caution_text: "Switch off, lock out and let it cool before you open a machine: mains, hot water and steam. Electrical and pipe work belongs to licensed trades.", "Desconecte, bloquee y deje enfriar antes de abrir una máquina: corriente, agua caliente y vapor. Los trabajos eléctricos y de tubería son de oficios con licencia.";
+}
+
+/// From what a value follows that nobody set.
+pub(super) const fn whence(whence: Whence, language: Language) -> &'static str {
+    match whence {
+        Whence::ThisComputer => said(language, "this computer", "este equipo"),
+        Whence::BesideTheLedger => said(language, "beside the ledger", "junto al registro"),
+        Whence::Iana => said(language, "registered with IANA", "registrado en la IANA"),
+        Whence::Source => said(language, "name of the source", "nombre de la fuente"),
+        Whence::Site => said(language, "name of the site", "nombre del sitio"),
+        Whence::CommonPractice => said(language, "common practice", "práctica común"),
+        Whence::FoodCode => said(language, "Food Code", "Código de Alimentos"),
+        Whence::HalfTheRinse => said(language, "half the rinse", "la mitad del enjuague"),
+        Whence::BaudRate => said(language, "the baud rate", "la velocidad de la línea"),
+    }
 }
