@@ -197,7 +197,8 @@ pub(super) fn prepare(
             let profile = place.map(|place| &machines[place]);
             if matches!(check, Check::Sanitizer { .. }) && place.is_none() {
                 let advice = "name the machine that it was measured at";
-                return Err(refused("a concentration belongs to one machine", advice));
+                let refusal = refused("a concentration belongs to one machine", advice);
+                return Err(refusal.about(Some("machine")));
             }
             logbook::admit(&check, profile.map(|profile| profile.sanitizing), now, late)
                 .map_err(impossible)?;
@@ -268,7 +269,7 @@ fn position(name: &str, machines: &[Profile]) -> Option<usize> {
 fn place_of(name: &str, machines: &[Profile]) -> Result<usize, Problem> {
     position(name, machines).ok_or_else(|| {
         let advice = "give the name that the machine has in the configuration";
-        refused(&format!("no machine is called «{name}»"), advice)
+        refused(&format!("no machine is called «{name}»"), advice).about(Some("machine"))
     })
 }
 
@@ -278,6 +279,7 @@ fn id_of(place: usize) -> MachineId {
 }
 
 fn impossible(error: Impossible) -> Problem {
+    let field = error.field();
     let advice = match error {
         Impossible::OutOfRange { .. } => "look at the number and its unit, and enter what was read",
         Impossible::Future { .. } => "enter it once it is done; check the clock of the gateway and its zone",
@@ -294,7 +296,7 @@ fn impossible(error: Impossible) -> Problem {
         Impossible::TooLong { .. } => "say it in fewer words",
         Impossible::ControlCharacter { .. } => "write it in plain letters",
     };
-    refused(&error.to_string(), advice)
+    refused(&error.to_string(), advice).about(field)
 }
 
 fn refused(summary: &str, advice: &str) -> Problem {

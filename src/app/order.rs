@@ -181,11 +181,19 @@ pub(super) struct Problem {
     /// What to do.
     #[serde(skip_serializing_if = "Option::is_none", default)]
     pub(super) advice: Option<String>,
+    /// Which value of an entry it is about, see [`Impossible::field`](crate::core::logbook::Impossible::field).
+    #[serde(skip_serializing_if = "Option::is_none", default)]
+    pub(super) field: Option<String>,
 }
 
 impl Problem {
     pub(super) fn new(slug: &str, summary: impl Into<String>, advice: impl Into<String>) -> Self {
-        Self { slug: slug.to_owned(), summary: summary.into(), advice: Some(advice.into()) }
+        Self { slug: slug.to_owned(), summary: summary.into(), advice: Some(advice.into()), field: None }
+    }
+
+    /// The same, about this value of an entry.
+    pub(super) fn about(self, field: Option<&str>) -> Self {
+        Self { field: field.map(str::to_owned), ..self }
     }
 }
 

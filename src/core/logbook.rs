@@ -150,6 +150,51 @@ pub enum Impossible {
     },
 }
 
+impl Impossible {
+    /// Which value of the entry it is about, as the record names it; `machine` stands beside the check.
+    #[must_use]
+    pub fn field(&self) -> Option<&'static str> {
+        match self {
+            Self::Future { .. } | Self::TooOld { .. } => Some("at"),
+            Self::NoColour { .. } => Some("mg_per_l"),
+            Self::Both => Some("short"),
+            Self::NotChemical => Some("machine"),
+            Self::OutOfRange { what, .. }
+            | Self::Missing { what }
+            | Self::TooLong { what, .. }
+            | Self::ControlCharacter { what } => {
+                FIELDS.iter().find(|(words, _)| words == what).map(|(_, field)| *field)
+            }
+        }
+    }
+}
+
+/// What a refusal calls the values of a check, and how the record does.
+const FIELDS: [(&str, &str); 11] = [
+    (CONCENTRATION, "mg_per_l"),
+    (PH_OF, "ph"),
+    (SOLUTION, "solution_c"),
+    (METHOD, "method"),
+    (BY, "by"),
+    (NOTE, "note"),
+    (THERMOMETER, "what"),
+    (SHOWN, "shown_c"),
+    (REFERENCE_C_OF, "reference_c"),
+    (TOLERANCE, "tolerance_c"),
+    (REFERENCE, "reference"),
+];
+const CONCENTRATION: &str = "a concentration in mg/L of";
+const PH_OF: &str = "a pH of";
+const SOLUTION: &str = "a solution in °C of";
+const METHOD: &str = "the method";
+const BY: &str = "the name";
+const NOTE: &str = "the note";
+const THERMOMETER: &str = "the thermometer";
+const SHOWN: &str = "what it showed in °C,";
+const REFERENCE_C_OF: &str = "the reference in °C,";
+const TOLERANCE: &str = "a tolerance in °C of";
+const REFERENCE: &str = "the reference";
+
 /// Numbers behind one another, as people read them.
 #[must_use]
 pub fn listed(numbers: &[f64]) -> String {
@@ -388,24 +433,24 @@ fn possible(
             if sanitizing == Some(Sanitizing::HotWater) {
                 return Err(Impossible::NotChemical);
             }
-            number("a concentration in mg/L of", *mg_per_l, MG_PER_L)?;
-            ph.map_or(Ok(()), |ph| number("a pH of", ph, PH))?;
-            solution_c.map_or(Ok(()), |solution| number("a solution in °C of", solution, SOLUTION_C))?;
-            method.as_deref().map_or(Ok(()), |method| name("the method", method))?;
-            name("the name", by)
+            number(CONCENTRATION, *mg_per_l, MG_PER_L)?;
+            ph.map_or(Ok(()), |ph| number(PH_OF, ph, PH))?;
+            solution_c.map_or(Ok(()), |solution| number(SOLUTION, solution, SOLUTION_C))?;
+            method.as_deref().map_or(Ok(()), |method| name(METHOD, method))?;
+            name(BY, by)
         }
         Check::Supply { enough: true, short, .. } if !short.is_empty() => Err(Impossible::Both),
         Check::Supply { note, by, .. } | Check::DrainAndClean { note, by, .. } => {
-            note.as_deref().map_or(Ok(()), |note| text("the note", note))?;
-            name("the name", by)
+            note.as_deref().map_or(Ok(()), |note| text(NOTE, note))?;
+            name(BY, by)
         }
         Check::Thermometer { what, shown_c, reference_c, tolerance_c, reference, by, .. } => {
-            name("the thermometer", what)?;
-            number("what it showed in °C,", *shown_c, THERMOMETER_C)?;
-            number("the reference in °C,", *reference_c, THERMOMETER_C)?;
-            number("a tolerance in °C of", *tolerance_c, TOLERANCE_C)?;
-            name("the reference", reference)?;
-            name("the name", by)
+            name(THERMOMETER, what)?;
+            number(SHOWN, *shown_c, THERMOMETER_C)?;
+            number(REFERENCE_C_OF, *reference_c, THERMOMETER_C)?;
+            number(TOLERANCE, *tolerance_c, TOLERANCE_C)?;
+            name(REFERENCE, reference)?;
+            name(BY, by)
         }
     }
 }

@@ -253,6 +253,8 @@ pub enum Trouble {
         detail: String,
         /// What to do.
         advice: Option<String>,
+        /// JSON pointer (RFC 6901) to the value of the body that it is about.
+        pointer: Option<String>,
     },
     /// It takes a right that whoever asks does not have.
     #[error("your role does not reach that far")]

@@ -98,8 +98,12 @@ impl Answers for House {
 
 /// An order that was refused.
 fn refused(problem: Problem) -> Trouble {
-    let Problem { slug, summary: detail, advice } = problem;
-    Trouble::Refused { slug, detail, advice }
+    let Problem { slug, summary: detail, advice, field } = problem;
+    let pointer = field.map(|field| match field.as_str() {
+        "machine" => "/machine".to_owned(),
+        field => format!("/check/{field}"),
+    });
+    Trouble::Refused { slug, detail, advice, pointer }
 }
 
 impl From<Refusal> for Trouble {
@@ -117,6 +121,7 @@ impl From<Refusal> for Trouble {
                     |record| format!("record {record} is damaged, or not as it was sealed"),
                 ),
                 advice: Some("`rinseward verify` says what holds; keep the ledger as it is".to_owned()),
+                pointer: None,
             },
         }
     }

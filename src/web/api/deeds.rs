@@ -132,7 +132,10 @@ fn made(entered: Entered, now: Timestamp, by: &str) -> Result<Deed, Problem> {
     given.insert("by".to_owned(), Value::String(by.to_owned()));
     given.entry("at").or_insert_with(|| Value::String(now.to_string()));
     let wrong = |error: serde_json::Error| Problem::fields(vec![Wrong::pointer("/check", plain(&error))]);
-    let check: Check = serde_json::from_value(Value::Object(given)).map_err(wrong)?;
+    let check: Check = serde_json::from_value(Value::Object(given.clone())).map_err(|error| {
+        let pointer = culprit(&given, &error).map_or_else(String::new, |name| format!("/{}", escaped(name)));
+        Problem::fields(vec![Wrong::pointer(format!("/check{pointer}"), plain(&error))])
+    })?;
     if let Check::Sanitizer { method: Some(method), .. } = &check
         && known_method(method).is_none()
     {
@@ -151,6 +154,24 @@ fn made(entered: Entered, now: Timestamp, by: &str) -> Result<Deed, Problem> {
         }
         None => Ok(Deed::Check { machine, check, late }),
     }
+}
+
+/// The field of a check that cannot be read: the one without which nothing, or something else, is wrong with it. `None`
+/// where one is missing.
+fn culprit<'g>(given: &'g Map<String, Value>, error: &serde_json::Error) -> Option<&'g str> {
+    let told = error.to_string();
+    if told.starts_with("missing field") {
+        return None;
+    }
+    let mends = |name: &&String| {
+        let mut without = given.clone();
+        without.remove(name.as_str());
+        let read = serde_json::from_value::<Check>(Value::Object(without));
+        read.err().is_none_or(|error| error.to_string() != told)
+    };
+    // Without its kind nothing else is looked at.
+    let mut named = given.keys().filter(|name| *name != "check");
+    named.find(mends).or_else(|| given.keys().find(|name| *name == "check")).map(String::as_str)
 }
 
 /// Whether a kind of check has this field, which is left out of the record where it is `null`.

@@ -143,7 +143,7 @@ impl From<Trouble> for Problem {
                 Self::fields(vec![Wrong::pointer(field, detail)])
             }
             Trouble::Wrong { field, detail } => Self::fields(vec![Wrong::parameter(&field, detail)]),
-            Trouble::Refused { slug, detail, advice } => {
+            Trouble::Refused { slug, detail, advice, pointer } => {
                 let status = match slug.as_str() {
                     "entry-refused" => StatusCode::UNPROCESSABLE_ENTITY,
                     "bug" => StatusCode::INTERNAL_SERVER_ERROR,
@@ -151,7 +151,10 @@ impl From<Trouble> for Problem {
                     _ => StatusCode::CONFLICT,
                 };
                 let advice = advice.unwrap_or_else(|| instead(status).to_owned());
-                Self::new(status, &slug, detail, advice)
+                let errors = pointer.map(|pointer| Wrong::pointer(pointer, detail.clone()));
+                let mut problem = Self::new(status, &slug, detail, advice);
+                problem.0.errors = errors.into_iter().collect();
+                problem
             }
             Trouble::NotYours(right) => Self::not_yours(&super::roles(right)),
             Trouble::Busy => Self::busy(),

@@ -49,6 +49,7 @@ impl House {
                 slug: "export-unsealed".to_owned(),
                 detail: "there is no checkpoint that proves this ledger".to_owned(),
                 advice: Some("see the log of the gateway; `rinseward key show` tells of its key".to_owned()),
+                pointer: None,
             });
         }
         let (parts, sent) = mpsc::channel(PARTS_MAX);

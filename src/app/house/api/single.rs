@@ -107,7 +107,7 @@ fn not_as_sealed(index: u64) -> Trouble {
 
 fn damage(detail: String) -> Trouble {
     let advice = Some("`rinseward verify` says what holds".to_owned());
-    Trouble::Refused { slug: "ledger-damaged".to_owned(), detail, advice }
+    Trouble::Refused { slug: "ledger-damaged".to_owned(), detail, advice, pointer: None }
 }
 
 fn cycle(ledger: &Reader, index: u64, size: u64) -> Found {

@@ -435,6 +435,16 @@ async fn deeds_go_on_record_in_the_name_of_whoever_does_them() {
         answer => panic!("{answer:?}"),
     };
     assert_eq!(slug(running.house.perform(strip("dm1", 50.0), "Ana").await), "entry-refused");
+    for (machine, mg_per_l, at) in [
+        ("dm1", 50.0, "/machine"),
+        ("dm9", 50.0, "/machine"),
+        ("bar", -1.0, "/check/mg_per_l"),
+        ("bar", 5_000.0, "/check/mg_per_l"),
+    ] {
+        let refused = running.house.perform(strip(machine, mg_per_l), "Ana").await;
+        let told = matches!(&refused, Err(Trouble::Refused { pointer: Some(pointer), .. }) if pointer == at);
+        assert!(told, "{machine} {mg_per_l}: {refused:?}");
+    }
     let open = Asked { state: Some(State::Open), limit: 1, ..asked(View::Alerts) };
     let alert: Value = serde_json::from_str(&running.page(open).await.items[0]).expect("JSON");
     let alert = alert["number"].as_u64().expect("a number");

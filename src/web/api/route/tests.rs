@@ -164,7 +164,10 @@ async fn each_bad_question_has_its_problem() {
         ("checks", "[]", 422, Some("")),
         ("checks", "{}", 422, Some("")),
         ("checks", r#"{"check":{"check":"supply"}}"#, 422, Some("/check")),
-        ("checks", r#"{"check":{"check":"smell","enough":true}}"#, 422, Some("/check")),
+        ("checks", r#"{"check":{"check":"smell","enough":true}}"#, 422, Some("/check/check")),
+        ("checks", r#"{"check":{"check":"supply","enough":"yes"}}"#, 422, Some("/check/enough")),
+        ("checks", r#"{"check":{"check":"sanitizer","mg_per_l":"50","ph":7}}"#, 422, Some("/check/mg_per_l")),
+        ("checks", r#"{"check":{"check":"supply","enough":true,"at":"noon"}}"#, 422, Some("/check/at")),
         (
             "checks",
             r#"{"check":{"check":"supply","enough":true,"by":"somebody else"}}"#,
