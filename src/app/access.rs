@@ -53,6 +53,7 @@ pub(super) fn open(
         tls: web.tls.is_some(),
         behind_proxy: web.behind_proxy,
         public_url: web.public_url.clone(),
+        port: web.listen.port(),
     };
     let clock = Clock::system();
     Access::open(&path(ledger), options, move || clock.now())

@@ -75,6 +75,8 @@ pub struct Options {
     pub behind_proxy: bool,
     /// How the pages are reached from outside, without a slash at its end.
     pub public_url: Option<String>,
+    /// The port that the pages are served at; 0 where any free one is taken.
+    pub port: u16,
 }
 
 /// Somebody may wait no longer for the store.

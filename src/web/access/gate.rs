@@ -6,6 +6,7 @@ use std::sync::Arc;
 
 use axum::Router;
 use axum::extract::{Request, State};
+use axum::http::uri::Authority;
 use axum::http::{Extensions, HeaderMap, HeaderValue, Method, StatusCode, Uri, header};
 use axum::middleware::{FromFnLayer, Next, from_fn, from_fn_with_state};
 use axum::response::{IntoResponse, Response};
@@ -14,7 +15,7 @@ use jiff::tz::TimeZone;
 use super::login::{From, NO_ACCOUNT, Shown};
 use super::store::Account;
 use super::tally::Whose;
-use super::{Access, host, origin, pages, routes};
+use super::{Access, Options, host, origin, pages, routes};
 use crate::core::access::Right;
 use crate::core::address::escaped;
 use crate::core::reader::{Language, Reader, Scale};
@@ -25,10 +26,10 @@ use crate::web::frame::{self, Refusal, Site};
 use crate::web::person::Person;
 use crate::web::stranger::Stranger;
 
-/// Name of the cookie without TLS.
+/// Name of the cookie without TLS, without its port.
 const COOKIE: &str = "rinseward";
 /// Name of the cookie under TLS: browsers then keep it from other hosts and from plain HTTP
-/// (RFC 6265bis §4.1.3.2).
+/// (RFC 6265bis §4.1.3.2), without its port.
 const COOKIE_SECURE: &str = "__Host-rinseward";
 /// How long browsers ask by TLS only, s (RFC 6797; a year, as is common practice).
 const HSTS: &str = "max-age=31536000";
@@ -45,6 +46,8 @@ pub(super) struct Visit {
     pub(super) from: From,
     /// Whether the browser speaks TLS, to us or to the proxy.
     pub(super) secure: bool,
+    /// Name of the cookie that its secret is in.
+    cookie: String,
     /// Secret and account of the browser's session.
     pub(super) session: Option<(String, Account)>,
 }
@@ -52,7 +55,7 @@ pub(super) struct Visit {
 impl Visit {
     /// The header that gives the browser its secret.
     pub(super) fn cookie(&self, secret: &str) -> Option<HeaderValue> {
-        let (name, secure) = if self.secure { (COOKIE_SECURE, "; Secure") } else { (COOKIE, "") };
+        let (name, secure) = (&self.cookie, if self.secure { "; Secure" } else { "" });
         let text = format!("{name}={secret}; Path=/; HttpOnly; SameSite=Strict{secure}");
         HeaderValue::from_str(&text).ok()
     }
@@ -138,6 +141,7 @@ async fn enter(access: &Arc<Access>, request: &mut Request) -> Result<Visit, Sto
     let headers = request.headers();
     let from = from(access, request);
     let secure = is_secure(access, headers);
+    let named = cookie_name(secure, port(request.uri(), headers, &access.options));
     let failed = |error: super::AccessError| {
         tracing::error!(%error, "who asks cannot be found out");
         Stopped::NotNow
@@ -154,7 +158,7 @@ async fn enter(access: &Arc<Access>, request: &mut Request) -> Result<Visit, Sto
         let name = token.told();
         let person = Person { account: name.clone(), name, role: token.role, reader };
         request.extensions_mut().insert(person);
-        return Ok(Visit { from, secure, session: None });
+        return Ok(Visit { from, secure, cookie: named, session: None });
     }
     let acts = !matches!(*request.method(), Method::GET | Method::HEAD | Method::OPTIONS);
     let own = access.options.public_url.as_deref().and_then(origin::of);
@@ -165,7 +169,7 @@ async fn enter(access: &Arc<Access>, request: &mut Request) -> Result<Visit, Sto
         access.refused(NO_ACCOUNT, AccessRefusal::Foreign, (&from.told, Whose::Stranger)).await;
         return Err(Stopped::Foreign);
     }
-    let secret = cookie(headers, secure).map(str::to_owned);
+    let secret = cookie(headers, &named).map(str::to_owned);
     let account = match &secret {
         Some(secret) => access.visitor(secret).await.map_err(failed)?,
         None => None,
@@ -174,7 +178,7 @@ async fn enter(access: &Arc<Access>, request: &mut Request) -> Result<Visit, Sto
     if let Some((_, account)) = session.as_ref().filter(|(_, account)| !account.must_change) {
         request.extensions_mut().insert(person(account, &access.options.zone));
     }
-    Ok(Visit { from, secure, session })
+    Ok(Visit { from, secure, cookie: named, session })
 }
 
 /// Browsers ask by TLS only, once they have.
@@ -250,9 +254,21 @@ fn bearer(headers: &HeaderMap) -> Option<&str> {
     scheme.eq_ignore_ascii_case("bearer").then(|| secret.trim())
 }
 
+/// The port by which the browser asks: browsers keep the cookies of all ports of a host together (RFC 6265 §8.5). Where
+/// that is not said, as behind many proxies, it is the one of the public address, and at last the one that is served at.
+fn port(uri: &Uri, headers: &HeaderMap, options: &Options) -> u16 {
+    let said = || headers.get(header::HOST)?.to_str().ok()?.parse::<Authority>().ok()?.port_u16();
+    let public = || options.public_url.as_deref()?.parse::<Uri>().ok()?.port_u16();
+    uri.port_u16().or_else(said).or_else(public).unwrap_or(options.port)
+}
+
+/// Name of the cookie of the gateway at a port, so that two at one host leave each other's alone.
+fn cookie_name(secure: bool, port: u16) -> String {
+    format!("{}-{port}", if secure { COOKIE_SECURE } else { COOKIE })
+}
+
 /// The secret of the browser (RFC 6265 §4.2.1).
-fn cookie(headers: &HeaderMap, secure: bool) -> Option<&str> {
-    let wanted = if secure { COOKIE_SECURE } else { COOKIE };
+fn cookie<'h>(headers: &'h HeaderMap, wanted: &str) -> Option<&'h str> {
     let texts = headers.get_all(header::COOKIE).iter().filter_map(|value| value.to_str().ok());
     let mut pairs = texts.flat_map(|text| text.split(';')).filter_map(|pair| pair.trim().split_once('='));
     pairs.find(|(name, _)| *name == wanted).map(|(_, secret)| secret).filter(|secret| !secret.is_empty())
@@ -374,15 +390,43 @@ mod tests {
     #[test]
     fn the_cookie_is_found_among_others() {
         for (text, secure, found) in [
-            ("a=b; rinseward=s; c=d", false, Some("s")),
-            ("rinseward=s", true, None),
-            ("__Host-rinseward=t; rinseward=s", true, Some("t")),
-            ("xrinseward=s; Rinseward=s; rinseward", false, None),
-            ("rinseward=", false, None),
+            ("a=b; rinseward-8480=s; c=d", false, Some("s")),
+            ("rinseward-8480=s", true, None),
+            ("__Host-rinseward-8480=t; rinseward-8480=s", true, Some("t")),
+            ("xrinseward-8480=s; Rinseward-8480=s; rinseward-8480", false, None),
+            ("rinseward-8481=s; rinseward=s", false, None),
+            ("rinseward-8480=", false, None),
         ] {
             let mut headers = HeaderMap::new();
             headers.insert(header::COOKIE, HeaderValue::from_static(text));
-            assert_eq!(cookie(&headers, secure), found, "{text}");
+            assert_eq!(cookie(&headers, &cookie_name(secure, 8480)), found, "{text}");
+        }
+    }
+
+    // RFC 6265 §8.5: cookies are not kept apart by port; so their names are.
+    #[test]
+    fn gateways_at_two_ports_of_a_host_have_two_cookies() {
+        for (host, public, expected) in [
+            (Some("kitchen.example:8481"), Some("https://kitchen.example:8482"), 8481),
+            (Some("[::1]:8481"), None, 8481),
+            (Some("kitchen.example"), Some("https://kitchen.example:8482/dish"), 8482),
+            (Some("kitchen.example"), Some("https://kitchen.example"), 8480),
+            (Some("kitchen.example"), None, 8480),
+            (None, None, 8480),
+        ] {
+            let options = Options {
+                site: "kitchen".to_owned(),
+                zone: TimeZone::UTC,
+                tls: false,
+                behind_proxy: false,
+                public_url: public.map(str::to_owned),
+                port: 8480,
+            };
+            let mut headers = HeaderMap::new();
+            if let Some(host) = host {
+                headers.insert(header::HOST, HeaderValue::from_static(host));
+            }
+            assert_eq!(port(&Uri::from_static("/"), &headers, &options), expected, "{host:?} {public:?}");
         }
     }
 

@@ -98,7 +98,7 @@ async fn no_page_passes_over_a_question() {
     // Those of access are beside them, and a stranger is led to the login first.
     let directory = tempfile::tempdir().expect("a directory");
     let (site, zone) = ("North kitchen".to_owned(), jiff::tz::TimeZone::UTC);
-    let options = Options { site, zone, tls: false, behind_proxy: false, public_url: None };
+    let options = Options { site, zone, tls: false, behind_proxy: false, public_url: None, port: 0 };
     let path = directory.path().join("access");
     let access = Access::open(&path, options, || crate::web::fixture::NOW).expect("a store");
     for path in PAGES.map(|path| path.replace("{account}", "ana")) {
@@ -135,7 +135,8 @@ async fn no_page_passes_over_a_question() {
 async fn whoever_is_not_logged_in_is_shown_the_way_there_and_back() {
     let directory = tempfile::tempdir().expect("a temporary directory");
     let (site_name, zone) = ("North kitchen".to_owned(), jiff::tz::TimeZone::UTC);
-    let options = Options { site: site_name, zone, tls: false, behind_proxy: false, public_url: None };
+    let options =
+        Options { site: site_name, zone, tls: false, behind_proxy: false, public_url: None, port: 0 };
     let path = directory.path().join("access");
     let access = Access::open(&path, options, || crate::web::fixture::NOW).expect("a store");
     let refused = async |path: &str| {

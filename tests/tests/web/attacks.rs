@@ -16,15 +16,15 @@ async fn a_session_is_never_what_the_browser_brings() {
     let gateway = Gateway::start(&site);
     let mut browser = member(&site, &gateway, "ana", "manager").await;
     let own = browser.cookie.clone().expect("a session");
-    let planted = "rinseward=AAAAAAAAAAAAAAAAAAAAAAAAAAAAAAAAAAAAAAAAAAA";
+    let planted = &format!("rinseward-{}=AAAAAAAAAAAAAAAAAAAAAAAAAAAAAAAAAAAAAAAAAAA", site.port);
     let mut victim = gateway.browser();
-    victim.cookie = Some(planted.to_owned());
+    victim.cookie = Some(planted.clone());
     let answer = victim.login("ana", PASSWORD).await;
     let set = answer.header("set-cookie");
     assert!(set.ends_with("; Path=/; HttpOnly; SameSite=Strict"), "{set}");
-    assert_ne!(victim.cookie.as_deref(), Some(planted));
+    assert_ne!(victim.cookie.as_ref(), Some(planted));
     let mut thief = gateway.browser();
-    thief.cookie = Some(planted.to_owned());
+    thief.cookie = Some(planted.clone());
     assert_eq!(thief.get("/account").await.location(), "./login?to=account");
 
     browser.login("ana", PASSWORD).await;

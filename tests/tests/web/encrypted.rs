@@ -37,7 +37,8 @@ async fn pages_are_served_by_tls() {
     let answer = browser.login("administrator", &first_secret(&gateway.log())).await;
     let set = answer.header("set-cookie");
     assert!(
-        set.starts_with("__Host-rinseward=") && set.ends_with("; Path=/; HttpOnly; SameSite=Strict; Secure"),
+        set.starts_with(&format!("__Host-rinseward-{}=", site.port))
+            && set.ends_with("; Path=/; HttpOnly; SameSite=Strict; Secure"),
         "{set}"
     );
     assert_eq!(answer.header("strict-transport-security"), "max-age=31536000");
