@@ -171,6 +171,7 @@ pub trait Logbook: Clone + Send + Sync + 'static {
         reason: String,
         by: String,
         amending: Amending,
+        once: Option<Hash>,
     ) -> impl Future<Output = Result<(), NotPut>> + Send;
 }
 

@@ -188,7 +188,19 @@ impl Logbook for House {
         Ok(done.record)
     }
 
-    async fn amend(&self, of: u64, reason: String, by: String, amending: Amending) -> Result<(), NotPut> {
+    async fn amend(
+        &self,
+        of: u64,
+        reason: String,
+        by: String,
+        amending: Amending,
+        once: Option<Hash>,
+    ) -> Result<(), NotPut> {
+        // As with an entry.
+        let mut presses = self.presses.lock().await;
+        if presses.found(once).is_some() {
+            return Ok(());
+        }
         let change = match amending {
             Amending::Comment => Change::Comment,
             Amending::Withdraw => Change::Withdraw,
@@ -206,6 +218,8 @@ impl Logbook for House {
             })),
         };
         let entry = Entry::Amendment { of, reason, by, change };
-        self.reception.perform(order::Order::Entry { entry }).await.map(drop).map_err(not_put)
+        let done = self.reception.perform(order::Order::Entry { entry }).await.map_err(not_put)?;
+        presses.push(once, done.record);
+        Ok(())
     }
 }

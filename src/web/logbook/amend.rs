@@ -5,6 +5,7 @@ use axum::extract::{Form, Path, State};
 use axum::http::StatusCode;
 use axum::response::Response;
 
+use super::check::once;
 use super::entry::{DEEP, answer};
 use super::forms::{Correcting, SentChange, SentComment};
 use super::words::{unknown_fields, words};
@@ -66,7 +67,8 @@ async fn put<K: Kitchen>(
         Err(rejection) => {
             tracing::debug!(why = rejection.body_text(), "a form that cannot be read");
             let why = words(language).garbled.to_owned();
-            let fields = Correcting { refused: Some(why), tried: true, ..Correcting::default() };
+            let fields =
+                Correcting { refused: Some(why), tried: true, ..Correcting::fresh(pages.kitchen.time()) };
             return answer(pages, person, (record, deep), fields, rejection.status()).await;
         }
     };
@@ -78,6 +80,7 @@ async fn put<K: Kitchen>(
         sent.take_ticks();
     }
     let unknown = unknown_fields(&sent.unknown, language);
+    let once = once(&sent.once, &format!("amendment of {record}"), &sent, person);
     let mut fields = Correcting::from(sent);
     if unknown.is_some() {
         fields.refused = unknown;
@@ -88,7 +91,8 @@ async fn put<K: Kitchen>(
     let Some((reason, amending)) = read(&mut fields, &person.reader, &entered, of) else {
         return answer(pages, person, (record, deep), fields, StatusCode::UNPROCESSABLE_ENTITY).await;
     };
-    let (refused, status) = match pages.kitchen.amend(record, reason, person.name.clone(), amending).await {
+    let by = person.name.clone();
+    let (refused, status) = match pages.kitchen.amend(record, reason, by, amending, once).await {
         Ok(()) => return frame::go(&format!("{back}{record}")),
         Err(NotPut::Refused(why)) => (why, StatusCode::UNPROCESSABLE_ENTITY),
         Err(NotPut::NotNow) => (words(language).not_now.to_owned(), StatusCode::SERVICE_UNAVAILABLE),

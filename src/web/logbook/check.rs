@@ -5,6 +5,7 @@ use axum::extract::rejection::FormRejection;
 use axum::extract::{Form, Path, State};
 use axum::http::{StatusCode, Uri};
 use axum::response::Response;
+use serde::Serialize;
 
 use super::forms::{Fields, NOTE_CHARS_MAX, Sent};
 use super::supplies::{self, Looked};
@@ -253,7 +254,7 @@ pub(in crate::web) async fn enter<K: Kitchen>(
         return answer(&pages, &person, which, fields, StatusCode::UNPROCESSABLE_ENTITY).await;
     }
     let now = pages.kitchen.time();
-    let once = once(which, &sent, &person);
+    let once = once(&sent.once, which.word(), &sent, &person);
     let Some(going) = read(which, &mut fields, &pages.kitchen.machines(), &person, (now, once)) else {
         return answer(&pages, &person, which, fields, StatusCode::UNPROCESSABLE_ENTITY).await;
     };
@@ -269,14 +270,14 @@ pub(in crate::web) async fn enter<K: Kitchen>(
     answer(&pages, &person, which, fields, status).await
 }
 
-/// Names a press of the button. What was typed is part of it: somebody who goes back to a form, changes a value and
+/// Names a press of the button, by what the form says of it and at what it is sent. What was typed is part of it: somebody who goes back to a form, changes a value and
 /// sends it again means another entry.
-fn once(which: Which, sent: &Sent, person: &Person) -> Option<Hash> {
-    if sent.once.is_empty() {
+pub(super) fn once(named: &str, what: &str, sent: &impl Serialize, person: &Person) -> Option<Hash> {
+    if named.is_empty() {
         return None;
     }
     // Texts always fit into JSON.
-    let typed = serde_json::to_vec(&(&person.account, which.word(), sent)).ok()?;
+    let typed = serde_json::to_vec(&(&person.account, what, sent)).ok()?;
     Some(leaf_hash(&typed))
 }
 

@@ -71,7 +71,7 @@ pub(in crate::web) async fn show<K: Kitchen>(
     person: Person,
 ) -> Response {
     let Ok(record) = record.parse() else { return frame::refuse(Refusal::Unknown, &person, &pages.site, 2) };
-    answer(&pages, &person, (record, DEEP), Correcting::default(), StatusCode::OK).await
+    answer(&pages, &person, (record, DEEP), Correcting::fresh(pages.kitchen.time()), StatusCode::OK).await
 }
 
 /// The page of an entry so many steps below the top of the site, with what was typed into the form below it.

@@ -292,7 +292,9 @@ pub(in crate::web) struct SentChange {
     at: String,
     offset: String,
     /// As with [`Sent`].
-    #[serde(skip)]
+    pub(super) once: String,
+    /// As with [`Sent`].
+    #[serde(skip_deserializing)]
     short: Vec<Supply>,
     /// As with [`Sent`].
     #[serde(flatten)]
@@ -312,14 +314,16 @@ impl SentChange {
 pub(in crate::web) struct SentComment {
     reason: String,
     /// As with [`Sent`].
+    once: String,
+    /// As with [`Sent`].
     #[serde(flatten)]
     unknown: BTreeMap<String, String>,
 }
 
 impl From<SentComment> for SentChange {
     fn from(sent: SentComment) -> Self {
-        let SentComment { reason, unknown } = sent;
-        Self { reason, unknown, change: "comment".to_owned(), ..Self::default() }
+        let SentComment { reason, once, unknown } = sent;
+        Self { reason, once, unknown, change: "comment".to_owned(), ..Self::default() }
     }
 }
 
@@ -339,6 +343,8 @@ pub(super) struct Correcting {
     pub(super) method: Field,
     pub(super) at: Field,
     pub(super) offset: String,
+    /// Names the press of the button.
+    pub(super) once: String,
     /// Whether it was sent before.
     pub(super) tried: bool,
     /// Why the whole was refused.
@@ -361,6 +367,7 @@ impl From<SentChange> for Correcting {
             method: Field::with(sent.method),
             at: Field::with(sent.at),
             offset: sent.offset,
+            once: sent.once,
             tried: true,
             refused: None,
         }
@@ -368,6 +375,11 @@ impl From<SentChange> for Correcting {
 }
 
 impl Correcting {
+    /// The empty form of a page that is shown at this time.
+    pub(super) fn fresh(now: Timestamp) -> Self {
+        Self { once: now.micros().to_string(), ..Self::default() }
+    }
+
     /// The two times that the one which was typed may be; none where it is only one.
     pub(super) fn twice(&self, reader: &Reader) -> Vec<Which> {
         which(&self.at.value, &self.offset, &reader.zone, reader.language)

@@ -492,3 +492,23 @@ async fn what_failed_is_due_again() {
         assert!(page.contains("href=\"logbook/entries/70\""), "{page}");
     }
 }
+
+// Own promise: a press that arrives twice is one comment; the same words from another page are another.
+#[tokio::test]
+async fn a_comment_that_arrives_twice_is_one() {
+    let kitchen = StillKitchen::new();
+    post(&kitchen, "/logbook/supply", "machine=dm2&enough=yes", Role::Operator).await;
+    for (role, path, sent) in [
+        (Role::Operator, "/logbook/entries/70/comment", "reason=by+daylight"),
+        (Role::Manager, "/logbook/entries/70", "reason=by+lamp&change=comment"),
+    ] {
+        let (_, page) = get(&kitchen, "/logbook/entries/70", role, Language::English).await;
+        assert!(page.contains("name=\"once\" value=\"1"), "{page}");
+        let told = || kitchen.desk.entries()[0].amendments.len();
+        let before = told();
+        for (once, expected) in [("7", 1), ("7", 1), ("8", 2)] {
+            let (status, _) = post(&kitchen, path, &format!("{sent}&once={once}"), role).await;
+            assert_eq!((status, told() - before), (StatusCode::SEE_OTHER, expected), "{path} {once}");
+        }
+    }
+}
