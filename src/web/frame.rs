@@ -1,5 +1,6 @@
 //! What is round every page: the name of the site, the way to the other pages, and who reads.
 
+use std::borrow::Cow;
 use std::sync::Arc;
 use std::sync::atomic::{AtomicUsize, Ordering};
 
@@ -9,6 +10,7 @@ use axum::response::{Html, IntoResponse, Response};
 
 use super::explained::Bare;
 use super::person::Person;
+use crate::core::access::Right;
 use crate::core::reader::Language;
 pub(super) use crate::core::reader::said;
 use crate::web::words::words;
@@ -173,8 +175,6 @@ pub(super) fn go(to: &str) -> Response {
 pub enum Refusal {
     /// There is no such thing.
     Unknown,
-    /// The person's role does not reach that far.
-    NotYours,
     /// The record cannot be asked just now.
     NotNow,
     /// What is on record is damaged, or not as it was sealed; at this record, where one is known.
@@ -187,7 +187,7 @@ struct PlainPage<'a> {
     frame: Frame<'a>,
     text: &'static str,
     /// What to do.
-    advice: Option<&'static str>,
+    advice: Option<Cow<'static, str>>,
     /// Leads to what is to be done about it.
     next: Option<&'static str>,
     /// Record that it is about.
@@ -206,16 +206,6 @@ pub(super) fn refuse(refused: Refusal, person: &Person, site: &Site, deep: usize
         (Refusal::Unknown, Language::Spanish) => {
             (StatusCode::NOT_FOUND, "No está aquí", "No hay nada en esta dirección. Quizá esté mal escrita.")
         }
-        (Refusal::NotYours, Language::English) => (
-            StatusCode::FORBIDDEN,
-            "Not yours to open",
-            "Your role does not reach that far. The administrator decides who does what.",
-        ),
-        (Refusal::NotYours, Language::Spanish) => (
-            StatusCode::FORBIDDEN,
-            "No le corresponde",
-            "Su función no llega hasta aquí. El administrador decide quién hace qué.",
-        ),
         (Refusal::NotNow, Language::English) => (
             StatusCode::SERVICE_UNAVAILABLE,
             "Not just now",
@@ -244,10 +234,28 @@ pub(super) fn refuse(refused: Refusal, person: &Person, site: &Site, deep: usize
             let next = "Whether the record is whole";
             (Some(said(language, next, "Si el registro está íntegro")), record)
         }
-        Refusal::Unknown | Refusal::NotYours | Refusal::NotNow => (None, None),
+        Refusal::Unknown | Refusal::NotNow => (None, None),
     };
     let frame = Frame::new(site, person, Tab::None, deep, title);
     page(status, PlainPage { frame, text, advice: None, next, record }.render())
+}
+
+/// The page for somebody whose role does not reach to what takes this right: it names the roles that do.
+pub(super) fn not_yours(right: Right, person: &Person, site: &Site, deep: usize) -> Response {
+    let language = person.reader.language;
+    let (title, text) = match language {
+        Language::English => (
+            "Not yours to open",
+            "Your role does not reach that far. The administrator decides who does what.",
+        ),
+        Language::Spanish => {
+            ("No le corresponde", "Su función no llega hasta aquí. El administrador decide quién hace qué.")
+        }
+    };
+    let advice =
+        super::who::instead(person, right, said(language, "This page", "Esta página")).map(Cow::Owned);
+    let frame = Frame::new(site, person, Tab::None, deep, title);
+    page(StatusCode::FORBIDDEN, PlainPage { frame, text, advice, next: None, record: None }.render())
 }
 
 /// A page that says what happened, what that means, and what to do.
@@ -259,7 +267,7 @@ pub(super) fn told(
     deep: usize,
 ) -> Response {
     let frame = Frame::new(site, person, Tab::None, deep, title);
-    let advice = Some(advice);
+    let advice = Some(Cow::Borrowed(advice));
     page(status, PlainPage { frame, text, advice, next: None, record: None }.render())
 }
 

@@ -167,7 +167,7 @@ fn probe_row(probe: &ProbeNow, reader: &Reader) -> [String; 4] {
     let shown = match (probe.fault, probe.celsius, probe.seen) {
         (Some(fault), ..) => fault_word(fault, reader.language).to_owned(),
         (None, Some(celsius), Some((at, recency))) => {
-            let value = format!("{} ({}", reader.temperature(celsius), reader.clock(at));
+            let value = format!("{} ({}", reader.temperature(celsius), reader.clock_and_zone(at));
             match recency {
                 Recency::Now => format!("{value})"),
                 Recency::Aged(age) => format!("{value}, {})", ago(age, reader.language)),
@@ -325,7 +325,7 @@ fn counted(racks: &[DayRack], reader: &Reader) -> String {
 
 fn gap_line(gap: &DayGap, reader: &Reader) -> String {
     let say = |english, spanish| said(reader.language, english, spanish);
-    let to = gap.to.map_or(say("it lasts", "continúa").to_owned(), |to| reader.clock(to));
+    let to = gap.to.map_or(say("it lasts", "continúa").to_owned(), |to| reader.clock_and_zone(to));
     let filled =
         if gap.filled { say("; its readings came late", "; sus lecturas llegaron tarde") } else { "" };
     format!(

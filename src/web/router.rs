@@ -130,7 +130,7 @@ pub fn site<K: Kitchen>(pages: Pages<K>) -> Router {
                 let deep = frame::depth(request.uri().path());
                 if !person.may(right) {
                     super::access::not_allowed(request.extensions()).await;
-                    return frame::refuse(Refusal::NotYours, &person, &shared.site, deep);
+                    return frame::not_yours(right, &person, &shared.site, deep);
                 }
                 let given = if understands { Given::default() } else { Given::read(request.uri(), &[]) };
                 if given.is_refused() {

@@ -109,7 +109,7 @@ fn refused(problem: Problem) -> Trouble {
 impl From<Refusal> for Trouble {
     fn from(refusal: Refusal) -> Self {
         match refusal {
-            Refusal::Unknown | Refusal::NotYours => Self::Unknown {
+            Refusal::Unknown => Self::Unknown {
                 detail: "there is no such thing".to_owned(),
                 advice: "see /api/v1/openapi.json for all there is".to_owned(),
             },

@@ -102,7 +102,7 @@ impl House {
                     advice: Some("have the record checked: «Whether the record is whole»".to_owned()),
                 }));
             }
-            Err(Refusal::NotYours | Refusal::NotNow) => {
+            Err(Refusal::NotNow) => {
                 let summary = "the record cannot be read just now".to_owned();
                 return Err(NotDone::Refused(Said {
                     summary,

@@ -22,7 +22,7 @@ use crate::core::reader::{Language, Reader, Scale};
 use crate::core::record::AccessRefusal;
 use crate::web::api;
 use crate::web::explained::explained;
-use crate::web::frame::{self, Refusal, Site};
+use crate::web::frame::{self, Site};
 use crate::web::person::Person;
 use crate::web::stranger::Stranger;
 
@@ -365,7 +365,7 @@ fn check(State(right): State<Right>, request: Request, next: Next) -> Checked {
             return next.run(request).await;
         }
         let answer = match request.extensions().get::<Arc<Site>>() {
-            Some(site) => frame::refuse(Refusal::NotYours, person, site, frame::depth(request.uri().path())),
+            Some(site) => frame::not_yours(right, person, site, frame::depth(request.uri().path())),
             None => StatusCode::FORBIDDEN.into_response(),
         };
         not_allowed(request.extensions()).await;

@@ -65,7 +65,7 @@ async fn what_is_due_leads_to_its_form() {
 #[tokio::test]
 async fn what_is_due_after_a_failure_says_what_was_found() {
     let kitchen = StillKitchen::new();
-    let found = "✗ Found at 12:00: 10 mg/L";
+    let found = "✗ Found at 12:00 UTC: 10 mg/L";
     post(&kitchen, "/logbook/sanitizer", "machine=dm2&strip=10", Role::Operator).await;
     let (_, page) = get(&kitchen, "/logbook", Role::Operator, Language::English).await;
     assert!(page.contains(found) && page.contains("then enter it again"), "{page}");
@@ -490,6 +490,7 @@ async fn what_failed_is_due_again() {
         let (_, page) = get(&kitchen, "/logbook", Role::Operator, language).await;
         assert!(said.iter().all(|said| page.contains(said)), "{page}");
         assert!(page.contains("href=\"logbook/entries/70\""), "{page}");
+        assert!(page.contains(">12:00 UTC · dm3 · "), "times bear their zone: {page}");
     }
 }
 

@@ -182,7 +182,7 @@ fn failed(due: &DueCheck, today: &Today, reader: &Reader, now: Timestamp) -> Opt
         .filter(|(_, check)| check.kind() == due.check)
         .max_by_key(|(one, check)| (check.at(), one.record))?;
     let is_failed = latest.judgement.as_ref().is_some_and(|judgement| judgement.good == Some(false));
-    let at = is_failed.then(|| reader.clock(check.at()))?;
+    let at = is_failed.then(|| reader.clock_and_zone(check.at()))?;
     Some(said::failed_at(&at, &latest.told(reader).0, reader.language))
 }
 
@@ -214,7 +214,7 @@ pub(super) fn line(entered: &Entered, reader: &Reader) -> Line {
     let (found, was) = entered.told(reader);
     Line {
         record: entered.record,
-        clock: reader.clock(at),
+        clock: reader.clock_and_zone(at),
         what: heading(kind, reader.language),
         machine: entered.machine.clone().unwrap_or_else(|| words.site.to_owned()),
         found,

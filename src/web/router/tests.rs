@@ -12,7 +12,7 @@ use crate::core::access::Role;
 use crate::core::cycle::verdict::Verdict;
 use crate::core::reader::Language;
 use crate::web::access::{Access, Options, PAGES, protect};
-use crate::web::fixture::{StillKitchen, person};
+use crate::web::fixture::{StillKitchen, person, visit};
 
 fn ask(path: &str, person: Option<Person>) -> Request {
     let mut request =
@@ -381,4 +381,25 @@ async fn a_refusal_shows_the_open_alerts() {
     let answer = site(pages).oneshot(ask("/nothing", Some(person(Role::Manager, Language::English)))).await;
     let page = text(answer.expect("it never fails")).await;
     assert!(page.contains(&format!("<title>({open}) ")) && !page.contains("aria-current"), "{page}");
+}
+
+// Own promise: who is refused a page reads which roles may open it.
+#[tokio::test]
+async fn a_page_that_is_refused_names_the_roles_that_may() {
+    let kitchen = StillKitchen::new();
+    for (path, language, said) in [
+        (
+            "/maintenance",
+            Language::English,
+            "This page: not by your role (operator). Ask: manager, technician,",
+        ),
+        (
+            "/calibrate/dm1/rinse",
+            Language::Spanish,
+            "Esta página: su función (operador) no lo permite. Pídalo a: técnico",
+        ),
+    ] {
+        let (status, page) = visit::get(&kitchen, path, Role::Operator, language).await;
+        assert!(status == StatusCode::FORBIDDEN && page.contains(said), "{path}: {page}");
+    }
 }
