@@ -2,6 +2,7 @@
 //!
 //! Nobody acts by opening a page: only a pressed button does, and pressed twice it acts once.
 
+mod news;
 pub(in crate::web) mod trail;
 pub(in crate::web) mod words;
 
@@ -15,6 +16,7 @@ use axum::http::{StatusCode, Uri};
 use axum::response::{IntoResponse, Response};
 use serde::Deserialize;
 
+pub(super) use self::news::news;
 use self::trail::Happened;
 use self::words::{Words, missing, standing, words};
 use super::form::{self, Field};
@@ -126,6 +128,9 @@ pub trait AlertBook: Clone + Send + Sync + 'static {
     /// One alert.
     fn alert(&self, reader: &Reader, number: u64) -> impl Future<Output = Result<Whole, Refusal>> + Send;
 
+    /// Names the state of the open alerts, or of one alert: where that is another one, so is the name.
+    fn state(&self, number: Option<u64>) -> impl Future<Output = Result<String, Refusal>> + Send;
+
     /// Does what somebody decided about an alert; answers when it is on record. Doing the same twice does it once.
     fn decide(&self, number: u64, deed: Deed) -> impl Future<Output = Result<Decided, Refusal>> + Send;
 }
@@ -152,6 +157,8 @@ struct ListPage<'a> {
     damaged: Option<String>,
     /// When it was so: the list is not renewed by itself.
     as_of: String,
+    /// What it was made of, where it is told of what comes since.
+    state: Option<String>,
 }
 
 /// Shows the open alerts and those that are over.
@@ -162,6 +169,8 @@ pub(super) async fn list<K: Kitchen>(State(pages): State<Pages<K>>, uri: Uri, pe
         return query::refused(&given, &person, &pages.site, 0);
     }
     let reader = &person.reader;
+    // Asked first, so that nothing that comes meanwhile is passed over.
+    let state = if before.is_none() { pages.kitchen.state(None).await.ok() } else { None };
     let listing = match pages.kitchen.alerts(reader, before).await {
         Ok(Some(listing)) => listing,
         Ok(None) => {
@@ -181,6 +190,7 @@ pub(super) async fn list<K: Kitchen>(State(pages): State<Pages<K>>, uri: Uri, pe
         older: listing.older,
         later: before.is_some(),
         as_of: filled(words.as_of, &[("at", &clock)]),
+        state,
         damaged: (listing.damaged > 0).then(|| words::damaged(listing.damaged, reader.language)),
     };
     frame::page(StatusCode::OK, page.render())
@@ -250,6 +260,8 @@ struct AlertPage<'a> {
     covers: u64,
     /// Racks that the action on record does not cover.
     left_out: Option<String>,
+    /// What the page was made of, where it is told of what comes since.
+    state: Option<String>,
 }
 
 /// What was typed into the forms of an alert.
@@ -281,6 +293,8 @@ async fn answer<K: Kitchen>(
     (status, deep): (StatusCode, usize),
 ) -> Response {
     let reader = &person.reader;
+    // Of what was sent and not taken the page says what is so; asked first, as for the list.
+    let state = if deep == 1 { pages.kitchen.state(Some(number)).await.ok() } else { None };
     let whole = match pages.kitchen.alert(reader, number).await {
         Ok(whole) => whole,
         Err(refused) => return frame::refuse(refused, person, &pages.site, deep),
@@ -326,6 +340,7 @@ async fn answer<K: Kitchen>(
         left_out: whole.alert.left_out().filter(|_| whole.closed.is_none()).map(|(count, last)| {
             left_out(count, last.map(|rack| reader.moment(rack.at)).as_deref(), reader.language)
         }),
+        state,
         whole: &whole,
     };
     frame::page(status, page.render())

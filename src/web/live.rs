@@ -19,6 +19,7 @@ use futures_util::stream::{self, Stream};
 use tokio::sync::{Mutex, OwnedMutexGuard, watch};
 use tokio::time::Instant;
 
+use super::alerts::news;
 use super::attempt;
 use super::frame::{self, Refusal};
 use super::history::{exports, integrity};
@@ -173,6 +174,8 @@ enum Look {
     Export { number: u64, account: String },
     /// How far a check of the ledger is.
     Check,
+    /// Whether the list of alerts, or one of them, is still as it was seen.
+    Alerts { number: Option<u64>, seen: String },
 }
 
 /// Streams what changes at the machines.
@@ -269,6 +272,34 @@ pub(super) async fn export<K: Kitchen>(
 pub(super) async fn check<K: Kitchen>(State(pages): State<Pages<K>>, looker: Looker) -> Response {
     let stir = pages.kitchen.check_stirs();
     std::future::ready(stream(pages, looker, stir, Look::Check)).await
+}
+
+/// Tells whether the list of alerts is another one by now.
+pub(super) async fn alerts<K: Kitchen>(State(pages): State<Pages<K>>, uri: Uri, looker: Looker) -> Response {
+    std::future::ready(alerted(pages, looker, None, &uri)).await
+}
+
+/// Tells whether one alert is another one by now.
+pub(super) async fn alert<K: Kitchen>(
+    State(pages): State<Pages<K>>,
+    Path(number): Path<u64>,
+    uri: Uri,
+    looker: Looker,
+) -> Response {
+    // As with a machine: asked before a place is taken.
+    if let Err(refused) = pages.kitchen.alert(&looker.person.reader, number).await {
+        return frame::refuse(refused, &looker.person, &pages.site, 2);
+    }
+    alerted(pages, looker, Some(number), &uri)
+}
+
+fn alerted<K: Kitchen>(pages: Pages<K>, looker: Looker, number: Option<u64>, uri: &Uri) -> Response {
+    let given = Given::read(uri, &["seen"]);
+    if given.is_refused() {
+        return query::refused(&given, &looker.person, &pages.site, frame::depth(uri.path()));
+    }
+    let beat = pages.kitchen.beat();
+    stream(pages, looker, beat, Look::Alerts { number, seen: given.text("seen").to_owned() })
 }
 
 fn glimpsed<K: Kitchen>(pages: Pages<K>, looker: Looker, look: Look) -> Response {
@@ -417,6 +448,12 @@ impl<K: Kitchen> Told<K> {
                     return Ok(None);
                 };
                 exports::part(&job, &self.reader).map(|part| vec![part])
+            }
+            Look::Alerts { number, seen } => {
+                let changed = kitchen.state(*number).await? != *seen;
+                let open = kitchen.open().await?;
+                let part = news(*number, changed, &self.reader).map_err(|error| unmade(&error))?;
+                return Ok(Some((vec![part], Some(open))));
             }
             Look::Check => integrity::part(&kitchen.standing().await?, &self.reader).map(|part| vec![part]),
         };

@@ -49,6 +49,8 @@ fn routes<K: Kitchen>() -> Vec<Route<K>> {
         see("/alerts/{number}", Right::Look, get(alerts::show::<K>)),
         send("/alerts/{number}/acknowledge", Right::Acknowledge, post(alerts::acknowledge::<K>)),
         send("/alerts/{number}/act", Right::Act, post(alerts::act::<K>)),
+        ask("/live/alerts", Right::Look, get(live::alerts::<K>)),
+        ask("/live/alerts/{number}", Right::Look, get(live::alert::<K>)),
         see("/logbook", Right::Look, get(logbook::show::<K>)),
         ask("/logbook/{check}", Right::Enter, get(logbook::ask::<K>)),
         send("/logbook/{check}", Right::Enter, post(logbook::enter::<K>)),

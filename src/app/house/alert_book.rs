@@ -8,6 +8,7 @@ use crate::alert::message;
 use crate::app::alerts::{pages, story};
 use crate::core::alert::{Alert, AlertNumber};
 use crate::core::cycle::verdict::Verdict;
+use crate::core::merkle::leaf_hash;
 use crate::core::reader::Reader;
 use crate::core::record::{Body, Cycle, OfAlert, Record};
 use crate::core::time::Timestamp;
@@ -18,6 +19,9 @@ use crate::web::sheet::{Decided, Deed, Refused};
 
 /// Closed alerts of one page (own choice: a few screens of a phone).
 const CLOSED_MAX: usize = 20;
+
+/// Characters of a hash that tell one state of a page from the next (own choice: it protects nothing).
+const STATE_CHARS: usize = 16;
 
 /// What the ledger tells of one alert.
 #[derive(Default)]
@@ -218,6 +222,21 @@ impl AlertBook for House {
             said.facts.push(message::damaged(reader.language, damaged));
         }
         Ok(Whole { alert, closed, foreseen, said, racks, trail })
+    }
+
+    async fn state(&self, number: Option<u64>) -> Result<String, Refusal> {
+        let (mut open, _) = self.reception.open().await.map_err(|_| Refusal::NotNow)?;
+        open.retain(|alert| number.is_none_or(|number| alert.number.0 == number));
+        let told = match number {
+            // Whom it was told is on record alone.
+            Some(number) => self.readers.ask(move |ledger| ledger.about(Subject::Alert(number))).await?.len(),
+            None => 0,
+        };
+        // Every alert has a JSON form.
+        let bytes = serde_json::to_vec(&(&open, told)).map_err(|_| Refusal::NotNow)?;
+        let mut name = leaf_hash(&bytes).to_string();
+        name.truncate(STATE_CHARS);
+        Ok(name)
     }
 
     async fn decide(&self, number: u64, deed: Deed) -> Result<Decided, Refusal> {

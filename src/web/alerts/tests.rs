@@ -1,5 +1,8 @@
+use axum::extract::Request;
 use axum::http::StatusCode;
+use futures_util::StreamExt;
 use jiff::tz::TimeZone;
+use tower::ServiceExt;
 
 use crate::core::access::{Right, Role};
 use crate::core::alert::trial::{Fact, Told};
@@ -11,9 +14,10 @@ use crate::core::record::{
 };
 use crate::core::time::Timestamp;
 use crate::web::alerts::{trail, words};
-use crate::web::fixture::StillKitchen;
 use crate::web::fixture::desk::SCRIPT;
 use crate::web::fixture::visit::{get, post};
+use crate::web::fixture::{StillKitchen, person};
+use crate::web::router::site;
 use crate::web::sheet::Deed;
 
 // Own promise: the open ones first, with what is wrong, who takes care and what is missing; the closed ones
@@ -420,4 +424,47 @@ fn an_alert_says_that_its_entry_counts_no_more() {
             .0
             .starts_with("La anotación en que se apoya (asiento 48) ya no vale")
     );
+}
+
+// Own promise: an open page of alerts is told that something changed, by a line with a link that touches no form; the
+// pages where somebody was refused what they sent are not.
+#[tokio::test]
+async fn an_open_page_of_alerts_says_that_something_changed() {
+    let kitchen = StillKitchen::new();
+    for (path, live) in
+        [("/alerts", "./live/alerts?seen=state0"), ("/alerts/3", "../live/alerts/3?seen=state0")]
+    {
+        let (_, page) = get(&kitchen, path, Role::Operator, Language::English).await;
+        assert!(page.contains(&format!("data-live=\"{live}\" data-keep><div id=\"news\"></div>")), "{page}");
+        let heard = heard(&kitchen, live.trim_start_matches('.')).await;
+        assert!(
+            heard.contains("<div id=\"news\"></div>") && heard.contains("event: count\ndata: 2"),
+            "{heard}"
+        );
+    }
+    let (status, page) = post(&kitchen, "/alerts/3/act", "racks=&done=", Role::Manager).await;
+    assert!(status == StatusCode::UNPROCESSABLE_ENTITY && !page.contains("data-live"), "{page}");
+    post(&kitchen, "/alerts/3/acknowledge", "note=", Role::Operator).await;
+    for (path, to) in [("/live/alerts", "alerts"), ("/live/alerts/3", "3")] {
+        let heard = heard(&kitchen, &format!("{path}?seen=state0")).await;
+        assert!(heard.contains(&format!("<a class=\"line\" href=\"{to}\">Show</a>")), "{heard}");
+        assert!(heard.contains("data-say=\"Something changed a"), "{heard}");
+    }
+    let (status, _) = get(&kitchen, "/live/alerts/9?seen=x", Role::Operator, Language::English).await;
+    assert_eq!(status, StatusCode::NOT_FOUND);
+}
+
+/// What a stream says first.
+async fn heard(kitchen: &StillKitchen, path: &str) -> String {
+    let mut request = Request::get(path).body(axum::body::Body::empty()).expect("a request");
+    request.extensions_mut().insert(person(Role::Operator, Language::English));
+    let answer = site(kitchen.pages()).oneshot(request).await.expect("it never fails");
+    assert_eq!(answer.status(), StatusCode::OK, "{path}");
+    let mut body = answer.into_body().into_data_stream();
+    let mut heard = String::new();
+    while !heard.contains("event: part") {
+        let more = body.next().await.expect("the stream goes on").expect("no failure");
+        heard.push_str(std::str::from_utf8(&more).expect("text"));
+    }
+    heard
 }

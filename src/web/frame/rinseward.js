@@ -8,6 +8,8 @@
   const SILENT_MS = 14000;
   const AGAIN_MS = 30000;
   const notice = document.querySelector(".unconnected");
+  // A page on which somebody may be typing is never loaded anew by itself.
+  const keeps = "keep" in place.dataset;
   const spoken = document.querySelector("[data-spoken]");
   let heard = Date.now();
   let left = false;
@@ -33,6 +35,7 @@
     alive();
     const parsed = new DOMParser().parseFromString(event.data, "text/html").body.firstElementChild;
     const old = parsed && document.getElementById(parsed.id);
+    if (!old && keeps) return;
     if (!old) {
       // Another machine than the page was made with.
       location.reload();
@@ -53,7 +56,7 @@
     let wait = AGAIN_MS;
     try {
       const { status, headers } = await fetch(place.dataset.live, { method: "HEAD" });
-      if (status === 401) location.reload();
+      if (status === 401 && !keeps) location.reload();
       if (status === 429 || status === 503) {
         heard = Infinity;
         say("full");
@@ -75,7 +78,9 @@
     source.addEventListener("count", count);
     source.addEventListener("part", part);
     // Logged out, or the account ended: the page asks again and is sent to the login.
-    source.addEventListener("end", () => location.reload());
+    source.addEventListener("end", () => {
+      if (!keeps) location.reload();
+    });
     source.addEventListener("error", () => {
       if (source.readyState === EventSource.CLOSED && !left) refused();
     });
@@ -87,7 +92,11 @@
     source.close();
   });
   addEventListener("pageshow", (event) => {
-    if (event.persisted) location.reload();
+    if (!event.persisted) return;
+    if (keeps) {
+      left = false;
+      open();
+    } else location.reload();
   });
   setInterval(() => {
     if (Date.now() - heard >= SILENT_MS) say("lost");

@@ -9,7 +9,7 @@ use super::gateway::{Gateway, Site, member};
 const LISTED: &str = include_str!("../../golden/pages.txt");
 
 /// Each page and the right that it takes, written down a second time from what is promised of the roles.
-const PAGES: [(&str, &str, Right); 58] = [
+const PAGES: [(&str, &str, Right); 60] = [
     ("GET", "/", Right::Look),
     ("GET", "/live", Right::Look),
     ("GET", "/machines/dm1", Right::Look),
@@ -34,6 +34,8 @@ const PAGES: [(&str, &str, Right); 58] = [
     ("GET", "/alerts/1", Right::Look),
     ("POST", "/alerts/1/acknowledge", Right::Acknowledge),
     ("POST", "/alerts/1/act", Right::Act),
+    ("GET", "/live/alerts", Right::Look),
+    ("GET", "/live/alerts/1", Right::Look),
     ("GET", "/logbook", Right::Look),
     ("GET", "/logbook/sanitizer", Right::Enter),
     ("POST", "/logbook/sanitizer", Right::Enter),
