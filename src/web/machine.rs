@@ -221,6 +221,8 @@ struct DayTold {
     racks: String,
     counts: String,
     rows: Vec<RackRow>,
+    /// The worst of them, in a line each: paper has no room for all.
+    worst: Vec<String>,
     gaps: Vec<String>,
     damaged: Vec<u64>,
 }
@@ -237,6 +239,7 @@ impl DayTold {
             racks: Noun::Racks.of(day.racks.len() as u64, reader.language),
             counts: counted(&day.racks, reader),
             rows: day.racks.iter().map(|rack| rack_row(rack, reader)).collect(),
+            worst: worst(&day.racks, reader),
             gaps: day.gaps.iter().map(|gap| gap_line(gap, reader)).collect(),
             damaged: day.damaged,
             plots: day.plots,
@@ -310,6 +313,25 @@ fn rack_row(rack: &DayRack, reader: &Reader) -> RackRow {
         limit,
         wash: rack.wash_c.map_or("–".to_owned(), |wash| format!("{:.1}", reader.scale.temperature(wash))),
     }
+}
+
+/// Most racks that a printed page names (own choice: a third of a sheet).
+const WORST_MAX: usize = 12;
+
+/// The racks of a day that did not plainly pass, the worst first, and at the end how many of them are left out.
+fn worst(racks: &[DayRack], reader: &Reader) -> Vec<String> {
+    let mut bad: Vec<&DayRack> = racks.iter().filter(|rack| rack.verdict != Verdict::Pass).collect();
+    bad.sort_by_key(|rack| Verdict::ALL.iter().position(|verdict| *verdict == rack.verdict));
+    let (symbol, bound) = (reader.scale.symbol(), said(reader.language, "limit", "límite"));
+    let line = |rack: &&DayRack| {
+        let RackRow { clock, word, settled, limit, .. } = rack_row(rack, reader);
+        format!("{clock} {word}: {settled} {symbol} ({bound} {limit} {symbol})")
+    };
+    let mut lines: Vec<String> = bad.iter().take(WORST_MAX).map(line).collect();
+    if let more @ 1.. = bad.len().saturating_sub(WORST_MAX) {
+        lines.push(format!("+ {more}: {}", said(reader.language, "see the history", "véase el historial")));
+    }
+    lines
 }
 
 /// How many racks got which verdict, the worst first.

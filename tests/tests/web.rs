@@ -39,6 +39,8 @@ mod programs;
 mod refusals;
 #[path = "web/rights.rs"]
 mod rights;
+#[path = "web/paths/sheets.rs"]
+mod sheets;
 #[path = "web/paths/technician.rs"]
 mod technician;
 #[path = "web/paths/walk.rs"]

@@ -45,6 +45,8 @@
     if (spoken && parsed.dataset.say && parsed.dataset.say !== old.dataset.say) {
       spoken.textContent = parsed.dataset.say;
     }
+    const unfolded = old.querySelector("details[open]") && parsed.querySelector("details");
+    if (unfolded) unfolded.open = true;
     old.replaceWith(parsed);
     if (focused) {
       const again = [...parsed.querySelectorAll("a")].find((link) => link.getAttribute("href") === focused);

@@ -39,6 +39,11 @@ async fn the_page_of_a_machine_says_what_its_day_was() {
         "OLD: 66.4 °C (12:00 UTC, 10 min ago)",
         "?day=2026-11-25",
         "<p>2 racks: 1 cold, 1 pass.</p>",
+        // What paper has in place of the chart and of the table of all.
+        "<figure class=\"plot both screen\">",
+        "<details class=\"screen\">",
+        "<ul class=\"paper\"><li>",
+        " cold: 82.19 °C (limit 82.20 °C)</li></ul>",
         "data-live=\"dm1/live\"",
         "Hot water and steam scald",
     ] {

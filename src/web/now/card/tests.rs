@@ -1,0 +1,188 @@
+use std::time::Duration;
+
+use super::*;
+use crate::core::reader::Scale;
+
+fn rack(settled_c: f64) -> LastRack {
+    LastRack {
+        record: 1,
+        ended: Timestamp::from_micros(1_795_694_400_000_000),
+        verdict: Verdict::Cold,
+        findings: Vec::new(),
+        settled_c: Some(settled_c),
+        // 180 °F, FDA Food Code 4-501.112.
+        limit_c: 82.222,
+        uncertainty_c: 0.6,
+        mg_per_l: None,
+    }
+}
+
+fn glance() -> Glance {
+    Glance {
+        place: 0,
+        machine: "dm1".to_owned(),
+        chemical: false,
+        last: None,
+        data: Data::Live,
+        watches_tank: true,
+        tank: None,
+        today: [0; 6],
+        alerts: Vec::new(),
+        work_until: None,
+        worked: Vec::new(),
+    }
+}
+
+// Own promise: a temperature that is not of now stands with its age, and in the same words on every page.
+#[test]
+fn an_aged_tank_says_how_old_it_is() {
+    let seconds = Duration::from_secs;
+    for (age_s, language, said) in [
+        (None, Language::English, "<li>Wash tank: 66.4 °C (at least 65.6 °C)</li>"),
+        (Some(60), Language::English, "<li>Wash tank: 66.4 °C, 60 s ago (at least 65.6 °C)</li>"),
+        (Some(120), Language::Spanish, "<li>Tanque de lavado: 66.4 °C, hace 2 min (al menos 65.6 °C)</li>"),
+    ] {
+        let tank = Tank { celsius: 66.4, least_c: 65.6, aged: age_s.map(seconds) };
+        let glance = Glance { tank: Some(tank), ..glance() };
+        let reader = Reader { language, scale: Scale::Celsius, zone: jiff::tz::TimeZone::UTC };
+        let made = card(&glance, &reader, Timestamp::from_micros(0), "").expect("a card");
+        assert!(made.html.contains(said), "{said}: {}", made.html);
+    }
+    let reader = Reader { language: Language::English, scale: Scale::Celsius, zone: jiff::tz::TimeZone::UTC };
+    for (watches_tank, missing) in [(true, true), (false, false)] {
+        let glance = Glance { watches_tank, ..glance() };
+        let made = card(&glance, &reader, Timestamp::from_micros(0), "").expect("a card");
+        assert_eq!(made.html.contains("Wash tank: no fresh reading"), missing, "{}", made.html);
+    }
+}
+
+// Own promise: a verdict by a probe that was found off does not stand alone.
+#[test]
+fn a_probe_that_was_found_off_stands_beside_the_verdict() {
+    let rack = LastRack {
+        record: 48,
+        ended: Timestamp::from_micros(0),
+        verdict: Verdict::Pass,
+        findings: Vec::new(),
+        settled_c: Some(84.8),
+        limit_c: 82.2,
+        uncertainty_c: 0.9,
+        mg_per_l: None,
+    };
+    let off = |about: &str, lasts| GlanceAlert {
+        number: 16,
+        headline: String::new(),
+        title: "Thermometer off".to_owned(),
+        condition: Condition::ThermometerOff,
+        about: vec![about.to_owned()],
+        since: Timestamp::from_micros(0),
+        racks: 0,
+        lasts,
+        uncovered: None,
+        taken_by: None,
+    };
+    let reader = Reader { language: Language::English, scale: Scale::Celsius, zone: jiff::tz::TimeZone::UTC };
+    for (about, lasts, expected) in
+        [("dm1/rinse", true, true), ("dm1/rinse", false, false), ("gauge", true, false)]
+    {
+        let glance = Glance { last: Some(rack.clone()), alerts: vec![off(about, lasts)], ..glance() };
+        let made = card(&glance, &reader, Timestamp::from_micros(0), "").expect("a card");
+        let warned = made.html.contains("Do not rely on it: dm1/rinse was found off.");
+        assert_eq!(warned, expected, "{about} {lasts}: {}", made.html);
+    }
+}
+
+// Own promise: a machine of which a probe tells nothing of now is marked, in words and by its frame.
+#[test]
+fn a_card_says_how_old_its_data_are() {
+    let now = Timestamp::from_micros(1_795_694_400_000_000);
+    let before = now.minus(Duration::from_secs(60));
+    for (data, language, said) in [
+        (Data::Old(Some(before)), Language::English, "OLD DATA: last reading 60 s ago"),
+        (
+            Data::Old(None),
+            Language::English,
+            "OLD DATA: one of its probes was not heard since the gateway started",
+        ),
+        (Data::Old(Some(before)), Language::Spanish, "DATOS ANTIGUOS: última lectura hace 60 s"),
+        (
+            Data::Old(None),
+            Language::Spanish,
+            "DATOS ANTIGUOS: no ha llegado nada de una de sus sondas desde que arrancó el equipo",
+        ),
+    ] {
+        let last = Some(LastRack { verdict: Verdict::Pass, ..rack(84.0) });
+        let glance = Glance { last, data, ..glance() };
+        let reader = Reader { language, scale: Scale::Celsius, zone: jiff::tz::TimeZone::UTC };
+        let made = card(&glance, &reader, now, "").expect("a card");
+        assert!(made.html.contains(&format!("<p class=\"old\">{said}</p>")), "{said}: {}", made.html);
+        assert!(made.html.contains("tells-bad"), "{}", made.html);
+    }
+}
+
+// Own promise: a value that the ruler has no place for is not shown at the end of the ruler as if it were there.
+#[test]
+fn a_value_off_the_ruler_is_said_to_be_off_it() {
+    let reader = |language, scale| Reader { language, scale, zone: jiff::tz::TimeZone::UTC };
+    let english = reader(Language::English, Scale::Celsius);
+    let spanish = reader(Language::Spanish, Scale::Fahrenheit);
+    for (settled, in_english, in_spanish) in [
+        (
+            55.3,
+            Some("◀ 55.3 °C: below the ruler, which begins at 70 °C"),
+            Some("◀ 131.5 °F: bajo la regla, que empieza en 158 °F"),
+        ),
+        (70.3, None, None),
+        (94.2, None, None),
+        (
+            99.0,
+            Some("▶ 99.0 °C: above the ruler, which ends at 94 °C"),
+            Some("▶ 210.2 °F: sobre la regla, que acaba en 202 °F"),
+        ),
+    ] {
+        let rack = rack(settled);
+        assert_eq!(off_scale(&rack, &english).as_deref(), in_english);
+        assert_eq!(off_scale(&rack, &spanish).as_deref(), in_spanish);
+        let drawn = ruler(&rack, &english).expect("a ruler");
+        assert_eq!(drawn.contains("beyond"), in_english.is_some(), "{drawn}");
+        assert_eq!(drawn.contains("class=\"band\""), in_english.is_none(), "{drawn}");
+    }
+}
+
+// Own promise: among others a card shows two alerts unfolded, the most pressing, and the rest under their number; on
+// the page of its machine all stand open.
+#[test]
+fn further_alerts_are_folded_among_other_cards() {
+    let alert = |number| GlanceAlert {
+        number,
+        headline: String::new(),
+        title: "Too cold".to_owned(),
+        condition: Condition::Cold,
+        about: Vec::new(),
+        since: Timestamp::from_micros(0),
+        racks: 1,
+        lasts: true,
+        uncovered: Some(1),
+        taken_by: None,
+    };
+    for (count, language, more) in [
+        (2, Language::English, None),
+        (3, Language::English, Some("<summary>1 more alert</summary>")),
+        (4, Language::English, Some("<summary>2 more alerts</summary>")),
+        (4, Language::Spanish, Some("<summary>2 alertas más</summary>")),
+    ] {
+        let reader = Reader { language, scale: Scale::Celsius, zone: jiff::tz::TimeZone::UTC };
+        let glance = Glance { alerts: (1..=count).map(alert).collect(), ..glance() };
+        let html = |up| card(&glance, &reader, Timestamp::from_micros(0), up).expect("it renders").html;
+        let among = html("");
+        assert_eq!(
+            among.find("<details"),
+            more.and_then(|more| Some(among.find(more)? - "<details class=\"more\">".len()))
+        );
+        for number in 1..=count {
+            let place = among.find(&format!("alerts/{number}\"")).expect("each leads to its page");
+            assert_eq!(among.find("<details").is_some_and(|folded| folded < place), number > 2, "{among}");
+        }
+        assert!(!html("../").contains("<details"), "all on the page of the machine");
+    }
+}

@@ -1,0 +1,66 @@
+//! How much room a page takes: on the first screen of a small phone, and on paper.
+
+use std::process::Command;
+
+use serde_json::json;
+
+use super::chromium::{Chromium, Wish};
+use super::kitchen::Kitchen;
+use super::looks::reader;
+
+/// A small phone, px.
+const SMALL: (u32, u32) = (360, 640);
+/// Most sheets of A4 for a day of a machine.
+const SHEETS_MAX: usize = 6;
+
+// Own promise: with two alerts open at the first machine, what its last rack came to stands on the first screen of a
+// small phone, above the tabs.
+#[tokio::test(flavor = "multi_thread")]
+async fn two_alerts_push_no_verdict_off_the_first_screen() {
+    let mut kitchen = Kitchen::open(0.15);
+    let mut ana = reader(&kitchen, "ana", "en").await;
+    kitchen.until_cold();
+    let off = [("what", "dm1/rinse"), ("shown", "84"), ("right", "80"), ("reference", "no. 7")];
+    assert_eq!(ana.post("/logbook/thermometer", &off).await.status, 303);
+    let phone = Chromium::open(kitchen.site.port, Wish::default()).await;
+    phone.enter_as(&ana).await;
+    phone.resize(SMALL).await;
+    phone
+        .until(|| async {
+            phone.go("/").await;
+            phone.text().await.contains("2 alerts open")
+        })
+        .await;
+    let place = phone
+        .ask(
+            "const word = document.querySelector('.machine .word').getBoundingClientRect();
+             const tabs = document.querySelector('.tabs').getBoundingClientRect();
+             return { word: word.bottom, tabs: tabs.top, alarms: document.querySelectorAll('#machine-0 .alarm').length }",
+        )
+        .await;
+    assert_eq!(place["alarms"], 2, "{place}");
+    assert!(place["word"].as_f64() <= place["tabs"].as_f64(), "{place}");
+}
+
+// Own promise: a day of a machine is a few sheets, however many racks it had: its counts and the worst, without the
+// chart and the table of all.
+#[tokio::test(flavor = "multi_thread")]
+async fn a_day_of_a_machine_is_few_sheets() {
+    let mut kitchen = Kitchen::recovered(2.0);
+    let ana = reader(&kitchen, "ana", "en").await;
+    kitchen.until_end();
+    kitchen.until(|kitchen| kitchen.racks() > 120);
+    let phone = Chromium::open(kitchen.site.port, Wish::default()).await;
+    phone.enter_as(&ana).await;
+    phone.go("/machines/dm1").await;
+    let printed = phone.chrome("Page.printToPDF", json!({ "paperWidth": 8.27, "paperHeight": 11.69 })).await;
+    use base64::Engine as _;
+    let text = printed["data"].as_str().expect("base64");
+    let bytes = base64::engine::general_purpose::STANDARD.decode(text).expect("base64");
+    let file = tempfile::NamedTempFile::new().expect("a file");
+    std::fs::write(file.path(), bytes).expect("it is writable");
+    let told = Command::new("pdfinfo").arg(file.path()).output().expect("poppler; `tests/all` installs it");
+    let told = String::from_utf8_lossy(&told.stdout).into_owned();
+    let sheets = told.lines().find_map(|line| line.strip_prefix("Pages:")?.trim().parse::<usize>().ok());
+    assert!(sheets.is_some_and(|sheets| (1..=SHEETS_MAX).contains(&sheets)), "{told}");
+}
